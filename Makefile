@@ -1,0 +1,259 @@
+# shiftband: `make help` lists the targets and settings.
+#
+# Sources are found by wildcard: a new file in src/, tests/ or tools/ needs no change here.
+
+VERSION := $(shell sed -n 's/.*"shiftband \([0-9][0-9.]*\)".*/\1/p' src/cli/main.c 2>/dev/null | head -n 1)
+ifeq ($(VERSION),)
+VERSION := 0.0.0
+endif
+
+# Settings, all of them for the command line -----------------------------------------------------------------------
+ifeq ($(origin CC),default)
+CC = gcc
+endif
+VARIANT ?= release
+BUILD ?= build
+PREFIX ?= /usr/local
+FUZZ_SECONDS ?= 20
+CFLAGS ?=
+LDFLAGS ?=
+CLANG ?= clang
+CLANG_FORMAT ?= clang-format
+CLANG_TIDY ?= clang-tidy
+CPPCHECK ?= cppcheck
+GCOVR ?= gcovr
+AR ?= ar
+DEMO ?= scenarios/tray-cart.yaml
+
+flags_release = -O2
+flags_debug = -O0 -g3
+flags_san = -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
+flags_cov = -O0 -g --coverage
+flags_fuzz = -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
+VARIANTS = release debug san cov fuzz
+ifeq ($(filter $(VARIANT),$(VARIANTS)),)
+$(error VARIANT=$(VARIANT) is none of: $(VARIANTS))
+endif
+
+OUT = $(BUILD)$(if $(filter release,$(VARIANT)),,/$(VARIANT))
+OBJ = $(BUILD)/obj/$(VARIANT)
+PROGRAM = $(OUT)/shiftband
+LIBRARY = $(OUT)/libshiftband.a
+
+# Sources ----------------------------------------------------------------------------------------------------------
+find_c = $(sort $(shell find $(1) -name '*.c' 2>/dev/null))
+CLI_SRC := $(call find_c,src/cli)
+LIB_SRC := $(filter-out src/cli/%,$(call find_c,src))
+TEST_SRC := $(sort $(wildcard tests/test_*.c))
+HELPER_SRC := $(filter-out tests/test_%,$(sort $(wildcard tests/*.c)))
+FUZZ_SRC := $(sort $(wildcard tools/fuzz_*.c))
+HEADERS := $(sort $(wildcard include/shiftband/*.h))
+ALL_C := $(LIB_SRC) $(CLI_SRC) $(call find_c,tests tools)
+ALL_H := $(sort $(shell find include src tests tools -name '*.h' 2>/dev/null))
+
+LIB_OBJ := $(LIB_SRC:%.c=$(OBJ)/%.o)
+CLI_OBJ := $(CLI_SRC:%.c=$(OBJ)/%.o)
+HELPER_OBJ := $(HELPER_SRC:%.c=$(OBJ)/%.o)
+TESTS := $(TEST_SRC:tests/%.c=$(OUT)/tests/%)
+FUZZERS := $(FUZZ_SRC:tools/%.c=$(OUT)/%)
+
+# Compiler and libraries -------------------------------------------------------------------------------------------
+WARNINGS = -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wvla -Wstrict-prototypes -Wmissing-prototypes
+ifneq ($(filter-out 0,$(WERROR)),)
+WARNINGS += -Werror
+endif
+
+# Goals that compile nothing themselves have nothing to ask the compiler.
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz
+ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
+omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
+OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
+            echo -fopenmp; rm -f $(BUILD)/.omp$$PPID)
+GSL_LIBS := $(shell pkg-config --libs gsl 2>/dev/null || echo -lgsl -lgslcblas -lm)
+YAML_LIBS := $(shell pkg-config --libs yaml-0.1 2>/dev/null || echo -lyaml)
+CMOCKA_LIBS := $(shell pkg-config --libs cmocka 2>/dev/null || echo -lcmocka)
+# As system folders, so that their headers raise no warnings of ours.
+LIB_INCLUDES := $(patsubst -I%,-isystem %,$(shell pkg-config --cflags-only-I gsl yaml-0.1 2>/dev/null))
+TEST_INCLUDES := $(patsubst -I%,-isystem %,$(shell pkg-config --cflags-only-I cmocka 2>/dev/null))
+endif
+ifeq ($(OPENMP),)
+WARNINGS += -Wno-unknown-pragmas
+endif
+LIBS = $(GSL_LIBS) $(YAML_LIBS) -lm
+
+compile_flags = -std=c17 $(flags_$(VARIANT)) -D_POSIX_C_SOURCE=200809L $(WARNINGS) -ffp-contract=off $(OPENMP) \
+  -Iinclude -Isrc $(LIB_INCLUDES) $(CFLAGS)
+link_flags = $(filter -O% -g% -f% --coverage,$(flags_$(VARIANT))) $(OPENMP) $(LDFLAGS)
+
+# Where the tests find the sources and the program: for them only, nothing else knows an absolute path.
+absolute = $(if $(filter /%,$(firstword $(1))),$(1),$(CURDIR)/$(1))
+test_flags = -Itests $(TEST_INCLUDES) '-DSB_SOURCE_DIR="$(CURDIR)"' '-DSB_PROGRAM="$(call absolute,$(PROGRAM))"'
+
+Q = $(if $(filter-out 0,$(V)),,@)
+say = @printf '  %-5s %s\n'
+
+# Targets ----------------------------------------------------------------------------------------------------------
+.PHONY: all tests test check demo symbols format format-check lint coverage bench controller-sizes fuzz install clean \
+  help run-checks
+.DELETE_ON_ERROR:
+ifneq ($(filter clean,$(MAKECMDGOALS)),)
+.NOTPARALLEL: # make -j clean all
+endif
+.SUFFIXES:
+
+all: $(PROGRAM) $(LIBRARY) ## build the program and the library (default)
+
+$(PROGRAM): $(CLI_OBJ) $(LIBRARY)
+	$(say) link $@
+	$(Q)$(CC) $(link_flags) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS)
+
+$(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
+	$(say) ar $@
+	$(Q)rm -f $@ && $(AR) rcs $@ $(LIB_OBJ)
+
+# Two notes in the build folder make a changed compiler or flag rebuild all, and a removed source the archive.
+$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(link_flags) $(LIBS) in $(CURDIR)
+$(OBJ)/objects: export SB_NOTE = $(LIB_OBJ)
+$(OBJ)/flags $(OBJ)/objects: FORCE
+	@mkdir -p $(@D) $(OUT)/tests
+	@printf '%s\n' "$$SB_NOTE" | cmp -s - $@ || { \
+	  printf '%s\n' "$$SB_NOTE" > $@; \
+	  $(if $(OPENMP)$(filter %objects,$@),:,echo "  note: $(CC) finds no OpenMP (clang: libomp-dev): one thread"); }
+.PHONY: FORCE
+FORCE:
+
+$(LIB_OBJ) $(CLI_OBJ): $(OBJ)/%.o: %.c $(OBJ)/flags
+	$(say) cc $<
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(compile_flags) -MMD -MP -c -o $@ $<
+
+$(OBJ)/tests/%.o: tests/%.c $(OBJ)/flags
+	$(say) cc $<
+	@mkdir -p $(@D)
+	$(Q)$(CC) $(compile_flags) $(test_flags) -MMD -MP -c -o $@ $<
+
+$(TESTS): $(OUT)/tests/%: $(OBJ)/tests/%.o $(HELPER_OBJ) $(LIBRARY)
+	@mkdir -p $(@D)
+	$(say) link $@
+	$(Q)$(CC) $(link_flags) -o $@ $< $(HELPER_OBJ) $(LIBRARY) $(CMOCKA_LIBS) $(LIBS)
+
+.SECONDARY: $(TEST_SRC:%.c=$(OBJ)/%.o) $(HELPER_OBJ)
+
+tests: all $(TESTS) ## build all test programs without running them
+
+test: ## install what is missing, then build and run all tests and the controller's size check
+	@CC='$(CC)' tools/install-needs build test cross
+	@$(MAKE) --no-print-directory run-checks
+
+check: ## the same without installing anything
+	@$(MAKE) --no-print-directory run-checks SIZES_FLAGS=--skip-missing
+
+# The sizes come first so that the summed line of the tests stays the last one.
+run-checks: tests
+ifneq ($(and $(filter release,$(VARIANT)),$(wildcard tools/controller-sizes)),)
+	@status=0; \
+	CC='$(CC)' tools/controller-sizes $(SIZES_FLAGS) || { status=1; echo "  the controller's size check FAILED"; }; \
+	tools/run-tests $(OUT)/tests $(TESTS) && exit $$status
+else
+	@tools/run-tests $(OUT)/tests $(TESTS)
+endif
+
+demo: ## install what is missing, build, and run the bundled scenario with a picture where gnuplot exists
+	@CC='$(CC)' tools/install-needs build
+	@$(MAKE) --no-print-directory all
+	@tools/demo $(PROGRAM) $(DEMO) $(OUT)
+
+symbols: $(LIBRARY) ## check the library's global symbols and what it calls
+	@tools/check-symbols $(LIBRARY)
+
+format: ## reformat all C files
+	$(Q)$(CLANG_FORMAT) -i $(ALL_C) $(ALL_H)
+
+format-check: ## fail when `make format` would change anything
+	@bad=$$(for file in $(ALL_C) $(ALL_H); do \
+	  $(CLANG_FORMAT) --dry-run -Werror "$$file" > /dev/null 2>&1 || echo "  $$file"; done); \
+	[ -z "$$bad" ] || { echo "$$bad"; echo "  these are not formatted: run make format"; exit 1; }
+	$(say) fine 'format of $(words $(ALL_C) $(ALL_H)) files'
+
+# What cppcheck can't see (system headers), what reads better as it is (narrow scopes, unused parts of the interface),
+# and what 2.10 gets wrong: fields set by designated initializers, the value of a call that took &local, writes
+# through casts and macros.
+CPPCHECK_OFF = missingIncludeSystem unusedFunction variableScope constParameter constParameterCallback \
+  constParameterPointer constVariablePointer unmatchedSuppression normalCheckLevelMaxBranches \
+  legacyUninitvar returnDanglingLifetime unreadVariable duplicateCondition
+LINT_SRC = $(filter-out $(FUZZ_SRC),$(ALL_C))
+lint_flags = -std=c17 -D_POSIX_C_SOURCE=200809L -Iinclude -Isrc -Itests $(LIB_INCLUDES) -DSB_SOURCE_DIR=\"dir\" \
+  -DSB_PROGRAM=\"program\"
+
+lint: lint-cppcheck lint-tidy ## clang-tidy and cppcheck over all C files
+
+.PHONY: lint-cppcheck lint-tidy
+lint-cppcheck:
+	$(say) lint 'cppcheck over $(words $(ALL_C)) files'
+	$(Q)$(CPPCHECK) --quiet --std=c11 --enable=warning,style,performance,portability --error-exitcode=1 --inline-suppr \
+	  --template='{file}:{line}: {severity}: {message} [{id}]' -j 2 -D__GNUC__ -Iinclude -Isrc -Itests \
+	  $(CPPCHECK_OFF:%=--suppress=%) $(ALL_C)
+
+# One file a call: clang-tidy 14 reports sound va_lists when it takes several at once.
+lint-tidy:
+	$(say) lint 'clang-tidy over $(words $(LINT_SRC)) files'
+	$(Q)printf '%s\n' $(LINT_SRC) | xargs -P 2 -n 1 sh -c \
+	  'said=$$($(CLANG_TIDY) --quiet "$$1" -- $(lint_flags) 2>&1) || { echo "$$said"; exit 1; }' tidy
+
+coverage: ## run the tests of the cov variant and print how much of src/ they reach
+	@rm -rf $(BUILD)/obj/cov/*.gcda; find $(BUILD)/obj/cov -name '*.gcda' -exec rm -f {} + 2> /dev/null || :
+	@$(MAKE) --no-print-directory run-checks VARIANT=cov
+	@$(GCOVR) --root . --object-directory $(BUILD)/obj/cov --filter src/ --print-summary --sort-percentage
+
+$(OUT)/bench: tools/bench.c $(LIBRARY)
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) $(link_flags) -o $@ $< $(LIBRARY) $(LIBS)
+
+bench: all $(OUT)/bench ## build and run the benchmark
+	@$(OUT)/bench
+
+controller-sizes: ## size of the controller module on small targets
+	@CC='$(CC)' tools/controller-sizes
+
+# Built with clang in a variant of its own; seeds are the scenarios and the broken ones of the tests.
+fuzz: ## run every fuzz target for FUZZ_SECONDS
+ifeq ($(FUZZ_SRC),)
+	@echo '  there are no fuzz targets (tools/fuzz_*.c)'
+else
+	@$(MAKE) --no-print-directory run-fuzz VARIANT=fuzz CC=$(CLANG)
+endif
+
+.PHONY: run-fuzz
+run-fuzz: $(FUZZERS)
+	@for fuzzer in $(FUZZERS); do \
+	  tools/run-fuzz $$fuzzer $(FUZZ_SECONDS) || exit 1; \
+	done
+
+$(FUZZERS): $(OUT)/%: tools/%.c $(LIBRARY)
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(LIBRARY) $(LIBS)
+
+DEST = $(DESTDIR)$(PREFIX)
+install: all ## install program, library, headers and pkg-config file (PREFIX, DESTDIR)
+	install -d "$(DEST)/bin" "$(DEST)/lib/pkgconfig" "$(DEST)/include/shiftband"
+	install -m 755 $(PROGRAM) "$(DEST)/bin/shiftband"
+	install -m 644 $(LIBRARY) "$(DEST)/lib/libshiftband.a"
+	install -m 644 $(HEADERS) "$(DEST)/include/shiftband/"
+	@printf '%s\n' 'prefix=$(PREFIX)' 'libdir=$${prefix}/lib' 'includedir=$${prefix}/include' '' 'Name: shiftband' \
+	  'Description: simulation and tuning of gearboxes that shift by hysteresis on motor speed' 'Version: $(VERSION)' \
+	  'Requires: gsl yaml-0.1' 'Cflags: -I$${includedir}' 'Libs: -L$${libdir} -lshiftband $(OPENMP) -lm' \
+	  > "$(DEST)/lib/pkgconfig/shiftband.pc"
+	@chmod 644 "$(DEST)/lib/pkgconfig/shiftband.pc"
+	@echo '  installed below $(DEST)'
+
+clean: ## remove the build folder
+	rm -rf $(BUILD)
+
+help: ## this list
+	@sed -n 's/^\([a-z-]*\):[^#]*## \(.*\)/  \1\t\2/p' Makefile | expand -t 22
+	@echo
+	@echo '  VARIANT=release|debug|san|cov   other variants than release go to build/VARIANT'
+	@echo '  CC=gcc|clang  WERROR=1  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
+	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=20'
+
+-include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(HELPER_OBJ:.o=.d) $(TEST_SRC:%.c=$(OBJ)/%.d)
