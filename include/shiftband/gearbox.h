@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * gearbox.h - one path of meshes per gear.
+ *
+ *   N = product(driven / driver)     eta = product of the mesh efficiencies     W = w / N
+ *   sense = (-1)^(external meshes)
+ *   To = N e Tg,   e = eta when power runs to the output, 1 / eta_back when the output drives the motor
+ *
+ * An idler's teeth cancel in N; its mesh still costs efficiency and turns the direction.
+ *
+ * Leaves out: speed- and temperature-dependent losses, tooth compliance, backlash.
+ * Source: train value and efficiency as in R. S. Khurmi, J. K. Gupta, Theory of Machines, chapters 3 and 13;
+ * checked in tests/test_gearbox.c against worked examples.
+ */
+#ifndef SHIFTBAND_GEARBOX_H
+#define SHIFTBAND_GEARBOX_H
+
+#include <stdbool.h>
+
+#include "shiftband/status.h"
+
+enum { SB_GEAR_MAX = 8, SB_MESH_MAX = 12, SB_NAME_SIZE = 64 };
+
+struct sb_mesh {
+  double driver_teeth;  /* >= 1 */
+  double driven_teeth;  /* >= 1 */
+  double efficiency;    /* 0 < efficiency <= 1 */
+  bool is_internal;     /* an internal mesh keeps the sense */
+};
+
+struct sb_gear {
+  char name[SB_NAME_SIZE];
+  int mesh_count;                     /* 1..SB_MESH_MAX */
+  struct sb_mesh meshes[SB_MESH_MAX]; /* from the motor to the output */
+  int motor_sense;                    /* +1 forward, -1 reverse: how the motor is driven in this gear */
+  double drag_nm;                     /* N m at the motor shaft while in mesh, >= 0, against the motion */
+  double back_efficiency;             /* 0..1; 0: cannot be driven backwards; NAN before sb_gearbox_derive(): as forward */
+
+  /* Derived by sb_gearbox_derive(). */
+  double ratio;       /* N > 0 */
+  double efficiency;  /* eta, 0 < eta <= 1 */
+  int sense;          /* +1 or -1: sense of the output for a motor that turns forward */
+  int output_sense;   /* sense * motor_sense, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
+};
+
+/* Gears from the greatest reduction (gears[0], "gear 1") to the smallest. */
+struct sb_gearbox {
+  int gear_count; /* 1..SB_GEAR_MAX */
+  struct sb_gear gears[SB_GEAR_MAX];
+};
+
+/* Fills the derived fields of all gears. Pure in the given fields; they must be in range. */
+void sb_gearbox_derive(struct sb_gearbox *gearbox);
+
+/* Index (0..gear_count-1) of the gear of that name, or -1. */
+int sb_gearbox_find(const struct sb_gearbox *gearbox, const char *name);
+
+#endif

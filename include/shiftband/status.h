@@ -1,0 +1,40 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * status.h - the one list of results, and the error text that goes with a failure.
+ *
+ * A fallible function returns enum sb_status and writes its results only on success. The library never
+ * prints, exits or aborts on bad input.
+ */
+#ifndef SHIFTBAND_STATUS_H
+#define SHIFTBAND_STATUS_H
+
+#define SB_STATUS_LIST(X)                                         \
+  X(SB_OK, "success")                                             \
+  X(SB_ERR_MEMORY, "out of memory")                               \
+  X(SB_ERR_USAGE, "wrong command line")                           \
+  X(SB_ERR_SCENARIO, "fault in a scenario, a table or a log")     \
+  X(SB_ERR_IO, "reading or writing failed")                       \
+  X(SB_ERR_NUMERICS, "the numerics gave up")
+
+enum sb_status {
+#define SB_STATUS_CODE(code, text) code,
+  SB_STATUS_LIST(SB_STATUS_CODE)
+#undef SB_STATUS_CODE
+};
+
+enum { SB_ERROR_TEXT_SIZE = 1024 };
+
+/* What went wrong, in words, without a line end. text[0] == 0 when nothing did. */
+struct sb_error {
+  enum sb_status status;
+  char text[SB_ERROR_TEXT_SIZE];
+};
+
+/* The meaning of a status, a constant string, never NULL. */
+const char *sb_status_text(enum sb_status status);
+
+/* Fills err (which may be NULL) from a printf format, cut to its size, and returns status. */
+enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+#endif

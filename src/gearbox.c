@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/gearbox.h"
+
+#include <math.h>
+#include <string.h>
+
+static void derive_gear(struct sb_gear *gear)
+{
+  double ratio = 1.0;
+  double efficiency = 1.0;
+  int sense = 1;
+
+  for (int i = 0; i < gear->mesh_count; i++) {
+    const struct sb_mesh *mesh = &gear->meshes[i];
+    ratio *= mesh->driven_teeth / mesh->driver_teeth;
+    efficiency *= mesh->efficiency;
+    if (!mesh->is_internal) sense = -sense;
+  }
+  gear->ratio = ratio;
+  gear->efficiency = efficiency;
+  gear->sense = sense;
+  if (isnan(gear->back_efficiency)) gear->back_efficiency = efficiency;
+}
+
+void sb_gearbox_derive(struct sb_gearbox *gearbox)
+{
+  for (int i = 0; i < gearbox->gear_count; i++) derive_gear(&gearbox->gears[i]);
+
+  /* Forward at the output is what gear 1 does. */
+  const int forward = gearbox->gears[0].sense * gearbox->gears[0].motor_sense;
+  for (int i = 0; i < gearbox->gear_count; i++) {
+    struct sb_gear *gear = &gearbox->gears[i];
+    gear->output_sense = gear->sense * gear->motor_sense * forward;
+  }
+}
+
+int sb_gearbox_find(const struct sb_gearbox *gearbox, const char *name)
+{
+  for (int i = 0; i < gearbox->gear_count; i++) {
+    if (strcmp(gearbox->gears[i].name, name) == 0) return i;
+  }
+  return -1;
+}

@@ -1,0 +1,81 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/motor.h"
+
+enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err)
+{
+  double resistance_ohm = 0.0;
+  double kt_nm_a = 0.0;
+  double ke_vs_rad = 0.0;
+
+  if (motor->has_currents) {
+    const double working_a = motor->stall_current_a - motor->no_load_current_a;
+    resistance_ohm = motor->nominal_voltage_v / motor->stall_current_a;
+    kt_nm_a = motor->stall_torque_nm / working_a;
+    ke_vs_rad = (motor->nominal_voltage_v - motor->no_load_current_a * resistance_ohm) / motor->no_load_speed_rad_s;
+    if (!(kt_nm_a > 0.0 && ke_vs_rad > 0.0)) { /* written so that NaN fails too */
+      return sb_fail(err, SB_ERR_SCENARIO,
+                     "motor.stall_current: needs more than motor.no_load_current (%.17g A), found %.17g A",
+                     motor->no_load_current_a, motor->stall_current_a);
+    }
+  }
+  motor->resistance_ohm = resistance_ohm;
+  motor->kt_nm_a = kt_nm_a;
+  motor->ke_vs_rad = ke_vs_rad;
+  motor->friction_nm = motor->has_currents ? kt_nm_a * motor->no_load_current_a : 0.0;
+  return SB_OK;
+}
+
+struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const struct sb_supply *supply, double duty)
+{
+  struct sb_motor_line line = {.duty = duty, .friction_nm = motor->friction_nm};
+
+  if (motor->has_currents) {
+    /* The supply sees duty times the motor's current, the motor duty times the supply's voltage: hence the square. */
+    const double loop_ohm = motor->resistance_ohm + duty * duty * supply->internal_resistance_ohm;
+    line.stall_a = duty * supply->open_circuit_voltage_v / loop_ohm;
+    line.slope_as_rad = motor->ke_vs_rad / loop_ohm;
+    line.stall_nm = motor->kt_nm_a * line.stall_a;
+    line.slope_nms_rad = motor->kt_nm_a * line.slope_as_rad;
+  } else {
+    const double voltage_ratio = duty * supply->open_circuit_voltage_v / motor->nominal_voltage_v;
+    line.stall_nm = motor->stall_torque_nm * voltage_ratio;
+    line.slope_nms_rad = motor->stall_torque_nm / motor->no_load_speed_rad_s;
+  }
+  return line;
+}
+
+struct sb_motor_line sb_motor_line_open(const struct sb_motor *motor)
+{
+  return (struct sb_motor_line){.friction_nm = motor->friction_nm};
+}
+
+double sb_motor_torque_nm(const struct sb_motor_line *line, double speed_rad_s)
+{
+  double friction_nm = 0.0;
+  if (speed_rad_s > 0.0) friction_nm = line->friction_nm;
+  if (speed_rad_s < 0.0) friction_nm = -line->friction_nm;
+  return line->stall_nm - line->slope_nms_rad * speed_rad_s - friction_nm;
+}
+
+double sb_motor_current_a(const struct sb_motor_line *line, double speed_rad_s)
+{
+  return line->stall_a - line->slope_as_rad * speed_rad_s;
+}
+
+double sb_motor_no_load_speed_rad_s(const struct sb_motor_line *line)
+{
+  /* An open circuit has no line to follow: the motor settles at rest. */
+  if (!(line->slope_nms_rad > 0.0)) return 0.0;
+  return (line->stall_nm - line->friction_nm) / line->slope_nms_rad;
+}
+
+double sb_motor_stall_torque_nm(const struct sb_motor_line *line)
+{
+  return line->stall_nm - line->friction_nm;
+}
+
+double sb_motor_constants_mismatch(const struct sb_motor *motor)
+{
+  if (!motor->has_currents) return 0.0;
+  return (motor->ke_vs_rad - motor->kt_nm_a) / motor->kt_nm_a;
+}
