@@ -1,0 +1,64 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * model.h - one machine, its load, its controller and its run, in SI units. Const once validated: a simulation moves
+ * only its own state. Copying a model is a plain assignment; the tables and strings it points to stay with the scenario.
+ */
+#ifndef SHIFTBAND_MODEL_H
+#define SHIFTBAND_MODEL_H
+
+#include <stdbool.h>
+
+#include "shiftband/gearbox.h"
+#include "shiftband/load.h"
+#include "shiftband/motor.h"
+#include "shiftband/reading.h"
+#include "shiftband/shifter.h"
+#include "shiftband/status.h"
+
+/* Thresholds are fractions of the sensor's reference; pair p lies between gears p + 1 and p + 2. */
+struct sb_control {
+  int start_gear;                       /* from 1 */
+  double sample_period_s;               /* s, > 0, a whole multiple of the step */
+  double start_delay_s;                 /* s, >= 0 */
+  double dwell_s;                       /* s, >= 0 */
+  double down_fraction[SB_GEAR_MAX - 1]; /* 0 < down < up */
+  double up_fraction[SB_GEAR_MAX - 1];
+  int confirm_count;                    /* 1..255 */
+  struct sb_sensor sensor;
+};
+
+struct sb_run_setup {
+  double duration_s;                /* s, > 0 */
+  double step_s;                    /* s, > 0 */
+  double trace_interval_s;          /* s, > 0, a whole multiple of the step */
+  double initial_output_speed_rad_s; /* rad/s, any sign */
+};
+
+/* What counts as a verdict; INFINITY: no limit was given. */
+struct sb_limits {
+  double output_torque_nm;  /* N m, > 0 */
+  double winding_c;         /* deg C */
+  double stall_time_s;      /* s, > 0, default 0.5 */
+  double hunt_window_s;     /* s, > 0; NAN: 3 dwell + the shift's time + 5 tau of the slower gear */
+};
+
+struct sb_model {
+  char name[128];
+  struct sb_motor motor;
+  struct sb_supply supply;
+  double duty; /* 0 < duty <= 1; the sense comes from the gear */
+  struct sb_gearbox gearbox;
+  struct sb_shifter shifter;
+  struct sb_load load;
+  struct sb_control control;
+  struct sb_run_setup run;
+  struct sb_limits limits;
+};
+
+/* Shortest time constant of the model in s: motor alone, and each gear with its reflected load. Pure. */
+double sb_model_shortest_time_constant_s(const struct sb_model *model);
+
+/* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
+long long sb_model_step_count(double duration_s, double step_s);
+
+#endif

@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * report.h - what a run came to: as text for people, as one JSON object for machines, or as columns side by side.
+ * Cautions belong to the text wherever people or things could be hurt.
+ */
+#ifndef SHIFTBAND_REPORT_H
+#define SHIFTBAND_REPORT_H
+
+#include <stdio.h>
+
+#include "shiftband/json.h"
+#include "shiftband/run.h"
+
+/* One finished run and what it was a run of. */
+struct sb_report {
+  const struct sb_model *model;
+  const struct sb_run_result *result;
+  int locked_gear; /* from 1; 0: automatic */
+};
+
+/* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */
+void sb_report_write_text(FILE *out, const struct sb_report *report);
+
+/* The same facts as one object, left open for nothing: written whole. */
+void sb_report_write_json(struct sb_json *json, const struct sb_report *report);
+
+/* Several runs of one scenario side by side, a column each; count >= 1. */
+void sb_report_write_comparison(FILE *out, const struct sb_report *reports, int count);
+
+/* Writes the cautions that a model and its verdicts call for (is_run false: the model alone). */
+void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor);
+
+#endif

@@ -1,0 +1,146 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * sim.h - one machine moving in time: classical fourth-order Runge-Kutta at a fixed step between located events.
+ *
+ *   in mesh    (Jm + Jo / (N^2 e)) dw/dt = T - Tdrag - TL / (N e)
+ *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL     (a slipping clutch adds its torque to both)
+ *   engaging   w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2),  lost 1/2 Jr (w- - N W-)^2
+ *
+ * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion. Load
+ * corners, shift commands, engagements, stops, starts and changes between driving and overrun end a step where they
+ * happen: times known beforehand are stepped to exactly, others are found on the step's own Runge-Kutta solution by
+ * GSL's Brent root solver. At standstill, torque below the hold keeps it: a mode, with no small number in it.
+ *
+ * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
+ *
+ * The sense of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
+ * A step longer than half the shortest time constant is divided into equal parts (sb_sim_init).
+ * Source: E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary Differential Equations I, classical method (from memory);
+ * joining of two inertias: R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
+ */
+#ifndef SHIFTBAND_SIM_H
+#define SHIFTBAND_SIM_H
+
+#include <stdbool.h>
+
+#include "shiftband/ledger.h"
+#include "shiftband/model.h"
+#include "shiftband/status.h"
+
+enum sb_link {
+  SB_LINK_MESH, /* one gear in mesh: motor and output turn together */
+  SB_LINK_OPEN, /* neutral */
+  SB_LINK_SLIP  /* a clutch joins them, slipping */
+};
+
+/* All that moves. Copyable; acts on the future. Speeds of the motor are in the sense in which its gear drives it. */
+struct sb_state {
+  long long step;             /* whole inner steps done */
+  double time_s;              /* step * inner step, or between two steps inside sb_sim_advance() */
+  double motor_speed_rad_s;   /* in mesh: N times the output's */
+  double output_speed_rad_s;
+  double output_angle_rad;
+  double turned_rad;          /* motor's angle since its reversal or since the command, in neutral */
+  int gear;                   /* index from 0: in mesh, or to be engaged */
+  enum sb_link link;
+  int motor_direction;        /* -1, 0 (at rest), +1 */
+  int output_direction;
+  int slip_direction;         /* sign of the motor's lead over the output in a slipping clutch */
+  bool is_driving;            /* power runs from motor to output */
+  bool is_turned;             /* neutral: the motor has reversed, turned_rad counts */
+  double command_time_s;      /* of the last shift command */
+  struct sb_shift_plan plan;  /* of the shift under way */
+};
+
+/* The greatest of a quantity, by magnitude, and when. */
+struct sb_peak {
+  double value;
+  double time_s;
+};
+
+/* What adds up beside the motion and acts on nothing. */
+struct sb_sums {
+  struct sb_ledger ledger;
+  struct sb_peak output_torque_nm;
+  struct sb_peak motor_current_a;
+  struct sb_peak motor_speed_rad_s;  /* signed by the motor's own sense */
+  struct sb_peak output_speed_rad_s;
+  double least_output_speed_rad_s;
+  double greatest_output_speed_rad_s;
+  double over_limit_s;               /* time with the output torque above limits.output_torque_nm */
+  double over_limit_first_s;         /* when it first was; NAN: never */
+  double gear_time_s[SB_GEAR_MAX];   /* in mesh */
+  double neutral_time_s;
+  double standstill_time_s;          /* in mesh, output at rest */
+  double start_kinetic_j;            /* kinetic energy at t = 0 */
+  double greatest_impulse_nms;       /* of engagements, at the output, by magnitude */
+};
+
+enum sb_event { SB_EVENT_COMMAND, SB_EVENT_ENGAGED, SB_EVENT_STOPPED, SB_EVENT_STARTED };
+
+struct sb_sim;
+
+/* Told after an event has taken effect; before_engaging is told with the state just before a joining. */
+struct sb_sim_observer {
+  void *context;
+  void (*on_event)(void *context, const struct sb_sim *sim, enum sb_event event);
+  void (*before_engaging)(void *context, const struct sb_sim *sim);
+};
+
+/* What holds between two events; src/segment.h. */
+struct sb_segment;
+
+struct sb_sim {
+  const struct sb_model *model;
+  double step_s;          /* inner step: the model's step over step_parts */
+  double steps_per_s;     /* inner steps in a second when that is a whole number, else 0 */
+  int step_parts;         /* 1 unless the model's step is longer than half its shortest time constant */
+  struct sb_state state;
+  struct sb_sums sums;
+  struct sb_sim_observer observer; /* callbacks may be NULL */
+  struct sb_segment *segment;      /* owned scratch */
+  void *root_solver;               /* owned scratch */
+};
+
+/* Puts the machine in mesh in a gear (index from 0) at t = 0 with the run's initial output speed. */
+enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err);
+
+void sb_sim_clear(struct sb_sim *sim);
+
+/*
+ * Moves on to whole model step `step` (t = step * model step). SB_ERR_NUMERICS when events pile up without end or a
+ * value is no longer finite.
+ */
+enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err);
+
+/* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
+void sb_sim_command(struct sb_sim *sim, int gear);
+
+/* Whether a gear is in mesh. */
+bool sb_sim_is_engaged(const struct sb_sim *sim);
+
+enum sb_phase { SB_PHASE_DRIVE, SB_PHASE_SHIFT, SB_PHASE_STANDSTILL };
+
+/* The state as people see it, at one instant. */
+struct sb_row {
+  double time_s;
+  int gear;                   /* from 1; 0 in neutral */
+  enum sb_phase phase;
+  double drive;               /* duty with the motor's sense, -1..1 */
+  double motor_speed_rad_s;
+  double reading_pct;    /* last sample, % of the reference; filled by the caller */
+  double output_speed_rad_s;
+  double output_torque_nm;    /* what the gear delivers; at rest what it holds against the load */
+  double load_torque_nm;      /* what opposes */
+  double outside_torque_nm;   /* the load without what follows speed, at sliding values */
+  double motor_current_a;     /* NAN without currents */
+  double supply_voltage_v;    /* NAN without currents */
+  double output_turns;
+};
+
+struct sb_row sb_sim_row(const struct sb_sim *sim);
+
+/* Brings the sums up to the present instant, kinetic energy included, and returns them. */
+const struct sb_sums *sb_sim_sums(struct sb_sim *sim);
+
+#endif

@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * trace.h - the trace as CSV (RFC 4180, line feeds alone): one header line, one row a line, numbers that read back to
+ * the same double, empty fields where a quantity is not known.
+ *
+ * Rows stand at every trace interval, before and after each command and engagement (two rows at one time are a jump),
+ * at stops and starts, and at the end.
+ */
+#ifndef SHIFTBAND_TRACE_H
+#define SHIFTBAND_TRACE_H
+
+#include <stdio.h>
+
+#include "shiftband/sim.h"
+
+/* The header line. Returns 0, or -1 with errno set. */
+int sb_trace_write_header(FILE *out);
+
+/* One row. Returns 0, or -1 with errno set. */
+int sb_trace_write_row(FILE *out, const struct sb_row *row);
+
+/* "drive", "shift" or "standstill". */
+const char *sb_phase_name(enum sb_phase phase);
+
+#endif

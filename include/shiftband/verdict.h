@@ -1,0 +1,112 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * verdict.h - what went wrong in a run, found while it goes on.
+ *
+ *   hunting               at least three shift commands in turn between one pair of gears, each the opposite of the last and
+ *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear)
+ *   stall                 output at rest for longer than limits.stall_time, in mesh, with the drive on
+ *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
+ *                         downshift torque), and the box stays in the slower gear
+ *   downshift for nothing a downshift at such a load
+ *   overload              output torque above limits.output_torque
+ *   shift not engaged     neutral for longer than the shifter's shift_timeout
+ *
+ * Loads are outside torques, without what follows speed. Kinds of hunting: threshold-driven when the load lay in the
+ * hunting band at every decision, dwell-driven when it lay outside and hardly moved, load-driven when it moved across.
+ */
+#ifndef SHIFTBAND_VERDICT_H
+#define SHIFTBAND_VERDICT_H
+
+#include <stddef.h>
+
+#include "shiftband/closed_form.h"
+#include "shiftband/sim.h"
+
+#define SB_VERDICT_LIST(X)                                     \
+  X(SB_VERDICT_HUNTING, "hunting")                             \
+  X(SB_VERDICT_STALL, "stall")                                 \
+  X(SB_VERDICT_STUCK_LOW, "stuck low")                         \
+  X(SB_VERDICT_FALSE_DOWNSHIFT, "downshift for nothing")       \
+  X(SB_VERDICT_OVERLOAD, "overload")                           \
+  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")
+
+enum sb_verdict_kind {
+#define SB_VERDICT_CODE(code, name) code,
+  SB_VERDICT_LIST(SB_VERDICT_CODE)
+#undef SB_VERDICT_CODE
+  SB_VERDICT_KIND_COUNT
+};
+
+enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOAD };
+
+/* The word for a kind, as in reports. Never NULL for a valid kind. */
+const char *sb_verdict_name(enum sb_verdict_kind kind);
+
+/* The kind of that name (spaces or hyphens between its words), or -1. */
+int sb_verdict_find(const char *name);
+
+/* "threshold-driven", "dwell-driven", "load-driven", or NULL for SB_CAUSE_NONE. */
+const char *sb_cause_name(enum sb_cause cause);
+
+/* Verdicts of one kind in one gear count together, but for hunting: each spell of it is one. */
+struct sb_verdict {
+  enum sb_verdict_kind kind;
+  enum sb_cause cause;   /* of hunting */
+  int gear;              /* from 1: where it happened; of a pair, the slower gear */
+  double first_s;        /* when it first came true: the first command, the standstill's start, ... */
+  double last_s;         /* when the last one ended */
+  size_t count;          /* shift commands (hunting), else times */
+  double period_s;       /* hunting: mean time from a command to the next like it; else NAN */
+  double duration_s;     /* time that it lasted, summed; 0 for a downshift */
+  double least_nm;       /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double greatest_nm;    /* overload: least_nm is the limit, greatest_nm the greatest torque */
+};
+
+struct sb_shift_record {
+  double command_s;
+  double engaged_s;        /* NAN: not within the run */
+  int from, to;            /* gears from 1 */
+  double reading_pct;      /* that decided, % of the reference */
+  double load_torque_nm;   /* whole load at the command */
+  double outside_torque_nm;
+};
+
+/* Watches a run. All fields are the monitor's own; results are in shifts and verdicts. */
+struct sb_monitor {
+  const struct sb_model *model;
+  struct sb_motor_line line;
+  double downshift_nm[SB_GEAR_MAX - 1]; /* Td per pair */
+  double upshift_nm[SB_GEAR_MAX - 1];   /* Tu per pair */
+  double tau_s[SB_GEAR_MAX];
+
+  struct sb_shift_record *shifts; /* shifts[shift_count], owned */
+  size_t shift_count, shift_room;
+  struct sb_verdict *verdicts;    /* verdicts[verdict_count], owned, in order of first_s once finished */
+  size_t verdict_count, verdict_room;
+  int is_out_of_memory;
+
+  size_t chain_first;       /* shifts of the present chain of opposite commands: from here to the last */
+  double rest_since_s;      /* NAN: moving */
+  double rest_least_nm, rest_greatest_nm;
+  double low_since_s;       /* NAN: no reason to be in the faster gear */
+  double low_least_nm, low_greatest_nm;
+  int gear;                 /* in mesh, from 1; 0 in neutral */
+};
+
+void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model);
+void sb_monitor_clear(struct sb_monitor *monitor);
+
+/* A shift command, with the row just before it. */
+void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
+
+/* A row after an event or at a controller sample; is_automatic: the controller chooses the gear. */
+void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic);
+
+/* The end of the run: closes what is open and puts the verdicts in order. SB_ERR_MEMORY when anything was lost. */
+enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums);
+
+/* Writes the verdict as sentences a builder can act on; cut to size. Returns text. */
+const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_model *model,
+                            const struct sb_closed_form *closed, char *text, size_t size);
+
+#endif

@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "guard.h"
+
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_roots.h>
+#include <math.h>
+
+static bool is_watched(const struct sb_sim *sim, enum sb_guard guard)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  const bool in_mesh = state->link == SB_LINK_MESH;
+  const bool can_change = !(seg->is_resting_steady);
+  switch (guard) {
+    case SB_GUARD_STOP:
+    case SB_GUARD_POWER: return in_mesh && state->motor_direction != 0;
+    case SB_GUARD_ANGLE: return isfinite(seg->angle_limit_rad);
+    case SB_GUARD_START_FORWARD:
+    case SB_GUARD_START_BACK: return in_mesh && state->motor_direction == 0 && can_change;
+    case SB_GUARD_MOTOR_ZERO: return !in_mesh && state->motor_direction != 0;
+    case SB_GUARD_OUTPUT_ZERO: return !in_mesh && state->output_direction != 0;
+    case SB_GUARD_OUTPUT_FORWARD:
+    case SB_GUARD_OUTPUT_BACK: return !in_mesh && state->output_direction == 0;
+    case SB_GUARD_TURNED: return !in_mesh && state->is_turned && isfinite(state->plan.engage_turn_rad);
+    case SB_GUARD_MEET: return state->link == SB_LINK_SLIP;
+    default: return false;
+  }
+}
+
+static double power_at(const struct sb_segment *seg, const struct sb_point *at)
+{
+  const struct sb_poly *p = &seg->power_sign;
+  const double waves_nm = seg->curve.wave_count > 0
+                              ? at->load_nm - (seg->load.k + seg->load.per_s * (at->time_s - seg->curve.time_s) +
+                                               (seg->load.lin + seg->load.quad * fabs(at->x)) * at->x +
+                                               seg->load.per_rad * (at->angle - seg->curve.angle_rad))
+                              : 0.0;
+  return p->k + p->per_s * (at->time_s - seg->curve.time_s) + (p->lin + p->quad * fabs(at->x)) * at->x +
+         p->per_rad * (at->angle - seg->curve.angle_rad) + p->wave_gain * waves_nm;
+}
+
+/* Positive until the guard fires. */
+static double value_at(const struct sb_sim *sim, enum sb_guard guard, const struct sb_point *at,
+                       const struct sb_gain *gain)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  switch (guard) {
+    case SB_GUARD_STOP:
+    case SB_GUARD_MOTOR_ZERO: return at->x * state->motor_direction;
+    case SB_GUARD_OUTPUT_ZERO: return at->w * state->output_direction;
+    case SB_GUARD_POWER:
+      return power_at(seg, at) * (state->is_driving ? state->motor_direction : -state->motor_direction) +
+             seg->power_tolerance;
+    case SB_GUARD_ANGLE: return (seg->angle_limit_rad - at->angle) * state->output_direction;
+    case SB_GUARD_START_FORWARD: return -sb_segment_start_margin(sim, at->time_s, +1);
+    case SB_GUARD_START_BACK: return -sb_segment_start_margin(sim, at->time_s, -1);
+    case SB_GUARD_OUTPUT_FORWARD: return -sb_segment_output_start_margin(sim, at->time_s, +1);
+    case SB_GUARD_OUTPUT_BACK: return -sb_segment_output_start_margin(sim, at->time_s, -1);
+    case SB_GUARD_TURNED: return state->plan.engage_turn_rad - (state->turned_rad + gain->motor_turn);
+    case SB_GUARD_MEET: return state->slip_direction * (at->x - at->w / seg->per_motor);
+    default: return 1.0;
+  }
+}
+
+struct search {
+  const struct sb_sim *sim;
+  const struct sb_point *from;
+  enum sb_guard guard;
+};
+
+static double value_after(double length, void *context)
+{
+  const struct search *search = context;
+  struct sb_gain gain = {0};
+  struct sb_point to = *search->from;
+  if (length > 0.0) to = sb_stepper_step(search->sim, search->from, length, &gain);
+  return value_at(search->sim, search->guard, &to, &gain);
+}
+
+/* Length of the step that ends at the guard's zero, on its far side. */
+static double locate(struct sb_sim *sim, const struct sb_point *from, double h, enum sb_guard guard)
+{
+  struct search search = {sim, from, guard};
+  gsl_function value = {value_after, &search};
+  if (!(value_after(0.0, &search) > 0.0)) return 0.0;
+
+  gsl_root_fsolver *solver = sim->root_solver;
+  if (gsl_root_fsolver_set(solver, &value, 0.0, h) != GSL_SUCCESS) return h;
+  for (int i = 0; i < 200; i++) {
+    if (gsl_root_fsolver_iterate(solver) != GSL_SUCCESS) break;
+    const double low = gsl_root_fsolver_x_lower(solver), high = gsl_root_fsolver_x_upper(solver);
+    if (high - low <= 1e-15 * h || value_after(gsl_root_fsolver_root(solver), &search) == 0.0) break;
+  }
+  /* Brent may end with its best point on the near side; the far end of the bracket is as close as doubles allow. */
+  const double root = gsl_root_fsolver_root(solver);
+  return value_after(root, &search) <= 0.0 ? root : gsl_root_fsolver_x_upper(solver);
+}
+
+enum sb_guard sb_guard_first(struct sb_sim *sim, const struct sb_point *from, double h, double *length)
+{
+  struct sb_gain gain;
+  const struct sb_point to = sb_stepper_step(sim, from, h, &gain);
+  enum sb_guard first = SB_GUARD_NONE;
+  *length = h;
+  for (int i = 0; i < SB_GUARD_COUNT; i++) {
+    const enum sb_guard guard = (enum sb_guard)i;
+    if (!is_watched(sim, guard) || !(value_at(sim, guard, &to, &gain) < 0.0)) continue;
+    const double here = locate(sim, from, h, guard);
+    if (first == SB_GUARD_NONE || here < *length) {
+      first = guard;
+      *length = here;
+    }
+  }
+  return first;
+}

@@ -1,0 +1,263 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "shiftband/verdict.h"
+
+/* A load that moved less than this fraction of itself hardly moved. */
+static const double hardly_moved = 0.05;
+
+/* Loads are compared with a closed form to this fraction. */
+static const double same_load = 1e-9;
+
+void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
+{
+  *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .low_since_s = NAN};
+  monitor->line = sb_closed_form_line(model);
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    monitor->tau_s[g] = sb_closed_form_time_constant_s(model, &monitor->line, g);
+  }
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    const struct sb_control *control = &model->control;
+    monitor->downshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p + 1, control->down_fraction[p]);
+    monitor->upshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p, control->up_fraction[p]);
+  }
+}
+
+void sb_monitor_clear(struct sb_monitor *monitor)
+{
+  free(monitor->shifts);
+  free(monitor->verdicts);
+  monitor->shifts = NULL;
+  monitor->verdicts = NULL;
+  monitor->shift_count = monitor->verdict_count = 0;
+}
+
+/* Room for one more item, or NULL and the monitor remembers that something was lost. */
+static void *make_room(struct sb_monitor *monitor, void *items, size_t count, size_t *room, size_t item_size)
+{
+  if (count < *room) return items;
+  const size_t more = *room > 0 ? 2 * *room : 16;
+  void *grown = realloc(items, more * item_size);
+  if (grown == NULL) {
+    monitor->is_out_of_memory = 1;
+    return NULL;
+  }
+  *room = more;
+  return grown;
+}
+
+static void add_verdict(struct sb_monitor *monitor, const struct sb_verdict *verdict)
+{
+  void *items = make_room(monitor, monitor->verdicts, monitor->verdict_count, &monitor->verdict_room,
+                          sizeof *monitor->verdicts);
+  if (items == NULL) return;
+  monitor->verdicts = items;
+  monitor->verdicts[monitor->verdict_count++] = *verdict;
+}
+
+/* Adds to the verdict of that kind and gear, or begins one. */
+static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s, double last_s,
+                          double least_nm, double greatest_nm)
+{
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    struct sb_verdict *known = &monitor->verdicts[i];
+    if (known->kind != kind || known->gear != gear) continue;
+    known->count++;
+    known->last_s = last_s;
+    known->duration_s += last_s - first_s;
+    known->least_nm = fmin(known->least_nm, least_nm);
+    known->greatest_nm = fmax(known->greatest_nm, greatest_nm);
+    return;
+  }
+  add_verdict(monitor, &(struct sb_verdict){.kind = kind,
+                                            .gear = gear,
+                                            .first_s = first_s,
+                                            .last_s = last_s,
+                                            .count = 1,
+                                            .period_s = NAN,
+                                            .duration_s = last_s - first_s,
+                                            .least_nm = least_nm,
+                                            .greatest_nm = greatest_nm});
+}
+
+static double hunt_window_s(const struct sb_monitor *monitor, const struct sb_shift_record *last)
+{
+  const struct sb_model *model = monitor->model;
+  if (!isnan(model->limits.hunt_window_s)) return model->limits.hunt_window_s;
+  const int slower = (last->from < last->to ? last->from : last->to) - 1;
+  const double shift_s = isnan(last->engaged_s) ? 0.0 : last->engaged_s - last->command_s;
+  return 3.0 * model->control.dwell_s + shift_s + 5.0 * monitor->tau_s[slower];
+}
+
+static enum sb_cause cause_of(const struct sb_monitor *monitor, int pair, double least_nm, double greatest_nm)
+{
+  const double down = monitor->downshift_nm[pair], up = monitor->upshift_nm[pair];
+  if (least_nm > down && greatest_nm < up) return SB_CAUSE_THRESHOLDS;
+  const double size = fmax(fabs(least_nm), fabs(greatest_nm));
+  return greatest_nm - least_nm <= hardly_moved * size ? SB_CAUSE_DWELL : SB_CAUSE_LOAD;
+}
+
+/* The chain of opposite commands has ended: long enough, it was hunting. */
+static void close_chain(struct sb_monitor *monitor)
+{
+  const size_t first = monitor->chain_first, end = monitor->shift_count;
+  if (end < first + 3) return;
+  double least = INFINITY, greatest = -INFINITY, periods = 0.0;
+  for (size_t i = first; i < end; i++) {
+    least = fmin(least, monitor->shifts[i].outside_torque_nm);
+    greatest = fmax(greatest, monitor->shifts[i].outside_torque_nm);
+    if (i >= first + 2) periods += monitor->shifts[i].command_s - monitor->shifts[i - 2].command_s;
+  }
+  const struct sb_shift_record *start = &monitor->shifts[first];
+  const int slower = start->from < start->to ? start->from : start->to;
+  const double last_s = monitor->shifts[end - 1].command_s;
+  add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_HUNTING,
+                                            .cause = cause_of(monitor, slower - 1, least, greatest),
+                                            .gear = slower,
+                                            .first_s = start->command_s,
+                                            .last_s = last_s,
+                                            .count = end - first,
+                                            .period_s = periods / (double)(end - first - 2),
+                                            .duration_s = last_s - start->command_s,
+                                            .least_nm = least,
+                                            .greatest_nm = greatest});
+}
+
+static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, int to_gear)
+{
+  if (monitor->shift_count == 0) return;
+  const struct sb_shift_record *last = &monitor->shifts[monitor->shift_count - 1];
+  const int is_opposite = last->from == to_gear && last->to == row->gear;
+  if (is_opposite && row->time_s - last->command_s <= hunt_window_s(monitor, last)) return;
+  close_chain(monitor);
+  monitor->chain_first = monitor->shift_count;
+}
+
+void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear)
+{
+  follow_chain(monitor, row, to_gear);
+  void *items =
+      make_room(monitor, monitor->shifts, monitor->shift_count, &monitor->shift_room, sizeof *monitor->shifts);
+  if (items == NULL) return;
+  monitor->shifts = items;
+  monitor->shifts[monitor->shift_count++] = (struct sb_shift_record){.command_s = row->time_s,
+                                                                     .engaged_s = NAN,
+                                                                     .from = row->gear,
+                                                                     .to = to_gear,
+                                                                     .reading_pct = row->reading_pct,
+                                                                     .load_torque_nm = row->load_torque_nm,
+                                                                     .outside_torque_nm = row->outside_torque_nm};
+  if (to_gear >= row->gear) return;
+  const double held_nm = monitor->downshift_nm[to_gear - 1];
+  if (row->outside_torque_nm < held_nm - same_load * fabs(held_nm)) {
+    count_verdict(monitor, SB_VERDICT_FALSE_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->outside_torque_nm,
+                  row->outside_torque_nm);
+  }
+}
+
+static void close_rest(struct sb_monitor *monitor, int gear, double time_s)
+{
+  if (!isnan(monitor->rest_since_s) && time_s - monitor->rest_since_s > monitor->model->limits.stall_time_s) {
+    count_verdict(monitor, SB_VERDICT_STALL, gear, monitor->rest_since_s, time_s, monitor->rest_least_nm,
+                  monitor->rest_greatest_nm);
+  }
+  monitor->rest_since_s = NAN;
+}
+
+static void follow_rest(struct sb_monitor *monitor, const struct sb_row *row)
+{
+  if (row->phase != SB_PHASE_STANDSTILL) {
+    close_rest(monitor, monitor->gear, row->time_s);
+    return;
+  }
+  if (isnan(monitor->rest_since_s)) {
+    monitor->rest_since_s = row->time_s;
+    monitor->rest_least_nm = monitor->rest_greatest_nm = row->outside_torque_nm;
+  }
+  monitor->rest_least_nm = fmin(monitor->rest_least_nm, row->outside_torque_nm);
+  monitor->rest_greatest_nm = fmax(monitor->rest_greatest_nm, row->outside_torque_nm);
+}
+
+static void close_low(struct sb_monitor *monitor, int gear, double time_s)
+{
+  const double patience_s = gear > 0 ? monitor->model->control.dwell_s + 5.0 * monitor->tau_s[gear - 1] : INFINITY;
+  if (!isnan(monitor->low_since_s) && time_s - monitor->low_since_s > patience_s) {
+    count_verdict(monitor, SB_VERDICT_STUCK_LOW, gear, monitor->low_since_s, time_s, monitor->low_least_nm,
+                  monitor->low_greatest_nm);
+  }
+  monitor->low_since_s = NAN;
+}
+
+static void follow_low(struct sb_monitor *monitor, const struct sb_row *row)
+{
+  const int is_low = row->gear > 0 && row->gear < monitor->model->gearbox.gear_count;
+  const int is_late = row->time_s >= monitor->model->control.start_delay_s;
+  if (!is_low || !is_late || !(row->outside_torque_nm < monitor->downshift_nm[row->gear - 1])) {
+    close_low(monitor, monitor->gear, row->time_s);
+    return;
+  }
+  if (isnan(monitor->low_since_s)) {
+    monitor->low_since_s = row->time_s;
+    monitor->low_least_nm = monitor->low_greatest_nm = row->outside_torque_nm;
+  }
+  monitor->low_least_nm = fmin(monitor->low_least_nm, row->outside_torque_nm);
+  monitor->low_greatest_nm = fmax(monitor->low_greatest_nm, row->outside_torque_nm);
+}
+
+static void check_engaged_in_time(struct sb_monitor *monitor, const struct sb_shift_record *shift, double time_s)
+{
+  if (time_s - shift->command_s <= monitor->model->shifter.timeout_s) return;
+  count_verdict(monitor, SB_VERDICT_NOT_ENGAGED, shift->to, shift->command_s, time_s, NAN, NAN);
+}
+
+static void follow_engagement(struct sb_monitor *monitor, const struct sb_row *row)
+{
+  if (monitor->shift_count == 0 || row->gear == 0) return;
+  struct sb_shift_record *last = &monitor->shifts[monitor->shift_count - 1];
+  if (!isnan(last->engaged_s)) return;
+  last->engaged_s = row->time_s;
+  check_engaged_in_time(monitor, last, row->time_s);
+}
+
+void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)
+{
+  follow_rest(monitor, row);
+  if (is_automatic) {
+    follow_low(monitor, row);
+    follow_engagement(monitor, row);
+  }
+  monitor->gear = row->gear;
+}
+
+static int compare_first(const void *a, const void *b)
+{
+  const struct sb_verdict *va = a, *vb = b;
+  if (va->first_s != vb->first_s) return va->first_s < vb->first_s ? -1 : 1;
+  return (int)va->kind - (int)vb->kind;
+}
+
+enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
+{
+  close_chain(monitor);
+  close_rest(monitor, monitor->gear, last->time_s);
+  close_low(monitor, monitor->gear, last->time_s);
+  if (monitor->shift_count > 0 && last->gear == 0) {
+    check_engaged_in_time(monitor, &monitor->shifts[monitor->shift_count - 1], last->time_s);
+  }
+  if (!isnan(sums->over_limit_first_s)) {
+    add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_OVERLOAD,
+                                              .first_s = sums->over_limit_first_s,
+                                              .last_s = last->time_s,
+                                              .count = 1,
+                                              .period_s = NAN,
+                                              .duration_s = sums->over_limit_s,
+                                              .least_nm = monitor->model->limits.output_torque_nm,
+                                              .greatest_nm = fabs(sums->output_torque_nm.value)});
+  }
+  if (monitor->verdict_count > 0) {
+    qsort(monitor->verdicts, monitor->verdict_count, sizeof *monitor->verdicts, compare_first);
+  }
+  return monitor->is_out_of_memory ? SB_ERR_MEMORY : SB_OK;
+}

@@ -1,0 +1,254 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include <math.h>
+#include <string.h>
+
+#include "constants.h"
+#include "shiftband/report.h"
+
+enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3, WIDTH = 98 };
+
+static const char *gear_name(const struct sb_model *model, int gear)
+{
+  return model->gearbox.gears[gear - 1].name;
+}
+
+/* Breaks a sentence between words so that it fits the width; lines after the first are indented. */
+static void write_wrapped(FILE *out, const char *lead, const char *text)
+{
+  const int indent = (int)strlen(lead);
+  int column = fprintf(out, "%s", lead);
+  for (int is_first = 1; *text != 0; is_first = 0) {
+    const int length = (int)strcspn(text, " ");
+    const int is_full = !is_first && column + 1 + length > WIDTH;
+    if (is_full) column = fprintf(out, "\n%*s", indent, "") - 1;
+    column += fprintf(out, "%s%.*s", is_first || is_full ? "" : " ", length, text);
+    text += length;
+    while (*text == ' ') text++;
+  }
+  fputc('\n', out);
+}
+
+static void write_verdicts(FILE *out, const struct sb_report *report)
+{
+  const struct sb_monitor *monitor = &report->result->monitor;
+  const struct sb_closed_form closed = sb_closed_form_solve(report->model);
+  size_t shown[SB_VERDICT_KIND_COUNT] = {0};
+  fprintf(out, "\nVerdicts\n");
+  if (monitor->verdict_count == 0) fprintf(out, "  nothing to report: it holds under this load\n");
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    const struct sb_verdict *v = &monitor->verdicts[i];
+    char text[512];
+    if (shown[v->kind]++ >= SPELLS_SHOWN) continue;
+    write_wrapped(out, "  - ", sb_verdict_text(v, report->model, &closed, text, sizeof text));
+  }
+  for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
+    if (shown[kind] <= SPELLS_SHOWN) continue;
+    fprintf(out, "  - and %zu more spells of the kind: %s\n", shown[kind] - SPELLS_SHOWN,
+            sb_verdict_name((enum sb_verdict_kind)kind));
+  }
+}
+
+static void write_shifts(FILE *out, const struct sb_report *report)
+{
+  const struct sb_monitor *monitor = &report->result->monitor;
+  if (monitor->shift_count == 0) {
+    fprintf(out, "\nShifts: none\n");
+    return;
+  }
+  fprintf(out, "\nShifts%14s%12s%10s%12s   from -> to\n", "command", "engaged", "reading", "load");
+  for (size_t i = 0; i < monitor->shift_count && i < SHIFTS_SHOWN; i++) {
+    const struct sb_shift_record *s = &monitor->shifts[i];
+    fprintf(out, "%18.3f s", s->command_s);
+    if (isnan(s->engaged_s)) {
+      fprintf(out, "%12s", "never");
+    } else {
+      fprintf(out, "%10.3f s", s->engaged_s);
+    }
+    fprintf(out, "%8.1f %%%8.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm,
+            gear_name(report->model, s->from), gear_name(report->model, s->to));
+  }
+  if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
+}
+
+static void write_motion(FILE *out, const struct sb_report *report)
+{
+  const struct sb_model *model = report->model;
+  const struct sb_sums *sums = &report->result->sums;
+  fprintf(out, "\nTime        ");
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    fprintf(out, "%s %.4g s, ", model->gearbox.gears[g].name, sums->gear_time_s[g]);
+  }
+  fprintf(out, "shifting %.3g s, at rest in mesh %.3g s\n", sums->neutral_time_s, sums->standstill_time_s);
+  fprintf(out, "Output      %.4g turns; speed %.4g..%.4g rpm\n", report->result->end.output_turns,
+          sums->least_output_speed_rad_s / SB_RPM, sums->greatest_output_speed_rad_s / SB_RPM);
+  fprintf(out, "Greatest    output torque %.4g N.m at %.4g s; motor speed %.4g rpm at %.4g s\n",
+          sums->output_torque_nm.value, sums->output_torque_nm.time_s, sums->motor_speed_rad_s.value / SB_RPM,
+          sums->motor_speed_rad_s.time_s);
+  if (model->motor.has_currents) {
+    fprintf(out, "            motor current %.4g A at %.4g s (stall current %.4g A at the nominal voltage)\n",
+            sums->motor_current_a.value, sums->motor_current_a.time_s, model->motor.stall_current_a);
+  }
+  if (sums->greatest_impulse_nms != 0.0) {
+    fprintf(out, "            engagement impulse %.3g N.m.s at the output\n", sums->greatest_impulse_nms);
+  }
+}
+
+static void write_energy(FILE *out, const struct sb_report *report)
+{
+  const struct sb_ledger *ledger = &report->result->sums.ledger;
+  fprintf(out, "\nEnergy      %s %.5g J =", report->model->motor.has_currents ? "the supply gave" : "the motor shaft gave",
+          ledger->given);
+  int column = 34;
+  const char *sign = "";
+#define WRITE_LINE(field, name)                                                   \
+  if (ledger->field != 0.0) {                                                     \
+    if (column > 70) column = fprintf(out, "\n%12s", "");                         \
+    column += fprintf(out, "%s %s %.4g", sign, name, ledger->field);              \
+    sign = " +";                                                                  \
+  }
+  SB_LEDGER_LINES(WRITE_LINE)
+#undef WRITE_LINE
+  fprintf(out, "\n            residual %.2g of the energy moved", sb_ledger_residual_ratio(ledger));
+  if (ledger->given > 0.0) fprintf(out, "; %.1f %% of it did the load's work", 100.0 * ledger->load_work / ledger->given);
+  fputc('\n', out);
+}
+
+static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
+{
+  for (size_t i = 0; monitor != NULL && i < monitor->verdict_count; i++) {
+    if (monitor->verdicts[i].kind == kind) return 1;
+  }
+  return 0;
+}
+
+static int has_acting_load(const struct sb_model *model)
+{
+  for (int i = 0; i < model->load.part_count; i++) {
+    const struct sb_load_part *part = &model->load.parts[i];
+    double least = 0.0, greatest = 0.0;
+    part->ops->range_nm(part, &least, &greatest);
+    if (!part->is_resisting && (least != 0.0 || greatest != 0.0)) return 1;
+  }
+  return 0;
+}
+
+void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
+{
+  if (has_acting_load(model)) {
+    write_wrapped(out, "Caution: ", "this load acts by itself, as a hung weight does: in neutral nothing holds it and it "
+                  "falls or rolls back. Lifting loads, and carrying people at all, follows local codes and licensed "
+                  "practice first.");
+  }
+  if (has_verdict(monitor, SB_VERDICT_STALL)) {
+    write_wrapped(out, "Caution: ", "a stalled motor turns all it draws into heat and can burn within seconds, and its "
+                  "battery with it: fuse it, and cut the drive when it does not turn.");
+  }
+  if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) {
+    write_wrapped(out, "Caution: ", "parts near their limit break without warning and throw pieces; guard them, wear eye "
+                  "protection, and test with nobody in line.");
+  }
+}
+
+static void write_notes(FILE *out, const struct sb_report *report)
+{
+  const struct sb_model *model = report->model;
+  const struct sb_sums *sums = &report->result->sums;
+  fputc('\n', out);
+  sb_report_write_cautions(out, model, &report->result->monitor);
+  if (model->motor.has_currents && fabs(sums->motor_current_a.value) > 1.05 * model->motor.stall_current_a) {
+    write_wrapped(out, "Note: ", "reversing a turning motor draws more than its stall current; driver, fuse and battery "
+                  "must bear it.");
+  }
+  if (report->result->step_parts > 1) {
+    fprintf(out, "Note: the step is longer than half the shortest time constant and was divided by %d.\n",
+            report->result->step_parts);
+  }
+  if (isfinite(model->limits.winding_c)) {
+    fprintf(out, "Note: limits.winding is not judged: the winding's temperature is not simulated.\n");
+  }
+}
+
+void sb_report_write_text(FILE *out, const struct sb_report *report)
+{
+  const struct sb_model *model = report->model;
+  fprintf(out, "%s\n", model->name);
+  if (report->locked_gear > 0) {
+    fprintf(out, "locked in %s", gear_name(model, report->locked_gear));
+  } else {
+    fprintf(out, "automatic");
+  }
+  fprintf(out, ", %.6g s at a step of %.3g ms\n", report->result->end.time_s, 1000.0 * model->run.step_s);
+  write_verdicts(out, report);
+  write_shifts(out, report);
+  write_motion(out, report);
+  write_energy(out, report);
+  write_notes(out, report);
+}
+
+/* One line of the comparison: a name, then a number a run. */
+static void write_line(FILE *out, const char *name, const struct sb_report *reports, int count,
+                       double (*figure)(const struct sb_report *))
+{
+  fprintf(out, "%-24s", name);
+  for (int i = 0; i < count; i++) fprintf(out, "%16.5g", figure(&reports[i]));
+  fputc('\n', out);
+}
+
+static double figure_turns(const struct sb_report *r) { return r->result->end.output_turns; }
+static double figure_rest(const struct sb_report *r) { return r->result->sums.standstill_time_s; }
+static double figure_shifts(const struct sb_report *r) { return (double)r->result->monitor.shift_count; }
+static double figure_torque(const struct sb_report *r) { return r->result->sums.output_torque_nm.value; }
+static double figure_current(const struct sb_report *r) { return r->result->sums.motor_current_a.value; }
+static double figure_given(const struct sb_report *r) { return r->result->sums.ledger.given; }
+static double figure_work(const struct sb_report *r) { return r->result->sums.ledger.load_work; }
+
+/* When a kind of verdict first came true in a run; NAN: never. */
+static double first_of(const struct sb_report *report, enum sb_verdict_kind kind)
+{
+  const struct sb_monitor *monitor = &report->result->monitor;
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    if (monitor->verdicts[i].kind == kind) return monitor->verdicts[i].first_s;
+  }
+  return NAN;
+}
+
+static void write_verdict_lines(FILE *out, const struct sb_report *reports, int count)
+{
+  for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
+    int is_any = 0;
+    for (int i = 0; i < count; i++) is_any |= has_verdict(&reports[i].result->monitor, (enum sb_verdict_kind)kind);
+    if (!is_any) continue;
+    fprintf(out, "%-24s", sb_verdict_name((enum sb_verdict_kind)kind));
+    for (int i = 0; i < count; i++) {
+      char text[32] = "no";
+      const double first_s = first_of(&reports[i], (enum sb_verdict_kind)kind);
+      if (!isnan(first_s)) snprintf(text, sizeof text, "from %.4g s", first_s);
+      fprintf(out, "%16s", text);
+    }
+    fputc('\n', out);
+  }
+}
+
+void sb_report_write_comparison(FILE *out, const struct sb_report *reports, int count)
+{
+  const struct sb_model *model = reports[0].model;
+  fprintf(out, "\nSide by side            ");
+  for (int i = 0; i < count; i++) {
+    char text[32];
+    if (reports[i].locked_gear == 0) {
+      snprintf(text, sizeof text, "automatic");
+    } else {
+      snprintf(text, sizeof text, "locked %.8s", gear_name(model, reports[i].locked_gear));
+    }
+    fprintf(out, "%16s", text);
+  }
+  fputc('\n', out);
+  write_verdict_lines(out, reports, count);
+  write_line(out, "output turns", reports, count, figure_turns);
+  write_line(out, "at rest in mesh, s", reports, count, figure_rest);
+  write_line(out, "shifts", reports, count, figure_shifts);
+  write_line(out, "greatest torque, N.m", reports, count, figure_torque);
+  if (model->motor.has_currents) write_line(out, "greatest current, A", reports, count, figure_current);
+  write_line(out, model->motor.has_currents ? "supply gave, J" : "motor shaft gave, J", reports, count, figure_given);
+  write_line(out, "load's work, J", reports, count, figure_work);
+}

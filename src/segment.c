@@ -1,0 +1,325 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "segment.h"
+
+#include <math.h>
+#include <string.h>
+
+/* A start needs this fraction of the torques at hand, so that a balance struck to the last bit does not start and stop
+ * without end. */
+static const double start_tolerance = 1e-13;
+
+static int sign_of(double value)
+{
+  return (value > 0.0) - (value < 0.0);
+}
+
+static const struct sb_gear *gear_of(const struct sb_sim *sim)
+{
+  return &sim->model->gearbox.gears[sim->state.gear];
+}
+
+static struct sb_load_curve curve_at(const struct sb_sim *sim, double time_s, int direction, bool is_at_rest,
+                                     enum sb_load_share share)
+{
+  const struct sb_load_at at = {time_s, sim->state.output_angle_rad, direction, is_at_rest};
+  return sb_load_curve_at(&sim->model->load, &at, share);
+}
+
+double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e)
+{
+  const double r = sim->segment->per_motor;
+  return sim->model->motor.rotor_inertia_kg_m2 + sim->model->load.inertia_kg_m2 * r * r * inverse_e;
+}
+
+/* Sign that tells driving (+) from overrun (-), for a motor torque and a load torque, along a direction. */
+static double power_sign(const struct sb_sim *sim, double motor_nm, double load_nm, int direction)
+{
+  const double r = sim->segment->per_motor;
+  return direction * (motor_nm * sim->model->load.inertia_kg_m2 * fabs(r) +
+                      sim->model->motor.rotor_inertia_kg_m2 * load_nm * sign_of(r));
+}
+
+static double inverse_e(const struct sb_gear *gear, bool is_driving)
+{
+  return is_driving ? 1.0 / gear->efficiency : gear->back_efficiency;
+}
+
+double sb_segment_hold_nm(const struct sb_sim *sim, double time_s)
+{
+  const double parts_nm =
+      sb_load_curve_outside_nm(&sim->segment->holding, time_s, sim->state.output_angle_rad);
+  return fmax(parts_nm, sim->model->load.breakaway_nm);
+}
+
+/* Torque on the output at rest that opposes a start in a direction (of the output). */
+static double resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
+{
+  const double acting_nm = sb_load_curve_outside_nm(&sim->segment->acting, time_s, sim->state.output_angle_rad);
+  return acting_nm + output_direction * sb_segment_hold_nm(sim, time_s);
+}
+
+double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction)
+{
+  const struct sb_segment *seg = sim->segment;
+  const double motor_nm = seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
+  const double load_nm = resting_load_nm(sim, time_s, direction * sign_of(seg->per_motor));
+  const bool is_driving = power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
+  const double inv = inverse_e(gear_of(sim), is_driving);
+  const double net_nm = motor_nm - load_nm * seg->per_motor * inv;
+  return direction * net_nm - start_tolerance * (fabs(motor_nm) + sim->model->motor.stall_torque_nm);
+}
+
+/* Torque that the slipping clutch brings to the output. */
+static double clutch_output_nm(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  return state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
+}
+
+double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction)
+{
+  const double load_nm = resting_load_nm(sim, time_s, direction);
+  return direction * (clutch_output_nm(sim) - load_nm) - start_tolerance * fabs(load_nm);
+}
+
+static void take_resting_curves(struct sb_sim *sim, double load_time_s, int tried_direction)
+{
+  struct sb_segment *seg = sim->segment;
+  seg->acting = curve_at(sim, load_time_s, tried_direction, true, SB_SHARE_ACTING);
+  seg->holding = curve_at(sim, load_time_s, tried_direction, true, SB_SHARE_RESISTING);
+}
+
+static bool is_steady(const struct sb_load_curve *curve)
+{
+  return curve->per_s == 0.0 && curve->wave_count == 0;
+}
+
+/* At rest each direction is tried with the load ahead in that direction. */
+static int settle_at_rest(struct sb_sim *sim, double load_time_s, int sense,
+                          double (*start_margin)(const struct sb_sim *, double, int))
+{
+  take_resting_curves(sim, load_time_s, -sense);
+  const bool starts_back = start_margin(sim, load_time_s, -1) > 0.0;
+  take_resting_curves(sim, load_time_s, sense);
+  if (start_margin(sim, load_time_s, +1) > 0.0) return +1;
+  return starts_back ? -1 : 0;
+}
+
+static struct sb_poly poly_of_curve(const struct sb_load_curve *curve, double per_motor)
+{
+  return (struct sb_poly){.k = curve->c0_nm,
+                          .per_s = curve->per_s,
+                          .lin = curve->per_rad_s * per_motor,
+                          .quad = curve->per_rad_s2 * per_motor * fabs(per_motor),
+                          .per_rad = curve->per_rad,
+                          .wave_gain = curve->wave_count > 0 ? 1.0 : 0.0};
+}
+
+/* gain * load + k + lin v */
+static struct sb_poly poly_from(const struct sb_poly *load, double gain, double k, double lin)
+{
+  return (struct sb_poly){.k = k + gain * load->k,
+                          .per_s = gain * load->per_s,
+                          .lin = lin + gain * load->lin,
+                          .quad = gain * load->quad,
+                          .per_rad = gain * load->per_rad,
+                          .wave_gain = gain * load->wave_gain};
+}
+
+static void begin_mesh(struct sb_sim *sim, double load_time_s)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = gear_of(sim);
+  const int sense = sign_of(seg->per_motor);
+
+  seg->line = sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
+  seg->drag_nm = gear->drag_nm;
+  state->motor_direction = sign_of(state->motor_speed_rad_s);
+  if (state->motor_direction == 0) {
+    state->motor_direction = settle_at_rest(sim, load_time_s, sense, sb_segment_start_margin);
+  }
+  const int direction = state->motor_direction;
+  state->output_direction = direction * sense;
+  seg->is_resting_steady = direction == 0 && is_steady(&seg->acting) && is_steady(&seg->holding);
+  seg->curve = curve_at(sim, load_time_s, direction == 0 ? sense : direction * sense, false, SB_SHARE_ALL);
+  seg->load = poly_of_curve(&seg->curve, seg->per_motor);
+  if (direction == 0) return;
+
+  const double motor_nm = seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
+  const double inertia = sim->model->load.inertia_kg_m2 * fabs(seg->per_motor);
+  seg->power_sign = poly_from(&seg->load, sim->model->motor.rotor_inertia_kg_m2 * sense, motor_nm * inertia,
+                              -seg->line.slope_nms_rad * inertia);
+  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia;
+  const double present_nm = sb_load_curve_nm(&seg->curve, load_time_s, state->output_angle_rad,
+                                             state->motor_speed_rad_s * seg->per_motor);
+  state->is_driving = power_sign(sim, motor_nm - seg->line.slope_nms_rad * state->motor_speed_rad_s, present_nm,
+                                 direction) >= 0.0;
+
+  seg->mesh_inverse_ratio = inverse_e(gear, state->is_driving);
+  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, seg->mesh_inverse_ratio);
+  seg->motor_rate = poly_from(&seg->load, -seg->per_motor * seg->mesh_inverse_ratio * per_inertia,
+                              motor_nm * per_inertia, -seg->line.slope_nms_rad * per_inertia);
+}
+
+/* A motor at rest in neutral turns only when the torque on it exceeds its friction. */
+static void begin_free_motor(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_state *state = &sim->state;
+  const bool is_cut = state->plan.is_drive_cut;
+  seg->line = is_cut ? sb_motor_line_open(&sim->model->motor)
+                     : sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
+  seg->drag_nm = 0.0;
+  const double clutch_nm = state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm : 0.0;
+  const double drive_nm = seg->line.stall_nm - clutch_nm;
+  state->motor_direction = sign_of(state->motor_speed_rad_s);
+  if (state->motor_direction == 0 && fabs(drive_nm) > seg->line.friction_nm) state->motor_direction = sign_of(drive_nm);
+  seg->motor_rate = (struct sb_poly){0};
+  if (state->motor_direction == 0) return;
+  const double per_inertia = 1.0 / sim->model->motor.rotor_inertia_kg_m2;
+  seg->motor_rate.k = (drive_nm - state->motor_direction * seg->line.friction_nm) * per_inertia;
+  seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
+}
+
+static void begin_free_output(struct sb_sim *sim, double load_time_s)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_state *state = &sim->state;
+  state->output_direction = sign_of(state->output_speed_rad_s);
+  if (state->output_direction == 0) {
+    state->output_direction = settle_at_rest(sim, load_time_s, +1, sb_segment_output_start_margin);
+  }
+  const int direction = state->output_direction;
+  seg->curve = curve_at(sim, load_time_s, direction == 0 ? +1 : direction, false, SB_SHARE_ALL);
+  seg->load = poly_of_curve(&seg->curve, 1.0);
+  seg->output_rate = (struct sb_poly){0};
+  if (direction == 0) {
+    seg->load = (struct sb_poly){0}; /* held: no motion, no work */
+    return;
+  }
+  const double per_inertia = 1.0 / sim->model->load.inertia_kg_m2;
+  seg->output_rate = poly_from(&seg->load, -per_inertia, clutch_output_nm(sim) * per_inertia, 0.0);
+}
+
+void sb_segment_begin(struct sb_sim *sim, double load_time_s)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = gear_of(sim);
+
+  seg->per_motor = gear->output_sense / gear->ratio;
+  seg->is_resting_steady = false;
+  if (state->link == SB_LINK_MESH) {
+    begin_mesh(sim, load_time_s);
+    seg->end_s = INFINITY;
+  } else {
+    begin_free_motor(sim);
+    begin_free_output(sim, load_time_s);
+    seg->end_s = state->plan.engage_time_s;
+  }
+  seg->end_s = fmin(seg->end_s, sb_load_next_time_s(&sim->model->load, load_time_s));
+  seg->angle_limit_rad =
+      state->output_direction == 0
+          ? INFINITY
+          : sb_load_next_angle_rad(&sim->model->load, state->output_angle_rad, state->output_direction);
+  seg->is_general = seg->load.quad != 0.0 || seg->load.per_rad != 0.0 || seg->curve.wave_count > 0;
+
+  seg->start_s = state->time_s;
+  seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;
+  seg->start_motor_speed = state->motor_speed_rad_s;
+  seg->start_output_speed = state->output_speed_rad_s;
+}
+
+double sb_segment_joined_torque_nm(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = gear_of(sim);
+  const double x = state->motor_speed_rad_s;
+  const int direction = x < 0.0 ? -1 : +1;
+  const double motor_nm =
+      sb_motor_torque_nm(&seg->line, x) - gear->drag_nm * direction - (x == 0.0 ? seg->line.friction_nm : 0.0);
+  const struct sb_load_curve curve =
+      curve_at(sim, state->time_s, direction * sign_of(seg->per_motor), false, SB_SHARE_ALL);
+  const double load_nm = sb_load_curve_nm(&curve, state->time_s, state->output_angle_rad, x * seg->per_motor);
+  const double inv = inverse_e(gear, power_sign(sim, motor_nm, load_nm, direction) >= 0.0);
+  const double rate = (motor_nm - load_nm * seg->per_motor * inv) / sb_segment_mesh_inertia(sim, inv);
+  return motor_nm - sim->model->motor.rotor_inertia_kg_m2 * rate;
+}
+
+/* Battery, windings, conversion and friction from the integrals of x and x^2; returns the work at the shaft. */
+static double book_motor(const struct sb_sim *sim, struct sb_ledger *ledger, double elapsed_s)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_motor *motor = &sim->model->motor;
+  const struct sb_motor_line *line = &seg->line;
+  if (!motor->has_currents) {
+    const double given = line->stall_nm * seg->motor_turn - line->slope_nms_rad * seg->motor_square;
+    ledger->given += given;
+    ledger->throughput += fabs(given);
+    return given;
+  }
+  const double i0 = line->stall_a, i1 = line->slope_as_rad;
+  const double current = i0 * elapsed_s - i1 * seg->motor_turn;
+  const double current_square = i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->motor_turn + i1 * i1 * seg->motor_square;
+  const double current_speed = i0 * seg->motor_turn - i1 * seg->motor_square;
+  const double given = line->duty * sim->model->supply.open_circuit_voltage_v * current;
+  const double friction = line->friction_nm * fabs(seg->motor_turn);
+  ledger->given += given;
+  ledger->throughput += fabs(given);
+  ledger->internal_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
+  ledger->winding_loss += motor->resistance_ohm * current_square;
+  ledger->conversion += (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
+  ledger->motor_friction += friction;
+  return motor->kt_nm_a * current_speed - friction;
+}
+
+static void book_mesh(const struct sb_sim *sim, struct sb_ledger *ledger, double shaft_j)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = gear_of(sim);
+  const double drag_j = seg->drag_nm * fabs(seg->motor_turn);
+  const double motor_kinetic_j = 0.5 * sim->model->motor.rotor_inertia_kg_m2 *
+                                 (state->motor_speed_rad_s - seg->start_motor_speed) *
+                                 (state->motor_speed_rad_s + seg->start_motor_speed);
+  const double output_kinetic_j = 0.5 * sim->model->load.inertia_kg_m2 *
+                                  (state->output_speed_rad_s - seg->start_output_speed) *
+                                  (state->output_speed_rad_s + seg->start_output_speed);
+  ledger->drag += drag_j;
+  if (state->is_driving) {
+    ledger->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j);
+  } else {
+    ledger->mesh_loss -= (1.0 - gear->back_efficiency) * (seg->load_work_j + output_kinetic_j);
+  }
+}
+
+void sb_segment_book(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_state *state = &sim->state;
+  struct sb_sums *sums = &sim->sums;
+  const double elapsed_s = state->time_s - seg->start_s;
+  const double shaft_j = book_motor(sim, &sums->ledger, elapsed_s);
+  sums->ledger.load_work += seg->load_work_j;
+  if (state->link == SB_LINK_MESH) {
+    sums->gear_time_s[state->gear] += elapsed_s;
+    if (state->motor_direction == 0) {
+      sums->standstill_time_s += elapsed_s;
+    } else {
+      book_mesh(sim, &sums->ledger, shaft_j);
+    }
+  } else {
+    sums->neutral_time_s += elapsed_s;
+    if (state->link == SB_LINK_SLIP) {
+      const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
+      sums->ledger.shift_loss += clutch_nm * (seg->motor_turn - seg->output_turn / seg->per_motor);
+    }
+  }
+  /* The integrals start anew; the segment itself may go on. */
+  seg->start_s = state->time_s;
+  seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;
+  seg->start_motor_speed = state->motor_speed_rad_s;
+  seg->start_output_speed = state->output_speed_rad_s;
+}

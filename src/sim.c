@@ -1,0 +1,392 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/sim.h"
+
+#include <gsl/gsl_roots.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "constants.h"
+#include "guard.h"
+#include "segment.h"
+#include "stepper.h"
+
+/* Instants closer than this fraction of a step are one instant. */
+static const double same_instant = 1e-9;
+
+/* So many events without any time passing mean that the model contradicts itself. */
+enum { EVENTS_AT_ONCE_MAX = 200 };
+
+static int sense_of(const struct sb_sim *sim, int gear)
+{
+  return sim->model->gearbox.gears[gear].motor_sense;
+}
+
+bool sb_sim_is_engaged(const struct sb_sim *sim)
+{
+  return sim->state.link == SB_LINK_MESH;
+}
+
+static void notify(struct sb_sim *sim, enum sb_event event)
+{
+  if (sim->observer.on_event != NULL) sim->observer.on_event(sim->observer.context, sim, event);
+}
+
+static double kinetic_j(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  return 0.5 * sim->model->motor.rotor_inertia_kg_m2 * state->motor_speed_rad_s * state->motor_speed_rad_s +
+         0.5 * sim->model->load.inertia_kg_m2 * state->output_speed_rad_s * state->output_speed_rad_s;
+}
+
+/* At rest in mesh the gear presses with what the motor brings, but no more than moves the load nor less than the load
+ * pushes back with. */
+static double resting_torque_nm(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
+  const double acting_nm = sb_load_curve_outside_nm(&seg->acting, state->time_s, state->output_angle_rad);
+  const double hold_nm = sb_segment_hold_nm(sim, state->time_s);
+  const double press_nm = fmax(0.0, seg->line.stall_nm - seg->line.friction_nm - seg->drag_nm) * gear->efficiency /
+                          seg->per_motor;
+  return fmin(fmax(press_nm, acting_nm - hold_nm), acting_nm + hold_nm);
+}
+
+/* What the gear, or the slipping clutch, delivers to the output. */
+static double delivered_nm(const struct sb_sim *sim, const struct sb_point *at)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  if (state->link == SB_LINK_SLIP) return state->slip_direction * state->plan.clutch_nm / seg->per_motor;
+  if (state->link == SB_LINK_OPEN) return 0.0;
+  if (state->motor_direction == 0) return resting_torque_nm(sim);
+  return at->load_nm + sim->model->load.inertia_kg_m2 * seg->per_motor * at->x_rate;
+}
+
+static void raise_speed_peaks(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  sb_stepper_raise_speeds(sim, state->time_s, state->motor_speed_rad_s, state->output_speed_rad_s);
+}
+
+static void raise_torque_peak(struct sb_sim *sim, const struct sb_point *at, double elapsed_s)
+{
+  struct sb_sums *sums = &sim->sums;
+  const double torque_nm = delivered_nm(sim, at);
+  sb_stepper_raise_peak(&sums->output_torque_nm, torque_nm, at->time_s);
+  if (fabs(torque_nm) > sim->model->limits.output_torque_nm) {
+    sums->over_limit_s += elapsed_s;
+    if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = at->time_s;
+  }
+}
+
+/* Starts a new segment; a body that had come to rest or to motion is told about. */
+static void begin_segment(struct sb_sim *sim, double load_time_s, int motor_direction_before)
+{
+  struct sb_state *state = &sim->state;
+  sb_segment_begin(sim, load_time_s);
+  raise_speed_peaks(sim);
+  const struct sb_point at = sb_stepper_point(sim);
+  raise_torque_peak(sim, &at, 0.0);
+  if (state->link != SB_LINK_MESH) return;
+  if (motor_direction_before != 0 && state->motor_direction == 0) notify(sim, SB_EVENT_STOPPED);
+  if (motor_direction_before == 0 && state->motor_direction != 0) notify(sim, SB_EVENT_STARTED);
+}
+
+/* Inelastic joining of motor and output through the gear pair; the meshes lose nothing in it. */
+static void engage(struct sb_sim *sim, double load_time_s)
+{
+  struct sb_state *state = &sim->state;
+  if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
+  raise_speed_peaks(sim);
+  const double r = sim->segment->per_motor;
+  const double jm = sim->model->motor.rotor_inertia_kg_m2;
+  const double jo = sim->model->load.inertia_kg_m2 * r * r;
+  const double slip = state->motor_speed_rad_s - state->output_speed_rad_s / r;
+  const double joined = (jm * state->motor_speed_rad_s + jo * (state->output_speed_rad_s / r)) / (jm + jo);
+  const double impulse = sim->model->load.inertia_kg_m2 * (joined * r - state->output_speed_rad_s);
+
+  sb_segment_book(sim);
+  sim->sums.ledger.shift_loss += 0.5 * jm * jo / (jm + jo) * slip * slip;
+  if (fabs(impulse) > fabs(sim->sums.greatest_impulse_nms)) sim->sums.greatest_impulse_nms = impulse;
+  state->motor_speed_rad_s = joined;
+  state->output_speed_rad_s = joined * r;
+  state->link = SB_LINK_MESH;
+  begin_segment(sim, load_time_s, joined > 0.0 ? +1 : -1);
+  notify(sim, SB_EVENT_ENGAGED);
+}
+
+/* A clutch whose sides have met holds when it can carry the joint motion's torque, else it goes on slipping. */
+static void meet(struct sb_sim *sim, double load_time_s)
+{
+  struct sb_state *state = &sim->state;
+  const double needed_nm = sb_segment_joined_torque_nm(sim);
+  if (fabs(needed_nm) <= state->plan.clutch_nm) {
+    engage(sim, load_time_s);
+    return;
+  }
+  state->slip_direction = needed_nm > 0.0 ? +1 : -1;
+  begin_segment(sim, load_time_s, 0);
+}
+
+/* Engages at once when nothing is left to wait for; else goes on in neutral. */
+static void go_on_in_neutral(struct sb_sim *sim, double load_time_s)
+{
+  struct sb_state *state = &sim->state;
+  const bool is_due = state->plan.engage_time_s <= load_time_s;
+  const bool is_turned_enough = state->is_turned && state->turned_rad >= state->plan.engage_turn_rad;
+  if (is_due || is_turned_enough) {
+    engage(sim, load_time_s);
+  } else {
+    begin_segment(sim, load_time_s, 0);
+  }
+}
+
+void sb_sim_command(struct sb_sim *sim, int gear)
+{
+  struct sb_state *state = &sim->state;
+  if (gear == state->gear) return;
+  sb_segment_book(sim);
+  raise_speed_peaks(sim);
+
+  /* The same motion in the sense of the new gear; adding zero keeps a zero without sign. */
+  state->motor_speed_rad_s = state->motor_speed_rad_s * sense_of(sim, state->gear) * sense_of(sim, gear) + 0.0;
+  state->gear = gear;
+  state->command_time_s = state->time_s;
+  state->plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
+  state->link = state->plan.clutch_nm > 0.0 ? SB_LINK_SLIP : SB_LINK_OPEN;
+  state->turned_rad = 0.0;
+  state->is_turned = state->motor_speed_rad_s >= 0.0;
+
+  const struct sb_gear *next = &sim->model->gearbox.gears[gear];
+  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_sense;
+  state->slip_direction = (lead > 0.0) - (lead < 0.0);
+  sb_segment_begin(sim, state->time_s);
+  notify(sim, SB_EVENT_COMMAND);
+  if (state->link == SB_LINK_SLIP && state->slip_direction == 0) {
+    meet(sim, state->time_s);
+  } else {
+    go_on_in_neutral(sim, state->time_s);
+  }
+}
+
+/* Makes a step's result the present state. */
+static void commit(struct sb_sim *sim, const struct sb_point *to, const struct sb_gain *gain, double time_s)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_segment *seg = sim->segment;
+  const double elapsed_s = time_s - state->time_s;
+  state->time_s = time_s;
+  state->motor_speed_rad_s = to->x;
+  state->output_speed_rad_s = to->w;
+  state->output_angle_rad = to->angle;
+  if (state->is_turned && state->link != SB_LINK_MESH) state->turned_rad += gain->motor_turn;
+  seg->motor_turn += gain->motor_turn;
+  seg->motor_square += gain->motor_square;
+  seg->output_turn += gain->output_turn;
+  seg->load_work_j += gain->load_work_j;
+  raise_torque_peak(sim, to, elapsed_s);
+}
+
+/* What a guard changes, at its instant. */
+static void apply_guard(struct sb_sim *sim, enum sb_guard guard)
+{
+  struct sb_state *state = &sim->state;
+  const int motor_direction = state->motor_direction;
+  sb_segment_book(sim);
+  switch (guard) {
+    case SB_GUARD_STOP: state->motor_speed_rad_s = state->output_speed_rad_s = 0.0; break;
+    case SB_GUARD_ANGLE: state->output_angle_rad = sim->segment->angle_limit_rad; break;
+    case SB_GUARD_OUTPUT_ZERO: state->output_speed_rad_s = 0.0; break;
+    case SB_GUARD_MOTOR_ZERO:
+      state->motor_speed_rad_s = 0.0;
+      if (!state->is_turned) state->turned_rad = 0.0;
+      state->is_turned = true;
+      break;
+    case SB_GUARD_TURNED: state->turned_rad = state->plan.engage_turn_rad; break;
+    case SB_GUARD_MEET: meet(sim, state->time_s); return;
+    default: break;
+  }
+  if (state->link == SB_LINK_MESH) {
+    begin_segment(sim, state->time_s, motor_direction);
+  } else {
+    go_on_in_neutral(sim, state->time_s);
+  }
+}
+
+/* The segment's own end has come: a load corner, or the time to engage. */
+static void pass_end(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double load_time_s = sim->segment->end_s;
+  sb_segment_book(sim);
+  if (state->link == SB_LINK_MESH) {
+    begin_segment(sim, load_time_s, state->motor_direction);
+  } else {
+    go_on_in_neutral(sim, load_time_s);
+  }
+}
+
+static bool is_at_end(const struct sb_sim *sim)
+{
+  return sim->segment->end_s - sim->state.time_s <= same_instant * sim->step_s;
+}
+
+/* One step, cut at the segment's end, at the next whole step or at the first guard. Returns the guard. */
+static enum sb_guard single_step(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double next_grid_s = sb_stepper_grid_s(sim, state->step + 1);
+  const double end_s = sim->segment->end_s;
+  const bool is_cut = end_s < next_grid_s - same_instant * sim->step_s;
+  const double to_s = is_cut ? end_s : next_grid_s;
+
+  const struct sb_point from = sb_stepper_point(sim);
+  double length;
+  const enum sb_guard guard = sb_guard_first(sim, &from, to_s - state->time_s, &length);
+  struct sb_gain gain = {0};
+  struct sb_point to = from;
+  if (length > 0.0) to = sb_stepper_step(sim, &from, length, &gain);
+  double time_s = guard == SB_GUARD_NONE ? to_s : state->time_s + length;
+  if (time_s >= next_grid_s - same_instant * sim->step_s && !is_cut) {
+    time_s = next_grid_s;
+    state->step++;
+  }
+  commit(sim, &to, &gain, time_s);
+  if (from.x_rate * to.x_rate < 0.0 || from.w_rate * to.w_rate < 0.0) raise_speed_peaks(sim);
+  if (guard != SB_GUARD_NONE) apply_guard(sim, guard);
+  return guard;
+}
+
+/* Whole steps at once, as far as nothing can happen: returns how many. */
+static long long many_steps(struct sb_sim *sim, long long target)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_segment *seg = sim->segment;
+  if (state->link != SB_LINK_MESH || state->time_s != sb_stepper_grid_s(sim, state->step)) return 0;
+  if (state->motor_direction == 0 && !seg->is_resting_steady) return 0;
+  long long last = target;
+  if (isfinite(seg->end_s)) {
+    const double whole = floor(seg->end_s / sim->step_s + same_instant);
+    if (whole < (double)last) last = (long long)whole;
+  }
+  if (last <= state->step) return 0;
+
+  if (state->motor_direction == 0) {
+    const long long count = last - state->step;
+    const struct sb_point at = sb_stepper_point(sim);
+    state->step = last;
+    commit(sim, &at, &(struct sb_gain){0}, sb_stepper_grid_s(sim, last));
+    return count;
+  }
+  struct sb_point at = sb_stepper_point(sim);
+  const long long count = sb_stepper_run_mesh(sim, &at, state->step, last);
+  state->step += count;
+  state->time_s = sb_stepper_grid_s(sim, state->step);
+  state->motor_speed_rad_s = at.x;
+  state->output_speed_rad_s = seg->per_motor * at.x;
+  state->output_angle_rad = at.angle;
+  return count;
+}
+
+enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
+{
+  struct sb_state *state = &sim->state;
+  const long long target = step * sim->step_parts;
+  double last_event_s = -1.0;
+  int events_at_once = 0;
+  while (state->step < target || state->time_s < sb_stepper_grid_s(sim, target)) {
+    enum sb_guard guard = SB_GUARD_NONE;
+    if (many_steps(sim, target) == 0) guard = single_step(sim);
+    const bool is_end = guard == SB_GUARD_NONE && is_at_end(sim);
+    if (is_end) pass_end(sim);
+    if (is_end || guard != SB_GUARD_NONE) {
+      events_at_once = state->time_s > last_event_s ? 0 : events_at_once + 1;
+      last_event_s = state->time_s;
+      if (events_at_once > EVENTS_AT_ONCE_MAX) {
+        return sb_fail(err, SB_ERR_NUMERICS, "events pile up without end at t = %.9g s", state->time_s);
+      }
+    }
+  }
+  if (!(isfinite(state->motor_speed_rad_s) && isfinite(state->output_speed_rad_s))) {
+    return sb_fail(err, SB_ERR_NUMERICS, "a speed is no longer finite at t = %.9g s", state->time_s);
+  }
+  return SB_OK;
+}
+
+enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err)
+{
+  *sim = (struct sb_sim){.model = model};
+  sim->segment = calloc(1, sizeof *sim->segment);
+  sim->root_solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
+  if (sim->segment == NULL || sim->root_solver == NULL) {
+    sb_sim_clear(sim);
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
+  }
+  const double parts = ceil(2.0 * model->run.step_s / sb_model_shortest_time_constant_s(model));
+  sim->step_parts = parts > 1.0 ? (int)fmin(parts, 1e6) : 1;
+  sim->step_s = model->run.step_s / sim->step_parts;
+  const double per_s = round(1.0 / sim->step_s);
+  sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
+
+  const struct sb_gear *first = &model->gearbox.gears[gear];
+  struct sb_state *state = &sim->state;
+  state->gear = gear;
+  state->link = SB_LINK_MESH;
+  state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
+  state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_sense;
+  state->command_time_s = -INFINITY;
+  sim->sums.over_limit_first_s = NAN;
+  sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
+  sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
+  sim->sums.start_kinetic_j = kinetic_j(sim);
+  begin_segment(sim, 0.0, 0);
+  return SB_OK;
+}
+
+void sb_sim_clear(struct sb_sim *sim)
+{
+  free(sim->segment);
+  if (sim->root_solver != NULL) gsl_root_fsolver_free(sim->root_solver);
+  sim->segment = NULL;
+  sim->root_solver = NULL;
+}
+
+const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
+{
+  sb_segment_book(sim);
+  raise_speed_peaks(sim);
+  sim->sums.ledger.kinetic = kinetic_j(sim) - sim->sums.start_kinetic_j;
+  return &sim->sums;
+}
+
+struct sb_row sb_sim_row(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  const bool in_mesh = state->link == SB_LINK_MESH;
+  const bool is_resting = in_mesh && state->motor_direction == 0;
+  const struct sb_point at = sb_stepper_point(sim);
+  const int sense = sense_of(sim, state->gear);
+  const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
+  const bool has_currents = sim->model->motor.has_currents;
+  const struct sb_supply *supply = &sim->model->supply;
+  const double torque_nm = delivered_nm(sim, &at);
+  return (struct sb_row){
+      .time_s = state->time_s,
+      .gear = in_mesh ? state->gear + 1 : 0,
+      .phase = !in_mesh ? SB_PHASE_SHIFT : is_resting ? SB_PHASE_STANDSTILL : SB_PHASE_DRIVE,
+      .drive = sense * seg->line.duty,
+      .motor_speed_rad_s = sense * state->motor_speed_rad_s,
+      .reading_pct = NAN,
+      .output_speed_rad_s = state->output_speed_rad_s,
+      .output_torque_nm = torque_nm,
+      .load_torque_nm = is_resting ? torque_nm : at.load_nm,
+      .outside_torque_nm = sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad),
+      .motor_current_a = has_currents ? current_a : NAN,
+      .supply_voltage_v = has_currents ? supply->open_circuit_voltage_v -
+                                             supply->internal_resistance_ohm * seg->line.duty * current_a
+                                       : NAN,
+      .output_turns = state->output_angle_rad / SB_TURN,
+  };
+}

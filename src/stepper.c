@@ -1,0 +1,223 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "stepper.h"
+
+#include <math.h>
+
+/* Sum of the load's waves. */
+static double waves_at(const struct sb_load_curve *curve, double time_s, double angle)
+{
+  double sum = 0.0;
+  for (int i = 0; i < curve->wave_count; i++) {
+    const struct sb_load_wave *wave = &curve->waves[i];
+    sum += wave->amplitude_nm * sin(wave->per_s * time_s + wave->per_rad * angle + wave->phase_rad);
+  }
+  return sum;
+}
+
+static inline double eval(const struct sb_poly *p, double tau, double v)
+{
+  return (p->k + p->per_s * tau) + p->lin * v;
+}
+
+static inline double eval_general(const struct sb_poly *p, double tau, double v, double turn, double waves)
+{
+  return eval(p, tau, v) + p->quad * v * fabs(v) + p->per_rad * turn + p->wave_gain * waves;
+}
+
+/* Sets the rate of x and the load at a place in mesh. */
+static inline void mesh_rates(const struct sb_segment *seg, double time_s, double x, double angle, bool is_general,
+                              double *x_rate, double *load_nm)
+{
+  const double tau = time_s - seg->curve.time_s;
+  if (is_general) {
+    const double turn = angle - seg->curve.angle_rad;
+    const double waves = seg->curve.wave_count > 0 ? waves_at(&seg->curve, time_s, angle) : 0.0;
+    *x_rate = eval_general(&seg->motor_rate, tau, x, turn, waves);
+    *load_nm = eval_general(&seg->load, tau, x, turn, waves);
+  } else {
+    *x_rate = eval(&seg->motor_rate, tau, x);
+    *load_nm = eval(&seg->load, tau, x);
+  }
+}
+
+/* Always inlined, so that the common case carries nothing of the general one. end_s: the step's end as the caller
+ * counts it, so that the next step finds the very rates it would work out itself. */
+static inline __attribute__((always_inline)) struct sb_point mesh_step(const struct sb_segment *seg,
+                                                                       const struct sb_point *from, double h,
+                                                                       double end_s, bool is_general,
+                                                                       struct sb_gain *gain)
+{
+  const double r = seg->per_motor, half = 0.5 * h, mid_s = from->time_s + half;
+  const double x1 = from->x, k1 = from->x_rate, l1 = from->load_nm;
+  double k2, k3, k4, l2, l3, l4;
+  const double x2 = x1 + half * k1;
+  mesh_rates(seg, mid_s, x2, from->angle + half * r * x1, is_general, &k2, &l2);
+  const double x3 = x1 + half * k2;
+  mesh_rates(seg, mid_s, x3, from->angle + half * r * x2, is_general, &k3, &l3);
+  const double x4 = x1 + h * k3;
+  mesh_rates(seg, end_s, x4, from->angle + h * r * x3, is_general, &k4, &l4);
+
+  const double sixth = h / 6.0;
+  gain->motor_turn = sixth * (x1 + 2.0 * (x2 + x3) + x4);
+  gain->motor_square = sixth * (x1 * x1 + 2.0 * (x2 * x2 + x3 * x3) + x4 * x4);
+  gain->load_work_j = sixth * r * (l1 * x1 + 2.0 * (l2 * x2 + l3 * x3) + l4 * x4);
+  gain->output_turn = r * gain->motor_turn;
+
+  struct sb_point to;
+  to.time_s = end_s;
+  to.x = x1 + sixth * (k1 + 2.0 * (k2 + k3) + k4);
+  to.w = r * to.x;
+  to.angle = from->angle + gain->output_turn;
+  to.w_rate = 0.0;
+  mesh_rates(seg, end_s, to.x, to.angle, is_general, &to.x_rate, &to.load_nm);
+  return to;
+}
+
+static void free_rates(const struct sb_segment *seg, struct sb_point *at)
+{
+  const double tau = at->time_s - seg->curve.time_s;
+  const double turn = at->angle - seg->curve.angle_rad;
+  const double waves = seg->curve.wave_count > 0 ? waves_at(&seg->curve, at->time_s, at->angle) : 0.0;
+  at->x_rate = eval(&seg->motor_rate, tau, at->x);
+  at->w_rate = eval_general(&seg->output_rate, tau, at->w, turn, waves);
+  at->load_nm = eval_general(&seg->load, tau, at->w, turn, waves);
+}
+
+/* A stage of a step in neutral: from a point along the rates and speed of another. */
+static struct sb_point free_stage(const struct sb_segment *seg, const struct sb_point *from, double h,
+                                  const struct sb_point *along)
+{
+  struct sb_point at = {.time_s = from->time_s + h,
+                        .x = from->x + h * along->x_rate,
+                        .w = from->w + h * along->w_rate,
+                        .angle = from->angle + h * along->w};
+  free_rates(seg, &at);
+  return at;
+}
+
+static struct sb_point free_step(const struct sb_segment *seg, const struct sb_point *from, double h,
+                                 struct sb_gain *gain)
+{
+  const struct sb_point p2 = free_stage(seg, from, 0.5 * h, from);
+  const struct sb_point p3 = free_stage(seg, from, 0.5 * h, &p2);
+  const struct sb_point p4 = free_stage(seg, from, h, &p3);
+  const double sixth = h / 6.0;
+  gain->motor_turn = sixth * (from->x + 2.0 * (p2.x + p3.x) + p4.x);
+  gain->motor_square = sixth * (from->x * from->x + 2.0 * (p2.x * p2.x + p3.x * p3.x) + p4.x * p4.x);
+  gain->output_turn = sixth * (from->w + 2.0 * (p2.w + p3.w) + p4.w);
+  gain->load_work_j = sixth * (from->load_nm * from->w + 2.0 * (p2.load_nm * p2.w + p3.load_nm * p3.w) +
+                               p4.load_nm * p4.w);
+  struct sb_point to = {.time_s = p4.time_s,
+                        .x = from->x + sixth * (from->x_rate + 2.0 * (p2.x_rate + p3.x_rate) + p4.x_rate),
+                        .w = from->w + sixth * (from->w_rate + 2.0 * (p2.w_rate + p3.w_rate) + p4.w_rate),
+                        .angle = from->angle + gain->output_turn};
+  free_rates(seg, &to);
+  return to;
+}
+
+/* A machine at rest in mesh only ages. */
+static struct sb_point rest_step(const struct sb_point *from, double h, struct sb_gain *gain)
+{
+  *gain = (struct sb_gain){0};
+  struct sb_point to = *from;
+  to.time_s = from->time_s + h;
+  return to;
+}
+
+struct sb_point sb_stepper_point(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  struct sb_point at = {.time_s = state->time_s,
+                        .x = state->motor_speed_rad_s,
+                        .w = state->output_speed_rad_s,
+                        .angle = state->output_angle_rad};
+  if (state->link != SB_LINK_MESH) {
+    free_rates(seg, &at);
+  } else if (state->motor_direction != 0) {
+    mesh_rates(seg, at.time_s, at.x, at.angle, true, &at.x_rate, &at.load_nm);
+  }
+  return at;
+}
+
+struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point *from, double h, struct sb_gain *gain)
+{
+  const struct sb_segment *seg = sim->segment;
+  if (sim->state.link != SB_LINK_MESH) return free_step(seg, from, h, gain);
+  if (sim->state.motor_direction == 0) return rest_step(from, h, gain);
+  const double end_s = from->time_s + h;
+  return seg->is_general ? mesh_step(seg, from, h, end_s, true, gain) : mesh_step(seg, from, h, end_s, false, gain);
+}
+
+void sb_stepper_raise_peak(struct sb_peak *peak, double value, double time_s)
+{
+  if (fabs(value) > fabs(peak->value)) *peak = (struct sb_peak){value, time_s};
+}
+
+void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed)
+{
+  struct sb_sums *sums = &sim->sums;
+  const int sense = sim->model->gearbox.gears[sim->state.gear].motor_sense;
+  sb_stepper_raise_peak(&sums->motor_speed_rad_s, sense * motor_speed, time_s);
+  sb_stepper_raise_peak(&sums->output_speed_rad_s, output_speed, time_s);
+  sb_stepper_raise_peak(&sums->motor_current_a, sb_motor_current_a(&sim->segment->line, motor_speed), time_s);
+  sums->least_output_speed_rad_s = fmin(sums->least_output_speed_rad_s, output_speed);
+  sums->greatest_output_speed_rad_s = fmax(sums->greatest_output_speed_rad_s, output_speed);
+}
+
+/* The loop in which nearly all time is spent: a step, a look whether it crossed anything, the peaks. */
+static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *sim, struct sb_point *point,
+                                                                long long first, long long last, bool is_general)
+{
+  struct sb_segment *seg = sim->segment;
+  const double h = sim->step_s, direction = sim->state.motor_direction;
+  const double power_direction = sim->state.is_driving ? direction : -direction;
+  const double turn_direction = sim->state.output_direction, angle_limit = turn_direction * seg->angle_limit_rad;
+  const double inertia_per_motor = sim->model->load.inertia_kg_m2 * seg->per_motor;
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  struct sb_sums *sums = &sim->sums;
+  struct sb_gain total = {seg->motor_turn, seg->motor_square, 0.0, seg->load_work_j};
+  struct sb_point at = *point;
+  double greatest_nm = fabs(sums->output_torque_nm.value);
+  long long step = first;
+  for (; step < last; step++) {
+    struct sb_gain gain;
+    const double end_s = (double)(step + 1) * h; /* counted, so that it never drifts */
+    const struct sb_point to = mesh_step(seg, &at, h, end_s, is_general, &gain);
+    const double tau = to.time_s - seg->curve.time_s;
+    double power = eval(&seg->power_sign, tau, to.x);
+    if (is_general) {
+      power = eval_general(&seg->power_sign, tau, to.x, to.angle - seg->curve.angle_rad,
+                           seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0);
+    }
+    if (!(to.x * direction > 0.0) || power * power_direction < -seg->power_tolerance ||
+        to.angle * turn_direction >= angle_limit) {
+      break;
+    }
+    if (at.x_rate * to.x_rate < 0.0) sb_stepper_raise_speeds(sim, to.time_s, to.x, to.w);
+    at = to;
+    total.motor_turn += gain.motor_turn;
+    total.motor_square += gain.motor_square;
+    total.load_work_j += gain.load_work_j;
+    const double torque_nm = at.load_nm + inertia_per_motor * at.x_rate;
+    const double size_nm = fabs(torque_nm);
+    if (size_nm > greatest_nm) {
+      greatest_nm = size_nm;
+      sums->output_torque_nm = (struct sb_peak){torque_nm, at.time_s};
+    }
+    if (size_nm > limit_nm) {
+      sums->over_limit_s += h;
+      if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = at.time_s;
+    }
+  }
+  seg->motor_turn = total.motor_turn;
+  seg->motor_square = total.motor_square;
+  seg->load_work_j = total.load_work_j;
+  *point = at;
+  return step - first;
+}
+
+long long sb_stepper_run_mesh(struct sb_sim *sim, struct sb_point *point, long long first, long long last)
+{
+  return sim->segment->is_general ? run_mesh(sim, point, first, last, true) : run_mesh(sim, point, first, last, false);
+}

@@ -1,0 +1,55 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * stepper.h - internal: one classical Runge-Kutta step of the motion and of the integrals beside it.
+ *
+ *   y1 = y + h/6 (k1 + 2 k2 + 2 k3 + k4),  k1 = f(t, y), k2 = f(t + h/2, y + h/2 k1), k3 likewise with k2, k4 = f(t + h, y + h k3)
+ *
+ * The integrals of x, x^2, W and TL W belong to the same system, so they take the same stages. Angles enter the
+ * right-hand side only where the load depends on them.
+ */
+#ifndef SHIFTBAND_STEPPER_H
+#define SHIFTBAND_STEPPER_H
+
+#include "segment.h"
+
+/* State and first-stage rates at the start of a step, or at its end: what a step hands to the next. */
+struct sb_point {
+  double time_s;
+  double x;        /* motor speed, in its driven sense */
+  double w;        /* output speed */
+  double angle;    /* of the output */
+  double x_rate;   /* dx/dt */
+  double w_rate;   /* dW/dt, neutral only */
+  double load_nm;  /* TL */
+};
+
+/* What one step adds to the segment's integrals. */
+struct sb_gain {
+  double motor_turn, motor_square, output_turn, load_work_j;
+};
+
+/* Time of a whole inner step: counted, so that it never drifts, and divided where that gives the nearest double. */
+static inline double sb_stepper_grid_s(const struct sb_sim *sim, long long step)
+{
+  return sim->steps_per_s > 0.0 ? (double)step / sim->steps_per_s : (double)step * sim->step_s;
+}
+
+/* The point at the simulator's present state. */
+struct sb_point sb_stepper_point(const struct sb_sim *sim);
+
+/* One step of h > 0 from a point; pure. */
+struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point *from, double h, struct sb_gain *gain);
+
+/* Keeps the greater of a peak and a value, by magnitude. */
+void sb_stepper_raise_peak(struct sb_peak *peak, double value, double time_s);
+
+/* Takes speeds, and the current that goes with them, into the peaks: at a segment's ends and where a speed turns. */
+void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed);
+
+/*
+ * Whole steps in mesh from step count `first` until `last`, or until the next step would cross an event: returns the
+ * number of steps done. Keeps the peaks. *point moves along.
+ */
+long long sb_stepper_run_mesh(struct sb_sim *sim, struct sb_point *point, long long first, long long last);
+
+#endif

@@ -1,0 +1,177 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* verdict_text.c - verdicts in words: what happened, against which figure, and what would help. */
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "shiftband/verdict.h"
+
+const char *sb_verdict_name(enum sb_verdict_kind kind)
+{
+#define VERDICT_NAME(code, name) \
+  if (kind == code) return name;
+  SB_VERDICT_LIST(VERDICT_NAME)
+#undef VERDICT_NAME
+  return "";
+}
+
+static int is_same_name(const char *a, const char *b)
+{
+  for (; *a != 0 && *b != 0; a++, b++) {
+    const char ca = *a == '-' ? ' ' : *a, cb = *b == '-' ? ' ' : *b;
+    if (ca != cb) return 0;
+  }
+  return *a == *b;
+}
+
+int sb_verdict_find(const char *name)
+{
+  for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
+    if (is_same_name(name, sb_verdict_name((enum sb_verdict_kind)kind))) return kind;
+  }
+  return -1;
+}
+
+const char *sb_cause_name(enum sb_cause cause)
+{
+  switch (cause) {
+    case SB_CAUSE_NONE: return NULL;
+    case SB_CAUSE_THRESHOLDS: return "threshold-driven";
+    case SB_CAUSE_DWELL: return "dwell-driven";
+    case SB_CAUSE_LOAD: return "load-driven";
+  }
+  return NULL;
+}
+
+/* Text that grows at its end and never past its size. */
+struct words {
+  char *text;
+  size_t size, length;
+};
+
+static void say(struct words *words, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+static void say(struct words *words, const char *format, ...)
+{
+  va_list args;
+  va_start(args, format);
+  const int more = vsnprintf(words->text + words->length, words->size - words->length, format, args);
+  va_end(args);
+  if (more > 0) words->length += (size_t)more;
+  if (words->length >= words->size) words->length = words->size - 1;
+}
+
+static void say_load(struct words *words, const struct sb_verdict *v)
+{
+  if (v->greatest_nm - v->least_nm <= 0.005 * fmax(fabs(v->greatest_nm), fabs(v->least_nm))) {
+    say(words, "the load of %.3g N.m", v->greatest_nm);
+  } else {
+    say(words, "the load of %.3g..%.3g N.m", v->least_nm, v->greatest_nm);
+  }
+}
+
+static void say_band(struct words *words, const struct sb_pair_figures *pair)
+{
+  if (pair->has_band) {
+    say(words, "the hunting band %.3g..%.3g N.m", pair->downshift_torque_nm, pair->upshift_torque_nm);
+  } else {
+    say(words, "what the thresholds hold (down at %.3g, up at %.3g N.m)", pair->downshift_torque_nm,
+        pair->upshift_torque_nm);
+  }
+}
+
+/* Either closes the band: then what the slower gear carries at up is no more than the faster one carries at down. */
+static void say_threshold_cure(struct words *words, const struct sb_pair_figures *pair)
+{
+  const int can_raise = !isnan(pair->least_safe_up), can_lower = !isnan(pair->greatest_safe_down);
+  if (can_raise) say(words, "; raise up to at least %.1f %%", ceil(1000.0 * pair->least_safe_up) / 10.0);
+  if (can_lower) {
+    say(words, "%s down to at most %.1f %%", can_raise ? ", or lower" : "; lower",
+        floor(1000.0 * pair->greatest_safe_down) / 10.0);
+  }
+}
+
+static void say_hunting(struct words *words, const struct sb_verdict *v, const struct sb_model *model,
+                        const struct sb_closed_form *closed)
+{
+  const struct sb_pair_figures *pair = &closed->pairs[v->gear - 1];
+  say(words, "Hunts between %s and %s every %.3g s from %.4g s to %.4g s, %zu shifts: ",
+      model->gearbox.gears[v->gear - 1].name, model->gearbox.gears[v->gear].name, v->period_s, v->first_s, v->last_s,
+      v->count);
+  say_load(words, v);
+  if (v->cause == SB_CAUSE_THRESHOLDS) {
+    say(words, " lies in ");
+    say_band(words, pair);
+    say_threshold_cure(words, pair);
+  } else if (v->cause == SB_CAUSE_DWELL) {
+    say(words, " hardly moved and lies outside ");
+    say_band(words, pair);
+    say(words, ": the dwell of %.3g s or the start delay of %.3g s is too short, or the reading too coarse",
+        model->control.dwell_s, model->control.start_delay_s);
+    if (!isnan(pair->shortest_dwell_s)) say(words, "; dwell for at least %.3g s", pair->shortest_dwell_s);
+  } else {
+    say(words, " itself moves across ");
+    say_band(words, pair);
+    say(words, "; thresholds further apart or a longer dwell than %.3g s are a choice", model->control.dwell_s);
+  }
+}
+
+static void say_stall(struct words *words, const struct sb_verdict *v, const struct sb_model *model,
+                      const struct sb_closed_form *closed)
+{
+  const double stall_nm = closed->gears[v->gear - 1].stall_torque_nm;
+  say(words, "Stalls in %s from %.4g s on, for %.3g s", model->gearbox.gears[v->gear - 1].name, v->first_s,
+      v->duration_s);
+  if (v->count > 1) say(words, " in %zu spells", v->count);
+  say(words, ": ");
+  say_load(words, v);
+  if (v->greatest_nm > stall_nm) {
+    say(words, " is more than the %.3g N.m that this gear can move", stall_nm);
+  } else {
+    say(words, " holds at rest (breakaway) against the %.3g N.m that this gear can move", stall_nm);
+  }
+}
+
+static void say_low(struct words *words, const struct sb_verdict *v, const struct sb_model *model,
+                    const struct sb_closed_form *closed)
+{
+  const struct sb_pair_figures *pair = &closed->pairs[v->gear - 1];
+  const char *slow = model->gearbox.gears[v->gear - 1].name, *fast = model->gearbox.gears[v->gear].name;
+  if (v->kind == SB_VERDICT_STUCK_LOW) {
+    say(words, "Stuck in %s from %.4g s on, for %.3g s: %s would hold ", slow, v->first_s, v->duration_s, fast);
+    say_load(words, v);
+    say(words, " (up to %.3g N.m), but %s never comes above up, which it does below %.3g N.m",
+        pair->downshift_torque_nm, slow, pair->upshift_torque_nm);
+  } else {
+    say(words, "Shifts down for nothing from %s at %.4g s", fast, v->first_s);
+    if (v->count > 1) say(words, " and %zu times more", v->count - 1);
+    say(words, ": %s would have held ", fast);
+    say_load(words, v);
+    say(words, " above down, up to %.3g N.m", pair->downshift_torque_nm);
+  }
+}
+
+const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_model *model,
+                            const struct sb_closed_form *closed, char *text, size_t size)
+{
+  struct words words = {text, size, 0};
+  text[0] = 0;
+  switch (verdict->kind) {
+    case SB_VERDICT_HUNTING: say_hunting(&words, verdict, model, closed); break;
+    case SB_VERDICT_STALL: say_stall(&words, verdict, model, closed); break;
+    case SB_VERDICT_STUCK_LOW:
+    case SB_VERDICT_FALSE_DOWNSHIFT: say_low(&words, verdict, model, closed); break;
+    case SB_VERDICT_OVERLOAD:
+      say(&words, "Overloads the output from %.4g s on, for %.3g s: %.3g N.m against a limit of %.3g N.m",
+          verdict->first_s, verdict->duration_s, verdict->greatest_nm, verdict->least_nm);
+      break;
+    case SB_VERDICT_NOT_ENGAGED:
+      say(&words, "A shift to %s at %.4g s has not engaged for %.3g s, longer than the timeout of %.3g s",
+          model->gearbox.gears[verdict->gear - 1].name, verdict->first_s, verdict->duration_s,
+          model->shifter.timeout_s);
+      break;
+    case SB_VERDICT_KIND_COUNT: break;
+  }
+  return text;
+}
