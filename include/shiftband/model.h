@@ -17,29 +17,29 @@
 
 /* Thresholds are fractions of the sensor's reference; pair p lies between gears p + 1 and p + 2. */
 struct sb_control {
-  int start_gear;                       /* from 1 */
-  double sample_period_s;               /* s, > 0, a whole multiple of the step */
-  double start_delay_s;                 /* s, >= 0 */
-  double dwell_s;                       /* s, >= 0 */
+  int start_gear;                        /* from 1 */
+  double sample_period_s;                /* s, > 0, a whole multiple of the step */
+  double start_delay_s;                  /* s, >= 0 */
+  double dwell_s;                        /* s, >= 0 */
   double down_fraction[SB_GEAR_MAX - 1]; /* 0 < down < up */
   double up_fraction[SB_GEAR_MAX - 1];
-  int confirm_count;                    /* 1..255 */
+  int confirm_count; /* 1..255 */
   struct sb_sensor sensor;
 };
 
 struct sb_run_setup {
-  double duration_s;                /* s, > 0 */
-  double step_s;                    /* s, > 0 */
-  double trace_interval_s;          /* s, > 0, a whole multiple of the step */
+  double duration_s;                 /* s, > 0 */
+  double step_s;                     /* s, > 0 */
+  double trace_interval_s;           /* s, > 0, a whole multiple of the step */
   double initial_output_speed_rad_s; /* rad/s, any sign */
 };
 
 /* What counts as a verdict; INFINITY: no limit was given. */
 struct sb_limits {
-  double output_torque_nm;  /* N m, > 0 */
-  double winding_c;         /* deg C */
-  double stall_time_s;      /* s, > 0, default 0.5 */
-  double hunt_window_s;     /* s, > 0; NAN: 3 dwell + the shift's time + 5 tau of the slower gear */
+  double output_torque_nm; /* N m, > 0 */
+  double winding_c;        /* deg C */
+  double stall_time_s;     /* s, > 0, default 0.5 */
+  double hunt_window_s;    /* s, > 0; NAN: 3 dwell + the shift's time + 5 tau of the slower gear */
 };
 
 struct sb_model {
@@ -55,7 +55,10 @@ struct sb_model {
   struct sb_limits limits;
 };
 
-/* Shortest time constant of the model in s: motor alone, and each gear with its reflected load. Pure. */
+/*
+ * Shortest time constant of the model in s: motor alone, output alone (in neutral), and each gear with its
+ * reflected load. Pure.
+ */
 double sb_model_shortest_time_constant_s(const struct sb_model *model);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */

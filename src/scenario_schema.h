@@ -1,0 +1,108 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * scenario_schema.h - the one table of scenario keys, and the draft that it fills.
+ *
+ * A section is a list of keys; each key says what it takes, where the value goes in the draft, and what it means. The
+ * parser (scenario_read.c), its error texts and the manual (scenario_manual.c) all walk this table. A new key is one
+ * line in scenario_keys.c and one field here.
+ */
+#ifndef SHIFTBAND_SCENARIO_SCHEMA_H
+#define SHIFTBAND_SCENARIO_SCHEMA_H
+
+#include "document.h"
+#include "shiftband/model.h"
+#include "shiftband/units.h"
+
+/* A value that may be of either of two quantities. */
+struct sb_given {
+  double value; /* SI; NAN: not given */
+  enum sb_quantity quantity;
+};
+
+/* One load part as written, before it becomes a struct sb_load_part. */
+struct sb_part_draft {
+  const struct sb_node *node; /* NULL: unusable */
+  struct sb_load_part part;
+  int manner, axis, interpolation; /* sb_manner, sb_load_axis, sb_interpolation */
+  struct sb_given period;
+  char file[1024];
+};
+
+enum sb_manner { SB_MANNER_NONE, SB_MANNER_RESISTS, SB_MANNER_ACTS };
+enum sb_interpolation { SB_LINEAR, SB_HOLD };
+
+struct sb_control_draft {
+  char start_gear[SB_NAME_SIZE];
+  double dwell_s; /* NAN: not given */
+  int down_count, up_count;
+  struct sb_given down[SB_GEAR_MAX - 1], up[SB_GEAR_MAX - 1];
+  long confirm_count, seed;
+  struct sb_given resolution;
+  double reference_rad_s; /* NAN: the motor's no-load speed */
+};
+
+/* A scenario while it is read. Doubles that were not given and have no default are NAN. */
+struct sb_draft {
+  struct sb_model model;
+  double mesh_efficiency, back_efficiency;
+  int part_count;
+  struct sb_part_draft parts[SB_LOAD_PART_MAX];
+  struct sb_control_draft control;
+};
+
+enum sb_key_kind {
+  SB_KEY_QUANTITY, /* double, in SI */
+  SB_KEY_EITHER,   /* struct sb_given: of `quantity` or of `other` */
+  SB_KEY_WHOLE,    /* long */
+  SB_KEY_FLAG,     /* bool: true or false */
+  SB_KEY_CHOICE,   /* int: one of `choices` */
+  SB_KEY_TEXT,     /* char[size] */
+  SB_KEY_TEETH,    /* two doubles one after the other: driver/driven */
+  SB_KEY_SECTION,  /* the keys of `section`, same base as this one */
+  SB_KEY_KINDS,    /* one of `kinds`, chosen by its key `kind`, same base */
+  SB_KEY_LIST,     /* items of size `size`, each the keys of `section` or one of `kinds` */
+  SB_KEY_LATER     /* read by code of its own once the rest is known */
+};
+
+enum sb_key_flag {
+  SB_REQUIRED = 1,
+  SB_ABOVE = 2,      /* the lower bound itself is refused */
+  SB_BELOW = 4,      /* the upper bound itself is refused */
+  SB_MANY = 8,       /* EITHER: one value or a list, at most `max`, counted at `count_offset` */
+  SB_SHORT_FORM = 16 /* LIST: a single value stands for an item's first key */
+};
+
+struct sb_choice {
+  const char *name; /* NULL ends the list */
+  int value;
+};
+
+struct sb_section;
+
+struct sb_key {
+  const char *name; /* NULL ends the section */
+  enum sb_key_kind kind;
+  unsigned flags; /* sb_key_flag */
+  enum sb_quantity quantity, other;
+  double lower, upper;       /* in SI; for EITHER they bound `quantity` */
+  const char *default_text;  /* read as if it stood in the file; NULL: none */
+  const char *default_words; /* for the manual where there is no default text */
+  size_t offset, size, count_offset;
+  int max; /* items at most */
+  const struct sb_choice *choices;
+  const struct sb_section *section;
+  const struct sb_section *const *kinds; /* NULL ends the list */
+  void (*set_kind)(void *base, const char *kind, const struct sb_node *node);
+  const char *needs; /* LATER: what it needs, in words */
+  const char *meaning;
+};
+
+struct sb_section {
+  const char *name; /* of a kind: as in the file */
+  const char *meaning;
+  const struct sb_key *keys;
+};
+
+extern const struct sb_section sb_scenario_schema;
+
+#endif
