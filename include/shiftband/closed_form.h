@@ -38,20 +38,21 @@ struct sb_gear_figures {
   double lightest_speed_rad_s; /* settled output speed there */
   double heaviest_reading;     /* the same at the heaviest outside load */
   double heaviest_speed_rad_s;
-  double least_voltage_v;      /* open-circuit voltage below which it stalls at the heaviest load; NAN: at any it moves */
+  double least_voltage_v; /* open-circuit voltage below which it stalls at the heaviest load; NAN: at any it moves */
 };
 
 struct sb_pair_figures {
-  double downshift_torque_nm;      /* Td */
-  double upshift_torque_nm;        /* Tu */
-  bool has_band;                   /* Td < Tu: every constant load between makes the box hunt */
-  double least_safe_up;            /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
-  double greatest_safe_down;       /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
-  bool is_stuck_low;               /* Tu <= the lightest load */
-  bool is_false_downshift;         /* Td <= the lightest load */
-  double shift_up_time_s;          /* slow to fast, command to engagement, from reading u; NAN: does not engage */
-  double shift_down_time_s;        /* fast to slow, from reading d */
-  double shortest_dwell_s;         /* after an upshift at reading u under the lightest load; NAN: the fast gear never gets above d */
+  double downshift_torque_nm; /* Td */
+  double upshift_torque_nm;   /* Tu */
+  bool has_band;              /* Td < Tu: every constant load between makes the box hunt */
+  double least_safe_up;       /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
+  double greatest_safe_down;  /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
+  bool is_stuck_low;          /* Tu <= the lightest load */
+  bool is_false_downshift;    /* Td <= the lightest load */
+  double shift_up_time_s;     /* slow to fast, command to engagement, from reading u; NAN: does not engage */
+  double shift_down_time_s;   /* fast to slow, from reading d */
+  double
+      shortest_dwell_s; /* after an upshift at reading u under the lightest load; NAN: the fast gear never gets above d */
   double shortest_dwell_settled_s; /* the same from the slow gear's settled speed */
   double shortest_start_delay_s;   /* from rest in the fast gear to d under the lightest load; NAN as above */
   double least_voltage_upshift_v;  /* open-circuit voltage below which the box is stuck low; NAN: at any */
@@ -59,9 +60,9 @@ struct sb_pair_figures {
 };
 
 struct sb_closed_form {
-  double no_load_fraction;   /* v = wv / w_ref */
-  double stall_torque_nm;    /* Tv at the motor */
-  double lightest_load_nm;   /* outside torque over the run */
+  double no_load_fraction; /* v = wv / w_ref */
+  double stall_torque_nm;  /* Tv at the motor */
+  double lightest_load_nm; /* outside torque over the run */
   double heaviest_load_nm;
   struct sb_gear_figures gears[SB_GEAR_MAX];
   struct sb_pair_figures pairs[SB_GEAR_MAX - 1];
@@ -87,10 +88,12 @@ struct sb_shift_figures {
 struct sb_motor_line sb_closed_form_line(const struct sb_model *model);
 
 /* Outside torque (N m at the output) that gear (index from 0) carries, settled, at a reading > 0. Pure. */
-double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading);
+double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double reading);
 
 /* Settled reading of a gear under an outside torque; 0 when the gear stalls. Pure. */
-double sb_closed_form_settled(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm);
+double sb_closed_form_settled(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                              double outside_nm);
 
 /* Time constant of a gear in s, driving. Pure. */
 double sb_closed_form_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear);

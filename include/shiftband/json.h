@@ -26,11 +26,11 @@
 enum { SB_JSON_DEPTH_MAX = 16, SB_JSON_NUMBER_SIZE = 32 };
 
 struct sb_json {
-  FILE *out;                          /* not owned */
-  int depth;                          /* 0..SB_JSON_DEPTH_MAX open objects and arrays */
-  bool is_after_key;                  /* the next value belongs to a key: no comma */
-  bool has_items[SB_JSON_DEPTH_MAX];  /* the open one of that depth has a member already */
-  char closers[SB_JSON_DEPTH_MAX];    /* what closes it: '}' or ']' */
+  FILE *out;                         /* not owned */
+  int depth;                         /* 0..SB_JSON_DEPTH_MAX open objects and arrays */
+  bool is_after_key;                 /* the next value belongs to a key: no comma */
+  bool has_items[SB_JSON_DEPTH_MAX]; /* the open one of that depth has a member already */
+  char closers[SB_JSON_DEPTH_MAX];   /* what closes it: '}' or ']' */
 };
 
 void sb_json_init(struct sb_json *json, FILE *out);
