@@ -1,0 +1,479 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* check_text.c - `check` for people: at most 100 columns, a unit on everything, verdicts in words. */
+#include <math.h>
+#include <stdarg.h>
+#include <string.h>
+
+#include "check.h"
+
+enum { WIDTH = 96, SENTENCE_SIZE = 1024, NUMBER_SIZE = 32 };
+
+static const double rpm_per_rad_s = 30.0 / 3.14159265358979323846;
+
+/* A number or a few words in running text. */
+struct number {
+  char text[NUMBER_SIZE];
+};
+
+static void drop_trailing_zeros(char *text)
+{
+  if (strchr(text, '.') == NULL) return;
+  char *end = text + strlen(text);
+  while (end[-1] == '0') end--;
+  if (end[-1] == '.') end--;
+  *end = 0;
+}
+
+/* Four significant digits, without an exponent where that reads well. */
+
+static struct number number_of(double value)
+{
+  struct number out;
+  const double size = fabs(value);
+  if (isnan(value)) {
+    snprintf(out.text, sizeof out.text, "-");
+  } else if (isinf(value)) {
+    snprintf(out.text, sizeof out.text, "%s", value < 0.0 ? "no least" : "no greatest");
+  } else if (size != 0.0 && (size < 1e-3 || size >= 1e6)) {
+    snprintf(out.text, sizeof out.text, "%.4g", value);
+  } else {
+    const int decimals = size < 1e-12 ? 0 : 3 - (int)floor(log10(size));
+    snprintf(out.text, sizeof out.text, "%.*f", decimals < 0 ? 0 : decimals, value);
+    drop_trailing_zeros(out.text);
+  }
+  return out;
+}
+
+/* A percentage rounded to tenths by the given function, so that what is advised as safe stays so: ceil, floor. */
+static struct number percent_by(double (*rounded)(double), double fraction)
+{
+  const double slack = rounded == ceil ? -1e-9 : rounded == floor ? 1e-9 : 0.0;
+  struct number out;
+  snprintf(out.text, sizeof out.text, "%.1f %%", rounded(1000.0 * fraction + slack) / 10.0);
+  return out;
+}
+
+static struct number percent_of(double fraction)
+{
+  return percent_by(round, fraction);
+}
+
+/* Thresholds as they were given. */
+static struct number threshold_of(double fraction)
+{
+  struct number out;
+  snprintf(out.text, sizeof out.text, "%.6g %%", 100.0 * fraction);
+  return out;
+}
+
+#define NUM(value) number_of(value).text
+#define PCT(value) percent_of(value).text
+#define SET(value) threshold_of(value).text
+
+/* Columns that a word takes: UTF-8 continuation bytes take none. */
+static int columns_of(const char *word, size_t length)
+{
+  int columns = 0;
+  for (size_t k = 0; k < length; k++) columns += ((unsigned char)word[k] & 0xC0) != 0x80;
+  return columns;
+}
+
+/* A sentence behind two spaces, broken between words; the lines after the first are set in further. */
+static void say(FILE *out, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+static void say(FILE *out, const char *format, ...)
+{
+  char text[SENTENCE_SIZE];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text, sizeof text, format, arguments);
+  va_end(arguments);
+
+  int column = 1;
+  fputc(' ', out);
+  for (const char *word = text; *word != 0;) {
+    const size_t length = strcspn(word, " ");
+    const int columns = columns_of(word, length);
+    if (column + 1 + columns > WIDTH) {
+      fputs("\n   ", out);
+      column = 3;
+    }
+    fprintf(out, " %.*s", (int)length, word);
+    column += 1 + columns;
+    word += length;
+    word += strspn(word, " ");
+  }
+  fputc('\n', out);
+}
+
+/* A cell of a table, filled with spaces on its right up to a width in columns. */
+static void cell(FILE *out, int width, const char *format, ...) __attribute__((format(printf, 3, 4)));
+
+static void cell(FILE *out, int width, const char *format, ...)
+{
+  char text[SENTENCE_SIZE];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text, sizeof text, format, arguments);
+  va_end(arguments);
+  const int fill = width - columns_of(text, strlen(text));
+  fprintf(out, "%s%*s", text, fill > 1 ? fill : 1, "");
+}
+
+static void write_motor(const struct sb_check_case *at, FILE *out)
+{
+  const double no_load = sb_motor_no_load_speed_rad_s(&at->line);
+  fprintf(out, "\nMotor at %s V open circuit", NUM(at->model.supply.open_circuit_voltage_v));
+  if (at->model.supply.internal_resistance_ohm > 0.0) {
+    fprintf(out, " behind %s ohm", NUM(at->model.supply.internal_resistance_ohm));
+  }
+  fprintf(out, ", drive %s\n", SET(at->model.duty));
+  fprintf(out, "  no-load speed    %s rpm, a reading of %s (100 %% is %s rpm)\n", NUM(no_load * rpm_per_rad_s),
+          PCT(at->form.no_load_fraction), NUM(at->model.control.sensor.reference_rad_s * rpm_per_rad_s));
+  fprintf(out, "  stall torque     %s N.m\n", NUM(at->form.stall_torque_nm));
+  fprintf(out, "  most power       %s W at %s rpm\n", NUM(0.25 * at->form.stall_torque_nm * no_load),
+          NUM(0.5 * no_load * rpm_per_rad_s));
+}
+
+/* "0.2 N.m", or "0.1..0.8 N.m". */
+static struct number span_of(double least, double greatest)
+{
+  struct number out;
+  if (least == greatest) {
+    snprintf(out.text, sizeof out.text, "%.14s N.m", NUM(least));
+  } else {
+    snprintf(out.text, sizeof out.text, "%.12s..%.12s N.m", NUM(least), NUM(greatest));
+  }
+  return out;
+}
+
+static void write_load(const struct sb_check_case *at, FILE *out)
+{
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&at->model.load, &viscous, &quadratic);
+  fprintf(out, "\nLoad at the output\n  inertia          %s kg.m2\n", NUM(at->model.load.inertia_kg_m2));
+  fprintf(out, "  from outside     %s over %s s\n", span_of(at->form.lightest_load_nm, at->form.heaviest_load_nm).text,
+          NUM(at->model.run.duration_s));
+  if (viscous > 0.0) fprintf(out, "  follows speed    %s N.m.s/rad\n", NUM(viscous));
+  if (quadratic > 0.0) fprintf(out, "  follows speed^2  %s N.m.s2/rad2\n", NUM(quadratic));
+}
+
+/* Width of the column of gear names. */
+static int name_width(const struct sb_gearbox *gearbox)
+{
+  int width = 8;
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const char *name = gearbox->gears[g].name;
+    const int columns = columns_of(name, strlen(name)) + 2;
+    if (columns > width) width = columns;
+  }
+  return width;
+}
+
+static void write_settled(FILE *out, double reading, double output_rad_s, int width)
+{
+  if (reading > 0.0) {
+    cell(out, width, "%s, output %s rpm", PCT(reading), NUM(output_rad_s * rpm_per_rad_s));
+  } else {
+    cell(out, width, "stalls");
+  }
+}
+
+static void write_gears(const struct sb_check_case *at, FILE *out)
+{
+  const struct sb_gearbox *gearbox = &at->model.gearbox;
+  const int width = name_width(gearbox);
+  fputs("\nGears\n  ", out);
+  cell(out, width, "%s", "");
+  fputs("ratio      efficiency  output turns  stall torque   time constant  inertia at motor\n", out);
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const struct sb_gear_figures *gear = &at->form.gears[g];
+    fputs("  ", out);
+    cell(out, width, "%s", gearbox->gears[g].name);
+    cell(out, 11, "%s", NUM(gear->ratio));
+    cell(out, 12, "%s", PCT(gear->efficiency));
+    cell(out, 14, "%s", gear->sense > 0 ? "as motor" : "opposite");
+    cell(out, 15, "%s N.m", NUM(gear->stall_torque_nm));
+    cell(out, 15, "%s s", NUM(gear->time_constant_s));
+    fprintf(out, "%s kg.m2\n", NUM(gear->inertia_kg_m2));
+  }
+  fputs("\nSettled\n  ", out);
+  cell(out, width, "%s", "");
+  cell(out, 31, "lightest load, %s N.m", NUM(at->form.lightest_load_nm));
+  cell(out, 31, "heaviest load, %s N.m", NUM(at->form.heaviest_load_nm));
+  fputs("heaviest moves\n", out);
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const struct sb_gear_figures *gear = &at->form.gears[g];
+    fputs("  ", out);
+    cell(out, width, "%s", gearbox->gears[g].name);
+    write_settled(out, gear->lightest_reading, gear->lightest_speed_rad_s, 31);
+    write_settled(out, gear->heaviest_reading, gear->heaviest_speed_rad_s, 31);
+    if (isnan(gear->least_voltage_v)) {
+      fputs("at any voltage\n", out);
+    } else {
+      fprintf(out, "above %s V\n", NUM(gear->least_voltage_v));
+    }
+  }
+}
+
+/* One pair of neighbours, with the names that its sentences use. */
+struct pair {
+  const struct sb_check_case *at;
+  const struct sb_pair_figures *figures;
+  const struct sb_gear_figures *slow;
+  const struct sb_gear_figures *fast;
+  const char *slow_name;
+  const char *fast_name;
+  int fast_gear; /* from 1 */
+  double down;
+  double up;
+};
+
+static struct pair pair_of(const struct sb_check_case *at, int p)
+{
+  return (struct pair){.at = at,
+                       .figures = &at->form.pairs[p],
+                       .slow = &at->form.gears[p],
+                       .fast = &at->form.gears[p + 1],
+                       .slow_name = at->model.gearbox.gears[p].name,
+                       .fast_name = at->model.gearbox.gears[p + 1].name,
+                       .fast_gear = p + 2,
+                       .down = at->model.control.down_fraction[p],
+                       .up = at->model.control.up_fraction[p]};
+}
+
+static void say_band(const struct pair *pair, FILE *out)
+{
+  const double td = pair->figures->downshift_torque_nm;
+  const double tu = pair->figures->upshift_torque_nm;
+  if (!pair->figures->has_band) {
+    const double margin = pair->up - pair->figures->least_safe_up;
+    if (isnan(margin)) {
+      say(out, "No hunting band.");
+    } else {
+      say(out, "No hunting band: safe by %s of up.", PCT(margin));
+    }
+    return;
+  }
+  /* An up that the slow gear never reaches would only trade hunting for a box that stays low, unless low is where every
+   * load of this scenario belongs. */
+  const bool belongs_low = pair->at->form.lightest_load_nm >= td && !isnan(pair->figures->least_safe_up);
+  const bool is_up_of_use = belongs_low || pair->figures->least_safe_up < pair->slow->lightest_reading;
+  const bool is_down_of_use = !isnan(pair->figures->greatest_safe_down);
+  char advice[4 * NUMBER_SIZE + 96];
+  const struct number up = percent_by(ceil, pair->figures->least_safe_up);
+  const struct number down = percent_by(floor, pair->figures->greatest_safe_down);
+  if (is_up_of_use && is_down_of_use) {
+    snprintf(advice, sizeof advice, "raise up to at least %s, or lower down to at most %s", up.text, down.text);
+  } else if (is_up_of_use) {
+    snprintf(advice, sizeof advice, "raise up to at least %s", up.text);
+  } else if (is_down_of_use) {
+    snprintf(advice, sizeof advice, "lower down to at most %s", down.text);
+  } else {
+    snprintf(advice, sizeof advice, "lower down first, then raise up");
+  }
+  say(out, "Hunting band %s: a constant load there makes the box shift for ever; %s.", span_of(td, tu).text, advice);
+
+  const double lightest = pair->at->form.lightest_load_nm;
+  const double heaviest = pair->at->form.heaviest_load_nm;
+  const bool is_met = heaviest > td && lightest < tu;
+  say(out, "This scenario's load, %s, %s.", span_of(lightest, heaviest).text,
+      !is_met                          ? "stays outside of it"
+      : lightest > td && heaviest < tu ? "lies in it"
+                                       : "reaches into it");
+}
+
+static void say_lightest(const struct pair *pair, FILE *out)
+{
+  const struct number lightest = number_of(pair->at->form.lightest_load_nm);
+  if (pair->figures->is_stuck_low) {
+    say(out,
+        "Stuck low: under the lightest load, %s N.m, %s gets no further than %s; after one downshift the box never comes "
+        "back. Set up below that.",
+        lightest.text, pair->slow_name, PCT(pair->slow->lightest_reading));
+  } else {
+    say(out, "Comes back up: %s runs at %s under the lightest load, %s N.m.", pair->slow_name,
+        PCT(pair->slow->lightest_reading), lightest.text);
+  }
+  if (!pair->figures->is_false_downshift) return;
+  if (pair->fast->lightest_reading > 0.0) {
+    say(out, "Downshift for nothing: under the lightest load %s runs at %s, so it is never held. Set down below that.",
+        pair->fast_name, PCT(pair->fast->lightest_reading));
+  } else {
+    say(out, "Downshift for nothing: %s stalls under the lightest load.", pair->fast_name);
+  }
+}
+
+static void say_dwell(const struct pair *pair, FILE *out)
+{
+  const struct sb_pair_figures *figures = pair->figures;
+  const struct sb_control *control = &pair->at->model.control;
+  say(out, "Shift up takes %s s, shift down %s s%s.", NUM(figures->shift_up_time_s), NUM(figures->shift_down_time_s),
+      isnan(figures->shift_up_time_s) || isnan(figures->shift_down_time_s) ? " (-: it does not engage)" : "");
+  if (isnan(figures->shortest_dwell_s)) {
+    say(out, "No dwell is long enough: after an upshift %s does not climb to %s under the lightest load.",
+        pair->fast_name, SET(pair->down));
+    return;
+  }
+  const double needed_s = fmax(figures->shortest_dwell_s, figures->shortest_dwell_settled_s);
+  const bool is_enough = sb_check_whole_samples_s(control, control->dwell_s) >= needed_s;
+  say(out, "Shortest dwell %s s after an upshift at %s, %s s from %s's settled speed; the scenario's %s s is %s.",
+      NUM(figures->shortest_dwell_s), SET(pair->up), NUM(figures->shortest_dwell_settled_s), pair->slow_name,
+      NUM(control->dwell_s), is_enough ? "enough" : "too short: the box shifts down again with no load to blame");
+}
+
+static void say_start(const struct pair *pair, FILE *out)
+{
+  const struct sb_control *control = &pair->at->model.control;
+  const double needed_s = pair->figures->shortest_start_delay_s;
+  if (isnan(needed_s) || control->start_gear != pair->fast_gear) return;
+  const bool is_enough = sb_check_whole_samples_s(control, control->start_delay_s) >= needed_s;
+  say(out, "Shortest start delay %s s from rest in %s; the scenario's %s s is %s.", NUM(needed_s), pair->fast_name,
+      NUM(control->start_delay_s), is_enough ? "enough" : "too short: the box shifts down before it has got going");
+}
+
+/* "above 9.81 V", or "at any voltage". */
+static struct number above_of(double voltage_v)
+{
+  struct number out;
+  if (isnan(voltage_v)) {
+    snprintf(out.text, sizeof out.text, "at any voltage");
+  } else {
+    snprintf(out.text, sizeof out.text, "above %.14s V", NUM(voltage_v));
+  }
+  return out;
+}
+
+static void write_pair(const struct pair *pair, FILE *out)
+{
+  fprintf(out, "\nBetween %s and %s: down below %s, up above %s\n", pair->slow_name, pair->fast_name, SET(pair->down),
+          SET(pair->up));
+  fprintf(out, "  downshift torque %s N.m, what %s carries at %s\n", NUM(pair->figures->downshift_torque_nm),
+          pair->fast_name, SET(pair->down));
+  fprintf(out, "  upshift torque   %s N.m, what %s carries at %s\n", NUM(pair->figures->upshift_torque_nm),
+          pair->slow_name, SET(pair->up));
+  say_band(pair, out);
+  say_lightest(pair, out);
+  say_dwell(pair, out);
+  say_start(pair, out);
+  say(out, "At the lightest load the box comes back up %s and holds %s %s.",
+      above_of(pair->figures->least_voltage_upshift_v).text, pair->fast_name,
+      above_of(pair->figures->least_voltage_hold_v).text);
+}
+
+/* One line of the table over the supply's range. */
+static void write_range_line(const struct sb_check_report *report, int p, const char *name,
+                             struct number (*figure)(const struct pair *pair), FILE *out)
+{
+  fputs("  ", out);
+  cell(out, 26, "%s", name);
+  for (int k = 0; k < report->case_count; k++) {
+    const struct pair pair = pair_of(&report->cases[k], p);
+    if (k + 1 < report->case_count) {
+      cell(out, 23, "%s", figure(&pair).text);
+    } else {
+      fprintf(out, "%s\n", figure(&pair).text);
+    }
+  }
+}
+
+static struct number with_unit(double value, const char *unit)
+{
+  struct number out;
+  snprintf(out.text, sizeof out.text, "%.16s %.8s", NUM(value), isnan(value) ? "" : unit);
+  return out;
+}
+
+static struct number band_figure(const struct pair *pair)
+{
+  if (pair->figures->has_band) {
+    return span_of(pair->figures->downshift_torque_nm, pair->figures->upshift_torque_nm);
+  }
+  return (struct number){.text = "none"};
+}
+
+static struct number safe_up_figure(const struct pair *pair)
+{
+  if (isnan(pair->figures->least_safe_up)) return (struct number){.text = "none"};
+  return percent_by(ceil, pair->figures->least_safe_up);
+}
+
+static struct number slow_figure(const struct pair *pair)
+{
+  struct number out;
+  snprintf(out.text, sizeof out.text, "%.10s%s", PCT(pair->slow->lightest_reading),
+           pair->figures->is_stuck_low ? ", stuck low" : "");
+  return out;
+}
+
+static struct number fast_figure(const struct pair *pair)
+{
+  struct number out;
+  snprintf(out.text, sizeof out.text, "%.10s%s", PCT(pair->fast->lightest_reading),
+           pair->figures->is_false_downshift ? ", not held" : "");
+  return out;
+}
+
+static struct number dwell_figure(const struct pair *pair)
+{
+  return with_unit(fmax(pair->figures->shortest_dwell_s, pair->figures->shortest_dwell_settled_s), "s");
+}
+
+static struct number slow_stall_figure(const struct pair *pair)
+{
+  return with_unit(pair->slow->stall_torque_nm, "N.m");
+}
+
+static struct number fast_stall_figure(const struct pair *pair)
+{
+  return with_unit(pair->fast->stall_torque_nm, "N.m");
+}
+
+static void write_supply_range(const struct sb_check_report *report, FILE *out)
+{
+  fputs("\nOver the supply's range\n  ", out);
+  cell(out, 26, "%s", "");
+  for (int k = 0; k < report->case_count; k++) {
+    const struct sb_check_case *at = &report->cases[k];
+    if (k + 1 < report->case_count) {
+      cell(out, 23, "%s, %s V", at->label, NUM(at->model.supply.open_circuit_voltage_v));
+    } else {
+      fprintf(out, "%s, %s V\n", at->label, NUM(at->model.supply.open_circuit_voltage_v));
+    }
+  }
+  for (int p = 0; p + 1 < report->cases[0].model.gearbox.gear_count; p++) {
+    const struct pair pair = pair_of(&report->cases[0], p);
+    fprintf(out, "  between %s and %s\n", pair.slow_name, pair.fast_name);
+    write_range_line(report, p, "hunting band", band_figure, out);
+    write_range_line(report, p, "least safe up", safe_up_figure, out);
+    write_range_line(report, p, "slower, lightest load", slow_figure, out);
+    write_range_line(report, p, "faster, lightest load", fast_figure, out);
+    write_range_line(report, p, "shortest dwell", dwell_figure, out);
+    write_range_line(report, p, "slower stalls at", slow_stall_figure, out);
+    write_range_line(report, p, "faster stalls at", fast_stall_figure, out);
+  }
+}
+
+static void write_texts(const char *title, const struct sb_check_notes *notes, FILE *out)
+{
+  if (notes->count == 0) return;
+  fprintf(out, "\n%s\n", title);
+  for (int k = 0; k < notes->count; k++) say(out, "%s", notes->texts[k]);
+}
+
+void sb_check_write_text(const struct sb_check_report *report, FILE *out)
+{
+  const struct sb_check_case *nominal = &report->cases[SB_CHECK_NOMINAL];
+  fprintf(out, "%s\n", nominal->model.name);
+  write_texts("Caution", &report->cautions, out);
+  write_motor(nominal, out);
+  write_load(nominal, out);
+  write_gears(nominal, out);
+  for (int p = 0; p + 1 < nominal->model.gearbox.gear_count; p++) {
+    const struct pair pair = pair_of(nominal, p);
+    write_pair(&pair, out);
+  }
+  if (report->case_count > 1) write_supply_range(report, out);
+  write_texts("Notes", &report->notes, out);
+}

@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* command.c - what the commands share; see command.h. */
+#include "command.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+
+int sb_command_exit(enum sb_status status)
+{
+  switch (status) {
+    case SB_OK: return SB_EXIT_DONE;
+    case SB_ERR_USAGE: return SB_EXIT_USAGE;
+    case SB_ERR_SCENARIO: return SB_EXIT_SCENARIO;
+    case SB_ERR_IO: return SB_EXIT_IO;
+    case SB_ERR_MEMORY:
+    case SB_ERR_NUMERICS: return SB_EXIT_GAVE_UP;
+  }
+  return SB_EXIT_GAVE_UP;
+}
+
+void sb_command_complain(const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  fputs("shiftband: ", stderr);
+  vfprintf(stderr, format, arguments);
+  fputc('\n', stderr);
+  va_end(arguments);
+}
+
+int sb_command_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out)
+{
+  struct sb_faults faults = {0};
+  const enum sb_status status = sb_scenario_load(path, sets, set_count, out, &faults);
+  for (size_t k = 0; status != SB_OK && k < faults.count; k++) {
+    fprintf(stderr, "%s\n", faults.texts[k]);
+  }
+  if (status != SB_OK && faults.count == 0) sb_command_complain("%s: %s", path, sb_status_text(status));
+  sb_faults_clear(&faults);
+  return sb_command_exit(status);
+}

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * command.h - the contract of a command.
+ *
+ * A command is `int sb_cmd_<name>(int argc, char **argv)`: argv[0] is the command's own name, argv[argc] is NULL, the
+ * rest are its arguments. It writes data to standard output and words to standard error, releases what it took and
+ * returns one of enum sb_exit; it never calls exit(). main() flushes and checks standard output afterwards. A new
+ * command is one file cmd_<name>.c, one line below and one line in main.c's table.
+ */
+#ifndef SHIFTBAND_CLI_COMMAND_H
+#define SHIFTBAND_CLI_COMMAND_H
+
+#include <stddef.h>
+
+#include "shiftband/scenario.h"
+#include "shiftband/status.h"
+
+enum sb_exit {
+  SB_EXIT_DONE = 0,
+  SB_EXIT_VERDICT = 1,  /* a verdict named by --fail-on came true */
+  SB_EXIT_USAGE = 2,    /* the command line is wrong */
+  SB_EXIT_SCENARIO = 3, /* a scenario or a log is wrong */
+  SB_EXIT_IO = 4,       /* reading or writing failed */
+  SB_EXIT_GAVE_UP = 5   /* the numerics gave up, or memory ran out */
+};
+
+int sb_cmd_check(int argc, char **argv);
+int sb_cmd_run(int argc, char **argv);
+int sb_cmd_keys(int argc, char **argv);
+
+/* The exit code that a status of the library leads to. */
+int sb_command_exit(enum sb_status status);
+
+/* Writes "shiftband: " and the text to standard error, as one line. */
+void sb_command_complain(const char *format, ...) __attribute__((format(printf, 1, 2)));
+
+/*
+ * Loads a scenario. All its faults go to standard error, one a line. Returns SB_EXIT_DONE, and *out is then to be
+ * released with sb_scenario_clear(), or the code to exit with.
+ */
+int sb_command_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out);
+
+#endif

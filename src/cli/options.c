@@ -1,0 +1,169 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* options.c - see options.h. */
+#include "options.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "command.h"
+
+enum { NAME_LENGTH_MAX = 32, KNOWN_MAX = 32 };
+
+void sb_options_init(struct sb_option_reader *reader, const struct sb_option *options, int argc, char **argv)
+{
+  *reader = (struct sb_option_reader){.options = options, .command = argv[0], .argc = argc, .argv = argv, .next = 1};
+}
+
+int sb_options_complain(const struct sb_option_reader *reader, const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  fprintf(stderr, "shiftband %s: ", reader->command);
+  vfprintf(stderr, format, arguments);
+  fprintf(stderr, "\nSee `shiftband %s --help`.\n", reader->command);
+  va_end(arguments);
+  return SB_EXIT_USAGE;
+}
+
+static size_t least(size_t a, size_t b)
+{
+  return a < b ? a : b;
+}
+
+/* Edit distance (Levenshtein): insertions, deletions and replacements that turn a into b. */
+static size_t edit_distance(const char *a, const char *b)
+{
+  size_t row[NAME_LENGTH_MAX + 1];
+  const size_t width = strlen(b);
+  for (size_t j = 0; j <= width; j++) row[j] = j;
+  for (size_t i = 1; a[i - 1] != 0; i++) {
+    size_t diagonal = row[0];
+    row[0] = i;
+    for (size_t j = 1; j <= width; j++) {
+      const size_t above = row[j];
+      row[j] = least(least(above, row[j - 1]) + 1, diagonal + (a[i - 1] != b[j - 1]));
+      diagonal = above;
+    }
+  }
+  return row[width];
+}
+
+const char *sb_options_nearest(const char *word, const char *const *names)
+{
+  const char *nearest = NULL;
+  /* A slip changes at most a third of the word, or leaves off its end. */
+  size_t best = strlen(word) / 3 + 2;
+  for (; *names != NULL; names++) {
+    if (strlen(*names) > NAME_LENGTH_MAX) continue;
+    const bool is_start = word[0] != 0 && strncmp(word, *names, strlen(word)) == 0;
+    const size_t distance = is_start ? 1 : edit_distance(word, *names);
+    if (distance < best) {
+      best = distance;
+      nearest = *names;
+    }
+  }
+  return nearest;
+}
+
+static int fault_unknown(const struct sb_option_reader *reader, const char *word, const char *name)
+{
+  const char *names[KNOWN_MAX + 2] = {"help"};
+  size_t count = 1;
+  for (const struct sb_option *o = reader->options; o->name != NULL && count <= KNOWN_MAX; o++)
+    names[count++] = o->name;
+  const char *nearest = sb_options_nearest(name, names);
+  if (nearest != NULL) {
+    sb_options_complain(reader, "no option %s; did you mean --%s?", word, nearest);
+  } else {
+    sb_options_complain(reader, "no option %s", word);
+  }
+  return SB_OPTION_FAULT;
+}
+
+/* The option's value: what stands after it in its own word, or the next argument. */
+static int take_value(struct sb_option_reader *reader, const struct sb_option *option, const char *attached)
+{
+  reader->value = NULL;
+  if (!option->takes_value) return option->id;
+  if (attached != NULL) {
+    reader->value = attached;
+  } else if (reader->next < reader->argc) {
+    reader->value = reader->argv[reader->next++];
+  } else {
+    sb_options_complain(reader, "--%s needs a value", option->name);
+    return SB_OPTION_FAULT;
+  }
+  return option->id;
+}
+
+static int read_long(struct sb_option_reader *reader, const char *word)
+{
+  const char *name = word + 2;
+  const char *equals = strchr(name, '=');
+  const size_t length = equals != NULL ? (size_t)(equals - name) : strlen(name);
+  if (length == 4 && strncmp(name, "help", 4) == 0 && equals == NULL) return SB_OPTION_HELP;
+  for (const struct sb_option *o = reader->options; o->name != NULL; o++) {
+    if (strlen(o->name) != length || strncmp(o->name, name, length) != 0) continue;
+    if (equals != NULL && !o->takes_value) {
+      sb_options_complain(reader, "--%s takes no value", o->name);
+      return SB_OPTION_FAULT;
+    }
+    return take_value(reader, o, equals != NULL ? equals + 1 : NULL);
+  }
+  char asked[NAME_LENGTH_MAX + 1];
+  snprintf(asked, sizeof asked, "%.*s", (int)least(length, NAME_LENGTH_MAX), name);
+  return fault_unknown(reader, word, asked);
+}
+
+static int read_letter(struct sb_option_reader *reader)
+{
+  const char letter = *reader->letters;
+  const char *rest = reader->letters[1] != 0 ? reader->letters + 1 : NULL;
+  reader->letters = rest;
+  if (letter == 'h') return SB_OPTION_HELP;
+  for (const struct sb_option *o = reader->options; o->name != NULL; o++) {
+    if (o->letter != letter) continue;
+    if (o->takes_value) reader->letters = NULL;
+    return take_value(reader, o, rest);
+  }
+  const char word[3] = {'-', letter, 0};
+  return fault_unknown(reader, word, "");
+}
+
+int sb_options_next(struct sb_option_reader *reader)
+{
+  if (reader->letters != NULL) return read_letter(reader);
+  if (reader->next >= reader->argc) return SB_OPTION_END;
+  const char *word = reader->argv[reader->next++];
+  if (!reader->is_past_options && strcmp(word, "--") == 0) {
+    reader->is_past_options = true;
+    return sb_options_next(reader);
+  }
+  if (!reader->is_past_options && strncmp(word, "--", 2) == 0) return read_long(reader, word);
+  if (!reader->is_past_options && word[0] == '-' && word[1] != 0) {
+    reader->letters = word + 1;
+    return read_letter(reader);
+  }
+  reader->value = word;
+  return SB_OPTION_OPERAND;
+}
+
+bool sb_words_init(struct sb_words *words, int argc)
+{
+  words->count = 0;
+  words->items = calloc((size_t)argc + 1, sizeof *words->items);
+  return words->items != NULL;
+}
+
+void sb_words_add(struct sb_words *words, const char *word)
+{
+  words->items[words->count++] = word;
+}
+
+void sb_words_clear(struct sb_words *words)
+{
+  free(words->items);
+  *words = (struct sb_words){0};
+}

@@ -1,0 +1,141 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Every shipped scenario: it runs, comes to what its comment tells, and its energy adds up. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "near.h"
+#include "shell.h"
+#include "shiftband/run.h"
+#include "shiftband/scenario.h"
+
+/* The verdicts that a scenario's comment tells of, as a set of kinds, and its number of shifts. */
+static const struct expected {
+  const char *file;
+  unsigned kinds;
+  size_t shift_count;
+} scenarios[] = {
+    {"tray-cart.yaml", 0, 2},
+    {"well-winch.yaml", 0, 2},
+    {"hunting-crawler.yaml", 1U << SB_VERDICT_HUNTING, 16},
+    {"hunting-crawler-fixed.yaml", 0, 2},
+    {"three-speed-feeder.yaml", 1U << SB_VERDICT_STUCK_LOW, 4},
+    {"stop-and-go.yaml", 1U << SB_VERDICT_STUCK_LOW, 34},
+};
+
+enum { SCENARIO_COUNT = sizeof scenarios / sizeof scenarios[0] };
+
+static struct sb_scenario load(const char *file)
+{
+  struct sb_scenario scenario;
+  struct sb_faults faults = {0};
+  char path[1024];
+  snprintf(path, sizeof path, "%s/scenarios/%s", SB_SOURCE_DIR, file);
+  const enum sb_status status = sb_scenario_load(path, NULL, 0, &scenario, &faults);
+  for (size_t i = 0; i < faults.count; i++) print_error("%s\n", faults.texts[i]);
+  sb_faults_clear(&faults);
+  assert_int_equal(status, SB_OK);
+  return scenario;
+}
+
+static void run(const struct sb_model *model, int locked_gear, struct sb_run_result *result)
+{
+  struct sb_error err = {SB_OK, ""};
+  struct sb_run_options options = sb_run_options_default();
+  options.locked_gear = locked_gear;
+  const enum sb_status status = sb_run(model, &options, result, &err);
+  if (status != SB_OK) print_error("%s: %s\n", model->name, err.text);
+  assert_int_equal(status, SB_OK);
+}
+
+static unsigned kinds_of(const struct sb_run_result *result)
+{
+  unsigned kinds = 0;
+  for (size_t i = 0; i < result->monitor.verdict_count; i++) kinds |= 1U << result->monitor.verdicts[i].kind;
+  return kinds;
+}
+
+static void every_scenario_comes_to_what_its_comment_tells(void **state)
+{
+  (void)state;
+  for (int i = 0; i < SCENARIO_COUNT; i++) {
+    struct sb_scenario scenario = load(scenarios[i].file);
+    struct sb_run_result result;
+    run(&scenario.model, 0, &result);
+    if (kinds_of(&result) != scenarios[i].kinds) print_error("in %s:\n", scenarios[i].file);
+    assert_int_equal(kinds_of(&result), scenarios[i].kinds);
+    assert_int_equal(result.monitor.shift_count, scenarios[i].shift_count);
+    sb_run_result_clear(&result);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+/* The energy residual that the project promises: 1e-6 of the energy moved; measured at most 4e-9. */
+static void every_scenario_closes_its_ledger_in_every_gear(void **state)
+{
+  (void)state;
+  for (int i = 0; i < SCENARIO_COUNT; i++) {
+    struct sb_scenario scenario = load(scenarios[i].file);
+    for (int gear = 0; gear <= scenario.model.gearbox.gear_count; gear++) {
+      struct sb_run_result result;
+      run(&scenario.model, gear, &result);
+      assert_true(result.sums.ledger.throughput > 0.0);
+      assert_near(sb_ledger_residual_ratio(&result.sums.ledger), 0.0, 1e-6);
+      sb_run_result_clear(&result);
+    }
+    sb_scenario_clear(&scenario);
+  }
+}
+
+static void cart_locked_in_its_fast_gear_stalls_on_the_climb_where_automatic_goes_on(void **state)
+{
+  (void)state;
+  struct sb_scenario scenario = load("tray-cart.yaml");
+  struct sb_run_result automatic, locked;
+  run(&scenario.model, 0, &automatic);
+  run(&scenario.model, sb_gearbox_find(&scenario.model.gearbox, "fast") + 1, &locked);
+  assert_int_equal(kinds_of(&locked), 1U << SB_VERDICT_STALL);
+  assert_true(locked.sums.standstill_time_s > 4.0);
+  assert_true(automatic.sums.standstill_time_s == 0.0);
+  assert_true(automatic.end.output_turns > locked.end.output_turns);
+  sb_run_result_clear(&automatic);
+  sb_run_result_clear(&locked);
+  sb_scenario_clear(&scenario);
+}
+
+static void winch_rolls_back_in_neutral_only(void **state)
+{
+  (void)state;
+  struct sb_scenario scenario = load("well-winch.yaml");
+  struct sb_run_result automatic, locked;
+  run(&scenario.model, 0, &automatic);
+  run(&scenario.model, 1, &locked);
+  assert_true(automatic.sums.least_output_speed_rad_s < -1.0);
+  assert_true(locked.sums.least_output_speed_rad_s >= 0.0);
+  sb_run_result_clear(&automatic);
+  sb_run_result_clear(&locked);
+  sb_scenario_clear(&scenario);
+}
+
+static void load_of_the_stop_and_go_scenario_is_what_the_documented_command_makes(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("sed -n '/tools\\/cycle-to-load/,/csv$/s/^# *//p' scenarios/stop-and-go.yaml | "
+                "sed \"s|> scenarios/data|> $T|\" > $T/make-it && sh $T/make-it && "
+                "cmp $T/urban-stop-and-go.csv scenarios/data/urban-stop-and-go.csv && wc -l < $T/make-it");
+  assert_int_equal(said->code, 0);
+  assert_int_equal((int)shell_figure(said, ""), 2);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(every_scenario_comes_to_what_its_comment_tells),
+      cmocka_unit_test(every_scenario_closes_its_ledger_in_every_gear),
+      cmocka_unit_test(cart_locked_in_its_fast_gear_stalls_on_the_climb_where_automatic_goes_on),
+      cmocka_unit_test(winch_rolls_back_in_neutral_only),
+      cmocka_unit_test(load_of_the_stop_and_go_scenario_is_what_the_documented_command_makes),
+  };
+  return cmocka_run_group_tests_name("scenarios", tests, shell_setup, shell_teardown);
+}
