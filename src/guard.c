@@ -53,10 +53,10 @@ static double value_at(const struct sb_sim *sim, enum sb_guard guard, const stru
       return power_at(seg, at) * (state->is_driving ? state->motor_direction : -state->motor_direction) +
              seg->power_tolerance;
     case SB_GUARD_ANGLE: return (seg->angle_limit_rad - at->angle) * state->output_direction;
-    case SB_GUARD_START_FORWARD: return -sb_segment_start_margin(sim, at->time_s, +1);
-    case SB_GUARD_START_BACK: return -sb_segment_start_margin(sim, at->time_s, -1);
-    case SB_GUARD_OUTPUT_FORWARD: return -sb_segment_output_start_margin(sim, at->time_s, +1);
-    case SB_GUARD_OUTPUT_BACK: return -sb_segment_output_start_margin(sim, at->time_s, -1);
+    case SB_GUARD_START_FORWARD: return -sb_segment_start_margin(sim, at->time_s, +1, 2.0);
+    case SB_GUARD_START_BACK: return -sb_segment_start_margin(sim, at->time_s, -1, 2.0);
+    case SB_GUARD_OUTPUT_FORWARD: return -sb_segment_output_start_margin(sim, at->time_s, +1, 2.0);
+    case SB_GUARD_OUTPUT_BACK: return -sb_segment_output_start_margin(sim, at->time_s, -1, 2.0);
     case SB_GUARD_TURNED: return state->plan.engage_turn_rad - (state->turned_rad + gain->motor_turn);
     case SB_GUARD_MEET: return state->slip_direction * (at->x - at->w / seg->per_motor);
     default: return 1.0;

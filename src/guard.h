@@ -13,12 +13,12 @@ enum sb_guard {
   SB_GUARD_ANGLE,         /* a load corner over the output's angle */
   SB_GUARD_START_FORWARD, /* at rest in mesh: the motor starts forward */
   SB_GUARD_START_BACK,
-  SB_GUARD_MOTOR_ZERO,    /* neutral: the motor passes zero */
-  SB_GUARD_OUTPUT_ZERO,   /* neutral: the output passes zero */
+  SB_GUARD_MOTOR_ZERO,     /* neutral: the motor passes zero */
+  SB_GUARD_OUTPUT_ZERO,    /* neutral: the output passes zero */
   SB_GUARD_OUTPUT_FORWARD, /* neutral: an output at rest starts */
   SB_GUARD_OUTPUT_BACK,
-  SB_GUARD_TURNED,        /* neutral: the motor has turned far enough in its new sense */
-  SB_GUARD_MEET,          /* slipping clutch: the speeds meet */
+  SB_GUARD_TURNED, /* neutral: the motor has turned far enough in its new sense */
+  SB_GUARD_MEET,   /* slipping clutch: the speeds meet */
   SB_GUARD_COUNT,
   SB_GUARD_NONE = SB_GUARD_COUNT
 };

@@ -50,16 +50,16 @@ static void *make_room(struct sb_monitor *monitor, void *items, size_t count, si
 
 static void add_verdict(struct sb_monitor *monitor, const struct sb_verdict *verdict)
 {
-  void *items = make_room(monitor, monitor->verdicts, monitor->verdict_count, &monitor->verdict_room,
-                          sizeof *monitor->verdicts);
+  void *items =
+      make_room(monitor, monitor->verdicts, monitor->verdict_count, &monitor->verdict_room, sizeof *monitor->verdicts);
   if (items == NULL) return;
   monitor->verdicts = items;
   monitor->verdicts[monitor->verdict_count++] = *verdict;
 }
 
 /* Adds to the verdict of that kind and gear, or begins one. */
-static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s, double last_s,
-                          double least_nm, double greatest_nm)
+static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s,
+                          double last_s, double least_nm, double greatest_nm)
 {
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     struct sb_verdict *known = &monitor->verdicts[i];

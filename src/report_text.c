@@ -64,8 +64,8 @@ static void write_shifts(FILE *out, const struct sb_report *report)
     } else {
       fprintf(out, "%10.3f s", s->engaged_s);
     }
-    fprintf(out, "%8.1f %%%8.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm,
-            gear_name(report->model, s->from), gear_name(report->model, s->to));
+    fprintf(out, "%8.1f %%%8.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm, gear_name(report->model, s->from),
+            gear_name(report->model, s->to));
   }
   if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
 }
@@ -96,20 +96,22 @@ static void write_motion(FILE *out, const struct sb_report *report)
 static void write_energy(FILE *out, const struct sb_report *report)
 {
   const struct sb_ledger *ledger = &report->result->sums.ledger;
-  fprintf(out, "\nEnergy      %s %.5g J =", report->model->motor.has_currents ? "the supply gave" : "the motor shaft gave",
+  fprintf(out,
+          "\nEnergy      %s %.5g J =", report->model->motor.has_currents ? "the supply gave" : "the motor shaft gave",
           ledger->given);
   int column = 34;
   const char *sign = "";
-#define WRITE_LINE(field, name)                                                   \
-  if (ledger->field != 0.0) {                                                     \
-    if (column > 70) column = fprintf(out, "\n%12s", "");                         \
-    column += fprintf(out, "%s %s %.4g", sign, name, ledger->field);              \
-    sign = " +";                                                                  \
+#define WRITE_LINE(field, name)                                      \
+  if (ledger->field != 0.0) {                                        \
+    if (column > 70) column = fprintf(out, "\n%12s", "");            \
+    column += fprintf(out, "%s %s %.4g", sign, name, ledger->field); \
+    sign = " +";                                                     \
   }
   SB_LEDGER_LINES(WRITE_LINE)
 #undef WRITE_LINE
   fprintf(out, "\n            residual %.2g of the energy moved", sb_ledger_residual_ratio(ledger));
-  if (ledger->given > 0.0) fprintf(out, "; %.1f %% of it did the load's work", 100.0 * ledger->load_work / ledger->given);
+  if (ledger->given > 0.0)
+    fprintf(out, "; %.1f %% of it did the load's work", 100.0 * ledger->load_work / ledger->given);
   fputc('\n', out);
 }
 
@@ -135,16 +137,19 @@ static int has_acting_load(const struct sb_model *model)
 void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
 {
   if (has_acting_load(model)) {
-    write_wrapped(out, "Caution: ", "this load acts by itself, as a hung weight does: in neutral nothing holds it and it "
+    write_wrapped(out, "Caution: ",
+                  "this load acts by itself, as a hung weight does: in neutral nothing holds it and it "
                   "falls or rolls back. Lifting loads, and carrying people at all, follows local codes and licensed "
                   "practice first.");
   }
   if (has_verdict(monitor, SB_VERDICT_STALL)) {
-    write_wrapped(out, "Caution: ", "a stalled motor turns all it draws into heat and can burn within seconds, and its "
+    write_wrapped(out, "Caution: ",
+                  "a stalled motor turns all it draws into heat and can burn within seconds, and its "
                   "battery with it: fuse it, and cut the drive when it does not turn.");
   }
   if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) {
-    write_wrapped(out, "Caution: ", "parts near their limit break without warning and throw pieces; guard them, wear eye "
+    write_wrapped(out, "Caution: ",
+                  "parts near their limit break without warning and throw pieces; guard them, wear eye "
                   "protection, and test with nobody in line.");
   }
 }
@@ -156,7 +161,8 @@ static void write_notes(FILE *out, const struct sb_report *report)
   fputc('\n', out);
   sb_report_write_cautions(out, model, &report->result->monitor);
   if (model->motor.has_currents && fabs(sums->motor_current_a.value) > 1.05 * model->motor.stall_current_a) {
-    write_wrapped(out, "Note: ", "reversing a turning motor draws more than its stall current; driver, fuse and battery "
+    write_wrapped(out, "Note: ",
+                  "reversing a turning motor draws more than its stall current; driver, fuse and battery "
                   "must bear it.");
   }
   if (report->result->step_parts > 1) {
@@ -194,13 +200,34 @@ static void write_line(FILE *out, const char *name, const struct sb_report *repo
   fputc('\n', out);
 }
 
-static double figure_turns(const struct sb_report *r) { return r->result->end.output_turns; }
-static double figure_rest(const struct sb_report *r) { return r->result->sums.standstill_time_s; }
-static double figure_shifts(const struct sb_report *r) { return (double)r->result->monitor.shift_count; }
-static double figure_torque(const struct sb_report *r) { return r->result->sums.output_torque_nm.value; }
-static double figure_current(const struct sb_report *r) { return r->result->sums.motor_current_a.value; }
-static double figure_given(const struct sb_report *r) { return r->result->sums.ledger.given; }
-static double figure_work(const struct sb_report *r) { return r->result->sums.ledger.load_work; }
+static double figure_turns(const struct sb_report *r)
+{
+  return r->result->end.output_turns;
+}
+static double figure_rest(const struct sb_report *r)
+{
+  return r->result->sums.standstill_time_s;
+}
+static double figure_shifts(const struct sb_report *r)
+{
+  return (double)r->result->monitor.shift_count;
+}
+static double figure_torque(const struct sb_report *r)
+{
+  return r->result->sums.output_torque_nm.value;
+}
+static double figure_current(const struct sb_report *r)
+{
+  return r->result->sums.motor_current_a.value;
+}
+static double figure_given(const struct sb_report *r)
+{
+  return r->result->sums.ledger.given;
+}
+static double figure_work(const struct sb_report *r)
+{
+  return r->result->sums.ledger.load_work;
+}
 
 /* When a kind of verdict first came true in a run; NAN: never. */
 static double first_of(const struct sb_report *report, enum sb_verdict_kind kind)

@@ -12,8 +12,8 @@ struct run {
   struct sb_reading reading;
   struct sb_controller_setup setup;
   struct sb_controller_state controller;
-  double reading_pct;        /* last sample */
-  struct sb_row last;       /* last row handed out */
+  double reading_pct; /* last sample */
+  struct sb_row last; /* last row handed out */
   bool has_last;
   bool has_failed;
 };

@@ -18,10 +18,10 @@ static const struct sb_gear *gear_of(const struct sb_sim *sim)
   return &sim->model->gearbox.gears[sim->state.gear];
 }
 
-static struct sb_load_curve curve_at(const struct sb_sim *sim, double time_s, int direction, bool is_at_rest,
-                                     enum sb_load_share share)
+/* The load's piece that the state is in: taken where the piece began, so that it does not depend on when one asks. */
+static struct sb_load_curve curve_at(const struct sb_sim *sim, int direction, bool is_at_rest, enum sb_load_share share)
 {
-  const struct sb_load_at at = {time_s, sim->state.output_angle_rad, direction, is_at_rest};
+  const struct sb_load_at at = {sim->state.load_time_s, sim->state.load_angle_rad, direction, is_at_rest};
   return sb_load_curve_at(&sim->model->load, &at, share);
 }
 
@@ -46,8 +46,7 @@ static double inverse_e(const struct sb_gear *gear, bool is_driving)
 
 double sb_segment_hold_nm(const struct sb_sim *sim, double time_s)
 {
-  const double parts_nm =
-      sb_load_curve_outside_nm(&sim->segment->holding, time_s, sim->state.output_angle_rad);
+  const double parts_nm = sb_load_curve_outside_nm(&sim->segment->holding, time_s, sim->state.output_angle_rad);
   return fmax(parts_nm, sim->model->load.breakaway_nm);
 }
 
@@ -58,7 +57,14 @@ static double resting_load_nm(const struct sb_sim *sim, double time_s, int outpu
   return acting_nm + output_direction * sb_segment_hold_nm(sim, time_s);
 }
 
-double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction)
+/* Sum of the torques that meet in the output at rest, without sign. */
+static double resting_scale_nm(const struct sb_sim *sim, double time_s)
+{
+  return fabs(sb_load_curve_outside_nm(&sim->segment->acting, time_s, sim->state.output_angle_rad)) +
+         sb_segment_hold_nm(sim, time_s);
+}
+
+double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
   const double motor_nm = seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
@@ -66,7 +72,8 @@ double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int dire
   const bool is_driving = power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
   const double inv = inverse_e(gear_of(sim), is_driving);
   const double net_nm = motor_nm - load_nm * seg->per_motor * inv;
-  return direction * net_nm - start_tolerance * (fabs(motor_nm) + sim->model->motor.stall_torque_nm);
+  const double scale_nm = sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s) * fabs(seg->per_motor);
+  return direction * net_nm - strictness * start_tolerance * scale_nm;
 }
 
 /* Torque that the slipping clutch brings to the output. */
@@ -76,17 +83,17 @@ static double clutch_output_nm(const struct sb_sim *sim)
   return state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
 }
 
-double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction)
+double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
   const double load_nm = resting_load_nm(sim, time_s, direction);
-  return direction * (clutch_output_nm(sim) - load_nm) - start_tolerance * fabs(load_nm);
+  const double scale_nm = resting_scale_nm(sim, time_s) + fabs(clutch_output_nm(sim));
+  return direction * (clutch_output_nm(sim) - load_nm) - strictness * start_tolerance * scale_nm;
 }
 
-static void take_resting_curves(struct sb_sim *sim, double load_time_s, int tried_direction)
+static void take_resting_curves(struct sb_sim *sim, int tried_direction)
 {
-  struct sb_segment *seg = sim->segment;
-  seg->acting = curve_at(sim, load_time_s, tried_direction, true, SB_SHARE_ACTING);
-  seg->holding = curve_at(sim, load_time_s, tried_direction, true, SB_SHARE_RESISTING);
+  sim->segment->acting = curve_at(sim, tried_direction, true, SB_SHARE_ACTING);
+  sim->segment->holding = curve_at(sim, tried_direction, true, SB_SHARE_RESISTING);
 }
 
 static bool is_steady(const struct sb_load_curve *curve)
@@ -94,14 +101,15 @@ static bool is_steady(const struct sb_load_curve *curve)
   return curve->per_s == 0.0 && curve->wave_count == 0;
 }
 
-/* At rest each direction is tried with the load ahead in that direction. */
-static int settle_at_rest(struct sb_sim *sim, double load_time_s, int sense,
-                          double (*start_margin)(const struct sb_sim *, double, int))
+/* A body at rest: each direction is tried with the load ahead in that direction. `sense`: the output's for +1. */
+static int settle_at_rest(struct sb_sim *sim, int sense,
+                          double (*start_margin)(const struct sb_sim *, double, int, double))
 {
-  take_resting_curves(sim, load_time_s, -sense);
-  const bool starts_back = start_margin(sim, load_time_s, -1) > 0.0;
-  take_resting_curves(sim, load_time_s, sense);
-  if (start_margin(sim, load_time_s, +1) > 0.0) return +1;
+  const double now_s = fmax(sim->state.time_s, sim->state.load_time_s);
+  take_resting_curves(sim, -sense);
+  const bool starts_back = start_margin(sim, now_s, -1, 1.0) > 0.0;
+  take_resting_curves(sim, sense);
+  if (start_margin(sim, now_s, +1, 1.0) > 0.0) return +1;
   return starts_back ? -1 : 0;
 }
 
@@ -126,103 +134,128 @@ static struct sb_poly poly_from(const struct sb_poly *load, double gain, double 
                           .wave_gain = gain * load->wave_gain};
 }
 
-static void begin_mesh(struct sb_sim *sim, double load_time_s)
+/* What the motor brings into the mesh at x = 0+ or 0-. */
+static double driven_nm(const struct sb_segment *seg, int direction)
+{
+  return seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
+}
+
+static void settle_mesh(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
   struct sb_state *state = &sim->state;
-  const struct sb_gear *gear = gear_of(sim);
   const int sense = sign_of(seg->per_motor);
-
-  seg->line = sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
-  seg->drag_nm = gear->drag_nm;
   state->motor_direction = sign_of(state->motor_speed_rad_s);
-  if (state->motor_direction == 0) {
-    state->motor_direction = settle_at_rest(sim, load_time_s, sense, sb_segment_start_margin);
-  }
+  if (state->motor_direction == 0) state->motor_direction = settle_at_rest(sim, sense, sb_segment_start_margin);
   const int direction = state->motor_direction;
   state->output_direction = direction * sense;
+  if (direction == 0) {
+    state->is_driving = 1;
+    return;
+  }
+  const struct sb_load_curve curve = curve_at(sim, direction * sense, false, SB_SHARE_ALL);
+  const double load_nm = sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad,
+                                          state->motor_speed_rad_s * seg->per_motor);
+  const double motor_nm = driven_nm(seg, direction) - seg->line.slope_nms_rad * state->motor_speed_rad_s;
+  state->is_driving = power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
+}
+
+static void build_mesh(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const int sense = sign_of(seg->per_motor), direction = state->motor_direction;
+  if (direction == 0) take_resting_curves(sim, sense);
   seg->is_resting_steady = direction == 0 && is_steady(&seg->acting) && is_steady(&seg->holding);
-  seg->curve = curve_at(sim, load_time_s, direction == 0 ? sense : direction * sense, false, SB_SHARE_ALL);
+  seg->curve = curve_at(sim, direction == 0 ? sense : direction * sense, false, SB_SHARE_ALL);
   seg->load = poly_of_curve(&seg->curve, seg->per_motor);
   if (direction == 0) return;
 
-  const double motor_nm = seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
+  const double motor_nm = driven_nm(seg, direction);
   const double inertia = sim->model->load.inertia_kg_m2 * fabs(seg->per_motor);
   seg->power_sign = poly_from(&seg->load, sim->model->motor.rotor_inertia_kg_m2 * sense, motor_nm * inertia,
                               -seg->line.slope_nms_rad * inertia);
   seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia;
-  const double present_nm = sb_load_curve_nm(&seg->curve, load_time_s, state->output_angle_rad,
-                                             state->motor_speed_rad_s * seg->per_motor);
-  state->is_driving = power_sign(sim, motor_nm - seg->line.slope_nms_rad * state->motor_speed_rad_s, present_nm,
-                                 direction) >= 0.0;
+  const double inv = inverse_e(gear_of(sim), state->is_driving);
+  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, inv);
+  seg->motor_rate = poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
+                              -seg->line.slope_nms_rad * per_inertia);
+}
 
-  seg->mesh_inverse_ratio = inverse_e(gear, state->is_driving);
-  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, seg->mesh_inverse_ratio);
-  seg->motor_rate = poly_from(&seg->load, -seg->per_motor * seg->mesh_inverse_ratio * per_inertia,
-                              motor_nm * per_inertia, -seg->line.slope_nms_rad * per_inertia);
+/* What turns the motor in neutral: its drive less the slipping clutch. */
+static double free_drive_nm(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const double clutch_nm = state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm : 0.0;
+  return sim->segment->line.stall_nm - clutch_nm;
 }
 
 /* A motor at rest in neutral turns only when the torque on it exceeds its friction. */
-static void begin_free_motor(struct sb_sim *sim)
+static void settle_free(struct sb_sim *sim)
 {
-  struct sb_segment *seg = sim->segment;
   struct sb_state *state = &sim->state;
-  const bool is_cut = state->plan.is_drive_cut;
-  seg->line = is_cut ? sb_motor_line_open(&sim->model->motor)
-                     : sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
-  seg->drag_nm = 0.0;
-  const double clutch_nm = state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm : 0.0;
-  const double drive_nm = seg->line.stall_nm - clutch_nm;
+  const double drive_nm = free_drive_nm(sim);
   state->motor_direction = sign_of(state->motor_speed_rad_s);
-  if (state->motor_direction == 0 && fabs(drive_nm) > seg->line.friction_nm) state->motor_direction = sign_of(drive_nm);
-  seg->motor_rate = (struct sb_poly){0};
-  if (state->motor_direction == 0) return;
-  const double per_inertia = 1.0 / sim->model->motor.rotor_inertia_kg_m2;
-  seg->motor_rate.k = (drive_nm - state->motor_direction * seg->line.friction_nm) * per_inertia;
-  seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
-}
-
-static void begin_free_output(struct sb_sim *sim, double load_time_s)
-{
-  struct sb_segment *seg = sim->segment;
-  struct sb_state *state = &sim->state;
+  if (state->motor_direction == 0 && fabs(drive_nm) > sim->segment->line.friction_nm) {
+    state->motor_direction = sign_of(drive_nm);
+  }
   state->output_direction = sign_of(state->output_speed_rad_s);
   if (state->output_direction == 0) {
-    state->output_direction = settle_at_rest(sim, load_time_s, +1, sb_segment_output_start_margin);
+    state->output_direction = settle_at_rest(sim, +1, sb_segment_output_start_margin);
   }
-  const int direction = state->output_direction;
-  seg->curve = curve_at(sim, load_time_s, direction == 0 ? +1 : direction, false, SB_SHARE_ALL);
-  seg->load = poly_of_curve(&seg->curve, 1.0);
-  seg->output_rate = (struct sb_poly){0};
-  if (direction == 0) {
+}
+
+static void build_free(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  seg->motor_rate = seg->output_rate = (struct sb_poly){0};
+  if (state->motor_direction != 0) {
+    const double per_inertia = 1.0 / sim->model->motor.rotor_inertia_kg_m2;
+    seg->motor_rate.k = (free_drive_nm(sim) - state->motor_direction * seg->line.friction_nm) * per_inertia;
+    seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
+  }
+  if (state->output_direction == 0) {
+    take_resting_curves(sim, +1);
+    seg->curve = curve_at(sim, +1, false, SB_SHARE_ALL);
     seg->load = (struct sb_poly){0}; /* held: no motion, no work */
     return;
   }
+  seg->curve = curve_at(sim, state->output_direction, false, SB_SHARE_ALL);
+  seg->load = poly_of_curve(&seg->curve, 1.0);
   const double per_inertia = 1.0 / sim->model->load.inertia_kg_m2;
   seg->output_rate = poly_from(&seg->load, -per_inertia, clutch_output_nm(sim) * per_inertia, 0.0);
 }
 
-void sb_segment_begin(struct sb_sim *sim, double load_time_s)
+/* What depends on gear and link alone. */
+static void prepare(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
-  struct sb_state *state = &sim->state;
   const struct sb_gear *gear = gear_of(sim);
-
+  const bool in_mesh = sim->state.link == SB_LINK_MESH;
   seg->per_motor = gear->output_sense / gear->ratio;
+  seg->drag_nm = in_mesh ? gear->drag_nm : 0.0;
+  seg->line = !in_mesh && sim->state.plan.is_drive_cut
+                  ? sb_motor_line_open(&sim->model->motor)
+                  : sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
+}
+
+static void build(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const bool in_mesh = state->link == SB_LINK_MESH;
   seg->is_resting_steady = false;
-  if (state->link == SB_LINK_MESH) {
-    begin_mesh(sim, load_time_s);
-    seg->end_s = INFINITY;
+  if (in_mesh) {
+    build_mesh(sim);
   } else {
-    begin_free_motor(sim);
-    begin_free_output(sim, load_time_s);
-    seg->end_s = state->plan.engage_time_s;
+    build_free(sim);
   }
-  seg->end_s = fmin(seg->end_s, sb_load_next_time_s(&sim->model->load, load_time_s));
-  seg->angle_limit_rad =
-      state->output_direction == 0
-          ? INFINITY
-          : sb_load_next_angle_rad(&sim->model->load, state->output_angle_rad, state->output_direction);
+  seg->corner_s = sb_load_next_time_s(&sim->model->load, state->load_time_s);
+  seg->end_s = in_mesh ? seg->corner_s : fmin(seg->corner_s, state->plan.engage_time_s);
+  seg->angle_limit_rad = state->output_direction == 0 ? INFINITY
+                                                      : sb_load_next_angle_rad(&sim->model->load, state->load_angle_rad,
+                                                                               state->output_direction);
   seg->is_general = seg->load.quad != 0.0 || seg->load.per_rad != 0.0 || seg->curve.wave_count > 0;
 
   seg->start_s = state->time_s;
@@ -231,20 +264,47 @@ void sb_segment_begin(struct sb_sim *sim, double load_time_s)
   seg->start_output_speed = state->output_speed_rad_s;
 }
 
-double sb_segment_joined_torque_nm(const struct sb_sim *sim)
+void sb_segment_begin(struct sb_sim *sim)
+{
+  sim->state.load_angle_rad = sim->state.output_angle_rad;
+  prepare(sim);
+  if (sim->state.link == SB_LINK_MESH) {
+    settle_mesh(sim);
+  } else {
+    settle_free(sim);
+  }
+  build(sim);
+}
+
+void sb_segment_resume(struct sb_sim *sim)
+{
+  prepare(sim);
+  build(sim);
+}
+
+/* As sb_segment_start_margin(), for motor and output joined by the clutch: no drag, no loss. */
+static double joined_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
+{
+  const struct sb_segment *seg = sim->segment;
+  const double load_nm = resting_load_nm(sim, time_s, direction * sign_of(seg->per_motor));
+  const double scale_nm = sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s) * fabs(seg->per_motor);
+  return direction * (driven_nm(seg, direction) - load_nm * seg->per_motor) - strictness * start_tolerance * scale_nm;
+}
+
+double sb_segment_joined_torque_nm(struct sb_sim *sim)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
-  const struct sb_gear *gear = gear_of(sim);
-  const double x = state->motor_speed_rad_s;
-  const int direction = x < 0.0 ? -1 : +1;
-  const double motor_nm =
-      sb_motor_torque_nm(&seg->line, x) - gear->drag_nm * direction - (x == 0.0 ? seg->line.friction_nm : 0.0);
-  const struct sb_load_curve curve =
-      curve_at(sim, state->time_s, direction * sign_of(seg->per_motor), false, SB_SHARE_ALL);
-  const double load_nm = sb_load_curve_nm(&curve, state->time_s, state->output_angle_rad, x * seg->per_motor);
-  const double inv = inverse_e(gear, power_sign(sim, motor_nm, load_nm, direction) >= 0.0);
-  const double rate = (motor_nm - load_nm * seg->per_motor * inv) / sb_segment_mesh_inertia(sim, inv);
+  const double x = state->motor_speed_rad_s, r = seg->per_motor;
+  const int sense = sign_of(r);
+  const int direction = x != 0.0 ? sign_of(x) : settle_at_rest(sim, sense, joined_start_margin);
+  if (direction == 0) { /* held: what the motor brings, or what the load pulls with */
+    return fmax(driven_nm(seg, +1), resting_load_nm(sim, state->time_s, -sense) * r);
+  }
+  const struct sb_load_curve curve = curve_at(sim, direction * sense, false, SB_SHARE_ALL);
+  const double load_nm = sb_load_curve_nm(&curve, state->time_s, state->output_angle_rad, x * r);
+  const double motor_nm = driven_nm(seg, direction) - seg->line.slope_nms_rad * x;
+  const double rate = (motor_nm - load_nm * r) / sb_segment_mesh_inertia(sim, 1.0);
   return motor_nm - sim->model->motor.rotor_inertia_kg_m2 * rate;
 }
 

@@ -17,51 +17,58 @@ struct sb_poly {
 
 struct sb_segment {
   struct sb_motor_line line;
-  struct sb_load_curve curve;  /* of the moving load; tau = t - curve.time_s */
-  double per_motor;            /* r */
-  double start_s;              /* when the segment began */
-  double end_s;                /* next load corner or timed engagement; INFINITY: none */
-  double angle_limit_rad;      /* next load corner over the angle, in the direction of motion */
-  double mesh_inverse_ratio;   /* 1 / e */
+  struct sb_load_curve curve; /* of the moving load; tau = t - curve.time_s */
+  double per_motor;           /* r */
+  double start_s;             /* when the segment began */
+  double end_s;               /* next load corner or timed engagement; INFINITY: none */
+  double corner_s;            /* next load corner alone */
+  double angle_limit_rad;     /* next load corner over the angle, in the direction of motion */
+  double mesh_inverse_ratio;  /* 1 / e */
   double drag_nm;
-  bool is_general;             /* quadratic, angle or wave terms are present */
-  bool is_resting_steady;      /* at rest, and the load does not change in time */
+  bool is_general;        /* quadratic, angle or wave terms are present */
+  bool is_resting_steady; /* at rest, and the load does not change in time */
 
-  struct sb_poly motor_rate;   /* dx/dt in x */
-  struct sb_poly output_rate;  /* neutral: dW/dt in W */
-  struct sb_poly load;         /* TL, in x when in mesh, in W in neutral */
-  struct sb_poly power_sign;   /* in mesh: > 0 driving, < 0 overrun, times the direction; in x */
-  double power_tolerance;      /* below it, a sign is rounding */
+  struct sb_poly motor_rate;  /* dx/dt in x */
+  struct sb_poly output_rate; /* neutral: dW/dt in W */
+  struct sb_poly load;        /* TL, in x when in mesh, in W in neutral */
+  struct sb_poly power_sign;  /* in mesh: > 0 driving, < 0 overrun, times the direction; in x */
+  double power_tolerance;     /* below it, a sign is rounding */
 
   /* At rest: the load's own parts, to tell when it starts. */
   struct sb_load_curve acting;
   struct sb_load_curve holding;
 
   /* Integrals since start_s. */
-  double motor_turn;    /* of x */
-  double motor_square;  /* of x^2 */
-  double output_turn;   /* of W (neutral only) */
-  double load_work_j;   /* of TL W */
+  double motor_turn;   /* of x */
+  double motor_square; /* of x^2 */
+  double output_turn;  /* of W (neutral only) */
+  double load_work_j;  /* of TL W */
   double start_motor_speed;
   double start_output_speed;
 };
 
-/* Settles directions, driving or overrun at the present state and prepares the segment. load_time_s: the instant at
- * which the load's piece is chosen (a corner just reached, else the present time). */
-void sb_segment_begin(struct sb_sim *sim, double load_time_s);
+/* Settles directions, driving or overrun at the present state and prepares the segment. */
+void sb_segment_begin(struct sb_sim *sim);
+
+/* Prepares the segment of a state whose directions are settled: bit for bit the one that the state was in. */
+void sb_segment_resume(struct sb_sim *sim);
 
 /* Books the segment's integrals into the ledger and the sums; the state must be at its end. */
 void sb_segment_book(struct sb_sim *sim);
 
 /* By how much the torque on a machine at rest in mesh exceeds what holds it in a direction of the motor (+1, -1), in N m
- * at the motor; positive: it starts that way. */
-double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction);
+ * at the motor, less a tolerance times strictness; positive at strictness 1: it starts that way. Who waits for a start
+ * asks for 2, so that the start is not missing by a rounding error when it is settled. */
+double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
 
 /* The same for the output alone, in neutral, in N m at the output and the output's direction. */
-double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction);
+double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
 
-/* Gear torque Tg that a joined clutch would have to carry at the present speed. */
-double sb_segment_joined_torque_nm(const struct sb_sim *sim);
+/*
+ * Torque at the motor that a clutch whose sides have met would have to carry, moving or at rest, under the rules of
+ * slipping (no loss, no drag), so that a clutch found too weak does slip on. A new segment must follow.
+ */
+double sb_segment_joined_torque_nm(struct sb_sim *sim);
 
 /* Least hold of the load at rest, N m. */
 double sb_segment_hold_nm(const struct sb_sim *sim, double time_s);

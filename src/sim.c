@@ -21,6 +21,12 @@ static int sense_of(const struct sb_sim *sim, int gear)
   return sim->model->gearbox.gears[gear].motor_sense;
 }
 
+void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
+{
+  sim->state = *state;
+  sb_segment_resume(sim);
+}
+
 bool sb_sim_is_engaged(const struct sb_sim *sim)
 {
   return sim->state.link == SB_LINK_MESH;
@@ -47,8 +53,8 @@ static double resting_torque_nm(const struct sb_sim *sim)
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
   const double acting_nm = sb_load_curve_outside_nm(&seg->acting, state->time_s, state->output_angle_rad);
   const double hold_nm = sb_segment_hold_nm(sim, state->time_s);
-  const double press_nm = fmax(0.0, seg->line.stall_nm - seg->line.friction_nm - seg->drag_nm) * gear->efficiency /
-                          seg->per_motor;
+  const double press_nm =
+      fmax(0.0, seg->line.stall_nm - seg->line.friction_nm - seg->drag_nm) * gear->efficiency / seg->per_motor;
   return fmin(fmax(press_nm, acting_nm - hold_nm), acting_nm + hold_nm);
 }
 
@@ -81,10 +87,10 @@ static void raise_torque_peak(struct sb_sim *sim, const struct sb_point *at, dou
 }
 
 /* Starts a new segment; a body that had come to rest or to motion is told about. */
-static void begin_segment(struct sb_sim *sim, double load_time_s, int motor_direction_before)
+static void begin_segment(struct sb_sim *sim, int motor_direction_before)
 {
   struct sb_state *state = &sim->state;
-  sb_segment_begin(sim, load_time_s);
+  sb_segment_begin(sim);
   raise_speed_peaks(sim);
   const struct sb_point at = sb_stepper_point(sim);
   raise_torque_peak(sim, &at, 0.0);
@@ -94,7 +100,7 @@ static void begin_segment(struct sb_sim *sim, double load_time_s, int motor_dire
 }
 
 /* Inelastic joining of motor and output through the gear pair; the meshes lose nothing in it. */
-static void engage(struct sb_sim *sim, double load_time_s)
+static void engage(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
@@ -112,33 +118,36 @@ static void engage(struct sb_sim *sim, double load_time_s)
   state->motor_speed_rad_s = joined;
   state->output_speed_rad_s = joined * r;
   state->link = SB_LINK_MESH;
-  begin_segment(sim, load_time_s, joined > 0.0 ? +1 : -1);
+  state->turned_rad = 0.0;
+  state->plan = (struct sb_shift_plan){0};
+  state->slip_direction = state->is_turned = 0;
+  begin_segment(sim, joined > 0.0 ? +1 : -1);
   notify(sim, SB_EVENT_ENGAGED);
 }
 
 /* A clutch whose sides have met holds when it can carry the joint motion's torque, else it goes on slipping. */
-static void meet(struct sb_sim *sim, double load_time_s)
+static void meet(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   const double needed_nm = sb_segment_joined_torque_nm(sim);
   if (fabs(needed_nm) <= state->plan.clutch_nm) {
-    engage(sim, load_time_s);
+    engage(sim);
     return;
   }
   state->slip_direction = needed_nm > 0.0 ? +1 : -1;
-  begin_segment(sim, load_time_s, 0);
+  begin_segment(sim, 0);
 }
 
-/* Engages at once when nothing is left to wait for; else goes on in neutral. */
-static void go_on_in_neutral(struct sb_sim *sim, double load_time_s)
+/* Engages at once when nothing is left to wait for; else goes on in neutral. now_s: the present instant as planned. */
+static void go_on_in_neutral(struct sb_sim *sim, double now_s)
 {
   struct sb_state *state = &sim->state;
-  const bool is_due = state->plan.engage_time_s <= load_time_s;
+  const bool is_due = state->plan.engage_time_s <= now_s;
   const bool is_turned_enough = state->is_turned && state->turned_rad >= state->plan.engage_turn_rad;
   if (is_due || is_turned_enough) {
-    engage(sim, load_time_s);
+    engage(sim);
   } else {
-    begin_segment(sim, load_time_s, 0);
+    begin_segment(sim, 0);
   }
 }
 
@@ -152,7 +161,6 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   /* The same motion in the sense of the new gear; adding zero keeps a zero without sign. */
   state->motor_speed_rad_s = state->motor_speed_rad_s * sense_of(sim, state->gear) * sense_of(sim, gear) + 0.0;
   state->gear = gear;
-  state->command_time_s = state->time_s;
   state->plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
   state->link = state->plan.clutch_nm > 0.0 ? SB_LINK_SLIP : SB_LINK_OPEN;
   state->turned_rad = 0.0;
@@ -161,10 +169,10 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   const struct sb_gear *next = &sim->model->gearbox.gears[gear];
   const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_sense;
   state->slip_direction = (lead > 0.0) - (lead < 0.0);
-  sb_segment_begin(sim, state->time_s);
+  sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);
   if (state->link == SB_LINK_SLIP && state->slip_direction == 0) {
-    meet(sim, state->time_s);
+    meet(sim);
   } else {
     go_on_in_neutral(sim, state->time_s);
   }
@@ -204,11 +212,11 @@ static void apply_guard(struct sb_sim *sim, enum sb_guard guard)
       state->is_turned = true;
       break;
     case SB_GUARD_TURNED: state->turned_rad = state->plan.engage_turn_rad; break;
-    case SB_GUARD_MEET: meet(sim, state->time_s); return;
+    case SB_GUARD_MEET: meet(sim); return;
     default: break;
   }
   if (state->link == SB_LINK_MESH) {
-    begin_segment(sim, state->time_s, motor_direction);
+    begin_segment(sim, motor_direction);
   } else {
     go_on_in_neutral(sim, state->time_s);
   }
@@ -218,12 +226,13 @@ static void apply_guard(struct sb_sim *sim, enum sb_guard guard)
 static void pass_end(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  const double load_time_s = sim->segment->end_s;
+  const double end_s = sim->segment->end_s;
   sb_segment_book(sim);
+  if (sim->segment->corner_s <= end_s) state->load_time_s = sim->segment->corner_s;
   if (state->link == SB_LINK_MESH) {
-    begin_segment(sim, load_time_s, state->motor_direction);
+    begin_segment(sim, state->motor_direction);
   } else {
-    go_on_in_neutral(sim, load_time_s);
+    go_on_in_neutral(sim, end_s);
   }
 }
 
@@ -335,12 +344,11 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   state->link = SB_LINK_MESH;
   state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
   state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_sense;
-  state->command_time_s = -INFINITY;
   sim->sums.over_limit_first_s = NAN;
   sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.start_kinetic_j = kinetic_j(sim);
-  begin_segment(sim, 0.0, 0);
+  begin_segment(sim, 0);
   return SB_OK;
 }
 
@@ -375,7 +383,9 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   return (struct sb_row){
       .time_s = state->time_s,
       .gear = in_mesh ? state->gear + 1 : 0,
-      .phase = !in_mesh ? SB_PHASE_SHIFT : is_resting ? SB_PHASE_STANDSTILL : SB_PHASE_DRIVE,
+      .phase = !in_mesh     ? SB_PHASE_SHIFT
+               : is_resting ? SB_PHASE_STANDSTILL
+                            : SB_PHASE_DRIVE,
       .drive = sense * seg->line.duty,
       .motor_speed_rad_s = sense * state->motor_speed_rad_s,
       .reading_pct = NAN,
@@ -384,9 +394,9 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,
       .outside_torque_nm = sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad),
       .motor_current_a = has_currents ? current_a : NAN,
-      .supply_voltage_v = has_currents ? supply->open_circuit_voltage_v -
-                                             supply->internal_resistance_ohm * seg->line.duty * current_a
-                                       : NAN,
+      .supply_voltage_v =
+          has_currents ? supply->open_circuit_voltage_v - supply->internal_resistance_ohm * seg->line.duty * current_a
+                       : NAN,
       .output_turns = state->output_angle_rad / SB_TURN,
   };
 }

@@ -105,8 +105,8 @@ static struct sb_point free_step(const struct sb_segment *seg, const struct sb_p
   gain->motor_turn = sixth * (from->x + 2.0 * (p2.x + p3.x) + p4.x);
   gain->motor_square = sixth * (from->x * from->x + 2.0 * (p2.x * p2.x + p3.x * p3.x) + p4.x * p4.x);
   gain->output_turn = sixth * (from->w + 2.0 * (p2.w + p3.w) + p4.w);
-  gain->load_work_j = sixth * (from->load_nm * from->w + 2.0 * (p2.load_nm * p2.w + p3.load_nm * p3.w) +
-                               p4.load_nm * p4.w);
+  gain->load_work_j =
+      sixth * (from->load_nm * from->w + 2.0 * (p2.load_nm * p2.w + p3.load_nm * p3.w) + p4.load_nm * p4.w);
   struct sb_point to = {.time_s = p4.time_s,
                         .x = from->x + sixth * (from->x_rate + 2.0 * (p2.x_rate + p3.x_rate) + p4.x_rate),
                         .w = from->w + sixth * (from->w_rate + 2.0 * (p2.w_rate + p3.w_rate) + p4.w_rate),

@@ -15,12 +15,12 @@
 /* State and first-stage rates at the start of a step, or at its end: what a step hands to the next. */
 struct sb_point {
   double time_s;
-  double x;        /* motor speed, in its driven sense */
-  double w;        /* output speed */
-  double angle;    /* of the output */
-  double x_rate;   /* dx/dt */
-  double w_rate;   /* dW/dt, neutral only */
-  double load_nm;  /* TL */
+  double x;       /* motor speed, in its driven sense */
+  double w;       /* output speed */
+  double angle;   /* of the output */
+  double x_rate;  /* dx/dt */
+  double w_rate;  /* dW/dt, neutral only */
+  double load_nm; /* TL */
 };
 
 /* What one step adds to the segment's integrals. */

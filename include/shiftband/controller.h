@@ -50,8 +50,8 @@ void sb_controller_start(const struct sb_controller_setup *setup, struct sb_cont
  * One sample: the reading in counts, and whether a gear is in mesh (0: neutral). Returns the commanded gear, from 1;
  * a change against the last call is a shift command.
  */
-uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state, int32_t reading,
-                             uint8_t is_engaged);
+uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state,
+                             int32_t reading, uint8_t is_engaged);
 
 #ifdef __cplusplus
 }

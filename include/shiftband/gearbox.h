@@ -22,10 +22,10 @@
 enum { SB_GEAR_MAX = 8, SB_MESH_MAX = 12, SB_NAME_SIZE = 64 };
 
 struct sb_mesh {
-  double driver_teeth;  /* >= 1 */
-  double driven_teeth;  /* >= 1 */
-  double efficiency;    /* 0 < efficiency <= 1 */
-  bool is_internal;     /* an internal mesh keeps the sense */
+  double driver_teeth; /* >= 1 */
+  double driven_teeth; /* >= 1 */
+  double efficiency;   /* 0 < efficiency <= 1 */
+  bool is_internal;    /* an internal mesh keeps the sense */
 };
 
 struct sb_gear {
@@ -34,13 +34,13 @@ struct sb_gear {
   struct sb_mesh meshes[SB_MESH_MAX]; /* from the motor to the output */
   int motor_sense;                    /* +1 forward, -1 reverse: how the motor is driven in this gear */
   double drag_nm;                     /* N m at the motor shaft while in mesh, >= 0, against the motion */
-  double back_efficiency;             /* 0..1; 0: cannot be driven backwards; NAN before sb_gearbox_derive(): as forward */
+  double back_efficiency; /* 0..1; 0: cannot be driven backwards; NAN before sb_gearbox_derive(): as forward */
 
   /* Derived by sb_gearbox_derive(). */
-  double ratio;       /* N > 0 */
-  double efficiency;  /* eta, 0 < eta <= 1 */
-  int sense;          /* +1 or -1: sense of the output for a motor that turns forward */
-  int output_sense;   /* sense * motor_sense, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
+  double ratio;      /* N > 0 */
+  double efficiency; /* eta, 0 < eta <= 1 */
+  int sense;         /* +1 or -1: sense of the output for a motor that turns forward */
+  int output_sense; /* sense * motor_sense, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
 };
 
 /* Gears from the greatest reduction (gears[0], "gear 1") to the smallest. */

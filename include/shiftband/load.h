@@ -52,22 +52,22 @@ struct sb_load_part {
 };
 
 struct sb_load {
-  double inertia_kg_m2;  /* Jo: whole inertia at the output, > 0 */
-  double breakaway_nm;   /* N m, >= 0: least hold of all resisting parts together at standstill */
-  int part_count;        /* 0..SB_LOAD_PART_MAX */
+  double inertia_kg_m2; /* Jo: whole inertia at the output, > 0 */
+  double breakaway_nm;  /* N m, >= 0: least hold of all resisting parts together at standstill */
+  int part_count;       /* 0..SB_LOAD_PART_MAX */
   struct sb_load_part parts[SB_LOAD_PART_MAX];
 };
 
 struct sb_load_wave {
   double amplitude_nm;
-  double per_s;   /* rad/s of phase, 0 for a wave over the angle */
-  double per_rad; /* rad of phase per rad of the output, 0 for a wave over time */
+  double per_s;     /* rad/s of phase, 0 for a wave over the angle */
+  double per_rad;   /* rad of phase per rad of the output, 0 for a wave over time */
   double phase_rad; /* phase at t = 0, a = 0 */
 };
 
 struct sb_load_curve {
-  double time_s;     /* t0 */
-  double angle_rad;  /* a0 */
+  double time_s;    /* t0 */
+  double angle_rad; /* a0 */
   double c0_nm;
   double per_s;
   double per_rad;
@@ -81,14 +81,14 @@ struct sb_load_curve {
 struct sb_load_at {
   double time_s;
   double angle_rad;
-  int direction; /* +1 or -1: sense of the output's motion, or of the motion that is tried from rest */
+  int direction;   /* +1 or -1: sense of the output's motion, or of the motion that is tried from rest */
   bool is_at_rest; /* the hold counts (breakaway), not the sliding value */
 };
 
 enum sb_load_share {
-  SB_SHARE_ALL,       /* everything, with sign */
-  SB_SHARE_ACTING,    /* only the parts that act */
-  SB_SHARE_RESISTING  /* only the parts that resist, taken positive: a hold, at rest */
+  SB_SHARE_ALL,      /* everything, with sign */
+  SB_SHARE_ACTING,   /* only the parts that act */
+  SB_SHARE_RESISTING /* only the parts that resist, taken positive: a hold, at rest */
 };
 
 struct sb_load_ops {
@@ -110,7 +110,8 @@ extern const struct sb_load_ops *const sb_load_kinds[];
 const struct sb_load_ops *sb_load_kind_find(const char *name);
 
 /* The sum of the parts of a share at a place, good until the next corner. Pure. */
-struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct sb_load_at *at, enum sb_load_share share);
+struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct sb_load_at *at,
+                                      enum sb_load_share share);
 
 /* The curve's value, in N m, at a time (s), angle (rad) and speed (rad/s) of the output. Pure. */
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s);

@@ -21,19 +21,19 @@
 
 struct sb_motor {
   /* Given, all at the motor's own shaft (a built-in gearhead included). */
-  double nominal_voltage_v;     /* V,      > 0 */
-  double no_load_speed_rad_s;   /* rad/s,  > 0, at the nominal voltage */
-  double stall_torque_nm;       /* N m,    > 0, at the nominal voltage */
-  bool has_currents;            /* the two currents below were given */
-  double stall_current_a;       /* A,      > no_load_current_a */
-  double no_load_current_a;     /* A,      >= 0 */
-  double rotor_inertia_kg_m2;   /* kg m^2, > 0, seen at the shaft */
+  double nominal_voltage_v;   /* V,      > 0 */
+  double no_load_speed_rad_s; /* rad/s,  > 0, at the nominal voltage */
+  double stall_torque_nm;     /* N m,    > 0, at the nominal voltage */
+  bool has_currents;          /* the two currents below were given */
+  double stall_current_a;     /* A,      > no_load_current_a */
+  double no_load_current_a;   /* A,      >= 0 */
+  double rotor_inertia_kg_m2; /* kg m^2, > 0, seen at the shaft */
 
   /* Derived by sb_motor_derive(); meaningful only with currents, 0 without (friction too). */
-  double resistance_ohm;        /* ohm */
-  double kt_nm_a;               /* N m / A,   torque constant */
-  double ke_vs_rad;             /* V s / rad, voltage constant; equals kt in SI for a lossless magnetic path */
-  double friction_nm;           /* N m,       Coulomb friction of brushes and bearings */
+  double resistance_ohm; /* ohm */
+  double kt_nm_a;        /* N m / A,   torque constant */
+  double ke_vs_rad;      /* V s / rad, voltage constant; equals kt in SI for a lossless magnetic path */
+  double friction_nm;    /* N m,       Coulomb friction of brushes and bearings */
 };
 
 struct sb_supply {
@@ -48,12 +48,12 @@ struct sb_supply {
  *   current I(x) = stall_a - slope_as_rad x                               A; 0 without currents
  */
 struct sb_motor_line {
-  double stall_nm;       /* N m, >= 0, before friction */
-  double slope_nms_rad;  /* N m s / rad, >= 0 */
-  double friction_nm;    /* N m, >= 0 */
-  double stall_a;        /* A */
-  double slope_as_rad;   /* A s / rad */
-  double duty;           /* 0..1; 0 with no slope is an open circuit */
+  double stall_nm;      /* N m, >= 0, before friction */
+  double slope_nms_rad; /* N m s / rad, >= 0 */
+  double friction_nm;   /* N m, >= 0 */
+  double stall_a;       /* A */
+  double slope_as_rad;  /* A s / rad */
+  double duty;          /* 0..1; 0 with no slope is an open circuit */
 };
 
 /* Fills the derived fields. The given ones must be in range; fails when kt or ke would not be positive. */

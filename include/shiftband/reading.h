@@ -37,10 +37,10 @@ int32_t sb_sensor_up_count(const struct sb_sensor *sensor, double threshold_frac
 
 /* The moving part of the sensor. */
 struct sb_reading {
-  double filter_gain;    /* 0..1 */
-  double filtered;       /* fraction of the reference */
+  double filter_gain; /* 0..1 */
+  double filtered;    /* fraction of the reference */
   bool is_started;
-  void *noise;           /* gsl_rng, or NULL when there is no noise; owned */
+  void *noise; /* gsl_rng, or NULL when there is no noise; owned */
 };
 
 /* Prepares a reading for samples sample_period_s apart. Release with sb_reading_clear(). */

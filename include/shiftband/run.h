@@ -24,9 +24,9 @@ struct sb_run_result {
   struct sb_monitor monitor; /* shifts and verdicts */
   struct sb_sums sums;
   struct sb_row end;
-  int end_gear;              /* from 1: commanded last */
-  int step_parts;            /* as in struct sb_sim */
-  long long step_count;      /* inner steps */
+  int end_gear;         /* from 1: commanded last */
+  int step_parts;       /* as in struct sb_sim */
+  long long step_count; /* inner steps */
 };
 
 /* The controller's constants for a model: thresholds in sensor counts, times in whole samples, rounded up. */

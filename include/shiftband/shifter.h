@@ -29,14 +29,14 @@ struct sb_shifter {
 
 /* How neutral is left, fixed at the command. */
 struct sb_shift_plan {
-  bool is_drive_cut;     /* no current until engaged */
-  double engage_time_s;  /* engages at this time; INFINITY: not by time */
+  bool is_drive_cut;      /* no current until engaged */
+  double engage_time_s;   /* engages at this time; INFINITY: not by time */
   double engage_turn_rad; /* engages when the motor has turned this far in its new sense; INFINITY: not by turning */
-  double clutch_nm;      /* joins motor and output by slipping; 0: neutral is open. Engages when the speeds meet */
+  double clutch_nm;       /* joins motor and output by slipping; 0: neutral is open. Engages when the speeds meet */
 };
 
 struct sb_shifter_ops {
-  const char *name; /* as in the scenario file */
+  const char *name;           /* as in the scenario file */
   bool is_direction_selected; /* the motor's sense picks the gear: two gears, of opposite motor sense */
   struct sb_shift_plan (*plan)(const struct sb_shifter *shifter, double command_time_s);
 };

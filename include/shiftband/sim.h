@@ -33,23 +33,27 @@ enum sb_link {
   SB_LINK_SLIP  /* a clutch joins them, slipping */
 };
 
-/* All that moves. Copyable; acts on the future. Speeds of the motor are in the sense in which its gear drives it. */
+/*
+ * All that moves and acts on the future; copyable, and equal bits mean an equal future. Speeds of the motor are in the
+ * sense in which its gear drives it. What belongs to a shift under way is zero in mesh.
+ */
 struct sb_state {
-  long long step;             /* whole inner steps done */
-  double time_s;              /* step * inner step, or between two steps inside sb_sim_advance() */
-  double motor_speed_rad_s;   /* in mesh: N times the output's */
+  long long step;           /* whole inner steps done */
+  double time_s;            /* step * inner step, or between two steps inside sb_sim_advance() */
+  double load_time_s;       /* the last load corner passed: where the present piece of the load began */
+  double load_angle_rad;    /* the output's angle when the segment began */
+  double motor_speed_rad_s; /* in mesh: N times the output's */
   double output_speed_rad_s;
   double output_angle_rad;
-  double turned_rad;          /* motor's angle since its reversal or since the command, in neutral */
-  int gear;                   /* index from 0: in mesh, or to be engaged */
+  double turned_rad;         /* motor's angle since its reversal or since the command, in neutral */
+  struct sb_shift_plan plan; /* of the shift under way */
+  int gear;                  /* index from 0: in mesh, or to be engaged */
   enum sb_link link;
-  int motor_direction;        /* -1, 0 (at rest), +1 */
+  int motor_direction; /* -1, 0 (at rest), +1 */
   int output_direction;
-  int slip_direction;         /* sign of the motor's lead over the output in a slipping clutch */
-  bool is_driving;            /* power runs from motor to output */
-  bool is_turned;             /* neutral: the motor has reversed, turned_rad counts */
-  double command_time_s;      /* of the last shift command */
-  struct sb_shift_plan plan;  /* of the shift under way */
+  int slip_direction; /* sign of the motor's lead over the output in a slipping clutch */
+  int is_driving;     /* power runs from motor to output */
+  int is_turned;      /* neutral: the motor has reversed, turned_rad counts */
 };
 
 /* The greatest of a quantity, by magnitude, and when. */
@@ -63,17 +67,17 @@ struct sb_sums {
   struct sb_ledger ledger;
   struct sb_peak output_torque_nm;
   struct sb_peak motor_current_a;
-  struct sb_peak motor_speed_rad_s;  /* signed by the motor's own sense */
+  struct sb_peak motor_speed_rad_s; /* signed by the motor's own sense */
   struct sb_peak output_speed_rad_s;
   double least_output_speed_rad_s;
   double greatest_output_speed_rad_s;
-  double over_limit_s;               /* time with the output torque above limits.output_torque_nm */
-  double over_limit_first_s;         /* when it first was; NAN: never */
-  double gear_time_s[SB_GEAR_MAX];   /* in mesh */
+  double over_limit_s;             /* time with the output torque above limits.output_torque_nm */
+  double over_limit_first_s;       /* when it first was; NAN: never */
+  double gear_time_s[SB_GEAR_MAX]; /* in mesh */
   double neutral_time_s;
-  double standstill_time_s;          /* in mesh, output at rest */
-  double start_kinetic_j;            /* kinetic energy at t = 0 */
-  double greatest_impulse_nms;       /* of engagements, at the output, by magnitude */
+  double standstill_time_s;    /* in mesh, output at rest */
+  double start_kinetic_j;      /* kinetic energy at t = 0 */
+  double greatest_impulse_nms; /* of engagements, at the output, by magnitude */
 };
 
 enum sb_event { SB_EVENT_COMMAND, SB_EVENT_ENGAGED, SB_EVENT_STOPPED, SB_EVENT_STARTED };
@@ -92,9 +96,9 @@ struct sb_segment;
 
 struct sb_sim {
   const struct sb_model *model;
-  double step_s;          /* inner step: the model's step over step_parts */
-  double steps_per_s;     /* inner steps in a second when that is a whole number, else 0 */
-  int step_parts;         /* 1 unless the model's step is longer than half its shortest time constant */
+  double step_s;      /* inner step: the model's step over step_parts */
+  double steps_per_s; /* inner steps in a second when that is a whole number, else 0 */
+  int step_parts;     /* 1 unless the model's step is longer than half its shortest time constant */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
@@ -116,6 +120,9 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
 /* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
 void sb_sim_command(struct sb_sim *sim, int gear);
 
+/* Puts a state back that this simulation, or another of the same model, was in between two calls; the sums stay. */
+void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
+
 /* Whether a gear is in mesh. */
 bool sb_sim_is_engaged(const struct sb_sim *sim);
 
@@ -124,17 +131,17 @@ enum sb_phase { SB_PHASE_DRIVE, SB_PHASE_SHIFT, SB_PHASE_STANDSTILL };
 /* The state as people see it, at one instant. */
 struct sb_row {
   double time_s;
-  int gear;                   /* from 1; 0 in neutral */
+  int gear; /* from 1; 0 in neutral */
   enum sb_phase phase;
-  double drive;               /* duty with the motor's sense, -1..1 */
+  double drive; /* duty with the motor's sense, -1..1 */
   double motor_speed_rad_s;
-  double reading_pct;    /* last sample, % of the reference; filled by the caller */
+  double reading_pct; /* last sample, % of the reference; filled by the caller */
   double output_speed_rad_s;
-  double output_torque_nm;    /* what the gear delivers; at rest what it holds against the load */
-  double load_torque_nm;      /* what opposes */
-  double outside_torque_nm;   /* the load without what follows speed, at sliding values */
-  double motor_current_a;     /* NAN without currents */
-  double supply_voltage_v;    /* NAN without currents */
+  double output_torque_nm;  /* what the gear delivers; at rest what it holds against the load */
+  double load_torque_nm;    /* what opposes */
+  double outside_torque_nm; /* the load without what follows speed, at sliding values */
+  double motor_current_a;   /* NAN without currents */
+  double supply_voltage_v;  /* NAN without currents */
   double output_turns;
 };
 

@@ -8,12 +8,12 @@
 #ifndef SHIFTBAND_STATUS_H
 #define SHIFTBAND_STATUS_H
 
-#define SB_STATUS_LIST(X)                                         \
-  X(SB_OK, "success")                                             \
-  X(SB_ERR_MEMORY, "out of memory")                               \
-  X(SB_ERR_USAGE, "wrong command line")                           \
-  X(SB_ERR_SCENARIO, "fault in a scenario, a table or a log")     \
-  X(SB_ERR_IO, "reading or writing failed")                       \
+#define SB_STATUS_LIST(X)                                     \
+  X(SB_OK, "success")                                         \
+  X(SB_ERR_MEMORY, "out of memory")                           \
+  X(SB_ERR_USAGE, "wrong command line")                       \
+  X(SB_ERR_SCENARIO, "fault in a scenario, a table or a log") \
+  X(SB_ERR_IO, "reading or writing failed")                   \
   X(SB_ERR_NUMERICS, "the numerics gave up")
 
 enum sb_status {

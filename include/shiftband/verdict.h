@@ -22,19 +22,19 @@
 #include "shiftband/closed_form.h"
 #include "shiftband/sim.h"
 
-#define SB_VERDICT_LIST(X)                                     \
-  X(SB_VERDICT_HUNTING, "hunting")                             \
-  X(SB_VERDICT_STALL, "stall")                                 \
-  X(SB_VERDICT_STUCK_LOW, "stuck low")                         \
-  X(SB_VERDICT_FALSE_DOWNSHIFT, "downshift for nothing")       \
-  X(SB_VERDICT_OVERLOAD, "overload")                           \
+#define SB_VERDICT_LIST(X)                               \
+  X(SB_VERDICT_HUNTING, "hunting")                       \
+  X(SB_VERDICT_STALL, "stall")                           \
+  X(SB_VERDICT_STUCK_LOW, "stuck low")                   \
+  X(SB_VERDICT_FALSE_DOWNSHIFT, "downshift for nothing") \
+  X(SB_VERDICT_OVERLOAD, "overload")                     \
   X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")
 
 enum sb_verdict_kind {
 #define SB_VERDICT_CODE(code, name) code,
   SB_VERDICT_LIST(SB_VERDICT_CODE)
 #undef SB_VERDICT_CODE
-  SB_VERDICT_KIND_COUNT
+      SB_VERDICT_KIND_COUNT
 };
 
 enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOAD };
@@ -51,23 +51,23 @@ const char *sb_cause_name(enum sb_cause cause);
 /* Verdicts of one kind in one gear count together, but for hunting: each spell of it is one. */
 struct sb_verdict {
   enum sb_verdict_kind kind;
-  enum sb_cause cause;   /* of hunting */
-  int gear;              /* from 1: where it happened; of a pair, the slower gear */
-  double first_s;        /* when it first came true: the first command, the standstill's start, ... */
-  double last_s;         /* when the last one ended */
-  size_t count;          /* shift commands (hunting), else times */
-  double period_s;       /* hunting: mean time from a command to the next like it; else NAN */
-  double duration_s;     /* time that it lasted, summed; 0 for a downshift */
-  double least_nm;       /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
-  double greatest_nm;    /* overload: least_nm is the limit, greatest_nm the greatest torque */
+  enum sb_cause cause; /* of hunting */
+  int gear;            /* from 1: where it happened; of a pair, the slower gear */
+  double first_s;      /* when it first came true: the first command, the standstill's start, ... */
+  double last_s;       /* when the last one ended */
+  size_t count;        /* shift commands (hunting), else times */
+  double period_s;     /* hunting: mean time from a command to the next like it; else NAN */
+  double duration_s;   /* time that it lasted, summed; 0 for a downshift */
+  double least_nm;     /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double greatest_nm;  /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
 struct sb_shift_record {
   double command_s;
-  double engaged_s;        /* NAN: not within the run */
-  int from, to;            /* gears from 1 */
-  double reading_pct;      /* that decided, % of the reference */
-  double load_torque_nm;   /* whole load at the command */
+  double engaged_s;      /* NAN: not within the run */
+  int from, to;          /* gears from 1 */
+  double reading_pct;    /* that decided, % of the reference */
+  double load_torque_nm; /* whole load at the command */
   double outside_torque_nm;
 };
 
@@ -81,16 +81,16 @@ struct sb_monitor {
 
   struct sb_shift_record *shifts; /* shifts[shift_count], owned */
   size_t shift_count, shift_room;
-  struct sb_verdict *verdicts;    /* verdicts[verdict_count], owned, in order of first_s once finished */
+  struct sb_verdict *verdicts; /* verdicts[verdict_count], owned, in order of first_s once finished */
   size_t verdict_count, verdict_room;
   int is_out_of_memory;
 
-  size_t chain_first;       /* shifts of the present chain of opposite commands: from here to the last */
-  double rest_since_s;      /* NAN: moving */
+  size_t chain_first;  /* shifts of the present chain of opposite commands: from here to the last */
+  double rest_since_s; /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
-  double low_since_s;       /* NAN: no reason to be in the faster gear */
+  double low_since_s; /* NAN: no reason to be in the faster gear */
   double low_least_nm, low_greatest_nm;
-  int gear;                 /* in mesh, from 1; 0 in neutral */
+  int gear; /* in mesh, from 1; 0 in neutral */
 };
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model);

@@ -38,12 +38,15 @@ static double next_of(double first, double period, double x, int direction)
   return first + k * period;
 }
 
-/* Whether the sine ahead of x is above the breakaway value: then the next crossing leads down. */
+/*
+ * Whether the sine ahead of x is above the breakaway value: then the next crossing is a falling one going forward, a
+ * rising one going back. Either way the falling one is the lower of the two.
+ */
 static bool is_above(const struct sb_load_part *part, const struct crossings *found, double x, int direction)
 {
   const double rising = next_of(found->rising, part->period, x, direction);
   const double falling = next_of(found->falling, part->period, x, direction);
-  return direction > 0 ? falling < rising : rising > falling;
+  return falling < rising;
 }
 
 static double next_crossing(const struct sb_load_part *part, double x, int direction)
