@@ -103,7 +103,7 @@ static void write_energy(FILE *out, const struct sb_report *report)
   const char *sign = "";
 #define WRITE_LINE(field, name)                                      \
   if (ledger->field != 0.0) {                                        \
-    if (column > 70) column = fprintf(out, "\n%12s", "");            \
+    if (column > 70) column = fprintf(out, "\n%11s", "");            \
     column += fprintf(out, "%s %s %.4g", sign, name, ledger->field); \
     sign = " +";                                                     \
   }
