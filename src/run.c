@@ -110,9 +110,9 @@ static void sample(struct run *run)
   sb_sim_command(&run->sim, gear - 1);
 }
 
-static long long nearest_multiple_after(long long step, long long every)
+static long long earlier(long long a, long long b)
 {
-  return (step / every + 1) * every;
+  return a < b ? a : b;
 }
 
 /* From sample to sample and from trace row to trace row, until the end. */
@@ -122,22 +122,22 @@ static enum sb_status go(struct run *run, struct sb_error *err)
   const long long last = sb_model_step_count(setup->duration_s, setup->step_s);
   const long long per_sample = sb_model_step_count(run->model->control.sample_period_s, setup->step_s);
   const long long per_row = sb_model_step_count(setup->trace_interval_s, setup->step_s);
-  long long step = 0;
-  for (;;) {
-    if (step % per_sample == 0) sample(run);
-    if (step % per_row == 0 || step == last) {
+  const bool has_trace = run->options->on_row != NULL;
+  long long next_sample = 0, next_row = has_trace ? 0 : last;
+  for (long long step = 0;; step = earlier(earlier(next_sample, next_row), last)) {
+    const enum sb_status status = sb_sim_advance(&run->sim, step, err);
+    if (status != SB_OK) return status;
+    if (step == next_sample) {
+      sample(run);
+      next_sample += per_sample;
+    }
+    if (has_trace && (step == next_row || step == last)) {
       const struct sb_row row = row_now(run);
       hand_out(run, &row);
     }
+    if (step == next_row) next_row += per_row;
     if (run->has_failed) return sb_fail(err, SB_ERR_IO, "the trace could not be written");
     if (step == last) return SB_OK;
-    long long next = nearest_multiple_after(step, per_sample);
-    if (run->options->on_row != NULL && nearest_multiple_after(step, per_row) < next) {
-      next = nearest_multiple_after(step, per_row);
-    }
-    step = next < last ? next : last;
-    const enum sb_status status = sb_sim_advance(&run->sim, step, err);
-    if (status != SB_OK) return status;
   }
 }
 

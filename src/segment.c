@@ -44,35 +44,42 @@ static double inverse_e(const struct sb_gear *gear, bool is_driving)
   return is_driving ? 1.0 / gear->efficiency : gear->back_efficiency;
 }
 
-double sb_segment_hold_nm(const struct sb_sim *sim, double time_s)
+/* The load's parts at rest ahead in a direction of the output: what acts, and what holds. */
+static double acting_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
-  const double parts_nm = sb_load_curve_outside_nm(&sim->segment->holding, time_s, sim->state.output_angle_rad);
+  const struct sb_load_curve *curve = &sim->segment->acting[output_direction > 0];
+  return sb_load_curve_outside_nm(curve, time_s, sim->state.output_angle_rad);
+}
+
+static double hold_nm(const struct sb_sim *sim, double time_s, int output_direction)
+{
+  const struct sb_load_curve *curve = &sim->segment->holding[output_direction > 0];
+  const double parts_nm = sb_load_curve_outside_nm(curve, time_s, sim->state.output_angle_rad);
   return fmax(parts_nm, sim->model->load.breakaway_nm);
 }
 
-/* Torque on the output at rest that opposes a start in a direction (of the output). */
-static double resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
+double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
-  const double acting_nm = sb_load_curve_outside_nm(&sim->segment->acting, time_s, sim->state.output_angle_rad);
-  return acting_nm + output_direction * sb_segment_hold_nm(sim, time_s);
+  return acting_nm(sim, time_s, output_direction) + output_direction * hold_nm(sim, time_s, output_direction);
 }
 
 /* Sum of the torques that meet in the output at rest, without sign. */
-static double resting_scale_nm(const struct sb_sim *sim, double time_s)
+static double resting_scale_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
-  return fabs(sb_load_curve_outside_nm(&sim->segment->acting, time_s, sim->state.output_angle_rad)) +
-         sb_segment_hold_nm(sim, time_s);
+  return fabs(acting_nm(sim, time_s, output_direction)) + hold_nm(sim, time_s, output_direction);
 }
 
 double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
   const double motor_nm = seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
-  const double load_nm = resting_load_nm(sim, time_s, direction * sign_of(seg->per_motor));
+  const int output_direction = direction * sign_of(seg->per_motor);
+  const double load_nm = sb_segment_resting_load_nm(sim, time_s, output_direction);
   const bool is_driving = power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
   const double inv = inverse_e(gear_of(sim), is_driving);
   const double net_nm = motor_nm - load_nm * seg->per_motor * inv;
-  const double scale_nm = sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s) * fabs(seg->per_motor);
+  const double scale_nm =
+      sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s, output_direction) * fabs(seg->per_motor);
   return direction * net_nm - strictness * start_tolerance * scale_nm;
 }
 
@@ -85,15 +92,17 @@ static double clutch_output_nm(const struct sb_sim *sim)
 
 double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
-  const double load_nm = resting_load_nm(sim, time_s, direction);
-  const double scale_nm = resting_scale_nm(sim, time_s) + fabs(clutch_output_nm(sim));
+  const double load_nm = sb_segment_resting_load_nm(sim, time_s, direction);
+  const double scale_nm = resting_scale_nm(sim, time_s, direction) + fabs(clutch_output_nm(sim));
   return direction * (clutch_output_nm(sim) - load_nm) - strictness * start_tolerance * scale_nm;
 }
 
-static void take_resting_curves(struct sb_sim *sim, int tried_direction)
+static void take_resting_curves(struct sb_sim *sim)
 {
-  sim->segment->acting = curve_at(sim, tried_direction, true, SB_SHARE_ACTING);
-  sim->segment->holding = curve_at(sim, tried_direction, true, SB_SHARE_RESISTING);
+  for (int i = 0; i < 2; i++) {
+    sim->segment->acting[i] = curve_at(sim, i == 0 ? -1 : +1, true, SB_SHARE_ACTING);
+    sim->segment->holding[i] = curve_at(sim, i == 0 ? -1 : +1, true, SB_SHARE_RESISTING);
+  }
 }
 
 static bool is_steady(const struct sb_load_curve *curve)
@@ -101,16 +110,19 @@ static bool is_steady(const struct sb_load_curve *curve)
   return curve->per_s == 0.0 && curve->wave_count == 0;
 }
 
-/* A body at rest: each direction is tried with the load ahead in that direction. `sense`: the output's for +1. */
-static int settle_at_rest(struct sb_sim *sim, int sense,
-                          double (*start_margin)(const struct sb_sim *, double, int, double))
+/* A body at rest: each direction is tried with the load ahead in that direction. */
+static int settle_at_rest(struct sb_sim *sim, double (*start_margin)(const struct sb_sim *, double, int, double))
 {
   const double now_s = fmax(sim->state.time_s, sim->state.load_time_s);
-  take_resting_curves(sim, -sense);
-  const bool starts_back = start_margin(sim, now_s, -1, 1.0) > 0.0;
-  take_resting_curves(sim, sense);
+  take_resting_curves(sim);
   if (start_margin(sim, now_s, +1, 1.0) > 0.0) return +1;
-  return starts_back ? -1 : 0;
+  return start_margin(sim, now_s, -1, 1.0) > 0.0 ? -1 : 0;
+}
+
+static bool is_resting_steady(const struct sb_segment *seg)
+{
+  return is_steady(&seg->acting[0]) && is_steady(&seg->holding[0]) && is_steady(&seg->acting[1]) &&
+         is_steady(&seg->holding[1]);
 }
 
 static struct sb_poly poly_of_curve(const struct sb_load_curve *curve, double per_motor)
@@ -146,7 +158,7 @@ static void settle_mesh(struct sb_sim *sim)
   struct sb_state *state = &sim->state;
   const int sense = sign_of(seg->per_motor);
   state->motor_direction = sign_of(state->motor_speed_rad_s);
-  if (state->motor_direction == 0) state->motor_direction = settle_at_rest(sim, sense, sb_segment_start_margin);
+  if (state->motor_direction == 0) state->motor_direction = settle_at_rest(sim, sb_segment_start_margin);
   const int direction = state->motor_direction;
   state->output_direction = direction * sense;
   if (direction == 0) {
@@ -165,8 +177,8 @@ static void build_mesh(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const int sense = sign_of(seg->per_motor), direction = state->motor_direction;
-  if (direction == 0) take_resting_curves(sim, sense);
-  seg->is_resting_steady = direction == 0 && is_steady(&seg->acting) && is_steady(&seg->holding);
+  if (direction == 0) take_resting_curves(sim);
+  seg->is_resting_steady = direction == 0 && is_resting_steady(seg);
   seg->curve = curve_at(sim, direction == 0 ? sense : direction * sense, false, SB_SHARE_ALL);
   seg->load = poly_of_curve(&seg->curve, seg->per_motor);
   if (direction == 0) return;
@@ -201,7 +213,7 @@ static void settle_free(struct sb_sim *sim)
   }
   state->output_direction = sign_of(state->output_speed_rad_s);
   if (state->output_direction == 0) {
-    state->output_direction = settle_at_rest(sim, +1, sb_segment_output_start_margin);
+    state->output_direction = settle_at_rest(sim, sb_segment_output_start_margin);
   }
 }
 
@@ -216,7 +228,7 @@ static void build_free(struct sb_sim *sim)
     seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
   }
   if (state->output_direction == 0) {
-    take_resting_curves(sim, +1);
+    take_resting_curves(sim);
     seg->curve = curve_at(sim, +1, false, SB_SHARE_ALL);
     seg->load = (struct sb_poly){0}; /* held: no motion, no work */
     return;
@@ -240,6 +252,12 @@ static void prepare(struct sb_sim *sim)
                   : sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
 }
 
+static enum sb_terms terms_of(const struct sb_poly *load, const struct sb_load_curve *curve)
+{
+  if (load->quad != 0.0 || load->per_rad != 0.0 || curve->wave_count > 0) return SB_TERMS_ALL;
+  return load->per_s != 0.0 ? SB_TERMS_RAMP : SB_TERMS_STEADY;
+}
+
 static void build(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
@@ -256,7 +274,7 @@ static void build(struct sb_sim *sim)
   seg->angle_limit_rad = state->output_direction == 0 ? INFINITY
                                                       : sb_load_next_angle_rad(&sim->model->load, state->load_angle_rad,
                                                                                state->output_direction);
-  seg->is_general = seg->load.quad != 0.0 || seg->load.per_rad != 0.0 || seg->curve.wave_count > 0;
+  seg->terms = terms_of(&seg->load, &seg->curve);
 
   seg->start_s = state->time_s;
   seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;
@@ -286,8 +304,10 @@ void sb_segment_resume(struct sb_sim *sim)
 static double joined_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
-  const double load_nm = resting_load_nm(sim, time_s, direction * sign_of(seg->per_motor));
-  const double scale_nm = sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s) * fabs(seg->per_motor);
+  const int output_direction = direction * sign_of(seg->per_motor);
+  const double load_nm = sb_segment_resting_load_nm(sim, time_s, output_direction);
+  const double scale_nm =
+      sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s, output_direction) * fabs(seg->per_motor);
   return direction * (driven_nm(seg, direction) - load_nm * seg->per_motor) - strictness * start_tolerance * scale_nm;
 }
 
@@ -297,9 +317,9 @@ double sb_segment_joined_torque_nm(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   const double x = state->motor_speed_rad_s, r = seg->per_motor;
   const int sense = sign_of(r);
-  const int direction = x != 0.0 ? sign_of(x) : settle_at_rest(sim, sense, joined_start_margin);
+  const int direction = x != 0.0 ? sign_of(x) : settle_at_rest(sim, joined_start_margin);
   if (direction == 0) { /* held: what the motor brings, or what the load pulls with */
-    return fmax(driven_nm(seg, +1), resting_load_nm(sim, state->time_s, -sense) * r);
+    return fmax(driven_nm(seg, +1), sb_segment_resting_load_nm(sim, state->time_s, -sense) * r);
   }
   const struct sb_load_curve curve = curve_at(sim, direction * sense, false, SB_SHARE_ALL);
   const double load_nm = sb_load_curve_nm(&curve, state->time_s, state->output_angle_rad, x * r);

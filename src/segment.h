@@ -15,6 +15,13 @@ struct sb_poly {
   double k, per_s, lin, quad, per_rad, wave_gain;
 };
 
+/* Which terms of the polynomials are there at all, so that the usual cases carry nothing of the others. */
+enum sb_terms {
+  SB_TERMS_STEADY, /* constant and linear in the speed */
+  SB_TERMS_RAMP,   /* and linear in time */
+  SB_TERMS_ALL     /* and quadratic, angle or waves */
+};
+
 struct sb_segment {
   struct sb_motor_line line;
   struct sb_load_curve curve; /* of the moving load; tau = t - curve.time_s */
@@ -25,7 +32,7 @@ struct sb_segment {
   double angle_limit_rad;     /* next load corner over the angle, in the direction of motion */
   double mesh_inverse_ratio;  /* 1 / e */
   double drag_nm;
-  bool is_general;        /* quadratic, angle or wave terms are present */
+  enum sb_terms terms;
   bool is_resting_steady; /* at rest, and the load does not change in time */
 
   struct sb_poly motor_rate;  /* dx/dt in x */
@@ -34,9 +41,9 @@ struct sb_segment {
   struct sb_poly power_sign;  /* in mesh: > 0 driving, < 0 overrun, times the direction; in x */
   double power_tolerance;     /* below it, a sign is rounding */
 
-  /* At rest: the load's own parts, to tell when it starts. */
-  struct sb_load_curve acting;
-  struct sb_load_curve holding;
+  /* At rest: the load's own parts, to tell when it starts; [0] with the load behind, [1] with the load ahead. */
+  struct sb_load_curve acting[2];
+  struct sb_load_curve holding[2];
 
   /* Integrals since start_s. */
   double motor_turn;   /* of x */
@@ -70,8 +77,8 @@ double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, i
  */
 double sb_segment_joined_torque_nm(struct sb_sim *sim);
 
-/* Least hold of the load at rest, N m. */
-double sb_segment_hold_nm(const struct sb_sim *sim, double time_s);
+/* Torque on the output at rest that opposes (times the direction) a start in a direction of the output, N m. */
+double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction);
 
 /* Inertia at the motor in mesh for 1/e. */
 double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e);

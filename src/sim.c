@@ -13,6 +13,9 @@
 /* Instants closer than this fraction of a step are one instant. */
 static const double same_instant = 1e-9;
 
+/* A clutch that falls short by less than this fraction holds: it would slip by no more than rounding. */
+static const double same_torque = 1e-12;
+
 /* So many events without any time passing mean that the model contradicts itself. */
 enum { EVENTS_AT_ONCE_MAX = 200 };
 
@@ -51,11 +54,11 @@ static double resting_torque_nm(const struct sb_sim *sim)
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
-  const double acting_nm = sb_load_curve_outside_nm(&seg->acting, state->time_s, state->output_angle_rad);
-  const double hold_nm = sb_segment_hold_nm(sim, state->time_s);
+  const double least_nm = sb_segment_resting_load_nm(sim, state->time_s, -1);
+  const double greatest_nm = sb_segment_resting_load_nm(sim, state->time_s, +1);
   const double press_nm =
       fmax(0.0, seg->line.stall_nm - seg->line.friction_nm - seg->drag_nm) * gear->efficiency / seg->per_motor;
-  return fmin(fmax(press_nm, acting_nm - hold_nm), acting_nm + hold_nm);
+  return fmin(fmax(press_nm, least_nm), greatest_nm);
 }
 
 /* What the gear, or the slipping clutch, delivers to the output. */
@@ -130,7 +133,7 @@ static void meet(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   const double needed_nm = sb_segment_joined_torque_nm(sim);
-  if (fabs(needed_nm) <= state->plan.clutch_nm) {
+  if (fabs(needed_nm) <= state->plan.clutch_nm * (1.0 + same_torque)) {
     engage(sim);
     return;
   }
@@ -267,6 +270,21 @@ static enum sb_guard single_step(struct sb_sim *sim)
   return guard;
 }
 
+/* Stands still until a whole step; returns how many steps that were. The time above the limit grows step by step, so
+ * that its sum does not depend on who asks how often. */
+static long long rest_until(struct sb_sim *sim, long long last)
+{
+  struct sb_state *state = &sim->state;
+  const struct sb_point at = sb_stepper_point(sim);
+  const long long count = last - state->step;
+  if (fabs(delivered_nm(sim, &at)) > sim->model->limits.output_torque_nm) {
+    for (long long i = 0; i < count; i++) sim->sums.over_limit_s += sim->step_s;
+  }
+  state->step = last;
+  state->time_s = sb_stepper_grid_s(sim, last);
+  return count;
+}
+
 /* Whole steps at once, as far as nothing can happen: returns how many. */
 static long long many_steps(struct sb_sim *sim, long long target)
 {
@@ -281,13 +299,7 @@ static long long many_steps(struct sb_sim *sim, long long target)
   }
   if (last <= state->step) return 0;
 
-  if (state->motor_direction == 0) {
-    const long long count = last - state->step;
-    const struct sb_point at = sb_stepper_point(sim);
-    state->step = last;
-    commit(sim, &at, &(struct sb_gain){0}, sb_stepper_grid_s(sim, last));
-    return count;
-  }
+  if (state->motor_direction == 0) return rest_until(sim, last);
   struct sb_point at = sb_stepper_point(sim);
   const long long count = sb_stepper_run_mesh(sim, &at, state->step, last);
   state->step += count;
@@ -304,7 +316,7 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
   const long long target = step * sim->step_parts;
   double last_event_s = -1.0;
   int events_at_once = 0;
-  while (state->step < target || state->time_s < sb_stepper_grid_s(sim, target)) {
+  while (state->step < target) {
     enum sb_guard guard = SB_GUARD_NONE;
     if (many_steps(sim, target) == 0) guard = single_step(sim);
     const bool is_end = guard == SB_GUARD_NONE && is_at_end(sim);

@@ -14,48 +14,43 @@ static double waves_at(const struct sb_load_curve *curve, double time_s, double 
   return sum;
 }
 
-static inline double eval(const struct sb_poly *p, double tau, double v)
+/* Terms that are not there are zero, so all three give the same bits. */
+static inline double eval(const struct sb_poly *p, enum sb_terms terms, double tau, double v, double turn, double waves)
 {
-  return (p->k + p->per_s * tau) + p->lin * v;
-}
-
-static inline double eval_general(const struct sb_poly *p, double tau, double v, double turn, double waves)
-{
-  return eval(p, tau, v) + p->quad * v * fabs(v) + p->per_rad * turn + p->wave_gain * waves;
+  if (terms == SB_TERMS_STEADY) return p->k + p->lin * v;
+  const double linear = (p->k + p->per_s * tau) + p->lin * v;
+  if (terms == SB_TERMS_RAMP) return linear;
+  return linear + p->quad * v * fabs(v) + p->per_rad * turn + p->wave_gain * waves;
 }
 
 /* Sets the rate of x and the load at a place in mesh. */
-static inline void mesh_rates(const struct sb_segment *seg, double time_s, double x, double angle, bool is_general,
+static inline void mesh_rates(const struct sb_segment *seg, double time_s, double x, double angle, enum sb_terms terms,
                               double *x_rate, double *load_nm)
 {
   const double tau = time_s - seg->curve.time_s;
-  if (is_general) {
-    const double turn = angle - seg->curve.angle_rad;
-    const double waves = seg->curve.wave_count > 0 ? waves_at(&seg->curve, time_s, angle) : 0.0;
-    *x_rate = eval_general(&seg->motor_rate, tau, x, turn, waves);
-    *load_nm = eval_general(&seg->load, tau, x, turn, waves);
-  } else {
-    *x_rate = eval(&seg->motor_rate, tau, x);
-    *load_nm = eval(&seg->load, tau, x);
-  }
+  const double turn = angle - seg->curve.angle_rad;
+  const double waves =
+      terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, time_s, angle) : 0.0;
+  *x_rate = eval(&seg->motor_rate, terms, tau, x, turn, waves);
+  *load_nm = eval(&seg->load, terms, tau, x, turn, waves);
 }
 
 /* Always inlined, so that the common case carries nothing of the general one. end_s: the step's end as the caller
  * counts it, so that the next step finds the very rates it would work out itself. */
 static inline __attribute__((always_inline)) struct sb_point mesh_step(const struct sb_segment *seg,
                                                                        const struct sb_point *from, double h,
-                                                                       double end_s, bool is_general,
+                                                                       double end_s, enum sb_terms terms,
                                                                        struct sb_gain *gain)
 {
   const double r = seg->per_motor, half = 0.5 * h, mid_s = from->time_s + half;
   const double x1 = from->x, k1 = from->x_rate, l1 = from->load_nm;
   double k2, k3, k4, l2, l3, l4;
   const double x2 = x1 + half * k1;
-  mesh_rates(seg, mid_s, x2, from->angle + half * r * x1, is_general, &k2, &l2);
+  mesh_rates(seg, mid_s, x2, from->angle + half * r * x1, terms, &k2, &l2);
   const double x3 = x1 + half * k2;
-  mesh_rates(seg, mid_s, x3, from->angle + half * r * x2, is_general, &k3, &l3);
+  mesh_rates(seg, mid_s, x3, from->angle + half * r * x2, terms, &k3, &l3);
   const double x4 = x1 + h * k3;
-  mesh_rates(seg, end_s, x4, from->angle + h * r * x3, is_general, &k4, &l4);
+  mesh_rates(seg, end_s, x4, from->angle + h * r * x3, terms, &k4, &l4);
 
   const double sixth = h / 6.0;
   gain->motor_turn = sixth * (x1 + 2.0 * (x2 + x3) + x4);
@@ -69,7 +64,7 @@ static inline __attribute__((always_inline)) struct sb_point mesh_step(const str
   to.w = r * to.x;
   to.angle = from->angle + gain->output_turn;
   to.w_rate = 0.0;
-  mesh_rates(seg, end_s, to.x, to.angle, is_general, &to.x_rate, &to.load_nm);
+  mesh_rates(seg, end_s, to.x, to.angle, terms, &to.x_rate, &to.load_nm);
   return to;
 }
 
@@ -78,9 +73,9 @@ static void free_rates(const struct sb_segment *seg, struct sb_point *at)
   const double tau = at->time_s - seg->curve.time_s;
   const double turn = at->angle - seg->curve.angle_rad;
   const double waves = seg->curve.wave_count > 0 ? waves_at(&seg->curve, at->time_s, at->angle) : 0.0;
-  at->x_rate = eval(&seg->motor_rate, tau, at->x);
-  at->w_rate = eval_general(&seg->output_rate, tau, at->w, turn, waves);
-  at->load_nm = eval_general(&seg->load, tau, at->w, turn, waves);
+  at->x_rate = eval(&seg->motor_rate, SB_TERMS_STEADY, tau, at->x, 0.0, 0.0);
+  at->w_rate = eval(&seg->output_rate, SB_TERMS_ALL, tau, at->w, turn, waves);
+  at->load_nm = eval(&seg->load, SB_TERMS_ALL, tau, at->w, turn, waves);
 }
 
 /* A stage of a step in neutral: from a point along the rates and speed of another. */
@@ -135,7 +130,7 @@ struct sb_point sb_stepper_point(const struct sb_sim *sim)
   if (state->link != SB_LINK_MESH) {
     free_rates(seg, &at);
   } else if (state->motor_direction != 0) {
-    mesh_rates(seg, at.time_s, at.x, at.angle, true, &at.x_rate, &at.load_nm);
+    mesh_rates(seg, at.time_s, at.x, at.angle, SB_TERMS_ALL, &at.x_rate, &at.load_nm);
   }
   return at;
 }
@@ -146,7 +141,7 @@ struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point 
   if (sim->state.link != SB_LINK_MESH) return free_step(seg, from, h, gain);
   if (sim->state.motor_direction == 0) return rest_step(from, h, gain);
   const double end_s = from->time_s + h;
-  return seg->is_general ? mesh_step(seg, from, h, end_s, true, gain) : mesh_step(seg, from, h, end_s, false, gain);
+  return mesh_step(seg, from, h, end_s, SB_TERMS_ALL, gain);
 }
 
 void sb_stepper_raise_peak(struct sb_peak *peak, double value, double time_s)
@@ -167,7 +162,7 @@ void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_spe
 
 /* The loop in which nearly all time is spent: a step, a look whether it crossed anything, the peaks. */
 static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *sim, struct sb_point *point,
-                                                                long long first, long long last, bool is_general)
+                                                                long long first, long long last, enum sb_terms terms)
 {
   struct sb_segment *seg = sim->segment;
   const double h = sim->step_s, direction = sim->state.motor_direction;
@@ -182,14 +177,12 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   long long step = first;
   for (; step < last; step++) {
     struct sb_gain gain;
-    const double end_s = (double)(step + 1) * h; /* counted, so that it never drifts */
-    const struct sb_point to = mesh_step(seg, &at, h, end_s, is_general, &gain);
-    const double tau = to.time_s - seg->curve.time_s;
-    double power = eval(&seg->power_sign, tau, to.x);
-    if (is_general) {
-      power = eval_general(&seg->power_sign, tau, to.x, to.angle - seg->curve.angle_rad,
-                           seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0);
-    }
+    const double end_s = sb_stepper_grid_s(sim, step + 1);
+    const struct sb_point to = mesh_step(seg, &at, h, end_s, terms, &gain);
+    const double waves =
+        terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0;
+    const double power = eval(&seg->power_sign, terms, to.time_s - seg->curve.time_s, to.x,
+                              to.angle - seg->curve.angle_rad, waves);
     if (!(to.x * direction > 0.0) || power * power_direction < -seg->power_tolerance ||
         to.angle * turn_direction >= angle_limit) {
       break;
@@ -219,5 +212,9 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
 
 long long sb_stepper_run_mesh(struct sb_sim *sim, struct sb_point *point, long long first, long long last)
 {
-  return sim->segment->is_general ? run_mesh(sim, point, first, last, true) : run_mesh(sim, point, first, last, false);
+  switch (sim->segment->terms) {
+    case SB_TERMS_STEADY: return run_mesh(sim, point, first, last, SB_TERMS_STEADY);
+    case SB_TERMS_RAMP: return run_mesh(sim, point, first, last, SB_TERMS_RAMP);
+    default: return run_mesh(sim, point, first, last, SB_TERMS_ALL);
+  }
 }
