@@ -78,15 +78,27 @@ static double value_after(double length, void *context)
   return value_at(search->sim, search->guard, &to, &gain);
 }
 
+/* A length after which the guard has surely not fired, or -1. Zero, as a rule; but a body that has just started is at
+ * the guard's zero already, and one that stops again within the same step is on its way only for a bit of it. */
+static double safe_length(struct search *search, double h)
+{
+  if (value_after(0.0, search) > 0.0) return 0.0;
+  for (double length = 0.5 * h; length > 1e-15 * h; length *= 0.5) {
+    if (value_after(length, search) > 0.0) return length;
+  }
+  return -1.0;
+}
+
 /* Length of the step that ends at the guard's zero, on its far side. */
 static double locate(struct sb_sim *sim, const struct sb_point *from, double h, enum sb_guard guard)
 {
   struct search search = {sim, from, guard};
   gsl_function value = {value_after, &search};
-  if (!(value_after(0.0, &search) > 0.0)) return 0.0;
+  const double safe = safe_length(&search, h);
+  if (safe < 0.0) return 0.0;
 
   gsl_root_fsolver *solver = sim->root_solver;
-  if (gsl_root_fsolver_set(solver, &value, 0.0, h) != GSL_SUCCESS) return h;
+  if (gsl_root_fsolver_set(solver, &value, safe, h) != GSL_SUCCESS) return h;
   for (int i = 0; i < 200; i++) {
     if (gsl_root_fsolver_iterate(solver) != GSL_SUCCESS) break;
     const double low = gsl_root_fsolver_x_lower(solver), high = gsl_root_fsolver_x_upper(solver);

@@ -166,7 +166,7 @@ static void write_notes(FILE *out, const struct sb_report *report)
                   "must bear it.");
   }
   if (report->result->step_parts > 1) {
-    fprintf(out, "Note: the step is longer than half the shortest time constant and was divided by %d.\n",
+    fprintf(out, "Note: the step is longer than a quarter of the shortest time constant and was divided by %d.\n",
             report->result->step_parts);
   }
   if (isfinite(model->limits.winding_c)) {

@@ -63,9 +63,9 @@ void sb_segment_resume(struct sb_sim *sim);
 /* Books the segment's integrals into the ledger and the sums; the state must be at its end. */
 void sb_segment_book(struct sb_sim *sim);
 
-/* By how much the torque on a machine at rest in mesh exceeds what holds it in a direction of the motor (+1, -1), in N m
- * at the motor, less a tolerance times strictness; positive at strictness 1: it starts that way. Who waits for a start
- * asks for 2, so that the start is not missing by a rounding error when it is settled. */
+/* By how much the torque on a machine at rest in mesh exceeds what holds it in a direction of the motor (+1, -1), in
+ * N m at the motor, less a tolerance times strictness; positive at strictness 1: it starts that way. Who waits for a
+ * start asks for 2, so that the start is not missing by a rounding error when it is settled. */
 double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
 
 /* The same for the output alone, in neutral, in N m at the output and the output's direction. */

@@ -344,8 +344,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
     sb_sim_clear(sim);
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
   }
-  const double parts = ceil(2.0 * model->run.step_s / sb_model_shortest_time_constant_s(model));
-  sim->step_parts = parts > 1.0 ? (int)fmin(parts, 1e6) : 1;
+  sim->step_parts = sb_model_step_parts(model);
   sim->step_s = model->run.step_s / sim->step_parts;
   const double per_s = round(1.0 / sim->step_s);
   sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;

@@ -29,8 +29,7 @@ static inline void mesh_rates(const struct sb_segment *seg, double time_s, doubl
 {
   const double tau = time_s - seg->curve.time_s;
   const double turn = angle - seg->curve.angle_rad;
-  const double waves =
-      terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, time_s, angle) : 0.0;
+  const double waves = terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, time_s, angle) : 0.0;
   *x_rate = eval(&seg->motor_rate, terms, tau, x, turn, waves);
   *load_nm = eval(&seg->load, terms, tau, x, turn, waves);
 }
@@ -181,8 +180,8 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
     const struct sb_point to = mesh_step(seg, &at, h, end_s, terms, &gain);
     const double waves =
         terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0;
-    const double power = eval(&seg->power_sign, terms, to.time_s - seg->curve.time_s, to.x,
-                              to.angle - seg->curve.angle_rad, waves);
+    const double power =
+        eval(&seg->power_sign, terms, to.time_s - seg->curve.time_s, to.x, to.angle - seg->curve.angle_rad, waves);
     if (!(to.x * direction > 0.0) || power * power_direction < -seg->power_tolerance ||
         to.angle * turn_direction >= angle_limit) {
       break;

@@ -74,7 +74,7 @@ static inline struct sb_gear *model_add_gear(struct sb_model *model, double rati
   return gear;
 }
 
-/* All gears drive the output forward with the motor forward: a selector or a clutch then never turns the motor round. */
+/* All gears drive the output forward with the motor forward: a selector or a clutch never turns the motor round. */
 static inline void model_drive_forward(struct sb_model *model)
 {
   for (int g = 0; g < model->gearbox.gear_count; g++) {

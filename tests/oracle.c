@@ -46,7 +46,7 @@ struct oracle {
   double corner_rad; /* next corner over the angle */
 };
 
-/* Motor: winding, brushes and supply ----------------------------------------------------------------------------- */
+/* Motor: winding, brushes and supply ------------------------------------------------------------------------------- */
 
 static int drive_sign(const struct oracle *o)
 {
@@ -84,7 +84,7 @@ static double electric_torque(const struct oracle *o, double w)
   return kt * current;
 }
 
-/* Gear path ------------------------------------------------------------------------------------------------------ */
+/* Gear path -------------------------------------------------------------------------------------------------------- */
 
 static double ratio_of(const struct oracle *o)
 {
@@ -124,7 +124,7 @@ static double inverse_factor(const struct oracle *o)
   return o->is_driving ? 1.0 / forward_efficiency(o) : o->model->gearbox.gears[o->gear].back_efficiency;
 }
 
-/* Load ----------------------------------------------------------------------------------------------------------- */
+/* Load ------------------------------------------------------------------------------------------------------------- */
 
 /* A table's value on the piece that holds `place`, continued to `x`. Tables of these tests do not repeat. */
 static double table_value(const struct sb_load_part *part, double place, double x)
@@ -182,7 +182,7 @@ static double start_resistance(const struct oracle *o, double t, int direction)
   return direction * acting + fmax(hold, o->model->load.breakaway_nm);
 }
 
-/* Motion --------------------------------------------------------------------------------------------------------- */
+/* Motion ----------------------------------------------------------------------------------------------------------- */
 
 /* dw/dt in mesh, and the torque that the gear delivers to the output, along its motion. */
 static double mesh_rate(const struct oracle *o, double t, const double y[], double *delivered)
@@ -226,7 +226,7 @@ static int rates(double t, const double y[], double dydt[], void *params)
   return GSL_SUCCESS;
 }
 
-/* Resting bodies ------------------------------------------------------------------------------------------------- */
+/* Resting bodies --------------------------------------------------------------------------------------------------- */
 
 /* By how much a machine at rest in mesh is pushed beyond what holds it, in a direction of the motor. */
 static double start_excess(const struct oracle *o, double t, int direction)
@@ -313,7 +313,7 @@ static void settle(struct oracle *o)
   o->corner_rad = o->output_direction != 0 ? next_corner_rad(o) : NAN;
 }
 
-/* Shifts --------------------------------------------------------------------------------------------------------- */
+/* Shifts ----------------------------------------------------------------------------------------------------------- */
 
 static double lead(const struct oracle *o, const double y[])
 {
@@ -380,7 +380,7 @@ static void command(struct oracle *o, int gear)
   if (o->link == RUBBING && o->slip_direction == 0) meet(o);
 }
 
-/* Events: positive until they happen ----------------------------------------------------------------------------- */
+/* Events: positive until they happen ------------------------------------------------------------------------------- */
 
 static double distance(const struct oracle *o, enum cause cause, double t, const double y[])
 {
@@ -425,7 +425,7 @@ static void apply(struct oracle *o, enum cause cause)
   settle(o);
 }
 
-/* Time ----------------------------------------------------------------------------------------------------------- */
+/* Time ------------------------------------------------------------------------------------------------------------- */
 
 static bool move(struct oracle *o, double y[], double from_s, double to_s)
 {

@@ -35,7 +35,7 @@ static void with_nothing_given_the_greatest_line_is_the_scale(void **state)
   assert_true(sb_ledger_residual_ratio(&nothing) == 0.0);
 }
 
-/* Each line on its own -------------------------------------------------------------------------------------------- */
+/* Each line on its own --------------------------------------------------------------------------------------------- */
 
 /* Settled machines: each line grows by its power times the time; so much of it lies between two instants. */
 static void lines_of_a_settled_machine_grow_by_their_powers(void **state)
@@ -94,7 +94,7 @@ static void at_standstill_the_battery_heats_the_winding_alone(void **state)
   assert_true(sb_ledger_residual_ratio(&got.sums.ledger) < 1e-12);
 }
 
-/* Everything at random -------------------------------------------------------------------------------------------- */
+/* Everything at random --------------------------------------------------------------------------------------------- */
 
 enum { POINT_COUNT = 6, TABLE_COUNT = 3 };
 
@@ -128,8 +128,7 @@ static void add_random_profile(struct random_machine *m, gsl_rng *dice, int tabl
     m->nm[table][i] = gsl_ran_flat(dice, is_resisting ? 0.0 : -scale, scale);
     if (!is_chosen(dice, 0.2)) x += gsl_ran_flat(dice, 0.05, 1.5); /* else a jump */
   }
-  struct sb_load_part *part =
-      model_add_profile(&m->model, axis, is_resisting, POINT_COUNT, m->x[table], m->nm[table]);
+  struct sb_load_part *part = model_add_profile(&m->model, axis, is_resisting, POINT_COUNT, m->x[table], m->nm[table]);
   part->is_held = is_chosen(dice, 0.3);
   part->is_repeating = x > 0.0 && is_chosen(dice, 0.5);
   if (is_resisting && is_chosen(dice, 0.5)) part->breakaway_nm = gsl_ran_flat(dice, 0.0, scale);
@@ -154,8 +153,8 @@ static void add_random_load(struct random_machine *m, gsl_rng *dice, double scal
     const bool is_resisting = is_chosen(dice, 0.5);
     const double amplitude = gsl_ran_flat(dice, 0.0, 0.3) * scale;
     struct sb_load_part *part = model_add_sine(model, (enum sb_load_axis)axis, is_resisting,
-                                               is_resisting ? amplitude * gsl_ran_flat(dice, 1.0, 2.0) : 0.0,
-                                               amplitude, gsl_ran_flat(dice, 0.3, 3.0) * (axis == 0 ? 1.0 : 6.0));
+                                               is_resisting ? amplitude * gsl_ran_flat(dice, 1.0, 2.0) : 0.0, amplitude,
+                                               gsl_ran_flat(dice, 0.3, 3.0) * (axis == 0 ? 1.0 : 6.0));
     part->phase_rad = gsl_ran_flat(dice, -3.0, 3.0);
     if (is_resisting && is_chosen(dice, 0.5)) part->breakaway_nm = gsl_ran_flat(dice, 0.0, 0.5) * scale;
   }
@@ -214,7 +213,7 @@ static struct sb_sums run_random(struct random_machine *m, gsl_rng *dice)
 static void machines_drawn_at_random_keep_their_energy(void **state)
 {
   (void)state;
-  const double most = 1e-6;
+  const double most = 1e-6; /* what the header promises; measured 1.2e-7 at worst, 2e-11 in the middle */
   gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
   gsl_rng_set(dice, 1);
   static struct random_machine machine;

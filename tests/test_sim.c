@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * The simulator at its default step of 1 ms against closed forms and worked examples. Where an answer is given with more
+ * The simulator at its default step of 1 ms against closed forms and worked examples. Where an answer has more
  * digits than its book prints, it was worked out again from the book's data with exact pi; such answers hold to half a
  * unit of their last digit, closed forms to 1e-6: what a step of 1 ms leaves where tau is 20 ms or more.
  */
@@ -31,7 +31,7 @@ static struct driven after(const struct sb_model *model, double time_s)
   return drive(model, 0, NULL, 0, time_s);
 }
 
-/* Settled speeds ------------------------------------------------------------------------------------------------- */
+/* Settled speeds --------------------------------------------------------------------------------------------------- */
 
 /* N eta (Tv - D - m x) = TL + b x / N + c (x / N)^2, a quadratic in x. */
 static void a_machine_settles_where_motor_and_load_balance(void **state)
@@ -77,7 +77,7 @@ static void a_motor_at_half_its_voltage_settles_as_in_burman(void **state)
   assert_near_rel(got.state.motor_speed_rad_s, (60.0 - 2.5 * 0.5 / k) / k, limit);
 }
 
-/* Hambley, Electrical Engineering, example 16.4 p. 722: constant friction torque and a hoist: 995.873 rpm, 117.378 A. */
+/* Hambley, Electrical Engineering, example 16.4 p. 722: constant friction and a hoist: 995.873 rpm, 117.378 A. */
 static void a_motor_with_friction_and_a_hoist_settles_as_in_hambley(void **state)
 {
   (void)state;
@@ -94,7 +94,7 @@ static void a_motor_with_friction_and_a_hoist_settles_as_in_hambley(void **state
   assert_near(got.row.motor_current_a, 117.378, 5e-4);
 }
 
-/* Exponentials --------------------------------------------------------------------------------------------------- */
+/* Exponentials ----------------------------------------------------------------------------------------------------- */
 
 /* GATE 2020 EE question 34: 5 V step, gain 2 rad/s per V, tau 0.5 s: 6.32121 rad/s at 0.5 s. */
 static void a_step_in_voltage_is_followed_as_in_gate_2020(void **state)
@@ -129,7 +129,7 @@ static void a_motor_on_a_viscous_load_follows_fitzgeralds_exponential(void **sta
   }
   const struct driven end = after(&model, 1.0);
   assert_near(rpm(end.state.motor_speed_rad_s), 2500.0, 5e-3); /* from a voltage of six digits */
-  assert_near_rel(end.row.motor_current_a, 149.207, 5e-6); /* from a constant of six digits */
+  assert_near_rel(end.row.motor_current_a, 149.207, 5e-6);     /* from a constant of six digits */
 }
 
 /* x = s (1 - exp(-t / tau)), tau = (Jm + Jo / (N^2 eta)) / (m + b / (N^2 eta)), standard. */
@@ -327,8 +327,8 @@ static struct sb_model two_masses(const char *shifter, double motor_inertia, dou
   return model;
 }
 
-/* Khurmi and Gupta, Theory of Machines, example 3.12 p. 47: 60 kg, 0.14 m at 750 rpm meets 20 kg, 0.08 m at rest through
- * 150 N m: 70.8304 rad/s after 0.0604419 s, 356.032 J lost. */
+/* Khurmi and Gupta, Theory of Machines, example 3.12 p. 47: 60 kg, 0.14 m at 750 rpm meets 20 kg, 0.08 m at rest
+ * through 150 N m: 70.8304 rad/s after 0.0604419 s, 356.032 J lost. */
 static void a_clutch_joins_two_masses_as_in_khurmi(void **state)
 {
   (void)state;
@@ -359,7 +359,7 @@ static void a_dog_joins_two_masses_at_once_and_loses_a_third_of_the_energy(void 
   assert_near_rel(got.sums.greatest_impulse_nms, 2.0 * model_rad_s(40.0), limit);
 }
 
-/* The general joining through a ratio: w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2); angular impulse about both shafts. */
+/* The joining through a ratio: w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2); angular impulse about both shafts. */
 static void a_joining_through_a_ratio_keeps_the_angular_impulse(void **state)
 {
   (void)state;

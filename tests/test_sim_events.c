@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
  * Order of convergence across events, and repeatability to the last bit. Classical Runge-Kutta is of order 4 (Hairer,
- * Norsett, Wanner, Solving Ordinary Differential Equations I, from memory); an event left inside a step would lower it to 1.
+ * Norsett, Wanner, Solving Ordinary Differential Equations I, from memory); an event left inside a step makes it 1.
  */
 #include "driven.h"
 
 #include <string.h>
 
-/* Convergence ---------------------------------------------------------------------------------------------------- */
+/* Convergence ------------------------------------------------------------------------------------------------------ */
 
 struct errors {
   double event_s; /* all event times together */
@@ -30,13 +30,13 @@ static struct errors errors_of(const struct oracle_result *got, const struct ora
 }
 
 /*
- * Errors at a step of 8, 4 and 2 ms against 1/8 ms; every command must have engaged, and the output stopped so many times.
+ * Errors at a step of 8, 4 and 2 ms against 1/8 ms; every command must have engaged, and so many stops happened.
  * Each log2 ratio must be 4 within 0.3: for the next error term, and for steps cut at events, which make the mean step
  * shorter at random. Measured 3.95 to 4.29. Events that come by rounding alone at the time they were planned for have
  * no order.
  */
-static void converges(struct sb_model *model, int gear, const struct oracle_command *commands,
-                      size_t command_count, double end_s, size_t stops)
+static void converges(struct sb_model *model, int gear, const struct oracle_command *commands, size_t command_count,
+                      double end_s, size_t stops)
 {
   const double step_s = 8e-3, limit = 0.3;
   model_finish(model);
@@ -136,7 +136,45 @@ static void a_step_too_long_for_the_machine_is_divided(void **state)
   assert_int_equal(got.step_parts, 1);
 }
 
-/* Repeatability -------------------------------------------------------------------------------------------------- */
+/* Events that pile up ---------------------------------------------------------------------------------------------- */
+
+/* A torque that jumps from a help to more than the motor can do: it bounces there ever faster, as a ball on the floor
+ * does (all bounces of a ball end in finite time), and must come to rest there. */
+static void a_wall_over_turns_is_met_again_and_again_until_the_machine_rests_there(void **state)
+{
+  (void)state;
+  static const double wall_rad[] = {0.0, 5.0, 5.0, 9.0}, wall_nm[] = {0.1, 0.1, 3.0, 3.0};
+  struct sb_model model = model_two_gears("selector");
+  model_add_profile(&model, SB_OVER_TURNS, false, 4, wall_rad, wall_nm);
+  model_finish(&model);
+  const struct driven got = drive(&model, 1, NULL, 0, 20.0);
+  assert_true(got.state.output_speed_rad_s == 0.0);
+  assert_near(got.state.output_angle_rad, 5.0, 1e-9);
+  assert_true(sb_ledger_residual_ratio(&got.sums.ledger) < 1e-6);
+}
+
+/* The load gives way for less than a step: the output starts and stops again within it. */
+static void a_start_and_a_stop_within_one_step_are_both_found(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  /* 1.52 N m is what the fast gear can do; the sine dips below it for 0.4 ms around 0.25 s. */
+  const double dip = 1.52 * (1.0 - 1e-9), amplitude = 0.5, period = 1.0;
+  struct sb_load_part *part =
+      model_add_sine(&model, SB_OVER_TIME, true, dip + amplitude * cos(model_pi * 4e-4), amplitude, period);
+  part->phase_rad = model_pi; /* least at 0.25 s */
+  model.load.breakaway_nm = 0.0;
+  model_finish(&model);
+  const struct driven got = drive(&model, 1, NULL, 0, 0.9);
+  assert_int_equal(driven_count(&got.seen, SB_EVENT_STARTED), 1);
+  assert_int_equal(driven_count(&got.seen, SB_EVENT_STOPPED), 1);
+  const double start_s = driven_time_s(&got.seen, SB_EVENT_STARTED, 0);
+  assert_near(start_s, 0.25 - 2e-4, 1e-6);
+  /* Net torque -A (cos(2 pi s) - cos(2 pi s0)) about the dip is a parabola: it stops twice as far behind the dip. */
+  assert_near(driven_time_s(&got.seen, SB_EVENT_STOPPED, 0), 0.25 + 4e-4, 1e-6);
+}
+
+/* Repeatability ---------------------------------------------------------------------------------------------------- */
 
 /* Shifts, standstill, waves, corners, overrun and a controller at work. */
 static struct sb_model busy_model(const char *shifter)
@@ -304,6 +342,8 @@ int main(void)
       cmocka_unit_test(loads_that_follow_speed_time_and_turns_converge_at_fourth_order),
       cmocka_unit_test(corners_over_turns_and_a_change_into_overrun_converge_at_fourth_order),
       cmocka_unit_test(a_step_too_long_for_the_machine_is_divided),
+      cmocka_unit_test(a_wall_over_turns_is_met_again_and_again_until_the_machine_rests_there),
+      cmocka_unit_test(a_start_and_a_stop_within_one_step_are_both_found),
       cmocka_unit_test(advancing_in_one_call_or_in_many_gives_the_same_bits),
       cmocka_unit_test(a_state_put_back_goes_on_to_the_same_bits),
       cmocka_unit_test(a_long_standstill_gives_the_same_bits_whoever_looks_on),

@@ -23,7 +23,8 @@ struct sb_control {
   double dwell_s;                        /* s, >= 0 */
   double down_fraction[SB_GEAR_MAX - 1]; /* 0 < down < up */
   double up_fraction[SB_GEAR_MAX - 1];
-  int confirm_count; /* 1..255 */
+  double threshold_step_fraction; /* > 0: thresholds that the controller can be given lie on its multiples */
+  int confirm_count;              /* 1..255 */
   struct sb_sensor sensor;
 };
 
@@ -55,11 +56,13 @@ struct sb_model {
   struct sb_limits limits;
 };
 
-/*
- * Shortest time constant of the model in s: motor alone, output alone (in neutral), and each gear with its
- * reflected load. Pure.
- */
+/* Shortest time constant of the model in s: motor alone, output alone, each gear with its reflected load, and a radian of
+ * the fastest wave in the load. Pure. */
 double sb_model_shortest_time_constant_s(const struct sb_model *model);
+
+/* Equal parts that the simulator divides a step into: 1 unless the step is longer than a quarter of the shortest time
+ * constant. Pure. */
+int sb_model_step_parts(const struct sb_model *model);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);

@@ -14,7 +14,7 @@
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
  * The sense of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
- * A step longer than half the shortest time constant is divided into equal parts (sb_sim_init).
+ * A step longer than a quarter of the shortest time constant is divided into equal parts (sb_model_step_parts).
  * Source: E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary Differential Equations I, classical method (from memory);
  * joining of two inertias: R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
  */
@@ -98,7 +98,7 @@ struct sb_sim {
   const struct sb_model *model;
   double step_s;      /* inner step: the model's step over step_parts */
   double steps_per_s; /* inner steps in a second when that is a whole number, else 0 */
-  int step_parts;     /* 1 unless the model's step is longer than half its shortest time constant */
+  int step_parts;     /* sb_model_step_parts() */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */

@@ -73,10 +73,11 @@ static void note_shifter(const struct sb_check_case *at, struct sb_check_notes *
 
 static void note_run(const struct sb_model *model, struct sb_check_notes *notes)
 {
-  const double shortest_s = sb_model_shortest_time_constant_s(model);
-  if (model->run.step_s > 0.5 * shortest_s) {
-    add(notes, "run: the step of %.4g s is more than half the shortest time constant, %.4g s; take a smaller one.",
-        model->run.step_s, shortest_s);
+  const int parts = sb_model_step_parts(model);
+  if (parts > 1) {
+    add(notes,
+        "run: the step of %.4g s is more than a quarter of the shortest time constant, %.4g s, and is divided by %d.",
+        model->run.step_s, sb_model_shortest_time_constant_s(model), parts);
   }
 }
 
