@@ -263,6 +263,11 @@ static struct sb_node *check_top(struct reading *reading, struct sb_node *root)
 struct sb_node *sb_document_read(struct sb_document *document, const char *text, size_t length,
                                  const struct sb_place *start)
 {
+  /* A byte-order mark at the start means nothing in UTF-8. */
+  if (length >= 3 && memcmp(text, "\xef\xbb\xbf", 3) == 0) {
+    text += 3;
+    length -= 3;
+  }
   struct reading reading = {.document = document, .start = start, .text = text, .length = length};
   const char *zero = length > 0 ? memchr(text, 0, length) : NULL;
   const struct sb_place zero_place = place_of_offset(&reading, zero != NULL ? (size_t)(zero - text) : 0);

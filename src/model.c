@@ -26,37 +26,55 @@ static double shortest_wave_s(const struct sb_load *load, double output_speed_ra
   return shortest_s;
 }
 
-/* A quarter of the shortest time constant keeps the energy's residual well below a millionth. */
-static const double step_share = 0.25;
-
-int sb_model_step_parts(const struct sb_model *model)
+/* What slows the output per speed; the quadratic load counts with its slope at the greatest speed without overrun. */
+static double load_slope_nms_rad(const struct sb_load *load, double top_speed_rad_s)
 {
-  const double parts = ceil(model->run.step_s / (step_share * sb_model_shortest_time_constant_s(model)));
-  return parts > 1.0 ? (int)fmin(parts, 1e6) : 1;
+  double viscous, quadratic;
+  sb_load_speed_terms(load, &viscous, &quadratic);
+  return viscous + 2.0 * quadratic * top_speed_rad_s;
+}
+
+/* The greatest speed of the output without overrun. */
+static double top_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line)
+{
+  const struct sb_gear *fastest = &model->gearbox.gears[model->gearbox.gear_count - 1];
+  return fmax(sb_motor_no_load_speed_rad_s(line) / fastest->ratio, fabs(model->run.initial_output_speed_rad_s));
+}
+
+double sb_model_time_constant_s(const struct sb_model *model, int gear)
+{
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->duty);
+  const double motor_inertia = model->motor.rotor_inertia_kg_m2, output_inertia = model->load.inertia_kg_m2;
+  const double top_speed = top_speed_rad_s(model, &line);
+  const double load_slope = load_slope_nms_rad(&model->load, top_speed);
+  const double wave_s = shortest_wave_s(&model->load, top_speed);
+  if (gear < 0) {
+    const double output_s = load_slope > 0.0 ? output_inertia / load_slope : INFINITY;
+    return fmin(wave_s, fmin(motor_inertia / line.slope_nms_rad, output_s));
+  }
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const double reflect = own->ratio * own->ratio * own->efficiency;
+  return fmin(wave_s, (motor_inertia + output_inertia / reflect) / (line.slope_nms_rad + load_slope / reflect));
 }
 
 double sb_model_shortest_time_constant_s(const struct sb_model *model)
 {
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->duty);
-  const double motor_inertia = model->motor.rotor_inertia_kg_m2;
-  const double output_inertia = model->load.inertia_kg_m2;
-  const struct sb_gear *fastest = &model->gearbox.gears[model->gearbox.gear_count - 1];
+  double shortest_s = INFINITY;
+  for (int g = -1; g < model->gearbox.gear_count; g++) shortest_s = fmin(shortest_s, sb_model_time_constant_s(model, g));
+  return shortest_s;
+}
 
-  /* The quadratic load counts with its slope at the greatest speed that the output can have without overrun. */
-  double viscous, quadratic;
-  sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  const double top_speed =
-      fmax(sb_motor_no_load_speed_rad_s(&line) / fastest->ratio, fabs(model->run.initial_output_speed_rad_s));
-  const double load_slope = viscous + 2.0 * quadratic * top_speed;
+/* A step of this length is divided so that a part is a twentieth of the time constant at most: then Runge-Kutta's error,
+ * (1/20)^4 / 120 a time constant, stays below a ten-millionth. The number of parts does not depend on the step itself, so
+ * that halving the step halves the parts and the order of the method shows; only stability asks for more of a long one. */
+static const double divided_step_s = 1e-3;
+static const double parts_per_time_constant = 20.0;
+static const double stable_share = 0.5;
 
-  /* Motor and output alone, as in neutral; then joined, gear by gear. */
-  double shortest = fmin(motor_inertia / line.slope_nms_rad, shortest_wave_s(&model->load, top_speed));
-  if (load_slope > 0.0) shortest = fmin(shortest, output_inertia / load_slope);
-  for (int g = 0; g < model->gearbox.gear_count; g++) {
-    const struct sb_gear *gear = &model->gearbox.gears[g];
-    const double reflect = gear->ratio * gear->ratio * gear->efficiency;
-    const double inertia = motor_inertia + output_inertia / reflect;
-    shortest = fmin(shortest, inertia / (line.slope_nms_rad + load_slope / reflect));
-  }
-  return shortest;
+double sb_model_step_parts(const struct sb_model *model, int gear)
+{
+  const double time_constant_s = sb_model_time_constant_s(model, gear);
+  const double for_accuracy = ceil(parts_per_time_constant * divided_step_s / time_constant_s);
+  const double for_stability = ceil(model->run.step_s / (stable_share * time_constant_s));
+  return fmax(1.0, fmax(for_accuracy, for_stability));
 }

@@ -31,7 +31,7 @@ void sb_monitor_clear(struct sb_monitor *monitor)
   free(monitor->verdicts);
   monitor->shifts = NULL;
   monitor->verdicts = NULL;
-  monitor->shift_count = monitor->verdict_count = 0;
+  monitor->shift_count = monitor->shift_kept = monitor->verdict_count = 0;
 }
 
 /* Room for one more item, or NULL and the monitor remembers that something was lost. */
@@ -57,29 +57,44 @@ static void add_verdict(struct sb_monitor *monitor, const struct sb_verdict *ver
   monitor->verdicts[monitor->verdict_count++] = *verdict;
 }
 
-/* Adds to the verdict of that kind and gear, or begins one. */
-static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s,
-                          double last_s, double least_nm, double greatest_nm)
+/* The last verdict of that kind, gear and cause, or NULL. */
+static struct sb_verdict *find_verdict(struct sb_monitor *monitor, const struct sb_verdict *like)
 {
-  for (size_t i = 0; i < monitor->verdict_count; i++) {
-    struct sb_verdict *known = &monitor->verdicts[i];
-    if (known->kind != kind || known->gear != gear) continue;
-    known->count++;
-    known->last_s = last_s;
-    known->duration_s += last_s - first_s;
-    known->least_nm = fmin(known->least_nm, least_nm);
-    known->greatest_nm = fmax(known->greatest_nm, greatest_nm);
-    return;
+  for (size_t i = monitor->verdict_count; i > 0; i--) {
+    struct sb_verdict *known = &monitor->verdicts[i - 1];
+    if (known->kind == like->kind && known->gear == like->gear && known->cause == like->cause) return known;
   }
-  add_verdict(monitor, &(struct sb_verdict){.kind = kind,
-                                            .gear = gear,
-                                            .first_s = first_s,
-                                            .last_s = last_s,
-                                            .count = 1,
-                                            .period_s = NAN,
-                                            .duration_s = last_s - first_s,
-                                            .least_nm = least_nm,
-                                            .greatest_nm = greatest_nm});
+  return NULL;
+}
+
+static void extend_verdict(struct sb_verdict *known, const struct sb_verdict *more)
+{
+  known->count += more->count;
+  known->last_s = more->last_s;
+  known->duration_s += more->duration_s;
+  known->least_nm = fmin(known->least_nm, more->least_nm);
+  known->greatest_nm = fmax(known->greatest_nm, more->greatest_nm);
+}
+
+/* Adds to the verdict of that kind and gear, or begins one. */
+static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s, double last_s,
+                          double least_nm, double greatest_nm)
+{
+  const struct sb_verdict verdict = {.kind = kind,
+                                     .gear = gear,
+                                     .first_s = first_s,
+                                     .last_s = last_s,
+                                     .count = 1,
+                                     .period_s = NAN,
+                                     .duration_s = last_s - first_s,
+                                     .least_nm = least_nm,
+                                     .greatest_nm = greatest_nm};
+  struct sb_verdict *known = find_verdict(monitor, &verdict);
+  if (known != NULL) {
+    extend_verdict(known, &verdict);
+  } else {
+    add_verdict(monitor, &verdict);
+  }
 }
 
 static double hunt_window_s(const struct sb_monitor *monitor, const struct sb_shift_record *last)
@@ -91,10 +106,9 @@ static double hunt_window_s(const struct sb_monitor *monitor, const struct sb_sh
   return 3.0 * model->control.dwell_s + shift_s + 5.0 * monitor->tau_s[slower];
 }
 
-static enum sb_cause cause_of(const struct sb_monitor *monitor, int pair, double least_nm, double greatest_nm)
+enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double least_nm, double greatest_nm)
 {
-  const double down = monitor->downshift_nm[pair], up = monitor->upshift_nm[pair];
-  if (least_nm > down && greatest_nm < up) return SB_CAUSE_THRESHOLDS;
+  if (least_nm > downshift_nm && greatest_nm < upshift_nm) return SB_CAUSE_THRESHOLDS;
   const double size = fmax(fabs(least_nm), fabs(greatest_nm));
   return greatest_nm - least_nm <= hardly_moved * size ? SB_CAUSE_DWELL : SB_CAUSE_LOAD;
 }
@@ -102,53 +116,74 @@ static enum sb_cause cause_of(const struct sb_monitor *monitor, int pair, double
 /* The chain of opposite commands has ended: long enough, it was hunting. */
 static void close_chain(struct sb_monitor *monitor)
 {
-  const size_t first = monitor->chain_first, end = monitor->shift_count;
-  if (end < first + 3) return;
-  double least = INFINITY, greatest = -INFINITY, periods = 0.0;
-  for (size_t i = first; i < end; i++) {
-    least = fmin(least, monitor->shifts[i].outside_torque_nm);
-    greatest = fmax(greatest, monitor->shifts[i].outside_torque_nm);
-    if (i >= first + 2) periods += monitor->shifts[i].command_s - monitor->shifts[i - 2].command_s;
+  const struct sb_shift_chain *chain = &monitor->chain;
+  if (chain->count < 3) return;
+  const struct sb_shift_record *last = &monitor->last_shift;
+  const int slower = last->from < last->to ? last->from : last->to;
+  const struct sb_verdict verdict = {.kind = SB_VERDICT_HUNTING,
+                                     .cause = sb_monitor_cause(monitor->downshift_nm[slower - 1],
+                                                               monitor->upshift_nm[slower - 1], chain->least_nm,
+                                                               chain->greatest_nm),
+                                     .gear = slower,
+                                     .first_s = chain->first_s,
+                                     .last_s = chain->last_s,
+                                     .count = chain->count,
+                                     .period_s = chain->periods_s / (double)(chain->count - 2),
+                                     .duration_s = chain->last_s - chain->first_s,
+                                     .least_nm = chain->least_nm,
+                                     .greatest_nm = chain->greatest_nm};
+  struct sb_verdict *known =
+      monitor->verdict_count >= SB_VERDICTS_KEPT ? find_verdict(monitor, &verdict) : NULL;
+  if (known != NULL) {
+    extend_verdict(known, &verdict);
+  } else {
+    add_verdict(monitor, &verdict);
   }
-  const struct sb_shift_record *start = &monitor->shifts[first];
-  const int slower = start->from < start->to ? start->from : start->to;
-  const double last_s = monitor->shifts[end - 1].command_s;
-  add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_HUNTING,
-                                            .cause = cause_of(monitor, slower - 1, least, greatest),
-                                            .gear = slower,
-                                            .first_s = start->command_s,
-                                            .last_s = last_s,
-                                            .count = end - first,
-                                            .period_s = periods / (double)(end - first - 2),
-                                            .duration_s = last_s - start->command_s,
-                                            .least_nm = least,
-                                            .greatest_nm = greatest});
 }
 
+/* Takes a command into the present chain, or begins a new one with it. */
 static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, int to_gear)
 {
-  if (monitor->shift_count == 0) return;
-  const struct sb_shift_record *last = &monitor->shifts[monitor->shift_count - 1];
-  const int is_opposite = last->from == to_gear && last->to == row->gear;
-  if (is_opposite && row->time_s - last->command_s <= hunt_window_s(monitor, last)) return;
-  close_chain(monitor);
-  monitor->chain_first = monitor->shift_count;
+  struct sb_shift_chain *chain = &monitor->chain;
+  const struct sb_shift_record *last = &monitor->last_shift;
+  const int is_opposite = chain->count > 0 && last->from == to_gear && last->to == row->gear;
+  if (is_opposite && row->time_s - last->command_s <= hunt_window_s(monitor, last)) {
+    if (chain->count >= 2) chain->periods_s += row->time_s - chain->before_last_s;
+    chain->count++;
+    chain->before_last_s = chain->last_s;
+    chain->least_nm = fmin(chain->least_nm, row->outside_torque_nm);
+    chain->greatest_nm = fmax(chain->greatest_nm, row->outside_torque_nm);
+  } else {
+    close_chain(monitor);
+    *chain = (struct sb_shift_chain){.count = 1,
+                                     .first_s = row->time_s,
+                                     .least_nm = row->outside_torque_nm,
+                                     .greatest_nm = row->outside_torque_nm};
+  }
+  chain->last_s = row->time_s;
+}
+
+static void keep_shift(struct sb_monitor *monitor)
+{
+  if (monitor->shift_kept >= SB_SHIFTS_KEPT) return;
+  void *items = make_room(monitor, monitor->shifts, monitor->shift_kept, &monitor->shift_room, sizeof *monitor->shifts);
+  if (items == NULL) return;
+  monitor->shifts = items;
+  monitor->shifts[monitor->shift_kept++] = monitor->last_shift;
 }
 
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear)
 {
   follow_chain(monitor, row, to_gear);
-  void *items =
-      make_room(monitor, monitor->shifts, monitor->shift_count, &monitor->shift_room, sizeof *monitor->shifts);
-  if (items == NULL) return;
-  monitor->shifts = items;
-  monitor->shifts[monitor->shift_count++] = (struct sb_shift_record){.command_s = row->time_s,
-                                                                     .engaged_s = NAN,
-                                                                     .from = row->gear,
-                                                                     .to = to_gear,
-                                                                     .reading_pct = row->reading_pct,
-                                                                     .load_torque_nm = row->load_torque_nm,
-                                                                     .outside_torque_nm = row->outside_torque_nm};
+  monitor->last_shift = (struct sb_shift_record){.command_s = row->time_s,
+                                                 .engaged_s = NAN,
+                                                 .from = row->gear,
+                                                 .to = to_gear,
+                                                 .reading_pct = row->reading_pct,
+                                                 .load_torque_nm = row->load_torque_nm,
+                                                 .outside_torque_nm = row->outside_torque_nm};
+  monitor->shift_count++;
+  keep_shift(monitor);
   if (to_gear >= row->gear) return;
   const double held_nm = monitor->downshift_nm[to_gear - 1];
   if (row->outside_torque_nm < held_nm - same_load * fabs(held_nm)) {
@@ -214,10 +249,10 @@ static void check_engaged_in_time(struct sb_monitor *monitor, const struct sb_sh
 
 static void follow_engagement(struct sb_monitor *monitor, const struct sb_row *row)
 {
-  if (monitor->shift_count == 0 || row->gear == 0) return;
-  struct sb_shift_record *last = &monitor->shifts[monitor->shift_count - 1];
-  if (!isnan(last->engaged_s)) return;
+  struct sb_shift_record *last = &monitor->last_shift;
+  if (monitor->shift_count == 0 || row->gear == 0 || !isnan(last->engaged_s)) return;
   last->engaged_s = row->time_s;
+  if (monitor->shift_count == monitor->shift_kept) monitor->shifts[monitor->shift_kept - 1] = *last;
   check_engaged_in_time(monitor, last, row->time_s);
 }
 
@@ -244,12 +279,12 @@ enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row
   close_rest(monitor, monitor->gear, last->time_s);
   close_low(monitor, monitor->gear, last->time_s);
   if (monitor->shift_count > 0 && last->gear == 0) {
-    check_engaged_in_time(monitor, &monitor->shifts[monitor->shift_count - 1], last->time_s);
+    check_engaged_in_time(monitor, &monitor->last_shift, last->time_s);
   }
   if (!isnan(sums->over_limit_first_s)) {
     add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_OVERLOAD,
                                               .first_s = sums->over_limit_first_s,
-                                              .last_s = last->time_s,
+                                              .last_s = sums->over_limit_last_s,
                                               .count = 1,
                                               .period_s = NAN,
                                               .duration_s = sums->over_limit_s,

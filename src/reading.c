@@ -66,7 +66,13 @@ void sb_reading_clear(struct sb_reading *reading)
   *reading = (struct sb_reading){0};
 }
 
-int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s)
+double sb_reading_draw(struct sb_reading *reading)
+{
+  return reading->noise != NULL ? gsl_cdf_ugaussian_Pinv(gsl_rng_uniform_pos(reading->noise)) : 0.0;
+}
+
+int32_t sb_reading_take(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s,
+                        double noise)
 {
   const double fraction = fabs(motor_speed_rad_s) / sensor->reference_rad_s;
   if (!reading->is_started) {
@@ -75,10 +81,11 @@ int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *se
   } else {
     reading->filtered += reading->filter_gain * (fraction - reading->filtered);
   }
-
-  double seen = reading->filtered;
-  if (reading->noise != NULL) {
-    seen += sensor->noise_fraction * gsl_cdf_ugaussian_Pinv(gsl_rng_uniform_pos(reading->noise));
-  }
+  const double seen = reading->filtered + sensor->noise_fraction * noise;
   return limit_to_count(round(seen / sb_sensor_count_fraction(sensor)));
+}
+
+int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s)
+{
+  return sb_reading_take(reading, sensor, motor_speed_rad_s, sb_reading_draw(reading));
 }

@@ -14,7 +14,8 @@ static void write_verdicts(struct sb_json *json, const struct sb_report *report)
     sb_json_open_object(json);
     sb_json_put_string(json, "kind", sb_verdict_name(v->kind));
     sb_json_put_string(json, "cause", sb_cause_name(v->cause));
-    sb_json_put_string(json, "gear", v->gear > 0 ? report->model->gearbox.gears[v->gear - 1].name : NULL);
+    sb_json_put_integer(json, "gear", v->gear);
+    sb_json_put_string(json, "gear_name", v->gear > 0 ? report->model->gearbox.gears[v->gear - 1].name : NULL);
     sb_json_put_number(json, "first_s", v->first_s);
     sb_json_put_number(json, "last_s", v->last_s);
     sb_json_put_integer(json, "count", (long long)v->count);
@@ -29,8 +30,9 @@ static void write_verdicts(struct sb_json *json, const struct sb_report *report)
 static void write_shifts(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_monitor *monitor = &report->result->monitor;
+  sb_json_put_integer(json, "shift_count", (long long)monitor->shift_count);
   sb_json_put_array(json, "shifts");
-  for (size_t i = 0; i < monitor->shift_count; i++) {
+  for (size_t i = 0; i < monitor->shift_kept; i++) {
     const struct sb_shift_record *s = &monitor->shifts[i];
     sb_json_open_object(json);
     sb_json_put_number(json, "command_s", s->command_s);
@@ -113,6 +115,5 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   sb_json_put_number(json, "least_output_speed_rad_s", sums->least_output_speed_rad_s);
   write_times(json, report);
   write_energy(json, &sums->ledger);
-  sb_json_put_integer(json, "step_parts", result->step_parts);
   sb_json_close(json);
 }

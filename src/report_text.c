@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "constants.h"
+#include "shiftband/caution.h"
 #include "shiftband/report.h"
 
 enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3, WIDTH = 98 };
@@ -55,8 +56,8 @@ static void write_shifts(FILE *out, const struct sb_report *report)
     fprintf(out, "\nShifts: none\n");
     return;
   }
-  fprintf(out, "\nShifts%14s%12s%10s%12s   from -> to\n", "command", "engaged", "reading", "load");
-  for (size_t i = 0; i < monitor->shift_count && i < SHIFTS_SHOWN; i++) {
+  fprintf(out, "\nShifts%14s%12s%10s%14s   from -> to\n", "command", "engaged", "reading", "load");
+  for (size_t i = 0; i < monitor->shift_kept && i < SHIFTS_SHOWN; i++) {
     const struct sb_shift_record *s = &monitor->shifts[i];
     fprintf(out, "%18.3f s", s->command_s);
     if (isnan(s->engaged_s)) {
@@ -64,7 +65,7 @@ static void write_shifts(FILE *out, const struct sb_report *report)
     } else {
       fprintf(out, "%10.3f s", s->engaged_s);
     }
-    fprintf(out, "%8.1f %%%8.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm, gear_name(report->model, s->from),
+    fprintf(out, "%8.1f %% %9.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm, gear_name(report->model, s->from),
             gear_name(report->model, s->to));
   }
   if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
@@ -123,35 +124,16 @@ static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind ki
   return 0;
 }
 
-static int has_acting_load(const struct sb_model *model)
+static void write_caution(FILE *out, enum sb_caution caution)
 {
-  for (int i = 0; i < model->load.part_count; i++) {
-    const struct sb_load_part *part = &model->load.parts[i];
-    double least = 0.0, greatest = 0.0;
-    part->ops->range_nm(part, &least, &greatest);
-    if (!part->is_resisting && (least != 0.0 || greatest != 0.0)) return 1;
-  }
-  return 0;
+  write_wrapped(out, "Caution: ", sb_caution_text(caution));
 }
 
 void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
 {
-  if (has_acting_load(model)) {
-    write_wrapped(out, "Caution: ",
-                  "this load acts by itself, as a hung weight does: in neutral nothing holds it and it "
-                  "falls or rolls back. Lifting loads, and carrying people at all, follows local codes and licensed "
-                  "practice first.");
-  }
-  if (has_verdict(monitor, SB_VERDICT_STALL)) {
-    write_wrapped(out, "Caution: ",
-                  "a stalled motor turns all it draws into heat and can burn within seconds, and its "
-                  "battery with it: fuse it, and cut the drive when it does not turn.");
-  }
-  if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) {
-    write_wrapped(out, "Caution: ",
-                  "parts near their limit break without warning and throw pieces; guard them, wear eye "
-                  "protection, and test with nobody in line.");
-  }
+  if (sb_caution_has_acting_load(&model->load)) write_caution(out, SB_CAUTION_HOIST);
+  if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, SB_CAUTION_STALL);
+  if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, SB_CAUTION_BREAK);
 }
 
 static void write_notes(FILE *out, const struct sb_report *report)
@@ -165,10 +147,7 @@ static void write_notes(FILE *out, const struct sb_report *report)
                   "reversing a turning motor draws more than its stall current; driver, fuse and battery "
                   "must bear it.");
   }
-  if (report->result->step_parts > 1) {
-    fprintf(out, "Note: the step is longer than a quarter of the shortest time constant and was divided by %d.\n",
-            report->result->step_parts);
-  }
+  if (sb_ledger_residual_ratio(&sums->ledger) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
   if (isfinite(model->limits.winding_c)) {
     fprintf(out, "Note: limits.winding is not judged: the winding's temperature is not simulated.\n");
   }

@@ -92,15 +92,15 @@ static void before_engaging(void *context, const struct sb_sim *sim)
   hand_out(run, &row);
 }
 
-/* One sample of the controller; a command acts at once. */
-static void sample(struct run *run)
+/* One sample of the controller; a command acts at once, but for one that comes when the run is over. */
+static void sample(struct run *run, bool is_last)
 {
   const struct sb_sensor *sensor = &run->model->control.sensor;
   struct sb_row row = sb_sim_row(&run->sim);
   const int32_t count = sb_reading_sample(&run->reading, sensor, row.motor_speed_rad_s);
   run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
   sb_monitor_row(run->monitor, &row, is_automatic(run));
-  if (!is_automatic(run)) return;
+  if (!is_automatic(run) || is_last) return;
 
   const uint8_t before = run->controller.gear;
   const uint8_t gear = sb_controller_update(&run->setup, &run->controller, count, sb_sim_is_engaged(&run->sim));
@@ -128,7 +128,7 @@ static enum sb_status go(struct run *run, struct sb_error *err)
     const enum sb_status status = sb_sim_advance(&run->sim, step, err);
     if (status != SB_OK) return status;
     if (step == next_sample) {
-      sample(run);
+      sample(run, step == last);
       next_sample += per_sample;
     }
     if (has_trace && (step == next_row || step == last)) {
@@ -140,6 +140,9 @@ static enum sb_status go(struct run *run, struct sb_error *err)
     if (step == last) return SB_OK;
   }
 }
+
+/* A run whose energies part is no answer at all. */
+static const double residual_max = 1e-3;
 
 static enum sb_status start(struct run *run, struct sb_error *err)
 {
@@ -167,10 +170,14 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
     out.sums = *sb_sim_sums(&run.sim);
     out.end = row_now(&run);
     out.end_gear = run.sim.state.gear + 1;
-    out.step_parts = run.sim.step_parts;
     out.step_count = run.sim.state.step;
     status = sb_monitor_finish(&out.monitor, &out.end, &out.sums);
     if (status != SB_OK) sb_fail(err, status, "out of memory for shifts and verdicts");
+    const double residual = sb_ledger_residual_ratio(&out.sums.ledger);
+    if (status == SB_OK && !(residual <= residual_max)) {
+      status = sb_fail(err, SB_ERR_NUMERICS, "the energies part by %.2g of what was moved; take a shorter run.step",
+                       residual);
+    }
   }
   sb_sim_clear(&run.sim);
   sb_reading_clear(&run.reading);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Checks of the controller and the run, and their conversion into the model's terms. */
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -150,6 +151,39 @@ static void check_multiple(struct sb_reader *reader, const char *path, const cha
       what, time_s, step_s, shorter, above * step_s, time_s / above);
 }
 
+/* The controller counts samples in 32 bits. */
+static void check_samples(struct sb_reader *reader, const char *path, double time_s)
+{
+  const double period_s = reader->draft->model.control.sample_period_s;
+  if (time_s / period_s < (double)UINT32_MAX) return;
+  sb_reader_fault(reader, path, "needs fewer than 4294967295 samples, found %.10g s of %.10g s each", time_s, period_s);
+}
+
+/* What a step costs follows from the time constants: too short a one would make a run endless. */
+void sb_reader_check_effort(struct sb_reader *reader)
+{
+  const struct sb_model *model = &reader->draft->model;
+  const double steps = model->run.duration_s / model->run.step_s;
+  for (int gear = -1; gear < model->gearbox.gear_count; gear++) {
+    const double parts = sb_model_step_parts(model, gear);
+    const char *where = gear < 0 ? "neutral" : model->gearbox.gears[gear].name;
+    if (parts > SB_STEP_PARTS_MAX) {
+      sb_reader_fault(reader, "run.step",
+                      "needs a machine whose time constants are no shorter than 20 us and a five-"
+                      "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia and load",
+                      sb_model_time_constant_s(model, gear), where, model->run.step_s);
+      return;
+    }
+    if (steps * parts > STEP_COUNT_MAX) {
+      sb_reader_fault(reader, "run.duration",
+                      "needs at most 1e10 parts of a step, found %.3g steps of %.0f parts each (time constant %.3g s "
+                      "in %s)",
+                      steps, parts, sb_model_time_constant_s(model, gear), where);
+      return;
+    }
+  }
+}
+
 void sb_reader_finish_run(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
@@ -166,8 +200,11 @@ void sb_reader_finish_run(struct sb_reader *reader)
     sb_reader_fault(reader, "run.step", "needs at most 1e10 steps, found %.3g of %.10g s in %.10g s",
                     run->duration_s / run->step_s, run->step_s, run->duration_s);
   }
+  check_multiple(reader, "run.duration", "the duration", run->duration_s, run->step_s);
   check_multiple(reader, has_period ? "controller.sample_period" : "run.step", "the sample period",
                  model->control.sample_period_s, run->step_s);
+  check_samples(reader, "controller.dwell", model->control.dwell_s);
+  check_samples(reader, "controller.start_delay", model->control.start_delay_s);
   if (has_interval)
     check_multiple(reader, "run.trace_interval", "the trace interval", run->trace_interval_s, run->step_s);
 }

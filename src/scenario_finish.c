@@ -83,4 +83,5 @@ void sb_reader_finish_model(struct sb_reader *reader)
   if (reader->faults->total == 0 && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
     sb_reader_fault(reader, "motor", "%s", err.text);
   }
+  if (reader->faults->total == 0) sb_reader_check_effort(reader);
 }

@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "constants.h"
 #include "scenario_reader.h"
 #include "table_csv.h"
 
@@ -129,6 +130,15 @@ bool sb_reader_read_profile(struct sb_reader *reader, struct sb_part_draft *draf
   }
   if (is_fit && draft->part.is_repeating && !(table->x[table->count - 1] > table->x[0])) {
     sb_reader_fault(reader, path, "needs points that span more than one place to repeat, found one place");
+  }
+  /* A table that repeats more often than that would be passed many times within a step. */
+  const bool is_over_time = draft->part.axis == SB_OVER_TIME;
+  const double least_period = is_over_time ? 1e-3 : 1e-3 * SB_TURN;
+  const double period = is_fit ? table->x[table->count - 1] - table->x[0] : least_period;
+  if (is_fit && draft->part.is_repeating && period > 0.0 && period < least_period) {
+    sb_reader_fault(reader, path, "needs points that span at least %s to repeat, found %.3g %s",
+                    is_over_time ? "1 ms" : "0.001 turn", is_over_time ? period : period / SB_TURN,
+                    is_over_time ? "s" : "turn");
   }
   return is_fit;
 }

@@ -49,6 +49,9 @@ void sb_reader_finish_gearbox(struct sb_reader *reader);
 void sb_reader_finish_control(struct sb_reader *reader);
 void sb_reader_finish_run(struct sb_reader *reader);
 
+/* Refuses what would run for ever; only when there is no other fault and all is derived. */
+void sb_reader_check_effort(struct sb_reader *reader);
+
 /* Gives a quantity that was not given the value that follows from others. */
 void sb_reader_resolve(struct sb_reader *reader, const char *path, double value);
 

@@ -119,6 +119,13 @@ static int settle_at_rest(struct sb_sim *sim, double (*start_margin)(const struc
   return start_margin(sim, now_s, -1, 1.0) > 0.0 ? -1 : 0;
 }
 
+bool sb_segment_would_rest(struct sb_sim *sim)
+{
+  sim->state.load_angle_rad = sim->state.output_angle_rad;
+  const bool in_mesh = sim->state.link == SB_LINK_MESH;
+  return settle_at_rest(sim, in_mesh ? sb_segment_start_margin : sb_segment_output_start_margin) == 0;
+}
+
 static bool is_resting_steady(const struct sb_segment *seg)
 {
   return is_steady(&seg->acting[0]) && is_steady(&seg->holding[0]) && is_steady(&seg->acting[1]) &&
@@ -275,6 +282,7 @@ static void build(struct sb_sim *sim)
                                                       : sb_load_next_angle_rad(&sim->model->load, state->load_angle_rad,
                                                                                state->output_direction);
   seg->terms = terms_of(&seg->load, &seg->curve);
+  seg->parts = (int)fmin(sb_model_step_parts(sim->model, in_mesh ? state->gear : -1), SB_STEP_PARTS_MAX);
 
   seg->start_s = state->time_s;
   seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;

@@ -33,6 +33,7 @@ struct sb_segment {
   double mesh_inverse_ratio;  /* 1 / e */
   double drag_nm;
   enum sb_terms terms;
+  int parts;                  /* that each step is divided into */
   bool is_resting_steady; /* at rest, and the load does not change in time */
 
   struct sb_poly motor_rate;  /* dx/dt in x */
@@ -59,6 +60,9 @@ void sb_segment_begin(struct sb_sim *sim);
 
 /* Prepares the segment of a state whose directions are settled: bit for bit the one that the state was in. */
 void sb_segment_resume(struct sb_sim *sim);
+
+/* Whether the output, were it at rest at its present angle, would stay there. A new segment must follow. */
+bool sb_segment_would_rest(struct sb_sim *sim);
 
 /* Books the segment's integrals into the ledger and the sums; the state must be at its end. */
 void sb_segment_book(struct sb_sim *sim);

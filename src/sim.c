@@ -78,15 +78,18 @@ static void raise_speed_peaks(struct sb_sim *sim)
   sb_stepper_raise_speeds(sim, state->time_s, state->motor_speed_rad_s, state->output_speed_rad_s);
 }
 
-static void raise_torque_peak(struct sb_sim *sim, const struct sb_point *at, double elapsed_s)
+static void raise_torque_peak(struct sb_sim *sim, const struct sb_point *at)
 {
-  struct sb_sums *sums = &sim->sums;
-  const double torque_nm = delivered_nm(sim, at);
-  sb_stepper_raise_peak(&sums->output_torque_nm, torque_nm, at->time_s);
-  if (fabs(torque_nm) > sim->model->limits.output_torque_nm) {
-    sums->over_limit_s += elapsed_s;
-    if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = at->time_s;
-  }
+  sb_stepper_raise_peak(&sim->sums.output_torque_nm, delivered_nm(sim, at), at->time_s);
+}
+
+static void book_over_limit(struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to, double to_s)
+{
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  if (!isfinite(limit_nm)) return;
+  const double from_nm = delivered_nm(sim, from), to_nm = delivered_nm(sim, to);
+  if (fabs(from_nm) <= limit_nm && fabs(to_nm) <= limit_nm) return;
+  sb_stepper_book_over_limit(&sim->sums, limit_nm, from->time_s, from_nm, to_s, to_nm);
 }
 
 /* Starts a new segment; a body that had come to rest or to motion is told about. */
@@ -96,7 +99,7 @@ static void begin_segment(struct sb_sim *sim, int motor_direction_before)
   sb_segment_begin(sim);
   raise_speed_peaks(sim);
   const struct sb_point at = sb_stepper_point(sim);
-  raise_torque_peak(sim, &at, 0.0);
+  raise_torque_peak(sim, &at);
   if (state->link != SB_LINK_MESH) return;
   if (motor_direction_before != 0 && state->motor_direction == 0) notify(sim, SB_EVENT_STOPPED);
   if (motor_direction_before == 0 && state->motor_direction != 0) notify(sim, SB_EVENT_STARTED);
@@ -186,7 +189,6 @@ static void commit(struct sb_sim *sim, const struct sb_point *to, const struct s
 {
   struct sb_state *state = &sim->state;
   struct sb_segment *seg = sim->segment;
-  const double elapsed_s = time_s - state->time_s;
   state->time_s = time_s;
   state->motor_speed_rad_s = to->x;
   state->output_speed_rad_s = to->w;
@@ -196,7 +198,18 @@ static void commit(struct sb_sim *sim, const struct sb_point *to, const struct s
   seg->motor_square += gain->motor_square;
   seg->output_turn += gain->output_turn;
   seg->load_work_j += gain->load_work_j;
-  raise_torque_peak(sim, to, elapsed_s);
+  raise_torque_peak(sim, to);
+}
+
+/* A body that is pushed back to a corner of the load from both sides crosses it ever more slowly, without end. Once it
+ * is as slow as that and either side would hold it, it rests there. */
+static const double crossing_rest = 1e-9;
+
+static bool rests_on_corner(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const double slow = crossing_rest * sim->model->motor.no_load_speed_rad_s * fabs(sim->segment->per_motor);
+  return fabs(state->output_speed_rad_s) <= slow && sb_segment_would_rest(sim);
 }
 
 /* What a guard changes, at its instant. */
@@ -207,7 +220,13 @@ static void apply_guard(struct sb_sim *sim, enum sb_guard guard)
   sb_segment_book(sim);
   switch (guard) {
     case SB_GUARD_STOP: state->motor_speed_rad_s = state->output_speed_rad_s = 0.0; break;
-    case SB_GUARD_ANGLE: state->output_angle_rad = sim->segment->angle_limit_rad; break;
+    case SB_GUARD_ANGLE:
+      state->output_angle_rad = sim->segment->angle_limit_rad;
+      if (rests_on_corner(sim)) {
+        state->output_speed_rad_s = 0.0;
+        if (state->link == SB_LINK_MESH) state->motor_speed_rad_s = 0.0;
+      }
+      break;
     case SB_GUARD_OUTPUT_ZERO: state->output_speed_rad_s = 0.0; break;
     case SB_GUARD_MOTOR_ZERO:
       state->motor_speed_rad_s = 0.0;
@@ -264,21 +283,24 @@ static enum sb_guard single_step(struct sb_sim *sim)
     time_s = next_grid_s;
     state->step++;
   }
+  book_over_limit(sim, &from, &to, time_s);
   commit(sim, &to, &gain, time_s);
   if (from.x_rate * to.x_rate < 0.0 || from.w_rate * to.w_rate < 0.0) raise_speed_peaks(sim);
   if (guard != SB_GUARD_NONE) apply_guard(sim, guard);
   return guard;
 }
 
-/* Stands still until a whole step; returns how many steps that were. The time above the limit grows step by step, so
- * that its sum does not depend on who asks how often. */
+/* Stands still until a whole step; returns how many steps that were. */
 static long long rest_until(struct sb_sim *sim, long long last)
 {
   struct sb_state *state = &sim->state;
   const struct sb_point at = sb_stepper_point(sim);
   const long long count = last - state->step;
-  if (fabs(delivered_nm(sim, &at)) > sim->model->limits.output_torque_nm) {
-    for (long long i = 0; i < count; i++) sim->sums.over_limit_s += sim->step_s;
+  /* Step by step, so that the sum does not depend on who asks how often. */
+  const double torque_nm = delivered_nm(sim, &at);
+  for (long long k = state->step; k < last && fabs(torque_nm) > sim->model->limits.output_torque_nm; k++) {
+    sb_stepper_book_over_limit(&sim->sums, sim->model->limits.output_torque_nm, sb_stepper_grid_s(sim, k), torque_nm,
+                               sb_stepper_grid_s(sim, k + 1), torque_nm);
   }
   state->step = last;
   state->time_s = sb_stepper_grid_s(sim, last);
@@ -313,12 +335,11 @@ static long long many_steps(struct sb_sim *sim, long long target)
 enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
 {
   struct sb_state *state = &sim->state;
-  const long long target = step * sim->step_parts;
   double last_event_s = -1.0;
   int events_at_once = 0;
-  while (state->step < target) {
+  while (state->step < step) {
     enum sb_guard guard = SB_GUARD_NONE;
-    if (many_steps(sim, target) == 0) guard = single_step(sim);
+    if (many_steps(sim, step) == 0) guard = single_step(sim);
     const bool is_end = guard == SB_GUARD_NONE && is_at_end(sim);
     if (is_end) pass_end(sim);
     if (is_end || guard != SB_GUARD_NONE) {
@@ -344,8 +365,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
     sb_sim_clear(sim);
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
   }
-  sim->step_parts = sb_model_step_parts(model);
-  sim->step_s = model->run.step_s / sim->step_parts;
+  sim->step_s = model->run.step_s;
   const double per_s = round(1.0 / sim->step_s);
   sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
 
@@ -355,7 +375,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   state->link = SB_LINK_MESH;
   state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
   state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_sense;
-  sim->sums.over_limit_first_s = NAN;
+  sim->sums.over_limit_first_s = sim->sums.over_limit_last_s = NAN;
   sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.start_kinetic_j = kinetic_j(sim);
@@ -403,7 +423,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,
-      .outside_torque_nm = sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad),
+      .outside_torque_nm = sim->model->gearbox.gears[state->gear].output_sense *
+                           sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad),
       .motor_current_a = has_currents ? current_a : NAN,
       .supply_voltage_v =
           has_currents ? supply->open_circuit_voltage_v - supply->internal_resistance_ohm * seg->line.duty * current_a

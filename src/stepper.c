@@ -134,18 +134,54 @@ struct sb_point sb_stepper_point(const struct sb_sim *sim)
   return at;
 }
 
+static struct sb_point part_step(const struct sb_sim *sim, const struct sb_point *from, double h, double end_s,
+                                 struct sb_gain *gain)
+{
+  if (sim->state.link != SB_LINK_MESH) return free_step(sim->segment, from, h, gain);
+  return mesh_step(sim->segment, from, h, end_s, SB_TERMS_ALL, gain);
+}
+
+/* A step in equal parts, each a Runge-Kutta step. */
+static __attribute__((noinline)) struct sb_point divided_step(const struct sb_sim *sim, const struct sb_point *from,
+                                                              double h, double end_s, struct sb_gain *gain)
+{
+  const int parts = sim->segment->parts;
+  const double part = h / parts;
+  struct sb_point at = *from;
+  *gain = (struct sb_gain){0};
+  for (int k = 1; k <= parts; k++) {
+    struct sb_gain more;
+    at = part_step(sim, &at, part, k < parts ? from->time_s + k * part : end_s, &more);
+    gain->motor_turn += more.motor_turn;
+    gain->motor_square += more.motor_square;
+    gain->output_turn += more.output_turn;
+    gain->load_work_j += more.load_work_j;
+  }
+  return at;
+}
+
 struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point *from, double h, struct sb_gain *gain)
 {
-  const struct sb_segment *seg = sim->segment;
-  if (sim->state.link != SB_LINK_MESH) return free_step(seg, from, h, gain);
-  if (sim->state.motor_direction == 0) return rest_step(from, h, gain);
-  const double end_s = from->time_s + h;
-  return mesh_step(seg, from, h, end_s, SB_TERMS_ALL, gain);
+  const bool is_resting = sim->state.link == SB_LINK_MESH && sim->state.motor_direction == 0;
+  if (is_resting) return rest_step(from, h, gain);
+  return divided_step(sim, from, h, from->time_s + h, gain);
 }
 
 void sb_stepper_raise_peak(struct sb_peak *peak, double value, double time_s)
 {
   if (fabs(value) > fabs(peak->value)) *peak = (struct sb_peak){value, time_s};
+}
+
+void sb_stepper_book_over_limit(struct sb_sums *sums, double limit_nm, double from_s, double from_nm, double to_s,
+                                double to_nm)
+{
+  const double from_size = fabs(from_nm), to_size = fabs(to_nm);
+  const double crossing_s = from_s + (to_s - from_s) * (limit_nm - from_size) / (to_size - from_size);
+  const double begin_s = from_size > limit_nm ? from_s : crossing_s;
+  const double end_s = to_size > limit_nm ? to_s : crossing_s;
+  sums->over_limit_s += end_s - begin_s;
+  sums->over_limit_last_s = end_s;
+  if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = begin_s;
 }
 
 void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed)
@@ -169,15 +205,18 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   const double turn_direction = sim->state.output_direction, angle_limit = turn_direction * seg->angle_limit_rad;
   const double inertia_per_motor = sim->model->load.inertia_kg_m2 * seg->per_motor;
   const double limit_nm = sim->model->limits.output_torque_nm;
+  const bool is_divided = seg->parts > 1;
   struct sb_sums *sums = &sim->sums;
   struct sb_gain total = {seg->motor_turn, seg->motor_square, 0.0, seg->load_work_j};
   struct sb_point at = *point;
   double greatest_nm = fabs(sums->output_torque_nm.value);
+  double last_size_nm = fabs(at.load_nm + inertia_per_motor * at.x_rate);
   long long step = first;
   for (; step < last; step++) {
     struct sb_gain gain;
     const double end_s = sb_stepper_grid_s(sim, step + 1);
-    const struct sb_point to = mesh_step(seg, &at, h, end_s, terms, &gain);
+    const struct sb_point to = is_divided ? divided_step(sim, &at, h, end_s, &gain)
+                                          : mesh_step(seg, &at, h, end_s, terms, &gain);
     const double waves =
         terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0;
     const double power =
@@ -187,6 +226,7 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
       break;
     }
     if (at.x_rate * to.x_rate < 0.0) sb_stepper_raise_speeds(sim, to.time_s, to.x, to.w);
+    const double from_s = at.time_s;
     at = to;
     total.motor_turn += gain.motor_turn;
     total.motor_square += gain.motor_square;
@@ -197,10 +237,10 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
       greatest_nm = size_nm;
       sums->output_torque_nm = (struct sb_peak){torque_nm, at.time_s};
     }
-    if (size_nm > limit_nm) {
-      sums->over_limit_s += h;
-      if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = at.time_s;
+    if (size_nm > limit_nm || last_size_nm > limit_nm) {
+      sb_stepper_book_over_limit(sums, limit_nm, from_s, last_size_nm, at.time_s, size_nm);
     }
+    last_size_nm = size_nm;
   }
   seg->motor_turn = total.motor_turn;
   seg->motor_square = total.motor_square;

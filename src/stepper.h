@@ -43,6 +43,10 @@ struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point 
 /* Keeps the greater of a peak and a value, by magnitude. */
 void sb_stepper_raise_peak(struct sb_peak *peak, double value, double time_s);
 
+/* Books the time above the torque limit between two points, of which at least one is above; crossings are interpolated. */
+void sb_stepper_book_over_limit(struct sb_sums *sums, double limit_nm, double from_s, double from_nm, double to_s,
+                                double to_nm);
+
 /* Takes speeds, and the current that goes with them, into the peaks: at a segment's ends and where a speed turns. */
 void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed);
 

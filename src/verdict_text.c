@@ -139,16 +139,21 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
   const struct sb_pair_figures *pair = &closed->pairs[v->gear - 1];
   const char *slow = model->gearbox.gears[v->gear - 1].name, *fast = model->gearbox.gears[v->gear].name;
   if (v->kind == SB_VERDICT_STUCK_LOW) {
-    say(words, "Stuck in %s from %.4g s on, for %.3g s: %s would hold ", slow, v->first_s, v->duration_s, fast);
+    say(words, "Stuck in %s from %.4g s on, for %.3g s", slow, v->first_s, v->duration_s);
+    if (v->count > 1) say(words, " in %zu spells", v->count);
+    say(words, ": %s would hold ", fast);
     say_load(words, v);
-    say(words, " (up to %.3g N.m), but %s never comes above up, which it does below %.3g N.m",
-        pair->downshift_torque_nm, slow, pair->upshift_torque_nm);
-  } else {
-    say(words, "Shifts down for nothing from %s at %.4g s", fast, v->first_s);
-    if (v->count > 1) say(words, " and %zu times more", v->count - 1);
-    say(words, ": %s would have held ", fast);
-    say_load(words, v);
-    say(words, " above down, up to %.3g N.m", pair->downshift_torque_nm);
+    say(words, " (up to %.3g N.m), but %s comes above up only below %.3g N.m", pair->downshift_torque_nm, slow,
+        pair->upshift_torque_nm);
+    return;
+  }
+  say(words, "Shifts down for nothing from %s at %.4g s", fast, v->first_s);
+  if (v->count > 1) say(words, " and %zu times more", v->count - 1);
+  say(words, ": %s would have held ", fast);
+  say_load(words, v);
+  say(words, " above down, up to %.3g N.m", pair->downshift_torque_nm);
+  if (v->first_s <= model->control.start_delay_s + model->control.sample_period_s && !isnan(pair->shortest_start_delay_s)) {
+    say(words, "; it had not run up yet: start_delay needs at least %.3g s", pair->shortest_start_delay_s);
   }
 }
 

@@ -12,7 +12,6 @@ struct driven {
   struct sb_state state;
   struct sb_sums sums;
   struct sb_row row;
-  int step_parts;
 };
 
 static inline void driven_note(void *context, const struct sb_sim *sim, enum sb_event event)
@@ -45,7 +44,6 @@ static inline struct driven drive(const struct sb_model *model, int gear, const 
   out.sums = *sb_sim_sums(&sim);
   out.state = sim.state;
   out.row = sb_sim_row(&sim);
-  out.step_parts = sim.step_parts;
   out.seen.motor_speed_rad_s = out.row.motor_speed_rad_s;
   out.seen.output_speed_rad_s = out.row.output_speed_rad_s;
   out.seen.output_angle_rad = sim.state.output_angle_rad;

@@ -355,7 +355,7 @@ static void loads_that_could_hurt_bring_a_caution(void **state)
   struct outcome hoist = RUN("check", "plain.yaml", "--set", "load.parts.1.manner=acts");
   assert_int_equal(hoist.code, 0);
   flatten(hoist.out);
-  expect_in(hoist.out, "local codes and licensed practice come first");
+  expect_in(hoist.out, "local codes and licensed practice first");
   outcome_clear(&hoist);
   struct outcome stall = RUN("check", "plain.yaml", "--set", "load.parts.1.torque=4 N.m");
   flatten(stall.out);

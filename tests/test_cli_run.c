@@ -182,6 +182,52 @@ static void long_run_needs_no_more_memory_than_a_short_one(void **state)
   assert_near(long_kib, short_kib, 0.05 * short_kib);
 }
 
+static void output_never_replaces_a_scenario_or_another_output(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("cp scenarios/tray-cart.yaml $T/own.yaml; mkdir -p $T/a $T/b $T/both; "
+                                      "cp $T/own.yaml $T/a; cp $T/own.yaml $T/b; "
+                                      "$SHIFTBAND run -o $T/own.yaml $T/own.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "would replace the scenario");
+  assert_int_equal(shell_run("cmp $T/own.yaml scenarios/tray-cart.yaml")->code, 0);
+  said = shell_run("$SHIFTBAND run -o $T/both $T/a/own.yaml $T/b/own.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "would both become one file");
+}
+
+static void empty_list_of_verdicts_is_refused(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND run --fail-on '' scenarios/hunting-crawler.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "--fail-on needs a verdict");
+}
+
+static void byte_order_mark_and_ignored_hangup_do_no_harm(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("{ printf '\\357\\273\\277'; cat scenarios/tray-cart.yaml; } > $T/mark.yaml; "
+                                      "$SHIFTBAND check $T/mark.yaml > $T/marked && "
+                                      "$SHIFTBAND check scenarios/tray-cart.yaml | cmp - $T/marked");
+  assert_int_equal(said->code, 0);
+  said = shell_run("(trap '' HUP; $SHIFTBAND run --set run.duration='2 h' -o $T/hup.csv scenarios/tray-cart.yaml & "
+                   "sleep 0.2; kill -HUP $!; wait $!)");
+  assert_int_equal(said->code, 0);
+}
+
+/* A million shifts would fill memory: only the first ten thousand are listed, all are counted. */
+static void list_of_shifts_is_bounded_and_its_count_is_not(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND run --json --set run.duration='4 h' --set load.parts.1='{kind: constant, manner: resists, "
+                "torque: 0.37 N.m}' scenarios/hunting-crawler.yaml > $T/many.json; "
+                "grep -o '\"shift_count\":[0-9]*' $T/many.json; grep -o command_s $T/many.json | wc -l");
+  assert_true(shell_figure(said, "\"shift_count\":") > 20000.0);
+  shell_expect(said, "\n10000\n");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -198,6 +244,10 @@ int main(void)
       cmocka_unit_test(closed_pipe_is_an_error_and_not_a_signal),
       cmocka_unit_test(unwritable_folder_and_missing_scenario_are_told),
       cmocka_unit_test(device_as_output_is_written_and_not_replaced),
+      cmocka_unit_test(output_never_replaces_a_scenario_or_another_output),
+      cmocka_unit_test(empty_list_of_verdicts_is_refused),
+      cmocka_unit_test(byte_order_mark_and_ignored_hangup_do_no_harm),
+      cmocka_unit_test(list_of_shifts_is_bounded_and_its_count_is_not),
       cmocka_unit_test(long_run_needs_no_more_memory_than_a_short_one),
   };
   return cmocka_run_group_tests_name("cli_run", tests, shell_setup, shell_teardown);

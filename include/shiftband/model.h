@@ -56,13 +56,17 @@ struct sb_model {
   struct sb_limits limits;
 };
 
-/* Shortest time constant of the model in s: motor alone, output alone, each gear with its reflected load, and a radian of
- * the fastest wave in the load. Pure. */
+/* Time constant of a gear (index) with its reflected load, or of neutral (-1: the shorter of motor and output alone), in s;
+ * a radian of the fastest wave in the load when that is shorter. Pure. */
+double sb_model_time_constant_s(const struct sb_model *model, int gear);
+
+/* The shortest of all gears and neutral. Pure. */
 double sb_model_shortest_time_constant_s(const struct sb_model *model);
 
-/* Equal parts that the simulator divides a step into: 1 unless the step is longer than a quarter of the shortest time
- * constant. Pure. */
-int sb_model_step_parts(const struct sb_model *model);
+/* Equal parts, a whole number >= 1, that the simulator divides each step into in a gear (index) or in neutral (-1). A
+ * scenario is refused where there are more than SB_STEP_PARTS_MAX. Pure. */
+enum { SB_STEP_PARTS_MAX = 1000 };
+double sb_model_step_parts(const struct sb_model *model, int gear);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);

@@ -52,4 +52,11 @@ void sb_reading_clear(struct sb_reading *reading);
 /* Takes one sample of the motor's speed (rad/s, any sign) and returns its count, limited to the int32_t range. */
 int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s);
 
+/* The two halves of a sample. Draws the next noise, in standard deviations; 0 when there is none. */
+double sb_reading_draw(struct sb_reading *reading);
+
+/* Takes a sample with a noise drawn before, in standard deviations. Pure but for the filter's state. */
+int32_t sb_reading_take(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s,
+                        double noise);
+
 #endif

@@ -25,8 +25,7 @@ struct sb_run_result {
   struct sb_sums sums;
   struct sb_row end;
   int end_gear;         /* from 1: commanded last */
-  int step_parts;       /* as in struct sb_sim */
-  long long step_count; /* inner steps */
+  long long step_count; /* steps done */
 };
 
 /* The controller's constants for a model: thresholds in sensor counts, times in whole samples, rounded up. */

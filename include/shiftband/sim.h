@@ -9,12 +9,12 @@
  * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion. Load
  * corners, shift commands, engagements, stops, starts and changes between driving and overrun end a step where they
  * happen: times known beforehand are stepped to exactly, others are found on the step's own Runge-Kutta solution by
- * GSL's Brent root solver. At standstill, torque below the hold keeps it: a mode, with no small number in it.
+ * GSL's Brent root solver. At standstill, torque below the hold keeps it: a mode, not a small speed.
  *
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
  * The sense of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
- * A step longer than a quarter of the shortest time constant is divided into equal parts (sb_model_step_parts).
+ * Where a time constant is short, each step is divided into equal parts (sb_model_step_parts).
  * Source: E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary Differential Equations I, classical method (from memory);
  * joining of two inertias: R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
  */
@@ -38,8 +38,8 @@ enum sb_link {
  * sense in which its gear drives it. What belongs to a shift under way is zero in mesh.
  */
 struct sb_state {
-  long long step;           /* whole inner steps done */
-  double time_s;            /* step * inner step, or between two steps inside sb_sim_advance() */
+  long long step;           /* whole steps done */
+  double time_s;            /* step * step_s, or between two steps inside sb_sim_advance() */
   double load_time_s;       /* the last load corner passed: where the present piece of the load began */
   double load_angle_rad;    /* the output's angle when the segment began */
   double motor_speed_rad_s; /* in mesh: N times the output's */
@@ -72,7 +72,8 @@ struct sb_sums {
   double least_output_speed_rad_s;
   double greatest_output_speed_rad_s;
   double over_limit_s;             /* time with the output torque above limits.output_torque_nm */
-  double over_limit_first_s;       /* when it first was; NAN: never */
+  double over_limit_first_s; /* when it first was; NAN: never */
+  double over_limit_last_s;  /* when it last was */
   double gear_time_s[SB_GEAR_MAX]; /* in mesh */
   double neutral_time_s;
   double standstill_time_s;    /* in mesh, output at rest */
@@ -96,9 +97,8 @@ struct sb_segment;
 
 struct sb_sim {
   const struct sb_model *model;
-  double step_s;      /* inner step: the model's step over step_parts */
-  double steps_per_s; /* inner steps in a second when that is a whole number, else 0 */
-  int step_parts;     /* sb_model_step_parts() */
+  double step_s;      /* the model's step */
+  double steps_per_s; /* steps in a second when that is a whole number, else 0 */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
@@ -139,7 +139,7 @@ struct sb_row {
   double output_speed_rad_s;
   double output_torque_nm;  /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;    /* what opposes */
-  double outside_torque_nm; /* the load without what follows speed, at sliding values */
+  double outside_torque_nm; /* the load without what follows speed, at sliding values, against the gear's own sense */
   double motor_current_a;   /* NAN without currents */
   double supply_voltage_v;  /* NAN without currents */
   double output_turns;

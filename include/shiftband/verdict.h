@@ -71,6 +71,18 @@ struct sb_shift_record {
   double outside_torque_nm;
 };
 
+/* Shift commands in turn, each the opposite of the last and soon after it. */
+struct sb_shift_chain {
+  size_t count;
+  double first_s, last_s, before_last_s;
+  double periods_s; /* sum of the times from a command to the next like it: count - 2 of them */
+  double least_nm, greatest_nm;
+};
+
+/* So many shifts and verdicts are kept one by one, so that a run that hunts for days needs no more memory than one that
+ * hunts for minutes; later shifts are only counted, later verdicts added to the last of their kind. */
+enum { SB_SHIFTS_KEPT = 10000, SB_VERDICTS_KEPT = 1000 };
+
 /* Watches a run. All fields are the monitor's own; results are in shifts and verdicts. */
 struct sb_monitor {
   const struct sb_model *model;
@@ -79,13 +91,15 @@ struct sb_monitor {
   double upshift_nm[SB_GEAR_MAX - 1];   /* Tu per pair */
   double tau_s[SB_GEAR_MAX];
 
-  struct sb_shift_record *shifts; /* shifts[shift_count], owned */
-  size_t shift_count, shift_room;
+  struct sb_shift_record *shifts; /* the first of them, shifts[shift_kept], owned */
+  size_t shift_count;             /* all */
+  size_t shift_kept, shift_room;
+  struct sb_shift_record last_shift;
   struct sb_verdict *verdicts; /* verdicts[verdict_count], owned, in order of first_s once finished */
   size_t verdict_count, verdict_room;
   int is_out_of_memory;
 
-  size_t chain_first;  /* shifts of the present chain of opposite commands: from here to the last */
+  struct sb_shift_chain chain; /* of opposite commands, up to the last */
   double rest_since_s; /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
   double low_since_s; /* NAN: no reason to be in the faster gear */
@@ -95,6 +109,9 @@ struct sb_monitor {
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model);
 void sb_monitor_clear(struct sb_monitor *monitor);
+
+/* The kind of hunting of a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */
+enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double least_nm, double greatest_nm);
 
 /* A shift command, with the row just before it. */
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);

@@ -4,6 +4,7 @@
 #include <stdarg.h>
 
 #include "check.h"
+#include "shiftband/caution.h"
 
 static void add(struct sb_check_notes *notes, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
@@ -73,11 +74,10 @@ static void note_shifter(const struct sb_check_case *at, struct sb_check_notes *
 
 static void note_run(const struct sb_model *model, struct sb_check_notes *notes)
 {
-  const int parts = sb_model_step_parts(model);
-  if (parts > 1) {
-    add(notes,
-        "run: the step of %.4g s is more than a quarter of the shortest time constant, %.4g s, and is divided by %d.",
-        model->run.step_s, sb_model_shortest_time_constant_s(model), parts);
+  const double shortest_s = sb_model_shortest_time_constant_s(model);
+  if (model->run.step_s > 0.5 * shortest_s) {
+    add(notes, "run: the step of %.4g s is more than half the shortest time constant, %.4g s; a shorter one is surer.",
+        model->run.step_s, shortest_s);
   }
 }
 
@@ -101,32 +101,14 @@ static void note_rounding(const struct sb_check_case *at, struct sb_check_notes 
   }
 }
 
-static bool has_acting_load(const struct sb_load *load)
-{
-  for (int k = 0; k < load->part_count; k++) {
-    const struct sb_load_part *part = &load->parts[k];
-    double least = 0.0;
-    double greatest = 0.0;
-    part->ops->range_nm(part, &least, &greatest);
-    if (!part->is_resisting && (least != 0.0 || greatest != 0.0)) return true;
-  }
-  return false;
-}
-
 static void find_cautions(const struct sb_check_case *at, struct sb_check_notes *cautions)
 {
-  if (has_acting_load(&at->model.load)) {
-    add(cautions,
-        "A part of the load acts whatever the motion, as a hung weight does, and drives the output back while the box is "
-        "in neutral. Where it is hoisted or carries people, local codes and licensed practice come first.");
-  }
+  if (sb_caution_has_acting_load(&at->model.load)) add(cautions, "%s", sb_caution_text(SB_CAUTION_HOIST));
   const double heaviest_nm = at->form.heaviest_load_nm;
   const double stall_nm = at->form.gears[0].stall_torque_nm;
   if (heaviest_nm > stall_nm) {
-    add(cautions,
-        "The heaviest load, %.4g N.m, is above the stall torque of %s, %.4g N.m: no gear moves it, and a stalled motor "
-        "burns. Limit the load, or cut the drive within seconds.",
-        heaviest_nm, at->model.gearbox.gears[0].name, stall_nm);
+    add(cautions, "the heaviest load, %.4g N.m, is above the stall torque of %s, %.4g N.m: no gear moves it, and %s",
+        heaviest_nm, at->model.gearbox.gears[0].name, stall_nm, sb_caution_text(SB_CAUTION_STALL));
   }
 }
 

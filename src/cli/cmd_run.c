@@ -43,6 +43,7 @@ struct request {
 
 static int read_fail_on(struct request *request, const struct sb_option_reader *reader)
 {
+  if (reader->value[0] == 0) return sb_options_complain(reader, "--fail-on needs a verdict, found nothing");
   for (const char *word = reader->value; *word != 0;) {
     char name[64];
     const size_t length = strcspn(word, ",");
@@ -58,9 +59,38 @@ static int read_fail_on(struct request *request, const struct sb_option_reader *
   return SB_EXIT_DONE;
 }
 
+static bool is_on_stdout(const struct request *request)
+{
+  const char *output = request->output;
+  return output != NULL && (strcmp(output, "-") == 0 || strcmp(output, "/dev/stdout") == 0);
+}
+
+static const char *base_name(const char *path)
+{
+  const char *slash = strrchr(path, '/');
+  return slash != NULL ? slash + 1 : path;
+}
+
+/* No output may replace a scenario or another output. */
+static int check_outputs(const struct request *request, const struct sb_option_reader *reader)
+{
+  const bool is_folder = request->output != NULL && sb_output_is_folder(request->output);
+  for (size_t i = 0; request->output != NULL && i < request->files.count; i++) {
+    if (sb_output_is_same_file(request->output, request->files.items[i])) {
+      return sb_options_complain(reader, "-o %s would replace the scenario", request->output);
+    }
+    for (size_t k = 0; is_folder && k < i; k++) {
+      if (strcmp(base_name(request->files.items[i]), base_name(request->files.items[k])) != 0) continue;
+      return sb_options_complain(reader, "-o %s: %s and %s would both become one file", request->output,
+                                 request->files.items[k], request->files.items[i]);
+    }
+  }
+  return SB_EXIT_DONE;
+}
+
 static int check_request(const struct request *request, const struct sb_option_reader *reader)
 {
-  const bool is_to_stdout = request->output != NULL && strcmp(request->output, "-") == 0;
+  const bool is_to_stdout = is_on_stdout(request);
   if (request->files.count == 0) return sb_options_complain(reader, "needs a scenario file");
   if (request->gear != NULL && request->is_comparison) {
     return sb_options_complain(reader, "--gear and --compare exclude each other");
@@ -71,7 +101,7 @@ static int check_request(const struct request *request, const struct sb_option_r
   if (request->files.count > 1 && request->output != NULL && !sb_output_is_folder(request->output)) {
     return sb_options_complain(reader, "-o %s: several scenarios need a folder that exists", request->output);
   }
-  return SB_EXIT_DONE;
+  return check_outputs(request, reader);
 }
 
 /* Returns SB_EXIT_DONE, SB_EXIT_USAGE, or -1 when only help was asked for. */
@@ -193,8 +223,9 @@ static int run_all(struct job *job)
       const char *names[SB_GEAR_MAX + 1] = {NULL};
       for (int g = 0; g < gearbox->gear_count; g++) names[g] = gearbox->gears[g].name;
       const char *nearest = sb_options_nearest(job->request->gear, names);
-      sb_command_complain("%s: --gear: no gear \"%s\"; %s \"%s\"", job->path, job->request->gear,
-                          nearest != NULL ? "did you mean" : "the first is", nearest != NULL ? nearest : names[0]);
+      sb_command_complain("%s: --gear: no gear \"%s\"; %s \"%s\"%s", job->path, job->request->gear,
+                          nearest != NULL ? "did you mean" : "the first is", nearest != NULL ? nearest : names[0],
+                          nearest != NULL ? "?" : "");
       return SB_EXIT_USAGE;
     }
   }
@@ -236,8 +267,7 @@ static int run_file(const struct request *request, const char *path, bool is_fir
   if (code != SB_EXIT_DONE) return code;
   code = run_all(&job);
   if (code == SB_EXIT_DONE) {
-    const bool is_trace_on_stdout = request->output != NULL && strcmp(request->output, "-") == 0;
-    report_all(&job, is_trace_on_stdout ? stderr : stdout, is_first);
+    report_all(&job, is_on_stdout(request) ? stderr : stdout, is_first);
     *is_failed |= has_failed(request, &job.results[0].monitor);
   }
   for (int i = 0; i < job.run_count; i++) sb_run_result_clear(&job.results[i]);

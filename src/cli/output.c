@@ -28,8 +28,9 @@ static void guard_part(const char *part_path)
   strcpy(part_to_remove, part_path);
   const int numbers[] = {SIGINT, SIGTERM, SIGHUP};
   for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
-    struct sigaction action = {.sa_handler = remove_part_and_die};
-    sigaction(numbers[i], &action, NULL);
+    struct sigaction before, action = {.sa_handler = remove_part_and_die};
+    sigaction(numbers[i], NULL, &before);
+    if (before.sa_handler == SIG_DFL) sigaction(numbers[i], &action, NULL);
   }
 }
 
@@ -71,7 +72,7 @@ static int open_part(struct sb_output *output)
 int sb_output_open(struct sb_output *output, const char *path)
 {
   *output = (struct sb_output){.stream = NULL};
-  if (strcmp(path, "-") == 0) {
+  if (strcmp(path, "-") == 0 || strcmp(path, "/dev/stdout") == 0) {
     output->stream = stdout;
     return 0;
   }
@@ -142,6 +143,13 @@ void sb_output_drop(struct sb_output *output)
   if (output->part_path != NULL) unlink(output->part_path);
   forget(output);
   errno = reason;
+}
+
+bool sb_output_is_same_file(const char *a, const char *b)
+{
+  struct stat info_a, info_b;
+  if (stat(a, &info_a) != 0 || stat(b, &info_b) != 0) return false;
+  return S_ISREG(info_a.st_mode) && info_a.st_dev == info_b.st_dev && info_a.st_ino == info_b.st_ino;
 }
 
 char *sb_output_name_in(const char *folder, const char *scenario_path, const char *suffix)

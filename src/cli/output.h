@@ -31,6 +31,9 @@ void sb_output_drop(struct sb_output *output);
  * NULL when out of memory. */
 char *sb_output_name_in(const char *folder, const char *scenario_path, const char *suffix);
 
+/* Whether both paths lead to one regular file: an output must not replace an input. */
+bool sb_output_is_same_file(const char *a, const char *b);
+
 /* Whether the path is a folder. */
 bool sb_output_is_folder(const char *path);
 

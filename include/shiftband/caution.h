@@ -1,0 +1,23 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* caution.h - the usual cautions, each in one place, for every report that could send somebody to a machine. */
+#ifndef SHIFTBAND_CAUTION_H
+#define SHIFTBAND_CAUTION_H
+
+#include <stdbool.h>
+
+#include "shiftband/load.h"
+
+enum sb_caution {
+  SB_CAUTION_HOIST, /* a load that acts by itself */
+  SB_CAUTION_STALL, /* a motor that stands still under drive */
+  SB_CAUTION_BREAK, /* parts near their limit */
+  SB_CAUTION_RESIDUAL /* energies that do not add up */
+};
+
+/* The caution in words, a constant string. */
+const char *sb_caution_text(enum sb_caution caution);
+
+/* Whether a part of the load acts whatever the motion, as a hung weight does. Pure. */
+bool sb_caution_has_acting_load(const struct sb_load *load);
+
+#endif
