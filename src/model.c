@@ -60,7 +60,8 @@ double sb_model_time_constant_s(const struct sb_model *model, int gear)
 double sb_model_shortest_time_constant_s(const struct sb_model *model)
 {
   double shortest_s = INFINITY;
-  for (int g = -1; g < model->gearbox.gear_count; g++) shortest_s = fmin(shortest_s, sb_model_time_constant_s(model, g));
+  for (int g = -1; g < model->gearbox.gear_count; g++)
+    shortest_s = fmin(shortest_s, sb_model_time_constant_s(model, g));
   return shortest_s;
 }
 

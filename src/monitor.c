@@ -77,8 +77,8 @@ static void extend_verdict(struct sb_verdict *known, const struct sb_verdict *mo
 }
 
 /* Adds to the verdict of that kind and gear, or begins one. */
-static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s, double last_s,
-                          double least_nm, double greatest_nm)
+static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s,
+                          double last_s, double least_nm, double greatest_nm)
 {
   const struct sb_verdict verdict = {.kind = kind,
                                      .gear = gear,
@@ -132,8 +132,7 @@ static void close_chain(struct sb_monitor *monitor)
                                      .duration_s = chain->last_s - chain->first_s,
                                      .least_nm = chain->least_nm,
                                      .greatest_nm = chain->greatest_nm};
-  struct sb_verdict *known =
-      monitor->verdict_count >= SB_VERDICTS_KEPT ? find_verdict(monitor, &verdict) : NULL;
+  struct sb_verdict *known = monitor->verdict_count >= SB_VERDICTS_KEPT ? find_verdict(monitor, &verdict) : NULL;
   if (known != NULL) {
     extend_verdict(known, &verdict);
   } else {
@@ -155,10 +154,8 @@ static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, i
     chain->greatest_nm = fmax(chain->greatest_nm, row->outside_torque_nm);
   } else {
     close_chain(monitor);
-    *chain = (struct sb_shift_chain){.count = 1,
-                                     .first_s = row->time_s,
-                                     .least_nm = row->outside_torque_nm,
-                                     .greatest_nm = row->outside_torque_nm};
+    *chain = (struct sb_shift_chain){
+        .count = 1, .first_s = row->time_s, .least_nm = row->outside_torque_nm, .greatest_nm = row->outside_torque_nm};
   }
   chain->last_s = row->time_s;
 }

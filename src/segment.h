@@ -33,7 +33,7 @@ struct sb_segment {
   double mesh_inverse_ratio;  /* 1 / e */
   double drag_nm;
   enum sb_terms terms;
-  int parts;                  /* that each step is divided into */
+  int parts;              /* that each step is divided into */
   bool is_resting_steady; /* at rest, and the load does not change in time */
 
   struct sb_poly motor_rate;  /* dx/dt in x */

@@ -215,8 +215,8 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   for (; step < last; step++) {
     struct sb_gain gain;
     const double end_s = sb_stepper_grid_s(sim, step + 1);
-    const struct sb_point to = is_divided ? divided_step(sim, &at, h, end_s, &gain)
-                                          : mesh_step(seg, &at, h, end_s, terms, &gain);
+    const struct sb_point to =
+        is_divided ? divided_step(sim, &at, h, end_s, &gain) : mesh_step(seg, &at, h, end_s, terms, &gain);
     const double waves =
         terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0;
     const double power =

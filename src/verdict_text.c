@@ -152,7 +152,8 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
   say(words, ": %s would have held ", fast);
   say_load(words, v);
   say(words, " above down, up to %.3g N.m", pair->downshift_torque_nm);
-  if (v->first_s <= model->control.start_delay_s + model->control.sample_period_s && !isnan(pair->shortest_start_delay_s)) {
+  if (v->first_s <= model->control.start_delay_s + model->control.sample_period_s &&
+      !isnan(pair->shortest_start_delay_s)) {
     say(words, "; it had not run up yet: start_delay needs at least %.3g s", pair->shortest_start_delay_s);
   }
 }

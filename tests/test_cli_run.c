@@ -162,7 +162,8 @@ static void device_as_output_is_written_and_not_replaced(void **state)
   assert_int_equal(said->code, 0);
 }
 
-/* Ten hours at 1 ms with a trace: peak memory as that of ten seconds, within the noise of the allocator. */
+/* Ten hours at 1 ms with a trace: peak memory as that of ten seconds, within the noise of an allocator (4 MiB under
+ * sanitizers); 1.8 million samples that each left 8 bytes behind would take 14 MiB. */
 static void long_run_needs_no_more_memory_than_a_short_one(void **state)
 {
   (void)state;
@@ -179,7 +180,7 @@ static void long_run_needs_no_more_memory_than_a_short_one(void **state)
   snprintf(line, sizeof line, command, "10 h");
   const double long_kib = strtod(shell_run(line)->text, NULL);
   assert_true(short_kib > 1000.0);
-  assert_near(long_kib, short_kib, 0.05 * short_kib);
+  assert_near(long_kib, short_kib, 4096.0);
 }
 
 static void output_never_replaces_a_scenario_or_another_output(void **state)

@@ -294,7 +294,7 @@ static void a_coast_down_under_dry_and_quadratic_drag_stops_in_its_known_time(vo
     } else {
       assert_true(got.state.output_speed_rad_s == 0.0);
       assert_near(got.state.output_angle_rad, 23.3453, 5e-5);
-      assert_near_rel(got.state.output_angle_rad, log(1.0 + f2 * start * start / f0) / (2.0 * f2), limit);
+      assert_near_rel(got.state.output_angle_rad, log1p(f2 * start * start / f0) / (2.0 * f2), limit);
     }
     if (i == 0) assert_near(got.state.output_speed_rad_s, 3.40206, 5e-6);
   }

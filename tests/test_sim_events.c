@@ -295,8 +295,20 @@ static void outcome_of(const struct sb_model *model, bool has_trace, struct outc
   out->verdict_count = result.monitor.verdict_count;
   assert_true(out->shift_count <= 64 && out->verdict_count <= 64);
   if (out->shift_count > 0) memcpy(out->shifts, result.monitor.shifts, out->shift_count * sizeof out->shifts[0]);
-  if (out->verdict_count > 0) {
-    memcpy(out->verdicts, result.monitor.verdicts, out->verdict_count * sizeof out->verdicts[0]);
+  for (size_t i = 0; i < out->verdict_count; i++) {
+    /* Field by field: bytes between fields mean nothing. */
+    const struct sb_verdict *v = &result.monitor.verdicts[i];
+    struct sb_verdict *own = &out->verdicts[i];
+    own->kind = v->kind;
+    own->cause = v->cause;
+    own->gear = v->gear;
+    own->first_s = v->first_s;
+    own->last_s = v->last_s;
+    own->count = v->count;
+    own->period_s = v->period_s;
+    own->duration_s = v->duration_s;
+    own->least_nm = v->least_nm;
+    own->greatest_nm = v->greatest_nm;
   }
   sb_run_result_clear(&result);
 }

@@ -8,9 +8,9 @@
 #include "shiftband/load.h"
 
 enum sb_caution {
-  SB_CAUTION_HOIST, /* a load that acts by itself */
-  SB_CAUTION_STALL, /* a motor that stands still under drive */
-  SB_CAUTION_BREAK, /* parts near their limit */
+  SB_CAUTION_HOIST,   /* a load that acts by itself */
+  SB_CAUTION_STALL,   /* a motor that stands still under drive */
+  SB_CAUTION_BREAK,   /* parts near their limit */
   SB_CAUTION_RESIDUAL /* energies that do not add up */
 };
 

@@ -72,8 +72,8 @@ struct sb_sums {
   double least_output_speed_rad_s;
   double greatest_output_speed_rad_s;
   double over_limit_s;             /* time with the output torque above limits.output_torque_nm */
-  double over_limit_first_s; /* when it first was; NAN: never */
-  double over_limit_last_s;  /* when it last was */
+  double over_limit_first_s;       /* when it first was; NAN: never */
+  double over_limit_last_s;        /* when it last was */
   double gear_time_s[SB_GEAR_MAX]; /* in mesh */
   double neutral_time_s;
   double standstill_time_s;    /* in mesh, output at rest */

@@ -100,7 +100,7 @@ struct sb_monitor {
   int is_out_of_memory;
 
   struct sb_shift_chain chain; /* of opposite commands, up to the last */
-  double rest_since_s; /* NAN: moving */
+  double rest_since_s;         /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
   double low_since_s; /* NAN: no reason to be in the faster gear */
   double low_least_nm, low_greatest_nm;
