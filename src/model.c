@@ -65,11 +65,11 @@ double sb_model_shortest_time_constant_s(const struct sb_model *model)
   return shortest_s;
 }
 
-/* A step of this length is divided so that a part is a twentieth of the time constant at most: then Runge-Kutta's error,
- * (1/20)^4 / 120 a time constant, stays below a ten-millionth. The number of parts does not depend on the step itself, so
- * that halving the step halves the parts and the order of the method shows; only stability asks for more of a long one. */
+/* A step of this length is divided so that a part is a sixteenth of the time constant at most: Runge-Kutta's error is then
+ * (1/16)^4 / 120 a time constant, an eight-millionth. The number of parts does not depend on the step itself, so that
+ * halving the step halves the parts and the order of the method shows; only stability asks for more of a long one. */
 static const double divided_step_s = 1e-3;
-static const double parts_per_time_constant = 20.0;
+static const double parts_per_time_constant = 16.0;
 static const double stable_share = 0.5;
 
 double sb_model_step_parts(const struct sb_model *model, int gear)

@@ -169,7 +169,7 @@ void sb_reader_check_effort(struct sb_reader *reader)
     const char *where = gear < 0 ? "neutral" : model->gearbox.gears[gear].name;
     if (parts > SB_STEP_PARTS_MAX) {
       sb_reader_fault(reader, "run.step",
-                      "needs a machine whose time constants are no shorter than 20 us and a five-"
+                      "needs a machine whose time constants are no shorter than 16 us and a five-"
                       "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia and load",
                       sb_model_time_constant_s(model, gear), where, model->run.step_s);
       return;

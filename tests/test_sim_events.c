@@ -119,7 +119,7 @@ static void corners_over_turns_and_a_change_into_overrun_converge_at_fourth_orde
 }
 
 /* Halving the step halves the parts, whatever their number, so the order shows; a part of a default step is at most a
- * twentieth of the time constant. */
+ * sixteenth of the time constant. */
 static void parts_of_a_step_depend_on_the_machine_and_not_on_the_step(void **state)
 {
   (void)state;
@@ -128,7 +128,7 @@ static void parts_of_a_step_depend_on_the_machine_and_not_on_the_step(void **sta
   for (int gear = -1; gear < 2; gear++) {
     model.run.step_s = 1e-3;
     const double parts = sb_model_step_parts(&model, gear);
-    assert_true(1e-3 / parts <= sb_model_time_constant_s(&model, gear) / 20.0 * (1.0 + 1e-12));
+    assert_true(1e-3 / parts <= sb_model_time_constant_s(&model, gear) / 16.0 * (1.0 + 1e-12));
     model.run.step_s = 1e-4;
     assert_true(sb_model_step_parts(&model, gear) == parts);
   }
