@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * The helpers in tools/: cycle-to-load against figures that US EPA publishes and a value worked by hand, plot-trace,
- * and the summing up of test runs.
+ * The helpers in tools/: cycle-to-load against figures that US EPA publishes and a value worked by hand, plot-trace and
+ * plot-map, and the summing up of test runs.
  */
 #include "near.h"
 
@@ -171,6 +171,106 @@ static void a_faulty_trace_leaves_the_old_picture_alone(void **state)
   expect_contains(said.text, "code 3\nold\n");
 }
 
+#define MAP_HEADER "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause"
+
+/*
+ * A lattice of whole percent, down 50 to 52 and up 50 to 53: of the 12 points those with down below up count, 3 + 2 + 1
+ * at down 50, 51, 52. "stuck low" holds up 53 of all three, "hunting" the rest of down 50, "holds" the rest.
+ */
+#define SMALL_MAP       \
+  "printf '" MAP_HEADER \
+  "\\n50,52,53,53,stuck low,\\n50,50,50,52,hunting,dwell-driven\\n51,52,50,52,holds,\\n' > $T/m.csv;"
+
+static void map_picture_has_every_verdict_with_its_share_of_the_points_and_the_limits(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said said =
+      run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50,51\\nhunting,52,53\\nstuck low,80,80\\n"
+                    "stuck low,90,80\\n' > $T/l.csv;"
+                    "for kind in png svg; do tools/plot-map $T/m.csv -o $T/m.$kind --limits $T/l.csv --mark 50,52"
+                    " --title \"It's <mine>\" || exit; done; cat $T/m.svg");
+  assert_int_equal(said.code, 0);
+  assert_int_equal(run("od -An -c -N 4 $T/m.png | grep -q '211   P   N   G'").code, 0);
+  expect_contains(said.text, "stuck low");
+  expect_contains(said.text, "50.0 % of the plane"); /* 3 of 6 points */
+  expect_contains(said.text, "hunting, dwell-driven");
+  expect_contains(said.text, "33.3 % of the plane"); /* 2 of 6 */
+  expect_contains(said.text, "16.7 % of the plane"); /* 1 of 6 */
+  expect_contains(said.text, "hunting under some load");
+  expect_contains(said.text, "50 % and 52 %");
+  expect_contains(said.text, "It's &lt;mine>");
+  expect_contains(said.text, "</svg>");
+  assert_null(strstr(said.text, "closed form: above")); /* a limit outside the plane is in no key */
+}
+
+static void share_map_is_drawn_in_classes_of_its_share(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said said =
+      run("printf 'down_from_pct,down_to_pct,up_from_pct,up_to_pct,survived,samples,share,share_least"
+          "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
+          "tools/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
+  assert_int_equal(said.code, 0);
+  expect_contains(said.text, "10.0 % of the plane");
+  expect_contains(said.text, "75 to 90 %");
+  expect_contains(said.text, "90.0 % of the plane");
+}
+
+/* Nothing divides it, so its lattice is taken to be of tenths of a percent: 11 times 21 points, all with down below up. */
+static void a_map_of_one_rectangle_is_drawn_whole(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said said = run("printf '" MAP_HEADER "\\n50,51,60,62,holds,\\n' > $T/one.csv;"
+                               "tools/plot-map $T/one.csv -o $T/one.svg && cat $T/one.svg");
+  assert_int_equal(said.code, 0);
+  expect_contains(said.text, "100.0 % of the plane");
+  expect_contains(said.text, " 50.8<"); /* tics of both axes reach over the rectangle */
+  expect_contains(said.text, " 61.5<");
+}
+
+static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  static const struct {
+    const char *rows, *fault;
+  } maps[] = {
+      {"", "x.csv: the file is empty"},
+      {MAP_HEADER "\\n", "x.csv: there is a header but no row"},
+      {"down_from_pct,up_to_pct\\n1,2\\n", "x.csv:1: the header lacks the column(s) down_to_pct up_from_pct"},
+      {"down_from_pct,down_to_pct,up_from_pct,up_to_pct\\n1,2,3,4\\n", "lacks the column(s) verdict cause"},
+      {MAP_HEADER "\\n1,2,3,x,holds,\\n", "x.csv:2: up_to_pct: expected a number, got \"x\""},
+      {MAP_HEADER "\\n2,1,3,4,holds,\\n", "x.csv:2: down_from_pct 2 is above down_to_pct 1"},
+      {MAP_HEADER "\\n1,2,3,4\\n", "x.csv:2: expected 6 fields as in the header"},
+      {MAP_HEADER "\\n1,2,3,4,,\\n", "x.csv:2: verdict is empty"},
+      {MAP_HEADER "\\n1,2,3,4,holds,\\n3,4.5,3,4,holds,\\n", "4.5 % is not on one lattice with the other ends"},
+      {MAP_HEADER "\\n5,6,3,4,holds,\\n", "the map has no point with down below up"},
+  };
+  for (size_t i = 0; i < sizeof maps / sizeof maps[0]; i++) {
+    char command[1024];
+    snprintf(
+        command, sizeof command,
+        "echo old > $T/x.png; printf '%s' > $T/x.csv; tools/plot-map $T/x.csv -o $T/x.png; echo code $?; cat $T/x.png*",
+        maps[i].rows);
+    const struct said said = run(command);
+    expect_contains(said.text, maps[i].fault);
+    expect_contains(said.text, "code 3\nold\n");
+  }
+  struct said said =
+      run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50\\n' > $T/l.csv;"
+                    "tools/plot-map $T/m.csv -o $T/none.png --limits $T/l.csv; echo code $?; ls $T/none*");
+  expect_contains(said.text, "l.csv:2: expected 3 fields");
+  expect_contains(said.text, "code 3");
+  assert_int_not_equal(said.code, 0);
+  said = run(SMALL_MAP "tools/plot-map $T/m.csv -o $T/none.png --mark 50");
+  assert_int_equal(said.code, 2);
+  said = run("tools/plot-map $T/absent.csv -o $T/none.png");
+  assert_int_equal(said.code, 4);
+}
+
 static void a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on(void **state)
 {
   (void)state;
@@ -206,6 +306,10 @@ int main(void)
       cmocka_unit_test(plot_refuses_a_trace_that_lacks_columns_and_draws_nothing),
       cmocka_unit_test(plot_draws_both_formats_from_columns_in_any_order),
       cmocka_unit_test(a_faulty_trace_leaves_the_old_picture_alone),
+      cmocka_unit_test(map_picture_has_every_verdict_with_its_share_of_the_points_and_the_limits),
+      cmocka_unit_test(share_map_is_drawn_in_classes_of_its_share),
+      cmocka_unit_test(a_map_of_one_rectangle_is_drawn_whole),
+      cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
   };
   return cmocka_run_group_tests_name("tools", tests, make_folder, remove_folder);

@@ -1,0 +1,100 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * map.h - the verdict over the whole plane of down and up thresholds of one gear pair, exactly.
+ *
+ * Thresholds enter a run only through comparisons with sampled readings, so the plane falls into rectangles in which
+ * every decision, and with it the whole trace, is the same. They are found by following all thresholds at once: where a
+ * reading parts those that shift from those that do not, both are followed. Between two commands the machine moves on a
+ * track that depends only on the instant, the gear and the state; a track is simulated once, as far as anybody needs it,
+ * and ends where it meets another one bit for bit. Verdicts that compare a load with a threshold's closed form cut a
+ * rectangle further, exactly too.
+ *
+ * Thresholds lie on a lattice, first + k step: no cut falls between two of its points.
+ * All of it agrees, point by point, with runs of their own (tests/test_map.c).
+ */
+#ifndef SHIFTBAND_MAP_H
+#define SHIFTBAND_MAP_H
+
+#include <stddef.h>
+
+#include "shiftband/run.h"
+
+/* Lattice of a threshold, fractions of the reference: first + k step, k = 0..count-1. */
+struct sb_map_axis {
+  double first_fraction;
+  double step_fraction; /* > 0 */
+  int count;            /* >= 1 */
+};
+
+/* The threshold at a lattice index. Pure. */
+double sb_map_axis_at(const struct sb_map_axis *axis, int index);
+
+struct sb_map_options {
+  int pair; /* index of the gear pair, 0..gear_count-2 */
+  struct sb_map_axis down;
+  struct sb_map_axis up;
+  size_t leaf_max; /* gives up beyond so many rectangles of equal traces */
+};
+
+/* The whole plane of the first pair at the controller's threshold step (0: 0.1 %), from one step to a little above the
+ * fastest reading. */
+struct sb_map_options sb_map_options_default(const struct sb_model *model);
+
+/* What a run with these thresholds comes to. */
+struct sb_map_figures {
+  long shift_count;
+  double output_turns;
+  double given_j;            /* energy from the supply, or at the motor shaft without currents */
+  double greatest_torque_nm; /* by magnitude, at the output */
+};
+
+/* A set of verdicts: bit k is enum sb_verdict_kind k. */
+struct sb_map_verdict {
+  unsigned kinds;
+  enum sb_cause cause; /* of hunting: thresholds before dwell before load, when several spells differ */
+};
+
+/* The verdicts of a finished run as a set. Pure. */
+struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor);
+
+/* The verdict that matters most, as a kind, or -1 when nothing went wrong. Pure. */
+int sb_map_verdict_worst(const struct sb_map_verdict *verdict);
+
+struct sb_map_shift {
+  int sample;                      /* of the controller: the command's time is sample * sample period */
+  int to;                          /* gear from 1 */
+  const struct sb_map_shift *last; /* the shift before, NULL: none */
+};
+
+/* A rectangle of the lattice, ends included. Its points with down >= up mean nothing. */
+struct sb_map_cell {
+  int down_first, down_last;
+  int up_first, up_last;
+  struct sb_map_verdict verdict;
+  struct sb_map_figures figures;
+  const struct sb_map_shift *shifts; /* the last one first; of joined cells, those of one of them */
+};
+
+struct sb_map {
+  struct sb_map_options options;
+  struct sb_map_cell *cells; /* cells[cell_count], owned; together they cover the lattice where down < up */
+  size_t cell_count;
+  size_t leaf_count; /* rectangles of equal traces */
+  size_t track_count;
+  long long sample_count; /* samples simulated */
+  void *storage;          /* owned */
+};
+
+/*
+ * Maps a model. Fills *map on SB_OK; release with sb_map_clear(). SB_ERR_NUMERICS: a simulation gave up, or there are more
+ * than leaf_max rectangles. is_joined: cells with equal verdict and figures are joined; else each keeps its own shifts.
+ */
+enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_options *options, bool is_joined,
+                            struct sb_map *map, struct sb_error *err);
+
+void sb_map_clear(struct sb_map *map);
+
+/* The cell that holds a lattice point, or NULL. */
+const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int down_index, int up_index);
+
+#endif

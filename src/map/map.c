@@ -1,0 +1,125 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/map.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include "map/judge.h"
+#include "map/path.h"
+
+double sb_map_axis_at(const struct sb_map_axis *axis, int index)
+{
+  return axis->first_fraction + index * axis->step_fraction;
+}
+
+struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
+{
+  struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    const struct sb_verdict *own = &monitor->verdicts[i];
+    verdict.kinds |= 1U << own->kind;
+    if (own->cause == SB_CAUSE_NONE) continue;
+    if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) verdict.cause = own->cause;
+  }
+  return verdict;
+}
+
+struct sb_map_options sb_map_options_default(const struct sb_model *model)
+{
+  const struct sb_motor_line line = sb_closed_form_line(model);
+  const double fastest = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s;
+  const double given = model->control.threshold_step_fraction;
+  const double step = given > 0.0 ? given : 0.001;
+  /* A controller's thresholds end at 1000 %; 1e-9: 1 / 0.001 is 1000 steps, not 1001. */
+  const int count = (int)ceil(fmin(10.0, fmax(1.0, 1.02 * fastest)) / step - 1e-9);
+  const struct sb_map_axis axis = {step, step, count};
+  return (struct sb_map_options){.pair = 0, .down = axis, .up = axis, .leaf_max = 4000000};
+}
+
+static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
+{
+  const struct sb_model *model = plane->model;
+  const struct sb_map_options *options = &plane->options;
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const size_t down = (size_t)options->down.count, up = (size_t)options->up.count;
+  plane->down_counts = calloc(down, sizeof *plane->down_counts);
+  plane->downshift_nm = calloc(down, sizeof *plane->downshift_nm);
+  plane->up_counts = calloc(up, sizeof *plane->up_counts);
+  plane->upshift_nm = calloc(up, sizeof *plane->upshift_nm);
+  if (plane->down_counts == NULL || plane->downshift_nm == NULL || plane->up_counts == NULL ||
+      plane->upshift_nm == NULL) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the lattice of a map");
+  }
+  for (int i = 0; i < options->down.count; i++) {
+    const double down_fraction = sb_map_axis_at(&options->down, i);
+    plane->down_counts[i] = sb_sensor_down_count(sensor, down_fraction);
+    plane->downshift_nm[i] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair + 1, down_fraction);
+  }
+  for (int j = 0; j < options->up.count; j++) {
+    const double up_fraction = sb_map_axis_at(&options->up, j);
+    plane->up_counts[j] = sb_sensor_up_count(sensor, up_fraction);
+    plane->upshift_nm[j] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair, up_fraction);
+  }
+  return SB_OK;
+}
+
+static void clear_plane(struct sb_plane *plane)
+{
+  free(plane->down_counts);
+  free(plane->up_counts);
+  free(plane->downshift_nm);
+  free(plane->upshift_nm);
+  sb_tracks_clear(&plane->tracks);
+}
+
+enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_options *options, bool is_joined,
+                            struct sb_map *map, struct sb_error *err)
+{
+  struct sb_plane plane = {.model = model, .options = *options, .setup = sb_run_controller_setup(model)};
+  struct sb_leaves leaves = {NULL, 0, 0};
+  struct sb_map out = {.options = *options};
+  sb_monitor_init(&plane.monitor, model);
+  enum sb_status status = lay_lattice(&plane, err);
+  if (status == SB_OK) status = sb_tracks_init(&plane.tracks, model, err);
+  if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);
+  if (status == SB_OK) status = sb_judge(&plane, &leaves, &out, err);
+  if (status == SB_OK && is_joined) sb_join(&out);
+  out.leaf_count = leaves.count;
+  out.track_count = (size_t)plane.tracks.count;
+  out.sample_count = plane.tracks.sample_count;
+  free(leaves.items);
+  clear_plane(&plane);
+
+  struct sb_arena *arena = malloc(sizeof *arena);
+  if (status == SB_OK && arena == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for a map");
+  if (status == SB_OK) {
+    *arena = plane.arena;
+    out.storage = arena;
+    *map = out;
+    return SB_OK;
+  }
+  free(arena);
+  sb_arena_clear(&plane.arena);
+  free(out.cells);
+  return status;
+}
+
+void sb_map_clear(struct sb_map *map)
+{
+  if (map->storage != NULL) sb_arena_clear(map->storage);
+  free(map->storage);
+  free(map->cells);
+  *map = (struct sb_map){.cells = NULL};
+}
+
+const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int down_index, int up_index)
+{
+  for (size_t i = 0; i < map->cell_count; i++) {
+    const struct sb_map_cell *cell = &map->cells[i];
+    if (cell->down_first <= down_index && down_index <= cell->down_last && cell->up_first <= up_index &&
+        up_index <= cell->up_last) {
+      return cell;
+    }
+  }
+  return NULL;
+}

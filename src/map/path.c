@@ -1,0 +1,484 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * A path is followed along its track sample by sample. At each sample the reading is held against the one end of the
+ * rectangle that would shift first; the part that shifts goes on as a path of its own, the rest goes on along the track.
+ * What verdicts need is kept as the monitor of a run keeps it (src/monitor.c), but for all thresholds at once.
+ */
+#include "map/path.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "map/low.h"
+
+/* A path that waits to be followed: it begins with a command, or with the start. */
+struct task {
+  struct sb_rect rect;
+  struct sb_findings findings; /* up to the command */
+  int track;
+  int first_decision; /* sample from which decisions are taken */
+  int gear;           /* index, of this track */
+  /* Of the chain of opposite commands that the last one belongs to. */
+  int chain_count;
+  double chain_least_nm, chain_greatest_nm;
+  int last_from; /* gear before the last command, -1: no command yet */
+  double last_command_s;
+};
+
+struct tasks {
+  struct task *items;
+  size_t count, room;
+};
+
+/* Where a path stands on its tracks, and what it has gathered. */
+struct walk {
+  struct sb_plane *plane;
+  struct task task; /* its rectangle shrinks, its findings grow */
+  int track, sample;
+  const struct sb_spot *spot; /* of this sample, until the track is made longer */
+  struct sb_spot join;        /* to point to where tracks meet */
+  int spot_track;             /* that the path came along from the sample before */
+  double engaged_s;           /* NAN: not yet */
+  double rest_since_s;        /* NAN: moving */
+  int below_run, above_run;   /* readings in a row beyond the far end of the rectangle */
+};
+
+/* Scratch of all walks, of which there is one at a time. */
+struct scratch {
+  struct sb_low low;
+  int32_t *recent; /* recent[confirm_samples]: ring of the last readings on this path; NULL without a confirm count */
+  struct tasks tasks;
+};
+
+static enum sb_status push_task(struct tasks *tasks, const struct task *task, struct sb_error *err)
+{
+  if (tasks->count == tasks->room) {
+    const size_t room = tasks->room > 0 ? 2 * tasks->room : 64;
+    struct task *items = realloc(tasks->items, room * sizeof *items);
+    if (items == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the paths of a map");
+    tasks->items = items;
+    tasks->room = room;
+  }
+  tasks->items[tasks->count++] = *task;
+  return SB_OK;
+}
+
+static enum sb_status push_leaf(struct sb_leaves *leaves, const struct sb_leaf *leaf, size_t leaf_max,
+                                struct sb_error *err)
+{
+  if (leaves->count >= leaf_max) {
+    return sb_fail(err, SB_ERR_NUMERICS,
+                   "the map has more than %zu rectangles; a coarser threshold step or a rounded "
+                   "reading makes it smaller",
+                   leaf_max);
+  }
+  if (leaves->count == leaves->room) {
+    const size_t room = leaves->room > 0 ? 2 * leaves->room : 1024;
+    struct sb_leaf *items = realloc(leaves->items, room * sizeof *items);
+    if (items == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the rectangles of a map");
+    leaves->items = items;
+    leaves->room = room;
+  }
+  leaves->items[leaves->count++] = *leaf;
+  return SB_OK;
+}
+
+int sb_plane_count_above(const double *torque_nm, int count, double load_nm, double less_fraction)
+{
+  int low = 0, high = count;
+  while (low < high) {
+    const int middle = (low + high) / 2;
+    if (load_nm < torque_nm[middle] - less_fraction * fabs(torque_nm[middle])) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  return low;
+}
+
+/* A number of samples to wait; all beyond the run are one. */
+static int whole_samples(const struct sb_plane *plane, double samples)
+{
+  return (int)fmin(samples, plane->tracks.end_sample);
+}
+
+static bool has_point(const struct sb_plane *plane, const struct sb_rect *rect)
+{
+  if (rect->down_first > rect->down_last || rect->up_first > rect->up_last) return false;
+  return sb_map_axis_at(&plane->options.down, rect->down_first) < sb_map_axis_at(&plane->options.up, rect->up_last);
+}
+
+/* Goes to the present sample, which is made known when it is not. Where two tracks meet, the sample itself still shows
+ * what the path came along. */
+static enum sb_status reach(struct walk *walk, struct sb_error *err)
+{
+  struct sb_tracks *tracks = &walk->plane->tracks;
+  for (;;) {
+    const struct sb_track *track = &tracks->items[walk->track];
+    const int index = walk->sample - track->first;
+    walk->spot_track = walk->track;
+    if (index < track->count) {
+      walk->spot = &track->spots[index];
+      return SB_OK;
+    }
+    if (track->next >= 0) {
+      walk->join = track->join;
+      walk->spot = &walk->join;
+      walk->track = track->next;
+      return SB_OK;
+    }
+    const enum sb_status status = sb_tracks_extend(tracks, walk->track, err);
+    if (status != SB_OK) return status;
+  }
+}
+
+/* Verdicts on the way -------------------------------------------------------------------------------------------------- */
+
+static void find(struct walk *walk, enum sb_verdict_kind kind)
+{
+  walk->task.findings.kinds |= 1U << kind;
+}
+
+static void watch_rest(struct walk *walk, double time_s, bool is_resting)
+{
+  if (isnan(walk->rest_since_s)) {
+    if (is_resting) walk->rest_since_s = time_s;
+    return;
+  }
+  if (time_s - walk->rest_since_s > walk->plane->model->limits.stall_time_s) find(walk, SB_VERDICT_STALL);
+  if (!is_resting) walk->rest_since_s = NAN;
+}
+
+/* Whether the stay in this gear can be stuck low. */
+static bool is_low_watched(const struct walk *walk)
+{
+  return walk->task.gear + 1 < walk->plane->setup.gear_count;
+}
+
+static void begin_low(struct walk *walk, struct sb_low *low)
+{
+  const struct sb_plane *plane = walk->plane;
+  const int pair = walk->task.gear;
+  if (!is_low_watched(walk)) return;
+  const bool is_mapped = pair == plane->options.pair;
+  const double fixed_nm = plane->monitor.downshift_nm[pair];
+  sb_low_begin(low, plane->model->control.dwell_s + 5.0 * plane->monitor.tau_s[pair],
+               is_mapped ? plane->downshift_nm[walk->task.rect.down_first] : fixed_nm,
+               is_mapped ? plane->downshift_nm[walk->task.rect.down_last] : fixed_nm);
+}
+
+/* Takes the stay so far into the findings of the path, or of one that parts from it. */
+static void conclude_low(const struct walk *walk, const struct sb_low *low, struct sb_findings *findings)
+{
+  const struct sb_plane *plane = walk->plane;
+  if (!is_low_watched(walk) || isnan(walk->engaged_s) || !isfinite(low->critical_nm)) return;
+  if (walk->task.gear != plane->options.pair) {
+    if (low->critical_nm < plane->monitor.downshift_nm[walk->task.gear]) findings->kinds |= 1U << SB_VERDICT_STUCK_LOW;
+    return;
+  }
+  const int below = sb_plane_count_above(plane->downshift_nm, plane->options.down.count, low->critical_nm, 0.0);
+  if (below > findings->low_below) findings->low_below = below;
+}
+
+static void watch_engagement(struct walk *walk, struct sb_low *low, double time_s, bool is_engaged)
+{
+  if (!isnan(walk->engaged_s)) return;
+  if (time_s - walk->task.last_command_s > walk->plane->model->shifter.timeout_s) find(walk, SB_VERDICT_NOT_ENGAGED);
+  if (!is_engaged) return;
+  walk->engaged_s = time_s;
+  begin_low(walk, low);
+}
+
+/* A row in mesh, as the monitor is told of it. */
+static enum sb_status watch_row(struct walk *walk, struct sb_low *low, double time_s, double outside_nm,
+                                bool is_resting, struct sb_error *err)
+{
+  watch_engagement(walk, low, time_s, true);
+  watch_rest(walk, time_s, is_resting);
+  if (!is_low_watched(walk) || time_s < walk->plane->model->control.start_delay_s) return SB_OK;
+  return sb_low_pass(low, time_s, outside_nm, err);
+}
+
+/* What happened since the sample before, and this sample. */
+static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_error *err)
+{
+  const struct sb_spot *spot = walk->spot;
+  struct sb_map_figures *figures = &walk->task.findings.figures;
+  figures->given_j += spot->given_j;
+  figures->output_turns += spot->turns;
+  if (spot->torque_nm > figures->greatest_torque_nm) figures->greatest_torque_nm = spot->torque_nm;
+  /* Nearly always there is nothing more to see. */
+  if (spot->flags == SB_SPOT_ENGAGED && !is_low_watched(walk) && isnan(walk->rest_since_s)) return SB_OK;
+
+  const struct sb_tracks *tracks = &walk->plane->tracks;
+  if (spot->flags & SB_SPOT_OVERLOAD) find(walk, SB_VERDICT_OVERLOAD);
+  if (spot->flags & SB_SPOT_HAS_ROWS) {
+    const struct sb_track_row *rows;
+    const int count = sb_track_rows_at(&tracks->items[walk->spot_track], walk->sample, &rows);
+    for (int i = 0; i < count; i++) {
+      const enum sb_status status = watch_row(walk, low, rows[i].time_s, rows[i].outside_nm, rows[i].is_resting, err);
+      if (status != SB_OK) return status;
+    }
+  }
+  const double time_s = sb_tracks_time_s(tracks, walk->sample);
+  if (spot->flags & SB_SPOT_ENGAGED) {
+    return watch_row(walk, low, time_s, spot->outside_nm, (spot->flags & SB_SPOT_RESTING) != 0, err);
+  }
+  watch_engagement(walk, low, time_s, false);
+  return SB_OK;
+}
+
+/* Branches --------------------------------------------------------------------------------------------------------------- */
+
+static enum sb_status add_chain(struct sb_plane *plane, struct sb_findings *findings, const struct task *task,
+                                struct sb_error *err)
+{
+  if (task->chain_count < 3) return SB_OK;
+  struct sb_chain *chain = sb_arena_take(&plane->arena, sizeof *chain);
+  if (chain == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the hunting of a map");
+  const int pair = task->gear < task->last_from ? task->gear : task->last_from;
+  *chain = (struct sb_chain){task->chain_least_nm, task->chain_greatest_nm, pair, findings->chains};
+  findings->chains = chain;
+  return SB_OK;
+}
+
+static enum sb_status add_shift(struct sb_plane *plane, struct sb_findings *findings, int sample, int to_gear,
+                                struct sb_error *err)
+{
+  struct sb_map_shift *shift = sb_arena_take(&plane->arena, sizeof *shift);
+  if (shift == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the shifts of a map");
+  *shift = (struct sb_map_shift){sample, to_gear + 1, findings->shifts};
+  findings->shifts = shift;
+  findings->figures.shift_count++;
+  return SB_OK;
+}
+
+static double hunt_window_s(const struct walk *walk)
+{
+  const struct sb_model *model = walk->plane->model;
+  const struct task *task = &walk->task;
+  if (!isnan(model->limits.hunt_window_s)) return model->limits.hunt_window_s;
+  const int slower = task->gear < task->last_from ? task->gear : task->last_from;
+  return 3.0 * model->control.dwell_s + (walk->engaged_s - task->last_command_s) +
+         5.0 * walk->plane->monitor.tau_s[slower];
+}
+
+/* Whether a downshift is one for nothing: at fixed thresholds, or for which indices. */
+static void judge_downshift(const struct sb_plane *plane, int pair, double outside_nm, struct sb_findings *findings)
+{
+  static const double same_load = 1e-9; /* as the monitor's */
+  if (pair == plane->options.pair) {
+    const int below = sb_plane_count_above(plane->downshift_nm, plane->options.down.count, outside_nm, same_load);
+    if (below > findings->false_below) findings->false_below = below;
+    return;
+  }
+  const double held_nm = plane->monitor.downshift_nm[pair];
+  if (outside_nm < held_nm - same_load * fabs(held_nm)) findings->kinds |= 1U << SB_VERDICT_FALSE_DOWNSHIFT;
+}
+
+/* The task that a command at the present sample begins, for a part of the rectangle. */
+static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect, int to_gear, struct scratch *scratch,
+                             struct sb_error *err)
+{
+  struct sb_plane *plane = walk->plane;
+  const struct task *task = &walk->task;
+  const double outside_nm = walk->spot->outside_nm, time_s = sb_tracks_time_s(&plane->tracks, walk->sample);
+  struct task next = {.rect = *rect,
+                      .findings = task->findings,
+                      .track = sb_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
+                      .first_decision = walk->sample + whole_samples(plane, fmax(1.0, plane->setup.dwell_samples)),
+                      .gear = to_gear,
+                      .chain_count = 1,
+                      .chain_least_nm = outside_nm,
+                      .chain_greatest_nm = outside_nm,
+                      .last_from = task->gear,
+                      .last_command_s = time_s};
+  if (next.track < 0) return SB_ERR_MEMORY;
+  conclude_low(walk, &scratch->low, &next.findings);
+  enum sb_status status = SB_OK;
+  if (task->last_from == to_gear && time_s - task->last_command_s <= hunt_window_s(walk)) {
+    next.chain_count = task->chain_count + 1;
+    next.chain_least_nm = fmin(task->chain_least_nm, outside_nm);
+    next.chain_greatest_nm = fmax(task->chain_greatest_nm, outside_nm);
+  } else {
+    status = add_chain(plane, &next.findings, task, err);
+  }
+  if (to_gear < task->gear) judge_downshift(plane, to_gear, outside_nm, &next.findings);
+  if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
+  return status == SB_OK ? push_task(&scratch->tasks, &next, err) : status;
+}
+
+/* Decisions -------------------------------------------------------------------------------------------------------------- */
+
+/* The greatest (sign +1) or least (-1) of the last `confirm` readings on this path. */
+static int32_t extreme_reading(const struct walk *walk, const struct scratch *scratch, int sign)
+{
+  const int confirm = walk->plane->setup.confirm_samples;
+  int32_t extreme = walk->spot->reading;
+  for (int k = 0; k < confirm && confirm > 1; k++) {
+    const int32_t reading = scratch->recent[k];
+    if (sign > 0 ? reading > extreme : reading < extreme) extreme = reading;
+  }
+  return extreme;
+}
+
+/* First index in first..last whose ascending count exceeds the reading; last + 1: none. */
+static int first_above(const int32_t *counts, int first, int last, int32_t reading)
+{
+  int low = first, high = last + 1;
+  while (low < high) {
+    const int middle = low + (high - low) / 2;
+    if (counts[middle] > reading) {
+      high = middle;
+    } else {
+      low = middle + 1;
+    }
+  }
+  return low;
+}
+
+/* The downshift: those thresholds shift that all of the last readings are below. */
+static enum sb_status decide_down(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
+{
+  const struct sb_plane *plane = walk->plane;
+  struct sb_rect *rect = &walk->task.rect;
+  const int pair = walk->task.gear - 1;
+  const bool is_mapped = pair == plane->options.pair;
+  const int32_t far = is_mapped ? plane->down_counts[rect->down_last] : plane->setup.down[pair];
+  walk->below_run = walk->spot->reading < far ? walk->below_run + 1 : 0;
+  if (walk->below_run < plane->setup.confirm_samples) return SB_OK;
+  struct sb_rect shifting = *rect;
+  if (is_mapped) {
+    const int32_t reading = extreme_reading(walk, scratch, +1);
+    shifting.down_first = first_above(plane->down_counts, rect->down_first, rect->down_last, reading);
+    if (shifting.down_first > rect->down_last) return SB_OK;
+    rect->down_last = shifting.down_first - 1;
+  }
+  *is_done = !is_mapped || !has_point(plane, rect);
+  return has_point(plane, &shifting) ? branch(walk, &shifting, pair, scratch, err) : SB_OK;
+}
+
+static enum sb_status decide_up(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
+{
+  const struct sb_plane *plane = walk->plane;
+  struct sb_rect *rect = &walk->task.rect;
+  const int pair = walk->task.gear;
+  const bool is_mapped = pair == plane->options.pair;
+  const int32_t near = is_mapped ? plane->up_counts[rect->up_first] : plane->setup.up[pair];
+  walk->above_run = walk->spot->reading > near ? walk->above_run + 1 : 0;
+  if (walk->above_run < plane->setup.confirm_samples) return SB_OK;
+  struct sb_rect shifting = *rect;
+  if (is_mapped) {
+    /* Those shift whose count is below the reading. */
+    const int32_t reading = extreme_reading(walk, scratch, -1);
+    if (!(plane->up_counts[rect->up_first] < reading)) return SB_OK;
+    shifting.up_last = first_above(plane->up_counts, rect->up_first, rect->up_last, reading - 1) - 1;
+    rect->up_first = shifting.up_last + 1;
+  }
+  *is_done = !is_mapped || !has_point(plane, rect);
+  return has_point(plane, &shifting) ? branch(walk, &shifting, pair + 1, scratch, err) : SB_OK;
+}
+
+static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
+{
+  if (walk->sample < walk->task.first_decision || !(walk->spot->flags & SB_SPOT_ENGAGED)) {
+    walk->below_run = walk->above_run = 0;
+    return SB_OK;
+  }
+  if (scratch->recent != NULL) scratch->recent[walk->sample % walk->plane->setup.confirm_samples] = walk->spot->reading;
+  enum sb_status status = SB_OK;
+  if (walk->task.gear > 0) status = decide_down(walk, scratch, is_done, err);
+  if (status == SB_OK && !*is_done && walk->task.gear + 1 < walk->plane->setup.gear_count) {
+    status = decide_up(walk, scratch, is_done, err);
+  }
+  return status;
+}
+
+/* Passes samples at which nothing is decided and nothing is to be watched, which are most: what follow() would do. */
+static void glide(struct walk *walk)
+{
+  const struct sb_plane *plane = walk->plane;
+  const struct sb_track *track = &plane->tracks.items[walk->track];
+  const struct task *task = &walk->task;
+  if (isnan(walk->engaged_s) || !isnan(walk->rest_since_s) || is_low_watched(walk)) return;
+  /* In the fastest gear: only a reading below the far end of the rectangle can shift. */
+  const int pair = task->gear - 1;
+  const int32_t far = pair == plane->options.pair ? plane->down_counts[task->rect.down_last] : plane->setup.down[pair];
+  struct sb_map_figures figures = task->findings.figures;
+  const struct sb_spot *spot = &track->spots[walk->sample - track->first];
+  const struct sb_spot *end = &track->spots[track->count];
+  const int first = walk->sample;
+  int sample = first;
+  for (; spot < end; spot++, sample++) {
+    if (spot->flags != SB_SPOT_ENGAGED || (spot->reading < far && sample >= task->first_decision)) break;
+    figures.given_j += spot->given_j;
+    figures.output_turns += spot->turns;
+    if (spot->torque_nm > figures.greatest_torque_nm) figures.greatest_torque_nm = spot->torque_nm;
+  }
+  if (sample == first) return;
+  walk->task.findings.figures = figures;
+  walk->sample = sample;
+  walk->below_run = 0;
+}
+
+/* The controller decides at every sample before the end of the run. */
+static bool is_decided(const struct sb_plane *plane, int sample)
+{
+  return sample * plane->tracks.steps_per_sample < plane->tracks.last_step;
+}
+
+/* From the task's command to the end of the run, or until every threshold of the rectangle has shifted. */
+static enum sb_status follow(struct sb_plane *plane, const struct task *task, struct scratch *scratch,
+                             struct sb_leaves *leaves, struct sb_error *err)
+{
+  const int end_sample = plane->tracks.end_sample;
+  struct walk walk = {.plane = plane,
+                      .task = *task,
+                      .track = task->track,
+                      .sample = plane->tracks.items[task->track].first,
+                      .engaged_s = NAN,
+                      .rest_since_s = NAN};
+  if (task->last_from < 0) { /* in mesh from the start */
+    walk.engaged_s = 0.0;
+    begin_low(&walk, &scratch->low);
+  }
+  for (; walk.sample <= end_sample; walk.sample++) {
+    bool is_done = false;
+    glide(&walk);
+    if (walk.sample > end_sample) break;
+    enum sb_status status = reach(&walk, err);
+    if (status == SB_OK) status = watch(&walk, &scratch->low, err);
+    if (status == SB_OK && is_decided(plane, walk.sample)) status = decide(&walk, scratch, &is_done, err);
+    if (status != SB_OK || is_done) return status;
+  }
+  struct sb_leaf leaf = {walk.task.rect, walk.task.findings};
+  conclude_low(&walk, &scratch->low, &leaf.findings);
+  const enum sb_status status = add_chain(plane, &leaf.findings, &walk.task, err);
+  return status == SB_OK ? push_leaf(leaves, &leaf, plane->options.leaf_max, err) : status;
+}
+
+enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err)
+{
+  struct scratch scratch = {.recent = NULL};
+  enum sb_status status = SB_OK;
+  if (plane->setup.confirm_samples > 1) {
+    scratch.recent = calloc(plane->setup.confirm_samples, sizeof *scratch.recent);
+    if (scratch.recent == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for the readings of a map");
+  }
+  const struct task start = {.rect = {0, plane->options.down.count - 1, 0, plane->options.up.count - 1},
+                             .track = 0,
+                             .first_decision = whole_samples(plane, plane->setup.start_delay_samples),
+                             .gear = plane->model->control.start_gear - 1,
+                             .last_from = -1};
+  if (status == SB_OK) status = push_task(&scratch.tasks, &start, err);
+  while (status == SB_OK && scratch.tasks.count > 0) {
+    const struct task task = scratch.tasks.items[--scratch.tasks.count];
+    status = follow(plane, &task, &scratch, leaves, err);
+  }
+  free(scratch.tasks.items);
+  free(scratch.recent);
+  sb_low_clear(&scratch.low);
+  return status;
+}

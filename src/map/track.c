@@ -1,0 +1,369 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "map/track.h"
+
+#include <assert.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "constants.h"
+#include "stepper.h"
+
+/* One entry of the hash: a stop, by the bits of its state. */
+struct meeting {
+  uint64_t hash; /* 0: free */
+  int track;
+  int sample;
+};
+
+/* Tracks are looked for at every so many samples only: they meet a little later, in a smaller table. */
+enum { MEETING_STRIDE = 4 };
+
+/* Memory ----------------------------------------------------------------------------------------------------------- */
+
+static enum sb_status no_memory(struct sb_error *err)
+{
+  return sb_fail(err, SB_ERR_MEMORY, "out of memory for the tracks of a map");
+}
+
+static enum sb_status grow_items(struct sb_tracks *tracks, struct sb_error *err)
+{
+  if (tracks->count < tracks->room) return SB_OK;
+  const int room = tracks->room > 0 ? 2 * tracks->room : 64;
+  struct sb_track *items = realloc(tracks->items, (size_t)room * sizeof *items);
+  if (items == NULL) return no_memory(err);
+  tracks->items = items;
+  tracks->room = room;
+  return SB_OK;
+}
+
+static enum sb_status grow_spots(struct sb_track *track, struct sb_error *err)
+{
+  if (track->count < track->room) return SB_OK;
+  const int room = track->room > 0 ? 2 * track->room : 64;
+  struct sb_spot *spots = realloc(track->spots, (size_t)room * sizeof *spots);
+  if (spots != NULL) track->spots = spots;
+  struct sb_stop *stops = realloc(track->stops, (size_t)room * sizeof *stops);
+  if (stops != NULL) track->stops = stops;
+  if (spots == NULL || stops == NULL) return no_memory(err);
+  track->room = room;
+  return SB_OK;
+}
+
+static bool grow_rows(struct sb_track *track)
+{
+  if (track->row_count < track->row_room) return true;
+  const int room = track->row_room > 0 ? 2 * track->row_room : 2;
+  struct sb_track_row *rows = realloc(track->rows, (size_t)room * sizeof *rows);
+  if (rows == NULL) return false;
+  track->rows = rows;
+  track->row_room = room;
+  return true;
+}
+
+static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)
+{
+  if (2 * tracks->table_used < tracks->table_size) return SB_OK;
+  const size_t size = tracks->table_size > 0 ? 2 * tracks->table_size : 1024;
+  struct meeting *table = calloc(size, sizeof *table);
+  if (table == NULL) return no_memory(err);
+  for (size_t i = 0; i < tracks->table_size; i++) {
+    if (tracks->table[i].hash == 0) continue;
+    size_t place = tracks->table[i].hash & (size - 1);
+    while (table[place].hash != 0) place = (place + 1) & (size - 1);
+    table[place] = tracks->table[i];
+  }
+  free(tracks->table);
+  tracks->table = table;
+  tracks->table_size = size;
+  return SB_OK;
+}
+
+static int new_track(struct sb_tracks *tracks, const struct sb_track *track, struct sb_error *err)
+{
+  if (grow_items(tracks, err) != SB_OK) return -1;
+  tracks->items[tracks->count] = *track;
+  return tracks->count++;
+}
+
+/* States ----------------------------------------------------------------------------------------------------------- */
+
+double sb_tracks_time_s(const struct sb_tracks *tracks, int sample)
+{
+  const long long step = sample < tracks->end_sample ? sample * tracks->steps_per_sample : tracks->last_step;
+  return sb_stepper_grid_s(&tracks->sim, step);
+}
+
+static struct sb_stop stop_now(const struct sb_tracks *tracks)
+{
+  const struct sb_state *state = &tracks->sim.state;
+  return (struct sb_stop){.load_time_s = state->load_time_s,
+                          .load_angle_rad = state->load_angle_rad,
+                          .motor_speed_rad_s = state->motor_speed_rad_s,
+                          .output_speed_rad_s = state->output_speed_rad_s,
+                          .output_angle_rad = state->output_angle_rad,
+                          .filtered = tracks->reading.filtered,
+                          .motor_direction = (int8_t)state->motor_direction,
+                          .is_driving = state->is_driving != 0,
+                          .child = {-1, -1}};
+}
+
+/* Puts the simulator where a track is at a sample, in mesh. */
+static void stand_at(struct sb_tracks *tracks, int at, int sample)
+{
+  const struct sb_track *track = &tracks->items[at];
+  const struct sb_stop *stop = &track->stops[sample - track->first];
+  const struct sb_gear *gear = &tracks->model->gearbox.gears[track->gear];
+  const struct sb_state state = {.step = sample * tracks->steps_per_sample,
+                                 .time_s = sb_tracks_time_s(tracks, sample),
+                                 .load_time_s = stop->load_time_s,
+                                 .load_angle_rad = stop->load_angle_rad,
+                                 .motor_speed_rad_s = stop->motor_speed_rad_s,
+                                 .output_speed_rad_s = stop->output_speed_rad_s,
+                                 .output_angle_rad = stop->output_angle_rad,
+                                 .gear = track->gear,
+                                 .link = SB_LINK_MESH,
+                                 .motor_direction = stop->motor_direction,
+                                 .output_direction = stop->motor_direction * gear->output_sense,
+                                 .is_driving = stop->is_driving};
+  sb_sim_restore(&tracks->sim, &state);
+  tracks->reading.filtered = stop->filtered;
+  tracks->output_turns = stop->output_angle_rad / SB_TURN;
+}
+
+/* All that acts on the future of a machine in mesh, as words: an angle that no load depends on does not. */
+enum { KEY_WORDS = 8 };
+
+static uint64_t bits_of(double value)
+{
+  uint64_t bits;
+  memcpy(&bits, &value, sizeof bits);
+  return bits;
+}
+
+static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop, int gear, int sample,
+                     uint64_t key[KEY_WORDS])
+{
+  const bool is_free = tracks->is_angle_free;
+  key[0] = (uint64_t)sample;
+  key[1] = bits_of(stop->load_time_s);
+  key[2] = is_free ? 0 : bits_of(stop->load_angle_rad);
+  key[3] = is_free ? 0 : bits_of(stop->output_angle_rad);
+  key[4] = bits_of(stop->motor_speed_rad_s);
+  key[5] = bits_of(stop->output_speed_rad_s);
+  key[6] = bits_of(stop->filtered);
+  key[7] = (uint64_t)(gear * 16 + (stop->motor_direction + 1) * 2 + stop->is_driving);
+}
+
+static uint64_t hash_of(const uint64_t key[KEY_WORDS])
+{
+  uint64_t hash = 14695981039346656037U; /* as FNV-1a, by words, stirred */
+  for (int i = 0; i < KEY_WORDS; i++) {
+    hash = (hash ^ key[i]) * 1099511628211U;
+    hash ^= hash >> 29;
+  }
+  return hash != 0 ? hash : 1;
+}
+
+static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const uint64_t key[KEY_WORDS])
+{
+  const struct sb_track *track = &tracks->items[known->track];
+  uint64_t other[KEY_WORDS];
+  take_key(tracks, &track->stops[known->sample - track->first], track->gear, known->sample, other);
+  return memcmp(other, key, sizeof other) == 0;
+}
+
+/* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
+static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_stop *stop)
+{
+  uint64_t key[KEY_WORDS];
+  take_key(tracks, stop, tracks->items[at].gear, sample, key);
+  const uint64_t hash = hash_of(key);
+  size_t place = hash & (tracks->table_size - 1);
+  for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
+    const struct meeting *known = &tracks->table[place];
+    if (known->hash == hash && is_at(tracks, known, key)) return known->track;
+  }
+  tracks->table[place] = (struct meeting){hash, at, sample};
+  tracks->table_used++;
+  return -1;
+}
+
+/* Samples ---------------------------------------------------------------------------------------------------------- */
+
+static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
+{
+  struct sb_tracks *tracks = context;
+  (void)event;
+  if (!sb_sim_is_engaged(sim)) return;
+  struct sb_track *track = &tracks->items[tracks->at_track];
+  if (!grow_rows(track)) {
+    tracks->is_out_of_memory = true;
+    return;
+  }
+  track->rows[track->row_count++] = (struct sb_track_row){.sample = tracks->to_sample,
+                                                          .is_resting = sim->state.motor_direction == 0,
+                                                          .time_s = sim->state.time_s,
+                                                          .outside_nm = sb_sim_row(sim).outside_torque_nm};
+}
+
+int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows)
+{
+  int low = 0, high = track->row_count;
+  while (low < high) {
+    const int middle = (low + high) / 2;
+    if (track->rows[middle].sample < sample) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  int count = 0;
+  while (low + count < track->row_count && track->rows[low + count].sample == sample) count++;
+  *rows = track->rows + low;
+  return count;
+}
+
+/* What the simulator shows at the present sample, and what came together since the one before. */
+static struct sb_spot look(struct sb_tracks *tracks, int sample)
+{
+  const struct sb_track *track = &tracks->items[tracks->at_track];
+  const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
+  const struct sb_row row = sb_sim_row(&tracks->sim);
+  struct sb_spot spot = {.outside_nm = row.outside_torque_nm,
+                         .given_j = sums->ledger.given,
+                         .turns = row.output_turns - tracks->output_turns,
+                         .torque_nm = fabs(sums->output_torque_nm.value)};
+  if (sample < tracks->end_sample) {
+    const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
+    spot.reading = sb_reading_take(&tracks->reading, &tracks->model->control.sensor, row.motor_speed_rad_s, noise);
+  }
+  if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
+  if (row.phase == SB_PHASE_STANDSTILL) spot.flags |= SB_SPOT_RESTING;
+  if (!isnan(sums->over_limit_first_s)) spot.flags |= SB_SPOT_OVERLOAD;
+  if (track->row_count > 0 && track->rows[track->row_count - 1].sample == sample) spot.flags |= SB_SPOT_HAS_ROWS;
+  tracks->output_turns = row.output_turns;
+  tracks->sim.sums = (struct sb_sums){.over_limit_first_s = NAN};
+  return spot;
+}
+
+/* Moves the simulator on to the track's next sample and adds what it shows, or finds the track that it has met. */
+static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_error *err)
+{
+  const int sample = tracks->to_sample;
+  const bool is_end = sample == tracks->end_sample;
+  enum sb_status status =
+      sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
+  struct sb_track *track = &tracks->items[at];
+  if (status == SB_OK && tracks->is_out_of_memory) status = no_memory(err);
+  if (status == SB_OK) status = grow_spots(track, err);
+  if (status == SB_OK) status = grow_table(tracks, err);
+  if (status != SB_OK) return status;
+  tracks->sample_count++;
+
+  const struct sb_spot spot = look(tracks, sample);
+  const struct sb_stop stop = stop_now(tracks);
+  if (spot.flags & SB_SPOT_ENGAGED && sample % MEETING_STRIDE == 0 && !is_end) {
+    track->next = meet_or_enter(tracks, at, sample, &stop);
+    if (track->next >= 0) {
+      track->join = spot;
+      tracks->at_track = -1;
+      return SB_OK;
+    }
+  }
+  track->spots[track->count] = spot;
+  track->stops[track->count] = stop;
+  track->count++;
+  return SB_OK;
+}
+
+enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
+{
+  const struct sb_track *track = &tracks->items[at];
+  const bool is_new = track->count == 0;
+  const int parent = track->parent, parent_sample = track->parent_sample;
+  if (is_new && parent >= 0) {
+    stand_at(tracks, parent, parent_sample);
+  } else if (tracks->at_track != at) {
+    assert(track->spots[track->count - 1].flags & SB_SPOT_ENGAGED);
+    stand_at(tracks, at, track->first + track->count - 1);
+  }
+  tracks->at_track = at;
+  tracks->to_sample = track->first + track->count;
+  if (is_new && parent >= 0) sb_sim_command(&tracks->sim, track->gear);
+  return add_sample(tracks, at, err);
+}
+
+int sb_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err)
+{
+  const int index = sample - tracks->items[track].first;
+  const int side = gear > tracks->items[track].gear;
+  const int known = tracks->items[track].stops[index].child[side];
+  if (known >= 0) return known;
+  const struct sb_track begun = {
+      .gear = gear, .parent = track, .parent_sample = sample, .first = sample + 1, .next = -1};
+  const int at = new_track(tracks, &begun, err);
+  if (at >= 0) tracks->items[track].stops[index].child[side] = at;
+  return at;
+}
+
+/* Begin and end ---------------------------------------------------------------------------------------------------- */
+
+static bool is_angle_free(const struct sb_load *load)
+{
+  for (int i = 0; i < load->part_count; i++) {
+    if (load->parts[i].axis == SB_OVER_TURNS) return false;
+  }
+  return true;
+}
+
+static enum sb_status draw_noise(struct sb_tracks *tracks, struct sb_error *err)
+{
+  if (tracks->reading.noise == NULL) return SB_OK;
+  tracks->noise = calloc((size_t)tracks->end_sample, sizeof *tracks->noise);
+  if (tracks->noise == NULL) return no_memory(err);
+  for (int n = 0; n < tracks->end_sample; n++) tracks->noise[n] = sb_reading_draw(&tracks->reading);
+  return SB_OK;
+}
+
+static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_error *err)
+{
+  const int gear = tracks->model->control.start_gear - 1;
+  enum sb_status status = sb_sim_init(&tracks->sim, tracks->model, gear, err);
+  if (status != SB_OK) return status;
+  tracks->sim.observer = (struct sb_sim_observer){tracks, on_event, NULL};
+  tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .parent = -1, .next = -1}, err);
+  return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_tracks_extend(tracks, tracks->at_track, err);
+}
+
+enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
+{
+  const struct sb_run_setup *run = &model->run;
+  *tracks = (struct sb_tracks){.model = model, .at_track = -1, .is_angle_free = is_angle_free(&model->load)};
+  tracks->steps_per_sample = sb_model_step_count(model->control.sample_period_s, run->step_s);
+  tracks->last_step = sb_model_step_count(run->duration_s, run->step_s);
+  const long long last_sample = tracks->last_step / tracks->steps_per_sample;
+  if (last_sample >= INT32_MAX - 1) return sb_fail(err, SB_ERR_NUMERICS, "too many samples for a map");
+  tracks->end_sample = (int)last_sample + 1;
+  enum sb_status status =
+      sb_reading_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
+  if (status == SB_OK) status = draw_noise(tracks, err);
+  if (status == SB_OK) status = begin_at_the_start(tracks, err);
+  if (status != SB_OK) sb_tracks_clear(tracks);
+  return status;
+}
+
+void sb_tracks_clear(struct sb_tracks *tracks)
+{
+  for (int i = 0; i < tracks->count; i++) {
+    free(tracks->items[i].spots);
+    free(tracks->items[i].stops);
+    free(tracks->items[i].rows);
+  }
+  free(tracks->items);
+  free(tracks->table);
+  free(tracks->noise);
+  sb_reading_clear(&tracks->reading);
+  sb_sim_clear(&tracks->sim);
+  *tracks = (struct sb_tracks){.at_track = -1};
+}

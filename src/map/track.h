@@ -1,0 +1,98 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * track.h - internal: the machine's way from the start or from one command on, were there no further command; sample by
+ * sample, simulated only as far as somebody asks, and shared: a track ends where it meets another one bit for bit.
+ *
+ * Samples count from 0 at t = 0. One more, sb_tracks.end_sample, stands for the end of the run, whether or not a sample
+ * falls on it; nothing is decided there.
+ */
+#ifndef SHIFTBAND_MAP_TRACK_H
+#define SHIFTBAND_MAP_TRACK_H
+
+#include <stdint.h>
+
+#include "shiftband/run.h"
+
+enum sb_spot_flag {
+  SB_SPOT_ENGAGED = 1,  /* a gear is in mesh */
+  SB_SPOT_RESTING = 2,  /* and the output at rest */
+  SB_SPOT_OVERLOAD = 4, /* the output torque was above its limit since the sample before */
+  SB_SPOT_HAS_ROWS = 8  /* the track has rows between the sample before and this one */
+};
+
+/* What decisions and verdicts look at, at one sample. */
+struct sb_spot {
+  double outside_nm;
+  double given_j; /* since the sample before, as turns and torque */
+  double turns;
+  double torque_nm; /* greatest, by magnitude */
+  int32_t reading;  /* counts */
+  uint32_t flags;
+};
+
+/* The state in mesh behind a spot, to go on from; nothing is kept of one in neutral. */
+struct sb_stop {
+  double load_time_s, load_angle_rad;
+  double motor_speed_rad_s, output_speed_rad_s, output_angle_rad;
+  double filtered; /* of the reading */
+  int8_t motor_direction, is_driving;
+  int child[2]; /* tracks that begin with a command here, down and up; -1: none yet */
+};
+
+/* An engagement, stop or start in mesh: what the monitor of a run is told between two samples. */
+struct sb_track_row {
+  int sample; /* the next one */
+  bool is_resting;
+  double time_s, outside_nm;
+};
+
+struct sb_track {
+  int gear;                  /* index */
+  int parent, parent_sample; /* where it began; parent -1: at the start of the run */
+  int first;                 /* sample of spots[0] */
+  int count, room;           /* spots known */
+  struct sb_spot *spots;
+  struct sb_stop *stops;
+  struct sb_track_row *rows; /* rows[row_count] in order of time */
+  int row_count, row_room;
+  int next;            /* track that goes on from sample first + count; -1: not yet known, or the end */
+  struct sb_spot join; /* this track's own spot at that sample */
+};
+
+struct sb_tracks {
+  const struct sb_model *model;
+  int end_sample;
+  long long last_step, steps_per_sample; /* of the model's steps */
+  double *noise;                         /* noise[end_sample], or NULL */
+  struct sb_sim sim;
+  int at_track;        /* whose last spot the simulator stands at; -1: none */
+  int to_sample;       /* that the simulator moves to */
+  double output_turns; /* at at_track's last spot */
+  struct sb_track *items;
+  int count, room;
+  struct meeting *table; /* hash of stops */
+  size_t table_size, table_used;
+  long long sample_count;
+  bool is_angle_free;    /* no part of the load depends on the output's angle */
+  bool is_out_of_memory; /* a row was lost */
+  struct sb_reading reading;
+};
+
+/* Track 0 begins at the start of the run. */
+enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);
+void sb_tracks_clear(struct sb_tracks *tracks);
+
+/* The track that begins with a command to a gear (index) at a sample that is known, in mesh; -1: out of memory. */
+int sb_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err);
+
+/* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. A
+ * track that was left in neutral can't be extended: follow it until it is in mesh. */
+enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
+
+/* The rows of a track between the sample before and this one: their number, *rows the first of them. */
+int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows);
+
+/* The time of a sample, to the bit that of the simulator. Pure. */
+double sb_tracks_time_s(const struct sb_tracks *tracks, int sample);
+
+#endif
