@@ -4,38 +4,13 @@
  * plot-map, and the summing up of test runs.
  */
 #include "near.h"
+#include "shell.h"
 
 #include <math.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/wait.h>
-#include <unistd.h>
-
-static char folder[] = "/tmp/test-tools.XXXXXX";
-
-/* What a shell command said on both streams, and its exit code. */
-struct said {
-  int code;
-  char text[65536];
-};
-
-/* Runs a command of the repository's folder; $T in it is a folder for temporary files. */
-static struct said run(const char *command)
-{
-  static struct said said;
-  char line[2048];
-  const int length = snprintf(line, sizeof line, "T=%s; cd '%s' && { %s; } 2>&1", folder, SB_SOURCE_DIR, command);
-  assert_in_range(length, 1, sizeof line - 1);
-  FILE *pipe = popen(line, "r");
-  assert_non_null(pipe);
-  const size_t count = fread(said.text, 1, sizeof said.text - 1, pipe);
-  said.text[count] = 0;
-  const int status = pclose(pipe);
-  said.code = WIFEXITED(status) ? WEXITSTATUS(status) : -1;
-  return said;
-}
 
 /* The number that follows `name` at the start of a line; NAN when there is no such line. */
 static double figure(const char *text, const char *name)
@@ -47,27 +22,21 @@ static double figure(const char *text, const char *name)
   return NAN;
 }
 
-static void expect_contains(const char *text, const char *part)
-{
-  if (!strstr(text, part)) print_error("expected \"%s\" in:\n%s\n", part, text);
-  assert_non_null(strstr(text, part));
-}
-
 static bool has_gnuplot(void)
 {
-  return run("command -v gnuplot").code == 0;
+  return shell_run("command -v gnuplot")->code == 0;
 }
 
 /* US EPA, dynamometer drive schedules, UDDS: 7.45 miles, 1369 seconds, average speed 19.59 mph (from memory). */
 static void urban_schedule_has_the_published_distance_duration_and_mean_speed(void **state)
 {
   (void)state;
-  const struct said said = run("tools/cycle-to-load --check tests/data/uddscol.txt");
-  assert_int_equal(said.code, 0);
-  assert_near(figure(said.text, "distance "), 7.45, 0.005); /* half a unit of the last published digit, as below */
-  assert_near(figure(said.text, "duration "), 1369.0, 0.5);
-  assert_near(figure(said.text, "mean "), 19.59, 0.005);
-  assert_near(figure(said.text, "maximum "), 56.7, 1e-9); /* the greatest speed in the file, as it stands there */
+  const struct said *said = shell_run("tools/cycle-to-load --check tests/data/uddscol.txt");
+  assert_int_equal(said->code, 0);
+  assert_near(figure(said->text, "distance "), 7.45, 0.005); /* half a unit of the last published digit, as below */
+  assert_near(figure(said->text, "duration "), 1369.0, 0.5);
+  assert_near(figure(said->text, "mean "), 19.59, 0.005);
+  assert_near(figure(said->text, "maximum "), 56.7, 1e-9); /* the greatest speed in the file, as it stands there */
 }
 
 /*
@@ -81,51 +50,53 @@ static void urban_schedule_has_the_published_distance_duration_and_mean_speed(vo
 static void torque_of_a_small_vehicle_is_the_one_worked_by_hand(void **state)
 {
   (void)state;
-  const struct said said = run("tools/cycle-to-load --mass 20 --wheel-radius 0.1 --rolling 0.02 --drag-area 0.1"
-                               " --speed-scale 0.1 tests/data/uddscol.txt");
-  assert_int_equal(said.code, 0);
-  assert_memory_equal(said.text, "time_s,torque_nm\n0,0\n", 21);
-  assert_near(figure(said.text, "22,"), 0.64302579577, 1e-11); /* the digits worked out above */
+  const struct said *said = shell_run("tools/cycle-to-load --mass 20 --wheel-radius 0.1 --rolling 0.02 --drag-area 0.1"
+                                      " --speed-scale 0.1 tests/data/uddscol.txt");
+  assert_int_equal(said->code, 0);
+  assert_memory_equal(said->text, "time_s,torque_nm\n0,0\n", 21);
+  assert_near(figure(said->text, "22,"), 0.64302579577, 1e-11); /* the digits worked out above */
 }
 
 static void brakes_and_standstill_leave_no_torque(void **state)
 {
   (void)state;
-  const struct said said = run("tools/cycle-to-load --mass 1 --wheel-radius 1 --rolling 0.1 tests/data/uddscol.txt");
-  assert_int_equal(said.code, 0);
+  const struct said *said =
+      shell_run("tools/cycle-to-load --mass 1 --wheel-radius 1 --rolling 0.1 tests/data/uddscol.txt");
+  assert_int_equal(said->code, 0);
   /* 8, 5.2 and 2.5 mph at 1364..1366 s: a = -1.23 m/s2, more than the 0.98 m/s2 that rolling takes. */
-  assert_true(figure(said.text, "1365,") == 0.0);
+  assert_true(figure(said->text, "1365,") == 0.0);
   /* At rest at 20 s, though the next speed is 3 mph. */
-  assert_true(figure(said.text, "20,") == 0.0);
-  assert_true(figure(said.text, "21,") > 0.0);
+  assert_true(figure(said->text, "20,") == 0.0);
+  assert_true(figure(said->text, "21,") > 0.0);
 }
 
 static void stretching_time_divides_the_inertia_force(void **state)
 {
   (void)state;
-  const struct said plain = run("tools/cycle-to-load --mass 3 --wheel-radius 1 tests/data/uddscol.txt");
-  const double torque_nm = figure(plain.text, "22,");
+  const struct said *plain = shell_run("tools/cycle-to-load --mass 3 --wheel-radius 1 tests/data/uddscol.txt");
+  const double torque_nm = figure(plain->text, "22,");
   assert_near(torque_nm, 3.0 * (8.6 - 3.0) * 0.44704 / 2.0, 1e-12); /* m a alone; rounding of a few operations */
-  const struct said slow = run("tools/cycle-to-load --mass 3 --wheel-radius 1 --time-scale 2 tests/data/uddscol.txt");
-  assert_near(figure(slow.text, "44,"), torque_nm / 2.0, 1e-12);
+  const struct said *slow =
+      shell_run("tools/cycle-to-load --mass 3 --wheel-radius 1 --time-scale 2 tests/data/uddscol.txt");
+  assert_near(figure(slow->text, "44,"), torque_nm / 2.0, 1e-12);
 }
 
 static void faulty_schedules_are_refused_with_their_line(void **state)
 {
   (void)state;
-  struct said said = run("printf 't,v\\n0,1\\n2,1\\n1,1\\n' > $T/back.csv;"
-                         "tools/cycle-to-load --mass 1 --wheel-radius 1 $T/back.csv");
-  assert_int_equal(said.code, 3);
-  expect_contains(said.text, "back.csv:4: time 1 s does not follow 2 s");
-  assert_null(strstr(said.text, "torque_nm"));
+  const struct said *said = shell_run("printf 't,v\\n0,1\\n2,1\\n1,1\\n' > $T/back.csv;"
+                                      "tools/cycle-to-load --mass 1 --wheel-radius 1 $T/back.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "back.csv:4: time 1 s does not follow 2 s");
+  assert_null(strstr(said->text, "torque_nm"));
 
-  said = run("printf '0,1\\n1,fast\\n' > $T/word.csv; tools/cycle-to-load --mass 1 --wheel-radius 1 $T/word.csv");
-  assert_int_equal(said.code, 3);
-  expect_contains(said.text, "word.csv:2: expected a time and a speed");
+  said = shell_run("printf '0,1\\n1,fast\\n' > $T/word.csv; tools/cycle-to-load --mass 1 --wheel-radius 1 $T/word.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "word.csv:2: expected a time and a speed");
 
-  said = run("tools/cycle-to-load --mass 0 --wheel-radius 1 tests/data/uddscol.txt");
-  assert_int_equal(said.code, 2);
-  expect_contains(said.text, "--mass: expected a number > 0");
+  said = shell_run("tools/cycle-to-load --mass 0 --wheel-radius 1 tests/data/uddscol.txt");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "--mass: expected a number > 0");
 }
 
 #define TRACE_HEADER "time_s,gear,reading_pct,output_torque_nm,load_torque_nm"
@@ -134,41 +105,41 @@ static void plot_refuses_a_trace_that_lacks_columns_and_draws_nothing(void **sta
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  struct said said = run("printf 'time_s,gear,reading_pct\\n0,1,50\\n' > $T/narrow.csv;"
-                         "tools/plot-trace $T/narrow.csv -o $T/narrow.png");
-  assert_int_equal(said.code, 3);
-  expect_contains(said.text, "lacks the column(s) output_torque_nm load_torque_nm");
-  assert_int_not_equal(run("ls $T/narrow.png*").code, 0);
+  const struct said *said = shell_run("printf 'time_s,gear,reading_pct\\n0,1,50\\n' > $T/narrow.csv;"
+                                      "tools/plot-trace $T/narrow.csv -o $T/narrow.png");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "lacks the column(s) output_torque_nm load_torque_nm");
+  assert_int_not_equal(shell_run("ls $T/narrow.png*")->code, 0);
 
-  said = run(": > $T/empty.csv; tools/plot-trace $T/empty.csv -o $T/narrow.png");
-  assert_int_equal(said.code, 3);
-  expect_contains(said.text, "the file is empty");
+  said = shell_run(": > $T/empty.csv; tools/plot-trace $T/empty.csv -o $T/narrow.png");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "the file is empty");
 }
 
 static void plot_draws_both_formats_from_columns_in_any_order(void **state)
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  struct said said =
-      run("printf 'note,load_torque_nm,output_torque_nm,reading_pct,gear,time_s\\r\\n\"a, b\",0.1,0.2,50,1,0"
-          "\\r\\nc,0.1,0.2,50,2,1\\r\\n' > $T/t.csv; for kind in png svg; do "
-          "tools/plot-trace $T/t.csv -o $T/t.$kind --down 40 --up 60 || exit; done; ls $T/t.*");
-  assert_int_equal(said.code, 0);
-  assert_int_equal(run("od -An -c -N 4 $T/t.png | grep -q '211   P   N   G'").code, 0);
-  said = run("cat $T/t.svg");
-  expect_contains(said.text, "up 60 %");
-  expect_contains(said.text, "load torque");
-  expect_contains(said.text, "</svg>");
+  const struct said *said =
+      shell_run("printf 'note,load_torque_nm,output_torque_nm,reading_pct,gear,time_s\\r\\n\"a, b\",0.1,0.2,50,1,0"
+                "\\r\\nc,0.1,0.2,50,2,1\\r\\n' > $T/t.csv; for kind in png svg; do "
+                "tools/plot-trace $T/t.csv -o $T/t.$kind --down 40 --up 60 || exit; done; ls $T/t.*");
+  assert_int_equal(said->code, 0);
+  assert_int_equal(shell_run("od -An -c -N 4 $T/t.png | grep -q '211   P   N   G'")->code, 0);
+  said = shell_run("cat $T/t.svg");
+  shell_expect(said, "up 60 %");
+  shell_expect(said, "load torque");
+  shell_expect(said, "</svg>");
 }
 
 static void a_faulty_trace_leaves_the_old_picture_alone(void **state)
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  const struct said said = run("echo old > $T/old.png; printf '" TRACE_HEADER "\\n0,1,50,x,1\\n' > $T/bad.csv;"
-                               "tools/plot-trace $T/bad.csv -o $T/old.png; echo code $?; cat $T/old.png");
-  expect_contains(said.text, "bad.csv:2: output_torque_nm: expected a number, got \"x\"");
-  expect_contains(said.text, "code 3\nold\n");
+  const struct said *said = shell_run("echo old > $T/old.png; printf '" TRACE_HEADER "\\n0,1,50,x,1\\n' > $T/bad.csv;"
+                                      "tools/plot-trace $T/bad.csv -o $T/old.png; echo code $?; cat $T/old.png");
+  shell_expect(said, "bad.csv:2: output_torque_nm: expected a number, got \"x\"");
+  shell_expect(said, "code 3\nold\n");
 }
 
 #define MAP_HEADER "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause"
@@ -185,37 +156,37 @@ static void map_picture_has_every_verdict_with_its_share_of_the_points_and_the_l
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  const struct said said =
-      run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50,51\\nhunting,52,53\\nstuck low,80,80\\n"
-                    "stuck low,90,80\\n' > $T/l.csv;"
-                    "for kind in png svg; do tools/plot-map $T/m.csv -o $T/m.$kind --limits $T/l.csv --mark 50,52"
-                    " --title \"It's <mine>\" || exit; done; cat $T/m.svg");
-  assert_int_equal(said.code, 0);
-  assert_int_equal(run("od -An -c -N 4 $T/m.png | grep -q '211   P   N   G'").code, 0);
-  expect_contains(said.text, "stuck low");
-  expect_contains(said.text, "50.0 % of the plane"); /* 3 of 6 points */
-  expect_contains(said.text, "hunting, dwell-driven");
-  expect_contains(said.text, "33.3 % of the plane"); /* 2 of 6 */
-  expect_contains(said.text, "16.7 % of the plane"); /* 1 of 6 */
-  expect_contains(said.text, "hunting under some load");
-  expect_contains(said.text, "50 % and 52 %");
-  expect_contains(said.text, "It's &lt;mine>");
-  expect_contains(said.text, "</svg>");
-  assert_null(strstr(said.text, "closed form: above")); /* a limit outside the plane is in no key */
+  const struct said *said =
+      shell_run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50,51\\nhunting,52,53\\nstuck low,80,80\\n"
+                          "stuck low,90,80\\n' > $T/l.csv;"
+                          "for kind in png svg; do tools/plot-map $T/m.csv -o $T/m.$kind --limits $T/l.csv --mark 50,52"
+                          " --title \"It's <mine>\" || exit; done; cat $T/m.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "stuck low");
+  shell_expect(said, "50.0 % of the plane"); /* 3 of 6 points */
+  shell_expect(said, "hunting, dwell-driven");
+  shell_expect(said, "33.3 % of the plane"); /* 2 of 6 */
+  shell_expect(said, "16.7 % of the plane"); /* 1 of 6 */
+  shell_expect(said, "hunting under some load");
+  shell_expect(said, "50 % and 52 %");
+  shell_expect(said, "It's &lt;mine>");
+  shell_expect(said, "</svg>");
+  assert_null(strstr(said->text, "closed form: above")); /* a limit outside the plane is in no key */
+  assert_int_equal(shell_run("od -An -c -N 4 $T/m.png | grep -q '211   P   N   G'")->code, 0);
 }
 
 static void share_map_is_drawn_in_classes_of_its_share(void **state)
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  const struct said said =
-      run("printf 'down_from_pct,down_to_pct,up_from_pct,up_to_pct,survived,samples,share,share_least"
-          "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
-          "tools/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
-  assert_int_equal(said.code, 0);
-  expect_contains(said.text, "10.0 % of the plane");
-  expect_contains(said.text, "75 to 90 %");
-  expect_contains(said.text, "90.0 % of the plane");
+  const struct said *said =
+      shell_run("printf 'down_from_pct,down_to_pct,up_from_pct,up_to_pct,survived,samples,share,share_least"
+                "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
+                "tools/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "10.0 % of the plane");
+  shell_expect(said, "75 to 90 %");
+  shell_expect(said, "90.0 % of the plane");
 }
 
 /* Nothing divides it, so its lattice is taken to be of tenths of a percent: 11 times 21 points, all with down below up. */
@@ -223,12 +194,12 @@ static void a_map_of_one_rectangle_is_drawn_whole(void **state)
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  const struct said said = run("printf '" MAP_HEADER "\\n50,51,60,62,holds,\\n' > $T/one.csv;"
-                               "tools/plot-map $T/one.csv -o $T/one.svg && cat $T/one.svg");
-  assert_int_equal(said.code, 0);
-  expect_contains(said.text, "100.0 % of the plane");
-  expect_contains(said.text, " 50.8<"); /* tics of both axes reach over the rectangle */
-  expect_contains(said.text, " 61.5<");
+  const struct said *said = shell_run("printf '" MAP_HEADER "\\n50,51,60,62,holds,\\n' > $T/one.csv;"
+                                      "tools/plot-map $T/one.csv -o $T/one.svg && cat $T/one.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "100.0 % of the plane");
+  shell_expect(said, " 50.8<"); /* tics of both axes reach over the rectangle */
+  shell_expect(said, " 61.5<");
 }
 
 static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(void **state)
@@ -255,44 +226,32 @@ static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(v
         command, sizeof command,
         "echo old > $T/x.png; printf '%s' > $T/x.csv; tools/plot-map $T/x.csv -o $T/x.png; echo code $?; cat $T/x.png*",
         maps[i].rows);
-    const struct said said = run(command);
-    expect_contains(said.text, maps[i].fault);
-    expect_contains(said.text, "code 3\nold\n");
+    const struct said *said = shell_run(command);
+    shell_expect(said, maps[i].fault);
+    shell_expect(said, "code 3\nold\n");
   }
-  struct said said =
-      run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50\\n' > $T/l.csv;"
-                    "tools/plot-map $T/m.csv -o $T/none.png --limits $T/l.csv; echo code $?; ls $T/none*");
-  expect_contains(said.text, "l.csv:2: expected 3 fields");
-  expect_contains(said.text, "code 3");
-  assert_int_not_equal(said.code, 0);
-  said = run(SMALL_MAP "tools/plot-map $T/m.csv -o $T/none.png --mark 50");
-  assert_int_equal(said.code, 2);
-  said = run("tools/plot-map $T/absent.csv -o $T/none.png");
-  assert_int_equal(said.code, 4);
+  const struct said *said =
+      shell_run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50\\n' > $T/l.csv;"
+                          "tools/plot-map $T/m.csv -o $T/none.png --limits $T/l.csv; echo code $?; ls $T/none*");
+  shell_expect(said, "l.csv:2: expected 3 fields");
+  shell_expect(said, "code 3");
+  assert_int_not_equal(said->code, 0);
+  said = shell_run(SMALL_MAP "tools/plot-map $T/m.csv -o $T/none.png --mark 50");
+  assert_int_equal(said->code, 2);
+  said = shell_run("tools/plot-map $T/absent.csv -o $T/none.png");
+  assert_int_equal(said->code, 4);
 }
 
 static void a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on(void **state)
 {
   (void)state;
-  const struct said said =
-      run("printf '#!/bin/sh\\nexit 3\\n' > $T/dies;"
-          "printf '#!/bin/sh\\necho \"[==========] 2 test(s) run.\"\\necho \"[  PASSED  ] 2 test(s).\"\\n' > $T/fine;"
-          "printf '#!/bin/sh\\nexit 0\\n' > $T/silent; chmod +x $T/dies $T/fine $T/silent;"
-          "tools/run-tests $T/logs $T/dies $T/fine $T/silent");
-  assert_int_equal(said.code, 1);
-  expect_contains(said.text, "failed:\n  dies\n  silent\n2 passed, 2 failed\n");
-}
-
-static int make_folder(void **state)
-{
-  (void)state;
-  return mkdtemp(folder) ? 0 : -1;
-}
-
-static int remove_folder(void **state)
-{
-  (void)state;
-  return run("rm -rf $T").code;
+  const struct said *said = shell_run(
+      "printf '#!/bin/sh\\nexit 3\\n' > $T/dies;"
+      "printf '#!/bin/sh\\necho \"[==========] 2 test(s) run.\"\\necho \"[  PASSED  ] 2 test(s).\"\\n' > $T/fine;"
+      "printf '#!/bin/sh\\nexit 0\\n' > $T/silent; chmod +x $T/dies $T/fine $T/silent;"
+      "tools/run-tests $T/logs $T/dies $T/fine $T/silent");
+  assert_int_equal(said->code, 1);
+  shell_expect(said, "failed:\n  dies\n  silent\n2 passed, 2 failed\n");
 }
 
 int main(void)
@@ -312,5 +271,5 @@ int main(void)
       cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
   };
-  return cmocka_run_group_tests_name("tools", tests, make_folder, remove_folder);
+  return cmocka_run_group_tests_name("tools", tests, shell_setup, shell_teardown);
 }
