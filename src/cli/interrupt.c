@@ -1,0 +1,40 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* interrupt.c - see interrupt.h. */
+#include "interrupt.h"
+
+#include <stddef.h>
+
+#include "command.h"
+
+static volatile sig_atomic_t caught;
+
+static void raise_flag(int number)
+{
+  caught = number;
+}
+
+void sb_interrupt_catch(void)
+{
+  const int numbers[] = {SIGINT, SIGTERM, SIGHUP};
+  for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+    struct sigaction before, action = {.sa_handler = raise_flag};
+    action.sa_flags = (int)SA_RESETHAND; /* a second one ends the program */
+    sigaction(numbers[i], NULL, &before);
+    if (before.sa_handler != SIG_IGN) sigaction(numbers[i], &action, NULL);
+  }
+}
+
+const volatile sig_atomic_t *sb_interrupt_flag(void)
+{
+  return &caught;
+}
+
+int sb_interrupt_exit(const char *how_to_go_on)
+{
+  if (how_to_go_on != NULL) {
+    sb_command_complain("interrupted; %s goes on from here", how_to_go_on);
+  } else {
+    sb_command_complain("interrupted");
+  }
+  return 128 + (int)caught;
+}

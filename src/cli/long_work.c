@@ -1,0 +1,129 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* long_work.c - see long_work.h. */
+#include "long_work.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "command.h"
+#include "interrupt.h"
+#include "output.h"
+#include "progress.h"
+
+static void show(void *context, long done, long wanted)
+{
+  sb_progress_show(context, done, wanted);
+}
+
+/* A journal only beside an output that is, or will be, a regular file. */
+static int name_journal(struct sb_long_work *work)
+{
+  struct stat info;
+  work->journal_path = NULL;
+  if (work->output == NULL || strcmp(work->output, "-") == 0) return SB_EXIT_DONE;
+  const bool exists = stat(work->output, &info) == 0;
+  if (exists && S_ISDIR(info.st_mode)) { /* better told now than after all the work */
+    sb_command_complain("%s: %s", work->output, strerror(EISDIR));
+    return SB_EXIT_IO;
+  }
+  if (exists && !S_ISREG(info.st_mode)) return SB_EXIT_DONE;
+  const size_t size = strlen(work->output) + sizeof ".part";
+  work->journal_path = malloc(size);
+  if (work->journal_path == NULL) {
+    sb_command_complain("out of memory");
+    return SB_EXIT_GAVE_UP;
+  }
+  snprintf(work->journal_path, size, "%s.part", work->output);
+  if (!work->is_resumed && sb_study_is_journal(work->journal_path)) {
+    sb_command_complain("%s from earlier work is not used (no --resume): started anew", work->journal_path);
+  }
+  return SB_EXIT_DONE;
+}
+
+static int tell_interrupted(const struct sb_long_work *work, struct sb_study_result *result)
+{
+  if (work->journal_path != NULL) {
+    sb_command_complain("interrupted: %ld of %ld %s are done and kept in %s; the same command with --resume goes on",
+                        result->done_count, result->wanted_count, work->what, work->journal_path);
+  } else {
+    sb_command_complain("interrupted: %ld of %ld %s were done, nothing is kept; with -o FILE it would be",
+                        result->done_count, result->wanted_count, work->what);
+  }
+  sb_study_result_clear(result);
+  return 128 + (int)*sb_interrupt_flag();
+}
+
+int sb_long_work_run(struct sb_long_work *work, const struct sb_study *study, struct sb_study_result *result)
+{
+  struct sb_error err = {SB_OK, ""};
+  struct sb_progress progress;
+  const int code = name_journal(work);
+  if (code != SB_EXIT_DONE) return code;
+  sb_progress_begin(&progress, work->what);
+  const struct sb_study_options options = {.jobs = work->jobs,
+                                           .shard = work->shard,
+                                           .shard_count = work->shard_count,
+                                           .journal_path = work->journal_path,
+                                           .is_resumed = work->is_resumed,
+                                           .stop = sb_interrupt_flag(),
+                                           .on_progress = show,
+                                           .progress_context = &progress};
+  sb_interrupt_catch();
+  const enum sb_status status = sb_study_run(study, &options, result, &err);
+  sb_progress_end(&progress);
+  if (status != SB_OK) {
+    sb_command_complain("%s: %s", work->command, err.text[0] != 0 ? err.text : sb_status_text(status));
+    return sb_command_exit(status);
+  }
+  return result->is_interrupted ? tell_interrupted(work, result) : SB_EXIT_DONE;
+}
+
+void sb_long_work_end(struct sb_long_work *work, bool is_safe)
+{
+  const struct sb_study_options options = {.journal_path = work->journal_path};
+  if (is_safe) sb_study_forget(&options);
+  free(work->journal_path);
+  work->journal_path = NULL;
+}
+
+int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_study_result *result)
+{
+  struct sb_output output;
+  int failed = sb_output_open(&output, work->output);
+  if (failed == 0) {
+    failed = sb_study_write_shard(output.stream, result);
+    if (failed == 0) {
+      failed = sb_output_commit(&output);
+    } else {
+      sb_output_drop(&output);
+    }
+  }
+  if (failed == 0) return SB_EXIT_DONE;
+  sb_command_complain("%s: %s", work->output, strerror(errno));
+  return SB_EXIT_IO;
+}
+
+bool sb_long_work_read_count(const char *text, long least, long greatest, long *count)
+{
+  const size_t digits = strspn(text, "0123456789");
+  if (digits == 0 || digits > 15 || text[digits] != 0) return false;
+  *count = atol(text);
+  return *count >= least && *count <= greatest;
+}
+
+bool sb_long_work_read_shard(struct sb_long_work *work, const char *text)
+{
+  char first[16];
+  const size_t length = strcspn(text, "/");
+  long shard, count;
+  if (length >= sizeof first || text[length] != '/') return false;
+  memcpy(first, text, length);
+  first[length] = 0;
+  if (!sb_long_work_read_count(text + length + 1, 1, 1000000, &count)) return false;
+  if (!sb_long_work_read_count(first, 1, count, &shard)) return false;
+  work->shard = (int)shard;
+  work->shard_count = (int)count;
+  return true;
+}
