@@ -64,12 +64,36 @@ static void read_stages(struct work *work)
   sb_reader_read_tolerances(reader, &work->scenario);
 }
 
+/* The numbers of the scenario, oldest first; false when memory runs out. */
+static bool list_keys(struct work *work)
+{
+  size_t count = 0;
+  for (const struct sb_value *v = work->reader.values; v != NULL; v = v->next) count++;
+  struct sb_scenario_key *keys = sb_arena_take(&work->kept, (count + 1) * sizeof *keys);
+  if (keys == NULL) return false;
+  work->scenario.keys = keys;
+  work->scenario.key_count = count;
+  for (const struct sb_value *v = work->reader.values; v != NULL; v = v->next) {
+    const char *path = sb_arena_copy(&work->kept, v->path, strlen(v->path));
+    if (path == NULL) return false;
+    const enum sb_quantity other = v->key->kind == SB_KEY_EITHER ? v->key->other : v->quantity;
+    keys[--count] = (struct sb_scenario_key){.path = path,
+                                             .quantity = v->key->kind == SB_KEY_EITHER ? v->key->quantity : v->quantity,
+                                             .other = other,
+                                             .is_whole = v->key->kind == SB_KEY_WHOLE};
+  }
+  return true;
+}
+
 static enum sb_status finish(struct work *work, struct sb_scenario *out, struct sb_faults *faults)
 {
   if (work->document.is_out_of_memory || work->reader.is_out_of_memory) return SB_ERR_MEMORY;
   if (work->faults.total > 0) return sb_fault_list_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   struct sb_arena *storage = malloc(sizeof *storage);
-  if (storage == NULL) return SB_ERR_MEMORY;
+  if (storage == NULL || !list_keys(work)) {
+    free(storage);
+    return SB_ERR_MEMORY;
+  }
   *storage = work->kept;
   work->kept.blocks = NULL;
   work->scenario.model = work->draft.model;

@@ -112,6 +112,8 @@ static void read_whole(struct sb_reader *reader, const struct sb_key *key, const
   const double value = is_whole && length < 16 ? strtod(node->text, NULL) : NAN;
   if (value >= key->lower && value <= key->upper) {
     *out = (long)value;
+    const struct sb_given given = {value, SB_RATIO};
+    remember(reader, key, &given, node->place.line > 0 || node->place.set_path != NULL);
     return;
   }
   sb_fault_add(reader->faults, &node->place, reader->path, "needs a whole number %s, found %s",
@@ -212,7 +214,7 @@ static void read_default(struct sb_reader *reader, const struct sb_key *key, cha
   if (key->kind == SB_KEY_SECTION) read_section(reader, key->section, NULL, base, false);
   if (key->default_text == NULL) {
     const struct sb_given none = {NAN, key->quantity};
-    if (key->kind == SB_KEY_QUANTITY) remember(reader, key, &none, false);
+    if (key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER) remember(reader, key, &none, false);
     return;
   }
   const struct sb_node node = {.kind = SB_NODE_VALUE, .text = key->default_text};

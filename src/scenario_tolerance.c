@@ -21,7 +21,7 @@ static void number_gears(const struct sb_reader *reader, const char *path, char 
 static const struct sb_value *find_value(const struct sb_reader *reader, const char *path)
 {
   const struct sb_value *value = reader->values;
-  while (value != NULL && strcmp(value->path, path) != 0) value = value->next;
+  while (value != NULL && (value->key->kind == SB_KEY_WHOLE || strcmp(value->path, path) != 0)) value = value->next;
   return value;
 }
 
@@ -30,8 +30,9 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
   enum { CANDIDATE_MAX = 512 };
   const char *paths[CANDIDATE_MAX + 1] = {NULL};
   int count = 0;
-  for (const struct sb_value *v = reader->values; v != NULL && count < CANDIDATE_MAX; v = v->next)
-    paths[count++] = v->path;
+  for (const struct sb_value *v = reader->values; v != NULL && count < CANDIDATE_MAX; v = v->next) {
+    if (v->key->kind != SB_KEY_WHOLE) paths[count++] = v->path;
+  }
   const char *nearest = sb_nearest_word(node->key, paths);
   char quoted[SB_QUOTE_SIZE];
   sb_fault_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s%s%s",

@@ -146,6 +146,7 @@ static void every_key_reaches_the_model(void **state)
   assert_near(m->control.down_fraction[0], 0.4, 0.0);
   assert_near(m->control.down_fraction[1], 0.5, 0.0); /* 40 rad/s of 80 rad/s */
   assert_near(m->control.up_fraction[1], 66.0 / 80.0, 0.0);
+  assert_near(m->control.threshold_step_fraction, 0.0025, 0.0);
   assert_int_equal(m->control.confirm_count, 3);
   assert_near(m->control.sensor.reference_rad_s, 80.0, 0.0);
   assert_near_rel(m->control.sensor.resolution_fraction, 0.005, rounding);
@@ -201,6 +202,7 @@ static void what_is_left_out_takes_its_default(void **state)
   assert_near(m->control.sample_period_s, 0.02, 0.0);
   assert_near(m->control.start_delay_s, 0.0, 0.0);
   assert_near(m->control.dwell_s, 0.0, 0.0);
+  assert_near(m->control.threshold_step_fraction, 0.001, 0.0);
   assert_int_equal(m->control.confirm_count, 1);
   assert_near_rel(m->control.sensor.reference_rad_s, 310.0 * rpm, rounding);
   assert_near(m->control.sensor.resolution_fraction, 0.0, 0.0);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * bench.c - how fast a whole run is, beside three plainer ways of stepping the same machine at the same step.
+ * bench.c - how fast a whole run is, beside three plainer ways of stepping the same machine at the same step; and how
+ * fast a map of all thresholds is, in runs of the same machine.
  *
  *   run          sb_run(): two gears with a swing arm, controller and monitor running, every event located, ledger and
  *                peaks kept, no trace. About 20 s of machine time with a downshift and an upshift in it.
@@ -12,6 +13,11 @@
  *
  * The four take turns; each round gives one ratio of times, and the median of the rounds is printed, so that what
  * slows the whole computer down cancels. All take the same number of steps of the same length under the same load.
+ *
+ *   map exact, rounded   sb_map_exact() of that machine over the whole plane at 0.1 %, the load rising and falling once;
+ *                        readings exact, or rounded to 1 %; one thread
+ *   cycles               a load that comes and goes every 10 s: the map of twelve such cycles over that of two
+ *   threads              a study of many maps, each of a slightly different motor, with one thread over that with two
  */
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_odeiv2.h>
@@ -22,16 +28,18 @@
 #include <string.h>
 #include <time.h>
 
-#include "shiftband/run.h"
+#include "shiftband/map.h"
+#include "shiftband/study.h"
 
 enum { ROUND_COUNT = 41, RUNS_A_ROUND = 8, WAY_COUNT = 4, STEP_COUNT = 20000 };
+enum { MAP_ROUND_COUNT = 15, CYCLE_ROUND_COUNT = 7, THREAD_ROUND_COUNT = 7, MACHINE_COUNT = 64 };
 
 static const double step_s = 1e-3;
 
 /* Results end here, so that no loop can be left out. */
 static volatile double sink;
 
-/* The machine --------------------------------------------------------------------------------------------------- */
+/* The machine ------------------------------------------------------------------------------------------------------ */
 
 enum { POINT_COUNT = 6 };
 static const double load_time_s[POINT_COUNT] = {0.0, 5.0, 6.0, 12.0, 13.0, 20.0};
@@ -89,7 +97,7 @@ static int make_model(struct sb_model *model)
   return 0;
 }
 
-/* The same machine in its fast gear, reduced to what a rate needs ---------------------------------------------------- */
+/* The same machine in its fast gear, reduced to what a rate needs -------------------------------------------------- */
 
 struct bare {
   double free_rate;      /* dw/dt at w = 0 without load, constant part of the load taken off */
@@ -227,10 +235,10 @@ static double time_of(enum way way, const struct sb_model *model, struct bare *b
   return (now_s() - start_s) / RUNS_A_ROUND;
 }
 
-static double median(double values[ROUND_COUNT])
+static double median(double *values, size_t count)
 {
-  gsl_sort(values, 1, ROUND_COUNT);
-  return gsl_stats_median_from_sorted_data(values, 1, ROUND_COUNT);
+  gsl_sort(values, 1, count);
+  return gsl_stats_median_from_sorted_data(values, 1, count);
 }
 
 /* The comparison is worth something only when the run does what is said above. */
@@ -248,24 +256,15 @@ static int check_run(const struct sb_model *model)
   return is_as_said ? 0 : -1;
 }
 
-int main(void)
+static int bench_runs(const struct sb_model *model)
 {
-  static struct sb_model model;
-  gsl_set_error_handler_off();
-  if (make_model(&model) != 0 || check_run(&model) != 0) {
-    fputs("bench: the run is not the one that was meant\n", stderr);
-    return 1;
-  }
-  struct bare bare = bare_of(&model);
+  struct bare bare = bare_of(model);
   static double times[WAY_COUNT][ROUND_COUNT], ratios[WAY_COUNT][ROUND_COUNT];
   for (int round = -2; round < ROUND_COUNT; round++) { /* the first two only warm up */
     double seconds[WAY_COUNT];
     for (int way = 0; way < WAY_COUNT; way++) {
-      seconds[way] = time_of((enum way)way, &model, &bare);
-      if (!(seconds[way] > 0.0)) {
-        fputs("bench: a way of stepping failed\n", stderr);
-        return 1;
-      }
+      seconds[way] = time_of((enum way)way, model, &bare);
+      if (!(seconds[way] > 0.0)) return -1;
     }
     for (int way = 0; round >= 0 && way < WAY_COUNT; way++) {
       times[way][round] = seconds[way];
@@ -275,14 +274,138 @@ int main(void)
   static const char *const names[WAY_COUNT] = {"run", "bare", "gsl step", "gsl driver"};
   double typical_s[WAY_COUNT];
   for (int way = 0; way < WAY_COUNT; way++) {
-    typical_s[way] = median(times[way]);
+    typical_s[way] = median(times[way], ROUND_COUNT);
     printf("%-10s  %8.3f ms for %d steps, %6.1f ns a step\n", names[way], 1e3 * typical_s[way], STEP_COUNT,
            1e9 * typical_s[way] / STEP_COUNT);
   }
   printf("bench ns_per_step %.4g\n", 1e9 * typical_s[WAY_RUN] / STEP_COUNT);
   printf("bench simulated_s_per_s %.4g\n", STEP_COUNT * step_s / typical_s[WAY_RUN]);
-  printf("bench run_over_bare %.4g\n", median(ratios[WAY_BARE]));
-  printf("bench run_over_gsl_step %.4g\n", median(ratios[WAY_GSL_STEP]));
-  printf("bench run_over_gsl_driver %.4g\n", median(ratios[WAY_GSL_DRIVER]));
+  printf("bench run_over_bare %.4g\n", median(ratios[WAY_BARE], ROUND_COUNT));
+  printf("bench run_over_gsl_step %.4g\n", median(ratios[WAY_GSL_STEP], ROUND_COUNT));
+  printf("bench run_over_gsl_driver %.4g\n", median(ratios[WAY_GSL_DRIVER], ROUND_COUNT));
+  return 0;
+}
+
+/* Maps --------------------------------------------------------------------------------------------------------------- */
+
+/* Time of the map of the whole plane. Negative: it failed. *cell_count may be NULL. */
+static double time_of_map(const struct sb_model *model, size_t *cell_count)
+{
+  const struct sb_map_options options = sb_map_options_default(model);
+  struct sb_map map;
+  struct sb_error err = {0};
+  const double start_s = now_s();
+  if (sb_map_exact(model, &options, true, &map, &err) != SB_OK) {
+    fprintf(stderr, "bench: %s\n", err.text);
+    return -1.0;
+  }
+  sink = (double)map.cell_count;
+  if (cell_count != NULL) *cell_count = map.cell_count;
+  sb_map_clear(&map);
+  return now_s() - start_s;
+}
+
+static int bench_map(const struct sb_model *exact, const char *name, double resolution_fraction)
+{
+  struct sb_model model = *exact;
+  struct bare bare = bare_of(&model);
+  model.control.sensor.resolution_fraction = resolution_fraction;
+  double times[MAP_ROUND_COUNT], ratios[MAP_ROUND_COUNT];
+  size_t cell_count = 0;
+  for (int round = -1; round < MAP_ROUND_COUNT; round++) {
+    const double map_s = time_of_map(&model, &cell_count), run_s = time_of(WAY_RUN, &model, &bare);
+    if (!(map_s > 0.0 && run_s > 0.0)) return -1;
+    if (round < 0) continue;
+    times[round] = map_s;
+    ratios[round] = map_s / run_s;
+  }
+  printf("map %-7s %8.3f ms for %zu rectangles\n", name, 1e3 * median(times, MAP_ROUND_COUNT), cell_count);
+  printf("bench map_%s_over_run %.4g\n", name, median(ratios, MAP_ROUND_COUNT));
+  return 0;
+}
+
+static int bench_cycles(const struct sb_model *once)
+{
+  enum { CYCLE_POINT_COUNT = 6 };
+  static const double time_s[CYCLE_POINT_COUNT] = {0.0, 2.0, 2.5, 6.0, 6.5, 10.0};
+  static const double torque_nm[CYCLE_POINT_COUNT] = {0.1, 0.1, 0.8, 0.8, 0.1, 0.1};
+  struct sb_model two = *once;
+  struct sb_load_part *profile = &two.load.parts[two.load.part_count - 1];
+  profile->table = (struct sb_load_table){CYCLE_POINT_COUNT, time_s, torque_nm};
+  profile->is_repeating = true;
+  struct sb_model twelve = two;
+  two.run.duration_s = 20.0;
+  twelve.run.duration_s = 120.0;
+  double ratios[CYCLE_ROUND_COUNT];
+  for (int round = -1; round < CYCLE_ROUND_COUNT; round++) {
+    const double two_s = time_of_map(&two, NULL), twelve_s = time_of_map(&twelve, NULL);
+    if (!(two_s > 0.0 && twelve_s > 0.0)) return -1;
+    if (round >= 0) ratios[round] = twelve_s / two_s;
+  }
+  printf("bench map_twelve_cycles_over_two %.4g\n", median(ratios, CYCLE_ROUND_COUNT));
+  return 0;
+}
+
+/* One task of the study: the map of a motor up to 10 % off. */
+static enum sb_status map_one(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+{
+  const struct sb_model *nominal = context;
+  struct sb_model model = *nominal;
+  model.motor.stall_torque_nm *= 0.9 + 0.2 * (double)index / MACHINE_COUNT;
+  enum sb_status status = sb_motor_derive(&model.motor, err);
+  const struct sb_map_options options = sb_map_options_default(&model);
+  struct sb_map map;
+  if (status == SB_OK) status = sb_map_exact(&model, &options, true, &map, err);
+  if (status != SB_OK) return status;
+  sb_study_lines_add(out, "%zu\n", map.cell_count);
+  sb_map_clear(&map);
+  return SB_OK;
+}
+
+/* Time of the study with so many threads. Negative: it failed. */
+static double time_of_study(struct sb_model *model, int jobs)
+{
+  const struct sb_study study = {
+      .identity = 1, .about = "bench", .task_count = MACHINE_COUNT, .run_task = map_one, .context = model};
+  struct sb_study_options options = sb_study_options_default();
+  struct sb_study_result result;
+  struct sb_error err = {0};
+  options.jobs = jobs;
+  const double start_s = now_s();
+  if (sb_study_run(&study, &options, &result, &err) != SB_OK) {
+    fprintf(stderr, "bench: %s\n", err.text);
+    return -1.0;
+  }
+  sb_study_result_clear(&result);
+  return now_s() - start_s;
+}
+
+static int bench_threads(const struct sb_model *exact)
+{
+  struct sb_model model = *exact;
+  model.control.sensor.resolution_fraction = 0.01;
+  double ratios[THREAD_ROUND_COUNT];
+  for (int round = -1; round < THREAD_ROUND_COUNT; round++) {
+    const double one_s = time_of_study(&model, 1), two_s = time_of_study(&model, 2);
+    if (!(one_s > 0.0 && two_s > 0.0)) return -1;
+    if (round >= 0) ratios[round] = one_s / two_s;
+  }
+  printf("bench two_threads_speedup %.4g\n", median(ratios, THREAD_ROUND_COUNT));
+  return 0;
+}
+
+int main(void)
+{
+  static struct sb_model model;
+  gsl_set_error_handler_off();
+  if (make_model(&model) != 0 || check_run(&model) != 0) {
+    fputs("bench: the run is not the one that was meant\n", stderr);
+    return 1;
+  }
+  if (bench_runs(&model) != 0 || bench_map(&model, "exact", 0.0) != 0 || bench_map(&model, "rounded", 0.01) != 0 ||
+      bench_cycles(&model) != 0 || bench_threads(&model) != 0) {
+    fputs("bench: something measured failed\n", stderr);
+    return 1;
+  }
   return 0;
 }

@@ -14,6 +14,7 @@
 
 #include "shiftband/model.h"
 #include "shiftband/status.h"
+#include "shiftband/units.h"
 
 /* One spread from `tolerances:`: the key's path and its least and greatest value in SI units. */
 struct sb_tolerance {
@@ -27,11 +28,21 @@ struct sb_tolerance {
 
 enum { SB_TOLERANCE_MAX = 32 };
 
+/* A number that a --set could give, whether it stands in the file or not: "controller.dwell", "load.parts.1.torque". */
+struct sb_scenario_key {
+  const char *path;
+  enum sb_quantity quantity; /* what it takes */
+  enum sb_quantity other;    /* what else it takes, or the same */
+  bool is_whole;             /* a whole number without unit */
+};
+
 struct sb_scenario {
   struct sb_model model;
   int tolerance_count;
   struct sb_tolerance tolerances[SB_TOLERANCE_MAX];
-  void *storage; /* tables the model points to; owned */
+  size_t key_count;
+  const struct sb_scenario_key *keys; /* keys[key_count], in the order of the file's sections; in storage */
+  void *storage;                      /* tables the model points to; owned */
 };
 
 /* The faults of a file: each text is whole ("file:line:column: key: needs ..., found ..."), in order of place. */

@@ -26,7 +26,12 @@ enum sb_exit {
 
 int sb_cmd_check(int argc, char **argv);
 int sb_cmd_run(int argc, char **argv);
+int sb_cmd_tune(int argc, char **argv);
+int sb_cmd_map(int argc, char **argv);
 int sb_cmd_keys(int argc, char **argv);
+
+/* "shiftband 0.1.0" */
+const char *sb_command_version(void);
 
 /* The exit code that a status of the library leads to. */
 int sb_command_exit(enum sb_status status);

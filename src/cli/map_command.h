@@ -1,0 +1,54 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* map_command.h - what the parts of the map command share. */
+#ifndef SHIFTBAND_CLI_MAP_COMMAND_H
+#define SHIFTBAND_CLI_MAP_COMMAND_H
+
+#include "long_work.h"
+#include "options.h"
+#include "shiftband/grid.h"
+#include "shiftband/map.h"
+#include "shiftband/scenario.h"
+
+struct sb_map_request {
+  const char *file; /* NULL with join */
+  struct sb_words sets, shards, vary;
+  const char *limits;           /* NULL: not asked for */
+  const char *pair, *down, *up; /* as given; NULL: not given */
+  bool is_json;
+  bool is_join;
+  long samples; /* 0: not asked for */
+  long seed;
+  long points;              /* along each axis of vary; 0: not given */
+  struct sb_long_work work; /* its output is -o */
+};
+
+/* What is done with a loaded scenario. Return exit codes. */
+int sb_map_do_exact(struct sb_map_request *request, const struct sb_scenario *scenario);
+int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *scenario);
+int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario);
+
+/* Finish what shards hold: the output of an unsharded study. False in *is_ours: the study is of the other sort. */
+int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours);
+int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours);
+
+/* The plane that is asked for by --pair, --down and --up. Complaints are told; returns an exit code. */
+int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scenario *scenario,
+                      struct sb_map_options *options);
+
+/* Tells that an option's value is wrong; returns SB_EXIT_USAGE. */
+int sb_map_complain(const char *format, ...) __attribute__((format(printf, 1, 2)));
+
+/* Where words go: standard error when standard output carries the CSV. */
+FILE *sb_map_words_stream(const struct sb_map_request *request);
+
+/* The study's identity so far: program, command, scenario. */
+int sb_map_identify(const struct sb_map_request *request, const struct sb_scenario *scenario, uint64_t *identity);
+
+/* Writes a file whole or not at all with a function that returns 0 or -1 (errno). */
+struct sb_map_writer {
+  int (*write)(FILE *out, const void *context);
+  const void *context;
+};
+int sb_map_write_file(const char *path, struct sb_map_writer writer);
+
+#endif

@@ -1,0 +1,132 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Parts of the map command that its sorts share: which plane, which study, files. */
+#include <errno.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "command.h"
+#include "map_command.h"
+#include "output.h"
+
+int sb_map_complain(const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  fputs("shiftband map: ", stderr);
+  vfprintf(stderr, format, arguments);
+  fputs("\nSee `shiftband map --help`.\n", stderr);
+  va_end(arguments);
+  return SB_EXIT_USAGE;
+}
+
+FILE *sb_map_words_stream(const struct sb_map_request *request)
+{
+  return request->work.output != NULL && strcmp(request->work.output, "-") == 0 ? stderr : stdout;
+}
+
+/* "slow/fast" or "1": the index of the pair, or -1. */
+static int find_pair(const struct sb_gearbox *gearbox, const char *text)
+{
+  long number;
+  if (sb_long_work_read_count(text, 1, gearbox->gear_count - 1, &number)) return (int)number - 1;
+  for (int p = 0; p + 1 < gearbox->gear_count; p++) {
+    char name[2 * SB_NAME_SIZE + 2];
+    snprintf(name, sizeof name, "%s/%s", gearbox->gears[p].name, gearbox->gears[p + 1].name);
+    if (strcmp(name, text) == 0) return p;
+  }
+  return -1;
+}
+
+static int read_pair(const struct sb_map_request *request, const struct sb_scenario *scenario, int *pair)
+{
+  const struct sb_gearbox *gearbox = &scenario->model.gearbox;
+  if (gearbox->gear_count < 2) {
+    sb_command_complain("%s: a map of thresholds needs two gears or more", request->file);
+    return SB_EXIT_SCENARIO;
+  }
+  *pair = request->pair == NULL ? 0 : find_pair(gearbox, request->pair);
+  if (*pair >= 0) return SB_EXIT_DONE;
+  return sb_map_complain("--pair: no pair \"%s\"; the first is %s/%s, or 1", request->pair, gearbox->gears[0].name,
+                         gearbox->gears[1].name);
+}
+
+/* Narrows an axis to the lattice points of a range in percent, with or without its unit. */
+static int read_range(const char *option, const char *text, struct sb_map_axis *axis)
+{
+  char with_unit[64];
+  struct sb_error err;
+  double least, greatest;
+  if (text == NULL) return SB_EXIT_DONE;
+  snprintf(with_unit, sizeof with_unit, "%.50s%s", text, strchr(text, '%') != NULL ? "" : " %");
+  if (sb_quantity_parse_range(with_unit, SB_PERCENT, &least, &greatest, &err) != SB_OK) {
+    return sb_map_complain("%s %s", option, err.text);
+  }
+  const double step = axis->step_fraction;
+  const double first = fmax(ceil(least / step - 1e-6), 1.0);
+  const double last = fmin(floor(greatest / step + 1e-6), floor(10.0 / step + 1e-6));
+  if (first > last) {
+    return sb_map_complain("%s %s holds no threshold: they are multiples of %.6g %%, above 0", option, text,
+                           100.0 * step);
+  }
+  *axis = (struct sb_map_axis){first * step, step, (int)(last - first) + 1};
+  return SB_EXIT_DONE;
+}
+
+int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scenario *scenario,
+                      struct sb_map_options *options)
+{
+  int pair = 0;
+  int code = read_pair(request, scenario, &pair);
+  if (code != SB_EXIT_DONE) return code;
+  *options = sb_map_options_default(&scenario->model);
+  options->pair = pair;
+  code = read_range("--down", request->down, &options->down);
+  if (code == SB_EXIT_DONE) code = read_range("--up", request->up, &options->up);
+  if (code != SB_EXIT_DONE) return code;
+  /* A down threshold lies below 100 %. */
+  struct sb_map_axis *down = &options->down;
+  const int below = (int)ceil((1.0 - down->first_fraction) / down->step_fraction - 1e-6);
+  if (down->count > below) down->count = below;
+  if (down->count < 1) return sb_map_complain("--down %s: a down threshold lies below 100 %%", request->down);
+  const double up_last = sb_map_axis_at(&options->up, options->up.count - 1);
+  if (down->first_fraction + 0.5 * down->step_fraction > up_last) {
+    return sb_map_complain("--down and --up leave no pair with down below up");
+  }
+  return SB_EXIT_DONE;
+}
+
+int sb_map_identify(const struct sb_map_request *request, const struct sb_scenario *scenario, uint64_t *identity)
+{
+  struct sb_error err;
+  uint64_t hash = sb_study_hash_text(SB_STUDY_HASH_START, sb_command_version());
+  hash = sb_study_hash_text(hash, "map");
+  const enum sb_status status =
+      sb_study_hash_scenario(&hash, request->file, request->sets.items, request->sets.count, scenario, &err);
+  if (status != SB_OK) {
+    sb_command_complain("%s", err.text);
+    return sb_command_exit(status);
+  }
+  *identity = hash;
+  return SB_EXIT_DONE;
+}
+
+int sb_map_write_file(const char *path, struct sb_map_writer writer)
+{
+  struct sb_output output;
+  errno = 0;
+  int failed = sb_output_open(&output, path);
+  if (failed == 0) {
+    failed = writer.write(output.stream, writer.context);
+    if (failed == 0) {
+      failed = sb_output_commit(&output);
+    } else {
+      sb_output_drop(&output);
+    }
+  }
+  if (failed == 0) return SB_EXIT_DONE;
+  sb_command_complain("%s: %s", strcmp(path, "-") == 0 ? "standard output" : path,
+                      errno != 0 ? strerror(errno) : "writing failed");
+  return SB_EXIT_IO;
+}

@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* The map command's grid over any keys. */
+#include <stdlib.h>
+
+#include "command.h"
+#include "map_command.h"
+
+/* What the tasks of the study share. */
+struct vary {
+  const struct sb_map_request *request;
+  struct sb_grid grid;
+};
+
+static enum sb_status run_point(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+{
+  const struct vary *vary = context;
+  const struct sb_map_request *request = vary->request;
+  struct sb_grid_point point;
+  const enum sb_status status =
+      sb_grid_run(&vary->grid, request->file, request->sets.items, request->sets.count, index, &point, err);
+  if (status == SB_OK) sb_grid_write_row(out, &vary->grid, index, &point);
+  return status;
+}
+
+static int read_axes(const struct sb_map_request *request, const struct sb_scenario *scenario, struct sb_grid *grid)
+{
+  const int points = request->points > 0 ? (int)request->points : SB_GRID_POINTS_DEFAULT;
+  snprintf(grid->scenario, sizeof grid->scenario, "%s", scenario->model.name);
+  grid->axis_count = (int)request->vary.count;
+  for (int a = 0; a < grid->axis_count; a++) {
+    struct sb_error err;
+    const enum sb_status status = sb_grid_axis_parse(request->vary.items[a], scenario, points, &grid->axes[a], &err);
+    if (status == SB_ERR_USAGE) return sb_map_complain("--vary: %s", err.text);
+    if (status != SB_OK) {
+      sb_command_complain("%s", err.text);
+      return sb_command_exit(status);
+    }
+  }
+  return SB_EXIT_DONE;
+}
+
+static int write_csv(FILE *out, const void *context)
+{
+  const struct sb_study_result *result = context;
+  struct sb_grid grid;
+  struct sb_study_lines header = {.text = NULL};
+  sb_grid_read(result->about, &grid);
+  sb_grid_write_header(&header, &grid);
+  fwrite(header.text, 1, header.length, out);
+  const bool is_whole = !header.is_out_of_memory;
+  sb_study_lines_clear(&header);
+  for (long i = 0; i < result->task_count; i++) fwrite(result->tasks[i].text, 1, result->tasks[i].length, out);
+  return is_whole && !ferror(out) ? 0 : -1;
+}
+
+static int report(const struct sb_map_request *request, const struct sb_grid *grid, const struct sb_grid_point *points)
+{
+  struct sb_error err;
+  if (request->is_json) {
+    struct sb_json json;
+    sb_json_init(&json, stdout);
+    sb_grid_write_json(&json, grid, points);
+    sb_json_end(&json);
+    return SB_EXIT_DONE;
+  }
+  const enum sb_status status = sb_grid_write_text(sb_map_words_stream(request), grid, points, &err);
+  if (status != SB_OK) sb_command_complain("map: %s", err.text);
+  return sb_command_exit(status);
+}
+
+/* Reads all rows back; false when one is none. */
+static bool read_rows(const struct sb_study_result *result, const struct sb_grid *grid, struct sb_grid_point *points)
+{
+  if (result->task_count != sb_grid_point_count(grid)) return false;
+  for (long i = 0; i < result->task_count; i++) {
+    const char *row = result->tasks[i].text;
+    if (row == NULL || !sb_grid_read_row(row, grid, &points[i])) return false;
+  }
+  return true;
+}
+
+int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours)
+{
+  struct sb_grid grid;
+  *is_ours = sb_grid_read(result->about, &grid);
+  if (!*is_ours) return SB_EXIT_DONE;
+  struct sb_grid_point *points = calloc((size_t)result->task_count, sizeof *points);
+  int code = SB_EXIT_DONE;
+  if (points == NULL) {
+    sb_command_complain("out of memory");
+    code = SB_EXIT_GAVE_UP;
+  } else if (!read_rows(result, &grid, points)) {
+    sb_command_complain("map: the results of this study cannot be read");
+    code = SB_EXIT_SCENARIO;
+  }
+  if (code == SB_EXIT_DONE && request->work.output != NULL) {
+    code = sb_map_write_file(request->work.output, (struct sb_map_writer){write_csv, result});
+  }
+  if (code == SB_EXIT_DONE) code = report(request, &grid, points);
+  free(points);
+  return code;
+}
+
+int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario)
+{
+  struct vary vary = {.request = request};
+  struct sb_study_lines about = {.text = NULL};
+  struct sb_study_result result;
+  uint64_t identity = 0;
+  if (request->limits != NULL) return sb_map_complain("--limits goes with maps of thresholds, not with --vary");
+  int code = read_axes(request, scenario, &vary.grid);
+  if (code == SB_EXIT_DONE) code = sb_map_identify(request, scenario, &identity);
+  if (code != SB_EXIT_DONE) return code;
+  sb_grid_write(&about, &vary.grid);
+  const struct sb_study study = {.identity = identity,
+                                 .about = about.text != NULL ? about.text : "",
+                                 .task_count = sb_grid_point_count(&vary.grid),
+                                 .run_task = run_point,
+                                 .context = &vary};
+  request->work.what = "points";
+  code = sb_long_work_run(&request->work, &study, &result);
+  bool is_ours = false;
+  if (code == SB_EXIT_DONE) {
+    code = request->work.shard_count > 1 ? sb_long_work_write_shard(&request->work, &result)
+                                         : sb_map_finish_vary(request, &result, &is_ours);
+    sb_study_result_clear(&result);
+    sb_long_work_end(&request->work, code == SB_EXIT_DONE);
+  } else {
+    sb_long_work_end(&request->work, false);
+  }
+  sb_study_lines_clear(&about);
+  return code;
+}

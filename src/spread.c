@@ -1,0 +1,148 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/spread.h"
+
+#include <gsl/gsl_qrng.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Up to so many tolerances all combinations of their ends are tried. */
+enum { ALL_CORNERS_MAX = 4, SOBOL_MAX = 40 };
+
+int sb_spread_corner_count(const struct sb_scenario *scenario)
+{
+  const int count = scenario->tolerance_count;
+  if (count == 0) return 0;
+  return count <= ALL_CORNERS_MAX ? 1 << count : 2 * count;
+}
+
+static void take_corner(const struct sb_scenario *scenario, int corner, double *values)
+{
+  const int count = scenario->tolerance_count;
+  for (int k = 0; k < count; k++) {
+    const struct sb_tolerance *tolerance = &scenario->tolerances[k];
+    if (count <= ALL_CORNERS_MAX) {
+      values[k] = corner & (1 << k) ? tolerance->greatest : tolerance->least;
+    } else {
+      values[k] = corner / 2 != k ? tolerance->nominal : corner % 2 ? tolerance->greatest : tolerance->least;
+    }
+  }
+}
+
+static void take_share(const struct sb_scenario *scenario, const double *shares, double *values)
+{
+  for (int k = 0; k < scenario->tolerance_count; k++) {
+    const struct sb_tolerance *tolerance = &scenario->tolerances[k];
+    values[k] = tolerance->least + shares[k] * (tolerance->greatest - tolerance->least);
+  }
+}
+
+/* Point `index` of the Sobol sequence, every coordinate moved by the same random vector and wrapped. */
+static enum sb_status take_quasi_random(int dimensions, gsl_rng *random, int index, double *shares,
+                                        struct sb_error *err)
+{
+  if (dimensions > SOBOL_MAX) {
+    return sb_fail(err, SB_ERR_NUMERICS, "%d tolerances are more than the %d that can be sampled evenly", dimensions,
+                   SOBOL_MAX);
+  }
+  gsl_qrng *sobol = gsl_qrng_alloc(gsl_qrng_sobol, (unsigned)dimensions);
+  if (sobol == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a sequence of samples");
+  for (int i = 0; i <= index; i++) gsl_qrng_get(sobol, shares);
+  gsl_qrng_free(sobol);
+  for (int k = 0; k < dimensions; k++) shares[k] = fmod(shares[k] + gsl_rng_uniform(random), 1.0);
+  return SB_OK;
+}
+
+/* Draw `index` of the random sequence. */
+static void take_random(int dimensions, gsl_rng *random, int index, double *shares)
+{
+  for (int i = 0; i <= index; i++) {
+    for (int k = 0; k < dimensions; k++) shares[k] = gsl_rng_uniform(random);
+  }
+}
+
+enum sb_status sb_spread_values(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
+                                int index, double *values, struct sb_error *err)
+{
+  const int count = scenario->tolerance_count;
+  const int corners = sb_spread_corner_count(scenario);
+  for (int k = 0; k < count; k++) values[k] = scenario->tolerances[k].nominal;
+  if (count == 0 || (kind == SB_SPREAD_SEARCH && index == 0)) return SB_OK;
+  if (kind == SB_SPREAD_SEARCH && index <= corners) {
+    take_corner(scenario, index - 1, values);
+    return SB_OK;
+  }
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  if (random == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for random samples");
+  gsl_rng_set(random, seed);
+  double shares[SB_TOLERANCE_MAX];
+  enum sb_status status = SB_OK;
+  if (kind == SB_SPREAD_SEARCH) {
+    status = take_quasi_random(count, random, index - 1 - corners, shares, err);
+  } else {
+    take_random(count, random, index, shares);
+  }
+  gsl_rng_free(random);
+  if (status == SB_OK) take_share(scenario, shares, values);
+  return status;
+}
+
+static int has_tolerance(const struct sb_scenario *scenario, const char *path)
+{
+  for (int k = 0; k < scenario->tolerance_count; k++) {
+    if (strcmp(scenario->tolerances[k].path, path) == 0) return 1;
+  }
+  return 0;
+}
+
+enum { SET_SIZE = 192 };
+
+enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t set_count,
+                              const struct sb_scenario *nominal, const double *values, struct sb_scenario *out,
+                              struct sb_faults *faults)
+{
+  const size_t most = set_count + (size_t)nominal->tolerance_count + 1;
+  const char **all = calloc(most, sizeof *all);
+  char(*texts)[SET_SIZE] = calloc((size_t)nominal->tolerance_count + 1, sizeof *texts);
+  enum sb_status status = SB_ERR_MEMORY;
+  if (all != NULL && texts != NULL) {
+    size_t count = 0;
+    int used = 0;
+    for (size_t k = 0; k < set_count; k++) all[count++] = sets[k];
+    const bool is_bare = nominal->tolerance_count == 0;
+    if (!is_bare && nominal->model.gearbox.gear_count > 1 && !has_tolerance(nominal, "controller.reference_speed")) {
+      snprintf(texts[used], SET_SIZE, "controller.reference_speed=%.17g rad/s",
+               nominal->model.control.sensor.reference_rad_s);
+      all[count++] = texts[used++];
+    }
+    for (int k = 0; k < nominal->tolerance_count; k++) {
+      const struct sb_tolerance *tolerance = &nominal->tolerances[k];
+      snprintf(texts[used], SET_SIZE, "%s=%.17g %s", tolerance->path, values[k] * tolerance->unit_scale,
+               tolerance->unit);
+      all[count++] = texts[used++];
+    }
+    status = sb_scenario_load(path, all, count, out, faults);
+  }
+  free(all);
+  free(texts);
+  return status;
+}
+
+const char *sb_spread_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size)
+{
+  size_t length = 0;
+  snprintf(text, size, "nominal");
+  bool is_nominal = true;
+  for (int k = 0; k < nominal->tolerance_count; k++) {
+    const struct sb_tolerance *tolerance = &nominal->tolerances[k];
+    is_nominal &= values[k] == tolerance->nominal;
+    const int more = snprintf(text + length, size - length, "%s%s %.4g %s", k > 0 ? ", " : "", tolerance->path,
+                              values[k] * tolerance->unit_scale, tolerance->unit);
+    length += more > 0 ? (size_t)more : 0;
+    if (length >= size) length = size - 1;
+  }
+  if (is_nominal) snprintf(text, size, "nominal");
+  return text;
+}
