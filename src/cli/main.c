@@ -18,8 +18,15 @@ static const struct command {
 } commands[] = {
     {"check", "validate scenarios and print what follows from them without simulating", sb_cmd_check},
     {"run", "simulate scenarios: trace, verdicts, shifts, energy", sb_cmd_run},
+    {"map", "the verdict over the whole plane of thresholds, or over a grid of other keys", sb_cmd_map},
+    {"tune", "thresholds and dwell that hold for all scenarios and all their tolerances", sb_cmd_tune},
     {"keys", "every scenario key with unit, range, default and meaning", sb_cmd_keys},
 };
+
+const char *sb_command_version(void)
+{
+  return version;
+}
 
 enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
 
@@ -31,7 +38,8 @@ static void write_help(FILE *out)
   for (int k = 0; k < COMMAND_COUNT; k++) fprintf(out, "  %-8s %s\n", commands[k].name, commands[k].summary);
   fputs("\nEvery command knows --help. Also: shiftband --help, shiftband --version.\n\n"
         "exit codes: 0 done; 1 a verdict named by --fail-on came true; 2 the command line is wrong;\n"
-        "3 a scenario or a log is wrong; 4 reading or writing failed; 5 the numerics gave up\n",
+        "3 a scenario or a log is wrong; 4 reading or writing failed; 5 the numerics gave up;\n"
+        "130, 143 interrupted by SIGINT, SIGTERM\n",
         out);
 }
 

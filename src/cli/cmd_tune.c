@@ -1,0 +1,391 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* cmd_tune.c - thresholds and dwell that hold for all scenarios and all their tolerances. */
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "command.h"
+#include "interrupt.h"
+#include "options.h"
+#include "output.h"
+#include "progress.h"
+#include "shiftband/study.h"
+#include "tune_report.h"
+
+static const char help[] =
+    "usage: shiftband tune [OPTION]... FILE...\n"
+    "\n"
+    "Finds down, up and dwell that work for all the scenarios (the loads that the machine will meet) and all\n"
+    "samples of their tolerances, with the margin to the nearest failure.\n"
+    "\n"
+    "      --prefer WHAT      margin (default): the widest; time: the most turns made; energy: the least a turn;\n"
+    "                         the last two give up at most half of the margin\n"
+    "      --samples N        quasi-random samples of the tolerances, besides nominal and corners; default 24\n"
+    "      --seed N           of the samples; default 1\n"
+    "      --pair N           only this pair of gears, from 1, the slowest; default: one after the other\n"
+    "      --jobs N           threads; default: all cores\n"
+    "  -o, --output FILE      write the answer there instead of printing it; what is worked out is kept beside\n"
+    "                         it until it is whole\n"
+    "      --resume           go on where the same command with -o was interrupted\n"
+    "      --set PATH=VALUE   change one key in all scenarios first; may be given again\n"
+    "      --json             one JSON object instead of text\n";
+
+enum {
+  OPTION_PREFER = 1,
+  OPTION_SAMPLES,
+  OPTION_SEED,
+  OPTION_PAIR,
+  OPTION_JOBS,
+  OPTION_SET,
+  OPTION_JSON,
+  OPTION_OUTPUT,
+  OPTION_RESUME
+};
+
+struct request {
+  struct sb_words files, sets;
+  enum sb_prefer prefer;
+  long samples, pair, jobs;
+  unsigned long seed;
+  bool is_json;
+  const char *output; /* NULL: standard output */
+  bool is_resumed;
+};
+
+/* Journals to forget when the answer is safe. */
+enum { JOURNAL_MAX = 256 };
+
+struct work {
+  struct sb_progress progress;
+  char *journals[JOURNAL_MAX];
+  int journal_count;
+};
+
+static bool read_number(const char *text, long least, long greatest, long *value)
+{
+  char *end;
+  const long number = strtol(text, &end, 10);
+  if (end == text || *end != 0 || number < least || number > greatest) return false;
+  *value = number;
+  return true;
+}
+
+static int read_prefer(struct request *request, const struct sb_option_reader *reader)
+{
+  static const char *const names[] = {"margin", "time", "energy", NULL};
+  for (int k = 0; names[k] != NULL; k++) {
+    if (strcmp(reader->value, names[k]) != 0) continue;
+    request->prefer = (enum sb_prefer)k;
+    return SB_EXIT_DONE;
+  }
+  return sb_options_complain(reader, "--prefer needs margin, time or energy, found \"%s\"", reader->value);
+}
+
+static int read_option(struct request *request, const struct sb_option_reader *reader, int id)
+{
+  long seed;
+  switch (id) {
+    case OPTION_PREFER: return read_prefer(request, reader);
+    case OPTION_SAMPLES:
+      if (read_number(reader->value, 0, 100000, &request->samples)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--samples needs a number from 0 to 100000, found \"%s\"", reader->value);
+    case OPTION_SEED:
+      if (!read_number(reader->value, 0, 2147483647, &seed)) {
+        return sb_options_complain(reader, "--seed needs a whole number, found \"%s\"", reader->value);
+      }
+      request->seed = (unsigned long)seed;
+      return SB_EXIT_DONE;
+    case OPTION_PAIR:
+      if (read_number(reader->value, 1, SB_GEAR_MAX - 1, &request->pair)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--pair needs a number from 1, found \"%s\"", reader->value);
+    case OPTION_JOBS:
+      if (read_number(reader->value, 1, 1024, &request->jobs)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--jobs needs a number from 1, found \"%s\"", reader->value);
+    case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
+    case OPTION_JSON: request->is_json = true; return SB_EXIT_DONE;
+    case OPTION_OUTPUT: request->output = reader->value; return SB_EXIT_DONE;
+    case OPTION_RESUME: request->is_resumed = true; return SB_EXIT_DONE;
+    case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
+    default: return SB_EXIT_USAGE;
+  }
+}
+
+/* Returns SB_EXIT_DONE, another exit code, or -1 when only help was asked for. */
+static int read_request(struct request *request, int argc, char **argv)
+{
+  static const struct sb_option options[] = {{"prefer", 0, true, OPTION_PREFER},  {"samples", 0, true, OPTION_SAMPLES},
+                                             {"seed", 0, true, OPTION_SEED},      {"pair", 0, true, OPTION_PAIR},
+                                             {"jobs", 0, true, OPTION_JOBS},      {"set", 0, true, OPTION_SET},
+                                             {"json", 0, false, OPTION_JSON},     {"output", 'o', true, OPTION_OUTPUT},
+                                             {"resume", 0, false, OPTION_RESUME}, {NULL, 0, false, 0}};
+  struct sb_option_reader reader;
+  sb_options_init(&reader, options, argc, argv);
+  int code = SB_EXIT_DONE;
+  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
+    if (id == SB_OPTION_HELP) {
+      fputs(help, stdout);
+      return -1;
+    }
+    code = read_option(request, &reader, id);
+  }
+  if (code == SB_EXIT_DONE && request->files.count == 0) code = sb_options_complain(&reader, "needs a scenario file");
+  if (code == SB_EXIT_DONE && request->is_resumed && request->output == NULL) {
+    code = sb_options_complain(&reader, "--resume goes with -o");
+  }
+  return code;
+}
+
+static int complain(const char *path, enum sb_status status, const struct sb_error *err)
+{
+  sb_command_complain("%s: %s", path, err->text[0] != 0 ? err->text : sb_status_text(status));
+  return sb_command_exit(status);
+}
+
+/* Adds one sample of a scenario as a machine; the loaded scenario stays with the study. */
+static int add_sample(struct sb_tuning *tuning, const struct request *request, int scenario, int sample)
+{
+  const struct sb_scenario *nominal = &tuning->nominals[scenario];
+  const char *path = request->files.items[scenario];
+  struct sb_error err = {SB_OK, ""};
+  double values[SB_TOLERANCE_MAX];
+  const enum sb_status status = sb_spread_values(nominal, SB_SPREAD_SEARCH, request->seed, sample, values, &err);
+  if (status != SB_OK) return complain(path, status, &err);
+
+  struct sb_faults faults = {0};
+  struct sb_scenario *own = &tuning->samples[tuning->machine_count];
+  const enum sb_status loaded =
+      sb_spread_load(path, request->sets.items, request->sets.count, nominal, values, own, &faults);
+  if (loaded != SB_OK) {
+    char words[256];
+    sb_command_complain("%s: a sample of the tolerances is no valid scenario (%s):", path,
+                        sb_spread_words(nominal, values, words, sizeof words));
+    for (size_t k = 0; k < faults.count; k++) fprintf(stderr, "%s\n", faults.texts[k]);
+  }
+  sb_faults_clear(&faults);
+  if (loaded != SB_OK) return sb_command_exit(loaded);
+  tuning->machines[tuning->machine_count++] = (struct sb_tune_machine){
+      .model = own->model,
+      .scenario = scenario,
+      .sample = sample,
+      .is_light = sample <= sb_spread_corner_count(nominal),
+  };
+  return SB_EXIT_DONE;
+}
+
+static int samples_of(const struct request *request, const struct sb_scenario *nominal)
+{
+  if (nominal->tolerance_count == 0) return 1;
+  return 1 + sb_spread_corner_count(nominal) + (int)request->samples;
+}
+
+static int load_all(struct sb_tuning *tuning, const struct request *request)
+{
+  const size_t files = request->files.count;
+  tuning->nominals = calloc(files, sizeof *tuning->nominals);
+  if (tuning->nominals == NULL) return SB_EXIT_GAVE_UP;
+  size_t total = 0;
+  for (size_t i = 0; i < files; i++) {
+    const int code =
+        sb_command_load(request->files.items[i], request->sets.items, request->sets.count, &tuning->nominals[i]);
+    if (code != SB_EXIT_DONE) return code;
+    tuning->nominal_count++;
+    total += (size_t)samples_of(request, &tuning->nominals[i]);
+  }
+  tuning->machines = calloc(total, sizeof *tuning->machines);
+  tuning->samples = calloc(total, sizeof *tuning->samples);
+  if (tuning->machines == NULL || tuning->samples == NULL) return SB_EXIT_GAVE_UP;
+  for (size_t i = 0; i < files; i++) {
+    for (int sample = 0; sample < samples_of(request, &tuning->nominals[i]); sample++) {
+      const int code = add_sample(tuning, request, (int)i, sample);
+      if (code != SB_EXIT_DONE) return code;
+    }
+  }
+  return SB_EXIT_DONE;
+}
+
+/* All scenarios must be the same box with the same sensor: one controller will be built. */
+static int check_alike(const struct sb_tuning *tuning, const struct request *request)
+{
+  const struct sb_model *first = &tuning->nominals[0].model;
+  if (first->gearbox.gear_count < 2) {
+    sb_command_complain("%s: a box with one gear has no thresholds to tune", request->files.items[0]);
+    return SB_EXIT_SCENARIO;
+  }
+  for (int i = 0; i < tuning->nominal_count; i++) {
+    const struct sb_model *other = &tuning->nominals[i].model;
+    const bool is_alike = other->gearbox.gear_count == first->gearbox.gear_count &&
+                          other->control.sensor.resolution_fraction == first->control.sensor.resolution_fraction &&
+                          other->control.sensor.reference_rad_s == first->control.sensor.reference_rad_s &&
+                          other->control.sample_period_s == first->control.sample_period_s;
+    if (is_alike) continue;
+    sb_command_complain("%s: needs the gears, reference speed, resolution and sample period of %s, so that one "
+                        "controller can serve both",
+                        request->files.items[i], request->files.items[0]);
+    return SB_EXIT_SCENARIO;
+  }
+  if (request->pair >= first->gearbox.gear_count) {
+    sb_command_complain("%s: --pair %ld: there are %d pairs of gears", request->files.items[0], request->pair,
+                        first->gearbox.gear_count - 1);
+    return SB_EXIT_USAGE;
+  }
+  return SB_EXIT_DONE;
+}
+
+static void show_progress(void *context, long done, long total)
+{
+  struct work *work = context;
+  sb_progress_show(&work->progress, done, total);
+}
+
+static void note_journal(void *context, const char *path)
+{
+  struct work *work = context;
+  if (work->journal_count < JOURNAL_MAX) work->journals[work->journal_count++] = strdup(path);
+}
+
+static void forget_journals(struct work *work, bool is_done)
+{
+  for (int k = 0; k < work->journal_count; k++) {
+    if (is_done && work->journals[k] != NULL) remove(work->journals[k]);
+    free(work->journals[k]);
+  }
+  work->journal_count = 0;
+}
+
+static enum sb_status hash_request(const struct request *request, const struct sb_tuning *tuning, uint64_t *hash,
+                                   struct sb_error *err)
+{
+  *hash = sb_study_hash_text(SB_STUDY_HASH_START, "tune 1");
+  *hash = sb_study_hash_bytes(*hash, &request->samples, sizeof request->samples);
+  *hash = sb_study_hash_bytes(*hash, &request->seed, sizeof request->seed);
+  *hash = sb_study_hash_bytes(*hash, &request->pair, sizeof request->pair);
+  enum sb_status status = SB_OK;
+  for (int i = 0; i < tuning->nominal_count && status == SB_OK; i++) {
+    status = sb_study_hash_scenario(hash, request->files.items[i], request->sets.items, request->sets.count,
+                                    &tuning->nominals[i], err);
+  }
+  return status;
+}
+
+/* Puts an answer into all machines, so that the next pair is tuned beside it. */
+static void adopt(struct sb_tuning *tuning, int pair, const struct sb_tune_result *result)
+{
+  for (int i = 0; i < tuning->machine_count; i++) {
+    struct sb_control *control = &tuning->machines[i].model.control;
+    control->down_fraction[pair] = result->down_fraction;
+    control->up_fraction[pair] = result->up_fraction;
+    control->dwell_s = result->dwell_s;
+  }
+}
+
+/* One pair in one round; code -1: interrupted. */
+static int tune_pair(struct sb_tuning *tuning, const struct request *request, struct work *work, uint64_t identity,
+                     int pair, int round)
+{
+  struct sb_error err = {SB_OK, ""};
+  char stem[1024];
+  snprintf(stem, sizeof stem, "%s.%d-%d", request->output != NULL ? request->output : "", round, pair + 1);
+  struct sb_tune_options options = sb_tune_options_default(&tuning->nominals[0].model);
+  options.pair = pair;
+  options.prefer = request->prefer;
+  options.jobs = request->jobs > 0 ? (int)request->jobs : 0;
+  options.identity = identity;
+  options.journal_stem = request->output != NULL ? stem : NULL;
+  options.is_resumed = request->is_resumed;
+  options.stop = sb_interrupt_flag();
+  options.on_progress = show_progress;
+  options.on_journal = note_journal;
+  options.context = work;
+  sb_progress_begin(&work->progress, "maps");
+  const enum sb_status status =
+      sb_tune(tuning->machines, tuning->machine_count, &options, &tuning->results[pair], &err);
+  sb_progress_end(&work->progress);
+  if (status != SB_OK) return complain(request->files.items[0], status, &err);
+  if (tuning->results[pair].is_interrupted) return -1;
+  tuning->options[pair] = options;
+  adopt(tuning, pair, &tuning->results[pair]);
+  return SB_EXIT_DONE;
+}
+
+static int tune_all(struct sb_tuning *tuning, const struct request *request, struct work *work)
+{
+  const int pair_count = tuning->nominals[0].model.gearbox.gear_count - 1;
+  const int first = request->pair > 0 ? (int)request->pair - 1 : 0;
+  const int last = request->pair > 0 ? first : pair_count - 1;
+  struct sb_error err = {SB_OK, ""};
+  uint64_t identity;
+  const enum sb_status status = hash_request(request, tuning, &identity, &err);
+  if (status != SB_OK) return complain(request->files.items[0], status, &err);
+  tuning->first_pair = first;
+  tuning->last_pair = last;
+  /* What one pair's thresholds spoil another pair cannot mend, so several pairs get a second round. */
+  const int rounds = last > first ? 2 : 1;
+  for (int round = 1; round <= rounds; round++) {
+    for (int pair = first; pair <= last; pair++) {
+      const int code = tune_pair(tuning, request, work, identity, pair, round);
+      if (code != SB_EXIT_DONE) return code;
+    }
+  }
+  return SB_EXIT_DONE;
+}
+
+/* The answer appears whole or not at all. */
+static int write_answer(const struct sb_tuning *tuning, const struct request *request)
+{
+  struct sb_error err = {SB_OK, ""};
+  struct sb_output output;
+  const char *path = request->output != NULL ? request->output : "-";
+  if (sb_output_open(&output, path) != 0) {
+    sb_command_complain("%s: %s", path, strerror(errno));
+    return SB_EXIT_IO;
+  }
+  const enum sb_status status = request->is_json ? sb_tune_write_json(output.stream, tuning, &err)
+                                                 : sb_tune_write_text(output.stream, tuning, &err);
+  if (status != SB_OK) {
+    sb_output_drop(&output);
+    return complain(request->files.items[0], status, &err);
+  }
+  if (sb_output_commit(&output) == 0) return SB_EXIT_DONE;
+  sb_command_complain("%s: %s", request->output != NULL ? path : "standard output", strerror(errno));
+  return SB_EXIT_IO;
+}
+
+static void clear(struct sb_tuning *tuning)
+{
+  for (int i = 0; i < tuning->machine_count; i++) sb_scenario_clear(&tuning->samples[i]);
+  for (int i = 0; i < tuning->nominal_count; i++) sb_scenario_clear(&tuning->nominals[i]);
+  free(tuning->machines);
+  free(tuning->samples);
+  free(tuning->nominals);
+}
+
+static int run_request(const struct request *request)
+{
+  struct sb_tuning tuning = {.seed = request->seed};
+  struct work work = {.journal_count = 0};
+  int code = load_all(&tuning, request);
+  if (code == SB_EXIT_DONE) code = check_alike(&tuning, request);
+  if (code == SB_EXIT_DONE) {
+    sb_interrupt_catch();
+    code = tune_all(&tuning, request, &work);
+    if (code == -1) code = sb_interrupt_exit(request->output != NULL ? "the same command with --resume" : NULL);
+  }
+  if (code == SB_EXIT_DONE) code = write_answer(&tuning, request);
+  forget_journals(&work, code == SB_EXIT_DONE);
+  clear(&tuning);
+  return code;
+}
+
+int sb_cmd_tune(int argc, char **argv)
+{
+  struct request request = {.samples = 24, .seed = 1};
+  int code = SB_EXIT_GAVE_UP;
+  if (sb_words_init(&request.files, argc) && sb_words_init(&request.sets, argc)) {
+    code = read_request(&request, argc, argv);
+  }
+  if (code == SB_EXIT_DONE) code = run_request(&request);
+  sb_words_clear(&request.files);
+  sb_words_clear(&request.sets);
+  return code == -1 ? SB_EXIT_DONE : code;
+}

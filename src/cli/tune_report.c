@@ -1,0 +1,289 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* tune_report.c - what tune found: the answer, its margins, the closed forms beside it, and what would help. */
+#include "tune_report.h"
+
+#include <math.h>
+
+#include "shiftband/json.h"
+#include "shiftband/report.h"
+
+static const char *const direction_words[SB_TUNE_DIRECTIONS] = {"lower down", "raise down", "lower up", "raise up"};
+static const char *const direction_keys[SB_TUNE_DIRECTIONS] = {"down_lower", "down_higher", "up_lower", "up_higher"};
+
+static const char *const reason_words[] = {
+    "they agree",
+    "the reading's rounding, noise or filter parts them",
+    "the time between samples, or the confirm count, parts them",
+    "inertia parts them: the load moves faster than the machine settles",
+    "the load's course parts them: it never stays where the closed form puts it",
+};
+
+static double percent(double fraction)
+{
+  return 100.0 * fraction;
+}
+
+static const struct sb_model *first_model(const struct sb_tuning *tuning)
+{
+  return &tuning->nominals[0].model;
+}
+
+/* Where and in which sample a machine is: "Tray cart, supply.open_circuit_voltage 10.4 V". */
+static const char *machine_words(const struct sb_tuning *tuning, int machine, char *text, size_t size)
+{
+  const struct sb_tune_machine *own = &tuning->machines[machine];
+  const struct sb_scenario *nominal = &tuning->nominals[own->scenario];
+  double values[SB_TOLERANCE_MAX];
+  char sample[256] = "as written";
+  if (own->sample > 0 &&
+      sb_spread_values(nominal, SB_SPREAD_SEARCH, tuning->seed, own->sample, values, NULL) == SB_OK) {
+    sb_spread_words(nominal, values, sample, sizeof sample);
+  }
+  snprintf(text, size, "%s, %s", nominal->model.name, sample);
+  return text;
+}
+
+static const char *verdict_words(const struct sb_map_verdict *verdict, char *text, size_t size)
+{
+  const int worst = sb_map_verdict_worst(verdict);
+  const char *cause = worst == SB_VERDICT_HUNTING ? sb_cause_name(verdict->cause) : NULL;
+  snprintf(text, size, "%s%s%s%s", worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst),
+           cause != NULL ? " (" : "", cause != NULL ? cause : "", cause != NULL ? ")" : "");
+  return text;
+}
+
+static const char *remedy_words(const struct sb_tune_result *result, char *text, size_t size)
+{
+  switch (result->remedy) {
+    case SB_REMEDY_DWELL: snprintf(text, size, "a dwell of %.3g s", result->remedy_amount * result->dwell_s); break;
+    case SB_REMEDY_SENSOR:
+      snprintf(text, size, "a finer sensor, of %.2g %% resolution", percent(result->remedy_amount));
+      break;
+    case SB_REMEDY_VOLTAGE:
+      snprintf(text, size, "%.0f %% more supply voltage", percent(result->remedy_amount - 1.0));
+      break;
+    case SB_REMEDY_RATIO:
+      snprintf(text, size, "a slower gear with %.2g times its reduction (a %s ratio step)", result->remedy_amount,
+               result->remedy_amount < 1.0 ? "smaller" : "greater");
+      break;
+    default: snprintf(text, size, "no single change that was tried"); break;
+  }
+  return text;
+}
+
+static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_model *model = first_model(tuning);
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const char *slow = model->gearbox.gears[pair].name, *fast = model->gearbox.gears[pair + 1].name;
+  if (result->holds) {
+    fprintf(out, "Between %s and %s, these hold in all %d machines (%d scenario%s and their samples):\n\n", slow, fast,
+            tuning->machine_count, tuning->nominal_count, tuning->nominal_count > 1 ? "s" : "");
+  } else {
+    fprintf(out, "Between %s and %s, no thresholds hold in all %d machines. The least bad:\n\n", slow, fast,
+            tuning->machine_count);
+  }
+  fprintf(out, "  down    %6.1f %%   shift down below; %d in the sensor's counts\n", percent(result->down_fraction),
+          (int)sb_sensor_down_count(sensor, result->down_fraction));
+  fprintf(out, "  up      %6.1f %%   shift up above; %d in the sensor's counts\n", percent(result->up_fraction),
+          (int)sb_sensor_up_count(sensor, result->up_fraction));
+  fprintf(out, "  dwell   %6.3g s   %.0f samples\n", result->dwell_s,
+          ceil(result->dwell_s / model->control.sample_period_s - 1e-9));
+}
+
+static void write_failure(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+{
+  char machine[512], verdict[96], remedy[128];
+  fprintf(out, "\n%d of %d machines fail there, the first by %s (%s).\n", result->failing, tuning->machine_count,
+          verdict_words(&result->first_verdict, verdict, sizeof verdict),
+          machine_words(tuning, result->first_failing, machine, sizeof machine));
+  fprintf(out, "What would open a region, tried by simulation: %s", remedy_words(result, remedy, sizeof remedy));
+  if (result->remedy != SB_REMEDY_NONE) {
+    fprintf(out, " (then with a margin of %.1f %%)", percent(result->remedy_margin_fraction));
+  }
+  fprintf(out, ".\n");
+}
+
+static double closed_limit(const struct sb_tune_closed *closed, enum sb_tune_direction direction)
+{
+  switch (direction) {
+    case SB_TUNE_UP_LOWER: return closed->least_up;
+    case SB_TUNE_UP_HIGHER: return closed->greatest_up;
+    case SB_TUNE_DOWN_HIGHER: return closed->greatest_down;
+    default: return NAN;
+  }
+}
+
+/* Beside a simulated limit, what the closed form says for that machine, and why they part if they do. */
+static enum sb_status write_closed(FILE *out, const struct sb_tuning *tuning, int pair,
+                                   enum sb_tune_direction direction, struct sb_error *err)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_tune_limit *limit = &result->limits[direction];
+  if (limit->is_end || limit->is_band || limit->machine < 0) return SB_OK;
+  const struct sb_tune_machine *machine = &tuning->machines[limit->machine];
+  const struct sb_tune_closed closed =
+      sb_tune_closed_limits(machine, 1, pair, result->down_fraction, result->up_fraction);
+  const double expected = closed_limit(&closed, direction);
+  if (!isfinite(expected)) return SB_OK;
+  enum sb_reason reason;
+  const enum sb_status status =
+      sb_tune_reason(machine, &tuning->options[pair], result, direction, expected, &reason, err);
+  if (status == SB_OK) {
+    fprintf(out, "                 closed form for it: %.1f %%; %s\n", percent(expected), reason_words[reason]);
+  }
+  return status;
+}
+
+static enum sb_status write_limits(FILE *out, const struct sb_tuning *tuning, int pair, struct sb_error *err)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  fprintf(out, "\nHow far each may move before the first machine fails (all at once: %.1f %%)\n\n",
+          percent(result->margin_fraction));
+  for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
+    const struct sb_tune_limit *limit = &result->limits[d];
+    char machine[512], verdict[96];
+    fprintf(out, "  %-12s %5.1f %%", direction_words[d], percent(limit->margin_fraction));
+    if (limit->is_end) {
+      const bool meets = d == SB_TUNE_DOWN_HIGHER || d == SB_TUNE_UP_LOWER;
+      fprintf(out, " %s\n", meets ? "until the two thresholds meet" : "to the end of what was searched");
+      continue;
+    }
+    if (limit->is_band) {
+      fprintf(out, " until %.1f %%: a hunting band opens, by the closed form (%s)\n", percent(limit->fails_at_fraction),
+              machine_words(tuning, limit->machine, machine, sizeof machine));
+      continue;
+    }
+    fprintf(out, " until %.1f %%: %s (%s)\n", percent(limit->fails_at_fraction),
+            verdict_words(&limit->verdict, verdict, sizeof verdict),
+            machine_words(tuning, limit->machine, machine, sizeof machine));
+    const enum sb_status status = write_closed(out, tuning, pair, (enum sb_tune_direction)d, err);
+    if (status != SB_OK) return status;
+  }
+  fprintf(out, "  dwell        holds from %.3g s to %.3g s (tried from a tenth to ten times)\n", result->least_dwell_s,
+          result->greatest_dwell_s);
+  return SB_OK;
+}
+
+static void write_closed_forms(FILE *out, const struct sb_tuning *tuning, int pair)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_tune_closed closed =
+      sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
+  fprintf(out,
+          "\nClosed forms over all machines: up from %.1f %% (no hunting band at this down) to %.1f %% (not stuck\n"
+          "low); down to at most %.1f %% at this up.\n",
+          percent(closed.least_up), percent(closed.greatest_up), percent(closed.greatest_down));
+}
+
+enum sb_status sb_tune_write_text(FILE *out, const struct sb_tuning *tuning, struct sb_error *err)
+{
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+    const struct sb_tune_result *result = &tuning->results[pair];
+    if (pair > tuning->first_pair) fputc('\n', out);
+    write_answer(out, tuning, pair);
+    if (!result->holds) write_failure(out, tuning, result);
+    if (!result->is_cautious) {
+      fprintf(out, "\nNo thresholds are free of a hunting band in all machines: a load that stays in it would hunt,\n"
+                   "though these scenarios' loads do not.\n");
+    }
+    const enum sb_status status = result->holds ? write_limits(out, tuning, pair, err) : SB_OK;
+    if (status != SB_OK) return status;
+    write_closed_forms(out, tuning, pair);
+  }
+  fprintf(out,
+          "\nBefore a machine is trusted to these numbers, hold one settled speed in each gear against the bench.\n");
+  sb_report_write_cautions(out, first_model(tuning), NULL);
+  return SB_OK;
+}
+
+static void put_verdict(struct sb_json *json, const struct sb_map_verdict *verdict)
+{
+  const int worst = sb_map_verdict_worst(verdict);
+  sb_json_put_string(json, "verdict", worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst));
+  sb_json_put_string(json, "cause", worst == SB_VERDICT_HUNTING ? sb_cause_name(verdict->cause) : NULL);
+}
+
+static void put_machine(struct sb_json *json, const struct sb_tuning *tuning, int machine)
+{
+  if (machine < 0) return;
+  char words[512];
+  sb_json_put_string(json, "scenario", tuning->nominals[tuning->machines[machine].scenario].model.name);
+  sb_json_put_integer(json, "sample", tuning->machines[machine].sample);
+  sb_json_put_string(json, "where", machine_words(tuning, machine, words, sizeof words));
+}
+
+static void put_limits(struct sb_json *json, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+{
+  sb_json_put_object(json, "margins");
+  for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
+    const struct sb_tune_limit *limit = &result->limits[d];
+    sb_json_put_object(json, direction_keys[d]);
+    sb_json_put_number(json, "margin_pct", percent(limit->margin_fraction));
+    if (!limit->is_end) {
+      sb_json_put_number(json, "fails_at_pct", percent(limit->fails_at_fraction));
+      if (limit->is_band) {
+        sb_json_put_string(json, "verdict", "hunting band opens");
+      } else {
+        put_verdict(json, &limit->verdict);
+      }
+      put_machine(json, tuning, limit->machine);
+    }
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+  sb_json_put_number(json, "least_dwell_s", result->least_dwell_s);
+  sb_json_put_number(json, "greatest_dwell_s", result->greatest_dwell_s);
+}
+
+static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int pair)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_model *model = first_model(tuning);
+  const struct sb_sensor *sensor = &model->control.sensor;
+  sb_json_open_object(json);
+  sb_json_put_string(json, "from", model->gearbox.gears[pair].name);
+  sb_json_put_string(json, "to", model->gearbox.gears[pair + 1].name);
+  sb_json_put_boolean(json, "holds", result->holds);
+  sb_json_put_boolean(json, "free_of_hunting_band", result->is_cautious);
+  sb_json_put_number(json, "down_pct", percent(result->down_fraction));
+  sb_json_put_number(json, "up_pct", percent(result->up_fraction));
+  sb_json_put_number(json, "dwell_s", result->dwell_s);
+  sb_json_put_integer(json, "down_raw", sb_sensor_down_count(sensor, result->down_fraction));
+  sb_json_put_integer(json, "up_raw", sb_sensor_up_count(sensor, result->up_fraction));
+  sb_json_put_integer(json, "dwell_samples", llround(ceil(result->dwell_s / model->control.sample_period_s - 1e-9)));
+  sb_json_put_number(json, "margin_pct", percent(result->margin_fraction));
+  sb_json_put_integer(json, "failing", result->failing);
+  if (result->holds) {
+    put_limits(json, tuning, result);
+  } else {
+    char words[128];
+    put_verdict(json, &result->first_verdict);
+    put_machine(json, tuning, result->first_failing);
+    sb_json_put_string(json, "remedy", remedy_words(result, words, sizeof words));
+  }
+  const struct sb_tune_closed closed =
+      sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
+  sb_json_put_object(json, "closed_form");
+  sb_json_put_number(json, "least_up_pct", percent(closed.least_up));
+  sb_json_put_number(json, "greatest_up_pct", percent(closed.greatest_up));
+  sb_json_put_number(json, "greatest_down_pct", percent(closed.greatest_down));
+  sb_json_close(json);
+  sb_json_close(json);
+}
+
+enum sb_status sb_tune_write_json(FILE *out, const struct sb_tuning *tuning, struct sb_error *err)
+{
+  (void)err;
+  struct sb_json json;
+  sb_json_init(&json, out);
+  sb_json_open_object(&json);
+  sb_json_put_integer(&json, "machines", tuning->machine_count);
+  sb_json_put_array(&json, "pairs");
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) put_pair(&json, tuning, pair);
+  sb_json_close(&json);
+  sb_json_close(&json);
+  sb_json_end(&json);
+  return SB_OK;
+}

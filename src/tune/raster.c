@@ -1,0 +1,116 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "tune/raster.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
+{
+  const size_t points = (size_t)side * (size_t)side;
+  *raster = (struct sb_raster){.side = side};
+  raster->holding = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->holding);
+  raster->margin = calloc(points, sizeof *raster->margin);
+  raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
+  raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
+  if (has_figures) {
+    raster->turns = calloc(points, sizeof *raster->turns);
+    raster->energy_j = calloc(points, sizeof *raster->energy_j);
+  }
+  const bool is_whole = raster->holding != NULL && raster->margin != NULL && raster->least_up != NULL &&
+                        raster->band_machine != NULL &&
+                        (!has_figures || (raster->turns != NULL && raster->energy_j != NULL));
+  if (is_whole) return SB_OK;
+  sb_raster_clear(raster);
+  return sb_fail(err, SB_ERR_MEMORY, "out of memory for %d x %d thresholds", side, side);
+}
+
+void sb_raster_clear(struct sb_raster *raster)
+{
+  free(raster->holding);
+  free(raster->margin);
+  free(raster->least_up);
+  free(raster->band_machine);
+  free(raster->turns);
+  free(raster->energy_j);
+  *raster = (struct sb_raster){.side = 0};
+}
+
+void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
+{
+  const int width = raster->side + 1;
+  for (size_t i = 0; i < map->cell_count; i++) {
+    const struct sb_map_cell *cell = &map->cells[i];
+    if (cell->verdict.kinds != 0) continue;
+    raster->holding[cell->down_first * width + cell->up_first]++;
+    raster->holding[(cell->down_last + 1) * width + cell->up_first]--;
+    raster->holding[cell->down_first * width + cell->up_last + 1]--;
+    raster->holding[(cell->down_last + 1) * width + cell->up_last + 1]++;
+  }
+}
+
+void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine)
+{
+  if (least_up <= raster->least_up[down]) return;
+  raster->least_up[down] = least_up;
+  raster->band_machine[down] = machine;
+}
+
+void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map)
+{
+  for (size_t i = 0; i < map->cell_count; i++) {
+    const struct sb_map_cell *cell = &map->cells[i];
+    for (int down = cell->down_first; down <= cell->down_last; down++) {
+      for (int up = cell->up_first; up <= cell->up_last; up++) {
+        raster->turns[down * raster->side + up] += (float)cell->figures.output_turns;
+        raster->energy_j[down * raster->side + up] += (float)cell->figures.given_j;
+      }
+    }
+  }
+}
+
+static void sum_up(struct sb_raster *raster)
+{
+  const int width = raster->side + 1;
+  for (int down = 0; down < width; down++) {
+    for (int up = 1; up < width; up++) raster->holding[down * width + up] += raster->holding[down * width + up - 1];
+  }
+  for (int down = 1; down < width; down++) {
+    for (int up = 0; up < width; up++) raster->holding[down * width + up] += raster->holding[(down - 1) * width + up];
+  }
+}
+
+/* Chessboard distance to the nearest failure, exact in two passes (A. Rosenfeld, J. L. Pfaltz, 1966, from memory). What
+ * lies outside the lattice is a failure. */
+static int nearest(const struct sb_raster *raster, int down, int up, int step)
+{
+  int least = INT32_MAX - 1;
+  const int neighbours[4][2] = {{-step, -step}, {-step, 0}, {-step, step}, {0, -step}};
+  for (int k = 0; k < 4; k++) {
+    const int d = down + neighbours[k][0], u = up + neighbours[k][1];
+    const bool is_outside = d < 0 || u < 0 || d >= raster->side || u >= raster->side;
+    const int there = is_outside ? 0 : sb_raster_margin(raster, d, u);
+    if (there < least) least = there;
+  }
+  return least;
+}
+
+void sb_raster_finish(struct sb_raster *raster, int machine_count)
+{
+  const int side = raster->side;
+  raster->machine_count = machine_count;
+  sum_up(raster);
+  for (int down = 0; down < side; down++) {
+    for (int up = 0; up < side; up++) {
+      const bool holds =
+          down < up && sb_raster_is_clear(raster, down, up) && sb_raster_holding(raster, down, up) == machine_count;
+      raster->margin[down * side + up] = holds ? nearest(raster, down, up, 1) + 1 : 0;
+    }
+  }
+  for (int down = side - 1; down >= 0; down--) {
+    for (int up = side - 1; up >= 0; up--) {
+      int32_t *margin = &raster->margin[down * side + up];
+      const int from_behind = nearest(raster, down, up, -1) + 1;
+      if (from_behind < *margin) *margin = from_behind;
+    }
+  }
+}

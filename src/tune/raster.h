@@ -1,0 +1,53 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * raster.h - internal: the lattice of thresholds as a picture of what holds, added up over machines.
+ */
+#ifndef SHIFTBAND_TUNE_RASTER_H
+#define SHIFTBAND_TUNE_RASTER_H
+
+#include <stdint.h>
+
+#include "shiftband/tune.h"
+
+struct sb_raster {
+  int side;         /* lattice points along each axis */
+  int32_t *holding; /* holding[(side + 1) * (side + 1)]: machines that hold; rows are down, columns up */
+  int32_t *margin;  /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
+  int *least_up;    /* least_up[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
+  int *band_machine; /* band_machine[side]: which asks for that */
+  float *turns;      /* summed over the machines as written; NULL when not asked for */
+  float *energy_j;
+  int machine_count;
+};
+
+enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err);
+void sb_raster_clear(struct sb_raster *raster);
+
+/* Adds a machine's map: its cells are entered as differences, summed up by sb_raster_finish(). */
+void sb_raster_add(struct sb_raster *raster, const struct sb_map *map);
+void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map);
+
+/* From here on up must be at least this at a down index, for the sake of a machine. */
+void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine);
+
+/* Whether up is high enough that no machine has a hunting band. */
+static inline bool sb_raster_is_clear(const struct sb_raster *raster, int down, int up)
+{
+  return up >= raster->least_up[down];
+}
+
+/* Sums up and works out the margins. Call once, after the last machine. */
+void sb_raster_finish(struct sb_raster *raster, int machine_count);
+
+/* Machines that hold at a lattice point. */
+static inline int sb_raster_holding(const struct sb_raster *raster, int down, int up)
+{
+  return raster->holding[down * (raster->side + 1) + up];
+}
+
+static inline int sb_raster_margin(const struct sb_raster *raster, int down, int up)
+{
+  return raster->margin[down * raster->side + up];
+}
+
+#endif

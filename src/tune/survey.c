@@ -1,0 +1,167 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "tune/survey.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "shiftband/study.h"
+
+static struct sb_map_options map_options_of(const struct sb_tune_options *options)
+{
+  return (struct sb_map_options){
+      .pair = options->pair, .down = options->axis, .up = options->axis, .leaf_max = 4000000};
+}
+
+static bool is_surveyed(const struct sb_survey *survey, int machine)
+{
+  return !survey->is_light || survey->machines[machine].is_light;
+}
+
+/* The machines of a survey in the order of its tasks. */
+static int machine_of(const struct sb_survey *survey, long task)
+{
+  int machine = -1;
+  for (long seen = -1; seen < task;) seen += is_surveyed(survey, ++machine);
+  return machine;
+}
+
+static long machine_count(const struct sb_survey *survey)
+{
+  long count = 0;
+  for (int i = 0; i < survey->count; i++) count += is_surveyed(survey, i);
+  return count;
+}
+
+/* One machine's map as lines: where it holds, and the figures of one that is as written. */
+static enum sb_status map_machine(void *context, long task, struct sb_study_lines *out, struct sb_error *err)
+{
+  const struct sb_survey *survey = context;
+  const struct sb_tune_machine *machine = &survey->machines[machine_of(survey, task)];
+  const bool has_figures = survey->has_figures && machine->sample == 0;
+  struct sb_model model = machine->model;
+  model.control.dwell_s = survey->dwell_s;
+  const struct sb_map_options options = map_options_of(survey->options);
+  struct sb_map map;
+  const enum sb_status status = sb_map_exact(&model, &options, false, &map, err);
+  if (status != SB_OK) return status;
+  for (size_t i = 0; i < map.cell_count; i++) {
+    const struct sb_map_cell *cell = &map.cells[i];
+    const bool holds = cell->verdict.kinds == 0;
+    if (!holds && !has_figures) continue;
+    sb_study_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, cell->down_first, cell->down_last, cell->up_first,
+                       cell->up_last, has_figures ? cell->figures.output_turns : 0.0,
+                       has_figures ? cell->figures.given_j : 0.0);
+  }
+  sb_map_clear(&map);
+  return SB_OK;
+}
+
+static void add_to_raster(const struct sb_study_lines *lines, bool has_figures, struct sb_raster *raster)
+{
+  for (const char *line = lines->text; line != NULL && *line != 0;) {
+    struct sb_map_cell cell = {.down_first = 0};
+    int holds;
+    if (sscanf(line, "%d %d %d %d %d %lf %lf", &holds, &cell.down_first, &cell.down_last, &cell.up_first, &cell.up_last,
+               &cell.figures.output_turns, &cell.figures.given_j) != 7) {
+      return; /* the study has checked its records, so this is their end */
+    }
+    cell.verdict.kinds = holds ? 0 : 1;
+    const struct sb_map map = {.cells = &cell, .cell_count = 1};
+    sb_raster_add(raster, &map);
+    if (has_figures) sb_raster_add_figures(raster, &map);
+    const char *end = strchr(line, '\n');
+    line = end != NULL ? end + 1 : NULL;
+  }
+}
+
+/* First lattice index at or above a threshold. */
+static int index_at_least(const struct sb_map_axis *axis, double fraction)
+{
+  const double index = ceil((fraction - axis->first_fraction) / axis->step_fraction - 1e-9);
+  return index < 0.0 ? 0 : index < axis->count ? (int)index : axis->count;
+}
+
+/* Where each machine's hunting band would be empty, by the closed form. */
+static void ask_for_no_band(const struct sb_survey *survey, struct sb_raster *raster)
+{
+  const int pair = survey->options->pair;
+  for (int i = 0; i < survey->count; i++) {
+    if (!is_surveyed(survey, i)) continue;
+    const struct sb_model *model = &survey->machines[i].model;
+    const struct sb_motor_line line = sb_closed_form_line(model);
+    for (int down = 0; down < raster->side; down++) {
+      const double down_fraction = sb_map_axis_at(&survey->options->axis, down);
+      const double carried_nm = sb_closed_form_carried_nm(model, &line, pair + 1, down_fraction);
+      const double least = sb_closed_form_settled(model, &line, pair, carried_nm);
+      sb_raster_ask_up(raster, down, index_at_least(&survey->options->axis, least), i);
+    }
+  }
+}
+
+static uint64_t identity_of(const struct sb_survey *survey)
+{
+  uint64_t hash = sb_study_hash_bytes(SB_STUDY_HASH_START, &survey->options->identity, sizeof(uint64_t));
+  hash = sb_study_hash_bytes(hash, &survey->dwell_s, sizeof survey->dwell_s);
+  hash = sb_study_hash_bytes(hash, survey->serial, sizeof *survey->serial);
+  for (int i = 0; i < survey->count; i++) {
+    const struct sb_control *control = &survey->machines[i].model.control;
+    hash = sb_study_hash_bytes(hash, control->down_fraction, sizeof control->down_fraction);
+    hash = sb_study_hash_bytes(hash, control->up_fraction, sizeof control->up_fraction);
+  }
+  return hash;
+}
+
+static void pass_progress(void *context, long done, long wanted)
+{
+  const struct sb_survey *survey = context;
+  const struct sb_tune_options *options = survey->options;
+  (void)wanted;
+  if (options->on_progress != NULL) options->on_progress(options->context, *survey->done + done, survey->total);
+}
+
+static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_result *result, struct sb_error *err)
+{
+  const struct sb_tune_options *options = survey->options;
+  char path[1024];
+  ++*survey->serial;
+  snprintf(path, sizeof path, "%s.%d.part", options->journal_stem != NULL ? options->journal_stem : "",
+           *survey->serial);
+  struct sb_survey own = *survey;
+  const struct sb_study study = {.identity = identity_of(survey),
+                                 .about = "tune",
+                                 .task_count = machine_count(survey),
+                                 .run_task = map_machine,
+                                 .context = &own};
+  struct sb_study_options study_options = sb_study_options_default();
+  study_options.jobs = options->jobs;
+  study_options.journal_path = options->journal_stem != NULL ? path : NULL;
+  study_options.is_resumed = options->is_resumed;
+  study_options.stop = options->stop;
+  study_options.on_progress = pass_progress;
+  study_options.progress_context = &own;
+  if (options->journal_stem != NULL && options->on_journal != NULL) options->on_journal(options->context, path);
+  return sb_study_run(&study, &study_options, result, err);
+}
+
+enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err)
+{
+  struct sb_study_result result;
+  enum sb_status status = run_study(survey, &result, err);
+  if (status != SB_OK) return status;
+  *survey->done += result.task_count;
+  *survey->is_interrupted = result.is_interrupted;
+  if (!result.is_interrupted) {
+    status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
+  }
+  if (status == SB_OK && !result.is_interrupted) {
+    for (long task = 0; task < result.task_count; task++) {
+      const bool is_written = survey->machines[machine_of(survey, task)].sample == 0;
+      add_to_raster(&result.tasks[task], survey->has_figures && is_written, raster);
+    }
+    if (survey->options->is_cautious) ask_for_no_band(survey, raster);
+    sb_raster_finish(raster, (int)result.task_count);
+  }
+  sb_study_result_clear(&result);
+  return status;
+}
