@@ -18,7 +18,7 @@
 #include "shiftband/map.h"
 
 enum sb_prefer {
-  SB_PREFER_MARGIN, /* the widest margin; of equal ones that with the most turns made. The cautious choice */
+  SB_PREFER_MARGIN, /* the highest down within three quarters of the widest margin: the cautious choice */
   SB_PREFER_TIME,   /* the most output turns of the machines as written, at half the widest margin at least */
   SB_PREFER_ENERGY  /* the least energy a turn of the machines as written, at half the widest margin at least */
 };
@@ -34,8 +34,9 @@ struct sb_tune_machine {
 struct sb_tune_options {
   int pair;
   enum sb_prefer prefer;
-  bool is_cautious;        /* no machine may have a hunting band, whether its own load lies in it or not */
-  int jobs;                /* threads, >= 1 */
+  bool
+      is_cautious; /* by the closed forms no machine has a hunting band or gets stuck low, whatever its own load does */
+  int jobs;        /* threads, >= 1 */
   struct sb_map_axis axis; /* of both thresholds */
   /* Long work, as in study.h. Each survey of the machines is a study of its own. */
   uint64_t identity;        /* of the scenarios and options */
@@ -51,9 +52,10 @@ struct sb_tune_options {
 struct sb_tune_limit {
   double margin_fraction; /* how far the threshold may move (steps that hold), of the reference */
   double fails_at_fraction;
-  bool is_end;                   /* no failure before the lattice's end or the other threshold */
-  bool is_band;                  /* no failure of a run, but the machine's hunting band opens there */
-  int machine;                   /* index of the first machine that fails there, -1 with is_end */
+  bool is_end;  /* no failure before the lattice's end or the other threshold */
+  bool is_band; /* no failure of a run, but by the closed form the machine's hunting band opens there, */
+  bool is_low;  /* or its slower gear no longer comes above up under its lightest load */
+  int machine;  /* index of the first machine that fails there, -1 with is_end */
   struct sb_map_verdict verdict; /* what it comes to */
 };
 
@@ -78,7 +80,7 @@ enum sb_remedy {
 struct sb_tune_result {
   bool is_interrupted; /* nothing else here is filled then */
   bool holds;          /* for every machine */
-  bool is_cautious;    /* and no machine has a hunting band at the answer, as was asked for */
+  bool is_cautious;    /* and the closed forms find no hunting band and nothing stuck low, as was asked for */
   double down_fraction, up_fraction;
   double dwell_s;
   double margin_fraction; /* in every direction at once */

@@ -71,24 +71,36 @@ static const char *remedy_words(const struct sb_tune_result *result, char *text,
   return text;
 }
 
+/* A sensor without a resolution has no counts of its own. */
+static void write_threshold(FILE *out, const struct sb_sensor *sensor, const char *name, const char *use,
+                            double fraction, int32_t count)
+{
+  fprintf(out, "  %-6s %7.1f %%   %s", name, percent(fraction), use);
+  if (sensor->resolution_fraction > 0.0) fprintf(out, "; %d in the sensor's counts", (int)count);
+  fputc('\n', out);
+}
+
 static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_model *model = first_model(tuning);
   const struct sb_sensor *sensor = &model->control.sensor;
   const char *slow = model->gearbox.gears[pair].name, *fast = model->gearbox.gears[pair + 1].name;
-  if (result->holds) {
-    fprintf(out, "Between %s and %s, these hold in all %d machines (%d scenario%s and their samples):\n\n", slow, fast,
-            tuning->machine_count, tuning->nominal_count, tuning->nominal_count > 1 ? "s" : "");
+  char machines[96];
+  if (tuning->machine_count == 1) {
+    snprintf(machines, sizeof machines, "the scenario as written");
   } else {
-    fprintf(out, "Between %s and %s, no thresholds hold in all %d machines. The least bad:\n\n", slow, fast,
-            tuning->machine_count);
+    snprintf(machines, sizeof machines, "all %d machines (%d scenario%s with %s)", tuning->machine_count,
+             tuning->nominal_count, tuning->nominal_count > 1 ? "s" : "",
+             tuning->machine_count > tuning->nominal_count ? "samples of the tolerances" : "no tolerances");
   }
-  fprintf(out, "  down    %6.1f %%   shift down below; %d in the sensor's counts\n", percent(result->down_fraction),
-          (int)sb_sensor_down_count(sensor, result->down_fraction));
-  fprintf(out, "  up      %6.1f %%   shift up above; %d in the sensor's counts\n", percent(result->up_fraction),
-          (int)sb_sensor_up_count(sensor, result->up_fraction));
-  fprintf(out, "  dwell   %6.3g s   %.0f samples\n", result->dwell_s,
+  fprintf(out, "Between %s and %s, %s in %s%s:\n\n", slow, fast, result->holds ? "these hold" : "no thresholds hold",
+          machines, result->holds ? "" : "; the least bad");
+  write_threshold(out, sensor, "down", "shift down below", result->down_fraction,
+                  sb_sensor_down_count(sensor, result->down_fraction));
+  write_threshold(out, sensor, "up", "shift up above", result->up_fraction,
+                  sb_sensor_up_count(sensor, result->up_fraction));
+  fprintf(out, "  dwell  %7.3g s   %.0f samples\n", result->dwell_s,
           ceil(result->dwell_s / model->control.sample_period_s - 1e-9));
 }
 
@@ -121,7 +133,7 @@ static enum sb_status write_closed(FILE *out, const struct sb_tuning *tuning, in
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_tune_limit *limit = &result->limits[direction];
-  if (limit->is_end || limit->is_band || limit->machine < 0) return SB_OK;
+  if (limit->is_end || limit->is_band || limit->is_low || limit->machine < 0) return SB_OK;
   const struct sb_tune_machine *machine = &tuning->machines[limit->machine];
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(machine, 1, pair, result->down_fraction, result->up_fraction);
@@ -150,12 +162,13 @@ static enum sb_status write_limits(FILE *out, const struct sb_tuning *tuning, in
       fprintf(out, " %s\n", meets ? "until the two thresholds meet" : "to the end of what was searched");
       continue;
     }
-    if (limit->is_band) {
-      fprintf(out, " until %.1f %%: a hunting band opens, by the closed form (%s)\n", percent(limit->fails_at_fraction),
+    if (limit->is_band || limit->is_low) {
+      fprintf(out, " until %.1f %%: %s, by the closed form\n                 in %s\n", percent(limit->fails_at_fraction),
+              limit->is_band ? "a hunting band opens" : "stuck low",
               machine_words(tuning, limit->machine, machine, sizeof machine));
       continue;
     }
-    fprintf(out, " until %.1f %%: %s (%s)\n", percent(limit->fails_at_fraction),
+    fprintf(out, " until %.1f %%: %s\n                 in %s\n", percent(limit->fails_at_fraction),
             verdict_words(&limit->verdict, verdict, sizeof verdict),
             machine_words(tuning, limit->machine, machine, sizeof machine));
     const enum sb_status status = write_closed(out, tuning, pair, (enum sb_tune_direction)d, err);
@@ -185,8 +198,9 @@ enum sb_status sb_tune_write_text(FILE *out, const struct sb_tuning *tuning, str
     write_answer(out, tuning, pair);
     if (!result->holds) write_failure(out, tuning, result);
     if (!result->is_cautious) {
-      fprintf(out, "\nNo thresholds are free of a hunting band in all machines: a load that stays in it would hunt,\n"
-                   "though these scenarios' loads do not.\n");
+      fprintf(out,
+              "\nBy the closed forms no thresholds are free of a hunting band and of being stuck low in all machines:\n"
+              "another load than these scenarios' may still hunt or stay low.\n");
     }
     const enum sb_status status = result->holds ? write_limits(out, tuning, pair, err) : SB_OK;
     if (status != SB_OK) return status;
@@ -223,8 +237,9 @@ static void put_limits(struct sb_json *json, const struct sb_tuning *tuning, con
     sb_json_put_number(json, "margin_pct", percent(limit->margin_fraction));
     if (!limit->is_end) {
       sb_json_put_number(json, "fails_at_pct", percent(limit->fails_at_fraction));
-      if (limit->is_band) {
-        sb_json_put_string(json, "verdict", "hunting band opens");
+      if (limit->is_band || limit->is_low) {
+        sb_json_put_string(json, "verdict", limit->is_band ? "hunting band opens" : "stuck low");
+        sb_json_put_string(json, "cause", "closed form");
       } else {
         put_verdict(json, &limit->verdict);
       }
@@ -246,12 +261,14 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
   sb_json_put_string(json, "from", model->gearbox.gears[pair].name);
   sb_json_put_string(json, "to", model->gearbox.gears[pair + 1].name);
   sb_json_put_boolean(json, "holds", result->holds);
-  sb_json_put_boolean(json, "free_of_hunting_band", result->is_cautious);
+  sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
   sb_json_put_number(json, "down_pct", percent(result->down_fraction));
   sb_json_put_number(json, "up_pct", percent(result->up_fraction));
   sb_json_put_number(json, "dwell_s", result->dwell_s);
-  sb_json_put_integer(json, "down_raw", sb_sensor_down_count(sensor, result->down_fraction));
-  sb_json_put_integer(json, "up_raw", sb_sensor_up_count(sensor, result->up_fraction));
+  if (sensor->resolution_fraction > 0.0) {
+    sb_json_put_integer(json, "down_raw", sb_sensor_down_count(sensor, result->down_fraction));
+    sb_json_put_integer(json, "up_raw", sb_sensor_up_count(sensor, result->up_fraction));
+  }
   sb_json_put_integer(json, "dwell_samples", llround(ceil(result->dwell_s / model->control.sample_period_s - 1e-9)));
   sb_json_put_number(json, "margin_pct", percent(result->margin_fraction));
   sb_json_put_integer(json, "failing", result->failing);

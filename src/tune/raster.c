@@ -7,7 +7,7 @@
 enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
 {
   const size_t points = (size_t)side * (size_t)side;
-  *raster = (struct sb_raster){.side = side};
+  *raster = (struct sb_raster){.side = side, .greatest_up = side - 1};
   raster->holding = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->holding);
   raster->margin = calloc(points, sizeof *raster->margin);
   raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
@@ -46,6 +46,13 @@ void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
     raster->holding[cell->down_first * width + cell->up_last + 1]--;
     raster->holding[(cell->down_last + 1) * width + cell->up_last + 1]++;
   }
+}
+
+void sb_raster_cap_up(struct sb_raster *raster, int greatest_up, int machine)
+{
+  if (greatest_up >= raster->greatest_up) return;
+  raster->greatest_up = greatest_up;
+  raster->low_machine = machine;
 }
 
 void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine)

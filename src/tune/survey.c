@@ -82,14 +82,16 @@ static int index_at_least(const struct sb_map_axis *axis, double fraction)
   return index < 0.0 ? 0 : index < axis->count ? (int)index : axis->count;
 }
 
-/* Where each machine's hunting band would be empty, by the closed form. */
-static void ask_for_no_band(const struct sb_survey *survey, struct sb_raster *raster)
+/* What the closed forms ask for: no hunting band, and a slower gear that comes above up under the lightest load. */
+static void ask_closed_forms(const struct sb_survey *survey, struct sb_raster *raster)
 {
   const int pair = survey->options->pair;
   for (int i = 0; i < survey->count; i++) {
     if (!is_surveyed(survey, i)) continue;
     const struct sb_model *model = &survey->machines[i].model;
     const struct sb_motor_line line = sb_closed_form_line(model);
+    const struct sb_closed_form closed = sb_closed_form_solve(model);
+    sb_raster_cap_up(raster, index_at_least(&survey->options->axis, closed.gears[pair].lightest_reading) - 1, i);
     for (int down = 0; down < raster->side; down++) {
       const double down_fraction = sb_map_axis_at(&survey->options->axis, down);
       const double carried_nm = sb_closed_form_carried_nm(model, &line, pair + 1, down_fraction);
@@ -104,6 +106,7 @@ static uint64_t identity_of(const struct sb_survey *survey)
   uint64_t hash = sb_study_hash_bytes(SB_STUDY_HASH_START, &survey->options->identity, sizeof(uint64_t));
   hash = sb_study_hash_bytes(hash, &survey->dwell_s, sizeof survey->dwell_s);
   hash = sb_study_hash_bytes(hash, survey->serial, sizeof *survey->serial);
+  hash = sb_study_hash_bytes(hash, &survey->options->axis.count, sizeof survey->options->axis.count);
   for (int i = 0; i < survey->count; i++) {
     const struct sb_control *control = &survey->machines[i].model.control;
     hash = sb_study_hash_bytes(hash, control->down_fraction, sizeof control->down_fraction);
@@ -159,7 +162,7 @@ enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *r
       const bool is_written = survey->machines[machine_of(survey, task)].sample == 0;
       add_to_raster(&result.tasks[task], survey->has_figures && is_written, raster);
     }
-    if (survey->options->is_cautious) ask_for_no_band(survey, raster);
+    if (survey->options->is_cautious) ask_closed_forms(survey, raster);
     sb_raster_finish(raster, (int)result.task_count);
   }
   sb_study_result_clear(&result);

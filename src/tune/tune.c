@@ -10,8 +10,13 @@
 /* A margin this close to the widest counts as wide: a shorter dwell is then worth more. */
 static const double nearly_as_wide = 0.9;
 
-/* Who prefers time or energy gives up no more than this share of the margin. */
+/* Who prefers time or energy keeps at least this share of the widest margin; who prefers the margin this one. */
 static const double margin_kept = 0.5;
+static const double margin_kept_by_the_cautious = 0.75;
+
+/* The search over dwells only compares margins: a lattice coarser by this factor tells them apart at a fraction of the
+ * cost. */
+enum { COARSER = 4 };
 
 enum { DWELL_COUNT = 6 };
 
@@ -34,18 +39,21 @@ static int widest_margin(const struct sb_raster *raster)
   return widest;
 }
 
-/* How good a point is for who prefers something, among those wide enough. */
+/* How good a point is for who prefers something, among those wide enough. Who prefers the margin shifts down early: a
+ * motor nearer to half its no-load speed gives more power and less heat. */
 static double worth(const struct sb_raster *raster, enum sb_prefer prefer, int down, int up)
 {
   const size_t at = (size_t)down * (size_t)raster->side + (size_t)up;
   if (prefer == SB_PREFER_ENERGY) return -(double)raster->energy_j[at] / fmax(fabs((double)raster->turns[at]), 1e-9);
-  return (double)raster->turns[at];
+  if (prefer == SB_PREFER_TIME) return (double)raster->turns[at];
+  return down + 1e-6 * sb_raster_margin(raster, down, up);
 }
 
 static struct point best_point(const struct sb_raster *raster, enum sb_prefer prefer)
 {
   const int widest = widest_margin(raster);
-  const int enough = prefer == SB_PREFER_MARGIN ? widest : (int)ceil(margin_kept * widest);
+  const double kept = prefer == SB_PREFER_MARGIN ? margin_kept_by_the_cautious : margin_kept;
+  const int enough = (int)ceil(kept * widest);
   struct point best = {-1, -1};
   double best_worth = -INFINITY;
   for (int down = 0; down < raster->side; down++) {
@@ -143,8 +151,9 @@ static enum sb_status find_limit(const struct sb_tune_machine *machines, int cou
                                     .machine = -1};
     if (is_outside) return SB_OK;
     if (!sb_raster_is_clear(raster, next.down, next.up)) {
-      limit->is_band = true;
-      limit->machine = raster->band_machine[next.down];
+      limit->is_band = !sb_raster_has_no_band(raster, next.down, next.up);
+      limit->is_low = !limit->is_band;
+      limit->machine = limit->is_band ? raster->band_machine[next.down] : raster->low_machine;
       return SB_OK;
     }
     if (sb_raster_holding(raster, next.down, next.up) < raster->machine_count) break;
@@ -205,13 +214,19 @@ static enum sb_status choose_dwell(struct sb_survey *survey, double *dwell_s, in
   int margins[DWELL_COUNT];
   const int dwell_count = choose_dwells(survey->machines, survey->count, survey->options->pair, dwells_s);
   survey->total = *survey->done + (long)dwell_count * count_light(survey->machines, survey->count) + survey->count;
+  struct sb_tune_options coarse = *survey->options;
+  coarse.axis.step_fraction *= COARSER;
+  coarse.axis.first_fraction = coarse.axis.step_fraction;
+  coarse.axis.count /= COARSER;
+  struct sb_survey light = *survey;
+  light.options = &coarse;
+  light.is_light = true;
   *widest = 0;
-  survey->is_light = true;
   for (int k = 0; k < dwell_count; k++) {
     struct sb_raster raster;
-    survey->dwell_s = dwells_s[k];
-    const enum sb_status status = sb_survey_run(survey, &raster, err);
-    if (status != SB_OK || *survey->is_interrupted) return status;
+    light.dwell_s = dwells_s[k];
+    const enum sb_status status = sb_survey_run(&light, &raster, err);
+    if (status != SB_OK || *light.is_interrupted) return status;
     margins[k] = widest_margin(&raster);
     *widest = margins[k] > *widest ? margins[k] : *widest;
     sb_raster_clear(&raster);
@@ -229,7 +244,7 @@ static enum sb_status dwell_end(const struct sb_tune_machine *machines, int coun
                                 const struct sb_tune_result *answer, double far_s, double *end_s, struct sb_error *err)
 {
   const double period_s = greatest_sample_period_s(machines, count);
-  long holds = lround(answer->dwell_s / period_s), fails = lround(far_s / period_s);
+  long holds = lround(answer->dwell_s / period_s), fails = (long)fmax(1.0, round(far_s / period_s));
   struct sb_map_verdict verdict;
   int failing, first;
   enum sb_status status = try_all(machines, count, pair, answer->down_fraction, answer->up_fraction,
