@@ -24,7 +24,7 @@ static void take_corner(const struct sb_scenario *scenario, int corner, double *
   for (int k = 0; k < count; k++) {
     const struct sb_tolerance *tolerance = &scenario->tolerances[k];
     if (count <= ALL_CORNERS_MAX) {
-      values[k] = corner & (1 << k) ? tolerance->greatest : tolerance->least;
+      values[k] = (corner & (1 << k)) != 0 ? tolerance->greatest : tolerance->least;
     } else {
       values[k] = corner / 2 != k ? tolerance->nominal : corner % 2 ? tolerance->greatest : tolerance->least;
     }

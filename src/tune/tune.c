@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "shiftband/tune.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -184,18 +185,15 @@ static int choose_dwells(const struct sb_tune_machine *machines, int count, int 
     if (isfinite(shift_s)) shortest_s = fmax(shortest_s, shift_s);
     if (isfinite(asked_s)) shortest_s = fmax(shortest_s, asked_s);
   }
-  int kept = 0;
-  double wanted[DWELL_COUNT];
-  for (int k = 0; k + 1 < DWELL_COUNT; k++) wanted[k] = factors[k] * shortest_s;
-  wanted[DWELL_COUNT - 1] = machines[0].model.control.dwell_s;
+  double wanted_s[DWELL_COUNT];
   for (int k = 0; k < DWELL_COUNT; k++) {
-    const double dwell_s = ceil(wanted[k] / period_s - 1e-9) * period_s;
-    int place = kept;
-    while (place > 0 && dwells_s[place - 1] > dwell_s) place--;
-    if (place > 0 && fabs(dwells_s[place - 1] - dwell_s) < 0.5 * period_s) continue;
-    for (int i = kept; i > place; i--) dwells_s[i] = dwells_s[i - 1];
-    dwells_s[place] = dwell_s;
-    kept++;
+    const double dwell_s = k + 1 < DWELL_COUNT ? factors[k] * shortest_s : machines[0].model.control.dwell_s;
+    wanted_s[k] = ceil(dwell_s / period_s - 1e-9) * period_s;
+  }
+  gsl_sort(wanted_s, 1, DWELL_COUNT);
+  int kept = 0;
+  for (int k = 0; k < DWELL_COUNT; k++) {
+    if (kept == 0 || wanted_s[k] - dwells_s[kept - 1] > 0.5 * period_s) dwells_s[kept++] = wanted_s[k];
   }
   return kept;
 }
