@@ -26,8 +26,8 @@ static size_t *falling_at(const struct sb_low *low, size_t place)
 static enum sb_status grow(struct sb_low *low, struct sb_error *err)
 {
   const size_t room = low->room > 0 ? 2 * low->room : 64;
-  struct sb_low_row *rows = malloc(room * sizeof *rows);
-  size_t *falling = malloc(room * sizeof *falling);
+  struct sb_low_row *rows = calloc(room, sizeof *rows);
+  size_t *falling = calloc(room, sizeof *falling);
   if (rows == NULL || falling == NULL) {
     free(rows);
     free(falling);

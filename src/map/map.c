@@ -92,7 +92,7 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
 
   struct sb_arena *arena = malloc(sizeof *arena);
   if (status == SB_OK && arena == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for a map");
-  if (status == SB_OK) {
+  if (status == SB_OK && arena != NULL) {
     *arena = plane.arena;
     out.storage = arena;
     *map = out;

@@ -317,7 +317,7 @@ static int32_t extreme_reading(const struct walk *walk, const struct scratch *sc
 {
   const int confirm = walk->plane->setup.confirm_samples;
   int32_t extreme = walk->spot->reading;
-  for (int k = 0; k < confirm && confirm > 1; k++) {
+  for (int k = 0; k < confirm && scratch->recent != NULL; k++) {
     const int32_t reading = scratch->recent[k];
     if (sign > 0 ? reading > extreme : reading < extreme) extreme = reading;
   }

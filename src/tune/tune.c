@@ -172,9 +172,14 @@ static double greatest_sample_period_s(const struct sb_tune_machine *machines, i
   return greatest;
 }
 
+struct dwells {
+  int count;
+  double items_s[DWELL_COUNT];
+};
+
 /* Dwells to try, ascending, whole samples: the longest that any closed form asks for, and multiples of it; the first
  * scenario's own among them. */
-static int choose_dwells(const struct sb_tune_machine *machines, int count, int pair, double dwells_s[DWELL_COUNT])
+static struct dwells choose_dwells(const struct sb_tune_machine *machines, int count, int pair)
 {
   static const double factors[DWELL_COUNT - 1] = {1.25, 2.0, 3.0, 5.0, 8.0};
   const double period_s = greatest_sample_period_s(machines, count);
@@ -191,11 +196,12 @@ static int choose_dwells(const struct sb_tune_machine *machines, int count, int 
     wanted_s[k] = ceil(dwell_s / period_s - 1e-9) * period_s;
   }
   gsl_sort(wanted_s, 1, DWELL_COUNT);
-  int kept = 0;
-  for (int k = 0; k < DWELL_COUNT; k++) {
-    if (kept == 0 || wanted_s[k] - dwells_s[kept - 1] > 0.5 * period_s) dwells_s[kept++] = wanted_s[k];
+  struct dwells dwells = {1, {wanted_s[0]}};
+  for (int k = 1; k < DWELL_COUNT; k++) {
+    const double last_s = dwells.items_s[dwells.count - 1];
+    if (wanted_s[k] - last_s > 0.5 * period_s) dwells.items_s[dwells.count++] = wanted_s[k];
   }
-  return kept;
+  return dwells;
 }
 
 static int count_light(const struct sb_tune_machine *machines, int count)
@@ -208,10 +214,9 @@ static int count_light(const struct sb_tune_machine *machines, int count)
 /* The shortest dwell whose best margin over the light machines is nearly the widest. */
 static enum sb_status choose_dwell(struct sb_survey *survey, double *dwell_s, int *widest, struct sb_error *err)
 {
-  double dwells_s[DWELL_COUNT];
-  int margins[DWELL_COUNT];
-  const int dwell_count = choose_dwells(survey->machines, survey->count, survey->options->pair, dwells_s);
-  survey->total = *survey->done + (long)dwell_count * count_light(survey->machines, survey->count) + survey->count;
+  int margins[DWELL_COUNT] = {0};
+  const struct dwells dwells = choose_dwells(survey->machines, survey->count, survey->options->pair);
+  survey->total = *survey->done + (long)dwells.count * count_light(survey->machines, survey->count) + survey->count;
   struct sb_tune_options coarse = *survey->options;
   coarse.axis.step_fraction *= COARSER;
   coarse.axis.first_fraction = coarse.axis.step_fraction;
@@ -220,9 +225,9 @@ static enum sb_status choose_dwell(struct sb_survey *survey, double *dwell_s, in
   light.options = &coarse;
   light.is_light = true;
   *widest = 0;
-  for (int k = 0; k < dwell_count; k++) {
+  for (int k = 0; k < dwells.count; k++) {
     struct sb_raster raster;
-    light.dwell_s = dwells_s[k];
+    light.dwell_s = dwells.items_s[k];
     const enum sb_status status = sb_survey_run(&light, &raster, err);
     if (status != SB_OK || *light.is_interrupted) return status;
     margins[k] = widest_margin(&raster);
@@ -230,8 +235,8 @@ static enum sb_status choose_dwell(struct sb_survey *survey, double *dwell_s, in
     sb_raster_clear(&raster);
   }
   *dwell_s = survey->machines[0].model.control.dwell_s;
-  for (int k = dwell_count - 1; k >= 0 && *widest > 0; k--) {
-    if (margins[k] >= nearly_as_wide * *widest) *dwell_s = dwells_s[k];
+  for (int k = dwells.count - 1; k >= 0 && *widest > 0; k--) {
+    if (margins[k] >= nearly_as_wide * *widest) *dwell_s = dwells.items_s[k];
   }
   return SB_OK;
 }
