@@ -154,8 +154,9 @@ static void scalar_at(const char *json, const char *path, char value[256])
   for (char *name = strtok_r(rest, ".", &save); name != NULL && node != NULL; name = strtok_r(NULL, ".", &save)) {
     node = member(&document, node, name);
   }
-  if (node == NULL || node->type != YAML_SCALAR_NODE) fail_msg("no %s in %s", path, json);
-  snprintf(value, 256, "%s", (const char *)node->data.scalar.value);
+  const bool is_found = node != NULL && node->type == YAML_SCALAR_NODE;
+  if (!is_found) fail_msg("no %s in %s", path, json);
+  snprintf(value, 256, "%s", is_found ? (const char *)node->data.scalar.value : "");
   yaml_document_delete(&document);
   yaml_parser_delete(&parser);
 }

@@ -77,7 +77,8 @@ static void corners_of_a_repeating_table_neither_stick_nor_get_lost(void **state
   double time_s = 0.0;
   for (long n = 1; n <= 200000; n++) {
     const double next_s = sb_load_next_time_s(&load, time_s);
-    const double want_s = (double)(n / 2) * 0.3 + (n % 2 == 1 ? 0.1 : 0.0);
+    const long rounds = n / 2;
+    const double want_s = (double)rounds * 0.3 + (n % 2 == 1 ? 0.1 : 0.0);
     assert_near(next_s, want_s, 1e-14 * want_s + 1e-15);
     assert_true(next_s - time_s > 0.09);
     time_s = next_s;

@@ -75,7 +75,7 @@ static size_t mutate(const gsl_rng *random, char *text, size_t length, size_t si
       const size_t added = strlen(word);
       if (length + added > size) return length;
       memmove(text + at + added, text + at, length - at);
-      memcpy(text + at, word, added);
+      for (size_t k = 0; k < added; k++) text[at + k] = word[k];
       return length + added;
     }
   }
