@@ -163,8 +163,8 @@ static enum sb_status write_limits(FILE *out, const struct sb_tuning *tuning, in
       continue;
     }
     if (limit->is_band || limit->is_low) {
-      fprintf(out, " until %.1f %%: %s, by the closed form\n                 in %s\n", percent(limit->fails_at_fraction),
-              limit->is_band ? "a hunting band opens" : "stuck low",
+      fprintf(out, " until %.1f %%: %s, by the closed form\n                 in %s\n",
+              percent(limit->fails_at_fraction), limit->is_band ? "a hunting band opens" : "stuck low",
               machine_words(tuning, limit->machine, machine, sizeof machine));
       continue;
     }
