@@ -190,7 +190,10 @@ static void output_never_replaces_a_scenario_or_another_output(void **state)
                                       "cp $T/own.yaml $T/a; cp $T/own.yaml $T/b; "
                                       "$SHIFTBAND run -o $T/own.yaml $T/own.yaml");
   assert_int_equal(said->code, 2);
-  shell_expect(said, "would replace the scenario");
+  shell_expect(said, "would replace the input");
+  assert_int_equal(shell_run("$SHIFTBAND map -o $T/own.yaml $T/own.yaml")->code, 2);
+  assert_int_equal(shell_run("$SHIFTBAND map --limits $T/own.yaml $T/own.yaml")->code, 2);
+  assert_int_equal(shell_run("$SHIFTBAND tune -o $T/own.yaml $T/own.yaml")->code, 2);
   assert_int_equal(shell_run("cmp $T/own.yaml scenarios/tray-cart.yaml")->code, 0);
   said = shell_run("$SHIFTBAND run -o $T/both $T/a/own.yaml $T/b/own.yaml");
   assert_int_equal(said->code, 2);

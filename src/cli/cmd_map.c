@@ -167,7 +167,14 @@ static int read_request(struct sb_map_request *request, int argc, char **argv)
     const int code = take_option(request, &reader, id);
     if (code != SB_EXIT_DONE) return code;
   }
-  const int code = check_request(request, &reader);
+  int code = check_request(request, &reader);
+  const struct sb_words *inputs = &request->shards;
+  if (code == SB_EXIT_DONE) {
+    code = sb_command_check_output("map", "-o", request->work.output, inputs->items, inputs->count);
+  }
+  if (code == SB_EXIT_DONE) {
+    code = sb_command_check_output("map", "--limits", request->limits, inputs->items, inputs->count);
+  }
   if (code == SB_EXIT_DONE && !request->is_join) request->file = request->shards.items[0];
   return code;
 }

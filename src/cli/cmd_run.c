@@ -71,15 +71,12 @@ static const char *base_name(const char *path)
   return slash != NULL ? slash + 1 : path;
 }
 
-/* No output may replace a scenario or another output. */
-static int check_outputs(const struct request *request, const struct sb_option_reader *reader)
+/* Two scenarios of one name would become one file in a folder. */
+static int check_names(const struct request *request, const struct sb_option_reader *reader)
 {
-  const bool is_folder = request->output != NULL && sb_output_is_folder(request->output);
-  for (size_t i = 0; request->output != NULL && i < request->files.count; i++) {
-    if (sb_output_is_same_file(request->output, request->files.items[i])) {
-      return sb_options_complain(reader, "-o %s would replace the scenario", request->output);
-    }
-    for (size_t k = 0; is_folder && k < i; k++) {
+  if (request->output == NULL || !sb_output_is_folder(request->output)) return SB_EXIT_DONE;
+  for (size_t i = 0; i < request->files.count; i++) {
+    for (size_t k = 0; k < i; k++) {
       if (strcmp(base_name(request->files.items[i]), base_name(request->files.items[k])) != 0) continue;
       return sb_options_complain(reader, "-o %s: %s and %s would both become one file", request->output,
                                  request->files.items[k], request->files.items[i]);
@@ -101,7 +98,8 @@ static int check_request(const struct request *request, const struct sb_option_r
   if (request->files.count > 1 && request->output != NULL && !sb_output_is_folder(request->output)) {
     return sb_options_complain(reader, "-o %s: several scenarios need a folder that exists", request->output);
   }
-  return check_outputs(request, reader);
+  const int code = sb_command_check_output("run", "-o", request->output, request->files.items, request->files.count);
+  return code == SB_EXIT_DONE ? check_names(request, reader) : code;
 }
 
 /* Returns SB_EXIT_DONE, SB_EXIT_USAGE, or -1 when only help was asked for. */

@@ -134,6 +134,9 @@ static int read_request(struct request *request, int argc, char **argv)
   if (code == SB_EXIT_DONE && request->is_resumed && request->output == NULL) {
     code = sb_options_complain(&reader, "--resume goes with -o");
   }
+  if (code == SB_EXIT_DONE) {
+    code = sb_command_check_output("tune", "-o", request->output, request->files.items, request->files.count);
+  }
   return code;
 }
 
@@ -226,7 +229,7 @@ static int check_alike(const struct sb_tuning *tuning, const struct request *req
     return SB_EXIT_SCENARIO;
   }
   if (request->pair >= first->gearbox.gear_count) {
-    sb_command_complain("%s: --pair %ld: there are %d pairs of gears", request->files.items[0], request->pair,
+    sb_command_complain("%s: --pair %ld: pairs of gears count from 1 to %d", request->files.items[0], request->pair,
                         first->gearbox.gear_count - 1);
     return SB_EXIT_USAGE;
   }

@@ -5,6 +5,8 @@
 #include <stdarg.h>
 #include <stdio.h>
 
+#include "output.h"
+
 int sb_command_exit(enum sb_status status)
 {
   switch (status) {
@@ -38,4 +40,15 @@ int sb_command_load(const char *path, const char *const *sets, size_t set_count,
   if (status != SB_OK && faults.count == 0) sb_command_complain("%s: %s", path, sb_status_text(status));
   sb_faults_clear(&faults);
   return sb_command_exit(status);
+}
+
+int sb_command_check_output(const char *command, const char *option, const char *output, const char *const *inputs,
+                            size_t input_count)
+{
+  for (size_t k = 0; output != NULL && k < input_count; k++) {
+    if (!sb_output_is_same_file(output, inputs[k])) continue;
+    sb_command_complain("%s: %s %s would replace the input %s", command, option, output, inputs[k]);
+    return SB_EXIT_USAGE;
+  }
+  return SB_EXIT_DONE;
 }

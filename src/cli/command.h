@@ -45,4 +45,11 @@ void sb_command_complain(const char *format, ...) __attribute__((format(printf, 
  */
 int sb_command_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out);
 
+/*
+ * Refuses an output that is one of the inputs: told on standard error with the option's name; SB_EXIT_USAGE. output may be
+ * NULL.
+ */
+int sb_command_check_output(const char *command, const char *option, const char *output, const char *const *inputs,
+                            size_t input_count);
+
 #endif

@@ -26,6 +26,24 @@ FILE *sb_map_words_stream(const struct sb_map_request *request)
   return request->work.output != NULL && strcmp(request->work.output, "-") == 0 ? stderr : stdout;
 }
 
+int sb_map_run_study(struct sb_map_request *request, const struct sb_study *study, const char *what,
+                     int (*finish)(const struct sb_map_request *, const struct sb_study_result *, bool *))
+{
+  struct sb_study_result result;
+  request->work.what = what;
+  int code = sb_long_work_run(&request->work, study, &result);
+  if (code == SB_EXIT_DONE) {
+    bool is_ours = false;
+    code = request->work.shard_count > 1 ? sb_long_work_write_shard(&request->work, &result)
+                                         : finish(request, &result, &is_ours);
+    sb_study_result_clear(&result);
+    sb_long_work_end(&request->work, code == SB_EXIT_DONE);
+  } else {
+    sb_long_work_end(&request->work, false);
+  }
+  return code;
+}
+
 /* "slow/fast" or "1": the index of the pair, or -1. */
 static int find_pair(const struct sb_gearbox *gearbox, const char *text)
 {

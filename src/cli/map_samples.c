@@ -296,7 +296,6 @@ int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *
 {
   struct sampling sampling = {.request = request, .nominal = scenario};
   struct sb_study_lines about = {.text = NULL};
-  struct sb_study_result result;
   uint64_t identity = 0;
   if (request->limits != NULL) return sb_map_complain("--limits goes with an exact map, not with --samples");
   int code = choose_plane(&sampling);
@@ -310,17 +309,7 @@ int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *
                                  .task_count = request->samples,
                                  .run_task = run_sample,
                                  .context = &sampling};
-  request->work.what = "samples";
-  code = sb_long_work_run(&request->work, &study, &result);
-  bool is_ours = false;
-  if (code == SB_EXIT_DONE) {
-    code = request->work.shard_count > 1 ? sb_long_work_write_shard(&request->work, &result)
-                                         : sb_map_finish_samples(request, &result, &is_ours);
-    sb_study_result_clear(&result);
-    sb_long_work_end(&request->work, code == SB_EXIT_DONE);
-  } else {
-    sb_long_work_end(&request->work, false);
-  }
+  code = sb_map_run_study(request, &study, "samples", sb_map_finish_samples);
   sb_study_lines_clear(&about);
   return code;
 }

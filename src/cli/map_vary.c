@@ -105,7 +105,6 @@ int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *sce
 {
   struct vary vary = {.request = request};
   struct sb_study_lines about = {.text = NULL};
-  struct sb_study_result result;
   uint64_t identity = 0;
   if (request->limits != NULL) return sb_map_complain("--limits goes with maps of thresholds, not with --vary");
   int code = read_axes(request, scenario, &vary.grid);
@@ -117,17 +116,7 @@ int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *sce
                                  .task_count = sb_grid_point_count(&vary.grid),
                                  .run_task = run_point,
                                  .context = &vary};
-  request->work.what = "points";
-  code = sb_long_work_run(&request->work, &study, &result);
-  bool is_ours = false;
-  if (code == SB_EXIT_DONE) {
-    code = request->work.shard_count > 1 ? sb_long_work_write_shard(&request->work, &result)
-                                         : sb_map_finish_vary(request, &result, &is_ours);
-    sb_study_result_clear(&result);
-    sb_long_work_end(&request->work, code == SB_EXIT_DONE);
-  } else {
-    sb_long_work_end(&request->work, false);
-  }
+  code = sb_map_run_study(request, &study, "points", sb_map_finish_vary);
   sb_study_lines_clear(&about);
   return code;
 }
