@@ -60,6 +60,7 @@ static void read_stages(struct work *work)
   struct sb_reader *reader = &work->reader;
   sb_reader_read_keys(reader);
   sb_reader_finish_load(reader);
+  sb_reader_finish_bodies(reader);
   sb_reader_finish_model(reader);
   sb_reader_read_tolerances(reader, &work->scenario);
 }

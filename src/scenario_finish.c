@@ -51,13 +51,6 @@ static void finish_supply(struct sb_reader *reader)
   }
 }
 
-static void finish_limits(struct sb_reader *reader)
-{
-  struct sb_limits *limits = &reader->draft->model.limits;
-  if (isnan(limits->output_torque_nm)) limits->output_torque_nm = INFINITY;
-  if (isnan(limits->winding_c)) limits->winding_c = INFINITY;
-}
-
 /* Without a name the scenario is called after its file. */
 static void finish_name(struct sb_reader *reader)
 {
@@ -77,7 +70,7 @@ void sb_reader_finish_model(struct sb_reader *reader)
   sb_reader_finish_gearbox(reader);
   sb_reader_finish_control(reader);
   sb_reader_finish_run(reader);
-  finish_limits(reader);
+  sb_reader_finish_limits(reader);
 
   struct sb_error err;
   if (reader->faults->total == 0 && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {

@@ -39,6 +39,13 @@ static void set_part_kind(void *base, const char *kind, const struct sb_node *no
   part->part.ops = sb_load_kind_find(kind);
 }
 
+static void set_body_kind(void *base, const char *kind, const struct sb_node *node)
+{
+  struct sb_body_draft *draft = base;
+  draft->node = node;
+  draft->body.ops = sb_body_kind_find(kind);
+}
+
 static const struct sb_key motor_keys[] = {
     {QUANTITY("nominal_voltage", SB_VOLTAGE), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, 1e4),
      MODEL(motor.nominal_voltage_v), .meaning = "Voltage at which speed, torque and currents below are given."},
@@ -252,8 +259,8 @@ static const struct sb_section sine = {"sine", "a wave about a mean", sine_keys}
 static const struct sb_section *const part_kinds[] = {&constant, &viscous, &quadratic, &profile, &sine, NULL};
 
 static const struct sb_key load_keys[] = {
-    {QUANTITY("inertia", SB_INERTIA), .flags = SB_REQUIRED, BETWEEN(INERTIA_MIN, INERTIA_MAX),
-     MODEL(load.inertia_kg_m2), .meaning = "All that turns with the output, seen there."},
+    {QUANTITY("inertia", SB_INERTIA), BETWEEN(INERTIA_MIN, INERTIA_MAX), .default_words = "required without bodies",
+     MODEL(load.inertia_kg_m2), .meaning = "All that turns with the output, seen there; bodies bring theirs besides."},
     {QUANTITY("breakaway", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", MODEL(load.breakaway_nm),
      .meaning = "What all resisting parts together hold at standstill at least."},
     {.name = "parts",
@@ -266,6 +273,16 @@ static const struct sb_key load_keys[] = {
      .kinds = part_kinds,
      .set_kind = set_part_kind,
      .meaning = "Parts of the torque at the output; their sum counts."},
+    {.name = "bodies",
+     .kind = SB_KEY_LIST,
+     .default_words = "none",
+     DRAFT(bodies),
+     .size = sizeof(struct sb_body_draft),
+     .count_offset = offsetof(struct sb_draft, body_count),
+     .max = SB_BODY_MAX,
+     .kinds = sb_body_sections,
+     .set_kind = set_body_kind,
+     .meaning = "What hangs on the output; each adds its inertia and its parts to those above."},
     {.name = NULL}};
 
 static const struct sb_key controller_keys[] = {
@@ -350,7 +367,18 @@ static const struct sb_key run_keys[] = {
 
 static const struct sb_key limits_keys[] = {
     {QUANTITY("output_torque", SB_TORQUE), .flags = SB_ABOVE, BETWEEN(0, TORQUE_MAX), .default_words = "no limit",
-     MODEL(limits.output_torque_nm), .meaning = "What the weakest part behind the gears may carry."},
+     MODEL(limits.output_torque_nm),
+     .meaning = "What the weakest part behind the gears may carry. Of this, shaft and tooth the least counts."},
+    {.name = "shaft",
+     .kind = SB_KEY_SECTION,
+     .default_words = "no limit",
+     .section = &sb_limits_shaft_section,
+     .meaning = "The same limit, given as an output shaft."},
+    {.name = "tooth",
+     .kind = SB_KEY_SECTION,
+     .default_words = "no limit",
+     .section = &sb_limits_tooth_section,
+     .meaning = "The same limit, given as the teeth of the wheel on the output shaft."},
     {QUANTITY("winding", SB_TEMPERATURE), BETWEEN(-50, 1000), .default_words = "no limit", MODEL(limits.winding_c),
      .meaning = "Temperature that the winding may reach."},
     {QUANTITY("stall_time", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_text = "0.5 s",

@@ -5,6 +5,7 @@
 
 #include "scenario_schema.h"
 #include "shiftband/scenario.h"
+#include "table_csv.h"
 
 enum { SB_PATH_SIZE = 256, SB_WORDS_SIZE = 320 };
 
@@ -39,6 +40,15 @@ void sb_reader_finish_load(struct sb_reader *reader);
 /* Reads a profile's points or its file into the part's table. False when there was a fault. */
 bool sb_reader_read_profile(struct sb_reader *reader, struct sb_part_draft *draft, const char *path);
 
+/* Reads the points of a table, or its file, into *out in SI. False when there was a fault. */
+bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_request *request,
+                           const struct sb_node *points, const char *path, struct sb_load_table *out);
+bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
+                         const char *path, struct sb_load_table *out);
+
+/* Checks the bodies and adds them to the model's load; after its parts. */
+void sb_reader_finish_bodies(struct sb_reader *reader);
+
 /* Fills in the defaults that hang on other keys, derives, and checks all sums of keys. */
 void sb_reader_finish_model(struct sb_reader *reader);
 
@@ -48,6 +58,9 @@ void sb_reader_finish_gearbox(struct sb_reader *reader);
 /* Checks and converts what the controller and the run were given; part of finishing the model. */
 void sb_reader_finish_control(struct sb_reader *reader);
 void sb_reader_finish_run(struct sb_reader *reader);
+
+/* The least of the torques that limits of the output are given as; needs the gearbox; part of finishing the model. */
+void sb_reader_finish_limits(struct sb_reader *reader);
 
 /* Refuses what would run for ever; only when there is no other fault and all is derived. */
 void sb_reader_check_effort(struct sb_reader *reader);

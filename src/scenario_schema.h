@@ -4,13 +4,14 @@
  *
  * A section is a list of keys; each key says what it takes, where the value goes in the draft, and what it means. The
  * parser (scenario_read.c), its error texts and the manual (scenario_manual.c) all walk this table. A new key is one
- * line in scenario_keys.c and one field here.
+ * line in scenario_keys*.c and one field here.
  */
 #ifndef SHIFTBAND_SCENARIO_SCHEMA_H
 #define SHIFTBAND_SCENARIO_SCHEMA_H
 
 #include "document.h"
 #include "shiftband/model.h"
+#include "shiftband/strength.h"
 #include "shiftband/units.h"
 
 /* A value that may be of either of two quantities. */
@@ -28,6 +29,16 @@ struct sb_part_draft {
   char file[1024];
 };
 
+/* One body as written, before its parts and inertia go into the load. */
+struct sb_body_draft {
+  const struct sb_node *node; /* NULL: unusable */
+  struct sb_body body;
+  int law; /* sb_rotor_law */
+  char grade_file[1024];
+};
+
+enum sb_rotor_law { SB_ROTOR_FAN, SB_ROTOR_PUMP };
+
 enum sb_manner { SB_MANNER_NONE, SB_MANNER_RESISTS, SB_MANNER_ACTS };
 enum sb_interpolation { SB_LINEAR, SB_HOLD };
 
@@ -41,13 +52,31 @@ struct sb_control_draft {
   double reference_rad_s; /* NAN: the motor's no-load speed */
 };
 
+/* Parts that limit the output torque, as written. */
+struct sb_shaft_draft {
+  int section, material; /* sb_shaft_section, sb_material */
+  double diameter_m, outer_m, inner_m, side_m, flats_m;
+  double shear_pa, safety;
+};
+
+struct sb_tooth_draft {
+  double module_m, width_m;
+  long teeth;
+  int material; /* sb_material */
+  double bending_pa, form_factor, safety;
+};
+
 /* A scenario while it is read. Doubles that were not given and have no default are NAN. */
 struct sb_draft {
   struct sb_model model;
   double mesh_efficiency, back_efficiency;
   int part_count;
   struct sb_part_draft parts[SB_LOAD_PART_MAX];
+  int body_count;
+  struct sb_body_draft bodies[SB_BODY_MAX];
   struct sb_control_draft control;
+  struct sb_shaft_draft shaft;
+  struct sb_tooth_draft tooth;
 };
 
 enum sb_key_kind {
@@ -104,5 +133,11 @@ struct sb_section {
 };
 
 extern const struct sb_section sb_scenario_schema;
+
+/* The kinds of body: scenario_keys_body.c. */
+extern const struct sb_section *const sb_body_sections[];
+
+/* Limits given as a part: scenario_keys_limits.c. */
+extern const struct sb_section sb_limits_shaft_section, sb_limits_tooth_section;
 
 #endif

@@ -10,6 +10,45 @@
 #include "shiftband/units.h"
 
 #define TURN_RAD (2.0 * 3.14159265358979323846)
+#define TORQUE_MAX 1e6 /* N m: more is a wrong unit */
+
+const struct sb_table_format sb_table_torque_over_time = {
+    .place_column = "time_s",
+    .value_column = "torque_nm",
+    .place = SB_TIME,
+    .value = SB_TORQUE,
+    .place_scale = 1.0,
+    .value_scale = 1.0,
+    .value_max = TORQUE_MAX,
+    .value_max_words = "of at most 1e6 N.m",
+    .pair = "[5 s, 0.1 N.m]",
+    .list = "[place, torque]",
+    .is_from_zero = true,
+};
+const struct sb_table_format sb_table_torque_over_turns = {
+    .place_column = "turns",
+    .value_column = "torque_nm",
+    .place = SB_ANGLE,
+    .value = SB_TORQUE,
+    .place_scale = TURN_RAD,
+    .value_scale = 1.0,
+    .value_max = TORQUE_MAX,
+    .value_max_words = "of at most 1e6 N.m",
+    .pair = "[2.5 turn, 0.1 N.m]",
+    .list = "[place, torque]",
+};
+const struct sb_table_format sb_table_grade = {
+    .place_column = "distance_m",
+    .value_column = "grade_pct",
+    .place = SB_LENGTH,
+    .value = SB_PERCENT,
+    .place_scale = 1.0,
+    .value_scale = 0.01,
+    .value_max = 10.0,
+    .value_max_words = "of at most 1000 % up or down",
+    .pair = "[3 m, 12 %]",
+    .list = "[distance, grade]",
+};
 
 enum {
   FIELD_SIZE = 4096,
@@ -32,8 +71,8 @@ struct csv {
   char field[FIELD_SIZE];
   enum field_end end; /* what ended the last field */
   int fault_count;
-  bool is_given_up;      /* the rest makes no sense */
-  double *x, *torque_nm; /* x[capacity], torque_nm[capacity], owned */
+  bool is_given_up;   /* the rest makes no sense */
+  double *x, *values; /* x[capacity], values[capacity], owned */
   size_t count, capacity;
 };
 
@@ -151,7 +190,7 @@ bool sb_table_point_is_fit(const struct sb_table_request *request, double before
                            const char **needs)
 {
   *needs = NULL;
-  if (request->axis == SB_OVER_TIME && x < 0.0) *needs = "a time that is not negative";
+  if (request->format->is_from_zero && x < 0.0) *needs = "a time that is not negative";
   if (x < previous) *needs = "a place not before the last one";
   if (x == previous && previous == before_previous) *needs = "at most two points at one place";
   return *needs == NULL;
@@ -163,30 +202,31 @@ static bool grow(struct csv *csv)
   const size_t capacity = csv->capacity == 0 ? 1024 : 2 * csv->capacity;
   double *x = realloc(csv->x, capacity * sizeof *x);
   if (x != NULL) csv->x = x;
-  double *torque_nm = realloc(csv->torque_nm, capacity * sizeof *torque_nm);
-  if (torque_nm != NULL) csv->torque_nm = torque_nm;
-  if (x == NULL || torque_nm == NULL) return false;
+  double *values = realloc(csv->values, capacity * sizeof *values);
+  if (values != NULL) csv->values = values;
+  if (x == NULL || values == NULL) return false;
   csv->capacity = capacity;
   return true;
 }
 
 struct columns {
-  int x, torque;
+  int x, value;
   const char *x_name;
 };
 
 /* Finds the two columns in the header line. */
 static bool read_header(struct csv *csv, struct columns *columns)
 {
-  *columns = (struct columns){-1, -1, csv->request->axis == SB_OVER_TIME ? "time_s" : "turns"};
+  const struct sb_table_format *format = csv->request->format;
+  *columns = (struct columns){-1, -1, format->place_column};
   int column = 0;
   do {
     read_field(csv);
     const char *name = csv->field;
     if (column == 0 && strncmp(name, "\xef\xbb\xbf", 3) == 0) name += 3; /* byte order mark */
-    int *found = strcmp(name, columns->x_name) == 0 ? &columns->x
-                 : strcmp(name, "torque_nm") == 0   ? &columns->torque
-                                                    : NULL;
+    int *found = strcmp(name, columns->x_name) == 0        ? &columns->x
+                 : strcmp(name, format->value_column) == 0 ? &columns->value
+                                                           : NULL;
     if (found != NULL && *found >= 0) give_up(csv, "each column once", "a second one of this name");
     if (found != NULL) *found = column;
     if (++column > COLUMN_MAX) give_up(csv, "at most 1024 columns", "more");
@@ -194,7 +234,7 @@ static bool read_header(struct csv *csv, struct columns *columns)
   csv->field_line = csv->field_column = 1;
   if (ferror(csv->file)) return false;
   if (!csv->is_given_up && columns->x < 0) fault(csv, columns->x_name, "a column of this name", "none");
-  if (!csv->is_given_up && columns->torque < 0) fault(csv, "torque_nm", "a column of this name", "none");
+  if (!csv->is_given_up && columns->value < 0) fault(csv, format->value_column, "a column of this name", "none");
   return csv->fault_count == 0;
 }
 
@@ -216,7 +256,8 @@ static void check_point(struct csv *csv, const struct columns *columns, double x
 /* One line of the table; a blank one is skipped. */
 static void read_row(struct csv *csv, const struct columns *columns)
 {
-  double x = NAN, torque_nm = NAN;
+  const struct sb_table_format *format = csv->request->format;
+  double x = NAN, value = NAN;
   int column = 0, x_column = 1;
   const long line = csv->line;
   bool is_blank = false;
@@ -227,21 +268,21 @@ static void read_row(struct csv *csv, const struct columns *columns)
     if (column == columns->x) {
       x_column = csv->field_column;
       x = field_number(csv, columns->x_name, SB_TABLE_PLACE_MAX);
-    } else if (column == columns->torque) {
-      torque_nm = field_number(csv, "torque_nm", SB_TABLE_TORQUE_MAX);
-      if (csv->request->is_resisting && torque_nm < 0.0) {
-        fault_in_field(csv, "torque_nm", "a torque that is not negative, since it resists");
+    } else if (column == columns->value) {
+      value = field_number(csv, format->value_column, format->value_max / format->value_scale);
+      if (csv->request->is_resisting && value < 0.0) {
+        fault_in_field(csv, format->value_column, "a torque that is not negative, since it resists");
       }
     }
     column++;
   } while (csv->end == END_COMMA);
-  if (column <= columns->x || column <= columns->torque) fault(csv, "", "as many fields as the header has", "fewer");
+  if (column <= columns->x || column <= columns->value) fault(csv, "", "as many fields as the header has", "fewer");
   if (!isnan(x)) check_point(csv, columns, x, line, x_column);
-  if (isnan(x) || isnan(torque_nm)) return;
+  if (isnan(x) || isnan(value)) return;
   if (csv->count == ROW_MAX) give_up(csv, "at most 2000000 rows", "more");
   if (csv->is_given_up) return;
   csv->x[csv->count] = x;
-  csv->torque_nm[csv->count++] = torque_nm;
+  csv->values[csv->count++] = value;
 }
 
 static enum sb_status read_rows(struct csv *csv)
@@ -257,18 +298,18 @@ static enum sb_status read_rows(struct csv *csv)
   return csv->fault_count > 0 ? SB_ERR_SCENARIO : SB_OK;
 }
 
-/* Moves the rows into the arena, turns as rad. */
+/* Moves the rows into the arena, in SI. */
 static enum sb_status keep_rows(const struct csv *csv, struct sb_load_table *out)
 {
   double *x = sb_arena_take(csv->request->arena, csv->count * sizeof *x);
-  double *torque_nm = sb_arena_take(csv->request->arena, csv->count * sizeof *torque_nm);
-  if (x == NULL || torque_nm == NULL) return SB_ERR_MEMORY;
-  const double scale = csv->request->axis == SB_OVER_TURNS ? TURN_RAD : 1.0;
+  double *values = sb_arena_take(csv->request->arena, csv->count * sizeof *values);
+  if (x == NULL || values == NULL) return SB_ERR_MEMORY;
+  const struct sb_table_format *format = csv->request->format;
   for (size_t i = 0; i < csv->count; i++) {
-    x[i] = csv->x[i] * scale;
-    torque_nm[i] = csv->torque_nm[i];
+    x[i] = csv->x[i] * format->place_scale;
+    values[i] = csv->values[i] * format->value_scale;
   }
-  *out = (struct sb_load_table){csv->count, x, torque_nm};
+  *out = (struct sb_load_table){csv->count, x, values};
   return SB_OK;
 }
 
@@ -282,7 +323,7 @@ enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request
   fclose(csv.file);
   if (status == SB_OK) status = keep_rows(&csv, out);
   free(csv.x);
-  free(csv.torque_nm);
+  free(csv.values);
   errno = saved;
   return status;
 }

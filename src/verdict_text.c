@@ -171,6 +171,7 @@ const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_mo
     case SB_VERDICT_OVERLOAD:
       say(&words, "Overloads the output from %.4g s on, for %.3g s: %.3g N.m against a limit of %.3g N.m",
           verdict->first_s, verdict->duration_s, verdict->greatest_nm, verdict->least_nm);
+      if (model->output_limit[0] != 0) say(&words, " (%s)", model->output_limit);
       break;
     case SB_VERDICT_NOT_ENGAGED:
       say(&words, "A shift to %s at %.4g s has not engaged for %.3g s, longer than the timeout of %.3g s",

@@ -347,6 +347,39 @@ static void a_range_of_the_supply_puts_three_voltages_side_by_side(void **state)
   outcome_clear(&text_got);
 }
 
+/* The box brings 3.6 N m at stall in its low gear, 1.8 N m in its high one. A round 6 mm shaft of steel carries
+ * pi 0.006^3 / 16 * 0.577 * 370 MPa / 2 = 4.527 N m; at a safety of 3, 3.018 N m. */
+static void a_limit_given_as_a_part_is_shown_with_the_gears_that_exceed_it(void **state)
+{
+  (void)state;
+  char shaft[] = "limits={output_torque: 5 N.m, shaft: {section: round, diameter: 6 mm, material: steel}}";
+  struct outcome none = RUN("check", "--json", "plain.yaml");
+  expect_scalar(none.out, "output_torque_limit", "null");
+  outcome_clear(&none);
+  struct outcome given = RUN("check", "--json", "plain.yaml", "--set", "limits.output_torque=4 N.m");
+  assert_near(number_at(given.out, "output_torque_limit.nm"), 4.0, 0.0);
+  expect_scalar(given.out, "output_torque_limit.part", "null");
+  outcome_clear(&given);
+  struct outcome json = RUN("check", "--json", "plain.yaml", "--set", shaft);
+  assert_near(number_at(json.out, "output_torque_limit.nm"), 4.527, 5e-4);
+  expect_scalar(json.out, "output_torque_limit.part", "shaft, round 6 mm steel, 213 MPa shear, safety 2");
+  outcome_clear(&json);
+  struct outcome text = RUN("check", "plain.yaml", "--set", shaft);
+  flatten(text.out);
+  expect_in(text.out,
+            "Limit of the output torque 4.527 N.m, the least that was given: shaft, round 6 mm steel, 213 MPa");
+  expect_in(text.out, "No gear brings more at stall");
+  expect_in(text.out, "direction of a print take from it");
+  assert_null(strstr(text.out, "Caution"));
+  outcome_clear(&text);
+  struct outcome weak = RUN("check", "plain.yaml", "--set", shaft, "--set", "limits.shaft.safety=3");
+  flatten(weak.out);
+  expect_in(weak.out, "low brings 3.6 N.m at stall, above it.");
+  expect_in(weak.out, "Caution at stall the motor can bring 3.6 N.m to an output that may carry 3.018 N.m: parts near");
+  assert_null(strstr(weak.out, "high brings"));
+  outcome_clear(&weak);
+}
+
 static void loads_that_could_hurt_bring_a_caution(void **state)
 {
   (void)state;
@@ -539,6 +572,7 @@ int main(void)
       cmocka_unit_test(what_the_text_advises_is_safe_when_typed_in),
       cmocka_unit_test(the_shortest_dwell_is_just_enough_in_a_run),
       cmocka_unit_test(a_range_of_the_supply_puts_three_voltages_side_by_side),
+      cmocka_unit_test(a_limit_given_as_a_part_is_shown_with_the_gears_that_exceed_it),
       cmocka_unit_test(loads_that_could_hurt_bring_a_caution),
       cmocka_unit_test(several_files_are_parted_by_an_empty_line_or_a_line_each),
       cmocka_unit_test(no_line_is_wider_than_a_hundred_columns),

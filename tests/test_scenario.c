@@ -159,6 +159,10 @@ static void every_key_reaches_the_model(void **state)
   assert_near_rel(m->limits.winding_c, 400.0 - 273.15, rounding);
   assert_near(m->limits.stall_time_s, 0.8, 0.0);
   assert_near(m->limits.hunt_window_s, 9.0, 0.0);
+  /* Of 40 N m, a shaft and a tooth the last is the least: S b m Y r / safety with r = 1 mm 50 / 2. */
+  assert_near_rel(m->limits.output_torque_nm, 370e6 * 8e-3 * 1e-3 * 0.36 * 25e-3 / 1.8, 4.0 * rounding);
+  assert_string_equal(m->output_limit,
+                      "tooth, 50 of module 1 mm, 8 mm wide, steel, 370 MPa bending, form factor 0.36, safety 1.8");
   sb_scenario_clear(&scenario);
 }
 

@@ -21,21 +21,29 @@ static const struct expected {
     {"hunting-crawler-fixed.yaml", 0, 2},
     {"three-speed-feeder.yaml", 1U << SB_VERDICT_STUCK_LOW, 4},
     {"stop-and-go.yaml", 1U << SB_VERDICT_STUCK_LOW, 34},
+    {"hump-cart.yaml", 0, 2},
+    {"balanced-lift.yaml", 0, 0},
 };
 
 enum { SCENARIO_COUNT = sizeof scenarios / sizeof scenarios[0] };
 
-static struct sb_scenario load(const char *file)
+/* With one --set, or NULL. */
+static struct sb_scenario load_with(const char *file, const char *set)
 {
   struct sb_scenario scenario;
   struct sb_faults faults = {0};
   char path[1024];
   snprintf(path, sizeof path, "%s/scenarios/%s", SB_SOURCE_DIR, file);
-  const enum sb_status status = sb_scenario_load(path, NULL, 0, &scenario, &faults);
+  const enum sb_status status = sb_scenario_load(path, &set, set != NULL, &scenario, &faults);
   for (size_t i = 0; i < faults.count; i++) print_error("%s\n", faults.texts[i]);
   sb_faults_clear(&faults);
   assert_int_equal(status, SB_OK);
   return scenario;
+}
+
+static struct sb_scenario load(const char *file)
+{
+  return load_with(file, NULL);
 }
 
 static void run(const struct sb_model *model, int locked_gear, struct sb_run_result *result)
@@ -117,6 +125,47 @@ static void winch_rolls_back_in_neutral_only(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* The ramp lies from 6 m to 12 m, on wheels of 75 mm. */
+static void cart_comes_to_its_low_gear_on_the_hump_whatever_it_weighs(void **state)
+{
+  (void)state;
+  static const double masses_kg[] = {30.0, 40.0, 42.0};
+  for (int i = 0; i < 3; i++) {
+    char set[64];
+    snprintf(set, sizeof set, "load.bodies.1.mass=%g kg", masses_kg[i]);
+    struct sb_scenario scenario = load_with("hump-cart.yaml", set);
+    struct sb_run_result automatic, locked;
+    run(&scenario.model, 0, &automatic);
+    assert_int_equal(automatic.monitor.shift_count, 2);
+    assert_true(automatic.end.output_turns * 2.0 * 3.14159265358979323846 * 0.075 > 21.0); /* over it and beyond */
+    run(&scenario.model, sb_gearbox_find(&scenario.model.gearbox, "flat") + 1, &locked);
+    const double way_m = locked.end.output_turns * 2.0 * 3.14159265358979323846 * 0.075;
+    if (masses_kg[i] >= 40.0) {
+      assert_int_equal(kinds_of(&locked), 1U << SB_VERDICT_STALL);
+      assert_true(way_m > 6.0 && way_m < 12.0);
+    }
+    sb_run_result_clear(&automatic);
+    sb_run_result_clear(&locked);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+static void lift_without_its_counterweight_has_to_haul(void **state)
+{
+  (void)state;
+  struct sb_scenario scenario = load_with("balanced-lift.yaml", "load.bodies.1.counterweight=0 kg");
+  struct sb_run_result automatic, locked;
+  run(&scenario.model, 0, &automatic);
+  run(&scenario.model, sb_gearbox_find(&scenario.model.gearbox, "run") + 1, &locked);
+  assert_int_equal(kinds_of(&automatic), 0);
+  assert_int_equal(automatic.monitor.shift_count, 1);
+  assert_true(automatic.end.output_turns > 4.0);
+  assert_int_equal(kinds_of(&locked), 1U << SB_VERDICT_STALL);
+  sb_run_result_clear(&automatic);
+  sb_run_result_clear(&locked);
+  sb_scenario_clear(&scenario);
+}
+
 static void load_of_the_stop_and_go_scenario_is_what_the_documented_command_makes(void **state)
 {
   (void)state;
@@ -135,6 +184,8 @@ int main(void)
       cmocka_unit_test(every_scenario_closes_its_ledger_in_every_gear),
       cmocka_unit_test(cart_locked_in_its_fast_gear_stalls_on_the_climb_where_automatic_goes_on),
       cmocka_unit_test(winch_rolls_back_in_neutral_only),
+      cmocka_unit_test(cart_comes_to_its_low_gear_on_the_hump_whatever_it_weighs),
+      cmocka_unit_test(lift_without_its_counterweight_has_to_haul),
       cmocka_unit_test(load_of_the_stop_and_go_scenario_is_what_the_documented_command_makes),
   };
   return cmocka_run_group_tests_name("scenarios", tests, shell_setup, shell_teardown);

@@ -8,6 +8,7 @@
 
 #include <stdbool.h>
 
+#include "shiftband/body.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/load.h"
 #include "shiftband/motor.h"
@@ -43,6 +44,8 @@ struct sb_limits {
   double hunt_window_s;    /* s, > 0; NAN: 3 dwell + the shift's time + 5 tau of the slower gear */
 };
 
+enum { SB_LIMIT_TEXT_SIZE = 160 };
+
 struct sb_model {
   char name[128];
   struct sb_motor motor;
@@ -51,9 +54,12 @@ struct sb_model {
   struct sb_gearbox gearbox;
   struct sb_shifter shifter;
   struct sb_load load;
+  int body_count; /* 0..SB_BODY_MAX: bodies that the load holds already, for reports */
+  struct sb_body bodies[SB_BODY_MAX];
   struct sb_control control;
   struct sb_run_setup run;
   struct sb_limits limits;
+  char output_limit[SB_LIMIT_TEXT_SIZE]; /* the part that gives limits.output_torque_nm; "": a torque, or none */
 };
 
 /* Time constant of a gear (index) with its reflected load, or of neutral (-1: the shorter of motor and output alone), in s;

@@ -53,7 +53,11 @@ struct sb_unit {
   X(SB_ENERGY, "an energy", "J, Wh", "J", 2, 1, -2, 0, 0, 0, false)                                                   \
   X(SB_POWER, "a power", "W, mW, kW", "W", 2, 1, -3, 0, 0, 0, false)                                                  \
   X(SB_CHARGE, "a charge", "Ah, mAh, C", "C", 0, 0, 1, 1, 0, 0, false)                                                \
-  X(SB_FREQUENCY, "a frequency", "Hz", "Hz", 0, 0, -1, 0, 0, 0, true)
+  X(SB_FREQUENCY, "a frequency", "Hz", "Hz", 0, 0, -1, 0, 0, 0, true)                                                 \
+  X(SB_AREA, "an area", "m2, cm2, mm2, ft2", "m2", 2, 0, 0, 0, 0, 0, false)                                           \
+  X(SB_DENSITY, "a density", "kg/m3, g/m3", "kg/m3", -3, 1, 0, 0, 0, 0, false)                                        \
+  X(SB_ACCELERATION, "an acceleration", "m/s2, ft/s2", "m/s2", 1, 0, -2, 0, 0, 0, false)                              \
+  X(SB_STRESS, "a stress", "MPa, GPa, N/mm2, psi", "Pa", -1, 1, -2, 0, 0, 0, false)
 
 enum sb_quantity {
 #define SB_QUANTITY_NAME(name, ...) name,

@@ -42,6 +42,19 @@ static void write_load(struct sb_json *json, const struct sb_check_case *at)
   sb_json_close(json);
 }
 
+/* Null without a limit; part is null when the limit was given as a torque. */
+static void write_output_limit(struct sb_json *json, const struct sb_model *model)
+{
+  if (isinf(model->limits.output_torque_nm)) {
+    sb_json_put_null(json, "output_torque_limit");
+    return;
+  }
+  sb_json_put_object(json, "output_torque_limit");
+  sb_json_put_number(json, "nm", model->limits.output_torque_nm);
+  sb_json_put_string(json, "part", model->output_limit[0] != 0 ? model->output_limit : NULL);
+  sb_json_close(json);
+}
+
 static void write_settled(struct sb_json *json, const char *key, double reading, double output_speed_rad_s)
 {
   sb_json_put_object(json, key);
@@ -128,6 +141,7 @@ void sb_check_write_json(const struct sb_check_report *report, FILE *out)
   sb_json_put_string(&json, "scenario", nominal->model.name);
   write_motor(&json, nominal);
   write_load(&json, nominal);
+  write_output_limit(&json, &nominal->model);
   write_gears(&json, nominal);
   write_pairs(&json, nominal);
   if (report->case_count > 1) {

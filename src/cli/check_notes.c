@@ -72,6 +72,24 @@ static void note_shifter(const struct sb_check_case *at, struct sb_check_notes *
   }
 }
 
+static void note_bodies(const struct sb_model *model, struct sb_check_notes *notes)
+{
+  for (int i = 0; i < model->body_count; i++) {
+    const char *note = model->bodies[i].ops->note;
+    bool is_said = note == NULL;
+    for (int k = 0; k < i; k++) is_said = is_said || model->bodies[k].ops == model->bodies[i].ops;
+    if (!is_said) add(notes, "%s", note);
+  }
+}
+
+static void note_limits(const struct sb_model *model, struct sb_check_notes *notes)
+{
+  if (model->output_limit[0] == 0) return;
+  add(notes,
+      "limits: the part's strength is that of new, sound material at room temperature; heat, age, notches and the "
+      "direction of a print take from it, from plastics most.");
+}
+
 static void note_run(const struct sb_model *model, struct sb_check_notes *notes)
 {
   const double shortest_s = sb_model_shortest_time_constant_s(model);
@@ -110,6 +128,13 @@ static void find_cautions(const struct sb_check_case *at, struct sb_check_notes 
     add(cautions, "the heaviest load, %.4g N.m, is above the stall torque of %s, %.4g N.m: no gear moves it, and %s",
         heaviest_nm, at->model.gearbox.gears[0].name, stall_nm, sb_caution_text(SB_CAUTION_STALL));
   }
+  double greatest_nm = stall_nm;
+  for (int g = 1; g < at->model.gearbox.gear_count; g++)
+    greatest_nm = fmax(greatest_nm, at->form.gears[g].stall_torque_nm);
+  if (greatest_nm > at->model.limits.output_torque_nm) {
+    add(cautions, "at stall the motor can bring %.4g N.m to an output that may carry %.4g N.m: %s", greatest_nm,
+        at->model.limits.output_torque_nm, sb_caution_text(SB_CAUTION_BREAK));
+  }
 }
 
 void sb_check_find_notes(struct sb_check_report *report)
@@ -119,6 +144,8 @@ void sb_check_find_notes(struct sb_check_report *report)
   note_gearbox(&nominal->model, &report->notes);
   note_shifter(nominal, &report->notes);
   note_rounding(nominal, &report->notes);
+  note_bodies(&nominal->model, &report->notes);
+  note_limits(&nominal->model, &report->notes);
   note_run(&nominal->model, &report->notes);
   find_cautions(nominal, &report->cautions);
 }

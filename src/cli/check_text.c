@@ -333,6 +333,25 @@ static void say_start(const struct pair *pair, FILE *out)
       NUM(control->start_delay_s), is_enough ? "enough" : "too short: the box shifts down before it has got going");
 }
 
+/* What the output may carry, and which gears can bring more by the motor alone. */
+static void write_output_limit(const struct sb_check_case *at, FILE *out)
+{
+  const double limit_nm = at->model.limits.output_torque_nm;
+  if (isinf(limit_nm)) return;
+  const bool is_part = at->model.output_limit[0] != 0;
+  bool is_exceeded = false;
+  fputs("\nLimit of the output torque\n", out);
+  say(out, "%s N.m, %s%s.", NUM(limit_nm), is_part ? "the least that was given: " : "given as a torque",
+      at->model.output_limit);
+  for (int g = 0; g < at->model.gearbox.gear_count; g++) {
+    const double stall_nm = at->form.gears[g].stall_torque_nm;
+    if (!(stall_nm > limit_nm)) continue;
+    is_exceeded = true;
+    say(out, "%s brings %s N.m at stall, above it.", at->model.gearbox.gears[g].name, NUM(stall_nm));
+  }
+  if (!is_exceeded) say(out, "No gear brings more at stall; a blow on engagement or contact still can.");
+}
+
 /* "above 9.81 V", or "at any voltage". */
 static struct number above_of(double voltage_v)
 {
@@ -470,6 +489,7 @@ void sb_check_write_text(const struct sb_check_report *report, FILE *out)
   write_motor(nominal, out);
   write_load(nominal, out);
   write_gears(nominal, out);
+  write_output_limit(nominal, out);
   for (int p = 0; p + 1 < nominal->model.gearbox.gear_count; p++) {
     const struct pair pair = pair_of(nominal, p);
     write_pair(&pair, out);

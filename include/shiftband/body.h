@@ -1,0 +1,109 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * body.h - the bodies that people have, each lowered to an inertia at the output and to parts of the load (load.h).
+ *
+ *   vehicle   J = m r^2 + wheels                   its wheels turn with the output, distance = r x angle
+ *             acts     m g sin(atan grade) r
+ *             resists  c m g cos(atan grade) r, and 1/2 rho CdA r^3 W |W| in still air
+ *   hoist     J = (m + counterweight) r^2 + drum   the two hang on opposite sides of one drum
+ *             acts     (m - counterweight) g r
+ *             resists  friction, at rest at least breakaway
+ *   rotor     J as given
+ *             resists  static + (torque - static) (W / speed)^2; a fan has no static part
+ *
+ * A grade is rise over run (12 % = 0.12) and follows the distance, linear between points, the first value before them and
+ * the last behind. Its sine and cosine are no straight lines: between points they are split into pieces over which the
+ * grade changes by at most SB_GRADE_STEP, which keeps the torque within 1e-6 m g r (for c <= 1); at points it is exact.
+ *
+ * Leaves out: slip (a wheel that would slip is not simulated yet: it is taken to grip), wind, rolling resistance that
+ * grows with speed; the rope's mass and stretch, and a rope gone slack (it is taken to stay taut); the turning air or
+ * water, and a fan or pump that is driven backwards by it.
+ * Sources: rolling, grade and drag as the forces on a road vehicle, and a hoist's forces on its drum: R. S. Khurmi,
+ * J. K. Gupta, Theory of Machines, chapter 3; torque of fans and centrifugal pumps by the squared speed: affinity laws,
+ * common practice.
+ */
+#ifndef SHIFTBAND_BODY_H
+#define SHIFTBAND_BODY_H
+
+#include <stddef.h>
+
+#include "shiftband/load.h"
+#include "shiftband/status.h"
+
+enum { SB_BODY_MAX = 4 };
+
+/* |d2/dx2 of sin(atan x) and cos(atan x)| <= 1, so a chord over this step is within 0.0028^2 / 8 = 0.98e-6. */
+#define SB_GRADE_STEP 0.0028
+
+/* Grade over distance: places ascend, two equal ones make a jump. Owned by the scenario. */
+struct sb_grade_table {
+  size_t count; /* 0: the same grade everywhere */
+  const double *distance_m;
+  const double *grade_fraction;
+};
+
+struct sb_vehicle {
+  double mass_kg;              /* kg, > 0 */
+  double wheel_radius_m;       /* m, > 0 */
+  double wheel_inertia_kg_m2;  /* kg m^2, >= 0, of all wheels */
+  double rolling_ratio;        /* c, 0..1: rolling resistance over the force on the road */
+  double drag_area_m2;         /* CdA, m^2, >= 0 */
+  double air_density_kg_m3;    /* rho, kg / m^3, >= 0 */
+  double grade_fraction;       /* rise over run, any sign; where there is no table */
+  struct sb_grade_table grade; /* over the distance from the start */
+  double gravity_m_s2;         /* g, m / s^2, > 0 */
+};
+
+struct sb_hoist {
+  double mass_kg;            /* kg, > 0: rises as the output turns forward */
+  double counterweight_kg;   /* kg, >= 0: sinks then */
+  double drum_radius_m;      /* m, > 0, to the middle of the rope */
+  double drum_inertia_kg_m2; /* kg m^2, >= 0 */
+  double friction_nm;        /* N m at the drum, >= 0 */
+  double breakaway_nm;       /* N m at the drum, >= 0 */
+  double gravity_m_s2;       /* g, m / s^2, > 0 */
+};
+
+struct sb_rotor {
+  double inertia_kg_m2; /* kg m^2, > 0 */
+  double torque_nm;     /* N m, >= static_nm: the whole torque at speed_rad_s */
+  double speed_rad_s;   /* rad/s, > 0 */
+  double static_nm;     /* N m, >= 0: what a pump takes against its static head at any speed; a fan 0 */
+};
+
+struct sb_body_ops;
+
+struct sb_body {
+  const struct sb_body_ops *ops; /* its kind, never NULL */
+  union {                        /* as the kind says */
+    struct sb_vehicle vehicle;
+    struct sb_hoist hoist;
+    struct sb_rotor rotor;
+  };
+};
+
+struct sb_body_ops {
+  const char *name; /* as in the scenario file */
+  const char *note; /* what is taken for granted, for those who read the figures; NULL: nothing */
+  /* Number of doubles that its tables need; NULL: none. */
+  size_t (*room)(const struct sb_body *body);
+  /* Adds its inertia and parts; false when the load holds no more parts. Tables go to room, which must live as long. */
+  bool (*lower)(const struct sb_body *body, double *room, struct sb_load *load);
+};
+
+/* All kinds, NULL at the end. */
+extern const struct sb_body_ops *const sb_body_kinds[];
+
+/* The kind of that name, or NULL. */
+const struct sb_body_ops *sb_body_kind_find(const char *name);
+
+/* Number of doubles that sb_body_lower() needs as room, 0 for most bodies. Pure. */
+size_t sb_body_room(const struct sb_body *body);
+
+/*
+ * Adds the body to the load. `room` holds sb_body_room() doubles (NULL when 0), stays with the caller and must live as
+ * long as the load. SB_ERR_SCENARIO, and the load unchanged, when that makes more than SB_LOAD_PART_MAX parts.
+ */
+enum sb_status sb_body_lower(const struct sb_body *body, double *room, struct sb_load *load, struct sb_error *err);
+
+#endif

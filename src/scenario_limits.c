@@ -1,0 +1,146 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* From limits given as parts to the least torque, with the part that rules. NAN marks what had a fault already. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "scenario_reader.h"
+
+/* The section of a part, or NULL when it was not given or is none. */
+static const struct sb_node *part_node(const struct sb_reader *reader, const char *part)
+{
+  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "limits"), part);
+  return node != NULL && node->kind == SB_NODE_MAP ? node : NULL;
+}
+
+/* A part's strength comes from its material or as a number. */
+static void check_strength(struct sb_reader *reader, const struct sb_node *node, const char *part, const char *key)
+{
+  char path[SB_PATH_SIZE];
+  const bool has_material = sb_node_find(node, "material") != NULL;
+  const bool has_strength = sb_node_find(node, key) != NULL;
+  if (has_material != has_strength) return;
+  snprintf(path, sizeof path, "limits.%s.%s", part, has_material ? key : "material");
+  sb_reader_fault(reader, path, "needs one of material and %s, found %s", key, has_material ? "both" : "neither");
+}
+
+/* Each section has its own lengths; the others would be taken for something that they do not do. */
+static void check_lengths(struct sb_reader *reader, const struct sb_node *node, enum sb_shaft_section section)
+{
+  static const struct {
+    const char *key;
+    enum sb_shaft_section section;
+  } lengths[] = {{"diameter", SB_SHAFT_ROUND},
+                 {"outer_diameter", SB_SHAFT_HOLLOW},
+                 {"inner_diameter", SB_SHAFT_HOLLOW},
+                 {"side", SB_SHAFT_SQUARE},
+                 {"across_flats", SB_SHAFT_HEXAGONAL}};
+  if (section == SB_SHAFT_NONE) return;
+  const char *name = sb_shaft_section_name(section);
+  char path[SB_PATH_SIZE];
+  for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++) {
+    const bool is_given = sb_node_find(node, lengths[i].key) != NULL;
+    if (is_given == (lengths[i].section == section)) continue;
+    snprintf(path, sizeof path, "limits.shaft.%s", lengths[i].key);
+    if (is_given) {
+      sb_reader_fault(reader, path, "needs a %s section, found a %s one", sb_shaft_section_name(lengths[i].section),
+                      name);
+    } else {
+      sb_reader_fault(reader, path, "needs %s (%s) for a %s section, found no such key", sb_quantity_words(SB_LENGTH),
+                      sb_quantity_units(SB_LENGTH), name);
+    }
+  }
+}
+
+static double shaft_size_m(const struct sb_shaft_draft *draft)
+{
+  switch ((enum sb_shaft_section)draft->section) {
+    case SB_SHAFT_NONE: return NAN;
+    case SB_SHAFT_ROUND: return draft->diameter_m;
+    case SB_SHAFT_HOLLOW: return draft->outer_m;
+    case SB_SHAFT_SQUARE: return draft->side_m;
+    case SB_SHAFT_HEXAGONAL: return draft->flats_m;
+  }
+  return NAN;
+}
+
+/* The least limit so far rules, and its words with it. */
+static void take_limit(struct sb_model *model, double limit_nm, const char *text)
+{
+  if (!(limit_nm < model->limits.output_torque_nm)) return;
+  model->limits.output_torque_nm = limit_nm;
+  snprintf(model->output_limit, sizeof model->output_limit, "%s", text);
+}
+
+static void finish_shaft(struct sb_reader *reader)
+{
+  const struct sb_shaft_draft *draft = &reader->draft->shaft;
+  const struct sb_node *node = part_node(reader, "shaft");
+  if (node == NULL) return;
+  check_lengths(reader, node, (enum sb_shaft_section)draft->section);
+  check_strength(reader, node, "shaft", "shear_strength");
+  if (draft->section == SB_SHAFT_HOLLOW && draft->inner_m >= draft->outer_m) {
+    sb_reader_fault(reader, "limits.shaft.inner_diameter",
+                    "needs less than the outer diameter (%.10g m), found %.10g m", draft->outer_m, draft->inner_m);
+  }
+  const struct sb_shaft shaft = {
+      .section = (enum sb_shaft_section)draft->section,
+      .size_m = shaft_size_m(draft),
+      .inner_m = draft->inner_m,
+      .material = (enum sb_material)draft->material,
+      .shear_pa = isnan(draft->shear_pa) ? sb_material_shear_pa((enum sb_material)draft->material) : draft->shear_pa,
+      .safety = draft->safety};
+  char text[SB_LIMIT_TEXT_SIZE];
+  take_limit(&reader->draft->model, sb_shaft_limit_nm(&shaft), sb_shaft_text(&shaft, text, sizeof text));
+}
+
+/* The table of form factors is for teeth on the outside of a wheel. */
+static void find_form_factor(struct sb_reader *reader, struct sb_tooth *tooth, bool is_own_count, bool is_ring)
+{
+  if (is_ring) {
+    sb_reader_fault(reader, "limits.tooth.form_factor",
+                    "needs a ratio for a ring gear, the last driven wheel of gear 1, found no such key");
+    return;
+  }
+  tooth->form_factor = sb_tooth_form_factor(tooth->teeth);
+  if (tooth->teeth < SB_FORM_TEETH_MIN) {
+    sb_reader_fault(reader, is_own_count ? "limits.tooth.teeth" : "limits.tooth.form_factor",
+                    "needs at least %d teeth or a form_factor, found %.6g teeth", SB_FORM_TEETH_MIN, tooth->teeth);
+  }
+  sb_reader_resolve(reader, "limits.tooth.form_factor", tooth->form_factor);
+}
+
+static void finish_tooth(struct sb_reader *reader)
+{
+  const struct sb_tooth_draft *draft = &reader->draft->tooth;
+  const struct sb_node *node = part_node(reader, "tooth");
+  if (node == NULL) return;
+  check_strength(reader, node, "tooth", "bending_strength");
+  const bool is_own_count = sb_node_find(node, "teeth") != NULL;
+  const struct sb_gear *gear = &reader->draft->model.gearbox.gears[0];
+  const struct sb_mesh *mesh = gear->mesh_count > 0 ? &gear->meshes[gear->mesh_count - 1] : NULL;
+  struct sb_tooth tooth = {.module_m = draft->module_m,
+                           .width_m = draft->width_m,
+                           .teeth = is_own_count && draft->teeth > 0 ? (double)draft->teeth : NAN,
+                           .form_factor = draft->form_factor,
+                           .material = (enum sb_material)draft->material,
+                           .bending_pa = isnan(draft->bending_pa)
+                                             ? sb_material_tensile_pa((enum sb_material)draft->material)
+                                             : draft->bending_pa,
+                           .safety = draft->safety};
+  if (!is_own_count && mesh != NULL) tooth.teeth = mesh->driven_teeth;
+  if (sb_node_find(node, "form_factor") == NULL) {
+    find_form_factor(reader, &tooth, is_own_count, !is_own_count && mesh != NULL && mesh->is_internal);
+  }
+  char text[SB_LIMIT_TEXT_SIZE];
+  take_limit(&reader->draft->model, sb_tooth_limit_nm(&tooth), sb_tooth_text(&tooth, text, sizeof text));
+}
+
+void sb_reader_finish_limits(struct sb_reader *reader)
+{
+  struct sb_limits *limits = &reader->draft->model.limits;
+  if (isnan(limits->output_torque_nm)) limits->output_torque_nm = INFINITY;
+  if (isnan(limits->winding_c)) limits->winding_c = INFINITY;
+  finish_shaft(reader);
+  finish_tooth(reader);
+}
