@@ -97,6 +97,13 @@ static int has_tolerance(const struct sb_scenario *scenario, const char *path)
   return 0;
 }
 
+/* Whether samples must be given the nominal reference speed. */
+static bool is_reference_kept(const struct sb_scenario *nominal)
+{
+  return nominal->tolerance_count > 0 && nominal->model.gearbox.gear_count > 1 &&
+         !has_tolerance(nominal, "controller.reference_speed");
+}
+
 enum { SET_SIZE = 192 };
 
 enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t set_count,
@@ -111,8 +118,7 @@ enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t 
     size_t count = 0;
     int used = 0;
     for (size_t k = 0; k < set_count; k++) all[count++] = sets[k];
-    const bool is_bare = nominal->tolerance_count == 0;
-    if (!is_bare && nominal->model.gearbox.gear_count > 1 && !has_tolerance(nominal, "controller.reference_speed")) {
+    if (is_reference_kept(nominal)) {
       snprintf(texts[used], SET_SIZE, "controller.reference_speed=%.17g rad/s",
                nominal->model.control.sensor.reference_rad_s);
       all[count++] = texts[used++];
@@ -138,10 +144,15 @@ const char *sb_spread_words(const struct sb_scenario *nominal, const double *val
   for (int k = 0; k < nominal->tolerance_count; k++) {
     const struct sb_tolerance *tolerance = &nominal->tolerances[k];
     is_nominal &= values[k] == tolerance->nominal;
-    const int more = snprintf(text + length, size - length, "%s%s %.4g %s", k > 0 ? ", " : "", tolerance->path,
+    const int more = snprintf(text + length, size - length, "%s%s %.8g %s", k > 0 ? ", " : "", tolerance->path,
                               values[k] * tolerance->unit_scale, tolerance->unit);
     length += more > 0 ? (size_t)more : 0;
     if (length >= size) length = size - 1;
+  }
+  /* The reference would move with the motor, were it not kept; who repeats the sample must keep it, too. */
+  if (!is_nominal && is_reference_kept(nominal) && has_tolerance(nominal, "motor.no_load_speed")) {
+    snprintf(text + length, size - length, ", controller.reference_speed %.8g rad/s",
+             nominal->model.control.sensor.reference_rad_s);
   }
   if (is_nominal) snprintf(text, size, "nominal");
   return text;

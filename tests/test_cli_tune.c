@@ -14,6 +14,7 @@ static void answer_is_told_with_margins_and_holds_in_a_run_of_its_own(void **sta
   shell_expect(said, "these hold in all 7 machines"); /* as written, two corners, four samples */
   shell_expect(said, "lower down");
   shell_expect(said, "raise up");
+  shell_expect(said, "shorter dwell");
   shell_expect(said, "Closed forms over all machines");
   said = shell_run("set -- $($SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml | "
                    "sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p'); "

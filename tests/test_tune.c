@@ -91,8 +91,10 @@ static void answer_holds_in_every_machine_and_anywhere_within_its_margin(void **
     /* Corners of the square first, then points inside it. */
     const double right = k < 4 ? (k & 1 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
     const double above = k < 4 ? (k & 2 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
-    const double down = result.down_fraction + 0.001 * round(right * result.margin_fraction / 0.001);
-    const double up = result.up_fraction + 0.001 * round(above * result.margin_fraction / 0.001);
+    /* The nearest failure is a margin away, so all before it hold. */
+    const double reach = result.margin_fraction / 0.001 - 1.0;
+    const double down = result.down_fraction + 0.001 * round(right * reach);
+    const double up = result.up_fraction + 0.001 * round(above * reach);
     for (int i = 0; i < count; i++) assert_int_equal(try_at(&machines[i].model, down, up, result.dwell_s), 0);
   }
   gsl_rng_free(random);
@@ -142,7 +144,8 @@ static void cautious_answer_has_no_hunting_band_in_any_machine(void **state)
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(machines, count, 0, result.down_fraction, result.up_fraction);
   assert_true(result.up_fraction >= closed.least_up);
-  assert_true(result.down_fraction <= closed.greatest_down);
+  assert_true(result.down_fraction <= closed.greatest_down_band);
+  assert_true(result.down_fraction <= closed.greatest_down_hold);
   assert_true(result.up_fraction <= closed.greatest_up);
 }
 
@@ -157,9 +160,8 @@ static void preferring_time_or_energy_gains_it_and_keeps_half_the_margin(void **
   assert_true(time.turns >= margin.turns);
   assert_true(energy.energy_j / energy.turns <= margin.energy_j / margin.turns);
   assert_true(time.turns > energy.turns || energy.energy_j / energy.turns < time.energy_j / time.turns);
-  /* A margin of n steps is stored as n, kept is half of n + 1. */
-  assert_true(time.margin_fraction + 0.001 >= 0.5 * margin.margin_fraction);
-  assert_true(energy.margin_fraction + 0.001 >= 0.5 * margin.margin_fraction);
+  assert_true(time.margin_fraction >= 0.5 * margin.margin_fraction);
+  assert_true(energy.margin_fraction >= 0.5 * margin.margin_fraction);
 }
 
 static void answer_does_not_depend_on_the_number_of_threads(void **state)

@@ -15,6 +15,7 @@
 #ifndef SHIFTBAND_MAP_H
 #define SHIFTBAND_MAP_H
 
+#include <signal.h>
 #include <stddef.h>
 
 #include "shiftband/run.h"
@@ -33,7 +34,8 @@ struct sb_map_options {
   int pair; /* index of the gear pair, 0..gear_count-2 */
   struct sb_map_axis down;
   struct sb_map_axis up;
-  size_t leaf_max; /* gives up beyond so many rectangles of equal traces */
+  size_t leaf_max;                   /* gives up beyond so many rectangles of equal traces */
+  const volatile sig_atomic_t *stop; /* other than 0: gives up with SB_ERR_STOPPED; NULL: never */
 };
 
 /* The whole plane of the first pair at the controller's threshold step (0: 0.1 %), from one step to a little above the
@@ -87,7 +89,7 @@ struct sb_map {
 
 /*
  * Maps a model. Fills *map on SB_OK; release with sb_map_clear(). SB_ERR_NUMERICS: a simulation gave up, or there are more
- * than leaf_max rectangles. is_joined: cells with equal verdict and figures are joined; else each keeps its own shifts.
+ * than leaf_max rectangles. SB_ERR_STOPPED: options->stop was raised. is_joined: cells with equal verdict and figures are joined; else each keeps its own shifts.
  */
 enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_options *options, bool is_joined,
                             struct sb_map *map, struct sb_error *err);

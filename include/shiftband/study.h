@@ -59,7 +59,8 @@ struct sb_study {
   uint64_t identity; /* hash of all that the results depend on: version, options, scenarios; not jobs, not shards */
   const char *about; /* text that goes with the results, for those who join shards; part of the identity */
   long task_count;   /* >= 1 */
-  /* Runs a task; must be safe from several threads at once. Anything but SB_OK ends the study. */
+  /* Runs a task; must be safe from several threads at once. Anything but SB_OK ends the study; SB_ERR_STOPPED, which a
+   * task may return once options.stop is raised, only leaves the task undone. */
   enum sb_status (*run_task)(void *context, long index, struct sb_study_lines *out, struct sb_error *err);
   void *context;
 };

@@ -146,6 +146,9 @@ static int check_request(const struct sb_map_request *request, const struct sb_o
     return sb_options_complain(reader,
                                request->shards.count == 0 ? "needs a scenario file" : "takes one scenario file");
   }
+  if (request->limits != NULL && request->work.output != NULL && strcmp(request->limits, request->work.output) == 0) {
+    return sb_options_complain(reader, "-o and --limits need a file each");
+  }
   if (request->samples > 0 && request->vary.count > 0) {
     return sb_options_complain(reader, "--samples and --vary exclude each other");
   }

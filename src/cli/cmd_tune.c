@@ -1,12 +1,15 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* cmd_tune.c - thresholds and dwell that hold for all scenarios and all their tolerances. */
 #include <errno.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "command.h"
 #include "interrupt.h"
+#include "long_work.h"
 #include "options.h"
 #include "output.h"
 #include "progress.h"
@@ -24,7 +27,7 @@ static const char help[] =
     "                         the last two keep at least half of the widest margin\n"
     "      --samples N        quasi-random samples of the tolerances, besides nominal and corners; default 24\n"
     "      --seed N           of the samples; default 1\n"
-    "      --pair N           only this pair of gears, from 1, the slowest; default: one after the other\n"
+    "      --pair N           only this pair of gears, from 1, the slowest; default: all of them\n"
     "      --jobs N           threads; default: all cores\n"
     "  -o, --output FILE      write the answer there instead of printing it; what is worked out is kept beside\n"
     "                         it until it is whole\n"
@@ -55,22 +58,14 @@ struct request {
 };
 
 /* Journals to forget when the answer is safe. */
-enum { JOURNAL_MAX = 256 };
+enum { JOURNAL_MAX = 1024 };
 
 struct work {
   struct sb_progress progress;
+  bool keeps_journals;
   char *journals[JOURNAL_MAX];
   int journal_count;
 };
-
-static bool read_number(const char *text, long least, long greatest, long *value)
-{
-  char *end;
-  const long number = strtol(text, &end, 10);
-  if (end == text || *end != 0 || number < least || number > greatest) return false;
-  *value = number;
-  return true;
-}
 
 static int read_prefer(struct request *request, const struct sb_option_reader *reader)
 {
@@ -89,19 +84,19 @@ static int read_option(struct request *request, const struct sb_option_reader *r
   switch (id) {
     case OPTION_PREFER: return read_prefer(request, reader);
     case OPTION_SAMPLES:
-      if (read_number(reader->value, 0, 100000, &request->samples)) return SB_EXIT_DONE;
+      if (sb_long_work_read_count(reader->value, 0, 100000, &request->samples)) return SB_EXIT_DONE;
       return sb_options_complain(reader, "--samples needs a number from 0 to 100000, found \"%s\"", reader->value);
     case OPTION_SEED:
-      if (!read_number(reader->value, 0, 2147483647, &seed)) {
+      if (!sb_long_work_read_count(reader->value, 0, 2147483647, &seed)) {
         return sb_options_complain(reader, "--seed needs a whole number, found \"%s\"", reader->value);
       }
       request->seed = (unsigned long)seed;
       return SB_EXIT_DONE;
     case OPTION_PAIR:
-      if (read_number(reader->value, 1, SB_GEAR_MAX - 1, &request->pair)) return SB_EXIT_DONE;
+      if (sb_long_work_read_count(reader->value, 1, SB_GEAR_MAX - 1, &request->pair)) return SB_EXIT_DONE;
       return sb_options_complain(reader, "--pair needs a number from 1, found \"%s\"", reader->value);
     case OPTION_JOBS:
-      if (read_number(reader->value, 1, 1024, &request->jobs)) return SB_EXIT_DONE;
+      if (sb_long_work_read_count(reader->value, 1, 1024, &request->jobs)) return SB_EXIT_DONE;
       return sb_options_complain(reader, "--jobs needs a number from 1, found \"%s\"", reader->value);
     case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
     case OPTION_JSON: request->is_json = true; return SB_EXIT_DONE;
@@ -208,7 +203,23 @@ static int load_all(struct sb_tuning *tuning, const struct request *request)
   return SB_EXIT_DONE;
 }
 
-/* All scenarios must be the same box with the same sensor: one controller will be built. */
+/* What must be alike in all scenarios, so that one controller in one box can serve them; the first difference or NULL. */
+static const char *find_difference(const struct sb_model *a, const struct sb_model *b)
+{
+  const struct sb_control *ca = &a->control, *cb = &b->control;
+  if (a->gearbox.gear_count != b->gearbox.gear_count) return "number of gears";
+  for (int g = 0; g < a->gearbox.gear_count; g++) {
+    if (fabs(a->gearbox.gears[g].ratio / b->gearbox.gears[g].ratio - 1.0) > 1e-9) return "ratios of the gears";
+  }
+  if (ca->sensor.reference_rad_s != cb->sensor.reference_rad_s) return "controller.reference_speed";
+  if (ca->sensor.resolution_fraction != cb->sensor.resolution_fraction) return "controller.resolution";
+  if (ca->sensor.filter_s != cb->sensor.filter_s) return "controller.filter";
+  if (ca->sample_period_s != cb->sample_period_s) return "controller.sample_period";
+  if (ca->start_delay_s != cb->start_delay_s) return "controller.start_delay";
+  if (ca->confirm_count != cb->confirm_count) return "controller.confirm";
+  return NULL;
+}
+
 static int check_alike(const struct sb_tuning *tuning, const struct request *request)
 {
   const struct sb_model *first = &tuning->nominals[0].model;
@@ -217,15 +228,10 @@ static int check_alike(const struct sb_tuning *tuning, const struct request *req
     return SB_EXIT_SCENARIO;
   }
   for (int i = 0; i < tuning->nominal_count; i++) {
-    const struct sb_model *other = &tuning->nominals[i].model;
-    const bool is_alike = other->gearbox.gear_count == first->gearbox.gear_count &&
-                          other->control.sensor.resolution_fraction == first->control.sensor.resolution_fraction &&
-                          other->control.sensor.reference_rad_s == first->control.sensor.reference_rad_s &&
-                          other->control.sample_period_s == first->control.sample_period_s;
-    if (is_alike) continue;
-    sb_command_complain("%s: needs the gears, reference speed, resolution and sample period of %s, so that one "
-                        "controller can serve both",
-                        request->files.items[i], request->files.items[0]);
+    const char *difference = find_difference(first, &tuning->nominals[i].model);
+    if (difference == NULL) continue;
+    sb_command_complain("%s: needs the %s of %s, so that one controller can serve both", request->files.items[i],
+                        difference, request->files.items[0]);
     return SB_EXIT_SCENARIO;
   }
   if (request->pair >= first->gearbox.gear_count) {
@@ -260,7 +266,7 @@ static void forget_journals(struct work *work, bool is_done)
 static enum sb_status hash_request(const struct request *request, const struct sb_tuning *tuning, uint64_t *hash,
                                    struct sb_error *err)
 {
-  *hash = sb_study_hash_text(SB_STUDY_HASH_START, "tune 1");
+  *hash = sb_study_hash_text(sb_study_hash_text(SB_STUDY_HASH_START, "tune"), sb_command_version());
   *hash = sb_study_hash_bytes(*hash, &request->samples, sizeof request->samples);
   *hash = sb_study_hash_bytes(*hash, &request->seed, sizeof request->seed);
   *hash = sb_study_hash_bytes(*hash, &request->pair, sizeof request->pair);
@@ -272,30 +278,47 @@ static enum sb_status hash_request(const struct request *request, const struct s
   return status;
 }
 
-/* Puts an answer into all machines, so that the next pair is tuned beside it. */
-static void adopt(struct sb_tuning *tuning, int pair, const struct sb_tune_result *result)
+/* Puts an answer into all machines, so that the next pair is tuned beside it. There is one dwell for all pairs: the
+ * longest that any of them asks for. */
+static void adopt(struct sb_tuning *tuning, int pair, const struct sb_tune_result *result, double *dwell_s)
 {
+  *dwell_s = fmax(*dwell_s, result->dwell_s);
   for (int i = 0; i < tuning->machine_count; i++) {
     struct sb_control *control = &tuning->machines[i].model.control;
     control->down_fraction[pair] = result->down_fraction;
     control->up_fraction[pair] = result->up_fraction;
-    control->dwell_s = result->dwell_s;
+    control->dwell_s = *dwell_s;
   }
 }
 
+/* What one round of all pairs is for. */
+struct round {
+  int number;
+  bool is_rough, is_fixed;
+  bool has_dwell; /* the dwell is chosen already */
+};
+
 /* One pair in one round; code -1: interrupted. */
 static int tune_pair(struct sb_tuning *tuning, const struct request *request, struct work *work, uint64_t identity,
-                     int pair, int round)
+                     int pair, const struct round *round)
 {
   struct sb_error err = {SB_OK, ""};
-  char stem[1024];
-  snprintf(stem, sizeof stem, "%s.%d-%d", request->output != NULL ? request->output : "", round, pair + 1);
+  char stem[4096];
+  const int length =
+      snprintf(stem, sizeof stem, "%s.%d-%d", request->output != NULL ? request->output : "", round->number, pair + 1);
+  if (length < 0 || (size_t)length >= sizeof stem) {
+    sb_command_complain("-o: the path is too long");
+    return SB_EXIT_USAGE;
+  }
   struct sb_tune_options options = sb_tune_options_default(&tuning->nominals[0].model);
   options.pair = pair;
   options.prefer = request->prefer;
-  options.jobs = request->jobs > 0 ? (int)request->jobs : 0;
+  options.dwell_s = round->has_dwell ? tuning->dwell_s : 0.0;
+  options.is_rough = round->is_rough;
+  options.is_fixed = round->is_fixed;
+  options.jobs = (int)request->jobs;
   options.identity = identity;
-  options.journal_stem = request->output != NULL ? stem : NULL;
+  options.journal_stem = work->keeps_journals ? stem : NULL;
   options.is_resumed = request->is_resumed;
   options.stop = sb_interrupt_flag();
   options.on_progress = show_progress;
@@ -305,32 +328,56 @@ static int tune_pair(struct sb_tuning *tuning, const struct request *request, st
   const enum sb_status status =
       sb_tune(tuning->machines, tuning->machine_count, &options, &tuning->results[pair], &err);
   sb_progress_end(&work->progress);
-  if (status != SB_OK) return complain(request->files.items[0], status, &err);
-  if (tuning->results[pair].is_interrupted) return -1;
+  if (status == SB_ERR_STOPPED) return -1;
+  if (status != SB_OK) return complain("tune", status, &err);
   tuning->options[pair] = options;
-  adopt(tuning, pair, &tuning->results[pair]);
   return SB_EXIT_DONE;
 }
 
+/*
+ * One pair is searched at once. Several hang together: what one pair's thresholds spoil another cannot mend, and they
+ * share the dwell. So they are searched roughly, searched again at the longest dwell that any asks for, and described with
+ * everything in place.
+ */
 static int tune_all(struct sb_tuning *tuning, const struct request *request, struct work *work)
 {
+  static const struct round alone[] = {{1, false, false, false}};
+  static const struct round together[] = {{1, true, false, false}, {2, true, false, true}, {3, false, true, true}};
   const int pair_count = tuning->nominals[0].model.gearbox.gear_count - 1;
-  const int first = request->pair > 0 ? (int)request->pair - 1 : 0;
-  const int last = request->pair > 0 ? first : pair_count - 1;
+  tuning->first_pair = request->pair > 0 ? (int)request->pair - 1 : 0;
+  tuning->last_pair = request->pair > 0 ? tuning->first_pair : pair_count - 1;
+  const bool is_alone = tuning->first_pair == tuning->last_pair;
+  const struct round *rounds = is_alone ? alone : together;
+  const size_t round_count = is_alone ? 1 : sizeof together / sizeof together[0];
+
   struct sb_error err = {SB_OK, ""};
   uint64_t identity;
   const enum sb_status status = hash_request(request, tuning, &identity, &err);
   if (status != SB_OK) return complain(request->files.items[0], status, &err);
-  tuning->first_pair = first;
-  tuning->last_pair = last;
-  /* What one pair's thresholds spoil another pair cannot mend, so several pairs get a second round. */
-  const int rounds = last > first ? 2 : 1;
-  for (int round = 1; round <= rounds; round++) {
-    for (int pair = first; pair <= last; pair++) {
-      const int code = tune_pair(tuning, request, work, identity, pair, round);
+  for (size_t k = 0; k < round_count; k++) {
+    double dwell_s = tuning->dwell_s;
+    for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+      const int code = tune_pair(tuning, request, work, identity, pair, &rounds[k]);
       if (code != SB_EXIT_DONE) return code;
+      adopt(tuning, pair, &tuning->results[pair], &dwell_s);
     }
+    tuning->dwell_s = dwell_s;
   }
+  return SB_EXIT_DONE;
+}
+
+/* A place where nothing can be written is better told before the work than after. */
+static int check_writable(const struct request *request, struct work *work)
+{
+  struct stat info;
+  struct sb_output output;
+  if (request->output == NULL) return SB_EXIT_DONE;
+  work->keeps_journals = stat(request->output, &info) != 0 || S_ISREG(info.st_mode);
+  if (sb_output_open(&output, request->output) != 0) {
+    sb_command_complain("%s: %s", request->output, strerror(errno));
+    return SB_EXIT_IO;
+  }
+  sb_output_drop(&output);
   return SB_EXIT_DONE;
 }
 
@@ -370,10 +417,14 @@ static int run_request(const struct request *request)
   struct work work = {.journal_count = 0};
   int code = load_all(&tuning, request);
   if (code == SB_EXIT_DONE) code = check_alike(&tuning, request);
+  if (code == SB_EXIT_DONE) code = check_writable(request, &work);
   if (code == SB_EXIT_DONE) {
     sb_interrupt_catch();
     code = tune_all(&tuning, request, &work);
-    if (code == -1) code = sb_interrupt_exit(request->output != NULL ? "the same command with --resume" : NULL);
+    if (code == -1) {
+      code = sb_interrupt_exit(work.keeps_journals ? "the same command with --resume"
+                                                   : "nothing is kept; with -o FILE the same command with --resume");
+    }
   }
   if (code == SB_EXIT_DONE) code = write_answer(&tuning, request);
   forget_journals(&work, code == SB_EXIT_DONE);

@@ -15,6 +15,7 @@ int sb_command_exit(enum sb_status status)
     case SB_ERR_SCENARIO: return SB_EXIT_SCENARIO;
     case SB_ERR_IO: return SB_EXIT_IO;
     case SB_ERR_MEMORY:
+    case SB_ERR_STOPPED: /* told by whoever asked for it */
     case SB_ERR_NUMERICS: return SB_EXIT_GAVE_UP;
   }
   return SB_EXIT_GAVE_UP;

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "command.h"
+#include "interrupt.h"
 #include "map_command.h"
 #include "shiftband/map_report.h"
 #include "shiftband/spread.h"
@@ -89,7 +90,9 @@ static enum sb_status map_sample(const struct sampling *sampling, const struct s
                                  struct sb_study_lines *out, struct sb_error *err)
 {
   struct sb_map map;
-  const enum sb_status status = sb_map_exact(model, &sampling->options, false, &map, err);
+  struct sb_map_options options = sampling->options;
+  options.stop = sb_interrupt_flag();
+  const enum sb_status status = sb_map_exact(model, &options, false, &map, err);
   if (status != SB_OK) return status;
   sb_survival_write_holding(out, &map);
   sb_map_clear(&map);

@@ -10,17 +10,18 @@
 static const char *const direction_words[SB_TUNE_DIRECTIONS] = {"lower down", "raise down", "lower up", "raise up"};
 static const char *const direction_keys[SB_TUNE_DIRECTIONS] = {"down_lower", "down_higher", "up_lower", "up_higher"};
 
-static const char *const reason_words[] = {
-    "they agree",
-    "the reading's rounding, noise or filter parts them",
-    "the time between samples, or the confirm count, parts them",
-    "inertia parts them: the load moves faster than the machine settles",
-    "the load's course parts them: it never stays where the closed form puts it",
-};
+static const char *const remedy_kinds[SB_REMEDY_COUNT] = {NULL, "dwell", "resolution", "supply voltage",
+                                                          "slower ratio"};
 
+/* In percent, without the dust of binary fractions, so that it reads as it was meant and back. */
 static double percent(double fraction)
 {
-  return 100.0 * fraction;
+  return round(1e8 * fraction) / 1e6;
+}
+
+static double seconds(double time_s)
+{
+  return round(1e9 * time_s) / 1e9;
 }
 
 static const struct sb_model *first_model(const struct sb_tuning *tuning)
@@ -31,6 +32,7 @@ static const struct sb_model *first_model(const struct sb_tuning *tuning)
 /* Where and in which sample a machine is: "Tray cart, supply.open_circuit_voltage 10.4 V". */
 static const char *machine_words(const struct sb_tuning *tuning, int machine, char *text, size_t size)
 {
+  if (machine < 0) return "no machine";
   const struct sb_tune_machine *own = &tuning->machines[machine];
   const struct sb_scenario *nominal = &tuning->nominals[own->scenario];
   double values[SB_TOLERANCE_MAX];
@@ -55,15 +57,15 @@ static const char *verdict_words(const struct sb_map_verdict *verdict, char *tex
 static const char *remedy_words(const struct sb_tune_result *result, char *text, size_t size)
 {
   switch (result->remedy) {
-    case SB_REMEDY_DWELL: snprintf(text, size, "a dwell of %.3g s", result->remedy_amount * result->dwell_s); break;
+    case SB_REMEDY_DWELL: snprintf(text, size, "a dwell of %.4g s", result->remedy_amount * result->dwell_s); break;
     case SB_REMEDY_SENSOR:
       snprintf(text, size, "a finer sensor, of %.2g %% resolution", percent(result->remedy_amount));
       break;
     case SB_REMEDY_VOLTAGE:
-      snprintf(text, size, "%.0f %% more supply voltage", percent(result->remedy_amount - 1.0));
+      snprintf(text, size, "%.3g %% more supply voltage", percent(result->remedy_amount - 1.0));
       break;
     case SB_REMEDY_RATIO:
-      snprintf(text, size, "a slower gear with %.2g times its reduction (a %s ratio step)", result->remedy_amount,
+      snprintf(text, size, "a slower gear with %.3g times its reduction (a %s ratio step)", result->remedy_amount,
                result->remedy_amount < 1.0 ? "smaller" : "greater");
       break;
     default: snprintf(text, size, "no single change that was tried"); break;
@@ -75,7 +77,7 @@ static const char *remedy_words(const struct sb_tune_result *result, char *text,
 static void write_threshold(FILE *out, const struct sb_sensor *sensor, const char *name, const char *use,
                             double fraction, int32_t count)
 {
-  fprintf(out, "  %-6s %7.1f %%   %s", name, percent(fraction), use);
+  fprintf(out, "  %-6s %8.10g %%   %s", name, percent(fraction), use);
   if (sensor->resolution_fraction > 0.0) fprintf(out, "; %d in the sensor's counts", (int)count);
   fputc('\n', out);
 }
@@ -100,8 +102,9 @@ static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
                   sb_sensor_down_count(sensor, result->down_fraction));
   write_threshold(out, sensor, "up", "shift up above", result->up_fraction,
                   sb_sensor_up_count(sensor, result->up_fraction));
-  fprintf(out, "  dwell  %7.3g s   %.0f samples\n", result->dwell_s,
-          ceil(result->dwell_s / model->control.sample_period_s - 1e-9));
+  fprintf(out, "  dwell  %8.10g s   %.0f samples%s\n", seconds(tuning->dwell_s),
+          ceil(tuning->dwell_s / model->control.sample_period_s - 1e-9),
+          tuning->first_pair < tuning->last_pair ? ", one for all pairs" : "");
 }
 
 static void write_failure(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_result *result)
@@ -112,19 +115,22 @@ static void write_failure(FILE *out, const struct sb_tuning *tuning, const struc
           machine_words(tuning, result->first_failing, machine, sizeof machine));
   fprintf(out, "What would open a region, tried by simulation: %s", remedy_words(result, remedy, sizeof remedy));
   if (result->remedy != SB_REMEDY_NONE) {
-    fprintf(out, " (then with a margin of %.1f %%)", percent(result->remedy_margin_fraction));
+    fprintf(out, " (then the nearest failure is %.10g %% away)", percent(result->remedy_margin_fraction));
   }
   fprintf(out, ".\n");
 }
 
-static double closed_limit(const struct sb_tune_closed *closed, enum sb_tune_direction direction)
+/* The closed form that speaks of the same failure in the same direction; NAN: none does. */
+static double closed_limit(const struct sb_tune_closed *closed, enum sb_tune_direction direction,
+                           const struct sb_map_verdict *verdict)
 {
-  switch (direction) {
-    case SB_TUNE_UP_LOWER: return closed->least_up;
-    case SB_TUNE_UP_HIGHER: return closed->greatest_up;
-    case SB_TUNE_DOWN_HIGHER: return closed->greatest_down;
-    default: return NAN;
-  }
+  const int worst = sb_map_verdict_worst(verdict);
+  const bool is_band = worst == SB_VERDICT_HUNTING && verdict->cause == SB_CAUSE_THRESHOLDS;
+  if (direction == SB_TUNE_UP_LOWER && is_band) return closed->least_up;
+  if (direction == SB_TUNE_UP_HIGHER && worst == SB_VERDICT_STUCK_LOW) return closed->greatest_up;
+  if (direction == SB_TUNE_DOWN_HIGHER && is_band) return closed->greatest_down_band;
+  if (direction == SB_TUNE_DOWN_HIGHER && worst == SB_VERDICT_FALSE_DOWNSHIFT) return closed->greatest_down_hold;
+  return NAN;
 }
 
 /* Beside a simulated limit, what the closed form says for that machine, and why they part if they do. */
@@ -137,45 +143,69 @@ static enum sb_status write_closed(FILE *out, const struct sb_tuning *tuning, in
   const struct sb_tune_machine *machine = &tuning->machines[limit->machine];
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(machine, 1, pair, result->down_fraction, result->up_fraction);
-  const double expected = closed_limit(&closed, direction);
+  const double expected = closed_limit(&closed, direction, &limit->verdict);
   if (!isfinite(expected)) return SB_OK;
   enum sb_reason reason;
   const enum sb_status status =
       sb_tune_reason(machine, &tuning->options[pair], result, direction, expected, &reason, err);
   if (status == SB_OK) {
-    fprintf(out, "                 closed form for it: %.1f %%; %s\n", percent(expected), reason_words[reason]);
+    fprintf(out, "                          closed form for it: %.4g %%; %s\n", percent(expected),
+            sb_reason_text(reason));
   }
   return status;
+}
+
+static void write_place(FILE *out, const struct sb_tuning *tuning, int machine)
+{
+  char words[512];
+  fprintf(out, "                          in %s\n", machine_words(tuning, machine, words, sizeof words));
+}
+
+static enum sb_status write_limit(FILE *out, const struct sb_tuning *tuning, int pair, enum sb_tune_direction direction,
+                                  struct sb_error *err)
+{
+  const struct sb_tune_limit *limit = &tuning->results[pair].limits[direction];
+  char verdict[96];
+  fprintf(out, "  %-13s %7.10g %%  ", direction_words[direction], percent(limit->margin_fraction));
+  if (limit->is_end) {
+    const bool meets = direction == SB_TUNE_DOWN_HIGHER || direction == SB_TUNE_UP_LOWER;
+    fprintf(out, "%s\n", meets ? "none before the two thresholds meet" : "none before the end of what was searched");
+    return SB_OK;
+  }
+  fprintf(out, "at %.10g %%: ", percent(limit->fails_at_fraction));
+  if (limit->is_band || limit->is_low) {
+    fprintf(out, "%s, by the closed form\n", limit->is_band ? "a hunting band opens" : "stuck low");
+  } else {
+    fprintf(out, "%s\n", verdict_words(&limit->verdict, verdict, sizeof verdict));
+  }
+  write_place(out, tuning, limit->machine);
+  return write_closed(out, tuning, pair, direction, err);
+}
+
+static void write_dwell_limit(FILE *out, const struct sb_tuning *tuning, const char *name,
+                              const struct sb_tune_dwell_limit *limit)
+{
+  char verdict[96];
+  fprintf(out, "  %-13s %7.10g s  ", name, seconds(limit->holds_s));
+  if (limit->is_end) {
+    fprintf(out, "still holds, and nothing beyond was tried\n");
+    return;
+  }
+  fprintf(out, "is the last that holds; then %s\n", verdict_words(&limit->verdict, verdict, sizeof verdict));
+  write_place(out, tuning, limit->machine);
 }
 
 static enum sb_status write_limits(FILE *out, const struct sb_tuning *tuning, int pair, struct sb_error *err)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
-  fprintf(out, "\nHow far each may move before the first machine fails (all at once: %.1f %%)\n\n",
+  fprintf(out, "\nHow far away the first failure is (in any direction at once: %.10g %%)\n\n",
           percent(result->margin_fraction));
   for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
-    const struct sb_tune_limit *limit = &result->limits[d];
-    char machine[512], verdict[96];
-    fprintf(out, "  %-12s %5.1f %%", direction_words[d], percent(limit->margin_fraction));
-    if (limit->is_end) {
-      const bool meets = d == SB_TUNE_DOWN_HIGHER || d == SB_TUNE_UP_LOWER;
-      fprintf(out, " %s\n", meets ? "until the two thresholds meet" : "to the end of what was searched");
-      continue;
-    }
-    if (limit->is_band || limit->is_low) {
-      fprintf(out, " until %.1f %%: %s, by the closed form\n                 in %s\n",
-              percent(limit->fails_at_fraction), limit->is_band ? "a hunting band opens" : "stuck low",
-              machine_words(tuning, limit->machine, machine, sizeof machine));
-      continue;
-    }
-    fprintf(out, " until %.1f %%: %s\n                 in %s\n", percent(limit->fails_at_fraction),
-            verdict_words(&limit->verdict, verdict, sizeof verdict),
-            machine_words(tuning, limit->machine, machine, sizeof machine));
-    const enum sb_status status = write_closed(out, tuning, pair, (enum sb_tune_direction)d, err);
+    const enum sb_status status = write_limit(out, tuning, pair, (enum sb_tune_direction)d, err);
     if (status != SB_OK) return status;
   }
-  fprintf(out, "  dwell        holds from %.3g s to %.3g s (tried from a tenth to ten times)\n", result->least_dwell_s,
-          result->greatest_dwell_s);
+  write_dwell_limit(out, tuning, "shorter dwell", &result->shortest_dwell);
+  write_dwell_limit(out, tuning, "longer dwell", &result->longest_dwell);
   return SB_OK;
 }
 
@@ -184,10 +214,17 @@ static void write_closed_forms(FILE *out, const struct sb_tuning *tuning, int pa
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
-  fprintf(out,
-          "\nClosed forms over all machines: up from %.1f %% (no hunting band at this down) to %.1f %% (not stuck\n"
-          "low); down to at most %.1f %% at this up.\n",
-          percent(closed.least_up), percent(closed.greatest_up), percent(closed.greatest_down));
+  fprintf(out, "\nClosed forms over all machines, the other threshold kept\n\n");
+  if (isfinite(closed.least_up)) {
+    fprintf(out, "  up     from %.4g %%  no hunting band\n", percent(closed.least_up));
+  } else {
+    fprintf(out, "  up     nowhere      without a hunting band in some machine\n");
+  }
+  fprintf(out, "         to   %.4g %%  the slower gear comes above it under the lightest load\n",
+          percent(closed.greatest_up));
+  fprintf(out, "  down   to   %.4g %%  no hunting band\n", percent(closed.greatest_down_band));
+  fprintf(out, "         to   %.4g %%  the faster gear holds the lightest load above it\n",
+          percent(closed.greatest_down_hold));
 }
 
 enum sb_status sb_tune_write_text(FILE *out, const struct sb_tuning *tuning, struct sb_error *err)
@@ -228,6 +265,18 @@ static void put_machine(struct sb_json *json, const struct sb_tuning *tuning, in
   sb_json_put_string(json, "where", machine_words(tuning, machine, words, sizeof words));
 }
 
+static void put_dwell_limit(struct sb_json *json, const struct sb_tuning *tuning, const char *key,
+                            const struct sb_tune_dwell_limit *limit)
+{
+  sb_json_put_object(json, key);
+  sb_json_put_number(json, "holds_s", seconds(limit->holds_s));
+  if (!limit->is_end) {
+    put_verdict(json, &limit->verdict);
+    put_machine(json, tuning, limit->machine);
+  }
+  sb_json_close(json);
+}
+
 static void put_limits(struct sb_json *json, const struct sb_tuning *tuning, const struct sb_tune_result *result)
 {
   sb_json_put_object(json, "margins");
@@ -248,8 +297,8 @@ static void put_limits(struct sb_json *json, const struct sb_tuning *tuning, con
     sb_json_close(json);
   }
   sb_json_close(json);
-  sb_json_put_number(json, "least_dwell_s", result->least_dwell_s);
-  sb_json_put_number(json, "greatest_dwell_s", result->greatest_dwell_s);
+  put_dwell_limit(json, tuning, "dwell_shorter", &result->shortest_dwell);
+  put_dwell_limit(json, tuning, "dwell_longer", &result->longest_dwell);
 }
 
 static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int pair)
@@ -264,12 +313,12 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
   sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
   sb_json_put_number(json, "down_pct", percent(result->down_fraction));
   sb_json_put_number(json, "up_pct", percent(result->up_fraction));
-  sb_json_put_number(json, "dwell_s", result->dwell_s);
+  sb_json_put_number(json, "dwell_s", seconds(tuning->dwell_s));
   if (sensor->resolution_fraction > 0.0) {
     sb_json_put_integer(json, "down_raw", sb_sensor_down_count(sensor, result->down_fraction));
     sb_json_put_integer(json, "up_raw", sb_sensor_up_count(sensor, result->up_fraction));
   }
-  sb_json_put_integer(json, "dwell_samples", llround(ceil(result->dwell_s / model->control.sample_period_s - 1e-9)));
+  sb_json_put_integer(json, "dwell_samples", llround(ceil(tuning->dwell_s / model->control.sample_period_s - 1e-9)));
   sb_json_put_number(json, "margin_pct", percent(result->margin_fraction));
   sb_json_put_integer(json, "failing", result->failing);
   if (result->holds) {
@@ -278,14 +327,22 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
     char words[128];
     put_verdict(json, &result->first_verdict);
     put_machine(json, tuning, result->first_failing);
-    sb_json_put_string(json, "remedy", remedy_words(result, words, sizeof words));
+    sb_json_put_object(json, "remedy");
+    sb_json_put_string(json, "kind", remedy_kinds[result->remedy]);
+    if (result->remedy != SB_REMEDY_NONE) {
+      sb_json_put_number(json, "amount", result->remedy_amount);
+      sb_json_put_number(json, "margin_pct", percent(result->remedy_margin_fraction));
+    }
+    sb_json_put_string(json, "text", remedy_words(result, words, sizeof words));
+    sb_json_close(json);
   }
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
   sb_json_put_object(json, "closed_form");
   sb_json_put_number(json, "least_up_pct", percent(closed.least_up));
   sb_json_put_number(json, "greatest_up_pct", percent(closed.greatest_up));
-  sb_json_put_number(json, "greatest_down_pct", percent(closed.greatest_down));
+  sb_json_put_number(json, "greatest_down_no_band_pct", percent(closed.greatest_down_band));
+  sb_json_put_number(json, "greatest_down_holds_pct", percent(closed.greatest_down_hold));
   sb_json_close(json);
   sb_json_close(json);
 }

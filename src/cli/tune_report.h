@@ -17,6 +17,7 @@ struct sb_tuning {
   struct sb_tune_machine *machines;
   unsigned long seed;
   int first_pair, last_pair;
+  double dwell_s; /* one for all pairs */
   struct sb_tune_options options[SB_GEAR_MAX - 1];
   struct sb_tune_result results[SB_GEAR_MAX - 1];
 };

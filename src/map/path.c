@@ -473,9 +473,11 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
                              .gear = plane->model->control.start_gear - 1,
                              .last_from = -1};
   if (status == SB_OK) status = push_task(&scratch.tasks, &start, err);
+  const volatile sig_atomic_t *stop = plane->options.stop;
   while (status == SB_OK && scratch.tasks.count > 0) {
     const struct task task = scratch.tasks.items[--scratch.tasks.count];
     status = follow(plane, &task, &scratch, leaves, err);
+    if (status == SB_OK && stop != NULL && *stop != 0) status = sb_fail(err, SB_ERR_STOPPED, "stopped");
   }
   free(scratch.tasks.items);
   free(scratch.recent);

@@ -122,7 +122,8 @@ static void deliver(struct crew *crew, long index, enum sb_status status, struct
     report(crew);
   } else {
     sb_study_lines_clear(lines);
-    fail(crew, index, status, err);
+    /* A task that stopped as it was asked to has not failed: it is not done. */
+    if (status != SB_ERR_STOPPED) fail(crew, index, status, err);
   }
   omp_unset_lock(&crew->lock);
 }

@@ -121,3 +121,12 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
     }
   }
 }
+
+int sb_raster_widest(const struct sb_raster *raster)
+{
+  int widest = 0;
+  for (int i = 0; i < raster->side * raster->side; i++) {
+    if (raster->margin[i] > widest) widest = raster->margin[i];
+  }
+  return widest;
+}

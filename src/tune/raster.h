@@ -50,6 +50,9 @@ static inline bool sb_raster_is_clear(const struct sb_raster *raster, int down, 
 /* Sums up and works out the margins. Call once, after the last machine. */
 void sb_raster_finish(struct sb_raster *raster, int machine_count);
 
+/* The widest margin of all points; 0: nothing holds. */
+int sb_raster_widest(const struct sb_raster *raster);
+
 /* Machines that hold at a lattice point. */
 static inline int sb_raster_holding(const struct sb_raster *raster, int down, int up)
 {

@@ -10,7 +10,8 @@ static const double agree_steps = 1.5;
 struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machines, int count, int pair,
                                             double down_fraction, double up_fraction)
 {
-  struct sb_tune_closed all = {.least_up = 0.0, .greatest_up = INFINITY, .greatest_down = INFINITY};
+  struct sb_tune_closed all = {
+      .least_up = 0.0, .greatest_up = INFINITY, .greatest_down_band = INFINITY, .greatest_down_hold = INFINITY};
   for (int i = 0; i < count; i++) {
     struct sb_model model = machines[i].model;
     model.control.down_fraction[pair] = down_fraction;
@@ -20,7 +21,8 @@ struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machin
     all.least_up = fmax(all.least_up, isnan(figures->least_safe_up) ? INFINITY : figures->least_safe_up);
     all.greatest_up = fmin(all.greatest_up, closed.gears[pair].lightest_reading);
     const double safe_down = isnan(figures->greatest_safe_down) ? 0.0 : figures->greatest_safe_down;
-    all.greatest_down = fmin(all.greatest_down, fmin(safe_down, closed.gears[pair + 1].lightest_reading));
+    all.greatest_down_band = fmin(all.greatest_down_band, safe_down);
+    all.greatest_down_hold = fmin(all.greatest_down_hold, closed.gears[pair + 1].lightest_reading);
   }
   return all;
 }
@@ -49,28 +51,41 @@ static enum sb_status failing_threshold(const struct sb_model *model, const stru
   return status;
 }
 
+const char *sb_reason_text(enum sb_reason reason)
+{
+#define REASON_TEXT(code, text) \
+  if (reason == code) return text;
+  SB_REASON_LIST(REASON_TEXT)
+#undef REASON_TEXT
+  return "";
+}
+
+static void take_away(struct sb_model *model, enum sb_reason reason)
+{
+  struct sb_control *control = &model->control;
+  if (reason == SB_REASON_ROUNDING) control->sensor.resolution_fraction = 0.0;
+  if (reason == SB_REASON_NOISE) control->sensor.noise_fraction = 0.0;
+  if (reason == SB_REASON_FILTER) control->sensor.filter_s = 0.0;
+  if (reason == SB_REASON_SAMPLING) {
+    control->sample_period_s = model->run.step_s;
+    control->confirm_count = 1;
+  }
+  if (reason == SB_REASON_INERTIA) model->load.inertia_kg_m2 *= 0.05;
+}
+
 enum sb_status sb_tune_reason(const struct sb_tune_machine *machine, const struct sb_tune_options *options,
                               const struct sb_tune_result *result, enum sb_tune_direction direction,
                               double closed_fraction, enum sb_reason *reason, struct sb_error *err)
 {
   struct sb_model model = machine->model;
   const double near = agree_steps * options->axis.step_fraction;
-  static const enum sb_reason order[] = {SB_REASON_AGREE, SB_REASON_ROUNDING, SB_REASON_SAMPLING, SB_REASON_INERTIA};
-  for (size_t k = 0; k < sizeof order / sizeof order[0]; k++) {
-    if (order[k] == SB_REASON_ROUNDING) {
-      model.control.sensor.resolution_fraction = model.control.sensor.noise_fraction = 0.0;
-      model.control.sensor.filter_s = 0.0;
-    } else if (order[k] == SB_REASON_SAMPLING) {
-      model.control.sample_period_s = model.run.step_s;
-      model.control.confirm_count = 1;
-    } else if (order[k] == SB_REASON_INERTIA) {
-      model.load.inertia_kg_m2 *= 0.05;
-    }
+  for (int step = SB_REASON_AGREE; step < SB_REASON_LOAD; step++) {
+    take_away(&model, (enum sb_reason)step);
     double fails_at;
     const enum sb_status status = failing_threshold(&model, options, result, direction, &fails_at, err);
     if (status != SB_OK) return status;
     if (fabs(fails_at - closed_fraction) <= near) {
-      *reason = order[k];
+      *reason = (enum sb_reason)step;
       return SB_OK;
     }
   }

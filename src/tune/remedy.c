@@ -13,7 +13,7 @@ static const struct trial {
     {SB_REMEDY_VOLTAGE, 1.25}, {SB_REMEDY_RATIO, 0.7},    {SB_REMEDY_RATIO, 1.25},  {SB_REMEDY_RATIO, 1.6},
 };
 
-enum { TRIAL_COUNT = sizeof trials / sizeof trials[0] };
+enum { TRIAL_COUNT = sizeof trials / sizeof trials[0], LESSEN_ROUNDS = 3 };
 
 /* Changes a machine; false when the change means nothing for it. */
 static bool change(struct sb_model *model, int pair, const struct trial *trial)
@@ -35,12 +35,64 @@ static bool change(struct sb_model *model, int pair, const struct trial *trial)
   }
 }
 
-static int widest(const struct sb_raster *raster)
+/* One trial over the light machines or all; *margin is the widest, 0 when nothing opens or the change means nothing. */
+static enum sb_status try_change(const struct sb_survey *survey, struct sb_tune_machine *changed,
+                                 const struct trial *trial, bool is_light, int *margin, struct sb_error *err)
 {
-  int margin = 0;
-  for (int i = 0; i < raster->side * raster->side; i++)
-    margin = raster->margin[i] > margin ? raster->margin[i] : margin;
-  return margin;
+  *margin = 0;
+  for (int i = 0; i < survey->count; i++) {
+    changed[i] = survey->machines[i];
+    if (!change(&changed[i].model, survey->options->pair, trial)) return SB_OK;
+  }
+  struct sb_survey own = *survey;
+  struct sb_raster raster;
+  own.machines = changed;
+  own.is_light = is_light;
+  own.has_figures = false;
+  own.total = *survey->done + survey->count;
+  if (trial->remedy == SB_REMEDY_DWELL) own.dwell_s *= trial->amount;
+  const enum sb_status status = sb_survey_run(&own, &raster, err);
+  if (status != SB_OK) return status;
+  *margin = sb_raster_widest(&raster);
+  sb_raster_clear(&raster);
+  return SB_OK;
+}
+
+/* Brings a factor that opens a region nearer to 1, by halves, as long as it still does. */
+static enum sb_status lessen(const struct sb_survey *survey, struct sb_tune_machine *changed, struct trial *trial,
+                             struct sb_error *err)
+{
+  if (trial->remedy == SB_REMEDY_SENSOR) return SB_OK;
+  double too_little = 1.0;
+  for (int k = 0; k < LESSEN_ROUNDS; k++) {
+    const struct trial less = {trial->remedy, 0.5 * (too_little + trial->amount)};
+    int margin;
+    const enum sb_status status = try_change(survey, changed, &less, true, &margin, err);
+    if (status != SB_OK) return status;
+    *(margin > 0 ? &trial->amount : &too_little) = less.amount;
+  }
+  return SB_OK;
+}
+
+/* Whether a change opens a region in all machines: first the light ones, then a lesser change, then all. */
+static enum sb_status try_remedy(const struct sb_survey *survey, struct sb_tune_machine *changed,
+                                 const struct trial *trial, struct sb_tune_result *result, struct sb_error *err)
+{
+  int margin;
+  enum sb_status status = try_change(survey, changed, trial, true, &margin, err);
+  if (status != SB_OK || margin == 0) return status;
+  struct trial lesser = *trial;
+  status = lessen(survey, changed, &lesser, err);
+  if (status == SB_OK) status = try_change(survey, changed, &lesser, false, &margin, err);
+  if (status == SB_OK && margin == 0) {
+    lesser = *trial;
+    status = try_change(survey, changed, &lesser, false, &margin, err);
+  }
+  if (status != SB_OK || margin == 0) return status;
+  result->remedy = lesser.remedy;
+  result->remedy_amount = lesser.amount;
+  result->remedy_margin_fraction = margin * survey->options->axis.step_fraction;
+  return SB_OK;
 }
 
 enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err)
@@ -49,26 +101,7 @@ enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_res
   if (changed == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for trials of a remedy");
   enum sb_status status = SB_OK;
   for (int k = 0; k < TRIAL_COUNT && status == SB_OK && result->remedy == SB_REMEDY_NONE; k++) {
-    bool is_meant = true;
-    for (int i = 0; i < survey->count; i++) {
-      changed[i] = survey->machines[i];
-      is_meant &= change(&changed[i].model, survey->options->pair, &trials[k]);
-    }
-    if (!is_meant) continue;
-    struct sb_survey trial = *survey;
-    struct sb_raster raster;
-    trial.machines = changed;
-    trial.is_light = true;
-    trial.has_figures = false;
-    if (trials[k].remedy == SB_REMEDY_DWELL) trial.dwell_s *= trials[k].amount;
-    status = sb_survey_run(&trial, &raster, err);
-    if (status != SB_OK || *survey->is_interrupted) break;
-    if (widest(&raster) > 0) {
-      result->remedy = trials[k].remedy;
-      result->remedy_amount = trials[k].amount;
-      result->remedy_margin_fraction = (widest(&raster) - 1) * survey->options->axis.step_fraction;
-    }
-    sb_raster_clear(&raster);
+    status = try_remedy(survey, changed, &trials[k], result, err);
   }
   free(changed);
   return status;

@@ -10,7 +10,7 @@
 static struct sb_map_options map_options_of(const struct sb_tune_options *options)
 {
   return (struct sb_map_options){
-      .pair = options->pair, .down = options->axis, .up = options->axis, .leaf_max = 4000000};
+      .pair = options->pair, .down = options->axis, .up = options->axis, .leaf_max = 4000000, .stop = options->stop};
 }
 
 static bool is_surveyed(const struct sb_survey *survey, int machine)
@@ -57,14 +57,16 @@ static enum sb_status map_machine(void *context, long task, struct sb_study_line
   return SB_OK;
 }
 
-static void add_to_raster(const struct sb_study_lines *lines, bool has_figures, struct sb_raster *raster)
+/* A study checks its records, so a line that does not read is a fault of ours. */
+static enum sb_status add_to_raster(const struct sb_study_lines *lines, bool has_figures, struct sb_raster *raster,
+                                    struct sb_error *err)
 {
   for (const char *line = lines->text; line != NULL && *line != 0;) {
     struct sb_map_cell cell = {.down_first = 0};
     int holds;
     if (sscanf(line, "%d %d %d %d %d %lf %lf", &holds, &cell.down_first, &cell.down_last, &cell.up_first, &cell.up_last,
                &cell.figures.output_turns, &cell.figures.given_j) != 7) {
-      return; /* the study has checked its records, so this is their end */
+      return sb_fail(err, SB_ERR_NUMERICS, "a record of a map does not read: %.60s", line);
     }
     cell.verdict.kinds = holds ? 0 : 1;
     const struct sb_map map = {.cells = &cell, .cell_count = 1};
@@ -73,6 +75,7 @@ static void add_to_raster(const struct sb_study_lines *lines, bool has_figures, 
     const char *end = strchr(line, '\n');
     line = end != NULL ? end + 1 : NULL;
   }
+  return SB_OK;
 }
 
 /* First lattice index at or above a threshold. */
@@ -126,10 +129,11 @@ static void pass_progress(void *context, long done, long wanted)
 static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_result *result, struct sb_error *err)
 {
   const struct sb_tune_options *options = survey->options;
-  char path[1024];
+  char path[4096];
   ++*survey->serial;
-  snprintf(path, sizeof path, "%s.%d.part", options->journal_stem != NULL ? options->journal_stem : "",
-           *survey->serial);
+  const int length = snprintf(path, sizeof path, "%s.%d.part",
+                              options->journal_stem != NULL ? options->journal_stem : "", *survey->serial);
+  if (length < 0 || (size_t)length >= sizeof path) return sb_fail(err, SB_ERR_IO, "the output's path is too long");
   struct sb_survey own = *survey;
   const struct sb_study study = {.identity = identity_of(survey),
                                  .about = "tune",
@@ -147,24 +151,31 @@ static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_
   return sb_study_run(&study, &study_options, result, err);
 }
 
+static enum sb_status fill_raster(const struct sb_survey *survey, const struct sb_study_result *result,
+                                  struct sb_raster *raster, struct sb_error *err)
+{
+  enum sb_status status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
+  if (status != SB_OK) return status;
+  for (long task = 0; task < result->task_count && status == SB_OK; task++) {
+    const bool is_written = survey->machines[machine_of(survey, task)].sample == 0;
+    status = add_to_raster(&result->tasks[task], survey->has_figures && is_written, raster, err);
+  }
+  if (status == SB_OK) {
+    if (survey->options->is_cautious) ask_closed_forms(survey, raster);
+    sb_raster_finish(raster, (int)result->task_count);
+  } else {
+    sb_raster_clear(raster);
+  }
+  return status;
+}
+
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err)
 {
   struct sb_study_result result;
   enum sb_status status = run_study(survey, &result, err);
   if (status != SB_OK) return status;
   *survey->done += result.task_count;
-  *survey->is_interrupted = result.is_interrupted;
-  if (!result.is_interrupted) {
-    status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
-  }
-  if (status == SB_OK && !result.is_interrupted) {
-    for (long task = 0; task < result.task_count; task++) {
-      const bool is_written = survey->machines[machine_of(survey, task)].sample == 0;
-      add_to_raster(&result.tasks[task], survey->has_figures && is_written, raster);
-    }
-    if (survey->options->is_cautious) ask_closed_forms(survey, raster);
-    sb_raster_finish(raster, (int)result.task_count);
-  }
+  status = result.is_interrupted ? sb_fail(err, SB_ERR_STOPPED, "stopped") : fill_raster(survey, &result, raster, err);
   sb_study_result_clear(&result);
   return status;
 }

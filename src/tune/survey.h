@@ -15,10 +15,9 @@ struct sb_survey {
   bool has_figures;
   int *serial;       /* surveys so far: names the journal */
   long *done, total; /* maps, for progress over all surveys */
-  bool *is_interrupted;
 };
 
-/* Runs it. The raster is to be cleared with sb_raster_clear() after SB_OK, unless *is_interrupted became true. */
+/* Runs it. The raster is to be cleared with sb_raster_clear() after SB_OK. SB_ERR_STOPPED: the stop flag was raised. */
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err);
 
 #endif

@@ -1,0 +1,162 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "tune/answer.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum sb_status sb_tune_try(const struct sb_model *model, int pair, double down_fraction, double up_fraction,
+                           double dwell_s, struct sb_map_verdict *verdict, struct sb_map_figures *figures,
+                           struct sb_error *err)
+{
+  struct sb_model own = *model;
+  own.control.down_fraction[pair] = down_fraction;
+  own.control.up_fraction[pair] = up_fraction;
+  own.control.dwell_s = dwell_s;
+  const struct sb_run_options options = sb_run_options_default();
+  struct sb_run_result result;
+  const enum sb_status status = sb_run(&own, &options, &result, err);
+  if (status != SB_OK) return status;
+  *verdict = sb_map_verdict_of(&result.monitor);
+  *figures = (struct sb_map_figures){.shift_count = (long)result.monitor.shift_count,
+                                     .output_turns = result.end.output_turns,
+                                     .given_j = result.sums.ledger.given,
+                                     .greatest_torque_nm = fabs(result.sums.output_torque_nm.value)};
+  sb_run_result_clear(&result);
+  return SB_OK;
+}
+
+/* Thresholds and dwell run in all machines: how many fail, and which does first. */
+struct trial {
+  double down_fraction, up_fraction, dwell_s;
+  int failing, first;
+  struct sb_map_verdict verdict;
+};
+
+static enum sb_status try_all(const struct sb_survey *survey, struct trial *trial, struct sb_error *err)
+{
+  const volatile sig_atomic_t *stop = survey->options->stop;
+  trial->failing = 0;
+  trial->first = -1;
+  for (int i = 0; i < survey->count; i++) {
+    if (stop != NULL && *stop != 0) return sb_fail(err, SB_ERR_STOPPED, "stopped");
+    struct sb_map_verdict own;
+    struct sb_map_figures figures;
+    const enum sb_status status = sb_tune_try(&survey->machines[i].model, survey->options->pair, trial->down_fraction,
+                                              trial->up_fraction, trial->dwell_s, &own, &figures, err);
+    if (status != SB_OK) return status;
+    if (own.kinds == 0) continue;
+    if (trial->failing++ > 0) continue;
+    trial->first = i;
+    trial->verdict = own;
+  }
+  return SB_OK;
+}
+
+/* Walks from the answer in one direction to the first lattice point at which a machine fails, and asks which and how. */
+static enum sb_status find_limit(const struct sb_survey *survey, const struct sb_raster *raster, struct sb_point at,
+                                 enum sb_tune_direction direction, struct sb_tune_limit *limit, struct sb_error *err)
+{
+  const struct sb_map_axis *axis = &survey->options->axis;
+  const bool is_down = direction == SB_TUNE_DOWN_LOWER || direction == SB_TUNE_DOWN_HIGHER;
+  const int step = direction == SB_TUNE_DOWN_HIGHER || direction == SB_TUNE_UP_HIGHER ? +1 : -1;
+  struct sb_point next = at;
+  bool is_outside, is_clear;
+  int steps = 0;
+  do {
+    steps++;
+    *(is_down ? &next.down : &next.up) += step;
+    is_outside = next.down < 0 || next.up >= raster->side || next.down >= next.up;
+    is_clear = is_outside || sb_raster_is_clear(raster, next.down, next.up);
+  } while (!is_outside && is_clear && sb_raster_holding(raster, next.down, next.up) == raster->machine_count);
+
+  *limit = (struct sb_tune_limit){.margin_fraction = steps * axis->step_fraction,
+                                  .fails_at_fraction = sb_map_axis_at(axis, is_down ? next.down : next.up),
+                                  .is_end = is_outside,
+                                  .machine = -1};
+  if (is_outside) return SB_OK;
+  if (!is_clear) {
+    limit->is_band = !sb_raster_has_no_band(raster, next.down, next.up);
+    limit->is_low = !limit->is_band;
+    limit->machine = limit->is_band ? raster->band_machine[next.down] : raster->low_machine;
+    return SB_OK;
+  }
+  struct trial trial = {sb_map_axis_at(axis, next.down), sb_map_axis_at(axis, next.up), survey->dwell_s, 0, -1, {0}};
+  const enum sb_status status = try_all(survey, &trial, err);
+  if (status != SB_OK) return status;
+  if (trial.first < 0)
+    return sb_fail(err, SB_ERR_NUMERICS, "a map and its runs disagree at %.10g, %.10g", trial.down_fraction,
+                   trial.up_fraction);
+  limit->machine = trial.first;
+  limit->verdict = trial.verdict;
+  return SB_OK;
+}
+
+double sb_answer_sample_period_s(const struct sb_tune_machine *machines, int count)
+{
+  double longest_s = 0.0;
+  for (int i = 0; i < count; i++) longest_s = fmax(longest_s, machines[i].model.control.sample_period_s);
+  return longest_s;
+}
+
+/* From the answer's dwell towards a far one: where it last holds, and what fails a sample further. */
+static enum sb_status find_dwell_limit(const struct sb_survey *survey, const struct sb_tune_result *answer,
+                                       double far_s, struct sb_tune_dwell_limit *limit, struct sb_error *err)
+{
+  const double period_s = sb_answer_sample_period_s(survey->machines, survey->count);
+  long holds = lround(answer->dwell_s / period_s), fails = (long)fmax(1.0, round(far_s / period_s));
+  struct trial trial = {answer->down_fraction, answer->up_fraction, (double)fails * period_s, 0, -1, {0}};
+  enum sb_status status = try_all(survey, &trial, err);
+  *limit = (struct sb_tune_dwell_limit){(double)fails * period_s, trial.failing == 0, trial.first, trial.verdict};
+  if (status != SB_OK || limit->is_end) return status;
+  while (labs(holds - fails) > 1) {
+    const long middle = (holds + fails) / 2;
+    trial.dwell_s = (double)middle * period_s;
+    status = try_all(survey, &trial, err);
+    if (status != SB_OK) return status;
+    if (trial.failing == 0) {
+      holds = middle;
+    } else {
+      fails = middle;
+      limit->machine = trial.first;
+      limit->verdict = trial.verdict;
+    }
+  }
+  limit->holds_s = (double)holds * period_s;
+  return SB_OK;
+}
+
+static enum sb_status find_limits(const struct sb_survey *survey, const struct sb_raster *raster, struct sb_point at,
+                                  struct sb_tune_result *result, struct sb_error *err)
+{
+  enum sb_status status = SB_OK;
+  for (int d = 0; d < SB_TUNE_DIRECTIONS && status == SB_OK; d++) {
+    status = find_limit(survey, raster, at, (enum sb_tune_direction)d, &result->limits[d], err);
+  }
+  if (status == SB_OK) status = find_dwell_limit(survey, result, 0.1 * result->dwell_s, &result->shortest_dwell, err);
+  if (status == SB_OK) status = find_dwell_limit(survey, result, 10.0 * result->dwell_s, &result->longest_dwell, err);
+  return status;
+}
+
+enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct sb_raster *raster, struct sb_point at,
+                                  struct sb_tune_result *result, struct sb_error *err)
+{
+  const struct sb_map_axis *axis = &survey->options->axis;
+  const size_t place = (size_t)at.down * (size_t)raster->side + (size_t)at.up;
+  result->down_fraction = sb_map_axis_at(axis, at.down);
+  result->up_fraction = sb_map_axis_at(axis, at.up);
+  result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.down, at.up);
+  result->margin_fraction = sb_raster_margin(raster, at.down, at.up) * axis->step_fraction;
+  result->turns = (double)raster->turns[place];
+  result->energy_j = (double)raster->energy_j[place];
+  for (int i = 0; i < raster->side * raster->side; i++) result->holding_points += raster->margin[i] > 0;
+  if (survey->options->is_rough) return SB_OK;
+
+  struct trial trial = {result->down_fraction, result->up_fraction, result->dwell_s, 0, -1, {0}};
+  const enum sb_status status = try_all(survey, &trial, err);
+  if (status != SB_OK) return status;
+  result->failing = trial.failing;
+  result->first_failing = trial.first;
+  result->first_verdict = trial.verdict;
+  result->holds = trial.failing == 0;
+  return result->holds ? find_limits(survey, raster, at, result, err) : SB_OK;
+}
