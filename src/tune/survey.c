@@ -171,7 +171,7 @@ static enum sb_status fill_raster(const struct sb_survey *survey, const struct s
 
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err)
 {
-  struct sb_study_result result;
+  struct sb_study_result result = {.task_count = 0};
   enum sb_status status = run_study(survey, &result, err);
   if (status != SB_OK) return status;
   *survey->done += result.task_count;
