@@ -3,7 +3,8 @@
 #ifndef SHIFTBAND_CONSTANTS_H
 #define SHIFTBAND_CONSTANTS_H
 
-#define SB_TURN 6.28318530717958647692528676655900577 /* rad */
-#define SB_RPM (SB_TURN / 60.0)                       /* rad/s */
+#define SB_PI 3.14159265358979323846
+#define SB_TURN (2.0 * SB_PI)   /* rad */
+#define SB_RPM (SB_TURN / 60.0) /* rad/s */
 
 #endif

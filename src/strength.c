@@ -4,7 +4,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#define PI 3.14159265358979323846
+#include "constants.h"
 
 static const double shear_share = 0.577; /* of the tensile figure: 1 / sqrt(3), as tables print it */
 
@@ -49,8 +49,8 @@ double sb_shaft_modulus_m3(const struct sb_shaft *shaft)
   const double size = shaft->size_m, cube = size * size * size;
   switch (shaft->section) {
     case SB_SHAFT_NONE: return NAN;
-    case SB_SHAFT_ROUND: return PI * cube / 16.0;
-    case SB_SHAFT_HOLLOW: return PI * cube / 16.0 * (1.0 - pow(shaft->inner_m / size, 4.0));
+    case SB_SHAFT_ROUND: return SB_PI * cube / 16.0;
+    case SB_SHAFT_HOLLOW: return SB_PI * cube / 16.0 * (1.0 - pow(shaft->inner_m / size, 4.0));
     case SB_SHAFT_SQUARE: return 0.208 * cube;
     case SB_SHAFT_HEXAGONAL: return 0.188 * cube;
   }

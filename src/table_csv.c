@@ -7,9 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "constants.h"
 #include "shiftband/units.h"
 
-#define TURN_RAD (2.0 * 3.14159265358979323846)
 #define TORQUE_MAX 1e6 /* N m: more is a wrong unit */
 
 const struct sb_table_format sb_table_torque_over_time = {
@@ -30,7 +30,7 @@ const struct sb_table_format sb_table_torque_over_turns = {
     .value_column = "torque_nm",
     .place = SB_ANGLE,
     .value = SB_TORQUE,
-    .place_scale = TURN_RAD,
+    .place_scale = SB_TURN,
     .value_scale = 1.0,
     .value_max = TORQUE_MAX,
     .value_max_words = "of at most 1e6 N.m",

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define PI 3.14159265358979323846
+#include "constants.h"
 #define KELVIN_AT_0_C 273.15
 
 enum { FACTOR_MAX = 16 }; /* factors in one unit expression: bounds the exponents */
@@ -39,11 +39,11 @@ static const struct symbol symbols[] = {
     {"A", 1, 1, {0, 0, 0, 1, 0, 0}, true},
     {"K", 1, 1, {0, 0, 0, 0, 1, 0}, true},
     {"rad", 1, 1, {0, 0, 0, 0, 0, 1}, true},
-    {"deg", PI, 180, {0, 0, 0, 0, 0, 1}, false},
-    {"rev", 2 * PI, 1, {0, 0, 0, 0, 0, 1}, false},
-    {"turn", 2 * PI, 1, {0, 0, 0, 0, 0, 1}, false},
-    {"turns", 2 * PI, 1, {0, 0, 0, 0, 0, 1}, false},
-    {"rpm", 2 * PI, 60, {0, 0, -1, 0, 0, 1}, false},
+    {"deg", SB_PI, 180, {0, 0, 0, 0, 0, 1}, false},
+    {"rev", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"turn", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"turns", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"rpm", 2 * SB_PI, 60, {0, 0, -1, 0, 0, 1}, false},
     {"Hz", 1, 1, {0, 0, -1, 0, 0, 0}, true},
     {"min", 60, 1, {0, 0, 1, 0, 0, 0}, false},
     {"h", 3600, 1, {0, 0, 1, 0, 0, 0}, false},

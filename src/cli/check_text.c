@@ -5,10 +5,11 @@
 #include <string.h>
 
 #include "check.h"
+#include "constants.h"
 
 enum { WIDTH = 96, SENTENCE_SIZE = 1024, NUMBER_SIZE = 32 };
 
-static const double rpm_per_rad_s = 30.0 / 3.14159265358979323846;
+static const double rpm_per_rad_s = 30.0 / SB_PI;
 
 /* A number or a few words in running text. */
 struct number {

@@ -7,9 +7,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "constants.h"
 #include "load/kinds.h"
-
-static const double turn_rad = 2.0 * 3.14159265358979323846;
 
 /* Where the sine crosses the breakaway value: rising and falling, each once a period. */
 struct crossings {
@@ -25,8 +24,8 @@ static bool find_crossings(const struct sb_load_part *part, struct crossings *fo
 
   const double angle_rad = asin(level);
   /* Within one period of 0, so that a large phase costs no digits at each place. */
-  found->rising = fmod((angle_rad - part->phase_rad) / turn_rad, 1.0) * part->period;
-  found->falling = fmod((0.5 * turn_rad - angle_rad - part->phase_rad) / turn_rad, 1.0) * part->period;
+  found->rising = fmod((angle_rad - part->phase_rad) / SB_TURN, 1.0) * part->period;
+  found->falling = fmod((0.5 * SB_TURN - angle_rad - part->phase_rad) / SB_TURN, 1.0) * part->period;
   return true;
 }
 
@@ -74,7 +73,7 @@ static void add(const struct sb_load_part *part, const struct sb_load_at *at, do
     sum->c0_nm += sign * hold_nm;
     return;
   }
-  const double per_unit = turn_rad / part->period;
+  const double per_unit = SB_TURN / part->period;
   sum->c0_nm += sign * part->mean_nm;
   sum->waves[sum->wave_count++] = (struct sb_load_wave){
       .amplitude_nm = sign * part->amplitude_nm,

@@ -2,15 +2,15 @@
 /* The motor's reversal swings an arm out of one gear and, some turns later, into the other. */
 #include <math.h>
 
+#include "constants.h"
 #include "shifter/kinds.h"
 
 static struct sb_shift_plan plan(const struct sb_shifter *shifter, double command_time_s)
 {
   (void)command_time_s; /* it engages by turning, however long that takes */
-  const double turn_rad = 2.0 * 3.14159265358979323846;
   return (struct sb_shift_plan){
       .engage_time_s = INFINITY,
-      .engage_turn_rad = shifter->swing_turns * turn_rad,
+      .engage_turn_rad = shifter->swing_turns * SB_TURN,
   };
 }
 
