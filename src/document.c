@@ -91,7 +91,7 @@ static struct sb_node *new_node(struct reading *reading, enum sb_node_kind kind,
   return node;
 }
 
-static void append(struct sb_node *parent, struct sb_node *child)
+void sb_node_append(struct sb_node *parent, struct sb_node *child)
 {
   if (parent->last != NULL) {
     parent->last->next = child;
@@ -146,7 +146,7 @@ static struct sb_node *read_list(struct reading *reading, const yaml_event_t *st
     struct sb_node *item = is_end ? NULL : read_node(reading, &event, depth + 1);
     yaml_event_delete(&event);
     if (is_end) break;
-    if (item != NULL) append(list, item);
+    if (item != NULL) sb_node_append(list, item);
   }
   return list;
 }
@@ -177,7 +177,7 @@ static void read_entry(struct reading *reading, struct sb_node *map, const struc
   }
   value->key = key->text;
   value->key_place = key->place;
-  append(map, value);
+  sb_node_append(map, value);
 }
 
 static struct sb_node *read_map(struct reading *reading, const yaml_event_t *start, int depth)

@@ -65,4 +65,7 @@ const char *sb_path_step(const char *path, char *out, size_t size);
  */
 void sb_document_set(struct sb_document *document, struct sb_node *root, const char *path, struct sb_node *value);
 
+/* Puts a child behind the others of a list or map. */
+void sb_node_append(struct sb_node *parent, struct sb_node *child);
+
 #endif

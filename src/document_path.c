@@ -71,17 +71,6 @@ struct sb_place sb_place_of(const struct sb_node *root, const char *path)
   return node->place;
 }
 
-static void link_child(struct sb_node *parent, struct sb_node *child)
-{
-  if (parent->last != NULL) {
-    parent->last->next = child;
-  } else {
-    parent->first = child;
-  }
-  parent->last = child;
-  parent->count++;
-}
-
 /* Adds an empty node for one step that is not there yet; NULL (and a fault) where none can be. */
 static struct sb_node *add_step(struct sb_document *document, struct sb_node *parent, const char *step,
                                 const struct sb_place *place)
@@ -106,7 +95,7 @@ static struct sb_node *add_step(struct sb_document *document, struct sb_node *pa
   }
   *child = (struct sb_node){.kind = SB_NODE_MAP, .place = *place, .key_place = *place};
   if (parent->kind == SB_NODE_MAP) child->key = key;
-  link_child(parent, child);
+  sb_node_append(parent, child);
   return child;
 }
 

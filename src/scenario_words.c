@@ -3,9 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "edit_distance.h"
 #include "scenario_reader.h"
-
-enum { WORD_MAX = 63 };
 
 static const double other_upper = 1e9; /* bound of the second quantity of a key that takes either */
 
@@ -67,40 +66,16 @@ bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double va
   return is_above && (key->flags & SB_BELOW ? value < upper : value <= upper);
 }
 
-static int least_of(int a, int b, int c)
-{
-  const int ab = a < b ? a : b;
-  return ab < c ? ab : c;
-}
-
-/* Edit distance: single characters put in, left out or changed. Both texts are at most WORD_MAX long. */
-static int edit_distance(const char *a, const char *b)
-{
-  int row[WORD_MAX + 1];
-  const int columns = (int)strlen(b);
-  for (int j = 0; j <= columns; j++) row[j] = j;
-  for (int i = 1; a[i - 1] != 0; i++) {
-    int diagonal = row[0];
-    row[0] = i;
-    for (int j = 1; j <= columns; j++) {
-      const int change = diagonal + (a[i - 1] != b[j - 1]);
-      diagonal = row[j];
-      row[j] = least_of(row[j] + 1, row[j - 1] + 1, change);
-    }
-  }
-  return row[columns];
-}
-
 const char *sb_nearest_word(const char *text, const char *const *words)
 {
   const size_t length = strlen(text);
-  if (length == 0 || length > WORD_MAX) return NULL;
+  if (length == 0 || length > SB_EDIT_WORD_MAX) return NULL;
   const char *const *first = words;
   const char *nearest = NULL;
   int least = (int)length / 3 + 2; /* farther ones would be a guess */
   for (; *words != NULL; words++) {
-    if (strlen(*words) > WORD_MAX) continue;
-    const int distance = edit_distance(text, *words);
+    if (strlen(*words) > SB_EDIT_WORD_MAX) continue;
+    const int distance = sb_edit_distance(text, *words);
     if (distance < least && distance < (int)length) {
       least = distance;
       nearest = *words;

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "command.h"
+#include "edit_distance.h"
 
 enum { NAME_LENGTH_MAX = 32, KNOWN_MAX = 32 };
 
@@ -27,29 +28,6 @@ int sb_options_complain(const struct sb_option_reader *reader, const char *forma
   return SB_EXIT_USAGE;
 }
 
-static size_t least(size_t a, size_t b)
-{
-  return a < b ? a : b;
-}
-
-/* Edit distance (Levenshtein): insertions, deletions and replacements that turn a into b. */
-static size_t edit_distance(const char *a, const char *b)
-{
-  size_t row[NAME_LENGTH_MAX + 1];
-  const size_t width = strlen(b);
-  for (size_t j = 0; j <= width; j++) row[j] = j;
-  for (size_t i = 1; a[i - 1] != 0; i++) {
-    size_t diagonal = row[0];
-    row[0] = i;
-    for (size_t j = 1; j <= width; j++) {
-      const size_t above = row[j];
-      row[j] = least(least(above, row[j - 1]) + 1, diagonal + (a[i - 1] != b[j - 1]));
-      diagonal = above;
-    }
-  }
-  return row[width];
-}
-
 const char *sb_options_nearest(const char *word, const char *const *names)
 {
   const char *nearest = NULL;
@@ -58,7 +36,7 @@ const char *sb_options_nearest(const char *word, const char *const *names)
   for (; *names != NULL; names++) {
     if (strlen(*names) > NAME_LENGTH_MAX) continue;
     const bool is_start = word[0] != 0 && strncmp(word, *names, strlen(word)) == 0;
-    const size_t distance = is_start ? 1 : edit_distance(word, *names);
+    const size_t distance = is_start ? 1 : (size_t)sb_edit_distance(word, *names);
     if (distance < best) {
       best = distance;
       nearest = *names;
@@ -113,7 +91,7 @@ static int read_long(struct sb_option_reader *reader, const char *word)
     return take_value(reader, o, equals != NULL ? equals + 1 : NULL);
   }
   char asked[NAME_LENGTH_MAX + 1];
-  snprintf(asked, sizeof asked, "%.*s", (int)least(length, NAME_LENGTH_MAX), name);
+  snprintf(asked, sizeof asked, "%.*s", length < NAME_LENGTH_MAX ? (int)length : NAME_LENGTH_MAX, name);
   return fault_unknown(reader, word, asked);
 }
 
