@@ -2,8 +2,10 @@
 /* command.c - what the commands share; see command.h. */
 #include "command.h"
 
+#include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "output.h"
 
@@ -52,4 +54,23 @@ int sb_command_check_output(const char *command, const char *option, const char 
     return SB_EXIT_USAGE;
   }
   return SB_EXIT_DONE;
+}
+
+int sb_command_write_file(const char *path, struct sb_command_writer writer)
+{
+  struct sb_output output;
+  errno = 0;
+  int failed = sb_output_open(&output, path);
+  if (failed == 0) {
+    failed = writer.write(output.stream, writer.context);
+    if (failed == 0) {
+      failed = sb_output_commit(&output);
+    } else {
+      sb_output_drop(&output);
+    }
+  }
+  if (failed == 0) return SB_EXIT_DONE;
+  sb_command_complain("%s: %s", strcmp(path, "-") == 0 ? "standard output" : path,
+                      errno != 0 ? strerror(errno) : "writing failed");
+  return SB_EXIT_IO;
 }

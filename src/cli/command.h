@@ -11,6 +11,7 @@
 #define SHIFTBAND_CLI_COMMAND_H
 
 #include <stddef.h>
+#include <stdio.h>
 
 #include "shiftband/scenario.h"
 #include "shiftband/status.h"
@@ -51,5 +52,15 @@ int sb_command_load(const char *path, const char *const *sets, size_t set_count,
  */
 int sb_command_check_output(const char *command, const char *option, const char *output, const char *const *inputs,
                             size_t input_count);
+
+/*
+ * Writes a file, or standard output for "-", whole or not at all, with a function that returns 0 or -1 (errno). Failures
+ * are told. Returns an exit code.
+ */
+struct sb_command_writer {
+  int (*write)(FILE *out, const void *context);
+  const void *context;
+};
+int sb_command_write_file(const char *path, struct sb_command_writer writer);
 
 #endif

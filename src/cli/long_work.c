@@ -88,21 +88,14 @@ void sb_long_work_end(struct sb_long_work *work, bool is_safe)
   work->journal_path = NULL;
 }
 
+static int write_shard(FILE *out, const void *context)
+{
+  return sb_study_write_shard(out, context);
+}
+
 int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_study_result *result)
 {
-  struct sb_output output;
-  int failed = sb_output_open(&output, work->output);
-  if (failed == 0) {
-    failed = sb_study_write_shard(output.stream, result);
-    if (failed == 0) {
-      failed = sb_output_commit(&output);
-    } else {
-      sb_output_drop(&output);
-    }
-  }
-  if (failed == 0) return SB_EXIT_DONE;
-  sb_command_complain("%s: %s", work->output, strerror(errno));
-  return SB_EXIT_IO;
+  return sb_command_write_file(work->output, (struct sb_command_writer){write_shard, result});
 }
 
 bool sb_long_work_read_count(const char *text, long least, long greatest, long *count)

@@ -48,11 +48,4 @@ FILE *sb_map_words_stream(const struct sb_map_request *request);
 /* The study's identity so far: program, command, scenario. */
 int sb_map_identify(const struct sb_map_request *request, const struct sb_scenario *scenario, uint64_t *identity);
 
-/* Writes a file whole or not at all with a function that returns 0 or -1 (errno). */
-struct sb_map_writer {
-  int (*write)(FILE *out, const void *context);
-  const void *context;
-};
-int sb_map_write_file(const char *path, struct sb_map_writer writer);
-
 #endif

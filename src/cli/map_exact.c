@@ -28,10 +28,10 @@ static int write_files(const struct sb_map_request *request, const struct sb_mod
   int code = SB_EXIT_DONE;
   const struct limits limits = {model, &map->options};
   if (request->work.output != NULL) {
-    code = sb_map_write_file(request->work.output, (struct sb_map_writer){write_csv, map});
+    code = sb_command_write_file(request->work.output, (struct sb_command_writer){write_csv, map});
   }
   if (code == SB_EXIT_DONE && request->limits != NULL) {
-    code = sb_map_write_file(request->limits, (struct sb_map_writer){write_limits, &limits});
+    code = sb_command_write_file(request->limits, (struct sb_command_writer){write_limits, &limits});
   }
   return code;
 }

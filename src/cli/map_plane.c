@@ -129,22 +129,3 @@ int sb_map_identify(const struct sb_map_request *request, const struct sb_scenar
   *identity = hash;
   return SB_EXIT_DONE;
 }
-
-int sb_map_write_file(const char *path, struct sb_map_writer writer)
-{
-  struct sb_output output;
-  errno = 0;
-  int failed = sb_output_open(&output, path);
-  if (failed == 0) {
-    failed = writer.write(output.stream, writer.context);
-    if (failed == 0) {
-      failed = sb_output_commit(&output);
-    } else {
-      sb_output_drop(&output);
-    }
-  }
-  if (failed == 0) return SB_EXIT_DONE;
-  sb_command_complain("%s: %s", strcmp(path, "-") == 0 ? "standard output" : path,
-                      errno != 0 ? strerror(errno) : "writing failed");
-  return SB_EXIT_IO;
-}

@@ -267,7 +267,7 @@ int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_
   if (status == SB_OK) {
     status = count_up(result, &survival, &refused_count, &err);
     if (status == SB_OK && request->work.output != NULL) {
-      code = sb_map_write_file(request->work.output, (struct sb_map_writer){write_csv, &survival});
+      code = sb_command_write_file(request->work.output, (struct sb_command_writer){write_csv, &survival});
     }
     if (status == SB_OK && code == SB_EXIT_DONE) status = report(request, &plan, &survival, refused_count, &err);
     sb_survival_clear(&survival);

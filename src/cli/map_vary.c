@@ -94,7 +94,7 @@ int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_stu
     code = SB_EXIT_SCENARIO;
   }
   if (code == SB_EXIT_DONE && request->work.output != NULL) {
-    code = sb_map_write_file(request->work.output, (struct sb_map_writer){write_csv, result});
+    code = sb_command_write_file(request->work.output, (struct sb_command_writer){write_csv, result});
   }
   if (code == SB_EXIT_DONE) code = report(request, &grid, points);
   free(points);
