@@ -27,18 +27,6 @@ static bool is_watched(const struct sb_sim *sim, enum sb_guard guard)
   }
 }
 
-static double power_at(const struct sb_segment *seg, const struct sb_point *at)
-{
-  const struct sb_poly *p = &seg->power_sign;
-  const double waves_nm = seg->curve.wave_count > 0
-                              ? at->load_nm - (seg->load.k + seg->load.per_s * (at->time_s - seg->curve.time_s) +
-                                               (seg->load.lin + seg->load.quad * fabs(at->x)) * at->x +
-                                               seg->load.per_rad * (at->angle - seg->curve.angle_rad))
-                              : 0.0;
-  return p->k + p->per_s * (at->time_s - seg->curve.time_s) + (p->lin + p->quad * fabs(at->x)) * at->x +
-         p->per_rad * (at->angle - seg->curve.angle_rad) + p->wave_gain * waves_nm;
-}
-
 /* Positive until the guard fires. */
 static double value_at(const struct sb_sim *sim, enum sb_guard guard, const struct sb_point *at,
                        const struct sb_gain *gain)
@@ -50,7 +38,7 @@ static double value_at(const struct sb_sim *sim, enum sb_guard guard, const stru
     case SB_GUARD_MOTOR_ZERO: return at->x * state->motor_direction;
     case SB_GUARD_OUTPUT_ZERO: return at->w * state->output_direction;
     case SB_GUARD_POWER:
-      return power_at(seg, at) * (state->is_driving ? state->motor_direction : -state->motor_direction) +
+      return sb_stepper_power(seg, at) * (state->is_driving ? state->motor_direction : -state->motor_direction) +
              seg->power_tolerance;
     case SB_GUARD_ANGLE: return (seg->angle_limit_rad - at->angle) * state->output_direction;
     case SB_GUARD_START_FORWARD: return -sb_segment_start_margin(sim, at->time_s, +1, 2.0);
@@ -109,20 +97,22 @@ static double locate(struct sb_sim *sim, const struct sb_point *from, double h, 
   return value_after(root, &search) <= 0.0 ? root : gsl_root_fsolver_x_upper(solver);
 }
 
-enum sb_guard sb_guard_first(struct sb_sim *sim, const struct sb_point *from, double h, double *length)
+struct sb_guarded_step sb_guard_step(struct sb_sim *sim, const struct sb_point *from, double h)
 {
-  struct sb_gain gain;
-  const struct sb_point to = sb_stepper_step(sim, from, h, &gain);
-  enum sb_guard first = SB_GUARD_NONE;
-  *length = h;
+  struct sb_guarded_step step = {.guard = SB_GUARD_NONE, .length = h};
+  step.to = sb_stepper_step(sim, from, h, &step.gain);
   for (int i = 0; i < SB_GUARD_COUNT; i++) {
     const enum sb_guard guard = (enum sb_guard)i;
-    if (!is_watched(sim, guard) || !(value_at(sim, guard, &to, &gain) < 0.0)) continue;
+    if (!is_watched(sim, guard)) continue;
+    if (!(value_at(sim, guard, &step.to, &step.gain) < 0.0)) continue;
     const double here = locate(sim, from, h, guard);
-    if (first == SB_GUARD_NONE || here < *length) {
-      first = guard;
-      *length = here;
+    if (step.guard == SB_GUARD_NONE || here < step.length) {
+      step.guard = guard;
+      step.length = here;
     }
   }
-  return first;
+  if (step.guard == SB_GUARD_NONE) return step;
+  step.gain = (struct sb_gain){0};
+  step.to = step.length > 0.0 ? sb_stepper_step(sim, from, step.length, &step.gain) : *from;
+  return step;
 }

@@ -23,8 +23,15 @@ enum sb_guard {
   SB_GUARD_NONE = SB_GUARD_COUNT
 };
 
-/* The guard that fires first within a step of h from a point, and the length (0..h) after which it does; the step of
- * that length ends just past it. SB_GUARD_NONE: none, and *length is h. */
-enum sb_guard sb_guard_first(struct sb_sim *sim, const struct sb_point *from, double h, double *length);
+/* A step as far as nothing happens. */
+struct sb_guarded_step {
+  enum sb_guard guard; /* that ends it; SB_GUARD_NONE: it is whole */
+  double length;
+  struct sb_point to;
+  struct sb_gain gain;
+};
+
+/* A step of h from a point, ended just past the guard that fires first within it. */
+struct sb_guarded_step sb_guard_step(struct sb_sim *sim, const struct sb_point *from, double h);
 
 #endif

@@ -2,7 +2,6 @@
 #include "segment.h"
 
 #include <math.h>
-#include <string.h>
 
 /* A start needs this fraction of the torques at hand, so that a balance struck to the last bit does not start and stop
  * without end. */

@@ -30,7 +30,6 @@ struct sb_segment {
   double end_s;               /* next load corner or timed engagement; INFINITY: none */
   double corner_s;            /* next load corner alone */
   double angle_limit_rad;     /* next load corner over the angle, in the direction of motion */
-  double mesh_inverse_ratio;  /* 1 / e */
   double drag_nm;
   enum sb_terms terms;
   int parts;              /* that each step is divided into */

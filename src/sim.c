@@ -273,21 +273,17 @@ static enum sb_guard single_step(struct sb_sim *sim)
   const double to_s = is_cut ? end_s : next_grid_s;
 
   const struct sb_point from = sb_stepper_point(sim);
-  double length;
-  const enum sb_guard guard = sb_guard_first(sim, &from, to_s - state->time_s, &length);
-  struct sb_gain gain = {0};
-  struct sb_point to = from;
-  if (length > 0.0) to = sb_stepper_step(sim, &from, length, &gain);
-  double time_s = guard == SB_GUARD_NONE ? to_s : state->time_s + length;
+  const struct sb_guarded_step step = sb_guard_step(sim, &from, to_s - state->time_s);
+  double time_s = step.guard == SB_GUARD_NONE ? to_s : state->time_s + step.length;
   if (time_s >= next_grid_s - same_instant * sim->step_s && !is_cut) {
     time_s = next_grid_s;
     state->step++;
   }
-  book_over_limit(sim, &from, &to, time_s);
-  commit(sim, &to, &gain, time_s);
-  if (from.x_rate * to.x_rate < 0.0 || from.w_rate * to.w_rate < 0.0) raise_speed_peaks(sim);
-  if (guard != SB_GUARD_NONE) apply_guard(sim, guard);
-  return guard;
+  book_over_limit(sim, &from, &step.to, time_s);
+  commit(sim, &step.to, &step.gain, time_s);
+  if (from.x_rate * step.to.x_rate < 0.0 || from.w_rate * step.to.w_rate < 0.0) raise_speed_peaks(sim);
+  if (step.guard != SB_GUARD_NONE) apply_guard(sim, step.guard);
+  return step.guard;
 }
 
 /* Stands still until a whole step; returns how many steps that were. */

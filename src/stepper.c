@@ -34,6 +34,19 @@ static inline void mesh_rates(const struct sb_segment *seg, double time_s, doubl
   *load_nm = eval(&seg->load, terms, tau, x, turn, waves);
 }
 
+/* Sign of the power: above zero driving, below overrun, along the motor's positive sense. */
+static inline double power_at(const struct sb_segment *seg, const struct sb_point *at, enum sb_terms terms)
+{
+  const bool has_waves = terms == SB_TERMS_ALL && seg->curve.wave_count > 0;
+  return eval(&seg->power_sign, terms, at->time_s - seg->curve.time_s, at->x, at->angle - seg->curve.angle_rad,
+              has_waves ? waves_at(&seg->curve, at->time_s, at->angle) : 0.0);
+}
+
+double sb_stepper_power(const struct sb_segment *seg, const struct sb_point *at)
+{
+  return power_at(seg, at, SB_TERMS_ALL);
+}
+
 /* Always inlined, so that the common case carries nothing of the general one. end_s: the step's end as the caller
  * counts it, so that the next step finds the very rates it would work out itself. */
 static inline __attribute__((always_inline)) struct sb_point mesh_step(const struct sb_segment *seg,
@@ -217,10 +230,7 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
     const double end_s = sb_stepper_grid_s(sim, step + 1);
     const struct sb_point to =
         is_divided ? divided_step(sim, &at, h, end_s, &gain) : mesh_step(seg, &at, h, end_s, terms, &gain);
-    const double waves =
-        terms == SB_TERMS_ALL && seg->curve.wave_count > 0 ? waves_at(&seg->curve, to.time_s, to.angle) : 0.0;
-    const double power =
-        eval(&seg->power_sign, terms, to.time_s - seg->curve.time_s, to.x, to.angle - seg->curve.angle_rad, waves);
+    const double power = power_at(seg, &to, terms);
     if (!(to.x * direction > 0.0) || power * power_direction < -seg->power_tolerance ||
         to.angle * turn_direction >= angle_limit) {
       break;

@@ -37,6 +37,9 @@ static inline double sb_stepper_grid_s(const struct sb_sim *sim, long long step)
 /* The point at the simulator's present state. */
 struct sb_point sb_stepper_point(const struct sb_sim *sim);
 
+/* In mesh: the value whose sign tells driving from overrun, at a point. Pure. */
+double sb_stepper_power(const struct sb_segment *seg, const struct sb_point *at);
+
 /* One step of h > 0 from a point; pure. */
 struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point *from, double h, struct sb_gain *gain);
 
