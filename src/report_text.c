@@ -116,12 +116,18 @@ static void write_energy(FILE *out, const struct sb_report *report)
   fputc('\n', out);
 }
 
-static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
+/* The first verdict of a kind, or NULL. */
+static const struct sb_verdict *find_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
 {
   for (size_t i = 0; monitor != NULL && i < monitor->verdict_count; i++) {
-    if (monitor->verdicts[i].kind == kind) return 1;
+    if (monitor->verdicts[i].kind == kind) return &monitor->verdicts[i];
   }
-  return 0;
+  return NULL;
+}
+
+static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
+{
+  return find_verdict(monitor, kind) != NULL;
 }
 
 static void write_caution(FILE *out, enum sb_caution caution)
@@ -208,16 +214,6 @@ static double figure_work(const struct sb_report *r)
   return r->result->sums.ledger.load_work;
 }
 
-/* When a kind of verdict first came true in a run; NAN: never. */
-static double first_of(const struct sb_report *report, enum sb_verdict_kind kind)
-{
-  const struct sb_monitor *monitor = &report->result->monitor;
-  for (size_t i = 0; i < monitor->verdict_count; i++) {
-    if (monitor->verdicts[i].kind == kind) return monitor->verdicts[i].first_s;
-  }
-  return NAN;
-}
-
 static void write_verdict_lines(FILE *out, const struct sb_report *reports, int count)
 {
   for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
@@ -227,8 +223,8 @@ static void write_verdict_lines(FILE *out, const struct sb_report *reports, int 
     fprintf(out, "%-24s", sb_verdict_name((enum sb_verdict_kind)kind));
     for (int i = 0; i < count; i++) {
       char text[32] = "no";
-      const double first_s = first_of(&reports[i], (enum sb_verdict_kind)kind);
-      if (!isnan(first_s)) snprintf(text, sizeof text, "from %.4g s", first_s);
+      const struct sb_verdict *first = find_verdict(&reports[i].result->monitor, (enum sb_verdict_kind)kind);
+      if (first != NULL) snprintf(text, sizeof text, "from %.4g s", first->first_s);
       fprintf(out, "%16s", text);
     }
     fputc('\n', out);

@@ -55,4 +55,7 @@ void plane_check_point(const struct sb_model *model, const struct sb_map *map, c
 void plane_check_cell(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell,
                       gsl_rng *rng, struct plane_seen *seen);
 
+/* GSL's abort handler off, as a program does at its start; group setup of cmocka. */
+int plane_quiet_gsl(void **state);
+
 #endif

@@ -6,7 +6,6 @@
  * Points are taken at the corners of rectangles above all, since a boundary that is off by one lattice point or by one
  * reading shows there and nowhere else.
  */
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdio.h>
@@ -270,13 +269,6 @@ static void the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a
   assert_int_equal(map.cell_count, 0);
 }
 
-static int quiet_gsl(void **state)
-{
-  (void)state;
-  gsl_set_error_handler_off();
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -287,5 +279,5 @@ int main(void)
       cmocka_unit_test(the_worst_verdict_is_the_one_that_stops_the_machine_first),
       cmocka_unit_test(the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a_tenth_of_a_percent),
   };
-  return cmocka_run_group_tests_name("map", tests, quiet_gsl, NULL);
+  return cmocka_run_group_tests_name("map", tests, plane_quiet_gsl, NULL);
 }

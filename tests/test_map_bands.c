@@ -11,7 +11,6 @@
  * Dwell: the reading passes d on its way up after shift time + climb, so the box comes back down unless the dwell is that
  * long: the least whole number of samples that holds is that time in samples, rounded up.
  */
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdio.h>
@@ -308,13 +307,6 @@ static void the_least_start_delay_that_holds_is_the_run_up_in_whole_samples(void
   gsl_rng_free(rng);
 }
 
-static int quiet_gsl(void **state)
-{
-  (void)state;
-  gsl_set_error_handler_off();
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -323,5 +315,5 @@ int main(void)
       cmocka_unit_test(the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples),
       cmocka_unit_test(the_least_start_delay_that_holds_is_the_run_up_in_whole_samples),
   };
-  return cmocka_run_group_tests_name("map against closed forms", tests, quiet_gsl, NULL);
+  return cmocka_run_group_tests_name("map against closed forms", tests, plane_quiet_gsl, NULL);
 }

@@ -8,43 +8,19 @@
 #include <unistd.h>
 
 #include "cover.h"
+#include "loaded.h"
 #include "near.h"
 #include "shiftband/grid.h"
 #include "shiftband/map_report.h"
-
-static struct sb_scenario scenario; /* large, hence not on the stack */
 
 static const char *const shipped[] = {"../scenarios/tray-cart.yaml", "../scenarios/hunting-crawler.yaml",
                                       "../scenarios/hunting-crawler-fixed.yaml", "../scenarios/well-winch.yaml"};
 enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
 
-static void load(const char *path, const char *const *sets, size_t set_count)
-{
-  struct sb_faults faults;
-  const enum sb_status status = sb_scenario_load(path, sets, set_count, &scenario, &faults);
-  if (status != SB_OK) fail_msg("%s", faults.count > 0 ? faults.texts[0] : path);
-}
-
-static struct sb_map_options plane_of(const struct sb_model *model, double down_from, double down_to, double up_from,
-                                      double up_to, double step)
-{
-  struct sb_map_options options = sb_map_options_default(model);
-  options.down = (struct sb_map_axis){down_from, step, (int)lround((down_to - down_from) / step) + 1};
-  options.up = (struct sb_map_axis){up_from, step, (int)lround((up_to - up_from) / step) + 1};
-  return options;
-}
-
-static void make_map(const struct sb_map_options *options, struct sb_map *map)
-{
-  struct sb_error err;
-  if (sb_map_exact(&scenario.model, options, true, map, &err) != SB_OK) fail_msg("%s", err.text);
-  sb_map_sort(map);
-}
-
 /* What a run of its own with these thresholds comes to. */
 static struct sb_map_verdict try(double down_fraction, double up_fraction)
 {
-  struct sb_model model = scenario.model;
+  struct sb_model model = loaded_scenario.model;
   struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
   model.control.down_fraction[0] = down_fraction;
@@ -64,11 +40,11 @@ static void csv_covers_the_triangle_exactly_once(void **state)
 {
   (void)state;
   for (int k = 0; k < SHIPPED_COUNT; k++) {
-    load(shipped[k], NULL, 0);
-    struct sb_map_options options = sb_map_options_default(&scenario.model);
+    loaded_take(shipped[k], NULL, 0);
+    struct sb_map_options options = sb_map_options_default(&loaded_scenario.model);
     options.down.count = 999; /* as the command asks for it: not the same as up */
     struct sb_map map;
-    make_map(&options, &map);
+    loaded_map(&options, &map);
     char *csv = cover_written_by(write_map_csv, &map);
     cover_assert_once(csv, &options.down, &options.up);
     long long points = 0;
@@ -76,17 +52,17 @@ static void csv_covers_the_triangle_exactly_once(void **state)
     assert_true(points == sb_map_point_count(&map));
     free(csv);
     sb_map_clear(&map);
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
 }
 
 static void part_of_the_plane_is_covered_once_too(void **state)
 {
   (void)state;
-  load(shipped[0], NULL, 0);
-  const struct sb_map_options options = plane_of(&scenario.model, 0.3525, 0.7, 0.39, 0.97, 0.0025);
+  loaded_take(shipped[0], NULL, 0);
+  const struct sb_map_options options = loaded_plane(&loaded_scenario.model, 0.3525, 0.7, 0.39, 0.97, 0.0025);
   struct sb_map map;
-  make_map(&options, &map);
+  loaded_map(&options, &map);
   char *csv = cover_written_by(write_map_csv, &map);
   cover_assert_once(csv, &options.down, &options.up);
   assert_true(strncmp(csv,
@@ -95,15 +71,15 @@ static void part_of_the_plane_is_covered_once_too(void **state)
                       100) == 0);
   free(csv);
   sb_map_clear(&map);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 static struct sb_map_own look_around(void)
 {
-  const struct sb_map_options options = sb_map_options_default(&scenario.model);
+  const struct sb_map_options options = sb_map_options_default(&loaded_scenario.model);
   struct sb_map_own own;
   struct sb_error err;
-  if (sb_map_look_around(&scenario.model, &options, &own, &err) != SB_OK) fail_msg("%s", err.text);
+  if (sb_map_look_around(&loaded_scenario.model, &options, &own, &err) != SB_OK) fail_msg("%s", err.text);
   return own;
 }
 
@@ -127,7 +103,8 @@ static void assert_margin(const struct sb_map_own *own, enum sb_map_direction di
       assert_int_equal(verdict.cause, margin->verdict.cause);
     }
     if ((verdict.kinds == 0) != (is_first ? !own->holds : own->holds)) {
-      fail_msg("%s, %s at %g: got kinds %x", scenario.model.name, sb_map_direction_words(direction), at, verdict.kinds);
+      fail_msg("%s, %s at %g: got kinds %x", loaded_scenario.model.name, sb_map_direction_words(direction), at,
+               verdict.kinds);
     }
     tried++;
   }
@@ -140,7 +117,7 @@ static void margins_agree_with_runs_on_both_sides(void **state)
   (void)state;
   int changing = 0;
   for (int k = 0; k < SHIPPED_COUNT; k++) {
-    load(shipped[k], NULL, 0);
+    loaded_take(shipped[k], NULL, 0);
     const struct sb_map_own own = look_around();
     const struct sb_map_verdict verdict = try(own.down_fraction, own.up_fraction);
     assert_int_equal(own.verdict.kinds, verdict.kinds);
@@ -149,7 +126,7 @@ static void margins_agree_with_runs_on_both_sides(void **state)
       assert_margin(&own, (enum sb_map_direction)d);
       changing += own.margins[d].changes;
     }
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
   assert_true(changing >= 6); /* or the shipped scenarios would show nothing */
 }
@@ -158,12 +135,12 @@ static void margins_of_thresholds_beside_the_lattice_agree_with_runs(void **stat
 {
   (void)state;
   static const char *const sets[] = {"controller.down=154.3 rpm", "controller.up=241.37 rpm"};
-  load(shipped[0], sets, 2);
+  loaded_take(shipped[0], sets, 2);
   const struct sb_map_own own = look_around();
   assert_near(own.down_fraction, 154.3 / 310.0, 1e-12);
   for (int d = 0; d < SB_MAP_DIRECTIONS; d++) assert_margin(&own, (enum sb_map_direction)d);
   assert_true(own.margins[SB_MAP_UP_HIGHER].changes);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 static void letters_and_words_of_classes_are_all_different(void **state)
@@ -219,12 +196,12 @@ static const char *line_at(const char *text, int k)
 static void every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to(void **state)
 {
   (void)state;
-  load("../scenarios/hunting-crawler.yaml", NULL, 0);
+  loaded_take("../scenarios/hunting-crawler.yaml", NULL, 0);
   const double step = 0.0025;
-  const struct sb_map_options options = plane_of(&scenario.model, 0.6, 0.7, 0.68, 0.78, step);
+  const struct sb_map_options options = loaded_plane(&loaded_scenario.model, 0.6, 0.7, 0.68, 0.78, step);
   const struct sb_map_own own = look_around();
   struct sb_map map;
-  make_map(&options, &map);
+  loaded_map(&options, &map);
   const struct drawing drawing = {&map, &own, true};
   char *text = cover_written_by(draw, &drawing);
   assert_narrow(text);
@@ -247,7 +224,7 @@ static void every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to(void **s
   assert_true(seen['.'] > 20 && seen['H'] > 20 && seen['L'] > 20 && seen['@'] == 1 && seen[' '] > 0);
   free(text);
   sb_map_clear(&map);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 /* Marks by formula, so that what is drawn can be told: the boundary of a closed-form hunting band. */
@@ -322,13 +299,14 @@ static void pictures_are_at_most_eighty_columns_wide(void **state)
 {
   (void)state;
   for (int k = 0; k < SHIPPED_COUNT; k++) {
-    load(shipped[k], NULL, 0);
+    loaded_take(shipped[k], NULL, 0);
     const struct sb_map_own own = look_around();
     static const double steps[] = {0.0005, 0.001, 0.0025, 0.003, 0.01, 0.1};
     for (size_t s = 0; s < sizeof steps / sizeof steps[0]; s++) {
-      const struct sb_map_options options = plane_of(&scenario.model, steps[s], 0.9, steps[s], 1.1, steps[s]);
+      const struct sb_map_options options =
+          loaded_plane(&loaded_scenario.model, steps[s], 0.9, steps[s], 1.1, steps[s]);
       struct sb_map map;
-      make_map(&options, &map);
+      loaded_map(&options, &map);
       for (int is_whole = 0; is_whole < 2; is_whole++) {
         const struct drawing drawing = {&map, &own, is_whole};
         char *text = cover_written_by(draw, &drawing);
@@ -337,7 +315,7 @@ static void pictures_are_at_most_eighty_columns_wide(void **state)
       }
       sb_map_clear(&map);
     }
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
 }
 
@@ -357,10 +335,11 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
 {
   (void)state;
   int hunting = 0, stuck = 0, false_downshift = 0;
-  load("../scenarios/hunting-crawler.yaml", NULL, 0);
-  const struct limits limits = {&scenario.model, plane_of(&scenario.model, 0.005, 0.99, 0.005, 1.0, 0.005)};
-  const struct sb_motor_line line = sb_closed_form_line(&scenario.model);
-  const double lightest = sb_closed_form_solve(&scenario.model).lightest_load_nm;
+  loaded_take("../scenarios/hunting-crawler.yaml", NULL, 0);
+  const struct limits limits = {&loaded_scenario.model,
+                                loaded_plane(&loaded_scenario.model, 0.005, 0.99, 0.005, 1.0, 0.005)};
+  const struct sb_motor_line line = sb_closed_form_line(&loaded_scenario.model);
+  const double lightest = sb_closed_form_solve(&loaded_scenario.model).lightest_load_nm;
   char *csv = cover_written_by(write_limits, &limits);
   assert_int_equal(strncmp(csv, "limit,down_pct,up_pct\n", 22), 0);
   for (const char *row = strchr(csv, '\n') + 1; *row != 0;) {
@@ -368,8 +347,8 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
     snprintf(name, sizeof name, "%.*s", (int)strcspn(row, ","), row);
     row += strcspn(row, ",") + 1;
     const double down = cover_take_number(&row) / 100.0, up = cover_take_number(&row) / 100.0;
-    const double carried_up = sb_closed_form_carried_nm(&scenario.model, &line, 0, up);
-    const double carried_down = sb_closed_form_carried_nm(&scenario.model, &line, 1, down);
+    const double carried_up = sb_closed_form_carried_nm(&loaded_scenario.model, &line, 0, up);
+    const double carried_down = sb_closed_form_carried_nm(&loaded_scenario.model, &line, 1, down);
     assert_true(down <= up);
     /* Ten digits of a percentage are printed: 1e-10 of the no-load speed, times the line's slope. */
     if (strcmp(name, "hunting") == 0) {
@@ -388,7 +367,7 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
   assert_int_equal(stuck, 2);
   assert_int_equal(false_downshift, 2);
   free(csv);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 static int go_to_tests(void **state)

@@ -7,34 +7,10 @@
 #include <unistd.h>
 
 #include "cover.h"
+#include "loaded.h"
 #include "near.h"
 #include "shiftband/map_report.h"
 #include "shiftband/survival.h"
-
-static struct sb_scenario scenario; /* large, hence not on the stack */
-
-static void load(const char *path, const char *const *sets, size_t set_count)
-{
-  struct sb_faults faults;
-  const enum sb_status status = sb_scenario_load(path, sets, set_count, &scenario, &faults);
-  if (status != SB_OK) fail_msg("%s", faults.count > 0 ? faults.texts[0] : path);
-}
-
-static struct sb_map_options plane_of(const struct sb_model *model, double down_from, double down_to, double up_from,
-                                      double up_to, double step)
-{
-  struct sb_map_options options = sb_map_options_default(model);
-  options.down = (struct sb_map_axis){down_from, step, (int)lround((down_to - down_from) / step) + 1};
-  options.up = (struct sb_map_axis){up_from, step, (int)lround((up_to - up_from) / step) + 1};
-  return options;
-}
-
-static void make_map(const struct sb_map_options *options, struct sb_map *map)
-{
-  struct sb_error err;
-  if (sb_map_exact(&scenario.model, options, true, map, &err) != SB_OK) fail_msg("%s", err.text);
-  sb_map_sort(map);
-}
 
 /*
  * The least sample sizes for a 95 % share with 95 % confidence when 0, 1, 2, 3, 4 of them fail: S. S. Wilks, Annals of
@@ -145,11 +121,11 @@ static void survival_refuses_lines_that_are_no_rectangles(void **state)
 static void holding_rectangles_are_the_points_without_a_verdict(void **state)
 {
   (void)state;
-  load("../scenarios/hunting-crawler.yaml", NULL, 0);
-  const struct sb_map_options options = plane_of(&scenario.model, 0.5, 0.9, 0.55, 0.95, 0.005);
+  loaded_take("../scenarios/hunting-crawler.yaml", NULL, 0);
+  const struct sb_map_options options = loaded_plane(&loaded_scenario.model, 0.5, 0.9, 0.55, 0.95, 0.005);
   struct sb_map map, again;
-  make_map(&options, &map);
-  make_map(&options, &again);
+  loaded_map(&options, &map);
+  loaded_map(&options, &again);
   struct sb_study_lines lines = {.text = NULL};
   struct sb_survival survival;
   sb_survival_write_holding(&lines, &map);
@@ -172,7 +148,7 @@ static void holding_rectangles_are_the_points_without_a_verdict(void **state)
   sb_study_lines_clear(&lines);
   sb_map_clear(&map);
   sb_map_clear(&again);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 static int go_to_tests(void **state)

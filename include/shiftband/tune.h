@@ -100,7 +100,6 @@ struct sb_tune_result {
   struct sb_tune_limit limits[SB_TUNE_DIRECTIONS];
   struct sb_tune_dwell_limit shortest_dwell, longest_dwell;
   double turns, energy_j; /* of the machines as written, summed, at the answer */
-  size_t holding_points;  /* lattice points at which all machines hold */
   enum sb_remedy remedy;  /* when nothing holds */
   double remedy_amount;
   double remedy_margin_fraction;

@@ -148,7 +148,6 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
   result->margin_fraction = sb_raster_margin(raster, at.down, at.up) * axis->step_fraction;
   result->turns = (double)raster->turns[place];
   result->energy_j = (double)raster->energy_j[place];
-  for (int i = 0; i < raster->side * raster->side; i++) result->holding_points += raster->margin[i] > 0;
   if (survey->options->is_rough) return SB_OK;
 
   struct trial trial = {result->down_fraction, result->up_fraction, result->dwell_s, 0, -1, {0}};

@@ -1,0 +1,22 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* loaded.h - one scenario at a time from a file, and maps of parts of its plane. */
+#ifndef SHIFTBAND_TESTS_LOADED_H
+#define SHIFTBAND_TESTS_LOADED_H
+
+#include "shiftband/map.h"
+#include "shiftband/map_report.h"
+#include "shiftband/scenario.h"
+
+extern struct sb_scenario loaded_scenario; /* large, hence not on the stack */
+
+/* Loads a scenario; fails the test with its first fault. */
+void loaded_take(const char *path, const char *const *sets, size_t set_count);
+
+/* A rectangle of thresholds, fractions of the reference, ends included. */
+struct sb_map_options loaded_plane(const struct sb_model *model, double down_from, double down_to, double up_from,
+                                   double up_to, double step);
+
+/* The joined and sorted map of the loaded scenario. */
+void loaded_map(const struct sb_map_options *options, struct sb_map *map);
+
+#endif
