@@ -6,7 +6,7 @@
 
 struct sb_motor_line sb_closed_form_line(const struct sb_model *model)
 {
-  return sb_motor_line_driven(&model->motor, &model->supply, model->duty);
+  return sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
 }
 
 /* Torque at the output that follows its speed W >= 0. */

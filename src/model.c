@@ -43,7 +43,7 @@ static double top_speed_rad_s(const struct sb_model *model, const struct sb_moto
 
 double sb_model_time_constant_s(const struct sb_model *model, int gear)
 {
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->duty);
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   const double motor_inertia = model->motor.rotor_inertia_kg_m2, output_inertia = model->load.inertia_kg_m2;
   const double top_speed = top_speed_rad_s(model, &line);
   const double load_slope = load_slope_nms_rad(&model->load, top_speed);

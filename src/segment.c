@@ -255,7 +255,7 @@ static void prepare(struct sb_sim *sim)
   seg->drag_nm = in_mesh ? gear->drag_nm : 0.0;
   seg->line = !in_mesh && sim->state.plan.is_drive_cut
                   ? sb_motor_line_open(&sim->model->motor)
-                  : sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->duty);
+                  : sb_motor_line_driven(&sim->model->motor, &sim->model->supply, sim->model->drive.limit_fraction);
 }
 
 static enum sb_terms terms_of(const struct sb_poly *load, const struct sb_load_curve *curve)

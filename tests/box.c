@@ -37,7 +37,7 @@ void box_add_quadratic(struct sb_model *model, double quadratic)
 /* A motor that is a plain line: no currents, no friction. No gear, no load yet. */
 struct sb_model box_line(double no_load_rad_s, double stall_nm, double rotor_inertia, double output_inertia)
 {
-  struct sb_model model = {.duty = 1.0};
+  struct sb_model model = {.drive.limit_fraction = 1.0};
   model.motor = (struct sb_motor){.nominal_voltage_v = 12.0,
                                   .no_load_speed_rad_s = no_load_rad_s,
                                   .stall_torque_nm = stall_nm,

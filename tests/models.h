@@ -25,7 +25,7 @@ static inline double model_rad_s(double rpm)
 
 static inline struct sb_model model_blank(void)
 {
-  struct sb_model model = {.duty = 1.0};
+  struct sb_model model = {.drive.limit_fraction = 1.0};
   strcpy(model.name, "test");
   model.shifter.ops = sb_shifter_kind_find("selector");
   model.shifter.travel_time_s = 0.05;

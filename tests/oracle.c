@@ -71,7 +71,7 @@ static double electric_torque(const struct oracle *o, double w)
   const struct sb_motor *m = &o->model->motor;
   const struct sb_supply *supply = &o->model->supply;
   if (is_cut(o)) return 0.0;
-  const double u = o->model->duty * drive_sign(o);
+  const double u = o->model->drive.limit_fraction * drive_sign(o);
   if (!m->has_currents) {
     return m->stall_torque_nm *
            (u * supply->open_circuit_voltage_v / m->nominal_voltage_v - w / m->no_load_speed_rad_s);

@@ -424,7 +424,7 @@ static struct sb_model random_box(gsl_rng *random)
                         model.motor.rotor_inertia_kg_m2, model.load.inertia_kg_m2);
   model.supply.internal_resistance_ohm = model.motor.resistance_ohm * pick(random, 0.0, 0.3);
   model.supply.open_circuit_voltage_v *= pick(random, 0.8, 1.1);
-  model.duty = pick(random, 0.7, 1.0);
+  model.drive.limit_fraction = pick(random, 0.7, 1.0);
   const double fast = pick(random, 1.0, 10.0);
   box_add_gear(&model, fast * pick(random, 1.2, 4.0), pick(random, 0.6, 0.9));
   box_add_gear(&model, fast, pick(random, 0.8, 1.0));

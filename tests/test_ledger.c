@@ -176,7 +176,7 @@ static void make_random(struct random_machine *m, gsl_rng *dice)
                        is_chosen(dice, 0.5) ? gsl_ran_flat(dice, 0.0, 2.0) / stall_a : 0.0);
     model->supply.open_circuit_voltage_v = gsl_ran_flat(dice, 8.0, 13.0);
   }
-  if (is_chosen(dice, 0.3)) model->duty = gsl_ran_flat(dice, 0.6, 1.0);
+  if (is_chosen(dice, 0.3)) model->drive.limit_fraction = gsl_ran_flat(dice, 0.6, 1.0);
   add_random_gears(model, dice, strcmp(kind, "swing arm") == 0 ? 2 : 1 + (int)gsl_rng_uniform_int(dice, 4));
   if (strcmp(kind, "swing arm") != 0 && is_chosen(dice, 0.5)) model_drive_forward(model);
   model_set_shifter(model, kind);

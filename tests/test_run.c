@@ -487,14 +487,16 @@ static struct band band_of(const struct sb_model *model)
 {
   const struct sb_motor *m = &model->motor;
   double slope = m->stall_torque_nm / m->no_load_speed_rad_s;
-  double stall = m->stall_torque_nm * model->duty * model->supply.open_circuit_voltage_v / m->nominal_voltage_v;
+  double stall =
+      m->stall_torque_nm * model->drive.limit_fraction * model->supply.open_circuit_voltage_v / m->nominal_voltage_v;
   if (m->has_currents) {
     const double ohm = m->nominal_voltage_v / m->stall_current_a;
     const double kt = m->stall_torque_nm / (m->stall_current_a - m->no_load_current_a);
     const double ke = (m->nominal_voltage_v - m->no_load_current_a * ohm) / m->no_load_speed_rad_s;
-    const double loop = ohm + model->duty * model->duty * model->supply.internal_resistance_ohm;
+    const double loop =
+        ohm + model->drive.limit_fraction * model->drive.limit_fraction * model->supply.internal_resistance_ohm;
     slope = kt * ke / loop;
-    stall = kt * model->duty * model->supply.open_circuit_voltage_v / loop - kt * m->no_load_current_a;
+    stall = kt * model->drive.limit_fraction * model->supply.open_circuit_voltage_v / loop - kt * m->no_load_current_a;
   }
   const double v = stall / slope / m->no_load_speed_rad_s;
   const struct sb_gear *slow = &model->gearbox.gears[0], *fast = &model->gearbox.gears[1];

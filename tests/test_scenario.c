@@ -54,7 +54,7 @@ static void the_tray_cart_becomes_si(void **state)
   assert_near_rel(m->motor.resistance_ohm, 12.0 / 2.6, rounding); /* derived, too */
   assert_near(m->supply.open_circuit_voltage_v, 12.4, 0.0);
   assert_near(m->supply.internal_resistance_ohm, 0.25, 0.0);
-  assert_near(m->duty, 1.0, 0.0);
+  assert_near(m->drive.limit_fraction, 1.0, 0.0);
 
   assert_string_equal(m->shifter.ops->name, "swing arm");
   assert_near(m->shifter.swing_turns, 0.4, 0.0);
@@ -107,7 +107,7 @@ static void every_key_reaches_the_model(void **state)
   const struct sb_model *m = &scenario.model;
   assert_near(m->motor.rotor_inertia_kg_m2, 3e-4, 0.0);
   assert_near(m->motor.no_load_current_a, 0.4, 0.0);
-  assert_near(m->duty, 0.8, 0.0);
+  assert_near(m->drive.limit_fraction, 0.8, 0.0);
   assert_string_equal(m->shifter.ops->name, "selector");
   assert_near(m->shifter.travel_time_s, 0.12, 0.0);
   assert_true(m->shifter.is_drive_cut);
@@ -194,7 +194,7 @@ static void what_is_left_out_takes_its_default(void **state)
   assert_near(m->motor.stall_current_a, 0.0, 0.0);
   assert_near(m->supply.open_circuit_voltage_v, 12.0, 0.0);
   assert_near(m->supply.internal_resistance_ohm, 0.0, 0.0);
-  assert_near(m->duty, 1.0, 0.0);
+  assert_near(m->drive.limit_fraction, 1.0, 0.0);
   assert_near(m->gearbox.gears[0].efficiency, 0.97, 0.0);
   assert_near(m->gearbox.gears[0].back_efficiency, 0.97, 0.0);
   assert_int_equal(m->gearbox.gears[0].motor_sense, 1);

@@ -67,7 +67,7 @@ static void a_motor_with_currents_brush_friction_and_a_soft_supply_follows_the_e
   (void)state;
   struct sb_model model = model_two_gears("selector");
   model_set_currents(&model, 2.6, 0.14, 0.8);
-  model.duty = 0.8;
+  model.drive.limit_fraction = 0.8;
   model.gearbox.gears[1].drag_nm = 0.01;
   model_add_viscous(&model, 0.01);
   model_add_profile(&model, SB_OVER_TIME, true, 5, ramp_s, ramp_nm);

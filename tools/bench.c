@@ -56,7 +56,7 @@ static void add_part(struct sb_model *model, const char *kind, struct sb_load_pa
 static int make_model(struct sb_model *model)
 {
   const double rpm = 3.14159265358979323846 / 30.0;
-  *model = (struct sb_model){.duty = 1.0};
+  *model = (struct sb_model){.drive.limit_fraction = 1.0};
   model->motor = (struct sb_motor){.nominal_voltage_v = 12.0,
                                    .no_load_speed_rad_s = 310.0 * rpm,
                                    .stall_torque_nm = 0.42,
@@ -108,7 +108,7 @@ struct bare {
 
 static struct bare bare_of(const struct sb_model *model)
 {
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->duty);
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   const struct sb_gear *gear = &model->gearbox.gears[1];
   const double k = gear->ratio * gear->efficiency;
   const double inertia = model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (k * gear->ratio);

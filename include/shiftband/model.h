@@ -8,13 +8,17 @@
 
 #include <stdbool.h>
 
+#include "shiftband/battery.h"
 #include "shiftband/body.h"
+#include "shiftband/drive.h"
+#include "shiftband/driveshaft.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/load.h"
 #include "shiftband/motor.h"
 #include "shiftband/reading.h"
 #include "shiftband/shifter.h"
 #include "shiftband/status.h"
+#include "shiftband/winding.h"
 
 /* Thresholds are fractions of the sensor's reference; pair p lies between gears p + 1 and p + 2. */
 struct sb_control {
@@ -50,7 +54,10 @@ struct sb_model {
   char name[128];
   struct sb_motor motor;
   struct sb_supply supply;
-  double duty; /* 0 < duty <= 1; the sense comes from the gear */
+  struct sb_battery battery;       /* absent: the supply's voltage stays */
+  struct sb_winding winding;       /* absent: the winding's resistance stays */
+  struct sb_drive drive;           /* its sense comes from the gear and the order in force */
+  struct sb_driveshaft driveshaft; /* absent: rigid */
   struct sb_gearbox gearbox;
   struct sb_shifter shifter;
   struct sb_load load;

@@ -3,10 +3,13 @@
 #ifndef SHIFTBAND_SHIFTBAND_H
 #define SHIFTBAND_SHIFTBAND_H
 
+#include "shiftband/battery.h"
 #include "shiftband/body.h"
 #include "shiftband/caution.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/controller.h"
+#include "shiftband/drive.h"
+#include "shiftband/driveshaft.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/grid.h"
 #include "shiftband/json.h"
@@ -32,5 +35,6 @@
 #include "shiftband/tune.h"
 #include "shiftband/units.h"
 #include "shiftband/verdict.h"
+#include "shiftband/winding.h"
 
 #endif

@@ -15,7 +15,7 @@ static void write_motor(struct sb_json *json, const struct sb_check_case *at)
   sb_json_put_object(json, "motor");
   sb_json_put_number(json, "open_circuit_voltage_v", at->model.supply.open_circuit_voltage_v);
   sb_json_put_number(json, "internal_resistance_ohm", at->model.supply.internal_resistance_ohm);
-  sb_json_put_number(json, "duty_pct", percent(at->model.duty));
+  sb_json_put_number(json, "duty_pct", percent(at->model.drive.limit_fraction));
   sb_json_put_number(json, "no_load_speed_rad_s", sb_motor_no_load_speed_rad_s(&at->line));
   sb_json_put_number(json, "no_load_reading_pct", percent(at->form.no_load_fraction));
   sb_json_put_number(json, "reference_rad_s", at->model.control.sensor.reference_rad_s);

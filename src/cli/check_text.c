@@ -128,7 +128,7 @@ static void write_motor(const struct sb_check_case *at, FILE *out)
   if (at->model.supply.internal_resistance_ohm > 0.0) {
     fprintf(out, " behind %s ohm", NUM(at->model.supply.internal_resistance_ohm));
   }
-  fprintf(out, ", drive %s\n", SET(at->model.duty));
+  fprintf(out, ", drive %s\n", SET(at->model.drive.limit_fraction));
   fprintf(out, "  no-load speed    %s rpm, a reading of %s (100 %% is %s rpm)\n", NUM(no_load * rpm_per_rad_s),
           PCT(at->form.no_load_fraction), NUM(at->model.control.sensor.reference_rad_s * rpm_per_rad_s));
   fprintf(out, "  stall torque     %s N.m\n", NUM(at->form.stall_torque_nm));
