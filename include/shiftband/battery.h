@@ -1,0 +1,53 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * battery.h - a battery's open-circuit voltage over its charge.
+ *
+ *   Voc = series_count x cell voltage(charge),   charge = charge at the start - (charge drawn) / capacity
+ *
+ * A model holds the voltage at the start's charge as its supply's, so that every closed form is right at that charge;
+ * a run counts on from there. Internal resistance is the supply's own (motor.h) and does not change with the charge.
+ *
+ * Leaves out: losses by rate, temperature and age, recovery at rest.
+ */
+#ifndef SHIFTBAND_BATTERY_H
+#define SHIFTBAND_BATTERY_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Voltage of one cell over its charge; linear between points, the end values beyond. */
+struct sb_cell_curve {
+  size_t count;                  /* >= 2; 0: none */
+  const double *charge_fraction; /* ascending, 0 empty, 1 full */
+  const double *voltage_v;       /* V, > 0, rising */
+};
+
+/* A kind of cell that a scenario can name. */
+struct sb_chemistry {
+  const char *name;    /* as in the scenario file */
+  const char *source;  /* where curve and cut-off were published */
+  const char *caution; /* what can hurt, for reports; NULL: nothing of its own */
+  struct sb_cell_curve curve;
+  double cutoff_v; /* V a cell, under load, below which it should not be drawn from */
+};
+
+/* All kinds, the last has no name. */
+extern const struct sb_chemistry sb_chemistries[];
+
+/* The kind of that name, or NULL. */
+const struct sb_chemistry *sb_chemistry_find(const char *name);
+
+struct sb_battery {
+  bool is_present;
+  const struct sb_chemistry *chemistry; /* NULL: a curve of the scenario's own */
+  struct sb_cell_curve curve;           /* of a cell; owned by the chemistry or the scenario */
+  int series_count;                     /* cells in series, >= 1 */
+  double capacity_as;                   /* A s, > 0: of the whole battery */
+  double charge_fraction;               /* at the start, 0..1 */
+  double cutoff_v;                      /* V of the whole battery under load, below which the drive is cut; 0: never */
+};
+
+/* Open-circuit voltage at a charge (clamped to 0..1), V. Pure. */
+double sb_battery_voltage_v(const struct sb_battery *battery, double charge_fraction);
+
+#endif

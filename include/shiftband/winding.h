@@ -1,0 +1,51 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * winding.h - how the winding warms, what that does to its resistance, and a cut-out.
+ *
+ *   one node    Cw dTw/dt = P - (Tw - Tamb) / Rw
+ *   two nodes   Cw dTw/dt = P - (Tw - Th) / Rw,   Ch dTh/dt = (Tw - Th) / Rw - (Th - Tamb) / Rh
+ *   copper      R(T) = R (1 + a20 (T - 20)) / (1 + a20 (Tref - 20)),  a20 = 0.00393 / K; R as given holds at Tref
+ *
+ * P = I^2 R(T) is the winding's loss. The magnets' own loss of strength with heat is left out.
+ */
+#ifndef SHIFTBAND_WINDING_H
+#define SHIFTBAND_WINDING_H
+
+#include <stdbool.h>
+
+/* Temperature coefficient of standard annealed copper at 20 C, per K. */
+#define SB_COPPER_PER_K 0.00393
+
+struct sb_winding {
+  bool is_present;
+  double ambient_c;              /* deg C */
+  double start_c;                /* deg C, of winding and housing at t = 0 */
+  double reference_c;            /* deg C at which the motor's figures hold */
+  double capacity_j_k;           /* Cw, J / K, > 0 */
+  double resistance_k_w;         /* Rw, K / W, > 0 */
+  double housing_capacity_j_k;   /* Ch, J / K; 0: one node */
+  double housing_resistance_k_w; /* Rh, K / W, > 0 with two nodes */
+  double cut_out_c;              /* deg C above which a switch cuts the drive; INFINITY: none */
+  double reset_c;                /* deg C below which it closes again, < cut_out_c */
+};
+
+/* Temperatures, deg C; housing_c is the ambient's with one node. */
+struct sb_warmth {
+  double winding_c;
+  double housing_c;
+};
+
+/* At the start. Pure. */
+struct sb_warmth sb_winding_start(const struct sb_winding *winding);
+
+/* After a constant loss (W) for a while (s): the exact solution. Pure. */
+struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
+                                   double duration_s);
+
+/* Where it settles under a constant loss. Pure. */
+struct sb_warmth sb_winding_settled(const struct sb_winding *winding, double loss_w);
+
+/* R(T) over the motor's given resistance. Pure. */
+double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c);
+
+#endif
