@@ -1,60 +1,21 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "guard.h"
 
+#include "contact.h"
+#include "motion.h"
+#include "spring.h"
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_roots.h>
-#include <math.h>
 
-static bool is_watched(const struct sb_sim *sim, enum sb_guard guard)
-{
-  const struct sb_state *state = &sim->state;
-  const struct sb_segment *seg = sim->segment;
-  const bool in_mesh = state->link == SB_LINK_MESH;
-  const bool can_change = !(seg->is_resting_steady);
-  switch (guard) {
-    case SB_GUARD_STOP:
-    case SB_GUARD_POWER: return in_mesh && state->motor_direction != 0;
-    case SB_GUARD_ANGLE: return isfinite(seg->angle_limit_rad);
-    case SB_GUARD_START_FORWARD:
-    case SB_GUARD_START_BACK: return in_mesh && state->motor_direction == 0 && can_change;
-    case SB_GUARD_MOTOR_ZERO: return !in_mesh && state->motor_direction != 0;
-    case SB_GUARD_OUTPUT_ZERO: return !in_mesh && state->output_direction != 0;
-    case SB_GUARD_OUTPUT_FORWARD:
-    case SB_GUARD_OUTPUT_BACK: return !in_mesh && state->output_direction == 0;
-    case SB_GUARD_TURNED: return !in_mesh && state->is_turned && isfinite(state->plan.engage_turn_rad);
-    case SB_GUARD_MEET: return state->link == SB_LINK_SLIP;
-    default: return false;
-  }
-}
+/* All guards; where two fire at one instant, the earlier in this order counts. */
+static const struct sb_guard *const guard_lists[] = {sb_motion_guards, sb_contact_guards, sb_spring_guards};
 
-/* Positive until the guard fires. */
-static double value_at(const struct sb_sim *sim, enum sb_guard guard, const struct sb_point *at,
-                       const struct sb_gain *gain)
-{
-  const struct sb_state *state = &sim->state;
-  const struct sb_segment *seg = sim->segment;
-  switch (guard) {
-    case SB_GUARD_STOP:
-    case SB_GUARD_MOTOR_ZERO: return at->x * state->motor_direction;
-    case SB_GUARD_OUTPUT_ZERO: return at->w * state->output_direction;
-    case SB_GUARD_POWER:
-      return sb_stepper_power(seg, at) * (state->is_driving ? state->motor_direction : -state->motor_direction) +
-             seg->power_tolerance;
-    case SB_GUARD_ANGLE: return (seg->angle_limit_rad - at->angle) * state->output_direction;
-    case SB_GUARD_START_FORWARD: return -sb_segment_start_margin(sim, at->time_s, +1, 2.0);
-    case SB_GUARD_START_BACK: return -sb_segment_start_margin(sim, at->time_s, -1, 2.0);
-    case SB_GUARD_OUTPUT_FORWARD: return -sb_segment_output_start_margin(sim, at->time_s, +1, 2.0);
-    case SB_GUARD_OUTPUT_BACK: return -sb_segment_output_start_margin(sim, at->time_s, -1, 2.0);
-    case SB_GUARD_TURNED: return state->plan.engage_turn_rad - (state->turned_rad + gain->motor_turn);
-    case SB_GUARD_MEET: return state->slip_direction * (at->x - at->w / seg->per_motor);
-    default: return 1.0;
-  }
-}
+enum { GUARD_LIST_COUNT = sizeof guard_lists / sizeof *guard_lists };
 
 struct search {
   const struct sb_sim *sim;
   const struct sb_point *from;
-  enum sb_guard guard;
+  const struct sb_guard *guard;
 };
 
 static double value_after(double length, void *context)
@@ -63,7 +24,7 @@ static double value_after(double length, void *context)
   struct sb_gain gain = {0};
   struct sb_point to = *search->from;
   if (length > 0.0) to = sb_stepper_step(search->sim, search->from, length, &gain);
-  return value_at(search->sim, search->guard, &to, &gain);
+  return search->guard->value(search->sim, &to, &gain);
 }
 
 /* A length after which the guard has surely not fired, or -1. Zero, as a rule; but a body that has just started is at
@@ -78,7 +39,7 @@ static double safe_length(struct search *search, double h)
 }
 
 /* Length of the step that ends at the guard's zero, on its far side. */
-static double locate(struct sb_sim *sim, const struct sb_point *from, double h, enum sb_guard guard)
+static double locate(struct sb_sim *sim, const struct sb_point *from, double h, const struct sb_guard *guard)
 {
   struct search search = {sim, from, guard};
   gsl_function value = {value_after, &search};
@@ -97,21 +58,30 @@ static double locate(struct sb_sim *sim, const struct sb_point *from, double h, 
   return value_after(root, &search) <= 0.0 ? root : gsl_root_fsolver_x_upper(solver);
 }
 
+/* Takes a guard that fires within the step, if it is the first to do so. */
+static void watch(struct sb_sim *sim, const struct sb_point *from, double h, const struct sb_guard *guard,
+                  const struct sb_guarded_step *whole, struct sb_guarded_step *step)
+{
+  if (!guard->is_watched(sim)) return;
+  if (!(guard->value(sim, &whole->to, &whole->gain) < 0.0)) return;
+  const double here = locate(sim, from, h, guard);
+  if (step->guard == NULL || here < step->length) {
+    step->guard = guard;
+    step->length = here;
+  }
+}
+
 struct sb_guarded_step sb_guard_step(struct sb_sim *sim, const struct sb_point *from, double h)
 {
-  struct sb_guarded_step step = {.guard = SB_GUARD_NONE, .length = h};
+  struct sb_guarded_step step = {.guard = NULL, .length = h};
   step.to = sb_stepper_step(sim, from, h, &step.gain);
-  for (int i = 0; i < SB_GUARD_COUNT; i++) {
-    const enum sb_guard guard = (enum sb_guard)i;
-    if (!is_watched(sim, guard)) continue;
-    if (!(value_at(sim, guard, &step.to, &step.gain) < 0.0)) continue;
-    const double here = locate(sim, from, h, guard);
-    if (step.guard == SB_GUARD_NONE || here < step.length) {
-      step.guard = guard;
-      step.length = here;
+  const struct sb_guarded_step whole = step;
+  for (int list = 0; list < GUARD_LIST_COUNT; list++) {
+    for (const struct sb_guard *guard = guard_lists[list]; guard->is_watched != NULL; guard++) {
+      watch(sim, from, h, guard, &whole, &step);
     }
   }
-  if (step.guard == SB_GUARD_NONE) return step;
+  if (step.guard == NULL) return step;
   step.gain = (struct sb_gain){0};
   step.to = step.length > 0.0 ? sb_stepper_step(sim, from, step.length, &step.gain) : *from;
   return step;

@@ -1,31 +1,25 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * guard.h - internal: what may end a segment inside a step, each as a function that is positive until it happens.
+ * guard.h - internal: what may end a segment inside a step, each a function that is positive until it happens.
+ *
+ * A new kind of event is a guard in a list of its own file (motion.c, contact.c, spring.c) and nothing else.
  */
 #ifndef SHIFTBAND_GUARD_H
 #define SHIFTBAND_GUARD_H
 
 #include "stepper.h"
 
-enum sb_guard {
-  SB_GUARD_STOP,          /* in mesh: the speed passes zero */
-  SB_GUARD_POWER,         /* in mesh: driving turns into overrun or back */
-  SB_GUARD_ANGLE,         /* a load corner over the output's angle */
-  SB_GUARD_START_FORWARD, /* at rest in mesh: the motor starts forward */
-  SB_GUARD_START_BACK,
-  SB_GUARD_MOTOR_ZERO,     /* neutral: the motor passes zero */
-  SB_GUARD_OUTPUT_ZERO,    /* neutral: the output passes zero */
-  SB_GUARD_OUTPUT_FORWARD, /* neutral: an output at rest starts */
-  SB_GUARD_OUTPUT_BACK,
-  SB_GUARD_TURNED, /* neutral: the motor has turned far enough in its new sense */
-  SB_GUARD_MEET,   /* slipping clutch: the speeds meet */
-  SB_GUARD_COUNT,
-  SB_GUARD_NONE = SB_GUARD_COUNT
+struct sb_guard {
+  bool (*is_watched)(const struct sb_sim *sim); /* NULL ends a list */
+  /* Positive until it fires; gain is what came together since the point that the step started from. */
+  double (*value)(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain);
+  /* What it changes in the state, at its instant; NULL: nothing but the segment. */
+  void (*apply)(struct sb_sim *sim);
 };
 
 /* A step as far as nothing happens. */
 struct sb_guarded_step {
-  enum sb_guard guard; /* that ends it; SB_GUARD_NONE: it is whole */
+  const struct sb_guard *guard; /* that ends it; NULL: it is whole */
   double length;
   struct sb_point to;
   struct sb_gain gain;

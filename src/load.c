@@ -22,17 +22,32 @@ const struct sb_load_ops *sb_load_kind_find(const char *name)
   return NULL;
 }
 
-struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct sb_load_at *at, enum sb_load_share share)
+static bool is_on_side(const struct sb_load_part *part, enum sb_load_side side)
 {
-  struct sb_load_curve sum = {.time_s = at->time_s, .angle_rad = at->angle_rad};
+  return side == SB_SIDE_BOTH || part->is_beyond == (side == SB_SIDE_BEYOND);
+}
+
+struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const struct sb_load_at *at,
+                                           enum sb_load_share share, enum sb_load_side side)
+{
+  struct sb_load_at beyond = *at;
+  beyond.angle_rad = at->beyond_rad;
+  struct sb_load_curve sum = {.time_s = at->time_s,
+                              .angle_rad = side == SB_SIDE_BEYOND ? at->beyond_rad : at->angle_rad};
   for (int i = 0; i < load->part_count; i++) {
     const struct sb_load_part *part = &load->parts[i];
+    if (!is_on_side(part, side)) continue;
     if (share == SB_SHARE_ACTING && part->is_resisting) continue;
     if (share == SB_SHARE_RESISTING && !part->is_resisting) continue;
     const bool is_signed = share == SB_SHARE_ALL && part->is_resisting;
-    part->ops->add(part, at, is_signed ? at->direction : 1.0, &sum);
+    part->ops->add(part, part->is_beyond ? &beyond : at, is_signed ? at->direction : 1.0, &sum);
   }
   return sum;
+}
+
+struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct sb_load_at *at, enum sb_load_share share)
+{
+  return sb_load_side_curve_at(load, at, share, SB_SIDE_BOTH);
 }
 
 double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
@@ -62,13 +77,13 @@ double sb_load_next_time_s(const struct sb_load *load, double time_s)
   return next_s;
 }
 
-double sb_load_next_angle_rad(const struct sb_load *load, double angle_rad, int direction)
+double sb_load_next_angle_rad(const struct sb_load *load, enum sb_load_side side, double angle_rad, int direction)
 {
   double way_rad = INFINITY;
   double next_rad = direction * (double)INFINITY;
   for (int i = 0; i < load->part_count; i++) {
     const struct sb_load_part *part = &load->parts[i];
-    if (part->ops->next_angle_rad == NULL) continue;
+    if (part->ops->next_angle_rad == NULL || !is_on_side(part, side)) continue;
     const double corner_rad = part->ops->next_angle_rad(part, angle_rad, direction);
     if (direction * (corner_rad - angle_rad) < way_rad) {
       way_rad = direction * (corner_rad - angle_rad);

@@ -41,6 +41,13 @@ static double top_speed_rad_s(const struct sb_model *model, const struct sb_moto
   return fmax(sb_motor_no_load_speed_rad_s(line) / fastest->ratio, fabs(model->run.initial_output_speed_rad_s));
 }
 
+/* Of what turns with the output whatever its wheels do. */
+static double least_output_inertia(const struct sb_model *model)
+{
+  const struct sb_load *load = &model->load;
+  return load->road.can_slip ? load->inertia_kg_m2 - load->road.inertia_kg_m2 : load->inertia_kg_m2;
+}
+
 double sb_model_time_constant_s(const struct sb_model *model, int gear)
 {
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
@@ -55,6 +62,34 @@ double sb_model_time_constant_s(const struct sb_model *model, int gear)
   const struct sb_gear *own = &model->gearbox.gears[gear];
   const double reflect = own->ratio * own->ratio * own->efficiency;
   return fmin(wave_s, (motor_inertia + output_inertia / reflect) / (line.slope_nms_rad + load_slope / reflect));
+}
+
+/* The shaft that gives, against the least that swings at its ends: a radian of its swing, or its damping. */
+static double shaft_time_s(const struct sb_model *model, int gear)
+{
+  const struct sb_driveshaft *shaft = &model->driveshaft;
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const double per_output = 1.0 / least_output_inertia(model);
+  const double per_motor = 1.0 / (own->ratio * own->ratio * own->efficiency * model->motor.rotor_inertia_kg_m2);
+  const double per_inertia = per_output + per_motor;
+  return fmin(1.0 / sqrt(shaft->stiffness_nm_rad * per_inertia),
+              shaft->damping_nms_rad > 0.0 ? 1.0 / (shaft->damping_nms_rad * per_inertia) : INFINITY);
+}
+
+/* The shortest time constant of all states of motion in a gear, or in neutral: wheels that slip leave their vehicle. */
+static double least_time_constant_s(const struct sb_model *model, int gear)
+{
+  double least_s = sb_model_time_constant_s(model, gear);
+  if (model->load.road.can_slip) {
+    struct sb_model wheels = *model;
+    wheels.load.inertia_kg_m2 = least_output_inertia(model);
+    least_s = fmin(least_s, sb_model_time_constant_s(&wheels, gear));
+  }
+  if (gear >= 0 && model->driveshaft.is_present) {
+    const double motor_s = sb_model_time_constant_s(model, -1);
+    least_s = fmin(fmin(least_s, motor_s), shaft_time_s(model, gear));
+  }
+  return least_s;
 }
 
 double sb_model_shortest_time_constant_s(const struct sb_model *model)
@@ -74,7 +109,7 @@ static const double stable_share = 0.5;
 
 double sb_model_step_parts(const struct sb_model *model, int gear)
 {
-  const double time_constant_s = sb_model_time_constant_s(model, gear);
+  const double time_constant_s = least_time_constant_s(model, gear);
   const double for_accuracy = ceil(parts_per_time_constant * divided_step_s / time_constant_s);
   const double for_stability = ceil(model->run.step_s / (stable_share * time_constant_s));
   return fmax(1.0, fmax(for_accuracy, for_stability));

@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "spring.h"
+
 /* Sum of the load's waves. */
 static double waves_at(const struct sb_load_curve *curve, double time_s, double angle)
 {
@@ -21,6 +23,23 @@ static inline double eval(const struct sb_poly *p, enum sb_terms terms, double t
   const double linear = (p->k + p->per_s * tau) + p->lin * v;
   if (terms == SB_TERMS_RAMP) return linear;
   return linear + p->quad * v * fabs(v) + p->per_rad * turn + p->wave_gain * waves;
+}
+
+double sb_stepper_eval(const struct sb_poly *poly, const struct sb_load_curve *curve, const struct sb_point *at,
+                       double speed)
+{
+  const double waves = curve->wave_count > 0 ? waves_at(curve, at->time_s, at->angle) : 0.0;
+  return eval(poly, SB_TERMS_ALL, at->time_s - curve->time_s, speed, at->angle - curve->angle_rad, waves);
+}
+
+/* Gripping wheels turn the vehicle on by the output's own angle. */
+double sb_stepper_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at)
+{
+  const struct sb_segment *seg = sim->segment;
+  const bool is_rigid = sim->state.link == SB_LINK_MESH && !seg->has_spring;
+  const struct sb_far_segment *far = &seg->far;
+  return eval(&far->load, SB_TERMS_ALL, at->time_s - far->curve.time_s, is_rigid ? at->x : at->w,
+              at->angle - sim->state.load_angle_rad, 0.0);
 }
 
 /* Sets the rate of x and the load at a place in mesh. */
@@ -70,12 +89,10 @@ static inline __attribute__((always_inline)) struct sb_point mesh_step(const str
   gain->load_work_j = sixth * r * (l1 * x1 + 2.0 * (l2 * x2 + l3 * x3) + l4 * x4);
   gain->output_turn = r * gain->motor_turn;
 
-  struct sb_point to;
-  to.time_s = end_s;
+  struct sb_point to = {.time_s = end_s};
   to.x = x1 + sixth * (k1 + 2.0 * (k2 + k3) + k4);
   to.w = r * to.x;
   to.angle = from->angle + gain->output_turn;
-  to.w_rate = 0.0;
   mesh_rates(seg, end_s, to.x, to.angle, terms, &to.x_rate, &to.load_nm);
   return to;
 }
@@ -122,12 +139,43 @@ static struct sb_point free_step(const struct sb_segment *seg, const struct sb_p
   return to;
 }
 
-/* A machine at rest in mesh only ages. */
-static struct sb_point rest_step(const struct sb_point *from, double h, struct sb_gain *gain)
+static void far_rates(const struct sb_segment *seg, double time_s, struct sb_point *at)
 {
-  *gain = (struct sb_gain){0};
+  const struct sb_far_segment *far = &seg->far;
+  const double tau = time_s - far->curve.time_s, turn = at->far_angle - far->curve.angle_rad;
+  at->v_rate = eval(&far->rate, SB_TERMS_ALL, tau, at->v, turn, 0.0);
+  at->far_load_nm = eval(&far->load, SB_TERMS_ALL, tau, at->v, turn, 0.0);
+}
+
+static struct sb_point far_stage(const struct sb_segment *seg, const struct sb_point *from, double h,
+                                 const struct sb_point *along)
+{
+  struct sb_point at = {.v = from->v + h * along->v_rate, .far_angle = from->far_angle + h * along->v};
+  far_rates(seg, from->time_s + h, &at);
+  return at;
+}
+
+/* The vehicle beside wheels that slip, moved into *to. */
+static void far_step(const struct sb_segment *seg, const struct sb_point *from, double h, struct sb_point *to,
+                     struct sb_gain *gain)
+{
+  const struct sb_point p2 = far_stage(seg, from, 0.5 * h, from);
+  const struct sb_point p3 = far_stage(seg, from, 0.5 * h, &p2);
+  const struct sb_point p4 = far_stage(seg, from, h, &p3);
+  const double sixth = h / 6.0;
+  gain->far_turn = sixth * (from->v + 2.0 * (p2.v + p3.v) + p4.v);
+  gain->far_work_j = sixth * (from->far_load_nm * from->v + 2.0 * (p2.far_load_nm * p2.v + p3.far_load_nm * p3.v) +
+                              p4.far_load_nm * p4.v);
+  to->v = from->v + sixth * (from->v_rate + 2.0 * (p2.v_rate + p3.v_rate) + p4.v_rate);
+  to->far_angle = from->far_angle + gain->far_turn;
+  far_rates(seg, to->time_s, to);
+}
+
+/* A machine at rest in mesh only ages. */
+static struct sb_point rest_step(const struct sb_point *from, double end_s)
+{
   struct sb_point to = *from;
-  to.time_s = from->time_s + h;
+  to.time_s = end_s;
   return to;
 }
 
@@ -139,7 +187,15 @@ struct sb_point sb_stepper_point(const struct sb_sim *sim)
                         .x = state->motor_speed_rad_s,
                         .w = state->output_speed_rad_s,
                         .angle = state->output_angle_rad};
-  if (state->link != SB_LINK_MESH) {
+  if (state->far.is_slipping) {
+    at.v = state->far.speed_rad_s;
+    at.far_angle = state->far.angle_rad;
+    far_rates(seg, at.time_s, &at);
+  }
+  if (seg->has_spring) {
+    at.twist = state->twist.twist_rad;
+    sb_spring_rates(seg, state->twist.side, &at);
+  } else if (state->link != SB_LINK_MESH) {
     free_rates(seg, &at);
   } else if (state->motor_direction != 0) {
     mesh_rates(seg, at.time_s, at.x, at.angle, SB_TERMS_ALL, &at.x_rate, &at.load_nm);
@@ -150,8 +206,21 @@ struct sb_point sb_stepper_point(const struct sb_sim *sim)
 static struct sb_point part_step(const struct sb_sim *sim, const struct sb_point *from, double h, double end_s,
                                  struct sb_gain *gain)
 {
-  if (sim->state.link != SB_LINK_MESH) return free_step(sim->segment, from, h, gain);
-  return mesh_step(sim->segment, from, h, end_s, SB_TERMS_ALL, gain);
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  struct sb_point to;
+  *gain = (struct sb_gain){0};
+  if (seg->has_spring) {
+    to = sb_spring_step(seg, state->twist.side, from, h, gain);
+  } else if (state->link != SB_LINK_MESH) {
+    to = free_step(seg, from, h, gain);
+  } else if (state->motor_direction == 0) {
+    to = rest_step(from, end_s);
+  } else {
+    to = mesh_step(seg, from, h, end_s, SB_TERMS_ALL, gain);
+  }
+  if (state->far.is_slipping) far_step(seg, from, h, &to, gain);
+  return to;
 }
 
 /* A step in equal parts, each a Runge-Kutta step. */
@@ -169,14 +238,16 @@ static __attribute__((noinline)) struct sb_point divided_step(const struct sb_si
     gain->motor_square += more.motor_square;
     gain->output_turn += more.output_turn;
     gain->load_work_j += more.load_work_j;
+    gain->far_turn += more.far_turn;
+    gain->far_work_j += more.far_work_j;
+    gain->shaft_in_j += more.shaft_in_j;
+    gain->shaft_lost_j += more.shaft_lost_j;
   }
   return at;
 }
 
 struct sb_point sb_stepper_step(const struct sb_sim *sim, const struct sb_point *from, double h, struct sb_gain *gain)
 {
-  const bool is_resting = sim->state.link == SB_LINK_MESH && sim->state.motor_direction == 0;
-  if (is_resting) return rest_step(from, h, gain);
   return divided_step(sim, from, h, from->time_s + h, gain);
 }
 
@@ -216,11 +287,12 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   const double h = sim->step_s, direction = sim->state.motor_direction;
   const double power_direction = sim->state.is_driving ? direction : -direction;
   const double turn_direction = sim->state.output_direction, angle_limit = turn_direction * seg->angle_limit_rad;
-  const double inertia_per_motor = sim->model->load.inertia_kg_m2 * seg->per_motor;
+  const double inertia_per_motor = seg->output_inertia * seg->per_motor;
   const double limit_nm = sim->model->limits.output_torque_nm;
   const bool is_divided = seg->parts > 1;
   struct sb_sums *sums = &sim->sums;
-  struct sb_gain total = {seg->motor_turn, seg->motor_square, 0.0, seg->load_work_j};
+  struct sb_gain total = {
+      .motor_turn = seg->motor_turn, .motor_square = seg->motor_square, .load_work_j = seg->load_work_j};
   struct sb_point at = *point;
   double greatest_nm = fabs(sums->output_torque_nm.value);
   double last_size_nm = fabs(at.load_nm + inertia_per_motor * at.x_rate);

@@ -19,13 +19,19 @@ struct sb_point {
   double w;       /* output speed */
   double angle;   /* of the output */
   double x_rate;  /* dx/dt */
-  double w_rate;  /* dW/dt, neutral only */
+  double w_rate;  /* dW/dt, neutral and spring only */
   double load_nm; /* TL */
+  /* Of a vehicle whose wheels slip; else 0. */
+  double v, far_angle, v_rate, far_load_nm;
+  /* Of a shaft that gives; else 0. */
+  double twist, shaft_nm;
 };
 
 /* What one step adds to the segment's integrals. */
 struct sb_gain {
   double motor_turn, motor_square, output_turn, load_work_j;
+  double far_turn, far_work_j;     /* slipping */
+  double shaft_in_j, shaft_lost_j; /* spring: work at the gear's end, damping */
 };
 
 /* Time of a whole inner step: counted, so that it never drifts, and divided where that gives the nearest double. */
@@ -36,6 +42,13 @@ static inline double sb_stepper_grid_s(const struct sb_sim *sim, long long step)
 
 /* The point at the simulator's present state. */
 struct sb_point sb_stepper_point(const struct sb_sim *sim);
+
+/* Gripping wheels: what stands against the vehicle at a point. Pure. */
+double sb_stepper_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at);
+
+/* A value of a polynomial at a point, with the curve that it was made of and the speed that it is written in. Pure. */
+double sb_stepper_eval(const struct sb_poly *poly, const struct sb_load_curve *curve, const struct sb_point *at,
+                       double speed);
 
 /* In mesh: the value whose sign tells driving from overrun, at a point. Pure. */
 double sb_stepper_power(const struct sb_segment *seg, const struct sb_point *at);

@@ -29,7 +29,7 @@ static void a_curve_is_the_direct_sum_up_to_the_next_corner(void **state)
         .is_at_rest = gsl_rng_uniform_int(rng, 2) == 0,
     };
     const double to_time_s = fmin(sb_load_next_time_s(&made.load, at.time_s), at.time_s + 5.0);
-    double to_angle_rad = sb_load_next_angle_rad(&made.load, at.angle_rad, at.direction);
+    double to_angle_rad = sb_load_next_angle_rad(&made.load, SB_SIDE_BOTH, at.angle_rad, at.direction);
     assert_true(to_time_s > at.time_s);
     assert_true(at.direction * (to_angle_rad - at.angle_rad) > 0.0);
     if (fabs(to_angle_rad - at.angle_rad) > 5.0) to_angle_rad = at.angle_rad + 5.0 * at.direction;

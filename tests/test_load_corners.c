@@ -23,23 +23,23 @@ static void corners_are_the_points_of_the_table(void **state)
       assert_near(time_s, places[i], 0.0);
     }
     assert_near(sb_load_next_time_s(&load, time_s), (double)INFINITY, 0.0);
-    assert_near(sb_load_next_angle_rad(&load, 0.0, 1), (double)INFINITY, 0.0);
-    assert_near(sb_load_next_angle_rad(&load, 0.0, -1), -(double)INFINITY, 0.0);
+    assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, 0.0, 1), (double)INFINITY, 0.0);
+    assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, 0.0, -1), -(double)INFINITY, 0.0);
 
     load.parts[0].axis = SB_OVER_TURNS;
     assert_near(sb_load_next_time_s(&load, 0.0), (double)INFINITY, 0.0);
     double angle_rad = 0.0;
     for (size_t i = 0; i < 4; i++) {
-      angle_rad = sb_load_next_angle_rad(&load, angle_rad, 1);
+      angle_rad = sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, 1);
       assert_near(angle_rad, places[i], 0.0);
     }
-    assert_near(sb_load_next_angle_rad(&load, angle_rad, 1), (double)INFINITY, 0.0);
+    assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, 1), (double)INFINITY, 0.0);
     angle_rad = 8.0;
     for (size_t i = 4; i-- > 0;) {
-      angle_rad = sb_load_next_angle_rad(&load, angle_rad, -1);
+      angle_rad = sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1);
       assert_near(angle_rad, places[i], 0.0);
     }
-    assert_near(sb_load_next_angle_rad(&load, angle_rad, -1), -(double)INFINITY, 0.0);
+    assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1), -(double)INFINITY, 0.0);
   }
 }
 
@@ -61,7 +61,7 @@ static void the_first_corner_of_several_parts_comes_first(void **state)
   load.parts[0].axis = load.parts[2].axis = SB_OVER_TURNS;
   place = 9.0;
   for (int i = 4; i >= 1; i--) {
-    place = sb_load_next_angle_rad(&load, place, -1);
+    place = sb_load_next_angle_rad(&load, SB_SIDE_BOTH, place, -1);
     assert_near(place, i, 0.0);
   }
 }
@@ -96,12 +96,12 @@ static void corners_of_a_repeating_table_neither_stick_nor_get_lost(void **state
   load.parts[0].axis = SB_OVER_TURNS;
   double angle_rad = 3000.0;
   for (long n = 0; n < 20000; n++) {
-    const double next_rad = sb_load_next_angle_rad(&load, angle_rad, -1);
+    const double next_rad = sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1);
     assert_in_range((long)lround((angle_rad - next_rad) * 1000.0), 100, 200);
     angle_rad = next_rad;
   }
   assert_near(angle_rad, 0.0, 1e-9);
-  assert_near(sb_load_next_angle_rad(&load, angle_rad, -1), -(double)INFINITY, 0.0);
+  assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1), -(double)INFINITY, 0.0);
 }
 
 static void a_ramp_thinner_than_rounding_is_a_jump(void **state)
@@ -172,8 +172,8 @@ static void a_breakaway_value_makes_corners_both_ways(void **state)
   load.parts[0].is_resisting = true;
   load.parts[0].breakaway_nm = 1.0;
   load.parts[0].axis = SB_OVER_TURNS;
-  assert_near(sb_load_next_angle_rad(&load, 4.0, -1), 1.0, 1e-15);
-  assert_near(sb_load_next_angle_rad(&load, 1.0, -1), 0.0, 0.0);
+  assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, 4.0, -1), 1.0, 1e-15);
+  assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, 1.0, -1), 0.0, 0.0);
   assert_near(hold_at(&load, 1.0, 1, 2.0), 2.0, 1e-15);
   assert_near(hold_at(&load, 1.0, -1, 0.5), 1.0, 0.0);
   assert_near(hold_at(&load, 4.0, -1, 2.0), 2.0, 1e-15);
@@ -192,11 +192,11 @@ static void a_breakaway_value_makes_corners_both_ways(void **state)
   load = load_of(sine);
   double angle_rad = pi;
   for (int turn = 0; turn > -100; turn--) {
-    angle_rad = sb_load_next_angle_rad(&load, angle_rad, -1);
+    angle_rad = sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1);
     assert_near(angle_rad, 2.0 * pi * turn + 5.0 * pi / 6.0, 2e-9);
     assert_near(hold_at(&load, angle_rad, -1, 2.0 * pi * turn + pi / 2.0), 3.0, 1e-9);
     assert_near(hold_at(&load, angle_rad, 1, 2.0 * pi * turn + 3.0 * pi / 2.0), 2.5, 0.0);
-    angle_rad = sb_load_next_angle_rad(&load, angle_rad, -1);
+    angle_rad = sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1);
     assert_near(angle_rad, 2.0 * pi * turn + pi / 6.0, 2e-9);
     assert_near(hold_at(&load, angle_rad, -1, 2.0 * pi * turn - pi / 2.0), 2.5, 0.0);
     assert_near(hold_at(&load, angle_rad, 1, 2.0 * pi * turn + pi / 2.0), 3.0, 1e-9);

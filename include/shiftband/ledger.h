@@ -2,8 +2,8 @@
 /*
  * ledger.h - where the energy went, line by line, in J.
  *
- *   given = internal loss + winding loss + conversion + motor friction + drag + mesh loss + shift loss + load work
- *           + change of kinetic energy + residual
+ *   given = internal loss + winding loss + conversion + motor friction + drag + mesh loss + shift loss + wheel slip
+ *           + impacts + shaft damping + load work + change of kinetic and of the shaft's energy + residual
  *
  * The integrals come from the same Runge-Kutta stages as the motion; the mesh loss is reckoned from the motor's side
  * when driving and from the output's side in overrun, the load work from the load, so that the residual measures how
@@ -21,8 +21,12 @@
   X(drag, "drag")                     \
   X(mesh_loss, "mesh loss")           \
   X(shift_loss, "shift loss")         \
+  X(slip_loss, "wheel slip")          \
+  X(impact_loss, "impacts")           \
+  X(shaft_loss, "shaft damping")      \
   X(load_work, "load work")           \
-  X(kinetic, "kinetic")
+  X(kinetic, "kinetic")               \
+  X(elastic, "shaft twist")
 
 struct sb_ledger {
   double given;      /* from the battery (with currents) or at the motor shaft (without) */

@@ -19,6 +19,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "shiftband/road.h"
 #include "shiftband/status.h"
 
 enum { SB_LOAD_PART_MAX = 16 };
@@ -37,6 +38,7 @@ struct sb_load_ops;
 struct sb_load_part {
   const struct sb_load_ops *ops; /* its kind, never NULL */
   bool is_resisting;             /* takes the sign of the motion; else it acts */
+  bool is_beyond;                /* on the vehicle: beyond the contact of its wheels */
   double torque_nm;              /* constant: N m; >= 0 when resisting */
   double breakaway_nm;           /* N m, >= 0: least hold at standstill of a resisting part; 0: its own value */
   double viscous_nms_rad;        /* viscous: N m s / rad, >= 0 */
@@ -56,6 +58,7 @@ struct sb_load {
   double breakaway_nm;  /* N m, >= 0: least hold of all resisting parts together at standstill */
   int part_count;       /* 0..SB_LOAD_PART_MAX */
   struct sb_load_part parts[SB_LOAD_PART_MAX];
+  struct sb_road road; /* of a vehicle, when it has one */
 };
 
 struct sb_load_wave {
@@ -81,8 +84,9 @@ struct sb_load_curve {
 struct sb_load_at {
   double time_s;
   double angle_rad;
-  int direction;   /* +1 or -1: sense of the output's motion, or of the motion that is tried from rest */
-  bool is_at_rest; /* the hold counts (breakaway), not the sliding value */
+  double beyond_rad; /* the vehicle's angle, for parts beyond the wheels' contact */
+  int direction;     /* +1 or -1: sense of the output's motion, or of the motion that is tried from rest */
+  bool is_at_rest;   /* the hold counts (breakaway), not the sliding value */
 };
 
 enum sb_load_share {
@@ -90,6 +94,9 @@ enum sb_load_share {
   SB_SHARE_ACTING,   /* only the parts that act */
   SB_SHARE_RESISTING /* only the parts that resist, taken positive: a hold, at rest */
 };
+
+/* Parts before or beyond the contact of a vehicle's wheels. */
+enum sb_load_side { SB_SIDE_BOTH, SB_SIDE_NEAR, SB_SIDE_BEYOND };
 
 struct sb_load_ops {
   const char *name; /* as in the scenario file */
@@ -113,6 +120,10 @@ const struct sb_load_ops *sb_load_kind_find(const char *name);
 struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct sb_load_at *at,
                                       enum sb_load_share share);
 
+/* The same of one side of the contact; the curve's angle is that side's (the output's for both). Pure. */
+struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const struct sb_load_at *at,
+                                           enum sb_load_share share, enum sb_load_side side);
+
 /* The curve's value, in N m, at a time (s), angle (rad) and speed (rad/s) of the output. Pure. */
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s);
 
@@ -123,7 +134,7 @@ double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s
 double sb_load_next_time_s(const struct sb_load *load, double time_s);
 
 /* First corner in angle from angle_rad in the direction (+1, -1), or direction * INFINITY. */
-double sb_load_next_angle_rad(const struct sb_load *load, double angle_rad, int direction);
+double sb_load_next_angle_rad(const struct sb_load *load, enum sb_load_side side, double angle_rad, int direction);
 
 /*
  * Least and greatest torque from outside while the output moves forward in 0..duration_s, N m. Exact for parts over

@@ -53,13 +53,13 @@ struct sb_motor_line {
   double friction_nm;   /* N m, >= 0 */
   double stall_a;       /* A */
   double slope_as_rad;  /* A s / rad */
-  double duty;          /* 0..1; 0 with no slope is an open circuit */
+  double duty;          /* -1..1; 0 with no slope is an open circuit */
 };
 
 /* Fills the derived fields. The given ones must be in range; fails when kt or ke would not be positive. */
 enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err);
 
-/* The line at a duty in 0..1 from the supply. Pure. */
+/* The line at a duty in -1..1 from the supply; a duty of 0 is a short circuit, which brakes. Pure. */
 struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const struct sb_supply *supply, double duty);
 
 /* The line with the circuit open: no current, friction only. Pure. */

@@ -11,6 +11,9 @@
  * happen: times known beforehand are stepped to exactly, others are found on the step's own Runge-Kutta solution by
  * GSL's Brent root solver. At standstill, torque below the hold keeps it: a mode, not a small speed.
  *
+ * A vehicle's wheels can slip and bodies stand in its way (road.h); the output shaft can give (driveshaft.h); what feeds
+ * the motor (drive.h, battery.h, winding.h) changes at ticks and is held between them.
+ *
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
  * The sense of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
@@ -31,6 +34,38 @@ enum sb_link {
   SB_LINK_MESH, /* one gear in mesh: motor and output turn together */
   SB_LINK_OPEN, /* neutral */
   SB_LINK_SLIP  /* a clutch joins them, slipping */
+};
+
+/* A vehicle beside its wheels, and the bodies in its way; in the output's terms (road.h). Zero without a road. */
+struct sb_far {
+  double speed_rad_s;    /* while the wheels slip; else 0 */
+  double angle_rad;      /* while the wheels slip; else 0 */
+  double load_angle_rad; /* the vehicle's angle when the segment began */
+  double left_rad;       /* where the bodies met so far stand, when they are not pushed; else INFINITY */
+  int met_count;         /* bodies met so far, pushed or left */
+  int direction;         /* while the wheels slip: -1, 0, +1 */
+  int is_slipping;
+  int slip_direction; /* sign of the wheels' lead over the vehicle, +1: the wheels push it forward */
+  int is_finished;    /* the end of the road was reached: nothing moves any more */
+};
+
+/* An output shaft that gives, in mesh (driveshaft.h). Zero when rigid or out of mesh. */
+struct sb_twist {
+  double twist_rad;
+  int side; /* of the teeth that touch: +1 driving forward, -1, 0: in the gap; without backlash always +1 */
+};
+
+/* What feeds the motor, moved at ticks. Constant for a model without any. */
+struct sb_feed {
+  struct sb_drive_state drive;
+  struct sb_warmth warmth;
+  double resistance_ohm; /* of the winding */
+  double voltage_v;      /* open circuit */
+  double drawn_as;       /* charge drawn since the start, A s */
+  double loss_j;         /* winding loss since the last tick */
+  long long ready_step;  /* from which on the controller decides again after a stop */
+  int is_cut_out;        /* the thermal switch is open */
+  int is_empty;          /* the battery's cut-off has opened; it stays so */
 };
 
 /*
@@ -54,6 +89,9 @@ struct sb_state {
   int slip_direction; /* sign of the motor's lead over the output in a slipping clutch */
   int is_driving;     /* power runs from motor to output */
   int is_turned;      /* neutral: the motor has reversed, turned_rad counts */
+  struct sb_far far;
+  struct sb_twist twist;
+  struct sb_feed feed;
 };
 
 /* The greatest of a quantity, by magnitude, and when. */
@@ -79,9 +117,27 @@ struct sb_sums {
   double standstill_time_s;    /* in mesh, output at rest */
   double start_kinetic_j;      /* kinetic energy at t = 0 */
   double greatest_impulse_nms; /* of engagements, at the output, by magnitude */
+  double slip_s;               /* time with wheels slipping while the drive is on */
+  double slip_first_s;         /* when they first did; NAN: never */
+  double slip_last_s;          /* when they last did */
+  double slip_need_nm;         /* greatest contact torque that was asked for while slipping: what stood against it */
+  double slip_carried_nm;      /* what the contact carries then at most */
+  double impact_greatest_nms;  /* of bodies met, at the output */
+  long impact_count;
+  double start_elastic_j;
 };
 
-enum sb_event { SB_EVENT_COMMAND, SB_EVENT_ENGAGED, SB_EVENT_STOPPED, SB_EVENT_STARTED };
+enum sb_event {
+  SB_EVENT_COMMAND,
+  SB_EVENT_ENGAGED,
+  SB_EVENT_STOPPED,
+  SB_EVENT_STARTED,
+  SB_EVENT_SLIPPED,  /* wheels begin to slip */
+  SB_EVENT_GRIPPED,  /* they grip again */
+  SB_EVENT_MET,      /* a body in the way was met */
+  SB_EVENT_SWITCHED, /* the drive was cut or came back */
+  SB_EVENT_FINISHED  /* the end of the road */
+};
 
 struct sb_sim;
 
@@ -97,8 +153,10 @@ struct sb_segment;
 
 struct sb_sim {
   const struct sb_model *model;
-  double step_s;      /* the model's step */
-  double steps_per_s; /* steps in a second when that is a whole number, else 0 */
+  double step_s;              /* the model's step */
+  double steps_per_s;         /* steps in a second when that is a whole number, else 0 */
+  int parts[SB_GEAR_MAX + 1]; /* that a step is divided into, in neutral and in each gear */
+  long long steps_per_tick;   /* of what feeds the motor; 0: it never changes */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
@@ -126,6 +184,9 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 /* Whether a gear is in mesh. */
 bool sb_sim_is_engaged(const struct sb_sim *sim);
 
+/* Whether a controller is to decide: in mesh, the drive on, and after a stop of the drive on for the start delay. */
+bool sb_sim_is_deciding(const struct sb_sim *sim);
+
 enum sb_phase { SB_PHASE_DRIVE, SB_PHASE_SHIFT, SB_PHASE_STANDSTILL };
 
 /* The state as people see it, at one instant. */
@@ -143,6 +204,13 @@ struct sb_row {
   double motor_current_a;   /* NAN without currents */
   double supply_voltage_v;  /* NAN without currents */
   double output_turns;
+  double vehicle_speed_rad_s; /* where wheels can slip: of the vehicle, over the wheel's radius; else the output's */
+  double vehicle_angle_rad;   /* likewise, its distance over the wheel's radius */
+  bool is_slipping;
+  double twist_rad;       /* of a shaft that gives, else 0 */
+  double charge_fraction; /* of the battery; NAN without one */
+  double winding_c;       /* NAN without a winding */
+  double housing_c;
 };
 
 struct sb_row sb_sim_row(const struct sb_sim *sim);

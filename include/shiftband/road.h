@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * road.h - what a vehicle meets on its way: ground that carries only so much push, bodies that stand there, an end.
+ *
+ * All is written in the output's terms: distances over the wheel's radius as angles, masses as m r^2, forces times r.
+ *
+ *   gripping   wheels and vehicle move as one while |contact torque| <= static friction x press
+ *   slipping   they move apart; the contact carries sliding friction x press against the wheels' lead, whatever the gear
+ *   meeting    v+ = v J / (J + Jb), lost 1/2 J Jb / (J + Jb) v^2: J is the vehicle alone where its wheels can slip (an
+ *              impact is a greater force than they carry), else all that is joined to it at that instant
+ *
+ * A body that was met is pushed: its mass and sliding friction join the vehicle's while it moves forward. It is left
+ * where it stands when the vehicle turns back, and met there again. Leaves out: a body that runs ahead of a vehicle which
+ * brakes harder than the body's own friction does, rebound, and the weight that shifts between axles.
+ * Sources: Coulomb friction; inelastic impact, R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3; limit of
+ * adhesion, H. Partab, Modern Electric Traction (from memory).
+ */
+#ifndef SHIFTBAND_ROAD_H
+#define SHIFTBAND_ROAD_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum { SB_OBSTACLE_MAX = 8 };
+
+struct sb_obstacle {
+  double angle_rad;     /* of the wheels when it is met, rad, > 0 */
+  double inertia_kg_m2; /* m r^2, > 0 */
+  double friction_nm;   /* sliding, N m, >= 0 */
+  double breakaway_nm;  /* least hold at standstill, N m, >= 0 */
+};
+
+/* Press over the wheels' angle: ascending, linear between. Owned by the scenario. */
+struct sb_press_table {
+  size_t count; /* 0: press_nm everywhere */
+  const double *angle_rad;
+  const double *press_nm;
+};
+
+struct sb_road {
+  bool is_present;      /* a vehicle that can slip, meets bodies or has an end */
+  bool can_slip;        /* a static friction was given */
+  double inertia_kg_m2; /* m r^2 of the vehicle without its wheels: a share of the load's inertia */
+  double static_ratio;  /* friction of wheel on ground, > 0 */
+  double sliding_ratio; /* 0 < sliding <= static */
+  double press_nm;      /* weight on the driven wheels times their radius, N m */
+  struct sb_press_table press;
+  double wheel_radius_m; /* m */
+  double driven_share;   /* of the weight on the driven wheels, 0 < share <= 1 */
+  double gravity_m_s2;
+  double ballast_drag_ratio; /* what a newton more of weight asks of the push: rolling and grade at the start */
+  int obstacle_count;        /* ascending by angle */
+  struct sb_obstacle obstacles[SB_OBSTACLE_MAX];
+  double finish_rad; /* INFINITY: none */
+};
+
+/* Weight on the driven wheels times their radius at a place, N m. Pure. */
+double sb_road_press_nm(const struct sb_road *road, double angle_rad);
+
+/* The next body not yet met, left body or end ahead of a place in a direction; direction * INFINITY: none. met_count
+ * bodies were met; left_rad is where they stand when they are not pushed (INFINITY: they are, or there are none). Pure. */
+double sb_road_next_angle_rad(const struct sb_road *road, int met_count, double left_rad, double angle_rad,
+                              int direction);
+
+/* Inertia (kg m^2) of the first count bodies; their sliding friction and their hold (N m). Pure. */
+double sb_road_pushed_inertia(const struct sb_road *road, int count);
+double sb_road_pushed_friction_nm(const struct sb_road *road, int count);
+double sb_road_pushed_hold_nm(const struct sb_road *road, int count);
+
+/* Mass in kg to be put on the driven wheels so that they carry a contact torque; INFINITY: none is enough. Pure. */
+double sb_road_ballast_kg(const struct sb_road *road, double contact_nm);
+
+#endif

@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/road.h"
+
+#include <gsl/gsl_interp.h>
+#include <math.h>
+
+double sb_road_press_nm(const struct sb_road *road, double angle_rad)
+{
+  const struct sb_press_table *press = &road->press;
+  if (press->count == 0) return road->press_nm;
+  if (angle_rad <= press->angle_rad[0] || press->count == 1) return press->press_nm[0];
+  if (angle_rad >= press->angle_rad[press->count - 1]) return press->press_nm[press->count - 1];
+  const size_t i = gsl_interp_bsearch(press->angle_rad, angle_rad, 0, press->count - 1);
+  const double width = press->angle_rad[i + 1] - press->angle_rad[i];
+  if (!(width > 0.0)) return press->press_nm[i + 1];
+  const double share = (angle_rad - press->angle_rad[i]) / width;
+  return press->press_nm[i] + share * (press->press_nm[i + 1] - press->press_nm[i]);
+}
+
+double sb_road_next_angle_rad(const struct sb_road *road, int met_count, double left_rad, double angle_rad,
+                              int direction)
+{
+  if (direction < 0) return -INFINITY;
+  double next_rad = road->finish_rad;
+  if (met_count < road->obstacle_count) next_rad = fmin(next_rad, road->obstacles[met_count].angle_rad);
+  return left_rad > angle_rad ? fmin(next_rad, left_rad) : next_rad;
+}
+
+double sb_road_pushed_inertia(const struct sb_road *road, int count)
+{
+  double sum = 0.0;
+  for (int i = 0; i < count; i++) sum += road->obstacles[i].inertia_kg_m2;
+  return sum;
+}
+
+double sb_road_pushed_friction_nm(const struct sb_road *road, int count)
+{
+  double sum = 0.0;
+  for (int i = 0; i < count; i++) sum += road->obstacles[i].friction_nm;
+  return sum;
+}
+
+double sb_road_pushed_hold_nm(const struct sb_road *road, int count)
+{
+  double sum = 0.0;
+  for (int i = 0; i < count; i++) sum += fmax(road->obstacles[i].friction_nm, road->obstacles[i].breakaway_nm);
+  return sum;
+}
+
+double sb_road_ballast_kg(const struct sb_road *road, double contact_nm)
+{
+  const double short_n = (contact_nm - road->static_ratio * road->press_nm) / road->wheel_radius_m;
+  if (short_n <= 0.0) return 0.0;
+  const double gain = road->static_ratio - road->ballast_drag_ratio;
+  return gain > 0.0 ? short_n / (gain * road->gravity_m_s2) : INFINITY;
+}

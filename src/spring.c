@@ -1,0 +1,357 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "spring.h"
+
+#include <math.h>
+
+#include "segment.h"
+
+static const struct sb_driveshaft *shaft_of(const struct sb_sim *sim)
+{
+  return &sim->model->driveshaft;
+}
+
+static bool has_gap(const struct sb_sim *sim)
+{
+  return shaft_of(sim)->backlash_rad > 0.0;
+}
+
+/* What the shaft would bear were the teeth of a side touching. */
+static double bearing_nm(const struct sb_driveshaft *shaft, int side, double twist, double twist_rate)
+{
+  const double offset = 0.5 * side * shaft->backlash_rad;
+  return shaft->stiffness_nm_rad * (twist - offset) + shaft->damping_nms_rad * twist_rate;
+}
+
+static double shaft_nm_now(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_twist *twist = &state->twist;
+  if (twist->side == 0) return 0.0;
+  const double rate = sim->segment->per_motor * state->motor_speed_rad_s - state->output_speed_rad_s;
+  return bearing_nm(shaft_of(sim), twist->side, twist->twist_rad, rate);
+}
+
+double sb_spring_energy_j(const struct sb_sim *sim)
+{
+  const struct sb_twist *twist = &sim->state.twist;
+  if (twist->side == 0 || sim->state.link != SB_LINK_MESH) return 0.0;
+  const double wound = twist->twist_rad - 0.5 * twist->side * shaft_of(sim)->backlash_rad;
+  return 0.5 * shaft_of(sim)->stiffness_nm_rad * wound * wound;
+}
+
+void sb_spring_engage(struct sb_sim *sim)
+{
+  sim->state.twist = (struct sb_twist){.twist_rad = 0.0, .side = has_gap(sim) ? 0 : +1};
+}
+
+double sb_spring_release(struct sb_sim *sim)
+{
+  const double energy_j = sb_spring_energy_j(sim);
+  sim->state.twist = (struct sb_twist){0};
+  return energy_j;
+}
+
+/* Settling ------------------------------------------------------------------------------------------------------------- */
+
+/* By how much the motor at rest is turned in a direction against the shaft's torque, N m at the motor. */
+static double motor_margin_nm(const struct sb_sim *sim, double shaft_nm, int direction)
+{
+  const struct sb_segment *seg = sim->segment;
+  const double reaction_nm = shaft_nm * seg->per_motor;
+  const double inv = sb_segment_inverse_e(sb_segment_gear(sim), reaction_nm * direction > 0.0);
+  return direction * (seg->line.stall_nm - reaction_nm * inv) - (seg->line.friction_nm + seg->drag_nm);
+}
+
+static double motor_scale_nm(const struct sb_sim *sim)
+{
+  return sb_start_tolerance * sim->model->motor.stall_torque_nm;
+}
+
+static double output_margin_nm(const struct sb_sim *sim, double time_s, double shaft_nm, int direction)
+{
+  return direction * (shaft_nm - sb_segment_resting_load_nm(sim, time_s, direction));
+}
+
+static double output_scale_nm(const struct sb_sim *sim, double time_s, double shaft_nm, int direction)
+{
+  return sb_start_tolerance * (fabs(shaft_nm) + fabs(sb_segment_resting_load_nm(sim, time_s, direction)));
+}
+
+static int settle_motor(const struct sb_sim *sim, double shaft_nm)
+{
+  for (int direction = +1; direction >= -1; direction -= 2) {
+    if (motor_margin_nm(sim, shaft_nm, direction) > motor_scale_nm(sim)) return direction;
+  }
+  return 0;
+}
+
+static int settle_output(struct sb_sim *sim, double shaft_nm)
+{
+  const double now_s = fmax(sim->state.time_s, sim->state.load_time_s);
+  sb_segment_take_resting(sim);
+  for (int direction = +1; direction >= -1; direction -= 2) {
+    const double margin_nm = output_margin_nm(sim, now_s, shaft_nm, direction);
+    if (margin_nm > output_scale_nm(sim, now_s, shaft_nm, direction)) return direction;
+  }
+  return 0;
+}
+
+void sb_spring_settle(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double shaft_nm = shaft_nm_now(sim);
+  state->motor_direction = sb_sign_of(state->motor_speed_rad_s);
+  if (state->motor_direction == 0) state->motor_direction = settle_motor(sim, shaft_nm);
+  state->output_direction = sb_sign_of(state->output_speed_rad_s);
+  if (state->output_direction == 0) state->output_direction = settle_output(sim, shaft_nm);
+  state->is_driving = shaft_nm * sim->segment->per_motor * state->motor_direction >= 0.0;
+}
+
+void sb_spring_build(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  struct sb_spring_segment *spring = &seg->spring;
+  const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
+  spring->stiffness = shaft_of(sim)->stiffness_nm_rad;
+  spring->damping = shaft_of(sim)->damping_nms_rad;
+  spring->offset_rad = 0.5 * state->twist.side * shaft_of(sim)->backlash_rad;
+  spring->per_motor = state->motor_direction != 0 ? seg->per_motor * inv / sim->model->motor.rotor_inertia_kg_m2 : 0.0;
+  spring->per_output = state->output_direction != 0 ? 1.0 / seg->output_inertia : 0.0;
+  spring->in_j = spring->damped_j = 0.0;
+  spring->start_j = sb_spring_energy_j(sim);
+  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm / fabs(seg->per_motor);
+}
+
+/* Motion --------------------------------------------------------------------------------------------------------------- */
+
+static double twist_rate(const struct sb_segment *seg, const struct sb_point *at)
+{
+  return seg->per_motor * at->x - at->w;
+}
+
+void sb_spring_rates(const struct sb_segment *seg, int side, struct sb_point *at)
+{
+  const struct sb_spring_segment *spring = &seg->spring;
+  const double wound = at->twist - spring->offset_rad;
+  at->shaft_nm = side == 0 ? 0.0 : spring->stiffness * wound + spring->damping * twist_rate(seg, at);
+  at->load_nm = sb_stepper_eval(&seg->load, &seg->curve, at, at->w);
+  at->x_rate = seg->motor_rate.k + seg->motor_rate.lin * at->x - spring->per_motor * at->shaft_nm;
+  at->w_rate = sb_stepper_eval(&seg->output_rate, &seg->curve, at, at->w) + spring->per_output * at->shaft_nm;
+}
+
+static struct sb_point stage(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
+                             const struct sb_point *along)
+{
+  struct sb_point at = {.time_s = from->time_s + h,
+                        .x = from->x + h * along->x_rate,
+                        .w = from->w + h * along->w_rate,
+                        .angle = from->angle + h * along->w,
+                        .twist = from->twist + h * twist_rate(seg, along)};
+  sb_spring_rates(seg, side, &at);
+  return at;
+}
+
+/* What a stage adds, a unit of time, to the integrals. */
+static struct sb_gain rates_of_gain(const struct sb_segment *seg, int side, const struct sb_point *at)
+{
+  const double rate = twist_rate(seg, at);
+  return (struct sb_gain){.motor_turn = at->x,
+                          .motor_square = at->x * at->x,
+                          .output_turn = at->w,
+                          .load_work_j = at->load_nm * at->w,
+                          .shaft_in_j = at->shaft_nm * seg->per_motor * at->x,
+                          .shaft_lost_j = side == 0 ? 0.0 : seg->spring.damping * rate * rate};
+}
+
+static void add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+{
+  sum->motor_turn += weight * more->motor_turn;
+  sum->motor_square += weight * more->motor_square;
+  sum->output_turn += weight * more->output_turn;
+  sum->load_work_j += weight * more->load_work_j;
+  sum->shaft_in_j += weight * more->shaft_in_j;
+  sum->shaft_lost_j += weight * more->shaft_lost_j;
+}
+
+struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
+                               struct sb_gain *gain)
+{
+  const struct sb_point p2 = stage(seg, side, from, 0.5 * h, from);
+  const struct sb_point p3 = stage(seg, side, from, 0.5 * h, &p2);
+  const struct sb_point p4 = stage(seg, side, from, h, &p3);
+  const struct sb_point *points[] = {from, &p2, &p3, &p4};
+  static const double weights[] = {1.0, 2.0, 2.0, 1.0};
+  double x = 0.0, w = 0.0;
+  for (int i = 0; i < 4; i++) {
+    const struct sb_gain rates = rates_of_gain(seg, side, points[i]);
+    add_gain(gain, h / 6.0 * weights[i], &rates);
+    x += weights[i] * points[i]->x_rate;
+    w += weights[i] * points[i]->w_rate;
+  }
+  struct sb_point to = {.time_s = p4.time_s,
+                        .x = from->x + h / 6.0 * x,
+                        .w = from->w + h / 6.0 * w,
+                        .angle = from->angle + gain->output_turn,
+                        .twist = from->twist + (seg->per_motor * gain->motor_turn - gain->output_turn)};
+  sb_spring_rates(seg, side, &to);
+  return to;
+}
+
+void sb_spring_book(struct sb_sim *sim)
+{
+  struct sb_spring_segment *spring = &sim->segment->spring;
+  const double energy_j = sb_spring_energy_j(sim);
+  sim->sums.ledger.elastic += energy_j - spring->start_j;
+  sim->sums.ledger.shaft_loss += spring->damped_j;
+  spring->in_j = spring->damped_j = 0.0;
+  spring->start_j = energy_j;
+}
+
+/* Guards --------------------------------------------------------------------------------------------------------------- */
+
+static bool has_spring(const struct sb_sim *sim)
+{
+  return sim->segment->has_spring;
+}
+
+static bool is_touching(const struct sb_sim *sim)
+{
+  return has_spring(sim) && has_gap(sim) && sim->state.twist.side != 0;
+}
+
+/* Teeth never pull. */
+static double touch_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return sim->state.twist.side * at->shaft_nm;
+}
+
+/* The shaft that lets go while it is still wound relaxes by itself. */
+static void part(struct sb_sim *sim)
+{
+  const double energy_j = sb_spring_energy_j(sim);
+  sim->state.twist.side = 0;
+  sim->sums.ledger.shaft_loss += energy_j;
+  sim->sums.ledger.elastic -= energy_j;
+}
+
+static bool is_apart(const struct sb_sim *sim)
+{
+  return has_spring(sim) && sim->state.twist.side == 0;
+}
+
+/* Teeth touch where the gap is closed and the shaft would bear something. */
+static double gap_value(const struct sb_sim *sim, const struct sb_point *at, int side)
+{
+  const double open_rad = 0.5 * shaft_of(sim)->backlash_rad - side * at->twist;
+  const double bears_nm = side * bearing_nm(shaft_of(sim), side, at->twist, twist_rate(sim->segment, at));
+  return fmax(shaft_of(sim)->stiffness_nm_rad * open_rad, -bears_nm);
+}
+
+static double front_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return gap_value(sim, at, +1);
+}
+
+static double rear_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return gap_value(sim, at, -1);
+}
+
+static void touch(struct sb_sim *sim, int side)
+{
+  sim->state.twist.side = side;
+  const double energy_j = sb_spring_energy_j(sim);
+  sim->sums.ledger.shaft_loss -= energy_j;
+  sim->sums.ledger.elastic += energy_j;
+}
+
+static void touch_front(struct sb_sim *sim)
+{
+  touch(sim, +1);
+}
+
+static void touch_rear(struct sb_sim *sim)
+{
+  touch(sim, -1);
+}
+
+static bool is_motor_moving(const struct sb_sim *sim)
+{
+  return has_spring(sim) && sim->state.motor_direction != 0;
+}
+
+static bool is_motor_resting(const struct sb_sim *sim)
+{
+  return has_spring(sim) && sim->state.motor_direction == 0;
+}
+
+static double motor_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return at->x * sim->state.motor_direction;
+}
+
+static void stop_motor(struct sb_sim *sim)
+{
+  sim->state.motor_speed_rad_s = 0.0;
+}
+
+/* Driving turns into overrun, or back, where the shaft's torque turns over; with a gap the teeth part first. */
+static double power_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  const int direction = sim->state.motor_direction * sb_sign_of(sim->segment->per_motor);
+  return (sim->state.is_driving ? direction : -direction) * at->shaft_nm + sim->segment->power_tolerance;
+}
+
+static double motor_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return 2.0 * motor_scale_nm(sim) - motor_margin_nm(sim, at->shaft_nm, +1);
+}
+
+static double motor_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return 2.0 * motor_scale_nm(sim) - motor_margin_nm(sim, at->shaft_nm, -1);
+}
+
+static bool is_output_resting(const struct sb_sim *sim)
+{
+  return has_spring(sim) && sim->state.output_direction == 0;
+}
+
+static double output_start_value(const struct sb_sim *sim, const struct sb_point *at, int direction)
+{
+  return 2.0 * output_scale_nm(sim, at->time_s, at->shaft_nm, direction) -
+         output_margin_nm(sim, at->time_s, at->shaft_nm, direction);
+}
+
+static double output_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return output_start_value(sim, at, +1);
+}
+
+static double output_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return output_start_value(sim, at, -1);
+}
+
+const struct sb_guard sb_spring_guards[] = {
+    {is_touching, touch_value, part},
+    {is_apart, front_value, touch_front},
+    {is_apart, rear_value, touch_rear},
+    {is_motor_moving, motor_value, stop_motor},
+    {is_motor_moving, power_value, NULL},
+    {is_motor_resting, motor_forward_value, NULL},
+    {is_motor_resting, motor_back_value, NULL},
+    {is_output_resting, output_forward_value, NULL},
+    {is_output_resting, output_back_value, NULL},
+    {NULL, NULL, NULL},
+};

@@ -1,0 +1,72 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/winding.h"
+
+#include <math.h>
+
+#define COPPER_AT_C 20.0 /* where SB_COPPER_PER_K holds */
+
+static bool has_housing(const struct sb_winding *winding)
+{
+  return winding->housing_capacity_j_k > 0.0;
+}
+
+struct sb_warmth sb_winding_start(const struct sb_winding *winding)
+{
+  return (struct sb_warmth){.winding_c = winding->start_c,
+                            .housing_c = has_housing(winding) ? winding->housing_start_c : winding->ambient_c};
+}
+
+struct sb_warmth sb_winding_settled(const struct sb_winding *winding, double loss_w)
+{
+  struct sb_warmth settled = {.housing_c = winding->ambient_c};
+  if (has_housing(winding)) settled.housing_c += loss_w * winding->housing_resistance_k_w;
+  settled.winding_c = settled.housing_c + loss_w * winding->resistance_k_w;
+  return settled;
+}
+
+/* Written as a change, so that a tick too short to be seen in exp() still warms. */
+static struct sb_warmth warmed_alone(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
+                                     double duration_s)
+{
+  const double rate = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
+  const double above_k = from->winding_c - sb_winding_settled(winding, loss_w).winding_c;
+  return (struct sb_warmth){.winding_c = from->winding_c + above_k * expm1(-rate * duration_s),
+                            .housing_c = winding->ambient_c};
+}
+
+/*
+ * The distances x, y from where both settle follow x' = -a (x - y), y' = b (x - y) - c y: a matrix A with the rates
+ * -slow and -fast, always real and apart since (a - b - c)^2 + 4 a b > 0. Then
+ *   exp(A t) - I = (exp(-slow t) - 1) I + exp(-slow t) (1 - exp(-(fast - slow) t)) / (fast - slow) (A + slow I)
+ */
+static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, const struct sb_warmth *from,
+                                            double loss_w, double duration_s)
+{
+  const double a = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
+  const double b = 1.0 / (winding->resistance_k_w * winding->housing_capacity_j_k);
+  const double c = 1.0 / (winding->housing_resistance_k_w * winding->housing_capacity_j_k);
+  const double apart = hypot(a - b - c, 2.0 * sqrt(a * b)); /* fast - slow */
+  const double fast = 0.5 * (a + b + c + apart);
+  const double slow = c * (a / fast); /* their product is a c: nothing cancels */
+
+  const struct sb_warmth settled = sb_winding_settled(winding, loss_w);
+  const double x = from->winding_c - settled.winding_c;
+  const double y = from->housing_c - settled.housing_c;
+  const double both = expm1(-slow * duration_s);
+  const double mixed = (1.0 + both) * (-expm1(-apart * duration_s) / apart);
+  return (struct sb_warmth){.winding_c = from->winding_c + both * x + mixed * (slow * x - a * (x - y)),
+                            .housing_c = from->housing_c + both * y + mixed * (slow * y + b * (x - y) - c * y)};
+}
+
+struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
+                                   double duration_s)
+{
+  return has_housing(winding) ? warmed_with_housing(winding, from, loss_w, duration_s)
+                              : warmed_alone(winding, from, loss_w, duration_s);
+}
+
+double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c)
+{
+  return (1.0 + SB_COPPER_PER_K * (winding_c - COPPER_AT_C)) /
+         (1.0 + SB_COPPER_PER_K * (winding->reference_c - COPPER_AT_C));
+}
