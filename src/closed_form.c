@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* closed_form.c - settled points, thresholds, bands and voltages; see closed_form.h. */
-#include "shiftband/closed_form.h"
-
 #include <math.h>
+
+#include "closed_form_parts.h"
 
 struct sb_motor_line sb_closed_form_line(const struct sb_model *model)
 {
@@ -18,20 +18,33 @@ static double following_nm(const struct sb_model *model, double output_speed_rad
   return output_speed_rad_s * (viscous + quadratic * output_speed_rad_s);
 }
 
-double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                 double reading)
+double sb_closed_form_passed_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double speed_rad_s = reading * model->control.sensor.reference_rad_s;
-  const double given_nm = sb_motor_torque_nm(line, speed_rad_s) - path->drag_nm;
+  const double given_nm = motor_nm - path->drag_nm;
   /* Below zero the output drives the motor; a path that can't be driven backwards then holds any torque. */
   const double factor = given_nm >= 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
   return path->ratio * factor * given_nm - following_nm(model, speed_rad_s / path->ratio);
 }
 
-/* Settled motor speed, rad/s: the root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
-static double settled_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                  double outside_nm)
+double sb_closed_form_needed_nm(const struct sb_model *model, int gear, double outside_nm, double speed_rad_s)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double load_nm = outside_nm + following_nm(model, speed_rad_s / path->ratio);
+  const double inverse = load_nm >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency;
+  return load_nm * inverse / path->ratio + path->drag_nm;
+}
+
+double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double reading)
+{
+  const struct sb_reading_point point = sb_closed_form_point(model, line, reading);
+  return sb_closed_form_passed_nm(model, gear, point.motor_nm, point.speed_rad_s);
+}
+
+/* The root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
+double sb_closed_form_line_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                       double outside_nm)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
@@ -52,12 +65,6 @@ static double settled_speed_rad_s(const struct sb_model *model, const struct sb_
   const double c = n * factor * free_nm - outside_nm;
   /* a x^2 + b x = c; this form of the root holds at a = 0 too. */
   return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
-}
-
-double sb_closed_form_settled(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                              double outside_nm)
-{
-  return settled_speed_rad_s(model, line, gear, outside_nm) / model->control.sensor.reference_rad_s;
 }
 
 double sb_closed_form_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear)
@@ -123,14 +130,20 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
 static double voltage_to_carry_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                  double speed_rad_s, double outside_nm)
 {
-  const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double load_nm = outside_nm + following_nm(model, speed_rad_s / path->ratio);
-  const double inverse = load_nm >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency;
-  const double stall_nm =
-      load_nm * inverse / path->ratio + path->drag_nm + line->friction_nm + line->slope_nms_rad * speed_rad_s;
+  const double stall_nm = sb_closed_form_needed_nm(model, gear, outside_nm, speed_rad_s) + line->friction_nm +
+                          line->slope_nms_rad * speed_rad_s;
   /* The line's stall torque is in proportion to the voltage; its slope does not know it. */
   const double voltage_v = stall_nm * model->supply.open_circuit_voltage_v / line->stall_nm;
   return voltage_v > 0.0 ? voltage_v : NAN;
+}
+
+/* Open-circuit voltage at which a gear's reading is right at a threshold under an outside torque; NAN: at any, INFINITY:
+ * at none. The current tells the torque whatever the voltage. */
+static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
+                                double outside_nm, bool is_met)
+{
+  if (isinf(point->motor_nm) || model->control.sensor.quantity == SB_SENSES_CURRENT) return is_met ? NAN : INFINITY;
+  return voltage_to_carry_v(model, &point->line, gear, point->speed_rad_s, outside_nm);
 }
 
 static struct sb_gear_figures gear_figures(const struct sb_model *model, const struct sb_motor_line *line, int gear,
@@ -149,8 +162,9 @@ static struct sb_gear_figures gear_figures(const struct sb_model *model, const s
       .heaviest_reading = sb_closed_form_settled(model, line, gear, heaviest_nm),
       .least_voltage_v = voltage_to_carry_v(model, line, gear, 0.0, heaviest_nm),
   };
-  figures.lightest_speed_rad_s = figures.lightest_reading * model->control.sensor.reference_rad_s / n;
-  figures.heaviest_speed_rad_s = figures.heaviest_reading * model->control.sensor.reference_rad_s / n;
+  figures.lightest_speed_rad_s = sb_closed_form_settled_speed_rad_s(model, line, gear, lightest_nm) / n;
+  figures.heaviest_speed_rad_s = sb_closed_form_settled_speed_rad_s(model, line, gear, heaviest_nm) / n;
+  figures.hidden_torque_nm = sb_closed_form_hidden_nm(model, line, gear);
   return figures;
 }
 
@@ -175,9 +189,8 @@ static void fill_times(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double reference = model->control.sensor.reference_rad_s;
-  const double down = model->control.down_fraction[slow] * reference;
-  const double up = model->control.up_fraction[slow] * reference;
+  const double down = sb_closed_form_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
+  const double up = sb_closed_form_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
 
   pair->shift_up_time_s = finite_or_nan(sb_closed_form_shift(model, line, slow, fast, load, up).time_s);
@@ -186,7 +199,7 @@ static void fill_times(const struct sb_model *model, const struct sb_motor_line 
   if (pair->is_false_downshift) return; /* it would fall below again */
   pair->shortest_dwell_s = dwell_from(model, line, slow, load, up, down);
   pair->shortest_dwell_settled_s =
-      dwell_from(model, line, slow, load, settled_speed_rad_s(model, line, slow, outside_nm), down);
+      dwell_from(model, line, slow, load, sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm), down);
   pair->shortest_start_delay_s = finite_or_nan(sb_closed_form_climb_s(model, line, fast, load, 0.0, down));
 }
 
@@ -194,23 +207,21 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
                                            double lightest_nm, const struct sb_load_moment *lightest)
 {
   const int fast = slow + 1;
-  const double reference = model->control.sensor.reference_rad_s;
-  const double down = model->control.down_fraction[slow];
-  const double up = model->control.up_fraction[slow];
-  const double no_load = sb_motor_no_load_speed_rad_s(line) / reference;
+  const struct sb_reading_point down = sb_closed_form_point(model, line, model->control.down_fraction[slow]);
+  const struct sb_reading_point up = sb_closed_form_point(model, line, model->control.up_fraction[slow]);
   struct sb_pair_figures pair = {
-      .downshift_torque_nm = sb_closed_form_carried_nm(model, line, fast, down),
-      .upshift_torque_nm = sb_closed_form_carried_nm(model, line, slow, up),
-      .least_voltage_upshift_v = voltage_to_carry_v(model, line, slow, up * reference, lightest_nm),
-      .least_voltage_hold_v = voltage_to_carry_v(model, line, fast, down * reference, lightest_nm),
+      .downshift_torque_nm = sb_closed_form_passed_nm(model, fast, down.motor_nm, down.speed_rad_s),
+      .upshift_torque_nm = sb_closed_form_passed_nm(model, slow, up.motor_nm, up.speed_rad_s),
   };
   pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
   pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm;
   pair.is_false_downshift = pair.downshift_torque_nm <= lightest_nm;
+  pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, !pair.is_stuck_low);
+  pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, !pair.is_false_downshift);
 
   /* The band is empty where both gears turn over at the same torque. */
   pair.least_safe_up = sb_closed_form_settled(model, line, slow, pair.downshift_torque_nm);
-  if (!(pair.least_safe_up <= no_load)) pair.least_safe_up = NAN;
+  if (!(pair.least_safe_up < sb_closed_form_greatest_reading(model, line))) pair.least_safe_up = NAN;
   pair.greatest_safe_down = sb_closed_form_settled(model, line, fast, pair.upshift_torque_nm);
   if (!(pair.greatest_safe_down > 0.0)) pair.greatest_safe_down = NAN;
   fill_times(model, line, slow, lightest, &pair);

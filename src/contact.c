@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "feed.h"
+
 #include "segment.h"
 
 /* A contact that is asked for more than it carries by less than this fraction holds: it would slip by rounding alone. */
@@ -294,7 +296,7 @@ void sb_contact_book(struct sb_sim *sim, double elapsed_s)
   ledger->slip_loss += far->traction_nm * (turn - far->turn);
   far->turn = far->work_j = 0.0;
   far->start_speed = sim->state.far.speed_rad_s;
-  if (!(elapsed_s > 0.0) || seg->line.duty == 0.0) return;
+  if (!(elapsed_s > 0.0) || !sb_feed_is_on(sim)) return;
   if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;
   sim->sums.slip_last_s = sim->state.time_s;
   sim->sums.slip_s += elapsed_s;

@@ -75,14 +75,41 @@ static void discharge(struct sb_sim *sim)
   take_voltage(sim);
 }
 
+/* What the sums tell about a winding too hot and a drive that was cut. */
+static void note(struct sb_sim *sim, bool was_cut, double period_s)
+{
+  struct sb_sums *sums = &sim->sums;
+  const struct sb_feed *feed = &sim->state.feed;
+  const double now_s = sim->state.time_s, winding_c = feed->warmth.winding_c;
+  if (sim->model->winding.is_present) {
+    if (winding_c > sums->winding_c.value) sums->winding_c = (struct sb_peak){winding_c, now_s};
+    if (winding_c > sim->model->limits.winding_c) {
+      if (isnan(sums->hot_first_s)) sums->hot_first_s = now_s;
+      sums->hot_last_s = now_s;
+      sums->hot_s += period_s;
+    }
+  }
+  if (was_cut) {
+    sums->cut_s += period_s;
+    sums->cut_last_s = now_s;
+  }
+  if (!(feed->is_cut_out || feed->is_empty)) return;
+  if (isnan(sums->cut_first_s)) sums->cut_first_s = sums->cut_last_s = now_s;
+  if (!was_cut) sums->cut_count++;
+  sums->was_cut_by_heat |= feed->is_cut_out != 0;
+  sums->was_cut_by_battery |= feed->is_empty != 0;
+}
+
 bool sb_feed_tick(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   struct sb_feed *feed = &state->feed;
-  const bool was_on = is_on(feed);
+  const bool was_on = is_on(feed), was_cut = feed->is_cut_out || feed->is_empty;
+  const double period_s = (double)sim->steps_per_tick * sim->step_s;
   const int order = feed->drive.order;
-  warm(sim, (double)sim->steps_per_tick * sim->step_s);
+  warm(sim, period_s);
   discharge(sim);
+  note(sim, was_cut, period_s);
   feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
   const bool is_switched = is_on(feed) != was_on || feed->drive.order != order;
   if (is_switched && is_on(feed)) {
@@ -120,7 +147,31 @@ double sb_feed_charge_fraction(const struct sb_sim *sim)
   return fmin(fmax(left, 0.0), 1.0);
 }
 
+bool sb_feed_is_on(const struct sb_sim *sim)
+{
+  return sim->steps_per_tick == 0 || is_on(&sim->state.feed);
+}
+
 int sb_feed_direction(const struct sb_sim *sim)
 {
   return sim->steps_per_tick > 0 && sim->state.feed.drive.order < 0 ? -1 : +1;
+}
+
+/*
+ * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
+ * carries K (line - drag). Solved for what the model's own line carries there. Exact but for what viscous loads take.
+ */
+double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm)
+{
+  const struct sb_model *model = sim->model;
+  const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
+  if (is_same || gear >= model->gearbox.gear_count) return outside_nm;
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const struct sb_feed *feed = &sim->state.feed;
+  const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;
+  const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
+  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
+  const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
+  return carried * ((outside_nm / carried + loss_nm) / f + lost_nm - loss_nm);
 }

@@ -23,6 +23,12 @@ void sb_feed_line(struct sb_sim *sim);
 /* Charge left in the battery, a share of its capacity. */
 double sb_feed_charge_fraction(const struct sb_sim *sim);
 
+/* The outside torque that would bring a gear (index) to the same speed with the supply and winding of the model. */
+double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm);
+
+/* Whether the drive is on: no stop is ordered and no switch has opened, whatever the duty. */
+bool sb_feed_is_on(const struct sb_sim *sim);
+
 /* +1: the machine is driven the way its gears drive, or not at all; -1: the other way. */
 int sb_feed_direction(const struct sb_sim *sim);
 

@@ -38,6 +38,9 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
       [SB_VERDICT_FALSE_DOWNSHIFT] = SB_MAP_FALSE_DOWNSHIFT,
       [SB_VERDICT_OVERLOAD] = SB_MAP_OVERLOADS,
       [SB_VERDICT_NOT_ENGAGED] = SB_MAP_LATE,
+      [SB_VERDICT_SLIPPING] = SB_MAP_SLIPS,
+      [SB_VERDICT_OVERHEATED] = SB_MAP_OVERHEATS,
+      [SB_VERDICT_DRIVE_CUT] = SB_MAP_DRIVE_CUT,
   };
   const int worst = sb_map_verdict_worst(verdict);
   if (worst < 0) return SB_MAP_HOLDS;

@@ -13,7 +13,7 @@ static const double same_load = 1e-9;
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
 {
-  *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .low_since_s = NAN};
+  *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
   monitor->line = sb_closed_form_line(model);
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_closed_form_time_constant_s(model, &monitor->line, g);
@@ -183,7 +183,7 @@ void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, in
   keep_shift(monitor);
   if (to_gear >= row->gear) return;
   const double held_nm = monitor->downshift_nm[to_gear - 1];
-  if (row->outside_torque_nm < held_nm - same_load * fabs(held_nm)) {
+  if (row->own_load_nm < held_nm - same_load * fabs(held_nm)) {
     count_verdict(monitor, SB_VERDICT_FALSE_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->outside_torque_nm,
                   row->outside_torque_nm);
   }
@@ -198,9 +198,26 @@ static void close_rest(struct sb_monitor *monitor, int gear, double time_s)
   monitor->rest_since_s = NAN;
 }
 
+static void close_slip(struct sb_monitor *monitor, int gear, double time_s)
+{
+  if (!isnan(monitor->slip_since_s) && time_s - monitor->slip_since_s > monitor->model->limits.slip_time_s) {
+    count_verdict(monitor, SB_VERDICT_SLIPPING, gear, monitor->slip_since_s, time_s, NAN, NAN);
+  }
+  monitor->slip_since_s = NAN;
+}
+
+static void follow_slip(struct sb_monitor *monitor, const struct sb_row *row)
+{
+  if (!sb_row_is_spinning(row)) {
+    close_slip(monitor, monitor->gear, row->time_s);
+  } else if (isnan(monitor->slip_since_s)) {
+    monitor->slip_since_s = row->time_s;
+  }
+}
+
 static void follow_rest(struct sb_monitor *monitor, const struct sb_row *row)
 {
-  if (row->phase != SB_PHASE_STANDSTILL) {
+  if (!sb_row_is_stalled(row)) {
     close_rest(monitor, monitor->gear, row->time_s);
     return;
   }
@@ -226,7 +243,7 @@ static void follow_low(struct sb_monitor *monitor, const struct sb_row *row)
 {
   const int is_low = row->gear > 0 && row->gear < monitor->model->gearbox.gear_count;
   const int is_late = row->time_s >= monitor->model->control.start_delay_s;
-  if (!is_low || !is_late || !(row->outside_torque_nm < monitor->downshift_nm[row->gear - 1])) {
+  if (!is_low || !is_late || !(sb_row_next_load_nm(row) < monitor->downshift_nm[row->gear - 1])) {
     close_low(monitor, monitor->gear, row->time_s);
     return;
   }
@@ -256,6 +273,7 @@ static void follow_engagement(struct sb_monitor *monitor, const struct sb_row *r
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)
 {
   follow_rest(monitor, row);
+  follow_slip(monitor, row);
   if (is_automatic) {
     follow_low(monitor, row);
     follow_engagement(monitor, row);
@@ -270,11 +288,41 @@ static int compare_first(const void *a, const void *b)
   return (int)va->kind - (int)vb->kind;
 }
 
+static void add_hot(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
+  if (isnan(sums->hot_first_s)) return;
+  add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_OVERHEATED,
+                                            .first_s = sums->hot_first_s,
+                                            .last_s = sums->hot_last_s,
+                                            .count = 1,
+                                            .period_s = NAN,
+                                            .duration_s = sums->hot_s,
+                                            .least_nm = NAN,
+                                            .greatest_nm = NAN,
+                                            .greatest_c = sums->winding_c.value});
+}
+
+static void add_cut(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
+  if (isnan(sums->cut_first_s)) return;
+  add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_DRIVE_CUT,
+                                            .first_s = sums->cut_first_s,
+                                            .last_s = sums->cut_last_s,
+                                            .count = (size_t)(sums->cut_count > 0 ? sums->cut_count : 1),
+                                            .period_s = NAN,
+                                            .duration_s = sums->cut_s,
+                                            .least_nm = NAN,
+                                            .greatest_nm = NAN,
+                                            .is_by_heat = sums->was_cut_by_heat,
+                                            .is_by_battery = sums->was_cut_by_battery});
+}
+
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
 {
   close_chain(monitor);
   close_rest(monitor, monitor->gear, last->time_s);
   close_low(monitor, monitor->gear, last->time_s);
+  close_slip(monitor, monitor->gear, last->time_s);
   if (monitor->shift_count > 0 && last->gear == 0) {
     check_engaged_in_time(monitor, &monitor->last_shift, last->time_s);
   }
@@ -287,6 +335,14 @@ enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row
                                               .duration_s = sums->over_limit_s,
                                               .least_nm = monitor->model->limits.output_torque_nm,
                                               .greatest_nm = fabs(sums->output_torque_nm.value)});
+  }
+  add_hot(monitor, sums);
+  add_cut(monitor, sums);
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    struct sb_verdict *verdict = &monitor->verdicts[i];
+    if (verdict->kind != SB_VERDICT_SLIPPING) continue;
+    verdict->least_nm = sums->slip_carried_nm;
+    verdict->need_nm = sums->slip_need_nm;
   }
   if (monitor->verdict_count > 0) {
     qsort(monitor->verdicts, monitor->verdict_count, sizeof *monitor->verdicts, compare_first);

@@ -10,6 +10,16 @@
 /* One count of a sensor without a resolution: 1e-6 %. */
 static const double exact_count_fraction = 1e-8;
 
+double sb_sensor_input(const struct sb_sensor *sensor, double motor_speed_rad_s, double duty, double current_a)
+{
+  switch (sensor->quantity) {
+    case SB_SENSES_DUTY: return 1.0 - fabs(duty);
+    case SB_SENSES_CURRENT: return 1.0 - fabs(current_a) / sensor->reference_a;
+    case SB_SENSES_SPEED: break;
+  }
+  return fabs(motor_speed_rad_s) / sensor->reference_rad_s;
+}
+
 double sb_sensor_count_fraction(const struct sb_sensor *sensor)
 {
   return sensor->resolution_fraction > 0.0 ? sensor->resolution_fraction : exact_count_fraction;
@@ -71,18 +81,27 @@ double sb_reading_draw(struct sb_reading *reading)
   return reading->noise != NULL ? gsl_cdf_ugaussian_Pinv(gsl_rng_uniform_pos(reading->noise)) : 0.0;
 }
 
-int32_t sb_reading_take(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s,
-                        double noise)
+int32_t sb_reading_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise)
 {
-  const double fraction = fabs(motor_speed_rad_s) / sensor->reference_rad_s;
   if (!reading->is_started) {
-    reading->filtered = fraction;
+    reading->filtered = input;
     reading->is_started = true;
   } else {
-    reading->filtered += reading->filter_gain * (fraction - reading->filtered);
+    reading->filtered += reading->filter_gain * (input - reading->filtered);
   }
   const double seen = reading->filtered + sensor->noise_fraction * noise;
   return limit_to_count(round(seen / sb_sensor_count_fraction(sensor)));
+}
+
+int32_t sb_reading_sample_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input)
+{
+  return sb_reading_take_input(reading, sensor, input, sb_reading_draw(reading));
+}
+
+int32_t sb_reading_take(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s,
+                        double noise)
+{
+  return sb_reading_take_input(reading, sensor, fabs(motor_speed_rad_s) / sensor->reference_rad_s, noise);
 }
 
 int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s)

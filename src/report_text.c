@@ -138,8 +138,12 @@ static void write_caution(FILE *out, enum sb_caution caution)
 void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
 {
   if (sb_caution_has_acting_load(&model->load)) write_caution(out, SB_CAUTION_HOIST);
+  if (model->battery.is_present) write_wrapped(out, "Caution: ", sb_caution_of_battery(&model->battery));
   if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, SB_CAUTION_STALL);
   if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, SB_CAUTION_BREAK);
+  if (has_verdict(monitor, SB_VERDICT_OVERHEATED) || has_verdict(monitor, SB_VERDICT_DRIVE_CUT)) {
+    write_caution(out, SB_CAUTION_HEAT);
+  }
 }
 
 static void write_notes(FILE *out, const struct sb_report *report)
@@ -154,8 +158,8 @@ static void write_notes(FILE *out, const struct sb_report *report)
                   "must bear it.");
   }
   if (sb_ledger_residual_ratio(&sums->ledger) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
-  if (isfinite(model->limits.winding_c)) {
-    fprintf(out, "Note: limits.winding is not judged: the winding's temperature is not simulated.\n");
+  if (isfinite(model->limits.winding_c) && !model->winding.is_present) {
+    fprintf(out, "Note: limits.winding is not judged: without motor.winding its temperature is not simulated.\n");
   }
 }
 
@@ -169,6 +173,7 @@ void sb_report_write_text(FILE *out, const struct sb_report *report)
     fprintf(out, "automatic");
   }
   fprintf(out, ", %.6g s at a step of %.3g ms\n", report->result->end.time_s, 1000.0 * model->run.step_s);
+  if (report->warmup != NULL) sb_warmup_write_text(out, report->warmup);
   write_verdicts(out, report);
   write_shifts(out, report);
   write_motion(out, report);

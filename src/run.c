@@ -56,7 +56,8 @@ static bool is_same_row(const struct sb_row *a, const struct sb_row *b)
   return a->time_s == b->time_s && a->gear == b->gear && a->phase == b->phase && a->drive == b->drive &&
          a->motor_speed_rad_s == b->motor_speed_rad_s && a->output_speed_rad_s == b->output_speed_rad_s &&
          a->output_torque_nm == b->output_torque_nm && a->load_torque_nm == b->load_torque_nm &&
-         a->reading_pct == b->reading_pct;
+         a->reading_pct == b->reading_pct && a->vehicle_speed_rad_s == b->vehicle_speed_rad_s &&
+         a->is_slipping == b->is_slipping && a->twist_rad == b->twist_rad;
 }
 
 /* Hands a row to the trace, unless it says again what the last one said. */
@@ -97,13 +98,14 @@ static void sample(struct run *run, bool is_last)
 {
   const struct sb_sensor *sensor = &run->model->control.sensor;
   struct sb_row row = sb_sim_row(&run->sim);
-  const int32_t count = sb_reading_sample(&run->reading, sensor, row.motor_speed_rad_s);
+  const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.drive, row.motor_current_a);
+  const int32_t count = sb_reading_sample_input(&run->reading, sensor, input);
   run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
   sb_monitor_row(run->monitor, &row, is_automatic(run));
   if (!is_automatic(run) || is_last) return;
 
   const uint8_t before = run->controller.gear;
-  const uint8_t gear = sb_controller_update(&run->setup, &run->controller, count, sb_sim_is_engaged(&run->sim));
+  const uint8_t gear = sb_controller_update(&run->setup, &run->controller, count, sb_sim_is_deciding(&run->sim));
   if (gear == before) return;
   hand_out(run, &row);
   sb_monitor_command(run->monitor, &row, gear);
@@ -113,6 +115,11 @@ static void sample(struct run *run, bool is_last)
 static long long earlier(long long a, long long b)
 {
   return a < b ? a : b;
+}
+
+static enum sb_status trace_failed(struct sb_error *err)
+{
+  return sb_fail(err, SB_ERR_IO, "the trace could not be written");
 }
 
 /* From sample to sample and from trace row to trace row, until the end. */
@@ -127,6 +134,7 @@ static enum sb_status go(struct run *run, struct sb_error *err)
   for (long long step = 0;; step = earlier(earlier(next_sample, next_row), last)) {
     const enum sb_status status = sb_sim_advance(&run->sim, step, err);
     if (status != SB_OK) return status;
+    if (run->sim.state.far.is_finished) return run->has_failed ? trace_failed(err) : SB_OK;
     if (step == next_sample) {
       sample(run, step == last);
       next_sample += per_sample;
@@ -136,7 +144,7 @@ static enum sb_status go(struct run *run, struct sb_error *err)
       hand_out(run, &row);
     }
     if (step == next_row) next_row += per_row;
-    if (run->has_failed) return sb_fail(err, SB_ERR_IO, "the trace could not be written");
+    if (run->has_failed) return trace_failed(err);
     if (step == last) return SB_OK;
   }
 }

@@ -81,7 +81,8 @@ static bool list_keys(struct work *work)
     keys[--count] = (struct sb_scenario_key){.path = path,
                                              .quantity = v->key->kind == SB_KEY_EITHER ? v->key->quantity : v->quantity,
                                              .other = other,
-                                             .is_whole = v->key->kind == SB_KEY_WHOLE};
+                                             .is_whole = v->key->kind == SB_KEY_WHOLE,
+                                             .is_given = v->is_given};
   }
   return true;
 }

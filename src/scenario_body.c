@@ -41,8 +41,54 @@ static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, co
   const size_t room = sb_body_room(&draft->body);
   if (room > ROOM_MAX) {
     sb_reader_fault(reader, key_path, "needs a grade that changes less, at most 2000000 pieces of %g %%, found %zu",
-                    100.0 * SB_GRADE_STEP, room / 3);
+                    100.0 * SB_GRADE_STEP, room / 4);
   }
+}
+
+/* Wheels that can slip: sliding friction and something that turns when they do. */
+static void finish_grip(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
+{
+  char key_path[SB_PATH_SIZE];
+  struct sb_vehicle *vehicle = &draft->body.vehicle;
+  if (!is_given(draft, "grip")) {
+    vehicle->grip_ratio = vehicle->sliding_ratio = 0.0;
+    key_path_of(key_path, path, "sliding");
+    if (is_given(draft, "sliding")) sb_reader_fault(reader, key_path, "needs grip beside it, found no such key");
+    return;
+  }
+  key_path_of(key_path, path, "sliding");
+  if (!is_given(draft, "sliding")) {
+    vehicle->sliding_ratio = vehicle->grip_ratio;
+    sb_reader_resolve(reader, key_path, vehicle->sliding_ratio);
+  } else if (vehicle->sliding_ratio > vehicle->grip_ratio) {
+    sb_reader_fault(reader, key_path, "needs at most grip (%.10g), found %.10g", vehicle->grip_ratio,
+                    vehicle->sliding_ratio);
+  }
+  const bool has_inertia = vehicle->wheel_inertia_kg_m2 > 0.0 || reader->draft->model.load.inertia_kg_m2 > 0.0;
+  key_path_of(key_path, path, "wheel_inertia");
+  if (!has_inertia) {
+    sb_reader_fault(reader, key_path, "needs more than 0 kg.m2 (or load.inertia) where wheels can slip, found neither");
+  }
+}
+
+static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
+{
+  char key_path[SB_PATH_SIZE];
+  const struct sb_vehicle *vehicle = &draft->body.vehicle;
+  for (int i = 1; i < vehicle->obstacle_count; i++) {
+    if (vehicle->obstacles[i].distance_m > vehicle->obstacles[i - 1].distance_m) continue;
+    snprintf(key_path, sizeof key_path, "%.200s.in_the_way.%d.distance", path, i + 1);
+    sb_reader_fault(reader, key_path, "needs more than the body before (%.10g m), found %.10g m",
+                    vehicle->obstacles[i - 1].distance_m, vehicle->obstacles[i].distance_m);
+  }
+}
+
+static void finish_way(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
+{
+  struct sb_vehicle *vehicle = &draft->body.vehicle;
+  finish_grip(reader, draft, path);
+  finish_obstacles(reader, draft, path);
+  vehicle->finish_m = isnan(reader->draft->run_distance_m) ? 0.0 : reader->draft->run_distance_m;
 }
 
 static void finish_vehicle(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
@@ -56,6 +102,7 @@ static void finish_vehicle(struct sb_reader *reader, struct sb_body_draft *draft
     sb_reader_fault(reader, path, "needs one of grade, grade_points and grade_file, found %d of them", given);
     return;
   }
+  finish_way(reader, draft, path);
   if (tables > 0) read_grade(reader, draft, path);
   if (given > 0) return;
   vehicle->grade_fraction = 0.0;
@@ -138,6 +185,27 @@ static void start_inertia(struct sb_reader *reader)
                   sb_quantity_units(SB_INERTIA));
 }
 
+/* A distance is a vehicle's, and only one vehicle can slip, push or arrive. */
+static void check_vehicles(struct sb_reader *reader)
+{
+  const struct sb_draft *draft = reader->draft;
+  char path[SB_PATH_SIZE];
+  int count = 0, with_way = 0;
+  for (int i = 0; i < draft->body_count; i++) {
+    const struct sb_body *body = &draft->bodies[i].body;
+    if (draft->bodies[i].node == NULL || strcmp(body->ops->name, "vehicle") != 0) continue;
+    count++;
+    const bool has_way = body->vehicle.grip_ratio > 0.0 || body->vehicle.obstacle_count > 0;
+    with_way += has_way;
+    snprintf(path, sizeof path, "load.bodies.%d", i + 1);
+    if (has_way && with_way > 1)
+      sb_reader_fault(reader, path, "needs one vehicle with grip or in_the_way, found another");
+  }
+  if (!isnan(draft->run_distance_m) && count != 1) {
+    sb_reader_fault(reader, "run.distance", "needs one vehicle among load.bodies, found %d", count);
+  }
+}
+
 void sb_reader_finish_bodies(struct sb_reader *reader)
 {
   struct sb_draft *draft = reader->draft;
@@ -147,6 +215,7 @@ void sb_reader_finish_bodies(struct sb_reader *reader)
     snprintf(path, sizeof path, "load.bodies.%d", i + 1);
     if (draft->bodies[i].node != NULL) finish_body(reader, &draft->bodies[i], path);
   }
+  check_vehicles(reader);
   /* With a fault anywhere there are values missing. */
   if (reader->faults->total > 0 || draft->body_count == 0) return;
   for (int i = 0; i < draft->body_count; i++) {

@@ -98,13 +98,62 @@ static void finish_thresholds(struct sb_reader *reader)
   }
 }
 
+static void refuse_speed(struct sb_reader *reader, const char *path, const char *reading)
+{
+  sb_reader_fault(reader, path, "needs a percentage (%%), since the reading is the %s, found an angular speed",
+                  reading);
+}
+
+/* What the sensor is after must be there, and what is given in speeds must be meant for a speed. */
+static void check_reading(struct sb_reader *reader)
+{
+  static const char *const words[] = {"speed", "duty", "current"};
+  const struct sb_draft *draft = reader->draft;
+  const struct sb_control_draft *control = &draft->control;
+  const struct sb_node *node = sb_node_find(reader->root, "controller");
+  const char *reading = words[control->reading];
+  if (control->reading == SB_SENSES_DUTY && draft->drive.mode == SB_MODE_OPEN) {
+    sb_reader_fault(
+        reader, "controller.reading",
+        "needs drive.mode: speed hold for a reading of the duty, which says nothing where it never changes, "
+        "found open loop");
+  }
+  if (control->reading == SB_SENSES_CURRENT && !draft->model.motor.has_currents) {
+    sb_reader_fault(
+        reader, "controller.reading",
+        "needs stall_current and no_load_current of the motor for a reading of the current, found not both");
+  }
+  if (control->reading != SB_SENSES_CURRENT && sb_node_find(node, "reference_current") != NULL) {
+    sb_reader_fault(reader, "controller.reference_current", "needs reading: current, found %s", reading);
+  }
+  if (control->reading == SB_SENSES_SPEED) return;
+  if (sb_node_find(node, "reference_speed") != NULL) {
+    sb_reader_fault(reader, "controller.reference_speed", "needs reading: speed, found %s", reading);
+  }
+  char path[64];
+  for (int p = 0; p < SB_GEAR_MAX - 1; p++) {
+    threshold_path(reader, "down", p, path);
+    if (p < control->down_count && control->down[p].quantity == SB_SPEED) refuse_speed(reader, path, reading);
+    threshold_path(reader, "up", p, path);
+    if (p < control->up_count && control->up[p].quantity == SB_SPEED) refuse_speed(reader, path, reading);
+  }
+  if (control->resolution.quantity == SB_SPEED) refuse_speed(reader, "controller.resolution", reading);
+}
+
 static void finish_sensor(struct sb_reader *reader)
 {
   const struct sb_control_draft *draft = &reader->draft->control;
+  const struct sb_motor *motor = &reader->draft->model.motor;
   struct sb_sensor *sensor = &reader->draft->model.control.sensor;
-  const bool has_reference = sb_node_find(sb_node_find(reader->root, "controller"), "reference_speed") != NULL;
-  sensor->reference_rad_s = has_reference ? draft->reference_rad_s : reader->draft->model.motor.no_load_speed_rad_s;
+  const struct sb_node *node = sb_node_find(reader->root, "controller");
+  sensor->quantity = (enum sb_sensor_quantity)draft->reading;
+  check_reading(reader);
+  const bool has_speed = sb_node_find(node, "reference_speed") != NULL;
+  sensor->reference_rad_s = has_speed ? draft->reference_rad_s : motor->no_load_speed_rad_s;
   sb_reader_resolve(reader, "controller.reference_speed", sensor->reference_rad_s);
+  const bool has_current = sb_node_find(node, "reference_current") != NULL;
+  sensor->reference_a = has_current ? draft->reference_a : motor->stall_current_a;
+  if (motor->has_currents) sb_reader_resolve(reader, "controller.reference_current", sensor->reference_a);
   sensor->seed = (unsigned long)draft->seed;
   sensor->resolution_fraction = as_fraction(&draft->resolution, sensor->reference_rad_s);
   if (isnan(draft->resolution.value)) sensor->resolution_fraction = 0.0;
@@ -135,8 +184,8 @@ void sb_reader_finish_control(struct sb_reader *reader)
   }
 }
 
-/* A time that must be a whole multiple of the step. */
-static void check_multiple(struct sb_reader *reader, const char *path, const char *what, double time_s, double step_s)
+void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const char *what, double time_s,
+                              double step_s)
 {
   const double ratio = time_s / step_s;
   const double whole = round(ratio);
@@ -200,11 +249,11 @@ void sb_reader_finish_run(struct sb_reader *reader)
     sb_reader_fault(reader, "run.step", "needs at most 1e10 steps, found %.3g of %.10g s in %.10g s",
                     run->duration_s / run->step_s, run->step_s, run->duration_s);
   }
-  check_multiple(reader, "run.duration", "the duration", run->duration_s, run->step_s);
-  check_multiple(reader, has_period ? "controller.sample_period" : "run.step", "the sample period",
-                 model->control.sample_period_s, run->step_s);
+  sb_reader_check_multiple(reader, "run.duration", "the duration", run->duration_s, run->step_s);
+  sb_reader_check_multiple(reader, has_period ? "controller.sample_period" : "run.step", "the sample period",
+                           model->control.sample_period_s, run->step_s);
   check_samples(reader, "controller.dwell", model->control.dwell_s);
   check_samples(reader, "controller.start_delay", model->control.start_delay_s);
   if (has_interval)
-    check_multiple(reader, "run.trace_interval", "the trace interval", run->trace_interval_s, run->step_s);
+    sb_reader_check_multiple(reader, "run.trace_interval", "the trace interval", run->trace_interval_s, run->step_s);
 }

@@ -42,9 +42,11 @@ static void finish_motor(struct sb_reader *reader)
 static void finish_supply(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
-  const bool has_voltage = is_given(reader, "supply", "open_circuit_voltage");
-  if (!has_voltage) model->supply.open_circuit_voltage_v = model->motor.nominal_voltage_v;
-  sb_reader_resolve(reader, "supply.open_circuit_voltage", model->supply.open_circuit_voltage_v);
+  if (!sb_reader_finish_battery(reader)) {
+    const bool has_voltage = is_given(reader, "supply", "open_circuit_voltage");
+    if (!has_voltage) model->supply.open_circuit_voltage_v = model->motor.nominal_voltage_v;
+    sb_reader_resolve(reader, "supply.open_circuit_voltage", model->supply.open_circuit_voltage_v);
+  }
   if (!model->motor.has_currents && model->supply.internal_resistance_ohm > 0.0) {
     sb_reader_fault(reader, "supply.internal_resistance",
                     "needs stall_current and no_load_current of the motor, found not both");
@@ -66,15 +68,18 @@ void sb_reader_finish_model(struct sb_reader *reader)
 {
   finish_name(reader);
   finish_motor(reader);
+  sb_reader_finish_winding(reader);
   finish_supply(reader);
   sb_reader_finish_gearbox(reader);
   sb_reader_finish_control(reader);
   sb_reader_finish_run(reader);
+  sb_reader_finish_drive(reader);
   sb_reader_finish_limits(reader);
 
   struct sb_error err;
   if (reader->faults->total == 0 && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
     sb_reader_fault(reader, "motor", "%s", err.text);
   }
+  if (reader->faults->total == 0) sb_reader_derive_drive(reader);
   if (reader->faults->total == 0) sb_reader_check_effort(reader);
 }

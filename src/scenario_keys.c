@@ -25,6 +25,9 @@ static const struct sb_choice manners[] = {{"resists", SB_MANNER_RESISTS}, {"act
 static const struct sb_choice axes[] = {{"time", SB_OVER_TIME}, {"turns", SB_OVER_TURNS}, {NULL, 0}};
 static const struct sb_choice interpolations[] = {{"linear", SB_LINEAR}, {"hold", SB_HOLD}, {NULL, 0}};
 
+static const struct sb_choice readings[] = {
+    {"speed", SB_SENSES_SPEED}, {"duty", SB_SENSES_DUTY}, {"current", SB_SENSES_CURRENT}, {NULL, 0}};
+
 static void set_shifter_kind(void *base, const char *kind, const struct sb_node *node)
 {
   (void)node;
@@ -59,14 +62,24 @@ static const struct sb_key motor_keys[] = {
      .meaning = "Current of the free motor, below the stall current."},
     {QUANTITY("rotor_inertia", SB_INERTIA), .flags = SB_REQUIRED, BETWEEN(INERTIA_MIN, INERTIA_MAX),
      MODEL(motor.rotor_inertia_kg_m2), .meaning = "Inertia of the rotor and what is fixed to it, seen at the shaft."},
+    {.name = "winding",
+     .kind = SB_KEY_SECTION,
+     .default_words = "none: its resistance stays",
+     .section = &sb_winding_section,
+     .meaning = "How the winding warms and what that does to its resistance."},
     {.name = NULL}};
 
 static const struct sb_key supply_keys[] = {
     {QUANTITY("open_circuit_voltage", SB_VOLTAGE), .flags = SB_ABOVE, BETWEEN(0, 1e4),
      .default_words = "the motor's nominal voltage", MODEL(supply.open_circuit_voltage_v),
-     .meaning = "Voltage without any current drawn."},
+     .meaning = "Voltage without any current drawn; not beside a battery, which has its own."},
     {QUANTITY("internal_resistance", SB_RESISTANCE), BETWEEN(0, 1e6), .default_text = "0 ohm",
      MODEL(supply.internal_resistance_ohm), .meaning = "Resistance of supply and leads; needs the motor's currents."},
+    {.name = "battery",
+     .kind = SB_KEY_SECTION,
+     .default_words = "none: the voltage stays",
+     .section = &sb_battery_section,
+     .meaning = "A battery whose voltage falls with its charge, instead of open_circuit_voltage."},
     {.name = NULL}};
 
 static const struct sb_key mesh_keys[] = {{.name = "teeth",
@@ -349,13 +362,26 @@ static const struct sb_key controller_keys[] = {
      .default_text = "1",
      CONTROL(seed),
      .meaning = "Seed of the noise: the same seed gives the same noise."},
+    {.name = "reading",
+     .kind = SB_KEY_CHOICE,
+     .choices = readings,
+     .default_text = "speed",
+     CONTROL(reading),
+     .meaning = "speed: the motor's, in percent of reference_speed. duty: what is left of full duty, 100 % less the "
+                "duty; in speed hold. current: what is left up to reference_current, 100 % less the current. All three "
+                "fall as the load grows: down is below up."},
     {QUANTITY("reference_speed", SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, SPEED_MAX),
      .default_words = "the motor's no-load speed", CONTROL(reference_rad_s), .meaning = "Speed that reads 100 %."},
+    {QUANTITY("reference_current", SB_CURRENT), .flags = SB_ABOVE, BETWEEN(0, 1e5),
+     .default_words = "the motor's stall current", CONTROL(reference_a),
+     .meaning = "reading: current. Current that reads 0 %."},
     {.name = NULL}};
 
 static const struct sb_key run_keys[] = {
     {QUANTITY("duration", SB_TIME), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, TIME_MAX), MODEL(run.duration_s),
      .meaning = "Length of the simulated time."},
+    {QUANTITY("distance", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, 1e9), .default_words = "none",
+     DRAFT(run_distance_m), .meaning = "Way of the vehicle at which the run ends before its time."},
     {QUANTITY("step", SB_TIME), BETWEEN(1e-8, TIME_MAX), .default_text = "1 ms", MODEL(run.step_s),
      .meaning = "Step of the integration; steps too long for the motor are divided."},
     {QUANTITY("trace_interval", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_words = "the sample period",
@@ -366,6 +392,8 @@ static const struct sb_key run_keys[] = {
     {.name = NULL}};
 
 static const struct sb_key limits_keys[] = {
+    {QUANTITY("slip_time", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0.1 s", MODEL(limits.slip_time_s),
+     .meaning = "Wheels that slip for longer at a time are a verdict."},
     {QUANTITY("output_torque", SB_TORQUE), .flags = SB_ABOVE, BETWEEN(0, TORQUE_MAX), .default_words = "no limit",
      MODEL(limits.output_torque_nm),
      .meaning = "What the weakest part behind the gears may carry. Of this, shaft and tooth the least counts."},
@@ -392,7 +420,8 @@ static const struct sb_section motor = {"motor", "brushed permanent-magnet DC mo
 static const struct sb_section supply = {"supply", "battery or power supply", supply_keys};
 static const struct sb_section gearbox = {"gearbox", "gears and what changes them", gearbox_keys};
 static const struct sb_section load = {"load", "what the output drives", load_keys};
-static const struct sb_section controller = {"controller", "hysteresis on motor speed", controller_keys};
+static const struct sb_section controller = {"controller", "hysteresis on motor speed, duty or current",
+                                             controller_keys};
 static const struct sb_section run = {"run", "the simulation", run_keys};
 static const struct sb_section limits = {"limits", "what counts as a verdict", limits_keys};
 
@@ -409,9 +438,12 @@ static const struct sb_key top_keys[] = {
      .default_words = "nominal voltage, no resistance",
      .section = &supply,
      .meaning = "The supply."},
-    {QUANTITY("drive", SB_PERCENT), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "100 %",
-     MODEL(drive.limit_fraction),
-     .meaning = "Share of the supply's voltage at the motor (duty); its sense comes from the gear."},
+    {.name = "drive",
+     .kind = SB_KEY_SECTION,
+     .flags = SB_SHORT_FORM,
+     .default_words = "100 % in open loop",
+     .section = &sb_drive_section,
+     .meaning = "The duty that the motor is given: a percentage alone, or a section."},
     {.name = "gearbox", .kind = SB_KEY_SECTION, .flags = SB_REQUIRED, .section = &gearbox, .meaning = "The gearbox."},
     {.name = "load", .kind = SB_KEY_SECTION, .flags = SB_REQUIRED, .section = &load, .meaning = "The load."},
     {.name = "controller",

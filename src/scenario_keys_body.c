@@ -6,6 +6,7 @@
 
 #define DRAFT(field) .offset = offsetof(struct sb_body_draft, field)
 #define VEHICLE(field) .offset = offsetof(struct sb_body_draft, body.vehicle.field)
+#define OBSTACLE(field) .offset = offsetof(struct sb_vehicle_obstacle, field)
 #define HOIST(field) .offset = offsetof(struct sb_body_draft, body.hoist.field)
 #define ROTOR(field) .offset = offsetof(struct sb_body_draft, body.rotor.field)
 #define BETWEEN(low, high) .lower = (low), .upper = (high)
@@ -19,6 +20,19 @@
 #define GRAVITY_MAX 1e3 /* m/s2 */
 
 static const struct sb_choice laws[] = {{"fan", SB_ROTOR_FAN}, {"pump", SB_ROTOR_PUMP}, {NULL, 0}};
+
+static const struct sb_key obstacle_keys[] = {
+    {QUANTITY("distance", SB_LENGTH), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, 1e9), OBSTACLE(distance_m),
+     .meaning = "That the vehicle has come from its start when it meets the body."},
+    {QUANTITY("mass", SB_MASS), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, MASS_MAX), OBSTACLE(mass_kg),
+     .meaning = "Of the body."},
+    {QUANTITY("friction", SB_RATIO), .flags = SB_REQUIRED, BETWEEN(0, 10), OBSTACLE(friction_ratio),
+     .meaning = "Of the body sliding on level ground."},
+    {QUANTITY("breakaway", SB_RATIO), BETWEEN(0, 10), .default_text = "0 %", OBSTACLE(breakaway_ratio),
+     .meaning = "Of the body at rest; where it is less than `friction`, that counts."},
+    {.name = NULL}};
+
+static const struct sb_section obstacle = {"in_the_way", "a body on the way", obstacle_keys};
 
 static const struct sb_key vehicle_keys[] = {
     {QUANTITY("mass", SB_MASS), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, MASS_MAX), VEHICLE(mass_kg),
@@ -48,6 +62,22 @@ static const struct sb_key vehicle_keys[] = {
      DRAFT(grade_file),
      .size = 1024,
      .meaning = "The same as a CSV table next to the scenario with the columns distance_m and grade_pct."},
+    {QUANTITY("grip", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 10), .default_words = "the wheels never slip",
+     VEHICLE(grip_ratio),
+     .meaning = "Static friction of the driven wheels on the ground; beyond it they slip. Needs inertia before them."},
+    {QUANTITY("sliding", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 10), .default_words = "as `grip`",
+     VEHICLE(sliding_ratio), .meaning = "Friction of slipping wheels, at most `grip`."},
+    {QUANTITY("driven_share", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "100 %",
+     VEHICLE(driven_share), .meaning = "Share of the weight on the driven wheels."},
+    {.name = "in_the_way",
+     .kind = SB_KEY_LIST,
+     .default_words = "nothing",
+     VEHICLE(obstacles),
+     .size = sizeof(struct sb_vehicle_obstacle),
+     .count_offset = offsetof(struct sb_body_draft, body.vehicle.obstacle_count),
+     .max = SB_OBSTACLE_MAX,
+     .section = &obstacle,
+     .meaning = "Bodies on the way, by distance; each is met, joined without rebound and pushed on with those before."},
     {QUANTITY("gravity", SB_ACCELERATION), .flags = SB_ABOVE, BETWEEN(0, GRAVITY_MAX), .default_text = "9.80665 m/s2",
      VEHICLE(gravity_m_s2), .meaning = "Acceleration of free fall (default: standard gravity)."},
     {.name = NULL}};
@@ -65,6 +95,8 @@ static const struct sb_key hoist_keys[] = {
      .meaning = "Friction of rope and drum, at the drum; resists."},
     {QUANTITY("breakaway", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_words = "as the friction", HOIST(breakaway_nm),
      .meaning = "What that friction holds at standstill at least."},
+    {QUANTITY("holding_brake", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", HOIST(brake_nm),
+     .meaning = "Holding brake at the drum: closed in neutral and while the drive is off."},
     {QUANTITY("gravity", SB_ACCELERATION), .flags = SB_ABOVE, BETWEEN(0, GRAVITY_MAX), .default_text = "9.80665 m/s2",
      HOIST(gravity_m_s2), .meaning = "Acceleration of free fall (default: standard gravity)."},
     {.name = NULL}};

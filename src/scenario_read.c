@@ -211,7 +211,11 @@ static void clear_key(const struct sb_key *key, char *base)
 
 static void read_default(struct sb_reader *reader, const struct sb_key *key, char *base)
 {
-  if (key->kind == SB_KEY_SECTION) read_section(reader, key->section, NULL, base, false);
+  if (key->kind == SB_KEY_SECTION) {
+    read_section(reader, key->section, NULL, base, false);
+    if (key->flags & SB_SHORT_FORM) read_default(reader, &key->section->keys[0], base); /* under its own path too */
+    return;
+  }
   if (key->default_text == NULL) {
     const struct sb_given none = {NAN, key->quantity};
     if (key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER) remember(reader, key, &none, false);
@@ -275,16 +279,25 @@ static void read_kind(struct sb_reader *reader, const struct sb_key *key, const 
   read_section(reader, *section, node, base, true);
 }
 
+/* A section, or a single value for its first key: the defaults then hold for the others. */
+static void read_whole_section(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node,
+                               void *base)
+{
+  const struct sb_key *first = &key->section->keys[0];
+  const bool is_short = (key->flags & SB_SHORT_FORM) && node->kind == SB_NODE_VALUE;
+  const char *needs = key->flags & SB_SHORT_FORM ? "a single value or a section" : "a section";
+  const bool is_map = !is_short && is_of_kind(reader, node, SB_NODE_MAP, needs);
+  read_section(reader, key->section, is_map ? node : NULL, base, false);
+  if (is_short) read_value(reader, first, node, (char *)base + first->offset);
+}
+
 static void read_item(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, void *item)
 {
   if (key->kinds != NULL) {
     read_kind(reader, key, node, item);
-    return;
+  } else {
+    read_whole_section(reader, key, node, item);
   }
-  const bool is_short = (key->flags & SB_SHORT_FORM) && node->kind == SB_NODE_VALUE;
-  const bool is_map = !is_short && is_of_kind(reader, node, SB_NODE_MAP, "a section");
-  read_section(reader, key->section, is_map ? node : NULL, item, false);
-  if (is_short) read_value(reader, &key->section->keys[0], node, (char *)item + key->section->keys[0].offset);
 }
 
 static void read_list(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
@@ -337,8 +350,7 @@ static void read_key(struct sb_reader *reader, const struct sb_key *key, const s
   } else if (key->flags & SB_MANY) {
     read_many(reader, key, node, base);
   } else if (key->kind == SB_KEY_SECTION) {
-    const bool is_map = is_of_kind(reader, node, SB_NODE_MAP, "a section");
-    read_section(reader, key->section, is_map ? node : NULL, base, false);
+    read_whole_section(reader, key, node, base);
   } else if (is_of_kind(reader, node, SB_NODE_VALUE, sb_key_words(key, words))) {
     read_value(reader, key, node, base + key->offset);
   }

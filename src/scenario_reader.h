@@ -52,12 +52,27 @@ void sb_reader_finish_bodies(struct sb_reader *reader);
 /* Fills in the defaults that hang on other keys, derives, and checks all sums of keys. */
 void sb_reader_finish_model(struct sb_reader *reader);
 
+/* Checks the winding and what may be left out of it; needs the motor's currents; part of finishing the model. */
+void sb_reader_finish_winding(struct sb_reader *reader);
+
+/* Checks the battery and sets the supply's voltage at the start; needs the motor's currents; part of finishing the
+ * model. False when there is none. */
+bool sb_reader_finish_battery(struct sb_reader *reader);
+
 /* Checks gears, shifter and ratios; part of finishing the model. */
 void sb_reader_finish_gearbox(struct sb_reader *reader);
 
 /* Checks and converts what the controller and the run were given; part of finishing the model. */
 void sb_reader_finish_control(struct sb_reader *reader);
 void sb_reader_finish_run(struct sb_reader *reader);
+
+/* Checks the drive; after the run, whose step its period must fit. Then, with the motor derived, fills its defaults. */
+void sb_reader_finish_drive(struct sb_reader *reader);
+void sb_reader_derive_drive(struct sb_reader *reader);
+
+/* A fault when a time is not a whole multiple of the step. NAN is none. */
+void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const char *what, double time_s,
+                              double step_s);
 
 /* The least of the torques that limits of the output are given as; needs the gearbox; part of finishing the model. */
 void sb_reader_finish_limits(struct sb_reader *reader);

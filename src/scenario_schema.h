@@ -50,6 +50,22 @@ struct sb_control_draft {
   long confirm_count, seed;
   struct sb_given resolution;
   double reference_rad_s; /* NAN: the motor's no-load speed */
+  double reference_a;     /* NAN: the motor's stall current */
+  int reading;            /* sb_sensor_quantity */
+};
+
+enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_HOLD };
+
+struct sb_drive_draft {
+  int mode, off;                /* sb_mode, sb_drive_off */
+  struct sb_given target, band; /* percent: of the motor's no-load speed */
+  double integral_time_s;       /* NAN: the longest time constant of a gear */
+};
+
+/* A battery as written. */
+struct sb_battery_draft {
+  int chemistry; /* sb_chemistry_code */
+  long cells;    /* 0: not given */
 };
 
 /* Parts that limit the output torque, as written. */
@@ -70,11 +86,15 @@ struct sb_tooth_draft {
 struct sb_draft {
   struct sb_model model;
   double mesh_efficiency, back_efficiency;
+  double winding_time_constant_s;
   int part_count;
   struct sb_part_draft parts[SB_LOAD_PART_MAX];
+  double run_distance_m; /* NAN: not given */
   int body_count;
   struct sb_body_draft bodies[SB_BODY_MAX];
   struct sb_control_draft control;
+  struct sb_drive_draft drive;
+  struct sb_battery_draft battery;
   struct sb_shaft_draft shaft;
   struct sb_tooth_draft tooth;
 };
@@ -98,7 +118,7 @@ enum sb_key_flag {
   SB_ABOVE = 2,      /* the lower bound itself is refused */
   SB_BELOW = 4,      /* the upper bound itself is refused */
   SB_MANY = 8,       /* EITHER: one value or a list, at most `max`, counted at `count_offset` */
-  SB_SHORT_FORM = 16 /* LIST: a single value stands for an item's first key */
+  SB_SHORT_FORM = 16 /* LIST: a single value stands for an item's first key; SECTION: for its first key */
 };
 
 struct sb_choice {
@@ -133,6 +153,15 @@ struct sb_section {
 };
 
 extern const struct sb_section sb_scenario_schema;
+
+/* A winding that warms: scenario_keys_winding.c. */
+extern const struct sb_section sb_winding_section;
+
+/* The drive: scenario_keys_drive.c. */
+extern const struct sb_section sb_drive_section;
+
+/* A battery: scenario_keys_battery.c. */
+extern const struct sb_section sb_battery_section;
 
 /* The kinds of body: scenario_keys_body.c. */
 extern const struct sb_section *const sb_body_sections[];

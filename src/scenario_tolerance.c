@@ -6,6 +6,16 @@
 
 #include "scenario_reader.h"
 
+/* The path as it can be set: `drive` alone is a percentage, and the limit of the drive where that is a section. */
+static const char *settle_drive(const struct sb_reader *reader, const char *path)
+{
+  const struct sb_node *drive = sb_node_find(reader->root, "drive");
+  if (drive == NULL) return path;
+  if (drive->kind == SB_NODE_MAP && strcmp(path, "drive") == 0) return "drive.limit";
+  if (drive->kind == SB_NODE_VALUE && strcmp(path, "drive.limit") == 0) return "drive";
+  return path;
+}
+
 /* The path with gears by number: "gearbox.gears.slow.drag" is "gearbox.gears.1.drag". */
 static void number_gears(const struct sb_reader *reader, const char *path, char out[SB_PATH_SIZE])
 {
@@ -111,7 +121,7 @@ static void read_tolerance(struct sb_reader *reader, const struct sb_node *node,
 {
   struct sb_tolerance tolerance = {.nominal = 0.0};
   char path[SB_PATH_SIZE];
-  number_gears(reader, node->key, path);
+  number_gears(reader, settle_drive(reader, node->key), path);
   const struct sb_value *value = find_value(reader, path);
   snprintf(reader->path, sizeof reader->path, "tolerances.%.200s", path);
   if (node->kind == SB_NODE_BROKEN) return;

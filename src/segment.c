@@ -34,9 +34,16 @@ static double power_sign(const struct sb_sim *sim, double motor_nm, double load_
 
 /* At rest ------------------------------------------------------------------------------------------------------------- */
 
+/* The holding brake, closed in neutral and while the drive is off. */
+static double brake_nm(const struct sb_sim *sim)
+{
+  const bool is_closed = sim->state.link == SB_LINK_OPEN || !sb_feed_is_on(sim);
+  return is_closed ? sim->model->load.brake_nm : 0.0;
+}
+
 struct sb_resting sb_resting_at(const struct sb_sim *sim, enum sb_load_side side)
 {
-  struct sb_resting resting = {.least_hold_nm = {0.0, 0.0}};
+  struct sb_resting resting = {.brake_nm = side != SB_SIDE_BEYOND ? brake_nm(sim) : 0.0};
   for (int i = 0; i < 2; i++) {
     const int direction = i == 0 ? -1 : +1;
     resting.acting[i] = sb_segment_curve_at(sim, direction, true, SB_SHARE_ACTING, side);
@@ -54,7 +61,7 @@ static double acting_nm(const struct sb_resting *resting, double time_s, double 
 static double hold_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
   const double parts_nm = sb_load_curve_outside_nm(&resting->holding[direction > 0], time_s, angle_rad);
-  return fmax(parts_nm, resting->least_hold_nm[direction > 0]);
+  return fmax(parts_nm, resting->least_hold_nm[direction > 0]) + resting->brake_nm;
 }
 
 double sb_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
@@ -174,6 +181,7 @@ static struct sb_load_curve moving_curve(const struct sb_sim *sim, int output_di
   struct sb_load_curve curve =
       sb_segment_curve_at(sim, output_direction, false, SB_SHARE_ALL, is_cut_off ? SB_SIDE_NEAR : SB_SIDE_BOTH);
   if (sim->model->load.road.is_present) curve.c0_nm += sb_contact_moving_nm(sim, output_direction);
+  if (sim->model->load.brake_nm > 0.0) curve.c0_nm += output_direction * brake_nm(sim);
   return curve;
 }
 

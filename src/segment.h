@@ -28,6 +28,7 @@ struct sb_resting {
   struct sb_load_curve acting[2];
   struct sb_load_curve holding[2];
   double least_hold_nm[2]; /* that holds at least */
+  double brake_nm;         /* that holds besides */
 };
 
 /* The vehicle and its contact, where there is a road. */

@@ -46,7 +46,7 @@ static void notify(struct sb_sim *sim, enum sb_event event)
 bool sb_sim_is_deciding(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
-  return sb_sim_is_engaged(sim) && sim->segment->line.duty != 0.0 && state->step >= state->feed.ready_step &&
+  return sb_sim_is_engaged(sim) && sb_feed_is_on(sim) && state->step >= state->feed.ready_step &&
          !state->far.is_finished;
 }
 
@@ -449,10 +449,12 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->sums.over_limit_first_s = sim->sums.over_limit_last_s = NAN;
   sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
-  sim->sums.slip_first_s = NAN;
+  sim->sums.slip_first_s = sim->sums.hot_first_s = sim->sums.cut_first_s = NAN;
+  sim->sums.winding_c.value = -INFINITY;
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
   if (model->driveshaft.is_present) sb_spring_engage(sim);
   sb_feed_start(sim);
+  if (model->winding.is_present) sim->sums.winding_c.value = state->feed.warmth.winding_c;
   begin_segment(sim);
   sim->sums.start_kinetic_j = kinetic_j(sim);
   if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
@@ -485,6 +487,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   const int sense = sense_of(sim, state->gear);
   const bool has_road = sim->model->load.road.is_present;
   const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
+  const double outside_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_sense *
+                            sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad);
   const bool has_currents = sim->model->motor.has_currents;
   const double drawn_a = seg->line.duty * current_a;
   const double torque_nm = delivered_nm(sim, &at);
@@ -495,13 +499,15 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
                : is_resting ? SB_PHASE_STANDSTILL
                             : SB_PHASE_DRIVE,
       .drive = sense * seg->line.duty,
+      .is_on = sb_feed_is_on(sim),
       .motor_speed_rad_s = sense * state->motor_speed_rad_s,
       .reading_pct = NAN,
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,
-      .outside_torque_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_sense *
-                           sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad),
+      .outside_torque_nm = outside_nm,
+      .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, outside_nm),
+      .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, outside_nm),
       .motor_current_a = has_currents ? current_a : NAN,
       .supply_voltage_v = has_currents ? seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
       .output_turns = state->output_angle_rad / SB_TURN,

@@ -97,11 +97,50 @@ static int has_tolerance(const struct sb_scenario *scenario, const char *path)
   return 0;
 }
 
-/* Whether samples must be given the nominal reference speed. */
-static bool is_reference_kept(const struct sb_scenario *nominal)
+static bool is_given(const struct sb_scenario *scenario, const char *path)
 {
-  return nominal->tolerance_count > 0 && nominal->model.gearbox.gear_count > 1 &&
-         !has_tolerance(nominal, "controller.reference_speed");
+  for (size_t k = 0; k < scenario->key_count; k++) {
+    if (strcmp(scenario->keys[k].path, path) == 0) return scenario->keys[k].is_given;
+  }
+  return false;
+}
+
+/* What the electronics were set to once: in a sample it must not follow the machine whose figures gave it. */
+struct kept {
+  const char *path, *unit;
+  double value;           /* SI */
+  const char *moves_with; /* the figure that it would follow; NULL: several */
+};
+
+enum { KEPT_MAX = 4 };
+
+/* Lists what samples must be given at its nominal value; returns how much. */
+static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MAX])
+{
+  const struct sb_model *model = &nominal->model;
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const struct sb_drive *drive = &model->drive;
+  const bool has_speed = model->gearbox.gear_count > 1 && sensor->quantity == SB_SENSES_SPEED;
+  const bool has_current = model->gearbox.gear_count > 1 && sensor->quantity == SB_SENSES_CURRENT;
+  const bool has_loop = drive->mode == SB_DRIVE_SPEED_HOLD;
+  static const char speed[] = "motor.no_load_speed";
+  const struct {
+    bool is_used;
+    struct kept kept;
+  } all[] = {
+      {has_speed, {"controller.reference_speed", "rad/s", sensor->reference_rad_s, speed}},
+      {has_current, {"controller.reference_current", "A", sensor->reference_a, "motor.stall_current"}},
+      {has_loop, {"drive.target", "rad/s", drive->target_rad_s, speed}},
+      {has_loop, {"drive.proportional_band", "rad/s", 1.0 / drive->gain_per_rad_s, speed}},
+      {has_loop && !is_given(nominal, "drive.integral_time"),
+       {"drive.integral_time", "s", drive->gain_per_rad_s / drive->integral_per_rad, NULL}},
+  };
+  int count = 0;
+  if (nominal->tolerance_count == 0) return 0;
+  for (size_t i = 0; i < sizeof all / sizeof *all; i++) {
+    if (all[i].is_used && !has_tolerance(nominal, all[i].kept.path)) kept[count++] = all[i].kept;
+  }
+  return count;
 }
 
 enum { SET_SIZE = 192 };
@@ -110,17 +149,18 @@ enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t 
                               const struct sb_scenario *nominal, const double *values, struct sb_scenario *out,
                               struct sb_faults *faults)
 {
-  const size_t most = set_count + (size_t)nominal->tolerance_count + 1;
+  const size_t most = set_count + (size_t)nominal->tolerance_count + KEPT_MAX;
   const char **all = calloc(most, sizeof *all);
-  char(*texts)[SET_SIZE] = calloc((size_t)nominal->tolerance_count + 1, sizeof *texts);
+  char(*texts)[SET_SIZE] = calloc((size_t)nominal->tolerance_count + KEPT_MAX, sizeof *texts);
   enum sb_status status = SB_ERR_MEMORY;
   if (all != NULL && texts != NULL) {
     size_t count = 0;
     int used = 0;
     for (size_t k = 0; k < set_count; k++) all[count++] = sets[k];
-    if (is_reference_kept(nominal)) {
-      snprintf(texts[used], SET_SIZE, "controller.reference_speed=%.17g rad/s",
-               nominal->model.control.sensor.reference_rad_s);
+    struct kept kept[KEPT_MAX];
+    const int kept_count = list_kept(nominal, kept);
+    for (int k = 0; k < kept_count; k++) {
+      snprintf(texts[used], SET_SIZE, "%s=%.17g %s", kept[k].path, kept[k].value, kept[k].unit);
       all[count++] = texts[used++];
     }
     for (int k = 0; k < nominal->tolerance_count; k++) {
@@ -149,10 +189,14 @@ const char *sb_spread_words(const struct sb_scenario *nominal, const double *val
     length += more > 0 ? (size_t)more : 0;
     if (length >= size) length = size - 1;
   }
-  /* The reference would move with the motor, were it not kept; who repeats the sample must keep it, too. */
-  if (!is_nominal && is_reference_kept(nominal) && has_tolerance(nominal, "motor.no_load_speed")) {
-    snprintf(text + length, size - length, ", controller.reference_speed %.8g rad/s",
-             nominal->model.control.sensor.reference_rad_s);
+  /* What would move with the machine, were it not kept: who repeats the sample must keep it, too. */
+  struct kept kept[KEPT_MAX];
+  const int kept_count = is_nominal ? 0 : list_kept(nominal, kept);
+  for (int k = 0; k < kept_count; k++) {
+    if (kept[k].moves_with != NULL && !has_tolerance(nominal, kept[k].moves_with)) continue;
+    const int more = snprintf(text + length, size - length, ", %s %.8g %s", kept[k].path, kept[k].value, kept[k].unit);
+    length += more > 0 ? (size_t)more : 0;
+    if (length >= size) length = size - 1;
   }
   if (is_nominal) snprintf(text, size, "nominal");
   return text;

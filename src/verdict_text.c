@@ -158,6 +158,46 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
   }
 }
 
+/* The load that has one contact with the ground has one vehicle. */
+static const struct sb_vehicle *vehicle_of(const struct sb_model *model)
+{
+  for (int i = 0; i < model->body_count; i++) {
+    if (strcmp(model->bodies[i].ops->name, "vehicle") == 0) return &model->bodies[i].vehicle;
+  }
+  return NULL;
+}
+
+static void say_slipping(struct words *words, const struct sb_verdict *v, const struct sb_model *model)
+{
+  const struct sb_vehicle *vehicle = vehicle_of(model);
+  say(words, "Wheels slip from %.4g s on, for %.3g s", v->first_s, v->duration_s);
+  if (v->count > 1) say(words, " in %zu spells", v->count);
+  if (vehicle == NULL) return;
+  const double carried_n =
+      sb_road_press_nm(&model->load.road, 0.0) * model->load.road.static_ratio / vehicle->wheel_radius_m;
+  say(words, ": the ground carries a push of %.3g N, and a lower gear pushes no harder", carried_n);
+  if (!(v->need_nm > 0.0)) return;
+  const double ballast_kg = sb_road_ballast_kg(&model->load.road, v->need_nm);
+  say(words, "; %.3g N stand against it", v->need_nm / vehicle->wheel_radius_m);
+  if (isfinite(ballast_kg)) {
+    say(words, ", so that more than %.3g kg of ballast on the driven wheels would be needed", ballast_kg);
+  } else {
+    say(words, ", and no ballast would help: it adds more resistance than grip");
+  }
+}
+
+static void say_cut(struct words *words, const struct sb_verdict *v, const struct sb_model *model)
+{
+  say(words, "The drive is cut at %.4g s", v->first_s);
+  if (v->count > 1) say(words, " and %zu times more", v->count - 1);
+  say(words, ", for %.3g s in all: ", v->duration_s);
+  if (v->is_by_heat) say(words, "the winding reached the cut-out's %.4g C", model->winding.cut_out_c);
+  if (v->is_by_heat && v->is_by_battery) say(words, ", and ");
+  if (v->is_by_battery) {
+    say(words, "the battery is empty or fell below its cut-off of %.3g V under load", model->battery.cutoff_v);
+  }
+}
+
 const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_model *model,
                             const struct sb_closed_form *closed, char *text, size_t size)
 {
@@ -178,6 +218,12 @@ const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_mo
           model->gearbox.gears[verdict->gear - 1].name, verdict->first_s, verdict->duration_s,
           model->shifter.timeout_s);
       break;
+    case SB_VERDICT_SLIPPING: say_slipping(&words, verdict, model); break;
+    case SB_VERDICT_OVERHEATED:
+      say(&words, "Overheats the winding from %.4g s on, for %.3g s: %.4g C against a limit of %.4g C",
+          verdict->first_s, verdict->duration_s, verdict->greatest_c, model->limits.winding_c);
+      break;
+    case SB_VERDICT_DRIVE_CUT: say_cut(&words, verdict, model); break;
     case SB_VERDICT_KIND_COUNT: break;
   }
   return text;

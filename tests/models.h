@@ -38,8 +38,11 @@ static inline struct sb_model model_blank(void)
     model.control.up_fraction[p] = 0.9;
   }
   model.run = (struct sb_run_setup){.duration_s = 10.0, .step_s = 1e-3, .trace_interval_s = 0.01};
-  model.limits = (struct sb_limits){
-      .output_torque_nm = INFINITY, .winding_c = INFINITY, .stall_time_s = 0.5, .hunt_window_s = NAN};
+  model.limits = (struct sb_limits){.output_torque_nm = INFINITY,
+                                    .winding_c = INFINITY,
+                                    .stall_time_s = 0.5,
+                                    .slip_time_s = 0.1,
+                                    .hunt_window_s = NAN};
   return model;
 }
 

@@ -156,8 +156,9 @@ static void letters_and_words_of_classes_are_all_different(void **state)
   }
   char text[SB_MAP_VERDICTS_SIZE];
   const struct sb_map_verdict all = {(1U << SB_VERDICT_KIND_COUNT) - 1, SB_CAUSE_LOAD};
-  assert_string_equal(sb_map_all_verdicts(&all, text),
-                      "stall;shift not engaged;hunting;overload;stuck low;downshift for nothing");
+  assert_string_equal(
+      sb_map_all_verdicts(&all, text),
+      "stall;shift not engaged;hunting;drive cut;overheated;overload;slipping;stuck low;downshift for nothing");
   assert_int_equal(sb_map_class_of(&all), SB_MAP_STALLS);
   const struct sb_map_verdict none = {0, SB_CAUSE_NONE};
   assert_string_equal(sb_map_all_verdicts(&none, text), "holds");

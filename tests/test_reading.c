@@ -226,6 +226,27 @@ static void without_a_filter_each_sample_stands_alone(void **state)
   sb_reading_clear(&reading); /* clearing twice is harmless */
 }
 
+/* What is left of full duty, or up to the reference current: it falls as the load grows, whichever way the motor turns. */
+static void duty_and_current_are_read_as_what_is_left(void **state)
+{
+  (void)state;
+  struct sb_sensor sensor = {.quantity = SB_SENSES_DUTY, .reference_rad_s = 50.0, .reference_a = 8.0};
+  assert_near(sb_sensor_input(&sensor, 40.0, 0.75, 3.0), 0.25, 0.0);
+  assert_near(sb_sensor_input(&sensor, -40.0, -0.75, -3.0), 0.25, 0.0);
+  sensor.quantity = SB_SENSES_CURRENT;
+  assert_near(sb_sensor_input(&sensor, 40.0, 0.75, 3.0), 0.625, 0.0);
+  assert_near(sb_sensor_input(&sensor, 40.0, 0.75, -3.0), 0.625, 0.0);
+  assert_near(sb_sensor_input(&sensor, 40.0, 0.75, 10.0), -0.25, 0.0); /* beyond the reference */
+  sensor.quantity = SB_SENSES_SPEED;
+  assert_near(sb_sensor_input(&sensor, -40.0, 0.75, 3.0), 0.8, 0.0);
+  sensor.resolution_fraction = 0.01;
+  struct sb_reading reading;
+  struct sb_error err;
+  assert_int_equal(sb_reading_init(&reading, &sensor, 0.02, &err), SB_OK);
+  assert_int_equal(sb_reading_sample_input(&reading, &sensor, -0.25), -25);
+  sb_reading_clear(&reading);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -241,6 +262,7 @@ int main(void)
       cmocka_unit_test(noise_does_not_depend_on_what_is_read),
       cmocka_unit_test(the_filter_follows_the_exponential),
       cmocka_unit_test(without_a_filter_each_sample_stands_alone),
+      cmocka_unit_test(duty_and_current_are_read_as_what_is_left),
   };
   return cmocka_run_group_tests_name("reading", tests, NULL, NULL);
 }

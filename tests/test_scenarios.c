@@ -23,6 +23,10 @@ static const struct expected {
     {"stop-and-go.yaml", 1U << SB_VERDICT_STUCK_LOW, 34},
     {"hump-cart.yaml", 0, 2},
     {"balanced-lift.yaml", 0, 0},
+    {"seed-drill.yaml", 0, 0},
+    {"tired-winder.yaml", 0, 2},
+    {"dough-drum.yaml", 0, 2},
+    {"shuttle-wagon.yaml", 0, 3},
 };
 
 enum { SCENARIO_COUNT = sizeof scenarios / sizeof scenarios[0] };

@@ -7,7 +7,7 @@
  * A model holds the voltage at the start's charge as its supply's, so that every closed form is right at that charge;
  * a run counts on from there. Internal resistance is the supply's own (motor.h) and does not change with the charge.
  *
- * Leaves out: losses by rate, temperature and age, recovery at rest.
+ * Leaves out: losses by rate, temperature and age, recovery at rest. Sources of the curves: battery_cells.c.
  */
 #ifndef SHIFTBAND_BATTERY_H
 #define SHIFTBAND_BATTERY_H
@@ -19,7 +19,22 @@
 struct sb_cell_curve {
   size_t count;                  /* >= 2; 0: none */
   const double *charge_fraction; /* ascending, 0 empty, 1 full */
-  const double *voltage_v;       /* V, > 0, rising */
+  const double *voltage_v;       /* V, > 0, never falling with the charge */
+};
+
+/* X(code, name as in scenarios) */
+#define SB_CHEMISTRY_LIST(X)                                       \
+  X(SB_CHEMISTRY_LEAD_ACID, "lead acid")                           \
+  X(SB_CHEMISTRY_LITHIUM_ION, "lithium ion")                       \
+  X(SB_CHEMISTRY_LITHIUM_IRON_PHOSPHATE, "lithium iron phosphate") \
+  X(SB_CHEMISTRY_NICKEL_METAL_HYDRIDE, "nickel metal hydride")     \
+  X(SB_CHEMISTRY_ALKALINE, "alkaline")
+
+enum sb_chemistry_code {
+  SB_CHEMISTRY_NONE, /* a curve of the scenario's own */
+#define SB_CHEMISTRY_CODE(code, name) code,
+  SB_CHEMISTRY_LIST(SB_CHEMISTRY_CODE)
+#undef SB_CHEMISTRY_CODE
 };
 
 /* A kind of cell that a scenario can name. */
@@ -31,11 +46,14 @@ struct sb_chemistry {
   double cutoff_v; /* V a cell, under load, below which it should not be drawn from */
 };
 
-/* All kinds, the last has no name. */
+/* All kinds in the order of their codes, from the first; the last has no name. */
 extern const struct sb_chemistry sb_chemistries[];
 
 /* The kind of that name, or NULL. */
 const struct sb_chemistry *sb_chemistry_find(const char *name);
+
+/* The kind of a code; NULL for SB_CHEMISTRY_NONE. */
+const struct sb_chemistry *sb_chemistry_of(enum sb_chemistry_code code);
 
 struct sb_battery {
   bool is_present;

@@ -15,7 +15,10 @@
  * the last behind. Its sine and cosine are no straight lines: between points they are split into pieces over which the
  * grade changes by at most SB_GRADE_STEP, which keeps the torque within 1e-6 m g r (for c <= 1); at points it is exact.
  *
- * Leaves out: slip (a wheel that would slip is not simulated yet: it is taken to grip), wind, rolling resistance that
+ * A vehicle with a friction on the ground can slip, and may meet bodies in its way: road.h. Without one its wheels are
+ * taken to grip. A hoist's holding brake closes in neutral and while the drive is off.
+ *
+ * Leaves out: wind, rolling resistance that
  * grows with speed; the rope's mass and stretch, and a rope gone slack (it is taken to stay taut); the turning air or
  * water, and a fan or pump that is driven backwards by it.
  * Sources: rolling, grade and drag as the forces on a road vehicle, and a hoist's forces on its drum: R. S. Khurmi,
@@ -42,6 +45,14 @@ struct sb_grade_table {
   const double *grade_fraction;
 };
 
+/* A body in a vehicle's way. */
+struct sb_vehicle_obstacle {
+  double distance_m;      /* that the vehicle has come when it meets the body, m, > 0 */
+  double mass_kg;         /* kg, > 0 */
+  double friction_ratio;  /* of the sliding body on the ground, >= 0 */
+  double breakaway_ratio; /* of the body at rest, >= friction_ratio */
+};
+
 struct sb_vehicle {
   double mass_kg;              /* kg, > 0 */
   double wheel_radius_m;       /* m, > 0 */
@@ -52,6 +63,12 @@ struct sb_vehicle {
   double grade_fraction;       /* rise over run, any sign; where there is no table */
   struct sb_grade_table grade; /* over the distance from the start */
   double gravity_m_s2;         /* g, m / s^2, > 0 */
+  double grip_ratio;           /* static friction of wheel on ground, > 0; 0: the wheels never slip */
+  double sliding_ratio;        /* sliding, 0 < sliding <= grip */
+  double driven_share;         /* of the weight on the driven wheels, 0 < share <= 1 */
+  int obstacle_count;          /* 0..SB_OBSTACLE_MAX, ascending by distance */
+  struct sb_vehicle_obstacle obstacles[SB_OBSTACLE_MAX];
+  double finish_m; /* distance at which the run ends, > 0; 0: none */
 };
 
 struct sb_hoist {
@@ -61,6 +78,7 @@ struct sb_hoist {
   double drum_inertia_kg_m2; /* kg m^2, >= 0 */
   double friction_nm;        /* N m at the drum, >= 0 */
   double breakaway_nm;       /* N m at the drum, >= 0 */
+  double brake_nm;           /* N m at the drum, >= 0: holding brake, 0: none */
   double gravity_m_s2;       /* g, m / s^2, > 0 */
 };
 
@@ -84,7 +102,8 @@ struct sb_body {
 
 struct sb_body_ops {
   const char *name; /* as in the scenario file */
-  const char *note; /* what is taken for granted, for those who read the figures; NULL: nothing */
+  /* What is taken for granted, for those who read the figures, or NULL; NULL: never anything. */
+  const char *(*note)(const struct sb_body *body);
   /* Number of doubles that its tables need; NULL: none. */
   size_t (*room)(const struct sb_body *body);
   /* Adds its inertia and parts; false when the load holds no more parts. Tables go to room, which must live as long. */

@@ -12,11 +12,21 @@
  *   dwell >= shift's own time + tau ln((s_f - s_start) / (s_f - d))
  *
  * Torques are "outside" torques: what the speed-following parts take at that speed is already taken off.
- * Readings and thresholds are fractions of the sensor's reference speed. Viscous and quadratic loads are solved together
+ * Readings and thresholds are fractions of the sensor's reference. Viscous and quadratic loads are solved together
  * with the motor's line everywhere, in neutral and while climbing too: every motion between two events is
  * J z' = p - q z - r z^2, whose solution is elementary. The load stands still meanwhile, at its lightest moment.
  *
- * Leaves out: the reading's filter, noise and rounding, whole samples, and loads that change during a shift.
+ * In speed hold the motor turns at its target, whatever the load, until the duty is at its limit: a settled reading of the
+ * speed is at most the target's, and no load is light enough for a threshold above it (torque -INFINITY). Readings of duty
+ * and current (reading.h) tell the load through the motor's voltages and its torque:
+ *
+ *   duty     1 - u,  u Voc - Ri u^2 I = ke wh + R I    at the target wh, up to the limit
+ *   current  1 - I / Iref,  T = kt I - Tf              at the target, or on the line of the limit
+ *
+ * Times to climb are those at the limit's duty: exact until the loop takes the duty back, and a lower bound then.
+ *
+ * Leaves out: the reading's filter, noise and rounding, whole samples, loads that change during a shift, ramps of
+ * the drive, and supplies so weak (Ri > R) that more duty may give less torque.
  * Source: settled point and first-order response of the linear motor line, standard; checked in
  * tests/test_closed_form.c against worked examples and against simulation.
  */
@@ -34,11 +44,12 @@ struct sb_gear_figures {
   double stall_torque_nm;      /* N m at the output: the greatest constant torque that the gear still moves */
   double inertia_kg_m2;        /* J_eff at the motor shaft, driving */
   double time_constant_s;      /* tau, with viscous load; the quadratic part is left out */
-  double lightest_reading;     /* settled reading at the lightest outside load; 0 when it stalls */
-  double lightest_speed_rad_s; /* settled output speed there */
+  double lightest_reading;     /* settled reading at the lightest outside load; of the speed: 0 when it stalls */
+  double lightest_speed_rad_s; /* settled output speed there; 0 when it stalls */
   double heaviest_reading;     /* the same at the heaviest outside load */
   double heaviest_speed_rad_s;
-  double least_voltage_v; /* open-circuit voltage below which it stalls at the heaviest load; NAN: at any it moves */
+  double hidden_torque_nm; /* speed hold: outside torque up to which the speed is held; else NAN */
+  double least_voltage_v;  /* open-circuit voltage below which it stalls at the heaviest load; NAN: at any it moves */
 };
 
 struct sb_pair_figures {
@@ -55,8 +66,9 @@ struct sb_pair_figures {
       shortest_dwell_s; /* after an upshift at reading u under the lightest load; NAN: the fast gear never gets above d */
   double shortest_dwell_settled_s; /* the same from the slow gear's settled speed */
   double shortest_start_delay_s;   /* from rest in the fast gear to d under the lightest load; NAN as above */
-  double least_voltage_upshift_v;  /* open-circuit voltage below which the box is stuck low; NAN: at any */
-  double least_voltage_hold_v;     /* below which the fast gear shifts down for nothing */
+  double
+      least_voltage_upshift_v; /* open-circuit voltage below which the box is stuck low; NAN: at any does it come up, INFINITY: at none */
+  double least_voltage_hold_v; /* below which the fast gear shifts down for nothing; NAN, INFINITY: the same */
 };
 
 struct sb_closed_form {
@@ -91,9 +103,27 @@ struct sb_motor_line sb_closed_form_line(const struct sb_model *model);
 double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                  double reading);
 
-/* Settled reading of a gear under an outside torque; 0 when the gear stalls. Pure. */
+/* Settled reading of a gear under an outside torque; of the speed: 0 when the gear stalls. Pure. */
 double sb_closed_form_settled(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                               double outside_nm);
+
+/* The motor's settled speed in rad/s; 0 when the gear stalls. Pure. */
+double sb_closed_form_settled_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                          double outside_nm);
+
+/* The supply's voltage under the settled motor's current, in V; that at standstill when the gear stalls. Pure. */
+double sb_closed_form_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                               double outside_nm);
+
+/* The reading of an unloaded motor. Pure. */
+double sb_closed_form_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line);
+
+/* Speed hold: outside torque at which a gear's duty reaches its limit, so that the speed begins to fall; NAN in open
+ * loop. Pure. */
+double sb_closed_form_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear);
+
+/* Whether the inner loop settles in a gear, small swings taken; true in open loop. Pure. */
+bool sb_closed_form_hold_settles(const struct sb_model *model, const struct sb_motor_line *line, int gear);
 
 /* Time constant of a gear in s, driving. Pure. */
 double sb_closed_form_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear);

@@ -58,6 +58,7 @@ struct sb_load {
   double breakaway_nm;  /* N m, >= 0: least hold of all resisting parts together at standstill */
   int part_count;       /* 0..SB_LOAD_PART_MAX */
   struct sb_load_part parts[SB_LOAD_PART_MAX];
+  double brake_nm;     /* N m, >= 0: resists in neutral and while the drive is off, moving or at rest */
   struct sb_road road; /* of a vehicle, when it has one */
 };
 

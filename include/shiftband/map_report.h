@@ -24,7 +24,10 @@
   X(SB_MAP_HUNTS_LOAD, 'L', "hunting, load-driven")            \
   X(SB_MAP_STALLS, 'S', "stall")                               \
   X(SB_MAP_LATE, 'E', "shift not engaged")                     \
+  X(SB_MAP_DRIVE_CUT, 'C', "drive cut")                        \
+  X(SB_MAP_OVERHEATS, 'T', "overheated")                       \
   X(SB_MAP_OVERLOADS, 'O', "overload")                         \
+  X(SB_MAP_SLIPS, 'W', "slipping")                             \
   X(SB_MAP_STUCK_LOW, 'K', "stuck low")                        \
   X(SB_MAP_FALSE_DOWNSHIFT, 'N', "downshift for nothing")
 
@@ -41,7 +44,7 @@ char sb_map_class_letter(enum sb_map_class class);
 const char *sb_map_class_words(enum sb_map_class class);
 
 /* All verdicts, worst first, with ';' between them: "stall;hunting"; "holds" without any. Returns text. */
-enum { SB_MAP_VERDICTS_SIZE = 128 };
+enum { SB_MAP_VERDICTS_SIZE = 160 };
 const char *sb_map_all_verdicts(const struct sb_map_verdict *verdict, char text[SB_MAP_VERDICTS_SIZE]);
 
 /* A threshold in percent, free of the rounding errors of multiples: 50.1, not 50.099999999999994. Pure. */

@@ -45,6 +45,7 @@ struct sb_limits {
   double output_torque_nm; /* N m, > 0 */
   double winding_c;        /* deg C */
   double stall_time_s;     /* s, > 0, default 0.5 */
+  double slip_time_s;      /* s, >= 0, default 0.1 */
   double hunt_window_s;    /* s, > 0; NAN: 3 dwell + the shift's time + 5 tau of the slower gear */
 };
 

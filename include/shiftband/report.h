@@ -10,12 +10,14 @@
 
 #include "shiftband/json.h"
 #include "shiftband/run.h"
+#include "shiftband/warmup.h"
 
 /* One finished run and what it was a run of. */
 struct sb_report {
   const struct sb_model *model;
   const struct sb_run_result *result;
-  int locked_gear; /* from 1; 0: automatic */
+  int locked_gear;                /* from 1; 0: automatic */
+  const struct sb_warmup *warmup; /* what led to this repeat; NULL: the scenario as it stands */
 };
 
 /* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */

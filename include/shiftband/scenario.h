@@ -34,6 +34,7 @@ struct sb_scenario_key {
   enum sb_quantity quantity; /* what it takes */
   enum sb_quantity other;    /* what else it takes, or the same */
   bool is_whole;             /* a whole number without unit */
+  bool is_given;             /* it stands in the file, or was set */
 };
 
 struct sb_scenario {

@@ -8,6 +8,7 @@
 #include "shiftband/caution.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/controller.h"
+#include "shiftband/discharge.h"
 #include "shiftband/drive.h"
 #include "shiftband/driveshaft.h"
 #include "shiftband/gearbox.h"
@@ -16,6 +17,7 @@
 #include "shiftband/ledger.h"
 #include "shiftband/load.h"
 #include "shiftband/map.h"
+#include "shiftband/map_discharge.h"
 #include "shiftband/map_report.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
@@ -35,6 +37,8 @@
 #include "shiftband/tune.h"
 #include "shiftband/units.h"
 #include "shiftband/verdict.h"
+#include "shiftband/warmth.h"
+#include "shiftband/warmup.h"
 #include "shiftband/winding.h"
 
 #endif

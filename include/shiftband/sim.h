@@ -24,6 +24,7 @@
 #ifndef SHIFTBAND_SIM_H
 #define SHIFTBAND_SIM_H
 
+#include <math.h>
 #include <stdbool.h>
 
 #include "shiftband/ledger.h"
@@ -122,9 +123,17 @@ struct sb_sums {
   double slip_last_s;          /* when they last did */
   double slip_need_nm;         /* greatest contact torque that was asked for while slipping: what stood against it */
   double slip_carried_nm;      /* what the contact carries then at most */
-  double impact_greatest_nms;  /* of bodies met, at the output */
+  struct sb_peak winding_c;    /* greatest temperature; -INFINITY without a winding */
+  double hot_s;                /* time with the winding above limits.winding_c */
+  double hot_first_s;          /* when it first was; NAN: never */
+  double hot_last_s;
+  double cut_s;       /* time with the drive cut by a switch of its own: heat or an empty battery */
+  double cut_first_s; /* when it first was; NAN: never */
+  double cut_last_s;
+  long cut_count;
+  bool was_cut_by_heat, was_cut_by_battery;
+  double impact_greatest_nms; /* of bodies met, at the output */
   long impact_count;
-  double start_elastic_j;
 };
 
 enum sb_event {
@@ -195,14 +204,18 @@ struct sb_row {
   int gear; /* from 1; 0 in neutral */
   enum sb_phase phase;
   double drive; /* duty with the motor's sense, -1..1 */
+  bool is_on;   /* no stop is ordered and no switch has opened */
   double motor_speed_rad_s;
   double reading_pct; /* last sample, % of the reference; filled by the caller */
   double output_speed_rad_s;
   double output_torque_nm;  /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;    /* what opposes */
   double outside_torque_nm; /* the load without what follows speed, at sliding values, against the gear's own sense */
-  double motor_current_a;   /* NAN without currents */
-  double supply_voltage_v;  /* NAN without currents */
+  /* The outside torque that would bring this gear, and the next faster one, to the same speed with the supply and winding
+   * that closed forms are reckoned with: so tired batteries and hot windings are judged by what they still give. */
+  double own_load_nm, next_load_nm;
+  double motor_current_a;  /* NAN without currents */
+  double supply_voltage_v; /* NAN without currents */
   double output_turns;
   double vehicle_speed_rad_s; /* where wheels can slip: of the vehicle, over the wheel's radius; else the output's */
   double vehicle_angle_rad;   /* likewise, its distance over the wheel's radius */
@@ -214,6 +227,24 @@ struct sb_row {
 };
 
 struct sb_row sb_sim_row(const struct sb_sim *sim);
+
+/* Whether the output stands in mesh although the drive is on. Pure. */
+static inline bool sb_row_is_stalled(const struct sb_row *row)
+{
+  return row->phase == SB_PHASE_STANDSTILL && row->is_on;
+}
+
+/* Whether wheels slip although the drive is on. Pure. */
+static inline bool sb_row_is_spinning(const struct sb_row *row)
+{
+  return row->is_slipping && row->is_on;
+}
+
+/* The load for those who ask whether the next faster gear would hold it: INFINITY, none does, with the drive off. Pure. */
+static inline double sb_row_next_load_nm(const struct sb_row *row)
+{
+  return row->is_on ? row->next_load_nm : (double)INFINITY;
+}
 
 /* Brings the sums up to the present instant, kinetic energy included, and returns them. */
 const struct sb_sums *sb_sim_sums(struct sb_sim *sim);

@@ -5,6 +5,10 @@
  *
  * Rows stand at every trace interval, before and after each command and engagement (two rows at one time are a jump),
  * at stops and starts, and at the end.
+ *
+ * Columns that only some machines have news in come last: vehicle_speed_m_s, distance_m and wheels_slip (0, 1) with a
+ * vehicle that can slip, meet bodies or arrive; twist_deg with a shaft that gives; charge_pct with a battery; winding_c
+ * and housing_c with a winding that warms.
  */
 #ifndef SHIFTBAND_TRACE_H
 #define SHIFTBAND_TRACE_H
@@ -14,10 +18,10 @@
 #include "shiftband/sim.h"
 
 /* The header line. Returns 0, or -1 with errno set. */
-int sb_trace_write_header(FILE *out);
+int sb_trace_write_header(FILE *out, const struct sb_model *model);
 
 /* One row. Returns 0, or -1 with errno set. */
-int sb_trace_write_row(FILE *out, const struct sb_row *row);
+int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_model *model);
 
 /* "drive", "shift" or "standstill". */
 const char *sb_phase_name(enum sb_phase phase);

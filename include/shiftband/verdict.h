@@ -9,6 +9,10 @@
  *                         downshift torque), and the box stays in the slower gear
  *   downshift for nothing a downshift at such a load
  *   overload              output torque above limits.output_torque
+ *   slipping              wheels beyond the traction limit for longer than limits.slip_time in one go, with the drive on: a
+ *                         lower gear adds nothing there
+ *   overheated            winding above limits.winding
+ *   drive cut             the thermal switch or the battery's cut-off has opened
  *   shift not engaged     neutral for longer than the shifter's shift_timeout
  *
  * Loads are outside torques, without what follows speed. Kinds of hunting: threshold-driven when the load lay in the
@@ -17,6 +21,7 @@
 #ifndef SHIFTBAND_VERDICT_H
 #define SHIFTBAND_VERDICT_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "shiftband/closed_form.h"
@@ -28,7 +33,10 @@
   X(SB_VERDICT_STUCK_LOW, "stuck low")                   \
   X(SB_VERDICT_FALSE_DOWNSHIFT, "downshift for nothing") \
   X(SB_VERDICT_OVERLOAD, "overload")                     \
-  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")
+  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")         \
+  X(SB_VERDICT_SLIPPING, "slipping")                     \
+  X(SB_VERDICT_OVERHEATED, "overheated")                 \
+  X(SB_VERDICT_DRIVE_CUT, "drive cut")
 
 enum sb_verdict_kind {
 #define SB_VERDICT_CODE(code, name) code,
@@ -51,15 +59,18 @@ const char *sb_cause_name(enum sb_cause cause);
 /* Verdicts of one kind in one gear count together, but for hunting: each spell of it is one. */
 struct sb_verdict {
   enum sb_verdict_kind kind;
-  enum sb_cause cause; /* of hunting */
-  int gear;            /* from 1: where it happened; of a pair, the slower gear */
-  double first_s;      /* when it first came true: the first command, the standstill's start, ... */
-  double last_s;       /* when the last one ended */
-  size_t count;        /* shift commands (hunting), else times */
-  double period_s;     /* hunting: mean time from a command to the next like it; else NAN */
-  double duration_s;   /* time that it lasted, summed; 0 for a downshift */
-  double least_nm;     /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
-  double greatest_nm;  /* overload: least_nm is the limit, greatest_nm the greatest torque */
+  enum sb_cause cause;            /* of hunting */
+  int gear;                       /* from 1: where it happened; of a pair, the slower gear */
+  double first_s;                 /* when it first came true: the first command, the standstill's start, ... */
+  double last_s;                  /* when the last one ended */
+  size_t count;                   /* shift commands (hunting), else times */
+  double period_s;                /* hunting: mean time from a command to the next like it; else NAN */
+  double duration_s;              /* time that it lasted, summed; 0 for a downshift */
+  double greatest_c;              /* overheated: greatest temperature of the winding, deg C */
+  bool is_by_heat, is_by_battery; /* drive cut: what opened */
+  double need_nm;     /* slipping: greatest torque at the wheels that stood against the vehicle; else NAN or 0 */
+  double least_nm;    /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
 struct sb_shift_record {
@@ -102,7 +113,8 @@ struct sb_monitor {
   struct sb_shift_chain chain; /* of opposite commands, up to the last */
   double rest_since_s;         /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
-  double low_since_s; /* NAN: no reason to be in the faster gear */
+  double slip_since_s; /* NAN: gripping, or the drive off */
+  double low_since_s;  /* NAN: no reason to be in the faster gear */
   double low_least_nm, low_greatest_nm;
   int gear; /* in mesh, from 1; 0 in neutral */
 };

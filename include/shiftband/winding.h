@@ -19,7 +19,7 @@
 struct sb_winding {
   bool is_present;
   double ambient_c;              /* deg C */
-  double start_c;                /* deg C, of winding and housing at t = 0 */
+  double start_c;                /* deg C, of the winding at t = 0 */
   double reference_c;            /* deg C at which the motor's figures hold */
   double capacity_j_k;           /* Cw, J / K, > 0 */
   double resistance_k_w;         /* Rw, K / W, > 0 */
@@ -27,6 +27,7 @@ struct sb_winding {
   double housing_resistance_k_w; /* Rh, K / W, > 0 with two nodes */
   double cut_out_c;              /* deg C above which a switch cuts the drive; INFINITY: none */
   double reset_c;                /* deg C below which it closes again, < cut_out_c */
+  double housing_start_c;        /* deg C, of the housing at t = 0; with two nodes */
 };
 
 /* Temperatures, deg C; housing_c is the ambient's with one node. */

@@ -30,15 +30,15 @@ static size_t point_count(const struct sb_grade_table *grade)
   return count;
 }
 
-/* Three columns: angle, what acts and what resists. */
+/* Four columns: angle, what acts, what resists, and the press of the driven wheels. */
 static size_t room(const struct sb_body *body)
 {
-  return 3 * point_count(&body->vehicle.grade);
+  return 4 * point_count(&body->vehicle.grade);
 }
 
 struct road {
   size_t count;
-  double *angle_rad, *acting_nm, *resisting_nm;
+  double *angle_rad, *acting_nm, *resisting_nm, *press_nm;
 };
 
 static void add_point(const struct sb_vehicle *vehicle, struct road *road, double distance_m, double grade)
@@ -46,14 +46,15 @@ static void add_point(const struct sb_vehicle *vehicle, struct road *road, doubl
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
   road->angle_rad[road->count] = distance_m / vehicle->wheel_radius_m;
   road->acting_nm[road->count] = weight_nm * sine_of(grade);
-  road->resisting_nm[road->count++] = vehicle->rolling_ratio * weight_nm * cosine_of(grade);
+  road->resisting_nm[road->count] = vehicle->rolling_ratio * weight_nm * cosine_of(grade);
+  road->press_nm[road->count++] = vehicle->driven_share * weight_nm * cosine_of(grade);
 }
 
 static struct road fill_road(const struct sb_vehicle *vehicle, double *columns)
 {
   const struct sb_grade_table *grade = &vehicle->grade;
   const size_t count = point_count(grade);
-  struct road road = {0, columns, columns + count, columns + 2 * count};
+  struct road road = {0, columns, columns + count, columns + 2 * count, columns + 3 * count};
   add_point(vehicle, &road, grade->distance_m[0], grade->grade_fraction[0]);
   for (size_t i = 0; i + 1 < grade->count; i++) {
     const size_t pieces = piece_count(grade, i);
@@ -76,29 +77,73 @@ static bool add_profile(struct sb_load *load, bool is_resisting, const struct ro
                                         .table = {road->count, road->angle_rad, torque_nm}});
 }
 
+static struct sb_obstacle obstacle_of(const struct sb_vehicle *vehicle, const struct sb_vehicle_obstacle *body)
+{
+  const double radius_m = vehicle->wheel_radius_m;
+  const double weight_nm = body->mass_kg * vehicle->gravity_m_s2 * radius_m;
+  return (struct sb_obstacle){.angle_rad = body->distance_m / radius_m,
+                              .inertia_kg_m2 = body->mass_kg * radius_m * radius_m,
+                              .friction_nm = body->friction_ratio * weight_nm,
+                              .breakaway_nm = body->breakaway_ratio * weight_nm};
+}
+
+static double start_grade(const struct sb_vehicle *vehicle)
+{
+  return vehicle->grade.count > 0 ? vehicle->grade.grade_fraction[0] : vehicle->grade_fraction;
+}
+
+/* What can slip, stand in the way or end the run. */
+static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct road *grade)
+{
+  const double radius_m = vehicle->wheel_radius_m, slope = start_grade(vehicle);
+  const double press_nm = vehicle->driven_share * vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
+  struct sb_road road = {.can_slip = vehicle->grip_ratio > 0.0,
+                         .inertia_kg_m2 = vehicle->mass_kg * radius_m * radius_m,
+                         .static_ratio = vehicle->grip_ratio,
+                         .sliding_ratio = vehicle->sliding_ratio,
+                         .press_nm = press_nm * cosine_of(slope),
+                         .press = {grade->count, grade->angle_rad, grade->press_nm},
+                         .wheel_radius_m = radius_m,
+                         .driven_share = vehicle->driven_share,
+                         .gravity_m_s2 = vehicle->gravity_m_s2,
+                         .ballast_drag_ratio = vehicle->rolling_ratio + slope,
+                         .obstacle_count = vehicle->obstacle_count,
+                         .finish_rad = vehicle->finish_m > 0.0 ? vehicle->finish_m / radius_m : INFINITY};
+  for (int i = 0; i < road.obstacle_count; i++) road.obstacles[i] = obstacle_of(vehicle, &vehicle->obstacles[i]);
+  road.is_present = road.can_slip || road.obstacle_count > 0 || isfinite(road.finish_rad);
+  return road;
+}
+
 static bool lower(const struct sb_body *body, double *columns, struct sb_load *load)
 {
   const struct sb_vehicle *vehicle = &body->vehicle;
   const double radius_m = vehicle->wheel_radius_m;
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
+  const int first = load->part_count;
   load->inertia_kg_m2 += vehicle->mass_kg * radius_m * radius_m + vehicle->wheel_inertia_kg_m2;
-  if (!add_quadratic(load, 0.5 * vehicle->air_density_kg_m3 * vehicle->drag_area_m2 * radius_m * radius_m * radius_m)) {
-    return false;
-  }
+  bool is_fit =
+      add_quadratic(load, 0.5 * vehicle->air_density_kg_m3 * vehicle->drag_area_m2 * radius_m * radius_m * radius_m);
+  struct road grade = {0};
   if (vehicle->grade.count == 0) {
-    return add_acting(load, weight_nm * sine_of(vehicle->grade_fraction)) &&
-           add_resisting(load, vehicle->rolling_ratio * weight_nm * cosine_of(vehicle->grade_fraction), 0.0);
+    is_fit = is_fit && add_acting(load, weight_nm * sine_of(vehicle->grade_fraction)) &&
+             add_resisting(load, vehicle->rolling_ratio * weight_nm * cosine_of(vehicle->grade_fraction), 0.0);
+  } else {
+    grade = fill_road(vehicle, columns);
+    is_fit = is_fit && add_profile(load, false, &grade, grade.acting_nm) &&
+             (vehicle->rolling_ratio == 0.0 || add_profile(load, true, &grade, grade.resisting_nm));
   }
-  const struct road road = fill_road(vehicle, columns);
-  return add_profile(load, false, &road, road.acting_nm) &&
-         (vehicle->rolling_ratio == 0.0 || add_profile(load, true, &road, road.resisting_nm));
+  const struct sb_road road = road_of(vehicle, &grade);
+  if (!road.is_present) return is_fit;
+  load->road = road;
+  for (int i = first; i < load->part_count; i++) load->parts[i].is_beyond = true;
+  return is_fit;
 }
 
-const struct sb_body_ops sb_body_vehicle = {
-    .name = "vehicle",
-    .note =
-        "vehicle: its wheels are taken to grip; a wheel that would slip is not simulated yet. Hold the greatest output "
-        "torque against what the ground carries: friction x weight on the driven wheels x wheel radius.",
-    .room = room,
-    .lower = lower,
-};
+static const char *note(const struct sb_body *body)
+{
+  if (body->vehicle.grip_ratio > 0.0) return NULL;
+  return "vehicle: without `grip` its wheels are taken never to slip. Hold the greatest output torque against what the "
+         "ground carries: friction x weight on the driven wheels x wheel radius.";
+}
+
+const struct sb_body_ops sb_body_vehicle = {.name = "vehicle", .note = note, .room = room, .lower = lower};

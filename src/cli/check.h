@@ -9,6 +9,7 @@
 #include <stdio.h>
 
 #include "shiftband/closed_form.h"
+#include "shiftband/discharge.h"
 #include "shiftband/json.h"
 #include "shiftband/scenario.h"
 
@@ -33,6 +34,7 @@ enum { SB_CHECK_NOMINAL, SB_CHECK_LEAST, SB_CHECK_GREATEST, SB_CHECK_CASE_MAX };
 struct sb_check_report {
   int case_count; /* 1, or 3 when the scenario gives the supply's voltage a range */
   struct sb_check_case cases[SB_CHECK_CASE_MAX];
+  struct sb_discharge discharge; /* with a battery */
   struct sb_check_notes notes;
   struct sb_check_notes cautions; /* where people or things could be hurt */
 };
@@ -42,8 +44,14 @@ void sb_check_find_notes(struct sb_check_report *report);
 
 void sb_check_write_text(const struct sb_check_report *report, FILE *out);
 
+/* The figures of each pair of gears, a line a figure and a column a case. */
+void sb_check_write_pairs(const struct sb_check_report *report, FILE *out);
+
 /* One object on one line. */
 void sb_check_write_json(const struct sb_check_report *report, FILE *out);
+
+/* Motor, gears and pairs of one case, as a member of an open object by its label. */
+void sb_check_put_case(struct sb_json *json, const struct sb_check_case *at);
 
 /* What the controller in truth waits, in s: a duration in whole samples, rounded up. */
 double sb_check_whole_samples_s(const struct sb_control *control, double duration_s);

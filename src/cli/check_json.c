@@ -3,6 +3,9 @@
 #include <math.h>
 
 #include "check.h"
+#include "check_discharge.h"
+#include "check_drive.h"
+#include "check_heat.h"
 
 static double percent(double fraction)
 {
@@ -125,6 +128,15 @@ static void write_pairs(struct sb_json *json, const struct sb_check_case *at)
   sb_json_close(json);
 }
 
+void sb_check_put_case(struct sb_json *json, const struct sb_check_case *at)
+{
+  sb_json_put_object(json, at->label);
+  write_motor(json, at);
+  write_gears(json, at);
+  write_pairs(json, at);
+  sb_json_close(json);
+}
+
 static void write_texts(struct sb_json *json, const char *key, const struct sb_check_notes *notes)
 {
   sb_json_put_array(json, key);
@@ -140,6 +152,7 @@ void sb_check_write_json(const struct sb_check_report *report, FILE *out)
   sb_json_open_object(&json);
   sb_json_put_string(&json, "scenario", nominal->model.name);
   write_motor(&json, nominal);
+  sb_check_put_drive(&json, nominal);
   write_load(&json, nominal);
   write_output_limit(&json, &nominal->model);
   write_gears(&json, nominal);
@@ -147,13 +160,20 @@ void sb_check_write_json(const struct sb_check_report *report, FILE *out)
   if (report->case_count > 1) {
     sb_json_put_object(&json, "supply_range");
     for (int k = 0; k < report->case_count; k++) {
-      sb_json_put_object(&json, report->cases[k].label);
-      write_motor(&json, &report->cases[k]);
-      write_gears(&json, &report->cases[k]);
-      write_pairs(&json, &report->cases[k]);
-      sb_json_close(&json);
+      sb_check_put_case(&json, &report->cases[k]);
     }
     sb_json_close(&json);
+  }
+  if (nominal->model.battery.is_present) {
+    sb_check_put_discharge(&json, report);
+  } else {
+    sb_json_put_null(&json, "battery");
+    sb_json_put_null(&json, "discharge");
+  }
+  if (nominal->model.winding.is_present) {
+    sb_check_put_heat(&json, report);
+  } else {
+    sb_json_put_null(&json, "heat");
   }
   write_texts(&json, "notes", &report->notes);
   write_texts(&json, "cautions", &report->cautions);

@@ -4,6 +4,7 @@
 #include <stdarg.h>
 
 #include "check.h"
+#include "check_heat.h"
 #include "shiftband/caution.h"
 
 static void add(struct sb_check_notes *notes, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -32,7 +33,8 @@ static void note_motor(const struct sb_model *model, struct sb_check_notes *note
         model->motor.kt_nm_a, model->motor.ke_vs_rad, 100.0 * fabs(mismatch));
   }
   const double reference = model->control.sensor.reference_rad_s;
-  if (fabs(reference / model->motor.no_load_speed_rad_s - 1.0) < 1e-9) {
+  if (model->control.sensor.quantity == SB_SENSES_SPEED &&
+      fabs(reference / model->motor.no_load_speed_rad_s - 1.0) < 1e-9) {
     add(notes, "controller: 100 %% of the reading is the motor's no-load speed at its nominal %.4g V.",
         model->motor.nominal_voltage_v);
   }
@@ -75,7 +77,8 @@ static void note_shifter(const struct sb_check_case *at, struct sb_check_notes *
 static void note_bodies(const struct sb_model *model, struct sb_check_notes *notes)
 {
   for (int i = 0; i < model->body_count; i++) {
-    const char *note = model->bodies[i].ops->note;
+    const struct sb_body_ops *ops = model->bodies[i].ops;
+    const char *note = ops->note != NULL ? ops->note(&model->bodies[i]) : NULL;
     bool is_said = note == NULL;
     for (int k = 0; k < i; k++) is_said = is_said || model->bodies[k].ops == model->bodies[i].ops;
     if (!is_said) add(notes, "%s", note);
@@ -88,6 +91,22 @@ static void note_limits(const struct sb_model *model, struct sb_check_notes *not
   add(notes,
       "limits: the part's strength is that of new, sound material at room temperature; heat, age, notches and the "
       "direction of a print take from it, from plastics most.");
+}
+
+static void note_battery(const struct sb_model *model, struct sb_check_notes *notes)
+{
+  const struct sb_battery *battery = &model->battery;
+  if (!battery->is_present) return;
+  if (battery->chemistry != NULL) {
+    add(notes, "battery: %s cells: %s. Cells differ by maker, age and cold; measured points of your own are surer.",
+        battery->chemistry->name, battery->chemistry->source);
+  }
+  if (model->supply.internal_resistance_ohm == 0.0) {
+    add(notes, "battery: without supply.internal_resistance its voltage does not sag under load. Measure the voltage "
+               "without load and under a known current: their difference by that current is the resistance.");
+  }
+  if (battery->cutoff_v == 0.0)
+    add(notes, "battery: without a cutoff_voltage nothing protects it from being drawn empty.");
 }
 
 static void note_run(const struct sb_model *model, struct sb_check_notes *notes)
@@ -128,6 +147,7 @@ static void find_cautions(const struct sb_check_case *at, struct sb_check_notes 
     add(cautions, "the heaviest load, %.4g N.m, is above the stall torque of %s, %.4g N.m: no gear moves it, and %s",
         heaviest_nm, at->model.gearbox.gears[0].name, stall_nm, sb_caution_text(SB_CAUTION_STALL));
   }
+  if (at->model.battery.is_present) add(cautions, "%s", sb_caution_of_battery(&at->model.battery));
   double greatest_nm = stall_nm;
   for (int g = 1; g < at->model.gearbox.gear_count; g++)
     greatest_nm = fmax(greatest_nm, at->form.gears[g].stall_torque_nm);
@@ -146,6 +166,8 @@ void sb_check_find_notes(struct sb_check_report *report)
   note_rounding(nominal, &report->notes);
   note_bodies(&nominal->model, &report->notes);
   note_limits(&nominal->model, &report->notes);
+  note_battery(&nominal->model, &report->notes);
   note_run(&nominal->model, &report->notes);
   find_cautions(nominal, &report->cautions);
+  if (nominal->model.winding.is_present) sb_check_caution_heat(report);
 }

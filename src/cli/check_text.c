@@ -1,125 +1,16 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* check_text.c - `check` for people: at most 100 columns, a unit on everything, verdicts in words. */
 #include <math.h>
-#include <stdarg.h>
 #include <string.h>
 
 #include "check.h"
+#include "check_discharge.h"
+#include "check_drive.h"
+#include "check_heat.h"
+#include "check_words.h"
 #include "constants.h"
 
-enum { WIDTH = 96, SENTENCE_SIZE = 1024, NUMBER_SIZE = 32 };
-
 static const double rpm_per_rad_s = 30.0 / SB_PI;
-
-/* A number or a few words in running text. */
-struct number {
-  char text[NUMBER_SIZE];
-};
-
-static void drop_trailing_zeros(char *text)
-{
-  if (strchr(text, '.') == NULL) return;
-  char *end = text + strlen(text);
-  while (end[-1] == '0') end--;
-  if (end[-1] == '.') end--;
-  *end = 0;
-}
-
-/* Four significant digits, without an exponent where that reads well. */
-
-static struct number number_of(double value)
-{
-  struct number out;
-  const double size = fabs(value);
-  if (isnan(value)) {
-    snprintf(out.text, sizeof out.text, "-");
-  } else if (isinf(value)) {
-    snprintf(out.text, sizeof out.text, "%s", value < 0.0 ? "no least" : "no greatest");
-  } else if (size != 0.0 && (size < 1e-3 || size >= 1e6)) {
-    snprintf(out.text, sizeof out.text, "%.4g", value);
-  } else {
-    const int decimals = size < 1e-12 ? 0 : 3 - (int)floor(log10(size));
-    snprintf(out.text, sizeof out.text, "%.*f", decimals < 0 ? 0 : decimals, value);
-    drop_trailing_zeros(out.text);
-  }
-  return out;
-}
-
-/* A percentage rounded to tenths by the given function, so that what is advised as safe stays so: ceil, floor. */
-static struct number percent_by(double (*rounded)(double), double fraction)
-{
-  const double slack = rounded == ceil ? -1e-9 : rounded == floor ? 1e-9 : 0.0;
-  struct number out;
-  snprintf(out.text, sizeof out.text, "%.1f %%", rounded(1000.0 * fraction + slack) / 10.0);
-  return out;
-}
-
-static struct number percent_of(double fraction)
-{
-  return percent_by(round, fraction);
-}
-
-/* Thresholds as they were given. */
-static struct number threshold_of(double fraction)
-{
-  struct number out;
-  snprintf(out.text, sizeof out.text, "%.6g %%", 100.0 * fraction);
-  return out;
-}
-
-#define NUM(value) number_of(value).text
-#define PCT(value) percent_of(value).text
-#define SET(value) threshold_of(value).text
-
-/* Columns that a word takes: UTF-8 continuation bytes take none. */
-static int columns_of(const char *word, size_t length)
-{
-  int columns = 0;
-  for (size_t k = 0; k < length; k++) columns += ((unsigned char)word[k] & 0xC0) != 0x80;
-  return columns;
-}
-
-/* A sentence behind two spaces, broken between words; the lines after the first are set in further. */
-static void say(FILE *out, const char *format, ...) __attribute__((format(printf, 2, 3)));
-
-static void say(FILE *out, const char *format, ...)
-{
-  char text[SENTENCE_SIZE];
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(text, sizeof text, format, arguments);
-  va_end(arguments);
-
-  int column = 1;
-  fputc(' ', out);
-  for (const char *word = text; *word != 0;) {
-    const size_t length = strcspn(word, " ");
-    const int columns = columns_of(word, length);
-    if (column + 1 + columns > WIDTH) {
-      fputs("\n   ", out);
-      column = 3;
-    }
-    fprintf(out, " %.*s", (int)length, word);
-    column += 1 + columns;
-    word += length;
-    word += strspn(word, " ");
-  }
-  fputc('\n', out);
-}
-
-/* A cell of a table, filled with spaces on its right up to a width in columns. */
-static void cell(FILE *out, int width, const char *format, ...) __attribute__((format(printf, 3, 4)));
-
-static void cell(FILE *out, int width, const char *format, ...)
-{
-  char text[SENTENCE_SIZE];
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(text, sizeof text, format, arguments);
-  va_end(arguments);
-  const int fill = width - columns_of(text, strlen(text));
-  fprintf(out, "%s%*s", text, fill > 1 ? fill : 1, "");
-}
 
 static void write_motor(const struct sb_check_case *at, FILE *out)
 {
@@ -129,17 +20,21 @@ static void write_motor(const struct sb_check_case *at, FILE *out)
     fprintf(out, " behind %s ohm", NUM(at->model.supply.internal_resistance_ohm));
   }
   fprintf(out, ", drive %s\n", SET(at->model.drive.limit_fraction));
-  fprintf(out, "  no-load speed    %s rpm, a reading of %s (100 %% is %s rpm)\n", NUM(no_load * rpm_per_rad_s),
-          PCT(at->form.no_load_fraction), NUM(at->model.control.sensor.reference_rad_s * rpm_per_rad_s));
+  fprintf(out, "  no-load speed    %s rpm", NUM(no_load * rpm_per_rad_s));
+  if (at->model.control.sensor.quantity == SB_SENSES_SPEED) {
+    fprintf(out, ", a reading of %s (100 %% is %s rpm)", PCT(at->form.no_load_fraction),
+            NUM(at->model.control.sensor.reference_rad_s * rpm_per_rad_s));
+  }
+  fputc('\n', out);
   fprintf(out, "  stall torque     %s N.m\n", NUM(at->form.stall_torque_nm));
   fprintf(out, "  most power       %s W at %s rpm\n", NUM(0.25 * at->form.stall_torque_nm * no_load),
           NUM(0.5 * no_load * rpm_per_rad_s));
 }
 
 /* "0.2 N.m", or "0.1..0.8 N.m". */
-static struct number span_of(double least, double greatest)
+static struct sb_figure span_of(double least, double greatest)
 {
-  struct number out;
+  struct sb_figure out;
   if (least == greatest) {
     snprintf(out.text, sizeof out.text, "%.14s N.m", NUM(least));
   } else {
@@ -166,7 +61,7 @@ static int name_width(const struct sb_gearbox *gearbox)
   int width = 8;
   for (int g = 0; g < gearbox->gear_count; g++) {
     const char *name = gearbox->gears[g].name;
-    const int columns = columns_of(name, strlen(name)) + 2;
+    const int columns = sb_check_columns(name, strlen(name)) + 2;
     if (columns > width) width = columns;
   }
   return width;
@@ -174,7 +69,7 @@ static int name_width(const struct sb_gearbox *gearbox)
 
 static void write_settled(FILE *out, double reading, double output_rad_s, int width)
 {
-  if (reading > 0.0) {
+  if (output_rad_s > 0.0) {
     cell(out, width, "%s, output %s rpm", PCT(reading), NUM(output_rad_s * rpm_per_rad_s));
   } else {
     cell(out, width, "stalls");
@@ -262,9 +157,9 @@ static void say_band(const struct pair *pair, FILE *out)
   const bool belongs_low = pair->at->form.lightest_load_nm >= td && !isnan(pair->figures->least_safe_up);
   const bool is_up_of_use = belongs_low || pair->figures->least_safe_up < pair->slow->lightest_reading;
   const bool is_down_of_use = !isnan(pair->figures->greatest_safe_down);
-  char advice[4 * NUMBER_SIZE + 96];
-  const struct number up = percent_by(ceil, pair->figures->least_safe_up);
-  const struct number down = percent_by(floor, pair->figures->greatest_safe_down);
+  char advice[4 * SB_FIGURE_SIZE + 96];
+  const struct sb_figure up = sb_figure_percent_by(ceil, pair->figures->least_safe_up);
+  const struct sb_figure down = sb_figure_percent_by(floor, pair->figures->greatest_safe_down);
   if (is_up_of_use && is_down_of_use) {
     snprintf(advice, sizeof advice, "raise up to at least %s, or lower down to at most %s", up.text, down.text);
   } else if (is_up_of_use) {
@@ -287,7 +182,7 @@ static void say_band(const struct pair *pair, FILE *out)
 
 static void say_lightest(const struct pair *pair, FILE *out)
 {
-  const struct number lightest = number_of(pair->at->form.lightest_load_nm);
+  const struct sb_figure lightest = sb_figure_of(pair->at->form.lightest_load_nm);
   if (pair->figures->is_stuck_low) {
     say(out,
         "Stuck low: under the lightest load, %s N.m, %s gets no further than %s; after one downshift the box never comes "
@@ -298,7 +193,7 @@ static void say_lightest(const struct pair *pair, FILE *out)
         PCT(pair->slow->lightest_reading), lightest.text);
   }
   if (!pair->figures->is_false_downshift) return;
-  if (pair->fast->lightest_reading > 0.0) {
+  if (pair->fast->lightest_speed_rad_s > 0.0) {
     say(out, "Downshift for nothing: under the lightest load %s runs at %s, so it is never held. Set down below that.",
         pair->fast_name, PCT(pair->fast->lightest_reading));
   } else {
@@ -354,11 +249,13 @@ static void write_output_limit(const struct sb_check_case *at, FILE *out)
 }
 
 /* "above 9.81 V", or "at any voltage". */
-static struct number above_of(double voltage_v)
+static struct sb_figure above_of(double voltage_v)
 {
-  struct number out;
+  struct sb_figure out;
   if (isnan(voltage_v)) {
     snprintf(out.text, sizeof out.text, "at any voltage");
+  } else if (isinf(voltage_v)) {
+    snprintf(out.text, sizeof out.text, "at no voltage");
   } else {
     snprintf(out.text, sizeof out.text, "above %.14s V", NUM(voltage_v));
   }
@@ -384,7 +281,7 @@ static void write_pair(const struct pair *pair, FILE *out)
 
 /* One line of the table over the supply's range. */
 static void write_range_line(const struct sb_check_report *report, int p, const char *name,
-                             struct number (*figure)(const struct pair *pair), FILE *out)
+                             struct sb_figure (*figure)(const struct pair *pair), FILE *out)
 {
   fputs("  ", out);
   cell(out, 26, "%s", name);
@@ -398,56 +295,83 @@ static void write_range_line(const struct sb_check_report *report, int p, const 
   }
 }
 
-static struct number with_unit(double value, const char *unit)
+static struct sb_figure with_unit(double value, const char *unit)
 {
-  struct number out;
+  struct sb_figure out;
   snprintf(out.text, sizeof out.text, "%.16s %.8s", NUM(value), isnan(value) ? "" : unit);
   return out;
 }
 
-static struct number band_figure(const struct pair *pair)
+static struct sb_figure band_figure(const struct pair *pair)
 {
   if (pair->figures->has_band) {
     return span_of(pair->figures->downshift_torque_nm, pair->figures->upshift_torque_nm);
   }
-  return (struct number){.text = "none"};
+  return (struct sb_figure){.text = "none"};
 }
 
-static struct number safe_up_figure(const struct pair *pair)
+static struct sb_figure safe_up_figure(const struct pair *pair)
 {
-  if (isnan(pair->figures->least_safe_up)) return (struct number){.text = "none"};
-  return percent_by(ceil, pair->figures->least_safe_up);
+  if (isnan(pair->figures->least_safe_up)) return (struct sb_figure){.text = "none"};
+  return sb_figure_percent_by(ceil, pair->figures->least_safe_up);
 }
 
-static struct number slow_figure(const struct pair *pair)
+static struct sb_figure slow_figure(const struct pair *pair)
 {
-  struct number out;
+  struct sb_figure out;
   snprintf(out.text, sizeof out.text, "%.10s%s", PCT(pair->slow->lightest_reading),
            pair->figures->is_stuck_low ? ", stuck low" : "");
   return out;
 }
 
-static struct number fast_figure(const struct pair *pair)
+static struct sb_figure fast_figure(const struct pair *pair)
 {
-  struct number out;
+  struct sb_figure out;
   snprintf(out.text, sizeof out.text, "%.10s%s", PCT(pair->fast->lightest_reading),
            pair->figures->is_false_downshift ? ", not held" : "");
   return out;
 }
 
-static struct number dwell_figure(const struct pair *pair)
+static struct sb_figure dwell_figure(const struct pair *pair)
 {
   return with_unit(fmax(pair->figures->shortest_dwell_s, pair->figures->shortest_dwell_settled_s), "s");
 }
 
-static struct number slow_stall_figure(const struct pair *pair)
+static struct sb_figure slow_stall_figure(const struct pair *pair)
 {
   return with_unit(pair->slow->stall_torque_nm, "N.m");
 }
 
-static struct number fast_stall_figure(const struct pair *pair)
+static struct sb_figure fast_stall_figure(const struct pair *pair)
 {
   return with_unit(pair->fast->stall_torque_nm, "N.m");
+}
+
+static struct sb_figure down_figure(const struct pair *pair)
+{
+  return with_unit(pair->figures->downshift_torque_nm, "N.m");
+}
+
+static struct sb_figure up_figure(const struct pair *pair)
+{
+  return with_unit(pair->figures->upshift_torque_nm, "N.m");
+}
+
+void sb_check_write_pairs(const struct sb_check_report *report, FILE *out)
+{
+  for (int p = 0; p + 1 < report->cases[0].model.gearbox.gear_count; p++) {
+    const struct pair pair = pair_of(&report->cases[0], p);
+    fprintf(out, "  between %s and %s\n", pair.slow_name, pair.fast_name);
+    write_range_line(report, p, "downshift torque", down_figure, out);
+    write_range_line(report, p, "upshift torque", up_figure, out);
+    write_range_line(report, p, "hunting band", band_figure, out);
+    write_range_line(report, p, "least safe up", safe_up_figure, out);
+    write_range_line(report, p, "slower, lightest load", slow_figure, out);
+    write_range_line(report, p, "faster, lightest load", fast_figure, out);
+    write_range_line(report, p, "shortest dwell", dwell_figure, out);
+    write_range_line(report, p, "slower stalls at", slow_stall_figure, out);
+    write_range_line(report, p, "faster stalls at", fast_stall_figure, out);
+  }
 }
 
 static void write_supply_range(const struct sb_check_report *report, FILE *out)
@@ -462,17 +386,7 @@ static void write_supply_range(const struct sb_check_report *report, FILE *out)
       fprintf(out, "%s, %s V\n", at->label, NUM(at->model.supply.open_circuit_voltage_v));
     }
   }
-  for (int p = 0; p + 1 < report->cases[0].model.gearbox.gear_count; p++) {
-    const struct pair pair = pair_of(&report->cases[0], p);
-    fprintf(out, "  between %s and %s\n", pair.slow_name, pair.fast_name);
-    write_range_line(report, p, "hunting band", band_figure, out);
-    write_range_line(report, p, "least safe up", safe_up_figure, out);
-    write_range_line(report, p, "slower, lightest load", slow_figure, out);
-    write_range_line(report, p, "faster, lightest load", fast_figure, out);
-    write_range_line(report, p, "shortest dwell", dwell_figure, out);
-    write_range_line(report, p, "slower stalls at", slow_stall_figure, out);
-    write_range_line(report, p, "faster stalls at", fast_stall_figure, out);
-  }
+  sb_check_write_pairs(report, out);
 }
 
 static void write_texts(const char *title, const struct sb_check_notes *notes, FILE *out)
@@ -490,11 +404,14 @@ void sb_check_write_text(const struct sb_check_report *report, FILE *out)
   write_motor(nominal, out);
   write_load(nominal, out);
   write_gears(nominal, out);
+  sb_check_write_drive(nominal, out);
   write_output_limit(nominal, out);
   for (int p = 0; p + 1 < nominal->model.gearbox.gear_count; p++) {
     const struct pair pair = pair_of(nominal, p);
     write_pair(&pair, out);
   }
   if (report->case_count > 1) write_supply_range(report, out);
+  if (nominal->model.battery.is_present) sb_check_write_discharge(report, out);
+  if (nominal->model.winding.is_present) sb_check_write_heat(report, out);
   write_texts("Notes", &report->notes, out);
 }

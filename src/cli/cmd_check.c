@@ -7,11 +7,12 @@
 #include "command.h"
 #include "options.h"
 
-enum { OPTION_SET = 1, OPTION_JSON };
+enum { OPTION_SET = 1, OPTION_JSON, OPTION_DISCHARGE };
 
 static const struct sb_option options[] = {
     {"set", 0, true, OPTION_SET},
     {"json", 0, false, OPTION_JSON},
+    {"discharge", 0, true, OPTION_DISCHARGE},
     {NULL, 0, false, 0},
 };
 
@@ -19,15 +20,19 @@ static const char help[] =
     "usage: shiftband check [OPTION]... FILE...\n\n"
     "Validates scenarios and prints what follows from them without simulating: the motor at its supply,\n"
     "ratios, settled speeds, stall torques, downshift and upshift torques, the hunting band, the shortest\n"
-    "dwell, and the supply voltages at which each stops holding.\n\n"
-    "  --set PATH=VALUE   replaces or adds one key first; may be given more than once\n"
-    "  --json             one JSON object a file, on a line of its own\n"
-    "  --help             this text\n";
+    "dwell, and the supply voltages at which each stops holding; with a battery the same over its charge,\n"
+    "and at which charge the box begins to be stuck low, to shift for nothing, to hunt, to stall.\n\n"
+    "  --set PATH=VALUE      replaces or adds one key first; may be given more than once\n"
+    "  --json                one JSON object a file, on a line of its own\n"
+    "  --discharge FILE.csv  also writes the safe thresholds over the battery's charge there, for one scenario;\n"
+    "                        - is standard output, and the words are then left out\n"
+    "  --help                this text\n";
 
 struct arguments {
   struct sb_words files;
   struct sb_words sets;
   bool is_json;
+  const char *discharge; /* NULL: not asked for */
 };
 
 static void fill_case(struct sb_check_case *at, const struct sb_model *model, const char *label, double voltage_v)
@@ -39,34 +44,60 @@ static void fill_case(struct sb_check_case *at, const struct sb_model *model, co
   at->form = sb_closed_form_solve(&at->model);
 }
 
-static void fill_report(struct sb_check_report *report, const struct sb_scenario *scenario)
+/* The supply's voltage over its tolerance, or that of its battery's charge. */
+static void fill_range(struct sb_check_report *report, const struct sb_scenario *scenario)
+{
+  const struct sb_model *model = &scenario->model;
+  for (int k = 0; k < scenario->tolerance_count; k++) {
+    const struct sb_tolerance *tolerance = &scenario->tolerances[k];
+    double least_v = tolerance->least, greatest_v = tolerance->greatest;
+    if (strcmp(tolerance->path, "supply.battery.charge") == 0) {
+      least_v = sb_battery_voltage_v(&model->battery, tolerance->least);
+      greatest_v = sb_battery_voltage_v(&model->battery, tolerance->greatest);
+    } else if (strcmp(tolerance->path, "supply.open_circuit_voltage") != 0) {
+      continue;
+    }
+    fill_case(&report->cases[SB_CHECK_LEAST], model, "least", least_v);
+    fill_case(&report->cases[SB_CHECK_GREATEST], model, "greatest", greatest_v);
+    report->case_count = SB_CHECK_CASE_MAX;
+  }
+}
+
+static enum sb_status fill_report(struct sb_check_report *report, const struct sb_scenario *scenario,
+                                  struct sb_error *err)
 {
   const struct sb_model *model = &scenario->model;
   fill_case(&report->cases[SB_CHECK_NOMINAL], model, "nominal", model->supply.open_circuit_voltage_v);
   report->case_count = 1;
-  for (int k = 0; k < scenario->tolerance_count; k++) {
-    const struct sb_tolerance *tolerance = &scenario->tolerances[k];
-    if (strcmp(tolerance->path, "supply.open_circuit_voltage") != 0) continue;
-    fill_case(&report->cases[SB_CHECK_LEAST], model, "least", tolerance->least);
-    fill_case(&report->cases[SB_CHECK_GREATEST], model, "greatest", tolerance->greatest);
-    report->case_count = SB_CHECK_CASE_MAX;
+  fill_range(report, scenario);
+  if (model->battery.is_present) {
+    const enum sb_status status = sb_discharge_solve(model, &report->discharge, err);
+    if (status != SB_OK) return status;
   }
   sb_check_find_notes(report);
+  return SB_OK;
 }
 
-/* Checks one file; `*written` counts those already on standard output. */
-static int check_file(const char *path, const struct arguments *arguments, int *written)
+static int write_discharge(FILE *out, const void *context)
 {
-  struct sb_scenario scenario;
-  const int code = sb_command_load(path, arguments->sets.items, arguments->sets.count, &scenario);
-  if (code != SB_EXIT_DONE) return code;
-  struct sb_check_report *report = calloc(1, sizeof *report);
-  if (report == NULL) {
-    sb_scenario_clear(&scenario);
-    sb_command_complain("%s: %s", path, sb_status_text(SB_ERR_MEMORY));
-    return SB_EXIT_GAVE_UP;
+  return sb_discharge_write_csv(out, context);
+}
+
+/* The report, and the CSV where it was asked for. */
+static int write_report(const char *path, const struct arguments *arguments, const struct sb_check_report *report,
+                        int *written)
+{
+  const struct sb_model *model = &report->cases[SB_CHECK_NOMINAL].model;
+  const struct sb_discharge_table table = {model, &report->discharge};
+  int code = SB_EXIT_DONE;
+  if (arguments->discharge != NULL) {
+    if (!model->battery.is_present) {
+      sb_command_complain("%s: --discharge needs a battery, found no supply.battery", path);
+      return SB_EXIT_SCENARIO;
+    }
+    code = sb_command_write_file(arguments->discharge, (struct sb_command_writer){write_discharge, &table});
+    if (strcmp(arguments->discharge, "-") == 0 || code != SB_EXIT_DONE) return code;
   }
-  fill_report(report, &scenario);
   if (arguments->is_json) {
     sb_check_write_json(report, stdout);
   } else {
@@ -74,9 +105,32 @@ static int check_file(const char *path, const struct arguments *arguments, int *
     sb_check_write_text(report, stdout);
   }
   (*written)++;
+  return code;
+}
+
+/* Checks one file; `*written` counts those already on standard output. */
+static int check_file(const char *path, const struct arguments *arguments, int *written)
+{
+  struct sb_scenario scenario;
+  int code = sb_command_load(path, arguments->sets.items, arguments->sets.count, &scenario);
+  if (code != SB_EXIT_DONE) return code;
+  struct sb_check_report *report = calloc(1, sizeof *report);
+  if (report == NULL) {
+    sb_scenario_clear(&scenario);
+    sb_command_complain("%s: %s", path, sb_status_text(SB_ERR_MEMORY));
+    return SB_EXIT_GAVE_UP;
+  }
+  struct sb_error err = {SB_OK, ""};
+  const enum sb_status status = fill_report(report, &scenario, &err);
+  if (status == SB_OK) {
+    code = write_report(path, arguments, report, written);
+  } else {
+    sb_command_complain("%s: %s", path, err.text);
+    code = sb_command_exit(status);
+  }
   free(report);
   sb_scenario_clear(&scenario);
-  return SB_EXIT_DONE;
+  return code;
 }
 
 /* All files are checked, whatever happens to one; the gravest code counts. */
@@ -100,6 +154,7 @@ static int read_arguments(struct arguments *arguments, int argc, char **argv)
     switch (id) {
       case OPTION_SET: sb_words_add(&arguments->sets, reader.value); break;
       case OPTION_JSON: arguments->is_json = true; break;
+      case OPTION_DISCHARGE: arguments->discharge = reader.value; break;
       case SB_OPTION_OPERAND: sb_words_add(&arguments->files, reader.value); break;
       case SB_OPTION_HELP:
         fputs(help, stdout);
@@ -108,8 +163,14 @@ static int read_arguments(struct arguments *arguments, int argc, char **argv)
       default: return SB_EXIT_USAGE;
     }
   }
-  if (arguments->files.count == 0) return sb_options_complain(&reader, "needs a scenario file");
-  return SB_EXIT_DONE;
+  const struct sb_words *files = &arguments->files;
+  if (files->count == 0) return sb_options_complain(&reader, "needs a scenario file");
+  if (arguments->discharge == NULL) return SB_EXIT_DONE;
+  if (files->count > 1) return sb_options_complain(&reader, "--discharge takes one scenario file");
+  if (strcmp(arguments->discharge, "-") == 0 && arguments->is_json) {
+    return sb_options_complain(&reader, "--discharge - and --json both want standard output");
+  }
+  return sb_command_check_output("check", "--discharge", arguments->discharge, files->items, files->count);
 }
 
 int sb_cmd_check(int argc, char **argv)

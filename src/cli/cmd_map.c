@@ -22,6 +22,8 @@ static const char help[] =
     "      --up FROM..TO\n"
     "      --limits FILE.csv    write the closed-form boundaries there\n"
     "      --set PATH=VALUE     change one key; may be given again\n"
+    "      --discharge N        maps at N charges of the battery, from full to its cut-off: what the scenario's own\n"
+    "                           thresholds come to, and which hold\n"
     "      --samples N          random samples of the scenario's tolerances: which share of them holds\n"
     "      --seed S             of the samples (default 1)\n"
     "      --vary PATH=FROM..TO vary any number of the scenario instead, as --vary controller.dwell='0.2..3 s';\n"
@@ -43,6 +45,7 @@ enum {
   OPTION_UP,
   OPTION_LIMITS,
   OPTION_SET,
+  OPTION_DISCHARGE,
   OPTION_SAMPLES,
   OPTION_SEED,
   OPTION_VARY,
@@ -53,14 +56,23 @@ enum {
   OPTION_JOIN
 };
 
-static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT}, {"json", 0, false, OPTION_JSON},
-                                           {"pair", 0, true, OPTION_PAIR},       {"down", 0, true, OPTION_DOWN},
-                                           {"up", 0, true, OPTION_UP},           {"limits", 0, true, OPTION_LIMITS},
-                                           {"set", 0, true, OPTION_SET},         {"samples", 0, true, OPTION_SAMPLES},
-                                           {"seed", 0, true, OPTION_SEED},       {"vary", 0, true, OPTION_VARY},
-                                           {"points", 0, true, OPTION_POINTS},   {"jobs", 0, true, OPTION_JOBS},
-                                           {"resume", 0, false, OPTION_RESUME},  {"shard", 0, true, OPTION_SHARD},
-                                           {"join", 0, false, OPTION_JOIN},      {NULL, 0, false, 0}};
+static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
+                                           {"json", 0, false, OPTION_JSON},
+                                           {"pair", 0, true, OPTION_PAIR},
+                                           {"down", 0, true, OPTION_DOWN},
+                                           {"up", 0, true, OPTION_UP},
+                                           {"limits", 0, true, OPTION_LIMITS},
+                                           {"set", 0, true, OPTION_SET},
+                                           {"discharge", 0, true, OPTION_DISCHARGE},
+                                           {"samples", 0, true, OPTION_SAMPLES},
+                                           {"seed", 0, true, OPTION_SEED},
+                                           {"vary", 0, true, OPTION_VARY},
+                                           {"points", 0, true, OPTION_POINTS},
+                                           {"jobs", 0, true, OPTION_JOBS},
+                                           {"resume", 0, false, OPTION_RESUME},
+                                           {"shard", 0, true, OPTION_SHARD},
+                                           {"join", 0, false, OPTION_JOIN},
+                                           {NULL, 0, false, 0}};
 
 static int read_count(const struct sb_option_reader *reader, const char *name, long least, long greatest, long *count)
 {
@@ -88,6 +100,7 @@ static int take_option(struct sb_map_request *request, const struct sb_option_re
     case OPTION_UP: request->up = reader->value; break;
     case OPTION_LIMITS: request->limits = reader->value; break;
     case OPTION_SET: sb_words_add(&request->sets, reader->value); break;
+    case OPTION_DISCHARGE: return read_count(reader, "discharge", 1, 1000, &request->discharge);
     case OPTION_SAMPLES: return read_count(reader, "samples", 1, 1000000, &request->samples);
     case OPTION_SEED: return read_count(reader, "seed", 0, 4294967295L, &request->seed);
     case OPTION_VARY: sb_words_add(&request->vary, reader->value); break;
@@ -110,9 +123,9 @@ static int check_join(const struct sb_map_request *request, const struct sb_opti
 {
   const struct sb_long_work *work = &request->work;
   if (request->shards.count == 0) return sb_options_complain(reader, "--join needs shards");
-  if (request->sets.count > 0 || request->vary.count > 0 || request->samples > 0 || request->limits != NULL ||
-      request->pair != NULL || request->down != NULL || request->up != NULL || work->shard_count > 1 ||
-      work->is_resumed || request->points > 0) {
+  if (request->sets.count > 0 || request->vary.count > 0 || request->discharge > 0 || request->samples > 0 ||
+      request->limits != NULL || request->pair != NULL || request->down != NULL || request->up != NULL ||
+      work->shard_count > 1 || work->is_resumed || request->points > 0) {
     return sb_options_complain(reader, "--join takes shards, -o and --json only: the shards know the rest");
   }
   return SB_EXIT_DONE;
@@ -149,8 +162,11 @@ static int check_request(const struct sb_map_request *request, const struct sb_o
   if (request->limits != NULL && request->work.output != NULL && strcmp(request->limits, request->work.output) == 0) {
     return sb_options_complain(reader, "-o and --limits need a file each");
   }
-  if (request->samples > 0 && request->vary.count > 0) {
-    return sb_options_complain(reader, "--samples and --vary exclude each other");
+  if ((request->samples > 0) + (request->vary.count > 0) + (request->discharge > 0) > 1) {
+    return sb_options_complain(reader, "--samples, --vary and --discharge exclude each other");
+  }
+  if (request->discharge > 0 && request->limits != NULL) {
+    return sb_options_complain(reader, "--limits go with one map; over the discharge: shiftband check --discharge");
   }
   if (request->vary.count > SB_GRID_AXIS_MAX) return sb_options_complain(reader, "--vary may be given twice at most");
   if (request->points > 0 && request->vary.count == 0) return sb_options_complain(reader, "--points goes with --vary");
@@ -212,6 +228,7 @@ static int do_file(struct sb_map_request *request)
   int code = sb_command_load(request->file, request->sets.items, request->sets.count, scenario);
   if (code == SB_EXIT_DONE) {
     code = request->samples > 0      ? sb_map_do_samples(request, scenario)
+           : request->discharge > 0  ? sb_map_do_discharge(request, scenario)
            : request->vary.count > 0 ? sb_map_do_vary(request, scenario)
                                      : sb_map_do_exact(request, scenario);
     sb_scenario_clear(scenario);

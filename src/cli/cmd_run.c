@@ -24,12 +24,14 @@ static const char help[] =
     "      --gear NAME         lock this gear for the whole run: no controller\n"
     "      --compare           run automatic and then locked in every gear, and print them side by side\n"
     "                          (the trace of -o FILE is that of the automatic run)\n"
+    "      --until-warm        repeat the scenario, each time as warm as it ended, until the winding settles within\n"
+    "                          0.1 K, passes its limit or opens its cut-out; report that repeat (needs motor.winding)\n"
     "      --set PATH=VALUE    change one key, as --set controller.down='55 %'; may be given again\n"
     "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked) run:\n"
     "                          hunting, stall, stuck-low, downshift-for-nothing, overload, shift-not-engaged,\n"
     "                          any; a list with commas\n";
 
-enum { OPTION_OUTPUT = 1, OPTION_JSON, OPTION_GEAR, OPTION_COMPARE, OPTION_SET, OPTION_FAIL_ON };
+enum { OPTION_OUTPUT = 1, OPTION_JSON, OPTION_GEAR, OPTION_COMPARE, OPTION_UNTIL_WARM, OPTION_SET, OPTION_FAIL_ON };
 
 struct request {
   struct sb_words files;
@@ -38,6 +40,7 @@ struct request {
   const char *gear;   /* NULL: automatic */
   bool is_json;
   bool is_comparison;
+  bool is_until_warm;
   bool fails_on[SB_VERDICT_KIND_COUNT];
 };
 
@@ -109,6 +112,7 @@ static int read_request(struct request *request, int argc, char **argv)
                                              {"json", 0, false, OPTION_JSON},
                                              {"gear", 0, true, OPTION_GEAR},
                                              {"compare", 0, false, OPTION_COMPARE},
+                                             {"until-warm", 0, false, OPTION_UNTIL_WARM},
                                              {"set", 0, true, OPTION_SET},
                                              {"fail-on", 0, true, OPTION_FAIL_ON},
                                              {NULL, 0, false, 0}};
@@ -121,6 +125,7 @@ static int read_request(struct request *request, int argc, char **argv)
       case OPTION_JSON: request->is_json = true; break;
       case OPTION_GEAR: request->gear = reader.value; break;
       case OPTION_COMPARE: request->is_comparison = true; break;
+      case OPTION_UNTIL_WARM: request->is_until_warm = true; break;
       case OPTION_SET: sb_words_add(&request->sets, reader.value); break;
       case OPTION_FAIL_ON: code = read_fail_on(request, &reader); break;
       case SB_OPTION_OPERAND: sb_words_add(&request->files, reader.value); break;
@@ -131,9 +136,15 @@ static int read_request(struct request *request, int argc, char **argv)
   return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }
 
+struct trace {
+  FILE *stream;
+  const struct sb_model *model;
+};
+
 static int take_row(void *context, const struct sb_row *row)
 {
-  return sb_trace_write_row(context, row);
+  const struct trace *trace = context;
+  return sb_trace_write_row(trace->stream, row, trace->model);
 }
 
 /* Where the trace of one run goes: NULL when none is wanted. `suffix` tells runs of one scenario apart. */
@@ -156,16 +167,18 @@ static int run_with_trace(const struct sb_model *model, int locked_gear, const c
   struct sb_error err = {SB_OK, ""};
   struct sb_run_options options = sb_run_options_default();
   struct sb_output output = {NULL, NULL, NULL};
+  struct trace trace = {NULL, model};
   options.locked_gear = locked_gear;
   if (path != NULL) {
     if (sb_output_open(&output, path) != 0) return complain_writing(path);
-    if (sb_trace_write_header(output.stream) != 0) {
+    if (sb_trace_write_header(output.stream, model) != 0) {
       const int code = complain_writing(path);
       sb_output_drop(&output);
       return code;
     }
     options.on_row = take_row;
-    options.context = output.stream;
+    trace.stream = output.stream;
+    options.context = &trace;
   }
   const enum sb_status status = sb_run(model, &options, result, &err);
   if (status != SB_OK) {
@@ -190,11 +203,33 @@ struct job {
   int run_count;
   struct sb_run_result results[SB_GEAR_MAX + 1];
   struct sb_report reports[SB_GEAR_MAX + 1];
+  struct sb_warmup warmups[SB_GEAR_MAX + 1]; /* with --until-warm */
 };
+
+/* Repeats the scenario until its motor is warm; the model of the repeat to report is the warm-up's. */
+static int warm_up(struct job *job, int locked_gear, struct sb_warmup *warmup)
+{
+  struct sb_error err = {SB_OK, ""};
+  if (!job->scenario.model.winding.is_present) {
+    sb_command_complain("%s: --until-warm needs a winding that warms, found no motor.winding", job->path);
+    return SB_EXIT_SCENARIO;
+  }
+  const enum sb_status status = sb_warmup_run(&job->scenario.model, locked_gear, warmup, &err);
+  if (status != SB_OK) sb_command_complain("%s: %s", job->scenario.model.name, err.text);
+  return sb_command_exit(status);
+}
 
 static int run_one(struct job *job, int locked_gear)
 {
   const struct sb_model *model = &job->scenario.model;
+  const struct sb_warmup *warmup = NULL;
+  if (job->request->is_until_warm) {
+    struct sb_warmup *own = &job->warmups[job->run_count];
+    const int code = warm_up(job, locked_gear, own);
+    if (code != SB_EXIT_DONE) return code;
+    warmup = own;
+    model = &own->model;
+  }
   char suffix[SB_NAME_SIZE + 16] = "";
   if (job->request->is_comparison) {
     snprintf(suffix, sizeof suffix, "-%s", locked_gear > 0 ? model->gearbox.gears[locked_gear - 1].name : "automatic");
@@ -207,7 +242,7 @@ static int run_one(struct job *job, int locked_gear)
   const int code = run_with_trace(model, locked_gear, path, result);
   free(path);
   if (code != SB_EXIT_DONE) return code;
-  job->reports[job->run_count++] = (struct sb_report){model, result, locked_gear};
+  job->reports[job->run_count++] = (struct sb_report){model, result, locked_gear, warmup};
   return SB_EXIT_DONE;
 }
 

@@ -211,7 +211,12 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   for (int g = 0; g < a->gearbox.gear_count; g++) {
     if (fabs(a->gearbox.gears[g].ratio / b->gearbox.gears[g].ratio - 1.0) > 1e-9) return "ratios of the gears";
   }
-  if (ca->sensor.reference_rad_s != cb->sensor.reference_rad_s) return "controller.reference_speed";
+  if (ca->sensor.quantity != cb->sensor.quantity) return "controller.reading";
+  const enum sb_sensor_quantity quantity = ca->sensor.quantity;
+  const bool has_speeds = quantity == SB_SENSES_SPEED && ca->sensor.reference_rad_s != cb->sensor.reference_rad_s;
+  const bool has_currents = quantity == SB_SENSES_CURRENT && ca->sensor.reference_a != cb->sensor.reference_a;
+  if (has_speeds) return "controller.reference_speed";
+  if (has_currents) return "controller.reference_current";
   if (ca->sensor.resolution_fraction != cb->sensor.resolution_fraction) return "controller.resolution";
   if (ca->sensor.filter_s != cb->sensor.filter_s) return "controller.filter";
   if (ca->sample_period_s != cb->sample_period_s) return "controller.sample_period";

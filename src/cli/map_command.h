@@ -16,7 +16,8 @@ struct sb_map_request {
   const char *pair, *down, *up; /* as given; NULL: not given */
   bool is_json;
   bool is_join;
-  long samples; /* 0: not asked for */
+  long samples;   /* 0: not asked for */
+  long discharge; /* number of charges; 0: not asked for */
   long seed;
   long points;              /* along each axis of vary; 0: not given */
   struct sb_long_work work; /* its output is -o */
@@ -26,6 +27,7 @@ struct sb_map_request {
 int sb_map_do_exact(struct sb_map_request *request, const struct sb_scenario *scenario);
 int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *scenario);
 int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario);
+int sb_map_do_discharge(struct sb_map_request *request, struct sb_scenario *scenario); /* leaves its battery full */
 
 /* Finish what shards hold: the output of an unsharded study. False in *is_ours: the study is of the other sort. */
 int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours);

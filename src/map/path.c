@@ -41,6 +41,7 @@ struct walk {
   int spot_track;             /* that the path came along from the sample before */
   double engaged_s;           /* NAN: not yet */
   double rest_since_s;        /* NAN: moving */
+  double slip_since_s;        /* NAN: gripping */
   int below_run, above_run;   /* readings in a row beyond the far end of the rectangle */
 };
 
@@ -151,6 +152,16 @@ static void watch_rest(struct walk *walk, double time_s, bool is_resting)
   if (!is_resting) walk->rest_since_s = NAN;
 }
 
+static void watch_slip(struct walk *walk, double time_s, bool is_slipping)
+{
+  if (isnan(walk->slip_since_s)) {
+    if (is_slipping) walk->slip_since_s = time_s;
+    return;
+  }
+  if (time_s - walk->slip_since_s > walk->plane->model->limits.slip_time_s) find(walk, SB_VERDICT_SLIPPING);
+  if (!is_slipping) walk->slip_since_s = NAN;
+}
+
 /* Whether the stay in this gear can be stuck low. */
 static bool is_low_watched(const struct walk *walk)
 {
@@ -191,14 +202,23 @@ static void watch_engagement(struct walk *walk, struct sb_low *low, double time_
   begin_low(walk, low);
 }
 
-/* A row in mesh, as the monitor is told of it. */
-static enum sb_status watch_row(struct walk *walk, struct sb_low *low, double time_s, double outside_nm,
-                                bool is_resting, struct sb_error *err)
+/* A row, as the monitor is told of it. */
+static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const struct sb_track_row *row,
+                                struct sb_error *err)
 {
-  watch_engagement(walk, low, time_s, true);
-  watch_rest(walk, time_s, is_resting);
-  if (!is_low_watched(walk) || time_s < walk->plane->model->control.start_delay_s) return SB_OK;
-  return sb_low_pass(low, time_s, outside_nm, err);
+  watch_engagement(walk, low, row->time_s, row->is_engaged);
+  watch_rest(walk, row->time_s, row->is_resting);
+  watch_slip(walk, row->time_s, row->is_slipping);
+  if (!row->is_engaged || !is_low_watched(walk) || row->time_s < walk->plane->model->control.start_delay_s) {
+    return SB_OK;
+  }
+  return sb_low_pass(low, row->time_s, row->next_load_nm, err);
+}
+
+/* Nothing to see but a box in mesh that goes on. */
+static bool is_plain(const struct sb_spot *spot)
+{
+  return spot->flags == (SB_SPOT_ENGAGED | SB_SPOT_DECIDING);
 }
 
 /* What happened since the sample before, and this sample. */
@@ -210,24 +230,28 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
   figures->output_turns += spot->turns;
   if (spot->torque_nm > figures->greatest_torque_nm) figures->greatest_torque_nm = spot->torque_nm;
   /* Nearly always there is nothing more to see. */
-  if (spot->flags == SB_SPOT_ENGAGED && !is_low_watched(walk) && isnan(walk->rest_since_s)) return SB_OK;
+  const bool is_waiting = !isnan(walk->rest_since_s) || !isnan(walk->slip_since_s);
+  if (is_plain(spot) && !is_low_watched(walk) && !is_waiting) return SB_OK;
 
   const struct sb_tracks *tracks = &walk->plane->tracks;
   if (spot->flags & SB_SPOT_OVERLOAD) find(walk, SB_VERDICT_OVERLOAD);
+  if (spot->flags & SB_SPOT_HOT) find(walk, SB_VERDICT_OVERHEATED);
+  if (spot->flags & SB_SPOT_CUT) find(walk, SB_VERDICT_DRIVE_CUT);
   if (spot->flags & SB_SPOT_HAS_ROWS) {
     const struct sb_track_row *rows;
     const int count = sb_track_rows_at(&tracks->items[walk->spot_track], walk->sample, &rows);
     for (int i = 0; i < count; i++) {
-      const enum sb_status status = watch_row(walk, low, rows[i].time_s, rows[i].outside_nm, rows[i].is_resting, err);
+      const enum sb_status status = watch_row(walk, low, &rows[i], err);
       if (status != SB_OK) return status;
     }
   }
-  const double time_s = sb_tracks_time_s(tracks, walk->sample);
-  if (spot->flags & SB_SPOT_ENGAGED) {
-    return watch_row(walk, low, time_s, spot->outside_nm, (spot->flags & SB_SPOT_RESTING) != 0, err);
-  }
-  watch_engagement(walk, low, time_s, false);
-  return SB_OK;
+  if (spot->flags & SB_SPOT_FINISHED) return SB_OK;
+  const struct sb_track_row row = {.is_engaged = (spot->flags & SB_SPOT_ENGAGED) != 0,
+                                   .is_resting = (spot->flags & SB_SPOT_RESTING) != 0,
+                                   .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
+                                   .time_s = sb_tracks_time_s(tracks, walk->sample),
+                                   .next_load_nm = spot->next_load_nm};
+  return watch_row(walk, low, &row, err);
 }
 
 /* Branches --------------------------------------------------------------------------------------------------------------- */
@@ -266,16 +290,16 @@ static double hunt_window_s(const struct walk *walk)
 }
 
 /* Whether a downshift is one for nothing: at fixed thresholds, or for which indices. */
-static void judge_downshift(const struct sb_plane *plane, int pair, double outside_nm, struct sb_findings *findings)
+static void judge_downshift(const struct sb_plane *plane, int pair, double load_nm, struct sb_findings *findings)
 {
   static const double same_load = 1e-9; /* as the monitor's */
   if (pair == plane->options.pair) {
-    const int below = sb_plane_count_above(plane->downshift_nm, plane->options.down.count, outside_nm, same_load);
+    const int below = sb_plane_count_above(plane->downshift_nm, plane->options.down.count, load_nm, same_load);
     if (below > findings->false_below) findings->false_below = below;
     return;
   }
   const double held_nm = plane->monitor.downshift_nm[pair];
-  if (outside_nm < held_nm - same_load * fabs(held_nm)) findings->kinds |= 1U << SB_VERDICT_FALSE_DOWNSHIFT;
+  if (load_nm < held_nm - same_load * fabs(held_nm)) findings->kinds |= 1U << SB_VERDICT_FALSE_DOWNSHIFT;
 }
 
 /* The task that a command at the present sample begins, for a part of the rectangle. */
@@ -305,7 +329,7 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   } else {
     status = add_chain(plane, &next.findings, task, err);
   }
-  if (to_gear < task->gear) judge_downshift(plane, to_gear, outside_nm, &next.findings);
+  if (to_gear < task->gear) judge_downshift(plane, to_gear, walk->spot->own_load_nm, &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   return status == SB_OK ? push_task(&scratch->tasks, &next, err) : status;
 }
@@ -383,7 +407,7 @@ static enum sb_status decide_up(struct walk *walk, struct scratch *scratch, bool
 
 static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
 {
-  if (walk->sample < walk->task.first_decision || !(walk->spot->flags & SB_SPOT_ENGAGED)) {
+  if (walk->sample < walk->task.first_decision || !(walk->spot->flags & SB_SPOT_DECIDING)) {
     walk->below_run = walk->above_run = 0;
     return SB_OK;
   }
@@ -402,7 +426,8 @@ static void glide(struct walk *walk)
   const struct sb_plane *plane = walk->plane;
   const struct sb_track *track = &plane->tracks.items[walk->track];
   const struct task *task = &walk->task;
-  if (isnan(walk->engaged_s) || !isnan(walk->rest_since_s) || is_low_watched(walk)) return;
+  const bool is_waiting = isnan(walk->engaged_s) || !isnan(walk->rest_since_s) || !isnan(walk->slip_since_s);
+  if (is_waiting || is_low_watched(walk)) return;
   /* In the fastest gear: only a reading below the far end of the rectangle can shift. */
   const int pair = task->gear - 1;
   const int32_t far = pair == plane->options.pair ? plane->down_counts[task->rect.down_last] : plane->setup.down[pair];
@@ -412,7 +437,7 @@ static void glide(struct walk *walk)
   const int first = walk->sample;
   int sample = first;
   for (; spot < end; spot++, sample++) {
-    if (spot->flags != SB_SPOT_ENGAGED || (spot->reading < far && sample >= task->first_decision)) break;
+    if (!is_plain(spot) || (spot->reading < far && sample >= task->first_decision)) break;
     figures.given_j += spot->given_j;
     figures.output_turns += spot->turns;
     if (spot->torque_nm > figures.greatest_torque_nm) figures.greatest_torque_nm = spot->torque_nm;
@@ -439,7 +464,8 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
                       .track = task->track,
                       .sample = plane->tracks.items[task->track].first,
                       .engaged_s = NAN,
-                      .rest_since_s = NAN};
+                      .rest_since_s = NAN,
+                      .slip_since_s = NAN};
   if (task->last_from < 0) { /* in mesh from the start */
     walk.engaged_s = 0.0;
     begin_low(&walk, &scratch->low);
@@ -450,6 +476,7 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
     if (walk.sample > end_sample) break;
     enum sb_status status = reach(&walk, err);
     if (status == SB_OK) status = watch(&walk, &scratch->low, err);
+    if (status == SB_OK && walk.spot->flags & SB_SPOT_FINISHED) break;
     if (status == SB_OK && is_decided(plane, walk.sample)) status = decide(&walk, scratch, &is_done, err);
     if (status != SB_OK || is_done) return status;
   }

@@ -94,10 +94,20 @@ double sb_tracks_time_s(const struct sb_tracks *tracks, int sample)
   return sb_stepper_grid_s(&tracks->sim, step);
 }
 
-static struct sb_stop stop_now(const struct sb_tracks *tracks)
+/* A machine whose state is more than a stop can hold: it is kept whole. */
+static bool has_more(const struct sb_model *model)
+{
+  return model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
+         model->winding.is_present || sb_drive_is_moving(&model->drive);
+}
+
+/* whole: room for a copy of the state, or NULL. */
+static struct sb_stop stop_now(const struct sb_tracks *tracks, struct sb_state *whole)
 {
   const struct sb_state *state = &tracks->sim.state;
-  return (struct sb_stop){.load_time_s = state->load_time_s,
+  if (whole != NULL) *whole = *state;
+  return (struct sb_stop){.whole = whole,
+                          .load_time_s = state->load_time_s,
                           .load_angle_rad = state->load_angle_rad,
                           .motor_speed_rad_s = state->motor_speed_rad_s,
                           .output_speed_rad_s = state->output_speed_rad_s,
@@ -114,7 +124,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
   const struct sb_track *track = &tracks->items[at];
   const struct sb_stop *stop = &track->stops[sample - track->first];
   const struct sb_gear *gear = &tracks->model->gearbox.gears[track->gear];
-  const struct sb_state state = {.step = sample * tracks->steps_per_sample,
+  const struct sb_state plain = {.step = sample * tracks->steps_per_sample,
                                  .time_s = sb_tracks_time_s(tracks, sample),
                                  .load_time_s = stop->load_time_s,
                                  .load_angle_rad = stop->load_angle_rad,
@@ -126,13 +136,13 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .motor_direction = stop->motor_direction,
                                  .output_direction = stop->motor_direction * gear->output_sense,
                                  .is_driving = stop->is_driving};
-  sb_sim_restore(&tracks->sim, &state);
+  sb_sim_restore(&tracks->sim, stop->whole != NULL ? stop->whole : &plain);
   tracks->reading.filtered = stop->filtered;
   tracks->output_turns = stop->output_angle_rad / SB_TURN;
 }
 
 /* All that acts on the future of a machine in mesh, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 8 };
+enum { KEY_WORDS = 8, MORE_WORDS = 15 };
 
 static uint64_t bits_of(double value)
 {
@@ -155,22 +165,64 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop,
   key[7] = (uint64_t)(gear * 16 + (stop->motor_direction + 1) * 2 + stop->is_driving);
 }
 
-static uint64_t hash_of(const uint64_t key[KEY_WORDS])
+/* The rest of a machine that has more: vehicle, shaft and what feeds the motor. */
+static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
 {
-  uint64_t hash = 14695981039346656037U; /* as FNV-1a, by words, stirred */
-  for (int i = 0; i < KEY_WORDS; i++) {
+  const struct sb_far *far = &state->far;
+  const struct sb_feed *feed = &state->feed;
+  const double values[] = {
+      far->speed_rad_s,       far->angle_rad,       far->load_angle_rad,      far->left_rad,
+      state->twist.twist_rad, feed->drive.duty,     feed->drive.integral_rad, feed->warmth.winding_c,
+      feed->warmth.housing_c, feed->resistance_ohm, feed->voltage_v,          feed->drawn_as};
+  enum { VALUE_COUNT = sizeof values / sizeof *values };
+  for (int i = 0; i < VALUE_COUNT; i++) key[i] = bits_of(values[i]);
+  const int flags =
+      (((far->is_slipping * 3 + far->slip_direction + 1) * 3 + far->direction + 1) * 3 + state->twist.side + 1) * 3 +
+      feed->drive.order + 1;
+  key[VALUE_COUNT] = (uint64_t)((flags * 2 + feed->is_cut_out) * 2 + feed->is_empty);
+  key[VALUE_COUNT + 1] = (uint64_t)((far->met_count * 2 + far->is_finished) * 3 + state->output_direction + 1);
+  key[VALUE_COUNT + 2] = (uint64_t)feed->ready_step;
+  static_assert(VALUE_COUNT + 3 == MORE_WORDS, "every word is set");
+}
+
+static uint64_t stirred(uint64_t hash, const uint64_t *key, int count)
+{
+  for (int i = 0; i < count; i++) {
     hash = (hash ^ key[i]) * 1099511628211U;
     hash ^= hash >> 29;
+  }
+  return hash;
+}
+
+/* As FNV-1a, by words, stirred. */
+static uint64_t hash_of(const uint64_t key[KEY_WORDS], const struct sb_state *whole)
+{
+  uint64_t hash = stirred(14695981039346656037U, key, KEY_WORDS);
+  if (whole != NULL) {
+    uint64_t more[MORE_WORDS];
+    take_more(whole, more);
+    hash = stirred(hash, more, MORE_WORDS);
   }
   return hash != 0 ? hash : 1;
 }
 
-static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const uint64_t key[KEY_WORDS])
+static bool has_same_more(const struct sb_state *one, const struct sb_state *other)
+{
+  if (one == NULL) return true;
+  uint64_t ones[MORE_WORDS], others[MORE_WORDS];
+  take_more(one, ones);
+  take_more(other, others);
+  return memcmp(ones, others, sizeof ones) == 0;
+}
+
+static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const uint64_t key[KEY_WORDS],
+                  const struct sb_state *whole)
 {
   const struct sb_track *track = &tracks->items[known->track];
+  const struct sb_stop *stop = &track->stops[known->sample - track->first];
   uint64_t other[KEY_WORDS];
-  take_key(tracks, &track->stops[known->sample - track->first], track->gear, known->sample, other);
-  return memcmp(other, key, sizeof other) == 0;
+  take_key(tracks, stop, track->gear, known->sample, other);
+  return memcmp(other, key, sizeof other) == 0 && has_same_more(stop->whole, whole);
 }
 
 /* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
@@ -178,11 +230,11 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 {
   uint64_t key[KEY_WORDS];
   take_key(tracks, stop, tracks->items[at].gear, sample, key);
-  const uint64_t hash = hash_of(key);
+  const uint64_t hash = hash_of(key, stop->whole);
   size_t place = hash & (tracks->table_size - 1);
   for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
     const struct meeting *known = &tracks->table[place];
-    if (known->hash == hash && is_at(tracks, known, key)) return known->track;
+    if (known->hash == hash && is_at(tracks, known, key, stop->whole)) return known->track;
   }
   tracks->table[place] = (struct meeting){hash, at, sample};
   tracks->table_used++;
@@ -194,17 +246,19 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_tracks *tracks = context;
-  (void)event;
-  if (!sb_sim_is_engaged(sim)) return;
+  if (!sb_sim_is_engaged(sim) && event != SB_EVENT_FINISHED) return;
   struct sb_track *track = &tracks->items[tracks->at_track];
   if (!grow_rows(track)) {
     tracks->is_out_of_memory = true;
     return;
   }
+  const struct sb_row row = sb_sim_row(sim);
   track->rows[track->row_count++] = (struct sb_track_row){.sample = tracks->to_sample,
-                                                          .is_resting = sim->state.motor_direction == 0,
-                                                          .time_s = sim->state.time_s,
-                                                          .outside_nm = sb_sim_row(sim).outside_torque_nm};
+                                                          .is_engaged = row.gear > 0,
+                                                          .is_resting = sb_row_is_stalled(&row),
+                                                          .is_slipping = sb_row_is_spinning(&row),
+                                                          .time_s = row.time_s,
+                                                          .next_load_nm = sb_row_next_load_nm(&row)};
 }
 
 int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows)
@@ -231,19 +285,32 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   const struct sb_row row = sb_sim_row(&tracks->sim);
   struct sb_spot spot = {.outside_nm = row.outside_torque_nm,
+                         .own_load_nm = row.own_load_nm,
+                         .next_load_nm = sb_row_next_load_nm(&row),
                          .given_j = sums->ledger.given,
                          .turns = row.output_turns - tracks->output_turns,
                          .torque_nm = fabs(sums->output_torque_nm.value)};
   if (sample < tracks->end_sample) {
     const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
-    spot.reading = sb_reading_take(&tracks->reading, &tracks->model->control.sensor, row.motor_speed_rad_s, noise);
+    const struct sb_sensor *sensor = &tracks->model->control.sensor;
+    const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.drive, row.motor_current_a);
+    spot.reading = sb_reading_take_input(&tracks->reading, sensor, input, noise);
   }
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
-  if (row.phase == SB_PHASE_STANDSTILL) spot.flags |= SB_SPOT_RESTING;
+  if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
+  if (sb_row_is_stalled(&row)) spot.flags |= SB_SPOT_RESTING;
+  if (sb_row_is_spinning(&row)) spot.flags |= SB_SPOT_SLIPPING;
+  if (!isnan(sums->hot_first_s)) spot.flags |= SB_SPOT_HOT;
+  if (!isnan(sums->cut_first_s)) spot.flags |= SB_SPOT_CUT;
+  if (tracks->sim.state.far.is_finished) spot.flags |= SB_SPOT_FINISHED;
   if (!isnan(sums->over_limit_first_s)) spot.flags |= SB_SPOT_OVERLOAD;
   if (track->row_count > 0 && track->rows[track->row_count - 1].sample == sample) spot.flags |= SB_SPOT_HAS_ROWS;
   tracks->output_turns = row.output_turns;
-  tracks->sim.sums = (struct sb_sums){.over_limit_first_s = NAN};
+  tracks->sim.sums = (struct sb_sums){.over_limit_first_s = NAN,
+                                      .slip_first_s = NAN,
+                                      .hot_first_s = NAN,
+                                      .cut_first_s = NAN,
+                                      .winding_c = {-INFINITY, 0}};
   return spot;
 }
 
@@ -262,7 +329,12 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   tracks->sample_count++;
 
   const struct sb_spot spot = look(tracks, sample);
-  const struct sb_stop stop = stop_now(tracks);
+  struct sb_state *whole = NULL;
+  if (tracks->has_more) {
+    whole = sb_arena_take(&tracks->states, sizeof *whole);
+    if (whole == NULL) return no_memory(err);
+  }
+  const struct sb_stop stop = stop_now(tracks, whole);
   if (spot.flags & SB_SPOT_ENGAGED && sample % MEETING_STRIDE == 0 && !is_end) {
     track->next = meet_or_enter(tracks, at, sample, &stop);
     if (track->next >= 0) {
@@ -311,6 +383,7 @@ int sb_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, s
 
 static bool is_angle_free(const struct sb_load *load)
 {
+  if (load->road.is_present) return false;
   for (int i = 0; i < load->part_count; i++) {
     if (load->parts[i].axis == SB_OVER_TURNS) return false;
   }
@@ -339,7 +412,8 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
 enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
 {
   const struct sb_run_setup *run = &model->run;
-  *tracks = (struct sb_tracks){.model = model, .at_track = -1, .is_angle_free = is_angle_free(&model->load)};
+  *tracks = (struct sb_tracks){
+      .model = model, .at_track = -1, .is_angle_free = is_angle_free(&model->load), .has_more = has_more(model)};
   tracks->steps_per_sample = sb_model_step_count(model->control.sample_period_s, run->step_s);
   tracks->last_step = sb_model_step_count(run->duration_s, run->step_s);
   const long long last_sample = tracks->last_step / tracks->steps_per_sample;
@@ -361,6 +435,7 @@ void sb_tracks_clear(struct sb_tracks *tracks)
     free(tracks->items[i].rows);
   }
   free(tracks->items);
+  sb_arena_clear(&tracks->states);
   free(tracks->table);
   free(tracks->noise);
   sb_reading_clear(&tracks->reading);

@@ -11,18 +11,24 @@
 
 #include <stdint.h>
 
+#include "arena.h"
 #include "shiftband/run.h"
 
 enum sb_spot_flag {
-  SB_SPOT_ENGAGED = 1,  /* a gear is in mesh */
-  SB_SPOT_RESTING = 2,  /* and the output at rest */
-  SB_SPOT_OVERLOAD = 4, /* the output torque was above its limit since the sample before */
-  SB_SPOT_HAS_ROWS = 8  /* the track has rows between the sample before and this one */
+  SB_SPOT_ENGAGED = 1,   /* a gear is in mesh */
+  SB_SPOT_RESTING = 2,   /* and the output at rest under drive */
+  SB_SPOT_OVERLOAD = 4,  /* the output torque was above its limit since the sample before */
+  SB_SPOT_HAS_ROWS = 8,  /* the track has rows between the sample before and this one */
+  SB_SPOT_DECIDING = 16, /* the controller decides */
+  SB_SPOT_SLIPPING = 32, /* wheels slip under drive */
+  SB_SPOT_HOT = 64,      /* the winding was above its limit since the sample before */
+  SB_SPOT_CUT = 128,     /* the drive was cut by a switch of its own */
+  SB_SPOT_FINISHED = 256 /* the end of the road was reached: the run is over */
 };
 
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double outside_nm;
+  double outside_nm, own_load_nm, next_load_nm;
   double given_j; /* since the sample before, as turns and torque */
   double turns;
   double torque_nm; /* greatest, by magnitude */
@@ -34,16 +40,17 @@ struct sb_spot {
 struct sb_stop {
   double load_time_s, load_angle_rad;
   double motor_speed_rad_s, output_speed_rad_s, output_angle_rad;
-  double filtered; /* of the reading */
+  double filtered;        /* of the reading */
+  struct sb_state *whole; /* the whole state, of a machine with more than that; NULL */
   int8_t motor_direction, is_driving;
   int child[2]; /* tracks that begin with a command here, down and up; -1: none yet */
 };
 
-/* An engagement, stop or start in mesh: what the monitor of a run is told between two samples. */
+/* An event in mesh, or the run's end: what the monitor of a run is told between two samples. */
 struct sb_track_row {
   int sample; /* the next one */
-  bool is_resting;
-  double time_s, outside_nm;
+  bool is_engaged, is_resting, is_slipping;
+  double time_s, next_load_nm;
 };
 
 struct sb_track {
@@ -65,6 +72,8 @@ struct sb_tracks {
   long long last_step, steps_per_sample; /* of the model's steps */
   double *noise;                         /* noise[end_sample], or NULL */
   struct sb_sim sim;
+  bool has_more; /* stops need whole states */
+  struct sb_arena states;
   int at_track;        /* whose last spot the simulator stands at; -1: none */
   int to_sample;       /* that the simulator moves to */
   double output_turns; /* at at_track's last spot */

@@ -24,7 +24,10 @@ static bool change(struct sb_model *model, int pair, const struct trial *trial)
       if (model->control.sensor.resolution_fraction <= trial->amount) return false;
       model->control.sensor.resolution_fraction = trial->amount;
       return true;
-    case SB_REMEDY_VOLTAGE: model->supply.open_circuit_voltage_v *= trial->amount; return true;
+    case SB_REMEDY_VOLTAGE:
+      if (model->battery.is_present) return false; /* its cells come whole, and its charge gives the voltage */
+      model->supply.open_circuit_voltage_v *= trial->amount;
+      return true;
     case SB_REMEDY_RATIO: {
       slower->ratio *= trial->amount;
       const bool is_above = slower->ratio > model->gearbox.gears[pair + 1].ratio;
