@@ -53,8 +53,28 @@ static inline void mesh_rates(const struct sb_segment *seg, double time_s, doubl
   *load_nm = eval(&seg->load, terms, tau, x, turn, waves);
 }
 
+/* What a point in mesh comes down to: the loop below carries no more. */
+struct lean {
+  double time_s, x, angle, x_rate, load_nm;
+};
+
+static struct lean lean_of(const struct sb_point *at)
+{
+  return (struct lean){at->time_s, at->x, at->angle, at->x_rate, at->load_nm};
+}
+
+static struct sb_point point_of(const struct sb_segment *seg, const struct lean *at)
+{
+  return (struct sb_point){.time_s = at->time_s,
+                           .x = at->x,
+                           .w = seg->per_motor * at->x,
+                           .angle = at->angle,
+                           .x_rate = at->x_rate,
+                           .load_nm = at->load_nm};
+}
+
 /* Sign of the power: above zero driving, below overrun, along the motor's positive sense. */
-static inline double power_at(const struct sb_segment *seg, const struct sb_point *at, enum sb_terms terms)
+static inline double power_at(const struct sb_segment *seg, const struct lean *at, enum sb_terms terms)
 {
   const bool has_waves = terms == SB_TERMS_ALL && seg->curve.wave_count > 0;
   return eval(&seg->power_sign, terms, at->time_s - seg->curve.time_s, at->x, at->angle - seg->curve.angle_rad,
@@ -63,15 +83,15 @@ static inline double power_at(const struct sb_segment *seg, const struct sb_poin
 
 double sb_stepper_power(const struct sb_segment *seg, const struct sb_point *at)
 {
-  return power_at(seg, at, SB_TERMS_ALL);
+  const struct lean lean = lean_of(at);
+  return power_at(seg, &lean, SB_TERMS_ALL);
 }
 
 /* Always inlined, so that the common case carries nothing of the general one. end_s: the step's end as the caller
  * counts it, so that the next step finds the very rates it would work out itself. */
-static inline __attribute__((always_inline)) struct sb_point mesh_step(const struct sb_segment *seg,
-                                                                       const struct sb_point *from, double h,
-                                                                       double end_s, enum sb_terms terms,
-                                                                       struct sb_gain *gain)
+static inline __attribute__((always_inline)) struct lean mesh_step(const struct sb_segment *seg,
+                                                                   const struct lean *from, double h, double end_s,
+                                                                   enum sb_terms terms, struct sb_gain *gain)
 {
   const double r = seg->per_motor, half = 0.5 * h, mid_s = from->time_s + half;
   const double x1 = from->x, k1 = from->x_rate, l1 = from->load_nm;
@@ -89,9 +109,7 @@ static inline __attribute__((always_inline)) struct sb_point mesh_step(const str
   gain->load_work_j = sixth * r * (l1 * x1 + 2.0 * (l2 * x2 + l3 * x3) + l4 * x4);
   gain->output_turn = r * gain->motor_turn;
 
-  struct sb_point to = {.time_s = end_s};
-  to.x = x1 + sixth * (k1 + 2.0 * (k2 + k3) + k4);
-  to.w = r * to.x;
+  struct lean to = {.time_s = end_s, .x = x1 + sixth * (k1 + 2.0 * (k2 + k3) + k4)};
   to.angle = from->angle + gain->output_turn;
   mesh_rates(seg, end_s, to.x, to.angle, terms, &to.x_rate, &to.load_nm);
   return to;
@@ -217,7 +235,8 @@ static struct sb_point part_step(const struct sb_sim *sim, const struct sb_point
   } else if (state->motor_direction == 0) {
     to = rest_step(from, end_s);
   } else {
-    to = mesh_step(seg, from, h, end_s, SB_TERMS_ALL, gain);
+    const struct lean lean_from = lean_of(from), lean_to = mesh_step(seg, &lean_from, h, end_s, SB_TERMS_ALL, gain);
+    to = point_of(seg, &lean_to);
   }
   if (state->far.is_slipping) far_step(seg, from, h, &to, gain);
   return to;
@@ -279,6 +298,13 @@ void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_spe
   sums->greatest_output_speed_rad_s = fmax(sums->greatest_output_speed_rad_s, output_speed);
 }
 
+static __attribute__((noinline)) struct lean divided_mesh_step(const struct sb_sim *sim, const struct lean *from,
+                                                               double h, double end_s, struct sb_gain *gain)
+{
+  const struct sb_point wide = point_of(sim->segment, from), to = divided_step(sim, &wide, h, end_s, gain);
+  return lean_of(&to);
+}
+
 /* The loop in which nearly all time is spent: a step, a look whether it crossed anything, the peaks. */
 static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *sim, struct sb_point *point,
                                                                 long long first, long long last, enum sb_terms terms)
@@ -293,21 +319,21 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   struct sb_sums *sums = &sim->sums;
   struct sb_gain total = {
       .motor_turn = seg->motor_turn, .motor_square = seg->motor_square, .load_work_j = seg->load_work_j};
-  struct sb_point at = *point;
+  struct lean at = lean_of(point);
   double greatest_nm = fabs(sums->output_torque_nm.value);
   double last_size_nm = fabs(at.load_nm + inertia_per_motor * at.x_rate);
   long long step = first;
   for (; step < last; step++) {
     struct sb_gain gain;
     const double end_s = sb_stepper_grid_s(sim, step + 1);
-    const struct sb_point to =
-        is_divided ? divided_step(sim, &at, h, end_s, &gain) : mesh_step(seg, &at, h, end_s, terms, &gain);
+    const struct lean to =
+        is_divided ? divided_mesh_step(sim, &at, h, end_s, &gain) : mesh_step(seg, &at, h, end_s, terms, &gain);
     const double power = power_at(seg, &to, terms);
     if (!(to.x * direction > 0.0) || power * power_direction < -seg->power_tolerance ||
         to.angle * turn_direction >= angle_limit) {
       break;
     }
-    if (at.x_rate * to.x_rate < 0.0) sb_stepper_raise_speeds(sim, to.time_s, to.x, to.w);
+    if (at.x_rate * to.x_rate < 0.0) sb_stepper_raise_speeds(sim, to.time_s, to.x, seg->per_motor * to.x);
     const double from_s = at.time_s;
     at = to;
     total.motor_turn += gain.motor_turn;
@@ -327,7 +353,7 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   seg->motor_turn = total.motor_turn;
   seg->motor_square = total.motor_square;
   seg->load_work_j = total.load_work_j;
-  *point = at;
+  *point = point_of(seg, &at);
   return step - first;
 }
 
