@@ -268,6 +268,15 @@ static void strike(struct sb_sim *sim, double body_inertia)
   far->slip_direction = state->output_speed_rad_s >= after ? +1 : -1;
 }
 
+/* As an output that is pushed back to a corner from both sides, a vehicle beside its wheels comes to rest there. */
+static void rest_on_corner(struct sb_sim *sim)
+{
+  static const double crossing_rest = 1e-9;
+  struct sb_far *far = &sim->state.far;
+  const double slow = crossing_rest * sim->model->motor.no_load_speed_rad_s * fabs(sim->segment->per_motor);
+  if (far->is_slipping && fabs(far->speed_rad_s) <= slow && settle_vehicle(sim) == 0) far->speed_rad_s = 0.0;
+}
+
 void sb_contact_arrive(struct sb_sim *sim)
 {
   const struct sb_road *road = road_of(sim);
@@ -284,6 +293,7 @@ void sb_contact_arrive(struct sb_sim *sim)
     strike(sim, road->obstacles[far->met_count].inertia_kg_m2);
     far->met_count++;
   }
+  rest_on_corner(sim);
 }
 
 void sb_contact_book(struct sb_sim *sim, double elapsed_s)

@@ -17,12 +17,14 @@ static bool is_on(const struct sb_feed *feed)
   return feed->drive.order != SB_ORDER_STOP && !feed->is_cut_out && !feed->is_empty;
 }
 
-static void take_resistance(struct sb_sim *sim)
+/* Held until the next tick: that of its middle, were the winding to warm on as it did. */
+static void take_resistance(struct sb_sim *sim, double warmed_k)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
   feed->resistance_ohm = sim->model->motor.resistance_ohm;
-  if (winding->is_present) feed->resistance_ohm *= sb_winding_resistance_ratio(winding, feed->warmth.winding_c);
+  if (!winding->is_present) return;
+  feed->resistance_ohm *= sb_winding_resistance_ratio(winding, feed->warmth.winding_c + 0.5 * warmed_k);
 }
 
 static void take_voltage(struct sb_sim *sim)
@@ -43,7 +45,7 @@ void sb_feed_start(struct sb_sim *sim)
     feed->warmth = sb_winding_start(winding);
     feed->is_cut_out = feed->warmth.winding_c >= winding->cut_out_c;
   }
-  take_resistance(sim);
+  take_resistance(sim, 0.0);
   take_voltage(sim);
 }
 
@@ -52,16 +54,17 @@ static void warm(struct sb_sim *sim, double period_s)
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
   if (winding->is_present) {
+    const double before_c = feed->warmth.winding_c;
     feed->warmth = sb_winding_warmed(winding, &feed->warmth, feed->loss_j / period_s, period_s);
     const double limit_c = feed->is_cut_out ? winding->reset_c : winding->cut_out_c;
     feed->is_cut_out = feed->is_cut_out ? feed->warmth.winding_c > limit_c : feed->warmth.winding_c >= limit_c;
-    take_resistance(sim);
+    take_resistance(sim, feed->warmth.winding_c - before_c);
   }
   feed->loss_j = 0.0;
 }
 
 /* The terminals under the present load; a charge of nothing is empty whatever they show. */
-static void discharge(struct sb_sim *sim)
+static void discharge(struct sb_sim *sim, double period_s)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_battery *battery = &sim->model->battery;
@@ -70,7 +73,8 @@ static void discharge(struct sb_sim *sim)
   const double motor_a = sb_motor_current_a(&seg->line, sim->state.motor_speed_rad_s);
   const double drawn_a = seg->line.duty * motor_a;
   const double terminal_v = seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a;
-  if (drawn_a > 0.0 && terminal_v < battery->cutoff_v) feed->is_empty = 1;
+  feed->low_s = drawn_a > 0.0 && terminal_v < battery->cutoff_v ? feed->low_s + period_s : 0.0;
+  if (feed->low_s > battery->cutoff_delay_s) feed->is_empty = 1;
   if (sb_feed_charge_fraction(sim) <= 0.0) feed->is_empty = 1;
   take_voltage(sim);
 }
@@ -108,7 +112,7 @@ bool sb_feed_tick(struct sb_sim *sim)
   const double period_s = (double)sim->steps_per_tick * sim->step_s;
   const int order = feed->drive.order;
   warm(sim, period_s);
-  discharge(sim);
+  discharge(sim, period_s);
   note(sim, was_cut, period_s);
   feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
   const bool is_switched = is_on(feed) != was_on || feed->drive.order != order;

@@ -14,6 +14,7 @@ static const double same_load = 1e-9;
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
 {
   *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
+  sb_pace_init(&monitor->pace);
   monitor->line = sb_closed_form_line(model);
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_closed_form_time_constant_s(model, &monitor->line, g);
@@ -274,6 +275,7 @@ void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is
 {
   follow_rest(monitor, row);
   follow_slip(monitor, row);
+  sb_pace_row(&monitor->pace, monitor->model, row->gear > 0 ? monitor->tau_s[row->gear - 1] : 0.0, row);
   if (is_automatic) {
     follow_low(monitor, row);
     follow_engagement(monitor, row);
@@ -319,6 +321,7 @@ static void add_cut(struct sb_monitor *monitor, const struct sb_sums *sums)
 
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
 {
+  sb_pace_finish(&monitor->pace, last->time_s);
   close_chain(monitor);
   close_rest(monitor, monitor->gear, last->time_s);
   close_low(monitor, monitor->gear, last->time_s);

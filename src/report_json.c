@@ -94,6 +94,23 @@ static void write_energy(struct sb_json *json, const struct sb_ledger *ledger)
   sb_json_close(json);
 }
 
+/* Null in open loop. */
+static void write_pace(struct sb_json *json, const struct sb_report *report)
+{
+  const struct sb_pace *pace = &report->result->monitor.pace;
+  if (report->model->drive.mode != SB_DRIVE_SPEED_HOLD) {
+    sb_json_put_null(json, "pace_lost");
+    return;
+  }
+  sb_json_put_object(json, "pace_lost");
+  sb_json_put_number(json, "duration_s", pace->lost_s);
+  sb_json_put_integer(json, "count", pace->spell_count);
+  sb_json_put_number(json, "first_s", pace->first_s);
+  sb_json_put_number(json, "least_motor_speed_rad_s", pace->least_rad_s);
+  sb_json_put_number(json, "target_rad_s", report->model->drive.target_rad_s);
+  sb_json_close(json);
+}
+
 void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
@@ -114,6 +131,7 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   sb_json_put_number(json, "engagement_impulse_nms", sums->greatest_impulse_nms);
   sb_json_close(json);
   sb_json_put_number(json, "least_output_speed_rad_s", sums->least_output_speed_rad_s);
+  write_pace(json, report);
   write_times(json, report);
   write_energy(json, &sums->ledger);
   sb_json_close(json);

@@ -71,6 +71,22 @@ static void write_shifts(FILE *out, const struct sb_report *report)
   if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
 }
 
+/* Whether a held speed was held. */
+static void write_pace(FILE *out, const struct sb_report *report)
+{
+  const struct sb_pace *pace = &report->result->monitor.pace;
+  const struct sb_drive *drive = &report->model->drive;
+  if (drive->mode != SB_DRIVE_SPEED_HOLD) return;
+  if (pace->spell_count == 0) {
+    fprintf(out, "Pace        held at the target's %.4g rpm but for run-ups\n", drive->target_rad_s / SB_RPM);
+    return;
+  }
+  fprintf(out, "Pace        lost from %.4g s on, for %.3g s", pace->first_s, pace->lost_s);
+  if (pace->spell_count > 1) fprintf(out, " in %d spells", pace->spell_count);
+  fprintf(out, ": at full duty down to %.4g rpm of the\n            target's %.4g rpm\n", pace->least_rad_s / SB_RPM,
+          drive->target_rad_s / SB_RPM);
+}
+
 static void write_motion(FILE *out, const struct sb_report *report)
 {
   const struct sb_model *model = report->model;
@@ -82,6 +98,7 @@ static void write_motion(FILE *out, const struct sb_report *report)
   fprintf(out, "shifting %.3g s, at rest in mesh %.3g s\n", sums->neutral_time_s, sums->standstill_time_s);
   fprintf(out, "Output      %.4g turns; speed %.4g..%.4g rpm\n", report->result->end.output_turns,
           sums->least_output_speed_rad_s / SB_RPM, sums->greatest_output_speed_rad_s / SB_RPM);
+  write_pace(out, report);
   fprintf(out, "Greatest    output torque %.4g N.m at %.4g s; motor speed %.4g rpm at %.4g s\n",
           sums->output_torque_nm.value, sums->output_torque_nm.time_s, sums->motor_speed_rad_s.value / SB_RPM,
           sums->motor_speed_rad_s.time_s);

@@ -41,6 +41,8 @@ static const struct sb_key battery_keys[] = {
      .meaning = "Charge of the full battery."},
     {QUANTITY("charge", SB_PERCENT), BETWEEN(0, 1), .default_text = "100 %", MODEL(charge_fraction),
      .meaning = "Share of it that is left at the start."},
+    {QUANTITY("cutoff_delay", SB_TIME), BETWEEN(0, 1e5), .default_text = "100 ms", MODEL(cutoff_delay_s),
+     .meaning = "So long in one go it must be below the cut-off, as at a start (default: common practice)."},
     {QUANTITY("cutoff_voltage", SB_VOLTAGE), BETWEEN(0, VOLTAGE_MAX),
      .default_words = "the chemistry's; none with points", MODEL(cutoff_v),
      .meaning = "Voltage of the whole battery under load below which the drive is cut; 0 V: never."},

@@ -30,6 +30,15 @@ static struct sb_model electric(double load_nm)
   return model;
 }
 
+static struct sb_run_result run(const struct sb_model *model)
+{
+  struct sb_run_result result;
+  struct sb_error err = {SB_OK, ""};
+  const struct sb_run_options options = sb_run_options_default();
+  if (sb_run(model, &options, &result, &err) != SB_OK) fail_msg("%s", err.text);
+  return result;
+}
+
 /* ---- the held speed ---- */
 
 static void a_held_speed_settles_at_its_target_with_duty_and_current_of_the_closed_form(void **state)
@@ -96,6 +105,34 @@ static void a_start_under_the_loop_is_the_second_order_response(void **state)
   }
 }
 
+/* The pace is lost from where the load passes what the speed hides to where it comes below again; a run-up is no loss. */
+static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **state)
+{
+  (void)state;
+  struct sb_model model = electric(0.0);
+  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const double hidden = sb_closed_form_hidden_nm(&model, &line, 1);
+  const double at[] = {0.0, 4.0, 4.0, 9.0, 9.0}, torque[] = {0.1, 0.1, 1.2 * hidden, 1.2 * hidden, 0.1};
+  model.load.part_count = 0;
+  model_add_profile(&model, SB_OVER_TIME, true, 5, at, torque);
+  model.control.start_gear = 2;
+  model.control.start_delay_s = 100.0; /* it stays in the fast gear */
+  struct sb_run_result result = run(&model);
+  const struct sb_pace *pace = &result.monitor.pace;
+  assert_int_equal(pace->spell_count, 1);
+  /* Some time constants of 80 ms until it has left the target by 2 %, and until it is back. */
+  assert_true(pace->first_s > 4.0 && pace->first_s < 4.2);
+  assert_near(pace->lost_s, 5.0, 0.2);
+  assert_near_rel(pace->least_rad_s, sb_closed_form_settled_speed_rad_s(&model, &line, 1, 1.2 * hidden), 1e-6);
+  sb_run_result_clear(&result);
+  const double light[] = {0.1, 0.1, 0.9 * hidden, 0.9 * hidden, 0.1};
+  model.load.parts[0].table.torque_nm = light;
+  result = run(&model);
+  assert_int_equal(result.monitor.pace.spell_count, 0);
+  assert_true(isnan(result.monitor.pace.first_s));
+  sb_run_result_clear(&result);
+}
+
 /* ---- the drive cut ---- */
 
 /*
@@ -149,15 +186,6 @@ static void a_braked_motor_stops_on_its_short_circuit(void **state)
 }
 
 /* ---- forward and reverse ---- */
-
-static struct sb_run_result run(const struct sb_model *model)
-{
-  struct sb_run_result result;
-  struct sb_error err = {SB_OK, ""};
-  const struct sb_run_options options = sb_run_options_default();
-  if (sb_run(model, &options, &result, &err) != SB_OK) fail_msg("%s", err.text);
-  return result;
-}
 
 /* With a load that only resists, a box that goes backward does what it does forward, mirrored. */
 static void a_run_in_reverse_is_the_mirror_image_of_one_forward(void **state)
@@ -272,6 +300,7 @@ int main(void)
       cmocka_unit_test(a_held_speed_settles_at_its_target_with_duty_and_current_of_the_closed_form),
       cmocka_unit_test(the_speed_begins_to_fall_at_the_torque_that_it_hides),
       cmocka_unit_test(a_start_under_the_loop_is_the_second_order_response),
+      cmocka_unit_test(the_pace_is_lost_while_the_load_is_more_than_the_speed_hides),
       cmocka_unit_test(a_coasting_machine_runs_down_as_in_the_worked_example),
       cmocka_unit_test(a_braked_motor_stops_on_its_short_circuit),
       cmocka_unit_test(a_run_in_reverse_is_the_mirror_image_of_one_forward),

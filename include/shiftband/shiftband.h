@@ -21,6 +21,7 @@
 #include "shiftband/map_report.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
+#include "shiftband/pace.h"
 #include "shiftband/picture.h"
 #include "shiftband/reading.h"
 #include "shiftband/report.h"

@@ -64,6 +64,7 @@ struct sb_feed {
   double voltage_v;      /* open circuit */
   double drawn_as;       /* charge drawn since the start, A s */
   double loss_j;         /* winding loss since the last tick */
+  double low_s;          /* how long the battery has been below its cut-off */
   long long ready_step;  /* from which on the controller decides again after a stop */
   int is_cut_out;        /* the thermal switch is open */
   int is_empty;          /* the battery's cut-off has opened; it stays so */

@@ -25,6 +25,7 @@
 #include <stddef.h>
 
 #include "shiftband/closed_form.h"
+#include "shiftband/pace.h"
 #include "shiftband/sim.h"
 
 #define SB_VERDICT_LIST(X)                               \
@@ -110,6 +111,7 @@ struct sb_monitor {
   size_t verdict_count, verdict_room;
   int is_out_of_memory;
 
+  struct sb_pace pace;         /* of a held speed */
   struct sb_shift_chain chain; /* of opposite commands, up to the last */
   double rest_since_s;         /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;

@@ -142,7 +142,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine in mesh, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 8, MORE_WORDS = 15 };
+enum { KEY_WORDS = 8, MORE_WORDS = 16 };
 
 static uint64_t bits_of(double value)
 {
@@ -170,10 +170,19 @@ static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
 {
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
-  const double values[] = {
-      far->speed_rad_s,       far->angle_rad,       far->load_angle_rad,      far->left_rad,
-      state->twist.twist_rad, feed->drive.duty,     feed->drive.integral_rad, feed->warmth.winding_c,
-      feed->warmth.housing_c, feed->resistance_ohm, feed->voltage_v,          feed->drawn_as};
+  const double values[] = {far->speed_rad_s,
+                           far->angle_rad,
+                           far->load_angle_rad,
+                           far->left_rad,
+                           state->twist.twist_rad,
+                           feed->drive.duty,
+                           feed->drive.integral_rad,
+                           feed->warmth.winding_c,
+                           feed->warmth.housing_c,
+                           feed->resistance_ohm,
+                           feed->voltage_v,
+                           feed->drawn_as,
+                           feed->low_s};
   enum { VALUE_COUNT = sizeof values / sizeof *values };
   for (int i = 0; i < VALUE_COUNT; i++) key[i] = bits_of(values[i]);
   const int flags =
