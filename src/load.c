@@ -184,6 +184,7 @@ void sb_load_range_nm(const struct sb_load *load, double duration_s, double *lea
     low += part_least;
     high += part_greatest;
   }
+  high += sb_road_pushed_friction_nm(&load->road, load->road.obstacle_count);
   *least = low;
   *greatest = high;
 }
