@@ -17,6 +17,9 @@
  *   map exact, rounded   sb_map_exact() of that machine over the whole plane at 0.1 %, the load rising and falling once;
  *                        readings exact, or rounded to 1 %; one thread
  *   cycles               a load that comes and goes every 10 s: the map of twelve such cycles over that of two
+ *   extras               the run of the same machine over that of the plain one: with a winding that warms (ticks of 5 ms), on
+ *                        wheels that could slip, through a shaft that gives (steps of its own swing); what a plain machine
+ *                        pays for them is in run_over_bare
  *   threads              a study of many maps, each of a slightly different motor, with one thread over that with two
  */
 #include <gsl/gsl_errno.h>
@@ -32,7 +35,7 @@
 #include "shiftband/study.h"
 
 enum { ROUND_COUNT = 41, RUNS_A_ROUND = 8, WAY_COUNT = 4, STEP_COUNT = 20000 };
-enum { MAP_ROUND_COUNT = 15, CYCLE_ROUND_COUNT = 7, THREAD_ROUND_COUNT = 7, MACHINE_COUNT = 64 };
+enum { MAP_ROUND_COUNT = 15, CYCLE_ROUND_COUNT = 7, THREAD_ROUND_COUNT = 7, EXTRA_ROUND_COUNT = 9, MACHINE_COUNT = 64 };
 
 static const double step_s = 1e-3;
 
@@ -346,6 +349,64 @@ static int bench_cycles(const struct sb_model *once)
   return 0;
 }
 
+/* Extras --------------------------------------------------------------------------------------------------------------- */
+
+static void add_winding(struct sb_model *model)
+{
+  model->winding = (struct sb_winding){.is_present = true,
+                                       .ambient_c = 25.0,
+                                       .start_c = 25.0,
+                                       .reference_c = 25.0,
+                                       .capacity_j_k = 18.0,
+                                       .resistance_k_w = 5.0,
+                                       .cut_out_c = INFINITY,
+                                       .reset_c = INFINITY};
+  model->drive.period_s = 5e-3;
+}
+
+static void add_wheels(struct sb_model *model)
+{
+  model->load.road = (struct sb_road){.is_present = true,
+                                      .can_slip = true,
+                                      .inertia_kg_m2 = 0.75 * model->load.inertia_kg_m2,
+                                      .static_ratio = 0.8,
+                                      .sliding_ratio = 0.7,
+                                      .press_nm = 5.0,
+                                      .wheel_radius_m = 0.05,
+                                      .driven_share = 1.0,
+                                      .gravity_m_s2 = 9.80665,
+                                      .finish_rad = INFINITY};
+}
+
+static void add_shaft(struct sb_model *model)
+{
+  model->driveshaft = (struct sb_driveshaft){
+      .is_present = true, .stiffness_nm_rad = 20.0, .damping_nms_rad = 0.02, .backlash_rad = 0.01};
+}
+
+static int bench_extra(const struct sb_model *plain, const char *name, void (*add)(struct sb_model *model))
+{
+  struct sb_model model = *plain;
+  struct bare bare = bare_of(plain);
+  double ratios[EXTRA_ROUND_COUNT];
+  add(&model);
+  for (int round = -1; round < EXTRA_ROUND_COUNT; round++) {
+    const double plain_s = time_of(WAY_RUN, plain, &bare), extra_s = time_of(WAY_RUN, &model, &bare);
+    if (!(plain_s > 0.0 && extra_s > 0.0)) return -1;
+    if (round >= 0) ratios[round] = extra_s / plain_s;
+  }
+  printf("bench run_with_%s_over_run %.4g\n", name, median(ratios, EXTRA_ROUND_COUNT));
+  return 0;
+}
+
+static int bench_extras(const struct sb_model *plain)
+{
+  return bench_extra(plain, "winding", add_winding) == 0 && bench_extra(plain, "wheels", add_wheels) == 0 &&
+                 bench_extra(plain, "shaft", add_shaft) == 0
+             ? 0
+             : -1;
+}
+
 /* One task of the study: the map of a motor up to 10 % off. */
 static enum sb_status map_one(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
 {
@@ -403,7 +464,7 @@ int main(void)
     return 1;
   }
   if (bench_runs(&model) != 0 || bench_map(&model, "exact", 0.0) != 0 || bench_map(&model, "rounded", 0.01) != 0 ||
-      bench_cycles(&model) != 0 || bench_threads(&model) != 0) {
+      bench_cycles(&model) != 0 || bench_extras(&model) != 0 || bench_threads(&model) != 0) {
     fputs("bench: something measured failed\n", stderr);
     return 1;
   }
