@@ -7,10 +7,33 @@
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_roots.h>
 
-/* All guards; where two fire at one instant, the earlier in this order counts. */
-static const struct sb_guard *const guard_lists[] = {sb_motion_guards, sb_contact_guards, sb_spring_guards};
+static bool applies_always(const struct sb_sim *sim)
+{
+  (void)sim;
+  return true;
+}
 
-enum { GUARD_LIST_COUNT = sizeof guard_lists / sizeof *guard_lists };
+static bool applies_on_wheels(const struct sb_sim *sim)
+{
+  return sim->model->load.road.can_slip;
+}
+
+static bool applies_to_spring(const struct sb_sim *sim)
+{
+  return sim->segment->has_spring;
+}
+
+/* All guards; where two fire at one instant, the earlier in this order counts. */
+static const struct list {
+  const struct sb_guard *guards;
+  bool (*applies)(const struct sb_sim *sim);
+} lists[] = {
+    {sb_motion_guards, applies_always},
+    {sb_contact_guards, applies_on_wheels},
+    {sb_spring_guards, applies_to_spring},
+};
+
+enum { LIST_COUNT = sizeof lists / sizeof *lists };
 
 struct search {
   const struct sb_sim *sim;
@@ -58,12 +81,12 @@ static double locate(struct sb_sim *sim, const struct sb_point *from, double h, 
   return value_after(root, &search) <= 0.0 ? root : gsl_root_fsolver_x_upper(solver);
 }
 
-/* Takes a guard that fires within the step, if it is the first to do so. */
+/* Takes a guard that fires within the whole step, if it is the first to do so. */
 static void watch(struct sb_sim *sim, const struct sb_point *from, double h, const struct sb_guard *guard,
-                  const struct sb_guarded_step *whole, struct sb_guarded_step *step)
+                  struct sb_guarded_step *step)
 {
   if (!guard->is_watched(sim)) return;
-  if (!(guard->value(sim, &whole->to, &whole->gain) < 0.0)) return;
+  if (!(guard->value(sim, &step->to, &step->gain) < 0.0)) return;
   const double here = locate(sim, from, h, guard);
   if (step->guard == NULL || here < step->length) {
     step->guard = guard;
@@ -75,10 +98,10 @@ struct sb_guarded_step sb_guard_step(struct sb_sim *sim, const struct sb_point *
 {
   struct sb_guarded_step step = {.guard = NULL, .length = h};
   step.to = sb_stepper_step(sim, from, h, &step.gain);
-  const struct sb_guarded_step whole = step;
-  for (int list = 0; list < GUARD_LIST_COUNT; list++) {
-    for (const struct sb_guard *guard = guard_lists[list]; guard->is_watched != NULL; guard++) {
-      watch(sim, from, h, guard, &whole, &step);
+  for (int k = 0; k < LIST_COUNT; k++) {
+    if (!lists[k].applies(sim)) continue;
+    for (const struct sb_guard *guard = lists[k].guards; guard->is_watched != NULL; guard++) {
+      watch(sim, from, h, guard, &step);
     }
   }
   if (step.guard == NULL) return step;

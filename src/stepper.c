@@ -53,23 +53,24 @@ static inline void mesh_rates(const struct sb_segment *seg, double time_s, doubl
   *load_nm = eval(&seg->load, terms, tau, x, turn, waves);
 }
 
-/* What a point in mesh comes down to: the loop below carries no more. */
+/* What a point of motor and output alone comes down to: the steps below carry no more. */
 struct lean {
-  double time_s, x, angle, x_rate, load_nm;
+  double time_s, x, w, angle, x_rate, w_rate, load_nm;
 };
 
 static struct lean lean_of(const struct sb_point *at)
 {
-  return (struct lean){at->time_s, at->x, at->angle, at->x_rate, at->load_nm};
+  return (struct lean){at->time_s, at->x, at->w, at->angle, at->x_rate, at->w_rate, at->load_nm};
 }
 
-static struct sb_point point_of(const struct sb_segment *seg, const struct lean *at)
+static struct sb_point point_of(const struct lean *at)
 {
   return (struct sb_point){.time_s = at->time_s,
                            .x = at->x,
-                           .w = seg->per_motor * at->x,
+                           .w = at->w,
                            .angle = at->angle,
                            .x_rate = at->x_rate,
+                           .w_rate = at->w_rate,
                            .load_nm = at->load_nm};
 }
 
@@ -109,13 +110,17 @@ static inline __attribute__((always_inline)) struct lean mesh_step(const struct 
   gain->load_work_j = sixth * r * (l1 * x1 + 2.0 * (l2 * x2 + l3 * x3) + l4 * x4);
   gain->output_turn = r * gain->motor_turn;
 
-  struct lean to = {.time_s = end_s, .x = x1 + sixth * (k1 + 2.0 * (k2 + k3) + k4)};
+  struct lean to;
+  to.time_s = end_s;
+  to.x = x1 + sixth * (k1 + 2.0 * (k2 + k3) + k4);
+  to.w = r * to.x;
   to.angle = from->angle + gain->output_turn;
+  to.w_rate = 0.0;
   mesh_rates(seg, end_s, to.x, to.angle, terms, &to.x_rate, &to.load_nm);
   return to;
 }
 
-static void free_rates(const struct sb_segment *seg, struct sb_point *at)
+static void free_rates(const struct sb_segment *seg, struct lean *at)
 {
   const double tau = at->time_s - seg->curve.time_s;
   const double turn = at->angle - seg->curve.angle_rad;
@@ -126,33 +131,31 @@ static void free_rates(const struct sb_segment *seg, struct sb_point *at)
 }
 
 /* A stage of a step in neutral: from a point along the rates and speed of another. */
-static struct sb_point free_stage(const struct sb_segment *seg, const struct sb_point *from, double h,
-                                  const struct sb_point *along)
+static struct lean free_stage(const struct sb_segment *seg, const struct lean *from, double h, const struct lean *along)
 {
-  struct sb_point at = {.time_s = from->time_s + h,
-                        .x = from->x + h * along->x_rate,
-                        .w = from->w + h * along->w_rate,
-                        .angle = from->angle + h * along->w};
+  struct lean at = {.time_s = from->time_s + h,
+                    .x = from->x + h * along->x_rate,
+                    .w = from->w + h * along->w_rate,
+                    .angle = from->angle + h * along->w};
   free_rates(seg, &at);
   return at;
 }
 
-static struct sb_point free_step(const struct sb_segment *seg, const struct sb_point *from, double h,
-                                 struct sb_gain *gain)
+static struct lean free_step(const struct sb_segment *seg, const struct lean *from, double h, struct sb_gain *gain)
 {
-  const struct sb_point p2 = free_stage(seg, from, 0.5 * h, from);
-  const struct sb_point p3 = free_stage(seg, from, 0.5 * h, &p2);
-  const struct sb_point p4 = free_stage(seg, from, h, &p3);
+  const struct lean p2 = free_stage(seg, from, 0.5 * h, from);
+  const struct lean p3 = free_stage(seg, from, 0.5 * h, &p2);
+  const struct lean p4 = free_stage(seg, from, h, &p3);
   const double sixth = h / 6.0;
   gain->motor_turn = sixth * (from->x + 2.0 * (p2.x + p3.x) + p4.x);
   gain->motor_square = sixth * (from->x * from->x + 2.0 * (p2.x * p2.x + p3.x * p3.x) + p4.x * p4.x);
   gain->output_turn = sixth * (from->w + 2.0 * (p2.w + p3.w) + p4.w);
   gain->load_work_j =
       sixth * (from->load_nm * from->w + 2.0 * (p2.load_nm * p2.w + p3.load_nm * p3.w) + p4.load_nm * p4.w);
-  struct sb_point to = {.time_s = p4.time_s,
-                        .x = from->x + sixth * (from->x_rate + 2.0 * (p2.x_rate + p3.x_rate) + p4.x_rate),
-                        .w = from->w + sixth * (from->w_rate + 2.0 * (p2.w_rate + p3.w_rate) + p4.w_rate),
-                        .angle = from->angle + gain->output_turn};
+  struct lean to = {.time_s = p4.time_s,
+                    .x = from->x + sixth * (from->x_rate + 2.0 * (p2.x_rate + p3.x_rate) + p4.x_rate),
+                    .w = from->w + sixth * (from->w_rate + 2.0 * (p2.w_rate + p3.w_rate) + p4.w_rate),
+                    .angle = from->angle + gain->output_turn};
   free_rates(seg, &to);
   return to;
 }
@@ -214,7 +217,11 @@ struct sb_point sb_stepper_point(const struct sb_sim *sim)
     at.twist = state->twist.twist_rad;
     sb_spring_rates(seg, state->twist.side, &at);
   } else if (state->link != SB_LINK_MESH) {
-    free_rates(seg, &at);
+    struct lean lean = lean_of(&at);
+    free_rates(seg, &lean);
+    at.x_rate = lean.x_rate;
+    at.w_rate = lean.w_rate;
+    at.load_nm = lean.load_nm;
   } else if (state->motor_direction != 0) {
     mesh_rates(seg, at.time_s, at.x, at.angle, SB_TERMS_ALL, &at.x_rate, &at.load_nm);
   }
@@ -231,12 +238,13 @@ static struct sb_point part_step(const struct sb_sim *sim, const struct sb_point
   if (seg->has_spring) {
     to = sb_spring_step(seg, state->twist.side, from, h, gain);
   } else if (state->link != SB_LINK_MESH) {
-    to = free_step(seg, from, h, gain);
+    const struct lean lean_from = lean_of(from), lean_to = free_step(seg, &lean_from, h, gain);
+    to = point_of(&lean_to);
   } else if (state->motor_direction == 0) {
     to = rest_step(from, end_s);
   } else {
     const struct lean lean_from = lean_of(from), lean_to = mesh_step(seg, &lean_from, h, end_s, SB_TERMS_ALL, gain);
-    to = point_of(seg, &lean_to);
+    to = point_of(&lean_to);
   }
   if (state->far.is_slipping) far_step(seg, from, h, &to, gain);
   return to;
@@ -247,6 +255,7 @@ static __attribute__((noinline)) struct sb_point divided_step(const struct sb_si
                                                               double h, double end_s, struct sb_gain *gain)
 {
   const int parts = sim->segment->parts;
+  if (parts == 1) return part_step(sim, from, h, end_s, gain);
   const double part = h / parts;
   struct sb_point at = *from;
   *gain = (struct sb_gain){0};
@@ -301,7 +310,7 @@ void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_spe
 static __attribute__((noinline)) struct lean divided_mesh_step(const struct sb_sim *sim, const struct lean *from,
                                                                double h, double end_s, struct sb_gain *gain)
 {
-  const struct sb_point wide = point_of(sim->segment, from), to = divided_step(sim, &wide, h, end_s, gain);
+  const struct sb_point wide = point_of(from), to = divided_step(sim, &wide, h, end_s, gain);
   return lean_of(&to);
 }
 
@@ -333,7 +342,7 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
         to.angle * turn_direction >= angle_limit) {
       break;
     }
-    if (at.x_rate * to.x_rate < 0.0) sb_stepper_raise_speeds(sim, to.time_s, to.x, seg->per_motor * to.x);
+    if (at.x_rate * to.x_rate < 0.0) sb_stepper_raise_speeds(sim, to.time_s, to.x, to.w);
     const double from_s = at.time_s;
     at = to;
     total.motor_turn += gain.motor_turn;
@@ -353,7 +362,7 @@ static inline __attribute__((always_inline)) long long run_mesh(struct sb_sim *s
   seg->motor_turn = total.motor_turn;
   seg->motor_square = total.motor_square;
   seg->load_work_j = total.load_work_j;
-  *point = point_of(seg, &at);
+  *point = point_of(&at);
   return step - first;
 }
 

@@ -250,7 +250,7 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
                                    .is_resting = (spot->flags & SB_SPOT_RESTING) != 0,
                                    .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
                                    .time_s = sb_tracks_time_s(tracks, walk->sample),
-                                   .next_load_nm = spot->next_load_nm};
+                                   .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->outside_nm};
   return watch_row(walk, low, &row, err);
 }
 
@@ -287,6 +287,12 @@ static double hunt_window_s(const struct walk *walk)
   const int slower = task->gear < task->last_from ? task->gear : task->last_from;
   return 3.0 * model->control.dwell_s + (walk->engaged_s - task->last_command_s) +
          5.0 * walk->plane->monitor.tau_s[slower];
+}
+
+/* The load that the closed form of the gear in mesh is held against. */
+static double own_load_nm(const struct sb_spot *spot)
+{
+  return spot->more != NULL ? spot->more->own_load_nm : spot->outside_nm;
 }
 
 /* Whether a downshift is one for nothing: at fixed thresholds, or for which indices. */
@@ -329,7 +335,7 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   } else {
     status = add_chain(plane, &next.findings, task, err);
   }
-  if (to_gear < task->gear) judge_downshift(plane, to_gear, walk->spot->own_load_nm, &next.findings);
+  if (to_gear < task->gear) judge_downshift(plane, to_gear, own_load_nm(walk->spot), &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   return status == SB_OK ? push_task(&scratch->tasks, &next, err) : status;
 }

@@ -94,20 +94,17 @@ double sb_tracks_time_s(const struct sb_tracks *tracks, int sample)
   return sb_stepper_grid_s(&tracks->sim, step);
 }
 
-/* A machine whose state is more than a stop can hold: it is kept whole. */
+/* A machine whose state is more than a stop can hold. */
 static bool has_more(const struct sb_model *model)
 {
   return model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
          model->winding.is_present || sb_drive_is_moving(&model->drive);
 }
 
-/* whole: room for a copy of the state, or NULL. */
-static struct sb_stop stop_now(const struct sb_tracks *tracks, struct sb_state *whole)
+static struct sb_stop stop_now(const struct sb_tracks *tracks)
 {
   const struct sb_state *state = &tracks->sim.state;
-  if (whole != NULL) *whole = *state;
-  return (struct sb_stop){.whole = whole,
-                          .load_time_s = state->load_time_s,
+  return (struct sb_stop){.load_time_s = state->load_time_s,
                           .load_angle_rad = state->load_angle_rad,
                           .motor_speed_rad_s = state->motor_speed_rad_s,
                           .output_speed_rad_s = state->output_speed_rad_s,
@@ -136,7 +133,8 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .motor_direction = stop->motor_direction,
                                  .output_direction = stop->motor_direction * gear->output_sense,
                                  .is_driving = stop->is_driving};
-  sb_sim_restore(&tracks->sim, stop->whole != NULL ? stop->whole : &plain);
+  const struct sb_more *more = track->spots[sample - track->first].more;
+  sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
   tracks->reading.filtered = stop->filtered;
   tracks->output_turns = stop->output_angle_rad / SB_TURN;
 }
@@ -204,46 +202,47 @@ static uint64_t stirred(uint64_t hash, const uint64_t *key, int count)
 }
 
 /* As FNV-1a, by words, stirred. */
-static uint64_t hash_of(const uint64_t key[KEY_WORDS], const struct sb_state *whole)
+static uint64_t hash_of(const uint64_t key[KEY_WORDS], const struct sb_more *more)
 {
   uint64_t hash = stirred(14695981039346656037U, key, KEY_WORDS);
-  if (whole != NULL) {
-    uint64_t more[MORE_WORDS];
-    take_more(whole, more);
-    hash = stirred(hash, more, MORE_WORDS);
+  if (more != NULL) {
+    uint64_t words[MORE_WORDS];
+    take_more(&more->state, words);
+    hash = stirred(hash, words, MORE_WORDS);
   }
   return hash != 0 ? hash : 1;
 }
 
-static bool has_same_more(const struct sb_state *one, const struct sb_state *other)
+static bool has_same_more(const struct sb_more *one, const struct sb_more *other)
 {
   if (one == NULL) return true;
   uint64_t ones[MORE_WORDS], others[MORE_WORDS];
-  take_more(one, ones);
-  take_more(other, others);
+  take_more(&one->state, ones);
+  take_more(&other->state, others);
   return memcmp(ones, others, sizeof ones) == 0;
 }
 
 static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const uint64_t key[KEY_WORDS],
-                  const struct sb_state *whole)
+                  const struct sb_more *more)
 {
   const struct sb_track *track = &tracks->items[known->track];
   const struct sb_stop *stop = &track->stops[known->sample - track->first];
   uint64_t other[KEY_WORDS];
   take_key(tracks, stop, track->gear, known->sample, other);
-  return memcmp(other, key, sizeof other) == 0 && has_same_more(stop->whole, whole);
+  return memcmp(other, key, sizeof other) == 0 && has_same_more(track->spots[known->sample - track->first].more, more);
 }
 
 /* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
-static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_stop *stop)
+static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_stop *stop,
+                         const struct sb_more *more)
 {
   uint64_t key[KEY_WORDS];
   take_key(tracks, stop, tracks->items[at].gear, sample, key);
-  const uint64_t hash = hash_of(key, stop->whole);
+  const uint64_t hash = hash_of(key, more);
   size_t place = hash & (tracks->table_size - 1);
   for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
     const struct meeting *known = &tracks->table[place];
-    if (known->hash == hash && is_at(tracks, known, key, stop->whole)) return known->track;
+    if (known->hash == hash && is_at(tracks, known, key, more)) return known->track;
   }
   tracks->table[place] = (struct meeting){hash, at, sample};
   tracks->table_used++;
@@ -287,6 +286,18 @@ int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_t
   return count;
 }
 
+static const struct sb_more *keep_more(struct sb_tracks *tracks, const struct sb_row *row)
+{
+  if (!tracks->has_more) return NULL;
+  struct sb_more *more = sb_arena_take(&tracks->mores, sizeof *more);
+  if (more == NULL) {
+    tracks->is_out_of_memory = true;
+    return NULL;
+  }
+  *more = (struct sb_more){tracks->sim.state, row->own_load_nm, sb_row_next_load_nm(row)};
+  return more;
+}
+
 /* What the simulator shows at the present sample, and what came together since the one before. */
 static struct sb_spot look(struct sb_tracks *tracks, int sample)
 {
@@ -294,8 +305,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   const struct sb_row row = sb_sim_row(&tracks->sim);
   struct sb_spot spot = {.outside_nm = row.outside_torque_nm,
-                         .own_load_nm = row.own_load_nm,
-                         .next_load_nm = sb_row_next_load_nm(&row),
+                         .more = keep_more(tracks, &row),
                          .given_j = sums->ledger.given,
                          .turns = row.output_turns - tracks->output_turns,
                          .torque_nm = fabs(sums->output_torque_nm.value)};
@@ -338,14 +348,10 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   tracks->sample_count++;
 
   const struct sb_spot spot = look(tracks, sample);
-  struct sb_state *whole = NULL;
-  if (tracks->has_more) {
-    whole = sb_arena_take(&tracks->states, sizeof *whole);
-    if (whole == NULL) return no_memory(err);
-  }
-  const struct sb_stop stop = stop_now(tracks, whole);
+  if (tracks->is_out_of_memory) return no_memory(err);
+  const struct sb_stop stop = stop_now(tracks);
   if (spot.flags & SB_SPOT_ENGAGED && sample % MEETING_STRIDE == 0 && !is_end) {
-    track->next = meet_or_enter(tracks, at, sample, &stop);
+    track->next = meet_or_enter(tracks, at, sample, &stop, spot.more);
     if (track->next >= 0) {
       track->join = spot;
       tracks->at_track = -1;
@@ -444,7 +450,7 @@ void sb_tracks_clear(struct sb_tracks *tracks)
     free(tracks->items[i].rows);
   }
   free(tracks->items);
-  sb_arena_clear(&tracks->states);
+  sb_arena_clear(&tracks->mores);
   free(tracks->table);
   free(tracks->noise);
   sb_reading_clear(&tracks->reading);

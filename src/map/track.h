@@ -26,22 +26,28 @@ enum sb_spot_flag {
   SB_SPOT_FINISHED = 256 /* the end of the road was reached: the run is over */
 };
 
+/* Of a machine that has more than a stop can hold: its state, and the loads that closed forms compare with (sim.h). */
+struct sb_more {
+  struct sb_state state;
+  double own_load_nm, next_load_nm;
+};
+
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double outside_nm, own_load_nm, next_load_nm;
+  double outside_nm;
   double given_j; /* since the sample before, as turns and torque */
   double turns;
   double torque_nm; /* greatest, by magnitude */
   int32_t reading;  /* counts */
   uint32_t flags;
+  const struct sb_more *more; /* NULL: the machine has no more, and those loads are outside_nm */
 };
 
 /* The state in mesh behind a spot, to go on from; nothing is kept of one in neutral. */
 struct sb_stop {
   double load_time_s, load_angle_rad;
   double motor_speed_rad_s, output_speed_rad_s, output_angle_rad;
-  double filtered;        /* of the reading */
-  struct sb_state *whole; /* the whole state, of a machine with more than that; NULL */
+  double filtered; /* of the reading */
   int8_t motor_direction, is_driving;
   int child[2]; /* tracks that begin with a command here, down and up; -1: none yet */
 };
@@ -72,8 +78,8 @@ struct sb_tracks {
   long long last_step, steps_per_sample; /* of the model's steps */
   double *noise;                         /* noise[end_sample], or NULL */
   struct sb_sim sim;
-  bool has_more; /* stops need whole states */
-  struct sb_arena states;
+  bool has_more; /* the machine has more than stops can hold */
+  struct sb_arena mores;
   int at_track;        /* whose last spot the simulator stands at; -1: none */
   int to_sample;       /* that the simulator moves to */
   double output_turns; /* at at_track's last spot */
