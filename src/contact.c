@@ -25,10 +25,15 @@ static bool is_rigid_mesh(const struct sb_sim *sim)
   return sim->state.link == SB_LINK_MESH && !sim->segment->has_spring;
 }
 
+/* Of a vehicle whose wheels grip. */
+static double gripped_angle_rad(const struct sb_state *state)
+{
+  return state->far.load_angle_rad + (state->output_angle_rad - state->load_angle_rad);
+}
+
 double sb_contact_angle_rad(const struct sb_state *state)
 {
-  if (state->far.is_slipping) return state->far.angle_rad;
-  return state->far.load_angle_rad + (state->output_angle_rad - state->load_angle_rad);
+  return state->far.is_slipping ? state->far.angle_rad : gripped_angle_rad(state);
 }
 
 double sb_contact_speed_rad_s(const struct sb_state *state)
@@ -82,6 +87,8 @@ void sb_contact_begin(struct sb_sim *sim)
     far->is_slipping = far->slip_direction = far->direction = 0;
     far->speed_rad_s = far->angle_rad = 0.0;
   }
+  /* An engagement or an impact may have turned the lead over. */
+  if (far->is_slipping) far->slip_direction = sb_sign_of(state->output_speed_rad_s - far->speed_rad_s);
   /* A vehicle at rest where it left its bodies touches them again. */
   const bool is_back = far->met_count > 0 && far->load_angle_rad >= far->left_rad;
   if (is_back && sb_contact_speed_rad_s(state) == 0.0) far->left_rad = INFINITY;
@@ -141,6 +148,9 @@ bool sb_contact_settle(struct sb_sim *sim)
   }
   const int direction = far->is_slipping ? far->direction : state->output_direction;
   if (direction >= 0 || !is_pushing(state)) return false;
+  /* Joined to a motor that turns it back at once, the vehicle leaves them with what they move with. */
+  const double pushed = sb_road_pushed_inertia(road_of(sim), far->met_count), speed = sb_contact_speed_rad_s(state);
+  sim->sums.ledger.impact_loss += 0.5 * pushed * speed * speed;
   far->left_rad = far->load_angle_rad;
   return true;
 }
@@ -235,6 +245,18 @@ bool sb_contact_lets_go(struct sb_sim *sim)
   state->far.speed_rad_s = state->output_speed_rad_s;
   state->far.angle_rad = state->far.load_angle_rad;
   return true;
+}
+
+double sb_contact_jolt_inertia(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (!road_of(sim)->can_slip || state->far.is_slipping || state->link == SB_LINK_SLIP) {
+    return sim->segment->output_inertia;
+  }
+  state->far.is_slipping = 1;
+  state->far.speed_rad_s = state->output_speed_rad_s;
+  state->far.angle_rad = gripped_angle_rad(state);
+  return sim->model->load.inertia_kg_m2 - road_of(sim)->inertia_kg_m2;
 }
 
 /* Bodies --------------------------------------------------------------------------------------------------------------- */

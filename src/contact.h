@@ -31,6 +31,10 @@ double sb_contact_resting_nm(const struct sb_sim *sim, double time_s, int output
 /* What the contact adds against a moving output: traction while slipping, else what is pushed, N m. */
 double sb_contact_moving_nm(const struct sb_sim *sim, int output_direction);
 
+/* Before the output's speed jumps: the inertia that jumps, the wheels alone where they can slip, for a jolt is a greater
+ * force than they carry; they then slip. A clutch whose sides have met does not jolt. */
+double sb_contact_jolt_inertia(struct sb_sim *sim);
+
 /* A corner of the road was reached: bodies are met, the way ends. */
 void sb_contact_arrive(struct sb_sim *sim);
 

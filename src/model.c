@@ -76,20 +76,26 @@ static double shaft_time_s(const struct sb_model *model, int gear)
               shaft->damping_nms_rad > 0.0 ? 1.0 / (shaft->damping_nms_rad * per_inertia) : INFINITY);
 }
 
-/* The shortest time constant of all states of motion in a gear, or in neutral: wheels that slip leave their vehicle. */
+/* Of a vehicle beside wheels that slip: what slows it by its speed is the load's at most. */
+static double vehicle_time_s(const struct sb_model *model)
+{
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const double slope = load_slope_nms_rad(&model->load, top_speed_rad_s(model, &line));
+  return slope > 0.0 ? model->load.road.inertia_kg_m2 / slope : INFINITY;
+}
+
+/* The shortest time constant of all states of motion in a gear, or in neutral: wheels that slip leave their vehicle, and
+ * a shaft that gives leaves motor and output to themselves. */
 static double least_time_constant_s(const struct sb_model *model, int gear)
 {
+  struct sb_model least = *model;
+  least.load.inertia_kg_m2 = least_output_inertia(model);
   double least_s = sb_model_time_constant_s(model, gear);
   if (model->load.road.can_slip) {
-    struct sb_model wheels = *model;
-    wheels.load.inertia_kg_m2 = least_output_inertia(model);
-    least_s = fmin(least_s, sb_model_time_constant_s(&wheels, gear));
+    least_s = fmin(least_s, fmin(sb_model_time_constant_s(&least, gear), vehicle_time_s(model)));
   }
-  if (gear >= 0 && model->driveshaft.is_present) {
-    const double motor_s = sb_model_time_constant_s(model, -1);
-    least_s = fmin(fmin(least_s, motor_s), shaft_time_s(model, gear));
-  }
-  return least_s;
+  if (gear < 0 || !model->driveshaft.is_present) return least_s;
+  return fmin(least_s, fmin(sb_model_time_constant_s(&least, -1), shaft_time_s(model, gear)));
 }
 
 double sb_model_shortest_time_constant_s(const struct sb_model *model)

@@ -71,6 +71,7 @@ void sb_reader_finish_model(struct sb_reader *reader)
   sb_reader_finish_winding(reader);
   finish_supply(reader);
   sb_reader_finish_gearbox(reader);
+  sb_reader_finish_driveshaft(reader);
   sb_reader_finish_control(reader);
   sb_reader_finish_run(reader);
   sb_reader_finish_drive(reader);

@@ -184,6 +184,12 @@ static const struct sb_key gearbox_keys[] = {
      .max = SB_GEAR_MAX,
      .section = &gear_section,
      .meaning = "Gears, the greatest reduction first."},
+    {.name = "output_shaft",
+     .kind = SB_KEY_SECTION,
+     .flags = SB_SHORT_FORM,
+     .default_words = "rigid",
+     .section = &sb_driveshaft_section,
+     .meaning = "A shaft that gives between the gear and the load: its stiffness alone, or a section."},
     {.name = NULL}};
 
 #define MANNER                                                                                       \

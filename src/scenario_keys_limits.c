@@ -2,26 +2,23 @@
 /* The keys of limits given as a part, in the table of all keys: see scenario_schema.h. */
 #include <stddef.h>
 
-#include "scenario_schema.h"
+#include "scenario_shape_keys.h"
 
 #define SHAFT(field) .offset = offsetof(struct sb_draft, shaft.field)
 #define TOOTH(field) .offset = offsetof(struct sb_draft, tooth.field)
-#define BETWEEN(low, high) .lower = (low), .upper = (high)
-#define QUANTITY(text, what) .name = (text), .kind = SB_KEY_QUANTITY, .quantity = (what)
 
-#define LENGTH_MAX 10.0 /* m */
-#define STRESS_MIN 1e4  /* Pa */
+#define STRESS_MIN 1e4 /* Pa */
 #define STRESS_MAX 1e10
 #define SAFETY_MAX 100.0
 
-static const struct sb_choice sections[] = {{"round", SB_SHAFT_ROUND},
-                                            {"hollow", SB_SHAFT_HOLLOW},
-                                            {"square", SB_SHAFT_SQUARE},
-                                            {"hexagonal", SB_SHAFT_HEXAGONAL},
-                                            {NULL, 0}};
+const struct sb_choice sb_section_choices[] = {{"round", SB_SHAFT_ROUND},
+                                               {"hollow", SB_SHAFT_HOLLOW},
+                                               {"square", SB_SHAFT_SQUARE},
+                                               {"hexagonal", SB_SHAFT_HEXAGONAL},
+                                               {NULL, 0}};
 
-static const struct sb_choice materials[] = {
-#define MATERIAL_CHOICE(code, name, tensile_pa) {name, code},
+const struct sb_choice sb_material_choices[] = {
+#define MATERIAL_CHOICE(code, name, tensile_pa, modulus_pa) {name, code},
     SB_MATERIAL_LIST(MATERIAL_CHOICE)
 #undef MATERIAL_CHOICE
         {NULL, 0}};
@@ -30,23 +27,13 @@ static const struct sb_key shaft_keys[] = {
     {.name = "section",
      .kind = SB_KEY_CHOICE,
      .flags = SB_REQUIRED,
-     .choices = sections,
-     SHAFT(section),
+     .choices = sb_section_choices,
+     SHAFT(shape.section),
      .meaning = "Form of its cross-section."},
-    {QUANTITY("diameter", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, LENGTH_MAX),
-     .default_words = "required for a round section", SHAFT(diameter_m), .meaning = "Diameter where it is thinnest."},
-    {QUANTITY("outer_diameter", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, LENGTH_MAX),
-     .default_words = "required for a hollow section", SHAFT(outer_m), .meaning = "Outer diameter of a tube."},
-    {QUANTITY("inner_diameter", SB_LENGTH), BETWEEN(0, LENGTH_MAX), .default_words = "required for a hollow section",
-     SHAFT(inner_m), .meaning = "Inner diameter of a tube, below the outer."},
-    {QUANTITY("side", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, LENGTH_MAX),
-     .default_words = "required for a square section", SHAFT(side_m), .meaning = "Side of a square."},
-    {QUANTITY("across_flats", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, LENGTH_MAX),
-     .default_words = "required for a hexagonal section", SHAFT(flats_m),
-     .meaning = "Distance between two opposite sides of a hexagon."},
+    SHAPE_KEYS(shaft.shape, "required for a"),
     {.name = "material",
      .kind = SB_KEY_CHOICE,
-     .choices = materials,
+     .choices = sb_material_choices,
      .default_words = "material or shear_strength is required",
      SHAFT(material),
      .meaning = "Material, with 0.577 of its tensile strength (a metal: yield) as shear strength, at 23 C."},
@@ -70,7 +57,7 @@ static const struct sb_key tooth_keys[] = {
      .meaning = "Teeth of the wheel on the output shaft; the whole output torque passes through it."},
     {.name = "material",
      .kind = SB_KEY_CHOICE,
-     .choices = materials,
+     .choices = sb_material_choices,
      .default_words = "material or bending_strength is required",
      TOOTH(material),
      .meaning = "Material, with its tensile strength (a metal: yield) as bending strength, at 23 C."},

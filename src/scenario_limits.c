@@ -24,46 +24,6 @@ static void check_strength(struct sb_reader *reader, const struct sb_node *node,
   sb_reader_fault(reader, path, "needs one of material and %s, found %s", key, has_material ? "both" : "neither");
 }
 
-/* Each section has its own lengths; the others would be taken for something that they do not do. */
-static void check_lengths(struct sb_reader *reader, const struct sb_node *node, enum sb_shaft_section section)
-{
-  static const struct {
-    const char *key;
-    enum sb_shaft_section section;
-  } lengths[] = {{"diameter", SB_SHAFT_ROUND},
-                 {"outer_diameter", SB_SHAFT_HOLLOW},
-                 {"inner_diameter", SB_SHAFT_HOLLOW},
-                 {"side", SB_SHAFT_SQUARE},
-                 {"across_flats", SB_SHAFT_HEXAGONAL}};
-  if (section == SB_SHAFT_NONE) return;
-  const char *name = sb_shaft_section_name(section);
-  char path[SB_PATH_SIZE];
-  for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++) {
-    const bool is_given = sb_node_find(node, lengths[i].key) != NULL;
-    if (is_given == (lengths[i].section == section)) continue;
-    snprintf(path, sizeof path, "limits.shaft.%s", lengths[i].key);
-    if (is_given) {
-      sb_reader_fault(reader, path, "needs a %s section, found a %s one", sb_shaft_section_name(lengths[i].section),
-                      name);
-    } else {
-      sb_reader_fault(reader, path, "needs %s (%s) for a %s section, found no such key", sb_quantity_words(SB_LENGTH),
-                      sb_quantity_units(SB_LENGTH), name);
-    }
-  }
-}
-
-static double shaft_size_m(const struct sb_shaft_draft *draft)
-{
-  switch ((enum sb_shaft_section)draft->section) {
-    case SB_SHAFT_NONE: return NAN;
-    case SB_SHAFT_ROUND: return draft->diameter_m;
-    case SB_SHAFT_HOLLOW: return draft->outer_m;
-    case SB_SHAFT_SQUARE: return draft->side_m;
-    case SB_SHAFT_HEXAGONAL: return draft->flats_m;
-  }
-  return NAN;
-}
-
 /* The least limit so far rules, and its words with it. */
 static void take_limit(struct sb_model *model, double limit_nm, const char *text)
 {
@@ -77,19 +37,11 @@ static void finish_shaft(struct sb_reader *reader)
   const struct sb_shaft_draft *draft = &reader->draft->shaft;
   const struct sb_node *node = part_node(reader, "shaft");
   if (node == NULL) return;
-  check_lengths(reader, node, (enum sb_shaft_section)draft->section);
   check_strength(reader, node, "shaft", "shear_strength");
-  if (draft->section == SB_SHAFT_HOLLOW && draft->inner_m >= draft->outer_m) {
-    sb_reader_fault(reader, "limits.shaft.inner_diameter",
-                    "needs less than the outer diameter (%.10g m), found %.10g m", draft->outer_m, draft->inner_m);
-  }
-  const struct sb_shaft shaft = {
-      .section = (enum sb_shaft_section)draft->section,
-      .size_m = shaft_size_m(draft),
-      .inner_m = draft->inner_m,
-      .material = (enum sb_material)draft->material,
-      .shear_pa = isnan(draft->shear_pa) ? sb_material_shear_pa((enum sb_material)draft->material) : draft->shear_pa,
-      .safety = draft->safety};
+  struct sb_shaft shaft = sb_reader_take_shape(reader, node, "limits.shaft", &draft->shape);
+  shaft.material = (enum sb_material)draft->material;
+  shaft.shear_pa = isnan(draft->shear_pa) ? sb_material_shear_pa(shaft.material) : draft->shear_pa;
+  shaft.safety = draft->safety;
   char text[SB_LIMIT_TEXT_SIZE];
   take_limit(&reader->draft->model, sb_shaft_limit_nm(&shaft), sb_shaft_text(&shaft, text, sizeof text));
 }

@@ -77,6 +77,13 @@ void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const 
 /* The least of the torques that limits of the output are given as; needs the gearbox; part of finishing the model. */
 void sb_reader_finish_limits(struct sb_reader *reader);
 
+/* A shaft's cross-section, with faults for lengths that it lacks or that are another's; part: the path of its keys. */
+struct sb_shaft sb_reader_take_shape(struct sb_reader *reader, const struct sb_node *node, const char *part,
+                                     const struct sb_shape_draft *shape);
+
+/* Stiffness and damping of an output shaft that gives; needs the gearbox and the load; part of finishing the model. */
+void sb_reader_finish_driveshaft(struct sb_reader *reader);
+
 /* Refuses what would run for ever; only when there is no other fault and all is derived. */
 void sb_reader_check_effort(struct sb_reader *reader);
 

@@ -69,9 +69,14 @@ struct sb_battery_draft {
 };
 
 /* Parts that limit the output torque, as written. */
-struct sb_shaft_draft {
-  int section, material; /* sb_shaft_section, sb_material */
+struct sb_shape_draft {
+  int section; /* sb_shaft_section */
   double diameter_m, outer_m, inner_m, side_m, flats_m;
+};
+
+struct sb_shaft_draft {
+  struct sb_shape_draft shape;
+  int material; /* sb_material */
   double shear_pa, safety;
 };
 
@@ -80,6 +85,14 @@ struct sb_tooth_draft {
   long teeth;
   int material; /* sb_material */
   double bending_pa, form_factor, safety;
+};
+
+/* An output shaft that gives, as written. */
+struct sb_driveshaft_draft {
+  struct sb_shape_draft shape;
+  int material; /* sb_material */
+  double length_m, modulus_pa;
+  double damping_ratio; /* of the critical damping in gear 1 */
 };
 
 /* A scenario while it is read. Doubles that were not given and have no default are NAN. */
@@ -97,6 +110,7 @@ struct sb_draft {
   struct sb_battery_draft battery;
   struct sb_shaft_draft shaft;
   struct sb_tooth_draft tooth;
+  struct sb_driveshaft_draft driveshaft;
 };
 
 enum sb_key_kind {
@@ -165,6 +179,12 @@ extern const struct sb_section sb_battery_section;
 
 /* The kinds of body: scenario_keys_body.c. */
 extern const struct sb_section *const sb_body_sections[];
+
+/* An output shaft that gives: scenario_keys_driveshaft.c. */
+extern const struct sb_section sb_driveshaft_section;
+
+/* What shafts are made of, and the forms of their cross-sections: scenario_keys_limits.c. */
+extern const struct sb_choice sb_section_choices[], sb_material_choices[];
 
 /* Limits given as a part: scenario_keys_limits.c. */
 extern const struct sb_section sb_limits_shaft_section, sb_limits_tooth_section;

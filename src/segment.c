@@ -112,9 +112,16 @@ static double clutch_output_nm(const struct sb_sim *sim)
 
 double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
+  const double brought_nm = sim->segment->has_spring ? sb_spring_torque_nm(sim) : clutch_output_nm(sim);
+  return sb_segment_brought_start_margin(sim, time_s, direction, brought_nm, strictness);
+}
+
+double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, int direction, double brought_nm,
+                                       double strictness)
+{
   const double load_nm = sb_segment_resting_load_nm(sim, time_s, direction);
-  const double scale_nm = resting_scale_nm(sim, time_s, direction) + fabs(clutch_output_nm(sim));
-  return direction * (clutch_output_nm(sim) - load_nm) - strictness * sb_start_tolerance * scale_nm;
+  const double scale_nm = resting_scale_nm(sim, time_s, direction) + fabs(brought_nm);
+  return direction * (brought_nm - load_nm) - strictness * sb_start_tolerance * scale_nm;
 }
 
 void sb_segment_take_resting(struct sb_sim *sim)
@@ -197,6 +204,7 @@ static void settle_mesh(struct sb_sim *sim)
   struct sb_state *state = &sim->state;
   const int sense = sb_sign_of(seg->per_motor);
   state->motor_direction = sb_sign_of(state->motor_speed_rad_s);
+  if (state->motor_direction == 0) state->motor_direction = seg->broken_away * sense;
   if (state->motor_direction == 0) state->motor_direction = settle_at_rest(sim, sb_segment_start_margin);
   const int direction = state->motor_direction;
   state->output_direction = direction * sense;
@@ -250,6 +258,7 @@ static void settle_free(struct sb_sim *sim)
     state->motor_direction = sb_sign_of(drive_nm);
   }
   state->output_direction = sb_sign_of(state->output_speed_rad_s);
+  if (state->output_direction == 0) state->output_direction = sim->segment->broken_away;
   if (state->output_direction == 0) {
     state->output_direction = settle_at_rest(sim, sb_segment_output_start_margin);
   }
@@ -362,13 +371,18 @@ void sb_segment_begin(struct sb_sim *sim)
   const bool has_road = sim->model->load.road.is_present;
   if (has_road) sb_contact_begin(sim);
   sim->state.load_angle_rad = sim->state.output_angle_rad;
+  sim->segment->broken_away = 0;
   settle(sim);
-  if (has_road) sb_contact_settle(sim);
+  if (has_road && sb_contact_settle(sim)) settle(sim);
   build(sim);
-  /* Wheels that are asked for more than they carry let go: the same once more, with the vehicle beside them. */
+  /* Wheels that are asked for more than they carry let go: the same once more, with the vehicle beside them. Those that
+   * started and lead the vehicle have broken away already, whatever would hold them at rest. */
   if (has_road && sb_contact_lets_go(sim)) {
+    const struct sb_state *state = &sim->state;
+    if (state->far.slip_direction == state->output_direction) sim->segment->broken_away = state->output_direction;
     settle(sim);
-    sb_contact_settle(sim);
+    if (sb_contact_settle(sim)) settle(sim);
+    sim->segment->broken_away = 0;
     build(sim);
   }
 }

@@ -70,6 +70,7 @@ struct sb_segment {
   bool is_plain;          /* in mesh with nothing to watch but the motion itself: many steps at once */
   bool has_spring;        /* in mesh through a shaft that gives */
   bool is_road_limit;     /* the angle limit is the road's */
+  int broken_away;        /* while settling: sense in which the output at rest has started already, or 0 */
 
   struct sb_poly motor_rate;  /* dx/dt in x */
   struct sb_poly output_rate; /* neutral or spring: dW/dt in W */
@@ -108,6 +109,10 @@ double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int dire
 
 /* The same for the output alone, in neutral, in N m at the output and the output's direction. */
 double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
+
+/* The same where a torque is brought to the output. */
+double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, int direction, double brought_nm,
+                                       double strictness);
 
 /*
  * Torque at the motor that a clutch whose sides have met would have to carry, moving or at rest, under the rules of

@@ -151,7 +151,9 @@ static void join(struct sb_sim *sim)
   struct sb_state *state = &sim->state;
   const double r = sim->segment->per_motor;
   const double jm = sim->model->motor.rotor_inertia_kg_m2;
-  const double output_inertia = sim->segment->output_inertia, jo = output_inertia * r * r;
+  const bool has_road = sim->model->load.road.is_present;
+  const double output_inertia = has_road ? sb_contact_jolt_inertia(sim) : sim->segment->output_inertia;
+  const double jo = output_inertia * r * r;
   const double slip = state->motor_speed_rad_s - state->output_speed_rad_s / r;
   const double joined = (jm * state->motor_speed_rad_s + jo * (state->output_speed_rad_s / r)) / (jm + jo);
   const double impulse = output_inertia * (joined * r - state->output_speed_rad_s);
@@ -161,7 +163,18 @@ static void join(struct sb_sim *sim)
   state->output_speed_rad_s = joined * r;
 }
 
-/* Into mesh: at once, or onto a shaft that is still relaxed. */
+/* A clutch that slipped hands a wound shaft over; any other shift, one that is still relaxed. */
+static void wind(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const bool is_slipping = state->link == SB_LINK_SLIP;
+  const double carried_nm = is_slipping ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
+  const double energy_j = sb_spring_engage(sim, carried_nm);
+  sim->sums.ledger.elastic += energy_j;
+  sim->sums.ledger.shift_loss -= energy_j; /* that much of the clutch's work went into the shaft */
+}
+
+/* Into mesh: at once, or onto a shaft that gives. */
 static void engage(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
@@ -169,7 +182,7 @@ static void engage(struct sb_sim *sim)
   raise_speed_peaks(sim);
   sb_segment_book(sim);
   if (sim->model->driveshaft.is_present) {
-    sb_spring_engage(sim);
+    wind(sim);
   } else {
     join(sim);
   }
@@ -319,6 +332,29 @@ static bool is_at_end(const struct sb_sim *sim)
   return sim->segment->end_s - sim->state.time_s <= same_instant * sim->step_s;
 }
 
+/* A step with a crest of the shaft's torque in it counts by its halves. */
+static void book_torque(struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to, double to_s)
+{
+  struct sb_point crest;
+  if (sim->segment->has_spring && sb_spring_crest(sim, from, to, &crest)) {
+    raise_torque_peak(sim, &crest);
+    book_over_limit(sim, from, &crest, crest.time_s);
+    book_over_limit(sim, &crest, to, to_s);
+  } else {
+    book_over_limit(sim, from, to, to_s);
+  }
+}
+
+/* A guarded step; shorter where teeth part and touch again unseen within it. */
+static struct sb_guarded_step careful_step(struct sb_sim *sim, const struct sb_point *from, double h)
+{
+  struct sb_point crest;
+  const struct sb_guarded_step step = sb_guard_step(sim, from, h);
+  const bool is_short = sim->segment->has_spring && step.guard == NULL &&
+                        sb_spring_crest(sim, from, &step.to, &crest) && sb_spring_dips(sim, &crest);
+  return is_short ? sb_guard_step(sim, from, crest.time_s - from->time_s) : step;
+}
+
 /* One step, cut at the segment's end, at the next whole step or at the first guard. Returns the guard. */
 static const struct sb_guard *single_step(struct sb_sim *sim)
 {
@@ -327,17 +363,19 @@ static const struct sb_guard *single_step(struct sb_sim *sim)
   const double end_s = sim->segment->end_s;
   const double part_s = state->time_s + sim->segment->guarded_s;
   const double least_s = fmin(end_s, part_s);
-  const bool is_cut = least_s < next_grid_s - same_instant * sim->step_s;
-  const double to_s = is_cut ? least_s : next_grid_s;
+  const bool is_early = least_s < next_grid_s - same_instant * sim->step_s;
+  const double to_s = is_early ? least_s : next_grid_s;
 
   const struct sb_point from = sb_stepper_point(sim);
-  const struct sb_guarded_step step = sb_guard_step(sim, &from, to_s - state->time_s);
-  double time_s = step.guard == NULL ? to_s : state->time_s + step.length;
+  const struct sb_guarded_step step = careful_step(sim, &from, to_s - state->time_s);
+  const bool is_whole = step.length == to_s - state->time_s;
+  const bool is_cut = is_early || !(is_whole || step.guard != NULL);
+  double time_s = step.guard == NULL && is_whole ? to_s : state->time_s + step.length;
   if (time_s >= next_grid_s - same_instant * sim->step_s && !is_cut) {
     time_s = next_grid_s;
     state->step++;
   }
-  book_over_limit(sim, &from, &step.to, time_s);
+  book_torque(sim, &from, &step.to, time_s);
   commit(sim, &step.to, &step.gain, time_s);
   if (from.x_rate * step.to.x_rate < 0.0 || from.w_rate * step.to.w_rate < 0.0) raise_speed_peaks(sim);
   if (step.guard != NULL) apply_guard(sim, step.guard);
@@ -395,6 +433,14 @@ static long long next_stop(const struct sb_sim *sim, long long step)
   return next_tick < step ? next_tick : step;
 }
 
+/* Whether steps that began at step count `before` have ended at a tick. */
+static bool has_come_to_tick(const struct sb_sim *sim, long long before)
+{
+  const struct sb_state *state = &sim->state;
+  if (sim->steps_per_tick == 0 || state->step == before || state->far.is_finished) return false;
+  return state->step % sim->steps_per_tick == 0;
+}
+
 enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
 {
   struct sb_state *state = &sim->state;
@@ -406,8 +452,7 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
     if (many_steps(sim, next_stop(sim, step)) == 0) guard = single_step(sim);
     const bool is_end = guard == NULL && is_at_end(sim);
     if (is_end) pass_end(sim);
-    const bool is_tick = sim->steps_per_tick > 0 && state->step != before && state->step % sim->steps_per_tick == 0;
-    if (is_tick && !state->far.is_finished) tick(sim);
+    if (has_come_to_tick(sim, before)) tick(sim);
     if (is_end || guard != NULL) {
       events_at_once = state->time_s > last_event_s ? 0 : events_at_once + 1;
       last_event_s = state->time_s;
@@ -452,7 +497,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->sums.slip_first_s = sim->sums.hot_first_s = sim->sums.cut_first_s = NAN;
   sim->sums.winding_c.value = -INFINITY;
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
-  if (model->driveshaft.is_present) sb_spring_engage(sim);
+  if (model->driveshaft.is_present) sb_spring_engage(sim, 0.0);
   sb_feed_start(sim);
   if (model->winding.is_present) sim->sums.winding_c.value = state->feed.warmth.winding_c;
   begin_segment(sim);

@@ -22,7 +22,7 @@ static double bearing_nm(const struct sb_driveshaft *shaft, int side, double twi
   return shaft->stiffness_nm_rad * (twist - offset) + shaft->damping_nms_rad * twist_rate;
 }
 
-static double shaft_nm_now(const struct sb_sim *sim)
+double sb_spring_torque_nm(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
   const struct sb_twist *twist = &state->twist;
@@ -39,9 +39,14 @@ double sb_spring_energy_j(const struct sb_sim *sim)
   return 0.5 * shaft_of(sim)->stiffness_nm_rad * wound * wound;
 }
 
-void sb_spring_engage(struct sb_sim *sim)
+/* Relaxed, in the middle of its play; or wound by what bears on it already. */
+double sb_spring_engage(struct sb_sim *sim, double carried_nm)
 {
-  sim->state.twist = (struct sb_twist){.twist_rad = 0.0, .side = has_gap(sim) ? 0 : +1};
+  const struct sb_driveshaft *shaft = shaft_of(sim);
+  const int side = !has_gap(sim) ? +1 : sb_sign_of(carried_nm);
+  const double wound = carried_nm / shaft->stiffness_nm_rad;
+  sim->state.twist = (struct sb_twist){.twist_rad = wound + 0.5 * side * shaft->backlash_rad, .side = side};
+  return 0.5 * shaft->stiffness_nm_rad * wound * wound;
 }
 
 double sb_spring_release(struct sb_sim *sim)
@@ -53,34 +58,30 @@ double sb_spring_release(struct sb_sim *sim)
 
 /* Settling ------------------------------------------------------------------------------------------------------------- */
 
-/* By how much the motor at rest is turned in a direction against the shaft's torque, N m at the motor. */
-static double motor_margin_nm(const struct sb_sim *sim, double shaft_nm, int direction)
+/* By how much the motor at rest is turned in a direction against the shaft's torque, N m at the motor, less a tolerance
+ * times strictness: as sb_segment_start_margin(). */
+static double motor_start_margin(const struct sb_sim *sim, double shaft_nm, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
   const double reaction_nm = shaft_nm * seg->per_motor;
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), reaction_nm * direction > 0.0);
-  return direction * (seg->line.stall_nm - reaction_nm * inv) - (seg->line.friction_nm + seg->drag_nm);
+  const double net_nm = direction * (seg->line.stall_nm - reaction_nm * inv) - (seg->line.friction_nm + seg->drag_nm);
+  return net_nm - strictness * sb_start_tolerance * (sim->model->motor.stall_torque_nm + fabs(reaction_nm));
 }
 
-static double motor_scale_nm(const struct sb_sim *sim)
+/* The same for the output; the motor's stall torque counts as at hand too, since a shaft begins to bear from nothing. */
+static double output_start_margin(const struct sb_sim *sim, double time_s, int direction, double shaft_nm,
+                                  double strictness)
 {
-  return sb_start_tolerance * sim->model->motor.stall_torque_nm;
-}
-
-static double output_margin_nm(const struct sb_sim *sim, double time_s, double shaft_nm, int direction)
-{
-  return direction * (shaft_nm - sb_segment_resting_load_nm(sim, time_s, direction));
-}
-
-static double output_scale_nm(const struct sb_sim *sim, double time_s, double shaft_nm, int direction)
-{
-  return sb_start_tolerance * (fabs(shaft_nm) + fabs(sb_segment_resting_load_nm(sim, time_s, direction)));
+  const double stall_nm = sim->model->motor.stall_torque_nm / fabs(sim->segment->per_motor);
+  return sb_segment_brought_start_margin(sim, time_s, direction, shaft_nm, strictness) -
+         strictness * sb_start_tolerance * stall_nm;
 }
 
 static int settle_motor(const struct sb_sim *sim, double shaft_nm)
 {
   for (int direction = +1; direction >= -1; direction -= 2) {
-    if (motor_margin_nm(sim, shaft_nm, direction) > motor_scale_nm(sim)) return direction;
+    if (motor_start_margin(sim, shaft_nm, direction, 1.0) > 0.0) return direction;
   }
   return 0;
 }
@@ -90,8 +91,7 @@ static int settle_output(struct sb_sim *sim, double shaft_nm)
   const double now_s = fmax(sim->state.time_s, sim->state.load_time_s);
   sb_segment_take_resting(sim);
   for (int direction = +1; direction >= -1; direction -= 2) {
-    const double margin_nm = output_margin_nm(sim, now_s, shaft_nm, direction);
-    if (margin_nm > output_scale_nm(sim, now_s, shaft_nm, direction)) return direction;
+    if (output_start_margin(sim, now_s, direction, shaft_nm, 1.0) > 0.0) return direction;
   }
   return 0;
 }
@@ -99,10 +99,11 @@ static int settle_output(struct sb_sim *sim, double shaft_nm)
 void sb_spring_settle(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  const double shaft_nm = shaft_nm_now(sim);
+  const double shaft_nm = sb_spring_torque_nm(sim);
   state->motor_direction = sb_sign_of(state->motor_speed_rad_s);
   if (state->motor_direction == 0) state->motor_direction = settle_motor(sim, shaft_nm);
   state->output_direction = sb_sign_of(state->output_speed_rad_s);
+  if (state->output_direction == 0) state->output_direction = sim->segment->broken_away;
   if (state->output_direction == 0) state->output_direction = settle_output(sim, shaft_nm);
   state->is_driving = shaft_nm * sim->segment->per_motor * state->motor_direction >= 0.0;
 }
@@ -198,6 +199,33 @@ struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const str
   return to;
 }
 
+/* Rate of the shaft's torque at a point. */
+static double torque_rate(const struct sb_segment *seg, const struct sb_point *at)
+{
+  return seg->spring.stiffness * twist_rate(seg, at) + seg->spring.damping * (seg->per_motor * at->x_rate - at->w_rate);
+}
+
+/* The cubic through both ends with their rates: its error is (w h)^4 / 384 of the swing, 4e-8 for a sixteenth of a
+ * radian. Its rate is a quadratic in the share s of the step, of opposite signs at both ends. */
+bool sb_spring_crest(const struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to,
+                     struct sb_point *crest)
+{
+  const double h = to->time_s - from->time_s;
+  if (sim->state.twist.side == 0 || !(h > 0.0)) return false;
+  const double first = h * torque_rate(sim->segment, from), last = h * torque_rate(sim->segment, to);
+  if (!(first * last < 0.0)) return false;
+  const double rise = to->shaft_nm - from->shaft_nm;
+  const double c2 = 3.0 * rise - 2.0 * first - last, c3 = first + last - 2.0 * rise;
+  /* 3 c3 s^2 + 2 c2 s + first = 0: one root between 0 and 1; written so that c3 = 0 does no harm. */
+  const double root = sqrt(fmax(c2 * c2 - 3.0 * c3 * first, 0.0));
+  const double s = first / (-c2 + (first > 0.0 ? root : -root));
+  if (!(s > 0.0 && s < 1.0)) return false;
+  *crest = *from;
+  crest->time_s = from->time_s + s * h;
+  crest->shaft_nm = from->shaft_nm + s * (first + s * (c2 + s * c3));
+  return true;
+}
+
 void sb_spring_book(struct sb_sim *sim)
 {
   struct sb_spring_segment *spring = &sim->segment->spring;
@@ -220,11 +248,17 @@ static bool is_touching(const struct sb_sim *sim)
   return has_spring(sim) && has_gap(sim) && sim->state.twist.side != 0;
 }
 
-/* Teeth never pull. */
+/* Teeth never pull, but for rounding, so that teeth which bear nothing do not part and touch without end. Driving and
+ * overrun keep twice that clear, so the teeth part first. */
 static double touch_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
 {
   (void)gain;
-  return sim->state.twist.side * at->shaft_nm;
+  return sim->state.twist.side * at->shaft_nm + 0.5 * sim->segment->power_tolerance;
+}
+
+bool sb_spring_dips(const struct sb_sim *sim, const struct sb_point *crest)
+{
+  return is_touching(sim) && touch_value(sim, crest, NULL) < 0.0;
 }
 
 /* The shaft that lets go while it is still wound relaxes by itself. */
@@ -311,13 +345,13 @@ static double power_value(const struct sb_sim *sim, const struct sb_point *at, c
 static double motor_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
 {
   (void)gain;
-  return 2.0 * motor_scale_nm(sim) - motor_margin_nm(sim, at->shaft_nm, +1);
+  return -motor_start_margin(sim, at->shaft_nm, +1, 2.0);
 }
 
 static double motor_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
 {
   (void)gain;
-  return 2.0 * motor_scale_nm(sim) - motor_margin_nm(sim, at->shaft_nm, -1);
+  return -motor_start_margin(sim, at->shaft_nm, -1, 2.0);
 }
 
 static bool is_output_resting(const struct sb_sim *sim)
@@ -325,22 +359,16 @@ static bool is_output_resting(const struct sb_sim *sim)
   return has_spring(sim) && sim->state.output_direction == 0;
 }
 
-static double output_start_value(const struct sb_sim *sim, const struct sb_point *at, int direction)
-{
-  return 2.0 * output_scale_nm(sim, at->time_s, at->shaft_nm, direction) -
-         output_margin_nm(sim, at->time_s, at->shaft_nm, direction);
-}
-
 static double output_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
 {
   (void)gain;
-  return output_start_value(sim, at, +1);
+  return -output_start_margin(sim, at->time_s, +1, at->shaft_nm, 2.0);
 }
 
 static double output_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
 {
   (void)gain;
-  return output_start_value(sim, at, -1);
+  return -output_start_margin(sim, at->time_s, -1, at->shaft_nm, 2.0);
 }
 
 const struct sb_guard sb_spring_guards[] = {

@@ -20,9 +20,20 @@ void sb_spring_rates(const struct sb_segment *seg, int side, struct sb_point *at
 struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
                                struct sb_gain *gain);
 
-/* Puts a relaxed shaft into mesh; takes it out, and returns the energy that it held, J. */
-void sb_spring_engage(struct sb_sim *sim);
+/* Puts the shaft into mesh, wound by a torque that bears on it already; takes it out. Both return the energy that it
+ * holds or held, J. */
+double sb_spring_engage(struct sb_sim *sim, double carried_nm);
 double sb_spring_release(struct sb_sim *sim);
+
+/* The shaft's torque at the present state, N m. */
+double sb_spring_torque_nm(const struct sb_sim *sim);
+
+/* Where the shaft's torque turns over between the ends of a step, with its time and torque; false: nowhere. Pure. */
+bool sb_spring_crest(const struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to,
+                     struct sb_point *crest);
+
+/* Whether teeth would have parted at a crest, and touched again within the step. Pure. */
+bool sb_spring_dips(const struct sb_sim *sim, const struct sb_point *crest);
 
 /* Energy that the shaft holds, J. */
 double sb_spring_energy_j(const struct sb_sim *sim);

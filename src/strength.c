@@ -10,9 +10,9 @@ static const double shear_share = 0.577; /* of the tensile figure: 1 / sqrt(3), 
 
 static const struct material {
   const char *name;
-  double tensile_pa;
-} materials[] = {[SB_MATERIAL_NONE] = {"", (double)NAN},
-#define MATERIAL_ROW(code, name, tensile_pa) [code] = {name, tensile_pa},
+  double tensile_pa, modulus_pa;
+} materials[] = {[SB_MATERIAL_NONE] = {"", (double)NAN, (double)NAN},
+#define MATERIAL_ROW(code, name, tensile_pa, modulus_pa) [code] = {name, tensile_pa, modulus_pa},
                  SB_MATERIAL_LIST(MATERIAL_ROW)
 #undef MATERIAL_ROW
 };
@@ -30,6 +30,11 @@ double sb_material_tensile_pa(enum sb_material material)
 double sb_material_shear_pa(enum sb_material material)
 {
   return shear_share * materials[material].tensile_pa;
+}
+
+double sb_material_modulus_pa(enum sb_material material)
+{
+  return materials[material].modulus_pa;
 }
 
 const char *sb_shaft_section_name(enum sb_shaft_section section)
@@ -53,6 +58,19 @@ double sb_shaft_modulus_m3(const struct sb_shaft *shaft)
     case SB_SHAFT_HOLLOW: return SB_PI * cube / 16.0 * (1.0 - pow(shaft->inner_m / size, 4.0));
     case SB_SHAFT_SQUARE: return 0.208 * cube;
     case SB_SHAFT_HEXAGONAL: return 0.188 * cube;
+  }
+  return NAN;
+}
+
+double sb_shaft_constant_m4(const struct sb_shaft *shaft)
+{
+  const double size = shaft->size_m, fourth = size * size * size * size;
+  switch (shaft->section) {
+    case SB_SHAFT_NONE: return NAN;
+    case SB_SHAFT_ROUND: return SB_PI * fourth / 32.0;
+    case SB_SHAFT_HOLLOW: return SB_PI * fourth / 32.0 * (1.0 - pow(shaft->inner_m / size, 4.0));
+    case SB_SHAFT_SQUARE: return 0.1406 * fourth;
+    case SB_SHAFT_HEXAGONAL: return 0.1150 * fourth;
   }
   return NAN;
 }

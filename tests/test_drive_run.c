@@ -86,7 +86,7 @@ static void a_start_under_the_loop_is_the_second_order_response(void **state)
   model.load.inertia_kg_m2 = 0.0256; /* J = 2e-3, tau = 0.2 s */
   model.run.step_s = 5e-5;
   model_finish(&model);
-  const double tau = 0.2, top = 40.0, r = 5.0, kp = 0.05, ki = 0.05 / 0.05;
+  const double tau = 0.2, top = 40.0, r = 5.0, kp = 0.05, ki = 1.0;
   model.drive = (struct sb_drive){.mode = SB_DRIVE_SPEED_HOLD,
                                   .limit_fraction = 1.0,
                                   .target_rad_s = r,
@@ -172,7 +172,7 @@ static void a_braked_motor_stops_on_its_short_circuit(void **state)
   const double inertia = model.motor.rotor_inertia_kg_m2 + model.load.inertia_kg_m2 / (ratio * ratio);
   const double slope = model.motor.kt_nm_a * model.motor.ke_vs_rad / model.motor.resistance_ohm;
   const double torque = model.motor.friction_nm + 0.05 / ratio;
-  const double want = inertia / slope * log(1.0 + slope * 8.0 * ratio / torque);
+  const double want = inertia / slope * log1p(slope * 8.0 * ratio / torque);
   const struct driven out = drive(&model, 1, NULL, 0, 2.0);
   double stopped_s = NAN;
   for (size_t i = 0; i < out.seen.event_count; i++) {

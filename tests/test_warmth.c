@@ -115,7 +115,7 @@ static void without_cooling_a_blocked_motor_warms_by_the_integral_of_its_resista
 }
 
 struct blocked {
-  double volt, ohm, internal_ohm, limit_c;
+  double volt, ohm, internal_ohm;
 };
 
 /* dt / dT of one node from the definitions, without any function of the library. */
@@ -138,7 +138,7 @@ static void one_node_reaches_a_temperature_after_the_integral_of_its_slowness(vo
     model.supply.internal_resistance_ohm = internals_ohm[i];
     model.drive.limit_fraction = i == 2 ? 0.8 : 1.0; /* 9.6 V behind 0.64 of the internal resistance */
     const double duty = model.drive.limit_fraction;
-    struct blocked blocked = {12.0 * duty, 4.0, internals_ohm[i] * duty * duty, 0.0};
+    struct blocked blocked = {12.0 * duty, 4.0, internals_ohm[i] * duty * duty};
     const double settled_c = sb_warmth_settled(&model, SB_WARMTH_BLOCKED, 0.0).winding_c;
     const double limits_c[] = {20.5, 0.5 * (20.0 + settled_c), settled_c - 0.5};
     for (int k = 0; k < 3; k++) {
@@ -175,7 +175,7 @@ static void two_nodes_stand_at_the_limit_at_the_time_found(void **state)
   model.supply.internal_resistance_ohm = 1.5;
   const double limits_c[] = {30.0, 80.0, 120.0};
   for (int k = 0; k < 3; k++) {
-    struct blocked blocked = {12.0, 4.0, 1.5, limits_c[k]};
+    struct blocked blocked = {12.0, 4.0, 1.5};
     gsl_odeiv2_system system = {blocked_rates, NULL, 2, &blocked};
     gsl_odeiv2_driver *driver = gsl_odeiv2_driver_alloc_y_new(&system, gsl_odeiv2_step_rk8pd, 1e-3, 1e-11, 1e-13);
     const struct sb_warmth_reach reach = sb_warmth_reached(&model, SB_WARMTH_BLOCKED, 0.0, limits_c[k]);

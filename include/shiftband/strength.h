@@ -7,6 +7,11 @@
  *           hollow     Wt = pi (D^4 - d^4) / (16 D)
  *           square     Wt = 0.208 a^3                       (a: side)
  *           hexagonal  Wt = 0.188 f^3                       (f: across flats)
+ *           k = G It / L                                    It: torsion constant, L: length, k: stiffness
+ *           round      It = pi d^4 / 32
+ *           hollow     It = pi (D^4 - d^4) / 32
+ *           square     It = 0.1406 a^4
+ *           hexagonal  It = 0.1150 f^4
  *   tooth   T = S b m Y r / safety,  r = m z / 2    (Lewis; S: bending strength, b: width, m: module, z: teeth)
  *
  * A material is named by its tensile figure S: the tensile strength of a plastic, the yield of a metal. Its shear
@@ -22,7 +27,10 @@
  * formula and table of Y for 20 degree full-depth teeth: J. E. Shigley, Mechanical Engineering Design, ch. 14, table
  * 14-2 (from memory). Plastics: comparison table of K-mac Plastics (k-mac-plastics.net), at 23 C: ABS 6500 psi, nylon
  * 12 500 psi, acetal 10 000 psi, polycarbonate 10 500 psi. Steel: cold-drawn 1018, yield 370 MPa (from memory).
- * Safety 2: common practice.
+ * Safety 2: common practice. Torsion constants: W. C. Young, R. G. Budynas, Roark's Formulas for Stress and Strain, ch.
+ * 10 (from memory; the same test solves them). Shear moduli, dry and at 23 C: steel 11.5e6 psi as in Gere's examples;
+ * plastics E / 2.7, E from 2.3 GPa (ABS, polycarbonate) to 2.8 GPa (nylon, acetal), from memory: warmth and moisture can
+ * halve them.
  */
 #ifndef SHIFTBAND_STRENGTH_H
 #define SHIFTBAND_STRENGTH_H
@@ -31,17 +39,17 @@
 
 #define SB_PSI 6894.757293168361 /* Pa: 4.4482216152605 N on (0.0254 m)^2 */
 
-/* X(code, name, tensile figure in Pa) */
-#define SB_MATERIAL_LIST(X)                                       \
-  X(SB_MATERIAL_ABS, "ABS", 6500.0 * SB_PSI)                      \
-  X(SB_MATERIAL_NYLON, "nylon", 12500.0 * SB_PSI)                 \
-  X(SB_MATERIAL_ACETAL, "acetal", 10000.0 * SB_PSI)               \
-  X(SB_MATERIAL_POLYCARBONATE, "polycarbonate", 10500.0 * SB_PSI) \
-  X(SB_MATERIAL_STEEL, "steel", 370e6)
+/* X(code, name, tensile figure in Pa, shear modulus in Pa) */
+#define SB_MATERIAL_LIST(X)                                               \
+  X(SB_MATERIAL_ABS, "ABS", 6500.0 * SB_PSI, 0.85e9)                      \
+  X(SB_MATERIAL_NYLON, "nylon", 12500.0 * SB_PSI, 1.0e9)                  \
+  X(SB_MATERIAL_ACETAL, "acetal", 10000.0 * SB_PSI, 1.0e9)                \
+  X(SB_MATERIAL_POLYCARBONATE, "polycarbonate", 10500.0 * SB_PSI, 0.86e9) \
+  X(SB_MATERIAL_STEEL, "steel", 370e6, 79.3e9)
 
 enum sb_material {
   SB_MATERIAL_NONE, /* the strength was given as a number */
-#define SB_MATERIAL_CODE(code, name, tensile_pa) code,
+#define SB_MATERIAL_CODE(code, name, tensile_pa, modulus_pa) code,
   SB_MATERIAL_LIST(SB_MATERIAL_CODE)
 #undef SB_MATERIAL_CODE
 };
@@ -52,6 +60,9 @@ const char *sb_material_name(enum sb_material material);
 /* Its tensile figure, and 0.577 of it, in Pa; NAN for none. Pure. */
 double sb_material_tensile_pa(enum sb_material material);
 double sb_material_shear_pa(enum sb_material material);
+
+/* Its shear modulus in Pa; NAN for none. Pure. */
+double sb_material_modulus_pa(enum sb_material material);
 
 enum sb_shaft_section {
   SB_SHAFT_NONE,
@@ -75,6 +86,9 @@ struct sb_shaft {
 
 /* Torque per greatest shear stress, in m3; NAN for no section. Pure. */
 double sb_shaft_modulus_m3(const struct sb_shaft *shaft);
+
+/* Torsion constant: torque per G and twist a length, in m4; NAN for no section. Pure. */
+double sb_shaft_constant_m4(const struct sb_shaft *shaft);
 
 /* Torque that it may carry, in N m. Pure. */
 double sb_shaft_limit_nm(const struct sb_shaft *shaft);

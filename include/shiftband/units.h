@@ -44,6 +44,8 @@ struct sb_unit {
   X(SB_ANGLE, "an angle", "turn, rev, deg, rad", "rad", 0, 0, 0, 0, 0, 1, true)                                       \
   X(SB_VISCOUS, "a viscous coefficient", "N.m.s/rad, mN.m.s/rad, N.m.s, N.m/rpm", "N.m.s/rad", 2, 1, -1, 0, 0, 0,     \
     false)                                                                                                            \
+  X(SB_STIFFNESS, "a torsional stiffness", "N.m/rad, N.m/deg, mN.m/rad, lbf.ft/rad", "N.m/rad", 2, 1, -2, 0, 0, -1,   \
+    true)                                                                                                             \
   X(SB_QUADRATIC, "a quadratic coefficient", "N.m.s2/rad2, mN.m.s2/rad2, N.m/rpm2", "N.m.s2/rad2", 2, 1, 0, 0, 0, 0,  \
     false)                                                                                                            \
   X(SB_TEMPERATURE, "a temperature", "C, K", "C", 0, 0, 0, 0, 1, 0, false)                                            \

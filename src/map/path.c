@@ -24,6 +24,7 @@ struct task {
   double chain_least_nm, chain_greatest_nm;
   int last_from; /* gear before the last command, -1: no command yet */
   double last_command_s;
+  double slip_since_s; /* NAN: the wheels gripped at the command */
 };
 
 struct tasks {
@@ -324,7 +325,8 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
                       .chain_least_nm = outside_nm,
                       .chain_greatest_nm = outside_nm,
                       .last_from = task->gear,
-                      .last_command_s = time_s};
+                      .last_command_s = time_s,
+                      .slip_since_s = walk->slip_since_s};
   if (next.track < 0) return SB_ERR_MEMORY;
   conclude_low(walk, &scratch->low, &next.findings);
   enum sb_status status = SB_OK;
@@ -471,7 +473,7 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
                       .sample = plane->tracks.items[task->track].first,
                       .engaged_s = NAN,
                       .rest_since_s = NAN,
-                      .slip_since_s = NAN};
+                      .slip_since_s = task->slip_since_s};
   if (task->last_from < 0) { /* in mesh from the start */
     walk.engaged_s = 0.0;
     begin_low(&walk, &scratch->low);
@@ -504,7 +506,8 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
                              .track = 0,
                              .first_decision = whole_samples(plane, plane->setup.start_delay_samples),
                              .gear = plane->model->control.start_gear - 1,
-                             .last_from = -1};
+                             .last_from = -1,
+                             .slip_since_s = NAN};
   if (status == SB_OK) status = push_task(&scratch.tasks, &start, err);
   const volatile sig_atomic_t *stop = plane->options.stop;
   while (status == SB_OK && scratch.tasks.count > 0) {

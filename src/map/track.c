@@ -254,7 +254,9 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_tracks *tracks = context;
-  if (!sb_sim_is_engaged(sim) && event != SB_EVENT_FINISHED) return;
+  /* In neutral only wheels that slip or grip are of interest, and the end. */
+  const bool is_slip = event == SB_EVENT_SLIPPED || event == SB_EVENT_GRIPPED || event == SB_EVENT_SWITCHED;
+  if (!sb_sim_is_engaged(sim) && !is_slip && event != SB_EVENT_FINISHED) return;
   struct sb_track *track = &tracks->items[tracks->at_track];
   if (!grow_rows(track)) {
     tracks->is_out_of_memory = true;
