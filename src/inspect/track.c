@@ -1,0 +1,177 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Gears by their own column, and by the ratio of two speeds; see inspect.h. */
+#include "track.h"
+
+#include <gsl/gsl_sort_double.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { STEADY = 3 /* values in a row that make a gear */ };
+
+/* Half of the window of log ratio that is one gear while ratios are looked for: 3 %, and what lies within 15 % is its own. */
+static const double window_log = 0.03, own_log = 0.15;
+
+/* A gear of which less than this fraction of the log (or these many values) is there is not found. */
+static const double least_fraction = 0.01;
+enum { LEAST_VALUES = 8 };
+
+void sb_track_clear(struct sb_track *track)
+{
+  free(track->time_s);
+  free(track->gear);
+  *track = (struct sb_track){0};
+}
+
+static enum sb_status make_track(size_t count, const double *time_s, struct sb_track *track)
+{
+  track->time_s = malloc((count + 1) * sizeof *track->time_s);
+  track->gear = calloc(count + 1, sizeof *track->gear);
+  track->count = count;
+  if (track->time_s == NULL || track->gear == NULL) {
+    sb_track_clear(track);
+    return SB_ERR_MEMORY;
+  }
+  if (count > 0) memcpy(track->time_s, time_s, count * sizeof *time_s);
+  return SB_OK;
+}
+
+enum sb_status sb_track_by_gear(const struct sb_log *log, struct sb_track *track)
+{
+  const enum sb_status status = make_track(log->count, log->time_s, track);
+  const double *gear = log->columns[SB_LOG_GEAR];
+  for (size_t i = 0; status == SB_OK && i < log->count; i++) track->gear[i] = isfinite(gear[i]) ? (int)gear[i] : -1;
+  return status;
+}
+
+double sb_inspect_rest_of(const struct sb_log *log, enum sb_log_column column, double wanted)
+{
+  if (wanted > 0.0) return wanted;
+  double greatest = 0.0;
+  for (size_t i = 0; i < log->count; i++) {
+    const double size = fabs(log->columns[column][i]);
+    if (size > greatest) greatest = size;
+  }
+  /* The running median leaves 0.54 of the noise: five of its deviations. */
+  return fmax(0.01 * greatest, 2.5 * sb_log_noise(log, column));
+}
+
+static int descending(const void *a, const void *b)
+{
+  const double x = *(const double *)a, y = *(const double *)b;
+  return (x < y) - (x > y);
+}
+
+/* The densest window of the sorted values that are left: its first index and length. */
+static size_t densest(const double *sorted, size_t count, size_t *first)
+{
+  size_t best = 0, from = 0;
+  for (size_t to = 0; to < count; to++) {
+    while (sorted[to] - sorted[from] > 2.0 * window_log) from++;
+    if (to - from + 1 <= best) continue;
+    best = to - from + 1;
+    *first = from;
+  }
+  return best;
+}
+
+/* Takes the values near the middle out of the sorted ones; returns how many are left. */
+static size_t take_out(double *sorted, size_t count, double middle)
+{
+  size_t kept = 0;
+  for (size_t i = 0; i < count; i++) {
+    if (fabs(sorted[i] - middle) > own_log) sorted[kept++] = sorted[i];
+  }
+  return kept;
+}
+
+/* Finds the gears among log ratios, the lowest gear first. Empties `logs`. */
+static void find_ratios(double *logs, size_t count, struct sb_inspection *out)
+{
+  const double least = fmax(LEAST_VALUES, least_fraction * (double)count);
+  gsl_sort(logs, 1, count);
+  while (out->gear_count < SB_GEAR_MAX) {
+    size_t first = 0;
+    const size_t length = densest(logs, count, &first);
+    if ((double)length < least) break;
+    const double middle = logs[first + length / 2];
+    out->ratios[out->gear_count++] = exp(middle);
+    count = take_out(logs, count, middle);
+  }
+  qsort(out->ratios, (size_t)out->gear_count, sizeof out->ratios[0], descending);
+}
+
+/* log |a / b| where both turn, NAN elsewhere. */
+static double log_ratio(const struct sb_series *series, size_t i, double motor_rest, double output_rest)
+{
+  const double motor = fabs(series->a[i]), output = fabs(series->b[i]);
+  return motor > motor_rest && output > output_rest ? log(motor / output) : (double)NAN;
+}
+
+/* The gear of a log ratio, 0: on none. Ratios end half way to their neighbours, and at 12 %. */
+static int gear_of(double log_ratio_now, const struct sb_inspection *out)
+{
+  for (int g = 0; g < out->gear_count; g++) {
+    const double own = log(out->ratios[g]);
+    double reach = 0.12;
+    if (g > 0) reach = fmin(reach, 0.5 * (log(out->ratios[g - 1]) - own));
+    if (g + 1 < out->gear_count) reach = fmin(reach, 0.5 * (own - log(out->ratios[g + 1])));
+    if (fabs(log_ratio_now - own) <= reach) return g + 1;
+  }
+  return 0;
+}
+
+/* A gear that is not there STEADY times in a row is passed on the way only. */
+static void drop_passing(struct sb_track *track)
+{
+  for (size_t i = 0, next; i < track->count; i = next) {
+    for (next = i; next < track->count && track->gear[next] == track->gear[i];) next++;
+    if (track->gear[i] <= 0 || next - i >= STEADY) continue;
+    for (size_t k = i; k < next; k++) track->gear[k] = 0;
+  }
+}
+
+static enum sb_status need_ratios(const struct sb_series *series, const struct sb_inspect_options *options,
+                                  double motor_rest, double output_rest, struct sb_inspection *out,
+                                  struct sb_error *err)
+{
+  if (options->ratio_count > 0) {
+    out->gear_count = options->ratio_count;
+    memcpy(out->ratios, options->ratios, sizeof out->ratios);
+    return SB_OK;
+  }
+  double *logs = malloc((series->count + 1) * sizeof *logs);
+  if (logs == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a log");
+  size_t count = 0;
+  for (size_t i = 0; i < series->count; i++) {
+    const double value = log_ratio(series, i, motor_rest, output_rest);
+    if (!isnan(value)) logs[count++] = value;
+  }
+  find_ratios(logs, count, out);
+  free(logs);
+  if (out->gear_count > 0) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO,
+                 "no ratio of motor and output speed holds long enough to be a gear: needs %d values", LEAST_VALUES);
+}
+
+enum sb_status sb_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,
+                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
+{
+  struct sb_series series = {0};
+  const double motor_rest = sb_inspect_rest_of(log, SB_LOG_MOTOR_SPEED, 0.0);
+  /* Near rest noise makes any ratio: the output must turn well above its own. */
+  const double output_rest = fmax(sb_inspect_rest_of(log, SB_LOG_OUTPUT_SPEED, options->rest_rpm),
+                                  10.0 * sb_log_noise(log, SB_LOG_OUTPUT_SPEED));
+  enum sb_status status = sb_series_take(log, SB_LOG_MOTOR_SPEED, SB_LOG_OUTPUT_SPEED, &series);
+  if (status == SB_OK) status = sb_series_smooth(series.a, series.count, SB_INSPECT_SMOOTH);
+  if (status == SB_OK) status = sb_series_smooth(series.b, series.count, SB_INSPECT_SMOOTH);
+  if (status == SB_OK) status = need_ratios(&series, options, motor_rest, output_rest, out, err);
+  if (status == SB_OK) status = make_track(series.count, series.time_s, track);
+  for (size_t i = 0; status == SB_OK && i < series.count; i++) {
+    const double value = log_ratio(&series, i, motor_rest, output_rest);
+    track->gear[i] = isnan(value) ? -1 : gear_of(value, out);
+  }
+  if (status == SB_OK) drop_passing(track);
+  sb_series_clear(&series);
+  return status;
+}
