@@ -68,7 +68,9 @@ struct sb_inspection {
   size_t hole_count; /* times without a value longer than 5 intervals */
   double longest_hole_s, longest_hole_at_s;
   double missing_fraction; /* of the values that were needed */
-  double noise_rpm;        /* of the motor's speed (of the reading: in percent), or of the output's */
+  double
+      noise_rpm; /* standard deviation in the motor's speed; in the reading, in percent, where there is no motor speed */
+  bool is_reading_noise;
   int gear_count;
   double ratios[SB_GEAR_MAX];          /* by ratio: given or found, else 0 */
   double gear_time_s[SB_GEAR_MAX + 1]; /* [0]: neutral or not known */

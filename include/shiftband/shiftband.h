@@ -22,6 +22,7 @@
 #include "shiftband/map_report.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
+#include "shiftband/overlay.h"
 #include "shiftband/picture.h"
 #include "shiftband/reading.h"
 #include "shiftband/report.h"

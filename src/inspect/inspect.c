@@ -256,6 +256,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
                                 .end_s = log->time_s[log->count - 1]};
   enum sb_status status = check_columns(log, out->source, &inner);
   const bool has_motor = log->columns[SB_LOG_MOTOR_SPEED] != NULL;
+  out->is_reading_noise = !has_motor;
   out->noise_rpm = sb_log_noise(log, has_motor ? SB_LOG_MOTOR_SPEED : SB_LOG_READING);
   if (status == SB_OK) status = make_track(log, options, out, &track, &inner);
   if (status == SB_OK) status = follow_track(&track, out);
