@@ -80,7 +80,7 @@ void worn_strip(struct sb_log *log, enum sb_log_column column)
 void worn_draw(struct sb_model *model, gsl_rng *random)
 {
   struct sb_control *control = &model->control;
-  const double stretch = 0.7 + 0.6 * gsl_rng_uniform(random);
+  const double stretch = 0.4 + 0.9 * gsl_rng_uniform(random);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     control->down_fraction[p] = 0.4 + 0.25 * gsl_rng_uniform(random);
     control->up_fraction[p] = control->down_fraction[p] + 0.08 + 0.27 * gsl_rng_uniform(random);

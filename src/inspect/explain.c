@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "constants.h"
 #include "scenario_reader.h"
 #include "shiftband/overlay.h"
 
@@ -101,6 +102,10 @@ static bool find_written(const struct search *search, const struct sb_scenario_k
     *knob = (struct knob){.kind = KNOB_KEY, .written = tolerance->nominal, .unit_scale = tolerance->unit_scale};
     strcpy(knob->path, key->path);
     strcpy(knob->unit, tolerance->unit);
+    if (key->quantity == SB_SPEED) { /* as people say it */
+      knob->unit_scale = 1.0 / SB_RPM;
+      strcpy(knob->unit, "rpm");
+    }
     is_found = true;
   }
   sb_scenario_clear(search->trial);

@@ -75,8 +75,8 @@ static double value_at(const struct sb_log *simulated, int column, double time_s
   while (*row + 1 < simulated->count && t[*row + 1] <= reach_s) (*row)++;
   if (*row + 1 == simulated->count || column == SB_LOG_GEAR || column == SB_LOG_DRIVE) return x[*row];
   const double span = t[*row + 1] - t[*row];
-  const double share =
-      fmin(1.0, fmax(0.0, (time_s - t[*row]) / span)); /* rows at one time are passed above: span > 0 */
+  if (!(span > 0.0)) return x[*row];
+  const double share = fmin(1.0, fmax(0.0, (time_s - t[*row]) / span));
   return x[*row] + share * (x[*row + 1] - x[*row]);
 }
 
