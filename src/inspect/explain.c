@@ -11,6 +11,9 @@
 #include "scenario_reader.h"
 #include "shiftband/overlay.h"
 
+/* The cost of what is no scenario or cannot be simulated: finite, for Brent's method takes no other. */
+static const double hopeless = 1e9;
+
 /* How far numbers are tried, as a logarithm of the factor: half to double. */
 static const double scan[] = {-0.7, -0.5, -0.35, -0.25, -0.17, -0.1, -0.05, 0.0, 0.05, 0.1, 0.17, 0.25, 0.35, 0.5, 0.7};
 enum { SCAN_COUNT = sizeof scan / sizeof scan[0], SCAN_MIDDLE = SCAN_COUNT / 2, REFINE_MAX = 14 };
@@ -61,15 +64,17 @@ static bool is_usual(const char *path)
   return is_in;
 }
 
-/* Loads the scenario with its own sets and up to two more. SB_ERR_SCENARIO where that is no scenario. */
+/* Loads the scenario with its own sets and up to two more, without spreads. SB_ERR_SCENARIO where that is no scenario. */
 static enum sb_status load(const struct search *search, const char *first, const char *second, struct sb_scenario *out)
 {
   const struct sb_hint_request *request = search->request;
   struct sb_faults faults = {0};
-  const char **sets = calloc(request->set_count + 2, sizeof *sets);
+  const char **sets = calloc(request->set_count + 3, sizeof *sets);
   if (sets == NULL) return SB_ERR_MEMORY;
   size_t count = 0;
-  /* The request's own last: a reference speed that the user gave counts. */
+  /* Spreads are no matter here, and would refuse trials beyond them. */
+  sets[count++] = "tolerances={}";
+  /* The request's own behind it: a reference speed that the user gave counts. */
   if (second != NULL) sets[count++] = second;
   for (size_t k = 0; k < request->set_count; k++) sets[count++] = request->sets[k];
   if (first != NULL) sets[count++] = first;
@@ -190,12 +195,12 @@ static size_t table_points(const struct sb_load *load)
   return count;
 }
 
-/* J of one model; INFINITY where it cannot be simulated. */
+/* J of one model. */
 static double cost_of(struct search *search, const struct sb_model *model)
 {
   struct sb_log simulated;
   struct sb_overlay overlay;
-  double cost = INFINITY;
+  double cost = hopeless;
   enum sb_status status = sb_overlay_run(model, search->log, search->options, &simulated, search->err);
   if (status == SB_OK) {
     status = sb_overlay_compare(search->log, &simulated, search->options, &overlay, search->err);
@@ -237,7 +242,7 @@ static double trial_cost(double s, void *context)
   char set[192], reference[96];
   if (knob->kind != KNOB_KEY) {
     const struct sb_model model = turned(search, exp(s));
-    return is_ordered(&model) ? cost_of(search, &model) : (double)INFINITY;
+    return is_ordered(&model) ? cost_of(search, &model) : hopeless;
   }
   snprintf(set, sizeof set, "%s=%.17g%s%s", knob->path, knob->written * exp(s) * knob->unit_scale,
            knob->unit[0] != 0 ? " " : "", knob->unit);
@@ -247,7 +252,7 @@ static double trial_cost(double s, void *context)
   const bool has_controller = search->scenario->model.gearbox.gear_count > 1;
   const enum sb_status status = load(search, set, has_controller ? reference : NULL, search->trial);
   if (status == SB_ERR_MEMORY || status == SB_ERR_IO) search->status = status;
-  if (status != SB_OK) return INFINITY;
+  if (status != SB_OK) return hopeless;
   const double cost = cost_of(search, &search->trial->model);
   sb_scenario_clear(search->trial);
   return cost;
@@ -295,8 +300,8 @@ static struct sb_hint try_knob(struct search *search, const struct knob *knob, d
   hint.is_at_end = best == 0 || best == SCAN_COUNT - 1;
   double s = scan[best];
   cost = costs[best];
-  const bool is_finite = !hint.is_at_end && isfinite(costs[best - 1]) && isfinite(costs[best + 1]);
-  if (is_finite && search->status == SB_OK) s = refine(search, costs, best, &cost);
+  const bool is_enclosed = !hint.is_at_end && costs[best] < costs[best - 1] && costs[best] < costs[best + 1];
+  if (is_enclosed && search->status == SB_OK) s = refine(search, costs, best, &cost);
   hint.best = hint.written * exp(s);
   hint.gain = cost_now > noise_cost ? fmin(1.0, (cost_now - cost) / (cost_now - noise_cost)) : 0.0;
   return hint;
