@@ -35,6 +35,7 @@ static void compare(const struct sb_log *log, const struct sb_overlay_options *o
 {
   struct sb_log simulated;
   struct sb_error err = {SB_OK, ""};
+  *overlay = (struct sb_overlay){0};
   if (sb_overlay_run(&scenario.model, log, options, &simulated, &err) != SB_OK ||
       sb_overlay_compare(log, &simulated, options, overlay, &err) != SB_OK) {
     fail_msg("%s", err.text);
@@ -49,7 +50,8 @@ static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
   assert_non_null(random);
   for (int k = 0; k < 5 * SHIPPED_COUNT; k++) {
     const struct sb_overlay_options options = sb_overlay_options_default();
-    const struct wear wear = {.noise = 0.004 * (k / SHIPPED_COUNT), .lost = 0.1, .round_rpm = k % 2};
+    const int round_count = k / SHIPPED_COUNT;
+    const struct wear wear = {.noise = 0.004 * round_count, .lost = 0.1, .round_rpm = k % 2};
     struct sb_log log;
     struct sb_run_result result;
     struct sb_overlay overlay;

@@ -288,6 +288,7 @@ static struct sb_hint try_knob(struct search *search, const struct knob *knob, d
   double costs[SCAN_COUNT], cost;
   int best = SCAN_MIDDLE;
   search->knob = knob;
+  for (int i = 0; i < SCAN_COUNT; i++) costs[i] = hopeless;
   costs[SCAN_MIDDLE] = cost_now;
   for (int i = 0; i < SCAN_COUNT && search->status == SB_OK; i++) {
     if (i != SCAN_MIDDLE) costs[i] = trial_cost(scan[i], search);

@@ -280,7 +280,7 @@ enum sb_status sb_track_by_motor(const struct sb_log *log, const struct sb_inspe
   struct sb_series series = {0};
   out->is_reading = log->columns[SB_LOG_MOTOR_SPEED] == NULL;
   const enum sb_log_column column = out->is_reading ? SB_LOG_READING : SB_LOG_MOTOR_SPEED;
-  enum sb_status status = sb_series_take(log, column, -1, &series);
+  enum sb_status status = sb_series_take(log, (int)column, -1, &series);
   if (status == SB_OK && series.count < 16) {
     const size_t found = series.count;
     sb_series_clear(&series);
