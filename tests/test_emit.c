@@ -349,6 +349,15 @@ static void sensor_that_is_too_coarse_is_refused_with_the_reason(void **state)
   assert_int_equal(said->code, 3);
 }
 
+static void wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh(void **state)
+{
+  (void)state;
+  shell_expect(shell_run("$SHIFTBAND emit scenarios/tray-cart.yaml"), "is_in_mesh: true always where nothing tells it");
+  const struct said *said = shell_run("$SHIFTBAND emit --set controller.dwell='20 ms' scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "is_in_mesh: has to be told");
+}
+
 static void machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header(void **state)
 {
   (void)state;
@@ -406,6 +415,7 @@ int main(void)
       cmocka_unit_test(blocks_page_followed_to_the_letter_comes_to_the_same_gears),
       cmocka_unit_test(ladder_page_has_a_rung_for_each_threshold_with_its_count),
       cmocka_unit_test(sensor_that_is_too_coarse_is_refused_with_the_reason),
+      cmocka_unit_test(wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh),
       cmocka_unit_test(machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header),
       cmocka_unit_test(faults_of_the_command_line_are_told),
   };

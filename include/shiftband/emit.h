@@ -59,10 +59,12 @@ struct sb_emission {
   bool is_resolution_given; /* by the scenario or by the options; else one count was taken as 1 rpm */
   double asked_down_rad_s[SB_GEAR_MAX - 1], asked_up_rad_s[SB_GEAR_MAX - 1];   /* motor speeds, as tuned */
   double acts_below_rad_s[SB_GEAR_MAX - 1], acts_above_rad_s[SB_GEAR_MAX - 1]; /* where the counts really act */
-  bool is_moved;                  /* a threshold does not act where a reading without rounding would */
-  char verdicts[256];             /* what the run came to, "hunting, stall"; "": nothing to report */
-  size_t sample_total;            /* samples of the run */
-  size_t sample_count;            /* kept: to a little behind the last command, at most sample_max */
+  bool is_moved;       /* a threshold does not act where a reading without rounding would */
+  char verdicts[256];  /* what the run came to, "hunting, stall"; "": nothing to report */
+  size_t sample_total; /* samples of the run */
+  size_t sample_count; /* kept: to a little behind the last command, at most sample_max */
+  bool
+      is_mesh_needed; /* with "in mesh" always true the recorded run would be decided otherwise: the wait is too short */
   struct sb_emit_sample *samples; /* samples[sample_count], owned */
 };
 

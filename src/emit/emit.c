@@ -128,6 +128,17 @@ static void record(void *context, int32_t reading, bool is_engaged, int gear)
   out->sample_count = index + 1;
 }
 
+/* Whether the recorded decisions change when the controller is told that a gear is in mesh all the time. */
+static bool needs_mesh(const struct sb_emission *out)
+{
+  struct sb_controller_state state;
+  sb_controller_start(&out->setup, &state, (uint8_t)out->model.control.start_gear);
+  for (size_t i = 0; i < out->sample_count; i++) {
+    if (sb_controller_update(&out->setup, &state, out->samples[i].reading, 1) != out->samples[i].gear) return true;
+  }
+  return false;
+}
+
 static enum sb_status record_run(struct sb_emission *out, size_t sample_max, struct sb_run_result *result,
                                  struct sb_error *err)
 {
@@ -140,6 +151,7 @@ static enum sb_status record_run(struct sb_emission *out, size_t sample_max, str
   const enum sb_status status = sb_run(&out->model, &options, result, err);
   const size_t enough = recorder.last_command + 1 + SAMPLES_BEHIND;
   if (recorder.last_command > 0 && out->sample_count > enough) out->sample_count = enough;
+  if (status == SB_OK) out->is_mesh_needed = needs_mesh(out);
   return status;
 }
 

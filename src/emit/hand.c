@@ -21,9 +21,7 @@ static void write_page_top(FILE *out, const struct sb_emission *emission, const 
     sb_emit_write_plain(out, sb_emit_gear(emission, g));
   }
   fprintf(out, "; it starts as %d\n", emission->model.control.start_gear);
-  fputs(
-      "  IN_MESH     true while a gear is engaged; where nothing tells, true always: the wait after a shift outlasts it\n",
-      out);
+  fprintf(out, "  IN_MESH     true while a gear is engaged; %s\n", sb_emit_mesh_words(emission));
 }
 
 /* PT of the timer and PV of the counters are the same in both forms. */

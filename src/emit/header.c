@@ -48,13 +48,14 @@ static void write_opening(FILE *out, const struct sb_emission *emission, const s
   sb_emit_write_notes(out, emission, " * ");
   fprintf(
       out,
-      " *   sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
+      " *\n *   sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
       " *   every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_in_mesh);\n"
+      " *   is_in_mesh: %s\n"
       " *\n"
       " * Self-test on the target: define %s_SELF_TEST before including this file once; %s_self_test()\n"
       " * replays recorded readings through the controller and returns 0 when all its decisions are the expected ones.\n"
       " *\n%s */\n",
-      names->small, names->capital, names->small, names->capital, names->small, licence);
+      names->small, names->capital, names->small, sb_emit_mesh_words(emission), names->capital, names->small, licence);
 }
 
 static void write_list(FILE *out, const int32_t *values, int count)

@@ -28,6 +28,12 @@ const char *sb_emit_gear(const struct sb_emission *emission, int gear)
   return emission->model.gearbox.gears[gear - 1].name;
 }
 
+const char *sb_emit_mesh_words(const struct sb_emission *emission)
+{
+  return emission->is_mesh_needed ? "has to be told, for a shift outlasts the wait after its command"
+                                  : "true always where nothing tells it: the wait after a command outlasts the shift";
+}
+
 void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const char *lead)
 {
   const struct sb_control *control = &emission->model.control;

@@ -14,6 +14,9 @@ void sb_emit_write_plain(FILE *out, const char *text);
 /* Name of a gear, from 1. */
 const char *sb_emit_gear(const struct sb_emission *emission, int gear);
 
+/* What to do about "in mesh" where nothing tells it. A constant string. */
+const char *sb_emit_mesh_words(const struct sb_emission *emission);
+
 /* What the reading is, what one count is, when to call: each line begins with `lead`. */
 void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const char *lead);
 
