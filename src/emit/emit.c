@@ -128,13 +128,15 @@ static void record(void *context, int32_t reading, bool is_engaged, int gear)
   out->sample_count = index + 1;
 }
 
-/* Whether the recorded decisions change when the controller is told that a gear is in mesh all the time. */
+/* Whether the recorded controller ever came to decide while the box was in neutral. */
 static bool needs_mesh(const struct sb_emission *out)
 {
   struct sb_controller_state state;
   sb_controller_start(&out->setup, &state, (uint8_t)out->model.control.start_gear);
   for (size_t i = 0; i < out->sample_count; i++) {
-    if (sb_controller_update(&out->setup, &state, out->samples[i].reading, 1) != out->samples[i].gear) return true;
+    const struct sb_emit_sample *sample = &out->samples[i];
+    if (state.wait_samples == 0 && !sample->is_engaged) return true;
+    sb_controller_update(&out->setup, &state, sample->reading, sample->is_engaged);
   }
   return false;
 }

@@ -15,7 +15,7 @@ static void write_page_top(FILE *out, const struct sb_emission *emission, const 
   sb_emit_write_thresholds(out, emission, "  ");
   fputs("\n", out);
   sb_emit_write_notes(out, emission, "  ");
-  fputs("  GEAR        ", out);
+  fputs("\n  GEAR        ", out);
   for (int g = 1; g <= emission->setup.gear_count; g++) {
     fprintf(out, "%s%d is ", g > 1 ? ", " : "", g);
     sb_emit_write_plain(out, sb_emit_gear(emission, g));

@@ -30,8 +30,9 @@ const char *sb_emit_gear(const struct sb_emission *emission, int gear)
 
 const char *sb_emit_mesh_words(const struct sb_emission *emission)
 {
-  return emission->is_mesh_needed ? "has to be told, for a shift outlasts the wait after its command"
-                                  : "true always where nothing tells it: the wait after a command outlasts the shift";
+  return emission->is_mesh_needed
+             ? "has to be told, for a shift outlasts the wait after its command"
+             : "true always where nothing tells it: the wait outlasted each shift of the recorded run";
 }
 
 void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const char *lead)
@@ -96,7 +97,10 @@ void sb_emit_write_notes(FILE *out, const struct sb_emission *emission, const ch
   }
   if (emission->pulses_per_turn > 0.0) {
     fprintf(out, "%sA count of pulses may be one below or above the speed's own: that much lies between the\n", lead);
-    fprintf(out, "%sfirst count that can act and the last that must.\n", lead);
+    fprintf(out, "%sfirst count that can act and the last that must. The simulated readings are speeds in counts:\n",
+            lead);
+    fprintf(out, "%sthe lag of a window of %g ms is not in them (controller.filter can stand for it).\n", lead,
+            emission->window_s * 1e3);
   }
   if (emission->verdicts[0] != 0) {
     fprintf(out, "%sWARNING: with these constants the simulated machine does not hold: %s.\n", lead,
