@@ -299,6 +299,19 @@ static void commands_tell_parting_hint_and_csv(void **state)
   shell_expect(said, "agree within the tolerance all the time");
 }
 
+/* A log that goes on behind the scenario's end is compared as far as that goes. */
+static void log_longer_than_the_scenario_is_compared_to_its_end(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND run --set 'run.duration=30 s' -o $T/long.csv scenarios/tray-cart.yaml > /dev/null; $SHIFTBAND "
+      "inspect --against scenarios/tray-cart.yaml -o $T/both.csv $T/long.csv; tail -n 1 $T/both.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "compared up to 20 s, where the scenario's run ends");
+  shell_expect(said, "agree within the tolerance");
+  shell_expect(said, "30,2,,");
+}
+
 static void json_is_one_valid_object(void **state)
 {
   (void)state;
@@ -341,6 +354,9 @@ static void faults_are_told_and_leave_no_output(void **state)
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set motor.power=3 $T/log.csv", "motor.power", 3},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --offset '90 s' -o $T/x.csv $T/log.csv",
        "before the simulation begins at 90 s", 3},
+      {"awk -F, -v OFS=, -v CONVFMT=%.12g -v OFMT=%.12g 'NR > 1 { $1 += 1764000000 } 1' $T/log.csv > $T/clock.csv; $SHIFTBAND inspect --against "
+       "scenarios/tray-cart.yaml -o $T/x.csv $T/clock.csv",
+       "no time and column in common: needs values between 0 and 20 s", 3},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set 'motor.stall_torque=0.3 N.m' --try motor.power "
        "-o $T/x.csv $T/log.csv",
        "\"motor.power\" is no number of this scenario that has a value", 2},
@@ -371,6 +387,7 @@ int main(void)
       cmocka_unit_test(the_number_that_was_changed_is_among_three_from_speeds_alone),
       cmocka_unit_test(heavier_load_of_several_parts_is_told_as_one_factor),
       cmocka_unit_test(commands_tell_parting_hint_and_csv),
+      cmocka_unit_test(log_longer_than_the_scenario_is_compared_to_its_end),
       cmocka_unit_test(json_is_one_valid_object),
       cmocka_unit_test(picture_of_both_is_drawn),
       cmocka_unit_test(faults_are_told_and_leave_no_output),

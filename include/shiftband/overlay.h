@@ -52,7 +52,10 @@ struct sb_overlay {
 
 struct sb_overlay_options sb_overlay_options_default(void);
 
-/* Runs a model for as long as the log lasts from offset_s on, about as densely as the log. *simulated is to be cleared. */
+/*
+ * Runs a model from offset_s on to the end of the log or of its own run.duration, whichever comes first, about as densely as
+ * the log. *simulated is to be cleared.
+ */
 enum sb_status sb_overlay_run(const struct sb_model *model, const struct sb_log *log,
                               const struct sb_overlay_options *options, struct sb_log *simulated, struct sb_error *err);
 

@@ -241,6 +241,7 @@ struct job {
   struct sb_overlay overlay;
   struct sb_hint hints[SB_HINT_MAX];
   size_t hint_count;
+  double compared_to_s;
   struct sb_progress progress;
 };
 
@@ -313,7 +314,10 @@ static int lay_over(struct job *job)
   struct sb_inspect_options options = job->options;
   options.source = SB_INSPECT_GEAR;
   enum sb_status status = sb_overlay_run(&job->scenario.model, &job->log, &request->overlay, &job->simulated, &err);
-  if (status == SB_OK) status = sb_inspect(&job->simulated, &options, &job->beside, &err);
+  if (status == SB_OK) {
+    job->compared_to_s = request->overlay.offset_s + job->simulated.time_s[job->simulated.count - 1];
+    status = sb_inspect(&job->simulated, &options, &job->beside, &err);
+  }
   if (status == SB_OK) {
     status = sb_overlay_compare(&job->log, &job->simulated, &request->overlay, &job->overlay, &err);
     job->has_overlay = status == SB_OK;
@@ -340,6 +344,7 @@ static int report(const struct job *job)
                                           .options = &job->options,
                                           .scenario = job->has_scenario ? &job->scenario : NULL,
                                           .simulated = &job->beside,
+                                          .compared_to_s = job->compared_to_s,
                                           .overlay = job->has_overlay ? &job->overlay : NULL,
                                           .hints = job->hints,
                                           .hint_count = job->hint_count};

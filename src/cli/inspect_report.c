@@ -169,6 +169,9 @@ static void write_beside(FILE *out, const struct sb_inspect_report *report)
   const struct sb_overlay *overlay = report->overlay;
   fprintf(out, "\nBeside     %s, simulated: %zu shift%s there, %zu here\n", report->scenario->model.name,
           report->simulated->shift_count, report->simulated->shift_count == 1 ? "" : "s", report->found->shift_count);
+  if (report->compared_to_s < report->found->end_s) {
+    fprintf(out, "           compared up to %.4g s, where the scenario's run ends\n", report->compared_to_s);
+  }
   if (isnan(overlay->parts_s)) {
     fputs("           log and simulation agree within the tolerance all the time\n", out);
   } else {

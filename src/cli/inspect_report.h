@@ -15,6 +15,7 @@ struct sb_inspect_report {
   /* With a scenario beside it, else NULL. */
   const struct sb_scenario *scenario;
   const struct sb_inspection *simulated; /* the same questions to the simulation */
+  double compared_to_s;                  /* end of the simulation, in the log's time */
   const struct sb_overlay *overlay;
   const struct sb_hint *hints; /* hints[hint_count] */
   size_t hint_count;

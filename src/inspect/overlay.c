@@ -43,12 +43,13 @@ enum sb_status sb_overlay_run(const struct sb_model *model, const struct sb_log 
   struct sb_run_result result;
   const double step_s = model->run.step_s, interval_s = sb_log_interval_s(log);
   *simulated = (struct sb_log){0};
-  timed.run.duration_s = log->time_s[log->count - 1] - options->offset_s;
-  if (!(timed.run.duration_s >= step_s)) {
+  const double span_s = log->time_s[log->count - 1] - options->offset_s;
+  if (!(span_s >= step_s)) {
     return sb_fail(err, SB_ERR_SCENARIO, "the log ends at %g s, before the simulation begins at %g s",
                    log->time_s[log->count - 1], options->offset_s);
   }
-  timed.run.duration_s = step_s * ceil(timed.run.duration_s / step_s - 1e-6);
+  /* Behind the scenario's own end its loads say nothing more. */
+  timed.run.duration_s = fmin(model->run.duration_s, step_s * ceil(span_s / step_s - 1e-6));
   timed.run.trace_interval_s = step_s * fmax(1.0, floor(interval_s / step_s + 1e-6));
   run_options.on_row = keep_row;
   run_options.context = simulated;
