@@ -105,7 +105,9 @@ static void sample(struct run *run, bool is_last)
   if (!is_automatic(run) || is_last) return;
 
   const uint8_t before = run->controller.gear;
-  const uint8_t gear = sb_controller_update(&run->setup, &run->controller, count, sb_sim_is_deciding(&run->sim));
+  const bool is_deciding = sb_sim_is_deciding(&run->sim);
+  const uint8_t gear = sb_controller_update(&run->setup, &run->controller, count, is_deciding);
+  if (run->options->on_sample != NULL) run->options->on_sample(run->options->sample_context, count, is_deciding, gear);
   if (gear == before) return;
   hand_out(run, &row);
   sb_monitor_command(run->monitor, &row, gear);

@@ -16,6 +16,9 @@ struct sb_run_options {
   /* Takes each row of the trace, in order of time; NULL: no trace. A result other than 0 ends the run with SB_ERR_IO. */
   int (*on_row)(void *context, const struct sb_row *row);
   void *context;
+  /* Told each sample that the controller decides on, with its command; NULL: nobody listens. */
+  void (*on_sample)(void *sample_context, int32_t reading, bool is_engaged, int commanded_gear);
+  void *sample_context;
 };
 
 struct sb_run_options sb_run_options_default(void);

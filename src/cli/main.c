@@ -20,6 +20,8 @@ static const struct command {
     {"run", "simulate scenarios: trace, verdicts, shifts, energy", sb_cmd_run},
     {"map", "the verdict over the whole plane of thresholds, or over a grid of other keys", sb_cmd_map},
     {"tune", "thresholds and dwell that hold for all scenarios and all their tolerances", sb_cmd_tune},
+    {"emit", "the tuned constants as a C header for a microcontroller, or as a page to program by", sb_cmd_emit},
+    {"inspect", "shifts, hunting and stalls in any trace, and how a simulation compares", sb_cmd_inspect},
     {"keys", "every scenario key with unit, range, default and meaning", sb_cmd_keys},
 };
 

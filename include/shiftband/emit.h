@@ -1,0 +1,101 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * emit.h - a tuned scenario as constants for a real controller, in the raw counts of its sensor.
+ *
+ * A scenario's own resolution needs no rounding: reading < down and reading > up mean the same for whole counts once down
+ * is rounded up and up is rounded down (reading.h), and the emitted controller decides as the simulated one. Where another
+ * sensor counts, thresholds have to move. They move apart, for closer together lies hunting, and by less than a count:
+ *
+ *   rounds to the nearest count   D = floor(d + 1/2), U = ceil(u - 1/2)   acts below D - 1/2 <= d, above U + 1/2 >= u
+ *   counts pulses in a window     D = floor(d),       U = ceil(u)         may act up to D <= d, from U >= u on
+ *
+ * (d, u: thresholds in counts. A counter sees floor(x + phase) pulses, any phase of 0..1.) Waits are whole samples,
+ * rounded up. Moving apart has an end too, a box that never shifts back: the closed forms and a simulated run tell
+ * whether the rounded controller does anything that the given one did not, and then there is no emission.
+ *
+ * Emitted text is 0BSD, as the controller module (controller.h): it goes into other people's products. Same scenario,
+ * same bytes.
+ */
+#ifndef SHIFTBAND_EMIT_H
+#define SHIFTBAND_EMIT_H
+
+#include <stddef.h>
+#include <stdio.h>
+
+#include "shiftband/controller.h"
+#include "shiftband/model.h"
+#include "shiftband/status.h"
+
+enum { SB_EMIT_NAME_SIZE = 48, SB_EMIT_SAMPLES_DEFAULT = 2000, SB_EMIT_SAMPLES_MAX = 16000 };
+
+/* What the real sensor counts. */
+struct sb_emit_sensor {
+  double count_rad_s; /* motor speed that one count stands for, rad/s, > 0; 0: the scenario's resolution, else 1 rpm */
+  double
+      pulses_per_turn; /* > 0: it counts pulses, so many a turn of the motor, and count_rad_s is ignored; 0: it does not */
+  double window_s;     /* pulses: how long it counts, s, > 0 */
+};
+
+struct sb_emit_options {
+  struct sb_emit_sensor sensor;
+  size_t sample_max; /* recorded samples kept at most, 0..SB_EMIT_SAMPLES_MAX */
+};
+
+/* One recorded sample: what the controller read, and what it then commanded. */
+struct sb_emit_sample {
+  int32_t reading;    /* counts */
+  uint8_t is_engaged; /* a gear is in mesh */
+  uint8_t gear;       /* commanded, from 1 */
+};
+
+struct sb_emission {
+  struct sb_model
+      model; /* the given one with the sensor's counts and the rounded thresholds; tables stay the given one's */
+  struct sb_controller_setup setup;
+  double count_rad_s;       /* motor speed of one count, rad/s */
+  double pulses_per_turn;   /* 0: rounds to the nearest count */
+  double window_s;          /* pulses only */
+  bool is_own_count;        /* the scenario's own resolution: decides as the simulated controller, nothing is rounded */
+  bool is_resolution_given; /* by the scenario or by the options; else one count was taken as 1 rpm */
+  double asked_down_rad_s[SB_GEAR_MAX - 1], asked_up_rad_s[SB_GEAR_MAX - 1];   /* motor speeds, as tuned */
+  double acts_below_rad_s[SB_GEAR_MAX - 1], acts_above_rad_s[SB_GEAR_MAX - 1]; /* where the counts really act */
+  bool is_moved;       /* a threshold does not act where a reading without rounding would */
+  char verdicts[256];  /* what the run came to, "hunting, stall"; "": nothing to report */
+  size_t sample_total; /* samples of the run */
+  size_t sample_count; /* kept: to a little behind the last command, at most sample_max */
+  bool
+      is_mesh_needed; /* with "in mesh" always true the recorded run would be decided otherwise: the wait is too short */
+  struct sb_emit_sample *samples; /* samples[sample_count], owned */
+};
+
+struct sb_emit_options sb_emit_options_default(void);
+
+/*
+ * Rounds, runs and records. SB_ERR_SCENARIO: no count of this sensor does (too coarse), said in err; SB_ERR_NUMERICS,
+ * SB_ERR_MEMORY. Release with sb_emission_clear().
+ */
+enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_options *options, struct sb_emission *out,
+                       struct sb_error *err);
+
+void sb_emission_clear(struct sb_emission *emission);
+
+/* Whether a word can begin C names: a letter, then letters, digits, underscores, shorter than SB_EMIT_NAME_SIZE. Pure. */
+bool sb_emit_name_is_fit(const char *name);
+
+/*
+ * The C header: NAME_setup for sb_controller_start() and sb_controller_update(), macros with the sample period and the
+ * start gear, and, where NAME_SELF_TEST (in capitals) is defined, NAME_self_test(), which replays the recorded samples
+ * on the target. C99 and C++; on AVR the samples stay in flash. `source` names the scenario's file, `program` what wrote
+ * it. Return 0, or -1 with errno set, as all below.
+ */
+int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const char *name, const char *source,
+                         const char *program);
+
+/* A page for controllers programmed by hand: constants, then the logic as function blocks, or as rungs of a ladder. */
+int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source);
+int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const char *source);
+
+/* The recorded samples as CSV: sample,reading,in_mesh,gear. */
+int sb_emit_write_readings(FILE *out, const struct sb_emission *emission);
+
+#endif

@@ -1,0 +1,100 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * inspect.h - shifts, time in the gears, hunting and stalls in any log, simulated or measured.
+ *
+ * Which gear is in mesh is taken from the best column there is:
+ *
+ *   gear              as it stands there; 0 is neutral
+ *   motor and output  the ratio |w / W| of smoothed speeds dwells on one value a gear. The values are given, or found: the
+ *                     densest window of log |w / W| is a gear, is taken out, and so on. What lies on none is a shift
+ *   motor alone       each gear has its own sense of the motor: the sign. Else a shift is where the speed leaves its course
+ *                     at once: within sharp_s it falls out of both levels and comes back (neutral, reversal), or it jumps by
+ *                     the step of ratios while the output's inertia keeps the output's speed. A lower gear is one in
+ *                     which the motor turns faster under the same load. A load that jumps may look like a shift, and a
+ *                     shift that changes the motor's speed little is not seen: this is the weakest of the three
+ *
+ * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and drops single outliers. Noise is
+ * measured from the log itself (log.h). Missing values are passed over; what happens in a hole is seen late or not at all,
+ * and holes are counted.
+ *
+ *   hunting   as in verdict.h: at least three shifts in turn between one pair of gears, each the opposite of the last and
+ *             within hunt_window_s of it
+ *   stall     the output (without one: the motor) at rest for longer than stall_time_s, in mesh and with the drive on as far
+ *             as the log tells
+ */
+#ifndef SHIFTBAND_INSPECT_H
+#define SHIFTBAND_INSPECT_H
+
+#include "shiftband/gearbox.h"
+#include "shiftband/log.h"
+#include "shiftband/status.h"
+
+enum { SB_INSPECT_SMOOTH = 5 };
+
+enum sb_inspect_source { SB_INSPECT_BEST, SB_INSPECT_GEAR, SB_INSPECT_RATIO, SB_INSPECT_MOTOR };
+
+struct sb_inspect_options {
+  enum sb_inspect_source source;
+  int ratio_count;            /* gears whose ratios are known, 0: find them */
+  double ratios[SB_GEAR_MAX]; /* N > 0, from the lowest gear (greatest N) */
+  double hunt_window_s;       /* s, > 0 */
+  double stall_time_s;        /* s, > 0 */
+  double rest_rpm; /* speed below which something is at rest; 0: 1 % of its greatest speed and 4 x its noise */
+};
+
+struct sb_inspect_shift {
+  double left_s;    /* last time in the old gear */
+  double engaged_s; /* first time in the new one */
+  int from, to;     /* gears from 1 */
+};
+
+struct sb_inspect_hunt {
+  double first_s, last_s;
+  size_t count;    /* shifts */
+  double period_s; /* mean time from a shift to the next like it */
+  int low_gear;    /* of the pair */
+};
+
+struct sb_inspect_rest {
+  double from_s, to_s;
+  int gear; /* 0: not known */
+};
+
+struct sb_inspection {
+  enum sb_inspect_source source; /* what was used */
+  bool is_reading;               /* motor alone: the reading, for there is no motor speed */
+  bool is_by_sense;              /* motor alone: by its sign */
+  double interval_s, begin_s, end_s;
+  size_t hole_count; /* times without a value longer than 5 intervals */
+  double longest_hole_s, longest_hole_at_s;
+  double missing_fraction; /* of the values that were needed */
+  double
+      noise_rpm; /* standard deviation in the motor's speed; in the reading, in percent, where there is no motor speed */
+  bool is_reading_noise;
+  int gear_count;
+  double ratios[SB_GEAR_MAX];          /* by ratio: given or found, else 0 */
+  double gear_time_s[SB_GEAR_MAX + 1]; /* [0]: neutral or not known */
+  size_t shift_count, shift_room;
+  struct sb_inspect_shift *shifts; /* owned */
+  size_t hunt_count, hunt_room;
+  struct sb_inspect_hunt *hunts; /* owned */
+  size_t rest_count, rest_room;
+  struct sb_inspect_rest *rests; /* longer than stall_time_s, owned */
+};
+
+/* Everything is found; hunt window 5 s, stall time 0.5 s. */
+struct sb_inspect_options sb_inspect_options_default(void);
+
+/* The same with what a model knows: ratios, stall time, and the hunt window of its slowest gear. */
+struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model);
+
+/*
+ * Inspects. SB_ERR_SCENARIO: the log lacks the columns that the source needs, or enough values in them (said in err);
+ * SB_ERR_MEMORY. Release with sb_inspection_clear().
+ */
+enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_options *options, struct sb_inspection *out,
+                          struct sb_error *err);
+
+void sb_inspection_clear(struct sb_inspection *inspection);
+
+#endif

@@ -1,0 +1,218 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* cmd_emit.c - the tuned constants for a real controller. */
+#include <errno.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "command.h"
+#include "long_work.h"
+#include "options.h"
+#include "shiftband/emit.h"
+#include "shiftband/units.h"
+
+static const char help[] =
+    "usage: shiftband emit [OPTION]... FILE\n"
+    "\n"
+    "Writes the thresholds and waits of a scenario as constants for a real controller, in the raw counts of its\n"
+    "sensor. Rounding moves thresholds apart only, never towards hunting; waits are whole samples, rounded up.\n"
+    "\n"
+    "      --as FORM          header (default): a C header for the controller module, with recorded readings as a\n"
+    "                         self-test that runs on the target; blocks, ladder: a page for controllers programmed\n"
+    "                         by hand; readings: the recorded readings and expected gears as CSV\n"
+    "      --count SPEED      what one count of the sensor is, as '5 rpm' or '0.5 %' of the reference;\n"
+    "                         default: the scenario's resolution, else 1 rpm\n"
+    "      --pulses N         the sensor counts pulses, N a turn of the motor ...\n"
+    "      --window TIME      ... for this long; default: the sample period\n"
+    "      --name WORD        what names in the header begin with; default tuned\n"
+    "      --samples N        recorded samples at most, 0 to 16000; default 2000\n"
+    "      --set PATH=VALUE   change one key first, as --set controller.down='55 %'; may be given again\n"
+    "  -o, --output FILE      write there instead of standard output; it appears whole or not at all\n";
+
+enum {
+  OPTION_AS = 1,
+  OPTION_COUNT,
+  OPTION_PULSES,
+  OPTION_WINDOW,
+  OPTION_NAME,
+  OPTION_SAMPLES,
+  OPTION_SET,
+  OPTION_OUTPUT
+};
+
+enum form { FORM_HEADER, FORM_BLOCKS, FORM_LADDER, FORM_READINGS };
+
+struct request {
+  struct sb_words files, sets;
+  enum form form;
+  const char *count, *window; /* as given; NULL: not given */
+  long pulses;                /* 0: not given */
+  const char *name;
+  long samples;
+  const char *output;
+};
+
+static int read_form(struct request *request, const struct sb_option_reader *reader)
+{
+  static const char *const names[] = {"header", "blocks", "ladder", "readings", NULL};
+  for (int k = 0; names[k] != NULL; k++) {
+    if (strcmp(reader->value, names[k]) != 0) continue;
+    request->form = (enum form)k;
+    return SB_EXIT_DONE;
+  }
+  return sb_options_complain(reader, "--as needs header, blocks, ladder or readings, found \"%s\"", reader->value);
+}
+
+static int read_option(struct request *request, const struct sb_option_reader *reader, int id)
+{
+  switch (id) {
+    case OPTION_AS: return read_form(request, reader);
+    case OPTION_COUNT: request->count = reader->value; return SB_EXIT_DONE;
+    case OPTION_WINDOW: request->window = reader->value; return SB_EXIT_DONE;
+    case OPTION_PULSES:
+      if (sb_long_work_read_count(reader->value, 1, 1000000, &request->pulses)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--pulses needs a number from 1 to 1000000, found \"%s\"", reader->value);
+    case OPTION_NAME:
+      request->name = reader->value;
+      if (sb_emit_name_is_fit(reader->value)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--name needs a letter, then letters, digits and _, at most %d, found \"%s\"",
+                                 SB_EMIT_NAME_SIZE - 1, reader->value);
+    case OPTION_SAMPLES:
+      if (sb_long_work_read_count(reader->value, 0, SB_EMIT_SAMPLES_MAX, &request->samples)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--samples needs a number from 0 to %d, found \"%s\"", SB_EMIT_SAMPLES_MAX,
+                                 reader->value);
+    case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
+    case OPTION_OUTPUT: request->output = reader->value; return SB_EXIT_DONE;
+    case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
+    default: return SB_EXIT_USAGE;
+  }
+}
+
+static int check_request(const struct request *request, const struct sb_option_reader *reader)
+{
+  if (request->files.count != 1) return sb_options_complain(reader, "needs one scenario file");
+  if (request->count != NULL && request->pulses > 0) {
+    return sb_options_complain(reader, "--count and --pulses exclude each other");
+  }
+  if (request->window != NULL && request->pulses == 0)
+    return sb_options_complain(reader, "--window goes with --pulses");
+  return sb_command_check_output("emit", "-o", request->output, request->files.items, request->files.count);
+}
+
+/* Returns SB_EXIT_DONE, another exit code, or -1 when only help was asked for. */
+static int read_request(struct request *request, int argc, char **argv)
+{
+  static const struct sb_option options[] = {
+      {"as", 0, true, OPTION_AS},         {"count", 0, true, OPTION_COUNT},     {"pulses", 0, true, OPTION_PULSES},
+      {"window", 0, true, OPTION_WINDOW}, {"name", 0, true, OPTION_NAME},       {"samples", 0, true, OPTION_SAMPLES},
+      {"set", 0, true, OPTION_SET},       {"output", 'o', true, OPTION_OUTPUT}, {NULL, 0, false, 0}};
+  struct sb_option_reader reader;
+  sb_options_init(&reader, options, argc, argv);
+  int code = SB_EXIT_DONE;
+  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
+    if (id == SB_OPTION_HELP) {
+      fputs(help, stdout);
+      return -1;
+    }
+    code = read_option(request, &reader, id);
+  }
+  return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
+}
+
+static int complain_value(const char *option, const char *text)
+{
+  sb_command_complain("emit: %s: %s\nSee `shiftband emit --help`.", option, text);
+  return SB_EXIT_USAGE;
+}
+
+/* The sensor that the options tell of, which needs the scenario's reference speed and sample period. */
+static int read_sensor(const struct request *request, const struct sb_model *model, struct sb_emit_sensor *sensor)
+{
+  struct sb_error err = {SB_OK, ""};
+  if (request->count != NULL) {
+    enum sb_quantity found;
+    double value;
+    if (sb_quantity_parse_either(request->count, SB_PERCENT, SB_SPEED, &value, &found, &err) != SB_OK) {
+      return complain_value("--count", err.text);
+    }
+    if (!(value > 0.0)) return complain_value("--count", "needs more than 0");
+    sensor->count_rad_s = found == SB_PERCENT ? value * model->control.sensor.reference_rad_s : value;
+  }
+  sensor->pulses_per_turn = (double)request->pulses;
+  sensor->window_s = model->control.sample_period_s;
+  if (request->window == NULL) return SB_EXIT_DONE;
+  if (sb_quantity_parse(request->window, SB_TIME, &sensor->window_s, &err) != SB_OK) {
+    return complain_value("--window", err.text);
+  }
+  return sensor->window_s > 0.0 ? SB_EXIT_DONE : complain_value("--window", "needs more than 0 s");
+}
+
+struct job {
+  const struct request *request;
+  const struct sb_emission *emission;
+};
+
+static int write_form(FILE *out, const void *context)
+{
+  const struct job *job = context;
+  const char *path = job->request->files.items[0], *slash = strrchr(path, '/');
+  const char *source = slash != NULL ? slash + 1 : path;
+  switch (job->request->form) {
+    case FORM_HEADER: return sb_emit_write_header(out, job->emission, job->request->name, source, sb_command_version());
+    case FORM_BLOCKS: return sb_emit_write_blocks(out, job->emission, source);
+    case FORM_LADDER: return sb_emit_write_ladder(out, job->emission, source);
+    case FORM_READINGS: return sb_emit_write_readings(out, job->emission);
+  }
+  return -1;
+}
+
+/* What the user should know before these constants drive anything. */
+static void warn(const char *path, const struct sb_emission *emission)
+{
+  if (emission->verdicts[0] != 0) {
+    sb_command_complain("%s: mind: with these constants the simulated machine does not hold: %s", path,
+                        emission->verdicts);
+  }
+  if (!emission->is_resolution_given) {
+    sb_command_complain("%s: no resolution is given: one count is taken as 1 rpm; --count or --pulses say it", path);
+  }
+}
+
+static int emit_loaded(const struct request *request, const struct sb_model *model)
+{
+  struct sb_emit_options options = sb_emit_options_default();
+  struct sb_emission emission;
+  struct sb_error err = {SB_OK, ""};
+  int code = read_sensor(request, model, &options.sensor);
+  if (code != SB_EXIT_DONE) return code;
+  options.sample_max = (size_t)request->samples;
+  const enum sb_status status = sb_emit(model, &options, &emission, &err);
+  if (status != SB_OK) {
+    sb_command_complain("%s: %s", request->files.items[0], err.text[0] != 0 ? err.text : sb_status_text(status));
+    return sb_command_exit(status);
+  }
+  const struct job job = {request, &emission};
+  const char *path = request->output != NULL ? request->output : "-";
+  code = sb_command_write_file(path, (struct sb_command_writer){write_form, &job});
+  if (code == SB_EXIT_DONE) warn(request->files.items[0], &emission);
+  sb_emission_clear(&emission);
+  return code;
+}
+
+int sb_cmd_emit(int argc, char **argv)
+{
+  struct request request = {.name = "tuned", .samples = SB_EMIT_SAMPLES_DEFAULT};
+  struct sb_scenario scenario;
+  int code = SB_EXIT_GAVE_UP;
+  if (sb_words_init(&request.files, argc) && sb_words_init(&request.sets, argc))
+    code = read_request(&request, argc, argv);
+  if (code == SB_EXIT_DONE) {
+    code = sb_command_load(request.files.items[0], request.sets.items, request.sets.count, &scenario);
+    if (code == SB_EXIT_DONE) {
+      code = emit_loaded(&request, &scenario.model);
+      sb_scenario_clear(&scenario);
+    }
+  }
+  sb_words_clear(&request.files);
+  sb_words_clear(&request.sets);
+  return code == -1 ? SB_EXIT_DONE : code;
+}

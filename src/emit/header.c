@@ -1,0 +1,164 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* The emission as a C header; see emit.h. */
+#include <ctype.h>
+#include <errno.h>
+#include <math.h>
+
+#include "words.h"
+
+enum { READINGS_A_LINE = 12, MARKS_A_LINE = 20, ENGAGED_BIT = 0x80 };
+
+/* Zero-clause BSD licence, as the Open Source Initiative publishes it. */
+static const char licence[] =
+    " * Permission to use, copy, modify, and/or distribute this file for any purpose with or without fee is hereby\n"
+    " * granted. THE SOFTWARE IS PROVIDED \"AS IS\" AND THE AUTHORS DISCLAIM ALL WARRANTIES WITH REGARD TO THIS SOFTWARE\n"
+    " * INCLUDING ALL IMPLIED WARRANTIES OF MERCHANTABILITY AND FITNESS. IN NO EVENT SHALL THE AUTHORS BE LIABLE FOR ANY\n"
+    " * SPECIAL, DIRECT, INDIRECT, OR CONSEQUENTIAL DAMAGES OR ANY DAMAGES WHATSOEVER RESULTING FROM LOSS OF USE, DATA OR\n"
+    " * PROFITS, WHETHER IN AN ACTION OF CONTRACT, NEGLIGENCE OR OTHER TORTIOUS ACTION, ARISING OUT OF OR IN CONNECTION\n"
+    " * WITH THE USE OR PERFORMANCE OF THIS SOFTWARE.\n";
+
+/* The name as C names begin with it: small, and in capitals. */
+struct names {
+  char small[SB_EMIT_NAME_SIZE];
+  char capital[SB_EMIT_NAME_SIZE];
+};
+
+static struct names names_of(const char *name)
+{
+  struct names names = {"", ""};
+  for (int i = 0; name[i] != 0 && i + 1 < SB_EMIT_NAME_SIZE; i++) {
+    names.small[i] = name[i];
+    names.capital[i] = (char)toupper((unsigned char)name[i]);
+  }
+  return names;
+}
+
+static void write_opening(FILE *out, const struct sb_emission *emission, const struct names *names, const char *source,
+                          const char *program)
+{
+  fprintf(out, "// SPDX-License-Identifier: 0BSD\n/*\n * Gear selection for \"");
+  sb_emit_write_plain(out, emission->model.name);
+  fprintf(out, "\": ");
+  sb_emit_write_plain(out, source);
+  fprintf(out, " by %s.\n *\n", program);
+  sb_emit_write_sensor(out, emission, " * ");
+  fputs(" *\n", out);
+  sb_emit_write_thresholds(out, emission, " *   ");
+  fputs(" *\n", out);
+  sb_emit_write_notes(out, emission, " * ");
+  fprintf(
+      out,
+      " *\n *   sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
+      " *   every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_in_mesh);\n"
+      " *   is_in_mesh: %s\n"
+      " *\n"
+      " * Self-test on the target: define %s_SELF_TEST before including this file once; %s_self_test()\n"
+      " * replays recorded readings through the controller and returns 0 when all its decisions are the expected ones.\n"
+      " *\n%s */\n",
+      names->small, names->capital, names->small, sb_emit_mesh_words(emission), names->capital, names->small, licence);
+}
+
+static void write_list(FILE *out, const int32_t *values, int count)
+{
+  for (int i = 0; i < count; i++) fprintf(out, "%s%ld", i > 0 ? ", " : "", (long)values[i]);
+}
+
+static void write_constants(FILE *out, const struct sb_emission *emission, const struct names *names)
+{
+  const struct sb_controller_setup *setup = &emission->setup;
+  const struct sb_control *control = &emission->model.control;
+  fprintf(out, "#ifndef SHIFTBAND_%s_H\n#define SHIFTBAND_%s_H\n\n#include \"shiftband/controller.h\"\n\n",
+          names->capital, names->capital);
+  fprintf(out, "#define %s_SAMPLE_PERIOD_US %.0fUL\n#define %s_START_GEAR %d\n\n", names->capital,
+          round(control->sample_period_s * 1e6), names->capital, control->start_gear);
+  for (int g = 1; g <= setup->gear_count; g++) {
+    fprintf(out, "/* gear %d: ", g);
+    sb_emit_write_plain(out, sb_emit_gear(emission, g));
+    fputs(" */\n", out);
+  }
+  fprintf(out, "static const struct sb_controller_setup %s_setup = {\n    {", names->small);
+  const int pair_count = setup->gear_count > 1 ? setup->gear_count - 1 : 1;
+  write_list(out, setup->down, pair_count);
+  fputs("}, /* down: counts, by pair from the lowest gears up */\n    {", out);
+  write_list(out, setup->up, pair_count);
+  fprintf(out,
+          "}, /* up */\n    %luu, /* dwell_samples */\n    %luu, /* start_delay_samples */\n"
+          "    %uu, /* confirm_samples */\n    %uu  /* gear_count */\n};\n",
+          (unsigned long)setup->dwell_samples, (unsigned long)setup->start_delay_samples,
+          (unsigned)setup->confirm_samples, (unsigned)setup->gear_count);
+}
+
+/* Bits that the recorded readings need: 16 or 32. */
+static int reading_bits(const struct sb_emission *emission)
+{
+  for (size_t i = 0; i < emission->sample_count; i++) {
+    const int32_t reading = emission->samples[i].reading;
+    if (reading < INT16_MIN || reading > INT16_MAX) return 32;
+  }
+  return 16;
+}
+
+static void write_recordings(FILE *out, const struct sb_emission *emission, const struct names *names, int bits)
+{
+  const size_t count = emission->sample_count;
+  fprintf(out, "static const int%d_t %s_readings[] %s_IN_FLASH = {", bits, names->small, names->capital);
+  for (size_t i = 0; i < count; i++) {
+    fprintf(out, "%s%ld,", i % READINGS_A_LINE == 0 ? "\n    " : " ", (long)emission->samples[i].reading);
+  }
+  fprintf(
+      out,
+      "\n};\n\n/* The expected gear, plus 0x80 while a gear is in mesh. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
+      names->small, names->capital);
+  for (size_t i = 0; i < count; i++) {
+    fprintf(out, "%s%u,", i % MARKS_A_LINE == 0 ? "\n    " : " ",
+            (unsigned)(emission->samples[i].gear | (emission->samples[i].is_engaged ? ENGAGED_BIT : 0)));
+  }
+  fputs("\n};\n\n", out);
+}
+
+static void write_flash(FILE *out, const struct names *names, int bits)
+{
+  fprintf(out,
+          "#if defined(__AVR__) /* constants would fill the RAM */\n#include <avr/pgmspace.h>\n"
+          "#define %s_IN_FLASH PROGMEM\n"
+          "#define %s_READING(i) ((int%d_t)pgm_read_%s(&%s_readings[i]))\n"
+          "#define %s_MARK(i) ((uint8_t)pgm_read_byte(&%s_marks[i]))\n#else\n"
+          "#define %s_IN_FLASH\n#define %s_READING(i) (%s_readings[i])\n#define %s_MARK(i) (%s_marks[i])\n#endif\n\n",
+          names->capital, names->capital, bits, bits == 16 ? "word" : "dword", names->small, names->capital,
+          names->small, names->capital, names->capital, names->small, names->capital, names->small);
+}
+
+static void write_self_test(FILE *out, const struct sb_emission *emission, const struct names *names)
+{
+  const int bits = reading_bits(emission);
+  fprintf(out, "\n#ifdef %s_SELF_TEST\n", names->capital);
+  fprintf(out, "/* The first %lu of %lu samples of a simulated run. */\n#define %s_SAMPLE_COUNT %luU\n\n",
+          (unsigned long)emission->sample_count, (unsigned long)emission->sample_total, names->capital,
+          (unsigned long)emission->sample_count);
+  write_flash(out, names, bits);
+  write_recordings(out, emission, names, bits);
+  fprintf(out,
+          "/* 0: every decision is the expected one; else the number, from 1, of the first sample where it is not. */\n"
+          "static inline uint16_t %s_self_test(void)\n{\n"
+          "  struct sb_controller_state state;\n  uint16_t i;\n"
+          "  sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
+          "  for (i = 0; i < %s_SAMPLE_COUNT; i++) {\n"
+          "    const uint8_t mark = %s_MARK(i);\n"
+          "    const uint8_t is_in_mesh = (uint8_t)(mark >> 7);\n"
+          "    const uint8_t gear = sb_controller_update(&%s_setup, &state, %s_READING(i), is_in_mesh);\n"
+          "    if (gear != (uint8_t)(mark & 0x7F)) return (uint16_t)(i + 1U);\n"
+          "  }\n  return 0;\n}\n#endif\n",
+          names->small, names->small, names->capital, names->capital, names->capital, names->small, names->capital);
+}
+
+int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const char *name, const char *source,
+                         const char *program)
+{
+  const struct names names = names_of(name);
+  errno = 0;
+  write_opening(out, emission, &names, source, program);
+  write_constants(out, emission, &names);
+  if (emission->sample_count > 0) write_self_test(out, emission, &names);
+  fputs("\n#endif\n", out);
+  return sb_emit_result(out);
+}

@@ -1,0 +1,423 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * What emit writes: rounding, the header compiled by other compilers than ours and replayed, pages for the hand.
+ */
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "box.h"
+#include "near.h"
+#include "shell.h"
+#include "shiftband/emit.h"
+#include "shiftband/run.h"
+#include "shiftband/scenario.h"
+
+static const char *const shipped[] = {"balanced-lift",   "hump-cart",   "hunting-crawler-fixed",
+                                      "hunting-crawler", "stop-and-go", "three-speed-feeder",
+                                      "tray-cart",       "well-winch"};
+
+enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
+
+#ifndef M_PI
+#define M_PI 3.14159265358979323846
+#endif
+
+static struct sb_scenario scenario;
+
+static void load(const char *name)
+{
+  char path[256];
+  struct sb_faults faults;
+  snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, name);
+  if (sb_scenario_load(path, NULL, 0, &scenario, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
+}
+
+/* A short run of a machine with room for any threshold. */
+static struct sb_model draw_machine(gsl_rng *random)
+{
+  struct sb_model model = box_cart();
+  box_add_constant(&model, 0.05, true);
+  model.limits = (struct sb_limits){INFINITY, INFINITY, 0.5, (double)NAN};
+  model.run.duration_s = 1.0;
+  model.control.dwell_s = 0.5;
+  model.control.start_delay_s = 0.5;
+  model.control.down_fraction[0] = 0.2 + 0.3 * gsl_rng_uniform(random);
+  model.control.up_fraction[0] = 0.6 + 0.2 * gsl_rng_uniform(random);
+  return model;
+}
+
+/* 1e-9: what counts as no rounding error of a speed in counts. */
+static void expect_moved_apart(const struct sb_emission *emission, const struct sb_model *model)
+{
+  const double reference = model->control.sensor.reference_rad_s, slack = 1e-9 * reference;
+  const double down = model->control.down_fraction[0] * reference, up = model->control.up_fraction[0] * reference;
+  assert_near(emission->asked_down_rad_s[0], down, slack);
+  assert_near(emission->asked_up_rad_s[0], up, slack);
+  assert_true(emission->acts_below_rad_s[0] <= down + slack);
+  assert_true(emission->acts_below_rad_s[0] > down - emission->count_rad_s - slack);
+  assert_true(emission->acts_above_rad_s[0] >= up - slack);
+  assert_true(emission->acts_above_rad_s[0] < up + emission->count_rad_s + slack);
+}
+
+static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **state)
+{
+  (void)state;
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(random);
+  for (int i = 0; i < 300; i++) {
+    const struct sb_model model = draw_machine(random);
+    struct sb_emit_options options = sb_emit_options_default();
+    struct sb_emission emission;
+    struct sb_error err;
+    if (i % 2 == 0) {
+      options.sensor.count_rad_s =
+          model.control.sensor.reference_rad_s * pow(10.0, -1.3 - 3.0 * gsl_rng_uniform(random));
+    } else {
+      options.sensor.pulses_per_turn = 40.0 + (double)gsl_rng_uniform_int(random, 400);
+      options.sensor.window_s = 0.05;
+    }
+    if (sb_emit(&model, &options, &emission, &err) != SB_OK) fail_msg("%s", err.text);
+    expect_moved_apart(&emission, &model);
+    /* The speeds are those of the counts. Nearest rounding: the largest count below D is D - 1, up to D - 1/2. */
+    const double reach = i % 2 == 0 ? 0.5 : 0.0;
+    assert_near(emission.acts_below_rad_s[0], (emission.setup.down[0] - reach) * emission.count_rad_s, 1e-9);
+    assert_near(emission.acts_above_rad_s[0], (emission.setup.up[0] + reach) * emission.count_rad_s, 1e-9);
+    sb_emission_clear(&emission);
+  }
+  gsl_rng_free(random);
+}
+
+/*
+ * A disc of P slots, any phase: a counter over the window sees floor(x + phase) pulses. Speeds that were not to shift
+ * down must not, speeds that were not to shift up must not, whatever the phase.
+ */
+static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
+{
+  (void)state;
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(random);
+  for (int i = 0; i < 100; i++) {
+    const struct sb_model model = draw_machine(random);
+    struct sb_emit_options options = sb_emit_options_default();
+    struct sb_emission emission;
+    options.sensor = (struct sb_emit_sensor){.pulses_per_turn = 60.0, .window_s = 0.04};
+    assert_int_equal(sb_emit(&model, &options, &emission, NULL), SB_OK);
+    const double reference = model.control.sensor.reference_rad_s;
+    for (int k = 0; k < 200; k++) {
+      const double share = 0.5 * gsl_rng_uniform(random), phase = gsl_rng_uniform(random);
+      const double down = model.control.down_fraction[0], up = model.control.up_fraction[0];
+      const double speed =
+          reference * (k % 2 == 0 ? down + 1e-6 + (up - down) * share : up - 1e-6 - (up - down) * share);
+      const double pulses = floor(speed / (2.0 * M_PI) * 60.0 * 0.04 + phase);
+      assert_true(pulses >= emission.setup.down[0] && pulses <= emission.setup.up[0]);
+    }
+    sb_emission_clear(&emission);
+  }
+  gsl_rng_free(random);
+}
+
+static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void **state)
+{
+  (void)state;
+  static const char *const own[] = {"tray-cart", "stop-and-go", "three-speed-feeder", "hunting-crawler"};
+  for (size_t k = 0; k < sizeof own / sizeof own[0]; k++) {
+    load(own[k]);
+    const struct sb_emit_options options = sb_emit_options_default();
+    const struct sb_controller_setup setup = sb_run_controller_setup(&scenario.model);
+    struct sb_emission emission;
+    assert_int_equal(sb_emit(&scenario.model, &options, &emission, NULL), SB_OK);
+    assert_memory_equal(emission.setup.down, setup.down, sizeof setup.down);
+    assert_memory_equal(emission.setup.up, setup.up, sizeof setup.up);
+    assert_int_equal(emission.setup.dwell_samples, setup.dwell_samples);
+    assert_int_equal(emission.setup.start_delay_samples, setup.start_delay_samples);
+    assert_int_equal(emission.setup.confirm_samples, setup.confirm_samples);
+    assert_int_equal(emission.setup.gear_count, setup.gear_count);
+    sb_emission_clear(&emission);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+/* The recorded gears change at the samples at which the monitor, another listener, saw the commands. */
+static void recorded_gears_change_at_the_commands_of_the_run(void **state)
+{
+  (void)state;
+  for (int k = 0; k < SHIPPED_COUNT; k++) {
+    load(shipped[k]);
+    struct sb_emit_options options = sb_emit_options_default();
+    options.sample_max = SB_EMIT_SAMPLES_MAX;
+    const struct sb_run_options run_options = sb_run_options_default();
+    struct sb_emission emission;
+    struct sb_run_result result;
+    assert_int_equal(sb_emit(&scenario.model, &options, &emission, NULL), SB_OK);
+    assert_int_equal(sb_run(&emission.model, &run_options, &result, NULL), SB_OK);
+    size_t seen = 0;
+    for (size_t i = 1; i < emission.sample_count; i++) {
+      if (emission.samples[i].gear == emission.samples[i - 1].gear) continue;
+      assert_true(seen < result.monitor.shift_kept);
+      const struct sb_shift_record *shift = &result.monitor.shifts[seen++];
+      /* Samples lie on whole steps: times agree to rounding. */
+      assert_near((double)i * scenario.model.control.sample_period_s, shift->command_s, 1e-9);
+      assert_int_equal(emission.samples[i - 1].gear, shift->from);
+      assert_int_equal(emission.samples[i].gear, shift->to);
+    }
+    if (emission.sample_total <= options.sample_max) assert_int_equal(seen, result.monitor.shift_count);
+    sb_run_result_clear(&result);
+    sb_emission_clear(&emission);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+/* The unit that a target compiles: the header alone with the module, its self-test as the program's result. */
+static void write_unit(void)
+{
+  const struct said *said = shell_run("printf '#define TUNED_SELF_TEST\\n#include \"tuned.h\"\\nint main(void)\\n{\\n"
+                                      "  return tuned_self_test() == 0 ? 0 : 1;\\n}\\n' > $T/unit.c");
+  assert_int_equal(said->code, 0);
+}
+
+#define HOST_FLAGS "-std=c99 -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror"
+
+static void header_replays_every_decision_of_every_shipped_scenario_on_this_machine(void **state)
+{
+  (void)state;
+  write_unit();
+  for (int k = 0; k < SHIPPED_COUNT; k++) {
+    char command[1024];
+    snprintf(command, sizeof command,
+             "$SHIFTBAND emit -o $T/tuned.h --samples 16000 scenarios/%s.yaml && ${CC:-cc} " HOST_FLAGS
+             " -Iinclude -I$T -o $T/unit $T/unit.c src/controller.c && $T/unit",
+             shipped[k]);
+    const struct said *said = shell_run(command);
+    if (said->code != 0) fail_msg("%s: %s", shipped[k], said->text);
+  }
+}
+
+/* The test that runs on the target must be able to fail: each constant put wrong in turn. */
+static void self_test_finds_a_wrong_constant(void **state)
+{
+  (void)state;
+  write_unit();
+  assert_int_equal(shell_run("$SHIFTBAND emit scenarios/hunting-crawler.yaml > $T/right.h")->code, 0);
+  static const char *const wrong[] = {"s/{130}/{120}/", "s/{150}/{170}/", "s/25u, .*dwell/40u, \\/* dwell/",
+                                      "s/1u,\\(.*\\)confirm/3u,\\1confirm/", "s/START_GEAR 2/START_GEAR 1/"};
+  for (size_t k = 0; k < sizeof wrong / sizeof wrong[0]; k++) {
+    char command[1024];
+    snprintf(command, sizeof command,
+             "sed '%s' $T/right.h > $T/tuned.h; ! cmp -s $T/right.h $T/tuned.h || exit 9; ${CC:-cc} -Iinclude -I$T -o "
+             "$T/unit $T/unit.c src/controller.c && $T/unit",
+             wrong[k]);
+    const struct said *said = shell_run(command);
+    if (said->code != 1) fail_msg("%s went unseen (%d): %s", wrong[k], said->code, said->text);
+  }
+}
+
+/* Compiled and linked as a whole program; not run there, for there is no such machine here. */
+static void expect_target(const char *compiler, const char *flags)
+{
+  char command[1024];
+  snprintf(command, sizeof command, "command -v %s", compiler);
+  if (shell_run(command)->code != 0) skip();
+  write_unit();
+  for (int k = 0; k < SHIPPED_COUNT; k++) {
+    snprintf(command, sizeof command,
+             "$SHIFTBAND emit -o $T/tuned.h scenarios/%s.yaml && %s " HOST_FLAGS
+             " -Os %s -Iinclude -I$T -o $T/unit.elf $T/unit.c src/controller.c",
+             shipped[k], compiler, flags);
+    const struct said *said = shell_run(command);
+    if (said->code != 0 || strstr(said->text, "warning") != NULL) fail_msg("%s: %s", shipped[k], said->text);
+  }
+}
+
+static void header_with_its_self_test_links_for_a_cortex_m0_without_any_library(void **state)
+{
+  (void)state;
+  expect_target("arm-none-eabi-gcc", "-mcpu=cortex-m0 -mthumb -ffreestanding -nostdlib -Wl,-e,main");
+}
+
+static void header_with_its_self_test_links_for_an_atmega328p(void **state)
+{
+  (void)state;
+  expect_target("avr-gcc", "-mmcu=atmega328p");
+}
+
+/* RAM of an ATmega328P: 2048 B (data sheet). 2000 readings of 2 B would fill it, were they not in flash. */
+static void recorded_readings_stay_out_of_the_ram_of_an_avr(void **state)
+{
+  (void)state;
+  if (shell_run("command -v avr-gcc && command -v avr-size")->code != 0) skip();
+  write_unit();
+  const struct said *said = shell_run(
+      "$SHIFTBAND emit -o $T/tuned.h scenarios/three-speed-feeder.yaml && avr-gcc -Os -mmcu=atmega328p -Iinclude "
+      "-I$T -o $T/unit.elf $T/unit.c src/controller.c && avr-size -A $T/unit.elf | awk '/^.(data|bss)/ { sum += $2 } "
+      "END { print \"ram\", sum + 0 }'");
+  assert_int_equal(said->code, 0);
+  assert_true(shell_figure(said, "ram ") < 200.0); /* the setup with room for 8 gears is 70 B */
+}
+
+static void header_is_taken_by_a_cpp_compiler(void **state)
+{
+  (void)state;
+  if (shell_run("command -v g++")->code != 0) skip();
+  write_unit();
+  const struct said *said = shell_run(
+      "$SHIFTBAND emit -o $T/tuned.h scenarios/tray-cart.yaml && cp $T/unit.c $T/unit.cpp && ${CC:-cc} -c "
+      "-Iinclude -o $T/c.o src/controller.c && g++ -std=c++11 -Wall -Wextra -Wpedantic -Werror -Iinclude -I$T "
+      "-o $T/unit $T/unit.cpp $T/c.o && $T/unit");
+  if (said->code != 0) fail_msg("%s", said->text);
+}
+
+static void same_scenario_gives_the_same_bytes_under_zero_clause_bsd(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for i in 1 2; do $SHIFTBAND emit --name cart scenarios/tray-cart.yaml > $T/h$i.h; done; cmp $T/h1.h $T/h2.h && "
+      "head -n 1 $T/h1.h && grep -c 'any purpose with or without fee' $T/h1.h && grep -n 'cart_setup = {' $T/h1.h");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "// SPDX-License-Identifier: 0BSD\n1\n");
+}
+
+/* A name may not end the comment that it stands in. */
+static void hostile_scenario_name_stays_inside_its_comment(void **state)
+{
+  (void)state;
+  write_unit();
+  const struct said *said = shell_run(
+      "$SHIFTBAND emit --set name='a */ int x; /* \\' -o $T/tuned.h scenarios/tray-cart.yaml && ${CC:-cc} " HOST_FLAGS
+      " -Iinclude -I$T -o $T/unit $T/unit.c src/controller.c && $T/unit");
+  if (said->code != 0) fail_msg("%s", said->text);
+}
+
+/*
+ * The page for the hand, followed by another hand: awk obeys the blocks, word by word, with the numbers that it finds
+ * in the page, and must come to the gears in the file of readings.
+ */
+static void blocks_page_followed_to_the_letter_comes_to_the_same_gears(void **state)
+{
+  (void)state;
+  static const char *const cases[] = {"three-speed-feeder", "hunting-crawler", "tray-cart"};
+  for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+    char command[2048];
+    snprintf(
+        command, sizeof command,
+        "for f in blocks readings; do $SHIFTBAND emit --as $f --set controller.confirm=2 scenarios/%s.yaml > $T/$f; "
+        "done; awk 'FNR == 1 { file++ }\n"
+        "file == 1 && / loaded with / { wait = $NF }\n"
+        "file == 1 && /it starts as/ { gear = $NF }\n"
+        "file == 1 && / (LOW|HIGH) +<- GEAR/ { side[++n] = $1; from[n] = $5; than[n] = $9 }\n"
+        "file == 1 && /COUNT_LOW  =/ { confirm = $3 + 0 }\n"
+        "file == 1 && /WAIT <- [0-9]+ .the/ { for (i = 1; i < NF; i++) if ($i == \"<-\") again = $(i + 1) }\n"
+        "file == 2 && FNR > 1 { split($0, f, \",\"); allowed = wait == 0 && f[3]; if (wait) wait--\n"
+        "  low = high = 0\n"
+        "  for (i = 1; i <= n; i++) if (from[i] == gear) {\n"
+        "    if (side[i] == \"LOW\" && f[2] + 0 < than[i] + 0 && allowed) low = 1\n"
+        "    if (side[i] == \"HIGH\" && f[2] + 0 > than[i] + 0 && allowed) high = 1 }\n"
+        "  lows = low ? lows + 1 : 0; highs = high ? highs + 1 : 0; was = gear\n"
+        "  if (lows == confirm) gear--; else if (highs == confirm) gear++\n"
+        "  if (gear != was) { lows = highs = 0; wait = again; shifts++ }\n"
+        "  if (gear != f[4]) { print \"sample\", f[1], \"gear\", gear, \"expected\", f[4]; exit 1 } }\n"
+        "END { print \"shifts\", shifts + 0 }' $T/blocks $T/readings",
+        cases[k]);
+    const struct said *said = shell_run(command);
+    if (said->code != 0) fail_msg("%s: %s", cases[k], said->text);
+    assert_true(shell_figure(said, "shifts ") >= 2.0);
+  }
+}
+
+static void ladder_page_has_a_rung_for_each_threshold_with_its_count(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND emit --as ladder --set controller.confirm=3 --count '0.5 %' scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  /* Nearest rounding, thresholds on whole counts: 50 % is 100, 78 % is 156. */
+  shell_expect(said, "[ GEAR = 2 ]--[ READING < 100 ]");
+  shell_expect(said, "[ GEAR = 1 ]--[ READING > 156 ]");
+  shell_expect(said, "PV = 3");
+  shell_expect(said, "WAIT <- 49");
+}
+
+static void sensor_that_is_too_coarse_is_refused_with_the_reason(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND emit --count '40 %' -o $T/none.h scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "too coarse");
+  assert_int_equal(shell_run("test ! -e $T/none.h")->code, 0);
+  said = shell_run("$SHIFTBAND emit --count '250 rpm' --set controller.down='30 %' scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 3);
+}
+
+static void wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh(void **state)
+{
+  (void)state;
+  shell_expect(shell_run("$SHIFTBAND emit scenarios/tray-cart.yaml"), "is_in_mesh: true always where nothing tells it");
+  const struct said *said = shell_run("$SHIFTBAND emit --set controller.dwell='20 ms' scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "is_in_mesh: has to be told");
+}
+
+static void machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND emit scenarios/hunting-crawler.yaml 2> $T/words");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "WARNING: with these constants the simulated machine does not hold: hunting");
+  shell_expect(shell_run("cat $T/words"), "does not hold: hunting");
+}
+
+static void faults_of_the_command_line_are_told(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *command, *said;
+    int code;
+  } faults[] = {
+      {"$SHIFTBAND emit", "needs one scenario file", 2},
+      {"$SHIFTBAND emit scenarios/tray-cart.yaml scenarios/hump-cart.yaml", "needs one scenario file", 2},
+      {"$SHIFTBAND emit --as poem scenarios/tray-cart.yaml", "--as needs header, blocks, ladder or readings", 2},
+      {"$SHIFTBAND emit --count 5 scenarios/tray-cart.yaml", "--count: needs", 2},
+      {"$SHIFTBAND emit --count '0 rpm' scenarios/tray-cart.yaml", "--count: needs more than 0", 2},
+      {"$SHIFTBAND emit --pulses 0 scenarios/tray-cart.yaml", "--pulses needs a number", 2},
+      {"$SHIFTBAND emit --window '1 s' scenarios/tray-cart.yaml", "--window goes with --pulses", 2},
+      {"$SHIFTBAND emit --pulses 4 --window '1 m' scenarios/tray-cart.yaml", "--window: needs", 2},
+      {"$SHIFTBAND emit --pulses 4 --count '1 %' scenarios/tray-cart.yaml", "exclude each other", 2},
+      {"$SHIFTBAND emit --name 4x scenarios/tray-cart.yaml", "--name needs a letter", 2},
+      {"$SHIFTBAND emit --samples 20000 scenarios/tray-cart.yaml", "--samples needs a number", 2},
+      {"$SHIFTBAND emit -o scenarios/tray-cart.yaml scenarios/tray-cart.yaml", "would replace the input", 2},
+      {"$SHIFTBAND emit $T/none.yaml", "none.yaml: No such file", 4},
+      {"$SHIFTBAND emit -o $T/none/x scenarios/tray-cart.yaml", "none/x", 4},
+      {"$SHIFTBAND emit scenarios/tray-cart.yaml > /dev/full", "standard output", 4},
+  };
+  for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
+    const struct said *said = shell_run(faults[k].command);
+    shell_expect(said, faults[k].said);
+    assert_int_equal(said->code, faults[k].code);
+  }
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(thresholds_only_ever_move_apart_and_by_less_than_a_count),
+      cmocka_unit_test(counted_pulses_never_shift_inside_the_tuned_band),
+      cmocka_unit_test(a_scenarios_own_resolution_gives_the_very_controller_of_the_run),
+      cmocka_unit_test(recorded_gears_change_at_the_commands_of_the_run),
+      cmocka_unit_test(header_replays_every_decision_of_every_shipped_scenario_on_this_machine),
+      cmocka_unit_test(self_test_finds_a_wrong_constant),
+      cmocka_unit_test(header_with_its_self_test_links_for_a_cortex_m0_without_any_library),
+      cmocka_unit_test(header_with_its_self_test_links_for_an_atmega328p),
+      cmocka_unit_test(recorded_readings_stay_out_of_the_ram_of_an_avr),
+      cmocka_unit_test(header_is_taken_by_a_cpp_compiler),
+      cmocka_unit_test(same_scenario_gives_the_same_bytes_under_zero_clause_bsd),
+      cmocka_unit_test(hostile_scenario_name_stays_inside_its_comment),
+      cmocka_unit_test(blocks_page_followed_to_the_letter_comes_to_the_same_gears),
+      cmocka_unit_test(ladder_page_has_a_rung_for_each_threshold_with_its_count),
+      cmocka_unit_test(sensor_that_is_too_coarse_is_refused_with_the_reason),
+      cmocka_unit_test(wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh),
+      cmocka_unit_test(machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header),
+      cmocka_unit_test(faults_of_the_command_line_are_told),
+  };
+  return cmocka_run_group_tests_name("emit", tests, shell_setup, shell_teardown);
+}
