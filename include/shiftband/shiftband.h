@@ -13,6 +13,7 @@
 #include "shiftband/gearbox.h"
 #include "shiftband/grid.h"
 #include "shiftband/json.h"
+#include "shiftband/least_squares.h"
 #include "shiftband/ledger.h"
 #include "shiftband/load.h"
 #include "shiftband/map.h"
