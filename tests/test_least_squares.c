@@ -131,7 +131,7 @@ static void expect_curve(const char *name, struct curve curve, size_t count, con
     double b[TERM_MAX], jacobian[ROW_MAX * TERM_MAX], f[ROW_MAX], c[TERM_MAX], covariance[TERM_MAX * TERM_MAX];
     memcpy(b, starts[start], sizeof b);
     struct sb_error err = {0};
-    const struct sb_residuals problem = {table.count, curve.terms, residuals_of_curve, &curve};
+    const struct sb_residuals problem = {table.count, curve.terms, residuals_of_curve, &curve, 0.0};
     if (sb_least_squares_nonlinear(&problem, NULL, b, jacobian, f, &err) != SB_OK) fail_msg("%s: %s", name, err.text);
     double sum = 0.0;
     for (size_t i = 0; i < table.count; i++) sum += f[i] * f[i];
@@ -213,7 +213,7 @@ static void a_weight_of_zero_leaves_a_point_out(void **state)
   weights[table.count++] = 0.0;
   struct curve curve = {&table, 2, misra1a};
   struct sb_error err = {0};
-  const struct sb_residuals problem = {table.count, 2, residuals_of_curve, &curve};
+  const struct sb_residuals problem = {table.count, 2, residuals_of_curve, &curve, 0.0};
   assert_int_equal(sb_least_squares_nonlinear(&problem, weights, b, NULL, NULL, &err), SB_OK);
   assert_near_rel(b[0], 2.3894212918e+02, value_rel);
 }
@@ -242,7 +242,7 @@ static void residuals_that_make_no_sense_are_a_failure_of_the_numerics(void **st
   (void)state;
   double x[1] = {1.0};
   struct sb_error err = {0};
-  const struct sb_residuals problem = {3, 1, no_sense, NULL};
+  const struct sb_residuals problem = {3, 1, no_sense, NULL, 0.0};
   assert_int_equal(sb_least_squares_nonlinear(&problem, NULL, x, NULL, NULL, &err), SB_ERR_NUMERICS);
   assert_near(x[0], 1.0, 0.0); /* nothing is written on failure */
 }

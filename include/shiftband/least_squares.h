@@ -37,6 +37,7 @@ struct sb_residuals {
   size_t count, terms; /* count >= terms >= 1 */
   int (*f)(void *context, const double *x, double *f);
   void *context;
+  double x_tolerance; /* relative, of the answer; 0: as fine as doubles allow */
 };
 
 /*

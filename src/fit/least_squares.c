@@ -118,6 +118,7 @@ static int search(const struct bridge *bridge, const double *weights, const gsl_
   if (work == NULL) return GSL_ENOMEM;
 
   gsl_multifit_nlinear_fdf fdf = {.f = call, .n = count, .p = terms, .params = (void *)bridge};
+  const double asked = bridge->problem->x_tolerance, tolerance = asked > 0.0 ? asked : x_tolerance;
   int code, info = 0;
   if (weights != NULL) {
     const gsl_vector_const_view w = gsl_vector_const_view_array(weights, count);
@@ -126,7 +127,7 @@ static int search(const struct bridge *bridge, const double *weights, const gsl_
     code = gsl_multifit_nlinear_init(z, &fdf, work);
   }
   if (code == GSL_SUCCESS) {
-    code = gsl_multifit_nlinear_driver(ITERATION_MAX, x_tolerance, gradient_tolerance, 0.0, NULL, NULL, &info, work);
+    code = gsl_multifit_nlinear_driver(ITERATION_MAX, tolerance, gradient_tolerance, 0.0, NULL, NULL, &info, work);
     /* No step makes it better: it is the minimum as far as the differences can see. */
     if (code == GSL_ENOPROG) code = GSL_SUCCESS;
   }
