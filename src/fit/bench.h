@@ -105,7 +105,8 @@ enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *
                              size_t count, struct sb_error *err);
 void sb_bench_clear(struct sb_bench *bench);
 
-/* start.c: first values. */
+/* start.c: first values; and sizes that matter, for the present values, of what may be zero. */
+void sb_bench_set_scales(struct sb_bench *bench);
 enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err);
 
 #endif

@@ -29,18 +29,20 @@ static double time_of(const struct runner *runner, size_t reading)
   return runner->test->log->columns[SB_FIT_TIME][runner->bench->readings[reading].row];
 }
 
-/* The cubic through the four steps around a time. Where the motion has stopped it has a corner: straight there. */
-static double speed_at(const double *grid, long steps, double place)
+/* The cubic through the four steps around a place; `moving` of the steps + 1 come before a standstill: there it is the
+ * last moving ones that go on, down to zero. */
+static double speed_at(const double *grid, long steps, long moving, double place)
 {
+  const long last = moving - 1 < steps ? moving - 1 : steps;
+  if (moving <= steps && (place >= (double)moving || last < 3))
+    return place >= (double)moving ? 0.0 : grid[(long)place];
   long first = (long)floor(place) - 1;
-  first = first < 0 ? 0 : first > steps - 3 ? steps - 3 : first;
-  const double *w = grid + first, s = place - (double)first;
-  if (w[3] == 0.0) {
-    const long k = s < 1.0 ? 0 : s < 2.0 ? 1 : 2;
-    return w[k] + (s - (double)k) * (w[k + 1] - w[k]);
-  }
-  const double a = s, b = s - 1.0, c = s - 2.0, d = s - 3.0;
-  return -w[0] * b * c * d / 6.0 + w[1] * a * c * d / 2.0 - w[2] * a * b * d / 2.0 + w[3] * a * b * c / 6.0;
+  first = first < 0 ? 0 : first > last - 3 ? last - 3 : first;
+  const double *w = grid + first, a = place - (double)first;
+  const double b = a - 1.0, c = a - 2.0, d = a - 3.0;
+  const double speed =
+      -w[0] * b * c * d / 6.0 + w[1] * a * c * d / 2.0 - w[2] * a * b * d / 2.0 + w[3] * a * b * c / 6.0;
+  return moving <= steps ? fmax(speed, 0.0) : speed;
 }
 
 static void put(struct runner *runner, double speed_rad_s, double voltage_v, bool is_open)
@@ -73,16 +75,18 @@ static int run_span(struct runner *runner, const struct sb_bench_span *span, dou
   enum sb_status status = sb_sim_init(&sim, model, runner->test->gear, &err);
   double *grid = runner->test->grid;
   grid[0] = runner->speed_rad_s;
+  long moving = steps + 1; /* steps before it stands */
   for (long k = 1; k <= steps && status == SB_OK; k++) {
     status = sb_sim_advance(&sim, k, &err);
     grid[k] = sim.state.motor_speed_rad_s;
+    if (grid[k] == 0.0 && moving > k && span->voltage_v == 0.0) moving = k;
   }
   sb_sim_clear(&sim);
   if (status != SB_OK) return -1;
   const size_t end = runner->test->first + runner->test->count;
   while (runner->next < end && time_of(runner, runner->next) < to_s) {
     const double place = (time_of(runner, runner->next) - from_s) / model->run.step_s;
-    put(runner, speed_at(grid, steps, place), span->voltage_v, span->is_open);
+    put(runner, speed_at(grid, steps, moving, place), span->voltage_v, span->is_open);
   }
   runner->speed_rad_s = grid[steps];
   return 0;
@@ -221,8 +225,23 @@ int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test
 
 static long steps_for(double length_s, double tau_s, long least, long most)
 {
-  const double wanted = ceil(length_s / tau_s * steps_per_tau);
+  const double wanted = ceil(fmax(length_s, 0.0) / tau_s * steps_per_tau);
   return wanted < (double)least ? least : wanted > (double)most ? most : (long)wanted;
+}
+
+static enum sb_status make_grid(struct sb_bench_test *test, long most, struct sb_error *err)
+{
+  const size_t size = (size_t)most + 1;
+  if (size <= test->grid_size) return SB_OK;
+  free(test->grid);
+  test->grid = malloc(size * sizeof *test->grid);
+  test->grid_size = test->grid != NULL ? size : 0;
+  return test->grid != NULL ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", test->log->path);
+}
+
+static long greater(long a, long b)
+{
+  return a > b ? a : b;
 }
 
 enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
@@ -231,27 +250,24 @@ enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_ben
   if (!sb_bench_machine(bench, bench->p, test->added_inertia_kg_m2, &machine)) {
     return sb_fail(err, SB_ERR_NUMERICS, "%s: the start of the search makes no machine", test->log->path);
   }
-  const double tau_s =
-      test->is_shift ? sb_model_shortest_time_constant_s(&machine) : sb_model_time_constant_s(&machine, test->gear);
   const double end_s = last_time(test);
-  const double begin_s = test->is_shift ? test->log->columns[SB_FIT_TIME][0] : begin_of(test, test->own, 0);
+  if (test->is_shift) {
+    const double length_s = end_s - test->log->columns[SB_FIT_TIME][0];
+    test->spans[0].steps =
+        steps_for(length_s, sb_model_shortest_time_constant_s(&machine), (long)test->log->row_count, SHIFT_STEPS_MAX);
+    return SB_OK;
+  }
+  const double driven_s = sb_model_time_constant_s(&machine, test->gear);
+  machine.motor.resistance_ohm = open_ohm;
+  const double open_s = sb_model_time_constant_s(&machine, test->gear);
   const long least = test->span_count > 8 ? STEPS_MIN : SPAN_STEPS_MIN;
-  long most = 0;
+  long most = test->off_steps = steps_for(end_s - test->own[SB_OWN_OFF], open_s, SPAN_STEPS_MIN, STEPS_MAX);
   for (size_t k = 0; k < test->span_count; k++) {
-    const double from_s = k == 0 ? begin_s : begin_of(test, test->own, k);
-    const double to_s = k + 1 < test->span_count ? begin_of(test, test->own, k + 1) : end_s;
-    test->spans[k].steps = test->is_shift
-                               ? steps_for(end_s - begin_s, tau_s, (long)test->log->row_count, SHIFT_STEPS_MAX)
-                               : steps_for(fmax(to_s - from_s, 0.0), tau_s, least, STEPS_MAX);
-    if (test->spans[k].steps > most) most = test->spans[k].steps;
+    const double from_s = begin_of(test, test->own, k);
+    const double to_s =
+        fmin(k + 1 < test->span_count ? begin_of(test, test->own, k + 1) : end_s, test->own[SB_OWN_OFF]);
+    test->spans[k].steps = steps_for(to_s - from_s, test->spans[k].is_open ? open_s : driven_s, least, STEPS_MAX);
+    most = greater(most, test->spans[k].steps);
   }
-  test->off_steps = steps_for(fmax(end_s - test->own[SB_OWN_OFF], 0.0), tau_s, SPAN_STEPS_MIN, STEPS_MAX);
-  if (test->off_steps > most) most = test->off_steps;
-  if ((size_t)most + 1 > test->grid_size) {
-    free(test->grid);
-    test->grid = malloc(((size_t)most + 1) * sizeof *test->grid);
-    if (test->grid == NULL) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", test->log->path);
-    test->grid_size = (size_t)most + 1;
-  }
-  return SB_OK;
+  return make_grid(test, most, err);
 }

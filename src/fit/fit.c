@@ -229,6 +229,7 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
 {
   struct sb_estimate *estimate = &fit->estimate;
   free_all(fit);
+  sb_bench_set_scales(&fit->bench);
   enum sb_status status = sb_estimate_look(estimate, err);
   if (status == SB_OK) status = sb_blind_find(estimate, blind_by_noise, blind, err);
   if (status != SB_OK) return status;

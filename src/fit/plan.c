@@ -313,6 +313,19 @@ static void set_free(struct sb_bench *bench)
     has_current |= kind == SB_FIT_STALL_CURRENT || kind == SB_FIT_RESISTANCE;
   }
   if (is_bare) bench->is_free[SB_FIT_P_STALL_CURRENT] = has_current;
+  /* What is known exactly is not sought. */
+  static const struct {
+    enum sb_fit_figure_kind kind;
+    enum sb_fit_parameter parameter;
+  } same[] = {{SB_FIT_NO_LOAD_SPEED, SB_FIT_P_NO_LOAD_SPEED},     {SB_FIT_STALL_TORQUE, SB_FIT_P_STALL_TORQUE},
+              {SB_FIT_STALL_CURRENT, SB_FIT_P_STALL_CURRENT},     {SB_FIT_ROTOR_INERTIA, SB_FIT_P_ROTOR_INERTIA},
+              {SB_FIT_MESH_EFFICIENCY, SB_FIT_P_MESH_EFFICIENCY}, {SB_FIT_LOAD_INERTIA, SB_FIT_P_LOAD_INERTIA}};
+  for (size_t k = 0; k < bench->known_count; k++) {
+    const struct sb_fit_known *known = &bench->setup->known[k];
+    for (size_t s = 0; s < sizeof same / sizeof *same; s++) {
+      if (same[s].kind == known->kind && known->least == known->greatest) bench->is_free[same[s].parameter] = false;
+    }
+  }
   if (!has_dynamic) bench->is_free[SB_FIT_P_ROTOR_INERTIA] = bench->is_free[SB_FIT_P_LOAD_INERTIA] = false;
 }
 

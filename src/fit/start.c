@@ -48,6 +48,12 @@ static void add_row(struct problem *problem, double a, double b, double c, doubl
   problem->y[problem->count++] = y;
 }
 
+static bool solve_plainly(const struct problem *problem, double c[3])
+{
+  return problem->count > problem->terms && sb_least_squares_linear(problem->count, problem->terms, problem->rows,
+                                                                    problem->y, c, NULL, NULL, NULL) == SB_OK;
+}
+
 static bool solve(const struct problem *problem, double c[3])
 {
   if (problem->count <= problem->terms) return false;
@@ -55,8 +61,7 @@ static bool solve(const struct problem *problem, double c[3])
       sb_least_squares_robust(problem->count, problem->terms, problem->rows, problem->y, c, NULL, NULL) == SB_OK) {
     return true;
   }
-  return sb_least_squares_linear(problem->count, problem->terms, problem->rows, problem->y, c, NULL, NULL, NULL) ==
-         SB_OK;
+  return solve_plainly(problem, c);
 }
 
 /* What the logs say about the machine before the search; NAN: nothing. */
@@ -175,6 +180,18 @@ static struct stretch find_stretch(const struct sb_bench *bench, const struct sb
   return best;
 }
 
+/* A long time at the end speed says nothing about the way there, and would outvote it: as many rows again stay. */
+static struct stretch without_plateau(const double *speeds, struct stretch at)
+{
+  double greatest = 0.0;
+  size_t there = at.from;
+  for (size_t i = at.from; i < at.to; i++) greatest = fmax(greatest, speeds[i]);
+  while (there < at.to && !(speeds[there] > 0.97 * greatest)) there++;
+  const size_t rise = there - at.from + 4;
+  if (there + rise < at.to) at.to = there + rise;
+  return at;
+}
+
 /* w = c + c1 (integral of v) - c2 (integral of w), or with time for v and a minus. */
 static bool fit_stretch(const struct sb_bench *bench, const struct sb_bench_test *test, const double *speeds,
                         struct stretch at, bool is_on, double c[3])
@@ -194,6 +211,9 @@ static bool fit_stretch(const struct sb_bench *bench, const struct sb_bench_test
     add_row(&line, 1.0, push, -turned, speeds[i]);
   }
   is_found = solve(&line, c);
+  /* The bulk may be so quiet that the robust fit takes the motion itself for outliers. */
+  const double length_s = times[at.to - 1] - times[at.from];
+  if (is_on && !(is_found && c[1] > 0.0 && c[2] * length_s > 0.3)) is_found = solve_plainly(&line, c);
   problem_clear(&line);
   return is_found;
 }
@@ -220,7 +240,8 @@ static void guess_from_motion(const struct sb_bench *bench, struct sb_bench_test
   double *speeds = smoothed(test, box != NULL ? box->gears[test->gear].ratio : 1.0);
   double c[3];
   if (speeds == NULL) return;
-  const struct stretch on = find_stretch(bench, test, speeds, true), off = find_stretch(bench, test, speeds, false);
+  const struct stretch on = without_plateau(speeds, find_stretch(bench, test, speeds, true));
+  const struct stretch off = find_stretch(bench, test, speeds, false);
   if (fit_stretch(bench, test, speeds, on, true, c) && c[1] > 0.0 && c[2] > 0.0) {
     const double voltage_share = sb_bench_voltage(bench, test->log, on.from) / bench->nominal_voltage_v;
     if (isnan(guess->torque_per_inertia)) {
@@ -308,7 +329,7 @@ static void set_from_scenario(struct sb_bench *bench)
 }
 
 /* Sizes that matter for what may be zero: a tenth or a fifth of what the motor can do. */
-static void set_scales(struct sb_bench *bench)
+void sb_bench_set_scales(struct sb_bench *bench)
 {
   const double stall_nm = bench->p[SB_FIT_P_STALL_TORQUE], speed = bench->p[SB_FIT_P_NO_LOAD_SPEED];
   const double ratio = bench->setup->model != NULL ? bench->setup->model->gearbox.gears[0].ratio : 1.0;
@@ -334,27 +355,35 @@ static double badness(const struct sb_bench *bench, double *computed)
   return sum;
 }
 
-/* A scenario's inertias may be far from the log's: the best of a few factors. */
-static enum sb_status try_inertias(struct sb_bench *bench, struct sb_error *err)
+/* All that sets the pace of the motion and is free, times a factor. */
+static void scale_pace(struct sb_bench *bench, const double *from, double factor)
+{
+  const bool is_bare = bench->setup->model == NULL;
+  double *p = bench->p;
+  if (bench->is_free[SB_FIT_P_ROTOR_INERTIA]) p[SB_FIT_P_ROTOR_INERTIA] = from[SB_FIT_P_ROTOR_INERTIA] * factor;
+  if (bench->is_free[SB_FIT_P_LOAD_INERTIA]) p[SB_FIT_P_LOAD_INERTIA] = from[SB_FIT_P_LOAD_INERTIA] * factor;
+  if (!is_bare || bench->is_free[SB_FIT_P_ROTOR_INERTIA] || !bench->is_free[SB_FIT_P_STALL_TORQUE]) return;
+  p[SB_FIT_P_STALL_TORQUE] = from[SB_FIT_P_STALL_TORQUE] / factor;
+}
+
+/* The logs may move at quite another pace than guessed: the best of a few factors. */
+static enum sb_status try_paces(struct sb_bench *bench, struct sb_error *err)
 {
   static const double factors[] = {1.0, 0.3, 3.0, 0.1, 10.0};
   double *computed = malloc((bench->reading_count + 1) * sizeof *computed);
   if (computed == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
-  const double rotor = bench->p[SB_FIT_P_ROTOR_INERTIA], load = bench->p[SB_FIT_P_LOAD_INERTIA];
-  double best = INFINITY, chosen = 1.0;
+  double from[SB_FIT_PARAMETER_COUNT], best = INFINITY, chosen = 1.0;
   enum sb_status status = SB_OK;
+  memcpy(from, bench->p, sizeof from);
   for (size_t k = 0; k < sizeof factors / sizeof *factors && status == SB_OK; k++) {
-    if (bench->is_free[SB_FIT_P_ROTOR_INERTIA]) bench->p[SB_FIT_P_ROTOR_INERTIA] = rotor * factors[k];
-    if (bench->is_free[SB_FIT_P_LOAD_INERTIA]) bench->p[SB_FIT_P_LOAD_INERTIA] = load * factors[k];
+    scale_pace(bench, from, factors[k]);
     status = sb_bench_set_steps(bench, err);
     const double bad = status == SB_OK ? badness(bench, computed) : INFINITY;
-    if (bad < 0.9 * best) { /* the first one stays unless another is clearly better */
-      best = bad;
-      chosen = factors[k];
-    }
+    if (!(bad < 0.9 * best)) continue; /* the first one stays unless another is clearly better */
+    best = bad;
+    chosen = factors[k];
   }
-  if (bench->is_free[SB_FIT_P_ROTOR_INERTIA]) bench->p[SB_FIT_P_ROTOR_INERTIA] = rotor * chosen;
-  if (bench->is_free[SB_FIT_P_LOAD_INERTIA]) bench->p[SB_FIT_P_LOAD_INERTIA] = load * chosen;
+  scale_pace(bench, from, chosen);
   free(computed);
   return status;
 }
@@ -364,12 +393,11 @@ enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err)
   struct guess guess = {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN};
   if (bench->setup->model != NULL) {
     set_from_scenario(bench);
-    set_scales(bench);
+    sb_bench_set_scales(bench);
     for (int t = 0; t < bench->test_count; t++) {
       if (bench->tests[t].is_dynamic) guess_from_motion(bench, &bench->tests[t], &guess);
     }
-    const bool has_inertia = bench->is_free[SB_FIT_P_ROTOR_INERTIA] || bench->is_free[SB_FIT_P_LOAD_INERTIA];
-    return has_inertia ? try_inertias(bench, err) : SB_OK;
+    return try_paces(bench, err);
   }
   for (int t = 0; t < bench->test_count; t++) {
     if (bench->tests[t].is_dynamic) {
@@ -380,6 +408,6 @@ enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err)
   }
   guess_from_currents(bench, &guess);
   set_bare(bench, &guess);
-  set_scales(bench);
-  return SB_OK;
+  sb_bench_set_scales(bench);
+  return try_paces(bench, err);
 }
