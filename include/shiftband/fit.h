@@ -143,26 +143,26 @@ const char *sb_fit_parameter_words(enum sb_fit_parameter parameter);
  * What is reported: parameters in the units of a scenario, and what follows from them. X(name, key or short name, quantity,
  * words). A name with a dot is the key of a scenario.
  */
-#define SB_FIT_FIGURE_LIST(X)                                                                                \
-  X(SB_FIT_NO_LOAD_SPEED, "motor.no_load_speed", SB_SPEED, "no-load speed")                                  \
-  X(SB_FIT_STALL_TORQUE, "motor.stall_torque", SB_TORQUE, "stall torque")                                    \
-  X(SB_FIT_STALL_CURRENT, "motor.stall_current", SB_CURRENT, "stall current")                                \
-  X(SB_FIT_NO_LOAD_CURRENT, "motor.no_load_current", SB_CURRENT, "no-load current")                          \
-  X(SB_FIT_ROTOR_INERTIA, "motor.rotor_inertia", SB_INERTIA, "rotor inertia")                                \
-  X(SB_FIT_MESH_EFFICIENCY, "gearbox.mesh_efficiency", SB_RATIO, "efficiency of one mesh")                   \
-  X(SB_FIT_LOAD_FRICTION, "load friction", SB_TORQUE, "constant friction at the output")                     \
-  X(SB_FIT_LOAD_VISCOUS, "load viscous", SB_VISCOUS, "viscous friction at the output")                       \
-  X(SB_FIT_LOAD_INERTIA, "load.inertia", SB_INERTIA, "whole inertia at the output")                          \
-  X(SB_FIT_MOTOR_FRICTION, "motor friction", SB_TORQUE, "the motor's own constant friction, kt I0 - b w0")   \
-  X(SB_FIT_MOTOR_VISCOUS, "motor viscous", SB_VISCOUS, "the motor's own viscous friction")                   \
-  X(SB_FIT_RESISTANCE, "resistance", SB_RESISTANCE, "of winding and leads, nominal voltage / stall current") \
-  X(SB_FIT_KT, "torque constant", SB_RATIO, "kt, N.m/A")                                                     \
-  X(SB_FIT_KE, "voltage constant", SB_RATIO, "ke, V.s/rad")                                                  \
-  X(SB_FIT_KT_OVER_KE, "kt / ke", SB_RATIO, "1 where nothing sits between winding and shaft")                \
-  X(SB_FIT_TIME_CONSTANT, "time constant", SB_TIME, "of a spin-up, J w0 / Ts")                               \
-  X(SB_FIT_TORQUE_OVER_INERTIA, "torque / inertia", SB_RATIO, "stall torque over inertia, rad/s2")           \
-  X(SB_FIT_FRICTION_OVER_INERTIA, "friction / inertia", SB_RATIO, "constant friction over inertia, rad/s2")  \
-  X(SB_FIT_VISCOUS_OVER_INERTIA, "viscous / inertia", SB_RATIO, "viscous friction over inertia, 1/s")
+#define SB_FIT_FIGURE_LIST(X)                                                              \
+  X(SB_FIT_NO_LOAD_SPEED, "motor.no_load_speed", SB_SPEED, "no-load speed")                \
+  X(SB_FIT_STALL_TORQUE, "motor.stall_torque", SB_TORQUE, "stall torque")                  \
+  X(SB_FIT_STALL_CURRENT, "motor.stall_current", SB_CURRENT, "stall current")              \
+  X(SB_FIT_NO_LOAD_CURRENT, "motor.no_load_current", SB_CURRENT, "no-load current")        \
+  X(SB_FIT_ROTOR_INERTIA, "motor.rotor_inertia", SB_INERTIA, "rotor inertia")              \
+  X(SB_FIT_MESH_EFFICIENCY, "gearbox.mesh_efficiency", SB_RATIO, "efficiency of one mesh") \
+  X(SB_FIT_LOAD_FRICTION, "load_friction", SB_TORQUE, "friction at the output")            \
+  X(SB_FIT_LOAD_VISCOUS, "load_viscous", SB_VISCOUS, "viscous at the output")              \
+  X(SB_FIT_LOAD_INERTIA, "load.inertia", SB_INERTIA, "inertia at the output")              \
+  X(SB_FIT_MOTOR_FRICTION, "motor_friction", SB_TORQUE, "motor's constant friction")       \
+  X(SB_FIT_MOTOR_VISCOUS, "motor_viscous", SB_VISCOUS, "motor's viscous friction")         \
+  X(SB_FIT_RESISTANCE, "resistance", SB_RESISTANCE, "resistance")                          \
+  X(SB_FIT_KT, "torque_constant", SB_RATIO, "torque constant kt")                          \
+  X(SB_FIT_KE, "voltage_constant", SB_RATIO, "voltage constant ke")                        \
+  X(SB_FIT_KT_OVER_KE, "kt_over_ke", SB_RATIO, "kt / ke (1: no gearhead)")                 \
+  X(SB_FIT_TIME_CONSTANT, "time_constant", SB_TIME, "spin-up time constant")               \
+  X(SB_FIT_TORQUE_OVER_INERTIA, "torque_over_inertia", SB_RATIO, "stall torque / inertia") \
+  X(SB_FIT_FRICTION_OVER_INERTIA, "friction_over_inertia", SB_RATIO, "friction / inertia") \
+  X(SB_FIT_VISCOUS_OVER_INERTIA, "viscous_over_inertia", SB_RATIO, "viscous / inertia")
 
 enum sb_fit_figure_kind {
 #define SB_FIT_FIGURE_NAME(name, ...) name,

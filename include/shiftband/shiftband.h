@@ -10,6 +10,7 @@
 #include "shiftband/controller.h"
 #include "shiftband/drive.h"
 #include "shiftband/driveshaft.h"
+#include "shiftband/fit.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/grid.h"
 #include "shiftband/json.h"

@@ -29,6 +29,7 @@ int sb_cmd_check(int argc, char **argv);
 int sb_cmd_run(int argc, char **argv);
 int sb_cmd_tune(int argc, char **argv);
 int sb_cmd_map(int argc, char **argv);
+int sb_cmd_fit(int argc, char **argv);
 int sb_cmd_keys(int argc, char **argv);
 
 /* "shiftband 0.1.0" */

@@ -20,6 +20,7 @@ static const struct command {
     {"run", "simulate scenarios: trace, verdicts, shifts, energy", sb_cmd_run},
     {"map", "the verdict over the whole plane of thresholds, or over a grid of other keys", sb_cmd_map},
     {"tune", "thresholds and dwell that hold for all scenarios and all their tolerances", sb_cmd_tune},
+    {"fit", "motor, friction and inertia from bench measurements, with standard errors", sb_cmd_fit},
     {"keys", "every scenario key with unit, range, default and meaning", sb_cmd_keys},
 };
 

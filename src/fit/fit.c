@@ -223,6 +223,26 @@ static bool is_same_hold(const struct sb_bench *bench, const struct fit *before)
   return is_same;
 }
 
+/* A direction of the unknowns in e-folds of the parameters, so that ones that scale together have equal shares. */
+static void fill_blind(const struct sb_bench *bench, const struct sb_blind *blind, size_t k, struct sb_fit_blind *out)
+{
+  double greatest = 0.0;
+  for (size_t j = 0; j < blind->terms; j++) {
+    int test, own;
+    const int parameter = sb_unknown_parameter(bench, j, &test, &own);
+    if (parameter < 0) continue;
+    double share = blind->directions[k * blind->terms + j];
+    const double p = bench->p[parameter], scale = bench->scale[parameter];
+    if (!sb_bench_is_positive(parameter) && fabs(p) > 0.01 * scale) share *= scale / p;
+    out->shares[parameter] = share;
+  }
+  const double unit = out->shares[out->held];
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) greatest = fmax(greatest, fabs(out->shares[j]));
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+    out->shares[j] = fabs(out->shares[j]) < 0.05 * greatest ? 0.0 : out->shares[j] / unit;
+  }
+}
+
 /* With all unknowns free at the answer: what is blind, what each figure is worth, and what would help. */
 static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struct sb_fit_result *out,
                                   struct sb_error *err)
@@ -251,10 +271,7 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
     if (held < 0) continue;
     struct sb_fit_blind *to = &out->blind[out->blind_count++];
     *to = (struct sb_fit_blind){.held = (enum sb_fit_parameter)held};
-    for (size_t j = 0; j < blind->terms; j++) {
-      const int parameter = sb_unknown_parameter(&fit->bench, j, &test, &own);
-      if (parameter >= 0) to->shares[parameter] = blind->directions[k * blind->terms + j];
-    }
+    fill_blind(&fit->bench, blind, k, to);
   }
   out->advice_count = sb_advise(estimate, out->advice);
   return SB_OK;
