@@ -239,6 +239,7 @@ struct sb_fit_channel {
   int log;
   enum sb_fit_column column;
   size_t count, aside_count; /* readings, those set aside among them */
+  size_t astray_count;       /* readings in runs where the machine moved otherwise than the model: kept */
   double sd;                 /* SI: spread of the residuals */
   double freedom;            /* degrees of freedom left to it */
   double quantum;            /* rounding taken into account; 0: none */
@@ -259,6 +260,7 @@ enum { SB_FIT_BLIND_MAX = 8, SB_FIT_ADVICE_MAX = 4 };
 struct sb_fit_blind {
   double shares[SB_FIT_PARAMETER_COUNT];
   enum sb_fit_parameter held; /* held so that the others get a value */
+  const char *advice;         /* the measurement that would tell most of it; NULL: none that is known */
 };
 
 struct sb_fit_result {
@@ -274,8 +276,8 @@ struct sb_fit_result {
   struct sb_fit_reading *readings; /* owned */
   size_t blind_count;
   struct sb_fit_blind blind[SB_FIT_BLIND_MAX];
-  /* Measurements that would settle it, the best first: constant texts. Where nothing is blind, the first one is what would
-   * sharpen the least certain figure most. */
+  /* Measurements after which the least certain parameter is best known, the best first, until nothing is blind any more
+   * (the first one even where nothing is): constant texts. */
   size_t advice_count;
   const char *advice[SB_FIT_ADVICE_MAX];
   enum sb_fit_figure_kind vaguest; /* told, with the widest relative interval */

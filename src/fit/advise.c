@@ -19,6 +19,7 @@ enum { VALUE_MAX = 2, TERM_MAX = SB_FIT_PARAMETER_COUNT };
 
 struct candidate {
   bool is_bare;
+  bool needs_currents; /* of use only where currents are a part of the fit */
   const char *text;
   /* Readings for parameters; `now` are the present ones, at which the measurement is planned. */
   void (*value)(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX]);
@@ -128,22 +129,22 @@ static void motor_alone(const struct sb_bench *bench, const double *p, const dou
 
 /* The easiest first: of two that do as well, the first is advised. */
 static const struct candidate candidates[] = {
-    {true, "log a coast-down: run the motor free, open its circuit, and log the speed until it stands", coast},
-    {true, "log a spin-up from rest at a known voltage", spin_up},
-    {true, "run the motor free at a known voltage and read its current", no_load_current},
-    {true,
+    {true, false, "log a coast-down: run the motor free, open its circuit, and log the speed until it stands", coast},
+    {true, false, "log a spin-up from rest at a known voltage", spin_up},
+    {true, true, "run the motor free at a known voltage and read its current", no_load_current},
+    {true, false,
      "hang a known weight on a drum (or press a spring balance on a lever) and note torque and speed at one point "
      "near half the free speed",
      weight},
-    {true, "log a second spin-up with a disc of known inertia on the shaft (column added_inertia)", disc},
-    {true, "lock the shaft for a moment at a known voltage and read the current (it heats fast)", stall_current},
-    {true, "measure the free speed at half the voltage, too", half_voltage},
-    {false, "log a coast-down of the output in neutral", output_coast},
-    {false, "log a spin-up in the last gear", spin_up_in_gear},
-    {false, "log a spin-up of the motor alone, out of the gears", spin_up},
-    {false, "hang a known weight on a drum at the output in gear 1 and note its speed", weight},
-    {false, "hang a known weight on a drum at the output in the last gear and note its speed", weight_in_last},
-    {false, "take one point with a known weight at the motor's own shaft, out of the gears", motor_alone},
+    {true, false, "log a second spin-up with a disc of known inertia on the shaft (column added_inertia)", disc},
+    {true, true, "lock the shaft for a moment at a known voltage and read the current (it heats fast)", stall_current},
+    {true, false, "measure the free speed at half the voltage, too", half_voltage},
+    {false, false, "log a coast-down of the output in neutral", output_coast},
+    {false, false, "log a spin-up in the last gear", spin_up_in_gear},
+    {false, false, "log a spin-up of the motor alone, out of the gears", spin_up},
+    {false, false, "hang a known weight on a drum at the output in gear 1 and note its speed", weight},
+    {false, false, "hang a known weight on a drum at the output in the last gear and note its speed", weight_in_last},
+    {false, false, "take one point with a known weight at the motor's own shaft, out of the gears", motor_alone},
 };
 
 enum { CANDIDATE_COUNT = sizeof candidates / sizeof *candidates };
@@ -183,20 +184,27 @@ static void add_candidate(struct information *info, const struct sb_bench *bench
   }
 }
 
-/* The deviation of the worst known parameter. */
-static double worst_sd(const struct information *info)
+/* Deviations that the information leaves: of the worst known parameter, or along a direction. */
+static double sd_left(const struct information *info, const double *direction)
 {
-  double copy[TERM_MAX * TERM_MAX], worst = 0.0;
-  for (size_t a = 0; a < info->terms; a++) {
-    for (size_t b = 0; b < info->terms; b++) {
-      copy[a * info->terms + b] = info->normal[a][b] + (a == b ? 1.0 / (before_sd * before_sd) : 0.0);
+  const size_t n = info->terms;
+  double copy[TERM_MAX * TERM_MAX], worst = 0.0, along = 0.0, length = 0.0;
+  for (size_t a = 0; a < n; a++) {
+    for (size_t b = 0; b < n; b++) {
+      copy[a * n + b] = info->normal[a][b] + (a == b ? 1.0 / (before_sd * before_sd) : 0.0);
     }
   }
-  gsl_matrix_view view = gsl_matrix_view_array(copy, info->terms, info->terms);
+  gsl_matrix_view view = gsl_matrix_view_array(copy, n, n);
   if (gsl_linalg_cholesky_decomp1(&view.matrix) != GSL_SUCCESS) return before_sd;
   if (gsl_linalg_cholesky_invert(&view.matrix) != GSL_SUCCESS) return before_sd;
-  for (size_t a = 0; a < info->terms; a++) worst = fmax(worst, sqrt(gsl_matrix_get(&view.matrix, a, a)));
-  return worst;
+  for (size_t a = 0; a < n; a++) {
+    worst = fmax(worst, sqrt(gsl_matrix_get(&view.matrix, a, a)));
+    for (size_t b = 0; direction != NULL && b < n; b++) {
+      along += direction[a] * gsl_matrix_get(&view.matrix, a, b) * direction[b];
+    }
+    if (direction != NULL) length += direction[a] * direction[a];
+  }
+  return direction == NULL ? worst : length > 0.0 ? sqrt(along / length) : 0.0;
 }
 
 /* What the logs tell about the parameters when nothing is known of their own unknowns: the Schur complement. */
@@ -226,35 +234,47 @@ static void gather(struct information *info, const struct sb_estimate *estimate)
   }
 }
 
+/* The candidate after which the deviation is least; -1 when none makes it clearly less. */
+static int best_candidate(const struct information *info, const struct sb_bench *bench, const double *direction,
+                          const bool *is_used)
+{
+  int best = -1;
+  double best_sd = sd_left(info, direction);
+  for (int k = 0; k < CANDIDATE_COUNT; k++) {
+    if (candidates[k].is_bare != (bench->setup->model == NULL) || is_used[k]) continue;
+    if (candidates[k].needs_currents && !bench->is_free[SB_FIT_P_STALL_CURRENT]) continue;
+    struct information with = *info;
+    add_candidate(&with, bench, &candidates[k]);
+    const double sd = sd_left(&with, direction);
+    if (!(sd < 0.8 * best_sd)) continue; /* clearly better than an easier one */
+    best = k;
+    best_sd = sd;
+  }
+  return best;
+}
+
+const char *sb_advise_on(const struct sb_estimate *estimate, const double *direction)
+{
+  const bool is_used[CANDIDATE_COUNT] = {false};
+  struct information info;
+  gather(&info, estimate);
+  const int best = info.terms > 0 ? best_candidate(&info, estimate->bench, direction, is_used) : -1;
+  return best >= 0 ? candidates[best].text : NULL;
+}
+
 size_t sb_advise(const struct sb_estimate *estimate, const char **advice)
 {
-  const struct sb_bench *bench = estimate->bench;
-  const bool is_bare = bench->setup->model == NULL;
   bool is_used[CANDIDATE_COUNT] = {false};
   struct information info;
   size_t count = 0;
   gather(&info, estimate);
   if (info.terms == 0) return 0;
-  double worst = worst_sd(&info);
   do {
-    int best = -1;
-    double best_sd = worst;
-    struct information best_info = info;
-    for (int k = 0; k < CANDIDATE_COUNT; k++) {
-      if (candidates[k].is_bare != is_bare || is_used[k]) continue;
-      struct information with = info;
-      add_candidate(&with, bench, &candidates[k]);
-      const double sd = worst_sd(&with);
-      if (!(sd < 0.9 * best_sd)) continue; /* clearly better than an easier one */
-      best = k;
-      best_sd = sd;
-      best_info = with;
-    }
+    const int best = best_candidate(&info, estimate->bench, NULL, is_used);
     if (best < 0) break;
     is_used[best] = true;
     advice[count++] = candidates[best].text;
-    info = best_info;
-    worst = best_sd;
-  } while (worst > settled_sd && count < SB_FIT_ADVICE_MAX);
+    add_candidate(&info, estimate->bench, &candidates[best]);
+  } while (sd_left(&info, NULL) > settled_sd && count < SB_FIT_ADVICE_MAX);
   return count;
 }

@@ -16,6 +16,8 @@ static const double bisquare = 4.685;   /* 95 % efficiency on sound data (Draper
 static const double mad_to_sd = 1.0 / 0.6745;
 static const double chance_aside = 1e-3;   /* of setting anything aside in a sound channel */
 static const double share_of_one = 0.02;   /* spread assumed of a channel without spare readings */
+static const double model_share = 1e-6;    /* of the greatest reading: the simulation itself is no better */
+static const double singular_share = 1e-9; /* of the greatest singular value: below it is rounding */
 static const double range_sd = 1.0 / 12.0; /* variance of a rounding, in steps squared */
 
 enum { ROBUST_ROUND_MAX = 8, ROUND_MAX = 6 };
@@ -146,8 +148,44 @@ static double bulk_sd(const struct sb_estimate *estimate, int channel)
   gsl_sort(sizes, 1, n);
   double sd = n > 0 ? sizes[unknowns + (n - unknowns) / 2] * mad_to_sd : INFINITY;
   free(sizes);
-  sd = fmax(sd, 1e-9 * greatest_of(bench, channel));
+  sd = fmax(sd, model_share * greatest_of(bench, channel));
   return fmax(sd, bench->channels[channel].quantum * sqrt(range_sd));
+}
+
+/* The readings of a channel in order: places[count], owned by the caller; NULL without memory. */
+static size_t *places_of(const struct sb_bench *bench, int channel)
+{
+  size_t *places = malloc((bench->channels[channel].count + 1) * sizeof *places), n = 0;
+  for (size_t i = 0; places != NULL && i < bench->reading_count; i++) {
+    if (bench->readings[i].channel == channel) places[n++] = i;
+  }
+  return places;
+}
+
+/* How many readings from `first` on are all beyond a limit on one side. */
+static size_t run_length(const struct sb_estimate *estimate, const size_t *places, size_t first, size_t count,
+                         double limit)
+{
+  size_t n = 0;
+  const double sign = estimate->f[places[first]] < 0.0 ? -1.0 : 1.0;
+  while (first + n < count && sign * estimate->f[places[first + n]] > limit) n++;
+  return n;
+}
+
+/*
+ * A run of readings beyond a limit that comes or goes gradually is the machine moving otherwise than the model, not a fault
+ * of the sensor: such readings keep their say. A burst of bad readings starts and ends at once.
+ */
+static bool is_gradual(const struct sb_estimate *estimate, const size_t *places, size_t first, size_t length,
+                       size_t count)
+{
+  double greatest = 0.0;
+  if (length < 4) return false;
+  for (size_t k = first; k < first + length; k++) greatest = fmax(greatest, fabs(estimate->f[places[k]]));
+  const bool comes = first > 0 && fabs(estimate->f[places[first]] - estimate->f[places[first - 1]]) < 0.5 * greatest;
+  const size_t end = first + length;
+  const bool goes = end < count && fabs(estimate->f[places[end - 1]] - estimate->f[places[end]]) < 0.5 * greatest;
+  return comes || goes;
 }
 
 /* Bisquare weights; returns the greatest relative change of a channel's spread. */
@@ -160,11 +198,17 @@ static double weigh_robustly(struct sb_estimate *estimate)
     const double sd = bulk_sd(estimate, c);
     change = fmax(change, fabs(sd - channel->sd) / sd);
     channel->sd = sd;
-    for (size_t i = 0; i < bench->reading_count; i++) {
-      if (bench->readings[i].channel != c) continue;
-      const double u = estimate->f[i] / (bisquare * sd), inner = fabs(u) < 1.0 ? 1.0 - u * u : 0.0;
-      estimate->weights[i] = inner * inner / (sd * sd);
+    size_t *places = places_of(bench, c), length = 0;
+    for (size_t k = 0; places != NULL && k<channel->count; k += length> 0 ? length : 1) {
+      const double u = estimate->f[places[k]] / (bisquare * sd), inner = fabs(u) < 1.0 ? 1.0 - u * u : 0.0;
+      estimate->weights[places[k]] = inner * inner / (sd * sd);
+      length = run_length(estimate, places, k, channel->count, bisquare * sd);
+      const bool has_say = is_gradual(estimate, places, k, length, channel->count);
+      for (size_t m = k; m < k + length; m++) {
+        estimate->weights[places[m]] = has_say ? pow(estimate->f[places[m]] * bisquare, -2.0) : 0.0;
+      }
     }
+    free(places);
   }
   return change;
 }
@@ -178,12 +222,17 @@ static void set_aside(struct sb_estimate *estimate)
     const double n = (double)channel->count, share = (double)estimate->terms / (double)bench->reading_count;
     const double freedom = fmax(n * (1.0 - share), 1.0);
     const double limit = gsl_cdf_tdist_Qinv(0.5 * chance_aside / n, freedom) * channel->sd;
-    channel->aside_count = 0;
-    for (size_t i = 0; i < bench->reading_count; i++) {
-      if (bench->readings[i].channel != c) continue;
-      bench->readings[i].is_aside = fabs(estimate->f[i]) > limit;
-      channel->aside_count += bench->readings[i].is_aside;
+    size_t *places = places_of(bench, c), length = 0;
+    channel->aside_count = channel->astray_count = 0;
+    for (size_t k = 0; places != NULL && k<channel->count; k += length> 0 ? length : 1) {
+      bench->readings[places[k]].is_aside = false;
+      length = run_length(estimate, places, k, channel->count, limit);
+      const bool has_say = is_gradual(estimate, places, k, length, channel->count);
+      for (size_t m = k; m < k + length; m++) bench->readings[places[m]].is_aside = !has_say;
+      channel->aside_count += has_say ? 0 : length;
+      channel->astray_count += has_say ? length : 0;
     }
+    free(places);
   }
 }
 
@@ -222,7 +271,7 @@ static double weigh_by_spread(struct sb_estimate *estimate, bool has_leverage)
     }
     channel->freedom = kept - used > 0.5 ? kept - used : 0.0;
     double variance = channel->freedom > 0.0 ? sum / channel->freedom : pow(share_of_one * greatest_of(bench, c), 2.0);
-    variance = fmax(variance, pow(1e-9 * greatest_of(bench, c), 2.0));
+    variance = fmax(variance, pow(model_share * greatest_of(bench, c), 2.0));
     const double sd = sqrt(fmax(variance, rounding)), noise = fmax(variance - rounding, 0.0);
     change = fmax(change, fabs(sd - channel->sd) / sd);
     channel->sd = sd;
@@ -237,39 +286,51 @@ static double weigh_by_spread(struct sb_estimate *estimate, bool has_leverage)
 
 /* ---- solutions ---- */
 
-/* (J' W J)^-1, each unknown in units of its own column first, so that the scale of none spoils the others. */
+/* The columns of the weighted Jacobian brought to length one: scale[terms] has their lengths. */
+static void fill_scaled(const struct sb_estimate *estimate, gsl_matrix *a, gsl_vector *scale)
+{
+  for (size_t j = 0; j < estimate->terms; j++) {
+    double sum = 0.0;
+    for (size_t i = 0; i < estimate->rows; i++) {
+      const double part = sqrt(estimate->weights[i]) * estimate->jacobian[i * estimate->terms + j];
+      gsl_matrix_set(a, i, j, part);
+      sum += part * part;
+    }
+    gsl_vector_set(scale, j, sum > 0.0 ? sqrt(sum) : 1.0);
+    gsl_vector_view column = gsl_matrix_column(a, j);
+    gsl_vector_scale(&column.vector, 1.0 / gsl_vector_get(scale, j));
+  }
+}
+
+/* (J' W J)^-1 by singular values; what has none gets so great a variance that it will be found blind. */
 static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_error *err)
 {
-  const size_t terms = estimate->terms;
-  gsl_matrix *normal = gsl_matrix_calloc(terms, terms);
-  gsl_vector *scale = gsl_vector_alloc(terms);
+  const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
+  if (terms == 0) return SB_OK;
+  gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
+  gsl_vector *s = gsl_vector_alloc(terms), *scale = gsl_vector_alloc(terms), *work = gsl_vector_alloc(terms);
   enum sb_status status = SB_OK;
-  if (normal == NULL || scale == NULL) status = sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
-  for (size_t i = 0; i < estimate->rows && status == SB_OK; i++) {
-    const double *row = estimate->jacobian + i * terms;
+  if (a == NULL || v == NULL || s == NULL || scale == NULL || work == NULL) {
+    status = sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  } else {
+    fill_scaled(estimate, a, scale);
+    gsl_linalg_SV_decomp(a, v, s, work);
+    const double least = singular_share * gsl_vector_get(s, 0);
     for (size_t j = 0; j < terms; j++) {
       for (size_t k = 0; k < terms; k++) {
-        *gsl_matrix_ptr(normal, j, k) += estimate->weights[i] * row[j] * row[k];
+        double sum = 0.0;
+        for (size_t m = 0; m < terms; m++) {
+          sum += gsl_matrix_get(v, j, m) * gsl_matrix_get(v, k, m) / pow(fmax(gsl_vector_get(s, m), least), 2.0);
+        }
+        estimate->covariance[j * terms + k] = sum / (gsl_vector_get(scale, j) * gsl_vector_get(scale, k));
       }
     }
   }
-  for (size_t j = 0; j < terms && status == SB_OK; j++) gsl_vector_set(scale, j, sqrt(gsl_matrix_get(normal, j, j)));
-  for (size_t j = 0; j < terms && status == SB_OK; j++) {
-    for (size_t k = 0; k < terms; k++)
-      *gsl_matrix_ptr(normal, j, k) /= gsl_vector_get(scale, j) * gsl_vector_get(scale, k);
-  }
-  if (status == SB_OK &&
-      (gsl_linalg_cholesky_decomp1(normal) != GSL_SUCCESS || gsl_linalg_cholesky_invert(normal) != GSL_SUCCESS)) {
-    status = sb_fail(err, SB_ERR_NUMERICS, "the readings do not fix all unknowns");
-  }
-  for (size_t j = 0; j < terms && status == SB_OK; j++) {
-    for (size_t k = 0; k < terms; k++) {
-      estimate->covariance[j * terms + k] =
-          gsl_matrix_get(normal, j, k) / (gsl_vector_get(scale, j) * gsl_vector_get(scale, k));
-    }
-  }
-  if (normal != NULL) gsl_matrix_free(normal);
+  if (a != NULL) gsl_matrix_free(a);
+  if (v != NULL) gsl_matrix_free(v);
+  if (s != NULL) gsl_vector_free(s);
   if (scale != NULL) gsl_vector_free(scale);
+  if (work != NULL) gsl_vector_free(work);
   return status;
 }
 

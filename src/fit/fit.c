@@ -271,6 +271,7 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
     if (held < 0) continue;
     struct sb_fit_blind *to = &out->blind[out->blind_count++];
     *to = (struct sb_fit_blind){.held = (enum sb_fit_parameter)held};
+    to->advice = sb_advise_on(estimate, blind->directions + k * blind->terms);
     fill_blind(&fit->bench, blind, k, to);
   }
   out->advice_count = sb_advise(estimate, out->advice);

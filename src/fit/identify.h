@@ -27,6 +27,9 @@ int sb_unknown_parameter(const struct sb_bench *bench, size_t unknown, int *test
 /* Holds the pivots. */
 void sb_blind_hold(const struct sb_blind *blind, struct sb_bench *bench);
 
+/* The measurement that would tell most about one direction of the unknowns, or NULL; of such a look, too. */
+const char *sb_advise_on(const struct sb_estimate *estimate, const double *direction);
+
 /*
  * Measurements that would settle what is blind, or sharpen what is vague: the one after which the worst parameter is known
  * best comes first; others follow while something is still blind. `estimate` is a look with all unknowns free. Returns how

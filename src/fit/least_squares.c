@@ -13,8 +13,8 @@
 static const double difference_step = 1e-5;
 static const double x_tolerance = 1e-12;
 static const double gradient_tolerance = 1e-14;
-static const double creep = 1e-6; /* steps below this share of x are no progress that anyone needs */
-enum { ITERATION_MAX = 500, ROUGH_ITERATION_MAX = 60 };
+static const double creep = 1e-7; /* a sum of squares that falls by less of itself in a few steps is at its least */
+enum { ITERATION_MAX = 500, CREEP_STEPS = 4 };
 
 static enum sb_status no_memory(struct sb_error *err)
 {
@@ -107,6 +107,28 @@ static int call(const gsl_vector *z, void *params, gsl_vector *f)
   return GSL_SUCCESS;
 }
 
+/* Steps until they are small; or, where an approximate answer will do, until the sum of squares stands still: rounding and
+ * corners in f may keep the steps from ever becoming small. */
+static int iterate(gsl_multifit_nlinear_workspace *work, double asked)
+{
+  double before[CREEP_STEPS];
+  for (int k = 0; k < ITERATION_MAX; k++) {
+    int info = 0;
+    const int code = gsl_multifit_nlinear_iterate(work);
+    /* No step makes it better: it is the minimum as far as the differences can see. */
+    if (code == GSL_ENOPROG) return GSL_SUCCESS;
+    if (code != GSL_SUCCESS) return code;
+    if (gsl_multifit_nlinear_test(asked > 0.0 ? asked : x_tolerance, gradient_tolerance, 0.0, &info, work) ==
+        GSL_SUCCESS) {
+      return GSL_SUCCESS;
+    }
+    const double norm = gsl_blas_dnrm2(work->f);
+    if (asked > 0.0 && k >= CREEP_STEPS && before[k % CREEP_STEPS] - norm <= creep * norm) return GSL_SUCCESS;
+    before[k % CREEP_STEPS] = norm;
+  }
+  return GSL_EMAXITER;
+}
+
 /* One search from z; 0 when it ended where no step helps. */
 static int search(const struct bridge *bridge, const double *weights, const gsl_multifit_nlinear_trs *steps,
                   gsl_vector *z, double *jacobian, double *f)
@@ -120,23 +142,14 @@ static int search(const struct bridge *bridge, const double *weights, const gsl_
   if (work == NULL) return GSL_ENOMEM;
 
   gsl_multifit_nlinear_fdf fdf = {.f = call, .n = count, .p = terms, .params = (void *)bridge};
-  const double asked = bridge->problem->x_tolerance, tolerance = asked > 0.0 ? asked : x_tolerance;
-  int code, info = 0;
+  int code;
   if (weights != NULL) {
     const gsl_vector_const_view w = gsl_vector_const_view_array(weights, count);
     code = gsl_multifit_nlinear_winit(z, &w.vector, &fdf, work);
   } else {
     code = gsl_multifit_nlinear_init(z, &fdf, work);
   }
-  if (code == GSL_SUCCESS) {
-    code = gsl_multifit_nlinear_driver(asked > 0.0 ? ROUGH_ITERATION_MAX : ITERATION_MAX, tolerance, gradient_tolerance,
-                                       0.0, NULL, NULL, &info, work);
-    /* No step makes it better: it is the minimum as far as the differences can see. */
-    if (code == GSL_ENOPROG) code = GSL_SUCCESS;
-    /* The same where ever smaller steps go on without end, as rounding in f makes them. */
-    const bool is_creeping = gsl_blas_dnrm2(work->dx) <= creep * gsl_blas_dnrm2(work->x);
-    if (code == GSL_EMAXITER && asked > 0.0 && is_creeping) code = GSL_SUCCESS;
-  }
+  if (code == GSL_SUCCESS) code = iterate(work, bridge->problem->x_tolerance);
   if (code == GSL_SUCCESS) {
     gsl_vector_memcpy(z, gsl_multifit_nlinear_position(work));
     const gsl_matrix *found = gsl_multifit_nlinear_jac(work);

@@ -52,6 +52,10 @@ static void write_channel(const struct sb_fit_result *result, const struct sb_fi
   if (at->quantum > 0.5 * at->sd) fprintf(out, ", rounded to %.3g %s", at->quantum * unit.per_si, unit.name);
   write_aside(result, log, channel, out);
   fputc('\n', out);
+  if (at->astray_count > 0) {
+    fprintf(out, "    %zu of them in a row lie off together: the machine moves otherwise than the model there\n",
+            at->astray_count);
+  }
 }
 
 static void write_origin(const struct sb_fit_origin *origin, FILE *out)
@@ -159,6 +163,7 @@ static void write_blind(const struct sb_fit_blind *blind, FILE *out)
   } else {
     fputs(" can change together, in fixed proportions, without any change in these data\n", out);
   }
+  if (blind->advice != NULL) fprintf(out, "    what would tell: %s\n", blind->advice);
 }
 
 static void write_unknown(const struct sb_fit_result *result, FILE *out)
@@ -166,10 +171,7 @@ static void write_unknown(const struct sb_fit_result *result, FILE *out)
   if (result->blind_count > 0) {
     fputs("\nWhat these data cannot tell:\n", out);
     for (size_t k = 0; k < result->blind_count; k++) write_blind(&result->blind[k], out);
-    for (size_t k = 0; k < result->advice_count; k++) {
-      fprintf(out, "%s\n  %s\n",
-              k == 0 ? "One more measurement that settles it, or most of it:" : "and then:", result->advice[k]);
-    }
+    if (result->advice_count == 1) fprintf(out, "One more measurement settles it: %s.\n", result->advice[0]);
     return;
   }
   fprintf(out, "\nThese data tell all of it; %s is the least certain.\n", sb_fit_figure_words(result->vaguest));

@@ -37,8 +37,10 @@ static void write_key(const struct sb_fit_result *result, enum sb_fit_figure_kin
   const char *name = last_name(sb_fit_figure_key(kind));
   char value[32], error[32];
   if (is_worth_pasting(figure, result->has_scenario)) {
-    fprintf(out, "  %s: %s%s%s", name, sb_show_exact(clipped(kind, figure->value) * unit.per_si, value),
-            unit.name[0] != 0 ? " " : "", unit.name);
+    fprintf(
+        out, "  %s: %s%s%s", name,
+        sb_show_number(clipped(kind, figure->value) * unit.per_si, 0.1 * figure->standard_error * unit.per_si, value),
+        unit.name[0] != 0 ? " " : "", unit.name);
     if (figure->word == SB_FIT_TOLD) {
       const double se = figure->standard_error * unit.per_si;
       fprintf(out, "  # +- %s", sb_show_number(se, se, error));
@@ -104,7 +106,7 @@ static int write_part(const struct sb_fit_result *result, enum sb_fit_figure_kin
   fprintf(out,
           kind == SB_FIT_LOAD_FRICTION ? "    - {kind: constant, manner: resists, torque: %s %s}\n"
                                        : "    - {kind: viscous, coefficient: %s %s}\n",
-          sb_show_exact(figure->value * unit.per_si, value), unit.name);
+          sb_show_number(figure->value * unit.per_si, 0.1 * figure->standard_error * unit.per_si, value), unit.name);
   return count + 1;
 }
 
@@ -125,9 +127,11 @@ static void write_range(const struct sb_fit_result *result, enum sb_fit_figure_k
   const struct sb_shown_unit unit = sb_show_unit(kind, figure->value);
   char least[32], greatest[32];
   if ((*count)++ == 0) fputs("tolerances:  # 95 % intervals\n", out);
-  fprintf(out, "  %s: %s..%s%s%s\n", path, sb_show_exact(clipped(kind, figure->least) * unit.per_si, least),
-          sb_show_exact(clipped(kind, figure->greatest) * unit.per_si, greatest), unit.name[0] != 0 ? " " : "",
-          unit.name);
+  fprintf(out, "  %s: %s..%s%s%s\n", path,
+          sb_show_number(clipped(kind, figure->least) * unit.per_si, 0.1 * figure->standard_error * unit.per_si, least),
+          sb_show_number(clipped(kind, figure->greatest) * unit.per_si, 0.1 * figure->standard_error * unit.per_si,
+                         greatest),
+          unit.name[0] != 0 ? " " : "", unit.name);
 }
 
 static void write_tolerances(const struct sb_fit_result *result, FILE *out)
