@@ -77,7 +77,8 @@ static struct sb_load_part *find_part(struct sb_load *load, const char *kind)
 {
   const struct sb_load_ops *ops = sb_load_kind_find(kind);
   for (int k = 0; k < load->part_count; k++) {
-    if (load->parts[k].ops == ops && load->parts[k].is_resisting) return &load->parts[k];
+    const bool has_sense = load->parts[k].is_resisting || strcmp(kind, "viscous") == 0;
+    if (load->parts[k].ops == ops && has_sense) return &load->parts[k];
   }
   if (load->part_count == SB_LOAD_PART_MAX) return NULL;
   struct sb_load_part *part = &load->parts[load->part_count++];

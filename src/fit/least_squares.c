@@ -13,7 +13,8 @@
 static const double difference_step = 1e-5;
 static const double x_tolerance = 1e-12;
 static const double gradient_tolerance = 1e-14;
-static const double creep = 1e-7; /* a sum of squares that falls by less of itself in a few steps is at its least */
+static const double nonsense = 1e10; /* residual where x makes no sense */
+static const double creep = 1e-7;    /* a sum of squares that falls by less of itself in a few steps is at its least */
 enum { ITERATION_MAX = 500, CREEP_STEPS = 4 };
 
 static enum sb_status no_memory(struct sb_error *err)
@@ -93,17 +94,29 @@ struct bridge {
   const double *scale; /* scale[terms] */
   double *x;           /* x[terms], scratch */
   double *f;           /* f[count], scratch */
+  bool has_been_sound;
 };
+
+static bool is_finite_all(const double *f, size_t count)
+{
+  for (size_t i = 0; i < count; i++) {
+    if (!isfinite(f[i])) return false;
+  }
+  return true;
+}
 
 static int call(const gsl_vector *z, void *params, gsl_vector *f)
 {
-  const struct bridge *bridge = params;
+  struct bridge *bridge = params;
+  const size_t count = bridge->problem->count;
   for (size_t j = 0; j < bridge->problem->terms; j++) bridge->x[j] = gsl_vector_get(z, j) * bridge->scale[j];
-  if (bridge->problem->f(bridge->problem->context, bridge->x, bridge->f) != 0) return GSL_EDOM;
-  for (size_t i = 0; i < bridge->problem->count; i++) {
-    if (!isfinite(bridge->f[i])) return GSL_EDOM;
-    gsl_vector_set(f, i, bridge->f[i]); /* GSL asks for columns of its matrix, whose elements lie apart */
-  }
+  const bool is_sound =
+      bridge->problem->f(bridge->problem->context, bridge->x, bridge->f) == 0 && is_finite_all(bridge->f, count);
+  if (!is_sound && !bridge->has_been_sound) return GSL_EDOM;
+  /* GSL would give up at an error, but steps back from residuals as bad as these. */
+  for (size_t i = 0; i < count && !is_sound; i++) bridge->f[i] = nonsense;
+  bridge->has_been_sound = true;
+  for (size_t i = 0; i < count; i++) gsl_vector_set(f, i, bridge->f[i]); /* f may be a column, its elements apart */
   return GSL_SUCCESS;
 }
 
@@ -130,8 +143,8 @@ static int iterate(gsl_multifit_nlinear_workspace *work, double asked)
 }
 
 /* One search from z; 0 when it ended where no step helps. */
-static int search(const struct bridge *bridge, const double *weights, const gsl_multifit_nlinear_trs *steps,
-                  gsl_vector *z, double *jacobian, double *f)
+static int search(struct bridge *bridge, const double *weights, const gsl_multifit_nlinear_trs *steps, gsl_vector *z,
+                  double *jacobian, double *f)
 {
   const size_t count = bridge->problem->count, terms = bridge->problem->terms;
   gsl_multifit_nlinear_parameters how = gsl_multifit_nlinear_default_parameters();
@@ -141,7 +154,7 @@ static int search(const struct bridge *bridge, const double *weights, const gsl_
   gsl_multifit_nlinear_workspace *work = gsl_multifit_nlinear_alloc(gsl_multifit_nlinear_trust, &how, count, terms);
   if (work == NULL) return GSL_ENOMEM;
 
-  gsl_multifit_nlinear_fdf fdf = {.f = call, .n = count, .p = terms, .params = (void *)bridge};
+  gsl_multifit_nlinear_fdf fdf = {.f = call, .n = count, .p = terms, .params = bridge};
   int code;
   if (weights != NULL) {
     const gsl_vector_const_view w = gsl_vector_const_view_array(weights, count);
@@ -180,7 +193,7 @@ enum sb_status sb_least_squares_nonlinear(const struct sb_residuals *problem, co
   double *scale = scratch->data, *at = scratch->data + terms;
   gsl_vector_view z = gsl_vector_subvector(scratch, 2 * terms, terms);
   for (size_t j = 0; j < terms; j++) scale[j] = fabs(x[j]) > 0.0 ? fabs(x[j]) : 1.0;
-  const struct bridge bridge = {problem, scale, at, scratch->data + 3 * terms};
+  struct bridge bridge = {problem, scale, at, scratch->data + 3 * terms, false};
 
   const gsl_multifit_nlinear_trs *const kinds[] = {gsl_multifit_nlinear_trs_lm, gsl_multifit_nlinear_trs_lmaccel};
   int code = GSL_FAILURE;

@@ -98,7 +98,23 @@ static bool add_span(struct sb_bench_test *test, const struct sb_bench_span *spa
   return true;
 }
 
-/* A span from each row to the next with the mean of their voltages; equal ones become one. */
+/* A change of voltage between two rows is taken as straight, in so many parts that each is nearly constant. */
+static const double part_share = 0.01;
+enum { PART_MAX = 16 };
+
+static bool add_interval(struct sb_bench_test *test, double from_s, double to_s, double from_v, double to_v)
+{
+  const double wanted = ceil(fabs(to_v - from_v) / (part_share * fmax(fmax(from_v, to_v), 1e-9)));
+  const int parts = wanted < 1.0 ? 1 : wanted > PART_MAX ? PART_MAX : (int)wanted;
+  for (int k = 0; k < parts; k++) {
+    const struct sb_bench_span span = {.from_s = from_s + (to_s - from_s) * k / parts,
+                                       .voltage_v = from_v + (to_v - from_v) * (k + 0.5) / parts};
+    if (!add_span(test, &span)) return false;
+  }
+  return true;
+}
+
+/* What drives the motor from each row to the next; equal neighbours become one. */
 static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test)
 {
   const struct sb_fit_log *log = test->log;
@@ -106,13 +122,13 @@ static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test
   const double *duties = test->phase == SB_FIT_PHASE_FIND ? log->columns[SB_FIT_DUTY] : NULL;
   for (size_t i = 0; i < log->row_count; i++) {
     const size_t next = i + 1 < log->row_count ? i + 1 : i;
-    const bool is_off = duties != NULL && duties[i] == 0.0;
+    const bool is_off = (duties != NULL && duties[i] == 0.0) || test->phase == SB_FIT_COAST_DOWN;
+    const bool is_brake = bench->setup->is_braking && test->phase != SB_FIT_COAST_DOWN;
+    const struct sb_bench_span off = {.from_s = times[i], .is_open = !is_brake};
     const bool is_same_duty = duties == NULL || duties[next] == duties[i];
     const double here = sb_bench_voltage(bench, log, i);
-    struct sb_bench_span span = {.from_s = times[i], .is_open = is_off && !bench->setup->is_braking};
-    span.voltage_v = is_off ? 0.0 : is_same_duty ? 0.5 * (here + sb_bench_voltage(bench, log, next)) : here;
-    if (test->phase == SB_FIT_COAST_DOWN) span = (struct sb_bench_span){.from_s = times[i], .is_open = true};
-    if (!add_span(test, &span)) return false;
+    const double there = is_same_duty ? sb_bench_voltage(bench, log, next) : here;
+    if (!(is_off ? add_span(test, &off) : add_interval(test, times[i], times[next], here, there))) return false;
   }
   return true;
 }
@@ -206,7 +222,7 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   }
   if (inertias != NULL && inertias[0] > 0.0) test->added_inertia_kg_m2 = inertias[0];
   const struct sb_model *model = bench->setup->model;
-  if (model != NULL && log->columns[SB_FIT_VOLTAGE] == NULL) {
+  if (model != NULL && (test->is_shift || log->columns[SB_FIT_VOLTAGE] == NULL)) {
     const double duty = model->drive.limit_fraction;
     test->source_ohm = duty * duty * model->supply.internal_resistance_ohm;
   }
@@ -220,8 +236,8 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   }
   set_own(test);
   if (!build_spans(bench, test)) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", log->path);
-  if (test->is_shift) { /* one voltage for all of it */
-    test->spans[0].voltage_v = fmax(test->spans[test->span_count / 2].voltage_v, 1e-9);
+  if (test->is_shift) { /* the supply sags by itself there */
+    test->spans[0].voltage_v = bench->fed_voltage_v;
     test->span_count = 1;
   }
   return SB_OK;

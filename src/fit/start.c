@@ -322,8 +322,7 @@ static void set_from_scenario(struct sb_bench *bench)
   p[SB_FIT_P_LOAD_INERTIA] = known_value(bench, SB_FIT_LOAD_INERTIA, model->load.inertia_kg_m2);
   for (int k = model->load.part_count - 1; k >= 0; k--) { /* the first of its kind stays */
     const struct sb_load_part *part = &model->load.parts[k];
-    if (!part->is_resisting) continue;
-    if (part->ops == sb_load_kind_find("constant")) p[SB_FIT_P_LOAD_FRICTION] = part->torque_nm;
+    if (part->ops == sb_load_kind_find("constant") && part->is_resisting) p[SB_FIT_P_LOAD_FRICTION] = part->torque_nm;
     if (part->ops == sb_load_kind_find("viscous")) p[SB_FIT_P_VISCOUS] = part->viscous_nms_rad;
   }
 }
