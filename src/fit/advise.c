@@ -242,7 +242,7 @@ static int best_candidate(const struct information *info, const struct sb_bench 
   double best_sd = sd_left(info, direction);
   for (int k = 0; k < CANDIDATE_COUNT; k++) {
     if (candidates[k].is_bare != (bench->setup->model == NULL) || is_used[k]) continue;
-    if (candidates[k].needs_currents && !bench->is_free[SB_FIT_P_STALL_CURRENT]) continue;
+    if (candidates[k].needs_currents && !bench->has_currents) continue;
     struct information with = *info;
     add_candidate(&with, bench, &candidates[k]);
     const double sd = sd_left(&with, direction);

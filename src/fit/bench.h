@@ -30,6 +30,7 @@ struct sb_bench_test {
   double source_ohm; /* of the supply, in series with the winding; 0 where the voltage was measured behind it */
   size_t span_count;
   struct sb_bench_span *spans; /* owned */
+  double shift_step_s;         /* of a shift's simulation: the first command falls on a whole step */
   long off_steps;              /* of the open part of BOTH */
   double own[SB_OWN_COUNT];
   double own_scale[SB_OWN_COUNT];
@@ -62,6 +63,7 @@ struct sb_bench {
   struct sb_bench_reading *readings; /* owned */
   int channel_count;
   struct sb_fit_channel channels[3 * SB_FIT_LOG_MAX];
+  bool has_currents;  /* the electric side has a part in the fit */
   size_t known_count; /* facts as further residuals: the setup's, and equal constants */
 };
 

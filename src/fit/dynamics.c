@@ -9,8 +9,8 @@
 /* So great a resistance that no current is left, yet finite, so that I^2 R stays zero. */
 static const double open_ohm = 1e30;
 
-/* Steps in a time constant: the cubic between steps is then good to 1e-7 of the speed, Runge-Kutta to more. */
-static const double steps_per_tau = 20.0;
+/* Steps in a time constant: the cubic between steps is then good to 1e-6 of the speed, Runge-Kutta to more. */
+static const double steps_per_tau = 15.0;
 
 enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000, SHIFT_STEPS_MAX = 400000 };
 
@@ -133,7 +133,7 @@ static int run_spans(struct runner *runner, const double *own)
 
 /* ---- a shift ---- */
 
-/* What a step of a shift gives. */
+/* What a step of a shift gives, with signs: straight between steps, and only then a magnitude, as a reversal passes rest. */
 struct moment {
   double motor, output, current;
 };
@@ -146,7 +146,7 @@ static double moment_value(const struct moment *moment, enum sb_fit_column colum
 static struct moment moment_now(const struct sb_sim *sim)
 {
   const struct sb_row row = sb_sim_row(sim);
-  return (struct moment){fabs(row.motor_speed_rad_s), fabs(row.output_speed_rad_s), fabs(row.motor_current_a)};
+  return (struct moment){row.motor_speed_rad_s, row.output_speed_rad_s, row.motor_current_a};
 }
 
 /* The gear in force from a row on: neutral rows belong to the gear that follows. */
@@ -170,7 +170,7 @@ static int run_shift(struct runner *runner, const double *own)
   struct sb_model *model = &runner->model;
   const double *times = log->columns[SB_FIT_TIME];
   const long steps = test->spans[0].steps;
-  const double step_s = (times[log->row_count - 1] - times[0]) / (double)steps;
+  const double step_s = test->shift_step_s;
   const size_t end = test->first + test->count;
   int commanded = gear_ahead(log, 0);
   size_t row = 0;
@@ -196,7 +196,7 @@ static int run_shift(struct runner *runner, const double *own)
       const double back = fmin(fmax((time_s - (time_of(runner, runner->next) - own[SB_OWN_START])) / step_s, 0.0), 1.0);
       const enum sb_fit_column column = runner->bench->readings[runner->next].column;
       runner->computed[runner->next++] =
-          moment_value(&now, column) * (1.0 - back) + moment_value(&before, column) * back;
+          fabs(moment_value(&now, column) * (1.0 - back) + moment_value(&before, column) * back);
     }
     /* A command acts at the step nearest to its row. */
     while (row < log->row_count && times[row] <= time_s + 0.5 * step_s) row++;
@@ -205,7 +205,7 @@ static int run_shift(struct runner *runner, const double *own)
     before = moment_now(&sim);
   }
   while (runner->next < end) {
-    runner->computed[runner->next] = moment_value(&now, runner->bench->readings[runner->next].column);
+    runner->computed[runner->next] = fabs(moment_value(&now, runner->bench->readings[runner->next].column));
     runner->next++;
   }
   sb_sim_clear(&sim);
@@ -244,6 +244,19 @@ static long greater(long a, long b)
   return a > b ? a : b;
 }
 
+/* Whole steps up to the first command, so that it acts when the log says. */
+static void set_shift_steps(struct sb_bench_test *test, double tau_s)
+{
+  const struct sb_fit_log *log = test->log;
+  const double *times = log->columns[SB_FIT_TIME];
+  const double length_s = times[log->row_count - 1] - times[0];
+  size_t row = 0;
+  while (row + 1 < log->row_count && gear_ahead(log, row) == gear_ahead(log, 0)) row++;
+  const double until_s = times[row] > times[0] ? times[row] - times[0] : length_s;
+  test->shift_step_s = until_s / (double)steps_for(until_s, tau_s, (long)row + 1, SHIFT_STEPS_MAX);
+  test->spans[0].steps = (long)fmin(ceil(length_s / test->shift_step_s - 1e-9), SHIFT_STEPS_MAX);
+}
+
 enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
 {
   struct sb_model machine;
@@ -252,9 +265,7 @@ enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_ben
   }
   const double end_s = last_time(test);
   if (test->is_shift) {
-    const double length_s = end_s - test->log->columns[SB_FIT_TIME][0];
-    test->spans[0].steps =
-        steps_for(length_s, sb_model_shortest_time_constant_s(&machine), (long)test->log->row_count, SHIFT_STEPS_MAX);
+    set_shift_steps(test, sb_model_shortest_time_constant_s(&machine));
     return SB_OK;
   }
   const double driven_s = sb_model_time_constant_s(&machine, test->gear);

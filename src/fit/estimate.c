@@ -11,7 +11,7 @@
 #include "shiftband/least_squares.h"
 
 static const double difference = 1e-4;  /* of an x, for gradients */
-static const double x_tolerance = 1e-9; /* of an x near 10: far below any standard error */
+static const double x_tolerance = 1e-7; /* of an x near 10: far below any standard error */
 static const double bisquare = 4.685;   /* 95 % efficiency on sound data (Draper and Smith, from memory) */
 static const double mad_to_sd = 1.0 / 0.6745;
 static const double chance_aside = 1e-3;   /* of setting anything aside in a sound channel */
@@ -213,26 +213,48 @@ static double weigh_robustly(struct sb_estimate *estimate)
   return change;
 }
 
-/* Far from the bulk: further than one in a thousand sound logs would have any reading. */
+/* Marks the readings of a channel beyond a limit, but for runs that have their say. */
+static void mark_beyond(struct sb_estimate *estimate, int c, double limit)
+{
+  struct sb_bench *bench = estimate->bench;
+  struct sb_fit_channel *channel = &bench->channels[c];
+  size_t *places = places_of(bench, c), length = 0;
+  channel->aside_count = channel->astray_count = 0;
+  for (size_t k = 0; places != NULL && k<channel->count; k += length> 0 ? length : 1) {
+    bench->readings[places[k]].is_aside = false;
+    length = run_length(estimate, places, k, channel->count, limit);
+    const bool has_say = is_gradual(estimate, places, k, length, channel->count);
+    for (size_t m = k; m < k + length; m++) bench->readings[places[m]].is_aside = !has_say;
+    channel->aside_count += has_say ? 0 : length;
+    channel->astray_count += has_say ? length : 0;
+  }
+  free(places);
+}
+
+/* Spread of those that are not marked, at about their degrees of freedom. */
+static double kept_sd(const struct sb_estimate *estimate, int c)
+{
+  const struct sb_bench *bench = estimate->bench;
+  double sum = 0.0, count = 0.0;
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    if (bench->readings[i].channel != c || bench->readings[i].is_aside) continue;
+    sum += estimate->f[i] * estimate->f[i];
+    count += 1.0;
+  }
+  return sqrt(sum / fmax(count - 2.0, 1.0));
+}
+
+/* Far from the bulk: further than one in a thousand sound logs would have any reading. The spread of the bulk is a rough
+ * figure in a short channel, so a reading must lie as far off by the spread of all others, too. */
 static void set_aside(struct sb_estimate *estimate)
 {
   struct sb_bench *bench = estimate->bench;
   for (int c = 0; c < bench->channel_count; c++) {
-    struct sb_fit_channel *channel = &bench->channels[c];
-    const double n = (double)channel->count, share = (double)estimate->terms / (double)bench->reading_count;
-    const double freedom = fmax(n * (1.0 - share), 1.0);
-    const double limit = gsl_cdf_tdist_Qinv(0.5 * chance_aside / n, freedom) * channel->sd;
-    size_t *places = places_of(bench, c), length = 0;
-    channel->aside_count = channel->astray_count = 0;
-    for (size_t k = 0; places != NULL && k<channel->count; k += length> 0 ? length : 1) {
-      bench->readings[places[k]].is_aside = false;
-      length = run_length(estimate, places, k, channel->count, limit);
-      const bool has_say = is_gradual(estimate, places, k, length, channel->count);
-      for (size_t m = k; m < k + length; m++) bench->readings[places[m]].is_aside = !has_say;
-      channel->aside_count += has_say ? 0 : length;
-      channel->astray_count += has_say ? length : 0;
-    }
-    free(places);
+    const double n = (double)bench->channels[c].count;
+    const double limit = gsl_cdf_tdist_Qinv(0.5 * chance_aside / n, fmax(n - 2.0, 1.0));
+    mark_beyond(estimate, c, limit * bench->channels[c].sd);
+    const double sd = kept_sd(estimate, c);
+    if (sd > bench->channels[c].sd) mark_beyond(estimate, c, limit * sd);
   }
 }
 
@@ -380,7 +402,7 @@ enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *er
   double change = INFINITY;
   weigh_known(estimate);
   weigh_by_spread(estimate, false);
-  for (int round = 0; round < ROUND_MAX && change > 1e-3 && status == SB_OK; round++) {
+  for (int round = 0; round < ROUND_MAX && change > 5e-3 && status == SB_OK; round++) {
     status = solve(estimate, err);
     if (status == SB_OK) status = fill_covariance(estimate, err);
     if (status == SB_OK) change = weigh_by_spread(estimate, true);

@@ -102,13 +102,7 @@ static double natural_size(const struct sb_bench *bench, enum sb_fit_figure_kind
   }
 }
 
-static bool has_electric_side(const struct sb_bench *bench, const bool *was_free)
-{
-  if (bench->setup->model != NULL && bench->setup->model->motor.has_currents) return true;
-  return was_free[SB_FIT_P_STALL_CURRENT];
-}
-
-static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind, const bool *was_free)
+static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind)
 {
   bool has_motion = false;
   for (int t = 0; t < bench->test_count; t++) has_motion |= bench->tests[t].is_dynamic;
@@ -117,9 +111,9 @@ static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind
     case SB_FIT_STALL_CURRENT:
     case SB_FIT_NO_LOAD_CURRENT:
     case SB_FIT_RESISTANCE:
-    case SB_FIT_KT: return !has_electric_side(bench, was_free);
+    case SB_FIT_KT: return !bench->has_currents;
     case SB_FIT_KT_OVER_KE:
-    case SB_FIT_KE: return !has_electric_side(bench, was_free) || !bench->is_voltage_known;
+    case SB_FIT_KE: return !bench->has_currents || !bench->is_voltage_known;
     case SB_FIT_ROTOR_INERTIA:
     case SB_FIT_LOAD_INERTIA:
     case SB_FIT_TIME_CONSTANT:
@@ -128,6 +122,17 @@ static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind
     case SB_FIT_VISCOUS_OVER_INERTIA: return !has_motion;
     default: return false;
   }
+}
+
+/* How far a blind direction may go. Viscous friction of the motor can be no more than all of its friction at no load. */
+static double reach_of(const struct sb_bench *bench, const struct sb_blind *blind, size_t k)
+{
+  int test, own;
+  const double *p = bench->p, reach = fmin(blind->sds[k], 1e2), share = p[SB_FIT_P_FRICTION_SHARE];
+  if (sb_unknown_parameter(bench, blind->pivots[k], &test, &own) != SB_FIT_P_VISCOUS) return reach;
+  if (bench->setup->model != NULL || !bench->has_currents) return reach;
+  const double all_nm = p[SB_FIT_P_STALL_TORQUE] * fmax(share, 0.0) / (1.0 - share);
+  return fmin(reach, all_nm / p[SB_FIT_P_NO_LOAD_SPEED] / bench->scale[SB_FIT_P_VISCOUS]);
 }
 
 /* Whether going along a blind direction as far as the data let it would change the figure by half. */
@@ -142,17 +147,21 @@ static bool is_blind_figure(const struct sb_estimate *full, const struct sb_blin
       along += gradient[j] * part;
       length += part * part;
     }
-    if (fabs(along) / sqrt(length) * fmin(blind->sds[k], 1e2) > blind_by_noise * size) return true;
+    if (fabs(along) / sqrt(length) * reach_of(full->bench, blind, k) > blind_by_noise * size) return true;
   }
   return false;
 }
 
-/* Variance of a figure, and the part that each channel's spread has in it. */
+/*
+ * Variance of a figure, and the degrees of freedom behind it by the part that each channel has in it (Welch, Satterthwaite).
+ * Weights from spreads that are themselves estimates are not the best ones: P. Meier, Variance of a weighted mean, Biometrics
+ * 9, 1953 (from memory), gives the factor 1 + 4 sum of a (1 - a) / freedom over the parts a.
+ */
 static double variance_of(const struct sb_estimate *estimate, const double *gradient, double *freedom)
 {
   const struct sb_bench *bench = estimate->bench;
   const size_t terms = estimate->terms;
-  double parts[3 * SB_FIT_LOG_MAX] = {0}, total = 0.0, under = 0.0, lean[64] = {0};
+  double parts[3 * SB_FIT_LOG_MAX] = {0}, total = 0.0, under = 0.0, factor = 1.0, lean[64] = {0};
   for (size_t j = 0; j < terms && j < 64; j++) {
     for (size_t k = 0; k < terms; k++) lean[j] += estimate->covariance[j * terms + k] * gradient[k];
   }
@@ -164,10 +173,13 @@ static double variance_of(const struct sb_estimate *estimate, const double *grad
     if (i < bench->reading_count) parts[bench->readings[i].channel] += part;
   }
   for (int c = 0; c < bench->channel_count; c++) {
-    if (bench->channels[c].freedom > 0.0) under += parts[c] * parts[c] / bench->channels[c].freedom;
+    if (!(bench->channels[c].freedom > 0.0 && total > 0.0)) continue;
+    const double part = parts[c] / total;
+    under += part * part / bench->channels[c].freedom;
+    factor += 4.0 * part * (1.0 - part) / bench->channels[c].freedom;
   }
-  *freedom = under > 0.0 ? fmin(total * total / under, 1e9) : 1e9;
-  return total;
+  *freedom = under > 0.0 ? fmin(1.0 / under, 1e9) : 1e9;
+  return total * factor;
 }
 
 static void fill_figure(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, struct sb_fit_figure *figure)
@@ -257,7 +269,7 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
     double gradient[64] = {0}, size = 0.0;
     const enum sb_fit_figure_kind kind = (enum sb_fit_figure_kind)k;
     fit->words[k] = SB_FIT_ABSENT;
-    if (is_absent(&fit->bench, kind, fit->was_free)) continue;
+    if (is_absent(&fit->bench, kind)) continue;
     sb_estimate_gradient(estimate, kind, gradient);
     for (size_t j = 0; j < estimate->terms; j++) size = fmax(size, fabs(gradient[j]));
     fit->words[k] = size == 0.0                                        ? SB_FIT_GIVEN

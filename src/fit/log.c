@@ -173,11 +173,6 @@ static void check_value(struct reader *reader, const struct heading *heading, do
   }
 }
 
-static bool is_magnitude(int column)
-{
-  return column == SB_FIT_SPEED || column == SB_FIT_OUTPUT_SPEED || column == SB_FIT_DUTY || column == SB_FIT_CURRENT;
-}
-
 /* One line; an empty one is skipped. */
 static enum sb_status read_row(struct reader *reader)
 {
@@ -197,7 +192,7 @@ static enum sb_status read_row(struct reader *reader)
     const struct heading *heading = &reader->names[k];
     const double value = read_number(reader, heading->name) * heading->what.scale;
     check_value(reader, heading, value);
-    log->columns[heading->what.column][log->row_count] = is_magnitude(heading->what.column) ? fabs(value) : value;
+    log->columns[heading->what.column][log->row_count] = value;
   }
   if (is_blank || reader->fields.fault_needs != NULL || k == 0) return SB_OK;
   if (k != reader->name_count) {
@@ -327,6 +322,24 @@ static double find_quantum(const double *values, size_t count)
   return n > 2 && isfinite(step) ? step : 0.0;
 }
 
+/*
+ * The sense in which things turn does not matter here: a column that goes one way is turned round as a whole, so that noise
+ * about rest stays noise about rest; only one that goes both ways (a motor that reverses) becomes its magnitude.
+ */
+static void take_magnitudes(double *values, size_t count)
+{
+  double greatest = 0.0;
+  size_t forward = 0, back = 0;
+  for (size_t i = 0; i < count; i++) greatest = fmax(greatest, fabs(values[i]));
+  for (size_t i = 0; i < count; i++) {
+    forward += values[i] > 0.2 * greatest;
+    back += values[i] < -0.2 * greatest;
+  }
+  const size_t few = count / 50 + 1;
+  if (back <= few && back <= forward) return;
+  for (size_t i = 0; i < count; i++) values[i] = forward <= few && forward < back ? -values[i] : fabs(values[i]);
+}
+
 static void find_gaps(struct sb_fit_log *log)
 {
   const double *times = log->columns[SB_FIT_TIME];
@@ -354,6 +367,12 @@ static enum sb_status finish(struct reader *reader)
   if (reader->fault_count == 0) check_columns(reader);
   if (reader->fault_count > 0) return SB_ERR_SCENARIO;
   static const enum sb_fit_column measured[] = {SB_FIT_SPEED, SB_FIT_OUTPUT_SPEED, SB_FIT_CURRENT};
+  for (int k = 0; k < 3; k++) {
+    if (log->columns[measured[k]] != NULL) take_magnitudes(log->columns[measured[k]], log->row_count);
+  }
+  for (size_t i = 0; log->columns[SB_FIT_DUTY] != NULL && i < log->row_count; i++) {
+    log->columns[SB_FIT_DUTY][i] = fabs(log->columns[SB_FIT_DUTY][i]);
+  }
   for (int k = 0; k < 3; k++) {
     if (log->columns[measured[k]] == NULL) continue;
     log->quantum[measured[k]] = find_quantum(log->columns[measured[k]], log->row_count);

@@ -329,6 +329,7 @@ static void set_free(struct sb_bench *bench)
     has_current |= kind == SB_FIT_STALL_CURRENT || kind == SB_FIT_RESISTANCE;
   }
   if (is_bare) bench->is_free[SB_FIT_P_STALL_CURRENT] = has_current;
+  bench->has_currents = has_current || (!is_bare && bench->setup->model->motor.has_currents);
   /* What is known exactly is not sought. */
   static const struct {
     enum sb_fit_figure_kind kind;
