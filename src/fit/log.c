@@ -77,7 +77,7 @@ static void check_heading(struct reader *reader, const struct heading *heading)
   }
   if (heading->what.is_unit_unknown) {
     char quoted[SB_QUOTE_SIZE];
-    snprintf(needs, sizeof needs, "a unit of %s (%s)", sb_quantity_words(quantity) + 2, sb_quantity_units(quantity));
+    snprintf(needs, sizeof needs, "a unit of %s (%s)", sb_quantity_words(quantity), sb_quantity_units(quantity));
     fault_at(reader, 1, heading->place, heading->name, needs, sb_quote(quoted, heading->what.unit));
   } else if (!heading->what.has_unit) {
     const char *sample = column == SB_FIT_TIME ? "ms" : column == SB_FIT_DUTY ? "%" : sb_quantity_si(quantity);

@@ -213,6 +213,11 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
     return sb_fail(err, SB_ERR_SCENARIO, "%s:1: output_speed: needs the gears (--scenario FILE), found none",
                    log->path);
   }
+  bool has_motion = false;
+  for (size_t i = 0; i < log->row_count; i++) has_motion |= speeds_of(log)[i] > 0.0;
+  if (!has_motion) {
+    return sb_fail(err, SB_ERR_SCENARIO, "%s: speed: needs readings above zero, found none", log->path);
+  }
   const enum sb_status status = read_gears(bench, test, err);
   if (status != SB_OK || !test->is_dynamic) return status;
   const double *times = log->columns[SB_FIT_TIME], *inertias = log->columns[SB_FIT_ADDED_INERTIA];

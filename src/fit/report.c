@@ -38,6 +38,26 @@ static void write_aside(const struct sb_fit_result *result, const struct sb_fit_
   fprintf(out, "%s)", at->aside_count > shown ? ", ..." : "");
 }
 
+/* Share of the readings' variance that the fit explains, without those set aside. */
+static double explained(const struct sb_fit_result *result, const struct sb_fit_channel *at)
+{
+  double mean = 0.0, count = 0.0, spread = 0.0, left = 0.0;
+  for (int pass = 0; pass < 2; pass++) {
+    for (size_t i = 0; i < result->reading_count; i++) {
+      const struct sb_fit_reading *reading = &result->readings[i];
+      if (reading->log != at->log || reading->column != at->column || reading->is_aside) continue;
+      if (pass == 0) {
+        mean += reading->measured;
+        count += 1.0;
+      } else {
+        spread += pow(reading->measured - mean / count, 2.0);
+        left += pow(reading->measured - reading->computed, 2.0);
+      }
+    }
+  }
+  return spread > 0.0 ? 1.0 - left / spread : 1.0;
+}
+
 static void write_channel(const struct sb_fit_result *result, const struct sb_fit_log *log, size_t channel, FILE *out)
 {
   const struct sb_fit_channel *at = &result->channels[channel];
@@ -52,6 +72,13 @@ static void write_channel(const struct sb_fit_result *result, const struct sb_fi
   if (at->quantum > 0.5 * at->sd) fprintf(out, ", rounded to %.3g %s", at->quantum * unit.per_si, unit.name);
   write_aside(result, log, channel, out);
   fputc('\n', out);
+  const double share = explained(result, at);
+  if (share < 0.9 && at->count > 3) {
+    fprintf(
+        out,
+        "    the fit explains only %.0f %% of how they vary: is a column or a unit wrong, or another thing going on?\n",
+        fmax(100.0 * share, 0.0));
+  }
   if (at->astray_count > 0) {
     fprintf(out, "    %zu of them in a row lie off together: the machine moves otherwise than the model there\n",
             at->astray_count);
