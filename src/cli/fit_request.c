@@ -144,6 +144,7 @@ static int read_known(struct sb_fit_request *request, const struct sb_option_rea
   struct sb_error err;
   int code = add_fact(&fact, reader, "known");
   if (code != SB_EXIT_DONE) return code;
+  if (fact.count == 0) return SB_EXIT_USAGE;
   const int kind = sb_fit_figure_find(fact.items[0].name);
   const char *text = fact.items[0].text;
   if (kind < 0 ||

@@ -79,7 +79,7 @@ static int run_span(struct runner *runner, const struct sb_bench_span *span, dou
   for (long k = 1; k <= steps && status == SB_OK; k++) {
     status = sb_sim_advance(&sim, k, &err);
     grid[k] = sim.state.motor_speed_rad_s;
-    if (grid[k] == 0.0 && moving > k && span->voltage_v == 0.0) moving = k;
+    if (k < moving && grid[k] == 0.0 && span->voltage_v == 0.0) moving = k;
   }
   sb_sim_clear(&sim);
   if (status != SB_OK) return -1;

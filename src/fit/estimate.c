@@ -76,9 +76,13 @@ enum sb_status sb_estimate_look(struct sb_estimate *estimate, struct sb_error *e
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
   const size_t terms = estimate->terms, rows = estimate->rows;
-  double *x = malloc((terms + 1) * sizeof *x), *ahead = malloc((rows + 1) * sizeof *ahead);
+  double *x = calloc(terms + 1, sizeof *x), *ahead = calloc(rows + 1, sizeof *ahead);
+  if (x == NULL || ahead == NULL) {
+    free(x);
+    free(ahead);
+    return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  }
   enum sb_status status = sb_bench_set_steps(bench, err);
-  if (x == NULL || ahead == NULL) status = sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   if (status == SB_OK) sb_bench_pack(bench, x);
   for (size_t j = 0; j < terms && status == SB_OK; j++) {
     const double at = x[j];
@@ -155,7 +159,7 @@ static double bulk_sd(const struct sb_estimate *estimate, int channel)
 /* The readings of a channel in order: places[count], owned by the caller; NULL without memory. */
 static size_t *places_of(const struct sb_bench *bench, int channel)
 {
-  size_t *places = malloc((bench->channels[channel].count + 1) * sizeof *places), n = 0;
+  size_t *places = calloc(bench->channels[channel].count + 1, sizeof *places), n = 0;
   for (size_t i = 0; places != NULL && i < bench->reading_count; i++) {
     if (bench->readings[i].channel == channel) places[n++] = i;
   }

@@ -195,9 +195,11 @@ enum sb_status sb_least_squares_nonlinear(const struct sb_residuals *problem, co
   for (size_t j = 0; j < terms; j++) scale[j] = fabs(x[j]) > 0.0 ? fabs(x[j]) : 1.0;
   struct bridge bridge = {problem, scale, at, scratch->data + 3 * terms, false};
 
-  const gsl_multifit_nlinear_trs *const kinds[] = {gsl_multifit_nlinear_trs_lm, gsl_multifit_nlinear_trs_lmaccel};
+  enum { KIND_COUNT = 2 };
+  const gsl_multifit_nlinear_trs *const kinds[KIND_COUNT] = {gsl_multifit_nlinear_trs_lm,
+                                                             gsl_multifit_nlinear_trs_lmaccel};
   int code = GSL_FAILURE;
-  for (size_t k = 0; k < sizeof kinds / sizeof *kinds && code != GSL_SUCCESS; k++) {
+  for (size_t k = 0; k < KIND_COUNT && code != GSL_SUCCESS; k++) {
     for (size_t j = 0; j < terms; j++) gsl_vector_set(&z.vector, j, x[j] / scale[j]);
     code = search(&bridge, weights, kinds[k], &z.vector, jacobian, f);
   }

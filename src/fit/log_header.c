@@ -101,7 +101,7 @@ static struct sb_log_heading split_name(const char *name)
 static const char *find_fact(const struct sb_fit_fact *facts, size_t count, const char *name)
 {
   for (size_t k = count; k > 0; k--) {
-    if (strcmp(facts[k - 1].name, name) == 0) return facts[k - 1].text;
+    if (facts[k - 1].name != NULL && strcmp(facts[k - 1].name, name) == 0) return facts[k - 1].text;
   }
   return NULL;
 }

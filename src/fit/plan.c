@@ -359,7 +359,7 @@ static double usual_voltage(const struct sb_fit_log *logs, size_t count)
     if (voltages == NULL) continue;
     double greatest = 0.0;
     for (size_t i = 0; i < logs[k].row_count; i++) greatest = fmax(greatest, voltages[i]);
-    double *on = malloc(logs[k].row_count * sizeof *on);
+    double *on = calloc(logs[k].row_count + 1, sizeof *on);
     size_t n = 0;
     if (on == NULL) return NAN;
     for (size_t i = 0; i < logs[k].row_count; i++) {

@@ -27,18 +27,20 @@ struct problem {
   double *rows, *y;
 };
 
+static void problem_clear(struct problem *problem)
+{
+  free(problem->rows);
+  free(problem->y);
+}
+
 static bool problem_init(struct problem *problem, size_t most, size_t terms)
 {
   *problem = (struct problem){.terms = terms};
   problem->rows = malloc((most + 1) * 3 * sizeof *problem->rows);
   problem->y = malloc((most + 1) * sizeof *problem->y);
-  return problem->rows != NULL && problem->y != NULL;
-}
-
-static void problem_clear(struct problem *problem)
-{
-  free(problem->rows);
-  free(problem->y);
+  if (problem->rows != NULL && problem->y != NULL) return true;
+  problem_clear(problem);
+  return false;
 }
 
 static void add_row(struct problem *problem, double a, double b, double c, double y)
