@@ -278,6 +278,39 @@ static void equal_constants_turn_currents_into_torque(void **state)
   sb_fit_log_clear(&log);
 }
 
+/* A spin-up with current and a sagging voltage: winding and back-voltage are told, and what viscous friction could still be is
+ * in the error of the torque constant, though it is held at none. */
+static void currents_over_time_tell_the_winding_and_leave_room_for_viscous_friction(void **state)
+{
+  (void)state;
+  const double source_ohm = 0.5, ohm = 12.0 / fit_is - source_ohm;
+  const double ke = (12.0 - fit_truth(SB_FIT_NO_LOAD_CURRENT) * 12.0 / fit_is) / fit_w0;
+  gsl_rng *rng = fit_rng(17);
+  char *text = malloc(FIT_TEXT_SIZE);
+  assert_non_null(text);
+  size_t length = (size_t)snprintf(text, FIT_TEXT_SIZE, "time_s,speed [rad/s],voltage_v,current_a\n");
+  for (int i = 0; i < 400; i++) {
+    const double t = 5e-4 * i, w = fit_w0 * (1.0 - exp(-t / fit_tau())), amp = (12.0 - ke * w) / (ohm + source_ohm);
+    length += (size_t)snprintf(text + length, FIT_TEXT_SIZE - length, "%.5f,%.9g,%.9g,%.9g\n", t,
+                               w + gsl_ran_gaussian(rng, 0.1), 12.0 - source_ohm * amp + gsl_ran_gaussian(rng, 0.005),
+                               amp + gsl_ran_gaussian(rng, 0.003));
+  }
+  struct sb_fit_setup setup = fit_setup();
+  setup.known[setup.known_count++] = (struct sb_fit_known){SB_FIT_ROTOR_INERTIA, fit_j, fit_j};
+  struct sb_fit_log log = fit_read("sag.csv", text, length);
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  const struct sb_fit_figure *ohms = &result.figures[SB_FIT_RESISTANCE], *kt = &result.figures[SB_FIT_KT];
+  assert_true(ohms->least < ohm && ohm < ohms->greatest);
+  assert_true(ohms->standard_error < 0.005 * ohm);
+  assert_int_equal(result.figures[SB_FIT_MOTOR_VISCOUS].word, SB_FIT_UNTOLD);
+  assert_true(is_in_interval(&result, SB_FIT_KT));
+  assert_true(kt->standard_error > 0.01 * kt->value && kt->standard_error < 0.06 * kt->value);
+  sb_fit_result_clear(&result);
+  sb_fit_log_clear(&log);
+  free(text);
+  gsl_rng_free(rng);
+}
+
 /* ---- a real motor ---- */
 
 /*
@@ -516,6 +549,7 @@ int main(void)
       cmocka_unit_test(a_coast_down_alone_tells_friction_over_inertia_only),
       cmocka_unit_test(a_disc_of_known_inertia_parts_torque_from_inertia),
       cmocka_unit_test(equal_constants_turn_currents_into_torque),
+      cmocka_unit_test(currents_over_time_tell_the_winding_and_leave_room_for_viscous_friction),
       cmocka_unit_test(a_measured_run_up_and_coast_of_a_real_motor_is_followed),
       cmocka_unit_test(weights_at_the_output_tell_the_efficiency_of_a_mesh),
       cmocka_unit_test(a_shift_tells_both_inertias),

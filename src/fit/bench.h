@@ -16,6 +16,7 @@ enum sb_own { SB_OWN_START, SB_OWN_SPEED, SB_OWN_OFF, SB_OWN_COUNT };
 struct sb_bench_span {
   double from_s;    /* by the log's clock */
   double voltage_v; /* duty times what the drive is fed with */
+  double length_s;  /* over which that is a mean */
   bool is_open;
   long steps; /* of the simulator in it; fixed while one solution is sought, so that nothing jumps */
 };

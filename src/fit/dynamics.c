@@ -121,7 +121,7 @@ static int run_spans(struct runner *runner, const double *own)
     failed = run_span(runner, &test->spans[k], begin_of(test, own, k), fmin(to_s, off_s), test->spans[k].steps);
   }
   if (failed == 0 && off_s < end_s) {
-    const struct sb_bench_span open = {off_s, 0.0, true, test->off_steps};
+    const struct sb_bench_span open = {.from_s = off_s, .is_open = true, .steps = test->off_steps};
     failed = run_span(runner, &open, fmax(off_s, begin_s), end_s, test->off_steps);
   }
   const struct sb_bench_span *last = &test->spans[test->span_count - 1];

@@ -9,8 +9,9 @@
 #include "fit/estimate.h"
 #include "fit/identify.h"
 
-/* Standard deviations, in e-folds or scales, above which a direction is blind: by its form, and by the noise. */
-static const double blind_by_form = 1e3, blind_by_noise = 0.5;
+/* Standard deviations, in e-folds or scales, above which a direction is blind: at the first look, with readings taken for
+ * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
+static const double blind_at_first = 3.0, blind_by_noise = 0.5;
 
 static const double confidence_point = 0.975;
 
@@ -135,11 +136,19 @@ static double reach_of(const struct sb_bench *bench, const struct sb_blind *blin
   return fmin(reach, all_nm / p[SB_FIT_P_NO_LOAD_SPEED] / bench->scale[SB_FIT_P_VISCOUS]);
 }
 
-/* Whether going along a blind direction as far as the data let it would change the figure by half. */
+static bool is_of_friction(enum sb_fit_figure_kind kind)
+{
+  return kind == SB_FIT_MOTOR_FRICTION || kind == SB_FIT_MOTOR_VISCOUS || kind == SB_FIT_FRICTION_OVER_INERTIA ||
+         kind == SB_FIT_VISCOUS_OVER_INERTIA;
+}
+
+/* Whether going along a blind direction as far as the data let it would change the figure by half. Where not, *variance gets
+ * what it may change it by, as of even chances. */
 static bool is_blind_figure(const struct sb_estimate *full, const struct sb_blind *blind, enum sb_fit_figure_kind kind,
-                            const double *gradient)
+                            const double *gradient, double *variance)
 {
   const double size = fmax(fabs(sb_bench_figure(full->bench, full->bench->p, kind)), natural_size(full->bench, kind));
+  *variance = 0.0;
   for (size_t k = 0; k < blind->count; k++) {
     double along = 0.0, length = 0.0;
     for (size_t j = 0; j < blind->terms; j++) {
@@ -147,7 +156,10 @@ static bool is_blind_figure(const struct sb_estimate *full, const struct sb_blin
       along += gradient[j] * part;
       length += part * part;
     }
-    if (fabs(along) / sqrt(length) * reach_of(full->bench, blind, k) > blind_by_noise * size) return true;
+    const double reach = is_of_friction(kind) ? fmin(blind->sds[k], 1e2) : reach_of(full->bench, blind, k);
+    const double change = fabs(along) / sqrt(length) * reach;
+    if (change > blind_by_noise * size) return true;
+    *variance += change * change / 3.0;
   }
   return false;
 }
@@ -182,12 +194,13 @@ static double variance_of(const struct sb_estimate *estimate, const double *grad
   return total * factor;
 }
 
-static void fill_figure(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, struct sb_fit_figure *figure)
+static void fill_figure(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double held_variance,
+                        struct sb_fit_figure *figure)
 {
   double gradient[64] = {0};
   sb_estimate_gradient(estimate, kind, gradient);
   const double variance = variance_of(estimate, gradient, &figure->freedom);
-  figure->standard_error = sqrt(variance);
+  figure->standard_error = sqrt(variance + held_variance);
   const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(figure->freedom, 1.0));
   const double reach = t * figure->standard_error;
   if (is_positive_figure(kind) && figure->value > 0.0) {
@@ -206,7 +219,9 @@ struct fit {
   struct sb_estimate estimate;
   bool was_free[SB_FIT_PARAMETER_COUNT];
   bool was_own_free[SB_FIT_LOG_MAX][SB_OWN_COUNT];
+  double start_p[SB_FIT_PARAMETER_COUNT];
   enum sb_fit_word words[SB_FIT_FIGURE_COUNT];
+  double held_variance[SB_FIT_FIGURE_COUNT]; /* of what is held and could be otherwise */
 };
 
 static void free_all(struct fit *fit)
@@ -220,6 +235,7 @@ static void free_all(struct fit *fit)
 static void remember_free(struct fit *fit)
 {
   memcpy(fit->was_free, fit->bench.is_free, sizeof fit->was_free);
+  memcpy(fit->start_p, fit->bench.p, sizeof fit->start_p);
   for (int t = 0; t < fit->bench.test_count; t++) {
     memcpy(fit->was_own_free[t], fit->bench.tests[t].is_own_free, sizeof fit->was_own_free[t]);
   }
@@ -272,9 +288,9 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
     if (is_absent(&fit->bench, kind)) continue;
     sb_estimate_gradient(estimate, kind, gradient);
     for (size_t j = 0; j < estimate->terms; j++) size = fmax(size, fabs(gradient[j]));
-    fit->words[k] = size == 0.0                                        ? SB_FIT_GIVEN
-                    : is_blind_figure(estimate, blind, kind, gradient) ? SB_FIT_UNTOLD
-                                                                       : SB_FIT_TOLD;
+    fit->words[k] = size == 0.0                                                                ? SB_FIT_GIVEN
+                    : is_blind_figure(estimate, blind, kind, gradient, &fit->held_variance[k]) ? SB_FIT_UNTOLD
+                                                                                               : SB_FIT_TOLD;
   }
   out->blind_count = 0;
   for (size_t k = 0; k < blind->count && out->blind_count < SB_FIT_BLIND_MAX; k++) {
@@ -297,7 +313,7 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
   struct sb_blind blind = {0};
   enum sb_status status = sb_estimate_look(estimate, err);
   sb_estimate_weigh_roughly(estimate);
-  if (status == SB_OK) status = sb_blind_find(estimate, blind_by_form, &blind, err);
+  if (status == SB_OK) status = sb_blind_find(estimate, blind_at_first, &blind, err);
   if (status != SB_OK) return status;
   sb_blind_hold(&blind, &fit->bench);
   sb_blind_clear(&blind);
@@ -308,6 +324,10 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
   status = look_at_all(fit, &blind, out, err);
   if (status == SB_OK) {
     sb_blind_hold(&blind, &fit->bench);
+    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) { /* back from where the search may have left it */
+      const bool is_held_now = fit->was_free[j] && !fit->bench.is_free[j] && before.bench.is_free[j];
+      if (is_held_now && !sb_bench_is_positive(j)) fit->bench.p[j] = fit->start_p[j];
+    }
     status =
         is_same_hold(&fit->bench, &before) ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
   }
@@ -384,7 +404,7 @@ static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
                                      .least = NAN,
                                      .greatest = NAN};
     if (figure->word != SB_FIT_TOLD) continue;
-    fill_figure(&fit->estimate, kind, figure);
+    fill_figure(&fit->estimate, kind, fit->held_variance[k], figure);
     const double share = figure->standard_error / fmax(fabs(figure->value), natural_size(&fit->bench, kind));
     if (k <= SB_FIT_LOAD_INERTIA && share > vaguest) {
       vaguest = share;

@@ -98,37 +98,59 @@ static bool add_span(struct sb_bench_test *test, const struct sb_bench_span *spa
   return true;
 }
 
-/* A change of voltage between two rows is taken as straight, in so many parts that each is nearly constant. */
-static const double part_share = 0.01;
-enum { PART_MAX = 16 };
+/* A voltage that moves by less than this share is taken as steady; a greater change between two rows is taken as straight,
+ * in so many parts that each is nearly constant. */
+static const double steady_share = 0.002, part_share = 0.01;
+enum { PART_MAX = 16, SPAN_MAX = 500 };
 
 static bool add_interval(struct sb_bench_test *test, double from_s, double to_s, double from_v, double to_v)
 {
-  const double wanted = ceil(fabs(to_v - from_v) / (part_share * fmax(fmax(from_v, to_v), 1e-9)));
+  const double greater_v = fmax(fmax(from_v, to_v), 1e-9);
+  const double wanted = ceil(fabs(to_v - from_v) / (part_share * greater_v));
   const int parts = wanted < 1.0 ? 1 : wanted > PART_MAX ? PART_MAX : (int)wanted;
   for (int k = 0; k < parts; k++) {
-    const struct sb_bench_span span = {.from_s = from_s + (to_s - from_s) * k / parts,
-                                       .voltage_v = from_v + (to_v - from_v) * (k + 0.5) / parts};
-    if (!add_span(test, &span)) return false;
+    struct sb_bench_span span = {.from_s = from_s + (to_s - from_s) * k / parts,
+                                 .voltage_v = from_v + (to_v - from_v) * (k + 0.5) / parts,
+                                 .length_s = (to_s - from_s) / parts};
+    struct sb_bench_span *last = test->span_count > 0 ? &test->spans[test->span_count - 1] : NULL;
+    if (last != NULL && !last->is_open && fabs(last->voltage_v - span.voltage_v) <= steady_share * greater_v) {
+      const double whole_s = last->length_s + span.length_s;
+      if (whole_s > 0.0) last->voltage_v += (span.voltage_v - last->voltage_v) * span.length_s / whole_s;
+      last->length_s = whole_s;
+    } else if (!add_span(test, &span)) {
+      return false;
+    }
   }
   return true;
 }
 
-/* What drives the motor from each row to the next; equal neighbours become one. */
+/* How many rows from one on have the same duty, up to a number. */
+static size_t rows_alike(const double *duties, size_t row, size_t count, size_t most)
+{
+  size_t n = 1;
+  while (n < most && row + n < count && (duties == NULL || duties[row + n] == duties[row])) n++;
+  return n;
+}
+
+/* What drives the motor from each row (of a long log: from some rows) to the next; equal neighbours become one. */
 static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test)
 {
   const struct sb_fit_log *log = test->log;
   const double *times = log->columns[SB_FIT_TIME];
   const double *duties = test->phase == SB_FIT_PHASE_FIND ? log->columns[SB_FIT_DUTY] : NULL;
-  for (size_t i = 0; i < log->row_count; i++) {
-    const size_t next = i + 1 < log->row_count ? i + 1 : i;
+  const bool is_brake = bench->setup->is_braking && test->phase != SB_FIT_COAST_DOWN;
+  const size_t most = log->row_count / SPAN_MAX + 1;
+  for (size_t i = 0, n; i < log->row_count; i += n) {
+    n = rows_alike(duties, i, log->row_count, most);
     const bool is_off = (duties != NULL && duties[i] == 0.0) || test->phase == SB_FIT_COAST_DOWN;
-    const bool is_brake = bench->setup->is_braking && test->phase != SB_FIT_COAST_DOWN;
     const struct sb_bench_span off = {.from_s = times[i], .is_open = !is_brake};
-    const bool is_same_duty = duties == NULL || duties[next] == duties[i];
-    const double here = sb_bench_voltage(bench, log, i);
-    const double there = is_same_duty ? sb_bench_voltage(bench, log, next) : here;
-    if (!(is_off ? add_span(test, &off) : add_interval(test, times[i], times[next], here, there))) return false;
+    const size_t next = i + n < log->row_count ? i + n : log->row_count - 1;
+    double here = 0.0;
+    for (size_t k = i; k < i + n; k++) here += sb_bench_voltage(bench, log, k) / (double)n;
+    const bool is_straight = n == 1 && (duties == NULL || duties[next] == duties[i]);
+    const double from = is_straight ? sb_bench_voltage(bench, log, i) : here;
+    const double to = is_straight ? sb_bench_voltage(bench, log, next) : here;
+    if (!(is_off ? add_span(test, &off) : add_interval(test, times[i], times[next], from, to))) return false;
   }
   return true;
 }
