@@ -84,11 +84,11 @@ static double see_switch_off(const struct sb_fit_log *log)
 
 static bool add_span(struct sb_bench_test *test, const struct sb_bench_span *span)
 {
-  if (test->span_count > 0) {
+  if (test->spans != NULL && test->span_count > 0) {
     const struct sb_bench_span *last = &test->spans[test->span_count - 1];
     if (last->voltage_v == span->voltage_v && last->is_open == span->is_open) return true;
   }
-  if ((test->span_count & (test->span_count - 1)) == 0) { /* a power of two is full */
+  if (test->spans == NULL || (test->span_count & (test->span_count - 1)) == 0) { /* a power of two is full */
     const size_t capacity = test->span_count == 0 ? 1 : 2 * test->span_count;
     struct sb_bench_span *spans = realloc(test->spans, capacity * sizeof *spans);
     if (spans == NULL) return false;
@@ -112,7 +112,8 @@ static bool add_interval(struct sb_bench_test *test, double from_s, double to_s,
     struct sb_bench_span span = {.from_s = from_s + (to_s - from_s) * k / parts,
                                  .voltage_v = from_v + (to_v - from_v) * (k + 0.5) / parts,
                                  .length_s = (to_s - from_s) / parts};
-    struct sb_bench_span *last = test->span_count > 0 ? &test->spans[test->span_count - 1] : NULL;
+    struct sb_bench_span *last =
+        test->spans != NULL && test->span_count > 0 ? &test->spans[test->span_count - 1] : NULL;
     if (last != NULL && !last->is_open && fabs(last->voltage_v - span.voltage_v) <= steady_share * greater_v) {
       const double whole_s = last->length_s + span.length_s;
       if (whole_s > 0.0) last->voltage_v += (span.voltage_v - last->voltage_v) * span.length_s / whole_s;
