@@ -30,6 +30,7 @@ int sb_cmd_run(int argc, char **argv);
 int sb_cmd_tune(int argc, char **argv);
 int sb_cmd_map(int argc, char **argv);
 int sb_cmd_emit(int argc, char **argv);
+int sb_cmd_fit(int argc, char **argv);
 int sb_cmd_inspect(int argc, char **argv);
 int sb_cmd_keys(int argc, char **argv);
 

@@ -22,6 +22,7 @@ static const struct command {
     {"tune", "thresholds and dwell that hold for all scenarios and all their tolerances", sb_cmd_tune},
     {"emit", "the tuned constants as a C header for a microcontroller, or as a page to program by", sb_cmd_emit},
     {"inspect", "shifts, hunting and stalls in any trace, and how a simulation compares", sb_cmd_inspect},
+    {"fit", "motor, friction and inertia from bench measurements, with standard errors", sb_cmd_fit},
     {"keys", "every scenario key with unit, range, default and meaning", sb_cmd_keys},
 };
 

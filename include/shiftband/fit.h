@@ -1,0 +1,311 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * fit.h - motor, friction, efficiency and inertia from what can be measured at a kitchen table.
+ *
+ * Two kinds of logs (CSV), any number of them together:
+ *
+ *   points   rows of torque (or a force or a weight on an arm), speed, optionally current and voltage, each settled
+ *   time     rows of time and speed, optionally voltage, current, duty and gear: spin-up, coast-down, a shift
+ *
+ * One machine explains all of them. Without a scenario it is the bare motor with what turns on its shaft:
+ *
+ *   J dw/dt = kt I - Tf sign(w) - b w - torque,   I = (u V - ke w) / R   (open circuit: I = 0)
+ *   R = Vn / Is,   ke = (Vn - I0 R) / w0,   kt I0 = Tf + b w0,   Ts = kt Is - Tf
+ *
+ * so that w0, I0, Ts and Is are what a data sheet gives: measured free and locked, at the nominal voltage Vn. With a
+ * scenario it is the scenario's machine (motor.h, gearbox.h, load.h), and b belongs to its load. Motions are the
+ * simulator's own (sim.h); points are its settled speeds.
+ *
+ * Estimates minimize the weighted squares of (measured - computed) over all speeds and currents. Each channel of each log
+ * has a spread of its own, estimated from its residuals at its share of the degrees of freedom; readings rounded to steps
+ * of q add q^2 / 12, and equal readings in a row share one rounding. Readings too far from a fit by Tukey's bisquare (the
+ * chance of one such in a sound log is 0.1 %) are set aside and named. Each dynamic log has its own time origin.
+ * Standard errors are those of the linearized problem; intervals take Student's t at the degrees of freedom of the channels
+ * that carry them (Welch and Satterthwaite).
+ *
+ * What the data cannot tell is read off the singular values of the Jacobian in units of one standard deviation: a direction
+ * that may change the parameters by half of themselves is not told, is named, and is held where the setup has it.
+ *
+ * Leaves out: errors in torque, voltage and duty (taken as exact), inductance, warming, noise that is correlated in time.
+ * Source: weighted and robust regression as in N. R. Draper, H. Smith, Applied Regression Analysis, and P. J. Rousseeuw,
+ * A. M. Leroy, Robust Regression and Outlier Detection (reweighted least squares); B. L. Welch 1947, F. E. Satterthwaite
+ * 1946 (all from memory). Checked in tests/test_fit*.c by intervals that hold the truth as often as they say.
+ */
+#ifndef SHIFTBAND_FIT_H
+#define SHIFTBAND_FIT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdio.h>
+
+#include "shiftband/model.h"
+#include "shiftband/scenario.h"
+#include "shiftband/status.h"
+#include "shiftband/units.h"
+
+/* ---- logs ---- */
+
+/* X(name, column's name, quantity) */
+#define SB_FIT_COLUMN_LIST(X)                          \
+  X(SB_FIT_TIME, "time", SB_TIME)                      \
+  X(SB_FIT_SPEED, "speed", SB_SPEED)                   \
+  X(SB_FIT_OUTPUT_SPEED, "output_speed", SB_SPEED)     \
+  X(SB_FIT_VOLTAGE, "voltage", SB_VOLTAGE)             \
+  X(SB_FIT_CURRENT, "current", SB_CURRENT)             \
+  X(SB_FIT_DUTY, "duty", SB_PERCENT)                   \
+  X(SB_FIT_TORQUE, "torque", SB_TORQUE)                \
+  X(SB_FIT_FORCE, "force", SB_FORCE)                   \
+  X(SB_FIT_MASS, "mass", SB_MASS)                      \
+  X(SB_FIT_ADDED_INERTIA, "added_inertia", SB_INERTIA) \
+  X(SB_FIT_GEAR, "gear", SB_RATIO)
+
+enum sb_fit_column {
+#define SB_FIT_COLUMN_NAME(name, ...) name,
+  SB_FIT_COLUMN_LIST(SB_FIT_COLUMN_NAME)
+#undef SB_FIT_COLUMN_NAME
+      SB_FIT_COLUMN_COUNT
+};
+
+const char *sb_fit_column_name(enum sb_fit_column column);
+
+/*
+ * One log as read, in SI. A column that the log lacks is NULL; an empty field is NAN. Speeds are magnitudes: `speed` at the
+ * motor's shaft, `output_speed` at the output. voltage is what the drive is fed with; duty times voltage is at the motor.
+ * torque is what opposes the shaft (the output with a scenario, else the motor's). added_inertia is one value a log.
+ */
+struct sb_fit_log {
+  char *path;                           /* owned */
+  size_t row_count;                     /* >= 1 */
+  long *lines;                          /* lines[row_count]: where each row stands in the file */
+  double *columns[SB_FIT_COLUMN_COUNT]; /* columns[c][row_count] or NULL; owned */
+  double quantum[SB_FIT_COLUMN_COUNT];  /* step that the readings are rounded to; 0: none seen */
+  size_t gap_count;                     /* pauses of more than five usual intervals */
+  double longest_gap_s;
+  char ignored[160]; /* names of columns that were not used, with commas; cut to size */
+};
+
+/* NAME=TEXT facts from the command line, in order; later ones win. */
+struct sb_fit_fact {
+  const char *name;
+  const char *text;
+};
+
+struct sb_fit_log_options {
+  size_t unit_count;
+  const struct sb_fit_fact *units; /* column (as in the file) = unit */
+  size_t rename_count;
+  const struct sb_fit_fact *renames; /* quantity (time, speed, ...) = column as in the file */
+  size_t fill_count;
+  const struct sb_fit_fact *fills; /* quantity = value with unit, for a log without that column */
+  double arm_m;                    /* m, of force and mass; 0: not given */
+};
+
+/*
+ * Reads a log: CSV with a header line (RFC 4180; commas, semicolons or tabs). A column is `quantity_unit` (speed_rpm,
+ * time_ms, force_n), `quantity [unit]`, or `quantity` with its unit in options; columns of other names are ignored. Force
+ * and mass become torque by the arm. SB_ERR_SCENARIO (faults filled: "file:line:column: name: needs ..., found ..."),
+ * SB_ERR_IO (faults filled with one text) or SB_ERR_MEMORY. Release with sb_fit_log_clear().
+ */
+enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
+                               struct sb_faults *faults);
+
+/* The same from text in memory; path is only the name in messages. */
+enum sb_status sb_fit_log_parse(const char *path, const char *text, size_t length,
+                                const struct sb_fit_log_options *options, struct sb_fit_log *out,
+                                struct sb_faults *faults);
+
+void sb_fit_log_clear(struct sb_fit_log *log);
+
+/* ---- parameters and figures ---- */
+
+/* What is fitted. X(name, words) */
+#define SB_FIT_PARAMETER_LIST(X)                 \
+  X(SB_FIT_P_NO_LOAD_SPEED, "no-load speed")     \
+  X(SB_FIT_P_STALL_TORQUE, "stall torque")       \
+  X(SB_FIT_P_STALL_CURRENT, "stall current")     \
+  X(SB_FIT_P_FRICTION_SHARE, "motor friction")   \
+  X(SB_FIT_P_ROTOR_INERTIA, "rotor inertia")     \
+  X(SB_FIT_P_MESH_EFFICIENCY, "mesh efficiency") \
+  X(SB_FIT_P_LOAD_FRICTION, "load friction")     \
+  X(SB_FIT_P_VISCOUS, "viscous friction")        \
+  X(SB_FIT_P_LOAD_INERTIA, "load inertia")
+
+enum sb_fit_parameter {
+#define SB_FIT_PARAMETER_NAME(name, words) name,
+  SB_FIT_PARAMETER_LIST(SB_FIT_PARAMETER_NAME)
+#undef SB_FIT_PARAMETER_NAME
+      SB_FIT_PARAMETER_COUNT
+};
+
+const char *sb_fit_parameter_words(enum sb_fit_parameter parameter);
+
+/*
+ * What is reported: parameters in the units of a scenario, and what follows from them. X(name, key or short name, quantity,
+ * words). A name with a dot is the key of a scenario.
+ */
+#define SB_FIT_FIGURE_LIST(X)                                                              \
+  X(SB_FIT_NO_LOAD_SPEED, "motor.no_load_speed", SB_SPEED, "no-load speed")                \
+  X(SB_FIT_STALL_TORQUE, "motor.stall_torque", SB_TORQUE, "stall torque")                  \
+  X(SB_FIT_STALL_CURRENT, "motor.stall_current", SB_CURRENT, "stall current")              \
+  X(SB_FIT_NO_LOAD_CURRENT, "motor.no_load_current", SB_CURRENT, "no-load current")        \
+  X(SB_FIT_ROTOR_INERTIA, "motor.rotor_inertia", SB_INERTIA, "rotor inertia")              \
+  X(SB_FIT_MESH_EFFICIENCY, "gearbox.mesh_efficiency", SB_RATIO, "efficiency of one mesh") \
+  X(SB_FIT_LOAD_FRICTION, "load_friction", SB_TORQUE, "friction at the output")            \
+  X(SB_FIT_LOAD_VISCOUS, "load_viscous", SB_VISCOUS, "viscous at the output")              \
+  X(SB_FIT_LOAD_INERTIA, "load.inertia", SB_INERTIA, "inertia at the output")              \
+  X(SB_FIT_MOTOR_FRICTION, "motor_friction", SB_TORQUE, "motor's constant friction")       \
+  X(SB_FIT_MOTOR_VISCOUS, "motor_viscous", SB_VISCOUS, "motor's viscous friction")         \
+  X(SB_FIT_RESISTANCE, "resistance", SB_RESISTANCE, "resistance")                          \
+  X(SB_FIT_KT, "torque_constant", SB_RATIO, "torque constant kt")                          \
+  X(SB_FIT_KE, "voltage_constant", SB_RATIO, "voltage constant ke")                        \
+  X(SB_FIT_KT_OVER_KE, "kt_over_ke", SB_RATIO, "kt / ke (1: no gearhead)")                 \
+  X(SB_FIT_TIME_CONSTANT, "time_constant", SB_TIME, "spin-up time constant")               \
+  X(SB_FIT_TORQUE_OVER_INERTIA, "torque_over_inertia", SB_RATIO, "stall torque / inertia") \
+  X(SB_FIT_FRICTION_OVER_INERTIA, "friction_over_inertia", SB_RATIO, "friction / inertia") \
+  X(SB_FIT_VISCOUS_OVER_INERTIA, "viscous_over_inertia", SB_RATIO, "viscous / inertia")
+
+enum sb_fit_figure_kind {
+#define SB_FIT_FIGURE_NAME(name, ...) name,
+  SB_FIT_FIGURE_LIST(SB_FIT_FIGURE_NAME)
+#undef SB_FIT_FIGURE_NAME
+      SB_FIT_FIGURE_COUNT
+};
+
+const char *sb_fit_figure_key(enum sb_fit_figure_kind kind);
+enum sb_quantity sb_fit_figure_quantity(enum sb_fit_figure_kind kind);
+const char *sb_fit_figure_words(enum sb_fit_figure_kind kind);
+
+/* The figure of that name, or -1. */
+int sb_fit_figure_find(const char *name);
+
+enum sb_fit_word {
+  SB_FIT_ABSENT, /* has no part in this machine */
+  SB_FIT_GIVEN,  /* held where the setup or a fact has it */
+  SB_FIT_TOLD,   /* by the data */
+  SB_FIT_UNTOLD  /* the data cannot tell it */
+};
+
+struct sb_fit_figure {
+  enum sb_fit_word word;
+  double value;           /* SI */
+  double standard_error;  /* SI; NAN unless told */
+  double least, greatest; /* 95 % interval, SI; NAN unless told */
+  double freedom;         /* degrees of freedom behind the interval */
+};
+
+/* ---- the fit ---- */
+
+/* What a log over time without a duty column shows. */
+enum sb_fit_phase {
+  SB_FIT_PHASE_FIND, /* to be seen from the speeds */
+  SB_FIT_SPIN_UP,    /* at rest, then driven */
+  SB_FIT_COAST_DOWN, /* turning, then open circuit */
+  SB_FIT_BOTH        /* driven, then open circuit at a moment to be found */
+};
+
+/* A figure known beforehand: exactly (least == greatest), or to 95 % within a range. */
+struct sb_fit_known {
+  enum sb_fit_figure_kind kind;
+  double least, greatest; /* SI */
+};
+
+enum { SB_FIT_KNOWN_MAX = 16, SB_FIT_LOG_MAX = 16 };
+
+struct sb_fit_setup {
+  const struct sb_model *model;             /* the scenario's; NULL: a bare motor */
+  double nominal_voltage_v;                 /* V; 0: the scenario's, else the median of the measured ones, else 1 */
+  int gear;                                 /* from 1, of logs without a gear column; 0: the start gear */
+  bool is_fitted[SB_FIT_PARAMETER_COUNT];   /* with a scenario: what is free; others keep its values */
+  bool is_braking;                          /* duty 0 is a short circuit; else an open one */
+  bool is_equal_constants;                  /* ke = kt is taken for granted: no gearhead before the shaft */
+  enum sb_fit_phase phases[SB_FIT_LOG_MAX]; /* one a log */
+  size_t known_count;
+  struct sb_fit_known known[SB_FIT_KNOWN_MAX];
+};
+
+/* Defaults: a bare motor; or with a scenario its friction, efficiency and inertia. */
+struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model);
+
+/* One reading and what the machine makes of it. */
+struct sb_fit_reading {
+  int log;                   /* index */
+  enum sb_fit_column column; /* speed, output_speed or current */
+  size_t row;                /* of the log */
+  double measured, computed; /* SI */
+  bool is_aside;             /* taken for an outlier */
+};
+
+struct sb_fit_channel {
+  int log;
+  enum sb_fit_column column;
+  size_t count, aside_count; /* readings, those set aside among them */
+  size_t astray_count;       /* readings in runs where the machine moved otherwise than the model: kept */
+  double sd;                 /* SI: spread of the residuals */
+  double freedom;            /* degrees of freedom left to it */
+  double quantum;            /* rounding taken into account; 0: none */
+};
+
+/* A dynamic log's own unknowns. */
+struct sb_fit_origin {
+  bool is_dynamic, is_shift;
+  enum sb_fit_phase phase;    /* FIND: told by a duty or gear column */
+  double start_s, start_se_s; /* when the drive was switched (or how late the log's clock is); NAN error: held */
+  double off_s, off_se_s;     /* BOTH: when it was switched off */
+  double speed_rad_s;         /* before that */
+};
+
+enum { SB_FIT_BLIND_MAX = 8, SB_FIT_ADVICE_MAX = 4 };
+
+/* A direction that the data cannot tell: shares[p] says how the parameters move together (logarithmic; 0: not in it). */
+struct sb_fit_blind {
+  double shares[SB_FIT_PARAMETER_COUNT];
+  enum sb_fit_parameter held; /* held so that the others get a value */
+  const char *advice;         /* the measurement that would tell most of it; NULL: none that is known */
+};
+
+struct sb_fit_result {
+  bool has_scenario;
+  double nominal_voltage_v;
+  bool is_voltage_known;
+  struct sb_fit_figure figures[SB_FIT_FIGURE_COUNT];
+  size_t log_count;
+  struct sb_fit_origin origins[SB_FIT_LOG_MAX];
+  size_t channel_count;
+  struct sb_fit_channel channels[3 * SB_FIT_LOG_MAX];
+  size_t reading_count;
+  struct sb_fit_reading *readings; /* owned */
+  size_t blind_count;
+  struct sb_fit_blind blind[SB_FIT_BLIND_MAX];
+  /* Measurements after which the least certain parameter is best known, the best first, until nothing is blind any more
+   * (the first one even where nothing is): constant texts. */
+  size_t advice_count;
+  const char *advice[SB_FIT_ADVICE_MAX];
+  enum sb_fit_figure_kind vaguest; /* told, with the widest relative interval */
+};
+
+/*
+ * Fits. logs[count], 1 <= count <= SB_FIT_LOG_MAX. SB_ERR_SCENARIO: the logs do not fit together or to the setup (err says
+ * which file); SB_ERR_NUMERICS: no fit was found; SB_ERR_MEMORY. Release the result with sb_fit_result_clear().
+ */
+enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fit_log *logs, size_t count,
+                            struct sb_fit_result *out, struct sb_error *err);
+
+void sb_fit_result_clear(struct sb_fit_result *result);
+
+/* ---- reports: 0, or -1 (errno) ---- */
+
+/* In words, for people. */
+int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_setup *setup,
+                      const struct sb_fit_log *logs, FILE *out);
+
+/* A section of a scenario to paste, with the 95 % intervals as tolerances. */
+int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_setup *setup,
+                         const struct sb_fit_log *logs, FILE *out);
+
+/* One JSON object. */
+int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
+
+/* Every reading with its computed value: CSV. */
+int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
+
+#endif

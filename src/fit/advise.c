@@ -1,0 +1,280 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * Which measurement would settle it: each candidate is a computed reading with its gradient. Added to the information that
+ * the logs have, it leaves the parameters some deviation; the one that leaves the least to the worst of them is advised.
+ * What is known before any log is a factor of e^10 either way.
+ */
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+#include <string.h>
+
+#include "fit/identify.h"
+
+static const double before_sd = 10.0;
+static const double candidate_sd = 0.03; /* of a reading at a kitchen table, of itself */
+static const double settled_sd = 0.3;    /* a parameter this well known is settled, for a start */
+static const double move = 1e-4;
+
+enum { VALUE_MAX = 2, TERM_MAX = SB_FIT_PARAMETER_COUNT };
+
+struct candidate {
+  bool is_bare;
+  bool needs_currents; /* of use only where currents are a part of the fit */
+  const char *text;
+  /* Readings for parameters; `now` are the present ones, at which the measurement is planned. */
+  void (*value)(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX]);
+};
+
+static double gross_nm(const double *p)
+{
+  return p[SB_FIT_P_STALL_TORQUE];
+}
+
+static void coast(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  const double friction = sb_bench_figure(bench, p, SB_FIT_FRICTION_OVER_INERTIA);
+  const double viscous = p[SB_FIT_P_VISCOUS] / p[SB_FIT_P_ROTOR_INERTIA];
+  out[0] = friction + viscous * now[SB_FIT_P_NO_LOAD_SPEED];
+  out[1] = friction + 0.3 * viscous * now[SB_FIT_P_NO_LOAD_SPEED];
+}
+
+static void no_load_current(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  (void)now;
+  out[0] = out[1] = sb_bench_figure(bench, p, SB_FIT_NO_LOAD_CURRENT);
+}
+
+static void stall_current(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  (void)bench;
+  (void)now;
+  out[0] = out[1] = p[SB_FIT_P_STALL_CURRENT];
+}
+
+static void weight(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  struct sb_model machine;
+  out[0] = out[1] = 0.0;
+  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
+  const struct sb_gear *gear = &machine.gearbox.gears[0];
+  const double torque_nm = 0.5 * gross_nm(now) * gear->ratio;
+  out[0] = out[1] = sb_bench_settled(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+}
+
+static void weight_in_last(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  struct sb_model machine;
+  out[0] = out[1] = 0.0;
+  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
+  const int last = machine.gearbox.gear_count - 1;
+  const struct sb_gear *gear = &machine.gearbox.gears[last];
+  const double torque_nm = 0.5 * gross_nm(now) * gear->ratio;
+  out[0] = out[1] = sb_bench_settled(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+}
+
+static void half_voltage(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  struct sb_model machine;
+  (void)now;
+  out[0] = out[1] = 0.0;
+  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
+  out[0] = sb_bench_settled(&machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
+  out[1] = sb_bench_settled(&machine, 0, bench->nominal_voltage_v, 0.0);
+}
+
+static void spin_up(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  (void)bench;
+  (void)now;
+  out[0] = p[SB_FIT_P_ROTOR_INERTIA] * p[SB_FIT_P_NO_LOAD_SPEED] / p[SB_FIT_P_STALL_TORQUE];
+  out[1] = p[SB_FIT_P_NO_LOAD_SPEED];
+}
+
+static void disc(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  (void)bench;
+  const double inertia = p[SB_FIT_P_ROTOR_INERTIA] + 2.0 * now[SB_FIT_P_ROTOR_INERTIA];
+  out[0] = out[1] = inertia * p[SB_FIT_P_NO_LOAD_SPEED] / p[SB_FIT_P_STALL_TORQUE];
+}
+
+/* In mesh in the last gear: settled speed and time constant. */
+static void spin_up_in_gear(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  struct sb_model machine;
+  (void)now;
+  out[0] = out[1] = 0.0;
+  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
+  const int last = machine.gearbox.gear_count - 1;
+  out[0] = sb_model_time_constant_s(&machine, last);
+  out[1] = sb_bench_settled(&machine, last, bench->nominal_voltage_v, 0.0);
+}
+
+static void output_coast(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  const double speed = now[SB_FIT_P_NO_LOAD_SPEED] / bench->setup->model->gearbox.gears[0].ratio;
+  out[0] = (p[SB_FIT_P_LOAD_FRICTION] + p[SB_FIT_P_VISCOUS] * speed) / p[SB_FIT_P_LOAD_INERTIA];
+  out[1] = (p[SB_FIT_P_LOAD_FRICTION] + 0.3 * p[SB_FIT_P_VISCOUS] * speed) / p[SB_FIT_P_LOAD_INERTIA];
+}
+
+static void motor_alone(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+{
+  const struct sb_supply supply = {bench->nominal_voltage_v, 0.0};
+  struct sb_model machine;
+  out[0] = out[1] = 0.0;
+  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
+  const struct sb_motor_line line = sb_motor_line_driven(&machine.motor, &supply, 1.0);
+  out[0] = (line.stall_nm - line.friction_nm - 0.5 * gross_nm(now)) / line.slope_nms_rad;
+  out[1] = (line.stall_nm - line.friction_nm) / line.slope_nms_rad;
+}
+
+/* The easiest first: of two that do as well, the first is advised. */
+static const struct candidate candidates[] = {
+    {true, false, "log a coast-down: run the motor free, open its circuit, and log the speed until it stands", coast},
+    {true, false, "log a spin-up from rest at a known voltage", spin_up},
+    {true, true, "run the motor free at a known voltage and read its current", no_load_current},
+    {true, false,
+     "hang a known weight on a drum (or press a spring balance on a lever) and note torque and speed at one point "
+     "near half the free speed",
+     weight},
+    {true, false, "log a second spin-up with a disc of known inertia on the shaft (column added_inertia)", disc},
+    {true, true, "lock the shaft for a moment at a known voltage and read the current (it heats fast)", stall_current},
+    {true, false, "measure the free speed at half the voltage, too", half_voltage},
+    {false, false, "log a coast-down of the output in neutral", output_coast},
+    {false, false, "log a spin-up in the last gear", spin_up_in_gear},
+    {false, false, "log a spin-up of the motor alone, out of the gears", spin_up},
+    {false, false, "hang a known weight on a drum at the output in gear 1 and note its speed", weight},
+    {false, false, "hang a known weight on a drum at the output in the last gear and note its speed", weight_in_last},
+    {false, false, "take one point with a known weight at the motor's own shaft, out of the gears", motor_alone},
+};
+
+enum { CANDIDATE_COUNT = sizeof candidates / sizeof *candidates };
+
+struct information {
+  size_t terms;
+  double normal[TERM_MAX][TERM_MAX];
+};
+
+/* Adds what a candidate would tell. */
+static void add_candidate(struct information *info, const struct sb_bench *bench, const struct candidate *candidate)
+{
+  double gradient[VALUE_MAX][TERM_MAX], at[VALUE_MAX];
+  size_t j = 0;
+  candidate->value(bench, bench->p, bench->p, at);
+  for (int k = 0; k < SB_FIT_PARAMETER_COUNT; k++) {
+    if (!bench->is_free[k]) continue;
+    double p[SB_FIT_PARAMETER_COUNT], ahead[VALUE_MAX], back[VALUE_MAX];
+    memcpy(p, bench->p, sizeof p);
+    p[k] = sb_bench_is_positive(k) ? p[k] * exp(move) : p[k] + move * bench->scale[k];
+    candidate->value(bench, p, bench->p, ahead);
+    memcpy(p, bench->p, sizeof p);
+    p[k] = sb_bench_is_positive(k) ? p[k] * exp(-move) : p[k] - move * bench->scale[k];
+    candidate->value(bench, p, bench->p, back);
+    for (int v = 0; v < VALUE_MAX; v++) gradient[v][j] = (ahead[v] - back[v]) / (2.0 * move);
+    j++;
+  }
+  for (int v = 0; v < VALUE_MAX; v++) {
+    /* A reading near zero still has an error: that of a tenth of what its parameters can do. */
+    double size = fabs(at[v]);
+    for (size_t k = 0; k < info->terms; k++) size = fmax(size, 0.1 * fabs(gradient[v][k]));
+    if (!(size > 0.0) || !isfinite(size)) continue;
+    const double weight_of = 1.0 / pow(candidate_sd * size, 2.0);
+    for (size_t a = 0; a < info->terms; a++) {
+      for (size_t b = 0; b < info->terms; b++) info->normal[a][b] += weight_of * gradient[v][a] * gradient[v][b];
+    }
+  }
+}
+
+/* Deviations that the information leaves: of the worst known parameter, or along a direction. */
+static double sd_left(const struct information *info, const double *direction)
+{
+  const size_t n = info->terms;
+  double copy[TERM_MAX * TERM_MAX], worst = 0.0, along = 0.0, length = 0.0;
+  for (size_t a = 0; a < n; a++) {
+    for (size_t b = 0; b < n; b++) {
+      copy[a * n + b] = info->normal[a][b] + (a == b ? 1.0 / (before_sd * before_sd) : 0.0);
+    }
+  }
+  gsl_matrix_view view = gsl_matrix_view_array(copy, n, n);
+  if (gsl_linalg_cholesky_decomp1(&view.matrix) != GSL_SUCCESS) return before_sd;
+  if (gsl_linalg_cholesky_invert(&view.matrix) != GSL_SUCCESS) return before_sd;
+  for (size_t a = 0; a < n; a++) {
+    worst = fmax(worst, sqrt(gsl_matrix_get(&view.matrix, a, a)));
+    for (size_t b = 0; direction != NULL && b < n; b++) {
+      along += direction[a] * gsl_matrix_get(&view.matrix, a, b) * direction[b];
+    }
+    if (direction != NULL) length += direction[a] * direction[a];
+  }
+  return direction == NULL ? worst : length > 0.0 ? sqrt(along / length) : 0.0;
+}
+
+/* What the logs tell about the parameters when nothing is known of their own unknowns: the Schur complement. */
+static void gather(struct information *info, const struct sb_estimate *estimate)
+{
+  const struct sb_bench *bench = estimate->bench;
+  const size_t all = estimate->terms;
+  double full[64][64];
+  *info = (struct information){0};
+  for (int k = 0; k < SB_FIT_PARAMETER_COUNT; k++) info->terms += bench->is_free[k];
+  if (all > 64) return;
+  memset(full, 0, sizeof full);
+  for (size_t i = 0; i < estimate->rows; i++) {
+    const double *row = estimate->jacobian + i * all;
+    for (size_t a = 0; a < all; a++) {
+      for (size_t b = 0; b < all; b++) full[a][b] += estimate->weights[i] * row[a] * row[b];
+    }
+  }
+  for (size_t k = all; k-- > info->terms;) { /* one of the logs' own unknowns after the other is eliminated */
+    const double unit = full[k][k];
+    for (size_t a = 0; a < k && unit > 0.0; a++) {
+      for (size_t b = 0; b < k; b++) full[a][b] -= full[a][k] * full[k][b] / unit;
+    }
+  }
+  for (size_t a = 0; a < info->terms; a++) {
+    for (size_t b = 0; b < info->terms; b++) info->normal[a][b] = full[a][b];
+  }
+}
+
+/* The candidate after which the deviation is least; -1 when none makes it clearly less. */
+static int best_candidate(const struct information *info, const struct sb_bench *bench, const double *direction,
+                          const bool *is_used)
+{
+  int best = -1;
+  double best_sd = sd_left(info, direction);
+  for (int k = 0; k < CANDIDATE_COUNT; k++) {
+    if (candidates[k].is_bare != (bench->setup->model == NULL) || is_used[k]) continue;
+    if (candidates[k].needs_currents && !bench->has_currents) continue;
+    struct information with = *info;
+    add_candidate(&with, bench, &candidates[k]);
+    const double sd = sd_left(&with, direction);
+    if (!(sd < 0.8 * best_sd)) continue; /* clearly better than an easier one */
+    best = k;
+    best_sd = sd;
+  }
+  return best;
+}
+
+const char *sb_advise_on(const struct sb_estimate *estimate, const double *direction)
+{
+  const bool is_used[CANDIDATE_COUNT] = {false};
+  struct information info;
+  gather(&info, estimate);
+  const int best = info.terms > 0 ? best_candidate(&info, estimate->bench, direction, is_used) : -1;
+  return best >= 0 ? candidates[best].text : NULL;
+}
+
+size_t sb_advise(const struct sb_estimate *estimate, const char **advice)
+{
+  bool is_used[CANDIDATE_COUNT] = {false};
+  struct information info;
+  size_t count = 0;
+  gather(&info, estimate);
+  if (info.terms == 0) return 0;
+  do {
+    const int best = best_candidate(&info, estimate->bench, NULL, is_used);
+    if (best < 0) break;
+    is_used[best] = true;
+    advice[count++] = candidates[best].text;
+    add_candidate(&info, estimate->bench, &candidates[best]);
+  } while (sd_left(&info, NULL) > settled_sd && count < SB_FIT_ADVICE_MAX);
+  return count;
+}

@@ -1,0 +1,115 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * bench.h - the machine on the bench: from parameters to what each reading should have been.
+ *
+ * Parameters are kept in their natural units, p[SB_FIT_PARAMETER_COUNT]; the solver sees x = 10 + ln(p / p0) for those that
+ * are positive and 10 + (p - p0) / scale for the others, so that all x are near 10 and may go either way.
+ */
+#ifndef SHIFTBAND_FIT_BENCH_H
+#define SHIFTBAND_FIT_BENCH_H
+
+#include "shiftband/fit.h"
+
+enum sb_own { SB_OWN_START, SB_OWN_SPEED, SB_OWN_OFF, SB_OWN_COUNT };
+
+/* A time with the same voltage and circuit, until the next one begins. */
+struct sb_bench_span {
+  double from_s;    /* by the log's clock */
+  double voltage_v; /* duty times what the drive is fed with */
+  double length_s;  /* over which that is a mean */
+  bool is_open;
+  long steps; /* of the simulator in it; fixed while one solution is sought, so that nothing jumps */
+};
+
+/* One log in use. */
+struct sb_bench_test {
+  const struct sb_fit_log *log;
+  bool is_dynamic, is_shift;
+  enum sb_fit_phase phase; /* FIND: spans come from a duty column */
+  int gear;                /* index */
+  double added_inertia_kg_m2;
+  double source_ohm; /* of the supply, in series with the winding; 0 where the voltage was measured behind it */
+  size_t span_count;
+  struct sb_bench_span *spans; /* owned */
+  double shift_step_s;         /* of a shift's simulation: the first command falls on a whole step */
+  long off_steps;              /* of the open part of BOTH */
+  double own[SB_OWN_COUNT];
+  double own_scale[SB_OWN_COUNT];
+  bool is_own_free[SB_OWN_COUNT];
+  size_t first, count; /* readings[first..first + count) are its own, by row */
+  double *grid;        /* owned scratch, grid[grid_size] */
+  size_t grid_size;
+};
+
+struct sb_bench_reading {
+  int test, channel;
+  enum sb_fit_column column;
+  size_t row;
+  double value;   /* SI */
+  double repeats; /* equal readings in a row, this one among them: they share one rounding */
+  bool is_aside;
+};
+
+struct sb_bench {
+  const struct sb_fit_setup *setup;
+  double nominal_voltage_v;
+  bool is_voltage_known;
+  double fed_voltage_v; /* of logs without a voltage column */
+  double p[SB_FIT_PARAMETER_COUNT];
+  double scale[SB_FIT_PARAMETER_COUNT]; /* of those that may be zero or less */
+  bool is_free[SB_FIT_PARAMETER_COUNT];
+  int test_count;
+  struct sb_bench_test tests[SB_FIT_LOG_MAX];
+  size_t reading_count;
+  struct sb_bench_reading *readings; /* owned */
+  int channel_count;
+  struct sb_fit_channel channels[3 * SB_FIT_LOG_MAX];
+  bool has_currents;  /* the electric side has a part in the fit */
+  size_t known_count; /* facts as further residuals: the setup's, and equal constants */
+};
+
+/* Whether a parameter is positive by nature. */
+bool sb_bench_is_positive(int parameter);
+
+/* Number of x: free parameters first, then each test's own unknowns. */
+size_t sb_bench_unknown_count(const struct sb_bench *bench);
+
+/* The x that stand for the bench's present values: all 10. */
+void sb_bench_pack(const struct sb_bench *bench, double *x);
+
+/* p and own[test_count][SB_OWN_COUNT] for an x. */
+void sb_bench_unpack(const struct sb_bench *bench, const double *x, double *p, double (*own)[SB_OWN_COUNT]);
+
+/* The machine for parameters; a test's added inertia is put on the output. False when they make no machine. */
+bool sb_bench_machine(const struct sb_bench *bench, const double *p, double added_inertia_kg_m2, struct sb_model *out);
+
+/* A figure for parameters. NAN where the machine has none. */
+double sb_bench_figure(const struct sb_bench *bench, const double *p, enum sb_fit_figure_kind kind);
+
+/* Sets the steps of all spans for the present parameters, and scratch for them. */
+enum sb_status sb_bench_set_steps(struct sb_bench *bench, struct sb_error *err);
+
+/* What each reading should have been: computed[reading_count]. 0, or -1 where the machine makes no sense. */
+int sb_bench_compute(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed);
+
+/* Voltage at the motor in a row of a log. */
+double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row);
+
+/* Settled speed of the motor under a torque (at the output, with a scenario) at a voltage, in rad/s; not cut at rest. */
+double sb_bench_settled(const struct sb_model *machine, int gear, double voltage_v, double torque_nm);
+
+/* dynamics.c, static_points.c: the readings of one test. */
+int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
+                        const double *own, double *computed);
+enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err);
+
+/* plan.c: tests, readings, spans and channels from the logs; what is free. Clear after failure too. */
+enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_fit_log *logs,
+                             size_t count, struct sb_error *err);
+void sb_bench_clear(struct sb_bench *bench);
+
+/* start.c: first values; and sizes that matter, for the present values, of what may be zero. */
+void sb_bench_set_scales(struct sb_bench *bench);
+enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err);
+
+#endif

@@ -1,0 +1,284 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Logs over time: the simulator goes through each span, and readings are taken off its steps by cubics. */
+#include <math.h>
+#include <stdlib.h>
+
+#include "fit/bench.h"
+#include "shiftband/sim.h"
+
+/* So great a resistance that no current is left, yet finite, so that I^2 R stays zero. */
+static const double open_ohm = 1e30;
+
+/* Steps in a time constant: the cubic between steps is then good to 1e-6 of the speed, Runge-Kutta to more. */
+static const double steps_per_tau = 15.0;
+
+enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000, SHIFT_STEPS_MAX = 400000 };
+
+struct runner {
+  const struct sb_bench *bench;
+  const struct sb_bench_test *test;
+  struct sb_model model;
+  double resistance_ohm; /* of the closed circuit */
+  double speed_rad_s;    /* the motor's, where the next span begins */
+  size_t next;           /* reading to be computed next */
+  double *computed;
+};
+
+static double time_of(const struct runner *runner, size_t reading)
+{
+  return runner->test->log->columns[SB_FIT_TIME][runner->bench->readings[reading].row];
+}
+
+/* The cubic through the four steps around a place; `moving` of the steps + 1 come before a standstill: there it is the
+ * last moving ones that go on, down to zero. */
+static double speed_at(const double *grid, long steps, long moving, double place)
+{
+  const long last = moving - 1 < steps ? moving - 1 : steps;
+  if (moving <= steps && (place >= (double)moving || last < 3))
+    return place >= (double)moving ? 0.0 : grid[(long)place];
+  long first = (long)floor(place) - 1;
+  first = first < 0 ? 0 : first > last - 3 ? last - 3 : first;
+  const double *w = grid + first, a = place - (double)first;
+  const double b = a - 1.0, c = a - 2.0, d = a - 3.0;
+  const double speed =
+      -w[0] * b * c * d / 6.0 + w[1] * a * c * d / 2.0 - w[2] * a * b * d / 2.0 + w[3] * a * b * c / 6.0;
+  return moving <= steps ? fmax(speed, 0.0) : speed;
+}
+
+static void put(struct runner *runner, double speed_rad_s, double voltage_v, bool is_open)
+{
+  const struct sb_bench_reading *reading = &runner->bench->readings[runner->next];
+  double *out = &runner->computed[runner->next++];
+  switch (reading->column) {
+    case SB_FIT_OUTPUT_SPEED: *out = speed_rad_s / runner->model.gearbox.gears[runner->test->gear].ratio; break;
+    case SB_FIT_CURRENT:
+      *out = is_open ? 0.0 : (voltage_v - runner->model.motor.ke_vs_rad * speed_rad_s) / runner->resistance_ohm;
+      break;
+    default: *out = speed_rad_s; break;
+  }
+}
+
+/* Goes through a span and computes the readings before its end (up to it: for the last one). */
+static int run_span(struct runner *runner, const struct sb_bench_span *span, double from_s, double to_s, long steps)
+{
+  struct sb_model *model = &runner->model;
+  const struct sb_gear *gear = &model->gearbox.gears[runner->test->gear];
+  struct sb_sim sim;
+  struct sb_error err;
+  if (!(to_s > from_s)) return 0;
+  model->motor.resistance_ohm = span->is_open ? open_ohm : runner->resistance_ohm;
+  model->supply.open_circuit_voltage_v = span->voltage_v;
+  model->run.step_s = (to_s - from_s) / (double)steps;
+  model->run.duration_s = to_s - from_s;
+  model->run.trace_interval_s = model->run.step_s;
+  model->run.initial_output_speed_rad_s = gear->output_sense * runner->speed_rad_s / gear->ratio;
+  enum sb_status status = sb_sim_init(&sim, model, runner->test->gear, &err);
+  double *grid = runner->test->grid;
+  grid[0] = runner->speed_rad_s;
+  long moving = steps + 1; /* steps before it stands */
+  for (long k = 1; k <= steps && status == SB_OK; k++) {
+    status = sb_sim_advance(&sim, k, &err);
+    grid[k] = sim.state.motor_speed_rad_s;
+    if (k < moving && grid[k] == 0.0 && span->voltage_v == 0.0) moving = k;
+  }
+  sb_sim_clear(&sim);
+  if (status != SB_OK) return -1;
+  const size_t end = runner->test->first + runner->test->count;
+  while (runner->next < end && time_of(runner, runner->next) < to_s) {
+    const double place = (time_of(runner, runner->next) - from_s) / model->run.step_s;
+    put(runner, speed_at(grid, steps, moving, place), span->voltage_v, span->is_open);
+  }
+  runner->speed_rad_s = grid[steps];
+  return 0;
+}
+
+/* When a span begins by the log's clock, once the log's own unknowns are known. */
+static double begin_of(const struct sb_bench_test *test, const double *own, size_t span)
+{
+  if (test->phase == SB_FIT_PHASE_FIND) return test->spans[span].from_s + own[SB_OWN_START];
+  return span == 0 ? own[SB_OWN_START] : fmax(test->spans[span].from_s, own[SB_OWN_START]);
+}
+
+static double last_time(const struct sb_bench_test *test)
+{
+  return test->log->columns[SB_FIT_TIME][test->log->row_count - 1];
+}
+
+static int run_spans(struct runner *runner, const double *own)
+{
+  const struct sb_bench_test *test = runner->test;
+  const double end_s = last_time(test), off_s = test->phase == SB_FIT_BOTH ? own[SB_OWN_OFF] : INFINITY;
+  const size_t end = test->first + test->count;
+
+  /* Before the first span nothing moves the speed it has. */
+  const double begin_s = begin_of(test, own, 0);
+  while (runner->next < end && time_of(runner, runner->next) < begin_s) {
+    put(runner, runner->speed_rad_s, 0.0, true);
+  }
+  int failed = 0;
+  for (size_t k = 0; k < test->span_count && failed == 0; k++) {
+    const double to_s = k + 1 < test->span_count ? begin_of(test, own, k + 1) : end_s;
+    failed = run_span(runner, &test->spans[k], begin_of(test, own, k), fmin(to_s, off_s), test->spans[k].steps);
+  }
+  if (failed == 0 && off_s < end_s) {
+    const struct sb_bench_span open = {.from_s = off_s, .is_open = true, .steps = test->off_steps};
+    failed = run_span(runner, &open, fmax(off_s, begin_s), end_s, test->off_steps);
+  }
+  const struct sb_bench_span *last = &test->spans[test->span_count - 1];
+  while (failed == 0 && runner->next < end) {
+    put(runner, runner->speed_rad_s, last->voltage_v, last->is_open || off_s < end_s);
+  }
+  return failed;
+}
+
+/* ---- a shift ---- */
+
+/* What a step of a shift gives, with signs: straight between steps, and only then a magnitude, as a reversal passes rest. */
+struct moment {
+  double motor, output, current;
+};
+
+static double moment_value(const struct moment *moment, enum sb_fit_column column)
+{
+  return column == SB_FIT_OUTPUT_SPEED ? moment->output : column == SB_FIT_CURRENT ? moment->current : moment->motor;
+}
+
+static struct moment moment_now(const struct sb_sim *sim)
+{
+  const struct sb_row row = sb_sim_row(sim);
+  return (struct moment){row.motor_speed_rad_s, row.output_speed_rad_s, row.motor_current_a};
+}
+
+/* The gear in force from a row on: neutral rows belong to the gear that follows. */
+static int gear_ahead(const struct sb_fit_log *log, size_t row)
+{
+  const double *gears = log->columns[SB_FIT_GEAR];
+  for (size_t i = row; i < log->row_count; i++) {
+    if (gears[i] >= 1.0) return (int)gears[i] - 1;
+  }
+  for (size_t i = row; i-- > 0;) {
+    if (gears[i] >= 1.0) return (int)gears[i] - 1;
+  }
+  return 0;
+}
+
+/* One run with the commands of the gear column; readings straight between steps, since joinings are jumps. */
+static int run_shift(struct runner *runner, const double *own)
+{
+  const struct sb_bench_test *test = runner->test;
+  const struct sb_fit_log *log = test->log;
+  struct sb_model *model = &runner->model;
+  const double *times = log->columns[SB_FIT_TIME];
+  const long steps = test->spans[0].steps;
+  const double step_s = test->shift_step_s;
+  const size_t end = test->first + test->count;
+  int commanded = gear_ahead(log, 0);
+  size_t row = 0;
+  struct sb_sim sim;
+  struct sb_error err;
+
+  model->supply.open_circuit_voltage_v = test->spans[0].voltage_v;
+  model->run.step_s = model->run.trace_interval_s = step_s;
+  model->run.duration_s = step_s * (double)steps;
+  const struct sb_gear *gear = &model->gearbox.gears[commanded];
+  model->run.initial_output_speed_rad_s = gear->output_sense * own[SB_OWN_SPEED] / gear->ratio;
+  enum sb_status status = sb_sim_init(&sim, model, commanded, &err);
+  if (status != SB_OK) {
+    sb_sim_clear(&sim);
+    return -1;
+  }
+  struct moment before = moment_now(&sim), now = before;
+  for (long k = 0; k <= steps && status == SB_OK; k++) {
+    if (k > 0) status = sb_sim_advance(&sim, k, &err);
+    const double time_s = times[0] + (double)k * step_s;
+    now = moment_now(&sim);
+    while (runner->next < end && time_of(runner, runner->next) - own[SB_OWN_START] <= time_s) {
+      const double back = fmin(fmax((time_s - (time_of(runner, runner->next) - own[SB_OWN_START])) / step_s, 0.0), 1.0);
+      const enum sb_fit_column column = runner->bench->readings[runner->next].column;
+      runner->computed[runner->next++] =
+          fabs(moment_value(&now, column) * (1.0 - back) + moment_value(&before, column) * back);
+    }
+    /* A command acts at the step nearest to its row. */
+    while (row < log->row_count && times[row] <= time_s + 0.5 * step_s) row++;
+    const int wanted = row > 0 ? gear_ahead(log, row - 1) : commanded;
+    if (wanted != commanded) sb_sim_command(&sim, commanded = wanted);
+    before = moment_now(&sim);
+  }
+  while (runner->next < end) {
+    runner->computed[runner->next] = fabs(moment_value(&now, runner->bench->readings[runner->next].column));
+    runner->next++;
+  }
+  sb_sim_clear(&sim);
+  return status == SB_OK ? 0 : -1;
+}
+
+int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
+                        const double *own, double *computed)
+{
+  struct runner runner = {.bench = bench, .test = test, .next = test->first, .computed = computed};
+  if (!sb_bench_machine(bench, p, test->added_inertia_kg_m2, &runner.model)) return -1;
+  runner.model.motor.resistance_ohm += test->source_ohm;
+  runner.resistance_ohm = runner.model.motor.resistance_ohm;
+  runner.speed_rad_s = own[SB_OWN_SPEED];
+  return test->is_shift ? run_shift(&runner, own) : run_spans(&runner, own);
+}
+
+static long steps_for(double length_s, double tau_s, long least, long most)
+{
+  const double wanted = ceil(fmax(length_s, 0.0) / tau_s * steps_per_tau);
+  return wanted < (double)least ? least : wanted > (double)most ? most : (long)wanted;
+}
+
+static enum sb_status make_grid(struct sb_bench_test *test, long most, struct sb_error *err)
+{
+  const size_t size = (size_t)most + 1;
+  if (size <= test->grid_size) return SB_OK;
+  free(test->grid);
+  test->grid = malloc(size * sizeof *test->grid);
+  test->grid_size = test->grid != NULL ? size : 0;
+  return test->grid != NULL ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", test->log->path);
+}
+
+static long greater(long a, long b)
+{
+  return a > b ? a : b;
+}
+
+/* Whole steps up to the first command, so that it acts when the log says. */
+static void set_shift_steps(struct sb_bench_test *test, double tau_s)
+{
+  const struct sb_fit_log *log = test->log;
+  const double *times = log->columns[SB_FIT_TIME];
+  const double length_s = times[log->row_count - 1] - times[0];
+  size_t row = 0;
+  while (row + 1 < log->row_count && gear_ahead(log, row) == gear_ahead(log, 0)) row++;
+  const double until_s = times[row] > times[0] ? times[row] - times[0] : length_s;
+  test->shift_step_s = until_s / (double)steps_for(until_s, tau_s, (long)row + 1, SHIFT_STEPS_MAX);
+  test->spans[0].steps = (long)fmin(ceil(length_s / test->shift_step_s - 1e-9), SHIFT_STEPS_MAX);
+}
+
+enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
+{
+  struct sb_model machine;
+  if (!sb_bench_machine(bench, bench->p, test->added_inertia_kg_m2, &machine)) {
+    return sb_fail(err, SB_ERR_NUMERICS, "%s: the start of the search makes no machine", test->log->path);
+  }
+  const double end_s = last_time(test);
+  if (test->is_shift) {
+    set_shift_steps(test, sb_model_shortest_time_constant_s(&machine));
+    return SB_OK;
+  }
+  const double driven_s = sb_model_time_constant_s(&machine, test->gear);
+  machine.motor.resistance_ohm = open_ohm;
+  const double open_s = sb_model_time_constant_s(&machine, test->gear);
+  const long least = test->span_count > 8 ? STEPS_MIN : SPAN_STEPS_MIN;
+  long most = test->off_steps = steps_for(end_s - test->own[SB_OWN_OFF], open_s, SPAN_STEPS_MIN, STEPS_MAX);
+  for (size_t k = 0; k < test->span_count; k++) {
+    const double from_s = begin_of(test, test->own, k);
+    const double to_s =
+        fmin(k + 1 < test->span_count ? begin_of(test, test->own, k + 1) : end_s, test->own[SB_OWN_OFF]);
+    test->spans[k].steps = steps_for(to_s - from_s, test->spans[k].is_open ? open_s : driven_s, least, STEPS_MAX);
+    most = greater(most, test->spans[k].steps);
+  }
+  return make_grid(test, most, err);
+}

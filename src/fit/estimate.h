@@ -1,0 +1,42 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* estimate.h - one solution: residuals, weights, Jacobian and covariance of a bench's unknowns. */
+#ifndef SHIFTBAND_FIT_ESTIMATE_H
+#define SHIFTBAND_FIT_ESTIMATE_H
+
+#include "fit/bench.h"
+
+struct sb_estimate {
+  struct sb_bench *bench;
+  size_t rows;        /* readings, then known figures */
+  size_t terms;       /* unknowns that are free now */
+  double *computed;   /* computed[rows] */
+  double *f;          /* f[rows]: computed - measured */
+  double *weights;    /* weights[rows]: 1 / variance; 0: set aside */
+  double *jacobian;   /* jacobian[rows * terms_max] as rows of `terms` */
+  double *covariance; /* covariance[terms * terms] */
+  size_t terms_max;
+};
+
+/* Room for all unknowns of the bench as they are free now; more may not become free later. */
+enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *bench, struct sb_error *err);
+void sb_estimate_clear(struct sb_estimate *estimate);
+
+/* Residuals and Jacobian at the bench's present values. SB_ERR_NUMERICS where the machine makes no sense there. */
+enum sb_status sb_estimate_look(struct sb_estimate *estimate, struct sb_error *err);
+
+/* Weights for a first look: each channel good to 1 % of its greatest reading. */
+void sb_estimate_weigh_roughly(struct sb_estimate *estimate);
+
+/* The robust fit, then the readings set aside, then the weighted one. The bench holds the answer. */
+enum sb_status sb_estimate_run_robust(struct sb_estimate *estimate, struct sb_error *err);
+
+/* The weighted fit of what was not set aside, until the spreads stand still; fills the covariance. */
+enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *err);
+
+/* Jacobian and covariance at the bench's present values and weights, which are an answer already. */
+enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error *err);
+
+/* Gradient of a figure with respect to the unknowns: gradient[terms]. */
+void sb_estimate_gradient(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double *gradient);
+
+#endif

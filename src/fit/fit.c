@@ -1,0 +1,454 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/fit.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "fit/estimate.h"
+#include "fit/identify.h"
+
+/* Standard deviations, in e-folds or scales, above which a direction is blind: at the first look, with readings taken for
+ * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
+static const double blind_at_first = 3.0, blind_by_noise = 0.5;
+
+static const double confidence_point = 0.975;
+
+static const struct {
+  const char *key;
+  enum sb_quantity quantity;
+  const char *words;
+} figures[SB_FIT_FIGURE_COUNT] = {
+#define FIGURE_ROW(kind, key, quantity, words) [kind] = {key, quantity, words},
+    SB_FIT_FIGURE_LIST(FIGURE_ROW)
+#undef FIGURE_ROW
+};
+
+static const char *const parameter_words[SB_FIT_PARAMETER_COUNT] = {
+#define PARAMETER_ROW(kind, words) [kind] = words,
+    SB_FIT_PARAMETER_LIST(PARAMETER_ROW)
+#undef PARAMETER_ROW
+};
+
+const char *sb_fit_parameter_words(enum sb_fit_parameter parameter)
+{
+  return parameter_words[parameter];
+}
+
+const char *sb_fit_figure_key(enum sb_fit_figure_kind kind)
+{
+  return figures[kind].key;
+}
+
+enum sb_quantity sb_fit_figure_quantity(enum sb_fit_figure_kind kind)
+{
+  return figures[kind].quantity;
+}
+
+const char *sb_fit_figure_words(enum sb_fit_figure_kind kind)
+{
+  return figures[kind].words;
+}
+
+int sb_fit_figure_find(const char *name)
+{
+  for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
+    if (strcmp(figures[k].key, name) == 0) return k;
+  }
+  return -1;
+}
+
+struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model)
+{
+  struct sb_fit_setup setup = {.model = model};
+  if (model == NULL) return setup;
+  setup.is_fitted[SB_FIT_P_MESH_EFFICIENCY] = setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = true;
+  setup.is_fitted[SB_FIT_P_VISCOUS] = setup.is_fitted[SB_FIT_P_LOAD_INERTIA] = true;
+  setup.is_fitted[SB_FIT_P_ROTOR_INERTIA] = true;
+  return setup;
+}
+
+/* ---- figures ---- */
+
+/* Never below zero by nature, so that its interval is one of factors. */
+static bool is_positive_figure(enum sb_fit_figure_kind kind)
+{
+  switch (kind) {
+    case SB_FIT_NO_LOAD_CURRENT:
+    case SB_FIT_LOAD_FRICTION:
+    case SB_FIT_LOAD_VISCOUS:
+    case SB_FIT_MOTOR_FRICTION:
+    case SB_FIT_MOTOR_VISCOUS:
+    case SB_FIT_FRICTION_OVER_INERTIA:
+    case SB_FIT_VISCOUS_OVER_INERTIA: return false;
+    default: return true;
+  }
+}
+
+/* What counts as little for a figure that may be zero. */
+static double natural_size(const struct sb_bench *bench, enum sb_fit_figure_kind kind)
+{
+  const double *p = bench->p;
+  const double stall_nm = p[SB_FIT_P_STALL_TORQUE], speed = p[SB_FIT_P_NO_LOAD_SPEED];
+  switch (kind) {
+    case SB_FIT_NO_LOAD_CURRENT: return 0.1 * p[SB_FIT_P_STALL_CURRENT];
+    case SB_FIT_LOAD_FRICTION: return bench->scale[SB_FIT_P_LOAD_FRICTION];
+    case SB_FIT_LOAD_VISCOUS: return bench->scale[SB_FIT_P_VISCOUS];
+    case SB_FIT_MOTOR_FRICTION: return 0.1 * stall_nm;
+    case SB_FIT_MOTOR_VISCOUS: return 0.1 * stall_nm / speed;
+    case SB_FIT_FRICTION_OVER_INERTIA: return 0.1 * stall_nm / p[SB_FIT_P_ROTOR_INERTIA];
+    case SB_FIT_VISCOUS_OVER_INERTIA: return 0.1 * stall_nm / speed / p[SB_FIT_P_ROTOR_INERTIA];
+    default: return fabs(sb_bench_figure(bench, p, kind));
+  }
+}
+
+static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind)
+{
+  bool has_motion = false;
+  for (int t = 0; t < bench->test_count; t++) has_motion |= bench->tests[t].is_dynamic;
+  if (isnan(sb_bench_figure(bench, bench->p, kind))) return true;
+  switch (kind) {
+    case SB_FIT_STALL_CURRENT:
+    case SB_FIT_NO_LOAD_CURRENT:
+    case SB_FIT_RESISTANCE:
+    case SB_FIT_KT: return !bench->has_currents;
+    case SB_FIT_KT_OVER_KE:
+    case SB_FIT_KE: return !bench->has_currents || !bench->is_voltage_known;
+    case SB_FIT_ROTOR_INERTIA:
+    case SB_FIT_LOAD_INERTIA:
+    case SB_FIT_TIME_CONSTANT:
+    case SB_FIT_TORQUE_OVER_INERTIA:
+    case SB_FIT_FRICTION_OVER_INERTIA:
+    case SB_FIT_VISCOUS_OVER_INERTIA: return !has_motion;
+    default: return false;
+  }
+}
+
+/* How far a blind direction may go. Viscous friction of the motor can be no more than all of its friction at no load. */
+static double reach_of(const struct sb_bench *bench, const struct sb_blind *blind, size_t k)
+{
+  int test, own;
+  const double *p = bench->p, reach = fmin(blind->sds[k], 1e2), share = p[SB_FIT_P_FRICTION_SHARE];
+  if (sb_unknown_parameter(bench, blind->pivots[k], &test, &own) != SB_FIT_P_VISCOUS) return reach;
+  if (bench->setup->model != NULL || !bench->has_currents) return reach;
+  const double all_nm = p[SB_FIT_P_STALL_TORQUE] * fmax(share, 0.0) / (1.0 - share);
+  return fmin(reach, all_nm / p[SB_FIT_P_NO_LOAD_SPEED] / bench->scale[SB_FIT_P_VISCOUS]);
+}
+
+static bool is_of_friction(enum sb_fit_figure_kind kind)
+{
+  return kind == SB_FIT_MOTOR_FRICTION || kind == SB_FIT_MOTOR_VISCOUS || kind == SB_FIT_FRICTION_OVER_INERTIA ||
+         kind == SB_FIT_VISCOUS_OVER_INERTIA;
+}
+
+/* Whether going along a blind direction as far as the data let it would change the figure by half. Where not, *variance gets
+ * what it may change it by, as of even chances. */
+static bool is_blind_figure(const struct sb_estimate *full, const struct sb_blind *blind, enum sb_fit_figure_kind kind,
+                            const double *gradient, double *variance)
+{
+  const double size = fmax(fabs(sb_bench_figure(full->bench, full->bench->p, kind)), natural_size(full->bench, kind));
+  *variance = 0.0;
+  for (size_t k = 0; k < blind->count; k++) {
+    double along = 0.0, length = 0.0;
+    for (size_t j = 0; j < blind->terms; j++) {
+      const double part = blind->directions[k * blind->terms + j];
+      along += gradient[j] * part;
+      length += part * part;
+    }
+    const double reach = is_of_friction(kind) ? fmin(blind->sds[k], 1e2) : reach_of(full->bench, blind, k);
+    const double change = fabs(along) / sqrt(length) * reach;
+    if (change > blind_by_noise * size) return true;
+    *variance += change * change / 3.0;
+  }
+  return false;
+}
+
+/*
+ * Variance of a figure, and the degrees of freedom behind it by the part that each channel has in it (Welch, Satterthwaite).
+ * Weights from spreads that are themselves estimates are not the best ones: P. Meier, Variance of a weighted mean, Biometrics
+ * 9, 1953 (from memory), gives the factor 1 + 4 sum of a (1 - a) / freedom over the parts a.
+ */
+static double variance_of(const struct sb_estimate *estimate, const double *gradient, double *freedom)
+{
+  const struct sb_bench *bench = estimate->bench;
+  const size_t terms = estimate->terms;
+  double parts[3 * SB_FIT_LOG_MAX] = {0}, total = 0.0, under = 0.0, factor = 1.0, lean[64] = {0};
+  for (size_t j = 0; j < terms && j < 64; j++) {
+    for (size_t k = 0; k < terms; k++) lean[j] += estimate->covariance[j * terms + k] * gradient[k];
+  }
+  for (size_t i = 0; i < estimate->rows; i++) {
+    double pull = 0.0;
+    for (size_t j = 0; j < terms; j++) pull += estimate->jacobian[i * terms + j] * lean[j];
+    const double part = estimate->weights[i] * pull * pull;
+    total += part;
+    if (i < bench->reading_count) parts[bench->readings[i].channel] += part;
+  }
+  for (int c = 0; c < bench->channel_count; c++) {
+    if (!(bench->channels[c].freedom > 0.0 && total > 0.0)) continue;
+    const double part = parts[c] / total;
+    under += part * part / bench->channels[c].freedom;
+    factor += 4.0 * part * (1.0 - part) / bench->channels[c].freedom;
+  }
+  *freedom = under > 0.0 ? fmin(1.0 / under, 1e9) : 1e9;
+  return total * factor;
+}
+
+static void fill_figure(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double held_variance,
+                        struct sb_fit_figure *figure)
+{
+  double gradient[64] = {0};
+  sb_estimate_gradient(estimate, kind, gradient);
+  const double variance = variance_of(estimate, gradient, &figure->freedom);
+  figure->standard_error = sqrt(variance + held_variance);
+  const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(figure->freedom, 1.0));
+  const double reach = t * figure->standard_error;
+  if (is_positive_figure(kind) && figure->value > 0.0) {
+    figure->least = figure->value * exp(-reach / figure->value);
+    figure->greatest = figure->value * exp(reach / figure->value);
+  } else {
+    figure->least = figure->value - reach;
+    figure->greatest = figure->value + reach;
+  }
+}
+
+/* ---- the fit ---- */
+
+struct fit {
+  struct sb_bench bench;
+  struct sb_estimate estimate;
+  bool was_free[SB_FIT_PARAMETER_COUNT];
+  bool was_own_free[SB_FIT_LOG_MAX][SB_OWN_COUNT];
+  double start_p[SB_FIT_PARAMETER_COUNT];
+  enum sb_fit_word words[SB_FIT_FIGURE_COUNT];
+  double held_variance[SB_FIT_FIGURE_COUNT]; /* of what is held and could be otherwise */
+};
+
+static void free_all(struct fit *fit)
+{
+  memcpy(fit->bench.is_free, fit->was_free, sizeof fit->was_free);
+  for (int t = 0; t < fit->bench.test_count; t++) {
+    memcpy(fit->bench.tests[t].is_own_free, fit->was_own_free[t], sizeof fit->was_own_free[t]);
+  }
+}
+
+static void remember_free(struct fit *fit)
+{
+  memcpy(fit->was_free, fit->bench.is_free, sizeof fit->was_free);
+  memcpy(fit->start_p, fit->bench.p, sizeof fit->start_p);
+  for (int t = 0; t < fit->bench.test_count; t++) {
+    memcpy(fit->was_own_free[t], fit->bench.tests[t].is_own_free, sizeof fit->was_own_free[t]);
+  }
+}
+
+static bool is_same_hold(const struct sb_bench *bench, const struct fit *before)
+{
+  bool is_same = memcmp(bench->is_free, before->bench.is_free, sizeof bench->is_free) == 0;
+  for (int t = 0; t < bench->test_count; t++) {
+    is_same &= memcmp(bench->tests[t].is_own_free, before->bench.tests[t].is_own_free,
+                      sizeof bench->tests[t].is_own_free) == 0;
+  }
+  return is_same;
+}
+
+/* A direction of the unknowns in e-folds of the parameters, so that ones that scale together have equal shares. */
+static void fill_blind(const struct sb_bench *bench, const struct sb_blind *blind, size_t k, struct sb_fit_blind *out)
+{
+  double greatest = 0.0;
+  for (size_t j = 0; j < blind->terms; j++) {
+    int test, own;
+    const int parameter = sb_unknown_parameter(bench, j, &test, &own);
+    if (parameter < 0) continue;
+    double share = blind->directions[k * blind->terms + j];
+    const double p = bench->p[parameter], scale = bench->scale[parameter];
+    if (!sb_bench_is_positive(parameter) && fabs(p) > 0.01 * scale) share *= scale / p;
+    out->shares[parameter] = share;
+  }
+  const double unit = out->shares[out->held];
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) greatest = fmax(greatest, fabs(out->shares[j]));
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+    out->shares[j] = fabs(out->shares[j]) < 0.05 * greatest ? 0.0 : out->shares[j] / unit;
+  }
+}
+
+/* With all unknowns free at the answer: what is blind, what each figure is worth, and what would help. */
+static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struct sb_fit_result *out,
+                                  struct sb_error *err)
+{
+  struct sb_estimate *estimate = &fit->estimate;
+  free_all(fit);
+  sb_bench_set_scales(&fit->bench);
+  enum sb_status status = sb_estimate_look(estimate, err);
+  if (status == SB_OK) status = sb_blind_find(estimate, blind_by_noise, blind, err);
+  if (status != SB_OK) return status;
+  for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
+    double gradient[64] = {0}, size = 0.0;
+    const enum sb_fit_figure_kind kind = (enum sb_fit_figure_kind)k;
+    fit->words[k] = SB_FIT_ABSENT;
+    if (is_absent(&fit->bench, kind)) continue;
+    sb_estimate_gradient(estimate, kind, gradient);
+    for (size_t j = 0; j < estimate->terms; j++) size = fmax(size, fabs(gradient[j]));
+    fit->words[k] = size == 0.0                                                                ? SB_FIT_GIVEN
+                    : is_blind_figure(estimate, blind, kind, gradient, &fit->held_variance[k]) ? SB_FIT_UNTOLD
+                                                                                               : SB_FIT_TOLD;
+  }
+  out->blind_count = 0;
+  for (size_t k = 0; k < blind->count && out->blind_count < SB_FIT_BLIND_MAX; k++) {
+    int test, own;
+    const int held = sb_unknown_parameter(&fit->bench, blind->pivots[k], &test, &own);
+    if (held < 0) continue;
+    struct sb_fit_blind *to = &out->blind[out->blind_count++];
+    *to = (struct sb_fit_blind){.held = (enum sb_fit_parameter)held};
+    to->advice = sb_advise_on(estimate, blind->directions + k * blind->terms);
+    fill_blind(&fit->bench, blind, k, to);
+  }
+  out->advice_count = sb_advise(estimate, out->advice);
+  return SB_OK;
+}
+
+/* Holds what cannot be told, fits, looks again with the true noise, and fits once more where that changes anything. */
+static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
+{
+  struct sb_estimate *estimate = &fit->estimate;
+  struct sb_blind blind = {0};
+  enum sb_status status = sb_estimate_look(estimate, err);
+  sb_estimate_weigh_roughly(estimate);
+  if (status == SB_OK) status = sb_blind_find(estimate, blind_at_first, &blind, err);
+  if (status != SB_OK) return status;
+  sb_blind_hold(&blind, &fit->bench);
+  sb_blind_clear(&blind);
+  status = sb_estimate_run_robust(estimate, err);
+  if (status != SB_OK) return status;
+
+  struct fit before = *fit;
+  status = look_at_all(fit, &blind, out, err);
+  if (status == SB_OK) {
+    sb_blind_hold(&blind, &fit->bench);
+    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) { /* back from where the search may have left it */
+      const bool is_held_now = fit->was_free[j] && !fit->bench.is_free[j] && before.bench.is_free[j];
+      if (is_held_now && !sb_bench_is_positive(j)) fit->bench.p[j] = fit->start_p[j];
+    }
+    status =
+        is_same_hold(&fit->bench, &before) ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
+  }
+  sb_blind_clear(&blind);
+  return status;
+}
+
+/* Enough readings for the unknowns and their errors? */
+static enum sb_status check_count(const struct fit *fit, struct sb_error *err)
+{
+  const size_t unknowns = sb_bench_unknown_count(&fit->bench);
+  if (unknowns > 60) {
+    return sb_fail(err, SB_ERR_SCENARIO, "needs fewer logs at a time, found %zu unknowns in them", unknowns);
+  }
+  if (unknowns == 0) return sb_fail(err, SB_ERR_SCENARIO, "needs something to fit, found all of it given");
+  if (fit->bench.reading_count >= 3) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO, "%s: needs at least 3 readings of speed or current, found %zu",
+                 fit->bench.tests[0].log->path, fit->bench.reading_count);
+}
+
+/* ---- the result ---- */
+
+static enum sb_status fill_readings(const struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
+{
+  const struct sb_bench *bench = &fit->bench;
+  out->readings = calloc(bench->reading_count + 1, sizeof *out->readings);
+  if (out->readings == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  out->reading_count = bench->reading_count;
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    const struct sb_bench_reading *from = &bench->readings[i];
+    out->readings[i] = (struct sb_fit_reading){.log = from->test,
+                                               .column = from->column,
+                                               .row = from->row,
+                                               .measured = from->value,
+                                               .computed = from->value + fit->estimate.f[i],
+                                               .is_aside = from->is_aside};
+  }
+  return SB_OK;
+}
+
+static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
+{
+  const struct sb_bench *bench = &fit->bench;
+  const size_t terms = fit->estimate.terms;
+  for (int t = 0; t < bench->test_count; t++) {
+    const struct sb_bench_test *test = &bench->tests[t];
+    out->origins[t] = (struct sb_fit_origin){.is_dynamic = test->is_dynamic,
+                                             .is_shift = test->is_shift,
+                                             .phase = test->phase,
+                                             .start_s = test->own[SB_OWN_START],
+                                             .start_se_s = NAN,
+                                             .off_s = test->own[SB_OWN_OFF],
+                                             .off_se_s = NAN,
+                                             .speed_rad_s = test->own[SB_OWN_SPEED]};
+  }
+  for (size_t j = 0; j < terms; j++) {
+    int t = 0, own = 0;
+    if (sb_unknown_parameter(bench, j, &t, &own) >= 0) continue;
+    const double se = sqrt(fit->estimate.covariance[j * terms + j]) * bench->tests[t].own_scale[own];
+    if (own == SB_OWN_START) out->origins[t].start_se_s = se;
+    if (own == SB_OWN_OFF) out->origins[t].off_se_s = se;
+  }
+}
+
+static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
+{
+  double vaguest = 0.0;
+  for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
+    const enum sb_fit_figure_kind kind = (enum sb_fit_figure_kind)k;
+    struct sb_fit_figure *figure = &out->figures[k];
+    *figure = (struct sb_fit_figure){.word = fit->words[k],
+                                     .value = sb_bench_figure(&fit->bench, fit->bench.p, kind),
+                                     .standard_error = NAN,
+                                     .least = NAN,
+                                     .greatest = NAN};
+    if (figure->word != SB_FIT_TOLD) continue;
+    fill_figure(&fit->estimate, kind, fit->held_variance[k], figure);
+    const double share = figure->standard_error / fmax(fabs(figure->value), natural_size(&fit->bench, kind));
+    if (k <= SB_FIT_LOAD_INERTIA && share > vaguest) {
+      vaguest = share;
+      out->vaguest = kind;
+    }
+  }
+}
+
+enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fit_log *logs, size_t count,
+                            struct sb_fit_result *out, struct sb_error *err)
+{
+  struct sb_fit_result result = {.has_scenario = setup->model != NULL, .log_count = count};
+  struct sb_fit_setup with_constants = *setup;
+  struct fit *fit = calloc(1, sizeof *fit);
+  if (setup->is_equal_constants && setup->known_count < SB_FIT_KNOWN_MAX) {
+    with_constants.known[with_constants.known_count++] = (struct sb_fit_known){SB_FIT_KT_OVER_KE, 1.0, 1.0};
+  }
+  if (fit == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  enum sb_status status = sb_bench_init(&fit->bench, &with_constants, logs, count, err);
+  if (status == SB_OK) status = check_count(fit, err);
+  if (status == SB_OK) status = sb_bench_start(&fit->bench, err);
+  if (status == SB_OK) status = sb_estimate_init(&fit->estimate, &fit->bench, err);
+  if (status == SB_OK) {
+    remember_free(fit);
+    status = search(fit, &result, err);
+  }
+  if (status == SB_OK) status = fill_readings(fit, &result, err);
+  if (status == SB_OK) {
+    fill_figures(fit, &result);
+    fill_origins(fit, &result);
+    result.nominal_voltage_v = fit->bench.nominal_voltage_v;
+    result.is_voltage_known = fit->bench.is_voltage_known;
+    result.channel_count = (size_t)fit->bench.channel_count;
+    memcpy(result.channels, fit->bench.channels, sizeof result.channels);
+    *out = result;
+  }
+  sb_estimate_clear(&fit->estimate);
+  sb_bench_clear(&fit->bench);
+  free(fit);
+  return status;
+}
+
+void sb_fit_result_clear(struct sb_fit_result *result)
+{
+  free(result->readings);
+  *result = (struct sb_fit_result){0};
+}

@@ -1,0 +1,187 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "fit/identify.h"
+
+#include <gsl/gsl_linalg.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A direction without any effect gets this deviation, so that nothing becomes infinite. */
+static const double sd_max = 1e6;
+
+/* Parts of a direction below this share of its greatest part are rounding. */
+static const double part_min = 0.02;
+
+/* What is held first when several would do: what can well be zero, and what scales with the rest. */
+static const int hold_order[] = {SB_FIT_P_VISCOUS,       SB_FIT_P_FRICTION_SHARE, SB_FIT_P_LOAD_FRICTION,
+                                 SB_FIT_P_LOAD_INERTIA,  SB_FIT_P_ROTOR_INERTIA,  SB_FIT_P_MESH_EFFICIENCY,
+                                 SB_FIT_P_STALL_CURRENT, SB_FIT_P_STALL_TORQUE,   SB_FIT_P_NO_LOAD_SPEED};
+
+int sb_unknown_parameter(const struct sb_bench *bench, size_t unknown, int *test, int *own)
+{
+  size_t j = 0;
+  for (int k = 0; k < SB_FIT_PARAMETER_COUNT; k++) {
+    if (bench->is_free[k] && j++ == unknown) return k;
+  }
+  for (int t = 0; t < bench->test_count; t++) {
+    for (int k = 0; k < SB_OWN_COUNT; k++) {
+      if (!bench->tests[t].is_own_free[k] || j++ != unknown) continue;
+      *test = t;
+      *own = k;
+    }
+  }
+  return -1;
+}
+
+static void release(gsl_matrix *a, gsl_matrix *v, gsl_vector *s, gsl_vector *work)
+{
+  if (a != NULL) gsl_matrix_free(a);
+  if (v != NULL) gsl_matrix_free(v);
+  if (s != NULL) gsl_vector_free(s);
+  if (work != NULL) gsl_vector_free(work);
+}
+
+/* The right singular vectors with a deviation above sd_min, one a row of out; returns how many, or -1 without memory. */
+static int blind_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
+{
+  const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
+  gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
+  gsl_vector *s = gsl_vector_alloc(terms), *work = gsl_vector_alloc(terms);
+  int count = -1;
+  if (a != NULL && v != NULL && s != NULL && work != NULL) {
+    for (size_t i = 0; i < estimate->rows; i++) {
+      const double root = sqrt(estimate->weights[i]);
+      for (size_t j = 0; j < terms; j++) gsl_matrix_set(a, i, j, root * estimate->jacobian[i * terms + j]);
+    }
+    gsl_linalg_SV_decomp(a, v, s, work);
+    count = 0;
+    for (size_t k = 0; k < terms; k++) {
+      const double sd = fmin(1.0 / fmax(gsl_vector_get(s, k), 1e-300), sd_max);
+      if (!(sd > sd_min)) continue;
+      for (size_t j = 0; j < terms; j++) out[(size_t)count * terms + j] = gsl_matrix_get(v, j, k);
+      sds[count++] = sd;
+    }
+  }
+  release(a, v, s, work);
+  return count;
+}
+
+/* Where unknown j stands in the order of being held: a log's own unknowns come first. */
+static size_t hold_rank(const struct sb_bench *bench, size_t unknown)
+{
+  int test, own;
+  const int parameter = sb_unknown_parameter(bench, unknown, &test, &own);
+  for (size_t k = 0; k < sizeof hold_order / sizeof *hold_order; k++) {
+    if (hold_order[k] == parameter) return k + 1;
+  }
+  return 0;
+}
+
+/* The unknown of lowest rank that has a fair part in one of the rows from `first` on. */
+static bool find_pivot(const struct sb_blind *blind, const struct sb_bench *bench, size_t first, size_t *row,
+                       size_t *pivot)
+{
+  size_t best_rank = 100;
+  for (size_t j = 0; j < blind->terms; j++) {
+    const size_t rank = hold_rank(bench, j);
+    for (size_t k = first; k < blind->count; k++) {
+      const double *direction = blind->directions + k * blind->terms;
+      double greatest = 0.0;
+      for (size_t i = 0; i < blind->terms; i++) greatest = fmax(greatest, fabs(direction[i]));
+      if (fabs(direction[j]) < 0.2 * greatest || rank >= best_rank) continue;
+      best_rank = rank;
+      *row = k;
+      *pivot = j;
+    }
+  }
+  return best_rank < 100;
+}
+
+/* Gauss and Jordan: the same plane, spanned by directions as sparse as they can be. */
+static void reduce(struct sb_blind *blind, const struct sb_bench *bench)
+{
+  const size_t terms = blind->terms;
+  for (size_t first = 0; first < blind->count; first++) {
+    size_t row = first, pivot = 0;
+    if (!find_pivot(blind, bench, first, &row, &pivot)) {
+      blind->count = first;
+      break;
+    }
+    double *here = blind->directions + first * terms, *there = blind->directions + row * terms;
+    for (size_t j = 0; j < terms && row != first; j++) {
+      const double swap = here[j];
+      here[j] = there[j];
+      there[j] = swap;
+    }
+    const double swap = blind->sds[first];
+    blind->sds[first] = blind->sds[row];
+    blind->sds[row] = swap;
+    const double unit = here[pivot];
+    for (size_t j = 0; j < terms; j++) here[j] /= unit;
+    for (size_t k = 0; k < blind->count; k++) {
+      double *other = blind->directions + k * terms;
+      const double part = other[pivot];
+      for (size_t j = 0; j < terms && k != first; j++) other[j] -= part * here[j];
+    }
+    blind->pivots[first] = pivot;
+  }
+}
+
+static void drop_rounding(struct sb_blind *blind)
+{
+  for (size_t k = 0; k < blind->count; k++) {
+    double *direction = blind->directions + k * blind->terms, greatest = 0.0;
+    for (size_t j = 0; j < blind->terms; j++) greatest = fmax(greatest, fabs(direction[j]));
+    for (size_t j = 0; j < blind->terms; j++) {
+      if (fabs(direction[j]) < part_min * greatest) direction[j] = 0.0;
+    }
+  }
+}
+
+enum sb_status sb_blind_find(const struct sb_estimate *estimate, double sd_min, struct sb_blind *out,
+                             struct sb_error *err)
+{
+  const size_t terms = estimate->terms;
+  struct sb_blind blind = {.terms = terms};
+  *out = blind;
+  if (terms == 0) return SB_OK;
+  blind.directions = calloc(terms * terms, sizeof *blind.directions);
+  blind.pivots = calloc(terms, sizeof *blind.pivots);
+  blind.sds = calloc(terms, sizeof *blind.sds);
+  int count = -1;
+  if (blind.directions != NULL && blind.pivots != NULL && blind.sds != NULL) {
+    count = blind_vectors(estimate, sd_min, blind.directions, blind.sds);
+  }
+  if (count < 0) {
+    sb_blind_clear(&blind);
+    return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  }
+  blind.count = (size_t)count;
+  reduce(&blind, estimate->bench);
+  drop_rounding(&blind);
+  *out = blind;
+  return SB_OK;
+}
+
+void sb_blind_clear(struct sb_blind *blind)
+{
+  free(blind->directions);
+  free(blind->pivots);
+  free(blind->sds);
+  *blind = (struct sb_blind){0};
+}
+
+void sb_blind_hold(const struct sb_blind *blind, struct sb_bench *bench)
+{
+  int parameters[64], tests[64], owns[64];
+  for (size_t k = 0; k < blind->count; k++) {
+    parameters[k] = sb_unknown_parameter(bench, blind->pivots[k], &tests[k], &owns[k]);
+  }
+  for (size_t k = 0; k < blind->count; k++) {
+    if (parameters[k] >= 0) {
+      bench->is_free[parameters[k]] = false;
+    } else {
+      bench->tests[tests[k]].is_own_free[owns[k]] = false;
+    }
+  }
+}

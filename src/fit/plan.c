@@ -1,0 +1,450 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* From logs to tests: what kind each is, its spans, its readings, and what is free to be fitted. */
+#include <gsl/gsl_statistics_double.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "fit/bench.h"
+
+/* A speed below this share of the greatest counts as rest when one looks at a log. */
+static const double rest_share = 0.1;
+
+static const enum sb_fit_column measured[] = {SB_FIT_SPEED, SB_FIT_OUTPUT_SPEED, SB_FIT_CURRENT};
+
+static const double *speeds_of(const struct sb_fit_log *log)
+{
+  return log->columns[SB_FIT_SPEED] != NULL ? log->columns[SB_FIT_SPEED] : log->columns[SB_FIT_OUTPUT_SPEED];
+}
+
+/* Median of the finite values of rows [from, to); NAN when there are none. */
+static double median_of(const double *values, size_t from, size_t to)
+{
+  double *copy = malloc((to - from + 1) * sizeof *copy);
+  size_t n = 0;
+  if (copy == NULL) return NAN;
+  for (size_t i = from; i < to; i++) {
+    if (!isnan(values[i])) copy[n++] = values[i];
+  }
+  const double median = n > 0 ? gsl_stats_median(copy, 1, n) : (double)NAN;
+  free(copy);
+  return median;
+}
+
+/* ---- what a log shows ---- */
+
+enum { BIN_COUNT = 12 };
+
+/* Medians of equal parts of the log: no single reading can mislead. Returns how many. */
+static int bin_speeds(const struct sb_fit_log *log, double bins[BIN_COUNT])
+{
+  int count = 0;
+  for (int k = 0; k < BIN_COUNT; k++) {
+    const size_t from = log->row_count * (size_t)k / BIN_COUNT, to = log->row_count * (size_t)(k + 1) / BIN_COUNT;
+    const double median = to > from ? median_of(speeds_of(log), from, to) : (double)NAN;
+    if (!isnan(median)) bins[count++] = median;
+  }
+  return count;
+}
+
+static enum sb_fit_phase see_phase(const struct sb_fit_log *log)
+{
+  double bins[BIN_COUNT], greatest = 0.0;
+  const int count = bin_speeds(log, bins);
+  for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
+  if (count == 0) return SB_FIT_SPIN_UP;
+  const bool falls = bins[count - 1] < 0.85 * greatest, rises = bins[0] < 0.85 * greatest;
+  return falls && rises ? SB_FIT_BOTH : falls ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
+}
+
+static bool is_rolling(const struct sb_fit_log *log)
+{
+  double bins[BIN_COUNT], greatest = 0.0;
+  const int count = bin_speeds(log, bins);
+  for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
+  const size_t few = log->row_count < 5 ? log->row_count : 5;
+  return median_of(speeds_of(log), 0, few) > rest_share * greatest;
+}
+
+/* The last time at which the log, smoothed, is still near its greatest speed. */
+static double see_switch_off(const struct sb_fit_log *log)
+{
+  double bins[BIN_COUNT], greatest = 0.0;
+  const int count = bin_speeds(log, bins);
+  for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
+  size_t i = log->row_count - 1;
+  while (i > 2 &&
+         !(median_of(speeds_of(log), i - 2, i + 3 < log->row_count ? i + 3 : log->row_count) > 0.95 * greatest)) {
+    i--;
+  }
+  return log->columns[SB_FIT_TIME][i];
+}
+
+/* ---- spans ---- */
+
+static bool add_span(struct sb_bench_test *test, const struct sb_bench_span *span)
+{
+  if (test->spans != NULL && test->span_count > 0) {
+    const struct sb_bench_span *last = &test->spans[test->span_count - 1];
+    if (last->voltage_v == span->voltage_v && last->is_open == span->is_open) return true;
+  }
+  if (test->spans == NULL || (test->span_count & (test->span_count - 1)) == 0) { /* a power of two is full */
+    const size_t capacity = test->span_count == 0 ? 1 : 2 * test->span_count;
+    struct sb_bench_span *spans = realloc(test->spans, capacity * sizeof *spans);
+    if (spans == NULL) return false;
+    test->spans = spans;
+  }
+  test->spans[test->span_count++] = *span;
+  return true;
+}
+
+/* A voltage that moves by less than this share is taken as steady; a greater change between two rows is taken as straight,
+ * in so many parts that each is nearly constant. */
+static const double steady_share = 0.002, part_share = 0.01;
+enum { PART_MAX = 16, SPAN_MAX = 500 };
+
+static bool add_interval(struct sb_bench_test *test, double from_s, double to_s, double from_v, double to_v)
+{
+  const double greater_v = fmax(fmax(from_v, to_v), 1e-9);
+  const double wanted = ceil(fabs(to_v - from_v) / (part_share * greater_v));
+  const int parts = wanted < 1.0 ? 1 : wanted > PART_MAX ? PART_MAX : (int)wanted;
+  for (int k = 0; k < parts; k++) {
+    struct sb_bench_span span = {.from_s = from_s + (to_s - from_s) * k / parts,
+                                 .voltage_v = from_v + (to_v - from_v) * (k + 0.5) / parts,
+                                 .length_s = (to_s - from_s) / parts};
+    struct sb_bench_span *last =
+        test->spans != NULL && test->span_count > 0 ? &test->spans[test->span_count - 1] : NULL;
+    if (last != NULL && !last->is_open && fabs(last->voltage_v - span.voltage_v) <= steady_share * greater_v) {
+      const double whole_s = last->length_s + span.length_s;
+      if (whole_s > 0.0) last->voltage_v += (span.voltage_v - last->voltage_v) * span.length_s / whole_s;
+      last->length_s = whole_s;
+    } else if (!add_span(test, &span)) {
+      return false;
+    }
+  }
+  return true;
+}
+
+/* How many rows from one on have the same duty, up to a number. */
+static size_t rows_alike(const double *duties, size_t row, size_t count, size_t most)
+{
+  size_t n = 1;
+  while (n < most && row + n < count && (duties == NULL || duties[row + n] == duties[row])) n++;
+  return n;
+}
+
+/* What drives the motor from each row (of a long log: from some rows) to the next; equal neighbours become one. */
+static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test)
+{
+  const struct sb_fit_log *log = test->log;
+  const double *times = log->columns[SB_FIT_TIME];
+  const double *duties = test->phase == SB_FIT_PHASE_FIND ? log->columns[SB_FIT_DUTY] : NULL;
+  const bool is_brake = bench->setup->is_braking && test->phase != SB_FIT_COAST_DOWN;
+  const size_t most = log->row_count / SPAN_MAX + 1;
+  for (size_t i = 0, n; i < log->row_count; i += n) {
+    n = rows_alike(duties, i, log->row_count, most);
+    const bool is_off = (duties != NULL && duties[i] == 0.0) || test->phase == SB_FIT_COAST_DOWN;
+    const struct sb_bench_span off = {.from_s = times[i], .is_open = !is_brake};
+    const size_t next = i + n < log->row_count ? i + n : log->row_count - 1;
+    double here = 0.0;
+    for (size_t k = i; k < i + n; k++) here += sb_bench_voltage(bench, log, k) / (double)n;
+    const bool is_straight = n == 1 && (duties == NULL || duties[next] == duties[i]);
+    const double from = is_straight ? sb_bench_voltage(bench, log, i) : here;
+    const double to = is_straight ? sb_bench_voltage(bench, log, next) : here;
+    if (!(is_off ? add_span(test, &off) : add_interval(test, times[i], times[next], from, to))) return false;
+  }
+  return true;
+}
+
+/* ---- tests ---- */
+
+static bool has_steady_duty(const struct sb_fit_log *log)
+{
+  const double *duties = log->columns[SB_FIT_DUTY];
+  for (size_t i = 1; duties != NULL && i < log->row_count; i++) {
+    if ((duties[i] == 0.0) != (duties[0] == 0.0)) return false;
+  }
+  return true;
+}
+
+static enum sb_status read_gears(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
+{
+  const struct sb_model *model = bench->setup->model;
+  const double *gears = test->log->columns[SB_FIT_GEAR];
+  const int asked = bench->setup->gear > 0 ? bench->setup->gear : model != NULL ? model->control.start_gear : 1;
+  test->gear = asked - 1;
+  for (size_t i = 0; gears != NULL && i < test->log->row_count; i++) {
+    if (isnan(gears[i]) || gears[i] == 0.0) {
+      if (test->is_dynamic && model != NULL) continue;
+      return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: gear: needs the gear that was in mesh, found none", test->log->path,
+                     test->log->lines[i]);
+    }
+    if (model == NULL || (int)gears[i] > model->gearbox.gear_count) {
+      return sb_fail(err, SB_ERR_SCENARIO,
+                     "%s:%ld: gear: needs a scenario with that gear (--scenario FILE), found %s%.0f", test->log->path,
+                     test->log->lines[i], model == NULL ? "none; gear " : "gear ", gears[i]);
+    }
+    if (i > 0 && gears[i - 1] >= 1.0 && gears[i] != gears[i - 1]) test->is_shift = test->is_dynamic;
+    if (i > 0 && gears[i - 1] == 0.0) test->is_shift = test->is_dynamic;
+    if (!test->is_shift) test->gear = (int)gears[i] - 1;
+  }
+  return SB_OK;
+}
+
+/* Where the log's own unknowns start, and which of them are free. */
+static void set_own(struct sb_bench_test *test)
+{
+  const struct sb_fit_log *log = test->log;
+  const double *times = log->columns[SB_FIT_TIME];
+  const double length_s = times[log->row_count - 1] - times[0];
+  const bool is_turning = is_rolling(log);
+  const size_t few = log->row_count < 5 ? log->row_count : 5;
+  double speed = median_of(speeds_of(log), 0, few);
+  if (isnan(speed)) speed = 0.0;
+  test->own_scale[SB_OWN_START] = test->own_scale[SB_OWN_OFF] = 0.05 * length_s;
+  test->own_scale[SB_OWN_SPEED] = fmax(0.1 * speed, 1e-3);
+  test->own[SB_OWN_OFF] = INFINITY;
+  switch (test->phase) {
+    case SB_FIT_PHASE_FIND:
+      test->is_own_free[SB_OWN_START] = true;
+      test->is_own_free[SB_OWN_SPEED] = is_turning;
+      break;
+    case SB_FIT_SPIN_UP:
+      test->own[SB_OWN_START] = times[0];
+      test->is_own_free[SB_OWN_START] = true;
+      break;
+    case SB_FIT_COAST_DOWN:
+      test->own[SB_OWN_START] = times[0];
+      test->is_own_free[SB_OWN_SPEED] = true;
+      break;
+    case SB_FIT_BOTH:
+      test->own[SB_OWN_START] = times[0];
+      test->own[SB_OWN_OFF] = see_switch_off(log);
+      test->is_own_free[SB_OWN_START] = !is_turning;
+      test->is_own_free[SB_OWN_SPEED] = is_turning;
+      test->is_own_free[SB_OWN_OFF] = true;
+      break;
+  }
+  if (test->is_own_free[SB_OWN_SPEED]) test->own[SB_OWN_SPEED] = speed;
+}
+
+static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *test, int index, struct sb_error *err)
+{
+  const struct sb_fit_log *log = test->log;
+  test->is_dynamic = log->columns[SB_FIT_TIME] != NULL;
+  if (bench->setup->model == NULL && log->columns[SB_FIT_OUTPUT_SPEED] != NULL) {
+    return sb_fail(err, SB_ERR_SCENARIO, "%s:1: output_speed: needs the gears (--scenario FILE), found none",
+                   log->path);
+  }
+  bool has_motion = false;
+  for (size_t i = 0; i < log->row_count; i++) has_motion |= speeds_of(log)[i] > 0.0;
+  if (!has_motion) {
+    return sb_fail(err, SB_ERR_SCENARIO, "%s: speed: needs readings above zero, found none", log->path);
+  }
+  const enum sb_status status = read_gears(bench, test, err);
+  if (status != SB_OK || !test->is_dynamic) return status;
+  const double *times = log->columns[SB_FIT_TIME], *inertias = log->columns[SB_FIT_ADDED_INERTIA];
+  if (log->row_count < 8 || !(times[log->row_count - 1] > times[0])) {
+    return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: needs at least 8 rows over a time, found %zu", log->path,
+                   log->lines[log->row_count - 1], log->row_count);
+  }
+  if (inertias != NULL && inertias[0] > 0.0) test->added_inertia_kg_m2 = inertias[0];
+  const struct sb_model *model = bench->setup->model;
+  if (model != NULL && (test->is_shift || log->columns[SB_FIT_VOLTAGE] == NULL)) {
+    const double duty = model->drive.limit_fraction;
+    test->source_ohm = duty * duty * model->supply.internal_resistance_ohm;
+  }
+  const enum sb_fit_phase asked = bench->setup->phases[index];
+  test->phase = asked;
+  if (asked == SB_FIT_PHASE_FIND && (test->is_shift || !has_steady_duty(log))) {
+    test->phase = SB_FIT_PHASE_FIND;
+  } else if (asked == SB_FIT_PHASE_FIND) {
+    const double *duties = log->columns[SB_FIT_DUTY];
+    test->phase = duties == NULL ? see_phase(log) : duties[0] == 0.0 ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
+  }
+  set_own(test);
+  if (!build_spans(bench, test)) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", log->path);
+  if (test->is_shift) { /* the supply sags by itself there */
+    test->spans[0].voltage_v = bench->fed_voltage_v;
+    test->span_count = 1;
+  }
+  return SB_OK;
+}
+
+/* ---- readings ---- */
+
+/* Currents are compared only while the drive is on. */
+static bool is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
+{
+  if (isnan(test->log->columns[column][row])) return false;
+  if (column != SB_FIT_CURRENT || !test->is_dynamic) return true;
+  const double *duties = test->log->columns[SB_FIT_DUTY];
+  if (test->phase == SB_FIT_COAST_DOWN || (duties != NULL && duties[row] == 0.0)) return false;
+  return test->phase != SB_FIT_BOTH || test->log->columns[SB_FIT_TIME][row] < test->own[SB_OWN_OFF];
+}
+
+static void count_repeats(struct sb_bench *bench, int channel)
+{
+  size_t first = 0, n = 0;
+  double last = NAN;
+  for (size_t i = 0; i <= bench->reading_count; i++) {
+    const bool is_end = i == bench->reading_count;
+    if (!is_end && bench->readings[i].channel != channel) continue;
+    if (is_end || bench->readings[i].value != last) {
+      for (size_t k = first; k < i && n > 0; k++) {
+        if (bench->readings[k].channel == channel) bench->readings[k].repeats = (double)n;
+      }
+      if (is_end) return;
+      first = i;
+      n = 0;
+      last = bench->readings[i].value;
+    }
+    n++;
+  }
+}
+
+static enum sb_status take_readings(struct sb_bench *bench, struct sb_error *err)
+{
+  size_t most = 0;
+  for (int t = 0; t < bench->test_count; t++) most += 3 * bench->tests[t].log->row_count;
+  bench->readings = calloc(most + 1, sizeof *bench->readings);
+  if (bench->readings == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  for (int t = 0; t < bench->test_count; t++) {
+    struct sb_bench_test *test = &bench->tests[t];
+    int channels[3] = {-1, -1, -1};
+    test->first = bench->reading_count;
+    for (size_t row = 0; row < test->log->row_count; row++) {
+      for (int k = 0; k < 3; k++) {
+        const enum sb_fit_column column = measured[k];
+        if (test->log->columns[column] == NULL || !is_wanted(test, column, row)) continue;
+        if (channels[k] < 0) {
+          channels[k] = bench->channel_count;
+          bench->channels[bench->channel_count++] =
+              (struct sb_fit_channel){.log = t, .column = column, .quantum = test->log->quantum[column]};
+        }
+        bench->channels[channels[k]].count++;
+        bench->readings[bench->reading_count++] = (struct sb_bench_reading){.test = t,
+                                                                            .channel = channels[k],
+                                                                            .column = column,
+                                                                            .row = row,
+                                                                            .value = test->log->columns[column][row],
+                                                                            .repeats = 1.0};
+      }
+    }
+    test->count = bench->reading_count - test->first;
+  }
+  for (int c = 0; c < bench->channel_count; c++) count_repeats(bench, c);
+  return SB_OK;
+}
+
+/* ---- what is free ---- */
+
+static void set_free(struct sb_bench *bench)
+{
+  const bool is_bare = bench->setup->model == NULL;
+  bool has_dynamic = false, has_current = false;
+  for (int t = 0; t < bench->test_count; t++) has_dynamic |= bench->tests[t].is_dynamic;
+  for (int c = 0; c < bench->channel_count; c++) has_current |= bench->channels[c].column == SB_FIT_CURRENT;
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) bench->is_free[j] = bench->setup->is_fitted[j];
+  if (is_bare) {
+    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) bench->is_free[j] = true;
+    bench->is_free[SB_FIT_P_MESH_EFFICIENCY] = bench->is_free[SB_FIT_P_LOAD_FRICTION] = false;
+    bench->is_free[SB_FIT_P_LOAD_INERTIA] = false;
+    bench->is_free[SB_FIT_P_STALL_CURRENT] = has_current;
+  }
+  for (size_t k = 0; k < bench->known_count; k++) {
+    const enum sb_fit_figure_kind kind = bench->setup->known[k].kind;
+    has_current |= kind == SB_FIT_STALL_CURRENT || kind == SB_FIT_RESISTANCE;
+  }
+  if (is_bare) bench->is_free[SB_FIT_P_STALL_CURRENT] = has_current;
+  bench->has_currents = has_current || (!is_bare && bench->setup->model->motor.has_currents);
+  /* What is known exactly is not sought. */
+  static const struct {
+    enum sb_fit_figure_kind kind;
+    enum sb_fit_parameter parameter;
+  } same[] = {{SB_FIT_NO_LOAD_SPEED, SB_FIT_P_NO_LOAD_SPEED},     {SB_FIT_STALL_TORQUE, SB_FIT_P_STALL_TORQUE},
+              {SB_FIT_STALL_CURRENT, SB_FIT_P_STALL_CURRENT},     {SB_FIT_ROTOR_INERTIA, SB_FIT_P_ROTOR_INERTIA},
+              {SB_FIT_MESH_EFFICIENCY, SB_FIT_P_MESH_EFFICIENCY}, {SB_FIT_LOAD_INERTIA, SB_FIT_P_LOAD_INERTIA}};
+  for (size_t k = 0; k < bench->known_count; k++) {
+    const struct sb_fit_known *known = &bench->setup->known[k];
+    for (size_t s = 0; s < sizeof same / sizeof *same; s++) {
+      if (same[s].kind == known->kind && known->least == known->greatest) bench->is_free[same[s].parameter] = false;
+    }
+  }
+  if (!has_dynamic) bench->is_free[SB_FIT_P_ROTOR_INERTIA] = bench->is_free[SB_FIT_P_LOAD_INERTIA] = false;
+}
+
+/* Median of what was measured while the drive was on. */
+static double usual_voltage(const struct sb_fit_log *logs, size_t count)
+{
+  for (size_t k = 0; k < count; k++) {
+    const double *voltages = logs[k].columns[SB_FIT_VOLTAGE];
+    if (voltages == NULL) continue;
+    double greatest = 0.0;
+    for (size_t i = 0; i < logs[k].row_count; i++) greatest = fmax(greatest, voltages[i]);
+    double *on = calloc(logs[k].row_count + 1, sizeof *on);
+    size_t n = 0;
+    if (on == NULL) return NAN;
+    for (size_t i = 0; i < logs[k].row_count; i++) {
+      if (voltages[i] > 0.5 * greatest) on[n++] = voltages[i];
+    }
+    const double median = n > 0 ? gsl_stats_median(on, 1, n) : (double)NAN;
+    free(on);
+    if (n > 0) return median;
+  }
+  return NAN;
+}
+
+static void set_voltage(struct sb_bench *bench, const struct sb_fit_log *logs, size_t count)
+{
+  const struct sb_fit_setup *setup = bench->setup;
+  double voltage_v = setup->nominal_voltage_v;
+  if (!(voltage_v > 0.0) && setup->model != NULL) voltage_v = setup->model->motor.nominal_voltage_v;
+  if (!(voltage_v > 0.0)) voltage_v = usual_voltage(logs, count);
+  bench->is_voltage_known = voltage_v > 0.0;
+  bench->nominal_voltage_v = bench->is_voltage_known ? voltage_v : 1.0;
+  bench->fed_voltage_v = bench->nominal_voltage_v;
+  if (setup->model == NULL) return;
+  bench->fed_voltage_v = setup->model->supply.open_circuit_voltage_v * setup->model->drive.limit_fraction;
+}
+
+/* A load that changes by itself cannot be told from friction. */
+static enum sb_status check_load(const struct sb_fit_setup *setup, struct sb_error *err)
+{
+  for (int k = 0; setup->model != NULL && k < setup->model->load.part_count; k++) {
+    const struct sb_load_ops *ops = setup->model->load.parts[k].ops;
+    if (ops == sb_load_kind_find("constant") || ops == sb_load_kind_find("viscous")) continue;
+    return sb_fail(err, SB_ERR_SCENARIO,
+                   "load.parts.%d: needs a constant or viscous part on the bench, found %s; leave it out with "
+                   "--set 'load.parts=[]'",
+                   k + 1, ops->name);
+  }
+  return SB_OK;
+}
+
+enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_fit_log *logs,
+                             size_t count, struct sb_error *err)
+{
+  *bench = (struct sb_bench){.setup = setup, .known_count = setup->known_count};
+  set_voltage(bench, logs, count);
+  enum sb_status status = check_load(setup, err);
+  for (size_t k = 0; k < count && status == SB_OK; k++) {
+    struct sb_bench_test *test = &bench->tests[bench->test_count++];
+    test->log = &logs[k];
+    status = plan_test(bench, test, (int)k, err);
+  }
+  if (status == SB_OK) status = take_readings(bench, err);
+  if (status == SB_OK) set_free(bench);
+  return status;
+}
+
+void sb_bench_clear(struct sb_bench *bench)
+{
+  for (int t = 0; t < bench->test_count; t++) {
+    free(bench->tests[t].spans);
+    free(bench->tests[t].grid);
+  }
+  free(bench->readings);
+  bench->readings = NULL;
+  bench->test_count = 0;
+}

@@ -1,0 +1,56 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "fit/show.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "constants.h"
+
+static const struct sb_shown_unit rpm = {"rpm", 1.0 / SB_RPM};
+
+struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value)
+{
+  const double size = fabs(value);
+  switch (sb_fit_figure_quantity(kind)) {
+    case SB_SPEED: return rpm;
+    case SB_TORQUE: return size < 0.1 ? (struct sb_shown_unit){"mN.m", 1e3} : (struct sb_shown_unit){"N.m", 1.0};
+    case SB_CURRENT: return size < 0.1 ? (struct sb_shown_unit){"mA", 1e3} : (struct sb_shown_unit){"A", 1.0};
+    case SB_INERTIA: return size < 1e-4 ? (struct sb_shown_unit){"g.cm2", 1e7} : (struct sb_shown_unit){"kg.m2", 1.0};
+    case SB_TIME: return size < 0.1 ? (struct sb_shown_unit){"ms", 1e3} : (struct sb_shown_unit){"s", 1.0};
+    case SB_RATIO: break;
+    default: return (struct sb_shown_unit){sb_quantity_si(sb_fit_figure_quantity(kind)), 1.0};
+  }
+  switch (kind) { /* quantities that no scenario has */
+    case SB_FIT_KT: return (struct sb_shown_unit){"N.m/A", 1.0};
+    case SB_FIT_KE: return (struct sb_shown_unit){"V.s/rad", 1.0};
+    case SB_FIT_TORQUE_OVER_INERTIA:
+    case SB_FIT_FRICTION_OVER_INERTIA: return (struct sb_shown_unit){"rad/s2", 1.0};
+    case SB_FIT_VISCOUS_OVER_INERTIA: return (struct sb_shown_unit){"1/s", 1.0};
+    default: return (struct sb_shown_unit){"", 1.0};
+  }
+}
+
+struct sb_shown_unit sb_show_column_unit(enum sb_fit_column column)
+{
+  return column == SB_FIT_CURRENT ? (struct sb_shown_unit){"A", 1.0} : rpm;
+}
+
+const char *sb_show_number(double value, double error, char text[32])
+{
+  int digits = 6;
+  if (error > 0.0 && fabs(value) > 0.0) digits = (int)ceil(log10(fabs(value) / error)) + 2;
+  digits = digits < 2 ? 2 : digits > 9 ? 9 : digits;
+  snprintf(text, 32, "%.*g", digits, value);
+  if (strchr(text, 'e') != NULL && fabs(value) >= 1.0 && fabs(value) < 1e9) snprintf(text, 32, "%.0f", value);
+  return text;
+}
+
+const char *sb_show_exact(double value, char text[32])
+{
+  for (int digits = 6; digits <= 9; digits++) {
+    snprintf(text, 32, "%.*g", digits, value);
+    double back = 0.0;
+    if (sb_number_parse(text, &back) != NULL && fabs(back - value) <= 5e-10 * fabs(value)) break;
+  }
+  return text;
+}

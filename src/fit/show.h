@@ -1,0 +1,25 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* show.h - how figures are shown: units that people read, and digits that fit the error. */
+#ifndef SHIFTBAND_FIT_SHOW_H
+#define SHIFTBAND_FIT_SHOW_H
+
+#include "shiftband/fit.h"
+
+struct sb_shown_unit {
+  const char *name; /* as a scenario takes it */
+  double per_si;    /* shown = SI * per_si */
+};
+
+/* The unit for a figure near a value. */
+struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value);
+
+/* The unit for a measured column. */
+struct sb_shown_unit sb_show_column_unit(enum sb_fit_column column);
+
+/* Number with digits down to a tenth of its error, or six where there is none. */
+const char *sb_show_number(double value, double error, char text[32]);
+
+/* The shortest text that reads back to nine digits. */
+const char *sb_show_exact(double value, char text[32]);
+
+#endif
