@@ -94,7 +94,7 @@ static void write_stages(const struct sb_check_case *at, const struct sb_vehicle
   cell(out, 10, "%s", "");
   cell(out, 12, "from");
   cell(out, 14, "needs");
-  for (int g = 0; g < gear_count; g++) cell(out, 12, "%s", at->model.gearbox.gears[g].name);
+  for (int g = 0; g < gear_count; g++) cell(out, g + 1 < gear_count ? 12 : 0, "%s", at->model.gearbox.gears[g].name);
   fputc('\n', out);
   for (int number = 0; number <= vehicle->obstacle_count; number++) {
     const struct stage stage = stage_of(&at->model, vehicle, number);
@@ -107,7 +107,8 @@ static void write_stages(const struct sb_check_case *at, const struct sb_vehicle
     cell(out, 12, "%s m", NUM(stage.distance_m));
     cell(out, 14, "%s N", NUM(stage.need.whole_nm / vehicle->wheel_radius_m));
     for (int g = 0; g < gear_count; g++) {
-      cell(out, 12, "%s", fates[fate_of(road, &stage.need, at->form.gears[g].stall_torque_nm)]);
+      cell(out, g + 1 < gear_count ? 12 : 0, "%s",
+           fates[fate_of(road, &stage.need, at->form.gears[g].stall_torque_nm)]);
     }
     fputc('\n', out);
   }
