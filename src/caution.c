@@ -5,8 +5,8 @@ const char *sb_caution_text(enum sb_caution caution)
 {
   switch (caution) {
     case SB_CAUTION_HOIST:
-      return "this load acts by itself, as a hung weight does: in neutral nothing holds it and it falls or rolls back. "
-             "Lifting loads, and carrying people at all, follows local codes and licensed practice first.";
+      return "this load acts by itself, as a hung weight does: in neutral nothing but a holding brake holds it and it "
+             "falls or rolls back. Lifting loads, and carrying people at all, follows local codes and licensed practice first.";
     case SB_CAUTION_STALL:
       return "a stalled motor turns all it draws into heat and can burn within seconds, and its battery with it: fuse it, "
              "and cut the drive when it does not turn.";

@@ -185,6 +185,33 @@ static double dwell_from(const struct sb_model *model, const struct sb_motor_lin
                        sb_closed_form_climb_s(model, line, fast, load, shift.joined_speed_rad_s, down_rad_s));
 }
 
+/* The motor's lead at the output as a shift ends, or NAN. */
+static double slip_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int from, int to,
+                         const struct sb_load_moment *load, double start_rad_s)
+{
+  if (!(start_rad_s > 0.0)) return NAN;
+  const struct sb_shift_figures shift = sb_closed_form_shift(model, line, from, to, load, start_rad_s);
+  return shift.motor_speed_rad_s / model->gearbox.gears[to].ratio - shift.output_speed_rad_s;
+}
+
+static void fill_slips(const struct sb_model *model, const struct sb_motor_line *line, int slow,
+                       const struct sb_load_moment *load, struct sb_pair_figures *pair)
+{
+  const int fast = slow + 1;
+  const double down = sb_closed_form_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
+  const double up = sb_closed_form_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double outside_nm = load->acting_nm + load->resisting_nm;
+  const double settled = sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm);
+  const double at_up = slip_rad_s(model, line, slow, fast, load, up);
+  const double at_settled = slip_rad_s(model, line, slow, fast, load, settled);
+  pair->slip_up_rad_s = fabs(at_settled) > fabs(at_up) ? at_settled : at_up;
+
+  struct sb_load_moment heavy = *load;
+  if (isfinite(pair->downshift_torque_nm)) heavy.resisting_nm += fmax(pair->downshift_torque_nm - outside_nm, 0.0);
+  heavy.hold_nm = fmax(heavy.hold_nm, heavy.resisting_nm);
+  pair->slip_down_rad_s = slip_rad_s(model, line, fast, slow, &heavy, down);
+}
+
 static void fill_times(const struct sb_model *model, const struct sb_motor_line *line, int slow,
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
@@ -225,6 +252,7 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
   pair.greatest_safe_down = sb_closed_form_settled(model, line, fast, pair.upshift_torque_nm);
   if (!(pair.greatest_safe_down > 0.0)) pair.greatest_safe_down = NAN;
   fill_times(model, line, slow, lightest, &pair);
+  fill_slips(model, line, slow, lightest, &pair);
   return pair;
 }
 

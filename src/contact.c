@@ -122,19 +122,16 @@ static int settle_vehicle(struct sb_sim *sim)
   return 0;
 }
 
-/* What stands against the vehicle while its wheels slip, for advice on ballast. */
+/* What slipping wheels can't move the vehicle against, for advice on ballast. */
 static void note_need(struct sb_sim *sim)
 {
-  struct sb_sums *sums = &sim->sums;
-  const struct sb_far_segment *far = &sim->segment->far;
-  const int direction = sim->state.far.slip_direction;
-  if (sim->state.far.direction == 0) {
-    const double need_nm = direction * vehicle_resting_nm(sim, sim->state.time_s, direction);
-    if (need_nm > sums->slip_need_nm) {
-      sums->slip_need_nm = need_nm;
-      sums->slip_carried_nm = far->grip_nm;
-    }
-  }
+  const struct sb_far *far = &sim->state.far;
+  if (far->direction != 0) return;
+  const double whole_nm = far->slip_direction * vehicle_resting_nm(sim, sim->state.time_s, far->slip_direction);
+  if (!(whole_nm > sim->sums.slip_need.whole_nm)) return;
+  const double own_nm = whole_nm - pushed_hold_nm(sim, far->slip_direction);
+  const double press_nm = sb_road_press_nm(road_of(sim), far->load_angle_rad);
+  sim->sums.slip_need = (struct sb_road_need){whole_nm, own_nm, press_nm};
 }
 
 bool sb_contact_settle(struct sb_sim *sim)

@@ -84,9 +84,8 @@ static double vehicle_time_s(const struct sb_model *model)
   return slope > 0.0 ? model->load.road.inertia_kg_m2 / slope : INFINITY;
 }
 
-/* The shortest time constant of all states of motion in a gear, or in neutral: wheels that slip leave their vehicle, and
- * a shaft that gives leaves motor and output to themselves. */
-static double least_time_constant_s(const struct sb_model *model, int gear)
+/* Wheels that slip leave their vehicle, and a shaft that gives leaves motor and output to themselves. */
+double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
 {
   struct sb_model least = *model;
   least.load.inertia_kg_m2 = least_output_inertia(model);
@@ -115,7 +114,7 @@ static const double stable_share = 0.5;
 
 double sb_model_step_parts(const struct sb_model *model, int gear)
 {
-  const double time_constant_s = least_time_constant_s(model, gear);
+  const double time_constant_s = sb_model_least_time_constant_s(model, gear);
   const double for_accuracy = ceil(parts_per_time_constant * divided_step_s / time_constant_s);
   const double for_stability = ceil(model->run.step_s / (stable_share * time_constant_s));
   return fmax(1.0, fmax(for_accuracy, for_stability));

@@ -344,8 +344,7 @@ enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     struct sb_verdict *verdict = &monitor->verdicts[i];
     if (verdict->kind != SB_VERDICT_SLIPPING) continue;
-    verdict->least_nm = sums->slip_carried_nm;
-    verdict->need_nm = sums->slip_need_nm;
+    verdict->need = sums->slip_need;
   }
   if (monitor->verdict_count > 0) {
     qsort(monitor->verdicts, monitor->verdict_count, sizeof *monitor->verdicts, compare_first);

@@ -111,6 +111,28 @@ static void write_pace(struct sb_json *json, const struct sb_report *report)
   sb_json_close(json);
 }
 
+/* Null without a vehicle that can slip, push or arrive. */
+static void write_way(struct sb_json *json, const struct sb_report *report)
+{
+  const struct sb_road *road = &report->model->load.road;
+  const struct sb_sums *sums = &report->result->sums;
+  const struct sb_row *end = &report->result->end;
+  if (!road->is_present) {
+    sb_json_put_null(json, "way");
+    return;
+  }
+  sb_json_put_object(json, "way");
+  sb_json_put_number(json, "distance_m", end->vehicle_angle_rad * road->wheel_radius_m);
+  sb_json_put_number(json, "speed_m_s", end->vehicle_speed_rad_s * road->wheel_radius_m);
+  sb_json_put_boolean(json, "is_at_end", end->vehicle_angle_rad >= road->finish_rad);
+  sb_json_put_integer(json, "blows", sums->impact_count);
+  sb_json_put_number(json, "greatest_blow_n_s", sums->impact_greatest_nms / road->wheel_radius_m);
+  sb_json_put_number(json, "slip_s", sums->slip_s);
+  sb_json_put_number(json, "slip_first_s", sums->slip_first_s);
+  sb_json_put_number(json, "slip_last_s", sums->slip_last_s);
+  sb_json_close(json);
+}
+
 void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
@@ -132,6 +154,7 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   sb_json_close(json);
   sb_json_put_number(json, "least_output_speed_rad_s", sums->least_output_speed_rad_s);
   write_pace(json, report);
+  write_way(json, report);
   write_times(json, report);
   write_energy(json, &sums->ledger);
   sb_json_close(json);

@@ -87,6 +87,26 @@ static void write_pace(FILE *out, const struct sb_report *report)
           drive->target_rad_s / SB_RPM);
 }
 
+/* Where a vehicle that can slip, push or arrive has come to. */
+static void write_way(FILE *out, const struct sb_report *report)
+{
+  const struct sb_road *road = &report->model->load.road;
+  const struct sb_sums *sums = &report->result->sums;
+  const struct sb_row *end = &report->result->end;
+  if (!road->is_present) return;
+  fprintf(out, "Way         %.4g m", end->vehicle_angle_rad * road->wheel_radius_m);
+  if (end->vehicle_angle_rad >= road->finish_rad) fprintf(out, ", the end of the way, at %.4g s", end->time_s);
+  fprintf(out, "; at last %.3g m/s\n", end->vehicle_speed_rad_s * road->wheel_radius_m);
+  if (sums->impact_count > 0) {
+    fprintf(out, "            bodies met %ld times, the greatest blow %.3g N.s\n", sums->impact_count,
+            sums->impact_greatest_nms / road->wheel_radius_m);
+  }
+  if (sums->slip_s > 0.0) {
+    fprintf(out, "            wheels slipped for %.3g s, from %.4g s to %.4g s\n", sums->slip_s, sums->slip_first_s,
+            sums->slip_last_s);
+  }
+}
+
 static void write_motion(FILE *out, const struct sb_report *report)
 {
   const struct sb_model *model = report->model;
@@ -99,6 +119,7 @@ static void write_motion(FILE *out, const struct sb_report *report)
   fprintf(out, "Output      %.4g turns; speed %.4g..%.4g rpm\n", report->result->end.output_turns,
           sums->least_output_speed_rad_s / SB_RPM, sums->greatest_output_speed_rad_s / SB_RPM);
   write_pace(out, report);
+  write_way(out, report);
   fprintf(out, "Greatest    output torque %.4g N.m at %.4g s; motor speed %.4g rpm at %.4g s\n",
           sums->output_torque_nm.value, sums->output_torque_nm.time_s, sums->motor_speed_rad_s.value / SB_RPM,
           sums->motor_speed_rad_s.time_s);

@@ -219,15 +219,17 @@ void sb_reader_check_effort(struct sb_reader *reader)
     if (parts > SB_STEP_PARTS_MAX) {
       sb_reader_fault(reader, "run.step",
                       "needs a machine whose time constants are no shorter than 16 us and a five-"
-                      "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia and load",
-                      sb_model_time_constant_s(model, gear), where, model->run.step_s);
+                      "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia%s load%s",
+                      sb_model_least_time_constant_s(model, gear), where, model->run.step_s,
+                      model->driveshaft.is_present ? "," : " and",
+                      model->driveshaft.is_present ? " and output shaft" : "");
       return;
     }
     if (steps * parts > STEP_COUNT_MAX) {
       sb_reader_fault(reader, "run.duration",
                       "needs at most 1e10 parts of a step, found %.3g steps of %.0f parts each (time constant %.3g s "
                       "in %s)",
-                      steps, parts, sb_model_time_constant_s(model, gear), where);
+                      steps, parts, sb_model_least_time_constant_s(model, gear), where);
       return;
     }
   }

@@ -173,12 +173,15 @@ static void say_slipping(struct words *words, const struct sb_verdict *v, const 
   say(words, "Wheels slip from %.4g s on, for %.3g s", v->first_s, v->duration_s);
   if (v->count > 1) say(words, " in %zu spells", v->count);
   if (vehicle == NULL) return;
-  const double carried_n =
-      sb_road_press_nm(&model->load.road, 0.0) * model->load.road.static_ratio / vehicle->wheel_radius_m;
-  say(words, ": the ground carries a push of %.3g N, and a lower gear pushes no harder", carried_n);
-  if (!(v->need_nm > 0.0)) return;
-  const double ballast_kg = sb_road_ballast_kg(&model->load.road, v->need_nm);
-  say(words, "; %.3g N stand against it", v->need_nm / vehicle->wheel_radius_m);
+  const struct sb_road *road = &model->load.road;
+  const bool has_need = v->need.whole_nm > 0.0;
+  const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0)) / vehicle->wheel_radius_m;
+  say(words, ": the ground carries a push of %.3g N", road->static_ratio * press_n);
+  if (road->sliding_ratio < road->static_ratio) say(words, ", %.3g N once they slip", road->sliding_ratio * press_n);
+  say(words, ", and a lower gear pushes no harder");
+  if (!has_need) return;
+  const double ballast_kg = sb_road_ballast_kg(road, &v->need);
+  say(words, "; %.3g N stand against it", v->need.whole_nm / vehicle->wheel_radius_m);
   if (isfinite(ballast_kg)) {
     say(words, ", so that more than %.3g kg of ballast on the driven wheels would be needed", ballast_kg);
   } else {

@@ -200,8 +200,7 @@ static void choose_period(gsl_rng *rng, struct sb_model *model)
   const long long per_sample = sb_model_step_count(model->control.sample_period_s, model->run.step_s);
   static const int shares[] = {1, 2, 4, 5};
   const int share = shares[pick(rng, 4)];
-  model->drive.period_s =
-      model->run.step_s * (double)(per_sample % share == 0 ? per_sample / share : per_sample);
+  model->drive.period_s = model->run.step_s * (double)(per_sample % share == 0 ? per_sample / share : per_sample);
 }
 
 static void choose_drive(gsl_rng *rng, const struct mix_chances *chances, struct mix_case *out)

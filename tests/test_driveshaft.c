@@ -5,8 +5,11 @@
  */
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
+#include <unistd.h>
 
 #include "driven.h"
+#include "loaded.h"
+#include "shiftband/closed_form.h"
 #include "shiftband/strength.h"
 #include "spring_oracle.h"
 
@@ -160,6 +163,28 @@ static void backlash_delays_the_blow_and_does_not_change_it(void **state)
   sb_sim_clear(&sim);
 }
 
+/* All that is joined to the vehicle is slowed at once by the body, v+ = v J / (J + Jb); the motor runs into its shaft. */
+static void a_contact_winds_the_shaft_by_the_closed_form(void **state)
+{
+  (void)state;
+  const double body = 3e-3, speed = 30.0;
+  struct sb_model model = flywheels(2e-3, 5e-3, 40.0, 0.0, 0.0);
+  model.load.road =
+      (struct sb_road){.is_present = true, .inertia_kg_m2 = 4e-3, .obstacle_count = 1, .finish_rad = INFINITY};
+  model.load.road.obstacles[0] = (struct sb_obstacle){.angle_rad = 1.0, .inertia_kg_m2 = body};
+  struct sb_error err = {0};
+  struct sb_sim sim;
+  model.run.initial_output_speed_rad_s = speed;
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  advance(&sim, 0.1);
+  const double slip = speed * body / (5e-3 + body);
+  model.load.inertia_kg_m2 += body;
+  assert_near_rel(fabs(sim.sums.output_torque_nm.value), sb_driveshaft_joining_nm(&model, 0, slip), crest_limit);
+  const double quarter_s = 0.5 * model_pi / sb_driveshaft_frequency_rad_s(&model, 0);
+  assert_near(sim.sums.output_torque_nm.time_s, 1.0 / speed + quarter_s, 1e-3 * quarter_s);
+  sb_sim_clear(&sim);
+}
+
 static void a_peak_between_two_steps_is_an_overload_too(void **state)
 {
   (void)state;
@@ -237,6 +262,74 @@ static void a_clutch_hands_a_wound_shaft_over(void **state)
   /* Up to a millisecond of swing, some 60 rad / s, later: within a tenth of the clutch's torque. */
   assert_near(fabs(then.row.output_torque_nm), 0.25 * 4.0, 0.1);
   assert_true(sb_ledger_residual_ratio(&got.sums.ledger) < 1e-7);
+}
+
+/* The rigid simulation joins with the impulse that the closed forms' slip makes, shifting where they say. */
+static void the_slip_of_a_shift_is_that_of_the_simulated_joining(void **state)
+{
+  (void)state;
+  static const struct oracle_command up = {0.0, 1}, down = {0.0, 0}, settled = {5.0, 1};
+  struct sb_model model = model_two_gears("selector");
+  model_drive_forward(&model);
+  model_add_constant(&model, 0.3, true);
+  model_finish(&model);
+  const struct sb_closed_form form = sb_closed_form_solve(&model);
+  const struct sb_pair_figures *pair = &form.pairs[0];
+  const double inertia[2] = {sb_driveshaft_inertia_kg_m2(&model, 0), sb_driveshaft_inertia_kg_m2(&model, 1)};
+  const double wv = model_rad_s(300.0);
+  model.run.initial_output_speed_rad_s = 0.9 * wv / 12.0;
+  const double at_up = drive(&model, 0, &up, 1, 0.1).sums.greatest_impulse_nms / inertia[1];
+  const double at_settled = drive(&model, 0, &settled, 1, 5.1).sums.greatest_impulse_nms / inertia[1];
+  /* The simulator is within 1e-8 of the motion; the settled speed is there after 5 s of 50 ms to as much. */
+  assert_near_rel(pair->slip_up_rad_s, fmax(at_up, at_settled), 1e-6);
+
+  model.run.initial_output_speed_rad_s = 0.5 * wv / 4.0;
+  model.load.parts[0].torque_nm = pair->downshift_torque_nm;
+  const double at_down = drive(&model, 1, &down, 1, 0.1).sums.greatest_impulse_nms / inertia[0];
+  assert_near_rel(pair->slip_down_rad_s, at_down, 1e-6);
+}
+
+/* From the scenario ------------------------------------------------------------------------------------------------- */
+
+static void a_shaft_is_read_by_its_stiffness_or_by_its_measures(void **state)
+{
+  (void)state;
+  const struct sb_driveshaft *shaft = &loaded_scenario.model.driveshaft;
+  loaded_take("good/everything.yaml", NULL, 0);
+  assert_true(shaft->is_present);
+  assert_near(shaft->stiffness_nm_rad, 90.0, 0.0);
+  assert_near(shaft->damping_nms_rad, 0.2, 0.0);
+  assert_near_rel(shaft->backlash_rad, 0.5 * deg, 4e-16);
+  sb_scenario_clear(&loaded_scenario);
+
+  loaded_take("good/output-shaft.yaml", NULL, 0);
+  /* G pi (D^4 - d^4) / (32 L), and 8 % of 2 sqrt(k Jred) with N = 12 and no loss in the swing. */
+  const double k = 79.3e9 * model_pi * (pow(8e-3, 4.0) - pow(5e-3, 4.0)) / 32.0 / 0.12;
+  const double motor = 144.0 * 2e-4, reduced = motor * 0.02 / (motor + 0.02);
+  assert_near_rel(shaft->stiffness_nm_rad, k, 1e-14);
+  assert_near_rel(shaft->damping_nms_rad, 0.08 * 2.0 * sqrt(k * reduced), 1e-14);
+  sb_scenario_clear(&loaded_scenario);
+
+  static const struct {
+    const char *set;
+    double stiffness;
+  } others[] = {
+      {"gearbox.output_shaft=30 N.m/rad", 30.0},
+      {"gearbox.output_shaft={section: square, side: 4 mm, length: 0.1 m, material: nylon}", 0.1406 * 256e-12 * 1e10},
+      {"gearbox.output_shaft={section: round, diameter: 6 mm, length: 0.1 m, shear_modulus: 27 GPa}",
+       27e10 * 1296e-12 * 3.14159265358979323846 / 32.0},
+      {"gearbox.output_shaft={section: hexagonal, across_flats: 6 mm, length: 0.1 m, shear_modulus: 80 GPa}",
+       80e10 * 1296e-12 * 0.1150}};
+  for (size_t i = 0; i < sizeof others / sizeof *others; i++) {
+    loaded_take("good/output-shaft.yaml", &others[i].set, 1);
+    assert_near_rel(shaft->stiffness_nm_rad, others[i].stiffness, 1e-13);
+    assert_near_rel(shaft->damping_nms_rad, 0.05 * 2.0 * sqrt(others[i].stiffness * reduced), 1e-13);
+    assert_true(shaft->backlash_rad == 0.0);
+    sb_scenario_clear(&loaded_scenario);
+  }
+  loaded_take("good/least.yaml", NULL, 0);
+  assert_false(shaft->is_present);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 /* At random --------------------------------------------------------------------------------------------------------- */
@@ -362,16 +455,20 @@ static void the_error_falls_with_the_fourth_power_of_the_step_through_all_events
 
 int main(void)
 {
+  if (chdir(SB_SOURCE_DIR "/tests") != 0) return 1;
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(two_flywheels_on_a_spring_swing_as_in_khurmis_example),
       cmocka_unit_test(two_flywheels_on_a_spring_swing_as_in_bevans_example),
       cmocka_unit_test(a_round_shaft_twists_as_in_geres_example),
       cmocka_unit_test(the_peak_of_a_joining_is_that_of_the_closed_form_at_any_damping),
       cmocka_unit_test(backlash_delays_the_blow_and_does_not_change_it),
+      cmocka_unit_test(a_contact_winds_the_shaft_by_the_closed_form),
       cmocka_unit_test(a_peak_between_two_steps_is_an_overload_too),
       cmocka_unit_test(a_stalled_gear_twists_its_shaft_by_torque_over_stiffness),
       cmocka_unit_test(a_stiff_shaft_moves_as_the_rigid_driveline_does),
       cmocka_unit_test(a_clutch_hands_a_wound_shaft_over),
+      cmocka_unit_test(the_slip_of_a_shift_is_that_of_the_simulated_joining),
+      cmocka_unit_test(a_shaft_is_read_by_its_stiffness_or_by_its_measures),
       cmocka_unit_test(the_error_falls_with_the_fourth_power_of_the_step_through_all_events),
       cmocka_unit_test(random_machines_follow_their_equations_through_shifts_and_backlash),
   };

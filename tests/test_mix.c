@@ -87,7 +87,8 @@ static bool is_same_figure(double one, double other)
 static void assert_same_bits(const struct sb_model *model, const double *one, const double *other, size_t count)
 {
   for (size_t i = 0; i < count; i++) {
-    if (!is_same_figure(one[i], other[i])) fail_msg("%s: figure %zu: %.17g and %.17g", model->name, i, one[i], other[i]);
+    if (!is_same_figure(one[i], other[i]))
+      fail_msg("%s: figure %zu: %.17g and %.17g", model->name, i, one[i], other[i]);
   }
 }
 
@@ -103,13 +104,25 @@ static void the_same_machine_run_twice_gives_the_same_bits(void **state)
     run(&it.plane.model, &other);
     assert_same_bits(&it.plane.model, &one.sums.ledger.given, &other.sums.ledger.given,
                      sizeof one.sums.ledger / sizeof(double));
-    const double ones[] = {one.end.motor_speed_rad_s,   one.end.output_speed_rad_s, one.end.output_turns,
-                           one.end.vehicle_angle_rad,   one.end.twist_rad,          one.end.winding_c,
-                           one.end.charge_fraction,     one.sums.slip_s,            one.sums.output_torque_nm.value,
+    const double ones[] = {one.end.motor_speed_rad_s,
+                           one.end.output_speed_rad_s,
+                           one.end.output_turns,
+                           one.end.vehicle_angle_rad,
+                           one.end.twist_rad,
+                           one.end.winding_c,
+                           one.end.charge_fraction,
+                           one.sums.slip_s,
+                           one.sums.output_torque_nm.value,
                            one.sums.impact_greatest_nms};
-    const double others[] = {other.end.motor_speed_rad_s,   other.end.output_speed_rad_s, other.end.output_turns,
-                             other.end.vehicle_angle_rad,   other.end.twist_rad,          other.end.winding_c,
-                             other.end.charge_fraction,     other.sums.slip_s,            other.sums.output_torque_nm.value,
+    const double others[] = {other.end.motor_speed_rad_s,
+                             other.end.output_speed_rad_s,
+                             other.end.output_turns,
+                             other.end.vehicle_angle_rad,
+                             other.end.twist_rad,
+                             other.end.winding_c,
+                             other.end.charge_fraction,
+                             other.sums.slip_s,
+                             other.sums.output_torque_nm.value,
                              other.sums.impact_greatest_nms};
     assert_same_bits(&it.plane.model, ones, others, sizeof ones / sizeof *ones);
     assert_int_equal(one.monitor.shift_count, other.monitor.shift_count);

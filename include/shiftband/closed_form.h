@@ -62,6 +62,11 @@ struct sb_pair_figures {
   bool is_false_downshift;    /* Td <= the lightest load */
   double shift_up_time_s;     /* slow to fast, command to engagement, from reading u; NAN: does not engage */
   double shift_down_time_s;   /* fast to slow, from reading d */
+  /* The motor's lead over the output just before the joining, at the output, rad/s; NAN: does not engage. Upshift: the
+   * greater of that at reading u and that from the slow gear's settled speed, under the lightest load. Downshift: at
+   * reading d, under the load that brings it there. */
+  double slip_up_rad_s;
+  double slip_down_rad_s;
   double
       shortest_dwell_s; /* after an upshift at reading u under the lightest load; NAN: the fast gear never gets above d */
   double shortest_dwell_settled_s; /* the same from the slow gear's settled speed */

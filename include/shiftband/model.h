@@ -74,6 +74,9 @@ struct sb_model {
  * a radian of the fastest wave in the load when that is shorter. Pure. */
 double sb_model_time_constant_s(const struct sb_model *model, int gear);
 
+/* The least of all that the simulator has to follow in a gear or in neutral: wheels that slip and a shaft's swing too. Pure. */
+double sb_model_least_time_constant_s(const struct sb_model *model, int gear);
+
 /* The shortest of all gears and neutral. Pure. */
 double sb_model_shortest_time_constant_s(const struct sb_model *model);
 

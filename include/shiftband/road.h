@@ -6,6 +6,7 @@
  *
  *   gripping   wheels and vehicle move as one while |contact torque| <= static friction x press
  *   slipping   they move apart; the contact carries sliding friction x press against the wheels' lead, whatever the gear
+ *   engaging   the wheels alone are joined with the motor, where they can slip, and then drag the vehicle along
  *   meeting    v+ = v J / (J + Jb), lost 1/2 J Jb / (J + Jb) v^2: J is the vehicle alone where its wheels can slip (an
  *              impact is a greater force than they carry), else all that is joined to it at that instant
  *
@@ -48,8 +49,7 @@ struct sb_road {
   double wheel_radius_m; /* m */
   double driven_share;   /* of the weight on the driven wheels, 0 < share <= 1 */
   double gravity_m_s2;
-  double ballast_drag_ratio; /* what a newton more of weight asks of the push: rolling and grade at the start */
-  int obstacle_count;        /* ascending by angle */
+  int obstacle_count; /* ascending by angle */
   struct sb_obstacle obstacles[SB_OBSTACLE_MAX];
   double finish_rad; /* INFINITY: none */
 };
@@ -67,7 +67,15 @@ double sb_road_pushed_inertia(const struct sb_road *road, int count);
 double sb_road_pushed_friction_nm(const struct sb_road *road, int count);
 double sb_road_pushed_hold_nm(const struct sb_road *road, int count);
 
-/* Mass in kg to be put on the driven wheels so that they carry a contact torque; INFINITY: none is enough. Pure. */
-double sb_road_ballast_kg(const struct sb_road *road, double contact_nm);
+/* What stands against the vehicle at a place; torques at the wheels, N m. */
+struct sb_road_need {
+  double whole_nm; /* with the bodies that it pushes */
+  double own_nm;   /* rolling and grade alone: it grows with the vehicle's weight */
+  double press_nm; /* weight on the driven wheels times their radius */
+};
+
+/* Mass in kg to be put on the driven wheels so that even slipping ones push against a need: one that meets a body slips
+ * before it grips. 0: they do; INFINITY: no mass is enough. Pure. */
+double sb_road_ballast_kg(const struct sb_road *road, const struct sb_road_need *need);
 
 #endif

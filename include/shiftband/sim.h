@@ -116,17 +116,16 @@ struct sb_sums {
   double over_limit_last_s;        /* when it last was */
   double gear_time_s[SB_GEAR_MAX]; /* in mesh */
   double neutral_time_s;
-  double standstill_time_s;    /* in mesh, output at rest */
-  double start_kinetic_j;      /* kinetic energy at t = 0 */
-  double greatest_impulse_nms; /* of engagements, at the output, by magnitude */
-  double slip_s;               /* time with wheels slipping while the drive is on */
-  double slip_first_s;         /* when they first did; NAN: never */
-  double slip_last_s;          /* when they last did */
-  double slip_need_nm;         /* greatest contact torque that was asked for while slipping: what stood against it */
-  double slip_carried_nm;      /* what the contact carries then at most */
-  struct sb_peak winding_c;    /* greatest temperature; -INFINITY without a winding */
-  double hot_s;                /* time with the winding above limits.winding_c */
-  double hot_first_s;          /* when it first was; NAN: never */
+  double standstill_time_s;      /* in mesh, output at rest */
+  double start_kinetic_j;        /* kinetic energy at t = 0 */
+  double greatest_impulse_nms;   /* of engagements, at the output, by magnitude */
+  double slip_s;                 /* time with wheels slipping while the drive is on */
+  double slip_first_s;           /* when they first did; NAN: never */
+  double slip_last_s;            /* when they last did */
+  struct sb_road_need slip_need; /* the greatest that wheels slipped against; zero: they moved the vehicle */
+  struct sb_peak winding_c;      /* greatest temperature; -INFINITY without a winding */
+  double hot_s;                  /* time with the winding above limits.winding_c */
+  double hot_first_s;            /* when it first was; NAN: never */
   double hot_last_s;
   double cut_s;       /* time with the drive cut by a switch of its own: heat or an empty battery */
   double cut_first_s; /* when it first was; NAN: never */

@@ -69,7 +69,7 @@ struct sb_verdict {
   double duration_s;              /* time that it lasted, summed; 0 for a downshift */
   double greatest_c;              /* overheated: greatest temperature of the winding, deg C */
   bool is_by_heat, is_by_battery; /* drive cut: what opened */
-  double need_nm;     /* slipping: greatest torque at the wheels that stood against the vehicle; else NAN or 0 */
+  struct sb_road_need need;       /* slipping: the greatest that the wheels slipped against; else zero */
   double least_nm;    /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };

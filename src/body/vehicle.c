@@ -106,7 +106,6 @@ static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct roa
                          .wheel_radius_m = radius_m,
                          .driven_share = vehicle->driven_share,
                          .gravity_m_s2 = vehicle->gravity_m_s2,
-                         .ballast_drag_ratio = vehicle->rolling_ratio + slope,
                          .obstacle_count = vehicle->obstacle_count,
                          .finish_rad = vehicle->finish_m > 0.0 ? vehicle->finish_m / radius_m : INFINITY};
   for (int i = 0; i < road.obstacle_count; i++) road.obstacles[i] = obstacle_of(vehicle, &vehicle->obstacles[i]);

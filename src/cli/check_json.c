@@ -6,6 +6,8 @@
 #include "check_discharge.h"
 #include "check_drive.h"
 #include "check_heat.h"
+#include "check_shaft.h"
+#include "check_way.h"
 
 static double percent(double fraction)
 {
@@ -155,7 +157,9 @@ void sb_check_write_json(const struct sb_check_report *report, FILE *out)
   sb_check_put_drive(&json, nominal);
   write_load(&json, nominal);
   write_output_limit(&json, &nominal->model);
+  sb_check_put_shaft(&json, nominal);
   write_gears(&json, nominal);
+  sb_check_put_way(&json, nominal);
   write_pairs(&json, nominal);
   if (report->case_count > 1) {
     sb_json_put_object(&json, "supply_range");

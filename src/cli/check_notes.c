@@ -5,6 +5,7 @@
 
 #include "check.h"
 #include "check_heat.h"
+#include "check_shaft.h"
 #include "shiftband/caution.h"
 
 static void add(struct sb_check_notes *notes, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -154,6 +155,13 @@ static void find_cautions(const struct sb_check_case *at, struct sb_check_notes 
   if (greatest_nm > at->model.limits.output_torque_nm) {
     add(cautions, "at stall the motor can bring %.4g N.m to an output that may carry %.4g N.m: %s", greatest_nm,
         at->model.limits.output_torque_nm, sb_caution_text(SB_CAUTION_BREAK));
+  }
+  int gear;
+  const double blow_nm = sb_check_greatest_blow_nm(at, &gear);
+  if (blow_nm > at->model.limits.output_torque_nm) {
+    add(cautions, "a blow in %s alone brings %.4g N.m to an output that may carry %.4g N.m: %s",
+        at->model.gearbox.gears[gear].name, blow_nm, at->model.limits.output_torque_nm,
+        sb_caution_text(SB_CAUTION_BREAK));
   }
 }
 

@@ -7,6 +7,8 @@
 #include "check_discharge.h"
 #include "check_drive.h"
 #include "check_heat.h"
+#include "check_shaft.h"
+#include "check_way.h"
 #include "check_words.h"
 #include "constants.h"
 
@@ -404,8 +406,10 @@ void sb_check_write_text(const struct sb_check_report *report, FILE *out)
   write_motor(nominal, out);
   write_load(nominal, out);
   write_gears(nominal, out);
+  sb_check_write_way(nominal, out);
   sb_check_write_drive(nominal, out);
   write_output_limit(nominal, out);
+  sb_check_write_shaft(nominal, out);
   for (int p = 0; p + 1 < nominal->model.gearbox.gear_count; p++) {
     const struct pair pair = pair_of(nominal, p);
     write_pair(&pair, out);
