@@ -9,6 +9,7 @@
 #define SHIFTBAND_RUN_H
 
 #include "shiftband/controller.h"
+#include "shiftband/decider.h"
 #include "shiftband/verdict.h"
 
 struct sb_run_options {
@@ -16,6 +17,7 @@ struct sb_run_options {
   /* Takes each row of the trace, in order of time; NULL: no trace. A result other than 0 ends the run with SB_ERR_IO. */
   int (*on_row)(void *context, const struct sb_row *row);
   void *context;
+  const struct sb_decider *decider; /* NULL: the controller of controller.h; else asked unless a gear is locked */
 };
 
 struct sb_run_options sb_run_options_default(void);
