@@ -31,9 +31,13 @@ int sb_cmd_run(int argc, char **argv);
 int sb_cmd_tune(int argc, char **argv);
 int sb_cmd_map(int argc, char **argv);
 int sb_cmd_keys(int argc, char **argv);
+int sb_cmd_host(int argc, char **argv);
 
 /* "shiftband 0.1.0" */
 const char *sb_command_version(void);
+
+/* How this program was called: argv[0]. */
+const char *sb_command_program(void);
 
 /* The exit code that a status of the library leads to. */
 int sb_command_exit(enum sb_status status);

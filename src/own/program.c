@@ -68,7 +68,9 @@ static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, d
 {
   char quoted[SB_QUOTE_SIZE];
   switch (heard) {
-    case SB_HEARD_LATE: return sb_fail(err, SB_ERR_CONTROLLER, "did not answer within %.6g s", limit_s);
+    case SB_HEARD_LATE:
+      return sb_fail(err, SB_ERR_CONTROLLER, "did not answer within %.6g s%s", limit_s,
+                     run->has_answered ? "" : "; does its answer leave at once, flushed after each line?");
     case SB_HEARD_END: return tell_end(run, err);
     case SB_HEARD_TOO_LONG:
       return sb_fail(err, SB_ERR_CONTROLLER, "answered a line of more than %d bytes, %s", SB_CHANNEL_LINE_MAX,
