@@ -222,7 +222,7 @@ enum sb_heard sb_channel_ask(struct sb_channel *channel, const char *text, size_
 }
 
 /* Whether the child has ended; it stays to be reaped, so that its group's number can't become another's. */
-static bool is_over(const struct sb_channel *channel)
+bool sb_channel_is_over(const struct sb_channel *channel)
 {
   siginfo_t info = {.si_pid = 0};
   return waitid(P_PID, (id_t)channel->pid, &info, WEXITED | WNOHANG | WNOWAIT) == 0 && info.si_pid == channel->pid;
@@ -231,7 +231,7 @@ static bool is_over(const struct sb_channel *channel)
 /* Waits for the end of the child's output, or for words. A grandchild that holds the output open is not waited for. */
 static bool listen_to_end(struct sb_channel *channel, double end_s)
 {
-  for (bool is_last = false;; is_last = is_over(channel)) {
+  for (bool is_last = false;; is_last = sb_channel_is_over(channel)) {
     size_t count;
     const enum sb_heard heard = read_some(channel, &count);
     if (count > 0) return true;
@@ -248,10 +248,10 @@ bool sb_channel_close(struct sb_channel *channel, double limit_s, struct sb_chil
   int status = 0;
   close(channel->to);
   const bool has_spoken = channel->length > 0 || (limit_s > 0.0 && listen_to_end(channel, end_s));
-  bool has_ended = is_over(channel);
+  bool has_ended = sb_channel_is_over(channel);
   while (!has_ended && !has_spoken && now_s() < end_s && (channel->stop == NULL || *channel->stop == 0)) {
     nanosleep(&(struct timespec){.tv_nsec = look_ns}, NULL);
-    has_ended = is_over(channel);
+    has_ended = sb_channel_is_over(channel);
   }
   kill(-channel->pid, SIGKILL);
   kill(channel->pid, SIGKILL);

@@ -52,6 +52,9 @@ enum sb_heard sb_channel_say(struct sb_channel *channel, const char *text, size_
 enum sb_heard sb_channel_ask(struct sb_channel *channel, const char *text, size_t length, double limit_s,
                              char line[SB_CHANNEL_LINE_MAX + 1], size_t *line_length);
 
+/* Whether the child has ended; a grandchild may still hold its output. */
+bool sb_channel_is_over(const struct sb_channel *channel);
+
 /* Closes the child's input and waits for it to end by itself as long as the limit allows, then for nothing any more.
  * Returns true when it said something in that time. */
 bool sb_channel_close(struct sb_channel *channel, double limit_s, struct sb_child_end *end);

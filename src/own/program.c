@@ -69,6 +69,7 @@ static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, d
   char quoted[SB_QUOTE_SIZE];
   switch (heard) {
     case SB_HEARD_LATE:
+      if (sb_channel_is_over(&run->channel)) return tell_end(run, err);
       return sb_fail(err, SB_ERR_CONTROLLER, "did not answer within %.6g s%s", limit_s,
                      run->has_answered ? "" : "; does its answer leave at once, flushed after each line?");
     case SB_HEARD_END: return tell_end(run, err);
