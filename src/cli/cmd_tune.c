@@ -15,6 +15,7 @@
 #include "own_options.h"
 #include "progress.h"
 #include "shiftband/grid.h"
+#include "shiftband/map_report.h"
 #include "shiftband/study.h"
 #include "tune_report.h"
 
@@ -37,7 +38,7 @@ static const char help[] =
     "      --set PATH=VALUE   change one key in all scenarios first; may be given again\n"
     "      --json             one JSON object instead of text\n" SB_OWN_OPTIONS_HELP
     "Each pair of thresholds on a lattice is then a run, and between two nothing is known; --samples defaults to 4.\n"
-    "      --points N                  of the lattice along each threshold, 8 to 1000; default 41\n";
+    "      --points N                  about so many along each threshold, 8 to 1000; default 41\n";
 
 enum {
   OPTION_PREFER = 1,
@@ -328,7 +329,7 @@ static void adapt_to_own(struct sb_tune_options *options, const struct request *
   options->decider = sb_own_options_decider(&request->own);
   if (options->decider == NULL) return;
   const int points = request->points > 0 ? (int)request->points : SB_GRID_POINTS_DEFAULT;
-  const int stride = (axis->count + points - 1) / points;
+  const int stride = sb_map_axis_stride(axis, points);
   options->is_cautious = false;
   *axis = (struct sb_map_axis){stride * axis->step_fraction, stride * axis->step_fraction, axis->count / stride};
 }

@@ -157,13 +157,11 @@ int sb_map_do_plane_grid(struct sb_map_request *request, const struct sb_scenari
   struct sb_map_options plane;
   int code = sb_map_read_plane(request, scenario, &plane);
   if (code != SB_EXIT_DONE) return code;
-  const long points = request->points > 0 ? request->points : SB_GRID_POINTS_DEFAULT;
-  const long most = plane.down.count > plane.up.count ? plane.down.count : plane.up.count;
-  const long least = plane.down.count < plane.up.count ? plane.down.count : plane.up.count;
-  const long wide = (most + points - 1) / points, stride = wide < least ? wide : least;
+  const int points = request->points > 0 ? (int)request->points : SB_GRID_POINTS_DEFAULT;
+  const int down_stride = sb_map_axis_stride(&plane.down, points), up_stride = sb_map_axis_stride(&plane.up, points);
   snprintf(vary.grid.scenario, sizeof vary.grid.scenario, "%s", scenario->model.name);
   vary.grid.axis_count = 2;
-  code = lay_axis(scenario, "down", plane.pair, &plane.down, stride, &vary.grid.axes[0]);
-  if (code == SB_EXIT_DONE) code = lay_axis(scenario, "up", plane.pair, &plane.up, stride, &vary.grid.axes[1]);
+  code = lay_axis(scenario, "down", plane.pair, &plane.down, down_stride, &vary.grid.axes[0]);
+  if (code == SB_EXIT_DONE) code = lay_axis(scenario, "up", plane.pair, &plane.up, up_stride, &vary.grid.axes[1]);
   return code == SB_EXIT_DONE ? run_grid(request, scenario, &vary) : code;
 }

@@ -105,10 +105,11 @@ static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
   fprintf(out, "Between %s and %s, %s in %s%s:\n\n", slow, fast, result->holds ? "these hold" : "no thresholds hold",
           machines, result->holds ? "" : "; the least bad");
   if (decider_of(tuning) != NULL) {
-    fprintf(out,
-            "  (by controller %s, with a run at each point of a lattice of %.6g %%;\n"
-            "  between two points nothing is known, nor under other loads: the closed forms speak of the built-in one)\n\n",
-            decider_of(tuning)->name, percent(tuning->options[pair].axis.step_fraction));
+    fprintf(
+        out,
+        "  (by controller %s, with a run at each point of a lattice of %.6g %%;\n"
+        "  between two points nothing is known, nor under other loads: the closed forms speak of the built-in one)\n\n",
+        decider_of(tuning)->name, percent(tuning->options[pair].axis.step_fraction));
   }
   write_threshold(out, sensor, "down", "shift down below", result->down_fraction,
                   sb_sensor_down_count(sensor, result->down_fraction));
