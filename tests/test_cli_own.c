@@ -75,10 +75,10 @@ static void fault_exits_with_six_names_the_controller_and_leaves_an_old_trace(vo
                    "$SHIFTBAND $c --controller $T/none.so scenarios/tray-cart.yaml; echo code $?; done");
   const char *rest = said->text;
   for (int k = 0; k < 3; k++) {
-    rest = strstr(rest, "none.so, sample 0 at 0 s: gave up: it has no function sb_own_controller");
-    assert_non_null(rest);
-    rest = strstr(rest, "code 6\n");
-    assert_non_null(rest);
+    const char *told = strstr(rest, "none.so, sample 0 at 0 s: gave up: it has no function sb_own_controller");
+    const char *code = told != NULL ? strstr(told, "code 6\n") : NULL;
+    if (code == NULL) fail_msg("%s", said->text);
+    rest = code != NULL ? code + 1 : "";
   }
 }
 
@@ -194,9 +194,9 @@ static void signal_ends_run_and_controller_alike(void **state)
                 "2>/dev/null | wc -l");
   const char *rest = said->text;
   for (int k = 0; k < 3; k++) {
-    rest = strstr(rest, "code 143\nleft 0\n");
-    if (rest == NULL) fail_msg("%s", said->text);
-    rest++;
+    const char *ended = strstr(rest, "code 143\nleft 0\n");
+    if (ended == NULL) fail_msg("%s", said->text);
+    rest = ended != NULL ? ended + 1 : "";
   }
   shell_expect(said, "left 0\n0\n");
 }
@@ -225,6 +225,22 @@ static void closed_standard_streams_do_no_harm(void **state)
                     "$SHIFTBAND run --controller-command \"$SH\" -o $T/c2.csv scenarios/tray-cart.yaml <&- >/dev/null; "
                     "echo code $?; cmp $T/c1.csv $T/c2.csv && echo alike");
   assert_string_equal(said->text, "code 0\ncode 0\nalike\n");
+}
+
+/* As many as a plain shell has here: what others hand down is no leak of ours. */
+static void controller_gets_no_descriptor_but_the_standard_streams(void **state)
+{
+  (void)state;
+  if (shell_run("[ -d /proc/self/fd ]")->code != 0) skip();
+  const struct said *said = shell_run(
+      OWN "look='echo fds $(cd /proc/self/fd && ls | tr \"\\n\" _) >&2;'; f=scenarios/tray-cart.yaml; "
+          "sh -c \"$look\" 2>$T/plain >/dev/null; "
+          "$SHIFTBAND run --controller-command \"$look $SH\" -o $T/fd.csv $f 2>$T/seen >/dev/null; "
+          "$SHIFTBAND map --controller-command \"$look $SH\" --jobs 3 --vary controller.dwell=1..2s --points 8 "
+          "-o $T/fd2.csv $f 2>>$T/seen >/dev/null; wc -l <$T/seen; grep -vxFf $T/plain $T/seen; cat $T/plain");
+  assert_int_equal(strtol(said->text, NULL, 10), 9);
+  assert_int_equal(strncmp(said->text, "9\nfds 0_1_", 9), 0);
+  assert_null(strstr(strstr(said->text, "fds") + 1, "fds"));
 }
 
 static void host_speaks_the_documented_lines(void **state)
@@ -290,6 +306,7 @@ int main(void)
       cmocka_unit_test(signal_ends_run_and_controller_alike),
       cmocka_unit_test(endless_loop_in_an_object_does_not_outlive_a_killed_program),
       cmocka_unit_test(closed_standard_streams_do_no_harm),
+      cmocka_unit_test(controller_gets_no_descriptor_but_the_standard_streams),
       cmocka_unit_test(host_speaks_the_documented_lines),
       cmocka_unit_test(faults_of_the_command_line_are_told),
   };

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "../tools/own_controller.c"
+#include "../tools/own_controller.c"  // NOLINT(bugprone-suspicious-include): the example itself is under test
 #include "near.h"
 #include "own/protocol.h"
 #include "shiftband/run.h"
@@ -29,6 +29,8 @@ static struct sb_scenario load(const char *file)
   sb_faults_clear(&faults);
   return scenario;
 }
+
+typedef int32_t (*own_function)(const struct sb_own_input *);
 
 /* A decider of functions in this program; what it was told is looked at on the way. */
 struct inside {
@@ -63,8 +65,9 @@ static enum sb_status decide(void *run, const struct sb_own_input *input, int *g
   sb_protocol_write_sample(sample, input);
   inside->wrong += !sb_protocol_read_header(header, &read, &version) || !sb_protocol_read_sample(sample, &read);
   inside->wrong += memcmp(&read, input, offsetof(struct sb_own_input, memory_size)) != 0;
-  inside->wrong += memcmp(read.down_pct, input->down_pct, sizeof read.down_pct) != 0;
-  inside->wrong += memcmp(read.up_pct, input->up_pct, sizeof read.up_pct) != 0;
+  for (int p = 0; p + 1 < SB_OWN_GEAR_MAX; p++) {
+    inside->wrong += read.down_pct[p] != input->down_pct[p] || read.up_pct[p] != input->up_pct[p];
+  }
   inside->wrong += memcmp(read.down, input->down, sizeof read.down) != 0;
   inside->wrong += memcmp(read.up, input->up, sizeof read.up) != 0;
   inside->wrong += input->sample != inside->last.sample + 1;
@@ -183,7 +186,7 @@ static int32_t dithers(const struct sb_own_input *input)
 static void commands_in_neutral_begin_the_shift_anew_and_close_the_ledger(void **state)
 {
   (void)state;
-  int32_t (*const functions[])(const struct sb_own_input *) = {chatters, dithers};
+  static const own_function functions[] = {chatters, dithers};
   for (int i = 0; i < 2 * FILE_COUNT; i++) {
     static struct inside inside;
     struct sb_scenario scenario = load(files[i / 2]);

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "../tools/own_controller.c"
+#include "../tools/own_controller.c"  // NOLINT(bugprone-suspicious-include): the example itself is under test
 #include "near.h"
 #include "shiftband/scenario.h"
 #include "shiftband/tune.h"

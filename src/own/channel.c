@@ -255,7 +255,10 @@ bool sb_channel_close(struct sb_channel *channel, double limit_s, struct sb_chil
   }
   kill(-channel->pid, SIGKILL);
   kill(channel->pid, SIGKILL);
-  while (waitpid(channel->pid, &status, 0) < 0 && errno == EINTR) continue;
+  pid_t reaped;
+  do {
+    reaped = waitpid(channel->pid, &status, 0);
+  } while (reaped < 0 && errno == EINTR);
   close(channel->from);
   *end = (struct sb_child_end){has_ended, WIFEXITED(status) ? WEXITSTATUS(status) : -1,
                                WIFSIGNALED(status) ? WTERMSIG(status) : 0};

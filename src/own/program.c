@@ -50,7 +50,7 @@ static enum sb_status tell_end(struct program_run *run, struct sb_error *err)
   const size_t length = run->channel.length < SB_CHANNEL_LINE_MAX ? run->channel.length : SB_CHANNEL_LINE_MAX;
   memcpy(said, run->channel.heard, length);
   said[length] = 0;
-  if (length > 0) snprintf(partly, sizeof partly, " in the middle of the answer %s", sb_quote(quoted, said));
+  if (said[0] != 0) snprintf(partly, sizeof partly, " in the middle of the answer %s", sb_quote(quoted, said));
   run->channel.length = 0;
   sb_channel_close(&run->channel, run->program->timeout_s, &end);
   const char *when = run->has_answered ? "" : " before its first answer";
