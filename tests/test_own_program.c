@@ -39,6 +39,8 @@ static int set_up(void **state)
 {
   signal(SIGPIPE, SIG_IGN);
   setenv("SHIFTBAND_OWN_TEST_CHILD", "yes", 1);
+  /* A host built with sanitizers dies of what kills an object, as others do, and does not write reports first. */
+  setenv("ASAN_OPTIONS", "handle_segv=0:handle_abort=0", 1);
   load("tray-cart.yaml", &cart);
   load("three-speed-feeder.yaml", &feeder);
   return chdir(SB_SOURCE_DIR) == 0 ? shell_setup(state) : -1;
@@ -58,10 +60,11 @@ static double now_s(void)
   return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
-/* Runs a scenario under a program with a time limit of 0.1 s, 1 s for its first answer. */
-static enum sb_status run_under(const struct sb_model *model, const char *const *argv, struct sb_error *err)
+/* Runs a scenario under a program with a time limit, ten times that for its first answer. */
+static enum sb_status run_under(const struct sb_model *model, const char *const *argv, double limit_s,
+                                struct sb_error *err)
 {
-  const struct sb_own_program program = {.name = "THE ONE", .argv = argv, .timeout_s = 0.1};
+  const struct sb_own_program program = {.name = "THE ONE", .argv = argv, .timeout_s = limit_s};
   const struct sb_decider decider = sb_own_program_decider(&program);
   struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
@@ -108,24 +111,31 @@ static void expect_nothing_left(const char *after, int descriptors)
   if (marked_processes() > 0) fail_msg("a process is left after: %s", after);
 }
 
-/* What a program must be told to be, and how long it may take: its limits, and 4 s on a busy machine. */
+/* What a program must be told to be, and how long it may take: its limits, and some seconds on a busy machine. */
 struct fault {
   const char *what, *said, *or_said;
 };
+
+/* A busy machine must not make late what is not meant to be; what hangs is waited for no longer than needed. */
+static double limit_of(const struct fault *fault)
+{
+  if (strstr(fault->said, "within 1 s") != NULL) return 0.1;
+  return strstr(fault->said, "within 0.4 s") != NULL ? 0.4 : 1.0;
+}
 
 static void expect_fault(const struct sb_model *model, const char *const *argv, const struct fault *fault)
 {
   struct sb_error err = {SB_OK, ""};
   const int descriptors = open_descriptors();
   const double begin_s = now_s();
-  const enum sb_status status = run_under(model, argv, &err);
+  const enum sb_status status = run_under(model, argv, limit_of(fault), &err);
   const double took_s = now_s() - begin_s;
   const bool is_told =
       strstr(err.text, fault->said) != NULL || (fault->or_said != NULL && strstr(err.text, fault->or_said) != NULL);
   if (status != SB_ERR_CONTROLLER || !is_told || strstr(err.text, "controller THE ONE") != err.text) {
     fail_msg("%s: expected \"%s\", got %d: %s", fault->what, fault->said, (int)status, err.text);
   }
-  if (took_s > 5.5) fail_msg("%s: took %.3g s", fault->what, took_s);
+  if (took_s > 7.0) fail_msg("%s: took %.3g s", fault->what, took_s);
   expect_nothing_left(fault->what, descriptors);
 }
 
@@ -137,8 +147,8 @@ static void every_fault_of_a_command_ends_in_words_in_time_and_with_nothing_left
   (void)state;
   static const struct fault faults[] = {
       {"sleep 100", "sample 0 at 0 s: did not answer within 1 s; does its answer leave at once", NULL},
-      {HEAR_ONE "echo 2; sleep 100", "sample 1 at 0.02 s: did not answer within 0.1 s", NULL},
-      {"read h; while read s; do sleep 0.4; echo 2; done", "sample 1 at 0.02 s: did not answer within 0.1 s", NULL},
+      {HEAR_ONE "echo 2; sleep 100", "sample 1 at 0.02 s: did not answer within 0.4 s", NULL},
+      {"read h; while read s; do sleep 1; echo 2; done", "sample 1 at 0.02 s: did not answer within 0.4 s", NULL},
       {HEAR_ONE "kill -STOP $$", "did not answer within 1 s", NULL},
       {"exit 3", "sample 0 at 0 s: ended before its first answer with exit code 3", NULL},
       {HEAR_ONE "echo 2; read s; exit 4", "sample 1 at 0.02 s: ended with exit code 4", NULL},
@@ -150,7 +160,7 @@ static void every_fault_of_a_command_ends_in_words_in_time_and_with_nothing_left
       {HEAR_ONE "printf 1; exit 0", "ended in the middle of the answer \"1\" before its first answer with exit code 0",
        NULL},
       {"exec >&-; exec sleep 100", "closed its output before its first answer", NULL},
-      {HEAR_ONE "echo 2; exec <&-; sleep 100", "did not answer within 0.1 s", NULL},
+      {HEAR_ONE "echo 2; exec <&-; sleep 100", "did not answer within 0.4 s", NULL},
       {HEAR_ONE "echo fast", "answered \"fast\"; needs a gear from 1 to 2", NULL},
       {HEAR_ONE "echo", "answered \"\"; needs a gear from 1 to 2", NULL},
       {HEAR_ONE "echo -1", "answered \"-1\"; needs a gear", NULL},
@@ -167,7 +177,7 @@ static void every_fault_of_a_command_ends_in_words_in_time_and_with_nothing_left
        NULL},
       {"cat /dev/zero", "more than 255 bytes", "before it was asked"},
       {"yes 2", "said \"2\" before it was asked; needs one line for each sample", NULL},
-      {HEAR_ONE "echo 2; echo 2; sleep 100", "said \"2\" before it was asked", "did not answer within 0.1 s"},
+      {HEAR_ONE "echo 2; echo 2; sleep 100", "said \"2\" before it was asked", "sample 2 at 0.04 s: did not answer"},
       {"echo 2; read h; while read s; do echo 2; done", "before it was asked", "said more than one line"},
       {"sh tools/own-controller.sh; echo bye", "said more than one line for each sample", NULL},
       {"trap '' TERM HUP INT; while :; do sleep 1; done", "did not answer within 1 s", NULL},
@@ -202,16 +212,15 @@ static void program_that_is_none_is_told(void **state)
 static void every_fault_of_an_object_ends_in_words_in_time_and_with_nothing_left(void **state)
 {
   (void)state;
-  /* Under the address sanitizer the host tells of a memory fault itself, and ends with a code. */
   static const struct fault faults[] = {
       {"int other(void) { return 0; }", "gave up: it has no function sb_own_controller", NULL},
       {"int sb_own_controller_2(const void *input) { return input != 0; }",
        "gave up: it was built for version 2 of shiftband/own_controller.h, and this program knows version 1", NULL},
       {"int gone(void); INPUT { return gone(); }", "gave up: it can't be loaded: ", NULL},
       {"INPUT { for (;;) continue; }", "sample 0 at 0 s: did not answer within 1 s", NULL},
-      {"INPUT { while (input->sample > 7) continue; return 2; }", "sample 8 at 0.16 s: did not answer within 0.1 s",
+      {"INPUT { while (input->sample > 7) continue; return 2; }", "sample 8 at 0.16 s: did not answer within 0.4 s",
        NULL},
-      {"#include <unistd.h>\nINPUT { if (input->sample > 7) sleep(100); return 2; }", "did not answer within 0.1 s",
+      {"#include <unistd.h>\nINPUT { if (input->sample > 7) sleep(100); return 2; }", "did not answer within 0.4 s",
        NULL},
       {"INPUT { return *(volatile int *)(input->sample > 7 ? 0 : &input->gear); }",
        "sample 8 at 0.16 s: died by signal", "sample 8 at 0.16 s: ended with exit code"},
@@ -246,9 +255,9 @@ static void expect_good(const char *command)
   const char *const argv[] = {"/bin/sh", "-c", command, NULL};
   const int descriptors = open_descriptors();
   const double begin_s = now_s();
-  const enum sb_status status = run_under(&cart.model, argv, &err);
+  const enum sb_status status = run_under(&cart.model, argv, 2.0, &err);
   if (status != SB_OK) fail_msg("%s: %s", command, err.text);
-  if (now_s() - begin_s > 20.0) fail_msg("%s: took %.3g s", command, now_s() - begin_s);
+  if (now_s() - begin_s > 30.0) fail_msg("%s: took %.3g s", command, now_s() - begin_s);
   expect_nothing_left(command, descriptors);
 }
 
