@@ -54,9 +54,11 @@ struct sb_map_verdict sb_grid_verdict(const struct sb_monitor *monitor)
   return verdict;
 }
 
-static enum sb_status run_model(const struct sb_model *model, struct sb_grid_point *out, struct sb_error *err)
+static enum sb_status run_model(const struct sb_model *model, const struct sb_decider *decider,
+                                struct sb_grid_point *out, struct sb_error *err)
 {
-  const struct sb_run_options options = sb_run_options_default();
+  struct sb_run_options options = sb_run_options_default();
+  options.decider = decider;
   struct sb_run_result result;
   const enum sb_status status = sb_run(model, &options, &result, err);
   if (status == SB_ERR_NUMERICS) {
@@ -96,7 +98,8 @@ static enum sb_status load_point(const struct sb_grid *grid, const char *path, c
 }
 
 enum sb_status sb_grid_run(const struct sb_grid *grid, const char *path, const char *const *sets, size_t set_count,
-                           long point, struct sb_grid_point *out, struct sb_error *err)
+                           const struct sb_decider *decider, long point, struct sb_grid_point *out,
+                           struct sb_error *err)
 {
   struct sb_scenario *scenario = malloc(sizeof *scenario); /* large, and threads have small stacks */
   if (scenario == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a point of the grid");
@@ -105,7 +108,7 @@ enum sb_status sb_grid_run(const struct sb_grid *grid, const char *path, const c
     *out = (struct sb_grid_point){.end = SB_GRID_REFUSED};
     status = SB_OK;
   } else if (status == SB_OK) {
-    status = run_model(&scenario->model, out, err);
+    status = run_model(&scenario->model, decider, out, err);
     sb_scenario_clear(scenario);
   }
   free(scenario);

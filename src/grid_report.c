@@ -85,7 +85,13 @@ static void write_table(FILE *out, const struct sb_grid *grid, const struct sb_g
 enum sb_status sb_grid_write_text(FILE *out, const struct sb_grid *grid, const struct sb_grid_point *points,
                                   struct sb_error *err)
 {
-  fprintf(out, "%s\n\n", grid->scenario);
+  fprintf(out, "%s\n", grid->scenario);
+  if (grid->controller[0] != 0) {
+    fprintf(out,
+            "a grid, and no exact map: a run at each point, by controller %s;\nbetween two points nothing is known\n",
+            grid->controller);
+  }
+  fputc('\n', out);
   const enum sb_status status = write_picture(out, grid, points, err);
   if (status != SB_OK) return status;
   write_legend(out, grid, points);
@@ -126,6 +132,7 @@ void sb_grid_write_json(struct sb_json *json, const struct sb_grid *grid, const 
 {
   sb_json_open_object(json);
   sb_json_put_string(json, "scenario", grid->scenario);
+  if (grid->controller[0] != 0) sb_json_put_string(json, "controller", grid->controller);
   sb_json_put_array(json, "axes");
   for (int a = 0; a < grid->axis_count; a++) put_axis(json, &grid->axes[a]);
   sb_json_close(json);

@@ -116,6 +116,7 @@ void sb_grid_write(struct sb_study_lines *lines, const struct sb_grid *grid)
     const struct sb_grid_axis *axis = &grid->axes[a];
     sb_study_lines_add(lines, "%d %.17g %.17g %s %s\n", axis->points, axis->from, axis->to, axis->path, axis->unit);
   }
+  if (grid->controller[0] != 0) sb_study_lines_add(lines, "controller %s\n", grid->controller);
 }
 
 static bool read_axis(const char **text, struct sb_grid_axis *axis)
@@ -133,6 +134,19 @@ static bool read_axis(const char **text, struct sb_grid_axis *axis)
   return true;
 }
 
+/* The last line, which only a grid with someone else's controller has. */
+static bool read_controller(const char **text, char *out, size_t size)
+{
+  static const char word[] = "controller ";
+  if (strncmp(*text, word, sizeof word - 1) != 0) return true;
+  const char *name = *text + sizeof word - 1;
+  const size_t length = strcspn(name, "\n");
+  if (length == 0 || length >= size || name[length] != '\n') return false;
+  memcpy(out, name, length);
+  *text = name + length + 1;
+  return true;
+}
+
 bool sb_grid_read(const char *text, struct sb_grid *grid)
 {
   struct sb_grid out = {.axis_count = 0};
@@ -147,6 +161,7 @@ bool sb_grid_read(const char *text, struct sb_grid *grid)
   for (int a = 0; a < out.axis_count; a++) {
     if (!read_axis(&text, &out.axes[a])) return false;
   }
+  if (!read_controller(&text, out.controller, sizeof out.controller)) return false;
   *grid = out;
   return *text == 0;
 }

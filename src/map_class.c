@@ -86,6 +86,20 @@ double sb_map_axis_pct(const struct sb_map_axis *axis, int index)
   return sb_map_pct(sb_map_axis_at(axis, index));
 }
 
+int sb_map_axis_stride(const struct sb_map_axis *axis, int points)
+{
+  static const int round_numbers[] = {1, 2, 3, 4, 5, 8, 10, 15, 20, 25, 30, 40, 50, 80};
+  const double wanted = (double)axis->count / points;
+  int best = 1;
+  for (int scale = 1; scale <= 10000; scale *= 100) {
+    for (size_t k = 0; k < sizeof round_numbers / sizeof round_numbers[0]; k++) {
+      const int stride = scale * round_numbers[k];
+      if (stride <= axis->count && fabs(log(stride / wanted)) < fabs(log(best / wanted))) best = stride;
+    }
+  }
+  return best;
+}
+
 int sb_map_axis_index(const struct sb_map_axis *axis, double fraction)
 {
   return (int)lround((fraction - axis->first_fraction) / axis->step_fraction);

@@ -141,6 +141,7 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   sb_json_put_string(json, "scenario", report->model->name);
   sb_json_put_string(json, "locked_gear",
                      report->locked_gear > 0 ? report->model->gearbox.gears[report->locked_gear - 1].name : NULL);
+  if (report->controller != NULL) sb_json_put_string(json, "controller", report->controller);
   if (report->warmup != NULL) sb_warmup_put_json(json, report->warmup);
   write_verdicts(json, report);
   write_shifts(json, report);

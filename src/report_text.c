@@ -208,7 +208,8 @@ void sb_report_write_text(FILE *out, const struct sb_report *report)
   if (report->locked_gear > 0) {
     fprintf(out, "locked in %s", gear_name(model, report->locked_gear));
   } else {
-    fprintf(out, "automatic");
+    fprintf(out, "automatic%s%s", report->controller != NULL ? " by " : "",
+            report->controller != NULL ? report->controller : "");
   }
   fprintf(out, ", %.6g s at a step of %.3g ms\n", report->result->end.time_s, 1000.0 * model->run.step_s);
   if (report->warmup != NULL) sb_warmup_write_text(out, report->warmup);

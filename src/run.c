@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "own/deciding.h"
+
 /* One run under way: what the callbacks of the simulator need. */
 struct run {
   const struct sb_model *model;
@@ -12,15 +14,16 @@ struct run {
   struct sb_reading reading;
   struct sb_controller_setup setup;
   struct sb_controller_state controller;
-  double reading_pct; /* last sample */
-  struct sb_row last; /* last row handed out */
+  struct sb_deciding deciding; /* when the controller is someone else's */
+  double reading_pct;          /* last sample */
+  struct sb_row last;          /* last row handed out */
   bool has_last;
   bool has_failed;
 };
 
 struct sb_run_options sb_run_options_default(void)
 {
-  return (struct sb_run_options){.locked_gear = 0, .on_row = NULL, .context = NULL};
+  return (struct sb_run_options){.locked_gear = 0, .on_row = NULL, .context = NULL, .decider = NULL};
 }
 
 static uint32_t whole_samples(double time_s, double sample_period_s)
@@ -93,8 +96,16 @@ static void before_engaging(void *context, const struct sb_sim *sim)
   hand_out(run, &row);
 }
 
+/* The gear that the controller wants at a sample, from 1. */
+static enum sb_status decide(struct run *run, const struct sb_row *row, int32_t count, int *gear, struct sb_error *err)
+{
+  if (run->deciding.is_begun) return sb_deciding_ask(&run->deciding, &run->sim, row, count, gear, err);
+  *gear = sb_controller_update(&run->setup, &run->controller, count, sb_sim_is_deciding(&run->sim));
+  return SB_OK;
+}
+
 /* One sample of the controller; a command acts at once, but for one that comes when the run is over. */
-static void sample(struct run *run, bool is_last)
+static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err)
 {
   const struct sb_sensor *sensor = &run->model->control.sensor;
   struct sb_row row = sb_sim_row(&run->sim);
@@ -102,16 +113,21 @@ static void sample(struct run *run, bool is_last)
   const int32_t count = sb_reading_sample_input(&run->reading, sensor, input);
   run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
   sb_monitor_row(run->monitor, &row, is_automatic(run));
-  if (!is_automatic(run) || is_last) return;
+  if (!is_automatic(run) || is_last) return SB_OK;
 
-  const uint8_t before = run->controller.gear;
-  const bool is_deciding = sb_sim_is_deciding(&run->sim);
-  const uint8_t gear = sb_controller_update(&run->setup, &run->controller, count, is_deciding);
-  if (run->options->on_sample != NULL) run->options->on_sample(run->options->sample_context, count, is_deciding, gear);
-  if (gear == before) return;
+  const int before = run->sim.state.gear + 1;
+  int gear;
+  const enum sb_status status = decide(run, &row, count, &gear, err);
+  if (status != SB_OK) return status;
+  const struct sb_run_options *options = run->options;
+  if (options->on_sample != NULL) {
+    options->on_sample(options->sample_context, count, sb_sim_is_deciding(&run->sim), gear);
+  }
+  if (gear == before) return SB_OK;
   hand_out(run, &row);
   sb_monitor_command(run->monitor, &row, gear);
   sb_sim_command(&run->sim, gear - 1);
+  return SB_OK;
 }
 
 static long long earlier(long long a, long long b)
@@ -138,7 +154,8 @@ static enum sb_status go(struct run *run, struct sb_error *err)
     if (status != SB_OK) return status;
     if (run->sim.state.far.is_finished) return run->has_failed ? trace_failed(err) : SB_OK;
     if (step == next_sample) {
-      sample(run, step == last);
+      const enum sb_status sampled = sample(run, step == last, err);
+      if (sampled != SB_OK) return sampled;
       next_sample += per_sample;
     }
     if (has_trace && (step == next_row || step == last)) {
@@ -165,7 +182,8 @@ static enum sb_status start(struct run *run, struct sb_error *err)
   run->sim.observer = (struct sb_sim_observer){run, on_event, before_engaging};
   run->setup = sb_run_controller_setup(run->model);
   sb_controller_start(&run->setup, &run->controller, (uint8_t)gear);
-  return SB_OK;
+  if (run->options->decider == NULL || !is_automatic(run)) return SB_OK;
+  return sb_deciding_begin(&run->deciding, run->options->decider, run->model, &run->setup, err);
 }
 
 enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options *options, struct sb_run_result *result,
@@ -176,6 +194,7 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
   sb_monitor_init(&out.monitor, model);
   enum sb_status status = start(&run, err);
   if (status == SB_OK) status = go(&run, err);
+  status = sb_deciding_end(&run.deciding, status, err);
   if (status == SB_OK) {
     out.sums = *sb_sim_sums(&run.sim);
     out.end = row_now(&run);

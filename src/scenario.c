@@ -142,7 +142,7 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
 /* Reads at most one byte more than a scenario may have; the parser then refuses it. */
 static enum sb_status read_text(const char *path, char **text, size_t *length)
 {
-  FILE *file = fopen(path, "rb");
+  FILE *file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
   if (file == NULL) return SB_ERR_IO;
   char *buffer = malloc(SB_TEXT_MAX + 1);
   if (buffer == NULL) {

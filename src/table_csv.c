@@ -316,7 +316,7 @@ static enum sb_status keep_rows(const struct csv *csv, struct sb_load_table *out
 enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out)
 {
   struct csv csv = {.path = path, .request = request, .line = 1};
-  csv.file = fopen(path, "rb");
+  csv.file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
   if (csv.file == NULL) return SB_ERR_IO;
   enum sb_status status = read_rows(&csv);
   const int saved = errno;

@@ -96,7 +96,7 @@ static void grid_points_are_runs_of_their_own(void **state)
     struct sb_grid_point point, read;
     struct sb_run_result result;
     const struct sb_run_options options = sb_run_options_default();
-    assert_int_equal(sb_grid_run(&grid, path, NULL, 0, i, &point, NULL), SB_OK);
+    assert_int_equal(sb_grid_run(&grid, path, NULL, 0, NULL, i, &point, NULL), SB_OK);
     load(path, sets, 2);
     assert_int_equal(sb_run(&scenario.model, &options, &result, NULL), SB_OK);
     const struct sb_map_verdict verdict = sb_grid_verdict(&result.monitor);
@@ -132,7 +132,7 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   for (long i = 0; i < 3; i++) {
     struct sb_grid_point point, read;
     struct sb_study_lines row = {.text = NULL};
-    assert_int_equal(sb_grid_run(&grid, path, NULL, 0, i, &point, NULL), SB_OK);
+    assert_int_equal(sb_grid_run(&grid, path, NULL, 0, NULL, i, &point, NULL), SB_OK);
     assert_int_equal(point.end, want[i]);
     sb_grid_write_row(&row, &grid, i, &point);
     if (i == 1) assert_string_equal(row.text, "80,refused,,,,,,,\n");

@@ -24,8 +24,9 @@ struct sb_grid_axis {
 };
 
 struct sb_grid {
-  char scenario[128]; /* its name */
-  int axis_count;     /* 1 or 2; the first one varies fastest */
+  char scenario[128];   /* its name */
+  char controller[128]; /* name of someone else's; "": ours */
+  int axis_count;       /* 1 or 2; the first one varies fastest */
   struct sb_grid_axis axes[SB_GRID_AXIS_MAX];
 };
 
@@ -60,9 +61,11 @@ struct sb_grid_point {
 /* Verdict and figures of a finished run. */
 struct sb_map_verdict sb_grid_verdict(const struct sb_monitor *monitor);
 
-/* Loads and runs one point: the scenario at path, with the sets, then the point's values. SB_ERR_MEMORY, SB_ERR_IO. */
+/* Loads and runs one point: the scenario at path, with the sets, then the point's values; decider as in run.h.
+ * SB_ERR_MEMORY, SB_ERR_IO, SB_ERR_CONTROLLER. */
 enum sb_status sb_grid_run(const struct sb_grid *grid, const char *path, const char *const *sets, size_t set_count,
-                           long point, struct sb_grid_point *out, struct sb_error *err);
+                           const struct sb_decider *decider, long point, struct sb_grid_point *out,
+                           struct sb_error *err);
 
 /* The CSV: header, and the row of a point. */
 void sb_grid_write_header(struct sb_study_lines *lines, const struct sb_grid *grid);

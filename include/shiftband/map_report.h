@@ -54,6 +54,9 @@ double sb_map_pct(double fraction);
 long sb_map_axis_number(const struct sb_map_axis *axis, int index);
 double sb_map_axis_pct(const struct sb_map_axis *axis, int index);
 
+/* A round number of lattice steps, 1, 2, 25, 40 and so on, that leaves about `points` of an axis's lattice points. Pure. */
+int sb_map_axis_stride(const struct sb_map_axis *axis, int points);
+
 /* The index of the lattice point nearest to a threshold, which may lie outside the axis. The axis for pictures, in %. Pure. */
 int sb_map_axis_index(const struct sb_map_axis *axis, double fraction);
 struct sb_picture_axis sb_map_picture_axis(const char *name, const struct sb_map_axis *axis);

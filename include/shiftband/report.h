@@ -18,6 +18,7 @@ struct sb_report {
   const struct sb_run_result *result;
   int locked_gear;                /* from 1; 0: automatic */
   const struct sb_warmup *warmup; /* what led to this repeat; NULL: the scenario as it stands */
+  const char *controller;         /* name of someone else's; NULL: ours, or none */
 };
 
 /* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */

@@ -9,6 +9,7 @@
 #define SHIFTBAND_RUN_H
 
 #include "shiftband/controller.h"
+#include "shiftband/decider.h"
 #include "shiftband/verdict.h"
 
 struct sb_run_options {
@@ -19,6 +20,7 @@ struct sb_run_options {
   /* Told each sample that the controller decides on, with its command; NULL: nobody listens. */
   void (*on_sample)(void *sample_context, int32_t reading, bool is_engaged, int commanded_gear);
   void *sample_context;
+  const struct sb_decider *decider; /* NULL: the controller of controller.h; else asked unless a gear is locked */
 };
 
 struct sb_run_options sb_run_options_default(void);

@@ -15,7 +15,8 @@
   X(SB_ERR_SCENARIO, "fault in a scenario, a table or a log") \
   X(SB_ERR_IO, "reading or writing failed")                   \
   X(SB_ERR_NUMERICS, "the numerics gave up")                  \
-  X(SB_ERR_STOPPED, "stopped as asked")
+  X(SB_ERR_STOPPED, "stopped as asked")                       \
+  X(SB_ERR_CONTROLLER, "a controller of your own failed")
 
 enum sb_status {
 #define SB_STATUS_CODE(code, text) code,

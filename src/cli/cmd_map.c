@@ -35,7 +35,9 @@ static const char help[] =
     "      --resume             go on where an interrupted or killed command with the same options stopped; what\n"
     "                           it had finished is in FILE.csv.part\n"
     "      --shard K/N          do only the K-th of N equal parts and write a shard to -o\n"
-    "      --join SHARD...      put all shards of a study together\n";
+    "      --join SHARD...      put all shards of a study together\n" SB_OWN_OPTIONS_HELP
+    "Plain maps are then grids of thresholds (--down, --up; about --points each), since only of the built-in controller is it known\n"
+    "what lies between two points.\n";
 
 enum {
   OPTION_OUTPUT = 1,
@@ -72,6 +74,7 @@ static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
                                            {"resume", 0, false, OPTION_RESUME},
                                            {"shard", 0, true, OPTION_SHARD},
                                            {"join", 0, false, OPTION_JOIN},
+                                           SB_OWN_OPTIONS,
                                            {NULL, 0, false, 0}};
 
 static int read_count(const struct sb_option_reader *reader, const char *name, long least, long greatest, long *count)
@@ -114,7 +117,7 @@ static int take_option(struct sb_map_request *request, const struct sb_option_re
     case OPTION_JOIN: request->is_join = true; break;
     case SB_OPTION_OPERAND: sb_words_add(&request->shards, reader->value); break;
     case SB_OPTION_HELP: fputs(help, stdout); return -1;
-    default: return SB_EXIT_USAGE;
+    default: return sb_own_options_take(&request->own, reader, id);
   }
   return code;
 }
@@ -125,7 +128,8 @@ static int check_join(const struct sb_map_request *request, const struct sb_opti
   if (request->shards.count == 0) return sb_options_complain(reader, "--join needs shards");
   if (request->sets.count > 0 || request->vary.count > 0 || request->discharge > 0 || request->samples > 0 ||
       request->limits != NULL || request->pair != NULL || request->down != NULL || request->up != NULL ||
-      work->shard_count > 1 || work->is_resumed || request->points > 0) {
+      work->shard_count > 1 || work->is_resumed || request->points > 0 ||
+      sb_own_options_decider(&request->own) != NULL) {
     return sb_options_complain(reader, "--join takes shards, -o and --json only: the shards know the rest");
   }
   return SB_EXIT_DONE;
@@ -134,7 +138,8 @@ static int check_join(const struct sb_map_request *request, const struct sb_opti
 static int check_long_work(const struct sb_map_request *request, const struct sb_option_reader *reader)
 {
   const struct sb_long_work *work = &request->work;
-  const bool is_divided = request->samples > 0 || request->vary.count > 0;
+  const bool is_divided =
+      request->samples > 0 || request->vary.count > 0 || sb_own_options_decider(&request->own) != NULL;
   const bool has_file = work->output != NULL && strcmp(work->output, "-") != 0;
   if (!is_divided && (work->is_resumed || work->shard_count > 1)) {
     return sb_options_complain(reader, "an exact map is one piece of work: --resume and --shard go with --samples or "
@@ -150,6 +155,7 @@ static int check_long_work(const struct sb_map_request *request, const struct sb
 
 static int check_request(const struct sb_map_request *request, const struct sb_option_reader *reader)
 {
+  const bool is_own = sb_own_options_decider(&request->own) != NULL;
   const bool is_to_stdout = request->work.output != NULL && strcmp(request->work.output, "-") == 0;
   if (is_to_stdout && request->is_json) {
     return sb_options_complain(reader, "-o - and --json both want standard output");
@@ -168,8 +174,13 @@ static int check_request(const struct sb_map_request *request, const struct sb_o
   if (request->discharge > 0 && request->limits != NULL) {
     return sb_options_complain(reader, "--limits go with one map; over the discharge: shiftband check --discharge");
   }
+  if (is_own && (request->samples > 0 || request->discharge > 0 || request->limits != NULL)) {
+    return sb_options_complain(reader, "--samples, --discharge and --limits need exact maps, which only the built-in "
+                                       "controller has");
+  }
   if (request->vary.count > SB_GRID_AXIS_MAX) return sb_options_complain(reader, "--vary may be given twice at most");
-  if (request->points > 0 && request->vary.count == 0) return sb_options_complain(reader, "--points goes with --vary");
+  if (request->points > 0 && request->vary.count == 0 && !is_own)
+    return sb_options_complain(reader, "--points goes with --vary");
   if (request->vary.count > 0 && (request->pair != NULL || request->down != NULL || request->up != NULL)) {
     return sb_options_complain(reader, "--pair, --down and --up are for maps of thresholds; to vary one in a grid: "
                                        "--vary controller.down=40..60%%");
@@ -186,7 +197,8 @@ static int read_request(struct sb_map_request *request, int argc, char **argv)
     const int code = take_option(request, &reader, id);
     if (code != SB_EXIT_DONE) return code;
   }
-  int code = check_request(request, &reader);
+  int code = sb_own_options_check(&request->own, &reader);
+  if (code == SB_EXIT_DONE) code = check_request(request, &reader);
   const struct sb_words *inputs = &request->shards;
   if (code == SB_EXIT_DONE) {
     code = sb_command_check_output("map", "-o", request->work.output, inputs->items, inputs->count);
@@ -227,9 +239,11 @@ static int do_file(struct sb_map_request *request)
   }
   int code = sb_command_load(request->file, request->sets.items, request->sets.count, scenario);
   if (code == SB_EXIT_DONE) {
+    const bool is_own = sb_own_options_decider(&request->own) != NULL;
     code = request->samples > 0      ? sb_map_do_samples(request, scenario)
            : request->discharge > 0  ? sb_map_do_discharge(request, scenario)
            : request->vary.count > 0 ? sb_map_do_vary(request, scenario)
+           : is_own                  ? sb_map_do_plane_grid(request, scenario)
                                      : sb_map_do_exact(request, scenario);
     sb_scenario_clear(scenario);
   }
@@ -249,5 +263,6 @@ int sb_cmd_map(int argc, char **argv)
   sb_words_clear(&request.sets);
   sb_words_clear(&request.shards);
   sb_words_clear(&request.vary);
+  sb_own_options_clear(&request.own);
   return code == -1 ? SB_EXIT_DONE : code;
 }

@@ -6,8 +6,10 @@
 #include <string.h>
 
 #include "command.h"
+#include "interrupt.h"
 #include "options.h"
 #include "output.h"
+#include "own_options.h"
 #include "shiftband/report.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
@@ -29,7 +31,7 @@ static const char help[] =
     "      --set PATH=VALUE    change one key, as --set controller.down='55 %'; may be given again\n"
     "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked) run:\n"
     "                          hunting, stall, stuck-low, downshift-for-nothing, overload, shift-not-engaged,\n"
-    "                          any; a list with commas\n";
+    "                          any; a list with commas\n" SB_OWN_OPTIONS_HELP;
 
 enum { OPTION_OUTPUT = 1, OPTION_JSON, OPTION_GEAR, OPTION_COMPARE, OPTION_UNTIL_WARM, OPTION_SET, OPTION_FAIL_ON };
 
@@ -42,6 +44,7 @@ struct request {
   bool is_comparison;
   bool is_until_warm;
   bool fails_on[SB_VERDICT_KIND_COUNT];
+  struct sb_own_options own;
 };
 
 static int read_fail_on(struct request *request, const struct sb_option_reader *reader)
@@ -95,6 +98,10 @@ static int check_request(const struct request *request, const struct sb_option_r
   if (request->gear != NULL && request->is_comparison) {
     return sb_options_complain(reader, "--gear and --compare exclude each other");
   }
+  if (sb_own_options_decider(&request->own) != NULL && (request->gear != NULL || request->is_until_warm)) {
+    return sb_options_complain(reader, "%s has no place for a controller of your own",
+                               request->gear != NULL ? "--gear" : "--until-warm");
+  }
   if (is_to_stdout && request->is_json) {
     return sb_options_complain(reader, "-o - and --json both want standard output");
   }
@@ -115,6 +122,7 @@ static int read_request(struct request *request, int argc, char **argv)
                                              {"until-warm", 0, false, OPTION_UNTIL_WARM},
                                              {"set", 0, true, OPTION_SET},
                                              {"fail-on", 0, true, OPTION_FAIL_ON},
+                                             SB_OWN_OPTIONS,
                                              {NULL, 0, false, 0}};
   struct sb_option_reader reader;
   sb_options_init(&reader, options, argc, argv);
@@ -130,9 +138,10 @@ static int read_request(struct request *request, int argc, char **argv)
       case OPTION_FAIL_ON: code = read_fail_on(request, &reader); break;
       case SB_OPTION_OPERAND: sb_words_add(&request->files, reader.value); break;
       case SB_OPTION_HELP: fputs(help, stdout); return -1;
-      default: return SB_EXIT_USAGE;
+      default: code = sb_own_options_take(&request->own, &reader, id);
     }
   }
+  if (code == SB_EXIT_DONE) code = sb_own_options_check(&request->own, &reader);
   return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }
 
@@ -162,13 +171,15 @@ static int complain_writing(const char *path)
 }
 
 /* Runs one model with a trace to path, or without when path is NULL. */
-static int run_with_trace(const struct sb_model *model, int locked_gear, const char *path, struct sb_run_result *result)
+static int run_with_trace(const struct sb_model *model, int locked_gear, const struct sb_decider *decider,
+                          const char *path, struct sb_run_result *result)
 {
   struct sb_error err = {SB_OK, ""};
   struct sb_run_options options = sb_run_options_default();
   struct sb_output output = {NULL, NULL, NULL};
   struct trace trace = {NULL, model};
   options.locked_gear = locked_gear;
+  options.decider = decider;
   if (path != NULL) {
     if (sb_output_open(&output, path) != 0) return complain_writing(path);
     if (sb_trace_write_header(output.stream, model) != 0) {
@@ -180,15 +191,18 @@ static int run_with_trace(const struct sb_model *model, int locked_gear, const c
     trace.stream = output.stream;
     options.context = &trace;
   }
+  /* A signal would leave someone else's controller behind: it ends the run first. */
+  if (decider != NULL) sb_interrupt_catch();
   const enum sb_status status = sb_run(model, &options, result, &err);
+  if (decider != NULL) sb_interrupt_release();
   if (status != SB_OK) {
     if (status == SB_ERR_IO) {
       complain_writing(path != NULL ? path : "-");
-    } else {
+    } else if (status != SB_ERR_STOPPED) {
       sb_command_complain("%s: %s", model->name, err.text);
     }
     if (path != NULL) sb_output_drop(&output);
-    return sb_command_exit(status);
+    return status == SB_ERR_STOPPED ? sb_interrupt_exit(NULL) : sb_command_exit(status);
   }
   if (path == NULL || sb_output_commit(&output) == 0) return SB_EXIT_DONE;
   sb_run_result_clear(result);
@@ -239,10 +253,12 @@ static int run_one(struct job *job, int locked_gear)
   }
   char *path = trace_path(job->request, job->path, suffix, job->run_count == 0);
   struct sb_run_result *result = &job->results[job->run_count];
-  const int code = run_with_trace(model, locked_gear, path, result);
+  const struct sb_decider *decider = locked_gear == 0 ? sb_own_options_decider(&job->request->own) : NULL;
+  const int code = run_with_trace(model, locked_gear, decider, path, result);
   free(path);
   if (code != SB_EXIT_DONE) return code;
-  job->reports[job->run_count++] = (struct sb_report){model, result, locked_gear, warmup};
+  job->reports[job->run_count++] =
+      (struct sb_report){model, result, locked_gear, warmup, decider != NULL ? decider->name : NULL};
   return SB_EXIT_DONE;
 }
 
@@ -321,6 +337,7 @@ int sb_cmd_run(int argc, char **argv)
   }
   sb_words_clear(&request.files);
   sb_words_clear(&request.sets);
+  sb_own_options_clear(&request.own);
   if (code == -1) return SB_EXIT_DONE;
   return code == SB_EXIT_DONE && is_failed ? SB_EXIT_VERDICT : code;
 }

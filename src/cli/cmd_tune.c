@@ -12,7 +12,10 @@
 #include "long_work.h"
 #include "options.h"
 #include "output.h"
+#include "own_options.h"
 #include "progress.h"
+#include "shiftband/grid.h"
+#include "shiftband/map_report.h"
 #include "shiftband/study.h"
 #include "tune_report.h"
 
@@ -33,7 +36,9 @@ static const char help[] =
     "                         it until it is whole\n"
     "      --resume           go on where the same command with -o was interrupted\n"
     "      --set PATH=VALUE   change one key in all scenarios first; may be given again\n"
-    "      --json             one JSON object instead of text\n";
+    "      --json             one JSON object instead of text\n" SB_OWN_OPTIONS_HELP
+    "Each pair of thresholds on a lattice is then a run, and between two nothing is known; --samples defaults to 4.\n"
+    "      --points N                  about so many along each threshold, 8 to 1000; default 41\n";
 
 enum {
   OPTION_PREFER = 1,
@@ -44,13 +49,16 @@ enum {
   OPTION_SET,
   OPTION_JSON,
   OPTION_OUTPUT,
-  OPTION_RESUME
+  OPTION_RESUME,
+  OPTION_POINTS
 };
 
 struct request {
   struct sb_words files, sets;
   enum sb_prefer prefer;
-  long samples, pair, jobs;
+  long samples, pair, jobs; /* samples -1: not given */
+  long points;              /* 0: not given */
+  struct sb_own_options own;
   unsigned long seed;
   bool is_json;
   const char *output; /* NULL: standard output */
@@ -103,18 +111,28 @@ static int read_option(struct request *request, const struct sb_option_reader *r
     case OPTION_OUTPUT: request->output = reader->value; return SB_EXIT_DONE;
     case OPTION_RESUME: request->is_resumed = true; return SB_EXIT_DONE;
     case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
-    default: return SB_EXIT_USAGE;
+    case OPTION_POINTS:
+      if (sb_long_work_read_count(reader->value, 8, 1000, &request->points)) return SB_EXIT_DONE;
+      return sb_options_complain(reader, "--points needs a number from 8 to 1000, found \"%s\"", reader->value);
+    default: return sb_own_options_take(&request->own, reader, id);
   }
 }
 
 /* Returns SB_EXIT_DONE, another exit code, or -1 when only help was asked for. */
 static int read_request(struct request *request, int argc, char **argv)
 {
-  static const struct sb_option options[] = {{"prefer", 0, true, OPTION_PREFER},  {"samples", 0, true, OPTION_SAMPLES},
-                                             {"seed", 0, true, OPTION_SEED},      {"pair", 0, true, OPTION_PAIR},
-                                             {"jobs", 0, true, OPTION_JOBS},      {"set", 0, true, OPTION_SET},
-                                             {"json", 0, false, OPTION_JSON},     {"output", 'o', true, OPTION_OUTPUT},
-                                             {"resume", 0, false, OPTION_RESUME}, {NULL, 0, false, 0}};
+  static const struct sb_option options[] = {{"prefer", 0, true, OPTION_PREFER},
+                                             {"samples", 0, true, OPTION_SAMPLES},
+                                             {"seed", 0, true, OPTION_SEED},
+                                             {"pair", 0, true, OPTION_PAIR},
+                                             {"jobs", 0, true, OPTION_JOBS},
+                                             {"set", 0, true, OPTION_SET},
+                                             {"json", 0, false, OPTION_JSON},
+                                             {"output", 'o', true, OPTION_OUTPUT},
+                                             {"resume", 0, false, OPTION_RESUME},
+                                             {"points", 0, true, OPTION_POINTS},
+                                             SB_OWN_OPTIONS,
+                                             {NULL, 0, false, 0}};
   struct sb_option_reader reader;
   sb_options_init(&reader, options, argc, argv);
   int code = SB_EXIT_DONE;
@@ -124,6 +142,13 @@ static int read_request(struct request *request, int argc, char **argv)
       return -1;
     }
     code = read_option(request, &reader, id);
+  }
+  if (code == SB_EXIT_DONE) code = sb_own_options_check(&request->own, &reader);
+  const bool is_own = sb_own_options_decider(&request->own) != NULL;
+  if (request->samples < 0) request->samples = is_own ? 4 : 24;
+  if (code == SB_EXIT_DONE && request->points > 0 && !is_own) {
+    code = sb_options_complain(&reader,
+                               "--points goes with a controller of your own: the built-in one is searched exactly");
   }
   if (code == SB_EXIT_DONE && request->files.count == 0) code = sb_options_complain(&reader, "needs a scenario file");
   if (code == SB_EXIT_DONE && request->is_resumed && request->output == NULL) {
@@ -275,6 +300,7 @@ static enum sb_status hash_request(const struct request *request, const struct s
   *hash = sb_study_hash_bytes(*hash, &request->samples, sizeof request->samples);
   *hash = sb_study_hash_bytes(*hash, &request->seed, sizeof request->seed);
   *hash = sb_study_hash_bytes(*hash, &request->pair, sizeof request->pair);
+  *hash = sb_study_hash_bytes(*hash, &request->points, sizeof request->points);
   enum sb_status status = SB_OK;
   for (int i = 0; i < tuning->nominal_count && status == SB_OK; i++) {
     status = sb_study_hash_scenario(hash, request->files.items[i], request->sets.items, request->sets.count,
@@ -294,6 +320,18 @@ static void adopt(struct sb_tuning *tuning, int pair, const struct sb_tune_resul
     control->up_fraction[pair] = result->up_fraction;
     control->dwell_s = *dwell_s;
   }
+}
+
+/* Under someone else's controller: a lattice of few points, and nothing by the closed forms. */
+static void adapt_to_own(struct sb_tune_options *options, const struct request *request)
+{
+  struct sb_map_axis *axis = &options->axis;
+  options->decider = sb_own_options_decider(&request->own);
+  if (options->decider == NULL) return;
+  const int points = request->points > 0 ? (int)request->points : SB_GRID_POINTS_DEFAULT;
+  const int stride = sb_map_axis_stride(axis, points);
+  options->is_cautious = false;
+  *axis = (struct sb_map_axis){stride * axis->step_fraction, stride * axis->step_fraction, axis->count / stride};
 }
 
 /* What one round of all pairs is for. */
@@ -317,6 +355,7 @@ static int tune_pair(struct sb_tuning *tuning, const struct request *request, st
   }
   struct sb_tune_options options = sb_tune_options_default(&tuning->nominals[0].model);
   options.pair = pair;
+  adapt_to_own(&options, request);
   options.prefer = request->prefer;
   options.dwell_s = round->has_dwell ? tuning->dwell_s : 0.0;
   options.is_rough = round->is_rough;
@@ -359,6 +398,8 @@ static int tune_all(struct sb_tuning *tuning, const struct request *request, str
   uint64_t identity;
   const enum sb_status status = hash_request(request, tuning, &identity, &err);
   if (status != SB_OK) return complain(request->files.items[0], status, &err);
+  const int hashed = sb_own_options_hash(&request->own, &identity);
+  if (hashed != SB_EXIT_DONE) return hashed;
   for (size_t k = 0; k < round_count; k++) {
     double dwell_s = tuning->dwell_s;
     for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
@@ -439,7 +480,7 @@ static int run_request(const struct request *request)
 
 int sb_cmd_tune(int argc, char **argv)
 {
-  struct request request = {.samples = 24, .seed = 1};
+  struct request request = {.samples = -1, .seed = 1};
   int code = SB_EXIT_GAVE_UP;
   if (sb_words_init(&request.files, argc) && sb_words_init(&request.sets, argc)) {
     code = read_request(&request, argc, argv);
@@ -447,5 +488,6 @@ int sb_cmd_tune(int argc, char **argv)
   if (code == SB_EXIT_DONE) code = run_request(&request);
   sb_words_clear(&request.files);
   sb_words_clear(&request.sets);
+  sb_own_options_clear(&request.own);
   return code == -1 ? SB_EXIT_DONE : code;
 }

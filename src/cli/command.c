@@ -16,6 +16,7 @@ int sb_command_exit(enum sb_status status)
     case SB_ERR_USAGE: return SB_EXIT_USAGE;
     case SB_ERR_SCENARIO: return SB_EXIT_SCENARIO;
     case SB_ERR_IO: return SB_EXIT_IO;
+    case SB_ERR_CONTROLLER: return SB_EXIT_CONTROLLER;
     case SB_ERR_MEMORY:
     case SB_ERR_STOPPED: /* told by whoever asked for it */
     case SB_ERR_NUMERICS: return SB_EXIT_GAVE_UP;

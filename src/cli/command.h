@@ -18,11 +18,12 @@
 
 enum sb_exit {
   SB_EXIT_DONE = 0,
-  SB_EXIT_VERDICT = 1,  /* a verdict named by --fail-on came true */
-  SB_EXIT_USAGE = 2,    /* the command line is wrong */
-  SB_EXIT_SCENARIO = 3, /* a scenario or a log is wrong */
-  SB_EXIT_IO = 4,       /* reading or writing failed */
-  SB_EXIT_GAVE_UP = 5   /* the numerics gave up, or memory ran out */
+  SB_EXIT_VERDICT = 1,   /* a verdict named by --fail-on came true */
+  SB_EXIT_USAGE = 2,     /* the command line is wrong */
+  SB_EXIT_SCENARIO = 3,  /* a scenario or a log is wrong */
+  SB_EXIT_IO = 4,        /* reading or writing failed */
+  SB_EXIT_GAVE_UP = 5,   /* the numerics gave up, or memory ran out */
+  SB_EXIT_CONTROLLER = 6 /* a controller of the user's own failed */
 };
 
 int sb_cmd_check(int argc, char **argv);
@@ -33,9 +34,13 @@ int sb_cmd_emit(int argc, char **argv);
 int sb_cmd_fit(int argc, char **argv);
 int sb_cmd_inspect(int argc, char **argv);
 int sb_cmd_keys(int argc, char **argv);
+int sb_cmd_host(int argc, char **argv);
 
 /* "shiftband 0.1.0" */
 const char *sb_command_version(void);
+
+/* How this program was called: argv[0]. */
+const char *sb_command_program(void);
 
 /* The exit code that a status of the library leads to. */
 int sb_command_exit(enum sb_status status);

@@ -8,6 +8,8 @@
 
 static volatile sig_atomic_t caught;
 
+static const int numbers[] = {SIGINT, SIGTERM, SIGHUP};
+
 static void raise_flag(int number)
 {
   caught = number;
@@ -15,12 +17,20 @@ static void raise_flag(int number)
 
 void sb_interrupt_catch(void)
 {
-  const int numbers[] = {SIGINT, SIGTERM, SIGHUP};
   for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
     struct sigaction before, action = {.sa_handler = raise_flag};
     action.sa_flags = (int)SA_RESETHAND; /* a second one ends the program */
     sigaction(numbers[i], NULL, &before);
     if (before.sa_handler != SIG_IGN) sigaction(numbers[i], &action, NULL);
+  }
+}
+
+void sb_interrupt_release(void)
+{
+  for (size_t i = 0; i < sizeof numbers / sizeof numbers[0]; i++) {
+    struct sigaction now;
+    sigaction(numbers[i], NULL, &now);
+    if (now.sa_handler == raise_flag) signal(numbers[i], SIG_DFL);
   }
 }
 

@@ -8,6 +8,9 @@
 /* From here on the first SIGINT, SIGTERM or SIGHUP only raises the flag; one that was ignored stays ignored. */
 void sb_interrupt_catch(void);
 
+/* Undoes it: signals end the program again, where they did before. */
+void sb_interrupt_release(void);
+
 /* The signal that came, 0: none yet. */
 const volatile sig_atomic_t *sb_interrupt_flag(void);
 

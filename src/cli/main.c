@@ -24,7 +24,15 @@ static const struct command {
     {"inspect", "shifts, hunting and stalls in any trace, and how a simulation compares", sb_cmd_inspect},
     {"fit", "motor, friction and inertia from bench measurements, with standard errors", sb_cmd_fit},
     {"keys", "every scenario key with unit, range, default and meaning", sb_cmd_keys},
+    {"host", "ask a shared object, as --controller does, line by line", sb_cmd_host},
 };
+
+static const char *program = "shiftband";
+
+const char *sb_command_program(void)
+{
+  return program;
+}
 
 const char *sb_command_version(void)
 {
@@ -42,7 +50,7 @@ static void write_help(FILE *out)
   fputs("\nEvery command knows --help. Also: shiftband --help, shiftband --version.\n\n"
         "exit codes: 0 done; 1 a verdict named by --fail-on came true; 2 the command line is wrong;\n"
         "3 a scenario or a log is wrong; 4 reading or writing failed; 5 the numerics gave up;\n"
-        "130, 143 interrupted by SIGINT, SIGTERM\n",
+        "6 a controller of your own failed; 130, 143 interrupted by SIGINT, SIGTERM\n",
         out);
 }
 
@@ -95,6 +103,7 @@ static int finish(int code)
 
 int main(int argc, char **argv)
 {
+  if (argc > 0) program = argv[0];
   gsl_set_error_handler_off();
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);

@@ -5,6 +5,7 @@
 
 #include "long_work.h"
 #include "options.h"
+#include "own_options.h"
 #include "shiftband/grid.h"
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
@@ -19,6 +20,7 @@ struct sb_map_request {
   long samples;   /* 0: not asked for */
   long discharge; /* number of charges; 0: not asked for */
   long seed;
+  struct sb_own_options own;
   long points;              /* along each axis of vary; 0: not given */
   struct sb_long_work work; /* its output is -o */
 };
@@ -27,6 +29,7 @@ struct sb_map_request {
 int sb_map_do_exact(struct sb_map_request *request, const struct sb_scenario *scenario);
 int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *scenario);
 int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario);
+int sb_map_do_plane_grid(struct sb_map_request *request, const struct sb_scenario *scenario); /* of thresholds */
 int sb_map_do_discharge(struct sb_map_request *request, struct sb_scenario *scenario); /* leaves its battery full */
 
 /* Finish what shards hold: the output of an unsharded study. False in *is_ours: the study is of the other sort. */

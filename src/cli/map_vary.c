@@ -4,6 +4,7 @@
 
 #include "command.h"
 #include "map_command.h"
+#include "shiftband/map_report.h"
 
 /* What the tasks of the study share. */
 struct vary {
@@ -16,8 +17,8 @@ static enum sb_status run_point(void *context, long index, struct sb_study_lines
   const struct vary *vary = context;
   const struct sb_map_request *request = vary->request;
   struct sb_grid_point point;
-  const enum sb_status status =
-      sb_grid_run(&vary->grid, request->file, request->sets.items, request->sets.count, index, &point, err);
+  const enum sb_status status = sb_grid_run(&vary->grid, request->file, request->sets.items, request->sets.count,
+                                            sb_own_options_decider(&request->own), index, &point, err);
   if (status == SB_OK) sb_grid_write_row(out, &vary->grid, index, &point);
   return status;
 }
@@ -101,22 +102,66 @@ int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_stu
   return code;
 }
 
-int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario)
+/* Runs and finishes the grid of `vary`. */
+static int run_grid(struct sb_map_request *request, const struct sb_scenario *scenario, struct vary *vary)
 {
-  struct vary vary = {.request = request};
   struct sb_study_lines about = {.text = NULL};
   uint64_t identity = 0;
-  if (request->limits != NULL) return sb_map_complain("--limits goes with maps of thresholds, not with --vary");
-  int code = read_axes(request, scenario, &vary.grid);
-  if (code == SB_EXIT_DONE) code = sb_map_identify(request, scenario, &identity);
+  const struct sb_decider *decider = sb_own_options_decider(&request->own);
+  if (decider != NULL) snprintf(vary->grid.controller, sizeof vary->grid.controller, "%s", decider->name);
+  int code = sb_map_identify(request, scenario, &identity);
+  if (code == SB_EXIT_DONE) code = sb_own_options_hash(&request->own, &identity);
   if (code != SB_EXIT_DONE) return code;
-  sb_grid_write(&about, &vary.grid);
+  sb_grid_write(&about, &vary->grid);
   const struct sb_study study = {.identity = identity,
                                  .about = about.text != NULL ? about.text : "",
-                                 .task_count = sb_grid_point_count(&vary.grid),
+                                 .task_count = sb_grid_point_count(&vary->grid),
                                  .run_task = run_point,
-                                 .context = &vary};
+                                 .context = vary};
   code = sb_map_run_study(request, &study, "points", sb_map_finish_vary);
   sb_study_lines_clear(&about);
   return code;
+}
+
+int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario)
+{
+  struct vary vary = {.request = request};
+  if (request->limits != NULL) return sb_map_complain("--limits goes with maps of thresholds, not with --vary");
+  const int code = read_axes(request, scenario, &vary.grid);
+  return code == SB_EXIT_DONE ? run_grid(request, scenario, &vary) : code;
+}
+
+/* A threshold over a thinned lattice: whole multiples of `stride` steps. */
+static int lay_axis(const struct sb_scenario *scenario, const char *name, int pair, const struct sb_map_axis *axis,
+                    long stride, struct sb_grid_axis *out)
+{
+  char text[SB_GRID_SET_SIZE];
+  struct sb_error err;
+  const long first = sb_map_axis_number(axis, 0), last = sb_map_axis_number(axis, axis->count - 1);
+  const long from = (first + stride - 1) / stride, to = last / stride;
+  const double step_pct = sb_map_pct(axis->step_fraction) * (double)stride;
+  snprintf(text, sizeof text, "controller.%s=%.12g..%.12g %%", name, step_pct * (double)from, step_pct * (double)to);
+  enum sb_status status = sb_grid_axis_parse(text, scenario, (int)(to - from) + 1, out, &err);
+  if (status == SB_ERR_USAGE) { /* a list of thresholds: one a pair */
+    snprintf(text, sizeof text, "controller.%s.%d=%.12g..%.12g %%", name, pair + 1, step_pct * (double)from,
+             step_pct * (double)to);
+    status = sb_grid_axis_parse(text, scenario, (int)(to - from) + 1, out, &err);
+  }
+  if (status != SB_OK) sb_command_complain("map: %s", err.text);
+  return sb_command_exit(status);
+}
+
+int sb_map_do_plane_grid(struct sb_map_request *request, const struct sb_scenario *scenario)
+{
+  struct vary vary = {.request = request};
+  struct sb_map_options plane;
+  int code = sb_map_read_plane(request, scenario, &plane);
+  if (code != SB_EXIT_DONE) return code;
+  const int points = request->points > 0 ? (int)request->points : SB_GRID_POINTS_DEFAULT;
+  const int down_stride = sb_map_axis_stride(&plane.down, points), up_stride = sb_map_axis_stride(&plane.up, points);
+  snprintf(vary.grid.scenario, sizeof vary.grid.scenario, "%s", scenario->model.name);
+  vary.grid.axis_count = 2;
+  code = lay_axis(scenario, "down", plane.pair, &plane.down, down_stride, &vary.grid.axes[0]);
+  if (code == SB_EXIT_DONE) code = lay_axis(scenario, "up", plane.pair, &plane.up, up_stride, &vary.grid.axes[1]);
+  return code == SB_EXIT_DONE ? run_grid(request, scenario, &vary) : code;
 }

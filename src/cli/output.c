@@ -5,6 +5,7 @@
 #include "output.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <limits.h>
 #include <signal.h>
 #include <stdlib.h>
@@ -58,6 +59,7 @@ static int open_part(struct sb_output *output)
   if (output->part_path == NULL) return -1;
   const int descriptor = mkstemp(output->part_path);
   if (descriptor < 0) return -1;
+  fcntl(descriptor, F_SETFD, FD_CLOEXEC);
   guard_part(output->part_path);
   const mode_t mask = umask(0);
   umask(mask);

@@ -82,6 +82,12 @@ static void write_threshold(FILE *out, const struct sb_sensor *sensor, const cha
   fputc('\n', out);
 }
 
+/* Someone else's controller, or NULL. */
+static const struct sb_decider *decider_of(const struct sb_tuning *tuning)
+{
+  return tuning->options[tuning->first_pair].decider;
+}
+
 static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
@@ -98,6 +104,13 @@ static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
   }
   fprintf(out, "Between %s and %s, %s in %s%s:\n\n", slow, fast, result->holds ? "these hold" : "no thresholds hold",
           machines, result->holds ? "" : "; the least bad");
+  if (decider_of(tuning) != NULL) {
+    fprintf(
+        out,
+        "  (by controller %s, with a run at each point of a lattice of %.6g %%;\n"
+        "  between two points nothing is known, nor under other loads: the closed forms speak of the built-in one)\n\n",
+        decider_of(tuning)->name, percent(tuning->options[pair].axis.step_fraction));
+  }
   write_threshold(out, sensor, "down", "shift down below", result->down_fraction,
                   sb_sensor_down_count(sensor, result->down_fraction));
   write_threshold(out, sensor, "up", "shift up above", result->up_fraction,
@@ -113,6 +126,7 @@ static void write_failure(FILE *out, const struct sb_tuning *tuning, const struc
   fprintf(out, "\n%d of %d machines fail there, the first by %s (%s).\n", result->failing, tuning->machine_count,
           verdict_words(&result->first_verdict, verdict, sizeof verdict),
           machine_words(tuning, result->first_failing, machine, sizeof machine));
+  if (decider_of(tuning) != NULL) return;
   fprintf(out, "What would open a region, tried by simulation: %s", remedy_words(result, remedy, sizeof remedy));
   if (result->remedy != SB_REMEDY_NONE) {
     fprintf(out, " (then the nearest failure is %.10g %% away)", percent(result->remedy_margin_fraction));
@@ -140,6 +154,7 @@ static enum sb_status write_closed(FILE *out, const struct sb_tuning *tuning, in
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_tune_limit *limit = &result->limits[direction];
   if (limit->is_end || limit->is_band || limit->is_low || limit->machine < 0) return SB_OK;
+  if (decider_of(tuning) != NULL) return SB_OK; /* the closed forms speak of the built-in one */
   const struct sb_tune_machine *machine = &tuning->machines[limit->machine];
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(machine, 1, pair, result->down_fraction, result->up_fraction);
@@ -234,14 +249,14 @@ enum sb_status sb_tune_write_text(FILE *out, const struct sb_tuning *tuning, str
     if (pair > tuning->first_pair) fputc('\n', out);
     write_answer(out, tuning, pair);
     if (!result->holds) write_failure(out, tuning, result);
-    if (!result->is_cautious) {
+    if (!result->is_cautious && decider_of(tuning) == NULL) {
       fprintf(out,
               "\nBy the closed forms no thresholds are free of a hunting band and of being stuck low in all machines:\n"
               "another load than these scenarios' may still hunt or stay low.\n");
     }
     const enum sb_status status = result->holds ? write_limits(out, tuning, pair, err) : SB_OK;
     if (status != SB_OK) return status;
-    write_closed_forms(out, tuning, pair);
+    if (decider_of(tuning) == NULL) write_closed_forms(out, tuning, pair);
   }
   fprintf(out,
           "\nBefore a machine is trusted to these numbers, hold one settled speed in each gear against the bench.\n");
@@ -301,6 +316,32 @@ static void put_limits(struct sb_json *json, const struct sb_tuning *tuning, con
   put_dwell_limit(json, tuning, "dwell_longer", &result->longest_dwell);
 }
 
+static void put_remedy(struct sb_json *json, const struct sb_tune_result *result)
+{
+  char words[128];
+  sb_json_put_object(json, "remedy");
+  sb_json_put_string(json, "kind", remedy_kinds[result->remedy]);
+  if (result->remedy != SB_REMEDY_NONE) {
+    sb_json_put_number(json, "amount", result->remedy_amount);
+    sb_json_put_number(json, "margin_pct", percent(result->remedy_margin_fraction));
+  }
+  sb_json_put_string(json, "text", remedy_words(result, words, sizeof words));
+  sb_json_close(json);
+}
+
+static void put_closed_forms(struct sb_json *json, const struct sb_tuning *tuning, int pair)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_tune_closed closed =
+      sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
+  sb_json_put_object(json, "closed_form");
+  sb_json_put_number(json, "least_up_pct", percent(closed.least_up));
+  sb_json_put_number(json, "greatest_up_pct", percent(closed.greatest_up));
+  sb_json_put_number(json, "greatest_down_no_band_pct", percent(closed.greatest_down_band));
+  sb_json_put_number(json, "greatest_down_holds_pct", percent(closed.greatest_down_hold));
+  sb_json_close(json);
+}
+
 static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
@@ -310,7 +351,7 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
   sb_json_put_string(json, "from", model->gearbox.gears[pair].name);
   sb_json_put_string(json, "to", model->gearbox.gears[pair + 1].name);
   sb_json_put_boolean(json, "holds", result->holds);
-  sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
+  if (decider_of(tuning) == NULL) sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
   sb_json_put_number(json, "down_pct", percent(result->down_fraction));
   sb_json_put_number(json, "up_pct", percent(result->up_fraction));
   sb_json_put_number(json, "dwell_s", seconds(tuning->dwell_s));
@@ -324,26 +365,11 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
   if (result->holds) {
     put_limits(json, tuning, result);
   } else {
-    char words[128];
     put_verdict(json, &result->first_verdict);
     put_machine(json, tuning, result->first_failing);
-    sb_json_put_object(json, "remedy");
-    sb_json_put_string(json, "kind", remedy_kinds[result->remedy]);
-    if (result->remedy != SB_REMEDY_NONE) {
-      sb_json_put_number(json, "amount", result->remedy_amount);
-      sb_json_put_number(json, "margin_pct", percent(result->remedy_margin_fraction));
-    }
-    sb_json_put_string(json, "text", remedy_words(result, words, sizeof words));
-    sb_json_close(json);
+    if (decider_of(tuning) == NULL) put_remedy(json, result);
   }
-  const struct sb_tune_closed closed =
-      sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
-  sb_json_put_object(json, "closed_form");
-  sb_json_put_number(json, "least_up_pct", percent(closed.least_up));
-  sb_json_put_number(json, "greatest_up_pct", percent(closed.greatest_up));
-  sb_json_put_number(json, "greatest_down_no_band_pct", percent(closed.greatest_down_band));
-  sb_json_put_number(json, "greatest_down_holds_pct", percent(closed.greatest_down_hold));
-  sb_json_close(json);
+  if (decider_of(tuning) == NULL) put_closed_forms(json, tuning, pair);
   sb_json_close(json);
 }
 
@@ -354,6 +380,10 @@ enum sb_status sb_tune_write_json(FILE *out, const struct sb_tuning *tuning, str
   sb_json_init(&json, out);
   sb_json_open_object(&json);
   sb_json_put_integer(&json, "machines", tuning->machine_count);
+  if (decider_of(tuning) != NULL) {
+    sb_json_put_string(&json, "controller", decider_of(tuning)->name);
+    sb_json_put_number(&json, "lattice_pct", percent(tuning->options[tuning->first_pair].axis.step_fraction));
+  }
   sb_json_put_array(&json, "pairs");
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) put_pair(&json, tuning, pair);
   sb_json_close(&json);

@@ -206,7 +206,7 @@ static enum sb_status open_journal(struct crew *crew, struct sb_error *err)
 {
   const char *path = crew->options->journal_path;
   if (path == NULL) return SB_OK;
-  const int descriptor = open(path, O_RDWR | O_CREAT, 0666);
+  const int descriptor = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0666);
   crew->journal = descriptor >= 0 ? fdopen(descriptor, "r+b") : NULL;
   if (crew->journal == NULL) {
     const int reason = errno;

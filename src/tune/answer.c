@@ -4,17 +4,18 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum sb_status sb_tune_try(const struct sb_model *model, int pair, double down_fraction, double up_fraction,
-                           double dwell_s, struct sb_map_verdict *verdict, struct sb_map_figures *figures,
-                           struct sb_error *err)
+enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_options *options, double down_fraction,
+                             double up_fraction, double dwell_s, struct sb_map_verdict *verdict,
+                             struct sb_map_figures *figures, struct sb_error *err)
 {
   struct sb_model own = *model;
-  own.control.down_fraction[pair] = down_fraction;
-  own.control.up_fraction[pair] = up_fraction;
+  own.control.down_fraction[options->pair] = down_fraction;
+  own.control.up_fraction[options->pair] = up_fraction;
   own.control.dwell_s = dwell_s;
-  const struct sb_run_options options = sb_run_options_default();
+  struct sb_run_options run_options = sb_run_options_default();
+  run_options.decider = options->decider;
   struct sb_run_result result;
-  const enum sb_status status = sb_run(&own, &options, &result, err);
+  const enum sb_status status = sb_run(&own, &run_options, &result, err);
   if (status != SB_OK) return status;
   *verdict = sb_map_verdict_of(&result.monitor);
   *figures = (struct sb_map_figures){.shift_count = (long)result.monitor.shift_count,
@@ -23,6 +24,14 @@ enum sb_status sb_tune_try(const struct sb_model *model, int pair, double down_f
                                      .greatest_torque_nm = fabs(result.sums.output_torque_nm.value)};
   sb_run_result_clear(&result);
   return SB_OK;
+}
+
+enum sb_status sb_tune_try(const struct sb_model *model, int pair, double down_fraction, double up_fraction,
+                           double dwell_s, struct sb_map_verdict *verdict, struct sb_map_figures *figures,
+                           struct sb_error *err)
+{
+  const struct sb_tune_options options = {.pair = pair};
+  return sb_answer_try(model, &options, down_fraction, up_fraction, dwell_s, verdict, figures, err);
 }
 
 /* Thresholds and dwell run in all machines: how many fail, and which does first. */
@@ -41,8 +50,8 @@ static enum sb_status try_all(const struct sb_survey *survey, struct trial *tria
     if (stop != NULL && *stop != 0) return sb_fail(err, SB_ERR_STOPPED, "stopped");
     struct sb_map_verdict own;
     struct sb_map_figures figures;
-    const enum sb_status status = sb_tune_try(&survey->machines[i].model, survey->options->pair, trial->down_fraction,
-                                              trial->up_fraction, trial->dwell_s, &own, &figures, err);
+    const enum sb_status status = sb_answer_try(&survey->machines[i].model, survey->options, trial->down_fraction,
+                                                trial->up_fraction, trial->dwell_s, &own, &figures, err);
     if (status != SB_OK) return status;
     if (own.kinds == 0) continue;
     if (trial->failing++ > 0) continue;
@@ -83,6 +92,10 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
   struct trial trial = {sb_map_axis_at(axis, next.down), sb_map_axis_at(axis, next.up), survey->dwell_s, 0, -1, {0}};
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
+  if (trial.first < 0 && survey->options->decider != NULL) {
+    return sb_fail(err, SB_ERR_CONTROLLER, "controller %s answers otherwise when the same run is repeated",
+                   survey->options->decider->name);
+  }
   if (trial.first < 0)
     return sb_fail(err, SB_ERR_NUMERICS, "a map and its runs disagree at %.10g, %.10g", trial.down_fraction,
                    trial.up_fraction);

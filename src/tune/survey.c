@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "shiftband/study.h"
+#include "tune/sampled.h"
 
 static struct sb_map_options map_options_of(const struct sb_tune_options *options)
 {
@@ -33,12 +34,22 @@ static long machine_count(const struct sb_survey *survey)
   return count;
 }
 
+/* Tasks of one machine: its map, or the rows of the lattice when each point is a run. */
+static long task_count(const struct sb_survey *survey)
+{
+  return survey->options->decider != NULL ? survey->options->axis.count : 1;
+}
+
 /* One machine's map as lines: where it holds, and the figures of one that is as written. */
 static enum sb_status map_machine(void *context, long task, struct sb_study_lines *out, struct sb_error *err)
 {
   const struct sb_survey *survey = context;
-  const struct sb_tune_machine *machine = &survey->machines[machine_of(survey, task)];
+  const long tasks = task_count(survey);
+  const struct sb_tune_machine *machine = &survey->machines[machine_of(survey, task / tasks)];
   const bool has_figures = survey->has_figures && machine->sample == 0;
+  if (survey->options->decider != NULL) {
+    return sb_sampled_row(survey, &machine->model, (int)(task % tasks), has_figures, out, err);
+  }
   struct sb_model model = machine->model;
   model.control.dwell_s = survey->dwell_s;
   const struct sb_map_options options = map_options_of(survey->options);
@@ -123,7 +134,9 @@ static void pass_progress(void *context, long done, long wanted)
   const struct sb_survey *survey = context;
   const struct sb_tune_options *options = survey->options;
   (void)wanted;
-  if (options->on_progress != NULL) options->on_progress(options->context, *survey->done + done, survey->total);
+  if (options->on_progress != NULL) {
+    options->on_progress(options->context, *survey->done + done / task_count(survey), survey->total);
+  }
 }
 
 static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_result *result, struct sb_error *err)
@@ -137,7 +150,7 @@ static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_
   struct sb_survey own = *survey;
   const struct sb_study study = {.identity = identity_of(survey),
                                  .about = "tune",
-                                 .task_count = machine_count(survey),
+                                 .task_count = machine_count(survey) * task_count(survey),
                                  .run_task = map_machine,
                                  .context = &own};
   struct sb_study_options study_options = sb_study_options_default();
@@ -157,12 +170,12 @@ static enum sb_status fill_raster(const struct sb_survey *survey, const struct s
   enum sb_status status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
   if (status != SB_OK) return status;
   for (long task = 0; task < result->task_count && status == SB_OK; task++) {
-    const bool is_written = survey->machines[machine_of(survey, task)].sample == 0;
+    const bool is_written = survey->machines[machine_of(survey, task / task_count(survey))].sample == 0;
     status = add_to_raster(&result->tasks[task], survey->has_figures && is_written, raster, err);
   }
   if (status == SB_OK) {
     if (survey->options->is_cautious) ask_closed_forms(survey, raster);
-    sb_raster_finish(raster, (int)result->task_count);
+    sb_raster_finish(raster, (int)(result->task_count / task_count(survey)));
   } else {
     sb_raster_clear(raster);
   }
@@ -174,7 +187,7 @@ enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *r
   struct sb_study_result result = {.task_count = 0};
   enum sb_status status = run_study(survey, &result, err);
   if (status != SB_OK) return status;
-  *survey->done += result.task_count;
+  *survey->done += result.task_count / task_count(survey);
   status = result.is_interrupted ? sb_fail(err, SB_ERR_STOPPED, "stopped") : fill_raster(survey, &result, raster, err);
   sb_study_result_clear(&result);
   return status;

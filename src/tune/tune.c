@@ -182,7 +182,7 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
     status = sb_answer_describe(&survey, &raster, at, result, err);
   }
   sb_raster_clear(&raster);
-  const bool needs_remedy = is_last && !*is_open && !options->is_rough;
+  const bool needs_remedy = is_last && !*is_open && !options->is_rough && options->decider == NULL;
   return status == SB_OK && needs_remedy ? sb_remedy_find(&survey, result, err) : status;
 }
 
