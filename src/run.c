@@ -121,7 +121,8 @@ static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err
   if (status != SB_OK) return status;
   const struct sb_run_options *options = run->options;
   if (options->on_sample != NULL) {
-    options->on_sample(options->sample_context, count, sb_sim_is_deciding(&run->sim), gear);
+    options->on_sample(options->sample_context, count, sb_sim_is_engaged(&run->sim), sb_sim_is_deciding(&run->sim),
+                       gear);
   }
   if (gear == before) return SB_OK;
   hand_out(run, &row);

@@ -14,9 +14,10 @@
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 
-static const char *const shipped[] = {"balanced-lift",   "hump-cart",   "hunting-crawler-fixed",
-                                      "hunting-crawler", "stop-and-go", "three-speed-feeder",
-                                      "tray-cart",       "well-winch"};
+static const char *const shipped[] = {
+    "balanced-lift",   "braked-hoist",       "crate-pusher",  "dough-drum",  "grindstone",
+    "hump-cart",       "seed-drill",         "shuttle-wagon", "stop-and-go", "hunting-crawler-fixed",
+    "hunting-crawler", "three-speed-feeder", "tired-winder",  "tray-cart",   "well-winch"};
 
 enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
 
@@ -34,12 +35,21 @@ static void load(const char *name)
   if (sb_scenario_load(path, NULL, 0, &scenario, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
 }
 
+/* The unit that a target compiles: the header alone with the module, its self-test as the program's result. */
+static void write_unit(void)
+{
+  const struct said *said = shell_run("printf '#define TUNED_SELF_TEST\\n#include \"tuned.h\"\\nint main(void)\\n{\\n"
+                                      "  return tuned_self_test() == 0 ? 0 : 1;\\n}\\n' > $T/unit.c");
+  assert_int_equal(said->code, 0);
+}
+
 /* A short run of a machine with room for any threshold. */
 static struct sb_model draw_machine(gsl_rng *random)
 {
   struct sb_model model = box_cart();
   box_add_constant(&model, 0.05, true);
-  model.limits = (struct sb_limits){INFINITY, INFINITY, 0.5, (double)NAN};
+  model.limits = (struct sb_limits){
+      .output_torque_nm = INFINITY, .winding_c = INFINITY, .stall_time_s = 0.5, .hunt_window_s = (double)NAN};
   model.run.duration_s = 1.0;
   model.control.dwell_s = 0.5;
   model.control.start_delay_s = 0.5;
@@ -53,12 +63,12 @@ static void expect_moved_apart(const struct sb_emission *emission, const struct 
 {
   const double reference = model->control.sensor.reference_rad_s, slack = 1e-9 * reference;
   const double down = model->control.down_fraction[0] * reference, up = model->control.up_fraction[0] * reference;
-  assert_near(emission->asked_down_rad_s[0], down, slack);
-  assert_near(emission->asked_up_rad_s[0], up, slack);
-  assert_true(emission->acts_below_rad_s[0] <= down + slack);
-  assert_true(emission->acts_below_rad_s[0] > down - emission->count_rad_s - slack);
-  assert_true(emission->acts_above_rad_s[0] >= up - slack);
-  assert_true(emission->acts_above_rad_s[0] < up + emission->count_rad_s + slack);
+  assert_near(emission->asked_down[0], down, slack);
+  assert_near(emission->asked_up[0], up, slack);
+  assert_true(emission->acts_below[0] <= down + slack);
+  assert_true(emission->acts_below[0] > down - emission->count - slack);
+  assert_true(emission->acts_above[0] >= up - slack);
+  assert_true(emission->acts_above[0] < up + emission->count + slack);
 }
 
 static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **state)
@@ -72,8 +82,7 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
     struct sb_emission emission;
     struct sb_error err;
     if (i % 2 == 0) {
-      options.sensor.count_rad_s =
-          model.control.sensor.reference_rad_s * pow(10.0, -1.3 - 3.0 * gsl_rng_uniform(random));
+      options.sensor.count = model.control.sensor.reference_rad_s * pow(10.0, -1.3 - 3.0 * gsl_rng_uniform(random));
     } else {
       options.sensor.pulses_per_turn = 40.0 + (double)gsl_rng_uniform_int(random, 400);
       options.sensor.window_s = 0.05;
@@ -82,8 +91,8 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
     expect_moved_apart(&emission, &model);
     /* The speeds are those of the counts. Nearest rounding: the largest count below D is D - 1, up to D - 1/2. */
     const double reach = i % 2 == 0 ? 0.5 : 0.0;
-    assert_near(emission.acts_below_rad_s[0], (emission.setup.down[0] - reach) * emission.count_rad_s, 1e-9);
-    assert_near(emission.acts_above_rad_s[0], (emission.setup.up[0] + reach) * emission.count_rad_s, 1e-9);
+    assert_near(emission.acts_below[0], (emission.setup.down[0] - reach) * emission.count, 1e-9);
+    assert_near(emission.acts_above[0], (emission.setup.up[0] + reach) * emission.count, 1e-9);
     sb_emission_clear(&emission);
   }
   gsl_rng_free(random);
@@ -118,10 +127,127 @@ static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
   gsl_rng_free(random);
 }
 
+/*
+ * A register counts duties, or a converter currents, to the nearest count c; the reading is K - c. Loads that were not to
+ * shift down must not, loads that were not to shift up must not: down moves to more duty or current, up to less.
+ */
+static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **state)
+{
+  (void)state;
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(random);
+  load("dough-drum");
+  for (int i = 0; i < 60; i++) {
+    struct sb_model model = scenario.model;
+    struct sb_emit_options options = sb_emit_options_default();
+    struct sb_emission emission;
+    struct sb_error err;
+    const int is_duty = i % 2 == 0;
+    const double counts = 60.0 + (double)gsl_rng_uniform_int(random, 2000);
+    const double full = is_duty ? 1.0 : model.control.sensor.reference_a;
+    model.control.sensor.quantity = is_duty ? SB_SENSES_DUTY : SB_SENSES_CURRENT;
+    model.run.duration_s = 1.0;
+    model.control.down_fraction[0] = 0.05 + 0.1 * gsl_rng_uniform(random);
+    model.control.up_fraction[0] = 0.25 + 0.05 * gsl_rng_uniform(random);
+    options.sensor.count = full / counts;
+    if (sb_emit(&model, &options, &emission, &err) != SB_OK) fail_msg("%s", err.text);
+    assert_near(emission.full_count, counts, 1e-9);
+    const double down = 1.0 - model.control.down_fraction[0], up = 1.0 - model.control.up_fraction[0];
+    for (int k = 0; k < 200; k++) {
+      const double size = full * (up + 1e-6 + (down - up - 2e-6) * gsl_rng_uniform(random));
+      const double reading = emission.full_count - round(size / options.sensor.count);
+      assert_true(reading >= emission.setup.down[0] && reading <= emission.setup.up[0]);
+    }
+    /* A count beyond it acts: moved by less than one. */
+    const double count = options.sensor.count;
+    assert_true(emission.full_count - round((full * down + count) / count) < emission.setup.down[0]);
+    assert_true(emission.full_count - round((full * up - count) / count) > emission.setup.up[0]);
+    sb_emission_clear(&emission);
+  }
+  sb_scenario_clear(&scenario);
+  gsl_rng_free(random);
+}
+
+/* 90 % of 255 is 229.5, so 230 and more shift down. 68 % is 173.4: 173 stands for up to 173.5, so 172 and less shift up.
+ * Currents of 10 mA: 2.3 A are 230. */
+static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_more(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND emit scenarios/dough-drum.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "reading = 250 - counts of duty");
+  shell_expect(said,
+               "stir -> knead: reading < 25, counts of duty > 225, a duty above 90.2 % (as tuned 90 %, 10 % left)");
+  shell_expect(said,
+               "knead -> stir: reading > 80, counts of duty < 170, a duty below 67.8 % (as tuned 68 %, 32 % left)");
+  shell_expect(said, "#define TUNED_FULL_COUNT 250L");
+  said = shell_run("$SHIFTBAND emit --count 1/255 --as blocks scenarios/dough-drum.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "reading < 26, counts of duty > 229,");
+  shell_expect(said, "reading > 82, counts of duty < 173,");
+  shell_expect(said, "LOW  <- GEAR = 2 and READING < 26 and ALLOWED");
+  said = shell_run("$SHIFTBAND emit --count '0.3 %' scenarios/dough-drum.yaml");
+  shell_expect(said, "reading = (100 % - duty) / 0.3 %, to the nearest whole number");
+  said = shell_run("$SHIFTBAND emit --as ladder --count '10 mA' --set controller.reading=current --set "
+                   "controller.down='50 %' --set controller.up='75 %' scenarios/dough-drum.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "reading = 230 - counts of current");
+  shell_expect(said, "counts of current > 115, a current above 1.155 A (as tuned 1.15 A, 50 % left)");
+  shell_expect(said, "[ GEAR = 2 ]--[ READING < 115 ]");
+  said =
+      shell_run("sed '/resolution/d' scenarios/dough-drum.yaml > $T/dough.yaml; $SHIFTBAND emit $T/dough.yaml 2>&1 > "
+                "/dev/null");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "one count is taken as 1/255 of full duty; --count says it");
+}
+
+/* The wagon stops at 11 s, is told to reverse at 13 s, and stops at 18.6 s; its start delay is 0.6 s (its own file). */
+static void recordings_of_a_drive_that_stops_tell_when_nothing_is_decided(void **state)
+{
+  (void)state;
+  load("shuttle-wagon");
+  const struct sb_emit_options options = sb_emit_options_default();
+  struct sb_emission emission;
+  assert_int_equal(sb_emit(&scenario.model, &options, &emission, NULL), SB_OK);
+  assert_true(emission.can_stop);
+  const double period_s = scenario.model.control.sample_period_s;
+  int off = 0, on = 0;
+  for (size_t i = 0; i < emission.sample_count; i++) {
+    const double time_s = (double)i * period_s;
+    /* One sample at each edge, as orders act at ticks between samples. */
+    const int is_off = (time_s > 11.0 + period_s && time_s < 13.6 - period_s) || time_s > 18.6 + period_s;
+    const int is_on =
+        (time_s > 8.5 && time_s < 11.0 - period_s) || (time_s > 13.6 + period_s && time_s < 18.6 - period_s);
+    if (is_off) assert_false(emission.samples[i].is_deciding);
+    if (is_on) assert_true(emission.samples[i].is_deciding);
+    off += is_off;
+    on += is_on;
+  }
+  assert_true(off > 100 && on > 300);
+  sb_emission_clear(&emission);
+  sb_scenario_clear(&scenario);
+}
+
+/* Told always, the wagon's controller takes its standstill for a heavy load: the recording must know better. */
+static void self_test_finds_a_stop_that_is_not_told(void **state)
+{
+  (void)state;
+  write_unit();
+  const struct said *said = shell_run("$SHIFTBAND emit -o $T/right.h scenarios/shuttle-wagon.yaml && cat $T/right.h");
+  assert_int_equal(said->code, 0);
+  shell_expect(
+      said, "is_in_mesh: has to be told, for this drive can stop: false while it is off, and for 0.6 s (30 samples)");
+  said = shell_run(
+      "sed 's/= (uint8_t)(mark >> 7)/= 1/' $T/right.h > $T/tuned.h; ! cmp -s $T/right.h $T/tuned.h || exit 9; "
+      "${CC:-cc} -Iinclude -I$T -o $T/unit $T/unit.c src/controller.c && $T/unit");
+  assert_int_equal(said->code, 1);
+}
+
 static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void **state)
 {
   (void)state;
-  static const char *const own[] = {"tray-cart", "stop-and-go", "three-speed-feeder", "hunting-crawler"};
+  static const char *const own[] = {"tray-cart",       "stop-and-go", "three-speed-feeder",
+                                    "hunting-crawler", "dough-drum",  "shuttle-wagon"};
   for (size_t k = 0; k < sizeof own / sizeof own[0]; k++) {
     load(own[k]);
     const struct sb_emit_options options = sb_emit_options_default();
@@ -167,14 +293,6 @@ static void recorded_gears_change_at_the_commands_of_the_run(void **state)
     sb_emission_clear(&emission);
     sb_scenario_clear(&scenario);
   }
-}
-
-/* The unit that a target compiles: the header alone with the module, its self-test as the program's result. */
-static void write_unit(void)
-{
-  const struct said *said = shell_run("printf '#define TUNED_SELF_TEST\\n#include \"tuned.h\"\\nint main(void)\\n{\\n"
-                                      "  return tuned_self_test() == 0 ? 0 : 1;\\n}\\n' > $T/unit.c");
-  assert_int_equal(said->code, 0);
 }
 
 #define HOST_FLAGS "-std=c99 -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Werror"
@@ -296,7 +414,8 @@ static void hostile_scenario_name_stays_inside_its_comment(void **state)
 static void blocks_page_followed_to_the_letter_comes_to_the_same_gears(void **state)
 {
   (void)state;
-  static const char *const cases[] = {"three-speed-feeder", "hunting-crawler", "tray-cart"};
+  static const char *const cases[] = {"three-speed-feeder", "hunting-crawler", "tray-cart", "dough-drum",
+                                      "shuttle-wagon"};
   for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
     char command[2048];
     snprintf(
@@ -377,6 +496,12 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND emit", "needs one scenario file", 2},
       {"$SHIFTBAND emit scenarios/tray-cart.yaml scenarios/hump-cart.yaml", "needs one scenario file", 2},
       {"$SHIFTBAND emit --as poem scenarios/tray-cart.yaml", "--as needs header, blocks, ladder or readings", 2},
+      {"$SHIFTBAND emit --count '5 rpm' scenarios/dough-drum.yaml", "--count: needs a percentage", 2},
+      {"$SHIFTBAND emit --count '10 mA' scenarios/tray-cart.yaml", "--count: needs", 2},
+      {"$SHIFTBAND emit --count 1/0 scenarios/tray-cart.yaml", "--count: needs", 2},
+      {"$SHIFTBAND emit --pulses 4 scenarios/dough-drum.yaml",
+       "counts of pulses need a reading of the speed, found one of the duty", 2},
+      {"$SHIFTBAND emit --count '30 %' scenarios/dough-drum.yaml", "lies below one count of 30 %", 3},
       {"$SHIFTBAND emit --count 5 scenarios/tray-cart.yaml", "--count: needs", 2},
       {"$SHIFTBAND emit --count '0 rpm' scenarios/tray-cart.yaml", "--count: needs more than 0", 2},
       {"$SHIFTBAND emit --pulses 0 scenarios/tray-cart.yaml", "--pulses needs a number", 2},
@@ -402,6 +527,10 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(thresholds_only_ever_move_apart_and_by_less_than_a_count),
       cmocka_unit_test(counted_pulses_never_shift_inside_the_tuned_band),
+      cmocka_unit_test(counts_of_duty_and_current_never_shift_inside_the_tuned_band),
+      cmocka_unit_test(duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_more),
+      cmocka_unit_test(recordings_of_a_drive_that_stops_tell_when_nothing_is_decided),
+      cmocka_unit_test(self_test_finds_a_stop_that_is_not_told),
       cmocka_unit_test(a_scenarios_own_resolution_gives_the_very_controller_of_the_run),
       cmocka_unit_test(recorded_gears_change_at_the_commands_of_the_run),
       cmocka_unit_test(header_replays_every_decision_of_every_shipped_scenario_on_this_machine),

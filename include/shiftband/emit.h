@@ -10,7 +10,13 @@
  *   counts pulses in a window     D = floor(d),       U = ceil(u)         may act up to D <= d, from U >= u on
  *
  * (d, u: thresholds in counts. A counter sees floor(x + phase) pulses, any phase of 0..1.) Waits are whole samples,
- * rounded up. Moving apart has an end too, a box that never shifts back: the closed forms and a simulated run tell
+ * rounded up. Readings of duty and current are what is left, reference - size (reading.h), and are rounded as such: down
+ * moves to more duty, up to less. Where the reference is K whole counts, a reading is K - counts of the size itself.
+ *
+ * Where the drive can stop, the simulated controller decides nothing while it is off, nor for the start delay after each
+ * restart or reversal. The emitted one is told through the flag that tells of the mesh, and so do the recordings.
+ *
+ * Moving apart has an end too, a box that never shifts back: the closed forms and a simulated run tell
  * whether the rounded controller does anything that the given one did not, and then there is no emission.
  *
  * Emitted text is 0BSD, as the controller module (controller.h): it goes into other people's products. Same scenario,
@@ -30,10 +36,11 @@ enum { SB_EMIT_NAME_SIZE = 48, SB_EMIT_SAMPLES_DEFAULT = 2000, SB_EMIT_SAMPLES_M
 
 /* What the real sensor counts. */
 struct sb_emit_sensor {
-  double count_rad_s; /* motor speed that one count stands for, rad/s, > 0; 0: the scenario's resolution, else 1 rpm */
-  double
-      pulses_per_turn; /* > 0: it counts pulses, so many a turn of the motor, and count_rad_s is ignored; 0: it does not */
-  double window_s;     /* pulses: how long it counts, s, > 0 */
+  /* What one count stands for, in the reading's unit: rad/s of the motor, duty (full is 1), A; > 0. 0: the scenario's
+   * resolution, else 1 rpm, 1/255 or 10 mA. */
+  double count;
+  double pulses_per_turn; /* > 0: it counts pulses, so many a turn of the motor, and count is ignored; speed only */
+  double window_s;        /* pulses: how long it counts, s, > 0 */
 };
 
 struct sb_emit_options {
@@ -43,36 +50,40 @@ struct sb_emit_options {
 
 /* One recorded sample: what the controller read, and what it then commanded. */
 struct sb_emit_sample {
-  int32_t reading;    /* counts */
-  uint8_t is_engaged; /* a gear is in mesh */
-  uint8_t gear;       /* commanded, from 1 */
+  int32_t reading;     /* counts */
+  uint8_t is_deciding; /* a gear is in mesh, the drive on, and the start delay over since it came back */
+  uint8_t gear;        /* commanded, from 1 */
 };
 
 struct sb_emission {
   struct sb_model
       model; /* the given one with the sensor's counts and the rounded thresholds; tables stay the given one's */
   struct sb_controller_setup setup;
-  double count_rad_s;       /* motor speed of one count, rad/s */
+  double count;             /* of the reading's unit: rad/s, duty, A */
+  double full_count;        /* duty, current: counts of the reference, whole, so that reading = this - counts; else 0 */
   double pulses_per_turn;   /* 0: rounds to the nearest count */
   double window_s;          /* pulses only */
   bool is_own_count;        /* the scenario's own resolution: decides as the simulated controller, nothing is rounded */
-  bool is_resolution_given; /* by the scenario or by the options; else one count was taken as 1 rpm */
-  double asked_down_rad_s[SB_GEAR_MAX - 1], asked_up_rad_s[SB_GEAR_MAX - 1];   /* motor speeds, as tuned */
-  double acts_below_rad_s[SB_GEAR_MAX - 1], acts_above_rad_s[SB_GEAR_MAX - 1]; /* where the counts really act */
+  bool is_resolution_given; /* by the scenario or by the options; else one count was taken as the usual one */
+  /* Readings in their unit (of duty and current: what is left), as tuned, and where the counts really act. */
+  double asked_down[SB_GEAR_MAX - 1], asked_up[SB_GEAR_MAX - 1];
+  double acts_below[SB_GEAR_MAX - 1], acts_above[SB_GEAR_MAX - 1];
   bool is_moved;       /* a threshold does not act where a reading without rounding would */
   char verdicts[256];  /* what the run came to, "hunting, stall"; "": nothing to report */
   size_t sample_total; /* samples of the run */
-  size_t sample_count; /* kept: to a little behind the last command, at most sample_max */
+  /* Kept: to a little behind the last command, and with can_stop the last change of is_deciding; at most sample_max. */
+  size_t sample_count;
   bool
       is_mesh_needed; /* with "in mesh" always true the recorded run would be decided otherwise: the wait is too short */
+  bool can_stop;      /* the drive: by an order, or by a switch of its own */
   struct sb_emit_sample *samples; /* samples[sample_count], owned */
 };
 
 struct sb_emit_options sb_emit_options_default(void);
 
 /*
- * Rounds, runs and records. SB_ERR_SCENARIO: no count of this sensor does (too coarse), said in err; SB_ERR_NUMERICS,
- * SB_ERR_MEMORY. Release with sb_emission_clear().
+ * Rounds, runs and records. SB_ERR_SCENARIO: no count of this sensor does (too coarse), said in err; SB_ERR_USAGE: pulses
+ * for a reading that is no speed; SB_ERR_NUMERICS, SB_ERR_MEMORY. Release with sb_emission_clear().
  */
 enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_options *options, struct sb_emission *out,
                        struct sb_error *err);
@@ -95,7 +106,7 @@ int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const ch
 int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source);
 int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const char *source);
 
-/* The recorded samples as CSV: sample,reading,in_mesh,gear. */
+/* The recorded samples as CSV: sample,reading,in_mesh,gear; in_mesh is is_deciding. */
 int sb_emit_write_readings(FILE *out, const struct sb_emission *emission);
 
 #endif

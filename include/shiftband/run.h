@@ -17,8 +17,9 @@ struct sb_run_options {
   /* Takes each row of the trace, in order of time; NULL: no trace. A result other than 0 ends the run with SB_ERR_IO. */
   int (*on_row)(void *context, const struct sb_row *row);
   void *context;
-  /* Told each sample that the controller decides on, with its command; NULL: nobody listens. */
-  void (*on_sample)(void *sample_context, int32_t reading, bool is_engaged, int commanded_gear);
+  /* Told each sample of the controller: whether a gear is in mesh, whether it was to decide (sb_sim_is_deciding), and its
+   * command; NULL: nobody listens. */
+  void (*on_sample)(void *sample_context, int32_t reading, bool is_engaged, bool is_deciding, int commanded_gear);
   void *sample_context;
   const struct sb_decider *decider; /* NULL: the controller of controller.h; else asked unless a gear is locked */
 };

@@ -19,9 +19,11 @@ static const char help[] =
     "      --as FORM          header (default): a C header for the controller module, with recorded readings as a\n"
     "                         self-test that runs on the target; blocks, ladder: a page for controllers programmed\n"
     "                         by hand; readings: the recorded readings and expected gears as CSV\n"
-    "      --count SPEED      what one count of the sensor is, as '5 rpm' or '0.5 %' of the reference;\n"
-    "                         default: the scenario's resolution, else 1 rpm\n"
-    "      --pulses N         the sensor counts pulses, N a turn of the motor ...\n"
+    "      --count SIZE       what one count of the sensor is, as '5 rpm', or '10 mA' where the reading is the\n"
+    "                         current, or a share of the reference, of full duty where it is the duty: '0.5 %', or\n"
+    "                         1/255 for a register that holds 255 there; default: the scenario's resolution, else\n"
+    "                         1 rpm, 10 mA, 1/255\n"
+    "      --pulses N         the sensor counts pulses, N a turn of the motor (for a reading of the speed) ...\n"
     "      --window TIME      ... for this long; default: the sample period\n"
     "      --name WORD        what names in the header begin with; default tuned\n"
     "      --samples N        recorded samples at most, 0 to 16000; default 2000\n"
@@ -124,18 +126,40 @@ static int complain_value(const char *option, const char *text)
   return SB_EXIT_USAGE;
 }
 
-/* The sensor that the options tell of, which needs the scenario's reference speed and sample period. */
+/* "1/255"; 0 where it is nothing of the kind. */
+static double read_share(const char *text)
+{
+  long parts;
+  const bool is_share = text[0] == '1' && text[1] == '/' && sb_long_work_read_count(text + 2, 1, 1000000000, &parts);
+  return is_share ? 1.0 / (double)parts : 0.0;
+}
+
+/* What one count is, in the reading's unit: a share of the reference, or a measure of its own. */
+static int read_size(const char *text, const struct sb_sensor *sensor, double *count)
+{
+  static const enum sb_quantity own[] = {
+      [SB_SENSES_SPEED] = SB_SPEED, [SB_SENSES_DUTY] = SB_PERCENT, [SB_SENSES_CURRENT] = SB_CURRENT};
+  const double references[] = {
+      [SB_SENSES_SPEED] = sensor->reference_rad_s, [SB_SENSES_DUTY] = 1.0, [SB_SENSES_CURRENT] = sensor->reference_a};
+  struct sb_error err = {SB_OK, ""};
+  enum sb_quantity found = SB_PERCENT;
+  double value = read_share(text);
+  if (!(value > 0.0) &&
+      sb_quantity_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &err) != SB_OK) {
+    return complain_value("--count", err.text);
+  }
+  if (!(value > 0.0)) return complain_value("--count", "needs more than 0");
+  *count = found == SB_PERCENT ? value * references[sensor->quantity] : value;
+  return SB_EXIT_DONE;
+}
+
+/* The sensor that the options tell of, which needs the scenario's reading and sample period. */
 static int read_sensor(const struct request *request, const struct sb_model *model, struct sb_emit_sensor *sensor)
 {
   struct sb_error err = {SB_OK, ""};
   if (request->count != NULL) {
-    enum sb_quantity found;
-    double value;
-    if (sb_quantity_parse_either(request->count, SB_PERCENT, SB_SPEED, &value, &found, &err) != SB_OK) {
-      return complain_value("--count", err.text);
-    }
-    if (!(value > 0.0)) return complain_value("--count", "needs more than 0");
-    sensor->count_rad_s = found == SB_PERCENT ? value * model->control.sensor.reference_rad_s : value;
+    const int code = read_size(request->count, &model->control.sensor, &sensor->count);
+    if (code != SB_EXIT_DONE) return code;
   }
   sensor->pulses_per_turn = (double)request->pulses;
   sensor->window_s = model->control.sample_period_s;
@@ -173,7 +197,11 @@ static void warn(const char *path, const struct sb_emission *emission)
                         emission->verdicts);
   }
   if (!emission->is_resolution_given) {
-    sb_command_complain("%s: no resolution is given: one count is taken as 1 rpm; --count or --pulses say it", path);
+    static const char *const counts[] = {[SB_SENSES_SPEED] = "1 rpm; --count or --pulses say it",
+                                         [SB_SENSES_DUTY] = "1/255 of full duty; --count says it",
+                                         [SB_SENSES_CURRENT] = "10 mA; --count says it"};
+    sb_command_complain("%s: no resolution is given: one count is taken as %s", path,
+                        counts[emission->model.control.sensor.quantity]);
   }
 }
 

@@ -10,6 +10,7 @@
 #include "constants.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/run.h"
+#include "words.h"
 
 /* Samples kept behind the last command, so that a controller that goes on shifting is found out. */
 enum { SAMPLES_BEHIND = 25 };
@@ -35,26 +36,53 @@ bool sb_emit_name_is_fit(const char *name)
   return true;
 }
 
+/* What a reading of 100 % stands for, in the reading's unit. */
+static double reference_of(const struct sb_sensor *sensor)
+{
+  switch (sensor->quantity) {
+    case SB_SENSES_DUTY: return 1.0;
+    case SB_SENSES_CURRENT: return sensor->reference_a;
+    case SB_SENSES_SPEED: break;
+  }
+  return sensor->reference_rad_s;
+}
+
+/* One count where nobody says what it is: 1 rpm, a pulse-width register of eight bits, 10 mA. */
+static double usual_count(enum sb_sensor_quantity quantity)
+{
+  switch (quantity) {
+    case SB_SENSES_DUTY: return 1.0 / 255.0;
+    case SB_SENSES_CURRENT: return 0.01;
+    case SB_SENSES_SPEED: break;
+  }
+  return SB_RPM;
+}
+
+/* Counts of the reference where they are whole and the reading is what is left of it, else 0. */
+static double full_count_of(const struct sb_emission *out)
+{
+  const struct sb_sensor *sensor = &out->model.control.sensor;
+  const double counts = reference_of(sensor) / out->count, whole = round(counts);
+  const bool is_whole = whole >= 1.0 && whole < (double)INT32_MAX && fabs(counts - whole) <= 1e-9 * whole;
+  return sensor->quantity != SB_SENSES_SPEED && is_whole ? whole : 0.0;
+}
+
 /* Takes over what one count is; whether that is the scenario's own count. */
 static bool take_sensor(struct sb_emission *out, const struct sb_emit_sensor *wanted)
 {
   struct sb_sensor *sensor = &out->model.control.sensor;
-  const double own_rad_s = sensor->resolution_fraction * sensor->reference_rad_s;
-  out->is_resolution_given = true;
+  const double reference = reference_of(sensor), own = sensor->resolution_fraction * reference;
+  const bool is_asked = wanted->pulses_per_turn > 0.0 || wanted->count > 0.0;
+  out->is_resolution_given = is_asked || own > 0.0;
+  out->count = is_asked ? wanted->count : own > 0.0 ? own : usual_count(sensor->quantity);
   if (wanted->pulses_per_turn > 0.0) {
     out->pulses_per_turn = wanted->pulses_per_turn;
     out->window_s = wanted->window_s;
-    out->count_rad_s = SB_TURN / (wanted->pulses_per_turn * wanted->window_s);
-  } else if (wanted->count_rad_s > 0.0) {
-    out->count_rad_s = wanted->count_rad_s;
-  } else if (own_rad_s > 0.0) {
-    out->count_rad_s = own_rad_s;
-    return true;
-  } else {
-    out->is_resolution_given = false;
-    out->count_rad_s = SB_RPM;
+    out->count = SB_TURN / (wanted->pulses_per_turn * wanted->window_s);
   }
-  sensor->resolution_fraction = out->count_rad_s / sensor->reference_rad_s;
+  out->full_count = full_count_of(out);
+  if (!is_asked && own > 0.0) return true;
+  sensor->resolution_fraction = out->full_count > 0.0 ? 1.0 / out->full_count : out->count / reference;
   return false;
 }
 
@@ -75,16 +103,17 @@ static double reach_of(const struct sb_emission *out)
 static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_error *err)
 {
   struct sb_control *control = &out->model.control;
+  const struct sb_emit_unit unit = sb_emit_unit(out);
   const double count_fraction = sb_sensor_count_fraction(&control->sensor), reach = reach_of(out);
   const double down = floor(in_counts(control->down_fraction[pair], count_fraction) + reach);
   const double up = ceil(in_counts(control->up_fraction[pair], count_fraction) - reach);
   if (!(down >= 1.0)) {
-    return sb_fail(err, SB_ERR_SCENARIO, "down of %g rpm lies below one count of %g rpm: needs a finer sensor",
-                   out->asked_down_rad_s[pair] / SB_RPM, out->count_rad_s / SB_RPM);
+    return sb_fail(err, SB_ERR_SCENARIO, "down of %g %s%s lies below one count of %g %s: needs a finer sensor",
+                   out->asked_down[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
   if (!(up < (double)INT32_MAX)) {
-    return sb_fail(err, SB_ERR_SCENARIO, "up of %g rpm is more counts of %g rpm than 32 bits hold",
-                   out->asked_up_rad_s[pair] / SB_RPM, out->count_rad_s / SB_RPM);
+    return sb_fail(err, SB_ERR_SCENARIO, "up of %g %s%s is more counts of %g %s than 32 bits hold",
+                   out->asked_up[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
   control->down_fraction[pair] = down * count_fraction;
   control->up_fraction[pair] = up * count_fraction;
@@ -93,19 +122,19 @@ static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_er
 
 static enum sb_status round_all(struct sb_emission *out, struct sb_error *err)
 {
-  const double reference = out->model.control.sensor.reference_rad_s, reach = reach_of(out);
+  const double reference = reference_of(&out->model.control.sensor), reach = reach_of(out);
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->asked_down_rad_s[p] = out->model.control.down_fraction[p] * reference;
-    out->asked_up_rad_s[p] = out->model.control.up_fraction[p] * reference;
+    out->asked_down[p] = out->model.control.down_fraction[p] * reference;
+    out->asked_up[p] = out->model.control.up_fraction[p] * reference;
     const enum sb_status status = out->is_own_count ? SB_OK : round_pair(out, p, err);
     if (status != SB_OK) return status;
   }
   out->setup = sb_run_controller_setup(&out->model);
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->acts_below_rad_s[p] = ((double)out->setup.down[p] - reach) * out->count_rad_s;
-    out->acts_above_rad_s[p] = ((double)out->setup.up[p] + reach) * out->count_rad_s;
-    out->is_moved |= fabs(out->acts_below_rad_s[p] - out->asked_down_rad_s[p]) > 1e-9 * out->asked_down_rad_s[p] ||
-                     fabs(out->acts_above_rad_s[p] - out->asked_up_rad_s[p]) > 1e-9 * out->asked_up_rad_s[p];
+    out->acts_below[p] = ((double)out->setup.down[p] - reach) * out->count;
+    out->acts_above[p] = ((double)out->setup.up[p] + reach) * out->count;
+    out->is_moved |= fabs(out->acts_below[p] - out->asked_down[p]) > 1e-9 * out->asked_down[p] ||
+                     fabs(out->acts_above[p] - out->asked_up[p]) > 1e-9 * out->asked_up[p];
   }
   return SB_OK;
 }
@@ -113,47 +142,55 @@ static enum sb_status round_all(struct sb_emission *out, struct sb_error *err)
 /* The recorder of a run. */
 struct recorder {
   struct sb_emission *out;
+  struct sb_controller_state state; /* of the recorded controller, before the next sample */
   size_t room;
-  size_t last_command; /* index of the sample, 0: none */
+  size_t last_event; /* index of the last sample worth recording, 0: none */
 };
 
-static void record(void *context, int32_t reading, bool is_engaged, int gear)
+/* A command, or a change of what the controller of a drive that stops must be told. */
+static bool is_event(const struct sb_emission *out, size_t index)
+{
+  const struct sb_emit_sample *now = &out->samples[index], *before = now - 1;
+  return now->gear != before->gear || (out->can_stop && now->is_deciding != before->is_deciding);
+}
+
+static void record(void *context, int32_t reading, bool is_engaged, bool is_deciding, int gear)
 {
   struct recorder *recorder = context;
   struct sb_emission *out = recorder->out;
   const size_t index = out->sample_total++;
+  /* Whether it ever came to decide while the box was in neutral. */
+  out->is_mesh_needed |= recorder->state.wait_samples == 0 && !is_engaged;
+  sb_controller_update(&out->setup, &recorder->state, reading, is_deciding);
   if (index >= recorder->room) return;
-  out->samples[index] = (struct sb_emit_sample){reading, is_engaged, (uint8_t)gear};
-  if (index > 0 && out->samples[index - 1].gear != gear) recorder->last_command = index;
+  out->samples[index] = (struct sb_emit_sample){reading, is_deciding, (uint8_t)gear};
+  if (index > 0 && is_event(out, index)) recorder->last_event = index;
   out->sample_count = index + 1;
 }
 
-/* Whether the recorded controller ever came to decide while the box was in neutral. */
-static bool needs_mesh(const struct sb_emission *out)
+/* By an order, or by a switch of its own. */
+static bool can_stop(const struct sb_model *model)
 {
-  struct sb_controller_state state;
-  sb_controller_start(&out->setup, &state, (uint8_t)out->model.control.start_gear);
-  for (size_t i = 0; i < out->sample_count; i++) {
-    const struct sb_emit_sample *sample = &out->samples[i];
-    if (state.wait_samples == 0 && !sample->is_engaged) return true;
-    sb_controller_update(&out->setup, &state, sample->reading, sample->is_engaged);
-  }
-  return false;
+  const struct sb_order_table *orders = &model->drive.orders;
+  bool can = model->battery.is_present || (model->winding.is_present && isfinite(model->winding.cut_out_c));
+  for (size_t i = 0; i < orders->count; i++) can |= orders->order[i] != orders->order[0] || orders->order[i] == 0.0;
+  return can;
 }
 
 static enum sb_status record_run(struct sb_emission *out, size_t sample_max, struct sb_run_result *result,
                                  struct sb_error *err)
 {
-  struct recorder recorder = {out, sample_max, 0};
+  struct recorder recorder = {.out = out, .room = sample_max};
   struct sb_run_options options = sb_run_options_default();
   out->samples = calloc(sample_max + 1, sizeof *out->samples);
   if (out->samples == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for recorded readings");
+  out->can_stop = can_stop(&out->model);
+  sb_controller_start(&out->setup, &recorder.state, (uint8_t)out->model.control.start_gear);
   options.on_sample = record;
   options.sample_context = &recorder;
   const enum sb_status status = sb_run(&out->model, &options, result, err);
-  const size_t enough = recorder.last_command + 1 + SAMPLES_BEHIND;
-  if (recorder.last_command > 0 && out->sample_count > enough) out->sample_count = enough;
-  if (status == SB_OK) out->is_mesh_needed = needs_mesh(out);
+  const size_t enough = recorder.last_event + 1 + SAMPLES_BEHIND;
+  if (recorder.last_event > 0 && out->sample_count > enough) out->sample_count = enough;
   return status;
 }
 
@@ -179,11 +216,12 @@ static enum sb_status compare_runs(const struct sb_model *model, struct sb_emiss
     const char *name = sb_verdict_name((enum sb_verdict_kind)kind);
     snprintf(out->verdicts + length, sizeof out->verdicts - length, "%s%s", length > 0 ? ", " : "", name);
     if (has_verdict(&given.monitor, kind)) continue;
+    const struct sb_emit_unit unit = sb_emit_unit(out);
     status =
         sb_fail(err, SB_ERR_SCENARIO,
-                "counts of %g rpm are too coarse: with thresholds moved apart to whole counts the run ends in \"%s\"; "
+                "counts of %g %s are too coarse: with thresholds moved apart to whole counts the run ends in \"%s\"; "
                 "take a finer sensor, or tune with its resolution",
-                out->count_rad_s / SB_RPM, name);
+                out->count * unit.scale, unit.name, name);
   }
   sb_run_result_clear(&given);
   return status;
@@ -193,14 +231,15 @@ static enum sb_status compare_runs(const struct sb_model *model, struct sb_emiss
 static enum sb_status compare_closed_forms(const struct sb_model *model, const struct sb_emission *out,
                                            struct sb_error *err)
 {
+  const struct sb_emit_unit unit = sb_emit_unit(out);
   const struct sb_closed_form given = sb_closed_form_solve(model), rounded = sb_closed_form_solve(&out->model);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     if (!rounded.pairs[p].is_stuck_low || given.pairs[p].is_stuck_low) continue;
     return sb_fail(err, SB_ERR_SCENARIO,
-                   "counts of %g rpm are too coarse: up of %g rpm becomes %g rpm, which %s never reaches under the "
+                   "counts of %g %s are too coarse: up of %g %s%s becomes %g %s%s, which %s never reaches under the "
                    "lightest load; take a finer sensor, or tune with its resolution",
-                   out->count_rad_s / SB_RPM, out->asked_up_rad_s[p] / SB_RPM, out->acts_above_rad_s[p] / SB_RPM,
-                   model->gearbox.gears[p].name);
+                   out->count * unit.scale, unit.name, out->asked_up[p] * unit.scale, unit.name, unit.left,
+                   out->acts_above[p] * unit.scale, unit.name, unit.left, model->gearbox.gears[p].name);
   }
   return SB_OK;
 }
@@ -210,6 +249,10 @@ enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_option
 {
   struct sb_run_result result = {.step_count = 0};
   *out = (struct sb_emission){.model = *model};
+  if (options->sensor.pulses_per_turn > 0.0 && model->control.sensor.quantity != SB_SENSES_SPEED) {
+    return sb_fail(err, SB_ERR_USAGE, "counts of pulses need a reading of the speed, found one of the %s",
+                   model->control.sensor.quantity == SB_SENSES_DUTY ? "duty" : "current");
+  }
   out->is_own_count = take_sensor(out, &options->sensor);
   enum sb_status status = round_all(out, err);
   if (status == SB_OK && !out->is_own_count) status = compare_closed_forms(model, out, err);

@@ -21,7 +21,8 @@ static void write_page_top(FILE *out, const struct sb_emission *emission, const 
     sb_emit_write_plain(out, sb_emit_gear(emission, g));
   }
   fprintf(out, "; it starts as %d\n", emission->model.control.start_gear);
-  fprintf(out, "  IN_MESH     true while a gear is engaged; %s\n", sb_emit_mesh_words(emission));
+  fprintf(out, "  IN_MESH     %s", emission->can_stop ? "" : "true while a gear is engaged; ");
+  sb_emit_write_mesh(out, emission, "              ");
 }
 
 /* PT of the timer and PV of the counters are the same in both forms. */
@@ -109,7 +110,7 @@ int sb_emit_write_readings(FILE *out, const struct sb_emission *emission)
   fputs("sample,reading,in_mesh,gear\n", out);
   for (size_t i = 0; i < emission->sample_count; i++) {
     const struct sb_emit_sample *sample = &emission->samples[i];
-    fprintf(out, "%lu,%ld,%d,%d\n", (unsigned long)i, (long)sample->reading, sample->is_engaged, sample->gear);
+    fprintf(out, "%lu,%ld,%d,%d\n", (unsigned long)i, (long)sample->reading, sample->is_deciding, sample->gear);
   }
   return sb_emit_result(out);
 }

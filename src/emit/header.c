@@ -6,7 +6,7 @@
 
 #include "words.h"
 
-enum { READINGS_A_LINE = 12, MARKS_A_LINE = 20, ENGAGED_BIT = 0x80 };
+enum { READINGS_A_LINE = 12, MARKS_A_LINE = 20, DECIDING_BIT = 0x80 };
 
 /* Zero-clause BSD licence, as the Open Source Initiative publishes it. */
 static const char licence[] =
@@ -46,16 +46,19 @@ static void write_opening(FILE *out, const struct sb_emission *emission, const s
   sb_emit_write_thresholds(out, emission, " *   ");
   fputs(" *\n", out);
   sb_emit_write_notes(out, emission, " * ");
+  fprintf(out,
+          " *\n *   sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
+          " *   every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_in_mesh);\n"
+          " *   is_in_mesh: ",
+          names->small, names->capital, names->small);
+  sb_emit_write_mesh(out, emission, " *     ");
   fprintf(
       out,
-      " *\n *   sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
-      " *   every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_in_mesh);\n"
-      " *   is_in_mesh: %s\n"
       " *\n"
       " * Self-test on the target: define %s_SELF_TEST before including this file once; %s_self_test()\n"
       " * replays recorded readings through the controller and returns 0 when all its decisions are the expected ones.\n"
       " *\n%s */\n",
-      names->small, names->capital, names->small, sb_emit_mesh_words(emission), names->capital, names->small, licence);
+      names->capital, names->small, licence);
 }
 
 static void write_list(FILE *out, const int32_t *values, int count)
@@ -69,8 +72,13 @@ static void write_constants(FILE *out, const struct sb_emission *emission, const
   const struct sb_control *control = &emission->model.control;
   fprintf(out, "#ifndef SHIFTBAND_%s_H\n#define SHIFTBAND_%s_H\n\n#include \"shiftband/controller.h\"\n\n",
           names->capital, names->capital);
-  fprintf(out, "#define %s_SAMPLE_PERIOD_US %.0fUL\n#define %s_START_GEAR %d\n\n", names->capital,
+  fprintf(out, "#define %s_SAMPLE_PERIOD_US %.0fUL\n#define %s_START_GEAR %d\n", names->capital,
           round(control->sample_period_s * 1e6), names->capital, control->start_gear);
+  if (emission->full_count > 0.0) {
+    fprintf(out, "#define %s_FULL_COUNT %.0fL /* reading = this - counts of %s */\n", names->capital,
+            emission->full_count, control->sensor.quantity == SB_SENSES_DUTY ? "duty" : "current");
+  }
+  fputs("\n", out);
   for (int g = 1; g <= setup->gear_count; g++) {
     fprintf(out, "/* gear %d: ", g);
     sb_emit_write_plain(out, sb_emit_gear(emission, g));
@@ -107,11 +115,11 @@ static void write_recordings(FILE *out, const struct sb_emission *emission, cons
   }
   fprintf(
       out,
-      "\n};\n\n/* The expected gear, plus 0x80 while a gear is in mesh. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
+      "\n};\n\n/* The expected gear, plus 0x80 where is_in_mesh is true. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
       names->small, names->capital);
   for (size_t i = 0; i < count; i++) {
     fprintf(out, "%s%u,", i % MARKS_A_LINE == 0 ? "\n    " : " ",
-            (unsigned)(emission->samples[i].gear | (emission->samples[i].is_engaged ? ENGAGED_BIT : 0)));
+            (unsigned)(emission->samples[i].gear | (emission->samples[i].is_deciding ? DECIDING_BIT : 0)));
   }
   fputs("\n};\n\n", out);
 }
