@@ -88,6 +88,70 @@ static void a_trace_of_this_program_is_a_log(void **state)
   assert_near(shell_figure(said, "inertia at the output"), 0.004, 0.0002);
 }
 
+/* A battery, a warming winding, an inner loop or a shaft that gives make other motions; the log says what fed the motor. */
+static void traces_of_machines_that_have_more_are_logs_in_one_gear(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *name, *gear, *set;
+    double inertia;
+  } cases[] = {{"dough-drum", "stir", "drive.ramp='0 s'", 0.01},
+               {"grindstone", "fast", "drive.ramp='0 s'", 0.03},
+               {"seed-drill", "high", "tolerances={}", 0.02},
+               {"tired-winder", "fast", "tolerances={}", 0.02}};
+  for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+    char line[1024];
+    snprintf(
+        line, sizeof line,
+        "set -- --set 'load.parts=[{kind: constant, manner: resists, torque: 0.4 N.m}]' --set 'run.duration=2 s' --set %s; "
+        "$SHIFTBAND run scenarios/%s.yaml --gear %s \"$@\" -o $T/run.csv > /dev/null && $SHIFTBAND fit $T/run.csv --scenario "
+        "scenarios/%s.yaml \"$@\" --fit load_friction,load.inertia",
+        cases[k].set, cases[k].name, cases[k].gear, cases[k].name);
+    const struct said *said = shell_run(line);
+    if (said->code != 0) fail_msg("%s: %s", cases[k].name, said->text);
+    /* Voltages every 20 ms with straight lines between: a few percent of the inertia, as above. */
+    assert_near(shell_figure(said, "friction at the output"), 0.4, 0.002);
+    assert_near(shell_figure(said, "inertia at the output"), cases[k].inertia, 0.05 * cases[k].inertia);
+  }
+}
+
+/* One duty throughout: the simulator makes the same run, and all five numbers come back. */
+static void a_trace_with_a_shift_at_full_duty_gives_the_machine_back(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "set -- --set 'load.parts=[{kind: constant, manner: resists, torque: 0.4 N.m}]' --set 'run.duration=4 s' --set "
+      "drive='100 %' --set controller.reading=speed --set controller.down='45 %' --set controller.up='80 %' --set "
+      "controller.start_gear=knead; $SHIFTBAND run scenarios/dough-drum.yaml \"$@\" -o $T/run.csv > /dev/null && $SHIFTBAND "
+      "fit $T/run.csv --scenario scenarios/dough-drum.yaml \"$@\"");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "run.csv: a shift");
+  /* The scenario's own numbers, to what values every 20 ms between steps of the simulator tell. */
+  assert_near(shell_figure(said, "friction at the output"), 0.4, 0.0004);
+  assert_near(shell_figure(said, "inertia at the output"), 0.01, 1e-5);
+  assert_near(shell_figure(said, "efficiency of one mesh"), 0.96, 1e-3);
+  assert_near(shell_figure(said, "rotor inertia"), 2e-4, 2e-7);
+}
+
+static void what_the_bench_cannot_tell_of_a_scenario_is_refused_with_a_way_out(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND run scenarios/shuttle-wagon.yaml -o $T/run.csv > /dev/null; $SHIFTBAND fit "
+                "$T/run.csv --scenario scenarios/shuttle-wagon.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said,
+               "load.bodies: needs a load of inertia and parts on the bench, found a vehicle; give what the bench "
+               "turned with --set 'load={inertia: 0.01 kg.m2}'");
+  said =
+      shell_run("$SHIFTBAND fit $T/run.csv --scenario scenarios/shuttle-wagon.yaml --set 'load={inertia: 0.01 kg.m2}'");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "run.csv:3: duty: needs one duty throughout a log with a shift");
+  said = shell_run("$SHIFTBAND fit $T/run.csv --scenario scenarios/dough-drum.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "load.parts.1: needs a constant or viscous part on the bench, found profile");
+}
+
 static void a_wrong_command_line_is_told_with_exit_code_two(void **state)
 {
   (void)state;
@@ -155,6 +219,9 @@ int main(void)
       cmocka_unit_test(a_section_on_standard_output_stands_alone),
       cmocka_unit_test(json_and_residuals_are_for_machines),
       cmocka_unit_test(a_trace_of_this_program_is_a_log),
+      cmocka_unit_test(traces_of_machines_that_have_more_are_logs_in_one_gear),
+      cmocka_unit_test(a_trace_with_a_shift_at_full_duty_gives_the_machine_back),
+      cmocka_unit_test(what_the_bench_cannot_tell_of_a_scenario_is_refused_with_a_way_out),
       cmocka_unit_test(a_wrong_command_line_is_told_with_exit_code_two),
       cmocka_unit_test(a_bad_log_leaves_the_output_as_it_was),
       cmocka_unit_test(files_that_cannot_be_read_or_written_are_exit_code_four),

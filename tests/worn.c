@@ -7,9 +7,15 @@
 
 #include "near.h"
 
+struct keeper {
+  struct sb_log *log;
+  const struct sb_model *model;
+};
+
 static int keep_row(void *context, const struct sb_row *row)
 {
-  return sb_log_add_row(context, row) == SB_OK ? 0 : -1;
+  const struct keeper *keeper = context;
+  return sb_log_add_row(keeper->log, row, keeper->model) == SB_OK ? 0 : -1;
 }
 
 /* Event rows between two ticks are dropped: a logger looks at its own times. */
@@ -33,10 +39,11 @@ void worn_log(const struct sb_model *model, double interval_s, struct sb_log *lo
   struct sb_model logged = *model;
   struct sb_error err = {SB_OK, ""};
   struct sb_run_options options = sb_run_options_default();
+  struct keeper keeper = {log, model};
   *log = (struct sb_log){0};
   logged.run.trace_interval_s = interval_s;
   options.on_row = keep_row;
-  options.context = log;
+  options.context = &keeper;
   if (sb_run(&logged, &options, result, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
   keep_ticks(log, interval_s);
 }
@@ -46,7 +53,12 @@ static void wear_column(struct sb_log *log, int column, const struct wear *wear,
   double *values = log->columns[column], greatest = 0.0;
   const int is_speed = column == SB_LOG_MOTOR_SPEED || column == SB_LOG_OUTPUT_SPEED;
   if (values == NULL || column == SB_LOG_GEAR || column == SB_LOG_DRIVE) return;
-  for (size_t i = 0; i < log->count; i++) greatest = fmax(greatest, fabs(values[i]));
+  size_t known = 0;
+  for (size_t i = 0; i < log->count; i++) {
+    greatest = fmax(greatest, fabs(values[i]));
+    known += isfinite(values[i]) != 0;
+  }
+  if (known == 0) return; /* a column that this machine does not have */
   for (size_t i = 0; i < log->count; i++) {
     values[i] += gsl_ran_gaussian(random, wear->noise * greatest);
     if (is_speed && wear->round_rpm > 0.0) values[i] = round(values[i] / wear->round_rpm) * wear->round_rpm;

@@ -16,16 +16,19 @@
 #include "shiftband/sim.h"
 
 /* X(code, name, words, unit) */
-#define SB_LOG_COLUMN_LIST(X)                                         \
-  X(SB_LOG_GEAR, "gear", "gear", "")                                  \
-  X(SB_LOG_DRIVE, "drive", "drive", "")                               \
-  X(SB_LOG_MOTOR_SPEED, "motor_speed_rpm", "motor speed", "rpm")      \
-  X(SB_LOG_READING, "reading_pct", "reading", "%")                    \
-  X(SB_LOG_OUTPUT_SPEED, "output_speed_rpm", "output speed", "rpm")   \
-  X(SB_LOG_OUTPUT_TORQUE, "output_torque_nm", "output torque", "N.m") \
-  X(SB_LOG_LOAD_TORQUE, "load_torque_nm", "load torque", "N.m")       \
-  X(SB_LOG_MOTOR_CURRENT, "motor_current_a", "motor current", "A")    \
-  X(SB_LOG_SUPPLY_VOLTAGE, "supply_voltage_v", "supply voltage", "V")
+#define SB_LOG_COLUMN_LIST(X)                                          \
+  X(SB_LOG_GEAR, "gear", "gear", "")                                   \
+  X(SB_LOG_DRIVE, "drive", "drive", "")                                \
+  X(SB_LOG_MOTOR_SPEED, "motor_speed_rpm", "motor speed", "rpm")       \
+  X(SB_LOG_READING, "reading_pct", "reading", "%")                     \
+  X(SB_LOG_OUTPUT_SPEED, "output_speed_rpm", "output speed", "rpm")    \
+  X(SB_LOG_OUTPUT_TORQUE, "output_torque_nm", "output torque", "N.m")  \
+  X(SB_LOG_LOAD_TORQUE, "load_torque_nm", "load torque", "N.m")        \
+  X(SB_LOG_MOTOR_CURRENT, "motor_current_a", "motor current", "A")     \
+  X(SB_LOG_SUPPLY_VOLTAGE, "supply_voltage_v", "supply voltage", "V")  \
+  X(SB_LOG_VEHICLE_SPEED, "vehicle_speed_m_s", "vehicle speed", "m/s") \
+  X(SB_LOG_CHARGE, "charge_pct", "charge", "%")                        \
+  X(SB_LOG_WINDING, "winding_c", "winding", "deg C")
 
 enum sb_log_column {
 #define SB_LOG_CODE(code, ...) code,
@@ -58,8 +61,9 @@ struct sb_log_alias {
 enum sb_status sb_log_read(const char *path, const struct sb_log_alias *aliases, size_t alias_count, struct sb_log *out,
                            struct sb_faults *faults);
 
-/* An empty log with the columns that a simulation has; rows are added one by one. SB_ERR_MEMORY. */
-enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row);
+/* An empty log with the columns that a simulation has; rows are added one by one, NAN for what its model does not have.
+ * SB_ERR_MEMORY. */
+enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, const struct sb_model *model);
 
 void sb_log_clear(struct sb_log *log);
 

@@ -220,6 +220,8 @@ int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test
   runner.model.motor.resistance_ohm += test->source_ohm;
   runner.resistance_ohm = runner.model.motor.resistance_ohm;
   runner.speed_rad_s = own[SB_OWN_SPEED];
+  /* Each span begins anew, and a shaft that gives would wind up anew. */
+  if (!test->is_shift) runner.model.driveshaft = (struct sb_driveshaft){.is_present = false};
   return test->is_shift ? run_shift(&runner, own) : run_spans(&runner, own);
 }
 

@@ -228,6 +228,23 @@ static void set_own(struct sb_bench_test *test)
   if (test->is_own_free[SB_OWN_SPEED]) test->own[SB_OWN_SPEED] = speed;
 }
 
+/* A log with a shift is one run at one duty; in neutral the drive may be cut. */
+static enum sb_status check_shift_duty(const struct sb_fit_log *log, struct sb_error *err)
+{
+  const double *duties = log->columns[SB_FIT_DUTY], *gears = log->columns[SB_FIT_GEAR];
+  double duty = NAN;
+  for (size_t i = 0; duties != NULL && i < log->row_count; i++) {
+    if (isnan(duties[i]) || !(gears[i] >= 1.0)) continue;
+    if (isnan(duty)) duty = duties[i];
+    if (fabs(duties[i] - duty) <= 1e-9) continue;
+    return sb_fail(err, SB_ERR_SCENARIO,
+                   "%s:%ld: duty: needs one duty throughout a log with a shift, found %.4g %% after %.4g %%; take the "
+                   "rows of one gear alone, or a log at full duty",
+                   log->path, log->lines[i], 100.0 * duties[i], 100.0 * duty);
+  }
+  return SB_OK;
+}
+
 static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *test, int index, struct sb_error *err)
 {
   const struct sb_fit_log *log = test->log;
@@ -241,7 +258,8 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   if (!has_motion) {
     return sb_fail(err, SB_ERR_SCENARIO, "%s: speed: needs readings above zero, found none", log->path);
   }
-  const enum sb_status status = read_gears(bench, test, err);
+  enum sb_status status = read_gears(bench, test, err);
+  if (status == SB_OK && test->is_shift) status = check_shift_duty(log, err);
   if (status != SB_OK || !test->is_dynamic) return status;
   const double *times = log->columns[SB_FIT_TIME], *inertias = log->columns[SB_FIT_ADDED_INERTIA];
   if (log->row_count < 8 || !(times[log->row_count - 1] > times[0])) {
@@ -408,9 +426,15 @@ static void set_voltage(struct sb_bench *bench, const struct sb_fit_log *logs, s
   bench->fed_voltage_v = setup->model->supply.open_circuit_voltage_v * setup->model->drive.limit_fraction;
 }
 
-/* A load that changes by itself cannot be told from friction. */
+/* A load that changes by itself cannot be told from friction, and a body gives friction and inertia together. */
 static enum sb_status check_load(const struct sb_fit_setup *setup, struct sb_error *err)
 {
+  if (setup->model != NULL && setup->model->body_count > 0) {
+    return sb_fail(err, SB_ERR_SCENARIO,
+                   "load.bodies: needs a load of inertia and parts on the bench, found a %s; give what the bench "
+                   "turned with --set 'load={inertia: 0.01 kg.m2}', and leave out what belongs to the %s",
+                   setup->model->bodies[0].ops->name, setup->model->bodies[0].ops->name);
+  }
   for (int k = 0; setup->model != NULL && k < setup->model->load.part_count; k++) {
     const struct sb_load_ops *ops = setup->model->load.parts[k].ops;
     if (ops == sb_load_kind_find("constant") || ops == sb_load_kind_find("viscous")) continue;

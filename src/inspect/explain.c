@@ -54,9 +54,9 @@ static bool is_usual(const char *path)
                                        "load.",
                                        "controller.dwell",
                                        "controller.start_delay",
-                                       "controller.reference_speed"};
-  static const char *const not_these[] = {"nominal_voltage", "shift_timeout", "air_density", "gravity",
-                                          "period",          "phase",         "breakaway"};
+                                       "controller.reference_"};
+  static const char *const not_these[] = {"nominal_voltage", "shift_timeout", "air_density", "gravity", "period",
+                                          "phase",           "breakaway",     "cutoff",      "cut_out", "reset"};
   bool is_in = false;
   for (size_t k = 0; k < sizeof starts / sizeof starts[0]; k++)
     is_in |= strncmp(path, starts[k], strlen(starts[k])) == 0;
@@ -84,20 +84,35 @@ static enum sb_status load(const struct search *search, const char *first, const
   return status == SB_ERR_USAGE ? SB_ERR_SCENARIO : status;
 }
 
+/* Percentages that have no spread to tell them by: the model does. Thresholds have knobs of their own. */
+static bool find_share(const struct sb_model *model, const char *path, struct knob *knob)
+{
+  double written = 0.0;
+  if (strcmp(path, "drive") == 0 || strcmp(path, "drive.limit") == 0) written = model->drive.limit_fraction;
+  if (strcmp(path, "supply.battery.charge") == 0) written = model->battery.charge_fraction;
+  if (!(written > 0.0)) return false;
+  *knob = (struct knob){.written = written, .unit_scale = 100.0, .unit = "%"};
+  strcpy(knob->path, path);
+  return true;
+}
+
+/* The speed that an inner loop holds, given as a share or as a speed. */
+static bool find_target(const struct sb_model *model, const char *path, struct knob *knob)
+{
+  if (strcmp(path, "drive.target") != 0 || model->drive.mode != SB_DRIVE_SPEED_HOLD) return false;
+  *knob = (struct knob){.written = model->drive.target_rad_s, .unit_scale = 1.0 / SB_RPM, .unit = "rpm"};
+  strcpy(knob->path, path);
+  return true;
+}
+
 /* The value of a key as written: a spread of nothing around it tells value and unit. */
 static bool find_written(const struct search *search, const struct sb_scenario_key *key, struct knob *knob)
 {
   char set[192];
+  const struct sb_model *model = &search->scenario->model;
   if (strlen(key->path) >= sizeof knob->path) return false;
+  if (key->quantity == SB_PERCENT) return find_share(model, key->path, knob) || find_target(model, key->path, knob);
   const char *unit = sb_quantity_si(key->quantity);
-  const bool is_percent = key->quantity == SB_PERCENT;
-  const bool is_limit = strcmp(key->path, "drive") == 0 || strcmp(key->path, "drive.limit") == 0;
-  if (is_percent && !is_limit) return false; /* thresholds have knobs of their own */
-  if (is_percent) {
-    *knob = (struct knob){.written = search->scenario->model.drive.limit_fraction, .unit_scale = 100.0, .unit = "%"};
-    strcpy(knob->path, key->path);
-    return true;
-  }
   snprintf(set, sizeof set, "tolerances.%s=0%s%s", key->path, unit[0] != 0 ? " " : "", unit);
   if (load(search, set, NULL, search->trial) != SB_OK) return false;
   bool is_found = false;
@@ -155,6 +170,16 @@ static bool is_tried(const struct sb_hint_request *request, const char *path)
   return false;
 }
 
+/* The drive is one duty or a section, and the limit a key of either: of two ways to say one number one is left. */
+static bool is_other_form(const struct sb_scenario *scenario, const char *path)
+{
+  bool has_section = false;
+  for (size_t i = 0; i < scenario->key_count; i++) {
+    has_section |= scenario->keys[i].is_given && strncmp(scenario->keys[i].path, "drive.", 6) == 0;
+  }
+  return strcmp(path, has_section ? "drive" : "drive.limit") == 0;
+}
+
 static size_t find_knobs(const struct search *search, struct knob knobs[SB_HINT_MAX])
 {
   const bool is_asked = search->request->try_count > 0;
@@ -166,6 +191,7 @@ static size_t find_knobs(const struct search *search, struct knob knobs[SB_HINT_
   }
   for (size_t i = 0; i < search->scenario->key_count && count < SB_HINT_MAX; i++) {
     const struct sb_scenario_key *key = &search->scenario->keys[i];
+    if (is_other_form(search->scenario, key->path)) continue;
     if (key->is_whole || !(is_asked ? is_tried(search->request, key->path) : is_usual(key->path))) continue;
     if (find_written(search, key, &knobs[count])) count++;
   }
@@ -234,23 +260,35 @@ static bool is_ordered(const struct sb_model *model)
   return true;
 }
 
+enum { REFERENCE_SIZE = 96 };
+
+/* A controller does not know that its motor is another one: the reference stays. Whether it has any. */
+static bool write_reference(const struct sb_model *model, char set[REFERENCE_SIZE])
+{
+  const struct sb_sensor *sensor = &model->control.sensor;
+  if (model->gearbox.gear_count < 2 || sensor->quantity == SB_SENSES_DUTY) return false;
+  if (sensor->quantity == SB_SENSES_CURRENT) {
+    snprintf(set, REFERENCE_SIZE, "controller.reference_current=%.17g A", sensor->reference_a);
+  } else {
+    snprintf(set, REFERENCE_SIZE, "controller.reference_speed=%.17g rad/s", sensor->reference_rad_s);
+  }
+  return true;
+}
+
 /* J at a factor exp(s). */
 static double trial_cost(double s, void *context)
 {
   struct search *search = context;
   const struct knob *knob = search->knob;
-  char set[192], reference[96];
+  char set[192], reference[REFERENCE_SIZE];
   if (knob->kind != KNOB_KEY) {
     const struct sb_model model = turned(search, exp(s));
     return is_ordered(&model) ? cost_of(search, &model) : hopeless;
   }
   snprintf(set, sizeof set, "%s=%.17g%s%s", knob->path, knob->written * exp(s) * knob->unit_scale,
            knob->unit[0] != 0 ? " " : "", knob->unit);
-  /* A controller does not know that its motor is another one. */
-  snprintf(reference, sizeof reference, "controller.reference_speed=%.17g rad/s",
-           search->scenario->model.control.sensor.reference_rad_s);
-  const bool has_controller = search->scenario->model.gearbox.gear_count > 1;
-  const enum sb_status status = load(search, set, has_controller ? reference : NULL, search->trial);
+  const bool has_reference = write_reference(&search->scenario->model, reference);
+  const enum sb_status status = load(search, set, has_reference ? reference : NULL, search->trial);
   if (status == SB_ERR_MEMORY || status == SB_ERR_IO) search->status = status;
   if (status != SB_OK) return hopeless;
   const double cost = cost_of(search, &search->trial->model);

@@ -58,7 +58,7 @@ bool sb_log_grow(struct sb_log *log, const bool has[SB_LOG_COLUMN_COUNT])
   return is_fine;
 }
 
-enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row)
+enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, const struct sb_model *model)
 {
   bool has[SB_LOG_COLUMN_COUNT];
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) has[c] = true;
@@ -74,6 +74,11 @@ enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row)
   log->columns[SB_LOG_LOAD_TORQUE][i] = row->load_torque_nm;
   log->columns[SB_LOG_MOTOR_CURRENT][i] = row->motor_current_a;
   log->columns[SB_LOG_SUPPLY_VOLTAGE][i] = row->supply_voltage_v;
+  const struct sb_road *road = &model->load.road;
+  log->columns[SB_LOG_VEHICLE_SPEED][i] =
+      road->is_present ? row->vehicle_speed_rad_s * road->wheel_radius_m : (double)NAN;
+  log->columns[SB_LOG_CHARGE][i] = 100.0 * row->charge_fraction;
+  log->columns[SB_LOG_WINDING][i] = row->winding_c;
   return SB_OK;
 }
 
