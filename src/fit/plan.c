@@ -438,10 +438,11 @@ static enum sb_status check_load(const struct sb_fit_setup *setup, struct sb_err
   for (int k = 0; setup->model != NULL && k < setup->model->load.part_count; k++) {
     const struct sb_load_ops *ops = setup->model->load.parts[k].ops;
     if (ops == sb_load_kind_find("constant") || ops == sb_load_kind_find("viscous")) continue;
-    return sb_fail(err, SB_ERR_SCENARIO,
-                   "load.parts.%d: needs a constant or viscous part on the bench, found %s; leave it out with "
-                   "--set 'load.parts=[]'",
-                   k + 1, ops->name);
+    return sb_fail(
+        err, SB_ERR_SCENARIO,
+        "load.parts.%d: needs a constant or viscous part on the bench, found %s; log without it, and leave it out with "
+        "--set 'load.parts=[]'",
+        k + 1, ops->name);
   }
   return SB_OK;
 }
