@@ -27,6 +27,8 @@
  * that may change the parameters by half of themselves is not told, is named, and is held where the setup has it.
  *
  * Leaves out: errors in torque, voltage and duty (taken as exact), inductance, warming, noise that is correlated in time.
+ * Of a scenario's battery, winding and drive nothing is used, for the log says what fed the motor; its output shaft gives
+ * only across a shift. A log with a shift is one run at one duty. Bodies and loads that change are refused.
  * Source: weighted and robust regression as in N. R. Draper, H. Smith, Applied Regression Analysis, and P. J. Rousseeuw,
  * A. M. Leroy, Robust Regression and Outlier Detection (reweighted least squares); B. L. Welch 1947, F. E. Satterthwaite
  * 1946 (all from memory). Checked in tests/test_fit*.c by intervals that hold the truth as often as they say.
