@@ -39,7 +39,8 @@ static struct sb_model draw_machine(gsl_rng *random)
 {
   struct sb_model model = box_cart();
   box_add_constant(&model, 0.05, true);
-  model.limits = (struct sb_limits){INFINITY, INFINITY, 0.5, (double)NAN};
+  model.limits = (struct sb_limits){
+      .output_torque_nm = INFINITY, .winding_c = INFINITY, .stall_time_s = 0.5, .hunt_window_s = (double)NAN};
   model.run.duration_s = 1.0;
   model.control.dwell_s = 0.5;
   model.control.start_delay_s = 0.5;
