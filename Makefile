@@ -105,7 +105,7 @@ all: $(PROGRAM) $(LIBRARY) ## build the program and the library (default)
 
 $(PROGRAM): $(CLI_OBJ) $(LIBRARY)
 	$(say) link $@
-	$(Q)$(CC) $(link_flags) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS)
+	$(Q)$(CC) $(link_flags) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS) -ldl
 
 $(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
 	$(say) ar $@

@@ -176,28 +176,41 @@ enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t 
   return status;
 }
 
+/* Whether a figure is another than in the scenario as written. */
+static bool has_moved(const struct sb_scenario *nominal, const double *values, const char *path)
+{
+  for (int k = 0; k < nominal->tolerance_count; k++) {
+    if (strcmp(nominal->tolerances[k].path, path) == 0) return values[k] != nominal->tolerances[k].nominal;
+  }
+  return false;
+}
+
+/* Adds "PATH VALUE UNIT" to a list of such; returns its length. */
+static size_t add_words(char *text, size_t size, size_t length, const char *path, double value, const char *unit)
+{
+  const int more = snprintf(text + length, size - length, "%s%s %.8g %s", length > 0 ? ", " : "", path, value, unit);
+  length += more > 0 ? (size_t)more : 0;
+  return length < size ? length : size - 1;
+}
+
 const char *sb_spread_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size)
 {
   size_t length = 0;
-  snprintf(text, size, "nominal");
-  bool is_nominal = true;
   for (int k = 0; k < nominal->tolerance_count; k++) {
     const struct sb_tolerance *tolerance = &nominal->tolerances[k];
-    is_nominal &= values[k] == tolerance->nominal;
-    const int more = snprintf(text + length, size - length, "%s%s %.8g %s", k > 0 ? ", " : "", tolerance->path,
-                              values[k] * tolerance->unit_scale, tolerance->unit);
-    length += more > 0 ? (size_t)more : 0;
-    if (length >= size) length = size - 1;
+    if (values[k] == tolerance->nominal) continue;
+    length = add_words(text, size, length, tolerance->path, values[k] * tolerance->unit_scale, tolerance->unit);
+  }
+  if (length == 0) {
+    snprintf(text, size, "nominal");
+    return text;
   }
   /* What would move with the machine, were it not kept: who repeats the sample must keep it, too. */
   struct kept kept[KEPT_MAX];
-  const int kept_count = is_nominal ? 0 : list_kept(nominal, kept);
+  const int kept_count = list_kept(nominal, kept);
   for (int k = 0; k < kept_count; k++) {
-    if (kept[k].moves_with != NULL && !has_tolerance(nominal, kept[k].moves_with)) continue;
-    const int more = snprintf(text + length, size - length, ", %s %.8g %s", kept[k].path, kept[k].value, kept[k].unit);
-    length += more > 0 ? (size_t)more : 0;
-    if (length >= size) length = size - 1;
+    if (kept[k].moves_with != NULL && !has_moved(nominal, values, kept[k].moves_with)) continue;
+    length = add_words(text, size, length, kept[k].path, kept[k].value, kept[k].unit);
   }
-  if (is_nominal) snprintf(text, size, "nominal");
   return text;
 }

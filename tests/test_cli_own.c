@@ -156,6 +156,13 @@ static void shards_join_and_interrupted_work_goes_on_under_the_same_controller_o
       "grep -c 'by controller' $T/j.txt; $m --shard 2/2 -o $T/s3 $f; $SHIFTBAND map --join $T/s1 $T/s3; echo code $?");
   shell_expect(said, "1\n");
   shell_expect(said, "code 3");
+  said = shell_run(
+      OWN "m=\"$SHIFTBAND map --vary controller.dwell=0.2..2s --points 60 --jobs 1 -o $T/r.csv\"; "
+          "f=scenarios/tray-cart.yaml; $SHIFTBAND map --vary controller.dwell=0.2..2s --points 60 $OWN -o $T/u.csv $f "
+          ">/dev/null; $m $OWN $f >/dev/null & sleep 0.3; kill -9 $!; wait $! 2>/dev/null; ls $T/r.csv.part | wc -l; "
+          "$m --resume $f; echo code $?; $m --resume $OWN $f >/dev/null && cmp $T/u.csv $T/r.csv && echo alike");
+  shell_expect(said, "belongs to another study");
+  shell_expect(said, "code 2\nalike\n");
 }
 
 static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void **state)

@@ -45,7 +45,7 @@ static void note(void *context, const struct sb_sim *sim, enum sb_event event)
 }
 
 /* From the run's start in a gear (index); a shift to another one at command_s unless that is NAN. */
-static struct ride ride(const struct sb_model *model, int gear, double command_s, double end_s)
+static struct ride ride_of(const struct sb_model *model, int gear, double command_s, double end_s)
 {
   struct ride out = {.count = 0};
   struct sb_error err = {SB_OK, ""};
@@ -163,11 +163,11 @@ static void wheels_spin_up_by_the_motors_line_against_the_traction_and_grip_wher
                       .vehicle_rad_s2 = (0.4 - 0.02) * 9.81 / 0.1};
   const double meet_s = grip_time_s(&spin);
 
-  const struct ride early = ride(&model, 0, NAN, 0.05);
+  const struct ride early = ride_of(&model, 0, NAN, 0.05);
   assert_true(early.row.is_slipping);
   assert_near_rel(early.row.motor_speed_rad_s, spin.settled_rad_s * -expm1(-0.05 / spin.tau_s), 1e-6);
   assert_near_rel(early.row.vehicle_speed_rad_s, spin.vehicle_rad_s2 * 0.05, rounding);
-  const struct ride late = ride(&model, 0, NAN, 6.0);
+  const struct ride late = ride_of(&model, 0, NAN, 6.0);
   const size_t gripped = find(&late, SB_EVENT_GRIPPED, 0);
   assert_near(late.events[gripped].time_s, meet_s, 1e-7);
   assert_near_rel(late.events[gripped].vehicle_rad_s, spin.vehicle_rad_s2 * meet_s, 1e-7);
@@ -184,7 +184,7 @@ static void lower_gear_of_slipping_wheels_pushes_no_harder(void **state)
   vehicle.driven_share = 0.6;
   vehicle.wheel_inertia_kg_m2 = 0.001;
   put(&model, &vehicle);
-  const struct ride low = ride(&model, 0, NAN, 0.1), high = ride(&model, 1, NAN, 0.1);
+  const struct ride low = ride_of(&model, 0, NAN, 0.1), high = ride_of(&model, 1, NAN, 0.1);
   assert_true(low.row.is_slipping && high.row.is_slipping);
   assert_near_rel(low.row.vehicle_speed_rad_s, 0.25 * 0.6 * 9.81 / 0.1 * 0.1, rounding);
   assert_true(low.row.vehicle_speed_rad_s == high.row.vehicle_speed_rad_s);
@@ -205,7 +205,7 @@ static void wheels_let_go_where_the_push_exceeds_the_weight_across_the_slope(voi
     /* Gripping, the low gear's 90 N less what spins motor and wheels; the share of it that reaches the vehicle. */
     const double spinning = (5e-4 * 100.0 * 0.9 + 0.01) / 0.01, rate = (90.0 - 12.0 * 9.81 * rise) / (12.0 + spinning);
     const double asked_n = 12.0 * (9.81 * rise + rate), most_n = 0.6 * 12.0 * 9.81 * cos(tilt);
-    const struct ride start = ride(&model, 0, NAN, 0.01);
+    const struct ride start = ride_of(&model, 0, NAN, 0.01);
     assert_int_equal(start.row.is_slipping, asked_n > most_n);
     if (!start.row.is_slipping) continue;
     assert_near_rel(start.row.vehicle_speed_rad_s, (0.5 * cos(tilt) - rise) * 9.81 / 0.1 * 0.01, rounding);
@@ -218,7 +218,7 @@ static void wheels_let_go_where_the_push_exceeds_the_weight_across_the_slope(voi
     struct sb_vehicle vehicle = vehicle_of(12.0, asked_n / (12.0 * 9.81 * cos(tilt)) * (1.0 + 1e-9 * side), 0.1);
     vehicle.grade_fraction = 0.1;
     put(&model, &vehicle);
-    assert_int_equal(ride(&model, 0, NAN, 0.001).row.is_slipping, side < 0);
+    assert_int_equal(ride_of(&model, 0, NAN, 0.001).row.is_slipping, side < 0);
   }
 }
 
@@ -230,7 +230,7 @@ static void engagement_jolts_the_wheels_alone_where_they_can_slip(void **state)
   struct sb_vehicle vehicle = vehicle_of(10.0, 0.9, 0.8);
   put(&model, &vehicle);
   model.shifter.travel_time_s = 0.2;
-  const struct ride one = ride(&model, 0, 1.0, 1.3);
+  const struct ride one = ride_of(&model, 0, 1.0, 1.3);
   const size_t engaged = find(&one, SB_EVENT_ENGAGED, 0);
   /* Loss-free meanwhile: the vehicle rolls on in neutral, the motor runs up to its line. */
   const double before = one.events[find(&one, SB_EVENT_COMMAND, 0)].wheel_rad_s;
@@ -258,7 +258,7 @@ static void meeting_of_the_worked_example_loses_what_the_book_says(void **state)
     vehicle.obstacles[0] = stands(1.0, 25.0, 0.0, 0.0);
     put(&model, &vehicle);
     model.run.initial_output_speed_rad_s = 1.5 / 0.1;
-    const struct ride met = ride(&model, 1, NAN, 1.5);
+    const struct ride met = ride_of(&model, 1, NAN, 1.5);
     assert_near(met.events[find(&met, SB_EVENT_MET, 0)].time_s, 1.0 / 1.5, 1e-9);
     assert_near(met.row.vehicle_speed_rad_s * 0.1, 1.0, 1e-8);
     assert_near(met.sums.ledger.impact_loss, 18.75, 18.75 * 1e-8);
@@ -275,7 +275,7 @@ static void wheels_that_cannot_slip_strike_with_the_motor_behind_them(void **sta
   vehicle.obstacle_count = 1;
   vehicle.obstacles[0] = stands(2.0, 6.0, 0.1, 0.1);
   put(&model, &vehicle);
-  const struct ride met = ride(&model, 1, NAN, 40.0);
+  const struct ride met = ride_of(&model, 1, NAN, 40.0);
   const size_t at = find(&met, SB_EVENT_MET, 0);
   const double whole = 10.0 * 0.01 + 0.01 + 5e-4 * 16.0, body = 6.0 * 0.01;
   const double before = met.events[at].wheel_rad_s * (whole + body) / whole;
@@ -295,7 +295,7 @@ static void bodies_are_pushed_one_after_the_other_at_the_speed_the_line_leaves(v
   vehicle.obstacles[1] = stands(50.0, 3.0, 0.4, 0.4);
   vehicle.finish_m = 90.0;
   put(&model, &vehicle);
-  const struct ride whole = ride(&model, 1, NAN, 120.0);
+  const struct ride whole = ride_of(&model, 1, NAN, 120.0);
   assert_int_equal(count_of(&whole, SB_EVENT_MET), 2);
   const double first_nm = 0.3 * 2.0 * 9.81 * 0.1, both_nm = first_nm + 0.4 * 3.0 * 9.81 * 0.1;
   const size_t second = find(&whole, SB_EVENT_MET, 1);
@@ -321,7 +321,7 @@ static void body_is_left_where_the_vehicle_turns_back_and_met_again_there(void *
   put(&model, &vehicle);
   model.shifter.travel_time_s = 1.5;
   const double tilt = atan(0.1), slide_n = 0.2 * 2.0 * 9.81;
-  const struct ride back = ride(&model, 0, 2.0, 3.4);
+  const struct ride back = ride_of(&model, 0, 2.0, 3.4);
   const size_t command = find(&back, SB_EVENT_COMMAND, 0);
   const double v = back.events[command].vehicle_rad_s * 0.1;
   /* Decelerated by slope and sliding body with the mass of both and of the wheels, then accelerated by the slope alone. */
@@ -332,7 +332,7 @@ static void body_is_left_where_the_vehicle_turns_back_and_met_again_there(void *
   assert_near_rel(back.state.far.left_rad * 0.1 - back.row.vehicle_angle_rad * 0.1, 0.5 * down_m_s2 * down_s * down_s,
                   1e-8);
   const double left_rad = back.state.far.left_rad;
-  const struct ride again = ride(&model, 0, 2.0, 12.0);
+  const struct ride again = ride_of(&model, 0, 2.0, 12.0);
   assert_int_equal(again.sums.impact_count, 2);
   assert_true(isinf(again.state.far.left_rad));
   assert_true(again.row.vehicle_angle_rad > left_rad);
@@ -354,7 +354,7 @@ static void little_more_than_the_advised_ballast_moves_it_and_a_little_less_does
     vehicle.obstacle_count = 1;
     vehicle.obstacles[0] = stands(0.05, 3.0, 0.8, 0.8);
     put(&model, &vehicle);
-    const struct ride slips = ride(&model, 0, NAN, 4.0);
+    const struct ride slips = ride_of(&model, 0, NAN, 4.0);
     assert_true(slips.row.is_slipping && slips.row.vehicle_speed_rad_s == 0.0);
     const struct sb_road_need *need = &slips.sums.slip_need;
     const double tilt = atan(grades[i / 2]), own_n = 6.0 * 9.81 * (sin(tilt) + 0.02 * cos(tilt));
@@ -368,7 +368,7 @@ static void little_more_than_the_advised_ballast_moves_it_and_a_little_less_does
       heavier.mass_kg = 6.0 + ballast_kg;
       heavier.driven_share = (0.7 * 6.0 + ballast_kg) / heavier.mass_kg;
       put(&model, &heavier);
-      const struct ride tried = ride(&model, 0, NAN, 150.0);
+      const struct ride tried = ride_of(&model, 0, NAN, 150.0);
       const bool is_moving = !tried.row.is_slipping && tried.row.vehicle_speed_rad_s > 0.0;
       assert_int_equal(is_moving, side > 0);
     }
@@ -406,7 +406,7 @@ static double adhesion_km_h_s(double driven_kg, double mass_kg, double adhesion,
                                .sliding_ratio = adhesion,
                                .driven_share = driven_kg / mass_kg / cosine};
   put(&model, &vehicle);
-  return ride(&model, 0, NAN, 1.0).row.vehicle_speed_rad_s * 0.5 * 3.6;
+  return ride_of(&model, 0, NAN, 1.0).row.vehicle_speed_rad_s * 0.5 * 3.6;
 }
 
 /* G. K. Dubey, Fundamentals of Electrical Drives, ex. 10.5: 2.2366 and 3.326 km/h/s, worked out again 2.23676, 3.32640. */
@@ -445,7 +445,7 @@ static void motors_of_the_worked_example_slip_a_lighter_locomotive_only(void **s
                                  .sliding_ratio = 0.25,
                                  .driven_share = 0.75 * (101.83e3 + 30.0 * side) / 250e3};
     put(&model, &vehicle);
-    assert_int_equal(ride(&model, 0, NAN, 0.002).row.is_slipping, side < 0);
+    assert_int_equal(ride_of(&model, 0, NAN, 0.002).row.is_slipping, side < 0);
   }
 }
 
@@ -468,7 +468,7 @@ static void events_of_a_hard_way(double step_s, double times[WATCHED])
   put(&model, &vehicle);
   model.run.step_s = step_s;
   model.shifter.travel_time_s = 0.1;
-  const struct ride way = ride(&model, 1, 0.48, 3.2);
+  const struct ride way = ride_of(&model, 1, 0.48, 3.2);
   times[0] = way.events[find(&way, SB_EVENT_GRIPPED, 0)].time_s; /* after the engagement */
   times[1] = way.events[find(&way, SB_EVENT_MET, 0)].time_s;
   times[2] = way.events[find(&way, SB_EVENT_GRIPPED, 1)].time_s;                                    /* after the body */

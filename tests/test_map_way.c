@@ -41,6 +41,23 @@ static void count_what_is_met(const struct sb_model *model, struct met *met)
   sb_run_result_clear(&result);
 }
 
+/* Cells from all over the plane. */
+static void check_cells(const struct sb_model *model, const struct sb_map *map, gsl_rng *rng, struct plane_seen *seen)
+{
+  const size_t stride = 1 + map->cell_count / CELLS_A_CASE;
+  for (size_t k = 0; k < map->cell_count; k += stride) plane_check_cell(model, map, &map->cells[k], rng, seen);
+}
+
+static void check_some_cells(const struct sb_model *model, const struct sb_map_options *options, gsl_rng *rng,
+                             struct plane_seen *seen)
+{
+  struct sb_map map;
+  struct sb_error err = {SB_OK, ""};
+  if (sb_map_exact(model, options, false, &map, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
+  check_cells(model, &map, rng, seen);
+  sb_map_clear(&map);
+}
+
 /* A seed a case, so that one that fails can be looked at alone: SHIFTBAND_TEST_CASE=number. */
 static void check_cases(const struct mix_chances *chances, unsigned long first, unsigned long count,
                         struct plane_seen *seen, struct met *met)
@@ -54,14 +71,7 @@ static void check_cases(const struct mix_chances *chances, unsigned long first, 
     const struct sb_model *model = &it.plane.model;
     snprintf(it.plane.model.name, sizeof it.plane.model.name, "case %lu", seed);
     if (only != NULL) print_message("%s\n", model->name);
-    struct sb_map map;
-    struct sb_error err = {SB_OK, ""};
-    if (sb_map_exact(model, &it.plane.options, false, &map, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
-    const size_t cells = map.cell_count < CELLS_A_CASE ? map.cell_count : CELLS_A_CASE;
-    for (size_t k = 0; k < cells; k++) {
-      plane_check_cell(model, &map, &map.cells[k * map.cell_count / cells], rng, seen);
-    }
-    sb_map_clear(&map);
+    check_some_cells(model, &it.plane.options, rng, seen);
     count_what_is_met(model, met);
     gsl_rng_free(rng);
   }

@@ -351,8 +351,8 @@ static void happen(struct way *o, enum watch watch)
 /* Into mesh: motor and wheels jolt, alone where the wheels can slip. */
 static void join(struct way *o)
 {
-  const bool lets_go = o->vehicle->grip_ratio > 0.0;
-  if (lets_go && !o->is_slipping) {
+  const bool can_slip = o->vehicle->grip_ratio > 0.0;
+  if (can_slip && !o->is_slipping) {
     note(o, SB_EVENT_SLIPPED);
     o->is_slipping = true;
   }

@@ -131,8 +131,8 @@ struct sb_sums {
   double cut_first_s; /* when it first was; NAN: never */
   double cut_last_s;
   long cut_count;
-  bool was_cut_by_heat, was_cut_by_battery;
-  double impact_greatest_nms; /* of bodies met, at the output */
+  int was_cut_by_heat, was_cut_by_battery; /* no bool: sums are compared by their bytes, which have no gaps */
+  double impact_greatest_nms;              /* of bodies met, at the output */
   long impact_count;
 };
 

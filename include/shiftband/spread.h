@@ -38,7 +38,8 @@ enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t 
                               const struct sb_scenario *nominal, const double *values, struct sb_scenario *out,
                               struct sb_faults *faults);
 
-/* One sample in words: "supply.open_circuit_voltage 9.6 V, motor.stall_torque 0.38 N.m"; "nominal" without any. */
+/* One sample in words, of what differs from the scenario as written: "supply.open_circuit_voltage 9.6 V,
+ * motor.stall_torque 0.38 N.m"; "nominal" when nothing does. */
 const char *sb_spread_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size);
 
 #endif

@@ -18,7 +18,7 @@ static pthread_mutex_t starting = PTHREAD_MUTEX_INITIALIZER;
 
 /* How often a raised stop flag is noticed while nothing is heard; a child that is waited for is looked at this often. */
 enum { STOP_SLICE_MS = 100 };
-static const long look_ns = 500000;
+static const long look_ns = 100000;
 static const double listen_slice_s = 0.01;
 
 static double now_s(void)
