@@ -3,8 +3,6 @@
 
 #include <math.h>
 
-#include "feed.h"
-
 #include "segment.h"
 
 /* A contact that is asked for more than it carries by less than this fraction holds: it would slip by rounding alone. */
@@ -41,17 +39,39 @@ double sb_contact_speed_rad_s(const struct sb_state *state)
   return state->far.is_slipping ? state->far.speed_rad_s : state->output_speed_rad_s;
 }
 
-/* Friction and hold of what stands before the vehicle, in a direction. */
-static double pushed_nm(const struct sb_sim *sim, int direction)
+/* The part of a vehicle's weight that presses on the ground: the cosine of the grade at its place. */
+static double cosine(const struct sb_sim *sim)
 {
-  if (direction <= 0 || !is_pushing(&sim->state)) return 0.0;
-  return sb_road_pushed_friction_nm(road_of(sim), sim->state.far.met_count);
+  const struct sb_road *road = road_of(sim);
+  return sb_road_press_nm(road, sim->state.far.load_angle_rad) / (road->driven_share * road->weight_nm);
+}
+
+/* Mass of what is pushed over the vehicle's own. */
+static double pushed_ratio(const struct sb_sim *sim)
+{
+  return sb_road_pushed_inertia(road_of(sim), sim->state.far.met_count) / road_of(sim)->inertia_kg_m2;
+}
+
+/* What the bodies before the vehicle add against it: their friction and, on a grade, their weight. Bodies never pull, so
+ * those that would slide off by themselves add nothing. */
+static struct sb_load_curve pushed_curve(const struct sb_sim *sim, int direction)
+{
+  if (direction <= 0 || !is_pushing(&sim->state)) return (struct sb_load_curve){.wave_count = 0};
+  struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
+  const double friction_nm = sb_road_pushed_friction_nm(road_of(sim), sim->state.far.met_count);
+  curve.c0_nm = friction_nm * cosine(sim) + pushed_ratio(sim) * curve.c0_nm;
+  curve.per_rad *= pushed_ratio(sim);
+  if (curve.c0_nm < 0.0) curve.c0_nm = curve.per_rad = 0.0;
+  return curve;
 }
 
 static double pushed_hold_nm(const struct sb_sim *sim, int direction)
 {
   if (direction <= 0 || !is_pushing(&sim->state)) return 0.0;
-  return sb_road_pushed_hold_nm(road_of(sim), sim->state.far.met_count);
+  const struct sb_far *far = &sim->state.far;
+  const double weight_nm = sb_load_curve_outside_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
+  const double hold_nm = sb_road_pushed_hold_nm(road_of(sim), far->met_count);
+  return fmax(0.0, hold_nm * cosine(sim) + pushed_ratio(sim) * weight_nm);
 }
 
 /* What the vehicle at rest has against a start of its own. */
@@ -68,14 +88,28 @@ double sb_contact_resting_nm(const struct sb_sim *sim, double time_s, int output
   return fmin(fmax(vehicle_resting_nm(sim, time_s, output_direction), -far->grip_nm), far->grip_nm);
 }
 
-double sb_contact_moving_nm(const struct sb_sim *sim, int output_direction)
+void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struct sb_load_curve *curve)
 {
-  return sim->state.far.is_slipping ? sim->segment->far.traction_nm : pushed_nm(sim, output_direction);
+  if (sim->state.far.is_slipping) {
+    curve->c0_nm += sim->segment->far.traction_nm;
+    return;
+  }
+  const struct sb_load_curve pushed = pushed_curve(sim, output_direction);
+  curve->c0_nm += pushed.c0_nm;
+  curve->per_rad += pushed.per_rad;
 }
 
 void sb_contact_take_resting(struct sb_sim *sim)
 {
   sim->segment->far.resting = sb_resting_at(sim, SB_SIDE_BEYOND);
+}
+
+/* A vehicle at rest where it left its bodies touches them again. */
+static void take_up(struct sb_state *state)
+{
+  struct sb_far *far = &state->far;
+  const bool is_back = far->met_count > 0 && far->load_angle_rad >= far->left_rad;
+  if (is_back && sb_contact_speed_rad_s(state) == 0.0) far->left_rad = INFINITY;
 }
 
 void sb_contact_begin(struct sb_sim *sim)
@@ -89,9 +123,7 @@ void sb_contact_begin(struct sb_sim *sim)
   }
   /* An engagement or an impact may have turned the lead over. */
   if (far->is_slipping) far->slip_direction = sb_sign_of(state->output_speed_rad_s - far->speed_rad_s);
-  /* A vehicle at rest where it left its bodies touches them again. */
-  const bool is_back = far->met_count > 0 && far->load_angle_rad >= far->left_rad;
-  if (is_back && sb_contact_speed_rad_s(state) == 0.0) far->left_rad = INFINITY;
+  take_up(state);
 }
 
 void sb_contact_prepare(struct sb_sim *sim)
@@ -126,7 +158,8 @@ static int settle_vehicle(struct sb_sim *sim)
 static void note_need(struct sb_sim *sim)
 {
   const struct sb_far *far = &sim->state.far;
-  if (far->direction != 0) return;
+  if (far->direction == far->slip_direction) return;
+  sb_contact_take_resting(sim);
   const double whole_nm = far->slip_direction * vehicle_resting_nm(sim, sim->state.time_s, far->slip_direction);
   if (!(whole_nm > sim->sums.slip_need.whole_nm)) return;
   const double own_nm = whole_nm - pushed_hold_nm(sim, far->slip_direction);
@@ -156,7 +189,9 @@ bool sb_contact_settle(struct sb_sim *sim)
 static struct sb_load_curve vehicle_curve(const struct sb_sim *sim, int direction)
 {
   struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ALL, SB_SIDE_BEYOND);
-  curve.c0_nm += pushed_nm(sim, direction);
+  const struct sb_load_curve pushed = pushed_curve(sim, direction);
+  curve.c0_nm += pushed.c0_nm;
+  curve.per_rad += pushed.per_rad;
   return curve;
 }
 
@@ -241,6 +276,7 @@ bool sb_contact_lets_go(struct sb_sim *sim)
   state->far.slip_direction = lead;
   state->far.speed_rad_s = state->output_speed_rad_s;
   state->far.angle_rad = state->far.load_angle_rad;
+  take_up(state); /* it may start the other way than its wheels would have taken it */
   return true;
 }
 
@@ -325,7 +361,7 @@ void sb_contact_book(struct sb_sim *sim, double elapsed_s)
   ledger->slip_loss += far->traction_nm * (turn - far->turn);
   far->turn = far->work_j = 0.0;
   far->start_speed = sim->state.far.speed_rad_s;
-  if (!(elapsed_s > 0.0) || !sb_feed_is_on(sim)) return;
+  if (!(elapsed_s > 0.0)) return;
   if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;
   sim->sums.slip_last_s = sim->state.time_s;
   sim->sums.slip_s += elapsed_s;

@@ -28,8 +28,8 @@ bool sb_contact_lets_go(struct sb_sim *sim);
 /* What the vehicle has against a start of the output in a direction, as far as the contact passes it on, N m. */
 double sb_contact_resting_nm(const struct sb_sim *sim, double time_s, int output_direction);
 
-/* What the contact adds against a moving output: traction while slipping, else what is pushed, N m. */
-double sb_contact_moving_nm(const struct sb_sim *sim, int output_direction);
+/* Adds what the contact brings against a moving output: traction while slipping, else what is pushed. */
+void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struct sb_load_curve *curve);
 
 /* Before the output's speed jumps: the inertia that jumps, the wheels alone where they can slip, for a jolt is a greater
  * force than they carry; they then slip. A clutch whose sides have met does not jolt. */

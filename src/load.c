@@ -161,6 +161,20 @@ static void walk_range_nm(const struct sb_load *walked, double end_s, double *le
   } while (next_s > time_s);
 }
 
+/* All bodies in a vehicle's way, pushed at once at its steepest. */
+static double pushed_range_nm(const struct sb_load *load)
+{
+  const struct sb_road *road = &load->road;
+  if (road->obstacle_count == 0) return 0.0;
+  double least_nm = 0.0, greatest_nm = 0.0;
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (part->is_beyond && !part->is_resisting) part->ops->range_nm(part, &least_nm, &greatest_nm);
+  }
+  const double ratio = sb_road_pushed_inertia(road, road->obstacle_count) / road->inertia_kg_m2;
+  return fmax(0.0, sb_road_pushed_friction_nm(road, road->obstacle_count) + ratio * greatest_nm);
+}
+
 void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest)
 {
   /* Tables of different periods that repeat very often are bounded like the rest: no walk of hours for a bound. */
@@ -184,7 +198,7 @@ void sb_load_range_nm(const struct sb_load *load, double duration_s, double *lea
     low += part_least;
     high += part_greatest;
   }
-  high += sb_road_pushed_friction_nm(&load->road, load->road.obstacle_count);
+  high += pushed_range_nm(load);
   *least = low;
   *greatest = high;
 }

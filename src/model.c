@@ -84,6 +84,16 @@ static double vehicle_time_s(const struct sb_model *model)
   return slope > 0.0 ? model->load.road.inertia_kg_m2 / slope : INFINITY;
 }
 
+/* A gear that passes back less than it passes on leaves the motor more to itself in overrun. */
+static double overrun_time_s(const struct sb_model *model, int gear)
+{
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  if (!(own->back_efficiency < own->efficiency)) return INFINITY;
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const double reflected = own->back_efficiency / (own->ratio * own->ratio);
+  return (model->motor.rotor_inertia_kg_m2 + least_output_inertia(model) * reflected) / line.slope_nms_rad;
+}
+
 /* Wheels that slip leave their vehicle, and a shaft that gives leaves motor and output to themselves. */
 double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
 {
@@ -93,6 +103,7 @@ double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
   if (model->load.road.can_slip) {
     least_s = fmin(least_s, fmin(sb_model_time_constant_s(&least, gear), vehicle_time_s(model)));
   }
+  if (gear >= 0) least_s = fmin(least_s, overrun_time_s(model, gear));
   if (gear < 0 || !model->driveshaft.is_present) return least_s;
   return fmin(least_s, fmin(sb_model_time_constant_s(&least, -1), shaft_time_s(model, gear)));
 }

@@ -180,6 +180,7 @@ void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, in
                                                  .reading_pct = row->reading_pct,
                                                  .load_torque_nm = row->load_torque_nm,
                                                  .outside_torque_nm = row->outside_torque_nm};
+  monitor->is_shift_excused = false;
   monitor->shift_count++;
   keep_shift(monitor);
   if (to_gear >= row->gear) return;
@@ -258,6 +259,7 @@ static void follow_low(struct sb_monitor *monitor, const struct sb_row *row)
 
 static void check_engaged_in_time(struct sb_monitor *monitor, const struct sb_shift_record *shift, double time_s)
 {
+  if (monitor->is_shift_excused) return;
   if (time_s - shift->command_s <= monitor->model->shifter.timeout_s) return;
   count_verdict(monitor, SB_VERDICT_NOT_ENGAGED, shift->to, shift->command_s, time_s, NAN, NAN);
 }
@@ -269,6 +271,13 @@ static void follow_engagement(struct sb_monitor *monitor, const struct sb_row *r
   last->engaged_s = row->time_s;
   if (monitor->shift_count == monitor->shift_kept) monitor->shifts[monitor->shift_kept - 1] = *last;
   check_engaged_in_time(monitor, last, row->time_s);
+}
+
+void sb_monitor_switched(struct sb_monitor *monitor)
+{
+  close_chain(monitor);
+  monitor->chain = (struct sb_shift_chain){.count = 0};
+  if (monitor->shift_count > 0 && isnan(monitor->last_shift.engaged_s)) monitor->is_shift_excused = true;
 }
 
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)

@@ -179,7 +179,8 @@ void sb_report_write_cautions(FILE *out, const struct sb_model *model, const str
   if (model->battery.is_present) write_wrapped(out, "Caution: ", sb_caution_of_battery(&model->battery));
   if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, SB_CAUTION_STALL);
   if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, SB_CAUTION_BREAK);
-  if (has_verdict(monitor, SB_VERDICT_OVERHEATED) || has_verdict(monitor, SB_VERDICT_DRIVE_CUT)) {
+  const struct sb_verdict *cut = find_verdict(monitor, SB_VERDICT_DRIVE_CUT);
+  if (has_verdict(monitor, SB_VERDICT_OVERHEATED) || (cut != NULL && cut->is_by_heat)) {
     write_caution(out, SB_CAUTION_HEAT);
   }
 }

@@ -187,7 +187,7 @@ static struct sb_load_curve moving_curve(const struct sb_sim *sim, int output_di
   const bool is_cut_off = sim->state.far.is_slipping != 0;
   struct sb_load_curve curve =
       sb_segment_curve_at(sim, output_direction, false, SB_SHARE_ALL, is_cut_off ? SB_SIDE_NEAR : SB_SIDE_BOTH);
-  if (sim->model->load.road.is_present) curve.c0_nm += sb_contact_moving_nm(sim, output_direction);
+  if (sim->model->load.road.is_present) sb_contact_add_moving(sim, output_direction, &curve);
   if (sim->model->load.brake_nm > 0.0) curve.c0_nm += output_direction * brake_nm(sim);
   return curve;
 }

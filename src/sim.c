@@ -163,17 +163,6 @@ static void join(struct sb_sim *sim)
   state->output_speed_rad_s = joined * r;
 }
 
-/* A clutch that slipped hands a wound shaft over; any other shift, one that is still relaxed. */
-static void wind(struct sb_sim *sim)
-{
-  const struct sb_state *state = &sim->state;
-  const bool is_slipping = state->link == SB_LINK_SLIP;
-  const double carried_nm = is_slipping ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
-  const double energy_j = sb_spring_engage(sim, carried_nm);
-  sim->sums.ledger.elastic += energy_j;
-  sim->sums.ledger.shift_loss -= energy_j; /* that much of the clutch's work went into the shaft */
-}
-
 /* Into mesh: at once, or onto a shaft that gives. */
 static void engage(struct sb_sim *sim)
 {
@@ -181,11 +170,11 @@ static void engage(struct sb_sim *sim)
   if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
   raise_speed_peaks(sim);
   sb_segment_book(sim);
-  if (sim->model->driveshaft.is_present) {
-    wind(sim);
-  } else {
+  if (!sim->model->driveshaft.is_present) {
     join(sim);
-  }
+  } else if (state->link == SB_LINK_OPEN) {
+    sb_spring_engage(sim);
+  } /* a clutch that slipped hands over a shaft that is wound already */
   state->link = SB_LINK_MESH;
   state->turned_rad = 0.0;
   state->plan = (struct sb_shift_plan){0};
@@ -236,17 +225,17 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   if (gear == state->gear) return;
   sb_segment_book(sim);
   raise_speed_peaks(sim);
-  if (sim->segment->has_spring) {
-    const double energy_j = sb_spring_release(sim);
-    sim->sums.ledger.shift_loss += energy_j;
-    sim->sums.ledger.elastic -= energy_j;
-  }
+  const double energy_j = sb_spring_release(sim);
+  sim->sums.ledger.shift_loss += energy_j;
+  sim->sums.ledger.elastic -= energy_j;
 
   /* The same motion in the sense of the new gear; adding zero keeps a zero without sign. */
   state->motor_speed_rad_s = state->motor_speed_rad_s * sense_of(sim, state->gear) * sense_of(sim, gear) + 0.0;
   state->gear = gear;
   state->plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
-  state->link = state->plan.clutch_nm > 0.0 ? SB_LINK_SLIP : SB_LINK_OPEN;
+  /* A clutch before a shaft that gives holds until the shaft bears more than it can. */
+  const bool is_held = state->plan.clutch_nm > 0.0 && sim->model->driveshaft.is_present;
+  state->link = state->plan.clutch_nm > 0.0 && !is_held ? SB_LINK_SLIP : SB_LINK_OPEN;
   state->turned_rad = 0.0;
   state->is_turned = state->motor_speed_rad_s >= 0.0;
 
@@ -255,7 +244,11 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   state->slip_direction = (lead > 0.0) - (lead < 0.0);
   sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);
-  go_on_in_neutral(sim, state->time_s);
+  if (is_held) {
+    engage(sim);
+  } else {
+    go_on_in_neutral(sim, state->time_s);
+  }
 }
 
 /* Makes a step's result the present state. */
@@ -497,7 +490,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->sums.slip_first_s = sim->sums.hot_first_s = sim->sums.cut_first_s = NAN;
   sim->sums.winding_c.value = -INFINITY;
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
-  if (model->driveshaft.is_present) sb_spring_engage(sim, 0.0);
+  if (model->driveshaft.is_present) sb_spring_engage(sim);
   sb_feed_start(sim);
   if (model->winding.is_present) sim->sums.winding_c.value = state->feed.warmth.winding_c;
   begin_segment(sim);

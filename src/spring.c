@@ -34,19 +34,14 @@ double sb_spring_torque_nm(const struct sb_sim *sim)
 double sb_spring_energy_j(const struct sb_sim *sim)
 {
   const struct sb_twist *twist = &sim->state.twist;
-  if (twist->side == 0 || sim->state.link != SB_LINK_MESH) return 0.0;
+  if (twist->side == 0) return 0.0;
   const double wound = twist->twist_rad - 0.5 * twist->side * shaft_of(sim)->backlash_rad;
   return 0.5 * shaft_of(sim)->stiffness_nm_rad * wound * wound;
 }
 
-/* Relaxed, in the middle of its play; or wound by what bears on it already. */
-double sb_spring_engage(struct sb_sim *sim, double carried_nm)
+void sb_spring_engage(struct sb_sim *sim)
 {
-  const struct sb_driveshaft *shaft = shaft_of(sim);
-  const int side = !has_gap(sim) ? +1 : sb_sign_of(carried_nm);
-  const double wound = carried_nm / shaft->stiffness_nm_rad;
-  sim->state.twist = (struct sb_twist){.twist_rad = wound + 0.5 * side * shaft->backlash_rad, .side = side};
-  return 0.5 * shaft->stiffness_nm_rad * wound * wound;
+  sim->state.twist = (struct sb_twist){.twist_rad = 0.0, .side = has_gap(sim) ? 0 : +1};
 }
 
 double sb_spring_release(struct sb_sim *sim)
@@ -371,7 +366,42 @@ static double output_back_value(const struct sb_sim *sim, const struct sb_point 
   return -output_start_margin(sim, at->time_s, -1, at->shaft_nm, 2.0);
 }
 
+/* A clutch in line with the shaft lets go when the shaft bears more than it can. */
+static bool has_clutch(const struct sb_sim *sim)
+{
+  return has_spring(sim) && sim->model->shifter.ops->plan(&sim->model->shifter, 0.0).clutch_nm > 0.0;
+}
+
+static double clutch_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  static const double same_torque = 1e-9; /* so that a clutch which has just held does not let go at once */
+  const double most_nm = sim->model->shifter.clutch_nm * (1.0 + same_torque);
+  return most_nm - fabs(at->shaft_nm * sim->segment->per_motor);
+}
+
+/* What the shaft bore beyond it, it gives up; the clutch slips on where the motor gains on the load. */
+static void let_go(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_twist *twist = &state->twist;
+  const struct sb_shift_plan plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
+  const double r = sim->segment->per_motor, torque_nm = sb_spring_torque_nm(sim), before_j = sb_spring_energy_j(sim);
+  const double offset_rad = 0.5 * twist->side * shaft_of(sim)->backlash_rad;
+  const double most_rad = fabs(plan.clutch_nm / r) / shaft_of(sim)->stiffness_nm_rad;
+  twist->twist_rad = offset_rad + fmin(fmax(twist->twist_rad - offset_rad, -most_rad), most_rad);
+  const double lost_j = before_j - sb_spring_energy_j(sim);
+  sim->sums.ledger.shift_loss += lost_j;
+  sim->sums.ledger.elastic -= lost_j;
+  const int direction = sb_sign_of(torque_nm * r);
+  if (!(direction * (state->motor_speed_rad_s - state->output_speed_rad_s / r) > 0.0)) return;
+  state->plan = plan;
+  state->slip_direction = direction;
+  state->link = SB_LINK_SLIP;
+}
+
 const struct sb_guard sb_spring_guards[] = {
+    {has_clutch, clutch_value, let_go},
     {is_touching, touch_value, part},
     {is_apart, front_value, touch_front},
     {is_apart, rear_value, touch_rear},

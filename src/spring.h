@@ -20,9 +20,9 @@ void sb_spring_rates(const struct sb_segment *seg, int side, struct sb_point *at
 struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
                                struct sb_gain *gain);
 
-/* Puts the shaft into mesh, wound by a torque that bears on it already; takes it out. Both return the energy that it
- * holds or held, J. */
-double sb_spring_engage(struct sb_sim *sim, double carried_nm);
+/* Puts a relaxed shaft into mesh; takes it out, and returns the energy that it held, J. While a clutch in line with it
+ * slips, it keeps its twist. */
+void sb_spring_engage(struct sb_sim *sim);
 double sb_spring_release(struct sb_sim *sim);
 
 /* The shaft's torque at the present state, N m. */

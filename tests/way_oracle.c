@@ -80,7 +80,8 @@ static double body_nm(const struct way *o, int i, bool at_rest)
 {
   const struct sb_vehicle_obstacle *body = &o->vehicle->obstacles[i];
   const double friction = at_rest ? fmax(body->breakaway_ratio, body->friction_ratio) : body->friction_ratio;
-  return friction * body->mass_kg * o->vehicle->gravity_m_s2 * o->vehicle->wheel_radius_m;
+  return (friction * cos(tilt(o)) + sin(tilt(o))) * body->mass_kg * o->vehicle->gravity_m_s2 *
+         o->vehicle->wheel_radius_m;
 }
 
 static double body_inertia(const struct way *o, int i)
@@ -106,8 +107,9 @@ static double road_nm(const struct way *o, double v, int sign, bool at_rest)
   const struct sb_vehicle *body = o->vehicle;
   const double r = body->wheel_radius_m;
   double sum = weight_nm(o) * (sin(tilt(o)) + sign * body->rolling_ratio * cos(tilt(o)));
-  for (int i = 0; i < o->met && o->is_pushing && sign > 0; i++) sum += body_nm(o, i, at_rest);
-  return sum + 0.5 * body->air_density_kg_m3 * body->drag_area_m2 * r * r * r * v * fabs(v);
+  double bodies = 0.0;
+  for (int i = 0; i < o->met && o->is_pushing && sign > 0; i++) bodies += body_nm(o, i, at_rest);
+  return sum + fmax(0.0, bodies) + 0.5 * body->air_density_kg_m3 * body->drag_area_m2 * r * r * r * v * fabs(v);
 }
 
 /* Motion ----------------------------------------------------------------------------------------------------------------- */

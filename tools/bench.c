@@ -371,6 +371,7 @@ static void add_wheels(struct sb_model *model)
                                       .inertia_kg_m2 = 0.75 * model->load.inertia_kg_m2,
                                       .static_ratio = 0.8,
                                       .sliding_ratio = 0.7,
+                                      .weight_nm = 5.0,
                                       .press_nm = 5.0,
                                       .wheel_radius_m = 0.05,
                                       .driven_share = 1.0,

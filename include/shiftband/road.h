@@ -11,7 +11,8 @@
  *              impact is a greater force than they carry), else all that is joined to it at that instant
  *
  * A body that was met is pushed: its mass and sliding friction join the vehicle's while it moves forward. It is left
- * where it stands when the vehicle turns back, and met there again. Leaves out: a body that runs ahead of a vehicle which
+ * where it stands when the vehicle turns back, and met there again. On a grade, that of the vehicle's place, its weight
+ * counts as the vehicle's does; one that would slide off by itself adds nothing. Leaves out: a body that runs ahead of a vehicle which
  * brakes harder than the body's own friction does, rebound, and the weight that shifts between axles.
  * Sources: Coulomb friction; inelastic impact, R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3; limit of
  * adhesion, H. Partab, Modern Electric Traction (from memory).
@@ -44,6 +45,7 @@ struct sb_road {
   double inertia_kg_m2; /* m r^2 of the vehicle without its wheels: a share of the load's inertia */
   double static_ratio;  /* friction of wheel on ground, > 0 */
   double sliding_ratio; /* 0 < sliding <= static */
+  double weight_nm;     /* m g r of the vehicle, N m, > 0 */
   double press_nm;      /* weight on the driven wheels times their radius, N m */
   struct sb_press_table press;
   double wheel_radius_m; /* m */

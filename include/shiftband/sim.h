@@ -119,7 +119,7 @@ struct sb_sums {
   double standstill_time_s;      /* in mesh, output at rest */
   double start_kinetic_j;        /* kinetic energy at t = 0 */
   double greatest_impulse_nms;   /* of engagements, at the output, by magnitude */
-  double slip_s;                 /* time with wheels slipping while the drive is on */
+  double slip_s;                 /* time with wheels slipping */
   double slip_first_s;           /* when they first did; NAN: never */
   double slip_last_s;            /* when they last did */
   struct sb_road_need slip_need; /* the greatest that wheels slipped against; zero: they moved the vehicle */

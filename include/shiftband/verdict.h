@@ -113,6 +113,7 @@ struct sb_monitor {
 
   struct sb_pace pace;         /* of a held speed */
   struct sb_shift_chain chain; /* of opposite commands, up to the last */
+  bool is_shift_excused;       /* the drive was off, or turned over, while the last shift was under way */
   double rest_since_s;         /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
   double slip_since_s; /* NAN: gripping, or the drive off */
@@ -129,6 +130,9 @@ enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double le
 
 /* A shift command, with the row just before it. */
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
+
+/* The drive was cut, came back or took another order: chains of opposite commands end, and a shift under way may last. */
+void sb_monitor_switched(struct sb_monitor *monitor);
 
 /* A row after an event or at a controller sample; is_automatic: the controller chooses the gear. */
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic);

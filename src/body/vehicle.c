@@ -101,6 +101,7 @@ static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct roa
                          .inertia_kg_m2 = vehicle->mass_kg * radius_m * radius_m,
                          .static_ratio = vehicle->grip_ratio,
                          .sliding_ratio = vehicle->sliding_ratio,
+                         .weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m,
                          .press_nm = press_nm * cosine_of(slope),
                          .press = {grade->count, grade->angle_rad, grade->press_nm},
                          .wheel_radius_m = radius_m,

@@ -41,6 +41,8 @@ struct walk {
   struct sb_spot join;        /* to point to where tracks meet */
   int spot_track;             /* that the path came along from the sample before */
   double engaged_s;           /* NAN: not yet */
+  double seen_s;              /* time of the last row */
+  bool is_excused;            /* the drive was off, or turned over, before it engaged */
   double rest_since_s;        /* NAN: moving */
   double slip_since_s;        /* NAN: gripping */
   int below_run, above_run;   /* readings in a row beyond the far end of the rectangle */
@@ -194,26 +196,56 @@ static void conclude_low(const struct walk *walk, const struct sb_low *low, stru
   if (below > findings->low_below) findings->low_below = below;
 }
 
+static enum sb_status add_chain(struct sb_plane *plane, struct sb_findings *findings, const struct task *task,
+                                struct sb_error *err)
+{
+  if (task->chain_count < 3) return SB_OK;
+  struct sb_chain *chain = sb_arena_take(&plane->arena, sizeof *chain);
+  if (chain == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the hunting of a map");
+  const int pair = task->gear < task->last_from ? task->gear : task->last_from;
+  *chain = (struct sb_chain){task->chain_least_nm, task->chain_greatest_nm, pair, findings->chains};
+  findings->chains = chain;
+  return SB_OK;
+}
+
+/* A shift that took too long, unless the drive was off, or turned over, meanwhile. */
+static void check_engaged_in_time(struct walk *walk, double time_s)
+{
+  if (walk->is_excused || time_s - walk->task.last_command_s <= walk->plane->model->shifter.timeout_s) return;
+  find(walk, SB_VERDICT_NOT_ENGAGED);
+}
+
 static void watch_engagement(struct walk *walk, struct sb_low *low, double time_s, bool is_engaged)
 {
-  if (!isnan(walk->engaged_s)) return;
-  if (time_s - walk->task.last_command_s > walk->plane->model->shifter.timeout_s) find(walk, SB_VERDICT_NOT_ENGAGED);
-  if (!is_engaged) return;
+  walk->seen_s = time_s;
+  if (!isnan(walk->engaged_s) || !is_engaged) return;
+  check_engaged_in_time(walk, time_s);
   walk->engaged_s = time_s;
   begin_low(walk, low);
+}
+
+/* The drive was cut, came back or took another order: the chain of opposite commands ends. */
+static enum sb_status watch_switch(struct walk *walk, struct sb_error *err)
+{
+  struct task *task = &walk->task;
+  const enum sb_status status = add_chain(walk->plane, &task->findings, task, err);
+  task->chain_count = 0;
+  if (isnan(walk->engaged_s)) walk->is_excused = true;
+  return status;
 }
 
 /* A row, as the monitor is told of it. */
 static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const struct sb_track_row *row,
                                 struct sb_error *err)
 {
+  if (row->is_switched && watch_switch(walk, err) != SB_OK) return SB_ERR_MEMORY;
   watch_engagement(walk, low, row->time_s, row->is_engaged);
   watch_rest(walk, row->time_s, row->is_resting);
   watch_slip(walk, row->time_s, row->is_slipping);
-  if (!row->is_engaged || !is_low_watched(walk) || row->time_s < walk->plane->model->control.start_delay_s) {
-    return SB_OK;
-  }
-  return sb_low_pass(low, row->time_s, row->next_load_nm, err);
+  const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
+  if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
+  /* A clutch may let go again: no gear is then in mesh that could be too low. */
+  return sb_low_pass(low, row->time_s, row->is_engaged ? row->next_load_nm : (double)INFINITY, err);
 }
 
 /* Nothing to see but a box in mesh that goes on. */
@@ -256,18 +288,6 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
 }
 
 /* Branches --------------------------------------------------------------------------------------------------------------- */
-
-static enum sb_status add_chain(struct sb_plane *plane, struct sb_findings *findings, const struct task *task,
-                                struct sb_error *err)
-{
-  if (task->chain_count < 3) return SB_OK;
-  struct sb_chain *chain = sb_arena_take(&plane->arena, sizeof *chain);
-  if (chain == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the hunting of a map");
-  const int pair = task->gear < task->last_from ? task->gear : task->last_from;
-  *chain = (struct sb_chain){task->chain_least_nm, task->chain_greatest_nm, pair, findings->chains};
-  findings->chains = chain;
-  return SB_OK;
-}
 
 static enum sb_status add_shift(struct sb_plane *plane, struct sb_findings *findings, int sample, int to_gear,
                                 struct sb_error *err)
@@ -330,7 +350,7 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   if (next.track < 0) return SB_ERR_MEMORY;
   conclude_low(walk, &scratch->low, &next.findings);
   enum sb_status status = SB_OK;
-  if (task->last_from == to_gear && time_s - task->last_command_s <= hunt_window_s(walk)) {
+  if (task->chain_count > 0 && task->last_from == to_gear && time_s - task->last_command_s <= hunt_window_s(walk)) {
     next.chain_count = task->chain_count + 1;
     next.chain_least_nm = fmin(task->chain_least_nm, outside_nm);
     next.chain_greatest_nm = fmax(task->chain_greatest_nm, outside_nm);
@@ -488,6 +508,7 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
     if (status == SB_OK && is_decided(plane, walk.sample)) status = decide(&walk, scratch, &is_done, err);
     if (status != SB_OK || is_done) return status;
   }
+  if (isnan(walk.engaged_s)) check_engaged_in_time(&walk, walk.seen_s);
   struct sb_leaf leaf = {walk.task.rect, walk.task.findings};
   conclude_low(&walk, &scratch->low, &leaf.findings);
   const enum sb_status status = add_chain(plane, &leaf.findings, &walk.task, err);

@@ -254,7 +254,7 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_tracks *tracks = context;
-  /* In neutral only wheels that slip or grip are of interest, and the end. */
+  /* In neutral only wheels that slip or grip are of interest, the drive, and the end. */
   const bool is_slip = event == SB_EVENT_SLIPPED || event == SB_EVENT_GRIPPED || event == SB_EVENT_SWITCHED;
   if (!sb_sim_is_engaged(sim) && !is_slip && event != SB_EVENT_FINISHED) return;
   struct sb_track *track = &tracks->items[tracks->at_track];
@@ -265,6 +265,7 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
   const struct sb_row row = sb_sim_row(sim);
   track->rows[track->row_count++] = (struct sb_track_row){.sample = tracks->to_sample,
                                                           .is_engaged = row.gear > 0,
+                                                          .is_switched = event == SB_EVENT_SWITCHED,
                                                           .is_resting = sb_row_is_stalled(&row),
                                                           .is_slipping = sb_row_is_spinning(&row),
                                                           .time_s = row.time_s,

@@ -56,6 +56,7 @@ struct sb_stop {
 struct sb_track_row {
   int sample; /* the next one */
   bool is_engaged, is_resting, is_slipping;
+  bool is_switched; /* the drive was cut, came back or took another order */
   double time_s, next_load_nm;
 };
 
