@@ -161,21 +161,19 @@ int sb_feed_direction(const struct sb_sim *sim)
   return sim->steps_per_tick > 0 && sim->state.feed.drive.order < 0 ? -1 : +1;
 }
 
-/* What follows the speed when a gear has fallen to its `down`, as closed forms reckon it. */
-static double following_at_down_nm(const struct sb_sim *sim, int gear)
+/* What follows the speed, at the present one: thresholds must not enter here, for maps serve all of them at once. It is
+ * that of the closed forms at a decision, and near it for the next gear. */
+static double following_nm(const struct sb_sim *sim)
 {
-  const struct sb_control *control = &sim->model->control;
   const struct sb_load_curve *curve = &sim->segment->curve;
-  const double motor_rad_s = gear > 0 ? control->down_fraction[gear - 1] * control->sensor.reference_rad_s
-                                      : fabs(sim->state.motor_speed_rad_s);
-  const double w = motor_rad_s / sim->model->gearbox.gears[gear].ratio;
+  const double w = fabs(sim->state.output_speed_rad_s);
   return (curve->per_rad_s + curve->per_rad_s2 * w) * w;
 }
 
 /*
  * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
- * carries K (line - drag). Solved for what the model's own line carries there. What follows
- * the speed is taken at `down`.
+ * carries K (line - drag). Solved for what the model's own line carries there. Torques that
+ * follow the speed are taken off again.
  */
 double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm)
 {
@@ -189,6 +187,6 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outsi
   const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
   const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
   const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
-  const double following_nm = following_at_down_nm(sim, gear), whole_nm = outside_nm + following_nm;
-  return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - following_nm;
+  const double besides_nm = following_nm(sim), whole_nm = outside_nm + besides_nm;
+  return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - besides_nm;
 }
