@@ -16,6 +16,7 @@ static const struct expected {
   size_t shift_count;
 } scenarios[] = {
     {"tray-cart.yaml", 0, 2},
+    {"tray-cart-measured.yaml", 0, 2},
     {"well-winch.yaml", 0, 2},
     {"hunting-crawler.yaml", 1U << SB_VERDICT_HUNTING, 16},
     {"hunting-crawler-fixed.yaml", 0, 2},

@@ -51,10 +51,22 @@ void sb_estimate_clear(struct sb_estimate *estimate)
 
 /* ---- residuals ---- */
 
+static double steps_of(const struct sb_bench *bench)
+{
+  double sum = 0.0;
+  for (int t = 0; t < bench->test_count; t++) {
+    const struct sb_bench_test *test = &bench->tests[t];
+    for (size_t k = 0; k < test->span_count; k++) sum += (double)test->spans[k].steps;
+  }
+  return sum;
+}
+
 static int residuals(void *context, const double *x, double *f)
 {
   struct sb_estimate *estimate = context;
   const struct sb_bench *bench = estimate->bench;
+  estimate->steps_done += steps_of(bench);
+  if (estimate->steps_done > SB_ESTIMATE_STEPS_MAX) return -1;
   double p[SB_FIT_PARAMETER_COUNT], own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
   sb_bench_unpack(bench, x, p, own);
   if (sb_bench_compute(bench, p, own, estimate->computed) != 0) return -1;

@@ -441,6 +441,11 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fi
     memcpy(result.channels, fit->bench.channels, sizeof result.channels);
     *out = result;
   }
+  if (status == SB_ERR_NUMERICS && fit->estimate.steps_done > SB_ESTIMATE_STEPS_MAX) {
+    sb_fail(err, status,
+            "the search came to no end: no figures of this machine follow these logs; leave less to be found "
+            "(--fit, --known), or make a log without what the scenario does not have, as a load that changes");
+  }
   sb_estimate_clear(&fit->estimate);
   sb_bench_clear(&fit->bench);
   free(fit);
