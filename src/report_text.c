@@ -65,8 +65,8 @@ static void write_shifts(FILE *out, const struct sb_report *report)
     } else {
       fprintf(out, "%10.3f s", s->engaged_s);
     }
-    fprintf(out, "%8.1f %% %9.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm,
-            gear_name(report->model, s->from), gear_name(report->model, s->to));
+    fprintf(out, "%8.1f %% %9.3g N.m   %s -> %s\n", round(10.0 * s->reading_pct) / 10.0 + 0.0 /* no -0.0 */,
+            s->load_torque_nm, gear_name(report->model, s->from), gear_name(report->model, s->to));
   }
   if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
 }

@@ -202,6 +202,16 @@ static void tune_answers_only_what_a_scenario_takes(void **state)
   assert_int_equal(said->code, 0);
 }
 
+/* The tired winder shifts down once and stays. */
+static void a_single_shift_is_told_as_one(void **state)
+{
+  (void)state;
+  const struct said *said =
+      with("map --down 40..42 --up 60..95 --set supply.battery.charge='30 %'", "scenarios/tired-winder.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, " 1 shift, ");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -215,6 +225,7 @@ int main(void)
       cmocka_unit_test(the_way_tells_the_steepest_place_behind_a_body),
       cmocka_unit_test(a_blocked_motor_without_a_limit_is_cautioned_beyond_any_insulation),
       cmocka_unit_test(check_does_not_call_a_load_that_drives_the_motor_light),
+      cmocka_unit_test(a_single_shift_is_told_as_one),
       cmocka_unit_test(tune_answers_only_what_a_scenario_takes),
   };
   return cmocka_run_group_tests_name("words of the command line", tests, shell_setup, shell_teardown);
