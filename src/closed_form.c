@@ -231,7 +231,8 @@ static void fill_times(const struct sb_model *model, const struct sb_motor_line 
 }
 
 static struct sb_pair_figures pair_figures(const struct sb_model *model, const struct sb_motor_line *line, int slow,
-                                           double lightest_nm, const struct sb_load_moment *lightest)
+                                           double lightest_nm, double heaviest_nm,
+                                           const struct sb_load_moment *lightest)
 {
   const int fast = slow + 1;
   const struct sb_reading_point down = sb_closed_form_point(model, line, model->control.down_fraction[slow]);
@@ -241,10 +242,14 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
       .upshift_torque_nm = sb_closed_form_passed_nm(model, slow, up.motor_nm, up.speed_rad_s),
   };
   pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
-  pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm;
-  pair.is_false_downshift = pair.downshift_torque_nm <= lightest_nm;
-  pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, !pair.is_stuck_low);
-  pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, !pair.is_false_downshift);
+  pair.helping_up_nm = sb_closed_form_helping_nm(model, line, slow, model->control.up_fraction[slow]);
+  pair.helping_down_nm = sb_closed_form_helping_nm(model, line, fast, model->control.down_fraction[slow]);
+  pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_up_nm;
+  pair.is_false_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
+  const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_up_nm;
+  const bool is_hold_met = !pair.is_false_downshift && lightest_nm > pair.helping_down_nm;
+  pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, is_up_met);
+  pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, is_hold_met);
 
   /* The band is empty where both gears turn over at the same torque. */
   pair.least_safe_up = sb_closed_form_settled(model, line, slow, pair.downshift_torque_nm);
@@ -269,7 +274,7 @@ struct sb_closed_form sb_closed_form_solve(const struct sb_model *model)
   }
   const struct sb_load_moment lightest = sb_closed_form_lightest(model);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    form.pairs[p] = pair_figures(model, &line, p, form.lightest_load_nm, &lightest);
+    form.pairs[p] = pair_figures(model, &line, p, form.lightest_load_nm, form.heaviest_load_nm, &lightest);
   }
   return form;
 }

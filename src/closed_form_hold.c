@@ -72,6 +72,21 @@ static struct sb_reading_point current_point(const struct sb_model *model, const
   return (struct sb_reading_point){*line, speed_rad_s, motor_nm};
 }
 
+double sb_closed_form_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double reading)
+{
+  const struct sb_motor *motor = &model->motor;
+  if (model->control.sensor.quantity != SB_SENSES_CURRENT || model->gearbox.gears[gear].back_efficiency == 0.0)
+    return -INFINITY;
+  const double current_a = (1.0 - fmin(reading, 1.0)) * model->control.sensor.reference_a; /* out of the motor */
+  double speed_rad_s = (line->stall_a + current_a) / line->slope_as_rad;
+  if (speed_rad_s > ceiling_rad_s(model)) {
+    const struct sb_motor_line idle = sb_motor_line_driven(motor, &model->supply, 0.0);
+    speed_rad_s = fmax(ceiling_rad_s(model), (idle.stall_a + current_a) / idle.slope_as_rad);
+  }
+  return sb_closed_form_passed_nm(model, gear, -motor->kt_nm_a * current_a - motor->friction_nm, speed_rad_s);
+}
+
 struct sb_reading_point sb_closed_form_point(const struct sb_model *model, const struct sb_motor_line *line,
                                              double reading)
 {

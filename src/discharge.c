@@ -46,6 +46,7 @@ struct search {
   struct sb_model model;
   double lightest_nm;
   double heaviest_nm;
+  struct sb_load_moment lightest;
   gsl_root_fsolver *solver;
   int index; /* gear or pair */
 };
@@ -100,14 +101,25 @@ static double given_at_up_nm(struct search *search, double charge)
   return given_nm(search, charge, search->index, search->model.control.up_fraction[search->index]);
 }
 
+/* The heaviest load over that which drives the motor so hard that its current holds the reading down. */
+static double heaviest_over_helping_nm(struct search *search, double charge, int gear, double reading)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  return search->heaviest_nm - bounded(sb_closed_form_helping_nm(&search->model, &line, gear, reading));
+}
+
 static double up_over_lightest_nm(struct search *search, double charge)
 {
-  return upshift_nm(search, charge) - search->lightest_nm;
+  const double up = search->model.control.up_fraction[search->index];
+  return fmin(upshift_nm(search, charge) - search->lightest_nm,
+              heaviest_over_helping_nm(search, charge, search->index, up));
 }
 
 static double down_over_lightest_nm(struct search *search, double charge)
 {
-  return downshift_nm(search, charge) - search->lightest_nm;
+  const double down = search->model.control.down_fraction[search->index];
+  return fmin(downshift_nm(search, charge) - search->lightest_nm,
+              heaviest_over_helping_nm(search, charge, search->index + 1, down));
 }
 
 static double down_over_heaviest_nm(struct search *search, double charge)
@@ -134,12 +146,30 @@ static double over_cutoff_v(struct search *search, double charge, double outside
   return sb_closed_form_supply_v(&search->model, &line, search->index, outside_nm) - search->model.battery.cutoff_v;
 }
 
-static double over_cutoff_starting_v(struct search *search, double charge)
+/*
+ * Over zero: a start from rest at the limit's duty, under the lightest load, gets the motor soon enough to the speed at which
+ * the battery is back at its cut-off, before the cut-off's delay is over (in s; beyond that only the sign counts). Where a
+ * ramp or the held speed takes duty away by then, the settled motor alone is sure.
+ */
+static double over_cutoff_starting(struct search *search, double charge)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  const struct sb_supply *supply = &search->model.supply;
-  return supply->open_circuit_voltage_v - supply->internal_resistance_ohm * line.duty * line.stall_a -
-         search->model.battery.cutoff_v;
+  const struct sb_model *model = &search->model;
+  const struct sb_drive *drive = &model->drive;
+  const struct sb_battery *battery = &model->battery;
+  const double spare_v = model->supply.open_circuit_voltage_v - battery->cutoff_v;
+  const double resistance_ohm = model->supply.internal_resistance_ohm * line.duty;
+  const int gear = model->control.start_gear - 1;
+  if (!(resistance_ohm > 0.0)) return spare_v;
+  const double back_rad_s = (line.stall_a - spare_v / resistance_ohm) / line.slope_as_rad;
+  if (!(back_rad_s > 0.0)) return battery->cutoff_delay_s - back_rad_s;
+  const bool is_held = drive->mode == SB_DRIVE_SPEED_HOLD &&
+                       drive->gain_per_rad_s * (drive->target_rad_s - back_rad_s) < drive->limit_fraction;
+  if (drive->ramp_s > 0.0 || is_held) {
+    return sb_closed_form_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
+  }
+  return bounded(battery->cutoff_delay_s -
+                 sb_closed_form_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s));
 }
 
 static double over_cutoff_lightest_v(struct search *search, double charge)
@@ -171,7 +201,7 @@ static const struct kind {
                                         down_over_up_nm},
                               .margin = clear_of_hunting_nm},
     [SB_DISCHARGE_STALL] = {.margin = stall_over_heaviest_nm},
-    [SB_DISCHARGE_CUT_STARTING] = {.margin = over_cutoff_starting_v},
+    [SB_DISCHARGE_CUT_STARTING] = {.margin = over_cutoff_starting},
     [SB_DISCHARGE_CUT_LIGHTEST] = {.margin = over_cutoff_lightest_v},
     [SB_DISCHARGE_CUT_HEAVIEST] = {.parts = {stall_over_heaviest_nm}, .margin = over_cutoff_heaviest_v},
 };
@@ -296,6 +326,7 @@ enum sb_status sb_discharge_solve(const struct sb_model *model, struct sb_discha
   bool is_fit = search.solver != NULL;
   out->span_count = 0;
   sb_load_range_nm(&model->load, model->run.duration_s, &search.lightest_nm, &search.heaviest_nm);
+  search.lightest = sb_closed_form_lightest(model);
   for (int kind = 0; is_fit && kind < SB_DISCHARGE_KIND_COUNT; kind++) {
     const int count = sb_discharge_subject_count((enum sb_discharge_kind)kind, model->gearbox.gear_count);
     for (search.index = 0; is_fit && search.index < count; search.index++) {

@@ -19,6 +19,12 @@ bool sb_drive_is_moving(const struct sb_drive *drive)
   return drive->mode != SB_DRIVE_OPEN_LOOP || drive->ramp_s > 0.0 || has_order_but_forward(&drive->orders);
 }
 
+double sb_drive_final_duty(const struct sb_drive *drive)
+{
+  if (drive->mode == SB_DRIVE_OPEN_LOOP || drive->integral_per_rad > 0.0) return drive->limit_fraction;
+  return fmin(drive->gain_per_rad_s * drive->target_rad_s, drive->limit_fraction);
+}
+
 enum sb_order sb_drive_order_at(const struct sb_drive *drive, double time_s)
 {
   const struct sb_order_table *orders = &drive->orders;

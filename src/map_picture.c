@@ -112,8 +112,9 @@ void sb_map_write_own(FILE *out, const struct sb_map_own *own)
   fprintf(out, "At the scenario's own thresholds, down %.6g %% and up %.6g %%:\n  %s%s%s%s\n",
           sb_map_pct(own->down_fraction), sb_map_pct(own->up_fraction), sb_map_all_verdicts(&own->verdict, all),
           cause != NULL ? " (" : "", cause != NULL ? cause : "", cause != NULL ? ")" : "");
-  fprintf(out, "  %ld shifts, %.5g output turns, %.5g J given, greatest torque %.4g N.m\n\n", own->figures.shift_count,
-          own->figures.output_turns, own->figures.given_j, own->figures.greatest_torque_nm);
+  fprintf(out, "  %ld shift%s, %.5g output turns, %.5g J given, greatest torque %.4g N.m\n\n", own->figures.shift_count,
+          own->figures.shift_count == 1 ? "" : "s", own->figures.output_turns, own->figures.given_j,
+          own->figures.greatest_torque_nm);
   fprintf(out, "One threshold moved, the other kept\n");
   fprintf(out, "%29s%11s  %s\n", own->holds ? "holds as far as" : "fails as far as", own->holds ? "margin" : "distance",
           own->holds ? "first failure" : "first that holds");

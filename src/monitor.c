@@ -219,7 +219,7 @@ static void follow_slip(struct sb_monitor *monitor, const struct sb_row *row)
 
 static void follow_rest(struct sb_monitor *monitor, const struct sb_row *row)
 {
-  if (!sb_row_is_stalled(row)) {
+  if (!sb_row_is_stalled(row, &monitor->model->drive)) {
     close_rest(monitor, monitor->gear, row->time_s);
     return;
   }

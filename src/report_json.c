@@ -158,5 +158,6 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   write_way(json, report);
   write_times(json, report);
   write_energy(json, &sums->ledger);
+  if (report->model->battery.is_present) sb_json_put_number(json, "overcharge_as", result->overcharge_as);
   sb_json_close(json);
 }

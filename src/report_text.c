@@ -65,8 +65,8 @@ static void write_shifts(FILE *out, const struct sb_report *report)
     } else {
       fprintf(out, "%10.3f s", s->engaged_s);
     }
-    fprintf(out, "%8.1f %% %9.3g N.m   %s -> %s\n", s->reading_pct, s->load_torque_nm,
-            gear_name(report->model, s->from), gear_name(report->model, s->to));
+    fprintf(out, "%8.1f %% %9.3g N.m   %s -> %s\n", round(10.0 * s->reading_pct) / 10.0 + 0.0 /* no -0.0 */,
+            s->load_torque_nm, gear_name(report->model, s->from), gear_name(report->model, s->to));
   }
   if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
 }
@@ -78,7 +78,10 @@ static void write_pace(FILE *out, const struct sb_report *report)
   const struct sb_drive *drive = &report->model->drive;
   if (drive->mode != SB_DRIVE_SPEED_HOLD) return;
   if (pace->spell_count == 0) {
-    fprintf(out, "Pace        held at the target's %.4g rpm but for run-ups\n", drive->target_rad_s / SB_RPM);
+    const double cut_s = report->result->sums.cut_s;
+    fprintf(out, "Pace        held at the target's %.4g rpm but for run-ups", drive->target_rad_s / SB_RPM);
+    if (cut_s > 0.0) fprintf(out, " until the drive was cut:\n            for %.3g s it held nothing", cut_s);
+    fputc('\n', out);
     return;
   }
   fprintf(out, "Pace        lost from %.4g s on, for %.3g s", pace->first_s, pace->lost_s);
@@ -98,8 +101,12 @@ static void write_way(FILE *out, const struct sb_report *report)
   if (end->vehicle_angle_rad >= road->finish_rad) fprintf(out, ", the end of the way, at %.4g s", end->time_s);
   fprintf(out, "; at last %.3g m/s\n", end->vehicle_speed_rad_s * road->wheel_radius_m);
   if (sums->impact_count > 0) {
-    fprintf(out, "            bodies met %ld times, the greatest blow %.3g N.s\n", sums->impact_count,
-            sums->impact_greatest_nms / road->wheel_radius_m);
+    const double blow_ns = sums->impact_greatest_nms / road->wheel_radius_m;
+    if (sums->impact_count == 1) {
+      fprintf(out, "            one body met, a blow of %.3g N.s\n", blow_ns);
+    } else {
+      fprintf(out, "            bodies met %ld times, the greatest blow %.3g N.s\n", sums->impact_count, blow_ns);
+    }
   }
   if (sums->slip_s > 0.0) {
     fprintf(out, "            wheels slipped for %.3g s, from %.4g s to %.4g s\n", sums->slip_s, sums->slip_first_s,
@@ -149,7 +156,8 @@ static void write_energy(FILE *out, const struct sb_report *report)
   SB_LEDGER_LINES(WRITE_LINE)
 #undef WRITE_LINE
   fprintf(out, "\n            residual %.2g of the energy moved", sb_ledger_residual_ratio(ledger));
-  if (ledger->given > 0.0)
+  /* What load and flywheels give back makes a share of nothing. */
+  if (ledger->given > 0.0 && ledger->load_work >= 0.0 && ledger->load_work <= ledger->given)
     fprintf(out, "; %.1f %% of it did the load's work", 100.0 * ledger->load_work / ledger->given);
   fputc('\n', out);
 }
@@ -195,6 +203,14 @@ static void write_notes(FILE *out, const struct sb_report *report)
     write_wrapped(out, "Note: ",
                   "reversing a turning motor draws more than its stall current; driver, fuse and battery "
                   "must bear it.");
+  }
+  if (report->result->overcharge_as > 0.0) {
+    char text[256];
+    snprintf(text, sizeof text,
+             "the load gave %.3g A.s back to a battery that was full, which the figures let it take: a full battery is "
+             "overcharged so, and can be spoiled or burn; let a brake take that energy.",
+             report->result->overcharge_as);
+    write_wrapped(out, "Caution: ", text);
   }
   if (sb_ledger_residual_ratio(&sums->ledger) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
   if (isfinite(model->limits.winding_c) && !model->winding.is_present) {

@@ -16,7 +16,8 @@ struct run {
   struct sb_controller_state controller;
   struct sb_deciding deciding; /* when the controller is someone else's */
   double reading_pct;          /* last sample */
-  struct sb_row last;          /* last row handed out */
+  double overcharge_as;
+  struct sb_row last; /* last row handed out */
   bool has_last;
   bool has_failed;
 };
@@ -104,11 +105,21 @@ static enum sb_status decide(struct run *run, const struct sb_row *row, int32_t 
   return SB_OK;
 }
 
+/* The simulated battery takes what it is given and holds its voltage when full; a real one is overcharged. */
+static void watch_charge(struct run *run)
+{
+  const struct sb_battery *battery = &run->model->battery;
+  if (!battery->is_present) return;
+  const double above_as = -run->sim.state.feed.drawn_as - (1.0 - battery->charge_fraction) * battery->capacity_as;
+  run->overcharge_as = fmax(run->overcharge_as, above_as);
+}
+
 /* One sample of the controller; a command acts at once, but for one that comes when the run is over. */
 static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err)
 {
   const struct sb_sensor *sensor = &run->model->control.sensor;
   struct sb_row row = sb_sim_row(&run->sim);
+  watch_charge(run);
   const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.drive, row.motor_current_a);
   const int32_t count = sb_reading_sample_input(&run->reading, sensor, input);
   run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
@@ -199,6 +210,8 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
   if (status == SB_OK) {
     out.sums = *sb_sim_sums(&run.sim);
     out.end = row_now(&run);
+    watch_charge(&run);
+    out.overcharge_as = run.overcharge_as;
     out.end_gear = run.sim.state.gear + 1;
     out.step_count = run.sim.state.step;
     status = sb_monitor_finish(&out.monitor, &out.end, &out.sums);

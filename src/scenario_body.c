@@ -77,11 +77,6 @@ static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *dra
 {
   char key_path[SB_PATH_SIZE];
   const struct sb_vehicle *vehicle = &draft->body.vehicle;
-  const struct sb_node *list = sb_node_find(draft->node, "in_the_way");
-  if (list != NULL && list->kind == SB_NODE_LIST && list->count == 0) {
-    key_path_of(key_path, path, "in_the_way");
-    sb_reader_fault(reader, key_path, "needs a list of bodies, found none");
-  }
   for (int i = 1; i < vehicle->obstacle_count; i++) {
     if (!(vehicle->obstacles[i].distance_m <= vehicle->obstacles[i - 1].distance_m)) continue; /* or a fault already */
     snprintf(key_path, sizeof key_path, "%.200s.in_the_way.%d.distance", path, i + 1);

@@ -71,13 +71,30 @@ static void say_load(struct words *words, const struct sb_verdict *v)
   }
 }
 
+/* A threshold that no load, or any, brings about has no torque of its own. */
+static void say_torque(struct words *words, const char *where, double torque_nm, const char *below, const char *above)
+{
+  if (isfinite(torque_nm)) {
+    say(words, "%s %.3g N.m", where, torque_nm);
+  } else {
+    say(words, "%s", torque_nm < 0.0 ? below : above);
+  }
+}
+
 static void say_band(struct words *words, const struct sb_pair_figures *pair)
 {
-  if (pair->has_band) {
-    say(words, "the hunting band %.3g..%.3g N.m", pair->downshift_torque_nm, pair->upshift_torque_nm);
+  const double down_nm = pair->downshift_torque_nm, up_nm = pair->upshift_torque_nm;
+  if (!pair->has_band) {
+    say(words, "what the thresholds hold (");
+    say_torque(words, "down at", down_nm, "down under any load", "down under none");
+    say_torque(words, ", up at", up_nm, ", up under none", ", up under any load");
+    say(words, ")");
+  } else if (isfinite(down_nm) && isfinite(up_nm)) {
+    say(words, "the hunting band %.3g..%.3g N.m", down_nm, up_nm);
+  } else if (isfinite(up_nm)) {
+    say(words, "the hunting band below %.3g N.m", up_nm);
   } else {
-    say(words, "what the thresholds hold (down at %.3g, up at %.3g N.m)", pair->downshift_torque_nm,
-        pair->upshift_torque_nm);
+    say_torque(words, "the hunting band above", down_nm, "the hunting band of all loads", "");
   }
 }
 
@@ -133,6 +150,30 @@ static void say_stall(struct words *words, const struct sb_verdict *v, const str
   }
 }
 
+static void say_more_times(struct words *words, size_t more)
+{
+  if (more == 1) say(words, " and once more");
+  if (more > 1) say(words, " and %zu times more", more);
+}
+
+/* Why the first decision came before the motor had run up: the start delay, or what holds the motor back. */
+static void say_late_start(struct words *words, const struct sb_model *model, double needed_s)
+{
+  const double delay_s = model->control.start_delay_s;
+  if (isnan(needed_s)) return;
+  say(words, "; it had not run up yet: ");
+  if (needed_s > delay_s) {
+    say(words, "start_delay needs at least %.3g s", needed_s);
+  } else if (model->drive.ramp_s > 0.0) {
+    say(words, "the drive's ramp of %.3g s holds it back for longer than the start delay of %.3g s",
+        model->drive.ramp_s, delay_s);
+  } else if (model->drive.mode == SB_DRIVE_SPEED_HOLD) {
+    say(words, "the loop that holds the speed takes longer than the start delay of %.3g s", delay_s);
+  } else {
+    say(words, "the start delay of %.3g s is too short for this load", delay_s);
+  }
+}
+
 static void say_low(struct words *words, const struct sb_verdict *v, const struct sb_model *model,
                     const struct sb_closed_form *closed)
 {
@@ -143,18 +184,31 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
     if (v->count > 1) say(words, " in %zu spells", v->count);
     say(words, ": %s would hold ", fast);
     say_load(words, v);
-    say(words, " (up to %.3g N.m), but %s comes above up only below %.3g N.m", pair->downshift_torque_nm, slow,
-        pair->upshift_torque_nm);
+    say_torque(words, " (up to", pair->downshift_torque_nm, " (under none", " (under any load");
+    say(words, "), but %s comes above up ", slow);
+    if (isfinite(pair->helping_up_nm) && v->least_nm < pair->helping_up_nm) {
+      say(words, "only between %.3g and %.3g N.m: a load that drives the motor raises its current too",
+          pair->helping_up_nm, pair->upshift_torque_nm);
+      return;
+    }
+    say_torque(words, "only below", pair->upshift_torque_nm, "under no load", "under any load, and was kept from it");
     return;
   }
   say(words, "Shifts down for nothing from %s at %.4g s", fast, v->first_s);
-  if (v->count > 1) say(words, " and %zu times more", v->count - 1);
+  say_more_times(words, v->count - 1);
+  if (isfinite(pair->helping_down_nm) && v->least_nm < pair->helping_down_nm) {
+    say(words, ": ");
+    say_load(words, v);
+    say(words, " drives the motor and raises its current too, so that %s is held only between %.3g and %.3g N.m", fast,
+        pair->helping_down_nm, pair->downshift_torque_nm);
+    return;
+  }
   say(words, ": %s would have held ", fast);
   say_load(words, v);
-  say(words, " above down, up to %.3g N.m", pair->downshift_torque_nm);
-  if (v->first_s <= model->control.start_delay_s + model->control.sample_period_s &&
-      !isnan(pair->shortest_start_delay_s)) {
-    say(words, "; it had not run up yet: start_delay needs at least %.3g s", pair->shortest_start_delay_s);
+  say_torque(words, " above down, up to", pair->downshift_torque_nm, " above down",
+             " above down, as it would any load");
+  if (v->first_s <= model->control.start_delay_s + model->control.sample_period_s) {
+    say_late_start(words, model, pair->shortest_start_delay_s);
   }
 }
 
@@ -192,7 +246,7 @@ static void say_slipping(struct words *words, const struct sb_verdict *v, const 
 static void say_cut(struct words *words, const struct sb_verdict *v, const struct sb_model *model)
 {
   say(words, "The drive is cut at %.4g s", v->first_s);
-  if (v->count > 1) say(words, " and %zu times more", v->count - 1);
+  say_more_times(words, v->count - 1);
   say(words, ", for %.3g s in all: ", v->duration_s);
   if (v->is_by_heat) say(words, "the winding reached the cut-out's %.4g C", model->winding.cut_out_c);
   if (v->is_by_heat && v->is_by_battery) say(words, ", and ");

@@ -43,16 +43,16 @@ void sb_warmup_write_text(FILE *out, const struct sb_warmup *warmup)
       break;
   }
   write_warmth(out, "\n  That repeat, which follows, starts at", warmup, &warmup->start);
-  fprintf(out, ", reaches %.1f C,", warmup->peak_c);
-  write_warmth(out, " ends at", warmup, &warmup->finish);
+  fprintf(out, ", reaches %.1f C,\n ", warmup->peak_c);
+  write_warmth(out, " and ends at", warmup, &warmup->finish);
   fputs(".\n", out);
   if (warmup->end == SB_WARMUP_SETTLED && warmup->greatest_start_c - warmup->least_start_c > SB_WARMUP_SETTLED_K) {
     fprintf(out, "  From repeat to repeat it starts at %.1f C to %.1f C: the machine acts on its own warmth.\n",
             warmup->least_start_c, warmup->greatest_start_c);
   }
   if (warmup->simulated_count == warmup->repeat_count) return;
-  fprintf(out, "  %d repeats were simulated; the others were passed over, %g K at a time (see warmup.h).\n",
-          warmup->simulated_count, SB_WARMUP_LEAP_K);
+  fprintf(out, "  %d repeat%s simulated; the others were passed over, %g K at a time.\n", warmup->simulated_count,
+          warmup->simulated_count == 1 ? " was" : "s were", SB_WARMUP_LEAP_K);
 }
 
 static void put_warmth(struct sb_json *json, const char *key, const struct sb_warmth *warmth)

@@ -22,7 +22,9 @@ static void check_tells_the_charge_at_which_the_box_begins_to_be_stuck_low(void 
   (void)state;
   const struct said *said = run("$SHIFTBAND check %s", winder);
   assert_int_equal(said->code, 0);
-  shell_expect(said, "Over the discharge: lithium ion, 3 cells in series of 2.6 A.h, 100 % charged at the start");
+  shell_expect(
+      said,
+      "Over the discharge\n  The battery: lithium ion, 3 cells in series of 2.6 A.h, 100 % charged at the start.");
   shell_expect(said, "lithium cells can burn");
   shell_expect(said, "J. Electrochem. Soc. 167");
   const double charge = shell_figure(said, "Stuck low from ");

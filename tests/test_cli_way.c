@@ -28,7 +28,7 @@ static void check_says_what_the_ground_carries_and_which_gear_passes_which_body(
   shell_expect_not(said, "ballast on the driven wheels");
   said = shell_run("$SHIFTBAND check scenarios/crate-pusher.yaml --set 'load.bodies.1.mass=18 kg'");
   shell_expect(said, "body 2    4 m         146.8 N       slips       slips");
-  shell_expect(said, "ballast on the driven wheels lets them push it all; no gear does.");
+  shell_expect(said, "ballast on the driven wheels lets them push");
   said = shell_run("$SHIFTBAND check scenarios/hump-cart.yaml");
   shell_expect_not(said, "Way of the vehicle");
 }

@@ -353,6 +353,31 @@ static void the_current_tells_the_load_in_open_loop_too(void **state)
   assert_near(sb_closed_form_greatest_reading(&model, &line), 1.0, 0.0);
 }
 
+/*
+ * A load that drives the motor: the settled reading falls again as it grows, and reaches a value at the torque of the
+ * inverse. On the line of an open loop, at a held speed, and beyond it on the short circuit.
+ */
+static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse(void **state)
+{
+  (void)state;
+  static const double targets[] = {0.0, 60.0, 60.0}, readings[] = {0.5, 0.8, 0.2};
+  for (int k = 0; k < 3; k++) {
+    struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.01, 1e-4, 1e-3);
+    box_add_gear(&model, 3.0, 0.9);
+    model.control.sensor.reference_a = 12.0;
+    model.control.sensor.quantity = SB_SENSES_CURRENT;
+    if (targets[k] > 0.0) hold(&model, targets[k], 1.0);
+    const struct sb_motor_line line = sb_closed_form_line(&model);
+    const double helping_nm = sb_closed_form_helping_nm(&model, &line, 0, readings[k]);
+    assert_true(helping_nm < 0.0);
+    assert_near(sb_closed_form_settled(&model, &line, 0, helping_nm), readings[k], 1e-12);
+    assert_true(sb_closed_form_settled(&model, &line, 0, 1.1 * helping_nm) < readings[k]);
+    assert_true(sb_closed_form_settled(&model, &line, 0, 0.9 * helping_nm) > readings[k]);
+    model.control.sensor.quantity = SB_SENSES_SPEED;
+    assert_true(isinf(sb_closed_form_helping_nm(&model, &line, 0, readings[k])));
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -367,6 +392,7 @@ int main(void)
       cmocka_unit_test(readings_and_torques_are_inverse_to_each_other),
       cmocka_unit_test(the_speed_falls_beyond_what_it_hides_and_not_before),
       cmocka_unit_test(an_overhauling_load_runs_away_from_a_loop_that_only_drives),
+      cmocka_unit_test(a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse),
       cmocka_unit_test(the_current_tells_the_load_in_open_loop_too),
   };
   return cmocka_run_group_tests_name("closed forms under a held speed", tests, NULL, NULL);

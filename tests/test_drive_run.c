@@ -265,6 +265,38 @@ static void shifts_by_duty_and_current_come_at_the_torque_of_the_closed_form(voi
   }
 }
 
+static const struct sb_verdict *find_stall(const struct sb_run_result *result)
+{
+  for (size_t i = 0; i < result->monitor.verdict_count; i++) {
+    if (result->monitor.verdicts[i].kind == SB_VERDICT_STALL) return &result->monitor.verdicts[i];
+  }
+  return NULL;
+}
+
+/* At rest while the duty still rises, a motor is starting; it stalls from when it is given all it will be. */
+static void a_motor_at_rest_stalls_only_once_its_duty_has_risen_to_its_end(void **state)
+{
+  (void)state;
+  for (int is_loop = 0; is_loop < 2; is_loop++) {
+    struct sb_model model = electric(0.0);
+    model.drive.mode = is_loop ? SB_DRIVE_SPEED_HOLD : SB_DRIVE_OPEN_LOOP;
+    model.drive.ramp_s = 2.0;
+    model.control.start_gear = 1;
+    const struct sb_closed_form form = sb_closed_form_solve(&model);
+    model.load.parts[0].torque_nm =
+        0.6 * form.gears[0].stall_torque_nm; /* moves at a duty of about 60 %, after 1.2 s */
+    struct sb_run_result result = run(&model);
+    assert_true(result.sums.standstill_time_s > 2.0 * model.limits.stall_time_s);
+    assert_null(find_stall(&result));
+    sb_run_result_clear(&result);
+    model.load.parts[0].torque_nm = 1.2 * form.gears[0].stall_torque_nm;
+    result = run(&model);
+    assert_non_null(find_stall(&result));
+    assert_near(find_stall(&result)->first_s, 2.0, 0.03); /* the ramp's end, a tick and a sample; the loop's integral */
+    sb_run_result_clear(&result);
+  }
+}
+
 static size_t hunting_count(const struct sb_run_result *result)
 {
   size_t count = 0;
@@ -306,6 +338,7 @@ int main(void)
       cmocka_unit_test(a_run_in_reverse_is_the_mirror_image_of_one_forward),
       cmocka_unit_test(forward_stop_and_reverse_bring_it_there_and_back),
       cmocka_unit_test(shifts_by_duty_and_current_come_at_the_torque_of_the_closed_form),
+      cmocka_unit_test(a_motor_at_rest_stalls_only_once_its_duty_has_risen_to_its_end),
       cmocka_unit_test(the_kneading_drum_hunts_by_its_speed_and_not_by_its_duty),
   };
   return cmocka_run_group_tests_name("runs of the drive", tests, NULL, NULL);

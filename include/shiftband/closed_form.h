@@ -21,7 +21,10 @@
  * and current (reading.h) tell the load through the motor's voltages and its torque:
  *
  *   duty     1 - u,  u Voc - Ri u^2 I = ke wh + R I    at the target wh, up to the limit
- *   current  1 - I / Iref,  T = kt I - Tf              at the target, or on the line of the limit
+ *   current  1 - |I| / Iref,  T = kt I - Tf            at the target, or on the line of the limit
+ *
+ * A load that drives the motor raises its current too. Td and Tu are those of I > 0; below the torques of the same |I|
+ * at I < 0 (the motor on the limit's line, or on its short circuit once a held speed is passed) it reads as a heavy one.
  *
  * Times to climb are those at the limit's duty: exact until the loop takes the duty back, and a lower bound then.
  *
@@ -55,13 +58,17 @@ struct sb_gear_figures {
 struct sb_pair_figures {
   double downshift_torque_nm; /* Td */
   double upshift_torque_nm;   /* Tu */
-  bool has_band;              /* Td < Tu: every constant load between makes the box hunt */
-  double least_safe_up;       /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
-  double greatest_safe_down;  /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
-  bool is_stuck_low;          /* Tu <= the lightest load */
-  bool is_false_downshift;    /* Td <= the lightest load */
-  double shift_up_time_s;     /* slow to fast, command to engagement, from reading u; NAN: does not engage */
-  double shift_down_time_s;   /* fast to slow, from reading d */
+  /* Readings of the current: outside torques, of loads that drive the motor, below which the current has grown so far again
+   * that the slow gear does not come above up, and the fast one falls below down. Else -INFINITY. */
+  double helping_up_nm;
+  double helping_down_nm;
+  bool has_band;             /* Td < Tu: every constant load between makes the box hunt */
+  double least_safe_up;      /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
+  double greatest_safe_down; /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
+  bool is_stuck_low;         /* Tu <= the lightest load, or the heaviest one <= helping_up */
+  bool is_false_downshift;   /* Td <= the lightest load, or the heaviest one <= helping_down */
+  double shift_up_time_s;    /* slow to fast, command to engagement, from reading u; NAN: does not engage */
+  double shift_down_time_s;  /* fast to slow, from reading d */
   /* The motor's lead over the output just before the joining, at the output, rad/s; NAN: does not engage. Upshift: the
    * greater of that at reading u and that from the slow gear's settled speed, under the lightest load. Downshift: at
    * reading d, under the load that brings it there. */
@@ -106,6 +113,11 @@ struct sb_motor_line sb_closed_form_line(const struct sb_model *model);
 
 /* Outside torque (N m at the output) that gear (index from 0) carries, settled, at a reading > 0. Pure. */
 double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double reading);
+
+/* Readings of the current: outside torque of a load that drives the motor in a gear until |I| brings the reading down to a
+ * value < 1; -INFINITY for other readings, and where no load can. Pure. */
+double sb_closed_form_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                  double reading);
 
 /* Settled reading of a gear under an outside torque; of the speed: 0 when the gear stalls. Pure. */

@@ -10,10 +10,11 @@
  *   downshift for nothing  Td <= the lightest load
  *   hunting                Td < some constant load of the scenario's range < Tu
  *   stall                  a gear's stall torque <= the heaviest load
- *   below the cut-off      Voc - Ri u I <= cut-off: at standstill, where every start from rest begins; settled in a gear
- *                          under the lightest or the heaviest load
+ *   below the cut-off      Voc - Ri u I <= cut-off: settled in a gear under the lightest or the heaviest load
+ *   start cut              so for longer than the cut-off's delay after a start from rest in the start gear, under the
+ *                          lightest load: then every start is cut
  *
- * Leaves out: what a run adds (charge drawn meanwhile, starts and shifts that draw more than the settled motor).
+ * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more than the settled motor, the ticks at which a drive looks).
  */
 #ifndef SHIFTBAND_DISCHARGE_H
 #define SHIFTBAND_DISCHARGE_H
@@ -24,13 +25,13 @@
 #include "shiftband/status.h"
 
 /* X(code, words) */
-#define SB_DISCHARGE_LIST(X)                                             \
-  X(SB_DISCHARGE_STUCK_LOW, "stuck low")                                 \
-  X(SB_DISCHARGE_FALSE_DOWNSHIFT, "downshift for nothing")               \
-  X(SB_DISCHARGE_HUNTING, "hunting")                                     \
-  X(SB_DISCHARGE_STALL, "stall")                                         \
-  X(SB_DISCHARGE_CUT_STARTING, "below the cut-off when it starts")       \
-  X(SB_DISCHARGE_CUT_LIGHTEST, "below the cut-off at the lightest load") \
+#define SB_DISCHARGE_LIST(X)                                                    \
+  X(SB_DISCHARGE_STUCK_LOW, "stuck low")                                        \
+  X(SB_DISCHARGE_FALSE_DOWNSHIFT, "downshift for nothing")                      \
+  X(SB_DISCHARGE_HUNTING, "hunting")                                            \
+  X(SB_DISCHARGE_STALL, "stall")                                                \
+  X(SB_DISCHARGE_CUT_STARTING, "below the cut-off for too long when it starts") \
+  X(SB_DISCHARGE_CUT_LIGHTEST, "below the cut-off at the lightest load")        \
   X(SB_DISCHARGE_CUT_HEAVIEST, "below the cut-off at the heaviest load")
 
 enum sb_discharge_kind {
@@ -74,7 +75,7 @@ enum sb_status sb_discharge_solve(const struct sb_model *model, struct sb_discha
 const struct sb_discharge_span *sb_discharge_span_at(const struct sb_discharge *discharge, enum sb_discharge_kind kind,
                                                      int index, double charge_fraction);
 
-/* The charge at which the battery ends in use: the first at which a start, or the highest gear under the lightest load, is
+/* The charge at which the battery ends in use: the first at which a start is cut, or the highest gear under the lightest load, is
  * below the cut-off; or 0. Pure. */
 double sb_discharge_end_fraction(const struct sb_model *model, const struct sb_discharge *discharge);
 

@@ -56,6 +56,9 @@ struct sb_drive_state {
 /* Whether the duty can ever differ from the limit: else there are no ticks for the drive's sake. Pure. */
 bool sb_drive_is_moving(const struct sb_drive *drive);
 
+/* The |duty| that a motor which cannot turn is given in the end, ramp and integral run out. Pure. */
+double sb_drive_final_duty(const struct sb_drive *drive);
+
 /* The order in force at a time. Pure. */
 enum sb_order sb_drive_order_at(const struct sb_drive *drive, double time_s);
 

@@ -6,7 +6,8 @@
  *   duty      1 - |duty|                   what is left of full duty
  *   current   1 - |current| / reference    what is left up to the reference; below 0 beyond it
  *
- * All three fall as the load grows, so one controller with down < up serves for each.
+ * All three fall as the load grows, so one controller with down < up serves for each; but for the current, which grows as
+ * well where the load drives the motor.
  *
  * The controller works in whole counts. With a resolution one count is that resolution, as in a real sensor; without
  * one a count is 1e-6 % of the reference, exact for every purpose here. Rounding goes to the nearest count, ties away

@@ -32,6 +32,7 @@ struct sb_run_result {
   struct sb_row end;
   int end_gear;         /* from 1: commanded last */
   long long step_count; /* steps done */
+  double overcharge_as; /* greatest charge above full that a battery was given, A s; 0: none */
 };
 
 /* The controller's constants for a model: thresholds in sensor counts, times in whole samples, rounded up. */

@@ -228,10 +228,12 @@ struct sb_row {
 
 struct sb_row sb_sim_row(const struct sb_sim *sim);
 
-/* Whether the output stands in mesh although the drive is on. Pure. */
-static inline bool sb_row_is_stalled(const struct sb_row *row)
+/* Whether the output stands in mesh although the drive is on and does all that it ever will: a ramp or an integral that
+ * still raises the duty may yet move it. Pure. */
+static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)
 {
-  return row->phase == SB_PHASE_STANDSTILL && row->is_on;
+  return row->phase == SB_PHASE_STANDSTILL && row->is_on &&
+         fabs(row->drive) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
 }
 
 /* Whether wheels slip although the drive is on. Pure. */

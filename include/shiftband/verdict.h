@@ -4,7 +4,7 @@
  *
  *   hunting               at least three shift commands in turn between one pair of gears, each the opposite of the last and
  *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear)
- *   stall                 output at rest for longer than limits.stall_time, in mesh, with the drive on
+ *   stall                 output at rest for longer than limits.stall_time, in mesh, with the drive on and its duty no longer rising
  *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
  *                         downshift torque), and the box stays in the slower gear
  *   downshift for nothing a downshift at such a load

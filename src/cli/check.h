@@ -53,6 +53,9 @@ void sb_check_write_json(const struct sb_check_report *report, FILE *out);
 /* Motor, gears and pairs of one case, as a member of an open object by its label. */
 void sb_check_put_case(struct sb_json *json, const struct sb_check_case *at);
 
+/* What a holding brake needs to hold at rest what acts by itself, beside the friction of the drums, in N m. */
+double sb_check_hung_nm(const struct sb_model *model);
+
 /* What the controller in truth waits, in s: a duration in whole samples, rounded up. */
 double sb_check_whole_samples_s(const struct sb_control *control, double duration_s);
 

@@ -7,7 +7,7 @@
 
 #include "check_words.h"
 
-enum { TENTHS = 10, TROUBLE_SIZE = 256, SPAN_SIZE = 160 };
+enum { TENTHS = 10, TROUBLE_SIZE = 768, TROUBLE_COLUMN = 77, TROUBLE_WIDTH = 100 - TROUBLE_COLUMN, SPAN_SIZE = 160 };
 
 static const struct sb_model *model_of(const struct sb_check_report *report)
 {
@@ -60,8 +60,11 @@ static void say_span(const struct sb_check_case *at, const struct sb_discharge_s
       say(out, "%s stalls under the heaviest load, %s N.m, %s.", name, heaviest.text, where);
       break;
     case SB_DISCHARGE_CUT_STARTING:
-      say(out, "Below the cut-off of %s V under load %s: at standstill, so that every start from rest is cut.",
-          NUM(model->battery.cutoff_v), where);
+      say(out,
+          "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so that "
+          "every start is cut.",
+          NUM(model->battery.cutoff_v), where, NUM(model->battery.cutoff_delay_s),
+          model->gearbox.gears[model->control.start_gear - 1].name);
       break;
     case SB_DISCHARGE_CUT_LIGHTEST:
       say(out, "Below the cut-off of %s V under load %s: %s, settled under the lightest load.",
@@ -73,6 +76,27 @@ static void say_span(const struct sb_check_case *at, const struct sb_discharge_s
       break;
     case SB_DISCHARGE_KIND_COUNT: break;
   }
+}
+
+struct trouble_list {
+  char *text; /* TROUBLE_SIZE */
+  size_t length;
+  int column; /* of its last line */
+};
+
+/* The last column of a wide table: what does not fit goes on in a line of its own, with room for a comma. */
+static void add_trouble(struct trouble_list *list, const char *words)
+{
+  const int columns = (int)strlen(words);
+  char gap[TROUBLE_COLUMN + 3] = "";
+  if (list->length > 0 && list->column + 2 + columns + 1 > TROUBLE_WIDTH) {
+    snprintf(gap, sizeof gap, ",\n%*s", TROUBLE_COLUMN, "");
+    list->column = columns;
+  } else {
+    snprintf(gap, sizeof gap, "%s", list->length > 0 ? ", " : "");
+    list->column += (int)strlen(gap) + columns;
+  }
+  list->length += (size_t)snprintf(list->text + list->length, TROUBLE_SIZE - list->length, "%s%s", gap, words);
 }
 
 /* What goes wrong at one charge, for a pair and its gears. */
@@ -88,13 +112,13 @@ static const char *list_troubles(const struct sb_discharge *discharge, int pair,
                  {SB_DISCHARGE_STALL, 0, "slower stalls"},
                  {SB_DISCHARGE_CUT_LIGHTEST, 1, "cut off"}};
   const bool is_start_cut = sb_discharge_span_at(discharge, SB_DISCHARGE_CUT_STARTING, 0, charge) != NULL;
-  size_t length = 0;
+  struct trouble_list list = {.text = text};
   snprintf(text, TROUBLE_SIZE, "-");
   for (size_t k = 0; k < sizeof columns / sizeof *columns; k++) {
     if (sb_discharge_span_at(discharge, columns[k].kind, pair + columns[k].offset, charge) == NULL) continue;
-    length += (size_t)snprintf(text + length, TROUBLE_SIZE - length, "%s%s", length > 0 ? ", " : "", columns[k].words);
+    add_trouble(&list, columns[k].words);
   }
-  if (is_start_cut) snprintf(text + length, TROUBLE_SIZE - length, "%s%s", length > 0 ? ", " : "", "start cut");
+  if (is_start_cut) add_trouble(&list, "start cut");
   return text;
 }
 
@@ -103,13 +127,13 @@ static void write_pair(const struct sb_check_report *report, int pair, FILE *out
   char troubles[TROUBLE_SIZE];
   struct sb_model model = *model_of(report);
   fprintf(out, "  between %s and %s\n  ", model.gearbox.gears[pair].name, model.gearbox.gears[pair + 1].name);
-  cell(out, 9, "charge");
-  cell(out, 10, "voltage");
-  cell(out, 15, "downshift");
-  cell(out, 15, "upshift");
-  cell(out, 10, "safe up");
+  cell(out, 8, "charge");
+  cell(out, 9, "voltage");
+  cell(out, 13, "downshift");
+  cell(out, 13, "upshift");
+  cell(out, 9, "safe up");
   cell(out, 12, "up reached");
-  cell(out, 12, "down held");
+  cell(out, 11, "down held");
   fputs("goes wrong\n", out);
   for (int k = TENTHS; k >= 0; k--) {
     const double charge = (double)k / TENTHS;
@@ -117,14 +141,14 @@ static void write_pair(const struct sb_check_report *report, int pair, FILE *out
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const struct sb_pair_figures *figures = &form.pairs[pair];
     fputs("  ", out);
-    cell(out, 9, "%.0f %%", 100.0 * charge);
-    cell(out, 10, "%s V", NUM(model.supply.open_circuit_voltage_v));
-    cell(out, 15, "%s N.m", NUM(figures->downshift_torque_nm));
-    cell(out, 15, "%s N.m", NUM(figures->upshift_torque_nm));
-    cell(out, 10, "%s",
+    cell(out, 8, "%.0f %%", 100.0 * charge);
+    cell(out, 9, "%s V", NUM(model.supply.open_circuit_voltage_v));
+    cell(out, 13, "%s", sb_figure_torque(figures->downshift_torque_nm, "any load", "no load").text);
+    cell(out, 13, "%s", sb_figure_torque(figures->upshift_torque_nm, "no load", "any load").text);
+    cell(out, 9, "%s",
          isnan(figures->least_safe_up) ? "none" : sb_figure_percent_by(ceil, figures->least_safe_up).text);
     cell(out, 12, "%s", sb_figure_percent_by(floor, form.gears[pair].lightest_reading).text);
-    cell(out, 12, "%s", sb_figure_percent_by(floor, form.gears[pair + 1].lightest_reading).text);
+    cell(out, 11, "%s", sb_figure_percent_by(floor, form.gears[pair + 1].lightest_reading).text);
     fprintf(out, "%s\n", list_troubles(&report->discharge, pair, charge, troubles));
   }
 }
@@ -140,10 +164,11 @@ void sb_check_write_discharge(const struct sb_check_report *report, FILE *out)
 {
   const struct sb_model *model = model_of(report);
   const struct sb_battery *battery = &model->battery;
-  fprintf(out, "\nOver the discharge: %s, %d cell%s of %s A.h, %s charged at the start\n",
-          battery->chemistry != NULL ? battery->chemistry->name : "a curve of its own", battery->series_count,
-          battery->series_count == 1 ? "" : "s in series", NUM(battery->capacity_as / 3600.0),
-          SET(battery->charge_fraction));
+  fprintf(out, "\nOver the discharge\n");
+  say(out, "The battery: %s, %d cell%s of %s A.h, %s charged at the start.",
+      battery->chemistry != NULL ? battery->chemistry->name : "a curve of its own", battery->series_count,
+      battery->series_count == 1 ? "" : "s in series", NUM(battery->capacity_as / 3600.0),
+      SET(battery->charge_fraction));
   for (int pair = 0; pair + 1 < model->gearbox.gear_count; pair++) write_pair(report, pair, out);
   if (model->gearbox.gear_count > 1) {
     say(out,

@@ -87,7 +87,9 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
         "The reading is 100 %% less the duty: it falls as the load grows, down to %s where the duty is at its limit.",
         SET(1.0 - limit));
   } else if (sensor->quantity == SB_SENSES_CURRENT) {
-    say(out, "The reading is 100 %% less the current in percent of %s A: it falls as the load grows.",
+    say(out,
+        "The reading is 100 %% less the current in percent of %s A: it falls as the load grows, and as well "
+        "where the load drives the motor.",
         NUM(sensor->reference_a));
   } else if (is_held(model)) {
     say(out,

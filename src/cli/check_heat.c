@@ -8,6 +8,10 @@
 #include "shiftband/caution.h"
 #include "shiftband/warmth.h"
 
+/* The highest of the usual thermal classes of insulation, 180 (H): IEC 60085 (from memory). Judged against where no limit
+ * was given. */
+#define SB_INSULATION_ENDS_C 180.0
+
 /* One way to heat the winding for good. */
 struct burden {
   const char *name; /* of the gear; NULL: the shaft is blocked */
@@ -240,15 +244,19 @@ static void add_caution(struct sb_check_report *report, const char *why)
 void sb_check_caution_heat(struct sb_check_report *report)
 {
   const struct sb_model *model = model_of(report);
-  const double limit_c = model->limits.winding_c;
+  const bool is_limited = isfinite(model->limits.winding_c);
+  const double limit_c = is_limited ? model->limits.winding_c : SB_INSULATION_ENDS_C;
   char why[160];
   if (model->winding.cut_out_c <= limit_c) return;
   const struct sb_warmth_reach reach = sb_warmth_reached(model, SB_WARMTH_BLOCKED, 0.0, limit_c);
   const double settled_c = sb_warmth_settled(model, SB_WARMTH_BLOCKED, 0.0).winding_c;
-  if (isfinite(reach.time_s)) {
+  if (!is_limited && isinf(settled_c)) {
+    add_caution(report, "with its shaft blocked the winding burns");
+  } else if (isfinite(reach.time_s)) {
     snprintf(why, sizeof why, "with its shaft blocked the winding passes %.4g C after %.3g s", limit_c, reach.time_s);
     add_caution(report, why);
-  } else if (isinf(limit_c) && isinf(settled_c)) {
-    add_caution(report, "with its shaft blocked the winding burns");
+  } else if (settled_c > limit_c) {
+    snprintf(why, sizeof why, "with its shaft blocked the winding settles at %.4g C, above %.4g C", settled_c, limit_c);
+    add_caution(report, why);
   }
 }

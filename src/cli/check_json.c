@@ -40,6 +40,8 @@ static void write_load(struct sb_json *json, const struct sb_check_case *at)
   sb_load_speed_terms(&at->model.load, &viscous, &quadratic);
   sb_json_put_object(json, "load");
   sb_json_put_number(json, "lightest_nm", at->form.lightest_load_nm);
+  sb_json_put_number(json, "holding_brake_nm", at->model.load.brake_nm);
+  sb_json_put_number(json, "hung_nm", sb_check_hung_nm(&at->model));
   sb_json_put_number(json, "heaviest_nm", at->form.heaviest_load_nm);
   sb_json_put_number(json, "inertia_kg_m2", at->model.load.inertia_kg_m2);
   sb_json_put_number(json, "viscous_nms_rad", viscous);
@@ -117,6 +119,8 @@ static void write_pairs(struct sb_json *json, const struct sb_check_case *at)
     sb_json_put_number(json, "least_safe_up_pct", percent(pair->least_safe_up));
     sb_json_put_number(json, "greatest_safe_down_pct", percent(pair->greatest_safe_down));
     sb_json_put_boolean(json, "stuck_low", pair->is_stuck_low);
+    sb_json_put_number(json, "helping_up_nm", pair->helping_up_nm);
+    sb_json_put_number(json, "helping_down_nm", pair->helping_down_nm);
     sb_json_put_boolean(json, "downshift_for_nothing", pair->is_false_downshift);
     sb_json_put_number(json, "shift_up_time_s", pair->shift_up_time_s);
     sb_json_put_number(json, "shift_down_time_s", pair->shift_down_time_s);

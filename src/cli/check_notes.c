@@ -2,6 +2,7 @@
 /* check_notes.c - what a user should look at twice before trusting the figures. */
 #include <math.h>
 #include <stdarg.h>
+#include <string.h>
 
 #include "check.h"
 #include "check_heat.h"
@@ -139,9 +140,34 @@ static void note_rounding(const struct sb_check_case *at, struct sb_check_notes 
   }
 }
 
+double sb_check_hung_nm(const struct sb_model *model)
+{
+  double least_nm = 0.0, greatest_nm = 0.0, friction_nm = 0.0;
+  for (int i = 0; i < model->load.part_count; i++) {
+    const struct sb_load_part *part = &model->load.parts[i];
+    double least = 0.0, greatest = 0.0;
+    if (part->is_resisting) continue;
+    part->ops->range_nm(part, &least, &greatest);
+    least_nm += least;
+    greatest_nm += greatest;
+  }
+  for (int i = 0; i < model->body_count; i++) {
+    const struct sb_hoist *hoist = &model->bodies[i].hoist;
+    if (strcmp(model->bodies[i].ops->name, "hoist") != 0) continue;
+    friction_nm += fmax(hoist->friction_nm, hoist->breakaway_nm);
+  }
+  return fmax(fmax(greatest_nm, -least_nm) - friction_nm, 0.0);
+}
+
 static void find_cautions(const struct sb_check_case *at, struct sb_check_notes *cautions)
 {
   if (sb_caution_has_acting_load(&at->model.load)) add(cautions, "%s", sb_caution_text(SB_CAUTION_HOIST));
+  if (at->model.load.brake_nm > 0.0 && at->model.load.brake_nm < sb_check_hung_nm(&at->model)) {
+    add(cautions,
+        "the holding brake of %.4g N.m does not hold what hangs, which asks for %.4g N.m besides the drum's friction: it "
+        "slips in every shift and whenever the drive is off.",
+        at->model.load.brake_nm, sb_check_hung_nm(&at->model));
+  }
   const double heaviest_nm = at->form.heaviest_load_nm;
   const double stall_nm = at->form.gears[0].stall_torque_nm;
   if (heaviest_nm > stall_nm) {

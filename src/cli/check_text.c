@@ -45,6 +45,14 @@ static struct sb_figure span_of(double least, double greatest)
   return out;
 }
 
+static void write_brake(const struct sb_check_case *at, FILE *out)
+{
+  const double brake_nm = at->model.load.brake_nm, asked_nm = sb_check_hung_nm(&at->model);
+  if (!(brake_nm > 0.0)) return;
+  fprintf(out, "  holding brake    %s N.m; what hangs asks for %s N.m besides the drum's friction: %s\n", NUM(brake_nm),
+          NUM(asked_nm), brake_nm >= asked_nm ? "it holds" : "it slips");
+}
+
 static void write_load(const struct sb_check_case *at, FILE *out)
 {
   double viscous = 0.0;
@@ -53,6 +61,7 @@ static void write_load(const struct sb_check_case *at, FILE *out)
   fprintf(out, "\nLoad at the output\n  inertia          %s kg.m2\n", NUM(at->model.load.inertia_kg_m2));
   fprintf(out, "  from outside     %s over %s s\n", span_of(at->form.lightest_load_nm, at->form.heaviest_load_nm).text,
           NUM(at->model.run.duration_s));
+  write_brake(at, out);
   if (viscous > 0.0) fprintf(out, "  follows speed    %s N.m.s/rad\n", NUM(viscous));
   if (quadratic > 0.0) fprintf(out, "  follows speed^2  %s N.m.s2/rad2\n", NUM(quadratic));
 }
@@ -141,13 +150,28 @@ static struct pair pair_of(const struct sb_check_case *at, int p)
                        .up = at->model.control.up_fraction[p]};
 }
 
+/* Loads between two of the thresholds' torques, of which either may be a torque of none or of all. */
+static struct sb_figure band_of(double td, double tu)
+{
+  struct sb_figure out;
+  if (isfinite(td) && isfinite(tu)) return span_of(td, tu);
+  if (isfinite(tu)) {
+    snprintf(out.text, sizeof out.text, "below %.14s N.m", NUM(tu));
+  } else if (isfinite(td)) {
+    snprintf(out.text, sizeof out.text, "above %.14s N.m", NUM(td));
+  } else {
+    snprintf(out.text, sizeof out.text, "any load");
+  }
+  return out;
+}
+
 static void say_band(const struct pair *pair, FILE *out)
 {
   const double td = pair->figures->downshift_torque_nm;
   const double tu = pair->figures->upshift_torque_nm;
   if (!pair->figures->has_band) {
     const double margin = pair->up - pair->figures->least_safe_up;
-    if (isnan(margin)) {
+    if (!(margin >= 0.0)) { /* none, or no load brings the two about */
       say(out, "No hunting band.");
     } else {
       say(out, "No hunting band: safe by %s of up.", PCT(margin));
@@ -171,7 +195,7 @@ static void say_band(const struct pair *pair, FILE *out)
   } else {
     snprintf(advice, sizeof advice, "lower down first, then raise up");
   }
-  say(out, "Hunting band %s: a constant load there makes the box shift for ever; %s.", span_of(td, tu).text, advice);
+  say(out, "Hunting band %s: a constant load there makes the box shift for ever; %s.", band_of(td, tu).text, advice);
 
   const double lightest = pair->at->form.lightest_load_nm;
   const double heaviest = pair->at->form.heaviest_load_nm;
@@ -185,16 +209,39 @@ static void say_band(const struct pair *pair, FILE *out)
 static void say_lightest(const struct pair *pair, FILE *out)
 {
   const struct sb_figure lightest = sb_figure_of(pair->at->form.lightest_load_nm);
-  if (pair->figures->is_stuck_low) {
+  const struct sb_pair_figures *figures = pair->figures;
+  const bool is_low_helped = pair->at->form.heaviest_load_nm <= figures->helping_up_nm;
+  const bool is_down_helped = pair->at->form.heaviest_load_nm <= figures->helping_down_nm;
+  if (is_low_helped) {
+    say(out,
+        "Stuck low: every load of this scenario drives the motor so hard that by its current %s does not come above up.",
+        pair->slow_name);
+  } else if (figures->is_stuck_low) {
     say(out,
         "Stuck low: under the lightest load, %s N.m, %s gets no further than %s; after one downshift the box never comes "
         "back. Set up below that.",
         lightest.text, pair->slow_name, PCT(pair->slow->lightest_reading));
+  } else if (pair->at->form.lightest_load_nm <= figures->helping_up_nm) {
+    say(out,
+        "Comes back up only under loads above %s N.m: one that drives the motor harder raises its current, and %s stays "
+        "below up.",
+        NUM(figures->helping_up_nm), pair->slow_name);
   } else {
     say(out, "Comes back up: %s runs at %s under the lightest load, %s N.m.", pair->slow_name,
         PCT(pair->slow->lightest_reading), lightest.text);
   }
-  if (!pair->figures->is_false_downshift) return;
+  if (!is_down_helped && pair->at->form.lightest_load_nm <= figures->helping_down_nm) {
+    say(out, "Below %s N.m the load drives the motor so hard that %s falls below down.", NUM(figures->helping_down_nm),
+        pair->fast_name);
+  }
+  if (!figures->is_false_downshift) return;
+  if (is_down_helped) {
+    say(out,
+        "Downshift for nothing: every load of this scenario drives the motor so hard that by its current %s falls below "
+        "down.",
+        pair->fast_name);
+    return;
+  }
   if (pair->fast->lightest_speed_rad_s > 0.0) {
     say(out, "Downshift for nothing: under the lightest load %s runs at %s, so it is never held. Set down below that.",
         pair->fast_name, PCT(pair->fast->lightest_reading));
@@ -264,14 +311,22 @@ static struct sb_figure above_of(double voltage_v)
   return out;
 }
 
+static void write_torque(const char *what, double torque_nm, const char *gear, double threshold, FILE *out)
+{
+  if (isfinite(torque_nm)) {
+    fprintf(out, "  %-16s %s N.m, what %s carries at %s\n", what, NUM(torque_nm), gear, SET(threshold));
+  } else {
+    fprintf(out, "  %-16s none: %s reads %s %s under any load\n", what, gear, torque_nm < 0.0 ? "below" : "above",
+            SET(threshold));
+  }
+}
+
 static void write_pair(const struct pair *pair, FILE *out)
 {
   fprintf(out, "\nBetween %s and %s: down below %s, up above %s\n", pair->slow_name, pair->fast_name, SET(pair->down),
           SET(pair->up));
-  fprintf(out, "  downshift torque %s N.m, what %s carries at %s\n", NUM(pair->figures->downshift_torque_nm),
-          pair->fast_name, SET(pair->down));
-  fprintf(out, "  upshift torque   %s N.m, what %s carries at %s\n", NUM(pair->figures->upshift_torque_nm),
-          pair->slow_name, SET(pair->up));
+  write_torque("downshift torque", pair->figures->downshift_torque_nm, pair->fast_name, pair->down, out);
+  write_torque("upshift torque", pair->figures->upshift_torque_nm, pair->slow_name, pair->up, out);
   say_band(pair, out);
   say_lightest(pair, out);
   say_dwell(pair, out);
@@ -307,7 +362,7 @@ static struct sb_figure with_unit(double value, const char *unit)
 static struct sb_figure band_figure(const struct pair *pair)
 {
   if (pair->figures->has_band) {
-    return span_of(pair->figures->downshift_torque_nm, pair->figures->upshift_torque_nm);
+    return band_of(pair->figures->downshift_torque_nm, pair->figures->upshift_torque_nm);
   }
   return (struct sb_figure){.text = "none"};
 }
@@ -351,12 +406,12 @@ static struct sb_figure fast_stall_figure(const struct pair *pair)
 
 static struct sb_figure down_figure(const struct pair *pair)
 {
-  return with_unit(pair->figures->downshift_torque_nm, "N.m");
+  return sb_figure_torque(pair->figures->downshift_torque_nm, "any load", "no load");
 }
 
 static struct sb_figure up_figure(const struct pair *pair)
 {
-  return with_unit(pair->figures->upshift_torque_nm, "N.m");
+  return sb_figure_torque(pair->figures->upshift_torque_nm, "no load", "any load");
 }
 
 void sb_check_write_pairs(const struct sb_check_report *report, FILE *out)

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * Stages of a vehicle's way: alone at the start, then from each body on with all that it pushes by then. A stage asks for
+ * Stages of a vehicle's way: alone at the start, then from each body on with all that it pushes by then, and the steepest
+ * place before the next where it asks for more. A stage asks for
  * what holds vehicle and bodies at rest there, since wheels that have stopped before a body have to start it.
  */
 #include "check_way.h"
@@ -16,6 +17,7 @@ static const char *const fates[] = {"goes", "stalls", "slips"};
 
 struct stage {
   double distance_m;
+  bool is_steepest;         /* of the stretch that begins at a body, or at the start, where that is less steep */
   struct sb_road_need need; /* at the wheels, N m */
 };
 
@@ -44,16 +46,73 @@ static double grade_at(const struct sb_vehicle *vehicle, double distance_m)
   return grade->grade_fraction[last] + share * (grade->grade_fraction[last + 1] - grade->grade_fraction[last]);
 }
 
+static struct stage stage_at(const struct sb_model *model, const struct sb_vehicle *vehicle, int number,
+                             double distance_m, double grade)
+{
+  struct stage stage = {.distance_m = distance_m};
+  const double tilt = atan(grade);
+  const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
+  stage.need.own_nm = weight_nm * (sin(tilt) + vehicle->rolling_ratio * cos(tilt));
+  const struct sb_road *road = &model->load.road;
+  const double body_nm = weight_nm * sb_road_pushed_inertia(road, number) / road->inertia_kg_m2;
+  const double bodies_nm = sb_road_pushed_hold_nm(road, number) * cos(tilt) + body_nm * sin(tilt);
+  stage.need.whole_nm = stage.need.own_nm + fmax(0.0, bodies_nm); /* bodies never pull */
+  stage.need.press_nm = vehicle->driven_share * weight_nm * cos(tilt);
+  return stage;
+}
+
 /* number 0: alone. */
 static struct stage stage_of(const struct sb_model *model, const struct sb_vehicle *vehicle, int number)
 {
-  struct stage stage = {.distance_m = number > 0 ? vehicle->obstacles[number - 1].distance_m : 0.0};
-  const double tilt = atan(grade_at(vehicle, stage.distance_m));
-  const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
-  stage.need.own_nm = weight_nm * (sin(tilt) + vehicle->rolling_ratio * cos(tilt));
-  stage.need.whole_nm = stage.need.own_nm + sb_road_pushed_hold_nm(&model->load.road, number);
-  stage.need.press_nm = vehicle->driven_share * weight_nm * cos(tilt);
-  return stage;
+  const double distance_m = number > 0 ? vehicle->obstacles[number - 1].distance_m : 0.0;
+  return stage_at(model, vehicle, number, distance_m, grade_at(vehicle, distance_m));
+}
+
+/* Where the way up to the next body, or to its end, asks for the most. Between two points of the grade it is one of them. */
+static struct stage steepest_of(const struct sb_model *model, const struct sb_vehicle *vehicle, int number)
+{
+  const struct sb_grade_table *grade = &vehicle->grade;
+  struct stage steepest = stage_of(model, vehicle, number);
+  const double from_m = steepest.distance_m;
+  double end_m = vehicle->finish_m > 0.0 ? vehicle->finish_m : INFINITY;
+  if (number < vehicle->obstacle_count) end_m = fmin(end_m, vehicle->obstacles[number].distance_m);
+  for (size_t k = 0; k <= grade->count; k++) {
+    const bool is_end = k == grade->count;
+    const double place_m = is_end ? end_m : grade->distance_m[k];
+    if (!(place_m > from_m) || !isfinite(place_m) || (!is_end && place_m >= end_m)) continue;
+    const double here = is_end ? grade_at(vehicle, nextafter(end_m, 0.0)) : grade->grade_fraction[k];
+    const struct stage stage = stage_at(model, vehicle, number, place_m, here);
+    if (!(stage.need.whole_nm > steepest.need.whole_nm)) continue;
+    steepest = stage;
+    steepest.is_steepest = true;
+  }
+  return steepest;
+}
+
+/* Number of a vehicle's stages, two a body at most: where it is met, and the steepest stretch behind it. */
+enum { STAGE_MAX = 2 * (SB_OBSTACLE_MAX + 1) };
+
+struct stages {
+  int count;
+  struct stage items[STAGE_MAX];
+  int bodies[STAGE_MAX]; /* pushed there */
+};
+
+static void add_stage(struct stages *stages, const struct stage *stage, int number)
+{
+  stages->items[stages->count] = *stage;
+  stages->bodies[stages->count++] = number;
+}
+
+static struct stages list_stages(const struct sb_model *model, const struct sb_vehicle *vehicle)
+{
+  struct stages stages = {.count = 0};
+  for (int number = 0; number <= vehicle->obstacle_count; number++) {
+    const struct stage first = stage_of(model, vehicle, number), steepest = steepest_of(model, vehicle, number);
+    add_stage(&stages, &first, number);
+    if (steepest.is_steepest) add_stage(&stages, &steepest, number);
+  }
+  return stages;
 }
 
 static enum fate fate_of(const struct sb_road *road, const struct sb_road_need *need, double stall_nm)
@@ -96,19 +155,22 @@ static void write_stages(const struct sb_check_case *at, const struct sb_vehicle
   cell(out, 14, "needs");
   for (int g = 0; g < gear_count; g++) cell(out, g + 1 < gear_count ? 12 : 0, "%s", at->model.gearbox.gears[g].name);
   fputc('\n', out);
-  for (int number = 0; number <= vehicle->obstacle_count; number++) {
-    const struct stage stage = stage_of(&at->model, vehicle, number);
+  const struct stages stages = list_stages(&at->model, vehicle);
+  for (int k = 0; k < stages.count; k++) {
+    const struct stage *stage = &stages.items[k];
     fprintf(out, "  ");
-    if (number == 0) {
+    if (stage->is_steepest) {
+      cell(out, 10, "steepest");
+    } else if (stages.bodies[k] == 0) {
       cell(out, 10, "alone");
     } else {
-      cell(out, 10, "body %d", number);
+      cell(out, 10, "body %d", stages.bodies[k]);
     }
-    cell(out, 12, "%s m", NUM(stage.distance_m));
-    cell(out, 14, "%s N", NUM(stage.need.whole_nm / vehicle->wheel_radius_m));
+    cell(out, 12, "%s m", NUM(stage->distance_m));
+    cell(out, 14, "%s N", NUM(stage->need.whole_nm / vehicle->wheel_radius_m));
     for (int g = 0; g < gear_count; g++) {
       cell(out, g + 1 < gear_count ? 12 : 0, "%s",
-           fates[fate_of(road, &stage.need, at->form.gears[g].stall_torque_nm)]);
+           fates[fate_of(road, &stage->need, at->form.gears[g].stall_torque_nm)]);
     }
     fputc('\n', out);
   }
@@ -119,15 +181,16 @@ static void say_ballast(const struct sb_check_case *at, const struct sb_vehicle 
 {
   double most_kg = 0.0;
   if (!at->model.load.road.can_slip) return;
-  for (int number = 0; number <= vehicle->obstacle_count; number++) {
-    const struct stage stage = stage_of(&at->model, vehicle, number);
-    most_kg = fmax(most_kg, sb_road_ballast_kg(&at->model.load.road, &stage.need));
+  const struct stages stages = list_stages(&at->model, vehicle);
+  for (int k = 0; k < stages.count; k++) {
+    most_kg = fmax(most_kg, sb_road_ballast_kg(&at->model.load.road, &stages.items[k].need));
   }
   if (most_kg == 0.0) return;
   if (isinf(most_kg)) {
     say(out, "No ballast lets the wheels push it all: it adds more resistance than grip.");
   } else {
-    say(out, "More than %s kg of ballast on the driven wheels lets them push it all; no gear does.", NUM(most_kg));
+    say(out, "More than %s kg of ballast on the driven wheels lets them push all of it; another gear does not.",
+        NUM(most_kg));
   }
 }
 
@@ -145,13 +208,14 @@ void sb_check_write_way(const struct sb_check_case *at, FILE *out)
 /* JSON ------------------------------------------------------------------------------------------------------------------- */
 
 static void put_stage(struct sb_json *json, const struct sb_check_case *at, const struct sb_vehicle *vehicle,
-                      int number)
+                      const struct stages *stages, int k)
 {
   const struct sb_road *road = &at->model.load.road;
-  const struct stage stage = stage_of(&at->model, vehicle, number);
+  const struct stage stage = stages->items[k];
   const double radius_m = vehicle->wheel_radius_m;
   sb_json_open_object(json);
-  sb_json_put_integer(json, "bodies", number);
+  sb_json_put_integer(json, "bodies", stages->bodies[k]);
+  sb_json_put_boolean(json, "is_steepest", stage.is_steepest);
   sb_json_put_number(json, "distance_m", stage.distance_m);
   sb_json_put_number(json, "need_n", stage.need.whole_nm / radius_m);
   sb_json_put_number(json, "ballast_kg", road->can_slip ? sb_road_ballast_kg(road, &stage.need) : 0.0);
@@ -183,7 +247,8 @@ void sb_check_put_way(struct sb_json *json, const struct sb_check_case *at)
   }
   sb_json_close(json);
   sb_json_put_array(json, "stages");
-  for (int number = 0; number <= vehicle->obstacle_count; number++) put_stage(json, at, vehicle, number);
+  const struct stages stages = list_stages(&at->model, vehicle);
+  for (int k = 0; k < stages.count; k++) put_stage(json, at, vehicle, &stages, k);
   sb_json_close(json);
   sb_json_put_number(json, "end_m", vehicle->finish_m > 0.0 ? vehicle->finish_m : (double)NAN);
   sb_json_close(json);

@@ -34,11 +34,22 @@ struct sb_figure sb_figure_of(double value)
   return out;
 }
 
+struct sb_figure sb_figure_torque(double torque_nm, const char *lowest, const char *highest)
+{
+  struct sb_figure out;
+  if (isinf(torque_nm)) {
+    snprintf(out.text, sizeof out.text, "%.24s", torque_nm < 0.0 ? lowest : highest);
+  } else {
+    snprintf(out.text, sizeof out.text, "%.24s N.m", sb_figure_of(torque_nm).text);
+  }
+  return out;
+}
+
 struct sb_figure sb_figure_percent_by(double (*rounded)(double), double fraction)
 {
   const double slack = rounded == ceil ? -1e-9 : rounded == floor ? 1e-9 : 0.0;
   struct sb_figure out;
-  snprintf(out.text, sizeof out.text, "%.1f %%", rounded(1000.0 * fraction + slack) / 10.0);
+  snprintf(out.text, sizeof out.text, "%.1f %%", rounded(1000.0 * fraction + slack) / 10.0 + 0.0); /* no -0.0 */
   return out;
 }
 

@@ -15,6 +15,9 @@ struct sb_figure {
 /* Four significant digits, without an exponent where that reads well; "-" for NAN. */
 struct sb_figure sb_figure_of(double value);
 
+/* A torque in N m, or words for one below (-INFINITY) and above (INFINITY) all others. */
+struct sb_figure sb_figure_torque(double torque_nm, const char *lowest, const char *highest);
+
 /* A percentage rounded to tenths by the given function, so that what is advised as safe stays so: ceil, floor. */
 struct sb_figure sb_figure_percent_by(double (*rounded)(double), double fraction);
 struct sb_figure sb_figure_percent(double fraction);

@@ -24,8 +24,8 @@ static const char help[] =
     "and at which charge the box begins to be stuck low, to shift for nothing, to hunt, to stall.\n\n"
     "  --set PATH=VALUE      replaces or adds one key first; may be given more than once\n"
     "  --json                one JSON object a file, on a line of its own\n"
-    "  --discharge FILE.csv  also writes the safe thresholds over the battery's charge there, for one scenario;\n"
-    "                        - is standard output, and the words are then left out\n"
+    "  --discharge FILE.csv  also writes the safe thresholds over the battery's charge there, for one\n"
+    "                        scenario; - is standard output, and the words are then left out\n"
     "  --help                this text\n";
 
 struct arguments {

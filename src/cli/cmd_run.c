@@ -21,17 +21,20 @@ static const char help[] =
     "Simulates scenarios and says what happened: verdicts, shifts, speeds, torque, energy.\n"
     "\n"
     "  -o, --output FILE.csv   write the trace there; - is standard output (the summary then goes to\n"
-    "                          standard error); a folder, which several scenarios need, gets one file a run\n"
+    "                          standard error); a folder, which several scenarios need, gets one file\n"
+    "                          a run\n"
     "      --json              print one JSON object a run instead of the summary\n"
     "      --gear NAME         lock this gear for the whole run: no controller\n"
     "      --compare           run automatic and then locked in every gear, and print them side by side\n"
     "                          (the trace of -o FILE is that of the automatic run)\n"
-    "      --until-warm        repeat the scenario, each time as warm as it ended, until the winding settles within\n"
-    "                          0.1 K, passes its limit or opens its cut-out; report that repeat (needs motor.winding)\n"
+    "      --until-warm        repeat the scenario, each time as warm as it ended, until the winding\n"
+    "                          settles within 0.1 K, passes its limit or opens its cut-out; report\n"
+    "                          that repeat (needs motor.winding)\n"
     "      --set PATH=VALUE    change one key, as --set controller.down='55 %'; may be given again\n"
-    "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked) run:\n"
-    "                          hunting, stall, stuck-low, downshift-for-nothing, overload, shift-not-engaged,\n"
-    "                          any; a list with commas\n" SB_OWN_OPTIONS_HELP;
+    "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked)\n"
+    "                          run: hunting, stall, stuck-low, downshift-for-nothing, overload,\n"
+    "                          shift-not-engaged, slipping, overheated, drive-cut, any; a list with\n"
+    "                          commas\n" SB_OWN_OPTIONS_HELP;
 
 enum { OPTION_OUTPUT = 1, OPTION_JSON, OPTION_GEAR, OPTION_COMPARE, OPTION_UNTIL_WARM, OPTION_SET, OPTION_FAIL_ON };
 

@@ -184,7 +184,11 @@ static enum sb_status write_limit(FILE *out, const struct sb_tuning *tuning, int
   fprintf(out, "  %-13s %7.10g %%  ", direction_words[direction], percent(limit->margin_fraction));
   if (limit->is_end) {
     const bool meets = direction == SB_TUNE_DOWN_HIGHER || direction == SB_TUNE_UP_LOWER;
-    fprintf(out, "%s\n", meets ? "none before the two thresholds meet" : "none before the end of what was searched");
+    const bool is_whole = direction == SB_TUNE_DOWN_HIGHER && limit->fails_at_fraction >= 1.0 - 1e-9;
+    fprintf(out, "%s\n",
+            is_whole ? "none before 100 %, which a down must stay below"
+            : meets  ? "none before the two thresholds meet"
+                     : "none before the end of what was searched");
     return SB_OK;
   }
   fprintf(out, "at %.10g %%: ", percent(limit->fails_at_fraction));

@@ -31,7 +31,8 @@ struct sb_map_options sb_map_options_default(const struct sb_model *model)
   const double given = model->control.threshold_step_fraction;
   const double step = given > 0.0 ? given : 0.001;
   /* A controller's thresholds end at 1000 %; 1e-9: 1 / 0.001 is 1000 steps, not 1001. */
-  const int count = (int)ceil(fmin(10.0, fmax(1.0, 1.02 * fastest)) / step - 1e-9);
+  const double enough = ceil(fmax(1.0, 1.02 * fastest) / step - 1e-9);
+  const int count = (int)fmin(enough, floor(10.0 / step + 1e-9));
   const struct sb_map_axis axis = {step, step, count};
   return (struct sb_map_options){.pair = 0, .down = axis, .up = axis, .leaf_max = 4000000};
 }

@@ -266,7 +266,7 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
   track->rows[track->row_count++] = (struct sb_track_row){.sample = tracks->to_sample,
                                                           .is_engaged = row.gear > 0,
                                                           .is_switched = event == SB_EVENT_SWITCHED,
-                                                          .is_resting = sb_row_is_stalled(&row),
+                                                          .is_resting = sb_row_is_stalled(&row, &tracks->model->drive),
                                                           .is_slipping = sb_row_is_spinning(&row),
                                                           .time_s = row.time_s,
                                                           .next_load_nm = sb_row_next_load_nm(&row)};
@@ -320,7 +320,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   }
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
-  if (sb_row_is_stalled(&row)) spot.flags |= SB_SPOT_RESTING;
+  if (sb_row_is_stalled(&row, &tracks->model->drive)) spot.flags |= SB_SPOT_RESTING;
   if (sb_row_is_spinning(&row)) spot.flags |= SB_SPOT_SLIPPING;
   if (!isnan(sums->hot_first_s)) spot.flags |= SB_SPOT_HOT;
   if (!isnan(sums->cut_first_s)) spot.flags |= SB_SPOT_CUT;

@@ -74,7 +74,7 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
   do {
     steps++;
     *(is_down ? &next.down : &next.up) += step;
-    is_outside = next.down < 0 || next.up >= raster->side || next.down >= next.up;
+    is_outside = next.down < 0 || next.down > raster->greatest_down || next.up >= raster->side || next.down >= next.up;
     is_clear = is_outside || sb_raster_is_clear(raster, next.down, next.up);
   } while (!is_outside && is_clear && sb_raster_holding(raster, next.down, next.up) == raster->machine_count);
 

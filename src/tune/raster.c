@@ -7,7 +7,7 @@
 enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
 {
   const size_t points = (size_t)side * (size_t)side;
-  *raster = (struct sb_raster){.side = side, .greatest_up = side - 1};
+  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_up = side - 1};
   raster->holding = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->holding);
   raster->margin = calloc(points, sizeof *raster->margin);
   raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
@@ -53,6 +53,11 @@ void sb_raster_cap_up(struct sb_raster *raster, int greatest_up, int machine)
   if (greatest_up >= raster->greatest_up) return;
   raster->greatest_up = greatest_up;
   raster->low_machine = machine;
+}
+
+void sb_raster_cap_down(struct sb_raster *raster, int greatest_down)
+{
+  if (greatest_down < raster->greatest_down) raster->greatest_down = greatest_down;
 }
 
 void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine)
@@ -108,8 +113,8 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
   sum_up(raster);
   for (int down = 0; down < side; down++) {
     for (int up = 0; up < side; up++) {
-      const bool holds =
-          down < up && sb_raster_is_clear(raster, down, up) && sb_raster_holding(raster, down, up) == machine_count;
+      const bool holds = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
+                         sb_raster_holding(raster, down, up) == machine_count;
       raster->margin[down * side + up] = holds ? nearest(raster, down, up, 1) + 1 : 0;
     }
   }

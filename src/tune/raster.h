@@ -15,6 +15,7 @@ struct sb_raster {
   int32_t *margin;  /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
   int *least_up;    /* least_up[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
   int *band_machine; /* band_machine[side]: which asks for that */
+  int greatest_down; /* down index above which no controller takes a down: it lies below 100 % */
   int greatest_up;   /* up index above which some machine's slower gear never comes under its lightest load */
   int low_machine;   /* which */
   float *turns;      /* summed over the machines as written; NULL when not asked for */
@@ -40,6 +41,9 @@ static inline bool sb_raster_has_no_band(const struct sb_raster *raster, int dow
 {
   return up >= raster->least_up[down];
 }
+
+/* Nowhere may down be above this index: what lies beyond counts as outside the lattice. */
+void sb_raster_cap_down(struct sb_raster *raster, int greatest_down);
 
 /* Whether both closed forms let a point be. */
 static inline bool sb_raster_is_clear(const struct sb_raster *raster, int down, int up)

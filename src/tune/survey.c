@@ -174,6 +174,7 @@ static enum sb_status fill_raster(const struct sb_survey *survey, const struct s
     status = add_to_raster(&result->tasks[task], survey->has_figures && is_written, raster, err);
   }
   if (status == SB_OK) {
+    sb_raster_cap_down(raster, index_at_least(&survey->options->axis, 1.0) - 1);
     if (survey->options->is_cautious) ask_closed_forms(survey, raster);
     sb_raster_finish(raster, (int)(result->task_count / task_count(survey)));
   } else {

@@ -63,7 +63,7 @@ static struct sb_point least_bad_point(const struct sb_raster *raster)
 {
   struct sb_point best = {0, 1};
   int most = -1, longest = 0;
-  for (int down = 0; down < raster->side; down++) {
+  for (int down = 0; down <= raster->greatest_down && down + 1 < raster->side; down++) {
     int run = 0;
     for (int up = down + 1; up < raster->side; up++) {
       const int here = sb_raster_holding(raster, down, up);
@@ -147,14 +147,15 @@ static enum sb_status choose_dwell(const struct sb_survey *survey, double *dwell
   return SB_OK;
 }
 
-/* The lattice point nearest to the thresholds that a machine has. */
-static struct sb_point own_point(const struct sb_tune_machine *machine, const struct sb_tune_options *options)
+/* The lattice point nearest to the thresholds that a machine has, among those that a controller takes. */
+static struct sb_point own_point(const struct sb_tune_machine *machine, const struct sb_tune_options *options,
+                                 const struct sb_raster *raster)
 {
   const struct sb_map_axis *axis = &options->axis;
   const struct sb_control *control = &machine->model.control;
   const double down = (control->down_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
   const double up = (control->up_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
-  return (struct sb_point){(int)fmin(fmax(round(down), 0.0), axis->count - 1),
+  return (struct sb_point){(int)fmin(fmax(round(down), 0.0), raster->greatest_down),
                            (int)fmin(fmax(round(up), 0.0), axis->count - 1)};
 }
 
@@ -176,7 +177,7 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   if (status != SB_OK) return status;
   *is_open = sb_raster_widest(&raster) > 0;
   if (*is_open || is_last || options->is_fixed) {
-    const struct sb_point at = options->is_fixed ? own_point(&survey.machines[0], options)
+    const struct sb_point at = options->is_fixed ? own_point(&survey.machines[0], options, &raster)
                                : *is_open        ? best_point(&raster, options->prefer)
                                                  : least_bad_point(&raster);
     status = sb_answer_describe(&survey, &raster, at, result, err);
