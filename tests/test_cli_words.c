@@ -36,6 +36,10 @@ static void help_and_reports_stay_within_a_hundred_columns(void **state)
       "map --help",
       "check --help",
       "tune --help",
+      "fit --help",
+      "inspect --help",
+      "emit --help",
+      "host --help",
       "run --until-warm scenarios/seed-drill.yaml",
       "check --set 'supply.battery={chemistry: lithium iron phosphate, cells: 4, capacity: 2.6 A.h}' --set "
       "controller.down='96 %' --set controller.up='97 %' scenarios/tired-winder.yaml",

@@ -19,8 +19,8 @@
 static const char help[] =
     "usage: shiftband host FILE.so\n"
     "\n"
-    "Speaks the line protocol of --controller-command for a shared object: this is what --controller starts.\n"
-    "The object defines one function, see shiftband/own_controller.h.\n";
+    "Speaks the line protocol of --controller-command for a shared object: this is what --controller\n"
+    "starts. The object defines one function, see shiftband/own_controller.h.\n";
 
 typedef int32_t (*own_function)(const struct sb_own_input *);
 

@@ -37,8 +37,8 @@ static const char help[] =
     "                           stopped; what it had finished is in FILE.csv.part\n"
     "      --shard K/N          do only the K-th of N equal parts and write a shard to -o\n"
     "      --join SHARD...      put all shards of a study together\n" SB_OWN_OPTIONS_HELP
-    "Plain maps are then grids of thresholds (--down, --up; about --points each), since only of the built-in controller is it known\n"
-    "what lies between two points.\n";
+    "Plain maps are then grids of thresholds (--down, --up; about --points each), since only of the\n"
+    "built-in controller is it known what lies between two points.\n";
 
 enum {
   OPTION_OUTPUT = 1,

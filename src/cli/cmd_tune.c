@@ -38,7 +38,8 @@ static const char help[] =
     "      --resume           go on where the same command with -o was interrupted\n"
     "      --set PATH=VALUE   change one key in all scenarios first; may be given again\n"
     "      --json             one JSON object instead of text\n" SB_OWN_OPTIONS_HELP
-    "Each pair of thresholds on a lattice is then a run, and between two nothing is known; --samples defaults to 4.\n"
+    "Each pair of thresholds on a lattice is then a run, and between two nothing is known; --samples\n"
+    "defaults to 4.\n"
     "      --points N                  about so many along each threshold, 8 to 1000; default 41\n";
 
 enum {

@@ -25,12 +25,13 @@ enum { SB_OWN_OPTION_OBJECT = 1000, SB_OWN_OPTION_COMMAND, SB_OWN_OPTION_TIMEOUT
 // clang-format on
 
 /* Their part of a help text; the width of its first column. */
-#define SB_OWN_OPTIONS_HELP                                                                                     \
-  "\n"                                                                                                          \
-  "A controller of your own instead of the built-in one; it runs in a process of its own, anew for each run:\n" \
-  "      --controller FILE.so        a C function, see shiftband/own_controller.h and tools/own_controller.c\n" \
-  "      --controller-command TEXT   a shell command that answers lines, see shiftband/own_program.h and\n"     \
-  "                                  tools/own-controller.sh\n"                                                 \
+#define SB_OWN_OPTIONS_HELP                                                                             \
+  "\n"                                                                                                  \
+  "A controller of your own instead of the built-in one, in a process of its own, anew for each run:\n" \
+  "      --controller FILE.so        a C function, see shiftband/own_controller.h and\n"                \
+  "                                  tools/own_controller.c\n"                                          \
+  "      --controller-command TEXT   a shell command that answers lines, see\n"                         \
+  "                                  shiftband/own_program.h and tools/own-controller.sh\n"             \
   "      --controller-timeout TIME   for an answer (default 1 s; ten times that for the first one)\n"
 
 struct sb_own_options {
