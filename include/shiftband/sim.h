@@ -204,7 +204,9 @@ struct sb_row {
   int gear; /* from 1; 0 in neutral */
   enum sb_phase phase;
   double drive; /* duty with the motor's sense, -1..1 */
-  bool is_on;   /* no stop is ordered and no switch has opened */
+  /* No bool: rows are compared by their bytes, which have no gaps. */
+  int is_on;       /* no stop is ordered and no switch has opened */
+  int is_slipping; /* wheels slip */
   double motor_speed_rad_s;
   double reading_pct; /* last sample, % of the reference; filled by the caller */
   double output_speed_rad_s;
@@ -219,10 +221,9 @@ struct sb_row {
   double output_turns;
   double vehicle_speed_rad_s; /* where wheels can slip: of the vehicle, over the wheel's radius; else the output's */
   double vehicle_angle_rad;   /* likewise, its distance over the wheel's radius */
-  bool is_slipping;
-  double twist_rad;       /* of a shaft that gives, else 0 */
-  double charge_fraction; /* of the battery; NAN without one */
-  double winding_c;       /* NAN without a winding */
+  double twist_rad;           /* of a shaft that gives, else 0 */
+  double charge_fraction;     /* of the battery; NAN without one */
+  double winding_c;           /* NAN without a winding */
   double housing_c;
 };
 

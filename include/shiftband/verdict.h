@@ -60,16 +60,16 @@ const char *sb_cause_name(enum sb_cause cause);
 /* Verdicts of one kind in one gear count together, but for hunting: each spell of it is one. */
 struct sb_verdict {
   enum sb_verdict_kind kind;
-  enum sb_cause cause;            /* of hunting */
-  int gear;                       /* from 1: where it happened; of a pair, the slower gear */
-  double first_s;                 /* when it first came true: the first command, the standstill's start, ... */
-  double last_s;                  /* when the last one ended */
-  size_t count;                   /* shift commands (hunting), else times */
-  double period_s;                /* hunting: mean time from a command to the next like it; else NAN */
-  double duration_s;              /* time that it lasted, summed; 0 for a downshift */
-  double greatest_c;              /* overheated: greatest temperature of the winding, deg C */
-  bool is_by_heat, is_by_battery; /* drive cut: what opened */
-  struct sb_road_need need;       /* slipping: the greatest that the wheels slipped against; else zero */
+  enum sb_cause cause;           /* of hunting */
+  int gear;                      /* from 1: where it happened; of a pair, the slower gear */
+  double first_s;                /* when it first came true: the first command, the standstill's start, ... */
+  double last_s;                 /* when the last one ended */
+  size_t count;                  /* shift commands (hunting), else times */
+  double period_s;               /* hunting: mean time from a command to the next like it; else NAN */
+  double duration_s;             /* time that it lasted, summed; 0 for a downshift */
+  double greatest_c;             /* overheated: greatest temperature of the winding, deg C */
+  int is_by_heat, is_by_battery; /* drive cut: what opened */
+  struct sb_road_need need;      /* slipping: the greatest that the wheels slipped against; else zero */
   double least_nm;    /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
