@@ -146,6 +146,7 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
     const double counts = 60.0 + (double)gsl_rng_uniform_int(random, 2000);
     const double full = is_duty ? 1.0 : model.control.sensor.reference_a;
     model.control.sensor.quantity = is_duty ? SB_SENSES_DUTY : SB_SENSES_CURRENT;
+    model.control.sensor.resolution_fraction = 0.0; /* thresholds act where they are */
     model.run.duration_s = 1.0;
     model.control.down_fraction[0] = 0.05 + 0.1 * gsl_rng_uniform(random);
     model.control.up_fraction[0] = 0.25 + 0.05 * gsl_rng_uniform(random);
@@ -168,7 +169,7 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
   gsl_rng_free(random);
 }
 
-/* 90 % of 255 is 229.5, so 230 and more shift down. 68 % is 173.4: 173 stands for up to 173.5, so 172 and less shift up.
+/* In its own counts of 0.4 % it acts above 90.2 % of duty, 230.01 of 255, and below 67.8 %, 172.9: 231 and 172 counts.
  * Currents of 10 mA: 2.3 A are 230. */
 static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_more(void **state)
 {
@@ -183,9 +184,9 @@ static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_mor
   shell_expect(said, "#define TUNED_FULL_COUNT 250L");
   said = shell_run("$SHIFTBAND emit --count 1/255 --as blocks scenarios/dough-drum.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "reading < 26, counts of duty > 229,");
+  shell_expect(said, "reading < 25, counts of duty > 230,");
   shell_expect(said, "reading > 82, counts of duty < 173,");
-  shell_expect(said, "LOW  <- GEAR = 2 and READING < 26 and ALLOWED");
+  shell_expect(said, "LOW  <- GEAR = 2 and READING < 25 and ALLOWED");
   said = shell_run("$SHIFTBAND emit --count '0.3 %' scenarios/dough-drum.yaml");
   shell_expect(said, "reading = (100 % - duty) / 0.3 %, to the nearest whole number");
   said = shell_run("$SHIFTBAND emit --as ladder --count '10 mA' --set controller.reading=current --set "
@@ -450,9 +451,9 @@ static void ladder_page_has_a_rung_for_each_threshold_with_its_count(void **stat
   const struct said *said =
       shell_run("$SHIFTBAND emit --as ladder --set controller.confirm=3 --count '0.5 %' scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
-  /* Nearest rounding, thresholds on whole counts: 50 % is 100, 78 % is 156. */
-  shell_expect(said, "[ GEAR = 2 ]--[ READING < 100 ]");
-  shell_expect(said, "[ GEAR = 1 ]--[ READING > 156 ]");
+  /* The scenario counts whole percents to the nearest: it acts below 49.5 and above 78.5 %, 99 and 157 counts. */
+  shell_expect(said, "[ GEAR = 2 ]--[ READING < 99 ]");
+  shell_expect(said, "[ GEAR = 1 ]--[ READING > 157 ]");
   shell_expect(said, "PV = 3");
   shell_expect(said, "WAIT <- 49");
 }

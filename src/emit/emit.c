@@ -67,6 +67,21 @@ static double full_count_of(const struct sb_emission *out)
   return sensor->quantity != SB_SENSES_SPEED && is_whole ? whole : 0.0;
 }
 
+/* Thresholds as they act: those of a sensor that rounds lie half a count beside their own counts. */
+static void take_thresholds(struct sb_emission *out, bool is_own_count)
+{
+  struct sb_control *control = &out->model.control;
+  const struct sb_sensor *sensor = &control->sensor;
+  const double reference = reference_of(sensor), count = sensor->resolution_fraction;
+  for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
+    out->asked_down[p] = control->down_fraction[p] * reference;
+    out->asked_up[p] = control->up_fraction[p] * reference;
+    if (is_own_count || !(count > 0.0)) continue;
+    control->down_fraction[p] = (sb_sensor_down_count(sensor, control->down_fraction[p]) - 0.5) * count;
+    control->up_fraction[p] = (sb_sensor_up_count(sensor, control->up_fraction[p]) + 0.5) * count;
+  }
+}
+
 /* Takes over what one count is; whether that is the scenario's own count. */
 static bool take_sensor(struct sb_emission *out, const struct sb_emit_sensor *wanted)
 {
@@ -81,7 +96,9 @@ static bool take_sensor(struct sb_emission *out, const struct sb_emit_sensor *wa
     out->count = SB_TURN / (wanted->pulses_per_turn * wanted->window_s);
   }
   out->full_count = full_count_of(out);
-  if (!is_asked && own > 0.0) return true;
+  const bool is_own = !is_asked && own > 0.0;
+  take_thresholds(out, is_own);
+  if (is_own) return true;
   sensor->resolution_fraction = out->full_count > 0.0 ? 1.0 / out->full_count : out->count / reference;
   return false;
 }
@@ -122,10 +139,8 @@ static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_er
 
 static enum sb_status round_all(struct sb_emission *out, struct sb_error *err)
 {
-  const double reference = reference_of(&out->model.control.sensor), reach = reach_of(out);
+  const double reach = reach_of(out);
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->asked_down[p] = out->model.control.down_fraction[p] * reference;
-    out->asked_up[p] = out->model.control.up_fraction[p] * reference;
     const enum sb_status status = out->is_own_count ? SB_OK : round_pair(out, p, err);
     if (status != SB_OK) return status;
   }

@@ -292,6 +292,10 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
                     : is_blind_figure(estimate, blind, kind, gradient, &fit->held_variance[k]) ? SB_FIT_UNTOLD
                                                                                                : SB_FIT_TOLD;
   }
+  /* Without a torque or an inertia in newton metres there is no viscous friction in them either, however small it is. */
+  const bool has_scale =
+      fit->words[SB_FIT_STALL_TORQUE] != SB_FIT_UNTOLD || fit->words[SB_FIT_ROTOR_INERTIA] != SB_FIT_UNTOLD;
+  if (!has_scale && fit->words[SB_FIT_MOTOR_VISCOUS] == SB_FIT_TOLD) fit->words[SB_FIT_MOTOR_VISCOUS] = SB_FIT_UNTOLD;
   out->blind_count = 0;
   for (size_t k = 0; k < blind->count && out->blind_count < SB_FIT_BLIND_MAX; k++) {
     int test, own;

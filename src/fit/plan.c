@@ -416,14 +416,15 @@ static double usual_voltage(const struct sb_fit_log *logs, size_t count)
 static void set_voltage(struct sb_bench *bench, const struct sb_fit_log *logs, size_t count)
 {
   const struct sb_fit_setup *setup = bench->setup;
-  double voltage_v = setup->nominal_voltage_v;
-  if (!(voltage_v > 0.0) && setup->model != NULL) voltage_v = setup->model->motor.nominal_voltage_v;
+  /* A scenario has its motor's own nominal voltage: what is given then is the voltage of the logs. */
+  double voltage_v = setup->model != NULL ? setup->model->motor.nominal_voltage_v : setup->nominal_voltage_v;
   if (!(voltage_v > 0.0)) voltage_v = usual_voltage(logs, count);
   bench->is_voltage_known = voltage_v > 0.0;
   bench->nominal_voltage_v = bench->is_voltage_known ? voltage_v : 1.0;
   bench->fed_voltage_v = bench->nominal_voltage_v;
   if (setup->model == NULL) return;
-  bench->fed_voltage_v = setup->model->supply.open_circuit_voltage_v * setup->model->drive.limit_fraction;
+  const double supply_v = setup->model->supply.open_circuit_voltage_v * setup->model->drive.limit_fraction;
+  bench->fed_voltage_v = setup->nominal_voltage_v > 0.0 ? setup->nominal_voltage_v : supply_v;
 }
 
 /* A load that changes by itself cannot be told from friction, and a body gives friction and inertia together. */

@@ -205,6 +205,17 @@ static void write_unknown(const struct sb_fit_result *result, FILE *out)
   if (result->advice_count > 0) fprintf(out, "What would sharpen it most: %s.\n", result->advice[0]);
 }
 
+/* The few readings of a shift make many near answers, and the search sets out from one start. */
+static void write_shift_caution(const struct sb_fit_result *result, FILE *out)
+{
+  bool has_shift = false;
+  for (size_t k = 0; k < result->log_count; k++) has_shift |= result->origins[k].is_shift;
+  if (!has_shift) return;
+  fputs("\nCaution: from a shift the search can settle beside the true figures, with intervals too narrow. Hold\n"
+        "them against the log with `shiftband inspect --against`, or take spin-ups in each gear instead.\n",
+        out);
+}
+
 int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_setup *setup,
                       const struct sb_fit_log *logs, FILE *out)
 {
@@ -212,5 +223,6 @@ int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_se
   write_logs(result, logs, out);
   write_figures(result, out);
   write_unknown(result, out);
+  write_shift_caution(result, out);
   return ferror(out) ? -1 : 0;
 }
