@@ -291,9 +291,19 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
 
 /* ---- readings ---- */
 
+/* Rows at one instant stand on both sides of a jump, and nothing tells which side the machine was on: they say when a
+ * gear changed, and nothing of the speeds. */
+static bool is_instant_shared(const struct sb_fit_log *log, size_t row)
+{
+  const double *time_s = log->columns[SB_FIT_TIME];
+  if (time_s == NULL) return false;
+  return (row > 0 && time_s[row - 1] == time_s[row]) || (row + 1 < log->row_count && time_s[row + 1] == time_s[row]);
+}
+
 /* Currents are compared only while the drive is on. */
 static bool is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
 {
+  if (test->is_shift && is_instant_shared(test->log, row)) return false;
   if (isnan(test->log->columns[column][row])) return false;
   if (column != SB_FIT_CURRENT || !test->is_dynamic) return true;
   const double *duties = test->log->columns[SB_FIT_DUTY];
