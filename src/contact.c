@@ -18,11 +18,6 @@ static bool is_pushing(const struct sb_state *state)
   return state->far.met_count > 0 && isinf(state->far.left_rad);
 }
 
-static bool is_rigid_mesh(const struct sb_sim *sim)
-{
-  return sim->state.link == SB_LINK_MESH && !sim->segment->has_spring;
-}
-
 /* Of a vehicle whose wheels grip. */
 static double gripped_angle_rad(const struct sb_state *state)
 {
@@ -46,21 +41,16 @@ static double cosine(const struct sb_sim *sim)
   return sb_road_press_nm(road, sim->state.far.load_angle_rad) / (road->driven_share * road->weight_nm);
 }
 
-/* Mass of what is pushed over the vehicle's own. */
-static double pushed_ratio(const struct sb_sim *sim)
-{
-  return sb_road_pushed_inertia(road_of(sim), sim->state.far.met_count) / road_of(sim)->inertia_kg_m2;
-}
-
 /* What the bodies before the vehicle add against it: their friction and, on a grade, their weight. Bodies never pull, so
  * those that would slide off by themselves add nothing. */
 static struct sb_load_curve pushed_curve(const struct sb_sim *sim, int direction)
 {
   if (direction <= 0 || !is_pushing(&sim->state)) return (struct sb_load_curve){.wave_count = 0};
   struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
-  const double friction_nm = sb_road_pushed_friction_nm(road_of(sim), sim->state.far.met_count);
-  curve.c0_nm = friction_nm * cosine(sim) + pushed_ratio(sim) * curve.c0_nm;
-  curve.per_rad *= pushed_ratio(sim);
+  const int count = sim->state.far.met_count;
+  const double friction_nm = sb_road_pushed_friction_nm(road_of(sim), count);
+  curve.c0_nm = sb_road_pushed_nm(road_of(sim), count, friction_nm * cosine(sim), curve.c0_nm);
+  curve.per_rad = sb_road_pushed_nm(road_of(sim), count, 0.0, curve.per_rad);
   if (curve.c0_nm < 0.0) curve.c0_nm = curve.per_rad = 0.0;
   return curve;
 }
@@ -71,7 +61,7 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
   const struct sb_far *far = &sim->state.far;
   const double weight_nm = sb_load_curve_outside_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
   const double hold_nm = sb_road_pushed_hold_nm(road_of(sim), far->met_count);
-  return fmax(0.0, hold_nm * cosine(sim) + pushed_ratio(sim) * weight_nm);
+  return fmax(0.0, sb_road_pushed_nm(road_of(sim), far->met_count, hold_nm * cosine(sim), weight_nm));
 }
 
 /* What the vehicle at rest has against a start of its own. */
@@ -204,7 +194,7 @@ void sb_contact_build(struct sb_sim *sim)
   if (!state->far.is_slipping) {
     const int direction = state->output_direction != 0 ? state->output_direction : +1;
     far->curve = vehicle_curve(sim, direction);
-    far->load = sb_poly_of_curve(&far->curve, is_rigid_mesh(sim) ? sim->segment->per_motor : 1.0);
+    far->load = sb_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
     return;
   }
   const int direction = state->far.direction;
@@ -250,7 +240,7 @@ void sb_contact_set_corners(struct sb_sim *sim)
 static double contact_nm(const struct sb_sim *sim, const struct sb_point *at)
 {
   const struct sb_segment *seg = sim->segment;
-  const double rate = is_rigid_mesh(sim) ? seg->per_motor * at->x_rate : at->w_rate;
+  const double rate = sb_segment_is_rigid(sim) ? seg->per_motor * at->x_rate : at->w_rate;
   return sb_stepper_grip_load_nm(sim, at) + seg->far.inertia * rate;
 }
 
@@ -299,7 +289,7 @@ static double striking_inertia(const struct sb_sim *sim)
 {
   const struct sb_segment *seg = sim->segment;
   if (road_of(sim)->can_slip) return seg->far.inertia;
-  if (!is_rigid_mesh(sim)) return seg->output_inertia;
+  if (!sb_segment_is_rigid(sim)) return seg->output_inertia;
   return seg->output_inertia + sim->model->motor.rotor_inertia_kg_m2 / (seg->per_motor * seg->per_motor);
 }
 
@@ -314,7 +304,7 @@ static void strike(struct sb_sim *sim, double body_inertia)
   sim->sums.impact_count++;
   if (!road_of(sim)->can_slip) {
     state->output_speed_rad_s = after;
-    if (is_rigid_mesh(sim)) state->motor_speed_rad_s = after / sim->segment->per_motor;
+    if (sb_segment_is_rigid(sim)) state->motor_speed_rad_s = after / sim->segment->per_motor;
     return;
   }
   if (!far->is_slipping) far->angle_rad = far->load_angle_rad;
@@ -326,10 +316,9 @@ static void strike(struct sb_sim *sim, double body_inertia)
 /* As an output that is pushed back to a corner from both sides, a vehicle beside its wheels comes to rest there. */
 static void rest_on_corner(struct sb_sim *sim)
 {
-  static const double crossing_rest = 1e-9;
   struct sb_far *far = &sim->state.far;
-  const double slow = crossing_rest * sim->model->motor.no_load_speed_rad_s * fabs(sim->segment->per_motor);
-  if (far->is_slipping && fabs(far->speed_rad_s) <= slow && settle_vehicle(sim) == 0) far->speed_rad_s = 0.0;
+  const bool is_slow = far->is_slipping && sb_segment_is_slow(sim, far->speed_rad_s);
+  if (is_slow && settle_vehicle(sim) == 0) far->speed_rad_s = 0.0;
 }
 
 void sb_contact_arrive(struct sb_sim *sim)
@@ -356,7 +345,7 @@ void sb_contact_book(struct sb_sim *sim, double elapsed_s)
   struct sb_segment *seg = sim->segment;
   struct sb_far_segment *far = &seg->far;
   struct sb_ledger *ledger = &sim->sums.ledger;
-  const double turn = is_rigid_mesh(sim) ? seg->per_motor * seg->motor_turn : seg->output_turn;
+  const double turn = sb_segment_is_rigid(sim) ? seg->per_motor * seg->motor_turn : seg->output_turn;
   ledger->load_work += far->work_j - far->traction_nm * turn;
   ledger->slip_loss += far->traction_nm * (turn - far->turn);
   far->turn = far->work_j = 0.0;

@@ -171,8 +171,8 @@ static double pushed_range_nm(const struct sb_load *load)
     const struct sb_load_part *part = &load->parts[i];
     if (part->is_beyond && !part->is_resisting) part->ops->range_nm(part, &least_nm, &greatest_nm);
   }
-  const double ratio = sb_road_pushed_inertia(road, road->obstacle_count) / road->inertia_kg_m2;
-  return fmax(0.0, sb_road_pushed_friction_nm(road, road->obstacle_count) + ratio * greatest_nm);
+  const double friction_nm = sb_road_pushed_friction_nm(road, road->obstacle_count);
+  return fmax(0.0, sb_road_pushed_nm(road, road->obstacle_count, friction_nm, greatest_nm));
 }
 
 void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest)

@@ -6,12 +6,6 @@
 #include "contact.h"
 #include "segment.h"
 
-/* One speed for motor and output. */
-static bool is_rigid(const struct sb_sim *sim)
-{
-  return sim->state.link == SB_LINK_MESH && !sim->segment->has_spring;
-}
-
 static bool is_neutral(const struct sb_sim *sim)
 {
   return sim->state.link != SB_LINK_MESH;
@@ -19,7 +13,7 @@ static bool is_neutral(const struct sb_sim *sim)
 
 static bool is_mesh_moving(const struct sb_sim *sim)
 {
-  return is_rigid(sim) && sim->state.motor_direction != 0;
+  return sb_segment_is_rigid(sim) && sim->state.motor_direction != 0;
 }
 
 static double motor_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
@@ -52,15 +46,9 @@ static double corner_value(const struct sb_sim *sim, const struct sb_point *at, 
   return (sim->segment->angle_limit_rad - at->angle) * sim->state.output_direction;
 }
 
-/* A body that is pushed back to a corner of the load from both sides crosses it ever more slowly, without end. Once it
- * is as slow as that and either side would hold it, it rests there. */
-static const double crossing_rest = 1e-9;
-
 static bool rests_on_corner(struct sb_sim *sim)
 {
-  const struct sb_state *state = &sim->state;
-  const double slow = crossing_rest * sim->model->motor.no_load_speed_rad_s * fabs(sim->segment->per_motor);
-  return fabs(state->output_speed_rad_s) <= slow && sb_segment_would_rest(sim);
+  return sb_segment_is_slow(sim, sim->state.output_speed_rad_s) && sb_segment_would_rest(sim);
 }
 
 static void pass_corner(struct sb_sim *sim)
@@ -70,12 +58,12 @@ static void pass_corner(struct sb_sim *sim)
   if (sim->segment->is_road_limit) sb_contact_arrive(sim);
   if (!rests_on_corner(sim)) return;
   state->output_speed_rad_s = 0.0;
-  if (is_rigid(sim)) state->motor_speed_rad_s = 0.0;
+  if (sb_segment_is_rigid(sim)) state->motor_speed_rad_s = 0.0;
 }
 
 static bool is_mesh_resting(const struct sb_sim *sim)
 {
-  return is_rigid(sim) && sim->state.motor_direction == 0 && !sim->segment->is_resting_steady;
+  return sb_segment_is_rigid(sim) && sim->state.motor_direction == 0 && !sim->segment->is_resting_steady;
 }
 
 static double forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
@@ -105,7 +93,7 @@ static void reverse_motor(struct sb_sim *sim)
 
 static bool is_output_moving(const struct sb_sim *sim)
 {
-  return !is_rigid(sim) && sim->state.output_direction != 0;
+  return !sb_segment_is_rigid(sim) && sim->state.output_direction != 0;
 }
 
 static double output_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)

@@ -33,6 +33,11 @@ double sb_road_pushed_inertia(const struct sb_road *road, int count)
   return sum;
 }
 
+double sb_road_pushed_nm(const struct sb_road *road, int count, double friction_nm, double own_weight_nm)
+{
+  return friction_nm + sb_road_pushed_inertia(road, count) / road->inertia_kg_m2 * own_weight_nm;
+}
+
 double sb_road_pushed_friction_nm(const struct sb_road *road, int count)
 {
   double sum = 0.0;

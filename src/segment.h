@@ -9,6 +9,8 @@
 #ifndef SHIFTBAND_SEGMENT_H
 #define SHIFTBAND_SEGMENT_H
 
+#include <math.h>
+
 #include "shiftband/sim.h"
 
 /* A rate or a torque as k + per_s tau + lin v + quad v|v| + per_rad (a - a0) + wave_gain * sum of the load's waves. */
@@ -135,6 +137,20 @@ extern const double sb_start_tolerance;
 static inline int sb_sign_of(double value)
 {
   return (value > 0.0) - (value < 0.0);
+}
+
+/* Motor and output turn as one: in mesh, and not through a shaft that gives. */
+static inline bool sb_segment_is_rigid(const struct sb_sim *sim)
+{
+  return sim->state.link == SB_LINK_MESH && !sim->segment->has_spring;
+}
+
+/* A body that is pushed back to a corner of the load from both sides crosses it ever more slowly, without end. Once it
+ * is as slow as this, in the output's terms, and either side would hold it, it rests there. */
+static inline bool sb_segment_is_slow(const struct sb_sim *sim, double output_rad_s)
+{
+  static const double crossing_rest = 1e-9;
+  return fabs(output_rad_s) <= crossing_rest * sim->model->motor.no_load_speed_rad_s * fabs(sim->segment->per_motor);
 }
 
 static inline const struct sb_gear *sb_segment_gear(const struct sb_sim *sim)

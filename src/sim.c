@@ -461,6 +461,16 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
   return SB_OK;
 }
 
+struct sb_sums sb_sums_empty(void)
+{
+  return (struct sb_sums){.over_limit_first_s = NAN,
+                          .over_limit_last_s = NAN,
+                          .slip_first_s = NAN,
+                          .hot_first_s = NAN,
+                          .cut_first_s = NAN,
+                          .winding_c = {.value = -INFINITY}};
+}
+
 enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err)
 {
   *sim = (struct sb_sim){.model = model};
@@ -484,11 +494,9 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   state->link = SB_LINK_MESH;
   state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
   state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_sense;
-  sim->sums.over_limit_first_s = sim->sums.over_limit_last_s = NAN;
+  sim->sums = sb_sums_empty();
   sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
-  sim->sums.slip_first_s = sim->sums.hot_first_s = sim->sums.cut_first_s = NAN;
-  sim->sums.winding_c.value = -INFINITY;
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
   if (model->driveshaft.is_present) sb_spring_engage(sim);
   sb_feed_start(sim);

@@ -160,16 +160,6 @@ static struct sb_gain rates_of_gain(const struct sb_segment *seg, int side, cons
                           .shaft_lost_j = side == 0 ? 0.0 : seg->spring.damping * rate * rate};
 }
 
-static void add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
-{
-  sum->motor_turn += weight * more->motor_turn;
-  sum->motor_square += weight * more->motor_square;
-  sum->output_turn += weight * more->output_turn;
-  sum->load_work_j += weight * more->load_work_j;
-  sum->shaft_in_j += weight * more->shaft_in_j;
-  sum->shaft_lost_j += weight * more->shaft_lost_j;
-}
-
 struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
                                struct sb_gain *gain)
 {
@@ -181,7 +171,7 @@ struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const str
   double x = 0.0, w = 0.0;
   for (int i = 0; i < 4; i++) {
     const struct sb_gain rates = rates_of_gain(seg, side, points[i]);
-    add_gain(gain, h / 6.0 * weights[i], &rates);
+    sb_stepper_add_gain(gain, h / 6.0 * weights[i], &rates);
     x += weights[i] * points[i]->x_rate;
     w += weights[i] * points[i]->w_rate;
   }

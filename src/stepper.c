@@ -36,7 +36,7 @@ double sb_stepper_eval(const struct sb_poly *poly, const struct sb_load_curve *c
 double sb_stepper_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at)
 {
   const struct sb_segment *seg = sim->segment;
-  const bool is_rigid = sim->state.link == SB_LINK_MESH && !seg->has_spring;
+  const bool is_rigid = sb_segment_is_rigid(sim);
   const struct sb_far_segment *far = &seg->far;
   return eval(&far->load, SB_TERMS_ALL, at->time_s - far->curve.time_s, is_rigid ? at->x : at->w,
               at->angle - sim->state.load_angle_rad, 0.0);
@@ -262,14 +262,7 @@ static __attribute__((noinline)) struct sb_point divided_step(const struct sb_si
   for (int k = 1; k <= parts; k++) {
     struct sb_gain more;
     at = part_step(sim, &at, part, k < parts ? from->time_s + k * part : end_s, &more);
-    gain->motor_turn += more.motor_turn;
-    gain->motor_square += more.motor_square;
-    gain->output_turn += more.output_turn;
-    gain->load_work_j += more.load_work_j;
-    gain->far_turn += more.far_turn;
-    gain->far_work_j += more.far_work_j;
-    gain->shaft_in_j += more.shaft_in_j;
-    gain->shaft_lost_j += more.shaft_lost_j;
+    sb_stepper_add_gain(gain, 1.0, &more);
   }
   return at;
 }

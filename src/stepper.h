@@ -34,6 +34,18 @@ struct sb_gain {
   double shaft_in_j, shaft_lost_j; /* spring: work at the gear's end, damping */
 };
 
+static inline void sb_stepper_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+{
+  sum->motor_turn += weight * more->motor_turn;
+  sum->motor_square += weight * more->motor_square;
+  sum->output_turn += weight * more->output_turn;
+  sum->load_work_j += weight * more->load_work_j;
+  sum->far_turn += weight * more->far_turn;
+  sum->far_work_j += weight * more->far_work_j;
+  sum->shaft_in_j += weight * more->shaft_in_j;
+  sum->shaft_lost_j += weight * more->shaft_lost_j;
+}
+
 /* Time of a whole inner step: counted, so that it never drifts, and divided where that gives the nearest double. */
 static inline double sb_stepper_grid_s(const struct sb_sim *sim, long long step)
 {

@@ -64,6 +64,10 @@ double sb_road_press_nm(const struct sb_road *road, double angle_rad);
 double sb_road_next_angle_rad(const struct sb_road *road, int met_count, double left_rad, double angle_rad,
                               int direction);
 
+/* What the first count bodies add against a vehicle, N m, given their friction (or hold) on the ground there and what the
+ * vehicle's own weight adds: theirs adds by their share of its mass. Below 0 they would slide off by themselves. Pure. */
+double sb_road_pushed_nm(const struct sb_road *road, int count, double friction_nm, double own_weight_nm);
+
 /* Inertia (kg m^2) of the first count bodies; their sliding friction and their hold (N m). Pure. */
 double sb_road_pushed_inertia(const struct sb_road *road, int count);
 double sb_road_pushed_friction_nm(const struct sb_road *road, int count);

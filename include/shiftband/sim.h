@@ -136,6 +136,9 @@ struct sb_sums {
   long impact_count;
 };
 
+/* Sums of which nothing has come together yet. Pure. */
+struct sb_sums sb_sums_empty(void);
+
 enum sb_event {
   SB_EVENT_COMMAND,
   SB_EVENT_ENGAGED,

@@ -54,8 +54,8 @@ static struct stage stage_at(const struct sb_model *model, const struct sb_vehic
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
   stage.need.own_nm = weight_nm * (sin(tilt) + vehicle->rolling_ratio * cos(tilt));
   const struct sb_road *road = &model->load.road;
-  const double body_nm = weight_nm * sb_road_pushed_inertia(road, number) / road->inertia_kg_m2;
-  const double bodies_nm = sb_road_pushed_hold_nm(road, number) * cos(tilt) + body_nm * sin(tilt);
+  const double hold_nm = sb_road_pushed_hold_nm(road, number) * cos(tilt);
+  const double bodies_nm = sb_road_pushed_nm(road, number, hold_nm, weight_nm * sin(tilt));
   stage.need.whole_nm = stage.need.own_nm + fmax(0.0, bodies_nm); /* bodies never pull */
   stage.need.press_nm = vehicle->driven_share * weight_nm * cos(tilt);
   return stage;

@@ -328,11 +328,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   if (!isnan(sums->over_limit_first_s)) spot.flags |= SB_SPOT_OVERLOAD;
   if (track->row_count > 0 && track->rows[track->row_count - 1].sample == sample) spot.flags |= SB_SPOT_HAS_ROWS;
   tracks->output_turns = row.output_turns;
-  tracks->sim.sums = (struct sb_sums){.over_limit_first_s = NAN,
-                                      .slip_first_s = NAN,
-                                      .hot_first_s = NAN,
-                                      .cut_first_s = NAN,
-                                      .winding_c = {-INFINITY, 0}};
+  tracks->sim.sums = sb_sums_empty();
   return spot;
 }
 
