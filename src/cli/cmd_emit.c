@@ -59,16 +59,17 @@ struct request {
 static int read_form(struct request *request, const struct sb_option_reader *reader)
 {
   static const char *const names[] = {"header", "blocks", "ladder", "readings", NULL};
-  for (int k = 0; names[k] != NULL; k++) {
-    if (strcmp(reader->value, names[k]) != 0) continue;
-    request->form = (enum form)k;
+  const int found = sb_options_find_word(reader->value, names);
+  if (found >= 0) {
+    request->form = (enum form)found;
     return SB_EXIT_DONE;
   }
   return sb_options_complain(reader, "--as needs header, blocks, ladder or readings, found \"%s\"", reader->value);
 }
 
-static int read_option(struct request *request, const struct sb_option_reader *reader, int id)
+static int read_option(void *context, const struct sb_option_reader *reader, int id)
 {
+  struct request *request = context;
   switch (id) {
     case OPTION_AS: return read_form(request, reader);
     case OPTION_COUNT: request->count = reader->value; return SB_EXIT_DONE;
@@ -111,15 +112,7 @@ static int read_request(struct request *request, int argc, char **argv)
       {"window", 0, true, OPTION_WINDOW}, {"name", 0, true, OPTION_NAME},       {"samples", 0, true, OPTION_SAMPLES},
       {"set", 0, true, OPTION_SET},       {"output", 'o', true, OPTION_OUTPUT}, {NULL, 0, false, 0}};
   struct sb_option_reader reader;
-  sb_options_init(&reader, options, argc, argv);
-  int code = SB_EXIT_DONE;
-  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    if (id == SB_OPTION_HELP) {
-      fputs(help, stdout);
-      return -1;
-    }
-    code = read_option(request, &reader, id);
-  }
+  const int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
   return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }
 

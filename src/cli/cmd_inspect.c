@@ -84,10 +84,11 @@ struct request {
 
 static int read_by(struct request *request, const struct sb_option_reader *reader)
 {
-  static const char *const ways[] = {"best", "gear", "ratio", "motor", NULL};
-  for (int k = 1; ways[k] != NULL; k++) {
-    if (strcmp(reader->value, ways[k]) != 0) continue;
-    request->source = (enum sb_inspect_source)k;
+  static const char *const ways[] = {"gear", "ratio", "motor", NULL};
+  static const enum sb_inspect_source sources[] = {SB_INSPECT_GEAR, SB_INSPECT_RATIO, SB_INSPECT_MOTOR};
+  const int found = sb_options_find_word(reader->value, ways);
+  if (found >= 0) {
+    request->source = sources[found];
     return SB_EXIT_DONE;
   }
   return sb_options_complain(reader, "--by needs gear, ratio or motor, found \"%s\"", reader->value);
@@ -162,8 +163,9 @@ static int read_quantity(const struct sb_option_reader *reader, const char *name
   return sb_options_complain(reader, "--%s needs more than 0, found \"%s\"", name, reader->value);
 }
 
-static int read_option(struct request *request, const struct sb_option_reader *reader, int id)
+static int read_option(void *context, const struct sb_option_reader *reader, int id)
 {
+  struct request *request = context;
   switch (id) {
     case OPTION_BY: return read_by(request, reader);
     case OPTION_RATIOS: return read_ratios(request, reader);
@@ -225,15 +227,7 @@ static int read_request(struct request *request, int argc, char **argv)
                                              {"output", 'o', true, OPTION_OUTPUT},
                                              {NULL, 0, false, 0}};
   struct sb_option_reader reader;
-  sb_options_init(&reader, options, argc, argv);
-  int code = SB_EXIT_DONE;
-  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    if (id == SB_OPTION_HELP) {
-      fputs(help, stdout);
-      return -1;
-    }
-    code = read_option(request, &reader, id);
-  }
+  const int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
   return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }
 

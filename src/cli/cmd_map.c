@@ -91,9 +91,9 @@ static int read_shard(struct sb_map_request *request, const struct sb_option_rea
   return sb_options_complain(reader, "--shard needs K/N with K from 1 to N, such as 2/3, found \"%s\"", reader->value);
 }
 
-/* One option. Returns SB_EXIT_DONE, SB_EXIT_USAGE, or -1 when only help was asked for. */
-static int take_option(struct sb_map_request *request, const struct sb_option_reader *reader, int id)
+static int take_option(void *context, const struct sb_option_reader *reader, int id)
 {
+  struct sb_map_request *request = context;
   long jobs = 0;
   int code = SB_EXIT_DONE;
   switch (id) {
@@ -117,7 +117,6 @@ static int take_option(struct sb_map_request *request, const struct sb_option_re
     case OPTION_SHARD: return read_shard(request, reader);
     case OPTION_JOIN: request->is_join = true; break;
     case SB_OPTION_OPERAND: sb_words_add(&request->shards, reader->value); break;
-    case SB_OPTION_HELP: fputs(help, stdout); return -1;
     default: return sb_own_options_take(&request->own, reader, id);
   }
   return code;
@@ -193,12 +192,8 @@ static int check_request(const struct sb_map_request *request, const struct sb_o
 static int read_request(struct sb_map_request *request, int argc, char **argv)
 {
   struct sb_option_reader reader;
-  sb_options_init(&reader, options, argc, argv);
-  for (int id; (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    const int code = take_option(request, &reader, id);
-    if (code != SB_EXIT_DONE) return code;
-  }
-  int code = sb_own_options_check(&request->own, &reader);
+  int code = sb_options_read_all(&reader, options, argc, argv, help, take_option, request);
+  if (code == SB_EXIT_DONE) code = sb_own_options_check(&request->own, &reader);
   if (code == SB_EXIT_DONE) code = check_request(request, &reader);
   const struct sb_words *inputs = &request->shards;
   if (code == SB_EXIT_DONE) {

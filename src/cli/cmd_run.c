@@ -115,6 +115,22 @@ static int check_request(const struct request *request, const struct sb_option_r
   return code == SB_EXIT_DONE ? check_names(request, reader) : code;
 }
 
+static int read_option(void *context, const struct sb_option_reader *reader, int id)
+{
+  struct request *request = context;
+  switch (id) {
+    case OPTION_OUTPUT: request->output = reader->value; return SB_EXIT_DONE;
+    case OPTION_JSON: request->is_json = true; return SB_EXIT_DONE;
+    case OPTION_GEAR: request->gear = reader->value; return SB_EXIT_DONE;
+    case OPTION_COMPARE: request->is_comparison = true; return SB_EXIT_DONE;
+    case OPTION_UNTIL_WARM: request->is_until_warm = true; return SB_EXIT_DONE;
+    case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
+    case OPTION_FAIL_ON: return read_fail_on(request, reader);
+    case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
+    default: return sb_own_options_take(&request->own, reader, id);
+  }
+}
+
 /* Returns SB_EXIT_DONE, SB_EXIT_USAGE, or -1 when only help was asked for. */
 static int read_request(struct request *request, int argc, char **argv)
 {
@@ -128,22 +144,7 @@ static int read_request(struct request *request, int argc, char **argv)
                                              SB_OWN_OPTIONS,
                                              {NULL, 0, false, 0}};
   struct sb_option_reader reader;
-  sb_options_init(&reader, options, argc, argv);
-  int code = SB_EXIT_DONE;
-  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    switch (id) {
-      case OPTION_OUTPUT: request->output = reader.value; break;
-      case OPTION_JSON: request->is_json = true; break;
-      case OPTION_GEAR: request->gear = reader.value; break;
-      case OPTION_COMPARE: request->is_comparison = true; break;
-      case OPTION_UNTIL_WARM: request->is_until_warm = true; break;
-      case OPTION_SET: sb_words_add(&request->sets, reader.value); break;
-      case OPTION_FAIL_ON: code = read_fail_on(request, &reader); break;
-      case SB_OPTION_OPERAND: sb_words_add(&request->files, reader.value); break;
-      case SB_OPTION_HELP: fputs(help, stdout); return -1;
-      default: code = sb_own_options_take(&request->own, &reader, id);
-    }
-  }
+  int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
   if (code == SB_EXIT_DONE) code = sb_own_options_check(&request->own, &reader);
   return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }

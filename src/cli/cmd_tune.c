@@ -80,16 +80,17 @@ struct work {
 static int read_prefer(struct request *request, const struct sb_option_reader *reader)
 {
   static const char *const names[] = {"margin", "time", "energy", NULL};
-  for (int k = 0; names[k] != NULL; k++) {
-    if (strcmp(reader->value, names[k]) != 0) continue;
-    request->prefer = (enum sb_prefer)k;
+  const int found = sb_options_find_word(reader->value, names);
+  if (found >= 0) {
+    request->prefer = (enum sb_prefer)found;
     return SB_EXIT_DONE;
   }
   return sb_options_complain(reader, "--prefer needs margin, time or energy, found \"%s\"", reader->value);
 }
 
-static int read_option(struct request *request, const struct sb_option_reader *reader, int id)
+static int read_option(void *context, const struct sb_option_reader *reader, int id)
 {
+  struct request *request = context;
   long seed;
   switch (id) {
     case OPTION_PREFER: return read_prefer(request, reader);
@@ -136,15 +137,7 @@ static int read_request(struct request *request, int argc, char **argv)
                                              SB_OWN_OPTIONS,
                                              {NULL, 0, false, 0}};
   struct sb_option_reader reader;
-  sb_options_init(&reader, options, argc, argv);
-  int code = SB_EXIT_DONE;
-  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    if (id == SB_OPTION_HELP) {
-      fputs(help, stdout);
-      return -1;
-    }
-    code = read_option(request, &reader, id);
-  }
+  int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
   if (code == SB_EXIT_DONE) code = sb_own_options_check(&request->own, &reader);
   const bool is_own = sb_own_options_decider(&request->own) != NULL;
   if (request->samples < 0) request->samples = is_own ? 4 : 24;

@@ -181,9 +181,9 @@ static int read_known(struct sb_fit_request *request, const struct sb_option_rea
 
 static int read_word(const struct sb_option_reader *reader, const char *option, const char *const *words, int *found)
 {
-  for (int k = 0; words[k] != NULL; k++) {
-    if (strcmp(words[k], reader->value) != 0) continue;
-    *found = k;
+  const int place = sb_options_find_word(reader->value, words);
+  if (place >= 0) {
+    *found = place;
     return SB_EXIT_DONE;
   }
   char list[128] = "";
@@ -212,8 +212,9 @@ static int read_off(struct sb_fit_request *request, const struct sb_option_reade
   return code;
 }
 
-static int read_option(struct sb_fit_request *request, const struct sb_option_reader *reader, int id)
+static int read_option(void *context, const struct sb_option_reader *reader, int id)
 {
+  struct sb_fit_request *request = context;
   int code = SB_EXIT_DONE;
   switch (id) {
     case OPTION_OUTPUT: request->output = reader->value; break;
@@ -239,7 +240,6 @@ static int read_option(struct sb_fit_request *request, const struct sb_option_re
       if (code == SB_EXIT_DONE) code = check_quantity(&request->fills, reader, "fill");
       break;
     case SB_OPTION_OPERAND: sb_words_add(&request->logs, reader->value); break;
-    case SB_OPTION_HELP: fputs(help, stdout); return -1;
     default: return SB_EXIT_USAGE;
   }
   return code;
@@ -275,11 +275,7 @@ int sb_fit_request_read(struct sb_fit_request *request, int argc, char **argv)
   struct sb_option_reader reader;
   *request = (struct sb_fit_request){.phase = SB_FIT_PHASE_FIND};
   if (!sb_words_init(&request->logs, argc) || !sb_words_init(&request->sets, argc)) return SB_EXIT_GAVE_UP;
-  sb_options_init(&reader, options, argc, argv);
-  int code = SB_EXIT_DONE;
-  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    code = read_option(request, &reader, id);
-  }
+  const int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
   return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }
 

@@ -128,6 +128,30 @@ int sb_options_next(struct sb_option_reader *reader)
   return SB_OPTION_OPERAND;
 }
 
+int sb_options_read_all(struct sb_option_reader *reader, const struct sb_option *options, int argc, char **argv,
+                        const char *help, int (*take)(void *request, const struct sb_option_reader *reader, int id),
+                        void *request)
+{
+  sb_options_init(reader, options, argc, argv);
+  int code = SB_EXIT_DONE;
+  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(reader)) != SB_OPTION_END;) {
+    if (id == SB_OPTION_HELP) {
+      fputs(help, stdout);
+      return -1;
+    }
+    code = take(request, reader, id);
+  }
+  return code;
+}
+
+int sb_options_find_word(const char *word, const char *const *words)
+{
+  for (int k = 0; words[k] != NULL; k++) {
+    if (strcmp(word, words[k]) == 0) return k;
+  }
+  return -1;
+}
+
 bool sb_words_init(struct sb_words *words, int argc)
 {
   words->count = 0;

@@ -49,6 +49,17 @@ void sb_options_init(struct sb_option_reader *reader, const struct sb_option *op
 /* The id of the next option, or one of the constants above. */
 int sb_options_next(struct sb_option_reader *reader);
 
+/*
+ * Reads all arguments: each option and operand goes to take() with the request, until one is not SB_EXIT_DONE. Returns that
+ * code, SB_EXIT_DONE at the end, or -1 when only help was asked for, which is then written. *reader serves complaints.
+ */
+int sb_options_read_all(struct sb_option_reader *reader, const struct sb_option *options, int argc, char **argv,
+                        const char *help, int (*take)(void *request, const struct sb_option_reader *reader, int id),
+                        void *request);
+
+/* Place of a word among words (NULL at the end), or -1. */
+int sb_options_find_word(const char *word, const char *const *words);
+
 /* Writes "shiftband COMMAND: " and the text to standard error, and where help is found. Returns SB_EXIT_USAGE. */
 int sb_options_complain(const struct sb_option_reader *reader, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
