@@ -2,6 +2,7 @@
 #include "loaded.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #include "near.h"
 
@@ -12,6 +13,13 @@ void loaded_take(const char *path, const char *const *sets, size_t set_count)
   struct sb_faults faults;
   const enum sb_status status = sb_scenario_load(path, sets, set_count, &loaded_scenario, &faults);
   if (status != SB_OK) fail_msg("%s", faults.count > 0 ? faults.texts[0] : path);
+}
+
+void loaded_take_shipped(const char *name)
+{
+  char path[256];
+  snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, name);
+  loaded_take(path, NULL, 0);
 }
 
 struct sb_map_options loaded_plane(const struct sb_model *model, double down_from, double down_to, double up_from,

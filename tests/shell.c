@@ -53,6 +53,15 @@ void shell_expect_not(const struct said *said, const char *part)
   if (strstr(said->text, part) != NULL) fail_msg("did not expect \"%s\" in:\n%s", part, said->text);
 }
 
+void shell_expect_faults(const struct shell_fault *faults, size_t count)
+{
+  for (size_t k = 0; k < count; k++) {
+    const struct said *said = shell_run(faults[k].command);
+    shell_expect(said, faults[k].said);
+    assert_int_equal(said->code, faults[k].code);
+  }
+}
+
 double shell_figure(const struct said *said, const char *name)
 {
   const char *place = strstr(said->text, name);

@@ -3,6 +3,8 @@
 #ifndef SHIFTBAND_TESTS_SHELL_H
 #define SHIFTBAND_TESTS_SHELL_H
 
+#include <stddef.h>
+
 /* What a command said on both streams, and its exit code (-1: killed). Overwritten by the next command. */
 struct said {
   int code;
@@ -21,6 +23,15 @@ const struct said *shell_run(const char *command);
 /* Fails the test unless the text holds the part, or unless it does not. */
 void shell_expect(const struct said *said, const char *part);
 void shell_expect_not(const struct said *said, const char *part);
+
+/* A command that must fail: what it says, and its exit code. */
+struct shell_fault {
+  const char *command, *said;
+  int code;
+};
+
+/* Runs each of them and looks at both. */
+void shell_expect_faults(const struct shell_fault *faults, size_t count);
 
 /* The number that follows the first `name` in the text; NAN when there is none. */
 double shell_figure(const struct said *said, const char *name);

@@ -70,10 +70,7 @@ static void hopeless_machine_gets_the_least_bad_choice_and_a_remedy(void **state
 static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
-  static const struct {
-    const char *command, *said;
-    int code;
-  } faults[] = {
+  static const struct shell_fault faults[] = {
       {"$SHIFTBAND tune", "needs a scenario file", 2},
       {"$SHIFTBAND tune --prefer luck scenarios/tray-cart.yaml", "--prefer needs margin, time or energy", 2},
       {"$SHIFTBAND tune --samples -1 scenarios/tray-cart.yaml", "--samples needs a number", 2},
@@ -84,11 +81,7 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND tune $T/none.yaml", "none.yaml: No such file", 4},
       {"$SHIFTBAND tune --samples 0 -o $T/none/x scenarios/tray-cart.yaml", "none/x", 4},
   };
-  for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
-    const struct said *said = shell_run(faults[k].command);
-    shell_expect(said, faults[k].said);
-    assert_int_equal(said->code, faults[k].code);
-  }
+  shell_expect_faults(faults, sizeof faults / sizeof *faults);
 }
 
 int main(void)

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "box.h"
+#include "loaded.h"
 #include "near.h"
 #include "shell.h"
 #include "shiftband/emit.h"
@@ -24,16 +25,6 @@ enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
 #ifndef M_PI
 #define M_PI 3.14159265358979323846
 #endif
-
-static struct sb_scenario scenario;
-
-static void load(const char *name)
-{
-  char path[256];
-  struct sb_faults faults;
-  snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, name);
-  if (sb_scenario_load(path, NULL, 0, &scenario, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
-}
 
 /* The unit that a target compiles: the header alone with the module, its self-test as the program's result. */
 static void write_unit(void)
@@ -136,9 +127,9 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
   (void)state;
   gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
   assert_non_null(random);
-  load("dough-drum");
+  loaded_take_shipped("dough-drum");
   for (int i = 0; i < 60; i++) {
-    struct sb_model model = scenario.model;
+    struct sb_model model = loaded_scenario.model;
     struct sb_emit_options options = sb_emit_options_default();
     struct sb_emission emission;
     struct sb_error err;
@@ -165,7 +156,7 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
     assert_true(emission.full_count - round((full * up - count) / count) > emission.setup.up[0]);
     sb_emission_clear(&emission);
   }
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
   gsl_rng_free(random);
 }
 
@@ -206,12 +197,12 @@ static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_mor
 static void recordings_of_a_drive_that_stops_tell_when_nothing_is_decided(void **state)
 {
   (void)state;
-  load("shuttle-wagon");
+  loaded_take_shipped("shuttle-wagon");
   const struct sb_emit_options options = sb_emit_options_default();
   struct sb_emission emission;
-  assert_int_equal(sb_emit(&scenario.model, &options, &emission, NULL), SB_OK);
+  assert_int_equal(sb_emit(&loaded_scenario.model, &options, &emission, NULL), SB_OK);
   assert_true(emission.can_stop);
-  const double period_s = scenario.model.control.sample_period_s;
+  const double period_s = loaded_scenario.model.control.sample_period_s;
   int off = 0, on = 0;
   for (size_t i = 0; i < emission.sample_count; i++) {
     const double time_s = (double)i * period_s;
@@ -226,7 +217,7 @@ static void recordings_of_a_drive_that_stops_tell_when_nothing_is_decided(void *
   }
   assert_true(off > 100 && on > 300);
   sb_emission_clear(&emission);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 /* Told always, the wagon's controller takes its standstill for a heavy load: the recording must know better. */
@@ -250,11 +241,11 @@ static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void
   static const char *const own[] = {"tray-cart",       "stop-and-go", "three-speed-feeder",
                                     "hunting-crawler", "dough-drum",  "shuttle-wagon"};
   for (size_t k = 0; k < sizeof own / sizeof own[0]; k++) {
-    load(own[k]);
+    loaded_take_shipped(own[k]);
     const struct sb_emit_options options = sb_emit_options_default();
-    const struct sb_controller_setup setup = sb_run_controller_setup(&scenario.model);
+    const struct sb_controller_setup setup = sb_run_controller_setup(&loaded_scenario.model);
     struct sb_emission emission;
-    assert_int_equal(sb_emit(&scenario.model, &options, &emission, NULL), SB_OK);
+    assert_int_equal(sb_emit(&loaded_scenario.model, &options, &emission, NULL), SB_OK);
     assert_memory_equal(emission.setup.down, setup.down, sizeof setup.down);
     assert_memory_equal(emission.setup.up, setup.up, sizeof setup.up);
     assert_int_equal(emission.setup.dwell_samples, setup.dwell_samples);
@@ -262,7 +253,7 @@ static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void
     assert_int_equal(emission.setup.confirm_samples, setup.confirm_samples);
     assert_int_equal(emission.setup.gear_count, setup.gear_count);
     sb_emission_clear(&emission);
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
 }
 
@@ -271,13 +262,13 @@ static void recorded_gears_change_at_the_commands_of_the_run(void **state)
 {
   (void)state;
   for (int k = 0; k < SHIPPED_COUNT; k++) {
-    load(shipped[k]);
+    loaded_take_shipped(shipped[k]);
     struct sb_emit_options options = sb_emit_options_default();
     options.sample_max = SB_EMIT_SAMPLES_MAX;
     const struct sb_run_options run_options = sb_run_options_default();
     struct sb_emission emission;
     struct sb_run_result result;
-    assert_int_equal(sb_emit(&scenario.model, &options, &emission, NULL), SB_OK);
+    assert_int_equal(sb_emit(&loaded_scenario.model, &options, &emission, NULL), SB_OK);
     assert_int_equal(sb_run(&emission.model, &run_options, &result, NULL), SB_OK);
     size_t seen = 0;
     for (size_t i = 1; i < emission.sample_count; i++) {
@@ -285,14 +276,14 @@ static void recorded_gears_change_at_the_commands_of_the_run(void **state)
       assert_true(seen < result.monitor.shift_kept);
       const struct sb_shift_record *shift = &result.monitor.shifts[seen++];
       /* Samples lie on whole steps: times agree to rounding. */
-      assert_near((double)i * scenario.model.control.sample_period_s, shift->command_s, 1e-9);
+      assert_near((double)i * loaded_scenario.model.control.sample_period_s, shift->command_s, 1e-9);
       assert_int_equal(emission.samples[i - 1].gear, shift->from);
       assert_int_equal(emission.samples[i].gear, shift->to);
     }
     if (emission.sample_total <= options.sample_max) assert_int_equal(seen, result.monitor.shift_count);
     sb_run_result_clear(&result);
     sb_emission_clear(&emission);
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
 }
 
@@ -490,10 +481,7 @@ static void machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header(v
 static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
-  static const struct {
-    const char *command, *said;
-    int code;
-  } faults[] = {
+  static const struct shell_fault faults[] = {
       {"$SHIFTBAND emit", "needs one scenario file", 2},
       {"$SHIFTBAND emit scenarios/tray-cart.yaml scenarios/hump-cart.yaml", "needs one scenario file", 2},
       {"$SHIFTBAND emit --as poem scenarios/tray-cart.yaml", "--as needs header, blocks, ladder or readings", 2},
@@ -516,11 +504,7 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND emit -o $T/none/x scenarios/tray-cart.yaml", "none/x", 4},
       {"$SHIFTBAND emit scenarios/tray-cart.yaml > /dev/full", "standard output", 4},
   };
-  for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
-    const struct said *said = shell_run(faults[k].command);
-    shell_expect(said, faults[k].said);
-    assert_int_equal(said->code, faults[k].code);
-  }
+  shell_expect_faults(faults, sizeof faults / sizeof *faults);
 }
 
 int main(void)

@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "loaded.h"
 #include "near.h"
 #include "shell.h"
 #include "shiftband/inspect.h"
@@ -32,16 +33,6 @@ enum { RICHER_COUNT = sizeof richer / sizeof richer[0] };
  * rows that are lost one after the other and for speeds near rest, where no ratio is taken.
  */
 #define FOUND_WITHIN_S 0.3
-
-static struct sb_scenario scenario;
-
-static void load(const char *name)
-{
-  char path[256];
-  struct sb_faults faults;
-  snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, name);
-  if (sb_scenario_load(path, NULL, 0, &scenario, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
-}
 
 static int has_verdict(const struct sb_run_result *result, enum sb_verdict_kind kind)
 {
@@ -112,17 +103,17 @@ static void traces_as_written_give_the_very_shifts_and_hunting_of_the_run(void *
     struct sb_log log;
     struct sb_run_result result;
     struct sb_inspection found;
-    load(k < SHIPPED_COUNT ? shipped[k] : richer[k - SHIPPED_COUNT]);
-    worn_log(&scenario.model, scenario.model.run.step_s, &log, &result);
-    const struct sb_inspect_options options = sb_inspect_options_of(&scenario.model);
+    loaded_take_shipped(k < SHIPPED_COUNT ? shipped[k] : richer[k - SHIPPED_COUNT]);
+    worn_log(&loaded_scenario.model, loaded_scenario.model.run.step_s, &log, &result);
+    const struct sb_inspect_options options = sb_inspect_options_of(&loaded_scenario.model);
     assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
     assert_int_equal(found.source, SB_INSPECT_GEAR);
     assert_int_equal(found.shift_count, result.monitor.shift_kept);
     for (size_t i = 0; i < found.shift_count; i++) {
       const struct sb_shift_record *shift = &result.monitor.shifts[i];
       /* The last row in the old gear is a step before the command, the first in the new one at most a step late. */
-      assert_near(found.shifts[i].left_s, shift->command_s, scenario.model.run.step_s * 1.001);
-      assert_near(found.shifts[i].engaged_s, shift->engaged_s, scenario.model.run.step_s * 1.001);
+      assert_near(found.shifts[i].left_s, shift->command_s, loaded_scenario.model.run.step_s * 1.001);
+      assert_near(found.shifts[i].engaged_s, shift->engaged_s, loaded_scenario.model.run.step_s * 1.001);
       assert_int_equal(found.shifts[i].from, shift->from);
       assert_int_equal(found.shifts[i].to, shift->to);
     }
@@ -132,19 +123,19 @@ static void traces_as_written_give_the_very_shifts_and_hunting_of_the_run(void *
       assert_true(hunt < found.hunt_count);
       assert_int_equal(found.hunts[hunt].count, verdict->count);
       assert_int_equal(found.hunts[hunt].low_gear, verdict->gear);
-      assert_near(found.hunts[hunt].period_s, verdict->period_s, 2.0 * scenario.model.run.step_s);
+      assert_near(found.hunts[hunt].period_s, verdict->period_s, 2.0 * loaded_scenario.model.run.step_s);
       hunt++;
     }
     assert_int_equal(found.hunt_count > 0, has_verdict(&result, SB_VERDICT_HUNTING));
     assert_int_equal(found.rest_count > 0, has_verdict(&result, SB_VERDICT_STALL));
-    for (int g = 0; g < scenario.model.gearbox.gear_count; g++) { /* a step lost at each end of each stay */
+    for (int g = 0; g < loaded_scenario.model.gearbox.gear_count; g++) { /* a step lost at each end of each stay */
       assert_near(found.gear_time_s[g + 1], result.sums.gear_time_s[g],
-                  2.0 * scenario.model.run.step_s * (double)(found.shift_count + 1));
+                  2.0 * loaded_scenario.model.run.step_s * (double)(found.shift_count + 1));
     }
     sb_inspection_clear(&found);
     sb_log_clear(&log);
     sb_run_result_clear(&result);
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
 }
 
@@ -161,6 +152,22 @@ static void strip(struct sb_log *log, const struct way *way)
   if (!way->has_motor) worn_strip(log, SB_LOG_MOTOR_SPEED);
 }
 
+/* A log of a machine's run, worn and stripped, against what the run says. */
+static void inspect_worn(const struct sb_model *model, double interval_s, const struct wear *wear, gsl_rng *random,
+                         const struct way *way, struct tally *tally)
+{
+  struct sb_log log;
+  struct sb_run_result result;
+  worn_log(model, interval_s, &log, &result);
+  worn_wear(&log, wear, random);
+  strip(&log, way);
+  struct sb_inspect_options options = sb_inspect_options_of(model);
+  if (!way->has_ratios) options.ratio_count = 0;
+  inspect_log(&log, &options, &result, tally);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+}
+
 /* Shipped scenarios, a light wear: half a percent of noise, rounded to 1 rpm, 5 % of the rows lost. */
 static void inspect_shipped(const char *const *names, int count, const struct way *way, struct tally *tally)
 {
@@ -168,18 +175,9 @@ static void inspect_shipped(const char *const *names, int count, const struct wa
   assert_non_null(random);
   const struct wear wear = {.noise = 0.005, .lost = 0.05, .round_rpm = 1.0};
   for (int k = 0; k < count; k++) {
-    struct sb_log log;
-    struct sb_run_result result;
-    load(names[k]);
-    worn_log(&scenario.model, 0.01, &log, &result);
-    worn_wear(&log, &wear, random);
-    strip(&log, way);
-    struct sb_inspect_options options = sb_inspect_options_of(&scenario.model);
-    if (!way->has_ratios) options.ratio_count = 0;
-    inspect_log(&log, &options, &result, tally);
-    sb_log_clear(&log);
-    sb_run_result_clear(&result);
-    sb_scenario_clear(&scenario);
+    loaded_take_shipped(names[k]);
+    inspect_worn(&loaded_scenario.model, 0.01, &wear, random, way, tally);
+    sb_scenario_clear(&loaded_scenario);
   }
   gsl_rng_free(random);
   tell(way->name, tally);
@@ -229,23 +227,14 @@ static void inspect_drawn(const struct way *way, struct tally *tally)
   assert_non_null(random);
   gsl_rng_set(random, 7);
   for (int k = 0; k < 200; k++) {
-    struct sb_log log;
-    struct sb_run_result result;
-    load(shipped[k % SHIPPED_COUNT]);
-    struct sb_model model = scenario.model;
+    loaded_take_shipped(shipped[k % SHIPPED_COUNT]);
+    struct sb_model model = loaded_scenario.model;
     worn_draw(&model, random);
-    worn_log(&model, k % 2 ? 0.01 : 0.02, &log, &result);
     const struct wear wear = {.noise = 0.005 * gsl_rng_uniform(random) * (1 + k % 3),
                               .lost = 0.1 * gsl_rng_uniform(random),
                               .round_rpm = k % 4 ? 1.0 : 0.0};
-    worn_wear(&log, &wear, random);
-    strip(&log, way);
-    struct sb_inspect_options options = sb_inspect_options_of(&model);
-    if (!way->has_ratios) options.ratio_count = 0;
-    inspect_log(&log, &options, &result, tally);
-    sb_log_clear(&log);
-    sb_run_result_clear(&result);
-    sb_scenario_clear(&scenario);
+    inspect_worn(&model, k % 2 ? 0.01 : 0.02, &wear, random, way, tally);
+    sb_scenario_clear(&loaded_scenario);
   }
   gsl_rng_free(random);
   tell(way->name, tally);
@@ -316,20 +305,20 @@ static void ratios_are_found_to_a_percent(void **state)
     struct sb_log log;
     struct sb_run_result result;
     struct sb_inspection found;
-    load(shifting[k]);
-    worn_log(&scenario.model, 0.01, &log, &result);
+    loaded_take_shipped(shifting[k]);
+    worn_log(&loaded_scenario.model, 0.01, &log, &result);
     worn_wear(&log, &wear, random);
     worn_strip(&log, SB_LOG_GEAR);
     assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
-    assert_int_equal(found.gear_count, scenario.model.gearbox.gear_count);
+    assert_int_equal(found.gear_count, loaded_scenario.model.gearbox.gear_count);
     for (int g = 0; g < found.gear_count; g++) {
-      const double ratio = scenario.model.gearbox.gears[g].ratio;
+      const double ratio = loaded_scenario.model.gearbox.gears[g].ratio;
       assert_near(found.ratios[g], ratio, 0.01 * ratio);
     }
     sb_inspection_clear(&found);
     sb_log_clear(&log);
     sb_run_result_clear(&result);
-    sb_scenario_clear(&scenario);
+    sb_scenario_clear(&loaded_scenario);
   }
   gsl_rng_free(random);
 }
@@ -490,10 +479,7 @@ static void verdicts_can_be_the_exit_code(void **state)
 static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
-  static const struct {
-    const char *command, *said;
-    int code;
-  } faults[] = {
+  static const struct shell_fault faults[] = {
       {"$SHIFTBAND inspect", "needs one trace", 2},
       {"$SHIFTBAND inspect a.csv b.csv", "needs one trace", 2},
       {"$SHIFTBAND inspect --by eye a.csv", "--by needs gear, ratio or motor", 2},
@@ -508,11 +494,7 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND inspect $T/none.csv", "none.csv: No such file", 4},
       {"$SHIFTBAND inspect $T", "Is a directory", 4},
   };
-  for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
-    const struct said *said = shell_run(faults[k].command);
-    shell_expect(said, faults[k].said);
-    assert_int_equal(said->code, faults[k].code);
-  }
+  shell_expect_faults(faults, sizeof faults / sizeof *faults);
 }
 
 int main(void)

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "loaded.h"
 #include "near.h"
 #include "shell.h"
 #include "shiftband/inspect.h"
@@ -16,25 +17,15 @@ static const char *const richer[] = {"crate-pusher", "braked-hoist",  "tired-win
 
 enum { RICHER_COUNT = sizeof richer / sizeof richer[0] };
 
-static struct sb_scenario scenario;
-
-static void load(const char *name)
-{
-  char path[256];
-  struct sb_faults faults;
-  snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, name);
-  if (sb_scenario_load(path, NULL, 0, &scenario, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
-}
-
 /* The wagon waits 2 s at the top of its ramp, told to, and 1.9 s at its end: its own file. */
 static void stop_that_was_ordered_is_no_stall_as_long_as_the_log_has_the_drive(void **state)
 {
   (void)state;
   struct sb_log log;
   struct sb_run_result result;
-  load("shuttle-wagon");
-  worn_log(&scenario.model, 0.01, &log, &result);
-  const struct sb_inspect_options options = sb_inspect_options_of(&scenario.model);
+  loaded_take_shipped("shuttle-wagon");
+  worn_log(&loaded_scenario.model, 0.01, &log, &result);
+  const struct sb_inspect_options options = sb_inspect_options_of(&loaded_scenario.model);
   for (int has_drive = 1; has_drive >= 0; has_drive--) {
     struct sb_inspection found;
     if (!has_drive) worn_strip(&log, SB_LOG_DRIVE);
@@ -44,7 +35,7 @@ static void stop_that_was_ordered_is_no_stall_as_long_as_the_log_has_the_drive(v
   }
   sb_log_clear(&log);
   sb_run_result_clear(&result);
-  sb_scenario_clear(&scenario);
+  sb_scenario_clear(&loaded_scenario);
 }
 
 static void trace_of_a_scenario_never_parts_from_it(void **state)

@@ -346,10 +346,7 @@ static void faults_are_told_and_leave_no_output(void **state)
 {
   (void)state;
   assert_int_equal(shell_run("$SHIFTBAND run -o $T/log.csv scenarios/tray-cart.yaml")->code, 0);
-  static const struct {
-    const char *command, *said;
-    int code;
-  } faults[] = {
+  static const struct shell_fault faults[] = {
       {"$SHIFTBAND inspect --against $T/none.yaml $T/log.csv", "none.yaml", 4},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set motor.power=3 $T/log.csv", "motor.power", 3},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --offset '90 s' -o $T/x.csv $T/log.csv",
@@ -368,11 +365,7 @@ static void faults_are_told_and_leave_no_output(void **state)
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o $T/none/x.csv $T/log.csv", "none/x.csv", 4},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o - $T/log.csv > /dev/full", "standard output", 4},
   };
-  for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
-    const struct said *said = shell_run(faults[k].command);
-    shell_expect(said, faults[k].said);
-    assert_int_equal(said->code, faults[k].code);
-  }
+  shell_expect_faults(faults, sizeof faults / sizeof *faults);
   assert_int_equal(shell_run("test -e $T/x.csv")->code, 1);
 }
 

@@ -7,17 +7,6 @@
 
 #include "near.h"
 
-struct keeper {
-  struct sb_log *log;
-  const struct sb_model *model;
-};
-
-static int keep_row(void *context, const struct sb_row *row)
-{
-  const struct keeper *keeper = context;
-  return sb_log_add_row(keeper->log, row, keeper->model) == SB_OK ? 0 : -1;
-}
-
 /* Event rows between two ticks are dropped: a logger looks at its own times. */
 static void keep_ticks(struct sb_log *log, double interval_s)
 {
@@ -39,10 +28,10 @@ void worn_log(const struct sb_model *model, double interval_s, struct sb_log *lo
   struct sb_model logged = *model;
   struct sb_error err = {SB_OK, ""};
   struct sb_run_options options = sb_run_options_default();
-  struct keeper keeper = {log, model};
+  struct sb_log_taker keeper = {log, model};
   *log = (struct sb_log){0};
   logged.run.trace_interval_s = interval_s;
-  options.on_row = keep_row;
+  options.on_row = sb_log_take_row;
   options.context = &keeper;
   if (sb_run(&logged, &options, result, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
   keep_ticks(log, interval_s);

@@ -65,6 +65,13 @@ enum sb_status sb_log_read(const char *path, const struct sb_log_alias *aliases,
  * SB_ERR_MEMORY. */
 enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, const struct sb_model *model);
 
+/* The same as a run hands out its rows (on_row of run.h, with this as context): 0, or -1 when memory runs out. */
+struct sb_log_taker {
+  struct sb_log *log;
+  const struct sb_model *model;
+};
+int sb_log_take_row(void *taker, const struct sb_row *row);
+
 void sb_log_clear(struct sb_log *log);
 
 /* Standard deviation of a column's noise from its second differences, robust; 0 for fewer than 8 values. Pure. */

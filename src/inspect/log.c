@@ -82,6 +82,12 @@ enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, cons
   return SB_OK;
 }
 
+int sb_log_take_row(void *taker, const struct sb_row *row)
+{
+  const struct sb_log_taker *to = taker;
+  return sb_log_add_row(to->log, row, to->model) == SB_OK ? 0 : -1;
+}
+
 /*
  * White noise of deviation s has second differences of deviation sqrt(1 + 4 + 1) s, and the median of their magnitudes is
  * 0.6745 of that. Motion adds to few of them, and the median does not mind those. Rounding to steps q, which leaves most

@@ -30,24 +30,13 @@ void sb_overlay_clear(struct sb_overlay *overlay)
   *overlay = (struct sb_overlay){0};
 }
 
-struct keeper {
-  struct sb_log *log;
-  const struct sb_model *model;
-};
-
-static int keep_row(void *context, const struct sb_row *row)
-{
-  const struct keeper *keeper = context;
-  return sb_log_add_row(keeper->log, row, keeper->model) == SB_OK ? 0 : -1;
-}
-
 enum sb_status sb_overlay_run(const struct sb_model *model, const struct sb_log *log,
                               const struct sb_overlay_options *options, struct sb_log *simulated, struct sb_error *err)
 {
   struct sb_model timed = *model;
   struct sb_run_options run_options = sb_run_options_default();
   struct sb_run_result result;
-  struct keeper keeper = {simulated, model};
+  struct sb_log_taker keeper = {simulated, model};
   const double step_s = model->run.step_s, interval_s = sb_log_interval_s(log);
   *simulated = (struct sb_log){0};
   const double span_s = log->time_s[log->count - 1] - options->offset_s;
@@ -58,7 +47,7 @@ enum sb_status sb_overlay_run(const struct sb_model *model, const struct sb_log 
   /* Behind the scenario's own end its loads say nothing more. */
   timed.run.duration_s = fmin(model->run.duration_s, step_s * ceil(span_s / step_s - 1e-6));
   timed.run.trace_interval_s = step_s * fmax(1.0, floor(interval_s / step_s + 1e-6));
-  run_options.on_row = keep_row;
+  run_options.on_row = sb_log_take_row;
   run_options.context = &keeper;
   const enum sb_status status = sb_run(&timed, &run_options, &result, err);
   if (status == SB_OK) {
