@@ -48,10 +48,11 @@ static double least_output_inertia(const struct sb_model *model)
   return load->road.can_slip ? load->inertia_kg_m2 - load->road.inertia_kg_m2 : load->inertia_kg_m2;
 }
 
-double sb_model_time_constant_s(const struct sb_model *model, int gear)
+/* With so much inertia at the output. */
+static double time_constant_s(const struct sb_model *model, int gear, double output_inertia)
 {
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
-  const double motor_inertia = model->motor.rotor_inertia_kg_m2, output_inertia = model->load.inertia_kg_m2;
+  const double motor_inertia = model->motor.rotor_inertia_kg_m2;
   const double top_speed = top_speed_rad_s(model, &line);
   const double load_slope = load_slope_nms_rad(&model->load, top_speed);
   const double wave_s = shortest_wave_s(&model->load, top_speed);
@@ -62,6 +63,11 @@ double sb_model_time_constant_s(const struct sb_model *model, int gear)
   const struct sb_gear *own = &model->gearbox.gears[gear];
   const double reflect = own->ratio * own->ratio * own->efficiency;
   return fmin(wave_s, (motor_inertia + output_inertia / reflect) / (line.slope_nms_rad + load_slope / reflect));
+}
+
+double sb_model_time_constant_s(const struct sb_model *model, int gear)
+{
+  return time_constant_s(model, gear, model->load.inertia_kg_m2);
 }
 
 /* The shaft that gives, against the least that swings at its ends: a radian of its swing, or its damping. */
@@ -97,15 +103,14 @@ static double overrun_time_s(const struct sb_model *model, int gear)
 /* Wheels that slip leave their vehicle, and a shaft that gives leaves motor and output to themselves. */
 double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
 {
-  struct sb_model least = *model;
-  least.load.inertia_kg_m2 = least_output_inertia(model);
+  const double least_inertia = least_output_inertia(model);
   double least_s = sb_model_time_constant_s(model, gear);
   if (model->load.road.can_slip) {
-    least_s = fmin(least_s, fmin(sb_model_time_constant_s(&least, gear), vehicle_time_s(model)));
+    least_s = fmin(least_s, fmin(time_constant_s(model, gear, least_inertia), vehicle_time_s(model)));
   }
   if (gear >= 0) least_s = fmin(least_s, overrun_time_s(model, gear));
   if (gear < 0 || !model->driveshaft.is_present) return least_s;
-  return fmin(least_s, fmin(sb_model_time_constant_s(&least, -1), shaft_time_s(model, gear)));
+  return fmin(least_s, fmin(time_constant_s(model, -1, least_inertia), shaft_time_s(model, gear)));
 }
 
 double sb_model_shortest_time_constant_s(const struct sb_model *model)

@@ -97,14 +97,3 @@ int32_t sb_reading_sample_input(struct sb_reading *reading, const struct sb_sens
 {
   return sb_reading_take_input(reading, sensor, input, sb_reading_draw(reading));
 }
-
-int32_t sb_reading_take(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s,
-                        double noise)
-{
-  return sb_reading_take_input(reading, sensor, fabs(motor_speed_rad_s) / sensor->reference_rad_s, noise);
-}
-
-int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s)
-{
-  return sb_reading_take(reading, sensor, motor_speed_rad_s, sb_reading_draw(reading));
-}

@@ -19,10 +19,16 @@ static struct sb_reading reading_of(const struct sb_sensor *sensor, double sampl
   return reading;
 }
 
+/* One sample of the motor's speed (rad/s, any sign) by a sensor of it. */
+static int32_t sample_speed(struct sb_reading *reading, const struct sb_sensor *sensor, double speed_rad_s)
+{
+  return sb_reading_sample_input(reading, sensor, sb_sensor_input(sensor, speed_rad_s, 0.0, 0.0));
+}
+
 static int32_t first_count(const struct sb_sensor *sensor, double speed_rad_s)
 {
   struct sb_reading reading = reading_of(sensor, 0.02);
-  const int32_t count = sb_reading_sample(&reading, sensor, speed_rad_s);
+  const int32_t count = sample_speed(&reading, sensor, speed_rad_s);
   sb_reading_clear(&reading);
   return count;
 }
@@ -73,7 +79,7 @@ static void a_count_stays_within_32_bits(void **state)
   struct sb_reading reading = reading_of(&noisy, 0.02);
   int low_count = 0;
   for (int n = 0; n < 100; n++) {
-    const int32_t count = sb_reading_sample(&reading, &noisy, 0.0);
+    const int32_t count = sample_speed(&reading, &noisy, 0.0);
     assert_true(count == INT32_MIN || count == INT32_MAX);
     if (count == INT32_MIN) low_count++;
   }
@@ -140,7 +146,7 @@ static double *noise_fractions(unsigned long seed)
   struct sb_reading reading = reading_of(&sensor, 0.02);
   double *noise = malloc(DRAW_COUNT * sizeof *noise);
   assert_non_null(noise);
-  for (int n = 0; n < DRAW_COUNT; n++) noise[n] = sb_reading_sample(&reading, &sensor, 0.0) * 1e-8;
+  for (int n = 0; n < DRAW_COUNT; n++) noise[n] = sample_speed(&reading, &sensor, 0.0) * 1e-8;
   sb_reading_clear(&reading);
   return noise;
 }
@@ -191,8 +197,8 @@ static void noise_does_not_depend_on_what_is_read(void **state)
   struct sb_reading turning = reading_of(&sensor, 0.02);
   for (int n = 0; n < 1000; n++) {
     const double fraction = 0.5 + 0.4 * sin(0.1 * n);
-    const int32_t noise = sb_reading_sample(&still, &sensor, 0.0);
-    const int32_t whole = sb_reading_sample(&turning, &sensor, -300.0 * fraction);
+    const int32_t noise = sample_speed(&still, &sensor, 0.0);
+    const int32_t whole = sample_speed(&turning, &sensor, -300.0 * fraction);
     assert_near((whole - noise) * 1e-8, fraction, 1e-8 + 1e-15); /* two roundings of half a count */
   }
   sb_reading_clear(&still);
@@ -206,10 +212,10 @@ static void the_filter_follows_the_exponential(void **state)
   const double sample_period_s = 0.02;
   const struct sb_sensor sensor = {.reference_rad_s = 100.0, .filter_s = 0.15};
   struct sb_reading reading = reading_of(&sensor, sample_period_s);
-  assert_int_equal(sb_reading_sample(&reading, &sensor, 90.0), 90000000); /* starts at the first sample */
+  assert_int_equal(sample_speed(&reading, &sensor, 90.0), 90000000); /* starts at the first sample */
   for (int n = 1; n <= 200; n++) {
     const double want = 0.4 + (0.9 - 0.4) * exp(-n * sample_period_s / sensor.filter_s);
-    assert_near(sb_reading_sample(&reading, &sensor, 40.0) * 1e-8, want, 0.5e-8 + 1e-14);
+    assert_near(sample_speed(&reading, &sensor, 40.0) * 1e-8, want, 0.5e-8 + 1e-14);
   }
   sb_reading_clear(&reading);
 }
@@ -219,9 +225,9 @@ static void without_a_filter_each_sample_stands_alone(void **state)
   (void)state;
   const struct sb_sensor sensor = {.reference_rad_s = 100.0, .resolution_fraction = 0.01};
   struct sb_reading reading = reading_of(&sensor, 0.02);
-  assert_int_equal(sb_reading_sample(&reading, &sensor, 90.0), 90);
-  assert_int_equal(sb_reading_sample(&reading, &sensor, 10.0), 10);
-  assert_int_equal(sb_reading_sample(&reading, &sensor, 0.0), 0);
+  assert_int_equal(sample_speed(&reading, &sensor, 90.0), 90);
+  assert_int_equal(sample_speed(&reading, &sensor, 10.0), 10);
+  assert_int_equal(sample_speed(&reading, &sensor, 0.0), 0);
   sb_reading_clear(&reading);
   sb_reading_clear(&reading); /* clearing twice is harmless */
 }

@@ -72,9 +72,4 @@ double sb_reading_draw(struct sb_reading *reading);
 /* Takes a sample with a noise drawn before, in standard deviations. Pure but for the filter's state. */
 int32_t sb_reading_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise);
 
-/* The same two for a sensor of speed: the motor's speed in rad/s, any sign. */
-int32_t sb_reading_sample(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s);
-int32_t sb_reading_take(struct sb_reading *reading, const struct sb_sensor *sensor, double motor_speed_rad_s,
-                        double noise);
-
 #endif

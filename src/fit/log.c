@@ -11,6 +11,7 @@
 #include "fit/fields.h"
 #include "fit/log_header.h"
 #include "shiftband/fit.h"
+#include "text_file.h"
 
 #define GRAVITY 9.80665 /* m/s2, standard */
 
@@ -426,37 +427,12 @@ enum sb_status sb_fit_log_parse(const char *path, const char *text, size_t lengt
   return status;
 }
 
-/* The whole file, owned by the caller; NULL with errno set. */
-static char *read_file(const char *path, size_t *length)
-{
-  FILE *file = fopen(path, "rb");
-  if (file == NULL) return NULL;
-  size_t capacity = 1 << 16, count = 0;
-  char *text = malloc(capacity);
-  while (text != NULL) {
-    count += fread(text + count, 1, capacity - count, file);
-    if (count < capacity || capacity >= BYTE_MAX) break;
-    char *grown = realloc(text, capacity *= 2);
-    if (grown == NULL) free(text);
-    text = grown;
-  }
-  int reason = text == NULL ? ENOMEM : ferror(file) ? errno : count == capacity ? EFBIG : 0;
-  fclose(file);
-  if (reason != 0) {
-    free(text);
-    errno = reason;
-    return NULL;
-  }
-  *length = count;
-  return text;
-}
-
 enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
                                struct sb_faults *faults)
 {
   size_t length = 0;
   errno = 0;
-  char *text = read_file(path, &length);
+  char *text = sb_text_file_read(path, BYTE_MAX, &length);
   if (text == NULL) {
     struct sb_fault_list *list = calloc(1, sizeof *list);
     if (list == NULL) return SB_ERR_MEMORY;

@@ -11,8 +11,9 @@
 #include "faults.h"
 #include "log_rows.h"
 #include "shiftband/units.h"
+#include "text_file.h"
 
-enum { FIELD_SIZE = 256, FIELD_MAX = 1024, BYTE_MAX = 256 << 20, FAULT_MAX = 50, READ_AT_ONCE = 1 << 16 };
+enum { FIELD_SIZE = 256, FIELD_MAX = 1024, BYTE_MAX = 256 << 20, FAULT_MAX = 50 };
 
 struct reader {
   const char *path;
@@ -243,36 +244,15 @@ static enum sb_status read_rows(struct reader *reader, const struct sb_log_alias
 /* The whole file as text with a zero byte behind it; NULL and a status when that fails. */
 static char *read_text(const char *path, struct reader *reader, enum sb_status *status)
 {
-  FILE *file = fopen(path, "rb");
-  size_t length = 0, room = READ_AT_ONCE, got;
-  char *text = file != NULL ? malloc(room + 1) : NULL;
-  *status = file == NULL ? SB_ERR_IO : text == NULL ? SB_ERR_MEMORY : SB_OK;
-  while (*status == SB_OK && (got = fread(text + length, 1, room - length, file)) > 0) {
-    length += got;
-    if (length < room) continue;
-    room *= 2;
-    char *grown = room <= BYTE_MAX ? realloc(text, room + 1) : NULL;
-    if (grown == NULL) {
-      *status = room <= BYTE_MAX ? SB_ERR_MEMORY : SB_ERR_SCENARIO;
-      if (*status == SB_ERR_SCENARIO) fault(reader, "", "a log of at most 256 MiB", "more");
-    } else {
-      text = grown;
-    }
-  }
-  if (*status == SB_OK && ferror(file)) *status = SB_ERR_IO;
-  if (*status == SB_OK && memchr(text, 0, length) != NULL) {
-    fault(reader, "", "text", "a zero byte");
-    *status = SB_ERR_SCENARIO;
-  }
-  const int saved = errno;
-  if (file != NULL) fclose(file);
-  errno = saved;
-  if (*status != SB_OK) {
-    free(text);
-    return NULL;
-  }
-  text[length] = 0;
-  return text;
+  size_t length = 0;
+  char *text = sb_text_file_read(path, BYTE_MAX, &length);
+  *status = text != NULL ? SB_OK : errno == ENOMEM ? SB_ERR_MEMORY : errno == EFBIG ? SB_ERR_SCENARIO : SB_ERR_IO;
+  if (*status == SB_ERR_SCENARIO) fault(reader, "", "a log of at most 256 MiB", "more");
+  if (text == NULL || memchr(text, 0, length) == NULL) return text;
+  fault(reader, "", "text", "a zero byte");
+  *status = SB_ERR_SCENARIO;
+  free(text);
+  return NULL;
 }
 
 enum sb_status sb_log_read(const char *path, const struct sb_log_alias *aliases, size_t alias_count, struct sb_log *out,
