@@ -190,7 +190,6 @@ void sb_contact_build(struct sb_sim *sim)
   struct sb_far_segment *far = &sim->segment->far;
   const struct sb_state *state = &sim->state;
   far->turn = far->work_j = 0.0;
-  far->start_speed = state->far.speed_rad_s;
   if (!state->far.is_slipping) {
     const int direction = state->output_direction != 0 ? state->output_direction : +1;
     far->curve = vehicle_curve(sim, direction);
@@ -349,7 +348,6 @@ void sb_contact_book(struct sb_sim *sim, double elapsed_s)
   ledger->load_work += far->work_j - far->traction_nm * turn;
   ledger->slip_loss += far->traction_nm * (turn - far->turn);
   far->turn = far->work_j = 0.0;
-  far->start_speed = sim->state.far.speed_rad_s;
   if (!(elapsed_s > 0.0)) return;
   if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;
   sim->sums.slip_last_s = sim->state.time_s;

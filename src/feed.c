@@ -172,8 +172,8 @@ static double following_nm(const struct sb_sim *sim)
 
 /*
  * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
- * carries K (line - drag). Solved for what the model's own line carries there. Torques that
- * follow the speed are taken off again.
+ * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
+ * off again.
  */
 double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm)
 {

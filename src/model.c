@@ -49,7 +49,7 @@ static double least_output_inertia(const struct sb_model *model)
 }
 
 /* With so much inertia at the output. */
-static double time_constant_s(const struct sb_model *model, int gear, double output_inertia)
+static double constant_with_s(const struct sb_model *model, int gear, double output_inertia)
 {
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   const double motor_inertia = model->motor.rotor_inertia_kg_m2;
@@ -67,7 +67,7 @@ static double time_constant_s(const struct sb_model *model, int gear, double out
 
 double sb_model_time_constant_s(const struct sb_model *model, int gear)
 {
-  return time_constant_s(model, gear, model->load.inertia_kg_m2);
+  return constant_with_s(model, gear, model->load.inertia_kg_m2);
 }
 
 /* The shaft that gives, against the least that swings at its ends: a radian of its swing, or its damping. */
@@ -106,11 +106,11 @@ double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
   const double least_inertia = least_output_inertia(model);
   double least_s = sb_model_time_constant_s(model, gear);
   if (model->load.road.can_slip) {
-    least_s = fmin(least_s, fmin(time_constant_s(model, gear, least_inertia), vehicle_time_s(model)));
+    least_s = fmin(least_s, fmin(constant_with_s(model, gear, least_inertia), vehicle_time_s(model)));
   }
   if (gear >= 0) least_s = fmin(least_s, overrun_time_s(model, gear));
   if (gear < 0 || !model->driveshaft.is_present) return least_s;
-  return fmin(least_s, fmin(time_constant_s(model, -1, least_inertia), shaft_time_s(model, gear)));
+  return fmin(least_s, fmin(constant_with_s(model, -1, least_inertia), shaft_time_s(model, gear)));
 }
 
 double sb_model_shortest_time_constant_s(const struct sb_model *model)

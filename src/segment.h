@@ -38,13 +38,12 @@ struct sb_far_segment {
   struct sb_load_curve curve; /* beyond the contact, over the vehicle's angle */
   struct sb_poly load;        /* its value: in x or W while gripping, in v while slipping */
   struct sb_poly rate;        /* slipping: dv/dt */
-  struct sb_poly contact;     /* gripping: torque through the contact, in x (mesh) or W */
   struct sb_resting resting;
-  double inertia;                   /* of the vehicle and what it pushes */
-  double grip_nm;                   /* most that the contact carries while gripping; INFINITY: any */
-  double traction_nm;               /* slipping: torque on the vehicle, with sign */
-  double limit_rad;                 /* next corner of the road, as the vehicle's angle */
-  double turn, work_j, start_speed; /* slipping: integrals of v and of its load's power, as below */
+  double inertia;      /* of the vehicle and what it pushes */
+  double grip_nm;      /* most that the contact carries while gripping; INFINITY: any */
+  double traction_nm;  /* slipping: torque on the vehicle, with sign */
+  double limit_rad;    /* next corner of the road, as the vehicle's angle */
+  double turn, work_j; /* slipping: integrals of v and of its load's power, as below */
 };
 
 /* A shaft that gives, in mesh. */
