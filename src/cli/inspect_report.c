@@ -106,7 +106,7 @@ static void write_shifts(FILE *out, const struct sb_inspect_report *report)
   }
   for (size_t i = 0; i < found->shift_count && i < SHIFTS_SHOWN; i++) {
     const struct sb_inspect_shift *shift = &found->shifts[i];
-    fprintf(out, "       %11.3f s%10.3f s   %s -> %s\n", shift->left_s, shift->engaged_s,
+    fprintf(out, "       %11.3f s  %8.3f s   %s -> %s\n", shift->left_s, shift->engaged_s,
             gear_name(report, shift->from, a), gear_name(report, shift->to, b));
   }
   if (found->shift_count > SHIFTS_SHOWN) fprintf(out, "       and %zu more\n", found->shift_count - SHIFTS_SHOWN);
@@ -128,8 +128,8 @@ static void write_columns(FILE *out, const struct sb_overlay *overlay)
     char parts[32] = "never";
     if (!column->is_compared) continue;
     if (!isnan(column->parts_s)) snprintf(parts, sizeof parts, "%.3f s", column->parts_s);
-    fprintf(out, "  %-14s%12.3g%14.3g%8.3f s%12s   %s\n", sb_log_column_words((enum sb_log_column)c), column->tolerance,
-            column->greatest, column->greatest_s, parts, sb_log_column_unit((enum sb_log_column)c));
+    fprintf(out, "  %-14s%12.3g%14.3g %7.3f s%12s   %s\n", sb_log_column_words((enum sb_log_column)c),
+            column->tolerance, column->greatest, column->greatest_s, parts, sb_log_column_unit((enum sb_log_column)c));
   }
 }
 

@@ -17,7 +17,7 @@
 
 enum { NAME_MAX_COUNT = 128, ROW_MAX = 1000000, BYTE_MAX = 128 << 20, LOG_FAULT_MAX = 20 };
 
-static const double value_max = 1e12; /* more is no measurement */
+static const double value_max = 1e16; /* more is no measurement; a clock may count microseconds since 1970 */
 
 struct heading {
   struct sb_log_heading what;

@@ -13,6 +13,8 @@
 #include "shiftband/units.h"
 #include "text_file.h"
 
+static const double value_max = 1e16; /* more is no measurement; a clock may count microseconds since 1970 */
+
 enum { FIELD_SIZE = 256, FIELD_MAX = 1024, BYTE_MAX = 256 << 20, FAULT_MAX = 50 };
 
 struct reader {
@@ -164,7 +166,7 @@ static double take_number(struct reader *reader, int column)
   if (is_missing(text)) return NAN;
   double value;
   const char *end = sb_number_parse(text, &value);
-  if (end == NULL || *end != 0 || !(fabs(value) < 1e12)) {
+  if (end == NULL || *end != 0 || !(fabs(value) < value_max)) {
     fault_in_field(reader, name_of(column), "a number");
     return NAN;
   }
