@@ -125,7 +125,7 @@ static void a_trace_with_a_shift_at_full_duty_gives_the_machine_back(void **stat
       "controller.start_gear=knead; $SHIFTBAND run scenarios/dough-drum.yaml \"$@\" -o $T/run.csv > /dev/null && $SHIFTBAND "
       "fit $T/run.csv --scenario scenarios/dough-drum.yaml \"$@\"");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "run.csv: a shift");
+  shell_expect(said, "run.csv: 1 shift");
   /* The scenario's own numbers, to what values every 20 ms between steps of the simulator tell. */
   assert_near(shell_figure(said, "friction at the output"), 0.4, 0.0004);
   assert_near(shell_figure(said, "inertia at the output"), 0.01, 1e-5);
@@ -193,6 +193,30 @@ static void a_bad_log_leaves_the_output_as_it_was(void **state)
   shell_expect(said, "before");
 }
 
+/* Milliseconds since 1970 are a clock like any other, to the quarter microsecond that a double tells of them. */
+static void a_clock_that_counts_since_1970_is_a_time_origin(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("awk 'BEGIN { print \"time_ms,speed_rpm\"; for (i = 0; i < 100; i++)"
+                " printf \"%.0f,%.4f\\n\", 1764090000000 + i * 5, 300 * (1 - exp(-i * 0.005 / 0.05)) }' > $T/up.csv;"
+                " $SHIFTBAND fit $T/up.csv --voltage '12 V' && $SHIFTBAND inspect $T/up.csv --column time_s=time_ms"
+                " --column motor_speed_rpm=speed_rpm");
+  assert_int_equal(said->code, 0);
+  assert_near(shell_figure(said, "no-load speed"), 300.0, 0.01);
+  assert_near(shell_figure(said, "spin-up time constant"), 50.0, 0.01);
+  shell_expect(said, "100 rows");
+}
+
+static void points_whose_speed_rises_with_the_torque_are_refused(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "printf 'torque_nm,speed_rpm\\n0,100\\n0.1,130\\n0.2,160\\n0.3,190\\n' > $T/up.csv; $SHIFTBAND fit $T/up.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "up.csv: speed: needs speeds that fall as the torque grows, found ones that rise");
+}
+
 static void files_that_cannot_be_read_or_written_are_exit_code_four(void **state)
 {
   (void)state;
@@ -224,6 +248,8 @@ int main(void)
       cmocka_unit_test(what_the_bench_cannot_tell_of_a_scenario_is_refused_with_a_way_out),
       cmocka_unit_test(a_wrong_command_line_is_told_with_exit_code_two),
       cmocka_unit_test(a_bad_log_leaves_the_output_as_it_was),
+      cmocka_unit_test(a_clock_that_counts_since_1970_is_a_time_origin),
+      cmocka_unit_test(points_whose_speed_rises_with_the_torque_are_refused),
       cmocka_unit_test(files_that_cannot_be_read_or_written_are_exit_code_four),
       cmocka_unit_test(help_is_on_standard_output),
   };

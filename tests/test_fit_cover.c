@@ -4,17 +4,7 @@
 #include <string.h>
 
 #include "fit_data.h"
-
-#if defined(__SANITIZE_ADDRESS__)
-#define IS_SLOW 1
-#elif defined(__has_feature)
-#if __has_feature(address_sanitizer)
-#define IS_SLOW 1
-#endif
-#endif
-#ifndef IS_SLOW
-#define IS_SLOW 0
-#endif
+#include "slow.h"
 
 /* Under the sanitizers fewer trials look for faults of memory; their share is bounded at three of its own deviations. */
 static const int trial_count = IS_SLOW ? 60 : 500;

@@ -29,6 +29,14 @@
  * Leaves out: errors in torque, voltage and duty (taken as exact), inductance, warming, noise that is correlated in time.
  * Of a scenario's battery, winding and drive nothing is used, for the log says what fed the motor; its output shaft gives
  * only across a shift. A log with a shift is one run at one duty. Bodies and loads that change are refused.
+ *
+ * Shifts. The instants of commands and engagements lie between two rows; they are the log's own unknowns, held softly to the
+ * middle of that pause. The squares have several valleys then, so the search sets out from points of a Sobol sequence
+ * around the scenario's values, and from nudges of what it finds; far from the scenario (an e-fold of an inertia, a quarter
+ * of an efficiency, friction below zero) it goes only where readings ask for it. The valleys are flat to one side and steep
+ * to the other: an interval is how far a parameter can go, all others following, before the squares have grown by t^2
+ * (profile t: D. M. Bates, D. G. Watts, Nonlinear Regression Analysis and Its Applications, from memory), and what is
+ * called its standard error is half of that over t.
  * Source: weighted and robust regression as in N. R. Draper, H. Smith, Applied Regression Analysis, and P. J. Rousseeuw,
  * A. M. Leroy, Robust Regression and Outlier Detection (reweighted least squares); B. L. Welch 1947, F. E. Satterthwaite
  * 1946 (all from memory). Checked in tests/test_fit*.c by intervals that hold the truth as often as they say.
@@ -249,9 +257,11 @@ struct sb_fit_channel {
 
 /* A dynamic log's own unknowns. */
 struct sb_fit_origin {
-  bool is_dynamic, is_shift;
+  bool is_dynamic;
+  int shift_count;            /* 0: none, it stays in one gear */
+  bool is_engagement_seen;    /* rows without a gear in mesh tell when the next one engaged, or a clutch's law does */
   enum sb_fit_phase phase;    /* FIND: told by a duty or gear column */
-  double start_s, start_se_s; /* when the drive was switched (or how late the log's clock is); NAN error: held */
+  double start_s, start_se_s; /* when the drive was switched (or how late the log's clock is); NAN error: known */
   double off_s, off_se_s;     /* BOTH: when it was switched off */
   double speed_rad_s;         /* before that */
 };
@@ -262,6 +272,7 @@ enum { SB_FIT_BLIND_MAX = 8, SB_FIT_ADVICE_MAX = 4 };
 struct sb_fit_blind {
   double shares[SB_FIT_PARAMETER_COUNT];
   enum sb_fit_parameter held; /* held so that the others get a value */
+  bool is_vague;              /* not blind, not held: only too wide */
   const char *advice;         /* the measurement that would tell most of it; NULL: none that is known */
 };
 

@@ -4,14 +4,26 @@
 #include <math.h>
 #include <string.h>
 
-#define MIDDLE 10.0 /* where every x starts */
-
 bool sb_bench_is_positive(int parameter)
 {
   return parameter != SB_FIT_P_FRICTION_SHARE && parameter != SB_FIT_P_LOAD_FRICTION && parameter != SB_FIT_P_VISCOUS;
 }
 
 /* ---- x ---- */
+
+struct sb_bench_place sb_bench_place_now(const struct sb_bench *bench)
+{
+  struct sb_bench_place place = {0};
+  memcpy(place.p, bench->p, sizeof place.p);
+  for (int t = 0; t < bench->test_count; t++) memcpy(place.own[t], bench->tests[t].own, sizeof place.own[t]);
+  return place;
+}
+
+void sb_bench_go_to(struct sb_bench *bench, const struct sb_bench_place *place)
+{
+  memcpy(bench->p, place->p, sizeof place->p);
+  for (int t = 0; t < bench->test_count; t++) memcpy(bench->tests[t].own, place->own[t], sizeof place->own[t]);
+}
 
 size_t sb_bench_unknown_count(const struct sb_bench *bench)
 {
@@ -26,7 +38,7 @@ size_t sb_bench_unknown_count(const struct sb_bench *bench)
 void sb_bench_pack(const struct sb_bench *bench, double *x)
 {
   const size_t count = sb_bench_unknown_count(bench);
-  for (size_t j = 0; j < count; j++) x[j] = MIDDLE;
+  for (size_t j = 0; j < count; j++) x[j] = SB_BENCH_MIDDLE;
 }
 
 void sb_bench_unpack(const struct sb_bench *bench, const double *x, double *p, double (*own)[SB_OWN_COUNT])
@@ -34,19 +46,27 @@ void sb_bench_unpack(const struct sb_bench *bench, const double *x, double *p, d
   memcpy(p, bench->p, sizeof bench->p);
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
     if (!bench->is_free[j]) continue;
-    const double move = *x++ - MIDDLE;
+    const double move = *x++ - SB_BENCH_MIDDLE;
     p[j] = sb_bench_is_positive(j) ? bench->p[j] * exp(move) : bench->p[j] + move * bench->scale[j];
   }
   for (int t = 0; t < bench->test_count; t++) {
     const struct sb_bench_test *test = &bench->tests[t];
     memcpy(own[t], test->own, sizeof test->own);
     for (int k = 0; k < SB_OWN_COUNT; k++) {
-      if (test->is_own_free[k]) own[t][k] += (*x++ - MIDDLE) * test->own_scale[k];
+      if (test->is_own_free[k]) own[t][k] += (*x++ - SB_BENCH_MIDDLE) * test->own_scale[k];
     }
   }
 }
 
 /* ---- the machine ---- */
+
+bool sb_bench_has_shift(const struct sb_bench *bench)
+{
+  for (int t = 0; t < bench->test_count; t++) {
+    if (bench->tests[t].event_count > 0) return true;
+  }
+  return false;
+}
 
 /* What the parameters mean for the motor: see fit.h. */
 struct motor_values {
@@ -115,6 +135,13 @@ static void set_mesh_efficiency(struct sb_gearbox *gearbox, double efficiency)
   sb_gearbox_derive(gearbox);
 }
 
+/* Whether one efficiency for all meshes takes the place of the scenario's: in a walk along the valley it is held, and counts. */
+static bool has_own_efficiency(const struct sb_bench *bench)
+{
+  return bench->is_free[SB_FIT_P_MESH_EFFICIENCY] ||
+         (sb_bench_has_shift(bench) && bench->setup->is_fitted[SB_FIT_P_MESH_EFFICIENCY]);
+}
+
 bool sb_bench_machine(const struct sb_bench *bench, const double *p, double added_inertia_kg_m2, struct sb_model *out)
 {
   const struct motor_values m = motor_values(bench, p);
@@ -126,7 +153,7 @@ bool sb_bench_machine(const struct sb_bench *bench, const double *p, double adde
   } else {
     *out = *bench->setup->model;
     out->load.inertia_kg_m2 = p[SB_FIT_P_LOAD_INERTIA] + added_inertia_kg_m2;
-    if (bench->is_free[SB_FIT_P_MESH_EFFICIENCY]) set_mesh_efficiency(&out->gearbox, p[SB_FIT_P_MESH_EFFICIENCY]);
+    if (has_own_efficiency(bench)) set_mesh_efficiency(&out->gearbox, p[SB_FIT_P_MESH_EFFICIENCY]);
   }
   out->motor = (struct sb_motor){.nominal_voltage_v = bench->nominal_voltage_v,
                                  .no_load_speed_rad_s = p[SB_FIT_P_NO_LOAD_SPEED],
@@ -184,6 +211,44 @@ double sb_bench_figure(const struct sb_bench *bench, const double *p, enum sb_fi
 }
 
 /* ---- readings ---- */
+
+/* Common practice: what a builder's own figures may well be off by, in scales and e-folds; an inertia may be off by one. */
+static const double friction_belief = 0.1, efficiency_belief = 0.25, loss_belief = 0.05;
+
+/* How much a parameter is beyond what one believes of it, in units of what noise may well bring it to: friction below zero, an
+ * efficiency above one or far from the scenario's, anything else many times what the scenario has. */
+static double beyond_belief(const struct sb_bench *bench, const double *p, int parameter)
+{
+  if (!bench->setup->is_fitted[parameter]) return 0.0;
+  if (!sb_bench_is_positive(parameter)) return fmin(p[parameter], 0.0) / (friction_belief * bench->scale[parameter]);
+  if (!(bench->believed[parameter] > 0.0)) return 0.0;
+  const double from_scenario = log(p[parameter] / bench->believed[parameter]);
+  if (parameter != SB_FIT_P_MESH_EFFICIENCY) return from_scenario;
+  return hypot(from_scenario / efficiency_belief, fmax(log(p[parameter]), 0.0) / loss_belief);
+}
+
+size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *off,
+                         double *weights)
+{
+  size_t count = 0;
+  if (!sb_bench_has_shift(bench)) return 0;
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+    if (off != NULL) off[count] = beyond_belief(bench, p, j);
+    if (weights != NULL) weights[count] = 1.0;
+    count++;
+  }
+  for (int t = 0; t < bench->test_count; t++) {
+    const struct sb_bench_test *test = &bench->tests[t];
+    for (size_t k = 0; k < test->event_count; k++) {
+      const struct sb_bench_event *event = &test->events[k];
+      if (!(event->spread_s > 0.0)) continue;
+      if (off != NULL) off[count] = (own[t][SB_OWN_EVENT + k] - event->middle_s) / event->spread_s;
+      if (weights != NULL) weights[count] = 1.0;
+      count++;
+    }
+  }
+  return count;
+}
 
 double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row)
 {

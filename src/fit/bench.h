@@ -10,7 +10,18 @@
 
 #include "shiftband/fit.h"
 
-enum sb_own { SB_OWN_START, SB_OWN_SPEED, SB_OWN_OFF, SB_OWN_COUNT };
+enum { SB_BENCH_EVENT_MAX = 24 };
+
+/* SB_OWN_EVENT + k: the instant of event k, by the log's clock. */
+enum sb_own { SB_OWN_START, SB_OWN_SPEED, SB_OWN_OFF, SB_OWN_EVENT, SB_OWN_COUNT = SB_OWN_EVENT + SB_BENCH_EVENT_MAX };
+
+/* Somewhere between two rows a gear was left, or the next one engaged. */
+struct sb_bench_event {
+  size_t from_row, to_row;
+  int gear;                  /* index: the one commanded */
+  bool is_engaging;          /* else the command */
+  double middle_s, spread_s; /* where the instant is held to, softly; spread 0: it is known */
+};
 
 /* A time with the same voltage and circuit, until the next one begins. */
 struct sb_bench_span {
@@ -24,15 +35,21 @@ struct sb_bench_span {
 /* One log in use. */
 struct sb_bench_test {
   const struct sb_fit_log *log;
-  bool is_dynamic, is_shift;
+  bool is_dynamic;
   enum sb_fit_phase phase; /* FIND: spans come from a duty column */
   int gear;                /* index */
   double added_inertia_kg_m2;
   double source_ohm; /* of the supply, in series with the winding; 0 where the voltage was measured behind it */
   size_t span_count;
   struct sb_bench_span *spans; /* owned */
-  double shift_step_s;         /* of a shift's simulation: the first command falls on a whole step */
-  long off_steps;              /* of the open part of BOTH */
+  size_t first_row, last_row;  /* of a log with shifts: those with a gear in mesh before and after all else */
+  size_t resting_row;          /* the last before it moves; row_count: it turns from first_row on */
+  size_t event_count;
+  struct sb_bench_event events[SB_BENCH_EVENT_MAX]; /* commands, each followed by its engagement where that is logged */
+  bool is_slipping;                                 /* a clutch, which engages without a jump */
+  bool is_engagement_logged;                        /* neutral has rows of its own */
+  double shift_step_s;                              /* the longest of its simulation */
+  long off_steps;                                   /* of the open part of BOTH */
   double own[SB_OWN_COUNT];
   double own_scale[SB_OWN_COUNT];
   bool is_own_free[SB_OWN_COUNT];
@@ -56,7 +73,8 @@ struct sb_bench {
   bool is_voltage_known;
   double fed_voltage_v; /* of logs without a voltage column */
   double p[SB_FIT_PARAMETER_COUNT];
-  double scale[SB_FIT_PARAMETER_COUNT]; /* of those that may be zero or less */
+  double believed[SB_FIT_PARAMETER_COUNT]; /* the scenario's values */
+  double scale[SB_FIT_PARAMETER_COUNT];    /* of those that may be zero or less */
   bool is_free[SB_FIT_PARAMETER_COUNT];
   int test_count;
   struct sb_bench_test tests[SB_FIT_LOG_MAX];
@@ -68,8 +86,20 @@ struct sb_bench {
   size_t known_count; /* facts as further residuals: the setup's, and equal constants */
 };
 
+/* Where every x starts. */
+#define SB_BENCH_MIDDLE 10.0
+
 /* Whether a parameter is positive by nature. */
 bool sb_bench_is_positive(int parameter);
+
+/* All values that a search moves. */
+struct sb_bench_place {
+  double p[SB_FIT_PARAMETER_COUNT];
+  double own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
+};
+
+struct sb_bench_place sb_bench_place_now(const struct sb_bench *bench);
+void sb_bench_go_to(struct sb_bench *bench, const struct sb_bench_place *place);
 
 /* Number of x: free parameters first, then each test's own unknowns. */
 size_t sb_bench_unknown_count(const struct sb_bench *bench);
@@ -98,7 +128,27 @@ double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *l
 /* Settled speed of the motor under a torque (at the output, with a scenario) at a voltage, in rad/s; not cut at rest. */
 double sb_bench_settled(const struct sb_model *machine, int gear, double voltage_v, double torque_nm);
 
-/* dynamics.c, static_points.c: the readings of one test. */
+/*
+ * What is known beforehand where logs have shifts, as further residuals: instants lie near the middles of their pauses (those
+ * that are free to), and parameters within reason (first, one each). off[count] for an x's p and own, weights[count];
+ * either may be NULL. Returns how many.
+ */
+size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *off,
+                         double *weights);
+
+/* Whether any log has a shift. */
+bool sb_bench_has_shift(const struct sb_bench *bench);
+
+/* shift.c: events, first values and readings of a log with shifts; what it has of a log without any is left alone. */
+enum sb_status sb_shift_find(const struct sb_model *model, struct sb_bench_test *test, struct sb_error *err);
+void sb_shift_set_own(struct sb_bench_test *test);
+int sb_shift_count(const struct sb_bench_test *test);
+bool sb_shift_is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row);
+void sb_shift_set_steps(struct sb_bench_test *test, const struct sb_model *machine);
+int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const struct sb_model *machine,
+                     const double *own, double *computed);
+
+/* dynamics.c: the readings of one test. */
 int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
                         const double *own, double *computed);
 enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err);
@@ -107,6 +157,10 @@ enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_ben
 enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_fit_log *logs,
                              size_t count, struct sb_error *err);
 void sb_bench_clear(struct sb_bench *bench);
+
+/* Sum of deviations at the present values, each cut at a tenth of its channel's greatest reading: good starts have small
+ * ones. computed[reading_count]: scratch. INFINITY where the machine makes no sense. */
+double sb_bench_badness(const struct sb_bench *bench, double *computed);
 
 /* start.c: first values; and sizes that matter, for the present values, of what may be zero. */
 void sb_bench_set_scales(struct sb_bench *bench);

@@ -12,7 +12,7 @@ static const double open_ohm = 1e30;
 /* Steps in a time constant: the cubic between steps is then good to 1e-6 of the speed, Runge-Kutta to more. */
 static const double steps_per_tau = 15.0;
 
-enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000, SHIFT_STEPS_MAX = 400000 };
+enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000 };
 
 struct runner {
   const struct sb_bench *bench;
@@ -131,87 +131,6 @@ static int run_spans(struct runner *runner, const double *own)
   return failed;
 }
 
-/* ---- a shift ---- */
-
-/* What a step of a shift gives, with signs: straight between steps, and only then a magnitude, as a reversal passes rest. */
-struct moment {
-  double motor, output, current;
-};
-
-static double moment_value(const struct moment *moment, enum sb_fit_column column)
-{
-  return column == SB_FIT_OUTPUT_SPEED ? moment->output : column == SB_FIT_CURRENT ? moment->current : moment->motor;
-}
-
-static struct moment moment_now(const struct sb_sim *sim)
-{
-  const struct sb_row row = sb_sim_row(sim);
-  return (struct moment){row.motor_speed_rad_s, row.output_speed_rad_s, row.motor_current_a};
-}
-
-/* The gear in force from a row on: neutral rows belong to the gear that follows. */
-static int gear_ahead(const struct sb_fit_log *log, size_t row)
-{
-  const double *gears = log->columns[SB_FIT_GEAR];
-  for (size_t i = row; i < log->row_count; i++) {
-    if (gears[i] >= 1.0) return (int)gears[i] - 1;
-  }
-  for (size_t i = row; i-- > 0;) {
-    if (gears[i] >= 1.0) return (int)gears[i] - 1;
-  }
-  return 0;
-}
-
-/* One run with the commands of the gear column; readings straight between steps, since joinings are jumps. */
-static int run_shift(struct runner *runner, const double *own)
-{
-  const struct sb_bench_test *test = runner->test;
-  const struct sb_fit_log *log = test->log;
-  struct sb_model *model = &runner->model;
-  const double *times = log->columns[SB_FIT_TIME];
-  const long steps = test->spans[0].steps;
-  const double step_s = test->shift_step_s;
-  const size_t end = test->first + test->count;
-  int commanded = gear_ahead(log, 0);
-  size_t row = 0;
-  struct sb_sim sim;
-  struct sb_error err;
-
-  model->supply.open_circuit_voltage_v = test->spans[0].voltage_v;
-  model->run.step_s = model->run.trace_interval_s = step_s;
-  model->run.duration_s = step_s * (double)steps;
-  const struct sb_gear *gear = &model->gearbox.gears[commanded];
-  model->run.initial_output_speed_rad_s = gear->output_sense * own[SB_OWN_SPEED] / gear->ratio;
-  enum sb_status status = sb_sim_init(&sim, model, commanded, &err);
-  if (status != SB_OK) {
-    sb_sim_clear(&sim);
-    return -1;
-  }
-  struct moment before = moment_now(&sim), now = before;
-  for (long k = 0; k <= steps && status == SB_OK; k++) {
-    if (k > 0) status = sb_sim_advance(&sim, k, &err);
-    const double time_s = times[0] + (double)k * step_s;
-    now = moment_now(&sim);
-    while (runner->next < end && time_of(runner, runner->next) - own[SB_OWN_START] <= time_s) {
-      const double back = fmin(fmax((time_s - (time_of(runner, runner->next) - own[SB_OWN_START])) / step_s, 0.0), 1.0);
-      const enum sb_fit_column column = runner->bench->readings[runner->next].column;
-      runner->computed[runner->next++] =
-          fabs(moment_value(&now, column) * (1.0 - back) + moment_value(&before, column) * back);
-    }
-    /* A command acts at the step nearest to its row. */
-    while (row < log->row_count && times[row] <= time_s + 0.5 * step_s) row++;
-    const int wanted = row > 0 ? gear_ahead(log, row - 1) : commanded;
-    if (wanted != commanded) sb_sim_command(&sim, commanded = wanted);
-    before = moment_now(&sim);
-  }
-  while (runner->next < end) {
-    runner->computed[runner->next] = fabs(moment_value(&now, runner->bench->readings[runner->next].column));
-    runner->next++;
-  }
-  sb_sim_clear(&sim);
-  return status == SB_OK ? 0 : -1;
-}
-
 int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
                         const double *own, double *computed)
 {
@@ -220,9 +139,10 @@ int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test
   runner.model.motor.resistance_ohm += test->source_ohm;
   runner.resistance_ohm = runner.model.motor.resistance_ohm;
   runner.speed_rad_s = own[SB_OWN_SPEED];
+  if (test->event_count > 0) return sb_shift_compute(bench, test, &runner.model, own, computed);
   /* Each span begins anew, and a shaft that gives would wind up anew. */
-  if (!test->is_shift) runner.model.driveshaft = (struct sb_driveshaft){.is_present = false};
-  return test->is_shift ? run_shift(&runner, own) : run_spans(&runner, own);
+  runner.model.driveshaft = (struct sb_driveshaft){.is_present = false};
+  return run_spans(&runner, own);
 }
 
 static long steps_for(double length_s, double tau_s, long least, long most)
@@ -246,19 +166,6 @@ static long greater(long a, long b)
   return a > b ? a : b;
 }
 
-/* Whole steps up to the first command, so that it acts when the log says. */
-static void set_shift_steps(struct sb_bench_test *test, double tau_s)
-{
-  const struct sb_fit_log *log = test->log;
-  const double *times = log->columns[SB_FIT_TIME];
-  const double length_s = times[log->row_count - 1] - times[0];
-  size_t row = 0;
-  while (row + 1 < log->row_count && gear_ahead(log, row) == gear_ahead(log, 0)) row++;
-  const double until_s = times[row] > times[0] ? times[row] - times[0] : length_s;
-  test->shift_step_s = until_s / (double)steps_for(until_s, tau_s, (long)row + 1, SHIFT_STEPS_MAX);
-  test->spans[0].steps = (long)fmin(ceil(length_s / test->shift_step_s - 1e-9), SHIFT_STEPS_MAX);
-}
-
 enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
 {
   struct sb_model machine;
@@ -266,8 +173,8 @@ enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_ben
     return sb_fail(err, SB_ERR_NUMERICS, "%s: the start of the search makes no machine", test->log->path);
   }
   const double end_s = last_time(test);
-  if (test->is_shift) {
-    set_shift_steps(test, sb_model_shortest_time_constant_s(&machine));
+  if (test->event_count > 0) {
+    sb_shift_set_steps(test, &machine);
     return SB_OK;
   }
   const double driven_s = sb_model_time_constant_s(&machine, test->gear);

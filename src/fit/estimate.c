@@ -10,9 +10,12 @@
 
 #include "shiftband/least_squares.h"
 
+static const double leash = 1.0;        /* of an x, in units of one standard deviation of all readings together */
+static const double leash_most = 3.0;   /* no step goes further */
 static const double difference = 1e-4;  /* of an x, for gradients */
 static const double x_tolerance = 1e-7; /* of an x near 10: far below any standard error */
 static const double bisquare = 4.685;   /* 95 % efficiency on sound data (Draper and Smith, from memory) */
+static const double huber = 1.345;      /* likewise */
 static const double mad_to_sd = 1.0 / 0.6745;
 static const double chance_aside = 1e-3;   /* of setting anything aside in a sound channel */
 static const double share_of_one = 0.02;   /* spread assumed of a channel without spare readings */
@@ -26,7 +29,8 @@ enum { ROBUST_ROUND_MAX = 8, ROUND_MAX = 6 };
 
 enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *bench, struct sb_error *err)
 {
-  *estimate = (struct sb_estimate){.bench = bench, .rows = bench->reading_count + bench->known_count};
+  *estimate = (struct sb_estimate){.bench = bench};
+  estimate->rows = bench->reading_count + bench->known_count + sb_bench_leanings(bench, NULL, NULL, NULL, NULL);
   estimate->terms = estimate->terms_max = sb_bench_unknown_count(bench);
   const size_t rows = estimate->rows + 1, terms = estimate->terms_max + 1;
   estimate->computed = calloc(rows, sizeof(double));
@@ -75,6 +79,7 @@ static int residuals(void *context, const double *x, double *f)
     const struct sb_fit_known *known = &bench->setup->known[k];
     f[bench->reading_count + k] = sb_bench_figure(bench, p, known->kind) - 0.5 * (known->least + known->greatest);
   }
+  sb_bench_leanings(bench, p, own, f + bench->reading_count + bench->known_count, NULL);
   return 0;
 }
 
@@ -125,6 +130,7 @@ static void weigh_known(struct sb_estimate *estimate)
     const double sd = fmax((known->greatest - known->least) / (2.0 * gsl_cdf_ugaussian_Pinv(0.975)), exact);
     estimate->weights[bench->reading_count + k] = 1.0 / (sd * sd);
   }
+  sb_bench_leanings(bench, NULL, NULL, NULL, estimate->weights + bench->reading_count + bench->known_count);
 }
 
 static double greatest_of(const struct sb_bench *bench, int channel)
@@ -168,6 +174,19 @@ static double bulk_sd(const struct sb_estimate *estimate, int channel)
   return fmax(sd, bench->channels[channel].quantum * sqrt(range_sd));
 }
 
+/* Spread of those that are not marked, at about their degrees of freedom. */
+static double kept_sd(const struct sb_estimate *estimate, int c)
+{
+  const struct sb_bench *bench = estimate->bench;
+  double sum = 0.0, count = 0.0;
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    if (bench->readings[i].channel != c || bench->readings[i].is_aside) continue;
+    sum += estimate->f[i] * estimate->f[i];
+    count += 1.0;
+  }
+  return sqrt(sum / fmax(count - 2.0, 1.0));
+}
+
 /* The readings of a channel in order: places[count], owned by the caller; NULL without memory. */
 static size_t *places_of(const struct sb_bench *bench, int channel)
 {
@@ -204,7 +223,42 @@ static bool is_gradual(const struct sb_estimate *estimate, const size_t *places,
   return comes || goes;
 }
 
-/* Bisquare weights; returns the greatest relative change of a channel's spread. */
+/* Every reading of a channel alike, by their spread; returns the greatest relative change of one. */
+static double weigh_plainly(struct sb_estimate *estimate)
+{
+  struct sb_bench *bench = estimate->bench;
+  double change = 0.0;
+  for (int c = 0; c < bench->channel_count; c++) {
+    const double sd = fmax(kept_sd(estimate, c), bulk_sd(estimate, c));
+    change = fmax(change, fabs(sd - bench->channels[c].sd) / sd);
+    bench->channels[c].sd = sd;
+    for (size_t i = 0; i < bench->reading_count; i++) {
+      if (bench->readings[i].channel == c) estimate->weights[i] = 1.0 / (sd * sd);
+    }
+  }
+  return change;
+}
+
+/* Huber's weights, which give every reading some say, so that a search far from its end is drawn there by all of them;
+ * returns the greatest relative change of a channel's spread. */
+static double weigh_mildly(struct sb_estimate *estimate)
+{
+  struct sb_bench *bench = estimate->bench;
+  double change = 0.0;
+  for (int c = 0; c < bench->channel_count; c++) {
+    struct sb_fit_channel *channel = &bench->channels[c];
+    const double sd = bulk_sd(estimate, c);
+    change = fmax(change, fabs(sd - channel->sd) / sd);
+    channel->sd = sd;
+    for (size_t i = 0; i < bench->reading_count; i++) {
+      if (bench->readings[i].channel == c)
+        estimate->weights[i] = fmin(1.0, huber * sd / fabs(estimate->f[i])) / (sd * sd);
+    }
+  }
+  return change;
+}
+
+/* Bisquare weights; returns likewise. */
 static double weigh_robustly(struct sb_estimate *estimate)
 {
   struct sb_bench *bench = estimate->bench;
@@ -245,19 +299,6 @@ static void mark_beyond(struct sb_estimate *estimate, int c, double limit)
     channel->astray_count += has_say ? length : 0;
   }
   free(places);
-}
-
-/* Spread of those that are not marked, at about their degrees of freedom. */
-static double kept_sd(const struct sb_estimate *estimate, int c)
-{
-  const struct sb_bench *bench = estimate->bench;
-  double sum = 0.0, count = 0.0;
-  for (size_t i = 0; i < bench->reading_count; i++) {
-    if (bench->readings[i].channel != c || bench->readings[i].is_aside) continue;
-    sum += estimate->f[i] * estimate->f[i];
-    count += 1.0;
-  }
-  return sqrt(sum / fmax(count - 2.0, 1.0));
 }
 
 /* Far from the bulk: further than one in a thousand sound logs would have any reading. The spread of the bulk is a rough
@@ -372,8 +413,42 @@ static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_er
   return status;
 }
 
-/* From the bench's values to the minimum under the present weights; the bench then holds it. */
-static enum sb_status solve(struct sb_estimate *estimate, struct sb_error *err)
+/* The residuals, and how far the search has gone from where it began: a direction that the readings hardly tell does not run
+ * away on the first steps; the next search begins where this one ends, so nothing of it stays in the answer. */
+static int leashed(void *context, const double *x, double *f)
+{
+  const struct sb_estimate *estimate = context;
+  double furthest = 0.0;
+  for (size_t j = 0; j < estimate->terms; j++) {
+    f[estimate->rows + j] = (x[j] - SB_BENCH_MIDDLE) / leash;
+    furthest = fmax(furthest, fabs(x[j] - SB_BENCH_MIDDLE));
+  }
+  /* An inertia of next to nothing would take steps without number. */
+  return furthest > leash_most ? -1 : residuals(context, x, f);
+}
+
+/* One search from x, leashed where shifts make such directions. The Jacobian of the rows alone is kept. */
+static enum sb_status search(struct sb_estimate *estimate, double *x, struct sb_error *err)
+{
+  const size_t rows = estimate->rows, terms = estimate->terms;
+  const size_t count = rows + (sb_bench_has_shift(estimate->bench) ? terms : 0);
+  const struct sb_residuals problem = {count, terms, count > rows ? leashed : residuals, estimate, x_tolerance};
+  double *weights = malloc(count * sizeof *weights), *jacobian = calloc(count * terms, sizeof *jacobian);
+  enum sb_status status = SB_OK;
+  if (weights == NULL || jacobian == NULL) {
+    status = sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  } else {
+    memcpy(weights, estimate->weights, rows * sizeof *weights);
+    for (size_t i = rows; i < count; i++) weights[i] = 1.0;
+    status = sb_least_squares_nonlinear(&problem, weights, x, jacobian, NULL, err);
+    memcpy(estimate->jacobian, jacobian, rows * terms * sizeof *jacobian);
+  }
+  free(weights);
+  free(jacobian);
+  return status;
+}
+
+enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *err)
 {
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
@@ -382,34 +457,108 @@ static enum sb_status solve(struct sb_estimate *estimate, struct sb_error *err)
   double *x = malloc(estimate->terms * sizeof *x);
   if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   sb_bench_pack(bench, x);
-  const struct sb_residuals problem = {estimate->rows, estimate->terms, residuals, estimate, x_tolerance};
+  if (status == SB_OK) status = search(estimate, x, err);
   if (status == SB_OK) {
-    status = sb_least_squares_nonlinear(&problem, estimate->weights, x, estimate->jacobian, estimate->f, err);
-  }
-  if (status == SB_OK) {
-    double p[SB_FIT_PARAMETER_COUNT], own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
+    struct sb_bench_place place = sb_bench_place_now(bench);
     residuals(estimate, x, estimate->f); /* of all readings, those without weight too */
-    sb_bench_unpack(bench, x, p, own);
-    memcpy(bench->p, p, sizeof p);
-    for (int t = 0; t < bench->test_count; t++) memcpy(bench->tests[t].own, own[t], sizeof own[t]);
+    sb_bench_unpack(bench, x, place.p, place.own);
+    sb_bench_go_to(bench, &place);
   }
   free(x);
   return status;
 }
 
-enum sb_status sb_estimate_run_robust(struct sb_estimate *estimate, struct sb_error *err)
+double sb_estimate_squares(const struct sb_estimate *estimate)
 {
+  double sum = 0.0;
+  for (size_t i = 0; i < estimate->rows; i++) sum += estimate->weights[i] * estimate->f[i] * estimate->f[i];
+  return sum;
+}
+
+/* Solves and weighs until the spreads stand still. */
+static enum sb_status settle(struct sb_estimate *estimate, double (*weigh)(struct sb_estimate *), struct sb_error *err)
+{
+  enum sb_status status = SB_OK;
+  double change = INFINITY;
+  weigh(estimate);
+  for (int round = 0; round < ROBUST_ROUND_MAX && change > 0.02 && status == SB_OK; round++) {
+    status = sb_estimate_solve(estimate, err);
+    if (status == SB_OK) change = weigh(estimate);
+  }
+  return status;
+}
+
+/* Marks outliers of a plain solution; whether there are none. */
+static bool is_clean(struct sb_estimate *estimate)
+{
+  struct sb_bench *bench = estimate->bench;
+  size_t count = 0;
+  for (int c = 0; c < bench->channel_count; c++) bench->channels[c].sd = bulk_sd(estimate, c);
+  set_aside(estimate);
+  for (int c = 0; c < bench->channel_count; c++) {
+    count += bench->channels[c].aside_count + bench->channels[c].astray_count;
+  }
+  return count == 0;
+}
+
+enum sb_status sb_estimate_run_plain(struct sb_estimate *estimate, bool *is_sound, struct sb_error *err)
+{
+  struct sb_bench *bench = estimate->bench;
+  for (size_t i = 0; i < bench->reading_count; i++) bench->readings[i].is_aside = false;
   enum sb_status status = sb_estimate_look(estimate, err);
   weigh_known(estimate);
-  double change = INFINITY;
-  if (status == SB_OK) weigh_robustly(estimate);
-  for (int round = 0; round < ROBUST_ROUND_MAX && change > 0.02 && status == SB_OK; round++) {
-    status = solve(estimate, err);
-    if (status == SB_OK) change = weigh_robustly(estimate);
+  if (status == SB_OK) status = settle(estimate, weigh_plainly, err);
+  *is_sound = status == SB_OK && is_clean(estimate);
+  return status;
+}
+
+double sb_estimate_misfit(const struct sb_estimate *estimate)
+{
+  const struct sb_bench *bench = estimate->bench;
+  double sum = 0.0;
+  for (int c = 0; c < bench->channel_count; c++) {
+    double size = model_share * greatest_of(bench, c);
+    for (size_t i = 0; i < bench->reading_count; i++) {
+      if (bench->readings[i].channel == c) size += fabs(estimate->f[i]) / (double)bench->channels[c].count;
+    }
+    sum += (double)bench->channels[c].count * log(size);
   }
-  if (status != SB_OK) return status;
-  set_aside(estimate);
-  return sb_estimate_run(estimate, err);
+  for (size_t i = bench->reading_count; i < estimate->rows; i++) {
+    sum += 0.5 * estimate->weights[i] * estimate->f[i] * estimate->f[i];
+  }
+  return sum;
+}
+
+/* Where logs have shifts a single row may tell a figure: setting it aside at once would leave a wrong valley to be found.
+ * So a plain fit comes first there, and stays where no reading is too far off it. */
+static enum sb_status settle_with_shift(struct sb_estimate *estimate, bool *is_done, struct sb_error *err)
+{
+  const enum sb_status status = sb_estimate_run_plain(estimate, is_done, err);
+  return status == SB_OK && !*is_done ? settle(estimate, weigh_mildly, err) : status;
+}
+
+enum sb_status sb_estimate_run_robust(struct sb_estimate *estimate, struct sb_error *err)
+{
+  bool is_done = false;
+  enum sb_status status = SB_OK;
+  if (sb_bench_has_shift(estimate->bench)) {
+    status = settle_with_shift(estimate, &is_done, err);
+  } else {
+    status = sb_estimate_look(estimate, err);
+    weigh_known(estimate);
+  }
+  if (status == SB_OK && !is_done) {
+    status = settle(estimate, weigh_robustly, err);
+    set_aside(estimate);
+  }
+  return status == SB_OK ? sb_estimate_run(estimate, err) : status;
+}
+
+void sb_estimate_heed_belief(struct sb_estimate *estimate, bool is_heeded)
+{
+  const struct sb_bench *bench = estimate->bench;
+  double *weights = estimate->weights + bench->reading_count + bench->known_count;
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT && sb_bench_has_shift(bench); j++) weights[j] = is_heeded ? 1.0 : 0.0;
 }
 
 enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *err)
@@ -419,7 +568,7 @@ enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *er
   weigh_known(estimate);
   weigh_by_spread(estimate, false);
   for (int round = 0; round < ROUND_MAX && change > 5e-3 && status == SB_OK; round++) {
-    status = solve(estimate, err);
+    status = sb_estimate_solve(estimate, err);
     if (status == SB_OK) status = fill_covariance(estimate, err);
     if (status == SB_OK) change = weigh_by_spread(estimate, true);
     /* With one channel and no rounding a common factor on the weights moves nothing. */
@@ -428,6 +577,7 @@ enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *er
       change = 0.0;
     }
   }
+  sb_estimate_heed_belief(estimate, false);
   return status == SB_OK ? fill_covariance(estimate, err) : status;
 }
 

@@ -7,7 +7,7 @@
 
 struct sb_estimate {
   struct sb_bench *bench;
-  size_t rows;        /* readings, then known figures */
+  size_t rows;        /* readings, then known figures, then instants of events */
   size_t terms;       /* unknowns that are free now */
   double *computed;   /* computed[rows] */
   double *f;          /* f[rows]: computed - measured */
@@ -18,7 +18,7 @@ struct sb_estimate {
   double steps_done; /* steps of the simulator so far: a search that needs more than STEPS_MAX of them is given up */
 };
 
-#define SB_ESTIMATE_STEPS_MAX 2e8
+#define SB_ESTIMATE_STEPS_MAX 4e8
 
 /* Room for all unknowns of the bench as they are free now; more may not become free later. */
 enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *bench, struct sb_error *err);
@@ -27,10 +27,26 @@ void sb_estimate_clear(struct sb_estimate *estimate);
 /* Residuals and Jacobian at the bench's present values. SB_ERR_NUMERICS where the machine makes no sense there. */
 enum sb_status sb_estimate_look(struct sb_estimate *estimate, struct sb_error *err);
 
+/* From the bench's values to the minimum under the present weights; the bench then holds it. */
+enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *err);
+
+/* Weighted sum of squares of the last solution. */
+double sb_estimate_squares(const struct sb_estimate *estimate);
+
+/* Whether what one believes of parameters counts (sb_bench_leanings); not in standard errors, for it is no measurement. */
+void sb_estimate_heed_belief(struct sb_estimate *estimate, bool is_heeded);
+
 /* Weights for a first look: each channel good to 1 % of its greatest reading. */
 void sb_estimate_weigh_roughly(struct sb_estimate *estimate);
 
-/* The robust fit, then the readings set aside, then the weighted one. The bench holds the answer. */
+/* The fit to all readings alike. *is_sound: none of them is too far off. The bench holds the answer. */
+enum sb_status sb_estimate_run_plain(struct sb_estimate *estimate, bool *is_sound, struct sb_error *err);
+
+/* The sum over channels of count ln(mean of |f|) of the last solution: the less, the better it follows the logs. */
+double sb_estimate_misfit(const struct sb_estimate *estimate);
+
+/* The plain fit; where readings are too far off it, the robust one, then those set aside; then the weighted one. The bench
+ * holds the answer. */
 enum sb_status sb_estimate_run_robust(struct sb_estimate *estimate, struct sb_error *err);
 
 /* The weighted fit of what was not set aside, until the spreads stand still; fills the covariance. */

@@ -7,13 +7,17 @@
 #include <string.h>
 
 #include "fit/estimate.h"
+#include "fit/explore.h"
 #include "fit/identify.h"
+#include "fit/profile.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is blind: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
 static const double blind_at_first = 3.0, blind_by_noise = 0.5;
 
 static const double confidence_point = 0.975;
+
+enum { VALLEY_ROUND_MAX = 4 };
 
 static const struct {
   const char *key;
@@ -222,6 +226,9 @@ struct fit {
   double start_p[SB_FIT_PARAMETER_COUNT];
   enum sb_fit_word words[SB_FIT_FIGURE_COUNT];
   double held_variance[SB_FIT_FIGURE_COUNT]; /* of what is held and could be otherwise */
+  struct sb_valleys others;                  /* where logs have shifts */
+  bool is_walked[SB_FIT_PARAMETER_COUNT];    /* ends[] has where the valley of the squares ends */
+  double ends[SB_FIT_PARAMETER_COUNT][2];
 };
 
 static void free_all(struct fit *fit)
@@ -310,6 +317,69 @@ static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struc
   return SB_OK;
 }
 
+/* Intervals take in other valleys that are no deeper than the ends of this one. */
+static void visit_others(struct fit *fit, double growth)
+{
+  struct sb_estimate *estimate = &fit->estimate;
+  struct sb_bench *bench = &fit->bench;
+  const struct sb_bench_place answer = sb_bench_place_now(bench);
+  struct sb_error ignored;
+  const double most = sb_estimate_look(estimate, &ignored) == SB_OK ? sb_estimate_squares(estimate) + growth : 0.0;
+  for (int k = 0; k < fit->others.count; k++) {
+    sb_bench_go_to(bench, &fit->others.places[k]);
+    if (sb_estimate_solve(estimate, &ignored) != SB_OK || !(sb_estimate_squares(estimate) < most)) continue;
+    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+      fit->ends[j][0] = fmin(fit->ends[j][0], bench->p[j]);
+      fit->ends[j][1] = fmax(fit->ends[j][1], bench->p[j]);
+    }
+  }
+  sb_bench_go_to(bench, &answer);
+}
+
+/* Intervals of the free parameters from the valley itself; false in *is_whole where it led to a better answer. */
+static enum sb_status walk_valley(struct fit *fit, bool *is_whole, struct sb_error *err)
+{
+  struct sb_estimate *estimate = &fit->estimate;
+  const size_t terms = estimate->terms;
+  enum sb_status status = sb_estimate_finish(estimate, err);
+  double errors[SB_FIT_PARAMETER_COUNT] = {0}, freedom = 0.0;
+  size_t unknown = 0;
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+    if (!fit->bench.is_free[j]) continue;
+    errors[j] = sqrt(estimate->covariance[unknown * terms + unknown]);
+    unknown++;
+  }
+  for (int c = 0; c < fit->bench.channel_count; c++) freedom += fit->bench.channels[c].freedom;
+  const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(freedom, 1.0));
+  bool is_better = false;
+  sb_estimate_heed_belief(estimate, true);
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT && status == SB_OK && !is_better; j++) {
+    if (!fit->bench.is_free[j]) continue;
+    status = sb_profile(estimate, j, errors[j], t, &fit->ends[j][0], &fit->ends[j][1], &is_better, err);
+    fit->is_walked[j] = status == SB_OK && !is_better;
+  }
+  if (status == SB_OK && !is_better) visit_others(fit, t * t);
+  sb_estimate_heed_belief(estimate, false);
+  *is_whole = !is_better;
+  return status;
+}
+
+/* Where logs have shifts: nothing is held, and errors come from the valley of the squares as it is. */
+static enum sb_status search_with_shift(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
+{
+  struct sb_estimate *estimate = &fit->estimate;
+  struct sb_blind blind = {0};
+  bool is_whole = false;
+  enum sb_status status = sb_explore(estimate, &fit->others, err);
+  for (int round = 0; round < VALLEY_ROUND_MAX && !is_whole && status == SB_OK; round++) {
+    status = sb_estimate_run_robust(estimate, err);
+    if (status == SB_OK) status = look_at_all(fit, &blind, out, err);
+    sb_blind_clear(&blind);
+    if (status == SB_OK) status = walk_valley(fit, &is_whole, err);
+  }
+  return status == SB_OK ? sb_estimate_finish(estimate, err) : status;
+}
+
 /* Holds what cannot be told, fits, looks again with the true noise, and fits once more where that changes anything. */
 static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
 {
@@ -379,7 +449,8 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
   for (int t = 0; t < bench->test_count; t++) {
     const struct sb_bench_test *test = &bench->tests[t];
     out->origins[t] = (struct sb_fit_origin){.is_dynamic = test->is_dynamic,
-                                             .is_shift = test->is_shift,
+                                             .shift_count = sb_shift_count(test),
+                                             .is_engagement_seen = test->is_engagement_logged || test->is_slipping,
                                              .phase = test->phase,
                                              .start_s = test->own[SB_OWN_START],
                                              .start_se_s = NAN,
@@ -396,6 +467,49 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
   }
 }
 
+/* The parameter that a figure is, or -1. */
+static int parameter_of(enum sb_fit_figure_kind kind)
+{
+  switch (kind) {
+    case SB_FIT_NO_LOAD_SPEED: return SB_FIT_P_NO_LOAD_SPEED;
+    case SB_FIT_STALL_TORQUE: return SB_FIT_P_STALL_TORQUE;
+    case SB_FIT_STALL_CURRENT: return SB_FIT_P_STALL_CURRENT;
+    case SB_FIT_ROTOR_INERTIA: return SB_FIT_P_ROTOR_INERTIA;
+    case SB_FIT_MESH_EFFICIENCY: return SB_FIT_P_MESH_EFFICIENCY;
+    case SB_FIT_LOAD_FRICTION: return SB_FIT_P_LOAD_FRICTION;
+    case SB_FIT_LOAD_VISCOUS: return SB_FIT_P_VISCOUS;
+    case SB_FIT_LOAD_INERTIA: return SB_FIT_P_LOAD_INERTIA;
+    default: return -1;
+  }
+}
+
+/* The interval and error of a figure from the ends of the valley, where it was walked. */
+static void take_ends(const struct fit *fit, enum sb_fit_figure_kind kind, struct sb_fit_figure *figure)
+{
+  const int parameter = parameter_of(kind);
+  if (parameter < 0 || !fit->is_walked[parameter]) return;
+  const double *ends = fit->ends[parameter];
+  const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(figure->freedom, 1.0));
+  const double size = fmax(fabs(figure->value), natural_size(&fit->bench, kind));
+  figure->least = ends[0];
+  figure->greatest = ends[1];
+  figure->standard_error = 0.5 * (ends[1] - ends[0]) / t;
+  if (figure->standard_error > blind_by_noise * size) {
+    figure->word = SB_FIT_UNTOLD;
+    figure->least = figure->greatest = figure->standard_error = NAN;
+  }
+}
+
+/* A parameter whose valley is too wide joins what the data cannot tell. */
+static void add_vague(enum sb_fit_figure_kind kind, struct sb_fit_result *out)
+{
+  if (out->blind_count == SB_FIT_BLIND_MAX) return;
+  const enum sb_fit_parameter parameter = (enum sb_fit_parameter)parameter_of(kind);
+  struct sb_fit_blind *vague = &out->blind[out->blind_count++];
+  *vague = (struct sb_fit_blind){.held = parameter, .is_vague = true};
+  vague->shares[parameter] = 1.0;
+}
+
 static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
 {
   double vaguest = 0.0;
@@ -409,6 +523,11 @@ static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
                                      .greatest = NAN};
     if (figure->word != SB_FIT_TOLD) continue;
     fill_figure(&fit->estimate, kind, fit->held_variance[k], figure);
+    take_ends(fit, kind, figure);
+    if (figure->word != SB_FIT_TOLD) {
+      add_vague(kind, out);
+      continue;
+    }
     const double share = figure->standard_error / fmax(fabs(figure->value), natural_size(&fit->bench, kind));
     if (k <= SB_FIT_LOAD_INERTIA && share > vaguest) {
       vaguest = share;
@@ -433,7 +552,7 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fi
   if (status == SB_OK) status = sb_estimate_init(&fit->estimate, &fit->bench, err);
   if (status == SB_OK) {
     remember_free(fit);
-    status = search(fit, &result, err);
+    status = sb_bench_has_shift(&fit->bench) ? search_with_shift(fit, &result, err) : search(fit, &result, err);
   }
   if (status == SB_OK) status = fill_readings(fit, &result, err);
   if (status == SB_OK) {

@@ -35,6 +35,7 @@ static void put_logs(struct sb_json *json, const struct sb_fit_result *result, c
     sb_json_open_object(json);
     sb_json_put_string(json, "path", logs[k].path);
     sb_json_put_boolean(json, "is_over_time", origin->is_dynamic);
+    sb_json_put_integer(json, "shifts", origin->shift_count);
     sb_json_put_integer(json, "gaps", (long long)logs[k].gap_count);
     if (origin->is_dynamic) {
       sb_json_put_number(json, "start_s", origin->start_s);

@@ -66,15 +66,16 @@ static int blind_vectors(const struct sb_estimate *estimate, double sd_min, doub
   return count;
 }
 
-/* Where unknown j stands in the order of being held: a log's own unknowns come first. */
+/* Where unknown j stands in the order of being held: a log's own unknowns come first, but for instants of events, which
+ * the rows around them hold already. */
 static size_t hold_rank(const struct sb_bench *bench, size_t unknown)
 {
-  int test, own;
+  int test = 0, own = 0;
   const int parameter = sb_unknown_parameter(bench, unknown, &test, &own);
   for (size_t k = 0; k < sizeof hold_order / sizeof *hold_order; k++) {
     if (hold_order[k] == parameter) return k + 1;
   }
-  return 0;
+  return own < SB_OWN_EVENT ? 0 : sizeof hold_order / sizeof *hold_order + 1;
 }
 
 /* The unknown of lowest rank that has a fair part in one of the rows from `first` on. */

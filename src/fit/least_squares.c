@@ -15,7 +15,7 @@ static const double x_tolerance = 1e-12;
 static const double gradient_tolerance = 1e-14;
 static const double nonsense = 1e10; /* residual where x makes no sense */
 static const double creep = 1e-7;    /* a sum of squares that falls by less of itself in a few steps is at its least */
-enum { ITERATION_MAX = 500, CREEP_STEPS = 4 };
+enum { ITERATION_MAX = 500, CREEP_STEPS = 4, PATIENCE_MAX = 60 };
 
 static enum sb_status no_memory(struct sb_error *err)
 {
@@ -121,7 +121,7 @@ static int call(const gsl_vector *z, void *params, gsl_vector *f)
 }
 
 /* Steps until they are small; or, where an approximate answer will do, until the sum of squares stands still: rounding and
- * corners in f may keep the steps from ever becoming small. */
+ * corners in f may keep the steps from ever becoming small, and the caller will come again. */
 static int iterate(gsl_multifit_nlinear_workspace *work, double asked)
 {
   double before[CREEP_STEPS];
@@ -138,6 +138,7 @@ static int iterate(gsl_multifit_nlinear_workspace *work, double asked)
     const double norm = gsl_blas_dnrm2(work->f);
     if (asked > 0.0 && k >= CREEP_STEPS && before[k % CREEP_STEPS] - norm <= creep * norm) return GSL_SUCCESS;
     before[k % CREEP_STEPS] = norm;
+    if (asked > 0.0 && k >= PATIENCE_MAX) return GSL_SUCCESS;
   }
   return GSL_EMAXITER;
 }

@@ -184,15 +184,13 @@ static enum sb_status read_gears(const struct sb_bench *bench, struct sb_bench_t
                      "%s:%ld: gear: needs a scenario with that gear (--scenario FILE), found %s%.0f", test->log->path,
                      test->log->lines[i], model == NULL ? "none; gear " : "gear ", gears[i]);
     }
-    if (i > 0 && gears[i - 1] >= 1.0 && gears[i] != gears[i - 1]) test->is_shift = test->is_dynamic;
-    if (i > 0 && gears[i - 1] == 0.0) test->is_shift = test->is_dynamic;
-    if (!test->is_shift) test->gear = (int)gears[i] - 1;
+    test->gear = (int)gears[i] - 1;
   }
-  return SB_OK;
+  return gears != NULL && test->is_dynamic ? sb_shift_find(model, test, err) : SB_OK;
 }
 
 /* Where the log's own unknowns start, and which of them are free. */
-static void set_own(struct sb_bench_test *test)
+static void set_own(const struct sb_model *model, struct sb_bench_test *test)
 {
   const struct sb_fit_log *log = test->log;
   const double *times = log->columns[SB_FIT_TIME];
@@ -201,6 +199,7 @@ static void set_own(struct sb_bench_test *test)
   const size_t few = log->row_count < 5 ? log->row_count : 5;
   double speed = median_of(speeds_of(log), 0, few);
   if (isnan(speed)) speed = 0.0;
+  if (log->columns[SB_FIT_SPEED] == NULL && model != NULL) speed *= model->gearbox.gears[test->gear].ratio;
   test->own_scale[SB_OWN_START] = test->own_scale[SB_OWN_OFF] = 0.05 * length_s;
   test->own_scale[SB_OWN_SPEED] = fmax(0.1 * speed, 1e-3);
   test->own[SB_OWN_OFF] = INFINITY;
@@ -226,6 +225,7 @@ static void set_own(struct sb_bench_test *test)
       break;
   }
   if (test->is_own_free[SB_OWN_SPEED]) test->own[SB_OWN_SPEED] = speed;
+  if (test->event_count > 0) sb_shift_set_own(test);
 }
 
 /* A log with a shift is one run at one duty; in neutral the drive may be cut. */
@@ -259,7 +259,7 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
     return sb_fail(err, SB_ERR_SCENARIO, "%s: speed: needs readings above zero, found none", log->path);
   }
   enum sb_status status = read_gears(bench, test, err);
-  if (status == SB_OK && test->is_shift) status = check_shift_duty(log, err);
+  if (status == SB_OK && test->event_count > 0) status = check_shift_duty(log, err);
   if (status != SB_OK || !test->is_dynamic) return status;
   const double *times = log->columns[SB_FIT_TIME], *inertias = log->columns[SB_FIT_ADDED_INERTIA];
   if (log->row_count < 8 || !(times[log->row_count - 1] > times[0])) {
@@ -268,21 +268,21 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   }
   if (inertias != NULL && inertias[0] > 0.0) test->added_inertia_kg_m2 = inertias[0];
   const struct sb_model *model = bench->setup->model;
-  if (model != NULL && (test->is_shift || log->columns[SB_FIT_VOLTAGE] == NULL)) {
+  if (model != NULL && (test->event_count > 0 || log->columns[SB_FIT_VOLTAGE] == NULL)) {
     const double duty = model->drive.limit_fraction;
     test->source_ohm = duty * duty * model->supply.internal_resistance_ohm;
   }
   const enum sb_fit_phase asked = bench->setup->phases[index];
   test->phase = asked;
-  if (asked == SB_FIT_PHASE_FIND && (test->is_shift || !has_steady_duty(log))) {
+  if (asked == SB_FIT_PHASE_FIND && (test->event_count > 0 || !has_steady_duty(log))) {
     test->phase = SB_FIT_PHASE_FIND;
   } else if (asked == SB_FIT_PHASE_FIND) {
     const double *duties = log->columns[SB_FIT_DUTY];
     test->phase = duties == NULL ? see_phase(log) : duties[0] == 0.0 ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
   }
-  set_own(test);
+  set_own(model, test);
   if (!build_spans(bench, test)) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", log->path);
-  if (test->is_shift) { /* the supply sags by itself there */
+  if (test->event_count > 0) { /* the supply sags by itself there */
     test->spans[0].voltage_v = bench->fed_voltage_v;
     test->span_count = 1;
   }
@@ -303,7 +303,8 @@ static bool is_instant_shared(const struct sb_fit_log *log, size_t row)
 /* Currents are compared only while the drive is on. */
 static bool is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
 {
-  if (test->is_shift && is_instant_shared(test->log, row)) return false;
+  if (test->event_count > 0 && is_instant_shared(test->log, row)) return false;
+  if (test->event_count > 0 && !sb_shift_is_wanted(test, column, row)) return false;
   if (isnan(test->log->columns[column][row])) return false;
   if (column != SB_FIT_CURRENT || !test->is_dynamic) return true;
   const double *duties = test->log->columns[SB_FIT_DUTY];

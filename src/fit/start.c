@@ -21,6 +21,9 @@
 /* Part of the greatest speed below which a coasting motor may be at rest. */
 static const double rest_share = 0.05;
 
+/* Speeds that rise by more than this share of the no-load speed up to the greatest torque are no motor's. */
+static const double rise_share = 0.1;
+
 /* Rows of a linear problem, up to three terms. */
 struct problem {
   size_t count, terms;
@@ -73,6 +76,7 @@ struct guess {
   double torque_per_inertia, damping_per_s;   /* A, B */
   double friction_per_inertia, viscous_per_s; /* F, b */
   double current_a;
+  const char *rising; /* path of points whose speeds rise with the torque; NULL: none */
 };
 
 /* ---- points ---- */
@@ -94,6 +98,7 @@ static void guess_from_points(const struct sb_bench *bench, const struct sb_benc
     if (solve(&line, c) && c[0] > 0.0) {
       guess->no_load_rad_s = c[0];
       if (line.terms == 2 && c[1] < 0.0) guess->stall_nm = -c[0] / c[1];
+      if (line.terms == 2 && c[1] * greatest > rise_share * c[0]) guess->rising = log->path;
     }
     problem_clear(&line);
   }
@@ -327,6 +332,7 @@ static void set_from_scenario(struct sb_bench *bench)
     if (part->ops == sb_load_kind_find("constant") && part->is_resisting) p[SB_FIT_P_LOAD_FRICTION] = part->torque_nm;
     if (part->ops == sb_load_kind_find("viscous")) p[SB_FIT_P_VISCOUS] = part->viscous_nms_rad;
   }
+  memcpy(bench->believed, p, sizeof bench->believed);
 }
 
 /* Sizes that matter for what may be zero: a tenth or a fifth of what the motor can do. */
@@ -339,8 +345,7 @@ void sb_bench_set_scales(struct sb_bench *bench)
   bench->scale[SB_FIT_P_LOAD_FRICTION] = 0.2 * stall_nm * ratio;
 }
 
-/* Sum of deviations, each cut at a tenth of its channel's greatest reading: good starts have small ones. */
-static double badness(const struct sb_bench *bench, double *computed)
+double sb_bench_badness(const struct sb_bench *bench, double *computed)
 {
   double own[SB_FIT_LOG_MAX][SB_OWN_COUNT], greatest[3 * SB_FIT_LOG_MAX] = {0}, sum = 0.0;
   for (int t = 0; t < bench->test_count; t++) memcpy(own[t], bench->tests[t].own, sizeof own[t]);
@@ -379,7 +384,7 @@ static enum sb_status try_paces(struct sb_bench *bench, struct sb_error *err)
   for (size_t k = 0; k < sizeof factors / sizeof *factors && status == SB_OK; k++) {
     scale_pace(bench, from, factors[k]);
     status = sb_bench_set_steps(bench, err);
-    const double bad = status == SB_OK ? badness(bench, computed) : INFINITY;
+    const double bad = status == SB_OK ? sb_bench_badness(bench, computed) : INFINITY;
     if (!(bad < 0.9 * best)) continue; /* the first one stays unless another is clearly better */
     best = bad;
     chosen = factors[k];
@@ -391,7 +396,7 @@ static enum sb_status try_paces(struct sb_bench *bench, struct sb_error *err)
 
 enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err)
 {
-  struct guess guess = {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN};
+  struct guess guess = {NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NULL};
   if (bench->setup->model != NULL) {
     set_from_scenario(bench);
     sb_bench_set_scales(bench);
@@ -406,6 +411,13 @@ enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err)
     } else {
       guess_from_points(bench, &bench->tests[t], &guess);
     }
+  }
+  if (guess.rising != NULL) {
+    return sb_fail(
+        err, SB_ERR_SCENARIO,
+        "%s: speed: needs speeds that fall as the torque grows, found ones that rise; is a column, a unit or the "
+        "sense of the load another one?",
+        guess.rising);
   }
   guess_from_currents(bench, &guess);
   set_bare(bench, &guess);
