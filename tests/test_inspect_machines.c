@@ -126,6 +126,20 @@ static void number_that_was_changed_is_found_under_any_reading_drive_and_supply(
   }
 }
 
+/* The reference follows the motor's no-load speed where none is given, and the thresholds with it: who takes the hint has to
+ * pin it. */
+static void hint_of_the_no_load_speed_says_that_the_reference_stays(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND run -o $T/log.csv --set motor.no_load_speed='290 rpm' --set controller.reference_speed='310 rpm'"
+      " --set tolerances={} scenarios/tray-cart.yaml > /dev/null;"
+      " $SHIFTBAND inspect --try motor.no_load_speed --against scenarios/tray-cart.yaml $T/log.csv");
+  assert_int_equal(said->code, 0);
+  assert_near(shell_figure(said, "motor.no_load_speed 310 -> "), 290.0, 1.0);
+  shell_expect(said, "The controller's reference stays: give it (controller.reference_speed)");
+}
+
 /* One duty for all would wipe a section out, ramps and orders with it. */
 static void drive_is_tried_in_the_form_that_the_scenario_has(void **state)
 {
@@ -145,6 +159,7 @@ int main(void)
       cmocka_unit_test(vehicle_charge_and_winding_are_compared_where_both_have_them),
       cmocka_unit_test(log_longer_than_a_run_that_ends_by_its_way_is_compared_up_to_that_end),
       cmocka_unit_test(number_that_was_changed_is_found_under_any_reading_drive_and_supply),
+      cmocka_unit_test(hint_of_the_no_load_speed_says_that_the_reference_stays),
       cmocka_unit_test(drive_is_tried_in_the_form_that_the_scenario_has),
   };
   return cmocka_run_group_tests_name("inspect_machines", tests, shell_setup, shell_teardown);

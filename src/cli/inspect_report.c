@@ -154,13 +154,20 @@ static void write_hints(FILE *out, const struct sb_inspect_report *report)
     fputs("\nA hint, not a finding: changing one number alone would take away this much of the squared difference\n",
           out);
   }
+  bool is_of_motor = false;
   for (size_t i = 0; i < report->hint_count && i < HINTS_SHOWN && (i == 0 || hints[i].gain > 0.01); i++) {
     write_hint(out, &hints[i]);
+    is_of_motor |= strcmp(hints[i].path, "motor.no_load_speed") == 0;
   }
   const bool is_alike =
       report->hint_count > 1 && 1.0 - hints[1].gain <= left_alike * (1.0 - hints[0].gain) + left_little;
   if (is_alike && hints[0].gain >= gain_least) {
     fputs("  They explain nearly alike: this log cannot tell them apart.\n", out);
+  }
+  if (is_of_motor) {
+    fputs(
+        "  The controller's reference stays: give it (controller.reference_speed) when you change motor.no_load_speed.\n",
+        out);
   }
 }
 
