@@ -188,6 +188,9 @@ const char *sb_fit_figure_words(enum sb_fit_figure_kind kind);
 /* The figure of that name, or -1. */
 int sb_fit_figure_find(const char *name);
 
+/* The parameter that a figure is, or (the no-load current) is told by; -1: it follows from several. */
+int sb_fit_figure_parameter(enum sb_fit_figure_kind kind);
+
 enum sb_fit_word {
   SB_FIT_ABSENT, /* has no part in this machine */
   SB_FIT_GIVEN,  /* held where the setup or a fact has it */

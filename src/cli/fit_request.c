@@ -90,18 +90,8 @@ static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
 
 int sb_fit_request_parameter(const char *name)
 {
-  switch (sb_fit_figure_find(name)) {
-    case SB_FIT_NO_LOAD_SPEED: return SB_FIT_P_NO_LOAD_SPEED;
-    case SB_FIT_STALL_TORQUE: return SB_FIT_P_STALL_TORQUE;
-    case SB_FIT_STALL_CURRENT: return SB_FIT_P_STALL_CURRENT;
-    case SB_FIT_NO_LOAD_CURRENT: return SB_FIT_P_FRICTION_SHARE;
-    case SB_FIT_ROTOR_INERTIA: return SB_FIT_P_ROTOR_INERTIA;
-    case SB_FIT_MESH_EFFICIENCY: return SB_FIT_P_MESH_EFFICIENCY;
-    case SB_FIT_LOAD_FRICTION: return SB_FIT_P_LOAD_FRICTION;
-    case SB_FIT_LOAD_VISCOUS: return SB_FIT_P_VISCOUS;
-    case SB_FIT_LOAD_INERTIA: return SB_FIT_P_LOAD_INERTIA;
-    default: return -1;
-  }
+  const int figure = sb_fit_figure_find(name);
+  return figure < 0 ? -1 : sb_fit_figure_parameter((enum sb_fit_figure_kind)figure);
 }
 
 /* NAME=TEXT */

@@ -223,37 +223,40 @@ static bool is_gradual(const struct sb_estimate *estimate, const size_t *places,
   return comes || goes;
 }
 
+/* Gives a channel another spread; returns the relative change. */
+static double set_spread(struct sb_fit_channel *channel, double sd)
+{
+  const double change = fabs(sd - channel->sd) / sd;
+  channel->sd = sd;
+  return change;
+}
+
 /* Every reading of a channel alike, by their spread; returns the greatest relative change of one. */
 static double weigh_plainly(struct sb_estimate *estimate)
 {
   struct sb_bench *bench = estimate->bench;
   double change = 0.0;
   for (int c = 0; c < bench->channel_count; c++) {
-    const double sd = fmax(kept_sd(estimate, c), bulk_sd(estimate, c));
-    change = fmax(change, fabs(sd - bench->channels[c].sd) / sd);
-    bench->channels[c].sd = sd;
-    for (size_t i = 0; i < bench->reading_count; i++) {
-      if (bench->readings[i].channel == c) estimate->weights[i] = 1.0 / (sd * sd);
-    }
+    change = fmax(change, set_spread(&bench->channels[c], fmax(kept_sd(estimate, c), bulk_sd(estimate, c))));
+  }
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    estimate->weights[i] = pow(bench->channels[bench->readings[i].channel].sd, -2.0);
   }
   return change;
 }
 
 /* Huber's weights, which give every reading some say, so that a search far from its end is drawn there by all of them;
- * returns the greatest relative change of a channel's spread. */
+ * returns likewise. */
 static double weigh_mildly(struct sb_estimate *estimate)
 {
   struct sb_bench *bench = estimate->bench;
   double change = 0.0;
   for (int c = 0; c < bench->channel_count; c++) {
-    struct sb_fit_channel *channel = &bench->channels[c];
-    const double sd = bulk_sd(estimate, c);
-    change = fmax(change, fabs(sd - channel->sd) / sd);
-    channel->sd = sd;
-    for (size_t i = 0; i < bench->reading_count; i++) {
-      if (bench->readings[i].channel == c)
-        estimate->weights[i] = fmin(1.0, huber * sd / fabs(estimate->f[i])) / (sd * sd);
-    }
+    change = fmax(change, set_spread(&bench->channels[c], bulk_sd(estimate, c)));
+  }
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    const double sd = bench->channels[bench->readings[i].channel].sd;
+    estimate->weights[i] = fmin(1.0, huber * sd / fabs(estimate->f[i])) / (sd * sd);
   }
   return change;
 }
@@ -264,10 +267,9 @@ static double weigh_robustly(struct sb_estimate *estimate)
   struct sb_bench *bench = estimate->bench;
   double change = 0.0;
   for (int c = 0; c < bench->channel_count; c++) {
-    struct sb_fit_channel *channel = &bench->channels[c];
+    const struct sb_fit_channel *channel = &bench->channels[c];
     const double sd = bulk_sd(estimate, c);
-    change = fmax(change, fabs(sd - channel->sd) / sd);
-    channel->sd = sd;
+    change = fmax(change, set_spread(&bench->channels[c], sd));
     size_t *places = places_of(bench, c), length = 0;
     for (size_t k = 0; places != NULL && k<channel->count; k += length> 0 ? length : 1) {
       const double u = estimate->f[places[k]] / (bisquare * sd), inner = fabs(u) < 1.0 ? 1.0 - u * u : 0.0;

@@ -63,6 +63,22 @@ int sb_fit_figure_find(const char *name)
   return -1;
 }
 
+int sb_fit_figure_parameter(enum sb_fit_figure_kind kind)
+{
+  switch (kind) {
+    case SB_FIT_NO_LOAD_SPEED: return SB_FIT_P_NO_LOAD_SPEED;
+    case SB_FIT_STALL_TORQUE: return SB_FIT_P_STALL_TORQUE;
+    case SB_FIT_STALL_CURRENT: return SB_FIT_P_STALL_CURRENT;
+    case SB_FIT_NO_LOAD_CURRENT: return SB_FIT_P_FRICTION_SHARE;
+    case SB_FIT_ROTOR_INERTIA: return SB_FIT_P_ROTOR_INERTIA;
+    case SB_FIT_MESH_EFFICIENCY: return SB_FIT_P_MESH_EFFICIENCY;
+    case SB_FIT_LOAD_FRICTION: return SB_FIT_P_LOAD_FRICTION;
+    case SB_FIT_LOAD_VISCOUS: return SB_FIT_P_VISCOUS;
+    case SB_FIT_LOAD_INERTIA: return SB_FIT_P_LOAD_INERTIA;
+    default: return -1;
+  }
+}
+
 struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model)
 {
   struct sb_fit_setup setup = {.model = model};
@@ -467,27 +483,12 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
   }
 }
 
-/* The parameter that a figure is, or -1. */
-static int parameter_of(enum sb_fit_figure_kind kind)
-{
-  switch (kind) {
-    case SB_FIT_NO_LOAD_SPEED: return SB_FIT_P_NO_LOAD_SPEED;
-    case SB_FIT_STALL_TORQUE: return SB_FIT_P_STALL_TORQUE;
-    case SB_FIT_STALL_CURRENT: return SB_FIT_P_STALL_CURRENT;
-    case SB_FIT_ROTOR_INERTIA: return SB_FIT_P_ROTOR_INERTIA;
-    case SB_FIT_MESH_EFFICIENCY: return SB_FIT_P_MESH_EFFICIENCY;
-    case SB_FIT_LOAD_FRICTION: return SB_FIT_P_LOAD_FRICTION;
-    case SB_FIT_LOAD_VISCOUS: return SB_FIT_P_VISCOUS;
-    case SB_FIT_LOAD_INERTIA: return SB_FIT_P_LOAD_INERTIA;
-    default: return -1;
-  }
-}
-
 /* The interval and error of a figure from the ends of the valley, where it was walked. */
 static void take_ends(const struct fit *fit, enum sb_fit_figure_kind kind, struct sb_fit_figure *figure)
 {
-  const int parameter = parameter_of(kind);
-  if (parameter < 0 || !fit->is_walked[parameter]) return;
+  const int parameter = sb_fit_figure_parameter(kind);
+  /* The current is the friction's share of another. */
+  if (parameter < 0 || parameter == SB_FIT_P_FRICTION_SHARE || !fit->is_walked[parameter]) return;
   const double *ends = fit->ends[parameter];
   const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(figure->freedom, 1.0));
   const double size = fmax(fabs(figure->value), natural_size(&fit->bench, kind));
@@ -504,7 +505,7 @@ static void take_ends(const struct fit *fit, enum sb_fit_figure_kind kind, struc
 static void add_vague(enum sb_fit_figure_kind kind, struct sb_fit_result *out)
 {
   if (out->blind_count == SB_FIT_BLIND_MAX) return;
-  const enum sb_fit_parameter parameter = (enum sb_fit_parameter)parameter_of(kind);
+  const enum sb_fit_parameter parameter = (enum sb_fit_parameter)sb_fit_figure_parameter(kind);
   struct sb_fit_blind *vague = &out->blind[out->blind_count++];
   *vague = (struct sb_fit_blind){.held = parameter, .is_vague = true};
   vague->shares[parameter] = 1.0;
