@@ -165,13 +165,24 @@ struct tally {
   int astray; /* logs with a figure more than five standard errors off: the search came to rest in another valley */
 };
 
+/* What is not told is named. */
+static void expect_named(const struct sb_fit_result *result, int parameter)
+{
+  bool is_named = false;
+  for (size_t k = 0; k < result->blind_count; k++) is_named |= result->blind[k].shares[parameter] != 0.0;
+  if (!is_named) fail_msg("%s is not told, and not named", sb_fit_parameter_words((enum sb_fit_parameter)parameter));
+}
+
 static void count(const struct sb_fit_result *result, const struct bench_case *at, struct tally *tally)
 {
   double worst = 0.0;
   for (int k = 0; k < FIGURE_COUNT; k++) {
     const struct sb_fit_figure *figure = &result->figures[kinds[k]];
     const double truth = at->figures[k];
-    if (figure->word != SB_FIT_TOLD) continue;
+    if (figure->word != SB_FIT_TOLD) {
+      expect_named(result, sb_fit_figure_parameter(kinds[k]));
+      continue;
+    }
     tally->told++;
     tally->held += truth >= figure->least && truth <= figure->greatest;
     worst = fmax(worst, fabs(figure->value - truth) / figure->standard_error);

@@ -501,14 +501,25 @@ static void take_ends(const struct fit *fit, enum sb_fit_figure_kind kind, struc
   }
 }
 
-/* A parameter whose valley is too wide joins what the data cannot tell. */
-static void add_vague(enum sb_fit_figure_kind kind, struct sb_fit_result *out)
+static bool is_in_blind(const struct sb_fit_result *result, int parameter)
 {
-  if (out->blind_count == SB_FIT_BLIND_MAX) return;
-  const enum sb_fit_parameter parameter = (enum sb_fit_parameter)sb_fit_figure_parameter(kind);
-  struct sb_fit_blind *vague = &out->blind[out->blind_count++];
-  *vague = (struct sb_fit_blind){.held = parameter, .is_vague = true};
-  vague->shares[parameter] = 1.0;
+  for (size_t k = 0; k < result->blind_count; k++) {
+    if (result->blind[k].shares[parameter] != 0.0) return true;
+  }
+  return false;
+}
+
+/* Parameters whose valley is too wide join what the data cannot tell. */
+static void add_vague(const struct fit *fit, struct sb_fit_result *out)
+{
+  for (int k = 0; k < SB_FIT_FIGURE_COUNT && out->blind_count < SB_FIT_BLIND_MAX; k++) {
+    const int parameter = sb_fit_figure_parameter((enum sb_fit_figure_kind)k);
+    if (parameter < 0 || !fit->is_walked[parameter] || out->figures[k].word != SB_FIT_UNTOLD) continue;
+    if (is_in_blind(out, parameter)) continue;
+    struct sb_fit_blind *vague = &out->blind[out->blind_count++];
+    *vague = (struct sb_fit_blind){.held = (enum sb_fit_parameter)parameter, .is_vague = true};
+    vague->shares[parameter] = 1.0;
+  }
 }
 
 static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
@@ -525,16 +536,14 @@ static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
     if (figure->word != SB_FIT_TOLD) continue;
     fill_figure(&fit->estimate, kind, fit->held_variance[k], figure);
     take_ends(fit, kind, figure);
-    if (figure->word != SB_FIT_TOLD) {
-      add_vague(kind, out);
-      continue;
-    }
+    if (figure->word != SB_FIT_TOLD) continue;
     const double share = figure->standard_error / fmax(fabs(figure->value), natural_size(&fit->bench, kind));
     if (k <= SB_FIT_LOAD_INERTIA && share > vaguest) {
       vaguest = share;
       out->vaguest = kind;
     }
   }
+  add_vague(fit, out);
 }
 
 enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fit_log *logs, size_t count,
