@@ -18,7 +18,7 @@ static const char help[] =
     "                   gear\n"
     "  over time        time, speed, and optionally voltage, current, duty, gear, added_inertia: a\n"
     "                   spin-up from rest, a coast-down with open circuit, both in turn, or (with a\n"
-    "                   scenario and a gear column) a shift\n"
+    "                   scenario and a gear column, 0 while none is in mesh) up to 12 shifts\n"
     "A column's unit stands in its name: speed_rpm, time_ms, current_a, force_n, mass_g, duty_pct,\n"
     "\"speed [rpm]\". speed is the motor's (output_speed: behind the gears), current the motor's, voltage\n"
     "what feeds the drive.\n"
