@@ -14,6 +14,7 @@ static const char box_text[] =
     "name: box\n"
     "motor: {nominal_voltage: 12 V, no_load_speed: 310 rpm, stall_torque: 0.42 N.m, stall_current: 1.5 A,\n"
     "  no_load_current: 0.1 A, rotor_inertia: %.9g kg.m2}\n"
+    "supply: {open_circuit_voltage: %g V, internal_resistance: %g ohm}\n"
     "gearbox:\n"
     "  mesh_efficiency: %.9g\n"
     "  shifter: %s\n"
@@ -44,18 +45,19 @@ struct bench_case {
   bool has_output, has_current, has_neutral;
   double round_rpm, noise; /* noise: a factor */
   double offset_s;
-  bool is_spoiled; /* rows lost and outliers */
+  bool is_spoiled;          /* rows lost and outliers */
+  double volts, source_ohm; /* a voltage column of such a supply; 0: none, 12 V */
 };
 
-static struct sb_scenario box_of(const struct bench_case *at, const double figures[FIGURE_COUNT])
+static struct sb_scenario box_of(const struct bench_case *at, const double figures[FIGURE_COUNT], double volts)
 {
   char text[4096];
   struct sb_scenario scenario;
   struct sb_faults faults = {0};
   const char *sense = at->shifter == 1 ? "forward" : "reverse", *start = at->is_up ? "slow" : "fast";
   const int length =
-      snprintf(text, sizeof text, box_text, figures[0], figures[1], shifters[at->shifter], sense, figures[4],
-               figures[2], figures[3], start, at->delay_ms, at->is_up ? 70 : 95, at->interval_ms);
+      snprintf(text, sizeof text, box_text, figures[0], volts, at->source_ohm, figures[1], shifters[at->shifter], sense,
+               figures[4], figures[2], figures[3], start, at->delay_ms, at->is_up ? 70 : 95, at->interval_ms);
   if (sb_scenario_parse("box.yaml", text, (size_t)length, NULL, 0, &scenario, &faults) != SB_OK) {
     fail_msg("%s", faults.texts[0]);
   }
@@ -97,17 +99,19 @@ static int write_row(void *context, const struct sb_row *row)
     add_value(writer, fabs(row->output_speed_rad_s + at->noise * gsl_ran_gaussian(writer->rng, 0.03)) / FIT_RPM);
   }
   if (at->has_current) add_value(writer, row->motor_current_a + at->noise * gsl_ran_gaussian(writer->rng, 0.004));
+  if (at->volts > 0.0) add_value(writer, row->supply_voltage_v + at->noise * gsl_ran_gaussian(writer->rng, 0.01));
   strcpy(writer->text + writer->length++, "\n");
   return 0;
 }
 
 static struct sb_fit_log log_of(const struct bench_case *at, gsl_rng *rng)
 {
-  struct sb_scenario truth = box_of(at, at->figures);
+  struct sb_scenario truth = box_of(at, at->figures, at->volts > 0.0 ? at->volts : 12.0);
   struct writer writer = {.at = at, .text = malloc(FIT_TEXT_SIZE), .rng = rng, .last_s = -1.0};
   assert_non_null(writer.text);
-  writer.length = (size_t)snprintf(writer.text, FIT_TEXT_SIZE, "time_s,gear,speed_rpm%s%s\n",
-                                   at->has_output ? ",output_speed_rpm" : "", at->has_current ? ",current_a" : "");
+  writer.length = (size_t)snprintf(writer.text, FIT_TEXT_SIZE, "time_s,gear,speed_rpm%s%s%s\n",
+                                   at->has_output ? ",output_speed_rpm" : "", at->has_current ? ",current_a" : "",
+                                   at->volts > 0.0 ? ",voltage_v" : "");
   struct sb_run_options options = sb_run_options_default();
   options.on_row = write_row;
   options.context = &writer;
@@ -124,7 +128,7 @@ static struct sb_fit_log log_of(const struct bench_case *at, gsl_rng *rng)
 static struct sb_fit_result fit_from(const struct bench_case *at, const double start[FIGURE_COUNT],
                                      const struct sb_fit_log *log)
 {
-  struct sb_scenario scenario = box_of(at, start);
+  struct sb_scenario scenario = box_of(at, start, 12.0);
   const struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
   const struct sb_fit_result result = fit_solved(&setup, log, 1);
   sb_scenario_clear(&scenario);
@@ -274,7 +278,7 @@ static void a_wrong_mesh_efficiency_in_the_scenario_is_found_out(void **state)
 static void expect_refusal(const char *gears, const char *wanted)
 {
   char text[1024] = "time_s,gear,speed_rpm\n";
-  struct sb_scenario scenario = box_of(&plain, plain.figures);
+  struct sb_scenario scenario = box_of(&plain, plain.figures, 12.0);
   const struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
   for (size_t i = 0; gears[i] != 0; i++) {
     const size_t length = strlen(text);
@@ -318,6 +322,30 @@ static void a_log_of_commanded_gears_is_followed_by_the_shifters_law(void **stat
   }
 }
 
+/* The scenario says 12 V; the log has the voltage of a tired battery, which sags under the current. */
+static void a_voltage_column_says_what_fed_the_run(void **state)
+{
+  (void)state;
+  static const double start[FIGURE_COUNT] = {3e-4, 0.93, 0.7, 3e-3, 6e-3};
+  for (int shifter = 0; shifter < 2; shifter++) {
+    struct bench_case at = plain;
+    at.shifter = shifter;
+    at.noise = 0.1;
+    at.has_current = true;
+    at.volts = 10.9;
+    at.source_ohm = 0.6;
+    gsl_rng *rng = fit_rng(13);
+    struct sb_fit_log log = log_of(&at, rng);
+    struct sb_fit_result result = fit_from(&at, start, &log);
+    assert_near(result.figures[SB_FIT_ROTOR_INERTIA].value, at.figures[0], 0.02 * at.figures[0]);
+    assert_near(result.figures[SB_FIT_LOAD_INERTIA].value, at.figures[4], 0.05 * at.figures[4]);
+    assert_near(result.figures[SB_FIT_LOAD_FRICTION].value, at.figures[2], 0.05 * at.figures[2]);
+    sb_fit_result_clear(&result);
+    sb_fit_log_clear(&log);
+    gsl_rng_free(rng);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -325,6 +353,7 @@ int main(void)
       cmocka_unit_test(outliers_lost_rows_and_a_wrong_clock_change_nothing_of_that),
       cmocka_unit_test(a_wrong_mesh_efficiency_in_the_scenario_is_found_out),
       cmocka_unit_test(gears_that_make_no_sense_are_refused_with_their_line),
+      cmocka_unit_test(a_voltage_column_says_what_fed_the_run),
       cmocka_unit_test(a_log_of_commanded_gears_is_followed_by_the_shifters_law),
   };
   gsl_set_error_handler_off();

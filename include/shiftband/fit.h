@@ -28,7 +28,8 @@
  *
  * Leaves out: errors in torque, voltage and duty (taken as exact), inductance, warming, noise that is correlated in time.
  * Of a scenario's battery, winding and drive nothing is used, for the log says what fed the motor; its output shaft gives
- * only across a shift. A log with a shift is one run at one duty. Bodies and loads that change are refused.
+ * only across a shift. A log with shifts is one run at one duty and one open-circuit voltage: the median of what was measured
+ * with a gear in mesh and of what the supply's resistance took of it (without currents, as if measured behind it). Bodies and loads that change are refused.
  *
  * Shifts. The instants of commands and engagements lie between two rows; they are the log's own unknowns, held softly to the
  * middle of that pause. The squares have several valleys then, so the search sets out from points of a Sobol sequence

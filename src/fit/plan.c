@@ -245,6 +245,33 @@ static enum sb_status check_shift_duty(const struct sb_fit_log *log, struct sb_e
   return SB_OK;
 }
 
+/*
+ * The supply sags by itself in a run with shifts: it needs the open-circuit voltage. That is what was measured with a gear in
+ * mesh, and what the supply's own resistance took there; without currents, as if measured behind that resistance.
+ */
+static enum sb_status feed_shifts(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
+{
+  const struct sb_fit_log *log = test->log;
+  const struct sb_model *model = bench->setup->model;
+  const double *voltages = log->columns[SB_FIT_VOLTAGE], *currents = log->columns[SB_FIT_CURRENT];
+  const double *duties = log->columns[SB_FIT_DUTY], *gears = log->columns[SB_FIT_GEAR];
+  test->span_count = 1;
+  test->spans[0].voltage_v = bench->fed_voltage_v;
+  if (voltages == NULL) return SB_OK;
+  if (currents == NULL) test->source_ohm = 0.0;
+  double *open = calloc(log->row_count, sizeof *open);
+  if (open == NULL) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", log->path);
+  for (size_t i = 0; i < log->row_count; i++) {
+    const double duty = duties != NULL ? duties[i] : model->drive.limit_fraction;
+    const double sag_v = currents != NULL ? duty * model->supply.internal_resistance_ohm * currents[i] : 0.0;
+    open[i] = gears[i] >= 1.0 ? duty * (voltages[i] + sag_v) : (double)NAN;
+  }
+  const double median = median_of(open, test->first_row, test->last_row + 1);
+  free(open);
+  if (!isnan(median)) test->spans[0].voltage_v = median;
+  return SB_OK;
+}
+
 static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *test, int index, struct sb_error *err)
 {
   const struct sb_fit_log *log = test->log;
@@ -282,11 +309,7 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   }
   set_own(model, test);
   if (!build_spans(bench, test)) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", log->path);
-  if (test->event_count > 0) { /* the supply sags by itself there */
-    test->spans[0].voltage_v = bench->fed_voltage_v;
-    test->span_count = 1;
-  }
-  return SB_OK;
+  return test->event_count > 0 ? feed_shifts(bench, test, err) : SB_OK;
 }
 
 /* ---- readings ---- */
