@@ -250,6 +250,11 @@ size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (
   return count;
 }
 
+const double *sb_bench_speeds(const struct sb_fit_log *log)
+{
+  return log->columns[SB_FIT_SPEED] != NULL ? log->columns[SB_FIT_SPEED] : log->columns[SB_FIT_OUTPUT_SPEED];
+}
+
 double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row)
 {
   const double *voltages = log->columns[SB_FIT_VOLTAGE], *duties = log->columns[SB_FIT_DUTY];

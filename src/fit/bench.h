@@ -122,6 +122,9 @@ enum sb_status sb_bench_set_steps(struct sb_bench *bench, struct sb_error *err);
 /* What each reading should have been: computed[reading_count]. 0, or -1 where the machine makes no sense. */
 int sb_bench_compute(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed);
 
+/* Speeds of a log: the motor's, else the output's. */
+const double *sb_bench_speeds(const struct sb_fit_log *log);
+
 /* Voltage at the motor in a row of a log. */
 double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row);
 

@@ -30,7 +30,8 @@ enum { ROBUST_ROUND_MAX = 8, ROUND_MAX = 6 };
 enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *bench, struct sb_error *err)
 {
   *estimate = (struct sb_estimate){.bench = bench};
-  estimate->rows = bench->reading_count + bench->known_count + sb_bench_leanings(bench, NULL, NULL, NULL, NULL);
+  estimate->leanings = bench->reading_count + bench->known_count;
+  estimate->rows = estimate->leanings + sb_bench_leanings(bench, NULL, NULL, NULL, NULL);
   estimate->terms = estimate->terms_max = sb_bench_unknown_count(bench);
   const size_t rows = estimate->rows + 1, terms = estimate->terms_max + 1;
   estimate->computed = calloc(rows, sizeof(double));
@@ -79,7 +80,7 @@ static int residuals(void *context, const double *x, double *f)
     const struct sb_fit_known *known = &bench->setup->known[k];
     f[bench->reading_count + k] = sb_bench_figure(bench, p, known->kind) - 0.5 * (known->least + known->greatest);
   }
-  sb_bench_leanings(bench, p, own, f + bench->reading_count + bench->known_count, NULL);
+  sb_bench_leanings(bench, p, own, f + estimate->leanings, NULL);
   return 0;
 }
 
@@ -130,7 +131,7 @@ static void weigh_known(struct sb_estimate *estimate)
     const double sd = fmax((known->greatest - known->least) / (2.0 * gsl_cdf_ugaussian_Pinv(0.975)), exact);
     estimate->weights[bench->reading_count + k] = 1.0 / (sd * sd);
   }
-  sb_bench_leanings(bench, NULL, NULL, NULL, estimate->weights + bench->reading_count + bench->known_count);
+  sb_bench_leanings(bench, NULL, NULL, NULL, estimate->weights + estimate->leanings);
 }
 
 static double greatest_of(const struct sb_bench *bench, int channel)
@@ -559,7 +560,7 @@ enum sb_status sb_estimate_run_robust(struct sb_estimate *estimate, struct sb_er
 void sb_estimate_heed_belief(struct sb_estimate *estimate, bool is_heeded)
 {
   const struct sb_bench *bench = estimate->bench;
-  double *weights = estimate->weights + bench->reading_count + bench->known_count;
+  double *weights = estimate->weights + estimate->leanings;
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT && sb_bench_has_shift(bench); j++) weights[j] = is_heeded ? 1.0 : 0.0;
 }
 

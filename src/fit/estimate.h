@@ -7,7 +7,8 @@
 
 struct sb_estimate {
   struct sb_bench *bench;
-  size_t rows;        /* readings, then known figures, then instants of events */
+  size_t rows;        /* readings, then known figures, then leanings (sb_bench_leanings) */
+  size_t leanings;    /* the first row of these */
   size_t terms;       /* unknowns that are free now */
   double *computed;   /* computed[rows] */
   double *f;          /* f[rows]: computed - measured */

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "constants.h"
 #include "faults.h"
 #include "fit/fields.h"
 #include "fit/log_header.h"
@@ -16,8 +17,6 @@
 #define GRAVITY 9.80665 /* m/s2, standard */
 
 enum { NAME_MAX_COUNT = 128, ROW_MAX = 1000000, BYTE_MAX = 128 << 20, LOG_FAULT_MAX = 20 };
-
-static const double value_max = 1e16; /* more is no measurement; a clock may count microseconds since 1970 */
 
 struct heading {
   struct sb_log_heading what;
@@ -138,7 +137,7 @@ static double read_number(struct reader *reader, const char *name)
   const char *text = reader->fields.text;
   if (is_empty(text)) return NAN;
   const char *end = sb_number_parse(text, &value);
-  if (end != NULL && *end == 0 && fabs(value) <= value_max) return value;
+  if (end != NULL && *end == 0 && fabs(value) <= SB_READING_MAX) return value;
   const bool has_comma = end != NULL && *end == ',';
   fault_here(reader, name, has_comma ? "a number with a decimal point" : "a number (or nothing) of a sensible size");
   return NAN;

@@ -12,11 +12,6 @@ static const double rest_share = 0.1;
 
 static const enum sb_fit_column measured[] = {SB_FIT_SPEED, SB_FIT_OUTPUT_SPEED, SB_FIT_CURRENT};
 
-static const double *speeds_of(const struct sb_fit_log *log)
-{
-  return log->columns[SB_FIT_SPEED] != NULL ? log->columns[SB_FIT_SPEED] : log->columns[SB_FIT_OUTPUT_SPEED];
-}
-
 /* Median of the finite values of rows [from, to); NAN when there are none. */
 static double median_of(const double *values, size_t from, size_t to)
 {
@@ -41,7 +36,7 @@ static int bin_speeds(const struct sb_fit_log *log, double bins[BIN_COUNT])
   int count = 0;
   for (int k = 0; k < BIN_COUNT; k++) {
     const size_t from = log->row_count * (size_t)k / BIN_COUNT, to = log->row_count * (size_t)(k + 1) / BIN_COUNT;
-    const double median = to > from ? median_of(speeds_of(log), from, to) : (double)NAN;
+    const double median = to > from ? median_of(sb_bench_speeds(log), from, to) : (double)NAN;
     if (!isnan(median)) bins[count++] = median;
   }
   return count;
@@ -63,7 +58,7 @@ static bool is_rolling(const struct sb_fit_log *log)
   const int count = bin_speeds(log, bins);
   for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
   const size_t few = log->row_count < 5 ? log->row_count : 5;
-  return median_of(speeds_of(log), 0, few) > rest_share * greatest;
+  return median_of(sb_bench_speeds(log), 0, few) > rest_share * greatest;
 }
 
 /* The last time at which the log, smoothed, is still near its greatest speed. */
@@ -74,7 +69,7 @@ static double see_switch_off(const struct sb_fit_log *log)
   for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
   size_t i = log->row_count - 1;
   while (i > 2 &&
-         !(median_of(speeds_of(log), i - 2, i + 3 < log->row_count ? i + 3 : log->row_count) > 0.95 * greatest)) {
+         !(median_of(sb_bench_speeds(log), i - 2, i + 3 < log->row_count ? i + 3 : log->row_count) > 0.95 * greatest)) {
     i--;
   }
   return log->columns[SB_FIT_TIME][i];
@@ -197,7 +192,7 @@ static void set_own(const struct sb_model *model, struct sb_bench_test *test)
   const double length_s = times[log->row_count - 1] - times[0];
   const bool is_turning = is_rolling(log);
   const size_t few = log->row_count < 5 ? log->row_count : 5;
-  double speed = median_of(speeds_of(log), 0, few);
+  double speed = median_of(sb_bench_speeds(log), 0, few);
   if (isnan(speed)) speed = 0.0;
   if (log->columns[SB_FIT_SPEED] == NULL && model != NULL) speed *= model->gearbox.gears[test->gear].ratio;
   test->own_scale[SB_OWN_START] = test->own_scale[SB_OWN_OFF] = 0.05 * length_s;
@@ -281,7 +276,7 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
                    log->path);
   }
   bool has_motion = false;
-  for (size_t i = 0; i < log->row_count; i++) has_motion |= speeds_of(log)[i] > 0.0;
+  for (size_t i = 0; i < log->row_count; i++) has_motion |= sb_bench_speeds(log)[i] > 0.0;
   if (!has_motion) {
     return sb_fail(err, SB_ERR_SCENARIO, "%s: speed: needs readings above zero, found none", log->path);
   }

@@ -65,15 +65,10 @@ static enum sb_status add_event(struct sb_bench_test *test, const struct sb_benc
   return SB_OK;
 }
 
-static const double *speeds_of(const struct sb_fit_log *log)
-{
-  return log->columns[SB_FIT_SPEED] != NULL ? log->columns[SB_FIT_SPEED] : log->columns[SB_FIT_OUTPUT_SPEED];
-}
-
 /* The last row from the beginning on in which the machine had hardly moved yet; row_count: it turns from the first on. */
 static size_t find_resting_row(const struct sb_bench_test *test)
 {
-  const double *speeds = speeds_of(test->log);
+  const double *speeds = sb_bench_speeds(test->log);
   double greatest = 0.0;
   for (size_t i = test->first_row; i <= test->last_row; i++) greatest = fmax(greatest, speeds[i]);
   size_t row = test->first_row;

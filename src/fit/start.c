@@ -347,9 +347,9 @@ void sb_bench_set_scales(struct sb_bench *bench)
 
 double sb_bench_badness(const struct sb_bench *bench, double *computed)
 {
-  double own[SB_FIT_LOG_MAX][SB_OWN_COUNT], greatest[3 * SB_FIT_LOG_MAX] = {0}, sum = 0.0;
-  for (int t = 0; t < bench->test_count; t++) memcpy(own[t], bench->tests[t].own, sizeof own[t]);
-  if (sb_bench_compute(bench, bench->p, own, computed) != 0) return INFINITY;
+  struct sb_bench_place now = sb_bench_place_now(bench);
+  double greatest[3 * SB_FIT_LOG_MAX] = {0}, sum = 0.0;
+  if (sb_bench_compute(bench, now.p, now.own, computed) != 0) return INFINITY;
   for (size_t i = 0; i < bench->reading_count; i++) {
     const int c = bench->readings[i].channel;
     greatest[c] = fmax(greatest[c], fabs(bench->readings[i].value));

@@ -13,8 +13,6 @@
 #include "shiftband/units.h"
 #include "text_file.h"
 
-static const double value_max = 1e16; /* more is no measurement; a clock may count microseconds since 1970 */
-
 enum { FIELD_SIZE = 256, FIELD_MAX = 1024, BYTE_MAX = 256 << 20, FAULT_MAX = 50 };
 
 struct reader {
@@ -166,7 +164,7 @@ static double take_number(struct reader *reader, int column)
   if (is_missing(text)) return NAN;
   double value;
   const char *end = sb_number_parse(text, &value);
-  if (end == NULL || *end != 0 || !(fabs(value) < value_max)) {
+  if (end == NULL || *end != 0 || !(fabs(value) < SB_READING_MAX)) {
     fault_in_field(reader, name_of(column), "a number");
     return NAN;
   }
