@@ -65,7 +65,7 @@ WARNINGS += -Werror
 endif
 
 # Goals that compile nothing themselves have nothing to ask the compiler.
-idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants
 ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
@@ -95,7 +95,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols format format-check lint coverage bench controller-sizes fuzz install clean \
-  help run-checks
+  mutants help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
 .NOTPARALLEL: # make -j clean all
@@ -236,6 +236,11 @@ $(FUZZERS): $(OUT)/%: tools/dev/%.c $(LIBRARY)
 	$(say) cc $<
 	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(LIBRARY) $(LIBS)
 
+MUTANTS ?= 400
+MUTANT_SEED ?= 1
+mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
+	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
 DEST = $(DESTDIR)$(PREFIX)
 install: all ## install program, library, headers and pkg-config file (PREFIX, DESTDIR)
 	install -d "$(DEST)/bin" "$(DEST)/lib/pkgconfig" "$(DEST)/include/shiftband"
@@ -257,6 +262,6 @@ help: ## this list
 	@echo
 	@echo '  VARIANT=release|debug|san|cov   other variants than release go to build/VARIANT'
 	@echo '  CC=gcc|clang  WERROR=1  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
-	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=20'
+	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=20  MUTANTS=400  MUTANT_SEED=1'
 
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(HELPER_OBJ:.o=.d) $(TEST_SRC:%.c=$(OBJ)/%.d)
