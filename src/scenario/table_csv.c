@@ -61,7 +61,7 @@ static double take_number(struct table *table, int which)
   const struct sb_csv_column *column = &table->columns[which];
   const double greatest = which == 0 ? SB_TABLE_PLACE_MAX : table->request->format->value_max;
   const int faults_before = csv->fault_count;
-  const double value = sb_csv_number(csv, column->heading) * column->factor;
+  const double value = sb_csv_field_number(csv, column->heading) * column->factor;
   if (csv->fault_count > faults_before) return NAN;
   if (isnan(value)) {
     sb_csv_fault_here(csv, column->heading, "a number");

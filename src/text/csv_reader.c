@@ -280,7 +280,7 @@ static const char *with_point(struct sb_csv_reader *csv, const char *name, char 
   return out;
 }
 
-double sb_csv_number(struct sb_csv_reader *csv, const char *name)
+double sb_csv_field_number(struct sb_csv_reader *csv, const char *name)
 {
   char copy[SB_CSV_FIELD_SIZE];
   double value = 0.0;

@@ -20,7 +20,7 @@
  *   sb_csv_reader_open(&csv, path, ...);               reads the header: csv.names[csv.name_count]
  *   while (sb_csv_next_row(&csv)) {
  *     while (sb_csv_next_field(&csv)) {                csv.index, csv.field
- *       value = sb_csv_number(&csv, "time_s");
+ *       value = sb_csv_field_number(&csv, "time_s");
  *     }
  *   }
  *   sb_csv_reader_close(&csv);
@@ -95,7 +95,7 @@ bool sb_csv_next_row(struct sb_csv_reader *csv);
 bool sb_csv_next_field(struct sb_csv_reader *csv);
 
 /* The field as a number; NAN where it is missing, and (with a fault under this name) where it is none. */
-double sb_csv_number(struct sb_csv_reader *csv, const char *name);
+double sb_csv_field_number(struct sb_csv_reader *csv, const char *name);
 
 /* A fault at a place, `PATH:LINE:COLUMN: NAME: needs NEEDS, found FOUND`; the name may be empty. */
 void sb_csv_fault_at(struct sb_csv_reader *csv, long line, int column, const char *name, const char *needs,

@@ -138,7 +138,7 @@ static size_t numbers_of(const char *text, double *out, bool *has_commas, char *
   assert_int_equal(sb_csv_reader_start(&csv, text, strlen(text)), SB_OK);
   while (sb_csv_next_row(&csv)) {
     while (sb_csv_next_field(&csv)) {
-      if (csv.index == 0) out[count++] = sb_csv_number(&csv, "a");
+      if (csv.index == 0) out[count++] = sb_csv_field_number(&csv, "a");
     }
   }
   *has_commas = csv.has_decimal_commas;
