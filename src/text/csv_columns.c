@@ -32,7 +32,9 @@ static struct scale scale_of(const char *text, size_t length, enum sb_quantity k
   struct sb_unit unit;
   snprintf(scale.text, sizeof scale.text, "%.*s", length < sizeof scale.text ? (int)length : 39, text);
   const bool is_fraction = scale.text[0] == 0 && (kind == SB_PERCENT || kind == SB_RATIO);
-  if (is_fraction || (kind == SB_TEMPERATURE && strcmp(scale.text, "C") == 0)) return scale;
+  if (is_fraction || (kind == SB_TEMPERATURE && (strcmp(scale.text, "C") == 0 || strcmp(scale.text, "deg C") == 0))) {
+    return scale;
+  }
   if (!sb_unit_parse(scale.text, &unit) || !sb_unit_fits(&unit, kind)) {
     scale.kind = SCALE_UNKNOWN;
     return scale;
@@ -97,7 +99,7 @@ int sb_csv_quantity_find(const struct sb_csv_quantity *quantities, int count, co
 }
 
 /* The last column that was said to hold the quantity, or NULL; *scale gets the unit that was named with it. */
-static const char *renamed(const struct sb_csv_facts *facts, const struct sb_csv_quantity *quantity,
+static const char *renamed(const struct sb_column_facts *facts, const struct sb_csv_quantity *quantity,
                            struct scale *scale)
 {
   for (size_t k = facts->rename_count; k-- > 0;) {
@@ -107,13 +109,13 @@ static const char *renamed(const struct sb_csv_facts *facts, const struct sb_csv
 }
 
 /* The unit that an option gives a column, by its heading or by its quantity. */
-static void apply_units(const struct sb_csv_facts *facts, const struct sb_csv_quantity *quantity, const char *heading,
-                        struct scale *scale)
+static void apply_units(const struct sb_column_facts *facts, const struct sb_csv_quantity *quantity,
+                        const char *heading, struct scale *scale)
 {
   struct scale named;
   const char *text = NULL;
   for (size_t k = 0; k < facts->unit_count; k++) {
-    const struct sb_csv_fact *fact = &facts->units[k];
+    const struct sb_column_fact *fact = &facts->units[k];
     if (strcmp(fact->name, heading) == 0 || is_of(fact->name, quantity, &named)) text = fact->text;
   }
   if (text != NULL) *scale = scale_of(text, strlen(text), quantity->kind);
@@ -163,7 +165,7 @@ static void miss_renamed(struct sb_csv_reader *csv, const struct sb_csv_quantity
 }
 
 /* Whether an option says that a column holds some quantity. */
-static bool is_promised(const struct sb_csv_facts *facts, const char *heading)
+static bool is_promised(const struct sb_column_facts *facts, const char *heading)
 {
   for (size_t k = 0; k < facts->rename_count; k++) {
     if (strcmp(facts->renames[k].text, heading) == 0) return true;
@@ -172,8 +174,8 @@ static bool is_promised(const struct sb_csv_facts *facts, const char *heading)
 }
 
 /* A heading as a column of the quantity, whose name is `name` where that is not NULL. */
-static bool is_candidate(const struct sb_csv_facts *facts, const struct sb_csv_quantity *quantity, const char *heading,
-                         const char *name, const struct scale *asked, struct scale *scale)
+static bool is_candidate(const struct sb_column_facts *facts, const struct sb_csv_quantity *quantity,
+                         const char *heading, const char *name, const struct scale *asked, struct scale *scale)
 {
   *scale = (struct scale){.kind = SCALE_NONE};
   const bool is_own = is_of(heading, quantity, scale);
@@ -184,7 +186,7 @@ static bool is_candidate(const struct sb_csv_facts *facts, const struct sb_csv_q
   return true;
 }
 
-static void find_one(struct sb_csv_reader *csv, const struct sb_csv_wanted *wanted, const struct sb_csv_facts *facts,
+static void find_one(struct sb_csv_reader *csv, const struct sb_csv_wanted *wanted, const struct sb_column_facts *facts,
                      const struct sb_csv_quantity *quantity, struct sb_csv_column *column)
 {
   struct scale asked = {.kind = SCALE_NONE}, best = {.kind = SCALE_NONE}, scale;
@@ -208,9 +210,15 @@ static void find_one(struct sb_csv_reader *csv, const struct sb_csv_wanted *want
 
 void sb_csv_columns_find(struct sb_csv_reader *csv, const struct sb_csv_wanted *wanted, struct sb_csv_column *columns)
 {
-  static const struct sb_csv_facts no_facts = {0};
-  const struct sb_csv_facts *facts = wanted->facts != NULL ? wanted->facts : &no_facts;
+  static const struct sb_column_facts no_facts = {0};
+  const struct sb_column_facts *facts = wanted->facts != NULL ? wanted->facts : &no_facts;
   for (int q = 0; q < wanted->count; q++) find_one(csv, wanted, facts, &wanted->quantities[q], &columns[q]);
+}
+
+double sb_csv_quantity_keep(const struct sb_csv_quantity *quantity, double si)
+{
+  const struct scale kept = scale_of(quantity->unit, strlen(quantity->unit), quantity->kind);
+  return si * kept.divisor / kept.multiplier;
 }
 
 void sb_csv_columns_miss(struct sb_csv_reader *csv, const struct sb_csv_quantity *quantity)

@@ -10,6 +10,7 @@
 #ifndef SHIFTBAND_TEXT_CSV_COLUMNS_H
 #define SHIFTBAND_TEXT_CSV_COLUMNS_H
 
+#include "shiftband/columns.h"
 #include "shiftband/units.h"
 #include "text/csv_reader.h"
 
@@ -23,17 +24,6 @@ struct sb_csv_quantity {
   bool needs_no_unit;     /* a heading without unit is in the kept one */
 };
 
-/* NAME=TEXT from the command line; later ones win. */
-struct sb_csv_fact {
-  const char *name, *text;
-};
-
-struct sb_csv_facts {
-  size_t rename_count, unit_count;
-  const struct sb_csv_fact *renames; /* quantity (name, other name or heading) = column in the table */
-  const struct sb_csv_fact *units;   /* column or quantity = unit */
-};
-
 /* Where a quantity is: kept value = number * factor + offset. */
 struct sb_csv_column {
   int field;           /* in each row, from 0; -1: not there */
@@ -45,7 +35,7 @@ struct sb_csv_column {
 struct sb_csv_wanted {
   int count;
   const struct sb_csv_quantity *quantities; /* quantities[count] */
-  const struct sb_csv_facts *facts;         /* NULL: no options */
+  const struct sb_column_facts *facts;      /* NULL: no options */
   bool is_si;                               /* keep SI instead of the quantities' own units */
   bool may_lack_renamed;                    /* a renamed column that is not there is no fault */
 };
@@ -58,6 +48,9 @@ void sb_csv_columns_find(struct sb_csv_reader *csv, const struct sb_csv_wanted *
 
 /* Adds the fault that a quantity has no column; the header is what was found. */
 void sb_csv_columns_miss(struct sb_csv_reader *csv, const struct sb_csv_quantity *quantity);
+
+/* A value in SI as it is kept in the quantity's own unit. */
+double sb_csv_quantity_keep(const struct sb_csv_quantity *quantity, double si);
 
 /* The quantity that a heading or a name on the command line stands for, or -1. */
 int sb_csv_quantity_find(const struct sb_csv_quantity *quantities, int count, const char *heading);

@@ -230,7 +230,7 @@ static const struct sb_csv_quantity quantities[] = {
 enum { TIME, SPEED, DUTY, GEAR, WINDING, QUANTITY_COUNT };
 
 /* The columns of a header; returns the first fault, or "". */
-static const char *columns_of(const char *header, const struct sb_csv_facts *facts, bool is_si,
+static const char *columns_of(const char *header, const struct sb_column_facts *facts, bool is_si,
                               struct sb_csv_column columns[QUANTITY_COUNT])
 {
   static char said[512];
@@ -268,7 +268,7 @@ static void a_unit_that_is_none_or_is_missing_is_a_fault(void **state)
 {
   (void)state;
   struct sb_csv_column columns[QUANTITY_COUNT];
-  const struct sb_csv_facts none = {0};
+  const struct sb_column_facts none = {0};
   assert_string_equal(columns_of("time_s,speed [V]", NULL, true, columns),
                       "t.csv:1:8: speed [V]: needs a unit of an angular speed (rpm, rad/s, deg/s, rev/s), found \"V\"");
   assert_string_equal(columns_of("time_s,speed", NULL, true, columns),
@@ -288,9 +288,9 @@ static void options_name_columns_and_units(void **state)
 {
   (void)state;
   struct sb_csv_column columns[QUANTITY_COUNT];
-  const struct sb_csv_fact renames[] = {{"speed", "n1"}, {"time_s", "t"}};
-  const struct sb_csv_fact units[] = {{"speed", "rad/s"}};
-  struct sb_csv_facts facts = {.rename_count = 2, .renames = renames, .unit_count = 1, .units = units};
+  const struct sb_column_fact renames[] = {{"speed", "n1"}, {"time_s", "t"}};
+  const struct sb_column_fact units[] = {{"speed", "rad/s"}};
+  struct sb_column_facts facts = {.rename_count = 2, .renames = renames, .unit_count = 1, .units = units};
   assert_string_equal(columns_of("t,n1,speed_rpm", &facts, false, columns), "");
   assert_int_equal(columns[TIME].field, 0);
   assert_near(columns[TIME].factor, 1.0, 0.0); /* the name says the unit: time_s */
@@ -301,8 +301,8 @@ static void options_name_columns_and_units(void **state)
                       "t.csv:1:3: n1: needs its unit, as in \"n1 [rpm]\" or --unit n1=rpm, found none");
   assert_string_equal(columns_of("t,speed_rpm", &facts, false, columns),
                       "t.csv:1:1: motor_speed_rpm: needs a column \"n1\", found t, speed_rpm");
-  const struct sb_csv_fact other[] = {{"motor_speed_rpm", "n (raw) [rad/s]"}};
-  facts = (struct sb_csv_facts){.rename_count = 1, .renames = other};
+  const struct sb_column_fact other[] = {{"motor_speed_rpm", "n (raw) [rad/s]"}};
+  facts = (struct sb_column_facts){.rename_count = 1, .renames = other};
   assert_string_equal(columns_of("n (raw) [rad/s]", &facts, true, columns), "");
   assert_near(columns[SPEED].factor, 1.0, 0.0); /* the column's own unit goes before that of the name */
 }
