@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "inspect/gear_track.h"
 #include "shiftband/closed_form.h"
 
@@ -38,21 +39,9 @@ void sb_inspection_clear(struct sb_inspection *inspection)
   inspection->shift_count = inspection->hunt_count = inspection->rest_count = 0;
 }
 
-/* Room for one more item; NULL when out of memory. */
-static void *room_for(void *items, size_t count, size_t *room, size_t size)
-{
-  if (count < *room) return items;
-  const size_t more = *room > 0 ? 2 * *room : 16;
-  void *grown = realloc(items, more * size);
-  if (grown != NULL) *room = more;
-  return grown;
-}
-
 static enum sb_status add_shift(struct sb_inspection *out, struct sb_inspect_shift shift)
 {
-  void *items = room_for(out->shifts, out->shift_count, &out->shift_room, sizeof *out->shifts);
-  if (items == NULL) return SB_ERR_MEMORY;
-  out->shifts = items;
+  if (!sb_grow(&out->shifts, &out->shift_room, out->shift_count, sizeof *out->shifts)) return SB_ERR_MEMORY;
   out->shifts[out->shift_count++] = shift;
   return SB_OK;
 }
@@ -84,10 +73,8 @@ static enum sb_status follow_track(const struct sb_track *track, struct sb_inspe
 static enum sb_status add_hunt(struct sb_inspection *out, struct sb_inspect_hunt hunt, double periods_s)
 {
   if (hunt.count < 3) return SB_OK;
-  void *items = room_for(out->hunts, out->hunt_count, &out->hunt_room, sizeof *out->hunts);
-  if (items == NULL) return SB_ERR_MEMORY;
+  if (!sb_grow(&out->hunts, &out->hunt_room, out->hunt_count, sizeof *out->hunts)) return SB_ERR_MEMORY;
   hunt.period_s = periods_s / (double)(hunt.count - 2);
-  out->hunts = items;
   out->hunts[out->hunt_count++] = hunt;
   return SB_OK;
 }
@@ -133,9 +120,7 @@ static int gear_at(const struct sb_track *track, double time_s)
 static enum sb_status add_rest(struct sb_inspection *out, double from_s, double to_s, int gear, double stall_time_s)
 {
   if (!(to_s - from_s > stall_time_s)) return SB_OK;
-  void *items = room_for(out->rests, out->rest_count, &out->rest_room, sizeof *out->rests);
-  if (items == NULL) return SB_ERR_MEMORY;
-  out->rests = items;
+  if (!sb_grow(&out->rests, &out->rest_room, out->rest_count, sizeof *out->rests)) return SB_ERR_MEMORY;
   out->rests[out->rest_count++] = (struct sb_inspect_rest){from_s, to_s, gear};
   return SB_OK;
 }
