@@ -204,20 +204,17 @@ static enum sb_inspect_source best_source(const struct sb_log *log)
 static enum sb_status check_columns(const struct sb_log *log, enum sb_inspect_source source, struct sb_error *err)
 {
   const bool has_motor = log->columns[SB_LOG_MOTOR_SPEED] != NULL;
-  if (source == SB_INSPECT_GEAR && log->columns[SB_LOG_GEAR] == NULL) {
-    return sb_fail(err, SB_ERR_SCENARIO, "needs a column gear, found none");
-  }
+  const char *needs = NULL;
+  if (source == SB_INSPECT_GEAR && log->columns[SB_LOG_GEAR] == NULL) needs = "a column gear";
   if (source == SB_INSPECT_RATIO && !(has_motor && log->columns[SB_LOG_OUTPUT_SPEED] != NULL)) {
-    return sb_fail(err, SB_ERR_SCENARIO, "needs columns motor_speed_rpm and output_speed_rpm, found %s",
-                   has_motor ? "no output_speed_rpm" : "no motor_speed_rpm");
+    needs = "columns motor_speed_rpm and output_speed_rpm";
   }
   if (source == SB_INSPECT_MOTOR && !has_motor && log->columns[SB_LOG_READING] == NULL) {
-    return sb_fail(
-        err, SB_ERR_SCENARIO,
-        "needs a column gear, or motor_speed_rpm and output_speed_rpm, or motor_speed_rpm or reading_pct alone; "
-        "found none of these");
+    needs = "a column gear, or motor_speed_rpm and output_speed_rpm, or motor_speed_rpm or reading_pct alone";
   }
-  return SB_OK;
+  if (needs == NULL) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO, "needs %s; found %s", needs,
+                 log->header[0] != 0 ? log->header : "none of these");
 }
 
 static enum sb_status make_track(const struct sb_log *log, const struct sb_inspect_options *options,

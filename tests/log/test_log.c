@@ -50,7 +50,9 @@ static void faults_of_a_log_name_line_column_need_and_find(void **state)
       {"", "time_s: needs a column of this name"},
       {"time_s,gear\\n0,\"1\\n", "needs a closing quote, found the end of the file"},
       {"time_s,gear\\n0,1\\0\\n", "needs text, found a zero byte"},
-      {"time_s,force\\n0,1\\n1,1\\n", "needs a column gear, or motor_speed_rpm and output_speed_rpm, or"},
+      {"time_s,force\\n0,1\\n1,1\\n",
+       "needs a column gear, or motor_speed_rpm and output_speed_rpm, or motor_speed_rpm or reading_pct alone; found "
+       "time_s, force"},
       {"time_s,motor_speed_rpm\\n0,1\\n1,1\\n", "needs at least 16 values of motor_speed_rpm, found 2"},
   };
   for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
