@@ -53,9 +53,9 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   write_text(out, model->gearbox.gears[pair + 1].name);
   write_number(out, sb_map_pct(model->control.down_fraction[pair]));
   write_number(out, sb_map_pct(model->control.up_fraction[pair]));
-  write_number(out, sb_map_pct(figures->least_safe_up));
+  write_number(out, sb_map_pct(figures->least_safe_upshift));
   write_number(out, sb_map_pct(slow->lightest_reading));
-  write_number(out, sb_map_pct(figures->greatest_safe_down));
+  write_number(out, sb_map_pct(figures->greatest_safe_downshift));
   write_number(out, sb_map_pct(fast->lightest_reading));
   write_number(out, figures->downshift_torque_nm);
   write_number(out, figures->upshift_torque_nm);
@@ -65,7 +65,7 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   write_number(out, form->heaviest_load_nm);
   fprintf(out, ",%d,%d,%d,%d,%d,%d\n", has(table->discharge, SB_DISCHARGE_HUNTING, pair, charge),
           has(table->discharge, SB_DISCHARGE_STUCK_LOW, pair, charge),
-          has(table->discharge, SB_DISCHARGE_FALSE_DOWNSHIFT, pair, charge),
+          has(table->discharge, SB_DISCHARGE_NEEDLESS_DOWNSHIFT, pair, charge),
           has(table->discharge, SB_DISCHARGE_STALL, pair, charge),
           has(table->discharge, SB_DISCHARGE_STALL, pair + 1, charge),
           has(table->discharge, SB_DISCHARGE_CUT_LIGHTEST, pair + 1, charge) |

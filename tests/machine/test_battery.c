@@ -18,6 +18,9 @@
 #include "shiftband/discharge.h"
 #include "shiftband/run.h"
 #include "study/charges.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static const double rounding = 4e-16; /* a few roundings of a double */
 
@@ -195,8 +198,8 @@ static struct sb_model blocked_on(double open_v, double internal_ohm, double mot
 
 static double loaded_v(const struct sb_model *model)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
-  return sb_closed_form_supply_v(model, &line, 0, 1e3);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  return sb_steady_supply_v(model, &line, 0, 1e3);
 }
 
 /* C. R. Robertson, Fundamental Electrical and Electronic Principles, ex. 1.9: 6 V behind 0.15 ohm at 0.5, 2 and 10 A. */
@@ -239,7 +242,7 @@ static void sag_takes_stall_torque_but_no_speed(void **state)
 {
   (void)state;
   const struct sb_model stiff = blocked_on(12.0, 0.0, 2.0), soft = blocked_on(12.0, 0.5, 2.0);
-  const struct sb_motor_line stiff_line = sb_closed_form_line(&stiff), soft_line = sb_closed_form_line(&soft);
+  const struct sb_motor_line stiff_line = sb_torque_balance_line(&stiff), soft_line = sb_torque_balance_line(&soft);
   assert_near_rel(sb_motor_stall_torque_nm(&soft_line), sb_motor_stall_torque_nm(&stiff_line) * 2.0 / 2.5,
                   10.0 * rounding);
   assert_near_rel(sb_motor_no_load_speed_rad_s(&soft_line), sb_motor_no_load_speed_rad_s(&stiff_line), 10.0 * rounding);
@@ -320,8 +323,8 @@ static bool is_start_cut(const struct sb_model *model, const struct sb_motor_lin
                          (model->supply.internal_resistance_ohm * line->duty);
   const double back_rad_s = (line->stall_a - spare_a) / line->slope_as_rad;
   const struct sb_load_moment load = sb_closed_form_lightest(model);
-  return back_rad_s > 0.0 && sb_closed_form_climb_s(model, line, model->control.start_gear - 1, &load, 0.0,
-                                                    back_rad_s) >= model->battery.cutoff_delay_s;
+  return back_rad_s > 0.0 && sb_theory_climb_s(model, line, model->control.start_gear - 1, &load, 0.0, back_rad_s) >=
+                                 model->battery.cutoff_delay_s;
 }
 
 /* What the closed forms at one charge say of a trouble, without looking for its ends. */
@@ -329,19 +332,18 @@ static bool is_there(const struct sb_model *model, const struct sb_closed_form *
                      int index)
 {
   const struct sb_pair_figures *pair = &form->pairs[index];
-  const struct sb_motor_line line = sb_closed_form_line(model);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
   const double load_nm = kind == SB_DISCHARGE_CUT_LIGHTEST ? form->lightest_load_nm : form->heaviest_load_nm;
   switch (kind) {
     case SB_DISCHARGE_STUCK_LOW: return pair->is_stuck_low;
-    case SB_DISCHARGE_FALSE_DOWNSHIFT: return pair->is_false_downshift;
+    case SB_DISCHARGE_NEEDLESS_DOWNSHIFT: return pair->is_needless_downshift;
     case SB_DISCHARGE_HUNTING:
       return pair->has_band && pair->downshift_torque_nm < form->heaviest_load_nm &&
              pair->upshift_torque_nm > form->lightest_load_nm;
     case SB_DISCHARGE_STALL: return form->gears[index].stall_torque_nm <= form->heaviest_load_nm;
     case SB_DISCHARGE_CUT_STARTING: return is_start_cut(model, &line);
     case SB_DISCHARGE_CUT_LIGHTEST:
-    case SB_DISCHARGE_CUT_HEAVIEST:
-      return sb_closed_form_supply_v(model, &line, index, load_nm) <= model->battery.cutoff_v;
+    case SB_DISCHARGE_CUT_HEAVIEST: return sb_steady_supply_v(model, &line, index, load_nm) <= model->battery.cutoff_v;
     case SB_DISCHARGE_KIND_COUNT: break;
   }
   return false;
@@ -462,13 +464,12 @@ static void a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_de
   const struct sb_discharge_span *span = sb_discharge_span_at(&discharge, SB_DISCHARGE_CUT_STARTING, 0, 0.01);
   assert_non_null(span);
   sb_discharge_set(&model, span->from_fraction);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const int gear = model.control.start_gear - 1;
   double lightest_nm, heaviest_nm;
   sb_load_range_nm(&model.load, model.run.duration_s, &lightest_nm, &heaviest_nm);
-  const double settled_a =
-      sb_motor_current_a(&line, sb_closed_form_settled_speed_rad_s(&model, &line, gear, lightest_nm));
-  const double left = exp(-model.battery.cutoff_delay_s / sb_closed_form_time_constant_s(&model, &line, gear));
+  const double settled_a = sb_motor_current_a(&line, sb_steady_speed_rad_s(&model, &line, gear, lightest_nm));
+  const double left = exp(-model.battery.cutoff_delay_s / sb_torque_balance_time_constant_s(&model, &line, gear));
   const double drawn_a = line.duty * (settled_a + (line.stall_a - settled_a) * left);
   assert_near_rel(model.supply.open_circuit_voltage_v - model.supply.internal_resistance_ohm * drawn_a,
                   model.battery.cutoff_v, 1e-9);
