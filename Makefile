@@ -94,7 +94,7 @@ Q = $(if $(filter-out 0,$(V)),,@)
 say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
-.PHONY: all tests test check demo symbols format format-check lint coverage bench controller-sizes fuzz install clean \
+.PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
   mutants help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
@@ -168,6 +168,9 @@ demo: ## install what is missing, build, and run the bundled scenario with a pic
 
 symbols: $(LIBRARY) ## check the library's global symbols and what it calls
 	@tools/dev/check-symbols $(LIBRARY)
+
+layers: $(LIBRARY) $(CLI_OBJ) ## check that no include and no call goes to a later room of tools/dev/rooms, or in a circle
+	@tools/dev/check-layers . $(OBJ)
 
 format: ## reformat all C files
 	$(Q)$(CLANG_FORMAT) -i $(ALL_C) $(ALL_H)
