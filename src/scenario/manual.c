@@ -40,7 +40,7 @@ static void write_below(FILE *out, const char *path, const struct sb_key *key)
 
 static void write_section(FILE *out, const char *path, const struct sb_section *section)
 {
-  sb_words_say(out, 0, 2, "%s - %s", path[0] != 0 ? path : section->name, section->meaning);
+  sb_words_say(out, 0, 4, "%s - %s", path[0] != 0 ? path : section->name, section->meaning);
   for (const struct sb_key *key = section->keys; key->name != NULL; key++) write_key(out, key);
   fputc('\n', out);
   for (const struct sb_key *key = section->keys; key->name != NULL; key++) write_below(out, path, key);
