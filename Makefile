@@ -44,9 +44,9 @@ LIBRARY = $(OUT)/libshiftband.a
 find_c = $(sort $(shell find $(1) -name '*.c' 2>/dev/null))
 CLI_SRC := $(call find_c,src/cli)
 LIB_SRC := $(filter-out src/cli/%,$(call find_c,src))
-TEST_SRC := $(sort $(wildcard tests/test_*.c))
-HELPER_SRC := $(filter-out tests/test_%,$(sort $(wildcard tests/*.c)))
-FUZZ_SRC := $(sort $(wildcard tools/fuzz_*.c))
+TEST_SRC := $(sort $(shell find tests -name 'test_*.c'))
+HELPER_SRC := $(call find_c,tests/help tests/oracle)
+FUZZ_SRC := $(sort $(wildcard tools/dev/fuzz_*.c))
 HEADERS := $(sort $(wildcard include/shiftband/*.h))
 ALL_C := $(LIB_SRC) $(CLI_SRC) $(call find_c,tests tools)
 ALL_H := $(sort $(shell find include src tests tools -name '*.h' 2>/dev/null))
@@ -54,8 +54,9 @@ ALL_H := $(sort $(shell find include src tests tools -name '*.h' 2>/dev/null))
 LIB_OBJ := $(LIB_SRC:%.c=$(OBJ)/%.o)
 CLI_OBJ := $(CLI_SRC:%.c=$(OBJ)/%.o)
 HELPER_OBJ := $(HELPER_SRC:%.c=$(OBJ)/%.o)
-TESTS := $(TEST_SRC:tests/%.c=$(OUT)/tests/%)
-FUZZERS := $(FUZZ_SRC:tools/%.c=$(OUT)/%)
+# A test program bears its file's bare name; these are unique.
+TESTS := $(addprefix $(OUT)/tests/,$(basename $(notdir $(TEST_SRC))))
+FUZZERS := $(FUZZ_SRC:tools/dev/%.c=$(OUT)/%)
 
 # Compiler and libraries -------------------------------------------------------------------------------------------
 WARNINGS = -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wvla -Wstrict-prototypes -Wmissing-prototypes
@@ -93,7 +94,7 @@ Q = $(if $(filter-out 0,$(V)),,@)
 say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
-.PHONY: all tests test check demo symbols format format-check lint coverage bench controller-sizes fuzz install clean \
+.PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
   mutants help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
@@ -132,7 +133,9 @@ $(OBJ)/tests/%.o: tests/%.c $(OBJ)/flags
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(compile_flags) $(test_flags) -MMD -MP -c -o $@ $<
 
-$(TESTS): $(OUT)/tests/%: $(OBJ)/tests/%.o $(HELPER_OBJ) $(LIBRARY)
+test_object = $(OBJ)/$(basename $(filter %/$(1).c,$(TEST_SRC))).o
+.SECONDEXPANSION:
+$(TESTS): $(OUT)/tests/%: $$(call test_object,$$*) $(HELPER_OBJ) $(LIBRARY)
 	@mkdir -p $(@D)
 	$(say) link $@
 	$(Q)$(CC) $(link_flags) -o $@ $< $(HELPER_OBJ) $(LIBRARY) $(CMOCKA_LIBS) $(LIBS)
@@ -150,12 +153,12 @@ check: ## the same without installing anything
 
 # The sizes come first so that the summed line of the tests stays the last one.
 run-checks: tests
-ifneq ($(and $(filter release,$(VARIANT)),$(wildcard tools/controller-sizes)),)
+ifneq ($(and $(filter release,$(VARIANT)),$(wildcard tools/dev/controller-sizes)),)
 	@status=0; \
-	CC='$(CC)' tools/controller-sizes $(SIZES_FLAGS) || { status=1; echo "  the controller's size check FAILED"; }; \
-	tools/run-tests $(OUT)/tests $(TESTS) && exit $$status
+	CC='$(CC)' tools/dev/controller-sizes $(SIZES_FLAGS) || { status=1; echo "  the controller's size check FAILED"; }; \
+	tools/dev/run-tests $(OUT)/tests $(TESTS) && exit $$status
 else
-	@tools/run-tests $(OUT)/tests $(TESTS)
+	@tools/dev/run-tests $(OUT)/tests $(TESTS)
 endif
 
 demo: ## install what is missing, build, and run the bundled scenario with a picture where gnuplot exists
@@ -164,7 +167,10 @@ demo: ## install what is missing, build, and run the bundled scenario with a pic
 	@tools/demo $(PROGRAM) $(DEMO) $(OUT)
 
 symbols: $(LIBRARY) ## check the library's global symbols and what it calls
-	@tools/check-symbols $(LIBRARY)
+	@tools/dev/check-symbols $(LIBRARY)
+
+layers: $(LIBRARY) $(CLI_OBJ) ## check that no include and no call goes to a later room of tools/dev/rooms, or in a circle
+	@tools/dev/check-layers . $(OBJ)
 
 format: ## reformat all C files
 	$(Q)$(CLANG_FORMAT) -i $(ALL_C) $(ALL_H)
@@ -205,7 +211,7 @@ coverage: ## run the tests of the cov variant and print how much of src/ they re
 	@$(MAKE) --no-print-directory run-checks VARIANT=cov
 	@$(GCOVR) --root . --object-directory $(BUILD)/obj/cov --filter src/ --print-summary --sort-percentage
 
-$(OUT)/bench: tools/bench.c $(LIBRARY)
+$(OUT)/bench: tools/dev/bench.c $(LIBRARY)
 	$(say) cc $<
 	$(Q)$(CC) $(compile_flags) $(link_flags) -o $@ $< $(LIBRARY) $(LIBS)
 
@@ -213,12 +219,12 @@ bench: all $(OUT)/bench ## build and run the benchmark
 	@$(OUT)/bench
 
 controller-sizes: ## size of the controller module on small targets
-	@CC='$(CC)' tools/controller-sizes
+	@CC='$(CC)' tools/dev/controller-sizes
 
 # Built with clang in a variant of its own; seeds are the scenarios and the broken ones of the tests.
 fuzz: ## run every fuzz target for FUZZ_SECONDS
 ifeq ($(FUZZ_SRC),)
-	@echo '  there are no fuzz targets (tools/fuzz_*.c)'
+	@echo '  there are no fuzz targets (tools/dev/fuzz_*.c)'
 else
 	@$(MAKE) --no-print-directory run-fuzz VARIANT=fuzz CC=$(CLANG)
 endif
@@ -226,10 +232,10 @@ endif
 .PHONY: run-fuzz
 run-fuzz: $(FUZZERS)
 	@for fuzzer in $(FUZZERS); do \
-	  tools/run-fuzz $$fuzzer $(FUZZ_SECONDS) || exit 1; \
+	  tools/dev/run-fuzz $$fuzzer $(FUZZ_SECONDS) || exit 1; \
 	done
 
-$(FUZZERS): $(OUT)/%: tools/%.c $(LIBRARY)
+$(FUZZERS): $(OUT)/%: tools/dev/%.c $(LIBRARY)
 	$(say) cc $<
 	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(LIBRARY) $(LIBS)
 

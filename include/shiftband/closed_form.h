@@ -31,7 +31,7 @@
  * Leaves out: the reading's filter, noise and rounding, whole samples, loads that change during a shift, ramps of
  * the drive, and supplies so weak (Ri > R) that more duty may give less torque.
  * Source: settled point and first-order response of the linear motor line, standard; checked in
- * tests/test_closed_form.c against worked examples and against simulation.
+ * tests/theory/test_closed_form.c against worked examples and against simulation.
  */
 #ifndef SHIFTBAND_CLOSED_FORM_H
 #define SHIFTBAND_CLOSED_FORM_H

@@ -10,7 +10,7 @@
 
 #include <stdbool.h>
 
-#include "shiftband/own_controller.h"
+#include "shiftband/external_controller.h"
 #include "shiftband/status.h"
 
 /* Runs in several threads may use one decider at once, each between a begin and an end of its own. */

@@ -10,7 +10,7 @@
  *
  * Leaves out: speed- and temperature-dependent losses, tooth compliance, backlash.
  * Source: train value and efficiency as in R. S. Khurmi, J. K. Gupta, Theory of Machines, chapters 3 and 13;
- * checked in tests/test_gearbox.c against worked examples.
+ * checked in tests/machine/test_gearbox.c against worked examples.
  */
 #ifndef SHIFTBAND_GEARBOX_H
 #define SHIFTBAND_GEARBOX_H

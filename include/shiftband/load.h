@@ -10,7 +10,7 @@
  * TL > 0 opposes the forward sense (that in which gear 1 drives the output). A part that resists takes the sign of
  * the motion and, at standstill, holds up to its value or its higher breakaway value; one that acts keeps its sign.
  *
- * A new kind of part is one file in src/load/ with an ops table, one line in sb_load_kinds, and one in the schema.
+ * A new kind of part is one file in src/machine/load/ with an ops table, one line in sb_load_kinds, and one in the schema.
  * Source: Coulomb, viscous and quadratic resistance, standard; stick as a mode: D. Karnopp 1985 (from memory).
  */
 #ifndef SHIFTBAND_LOAD_H

@@ -10,7 +10,7 @@
  * rectangle further, exactly too.
  *
  * Thresholds lie on a lattice, first + k step: no cut falls between two of its points.
- * All of it agrees, point by point, with runs of their own (tests/test_map.c).
+ * All of it agrees, point by point, with runs of their own (tests/map/test_map.c).
  */
 #ifndef SHIFTBAND_MAP_H
 #define SHIFTBAND_MAP_H

@@ -15,7 +15,7 @@
 #include "shiftband/gearbox.h"
 #include "shiftband/load.h"
 #include "shiftband/motor.h"
-#include "shiftband/reading.h"
+#include "shiftband/sensor.h"
 #include "shiftband/shifter.h"
 #include "shiftband/status.h"
 #include "shiftband/winding.h"

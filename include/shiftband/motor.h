@@ -10,7 +10,7 @@
  *
  * Leaves out: inductance, commutation, cogging, brush drop, heating.
  * Source: standard relations, as in A. E. Fitzgerald, C. Kingsley, S. D. Umans, Electric Machinery, chapter 11;
- * P. C. Sen, Principles of Electric Machines (from memory). Checked in tests/test_motor.c against worked examples.
+ * P. C. Sen, Principles of Electric Machines (from memory). Checked in tests/machine/test_motor.c against worked examples.
  */
 #ifndef SHIFTBAND_MOTOR_H
 #define SHIFTBAND_MOTOR_H

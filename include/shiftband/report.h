@@ -8,9 +8,10 @@
 
 #include <stdio.h>
 
-#include "shiftband/json.h"
 #include "shiftband/run.h"
 #include "shiftband/warmup.h"
+
+struct sb_json;
 
 /* One finished run and what it was a run of. */
 struct sb_report {

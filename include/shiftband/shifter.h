@@ -8,7 +8,7 @@
  *   clutch     a slipping clutch joins at once with its torque capacity until the speeds meet (loss-free in the meshes,
  *              without drag); once joined it holds any torque
  *
- * A new kind is one file in src/shifter/ with an ops table, one line in sb_shifter_kinds, and one in the schema.
+ * A new kind is one file in src/machine/shifter/ with an ops table, one line in sb_shifter_kinds, and one in the schema.
  * Source: inelastic joining of two inertias, R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
  */
 #ifndef SHIFTBAND_SHIFTER_H

@@ -160,7 +160,7 @@ struct sb_sim_observer {
   void (*before_engaging)(void *context, const struct sb_sim *sim);
 };
 
-/* What holds between two events; src/segment.h. */
+/* What holds between two events; src/sim/segment.h. */
 struct sb_segment;
 
 struct sb_sim {

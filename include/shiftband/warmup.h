@@ -17,8 +17,11 @@
 #ifndef SHIFTBAND_WARMUP_H
 #define SHIFTBAND_WARMUP_H
 
-#include "shiftband/json.h"
+#include <stdio.h>
+
 #include "shiftband/run.h"
+
+struct sb_json;
 
 #define SB_WARMUP_LEAP_K 0.5
 #define SB_WARMUP_SETTLED_K 0.1

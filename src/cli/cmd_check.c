@@ -3,9 +3,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "check.h"
-#include "command.h"
-#include "options.h"
+#include "check/check.h"
+#include "cli/command.h"
+#include "cli/options.h"
 
 enum { OPTION_SET = 1, OPTION_JSON, OPTION_DISCHARGE };
 

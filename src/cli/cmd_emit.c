@@ -4,9 +4,9 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "command.h"
-#include "long_work.h"
-#include "options.h"
+#include "cli/command.h"
+#include "cli/long_work.h"
+#include "cli/options.h"
 #include "shiftband/emit.h"
 #include "shiftband/units.h"
 

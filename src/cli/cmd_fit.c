@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "fit_command.h"
+#include "cli/command.h"
+#include "cli/fit_request.h"
 
 struct fit {
   struct sb_fit_request request;

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* cmd_host.c - calls the function of a shared object, told by lines: the other end of shiftband/own_program.h. */
+/* cmd_host.c - calls the function of a shared object, told by lines: the other end of shiftband/external_program.h. */
 #include <dlfcn.h>
 #include <fcntl.h>
 #include <stddef.h>
@@ -12,15 +12,15 @@
 #include <sys/prctl.h>
 #endif
 
-#include "command.h"
-#include "options.h"
-#include "own/protocol.h"
+#include "cli/command.h"
+#include "cli/options.h"
+#include "external/protocol.h"
 
 static const char help[] =
     "usage: shiftband host FILE.so\n"
     "\n"
     "Speaks the line protocol of --controller-command for a shared object: this is what --controller\n"
-    "starts. The object defines one function, see shiftband/own_controller.h.\n";
+    "starts. The object defines one function, see shiftband/external_controller.h.\n";
 
 typedef int32_t (*own_function)(const struct sb_own_input *);
 
@@ -82,10 +82,11 @@ static int refuse_object(const struct talk *talk, void *object)
     snprintf(name, sizeof name, "sb_own_controller_%d", version);
     snprintf(number, sizeof number, "%d", version);
     if (dlsym(object, name) == NULL) continue;
-    return give_up(talk, "it was built for version %s of shiftband/own_controller.h, and this program knows version 1",
+    return give_up(talk,
+                   "it was built for version %s of shiftband/external_controller.h, and this program knows version 1",
                    number);
   }
-  return give_up(talk, "it has no function %s, as shiftband/own_controller.h declares it (in C++: extern \"C\")",
+  return give_up(talk, "it has no function %s, as shiftband/external_controller.h declares it (in C++: extern \"C\")",
                  "sb_own_controller");
 }
 

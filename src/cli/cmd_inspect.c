@@ -6,12 +6,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "constants.h"
-#include "inspect_report.h"
-#include "interrupt.h"
-#include "options.h"
-#include "progress.h"
+#include "base/constants.h"
+#include "cli/command.h"
+#include "cli/interrupt.h"
+#include "cli/options.h"
+#include "cli/progress.h"
+#include "inspect/report.h"
 #include "shiftband/units.h"
 
 static const char help[] =
@@ -42,8 +42,8 @@ static const char help[] =
     "                           never below noise\n"
     "      --try PATH           look for the explanation in this key only; may be given again\n"
     "      --no-hints           look for none\n"
-    "  -o, --output FILE.csv    write log and simulation beside each other, for tools/plot-trace; - is\n"
-    "                           standard output\n";
+    "  -o, --output FILE.csv    write log and simulation beside each other, for\n"
+    "                           tools/plot/plot-trace; - is standard output\n";
 
 enum {
   OPTION_BY = 1,

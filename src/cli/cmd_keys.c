@@ -4,8 +4,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "command.h"
-#include "options.h"
+#include "cli/command.h"
+#include "cli/options.h"
 #include "shiftband/scenario.h"
 
 int sb_cmd_keys(int argc, char **argv)

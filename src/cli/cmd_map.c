@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "map_command.h"
+#include "cli/command.h"
+#include "cli/map_request.h"
 
 static const char help[] =
     "usage: shiftband map [OPTION]... FILE\n"

@@ -5,15 +5,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "interrupt.h"
-#include "options.h"
-#include "output.h"
-#include "own_options.h"
+#include "cli/command.h"
+#include "cli/external_options.h"
+#include "cli/interrupt.h"
+#include "cli/options.h"
+#include "cli/output.h"
 #include "shiftband/report.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 #include "shiftband/trace.h"
+#include "text/json.h"
 
 static const char help[] =
     "usage: shiftband run [OPTION]... FILE...\n"

@@ -7,17 +7,17 @@
 #include <string.h>
 #include <sys/stat.h>
 
-#include "command.h"
-#include "interrupt.h"
-#include "long_work.h"
-#include "options.h"
-#include "output.h"
-#include "own_options.h"
-#include "progress.h"
-#include "shiftband/grid.h"
-#include "shiftband/map_report.h"
-#include "shiftband/study.h"
-#include "tune_report.h"
+#include "cli/command.h"
+#include "cli/external_options.h"
+#include "cli/interrupt.h"
+#include "cli/long_work.h"
+#include "cli/options.h"
+#include "cli/output.h"
+#include "cli/progress.h"
+#include "map/report.h"
+#include "shiftband/tasks.h"
+#include "study/grid.h"
+#include "tune/report.h"
 
 static const char help[] =
     "usage: shiftband tune [OPTION]... FILE...\n"

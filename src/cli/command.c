@@ -1,13 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* command.c - what the commands share; see command.h. */
-#include "command.h"
+#include "cli/command.h"
 
 #include <errno.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "output.h"
+#include "cli/output.h"
 
 int sb_command_exit(enum sb_status status)
 {

@@ -3,8 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "command.h"
-#include "fit_command.h"
+#include "cli/command.h"
+#include "cli/fit_request.h"
 
 static const char help[] =
     "usage: shiftband fit [OPTION]... LOG...\n"

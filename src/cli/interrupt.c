@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* interrupt.c - see interrupt.h. */
-#include "interrupt.h"
+#include "cli/interrupt.h"
 
 #include <stddef.h>
 
-#include "command.h"
+#include "cli/command.h"
 
 static volatile sig_atomic_t caught;
 

@@ -1,16 +1,16 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* long_work.c - see long_work.h. */
-#include "long_work.h"
+#include "cli/long_work.h"
 
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 
-#include "command.h"
-#include "interrupt.h"
-#include "output.h"
-#include "progress.h"
+#include "cli/command.h"
+#include "cli/interrupt.h"
+#include "cli/output.h"
+#include "cli/progress.h"
 
 static void show(void *context, long done, long wanted)
 {

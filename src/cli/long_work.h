@@ -9,7 +9,7 @@
 #ifndef SHIFTBAND_CLI_LONG_WORK_H
 #define SHIFTBAND_CLI_LONG_WORK_H
 
-#include "shiftband/study.h"
+#include "shiftband/tasks.h"
 
 struct sb_long_work {
   const char *command; /* for messages: "map" */

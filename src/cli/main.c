@@ -6,8 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "command.h"
-#include "options.h"
+#include "cli/command.h"
+#include "cli/options.h"
 
 static const char version[] = "shiftband 0.1.0";
 

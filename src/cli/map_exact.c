@@ -2,9 +2,9 @@
 /* The exact map of one scenario. */
 #include <math.h>
 
-#include "command.h"
-#include "map_command.h"
-#include "shiftband/map_report.h"
+#include "cli/command.h"
+#include "cli/map_request.h"
+#include "map/report.h"
 #include "shiftband/report.h"
 
 struct limits {

@@ -6,9 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "map_command.h"
-#include "output.h"
+#include "cli/command.h"
+#include "cli/map_request.h"
+#include "cli/output.h"
 
 int sb_map_complain(const char *format, ...)
 {

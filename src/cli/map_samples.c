@@ -5,12 +5,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "interrupt.h"
-#include "map_command.h"
-#include "shiftband/map_report.h"
+#include "cli/command.h"
+#include "cli/interrupt.h"
+#include "cli/map_request.h"
+#include "map/report.h"
 #include "shiftband/spread.h"
-#include "shiftband/survival.h"
+#include "study/passing.h"
 
 /* What the results need to be read: kept with them as text. */
 struct plan {

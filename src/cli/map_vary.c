@@ -2,9 +2,9 @@
 /* The map command's grid over any keys. */
 #include <stdlib.h>
 
-#include "command.h"
-#include "map_command.h"
-#include "shiftband/map_report.h"
+#include "cli/command.h"
+#include "cli/map_request.h"
+#include "map/report.h"
 
 /* What the tasks of the study share. */
 struct vary {

@@ -1,14 +1,14 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* options.c - see options.h. */
-#include "options.h"
+#include "cli/options.h"
 
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "command.h"
-#include "edit_distance.h"
+#include "base/nearest.h"
+#include "cli/command.h"
 
 enum { NAME_LENGTH_MAX = 32, KNOWN_MAX = 32 };
 

@@ -2,7 +2,7 @@
 /* output.c - see output.h. */
 #define _XOPEN_SOURCE 700 /* realpath */
 
-#include "output.h"
+#include "cli/output.h"
 
 #include <errno.h>
 #include <fcntl.h>

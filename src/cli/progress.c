@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* progress.c - see progress.h. */
-#include "progress.h"
+#include "cli/progress.h"
 
 #include <stdio.h>
 #include <string.h>

@@ -7,10 +7,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "constants.h"
+#include "base/constants.h"
+#include "emit/words.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/run.h"
-#include "words.h"
 
 /* Samples kept behind the last command, so that a controller that goes on shifting is found out. */
 enum { SAMPLES_BEHIND = 25 };

@@ -2,7 +2,7 @@
 /* The emission for controllers programmed by hand; see emit.h. Blocks and rungs as in IEC 61131-3. */
 #include <errno.h>
 
-#include "words.h"
+#include "emit/words.h"
 
 static void write_page_top(FILE *out, const struct sb_emission *emission, const char *source)
 {

@@ -4,7 +4,7 @@
 #include <errno.h>
 #include <math.h>
 
-#include "words.h"
+#include "emit/words.h"
 
 enum { READINGS_A_LINE = 12, MARKS_A_LINE = 20, DECIDING_BIT = 0x80 };
 

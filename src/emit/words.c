@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "words.h"
+#include "emit/words.h"
 
 #include <errno.h>
 #include <math.h>
 #include <string.h>
 
-#include "constants.h"
+#include "base/constants.h"
 
 int sb_emit_result(FILE *out)
 {

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "shiftband/least_squares.h"
+#include "fit/least_squares.h"
 
 static const double leash = 1.0;        /* of an x, in units of one standard deviation of all readings together */
 static const double leash_most = 3.0;   /* no step goes further */

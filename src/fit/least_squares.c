@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "shiftband/least_squares.h"
+#include "fit/least_squares.h"
 
 #include <gsl/gsl_blas.h>
 #include <gsl/gsl_errno.h>

@@ -4,7 +4,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "constants.h"
+#include "base/constants.h"
 
 static const struct sb_shown_unit rpm = {"rpm", 1.0 / SB_RPM};
 

@@ -16,7 +16,7 @@
 #include <string.h>
 
 #include "fit/bench.h"
-#include "shiftband/least_squares.h"
+#include "fit/least_squares.h"
 
 /* Part of the greatest speed below which a coasting motor may be at rest. */
 static const double rest_share = 0.05;

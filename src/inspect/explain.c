@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "constants.h"
-#include "scenario_reader.h"
+#include "base/constants.h"
+#include "scenario/reader.h"
 #include "shiftband/overlay.h"
 
 /* The cost of what is no scenario or cannot be simulated: finite, for Brent's method takes no other. */

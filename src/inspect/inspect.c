@@ -5,8 +5,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "inspect/gear_track.h"
 #include "shiftband/closed_form.h"
-#include "track.h"
 
 struct sb_inspect_options sb_inspect_options_default(void)
 {

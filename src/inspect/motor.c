@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "track.h"
+#include "inspect/gear_track.h"
 
 /* All of neutral and engagement happens within this time, s. */
 static const double sharp_s = 0.4;

@@ -9,9 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "shiftband/json.h"
+#include "inspect/gear_track.h"
 #include "shiftband/run.h"
-#include "track.h"
+#include "text/json.h"
 
 /* The share of a column's values that its scale covers, and of scale^2 that one difference counts at most. */
 static const double scale_share = 0.98, clip = 1.0;

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "track.h"
+#include "inspect/gear_track.h"
 
 void sb_series_clear(struct sb_series *series)
 {

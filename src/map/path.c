@@ -2,7 +2,7 @@
 /*
  * A path is followed along its track sample by sample. At each sample the reading is held against the one end of the
  * rectangle that would shift first; the part that shifts goes on as a path of its own, the rest goes on along the track.
- * What verdicts need is kept as the monitor of a run keeps it (src/monitor.c), but for all thresholds at once.
+ * What verdicts need is kept as the monitor of a run keeps it (src/run/monitor.c), but for all thresholds at once.
  */
 #include "map/path.h"
 

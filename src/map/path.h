@@ -6,7 +6,7 @@
 #ifndef SHIFTBAND_MAP_PATH_H
 #define SHIFTBAND_MAP_PATH_H
 
-#include "arena.h"
+#include "base/arena.h"
 #include "map/track.h"
 #include "shiftband/map.h"
 

@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "constants.h"
-#include "stepper.h"
+#include "base/constants.h"
+#include "sim/stepper.h"
 
 /* One entry of the hash: a stop, by the bits of its state. */
 struct meeting {

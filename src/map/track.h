@@ -11,7 +11,7 @@
 
 #include <stdint.h>
 
-#include "arena.h"
+#include "base/arena.h"
 #include "shiftband/run.h"
 
 enum sb_spot_flag {

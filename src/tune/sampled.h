@@ -8,7 +8,7 @@
 #ifndef SHIFTBAND_TUNE_SAMPLED_H
 #define SHIFTBAND_TUNE_SAMPLED_H
 
-#include "shiftband/study.h"
+#include "shiftband/tasks.h"
 #include "tune/survey.h"
 
 /* One row of the lattice, down kept: lines as a survey reads them. dwell_s as in the survey. */

@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "shiftband/study.h"
+#include "shiftband/tasks.h"
 #include "tune/sampled.h"
 
 static struct sb_map_options map_options_of(const struct sb_tune_options *options)

@@ -1,0 +1,22 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* arena.h - memory that is taken piece by piece and given back all at once. */
+#ifndef SHIFTBAND_BASE_ARENA_H
+#define SHIFTBAND_BASE_ARENA_H
+
+#include <stddef.h>
+
+struct sb_arena_block;
+
+struct sb_arena {
+  struct sb_arena_block *blocks; /* newest first; NULL when empty */
+};
+
+/* size bytes set to zero, aligned for any type; NULL when memory runs out. */
+void *sb_arena_take(struct sb_arena *arena, size_t size);
+
+/* A copy of length bytes with a zero byte behind it; NULL when memory runs out. */
+char *sb_arena_copy(struct sb_arena *arena, const char *text, size_t length);
+
+void sb_arena_clear(struct sb_arena *arena);
+
+#endif

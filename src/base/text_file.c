@@ -1,0 +1,33 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "base/text_file.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+enum { READ_FIRST = 1 << 16 };
+
+char *sb_text_file_read(const char *path, size_t most, size_t *length)
+{
+  FILE *file = fopen(path, "rbe");
+  if (file == NULL) return NULL;
+  size_t room = READ_FIRST, count = 0;
+  char *text = malloc(room + 1);
+  while (text != NULL) {
+    count += fread(text + count, 1, room - count, file);
+    if (count < room || room >= most) break;
+    char *grown = realloc(text, (room *= 2) + 1);
+    if (grown == NULL) free(text);
+    text = grown;
+  }
+  const int reason = text == NULL ? ENOMEM : ferror(file) ? errno : count >= most ? EFBIG : 0;
+  fclose(file);
+  if (reason != 0) {
+    free(text);
+    errno = reason;
+    return NULL;
+  }
+  text[count] = 0;
+  *length = count;
+  return text;
+}

@@ -1,0 +1,435 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/units.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/constants.h"
+#define KELVIN_AT_0_C 273.15
+
+enum { FACTOR_MAX = 16 }; /* factors in one unit expression: bounds the exponents */
+
+struct quantity_info {
+  const char *words, *units, *si;
+  struct sb_dimension dimension;
+  bool does_angle_count;
+};
+
+static const struct quantity_info quantities[SB_QUANTITY_COUNT] = {
+#define QUANTITY_ROW(name, words, units, si, m, kg, s, a, k, angle, counts) \
+  [name] = {words, units, si, {m, kg, s, a, k, angle}, counts},
+    SB_QUANTITY_LIST(QUANTITY_ROW)
+#undef QUANTITY_ROW
+};
+
+struct symbol {
+  const char *name;
+  double multiplier, divisor;
+  struct sb_dimension dimension; /* m kg s A K angle */
+  bool takes_prefix;
+};
+
+static const struct symbol symbols[] = {
+    {"m", 1, 1, {1, 0, 0, 0, 0, 0}, true},
+    {"g", 1, 1000, {0, 1, 0, 0, 0, 0}, true},
+    {"s", 1, 1, {0, 0, 1, 0, 0, 0}, true},
+    {"A", 1, 1, {0, 0, 0, 1, 0, 0}, true},
+    {"K", 1, 1, {0, 0, 0, 0, 1, 0}, true},
+    {"rad", 1, 1, {0, 0, 0, 0, 0, 1}, true},
+    {"deg", SB_PI, 180, {0, 0, 0, 0, 0, 1}, false},
+    {"rev", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"turn", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"turns", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"rpm", 2 * SB_PI, 60, {0, 0, -1, 0, 0, 1}, false},
+    {"Hz", 1, 1, {0, 0, -1, 0, 0, 0}, true},
+    {"min", 60, 1, {0, 0, 1, 0, 0, 0}, false},
+    {"h", 3600, 1, {0, 0, 1, 0, 0, 0}, false},
+    {"in", 254, 10000, {1, 0, 0, 0, 0, 0}, false},
+    {"ft", 3048, 10000, {1, 0, 0, 0, 0, 0}, false},
+    {"N", 1, 1, {1, 1, -2, 0, 0, 0}, true},
+    {"kgf", 980665, 100000, {1, 1, -2, 0, 0, 0}, false},
+    {"gf", 980665, 100000000, {1, 1, -2, 0, 0, 0}, false},
+    {"lbf", 4.4482216152605, 1, {1, 1, -2, 0, 0, 0}, false},
+    {"ozf", 4.4482216152605, 16, {1, 1, -2, 0, 0, 0}, false},
+    {"Pa", 1, 1, {-1, 1, -2, 0, 0, 0}, true},
+    {"psi", 44482216152605, 6451600000, {-1, 1, -2, 0, 0, 0}, false}, /* lbf/in2 */
+    {"J", 1, 1, {2, 1, -2, 0, 0, 0}, true},
+    {"W", 1, 1, {2, 1, -3, 0, 0, 0}, true},
+    {"Wh", 3600, 1, {2, 1, -2, 0, 0, 0}, true},
+    {"V", 1, 1, {2, 1, -3, -1, 0, 0}, true},
+    {"ohm", 1, 1, {2, 1, -3, -2, 0, 0}, true},
+    {"\xce\xa9", 1, 1, {2, 1, -3, -2, 0, 0}, true},     /* U+03A9 greek capital omega */
+    {"\xe2\x84\xa6", 1, 1, {2, 1, -3, -2, 0, 0}, true}, /* U+2126 ohm sign */
+    {"C", 1, 1, {0, 0, 1, 1, 0, 0}, true},
+    {"Ah", 3600, 1, {0, 0, 1, 1, 0, 0}, true},
+    {"%", 1, 100, {0, 0, 0, 0, 0, 0}, false},
+};
+
+struct prefix {
+  const char *name;
+  double multiplier, divisor;
+};
+
+static const struct prefix prefixes[] = {
+    {"G", 1e9, 1}, {"M", 1e6, 1}, {"k", 1e3, 1},        {"c", 1, 1e2},        {"m", 1, 1e3},
+    {"u", 1, 1e6}, {"n", 1, 1e9}, {"\xc2\xb5", 1, 1e6}, {"\xce\xbc", 1, 1e6}, /* the micro sign and the greek mu */
+};
+
+const char *sb_quantity_words(enum sb_quantity quantity)
+{
+  return quantities[quantity].words;
+}
+
+const char *sb_quantity_units(enum sb_quantity quantity)
+{
+  return quantities[quantity].units;
+}
+
+const char *sb_quantity_si(enum sb_quantity quantity)
+{
+  return quantities[quantity].si;
+}
+
+static const char *skip_digits(const char *p)
+{
+  while (*p >= '0' && *p <= '9') p++;
+  return p;
+}
+
+static const char *skip_spaces(const char *p)
+{
+  while (*p == ' ' || *p == '\t' || *p == '\n' || *p == '\r') p++;
+  return p;
+}
+
+const char *sb_number_parse(const char *text, double *value)
+{
+  const char *p = text;
+  if (*p == '+' || *p == '-') p++;
+  const char *whole = p;
+  p = skip_digits(p);
+  long digits = (long)(p - whole);
+  if (*p == '.' && p[1] != '.') { /* two points make a range */
+    const char *fraction = p + 1;
+    p = skip_digits(fraction);
+    digits += (long)(p - fraction);
+  }
+  if (digits == 0) return NULL;
+
+  /* An `e` belongs to the number only with digits behind it. */
+  if (*p == 'e' || *p == 'E') {
+    const char *exponent = p + 1;
+    if (*exponent == '+' || *exponent == '-') exponent++;
+    if (skip_digits(exponent) > exponent) p = skip_digits(exponent);
+  }
+
+  /* Copied out, because strtod reads more than is allowed here: 0x10, or the first point of 9..12. */
+  char buffer[64];
+  const size_t length = (size_t)(p - text);
+  char *end = NULL;
+  double number;
+  if (length < sizeof buffer) {
+    memcpy(buffer, text, length);
+    buffer[length] = 0;
+    number = strtod(buffer, &end);
+    if (end != buffer + length) return NULL;
+  } else {
+    number = strtod(text, &end);
+    if (end != p) return NULL;
+  }
+  if (!isfinite(number)) return NULL;
+  *value = number;
+  return p;
+}
+
+static bool starts_with(const char *text, const char *end, const char *start)
+{
+  const size_t length = strlen(start);
+  return (size_t)(end - text) >= length && memcmp(text, start, length) == 0;
+}
+
+static const struct symbol *find_symbol(const char *name, const char *end)
+{
+  for (size_t i = 0; i < sizeof symbols / sizeof *symbols; i++) {
+    if (starts_with(name, end, symbols[i].name) && strlen(symbols[i].name) == (size_t)(end - name)) return &symbols[i];
+  }
+  return NULL;
+}
+
+/* The symbol from name to end, with or without a prefix: a symbol of its own (min, kgf) comes before a prefixed one. */
+static bool read_symbol(const char *name, const char *end, struct sb_unit *unit)
+{
+  const struct symbol *symbol = find_symbol(name, end);
+  if (symbol != NULL) {
+    *unit = (struct sb_unit){symbol->multiplier, symbol->divisor, symbol->dimension};
+    return true;
+  }
+  for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; i++) {
+    const struct prefix *prefix = &prefixes[i];
+    if (!starts_with(name, end, prefix->name)) continue;
+    symbol = find_symbol(name + strlen(prefix->name), end);
+    if (symbol == NULL || !symbol->takes_prefix) continue;
+    *unit =
+        (struct sb_unit){symbol->multiplier * prefix->multiplier, symbol->divisor * prefix->divisor, symbol->dimension};
+    return true;
+  }
+  return false;
+}
+
+/* Multiplies a product by a unit to the power of exponent, which may be negative. */
+static void multiply(struct sb_unit *product, const struct sb_unit *unit, int exponent)
+{
+  for (int i = 0; i < abs(exponent); i++) {
+    product->multiplier *= exponent > 0 ? unit->multiplier : unit->divisor;
+    product->divisor *= exponent > 0 ? unit->divisor : unit->multiplier;
+  }
+  struct sb_dimension *d = &product->dimension;
+  d->metre += exponent * unit->dimension.metre;
+  d->kilogram += exponent * unit->dimension.kilogram;
+  d->second += exponent * unit->dimension.second;
+  d->ampere += exponent * unit->dimension.ampere;
+  d->kelvin += exponent * unit->dimension.kelvin;
+  d->angle += exponent * unit->dimension.angle;
+}
+
+/* An exponent: a digit, with or without ^ and a minus, or a raised two or three; 1 when there is none. */
+static const char *read_exponent(const char *p, int *exponent)
+{
+  *exponent = 1;
+  const char *end = p + strlen(p);
+  if (starts_with(p, end, "\xc2\xb2") || starts_with(p, end, "\xc2\xb3")) {
+    *exponent = p[1] == '\xb2' ? 2 : 3;
+    return p + 2;
+  }
+  const bool has_caret = *p == '^';
+  const char *digit = has_caret ? p + 1 : p;
+  const bool is_negative = *digit == '-';
+  if (is_negative) digit++;
+  if (*digit >= '1' && *digit <= '9') {
+    *exponent = is_negative ? -(*digit - '0') : *digit - '0';
+    return digit + 1;
+  }
+  return has_caret || is_negative ? NULL : p;
+}
+
+static const char *read_factor(const char *p, bool is_divisor, struct sb_unit *product)
+{
+  if (*p == '1' && p[1] == '/') return p + 1; /* as in 1/s */
+  const char *end = p;
+  while (*end != 0 && strchr("./^-123456789 \t", *end) == NULL && strncmp(end, "\xc2\xb7", 2) != 0 &&
+         strncmp(end, "\xc2\xb2", 2) != 0 && strncmp(end, "\xc2\xb3", 2) != 0) {
+    end++;
+  }
+  struct sb_unit unit;
+  if (end == p || !read_symbol(p, end, &unit)) return NULL;
+  int exponent;
+  end = read_exponent(end, &exponent);
+  if (end != NULL) multiply(product, &unit, is_divisor ? -exponent : exponent);
+  return end;
+}
+
+bool sb_unit_parse(const char *text, struct sb_unit *unit)
+{
+  struct sb_unit product = {.multiplier = 1.0, .divisor = 1.0};
+  bool is_divisor = false;
+  const char *p = text;
+  for (int factors = 0; factors < FACTOR_MAX; factors++) {
+    p = read_factor(p, is_divisor, &product);
+    if (p == NULL) return false;
+    if (*p == 0) {
+      *unit = product;
+      return isfinite(product.multiplier / product.divisor) && product.multiplier / product.divisor > 0.0;
+    }
+    const bool is_product = *p == '.' || strncmp(p, "\xc2\xb7", 2) == 0;
+    if (is_product && is_divisor) return false; /* a/b.c reads both ways */
+    if (!is_product && *p != '/') return false;
+    is_divisor = !is_product;
+    p += *p == '.' || *p == '/' ? 1 : 2;
+  }
+  return false;
+}
+
+static bool has_dimension(const struct sb_dimension *a, const struct sb_dimension *b, bool does_angle_count)
+{
+  return a->metre == b->metre && a->kilogram == b->kilogram && a->second == b->second && a->ampere == b->ampere &&
+         a->kelvin == b->kelvin && (!does_angle_count || a->angle == b->angle);
+}
+
+bool sb_unit_fits(const struct sb_unit *unit, enum sb_quantity quantity)
+{
+  const struct quantity_info *info = &quantities[quantity];
+  return has_dimension(&unit->dimension, &info->dimension, info->does_angle_count);
+}
+
+const char *sb_quote(char out[SB_QUOTE_SIZE], const char *text)
+{
+  size_t length = 0;
+  out[length++] = '"';
+  for (const char *p = text; *p != 0; p++) {
+    const unsigned char byte = (unsigned char)*p;
+    const bool starts_character = (byte & 0xc0u) != 0x80u;
+    if (starts_character && length > 60) {
+      memcpy(out + length, "...", 3);
+      length += 3;
+      break;
+    }
+    if (length > SB_QUOTE_SIZE - 12) break;
+    if (byte < 0x20 || byte == 0x7f) {
+      length += (size_t)snprintf(out + length, SB_QUOTE_SIZE - length, "\\x%02x", byte);
+    } else {
+      out[length++] = *p;
+    }
+  }
+  out[length++] = '"';
+  out[length] = 0;
+  return out;
+}
+
+/* What a key wants: one quantity, or one of two. */
+struct want {
+  enum sb_quantity first, second;
+};
+
+static enum sb_status refuse(const struct want *want, struct sb_error *err, const char *text, const char *why)
+{
+  const struct quantity_info *first = &quantities[want->first], *second = &quantities[want->second];
+  char quoted[SB_QUOTE_SIZE];
+  const bool is_empty = *text == 0;
+  if (first == second) {
+    return sb_fail(err, SB_ERR_SCENARIO, "needs %s (%s), found %s%s", first->words, first->units,
+                   is_empty ? "nothing" : sb_quote(quoted, text), why);
+  }
+  return sb_fail(err, SB_ERR_SCENARIO, "needs %s (%s) or %s (%s), found %s%s", first->words, first->units,
+                 second->words, second->units, is_empty ? "nothing" : sb_quote(quoted, text), why);
+}
+
+static enum sb_status refuse_unit(const struct want *want, struct sb_error *err, const char *text,
+                                  const char *unit_text)
+{
+  char why[160];
+  char quoted[SB_QUOTE_SIZE];
+  struct sb_unit unit;
+  snprintf(why, sizeof why, ", another kind of quantity");
+  if (*unit_text == 0) {
+    snprintf(why, sizeof why, ", a bare number without its unit");
+  } else if (*unit_text == ',') {
+    snprintf(why, sizeof why, " with a decimal comma; write a point");
+  } else if (!sb_unit_parse(unit_text, &unit)) {
+    snprintf(why, sizeof why, " with the unknown unit %s", sb_quote(quoted, unit_text));
+  } else {
+    for (int i = SB_PERCENT; i < SB_QUANTITY_COUNT; i++) {
+      if (!has_dimension(&unit.dimension, &quantities[i].dimension, quantities[i].does_angle_count)) continue;
+      snprintf(why, sizeof why, ", which is %s", quantities[i].words);
+      break;
+    }
+  }
+  return refuse(want, err, text, why);
+}
+
+static bool is_celsius(const char *unit_text)
+{
+  return strcmp(unit_text, "C") == 0 || strcmp(unit_text, "degC") == 0 ||
+         strcmp(unit_text, "\xc2\xb0"
+                           "C") == 0;
+}
+
+/* What a unit text stands for under a wanted quantity: number * multiplier / divisor - offset. */
+static bool read_unit(const char *unit_text, enum sb_quantity wanted, struct sb_unit *unit, double *offset)
+{
+  *offset = 0.0;
+  if (wanted == SB_TEMPERATURE && is_celsius(unit_text)) {
+    *unit = (struct sb_unit){.multiplier = 1.0, .divisor = 1.0};
+    return true;
+  }
+  if (*unit_text == 0) {
+    *unit = (struct sb_unit){.multiplier = 1.0, .divisor = 1.0};
+    return wanted == SB_RATIO;
+  }
+  if (wanted == SB_TEMPERATURE) *offset = KELVIN_AT_0_C;
+  return sb_unit_parse(unit_text, unit) && sb_unit_fits(unit, wanted);
+}
+
+/* Copies the unit behind the number without the spaces around it; false when it is far too long to be one. */
+static bool copy_unit(const char *p, char *unit_text, size_t size)
+{
+  p = skip_spaces(p);
+  size_t length = strlen(p);
+  while (length > 0 && (p[length - 1] == ' ' || p[length - 1] == '\n' || p[length - 1] == '\r')) length--;
+  const bool fits = length < size;
+  if (!fits) length = size - 1;
+  memcpy(unit_text, p, length);
+  unit_text[length] = 0;
+  return fits;
+}
+
+static enum sb_status parse_with_unit(const char *text, const struct want *want, bool is_difference, double *value,
+                                      enum sb_quantity *found, struct sb_error *err)
+{
+  double number = 0.0;
+  char unit_text[64];
+  const char *end = sb_number_parse(skip_spaces(text), &number);
+  if (end == NULL) return refuse(want, err, text, "");
+  const bool fits = copy_unit(end, unit_text, sizeof unit_text);
+
+  const enum sb_quantity wanted[2] = {want->first, want->second};
+  for (int i = 0; fits && i < 2; i++) {
+    struct sb_unit unit;
+    double offset;
+    if (!read_unit(unit_text, wanted[i], &unit, &offset)) continue;
+    const double si = number * unit.multiplier / unit.divisor - (is_difference ? 0.0 : offset);
+    if (!isfinite(si)) return refuse(want, err, text, ", too large a number");
+    *value = si;
+    *found = wanted[i];
+    return SB_OK;
+  }
+  return refuse_unit(want, err, text, unit_text);
+}
+
+enum sb_status sb_quantity_parse(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err)
+{
+  enum sb_quantity found;
+  const struct want want = {wanted, wanted};
+  return parse_with_unit(text, &want, false, value, &found, err);
+}
+
+enum sb_status sb_quantity_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second,
+                                        double *value, enum sb_quantity *found, struct sb_error *err)
+{
+  const struct want want = {first, second};
+  return parse_with_unit(text, &want, false, value, found, err);
+}
+
+enum sb_status sb_quantity_parse_difference(const char *text, enum sb_quantity wanted, double *value,
+                                            struct sb_error *err)
+{
+  enum sb_quantity found;
+  const struct want want = {wanted, wanted};
+  return parse_with_unit(text, &want, true, value, &found, err);
+}
+
+enum sb_status sb_quantity_parse_range(const char *text, enum sb_quantity wanted, double *least, double *greatest,
+                                       struct sb_error *err)
+{
+  const struct want want = {wanted, wanted};
+  double low = 0.0, high = 0.0;
+  char unit_text[64];
+  const char *end = sb_number_parse(skip_spaces(text), &low);
+  if (end == NULL || strncmp(end, "..", 2) != 0) return refuse(&want, err, text, ", no range such as 9.6..12.6");
+  end = sb_number_parse(end + 2, &high);
+  if (end == NULL) return refuse(&want, err, text, ", no range such as 9.6..12.6");
+  if (high < low) return refuse(&want, err, text, ", a range that runs backwards");
+  struct sb_unit unit;
+  double offset;
+  if (!copy_unit(end, unit_text, sizeof unit_text) || !read_unit(unit_text, wanted, &unit, &offset)) {
+    return refuse_unit(&want, err, text, unit_text);
+  }
+  low = low * unit.multiplier / unit.divisor - offset;
+  high = high * unit.multiplier / unit.divisor - offset;
+  if (!isfinite(low) || !isfinite(high)) return refuse(&want, err, text, ", too large a number");
+  *least = low;
+  *greatest = high;
+  return SB_OK;
+}

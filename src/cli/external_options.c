@@ -1,0 +1,131 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* external_options.c - see own_options.h. */
+#include "cli/external_options.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "cli/command.h"
+#include "cli/interrupt.h"
+#include "shiftband/tasks.h"
+
+static const double timeout_default_s = 1.0, timeout_max_s = 3600.0;
+
+static int read_timeout(struct sb_own_options *own, const struct sb_option_reader *reader)
+{
+  struct sb_error err;
+  double *timeout_s = &own->program.timeout_s;
+  own->has_timeout = true;
+  if (sb_quantity_parse(reader->value, SB_TIME, timeout_s, &err) != SB_OK) {
+    return sb_options_complain(reader, "--controller-timeout %s", err.text);
+  }
+  if (*timeout_s >= 1e-3 && *timeout_s <= timeout_max_s) return SB_EXIT_DONE;
+  return sb_options_complain(reader, "--controller-timeout needs 1 ms to 1 h, found %s", reader->value);
+}
+
+int sb_own_options_take(struct sb_own_options *own, const struct sb_option_reader *reader, int id)
+{
+  switch (id) {
+    case SB_OWN_OPTION_OBJECT: own->object = reader->value; return SB_EXIT_DONE;
+    case SB_OWN_OPTION_COMMAND: own->command = reader->value; return SB_EXIT_DONE;
+    case SB_OWN_OPTION_TIMEOUT: return read_timeout(own, reader);
+    default: return SB_EXIT_USAGE;
+  }
+}
+
+/* The program that hosts an object is this one. */
+static const char *host_path(void)
+{
+  static const char self[] = "/proc/self/exe";
+  return access(self, X_OK) == 0 ? self : sb_command_program();
+}
+
+/* A bare name is a file here, and not one to be searched for. */
+static int set_object(struct sb_own_options *own)
+{
+  const char *folder = strchr(own->object, '/') == NULL ? "./" : "";
+  const size_t size = strlen(folder) + strlen(own->object) + 1;
+  if (access(own->object, R_OK) != 0) {
+    sb_command_complain("--controller %s: %s", own->object, strerror(errno));
+    return SB_EXIT_IO;
+  }
+  own->path = malloc(size);
+  if (own->path == NULL) {
+    sb_command_complain("out of memory");
+    return SB_EXIT_GAVE_UP;
+  }
+  snprintf(own->path, size, "%s%s", folder, own->object);
+  own->argv[0] = host_path();
+  own->argv[1] = "host";
+  own->argv[2] = own->path;
+  own->program.name = own->object;
+  return SB_EXIT_DONE;
+}
+
+static void set_command(struct sb_own_options *own)
+{
+  own->argv[0] = "/bin/sh";
+  own->argv[1] = "-c";
+  own->argv[2] = own->command;
+  own->program.name = sb_quote(own->name, own->command);
+}
+
+int sb_own_options_check(struct sb_own_options *own, const struct sb_option_reader *reader)
+{
+  if (own->object == NULL && own->command == NULL) {
+    if (!own->has_timeout) return SB_EXIT_DONE;
+    return sb_options_complain(reader, "--controller-timeout goes with --controller or --controller-command");
+  }
+  if (own->object != NULL && own->command != NULL) {
+    return sb_options_complain(reader, "--controller and --controller-command exclude each other");
+  }
+  if (!own->has_timeout) own->program.timeout_s = timeout_default_s;
+  own->program.argv = own->argv;
+  own->program.stop = sb_interrupt_flag();
+  if (own->object != NULL) {
+    const int code = set_object(own);
+    if (code != SB_EXIT_DONE) return code;
+  } else {
+    set_command(own);
+  }
+  own->decider = sb_own_program_decider(&own->program);
+  return SB_EXIT_DONE;
+}
+
+const struct sb_decider *sb_own_options_decider(const struct sb_own_options *own)
+{
+  return own->object != NULL || own->command != NULL ? &own->decider : NULL;
+}
+
+static int hash_object(const char *path, uint64_t *hash)
+{
+  unsigned char bytes[4096];
+  FILE *file = fopen(path, "rb");
+  if (file != NULL) {
+    for (size_t count; (count = fread(bytes, 1, sizeof bytes, file)) > 0;) {
+      *hash = sb_study_hash_bytes(*hash, bytes, count);
+    }
+    const bool has_failed = ferror(file) != 0;
+    fclose(file);
+    if (!has_failed) return SB_EXIT_DONE;
+  }
+  sb_command_complain("--controller %s: %s", path, strerror(errno));
+  return SB_EXIT_IO;
+}
+
+int sb_own_options_hash(const struct sb_own_options *own, uint64_t *hash)
+{
+  if (own->command != NULL) *hash = sb_study_hash_text(sb_study_hash_text(*hash, "command"), own->command);
+  if (own->object == NULL) return SB_EXIT_DONE;
+  *hash = sb_study_hash_text(*hash, "object");
+  return hash_object(own->object, hash);
+}
+
+void sb_own_options_clear(struct sb_own_options *own)
+{
+  free(own->path);
+  own->path = NULL;
+}

@@ -1,0 +1,45 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* gear_track.h - which gear is in mesh, value by value, and by which column that is told. */
+#ifndef SHIFTBAND_INSPECT_GEAR_TRACK_H
+#define SHIFTBAND_INSPECT_GEAR_TRACK_H
+
+#include "shiftband/inspect.h"
+
+/* A series without holes: what was there, smoothed or not. */
+struct sb_series {
+  size_t count;
+  double *time_s; /* owned */
+  double *a, *b;  /* owned; b may be NULL */
+};
+
+/* Takes the rows in which column a, and b unless it is -1, have values. SB_ERR_MEMORY. */
+enum sb_status sb_series_take(const struct sb_log *log, int a, int b, struct sb_series *out);
+void sb_series_clear(struct sb_series *series);
+
+/* Running median over an odd number of values; in place. SB_ERR_MEMORY. */
+enum sb_status sb_series_smooth(double *values, size_t count, size_t width);
+
+/* The median of values[first..last], last included and both cut to the series. */
+double sb_series_median(const double *values, size_t count, long first, long last);
+
+/* Gears over time, from 1; 0 neutral or between gears, -1 not known. */
+struct sb_track {
+  size_t count;
+  double *time_s; /* owned */
+  int *gear;      /* owned */
+};
+
+enum sb_status sb_track_by_gear(const struct sb_log *log, struct sb_track *track);
+enum sb_status sb_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,
+                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
+
+/* Motor alone: finds shifts themselves; the track holds the gears that follow from them. */
+enum sb_status sb_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
+                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
+
+void sb_track_clear(struct sb_track *track);
+
+/* What counts as rest in a column. */
+double sb_inspect_rest_of(const struct sb_log *log, enum sb_log_column column, double wanted);
+
+#endif

@@ -1,0 +1,29 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* A mass on a rope around a drum, with or without a counterweight on the drum's other side. */
+#include <stddef.h>
+
+#include "machine/body/kinds.h"
+
+static bool lower(const struct sb_body *body, double *room, struct sb_load *load)
+{
+  (void)room;
+  const struct sb_hoist *hoist = &body->hoist;
+  const double radius_m = hoist->drum_radius_m;
+  load->brake_nm += hoist->brake_nm;
+  load->inertia_kg_m2 += (hoist->mass_kg + hoist->counterweight_kg) * radius_m * radius_m + hoist->drum_inertia_kg_m2;
+  return add_acting(load, (hoist->mass_kg - hoist->counterweight_kg) * hoist->gravity_m_s2 * radius_m) &&
+         add_resisting(load, hoist->friction_nm, hoist->breakaway_nm);
+}
+
+static const char *note(const struct sb_body *body)
+{
+  (void)body;
+  return "hoist: the rope is taken to stay taut, without mass or stretch of its own; a drum that pays out faster than "
+         "its weights fall would leave it slack, which is not simulated.";
+}
+
+const struct sb_body_ops sb_body_hoist = {
+    .name = "hoist",
+    .note = note,
+    .lower = lower,
+};

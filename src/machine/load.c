@@ -1,0 +1,204 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * The sum of the parts. The least hold of all resisting parts together (sb_load.breakaway_nm) is no part's own and is
+ * not in any curve: whoever decides whether the output starts takes the greater of it and the resisting share at rest.
+ */
+#include "shiftband/load.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "machine/load/kinds.h"
+
+const struct sb_load_ops *const sb_load_kinds[] = {
+    &sb_load_constant, &sb_load_viscous, &sb_load_quadratic, &sb_load_profile, &sb_load_sine, NULL,
+};
+
+const struct sb_load_ops *sb_load_kind_find(const char *name)
+{
+  for (size_t i = 0; sb_load_kinds[i] != NULL; i++) {
+    if (strcmp(sb_load_kinds[i]->name, name) == 0) return sb_load_kinds[i];
+  }
+  return NULL;
+}
+
+static bool is_on_side(const struct sb_load_part *part, enum sb_load_side side)
+{
+  return side == SB_SIDE_BOTH || part->is_beyond == (side == SB_SIDE_BEYOND);
+}
+
+struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const struct sb_load_at *at,
+                                           enum sb_load_share share, enum sb_load_side side)
+{
+  struct sb_load_at beyond = *at;
+  beyond.angle_rad = at->beyond_rad;
+  struct sb_load_curve sum = {.time_s = at->time_s,
+                              .angle_rad = side == SB_SIDE_BEYOND ? at->beyond_rad : at->angle_rad};
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (!is_on_side(part, side)) continue;
+    if (share == SB_SHARE_ACTING && part->is_resisting) continue;
+    if (share == SB_SHARE_RESISTING && !part->is_resisting) continue;
+    const bool is_signed = share == SB_SHARE_ALL && part->is_resisting;
+    part->ops->add(part, part->is_beyond ? &beyond : at, is_signed ? at->direction : 1.0, &sum);
+  }
+  return sum;
+}
+
+struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct sb_load_at *at, enum sb_load_share share)
+{
+  return sb_load_side_curve_at(load, at, share, SB_SIDE_BOTH);
+}
+
+double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
+{
+  double torque_nm =
+      curve->c0_nm + curve->per_s * (time_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad);
+  for (int i = 0; i < curve->wave_count; i++) {
+    const struct sb_load_wave *wave = &curve->waves[i];
+    torque_nm += wave->amplitude_nm * sin(wave->per_s * time_s + wave->per_rad * angle_rad + wave->phase_rad);
+  }
+  return torque_nm;
+}
+
+double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s)
+{
+  return sb_load_curve_outside_nm(curve, time_s, angle_rad) +
+         (curve->per_rad_s + curve->per_rad_s2 * fabs(speed_rad_s)) * speed_rad_s;
+}
+
+double sb_load_next_time_s(const struct sb_load *load, double time_s)
+{
+  double next_s = INFINITY;
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (part->ops->next_time_s != NULL) next_s = fmin(next_s, part->ops->next_time_s(part, time_s));
+  }
+  return next_s;
+}
+
+double sb_load_next_angle_rad(const struct sb_load *load, enum sb_load_side side, double angle_rad, int direction)
+{
+  double way_rad = INFINITY;
+  double next_rad = direction * (double)INFINITY;
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (part->ops->next_angle_rad == NULL || !is_on_side(part, side)) continue;
+    const double corner_rad = part->ops->next_angle_rad(part, angle_rad, direction);
+    if (direction * (corner_rad - angle_rad) < way_rad) {
+      way_rad = direction * (corner_rad - angle_rad);
+      next_rad = corner_rad;
+    }
+  }
+  return next_rad;
+}
+
+void sb_load_speed_terms(const struct sb_load *load, double *viscous, double *quadratic)
+{
+  const struct sb_load_at forward = {.direction = 1};
+  const struct sb_load_curve curve = sb_load_curve_at(load, &forward, SB_SHARE_ALL);
+  *viscous = curve.per_rad_s;
+  *quadratic = curve.per_rad_s2;
+}
+
+/* Parts whose extremes are found by walking their corners together; all others are bounded each by itself. */
+static bool is_walked(const struct sb_load_part *part)
+{
+  return part->ops == &sb_load_profile && part->axis == SB_OVER_TIME;
+}
+
+static double table_period_s(const struct sb_load_part *part)
+{
+  return part->is_repeating ? part->table.x[part->table.count - 1] - part->table.x[0] : 0.0;
+}
+
+/*
+ * Beyond this time nothing new comes: one table that repeats has shown all of itself one round after all others ended.
+ * Several that repeat have no such time (their periods may never fit together).
+ */
+static double walk_end_s(const struct sb_load *walked, double duration_s)
+{
+  int repeating_count = 0;
+  double last_s = 0.0;
+  double round_s = 0.0;
+  for (int i = 0; i < walked->part_count; i++) {
+    const struct sb_load_part *part = &walked->parts[i];
+    last_s = fmax(last_s, part->table.x[part->table.count - 1]);
+    round_s = fmax(round_s, table_period_s(part));
+    if (table_period_s(part) > 0.0) repeating_count++;
+  }
+  return repeating_count <= 1 ? fmin(duration_s, last_s + round_s) : duration_s;
+}
+
+/* How many corners the walk would meet. */
+static double count_corners(const struct sb_load *walked, double end_s)
+{
+  double count = 0.0;
+  for (int i = 0; i < walked->part_count; i++) {
+    const struct sb_load_part *part = &walked->parts[i];
+    const double rounds = table_period_s(part) > 0.0 ? 1.0 + end_s / table_period_s(part) : 1.0;
+    count += rounds * (double)part->table.count;
+  }
+  return count;
+}
+
+/* Between two corners the sum is linear: its extremes are at their inner sides. */
+static void walk_range_nm(const struct sb_load *walked, double end_s, double *least, double *greatest)
+{
+  *least = INFINITY;
+  *greatest = -INFINITY;
+  double time_s = 0.0;
+  double next_s = 0.0;
+  do {
+    time_s = next_s;
+    next_s = fmin(sb_load_next_time_s(walked, time_s), end_s);
+    const struct sb_load_at at = {.time_s = time_s, .direction = 1};
+    const struct sb_load_curve curve = sb_load_curve_at(walked, &at, SB_SHARE_ALL);
+    const double from_nm = sb_load_curve_outside_nm(&curve, time_s, 0.0);
+    const double to_nm = sb_load_curve_outside_nm(&curve, fmax(next_s, time_s), 0.0);
+    *least = fmin(*least, fmin(from_nm, to_nm));
+    *greatest = fmax(*greatest, fmax(from_nm, to_nm));
+  } while (next_s > time_s);
+}
+
+/* All bodies in a vehicle's way, pushed at once at its steepest. */
+static double pushed_range_nm(const struct sb_load *load)
+{
+  const struct sb_road *road = &load->road;
+  if (road->obstacle_count == 0) return 0.0;
+  double least_nm = 0.0, greatest_nm = 0.0;
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (part->is_beyond && !part->is_resisting) part->ops->range_nm(part, &least_nm, &greatest_nm);
+  }
+  const double friction_nm = sb_road_pushed_friction_nm(road, road->obstacle_count);
+  return fmax(0.0, sb_road_pushed_nm(road, road->obstacle_count, friction_nm, greatest_nm));
+}
+
+void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest)
+{
+  /* Tables of different periods that repeat very often are bounded like the rest: no walk of hours for a bound. */
+  const double most_corners = 1e6;
+  struct sb_load walked = {.part_count = 0};
+  for (int i = 0; i < load->part_count; i++) {
+    if (is_walked(&load->parts[i])) walked.parts[walked.part_count++] = load->parts[i];
+  }
+  const double end_s = walk_end_s(&walked, duration_s);
+  const bool is_walk = walked.part_count > 0 && count_corners(&walked, end_s) <= most_corners;
+
+  double low = 0.0;
+  double high = 0.0;
+  if (is_walk) walk_range_nm(&walked, end_s, &low, &high);
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (is_walk && is_walked(part)) continue;
+    double part_least = 0.0;
+    double part_greatest = 0.0;
+    part->ops->range_nm(part, &part_least, &part_greatest);
+    low += part_least;
+    high += part_greatest;
+  }
+  high += pushed_range_nm(load);
+  *least = low;
+  *greatest = high;
+}

@@ -1,0 +1,137 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/model.h"
+
+#include <math.h>
+
+#include "base/constants.h"
+
+long long sb_model_step_count(double duration_s, double step_s)
+{
+  const double ratio = duration_s / step_s;
+  const double whole = round(ratio);
+  return (long long)(fabs(ratio - whole) <= 1e-6 ? whole : ceil(ratio));
+}
+
+/* One radian of the fastest wave, over time or over turns at a speed of the output. */
+static double shortest_wave_s(const struct sb_load *load, double output_speed_rad_s)
+{
+  double shortest_s = INFINITY;
+  for (int i = 0; i < load->part_count; i++) {
+    const struct sb_load_part *part = &load->parts[i];
+    if (!(part->period > 0.0)) continue;
+    const double radian = part->period / SB_TURN;
+    const double lasts_s = part->axis == SB_OVER_TIME ? radian : radian / fmax(output_speed_rad_s, 1e-9);
+    shortest_s = fmin(shortest_s, lasts_s);
+  }
+  return shortest_s;
+}
+
+/* What slows the output per speed; the quadratic load counts with its slope at the greatest speed without overrun. */
+static double load_slope_nms_rad(const struct sb_load *load, double top_speed_rad_s)
+{
+  double viscous, quadratic;
+  sb_load_speed_terms(load, &viscous, &quadratic);
+  return viscous + 2.0 * quadratic * top_speed_rad_s;
+}
+
+/* The greatest speed of the output without overrun. */
+static double top_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line)
+{
+  const struct sb_gear *fastest = &model->gearbox.gears[model->gearbox.gear_count - 1];
+  return fmax(sb_motor_no_load_speed_rad_s(line) / fastest->ratio, fabs(model->run.initial_output_speed_rad_s));
+}
+
+/* Of what turns with the output whatever its wheels do. */
+static double least_output_inertia(const struct sb_model *model)
+{
+  const struct sb_load *load = &model->load;
+  return load->road.can_slip ? load->inertia_kg_m2 - load->road.inertia_kg_m2 : load->inertia_kg_m2;
+}
+
+/* With so much inertia at the output. */
+static double constant_with_s(const struct sb_model *model, int gear, double output_inertia)
+{
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const double motor_inertia = model->motor.rotor_inertia_kg_m2;
+  const double top_speed = top_speed_rad_s(model, &line);
+  const double load_slope = load_slope_nms_rad(&model->load, top_speed);
+  const double wave_s = shortest_wave_s(&model->load, top_speed);
+  if (gear < 0) {
+    const double output_s = load_slope > 0.0 ? output_inertia / load_slope : INFINITY;
+    return fmin(wave_s, fmin(motor_inertia / line.slope_nms_rad, output_s));
+  }
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const double reflect = own->ratio * own->ratio * own->efficiency;
+  return fmin(wave_s, (motor_inertia + output_inertia / reflect) / (line.slope_nms_rad + load_slope / reflect));
+}
+
+double sb_model_time_constant_s(const struct sb_model *model, int gear)
+{
+  return constant_with_s(model, gear, model->load.inertia_kg_m2);
+}
+
+/* The shaft that gives, against the least that swings at its ends: a radian of its swing, or its damping. */
+static double shaft_time_s(const struct sb_model *model, int gear)
+{
+  const struct sb_driveshaft *shaft = &model->driveshaft;
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const double per_output = 1.0 / least_output_inertia(model);
+  const double per_motor = 1.0 / (own->ratio * own->ratio * own->efficiency * model->motor.rotor_inertia_kg_m2);
+  const double per_inertia = per_output + per_motor;
+  return fmin(1.0 / sqrt(shaft->stiffness_nm_rad * per_inertia),
+              shaft->damping_nms_rad > 0.0 ? 1.0 / (shaft->damping_nms_rad * per_inertia) : INFINITY);
+}
+
+/* Of a vehicle beside wheels that slip: what slows it by its speed is the load's at most. */
+static double vehicle_time_s(const struct sb_model *model)
+{
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const double slope = load_slope_nms_rad(&model->load, top_speed_rad_s(model, &line));
+  return slope > 0.0 ? model->load.road.inertia_kg_m2 / slope : INFINITY;
+}
+
+/* A gear that passes back less than it passes on leaves the motor more to itself in overrun. */
+static double overrun_time_s(const struct sb_model *model, int gear)
+{
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  if (!(own->back_efficiency < own->efficiency)) return INFINITY;
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const double reflected = own->back_efficiency / (own->ratio * own->ratio);
+  return (model->motor.rotor_inertia_kg_m2 + least_output_inertia(model) * reflected) / line.slope_nms_rad;
+}
+
+/* Wheels that slip leave their vehicle, and a shaft that gives leaves motor and output to themselves. */
+double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
+{
+  const double least_inertia = least_output_inertia(model);
+  double least_s = sb_model_time_constant_s(model, gear);
+  if (model->load.road.can_slip) {
+    least_s = fmin(least_s, fmin(constant_with_s(model, gear, least_inertia), vehicle_time_s(model)));
+  }
+  if (gear >= 0) least_s = fmin(least_s, overrun_time_s(model, gear));
+  if (gear < 0 || !model->driveshaft.is_present) return least_s;
+  return fmin(least_s, fmin(constant_with_s(model, -1, least_inertia), shaft_time_s(model, gear)));
+}
+
+double sb_model_shortest_time_constant_s(const struct sb_model *model)
+{
+  double shortest_s = INFINITY;
+  for (int g = -1; g < model->gearbox.gear_count; g++)
+    shortest_s = fmin(shortest_s, sb_model_time_constant_s(model, g));
+  return shortest_s;
+}
+
+/* A step of this length is divided so that a part is a sixteenth of the time constant at most: Runge-Kutta's error is then
+ * (1/16)^4 / 120 a time constant, an eight-millionth. The number of parts does not depend on the step itself, so that
+ * halving the step halves the parts and the order of the method shows; only stability asks for more of a long one. */
+static const double divided_step_s = 1e-3;
+static const double parts_per_time_constant = 16.0;
+static const double stable_share = 0.5;
+
+double sb_model_step_parts(const struct sb_model *model, int gear)
+{
+  const double time_constant_s = sb_model_least_time_constant_s(model, gear);
+  const double for_accuracy = ceil(parts_per_time_constant * divided_step_s / time_constant_s);
+  const double for_stability = ceil(model->run.step_s / (stable_share * time_constant_s));
+  return fmax(1.0, fmax(for_accuracy, for_stability));
+}

@@ -1,0 +1,84 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* A map's rectangles, and the closed-form boundaries over the same plane, as CSV. */
+#include <math.h>
+
+#include "map/report.h"
+#include "shiftband/closed_form.h"
+
+/* A rectangle without what lies on or below the diagonal on all of a side. False when nothing is left. */
+static bool trim(const struct sb_map_options *options, struct sb_map_cell *cell)
+{
+  const long offset = sb_map_axis_number(&options->up, 0) - sb_map_axis_number(&options->down, 0);
+  const long highest_down = cell->up_last + offset - 1, lowest_up = cell->down_first - offset + 1;
+  if (cell->down_last > highest_down) cell->down_last = (int)highest_down;
+  if (cell->up_first < lowest_up) cell->up_first = (int)lowest_up;
+  return cell->down_first <= cell->down_last && cell->up_first <= cell->up_last;
+}
+
+static void write_number(FILE *out, double value)
+{
+  char text[SB_JSON_NUMBER_SIZE];
+  fprintf(out, ",%s", sb_json_format_number(value, text));
+}
+
+static void write_cell(FILE *out, const struct sb_map_options *options, const struct sb_map_cell *cell)
+{
+  char all[SB_MAP_VERDICTS_SIZE];
+  const int worst = sb_map_verdict_worst(&cell->verdict);
+  const char *cause = sb_cause_name(cell->verdict.cause);
+  /* A lattice point to ten digits: 50.1, whatever the rounding error of 501 * 0.001. */
+  fprintf(out, "%.10g,%.10g,%.10g,%.10g,%s,%s,%s,%ld", sb_map_axis_pct(&options->down, cell->down_first),
+          sb_map_axis_pct(&options->down, cell->down_last), sb_map_axis_pct(&options->up, cell->up_first),
+          sb_map_axis_pct(&options->up, cell->up_last),
+          worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst), cause != NULL ? cause : "",
+          sb_map_all_verdicts(&cell->verdict, all), cell->figures.shift_count);
+  write_number(out, cell->figures.output_turns);
+  write_number(out, cell->figures.given_j);
+  write_number(out, cell->figures.greatest_torque_nm);
+  fputc('\n', out);
+}
+
+int sb_map_write_csv(FILE *out, const struct sb_map *map)
+{
+  fputs("down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause,all_verdicts,shifts,output_turns,given_j,"
+        "greatest_torque_nm\n",
+        out);
+  for (size_t i = 0; i < map->cell_count; i++) {
+    struct sb_map_cell cell = map->cells[i];
+    if (trim(&map->options, &cell)) write_cell(out, &map->options, &cell);
+  }
+  return ferror(out) ? -1 : 0;
+}
+
+static void write_limit(FILE *out, const char *limit, double down_fraction, double up_fraction)
+{
+  fprintf(out, "%s,%.10g,%.10g\n", limit, sb_map_pct(down_fraction), sb_map_pct(up_fraction));
+}
+
+int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb_map_options *options)
+{
+  struct sb_model varied = *model;
+  const double up_top = sb_map_axis_at(&options->up, options->up.count - 1);
+  const double down_first = sb_map_axis_at(&options->down, 0);
+  const double down_last = sb_map_axis_at(&options->down, options->down.count - 1);
+  fputs("limit,down_pct,up_pct\n", out);
+  for (int k = 0; k < options->down.count; k++) {
+    const double down = sb_map_axis_at(&options->down, k);
+    varied.control.down_fraction[options->pair] = down;
+    varied.control.up_fraction[options->pair] = fmax(down, model->control.up_fraction[options->pair]);
+    const double least_up = sb_closed_form_solve(&varied).pairs[options->pair].least_safe_up;
+    if (isfinite(least_up)) write_limit(out, "hunting", down, fmax(down, least_up));
+  }
+  const struct sb_closed_form closed = sb_closed_form_solve(model);
+  const double stuck = closed.gears[options->pair].lightest_reading;
+  const double held = closed.gears[options->pair + 1].lightest_reading;
+  if (stuck > down_first) {
+    write_limit(out, "stuck low", down_first, stuck);
+    write_limit(out, "stuck low", fmin(stuck, down_last), stuck);
+  }
+  if (held > 0.0 && held < up_top) {
+    write_limit(out, "downshift for nothing", held, held);
+    write_limit(out, "downshift for nothing", held, up_top);
+  }
+  return ferror(out) ? -1 : 0;
+}

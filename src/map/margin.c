@@ -1,0 +1,126 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* How far the scenario's own thresholds are from failing, along the four directions of the plane. */
+#include <math.h>
+#include <stdlib.h>
+
+#include "map/report.h"
+
+/* A threshold this near the own one is the own one: far below any step, far above rounding. */
+#define SAME 1e-9
+
+const char *sb_map_direction_words(enum sb_map_direction direction)
+{
+  static const char *const words[SB_MAP_DIRECTIONS] = {"down lower", "down higher", "up lower", "up higher"};
+  return words[direction];
+}
+
+/* A map that is one point wide along the other axis, and the cell of each lattice point; -1: none. */
+struct line {
+  const struct sb_map *map;
+  const struct sb_map_axis *axis;
+  int *cells; /* cells[axis->count], owned */
+};
+
+static enum sb_status spread_cells(struct line *line, const struct sb_map *map, bool is_down, struct sb_error *err)
+{
+  line->map = map;
+  line->axis = is_down ? &map->options.down : &map->options.up;
+  line->cells = calloc((size_t)line->axis->count, sizeof *line->cells);
+  if (line->cells == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
+  for (int k = 0; k < line->axis->count; k++) line->cells[k] = -1;
+  for (size_t i = 0; i < map->cell_count; i++) {
+    const struct sb_map_cell *cell = &map->cells[i];
+    const int first = is_down ? cell->down_first : cell->up_first;
+    const int last = is_down ? cell->down_last : cell->up_last;
+    for (int k = first; k <= last; k++) line->cells[k] = (int)i;
+  }
+  return SB_OK;
+}
+
+/* Walks from the own threshold in one direction until a point holds where the own one fails, or the other way round. */
+static struct sb_map_margin walk(const struct line *line, double own_fraction, int step, bool holds)
+{
+  struct sb_map_margin margin = {.last_fraction = (double)NAN, .first_fraction = (double)NAN};
+  int k = step > 0 ? 0 : line->axis->count - 1;
+  for (; k >= 0 && k < line->axis->count; k += step) {
+    const double at = sb_map_axis_at(line->axis, k);
+    const double ahead = (at - own_fraction) * step;
+    if (ahead < SAME || line->cells[k] < 0) continue;
+    const struct sb_map_cell *cell = &line->map->cells[line->cells[k]];
+    margin.margin_fraction = ahead;
+    if ((cell->verdict.kinds == 0) != holds) {
+      margin.changes = true;
+      margin.first_fraction = at;
+      margin.verdict = cell->verdict;
+      margin.figures = cell->figures;
+      break;
+    }
+    margin.last_fraction = at;
+  }
+  return margin;
+}
+
+/* The points of a lattice of whole steps between two fractions, ends left out. */
+static struct sb_map_axis points_between(double low, double high, double step)
+{
+  const int first = (int)floor(low / step + 1e-6) + 1;
+  const int last = (int)ceil(high / step - 1e-6) - 1;
+  return (struct sb_map_axis){first * step, step, last - first + 1};
+}
+
+static enum sb_status look_along(const struct sb_model *model, const struct sb_map_options *options, bool is_down,
+                                 struct sb_map_own *own, struct sb_error *err)
+{
+  const struct sb_map_axis *axis = is_down ? &options->down : &options->up;
+  const double own_fraction = is_down ? own->down_fraction : own->up_fraction;
+  struct sb_map_margin *lower = &own->margins[is_down ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
+  struct sb_map_margin *higher = &own->margins[is_down ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
+  *lower = *higher = (struct sb_map_margin){.last_fraction = (double)NAN, .first_fraction = (double)NAN};
+  if (axis->count < 1) return SB_OK;
+  struct sb_map map;
+  struct line line = {NULL, NULL, NULL};
+  enum sb_status status = sb_map_exact(model, options, true, &map, err);
+  if (status != SB_OK) return status;
+  status = spread_cells(&line, &map, is_down, err);
+  if (status == SB_OK) {
+    *lower = walk(&line, own_fraction, -1, own->holds);
+    *higher = walk(&line, own_fraction, +1, own->holds);
+  }
+  free(line.cells);
+  sb_map_clear(&map);
+  return status;
+}
+
+static enum sb_status look_at(const struct sb_model *model, const struct sb_map_options *options,
+                              struct sb_map_own *own, struct sb_error *err)
+{
+  struct sb_map map;
+  const enum sb_status status = sb_map_exact(model, options, true, &map, err);
+  if (status != SB_OK) return status;
+  own->verdict = map.cells[0].verdict;
+  own->figures = map.cells[0].figures;
+  own->holds = own->verdict.kinds == 0;
+  sb_map_clear(&map);
+  return SB_OK;
+}
+
+enum sb_status sb_map_look_around(const struct sb_model *model, const struct sb_map_options *options,
+                                  struct sb_map_own *own, struct sb_error *err)
+{
+  const double step = options->down.step_fraction;
+  const struct sb_map_axis whole = sb_map_options_default(model).up;
+  const double top = sb_map_axis_at(&whole, whole.count - 1) + 0.5 * step;
+  struct sb_map_own out = {.down_fraction = model->control.down_fraction[options->pair],
+                           .up_fraction = model->control.up_fraction[options->pair]};
+  const struct sb_map_axis down_alone = {out.down_fraction, step, 1}, up_alone = {out.up_fraction, step, 1};
+  struct sb_map_options point = *options, downs = *options, ups = *options;
+  point.down = ups.down = down_alone;
+  point.up = downs.up = up_alone;
+  downs.down = points_between(0.0, fmin(1.0, out.up_fraction), step);
+  ups.up = points_between(out.down_fraction, fmax(top, out.up_fraction), step);
+  enum sb_status status = look_at(model, &point, &out, err);
+  if (status == SB_OK) status = look_along(model, &downs, true, &out, err);
+  if (status == SB_OK) status = look_along(model, &ups, false, &out, err);
+  if (status == SB_OK) *own = out;
+  return status;
+}

@@ -1,0 +1,188 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Checks of the drive and its conversion into the model's terms. NAN marks what had a fault already. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "scenario/reader.h"
+
+#define PERIOD_DEFAULT 5e-3 /* s, common practice for a speed loop on a small motor */
+#define WHOLE_WITHIN 1e-6   /* as in sb_model_step_count() */
+#define ORDER_TIME_MAX 1e8  /* s */
+
+static const char *const order_words[] = {"reverse", "stop", "forward", NULL};
+
+static const struct sb_node *find_key(const struct sb_reader *reader, const char *key)
+{
+  return sb_node_find(sb_node_find(reader->root, "drive"), key);
+}
+
+/* A speed given in percent of the no-load speed, or as a speed; NAN stays NAN. */
+static double as_speed(const struct sb_given *given, double no_load_rad_s)
+{
+  return given->quantity == SB_PERCENT ? given->value * no_load_rad_s : given->value;
+}
+
+/* The order's time and word; false (and faults) when they are none. */
+static bool read_order(struct sb_reader *reader, const struct sb_node *node, const char *path, double *time_s,
+                       double *order)
+{
+  const struct sb_node *time = sb_node_at(node, 1), *word = sb_node_at(node, 2);
+  if (node->kind == SB_NODE_BROKEN) return false;
+  if (node->kind != SB_NODE_LIST || node->count != 2 || time->kind != SB_NODE_VALUE || word->kind != SB_NODE_VALUE) {
+    sb_fault_add(reader->faults, &node->place, path, "needs a pair such as [5 s, stop], found something else");
+    return false;
+  }
+  struct sb_error err;
+  char quoted[SB_QUOTE_SIZE];
+  bool is_fit = sb_quantity_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
+  if (!is_fit) sb_fault_add(reader->faults, &time->place, path, "%s", err.text);
+  if (is_fit && !(*time_s >= 0.0 && *time_s <= ORDER_TIME_MAX)) {
+    sb_fault_add(reader->faults, &time->place, path, "needs a time at least 0 s, at most 1e8 s, found %s",
+                 sb_quote(quoted, time->text));
+    is_fit = false;
+  }
+  for (int i = 0; order_words[i] != NULL; i++) {
+    if (strcmp(word->text, order_words[i]) != 0) continue;
+    *order = (double)(i + SB_ORDER_REVERSE);
+    return is_fit;
+  }
+  const char *nearest = sb_nearest_word(word->text, order_words);
+  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s%s%s",
+               sb_quote(quoted, word->text), nearest ? ", nearest is \"" : "", nearest ? nearest : "",
+               nearest ? "\"" : "");
+  return false;
+}
+
+/* In a direction-selected box the motor's other sense is the other gear, and drives the output the same way. */
+static void check_order(struct sb_reader *reader, const struct sb_node *node, const char *path, double order)
+{
+  const struct sb_model *model = &reader->draft->model;
+  const struct sb_shifter_ops *ops = model->shifter.ops;
+  if (order != (double)SB_ORDER_REVERSE || model->gearbox.gear_count < 2) return;
+  if (ops == NULL || !ops->is_direction_selected) return;
+  sb_fault_add(reader->faults, &sb_node_at(node, 2)->place, path,
+               "needs forward or stop, since with a %s the motor's sense selects the gear: turning it over shifts and "
+               "the output keeps its sense, found \"reverse\"",
+               ops->name);
+}
+
+static void read_orders(struct sb_reader *reader)
+{
+  const struct sb_node *list = find_key(reader, "orders");
+  if (list == NULL || list->kind == SB_NODE_BROKEN) return;
+  if (list->kind != SB_NODE_LIST || list->count == 0) {
+    sb_fault_add(reader->faults, &list->place, "drive.orders", "needs a list of pairs such as [5 s, stop], found %s",
+                 list->kind == SB_NODE_LIST ? "none" : "something else");
+    return;
+  }
+  double *times = sb_arena_take(reader->kept, (size_t)list->count * sizeof *times);
+  double *orders = sb_arena_take(reader->kept, (size_t)list->count * sizeof *orders);
+  if (times == NULL || orders == NULL) {
+    reader->is_out_of_memory = true;
+    return;
+  }
+  size_t n = 0;
+  int number = 0;
+  for (const struct sb_node *node = list->first; node != NULL; node = node->next) {
+    char path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
+    snprintf(path, sizeof path, "drive.orders.%d", ++number);
+    if (!read_order(reader, node, path, &times[n], &orders[n])) continue;
+    check_order(reader, node, path, orders[n]);
+    if (n > 0 && !(times[n] > times[n - 1])) {
+      sb_fault_add(reader->faults, &node->first->place, path, "needs a later time than the order before, found %s",
+                   sb_quote(quoted, node->first->text));
+    }
+    n++;
+  }
+  reader->draft->model.drive.orders = (struct sb_order_table){n, times, orders};
+}
+
+static void finish_hold(struct sb_reader *reader)
+{
+  const struct sb_drive_draft *draft = &reader->draft->drive;
+  struct sb_drive *drive = &reader->draft->model.drive;
+  const double no_load_rad_s = reader->draft->model.motor.no_load_speed_rad_s;
+  const bool is_hold = drive->mode == SB_DRIVE_SPEED_HOLD;
+  if (is_hold && find_key(reader, "target") == NULL) {
+    sb_reader_fault(reader, "drive.target",
+                    "needs a percentage (%%) or an angular speed (%s) for speed hold, found no such key",
+                    sb_quantity_units(SB_SPEED));
+  }
+  static const char *const keys[] = {"target", "proportional_band", "integral_time"};
+  for (size_t i = 0; i < sizeof keys / sizeof *keys && !is_hold; i++) {
+    char path[SB_PATH_SIZE];
+    snprintf(path, sizeof path, "drive.%s", keys[i]);
+    if (find_key(reader, keys[i]) != NULL) sb_reader_fault(reader, path, "needs mode: speed hold, found open loop");
+  }
+  drive->target_rad_s = as_speed(&draft->target, no_load_rad_s);
+  drive->gain_per_rad_s = 1.0 / as_speed(&draft->band, no_load_rad_s);
+}
+
+/* The longest period up to one that goes into the sample period in whole steps; a step at least. */
+static double period_that_fits(double longest_s, double step_s, double sample_period_s)
+{
+  const double per_sample = round(sample_period_s / step_s);
+  for (double steps = fmin(floor(longest_s / step_s + 1e-9), per_sample); steps > 1.0; steps -= 1.0) {
+    if (fmod(per_sample, steps) == 0.0) return steps * step_s;
+  }
+  return step_s;
+}
+
+/* What ticks of the drive and samples of the controller count on: each sample falls on a tick. */
+static void finish_period(struct sb_reader *reader)
+{
+  struct sb_model *model = &reader->draft->model;
+  struct sb_drive *drive = &model->drive;
+  const double step_s = model->run.step_s, sample_s = model->control.sample_period_s;
+  if (isnan(step_s) || isnan(sample_s)) return;
+  if (find_key(reader, "period") == NULL) {
+    drive->period_s = period_that_fits(PERIOD_DEFAULT, step_s, sample_s);
+    sb_reader_resolve(reader, "drive.period", drive->period_s);
+    return;
+  }
+  sb_reader_check_multiple(reader, "drive.period", "the drive's period", drive->period_s, step_s);
+  const double per_sample = sample_s / drive->period_s;
+  if (isnan(per_sample) || (round(per_sample) >= 1.0 && fabs(per_sample - round(per_sample)) <= WHOLE_WITHIN)) return;
+  sb_reader_fault(
+      reader, "drive.period",
+      "needs to go into the sample period (%.10g s) a whole number of times, found %.10g s; %.10g s would do", sample_s,
+      drive->period_s, period_that_fits(drive->period_s, step_s, sample_s));
+}
+
+void sb_reader_finish_drive(struct sb_reader *reader)
+{
+  const struct sb_drive_draft *draft = &reader->draft->drive;
+  struct sb_drive *drive = &reader->draft->model.drive;
+  drive->mode = draft->mode == SB_MODE_HOLD ? SB_DRIVE_SPEED_HOLD : SB_DRIVE_OPEN_LOOP;
+  drive->off = (enum sb_drive_off)draft->off;
+  read_orders(reader);
+  if (draft->mode != SB_MODE_NONE) finish_hold(reader);
+  finish_period(reader);
+}
+
+/* The longest time constant of a gear at full duty, the load's inertia with it and what follows its speed without. */
+static double longest_time_constant_s(const struct sb_model *model)
+{
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  double longest = 0.0;
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    const struct sb_gear *gear = &model->gearbox.gears[g];
+    const double reflected = model->load.inertia_kg_m2 / (gear->ratio * gear->ratio * gear->efficiency);
+    longest = fmax(longest, (model->motor.rotor_inertia_kg_m2 + reflected) / line.slope_nms_rad);
+  }
+  return longest;
+}
+
+void sb_reader_derive_drive(struct sb_reader *reader)
+{
+  struct sb_drive *drive = &reader->draft->model.drive;
+  double integral_time_s = reader->draft->drive.integral_time_s;
+  if (isnan(integral_time_s)) {
+    integral_time_s = longest_time_constant_s(&reader->draft->model);
+    sb_reader_resolve(reader, "drive.integral_time", integral_time_s);
+  }
+  drive->integral_per_rad = drive->gain_per_rad_s / integral_time_s;
+  if (drive->mode == SB_DRIVE_SPEED_HOLD) return;
+  drive->target_rad_s = drive->gain_per_rad_s = drive->integral_per_rad = 0.0; /* nothing holds a speed */
+}

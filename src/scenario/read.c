@@ -1,0 +1,425 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* One loop over the table of keys that fills the draft from the tree. */
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "scenario/reader.h"
+
+enum { KEY_NAME_MAX = 24 }; /* keys of one section at most */
+
+static void read_section(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
+                         void *base, bool has_kind);
+
+void sb_reader_fault(struct sb_reader *reader, const char *path, const char *format, ...)
+{
+  char text[1024];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text, sizeof text, format, arguments);
+  va_end(arguments);
+  const struct sb_place place = sb_place_of(reader->root, path);
+  sb_fault_add(reader->faults, &place, path, "%s", text);
+}
+
+/* Appends a step to the path; returns the length to go back to. */
+static size_t push(struct sb_reader *reader, const char *step)
+{
+  const size_t length = strlen(reader->path);
+  snprintf(reader->path + length, SB_PATH_SIZE - length, "%s%s", length > 0 ? "." : "", step);
+  return length;
+}
+
+static size_t push_number(struct sb_reader *reader, int number)
+{
+  char step[16];
+  snprintf(step, sizeof step, "%d", number);
+  return push(reader, step);
+}
+
+static void pop(struct sb_reader *reader, size_t length)
+{
+  reader->path[length] = 0;
+}
+
+static void remember(struct sb_reader *reader, const struct sb_key *key, const struct sb_given *given, bool is_given)
+{
+  struct sb_value *value = sb_arena_take(reader->scratch, sizeof *value);
+  if (value == NULL) {
+    reader->is_out_of_memory = true;
+    return;
+  }
+  snprintf(value->path, sizeof value->path, "%s", reader->path);
+  value->key = key;
+  value->quantity = given->quantity;
+  value->value = given->value;
+  value->is_given = is_given;
+  value->next = reader->values;
+  reader->values = value;
+}
+
+/* A fault about the text of a value: `needs ..., found ...`. */
+static void refuse(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, const char *why)
+{
+  char words[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
+  const char *found = node->text[0] == 0 ? "nothing" : sb_quote(quoted, node->text);
+  sb_fault_add(reader->faults, &node->place, reader->path, "needs %s, found %s%s", sb_key_words(key, words), found,
+               why);
+}
+
+static void refuse_range(struct sb_reader *reader, const struct sb_key *key, enum sb_quantity quantity,
+                         const struct sb_node *node, double value)
+{
+  char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE], converted[64] = "";
+  const char *si = sb_quantity_si(quantity);
+  const size_t text_length = strlen(node->text), si_length = strlen(si);
+  const bool is_si = text_length >= si_length && strcmp(node->text + text_length - si_length, si) == 0;
+  if (!is_si) snprintf(converted, sizeof converted, ", which is %.10g %s", value, si);
+  if (quantity == key->quantity) {
+    sb_key_range_words(key, range);
+  } else {
+    snprintf(range, sizeof range, "above 0 %s, at most 1e9 %s", si, si);
+  }
+  sb_fault_add(reader->faults, &node->place, reader->path, "needs %s %s, found %s%s", sb_quantity_words(quantity),
+               range, sb_quote(quoted, node->text), converted);
+}
+
+/* A value of one of the key's quantities, in its bounds; NAN (and a fault) when it is none. */
+static struct sb_given read_number(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node)
+{
+  struct sb_given given = {NAN, key->quantity};
+  struct sb_error err;
+  const enum sb_quantity second = key->kind == SB_KEY_EITHER ? key->other : key->quantity;
+  double value;
+  if (sb_quantity_parse_either(node->text, key->quantity, second, &value, &given.quantity, &err) != SB_OK) {
+    sb_fault_add(reader->faults, &node->place, reader->path, "%s", err.text);
+  } else if (!sb_key_holds(key, given.quantity, value)) {
+    refuse_range(reader, key, given.quantity, node, value);
+  } else {
+    given.value = value;
+  }
+  remember(reader, key, &given, node->place.line > 0 || node->place.set_path != NULL);
+  return given;
+}
+
+static void read_whole(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, long *out)
+{
+  char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
+  const size_t length = strlen(node->text);
+  const bool is_whole = length > 0 && strspn(node->text, "0123456789") == length;
+  const double value = is_whole && length < 16 ? strtod(node->text, NULL) : NAN;
+  if (value >= key->lower && value <= key->upper) {
+    *out = (long)value;
+    const struct sb_given given = {value, SB_RATIO};
+    remember(reader, key, &given, node->place.line > 0 || node->place.set_path != NULL);
+    return;
+  }
+  sb_fault_add(reader->faults, &node->place, reader->path, "needs a whole number %s, found %s",
+               sb_key_range_words(key, range), length > 0 ? sb_quote(quoted, node->text) : "nothing");
+}
+
+static void read_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, int *out)
+{
+  const char *names[KEY_NAME_MAX + 1] = {NULL};
+  for (int i = 0; key->choices[i].name != NULL; i++) {
+    names[i] = key->choices[i].name;
+    if (strcmp(node->text, names[i]) != 0) continue;
+    *out = key->choices[i].value;
+    return;
+  }
+  char why[128] = "";
+  const char *nearest = sb_nearest_word(node->text, names);
+  if (nearest != NULL) snprintf(why, sizeof why, ", nearest is \"%s\"", nearest);
+  refuse(reader, key, node, why);
+}
+
+static void read_flag(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, bool *out)
+{
+  const bool is_true = strcmp(node->text, "true") == 0;
+  if (!is_true && strcmp(node->text, "false") != 0) {
+    refuse(reader, key, node, "");
+  } else {
+    *out = is_true;
+  }
+}
+
+static void read_text(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *out)
+{
+  const char *why = strlen(node->text) >= key->size ? ", which is too long" : "";
+  for (const char *p = node->text; *p != 0; p++) {
+    if ((unsigned char)*p < 0x20 || *p == 0x7f) why = ", which holds control characters";
+  }
+  if (node->text[0] == 0 || why[0] != 0) {
+    refuse(reader, key, node, why);
+  } else {
+    strcpy(out, node->text);
+  }
+}
+
+/* Reads teeth such as 15 at *text, 1 to 10000; NAN when there are none. */
+static double read_teeth_count(const struct sb_key *key, const char **text)
+{
+  const size_t digits = strspn(*text, "0123456789");
+  const double count = digits > 0 && digits < 10 ? strtod(*text, NULL) : NAN;
+  *text += digits;
+  return count >= key->lower && count <= key->upper ? count : NAN;
+}
+
+static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, double out[2])
+{
+  char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
+  const char *text = node->text;
+  out[0] = read_teeth_count(key, &text);
+  const bool is_pair = *text == '/';
+  if (is_pair) text++;
+  out[1] = read_teeth_count(key, &text);
+  if (is_pair && *text == 0 && isfinite(out[0]) && isfinite(out[1])) return;
+  out[0] = out[1] = NAN;
+  sb_fault_add(reader->faults, &node->place, reader->path,
+               "needs teeth as driver/driven, such as 15/30, each a whole number %s, found %s",
+               sb_key_range_words(key, range), node->text[0] == 0 ? "nothing" : sb_quote(quoted, node->text));
+}
+
+/* Any key that is a single value. */
+static void read_value(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, void *field)
+{
+  switch (key->kind) {
+    case SB_KEY_QUANTITY: *(double *)field = read_number(reader, key, node).value; break;
+    case SB_KEY_EITHER: *(struct sb_given *)field = read_number(reader, key, node); break;
+    case SB_KEY_WHOLE: read_whole(reader, key, node, field); break;
+    case SB_KEY_FLAG: read_flag(reader, key, node, field); break;
+    case SB_KEY_CHOICE: read_choice(reader, key, node, field); break;
+    case SB_KEY_TEXT: read_text(reader, key, node, field); break;
+    case SB_KEY_TEETH: read_teeth(reader, key, node, field); break;
+    default: break;
+  }
+}
+
+/* What a key holds when nothing was given or what was given is no use. */
+static void clear_key(const struct sb_key *key, char *base)
+{
+  void *field = base + key->offset;
+  if (key->kind == SB_KEY_QUANTITY) *(double *)field = NAN;
+  if (key->kind == SB_KEY_TEETH) ((double *)field)[0] = ((double *)field)[1] = NAN;
+  if (key->kind == SB_KEY_EITHER) {
+    const int count = key->flags & SB_MANY ? key->max : 1;
+    for (int i = 0; i < count; i++) ((struct sb_given *)field)[i] = (struct sb_given){NAN, key->quantity};
+  }
+}
+
+static void read_default(struct sb_reader *reader, const struct sb_key *key, char *base)
+{
+  if (key->kind == SB_KEY_SECTION) {
+    read_section(reader, key->section, NULL, base, false);
+    if (key->flags & SB_SHORT_FORM) read_default(reader, &key->section->keys[0], base); /* under its own path too */
+    return;
+  }
+  if (key->default_text == NULL) {
+    const struct sb_given none = {NAN, key->quantity};
+    if (key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER) remember(reader, key, &none, false);
+    return;
+  }
+  const struct sb_node node = {.kind = SB_NODE_VALUE, .text = key->default_text};
+  read_value(reader, key, &node, base + key->offset);
+}
+
+/* A fault when the node is of another kind than needed; broken nodes had theirs. */
+static bool is_of_kind(struct sb_reader *reader, const struct sb_node *node, enum sb_node_kind wanted,
+                       const char *needs)
+{
+  if (node->kind == wanted) return true;
+  static const char *const found[] = {"a single value", "a list", "a section", ""};
+  const bool is_nothing = node->kind == SB_NODE_VALUE && node->text[0] == 0;
+  if (node->kind != SB_NODE_BROKEN) {
+    sb_fault_add(reader->faults, &node->place, reader->path, "needs %s, found %s", needs,
+                 is_nothing ? "nothing" : found[node->kind]);
+  }
+  return false;
+}
+
+static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, const struct sb_place *place,
+                        const char *found)
+{
+  const char *names[KEY_NAME_MAX + 1] = {NULL};
+  char list[SB_WORDS_SIZE] = "", quoted[SB_QUOTE_SIZE];
+  for (int i = 0; key->kinds[i] != NULL; i++) {
+    names[i] = key->kinds[i]->name;
+    const size_t length = strlen(list);
+    snprintf(list + length, sizeof list - length, "%s%s",
+             i == 0                      ? ""
+             : key->kinds[i + 1] == NULL ? " or "
+                                         : ", ",
+             names[i]);
+  }
+  const char *nearest = found != NULL ? sb_nearest_word(found, names) : NULL;
+  sb_fault_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s%s%s", list,
+               found != NULL && found[0] != 0 ? sb_quote(quoted, found) : "nothing", nearest ? ", nearest is \"" : "",
+               nearest ? nearest : "", nearest ? "\"" : "");
+}
+
+/* A section whose keys depend on its `kind`. */
+static void read_kind(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, void *base)
+{
+  if (!is_of_kind(reader, node, SB_NODE_MAP, "a section with a kind")) return;
+  const struct sb_node *kind = sb_node_find(node, "kind");
+  const size_t length = push(reader, "kind");
+  const bool is_usable = kind != NULL && is_of_kind(reader, kind, SB_NODE_VALUE, "the name of a kind");
+  const struct sb_section *const *section = key->kinds;
+  while (is_usable && *section != NULL && strcmp((*section)->name, kind->text) != 0) section++;
+  if (kind == NULL) {
+    refuse_kind(reader, key, &node->key_place, NULL);
+  } else if (is_usable && *section == NULL) {
+    refuse_kind(reader, key, &kind->place, kind->text);
+  }
+  pop(reader, length);
+  if (!is_usable || *section == NULL) return;
+  key->set_kind(base, (*section)->name, node);
+  read_section(reader, *section, node, base, true);
+}
+
+/* A section, or a single value for its first key: the defaults then hold for the others. */
+static void read_whole_section(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node,
+                               void *base)
+{
+  const struct sb_key *first = &key->section->keys[0];
+  const bool is_short = (key->flags & SB_SHORT_FORM) && node->kind == SB_NODE_VALUE;
+  const char *needs = key->flags & SB_SHORT_FORM ? "a single value or a section" : "a section";
+  const bool is_map = !is_short && is_of_kind(reader, node, SB_NODE_MAP, needs);
+  read_section(reader, key->section, is_map ? node : NULL, base, false);
+  if (is_short) read_value(reader, first, node, (char *)base + first->offset);
+}
+
+static void read_item(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, void *item)
+{
+  if (key->kinds != NULL) {
+    read_kind(reader, key, node, item);
+  } else {
+    read_whole_section(reader, key, node, item);
+  }
+}
+
+static void read_list(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
+{
+  char words[SB_WORDS_SIZE];
+  int *count = (int *)(void *)(base + key->count_offset);
+  sb_key_words(key, words);
+  if (!is_of_kind(reader, node, SB_NODE_LIST, words)) return;
+  if (node->count > key->max || (node->count == 0 && (key->flags & SB_REQUIRED))) {
+    sb_fault_add(reader->faults, &node->place, reader->path, "needs %s, found %d", words, node->count);
+  }
+  for (const struct sb_node *item = node->first; item != NULL && *count < key->max; item = item->next) {
+    const size_t length = push_number(reader, *count + 1);
+    read_item(reader, key, item, base + key->offset + (size_t)*count * key->size);
+    pop(reader, length);
+    ++*count;
+  }
+}
+
+/* One value, or a list of them. */
+static void read_many(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
+{
+  char words[SB_WORDS_SIZE];
+  int *count = (int *)(void *)(base + key->count_offset);
+  struct sb_given *fields = (struct sb_given *)(void *)(base + key->offset);
+  if (node->kind == SB_NODE_VALUE) {
+    fields[0] = read_number(reader, key, node);
+    *count = 1;
+    return;
+  }
+  sb_key_words(key, words);
+  if (!is_of_kind(reader, node, SB_NODE_LIST, words)) return;
+  for (const struct sb_node *item = node->first; item != NULL; item = item->next) {
+    const size_t length = push_number(reader, *count + 1);
+    const bool is_value = *count < key->max && is_of_kind(reader, item, SB_NODE_VALUE, "a single value");
+    if (is_value) fields[*count] = read_number(reader, key, item);
+    pop(reader, length);
+    ++*count;
+  }
+}
+
+static void read_key(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
+{
+  char words[SB_WORDS_SIZE];
+  if (key->kind == SB_KEY_LATER) return;
+  if (key->kind == SB_KEY_KINDS) {
+    read_kind(reader, key, node, base);
+  } else if (key->kind == SB_KEY_LIST) {
+    read_list(reader, key, node, base);
+  } else if (key->flags & SB_MANY) {
+    read_many(reader, key, node, base);
+  } else if (key->kind == SB_KEY_SECTION) {
+    read_whole_section(reader, key, node, base);
+  } else if (is_of_kind(reader, node, SB_NODE_VALUE, sb_key_words(key, words))) {
+    read_value(reader, key, node, base + key->offset);
+  }
+}
+
+static void refuse_unknown(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
+                           bool has_kind)
+{
+  const char *names[KEY_NAME_MAX + 1] = {NULL};
+  char list[512] = "", quoted[SB_QUOTE_SIZE];
+  int count = 0;
+  if (has_kind) names[count++] = "kind";
+  for (int i = 0; section->keys[i].name != NULL; i++) names[count++] = section->keys[i].name;
+  const char *nearest = sb_nearest_word(node->key, names);
+  if (nearest != NULL) {
+    sb_fault_add(reader->faults, &node->key_place, reader->path, "unknown key %s, nearest known is \"%s\"",
+                 sb_quote(quoted, node->key), nearest);
+    return;
+  }
+  for (int i = 0; i < count; i++) {
+    const size_t length = strlen(list);
+    snprintf(list + length, sizeof list - length, "%s%s", i == 0 ? "" : ", ", names[i]);
+  }
+  sb_fault_add(reader->faults, &node->key_place, reader->path, "unknown key %s, known are %s",
+               sb_quote(quoted, node->key), list);
+}
+
+static void check_known(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
+                        bool has_kind)
+{
+  for (const struct sb_node *child = node->first; child != NULL; child = child->next) {
+    const struct sb_key *key = section->keys;
+    while (key->name != NULL && strcmp(key->name, child->key) != 0) key++;
+    const bool is_kind = has_kind && strcmp(child->key, "kind") == 0;
+    if (key->name == NULL && !is_kind) refuse_unknown(reader, section, child, has_kind);
+  }
+}
+
+/* Reads the keys of a section into base; without a node it takes the defaults. */
+static void read_section(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
+                         void *base, bool has_kind)
+{
+  char words[SB_WORDS_SIZE];
+  for (const struct sb_key *key = section->keys; key->name != NULL; key++) {
+    const struct sb_node *child = sb_node_find(node, key->name);
+    const size_t length = push(reader, key->name);
+    clear_key(key, base);
+    if (child != NULL) {
+      read_key(reader, key, child, base);
+    } else {
+      read_default(reader, key, base);
+    }
+    if (child == NULL && node != NULL && (key->flags & SB_REQUIRED)) {
+      sb_fault_add(reader->faults, &node->key_place, reader->path, "needs %s, found no such key",
+                   sb_key_words(key, words));
+    }
+    pop(reader, length);
+  }
+  if (node != NULL) check_known(reader, section, node, has_kind);
+}
+
+void sb_reader_resolve(struct sb_reader *reader, const char *path, double number)
+{
+  for (struct sb_value *value = reader->values; value != NULL; value = value->next) {
+    if (!value->is_given && strcmp(value->path, path) == 0) value->value = number;
+  }
+}
+
+void sb_reader_read_keys(struct sb_reader *reader)
+{
+  read_section(reader, &sb_scenario_schema, reader->root, reader->draft, false);
+}

@@ -1,0 +1,109 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* reader.h - what the stages of reading a scenario share; internal to scenario*.c. */
+#ifndef SHIFTBAND_SCENARIO_READER_H
+#define SHIFTBAND_SCENARIO_READER_H
+
+#include "scenario/schema.h"
+#include "scenario/table_csv.h"
+#include "shiftband/scenario.h"
+
+enum { SB_PATH_SIZE = 256, SB_WORDS_SIZE = 320 };
+
+/* A quantity of the schema, read, defaulted or without value: what a tolerance may name. */
+struct sb_value {
+  char path[SB_PATH_SIZE];
+  const struct sb_key *key;
+  enum sb_quantity quantity;
+  double value;  /* NAN: had a fault, or has neither value nor default */
+  bool is_given; /* stands in the file */
+  struct sb_value *next;
+};
+
+struct sb_reader {
+  const char *file; /* as in messages; its folder holds the tables */
+  struct sb_fault_list *faults;
+  struct sb_arena *scratch; /* lives while reading */
+  struct sb_arena *kept;    /* lives as long as the scenario */
+  const struct sb_node *root;
+  struct sb_draft *draft;
+  char path[SB_PATH_SIZE]; /* of the key being read */
+  struct sb_value *values; /* newest first */
+  bool is_out_of_memory;
+};
+
+/* Fills the draft from the tree by the table of keys. */
+void sb_reader_read_keys(struct sb_reader *reader);
+
+/* Turns the draft's load parts into the model's, tables included. */
+void sb_reader_finish_load(struct sb_reader *reader);
+
+/* Reads a profile's points or its file into the part's table. False when there was a fault. */
+bool sb_reader_read_profile(struct sb_reader *reader, struct sb_part_draft *draft, const char *path);
+
+/* Reads the points of a table, or its file, into *out in SI. False when there was a fault. */
+bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_request *request,
+                           const struct sb_node *points, const char *path, struct sb_load_table *out);
+bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
+                         const char *path, struct sb_load_table *out);
+
+/* Checks the bodies and adds them to the model's load; after its parts. */
+void sb_reader_finish_bodies(struct sb_reader *reader);
+
+/* Fills in the defaults that hang on other keys, derives, and checks all sums of keys. */
+void sb_reader_finish_model(struct sb_reader *reader);
+
+/* Checks the winding and what may be left out of it; needs the motor's currents; part of finishing the model. */
+void sb_reader_finish_winding(struct sb_reader *reader);
+
+/* Checks the battery and sets the supply's voltage at the start; needs the motor's currents; part of finishing the
+ * model. False when there is none. */
+bool sb_reader_finish_battery(struct sb_reader *reader);
+
+/* Checks gears, shifter and ratios; part of finishing the model. */
+void sb_reader_finish_gearbox(struct sb_reader *reader);
+
+/* Checks and converts what the controller and the run were given; part of finishing the model. */
+void sb_reader_finish_control(struct sb_reader *reader);
+void sb_reader_finish_run(struct sb_reader *reader);
+
+/* Checks the drive; after the run, whose step its period must fit. Then, with the motor derived, fills its defaults. */
+void sb_reader_finish_drive(struct sb_reader *reader);
+void sb_reader_derive_drive(struct sb_reader *reader);
+
+/* A fault when a time is not a whole multiple of the step. NAN is none. */
+void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const char *what, double time_s,
+                              double step_s);
+
+/* The least of the torques that limits of the output are given as; needs the gearbox; part of finishing the model. */
+void sb_reader_finish_limits(struct sb_reader *reader);
+
+/* A shaft's cross-section, with faults for lengths that it lacks or that are another's; part: the path of its keys. */
+struct sb_shaft sb_reader_take_shape(struct sb_reader *reader, const struct sb_node *node, const char *part,
+                                     const struct sb_shape_draft *shape);
+
+/* Stiffness and damping of an output shaft that gives; needs the gearbox and the load; part of finishing the model. */
+void sb_reader_finish_driveshaft(struct sb_reader *reader);
+
+/* Refuses what would run for ever; only when there is no other fault and all is derived. */
+void sb_reader_check_effort(struct sb_reader *reader);
+
+/* Gives a quantity that was not given the value that follows from others. */
+void sb_reader_resolve(struct sb_reader *reader, const char *path, double value);
+
+void sb_reader_read_tolerances(struct sb_reader *reader, struct sb_scenario *out);
+
+/* Adds a fault in the place of a dotted path, or of the section that misses it. */
+void sb_reader_fault(struct sb_reader *reader, const char *path, const char *format, ...)
+    __attribute__((format(printf, 3, 4)));
+
+/* What a key takes ("a torque (N.m, ...)") and its range ("above 0 N.m, at most 1e6 N.m", or ""). */
+const char *sb_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
+const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
+
+/* Whether a value in SI is inside a key's bounds; NAN is not. */
+bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value);
+
+/* The list's text most like the one given, or NULL when none is near. The list ends with NULL. */
+const char *sb_nearest_word(const char *text, const char *const *words);
+
+#endif

@@ -1,0 +1,189 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* From a file or a text to a checked model, stage by stage. */
+#include "shiftband/scenario.h"
+
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "scenario/reader.h"
+
+/* All that lives while one scenario is read. */
+struct work {
+  struct sb_reader reader;
+  struct sb_document document;
+  struct sb_fault_list faults;
+  struct sb_arena scratch, kept;
+  struct sb_draft draft;
+  struct sb_scenario scenario;
+};
+
+/* Puts the values of all --set into the tree. The first that is not PATH=VALUE ends it: *bad is that text. */
+static void apply_sets(struct work *work, struct sb_node *root, const char *const *sets, size_t set_count,
+                       const char **bad)
+{
+  for (size_t i = 0; i < set_count; i++) {
+    const char *equals = strchr(sets[i], '=');
+    if (equals == NULL || equals == sets[i] || equals - sets[i] >= SB_PATH_SIZE / 2) {
+      *bad = sets[i];
+      return;
+    }
+    const char *path = sb_arena_copy(&work->scratch, sets[i], (size_t)(equals - sets[i]));
+    if (path == NULL) {
+      work->document.is_out_of_memory = true;
+      return;
+    }
+    const struct sb_place place = {.set_path = path, .set_rank = (int)i + 1};
+    struct sb_node *value = sb_document_read(&work->document, equals + 1, strlen(equals + 1), &place);
+    if (root != NULL && value != NULL) sb_document_set(&work->document, root, path, value);
+  }
+}
+
+static enum sb_status publish_one(struct sb_faults *faults, enum sb_status status, const char *text)
+{
+  char **texts = calloc(1, sizeof *texts);
+  char *copy = malloc(strlen(text) + 1);
+  if (texts == NULL || copy == NULL) {
+    free(texts);
+    free(copy);
+    return SB_ERR_MEMORY;
+  }
+  strcpy(copy, text);
+  texts[0] = copy;
+  *faults = (struct sb_faults){.count = 1, .texts = texts};
+  return status;
+}
+
+static void read_stages(struct work *work)
+{
+  struct sb_reader *reader = &work->reader;
+  sb_reader_read_keys(reader);
+  sb_reader_finish_load(reader);
+  sb_reader_finish_bodies(reader);
+  sb_reader_finish_model(reader);
+  sb_reader_read_tolerances(reader, &work->scenario);
+}
+
+/* The numbers of the scenario, oldest first; false when memory runs out. */
+static bool list_keys(struct work *work)
+{
+  size_t count = 0;
+  for (const struct sb_value *v = work->reader.values; v != NULL; v = v->next) count++;
+  struct sb_scenario_key *keys = sb_arena_take(&work->kept, (count + 1) * sizeof *keys);
+  if (keys == NULL) return false;
+  work->scenario.keys = keys;
+  work->scenario.key_count = count;
+  for (const struct sb_value *v = work->reader.values; v != NULL; v = v->next) {
+    const char *path = sb_arena_copy(&work->kept, v->path, strlen(v->path));
+    if (path == NULL) return false;
+    const enum sb_quantity other = v->key->kind == SB_KEY_EITHER ? v->key->other : v->quantity;
+    keys[--count] = (struct sb_scenario_key){.path = path,
+                                             .quantity = v->key->kind == SB_KEY_EITHER ? v->key->quantity : v->quantity,
+                                             .other = other,
+                                             .is_whole = v->key->kind == SB_KEY_WHOLE,
+                                             .is_given = v->is_given};
+  }
+  return true;
+}
+
+static enum sb_status finish(struct work *work, struct sb_scenario *out, struct sb_faults *faults)
+{
+  if (work->document.is_out_of_memory || work->reader.is_out_of_memory) return SB_ERR_MEMORY;
+  if (work->faults.total > 0) return sb_fault_list_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
+  struct sb_arena *storage = malloc(sizeof *storage);
+  if (storage == NULL || !list_keys(work)) {
+    free(storage);
+    return SB_ERR_MEMORY;
+  }
+  *storage = work->kept;
+  work->kept.blocks = NULL;
+  work->scenario.model = work->draft.model;
+  work->scenario.storage = storage;
+  *out = work->scenario; /* only a whole, checked scenario */
+  return SB_OK;
+}
+
+static enum sb_status parse_with(struct work *work, const char *text, size_t length, const char *const *sets,
+                                 size_t set_count, struct sb_scenario *out, struct sb_faults *faults)
+{
+  const struct sb_place start = {.line = 1, .column = 1};
+  struct sb_node *root = sb_document_read(&work->document, text, length, &start);
+  const char *bad = NULL;
+  apply_sets(work, root, sets, set_count, &bad);
+  if (bad != NULL) {
+    char message[256], quoted[SB_QUOTE_SIZE];
+    snprintf(message, sizeof message, "--set: needs PATH=VALUE, found %s", sb_quote(quoted, bad));
+    return publish_one(faults, SB_ERR_USAGE, message);
+  }
+  work->reader.root = root;
+  if (root != NULL && !work->document.is_out_of_memory) read_stages(work);
+  return finish(work, out, faults);
+}
+
+enum sb_status sb_scenario_parse(const char *path, const char *text, size_t length, const char *const *sets,
+                                 size_t set_count, struct sb_scenario *out, struct sb_faults *faults)
+{
+  *faults = (struct sb_faults){0};
+  struct work *work = calloc(1, sizeof *work);
+  if (work == NULL) return SB_ERR_MEMORY;
+  work->faults.file = path;
+  work->document = (struct sb_document){.arena = &work->scratch, .faults = &work->faults};
+  work->reader = (struct sb_reader){
+      .file = path, .faults = &work->faults, .scratch = &work->scratch, .kept = &work->kept, .draft = &work->draft};
+  const enum sb_status status = parse_with(work, text, length, sets, set_count, out, faults);
+  sb_fault_list_clear(&work->faults);
+  sb_arena_clear(&work->scratch);
+  sb_arena_clear(&work->kept);
+  free(work);
+  return status;
+}
+
+/* Reads at most one byte more than a scenario may have; the parser then refuses it. */
+static enum sb_status read_text(const char *path, char **text, size_t *length)
+{
+  FILE *file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
+  if (file == NULL) return SB_ERR_IO;
+  char *buffer = malloc(SB_TEXT_MAX + 1);
+  if (buffer == NULL) {
+    fclose(file);
+    return SB_ERR_MEMORY;
+  }
+  errno = 0;
+  *length = fread(buffer, 1, SB_TEXT_MAX + 1, file);
+  const bool has_failed = ferror(file) != 0;
+  const int saved = errno;
+  fclose(file);
+  errno = saved;
+  if (has_failed) {
+    free(buffer);
+    return SB_ERR_IO;
+  }
+  *text = buffer;
+  return SB_OK;
+}
+
+enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out,
+                                struct sb_faults *faults)
+{
+  *faults = (struct sb_faults){0};
+  char *text = NULL;
+  size_t length = 0;
+  enum sb_status status = read_text(path, &text, &length);
+  if (status == SB_ERR_IO) {
+    char message[1400];
+    snprintf(message, sizeof message, "%.1000s: %s", path, strerror(errno));
+    return publish_one(faults, status, message);
+  }
+  if (status == SB_OK) status = sb_scenario_parse(path, text, length, sets, set_count, out, faults);
+  free(text);
+  return status;
+}
+
+void sb_scenario_clear(struct sb_scenario *scenario)
+{
+  struct sb_arena *storage = scenario->storage;
+  if (storage != NULL) sb_arena_clear(storage);
+  free(storage);
+  scenario->storage = NULL;
+}

@@ -1,0 +1,192 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * schema.h - the one table of scenario keys, and the draft that it fills.
+ *
+ * A section is a list of keys; each key says what it takes, where the value goes in the draft, and what it means. The
+ * parser (scenario_read.c), its error texts and the manual (scenario_manual.c) all walk this table. A new key is one
+ * line in scenario_keys*.c and one field here.
+ */
+#ifndef SHIFTBAND_SCENARIO_SCHEMA_H
+#define SHIFTBAND_SCENARIO_SCHEMA_H
+
+#include "scenario/document.h"
+#include "shiftband/model.h"
+#include "shiftband/strength.h"
+#include "shiftband/units.h"
+
+/* A value that may be of either of two quantities. */
+struct sb_given {
+  double value; /* SI; NAN: not given */
+  enum sb_quantity quantity;
+};
+
+/* One load part as written, before it becomes a struct sb_load_part. */
+struct sb_part_draft {
+  const struct sb_node *node; /* NULL: unusable */
+  struct sb_load_part part;
+  int manner, axis, interpolation; /* sb_manner, sb_load_axis, sb_interpolation */
+  struct sb_given period;
+  char file[1024];
+};
+
+/* One body as written, before its parts and inertia go into the load. */
+struct sb_body_draft {
+  const struct sb_node *node; /* NULL: unusable */
+  struct sb_body body;
+  int law; /* sb_rotor_law */
+  char grade_file[1024];
+};
+
+enum sb_rotor_law { SB_ROTOR_FAN, SB_ROTOR_PUMP };
+
+enum sb_manner { SB_MANNER_NONE, SB_MANNER_RESISTS, SB_MANNER_ACTS };
+enum sb_interpolation { SB_LINEAR, SB_HOLD };
+
+struct sb_control_draft {
+  char start_gear[SB_NAME_SIZE];
+  double dwell_s; /* NAN: not given */
+  int down_count, up_count;
+  struct sb_given down[SB_GEAR_MAX - 1], up[SB_GEAR_MAX - 1];
+  long confirm_count, seed;
+  struct sb_given resolution;
+  double reference_rad_s; /* NAN: the motor's no-load speed */
+  double reference_a;     /* NAN: the motor's stall current */
+  int reading;            /* sb_sensor_quantity */
+};
+
+enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_HOLD };
+
+struct sb_drive_draft {
+  int mode, off;                /* sb_mode, sb_drive_off */
+  struct sb_given target, band; /* percent: of the motor's no-load speed */
+  double integral_time_s;       /* NAN: the longest time constant of a gear */
+};
+
+/* A battery as written. */
+struct sb_battery_draft {
+  int chemistry; /* sb_chemistry_code */
+  long cells;    /* 0: not given */
+};
+
+/* Parts that limit the output torque, as written. */
+struct sb_shape_draft {
+  int section; /* sb_shaft_section */
+  double diameter_m, outer_m, inner_m, side_m, flats_m;
+};
+
+struct sb_shaft_draft {
+  struct sb_shape_draft shape;
+  int material; /* sb_material */
+  double shear_pa, safety;
+};
+
+struct sb_tooth_draft {
+  double module_m, width_m;
+  long teeth;
+  int material; /* sb_material */
+  double bending_pa, form_factor, safety;
+};
+
+/* An output shaft that gives, as written. */
+struct sb_driveshaft_draft {
+  struct sb_shape_draft shape;
+  int material; /* sb_material */
+  double length_m, modulus_pa;
+  double damping_ratio; /* of the critical damping in gear 1 */
+};
+
+/* A scenario while it is read. Doubles that were not given and have no default are NAN. */
+struct sb_draft {
+  struct sb_model model;
+  double mesh_efficiency, back_efficiency;
+  double winding_time_constant_s;
+  int part_count;
+  struct sb_part_draft parts[SB_LOAD_PART_MAX];
+  double run_distance_m; /* NAN: not given */
+  int body_count;
+  struct sb_body_draft bodies[SB_BODY_MAX];
+  struct sb_control_draft control;
+  struct sb_drive_draft drive;
+  struct sb_battery_draft battery;
+  struct sb_shaft_draft shaft;
+  struct sb_tooth_draft tooth;
+  struct sb_driveshaft_draft driveshaft;
+};
+
+enum sb_key_kind {
+  SB_KEY_QUANTITY, /* double, in SI */
+  SB_KEY_EITHER,   /* struct sb_given: of `quantity` or of `other` */
+  SB_KEY_WHOLE,    /* long */
+  SB_KEY_FLAG,     /* bool: true or false */
+  SB_KEY_CHOICE,   /* int: one of `choices` */
+  SB_KEY_TEXT,     /* char[size] */
+  SB_KEY_TEETH,    /* two doubles one after the other: driver/driven */
+  SB_KEY_SECTION,  /* the keys of `section`, same base as this one */
+  SB_KEY_KINDS,    /* one of `kinds`, chosen by its key `kind`, same base */
+  SB_KEY_LIST,     /* items of size `size`, each the keys of `section` or one of `kinds` */
+  SB_KEY_LATER     /* read by code of its own once the rest is known */
+};
+
+enum sb_key_flag {
+  SB_REQUIRED = 1,
+  SB_ABOVE = 2,      /* the lower bound itself is refused */
+  SB_BELOW = 4,      /* the upper bound itself is refused */
+  SB_MANY = 8,       /* EITHER: one value or a list, at most `max`, counted at `count_offset` */
+  SB_SHORT_FORM = 16 /* LIST: a single value stands for an item's first key; SECTION: for its first key */
+};
+
+struct sb_choice {
+  const char *name; /* NULL ends the list */
+  int value;
+};
+
+struct sb_section;
+
+struct sb_key {
+  const char *name; /* NULL ends the section */
+  enum sb_key_kind kind;
+  unsigned flags; /* sb_key_flag */
+  enum sb_quantity quantity, other;
+  double lower, upper;       /* in SI; for EITHER they bound `quantity` */
+  const char *default_text;  /* read as if it stood in the file; NULL: none */
+  const char *default_words; /* for the manual where there is no default text */
+  size_t offset, size, count_offset;
+  int max; /* items at most */
+  const struct sb_choice *choices;
+  const struct sb_section *section;
+  const struct sb_section *const *kinds; /* NULL ends the list */
+  void (*set_kind)(void *base, const char *kind, const struct sb_node *node);
+  const char *needs; /* LATER: what it needs, in words */
+  const char *meaning;
+};
+
+struct sb_section {
+  const char *name; /* of a kind: as in the file */
+  const char *meaning;
+  const struct sb_key *keys;
+};
+
+extern const struct sb_section sb_scenario_schema;
+
+/* A winding that warms: scenario_keys_winding.c. */
+extern const struct sb_section sb_winding_section;
+
+/* The drive: scenario_keys_drive.c. */
+extern const struct sb_section sb_drive_section;
+
+/* A battery: scenario_keys_battery.c. */
+extern const struct sb_section sb_battery_section;
+
+/* The kinds of body: scenario_keys_body.c. */
+extern const struct sb_section *const sb_body_sections[];
+
+/* An output shaft that gives: scenario_keys_driveshaft.c. */
+extern const struct sb_section sb_driveshaft_section;
+
+/* What shafts are made of, and the forms of their cross-sections: scenario_keys_limits.c. */
+extern const struct sb_choice sb_section_choices[], sb_material_choices[];
+
+/* Limits given as a part: scenario_keys_limits.c. */
+extern const struct sb_section sb_limits_shaft_section, sb_limits_tooth_section;
+
+#endif

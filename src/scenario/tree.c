@@ -1,0 +1,126 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Finding and replacing nodes of a tree by their dotted path. */
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "scenario/document.h"
+#include "shiftband/units.h"
+
+struct sb_node *sb_node_find(const struct sb_node *map, const char *key)
+{
+  if (map == NULL || map->kind != SB_NODE_MAP) return NULL;
+  struct sb_node *node = map->first;
+  while (node != NULL && strcmp(node->key, key) != 0) node = node->next;
+  return node;
+}
+
+struct sb_node *sb_node_at(const struct sb_node *list, long number)
+{
+  if (list == NULL || list->kind != SB_NODE_LIST || number < 1 || number > list->count) return NULL;
+  struct sb_node *node = list->first;
+  while (--number > 0) node = node->next;
+  return node;
+}
+
+/* A list's item by the value of its `name`. */
+static struct sb_node *find_by_name(const struct sb_node *list, const char *name)
+{
+  for (struct sb_node *item = list->first; item != NULL; item = item->next) {
+    const struct sb_node *own = sb_node_find(item, "name");
+    if (own != NULL && own->kind == SB_NODE_VALUE && strcmp(own->text, name) == 0) return item;
+  }
+  return NULL;
+}
+
+/* The number that a step is, from 1; 0 when it is none. */
+static long number_of_step(const char *step)
+{
+  const size_t digits = strspn(step, "0123456789");
+  return digits > 0 && digits < 7 && step[digits] == 0 ? atol(step) : 0;
+}
+
+struct sb_node *sb_node_step(const struct sb_node *node, const char *step)
+{
+  if (node == NULL) return NULL;
+  if (node->kind == SB_NODE_MAP) return sb_node_find(node, step);
+  if (node->kind != SB_NODE_LIST) return NULL;
+  struct sb_node *named = find_by_name(node, step);
+  return named != NULL ? named : sb_node_at(node, number_of_step(step));
+}
+
+const char *sb_path_step(const char *path, char *out, size_t size)
+{
+  const size_t length = strcspn(path, ".");
+  const size_t kept = length < size ? length : size - 1;
+  memcpy(out, path, kept);
+  out[kept] = 0;
+  return path[length] == '.' ? path + length + 1 : NULL;
+}
+
+struct sb_place sb_place_of(const struct sb_node *root, const char *path)
+{
+  char step[128];
+  const struct sb_node *node = root;
+  for (const char *rest = path; rest != NULL;) {
+    rest = sb_path_step(rest, step, sizeof step);
+    const struct sb_node *child = sb_node_step(node, step);
+    if (child == NULL) return node->key_place;
+    node = child;
+  }
+  return node->place;
+}
+
+/* Adds an empty node for one step that is not there yet; NULL (and a fault) where none can be. */
+static struct sb_node *add_step(struct sb_document *document, struct sb_node *parent, const char *step,
+                                const struct sb_place *place)
+{
+  char quoted[SB_QUOTE_SIZE];
+  if (parent->kind == SB_NODE_VALUE) {
+    sb_fault_add(document->faults, place, "", "needs a section before %s, found a single value",
+                 sb_quote(quoted, step));
+    return NULL;
+  }
+  if (parent->kind == SB_NODE_BROKEN) return NULL;
+  if (parent->kind == SB_NODE_LIST && number_of_step(step) != parent->count + 1) {
+    sb_fault_add(document->faults, place, "", "needs a number from 1 to %d or a name, found %s", parent->count + 1,
+                 sb_quote(quoted, step));
+    return NULL;
+  }
+  struct sb_node *child = sb_arena_take(document->arena, sizeof *child);
+  char *key = sb_arena_copy(document->arena, step, strlen(step));
+  if (child == NULL || key == NULL) {
+    document->is_out_of_memory = true;
+    return NULL;
+  }
+  *child = (struct sb_node){.kind = SB_NODE_MAP, .place = *place, .key_place = *place};
+  if (parent->kind == SB_NODE_MAP) child->key = key;
+  sb_node_append(parent, child);
+  return child;
+}
+
+void sb_document_set(struct sb_document *document, struct sb_node *root, const char *path, struct sb_node *value)
+{
+  char step[128];
+  struct sb_node *node = root;
+  for (const char *rest = path; rest != NULL;) {
+    const bool is_whole = node->key != NULL && strcmp(node->key, "tolerances") == 0; /* its keys are paths themselves */
+    if (is_whole) {
+      snprintf(step, sizeof step, "%s", rest);
+      rest = NULL;
+    } else {
+      rest = sb_path_step(rest, step, sizeof step);
+    }
+    struct sb_node *child = sb_node_step(node, step);
+    if (child == NULL) child = add_step(document, node, step, &value->place);
+    if (child == NULL) return;
+    node = child;
+  }
+  /* The node keeps its key and its neighbours; what it holds is new. */
+  node->kind = value->kind;
+  node->text = value->text;
+  node->count = value->count;
+  node->first = value->first;
+  node->last = value->last;
+  node->place = node->key_place = value->place;
+}

@@ -1,0 +1,89 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* What a key takes, in words: for error texts and for the manual. */
+#include <stdio.h>
+#include <string.h>
+
+#include "base/nearest.h"
+#include "scenario/reader.h"
+
+static const double other_upper = 1e9; /* bound of the second quantity of a key that takes either */
+
+static const char *choice_words(const struct sb_choice *choices, char out[SB_WORDS_SIZE])
+{
+  size_t length = 0;
+  for (const struct sb_choice *choice = choices; choice->name != NULL; choice++) {
+    const char *link = choice == choices ? "" : choice[1].name == NULL ? " or " : ", ";
+    length += (size_t)snprintf(out + length, SB_WORDS_SIZE - length, "%s%s", link, choice->name);
+  }
+  return out;
+}
+
+const char *sb_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
+{
+  const char *words = sb_quantity_words(key->quantity), *units = sb_quantity_units(key->quantity);
+  switch (key->kind) {
+    case SB_KEY_QUANTITY: snprintf(out, SB_WORDS_SIZE, "%s (%s)", words, units); break;
+    case SB_KEY_EITHER:
+      snprintf(out, SB_WORDS_SIZE, "%s (%s) or %s (%s)%s", words, units, sb_quantity_words(key->other),
+               sb_quantity_units(key->other), key->flags & SB_MANY ? ", or a list of them" : "");
+      break;
+    case SB_KEY_WHOLE: snprintf(out, SB_WORDS_SIZE, "a whole number"); break;
+    case SB_KEY_FLAG: snprintf(out, SB_WORDS_SIZE, "true or false"); break;
+    case SB_KEY_CHOICE: return choice_words(key->choices, out);
+    case SB_KEY_TEXT: snprintf(out, SB_WORDS_SIZE, "a text of at most %zu bytes", key->size - 1); break;
+    case SB_KEY_TEETH: snprintf(out, SB_WORDS_SIZE, "teeth as driver/driven, such as 15/30"); break;
+    case SB_KEY_SECTION: snprintf(out, SB_WORDS_SIZE, "a section"); break;
+    case SB_KEY_KINDS: snprintf(out, SB_WORDS_SIZE, "a section with a kind"); break;
+    case SB_KEY_LIST:
+      snprintf(out, SB_WORDS_SIZE, "a list of %s%d", key->flags & SB_REQUIRED ? "1 to " : "at most ", key->max);
+      break;
+    case SB_KEY_LATER: snprintf(out, SB_WORDS_SIZE, "a %s", key->needs); break;
+  }
+  return out;
+}
+
+const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
+{
+  out[0] = 0;
+  const bool is_quantity = key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER;
+  if (!is_quantity && key->kind != SB_KEY_WHOLE && key->kind != SB_KEY_TEETH) return out;
+  const bool is_percent = is_quantity && key->quantity == SB_PERCENT;
+  const double scale = is_percent ? 100.0 : 1.0;
+  const char *si = is_percent ? "%" : is_quantity ? sb_quantity_si(key->quantity) : "";
+  const char *space = si[0] != 0 ? " " : "";
+  const int digits = key->kind == SB_KEY_WHOLE ? 10 : 6;
+  snprintf(out, SB_WORDS_SIZE, "%s %.*g%s%s, %s %.*g%s%s", key->flags & SB_ABOVE ? "above" : "at least", digits,
+           key->lower * scale, space, si, key->flags & SB_BELOW ? "below" : "at most", digits, key->upper * scale,
+           space, si);
+  return out;
+}
+
+bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value)
+{
+  const bool is_other = key->kind == SB_KEY_EITHER && quantity == key->other;
+  const double upper = is_other ? other_upper : key->upper;
+  const bool is_above = key->flags & SB_ABOVE ? value > key->lower : value >= key->lower;
+  return is_above && (key->flags & SB_BELOW ? value < upper : value <= upper);
+}
+
+const char *sb_nearest_word(const char *text, const char *const *words)
+{
+  const size_t length = strlen(text);
+  if (length == 0 || length > SB_EDIT_WORD_MAX) return NULL;
+  const char *const *first = words;
+  const char *nearest = NULL;
+  int least = (int)length / 3 + 2; /* farther ones would be a guess */
+  for (; *words != NULL; words++) {
+    if (strlen(*words) > SB_EDIT_WORD_MAX) continue;
+    const int distance = sb_edit_distance(text, *words);
+    if (distance < least && distance < (int)length) {
+      least = distance;
+      nearest = *words;
+    }
+  }
+  /* A part of a word will do too: sense for motor_sense. */
+  for (words = first; nearest == NULL && length >= 4 && *words != NULL; words++) {
+    if (strstr(*words, text) != NULL) nearest = *words;
+  }
+  return nearest;
+}

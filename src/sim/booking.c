@@ -1,0 +1,107 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* From the integrals of a segment to the lines of the ledger. */
+#include <math.h>
+
+#include "sim/contact.h"
+#include "sim/segment.h"
+#include "sim/spring.h"
+
+/* Battery, windings, conversion and friction from the integrals of x and x^2; returns the work at the shaft. */
+static double book_motor(struct sb_sim *sim, double elapsed_s)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_motor *motor = &sim->model->motor;
+  const struct sb_motor_line *line = &seg->line;
+  struct sb_ledger *ledger = &sim->sums.ledger;
+  if (!motor->has_currents) {
+    const double given = line->stall_nm * seg->motor_turn - line->slope_nms_rad * seg->motor_square;
+    ledger->given += given;
+    ledger->throughput += fabs(given);
+    return given;
+  }
+  const double i0 = line->stall_a, i1 = line->slope_as_rad;
+  const double current = i0 * elapsed_s - i1 * seg->motor_turn;
+  const double current_square = i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->motor_turn + i1 * i1 * seg->motor_square;
+  const double current_speed = i0 * seg->motor_turn - i1 * seg->motor_square;
+  const double given = line->duty * seg->voltage_v * current;
+  const double winding_loss = seg->resistance_ohm * current_square;
+  const double friction = line->friction_nm * fabs(seg->motor_turn);
+  ledger->given += given;
+  ledger->throughput += fabs(given);
+  ledger->internal_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
+  ledger->winding_loss += winding_loss;
+  ledger->conversion += (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
+  ledger->motor_friction += friction;
+  if (sim->steps_per_tick > 0) {
+    sim->state.feed.drawn_as += line->duty * current;
+    sim->state.feed.loss_j += winding_loss;
+  }
+  return motor->kt_nm_a * current_speed - friction;
+}
+
+static double motor_kinetic_j(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const double x = sim->state.motor_speed_rad_s;
+  return 0.5 * sim->model->motor.rotor_inertia_kg_m2 * (x - seg->start_motor_speed) * (x + seg->start_motor_speed);
+}
+
+static double output_kinetic_j(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const double w = sim->state.output_speed_rad_s;
+  return 0.5 * seg->output_inertia * (w - seg->start_output_speed) * (w + seg->start_output_speed);
+}
+
+/* What the gear's far end passes on, by the load's work, is reckoned from there in overrun. */
+static void book_mesh(struct sb_sim *sim, double shaft_j)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_gear *gear = sb_segment_gear(sim);
+  struct sb_ledger *ledger = &sim->sums.ledger;
+  const double drag_j = seg->drag_nm * fabs(seg->motor_turn);
+  ledger->drag += drag_j;
+  if (sim->state.is_driving) {
+    ledger->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim));
+  } else {
+    const double passed_j = seg->has_spring ? seg->spring.in_j : seg->load_work_j + output_kinetic_j(sim);
+    ledger->mesh_loss -= (1.0 - gear->back_efficiency) * passed_j;
+  }
+}
+
+static void book_time(struct sb_sim *sim, double elapsed_s, double shaft_j)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  struct sb_sums *sums = &sim->sums;
+  if (state->link == SB_LINK_MESH) {
+    sums->gear_time_s[state->gear] += elapsed_s;
+    const bool is_still = state->motor_direction == 0 && (!seg->has_spring || state->output_direction == 0);
+    if (is_still) sums->standstill_time_s += elapsed_s;
+    if (state->motor_direction != 0) book_mesh(sim, shaft_j);
+    return;
+  }
+  sums->neutral_time_s += elapsed_s;
+  if (state->link == SB_LINK_SLIP) {
+    const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
+    sums->ledger.shift_loss += clutch_nm * (seg->motor_turn - seg->output_turn / seg->per_motor);
+  }
+}
+
+void sb_segment_book(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_state *state = &sim->state;
+  if (state->far.is_finished) return;
+  const double elapsed_s = state->time_s - seg->start_s;
+  const double shaft_j = book_motor(sim, elapsed_s);
+  sim->sums.ledger.load_work += seg->load_work_j;
+  book_time(sim, elapsed_s, shaft_j);
+  if (state->far.is_slipping) sb_contact_book(sim, elapsed_s);
+  if (seg->has_spring) sb_spring_book(sim);
+  /* The integrals start anew; the segment itself may go on. */
+  seg->start_s = state->time_s;
+  seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;
+  seg->start_motor_speed = state->motor_speed_rad_s;
+  seg->start_output_speed = state->output_speed_rad_s;
+}

@@ -1,0 +1,420 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "sim/contact.h"
+
+#include <math.h>
+
+#include "sim/segment.h"
+
+/* A contact that is asked for more than it carries by less than this fraction holds: it would slip by rounding alone. */
+static const double same_grip = 1e-12;
+
+static const struct sb_road *road_of(const struct sb_sim *sim)
+{
+  return &sim->model->load.road;
+}
+
+static bool is_pushing(const struct sb_state *state)
+{
+  return state->far.met_count > 0 && isinf(state->far.left_rad);
+}
+
+/* Of a vehicle whose wheels grip. */
+static double gripped_angle_rad(const struct sb_state *state)
+{
+  return state->far.load_angle_rad + (state->output_angle_rad - state->load_angle_rad);
+}
+
+double sb_contact_angle_rad(const struct sb_state *state)
+{
+  return state->far.is_slipping ? state->far.angle_rad : gripped_angle_rad(state);
+}
+
+double sb_contact_speed_rad_s(const struct sb_state *state)
+{
+  return state->far.is_slipping ? state->far.speed_rad_s : state->output_speed_rad_s;
+}
+
+/* The part of a vehicle's weight that presses on the ground: the cosine of the grade at its place. */
+static double cosine(const struct sb_sim *sim)
+{
+  const struct sb_road *road = road_of(sim);
+  return sb_road_press_nm(road, sim->state.far.load_angle_rad) / (road->driven_share * road->weight_nm);
+}
+
+/* What the bodies before the vehicle add against it: their friction and, on a grade, their weight. Bodies never pull, so
+ * those that would slide off by themselves add nothing. */
+static struct sb_load_curve pushed_curve(const struct sb_sim *sim, int direction)
+{
+  if (direction <= 0 || !is_pushing(&sim->state)) return (struct sb_load_curve){.wave_count = 0};
+  struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
+  const int count = sim->state.far.met_count;
+  const double friction_nm = sb_road_pushed_friction_nm(road_of(sim), count);
+  curve.c0_nm = sb_road_pushed_nm(road_of(sim), count, friction_nm * cosine(sim), curve.c0_nm);
+  curve.per_rad = sb_road_pushed_nm(road_of(sim), count, 0.0, curve.per_rad);
+  if (curve.c0_nm < 0.0) curve.c0_nm = curve.per_rad = 0.0;
+  return curve;
+}
+
+static double pushed_hold_nm(const struct sb_sim *sim, int direction)
+{
+  if (direction <= 0 || !is_pushing(&sim->state)) return 0.0;
+  const struct sb_far *far = &sim->state.far;
+  const double weight_nm = sb_load_curve_outside_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
+  const double hold_nm = sb_road_pushed_hold_nm(road_of(sim), far->met_count);
+  return fmax(0.0, sb_road_pushed_nm(road_of(sim), far->met_count, hold_nm * cosine(sim), weight_nm));
+}
+
+/* What the vehicle at rest has against a start of its own: nothing beyond the contact changes in time. */
+static double vehicle_resting_nm(const struct sb_sim *sim, int direction)
+{
+  return sb_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad, direction) +
+         pushed_hold_nm(sim, direction);
+}
+
+double sb_contact_resting_nm(const struct sb_sim *sim, int output_direction)
+{
+  const struct sb_far_segment *far = &sim->segment->far;
+  if (sim->state.far.is_slipping) return far->traction_nm;
+  return fmin(fmax(vehicle_resting_nm(sim, output_direction), -far->grip_nm), far->grip_nm);
+}
+
+void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struct sb_load_curve *curve)
+{
+  if (sim->state.far.is_slipping) {
+    curve->c0_nm += sim->segment->far.traction_nm;
+    return;
+  }
+  const struct sb_load_curve pushed = pushed_curve(sim, output_direction);
+  curve->c0_nm += pushed.c0_nm;
+  curve->per_rad += pushed.per_rad;
+}
+
+void sb_contact_take_resting(struct sb_sim *sim)
+{
+  sim->segment->far.resting = sb_resting_at(sim, SB_SIDE_BEYOND);
+}
+
+/* A vehicle at rest where it left its bodies touches them again. */
+static void take_up(struct sb_state *state)
+{
+  struct sb_far *far = &state->far;
+  const bool is_back = far->met_count > 0 && far->load_angle_rad >= far->left_rad;
+  if (is_back && sb_contact_speed_rad_s(state) == 0.0) far->left_rad = INFINITY;
+}
+
+void sb_contact_begin(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_far *far = &state->far;
+  far->load_angle_rad = sb_contact_angle_rad(state);
+  if (far->is_slipping && far->speed_rad_s == state->output_speed_rad_s) {
+    far->is_slipping = far->slip_direction = far->direction = 0;
+    far->speed_rad_s = far->angle_rad = 0.0;
+  }
+  /* An engagement or an impact may have turned the lead over. */
+  if (far->is_slipping) far->slip_direction = sb_sign_of(state->output_speed_rad_s - far->speed_rad_s);
+  take_up(state);
+}
+
+void sb_contact_prepare(struct sb_sim *sim)
+{
+  const struct sb_road *road = road_of(sim);
+  const struct sb_far *state = &sim->state.far;
+  struct sb_far_segment *far = &sim->segment->far;
+  const double pushed = is_pushing(&sim->state) ? sb_road_pushed_inertia(road, state->met_count) : 0.0;
+  const double press_nm = road->can_slip ? sb_road_press_nm(road, state->load_angle_rad) : 0.0;
+  far->inertia = road->inertia_kg_m2 + pushed;
+  far->grip_nm = road->can_slip ? road->static_ratio * press_nm : INFINITY;
+  far->traction_nm = state->slip_direction * road->sliding_ratio * press_nm;
+  const double all = sim->model->load.inertia_kg_m2;
+  sim->segment->output_inertia = state->is_slipping ? all - road->inertia_kg_m2 : all + pushed;
+}
+
+/* The direction in which a vehicle at rest starts under the traction of wheels that slip; 0: it stays. */
+static int settle_vehicle(struct sb_sim *sim)
+{
+  const double traction_nm = sim->segment->far.traction_nm;
+  sb_contact_take_resting(sim);
+  for (int direction = +1; direction >= -1; direction -= 2) {
+    const double load_nm = vehicle_resting_nm(sim, direction);
+    const double tolerance_nm = sb_start_tolerance * (fabs(load_nm) + fabs(traction_nm));
+    if (direction * (traction_nm - load_nm) > tolerance_nm) return direction;
+  }
+  return 0;
+}
+
+/* What slipping wheels can't move the vehicle against, for advice on ballast. */
+static void note_need(struct sb_sim *sim)
+{
+  const struct sb_far *far = &sim->state.far;
+  if (far->direction == far->slip_direction) return;
+  sb_contact_take_resting(sim);
+  const double whole_nm = far->slip_direction * vehicle_resting_nm(sim, far->slip_direction);
+  if (!(whole_nm > sim->sums.slip_need.whole_nm)) return;
+  const double own_nm = whole_nm - pushed_hold_nm(sim, far->slip_direction);
+  const double press_nm = sb_road_press_nm(road_of(sim), far->load_angle_rad);
+  sim->sums.slip_need = (struct sb_road_need){whole_nm, own_nm, press_nm};
+}
+
+bool sb_contact_settle(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_far *far = &state->far;
+  if (far->is_slipping) {
+    far->direction = sb_sign_of(far->speed_rad_s);
+    if (far->direction == 0) far->direction = settle_vehicle(sim);
+    note_need(sim);
+  }
+  const int direction = far->is_slipping ? far->direction : state->output_direction;
+  if (direction >= 0 || !is_pushing(state)) return false;
+  /* Joined to a motor that turns it back at once, the vehicle leaves them with what they move with. */
+  const double pushed = sb_road_pushed_inertia(road_of(sim), far->met_count), speed = sb_contact_speed_rad_s(state);
+  sim->sums.ledger.impact_loss += 0.5 * pushed * speed * speed;
+  far->left_rad = far->load_angle_rad;
+  return true;
+}
+
+/* Against the vehicle as it moves in a direction. */
+static struct sb_load_curve vehicle_curve(const struct sb_sim *sim, int direction)
+{
+  struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ALL, SB_SIDE_BEYOND);
+  const struct sb_load_curve pushed = pushed_curve(sim, direction);
+  curve.c0_nm += pushed.c0_nm;
+  curve.per_rad += pushed.per_rad;
+  return curve;
+}
+
+void sb_contact_build(struct sb_sim *sim)
+{
+  struct sb_far_segment *far = &sim->segment->far;
+  const struct sb_state *state = &sim->state;
+  far->turn = far->work_j = 0.0;
+  if (!state->far.is_slipping) {
+    const int direction = state->output_direction != 0 ? state->output_direction : +1;
+    far->curve = vehicle_curve(sim, direction);
+    far->load = sb_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
+    return;
+  }
+  const int direction = state->far.direction;
+  far->curve = vehicle_curve(sim, direction != 0 ? direction : +1);
+  far->load = far->rate = (struct sb_poly){0};
+  if (direction == 0) { /* held: no motion, no work */
+    sb_contact_take_resting(sim);
+    return;
+  }
+  const double per_inertia = 1.0 / far->inertia;
+  far->load = sb_poly_of_curve(&far->curve, 1.0);
+  far->rate = sb_poly_from(&far->load, -per_inertia, far->traction_nm * per_inertia, 0.0);
+}
+
+static double next_corner_rad(const struct sb_sim *sim, int direction)
+{
+  const struct sb_far *far = &sim->state.far;
+  const double parts_rad = sb_load_next_angle_rad(&sim->model->load, SB_SIDE_BEYOND, far->load_angle_rad, direction);
+  const double road_rad =
+      sb_road_next_angle_rad(road_of(sim), far->met_count, far->left_rad, far->load_angle_rad, direction);
+  return direction > 0 ? fmin(parts_rad, road_rad) : fmax(parts_rad, road_rad);
+}
+
+void sb_contact_set_corners(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  if (state->far.is_slipping) {
+    const int direction = state->far.direction;
+    seg->far.limit_rad = direction != 0 ? next_corner_rad(sim, direction) : INFINITY;
+    return;
+  }
+  const int direction = state->output_direction;
+  if (direction == 0) return;
+  seg->far.limit_rad = next_corner_rad(sim, direction);
+  const double limit_rad = state->load_angle_rad + (seg->far.limit_rad - state->far.load_angle_rad);
+  if (direction * limit_rad > direction * seg->angle_limit_rad) return;
+  seg->angle_limit_rad = limit_rad;
+  seg->is_road_limit = true;
+}
+
+/* Torque that gripping wheels bring to the vehicle. */
+static double contact_nm(const struct sb_sim *sim, const struct sb_point *at)
+{
+  const struct sb_segment *seg = sim->segment;
+  const double rate = sb_segment_is_rigid(sim) ? seg->per_motor * at->x_rate : at->w_rate;
+  return sb_stepper_grip_load_nm(sim, at) + seg->far.inertia * rate;
+}
+
+bool sb_contact_lets_go(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const struct sb_far_segment *far = &sim->segment->far;
+  const int direction = state->output_direction;
+  if (!road_of(sim)->can_slip || state->far.is_slipping || direction == 0) return false;
+  const double most_nm = far->grip_nm * (1.0 + same_grip);
+  int lead = 0;
+  if (state->output_speed_rad_s == 0.0) {
+    const double held_nm = vehicle_resting_nm(sim, direction);
+    if (direction * held_nm > most_nm) lead = direction;
+  }
+  if (lead == 0) {
+    const struct sb_point at = sb_stepper_point(sim);
+    const double asked_nm = contact_nm(sim, &at);
+    if (!(fabs(asked_nm) > most_nm)) return false;
+    lead = sb_sign_of(asked_nm);
+  }
+  state->far.is_slipping = 1;
+  state->far.slip_direction = lead;
+  state->far.speed_rad_s = state->output_speed_rad_s;
+  state->far.angle_rad = state->far.load_angle_rad;
+  take_up(state); /* it may start the other way than its wheels would have taken it */
+  return true;
+}
+
+double sb_contact_jolt_inertia(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (!road_of(sim)->can_slip || state->far.is_slipping || state->link == SB_LINK_SLIP) {
+    return sim->segment->output_inertia;
+  }
+  state->far.is_slipping = 1;
+  state->far.speed_rad_s = state->output_speed_rad_s;
+  state->far.angle_rad = gripped_angle_rad(state);
+  return sim->model->load.inertia_kg_m2 - road_of(sim)->inertia_kg_m2;
+}
+
+/* Bodies --------------------------------------------------------------------------------------------------------------- */
+
+/* All that an impact stops: the vehicle alone where wheels can slip, else what is joined to it. */
+static double striking_inertia(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  if (road_of(sim)->can_slip) return seg->far.inertia;
+  if (!sb_segment_is_rigid(sim)) return seg->output_inertia;
+  return seg->output_inertia + sim->model->motor.rotor_inertia_kg_m2 / (seg->per_motor * seg->per_motor);
+}
+
+static void strike(struct sb_sim *sim, double body_inertia)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_far *far = &state->far;
+  const double before = sb_contact_speed_rad_s(state), striking = striking_inertia(sim);
+  const double after = before * striking / (striking + body_inertia);
+  sim->sums.ledger.impact_loss += 0.5 * striking * body_inertia / (striking + body_inertia) * before * before;
+  sim->sums.impact_greatest_nms = fmax(sim->sums.impact_greatest_nms, body_inertia * after);
+  sim->sums.impact_count++;
+  if (!road_of(sim)->can_slip) {
+    state->output_speed_rad_s = after;
+    if (sb_segment_is_rigid(sim)) state->motor_speed_rad_s = after / sim->segment->per_motor;
+    return;
+  }
+  if (!far->is_slipping) far->angle_rad = far->load_angle_rad;
+  far->is_slipping = 1;
+  far->speed_rad_s = after;
+  far->slip_direction = state->output_speed_rad_s >= after ? +1 : -1;
+}
+
+/* As an output that is pushed back to a corner from both sides, a vehicle beside its wheels comes to rest there. */
+static void rest_on_corner(struct sb_sim *sim)
+{
+  struct sb_far *far = &sim->state.far;
+  const bool is_slow = far->is_slipping && sb_segment_is_slow(sim, far->speed_rad_s);
+  if (is_slow && settle_vehicle(sim) == 0) far->speed_rad_s = 0.0;
+}
+
+void sb_contact_arrive(struct sb_sim *sim)
+{
+  const struct sb_road *road = road_of(sim);
+  struct sb_far *far = &sim->state.far;
+  const double here_rad = sim->segment->far.limit_rad;
+  far->load_angle_rad = here_rad;
+  sim->state.load_angle_rad = sim->state.output_angle_rad;
+  if (far->is_slipping) far->angle_rad = here_rad;
+  if (here_rad == road->finish_rad) far->is_finished = 1;
+  if (here_rad == far->left_rad) {
+    strike(sim, sb_road_pushed_inertia(road, far->met_count));
+    far->left_rad = INFINITY;
+  } else if (far->met_count < road->obstacle_count && here_rad == road->obstacles[far->met_count].angle_rad) {
+    strike(sim, road->obstacles[far->met_count].inertia_kg_m2);
+    far->met_count++;
+  }
+  rest_on_corner(sim);
+}
+
+void sb_contact_book(struct sb_sim *sim, double elapsed_s)
+{
+  struct sb_segment *seg = sim->segment;
+  struct sb_far_segment *far = &seg->far;
+  struct sb_ledger *ledger = &sim->sums.ledger;
+  const double turn = sb_segment_is_rigid(sim) ? seg->per_motor * seg->motor_turn : seg->output_turn;
+  ledger->load_work += far->work_j - far->traction_nm * turn;
+  ledger->slip_loss += far->traction_nm * (turn - far->turn);
+  far->turn = far->work_j = 0.0;
+  if (!(elapsed_s > 0.0)) return;
+  if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;
+  sim->sums.slip_last_s = sim->state.time_s;
+  sim->sums.slip_s += elapsed_s;
+}
+
+/* Guards --------------------------------------------------------------------------------------------------------------- */
+
+static bool is_slipping(const struct sb_sim *sim)
+{
+  return sim->state.far.is_slipping != 0;
+}
+
+static double lead_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return sim->state.far.slip_direction * (at->w - at->v);
+}
+
+static void grip(struct sb_sim *sim)
+{
+  sim->state.far.speed_rad_s = sim->state.output_speed_rad_s;
+}
+
+static bool can_let_go(const struct sb_sim *sim)
+{
+  return road_of(sim)->can_slip && !is_slipping(sim) && sim->state.output_direction != 0;
+}
+
+static double grip_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return sim->segment->far.grip_nm * (1.0 + 2.0 * same_grip) - fabs(contact_nm(sim, at));
+}
+
+static bool is_vehicle_moving(const struct sb_sim *sim)
+{
+  return is_slipping(sim) && sim->state.far.direction != 0;
+}
+
+static double vehicle_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return at->v * sim->state.far.direction;
+}
+
+static void stop_vehicle(struct sb_sim *sim)
+{
+  sim->state.far.speed_rad_s = 0.0;
+}
+
+static bool has_corner(const struct sb_sim *sim)
+{
+  return is_vehicle_moving(sim) && isfinite(sim->segment->far.limit_rad);
+}
+
+static double corner_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+{
+  (void)gain;
+  return (sim->segment->far.limit_rad - at->far_angle) * sim->state.far.direction;
+}
+
+/* What lies beyond the contact does not change in time, and slipping wheels bring what they bring: a vehicle at rest
+ * starts only when a new segment finds it able to. So there is no guard for its start. */
+const struct sb_guard sb_contact_guards[] = {
+    {is_slipping, lead_value, grip},
+    {can_let_go, grip_value, NULL},
+    {is_vehicle_moving, vehicle_value, stop_vehicle},
+    {has_corner, corner_value, sb_contact_arrive},
+    {NULL, NULL, NULL},
+};

@@ -1,0 +1,192 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "sim/feed.h"
+
+#include <math.h>
+
+long long sb_feed_steps_per_tick(const struct sb_model *model, double step_s)
+{
+  const bool has_ticks = model->battery.is_present || model->winding.is_present || sb_drive_is_moving(&model->drive);
+  if (!has_ticks) return 0;
+  const long long steps = sb_model_step_count(model->drive.period_s, step_s);
+  return steps > 0 ? steps : 1;
+}
+
+/* Neither a stop was ordered nor has a switch opened. */
+static bool is_on(const struct sb_feed *feed)
+{
+  return feed->drive.order != SB_ORDER_STOP && !feed->is_cut_out && !feed->is_empty;
+}
+
+/* Held until the next tick: that of its middle, were the winding to warm on as it did. */
+static void take_resistance(struct sb_sim *sim, double warmed_k)
+{
+  struct sb_feed *feed = &sim->state.feed;
+  const struct sb_winding *winding = &sim->model->winding;
+  feed->resistance_ohm = sim->model->motor.resistance_ohm;
+  if (!winding->is_present) return;
+  feed->resistance_ohm *= sb_winding_resistance_ratio(winding, feed->warmth.winding_c + 0.5 * warmed_k);
+}
+
+static void take_voltage(struct sb_sim *sim)
+{
+  struct sb_feed *feed = &sim->state.feed;
+  const struct sb_battery *battery = &sim->model->battery;
+  feed->voltage_v = battery->is_present ? sb_battery_voltage_v(battery, sb_feed_charge_fraction(sim))
+                                        : sim->model->supply.open_circuit_voltage_v;
+}
+
+void sb_feed_start(struct sb_sim *sim)
+{
+  struct sb_feed *feed = &sim->state.feed;
+  const struct sb_winding *winding = &sim->model->winding;
+  sim->steps_per_tick = sb_feed_steps_per_tick(sim->model, sim->step_s);
+  *feed = (struct sb_feed){.drive = sb_drive_start(&sim->model->drive, sim->state.motor_speed_rad_s)};
+  if (winding->is_present) {
+    feed->warmth = sb_winding_start(winding);
+    feed->is_cut_out = feed->warmth.winding_c >= winding->cut_out_c;
+  }
+  take_resistance(sim, 0.0);
+  take_voltage(sim);
+}
+
+static void warm(struct sb_sim *sim, double period_s)
+{
+  struct sb_feed *feed = &sim->state.feed;
+  const struct sb_winding *winding = &sim->model->winding;
+  if (winding->is_present) {
+    const double before_c = feed->warmth.winding_c;
+    feed->warmth = sb_winding_warmed(winding, &feed->warmth, feed->loss_j / period_s, period_s);
+    const double limit_c = feed->is_cut_out ? winding->reset_c : winding->cut_out_c;
+    feed->is_cut_out = feed->is_cut_out ? feed->warmth.winding_c > limit_c : feed->warmth.winding_c >= limit_c;
+    take_resistance(sim, feed->warmth.winding_c - before_c);
+  }
+  feed->loss_j = 0.0;
+}
+
+/* The terminals under the present load; a charge of nothing is empty whatever they show. */
+static void discharge(struct sb_sim *sim, double period_s)
+{
+  struct sb_feed *feed = &sim->state.feed;
+  const struct sb_battery *battery = &sim->model->battery;
+  if (!battery->is_present) return;
+  const struct sb_segment *seg = sim->segment;
+  const double motor_a = sb_motor_current_a(&seg->line, sim->state.motor_speed_rad_s);
+  const double drawn_a = seg->line.duty * motor_a;
+  const double terminal_v = seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a;
+  feed->low_s = drawn_a > 0.0 && terminal_v < battery->cutoff_v ? feed->low_s + period_s : 0.0;
+  if (feed->low_s > battery->cutoff_delay_s) feed->is_empty = 1;
+  if (sb_feed_charge_fraction(sim) <= 0.0) feed->is_empty = 1;
+  take_voltage(sim);
+}
+
+/* What the sums tell about a winding too hot and a drive that was cut. */
+static void note(struct sb_sim *sim, bool was_cut, double period_s)
+{
+  struct sb_sums *sums = &sim->sums;
+  const struct sb_feed *feed = &sim->state.feed;
+  const double now_s = sim->state.time_s, winding_c = feed->warmth.winding_c;
+  if (sim->model->winding.is_present) {
+    if (winding_c > sums->winding_c.value) sums->winding_c = (struct sb_peak){winding_c, now_s};
+    if (winding_c > sim->model->limits.winding_c) {
+      if (isnan(sums->hot_first_s)) sums->hot_first_s = now_s;
+      sums->hot_last_s = now_s;
+      sums->hot_s += period_s;
+    }
+  }
+  if (was_cut) {
+    sums->cut_s += period_s;
+    sums->cut_last_s = now_s;
+  }
+  if (!(feed->is_cut_out || feed->is_empty)) return;
+  if (isnan(sums->cut_first_s)) sums->cut_first_s = sums->cut_last_s = now_s;
+  if (!was_cut) sums->cut_count++;
+  sums->was_cut_by_heat |= feed->is_cut_out != 0;
+  sums->was_cut_by_battery |= feed->is_empty != 0;
+}
+
+bool sb_feed_tick(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_feed *feed = &state->feed;
+  const bool was_on = is_on(feed), was_cut = feed->is_cut_out || feed->is_empty;
+  const double period_s = (double)sim->steps_per_tick * sim->step_s;
+  const int order = feed->drive.order;
+  warm(sim, period_s);
+  discharge(sim, period_s);
+  note(sim, was_cut, period_s);
+  feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
+  const bool is_switched = is_on(feed) != was_on || feed->drive.order != order;
+  if (is_switched && is_on(feed)) {
+    feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
+  }
+  return is_switched;
+}
+
+void sb_feed_line(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_model *model = sim->model;
+  const struct sb_feed *feed = &sim->state.feed;
+  const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
+  struct sb_motor motor = model->motor;
+  struct sb_supply supply = model->supply;
+  double duty = model->drive.limit_fraction;
+  bool is_off = false;
+  if (sim->steps_per_tick > 0) {
+    motor.resistance_ohm = feed->resistance_ohm;
+    supply.open_circuit_voltage_v = feed->voltage_v;
+    is_off = !is_on(feed);
+    duty = is_off ? 0.0 : feed->drive.duty;
+  }
+  const bool is_open = is_cut || (is_off && model->drive.off == SB_OFF_COAST);
+  seg->line = is_open ? sb_motor_line_open(&motor) : sb_motor_line_driven(&motor, &supply, duty);
+  seg->voltage_v = supply.open_circuit_voltage_v;
+  seg->resistance_ohm = motor.resistance_ohm;
+}
+
+double sb_feed_charge_fraction(const struct sb_sim *sim)
+{
+  const struct sb_battery *battery = &sim->model->battery;
+  const double left = battery->charge_fraction - sim->state.feed.drawn_as / battery->capacity_as;
+  return fmin(fmax(left, 0.0), 1.0);
+}
+
+bool sb_feed_is_on(const struct sb_sim *sim)
+{
+  return sim->steps_per_tick == 0 || is_on(&sim->state.feed);
+}
+
+int sb_feed_direction(const struct sb_sim *sim)
+{
+  return sim->steps_per_tick > 0 && sim->state.feed.drive.order < 0 ? -1 : +1;
+}
+
+/* What follows the speed, at the present one: thresholds must not enter here, for maps serve all of them at once. It is
+ * that of the closed forms at a decision, and near it for the next gear. */
+static double following_nm(const struct sb_sim *sim)
+{
+  const struct sb_load_curve *curve = &sim->segment->curve;
+  const double w = fabs(sim->state.output_speed_rad_s);
+  return (curve->per_rad_s + curve->per_rad_s2 * w) * w;
+}
+
+/*
+ * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
+ * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
+ * off again.
+ */
+double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm)
+{
+  const struct sb_model *model = sim->model;
+  const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
+  if (is_same || gear >= model->gearbox.gear_count) return outside_nm;
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const struct sb_feed *feed = &sim->state.feed;
+  const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;
+  const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
+  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
+  const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
+  const double besides_nm = following_nm(sim), whole_nm = outside_nm + besides_nm;
+  return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - besides_nm;
+}

@@ -1,0 +1,184 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * segment.h - internal: everything that stays fixed between two events, worked out once so that a step is arithmetic.
+ *
+ * In mesh there is one speed, the motor's x in the sense in which its gear drives it; the output turns with W = r x,
+ * r = output sense / N. In neutral x and W move apart, joined at most by a slipping clutch; so they do in mesh with a
+ * shaft that gives (spring.h). A vehicle whose wheels slip moves beside them (contact.h).
+ */
+#ifndef SHIFTBAND_SIM_SEGMENT_H
+#define SHIFTBAND_SIM_SEGMENT_H
+
+#include <math.h>
+
+#include "shiftband/sim.h"
+
+/* A rate or a torque as k + per_s tau + lin v + quad v|v| + per_rad (a - a0) + wave_gain * sum of the load's waves. */
+struct sb_poly {
+  double k, per_s, lin, quad, per_rad, wave_gain;
+};
+
+/* Which terms of the polynomials are there at all, so that the usual cases carry nothing of the others. */
+enum sb_terms {
+  SB_TERMS_STEADY, /* constant and linear in the speed */
+  SB_TERMS_RAMP,   /* and linear in time */
+  SB_TERMS_ALL     /* and quadratic, angle or waves */
+};
+
+/* What a body at rest has against it: what acts and what holds; [0] with the load behind, [1] with the load ahead. */
+struct sb_resting {
+  struct sb_load_curve acting[2];
+  struct sb_load_curve holding[2];
+  double least_hold_nm[2]; /* that holds at least */
+  double brake_nm;         /* that holds besides */
+};
+
+/* The vehicle and its contact, where there is a road. */
+struct sb_far_segment {
+  struct sb_load_curve curve; /* beyond the contact, over the vehicle's angle */
+  struct sb_poly load;        /* its value: in x or W while gripping, in v while slipping */
+  struct sb_poly rate;        /* slipping: dv/dt */
+  struct sb_resting resting;
+  double inertia;      /* of the vehicle and what it pushes */
+  double grip_nm;      /* most that the contact carries while gripping; INFINITY: any */
+  double traction_nm;  /* slipping: torque on the vehicle, with sign */
+  double limit_rad;    /* next corner of the road, as the vehicle's angle */
+  double turn, work_j; /* slipping: integrals of v and of its load's power, as below */
+};
+
+/* A shaft that gives, in mesh. */
+struct sb_spring_segment {
+  double stiffness, damping, offset_rad; /* torque = k (twist - offset) + c (r x - W) while teeth touch */
+  double per_motor, per_output;          /* dx/dt and dW/dt a unit of torque */
+  double in_j, damped_j, start_j;        /* work into it at the gear's end, damping; energy when the segment began */
+};
+
+struct sb_segment {
+  struct sb_motor_line line;
+  double voltage_v, resistance_ohm; /* that the line was made of */
+  struct sb_load_curve curve;       /* of the moving load; tau = t - curve.time_s */
+  double per_motor;                 /* r */
+  double output_inertia;            /* of all that turns with the output */
+  double start_s;                   /* when the segment began */
+  double end_s;                     /* next load corner or timed engagement; INFINITY: none */
+  double corner_s;                  /* next load corner alone */
+  double angle_limit_rad;           /* next load corner over the angle, in the direction of motion */
+  double drag_nm;
+  enum sb_terms terms;
+  int parts;              /* that each step is divided into */
+  double guarded_s;       /* longest step at whose end events are looked for; INFINITY: a whole one */
+  bool is_resting_steady; /* at rest, and the load does not change in time */
+  bool is_plain;          /* in mesh with nothing to watch but the motion itself: many steps at once */
+  bool has_spring;        /* in mesh through a shaft that gives */
+  bool is_road_limit;     /* the angle limit is the road's */
+  int broken_away;        /* while settling: sense in which the output at rest has started already, or 0 */
+
+  struct sb_poly motor_rate;  /* dx/dt in x */
+  struct sb_poly output_rate; /* neutral or spring: dW/dt in W */
+  struct sb_poly load;        /* TL, in x when in mesh, in W in neutral; with the traction of wheels that slip */
+  struct sb_poly power_sign;  /* in mesh: > 0 driving, < 0 overrun, times the direction; in x */
+  double power_tolerance;     /* below it, a sign is rounding */
+  struct sb_resting resting;  /* the output at rest; without what lies beyond a contact */
+  struct sb_far_segment far;
+  struct sb_spring_segment spring;
+
+  /* Integrals since start_s. */
+  double motor_turn;   /* of x */
+  double motor_square; /* of x^2 */
+  double output_turn;  /* of W (neutral and spring only) */
+  double load_work_j;  /* of TL W */
+  double start_motor_speed;
+  double start_output_speed;
+};
+
+/* Settles directions, grip, driving or overrun at the present state and prepares the segment. */
+void sb_segment_begin(struct sb_sim *sim);
+
+/* Prepares the segment of a state whose directions are settled: bit for bit the one that the state was in. */
+void sb_segment_resume(struct sb_sim *sim);
+
+/* Whether the output, were it at rest at its present angle, would stay there. A new segment must follow. */
+bool sb_segment_would_rest(struct sb_sim *sim);
+
+/* Books the segment's integrals into the ledger and the sums; the state must be at its end (booking.c). */
+void sb_segment_book(struct sb_sim *sim);
+
+/* By how much the torque on a machine at rest in mesh exceeds what holds it in a direction of the motor (+1, -1), in
+ * N m at the motor, less a tolerance times strictness; positive at strictness 1: it starts that way. Who waits for a
+ * start asks for 2, so that the start is not missing by a rounding error when it is settled. */
+double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
+
+/* The same for the output alone, in neutral, in N m at the output and the output's direction. */
+double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
+
+/* The same where a torque is brought to the output. */
+double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, int direction, double brought_nm,
+                                       double strictness);
+
+/*
+ * Torque at the motor that a clutch whose sides have met would have to carry, moving or at rest, under the rules of
+ * slipping (no loss, no drag), so that a clutch found too weak does slip on. A new segment must follow.
+ */
+double sb_segment_joined_torque_nm(struct sb_sim *sim);
+
+/* Torque on the output at rest that opposes (times the direction) a start in a direction of the output, N m. */
+double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction);
+
+/* Inertia at the motor in mesh for 1/e. */
+double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e);
+
+/* For the files beside this one -------------------------------------------------------------------------------------- */
+
+/* A start needs this fraction of the torques at hand, so that a balance struck to the last bit does not start and stop
+ * without end. */
+extern const double sb_start_tolerance;
+
+static inline int sb_sign_of(double value)
+{
+  return (value > 0.0) - (value < 0.0);
+}
+
+/* Motor and output turn as one: in mesh, and not through a shaft that gives. */
+static inline bool sb_segment_is_rigid(const struct sb_sim *sim)
+{
+  return sim->state.link == SB_LINK_MESH && !sim->segment->has_spring;
+}
+
+/* A body that is pushed back to a corner of the load from both sides crosses it ever more slowly, without end. Once it
+ * is as slow as this, in the output's terms, and either side would hold it, it rests there. */
+static inline bool sb_segment_is_slow(const struct sb_sim *sim, double output_rad_s)
+{
+  static const double crossing_rest = 1e-9;
+  return fabs(output_rad_s) <= crossing_rest * sim->model->motor.no_load_speed_rad_s * fabs(sim->segment->per_motor);
+}
+
+static inline const struct sb_gear *sb_segment_gear(const struct sb_sim *sim)
+{
+  return &sim->model->gearbox.gears[sim->state.gear];
+}
+
+static inline double sb_segment_inverse_e(const struct sb_gear *gear, bool is_driving)
+{
+  return is_driving ? 1.0 / gear->efficiency : gear->back_efficiency;
+}
+
+/* The load's piece that the state is in, of one side of the contact. */
+struct sb_load_curve sb_segment_curve_at(const struct sb_sim *sim, int direction, bool is_at_rest,
+                                         enum sb_load_share share, enum sb_load_side side);
+
+struct sb_poly sb_poly_of_curve(const struct sb_load_curve *curve, double per_motor);
+
+/* gain * load + k + lin v */
+struct sb_poly sb_poly_from(const struct sb_poly *load, double gain, double k, double lin);
+
+/* What lies against a body at rest on a side. */
+struct sb_resting sb_resting_at(const struct sb_sim *sim, enum sb_load_side side);
+
+/* Takes what lies against the output at rest, and against its vehicle, into the segment. */
+void sb_segment_take_resting(struct sb_sim *sim);
+
+/* What acts plus what holds in a direction, and their sum without signs, N m. */
+double sb_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
+double sb_resting_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
+
+#endif

@@ -1,0 +1,568 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/sim.h"
+
+#include <gsl/gsl_roots.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "base/constants.h"
+#include "sim/contact.h"
+#include "sim/feed.h"
+#include "sim/guard.h"
+#include "sim/segment.h"
+#include "sim/spring.h"
+#include "sim/stepper.h"
+
+/* Instants closer than this fraction of a step are one instant. */
+static const double same_instant = 1e-9;
+
+/* A clutch that falls short by less than this fraction holds: it would slip by no more than rounding. */
+static const double same_torque = 1e-12;
+
+/* So many events without any time passing mean that the model contradicts itself. */
+enum { EVENTS_AT_ONCE_MAX = 200 };
+
+static int sense_of(const struct sb_sim *sim, int gear)
+{
+  return sim->model->gearbox.gears[gear].motor_sense;
+}
+
+void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
+{
+  sim->state = *state;
+  sb_segment_resume(sim);
+}
+
+bool sb_sim_is_engaged(const struct sb_sim *sim)
+{
+  return sim->state.link == SB_LINK_MESH;
+}
+
+static void notify(struct sb_sim *sim, enum sb_event event)
+{
+  if (sim->observer.on_event != NULL) sim->observer.on_event(sim->observer.context, sim, event);
+}
+
+bool sb_sim_is_deciding(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  return sb_sim_is_engaged(sim) && sb_feed_is_on(sim) && state->step >= state->feed.ready_step &&
+         !state->far.is_finished;
+}
+
+static double kinetic_j(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  return 0.5 * sim->model->motor.rotor_inertia_kg_m2 * state->motor_speed_rad_s * state->motor_speed_rad_s +
+         0.5 * seg->output_inertia * state->output_speed_rad_s * state->output_speed_rad_s +
+         0.5 * seg->far.inertia * state->far.speed_rad_s * state->far.speed_rad_s;
+}
+
+/* In mesh with nothing moving: what has been told as a stop. */
+static bool is_still(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  return state->link == SB_LINK_MESH && state->motor_direction == 0 &&
+         (!sim->segment->has_spring || state->output_direction == 0);
+}
+
+/* At rest in mesh the gear presses with what the motor brings, but no more than moves the load nor less than the load
+ * pushes back with. */
+static double resting_torque_nm(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
+  const double least_nm = sb_segment_resting_load_nm(sim, state->time_s, -1);
+  const double greatest_nm = sb_segment_resting_load_nm(sim, state->time_s, +1);
+  const double loss_nm = seg->line.friction_nm + seg->drag_nm, stall_nm = seg->line.stall_nm;
+  const double driven_nm = stall_nm < 0.0 ? fmin(0.0, stall_nm + loss_nm) : fmax(0.0, stall_nm - loss_nm);
+  const double press_nm = driven_nm * gear->efficiency / seg->per_motor;
+  return fmin(fmax(press_nm, least_nm), greatest_nm);
+}
+
+/* What the gear, or the slipping clutch, delivers to the output. */
+static double delivered_nm(const struct sb_sim *sim, const struct sb_point *at)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  if (state->link == SB_LINK_SLIP) return state->slip_direction * state->plan.clutch_nm / seg->per_motor;
+  if (state->link == SB_LINK_OPEN) return 0.0;
+  if (seg->has_spring) return at->shaft_nm;
+  if (state->motor_direction == 0) return resting_torque_nm(sim);
+  return at->load_nm + seg->output_inertia * seg->per_motor * at->x_rate;
+}
+
+static void raise_speed_peaks(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  sb_stepper_raise_speeds(sim, state->time_s, state->motor_speed_rad_s, state->output_speed_rad_s);
+}
+
+static void raise_torque_peak(struct sb_sim *sim, const struct sb_point *at)
+{
+  sb_stepper_raise_peak(&sim->sums.output_torque_nm, delivered_nm(sim, at), at->time_s);
+}
+
+static void book_over_limit(struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to, double to_s)
+{
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  if (!isfinite(limit_nm)) return;
+  const double from_nm = delivered_nm(sim, from), to_nm = delivered_nm(sim, to);
+  if (fabs(from_nm) <= limit_nm && fabs(to_nm) <= limit_nm) return;
+  sb_stepper_book_over_limit(&sim->sums, limit_nm, from->time_s, from_nm, to_s, to_nm);
+}
+
+/* What observers are told of when it changes. */
+struct seen {
+  bool is_still, is_slipping, is_finished;
+  int met_count;
+};
+
+static struct seen look(const struct sb_sim *sim)
+{
+  const struct sb_far *far = &sim->state.far;
+  return (struct seen){is_still(sim), far->is_slipping != 0, far->is_finished != 0, far->met_count};
+}
+
+static void tell(struct sb_sim *sim, const struct seen *before)
+{
+  const struct seen now = look(sim);
+  if (!before->is_still && now.is_still) notify(sim, SB_EVENT_STOPPED);
+  if (before->is_still && !now.is_still) notify(sim, SB_EVENT_STARTED);
+  if (now.met_count != before->met_count) notify(sim, SB_EVENT_MET);
+  if (now.is_slipping != before->is_slipping) notify(sim, now.is_slipping ? SB_EVENT_SLIPPED : SB_EVENT_GRIPPED);
+  if (now.is_finished && !before->is_finished) notify(sim, SB_EVENT_FINISHED);
+}
+
+/* Starts a new segment, unless all has ended. */
+static void begin_segment(struct sb_sim *sim)
+{
+  if (!sim->state.far.is_finished) sb_segment_begin(sim);
+  raise_speed_peaks(sim);
+  const struct sb_point at = sb_stepper_point(sim);
+  raise_torque_peak(sim, &at);
+}
+
+/* Inelastic joining of motor and output through the gear pair; the meshes lose nothing in it. */
+static void join(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double r = sim->segment->per_motor;
+  const double jm = sim->model->motor.rotor_inertia_kg_m2;
+  const bool has_road = sim->model->load.road.is_present;
+  const double output_inertia = has_road ? sb_contact_jolt_inertia(sim) : sim->segment->output_inertia;
+  const double jo = output_inertia * r * r;
+  const double slip = state->motor_speed_rad_s - state->output_speed_rad_s / r;
+  const double joined = (jm * state->motor_speed_rad_s + jo * (state->output_speed_rad_s / r)) / (jm + jo);
+  const double impulse = output_inertia * (joined * r - state->output_speed_rad_s);
+  sim->sums.ledger.shift_loss += 0.5 * jm * jo / (jm + jo) * slip * slip;
+  if (fabs(impulse) > fabs(sim->sums.greatest_impulse_nms)) sim->sums.greatest_impulse_nms = impulse;
+  state->motor_speed_rad_s = joined;
+  state->output_speed_rad_s = joined * r;
+}
+
+/* Into mesh: at once, or onto a shaft that gives. */
+static void engage(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
+  raise_speed_peaks(sim);
+  sb_segment_book(sim);
+  if (!sim->model->driveshaft.is_present) {
+    join(sim);
+  } else if (state->link == SB_LINK_OPEN) {
+    sb_spring_engage(sim);
+  } /* a clutch that slipped hands over a shaft that is wound already */
+  state->link = SB_LINK_MESH;
+  state->turned_rad = 0.0;
+  state->plan = (struct sb_shift_plan){0};
+  state->slip_direction = state->is_turned = 0;
+  begin_segment(sim);
+  notify(sim, SB_EVENT_ENGAGED);
+}
+
+/* A clutch whose sides have met holds when it can carry the joint motion's torque, else it goes on slipping. */
+static void meet(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double needed_nm = sb_segment_joined_torque_nm(sim);
+  if (fabs(needed_nm) <= state->plan.clutch_nm * (1.0 + same_torque)) {
+    engage(sim);
+    return;
+  }
+  state->slip_direction = needed_nm > 0.0 ? +1 : -1;
+  begin_segment(sim);
+}
+
+/* Whether neither side of a slipping clutch leads any more. */
+static bool has_met(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
+  return state->link == SB_LINK_SLIP && !(state->slip_direction * lead > 0.0);
+}
+
+/* Engages at once when nothing is left to wait for; else goes on in neutral. now_s: the present instant as planned. */
+static void go_on_in_neutral(struct sb_sim *sim, double now_s)
+{
+  struct sb_state *state = &sim->state;
+  const bool is_due = state->plan.engage_time_s <= now_s;
+  const bool is_turned_enough = state->is_turned && state->turned_rad >= state->plan.engage_turn_rad;
+  if (has_met(sim)) {
+    meet(sim);
+  } else if (is_due || is_turned_enough) {
+    engage(sim);
+  } else {
+    begin_segment(sim);
+  }
+}
+
+void sb_sim_command(struct sb_sim *sim, int gear)
+{
+  struct sb_state *state = &sim->state;
+  if (gear == state->gear) return;
+  sb_segment_book(sim);
+  raise_speed_peaks(sim);
+  const double energy_j = sb_spring_release(sim);
+  sim->sums.ledger.shift_loss += energy_j;
+  sim->sums.ledger.elastic -= energy_j;
+
+  /* The same motion in the sense of the new gear; adding zero keeps a zero without sign. */
+  state->motor_speed_rad_s = state->motor_speed_rad_s * sense_of(sim, state->gear) * sense_of(sim, gear) + 0.0;
+  state->gear = gear;
+  state->plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
+  /* A clutch before a shaft that gives holds until the shaft bears more than it can. */
+  const bool is_held = state->plan.clutch_nm > 0.0 && sim->model->driveshaft.is_present;
+  state->link = state->plan.clutch_nm > 0.0 && !is_held ? SB_LINK_SLIP : SB_LINK_OPEN;
+  state->turned_rad = 0.0;
+  state->is_turned = state->motor_speed_rad_s >= 0.0;
+
+  const struct sb_gear *next = &sim->model->gearbox.gears[gear];
+  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_sense;
+  state->slip_direction = (lead > 0.0) - (lead < 0.0);
+  sb_segment_begin(sim);
+  notify(sim, SB_EVENT_COMMAND);
+  if (is_held) {
+    engage(sim);
+  } else {
+    go_on_in_neutral(sim, state->time_s);
+  }
+}
+
+/* Makes a step's result the present state. */
+static void commit(struct sb_sim *sim, const struct sb_point *to, const struct sb_gain *gain, double time_s)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_segment *seg = sim->segment;
+  state->time_s = time_s;
+  state->motor_speed_rad_s = to->x;
+  state->output_speed_rad_s = to->w;
+  state->output_angle_rad = to->angle;
+  if (state->is_turned) state->turned_rad += gain->motor_turn;
+  seg->motor_turn += gain->motor_turn;
+  seg->motor_square += gain->motor_square;
+  seg->output_turn += gain->output_turn;
+  seg->load_work_j += gain->load_work_j;
+  if (state->far.is_slipping) {
+    state->far.speed_rad_s = to->v;
+    state->far.angle_rad = to->far_angle;
+    seg->far.turn += gain->far_turn;
+    seg->far.work_j += gain->far_work_j;
+  }
+  if (seg->has_spring) {
+    state->twist.twist_rad = to->twist;
+    seg->spring.in_j += gain->shaft_in_j;
+    seg->spring.damped_j += gain->shaft_lost_j;
+  }
+  raise_torque_peak(sim, to);
+}
+
+/* After the state has changed at the present instant: a new segment, and everybody is told. */
+static void go_on(struct sb_sim *sim, const struct seen *before, double now_s)
+{
+  if (sim->state.link == SB_LINK_MESH) {
+    begin_segment(sim);
+  } else {
+    go_on_in_neutral(sim, now_s);
+  }
+  tell(sim, before);
+}
+
+/* What a guard changes, at its instant. */
+static void apply_guard(struct sb_sim *sim, const struct sb_guard *guard)
+{
+  const struct seen before = look(sim);
+  sb_segment_book(sim);
+  if (guard->apply != NULL) guard->apply(sim);
+  go_on(sim, &before, sim->state.time_s);
+}
+
+/* The segment's own end has come: a load corner, or the time to engage. */
+static void pass_end(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const struct seen before = look(sim);
+  const double end_s = sim->segment->end_s;
+  sb_segment_book(sim);
+  if (sim->segment->corner_s <= end_s) state->load_time_s = sim->segment->corner_s;
+  go_on(sim, &before, end_s);
+}
+
+/* What feeds the motor is brought up to date. */
+static void tick(struct sb_sim *sim)
+{
+  const struct seen before = look(sim);
+  sb_segment_book(sim);
+  const bool is_switched = sb_feed_tick(sim);
+  go_on(sim, &before, sim->state.time_s);
+  if (is_switched) notify(sim, SB_EVENT_SWITCHED);
+}
+
+static bool is_at_end(const struct sb_sim *sim)
+{
+  return sim->segment->end_s - sim->state.time_s <= same_instant * sim->step_s;
+}
+
+/* A step with a crest of the shaft's torque in it counts by its halves. */
+static void book_torque(struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to, double to_s)
+{
+  struct sb_point crest;
+  if (sim->segment->has_spring && sb_spring_crest(sim, from, to, &crest)) {
+    raise_torque_peak(sim, &crest);
+    book_over_limit(sim, from, &crest, crest.time_s);
+    book_over_limit(sim, &crest, to, to_s);
+  } else {
+    book_over_limit(sim, from, to, to_s);
+  }
+}
+
+/* A guarded step; shorter where teeth part and touch again unseen within it. */
+static struct sb_guarded_step careful_step(struct sb_sim *sim, const struct sb_point *from, double h)
+{
+  struct sb_point crest;
+  const struct sb_guarded_step step = sb_guard_step(sim, from, h);
+  const bool is_short = sim->segment->has_spring && step.guard == NULL &&
+                        sb_spring_crest(sim, from, &step.to, &crest) && sb_spring_dips(sim, &crest);
+  return is_short ? sb_guard_step(sim, from, crest.time_s - from->time_s) : step;
+}
+
+/* One step, cut at the segment's end, at the next whole step or at the first guard. Returns the guard. */
+static const struct sb_guard *single_step(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double next_grid_s = sb_stepper_grid_s(sim, state->step + 1);
+  const double end_s = sim->segment->end_s;
+  const double part_s = state->time_s + sim->segment->guarded_s;
+  const double least_s = fmin(end_s, part_s);
+  const bool is_early = least_s < next_grid_s - same_instant * sim->step_s;
+  const double to_s = is_early ? least_s : next_grid_s;
+
+  const struct sb_point from = sb_stepper_point(sim);
+  const struct sb_guarded_step step = careful_step(sim, &from, to_s - state->time_s);
+  const bool is_whole = step.length == to_s - state->time_s;
+  const bool is_cut = is_early || !(is_whole || step.guard != NULL);
+  double time_s = step.guard == NULL && is_whole ? to_s : state->time_s + step.length;
+  if (time_s >= next_grid_s - same_instant * sim->step_s && !is_cut) {
+    time_s = next_grid_s;
+    state->step++;
+  }
+  book_torque(sim, &from, &step.to, time_s);
+  commit(sim, &step.to, &step.gain, time_s);
+  if (from.x_rate * step.to.x_rate < 0.0 || from.w_rate * step.to.w_rate < 0.0) raise_speed_peaks(sim);
+  if (step.guard != NULL) apply_guard(sim, step.guard);
+  return step.guard;
+}
+
+/* Stands still until a whole step; returns how many steps that were. */
+static long long rest_until(struct sb_sim *sim, long long last)
+{
+  struct sb_state *state = &sim->state;
+  const struct sb_point at = sb_stepper_point(sim);
+  const long long count = last - state->step;
+  /* Step by step, so that the sum does not depend on who asks how often. */
+  const double torque_nm = delivered_nm(sim, &at);
+  for (long long k = state->step; k < last && fabs(torque_nm) > sim->model->limits.output_torque_nm; k++) {
+    sb_stepper_book_over_limit(&sim->sums, sim->model->limits.output_torque_nm, sb_stepper_grid_s(sim, k), torque_nm,
+                               sb_stepper_grid_s(sim, k + 1), torque_nm);
+  }
+  state->step = last;
+  state->time_s = sb_stepper_grid_s(sim, last);
+  return count;
+}
+
+/* Whole steps at once, as far as nothing can happen: returns how many. */
+static long long many_steps(struct sb_sim *sim, long long target)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_segment *seg = sim->segment;
+  const bool is_resting = is_still(sim) && seg->is_resting_steady;
+  const bool is_running = seg->is_plain && state->motor_direction != 0;
+  if (!(is_resting || is_running) || state->time_s != sb_stepper_grid_s(sim, state->step)) return 0;
+  long long last = target;
+  if (isfinite(seg->end_s)) {
+    const double whole = floor(seg->end_s / sim->step_s + same_instant);
+    if (whole < (double)last) last = (long long)whole;
+  }
+  if (last <= state->step) return 0;
+
+  if (is_resting) return rest_until(sim, last);
+  struct sb_point at = sb_stepper_point(sim);
+  const long long count = sb_stepper_run_mesh(sim, &at, state->step, last);
+  state->step += count;
+  state->time_s = sb_stepper_grid_s(sim, state->step);
+  state->motor_speed_rad_s = at.x;
+  state->output_speed_rad_s = seg->per_motor * at.x;
+  state->output_angle_rad = at.angle;
+  return count;
+}
+
+/* The step up to which nothing comes from outside the segments. */
+static long long next_stop(const struct sb_sim *sim, long long step)
+{
+  if (sim->steps_per_tick == 0) return step;
+  const long long next_tick = (sim->state.step / sim->steps_per_tick + 1) * sim->steps_per_tick;
+  return next_tick < step ? next_tick : step;
+}
+
+/* Whether steps that began at step count `before` have ended at a tick. */
+static bool has_come_to_tick(const struct sb_sim *sim, long long before)
+{
+  const struct sb_state *state = &sim->state;
+  if (sim->steps_per_tick == 0 || state->step == before || state->far.is_finished) return false;
+  return state->step % sim->steps_per_tick == 0;
+}
+
+enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
+{
+  struct sb_state *state = &sim->state;
+  double last_event_s = -1.0;
+  int events_at_once = 0;
+  while (state->step < step && !state->far.is_finished) {
+    const long long before = state->step;
+    const struct sb_guard *guard = NULL;
+    if (many_steps(sim, next_stop(sim, step)) == 0) guard = single_step(sim);
+    const bool is_end = guard == NULL && is_at_end(sim);
+    if (is_end) pass_end(sim);
+    if (has_come_to_tick(sim, before)) tick(sim);
+    if (is_end || guard != NULL) {
+      events_at_once = state->time_s > last_event_s ? 0 : events_at_once + 1;
+      last_event_s = state->time_s;
+      if (events_at_once > EVENTS_AT_ONCE_MAX) {
+        return sb_fail(err, SB_ERR_NUMERICS, "events pile up without end at t = %.9g s", state->time_s);
+      }
+    }
+  }
+  if (state->far.is_finished && state->step < step) state->step = step;
+  if (!(isfinite(state->motor_speed_rad_s) && isfinite(state->output_speed_rad_s))) {
+    return sb_fail(err, SB_ERR_NUMERICS, "a speed is no longer finite at t = %.9g s", state->time_s);
+  }
+  return SB_OK;
+}
+
+struct sb_sums sb_sums_empty(void)
+{
+  return (struct sb_sums){.over_limit_first_s = NAN,
+                          .over_limit_last_s = NAN,
+                          .slip_first_s = NAN,
+                          .hot_first_s = NAN,
+                          .cut_first_s = NAN,
+                          .winding_c = {.value = -INFINITY}};
+}
+
+enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err)
+{
+  *sim = (struct sb_sim){.model = model};
+  sim->segment = calloc(1, sizeof *sim->segment);
+  sim->root_solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
+  if (sim->segment == NULL || sim->root_solver == NULL) {
+    sb_sim_clear(sim);
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
+  }
+  sim->step_s = model->run.step_s;
+  const double per_s = round(1.0 / sim->step_s);
+  sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
+
+  for (int g = -1; g < model->gearbox.gear_count; g++) {
+    sim->parts[g + 1] = (int)fmin(sb_model_step_parts(model, g), SB_STEP_PARTS_MAX);
+  }
+
+  const struct sb_gear *first = &model->gearbox.gears[gear];
+  struct sb_state *state = &sim->state;
+  state->gear = gear;
+  state->link = SB_LINK_MESH;
+  state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
+  state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_sense;
+  sim->sums = sb_sums_empty();
+  sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
+  sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
+  if (model->load.road.is_present) state->far.left_rad = INFINITY;
+  if (model->driveshaft.is_present) sb_spring_engage(sim);
+  sb_feed_start(sim);
+  if (model->winding.is_present) sim->sums.winding_c.value = state->feed.warmth.winding_c;
+  begin_segment(sim);
+  sim->sums.start_kinetic_j = kinetic_j(sim);
+  if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
+  return SB_OK;
+}
+
+void sb_sim_clear(struct sb_sim *sim)
+{
+  free(sim->segment);
+  if (sim->root_solver != NULL) gsl_root_fsolver_free(sim->root_solver);
+  sim->segment = NULL;
+  sim->root_solver = NULL;
+}
+
+const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
+{
+  sb_segment_book(sim);
+  raise_speed_peaks(sim);
+  sim->sums.ledger.kinetic = kinetic_j(sim) - sim->sums.start_kinetic_j;
+  return &sim->sums;
+}
+
+struct sb_row sb_sim_row(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  const bool in_mesh = state->link == SB_LINK_MESH;
+  const bool is_resting = is_still(sim);
+  const struct sb_point at = sb_stepper_point(sim);
+  const int sense = sense_of(sim, state->gear);
+  const bool has_road = sim->model->load.road.is_present;
+  const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
+  const double outside_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_sense *
+                            sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad);
+  const bool has_currents = sim->model->motor.has_currents;
+  const double drawn_a = seg->line.duty * current_a;
+  const double torque_nm = delivered_nm(sim, &at);
+  return (struct sb_row){
+      .time_s = state->time_s,
+      .gear = in_mesh ? state->gear + 1 : 0,
+      .phase = !in_mesh     ? SB_PHASE_SHIFT
+               : is_resting ? SB_PHASE_STANDSTILL
+                            : SB_PHASE_DRIVE,
+      .drive = sense * seg->line.duty,
+      .is_on = sb_feed_is_on(sim),
+      .motor_speed_rad_s = sense * state->motor_speed_rad_s,
+      .reading_pct = NAN,
+      .output_speed_rad_s = state->output_speed_rad_s,
+      .output_torque_nm = torque_nm,
+      .load_torque_nm = is_resting ? torque_nm : at.load_nm,
+      .outside_torque_nm = outside_nm,
+      .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, outside_nm),
+      .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, outside_nm),
+      .motor_current_a = has_currents ? current_a : NAN,
+      .supply_voltage_v = has_currents ? seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
+      .output_turns = state->output_angle_rad / SB_TURN,
+      .vehicle_speed_rad_s = sb_contact_speed_rad_s(state),
+      .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,
+      .is_slipping = state->far.is_slipping != 0,
+      .twist_rad = state->twist.twist_rad,
+      .charge_fraction = sim->model->battery.is_present ? sb_feed_charge_fraction(sim) : NAN,
+      .winding_c = sim->model->winding.is_present ? state->feed.warmth.winding_c : NAN,
+      .housing_c = sim->model->winding.is_present ? state->feed.warmth.housing_c : NAN,
+  };
+}

@@ -1,0 +1,70 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * json.h - writes JSON (RFC 8259) to a stream, on one line, and minds the commas itself.
+ *
+ *   struct sb_json json;
+ *   sb_json_init(&json, out);
+ *   sb_json_open_object(&json);
+ *   sb_json_put_string(&json, "scenario", name);      {"scenario":"...","gears":[1,2]}
+ *   sb_json_key(&json, "gears");
+ *   sb_json_open_array(&json);
+ *   sb_json_number(&json, 1.0);
+ *   sb_json_number(&json, 2.0);
+ *   sb_json_close(&json);
+ *   sb_json_close(&json);
+ *   sb_json_end(&json);                               the line's end
+ *
+ * Numbers are written with the fewest of 15, 16 or 17 digits that read back exactly; NaN and infinities, which JSON
+ * has not, are null. Text is taken as UTF-8; bytes that are not become U+FFFD. A failed write shows in ferror(out).
+ */
+#ifndef SHIFTBAND_TEXT_JSON_H
+#define SHIFTBAND_TEXT_JSON_H
+
+#include <stdbool.h>
+#include <stdio.h>
+
+enum { SB_JSON_DEPTH_MAX = 16, SB_JSON_NUMBER_SIZE = 32 };
+
+struct sb_json {
+  FILE *out;                         /* not owned */
+  int depth;                         /* 0..SB_JSON_DEPTH_MAX open objects and arrays */
+  bool is_after_key;                 /* the next value belongs to a key: no comma */
+  bool has_items[SB_JSON_DEPTH_MAX]; /* the open one of that depth has a member already */
+  char closers[SB_JSON_DEPTH_MAX];   /* what closes it: '}' or ']' */
+};
+
+void sb_json_init(struct sb_json *json, FILE *out);
+
+/* Opens an object or an array, as a value; deeper than SB_JSON_DEPTH_MAX is our own mistake. */
+void sb_json_open_object(struct sb_json *json);
+void sb_json_open_array(struct sb_json *json);
+
+/* Closes the innermost open one. */
+void sb_json_close(struct sb_json *json);
+
+/* Ends the line. Everything must be closed. */
+void sb_json_end(struct sb_json *json);
+
+/* The name of the next value; only inside an object. */
+void sb_json_key(struct sb_json *json, const char *key);
+
+/* One value: an array's item, or what a key stands for. */
+void sb_json_string(struct sb_json *json, const char *text); /* NULL: null */
+void sb_json_number(struct sb_json *json, double value);     /* NaN, infinities: null */
+void sb_json_integer(struct sb_json *json, long long value);
+void sb_json_boolean(struct sb_json *json, bool value);
+void sb_json_null(struct sb_json *json);
+
+/* Key and value at once. */
+void sb_json_put_string(struct sb_json *json, const char *key, const char *text);
+void sb_json_put_number(struct sb_json *json, const char *key, double value);
+void sb_json_put_integer(struct sb_json *json, const char *key, long long value);
+void sb_json_put_boolean(struct sb_json *json, const char *key, bool value);
+void sb_json_put_null(struct sb_json *json, const char *key);
+void sb_json_put_object(struct sb_json *json, const char *key); /* opens it */
+void sb_json_put_array(struct sb_json *json, const char *key);  /* opens it */
+
+/* The shortest of %.15g, %.16g and %.17g that reads back as value, or "null". Needs the C locale. Returns text. */
+const char *sb_json_format_number(double value, char text[SB_JSON_NUMBER_SIZE]);
+
+#endif

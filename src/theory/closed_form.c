@@ -1,0 +1,280 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* closed_form.c - settled points, thresholds, bands and voltages; see closed_form.h. */
+#include <math.h>
+
+#include "theory/parts.h"
+
+struct sb_motor_line sb_closed_form_line(const struct sb_model *model)
+{
+  return sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+}
+
+/* Torque at the output that follows its speed W >= 0. */
+static double following_nm(const struct sb_model *model, double output_speed_rad_s)
+{
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  return output_speed_rad_s * (viscous + quadratic * output_speed_rad_s);
+}
+
+double sb_closed_form_passed_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double given_nm = motor_nm - path->drag_nm;
+  /* Below zero the output drives the motor; a path that can't be driven backwards then holds any torque. */
+  const double factor = given_nm >= 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
+  return path->ratio * factor * given_nm - following_nm(model, speed_rad_s / path->ratio);
+}
+
+double sb_closed_form_needed_nm(const struct sb_model *model, int gear, double outside_nm, double speed_rad_s)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double load_nm = outside_nm + following_nm(model, speed_rad_s / path->ratio);
+  const double inverse = load_nm >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency;
+  return load_nm * inverse / path->ratio + path->drag_nm;
+}
+
+double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double reading)
+{
+  const struct sb_reading_point point = sb_closed_form_point(model, line, reading);
+  return sb_closed_form_passed_nm(model, gear, point.motor_nm, point.speed_rad_s);
+}
+
+/* The root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
+double sb_closed_form_line_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                       double outside_nm)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double n = path->ratio;
+  const double free_nm = sb_motor_stall_torque_nm(line) - path->drag_nm;
+  const double free_rad_s = fmax(free_nm / line->slope_nms_rad, 0.0);
+
+  /* What the load takes where the motor gives nothing decides who drives. */
+  double factor = path->efficiency;
+  if (outside_nm + following_nm(model, free_rad_s / n) < 0.0) {
+    if (path->back_efficiency == 0.0) return free_rad_s;
+    factor = 1.0 / path->back_efficiency;
+  }
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  const double a = quadratic / (n * n);
+  const double b = n * factor * line->slope_nms_rad + viscous / n;
+  const double c = n * factor * free_nm - outside_nm;
+  /* a x^2 + b x = c; this form of the root holds at a = 0 too. */
+  return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
+}
+
+double sb_closed_form_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double reflected = 1.0 / (path->ratio * path->ratio * path->efficiency);
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  return (model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 * reflected) /
+         (line->slope_nms_rad + viscous * reflected);
+}
+
+/* A moment, and what the load from outside is then. */
+struct moment {
+  double outside_nm;
+  struct sb_load_moment load;
+};
+
+/* Keeps the lighter of two moments: the one so far, and the piece `at` read at time_s. */
+static void keep_lighter(const struct sb_load *load, const struct sb_load_at *at, double time_s,
+                         struct moment *lightest)
+{
+  const struct sb_load_curve acting = sb_load_curve_at(load, at, SB_SHARE_ACTING);
+  const struct sb_load_curve resisting = sb_load_curve_at(load, at, SB_SHARE_RESISTING);
+  const double acting_nm = sb_load_curve_outside_nm(&acting, time_s, 0.0);
+  const double resisting_nm = fmax(sb_load_curve_outside_nm(&resisting, time_s, 0.0), 0.0);
+  if (!(acting_nm + resisting_nm < lightest->outside_nm)) return;
+
+  struct sb_load_at resting = *at;
+  resting.is_at_rest = true;
+  const struct sb_load_curve hold = sb_load_curve_at(load, &resting, SB_SHARE_RESISTING);
+  const double hold_nm = fmax(sb_load_curve_outside_nm(&hold, time_s, 0.0), load->breakaway_nm);
+  lightest->outside_nm = acting_nm + resisting_nm;
+  lightest->load = (struct sb_load_moment){acting_nm, resisting_nm, fmax(hold_nm, resisting_nm)};
+}
+
+struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
+{
+  enum { CORNER_MAX = 100000 }; /* a table that repeats without end shows all it has long before */
+  const struct sb_load *load = &model->load;
+  struct moment lightest = {.outside_nm = INFINITY};
+  struct sb_load_at at = {.direction = 1};
+  for (int k = 0; k < CORNER_MAX && at.time_s < model->run.duration_s; k++) {
+    const double corner_s = sb_load_next_time_s(load, at.time_s);
+    keep_lighter(load, &at, at.time_s, &lightest);
+    keep_lighter(load, &at, fmin(corner_s, model->run.duration_s), &lightest);
+    at.time_s = corner_s;
+  }
+  /* Waves and parts over turns may go lower in between: first their resistance gives way, then what acts. */
+  double least_nm = 0.0;
+  double greatest_nm = 0.0;
+  sb_load_range_nm(load, model->run.duration_s, &least_nm, &greatest_nm);
+  const double missing_nm = fmax(lightest.outside_nm - least_nm, 0.0);
+  const double from_resisting_nm = fmin(missing_nm, lightest.load.resisting_nm);
+  lightest.load.resisting_nm -= from_resisting_nm;
+  lightest.load.hold_nm = fmax(lightest.load.hold_nm - from_resisting_nm, load->breakaway_nm);
+  lightest.load.acting_nm -= missing_nm - from_resisting_nm;
+  return lightest.load;
+}
+
+/* Open-circuit voltage at which a gear carries an outside torque at a motor speed; NAN when any voltage does. */
+static double voltage_to_carry_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double speed_rad_s, double outside_nm)
+{
+  const double stall_nm = sb_closed_form_needed_nm(model, gear, outside_nm, speed_rad_s) + line->friction_nm +
+                          line->slope_nms_rad * speed_rad_s;
+  /* The line's stall torque is in proportion to the voltage; its slope does not know it. */
+  const double voltage_v = stall_nm * model->supply.open_circuit_voltage_v / line->stall_nm;
+  return voltage_v > 0.0 ? voltage_v : NAN;
+}
+
+/* Open-circuit voltage at which a gear's reading is right at a threshold under an outside torque; NAN: at any, INFINITY:
+ * at none. The current tells the torque whatever the voltage. */
+static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
+                                double outside_nm, bool is_met)
+{
+  if (isinf(point->motor_nm) || model->control.sensor.quantity == SB_SENSES_CURRENT) return is_met ? NAN : INFINITY;
+  return voltage_to_carry_v(model, &point->line, gear, point->speed_rad_s, outside_nm);
+}
+
+static struct sb_gear_figures gear_figures(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                           double lightest_nm, double heaviest_nm)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double n = path->ratio;
+  struct sb_gear_figures figures = {
+      .ratio = n,
+      .efficiency = path->efficiency,
+      .sense = path->sense,
+      .stall_torque_nm = n * path->efficiency * (sb_motor_stall_torque_nm(line) - path->drag_nm),
+      .inertia_kg_m2 = model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (n * n * path->efficiency),
+      .time_constant_s = sb_closed_form_time_constant_s(model, line, gear),
+      .lightest_reading = sb_closed_form_settled(model, line, gear, lightest_nm),
+      .heaviest_reading = sb_closed_form_settled(model, line, gear, heaviest_nm),
+      .least_voltage_v = voltage_to_carry_v(model, line, gear, 0.0, heaviest_nm),
+  };
+  figures.lightest_speed_rad_s = sb_closed_form_settled_speed_rad_s(model, line, gear, lightest_nm) / n;
+  figures.heaviest_speed_rad_s = sb_closed_form_settled_speed_rad_s(model, line, gear, heaviest_nm) / n;
+  figures.hidden_torque_nm = sb_closed_form_hidden_nm(model, line, gear);
+  return figures;
+}
+
+static double finite_or_nan(double value)
+{
+  return isfinite(value) ? value : NAN;
+}
+
+/* Time from the command of an upshift until the fast gear has climbed to the downshift reading, or NAN. */
+static double dwell_from(const struct sb_model *model, const struct sb_motor_line *line, int slow,
+                         const struct sb_load_moment *load, double start_rad_s, double down_rad_s)
+{
+  const int fast = slow + 1;
+  if (!(start_rad_s > 0.0)) return NAN;
+  const struct sb_shift_figures shift = sb_closed_form_shift(model, line, slow, fast, load, start_rad_s);
+  if (isinf(shift.time_s)) return NAN;
+  return finite_or_nan(shift.time_s +
+                       sb_closed_form_climb_s(model, line, fast, load, shift.joined_speed_rad_s, down_rad_s));
+}
+
+/* The motor's lead at the output as a shift ends, or NAN. */
+static double slip_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int from, int to,
+                         const struct sb_load_moment *load, double start_rad_s)
+{
+  if (!(start_rad_s > 0.0)) return NAN;
+  const struct sb_shift_figures shift = sb_closed_form_shift(model, line, from, to, load, start_rad_s);
+  return shift.motor_speed_rad_s / model->gearbox.gears[to].ratio - shift.output_speed_rad_s;
+}
+
+static void fill_slips(const struct sb_model *model, const struct sb_motor_line *line, int slow,
+                       const struct sb_load_moment *load, struct sb_pair_figures *pair)
+{
+  const int fast = slow + 1;
+  const double down = sb_closed_form_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
+  const double up = sb_closed_form_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double outside_nm = load->acting_nm + load->resisting_nm;
+  const double settled = sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm);
+  const double at_up = slip_rad_s(model, line, slow, fast, load, up);
+  const double at_settled = slip_rad_s(model, line, slow, fast, load, settled);
+  pair->slip_up_rad_s = fabs(at_settled) > fabs(at_up) ? at_settled : at_up;
+
+  struct sb_load_moment heavy = *load;
+  if (isfinite(pair->downshift_torque_nm)) heavy.resisting_nm += fmax(pair->downshift_torque_nm - outside_nm, 0.0);
+  heavy.hold_nm = fmax(heavy.hold_nm, heavy.resisting_nm);
+  pair->slip_down_rad_s = slip_rad_s(model, line, fast, slow, &heavy, down);
+}
+
+static void fill_times(const struct sb_model *model, const struct sb_motor_line *line, int slow,
+                       const struct sb_load_moment *load, struct sb_pair_figures *pair)
+{
+  const int fast = slow + 1;
+  const double down = sb_closed_form_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
+  const double up = sb_closed_form_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double outside_nm = load->acting_nm + load->resisting_nm;
+
+  pair->shift_up_time_s = finite_or_nan(sb_closed_form_shift(model, line, slow, fast, load, up).time_s);
+  pair->shift_down_time_s = finite_or_nan(sb_closed_form_shift(model, line, fast, slow, load, down).time_s);
+  pair->shortest_dwell_s = pair->shortest_dwell_settled_s = pair->shortest_start_delay_s = NAN;
+  if (pair->is_false_downshift) return; /* it would fall below again */
+  pair->shortest_dwell_s = dwell_from(model, line, slow, load, up, down);
+  pair->shortest_dwell_settled_s =
+      dwell_from(model, line, slow, load, sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm), down);
+  pair->shortest_start_delay_s = finite_or_nan(sb_closed_form_climb_s(model, line, fast, load, 0.0, down));
+}
+
+static struct sb_pair_figures pair_figures(const struct sb_model *model, const struct sb_motor_line *line, int slow,
+                                           double lightest_nm, double heaviest_nm,
+                                           const struct sb_load_moment *lightest)
+{
+  const int fast = slow + 1;
+  const struct sb_reading_point down = sb_closed_form_point(model, line, model->control.down_fraction[slow]);
+  const struct sb_reading_point up = sb_closed_form_point(model, line, model->control.up_fraction[slow]);
+  struct sb_pair_figures pair = {
+      .downshift_torque_nm = sb_closed_form_passed_nm(model, fast, down.motor_nm, down.speed_rad_s),
+      .upshift_torque_nm = sb_closed_form_passed_nm(model, slow, up.motor_nm, up.speed_rad_s),
+  };
+  pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
+  pair.helping_up_nm = sb_closed_form_helping_nm(model, line, slow, model->control.up_fraction[slow]);
+  pair.helping_down_nm = sb_closed_form_helping_nm(model, line, fast, model->control.down_fraction[slow]);
+  pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_up_nm;
+  pair.is_false_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
+  const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_up_nm;
+  const bool is_hold_met = !pair.is_false_downshift && lightest_nm > pair.helping_down_nm;
+  pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, is_up_met);
+  pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, is_hold_met);
+
+  /* The band is empty where both gears turn over at the same torque. */
+  pair.least_safe_up = sb_closed_form_settled(model, line, slow, pair.downshift_torque_nm);
+  if (!(pair.least_safe_up < sb_closed_form_greatest_reading(model, line))) pair.least_safe_up = NAN;
+  pair.greatest_safe_down = sb_closed_form_settled(model, line, fast, pair.upshift_torque_nm);
+  if (!(pair.greatest_safe_down > 0.0)) pair.greatest_safe_down = NAN;
+  fill_times(model, line, slow, lightest, &pair);
+  fill_slips(model, line, slow, lightest, &pair);
+  return pair;
+}
+
+struct sb_closed_form sb_closed_form_solve(const struct sb_model *model)
+{
+  const struct sb_motor_line line = sb_closed_form_line(model);
+  struct sb_closed_form form = {
+      .no_load_fraction = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s,
+      .stall_torque_nm = sb_motor_stall_torque_nm(&line),
+  };
+  sb_load_range_nm(&model->load, model->run.duration_s, &form.lightest_load_nm, &form.heaviest_load_nm);
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    form.gears[g] = gear_figures(model, &line, g, form.lightest_load_nm, form.heaviest_load_nm);
+  }
+  const struct sb_load_moment lightest = sb_closed_form_lightest(model);
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    form.pairs[p] = pair_figures(model, &line, p, form.lightest_load_nm, form.heaviest_load_nm, &lightest);
+  }
+  return form;
+}

@@ -1,0 +1,362 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/discharge.h"
+
+#include <assert.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_roots.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "theory/parts.h"
+
+#define TORQUE_MAX 1e9 /* N m, far beyond any scenario's */
+
+enum { ROOT_ITERATION_MAX = 200 };
+
+const char *sb_discharge_words(enum sb_discharge_kind kind)
+{
+  static const char *const words[] = {
+#define DISCHARGE_WORDS(code, text) text,
+      SB_DISCHARGE_LIST(DISCHARGE_WORDS)
+#undef DISCHARGE_WORDS
+  };
+  return words[kind];
+}
+
+bool sb_discharge_is_of_pair(enum sb_discharge_kind kind)
+{
+  return kind == SB_DISCHARGE_STUCK_LOW || kind == SB_DISCHARGE_FALSE_DOWNSHIFT || kind == SB_DISCHARGE_HUNTING;
+}
+
+int sb_discharge_subject_count(enum sb_discharge_kind kind, int gear_count)
+{
+  if (kind == SB_DISCHARGE_CUT_STARTING) return 1;
+  return sb_discharge_is_of_pair(kind) ? gear_count - 1 : gear_count;
+}
+
+void sb_discharge_set(struct sb_model *model, double charge_fraction)
+{
+  assert(model->battery.is_present);
+  model->battery.charge_fraction = charge_fraction;
+  model->supply.open_circuit_voltage_v = sb_battery_voltage_v(&model->battery, charge_fraction);
+}
+
+/* One search: the model at the charge being looked at, and the loads of the scenario, which do not hang on it. */
+struct search {
+  struct sb_model model;
+  double lightest_nm;
+  double heaviest_nm;
+  struct sb_load_moment lightest;
+  gsl_root_fsolver *solver;
+  int index; /* gear or pair */
+};
+
+/* A curve over the charge. */
+typedef double curve_fn(struct search *search, double charge);
+
+static struct sb_motor_line line_at(struct search *search, double charge)
+{
+  sb_discharge_set(&search->model, charge);
+  return sb_closed_form_line(&search->model);
+}
+
+/* Roots are searched between finite values: a gear that can't be driven backwards carries any torque, and there may be
+ * no torque at all that brings a reading about. */
+static double bounded(double torque_nm)
+{
+  return fmax(fmin(torque_nm, TORQUE_MAX), -TORQUE_MAX);
+}
+
+static double carried_nm(struct search *search, double charge, int gear, double reading)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  return bounded(sb_closed_form_carried_nm(&search->model, &line, gear, reading));
+}
+
+static double downshift_nm(struct search *search, double charge)
+{
+  return carried_nm(search, charge, search->index + 1, search->model.control.down_fraction[search->index]);
+}
+
+static double upshift_nm(struct search *search, double charge)
+{
+  return carried_nm(search, charge, search->index, search->model.control.up_fraction[search->index]);
+}
+
+/* What the motor gives at a threshold beyond the gear's drag: where it crosses zero, a carried torque has a corner. */
+static double given_nm(struct search *search, double charge, int gear, double reading)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  const double motor_nm = sb_closed_form_point(&search->model, &line, reading).motor_nm;
+  return bounded(motor_nm - search->model.gearbox.gears[gear].drag_nm);
+}
+
+static double given_at_down_nm(struct search *search, double charge)
+{
+  return given_nm(search, charge, search->index + 1, search->model.control.down_fraction[search->index]);
+}
+
+static double given_at_up_nm(struct search *search, double charge)
+{
+  return given_nm(search, charge, search->index, search->model.control.up_fraction[search->index]);
+}
+
+/* The heaviest load over that which drives the motor so hard that its current holds the reading down. */
+static double heaviest_over_helping_nm(struct search *search, double charge, int gear, double reading)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  return search->heaviest_nm - bounded(sb_closed_form_helping_nm(&search->model, &line, gear, reading));
+}
+
+static double up_over_lightest_nm(struct search *search, double charge)
+{
+  const double up = search->model.control.up_fraction[search->index];
+  return fmin(upshift_nm(search, charge) - search->lightest_nm,
+              heaviest_over_helping_nm(search, charge, search->index, up));
+}
+
+static double down_over_lightest_nm(struct search *search, double charge)
+{
+  const double down = search->model.control.down_fraction[search->index];
+  return fmin(downshift_nm(search, charge) - search->lightest_nm,
+              heaviest_over_helping_nm(search, charge, search->index + 1, down));
+}
+
+static double down_over_heaviest_nm(struct search *search, double charge)
+{
+  return downshift_nm(search, charge) - search->heaviest_nm;
+}
+
+static double down_over_up_nm(struct search *search, double charge)
+{
+  return downshift_nm(search, charge) - upshift_nm(search, charge);
+}
+
+static double stall_over_heaviest_nm(struct search *search, double charge)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  const struct sb_gear *gear = &search->model.gearbox.gears[search->index];
+  return gear->ratio * gear->efficiency * (sb_motor_stall_torque_nm(&line) - gear->drag_nm) - search->heaviest_nm;
+}
+
+/* The battery's voltage under load over its cut-off, settled in a gear under a load from outside. */
+static double over_cutoff_v(struct search *search, double charge, double outside_nm)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  return sb_closed_form_supply_v(&search->model, &line, search->index, outside_nm) - search->model.battery.cutoff_v;
+}
+
+/*
+ * Over zero: a start from rest at the limit's duty, under the lightest load, gets the motor soon enough to the speed at which
+ * the battery is back at its cut-off, before the cut-off's delay is over (in s; beyond that only the sign counts). Where a
+ * ramp or the held speed takes duty away by then, the settled motor alone is sure.
+ */
+static double over_cutoff_starting(struct search *search, double charge)
+{
+  const struct sb_motor_line line = line_at(search, charge);
+  const struct sb_model *model = &search->model;
+  const struct sb_drive *drive = &model->drive;
+  const struct sb_battery *battery = &model->battery;
+  const double spare_v = model->supply.open_circuit_voltage_v - battery->cutoff_v;
+  const double resistance_ohm = model->supply.internal_resistance_ohm * line.duty;
+  const int gear = model->control.start_gear - 1;
+  if (!(resistance_ohm > 0.0)) return spare_v;
+  const double back_rad_s = (line.stall_a - spare_v / resistance_ohm) / line.slope_as_rad;
+  if (!(back_rad_s > 0.0)) return battery->cutoff_delay_s - back_rad_s;
+  const bool is_held = drive->mode == SB_DRIVE_SPEED_HOLD &&
+                       drive->gain_per_rad_s * (drive->target_rad_s - back_rad_s) < drive->limit_fraction;
+  if (drive->ramp_s > 0.0 || is_held) {
+    return sb_closed_form_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
+  }
+  return bounded(battery->cutoff_delay_s -
+                 sb_closed_form_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s));
+}
+
+static double over_cutoff_lightest_v(struct search *search, double charge)
+{
+  return over_cutoff_v(search, charge, search->lightest_nm);
+}
+
+static double over_cutoff_heaviest_v(struct search *search, double charge)
+{
+  return over_cutoff_v(search, charge, search->heaviest_nm);
+}
+
+/* It is there where some load of the scenario lies in the hunting band: where this is <= 0. */
+static double clear_of_hunting_nm(struct search *search, double charge)
+{
+  const double below = fmax(down_over_up_nm(search, charge), down_over_heaviest_nm(search, charge));
+  return fmax(below, -up_over_lightest_nm(search, charge));
+}
+
+/* How a kind is found: it is there where its margin is <= 0, between roots of that and of the curves that make it up, in
+ * the order in which they are searched. A curve that others have corners on comes before those others. */
+static const struct kind {
+  curve_fn *parts[6]; /* NULL ends them */
+  curve_fn *margin;
+} kinds[SB_DISCHARGE_KIND_COUNT] = {
+    [SB_DISCHARGE_STUCK_LOW] = {.parts = {given_at_up_nm}, .margin = up_over_lightest_nm},
+    [SB_DISCHARGE_FALSE_DOWNSHIFT] = {.parts = {given_at_down_nm}, .margin = down_over_lightest_nm},
+    [SB_DISCHARGE_HUNTING] = {.parts = {given_at_down_nm, given_at_up_nm, down_over_heaviest_nm, up_over_lightest_nm,
+                                        down_over_up_nm},
+                              .margin = clear_of_hunting_nm},
+    [SB_DISCHARGE_STALL] = {.margin = stall_over_heaviest_nm},
+    [SB_DISCHARGE_CUT_STARTING] = {.margin = over_cutoff_starting},
+    [SB_DISCHARGE_CUT_LIGHTEST] = {.margin = over_cutoff_lightest_v},
+    [SB_DISCHARGE_CUT_HEAVIEST] = {.parts = {stall_over_heaviest_nm}, .margin = over_cutoff_heaviest_v},
+};
+
+/* Charges that cut the discharge into intervals, rising. */
+struct cuts {
+  size_t count, room;
+  double *at; /* owned */
+};
+
+/* Inserts a cut; one that is there already is left out. False when memory ran out. */
+static bool insert(struct cuts *cuts, double charge)
+{
+  size_t k = cuts->count;
+  while (k > 0 && cuts->at[k - 1] > charge) k--;
+  if (k > 0 && cuts->at[k - 1] == charge) return true;
+  if (cuts->count == cuts->room) {
+    const size_t room = 2 * cuts->room + 16;
+    double *at = realloc(cuts->at, room * sizeof *at);
+    if (at == NULL) return false;
+    cuts->at = at;
+    cuts->room = room;
+  }
+  for (size_t j = cuts->count; j > k; j--) cuts->at[j] = cuts->at[j - 1];
+  cuts->at[k] = charge;
+  cuts->count++;
+  return true;
+}
+
+/* Empty, full, and the curve's points between. */
+static bool cut_at_points(struct cuts *cuts, const struct sb_cell_curve *curve)
+{
+  bool is_fit = insert(cuts, 0.0) && insert(cuts, 1.0);
+  for (size_t k = 0; is_fit && k < curve->count; k++) {
+    if (curve->charge_fraction[k] > 0.0 && curve->charge_fraction[k] < 1.0) {
+      is_fit = insert(cuts, curve->charge_fraction[k]);
+    }
+  }
+  return is_fit;
+}
+
+struct root_call {
+  struct search *search;
+  curve_fn *curve;
+};
+
+static double call_curve(double charge, void *params)
+{
+  const struct root_call *call = params;
+  return call->curve(call->search, charge);
+}
+
+/* The root between two charges at which the curve has different signs. */
+static double root_between(struct search *search, curve_fn *curve, double low, double high)
+{
+  struct root_call call = {search, curve};
+  gsl_function function = {.function = call_curve, .params = &call};
+  double root = 0.5 * (low + high);
+  if (gsl_root_fsolver_set(search->solver, &function, low, high) != GSL_SUCCESS) return root;
+  for (int k = 0; k < ROOT_ITERATION_MAX; k++) {
+    if (gsl_root_fsolver_iterate(search->solver) != GSL_SUCCESS) break;
+    root = gsl_root_fsolver_root(search->solver);
+    const double lower = gsl_root_fsolver_x_lower(search->solver);
+    const double upper = gsl_root_fsolver_x_upper(search->solver);
+    if (gsl_root_test_interval(lower, upper, 1e-14, 0.0) == GSL_SUCCESS) break;
+  }
+  return root;
+}
+
+/* Adds the roots of a curve, one at most in each interval. */
+static bool cut_at_roots(struct cuts *cuts, struct search *search, curve_fn *curve)
+{
+  struct cuts found = {0};
+  bool is_fit = true;
+  double low_value = curve(search, cuts->at[0]);
+  for (size_t k = 1; is_fit && k < cuts->count; k++) {
+    const double high_value = curve(search, cuts->at[k]);
+    if ((low_value < 0.0 && high_value > 0.0) || (low_value > 0.0 && high_value < 0.0)) {
+      is_fit = insert(&found, root_between(search, curve, cuts->at[k - 1], cuts->at[k]));
+    }
+    low_value = high_value;
+  }
+  for (size_t k = 0; is_fit && k < found.count; k++) is_fit = insert(cuts, found.at[k]);
+  free(found.at);
+  return is_fit;
+}
+
+/* Walks from full to empty and joins neighbouring intervals in which the trouble is there. */
+static void join_spans(const struct cuts *cuts, struct search *search, enum sb_discharge_kind kind,
+                       struct sb_discharge *out)
+{
+  struct sb_discharge_span *open = NULL;
+  for (size_t k = cuts->count - 1; k > 0; k--) {
+    const double high = cuts->at[k], low = cuts->at[k - 1];
+    if (kinds[kind].margin(search, 0.5 * (low + high)) > 0.0) {
+      open = NULL;
+    } else if (open != NULL) {
+      open->to_fraction = low;
+    } else if (out->span_count < SB_DISCHARGE_SPAN_MAX) {
+      open = &out->spans[out->span_count++];
+      *open = (struct sb_discharge_span){kind, search->index, high, low};
+    }
+  }
+}
+
+static bool find_kind(struct search *search, enum sb_discharge_kind kind, struct sb_discharge *out)
+{
+  struct cuts cuts = {0};
+  bool is_fit = cut_at_points(&cuts, &search->model.battery.curve);
+  for (int k = 0; is_fit && kinds[kind].parts[k] != NULL; k++) {
+    is_fit = cut_at_roots(&cuts, search, kinds[kind].parts[k]);
+  }
+  if (is_fit) is_fit = cut_at_roots(&cuts, search, kinds[kind].margin);
+  if (is_fit) join_spans(&cuts, search, kind, out);
+  free(cuts.at);
+  return is_fit;
+}
+
+enum sb_status sb_discharge_solve(const struct sb_model *model, struct sb_discharge *out, struct sb_error *err)
+{
+  struct search search = {.model = *model, .solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent)};
+  bool is_fit = search.solver != NULL;
+  out->span_count = 0;
+  sb_load_range_nm(&model->load, model->run.duration_s, &search.lightest_nm, &search.heaviest_nm);
+  search.lightest = sb_closed_form_lightest(model);
+  for (int kind = 0; is_fit && kind < SB_DISCHARGE_KIND_COUNT; kind++) {
+    const int count = sb_discharge_subject_count((enum sb_discharge_kind)kind, model->gearbox.gear_count);
+    for (search.index = 0; is_fit && search.index < count; search.index++) {
+      is_fit = find_kind(&search, (enum sb_discharge_kind)kind, out);
+    }
+  }
+  if (search.solver != NULL) gsl_root_fsolver_free(search.solver);
+  return is_fit ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s", sb_status_text(SB_ERR_MEMORY));
+}
+
+const struct sb_discharge_span *sb_discharge_span_at(const struct sb_discharge *discharge, enum sb_discharge_kind kind,
+                                                     int index, double charge_fraction)
+{
+  for (int k = 0; k < discharge->span_count; k++) {
+    const struct sb_discharge_span *span = &discharge->spans[k];
+    if (span->kind == kind && span->index == index && charge_fraction <= span->from_fraction &&
+        charge_fraction >= span->to_fraction) {
+      return span;
+    }
+  }
+  return NULL;
+}
+
+double sb_discharge_end_fraction(const struct sb_model *model, const struct sb_discharge *discharge)
+{
+  double end = 0.0;
+  for (int k = 0; k < discharge->span_count; k++) {
+    const struct sb_discharge_span *span = &discharge->spans[k];
+    const bool is_highest = span->kind == SB_DISCHARGE_CUT_LIGHTEST && span->index == model->gearbox.gear_count - 1;
+    if (is_highest || span->kind == SB_DISCHARGE_CUT_STARTING) end = fmax(end, span->from_fraction);
+  }
+  return end;
+}

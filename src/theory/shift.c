@@ -1,0 +1,337 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * shift.c - motion between a shift command and the new gear's climb, without stepping; see closed_form.h.
+ *
+ * Every inertia here moves by itself, under constant push, Coulomb resistance, and resistance linear and quadratic in
+ * speed. In one sense of motion that is Riccati's equation with constant coefficients, z' = p - q z - r z^2, solved by
+ *
+ *   z(t) = (z0 + (p - q z0 / 2) S) / (1 + (q / 2 + r z0) S),   S = tanh(h t) / h,   h^2 = q^2 / 4 + p r
+ *
+ * (h^2 < 0: tan for tanh; h = 0: S = t). With r = 0 this is the exponential of a linear motor and a viscous load; with
+ * q = 0 the tangent of a body that coasts down under f0 + f2 v^2.
+ */
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_math.h>
+#include <gsl/gsl_poly.h>
+#include <gsl/gsl_roots.h>
+#include <gsl/gsl_sf_lambert.h>
+#include <math.h>
+
+#include "shiftband/closed_form.h"
+
+/* z' = p - q z - r z^2 while z >= 0; q, r >= 0. */
+struct riccati {
+  double p;
+  double q;
+  double r;
+};
+
+static double riccati_speed(const struct riccati *eq, double z0, double time_s)
+{
+  const double h_squared = 0.25 * eq->q * eq->q + eq->p * eq->r;
+  const double h = sqrt(fabs(h_squared));
+  const double s = h == 0.0 ? time_s : h_squared > 0.0 ? tanh(h * time_s) / h : tan(h * time_s) / h;
+  return (z0 + (eq->p - 0.5 * eq->q * z0) * s) / (1.0 + (0.5 * eq->q + eq->r * z0) * s);
+}
+
+/* Time from z0 to z1, both >= 0; INFINITY when it never comes there. */
+static double riccati_time(const struct riccati *eq, double z0, double z1)
+{
+  if (z0 == z1) return 0.0;
+  if (z1 == 0.0 && eq->p >= 0.0) return INFINITY;
+  const double s = (z0 - z1) / (0.5 * eq->q * (z0 + z1) + eq->r * z0 * z1 - eq->p);
+  if (!(s > 0.0) || isinf(s)) return INFINITY;
+  const double h_squared = 0.25 * eq->q * eq->q + eq->p * eq->r;
+  const double h = sqrt(fabs(h_squared));
+  if (h == 0.0) return s;
+  if (h_squared < 0.0) return atan(h * s) / h;
+  return h * s < 1.0 ? atanh(h * s) / h : INFINITY;
+}
+
+/* J z' = push - viscous z - quadratic z |z| - resist sign(z); at rest it stays while |push| <= hold. */
+struct body {
+  double inertia_kg_m2;
+  double push_nm;
+  double viscous_nms_rad;
+  double quadratic_nms2_rad2;
+  double resist_nm;
+  double hold_nm;
+};
+
+static struct riccati body_in_sense(const struct body *body, double sense)
+{
+  return (struct riccati){.p = (sense * body->push_nm - body->resist_nm) / body->inertia_kg_m2,
+                          .q = body->viscous_nms_rad / body->inertia_kg_m2,
+                          .r = body->quadratic_nms2_rad2 / body->inertia_kg_m2};
+}
+
+static double sign_of(double value)
+{
+  return value > 0.0 ? 1.0 : value < 0.0 ? -1.0 : 0.0;
+}
+
+/* Sense in which it leaves rest; 0: it stays. */
+static double body_sense_from_rest(const struct body *body)
+{
+  return fabs(body->push_nm) > body->hold_nm ? sign_of(body->push_nm) : 0.0;
+}
+
+static double body_speed(const struct body *body, double z0, double time_s)
+{
+  double sense = sign_of(z0);
+  if (sense != 0.0) {
+    const struct riccati eq = body_in_sense(body, sense);
+    const double stop_s = riccati_time(&eq, fabs(z0), 0.0);
+    if (time_s <= stop_s) return sense * riccati_speed(&eq, fabs(z0), time_s);
+    time_s -= stop_s;
+  }
+  sense = body_sense_from_rest(body);
+  if (sense == 0.0) return 0.0;
+  const struct riccati eq = body_in_sense(body, sense);
+  return sense * riccati_speed(&eq, 0.0, time_s);
+}
+
+/* Time until the speed is z1, of the same sense as z0 where neither is at rest; INFINITY: never. */
+static double body_time(const struct body *body, double z0, double z1)
+{
+  if (z0 == z1) return 0.0;
+  const double sense = sign_of(z0 + z1);
+  if (z0 == 0.0 && body_sense_from_rest(body) != sense) return INFINITY;
+  const struct riccati eq = body_in_sense(body, sense);
+  return riccati_time(&eq, fabs(z0), fabs(z1));
+}
+
+/* The motor alone on a line, in the line's driven sense, with a torque besides. */
+static struct body motor_body(const struct sb_model *model, const struct sb_motor_line *line, double besides_nm)
+{
+  return (struct body){.inertia_kg_m2 = model->motor.rotor_inertia_kg_m2,
+                       .push_nm = line->stall_nm + besides_nm,
+                       .viscous_nms_rad = line->slope_nms_rad,
+                       .resist_nm = line->friction_nm,
+                       .hold_nm = line->friction_nm};
+}
+
+/* The output alone, in the sense in which the old gear drove it, with a torque besides. */
+static struct body output_body(const struct sb_model *model, const struct sb_load_moment *load, double besides_nm)
+{
+  struct body body = {.inertia_kg_m2 = model->load.inertia_kg_m2,
+                      .push_nm = besides_nm - load->acting_nm,
+                      .resist_nm = load->resisting_nm,
+                      .hold_nm = load->hold_nm};
+  sb_load_speed_terms(&model->load, &body.viscous_nms_rad, &body.quadratic_nms2_rad2);
+  return body;
+}
+
+/* Motor and output in mesh, at the motor; `inverse` is 1 / e of the path, `gear` its index. */
+static struct body meshed_body(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                               const struct sb_load_moment *load, double inverse)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double n = path->ratio;
+  struct body body = motor_body(model, line, -inverse * load->acting_nm / n);
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  body.inertia_kg_m2 += inverse * model->load.inertia_kg_m2 / (n * n);
+  body.viscous_nms_rad += inverse * viscous / (n * n);
+  body.quadratic_nms2_rad2 = inverse * quadratic / (n * n * n);
+  body.resist_nm += path->drag_nm + inverse * load->resisting_nm / n;
+  body.hold_nm += path->drag_nm + inverse * load->hold_nm / n;
+  return body;
+}
+
+/*
+ * What tells driving from overrun while a gear moves in `sense`: g(x) = (T - drag) Jo / N + Jm TL as c[0] + c[1] x +
+ * c[2] x^2. Power runs to the output where sense * g > 0.
+ */
+static void power_sign_terms(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                             const struct sb_load_moment *load, double sense, double c[3])
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double n = path->ratio;
+  const double jm = model->motor.rotor_inertia_kg_m2;
+  const double jo_n = model->load.inertia_kg_m2 / n;
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  c[0] = jo_n * (line->stall_nm - sense * (line->friction_nm + path->drag_nm)) +
+         jm * (load->acting_nm + sense * load->resisting_nm);
+  c[1] = jm * viscous / n - jo_n * line->slope_nms_rad;
+  c[2] = sense * jm * quadratic / (n * n);
+}
+
+/* Time from one motor speed to another of the same sense (or rest), over the changes between driving and overrun. */
+static double climb_one_sense(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                              const struct sb_load_moment *load, double from, double to)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double sense = from < 0.0 ? -1.0 : 1.0;
+  double c[3];
+  power_sign_terms(model, line, gear, load, sense, c);
+  double marks[4] = {from};
+  int count = 1;
+  double roots[2] = {NAN, NAN};
+  const int root_count = gsl_poly_solve_quadratic(c[2], c[1], c[0], &roots[0], &roots[1]);
+  for (int k = 0; k < root_count; k++) {
+    if (roots[k] > from && roots[k] < to) marks[count++] = roots[k];
+  }
+  marks[count] = to;
+  double time_s = 0.0;
+  for (int k = 0; k < count && isfinite(time_s); k++) {
+    const double mid = 0.5 * (marks[k] + marks[k + 1]);
+    const double power = sense * (c[0] + mid * (c[1] + mid * c[2]));
+    const struct body body =
+        meshed_body(model, line, gear, load, power >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency);
+    time_s += body_time(&body, marks[k], marks[k + 1]);
+  }
+  return time_s;
+}
+
+double sb_closed_form_climb_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                              const struct sb_load_moment *load, double start_speed_rad_s, double target_rad_s)
+{
+  if (start_speed_rad_s >= target_rad_s) return 0.0;
+  if (start_speed_rad_s >= 0.0) return climb_one_sense(model, line, gear, load, start_speed_rad_s, target_rad_s);
+  return climb_one_sense(model, line, gear, load, start_speed_rad_s, 0.0) +
+         climb_one_sense(model, line, gear, load, 0.0, target_rad_s);
+}
+
+/*
+ * Time from rest until the motor alone has turned `angle`: with s = t / tau, s - 1 + exp(-s) = angle / (wv tau), whose
+ * root is s = 1 + a + W0(-exp(-1 - a)) with Lambert's W.
+ */
+static double time_to_turn(const struct sb_model *model, const struct sb_motor_line *line, double angle_rad)
+{
+  const double no_load = sb_motor_no_load_speed_rad_s(line);
+  if (angle_rad <= 0.0) return 0.0;
+  if (!(no_load > 0.0)) return INFINITY;
+  const double tau_s = model->motor.rotor_inertia_kg_m2 / line->slope_nms_rad;
+  const double a = angle_rad / (no_load * tau_s);
+  double s = 1.0 + a + gsl_sf_lambert_W0(-exp(-1.0 - a));
+  /* One Newton step mends what is lost near W's branch point, where the angle is small. */
+  s -= (s + expm1(-s) - a) / -expm1(-s);
+  return tau_s * s;
+}
+
+/* Inelastic joining about the new pair; both speeds in its sense. */
+static void join(const struct sb_model *model, int gear, struct sb_shift_figures *shift)
+{
+  const double n = model->gearbox.gears[gear].ratio;
+  const double jm = model->motor.rotor_inertia_kg_m2;
+  const double jo = model->load.inertia_kg_m2 / (n * n);
+  const double slip = shift->motor_speed_rad_s - n * shift->output_speed_rad_s;
+  shift->joined_speed_rad_s = (jm * shift->motor_speed_rad_s + jo * n * shift->output_speed_rad_s) / (jm + jo);
+  shift->lost_j = 0.5 * jm * jo / (jm + jo) * slip * slip;
+}
+
+/* Motor and output slipping against each other, all in the new sense. */
+struct slip {
+  struct body motor;
+  struct body output; /* in the old sense */
+  double motor_start_rad_s;
+  double output_start_rad_s;
+  double ratio;      /* of the new gear, with the sign that turns the old output sense into the new one */
+  double slip_sense; /* of motor - ratio * output at the command */
+};
+
+static double slip_left(double time_s, void *params)
+{
+  const struct slip *slip = params;
+  return slip->slip_sense * (body_speed(&slip->motor, slip->motor_start_rad_s, time_s) -
+                             slip->ratio * body_speed(&slip->output, slip->output_start_rad_s, time_s));
+}
+
+/* First time at which the speeds meet, before `limit_s`; INFINITY: not until then. */
+static double slip_time(struct slip *slip, double guess_s, double limit_s)
+{
+  double before_s = 0.0;
+  double after_s = fmin(guess_s / 64.0, limit_s);
+  while (slip_left(after_s, slip) > 0.0) {
+    if (after_s >= limit_s) return INFINITY;
+    before_s = after_s;
+    after_s = fmin(after_s * 1.125, limit_s);
+  }
+  gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
+  if (solver == NULL) return 0.5 * (before_s + after_s);
+  gsl_function function = {.function = slip_left, .params = slip};
+  double root_s = after_s;
+  if (gsl_root_fsolver_set(solver, &function, before_s, after_s) == GSL_SUCCESS) {
+    for (int k = 0; k < 100; k++) {
+      if (gsl_root_fsolver_iterate(solver) != GSL_SUCCESS) break;
+      root_s = gsl_root_fsolver_root(solver);
+      if (gsl_root_test_interval(gsl_root_fsolver_x_lower(solver), gsl_root_fsolver_x_upper(solver), 0.0, 1e-14) ==
+          GSL_SUCCESS) {
+        break;
+      }
+    }
+  }
+  gsl_root_fsolver_free(solver);
+  return root_s;
+}
+
+/* A clutch: each side moves under the clutch's torque until the speeds meet. */
+static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, const struct sb_motor_line *line, int to,
+                                                 const struct sb_load_moment *load, double clutch_nm,
+                                                 double motor_start, double output_start, double sense_change)
+{
+  const double n = model->gearbox.gears[to].ratio;
+  struct slip slip = {.motor_start_rad_s = motor_start, .output_start_rad_s = output_start, .ratio = sense_change * n};
+  const double start = motor_start - slip.ratio * output_start;
+  slip.slip_sense = sign_of(start);
+  slip.motor = motor_body(model, line, -slip.slip_sense * clutch_nm);
+  slip.output = output_body(model, load, slip.slip_sense * slip.ratio * clutch_nm);
+
+  const double jm = model->motor.rotor_inertia_kg_m2;
+  const double jo = model->load.inertia_kg_m2 / (n * n);
+  const double free_s = jm * jo / (jm + jo) * fabs(start) / clutch_nm;
+  /* Beyond any time of interest: a slip a thousand times as long, or the time after which the shift has failed. */
+  const double limit_s = fmax(1e3 * free_s, model->shifter.timeout_s);
+  struct sb_shift_figures shift = {.time_s = start == 0.0 ? 0.0 : slip_time(&slip, free_s, limit_s)};
+  if (isinf(shift.time_s)) return shift;
+  shift.output_speed_rad_s = sense_change * body_speed(&slip.output, output_start, shift.time_s);
+  shift.motor_speed_rad_s = n * shift.output_speed_rad_s;
+  shift.joined_speed_rad_s = shift.motor_speed_rad_s;
+  return shift;
+}
+
+/* Neutral: the motor on its line (or open), the output coasting, until the plan engages. */
+static struct sb_shift_figures shift_in_neutral(const struct sb_model *model, const struct sb_motor_line *line, int to,
+                                                const struct sb_load_moment *load, const struct sb_shift_plan *plan,
+                                                double motor_start, double output_start, double sense_change)
+{
+  const struct sb_motor_line open = sb_motor_line_open(&model->motor);
+  const struct sb_motor_line *acting_line = plan->is_drive_cut ? &open : line;
+  const struct body motor = motor_body(model, acting_line, 0.0);
+  const struct body output = output_body(model, load, 0.0);
+
+  double by_turning_s = INFINITY;
+  if (isfinite(plan->engage_turn_rad)) {
+    by_turning_s = motor_start < 0.0 ? body_time(&motor, motor_start, 0.0) : 0.0;
+    by_turning_s += time_to_turn(model, acting_line, plan->engage_turn_rad);
+  }
+  struct sb_shift_figures shift = {.time_s = fmin(plan->engage_time_s, by_turning_s)};
+  if (isinf(shift.time_s)) return shift;
+  shift.motor_speed_rad_s = body_speed(&motor, motor_start, shift.time_s);
+  shift.output_speed_rad_s = sense_change * body_speed(&output, output_start, shift.time_s);
+  join(model, to, &shift);
+  return shift;
+}
+
+struct sb_shift_figures sb_closed_form_shift(const struct sb_model *model, const struct sb_motor_line *line, int from,
+                                             int to, const struct sb_load_moment *load, double start_speed_rad_s)
+{
+  const struct sb_gear *old_path = &model->gearbox.gears[from];
+  const struct sb_gear *new_path = &model->gearbox.gears[to];
+  const double motor_start = start_speed_rad_s * old_path->motor_sense * new_path->motor_sense;
+  const double sense_change = old_path->output_sense * new_path->output_sense;
+  const double output_start = start_speed_rad_s / old_path->ratio;
+  const struct sb_shift_plan plan = model->shifter.ops->plan(&model->shifter, 0.0);
+  struct sb_shift_figures shift =
+      plan.clutch_nm > 0.0
+          ? shift_by_slipping(model, line, to, load, plan.clutch_nm, motor_start, output_start, sense_change)
+          : shift_in_neutral(model, line, to, load, &plan, motor_start, output_start, sense_change);
+  if (isinf(shift.time_s)) {
+    shift.motor_speed_rad_s = shift.output_speed_rad_s = shift.joined_speed_rad_s = shift.lost_j = NAN;
+  }
+  return shift;
+}

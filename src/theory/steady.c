@@ -1,0 +1,183 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* steady.c - settled points under an inner loop on speed, and readings of duty and current; see closed_form.h. */
+#include <math.h>
+
+#include "theory/parts.h"
+
+/* A duty this little above the limit is the limit, rounded. */
+static const double duty_slack = 1e-12;
+
+static bool is_held(const struct sb_model *model)
+{
+  return model->drive.mode == SB_DRIVE_SPEED_HOLD;
+}
+
+/* Speed that the inner loop does not let the motor exceed while it drives. */
+static double ceiling_rad_s(const struct sb_model *model)
+{
+  return is_held(model) ? model->drive.target_rad_s : INFINITY;
+}
+
+/*
+ * The duty at which the motor gives a torque at a speed > 0: with currents the lesser root of
+ * Ri I u^2 - Voc u + (ke w + R I) = 0, Kirchhoff's voltages over supply and motor.
+ */
+static double duty_to_give(const struct sb_model *model, double motor_nm, double speed_rad_s)
+{
+  const struct sb_motor *motor = &model->motor;
+  const struct sb_supply *supply = &model->supply;
+  if (!motor->has_currents) {
+    return (motor_nm / motor->stall_torque_nm + speed_rad_s / motor->no_load_speed_rad_s) * motor->nominal_voltage_v /
+           supply->open_circuit_voltage_v;
+  }
+  const double current_a = (motor_nm + motor->friction_nm) / motor->kt_nm_a;
+  const double motor_v = motor->ke_vs_rad * speed_rad_s + motor->resistance_ohm * current_a;
+  const double open_v = supply->open_circuit_voltage_v;
+  const double root = fmax(open_v * open_v - 4.0 * supply->internal_resistance_ohm * current_a * motor_v, 0.0);
+  return 2.0 * motor_v / (open_v + sqrt(root));
+}
+
+static struct sb_reading_point speed_point(const struct sb_model *model, const struct sb_motor_line *line,
+                                           double reading)
+{
+  const double speed_rad_s = reading * model->control.sensor.reference_rad_s;
+  const double ceiling = ceiling_rad_s(model);
+  if (speed_rad_s > ceiling * (1.0 + duty_slack)) return (struct sb_reading_point){*line, ceiling, -INFINITY};
+  return (struct sb_reading_point){*line, speed_rad_s, sb_motor_torque_nm(line, speed_rad_s)};
+}
+
+/* The duty tells the load only while it holds the speed. */
+static struct sb_reading_point duty_point(const struct sb_model *model, const struct sb_motor_line *line,
+                                          double reading)
+{
+  const double speed_rad_s = fmin(model->drive.target_rad_s, sb_motor_no_load_speed_rad_s(line));
+  const double duty = 1.0 - reading;
+  if (duty < 0.0) return (struct sb_reading_point){*line, speed_rad_s, -INFINITY};
+  if (duty > line->duty + duty_slack) return (struct sb_reading_point){*line, speed_rad_s, INFINITY};
+  const struct sb_motor_line own = sb_motor_line_driven(&model->motor, &model->supply, duty);
+  return (struct sb_reading_point){own, speed_rad_s, sb_motor_torque_nm(&own, speed_rad_s)};
+}
+
+/* The current tells the motor's torque at any duty; the duty only bounds the speed. */
+static struct sb_reading_point current_point(const struct sb_model *model, const struct sb_motor_line *line,
+                                             double reading)
+{
+  const struct sb_motor *motor = &model->motor;
+  const double current_a = (1.0 - reading) * model->control.sensor.reference_a;
+  const double on_line = (line->stall_a - current_a) / line->slope_as_rad;
+  const double speed_rad_s = fmin(fmax(on_line, 0.0), ceiling_rad_s(model));
+  if (current_a < 0.0) return (struct sb_reading_point){*line, speed_rad_s, -INFINITY};
+  if (on_line < 0.0) return (struct sb_reading_point){*line, speed_rad_s, INFINITY};
+  const double motor_nm = motor->kt_nm_a * current_a - motor->friction_nm;
+  return (struct sb_reading_point){*line, speed_rad_s, motor_nm};
+}
+
+double sb_closed_form_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                 double reading)
+{
+  const struct sb_motor *motor = &model->motor;
+  if (model->control.sensor.quantity != SB_SENSES_CURRENT || model->gearbox.gears[gear].back_efficiency == 0.0)
+    return -INFINITY;
+  const double current_a = (1.0 - fmin(reading, 1.0)) * model->control.sensor.reference_a; /* out of the motor */
+  double speed_rad_s = (line->stall_a + current_a) / line->slope_as_rad;
+  if (speed_rad_s > ceiling_rad_s(model)) {
+    const struct sb_motor_line idle = sb_motor_line_driven(motor, &model->supply, 0.0);
+    speed_rad_s = fmax(ceiling_rad_s(model), (idle.stall_a + current_a) / idle.slope_as_rad);
+  }
+  return sb_closed_form_passed_nm(model, gear, -motor->kt_nm_a * current_a - motor->friction_nm, speed_rad_s);
+}
+
+struct sb_reading_point sb_closed_form_point(const struct sb_model *model, const struct sb_motor_line *line,
+                                             double reading)
+{
+  switch (model->control.sensor.quantity) {
+    case SB_SENSES_DUTY: return duty_point(model, line, reading);
+    case SB_SENSES_CURRENT: return current_point(model, line, reading);
+    case SB_SENSES_SPEED: break;
+  }
+  return speed_point(model, line, reading);
+}
+
+/* A settled motor: its line at the duty that it settles at, and its speed on it. */
+struct settled {
+  struct sb_motor_line line;
+  double speed_rad_s;
+};
+
+/* The loop holds its target with what duty that takes, from 0 (the motor brakes on its short circuit) to the limit. */
+static struct settled settle(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                             double outside_nm)
+{
+  const double target_rad_s = ceiling_rad_s(model);
+  const double fastest = sb_closed_form_line_speed_rad_s(model, line, gear, outside_nm);
+  if (!(fastest > target_rad_s)) return (struct settled){*line, fastest};
+  const struct sb_motor_line idle = sb_motor_line_driven(&model->motor, &model->supply, 0.0);
+  const double slowest = sb_closed_form_line_speed_rad_s(model, &idle, gear, outside_nm);
+  if (slowest > target_rad_s) return (struct settled){idle, slowest};
+  const double motor_nm = sb_closed_form_needed_nm(model, gear, outside_nm, target_rad_s);
+  const double duty = fmin(fmax(duty_to_give(model, motor_nm, target_rad_s), 0.0), line->duty);
+  return (struct settled){sb_motor_line_driven(&model->motor, &model->supply, duty), target_rad_s};
+}
+
+double sb_closed_form_settled_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                          double outside_nm)
+{
+  return settle(model, line, gear, outside_nm).speed_rad_s;
+}
+
+double sb_closed_form_settled(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                              double outside_nm)
+{
+  const struct settled at = settle(model, line, gear, outside_nm);
+  const double current_a = sb_motor_current_a(&at.line, at.speed_rad_s);
+  return sb_sensor_input(&model->control.sensor, at.speed_rad_s, at.line.duty, current_a);
+}
+
+double sb_closed_form_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                               double outside_nm)
+{
+  const struct settled at = settle(model, line, gear, outside_nm);
+  const double current_a = at.line.duty * sb_motor_current_a(&at.line, at.speed_rad_s);
+  return model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * current_a;
+}
+
+double sb_closed_form_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line)
+{
+  if (model->control.sensor.quantity != SB_SENSES_SPEED) return 1.0;
+  return fmin(sb_motor_no_load_speed_rad_s(line), ceiling_rad_s(model)) / model->control.sensor.reference_rad_s;
+}
+
+double sb_closed_form_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+{
+  if (!is_held(model)) return NAN;
+  const double target_rad_s = model->drive.target_rad_s;
+  return sb_closed_form_passed_nm(model, gear, sb_motor_torque_nm(line, target_rad_s), target_rad_s);
+}
+
+/*
+ * Between ticks Ts apart the speed goes its way to b u: w+ = a w + (1 - a) b u, a = exp(-Ts / tau). With u = Kp e + Ki s,
+ * s+ = s + Ts e, the loop's characteristic polynomial is z^2 - (1 + a - g Kp) z + a - g Kp + g Ki Ts, g = (1 - a) b; its
+ * roots lie in the unit circle when Jury's three conditions hold. K. J. Astrom, B. Wittenmark, Computer-Controlled
+ * Systems, chapters 2 and 3 (from memory).
+ */
+bool sb_closed_form_hold_settles(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+{
+  if (!is_held(model)) return true;
+  const struct sb_drive *drive = &model->drive;
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  const double output_rad_s = drive->target_rad_s / path->ratio;
+  const double load_slope = (viscous + 2.0 * quadratic * output_rad_s) / (path->ratio * path->ratio * path->efficiency);
+  const double slope = line->slope_nms_rad + load_slope;
+  const double inertia =
+      model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (path->ratio * path->ratio * path->efficiency);
+  const double a = exp(-drive->period_s * slope / inertia);
+  const double g = (1.0 - a) * line->stall_nm / line->duty / slope;
+  const double proportional = g * drive->gain_per_rad_s;
+  const double integral = g * drive->integral_per_rad * drive->period_s;
+  const double product = a - proportional + integral; /* of the two roots */
+  return integral > 0.0 ? product < 1.0 && 2.0 + 2.0 * a - 2.0 * proportional + integral > 0.0
+                        : 1.0 + a - proportional > 0.0;
+}

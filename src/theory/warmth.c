@@ -1,0 +1,238 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "theory/warmth.h"
+
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_odeiv2.h>
+#include <gsl/gsl_roots.h>
+#include <math.h>
+
+#include "theory/parts.h"
+
+#define TOLERANCE_K 1e-10 /* absolute, of an integration */
+#define TOLERANCE 1e-11   /* relative */
+#define SLOPE_STEP_K 1e-3 /* for the slope of the loss */
+#define SEARCH_STEP_K 1.0 /* between two looks for a settled temperature */
+#define HORIZON 100.0     /* slow time constants after which all is over, for starts warmer than the end */
+enum { STEP_MAX = 200000, ROOT_MAX = 100 };
+
+static void warm_motor(struct sb_motor *motor, const struct sb_winding *winding, double winding_c)
+{
+  motor->resistance_ohm *= sb_winding_resistance_ratio(winding, winding_c);
+  motor->stall_current_a = motor->nominal_voltage_v / motor->resistance_ohm;
+  motor->stall_torque_nm = motor->kt_nm_a * (motor->stall_current_a - motor->no_load_current_a);
+  motor->no_load_speed_rad_s =
+      (motor->nominal_voltage_v - motor->no_load_current_a * motor->resistance_ohm) / motor->ke_vs_rad;
+}
+
+struct sb_model sb_winding_warm_model(const struct sb_model *cold, double winding_c)
+{
+  struct sb_model warm = *cold;
+  warm_motor(&warm.motor, &cold->winding, winding_c);
+  warm.winding.reference_c = winding_c;
+  return warm;
+}
+
+double sb_warmth_loss_w(const struct sb_model *model, int gear, double outside_nm, double winding_c)
+{
+  struct sb_model warm = *model;
+  warm_motor(&warm.motor, &model->winding, winding_c);
+  const struct sb_motor_line line = sb_closed_form_line(&warm);
+  double current_a = line.stall_a;
+  if (gear != SB_WARMTH_BLOCKED) {
+    const double speed_rad_s = sb_closed_form_settled_speed_rad_s(&warm, &line, gear, outside_nm);
+    const double needed_nm = sb_closed_form_needed_nm(&warm, gear, outside_nm, speed_rad_s);
+    if (speed_rad_s > 0.0) current_a = (needed_nm + warm.motor.friction_nm) / warm.motor.kt_nm_a;
+  }
+  return current_a * current_a * warm.motor.resistance_ohm;
+}
+
+/* Whoever warms the winding: a model in a gear under a torque, and a temperature to look for. */
+struct heating {
+  const struct sb_model *model;
+  int gear;
+  double outside_nm;
+  double limit_c;
+};
+
+static double loss_at(const struct heating *heating, double winding_c)
+{
+  return sb_warmth_loss_w(heating->model, heating->gear, heating->outside_nm, winding_c);
+}
+
+/* How much warmer the winding would settle under the loss that it has at this temperature. */
+static double surplus_k(double winding_c, void *context)
+{
+  const struct heating *heating = context;
+  return sb_winding_settled(&heating->model->winding, loss_at(heating, winding_c)).winding_c - winding_c;
+}
+
+/* Zero of a function between two places where its signs differ. NAN when GSL gives up. */
+static double find_zero(double (*function)(double x, void *context), void *context, double low, double high)
+{
+  gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
+  if (solver == NULL) return NAN;
+  gsl_function wanted = {function, context};
+  int status = gsl_root_fsolver_set(solver, &wanted, low, high);
+  for (int i = 0; status == GSL_SUCCESS && i < ROOT_MAX; i++) {
+    status = gsl_root_fsolver_iterate(solver);
+    if (status != GSL_SUCCESS) break;
+    status = gsl_root_test_interval(gsl_root_fsolver_x_lower(solver), gsl_root_fsolver_x_upper(solver), 0.0, 1e-14);
+    if (status == GSL_SUCCESS) break;
+    status = GSL_SUCCESS;
+  }
+  const double root = status == GSL_SUCCESS ? gsl_root_fsolver_root(solver) : NAN;
+  gsl_root_fsolver_free(solver);
+  return root;
+}
+
+struct sb_warmth sb_warmth_settled(const struct sb_model *model, int gear, double outside_nm)
+{
+  struct heating heating = {.model = model, .gear = gear, .outside_nm = outside_nm};
+  double low_c = model->winding.ambient_c;
+  if (!(surplus_k(low_c, &heating) > 0.0)) return sb_winding_settled(&model->winding, 0.0);
+  for (double high_c = low_c + SEARCH_STEP_K; high_c < SB_COPPER_MELTS_C; high_c += SEARCH_STEP_K) {
+    if (surplus_k(high_c, &heating) < 0.0) {
+      const double winding_c = find_zero(surplus_k, &heating, low_c, high_c);
+      return sb_winding_settled(&model->winding, loss_at(&heating, winding_c));
+    }
+    low_c = high_c;
+  }
+  return (struct sb_warmth){INFINITY, INFINITY};
+}
+
+/* y: winding, housing in deg C; the equations of winding.h. With one node the housing stays at the ambient. */
+static int rates_of(double t, const double y[], double dydt[], void *context)
+{
+  (void)t;
+  const struct heating *heating = context;
+  const struct sb_winding *winding = &heating->model->winding;
+  const double flow_w = (y[0] - y[1]) / winding->resistance_k_w;
+  dydt[0] = (loss_at(heating, y[0]) - flow_w) / winding->capacity_j_k;
+  dydt[1] = 0.0;
+  if (winding->housing_capacity_j_k > 0.0) {
+    dydt[1] = (flow_w - (y[1] - winding->ambient_c) / winding->housing_resistance_k_w) / winding->housing_capacity_j_k;
+  }
+  return GSL_SUCCESS;
+}
+
+static int slopes_of(double t, const double y[], double *dfdy, double dfdt[], void *context)
+{
+  (void)t;
+  const struct heating *heating = context;
+  const struct sb_winding *winding = &heating->model->winding;
+  const double slope_w_k =
+      (loss_at(heating, y[0] + SLOPE_STEP_K) - loss_at(heating, y[0] - SLOPE_STEP_K)) / (2.0 * SLOPE_STEP_K);
+  const double through = 1.0 / winding->resistance_k_w;
+  dfdy[0] = (slope_w_k - through) / winding->capacity_j_k;
+  dfdy[1] = through / winding->capacity_j_k;
+  dfdy[2] = dfdy[3] = dfdt[0] = dfdt[1] = 0.0;
+  if (winding->housing_capacity_j_k > 0.0) {
+    dfdy[2] = through / winding->housing_capacity_j_k;
+    dfdy[3] = -(through + 1.0 / winding->housing_resistance_k_w) / winding->housing_capacity_j_k;
+  }
+  return GSL_SUCCESS;
+}
+
+/* A place on the way, from which a root is looked for. */
+struct leg {
+  struct heating *heating;
+  gsl_odeiv2_driver *driver;
+  double from[2];
+  double to[2];
+};
+
+/* Moves leg->to on from leg->from. False when GSL gives up. */
+static bool run_leg(struct leg *leg, double duration_s)
+{
+  double t = 0.0;
+  leg->to[0] = leg->from[0];
+  leg->to[1] = leg->from[1];
+  if (duration_s <= 0.0) return true;
+  gsl_odeiv2_driver_reset_hstart(leg->driver, duration_s);
+  return gsl_odeiv2_driver_apply(leg->driver, &t, duration_s, leg->to) == GSL_SUCCESS;
+}
+
+static double missing_k(double duration_s, void *context)
+{
+  struct leg *leg = context;
+  return run_leg(leg, duration_s) ? leg->to[0] - leg->heating->limit_c : NAN;
+}
+
+/* The sum of both time constants, s: the slower one is no longer. */
+static double slow_s(const struct sb_winding *winding)
+{
+  return winding->resistance_k_w * winding->capacity_j_k +
+         winding->housing_resistance_k_w * (winding->capacity_j_k + winding->housing_capacity_j_k);
+}
+
+/* Legs of growing length until one ends beyond the limit; then the root in it. */
+static struct sb_warmth_reach search(struct leg *leg, double horizon_s)
+{
+  const struct sb_winding *winding = &leg->heating->model->winding;
+  const struct sb_warmth_reach lost = {NAN, {NAN, NAN}}, never = {INFINITY, {NAN, NAN}};
+  double time_s = 0.0;
+  double length_s = 1e-3 * winding->resistance_k_w * winding->capacity_j_k;
+  for (int i = 0; i < STEP_MAX && time_s < horizon_s; i++) {
+    if (!run_leg(leg, length_s)) return lost;
+    if (leg->to[0] >= leg->heating->limit_c) {
+      const double rest_s = find_zero(missing_k, leg, 0.0, length_s);
+      if (!(rest_s >= 0.0) || !run_leg(leg, rest_s)) return lost;
+      return (struct sb_warmth_reach){time_s + rest_s, {leg->to[0], leg->to[1]}};
+    }
+    leg->from[0] = leg->to[0];
+    leg->from[1] = leg->to[1];
+    time_s += length_s;
+    length_s = fmin(1.25 * length_s, slow_s(winding));
+  }
+  return isinf(horizon_s) ? lost : never;
+}
+
+struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double outside_nm, double limit_c)
+{
+  struct heating heating = {model, gear, outside_nm, limit_c};
+  const struct sb_warmth start = sb_winding_start(&model->winding);
+  const struct sb_warmth settled = sb_warmth_settled(model, gear, outside_nm);
+  const struct sb_warmth_reach never = {INFINITY, {NAN, NAN}};
+  if (start.winding_c >= limit_c) return (struct sb_warmth_reach){0.0, start};
+
+  /* Each node warms the other and never cools it: what starts below the settled state stays below. */
+  const bool is_below = start.winding_c <= settled.winding_c && start.housing_c <= settled.housing_c;
+  if (isinf(limit_c) || (is_below && settled.winding_c <= limit_c)) return never;
+
+  gsl_odeiv2_system system = {rates_of, slopes_of, 2, &heating};
+  struct leg leg = {.heating = &heating,
+                    .driver =
+                        gsl_odeiv2_driver_alloc_y_new(&system, gsl_odeiv2_step_bsimp, 1.0, TOLERANCE_K, TOLERANCE),
+                    .from = {start.winding_c, start.housing_c}};
+  if (leg.driver == NULL) return (struct sb_warmth_reach){NAN, {NAN, NAN}};
+  const struct sb_warmth_reach reach = search(&leg, is_below ? INFINITY : HORIZON * slow_s(&model->winding));
+  gsl_odeiv2_driver_free(leg.driver);
+  return reach;
+}
+
+/* A winding that cools, and the temperature to look for. */
+struct cooling {
+  const struct sb_winding *winding;
+  const struct sb_warmth *from;
+  double target_c;
+};
+
+static double above_k(double duration_s, void *context)
+{
+  const struct cooling *cooling = context;
+  return sb_winding_warmed(cooling->winding, cooling->from, 0.0, duration_s).winding_c - cooling->target_c;
+}
+
+double sb_warmth_cooling_s(const struct sb_winding *winding, const struct sb_warmth *from, double target_c)
+{
+  struct cooling cooling = {winding, from, target_c};
+  if (from->winding_c <= target_c) return 0.0;
+  if (target_c <= winding->ambient_c) return INFINITY;
+  double low_s = 0.0;
+  double high_s = winding->resistance_k_w * winding->capacity_j_k;
+  while (above_k(high_s, &cooling) > 0.0) {
+    low_s = high_s;
+    high_s *= 2.0;
+  }
+  return find_zero(above_k, &cooling, low_s, high_s);
+}

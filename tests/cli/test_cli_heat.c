@@ -1,0 +1,141 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* What `check` and `run --until-warm` say of a motor that warms, for people and for machines. */
+#include <math.h>
+
+#include "help/near.h"
+#include "help/shell.h"
+
+/* The figures of seed-drill.yaml: 12 V behind 0.15 ohm, 2 ohm at 25 C; 130 C is 1 + 0.00393 / 1.01965 105 times as much. */
+static const double hot_ratio = 1.0 + 0.00393 / 1.01965 * 105.0;
+
+static void check_says_how_soon_a_blocked_motor_is_too_hot(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND check scenarios/seed-drill.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "Heat of the winding");
+  shell_expect(said, "Limit 130 C.");
+  shell_expect(said, "The cut-out opens at 120 C and closes again at 95 C.");
+  shell_expect(said, "shaft blocked, any gear             62.3 W");
+  shell_expect(said, "the cut-out closes again");
+  shell_expect(said, "low, heaviest load, 2.1 N.m");
+  shell_expect(said, "never");
+  shell_expect(said, "A warm motor beside a cold one");
+  shell_expect(said, "winding's resistance      2 ohm                  2.809 ohm");
+}
+
+/* The loss at the start, (12 / 2.15)^2 2 = 62.304 W; the warm figures by the ratio of the resistances. */
+static void check_json_has_the_heat_and_both_motors(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND check --json scenarios/seed-drill.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(
+      said,
+      "\"heat\":{\"ambient_c\":25,\"start_c\":25,\"reference_c\":25,\"limit_c\":130,\"cut_out_c\":120,\"reset_c\":95,"
+      "\"bound_c\":120,\"blocked\":{\"gear\":null,\"load\":null,\"outside_nm\":null,");
+  assert_near_rel(shell_figure(said, "\"start_loss_w\":"), 144.0 / (2.15 * 2.15) * 2.0, 1e-12);
+  shell_expect(said, "\"loads\":[{\"gear\":\"low\",\"load\":\"lightest\",\"outside_nm\":0.5,");
+  shell_expect(said, "\"warm_c\":130,\"cold\":{\"motor\":{");
+  shell_expect(said, "\"warm\":{\"motor\":{");
+  const struct said *warm = shell_run("$SHIFTBAND check --json scenarios/seed-drill.yaml | sed 's/.*\"warm\":{//'");
+  assert_near_rel(shell_figure(warm, "\"resistance_ohm\":"), 2.0 * hot_ratio, 1e-12);
+}
+
+static void a_motor_without_a_winding_has_no_heat(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND check --json scenarios/tray-cart.yaml");
+  shell_expect(said, "\"heat\":null");
+  said = shell_run("$SHIFTBAND check scenarios/tray-cart.yaml");
+  shell_expect_not(said, "Heat of the winding");
+}
+
+static void a_blocked_motor_that_passes_its_limit_is_a_caution_and_a_cut_out_below_it_takes_it_away(void **state)
+{
+  (void)state;
+  const char *caution = "with its shaft blocked the winding passes";
+  const struct said *said = shell_run("$SHIFTBAND check --set motor.winding.cut_out='140 C' scenarios/seed-drill.yaml");
+  shell_expect(said, caution);
+  said = shell_run("$SHIFTBAND check scenarios/seed-drill.yaml");
+  shell_expect_not(said, caution);
+}
+
+static void without_any_bound_nothing_is_judged(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "grep -v 'cut_out\\|reset\\|^limits' scenarios/seed-drill.yaml > $T/free.yaml; $SHIFTBAND check $T/free.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "Neither limits.winding nor a cut-out is given: nothing is judged.");
+  /* The warm motor is then as warm as the heaviest load makes it. */
+  shell_expect(said, "warm, 183.7 C");
+}
+
+static void run_until_warm_says_when_the_switch_opens(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND run --until-warm scenarios/seed-drill.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "Repeated until warm");
+  shell_expect(said, "The cut-out opens at 120 C in repeat ");
+  shell_expect(said, "after the first start.");
+  const struct said *json = shell_run("$SHIFTBAND run --until-warm --json scenarios/seed-drill.yaml");
+  shell_expect(json, "\"until_warm\":{\"end\":\"cut out\",\"repeats\":");
+  /* The repeat is the one in which that time lies. */
+  assert_near(ceil(shell_figure(json, "\"end_s\":") / 40.0), shell_figure(json, "\"repeats\":"), 0.0);
+}
+
+static void run_until_warm_says_where_it_settles(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND run --until-warm --set controller.down='56 %' scenarios/seed-drill.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "Settles: no warmer after ");
+  shell_expect(said, "repeats were simulated; the others were passed over, 0.5 K at a time");
+  said = shell_run("$SHIFTBAND run --until-warm --json --set controller.down='56 %' scenarios/seed-drill.yaml");
+  shell_expect(said, "\"until_warm\":{\"end\":\"settled\",");
+  assert_true(shell_figure(said, "\"simulated\":") < shell_figure(said, "\"repeats\":"));
+}
+
+static void run_until_warm_says_when_the_limit_is_passed(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND run --until-warm --set limits.winding='100 C' scenarios/seed-drill.yaml");
+  shell_expect(said, "The winding passes its limit of 100 C in repeat ");
+}
+
+static void run_until_warm_needs_a_winding_that_warms(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND run --until-warm scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said,
+               "shiftband: scenarios/tray-cart.yaml: --until-warm needs a winding that warms, found no motor.winding");
+}
+
+static void a_run_as_it_stands_says_nothing_of_repeats(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND run scenarios/seed-drill.yaml");
+  shell_expect_not(said, "epeat");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(check_says_how_soon_a_blocked_motor_is_too_hot),
+      cmocka_unit_test(check_json_has_the_heat_and_both_motors),
+      cmocka_unit_test(a_motor_without_a_winding_has_no_heat),
+      cmocka_unit_test(a_blocked_motor_that_passes_its_limit_is_a_caution_and_a_cut_out_below_it_takes_it_away),
+      cmocka_unit_test(without_any_bound_nothing_is_judged),
+      cmocka_unit_test(run_until_warm_says_when_the_switch_opens),
+      cmocka_unit_test(run_until_warm_says_where_it_settles),
+      cmocka_unit_test(run_until_warm_says_when_the_limit_is_passed),
+      cmocka_unit_test(run_until_warm_needs_a_winding_that_warms),
+      cmocka_unit_test(a_run_as_it_stands_says_nothing_of_repeats),
+  };
+  return cmocka_run_group_tests(tests, shell_setup, shell_teardown);
+}

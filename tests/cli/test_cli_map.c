@@ -1,0 +1,504 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* The map command as a user meets it: pictures, files, long work that is interrupted, killed, resumed and divided. */
+#define _XOPEN_SOURCE 700 /* posix_openpt */
+
+#include <fcntl.h>
+#include <math.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include "help/near.h"
+#include "help/shell.h"
+
+static void run_well(const char *command)
+{
+  const struct said *said = shell_run(command);
+  if (said->code != 0) fail_msg("exit code %d of %s:\n%s", said->code, command, said->text);
+}
+
+static void map_of_the_tray_cart_shows_its_plane_and_how_far_failures_are(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND map scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "thresholds between slow and fast, exact in steps of 0.1 %");
+  shell_expect(said, "\n  up, %\n");
+  shell_expect(said, " down, %\n");
+  shell_expect(said, "  .  holds ");
+  shell_expect(said, "  K  stuck low ");
+  shell_expect(said, "  @  the scenario's own: down 50 %, up 78 %");
+  shell_expect(said, "At the scenario's own thresholds, down 50 % and up 78 %:\n  holds\n");
+  shell_expect(said, "first failure");
+  shell_expect(said, "up higher");
+  shell_expect(said, ": stuck low");
+  said = shell_run("$SHIFTBAND map scenarios/hunting-crawler.yaml");
+  shell_expect(said, "down 65 % and up 75 %:\n  hunting (threshold-driven)\n");
+  shell_expect(said, "first that holds");
+  said = shell_run("$SHIFTBAND map scenarios/well-winch.yaml");
+  shell_expect(said, "Caution: this load acts by itself");
+}
+
+/* What the text says about `up` is what single runs say on both sides of it. */
+static void first_failure_in_the_text_is_where_runs_begin_to_fail(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND map scenarios/tray-cart.yaml | grep 'up higher'");
+  const double fails_at = shell_figure(said, " at ");
+  assert_true(fails_at > 78.0);
+  char command[256];
+  for (int step = -1; step <= 0; step++) {
+    snprintf(command, sizeof command,
+             "$SHIFTBAND run --fail-on any --set controller.up='%.6g %%' scenarios/tray-cart.yaml",
+             fails_at + 0.1 * step);
+    assert_int_equal(shell_run(command)->code, step < 0 ? 0 : 1);
+  }
+}
+
+static void no_line_is_wider_than_eighty_columns_anywhere(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for f in tray-cart hunting-crawler hunting-crawler-fixed well-winch three-speed-feeder stop-and-go; do "
+      "$SHIFTBAND map --set controller.threshold_step='4 %' scenarios/$f.yaml | sed '/^Caution/,$d'; "
+      "$SHIFTBAND map --vary dwell='0.3..3 s' --points 9 scenarios/$f.yaml; done > $T/wide; "
+      "$SHIFTBAND map --pair 2 --down 40..60 --up 70..80 scenarios/three-speed-feeder.yaml >> $T/wide; "
+      "$SHIFTBAND map --samples 9 scenarios/tray-cart.yaml >> $T/wide; "
+      "$SHIFTBAND map --vary dwell='0.3..3 s' --vary up='60..90 %' --points 70 --set run.duration='2 s' "
+      "scenarios/tray-cart.yaml >> $T/wide; wc -l < $T/wide; awk 'length > 80' $T/wide");
+  const char *rest = strchr(said->text, '\n');
+  assert_true(strtol(said->text, NULL, 10) > 250);
+  assert_string_equal(rest, "\n");
+}
+
+static void pairs_are_named_or_numbered(void **state)
+{
+  (void)state;
+  run_well("$SHIFTBAND map --pair second/third --set controller.threshold_step='2 %' -o $T/p1.csv "
+           "scenarios/three-speed-feeder.yaml > $T/p1.txt && "
+           "$SHIFTBAND map --pair 2 --set controller.threshold_step='2 %' -o $T/p2.csv "
+           "scenarios/three-speed-feeder.yaml > $T/p2.txt && "
+           "cmp $T/p1.csv $T/p2.csv && cmp $T/p1.txt $T/p2.txt && grep -q 'between second and third' $T/p1.txt");
+  const struct said *said = shell_run("$SHIFTBAND map --pair third/second scenarios/three-speed-feeder.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "no pair \"third/second\"; the first is first/second");
+  assert_int_equal(shell_run("$SHIFTBAND map --pair 3 scenarios/three-speed-feeder.yaml")->code, 2);
+}
+
+static void ranges_cut_the_plane_to_lattice_points_inside(void **state)
+{
+  (void)state;
+  run_well("$SHIFTBAND map --down 60.04..70 --up '65..80.06 %' -o $T/r.csv scenarios/hunting-crawler.yaml > $T/r.txt");
+  const struct said *said = shell_run("cut -d, -f1-4 $T/r.csv | tail -n +2 | tr , '\\n' | sort -n | sed -n '1p;$p'; "
+                                      "grep 'share of the plane' $T/r.txt");
+  shell_expect(said, "60.1\n80\n");
+  shell_expect(said, "down 60.1..70 %, up 65..80 %");
+  said = shell_run("$SHIFTBAND map --set controller.threshold_step='0.5 %' -o - scenarios/hunting-crawler.yaml "
+                   "2>$T/words | cut -d, -f1-4 | tail -n +2 | tr , '\\n' | grep -vc '^[0-9]*\\(\\.5\\)\\?$'");
+  assert_string_equal(said->text, "0\n");
+  shell_expect(shell_run("cat $T/words"), "exact in steps of 0.5 %");
+}
+
+static void csv_limits_and_json_carry_the_same_facts(void **state)
+{
+  (void)state;
+  run_well("$SHIFTBAND map -o $T/m.csv --limits $T/l.csv --json scenarios/tray-cart.yaml > $T/m.json");
+  const struct said *said = shell_run("head -n 1 $T/m.csv $T/l.csv; cut -d, -f1 $T/l.csv | sort | uniq -c");
+  shell_expect(said, "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause,all_verdicts,shifts,output_turns,"
+                     "given_j,greatest_torque_nm\n");
+  shell_expect(said, "limit,down_pct,up_pct\n");
+  shell_expect(said, "2 downshift for nothing");
+  shell_expect(said, "2 stuck low");
+  if (shell_run("command -v python3")->code != 0) skip();
+  said = shell_run(
+      "python3 -c '\n"
+      "import csv, json, sys\n"
+      "rows = list(csv.DictReader(open(sys.argv[1])))\n"
+      "facts = json.load(open(sys.argv[2]))\n"
+      "own = facts[\"own\"]\n"
+      "at = [r for r in rows if float(r[\"down_from_pct\"]) <= 50 <= float(r[\"down_to_pct\"])\n"
+      "      and float(r[\"up_from_pct\"]) <= 78 <= float(r[\"up_to_pct\"])]\n"
+      "print(len(at), at[0][\"verdict\"] == own[\"verdict\"], float(at[0][\"given_j\"]) == own[\"given_j\"],\n"
+      "      len(own[\"margins\"]), abs(sum(facts[\"share_of_plane\"].values()) - 1) < 1e-12,\n"
+      "      facts[\"rectangles\"] >= len(rows))\n"
+      "' $T/m.csv $T/m.json");
+  assert_string_equal(said->text, "1 True True 4 True True\n");
+}
+
+static void wrong_options_are_refused_with_the_reason(void **state)
+{
+  (void)state;
+  static const char *const cases[][2] = {
+      {"", "needs a scenario file"},
+      {"a.yaml b.yaml", "takes one scenario file"},
+      {"--samples 0 scenarios/tray-cart.yaml", "--samples needs a whole number"},
+      {"--samples 1e3 scenarios/tray-cart.yaml", "--samples needs a whole number"},
+      {"--samples 3 --vary dwell=1..2s scenarios/tray-cart.yaml", "exclude each other"},
+      {"--vary a=1..2 --vary b=1..2 --vary c=1..2 scenarios/tray-cart.yaml", "twice at most"},
+      {"--points 3 scenarios/tray-cart.yaml", "--points goes with --vary"},
+      {"--vary dwell=1..2s --down 1..2 scenarios/tray-cart.yaml", "--pair, --down and --up"},
+      {"--vary dwell scenarios/tray-cart.yaml", "PATH=FROM..TO"},
+      {"--vary dwel='1..2 s' scenarios/tray-cart.yaml", "nearest is controller.dwell"},
+      {"--vary dwell='1..2 s' --limits x.csv scenarios/tray-cart.yaml", "--limits goes with"},
+      {"--resume -o x.csv scenarios/tray-cart.yaml", "one piece of work"},
+      {"--shard 1/2 -o x.csv scenarios/tray-cart.yaml", "one piece of work"},
+      {"--samples 3 --resume scenarios/tray-cart.yaml", "--resume needs -o"},
+      {"--samples 3 --shard 1/2 scenarios/tray-cart.yaml", "--shard needs -o"},
+      {"--samples 3 --shard 1/2 -o - scenarios/tray-cart.yaml", "--shard needs -o"},
+      {"--samples 3 --shard 3/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
+      {"--samples 3 --shard 0/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
+      {"--samples 3 --shard 2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
+      {"--samples 3 --jobs 0 scenarios/tray-cart.yaml", "--jobs needs a whole number"},
+      {"--json -o - scenarios/tray-cart.yaml", "both want standard output"},
+      {"--down 5..4 scenarios/tray-cart.yaml", "runs backwards"},
+      {"--down x scenarios/tray-cart.yaml", "no range"},
+      {"--up 50.01..50.05 scenarios/tray-cart.yaml", "holds no threshold"},
+      {"--down 100..110 scenarios/tray-cart.yaml", "below 100 %"},
+      {"--down 60..70 --up 40..50 scenarios/tray-cart.yaml", "no pair with down below up"},
+      {"--join", "--join needs shards"},
+      {"--join x --samples 3", "--join takes shards"},
+      {"--joim x", "did you mean --join"},
+  };
+  for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+    char command[256];
+    snprintf(command, sizeof command, "$SHIFTBAND map %s", cases[k][0]);
+    const struct said *said = shell_run(command);
+    if (said->code != 2 || strstr(said->text, cases[k][1]) == NULL) {
+      fail_msg("%s: exit code %d, wanted \"%s\" in:\n%s", command, said->code, cases[k][1], said->text);
+    }
+  }
+}
+
+static void scenarios_without_pairs_or_tolerances_are_told(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND map tests/good/least.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "two gears or more");
+  said = shell_run("$SHIFTBAND map --samples 3 scenarios/hunting-crawler.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "needs tolerances");
+  said = shell_run("$SHIFTBAND map --samples 3 --set controller.threshold_step='0.01 %' scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "coarser controller.threshold_step");
+}
+
+static void grid_rows_are_what_run_says_with_the_same_values(void **state)
+{
+  (void)state;
+  run_well("$SHIFTBAND map --vary dwell='0.2..1.4 s' --points 5 -o $T/v.csv scenarios/hunting-crawler.yaml > $T/v.txt");
+  for (int k = 0; k < 5; k++) {
+    char command[512];
+    snprintf(command, sizeof command, "sed -n %dp $T/v.csv", k + 2);
+    const struct said *said = shell_run(command);
+    char row[512], *at = row;
+    snprintf(row, sizeof row, "%.500s", said->text);
+    double fields[9];
+    for (int f = 0; f < 9; f++, at++) {
+      fields[f] = strtod(at, NULL);
+      at += strcspn(at, ",");
+    }
+    assert_near(fields[0], 0.2 + 0.3 * k, 1e-12);
+    snprintf(command, sizeof command,
+             "$SHIFTBAND run --json --set controller.dwell='%.12g s' scenarios/hunting-crawler.yaml", fields[0]);
+    said = shell_run(command);
+    assert_true(fields[5] == shell_figure(said, "\"output_turns\":"));
+    assert_true(fields[6] == shell_figure(said, "\"given\":"));
+    assert_true(fields[7] == fabs(shell_figure(said, "\"output_torque\":{\"nm\":")));
+    assert_true(fields[8] == shell_figure(said, "\"standstill\":"));
+  }
+  shell_expect(shell_run("head -n 1 $T/v.csv"), "controller.dwell (s),verdict,cause,all_verdicts,shifts,output_turns,"
+                                                "given_j,greatest_torque_nm,standstill_s\n");
+}
+
+static void refused_points_are_drawn_and_counted(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND map --vary down='70..86 %' --points 5 scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "|..xxx\n");
+  shell_expect(said, "x  refused: no valid scenario         3\n");
+}
+
+/* The three sorts of long work, small enough for a test: their options, after `map`. */
+static const char samples_study[] = "--samples 12 --down 40..60 --up 60..100 scenarios/tray-cart.yaml";
+static const char grid_study[] = "--vary dwell=0.2..3s --vary up=60..90% --points 6 scenarios/tray-cart.yaml";
+
+static void result_does_not_depend_on_the_number_of_threads(void **state)
+{
+  (void)state;
+  const char *const studies[] = {samples_study, grid_study};
+  for (int k = 0; k < 2; k++) {
+    char command[1024];
+    snprintf(command, sizeof command,
+             "for j in 1 2 3; do $SHIFTBAND map --jobs $j -o $T/j$j.csv %s > $T/j$j.txt || exit 9; done; "
+             "$SHIFTBAND map -o $T/j4.csv %s > $T/j4.txt && "
+             "for j in 2 3 4; do cmp $T/j1.csv $T/j$j.csv && cmp $T/j1.txt $T/j$j.txt || exit 9; done; "
+             "test -s $T/j1.csv && test ! -e $T/j1.csv.part",
+             studies[k], studies[k]);
+    run_well(command);
+  }
+}
+
+static void joined_shards_equal_the_whole_byte_for_byte(void **state)
+{
+  (void)state;
+  const char *const studies[] = {samples_study, grid_study};
+  for (int k = 0; k < 2; k++) {
+    char command[1024];
+    snprintf(command, sizeof command,
+             "for s in 1 2 3; do $SHIFTBAND map --shard $s/3 -o $T/shard$s %s || exit 9; done; "
+             "$SHIFTBAND map -o $T/whole.csv %s > $T/whole.txt && "
+             "$SHIFTBAND map --join $T/shard3 $T/shard1 $T/shard2 -o $T/joined.csv > $T/joined.txt && "
+             "cmp $T/whole.csv $T/joined.csv && cmp $T/whole.txt $T/joined.txt && "
+             "$SHIFTBAND map --json %s > $T/whole.json && "
+             "$SHIFTBAND map --join $T/shard3 $T/shard1 $T/shard2 --json > $T/joined.json && "
+             "cmp $T/whole.json $T/joined.json",
+             studies[k], studies[k], studies[k]);
+    run_well(command);
+    assert_string_equal(shell_run("ls $T | grep part")->text, "");
+  }
+}
+
+static void assert_join_refused(const char *shards, const char *part)
+{
+  char command[256];
+  snprintf(command, sizeof command, "$SHIFTBAND map --join %s -o $T/never.csv", shards);
+  const struct said *said = shell_run(command);
+  assert_int_equal(said->code, 3);
+  shell_expect(said, part);
+  assert_int_not_equal(shell_run("test -e $T/never.csv")->code, 0);
+}
+
+static void wrong_shards_are_refused_by_name(void **state)
+{
+  (void)state;
+  run_well("for s in 1 2; do $SHIFTBAND map --shard $s/2 -o $T/s$s --vary dwell=1..2s --points 4 "
+           "scenarios/tray-cart.yaml; done; "
+           "$SHIFTBAND map --shard 2/2 -o $T/other --vary dwell=1..2s --points 4 --set drive='99 %' "
+           "scenarios/tray-cart.yaml; head -c -20 $T/s2 > $T/torn; echo hello > $T/hello");
+  assert_join_refused("$T/s1", "missing of the study of");
+  assert_join_refused("$T/s1 $T/s2 $T/s1", "/s1: shard 1/2 is there twice");
+  assert_join_refused("$T/s1 $T/other", "/other is a shard of another study");
+  assert_join_refused("$T/s1 $T/torn", "/torn: the shard is damaged");
+  assert_join_refused("$T/s1 $T/hello", "/hello: no shard");
+  assert_int_equal(shell_run("$SHIFTBAND map --join $T/s1 $T/nowhere")->code, 4);
+}
+
+/* Starts `shiftband map` with words split at blanks; standard error goes to $T/err. */
+static pid_t start_map(const char *folder, const char *words)
+{
+  char text[512], *argv[40] = {(char *)(size_t)SB_PROGRAM, (char *)(size_t) "map"};
+  int argc = 2;
+  snprintf(text, sizeof text, "%s", words);
+  for (char *word = strtok(text, " "); word != NULL; word = strtok(NULL, " ")) argv[argc++] = word;
+  const pid_t child = fork();
+  assert_true(child >= 0);
+  if (child > 0) return child;
+  char path[256];
+  snprintf(path, sizeof path, "%s/err", folder);
+  const int err = open(path, O_WRONLY | O_CREAT | O_TRUNC, 0600), out = open("/dev/null", O_WRONLY);
+  dup2(err, STDERR_FILENO);
+  dup2(out, STDOUT_FILENO);
+  signal(SIGINT, SIG_DFL);
+  if (chdir(SB_SOURCE_DIR) == 0) execv(SB_PROGRAM, argv);
+  _exit(99);
+}
+
+/* Work of about a second, a few milliseconds a point. */
+static const char slow_study[] =
+    "--vary dwell=0.2..3s --points 80 --set run.duration=200s scenarios/hunting-crawler.yaml";
+
+/* Starts the slow study and sends a signal once a few points are in its journal. Returns how it ended. */
+static int signal_in_the_middle(const char *folder, const char *name, int number)
+{
+  char words[512], look[256];
+  snprintf(words, sizeof words, "--jobs 2 -o %s/%s %s", folder, name, slow_study);
+  snprintf(look, sizeof look, "grep -ac '^end$' $T/%s.part 2>/dev/null", name);
+  const pid_t child = start_map(folder, words);
+  long records = 0;
+  for (int k = 0; k < 2000 && records < 5; k++) records = strtol(shell_run(look)->text, NULL, 10);
+  kill(child, number);
+  int status;
+  assert_int_equal(waitpid(child, &status, 0), child);
+  assert_true(records >= 5);
+  return status;
+}
+
+static void take_folder(char folder[128])
+{
+  snprintf(folder, 128, "%.100s", shell_run("printf %s $T")->text);
+}
+
+/* Resumes with other numbers of threads than before, and holds the output against an undisturbed one. */
+static void assert_resumes(const char *name)
+{
+  char command[1024];
+  snprintf(command, sizeof command,
+           "test -e $T/undisturbed.csv || $SHIFTBAND map -o $T/undisturbed.csv %s > $T/undisturbed.txt; "
+           "test ! -e $T/%s && grep -ac '^end$' $T/%s.part && "
+           "$SHIFTBAND map --resume --jobs 1 -o $T/%s %s > $T/resumed.txt && cmp $T/%s $T/undisturbed.csv && "
+           "cmp $T/resumed.txt $T/undisturbed.txt && test ! -e $T/%s.part",
+           slow_study, name, name, name, slow_study, name, name);
+  const struct said *said = shell_run(command);
+  if (said->code != 0) fail_msg("%s", said->text);
+  const long kept = strtol(said->text, NULL, 10);
+  assert_in_range(kept, 5, 79);
+}
+
+static void killed_map_is_resumed_to_the_same_bytes(void **state)
+{
+  (void)state;
+  char folder[128];
+  take_folder(folder);
+  const int status = signal_in_the_middle(folder, "killed.csv", SIGKILL);
+  assert_true(WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL);
+  assert_resumes("killed.csv");
+}
+
+static void interrupted_map_keeps_its_work_and_says_how_to_go_on(void **state)
+{
+  (void)state;
+  char folder[128];
+  take_folder(folder);
+  const int numbers[] = {SIGINT, SIGTERM};
+  for (int k = 0; k < 2; k++) {
+    const int status = signal_in_the_middle(folder, "cut.csv", numbers[k]);
+    assert_true(WIFEXITED(status));
+    assert_int_equal(WEXITSTATUS(status), 128 + numbers[k]);
+    const struct said *said = shell_run("cat $T/err");
+    shell_expect(said, "interrupted: ");
+    shell_expect(said, "of 80 points are done and kept in ");
+    shell_expect(said, "cut.csv.part; the same command with --resume goes on");
+    assert_resumes("cut.csv");
+    run_well("rm $T/cut.csv");
+  }
+}
+
+static void journal_of_other_work_is_refused_or_started_anew_with_a_note(void **state)
+{
+  (void)state;
+  char folder[128];
+  take_folder(folder);
+  signal_in_the_middle(folder, "left.csv", SIGKILL);
+  const struct said *said =
+      shell_run("cp $T/left.csv.part $T/before; $SHIFTBAND map --resume -o $T/left.csv --vary dwell=1..2s "
+                "scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "left.csv.part belongs to another study");
+  run_well("cmp $T/before $T/left.csv.part && test ! -e $T/left.csv");
+  said = shell_run("$SHIFTBAND map -o $T/left.csv --vary dwell=1..2s --points 3 scenarios/tray-cart.yaml >/dev/null");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "left.csv.part from earlier work is not used (no --resume): started anew");
+  run_well("test -s $T/left.csv && test ! -e $T/left.csv.part");
+  said = shell_run("echo mine > $T/x.csv.part; $SHIFTBAND map -o $T/x.csv --vary dwell=1..2s scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "in the way");
+  assert_string_equal(shell_run("cat $T/x.csv.part")->text, "mine\n");
+}
+
+static void outputs_appear_whole_or_not_at_all(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND map -o /dev/full scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 4);
+  shell_expect(said, "/dev/full: No space left on device");
+  said = shell_run("mkdir $T/half; echo old > $T/half/m.csv; (ulimit -f 16; trap '' XFSZ; "
+                   "exec $SHIFTBAND map -o $T/half/m.csv scenarios/tray-cart.yaml)");
+  assert_int_equal(said->code, 4);
+  shell_expect(said, "m.csv: File too large");
+  assert_string_equal(shell_run("cat $T/half/m.csv; ls -A $T/half")->text, "old\nm.csv\n");
+  said = shell_run("$SHIFTBAND map -o $T/none/m.csv --samples 3 scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 4);
+  shell_expect(said, "m.csv.part: No such file or directory");
+  said = shell_run("$SHIFTBAND map -o $T --samples 3 scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 4);
+  shell_expect(said, "Is a directory");
+  said = shell_run("$SHIFTBAND map scenarios/tray-cart.yaml > /dev/full");
+  assert_int_equal(said->code, 4);
+}
+
+/* All that a command writes to a terminal of its own on standard error. */
+static void say_to_terminal(const char *words, char *out, size_t size)
+{
+  const int terminal = posix_openpt(O_RDWR | O_NOCTTY);
+  assert_true(terminal >= 0 && grantpt(terminal) == 0 && unlockpt(terminal) == 0);
+  char line[1024];
+  snprintf(line, sizeof line, "$SHIFTBAND map %s >/dev/null 2>%s", words, ptsname(terminal));
+  const int slave = open(ptsname(terminal), O_RDWR | O_NOCTTY); /* keeps what was written until it is read */
+  assert_int_equal(shell_run(line)->code, 0);
+  fcntl(terminal, F_SETFL, O_NONBLOCK);
+  size_t length = 0;
+  for (ssize_t got; length + 1 < size && (got = read(terminal, out + length, size - 1 - length)) > 0;) {
+    length += (size_t)got;
+  }
+  out[length] = 0;
+  close(slave);
+  close(terminal);
+}
+
+static void progress_is_one_line_on_a_terminal_and_silence_elsewhere(void **state)
+{
+  (void)state;
+  static char shown[65536];
+  say_to_terminal("--vary dwell=0.2..3s --points 40 --set run.duration=500s scenarios/hunting-crawler.yaml", shown,
+                  sizeof shown);
+  assert_non_null(strstr(shown, "points ["));
+  assert_non_null(strstr(shown, "0/40"));
+  assert_non_null(strchr(shown, '#'));
+  assert_non_null(strstr(shown, " % "));
+  assert_null(strchr(shown, '\n'));
+  assert_null(strchr(shown, 27)); /* no control sequences */
+  /* Each line is narrower than 80 columns, and the last one is blank: cleared. */
+  const char *last = "";
+  for (const char *part = shown; *part != 0; part += *part == '\r') {
+    const size_t length = strcspn(part, "\r");
+    assert_true(length < 80);
+    if (length > 0) last = part;
+    part += length;
+  }
+  assert_int_equal(strspn(last, " "), strcspn(last, "\r"));
+  const struct said *said =
+      shell_run("$SHIFTBAND map --vary dwell=0.2..3s --points 4 scenarios/tray-cart.yaml 2>&1 >/dev/null");
+  assert_string_equal(said->text, "");
+}
+
+static void help_names_every_option(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND map --help");
+  assert_int_equal(said->code, 0);
+  static const char *const names[] = {"--output", "--json", "--pair",    "--down",  "--up",
+                                      "--limits", "--set",  "--samples", "--seed",  "--vary",
+                                      "--points", "--jobs", "--resume",  "--shard", "--join"};
+  for (size_t k = 0; k < sizeof names / sizeof names[0]; k++) shell_expect(said, names[k]);
+  shell_expect(shell_run("$SHIFTBAND --help"), "  map ");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(map_of_the_tray_cart_shows_its_plane_and_how_far_failures_are),
+      cmocka_unit_test(first_failure_in_the_text_is_where_runs_begin_to_fail),
+      cmocka_unit_test(no_line_is_wider_than_eighty_columns_anywhere),
+      cmocka_unit_test(pairs_are_named_or_numbered),
+      cmocka_unit_test(ranges_cut_the_plane_to_lattice_points_inside),
+      cmocka_unit_test(csv_limits_and_json_carry_the_same_facts),
+      cmocka_unit_test(wrong_options_are_refused_with_the_reason),
+      cmocka_unit_test(scenarios_without_pairs_or_tolerances_are_told),
+      cmocka_unit_test(grid_rows_are_what_run_says_with_the_same_values),
+      cmocka_unit_test(refused_points_are_drawn_and_counted),
+      cmocka_unit_test(result_does_not_depend_on_the_number_of_threads),
+      cmocka_unit_test(joined_shards_equal_the_whole_byte_for_byte),
+      cmocka_unit_test(wrong_shards_are_refused_by_name),
+      cmocka_unit_test(killed_map_is_resumed_to_the_same_bytes),
+      cmocka_unit_test(interrupted_map_keeps_its_work_and_says_how_to_go_on),
+      cmocka_unit_test(journal_of_other_work_is_refused_or_started_anew_with_a_note),
+      cmocka_unit_test(outputs_appear_whole_or_not_at_all),
+      cmocka_unit_test(progress_is_one_line_on_a_terminal_and_silence_elsewhere),
+      cmocka_unit_test(help_names_every_option),
+  };
+  return cmocka_run_group_tests_name("cli_map", tests, shell_setup, shell_teardown);
+}

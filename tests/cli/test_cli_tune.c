@@ -1,0 +1,97 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* The tune command as a user meets it: answer, JSON, going on after a stop, faults. */
+#include <math.h>
+#include <string.h>
+
+#include "help/near.h"
+#include "help/shell.h"
+
+static void answer_is_told_with_margins_and_holds_in_a_run_of_its_own(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "these hold in all 7 machines"); /* as written, two corners, four samples */
+  shell_expect(said, "lower down");
+  shell_expect(said, "raise up");
+  shell_expect(said, "shorter dwell");
+  shell_expect(said, "Closed forms over all machines");
+  said = shell_run("set -- $($SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml | "
+                   "sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p'); "
+                   "$SHIFTBAND run --fail-on any --set controller.down=\"$1 %\" --set controller.up=\"$2 %\" "
+                   "--set controller.dwell=\"$3 s\" --set supply.open_circuit_voltage='10.4 V' "
+                   "--set controller.reference_speed='310 rpm' scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "nothing to report");
+}
+
+static void json_is_one_valid_object_with_the_same_answer(void **state)
+{
+  (void)state;
+  if (shell_run("command -v python3")->code != 0) skip();
+  const struct said *said =
+      shell_run("$SHIFTBAND tune --json --samples 2 scenarios/tray-cart.yaml | python3 -c '\n"
+                "import json, sys\n"
+                "pair = json.load(sys.stdin)[\"pairs\"][0]\n"
+                "print(pair[\"holds\"], pair[\"from\"], pair[\"to\"], sorted(pair[\"margins\"]))\n"
+                "print(\"ordered\" if 0 < pair[\"down_pct\"] < pair[\"up_pct\"] else \"not ordered\")\n"
+                "'");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "True slow fast ['down_higher', 'down_lower', 'up_higher', 'up_lower']\nordered\n");
+}
+
+/* Killed in its middle, gone on with, and on other numbers of threads: the same bytes, and no journal left. */
+static void killed_work_goes_on_to_the_same_bytes(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "tune=\"$SHIFTBAND tune --samples 60 scenarios/tray-cart.yaml\"; mkdir $T/long; "
+      "$tune --jobs 1 > $T/whole; $tune --jobs 1 -o $T/long/a & sleep 0.4; kill -9 $!; wait $! 2>/dev/null; "
+      "ls $T/long | grep -c part; $tune --jobs 2 --resume -o $T/long/a && cmp $T/whole $T/long/a && ls $T/long");
+  assert_int_equal(said->code, 0);
+  shell_expect_not(said, "\n0\n");
+  assert_non_null(strstr(said->text, "a\n"));
+  assert_int_equal(shell_run("ls $T/long | wc -l | grep -qx 1")->code, 0);
+}
+
+static void hopeless_machine_gets_the_least_bad_choice_and_a_remedy(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND tune --samples 0 --set load.parts.2='{kind: constant, manner: resists, torque: 3 N.m}' "
+                "scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "no thresholds hold");
+  shell_expect(said, "the least bad");
+  shell_expect(said, "machines fail there, the first by stall");
+  shell_expect(said, "What would open a region, tried by simulation: ");
+}
+
+static void faults_of_the_command_line_are_told(void **state)
+{
+  (void)state;
+  static const struct shell_fault faults[] = {
+      {"$SHIFTBAND tune", "needs a scenario file", 2},
+      {"$SHIFTBAND tune --prefer luck scenarios/tray-cart.yaml", "--prefer needs margin, time or energy", 2},
+      {"$SHIFTBAND tune --samples -1 scenarios/tray-cart.yaml", "--samples needs a number", 2},
+      {"$SHIFTBAND tune --pair 2 scenarios/tray-cart.yaml", "--pair 2: pairs of gears count from 1 to 1", 2},
+      {"$SHIFTBAND tune --resume scenarios/tray-cart.yaml", "--resume goes with -o", 2},
+      {"$SHIFTBAND tune scenarios/tray-cart.yaml scenarios/well-winch.yaml", "so that one controller can serve both",
+       3},
+      {"$SHIFTBAND tune $T/none.yaml", "none.yaml: No such file", 4},
+      {"$SHIFTBAND tune --samples 0 -o $T/none/x scenarios/tray-cart.yaml", "none/x", 4},
+  };
+  shell_expect_faults(faults, sizeof faults / sizeof *faults);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(answer_is_told_with_margins_and_holds_in_a_run_of_its_own),
+      cmocka_unit_test(json_is_one_valid_object_with_the_same_answer),
+      cmocka_unit_test(killed_work_goes_on_to_the_same_bytes),
+      cmocka_unit_test(hopeless_machine_gets_the_least_bad_choice_and_a_remedy),
+      cmocka_unit_test(faults_of_the_command_line_are_told),
+  };
+  return cmocka_run_group_tests_name("cli_tune", tests, shell_setup, shell_teardown);
+}

@@ -1,0 +1,233 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* What `run`, `check` and `tune` say where there is no figure to say, and how wide they say it. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "help/near.h"
+#include "help/shell.h"
+
+static const char held_feeder[] = "--set 'drive={mode: speed hold, target: 50 %}' scenarios/three-speed-feeder.yaml";
+
+static const struct said *with(const char *command, const char *arguments)
+{
+  char text[1024];
+  snprintf(text, sizeof text, "$SHIFTBAND %s %s", command, arguments);
+  return shell_run(text);
+}
+
+/* Columns of the widest line. */
+static size_t widest(const struct said *said)
+{
+  size_t most = 0;
+  for (const char *line = said->text; *line != 0;) {
+    const size_t length = strcspn(line, "\n");
+    if (length > most) most = length;
+    line += length + (line[length] != 0);
+  }
+  return most;
+}
+
+static void help_and_reports_stay_within_a_hundred_columns(void **state)
+{
+  (void)state;
+  static const char long_words[] =
+      "check --set 'supply.battery={chemistry: lithium iron phosphate, cells: 4, capacity: 2.6 A.h}' --set "
+      "controller.down='96 %' --set controller.up='97 %' scenarios/tired-winder.yaml";
+  static const char *const commands[] = {
+      "run --help",  "map --help",  "check --help",
+      "tune --help", "fit --help",  "inspect --help",
+      "emit --help", "host --help", "run --until-warm scenarios/seed-drill.yaml",
+      long_words,
+  };
+  for (size_t k = 0; k < sizeof commands / sizeof *commands; k++) {
+    const struct said *said = with(commands[k], "");
+    assert_int_equal(said->code, 0);
+    if (widest(said) > 100) fail_msg("%s: a line of %zu columns", commands[k], widest(said));
+  }
+}
+
+/* A held speed below up: no load brings the slower gear above it. */
+static void thresholds_that_no_load_reaches_are_told_in_words(void **state)
+{
+  (void)state;
+  const struct said *said = with("run", held_feeder);
+  shell_expect(said, "but first comes above up under no load");
+  shell_expect_not(said, "inf ");
+  said = with("check", held_feeder);
+  shell_expect(said, "upshift torque   none: first reads below 82 % under any load");
+  shell_expect_not(said, "no least");
+}
+
+/* The start delay of 1 s is longer than the closed form asks for: the loop is what makes the start late. */
+static void a_late_start_under_a_long_enough_delay_is_blamed_on_the_loop(void **state)
+{
+  (void)state;
+  const struct said *said = with("run", held_feeder);
+  shell_expect(said, "it had not run up yet: the loop that holds the speed takes longer than");
+  shell_expect_not(said, "start_delay needs");
+}
+
+static void help_names_every_verdict_that_a_run_can_fail_on(void **state)
+{
+  (void)state;
+  static const char *const names[] = {"hunting",           "stall",    "stuck-low", "downshift-for-nothing",
+                                      "shift-not-engaged", "overload", "slipping",  "overheated",
+                                      "drive-cut"};
+  for (size_t k = 0; k < sizeof names / sizeof *names; k++) shell_expect(with("run --help", ""), names[k]);
+}
+
+static const char lowering[] =
+    "name: lowering\n"
+    "motor: {nominal_voltage: 12 V, no_load_speed: 300 rpm, stall_torque: 1.2 N.m, stall_current: 4 A,\n"
+    "  no_load_current: 0.1 A, rotor_inertia: 3e-5 kg.m2}\n"
+    "supply: {internal_resistance: 0.1 ohm, battery: {chemistry: lithium ion, cells: 3, capacity: 5 mAh, charge: 99 %}}\n"
+    "drive: {orders: [[0 s, reverse]]}\n"
+    "gearbox: {gears: [{name: only, meshes: [12/60, 12/45]}]}\n"
+    "load: {bodies: [{kind: hoist, mass: 25 kg, drum_radius: 50 mm, drum_inertia: 0.02 kg.m2}]}\n"
+    "run: {duration: 30 s}\n";
+
+/* A hung weight lowered charges the battery that drives it; the charge is the trace's current times its time. */
+static void charge_given_back_to_a_full_battery_is_told(void **state)
+{
+  (void)state;
+  char command[2048];
+  snprintf(command, sizeof command, "cat > $T/low.yaml <<'END'\n%sEND\n$SHIFTBAND run --json -o $T/low.csv $T/low.yaml",
+           lowering);
+  const double above_as = shell_figure(shell_run(command), "\"overcharge_as\":");
+  const struct said *said = shell_run(
+      "awk -F, 'NR == 1 {for (i = 1; i <= NF; i++) c[$i] = i; next} {t = $c[\"time_s\"]; i = $c[\"motor_current_a\"] * "
+      "$c[\"drive\"]; if (NR > 2) sum -= (t - before) * was; before = t; was = i} END {print \"sum\", sum}' $T/low.csv");
+  /* Full after 1 % of 18 A.s; rows of the trace, 10 ms apart, against ticks of 5 ms while the current settles. */
+  assert_near_rel(shell_figure(said, "sum"), above_as + 0.18, 2e-3);
+  said = shell_run("$SHIFTBAND run $T/low.yaml");
+  shell_expect(said, "A.s back to a battery that was full");
+  shell_expect_not(said, "did the load's work"); /* more than all of it went the other way */
+  said =
+      shell_run("$SHIFTBAND run --set supply.battery.capacity='5 A.h' --set supply.battery.charge='50 %' $T/low.yaml");
+  shell_expect_not(said, "battery that was full");
+}
+
+/* 11 kg on a drum of 50 mm, 0.3 N.m of friction: 11 * 9.80665 * 0.05 - 0.3. */
+static void check_says_whether_the_holding_brake_holds(void **state)
+{
+  (void)state;
+  const struct said *said = with("check", "scenarios/braked-hoist.yaml");
+  assert_near_rel(shell_figure(said, "what hangs asks for"), 11.0 * 9.80665 * 0.05 - 0.3, 1e-3); /* four digits */
+  shell_expect(said, "it holds");
+  shell_expect_not(said, "does not hold what hangs");
+  said = with("check --set 'load.bodies.1.holding_brake=2 N.m'", "scenarios/braked-hoist.yaml");
+  shell_expect(said, "it slips");
+  shell_expect(said, "the holding brake of 2 N.m does not hold what hangs, which asks for 5.094 N.m");
+  said = with("check --set 'load.bodies.1.holding_brake=5.1 N.m'", "scenarios/braked-hoist.yaml");
+  shell_expect(said, "it holds");
+}
+
+static void the_pace_of_a_drive_that_was_cut_is_not_called_held(void **state)
+{
+  (void)state;
+  const struct said *said = with("run --set 'drive={mode: speed hold, target: 50 %}' --set supply.battery.charge='3 %'",
+                                 "scenarios/tired-winder.yaml");
+  shell_expect(said, "The drive is cut");
+  shell_expect(said, "but for run-ups until the drive was cut:\n");
+}
+
+/* On a slope that begins 0.9 m behind the body, 40 % steep: both weights and frictions there, not where the body was met. */
+static void the_way_tells_the_steepest_place_behind_a_body(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "cat > $T/hill.yaml <<'END'\n"
+      "name: hill\n"
+      "motor: {nominal_voltage: 12 V, no_load_speed: 2400 rpm, stall_torque: 0.6 N.m, rotor_inertia: 1.2e-4 kg.m2}\n"
+      "gearbox: {mesh_efficiency: 0.9, shifter: {kind: selector, travel_time: 0.1 s}, gears: [{name: slow, meshes: [12/60, 12/36]}, {name: fast, meshes: [12/60, 12/24]}]}\n"
+      "load: {bodies: [{kind: vehicle, mass: 20 kg, wheel_radius: 50 mm, rolling: 0.02, in_the_way: [{distance: 1 m, mass: 10 "
+      "kg, friction: 0.3}], grade_points: [[0 m, 0 %], [1.9 m, 0 %], [2.2 m, 40 %]]}]}\n"
+      "controller: {dwell: 1 s, down: 40 %, up: 80 %}\n"
+      "run: {duration: 5 s, distance: 3 m}\nEND\n"
+      "$SHIFTBAND check $T/hill.yaml");
+  assert_int_equal(said->code, 0);
+  const double tilt = atan(0.4);
+  const double need_n = 9.80665 * (20.0 * (sin(tilt) + 0.02 * cos(tilt)) + 10.0 * (sin(tilt) + 0.3 * cos(tilt)));
+  assert_near_rel(shell_figure(said, "  steepest  2.2 m"), need_n, 1e-3);
+  shell_expect(said, "N       goes        stalls");
+  said = shell_run("$SHIFTBAND check --json $T/hill.yaml");
+  assert_near_rel(shell_figure(said, "\"is_steepest\":true,\"distance_m\":2.2,\"need_n\":"), need_n, 1e-6);
+  said = shell_run("$SHIFTBAND check --set 'load.bodies.1.in_the_way=[]' --set 'load.bodies.1.grip=2' "
+                   "--set load.inertia='0.01 kg.m2' $T/hill.yaml");
+  assert_int_equal(said->code, 0); /* an empty list is a free way */
+  shell_expect(said, "alone ");
+  shell_expect_not(said, "body 1 ");
+}
+
+/* 180 C is the highest usual class of insulation (IEC 60085, from memory): above it a motor without a limit is cautioned. */
+static void a_blocked_motor_without_a_limit_is_cautioned_beyond_any_insulation(void **state)
+{
+  (void)state;
+  const char *motor =
+      "name: w\nmotor: {nominal_voltage: 12 V, no_load_speed: 250 rpm, stall_torque: 2.3 N.m, stall_current: "
+      "6 A, no_load_current: 0.3 A, rotor_inertia: 1e-4 kg.m2, winding: {ambient: 25 C, heat_capacity: 20 "
+      "J/K, thermal_resistance: %s K/W}}\ngearbox: {gears: [{name: only, meshes: [12/60]}]}\nload: {inertia: "
+      "0.01 kg.m2}\nrun: {duration: 1 s}\n";
+  char command[2048], text[1024];
+  for (int is_hot = 0; is_hot < 2; is_hot++) {
+    snprintf(text, sizeof text, motor, is_hot ? "4" : "2");
+    snprintf(command, sizeof command, "cat > $T/w.yaml <<'END'\n%sEND\n$SHIFTBAND check $T/w.yaml", text);
+    const struct said *said = shell_run(command);
+    assert_int_equal(said->code, 0);
+    (is_hot ? shell_expect : shell_expect_not)(said, "with its shaft blocked the winding passes 180 C after");
+  }
+}
+
+static void check_does_not_call_a_load_that_drives_the_motor_light(void **state)
+{
+  (void)state;
+  const char *sets = "--set controller.reading=current --set controller.down='50 %' --set controller.up='80 %' --set "
+                     "'load.parts=[{kind: constant, manner: acts, torque: -6 N.m}]'";
+  char arguments[512];
+  snprintf(arguments, sizeof arguments, "%s scenarios/dough-drum.yaml", sets);
+  const struct said *said = with("check", arguments);
+  shell_expect(said, "Stuck low: every load of this scenario drives the motor so hard");
+  shell_expect(said, "comes back up at no voltage");
+}
+
+static void tune_answers_only_what_a_scenario_takes(void **state)
+{
+  (void)state;
+  const char *tune = "tune --samples 2 --json --set controller.threshold_step='5 %' scenarios/grindstone.yaml";
+  const struct said *said = with(tune, "");
+  const double down = shell_figure(said, "\"down_pct\":"), up = shell_figure(said, "\"up_pct\":");
+  char command[256];
+  snprintf(command, sizeof command, "check --set controller.down='%.10g %%' --set controller.up='%.10g %%'", down, up);
+  said = with(command, "scenarios/grindstone.yaml");
+  assert_int_equal(said->code, 0);
+}
+
+/* The tired winder shifts down once and stays. */
+static void a_single_shift_is_told_as_one(void **state)
+{
+  (void)state;
+  const struct said *said =
+      with("map --down 40..42 --up 60..95 --set supply.battery.charge='30 %'", "scenarios/tired-winder.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, " 1 shift, ");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(help_and_reports_stay_within_a_hundred_columns),
+      cmocka_unit_test(thresholds_that_no_load_reaches_are_told_in_words),
+      cmocka_unit_test(a_late_start_under_a_long_enough_delay_is_blamed_on_the_loop),
+      cmocka_unit_test(help_names_every_verdict_that_a_run_can_fail_on),
+      cmocka_unit_test(charge_given_back_to_a_full_battery_is_told),
+      cmocka_unit_test(check_says_whether_the_holding_brake_holds),
+      cmocka_unit_test(the_pace_of_a_drive_that_was_cut_is_not_called_held),
+      cmocka_unit_test(the_way_tells_the_steepest_place_behind_a_body),
+      cmocka_unit_test(a_blocked_motor_without_a_limit_is_cautioned_beyond_any_insulation),
+      cmocka_unit_test(check_does_not_call_a_load_that_drives_the_motor_light),
+      cmocka_unit_test(a_single_shift_is_told_as_one),
+      cmocka_unit_test(tune_answers_only_what_a_scenario_takes),
+  };
+  return cmocka_run_group_tests_name("words of the command line", tests, shell_setup, shell_teardown);
+}

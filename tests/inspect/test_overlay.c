@@ -1,0 +1,389 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * A simulation beside a log: that they agree where they should, part where and by how much they must, and that the one
+ * number that was changed is found again.
+ */
+#include <gsl/gsl_randist.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "help/near.h"
+#include "help/shell.h"
+#include "help/worn.h"
+#include "shiftband/overlay.h"
+
+static const char *const shipped[] = {"balanced-lift",   "hump-cart",   "hunting-crawler-fixed",
+                                      "hunting-crawler", "stop-and-go", "three-speed-feeder",
+                                      "tray-cart",       "well-winch"};
+
+enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
+
+static struct sb_scenario scenario, other;
+
+static const char *load_with(const char *name, const char *set, struct sb_scenario *out)
+{
+  static char path[256];
+  struct sb_faults faults;
+  snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, name);
+  if (sb_scenario_load(path, &set, set != NULL, out, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
+  return path;
+}
+
+static void compare(const struct sb_log *log, const struct sb_overlay_options *options, struct sb_overlay *overlay)
+{
+  struct sb_log simulated;
+  struct sb_error err = {SB_OK, ""};
+  *overlay = (struct sb_overlay){0};
+  if (sb_overlay_run(&scenario.model, log, options, &simulated, &err) != SB_OK ||
+      sb_overlay_compare(log, &simulated, options, overlay, &err) != SB_OK) {
+    fail_msg("%s", err.text);
+  }
+  sb_log_clear(&simulated);
+}
+
+static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
+{
+  (void)state;
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(random);
+  for (int k = 0; k < 5 * SHIPPED_COUNT; k++) {
+    const struct sb_overlay_options options = sb_overlay_options_default();
+    const int round_count = k / SHIPPED_COUNT;
+    const struct wear wear = {.noise = 0.004 * round_count, .lost = 0.1, .round_rpm = k % 2};
+    struct sb_log log;
+    struct sb_run_result result;
+    struct sb_overlay overlay;
+    load_with(shipped[k % SHIPPED_COUNT], NULL, &scenario);
+    worn_log(&scenario.model, scenario.model.run.trace_interval_s, &log, &result);
+    worn_wear(&log, &wear, random);
+    compare(&log, &options, &overlay);
+    if (!isnan(overlay.parts_s)) {
+      fail_msg("%s, noise %g: parts at %g s in %s", shipped[k % SHIPPED_COUNT], wear.noise, overlay.parts_s,
+               sb_log_column_name(overlay.first));
+    }
+    if (wear.noise == 0.0 && wear.round_rpm == 0.0) assert_true(overlay.cost < 1e-4);
+    sb_overlay_clear(&overlay);
+    sb_log_clear(&log);
+    sb_run_result_clear(&result);
+    sb_scenario_clear(&scenario);
+  }
+  gsl_rng_free(random);
+}
+
+/* From 8 s on the log's motor is 30 rpm faster than it was. */
+static void parting_is_told_with_its_time_size_and_column(void **state)
+{
+  (void)state;
+  struct sb_overlay_options options = sb_overlay_options_default();
+  struct sb_log log;
+  struct sb_run_result result;
+  struct sb_overlay overlay;
+  load_with("tray-cart", NULL, &scenario);
+  worn_log(&scenario.model, 0.02, &log, &result);
+  for (size_t i = 0; i < log.count; i++) log.columns[SB_LOG_MOTOR_SPEED][i] += log.time_s[i] >= 8.0 ? 30.0 : 0.0;
+  compare(&log, &options, &overlay);
+  assert_int_equal(overlay.first, SB_LOG_MOTOR_SPEED);
+  assert_near(overlay.parts_s, 8.0, 2.5 * 0.02); /* the running median turns half way through its five values */
+  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].greatest, 30.0, 1e-6);
+  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].rms, 30.0 * sqrt(0.6), 0.1); /* 12 s of 20 s */
+  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].parted_fraction, 0.6, 0.005);
+  assert_true(isnan(overlay.columns[SB_LOG_OUTPUT_SPEED].parts_s));
+  sb_overlay_clear(&overlay);
+  /* A tolerance above 30 rpm of 276 rpm lets it pass. */
+  options.tolerance_fraction = 0.15;
+  compare(&log, &options, &overlay);
+  assert_true(isnan(overlay.parts_s));
+  sb_overlay_clear(&overlay);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+}
+
+static void log_without_signs_is_compared_by_magnitude(void **state)
+{
+  (void)state;
+  const struct sb_overlay_options options = sb_overlay_options_default();
+  struct sb_log log;
+  struct sb_run_result result;
+  struct sb_overlay overlay;
+  load_with("tray-cart", NULL, &scenario);
+  worn_log(&scenario.model, 0.02, &log, &result);
+  for (size_t i = 0; i < log.count; i++) log.columns[SB_LOG_MOTOR_SPEED][i] = fabs(log.columns[SB_LOG_MOTOR_SPEED][i]);
+  compare(&log, &options, &overlay);
+  assert_true(overlay.columns[SB_LOG_MOTOR_SPEED].is_magnitude);
+  assert_true(isnan(overlay.parts_s));
+  sb_overlay_clear(&overlay);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+}
+
+static void log_that_starts_earlier_is_laid_over_by_its_offset(void **state)
+{
+  (void)state;
+  struct sb_overlay_options options = sb_overlay_options_default();
+  struct sb_log log;
+  struct sb_run_result result;
+  struct sb_overlay overlay;
+  load_with("hump-cart", NULL, &scenario);
+  worn_log(&scenario.model, 0.02, &log, &result);
+  for (size_t i = 0; i < log.count; i++) log.time_s[i] += 100.0;
+  options.offset_s = 100.0;
+  compare(&log, &options, &overlay);
+  assert_true(isnan(overlay.parts_s));
+  sb_overlay_clear(&overlay);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+}
+
+/* A machine that differs from the scenario in one number, and what the log of it is taken for. */
+struct change {
+  const char *scenario, *set, *path;
+  double value;  /* in the unit in which hints tell it */
+  double within; /* fraction */
+};
+
+static void log_changed(const struct change *change, int is_speeds_only, gsl_rng *random, struct sb_log *log)
+{
+  const struct wear wear = {.noise = 0.005, .lost = 0.05, .round_rpm = 1.0};
+  struct sb_run_result result;
+  load_with(change->scenario, change->set, &other);
+  load_with(change->scenario, NULL, &scenario);
+  /* The controller keeps its reference. */
+  other.model.control.sensor.reference_rad_s = scenario.model.control.sensor.reference_rad_s;
+  worn_log(&other.model, 0.02, log, &result);
+  worn_wear(log, &wear, random);
+  for (int c = 0; is_speeds_only && c < SB_LOG_COLUMN_COUNT; c++) {
+    if (c != SB_LOG_MOTOR_SPEED && c != SB_LOG_OUTPUT_SPEED && log->columns[c] != NULL) {
+      worn_strip(log, (enum sb_log_column)c);
+    }
+  }
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&other);
+}
+
+/* Place of the true number among the hints, from 1; 0: not there. */
+static size_t place_of(const struct change *change, const struct sb_hint *hints, size_t count)
+{
+  for (size_t i = 0; i < count; i++) {
+    if (strcmp(hints[i].path, change->path) == 0) return i + 1;
+  }
+  return 0;
+}
+
+/* The values that hints come to need not be exact: a shift falls on a sample of 10 or 20 ms or on the next. */
+static const struct change changes[] = {
+    {"tray-cart", "motor.stall_torque=0.36 N.m", "motor.stall_torque", 0.36, 0.03},
+    {"tray-cart", "supply.internal_resistance=1.9 ohm", "supply.internal_resistance", 1.9, 0.05},
+    {"tray-cart", "load.parts.1.coefficient=0.0034 N.m.s/rad", "load.parts.1.coefficient", 0.0034, 0.05},
+    {"tray-cart", "controller.down=62 %", "controller.down", 62.0, 0.04},
+    {"tray-cart", "motor.rotor_inertia=3.6e-4 kg.m2", "motor.rotor_inertia", 3.6e-4, 0.1},
+    {"hump-cart", "load.bodies.1.mass=32 kg", "load.bodies.1.mass", 32.0, 0.03},
+    {"hump-cart", "motor.no_load_speed=350 rpm", "motor.no_load_speed", 350.0, 0.03},
+    {"hump-cart", "load.bodies.1.wheel_radius=0.09 m", "load.bodies.1.wheel_radius", 0.09, 0.05},
+    {"hump-cart", "controller.up=80 %", "controller.up", 80.0, 0.04},
+    {"well-winch", "motor.stall_torque=0.09 N.m", "motor.stall_torque", 0.09, 0.04},
+    {"hunting-crawler", "controller.dwell=0.8 s", "controller.dwell", 0.8, 0.03},
+    {"hunting-crawler", "supply.open_circuit_voltage=6.6 V", "supply.open_circuit_voltage", 6.6, 0.03},
+};
+
+enum { CHANGE_COUNT = sizeof changes / sizeof changes[0] };
+
+/* Every other change, for each takes some 500 runs: the even ones from all columns, the odd ones from speeds alone. With all
+ * of them both ways, 12 of 12 and 11 of 12 come first, 12 of 12 among three. */
+static int count_found(int is_speeds_only, int *among_three)
+{
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(random);
+  int first = 0;
+  *among_three = 0;
+  for (int k = is_speeds_only; k < CHANGE_COUNT; k += 2) {
+    const struct sb_overlay_options options = sb_overlay_options_default();
+    struct sb_hint hints[SB_HINT_MAX];
+    struct sb_error err = {SB_OK, ""};
+    struct sb_log log;
+    size_t count;
+    log_changed(&changes[k], is_speeds_only, random, &log);
+    char path[256];
+    snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, changes[k].scenario);
+    const struct sb_hint_request request = {.path = path};
+    if (sb_overlay_explain(&log, &scenario, &options, &request, hints, &count, &err) != SB_OK) fail_msg("%s", err.text);
+    const size_t place = place_of(&changes[k], hints, count);
+    if (place == 0) fail_msg("%s is not among the hints", changes[k].path);
+    const struct sb_hint *hint = &hints[place - 1];
+    print_message("%s: %s: place %zu with %.1f %%, %.4g for %.4g; first %s with %.1f %%\n", changes[k].scenario,
+                  changes[k].path, place, 100.0 * hint->gain, hint->best, changes[k].value, hints[0].path,
+                  100.0 * hints[0].gain);
+    /* Wherever it is placed, its value is found, and it explains nearly all but noise. */
+    assert_near(hint->best, changes[k].value, changes[k].within * changes[k].value);
+    assert_true(hint->gain > 0.8);
+    first += place == 1;
+    *among_three += place <= 3;
+    sb_log_clear(&log);
+    sb_scenario_clear(&scenario);
+  }
+  gsl_rng_free(random);
+  print_message("%s: first %d, among three %d of %d\n", is_speeds_only ? "speeds only" : "all columns", first,
+                *among_three, (int)CHANGE_COUNT / 2);
+  return first;
+}
+
+static void the_number_that_was_changed_is_found_from_all_columns(void **state)
+{
+  (void)state;
+  int among_three;
+  const int first = count_found(0, &among_three);
+  assert_true(first >= CHANGE_COUNT / 2 - 1);
+  assert_int_equal(among_three, CHANGE_COUNT / 2);
+}
+
+/* Speeds alone cannot always tell a weak motor from a heavy load: among the first three will do. */
+static void the_number_that_was_changed_is_among_three_from_speeds_alone(void **state)
+{
+  (void)state;
+  int among_three;
+  count_found(1, &among_three);
+  assert_true(among_three >= CHANGE_COUNT / 2 - 1);
+}
+
+/* All load torques together are no key: they are told as a factor. */
+static void heavier_load_of_several_parts_is_told_as_one_factor(void **state)
+{
+  (void)state;
+  const struct sb_overlay_options options = sb_overlay_options_default();
+  static char path[256];
+  struct sb_hint hints[SB_HINT_MAX];
+  struct sb_log log;
+  struct sb_run_result result;
+  size_t count;
+  snprintf(path, sizeof path, "%s/scenarios/tray-cart.yaml", SB_SOURCE_DIR);
+  load_with("tray-cart", NULL, &scenario);
+  struct sb_model heavy = scenario.model;
+  double torques[16];
+  struct sb_load_table *table = &heavy.load.parts[1].table;
+  assert_in_range(table->count, 1, 16);
+  for (size_t i = 0; i < table->count; i++) torques[i] = 1.2 * table->torque_nm[i];
+  table->torque_nm = torques;
+  worn_log(&heavy, 0.02, &log, &result);
+  const struct sb_hint_request request = {.path = path};
+  assert_int_equal(sb_overlay_explain(&log, &scenario, &options, &request, hints, &count, NULL), SB_OK);
+  assert_string_equal(hints[0].path, "load torques");
+  assert_true(hints[0].is_factor);
+  assert_near(hints[0].best, 1.2, 0.01);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+}
+
+static void commands_tell_parting_hint_and_csv(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND run --set 'motor.stall_torque=0.36 N.m' -o $T/log.csv scenarios/tray-cart.yaml > /dev/null; "
+      "$SHIFTBAND inspect --against scenarios/tray-cart.yaml --fail-on parting -o $T/both.csv $T/log.csv");
+  assert_int_equal(said->code, 1);
+  shell_expect(said, "they part first at 0.000 s, in the output torque");
+  shell_expect(said, "A hint, not a finding");
+  shell_expect(said, "motor.stall_torque 0.42 -> 0.3");
+  said = shell_run("head -n 1 $T/both.csv; wc -l < $T/both.csv; wc -l < $T/log.csv");
+  shell_expect(said, "time_s,gear_log,gear_sim,motor_speed_rpm_log,motor_speed_rpm_sim,output_speed_rpm_log,");
+  int rows = 0, logged = -1;
+  assert_int_equal(sscanf(strchr(said->text, '\n'), "%d %d", &rows, &logged), 2);
+  assert_int_equal(rows, logged);
+  said = shell_run("$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set 'motor.stall_torque=0.36 N.m' "
+                   "--fail-on parting $T/log.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "agree within the tolerance all the time");
+}
+
+/* A log that goes on behind the scenario's end is compared as far as that goes. */
+static void log_longer_than_the_scenario_is_compared_to_its_end(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND run --set 'run.duration=30 s' -o $T/long.csv scenarios/tray-cart.yaml > /dev/null; $SHIFTBAND "
+      "inspect --against scenarios/tray-cart.yaml -o $T/both.csv $T/long.csv; tail -n 1 $T/both.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "compared up to 20 s, where the scenario's run ends");
+  shell_expect(said, "agree within the tolerance");
+  shell_expect(said, "30,2,,");
+}
+
+static void json_is_one_valid_object(void **state)
+{
+  (void)state;
+  if (shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      "$SHIFTBAND run --set 'motor.stall_torque=0.36 N.m' -o $T/log.csv scenarios/tray-cart.yaml > /dev/null; "
+      "$SHIFTBAND inspect --json --against scenarios/tray-cart.yaml --try motor.stall_torque --try load.inertia "
+      "$T/log.csv | python3 -c '\n"
+      "import json, sys\n"
+      "o = json.load(sys.stdin)\n"
+      "print([h[\"path\"] for h in o[\"against\"][\"hints\"]], len(o[\"shifts\"]), o[\"against\"][\"parts_in\"])\n'");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "['motor.stall_torque', 'load.inertia'] 2 output_torque_nm");
+}
+
+static void picture_of_both_is_drawn(void **state)
+{
+  (void)state;
+  if (shell_run("command -v gnuplot")->code != 0) skip();
+  const struct said *said = shell_run(
+      "$SHIFTBAND run --set 'motor.stall_torque=0.36 N.m' -o $T/log.csv scenarios/tray-cart.yaml > /dev/null; $SHIFTBAND "
+      "inspect --no-hints --against scenarios/tray-cart.yaml -o $T/both.csv $T/log.csv > /dev/null; tools/plot/plot-trace "
+      "$T/both.csv -o $T/both.svg && grep -c 'motor speed' $T/both.svg && head -c 4 $T/both.svg && ! ls $T/*.part.*");
+  if (said->code != 0) fail_msg("%s", said->text);
+  said = shell_run("sed '5s/,/,x/' $T/both.csv > $T/bad.csv; tools/plot/plot-trace $T/bad.csv -o $T/bad.svg");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "bad.csv:5: expected a number, got \"x");
+  assert_int_equal(shell_run("test -e $T/bad.svg")->code, 1);
+}
+
+static void faults_are_told_and_leave_no_output(void **state)
+{
+  (void)state;
+  assert_int_equal(shell_run("$SHIFTBAND run -o $T/log.csv scenarios/tray-cart.yaml")->code, 0);
+  static const struct shell_fault faults[] = {
+      {"$SHIFTBAND inspect --against $T/none.yaml $T/log.csv", "none.yaml", 4},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set motor.power=3 $T/log.csv", "motor.power", 3},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --offset '90 s' -o $T/x.csv $T/log.csv",
+       "before the simulation begins at 90 s", 3},
+      {"awk -F, -v OFS=, -v CONVFMT=%.12g -v OFMT=%.12g 'NR > 1 { $1 += 1764000000 } 1' $T/log.csv > $T/clock.csv; $SHIFTBAND inspect --against "
+       "scenarios/tray-cart.yaml -o $T/x.csv $T/clock.csv",
+       "no time and column in common: needs values between 0 and 20 s", 3},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set 'motor.stall_torque=0.3 N.m' --try motor.power "
+       "-o $T/x.csv $T/log.csv",
+       "\"motor.power\" is no number of this scenario that has a value", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --tolerance 5 $T/log.csv", "--tolerance: needs", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o $T/log.csv $T/log.csv", "would replace the input", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o scenarios/tray-cart.yaml $T/log.csv",
+       "would replace the input", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o - --json $T/log.csv", "both want standard output", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o $T/none/x.csv $T/log.csv", "none/x.csv", 4},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o - $T/log.csv > /dev/full", "standard output", 4},
+  };
+  shell_expect_faults(faults, sizeof faults / sizeof *faults);
+  assert_int_equal(shell_run("test -e $T/x.csv")->code, 1);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_scenarios_own_log_agrees_with_it_however_noisy),
+      cmocka_unit_test(parting_is_told_with_its_time_size_and_column),
+      cmocka_unit_test(log_without_signs_is_compared_by_magnitude),
+      cmocka_unit_test(log_that_starts_earlier_is_laid_over_by_its_offset),
+      cmocka_unit_test(the_number_that_was_changed_is_found_from_all_columns),
+      cmocka_unit_test(the_number_that_was_changed_is_among_three_from_speeds_alone),
+      cmocka_unit_test(heavier_load_of_several_parts_is_told_as_one_factor),
+      cmocka_unit_test(commands_tell_parting_hint_and_csv),
+      cmocka_unit_test(log_longer_than_the_scenario_is_compared_to_its_end),
+      cmocka_unit_test(json_is_one_valid_object),
+      cmocka_unit_test(picture_of_both_is_drawn),
+      cmocka_unit_test(faults_are_told_and_leave_no_output),
+  };
+  return cmocka_run_group_tests_name("overlay", tests, shell_setup, shell_teardown);
+}

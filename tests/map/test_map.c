@@ -1,0 +1,287 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * The map of thresholds against brute force: points of its lattice, run on their own, do what their rectangle says; and
+ * what it promises of its rectangles.
+ *
+ * Points are taken at the corners of rectangles above all, since a boundary that is off by one lattice point or by one
+ * reading shows there and nowhere else.
+ */
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "help/models.h"
+#include "help/near.h"
+#include "help/plane.h"
+#include "shiftband/map.h"
+#include "shiftband/scenario.h"
+
+static struct sb_map map_of(const struct sb_model *model, const struct sb_map_options *options, bool is_joined)
+{
+  struct sb_map map;
+  struct sb_error err = {SB_OK, ""};
+  if (sb_map_exact(model, options, is_joined, &map, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
+  return map;
+}
+
+static gsl_rng *rng_of(unsigned long seed)
+{
+  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(rng);
+  gsl_rng_set(rng, seed);
+  return rng;
+}
+
+/* Cells that are checked of one map: all when there are not many, else some spread over all of them. */
+static void check_cells(const struct sb_model *model, const struct sb_map *map, size_t cell_max, gsl_rng *rng,
+                        struct plane_seen *seen)
+{
+  const size_t count = map->cell_count < cell_max ? map->cell_count : cell_max;
+  for (size_t k = 0; k < count; k++) {
+    const size_t spread = (size_t)((double)k / (double)count * (double)map->cell_count);
+    plane_check_cell(model, map, &map->cells[spread], rng, seen);
+  }
+}
+
+/* Which cell holds each point of the lattice, -1: none. Fails when two do. Release with free(). */
+static int *owners_of(const struct sb_map *map)
+{
+  const int width = map->options.up.count;
+  int *owners = malloc((size_t)map->options.down.count * (size_t)width * sizeof *owners);
+  assert_non_null(owners);
+  memset(owners, 0xff, (size_t)map->options.down.count * (size_t)width * sizeof *owners);
+  for (size_t k = 0; k < map->cell_count; k++) {
+    const struct sb_map_cell *cell = &map->cells[k];
+    assert_in_range(cell->down_last, cell->down_first, map->options.down.count - 1);
+    assert_in_range(cell->up_last, cell->up_first, map->options.up.count - 1);
+    for (int i = cell->down_first; i <= cell->down_last; i++) {
+      for (int j = cell->up_first; j <= cell->up_last; j++) {
+        assert_int_equal(owners[i * width + j], -1);
+        owners[i * width + j] = (int)k;
+      }
+    }
+  }
+  return owners;
+}
+
+static bool is_meant(const struct sb_map *map, int down, int up)
+{
+  return sb_map_axis_at(&map->options.down, down) < sb_map_axis_at(&map->options.up, up);
+}
+
+/* Every point with down < up lies in exactly one cell of either map, and both say the same of it. */
+static void check_cover_and_joining(const struct sb_map *plain, const struct sb_map *joined)
+{
+  const int width = plain->options.up.count;
+  int *plain_owners = owners_of(plain), *joined_owners = owners_of(joined);
+  assert_true(joined->cell_count <= plain->cell_count);
+  for (int i = 0; i < plain->options.down.count; i++) {
+    for (int j = 0; j < width; j++) {
+      if (!is_meant(plain, i, j)) continue;
+      const int a = plain_owners[i * width + j], b = joined_owners[i * width + j];
+      assert_true(a >= 0 && b >= 0);
+      const struct sb_map_cell *cell = &plain->cells[a], *greater = &joined->cells[b];
+      assert_int_equal(cell->verdict.kinds, greater->verdict.kinds);
+      assert_int_equal(cell->verdict.cause, greater->verdict.cause);
+      assert_int_equal(cell->figures.shift_count, greater->figures.shift_count);
+      assert_true(cell->figures.output_turns == greater->figures.output_turns);
+      assert_true(cell->figures.given_j == greater->figures.given_j);
+      assert_true(cell->figures.greatest_torque_nm == greater->figures.greatest_torque_nm);
+    }
+  }
+  free(plain_owners);
+  free(joined_owners);
+}
+
+/* Number of different thresholds, in counts, on an axis. */
+static size_t distinct_counts(const struct sb_model *model, const struct sb_map_axis *axis,
+                              int32_t (*count_of)(const struct sb_sensor *, double))
+{
+  size_t distinct = 0;
+  int32_t last = INT32_MIN;
+  for (int i = 0; i < axis->count; i++) {
+    const int32_t count = count_of(&model->control.sensor, sb_map_axis_at(axis, i));
+    distinct += i == 0 || count != last;
+    last = count;
+  }
+  return distinct;
+}
+
+static void check_rectangle_count(const struct sb_model *model, const struct sb_map *map)
+{
+  const size_t down = distinct_counts(model, &map->options.down, sb_sensor_down_count);
+  const size_t up = distinct_counts(model, &map->options.up, sb_sensor_up_count);
+  assert_in_range(map->leaf_count, 1, down * up);
+}
+
+/* Tests ------------------------------------------------------------------------------------------------------------ */
+
+static void check_scenario(const char *file, const char *const *sets, size_t set_count, size_t cell_max)
+{
+  struct sb_scenario scenario;
+  struct sb_faults faults = {0};
+  char path[1024];
+  snprintf(path, sizeof path, "%s/scenarios/%s", SB_SOURCE_DIR, file);
+  assert_int_equal(sb_scenario_load(path, sets, set_count, &scenario, &faults), SB_OK);
+  sb_faults_clear(&faults);
+  const struct sb_map_options options = sb_map_options_default(&scenario.model);
+  struct sb_map plain = map_of(&scenario.model, &options, false), joined = map_of(&scenario.model, &options, true);
+  gsl_rng *rng = rng_of(17);
+  struct plane_seen seen = {0};
+  check_cells(&scenario.model, &plain, cell_max, rng, &seen);
+  check_cells(&scenario.model, &joined, cell_max / 4, rng, &seen);
+  check_cover_and_joining(&plain, &joined);
+  check_rectangle_count(&scenario.model, &plain);
+  assert_true(seen.shifts > 0 && seen.kinds != 0);
+  gsl_rng_free(rng);
+  sb_map_clear(&plain);
+  sb_map_clear(&joined);
+  sb_scenario_clear(&scenario);
+}
+
+static void every_point_of_the_shipped_scenarios_does_what_its_rectangle_says(void **state)
+{
+  (void)state;
+  static const char *const fine[] = {"controller.resolution=0.01 %"};
+  check_scenario("tray-cart.yaml", NULL, 0, 150);
+  check_scenario("tray-cart.yaml", fine, 1, 150);
+  check_scenario("hunting-crawler.yaml", NULL, 0, 150);
+  check_scenario("hunting-crawler-fixed.yaml", fine, 1, 150);
+  check_scenario("well-winch.yaml", NULL, 0, 150);
+  static const char *const minute[] = {"run.duration=60 s"};
+  check_scenario("stop-and-go.yaml", minute, 1, 50);
+}
+
+/* A seed a case, so that one that fails can be looked at alone: SHIFTBAND_TEST_CASE=number. */
+enum { CASE_COUNT = 150, CELLS_A_CASE = 20 };
+
+static void every_point_of_random_machines_does_what_its_rectangle_says(void **state)
+{
+  (void)state;
+  struct plane_seen seen = {0};
+  static struct plane_case it;
+  const char *only = getenv("SHIFTBAND_TEST_CASE");
+  for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
+    if (only != NULL && seed != strtoul(only, NULL, 10)) continue;
+    gsl_rng *rng = rng_of(seed);
+    plane_random_case(rng, &it);
+    snprintf(it.model.name, sizeof it.model.name, "case %lu", seed);
+    struct sb_map plain = map_of(&it.model, &it.options, false), joined = map_of(&it.model, &it.options, true);
+    check_cover_and_joining(&plain, &joined);
+    check_rectangle_count(&it.model, &plain);
+    check_cells(&it.model, &plain, CELLS_A_CASE, rng, &seen);
+    sb_map_clear(&plain);
+    sb_map_clear(&joined);
+    gsl_rng_free(rng);
+  }
+  print_message("%ld points, %ld shifts, worst difference: turns %.1e, energy %.1e\n", seen.points, seen.shifts,
+                seen.worst_turns, seen.worst_given);
+  if (only != NULL) return;
+  /* The cases are worth something only when everything that can be found was found somewhere. */
+  assert_int_equal(seen.kinds, 1U << SB_VERDICT_HUNTING | 1U << SB_VERDICT_STALL | 1U << SB_VERDICT_STUCK_LOW |
+                                   1U << SB_VERDICT_FALSE_DOWNSHIFT | 1U << SB_VERDICT_OVERLOAD |
+                                   1U << SB_VERDICT_NOT_ENGAGED);
+  assert_int_equal(seen.causes,
+                   1U << SB_CAUSE_NONE | 1U << SB_CAUSE_THRESHOLDS | 1U << SB_CAUSE_DWELL | 1U << SB_CAUSE_LOAD);
+}
+
+/*
+ * A hump in time parts the thresholds: some shift down and up again, at different samples, and turn less far meanwhile.
+ * All settle to the very same speed again, in the same gear, before a step over turns is met: at different times, which a
+ * map that took equal speeds for equal futures would get wrong.
+ */
+static void machines_of_equal_speed_at_different_angles_are_kept_apart(void **state)
+{
+  (void)state;
+  static const double hump_s[] = {0.0, 1.0, 1.6, 2.2, 3.0}, hump_nm[] = {0.1, 0.1, 1.0, 1.0, 0.1};
+  static const double step_rad[] = {0.0, 62.0}, step_nm[] = {0.0, 1.0};
+  struct sb_model model = model_two_gears("selector");
+  model_add_profile(&model, SB_OVER_TIME, true, 5, hump_s, hump_nm);
+  model_add_profile(&model, SB_OVER_TURNS, true, 2, step_rad, step_nm)->is_held = true;
+  model.control.start_gear = 2;
+  model.control.start_delay_s = model.control.dwell_s = 0.6;
+  model.run.duration_s = 12.0;
+  model_finish(&model);
+  const struct sb_map_options options = sb_map_options_default(&model);
+  struct sb_map map = map_of(&model, &options, false);
+  gsl_rng *rng = rng_of(5);
+  struct plane_seen seen = {0};
+  check_cells(&model, &map, 60, rng, &seen);
+  assert_true(seen.shifts > seen.points);
+  gsl_rng_free(rng);
+  sb_map_clear(&map);
+}
+
+static void a_map_of_more_rectangles_than_allowed_is_refused(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 0.8, true);
+  model_finish(&model);
+  struct sb_map_options options = sb_map_options_default(&model);
+  struct sb_map map = map_of(&model, &options, false), same;
+  struct sb_error err = {SB_OK, ""};
+  const size_t leaf_count = map.leaf_count;
+  assert_true(leaf_count > 2);
+  sb_map_clear(&map);
+
+  options.leaf_max = leaf_count;
+  same = map_of(&model, &options, false);
+  assert_int_equal(same.leaf_count, leaf_count);
+  sb_map_clear(&same);
+  options.leaf_max = leaf_count - 1;
+  assert_int_equal(sb_map_exact(&model, &options, false, &map, &err), SB_ERR_NUMERICS);
+  assert_non_null(strstr(err.text, "rectangles"));
+}
+
+static void the_worst_verdict_is_the_one_that_stops_the_machine_first(void **state)
+{
+  (void)state;
+  const unsigned all = (1U << SB_VERDICT_KIND_COUNT) - 1U;
+  struct sb_map_verdict verdict = {all, SB_CAUSE_LOAD};
+  static const enum sb_verdict_kind order[] = {
+      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED, SB_VERDICT_HUNTING,
+      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,  SB_VERDICT_OVERLOAD,
+      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_FALSE_DOWNSHIFT};
+  for (int k = 0; k < SB_VERDICT_KIND_COUNT; k++) {
+    assert_int_equal(sb_map_verdict_worst(&verdict), order[k]);
+    verdict.kinds &= ~(1U << order[k]);
+  }
+  assert_int_equal(sb_map_verdict_worst(&verdict), -1);
+}
+
+static void the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a_tenth_of_a_percent(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model.supply.open_circuit_voltage_v = 15.0; /* a quarter above nominal: the motor turns at up to 125 % */
+  model_finish(&model);
+  const struct sb_map_options options = sb_map_options_default(&model);
+  assert_near(options.down.step_fraction, 0.001, 0.0);
+  assert_near(sb_map_axis_at(&options.down, 0), 0.001, 0.0);
+  assert_true(sb_map_axis_at(&options.up, options.up.count - 1) > 1.25);
+
+  struct sb_map map = map_of(&model, &options, true);
+  const struct sb_map_cell *cell = sb_map_cell_at(&map, 599, 899);
+  assert_non_null(cell);
+  assert_in_range(599, cell->down_first, cell->down_last);
+  assert_in_range(899, cell->up_first, cell->up_last);
+  assert_null(sb_map_cell_at(&map, 5, options.up.count));
+  sb_map_clear(&map);
+  assert_int_equal(map.cell_count, 0);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(every_point_of_the_shipped_scenarios_does_what_its_rectangle_says),
+      cmocka_unit_test(every_point_of_random_machines_does_what_its_rectangle_says),
+      cmocka_unit_test(machines_of_equal_speed_at_different_angles_are_kept_apart),
+      cmocka_unit_test(a_map_of_more_rectangles_than_allowed_is_refused),
+      cmocka_unit_test(the_worst_verdict_is_the_one_that_stops_the_machine_first),
+      cmocka_unit_test(the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a_tenth_of_a_percent),
+  };
+  return cmocka_run_group_tests_name("map", tests, plane_quiet_gsl, NULL);
+}

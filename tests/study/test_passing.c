@@ -1,0 +1,170 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* The share of samples that hold, and its confidence bound. */
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "help/cover.h"
+#include "help/loaded.h"
+#include "help/near.h"
+#include "map/report.h"
+#include "study/passing.h"
+
+/*
+ * The least sample sizes for a 95 % share with 95 % confidence when 0, 1, 2, 3, 4 of them fail: S. S. Wilks, Annals of
+ * Mathematical Statistics 12 (1941), 91-96; 59, 93, 124, 153, 181 (from memory).
+ */
+static void bound_gives_the_sample_sizes_of_wilks(void **state)
+{
+  (void)state;
+  static const long sizes[] = {59, 93, 124, 153, 181};
+  for (long failed = 0; failed < 5; failed++) {
+    const long n = sizes[failed];
+    assert_true(sb_survival_least_share(n - failed, n) >= 0.95);
+    assert_true(sb_survival_least_share(n - 1 - failed, n - 1) < 0.95);
+  }
+}
+
+/* The definition: at the bound, as many successes or more have a probability of 5 %; GSL's binomial distribution. */
+static void bound_leaves_five_percent_to_the_binomial_tail(void **state)
+{
+  (void)state;
+  for (unsigned n = 1; n <= 300; n += 13) {
+    for (unsigned x = 1; x <= n; x++) {
+      const double bound = sb_survival_least_share(x, n);
+      assert_near(gsl_cdf_binomial_Q(x - 1, bound, n), 0.05, 1e-9); /* GSL's inverse is good to about 1e-10 */
+    }
+    assert_near(sb_survival_least_share(0, n), 0.0, 0.0);
+    assert_near_rel(sb_survival_least_share(n, n), pow(0.05, 1.0 / n), 1e-9);
+  }
+}
+
+enum { SIDE = 30, SAMPLES = 40 };
+
+static void write_survival_csv(FILE *out, const void *context)
+{
+  assert_int_equal(sb_survival_write_csv(out, context), 0);
+}
+
+/* Random rectangles of each sample, counted one by one. */
+static void survival_counts_samples_at_every_point(void **state)
+{
+  (void)state;
+  const struct sb_map_axis down = {0.31, 0.01, SIDE - 3}, up = {0.33, 0.01, SIDE};
+  struct sb_survival survival;
+  assert_int_equal(sb_survival_init(&survival, &down, &up, NULL), SB_OK);
+  int want[SIDE][SIDE] = {{0}};
+  unsigned random = 1;
+  for (int s = 0; s < SAMPLES; s++) {
+    struct sb_study_lines lines = {.text = NULL};
+    int taken = 0;
+    for (int k = 0; k < 3; k++) { /* side by side, so that no point counts twice */
+      random = random * 1103515245U + 12345U;
+      const int d0 = taken, d1 = d0 + (int)(random >> 16) % 8, u0 = (int)(random >> 8) % 20,
+                u1 = u0 + (int)(random >> 20) % 10;
+      taken = d1 + 1 + (int)(random >> 24) % 3;
+      if (d1 >= down.count) break;
+      sb_study_lines_add(&lines, "%d %d %d %d\n", d0, d1, u0, u1);
+      for (int u = u0; u <= u1; u++) {
+        for (int d = d0; d <= d1; d++) want[u][d]++;
+      }
+    }
+    assert_int_equal(sb_survival_add(&survival, lines.text, NULL), SB_OK);
+    sb_study_lines_clear(&lines);
+  }
+  sb_survival_finish(&survival);
+
+  char *csv = cover_written_by(write_survival_csv, &survival);
+  cover_assert_once(csv, &down, &up);
+  int *values = calloc((size_t)down.count * SIDE, sizeof *values);
+  free(cover_count(csv, &down, &up, values));
+  int most = 0;
+  for (int u = 0; u < SIDE; u++) {
+    for (int d = 0; d < down.count && d < u + 2; d++) { /* down 0.31 + d below up 0.33 + u */
+      assert_int_equal(sb_survival_at(&survival, d, u), want[u][d]);
+      assert_int_equal(values[u * down.count + d], want[u][d]);
+      if (want[u][d] > most) most = want[u][d];
+    }
+  }
+  struct sb_survival_best best;
+  assert_int_equal(sb_survival_find_best(&survival, 0.35, 0.42, &best, NULL), SB_OK);
+  assert_int_equal(best.survived, most);
+  assert_int_equal(want[best.up][best.down], most);
+  assert_int_equal(best.own, want[9][4]);
+  assert_int_equal(survival.samples, SAMPLES);
+  free(values);
+  free(csv);
+  sb_survival_clear(&survival);
+}
+
+static void survival_refuses_lines_that_are_no_rectangles(void **state)
+{
+  (void)state;
+  const struct sb_map_axis axis = {0.1, 0.1, 9};
+  struct sb_survival survival;
+  static const char *const bad[] = {"1 2 3\n", "1 2 3 4", "x\n", "-1 2 3 4\n", "2 1 3 4\n", "0 9 0 1\n", "0 1 0 9\n"};
+  assert_int_equal(sb_survival_init(&survival, &axis, &axis, NULL), SB_OK);
+  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
+    assert_int_equal(sb_survival_add(&survival, bad[k], NULL), SB_ERR_SCENARIO);
+  }
+  assert_int_equal(survival.samples, 0);
+  sb_survival_clear(&survival);
+  struct sb_error err;
+  const struct sb_map_axis fine = {1e-4, 1e-4, 10000};
+  assert_int_equal(sb_survival_init(&survival, &fine, &fine, &err), SB_ERR_USAGE);
+  assert_non_null(strstr(err.text, "threshold_step"));
+}
+
+/* Boiled down to where it holds, a map keeps just those points. */
+static void holding_rectangles_are_the_points_without_a_verdict(void **state)
+{
+  (void)state;
+  loaded_take("../scenarios/hunting-crawler.yaml", NULL, 0);
+  const struct sb_map_options options = loaded_plane(&loaded_scenario.model, 0.5, 0.9, 0.55, 0.95, 0.005);
+  struct sb_map map, again;
+  loaded_map(&options, &map);
+  loaded_map(&options, &again);
+  struct sb_study_lines lines = {.text = NULL};
+  struct sb_survival survival;
+  sb_survival_write_holding(&lines, &map);
+  assert_int_equal(sb_survival_init(&survival, &options.down, &options.up, NULL), SB_OK);
+  assert_int_equal(sb_survival_add(&survival, lines.text, NULL), SB_OK);
+  sb_survival_finish(&survival);
+  long holding = 0, failing = 0;
+  for (int u = 0; u < options.up.count; u++) {
+    for (int d = 0; d < options.down.count; d++) {
+      if (sb_map_axis_number(&options.down, d) >= sb_map_axis_number(&options.up, u)) continue;
+      const struct sb_map_cell *cell = sb_map_cell_at(&again, d, u);
+      assert_non_null(cell);
+      assert_int_equal(sb_survival_at(&survival, d, u), cell->verdict.kinds == 0);
+      holding += cell->verdict.kinds == 0;
+      failing += cell->verdict.kinds != 0;
+    }
+  }
+  assert_true(holding > 100 && failing > 100);
+  sb_survival_clear(&survival);
+  sb_study_lines_clear(&lines);
+  sb_map_clear(&map);
+  sb_map_clear(&again);
+  sb_scenario_clear(&loaded_scenario);
+}
+
+static int go_to_tests(void **state)
+{
+  (void)state;
+  return chdir(SB_SOURCE_DIR "/tests");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(bound_gives_the_sample_sizes_of_wilks),
+      cmocka_unit_test(bound_leaves_five_percent_to_the_binomial_tail),
+      cmocka_unit_test(survival_counts_samples_at_every_point),
+      cmocka_unit_test(survival_refuses_lines_that_are_no_rectangles),
+      cmocka_unit_test(holding_rectangles_are_the_points_without_a_verdict),
+  };
+  return cmocka_run_group_tests_name("survival", tests, go_to_tests, NULL);
+}

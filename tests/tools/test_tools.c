@@ -1,0 +1,277 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * The helpers in tools/: cycle-to-load against figures that US EPA publishes and a value worked by hand, plot-trace and
+ * plot-map, and the summing up of test runs.
+ */
+#include "help/near.h"
+#include "help/shell.h"
+
+#include <math.h>
+#include <stdbool.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* The number that follows `name` at the start of a line; NAN when there is no such line. */
+static double figure(const char *text, const char *name)
+{
+  const size_t length = strlen(name);
+  for (const char *line = text; line; line = strchr(line, '\n') ? strchr(line, '\n') + 1 : NULL) {
+    if (strncmp(line, name, length) == 0) return strtod(line + length, NULL);
+  }
+  return NAN;
+}
+
+static bool has_gnuplot(void)
+{
+  return shell_run("command -v gnuplot")->code == 0;
+}
+
+/* US EPA, dynamometer drive schedules, UDDS: 7.45 miles, 1369 seconds, average speed 19.59 mph (from memory). */
+static void urban_schedule_has_the_published_distance_duration_and_mean_speed(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("tools/data/cycle-to-load --check tests/data/uddscol.txt");
+  assert_int_equal(said->code, 0);
+  assert_near(figure(said->text, "distance "), 7.45, 0.005); /* half a unit of the last published digit, as below */
+  assert_near(figure(said->text, "duration "), 1369.0, 0.5);
+  assert_near(figure(said->text, "mean "), 19.59, 0.005);
+  assert_near(figure(said->text, "maximum "), 56.7, 1e-9); /* the greatest speed in the file, as it stands there */
+}
+
+/*
+ * By hand, at 22 s of the schedule: 3, 5.9 and 8.6 mph at 21, 22 and 23 s; a tenth of each, 1 mph = 0.44704 m/s.
+ *
+ *   v = 5.9 * 0.044704                = 0.2637536 m/s      a = (8.6 - 3) * 0.044704 / 2 = 0.1251712 m/s2
+ *   m a = 20 * 0.1251712              = 2.503424 N         C m g = 0.02 * 20 * 9.80665  = 3.92266 N
+ *   1/2 R A v^2 = 0.6 * 0.1 * 0.0695659615 = 0.0041739577 N
+ *   torque = 0.1 m * 6.4302579577 N   = 0.64302579577 N m
+ */
+static void torque_of_a_small_vehicle_is_the_one_worked_by_hand(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("tools/data/cycle-to-load --mass 20 --wheel-radius 0.1 --rolling 0.02 --drag-area 0.1"
+                " --speed-scale 0.1 tests/data/uddscol.txt");
+  assert_int_equal(said->code, 0);
+  assert_memory_equal(said->text, "time_s,torque_nm\n0,0\n", 21);
+  assert_near(figure(said->text, "22,"), 0.64302579577, 1e-11); /* the digits worked out above */
+}
+
+static void brakes_and_standstill_leave_no_torque(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("tools/data/cycle-to-load --mass 1 --wheel-radius 1 --rolling 0.1 tests/data/uddscol.txt");
+  assert_int_equal(said->code, 0);
+  /* 8, 5.2 and 2.5 mph at 1364..1366 s: a = -1.23 m/s2, more than the 0.98 m/s2 that rolling takes. */
+  assert_true(figure(said->text, "1365,") == 0.0);
+  /* At rest at 20 s, though the next speed is 3 mph. */
+  assert_true(figure(said->text, "20,") == 0.0);
+  assert_true(figure(said->text, "21,") > 0.0);
+}
+
+static void stretching_time_divides_the_inertia_force(void **state)
+{
+  (void)state;
+  const struct said *plain = shell_run("tools/data/cycle-to-load --mass 3 --wheel-radius 1 tests/data/uddscol.txt");
+  const double torque_nm = figure(plain->text, "22,");
+  assert_near(torque_nm, 3.0 * (8.6 - 3.0) * 0.44704 / 2.0, 1e-12); /* m a alone; rounding of a few operations */
+  const struct said *slow =
+      shell_run("tools/data/cycle-to-load --mass 3 --wheel-radius 1 --time-scale 2 tests/data/uddscol.txt");
+  assert_near(figure(slow->text, "44,"), torque_nm / 2.0, 1e-12);
+}
+
+static void faulty_schedules_are_refused_with_their_line(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("printf 't,v\\n0,1\\n2,1\\n1,1\\n' > $T/back.csv;"
+                                      "tools/data/cycle-to-load --mass 1 --wheel-radius 1 $T/back.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "back.csv:4: time 1 s does not follow 2 s");
+  assert_null(strstr(said->text, "torque_nm"));
+
+  said = shell_run(
+      "printf '0,1\\n1,fast\\n' > $T/word.csv; tools/data/cycle-to-load --mass 1 --wheel-radius 1 $T/word.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "word.csv:2: expected a time and a speed");
+
+  said = shell_run("tools/data/cycle-to-load --mass 0 --wheel-radius 1 tests/data/uddscol.txt");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "--mass: expected a number > 0");
+}
+
+#define TRACE_HEADER "time_s,gear,reading_pct,output_torque_nm,load_torque_nm"
+
+static void plot_refuses_a_trace_that_lacks_columns_and_draws_nothing(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run("printf 'time_s,gear,reading_pct\\n0,1,50\\n' > $T/narrow.csv;"
+                                      "tools/plot/plot-trace $T/narrow.csv -o $T/narrow.png");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "lacks the column(s) output_torque_nm load_torque_nm");
+  assert_int_not_equal(shell_run("ls $T/narrow.png*")->code, 0);
+
+  said = shell_run(": > $T/empty.csv; tools/plot/plot-trace $T/empty.csv -o $T/narrow.png");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "the file is empty");
+}
+
+static void plot_draws_both_formats_from_columns_in_any_order(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said =
+      shell_run("printf 'note,load_torque_nm,output_torque_nm,reading_pct,gear,time_s\\r\\n\"a, b\",0.1,0.2,50,1,0"
+                "\\r\\nc,0.1,0.2,50,2,1\\r\\n' > $T/t.csv; for kind in png svg; do "
+                "tools/plot/plot-trace $T/t.csv -o $T/t.$kind --down 40 --up 60 || exit; done; ls $T/t.*");
+  assert_int_equal(said->code, 0);
+  assert_int_equal(shell_run("od -An -c -N 4 $T/t.png | grep -q '211   P   N   G'")->code, 0);
+  said = shell_run("cat $T/t.svg");
+  shell_expect(said, "up 60 %");
+  shell_expect(said, "load torque");
+  shell_expect(said, "</svg>");
+}
+
+static void a_faulty_trace_leaves_the_old_picture_alone(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run("echo old > $T/old.png; printf '" TRACE_HEADER "\\n0,1,50,x,1\\n' > $T/bad.csv;"
+                                      "tools/plot/plot-trace $T/bad.csv -o $T/old.png; echo code $?; cat $T/old.png");
+  shell_expect(said, "bad.csv:2: output_torque_nm: expected a number, got \"x\"");
+  shell_expect(said, "code 3\nold\n");
+}
+
+#define MAP_HEADER "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause"
+
+/*
+ * A lattice of whole percent, down 50 to 52 and up 50 to 53: of the 12 points those with down below up count, 3 + 2 + 1
+ * at down 50, 51, 52. "stuck low" holds up 53 of all three, "hunting" the rest of down 50, "holds" the rest.
+ */
+#define SMALL_MAP       \
+  "printf '" MAP_HEADER \
+  "\\n50,52,53,53,stuck low,\\n50,50,50,52,hunting,dwell-driven\\n51,52,50,52,holds,\\n' > $T/m.csv;"
+
+static void map_picture_has_every_verdict_with_its_share_of_the_points_and_the_limits(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run(
+      SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50,51\\nhunting,52,53\\nstuck low,80,80\\n"
+                "stuck low,90,80\\n' > $T/l.csv;"
+                "for kind in png svg; do tools/plot/plot-map $T/m.csv -o $T/m.$kind --limits $T/l.csv --mark 50,52"
+                " --title \"It's <mine>\" || exit; done; cat $T/m.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "stuck low");
+  shell_expect(said, "50.0 % of the plane"); /* 3 of 6 points */
+  shell_expect(said, "hunting, dwell-driven");
+  shell_expect(said, "33.3 % of the plane"); /* 2 of 6 */
+  shell_expect(said, "16.7 % of the plane"); /* 1 of 6 */
+  shell_expect(said, "hunting under some load");
+  shell_expect(said, "50 % and 52 %");
+  shell_expect(said, "It's &lt;mine>");
+  shell_expect(said, "</svg>");
+  assert_null(strstr(said->text, "closed form: above")); /* a limit outside the plane is in no key */
+  assert_int_equal(shell_run("od -An -c -N 4 $T/m.png | grep -q '211   P   N   G'")->code, 0);
+}
+
+static void share_map_is_drawn_in_classes_of_its_share(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said =
+      shell_run("printf 'down_from_pct,down_to_pct,up_from_pct,up_to_pct,survived,samples,share,share_least"
+                "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
+                "tools/plot/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "10.0 % of the plane");
+  shell_expect(said, "75 to 90 %");
+  shell_expect(said, "90.0 % of the plane");
+}
+
+/* Nothing divides it, so its lattice is taken to be of tenths of a percent: 11 times 21 points, all with down below up. */
+static void a_map_of_one_rectangle_is_drawn_whole(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run("printf '" MAP_HEADER "\\n50,51,60,62,holds,\\n' > $T/one.csv;"
+                                      "tools/plot/plot-map $T/one.csv -o $T/one.svg && cat $T/one.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "100.0 % of the plane");
+  shell_expect(said, " 50.8<"); /* tics of both axes reach over the rectangle */
+  shell_expect(said, " 61.5<");
+}
+
+static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  static const struct {
+    const char *rows, *fault;
+  } maps[] = {
+      {"", "x.csv: the file is empty"},
+      {MAP_HEADER "\\n", "x.csv: there is a header but no row"},
+      {"down_from_pct,up_to_pct\\n1,2\\n", "x.csv:1: the header lacks the column(s) down_to_pct up_from_pct"},
+      {"down_from_pct,down_to_pct,up_from_pct,up_to_pct\\n1,2,3,4\\n", "lacks the column(s) verdict cause"},
+      {MAP_HEADER "\\n1,2,3,x,holds,\\n", "x.csv:2: up_to_pct: expected a number, got \"x\""},
+      {MAP_HEADER "\\n2,1,3,4,holds,\\n", "x.csv:2: down_from_pct 2 is above down_to_pct 1"},
+      {MAP_HEADER "\\n1,2,3,4\\n", "x.csv:2: expected 6 fields as in the header"},
+      {MAP_HEADER "\\n1,2,3,4,,\\n", "x.csv:2: verdict is empty"},
+      {MAP_HEADER "\\n1,2,3,4,holds,\\n3,4.5,3,4,holds,\\n", "4.5 % is not on one lattice with the other ends"},
+      {MAP_HEADER "\\n5,6,3,4,holds,\\n", "the map has no point with down below up"},
+  };
+  for (size_t i = 0; i < sizeof maps / sizeof maps[0]; i++) {
+    char command[1024];
+    snprintf(
+        command, sizeof command,
+        "echo old > $T/x.png; printf '%s' > $T/x.csv; tools/plot/plot-map $T/x.csv -o $T/x.png; echo code $?; cat $T/x.png*",
+        maps[i].rows);
+    const struct said *said = shell_run(command);
+    shell_expect(said, maps[i].fault);
+    shell_expect(said, "code 3\nold\n");
+  }
+  const struct said *said =
+      shell_run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50\\n' > $T/l.csv;"
+                          "tools/plot/plot-map $T/m.csv -o $T/none.png --limits $T/l.csv; echo code $?; ls $T/none*");
+  shell_expect(said, "l.csv:2: expected 3 fields");
+  shell_expect(said, "code 3");
+  assert_int_not_equal(said->code, 0);
+  said = shell_run(SMALL_MAP "tools/plot/plot-map $T/m.csv -o $T/none.png --mark 50");
+  assert_int_equal(said->code, 2);
+  said = shell_run("tools/plot/plot-map $T/absent.csv -o $T/none.png");
+  assert_int_equal(said->code, 4);
+}
+
+static void a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "printf '#!/bin/sh\\nexit 3\\n' > $T/dies;"
+      "printf '#!/bin/sh\\necho \"[==========] 2 test(s) run.\"\\necho \"[  PASSED  ] 2 test(s).\"\\n' > $T/fine;"
+      "printf '#!/bin/sh\\nexit 0\\n' > $T/silent; chmod +x $T/dies $T/fine $T/silent;"
+      "tools/dev/run-tests $T/logs $T/dies $T/fine $T/silent");
+  assert_int_equal(said->code, 1);
+  shell_expect(said, "failed:\n  dies\n  silent\n2 passed, 2 failed\n");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(urban_schedule_has_the_published_distance_duration_and_mean_speed),
+      cmocka_unit_test(torque_of_a_small_vehicle_is_the_one_worked_by_hand),
+      cmocka_unit_test(brakes_and_standstill_leave_no_torque),
+      cmocka_unit_test(stretching_time_divides_the_inertia_force),
+      cmocka_unit_test(faulty_schedules_are_refused_with_their_line),
+      cmocka_unit_test(plot_refuses_a_trace_that_lacks_columns_and_draws_nothing),
+      cmocka_unit_test(plot_draws_both_formats_from_columns_in_any_order),
+      cmocka_unit_test(a_faulty_trace_leaves_the_old_picture_alone),
+      cmocka_unit_test(map_picture_has_every_verdict_with_its_share_of_the_points_and_the_limits),
+      cmocka_unit_test(share_map_is_drawn_in_classes_of_its_share),
+      cmocka_unit_test(a_map_of_one_rectangle_is_drawn_whole),
+      cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
+      cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
+  };
+  return cmocka_run_group_tests_name("tools", tests, shell_setup, shell_teardown);
+}

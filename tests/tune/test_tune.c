@@ -1,0 +1,315 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Thresholds that hold: every claim of an answer is tried by runs of its own; samples against GSL's statistics. */
+#include <gsl/gsl_rng.h>
+#include <gsl/gsl_statistics.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "help/models.h"
+#include "help/near.h"
+#include "shiftband/spread.h"
+#include "shiftband/tune.h"
+#include "tune/raster.h"
+
+static const double climb_s[] = {0.0, 3.0, 4.0, 7.0, 8.0};
+
+/* A cart with a climb to a load, at a supply voltage. */
+static struct sb_model cart(const double *climb_nm, double voltage_v)
+{
+  struct sb_model model = model_blank();
+  model_set_line_motor(&model, 32.0, 0.42, 2.1e-4);
+  model.supply.open_circuit_voltage_v = voltage_v;
+  model_add_gear(&model, 8.0, 0.88, false);
+  model_add_gear(&model, 4.0, 0.92, false);
+  model_set_shifter(&model, "swing arm");
+  model.shifter.swing_turns = 0.4;
+  model.shifter.timeout_s = 2.0;
+  model.load.inertia_kg_m2 = 0.004;
+  model_add_profile(&model, SB_OVER_TIME, true, 5, climb_s, climb_nm);
+  model_add_viscous(&model, 0.002);
+  model.control.start_gear = 2;
+  model.control.start_delay_s = 0.4;
+  model.control.dwell_s = 0.5;
+  model.control.sensor.resolution_fraction = 0.01;
+  model_finish(&model);
+  return model;
+}
+
+static const double steep_nm[] = {0.15, 0.15, 1.6, 1.6, 0.15};
+static const double wall_nm[] = {0.15, 0.15, 3.4, 3.4, 0.15};
+
+enum { VOLTAGE_COUNT = 3 };
+
+static int carts(struct sb_tune_machine machines[VOLTAGE_COUNT], const double *climb_nm)
+{
+  static const double voltages_v[VOLTAGE_COUNT] = {12.0, 10.4, 12.6};
+  for (int i = 0; i < VOLTAGE_COUNT; i++) {
+    machines[i] = (struct sb_tune_machine){.model = cart(climb_nm, voltages_v[i]), .sample = i, .is_light = true};
+    machines[i].model.control.sensor.reference_rad_s = 32.0;
+  }
+  return VOLTAGE_COUNT;
+}
+
+static struct sb_tune_result tune_so(const struct sb_tune_machine *machines, int count,
+                                     const struct sb_tune_options *options)
+{
+  struct sb_error err = {SB_OK, ""};
+  struct sb_tune_result result;
+  assert_int_equal(sb_tune(machines, count, options, &result, &err), SB_OK);
+  return result;
+}
+
+static struct sb_tune_result tune(const struct sb_tune_machine *machines, int count, enum sb_prefer prefer, int jobs)
+{
+  struct sb_tune_options options = sb_tune_options_default(&machines[0].model);
+  options.prefer = prefer;
+  options.jobs = jobs;
+  return tune_so(machines, count, &options);
+}
+
+static unsigned try_at(const struct sb_model *model, double down, double up, double dwell_s)
+{
+  struct sb_error err = {SB_OK, ""};
+  struct sb_map_verdict verdict;
+  struct sb_map_figures figures;
+  assert_int_equal(sb_tune_try(model, 0, down, up, dwell_s, &verdict, &figures, &err), SB_OK);
+  return verdict.kinds;
+}
+
+static void answer_holds_in_every_machine_and_anywhere_within_its_margin(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 1);
+  assert_true(result.holds);
+  assert_true(result.is_cautious);
+  assert_true(result.margin_fraction > 0.02);
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  for (int k = 0; k < 200; k++) {
+    /* Corners of the square first, then points inside it. */
+    const double right = k < 4 ? (k & 1 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
+    const double above = k < 4 ? (k & 2 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
+    /* The nearest failure is a margin away, so all before it hold. */
+    const double reach = result.margin_fraction / 0.001 - 1.0;
+    const double down = result.down_fraction + 0.001 * round(right * reach);
+    const double up = result.up_fraction + 0.001 * round(above * reach);
+    for (int i = 0; i < count; i++) assert_int_equal(try_at(&machines[i].model, down, up, result.dwell_s), 0);
+  }
+  gsl_rng_free(random);
+}
+
+static void each_limit_is_the_last_step_before_the_named_machine_fails(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  struct sb_tune_options options = sb_tune_options_default(&machines[0].model);
+  options.is_cautious = false; /* only what runs come to */
+  const struct sb_tune_result result = tune_so(machines, count, &options);
+  int failures = 0;
+  for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
+    const struct sb_tune_limit *limit = &result.limits[d];
+    assert_false(limit->is_band || limit->is_low);
+    if (limit->is_end) continue;
+    failures++;
+    const bool is_down = d == SB_TUNE_DOWN_LOWER || d == SB_TUNE_DOWN_HIGHER;
+    const double back = d == SB_TUNE_DOWN_LOWER || d == SB_TUNE_UP_LOWER ? 0.001 : -0.001;
+    const double at = limit->fails_at_fraction;
+    const struct sb_model *model = &machines[limit->machine].model;
+    const double down = is_down ? at : result.down_fraction, up = is_down ? result.up_fraction : at;
+    assert_int_equal(try_at(model, down, up, result.dwell_s), limit->verdict.kinds);
+    assert_true(limit->verdict.kinds != 0);
+    const double down_before = is_down ? at + back : down, up_before = is_down ? up : at + back;
+    for (int i = 0; i < count; i++) {
+      assert_int_equal(try_at(&machines[i].model, down_before, up_before, result.dwell_s), 0);
+    }
+  }
+  assert_true(failures > 0);
+}
+
+static void cautious_answer_has_no_hunting_band_in_any_machine(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 1);
+  for (int i = 0; i < count; i++) {
+    struct sb_model model = machines[i].model;
+    model.control.down_fraction[0] = result.down_fraction;
+    model.control.up_fraction[0] = result.up_fraction;
+    assert_false(sb_closed_form_solve(&model).pairs[0].has_band);
+  }
+  const struct sb_tune_closed closed =
+      sb_tune_closed_limits(machines, count, 0, result.down_fraction, result.up_fraction);
+  assert_true(result.up_fraction >= closed.least_up);
+  assert_true(result.down_fraction <= closed.greatest_down_band);
+  assert_true(result.down_fraction <= closed.greatest_down_hold);
+  assert_true(result.up_fraction <= closed.greatest_up);
+}
+
+static void preferring_time_or_energy_gains_it_and_keeps_half_the_margin(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  const struct sb_tune_result margin = tune(machines, count, SB_PREFER_MARGIN, 1);
+  const struct sb_tune_result time = tune(machines, count, SB_PREFER_TIME, 1);
+  const struct sb_tune_result energy = tune(machines, count, SB_PREFER_ENERGY, 1);
+  assert_true(time.turns >= margin.turns);
+  assert_true(energy.energy_j / energy.turns <= margin.energy_j / margin.turns);
+  assert_true(time.turns > energy.turns || energy.energy_j / energy.turns < time.energy_j / time.turns);
+  assert_true(time.margin_fraction >= 0.5 * margin.margin_fraction);
+  assert_true(energy.margin_fraction >= 0.5 * margin.margin_fraction);
+}
+
+static void answer_does_not_depend_on_the_number_of_threads(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  const struct sb_tune_result one = tune(machines, count, SB_PREFER_TIME, 1);
+  const struct sb_tune_result three = tune(machines, count, SB_PREFER_TIME, 3);
+  assert_true(one.down_fraction == three.down_fraction && one.up_fraction == three.up_fraction);
+  assert_true(one.dwell_s == three.dwell_s && one.turns == three.turns && one.energy_j == three.energy_j);
+  for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
+    assert_true(one.limits[d].margin_fraction == three.limits[d].margin_fraction);
+    assert_int_equal(one.limits[d].machine, three.limits[d].machine);
+  }
+}
+
+/* A wall that no gear climbs: nothing holds; the remedy, applied, opens a region. */
+static void hopeless_load_is_told_with_the_one_change_that_opens_a_region(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, wall_nm);
+  const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_false(result.holds);
+  assert_true(result.failing > 0);
+  assert_true(result.first_verdict.kinds & (1U << SB_VERDICT_STALL));
+  assert_int_equal(result.remedy, SB_REMEDY_RATIO);
+  assert_true(result.remedy_amount > 1.0);
+  for (int i = 0; i < count; i++) {
+    machines[i].model.gearbox.gears[0].meshes[0].driven_teeth *= result.remedy_amount;
+    sb_gearbox_derive(&machines[i].model.gearbox);
+  }
+  assert_true(tune(machines, count, SB_PREFER_MARGIN, 2).holds);
+}
+
+/* The two-pass distance against the definition, on seeded random pictures of 25 x 25 points. */
+static void margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure(void **state)
+{
+  (void)state;
+  enum { SIDE = 25 };
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  for (int picture = 0; picture < 40; picture++) {
+    struct sb_raster raster;
+    assert_int_equal(sb_raster_init(&raster, SIDE, false, NULL), SB_OK);
+    struct sb_map_cell cells[60];
+    struct sb_map map = {.cells = cells, .cell_count = 60};
+    bool fails[SIDE][SIDE] = {{false}};
+    const int holes = 1 + (int)gsl_rng_uniform_int(random, 20);
+    for (int k = 0; k < holes; k++) fails[gsl_rng_uniform_int(random, SIDE)][gsl_rng_uniform_int(random, SIDE)] = true;
+    map.cell_count = 0;
+    for (int d = 0; d < SIDE; d++) {
+      for (int u = 0; u < SIDE; u++) {
+        if (fails[d][u]) continue;
+        cells[0] = (struct sb_map_cell){.down_first = d, .down_last = d, .up_first = u, .up_last = u};
+        map.cell_count = 1;
+        sb_raster_add(&raster, &map);
+      }
+    }
+    sb_raster_finish(&raster, 1);
+    for (int d = 0; d < SIDE; d++) {
+      for (int u = 0; u < SIDE; u++) {
+        int nearest = d + 1 < SIDE - d ? d + 1 : SIDE - d;
+        if (u + 1 < nearest) nearest = u + 1;
+        if (SIDE - u < nearest) nearest = SIDE - u;
+        for (int e = 0; e < SIDE; e++) {
+          for (int v = 0; v < SIDE; v++) {
+            if (!fails[e][v] && e < v) continue;
+            const int far = abs(e - d) > abs(v - u) ? abs(e - d) : abs(v - u);
+            nearest = far < nearest ? far : nearest;
+          }
+        }
+        assert_int_equal(sb_raster_margin(&raster, d, u), nearest);
+      }
+    }
+    sb_raster_clear(&raster);
+  }
+  gsl_rng_free(random);
+}
+
+static struct sb_scenario with_tolerances(int count)
+{
+  struct sb_scenario scenario = {.tolerance_count = count};
+  for (int k = 0; k < count; k++) {
+    scenario.tolerances[k] = (struct sb_tolerance){.nominal = 2.0, .least = 1.0, .greatest = 4.0, .unit_scale = 1.0};
+  }
+  return scenario;
+}
+
+static void samples_begin_nominal_then_take_the_corners_then_stay_inside(void **state)
+{
+  (void)state;
+  struct sb_error err = {SB_OK, ""};
+  double values[SB_TOLERANCE_MAX];
+  for (int count = 1; count <= 6; count++) {
+    const struct sb_scenario scenario = with_tolerances(count);
+    const int corners = sb_spread_corner_count(&scenario);
+    assert_int_equal(corners, count <= 4 ? 1 << count : 2 * count);
+    for (int index = 0; index < corners + 40; index++) {
+      assert_int_equal(sb_spread_values(&scenario, SB_SPREAD_SEARCH, 7, index, values, &err), SB_OK);
+      int ends = 0;
+      for (int k = 0; k < count; k++) {
+        assert_true(values[k] >= 1.0 && values[k] <= 4.0);
+        ends += values[k] == 1.0 || values[k] == 4.0;
+        if (index == 0) assert_true(values[k] == 2.0);
+      }
+      if (index >= 1 && index <= corners) assert_int_equal(ends, count <= 4 ? count : 1);
+    }
+  }
+}
+
+/*
+ * Means against what the distributions have: 2.5 and, for n independent uniform draws on 1..4, a standard deviation of
+ * the mean of sqrt(9/12/n) (standard); quasi-random points come much nearer (Sobol 1967, discrepancy ~ log(n)^k / n,
+ * from memory): within a tenth of that.
+ */
+static void samples_cover_the_range_evenly(void **state)
+{
+  (void)state;
+  enum { COUNT = 512 };
+  struct sb_error err = {SB_OK, ""};
+  const struct sb_scenario scenario = with_tolerances(3);
+  static double even[COUNT], independent[COUNT];
+  for (int i = 0; i < COUNT; i++) {
+    double values[SB_TOLERANCE_MAX];
+    assert_int_equal(sb_spread_values(&scenario, SB_SPREAD_SEARCH, 3, i + 9, values, &err), SB_OK);
+    even[i] = values[1];
+    assert_int_equal(sb_spread_values(&scenario, SB_SPREAD_RANDOM, 3, i, values, &err), SB_OK);
+    independent[i] = values[1];
+  }
+  const double deviation = sqrt(9.0 / 12.0 / COUNT);
+  assert_near(gsl_stats_mean(even, 1, COUNT), 2.5, 0.1 * deviation);
+  assert_near(gsl_stats_mean(independent, 1, COUNT), 2.5, 4.0 * deviation);
+  assert_near(gsl_stats_sd(independent, 1, COUNT), sqrt(9.0 / 12.0), 4.0 * sqrt(9.0 / 12.0) / sqrt(2.0 * COUNT));
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(answer_holds_in_every_machine_and_anywhere_within_its_margin),
+      cmocka_unit_test(each_limit_is_the_last_step_before_the_named_machine_fails),
+      cmocka_unit_test(cautious_answer_has_no_hunting_band_in_any_machine),
+      cmocka_unit_test(preferring_time_or_energy_gains_it_and_keeps_half_the_margin),
+      cmocka_unit_test(answer_does_not_depend_on_the_number_of_threads),
+      cmocka_unit_test(hopeless_load_is_told_with_the_one_change_that_opens_a_region),
+      cmocka_unit_test(margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure),
+      cmocka_unit_test(samples_begin_nominal_then_take_the_corners_then_stay_inside),
+      cmocka_unit_test(samples_cover_the_range_evenly),
+  };
+  return cmocka_run_group_tests_name("tune", tests, NULL, NULL);
+}
