@@ -146,8 +146,8 @@ static struct pair pair_of(const struct sb_check_case *at, int p)
                        .slow_name = at->model.gearbox.gears[p].name,
                        .fast_name = at->model.gearbox.gears[p + 1].name,
                        .fast_gear = p + 2,
-                       .down = at->model.control.down_fraction[p],
-                       .up = at->model.control.up_fraction[p]};
+                       .down = at->model.control.downshift_fraction[p],
+                       .up = at->model.control.upshift_fraction[p]};
 }
 
 /* Loads between two of the thresholds' torques, of which either may be a torque of none or of all. */
@@ -242,18 +242,17 @@ static void say_lightest(const struct pair *pair, FILE *out)
   if (is_down_helped) {
     sb_words_say(
         out, 2, 4,
-        "Downshift for nothing: every load of this scenario drives the motor so hard that by its current %s falls below "
+        "Needless downshift: every load of this scenario drives the motor so hard that by its current %s falls below "
         "down.",
         pair->fast_name);
     return;
   }
   if (pair->fast->lightest_speed_rad_s > 0.0) {
-    sb_words_say(
-        out, 2, 4,
-        "Downshift for nothing: under the lightest load %s runs at %s, so it is never held. Set down below that.",
-        pair->fast_name, PCT(pair->fast->lightest_reading));
+    sb_words_say(out, 2, 4,
+                 "Needless downshift: under the lightest load %s runs at %s, so it is never held. Set down below that.",
+                 pair->fast_name, PCT(pair->fast->lightest_reading));
   } else {
-    sb_words_say(out, 2, 4, "Downshift for nothing: %s stalls under the lightest load.", pair->fast_name);
+    sb_words_say(out, 2, 4, "Needless downshift: %s stalls under the lightest load.", pair->fast_name);
   }
 }
 
