@@ -20,7 +20,7 @@
 /* X(code, heading, words, unit, quantity's name, its other name, kind). Those from SB_LOG_TORQUE on are only measured. */
 #define SB_LOG_COLUMN_LIST(X)                                                                                  \
   X(SB_LOG_GEAR, "gear", "gear", "", "gear", NULL, SB_RATIO)                                                   \
-  X(SB_LOG_DRIVE, "drive", "drive", "", "duty", NULL, SB_PERCENT)                                              \
+  X(SB_LOG_DUTY, "duty_fraction", "duty", "", "duty", NULL, SB_PERCENT)                                        \
   X(SB_LOG_MOTOR_SPEED, "motor_speed_rpm", "motor speed", "rpm", "motor_speed", "speed", SB_SPEED)             \
   X(SB_LOG_READING, "reading_pct", "reading", "%", "reading", NULL, SB_PERCENT)                                \
   X(SB_LOG_OUTPUT_SPEED, "output_speed_rpm", "output speed", "rpm", "output_speed", NULL, SB_SPEED)            \

@@ -119,7 +119,7 @@ static double read_value(struct reader *reader, int c)
   const double value = sb_csv_field_number(csv, column->heading) * column->factor + column->offset;
   if (csv->fault_count > faults_before) return NAN;
   if (c == SB_LOG_TIME) check_time(reader, value);
-  if (c == SB_LOG_DRIVE && fabs(value) > 1.0 + 1e-9) {
+  if (c == SB_LOG_DUTY && fabs(value) > 1.0 + 1e-9) {
     sb_csv_fault_here(csv, column->heading, "a duty from -100 % to 100 %");
   }
   return value;

@@ -12,7 +12,7 @@ static const struct sb_field instant[] = {
     FIELD("time_s", time_s, SB_FIELD_NUMBER), FIELD("gear", gear, SB_FIELD_INTEGER), {NULL, 0, SB_FIELD_NUMBER}};
 
 /* What every machine has, behind the phase. */
-static const struct sb_field motion[] = {FIELD("drive", drive, SB_FIELD_NUMBER),
+static const struct sb_field motion[] = {FIELD("duty_fraction", duty_fraction, SB_FIELD_NUMBER),
                                          FIELD("motor_speed_rpm", motor_speed_rad_s, SB_FIELD_RPM),
                                          FIELD("reading_pct", reading_pct, SB_FIELD_NUMBER),
                                          FIELD("output_speed_rpm", output_speed_rad_s, SB_FIELD_RPM),
@@ -26,7 +26,7 @@ static const struct sb_field motion[] = {FIELD("drive", drive, SB_FIELD_NUMBER),
 const char *sb_phase_name(enum sb_phase phase)
 {
   switch (phase) {
-    case SB_PHASE_DRIVE: return "drive";
+    case SB_PHASE_ENGAGED: return "engaged";
     case SB_PHASE_SHIFT: return "shift";
     case SB_PHASE_STANDSTILL: return "standstill";
   }

@@ -61,6 +61,7 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
   size_t n = 0;
   int number = 0;
   bool is_fit = true;
+  double before_previous = (double)NAN, previous = (double)NAN;
   for (const struct sb_node *node = points->first; node != NULL; node = node->next) {
     char point_path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
     const char *needs;
@@ -69,12 +70,13 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
       is_fit = false;
       continue;
     }
-    if (!sb_table_point_is_fit(request, n > 1 ? x[n - 2] : (double)NAN, n > 0 ? x[n - 1] : (double)NAN, x[n], &needs)) {
+    if (!sb_table_point_is_fit(request, before_previous, previous, x[n], &needs)) {
       sb_fault_add(reader->faults, &node->first->place, point_path, "needs %s, found %s", needs,
                    sb_quote(quoted, node->first->text));
       is_fit = false;
     }
-    n++;
+    before_previous = previous;
+    previous = x[n++];
   }
   *out = (struct sb_load_table){n, x, values};
   return is_fit;
