@@ -6,6 +6,8 @@
 #include "map/join.h"
 #include "map/judge.h"
 #include "map/path.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
 {
@@ -24,13 +26,12 @@ static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
   for (int i = 0; i < options->down.count; i++) {
     const double downshift_fraction = sb_map_axis_at(&options->down, i);
     plane->down_counts[i] = sb_sensor_down_count(sensor, downshift_fraction);
-    plane->downshift_nm[i] =
-        sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair + 1, downshift_fraction);
+    plane->downshift_nm[i] = sb_steady_load_nm(model, &plane->monitor.line, options->pair + 1, downshift_fraction);
   }
   for (int j = 0; j < options->up.count; j++) {
     const double upshift_fraction = sb_map_axis_at(&options->up, j);
     plane->up_counts[j] = sb_sensor_up_count(sensor, upshift_fraction);
-    plane->upshift_nm[j] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair, upshift_fraction);
+    plane->upshift_nm[j] = sb_steady_load_nm(model, &plane->monitor.line, options->pair, upshift_fraction);
   }
   return SB_OK;
 }

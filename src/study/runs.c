@@ -18,9 +18,9 @@ static void put_limits(struct sb_csv *csv, const struct sb_model *model, const s
   const struct sb_pair_figures *figures = &form->pairs[pair];
   const double fractions[] = {model->control.downshift_fraction[pair],
                               model->control.upshift_fraction[pair],
-                              figures->least_safe_up,
+                              figures->least_safe_upshift,
                               form->gears[pair].lightest_reading,
-                              figures->greatest_safe_down,
+                              figures->greatest_safe_downshift,
                               form->gears[pair + 1].lightest_reading};
   const double others[] = {figures->downshift_torque_nm,    figures->upshift_torque_nm, figures->shortest_dwell_s,
                            figures->shortest_start_delay_s, form->lightest_load_nm,     form->heaviest_load_nm};
