@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "tune/rounds.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -124,6 +125,7 @@ enum sb_status sb_tuning_load(const struct sb_tune_request *request, struct sb_t
   const size_t files = (size_t)request->path_count;
   *tuning = (struct sb_tuning){.seed = request->seed};
   *faults = (struct sb_faults){.count = 0};
+  assert(files > 0);
   tuning->nominals = calloc(files, sizeof *tuning->nominals);
   tuning->values = calloc(files, sizeof *tuning->values);
   if (tuning->nominals == NULL || tuning->values == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory");
