@@ -24,6 +24,22 @@ void sb_reader_fault(struct sb_reader *reader, const char *path, const char *for
   sb_fault_add(reader->faults, &place, path, "%s", text);
 }
 
+const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char *path)
+{
+  char step[128];
+  const struct sb_node *node = reader->root;
+  while (path != NULL && node != NULL) {
+    path = sb_path_step(path, step, sizeof step);
+    node = sb_node_step(node, step);
+  }
+  return node;
+}
+
+bool sb_reader_has(const struct sb_reader *reader, const char *path)
+{
+  return sb_reader_node(reader, path) != NULL;
+}
+
 /* Appends a step to the path; returns the length to go back to. */
 static size_t push(struct sb_reader *reader, const char *step)
 {
@@ -275,7 +291,7 @@ static void read_kind(struct sb_reader *reader, const struct sb_key *key, const 
   }
   pop(reader, length);
   if (!is_usable || *section == NULL) return;
-  key->set_kind(base, (*section)->name, node);
+  key->set_kind(base, *section, node);
   read_section(reader, *section, node, base, true);
 }
 
