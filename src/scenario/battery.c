@@ -36,8 +36,8 @@ static const struct sb_key keys[] = {
 const struct sb_section sb_battery_section = {
     "battery", "charge is counted, and the voltage follows it; this needs the motor's currents", keys, NULL};
 
-static const struct sb_table_format curve_format = {.place = SB_PERCENT,
-                                                    .value = SB_VOLTAGE,
+static const struct sb_table_format curve_format = {.place.kind = SB_PERCENT,
+                                                    .value.kind = SB_VOLTAGE,
                                                     .value_max = VOLTAGE_MAX,
                                                     .value_max_words = "of at most 1e4 V",
                                                     .pair = "[50 %, 3.7 V]",
