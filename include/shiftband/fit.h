@@ -64,7 +64,7 @@
   X(SB_FIT_OUTPUT_SPEED, "output_speed", SB_LOG_OUTPUT_SPEED)    \
   X(SB_FIT_VOLTAGE, "voltage", SB_LOG_SUPPLY_VOLTAGE)            \
   X(SB_FIT_CURRENT, "current", SB_LOG_MOTOR_CURRENT)             \
-  X(SB_FIT_DUTY, "duty", SB_LOG_DUTY)                           \
+  X(SB_FIT_DUTY, "duty", SB_LOG_DUTY)                            \
   X(SB_FIT_TORQUE, "torque", SB_LOG_TORQUE)                      \
   X(SB_FIT_FORCE, "force", SB_LOG_FORCE)                         \
   X(SB_FIT_MASS, "mass", SB_LOG_MASS)                            \

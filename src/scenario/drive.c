@@ -76,7 +76,7 @@ static bool read_order(struct sb_reader *reader, const struct sb_node *node, con
     return false;
   }
   struct sb_error err;
-  char quoted[SB_QUOTE_SIZE];
+  char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
   bool is_fit = sb_quantity_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
   if (!is_fit) sb_fault_add(reader->faults, &time->place, path, "%s", err.text);
   if (is_fit && !(*time_s >= 0.0 && *time_s <= ORDER_TIME_MAX)) {
@@ -89,10 +89,8 @@ static bool read_order(struct sb_reader *reader, const struct sb_node *node, con
     *order = (double)(i + SB_ORDER_REVERSE);
     return is_fit;
   }
-  const char *nearest = sb_nearest_word(word->text, order_words);
-  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s%s%s",
-               sb_quote(quoted, word->text), nearest ? ", nearest is \"" : "", nearest ? nearest : "",
-               nearest ? "\"" : "");
+  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
+               sb_quote(quoted, word->text), sb_nearest_hint(hint, word->text, order_words));
   return false;
 }
 

@@ -145,10 +145,8 @@ static void read_choice(struct sb_reader *reader, const struct sb_key *key, cons
     *out = key->choices[i].value;
     return;
   }
-  char why[128] = "";
-  const char *nearest = sb_nearest_word(node->text, names);
-  if (nearest != NULL) snprintf(why, sizeof why, ", nearest is \"%s\"", nearest);
-  refuse(reader, key, node, why);
+  char hint[SB_NEAREST_SIZE];
+  refuse(reader, key, node, sb_nearest_hint(hint, node->text, names));
 }
 
 static void read_flag(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, bool *out)
@@ -259,7 +257,7 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                         const char *found)
 {
   const char *names[KEY_NAME_MAX + 1] = {NULL};
-  char list[SB_WORDS_SIZE] = "", quoted[SB_QUOTE_SIZE];
+  char list[SB_WORDS_SIZE] = "", quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
   for (int i = 0; key->kinds[i] != NULL; i++) {
     names[i] = key->kinds[i]->name;
     const size_t length = strlen(list);
@@ -269,10 +267,9 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                                          : ", ",
              names[i]);
   }
-  const char *nearest = found != NULL ? sb_nearest_word(found, names) : NULL;
-  sb_fault_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s%s%s", list,
-               found != NULL && found[0] != 0 ? sb_quote(quoted, found) : "nothing", nearest ? ", nearest is \"" : "",
-               nearest ? nearest : "", nearest ? "\"" : "");
+  sb_fault_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s", list,
+               found != NULL && found[0] != 0 ? sb_quote(quoted, found) : "nothing",
+               sb_nearest_hint(hint, found != NULL ? found : "", names));
 }
 
 /* A section whose keys depend on its `kind`. */

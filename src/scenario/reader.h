@@ -3,6 +3,7 @@
 #ifndef SHIFTBAND_SCENARIO_READER_H
 #define SHIFTBAND_SCENARIO_READER_H
 
+#include "base/nearest.h"
 #include "scenario/schema.h"
 #include "scenario/table_csv.h"
 #include "shiftband/scenario.h"
@@ -100,8 +101,5 @@ const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]
 
 /* Whether a value in SI is inside a key's bounds; NAN is not. */
 bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value);
-
-/* The list's text most like the one given, or NULL when none is near. The list ends with NULL. */
-const char *sb_nearest_word(const char *text, const char *const *words);
 
 #endif
