@@ -9,7 +9,7 @@
 #include "cli/interrupt.h"
 #include "cli/map_request.h"
 #include "map/report.h"
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "study/passing.h"
 
 /* What the results need to be read: kept with them as text. */
@@ -78,12 +78,12 @@ static enum sb_status load_sample(const struct sampling *sampling, const double 
                                   struct sb_error *err)
 {
   const struct sb_map_request *request = sampling->request;
+  const struct sb_scenario_source source = {request->file, request->sets.items, request->sets.count};
   struct sb_faults faults;
-  const enum sb_status status =
-      sb_spread_load(request->file, request->sets.items, request->sets.count, sampling->nominal, values, out, &faults);
-  if (status != SB_OK) sb_fail(err, status, "%s", faults.count > 0 ? faults.texts[0] : sb_status_text(status));
-  sb_faults_clear(&faults);
-  return status;
+  struct sb_changes changes = {.count = 0};
+  sb_spread_change(sampling->nominal, values, &changes);
+  const enum sb_status status = sb_scenario_load_changed(&source, &changes, out, &faults);
+  return status == SB_OK ? SB_OK : sb_fail_by_faults(err, status, &faults);
 }
 
 static enum sb_status map_sample(const struct sampling *sampling, const struct sb_model *model, struct sb_lines *out,

@@ -20,7 +20,7 @@ static const struct sb_key keys[] = {
                 "longer swing."},
     {QUANTITY("backlash", SB_ANGLE), BETWEEN(0, 1.5707963267948966), .default_text = "0 deg", SHAFT(backlash_rad),
      .meaning = "The play between the gear and the load: the whole angle at the output through which nothing touches."},
-    {CHOICE("section", sb_shape_sections), .default_words = "none: by stiffness", GIVES(shape.section),
+    {CHOICE("section", sb_shape_sections), .default_words = "none, the stiffness is given", GIVES(shape.section),
      .meaning = "The form of its cross-section, for a stiffness that follows from its measures."},
     SHAPE_KEYS(driveshaft.shape, "needed for a"),
     {QUANTITY("length", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, 100), .default_words = "needed with a section",

@@ -23,7 +23,7 @@ static const struct sb_key keys[] = {
     {QUANTITY("rotor_inertia", SB_INERTIA), .flags = SB_REQUIRED, BETWEEN(INERTIA_MIN, INERTIA_MAX),
      MODEL(motor.rotor_inertia_kg_m2),
      .meaning = "The inertia of the rotor and of everything that is fixed to it, at the shaft."},
-    {SECTION("winding", &sb_winding_section), .default_words = "none: its resistance does not change",
+    {SECTION("winding", &sb_winding_section), .default_words = "none, so its resistance does not change",
      .meaning = "How the winding warms, and how its resistance follows."},
     {.name = NULL}};
 

@@ -432,7 +432,7 @@ void sb_reader_resolve(struct sb_reader *reader, const char *path, double number
   }
 }
 
-void sb_reader_read_keys(struct sb_reader *reader)
+void sb_reader_read_keys(struct sb_reader *reader, const struct sb_section *schema)
 {
-  read_section(reader, &sb_scenario_schema, reader->root, reader->draft, false);
+  read_section(reader, schema, reader->root, reader->draft, false);
 }

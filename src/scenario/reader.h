@@ -35,7 +35,7 @@ struct sb_reader {
 };
 
 /* Fills the draft from the tree by the table of keys. */
-void sb_reader_read_keys(struct sb_reader *reader);
+void sb_reader_read_keys(struct sb_reader *reader, const struct sb_section *schema);
 
 /* Turns the draft's load parts into the model's, tables included. */
 void sb_reader_finish_load(struct sb_reader *reader);

@@ -98,7 +98,7 @@ static void finish_model(struct sb_reader *reader)
 static void read_stages(struct work *work)
 {
   struct sb_reader *reader = &work->reader;
-  sb_reader_read_keys(reader);
+  sb_reader_read_keys(reader, &sb_scenario_schema);
   finish_model(reader);
   sb_reader_read_tolerances(reader, &work->scenario);
 }

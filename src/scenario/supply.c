@@ -10,7 +10,7 @@ static const struct sb_key keys[] = {
     {QUANTITY("internal_resistance", SB_RESISTANCE), BETWEEN(0, 1e6), .default_text = "0 ohm",
      MODEL(supply.internal_resistance_ohm),
      .meaning = "The resistance of the supply and its leads. It needs the motor's currents."},
-    {SECTION("battery", &sb_battery_section), .default_words = "none: the voltage does not change",
+    {SECTION("battery", &sb_battery_section), .default_words = "none, so the voltage does not change",
      .meaning = "A battery whose voltage falls with its charge, in place of open_circuit_voltage."},
     {.name = NULL}};
 

@@ -78,23 +78,17 @@ static enum sb_status run_model(const struct sb_model *model, const struct sb_de
 }
 
 /* Loads the scenario with the sets and the point's own behind them; SB_ERR_SCENARIO: it is none there. */
-static enum sb_status load_point(const struct sb_grid *grid, const char *path, const char *const *sets,
-                                 size_t set_count, long point, struct sb_scenario *out, struct sb_error *err)
+static enum sb_status load_point(const struct sb_grid *grid, const struct sb_scenario_source *source, long point,
+                                 struct sb_scenario *out, struct sb_error *err)
 {
-  const char **all = calloc(set_count + SB_GRID_AXIS_MAX, sizeof *all);
-  char texts[SB_GRID_AXIS_MAX][SB_GRID_SET_SIZE];
-  if (all == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a point of the grid");
-  size_t count = 0;
-  for (; count < set_count; count++) all[count] = sets[count];
-  for (int a = 0; a < grid->axis_count; a++) {
-    all[count++] = sb_grid_axis_set(&grid->axes[a], sb_grid_index(grid, point, a), texts[a]);
-  }
   struct sb_faults faults;
-  const enum sb_status status = sb_scenario_load(path, all, count, out, &faults);
-  if (status != SB_OK) sb_fail(err, status, "%s", faults.count > 0 ? faults.texts[0] : sb_status_text(status));
-  sb_faults_clear(&faults);
-  free(all);
-  return status;
+  struct sb_changes changes = {.count = 0};
+  char text[SB_GRID_SET_SIZE];
+  for (int a = 0; a < grid->axis_count; a++) {
+    sb_changes_add(&changes, "%s", sb_grid_axis_set(&grid->axes[a], sb_grid_index(grid, point, a), text));
+  }
+  const enum sb_status status = sb_scenario_load_changed(source, &changes, out, &faults);
+  return status == SB_OK ? SB_OK : sb_fail_by_faults(err, status, &faults);
 }
 
 enum sb_status sb_grid_run(const struct sb_grid *grid, const char *path, const char *const *sets, size_t set_count,
@@ -103,7 +97,8 @@ enum sb_status sb_grid_run(const struct sb_grid *grid, const char *path, const c
 {
   struct sb_scenario *scenario = malloc(sizeof *scenario); /* large, and threads have small stacks */
   if (scenario == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a point of the grid");
-  enum sb_status status = load_point(grid, path, sets, set_count, point, scenario, err);
+  const struct sb_scenario_source source = {path, sets, set_count};
+  enum sb_status status = load_point(grid, &source, point, scenario, err);
   if (status == SB_ERR_SCENARIO) {
     *out = (struct sb_grid_point){.end = SB_GRID_REFUSED};
     status = SB_OK;
