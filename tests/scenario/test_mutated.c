@@ -81,7 +81,7 @@ static size_t mutate(const gsl_rng *random, char *text, size_t length, size_t si
   }
 }
 
-static void twenty_thousand_mutated_scenarios_are_taken_or_refused(void **state)
+static void twenty_five_thousand_mutated_scenarios_are_taken_or_refused(void **state)
 {
   (void)state;
   static char good[8192], text[16384];
@@ -90,7 +90,7 @@ static void twenty_thousand_mutated_scenarios_are_taken_or_refused(void **state)
   assert_non_null(random);
   gsl_rng_set(random, 20);
   int taken = 0;
-  for (int i = 0; i < 20000; i++) {
+  for (int i = 0; i < 25000; i++) {
     memcpy(text, good, length);
     size_t mutated = length;
     const unsigned long changes = 1 + gsl_rng_uniform_int(random, 4);
@@ -134,7 +134,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_truncated_scenario_is_taken_or_refused),
-      cmocka_unit_test(twenty_thousand_mutated_scenarios_are_taken_or_refused),
+      cmocka_unit_test(twenty_five_thousand_mutated_scenarios_are_taken_or_refused),
       cmocka_unit_test(mutated_sets_are_taken_or_refused),
   };
   return cmocka_run_group_tests_name("mutated scenarios", tests, go_to_the_tests, NULL);
