@@ -12,8 +12,7 @@ struct sb_motor_line sb_closed_form_line(const struct sb_model *model)
 /* Torque at the output that follows its speed W >= 0. */
 static double following_nm(const struct sb_model *model, double output_speed_rad_s)
 {
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   return output_speed_rad_s * (viscous + quadratic * output_speed_rad_s);
 }
@@ -57,8 +56,7 @@ double sb_closed_form_line_speed_rad_s(const struct sb_model *model, const struc
     if (path->back_efficiency == 0.0) return free_rad_s;
     factor = 1.0 / path->back_efficiency;
   }
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   const double a = quadratic / (n * n);
   const double b = n * factor * line->slope_nms_rad + viscous / n;
@@ -71,8 +69,7 @@ double sb_closed_form_time_constant_s(const struct sb_model *model, const struct
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double reflected = 1.0 / (path->ratio * path->ratio * path->efficiency);
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   return (model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 * reflected) /
          (line->slope_nms_rad + viscous * reflected);
@@ -115,8 +112,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
     at.time_s = corner_s;
   }
   /* Waves and parts over turns may go lower in between: first their resistance gives way, then what acts. */
-  double least_nm = 0.0;
-  double greatest_nm = 0.0;
+  double least_nm, greatest_nm;
   sb_load_range_nm(load, model->run.duration_s, &least_nm, &greatest_nm);
   const double missing_nm = fmax(lightest.outside_nm - least_nm, 0.0);
   const double from_resisting_nm = fmin(missing_nm, lightest.load.resisting_nm);

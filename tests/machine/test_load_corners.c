@@ -104,6 +104,18 @@ static void corners_of_a_repeating_table_neither_stick_nor_get_lost(void **state
   assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1), -(double)INFINITY, 0.0);
 }
 
+/* Where the axis begins a rounding has no size: the piece ahead counts there, too. */
+static void a_jump_at_zero_is_read_on_the_side_that_lies_ahead(void **state)
+{
+  (void)state;
+  static const double x[] = {-1.0, 0.0, 0.0, 1.0};
+  static const double torque_nm[] = {1.0, 1.0, 2.0, 2.0};
+  struct sb_load load = load_of(table_part(x, torque_nm, 4));
+  load.parts[0].axis = SB_OVER_TURNS;
+  assert_near(value_at(&load, 0.0, 0.0, +1), 2.0, 0.0);
+  assert_near(value_at(&load, 0.0, 0.0, -1), 1.0, 0.0);
+}
+
 static void a_ramp_thinner_than_rounding_is_a_jump(void **state)
 {
   (void)state;
@@ -360,6 +372,7 @@ int main(void)
       cmocka_unit_test(the_first_corner_of_several_parts_comes_first),
       cmocka_unit_test(corners_of_a_repeating_table_neither_stick_nor_get_lost),
       cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump),
+      cmocka_unit_test(a_jump_at_zero_is_read_on_the_side_that_lies_ahead),
       cmocka_unit_test(a_breakaway_value_makes_its_own_corners),
       cmocka_unit_test(a_breakaway_value_makes_corners_both_ways),
       cmocka_unit_test(the_range_of_parts_over_time_is_exact),
