@@ -365,6 +365,22 @@ static void a_range_over_very_many_rounds_is_found_at_once(void **state)
   assert_near(greatest, 6.0, 1e-12);
 }
 
+/* One table rises as the other falls: their sum stays, however long the run lasts after both have ended. */
+static void range_of_tables_that_cancel_is_that_of_their_sum(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 10.0}, rising_nm[] = {0.0, 5.0}, falling_nm[] = {5.0, 0.0};
+  struct sb_load load = {.part_count = 2};
+  load.parts[0] = table_part(x, rising_nm, 2);
+  load.parts[1] = table_part(x, falling_nm, 2);
+  for (double duration_s = 1.0; duration_s < 1e10; duration_s *= 10.0) {
+    double least_nm, greatest_nm;
+    sb_load_range_nm(&load, duration_s, &least_nm, &greatest_nm);
+    assert_near(least_nm, 5.0, 1e-14);
+    assert_near(greatest_nm, 5.0, 1e-14);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -372,6 +388,7 @@ int main(void)
       cmocka_unit_test(the_first_corner_of_several_parts_comes_first),
       cmocka_unit_test(corners_of_a_repeating_table_neither_stick_nor_get_lost),
       cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump),
+      cmocka_unit_test(range_of_tables_that_cancel_is_that_of_their_sum),
       cmocka_unit_test(a_jump_at_zero_is_read_on_the_side_that_lies_ahead),
       cmocka_unit_test(a_breakaway_value_makes_its_own_corners),
       cmocka_unit_test(a_breakaway_value_makes_corners_both_ways),
