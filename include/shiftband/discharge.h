@@ -7,14 +7,14 @@
  * Brent's method, and no end is missed between the points of a grid.
  *
  *   stuck low              Tu <= the lightest load        (closed_form.h)
- *   downshift for nothing  Td <= the lightest load
+ *   needless downshift     Td <= the lightest load
  *   hunting                Td < some constant load of the scenario's range < Tu
  *   stall                  a gear's stall torque <= the heaviest load
- *   below the cut-off      Voc - Ri u I <= cut-off: settled in a gear under the lightest or the heaviest load
+ *   below the cut-off      Voc - Ri u I <= cut-off: in the steady state of a gear under the lightest or the heaviest load
  *   start cut              so for longer than the cut-off's delay after a start from rest in the start gear, under the
  *                          lightest load: then every start is cut
  *
- * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more than the settled motor, the ticks at which a drive looks).
+ * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more than the steady state, the ticks at which a drive looks).
  */
 #ifndef SHIFTBAND_DISCHARGE_H
 #define SHIFTBAND_DISCHARGE_H
@@ -27,7 +27,7 @@
 /* X(code, words) */
 #define SB_DISCHARGE_LIST(X)                                                    \
   X(SB_DISCHARGE_STUCK_LOW, "stuck low")                                        \
-  X(SB_DISCHARGE_FALSE_DOWNSHIFT, "downshift for nothing")                      \
+  X(SB_DISCHARGE_NEEDLESS_DOWNSHIFT, "needless downshift")                      \
   X(SB_DISCHARGE_HUNTING, "hunting")                                            \
   X(SB_DISCHARGE_STALL, "stall")                                                \
   X(SB_DISCHARGE_CUT_STARTING, "below the cut-off for too long when it starts") \

@@ -6,6 +6,7 @@
 #include "shiftband/battery.h"
 #include "shiftband/body.h"
 #include "shiftband/closed_form.h"
+#include "shiftband/columns.h"
 #include "shiftband/controller.h"
 #include "shiftband/decider.h"
 #include "shiftband/discharge.h"
@@ -39,6 +40,7 @@
 #include "shiftband/tune.h"
 #include "shiftband/units.h"
 #include "shiftband/verdict.h"
+#include "shiftband/version.h"
 #include "shiftband/warmup.h"
 #include "shiftband/winding.h"
 

@@ -20,7 +20,7 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
     return false;
   }
   struct sb_error err;
-  bool is_fit = sb_quantity_parse(place->text, format->place, x, &err) == SB_OK;
+  bool is_fit = sb_quantity_parse(place->text, format->place.kind, x, &err) == SB_OK;
   if (!is_fit) sb_fault_add(reader->faults, &place->place, path, "%s", err.text);
   char quoted[SB_QUOTE_SIZE];
   if (is_fit && !(fabs(*x) <= SB_TABLE_PLACE_MAX)) {
@@ -28,13 +28,13 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
                  sb_quote(quoted, place->text));
     is_fit = false;
   }
-  if (sb_quantity_parse(number->text, format->value, value, &err) != SB_OK) {
+  if (sb_quantity_parse(number->text, format->value.kind, value, &err) != SB_OK) {
     sb_fault_add(reader->faults, &number->place, path, "%s", err.text);
     return false;
   }
   const bool is_negative = request->is_resisting && *value < 0.0;
   if (!(fabs(*value) <= format->value_max) || is_negative) {
-    sb_fault_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_quantity_words(format->value),
+    sb_fault_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_quantity_words(format->value.kind),
                  is_negative ? "that is not negative, since it resists" : format->value_max_words,
                  sb_quote(quoted, number->text));
     return false;
