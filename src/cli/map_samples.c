@@ -16,7 +16,7 @@
 struct plan {
   char scenario[128], slower[SB_NAME_SIZE], faster[SB_NAME_SIZE];
   struct sb_map_axis down, up;
-  double own_down_fraction, own_up_fraction;
+  double own_downshift_fraction, own_upshift_fraction;
   long samples, seed;
   bool is_whole; /* the picture shows all of the plane */
 };
@@ -30,13 +30,13 @@ struct sampling {
 
 static const char refused[] = "refused\n"; /* a sample that is no valid scenario: it holds nowhere */
 
-static void write_plan(struct sb_study_lines *lines, const struct plan *plan)
+static void write_plan(struct sb_lines *lines, const struct plan *plan)
 {
-  sb_study_lines_add(lines, "survival %ld %ld %d\n%s\n%s\n%s\n", plan->samples, plan->seed, plan->is_whole,
-                     plan->scenario, plan->slower, plan->faster);
-  sb_study_lines_add(lines, "%.17g %.17g %d\n", plan->down.first_fraction, plan->down.step_fraction, plan->down.count);
-  sb_study_lines_add(lines, "%.17g %.17g %d\n", plan->up.first_fraction, plan->up.step_fraction, plan->up.count);
-  sb_study_lines_add(lines, "%.17g %.17g\n", plan->own_down_fraction, plan->own_up_fraction);
+  sb_lines_add(lines, "survival %ld %ld %d\n%s\n%s\n%s\n", plan->samples, plan->seed, plan->is_whole, plan->scenario,
+               plan->slower, plan->faster);
+  sb_lines_add(lines, "%.17g %.17g %d\n", plan->down.first_fraction, plan->down.step_fraction, plan->down.count);
+  sb_lines_add(lines, "%.17g %.17g %d\n", plan->up.first_fraction, plan->up.step_fraction, plan->up.count);
+  sb_lines_add(lines, "%.17g %.17g\n", plan->own_downshift_fraction, plan->own_upshift_fraction);
 }
 
 /* Takes the next line; NULL when it does not fit or is none. */
@@ -70,7 +70,7 @@ static bool read_plan(const char *text, struct plan *plan)
   if (text == NULL || sscanf(first, "survival %ld %ld %d", &plan->samples, &plan->seed, &is_whole) != 3) return false;
   plan->is_whole = is_whole != 0;
   return read_axis(down, &plan->down) && read_axis(up, &plan->up) &&
-         sscanf(own, "%lf %lf", &plan->own_down_fraction, &plan->own_up_fraction) == 2;
+         sscanf(own, "%lf %lf", &plan->own_downshift_fraction, &plan->own_upshift_fraction) == 2;
 }
 
 /* Loads one sample. SB_ERR_SCENARIO: it is no valid scenario. */
@@ -86,8 +86,8 @@ static enum sb_status load_sample(const struct sampling *sampling, const double 
   return status;
 }
 
-static enum sb_status map_sample(const struct sampling *sampling, const struct sb_model *model,
-                                 struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status map_sample(const struct sampling *sampling, const struct sb_model *model, struct sb_lines *out,
+                                 struct sb_error *err)
 {
   struct sb_map map;
   struct sb_map_options options = sampling->options;
@@ -99,7 +99,7 @@ static enum sb_status map_sample(const struct sampling *sampling, const struct s
   return SB_OK;
 }
 
-static enum sb_status run_sample(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status run_sample(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
   const struct sampling *sampling = context;
   double values[SB_TOLERANCE_MAX];
@@ -110,7 +110,7 @@ static enum sb_status run_sample(void *context, long index, struct sb_study_line
   if (status == SB_OK) {
     status = load_sample(sampling, values, scenario, err);
     if (status == SB_ERR_SCENARIO) {
-      sb_study_lines_add(out, "%s", refused);
+      sb_lines_add(out, "%s", refused);
       status = SB_OK;
     } else if (status == SB_OK) {
       status = map_sample(sampling, &scenario->model, out, err);
@@ -202,16 +202,16 @@ static void write_json(const struct plan *plan, const struct sb_survival *surviv
   sb_json_put_integer(&json, "seed", plan->seed);
   sb_json_put_number(&json, "confidence", SB_SURVIVAL_CONFIDENCE);
   sb_json_put_object(&json, "own");
-  sb_json_put_number(&json, "down_pct", sb_map_pct(plan->own_down_fraction));
-  sb_json_put_number(&json, "up_pct", sb_map_pct(plan->own_up_fraction));
+  sb_json_put_number(&json, "downshift_below_pct", sb_map_pct(plan->own_downshift_fraction));
+  sb_json_put_number(&json, "upshift_above_pct", sb_map_pct(plan->own_upshift_fraction));
   if (best->own >= 0) {
     sb_json_put_integer(&json, "survived", best->own);
     sb_json_put_number(&json, "share_least", sb_survival_least_share(best->own, survival->samples));
   }
   sb_json_close(&json);
   sb_json_put_object(&json, "best");
-  sb_json_put_number(&json, "down_pct", sb_map_axis_pct(&plan->down, best->down));
-  sb_json_put_number(&json, "up_pct", sb_map_axis_pct(&plan->up, best->up));
+  sb_json_put_number(&json, "downshift_below_pct", sb_map_axis_pct(&plan->down, best->down));
+  sb_json_put_number(&json, "upshift_above_pct", sb_map_axis_pct(&plan->up, best->up));
   sb_json_put_integer(&json, "survived", best->survived);
   sb_json_put_number(&json, "share_least", sb_survival_least_share(best->survived, survival->samples));
   sb_json_put_integer(&json, "points", best->points);
@@ -224,7 +224,8 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
                              const struct sb_survival *survival, long refused_count, struct sb_error *err)
 {
   struct sb_survival_best best;
-  enum sb_status status = sb_survival_find_best(survival, plan->own_down_fraction, plan->own_up_fraction, &best, err);
+  enum sb_status status =
+      sb_survival_find_best(survival, plan->own_downshift_fraction, plan->own_upshift_fraction, &best, err);
   if (status != SB_OK) return status;
   if (request->is_json) {
     write_json(plan, survival, &best, refused_count);
@@ -233,14 +234,14 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
   FILE *out = sb_map_words_stream(request);
   fprintf(out, "%s\nthresholds between %s and %s, %ld random samples of the tolerances, seed %ld\n\n", plan->scenario,
           plan->slower, plan->faster, plan->samples, plan->seed);
-  status =
-      sb_survival_write_picture(out, survival, plan->own_down_fraction, plan->own_up_fraction, plan->is_whole, err);
+  status = sb_survival_write_picture(out, survival, plan->own_downshift_fraction, plan->own_upshift_fraction,
+                                     plan->is_whole, err);
   if (status == SB_OK) write_words(out, plan, survival, &best, refused_count);
   return status;
 }
 
 /* Adds all samples up; those that were refused hold nowhere. */
-static enum sb_status count_up(const struct sb_study_result *result, struct sb_survival *survival, long *refused_count,
+static enum sb_status count_up(const struct sb_tasks_result *result, struct sb_survival *survival, long *refused_count,
                                struct sb_error *err)
 {
   enum sb_status status = SB_OK;
@@ -254,7 +255,7 @@ static enum sb_status count_up(const struct sb_study_result *result, struct sb_s
   return status;
 }
 
-int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours)
+int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_tasks_result *result, bool *is_ours)
 {
   struct plan plan;
   struct sb_survival survival;
@@ -284,8 +285,8 @@ static struct plan make_plan(const struct sampling *sampling)
   const int pair = sampling->options.pair;
   struct plan plan = {.down = sampling->options.down,
                       .up = sampling->options.up,
-                      .own_down_fraction = model->control.down_fraction[pair],
-                      .own_up_fraction = model->control.up_fraction[pair],
+                      .own_downshift_fraction = model->control.downshift_fraction[pair],
+                      .own_upshift_fraction = model->control.upshift_fraction[pair],
                       .samples = request->samples,
                       .seed = request->seed,
                       .is_whole = request->down != NULL || request->up != NULL};
@@ -298,7 +299,7 @@ static struct plan make_plan(const struct sampling *sampling)
 int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *scenario)
 {
   struct sampling sampling = {.request = request, .nominal = scenario};
-  struct sb_study_lines about = {.text = NULL};
+  struct sb_lines about = {.text = NULL};
   uint64_t identity = 0;
   if (request->limits != NULL) return sb_map_complain("--limits goes with an exact map, not with --samples");
   int code = choose_plane(&sampling);
@@ -306,13 +307,13 @@ int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *
   if (code != SB_EXIT_DONE) return code;
   const struct plan plan = make_plan(&sampling);
   write_plan(&about, &plan);
-  identity = sb_study_hash_bytes(identity, &sampling.options.pair, sizeof sampling.options.pair);
-  const struct sb_study study = {.identity = identity,
+  identity = sb_tasks_hash_bytes(identity, &sampling.options.pair, sizeof sampling.options.pair);
+  const struct sb_tasks study = {.identity = identity,
                                  .about = about.text != NULL ? about.text : "",
                                  .task_count = request->samples,
                                  .run_task = run_sample,
                                  .context = &sampling};
   code = sb_map_run_study(request, &study, "samples", sb_map_finish_samples);
-  sb_study_lines_clear(&about);
+  sb_lines_clear(&about);
   return code;
 }

@@ -41,7 +41,7 @@ void sb_survival_clear(struct sb_survival *survival);
 
 /* Writes the rectangles of a map in which it holds, as few as joining makes them: lines of four lattice indices, down first
  * and last, up first and last. The map's cells are changed. */
-void sb_survival_write_holding(struct sb_study_lines *lines, struct sb_map *map);
+void sb_survival_write_holding(struct sb_lines *lines, struct sb_map *map);
 
 /* Takes one sample from such lines (NULL: none hold). SB_ERR_SCENARIO when they are none. */
 enum sb_status sb_survival_add(struct sb_survival *survival, const char *lines, struct sb_error *err);
@@ -56,8 +56,8 @@ int sb_survival_at(const struct sb_survival *survival, int down, int up);
 int sb_survival_write_csv(FILE *out, const struct sb_survival *survival);
 
 /* Picture with a mark a share: '.' all, 9 to 0 tenths, '-' none; '@' at the own thresholds. With its legend. */
-enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *survival, double own_down_fraction,
-                                         double own_up_fraction, bool is_whole, struct sb_error *err);
+enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *survival, double own_downshift_fraction,
+                                         double own_upshift_fraction, bool is_whole, struct sb_error *err);
 
 /* The share in words: at the own thresholds (at the nearest lattice point), and the greatest with the middle of the
  * widest square that has it. */
@@ -68,7 +68,7 @@ struct sb_survival_best {
   int own;          /* samples that hold at the own thresholds; -1: they lie outside the plane */
 };
 
-enum sb_status sb_survival_find_best(const struct sb_survival *survival, double own_down_fraction,
-                                     double own_up_fraction, struct sb_survival_best *best, struct sb_error *err);
+enum sb_status sb_survival_find_best(const struct sb_survival *survival, double own_downshift_fraction,
+                                     double own_upshift_fraction, struct sb_survival_best *best, struct sb_error *err);
 
 #endif

@@ -34,18 +34,18 @@ static void grid_axis_takes_paths_names_units_and_whole_numbers(void **state)
   assert_string_equal(sb_grid_axis_set(&axis, 14, text), "controller.dwell=3 s");
   parse_axis("dwell=200..3000ms", 3, &axis);
   assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.dwell=1600 ms");
-  parse_axis("down=40..60 %", 2, &axis);
-  assert_string_equal(axis.path, "controller.down");
-  parse_axis("down=140..160 rpm", 2, &axis);
-  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.down=160 rpm");
+  parse_axis("downshift_below=40..60 %", 2, &axis);
+  assert_string_equal(axis.path, "controller.downshift_below");
+  parse_axis("downshift_below=140..160 rpm", 2, &axis);
+  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.downshift_below=160 rpm");
   parse_axis("gearbox.gears.slow.drag=0..2 mN.m", 2, &axis);
   assert_string_equal(axis.path, "gearbox.gears.1.drag");
   parse_axis("supply.open_circuit_voltage=9..9 V", 41, &axis);
   assert_int_equal(axis.points, 1);
-  parse_axis("confirm=1..5", 41, &axis);
+  parse_axis("debounce_samples=1..5", 41, &axis);
   assert_int_equal(axis.points, 5);
-  parse_axis("confirm=1..9", 3, &axis);
-  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.confirm=5");
+  parse_axis("debounce_samples=1..9", 3, &axis);
+  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.debounce_samples=5");
   sb_scenario_clear(&scenario);
 }
 
@@ -63,8 +63,8 @@ static void grid_axis_refuses_with_reason_and_nearest_key(void **state)
       {"dwell=2..1 s", "runs backwards"},
       {"dwell=1 s", "no range"},
       {"dwell=1..2", "needs a time"},
-      {"confirm=1.5..3", "whole numbers"},
-      {"confirm=1..10", "no whole numbers"},
+      {"debounce_samples=1.5..3", "whole numbers"},
+      {"debounce_samples=1..10", "no whole numbers"},
       {"motor=1..2", "no number"},
   };
   load("../scenarios/tray-cart.yaml", NULL, 0);
@@ -85,7 +85,7 @@ static void grid_points_are_runs_of_their_own(void **state)
   load(path, NULL, 0);
   struct sb_grid grid = {.axis_count = 2};
   parse_axis("dwell=0.2..1.4 s", 4, &grid.axes[0]);
-  parse_axis("up=70..85 %", 4, &grid.axes[1]);
+  parse_axis("upshift_above=70..85 %", 4, &grid.axes[1]);
   sb_scenario_clear(&scenario);
   assert_int_equal(sb_grid_point_count(&grid), 16);
   int hunting = 0;
@@ -110,12 +110,12 @@ static void grid_points_are_runs_of_their_own(void **state)
     sb_run_result_clear(&result);
     sb_scenario_clear(&scenario);
 
-    struct sb_study_lines row = {.text = NULL};
+    struct sb_lines row = {.text = NULL};
     sb_grid_write_row(&row, &grid, i, &point);
     assert_true(sb_grid_read_row(row.text, &grid, &read));
     assert_memory_equal(&read.verdict, &point.verdict, sizeof read.verdict);
     assert_memory_equal(&read.figures, &point.figures, sizeof read.figures);
-    sb_study_lines_clear(&row);
+    sb_lines_clear(&row);
   }
   assert_in_range(hunting, 4, 12);
 }
@@ -126,19 +126,19 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   static const char *const path = "../scenarios/tray-cart.yaml";
   load(path, NULL, 0);
   struct sb_grid grid = {.axis_count = 1};
-  parse_axis("down=70..90 %", 3, &grid.axes[0]); /* up is 78 % */
+  parse_axis("downshift_below=70..90 %", 3, &grid.axes[0]); /* up is 78 % */
   sb_scenario_clear(&scenario);
   static const enum sb_grid_end want[] = {SB_GRID_RAN, SB_GRID_REFUSED, SB_GRID_REFUSED};
   for (long i = 0; i < 3; i++) {
     struct sb_grid_point point, read;
-    struct sb_study_lines row = {.text = NULL};
+    struct sb_lines row = {.text = NULL};
     assert_int_equal(sb_grid_run(&grid, path, NULL, 0, NULL, i, &point, NULL), SB_OK);
     assert_int_equal(point.end, want[i]);
     sb_grid_write_row(&row, &grid, i, &point);
     if (i == 1) assert_string_equal(row.text, "80,refused,,,,,,,\n");
     assert_true(sb_grid_read_row(row.text, &grid, &read));
     assert_int_equal(read.end, want[i]);
-    sb_study_lines_clear(&row);
+    sb_lines_clear(&row);
   }
 }
 
@@ -148,7 +148,7 @@ static void grid_survives_being_written_and_read(void **state)
   struct sb_grid grid = {.axis_count = 2, .scenario = "A \"cart\", with commas"}, read;
   grid.axes[0] = (struct sb_grid_axis){"controller.dwell", "s", 0.1, 1.0 / 3.0, 41};
   grid.axes[1] = (struct sb_grid_axis){"gearbox.mesh_efficiency", "", 0.9, 0.99, 7};
-  struct sb_study_lines lines = {.text = NULL}, again = {.text = NULL};
+  struct sb_lines lines = {.text = NULL}, again = {.text = NULL};
   sb_grid_write(&lines, &grid);
   assert_true(sb_grid_read(lines.text, &read));
   sb_grid_write(&again, &read);
@@ -161,8 +161,8 @@ static void grid_survives_being_written_and_read(void **state)
     free(cut);
     lines.text[length] = again.text[length];
   }
-  sb_study_lines_clear(&lines);
-  sb_study_lines_clear(&again);
+  sb_lines_clear(&lines);
+  sb_lines_clear(&again);
 }
 
 static int go_to_tests(void **state)

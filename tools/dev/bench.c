@@ -72,11 +72,11 @@ static int make_model(struct sb_model *model)
   model->gearbox.gears[0] =
       (struct sb_gear){.mesh_count = 3,
                        .meshes = {{15, 30, 0.96, false}, {18, 36, 0.96, false}, {14, 42, 0.96, false}},
-                       .motor_sense = -1,
+                       .motor_direction = -1,
                        .back_efficiency = NAN};
   model->gearbox.gears[1] = (struct sb_gear){.mesh_count = 2,
                                              .meshes = {{15, 30, 0.96, false}, {18, 36, 0.96, false}},
-                                             .motor_sense = 1,
+                                             .motor_direction = 1,
                                              .back_efficiency = NAN};
   model->shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("swing arm"), .swing_turns = 0.4, .timeout_s = 2.0};
   model->load.inertia_kg_m2 = 0.004;
@@ -87,9 +87,9 @@ static int make_model(struct sb_model *model)
                                        .sample_period_s = 0.02,
                                        .start_delay_s = 0.6,
                                        .dwell_s = 1.5,
-                                       .down_fraction = {0.6},
-                                       .up_fraction = {0.9},
-                                       .confirm_count = 1,
+                                       .downshift_fraction = {0.6},
+                                       .upshift_fraction = {0.9},
+                                       .debounce_count = 1,
                                        .sensor = {.reference_rad_s = model->motor.no_load_speed_rad_s}};
   model->run = (struct sb_run_setup){.duration_s = STEP_COUNT * step_s, .step_s = step_s, .trace_interval_s = 0.01};
   model->limits = (struct sb_limits){
@@ -369,8 +369,8 @@ static void add_wheels(struct sb_model *model)
   model->load.road = (struct sb_road){.is_present = true,
                                       .can_slip = true,
                                       .inertia_kg_m2 = 0.75 * model->load.inertia_kg_m2,
-                                      .static_ratio = 0.8,
-                                      .sliding_ratio = 0.7,
+                                      .static_friction_ratio = 0.8,
+                                      .kinetic_friction_ratio = 0.7,
                                       .weight_nm = 5.0,
                                       .press_nm = 5.0,
                                       .wheel_radius_m = 0.05,
@@ -409,7 +409,7 @@ static int bench_extras(const struct sb_model *plain)
 }
 
 /* One task of the study: the map of a motor up to 10 % off. */
-static enum sb_status map_one(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status map_one(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
   const struct sb_model *nominal = context;
   struct sb_model model = *nominal;
@@ -419,7 +419,7 @@ static enum sb_status map_one(void *context, long index, struct sb_study_lines *
   struct sb_map map;
   if (status == SB_OK) status = sb_map_exact(&model, &options, true, &map, err);
   if (status != SB_OK) return status;
-  sb_study_lines_add(out, "%zu\n", map.cell_count);
+  sb_lines_add(out, "%zu\n", map.cell_count);
   sb_map_clear(&map);
   return SB_OK;
 }
@@ -427,18 +427,18 @@ static enum sb_status map_one(void *context, long index, struct sb_study_lines *
 /* Time of the study with so many threads. Negative: it failed. */
 static double time_of_study(struct sb_model *model, int jobs)
 {
-  const struct sb_study study = {
+  const struct sb_tasks study = {
       .identity = 1, .about = "bench", .task_count = MACHINE_COUNT, .run_task = map_one, .context = model};
-  struct sb_study_options options = sb_study_options_default();
-  struct sb_study_result result;
+  struct sb_tasks_options options = sb_tasks_options_default();
+  struct sb_tasks_result result;
   struct sb_error err = {0};
   options.jobs = jobs;
   const double start_s = now_s();
-  if (sb_study_run(&study, &options, &result, &err) != SB_OK) {
+  if (sb_tasks_run(&study, &options, &result, &err) != SB_OK) {
     fprintf(stderr, "bench: %s\n", err.text);
     return -1.0;
   }
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   return now_s() - start_s;
 }
 
