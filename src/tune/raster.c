@@ -7,16 +7,16 @@
 enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
 {
   const size_t points = (size_t)side * (size_t)side;
-  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_up = side - 1};
-  raster->holding = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->holding);
+  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_upshift = side - 1};
+  raster->passing = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->passing);
   raster->margin = calloc(points, sizeof *raster->margin);
-  raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
+  raster->least_upshift = calloc((size_t)side, sizeof *raster->least_upshift);
   raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
   if (has_figures) {
     raster->turns = calloc(points, sizeof *raster->turns);
     raster->energy_j = calloc(points, sizeof *raster->energy_j);
   }
-  const bool is_whole = raster->holding != NULL && raster->margin != NULL && raster->least_up != NULL &&
+  const bool is_whole = raster->passing != NULL && raster->margin != NULL && raster->least_upshift != NULL &&
                         raster->band_machine != NULL &&
                         (!has_figures || (raster->turns != NULL && raster->energy_j != NULL));
   if (is_whole) return SB_OK;
@@ -26,9 +26,9 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
 
 void sb_raster_clear(struct sb_raster *raster)
 {
-  free(raster->holding);
+  free(raster->passing);
   free(raster->margin);
-  free(raster->least_up);
+  free(raster->least_upshift);
   free(raster->band_machine);
   free(raster->turns);
   free(raster->energy_j);
@@ -41,17 +41,17 @@ void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
     if (cell->verdict.kinds != 0) continue;
-    raster->holding[cell->down_first * width + cell->up_first]++;
-    raster->holding[(cell->down_last + 1) * width + cell->up_first]--;
-    raster->holding[cell->down_first * width + cell->up_last + 1]--;
-    raster->holding[(cell->down_last + 1) * width + cell->up_last + 1]++;
+    raster->passing[cell->down_first * width + cell->up_first]++;
+    raster->passing[(cell->down_last + 1) * width + cell->up_first]--;
+    raster->passing[cell->down_first * width + cell->up_last + 1]--;
+    raster->passing[(cell->down_last + 1) * width + cell->up_last + 1]++;
   }
 }
 
-void sb_raster_cap_up(struct sb_raster *raster, int greatest_up, int machine)
+void sb_raster_cap_up(struct sb_raster *raster, int greatest_upshift, int machine)
 {
-  if (greatest_up >= raster->greatest_up) return;
-  raster->greatest_up = greatest_up;
+  if (greatest_upshift >= raster->greatest_upshift) return;
+  raster->greatest_upshift = greatest_upshift;
   raster->low_machine = machine;
 }
 
@@ -60,10 +60,10 @@ void sb_raster_cap_down(struct sb_raster *raster, int greatest_down)
   if (greatest_down < raster->greatest_down) raster->greatest_down = greatest_down;
 }
 
-void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine)
+void sb_raster_ask_up(struct sb_raster *raster, int down, int least_upshift, int machine)
 {
-  if (least_up <= raster->least_up[down]) return;
-  raster->least_up[down] = least_up;
+  if (least_upshift <= raster->least_upshift[down]) return;
+  raster->least_upshift[down] = least_upshift;
   raster->band_machine[down] = machine;
 }
 
@@ -84,10 +84,10 @@ static void sum_up(struct sb_raster *raster)
 {
   const int width = raster->side + 1;
   for (int down = 0; down < width; down++) {
-    for (int up = 1; up < width; up++) raster->holding[down * width + up] += raster->holding[down * width + up - 1];
+    for (int up = 1; up < width; up++) raster->passing[down * width + up] += raster->passing[down * width + up - 1];
   }
   for (int down = 1; down < width; down++) {
-    for (int up = 0; up < width; up++) raster->holding[down * width + up] += raster->holding[(down - 1) * width + up];
+    for (int up = 0; up < width; up++) raster->passing[down * width + up] += raster->passing[(down - 1) * width + up];
   }
 }
 
@@ -113,9 +113,9 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
   sum_up(raster);
   for (int down = 0; down < side; down++) {
     for (int up = 0; up < side; up++) {
-      const bool holds = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
-                         sb_raster_holding(raster, down, up) == machine_count;
-      raster->margin[down * side + up] = holds ? nearest(raster, down, up, 1) + 1 : 0;
+      const bool passes = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
+                          sb_raster_passing(raster, down, up) == machine_count;
+      raster->margin[down * side + up] = passes ? nearest(raster, down, up, 1) + 1 : 0;
     }
   }
   for (int down = side - 1; down >= 0; down--) {

@@ -15,7 +15,7 @@ static const double nearly_as_wide = 0.9;
 static const double margin_kept = 0.5;
 static const double margin_kept_by_the_cautious = 0.75;
 
-/* The search over dwells only compares margins: a lattice coarser by this factor tells them apart at a fraction of the
+/* The search over dwells only compares margins: a lattice coarser by this factor separates them at a fraction of the
  * cost. */
 enum { COARSER = 4 };
 
@@ -58,7 +58,7 @@ static struct sb_point best_point(const struct sb_raster *raster, enum sb_prefer
   return best;
 }
 
-/* Where most machines hold, as far from where fewer do as may be: the middle of the run along up is near enough. */
+/* Where most machines pass, as far from where fewer do as may be: the middle of the run along up is near enough. */
 static struct sb_point least_bad_point(const struct sb_raster *raster)
 {
   struct sb_point best = {0, 1};
@@ -66,8 +66,8 @@ static struct sb_point least_bad_point(const struct sb_raster *raster)
   for (int down = 0; down <= raster->greatest_down && down + 1 < raster->side; down++) {
     int run = 0;
     for (int up = down + 1; up < raster->side; up++) {
-      const int here = sb_raster_holding(raster, down, up);
-      run = up > down + 1 && here == sb_raster_holding(raster, down, up - 1) ? run + 1 : 1;
+      const int here = sb_raster_passing(raster, down, up);
+      run = up > down + 1 && here == sb_raster_passing(raster, down, up - 1) ? run + 1 : 1;
       if (here > most || (here == most && run > longest)) {
         most = here;
         longest = run;

@@ -183,7 +183,7 @@ static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void *
   shell_expect_not(said, "losed form over");
   said = shell_run(
       OWN
-      "set -- $(sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p' $T/t1); "
+      "set -- $(sed -n 's/^    \\(downshift_below\\|upshift_above\\|dwell\\): \\([0-9.]*\\) .*/\\2/p' $T/t1); "
       "$SHIFTBAND run $OWN --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
       "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
