@@ -7,6 +7,7 @@
 
 #include "base/constants.h"
 #include "text/words.h"
+#include "theory/steady.h"
 
 enum { LIST_SIZE = 640 };
 
@@ -60,7 +61,7 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
     } else {
       append(beyond, "%s", name);
     }
-    if (!sb_closed_form_hold_settles(model, &at->line, g)) append(swinging, "%s", name);
+    if (!sb_steady_is_stable(model, &at->line, g)) append(swinging, "%s", name);
   }
   if (held[0] != 0) {
     sb_words_say(
@@ -83,7 +84,7 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
   const struct sb_sensor *sensor = &model->control.sensor;
   const double limit = model->drive.limit_fraction;
   const int pairs = model->gearbox.gear_count - 1;
-  const double greatest = sb_closed_form_greatest_reading(model, &at->line);
+  const double greatest = sb_steady_greatest_reading(model, &at->line);
   if (pairs < 1) return;
   if (sensor->quantity == SB_SENSES_DUTY) {
     sb_words_say(
@@ -182,7 +183,7 @@ static void put_hold(struct sb_json *json, const struct sb_check_case *at)
     sb_json_open_object(json);
     sb_json_put_string(json, "name", at->model.gearbox.gears[g].name);
     sb_json_put_number(json, "hidden_torque_nm", at->form.gears[g].hidden_torque_nm);
-    sb_json_put_boolean(json, "settles", sb_closed_form_hold_settles(&at->model, &at->line, g));
+    sb_json_put_boolean(json, "settles", sb_steady_is_stable(&at->model, &at->line, g));
     sb_json_close(json);
   }
   sb_json_close(json);

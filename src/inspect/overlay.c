@@ -235,12 +235,11 @@ int sb_overlay_write_csv(FILE *out, const struct sb_log *log, const struct sb_ov
   sb_csv_text(&csv, "time_s");
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
     const char *name = sb_log_column_name((enum sb_log_column)c);
-    char logged[64], simulated[64];
-    if (overlay->simulated[c] == NULL) continue;
-    snprintf(logged, sizeof logged, "%s_log", name);
-    snprintf(simulated, sizeof simulated, "%s_sim", name);
-    sb_csv_text(&csv, logged);
-    sb_csv_text(&csv, simulated);
+    char heading[64];
+    for (int k = 0; k < 2 && overlay->simulated[c] != NULL; k++) {
+      snprintf(heading, sizeof heading, "%s_%s", name, k == 0 ? "log" : "sim");
+      sb_csv_text(&csv, heading);
+    }
   }
   sb_csv_end_row(&csv);
   for (size_t i = 0; i < log->count; i++) {

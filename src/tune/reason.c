@@ -20,9 +20,10 @@ struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machin
     model.control.upshift_fraction[pair] = upshift_fraction;
     const struct sb_closed_form closed = sb_closed_form_solve(&model);
     const struct sb_pair_figures *figures = &closed.pairs[pair];
-    all.least_upshift = fmax(all.least_upshift, isnan(figures->least_safe_up) ? INFINITY : figures->least_safe_up);
+    all.least_upshift =
+        fmax(all.least_upshift, isnan(figures->least_safe_upshift) ? INFINITY : figures->least_safe_upshift);
     all.greatest_upshift = fmin(all.greatest_upshift, closed.gears[pair].lightest_reading);
-    const double safe_down = isnan(figures->greatest_safe_down) ? 0.0 : figures->greatest_safe_down;
+    const double safe_down = isnan(figures->greatest_safe_downshift) ? 0.0 : figures->greatest_safe_downshift;
     all.greatest_downshift_band = fmin(all.greatest_downshift_band, safe_down);
     all.greatest_downshift_carried = fmin(all.greatest_downshift_carried, closed.gears[pair + 1].lightest_reading);
   }

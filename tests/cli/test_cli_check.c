@@ -220,7 +220,7 @@ static void json_figures_are_those_worked_out_by_hand(void **state)
   assert_near(number_at(json, "load.heaviest_nm"), 0.3, 1e-15);
   assert_near(number_at(json, "gears.0.ratio"), 8.0, 1e-15);
   assert_near(number_at(json, "gears.0.efficiency"), 0.9, 1e-15);
-  assert_near(number_at(json, "gears.0.sense"), -1.0, 0.0);
+  assert_near(number_at(json, "gears.0.output_direction"), -1.0, 0.0);
   assert_near(number_at(json, "gears.1.stall_torque_nm"), 1.8, 1e-14);
   const double inertia = 2e-4 + 0.01 / (16.0 * 0.9);
   assert_near(number_at(json, "gears.1.inertia_kg_m2"), inertia, 1e-17);
@@ -309,7 +309,7 @@ static void the_shortest_dwell_is_just_enough_in_a_run(void **state)
 {
   (void)state;
   struct outcome got = RUN("check", "--json", "plain.yaml");
-  const double dwell_s = number_at(got.out, "pairs.0.shortest_dwell_settled_s");
+  const double dwell_s = number_at(got.out, "pairs.0.shortest_dwell_steady_s");
   assert_true(dwell_s > 0.105); /* not the travel time of 0.1 s alone */
   outcome_clear(&got);
   for (int k = 0; k < 2; k++) {
