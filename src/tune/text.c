@@ -85,11 +85,10 @@ static void write_answer(FILE *out, const struct sb_tuning *tuning)
   fprintf(out, "    dwell: %.10g s  # %ld samples\n", sb_tune_seconds(tuning->dwell_s), sb_tune_dwell_samples(tuning));
   if (decider == NULL) return;
   fputc('\n', out);
-  sb_words_say(
-      out, 0, 0,
-      "The controller %s decided, in a run at each point of a lattice of %.6g %%. Between two points nothing is "
-      "known, nor under other loads: the closed forms are about the built-in controller.",
-      decider->name, sb_tune_percent(tuning->options[tuning->first_pair].axis.step_fraction));
+  sb_words_say(out, 0, 0,
+               "A lattice of %.6g %% was run point by point, and controller %s decided. Between two points nothing is "
+               "known, nor under other loads: the closed forms are about the built-in controller.",
+               sb_tune_percent(tuning->options[tuning->first_pair].axis.step_fraction), decider->name);
 }
 
 /* ---- what limits it ---- */
