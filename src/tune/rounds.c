@@ -30,7 +30,10 @@ static enum sb_status add_sample(const struct sb_tune_request *request, int scen
   const double *values = tuning->values[scenario] + sample * nominal->tolerance_count;
   struct sb_scenario *own = &tuning->samples[tuning->machine_count];
   char words[256];
-  const enum sb_status status = sb_spread_load(path, request->sets, request->set_count, nominal, values, own, faults);
+  const struct sb_scenario_source source = {path, request->sets, request->set_count};
+  struct sb_changes changes = {.count = 0};
+  sb_spread_change(nominal, values, &changes);
+  const enum sb_status status = sb_scenario_load_changed(&source, &changes, own, faults);
   if (status != SB_OK) {
     return sb_fail(err, status, "%s: a sample of the tolerances is no valid scenario (%s):", path,
                    sb_spread_words(nominal, values, words, sizeof words));

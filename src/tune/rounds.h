@@ -9,7 +9,7 @@
 #ifndef SHIFTBAND_TUNE_ROUNDS_H
 #define SHIFTBAND_TUNE_ROUNDS_H
 
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "shiftband/tune.h"
 
 struct sb_tune_request {

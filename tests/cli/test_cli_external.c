@@ -176,14 +176,14 @@ static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void *
           "$SHIFTBAND tune $OWN --points 10 --samples 0 --jobs 3 scenarios/tray-cart.yaml >$T/t2 && cmp $T/t1 $T/t2 && "
           "cat $T/t1");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "with a run at each point of a lattice of 10 %");
-  shell_expect(said, "these hold in all 3 machines");
-  shell_expect(said, "lower down");
+  shell_expect(said, "A lattice of 10 % was run point by point");
+  shell_expect(said, "These thresholds and this dwell pass in all 3 machines");
+  shell_expect(said, "lower downshift");
   shell_expect(said, "longer dwell");
-  shell_expect_not(said, "losed form over");
+  shell_expect_not(said, "losed forms over");
   said = shell_run(
       OWN
-      "set -- $(sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p' $T/t1); "
+      "set -- $(sed -n 's/^    \\(downshift_below\\|upshift_above\\|dwell\\): \\([0-9.]*\\) .*/\\2/p' $T/t1); "
       "$SHIFTBAND run $OWN --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
       "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
