@@ -7,7 +7,7 @@
  *
  *   downshift torque Td: what the fast gear carries at d     upshift torque Tu: what the slow gear carries at u
  *   hunting band     Td < TL < Tu                            stuck low   Tu <= the lightest load
- *   downshift for nothing   Td <= the lightest load          stall       N eta (Tv - D)
+ *   needless downshift      Td <= the lightest load          stall       N eta (Tv - D)
  *   tau = J_eff / (m + b / (N^2 eta)),  J_eff = Jm + Jo / (N^2 eta)
  *   dwell >= shift's own time + tau ln((s_f - s_start) / (s_f - d))
  *
@@ -62,13 +62,13 @@ struct sb_pair_figures {
    * that the slow gear does not come above up, and the fast one falls below down. Else -INFINITY. */
   double helping_up_nm;
   double helping_down_nm;
-  bool has_band;             /* Td < Tu: every constant load between makes the box hunt */
-  double least_safe_up;      /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
-  double greatest_safe_down; /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
-  bool is_stuck_low;         /* Tu <= the lightest load, or the heaviest one <= helping_up */
-  bool is_false_downshift;   /* Td <= the lightest load, or the heaviest one <= helping_down */
-  double shift_up_time_s;    /* slow to fast, command to engagement, from reading u; NAN: does not engage */
-  double shift_down_time_s;  /* fast to slow, from reading d */
+  bool has_band;              /* Td < Tu: every constant load between makes the box hunt */
+  double least_safe_up;       /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
+  double greatest_safe_down;  /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
+  bool is_stuck_low;          /* Tu <= the lightest load, or the heaviest one <= helping_up */
+  bool is_needless_downshift; /* Td <= the lightest load, or the heaviest one <= helping_down */
+  double shift_up_time_s;     /* slow to fast, command to engagement, from reading u; NAN: does not engage */
+  double shift_down_time_s;   /* fast to slow, from reading d */
   /* The motor's lead over the output just before the joining, at the output, rad/s; NAN: does not engage. Upshift: the
    * greater of that at reading u and that from the slow gear's settled speed, under the lightest load. Downshift: at
    * reading d, under the load that brings it there. */
@@ -80,7 +80,7 @@ struct sb_pair_figures {
   double shortest_start_delay_s;   /* from rest in the fast gear to d under the lightest load; NAN as above */
   double
       least_voltage_upshift_v; /* open-circuit voltage below which the box is stuck low; NAN: at any does it come up, INFINITY: at none */
-  double least_voltage_hold_v; /* below which the fast gear shifts down for nothing; NAN, INFINITY: the same */
+  double least_voltage_hold_v; /* below which the fast gear shifts down needlessly; NAN, INFINITY: the same */
 };
 
 struct sb_closed_form {

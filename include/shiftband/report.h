@@ -9,7 +9,6 @@
 #include <stdio.h>
 
 #include "shiftband/run.h"
-#include "shiftband/warmup.h"
 
 struct sb_json;
 

@@ -3,11 +3,14 @@
  * verdict.h - what went wrong in a run, found while it goes on.
  *
  *   hunting               at least three shift commands in turn between one pair of gears, each the opposite of the last and
- *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear)
- *   stall                 output at rest for longer than limits.stall_time, in mesh, with the drive on and its duty no longer rising
+ *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear):
+ *                         threshold-driven when the load lay in the hunting band at every decision, dwell-driven when
+ *                         it lay outside and hardly moved
+ *   busy shifting         such commands because the load itself moved across the band
+ *   stall                 output at rest for longer than limits.stall_time, in an engaged gear, with the drive on and its duty no longer rising
  *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
  *                         downshift torque), and the box stays in the slower gear
- *   downshift for nothing a downshift at such a load
+ *   needless downshift    a downshift at such a load
  *   overload              output torque above limits.output_torque
  *   slipping              wheels beyond the traction limit for longer than limits.slip_time in one go, with the drive on: a
  *                         lower gear adds nothing there
@@ -15,8 +18,7 @@
  *   drive cut             the thermal switch or the battery's cut-off has opened
  *   shift not engaged     neutral for longer than the shifter's shift_timeout
  *
- * Loads are outside torques, without what follows speed. Kinds of hunting: threshold-driven when the load lay in the
- * hunting band at every decision, dwell-driven when it lay outside and hardly moved, load-driven when it moved across.
+ * Loads are external torques, without what follows speed.
  */
 #ifndef SHIFTBAND_VERDICT_H
 #define SHIFTBAND_VERDICT_H
@@ -25,14 +27,14 @@
 #include <stddef.h>
 
 #include "shiftband/closed_form.h"
-#include "shiftband/pace.h"
 #include "shiftband/sim.h"
 
 #define SB_VERDICT_LIST(X)                               \
   X(SB_VERDICT_HUNTING, "hunting")                       \
+  X(SB_VERDICT_BUSY_SHIFTING, "busy shifting")           \
   X(SB_VERDICT_STALL, "stall")                           \
   X(SB_VERDICT_STUCK_LOW, "stuck low")                   \
-  X(SB_VERDICT_FALSE_DOWNSHIFT, "downshift for nothing") \
+  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift") \
   X(SB_VERDICT_OVERLOAD, "overload")                     \
   X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")         \
   X(SB_VERDICT_SLIPPING, "slipping")                     \
@@ -46,6 +48,7 @@ enum sb_verdict_kind {
       SB_VERDICT_KIND_COUNT
 };
 
+/* What makes a box shift to and fro: of hunting the thresholds or the dwell, of busy shifting the load. */
 enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOAD };
 
 /* The word for a kind, as in reports. Never NULL for a valid kind. */
@@ -54,23 +57,26 @@ const char *sb_verdict_name(enum sb_verdict_kind kind);
 /* The kind of that name (spaces or hyphens between its words), or -1. */
 int sb_verdict_find(const char *name);
 
-/* "threshold-driven", "dwell-driven", "load-driven", or NULL for SB_CAUSE_NONE. */
+/* Hunting, or for SB_CAUSE_LOAD busy shifting. Pure. */
+enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
+
+/* "threshold-driven" or "dwell-driven"; NULL where the kind says it all. */
 const char *sb_cause_name(enum sb_cause cause);
 
-/* Verdicts of one kind in one gear count together, but for hunting: each spell of it is one. */
+/* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each spell is one. */
 struct sb_verdict {
   enum sb_verdict_kind kind;
-  enum sb_cause cause;           /* of hunting */
+  enum sb_cause cause;           /* of hunting and busy shifting */
   int gear;                      /* from 1: where it happened; of a pair, the slower gear */
   double first_s;                /* when it first came true: the first command, the standstill's start, ... */
   double last_s;                 /* when the last one ended */
-  size_t count;                  /* shift commands (hunting), else times */
-  double period_s;               /* hunting: mean time from a command to the next like it; else NAN */
+  size_t count;                  /* shift commands (hunting, busy shifting), else times */
+  double period_s;               /* hunting, busy shifting: mean time from a command to the next like it; else NAN */
   double duration_s;             /* time that it lasted, summed; 0 for a downshift */
   double greatest_c;             /* overheated: greatest temperature of the winding, deg C */
   int is_by_heat, is_by_battery; /* drive cut: what opened */
   struct sb_road_need need;      /* slipping: the greatest that the wheels slipped against; else zero */
-  double least_nm;    /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double least_nm;    /* external torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
@@ -80,7 +86,7 @@ struct sb_shift_record {
   int from, to;          /* gears from 1 */
   double reading_pct;    /* that decided, % of the reference */
   double load_torque_nm; /* whole load at the command */
-  double outside_torque_nm;
+  double external_torque_nm;
 };
 
 /* Shift commands in turn, each the opposite of the last and soon after it. */
@@ -94,6 +100,30 @@ struct sb_shift_chain {
 /* So many shifts and verdicts are kept one by one, so that a run that hunts for days needs no more memory than one that
  * hunts for minutes; later shifts are only counted, later verdicts added to the last of their kind. */
 enum { SB_SHIFTS_KEPT = 10000, SB_VERDICTS_KEPT = 1000 };
+
+/*
+ * A speed that the drive is to hold and does not reach: the duty is at its limit in an engaged gear, and the motor stays
+ * below 98 % of its target for longer than limits.stall_time and than 5 time constants of the gear in one go, so that a
+ * run-up is none (2 % and 5 time constants: common practice for a steady state). Results are the first four.
+ */
+struct sb_shortfall {
+  double duration_s;  /* summed */
+  double first_s;     /* when it first began; NAN: never */
+  double least_rad_s; /* motor speed, by magnitude, meanwhile; NAN: never */
+  int count;
+
+  double since_s, since_least_rad_s; /* the spell under way; NAN: none */
+  double enough_s;                   /* how long a spell must last, in its gear */
+};
+
+void sb_shortfall_init(struct sb_shortfall *shortfall);
+
+/* A row after an event or at a controller sample; the time constant in s of its engaged gear. */
+void sb_shortfall_row(struct sb_shortfall *shortfall, const struct sb_model *model, double time_constant_s,
+                      const struct sb_row *row);
+
+/* Ends the spell under way, if any, at a time. */
+void sb_shortfall_finish(struct sb_shortfall *shortfall, double time_s);
 
 /* Watches a run. All fields are the monitor's own; results are in shifts and verdicts. */
 struct sb_monitor {
@@ -111,21 +141,21 @@ struct sb_monitor {
   size_t verdict_count, verdict_room;
   int is_out_of_memory;
 
-  struct sb_pace pace;         /* of a held speed */
-  struct sb_shift_chain chain; /* of opposite commands, up to the last */
-  bool is_shift_excused;       /* the drive was off, or turned over, while the last shift was under way */
-  double rest_since_s;         /* NAN: moving */
+  struct sb_shortfall shortfall; /* of a speed under control */
+  struct sb_shift_chain chain;   /* of opposite commands, up to the last */
+  bool is_shift_excused;         /* the drive was off, or turned over, while the last shift was under way */
+  double rest_since_s;           /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
   double slip_since_s; /* NAN: gripping, or the drive off */
   double low_since_s;  /* NAN: no reason to be in the faster gear */
   double low_least_nm, low_greatest_nm;
-  int gear; /* in mesh, from 1; 0 in neutral */
+  int gear; /* engaged, from 1; 0 in neutral */
 };
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model);
 void sb_monitor_clear(struct sb_monitor *monitor);
 
-/* The kind of hunting of a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */
+/* What drives a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */
 enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double least_nm, double greatest_nm);
 
 /* A shift command, with the row just before it. */

@@ -49,7 +49,7 @@ static void say_span(const struct sb_check_case *at, const struct sb_discharge_s
           "Stuck low %s: under the lightest load, %s N.m, %s does not reach the %s of up, and never gives way to %s.",
           where, lightest.text, name, SET(model->control.up_fraction[span->index]), next);
       break;
-    case SB_DISCHARGE_FALSE_DOWNSHIFT:
+    case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
       sb_words_say(out, 2, 4,
                    "Downshift for nothing %s: even under the lightest load, %s N.m, %s stays below the %s of down.",
                    where, lightest.text, next, SET(model->control.down_fraction[span->index]));
@@ -112,7 +112,7 @@ static const char *list_troubles(const struct sb_discharge *discharge, int pair,
     const char *words;
   } columns[] = {{SB_DISCHARGE_HUNTING, 0, "hunting"},
                  {SB_DISCHARGE_STUCK_LOW, 0, "stuck low"},
-                 {SB_DISCHARGE_FALSE_DOWNSHIFT, 0, "for nothing"},
+                 {SB_DISCHARGE_NEEDLESS_DOWNSHIFT, 0, "for nothing"},
                  {SB_DISCHARGE_STALL, 0, "slower stalls"},
                  {SB_DISCHARGE_CUT_LIGHTEST, 1, "cut off"}};
   const bool is_start_cut = sb_discharge_span_at(discharge, SB_DISCHARGE_CUT_STARTING, 0, charge) != NULL;

@@ -65,7 +65,7 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   write_number(out, form->heaviest_load_nm);
   fprintf(out, ",%d,%d,%d,%d,%d,%d\n", has(table->discharge, SB_DISCHARGE_HUNTING, pair, charge),
           has(table->discharge, SB_DISCHARGE_STUCK_LOW, pair, charge),
-          has(table->discharge, SB_DISCHARGE_FALSE_DOWNSHIFT, pair, charge),
+          has(table->discharge, SB_DISCHARGE_NEEDLESS_DOWNSHIFT, pair, charge),
           has(table->discharge, SB_DISCHARGE_STALL, pair, charge),
           has(table->discharge, SB_DISCHARGE_STALL, pair + 1, charge),
           has(table->discharge, SB_DISCHARGE_CUT_LIGHTEST, pair + 1, charge) |

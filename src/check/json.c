@@ -121,7 +121,7 @@ static void write_pairs(struct sb_json *json, const struct sb_check_case *at)
     sb_json_put_boolean(json, "stuck_low", pair->is_stuck_low);
     sb_json_put_number(json, "helping_up_nm", pair->helping_up_nm);
     sb_json_put_number(json, "helping_down_nm", pair->helping_down_nm);
-    sb_json_put_boolean(json, "downshift_for_nothing", pair->is_false_downshift);
+    sb_json_put_boolean(json, "downshift_for_nothing", pair->is_needless_downshift);
     sb_json_put_number(json, "shift_up_time_s", pair->shift_up_time_s);
     sb_json_put_number(json, "shift_down_time_s", pair->shift_down_time_s);
     sb_json_put_number(json, "shortest_dwell_s", pair->shortest_dwell_s);

@@ -238,7 +238,7 @@ static void say_lightest(const struct pair *pair, FILE *out)
     sb_words_say(out, 2, 4, "Below %s N.m the load drives the motor so hard that %s falls below down.",
                  NUM(figures->helping_down_nm), pair->fast_name);
   }
-  if (!figures->is_false_downshift) return;
+  if (!figures->is_needless_downshift) return;
   if (is_down_helped) {
     sb_words_say(
         out, 2, 4,
@@ -396,7 +396,7 @@ static struct sb_figure fast_figure(const struct pair *pair)
 {
   struct sb_figure out;
   snprintf(out.text, sizeof out.text, "%.10s%s", PCT(pair->fast->lightest_reading),
-           pair->figures->is_false_downshift ? ", not held" : "");
+           pair->figures->is_needless_downshift ? ", not held" : "");
   return out;
 }
 

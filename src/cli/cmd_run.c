@@ -33,9 +33,9 @@ static const char help[] =
     "                          that repeat (needs motor.winding)\n"
     "      --set PATH=VALUE    change one key, as --set controller.down='55 %'; may be given again\n"
     "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked)\n"
-    "                          run: hunting, stall, stuck-low, downshift-for-nothing, overload,\n"
-    "                          shift-not-engaged, slipping, overheated, drive-cut, any; a list with\n"
-    "                          commas\n" SB_OWN_OPTIONS_HELP;
+    "                          run: hunting, busy-shifting, stall, stuck-low,\n"
+    "                          needless-downshift, overload, shift-not-engaged, slipping,\n"
+    "                          overheated, drive-cut, any; a list with commas\n" SB_OWN_OPTIONS_HELP;
 
 enum { OPTION_OUTPUT = 1, OPTION_JSON, OPTION_GEAR, OPTION_COMPARE, OPTION_UNTIL_WARM, OPTION_SET, OPTION_FAIL_ON };
 

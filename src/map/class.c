@@ -19,23 +19,14 @@ static const char *const class_words[] = {
 #undef CLASS_WORDS
 };
 
-static enum sb_map_class class_of_hunting(enum sb_cause cause)
-{
-  switch (cause) {
-    case SB_CAUSE_DWELL: return SB_MAP_HUNTS_DWELL;
-    case SB_CAUSE_LOAD: return SB_MAP_HUNTS_LOAD;
-    case SB_CAUSE_NONE:
-    case SB_CAUSE_THRESHOLDS: return SB_MAP_HUNTS_THRESHOLDS;
-  }
-  return SB_MAP_HUNTS_THRESHOLDS;
-}
-
 enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
 {
   static const enum sb_map_class classes[SB_VERDICT_KIND_COUNT] = {
+      [SB_VERDICT_HUNTING] = SB_MAP_HUNTS_THRESHOLDS,
+      [SB_VERDICT_BUSY_SHIFTING] = SB_MAP_SHIFTS_BUSILY,
       [SB_VERDICT_STALL] = SB_MAP_STALLS,
       [SB_VERDICT_STUCK_LOW] = SB_MAP_STUCK_LOW,
-      [SB_VERDICT_FALSE_DOWNSHIFT] = SB_MAP_FALSE_DOWNSHIFT,
+      [SB_VERDICT_NEEDLESS_DOWNSHIFT] = SB_MAP_NEEDLESS_DOWNSHIFT,
       [SB_VERDICT_OVERLOAD] = SB_MAP_OVERLOADS,
       [SB_VERDICT_NOT_ENGAGED] = SB_MAP_LATE,
       [SB_VERDICT_SLIPPING] = SB_MAP_SLIPS,
@@ -44,7 +35,7 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
   };
   const int worst = sb_map_verdict_worst(verdict);
   if (worst < 0) return SB_MAP_HOLDS;
-  return worst == SB_VERDICT_HUNTING ? class_of_hunting(verdict->cause) : classes[worst];
+  return worst == SB_VERDICT_HUNTING && verdict->cause == SB_CAUSE_DWELL ? SB_MAP_HUNTS_DWELL : classes[worst];
 }
 
 char sb_map_class_letter(enum sb_map_class class)

@@ -77,8 +77,8 @@ int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb
     write_limit(out, "stuck low", fmin(stuck, down_last), stuck);
   }
   if (held > 0.0 && held < up_top) {
-    write_limit(out, "downshift for nothing", held, held);
-    write_limit(out, "downshift for nothing", held, up_top);
+    write_limit(out, "needless downshift", held, held);
+    write_limit(out, "needless downshift", held, up_top);
   }
   return ferror(out) ? -1 : 0;
 }

@@ -17,10 +17,13 @@ struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
   struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *own = &monitor->verdicts[i];
-    verdict.kinds |= 1U << own->kind;
-    if (own->cause == SB_CAUSE_NONE) continue;
-    if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) verdict.cause = own->cause;
+    if (own->cause == SB_CAUSE_NONE) {
+      verdict.kinds |= 1U << own->kind;
+    } else if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) {
+      verdict.cause = own->cause;
+    }
   }
+  if (verdict.cause != SB_CAUSE_NONE) verdict.kinds |= 1U << sb_verdict_of_cause(verdict.cause);
   return verdict;
 }
 

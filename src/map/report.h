@@ -21,7 +21,7 @@
   X(SB_MAP_HOLDS, '.', "holds")                                \
   X(SB_MAP_HUNTS_THRESHOLDS, 'H', "hunting, threshold-driven") \
   X(SB_MAP_HUNTS_DWELL, 'D', "hunting, dwell-driven")          \
-  X(SB_MAP_HUNTS_LOAD, 'L', "hunting, load-driven")            \
+  X(SB_MAP_SHIFTS_BUSILY, 'B', "busy shifting")                \
   X(SB_MAP_STALLS, 'S', "stall")                               \
   X(SB_MAP_LATE, 'E', "shift not engaged")                     \
   X(SB_MAP_DRIVE_CUT, 'C', "drive cut")                        \
@@ -29,7 +29,7 @@
   X(SB_MAP_OVERLOADS, 'O', "overload")                         \
   X(SB_MAP_SLIPS, 'W', "slipping")                             \
   X(SB_MAP_STUCK_LOW, 'K', "stuck low")                        \
-  X(SB_MAP_FALSE_DOWNSHIFT, 'N', "downshift for nothing")
+  X(SB_MAP_NEEDLESS_DOWNSHIFT, 'N', "needless downshift")
 
 enum sb_map_class {
 #define SB_MAP_CLASS_CODE(code, letter, words) code,
@@ -73,7 +73,7 @@ int sb_map_write_csv(FILE *out, const struct sb_map *map);
 
 /*
  * Closed-form boundaries over the same plane, as CSV limit,down_pct,up_pct: "hunting" the least safe up for each down,
- * "stuck low" and "downshift for nothing" two end points each. Returns 0, or -1 when writing failed.
+ * "stuck low" and "needless downshift" two end points each. Returns 0, or -1 when writing failed.
  */
 int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb_map_options *options);
 

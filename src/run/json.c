@@ -44,7 +44,7 @@ static void write_shifts(struct sb_json *json, const struct sb_report *report)
     sb_json_put_string(json, "to_name", report->model->gearbox.gears[s->to - 1].name);
     sb_json_put_number(json, "reading_pct", s->reading_pct);
     sb_json_put_number(json, "load_torque_nm", s->load_torque_nm);
-    sb_json_put_number(json, "outside_torque_nm", s->outside_torque_nm);
+    sb_json_put_number(json, "external_torque_nm", s->external_torque_nm);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -83,31 +83,31 @@ static void write_times(struct sb_json *json, const struct sb_report *report)
   sb_json_close(json);
 }
 
-static void write_energy(struct sb_json *json, const struct sb_ledger *ledger)
+static void write_energy(struct sb_json *json, const struct sb_energy *energy)
 {
   sb_json_put_object(json, "energy_j");
-  sb_json_put_number(json, "given", ledger->given);
-#define WRITE_LINE(field, name) sb_json_put_number(json, #field, ledger->field);
-  SB_LEDGER_LINES(WRITE_LINE)
+  sb_json_put_number(json, "given", energy->given);
+#define WRITE_LINE(field, name) sb_json_put_number(json, #field, energy->field);
+  SB_ENERGY_LINES(WRITE_LINE)
 #undef WRITE_LINE
-  sb_json_put_number(json, "residual", sb_ledger_residual_j(ledger));
-  sb_json_put_number(json, "residual_ratio", sb_ledger_residual_ratio(ledger));
+  sb_json_put_number(json, "residual", sb_energy_residual_j(energy));
+  sb_json_put_number(json, "residual_ratio", sb_energy_residual_ratio(energy));
   sb_json_close(json);
 }
 
 /* Null in open loop. */
 static void write_pace(struct sb_json *json, const struct sb_report *report)
 {
-  const struct sb_pace *pace = &report->result->monitor.pace;
+  const struct sb_shortfall *shortfall = &report->result->monitor.shortfall;
   if (report->model->drive.mode != SB_DRIVE_SPEED_HOLD) {
     sb_json_put_null(json, "pace_lost");
     return;
   }
   sb_json_put_object(json, "pace_lost");
-  sb_json_put_number(json, "duration_s", pace->lost_s);
-  sb_json_put_integer(json, "count", pace->spell_count);
-  sb_json_put_number(json, "first_s", pace->first_s);
-  sb_json_put_number(json, "least_motor_speed_rad_s", pace->least_rad_s);
+  sb_json_put_number(json, "duration_s", shortfall->duration_s);
+  sb_json_put_integer(json, "count", shortfall->count);
+  sb_json_put_number(json, "first_s", shortfall->first_s);
+  sb_json_put_number(json, "least_motor_speed_rad_s", shortfall->least_rad_s);
   sb_json_put_number(json, "target_rad_s", report->model->drive.target_rad_s);
   sb_json_close(json);
 }
@@ -134,6 +134,41 @@ static void write_way(struct sb_json *json, const struct sb_report *report)
   sb_json_close(json);
 }
 
+/* "steady state", ... for machines. */
+static const char *end_name(enum sb_warmup_end end)
+{
+  switch (end) {
+    case SB_WARMUP_STEADY: return "steady state";
+    case SB_WARMUP_TOO_HOT: return "limit exceeded";
+    case SB_WARMUP_CUT_OUT: return "cut out";
+    case SB_WARMUP_OPEN: break;
+  }
+  return "open";
+}
+
+static void put_warmth(struct sb_json *json, const char *key, const struct sb_warmth *warmth)
+{
+  sb_json_put_object(json, key);
+  sb_json_put_number(json, "winding_c", warmth->winding_c);
+  sb_json_put_number(json, "housing_c", warmth->housing_c);
+  sb_json_close(json);
+}
+
+static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
+{
+  sb_json_put_object(json, "until_warm");
+  sb_json_put_string(json, "end", end_name(warmup->end));
+  sb_json_put_integer(json, "repeats", warmup->repeat_count);
+  sb_json_put_integer(json, "simulated", warmup->simulated_count);
+  sb_json_put_number(json, "end_s", warmup->end_s);
+  sb_json_put_number(json, "peak_c", warmup->peak_c);
+  sb_json_put_number(json, "least_start_c", warmup->least_start_c);
+  sb_json_put_number(json, "greatest_start_c", warmup->greatest_start_c);
+  put_warmth(json, "start", &warmup->start);
+  put_warmth(json, "finish", &warmup->finish);
+  sb_json_close(json);
+}
+
 void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
@@ -143,7 +178,7 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   sb_json_put_string(json, "locked_gear",
                      report->locked_gear > 0 ? report->model->gearbox.gears[report->locked_gear - 1].name : NULL);
   if (report->controller != NULL) sb_json_put_string(json, "controller", report->controller);
-  if (report->warmup != NULL) sb_warmup_put_json(json, report->warmup);
+  if (report->warmup != NULL) put_warmup(json, report->warmup);
   write_verdicts(json, report);
   write_shifts(json, report);
   write_end(json, &result->end);
@@ -158,7 +193,7 @@ void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
   write_pace(json, report);
   write_way(json, report);
   write_times(json, report);
-  write_energy(json, &sums->ledger);
+  write_energy(json, &sums->energy);
   if (report->model->battery.is_present) sb_json_put_number(json, "overcharge_as", result->overcharge_as);
   sb_json_close(json);
 }

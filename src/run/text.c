@@ -59,20 +59,20 @@ static void write_shifts(FILE *out, const struct sb_report *report)
 /* Whether a held speed was held. */
 static void write_pace(FILE *out, const struct sb_report *report)
 {
-  const struct sb_pace *pace = &report->result->monitor.pace;
+  const struct sb_shortfall *shortfall = &report->result->monitor.shortfall;
   const struct sb_drive *drive = &report->model->drive;
   if (drive->mode != SB_DRIVE_SPEED_HOLD) return;
-  if (pace->spell_count == 0) {
+  if (shortfall->count == 0) {
     const double cut_s = report->result->sums.cut_s;
     fprintf(out, "Pace        held at the target's %.4g rpm but for run-ups", drive->target_rad_s / SB_RPM);
     if (cut_s > 0.0) fprintf(out, " until the drive was cut:\n            for %.3g s it held nothing", cut_s);
     fputc('\n', out);
     return;
   }
-  fprintf(out, "Pace        lost from %.4g s on, for %.3g s", pace->first_s, pace->lost_s);
-  if (pace->spell_count > 1) fprintf(out, " in %d spells", pace->spell_count);
-  fprintf(out, ": at full duty down to %.4g rpm of the\n            target's %.4g rpm\n", pace->least_rad_s / SB_RPM,
-          drive->target_rad_s / SB_RPM);
+  fprintf(out, "Pace        lost from %.4g s on, for %.3g s", shortfall->first_s, shortfall->duration_s);
+  if (shortfall->count > 1) fprintf(out, " in %d spells", shortfall->count);
+  fprintf(out, ": at full duty down to %.4g rpm of the\n            target's %.4g rpm\n",
+          shortfall->least_rad_s / SB_RPM, drive->target_rad_s / SB_RPM);
 }
 
 /* Where a vehicle that can slip, push or arrive has come to. */
@@ -126,24 +126,24 @@ static void write_motion(FILE *out, const struct sb_report *report)
 
 static void write_energy(FILE *out, const struct sb_report *report)
 {
-  const struct sb_ledger *ledger = &report->result->sums.ledger;
+  const struct sb_energy *energy = &report->result->sums.energy;
   fprintf(out,
           "\nEnergy      %s %.5g J =", report->model->motor.has_currents ? "the supply gave" : "the motor shaft gave",
-          ledger->given);
+          energy->given);
   int column = 34;
   const char *sign = "";
 #define WRITE_LINE(field, name)                                      \
-  if (ledger->field != 0.0) {                                        \
+  if (energy->field != 0.0) {                                        \
     if (column > 70) column = fprintf(out, "\n%11s", "");            \
-    column += fprintf(out, "%s %s %.4g", sign, name, ledger->field); \
+    column += fprintf(out, "%s %s %.4g", sign, name, energy->field); \
     sign = " +";                                                     \
   }
-  SB_LEDGER_LINES(WRITE_LINE)
+  SB_ENERGY_LINES(WRITE_LINE)
 #undef WRITE_LINE
-  fprintf(out, "\n            residual %.2g of the energy moved", sb_ledger_residual_ratio(ledger));
+  fprintf(out, "\n            residual %.2g of the energy moved", sb_energy_residual_ratio(energy));
   /* What load and flywheels give back makes a share of nothing. */
-  if (ledger->given > 0.0 && ledger->load_work >= 0.0 && ledger->load_work <= ledger->given)
-    fprintf(out, "; %.1f %% of it did the load's work", 100.0 * ledger->load_work / ledger->given);
+  if (energy->given > 0.0 && energy->load_work >= 0.0 && energy->load_work <= energy->given)
+    fprintf(out, "; %.1f %% of it did the load's work", 100.0 * energy->load_work / energy->given);
   fputc('\n', out);
 }
 
@@ -196,10 +196,49 @@ static void write_notes(FILE *out, const struct sb_report *report)
         "overcharged so, and can be spoiled or burn; let a brake take that energy.",
         report->result->overcharge_as);
   }
-  if (sb_ledger_residual_ratio(&sums->ledger) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
+  if (sb_energy_residual_ratio(&sums->energy) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
   if (isfinite(model->limits.winding_c) && !model->winding.is_present) {
     fprintf(out, "Note: limits.winding is not judged: without motor.winding its temperature is not simulated.\n");
   }
+}
+
+static void write_warmth(FILE *out, const char *when, const struct sb_warmup *warmup, const struct sb_warmth *warmth)
+{
+  fprintf(out, "%s %.1f C", when, warmth->winding_c);
+  if (warmup->model.winding.housing_capacity_j_k > 0.0) fprintf(out, " (housing %.1f C)", warmth->housing_c);
+}
+
+static void write_warmup(FILE *out, const struct sb_warmup *warmup)
+{
+  const struct sb_model *model = &warmup->model;
+  fputs("\nRepeated until warm: each time winding and housing as warm as they were left\n  ", out);
+  switch (warmup->end) {
+    case SB_WARMUP_STEADY:
+      fprintf(out, "Settles: no warmer after %lld repeats, %.6g s.", warmup->repeat_count, warmup->end_s);
+      break;
+    case SB_WARMUP_TOO_HOT:
+      fprintf(out, "The winding passes its limit of %.6g C in repeat %lld, %.6g s after the first start.",
+              model->limits.winding_c, warmup->repeat_count, warmup->end_s);
+      break;
+    case SB_WARMUP_CUT_OUT:
+      fprintf(out, "The cut-out opens at %.6g C in repeat %lld, %.6g s after the first start.",
+              model->winding.cut_out_c, warmup->repeat_count, warmup->end_s);
+      break;
+    case SB_WARMUP_OPEN:
+      fprintf(out, "Neither settled nor too warm after %lld repeats, %.6g s.", warmup->repeat_count, warmup->end_s);
+      break;
+  }
+  write_warmth(out, "\n  That repeat, which follows, starts at", warmup, &warmup->start);
+  fprintf(out, ", reaches %.1f C,\n ", warmup->peak_c);
+  write_warmth(out, " and ends at", warmup, &warmup->finish);
+  fputs(".\n", out);
+  if (warmup->end == SB_WARMUP_STEADY && warmup->greatest_start_c - warmup->least_start_c > SB_WARMUP_STEADY_K) {
+    fprintf(out, "  From repeat to repeat it starts at %.1f C to %.1f C: the machine acts on its own warmth.\n",
+            warmup->least_start_c, warmup->greatest_start_c);
+  }
+  if (warmup->simulated_count == warmup->repeat_count) return;
+  fprintf(out, "  %d repeat%s simulated; the others were passed over, %g K at a time.\n", warmup->simulated_count,
+          warmup->simulated_count == 1 ? " was" : "s were", SB_WARMUP_LEAP_K);
 }
 
 void sb_report_write_text(FILE *out, const struct sb_report *report)
@@ -213,7 +252,7 @@ void sb_report_write_text(FILE *out, const struct sb_report *report)
             report->controller != NULL ? report->controller : "");
   }
   fprintf(out, ", %.6g s at a step of %.3g ms\n", report->result->end.time_s, 1000.0 * model->run.step_s);
-  if (report->warmup != NULL) sb_warmup_write_text(out, report->warmup);
+  if (report->warmup != NULL) write_warmup(out, report->warmup);
   write_verdicts(out, report);
   write_shifts(out, report);
   write_motion(out, report);
@@ -252,11 +291,11 @@ static double figure_current(const struct sb_report *r)
 }
 static double figure_given(const struct sb_report *r)
 {
-  return r->result->sums.ledger.given;
+  return r->result->sums.energy.given;
 }
 static double figure_work(const struct sb_report *r)
 {
-  return r->result->sums.ledger.load_work;
+  return r->result->sums.energy.load_work;
 }
 
 static void write_verdict_lines(FILE *out, const struct sb_report *reports, int count)

@@ -33,13 +33,18 @@ int sb_verdict_find(const char *name)
   return -1;
 }
 
+enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause)
+{
+  return cause == SB_CAUSE_LOAD ? SB_VERDICT_BUSY_SHIFTING : SB_VERDICT_HUNTING;
+}
+
 const char *sb_cause_name(enum sb_cause cause)
 {
   switch (cause) {
-    case SB_CAUSE_NONE: return NULL;
     case SB_CAUSE_THRESHOLDS: return "threshold-driven";
     case SB_CAUSE_DWELL: return "dwell-driven";
-    case SB_CAUSE_LOAD: return "load-driven";
+    case SB_CAUSE_NONE:
+    case SB_CAUSE_LOAD: break;
   }
   return NULL;
 }
@@ -261,10 +266,11 @@ const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_mo
   struct words words = {text, size, 0};
   text[0] = 0;
   switch (verdict->kind) {
-    case SB_VERDICT_HUNTING: say_hunting(&words, verdict, model, closed); break;
+    case SB_VERDICT_HUNTING:
+    case SB_VERDICT_BUSY_SHIFTING: say_hunting(&words, verdict, model, closed); break;
     case SB_VERDICT_STALL: say_stall(&words, verdict, model, closed); break;
     case SB_VERDICT_STUCK_LOW:
-    case SB_VERDICT_FALSE_DOWNSHIFT: say_low(&words, verdict, model, closed); break;
+    case SB_VERDICT_NEEDLESS_DOWNSHIFT: say_low(&words, verdict, model, closed); break;
     case SB_VERDICT_OVERLOAD:
       say(&words, "Overloads the output from %.4g s on, for %.3g s: %.3g N.m against a limit of %.3g N.m",
           verdict->first_s, verdict->duration_s, verdict->greatest_nm, verdict->least_nm);

@@ -42,18 +42,6 @@ int sb_grid_index(const struct sb_grid *grid, long point, int axis)
   return (int)(axis == 0 ? point % first : point / first);
 }
 
-struct sb_map_verdict sb_grid_verdict(const struct sb_monitor *monitor)
-{
-  struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
-  for (size_t i = 0; i < monitor->verdict_count; i++) {
-    const struct sb_verdict *v = &monitor->verdicts[i];
-    verdict.kinds |= 1U << v->kind;
-    const bool is_first = v->kind == SB_VERDICT_HUNTING && (verdict.cause == SB_CAUSE_NONE || v->cause < verdict.cause);
-    if (is_first) verdict.cause = v->cause;
-  }
-  return verdict;
-}
-
 static enum sb_status run_model(const struct sb_model *model, const struct sb_decider *decider,
                                 struct sb_grid_point *out, struct sb_error *err)
 {
@@ -67,10 +55,10 @@ static enum sb_status run_model(const struct sb_model *model, const struct sb_de
   }
   if (status != SB_OK) return status;
   *out = (struct sb_grid_point){.end = SB_GRID_RAN,
-                                .verdict = sb_grid_verdict(&result.monitor),
+                                .verdict = sb_map_verdict_of(&result.monitor),
                                 .figures = {.shift_count = (long)result.monitor.shift_count,
                                             .output_turns = result.end.output_turns,
-                                            .given_j = result.sums.ledger.given,
+                                            .given_j = result.sums.energy.given,
                                             .greatest_torque_nm = fabs(result.sums.output_torque_nm.value)},
                                 .standstill_s = result.sums.standstill_time_s};
   sb_run_result_clear(&result);

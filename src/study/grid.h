@@ -59,7 +59,7 @@ struct sb_grid_point {
 };
 
 /* Verdict and figures of a finished run. */
-struct sb_map_verdict sb_grid_verdict(const struct sb_monitor *monitor);
+struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor);
 
 /* Loads and runs one point: the scenario at path, with the sets, then the point's values; decider as in run.h.
  * SB_ERR_MEMORY, SB_ERR_IO, SB_ERR_CONTROLLER. */

@@ -67,7 +67,7 @@ static bool take_field(const char **row, char *out, size_t size)
 static bool read_verdicts(const char *cause, char *all, struct sb_map_verdict *verdict)
 {
   *verdict = (struct sb_map_verdict){0, SB_CAUSE_NONE};
-  for (int c = SB_CAUSE_THRESHOLDS; c <= SB_CAUSE_LOAD; c++) {
+  for (int c = SB_CAUSE_THRESHOLDS; c <= SB_CAUSE_DWELL; c++) {
     if (strcmp(cause, sb_cause_name((enum sb_cause)c)) == 0) verdict->cause = (enum sb_cause)c;
   }
   if (strcmp(all, "holds") == 0) return true;
@@ -78,6 +78,7 @@ static bool read_verdicts(const char *cause, char *all, struct sb_map_verdict *v
     const int kind = sb_verdict_find(name);
     if (kind < 0) return false;
     verdict->kinds |= 1U << kind;
+    if (kind == SB_VERDICT_BUSY_SHIFTING) verdict->cause = SB_CAUSE_LOAD;
     name = next;
   }
   return verdict->kinds != 0;

@@ -223,7 +223,7 @@ static void fill_times(const struct sb_model *model, const struct sb_motor_line 
   pair->shift_up_time_s = finite_or_nan(sb_closed_form_shift(model, line, slow, fast, load, up).time_s);
   pair->shift_down_time_s = finite_or_nan(sb_closed_form_shift(model, line, fast, slow, load, down).time_s);
   pair->shortest_dwell_s = pair->shortest_dwell_settled_s = pair->shortest_start_delay_s = NAN;
-  if (pair->is_false_downshift) return; /* it would fall below again */
+  if (pair->is_needless_downshift) return; /* it would fall below again */
   pair->shortest_dwell_s = dwell_from(model, line, slow, load, up, down);
   pair->shortest_dwell_settled_s =
       dwell_from(model, line, slow, load, sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm), down);
@@ -245,9 +245,9 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
   pair.helping_up_nm = sb_closed_form_helping_nm(model, line, slow, model->control.up_fraction[slow]);
   pair.helping_down_nm = sb_closed_form_helping_nm(model, line, fast, model->control.down_fraction[slow]);
   pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_up_nm;
-  pair.is_false_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
+  pair.is_needless_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
   const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_up_nm;
-  const bool is_hold_met = !pair.is_false_downshift && lightest_nm > pair.helping_down_nm;
+  const bool is_hold_met = !pair.is_needless_downshift && lightest_nm > pair.helping_down_nm;
   pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, is_up_met);
   pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, is_hold_met);
 

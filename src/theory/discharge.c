@@ -25,7 +25,7 @@ const char *sb_discharge_words(enum sb_discharge_kind kind)
 
 bool sb_discharge_is_of_pair(enum sb_discharge_kind kind)
 {
-  return kind == SB_DISCHARGE_STUCK_LOW || kind == SB_DISCHARGE_FALSE_DOWNSHIFT || kind == SB_DISCHARGE_HUNTING;
+  return kind == SB_DISCHARGE_STUCK_LOW || kind == SB_DISCHARGE_NEEDLESS_DOWNSHIFT || kind == SB_DISCHARGE_HUNTING;
 }
 
 int sb_discharge_subject_count(enum sb_discharge_kind kind, int gear_count)
@@ -196,7 +196,7 @@ static const struct kind {
   curve_fn *margin;
 } kinds[SB_DISCHARGE_KIND_COUNT] = {
     [SB_DISCHARGE_STUCK_LOW] = {.parts = {given_at_up_nm}, .margin = up_over_lightest_nm},
-    [SB_DISCHARGE_FALSE_DOWNSHIFT] = {.parts = {given_at_down_nm}, .margin = down_over_lightest_nm},
+    [SB_DISCHARGE_NEEDLESS_DOWNSHIFT] = {.parts = {given_at_down_nm}, .margin = down_over_lightest_nm},
     [SB_DISCHARGE_HUNTING] = {.parts = {given_at_down_nm, given_at_up_nm, down_over_heaviest_nm, up_over_lightest_nm,
                                         down_over_up_nm},
                               .margin = clear_of_hunting_nm},

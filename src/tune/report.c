@@ -143,7 +143,7 @@ static double closed_limit(const struct sb_tune_closed *closed, enum sb_tune_dir
   if (direction == SB_TUNE_UP_LOWER && is_band) return closed->least_up;
   if (direction == SB_TUNE_UP_HIGHER && worst == SB_VERDICT_STUCK_LOW) return closed->greatest_up;
   if (direction == SB_TUNE_DOWN_HIGHER && is_band) return closed->greatest_down_band;
-  if (direction == SB_TUNE_DOWN_HIGHER && worst == SB_VERDICT_FALSE_DOWNSHIFT) return closed->greatest_down_hold;
+  if (direction == SB_TUNE_DOWN_HIGHER && worst == SB_VERDICT_NEEDLESS_DOWNSHIFT) return closed->greatest_down_hold;
   return NAN;
 }
 

@@ -95,7 +95,7 @@ static void run_until_warm_says_where_it_settles(void **state)
   shell_expect(said, "Settles: no warmer after ");
   shell_expect(said, "repeats were simulated; the others were passed over, 0.5 K at a time");
   said = shell_run("$SHIFTBAND run --until-warm --json --set controller.down='56 %' scenarios/seed-drill.yaml");
-  shell_expect(said, "\"until_warm\":{\"end\":\"settled\",");
+  shell_expect(said, "\"until_warm\":{\"end\":\"steady state\",");
   assert_true(shell_figure(said, "\"simulated\":") < shell_figure(said, "\"repeats\":"));
 }
 

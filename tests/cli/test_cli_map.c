@@ -109,7 +109,7 @@ static void csv_limits_and_json_carry_the_same_facts(void **state)
   shell_expect(said, "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause,all_verdicts,shifts,output_turns,"
                      "given_j,greatest_torque_nm\n");
   shell_expect(said, "limit,down_pct,up_pct\n");
-  shell_expect(said, "2 downshift for nothing");
+  shell_expect(said, "2 needless downshift");
   shell_expect(said, "2 stuck low");
   if (shell_run("command -v python3")->code != 0) skip();
   said = shell_run(

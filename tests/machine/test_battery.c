@@ -333,7 +333,7 @@ static bool is_there(const struct sb_model *model, const struct sb_closed_form *
   const double load_nm = kind == SB_DISCHARGE_CUT_LIGHTEST ? form->lightest_load_nm : form->heaviest_load_nm;
   switch (kind) {
     case SB_DISCHARGE_STUCK_LOW: return pair->is_stuck_low;
-    case SB_DISCHARGE_FALSE_DOWNSHIFT: return pair->is_false_downshift;
+    case SB_DISCHARGE_NEEDLESS_DOWNSHIFT: return pair->is_needless_downshift;
     case SB_DISCHARGE_HUNTING:
       return pair->has_band && pair->downshift_torque_nm < form->heaviest_load_nm &&
              pair->upshift_torque_nm > form->lightest_load_nm;

@@ -99,12 +99,12 @@ static void grid_points_are_runs_of_their_own(void **state)
     assert_int_equal(sb_grid_run(&grid, path, NULL, 0, NULL, i, &point, NULL), SB_OK);
     load(path, sets, 2);
     assert_int_equal(sb_run(&scenario.model, &options, &result, NULL), SB_OK);
-    const struct sb_map_verdict verdict = sb_grid_verdict(&result.monitor);
+    const struct sb_map_verdict verdict = sb_map_verdict_of(&result.monitor);
     assert_int_equal(point.end, SB_GRID_RAN);
     assert_int_equal(point.verdict.kinds, verdict.kinds);
     assert_int_equal(point.figures.shift_count, result.monitor.shift_count);
     assert_true(point.figures.output_turns == result.end.output_turns);
-    assert_true(point.figures.given_j == result.sums.ledger.given);
+    assert_true(point.figures.given_j == result.sums.energy.given);
     assert_true(point.standstill_s == result.sums.standstill_time_s);
     hunting += point.verdict.kinds != 0;
     sb_run_result_clear(&result);

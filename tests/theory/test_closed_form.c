@@ -356,7 +356,7 @@ static void figures_at_both_ends_of_the_load_are_told_apart(void **state)
   model.load.part_count = 0;
   box_add_constant(&model, form.pairs[0].downshift_torque_nm, true);
   form = sb_closed_form_solve(&model);
-  assert_true(form.pairs[0].is_false_downshift);
+  assert_true(form.pairs[0].is_needless_downshift);
   assert_true(isnan(form.pairs[0].shortest_dwell_s));
 }
 
@@ -366,7 +366,7 @@ static void hopeless_thresholds_give_no_number(void **state)
   struct sb_model model = box_cart();
   box_add_constant(&model, 5.0, true); /* above what the fast gear carries at 60 % */
   struct sb_closed_form form = sb_closed_form_solve(&model);
-  assert_true(form.pairs[0].is_false_downshift);
+  assert_true(form.pairs[0].is_needless_downshift);
   assert_true(isnan(form.pairs[0].shortest_dwell_s));
   assert_true(isnan(form.pairs[0].shortest_start_delay_s));
   model.load.part_count = 0;
@@ -485,7 +485,7 @@ static void random_boxes_agree_with_themselves(void **state)
       at.supply.open_circuit_voltage_v = pair->least_voltage_hold_v;
       assert_near(sb_closed_form_solve(&at).pairs[0].downshift_torque_nm, form.lightest_load_nm, 1e-12 * torque_scale);
       at.supply.open_circuit_voltage_v = pair->least_voltage_hold_v * (1.0 - 1e-9);
-      assert_true(sb_closed_form_solve(&at).pairs[0].is_false_downshift);
+      assert_true(sb_closed_form_solve(&at).pairs[0].is_needless_downshift);
     }
     if (!isnan(form.gears[1].least_voltage_v) && form.heaviest_load_nm > 0.0) {
       at.supply.open_circuit_voltage_v = form.gears[1].least_voltage_v;

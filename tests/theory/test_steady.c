@@ -218,7 +218,7 @@ static void a_target_below_down_holds_the_fast_gear_under_no_load(void **state)
   model.control.down_fraction[0] = 0.65;
   model.control.up_fraction[0] = 0.9;
   const struct sb_closed_form form = sb_closed_form_solve(&model);
-  assert_true(form.pairs[0].is_false_downshift);
+  assert_true(form.pairs[0].is_needless_downshift);
   assert_true(isnan(form.pairs[0].shortest_dwell_s));
 }
 
