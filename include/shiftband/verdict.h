@@ -29,20 +29,21 @@
 #include "shiftband/closed_form.h"
 #include "shiftband/sim.h"
 
-#define SB_VERDICT_LIST(X)                               \
-  X(SB_VERDICT_HUNTING, "hunting")                       \
-  X(SB_VERDICT_BUSY_SHIFTING, "busy shifting")           \
-  X(SB_VERDICT_STALL, "stall")                           \
-  X(SB_VERDICT_STUCK_LOW, "stuck low")                   \
-  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift") \
-  X(SB_VERDICT_OVERLOAD, "overload")                     \
-  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")         \
-  X(SB_VERDICT_SLIPPING, "slipping")                     \
-  X(SB_VERDICT_OVERHEATED, "overheated")                 \
-  X(SB_VERDICT_DRIVE_CUT, "drive cut")
+/* X(code, name, its sentence: src/run/explain.h) */
+#define SB_VERDICT_LIST(X)                                                              \
+  X(SB_VERDICT_HUNTING, "hunting", sb_explain_hunting)                                  \
+  X(SB_VERDICT_BUSY_SHIFTING, "busy shifting", sb_explain_busy_shifting)                \
+  X(SB_VERDICT_STALL, "stall", sb_explain_stall)                                        \
+  X(SB_VERDICT_STUCK_LOW, "stuck low", sb_explain_stuck_low)                            \
+  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift", sb_explain_needless_downshift) \
+  X(SB_VERDICT_OVERLOAD, "overload", sb_explain_overload)                               \
+  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged", sb_explain_not_engaged)                \
+  X(SB_VERDICT_SLIPPING, "slipping", sb_explain_slipping)                               \
+  X(SB_VERDICT_OVERHEATED, "overheated", sb_explain_overheated)                         \
+  X(SB_VERDICT_DRIVE_CUT, "drive cut", sb_explain_drive_cut)
 
 enum sb_verdict_kind {
-#define SB_VERDICT_CODE(code, name) code,
+#define SB_VERDICT_CODE(code, name, explain) code,
   SB_VERDICT_LIST(SB_VERDICT_CODE)
 #undef SB_VERDICT_CODE
       SB_VERDICT_KIND_COUNT
@@ -170,8 +171,24 @@ void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is
 /* The end of the run: closes what is open and puts the verdicts in order. SB_ERR_MEMORY when anything was lost. */
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums);
 
-/* Writes the verdict as sentences a builder can act on; cut to size. Returns text. */
-const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_model *model,
-                            const struct sb_closed_form *closed, char *text, size_t size);
+enum { SB_CURE_SIZE = 64, SB_CURES_MAX = 4, SB_EXPLANATION_SIZE = 1024 };
+
+/* A key whose change cures a verdict. */
+struct sb_cure {
+  char key[SB_CURE_SIZE];   /* as a scenario has it, by its dotted path: "controller.upshift_above" */
+  const char *bound;        /* "at least", "at most"; NULL: the very value, or none */
+  char value[SB_CURE_SIZE]; /* with its unit: "88.0 %"; "": none follows from the run or the closed forms */
+};
+
+/* What happened, why, and what cures it. Cures with a value cure it each alone. */
+struct sb_explanation {
+  char text[SB_EXPLANATION_SIZE];
+  struct sb_cure cures[SB_CURES_MAX];
+  int cure_count;
+};
+
+/* Explains a verdict of a model's run. */
+void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
+                        const struct sb_closed_form *closed, struct sb_explanation *out);
 
 #endif
