@@ -47,12 +47,12 @@ static void say_span(const struct sb_check_case *at, const struct sb_discharge_s
       sb_words_say(
           out, 2, 4,
           "Stuck low %s: under the lightest load, %s N.m, %s does not reach the %s of up, and never gives way to %s.",
-          where, lightest.text, name, SET(model->control.up_fraction[span->index]), next);
+          where, lightest.text, name, SET(model->control.upshift_fraction[span->index]), next);
       break;
     case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
       sb_words_say(out, 2, 4,
-                   "Downshift for nothing %s: even under the lightest load, %s N.m, %s stays below the %s of down.",
-                   where, lightest.text, next, SET(model->control.down_fraction[span->index]));
+                   "Needless downshift %s: even under the lightest load, %s N.m, %s stays below the %s of down.", where,
+                   lightest.text, next, SET(model->control.downshift_fraction[span->index]));
       break;
     case SB_DISCHARGE_HUNTING:
       sb_words_say(out, 2, 4,
@@ -150,7 +150,8 @@ static void write_pair(const struct sb_check_report *report, int pair, FILE *out
     sb_words_cell(out, 13, "%s", sb_figure_torque(figures->downshift_torque_nm, "any load", "no load").text);
     sb_words_cell(out, 13, "%s", sb_figure_torque(figures->upshift_torque_nm, "no load", "any load").text);
     sb_words_cell(out, 9, "%s",
-                  isnan(figures->least_safe_up) ? "none" : sb_figure_percent_by(ceil, figures->least_safe_up).text);
+                  isnan(figures->least_safe_upshift) ? "none"
+                                                     : sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
     sb_words_cell(out, 12, "%s", sb_figure_percent_by(floor, form.gears[pair].lightest_reading).text);
     sb_words_cell(out, 11, "%s", sb_figure_percent_by(floor, form.gears[pair + 1].lightest_reading).text);
     fprintf(out, "%s\n", list_troubles(&report->discharge, pair, charge, troubles));
@@ -224,10 +225,10 @@ static void put_row(struct sb_json *json, const struct sb_model *model, const st
     sb_json_open_object(json);
     sb_json_put_number(json, "downshift_torque_nm", form->pairs[pair].downshift_torque_nm);
     sb_json_put_number(json, "upshift_torque_nm", form->pairs[pair].upshift_torque_nm);
-    sb_json_put_number(json, "least_safe_up_pct", 100.0 * form->pairs[pair].least_safe_up);
-    sb_json_put_number(json, "greatest_safe_down_pct", 100.0 * form->pairs[pair].greatest_safe_down);
-    sb_json_put_number(json, "stuck_low_from_up_pct", 100.0 * form->gears[pair].lightest_reading);
-    sb_json_put_number(json, "for_nothing_from_down_pct", 100.0 * form->gears[pair + 1].lightest_reading);
+    sb_json_put_number(json, "least_safe_upshift_pct", 100.0 * form->pairs[pair].least_safe_upshift);
+    sb_json_put_number(json, "greatest_safe_downshift_pct", 100.0 * form->pairs[pair].greatest_safe_downshift);
+    sb_json_put_number(json, "stuck_low_from_upshift_pct", 100.0 * form->gears[pair].lightest_reading);
+    sb_json_put_number(json, "needless_from_downshift_pct", 100.0 * form->gears[pair + 1].lightest_reading);
     sb_json_close(json);
   }
   sb_json_close(json);

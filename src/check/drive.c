@@ -7,6 +7,7 @@
 
 #include "base/constants.h"
 #include "text/words.h"
+#include "theory/steady.h"
 
 enum { LIST_SIZE = 640 };
 
@@ -21,7 +22,7 @@ static const char *order_word(double order)
 
 static bool is_held(const struct sb_model *model)
 {
-  return model->drive.mode == SB_DRIVE_SPEED_HOLD;
+  return model->drive.mode == SB_DRIVE_SPEED_CONTROL;
 }
 
 /* Adds to a list of words: "a", "a, b". */
@@ -47,7 +48,7 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
   char held[LIST_SIZE] = "", beyond[LIST_SIZE] = "", swinging[LIST_SIZE] = "";
   sb_words_say(
       out, 2, 4,
-      "Speed hold at %s rpm, %s of the motor's no-load speed: full duty at %s rpm below it, an integral time of %s s, "
+      "Speed control at %s rpm, %s of the motor's no-load speed: full duty at %s rpm below it, an integral time of %s s, "
       "the duty set every %s s.",
       NUM(drive->target_rad_s * rpm_per_rad_s), PCT(drive->target_rad_s / model->motor.no_load_speed_rad_s),
       NUM(rpm_per_rad_s / drive->gain_per_rad_s), NUM(drive->gain_per_rad_s / drive->integral_per_rad),
@@ -60,12 +61,12 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
     } else {
       append(beyond, "%s", name);
     }
-    if (!sb_closed_form_hold_settles(model, &at->line, g)) append(swinging, "%s", name);
+    if (!sb_steady_is_stable(model, &at->line, g)) append(swinging, "%s", name);
   }
   if (held[0] != 0) {
     sb_words_say(
         out, 2, 4,
-        "In speed hold the speed hides the load %s: only beyond is the duty at its limit of %s, and the speed falls.",
+        "In speed control the speed hides the load %s: only beyond is the duty at its limit of %s, and the speed falls.",
         held, SET(drive->limit_fraction));
   }
   if (beyond[0] != 0) sb_words_say(out, 2, 4, "Under the lightest load the target is not reached in %s.", beyond);
@@ -83,7 +84,7 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
   const struct sb_sensor *sensor = &model->control.sensor;
   const double limit = model->drive.limit_fraction;
   const int pairs = model->gearbox.gear_count - 1;
-  const double greatest = sb_closed_form_greatest_reading(model, &at->line);
+  const double greatest = sb_steady_greatest_reading(model, &at->line);
   if (pairs < 1) return;
   if (sensor->quantity == SB_SENSES_DUTY) {
     sb_words_say(
@@ -102,7 +103,7 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
         "soon as the speed is back; reading: duty or current tells more.");
   }
   for (int p = 0; p < pairs; p++) {
-    const double down = model->control.down_fraction[p], up = model->control.up_fraction[p];
+    const double down = model->control.downshift_fraction[p], up = model->control.upshift_fraction[p];
     const char *slow = model->gearbox.gears[p].name, *fast = model->gearbox.gears[p + 1].name;
     if (isinf(at->form.pairs[p].upshift_torque_nm) && at->form.pairs[p].upshift_torque_nm < 0.0) {
       sb_words_say(out, 2, 4, "%s never shifts up: up of %s is above %s, the greatest reading there is.", slow, SET(up),
@@ -182,7 +183,7 @@ static void put_hold(struct sb_json *json, const struct sb_check_case *at)
     sb_json_open_object(json);
     sb_json_put_string(json, "name", at->model.gearbox.gears[g].name);
     sb_json_put_number(json, "hidden_torque_nm", at->form.gears[g].hidden_torque_nm);
-    sb_json_put_boolean(json, "settles", sb_closed_form_hold_settles(&at->model, &at->line, g));
+    sb_json_put_boolean(json, "settles", sb_steady_is_stable(&at->model, &at->line, g));
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -194,7 +195,7 @@ void sb_check_put_drive(struct sb_json *json, const struct sb_check_case *at)
   const struct sb_drive *drive = &at->model.drive;
   const struct sb_sensor *sensor = &at->model.control.sensor;
   sb_json_put_object(json, "drive");
-  sb_json_put_string(json, "mode", is_held(&at->model) ? "speed hold" : "open loop");
+  sb_json_put_string(json, "mode", is_held(&at->model) ? "speed control" : "open loop");
   sb_json_put_number(json, "limit_pct", 100.0 * drive->limit_fraction);
   sb_json_put_number(json, "period_s", drive->period_s);
   sb_json_put_number(json, "ramp_s", drive->ramp_s);

@@ -6,6 +6,7 @@
 
 #include "machine/caution.h"
 #include "text/words.h"
+#include "theory/torque_balance.h"
 #include "theory/warmth.h"
 
 /* The highest of the usual thermal classes of insulation, 180 (H): IEC 60085 (from memory). Judged against where no limit
@@ -39,7 +40,7 @@ static struct burden burden_of(const struct sb_model *model, int gear, const cha
                          .load = load,
                          .outside_nm = outside_nm,
                          .loss_w = sb_warmth_loss_w(model, gear, outside_nm, model->winding.start_c),
-                         .settled = sb_warmth_settled(model, gear, outside_nm),
+                         .settled = sb_warmth_steady(model, gear, outside_nm),
                          .reach = sb_warmth_reached(model, gear, outside_nm, bound_of(model))};
 }
 
@@ -81,7 +82,7 @@ static void fill_case(struct sb_check_case *at, const struct sb_model *model, co
 {
   at->label = label;
   at->model = sb_winding_warm_model(model, winding_c);
-  at->line = sb_closed_form_line(&at->model);
+  at->line = sb_torque_balance_line(&at->model);
   at->form = sb_closed_form_solve(&at->model);
 }
 
@@ -251,7 +252,7 @@ void sb_check_caution_heat(struct sb_check_report *report)
   char why[160];
   if (model->winding.cut_out_c <= limit_c) return;
   const struct sb_warmth_reach reach = sb_warmth_reached(model, SB_WARMTH_BLOCKED, 0.0, limit_c);
-  const double settled_c = sb_warmth_settled(model, SB_WARMTH_BLOCKED, 0.0).winding_c;
+  const double settled_c = sb_warmth_steady(model, SB_WARMTH_BLOCKED, 0.0).winding_c;
   if (!is_limited && isinf(settled_c)) {
     add_caution(report, "with its shaft blocked the winding burns");
   } else if (isfinite(reach.time_s)) {

@@ -37,8 +37,8 @@ static struct blow blow_of(const struct sb_check_case *at, const struct sb_model
 static struct blow engagement_blow(const struct sb_check_case *at, int gear)
 {
   const int last = at->model.gearbox.gear_count - 1;
-  const double by_up = gear > 0 ? at->form.pairs[gear - 1].slip_up_rad_s : (double)NAN;
-  const double by_down = gear < last ? at->form.pairs[gear].slip_down_rad_s : (double)NAN;
+  const double by_up = gear > 0 ? at->form.pairs[gear - 1].slip_upshift_rad_s : (double)NAN;
+  const double by_down = gear < last ? at->form.pairs[gear].slip_downshift_rad_s : (double)NAN;
   const bool is_by_up = fabs(by_up) > fabs(by_down) || isnan(by_down);
   return blow_of(at, &at->model, gear, is_by_up ? by_up : by_down);
 }

@@ -100,7 +100,7 @@ static void write_gears(const struct sb_check_case *at, FILE *out)
     sb_words_cell(out, width, "%s", gearbox->gears[g].name);
     sb_words_cell(out, 11, "%s", NUM(gear->ratio));
     sb_words_cell(out, 12, "%s", PCT(gear->efficiency));
-    sb_words_cell(out, 14, "%s", gear->sense > 0 ? "as motor" : "opposite");
+    sb_words_cell(out, 14, "%s", gear->output_direction > 0 ? "as motor" : "opposite");
     sb_words_cell(out, 15, "%s N.m", NUM(gear->stall_torque_nm));
     sb_words_cell(out, 15, "%s s", NUM(gear->time_constant_s));
     fprintf(out, "%s kg.m2\n", NUM(gear->inertia_kg_m2));
@@ -146,8 +146,8 @@ static struct pair pair_of(const struct sb_check_case *at, int p)
                        .slow_name = at->model.gearbox.gears[p].name,
                        .fast_name = at->model.gearbox.gears[p + 1].name,
                        .fast_gear = p + 2,
-                       .down = at->model.control.down_fraction[p],
-                       .up = at->model.control.up_fraction[p]};
+                       .down = at->model.control.downshift_fraction[p],
+                       .up = at->model.control.upshift_fraction[p]};
 }
 
 /* Loads between two of the thresholds' torques, of which either may be a torque of none or of all. */
@@ -170,7 +170,7 @@ static void say_band(const struct pair *pair, FILE *out)
   const double td = pair->figures->downshift_torque_nm;
   const double tu = pair->figures->upshift_torque_nm;
   if (!pair->figures->has_band) {
-    const double margin = pair->up - pair->figures->least_safe_up;
+    const double margin = pair->up - pair->figures->least_safe_upshift;
     if (!(margin >= 0.0)) { /* none, or no load brings the two about */
       sb_words_say(out, 2, 4, "No hunting band.");
     } else {
@@ -180,12 +180,12 @@ static void say_band(const struct pair *pair, FILE *out)
   }
   /* An up that the slow gear never reaches would only trade hunting for a box that stays low, unless low is where every
    * load of this scenario belongs. */
-  const bool belongs_low = pair->at->form.lightest_load_nm >= td && !isnan(pair->figures->least_safe_up);
-  const bool is_up_of_use = belongs_low || pair->figures->least_safe_up < pair->slow->lightest_reading;
-  const bool is_down_of_use = !isnan(pair->figures->greatest_safe_down);
+  const bool belongs_low = pair->at->form.lightest_load_nm >= td && !isnan(pair->figures->least_safe_upshift);
+  const bool is_up_of_use = belongs_low || pair->figures->least_safe_upshift < pair->slow->lightest_reading;
+  const bool is_down_of_use = !isnan(pair->figures->greatest_safe_downshift);
   char advice[4 * SB_FIGURE_SIZE + 96];
-  const struct sb_figure up = sb_figure_percent_by(ceil, pair->figures->least_safe_up);
-  const struct sb_figure down = sb_figure_percent_by(floor, pair->figures->greatest_safe_down);
+  const struct sb_figure up = sb_figure_percent_by(ceil, pair->figures->least_safe_upshift);
+  const struct sb_figure down = sb_figure_percent_by(floor, pair->figures->greatest_safe_downshift);
   if (is_up_of_use && is_down_of_use) {
     snprintf(advice, sizeof advice, "raise up to at least %s, or lower down to at most %s", up.text, down.text);
   } else if (is_up_of_use) {
@@ -211,8 +211,8 @@ static void say_lightest(const struct pair *pair, FILE *out)
 {
   const struct sb_figure lightest = sb_figure_of(pair->at->form.lightest_load_nm);
   const struct sb_pair_figures *figures = pair->figures;
-  const bool is_low_helped = pair->at->form.heaviest_load_nm <= figures->helping_up_nm;
-  const bool is_down_helped = pair->at->form.heaviest_load_nm <= figures->helping_down_nm;
+  const bool is_low_helped = pair->at->form.heaviest_load_nm <= figures->helping_upshift_nm;
+  const bool is_down_helped = pair->at->form.heaviest_load_nm <= figures->helping_downshift_nm;
   if (is_low_helped) {
     sb_words_say(
         out, 2, 4,
@@ -224,36 +224,35 @@ static void say_lightest(const struct pair *pair, FILE *out)
         "Stuck low: under the lightest load, %s N.m, %s gets no further than %s; after one downshift the box never comes "
         "back. Set up below that.",
         lightest.text, pair->slow_name, PCT(pair->slow->lightest_reading));
-  } else if (pair->at->form.lightest_load_nm <= figures->helping_up_nm) {
+  } else if (pair->at->form.lightest_load_nm <= figures->helping_upshift_nm) {
     sb_words_say(
         out, 2, 4,
         "Comes back up only under loads above %s N.m: one that drives the motor harder raises its current, and %s stays "
         "below up.",
-        NUM(figures->helping_up_nm), pair->slow_name);
+        NUM(figures->helping_upshift_nm), pair->slow_name);
   } else {
     sb_words_say(out, 2, 4, "Comes back up: %s runs at %s under the lightest load, %s N.m.", pair->slow_name,
                  PCT(pair->slow->lightest_reading), lightest.text);
   }
-  if (!is_down_helped && pair->at->form.lightest_load_nm <= figures->helping_down_nm) {
+  if (!is_down_helped && pair->at->form.lightest_load_nm <= figures->helping_downshift_nm) {
     sb_words_say(out, 2, 4, "Below %s N.m the load drives the motor so hard that %s falls below down.",
-                 NUM(figures->helping_down_nm), pair->fast_name);
+                 NUM(figures->helping_downshift_nm), pair->fast_name);
   }
   if (!figures->is_needless_downshift) return;
   if (is_down_helped) {
     sb_words_say(
         out, 2, 4,
-        "Downshift for nothing: every load of this scenario drives the motor so hard that by its current %s falls below "
+        "Needless downshift: every load of this scenario drives the motor so hard that by its current %s falls below "
         "down.",
         pair->fast_name);
     return;
   }
   if (pair->fast->lightest_speed_rad_s > 0.0) {
-    sb_words_say(
-        out, 2, 4,
-        "Downshift for nothing: under the lightest load %s runs at %s, so it is never held. Set down below that.",
-        pair->fast_name, PCT(pair->fast->lightest_reading));
+    sb_words_say(out, 2, 4,
+                 "Needless downshift: under the lightest load %s runs at %s, so it is never held. Set down below that.",
+                 pair->fast_name, PCT(pair->fast->lightest_reading));
   } else {
-    sb_words_say(out, 2, 4, "Downshift for nothing: %s stalls under the lightest load.", pair->fast_name);
+    sb_words_say(out, 2, 4, "Needless downshift: %s stalls under the lightest load.", pair->fast_name);
   }
 }
 
@@ -270,11 +269,11 @@ static void say_dwell(const struct pair *pair, FILE *out)
                  pair->fast_name, SET(pair->down));
     return;
   }
-  const double needed_s = fmax(figures->shortest_dwell_s, figures->shortest_dwell_settled_s);
+  const double needed_s = fmax(figures->shortest_dwell_s, figures->shortest_dwell_steady_s);
   const bool is_enough = sb_check_whole_samples_s(control, control->dwell_s) >= needed_s;
   sb_words_say(
       out, 2, 4, "Shortest dwell %s s after an upshift at %s, %s s from %s's settled speed; the scenario's %s s is %s.",
-      NUM(figures->shortest_dwell_s), SET(pair->up), NUM(figures->shortest_dwell_settled_s), pair->slow_name,
+      NUM(figures->shortest_dwell_s), SET(pair->up), NUM(figures->shortest_dwell_steady_s), pair->slow_name,
       NUM(control->dwell_s), is_enough ? "enough" : "too short: the box shifts down again with no load to blame");
 }
 
@@ -380,8 +379,8 @@ static struct sb_figure band_figure(const struct pair *pair)
 
 static struct sb_figure safe_up_figure(const struct pair *pair)
 {
-  if (isnan(pair->figures->least_safe_up)) return (struct sb_figure){.text = "none"};
-  return sb_figure_percent_by(ceil, pair->figures->least_safe_up);
+  if (isnan(pair->figures->least_safe_upshift)) return (struct sb_figure){.text = "none"};
+  return sb_figure_percent_by(ceil, pair->figures->least_safe_upshift);
 }
 
 static struct sb_figure slow_figure(const struct pair *pair)
@@ -402,7 +401,7 @@ static struct sb_figure fast_figure(const struct pair *pair)
 
 static struct sb_figure dwell_figure(const struct pair *pair)
 {
-  return with_unit(fmax(pair->figures->shortest_dwell_s, pair->figures->shortest_dwell_settled_s), "s");
+  return with_unit(fmax(pair->figures->shortest_dwell_s, pair->figures->shortest_dwell_steady_s), "s");
 }
 
 static struct sb_figure slow_stall_figure(const struct pair *pair)

@@ -6,6 +6,7 @@
 #include "check/check.h"
 #include "cli/command.h"
 #include "cli/options.h"
+#include "theory/torque_balance.h"
 
 enum { OPTION_SET = 1, OPTION_JSON, OPTION_DISCHARGE };
 
@@ -40,7 +41,7 @@ static void fill_case(struct sb_check_case *at, const struct sb_model *model, co
   at->label = label;
   at->model = *model;
   at->model.supply.open_circuit_voltage_v = voltage_v;
-  at->line = sb_closed_form_line(&at->model);
+  at->line = sb_torque_balance_line(&at->model);
   at->form = sb_closed_form_solve(&at->model);
 }
 

@@ -8,6 +8,7 @@
 #include "cli/command.h"
 #include "cli/external_options.h"
 #include "cli/interrupt.h"
+#include "cli/old_words.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "shiftband/report.h"
@@ -32,7 +33,7 @@ static const char help[] =
     "                          settles within 0.1 K, passes its limit or opens its cut-out; report\n"
     "                          that repeat (needs motor.winding)\n"
     "  -v, --verbose           also say how the run was made: steps, repeats simulated\n"
-    "      --set PATH=VALUE    change one key, as --set controller.down='55 %'; may be given again\n"
+    "      --set PATH=VALUE    change one key, as --set controller.dwell='2 s'; may be given again\n"
     "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked)\n"
     "                          run: hunting, busy-shifting, stall, stuck-low,\n"
     "                          needless-downshift, overload, shift-not-engaged, slipping,\n"
@@ -70,6 +71,8 @@ static int read_fail_on(struct request *request, const struct sb_option_reader *
     const size_t length = strcspn(word, ",");
     snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : (int)sizeof name - 1, word);
     const int kind = sb_verdict_find(name);
+    const char *now = sb_old_words_find(sb_old_verdicts, name);
+    if (now != NULL) return sb_options_complain(reader, "--fail-on: %s is now called %s", name, now);
     if (kind < 0 && strcmp(name, "any") != 0) {
       return sb_options_complain(reader, "--fail-on: no verdict \"%s\"", name);
     }

@@ -35,7 +35,7 @@ struct sb_findings {
 struct sb_plane {
   const struct sb_model *model;
   struct sb_map_options options;
-  struct sb_controller_setup setup; /* of the fixed pairs, the times and the confirm count */
+  struct sb_controller_setup setup; /* of the fixed pairs, the times and the debounce count */
   int32_t *down_counts;             /* down_counts[down.count], ascending */
   int32_t *up_counts;
   double *downshift_nm;      /* Td at each down index: descending */

@@ -72,7 +72,7 @@ void sb_map_sort(struct sb_map *map);
 int sb_map_write_csv(FILE *out, const struct sb_map *map);
 
 /*
- * Closed-form boundaries over the same plane, as CSV limit,down_pct,up_pct: "hunting" the least safe up for each down,
+ * Closed-form boundaries over the same plane, as CSV limit,downshift_below_pct,upshift_above_pct: "hunting" the least safe up for each down,
  * "stuck low" and "needless downshift" two end points each. Returns 0, or -1 when writing failed.
  */
 int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb_map_options *options);
@@ -94,7 +94,7 @@ struct sb_map_margin {
 
 /* What the scenario's own thresholds come to. */
 struct sb_map_own {
-  double down_fraction, up_fraction;
+  double downshift_fraction, upshift_fraction;
   bool holds;
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;

@@ -85,12 +85,12 @@ static void cure_band(struct sb_explaining *to)
   const struct sb_pair_figures *pair = pair_of(to);
   const bool belongs_low = to->closed->lightest_load_nm >= pair->downshift_torque_nm;
   const double reached = to->closed->gears[to->verdict->gear - 1].lightest_reading;
-  const bool can_raise = !isnan(pair->least_safe_up) && (belongs_low || pair->least_safe_up < reached);
+  const bool can_raise = !isnan(pair->least_safe_upshift) && (belongs_low || pair->least_safe_upshift < reached);
   if (can_raise) {
-    cure_threshold(to, "upshift_above", "at least", sb_figure_percent_by(ceil, pair->least_safe_up).text);
+    cure_threshold(to, "upshift_above", "at least", sb_figure_percent_by(ceil, pair->least_safe_upshift).text);
   }
-  if (!isnan(pair->greatest_safe_down)) {
-    cure_threshold(to, "downshift_below", "at most", sb_figure_percent_by(floor, pair->greatest_safe_down).text);
+  if (!isnan(pair->greatest_safe_downshift)) {
+    cure_threshold(to, "downshift_below", "at most", sb_figure_percent_by(floor, pair->greatest_safe_downshift).text);
   }
   if (to->out->cure_count > 0) return;
   sb_explain_say(to, "; lower the downshift threshold first, then raise the upshift threshold");
@@ -101,7 +101,7 @@ static void cure_band(struct sb_explaining *to)
 /* The dwell that the motor needs after an upshift; NAN: none is long enough. */
 static double needed_dwell_s(const struct sb_explaining *to)
 {
-  return fmax(pair_of(to)->shortest_dwell_s, pair_of(to)->shortest_dwell_settled_s);
+  return fmax(pair_of(to)->shortest_dwell_s, pair_of(to)->shortest_dwell_steady_s);
 }
 
 static void cure_dwell(struct sb_explaining *to)
@@ -132,7 +132,7 @@ static void cure_start(struct sb_explaining *to)
   }
   if (drive->ramp_s > 0.0) {
     sb_explain_say(to, ": the drive's ramp of %.3g s takes longer than", drive->ramp_s);
-  } else if (drive->mode == SB_DRIVE_SPEED_HOLD) {
+  } else if (drive->mode == SB_DRIVE_SPEED_CONTROL) {
     sb_explain_say(to, ": the speed control takes longer than");
   } else {
     sb_explain_say(to, ": under this load it takes longer than");
@@ -191,13 +191,13 @@ void sb_explain_busy_shifting(struct sb_explaining *to)
  */
 static void cure_low(struct sb_explaining *to)
 {
-  const double least_safe_up = pair_of(to)->least_safe_up;
-  if (!(least_safe_up < to->model->control.up_fraction[to->verdict->gear - 1])) {
+  const double least_safe_upshift = pair_of(to)->least_safe_upshift;
+  if (!(least_safe_upshift < to->model->control.upshift_fraction[to->verdict->gear - 1])) {
     sb_explain_say(to, "; a lower upshift threshold lets the gearbox shift up");
     cure_threshold(to, "upshift_above", NULL, NULL);
     return;
   }
-  cure_threshold(to, "upshift_above", NULL, sb_figure_percent_by(ceil, least_safe_up).text);
+  cure_threshold(to, "upshift_above", NULL, sb_figure_percent_by(ceil, least_safe_upshift).text);
   sb_explain_say(to, " (less would open a hunting band)");
 }
 
@@ -212,9 +212,9 @@ void sb_explain_stuck_low(struct sb_explaining *to)
   sb_explain_load(to);
   say_torque(to, " (it carries up to", pair->downshift_torque_nm, " (it carries none", " (it carries any load");
   sb_explain_say(to, "), but the %s of %s rises above the upshift threshold ", reading, slow);
-  if (isfinite(pair->helping_up_nm) && v->least_nm < pair->helping_up_nm) {
+  if (isfinite(pair->helping_upshift_nm) && v->least_nm < pair->helping_upshift_nm) {
     sb_explain_say(to, "only at loads of %.3g to %.3g N.m: a load that drives the motor raises its current, too",
-                   pair->helping_up_nm, pair->upshift_torque_nm);
+                   pair->helping_upshift_nm, pair->upshift_torque_nm);
     cure_threshold(to, "upshift_above", NULL, NULL);
   } else if (pair->upshift_torque_nm == INFINITY) {
     sb_explain_say(to, "under any load: the dwell of %.3g s or the load's changes keep it back",
@@ -235,12 +235,12 @@ void sb_explain_needless_downshift(struct sb_explaining *to)
   if (v->count == 2) sb_explain_say(to, " and once more");
   if (v->count > 2) sb_explain_say(to, " and %zu times more", v->count - 1);
   sb_explain_say(to, ": ");
-  if (isfinite(pair->helping_down_nm) && v->least_nm < pair->helping_down_nm) {
+  if (isfinite(pair->helping_downshift_nm) && v->least_nm < pair->helping_downshift_nm) {
     sb_explain_load(to);
     sb_explain_say(to,
                    " drives the motor and raises its current, too, so that %s stays engaged only at loads of %.3g to "
                    "%.3g N.m",
-                   fast, pair->helping_down_nm, pair->downshift_torque_nm);
+                   fast, pair->helping_downshift_nm, pair->downshift_torque_nm);
     cure_threshold(to, "downshift_below", NULL, NULL);
     return;
   }

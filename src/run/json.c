@@ -160,7 +160,7 @@ static void put_shortfall(struct sb_json *json, const struct sb_report *report)
       {"least_motor_speed_rad_s", offsetof(struct sb_shortfall, least_rad_s), SB_FIELD_NUMBER},
       {NULL, 0, SB_FIELD_NUMBER}};
   const struct sb_drive *drive = &report->model->drive;
-  if (drive->mode != SB_DRIVE_SPEED_HOLD) {
+  if (drive->mode != SB_DRIVE_SPEED_CONTROL) {
     sb_json_put_null(json, "speed_shortfall");
     return;
   }

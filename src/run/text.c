@@ -81,7 +81,7 @@ static void write_shortfall(FILE *out, const struct sb_report *report)
   const struct sb_drive *drive = &report->model->drive;
   const double cut_s = report->result->sums.cut_s;
   struct sb_sentence line = {.length = 0};
-  if (drive->mode != SB_DRIVE_SPEED_HOLD) return;
+  if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
   if (shortfall->count == 0) {
     sb_sentence_add(&line, "the target of %s rpm is reached after each run-up", NUM(drive->target_rad_s / SB_RPM));
     if (cut_s > 0.0) sb_sentence_add(&line, ", but not for the %.3g s for which the drive was cut", cut_s);

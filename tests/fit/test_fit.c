@@ -320,9 +320,10 @@ static void currents_over_time_tell_the_winding_and_leave_room_for_viscous_frict
 static void a_measured_run_up_and_coast_of_a_real_motor_is_followed(void **state)
 {
   (void)state;
-  static const struct sb_fit_fact renames[] = {{"time", "sample"}, {"voltage", "input_V"}, {"speed", "output"}};
-  static const struct sb_fit_fact units[] = {{"sample", "s"}, {"input_V", "V"}, {"output", "rad/s"}};
-  const struct sb_fit_log_options options = {.unit_count = 3, .units = units, .rename_count = 3, .renames = renames};
+  static const struct sb_column_fact renames[] = {{"time", "sample"}, {"voltage", "input_V"}, {"speed", "output"}};
+  static const struct sb_column_fact units[] = {{"sample", "s"}, {"input_V", "V"}, {"output", "rad/s"}};
+  const struct sb_fit_log_options options = {
+      .facts = {.unit_count = 3, .units = units, .rename_count = 3, .renames = renames}};
   char path[512];
   snprintf(path, sizeof path, "%s/tests/data/motor_generator_decimated.csv", SB_SOURCE_DIR);
   struct sb_fit_log log;
@@ -370,10 +371,10 @@ static const char box_text[] =
     "  mesh_efficiency: 0.9\n"
     "  shifter: {kind: selector, travel_time: 50 ms}\n"
     "  gears:\n"
-    "    - {name: slow, meshes: [15/30, 18/36, 20/40], motor_sense: reverse}\n"
-    "    - {name: fast, meshes: [15/30, 18/36], motor_sense: forward}\n"
+    "    - {name: slow, meshes: [15/30, 18/36, 20/40], motor_direction: reverse}\n"
+    "    - {name: fast, meshes: [15/30, 18/36], motor_direction: forward}\n"
     "load: {inertia: 0.004 kg.m2}\n"
-    "controller: {start_gear: fast, sample_period: 20 ms, dwell: 1 s, down: 50 %, up: 78 %}\n"
+    "controller: {start_gear: fast, sample_period: 20 ms, dwell: 1 s, downshift_below: 50 %, upshift_above: 78 %}\n"
     "run: {duration: 2 s, step: 1 ms}\n";
 
 static struct sb_scenario load_box(const char *text, const char *const *sets, size_t count)

@@ -6,6 +6,7 @@
  */
 #include "help/models.h"
 #include "help/near.h"
+#include "theory/torque_balance.h"
 
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
@@ -110,7 +111,7 @@ static void the_confirm_count_starts_when_the_dwell_ends(void **state)
 {
   (void)state;
   struct sb_model model = blocked(0.01);
-  model.control.confirm_count = 3;
+  model.control.debounce_count = 3;
   model.control.dwell_s = 0.1;
   commands_come_at(&model, 0.04, 0.04 + 0.1 + 0.04, 0.04 + 2.0 * (0.1 + 0.04));
 }
@@ -217,7 +218,7 @@ static void rows_come_in_order_from_start_to_end_with_two_at_each_command_and_jo
 static struct sb_model with_band(double load_nm)
 {
   struct sb_model model = loaded(2, load_nm);
-  model.control.up_fraction[0] = 0.75;
+  model.control.upshift_fraction[0] = 0.75;
   return model;
 }
 
@@ -362,7 +363,7 @@ static void a_standstill_shorter_than_the_limit_is_no_stall(void **state)
   static const double x[] = {0.0, 4.0, 4.4}, nm[] = {0.3, 5.0, 0.3};
   struct sb_model model = loaded(1, 0.0);
   model_add_profile(&model, SB_OVER_TIME, true, 3, x, nm)->is_held = true;
-  model.control.up_fraction[0] = 0.99;
+  model.control.upshift_fraction[0] = 0.99;
   assert_false(has_verdict(&model, SB_VERDICT_STALL));
   model.limits.stall_time_s = 0.2;
   struct sb_run_result result = run(&model);
@@ -504,8 +505,8 @@ static struct band band_of(const struct sb_model *model)
   const struct sb_gear *slow = &model->gearbox.gears[0], *fast = &model->gearbox.gears[1];
   const double ks = slow->meshes[0].driven_teeth / slow->meshes[0].driver_teeth * slow->meshes[0].efficiency;
   const double kf = fast->meshes[0].driven_teeth / fast->meshes[0].driver_teeth * fast->meshes[0].efficiency;
-  return (struct band){.down_nm = ((1.0 - model->control.down_fraction[0] / v) * stall - fast->drag_nm) * kf,
-                       .up_nm = ((1.0 - model->control.up_fraction[0] / v) * stall - slow->drag_nm) * ks,
+  return (struct band){.down_nm = ((1.0 - model->control.downshift_fraction[0] / v) * stall - fast->drag_nm) * kf,
+                       .up_nm = ((1.0 - model->control.upshift_fraction[0] / v) * stall - slow->drag_nm) * ks,
                        .stall_nm = (stall - slow->drag_nm) * ks};
 }
 
@@ -525,13 +526,13 @@ static struct sb_model random_box(gsl_rng *dice)
   model.shifter.swing_turns = gsl_ran_flat(dice, 0.0, 0.5);
   model.shifter.clutch_nm = 1.5 * stall; /* else it slips for ever where the fast gear can't move the load */
   model.load.inertia_kg_m2 = model.motor.rotor_inertia_kg_m2 * fast * fast * gsl_ran_flat(dice, 0.3, 2.0);
-  model.control.down_fraction[0] = gsl_ran_flat(dice, 0.3, 0.6);
-  model.control.up_fraction[0] = gsl_ran_flat(dice, model.control.down_fraction[0] + 0.02, 0.85);
+  model.control.downshift_fraction[0] = gsl_ran_flat(dice, 0.3, 0.6);
+  model.control.upshift_fraction[0] = gsl_ran_flat(dice, model.control.downshift_fraction[0] + 0.02, 0.85);
   model.control.start_gear = 2;
   model_finish(&model);
   /* Long enough for a shift and for all transients to die. */
   const double tau =
-      3.0 * sb_closed_form_time_constant_s(&model, &(struct sb_motor_line){.slope_nms_rad = stall / no_load}, 1);
+      3.0 * sb_torque_balance_time_constant_s(&model, &(struct sb_motor_line){.slope_nms_rad = stall / no_load}, 1);
   model.control.start_delay_s = model.control.dwell_s = 1.5 + 4.0 * tau;
   model.run.duration_s = 7.0 * model.control.dwell_s;
   return model;
@@ -583,7 +584,7 @@ static struct sb_model turning(bool is_reversing, double load_nm)
   model_add_constant(&model, load_nm, true);
   model.control.start_gear = 2;
   model.control.start_delay_s = model.control.dwell_s = 1.0;
-  model.control.up_fraction[0] = 0.78;
+  model.control.upshift_fraction[0] = 0.78;
   model_finish(&model);
   return model;
 }
