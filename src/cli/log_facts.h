@@ -27,7 +27,7 @@ struct sb_log_facts {
 bool sb_log_facts_add(struct sb_log_facts *facts, enum sb_log_fact_kind kind, const char *text,
                       char complaint[SB_LOG_COMPLAINT_SIZE]);
 
-/* Says that decimal commas of a log were read as points. */
+/* Says that decimal commas of a table were read as points. */
 void sb_log_facts_note_commas(const char *path);
 
 /* As the reader of logs takes it. */
