@@ -82,7 +82,7 @@ void sb_explain_overload(struct sb_explaining *to)
 static int find_vehicle(const struct sb_model *model)
 {
   for (int i = 0; i < model->body_count; i++) {
-    if (strcmp(model->bodies[i].ops->name, "vehicle") == 0) return i;
+    if (sb_body_as_vehicle(&model->bodies[i]) != NULL) return i;
   }
   return -1;
 }
