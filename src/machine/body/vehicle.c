@@ -147,3 +147,8 @@ static const char *note(const struct sb_body *body)
 }
 
 const struct sb_body_ops sb_body_vehicle = {.name = "vehicle", .note = note, .room = room, .lower = lower};
+
+const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body)
+{
+  return body->ops == &sb_body_vehicle ? &body->vehicle : NULL;
+}
