@@ -2,7 +2,7 @@
 #
 # Sources are found by wildcard: a new file in src/, tests/ or tools/ needs no change here.
 
-VERSION := $(shell sed -n 's/.*"shiftband \([0-9][0-9.]*\)".*/\1/p' src/cli/main.c 2>/dev/null | head -n 1)
+VERSION := $(shell sed -n 's/^\#define SB_VERSION "\(.*\)"/\1/p' include/shiftband/version.h 2>/dev/null)
 ifeq ($(VERSION),)
 VERSION := 0.0.0
 endif

@@ -8,8 +8,9 @@
 
 #include "cli/command.h"
 #include "cli/options.h"
+#include "shiftband/version.h"
 
-static const char version[] = "shiftband 0.1.0";
+static const char version[] = "shiftband " SB_VERSION;
 
 static const struct command {
   const char *name;
