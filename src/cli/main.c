@@ -4,11 +4,16 @@
 #include <gsl/gsl_errno.h>
 #include <signal.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
 
 #include "cli/command.h"
 #include "cli/options.h"
+
 #include "shiftband/version.h"
+#include "text/words.h"
 
 static const char version[] = "shiftband " SB_VERSION;
 
@@ -102,11 +107,26 @@ static int finish(int code)
   return SB_EXIT_IO;
 }
 
+/* COLUMNS, else the terminal's width, else the default. */
+static void set_width(void)
+{
+  const char *columns = getenv("COLUMNS");
+  char *end = NULL;
+  const long wanted = columns != NULL ? strtol(columns, &end, 10) : 0;
+  struct winsize size;
+  if (wanted >= SB_TEXT_WIDTH_LEAST && *end == 0) {
+    sb_text_set_width(wanted < SB_TEXT_WIDTH_MOST ? (int)wanted : SB_TEXT_WIDTH_MOST);
+  } else if (isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0) {
+    sb_text_set_width(size.ws_col);
+  }
+}
+
 int main(int argc, char **argv)
 {
   if (argc > 0) program = argv[0];
   gsl_set_error_handler_off();
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);
+  set_width();
   return finish(dispatch(argc, argv));
 }
