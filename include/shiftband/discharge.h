@@ -19,8 +19,6 @@
 #ifndef SHIFTBAND_DISCHARGE_H
 #define SHIFTBAND_DISCHARGE_H
 
-#include <stdio.h>
-
 #include "shiftband/model.h"
 #include "shiftband/status.h"
 
@@ -78,16 +76,5 @@ const struct sb_discharge_span *sb_discharge_span_at(const struct sb_discharge *
 /* The charge at which the battery ends in use: the first at which a start is cut, or the highest gear under the lightest load, is
  * below the cut-off; or 0. Pure. */
 double sb_discharge_end_fraction(const struct sb_model *model, const struct sb_discharge *discharge);
-
-/*
- * Writes thresholds over the charge as CSV, falling from full to empty by hundredths, with the ends of all spans in
- * between: for each pair of gears its own thresholds, those that are safe, the torques, and the troubles as 0 or 1.
- * Returns 0, or -1 when writing failed.
- */
-struct sb_discharge_table {
-  const struct sb_model *model;
-  const struct sb_discharge *discharge;
-};
-int sb_discharge_write_csv(FILE *out, const struct sb_discharge_table *table);
 
 #endif
