@@ -56,7 +56,7 @@ void sb_faults_clear(struct sb_faults *faults);
 
 /*
  * Reads a scenario. `sets` holds set_count texts PATH=VALUE that replace or add single keys before anything is checked
- * (gears by name or number, parts by number: "controller.down=55 %", "gearbox.gears.slow.drag=2 mN.m").
+ * (gears by name or number, parts by number: "controller.downshift_below=55 %", "gearbox.gears.slow.drag=2 mN.m").
  *
  * On success fills *out, to be released with sb_scenario_clear(). On failure returns SB_ERR_SCENARIO (faults filled),
  * SB_ERR_IO (one text: the file could not be read), SB_ERR_USAGE (a set that is not PATH=VALUE) or SB_ERR_MEMORY.

@@ -40,14 +40,14 @@ static void write_span(const struct sb_check_machine *machine, const struct sb_d
           span->text, size,
           "Stuck low %s: under the lightest load, %s N.m, %s does not reach the upshift threshold of %s, and the box "
           "never shifts up to %s. Set controller.upshift_above below the reading of the slower gear there.",
-          place, lightest.text, span->slower, SET(model->control.up_fraction[found->index]), span->faster);
+          place, lightest.text, span->slower, SET(model->control.upshift_fraction[found->index]), span->faster);
       break;
     case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
       snprintf(
           span->text, size,
           "Needless downshift %s: even under the lightest load, %s N.m, %s reads less than the downshift threshold of "
           "%s. Set controller.downshift_below below the reading of the faster gear there.",
-          place, lightest.text, span->faster, SET(model->control.down_fraction[found->index]));
+          place, lightest.text, span->faster, SET(model->control.downshift_fraction[found->index]));
       break;
     case SB_DISCHARGE_HUNTING:
       snprintf(span->text, size,

@@ -20,7 +20,7 @@ void sb_check_find_drive(const struct sb_check_machine *machine, struct sb_check
 {
   const struct sb_drive *drive = &machine->model->drive;
   const struct sb_sensor *sensor = &machine->model->control.sensor;
-  const bool is_controlled = drive->mode == SB_DRIVE_SPEED_HOLD;
+  const bool is_controlled = drive->mode == SB_DRIVE_SPEED_CONTROL;
   *out = (struct sb_check_drive){
       .mode = is_controlled ? "speed control" : "open loop",
       .is_speed_controlled = is_controlled,

@@ -133,8 +133,8 @@ static void note_rounding(const struct sb_check_machine *machine, struct sb_chec
   if (!(sensor->resolution_fraction > 0.0)) return;
   const double count = sb_sensor_count_fraction(sensor);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    const double down = ((double)sb_sensor_down_count(sensor, model->control.down_fraction[p]) - 0.5) * count;
-    const double up = ((double)sb_sensor_up_count(sensor, model->control.up_fraction[p]) + 0.5) * count;
+    const double down = ((double)sb_sensor_down_count(sensor, model->control.downshift_fraction[p]) - 0.5) * count;
+    const double up = ((double)sb_sensor_up_count(sensor, model->control.upshift_fraction[p]) + 0.5) * count;
     const bool has_band =
         sb_steady_load_nm(model, &machine->line, p + 1, down) < sb_steady_load_nm(model, &machine->line, p, up);
     if (has_band == machine->form.pairs[p].has_band) continue;

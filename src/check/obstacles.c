@@ -26,7 +26,7 @@ static const struct sb_vehicle *vehicle_of(const struct sb_model *model)
   if (!model->load.road.can_slip && model->load.road.obstacle_count == 0) return NULL;
   for (int i = 0; i < model->body_count; i++) {
     const struct sb_vehicle *vehicle = sb_body_as_vehicle(&model->bodies[i]);
-    if (vehicle != NULL && (vehicle->grip_ratio > 0.0 || vehicle->obstacle_count > 0)) return vehicle;
+    if (vehicle != NULL && (vehicle->static_friction_ratio > 0.0 || vehicle->obstacle_count > 0)) return vehicle;
   }
   return NULL;
 }
@@ -49,7 +49,7 @@ static struct place place_at(const struct journey *journey, int bodies, double d
   const struct sb_vehicle *vehicle = journey->vehicle;
   const double tilt = atan(grade);
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
-  const double own_nm = weight_nm * (sin(tilt) + vehicle->rolling_ratio * cos(tilt));
+  const double own_nm = weight_nm * (sin(tilt) + vehicle->rolling_resistance_ratio * cos(tilt));
   const double hold_nm = sb_road_pushed_hold_nm(journey->road, bodies) * cos(tilt);
   const double bodies_nm = sb_road_pushed_nm(journey->road, bodies, hold_nm, weight_nm * sin(tilt));
   return (struct place){distance_m,
@@ -87,7 +87,7 @@ static struct place steepest_place(const struct journey *journey, int bodies)
 
 static enum sb_check_fate fate_of(const struct sb_road *road, const struct sb_road_need *need, double stall_nm)
 {
-  const double carried_nm = road->can_slip ? road->sliding_ratio * need->press_nm : INFINITY;
+  const double carried_nm = road->can_slip ? road->kinetic_friction_ratio * need->press_nm : INFINITY;
   if (need->whole_nm < fmin(stall_nm, carried_nm)) return SB_FATE_GOES;
   return stall_nm > carried_nm ? SB_FATE_SLIPS : SB_FATE_STALLS;
 }
@@ -113,11 +113,11 @@ static void find_ground(const struct sb_check_machine *machine, const struct jou
 {
   const struct sb_road *road = journey->road;
   const double press_nm = first_place(journey, 0).need.press_nm, radius_m = journey->vehicle->wheel_radius_m;
-  const double carried_nm = road->static_ratio * press_nm;
+  const double carried_nm = road->static_friction_ratio * press_nm;
   out->can_slip = road->can_slip;
   out->carried_push_n = road->can_slip ? carried_nm / radius_m : (double)NAN;
   out->carried_torque_nm = road->can_slip ? carried_nm : (double)NAN;
-  out->slipping_push_n = road->can_slip ? road->sliding_ratio * press_nm / radius_m : (double)NAN;
+  out->slipping_push_n = road->can_slip ? road->kinetic_friction_ratio * press_nm / radius_m : (double)NAN;
   for (int g = 0; g < machine->model->gearbox.gear_count; g++) {
     const double stall_nm = machine->form.gears[g].stall_torque_nm;
     out->stall_push_n[g] = stall_nm / radius_m;

@@ -30,7 +30,7 @@ static const char help[] =
     "      --window TIME      ... for this long; default: the sample period\n"
     "      --name WORD        what names in the header begin with; default tuned\n"
     "      --samples N        recorded samples at most, 0 to 16000; default 2000\n"
-    "      --set PATH=VALUE   change one key first, as --set controller.down='55 %'; may be given again\n"
+    "      --set PATH=VALUE   change one key first, as --set controller.dwell='2 s'; may be given again\n"
     "  -o, --output FILE      write there instead of standard output; it appears whole or not at all\n";
 
 enum {

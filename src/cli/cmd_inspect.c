@@ -9,6 +9,7 @@
 #include "base/constants.h"
 #include "cli/command.h"
 #include "cli/interrupt.h"
+#include "cli/old_words.h"
 #include "cli/options.h"
 #include "cli/progress.h"
 #include "inspect/report.h"
@@ -32,7 +33,7 @@ static const char help[] =
     "      --rest SPEED         the output is at rest below this; default 1 % of its greatest speed, or\n"
     "                           its noise\n"
     "      --json               one JSON object instead of text\n"
-    "      --fail-on WORDS      exit with 1 on hunting, stall, parting or any; a list with commas\n"
+    "      --fail-on WORDS      exit with 1 on hunting, stall, deviation or any; a list with commas\n"
     "\n"
     "      --against FILE       simulate this scenario beside the log: where they part, and what would\n"
     "                           explain it\n"
@@ -63,9 +64,9 @@ enum {
   OPTION_OUTPUT
 };
 
-enum { FAIL_HUNTING, FAIL_STALL, FAIL_PARTING, FAIL_COUNT };
+enum { FAIL_HUNTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
 
-static const char *const fail_words[] = {"hunting", "stall", "parting", "any", NULL};
+static const char *const fail_words[] = {"hunting", "stall", "deviation", "any", NULL};
 
 struct request {
   struct sb_words files, sets, tries;
@@ -142,9 +143,13 @@ static int read_fail_on(struct request *request, const struct sb_option_reader *
     for (int k = 0; fail_words[k] != NULL; k++) {
       if (strlen(fail_words[k]) == length && strncmp(word, fail_words[k], length) == 0) found = k;
     }
+    char name[32];
+    snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : 0, word);
+    const char *now = sb_old_words_find(sb_old_verdicts, name);
+    if (now != NULL) return sb_options_complain(reader, "--fail-on: %s is now called %s", name, now);
     if (found < 0) {
-      return sb_options_complain(reader, "--fail-on needs hunting, stall, parting or any, found \"%.*s\"", (int)length,
-                                 word);
+      return sb_options_complain(reader, "--fail-on needs hunting, stall, deviation or any, found \"%.*s\"",
+                                 (int)length, word);
     }
     for (int k = 0; k < FAIL_COUNT; k++) request->fails_on[k] |= found == FAIL_COUNT || found == k;
     word += length;
@@ -192,11 +197,11 @@ static int check_request(const struct request *request, const struct sb_option_r
 {
   if (request->files.count != 1) return sb_options_complain(reader, "needs one trace");
   if (request->against == NULL) {
-    const char *stray = request->output != NULL                                             ? "-o"
-                        : request->sets.count > 0                                           ? "--set"
-                        : request->tries.count > 0                                          ? "--try"
-                        : request->fails_on[FAIL_PARTING] && !request->fails_on[FAIL_STALL] ? "--fail-on parting"
-                                                                                            : NULL;
+    const char *stray = request->output != NULL                                               ? "-o"
+                        : request->sets.count > 0                                             ? "--set"
+                        : request->tries.count > 0                                            ? "--try"
+                        : request->fails_on[FAIL_DEVIATION] && !request->fails_on[FAIL_STALL] ? "--fail-on deviation"
+                                                                                              : NULL;
     if (stray != NULL) return sb_options_complain(reader, "%s goes with --against", stray);
     return SB_EXIT_DONE;
   }
@@ -360,7 +365,7 @@ static int report(const struct job *job)
   }
   const bool is_failed = (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > 0) ||
                          (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
-                         (request->fails_on[FAIL_PARTING] && job->has_overlay && !isnan(job->overlay.parts_s));
+                         (request->fails_on[FAIL_DEVIATION] && job->has_overlay && !isnan(job->overlay.parts_s));
   return is_failed ? SB_EXIT_VERDICT : SB_EXIT_DONE;
 }
 

@@ -19,8 +19,8 @@ static const char help[] =
     "                           words then go to standard error\n"
     "      --json               print one JSON object instead of picture and words\n"
     "      --pair SLOWER/FASTER the pair of gears, by name or as a number from 1 (default: the first)\n"
-    "      --down FROM..TO      part of the plane, in percent\n"
-    "      --up FROM..TO\n"
+    "      --downshift FROM..TO part of the plane, in percent\n"
+    "      --upshift FROM..TO\n"
     "      --limits FILE.csv    write the closed-form boundaries there\n"
     "      --set PATH=VALUE     change one key; may be given again\n"
     "      --discharge N        maps at N charges of the battery, from full to its cut-off: what the\n"
@@ -37,8 +37,8 @@ static const char help[] =
     "                           stopped; what it had finished is in FILE.csv.part\n"
     "      --shard K/N          do only the K-th of N equal parts and write a shard to -o\n"
     "      --join SHARD...      put all shards of a study together\n" SB_OWN_OPTIONS_HELP
-    "Plain maps are then grids of thresholds (--down, --up; about --points each), since only of the\n"
-    "built-in controller is it known what lies between two points.\n";
+    "Plain maps are then grids of thresholds (--downshift, --upshift; about --points each), since what\n"
+    "lies between two points is known of the built-in controller only.\n";
 
 enum {
   OPTION_OUTPUT = 1,
@@ -62,8 +62,8 @@ enum {
 static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
                                            {"json", 0, false, OPTION_JSON},
                                            {"pair", 0, true, OPTION_PAIR},
-                                           {"down", 0, true, OPTION_DOWN},
-                                           {"up", 0, true, OPTION_UP},
+                                           {"downshift", 0, true, OPTION_DOWN},
+                                           {"upshift", 0, true, OPTION_UP},
                                            {"limits", 0, true, OPTION_LIMITS},
                                            {"set", 0, true, OPTION_SET},
                                            {"discharge", 0, true, OPTION_DISCHARGE},
@@ -182,8 +182,9 @@ static int check_request(const struct sb_map_request *request, const struct sb_o
   if (request->points > 0 && request->vary.count == 0 && !is_own)
     return sb_options_complain(reader, "--points goes with --vary");
   if (request->vary.count > 0 && (request->pair != NULL || request->down != NULL || request->up != NULL)) {
-    return sb_options_complain(reader, "--pair, --down and --up are for maps of thresholds; to vary one in a grid: "
-                                       "--vary controller.down=40..60%%");
+    return sb_options_complain(reader,
+                               "--pair, --downshift and --upshift are for maps of thresholds; to vary one in a grid: "
+                               "--vary controller.downshift_below=40..60%%");
   }
   return check_long_work(request, reader);
 }

@@ -8,6 +8,7 @@
 #include "cli/command.h"
 #include "cli/external_options.h"
 #include "cli/interrupt.h"
+#include "cli/old_words.h"
 #include "cli/options.h"
 #include "cli/output.h"
 #include "shiftband/report.h"
@@ -31,7 +32,7 @@ static const char help[] =
     "      --until-warm        repeat the scenario, each time as warm as it ended, until the winding\n"
     "                          settles within 0.1 K, passes its limit or opens its cut-out; report\n"
     "                          that repeat (needs motor.winding)\n"
-    "      --set PATH=VALUE    change one key, as --set controller.down='55 %'; may be given again\n"
+    "      --set PATH=VALUE    change one key, as --set controller.dwell='2 s'; may be given again\n"
     "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked)\n"
     "                          run: hunting, stall, stuck-low, downshift-for-nothing, overload,\n"
     "                          shift-not-engaged, slipping, overheated, drive-cut, any; a list with\n"
@@ -59,6 +60,8 @@ static int read_fail_on(struct request *request, const struct sb_option_reader *
     const size_t length = strcspn(word, ",");
     snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : (int)sizeof name - 1, word);
     const int kind = sb_verdict_find(name);
+    const char *now = sb_old_words_find(sb_old_verdicts, name);
+    if (now != NULL) return sb_options_complain(reader, "--fail-on: %s is now called %s", name, now);
     if (kind < 0 && strcmp(name, "any") != 0) {
       return sb_options_complain(reader, "--fail-on: no verdict \"%s\"", name);
     }

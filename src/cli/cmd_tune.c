@@ -241,7 +241,7 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   if (ca->sensor.filter_s != cb->sensor.filter_s) return "controller.filter";
   if (ca->sample_period_s != cb->sample_period_s) return "controller.sample_period";
   if (ca->start_delay_s != cb->start_delay_s) return "controller.start_delay";
-  if (ca->confirm_count != cb->confirm_count) return "controller.confirm";
+  if (ca->debounce_count != cb->debounce_count) return "controller.debounce_samples";
   return NULL;
 }
 
@@ -311,8 +311,8 @@ static void adopt(struct sb_tuning *tuning, int pair, const struct sb_tune_resul
   *dwell_s = fmax(*dwell_s, result->dwell_s);
   for (int i = 0; i < tuning->machine_count; i++) {
     struct sb_control *control = &tuning->machines[i].model.control;
-    control->down_fraction[pair] = result->down_fraction;
-    control->up_fraction[pair] = result->up_fraction;
+    control->downshift_fraction[pair] = result->downshift_fraction;
+    control->upshift_fraction[pair] = result->upshift_fraction;
     control->dwell_s = *dwell_s;
   }
 }

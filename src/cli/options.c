@@ -9,6 +9,7 @@
 
 #include "base/nearest.h"
 #include "cli/command.h"
+#include "cli/old_words.h"
 
 enum { NAME_LENGTH_MAX = 32, KNOWN_MAX = 32 };
 
@@ -51,6 +52,11 @@ static int fault_unknown(const struct sb_option_reader *reader, const char *word
   size_t count = 1;
   for (const struct sb_option *o = reader->options; o->name != NULL && count <= KNOWN_MAX; o++)
     names[count++] = o->name;
+  const char *now = sb_old_words_find(sb_old_options, name);
+  if (now != NULL && sb_options_find_word(now, names) >= 0) {
+    sb_options_complain(reader, "%s is now called --%s", word, now);
+    return SB_OPTION_FAULT;
+  }
   const char *nearest = sb_options_nearest(name, names);
   if (nearest != NULL) {
     sb_options_complain(reader, "no option %s; did you mean --%s?", word, nearest);

@@ -127,8 +127,8 @@ static void fill_slips(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_steady_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
-  const double up = sb_steady_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double down = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double up = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
   const double steady_rad_s = sb_steady_speed_rad_s(model, line, slow, outside_nm);
   const double at_up = slip_rad_s(model, line, slow, fast, load, up);
@@ -145,8 +145,8 @@ static void fill_times(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_steady_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
-  const double up = sb_steady_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double down = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double up = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
 
   pair->shift_up_time_s = finite_or_nan(sb_theory_shift(model, line, slow, fast, load, up).time_s);
@@ -164,15 +164,15 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
                                            const struct sb_load_moment *lightest)
 {
   const int fast = slow + 1;
-  const struct sb_reading_point down = sb_steady_point(model, line, model->control.down_fraction[slow]);
-  const struct sb_reading_point up = sb_steady_point(model, line, model->control.up_fraction[slow]);
+  const struct sb_reading_point down = sb_steady_point(model, line, model->control.downshift_fraction[slow]);
+  const struct sb_reading_point up = sb_steady_point(model, line, model->control.upshift_fraction[slow]);
   struct sb_pair_figures pair = {
       .downshift_torque_nm = sb_torque_balance_output_nm(model, fast, down.motor_nm, down.speed_rad_s),
       .upshift_torque_nm = sb_torque_balance_output_nm(model, slow, up.motor_nm, up.speed_rad_s),
   };
   pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
-  pair.helping_upshift_nm = sb_steady_helping_nm(model, line, slow, model->control.up_fraction[slow]);
-  pair.helping_downshift_nm = sb_steady_helping_nm(model, line, fast, model->control.down_fraction[slow]);
+  pair.helping_upshift_nm = sb_steady_helping_nm(model, line, slow, model->control.upshift_fraction[slow]);
+  pair.helping_downshift_nm = sb_steady_helping_nm(model, line, fast, model->control.downshift_fraction[slow]);
   pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_upshift_nm;
   pair.is_needless_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_downshift_nm;
   const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_upshift_nm;

@@ -10,7 +10,7 @@ static const double duty_slack = 1e-12;
 
 static bool is_controlled(const struct sb_model *model)
 {
-  return model->drive.mode == SB_DRIVE_SPEED_HOLD;
+  return model->drive.mode == SB_DRIVE_SPEED_CONTROL;
 }
 
 /* Speed that the speed controller does not let the motor exceed while it drives. */
