@@ -19,9 +19,9 @@ static const struct sb_option options[] = {
 static const char help[] =
     "usage: shiftband check [OPTION]... FILE...\n\n"
     "Validates scenarios and prints what follows from them without simulating: the motor at its supply,\n"
-    "ratios, settled speeds, stall torques, downshift and upshift torques, the hunting band, the shortest\n"
-    "dwell, and the supply voltages at which each stops holding; with a battery the same over its charge,\n"
-    "and at which charge the box begins to be stuck low, to shift for nothing, to hunt, to stall.\n\n"
+    "ratios, steady states, stall torques, downshift and upshift torques, the hunting band, the shortest\n"
+    "dwell, and the supply voltages below which each ends; with a battery the same over its charge,\n"
+    "and at which charge the box begins to be stuck low, to shift down needlessly, to hunt, to stall.\n\n"
     "  --set PATH=VALUE      replaces or adds one key first; may be given more than once\n"
     "  --json                one JSON object a file, on a line of its own\n"
     "  --discharge FILE.csv  also writes the safe thresholds over the battery's charge there, for one\n"
