@@ -21,8 +21,6 @@ struct sb_check_machine sb_check_machine_of(const struct sb_model *model);
 /* Each fills its part of the struct, which is all zero before; the names point into the model that `names` is. */
 void sb_check_find_case(const struct sb_check_machine *machine, const struct sb_model *names, const char *label,
                         struct sb_check_case *out);
-void sb_check_find_pair(const struct sb_check_machine *machine, const struct sb_model *names, int index,
-                        struct sb_check_pair *out);
 void sb_check_find_drive(const struct sb_check_machine *machine, struct sb_check_drive *out);
 void sb_check_find_shaft(const struct sb_check_machine *machine, struct sb_check_shaft *out);
 void sb_check_find_vehicle(const struct sb_check_machine *machine, struct sb_check_vehicle *out);

@@ -3,22 +3,11 @@
 #include "check/text.h"
 
 #include <math.h>
-#include <stdarg.h>
 
 #include "base/constants.h"
 #include "check/parts.h"
 
 static const double rpm_per_rad_s = 30.0 / SB_PI;
-
-void sb_check_text_line(FILE *out, const char *label, const char *format, ...)
-{
-  char text[SB_CHECK_REMARK_SIZE];
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(text, sizeof text, format, arguments);
-  va_end(arguments);
-  sb_words_say(out, 2, 19, "%-16s %s", label, text);
-}
 
 static void write_motor(const struct sb_check_motor *motor, FILE *out)
 {

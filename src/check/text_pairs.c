@@ -1,9 +1,20 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* text_pairs.c - pairs of gears, at the nominal supply and over cases side by side. */
 #include <math.h>
+#include <stdarg.h>
 
 #include "check/parts.h"
 #include "check/text.h"
+
+void sb_check_text_line(FILE *out, const char *label, const char *format, ...)
+{
+  char text[SB_CHECK_REMARK_SIZE];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text, sizeof text, format, arguments);
+  va_end(arguments);
+  sb_words_say(out, 2, 19, "%-16s %s", label, text);
+}
 
 /* "above 9.81 V", or "at any voltage". */
 static struct sb_figure above_of(double voltage_v)

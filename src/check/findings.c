@@ -1,49 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* pairs.c - figures of two neighbouring gears, and what is wrong with their thresholds. */
+/* findings.c - what is wrong with the thresholds of neighbouring gears: what, why, and what cures it. */
 #include <math.h>
 
 #include "check/parts.h"
 #include "theory/steady.h"
-
-static enum sb_check_band_load band_load_of(const struct sb_closed_form *form, const struct sb_pair_figures *figures)
-{
-  const double lightest = form->lightest_load_nm, heaviest = form->heaviest_load_nm;
-  const double least = figures->downshift_torque_nm, greatest = figures->upshift_torque_nm;
-  if (heaviest <= least || lightest >= greatest) return SB_BAND_LOAD_OUTSIDE;
-  return lightest > least && heaviest < greatest ? SB_BAND_LOAD_INSIDE : SB_BAND_LOAD_OVERLAPS;
-}
-
-void sb_check_find_pair(const struct sb_check_machine *machine, const struct sb_model *names, int index,
-                        struct sb_check_pair *out)
-{
-  const struct sb_closed_form *form = &machine->form;
-  const struct sb_control *control = &machine->model->control;
-  const struct sb_pair_figures *figures = &form->pairs[index];
-  const struct sb_gear_figures *slow = &form->gears[index], *fast = &form->gears[index + 1];
-  const double needed_s = fmax(figures->shortest_dwell_s, figures->shortest_dwell_steady_s);
-  const double start_s = figures->shortest_start_delay_s;
-  *out = (struct sb_check_pair){
-      .slower = names->gearbox.gears[index].name,
-      .faster = names->gearbox.gears[index + 1].name,
-      .downshift_below = control->downshift_fraction[index],
-      .upshift_above = control->upshift_fraction[index],
-      .figures = *figures,
-      .slower_lightest_reading = slow->lightest_reading,
-      .faster_lightest_reading = fast->lightest_reading,
-      .slower_stall_nm = slow->stall_torque_nm,
-      .faster_stall_nm = fast->stall_torque_nm,
-      .upshift_margin = control->upshift_fraction[index] - figures->least_safe_upshift,
-      .band_load = band_load_of(form, figures),
-      .is_upshift_hindered = form->lightest_load_nm <= figures->helping_upshift_nm,
-      .is_downshift_forced = form->lightest_load_nm <= figures->helping_downshift_nm,
-      .dwell_s = control->dwell_s,
-      .needed_dwell_s = isnan(figures->shortest_dwell_s) ? (double)NAN : needed_s,
-      .is_dwell_enough = sb_model_whole_samples_s(control, control->dwell_s) >= needed_s,
-      .start_delay_s = control->start_delay_s,
-      .is_start_delay_needed = !isnan(start_s) && control->start_gear == index + 2,
-      .is_start_delay_enough = sb_model_whole_samples_s(control, control->start_delay_s) >= start_s,
-  };
-}
 
 /* One pair of which findings are made. */
 struct look {
