@@ -210,8 +210,8 @@ static int read_request(struct sb_map_request *request, int argc, char **argv)
 static int do_join(struct sb_map_request *request)
 {
   struct sb_error err;
-  struct sb_study_result result;
-  const enum sb_status status = sb_study_join(request->shards.items, request->shards.count, &result, &err);
+  struct sb_tasks_result result;
+  const enum sb_status status = sb_tasks_join(request->shards.items, request->shards.count, &result, &err);
   if (status != SB_OK) {
     sb_command_complain("map --join: %s", err.text);
     return sb_command_exit(status);
@@ -223,7 +223,7 @@ static int do_join(struct sb_map_request *request)
     sb_command_complain("map --join: %s: no shard of a map", request->shards.items[0]);
     code = SB_EXIT_SCENARIO;
   }
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   return code;
 }
 
