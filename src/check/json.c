@@ -5,33 +5,18 @@
 #include "shiftband/check.h"
 #include "text/fields.h"
 
-#define END_OF_FIELDS        \
+/* A field of a struct; of the same name as its member; the end of a table. */
+#define FIELD(type, name, member, kind)                  \
+  {                                                      \
+    name, offsetof(struct type, member), SB_FIELD_##kind \
+  }
+#define SAME(type, member, kind)                            \
+  {                                                         \
+#member, offsetof(struct type, member), SB_FIELD_##kind \
+  }
+#define END                  \
   {                          \
     NULL, 0, SB_FIELD_NUMBER \
-  }
-#define NUMBER(type, name, member)                       \
-  {                                                      \
-    name, offsetof(struct type, member), SB_FIELD_NUMBER \
-  }
-#define PERCENT(type, name, member)                       \
-  {                                                       \
-    name, offsetof(struct type, member), SB_FIELD_PERCENT \
-  }
-#define INTEGER(type, name, member)                       \
-  {                                                       \
-    name, offsetof(struct type, member), SB_FIELD_INTEGER \
-  }
-#define BOOLEAN(type, name, member)                       \
-  {                                                       \
-    name, offsetof(struct type, member), SB_FIELD_BOOLEAN \
-  }
-#define TEXT(type, name, member)                       \
-  {                                                    \
-    name, offsetof(struct type, member), SB_FIELD_TEXT \
-  }
-#define CHARS(type, name, member)                       \
-  {                                                     \
-    name, offsetof(struct type, member), SB_FIELD_CHARS \
   }
 
 /* A struct of plain values as a member, or as an item of a list. */
@@ -51,63 +36,67 @@ static void add_record(struct sb_json *json, const struct sb_field *fields, cons
 
 /* Motor, gears and pairs of a case --------------------------------------------------------------------------------------- */
 
+#define MOTOR(member) SAME(sb_check_motor, member, NUMBER)
 static const struct sb_field motor_fields[] = {
-    NUMBER(sb_check_motor, "open_circuit_voltage_v", open_circuit_voltage_v),
-    NUMBER(sb_check_motor, "internal_resistance_ohm", internal_resistance_ohm),
-    PERCENT(sb_check_motor, "duty_pct", duty_fraction),
-    NUMBER(sb_check_motor, "no_load_speed_rad_s", no_load_speed_rad_s),
-    PERCENT(sb_check_motor, "no_load_reading_pct", no_load_fraction),
-    NUMBER(sb_check_motor, "reference_rad_s", reference_rad_s),
-    NUMBER(sb_check_motor, "stall_torque_nm", stall_torque_nm),
-    NUMBER(sb_check_motor, "greatest_power_w", greatest_power_w),
-    NUMBER(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s),
-    NUMBER(sb_check_motor, "slope_nms_rad", slope_nms_rad),
-    NUMBER(sb_check_motor, "friction_nm", friction_nm),
-    NUMBER(sb_check_motor, "kt_nm_a", kt_nm_a),
-    NUMBER(sb_check_motor, "ke_vs_rad", ke_vs_rad),
-    NUMBER(sb_check_motor, "resistance_ohm", resistance_ohm),
-    END_OF_FIELDS};
+    MOTOR(open_circuit_voltage_v),
+    MOTOR(internal_resistance_ohm),
+    FIELD(sb_check_motor, "duty_pct", duty_fraction, PERCENT),
+    MOTOR(no_load_speed_rad_s),
+    FIELD(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
+    MOTOR(reference_rad_s),
+    MOTOR(stall_torque_nm),
+    MOTOR(greatest_power_w),
+    FIELD(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
+    MOTOR(slope_nms_rad),
+    MOTOR(friction_nm),
+    MOTOR(kt_nm_a),
+    MOTOR(ke_vs_rad),
+    MOTOR(resistance_ohm),
+    END};
 
-static const struct sb_field gear_fields[] = {TEXT(sb_check_gear, "name", name),
-                                              NUMBER(sb_check_gear, "ratio", figures.ratio),
-                                              NUMBER(sb_check_gear, "efficiency", figures.efficiency),
-                                              INTEGER(sb_check_gear, "output_direction", figures.output_direction),
-                                              NUMBER(sb_check_gear, "stall_torque_nm", figures.stall_torque_nm),
-                                              BOOLEAN(sb_check_gear, "exceeds_limit", exceeds_limit),
-                                              NUMBER(sb_check_gear, "time_constant_s", figures.time_constant_s),
-                                              NUMBER(sb_check_gear, "inertia_kg_m2", figures.inertia_kg_m2),
-                                              END_OF_FIELDS};
+#define GEAR(member) FIELD(sb_check_gear, #member, figures.member, NUMBER)
+static const struct sb_field gear_fields[] = {
+    SAME(sb_check_gear, name, TEXT),
+    GEAR(ratio),
+    GEAR(efficiency),
+    FIELD(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
+    GEAR(stall_torque_nm),
+    SAME(sb_check_gear, exceeds_limit, BOOLEAN),
+    GEAR(time_constant_s),
+    GEAR(inertia_kg_m2),
+    END};
 
 static const struct sb_field lightest_fields[] = {
-    PERCENT(sb_check_gear, "reading_pct", figures.lightest_reading),
-    NUMBER(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s), END_OF_FIELDS};
+    FIELD(sb_check_gear, "reading_pct", figures.lightest_reading, PERCENT),
+    FIELD(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s, NUMBER), END};
 
 static const struct sb_field heaviest_fields[] = {
-    PERCENT(sb_check_gear, "reading_pct", figures.heaviest_reading),
-    NUMBER(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s), END_OF_FIELDS};
+    FIELD(sb_check_gear, "reading_pct", figures.heaviest_reading, PERCENT),
+    FIELD(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s, NUMBER), END};
 
+#define PAIR(member) FIELD(sb_check_pair, #member, figures.member, NUMBER)
 static const struct sb_field pair_fields[] = {
-    TEXT(sb_check_pair, "slower", slower),
-    TEXT(sb_check_pair, "faster", faster),
-    PERCENT(sb_check_pair, "downshift_below_pct", downshift_below),
-    PERCENT(sb_check_pair, "upshift_above_pct", upshift_above),
-    NUMBER(sb_check_pair, "downshift_torque_nm", figures.downshift_torque_nm),
-    NUMBER(sb_check_pair, "upshift_torque_nm", figures.upshift_torque_nm),
-    PERCENT(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift),
-    PERCENT(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift),
-    PERCENT(sb_check_pair, "upshift_margin_pct", upshift_margin),
-    BOOLEAN(sb_check_pair, "stuck_low", figures.is_stuck_low),
-    NUMBER(sb_check_pair, "helping_upshift_nm", figures.helping_upshift_nm),
-    NUMBER(sb_check_pair, "helping_downshift_nm", figures.helping_downshift_nm),
-    BOOLEAN(sb_check_pair, "needless_downshift", figures.is_needless_downshift),
-    NUMBER(sb_check_pair, "upshift_time_s", figures.shift_up_time_s),
-    NUMBER(sb_check_pair, "downshift_time_s", figures.shift_down_time_s),
-    NUMBER(sb_check_pair, "shortest_dwell_s", figures.shortest_dwell_s),
-    NUMBER(sb_check_pair, "shortest_dwell_steady_s", figures.shortest_dwell_steady_s),
-    NUMBER(sb_check_pair, "shortest_start_delay_s", figures.shortest_start_delay_s),
-    NUMBER(sb_check_pair, "least_voltage_upshift_v", figures.least_voltage_upshift_v),
-    NUMBER(sb_check_pair, "least_voltage_hold_v", figures.least_voltage_hold_v),
-    END_OF_FIELDS};
+    SAME(sb_check_pair, slower, TEXT),
+    SAME(sb_check_pair, faster, TEXT),
+    FIELD(sb_check_pair, "downshift_below_pct", downshift_below, PERCENT),
+    FIELD(sb_check_pair, "upshift_above_pct", upshift_above, PERCENT),
+    PAIR(downshift_torque_nm),
+    PAIR(upshift_torque_nm),
+    FIELD(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift, PERCENT),
+    FIELD(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift, PERCENT),
+    FIELD(sb_check_pair, "upshift_margin_pct", upshift_margin, PERCENT),
+    FIELD(sb_check_pair, "stuck_low", figures.is_stuck_low, BOOLEAN),
+    PAIR(helping_upshift_nm),
+    PAIR(helping_downshift_nm),
+    FIELD(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
+    FIELD(sb_check_pair, "upshift_time_s", figures.shift_up_time_s, NUMBER),
+    FIELD(sb_check_pair, "downshift_time_s", figures.shift_down_time_s, NUMBER),
+    PAIR(shortest_dwell_s),
+    PAIR(shortest_dwell_steady_s),
+    PAIR(shortest_start_delay_s),
+    PAIR(least_voltage_upshift_v),
+    PAIR(least_voltage_hold_v),
+    END};
 
 static void put_gears(struct sb_json *json, const struct sb_check_case *at)
 {
@@ -163,62 +152,55 @@ static void put_cases(struct sb_json *json, const char *key, const struct sb_che
 
 /* Drive, load, shaft, vehicle -------------------------------------------------------------------------------------------- */
 
-static const struct sb_field drive_fields[] = {TEXT(sb_check_drive, "mode", mode),
-                                               PERCENT(sb_check_drive, "limit_pct", limit_fraction),
-                                               NUMBER(sb_check_drive, "period_s", period_s),
-                                               NUMBER(sb_check_drive, "ramp_s", ramp_s),
-                                               TEXT(sb_check_drive, "when_off", when_off),
-                                               TEXT(sb_check_drive, "reading", reading),
-                                               NUMBER(sb_check_drive, "reference_a", reference_a),
-                                               END_OF_FIELDS};
+#define DRIVE(member) SAME(sb_check_drive, member, NUMBER)
+static const struct sb_field drive_fields[] = {SAME(sb_check_drive, mode, TEXT),
+                                               FIELD(sb_check_drive, "limit_pct", limit_fraction, PERCENT),
+                                               DRIVE(period_s),
+                                               DRIVE(ramp_s),
+                                               SAME(sb_check_drive, when_off, TEXT),
+                                               SAME(sb_check_drive, reading, TEXT),
+                                               DRIVE(reference_a),
+                                               END};
 
-static const struct sb_field control_fields[] = {
-    NUMBER(sb_check_drive, "target_rad_s", target_rad_s),
-    NUMBER(sb_check_drive, "proportional_band_rad_s", proportional_band_rad_s),
-    NUMBER(sb_check_drive, "integral_time_s", integral_time_s), END_OF_FIELDS};
+static const struct sb_field control_fields[] = {DRIVE(target_rad_s), DRIVE(proportional_band_rad_s),
+                                                 DRIVE(integral_time_s), END};
 
-static const struct sb_field held_fields[] = {TEXT(sb_check_gear, "name", name),
-                                              NUMBER(sb_check_gear, "hidden_torque_nm", figures.hidden_torque_nm),
-                                              BOOLEAN(sb_check_gear, "stable", figures.is_stable), END_OF_FIELDS};
+static const struct sb_field held_fields[] = {SAME(sb_check_gear, name, TEXT), GEAR(hidden_torque_nm),
+                                              FIELD(sb_check_gear, "stable", figures.is_stable, BOOLEAN), END};
 
-static const struct sb_field load_fields[] = {NUMBER(sb_check_load, "lightest_nm", lightest_nm),
-                                              NUMBER(sb_check_load, "heaviest_nm", heaviest_nm),
-                                              NUMBER(sb_check_load, "holding_brake_nm", holding_brake_nm),
-                                              NUMBER(sb_check_load, "hung_nm", hung_nm),
-                                              NUMBER(sb_check_load, "inertia_kg_m2", inertia_kg_m2),
-                                              NUMBER(sb_check_load, "viscous_nms_rad", viscous_nms_rad),
-                                              NUMBER(sb_check_load, "quadratic_nms2_rad2", quadratic_nms2_rad2),
-                                              END_OF_FIELDS};
+#define LOAD(member) SAME(sb_check_load, member, NUMBER)
+static const struct sb_field load_fields[] = {
+    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(hung_nm),
+    LOAD(inertia_kg_m2), LOAD(viscous_nms_rad), LOAD(quadratic_nms2_rad2), END};
 
-static const struct sb_field limit_fields[] = {NUMBER(sb_check_limit, "torque_nm", torque_nm),
-                                               TEXT(sb_check_limit, "part", part), END_OF_FIELDS};
+static const struct sb_field limit_fields[] = {SAME(sb_check_limit, torque_nm, NUMBER),
+                                               SAME(sb_check_limit, part, TEXT), END};
 
-static const struct sb_field shaft_fields[] = {BOOLEAN(sb_check_shaft, "rigid", is_rigid),
-                                               NUMBER(sb_check_shaft, "stiffness_nm_rad", stiffness_nm_rad),
-                                               NUMBER(sb_check_shaft, "damping_nms_rad", damping_nms_rad),
-                                               NUMBER(sb_check_shaft, "backlash_rad", backlash_rad), END_OF_FIELDS};
+#define SHAFT(member) SAME(sb_check_shaft, member, NUMBER)
+static const struct sb_field shaft_fields[] = {FIELD(sb_check_shaft, "rigid", is_rigid, BOOLEAN),
+                                               SHAFT(stiffness_nm_rad), SHAFT(damping_nms_rad), SHAFT(backlash_rad),
+                                               END};
 
-static const struct sb_field swing_fields[] = {
-    NUMBER(sb_check_shaft_gear, "natural_frequency_rad_s", natural_frequency_rad_s),
-    NUMBER(sb_check_shaft_gear, "damping_ratio", damping_ratio), END_OF_FIELDS};
+static const struct sb_field swing_fields[] = {SAME(sb_check_shaft_gear, natural_frequency_rad_s, NUMBER),
+                                               SAME(sb_check_shaft_gear, damping_ratio, NUMBER), END};
 
-static const struct sb_field shock_fields[] = {
-    NUMBER(sb_check_shock, "speed_difference_rad_s", speed_difference_rad_s),
-    NUMBER(sb_check_shock, "impulse_nms", impulse_nms),
-    NUMBER(sb_check_shock, "peak_torque_nm", peak_torque_nm),
-    NUMBER(sb_check_shock, "undamped_peak_torque_nm", undamped_peak_torque_nm),
-    NUMBER(sb_check_shock, "stiffness_that_matters_nm_rad", stiffness_that_matters_nm_rad),
-    NUMBER(sb_check_shock, "stiffness_at_limit_nm_rad", stiffness_at_limit_nm_rad),
-    END_OF_FIELDS};
+#define SHOCK(member) SAME(sb_check_shock, member, NUMBER)
+static const struct sb_field shock_fields[] = {SHOCK(speed_difference_rad_s),
+                                               SHOCK(impulse_nms),
+                                               SHOCK(peak_torque_nm),
+                                               SHOCK(undamped_peak_torque_nm),
+                                               SHOCK(stiffness_that_matters_nm_rad),
+                                               SHOCK(stiffness_at_limit_nm_rad),
+                                               END};
 
-static const struct sb_field vehicle_fields[] = {NUMBER(sb_check_vehicle, "carried_push_n", carried_push_n),
-                                                 NUMBER(sb_check_vehicle, "slipping_push_n", slipping_push_n),
-                                                 NUMBER(sb_check_vehicle, "end_m", end_m), END_OF_FIELDS};
+static const struct sb_field vehicle_fields[] = {SAME(sb_check_vehicle, carried_push_n, NUMBER),
+                                                 SAME(sb_check_vehicle, slipping_push_n, NUMBER),
+                                                 SAME(sb_check_vehicle, end_m, NUMBER), END};
 
 static const struct sb_field stage_fields[] = {
-    INTEGER(sb_check_stage, "bodies", bodies),        BOOLEAN(sb_check_stage, "steepest", is_steepest),
-    NUMBER(sb_check_stage, "distance_m", distance_m), NUMBER(sb_check_stage, "need_n", need_n),
-    NUMBER(sb_check_stage, "ballast_kg", ballast_kg), END_OF_FIELDS};
+    SAME(sb_check_stage, bodies, INTEGER),    FIELD(sb_check_stage, "steepest", is_steepest, BOOLEAN),
+    SAME(sb_check_stage, distance_m, NUMBER), SAME(sb_check_stage, need_n, NUMBER),
+    SAME(sb_check_stage, ballast_kg, NUMBER), END};
 
 static void put_schedule(struct sb_json *json, const struct sb_order_table *schedule)
 {
@@ -337,51 +319,46 @@ static void put_vehicle(struct sb_json *json, const struct sb_check *check)
 
 /* Battery and heat ------------------------------------------------------------------------------------------------------- */
 
-static const struct sb_field battery_fields[] = {TEXT(sb_check_battery, "chemistry", chemistry),
-                                                 TEXT(sb_check_battery, "source", source),
-                                                 INTEGER(sb_check_battery, "cells", cells),
-                                                 NUMBER(sb_check_battery, "capacity_ah", capacity_ah),
-                                                 PERCENT(sb_check_battery, "charge_pct", charge_fraction),
-                                                 NUMBER(sb_check_battery, "cutoff_v", cutoff_v),
-                                                 END_OF_FIELDS};
+static const struct sb_field battery_fields[] = {SAME(sb_check_battery, chemistry, TEXT),
+                                                 SAME(sb_check_battery, source, TEXT),
+                                                 SAME(sb_check_battery, cells, INTEGER),
+                                                 SAME(sb_check_battery, capacity_ah, NUMBER),
+                                                 FIELD(sb_check_battery, "charge_pct", charge_fraction, PERCENT),
+                                                 SAME(sb_check_battery, cutoff_v, NUMBER),
+                                                 END};
 
-static const struct sb_field span_fields[] = {TEXT(sb_check_span, "kind", kind),
-                                              TEXT(sb_check_span, "gear", gear),
-                                              TEXT(sb_check_span, "slower", slower),
-                                              TEXT(sb_check_span, "faster", faster),
-                                              PERCENT(sb_check_span, "from_charge_pct", from_fraction),
-                                              PERCENT(sb_check_span, "to_charge_pct", to_fraction),
-                                              NUMBER(sb_check_span, "from_voltage_v", from_voltage_v),
-                                              NUMBER(sb_check_span, "to_voltage_v", to_voltage_v),
-                                              CHARS(sb_check_span, "text", text),
-                                              END_OF_FIELDS};
+static const struct sb_field span_fields[] = {SAME(sb_check_span, kind, TEXT),
+                                              SAME(sb_check_span, gear, TEXT),
+                                              SAME(sb_check_span, slower, TEXT),
+                                              SAME(sb_check_span, faster, TEXT),
+                                              FIELD(sb_check_span, "from_charge_pct", from_fraction, PERCENT),
+                                              FIELD(sb_check_span, "to_charge_pct", to_fraction, PERCENT),
+                                              SAME(sb_check_span, from_voltage_v, NUMBER),
+                                              SAME(sb_check_span, to_voltage_v, NUMBER),
+                                              SAME(sb_check_span, text, CHARS),
+                                              END};
 
-static const struct sb_field charge_fields[] = {PERCENT(sb_check_charge, "charge_pct", charge_fraction),
-                                                NUMBER(sb_check_charge, "voltage_v", voltage_v), END_OF_FIELDS};
+static const struct sb_field charge_fields[] = {FIELD(sb_check_charge, "charge_pct", charge_fraction, PERCENT),
+                                                SAME(sb_check_charge, voltage_v, NUMBER), END};
 
 static const struct sb_field charge_pair_fields[] = {
-    NUMBER(sb_check_charge_pair, "downshift_torque_nm", downshift_torque_nm),
-    NUMBER(sb_check_charge_pair, "upshift_torque_nm", upshift_torque_nm),
-    PERCENT(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift),
-    PERCENT(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift),
-    PERCENT(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading),
-    PERCENT(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading),
-    END_OF_FIELDS};
+    SAME(sb_check_charge_pair, downshift_torque_nm, NUMBER),
+    SAME(sb_check_charge_pair, upshift_torque_nm, NUMBER),
+    FIELD(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, PERCENT),
+    FIELD(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, PERCENT),
+    FIELD(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, PERCENT),
+    FIELD(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, PERCENT),
+    END};
 
-static const struct sb_field heat_fields[] = {
-    NUMBER(sb_check_heat, "ambient_c", ambient_c),     NUMBER(sb_check_heat, "start_c", start_c),
-    NUMBER(sb_check_heat, "reference_c", reference_c), NUMBER(sb_check_heat, "limit_c", limit_c),
-    NUMBER(sb_check_heat, "cut_out_c", cut_out_c),     NUMBER(sb_check_heat, "reset_c", reset_c),
-    NUMBER(sb_check_heat, "bound_c", bound_c),         END_OF_FIELDS};
+#define HEAT(member) SAME(sb_check_heat, member, NUMBER)
+static const struct sb_field heat_fields[] = {HEAT(ambient_c), HEAT(start_c), HEAT(reference_c), HEAT(limit_c),
+                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     END};
 
-static const struct sb_field burden_fields[] = {TEXT(sb_check_burden, "gear", gear),
-                                                TEXT(sb_check_burden, "load", load),
-                                                NUMBER(sb_check_burden, "external_torque_nm", external_torque_nm),
-                                                NUMBER(sb_check_burden, "start_loss_w", start_loss_w),
-                                                NUMBER(sb_check_burden, "steady_winding_c", steady_winding_c),
-                                                NUMBER(sb_check_burden, "steady_housing_c", steady_housing_c),
-                                                NUMBER(sb_check_burden, "bound_reached_s", bound_reached_s),
-                                                END_OF_FIELDS};
+#define BURDEN(member) SAME(sb_check_burden, member, NUMBER)
+static const struct sb_field burden_fields[] = {SAME(sb_check_burden, gear, TEXT), SAME(sb_check_burden, load, TEXT),
+                                                BURDEN(external_torque_nm),        BURDEN(start_loss_w),
+                                                BURDEN(steady_winding_c),          BURDEN(steady_housing_c),
+                                                BURDEN(bound_reached_s),           END};
 
 static void put_charge(struct sb_json *json, const struct sb_check_case *at, const struct sb_check_charge *charge)
 {
@@ -440,11 +417,10 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
 
 /* Remarks ---------------------------------------------------------------------------------------------------------------- */
 
-static const struct sb_field remark_fields[] = {TEXT(sb_check_remark, "kind", kind),
-                                                CHARS(sb_check_remark, "text", text), END_OF_FIELDS};
+static const struct sb_field remark_fields[] = {SAME(sb_check_remark, kind, TEXT), SAME(sb_check_remark, text, CHARS),
+                                                END};
 
-static const struct sb_field cure_fields[] = {CHARS(sb_check_cure, "key", key), CHARS(sb_check_cure, "value", value),
-                                              END_OF_FIELDS};
+static const struct sb_field cure_fields[] = {SAME(sb_check_cure, key, CHARS), SAME(sb_check_cure, value, CHARS), END};
 
 static void put_remarks(struct sb_json *json, const char *key, const struct sb_check *check,
                         const struct sb_check_remarks *remarks)

@@ -130,17 +130,16 @@ static void put_shock(struct sb_table *table, const struct sb_check_gear *gear, 
   if (is_rigid) return;
   sb_table_put(table, "%s N.m", NUM(shock->peak_torque_nm));
   sb_table_put(table, "%s N.m", NUM(shock->undamped_peak_torque_nm));
-  sb_table_put(table, "%s N.m", NUM(gear->figures.stall_torque_nm));
 }
 
 static void write_shocks(const struct sb_check *check, FILE *out)
 {
-  static const char *const headings[] = {"gear",        "shock",         "speed difference", "impulse",
-                                         "peak torque", "undamped peak", "stall torque"};
+  static const char *const headings[] = {"gear",    "shock",       "speed difference",
+                                         "impulse", "peak torque", "undamped peak"};
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   const bool is_rigid = check->shaft.is_rigid;
   struct sb_table table;
-  sb_table_init(&table, is_rigid ? 4 : 7);
+  sb_table_init(&table, is_rigid ? 4 : 6);
   for (int k = 0; k < table.columns; k++) sb_table_put(&table, "%s", headings[k]);
   for (int g = 0; g < at->gear_count; g++) {
     put_shock(&table, &at->gears[g], "engagement", &check->shaft.gears[g].engagement, is_rigid);
