@@ -31,6 +31,7 @@ enum {
 /* A change that cures what a remark is about: a key of the scenario and the value to give it. */
 struct sb_check_cure {
   char key[SB_CHECK_CURE_SIZE];
+  const char *bound; /* "at least", "at most": which side of the value cures, too */
   char value[SB_CHECK_CURE_SIZE];
 };
 

@@ -30,16 +30,6 @@ static void name_key(const struct look *look, const char *key, char out[SB_CHECK
   }
 }
 
-/* Adds "Set KEY to at least VALUE, or KEY to at most VALUE." of the cures that there are. */
-static void say_cures(struct sb_check_remark *remark, const char *const bounds[])
-{
-  for (int k = 0; k < remark->cure_count; k++) {
-    sb_check_add(remark, "%s %s %s %s", k == 0 ? " Set" : ", or", remark->cures[k].key, bounds[k],
-                 remark->cures[k].value);
-  }
-  if (remark->cure_count > 0) sb_check_add(remark, ".");
-}
-
 /* An upshift threshold that the slow gear never reaches would only replace hunting by a box that is stuck low, unless the
  * slow gear is right for every load of this scenario. */
 static bool is_upshift_of_use(const struct look *look)
@@ -53,7 +43,6 @@ static void find_hunting(struct look *look)
 {
   const struct sb_pair_figures *figures = &look->pair->figures;
   if (!figures->has_band) return;
-  static const char *const at_least_at_most[] = {"to at least", "to at most"};
   static const char *const load_words[] = {"stays outside the band", "reaches into the band", "lies in the band"};
   const bool is_upshift_first = is_upshift_of_use(look);
   struct sb_check_remark *remark = sb_check_remark(
@@ -64,13 +53,13 @@ static void find_hunting(struct look *look)
       sb_check_torques(lightest_nm(look), look->machine->form.heaviest_load_nm).text,
       load_words[look->pair->band_load]);
   if (is_upshift_first) {
-    sb_check_cure(remark, look->upshift_key, "%s", sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
+    sb_check_cure(remark, look->upshift_key, "at least", "%s",
+                  sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
   }
   if (!isnan(figures->greatest_safe_downshift)) {
-    sb_check_cure(remark, look->downshift_key, "%s",
+    sb_check_cure(remark, look->downshift_key, "at most", "%s",
                   sb_figure_percent_by(floor, figures->greatest_safe_downshift).text);
   }
-  say_cures(remark, at_least_at_most + (is_upshift_first ? 0 : 1));
   if (remark->cure_count == 0) {
     sb_check_add(remark, " Lower %s first, then raise %s.", look->downshift_key, look->upshift_key);
   }
@@ -84,7 +73,6 @@ static struct sb_figure below_of(double reading)
 
 static void find_stuck_low(struct look *look)
 {
-  static const char *const at_most[] = {"to at most"};
   const struct sb_check_pair *pair = look->pair;
   if (!pair->figures.is_stuck_low) return;
   if (look->machine->form.heaviest_load_nm <= pair->figures.helping_upshift_nm) {
@@ -101,14 +89,12 @@ static void find_stuck_low(struct look *look)
       "after one downshift the box never shifts up again.",
       NUM(lightest_nm(look)), pair->slower, PCT(pair->slower_lightest_reading), SET(pair->upshift_above));
   if (pair->slower_lightest_reading > 0.0) {
-    sb_check_cure(remark, look->upshift_key, "%s", below_of(pair->slower_lightest_reading).text);
+    sb_check_cure(remark, look->upshift_key, "at most", "%s", below_of(pair->slower_lightest_reading).text);
   }
-  say_cures(remark, at_most);
 }
 
 static void find_needless_downshift(struct look *look)
 {
-  static const char *const at_most[] = {"to at most"};
   const struct sb_check_pair *pair = look->pair;
   if (!pair->figures.is_needless_downshift) return;
   if (look->machine->form.heaviest_load_nm <= pair->figures.helping_downshift_nm) {
@@ -131,8 +117,7 @@ static void find_needless_downshift(struct look *look)
       "Needless downshift: under the lightest load, %s N.m, %s reads %s, not above the downshift threshold of %s, so that "
       "the box never stays in it.",
       NUM(lightest_nm(look)), pair->faster, PCT(pair->faster_lightest_reading), SET(pair->downshift_below));
-  sb_check_cure(remark, look->downshift_key, "%s", below_of(pair->faster_lightest_reading).text);
-  say_cures(remark, at_most);
+  sb_check_cure(remark, look->downshift_key, "at most", "%s", below_of(pair->faster_lightest_reading).text);
 }
 
 static void find_out_of_reach(struct look *look)
@@ -159,9 +144,7 @@ static void find_out_of_reach(struct look *look)
 /* The least duration in whole samples that is long enough, as a value of a key. */
 static void cure_by_time(const struct look *look, struct sb_check_remark *remark, const char *key, double needed_s)
 {
-  static const char *const at_least[] = {"to at least"};
-  sb_check_cure(remark, key, "%.10g s", sb_model_whole_samples_s(&look->machine->model->control, needed_s));
-  say_cures(remark, at_least);
+  sb_check_cure(remark, key, "at least", "%.10g s", sb_model_whole_samples_s(&look->machine->model->control, needed_s));
 }
 
 static void find_short_times(struct look *look)

@@ -8,15 +8,17 @@
 static struct sb_check_burden burden_of(const struct sb_model *model, int gear, const char *load, double external_nm,
                                         double bound_c)
 {
-  const bool is_blocked = gear == SB_WARMTH_BLOCKED;
   const struct sb_warmth steady = sb_warmth_steady(model, gear, external_nm);
-  return (struct sb_check_burden){.gear = is_blocked ? NULL : model->gearbox.gears[gear].name,
-                                  .load = load,
-                                  .external_torque_nm = is_blocked ? (double)NAN : external_nm,
-                                  .start_loss_w = sb_warmth_loss_w(model, gear, external_nm, model->winding.start_c),
-                                  .steady_winding_c = steady.winding_c,
-                                  .steady_housing_c = steady.housing_c,
-                                  .bound_reached_s = sb_warmth_reached(model, gear, external_nm, bound_c).time_s};
+  struct sb_check_burden burden = {.load = load,
+                                   .external_torque_nm = NAN,
+                                   .start_loss_w = sb_warmth_loss_w(model, gear, external_nm, model->winding.start_c),
+                                   .steady_winding_c = steady.winding_c,
+                                   .steady_housing_c = steady.housing_c,
+                                   .bound_reached_s = sb_warmth_reached(model, gear, external_nm, bound_c).time_s};
+  if (gear < 0) return burden; /* the shaft is blocked */
+  burden.gear = model->gearbox.gears[gear].name;
+  burden.external_torque_nm = external_nm;
+  return burden;
 }
 
 static void list_burdens(const struct sb_check_machine *machine, struct sb_check_heat *out)

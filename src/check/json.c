@@ -420,7 +420,8 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
 static const struct sb_field remark_fields[] = {SAME(sb_check_remark, kind, TEXT), SAME(sb_check_remark, text, CHARS),
                                                 END};
 
-static const struct sb_field cure_fields[] = {SAME(sb_check_cure, key, CHARS), SAME(sb_check_cure, value, CHARS), END};
+static const struct sb_field cure_fields[] = {SAME(sb_check_cure, key, CHARS), SAME(sb_check_cure, bound, TEXT),
+                                              SAME(sb_check_cure, value, CHARS), END};
 
 static void put_remarks(struct sb_json *json, const char *key, const struct sb_check *check,
                         const struct sb_check_remarks *remarks)

@@ -120,9 +120,9 @@ static void note_run(const struct sb_model *model, struct sb_check_remarks *note
   if (!(model->run.step_s > 0.5 * shortest_s)) return;
   struct sb_check_remark *remark = sb_check_remark(
       notes, "run", -1,
-      "run: run.step, %s s, is more than half the shortest time constant, %s s. A shorter one is safer.",
+      "run: run.step, %s s, is more than half the shortest time constant, %s s; shorter steps are safer.",
       NUM(model->run.step_s), NUM(shortest_s));
-  sb_check_cure(remark, "run.step", "%.2g s", 0.5 * shortest_s);
+  sb_check_cure(remark, "run.step", "at most", "%.2g s", 0.5 * shortest_s);
 }
 
 /* With a coarse reading the box acts half a count beside its thresholds; said where that changes the hunting band. */

@@ -34,16 +34,20 @@ void sb_check_add(struct sb_check_remark *remark, const char *format, ...)
   va_end(arguments);
 }
 
-void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *format, ...)
+void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *bound, const char *format, ...)
 {
   struct sb_check_cure *cure = &remark->cures[remark->cure_count];
+  const bool is_first = remark->cure_count == 0;
   if (remark->cure_count >= SB_CHECK_CURE_MAX) return;
   remark->cure_count++;
   snprintf(cure->key, sizeof cure->key, "%s", key);
+  cure->bound = bound;
   va_list arguments;
   va_start(arguments, format);
   vsnprintf(cure->value, sizeof cure->value, format, arguments);
   va_end(arguments);
+  if (!is_first) remark->text[strlen(remark->text) - 1] = 0; /* the full stop behind the one before */
+  sb_check_add(remark, "%s %s to %s %s.", is_first ? " Set" : ", or", cure->key, bound, cure->value);
 }
 
 struct sb_figure sb_check_torques(double least_nm, double greatest_nm)

@@ -40,9 +40,9 @@ struct sb_check_remark *sb_check_remark(struct sb_check_remarks *remarks, const 
 /* Adds to its text. */
 void sb_check_add(struct sb_check_remark *remark, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
-/* Adds a cure to a remark: the key, and its value as for printf. */
-void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *format, ...)
-    __attribute__((format(printf, 3, 4)));
+/* Adds a cure to a remark and its text: the key, "at least" or "at most", and the value as for printf. */
+void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *bound, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
 
 /* "0.2 N.m", or "0.1..0.8 N.m". */
 struct sb_figure sb_check_torques(double least_nm, double greatest_nm);

@@ -147,7 +147,8 @@ static void write_row(const struct sb_table *table, const struct layout *layout,
     if (*rest[0] != 0) sb_words_say(out, layout->indent, layout->indent, "%s", rest[0]);
     rest[0] = "";
   }
-  while (write_line(layout, rest, from, to, out)) continue;
+  bool is_left = true;
+  while (is_left) is_left = write_line(layout, rest, from, to, out);
 }
 
 void sb_table_write(const struct sb_table *table, int indent, FILE *out)

@@ -238,12 +238,13 @@ static void expect_cures(const char *path, const char *const *sets, size_t set_c
   solve(&checked);
   const struct sb_check_remark *finding = find(checked.check, kind, pair);
   if (finding == NULL) fail_msg("%s: no %s in:\n%s", path, kind, checked.text);
-  assert_int_equal(finding->cure_count, cure_count);
-  for (int k = 0; k < finding->cure_count; k++) {
+  const int found_count = finding != NULL ? finding->cure_count : -1;
+  assert_int_equal(found_count, cure_count);
+  for (int k = 0; k < found_count; k++) {
     struct checked cured;
     expect_text(&checked, "%s", finding->cures[k].key);
     snprintf(cure, sizeof cure, "%s=%s", finding->cures[k].key, finding->cures[k].value);
-    memcpy(cured_sets, sets, set_count * sizeof *sets);
+    for (size_t n = 0; n < set_count; n++) cured_sets[n] = sets[n];
     cured_sets[set_count] = cure;
     load(&cured, path, cured_sets, set_count + 1);
     solve(&cured);
