@@ -117,67 +117,27 @@ static struct sb_figure reading_and(double reading, const char *trouble)
   return out;
 }
 
-static struct sb_figure downshift_figure(const struct sb_check_pair *pair)
-{
-  return sb_figure_torque(pair->figures.downshift_torque_nm, "any load", "no load");
-}
+static const char *const rows[] = {"downshift torque",   "upshift torque",        "hunting band",
+                                   "least safe upshift", "slower, lightest load", "faster, lightest load",
+                                   "shortest dwell",     "slower stalls at",      "faster stalls at"};
 
-static struct sb_figure upshift_figure(const struct sb_check_pair *pair)
+/* The figure of a pair in one of the rows. */
+static struct sb_figure figure_of(const struct sb_check_pair *pair, size_t row)
 {
-  return sb_figure_torque(pair->figures.upshift_torque_nm, "no load", "any load");
+  const struct sb_pair_figures *figures = &pair->figures;
+  const struct sb_figure none = {.text = "none"};
+  switch (row) {
+    case 0: return sb_figure_torque(figures->downshift_torque_nm, "any load", "no load");
+    case 1: return sb_figure_torque(figures->upshift_torque_nm, "no load", "any load");
+    case 2: return figures->has_band ? sb_check_band(figures->downshift_torque_nm, figures->upshift_torque_nm) : none;
+    case 3: return isnan(figures->least_safe_upshift) ? none : sb_figure_percent_by(ceil, figures->least_safe_upshift);
+    case 4: return reading_and(pair->slower_lightest_reading, figures->is_stuck_low ? ", stuck low" : "");
+    case 5: return reading_and(pair->faster_lightest_reading, figures->is_needless_downshift ? ", shifts down" : "");
+    case 6: return with_unit(pair->needed_dwell_s, "s");
+    case 7: return with_unit(pair->slower_stall_nm, "N.m");
+    default: return with_unit(pair->faster_stall_nm, "N.m");
+  }
 }
-
-static struct sb_figure band_figure(const struct sb_check_pair *pair)
-{
-  if (!pair->figures.has_band) return (struct sb_figure){.text = "none"};
-  return sb_check_band(pair->figures.downshift_torque_nm, pair->figures.upshift_torque_nm);
-}
-
-static struct sb_figure safe_figure(const struct sb_check_pair *pair)
-{
-  if (isnan(pair->figures.least_safe_upshift)) return (struct sb_figure){.text = "none"};
-  return sb_figure_percent_by(ceil, pair->figures.least_safe_upshift);
-}
-
-static struct sb_figure slower_figure(const struct sb_check_pair *pair)
-{
-  return reading_and(pair->slower_lightest_reading, pair->figures.is_stuck_low ? ", stuck low" : "");
-}
-
-static struct sb_figure faster_figure(const struct sb_check_pair *pair)
-{
-  return reading_and(pair->faster_lightest_reading, pair->figures.is_needless_downshift ? ", shifts down" : "");
-}
-
-static struct sb_figure dwell_figure(const struct sb_check_pair *pair)
-{
-  return with_unit(pair->needed_dwell_s, "s");
-}
-
-static struct sb_figure slower_stall_figure(const struct sb_check_pair *pair)
-{
-  return with_unit(pair->slower_stall_nm, "N.m");
-}
-
-static struct sb_figure faster_stall_figure(const struct sb_check_pair *pair)
-{
-  return with_unit(pair->faster_stall_nm, "N.m");
-}
-
-static const struct {
-  const char *label;
-  struct sb_figure (*figure)(const struct sb_check_pair *pair);
-} rows[] = {
-    {"downshift torque", downshift_figure},
-    {"upshift torque", upshift_figure},
-    {"hunting band", band_figure},
-    {"least safe upshift", safe_figure},
-    {"slower, lightest load", slower_figure},
-    {"faster, lightest load", faster_figure},
-    {"shortest dwell", dwell_figure},
-    {"slower stalls at", slower_stall_figure},
-    {"faster stalls at", faster_stall_figure},
-};
 
 struct sb_figure sb_check_text_label(const struct sb_check_case *at)
 {
@@ -198,8 +158,8 @@ void sb_check_text_cases(const struct sb_check_case *cases, int count, FILE *out
     sb_table_put(&table, "%s", "");
     for (int k = 0; k < count; k++) sb_table_put(&table, "%s", sb_check_text_label(&cases[k]).text);
     for (size_t row = 0; row < sizeof rows / sizeof *rows; row++) {
-      sb_table_put(&table, "%s", rows[row].label);
-      for (int k = 0; k < count; k++) sb_table_put(&table, "%s", rows[row].figure(&cases[k].pairs[p]).text);
+      sb_table_put(&table, "%s", rows[row]);
+      for (int k = 0; k < count; k++) sb_table_put(&table, "%s", figure_of(&cases[k].pairs[p], row).text);
     }
     SAY("between %s and %s", cases[0].pairs[p].slower, cases[0].pairs[p].faster);
     sb_table_write(&table, 2, out);
