@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* cmd_fit.c - motor, friction and inertia from bench measurements. */
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -76,12 +77,9 @@ static int set_up(struct fit *fit)
 static int read_logs(struct fit *fit)
 {
   const struct sb_fit_request *request = &fit->request;
-  const struct sb_fit_log_options options = {.unit_count = request->units.count,
-                                             .units = request->units.items,
-                                             .rename_count = request->columns.count,
-                                             .renames = request->columns.items,
-                                             .fill_count = request->fills.count,
-                                             .fills = request->fills.items,
+  const struct sb_fit_log_options options = {.facts = sb_log_facts_of(&request->facts),
+                                             .gearbox = fit->has_scenario ? &fit->scenario.model.gearbox : NULL,
+                                             .may_lack_renamed = request->logs.count > 1,
                                              .arm_m = request->arm_m};
   int worst = SB_EXIT_DONE;
   for (size_t k = 0; k < request->logs.count; k++) {
@@ -89,8 +87,11 @@ static int read_logs(struct fit *fit)
     const char *path = request->logs.items[k];
     const enum sb_status status = sb_fit_log_read(path, &options, &fit->logs[fit->log_count], &faults);
     for (size_t i = 0; i < faults.count; i++) fprintf(stderr, "%s\n", faults.texts[i]);
-    if (status != SB_OK && faults.count == 0) sb_command_complain("%s: %s", path, sb_status_text(status));
+    if (status != SB_OK && faults.count == 0) {
+      sb_command_complain("%s: %s", path, status == SB_ERR_IO ? strerror(errno) : sb_status_text(status));
+    }
     sb_faults_clear(&faults);
+    if (status == SB_OK && fit->logs[fit->log_count].has_decimal_commas) sb_log_facts_note_commas(path);
     if (status == SB_OK) fit->log_count++;
     if (sb_command_exit(status) > worst) worst = sb_command_exit(status);
   }

@@ -9,6 +9,7 @@
 #include "base/constants.h"
 #include "cli/command.h"
 #include "cli/interrupt.h"
+#include "cli/log_facts.h"
 #include "cli/old_words.h"
 #include "cli/options.h"
 #include "cli/progress.h"
@@ -24,8 +25,7 @@ static const char help[] =
     "\n"
     "      --by WAY             gear, ratio or motor; default: the best that the columns allow\n"
     "      --ratios N,N,...     the ratios of the gears, the lowest gear (the greatest ratio) first;\n"
-    "                           default: found\n"
-    "      --column NAME=THEIRS a column is called THEIRS in this file; may be given again\n"
+    "                           default: found\n" SB_LOG_FACTS_HELP
     "      --hunt-window TIME   shifts back and forth within this are hunting; default 5 s, or as the\n"
     "                           scenario has it\n"
     "      --stall-time TIME    at rest for longer than this is a stall; default 0.5 s, or as the\n"
@@ -50,6 +50,8 @@ enum {
   OPTION_BY = 1,
   OPTION_RATIOS,
   OPTION_COLUMN,
+  OPTION_UNIT,
+  OPTION_FILL,
   OPTION_HUNT_WINDOW,
   OPTION_STALL_TIME,
   OPTION_REST,
@@ -70,9 +72,7 @@ static const char *const fail_words[] = {"hunting", "stall", "deviation", "any",
 
 struct request {
   struct sb_words files, sets, tries;
-  struct sb_log_alias *aliases; /* names are in alias_text */
-  size_t alias_count;
-  char (*alias_text)[32];
+  struct sb_log_facts facts;
   enum sb_inspect_source source;
   int ratio_count;
   double ratios[SB_GEAR_MAX];
@@ -114,25 +114,11 @@ static int read_ratios(struct request *request, const struct sb_option_reader *r
   }
 }
 
-static int read_column(struct request *request, const struct sb_option_reader *reader)
+static int add_fact(struct request *request, const struct sb_option_reader *reader, enum sb_log_fact_kind kind)
 {
-  const char *equals = strchr(reader->value, '=');
-  const size_t length = equals != NULL ? (size_t)(equals - reader->value) : 0;
-  bool is_known = length == 6 && strncmp(reader->value, "time_s", length) == 0;
-  for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
-    const char *name = sb_log_column_name((enum sb_log_column)c);
-    is_known |= length == strlen(name) && strncmp(reader->value, name, length) == 0;
-  }
-  if (!is_known || equals[1] == 0) {
-    return sb_options_complain(reader,
-                               "--column needs NAME=THEIRS with a name as in traces, such as motor_speed_rpm=n1, found "
-                               "\"%s\"",
-                               reader->value);
-  }
-  char *name = request->alias_text[request->alias_count];
-  snprintf(name, sizeof request->alias_text[0], "%.*s", (int)length, reader->value);
-  request->aliases[request->alias_count++] = (struct sb_log_alias){name, equals + 1};
-  return SB_EXIT_DONE;
+  char complaint[SB_LOG_COMPLAINT_SIZE];
+  if (sb_log_facts_add(&request->facts, kind, reader->value, complaint)) return SB_EXIT_DONE;
+  return sb_options_complain(reader, "%s", complaint);
 }
 
 static int read_fail_on(struct request *request, const struct sb_option_reader *reader)
@@ -174,7 +160,9 @@ static int read_option(void *context, const struct sb_option_reader *reader, int
   switch (id) {
     case OPTION_BY: return read_by(request, reader);
     case OPTION_RATIOS: return read_ratios(request, reader);
-    case OPTION_COLUMN: return read_column(request, reader);
+    case OPTION_COLUMN: return add_fact(request, reader, SB_LOG_FACT_COLUMN);
+    case OPTION_UNIT: return add_fact(request, reader, SB_LOG_FACT_UNIT);
+    case OPTION_FILL: return add_fact(request, reader, SB_LOG_FACT_FILL);
     case OPTION_HUNT_WINDOW: return read_quantity(reader, "hunt-window", SB_TIME, 0.0, &request->hunt_window_s);
     case OPTION_STALL_TIME: return read_quantity(reader, "stall-time", SB_TIME, 0.0, &request->stall_time_s);
     case OPTION_REST: return read_quantity(reader, "rest", SB_SPEED, 0.0, &request->rest_rad_s);
@@ -218,6 +206,8 @@ static int read_request(struct request *request, int argc, char **argv)
   static const struct sb_option options[] = {{"by", 0, true, OPTION_BY},
                                              {"ratios", 0, true, OPTION_RATIOS},
                                              {"column", 0, true, OPTION_COLUMN},
+                                             {"unit", 0, true, OPTION_UNIT},
+                                             {"fill", 0, true, OPTION_FILL},
                                              {"hunt-window", 0, true, OPTION_HUNT_WINDOW},
                                              {"stall-time", 0, true, OPTION_STALL_TIME},
                                              {"rest", 0, true, OPTION_REST},
@@ -261,12 +251,16 @@ static int read_log(struct job *job)
 {
   const char *path = job->request->files.items[0];
   struct sb_faults faults = {0};
-  const enum sb_status status = sb_log_read(path, job->request->aliases, job->request->alias_count, &job->log, &faults);
+  struct sb_log_options options = sb_log_options_default();
+  options.facts = sb_log_facts_of(&job->request->facts);
+  if (job->has_scenario) options.gearbox = &job->scenario.model.gearbox;
+  const enum sb_status status = sb_log_read(path, &options, &job->log, &faults);
   for (size_t k = 0; k < faults.count; k++) fprintf(stderr, "%s\n", faults.texts[k]);
   if (status != SB_OK && faults.count == 0) {
     sb_command_complain("%s: %s", path, status == SB_ERR_IO ? strerror(errno) : sb_status_text(status));
   }
   sb_faults_clear(&faults);
+  if (status == SB_OK && job->log.has_decimal_commas) sb_log_facts_note_commas(path);
   return sb_command_exit(status);
 }
 
@@ -373,13 +367,14 @@ static int inspect(struct job *job)
 {
   const struct request *request = job->request;
   struct sb_error err = {SB_OK, ""};
-  int code = read_log(job);
-  if (code != SB_EXIT_DONE) return code;
+  int code = SB_EXIT_DONE;
   if (request->against != NULL) {
     code = sb_command_load(request->against, request->sets.items, request->sets.count, &job->scenario);
     job->has_scenario = code == SB_EXIT_DONE;
     if (code != SB_EXIT_DONE) return code;
   }
+  code = read_log(job);
+  if (code != SB_EXIT_DONE) return code;
   choose_options(job);
   const enum sb_status status = sb_inspect(&job->log, &job->options, &job->found, &err);
   if (status != SB_OK) return complain(request->files.items[0], status, &err);
@@ -402,11 +397,9 @@ int sb_cmd_inspect(int argc, char **argv)
   struct request request = {
       .hunt_window_s = NAN, .stall_time_s = NAN, .rest_rad_s = NAN, .overlay = sb_overlay_options_default()};
   struct job *job = calloc(1, sizeof *job); /* holds a scenario: too large for a stack */
-  request.aliases = calloc((size_t)argc + 1, sizeof *request.aliases);
-  request.alias_text = calloc((size_t)argc + 1, sizeof *request.alias_text);
   int code = SB_EXIT_GAVE_UP;
-  if (job != NULL && request.aliases != NULL && request.alias_text != NULL && sb_words_init(&request.files, argc) &&
-      sb_words_init(&request.sets, argc) && sb_words_init(&request.tries, argc)) {
+  if (job != NULL && sb_words_init(&request.files, argc) && sb_words_init(&request.sets, argc) &&
+      sb_words_init(&request.tries, argc)) {
     code = read_request(&request, argc, argv);
   }
   if (code == SB_EXIT_DONE) {
@@ -415,8 +408,6 @@ int sb_cmd_inspect(int argc, char **argv)
     clear_job(job);
   }
   free(job);
-  free(request.aliases);
-  free(request.alias_text);
   sb_words_clear(&request.files);
   sb_words_clear(&request.sets);
   sb_words_clear(&request.tries);

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "cli/log_facts.h"
 #include "cli/output.h"
 
 int sb_command_exit(enum sb_status status)
@@ -43,6 +44,7 @@ int sb_command_load(const char *path, const char *const *sets, size_t set_count,
   }
   if (status != SB_OK && faults.count == 0) sb_command_complain("%s: %s", path, sb_status_text(status));
   sb_faults_clear(&faults);
+  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_log_facts_note_commas(out->comma_tables[k]);
   return sb_command_exit(status);
 }
 

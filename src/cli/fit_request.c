@@ -45,11 +45,7 @@ static const char help[] =
     "                          (default: seen)\n"
     "      --off WORD          what duty 0 does: coast (open circuit, default) or brake (short circuit)\n"
     "      --arm LENGTH        lever or drum radius that makes a torque of force or mass, as --arm '12\n"
-    "                          mm'\n"
-    "      --column NAME=TEXT  the log's name for a quantity, as --column speed='RPM (raw)'\n"
-    "      --unit COLUMN=UNIT  unit of a column, as --unit speed=rpm\n"
-    "      --fill NAME=VALUE   a column of one value for logs without it, as --fill added_inertia='50\n"
-    "                          g.cm2'\n";
+    "                          mm'\n" SB_LOG_FACTS_HELP;
 
 enum {
   OPTION_OUTPUT = 1,
@@ -94,36 +90,11 @@ int sb_fit_request_parameter(const char *name)
   return figure < 0 ? -1 : sb_fit_figure_parameter((enum sb_fit_figure_kind)figure);
 }
 
-/* NAME=TEXT */
-static int add_fact(struct sb_fit_facts *facts, const struct sb_option_reader *reader, const char *option)
+static int add_fact(struct sb_fit_request *request, const struct sb_option_reader *reader, enum sb_log_fact_kind kind)
 {
-  const char *equals = strchr(reader->value, '=');
-  if (equals == NULL || equals == reader->value || equals[1] == 0) {
-    return sb_options_complain(reader, "--%s needs NAME=TEXT, found \"%s\"", option, reader->value);
-  }
-  const size_t length = (size_t)(equals - reader->value);
-  if (facts->count == SB_FIT_FACT_MAX || length >= SB_FIT_TEXT_MAX) {
-    return sb_options_complain(reader, "--%s: needs at most %d short names", option, SB_FIT_FACT_MAX);
-  }
-  char *name = facts->names[facts->count];
-  memcpy(name, reader->value, length);
-  name[length] = 0;
-  facts->items[facts->count++] = (struct sb_fit_fact){name, equals + 1};
-  return SB_EXIT_DONE;
-}
-
-/* The name must be a quantity that a log can have. */
-static int check_quantity(const struct sb_fit_facts *facts, const struct sb_option_reader *reader, const char *option)
-{
-  const char *names[SB_FIT_COLUMN_COUNT + 1] = {NULL};
-  const char *name = facts->names[facts->count - 1];
-  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) {
-    names[c] = sb_fit_column_name((enum sb_fit_column)c);
-    if (strcmp(names[c], name) == 0) return SB_EXIT_DONE;
-  }
-  const char *nearest = sb_options_nearest(name, names);
-  return sb_options_complain(reader, "--%s: needs a quantity such as time, speed or current, found \"%s\"%s%s", option,
-                             name, nearest != NULL ? "; did you mean " : "", nearest != NULL ? nearest : "");
+  char complaint[SB_LOG_COMPLAINT_SIZE];
+  if (sb_log_facts_add(&request->facts, kind, reader->value, complaint)) return SB_EXIT_DONE;
+  return sb_options_complain(reader, "%s", complaint);
 }
 
 static int read_measure(const struct sb_option_reader *reader, const char *option, enum sb_quantity quantity,
@@ -140,17 +111,18 @@ static int read_measure(const struct sb_option_reader *reader, const char *optio
 /* KEY=VALUE or KEY=LEAST..GREATEST */
 static int read_known(struct sb_fit_request *request, const struct sb_option_reader *reader)
 {
-  struct sb_fit_facts fact = {0};
   struct sb_error err;
-  int code = add_fact(&fact, reader, "known");
-  if (code != SB_EXIT_DONE) return code;
-  if (fact.count == 0) return SB_EXIT_USAGE;
-  const int kind = sb_fit_figure_find(fact.items[0].name);
-  const char *text = fact.items[0].text;
+  char name[64];
+  const size_t length = strcspn(reader->value, "=");
+  const char *text = reader->value + length + 1;
+  if (reader->value[length] == 0 || *text == 0) {
+    return sb_options_complain(reader, "--known needs KEY=VALUE, found \"%s\"", reader->value);
+  }
+  snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : (int)sizeof name - 1, reader->value);
+  const int kind = sb_fit_figure_find(name);
   if (kind < 0 ||
       (sb_fit_figure_quantity((enum sb_fit_figure_kind)kind) == SB_RATIO && kind != SB_FIT_MESH_EFFICIENCY)) {
-    return sb_options_complain(reader, "--known: needs a figure such as motor.rotor_inertia, found \"%s\"",
-                               fact.items[0].name);
+    return sb_options_complain(reader, "--known: needs a figure such as motor.rotor_inertia, found \"%s\"", name);
   }
   if (request->known_count == SB_FIT_KNOWN_MAX - 1) return sb_options_complain(reader, "--known: too many");
   const enum sb_quantity quantity = sb_fit_figure_quantity((enum sb_fit_figure_kind)kind);
@@ -160,10 +132,10 @@ static int read_known(struct sb_fit_request *request, const struct sb_option_rea
   const enum sb_status status = is_range
                                     ? sb_quantity_parse_range(text, quantity, &known->least, &known->greatest, &err)
                                     : sb_quantity_parse(text, quantity, &known->least, &err);
-  if (status != SB_OK) return sb_options_complain(reader, "--known %s: %s", fact.items[0].name, err.text);
+  if (status != SB_OK) return sb_options_complain(reader, "--known %s: %s", name, err.text);
   if (!is_range) known->greatest = known->least;
   if (!(known->least >= 0.0 && known->greatest > 0.0)) {
-    return sb_options_complain(reader, "--known %s: needs more than zero, found \"%s\"", fact.items[0].name, text);
+    return sb_options_complain(reader, "--known %s: needs more than zero, found \"%s\"", name, text);
   }
   request->known_count++;
   return SB_EXIT_DONE;
@@ -220,15 +192,9 @@ static int read_option(void *context, const struct sb_option_reader *reader, int
     case OPTION_PHASE: code = read_phase(request, reader); break;
     case OPTION_OFF: code = read_off(request, reader); break;
     case OPTION_ARM: code = read_measure(reader, "arm", SB_LENGTH, &request->arm_m); break;
-    case OPTION_UNIT: code = add_fact(&request->units, reader, "unit"); break;
-    case OPTION_COLUMN:
-      code = add_fact(&request->columns, reader, "column");
-      if (code == SB_EXIT_DONE) code = check_quantity(&request->columns, reader, "column");
-      break;
-    case OPTION_FILL:
-      code = add_fact(&request->fills, reader, "fill");
-      if (code == SB_EXIT_DONE) code = check_quantity(&request->fills, reader, "fill");
-      break;
+    case OPTION_UNIT: code = add_fact(request, reader, SB_LOG_FACT_UNIT); break;
+    case OPTION_COLUMN: code = add_fact(request, reader, SB_LOG_FACT_COLUMN); break;
+    case OPTION_FILL: code = add_fact(request, reader, SB_LOG_FACT_FILL); break;
     case SB_OPTION_OPERAND: sb_words_add(&request->logs, reader->value); break;
     default: return SB_EXIT_USAGE;
   }

@@ -3,17 +3,9 @@
 #ifndef SHIFTBAND_CLI_FIT_REQUEST_H
 #define SHIFTBAND_CLI_FIT_REQUEST_H
 
+#include "cli/log_facts.h"
 #include "cli/options.h"
 #include "shiftband/fit.h"
-
-enum { SB_FIT_FACT_MAX = 32, SB_FIT_TEXT_MAX = 128 };
-
-/* NAME=TEXT facts of one option, with room for their names. */
-struct sb_fit_facts {
-  size_t count;
-  struct sb_fit_fact items[SB_FIT_FACT_MAX];
-  char names[SB_FIT_FACT_MAX][SB_FIT_TEXT_MAX];
-};
 
 struct sb_fit_request {
   struct sb_words logs, sets;
@@ -26,7 +18,7 @@ struct sb_fit_request {
   double arm_m, voltage_v; /* 0: not given */
   bool is_braking, is_equal_constants;
   enum sb_fit_phase phase;
-  struct sb_fit_facts units, columns, fills;
+  struct sb_log_facts facts;
   size_t known_count;
   struct sb_fit_known known[SB_FIT_KNOWN_MAX];
 };

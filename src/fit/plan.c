@@ -5,7 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "fit/bench.h"
+#include "fit/shift_find.h"
 
 /* A speed below this share of the greatest counts as rest when one looks at a log. */
 static const double rest_share = 0.1;
@@ -83,12 +85,7 @@ static bool add_span(struct sb_bench_test *test, const struct sb_bench_span *spa
     const struct sb_bench_span *last = &test->spans[test->span_count - 1];
     if (last->voltage_v == span->voltage_v && last->is_open == span->is_open) return true;
   }
-  if (test->spans == NULL || (test->span_count & (test->span_count - 1)) == 0) { /* a power of two is full */
-    const size_t capacity = test->span_count == 0 ? 1 : 2 * test->span_count;
-    struct sb_bench_span *spans = realloc(test->spans, capacity * sizeof *spans);
-    if (spans == NULL) return false;
-    test->spans = spans;
-  }
+  if (!sb_grow(&test->spans, &test->span_room, test->span_count, sizeof *test->spans)) return false;
   test->spans[test->span_count++] = *span;
   return true;
 }
@@ -220,7 +217,7 @@ static void set_own(const struct sb_model *model, struct sb_bench_test *test)
       break;
   }
   if (test->is_own_free[SB_OWN_SPEED]) test->own[SB_OWN_SPEED] = speed;
-  if (test->event_count > 0) sb_shift_set_own(test);
+  if (test->event_count > 0) sb_shift_find_own(test);
 }
 
 /* A log with a shift is one run at one duty; in neutral the drive may be cut. */
@@ -322,7 +319,7 @@ static bool is_instant_shared(const struct sb_fit_log *log, size_t row)
 static bool is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
 {
   if (test->event_count > 0 && is_instant_shared(test->log, row)) return false;
-  if (test->event_count > 0 && !sb_shift_is_wanted(test, column, row)) return false;
+  if (test->event_count > 0 && !sb_shift_find_is_wanted(test, column, row)) return false;
   if (isnan(test->log->columns[column][row])) return false;
   if (column != SB_FIT_CURRENT || !test->is_dynamic) return true;
   const double *duties = test->log->columns[SB_FIT_DUTY];

@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
+
 /* Where leaves are cut along the down axis: indices at which something begins or ends. Scratch, ascending. */
 struct cuts {
   int *at; /* at[count], owned */
@@ -17,12 +19,8 @@ static enum sb_status add_cut(struct cuts *cuts, int at, const struct sb_rect *r
   size_t k = cuts->count;
   while (k > 0 && cuts->at[k - 1] > at) k--;
   if (k > 0 && cuts->at[k - 1] == at) return SB_OK;
-  if (cuts->count == cuts->room) {
-    const size_t room = cuts->room > 0 ? 2 * cuts->room : 16;
-    int *grown = realloc(cuts->at, room * sizeof *grown);
-    if (grown == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
-    cuts->at = grown;
-    cuts->room = room;
+  if (!sb_grow(&cuts->at, &cuts->room, cuts->count, sizeof *cuts->at)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
   }
   memmove(cuts->at + k + 1, cuts->at + k, (cuts->count - k) * sizeof *cuts->at);
   cuts->at[k] = at;
@@ -98,12 +96,8 @@ static enum sb_status add_cell(const struct sb_plane *plane, const struct sb_fin
   if (!(sb_map_axis_at(&map->options.down, rect->down_first) < sb_map_axis_at(&map->options.up, rect->up_last))) {
     return SB_OK;
   }
-  if (map->cell_count == *room) {
-    const size_t more = *room > 0 ? 2 * *room : 1024;
-    struct sb_map_cell *cells = realloc(map->cells, more * sizeof *cells);
-    if (cells == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cells of a map");
-    map->cells = cells;
-    *room = more;
+  if (!sb_grow(&map->cells, room, map->cell_count, sizeof *map->cells)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cells of a map");
   }
   map->cells[map->cell_count++] =
       (struct sb_map_cell){.down_first = rect->down_first,

@@ -91,19 +91,14 @@ static double body_speed(const struct body *body, double z0, double time_s)
   return direction * riccati_speed(&eq, 0.0, time_s);
 }
 
-/* Time until the speed is z1; INFINITY: never. A stop on the way counts. */
+/* Time until the speed is z1, in the same direction as z0 where neither is at rest; INFINITY: never. */
 static double body_time(const struct body *body, double z0, double z1)
 {
-  const double direction = sign_of(z0);
-  if (direction != 0.0) {
-    const struct riccati eq = body_in_direction(body, direction);
-    if (direction * z1 >= 0.0) return riccati_time(&eq, fabs(z0), fabs(z1));
-    return riccati_time(&eq, fabs(z0), 0.0) + body_time(body, 0.0, z1);
-  }
-  if (z1 == 0.0) return 0.0;
-  if (body_direction_from_rest(body) != sign_of(z1)) return INFINITY;
-  const struct riccati eq = body_in_direction(body, sign_of(z1));
-  return riccati_time(&eq, 0.0, fabs(z1));
+  if (z0 == z1) return 0.0;
+  const double direction = sign_of(z0 + z1);
+  if (z0 == 0.0 && body_direction_from_rest(body) != direction) return INFINITY;
+  const struct riccati eq = body_in_direction(body, direction);
+  return riccati_time(&eq, fabs(z0), fabs(z1));
 }
 
 /* The motor alone on a line, counted in the direction in which the line drives it, with a further torque. */

@@ -485,6 +485,47 @@ static void a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_de
   sb_scenario_clear(&loaded_scenario);
 }
 
+/*
+ * Duty that a ramp still withholds, or that a held speed takes away again, draws less: what is cut for sure is then only what is
+ * cut settled. At a charge at which the winder's plain start is cut, a run with a ramp, or held at a low speed, is not;
+ * held at a high speed the duty is as full as without.
+ */
+static void a_start_with_less_than_full_duty_is_not_foretold_to_be_cut(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *drive;
+    bool is_cut;
+  } cases[] = {{"drive=100 %", true},
+               {"drive={ramp: 4 s}", false},
+               {"drive={mode: speed hold, target: 10 %}", false},
+               {"drive={mode: speed hold, target: 95 %}", true}};
+  const char *sets[] = {"supply.internal_resistance=1 ohm", NULL};
+  loaded_take("../scenarios/tired-winder.yaml", sets, 1);
+  struct sb_discharge discharge;
+  struct sb_error err;
+  assert_int_equal(sb_discharge_solve(&loaded_scenario.model, &discharge, &err), SB_OK);
+  /* 0.35 % of charge lie between a cut start and a cut settled motor. */
+  const double charge = sb_discharge_span_at(&discharge, SB_DISCHARGE_CUT_STARTING, 0, 0.01)->from_fraction - 1.7e-3;
+  sb_scenario_clear(&loaded_scenario);
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+    sets[1] = cases[i].drive;
+    loaded_take("../scenarios/tired-winder.yaml", sets, 2);
+    struct sb_model model = loaded_scenario.model;
+    assert_int_equal(sb_discharge_solve(&model, &discharge, &err), SB_OK);
+    const bool is_foretold = sb_discharge_span_at(&discharge, SB_DISCHARGE_CUT_STARTING, 0, charge) != NULL;
+    sb_discharge_set(&model, charge);
+    model.run.duration_s = 5.0; /* draws 0.06 % */
+    const struct sb_run_options options = sb_run_options_default();
+    struct sb_run_result result;
+    assert_int_equal(sb_run(&model, &options, &result, &err), SB_OK);
+    assert_int_equal(is_foretold, cases[i].is_cut);
+    assert_int_equal(result.sums.was_cut_by_battery, cases[i].is_cut);
+    sb_run_result_clear(&result);
+    sb_scenario_clear(&loaded_scenario);
+  }
+}
+
 static unsigned kinds_of_run(const struct sb_model *model)
 {
   struct sb_run_result result;
@@ -568,6 +609,7 @@ int main(void)
       cmocka_unit_test(spans_over_the_discharge_agree_with_a_plain_scan_of_the_charge),
       cmocka_unit_test(ends_of_spans_are_exact),
       cmocka_unit_test(a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_delay),
+      cmocka_unit_test(a_start_with_less_than_full_duty_is_not_foretold_to_be_cut),
       cmocka_unit_test(charge_of_being_stuck_has_the_voltage_of_the_closed_form),
       cmocka_unit_test(runs_just_above_and_below_the_charge_differ_as_foretold),
       cmocka_unit_test(map_over_the_discharge_agrees_with_runs),
