@@ -71,7 +71,7 @@ static struct road fill_road(const struct sb_vehicle *vehicle, double *columns)
 
 static bool add_profile(struct sb_load *load, bool is_resisting, const struct road *road, const double *torque_nm)
 {
-  return add_part(load, "profile",
+  return add_part(load, &sb_load_profile,
                   (struct sb_load_part){.is_resisting = is_resisting,
                                         .axis = SB_OVER_TURNS,
                                         .table = {road->count, road->angle_rad, torque_nm}});
