@@ -48,14 +48,6 @@ struct sb_scenario {
   void *storage;                                /* tables the model points to; owned */
 };
 
-/* The faults of a file: each text is whole ("file:line:column: key: needs ..., found ..."), in order of place. */
-struct sb_faults {
-  size_t count;
-  char **texts; /* texts[count], owned */
-};
-
-void sb_faults_clear(struct sb_faults *faults);
-
 /*
  * Reads a scenario. `sets` holds set_count texts PATH=VALUE that replace or add single keys before anything is checked
  * (gears by name or number, parts by number: "controller.downshift_below=55 %", "gearbox.gears.slow.drag=2 mN.m").

@@ -8,6 +8,8 @@
 #ifndef SHIFTBAND_STATUS_H
 #define SHIFTBAND_STATUS_H
 
+#include <stddef.h>
+
 #define SB_STATUS_LIST(X)                                     \
   X(SB_OK, "success")                                         \
   X(SB_ERR_MEMORY, "out of memory")                           \
@@ -31,6 +33,14 @@ struct sb_error {
   enum sb_status status;
   char text[SB_ERROR_TEXT_SIZE];
 };
+
+/* The faults of a file: each text is whole ("file:line:column: key: needs ..., found ..."), in order of place. */
+struct sb_faults {
+  size_t count;
+  char **texts; /* texts[count], owned */
+};
+
+void sb_faults_clear(struct sb_faults *faults);
 
 /* The meaning of a status, a constant string, never NULL. */
 const char *sb_status_text(enum sb_status status);
