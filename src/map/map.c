@@ -51,7 +51,8 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
   struct sb_plane plane = {.model = model, .options = *options, .setup = sb_run_controller_setup(model)};
   struct sb_leaves leaves = {NULL, 0, 0};
   struct sb_map out = {.options = *options};
-  sb_monitor_init(&plane.monitor, model);
+  const struct sb_derived derived = sb_model_derive(model);
+  sb_monitor_init(&plane.monitor, model, &derived);
   enum sb_status status = lay_lattice(&plane, err);
   if (status == SB_OK) status = sb_tracks_init(&plane.tracks, model, err);
   if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);
