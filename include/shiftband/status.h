@@ -49,4 +49,7 @@ const char *sb_status_text(enum sb_status status);
 enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
+/* Fills err with the first of the faults, or with the status where there is none, clears them and returns status. */
+enum sb_status sb_fail_by_faults(struct sb_error *err, enum sb_status status, struct sb_faults *faults);
+
 #endif

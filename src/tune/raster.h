@@ -14,12 +14,13 @@ struct sb_raster {
   int side;                 /* lattice points along each axis */
   struct sb_counts passing; /* at each point, the machines that pass */
   int32_t *margin; /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
-  int *least_upshift;   /* least_upshift[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
-  int *band_machine; /* band_machine[side]: which asks for that */
-  int greatest_down; /* down index above which no controller takes a down: it lies below 100 % */
-  int greatest_upshift;   /* up index above which some machine's slower gear never comes under its lightest load */
-  int low_machine;   /* which */
-  float *turns;      /* summed over the machines as written; NULL when not asked for */
+  int *
+      least_upshift; /* least_upshift[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
+  int *band_machine;    /* band_machine[side]: which asks for that */
+  int greatest_down;    /* down index above which no controller takes a down: it lies below 100 % */
+  int greatest_upshift; /* up index above which some machine's slower gear never comes under its lightest load */
+  int low_machine;      /* which */
+  float *turns;         /* summed over the machines as written; NULL when not asked for */
   float *energy_j;
   int machine_count;
 };
