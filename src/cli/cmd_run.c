@@ -33,13 +33,23 @@ static const char help[] =
     "      --until-warm        repeat the scenario, each time as warm as it ended, until the winding\n"
     "                          settles within 0.1 K, passes its limit or opens its cut-out; report\n"
     "                          that repeat (needs motor.winding)\n"
+    "  -v, --verbose           also say how the run was made: steps, repeats simulated\n"
     "      --set PATH=VALUE    change one key, as --set controller.dwell='2 s'; may be given again\n"
     "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked)\n"
-    "                          run: hunting, stall, stuck-low, downshift-for-nothing, overload,\n"
-    "                          shift-not-engaged, slipping, overheated, drive-cut, any; a list with\n"
-    "                          commas\n" SB_OWN_OPTIONS_HELP;
+    "                          run: hunting, busy-shifting, stall, stuck-low,\n"
+    "                          needless-downshift, overload, shift-not-engaged, slipping,\n"
+    "                          overheated, drive-cut, any; a list with commas\n" SB_OWN_OPTIONS_HELP;
 
-enum { OPTION_OUTPUT = 1, OPTION_JSON, OPTION_GEAR, OPTION_COMPARE, OPTION_UNTIL_WARM, OPTION_SET, OPTION_FAIL_ON };
+enum {
+  OPTION_OUTPUT = 1,
+  OPTION_JSON,
+  OPTION_GEAR,
+  OPTION_COMPARE,
+  OPTION_UNTIL_WARM,
+  OPTION_VERBOSE,
+  OPTION_SET,
+  OPTION_FAIL_ON
+};
 
 struct request {
   struct sb_words files;
@@ -49,6 +59,7 @@ struct request {
   bool is_json;
   bool is_comparison;
   bool is_until_warm;
+  bool is_verbose;
   bool fails_on[SB_VERDICT_KIND_COUNT];
   struct sb_own_options own;
 };
@@ -129,6 +140,7 @@ static int read_option(void *context, const struct sb_option_reader *reader, int
     case OPTION_GEAR: request->gear = reader->value; return SB_EXIT_DONE;
     case OPTION_COMPARE: request->is_comparison = true; return SB_EXIT_DONE;
     case OPTION_UNTIL_WARM: request->is_until_warm = true; return SB_EXIT_DONE;
+    case OPTION_VERBOSE: request->is_verbose = true; return SB_EXIT_DONE;
     case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
     case OPTION_FAIL_ON: return read_fail_on(request, reader);
     case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
@@ -144,6 +156,7 @@ static int read_request(struct request *request, int argc, char **argv)
                                              {"gear", 0, true, OPTION_GEAR},
                                              {"compare", 0, false, OPTION_COMPARE},
                                              {"until-warm", 0, false, OPTION_UNTIL_WARM},
+                                             {"verbose", 'v', false, OPTION_VERBOSE},
                                              {"set", 0, true, OPTION_SET},
                                              {"fail-on", 0, true, OPTION_FAIL_ON},
                                              SB_OWN_OPTIONS,
@@ -266,8 +279,12 @@ static int run_one(struct job *job, int locked_gear)
   const int code = run_with_trace(model, locked_gear, decider, path, result);
   free(path);
   if (code != SB_EXIT_DONE) return code;
-  job->reports[job->run_count++] =
-      (struct sb_report){model, result, locked_gear, warmup, decider != NULL ? decider->name : NULL};
+  job->reports[job->run_count++] = (struct sb_report){.model = model,
+                                                      .result = result,
+                                                      .locked_gear = locked_gear,
+                                                      .warmup = warmup,
+                                                      .controller = decider != NULL ? decider->name : NULL,
+                                                      .is_verbose = job->request->is_verbose};
   return SB_EXIT_DONE;
 }
 
