@@ -18,10 +18,7 @@ enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_
   const enum sb_status status = sb_run(&own, &run_options, &result, err);
   if (status != SB_OK) return status;
   *verdict = sb_map_verdict_of(&result.monitor);
-  *figures = (struct sb_map_figures){.shift_count = (long)result.monitor.shift_count,
-                                     .output_turns = result.end.output_turns,
-                                     .given_j = result.sums.ledger.given,
-                                     .greatest_torque_nm = fabs(result.sums.output_torque_nm.value)};
+  *figures = sb_map_figures_of(&result);
   sb_run_result_clear(&result);
   return SB_OK;
 }

@@ -7,17 +7,16 @@
 enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
 {
   const size_t points = (size_t)side * (size_t)side;
-  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_upshift = side - 1};
-  raster->passing = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->passing);
+  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_up = side - 1};
   raster->margin = calloc(points, sizeof *raster->margin);
-  raster->least_upshift = calloc((size_t)side, sizeof *raster->least_upshift);
+  raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
   raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
   if (has_figures) {
     raster->turns = calloc(points, sizeof *raster->turns);
     raster->energy_j = calloc(points, sizeof *raster->energy_j);
   }
-  const bool is_whole = raster->passing != NULL && raster->margin != NULL && raster->least_upshift != NULL &&
-                        raster->band_machine != NULL &&
+  const bool is_whole = sb_counts_init(&raster->passing, side, side, err) == SB_OK && raster->margin != NULL &&
+                        raster->least_up != NULL && raster->band_machine != NULL &&
                         (!has_figures || (raster->turns != NULL && raster->energy_j != NULL));
   if (is_whole) return SB_OK;
   sb_raster_clear(raster);
@@ -26,9 +25,9 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
 
 void sb_raster_clear(struct sb_raster *raster)
 {
-  free(raster->passing);
+  sb_counts_clear(&raster->passing);
   free(raster->margin);
-  free(raster->least_upshift);
+  free(raster->least_up);
   free(raster->band_machine);
   free(raster->turns);
   free(raster->energy_j);
@@ -37,21 +36,17 @@ void sb_raster_clear(struct sb_raster *raster)
 
 void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
 {
-  const int width = raster->side + 1;
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    if (cell->verdict.kinds != 0) continue;
-    raster->passing[cell->down_first * width + cell->up_first]++;
-    raster->passing[(cell->down_last + 1) * width + cell->up_first]--;
-    raster->passing[cell->down_first * width + cell->up_last + 1]--;
-    raster->passing[(cell->down_last + 1) * width + cell->up_last + 1]++;
+    const struct sb_rect rect = {cell->down_first, cell->down_last, cell->up_first, cell->up_last};
+    if (cell->verdict.kinds == 0) sb_counts_add(&raster->passing, &rect);
   }
 }
 
-void sb_raster_cap_up(struct sb_raster *raster, int greatest_upshift, int machine)
+void sb_raster_cap_up(struct sb_raster *raster, int greatest_up, int machine)
 {
-  if (greatest_upshift >= raster->greatest_upshift) return;
-  raster->greatest_upshift = greatest_upshift;
+  if (greatest_up >= raster->greatest_up) return;
+  raster->greatest_up = greatest_up;
   raster->low_machine = machine;
 }
 
@@ -60,10 +55,10 @@ void sb_raster_cap_down(struct sb_raster *raster, int greatest_down)
   if (greatest_down < raster->greatest_down) raster->greatest_down = greatest_down;
 }
 
-void sb_raster_ask_up(struct sb_raster *raster, int down, int least_upshift, int machine)
+void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine)
 {
-  if (least_upshift <= raster->least_upshift[down]) return;
-  raster->least_upshift[down] = least_upshift;
+  if (least_up <= raster->least_up[down]) return;
+  raster->least_up[down] = least_up;
   raster->band_machine[down] = machine;
 }
 
@@ -77,17 +72,6 @@ void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map)
         raster->energy_j[down * raster->side + up] += (float)cell->figures.given_j;
       }
     }
-  }
-}
-
-static void sum_up(struct sb_raster *raster)
-{
-  const int width = raster->side + 1;
-  for (int down = 0; down < width; down++) {
-    for (int up = 1; up < width; up++) raster->passing[down * width + up] += raster->passing[down * width + up - 1];
-  }
-  for (int down = 1; down < width; down++) {
-    for (int up = 0; up < width; up++) raster->passing[down * width + up] += raster->passing[(down - 1) * width + up];
   }
 }
 
@@ -110,7 +94,7 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
 {
   const int side = raster->side;
   raster->machine_count = machine_count;
-  sum_up(raster);
+  sb_counts_finish(&raster->passing);
   for (int down = 0; down < side; down++) {
     for (int up = 0; up < side; up++) {
       const bool passes = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
