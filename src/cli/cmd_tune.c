@@ -170,8 +170,10 @@ static int add_sample(struct sb_tuning *tuning, const struct request *request, i
   const double *values = tuning->values[scenario] + sample * nominal->tolerance_count;
   struct sb_faults faults = {0};
   struct sb_scenario *own = &tuning->samples[tuning->machine_count];
-  const enum sb_status loaded =
-      sb_spread_load(path, request->sets.items, request->sets.count, nominal, values, own, &faults);
+  const struct sb_scenario_source source = {path, request->sets.items, request->sets.count};
+  struct sb_changes changes = {.count = 0};
+  sb_spread_change(nominal, values, &changes);
+  const enum sb_status loaded = sb_scenario_load_changed(&source, &changes, own, &faults);
   if (loaded != SB_OK) {
     char words[256];
     sb_command_complain("%s: a sample of the tolerances is no valid scenario (%s):", path,

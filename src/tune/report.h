@@ -5,7 +5,7 @@
 
 #include <stdio.h>
 
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "shiftband/tune.h"
 
 /* All scenarios, their samples, and the answers pair by pair. */

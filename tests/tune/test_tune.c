@@ -8,7 +8,7 @@
 
 #include "help/models.h"
 #include "help/near.h"
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "shiftband/tune.h"
 #include "tune/raster.h"
 

@@ -71,7 +71,7 @@ static struct road fill_road(const struct sb_vehicle *vehicle, double *columns)
 
 static bool add_profile(struct sb_load *load, bool is_resisting, const struct road *road, const double *torque_nm)
 {
-  return add_part(load, "profile",
+  return add_part(load, &sb_load_profile,
                   (struct sb_load_part){.is_resisting = is_resisting,
                                         .axis = SB_OVER_TURNS,
                                         .table = {road->count, road->angle_rad, torque_nm}});
@@ -143,3 +143,8 @@ static const char *note(const struct sb_body *body)
 }
 
 const struct sb_body_ops sb_body_vehicle = {.name = "vehicle", .note = note, .room = room, .lower = lower};
+
+const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body)
+{
+  return body->ops == &sb_body_vehicle ? &body->vehicle : NULL;
+}
