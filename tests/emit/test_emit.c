@@ -453,6 +453,16 @@ static void ladder_page_has_a_rung_for_each_threshold_with_its_count(void **stat
   shell_expect(said, "WAIT <- 49");
 }
 
+static void every_line_of_every_form_fits_eighty_columns(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for s in scenarios/*.yaml; do for f in header blocks ladder; do COLUMNS=200 $SHIFTBAND emit --as $f $s 2> $T/words"
+      " || cat $T/words; done; done | awk 'length > 80; END { print (NR > 3000 ? \"enough\" : \"too few\") }'");
+  assert_int_equal(said->code, 0);
+  assert_string_equal(said->text, "enough\n");
+}
+
 static void sensor_that_is_too_coarse_is_refused_with_the_reason(void **state)
 {
   (void)state;
@@ -533,6 +543,7 @@ int main(void)
       cmocka_unit_test(hostile_scenario_name_stays_inside_its_comment),
       cmocka_unit_test(blocks_page_followed_to_the_letter_comes_to_the_same_gears),
       cmocka_unit_test(ladder_page_has_a_rung_for_each_threshold_with_its_count),
+      cmocka_unit_test(every_line_of_every_form_fits_eighty_columns),
       cmocka_unit_test(sensor_that_is_too_coarse_is_refused_with_the_reason),
       cmocka_unit_test(wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh),
       cmocka_unit_test(machine_that_does_not_pass_is_emitted_with_a_warning_in_the_header),
