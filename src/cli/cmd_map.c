@@ -6,13 +6,14 @@
 
 #include "cli/command.h"
 #include "cli/map_request.h"
+#include "study/study.h"
 
 static const char help[] =
     "usage: shiftband map [OPTION]... FILE\n"
     "       shiftband map --join SHARD... [-o FILE.csv] [--json]\n"
     "\n"
     "Shows what every pair of down and up thresholds comes to, exactly, and how far the scenario's own\n"
-    "are from failing; or the share of tolerance samples that each pair survives; or a grid over other\n"
+    "are from failing; or the share of tolerance samples that passes at each pair; or a grid over other\n"
     "keys.\n"
     "\n"
     "  -o, --output FILE.csv    write the rectangles (or points) there; - is standard output, and the\n"
@@ -24,14 +25,18 @@ static const char help[] =
     "      --limits FILE.csv    write the closed-form boundaries there\n"
     "      --set PATH=VALUE     change one key; may be given again\n"
     "      --discharge N        maps at N charges of the battery, from full to its cut-off: what the\n"
-    "                           scenario's own thresholds come to, and which hold\n"
-    "      --samples N          random samples of the scenario's tolerances: which share of them holds\n"
+    "                           scenario's own thresholds come to, and which pass\n"
+    "      --samples N          random samples of the scenario's tolerances: which share of them passes\n"
     "      --seed S             of the samples (default 1)\n"
     "      --vary PATH=FROM..TO vary any number of the scenario instead, as\n"
-    "                           --vary controller.dwell='0.2..3 s'; given twice: a plane\n"
-    "      --points N           points along each varied key (default 41)\n"
+    "                           --vary controller.dwell='0.2..3 s'; given twice: a plane;\n"
+    "                           up to 6 times: with -o FILE.csv a row for each point\n"
+    "      --points N           points along each varied key (default 41; of three keys or more: 11)\n"
+    "      --verbose            say how much was simulated, too\n"
+    "--samples, --discharge and --vary may be combined: each sample at each charge and each value. A varied\n"
+    "key has its value in all samples, whatever its tolerance. --limits beside --vary: closed forms by point.\n"
     "\n"
-    "Long work (--samples, --vary); results do not depend on any of these:\n"
+    "Long work (--samples, --discharge, --vary); results do not depend on any of these:\n"
     "      --jobs N             threads (default: all cores)\n"
     "      --resume             go on where an interrupted or killed command with the same options\n"
     "                           stopped; what it had finished is in FILE.csv.part\n"
@@ -56,7 +61,8 @@ enum {
   OPTION_JOBS,
   OPTION_RESUME,
   OPTION_SHARD,
-  OPTION_JOIN
+  OPTION_JOIN,
+  OPTION_VERBOSE
 };
 
 static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
@@ -75,6 +81,7 @@ static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
                                            {"resume", 0, false, OPTION_RESUME},
                                            {"shard", 0, true, OPTION_SHARD},
                                            {"join", 0, false, OPTION_JOIN},
+                                           {"verbose", 0, false, OPTION_VERBOSE},
                                            SB_OWN_OPTIONS,
                                            {NULL, 0, false, 0}};
 
@@ -108,7 +115,7 @@ static int take_option(void *context, const struct sb_option_reader *reader, int
     case OPTION_SAMPLES: return read_count(reader, "samples", 1, 1000000, &request->samples);
     case OPTION_SEED: return read_count(reader, "seed", 0, 4294967295L, &request->seed);
     case OPTION_VARY: sb_words_add(&request->vary, reader->value); break;
-    case OPTION_POINTS: return read_count(reader, "points", 1, SB_GRID_POINTS_MAX, &request->points);
+    case OPTION_POINTS: return read_count(reader, "points", 1, SB_AXIS_POINTS_MAX, &request->points);
     case OPTION_JOBS:
       code = read_count(reader, "jobs", 1, 1024, &jobs);
       request->work.jobs = (int)jobs;
@@ -116,6 +123,7 @@ static int take_option(void *context, const struct sb_option_reader *reader, int
     case OPTION_RESUME: request->work.is_resumed = true; break;
     case OPTION_SHARD: return read_shard(request, reader);
     case OPTION_JOIN: request->is_join = true; break;
+    case OPTION_VERBOSE: request->is_verbose = true; break;
     case SB_OPTION_OPERAND: sb_words_add(&request->shards, reader->value); break;
     default: return sb_own_options_take(&request->own, reader, id);
   }
@@ -127,23 +135,26 @@ static int check_join(const struct sb_map_request *request, const struct sb_opti
   const struct sb_long_work *work = &request->work;
   if (request->shards.count == 0) return sb_options_complain(reader, "--join needs shards");
   if (request->sets.count > 0 || request->vary.count > 0 || request->discharge > 0 || request->samples > 0 ||
-      request->limits != NULL || request->pair != NULL || request->down != NULL || request->up != NULL ||
-      work->shard_count > 1 || work->is_resumed || request->points > 0 ||
-      sb_own_options_decider(&request->own) != NULL) {
-    return sb_options_complain(reader, "--join takes shards, -o and --json only: the shards know the rest");
+      request->pair != NULL || request->down != NULL || request->up != NULL || work->shard_count > 1 ||
+      work->is_resumed || request->points > 0 || sb_own_options_decider(&request->own) != NULL) {
+    return sb_options_complain(reader, "--join takes shards, -o, --limits and --json only: the shards know the rest");
   }
   return SB_EXIT_DONE;
+}
+
+static bool is_study(const struct sb_map_request *request)
+{
+  return request->samples > 0 || request->discharge > 0 || request->vary.count > 0 ||
+         sb_own_options_decider(&request->own) != NULL;
 }
 
 static int check_long_work(const struct sb_map_request *request, const struct sb_option_reader *reader)
 {
   const struct sb_long_work *work = &request->work;
-  const bool is_divided =
-      request->samples > 0 || request->vary.count > 0 || sb_own_options_decider(&request->own) != NULL;
   const bool has_file = work->output != NULL && strcmp(work->output, "-") != 0;
-  if (!is_divided && (work->is_resumed || work->shard_count > 1)) {
-    return sb_options_complain(reader, "an exact map is one piece of work: --resume and --shard go with --samples or "
-                                       "--vary");
+  if (!is_study(request) && (work->is_resumed || work->shard_count > 1)) {
+    return sb_options_complain(reader, "an exact map is one piece of work: --resume and --shard go with --samples, "
+                                       "--discharge or --vary");
   }
   if (work->is_resumed && !has_file) return sb_options_complain(reader, "--resume needs -o FILE, as it was before");
   if (work->shard_count > 1 && !has_file) return sb_options_complain(reader, "--shard needs -o FILE for the shard");
@@ -168,17 +179,16 @@ static int check_request(const struct sb_map_request *request, const struct sb_o
   if (request->limits != NULL && request->work.output != NULL && strcmp(request->limits, request->work.output) == 0) {
     return sb_options_complain(reader, "-o and --limits need a file each");
   }
-  if ((request->samples > 0) + (request->vary.count > 0) + (request->discharge > 0) > 1) {
-    return sb_options_complain(reader, "--samples, --vary and --discharge exclude each other");
+  const bool is_of_thresholds = request->vary.count == 0;
+  if (request->limits != NULL && request->samples > 0) {
+    return sb_options_complain(reader, "--limits are closed forms of one machine: they do not go with --samples");
   }
-  if (request->discharge > 0 && request->limits != NULL) {
+  if (request->limits != NULL && is_of_thresholds && request->discharge > 0) {
     return sb_options_complain(reader, "--limits go with one map; over the discharge: shiftband check --discharge");
   }
-  if (is_own && (request->samples > 0 || request->discharge > 0 || request->limits != NULL)) {
-    return sb_options_complain(reader, "--samples, --discharge and --limits need exact maps, which only the built-in "
-                                       "controller has");
+  if (request->limits != NULL && is_own) {
+    return sb_options_complain(reader, "--limits are closed forms, and those know the built-in controller only");
   }
-  if (request->vary.count > SB_GRID_AXIS_MAX) return sb_options_complain(reader, "--vary may be given twice at most");
   if (request->points > 0 && request->vary.count == 0 && !is_own)
     return sb_options_complain(reader, "--points goes with --vary");
   if (request->vary.count > 0 && (request->pair != NULL || request->down != NULL || request->up != NULL)) {
@@ -207,26 +217,6 @@ static int read_request(struct sb_map_request *request, int argc, char **argv)
   return code;
 }
 
-static int do_join(struct sb_map_request *request)
-{
-  struct sb_error err;
-  struct sb_tasks_result result;
-  const enum sb_status status = sb_tasks_join(request->shards.items, request->shards.count, &result, &err);
-  if (status != SB_OK) {
-    sb_command_complain("map --join: %s", err.text);
-    return sb_command_exit(status);
-  }
-  bool is_ours = false;
-  int code = sb_map_finish_samples(request, &result, &is_ours);
-  if (!is_ours) code = sb_map_finish_vary(request, &result, &is_ours);
-  if (!is_ours) {
-    sb_command_complain("map --join: %s: no shard of a map", request->shards.items[0]);
-    code = SB_EXIT_SCENARIO;
-  }
-  sb_tasks_result_clear(&result);
-  return code;
-}
-
 static int do_file(struct sb_map_request *request)
 {
   struct sb_scenario *scenario = malloc(sizeof *scenario);
@@ -236,12 +226,7 @@ static int do_file(struct sb_map_request *request)
   }
   int code = sb_command_load(request->file, request->sets.items, request->sets.count, scenario);
   if (code == SB_EXIT_DONE) {
-    const bool is_own = sb_own_options_decider(&request->own) != NULL;
-    code = request->samples > 0      ? sb_map_do_samples(request, scenario)
-           : request->discharge > 0  ? sb_map_do_discharge(request, scenario)
-           : request->vary.count > 0 ? sb_map_do_vary(request, scenario)
-           : is_own                  ? sb_map_do_plane_grid(request, scenario)
-                                     : sb_map_do_exact(request, scenario);
+    code = is_study(request) ? sb_map_do_study(request, scenario) : sb_map_do_exact(request, scenario);
     sb_scenario_clear(scenario);
   }
   free(scenario);
@@ -256,7 +241,7 @@ int sb_cmd_map(int argc, char **argv)
       sb_words_init(&request.vary, argc)) {
     code = read_request(&request, argc, argv);
   }
-  if (code == SB_EXIT_DONE) code = request.is_join ? do_join(&request) : do_file(&request);
+  if (code == SB_EXIT_DONE) code = request.is_join ? sb_map_do_join(&request) : do_file(&request);
   sb_words_clear(&request.sets);
   sb_words_clear(&request.shards);
   sb_words_clear(&request.vary);

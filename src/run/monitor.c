@@ -14,11 +14,11 @@ static const double hardly_moved = 0.05;
 /* Loads are compared with a closed form to this fraction. */
 static const double same_load = 1e-9;
 
-void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
+void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived)
 {
   *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
   sb_shortfall_init(&monitor->shortfall);
-  monitor->line = sb_torque_balance_line(model);
+  monitor->line = derived->line;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
   }
