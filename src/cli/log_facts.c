@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/nearest.h"
 #include "cli/options.h"
 
 static const char *const option_names[SB_LOG_FACT_KINDS] = {"column", "unit", "fill"};
@@ -15,7 +16,7 @@ static bool check_quantity(const char *option, const char *name, char complaint[
   enum sb_quantity kind;
   if (sb_log_knows(name, &kind)) return true;
   for (int k = 0; sb_log_quantity_name(k) != NULL; k++) names[k] = sb_log_quantity_name(k);
-  const char *nearest = sb_options_nearest(name, names);
+  const char *nearest = sb_nearest_word(name, names);
   snprintf(complaint, SB_LOG_COMPLAINT_SIZE,
            "--%s: needs a quantity such as time, speed or current, found \"%s\"%s%s%s", option, name,
            nearest != NULL ? "; did you mean " : "", nearest != NULL ? nearest : "", nearest != NULL ? "?" : "");

@@ -9,6 +9,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "base/nearest.h"
 #include "cli/command.h"
 #include "cli/options.h"
 
@@ -64,7 +65,7 @@ static int refuse(const char *word)
 {
   const char *names[COMMAND_COUNT + 1] = {NULL};
   for (int k = 0; k < COMMAND_COUNT; k++) names[k] = commands[k].name;
-  const char *nearest = sb_options_nearest(word, names);
+  const char *nearest = sb_nearest_word(word, names);
   if (word[0] == '-') {
     sb_command_complain("no option %s here; the command comes first", word);
   } else if (nearest != NULL) {

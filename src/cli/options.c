@@ -29,23 +29,6 @@ int sb_options_complain(const struct sb_option_reader *reader, const char *forma
   return SB_EXIT_USAGE;
 }
 
-const char *sb_options_nearest(const char *word, const char *const *names)
-{
-  const char *nearest = NULL;
-  /* A slip changes at most a third of the word, or leaves off its end. */
-  size_t best = strlen(word) / 3 + 2;
-  for (; *names != NULL; names++) {
-    if (strlen(*names) > NAME_LENGTH_MAX) continue;
-    const bool is_start = word[0] != 0 && strncmp(word, *names, strlen(word)) == 0;
-    const size_t distance = is_start ? 1 : (size_t)sb_edit_distance(word, *names);
-    if (distance < best) {
-      best = distance;
-      nearest = *names;
-    }
-  }
-  return nearest;
-}
-
 static int fault_unknown(const struct sb_option_reader *reader, const char *word, const char *name)
 {
   const char *names[KNOWN_MAX + 2] = {"help"};
@@ -57,7 +40,7 @@ static int fault_unknown(const struct sb_option_reader *reader, const char *word
     sb_options_complain(reader, "%s is now called --%s", word, now);
     return SB_OPTION_FAULT;
   }
-  const char *nearest = sb_options_nearest(name, names);
+  const char *nearest = sb_nearest_word(name, names);
   if (nearest != NULL) {
     sb_options_complain(reader, "no option %s; did you mean --%s?", word, nearest);
   } else {

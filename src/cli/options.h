@@ -78,7 +78,4 @@ bool sb_words_init(struct sb_words *words, int argc);
 void sb_words_add(struct sb_words *words, const char *word);
 void sb_words_clear(struct sb_words *words);
 
-/* The nearest of the names (NULL at the end) when it is near enough to be a slip of the pen, else NULL. */
-const char *sb_options_nearest(const char *word, const char *const *names);
-
 #endif
