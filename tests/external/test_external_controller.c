@@ -229,7 +229,7 @@ static void header_has_the_documented_words(void **state)
   const size_t header_length = sb_protocol_write_header(header, &input);
   assert_int_equal(header_length, strlen(header));
   assert_string_equal(
-      header, "shiftband-controller 1 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 "
+      header, "shiftband-controller 2 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 "
               "start_delay_samples=30 dwell_samples=75 debounce_samples=1 downshift_below=40,60 upshift_above=70,90 "
               "downshift_below_pct=40,60.5 upshift_above_pct=70,90\n");
   const size_t sample_length = sb_protocol_write_sample(sample, &input);
@@ -271,9 +271,9 @@ static void widest_numbers_fit_into_their_lines(void **state)
 static void lines_that_are_none_are_refused(void **state)
 {
   (void)state;
-  static const char *const headers[] = {"", "shiftband-controller", "shiftband-controller 1\n",
-                                        "shiftband-controller 1 gears=9 start_gear=1\n",
-                                        "shiftband-controller 1 gears=2 start_gear=2 sample_period_s=x\n"};
+  static const char *const headers[] = {"", "shiftband-controller", "shiftband-controller 2\n",
+                                        "shiftband-controller 2 gears=9 start_gear=1\n",
+                                        "shiftband-controller 2 gears=2 start_gear=2 sample_period_s=x\n"};
   static const char *const samples[] = {"", "1", "1 0 1 1 1 1", "1 0 1 1 1 1 1 1", "-1 0 1 1 1 1 1", "1 0 1.5 1 1 1 1"};
   static const struct {
     const char *text;
@@ -285,8 +285,8 @@ static void lines_that_are_none_are_refused(void **state)
   for (size_t k = 0; k < sizeof headers / sizeof headers[0]; k++) {
     assert_false(sb_protocol_read_header(headers[k], &input, &version));
   }
-  assert_false(sb_protocol_read_header("shiftband-controller 2 gears=2\n", &input, &version));
-  assert_int_equal(version, 2);
+  assert_false(sb_protocol_read_header("shiftband-controller 1 gears=2\n", &input, &version));
+  assert_int_equal(version, 1);
   for (size_t k = 0; k < sizeof samples / sizeof samples[0]; k++) {
     assert_false(sb_protocol_read_sample(samples[k], &input));
   }
