@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* What `run`, `check` and `tune` say where there is no figure to say, and how wide they say it. */
+/* What `run`, `check` and `tune` say where there is no figure to say. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -14,37 +14,6 @@ static const struct said *with(const char *command, const char *arguments)
   char text[1024];
   snprintf(text, sizeof text, "$SHIFTBAND %s %s", command, arguments);
   return shell_run(text);
-}
-
-/* Columns of the widest line. */
-static size_t widest(const struct said *said)
-{
-  size_t most = 0;
-  for (const char *line = said->text; *line != 0;) {
-    const size_t length = strcspn(line, "\n");
-    if (length > most) most = length;
-    line += length + (line[length] != 0);
-  }
-  return most;
-}
-
-static void help_and_reports_stay_within_a_hundred_columns(void **state)
-{
-  (void)state;
-  static const char long_words[] =
-      "check --set 'supply.battery={chemistry: lithium iron phosphate, cells: 4, capacity: 2.6 A.h}' --set "
-      "controller.downshift_below='96 %' --set controller.upshift_above='97 %' scenarios/tired-winder.yaml";
-  static const char *const commands[] = {
-      "run --help",  "map --help",  "check --help",
-      "tune --help", "fit --help",  "inspect --help",
-      "emit --help", "host --help", "run --until-warm scenarios/seed-drill.yaml",
-      long_words,
-  };
-  for (size_t k = 0; k < sizeof commands / sizeof *commands; k++) {
-    const struct said *said = with(commands[k], "");
-    assert_int_equal(said->code, 0);
-    if (widest(said) > 100) fail_msg("%s: a line of %zu columns", commands[k], widest(said));
-  }
 }
 
 /* A held speed below up: no load brings the slower gear above it. */
@@ -219,7 +188,6 @@ static void a_single_shift_is_told_as_one(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(help_and_reports_stay_within_a_hundred_columns),
       cmocka_unit_test(thresholds_that_no_load_reaches_are_told_in_words),
       cmocka_unit_test(a_late_start_under_a_long_enough_delay_is_blamed_on_the_loop),
       cmocka_unit_test(help_names_every_verdict_that_a_run_can_fail_on),
