@@ -189,7 +189,7 @@ static int write_form(FILE *out, const void *context)
 static void warn(const char *path, const struct sb_emission *emission)
 {
   if (emission->verdicts[0] != 0) {
-    sb_command_complain("%s: mind: with these constants the simulated machine does not hold: %s", path,
+    sb_command_complain("%s: warning: with these constants the simulated machine does not pass: %s", path,
                         emission->verdicts);
   }
   if (!emission->is_resolution_given) {

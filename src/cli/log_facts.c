@@ -56,5 +56,5 @@ struct sb_column_facts sb_log_facts_of(const struct sb_log_facts *facts)
 
 void sb_log_facts_note_commas(const char *path)
 {
-  fprintf(stderr, "%s: decimal commas are read as points\n", strcmp(path, "-") == 0 ? "standard input" : path);
+  fprintf(stderr, "%s: decimal commas are read as points\n", sb_log_name(path));
 }
