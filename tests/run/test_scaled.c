@@ -59,8 +59,10 @@ static void run(const struct sb_model *model, struct sb_run_result *result)
 static void compare_sums(const char *name, const struct sb_sums *one, const struct sb_sums *other,
                          const struct scale *s)
 {
-  const double *lines = &one->energy.given, *other_lines = &other->energy.given;
-  for (size_t i = 0; i < sizeof one->energy / sizeof *lines; i++) {
+  double lines[sizeof one->energy / sizeof(double)], other_lines[sizeof one->energy / sizeof(double)];
+  memcpy(lines, &one->energy, sizeof lines);
+  memcpy(other_lines, &other->energy, sizeof other_lines);
+  for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
     const double got = other_lines[i], want = s->time * lines[i];
     if (got != want) fail_msg("%s: line %zu: %.17g, not %.17g", name, i, got, want);
   }

@@ -383,7 +383,7 @@ static void body_pushed_by_wheels_that_cannot_slip_is_carried_up_the_rising_slop
   put(&model, &vehicle);
   model.run.initial_output_speed_rad_s = 5.0;
   const struct ride way = ride_of(&model, 1, NAN, 3.0);
-  const double at_m = 0.1 * way.row.vehicle_angle_rad, wheels_kg = 0.01 / 0.01;
+  const double at_m = 0.1 * way.row.vehicle_angle_rad, wheels_kg = 1.0; /* 0.01 kg.m2 on 0.1 m */
   const double before_j = 0.5 * (10.0 + wheels_kg) * 0.25 - 10.0 * bowl_j_kg(0.0, 0.1);
   const double met_j = before_j * (10.0 + wheels_kg) / (18.0 + wheels_kg);
   const double end_j = met_j - 0.005 * 8.0 * 9.81 * cos(atan(bowl_grade)) * (at_m - 0.1) - 18.0 * bowl_j_kg(0.1, at_m);
