@@ -50,7 +50,7 @@ static void trace_of_a_scenario_never_parts_from_it(void **state)
         richer[k], richer[k]);
     const struct said *said = shell_run(command);
     if (said->code != 0) fail_msg("%s: %s", richer[k], said->text);
-    shell_expect(said, "log and simulation agree within the tolerance all the time");
+    shell_expect(said, "Log and simulation agree within the tolerance all the time");
   }
 }
 
