@@ -157,8 +157,7 @@ int sb_map_do_discharge(struct sb_map_request *request, struct sb_scenario *scen
   struct by_charge work = {&scenario->model, &options, (int)request->discharge, NULL};
   work.points = calloc((size_t)work.count, sizeof *work.points);
   if (work.points == NULL) {
-    sb_command_complain("out of memory");
-    return SB_EXIT_GAVE_UP;
+    return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   }
   const enum sb_status status = sb_map_over_discharge(work.model, &options, work.points, work.count, &err);
   if (status == SB_OK) {

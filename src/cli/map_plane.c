@@ -2,7 +2,6 @@
 /* Parts of the map command that its sorts share: which plane, which study, files. */
 #include <errno.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -10,20 +9,9 @@
 #include "cli/map_request.h"
 #include "cli/output.h"
 
-int sb_map_complain(const char *format, ...)
-{
-  va_list arguments;
-  va_start(arguments, format);
-  fputs("shiftband map: ", stderr);
-  vfprintf(stderr, format, arguments);
-  fputs("\nSee `shiftband map --help`.\n", stderr);
-  va_end(arguments);
-  return SB_EXIT_USAGE;
-}
-
 FILE *sb_map_words_stream(const struct sb_map_request *request)
 {
-  return request->work.output != NULL && strcmp(request->work.output, "-") == 0 ? stderr : stdout;
+  return request->work.output != NULL && sb_output_is_standard(request->work.output) ? stderr : stdout;
 }
 
 int sb_map_run_study(struct sb_map_request *request, const struct sb_study *study, const char *what,
@@ -48,7 +36,7 @@ int sb_map_run_study(struct sb_map_request *request, const struct sb_study *stud
 static int find_pair(const struct sb_gearbox *gearbox, const char *text)
 {
   long number;
-  if (sb_long_work_read_count(text, 1, gearbox->gear_count - 1, &number)) return (int)number - 1;
+  if (sb_options_read_count(text, 1, gearbox->gear_count - 1, &number)) return (int)number - 1;
   for (int p = 0; p + 1 < gearbox->gear_count; p++) {
     char name[2 * SB_NAME_SIZE + 2];
     snprintf(name, sizeof name, "%s/%s", gearbox->gears[p].name, gearbox->gears[p + 1].name);
@@ -66,8 +54,8 @@ static int read_pair(const struct sb_map_request *request, const struct sb_scena
   }
   *pair = request->pair == NULL ? 0 : find_pair(gearbox, request->pair);
   if (*pair >= 0) return SB_EXIT_DONE;
-  return sb_map_complain("--pair: no pair \"%s\"; the first is %s/%s, or 1", request->pair, gearbox->gears[0].name,
-                         gearbox->gears[1].name);
+  return sb_command_usage("--pair: no pair \"%s\"; the first is %s/%s, or 1", request->pair, gearbox->gears[0].name,
+                          gearbox->gears[1].name);
 }
 
 /* Narrows an axis to the lattice points of a range in percent, with or without its unit. */
@@ -79,14 +67,14 @@ static int read_range(const char *option, const char *text, struct sb_map_axis *
   if (text == NULL) return SB_EXIT_DONE;
   snprintf(with_unit, sizeof with_unit, "%.50s%s", text, strchr(text, '%') != NULL ? "" : " %");
   if (sb_quantity_parse_range(with_unit, SB_PERCENT, &least, &greatest, &err) != SB_OK) {
-    return sb_map_complain("%s %s", option, err.text);
+    return sb_command_usage("%s %s", option, err.text);
   }
   const double step = axis->step_fraction;
   const double first = fmax(ceil(least / step - 1e-6), 1.0);
   const double last = fmin(floor(greatest / step + 1e-6), floor(10.0 / step + 1e-6));
   if (first > last) {
-    return sb_map_complain("%s %s holds no threshold: they are multiples of %.6g %%, above 0", option, text,
-                           100.0 * step);
+    return sb_command_usage("%s %s holds no threshold: they are multiples of %.6g %%, above 0", option, text,
+                            100.0 * step);
   }
   *axis = (struct sb_map_axis){first * step, step, (int)(last - first) + 1};
   return SB_EXIT_DONE;
@@ -107,10 +95,10 @@ int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scen
   struct sb_map_axis *down = &options->down;
   const int below = (int)ceil((1.0 - down->first_fraction) / down->step_fraction - 1e-6);
   if (down->count > below) down->count = below;
-  if (down->count < 1) return sb_map_complain("--down %s: a down threshold lies below 100 %%", request->down);
+  if (down->count < 1) return sb_command_usage("--down %s: a down threshold lies below 100 %%", request->down);
   const double up_last = sb_map_axis_at(&options->up, options->up.count - 1);
   if (down->first_fraction + 0.5 * down->step_fraction > up_last) {
-    return sb_map_complain("--down and --up leave no pair with down below up");
+    return sb_command_usage("--down and --up leave no pair with down below up");
   }
   return SB_EXIT_DONE;
 }

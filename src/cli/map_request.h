@@ -12,10 +12,10 @@
 
 struct sb_map_request {
   const char *file; /* NULL with join */
-  struct sb_words sets, shards, vary;
+  struct sb_option_list sets, shards, vary;
   const char *limits;           /* NULL: not asked for */
   const char *pair, *down, *up; /* as given; NULL: not given */
-  bool is_json;
+  bool is_json, is_verbose;
   bool is_join;
   long samples;   /* 0: not asked for */
   long discharge; /* number of charges; 0: not asked for */
@@ -43,9 +43,6 @@ int sb_map_run_study(struct sb_map_request *request, const struct sb_study *stud
 /* The plane that is asked for by --pair, --down and --up. Complaints are told; returns an exit code. */
 int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scenario *scenario,
                       struct sb_map_options *options);
-
-/* Tells that an option's value is wrong; returns SB_EXIT_USAGE. */
-int sb_map_complain(const char *format, ...) __attribute__((format(printf, 1, 2)));
 
 /* Where words go: standard error when standard output carries the CSV. */
 FILE *sb_map_words_stream(const struct sb_map_request *request);

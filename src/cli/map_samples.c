@@ -273,7 +273,7 @@ int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_
     sb_survival_clear(&survival);
   }
   if (status == SB_OK) return code;
-  sb_command_complain("map: %s", err.text);
+  sb_command_complain("%s", err.text);
   return sb_command_exit(status);
 }
 
@@ -300,7 +300,6 @@ int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *
   struct sampling sampling = {.request = request, .nominal = scenario};
   struct sb_study_lines about = {.text = NULL};
   uint64_t identity = 0;
-  if (request->limits != NULL) return sb_map_complain("--limits goes with an exact map, not with --samples");
   int code = choose_plane(&sampling);
   if (code == SB_EXIT_DONE) code = sb_map_identify(request, scenario, &identity);
   if (code != SB_EXIT_DONE) return code;

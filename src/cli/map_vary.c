@@ -31,7 +31,7 @@ static int read_axes(const struct sb_map_request *request, const struct sb_scena
   for (int a = 0; a < grid->axis_count; a++) {
     struct sb_error err;
     const enum sb_status status = sb_grid_axis_parse(request->vary.items[a], scenario, points, &grid->axes[a], &err);
-    if (status == SB_ERR_USAGE) return sb_map_complain("--vary: %s", err.text);
+    if (status == SB_ERR_USAGE) return sb_command_usage("--vary: %s", err.text);
     if (status != SB_OK) {
       sb_command_complain("%s", err.text);
       return sb_command_exit(status);
@@ -65,7 +65,7 @@ static int report(const struct sb_map_request *request, const struct sb_grid *gr
     return SB_EXIT_DONE;
   }
   const enum sb_status status = sb_grid_write_text(sb_map_words_stream(request), grid, points, &err);
-  if (status != SB_OK) sb_command_complain("map: %s", err.text);
+  if (status != SB_OK) sb_command_complain("%s", err.text);
   return sb_command_exit(status);
 }
 
@@ -88,10 +88,9 @@ int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_stu
   struct sb_grid_point *points = calloc((size_t)result->task_count, sizeof *points);
   int code = SB_EXIT_DONE;
   if (points == NULL) {
-    sb_command_complain("out of memory");
-    code = SB_EXIT_GAVE_UP;
+    code = sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   } else if (!read_rows(result, &grid, points)) {
-    sb_command_complain("map: the results of this study cannot be read");
+    sb_command_complain("the results of this study cannot be read");
     code = SB_EXIT_SCENARIO;
   }
   if (code == SB_EXIT_DONE && request->work.output != NULL) {
@@ -126,7 +125,6 @@ static int run_grid(struct sb_map_request *request, const struct sb_scenario *sc
 int sb_map_do_vary(struct sb_map_request *request, const struct sb_scenario *scenario)
 {
   struct vary vary = {.request = request};
-  if (request->limits != NULL) return sb_map_complain("--limits goes with maps of thresholds, not with --vary");
   const int code = read_axes(request, scenario, &vary.grid);
   return code == SB_EXIT_DONE ? run_grid(request, scenario, &vary) : code;
 }
@@ -147,7 +145,7 @@ static int lay_axis(const struct sb_scenario *scenario, const char *name, int pa
              step_pct * (double)to);
     status = sb_grid_axis_parse(text, scenario, (int)(to - from) + 1, out, &err);
   }
-  if (status != SB_OK) sb_command_complain("map: %s", err.text);
+  if (status != SB_OK) sb_command_complain("%s", err.text);
   return sb_command_exit(status);
 }
 

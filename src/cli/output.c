@@ -71,10 +71,15 @@ static int open_part(struct sb_output *output)
   return -1;
 }
 
+bool sb_output_is_standard(const char *path)
+{
+  return strcmp(path, "-") == 0 || strcmp(path, "/dev/stdout") == 0;
+}
+
 int sb_output_open(struct sb_output *output, const char *path)
 {
   *output = (struct sb_output){.stream = NULL};
-  if (strcmp(path, "-") == 0 || strcmp(path, "/dev/stdout") == 0) {
+  if (sb_output_is_standard(path)) {
     output->stream = stdout;
     return 0;
   }

@@ -18,6 +18,9 @@ struct sb_output {
   char *part_path; /* the neighbour, owned; NULL when written as it is */
 };
 
+/* Whether a path means standard output. */
+bool sb_output_is_standard(const char *path);
+
 /* Opens for writing; "-" is standard output. Returns 0, or -1 with errno set. */
 int sb_output_open(struct sb_output *output, const char *path);
 

@@ -18,9 +18,9 @@ static double now_s(void)
   return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
-void sb_progress_begin(struct sb_progress *progress, const char *what)
+void sb_progress_begin(struct sb_progress *progress, const char *what, bool is_quiet)
 {
-  *progress = (struct sb_progress){.what = what, .is_shown = isatty(STDERR_FILENO) != 0};
+  *progress = (struct sb_progress){.what = what, .is_shown = !is_quiet && isatty(STDERR_FILENO) != 0};
 }
 
 /* "1:05 left", "2:03:04 left", or "" while nothing can be said. */

@@ -22,7 +22,7 @@ struct sb_progress {
   int width;       /* of the last line */
 };
 
-void sb_progress_begin(struct sb_progress *progress, const char *what);
+void sb_progress_begin(struct sb_progress *progress, const char *what, bool is_quiet);
 void sb_progress_show(struct sb_progress *progress, long done, long total);
 
 /* Clears the line. */

@@ -109,15 +109,17 @@ static void wrong_wishes_are_refused(void **state)
     const char *text;
   } cases[] = {
       {"check --discharge - scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
-      {"check --discharge - scenarios/tired-winder.yaml scenarios/tray-cart.yaml", 2, "takes one scenario file"},
+      {"check --discharge - scenarios/tired-winder.yaml scenarios/tray-cart.yaml", 2,
+       "--discharge and more than one file exclude each other"},
       {"check --discharge - --json scenarios/tired-winder.yaml", 2, "both want standard output"},
       {"check --discharge scenarios/tired-winder.yaml scenarios/tired-winder.yaml", 2, "--discharge"},
       {"check --discharge /nowhere/out.csv scenarios/tired-winder.yaml", 4, "/nowhere/out.csv"},
       {"map --discharge 3 scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
       {"map --discharge 0 scenarios/tired-winder.yaml", 2, "--discharge needs a whole number from 1 to 1000"},
       {"map --discharge 3 --samples 4 scenarios/tired-winder.yaml", 2, "exclude each other"},
-      {"map --discharge 3 --limits $T/l.csv scenarios/tired-winder.yaml", 2, "--limits go with one map"},
-      {"map --discharge 3 --shard 1/2 -o $T/s scenarios/tired-winder.yaml", 2, "go with --samples or"},
+      {"map --discharge 3 --limits $T/l.csv scenarios/tired-winder.yaml", 2, "they go with one map"},
+      {"map --discharge 3 --shard 1/2 -o $T/s scenarios/tired-winder.yaml", 2,
+       "--shard needs --samples N or --vary PATH=FROM..TO"},
   };
   for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
     const struct said *said = run("$SHIFTBAND %s", cases[k].arguments);

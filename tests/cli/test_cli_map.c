@@ -132,21 +132,21 @@ static void wrong_options_are_refused_with_the_reason(void **state)
   (void)state;
   static const char *const cases[][2] = {
       {"", "needs a scenario file"},
-      {"a.yaml b.yaml", "takes one scenario file"},
+      {"a.yaml b.yaml", "more than one file needs --join: a map is of one scenario"},
       {"--samples 0 scenarios/tray-cart.yaml", "--samples needs a whole number"},
       {"--samples 1e3 scenarios/tray-cart.yaml", "--samples needs a whole number"},
       {"--samples 3 --vary dwell=1..2s scenarios/tray-cart.yaml", "exclude each other"},
-      {"--vary a=1..2 --vary b=1..2 --vary c=1..2 scenarios/tray-cart.yaml", "twice at most"},
-      {"--points 3 scenarios/tray-cart.yaml", "--points goes with --vary"},
-      {"--vary dwell=1..2s --down 1..2 scenarios/tray-cart.yaml", "--pair, --down and --up"},
+      {"--vary a=1..2 --vary b=1..2 --vary c=1..2 scenarios/tray-cart.yaml", "--vary may be given at most 2 times"},
+      {"--points 3 scenarios/tray-cart.yaml", "--points needs --vary PATH=FROM..TO or --controller"},
+      {"--vary dwell=1..2s --down 1..2 scenarios/tray-cart.yaml", "--vary and --down exclude each other: "},
       {"--vary dwell scenarios/tray-cart.yaml", "PATH=FROM..TO"},
       {"--vary dwel='1..2 s' scenarios/tray-cart.yaml", "nearest is controller.dwell"},
-      {"--vary dwell='1..2 s' --limits x.csv scenarios/tray-cart.yaml", "--limits goes with"},
+      {"--vary dwell='1..2 s' --limits x.csv scenarios/tray-cart.yaml", "--limits and --vary exclude each other: "},
       {"--resume -o x.csv scenarios/tray-cart.yaml", "one piece of work"},
       {"--shard 1/2 -o x.csv scenarios/tray-cart.yaml", "one piece of work"},
       {"--samples 3 --resume scenarios/tray-cart.yaml", "--resume needs -o"},
       {"--samples 3 --shard 1/2 scenarios/tray-cart.yaml", "--shard needs -o"},
-      {"--samples 3 --shard 1/2 -o - scenarios/tray-cart.yaml", "--shard needs -o"},
+      {"--samples 3 --shard 1/2 -o - scenarios/tray-cart.yaml", "--shard and -o - exclude each other"},
       {"--samples 3 --shard 3/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --shard 0/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --shard 2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
@@ -157,7 +157,7 @@ static void wrong_options_are_refused_with_the_reason(void **state)
       {"--up 50.01..50.05 scenarios/tray-cart.yaml", "holds no threshold"},
       {"--down 100..110 scenarios/tray-cart.yaml", "below 100 %"},
       {"--down 60..70 --up 40..50 scenarios/tray-cart.yaml", "no pair with down below up"},
-      {"--join", "--join needs shards"},
+      {"--join", "needs a scenario file, or with --join shards"},
       {"--join x --samples 3", "--join takes shards"},
       {"--joim x", "did you mean --join"},
   };
@@ -391,7 +391,7 @@ static void journal_of_other_work_is_refused_or_started_anew_with_a_note(void **
   run_well("cmp $T/before $T/left.csv.part && test ! -e $T/left.csv");
   said = shell_run("$SHIFTBAND map -o $T/left.csv --vary dwell=1..2s --points 3 scenarios/tray-cart.yaml >/dev/null");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "left.csv.part from earlier work is not used (no --resume): started anew");
+  shell_expect(said, "left.csv.part from earlier work is not used (no --resume): started again");
   run_well("test -s $T/left.csv && test ! -e $T/left.csv.part");
   said = shell_run("echo mine > $T/x.csv.part; $SHIFTBAND map -o $T/x.csv --vary dwell=1..2s scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 2);
