@@ -2,7 +2,7 @@
 #
 # Sources are found by wildcard: a new file in src/, tests/ or tools/ needs no change here.
 
-VERSION := $(shell sed -n 's/.*"shiftband \([0-9][0-9.]*\)".*/\1/p' src/cli/main.c 2>/dev/null | head -n 1)
+VERSION := $(shell sed -n 's/^\#define SB_VERSION "\(.*\)"/\1/p' include/shiftband/version.h 2>/dev/null)
 ifeq ($(VERSION),)
 VERSION := 0.0.0
 endif
@@ -94,7 +94,7 @@ Q = $(if $(filter-out 0,$(V)),,@)
 say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
-.PHONY: all tests test check demo symbols format format-check lint coverage bench controller-sizes fuzz install clean \
+.PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
   mutants help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
@@ -168,6 +168,9 @@ demo: ## install what is missing, build, and run the bundled scenario with a pic
 
 symbols: $(LIBRARY) ## check the library's global symbols and what it calls
 	@tools/dev/check-symbols $(LIBRARY)
+
+layers: $(LIBRARY) $(CLI_OBJ) ## check that no include and no call goes to a later room of tools/dev/rooms, or in a circle
+	@tools/dev/check-layers . $(OBJ)
 
 format: ## reformat all C files
 	$(Q)$(CLANG_FORMAT) -i $(ALL_C) $(ALL_H)

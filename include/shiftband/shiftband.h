@@ -39,6 +39,7 @@
 #include "shiftband/tune.h"
 #include "shiftband/units.h"
 #include "shiftband/verdict.h"
+#include "shiftband/version.h"
 #include "shiftband/warmup.h"
 #include "shiftband/winding.h"
 

@@ -69,7 +69,8 @@ int sb_command_usage(const char *format, ...)
 
 int sb_command_fail(const char *path, enum sb_status status, const struct sb_error *err)
 {
-  const char *text = err != NULL && err->text[0] != 0 ? err->text : sb_status_text(status);
+  const char *meaning = status == SB_ERR_IO && errno != 0 ? strerror(errno) : sb_status_text(status);
+  const char *text = err != NULL && err->text[0] != 0 ? err->text : meaning;
   sb_command_complain("%s%s%s", path != NULL ? path : "", path != NULL ? ": " : "", text);
   return sb_command_exit(status);
 }

@@ -9,8 +9,9 @@
 
 #include "cli/command.h"
 #include "cli/option_reader.h"
+#include "shiftband/version.h"
 
-static const char version[] = "shiftband 0.1.0";
+static const char version[] = "shiftband " SB_VERSION;
 
 static const struct sb_command *const commands[] = {&sb_command_check, &sb_command_run,  &sb_command_map,
                                                     &sb_command_tune,  &sb_command_emit, &sb_command_inspect,

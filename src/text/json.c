@@ -6,6 +6,10 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "shiftband/version.h"
+
+enum { FORMAT = 1 }; /* changes when a member changes its name, place or meaning */
+
 void sb_json_init(struct sb_json *json, FILE *out)
 {
   *json = (struct sb_json){.out = out};
@@ -210,4 +214,12 @@ void sb_json_put_array(struct sb_json *json, const char *key)
 {
   sb_json_key(json, key);
   sb_json_open_array(json);
+}
+
+void sb_json_put_head(struct sb_json *json, const char *subcommand)
+{
+  sb_json_put_string(json, "program", "shiftband");
+  sb_json_put_string(json, "version", SB_VERSION);
+  sb_json_put_string(json, "subcommand", subcommand);
+  sb_json_put_integer(json, "format", FORMAT);
 }

@@ -55,6 +55,9 @@ void sb_json_integer(struct sb_json *json, long long value);
 void sb_json_boolean(struct sb_json *json, bool value);
 void sb_json_null(struct sb_json *json);
 
+/* The first members of each command's object, which is open: program, version, subcommand, format (of this output). */
+void sb_json_put_head(struct sb_json *json, const char *subcommand);
+
 /* Key and value at once. */
 void sb_json_put_string(struct sb_json *json, const char *key, const char *text);
 void sb_json_put_number(struct sb_json *json, const char *key, double value);

@@ -285,7 +285,7 @@ static void faults_of_the_command_line_are_told(void **state)
       {"map --controller $T/own.so --samples 3", "--samples and --controller exclude each other: exact maps", 2},
       {"map --controller $T/own.so --discharge 3", "exact maps are of the built-in controller only", 2},
       {"map --controller $T/own.so --limits $T/l.csv", "exact maps are of the built-in controller only", 2},
-      {"map --controller $T/own.so --join", "--join takes shards", 2},
+      {"map --controller $T/own.so --join", "exclude each other: the shards know the rest", 2},
       {"map --points 3", "--points needs --vary PATH=FROM..TO or --controller FILE.so", 2},
       {"tune --points 12", "--points needs --controller FILE.so or --controller-command TEXT: with the built-in", 2},
       {"tune --controller $T/own.so --points 2", "--points needs a whole number from 8 to 1000", 2},

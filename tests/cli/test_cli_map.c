@@ -158,7 +158,7 @@ static void wrong_options_are_refused_with_the_reason(void **state)
       {"--down 100..110 scenarios/tray-cart.yaml", "below 100 %"},
       {"--down 60..70 --up 40..50 scenarios/tray-cart.yaml", "no pair with down below up"},
       {"--join", "needs a scenario file, or with --join shards"},
-      {"--join x --samples 3", "--join takes shards"},
+      {"--join x --samples 3", "exclude each other: the shards know the rest"},
       {"--joim x", "did you mean --join"},
   };
   for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {

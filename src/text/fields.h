@@ -1,0 +1,49 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * fields.h - a struct of plain values as JSON members and as CSV fields, both by one table.
+ *
+ *   static const struct sb_field fields[] = {{"peak_c", offsetof(struct warmth, peak_c), SB_FIELD_NUMBER},
+ *                                            {"charge_pct", offsetof(struct warmth, charge_fraction), SB_FIELD_PERCENT},
+ *                                            {NULL, 0, SB_FIELD_NUMBER}};
+ *
+ * Names end in their unit, except those of names, counts and flags.
+ */
+#ifndef SHIFTBAND_TEXT_FIELDS_H
+#define SHIFTBAND_TEXT_FIELDS_H
+
+#include <stddef.h>
+
+#include "text/csv_writer.h"
+#include "text/json.h"
+
+/* What stands in the struct, and as what it is shown. */
+enum sb_field_kind {
+  SB_FIELD_NUMBER,          /* double */
+  SB_FIELD_PERCENT,         /* double, a fraction: in percent */
+  SB_FIELD_ROUNDED_PERCENT, /* double, a fraction: sb_percent_rounded() */
+  SB_FIELD_RPM,             /* double, rad/s: in rpm */
+  SB_FIELD_INTEGER,         /* int */
+  SB_FIELD_LONG,            /* long */
+  SB_FIELD_SIZE,            /* size_t */
+  SB_FIELD_BOOLEAN,         /* bool: true, false; in CSV 1, 0 */
+  SB_FIELD_TEXT,            /* const char *; NULL: null, in CSV an empty field */
+  SB_FIELD_CHARS            /* char [] */
+};
+
+struct sb_field {
+  const char *name; /* NULL ends the table */
+  size_t offset;    /* in the struct, bytes */
+  enum sb_field_kind kind;
+};
+
+/* A fraction in percent without the dust of binary fractions (1e-8 %), so that 501 * 0.001 reads 50.1. Pure. */
+double sb_percent_rounded(double fraction);
+
+/* The members of an open object, in the table's order; what is no number is null. */
+void sb_json_put_fields(struct sb_json *json, const struct sb_field *fields, const void *record);
+
+/* The names as fields of the open row of a header; the values of a record as fields of the open row. */
+void sb_csv_put_names(struct sb_csv *csv, const struct sb_field *fields);
+void sb_csv_put_fields(struct sb_csv *csv, const struct sb_field *fields, const void *record);
+
+#endif

@@ -1,0 +1,179 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* One table of fields makes JSON members and CSV fields; CSV as in RFC 4180 section 2, and each command's first members. */
+#include <errno.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "help/near.h"
+#include "shiftband/version.h"
+#include "text/fields.h"
+
+struct record {
+  double torque_nm, share_fraction, threshold_fraction, speed_rad_s;
+  int gear;
+  long shifts;
+  size_t rows;
+  bool is_stuck;
+  const char *cause;
+  char name[32];
+};
+
+#define FIELD(name, member, kind)               \
+  {                                             \
+    name, offsetof(struct record, member), kind \
+  }
+static const struct sb_field fields[] = {FIELD("torque_nm", torque_nm, SB_FIELD_NUMBER),
+                                         FIELD("share_pct", share_fraction, SB_FIELD_PERCENT),
+                                         FIELD("threshold_pct", threshold_fraction, SB_FIELD_ROUNDED_PERCENT),
+                                         FIELD("speed_rpm", speed_rad_s, SB_FIELD_RPM),
+                                         FIELD("gear", gear, SB_FIELD_INTEGER),
+                                         FIELD("shifts", shifts, SB_FIELD_LONG),
+                                         FIELD("rows", rows, SB_FIELD_SIZE),
+                                         FIELD("is_stuck", is_stuck, SB_FIELD_BOOLEAN),
+                                         FIELD("cause", cause, SB_FIELD_TEXT),
+                                         FIELD("name", name, SB_FIELD_CHARS),
+                                         {NULL, 0, SB_FIELD_NUMBER}};
+
+/* 501 * 0.001 is 0.50100000000000002 to 17 digits; 2 pi rad/s are 60 rpm. */
+static const struct record sample = {.torque_nm = 0.25,
+                                     .share_fraction = 0.125,
+                                     .threshold_fraction = 501 * 0.001,
+                                     .speed_rad_s = 2.0 * 3.14159265358979323846,
+                                     .gear = -2,
+                                     .shifts = 3,
+                                     .rows = 4,
+                                     .is_stuck = true,
+                                     .cause = "load",
+                                     .name = "slow, \"low\""};
+
+struct sink {
+  FILE *stream;
+  char *text;
+  size_t size;
+};
+
+static struct sink *open_sink(struct sink *sink)
+{
+  *sink = (struct sink){0};
+  sink->stream = open_memstream(&sink->text, &sink->size);
+  assert_non_null(sink->stream);
+  return sink;
+}
+
+static void expect_text(struct sink *sink, const char *want)
+{
+  assert_int_equal(fclose(sink->stream), 0);
+  assert_string_equal(sink->text, want);
+  free(sink->text);
+}
+
+static void write_json(struct sink *sink, const struct record *record)
+{
+  struct sb_json json;
+  sb_json_init(&json, open_sink(sink)->stream);
+  sb_json_open_object(&json);
+  sb_json_put_fields(&json, fields, record);
+  sb_json_close(&json);
+}
+
+static void a_record_becomes_members_by_its_table(void **state)
+{
+  (void)state;
+  struct sink sink;
+  write_json(&sink, &sample);
+  expect_text(&sink, "{\"torque_nm\":0.25,\"share_pct\":12.5,\"threshold_pct\":50.1,\"speed_rpm\":60,\"gear\":-2,"
+                     "\"shifts\":3,\"rows\":4,\"is_stuck\":true,\"cause\":\"load\",\"name\":\"slow, \\\"low\\\"\"}");
+}
+
+static void what_is_not_known_is_null_or_an_empty_field(void **state)
+{
+  (void)state;
+  struct record record = sample;
+  record.torque_nm = (double)NAN;
+  record.speed_rad_s = (double)INFINITY;
+  record.cause = NULL;
+  record.is_stuck = false;
+  struct sink sink;
+  write_json(&sink, &record);
+  expect_text(&sink, "{\"torque_nm\":null,\"share_pct\":12.5,\"threshold_pct\":50.1,\"speed_rpm\":null,\"gear\":-2,"
+                     "\"shifts\":3,\"rows\":4,\"is_stuck\":false,\"cause\":null,\"name\":\"slow, \\\"low\\\"\"}");
+  struct sb_csv csv;
+  sb_csv_init(&csv, open_sink(&sink)->stream);
+  sb_csv_put_fields(&csv, fields, &record);
+  sb_csv_end_row(&csv);
+  expect_text(&sink, ",12.5,50.1,,-2,3,4,0,,\"slow, \"\"low\"\"\"\n");
+}
+
+static void a_header_and_its_rows_have_the_same_fields(void **state)
+{
+  (void)state;
+  struct sink sink;
+  struct sb_csv csv;
+  sb_csv_init(&csv, open_sink(&sink)->stream);
+  sb_csv_text(&csv, "time_s");
+  sb_csv_put_names(&csv, fields);
+  sb_csv_end_row(&csv);
+  sb_csv_number(&csv, -0.0);
+  sb_csv_put_fields(&csv, fields, &sample);
+  sb_csv_end_row(&csv);
+  assert_int_equal(sb_csv_result(&csv), 0);
+  expect_text(&sink, "time_s,torque_nm,share_pct,threshold_pct,speed_rpm,gear,shifts,rows,is_stuck,cause,name\n"
+                     "0,0.25,12.5,50.1,60,-2,3,4,1,load,\"slow, \"\"low\"\"\"\n");
+}
+
+/* RFC 4180 section 2: fields with line breaks, double quotes and commas are quoted (6), a quote inside is doubled (7). */
+static void only_what_must_be_quoted_is(void **state)
+{
+  (void)state;
+  struct sink sink;
+  struct sb_csv csv;
+  sb_csv_init(&csv, open_sink(&sink)->stream);
+  static const char *const texts[] = {"plain; text", "a,b", "a\"b", "a\nb", "a\rb", "", NULL};
+  for (size_t k = 0; k < sizeof texts / sizeof *texts; k++) sb_csv_text(&csv, texts[k]);
+  sb_csv_quoted(&csv, "q");
+  sb_csv_rounded(&csv, 501 * 0.001, 10);
+  sb_csv_rounded(&csv, (double)NAN, 10);
+  sb_csv_integer(&csv, -7);
+  sb_csv_end_row(&csv);
+  sb_csv_line(&csv, "a,b");
+  expect_text(&sink, "plain; text,\"a,b\",\"a\"\"b\",\"a\nb\",\"a\rb\",,,\"q\",0.501,,-7\na,b\n");
+}
+
+static void a_full_disk_shows_in_the_result(void **state)
+{
+  (void)state;
+  FILE *full = fopen("/dev/full", "w");
+  if (full == NULL) skip();
+  struct sb_csv csv;
+  sb_csv_init(&csv, full);
+  for (int k = 0; k < 100000; k++) sb_csv_number(&csv, k);
+  assert_int_equal(sb_csv_result(&csv), -1);
+  assert_int_equal(errno, ENOSPC);
+  fclose(full);
+}
+
+static void an_object_of_a_command_begins_with_its_head(void **state)
+{
+  (void)state;
+  struct sink sink;
+  struct sb_json json;
+  sb_json_init(&json, open_sink(&sink)->stream);
+  sb_json_open_object(&json);
+  sb_json_put_head(&json, "run");
+  sb_json_close(&json);
+  expect_text(&sink, "{\"program\":\"shiftband\",\"version\":\"" SB_VERSION "\",\"subcommand\":\"run\",\"format\":1}");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_record_becomes_members_by_its_table),
+      cmocka_unit_test(what_is_not_known_is_null_or_an_empty_field),
+      cmocka_unit_test(a_header_and_its_rows_have_the_same_fields),
+      cmocka_unit_test(only_what_must_be_quoted_is),
+      cmocka_unit_test(a_full_disk_shows_in_the_result),
+      cmocka_unit_test(an_object_of_a_command_begins_with_its_head),
+  };
+  return cmocka_run_group_tests_name("fields", tests, NULL, NULL);
+}
