@@ -44,7 +44,7 @@ struct sb_tune_options {
   /* Someone else's controller: each lattice point is a run of its own, and between two points nothing is known; the closed
    * forms speak of ours, so is_cautious must be false. No remedy is searched for. NULL: ours, by exact maps. */
   const struct sb_decider *decider;
-  /* Long work, as in study.h. Each survey of the machines is a study of its own. */
+  /* Long work, as in tasks.h. Each survey of the machines is a study of its own. */
   uint64_t identity;        /* of the scenarios and options */
   const char *journal_stem; /* journals are STEM.1.part, STEM.2.part, ...; NULL: none */
   bool is_resumed;

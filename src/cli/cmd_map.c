@@ -12,8 +12,8 @@
 static int do_join(struct sb_map_request *request)
 {
   struct sb_error err;
-  struct sb_study_result result;
-  const enum sb_status status = sb_study_join(request->shards.items, request->shards.count, &result, &err);
+  struct sb_tasks_result result;
+  const enum sb_status status = sb_tasks_join(request->shards.items, request->shards.count, &result, &err);
   if (status != SB_OK) return sb_command_fail("--join", status, &err);
   bool is_ours = false;
   int code = sb_map_finish_samples(request, &result, &is_ours);
@@ -22,7 +22,7 @@ static int do_join(struct sb_map_request *request)
     sb_command_complain("--join: %s: no shard of a map", request->shards.items[0]);
     code = SB_EXIT_SCENARIO;
   }
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   return code;
 }
 

@@ -168,14 +168,14 @@ static void forget_journals(struct work *work, bool is_done)
 static enum sb_status hash_request(const struct request *request, const struct sb_tuning *tuning, uint64_t *hash,
                                    struct sb_error *err)
 {
-  *hash = sb_study_hash_text(sb_study_hash_text(SB_STUDY_HASH_START, "tune"), sb_command_version());
-  *hash = sb_study_hash_bytes(*hash, &request->samples, sizeof request->samples);
-  *hash = sb_study_hash_bytes(*hash, &request->seed, sizeof request->seed);
-  *hash = sb_study_hash_bytes(*hash, &request->pair, sizeof request->pair);
-  *hash = sb_study_hash_bytes(*hash, &request->points, sizeof request->points);
+  *hash = sb_tasks_hash_text(sb_tasks_hash_text(SB_TASKS_HASH_START, "tune"), sb_command_version());
+  *hash = sb_tasks_hash_bytes(*hash, &request->samples, sizeof request->samples);
+  *hash = sb_tasks_hash_bytes(*hash, &request->seed, sizeof request->seed);
+  *hash = sb_tasks_hash_bytes(*hash, &request->pair, sizeof request->pair);
+  *hash = sb_tasks_hash_bytes(*hash, &request->points, sizeof request->points);
   enum sb_status status = SB_OK;
   for (int i = 0; i < tuning->nominal_count && status == SB_OK; i++) {
-    status = sb_study_hash_scenario(hash, request->files.items[i], request->sets.items, request->sets.count,
+    status = sb_tasks_hash_scenario(hash, request->files.items[i], request->sets.items, request->sets.count,
                                     &tuning->nominals[i], err);
   }
   return status;

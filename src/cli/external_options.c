@@ -78,7 +78,7 @@ static int hash_object(const char *path, uint64_t *hash)
   FILE *file = fopen(path, "rb");
   if (file != NULL) {
     for (size_t count; (count = fread(bytes, 1, sizeof bytes, file)) > 0;) {
-      *hash = sb_study_hash_bytes(*hash, bytes, count);
+      *hash = sb_tasks_hash_bytes(*hash, bytes, count);
     }
     const bool has_failed = ferror(file) != 0;
     fclose(file);
@@ -90,9 +90,9 @@ static int hash_object(const char *path, uint64_t *hash)
 
 int sb_own_options_hash(const struct sb_own_options *own, uint64_t *hash)
 {
-  if (own->command != NULL) *hash = sb_study_hash_text(sb_study_hash_text(*hash, "command"), own->command);
+  if (own->command != NULL) *hash = sb_tasks_hash_text(sb_tasks_hash_text(*hash, "command"), own->command);
   if (own->object == NULL) return SB_EXIT_DONE;
-  *hash = sb_study_hash_text(*hash, "object");
+  *hash = sb_tasks_hash_text(*hash, "object");
   return hash_object(own->object, hash);
 }
 

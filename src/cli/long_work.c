@@ -33,13 +33,13 @@ static int name_journal(struct sb_long_work *work)
   work->journal_path = malloc(size);
   if (work->journal_path == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   snprintf(work->journal_path, size, "%s.part", work->output);
-  if (!work->is_resumed && sb_study_is_journal(work->journal_path)) {
+  if (!work->is_resumed && sb_tasks_is_journal(work->journal_path)) {
     sb_command_warn("%s from earlier work is not used (no --resume): started again", work->journal_path);
   }
   return SB_EXIT_DONE;
 }
 
-static int tell_interrupted(const struct sb_long_work *work, struct sb_study_result *result)
+static int tell_interrupted(const struct sb_long_work *work, struct sb_tasks_result *result)
 {
   if (work->journal_path != NULL) {
     sb_command_complain("interrupted: %ld of %ld %s are done and kept in %s; the same command with --resume goes on",
@@ -48,18 +48,18 @@ static int tell_interrupted(const struct sb_long_work *work, struct sb_study_res
     sb_command_complain("interrupted: %ld of %ld %s were done, nothing is kept; with -o FILE it would be",
                         result->done_count, result->wanted_count, work->what);
   }
-  sb_study_result_clear(result);
+  sb_tasks_result_clear(result);
   return 128 + (int)*sb_interrupt_flag();
 }
 
-int sb_long_work_run(struct sb_long_work *work, const struct sb_study *study, struct sb_study_result *result)
+int sb_long_work_run(struct sb_long_work *work, const struct sb_tasks *tasks, struct sb_tasks_result *result)
 {
   struct sb_error err = {SB_OK, ""};
   struct sb_progress progress;
   const int code = name_journal(work);
   if (code != SB_EXIT_DONE) return code;
   sb_progress_begin(&progress, work->what, work->is_quiet);
-  const struct sb_study_options options = {.jobs = (int)work->jobs,
+  const struct sb_tasks_options options = {.jobs = (int)work->jobs,
                                            .shard = work->shard,
                                            .shard_count = work->shard_count,
                                            .journal_path = work->journal_path,
@@ -68,7 +68,7 @@ int sb_long_work_run(struct sb_long_work *work, const struct sb_study *study, st
                                            .on_progress = show,
                                            .progress_context = &progress};
   sb_interrupt_catch();
-  const enum sb_status status = sb_study_run(study, &options, result, &err);
+  const enum sb_status status = sb_tasks_run(tasks, &options, result, &err);
   sb_progress_end(&progress);
   if (status != SB_OK) return sb_command_fail(NULL, status, &err);
   return result->is_interrupted ? tell_interrupted(work, result) : SB_EXIT_DONE;
@@ -76,18 +76,18 @@ int sb_long_work_run(struct sb_long_work *work, const struct sb_study *study, st
 
 void sb_long_work_end(struct sb_long_work *work, bool is_safe)
 {
-  const struct sb_study_options options = {.journal_path = work->journal_path};
-  if (is_safe) sb_study_forget(&options);
+  const struct sb_tasks_options options = {.journal_path = work->journal_path};
+  if (is_safe) sb_tasks_forget(&options);
   free(work->journal_path);
   work->journal_path = NULL;
 }
 
 static int write_shard(FILE *out, const void *context)
 {
-  return sb_study_write_shard(out, context);
+  return sb_tasks_write_shard(out, context);
 }
 
-int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_study_result *result)
+int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_tasks_result *result)
 {
   return sb_command_write_file(work->output, (struct sb_command_writer){write_shard, result});
 }

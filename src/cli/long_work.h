@@ -21,13 +21,13 @@ struct sb_long_work {
 };
 
 /* Runs the study. SB_EXIT_DONE with a whole result to be released, else the code to exit with, told already. */
-int sb_long_work_run(struct sb_long_work *work, const struct sb_study *study, struct sb_study_result *result);
+int sb_long_work_run(struct sb_long_work *work, const struct sb_tasks *tasks, struct sb_tasks_result *result);
 
 /* After the output is in place (is_safe), removes the journal; releases. */
 void sb_long_work_end(struct sb_long_work *work, bool is_safe);
 
 /* Writes a finished shard to the output; tells of failures. Returns an exit code. */
-int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_study_result *result);
+int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_tasks_result *result);
 
 /* Options that all long work shares. "k/n" with 1 <= k <= n; false when it is none. */
 bool sb_long_work_read_shard(struct sb_long_work *work, const char *text);

@@ -14,17 +14,17 @@ FILE *sb_map_words_stream(const struct sb_map_request *request)
   return request->work.output != NULL && sb_output_is_standard(request->work.output) ? stderr : stdout;
 }
 
-int sb_map_run_study(struct sb_map_request *request, const struct sb_study *study, const char *what,
-                     int (*finish)(const struct sb_map_request *, const struct sb_study_result *, bool *))
+int sb_map_run_study(struct sb_map_request *request, const struct sb_tasks *tasks, const char *what,
+                     int (*finish)(const struct sb_map_request *, const struct sb_tasks_result *, bool *))
 {
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   request->work.what = what;
-  int code = sb_long_work_run(&request->work, study, &result);
+  int code = sb_long_work_run(&request->work, tasks, &result);
   if (code == SB_EXIT_DONE) {
     bool is_ours = false;
     code = request->work.shard_count > 1 ? sb_long_work_write_shard(&request->work, &result)
                                          : finish(request, &result, &is_ours);
-    sb_study_result_clear(&result);
+    sb_tasks_result_clear(&result);
     sb_long_work_end(&request->work, code == SB_EXIT_DONE);
   } else {
     sb_long_work_end(&request->work, false);
@@ -106,10 +106,10 @@ int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scen
 int sb_map_identify(const struct sb_map_request *request, const struct sb_scenario *scenario, uint64_t *identity)
 {
   struct sb_error err;
-  uint64_t hash = sb_study_hash_text(SB_STUDY_HASH_START, sb_command_version());
-  hash = sb_study_hash_text(hash, "map");
+  uint64_t hash = sb_tasks_hash_text(SB_TASKS_HASH_START, sb_command_version());
+  hash = sb_tasks_hash_text(hash, "map");
   const enum sb_status status =
-      sb_study_hash_scenario(&hash, request->file, request->sets.items, request->sets.count, scenario, &err);
+      sb_tasks_hash_scenario(&hash, request->file, request->sets.items, request->sets.count, scenario, &err);
   if (status != SB_OK) {
     sb_command_complain("%s", err.text);
     return sb_command_exit(status);

@@ -33,12 +33,12 @@ int sb_map_do_plane_grid(struct sb_map_request *request, const struct sb_scenari
 int sb_map_do_discharge(struct sb_map_request *request, struct sb_scenario *scenario); /* leaves its battery full */
 
 /* Finish what shards hold: the output of an unsharded study. False in *is_ours: the study is of the other sort. */
-int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours);
-int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours);
+int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_tasks_result *result, bool *is_ours);
+int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_tasks_result *result, bool *is_ours);
 
 /* Runs a study of `what` and finishes it, or writes its shard. Returns an exit code. */
-int sb_map_run_study(struct sb_map_request *request, const struct sb_study *study, const char *what,
-                     int (*finish)(const struct sb_map_request *, const struct sb_study_result *, bool *));
+int sb_map_run_study(struct sb_map_request *request, const struct sb_tasks *tasks, const char *what,
+                     int (*finish)(const struct sb_map_request *, const struct sb_tasks_result *, bool *));
 
 /* The plane that is asked for by --pair, --down and --up. Complaints are told; returns an exit code. */
 int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scenario *scenario,

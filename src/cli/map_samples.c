@@ -30,13 +30,13 @@ struct sampling {
 
 static const char refused[] = "refused\n"; /* a sample that is no valid scenario: it holds nowhere */
 
-static void write_plan(struct sb_study_lines *lines, const struct plan *plan)
+static void write_plan(struct sb_lines *lines, const struct plan *plan)
 {
-  sb_study_lines_add(lines, "survival %ld %ld %d\n%s\n%s\n%s\n", plan->samples, plan->seed, plan->is_whole,
-                     plan->scenario, plan->slower, plan->faster);
-  sb_study_lines_add(lines, "%.17g %.17g %d\n", plan->down.first_fraction, plan->down.step_fraction, plan->down.count);
-  sb_study_lines_add(lines, "%.17g %.17g %d\n", plan->up.first_fraction, plan->up.step_fraction, plan->up.count);
-  sb_study_lines_add(lines, "%.17g %.17g\n", plan->own_down_fraction, plan->own_up_fraction);
+  sb_lines_add(lines, "survival %ld %ld %d\n%s\n%s\n%s\n", plan->samples, plan->seed, plan->is_whole, plan->scenario,
+               plan->slower, plan->faster);
+  sb_lines_add(lines, "%.17g %.17g %d\n", plan->down.first_fraction, plan->down.step_fraction, plan->down.count);
+  sb_lines_add(lines, "%.17g %.17g %d\n", plan->up.first_fraction, plan->up.step_fraction, plan->up.count);
+  sb_lines_add(lines, "%.17g %.17g\n", plan->own_down_fraction, plan->own_up_fraction);
 }
 
 /* Takes the next line; NULL when it does not fit or is none. */
@@ -86,8 +86,8 @@ static enum sb_status load_sample(const struct sampling *sampling, const double 
   return status;
 }
 
-static enum sb_status map_sample(const struct sampling *sampling, const struct sb_model *model,
-                                 struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status map_sample(const struct sampling *sampling, const struct sb_model *model, struct sb_lines *out,
+                                 struct sb_error *err)
 {
   struct sb_map map;
   struct sb_map_options options = sampling->options;
@@ -99,7 +99,7 @@ static enum sb_status map_sample(const struct sampling *sampling, const struct s
   return SB_OK;
 }
 
-static enum sb_status run_sample(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status run_sample(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
   const struct sampling *sampling = context;
   double values[SB_TOLERANCE_MAX];
@@ -110,7 +110,7 @@ static enum sb_status run_sample(void *context, long index, struct sb_study_line
   if (status == SB_OK) {
     status = load_sample(sampling, values, scenario, err);
     if (status == SB_ERR_SCENARIO) {
-      sb_study_lines_add(out, "%s", refused);
+      sb_lines_add(out, "%s", refused);
       status = SB_OK;
     } else if (status == SB_OK) {
       status = map_sample(sampling, &scenario->model, out, err);
@@ -240,7 +240,7 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
 }
 
 /* Adds all samples up; those that were refused hold nowhere. */
-static enum sb_status count_up(const struct sb_study_result *result, struct sb_survival *survival, long *refused_count,
+static enum sb_status count_up(const struct sb_tasks_result *result, struct sb_survival *survival, long *refused_count,
                                struct sb_error *err)
 {
   enum sb_status status = SB_OK;
@@ -254,7 +254,7 @@ static enum sb_status count_up(const struct sb_study_result *result, struct sb_s
   return status;
 }
 
-int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours)
+int sb_map_finish_samples(const struct sb_map_request *request, const struct sb_tasks_result *result, bool *is_ours)
 {
   struct plan plan;
   struct sb_survival survival;
@@ -298,20 +298,20 @@ static struct plan make_plan(const struct sampling *sampling)
 int sb_map_do_samples(struct sb_map_request *request, const struct sb_scenario *scenario)
 {
   struct sampling sampling = {.request = request, .nominal = scenario};
-  struct sb_study_lines about = {.text = NULL};
+  struct sb_lines about = {.text = NULL};
   uint64_t identity = 0;
   int code = choose_plane(&sampling);
   if (code == SB_EXIT_DONE) code = sb_map_identify(request, scenario, &identity);
   if (code != SB_EXIT_DONE) return code;
   const struct plan plan = make_plan(&sampling);
   write_plan(&about, &plan);
-  identity = sb_study_hash_bytes(identity, &sampling.options.pair, sizeof sampling.options.pair);
-  const struct sb_study study = {.identity = identity,
+  identity = sb_tasks_hash_bytes(identity, &sampling.options.pair, sizeof sampling.options.pair);
+  const struct sb_tasks study = {.identity = identity,
                                  .about = about.text != NULL ? about.text : "",
                                  .task_count = request->samples,
                                  .run_task = run_sample,
                                  .context = &sampling};
   code = sb_map_run_study(request, &study, "samples", sb_map_finish_samples);
-  sb_study_lines_clear(&about);
+  sb_lines_clear(&about);
   return code;
 }

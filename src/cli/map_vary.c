@@ -12,7 +12,7 @@ struct vary {
   struct sb_grid grid;
 };
 
-static enum sb_status run_point(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status run_point(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
   const struct vary *vary = context;
   const struct sb_map_request *request = vary->request;
@@ -42,14 +42,14 @@ static int read_axes(const struct sb_map_request *request, const struct sb_scena
 
 static int write_csv(FILE *out, const void *context)
 {
-  const struct sb_study_result *result = context;
+  const struct sb_tasks_result *result = context;
   struct sb_grid grid;
-  struct sb_study_lines header = {.text = NULL};
+  struct sb_lines header = {.text = NULL};
   sb_grid_read(result->about, &grid);
   sb_grid_write_header(&header, &grid);
   fwrite(header.text, 1, header.length, out);
   const bool is_whole = !header.is_out_of_memory;
-  sb_study_lines_clear(&header);
+  sb_lines_clear(&header);
   for (long i = 0; i < result->task_count; i++) fwrite(result->tasks[i].text, 1, result->tasks[i].length, out);
   return is_whole && !ferror(out) ? 0 : -1;
 }
@@ -70,7 +70,7 @@ static int report(const struct sb_map_request *request, const struct sb_grid *gr
 }
 
 /* Reads all rows back; false when one is none. */
-static bool read_rows(const struct sb_study_result *result, const struct sb_grid *grid, struct sb_grid_point *points)
+static bool read_rows(const struct sb_tasks_result *result, const struct sb_grid *grid, struct sb_grid_point *points)
 {
   if (result->task_count != sb_grid_point_count(grid)) return false;
   for (long i = 0; i < result->task_count; i++) {
@@ -80,7 +80,7 @@ static bool read_rows(const struct sb_study_result *result, const struct sb_grid
   return true;
 }
 
-int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_study_result *result, bool *is_ours)
+int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_tasks_result *result, bool *is_ours)
 {
   struct sb_grid grid;
   *is_ours = sb_grid_read(result->about, &grid);
@@ -104,7 +104,7 @@ int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_stu
 /* Runs and finishes the grid of `vary`. */
 static int run_grid(struct sb_map_request *request, const struct sb_scenario *scenario, struct vary *vary)
 {
-  struct sb_study_lines about = {.text = NULL};
+  struct sb_lines about = {.text = NULL};
   uint64_t identity = 0;
   const struct sb_decider *decider = sb_own_options_decider(&request->own);
   if (decider != NULL) snprintf(vary->grid.controller, sizeof vary->grid.controller, "%s", decider->name);
@@ -112,13 +112,13 @@ static int run_grid(struct sb_map_request *request, const struct sb_scenario *sc
   if (code == SB_EXIT_DONE) code = sb_own_options_hash(&request->own, &identity);
   if (code != SB_EXIT_DONE) return code;
   sb_grid_write(&about, &vary->grid);
-  const struct sb_study study = {.identity = identity,
+  const struct sb_tasks study = {.identity = identity,
                                  .about = about.text != NULL ? about.text : "",
                                  .task_count = sb_grid_point_count(&vary->grid),
                                  .run_task = run_point,
                                  .context = vary};
   code = sb_map_run_study(request, &study, "points", sb_map_finish_vary);
-  sb_study_lines_clear(&about);
+  sb_lines_clear(&about);
   return code;
 }
 

@@ -68,8 +68,8 @@ enum sb_status sb_grid_run(const struct sb_grid *grid, const char *path, const c
                            struct sb_error *err);
 
 /* The CSV: header, and the row of a point. */
-void sb_grid_write_header(struct sb_study_lines *lines, const struct sb_grid *grid);
-void sb_grid_write_row(struct sb_study_lines *lines, const struct sb_grid *grid, long point,
+void sb_grid_write_header(struct sb_lines *lines, const struct sb_grid *grid);
+void sb_grid_write_row(struct sb_lines *lines, const struct sb_grid *grid, long point,
                        const struct sb_grid_point *result);
 
 /* Reads such a row back, for pictures. False when it is none. */
@@ -83,7 +83,7 @@ enum sb_status sb_grid_write_text(FILE *out, const struct sb_grid *grid, const s
 void sb_grid_write_json(struct sb_json *json, const struct sb_grid *grid, const struct sb_grid_point *points);
 
 /* The grid as lines of text, and back. False when they are none. */
-void sb_grid_write(struct sb_study_lines *lines, const struct sb_grid *grid);
+void sb_grid_write(struct sb_lines *lines, const struct sb_grid *grid);
 bool sb_grid_read(const char *text, struct sb_grid *grid);
 
 #endif

@@ -9,46 +9,46 @@
 
 static const char refused[] = "refused", gave_up[] = "gave up";
 
-void sb_grid_write_header(struct sb_study_lines *lines, const struct sb_grid *grid)
+void sb_grid_write_header(struct sb_lines *lines, const struct sb_grid *grid)
 {
   for (int a = 0; a < grid->axis_count; a++) {
     const struct sb_grid_axis *axis = &grid->axes[a];
     if (axis->unit[0] != 0) {
-      sb_study_lines_add(lines, "%s (%s),", axis->path, axis->unit);
+      sb_lines_add(lines, "%s (%s),", axis->path, axis->unit);
     } else {
-      sb_study_lines_add(lines, "%s,", axis->path);
+      sb_lines_add(lines, "%s,", axis->path);
     }
   }
-  sb_study_lines_add(lines, "verdict,cause,all_verdicts,shifts,output_turns,given_j,greatest_torque_nm,standstill_s\n");
+  sb_lines_add(lines, "verdict,cause,all_verdicts,shifts,output_turns,given_j,greatest_torque_nm,standstill_s\n");
 }
 
-static void add_figures(struct sb_study_lines *lines, const struct sb_grid_point *result)
+static void add_figures(struct sb_lines *lines, const struct sb_grid_point *result)
 {
   const double figures[] = {result->figures.output_turns, result->figures.given_j, result->figures.greatest_torque_nm,
                             result->standstill_s};
-  sb_study_lines_add(lines, ",%ld", result->figures.shift_count);
+  sb_lines_add(lines, ",%ld", result->figures.shift_count);
   for (size_t i = 0; i < sizeof figures / sizeof figures[0]; i++) {
     char text[SB_JSON_NUMBER_SIZE];
-    sb_study_lines_add(lines, ",%s", sb_json_format_number(figures[i], text));
+    sb_lines_add(lines, ",%s", sb_json_format_number(figures[i], text));
   }
-  sb_study_lines_add(lines, "\n");
+  sb_lines_add(lines, "\n");
 }
 
-void sb_grid_write_row(struct sb_study_lines *lines, const struct sb_grid *grid, long point,
+void sb_grid_write_row(struct sb_lines *lines, const struct sb_grid *grid, long point,
                        const struct sb_grid_point *result)
 {
   for (int a = 0; a < grid->axis_count; a++) {
-    sb_study_lines_add(lines, "%.12g,", sb_grid_axis_value(&grid->axes[a], sb_grid_index(grid, point, a)));
+    sb_lines_add(lines, "%.12g,", sb_grid_axis_value(&grid->axes[a], sb_grid_index(grid, point, a)));
   }
   if (result->end != SB_GRID_RAN) {
-    sb_study_lines_add(lines, "%s,,,,,,,\n", result->end == SB_GRID_REFUSED ? refused : gave_up);
+    sb_lines_add(lines, "%s,,,,,,,\n", result->end == SB_GRID_REFUSED ? refused : gave_up);
     return;
   }
   char all[SB_MAP_VERDICTS_SIZE];
   const int worst = sb_map_verdict_worst(&result->verdict);
   const char *cause = sb_cause_name(result->verdict.cause);
-  sb_study_lines_add(lines, "%s,%s,%s", worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst),
-                     cause != NULL ? cause : "", sb_map_all_verdicts(&result->verdict, all));
+  sb_lines_add(lines, "%s,%s,%s", worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst),
+               cause != NULL ? cause : "", sb_map_all_verdicts(&result->verdict, all));
   add_figures(lines, result);
 }
 
@@ -109,14 +109,14 @@ bool sb_grid_read_row(const char *row, const struct sb_grid *grid, struct sb_gri
   return true;
 }
 
-void sb_grid_write(struct sb_study_lines *lines, const struct sb_grid *grid)
+void sb_grid_write(struct sb_lines *lines, const struct sb_grid *grid)
 {
-  sb_study_lines_add(lines, "grid %d\n%s\n", grid->axis_count, grid->scenario);
+  sb_lines_add(lines, "grid %d\n%s\n", grid->axis_count, grid->scenario);
   for (int a = 0; a < grid->axis_count; a++) {
     const struct sb_grid_axis *axis = &grid->axes[a];
-    sb_study_lines_add(lines, "%d %.17g %.17g %s %s\n", axis->points, axis->from, axis->to, axis->path, axis->unit);
+    sb_lines_add(lines, "%d %.17g %.17g %s %s\n", axis->points, axis->from, axis->to, axis->path, axis->unit);
   }
-  if (grid->controller[0] != 0) sb_study_lines_add(lines, "controller %s\n", grid->controller);
+  if (grid->controller[0] != 0) sb_lines_add(lines, "controller %s\n", grid->controller);
 }
 
 static bool read_axis(const char **text, struct sb_grid_axis *axis)

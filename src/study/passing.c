@@ -37,7 +37,7 @@ void sb_survival_clear(struct sb_survival *survival)
   *survival = (struct sb_survival){.counts = NULL};
 }
 
-void sb_survival_write_holding(struct sb_study_lines *lines, struct sb_map *map)
+void sb_survival_write_holding(struct sb_lines *lines, struct sb_map *map)
 {
   size_t kept = 0;
   for (size_t i = 0; i < map->cell_count; i++) {
@@ -50,7 +50,7 @@ void sb_survival_write_holding(struct sb_study_lines *lines, struct sb_map *map)
   sb_map_sort(map);
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    sb_study_lines_add(lines, "%d %d %d %d\n", cell->down_first, cell->down_last, cell->up_first, cell->up_last);
+    sb_lines_add(lines, "%d %d %d %d\n", cell->down_first, cell->down_last, cell->up_first, cell->up_last);
   }
 }
 

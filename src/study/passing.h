@@ -41,7 +41,7 @@ void sb_survival_clear(struct sb_survival *survival);
 
 /* Writes the rectangles of a map in which it holds, as few as joining makes them: lines of four lattice indices, down first
  * and last, up first and last. The map's cells are changed. */
-void sb_survival_write_holding(struct sb_study_lines *lines, struct sb_map *map);
+void sb_survival_write_holding(struct sb_lines *lines, struct sb_map *map);
 
 /* Takes one sample from such lines (NULL: none hold). SB_ERR_SCENARIO when they are none. */
 enum sb_status sb_survival_add(struct sb_survival *survival, const char *lines, struct sb_error *err);

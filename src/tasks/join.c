@@ -9,7 +9,7 @@
 
 /* What is gathered: the first shard says which study it is; owners[k] is the file of shard k + 1. */
 struct gathering {
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   const char **owners;
   const char *first_path;
 };
@@ -32,11 +32,11 @@ static enum sb_status read_shard(const char *path, struct sb_journal *journal, s
 static enum sb_status admit(struct gathering *gathering, const char *path, const struct sb_journal_head *head,
                             struct sb_error *err)
 {
-  struct sb_study_result *result = &gathering->result;
+  struct sb_tasks_result *result = &gathering->result;
   if (gathering->owners == NULL) {
     gathering->owners = calloc((size_t)head->shard_count + 1, sizeof *gathering->owners);
     if (gathering->owners == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for shards");
-    const enum sb_status status = sb_study_result_begin(result, head, err);
+    const enum sb_status status = sb_tasks_result_begin(result, head, err);
     if (status != SB_OK) return status;
     gathering->first_path = path;
   }
@@ -57,18 +57,18 @@ static enum sb_status admit(struct gathering *gathering, const char *path, const
 static enum sb_status take_records(struct gathering *gathering, const char *path, struct sb_journal *journal,
                                    struct sb_error *err)
 {
-  struct sb_study_result *result = &gathering->result;
+  struct sb_tasks_result *result = &gathering->result;
   struct sb_journal_record record;
   enum sb_journal_step step;
   long wanted = 0, taken = 0;
   assert(result->is_done != NULL);
-  for (long i = 0; i < result->task_count; i++) wanted += sb_study_result_wants(result, i);
+  for (long i = 0; i < result->task_count; i++) wanted += sb_tasks_result_wants(result, i);
   while ((step = sb_journal_next(journal, &record)) == SB_JOURNAL_RECORD) {
-    if (result->is_done[record.index] || !sb_study_result_wants(result, record.index)) {
+    if (result->is_done[record.index] || !sb_tasks_result_wants(result, record.index)) {
       return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged: task %ld does not belong there", path,
                      record.index);
     }
-    const enum sb_status status = sb_study_result_take(result, &record, err);
+    const enum sb_status status = sb_tasks_result_take(result, &record, err);
     if (status != SB_OK) return status;
     taken++;
   }
@@ -94,21 +94,21 @@ static enum sb_status add_shard(struct gathering *gathering, const char *path, s
 /* Names the shards that nobody brought. */
 static enum sb_status check_whole(const struct gathering *gathering, struct sb_error *err)
 {
-  struct sb_study_lines missing = {.text = NULL};
+  struct sb_lines missing = {.text = NULL};
   const int count = gathering->result.shard_count;
   for (int k = 0; k < count; k++) {
     if (gathering->owners[k] != NULL) continue;
-    sb_study_lines_add(&missing, "%s%d/%d", missing.length > 0 ? ", " : "", k + 1, count);
+    sb_lines_add(&missing, "%s%d/%d", missing.length > 0 ? ", " : "", k + 1, count);
   }
   const enum sb_status status = missing.text != NULL
                                     ? sb_fail(err, SB_ERR_SCENARIO, "missing of the study of %s: shard %.900s",
                                               gathering->first_path, missing.text)
                                     : SB_OK;
-  sb_study_lines_clear(&missing);
+  sb_lines_clear(&missing);
   return status;
 }
 
-enum sb_status sb_study_join(const char *const *paths, size_t path_count, struct sb_study_result *result,
+enum sb_status sb_tasks_join(const char *const *paths, size_t path_count, struct sb_tasks_result *result,
                              struct sb_error *err)
 {
   struct gathering gathering = {.owners = NULL};
@@ -118,7 +118,7 @@ enum sb_status sb_study_join(const char *const *paths, size_t path_count, struct
   if (status == SB_OK) status = check_whole(&gathering, err);
   free(gathering.owners);
   if (status != SB_OK) {
-    sb_study_result_clear(&gathering.result);
+    sb_tasks_result_clear(&gathering.result);
     return status;
   }
   gathering.result.shard = gathering.result.shard_count = 1;

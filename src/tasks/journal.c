@@ -19,14 +19,14 @@ enum { LINE_SIZE = 256 };
 
 enum sb_status sb_journal_read(struct sb_journal *journal, FILE *in, struct sb_error *err)
 {
-  struct sb_study_lines all = {.text = NULL};
+  struct sb_lines all = {.text = NULL};
   char block[8192];
   errno = 0;
-  for (size_t size; (size = fread(block, 1, sizeof block, in)) > 0;) sb_study_lines_add_bytes(&all, block, size);
+  for (size_t size; (size = fread(block, 1, sizeof block, in)) > 0;) sb_lines_add_bytes(&all, block, size);
   const int reason = errno;
   if (ferror(in) || all.is_out_of_memory) {
     const enum sb_status status = ferror(in) ? SB_ERR_IO : SB_ERR_MEMORY;
-    sb_study_lines_clear(&all);
+    sb_lines_clear(&all);
     return sb_fail(err, status, "%s", status == SB_ERR_IO ? strerror(reason) : "out of memory");
   }
   *journal = (struct sb_journal){.bytes = all.text, .size = all.length};
@@ -61,10 +61,10 @@ static bool take_line(const struct sb_journal *journal, size_t at, char line[LIN
 
 static uint64_t sum_of_head(const struct sb_journal_head *head)
 {
-  uint64_t sum = sb_study_hash_bytes(head->identity, &head->task_count, sizeof head->task_count);
-  sum = sb_study_hash_bytes(sum, &head->shard, sizeof head->shard);
-  sum = sb_study_hash_bytes(sum, &head->shard_count, sizeof head->shard_count);
-  return sb_study_hash_bytes(sum, head->about, head->about_length);
+  uint64_t sum = sb_tasks_hash_bytes(head->identity, &head->task_count, sizeof head->task_count);
+  sum = sb_tasks_hash_bytes(sum, &head->shard, sizeof head->shard);
+  sum = sb_tasks_hash_bytes(sum, &head->shard_count, sizeof head->shard_count);
+  return sb_tasks_hash_bytes(sum, head->about, head->about_length);
 }
 
 bool sb_journal_read_head(struct sb_journal *journal)
@@ -92,8 +92,8 @@ bool sb_journal_read_head(struct sb_journal *journal)
 /* The sum of a record begins with the study and the index, so that no record passes in another's place. */
 static uint64_t sum_of(const struct sb_journal_head *head, const struct sb_journal_record *record)
 {
-  const uint64_t start = sb_study_hash_bytes(head->identity, &record->index, sizeof record->index);
-  return sb_study_hash_bytes(start, record->text, record->length);
+  const uint64_t start = sb_tasks_hash_bytes(head->identity, &record->index, sizeof record->index);
+  return sb_tasks_hash_bytes(start, record->text, record->length);
 }
 
 enum sb_journal_step sb_journal_next(struct sb_journal *journal, struct sb_journal_record *record)

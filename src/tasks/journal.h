@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* journal.h - internal: the file of finished tasks, read and written. Its form is in study.h. */
+/* journal.h - internal: the file of finished tasks, read and written. Its form is in shiftband/tasks.h. */
 #ifndef SHIFTBAND_TASKS_JOURNAL_H
 #define SHIFTBAND_TASKS_JOURNAL_H
 

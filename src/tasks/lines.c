@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Texts that grow, and the hash over what a study depends on; see study.h. */
+/* Texts that grow, and the hash over what a study depends on; see shiftband/tasks.h. */
 #include <errno.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -8,7 +8,7 @@
 #include "shiftband/tasks.h"
 
 /* Room for `more` bytes and a final 0. */
-static bool make_room(struct sb_study_lines *lines, size_t more)
+static bool make_room(struct sb_lines *lines, size_t more)
 {
   if (lines->is_out_of_memory) return false;
   if (lines->length + more < lines->room) return true;
@@ -24,7 +24,7 @@ static bool make_room(struct sb_study_lines *lines, size_t more)
   return true;
 }
 
-void sb_study_lines_add_bytes(struct sb_study_lines *lines, const char *bytes, size_t length)
+void sb_lines_add_bytes(struct sb_lines *lines, const char *bytes, size_t length)
 {
   if (length == 0 || !make_room(lines, length)) return;
   memcpy(lines->text + lines->length, bytes, length);
@@ -32,7 +32,7 @@ void sb_study_lines_add_bytes(struct sb_study_lines *lines, const char *bytes, s
   lines->text[lines->length] = 0;
 }
 
-void sb_study_lines_add(struct sb_study_lines *lines, const char *format, ...)
+void sb_lines_add(struct sb_lines *lines, const char *format, ...)
 {
   char text[512];
   va_list arguments, again;
@@ -40,7 +40,7 @@ void sb_study_lines_add(struct sb_study_lines *lines, const char *format, ...)
   va_copy(again, arguments);
   const int length = vsnprintf(text, sizeof text, format, arguments);
   if (length > 0 && (size_t)length < sizeof text) {
-    sb_study_lines_add_bytes(lines, text, (size_t)length);
+    sb_lines_add_bytes(lines, text, (size_t)length);
   } else if (length > 0 && make_room(lines, (size_t)length)) {
     vsnprintf(lines->text + lines->length, (size_t)length + 1, format, again);
     lines->length += (size_t)length;
@@ -49,22 +49,22 @@ void sb_study_lines_add(struct sb_study_lines *lines, const char *format, ...)
   va_end(arguments);
 }
 
-void sb_study_lines_clear(struct sb_study_lines *lines)
+void sb_lines_clear(struct sb_lines *lines)
 {
   free(lines->text);
-  *lines = (struct sb_study_lines){.text = NULL};
+  *lines = (struct sb_lines){.text = NULL};
 }
 
-uint64_t sb_study_hash_bytes(uint64_t hash, const void *bytes, size_t size)
+uint64_t sb_tasks_hash_bytes(uint64_t hash, const void *bytes, size_t size)
 {
   const unsigned char *at = bytes;
   for (size_t i = 0; i < size; i++) hash = (hash ^ at[i]) * UINT64_C(0x100000001b3);
   return hash;
 }
 
-uint64_t sb_study_hash_text(uint64_t hash, const char *text)
+uint64_t sb_tasks_hash_text(uint64_t hash, const char *text)
 {
-  return sb_study_hash_bytes(hash, text, strlen(text) + 1);
+  return sb_tasks_hash_bytes(hash, text, strlen(text) + 1);
 }
 
 static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_error *err)
@@ -73,7 +73,7 @@ static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_erro
   if (file == NULL) return sb_fail(err, SB_ERR_IO, "%s: %s", path, strerror(errno));
   char block[4096];
   errno = 0;
-  for (size_t size; (size = fread(block, 1, sizeof block, file)) > 0;) *hash = sb_study_hash_bytes(*hash, block, size);
+  for (size_t size; (size = fread(block, 1, sizeof block, file)) > 0;) *hash = sb_tasks_hash_bytes(*hash, block, size);
   const bool has_failed = ferror(file) != 0;
   const int reason = errno;
   fclose(file);
@@ -82,18 +82,18 @@ static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_erro
 
 static uint64_t hash_table(uint64_t hash, const struct sb_load_table *table)
 {
-  hash = sb_study_hash_bytes(hash, &table->count, sizeof table->count);
-  hash = sb_study_hash_bytes(hash, table->x, table->count * sizeof *table->x);
-  return sb_study_hash_bytes(hash, table->torque_nm, table->count * sizeof *table->torque_nm);
+  hash = sb_tasks_hash_bytes(hash, &table->count, sizeof table->count);
+  hash = sb_tasks_hash_bytes(hash, table->x, table->count * sizeof *table->x);
+  return sb_tasks_hash_bytes(hash, table->torque_nm, table->count * sizeof *table->torque_nm);
 }
 
-enum sb_status sb_study_hash_scenario(uint64_t *hash, const char *path, const char *const *sets, size_t set_count,
+enum sb_status sb_tasks_hash_scenario(uint64_t *hash, const char *path, const char *const *sets, size_t set_count,
                                       const struct sb_scenario *scenario, struct sb_error *err)
 {
   uint64_t sum = *hash;
   const enum sb_status status = hash_file(&sum, path, err);
   if (status != SB_OK) return status;
-  for (size_t i = 0; i < set_count; i++) sum = sb_study_hash_text(sum, sets[i]);
+  for (size_t i = 0; i < set_count; i++) sum = sb_tasks_hash_text(sum, sets[i]);
   const struct sb_load *load = &scenario->model.load;
   for (int p = 0; p < load->part_count; p++) sum = hash_table(sum, &load->parts[p].table);
   *hash = sum;

@@ -5,11 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum sb_status sb_study_result_begin(struct sb_study_result *result, const struct sb_journal_head *head,
+enum sb_status sb_tasks_result_begin(struct sb_tasks_result *result, const struct sb_journal_head *head,
                                      struct sb_error *err)
 {
   const size_t count = (size_t)head->task_count;
-  struct sb_study_result out = {.identity = head->identity,
+  struct sb_tasks_result out = {.identity = head->identity,
                                 .shard = head->shard,
                                 .shard_count = head->shard_count,
                                 .task_count = head->task_count};
@@ -24,23 +24,23 @@ enum sb_status sb_study_result_begin(struct sb_study_result *result, const struc
   }
   memcpy(out.about, head->about, head->about_length);
   out.about[head->about_length] = 0;
-  for (long i = 0; i < out.task_count; i++) out.wanted_count += sb_study_result_wants(&out, i);
+  for (long i = 0; i < out.task_count; i++) out.wanted_count += sb_tasks_result_wants(&out, i);
   *result = out;
   return SB_OK;
 }
 
-enum sb_status sb_study_result_take(struct sb_study_result *result, const struct sb_journal_record *record,
+enum sb_status sb_tasks_result_take(struct sb_tasks_result *result, const struct sb_journal_record *record,
                                     struct sb_error *err)
 {
-  struct sb_study_lines *lines = &result->tasks[record->index];
-  sb_study_lines_add_bytes(lines, record->text, record->length);
+  struct sb_lines *lines = &result->tasks[record->index];
+  sb_lines_add_bytes(lines, record->text, record->length);
   if (lines->is_out_of_memory) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the results of a study");
   result->is_done[record->index] = true;
   result->done_count++;
   return SB_OK;
 }
 
-struct sb_journal_head sb_study_result_head(const struct sb_study_result *result)
+struct sb_journal_head sb_tasks_result_head(const struct sb_tasks_result *result)
 {
   return (struct sb_journal_head){.identity = result->identity,
                                   .task_count = result->task_count,
@@ -50,26 +50,26 @@ struct sb_journal_head sb_study_result_head(const struct sb_study_result *result
                                   .about_length = strlen(result->about)};
 }
 
-bool sb_study_result_wants(const struct sb_study_result *result, long index)
+bool sb_tasks_result_wants(const struct sb_tasks_result *result, long index)
 {
   return index % result->shard_count == result->shard - 1;
 }
 
-void sb_study_result_clear(struct sb_study_result *result)
+void sb_tasks_result_clear(struct sb_tasks_result *result)
 {
-  for (long i = 0; i < result->task_count; i++) sb_study_lines_clear(&result->tasks[i]);
+  for (long i = 0; i < result->task_count; i++) sb_lines_clear(&result->tasks[i]);
   free(result->tasks);
   free(result->is_done);
   free(result->about);
-  *result = (struct sb_study_result){.about = NULL};
+  *result = (struct sb_tasks_result){.about = NULL};
 }
 
-int sb_study_write_shard(FILE *out, const struct sb_study_result *result)
+int sb_tasks_write_shard(FILE *out, const struct sb_tasks_result *result)
 {
-  const struct sb_journal_head head = sb_study_result_head(result);
+  const struct sb_journal_head head = sb_tasks_result_head(result);
   sb_journal_write_head(out, &head);
   for (long i = 0; i < result->task_count; i++) {
-    const struct sb_study_lines *lines = &result->tasks[i];
+    const struct sb_lines *lines = &result->tasks[i];
     if (!result->is_done[i]) continue;
     const struct sb_journal_record record = {i, lines->text != NULL ? lines->text : "", lines->length};
     sb_journal_write_task(out, &head, &record);

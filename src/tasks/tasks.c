@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* tasks.c - tasks over threads, with a journal; see study.h. */
+/* tasks.c - tasks over threads, with a journal; see shiftband/tasks.h. */
 #include "shiftband/tasks.h"
 
 #include <assert.h>
@@ -26,12 +26,12 @@ typedef int crew_lock; /* one thread: nothing to lock */
 #define omp_destroy_lock(lock) ((void)(lock))
 #endif
 
-/* What the threads of a running study share. All but study and options is changed under the lock only. */
+/* What the threads of a running study share. All but tasks and options is changed under the lock only. */
 struct crew {
   crew_lock lock;
-  const struct sb_study *study;
-  const struct sb_study_options *options;
-  struct sb_study_result result;
+  const struct sb_tasks *tasks;
+  const struct sb_tasks_options *options;
+  struct sb_tasks_result result;
   struct sb_journal_head head;
   FILE *journal; /* NULL: none */
   long next;     /* first task not yet handed out */
@@ -40,16 +40,16 @@ struct crew {
   struct sb_error err;
 };
 
-struct sb_study_options sb_study_options_default(void)
+struct sb_tasks_options sb_tasks_options_default(void)
 {
-  return (struct sb_study_options){.jobs = 0, .shard = 1, .shard_count = 1};
+  return (struct sb_tasks_options){.jobs = 0, .shard = 1, .shard_count = 1};
 }
 
 /* The identity in files: tasks of another number or with another about are another study. */
-static uint64_t whole_identity(const struct sb_study *study)
+static uint64_t whole_identity(const struct sb_tasks *tasks)
 {
-  const uint64_t hash = sb_study_hash_text(study->identity, study->about);
-  return sb_study_hash_bytes(hash, &study->task_count, sizeof study->task_count);
+  const uint64_t hash = sb_tasks_hash_text(tasks->identity, tasks->about);
+  return sb_tasks_hash_bytes(hash, &tasks->task_count, sizeof tasks->task_count);
 }
 
 static int thread_count(const struct crew *crew)
@@ -66,8 +66,8 @@ static int thread_count(const struct crew *crew)
 
 static void report(struct crew *crew)
 {
-  const struct sb_study_options *options = crew->options;
-  const struct sb_study_result *result = &crew->result;
+  const struct sb_tasks_options *options = crew->options;
+  const struct sb_tasks_result *result = &crew->result;
   if (options->on_progress == NULL) return;
   options->on_progress(options->progress_context, result->done_count, result->wanted_count);
 }
@@ -80,7 +80,7 @@ static long take_task(struct crew *crew)
   const bool is_stopped = crew->options->stop != NULL && *crew->options->stop != 0;
   if (!is_stopped && crew->status == SB_OK) {
     while (crew->next < crew->result.task_count &&
-           (crew->result.is_done[crew->next] || !sb_study_result_wants(&crew->result, crew->next))) {
+           (crew->result.is_done[crew->next] || !sb_tasks_result_wants(&crew->result, crew->next))) {
       crew->next++;
     }
     if (crew->next < crew->result.task_count) index = crew->next++;
@@ -109,8 +109,7 @@ static enum sb_status note_down(struct crew *crew, const struct sb_journal_recor
 }
 
 /* Takes what a task returned; its lines change hands. */
-static void deliver(struct crew *crew, long index, enum sb_status status, struct sb_study_lines *lines,
-                    struct sb_error *err)
+static void deliver(struct crew *crew, long index, enum sb_status status, struct sb_lines *lines, struct sb_error *err)
 {
   const struct sb_journal_record record = {index, lines->text != NULL ? lines->text : "", lines->length};
   omp_set_lock(&crew->lock);
@@ -121,7 +120,7 @@ static void deliver(struct crew *crew, long index, enum sb_status status, struct
     crew->result.done_count++;
     report(crew);
   } else {
-    sb_study_lines_clear(lines);
+    sb_lines_clear(lines);
     /* A task that stopped as it was asked to has not failed: it is not done. */
     if (status != SB_ERR_STOPPED) fail(crew, index, status, err);
   }
@@ -131,9 +130,9 @@ static void deliver(struct crew *crew, long index, enum sb_status status, struct
 static void work(struct crew *crew)
 {
   for (long index; (index = take_task(crew)) >= 0;) {
-    struct sb_study_lines lines = {.text = NULL};
+    struct sb_lines lines = {.text = NULL};
     struct sb_error err = {SB_OK, ""};
-    enum sb_status status = crew->study->run_task(crew->study->context, index, &lines, &err);
+    enum sb_status status = crew->tasks->run_task(crew->tasks->context, index, &lines, &err);
     if (status == SB_OK && lines.is_out_of_memory) {
       status = sb_fail(&err, SB_ERR_MEMORY, "out of memory for the result of a task");
     }
@@ -169,8 +168,8 @@ static enum sb_status resume(struct crew *crew, struct sb_journal *old, long *ke
   }
   enum sb_status status = SB_OK;
   while (status == SB_OK && sb_journal_next(old, &record) == SB_JOURNAL_RECORD) {
-    const bool is_ours = sb_study_result_wants(&crew->result, record.index) && !crew->result.is_done[record.index];
-    if (is_ours) status = sb_study_result_take(&crew->result, &record, err);
+    const bool is_ours = sb_tasks_result_wants(&crew->result, record.index) && !crew->result.is_done[record.index];
+    if (is_ours) status = sb_tasks_result_take(&crew->result, &record, err);
   }
   crew->result.resumed_count = crew->result.done_count;
   *kept = (long)old->at; /* a torn last record goes */
@@ -180,7 +179,7 @@ static enum sb_status resume(struct crew *crew, struct sb_journal *old, long *ke
 /* Takes over an open journal file: reads what is to be kept, cuts the rest off, writes the head when there is none. */
 static enum sb_status take_over(struct crew *crew, struct sb_error *err)
 {
-  const struct sb_study_options *options = crew->options;
+  const struct sb_tasks_options *options = crew->options;
   struct sb_journal old;
   long kept = 0;
   enum sb_status status = sb_journal_read(&old, crew->journal, err);
@@ -234,23 +233,23 @@ static enum sb_status run_all(struct crew *crew, struct sb_error *err)
   return crew->status;
 }
 
-enum sb_status sb_study_run(const struct sb_study *study, const struct sb_study_options *options,
-                            struct sb_study_result *result, struct sb_error *err)
+enum sb_status sb_tasks_run(const struct sb_tasks *tasks, const struct sb_tasks_options *options,
+                            struct sb_tasks_result *result, struct sb_error *err)
 {
-  struct crew crew = {.study = study, .options = options, .status = SB_OK, .failed = study->task_count};
-  crew.head = (struct sb_journal_head){.identity = whole_identity(study),
-                                       .task_count = study->task_count,
+  struct crew crew = {.tasks = tasks, .options = options, .status = SB_OK, .failed = tasks->task_count};
+  crew.head = (struct sb_journal_head){.identity = whole_identity(tasks),
+                                       .task_count = tasks->task_count,
                                        .shard = options->shard,
                                        .shard_count = options->shard_count,
-                                       .about = study->about,
-                                       .about_length = strlen(study->about)};
-  enum sb_status status = sb_study_result_begin(&crew.result, &crew.head, err);
+                                       .about = tasks->about,
+                                       .about_length = strlen(tasks->about)};
+  enum sb_status status = sb_tasks_result_begin(&crew.result, &crew.head, err);
   if (status != SB_OK) return status;
   status = open_journal(&crew, err);
   if (status == SB_OK) status = run_all(&crew, err);
   if (crew.journal != NULL) fclose(crew.journal);
   if (status != SB_OK) {
-    sb_study_result_clear(&crew.result);
+    sb_tasks_result_clear(&crew.result);
     return status;
   }
   crew.result.is_interrupted = crew.result.done_count < crew.result.wanted_count;
@@ -258,12 +257,12 @@ enum sb_status sb_study_run(const struct sb_study *study, const struct sb_study_
   return SB_OK;
 }
 
-void sb_study_forget(const struct sb_study_options *options)
+void sb_tasks_forget(const struct sb_tasks_options *options)
 {
   if (options->journal_path != NULL) unlink(options->journal_path);
 }
 
-bool sb_study_is_journal(const char *path)
+bool sb_tasks_is_journal(const char *path)
 {
   FILE *file = fopen(path, "rb");
   if (file == NULL) return false;

@@ -4,7 +4,7 @@
 #include "tune/answer.h"
 
 enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_model *model, int down, bool has_figures,
-                              struct sb_study_lines *out, struct sb_error *err)
+                              struct sb_lines *out, struct sb_error *err)
 {
   const struct sb_tune_options *options = survey->options;
   const struct sb_map_axis *axis = &options->axis;
@@ -17,8 +17,8 @@ enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_mo
     if (status != SB_OK) return status;
     const bool holds = verdict.kinds == 0;
     if (!holds && !has_figures) continue;
-    sb_study_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, down, down, up, up,
-                       has_figures ? figures.output_turns : 0.0, has_figures ? figures.given_j : 0.0);
+    sb_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, down, down, up, up, has_figures ? figures.output_turns : 0.0,
+                 has_figures ? figures.given_j : 0.0);
   }
   return SB_OK;
 }

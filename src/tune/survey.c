@@ -41,7 +41,7 @@ static long task_count(const struct sb_survey *survey)
 }
 
 /* One machine's map as lines: where it holds, and the figures of one that is as written. */
-static enum sb_status map_machine(void *context, long task, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status map_machine(void *context, long task, struct sb_lines *out, struct sb_error *err)
 {
   const struct sb_survey *survey = context;
   const long tasks = task_count(survey);
@@ -60,16 +60,16 @@ static enum sb_status map_machine(void *context, long task, struct sb_study_line
     const struct sb_map_cell *cell = &map.cells[i];
     const bool holds = cell->verdict.kinds == 0;
     if (!holds && !has_figures) continue;
-    sb_study_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, cell->down_first, cell->down_last, cell->up_first,
-                       cell->up_last, has_figures ? cell->figures.output_turns : 0.0,
-                       has_figures ? cell->figures.given_j : 0.0);
+    sb_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, cell->down_first, cell->down_last, cell->up_first,
+                 cell->up_last, has_figures ? cell->figures.output_turns : 0.0,
+                 has_figures ? cell->figures.given_j : 0.0);
   }
   sb_map_clear(&map);
   return SB_OK;
 }
 
 /* A study checks its records, so a line that does not read is a fault of ours. */
-static enum sb_status add_to_raster(const struct sb_study_lines *lines, bool has_figures, struct sb_raster *raster,
+static enum sb_status add_to_raster(const struct sb_lines *lines, bool has_figures, struct sb_raster *raster,
                                     struct sb_error *err)
 {
   for (const char *line = lines->text; line != NULL && *line != 0;) {
@@ -117,14 +117,14 @@ static void ask_closed_forms(const struct sb_survey *survey, struct sb_raster *r
 
 static uint64_t identity_of(const struct sb_survey *survey)
 {
-  uint64_t hash = sb_study_hash_bytes(SB_STUDY_HASH_START, &survey->options->identity, sizeof(uint64_t));
-  hash = sb_study_hash_bytes(hash, &survey->dwell_s, sizeof survey->dwell_s);
-  hash = sb_study_hash_bytes(hash, survey->serial, sizeof *survey->serial);
-  hash = sb_study_hash_bytes(hash, &survey->options->axis.count, sizeof survey->options->axis.count);
+  uint64_t hash = sb_tasks_hash_bytes(SB_TASKS_HASH_START, &survey->options->identity, sizeof(uint64_t));
+  hash = sb_tasks_hash_bytes(hash, &survey->dwell_s, sizeof survey->dwell_s);
+  hash = sb_tasks_hash_bytes(hash, survey->serial, sizeof *survey->serial);
+  hash = sb_tasks_hash_bytes(hash, &survey->options->axis.count, sizeof survey->options->axis.count);
   for (int i = 0; i < survey->count; i++) {
     const struct sb_control *control = &survey->machines[i].model.control;
-    hash = sb_study_hash_bytes(hash, control->down_fraction, sizeof control->down_fraction);
-    hash = sb_study_hash_bytes(hash, control->up_fraction, sizeof control->up_fraction);
+    hash = sb_tasks_hash_bytes(hash, control->down_fraction, sizeof control->down_fraction);
+    hash = sb_tasks_hash_bytes(hash, control->up_fraction, sizeof control->up_fraction);
   }
   return hash;
 }
@@ -139,7 +139,7 @@ static void pass_progress(void *context, long done, long wanted)
   }
 }
 
-static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_result *result, struct sb_error *err)
+static enum sb_status run_study(const struct sb_survey *survey, struct sb_tasks_result *result, struct sb_error *err)
 {
   const struct sb_tune_options *options = survey->options;
   char path[4096];
@@ -148,12 +148,12 @@ static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_
                               options->journal_stem != NULL ? options->journal_stem : "", *survey->serial);
   if (length < 0 || (size_t)length >= sizeof path) return sb_fail(err, SB_ERR_IO, "the output's path is too long");
   struct sb_survey own = *survey;
-  const struct sb_study study = {.identity = identity_of(survey),
+  const struct sb_tasks study = {.identity = identity_of(survey),
                                  .about = "tune",
                                  .task_count = machine_count(survey) * task_count(survey),
                                  .run_task = map_machine,
                                  .context = &own};
-  struct sb_study_options study_options = sb_study_options_default();
+  struct sb_tasks_options study_options = sb_tasks_options_default();
   study_options.jobs = options->jobs;
   study_options.journal_path = options->journal_stem != NULL ? path : NULL;
   study_options.is_resumed = options->is_resumed;
@@ -161,10 +161,10 @@ static enum sb_status run_study(const struct sb_survey *survey, struct sb_study_
   study_options.on_progress = pass_progress;
   study_options.progress_context = &own;
   if (options->journal_stem != NULL && options->on_journal != NULL) options->on_journal(options->context, path);
-  return sb_study_run(&study, &study_options, result, err);
+  return sb_tasks_run(&study, &study_options, result, err);
 }
 
-static enum sb_status fill_raster(const struct sb_survey *survey, const struct sb_study_result *result,
+static enum sb_status fill_raster(const struct sb_survey *survey, const struct sb_tasks_result *result,
                                   struct sb_raster *raster, struct sb_error *err)
 {
   enum sb_status status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
@@ -185,11 +185,11 @@ static enum sb_status fill_raster(const struct sb_survey *survey, const struct s
 
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err)
 {
-  struct sb_study_result result = {.task_count = 0};
+  struct sb_tasks_result result = {.task_count = 0};
   enum sb_status status = run_study(survey, &result, err);
   if (status != SB_OK) return status;
   *survey->done += result.task_count / task_count(survey);
   status = result.is_interrupted ? sb_fail(err, SB_ERR_STOPPED, "stopped") : fill_raster(survey, &result, raster, err);
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   return status;
 }

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* study_tasks.c - see tasks.h. */
+/* tasks.c - see help/tasks.h. */
 #include "help/tasks.h"
 
 #include <stdlib.h>
@@ -15,7 +15,7 @@ struct tasks_plan tasks_quiet(void)
 }
 
 /* Lines of very different lengths, one of them empty and some longer than any buffer. */
-static enum sb_status run_task(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status run_task(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
   struct tasks_plan *plan = context;
   char byte;
@@ -26,13 +26,13 @@ static enum sb_status run_task(void *context, long index, struct sb_study_lines 
   if (plan->fails_from >= 0 && index >= plan->fails_from) {
     return sb_fail(err, SB_ERR_NUMERICS, "task %ld cannot", index);
   }
-  for (long k = 0; k < index; k++) sb_study_lines_add(out, "%ld: %.17g\n", index, 1.0 / (double)(k + index));
+  for (long k = 0; k < index; k++) sb_lines_add(out, "%ld: %.17g\n", index, 1.0 / (double)(k + index));
   return SB_OK;
 }
 
-struct sb_study tasks_study(struct tasks_plan *plan)
+struct sb_tasks tasks_study(struct tasks_plan *plan)
 {
-  return (struct sb_study){
+  return (struct sb_tasks){
       .identity = 7, .about = "a test\nof two lines\n", .task_count = TASKS, .run_task = run_task, .context = plan};
 }
 
@@ -67,17 +67,17 @@ void tasks_write(const char *path, const char *bytes, size_t size)
 }
 
 /* All bytes of a result, as a shard file has them. */
-static char *bytes_of(const struct sb_study_result *result, size_t *size)
+static char *bytes_of(const struct sb_tasks_result *result, size_t *size)
 {
   const char *path = tasks_path("bytes");
   FILE *file = fopen(path, "wb");
   assert_non_null(file);
-  assert_int_equal(sb_study_write_shard(file, result), 0);
+  assert_int_equal(sb_tasks_write_shard(file, result), 0);
   fclose(file);
   return tasks_read(path, size);
 }
 
-void tasks_assert_same(const struct sb_study_result *got, const struct sb_study_result *want)
+void tasks_assert_same(const struct sb_tasks_result *got, const struct sb_tasks_result *want)
 {
   size_t got_size, want_size;
   char *got_bytes = bytes_of(got, &got_size), *want_bytes = bytes_of(want, &want_size);
@@ -87,36 +87,36 @@ void tasks_assert_same(const struct sb_study_result *got, const struct sb_study_
   free(want_bytes);
 }
 
-void tasks_run(const struct sb_study *study, const struct sb_study_options *options, struct sb_study_result *result)
+void tasks_run(const struct sb_tasks *tasks, const struct sb_tasks_options *options, struct sb_tasks_result *result)
 {
   struct sb_error err = {SB_OK, ""};
-  const enum sb_status status = sb_study_run(study, options, result, &err);
+  const enum sb_status status = sb_tasks_run(tasks, options, result, &err);
   if (status != SB_OK) fail_msg("%s", err.text);
 }
 
 /* The undisturbed result. */
-void tasks_run_all(struct sb_study_result *result)
+void tasks_run_all(struct sb_tasks_result *result)
 {
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_study(&plan);
-  struct sb_study_options options = sb_study_options_default();
+  const struct sb_tasks study = tasks_study(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
   options.jobs = 1;
   tasks_run(&study, &options, result);
   assert_int_equal(result->done_count, TASKS);
 }
 
-struct sb_study tasks_few(struct tasks_plan *plan)
+struct sb_tasks tasks_few(struct tasks_plan *plan)
 {
-  struct sb_study study = tasks_study(plan);
+  struct sb_tasks study = tasks_study(plan);
   study.task_count = FEW;
   return study;
 }
 
-void tasks_run_few(const char *journal, bool is_resumed, struct sb_study_result *result)
+void tasks_run_few(const char *journal, bool is_resumed, struct sb_tasks_result *result)
 {
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_few(&plan);
-  struct sb_study_options options = sb_study_options_default();
+  const struct sb_tasks study = tasks_few(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
   options.jobs = 1;
   options.journal_path = journal;
   options.is_resumed = is_resumed;

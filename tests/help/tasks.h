@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* study_tasks.h - a study of sixty small tasks for the tests of the engine, its files, and what they make of them. */
+/* tasks.h - a study of sixty small tasks for the tests of the engine, its files, and what they make of them. */
 #ifndef SHIFTBAND_TESTS_STUDY_TASKS_H
 #define SHIFTBAND_TESTS_STUDY_TASKS_H
 
@@ -20,8 +20,8 @@ struct tasks_plan {
 struct tasks_plan tasks_quiet(void);
 
 /* The study, and one of its first few tasks: every cut and every damaged byte of its files can be tried. */
-struct sb_study tasks_study(struct tasks_plan *plan);
-struct sb_study tasks_few(struct tasks_plan *plan);
+struct sb_tasks tasks_study(struct tasks_plan *plan);
+struct sb_tasks tasks_few(struct tasks_plan *plan);
 
 /* A path in the folder for temporary files; many can be in use at once. */
 const char *tasks_path(const char *name);
@@ -30,13 +30,13 @@ char *tasks_read(const char *path, size_t *size);
 void tasks_write(const char *path, const char *bytes, size_t size);
 
 /* Runs, and fails the test when that fails. */
-void tasks_run(const struct sb_study *study, const struct sb_study_options *options, struct sb_study_result *result);
+void tasks_run(const struct sb_tasks *tasks, const struct sb_tasks_options *options, struct sb_tasks_result *result);
 
 /* The undisturbed result, on one thread; the same of the few, with a journal or NULL. */
-void tasks_run_all(struct sb_study_result *result);
-void tasks_run_few(const char *journal, bool is_resumed, struct sb_study_result *result);
+void tasks_run_all(struct sb_tasks_result *result);
+void tasks_run_few(const char *journal, bool is_resumed, struct sb_tasks_result *result);
 
 /* Fails the test unless two results have the same bytes. */
-void tasks_assert_same(const struct sb_study_result *got, const struct sb_study_result *want);
+void tasks_assert_same(const struct sb_tasks_result *got, const struct sb_tasks_result *want);
 
 #endif

@@ -110,12 +110,12 @@ static void grid_points_are_runs_of_their_own(void **state)
     sb_run_result_clear(&result);
     sb_scenario_clear(&scenario);
 
-    struct sb_study_lines row = {.text = NULL};
+    struct sb_lines row = {.text = NULL};
     sb_grid_write_row(&row, &grid, i, &point);
     assert_true(sb_grid_read_row(row.text, &grid, &read));
     assert_memory_equal(&read.verdict, &point.verdict, sizeof read.verdict);
     assert_memory_equal(&read.figures, &point.figures, sizeof read.figures);
-    sb_study_lines_clear(&row);
+    sb_lines_clear(&row);
   }
   assert_in_range(hunting, 4, 12);
 }
@@ -131,14 +131,14 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   static const enum sb_grid_end want[] = {SB_GRID_RAN, SB_GRID_REFUSED, SB_GRID_REFUSED};
   for (long i = 0; i < 3; i++) {
     struct sb_grid_point point, read;
-    struct sb_study_lines row = {.text = NULL};
+    struct sb_lines row = {.text = NULL};
     assert_int_equal(sb_grid_run(&grid, path, NULL, 0, NULL, i, &point, NULL), SB_OK);
     assert_int_equal(point.end, want[i]);
     sb_grid_write_row(&row, &grid, i, &point);
     if (i == 1) assert_string_equal(row.text, "80,refused,,,,,,,\n");
     assert_true(sb_grid_read_row(row.text, &grid, &read));
     assert_int_equal(read.end, want[i]);
-    sb_study_lines_clear(&row);
+    sb_lines_clear(&row);
   }
 }
 
@@ -148,7 +148,7 @@ static void grid_survives_being_written_and_read(void **state)
   struct sb_grid grid = {.axis_count = 2, .scenario = "A \"cart\", with commas"}, read;
   grid.axes[0] = (struct sb_grid_axis){"controller.dwell", "s", 0.1, 1.0 / 3.0, 41};
   grid.axes[1] = (struct sb_grid_axis){"gearbox.mesh_efficiency", "", 0.9, 0.99, 7};
-  struct sb_study_lines lines = {.text = NULL}, again = {.text = NULL};
+  struct sb_lines lines = {.text = NULL}, again = {.text = NULL};
   sb_grid_write(&lines, &grid);
   assert_true(sb_grid_read(lines.text, &read));
   sb_grid_write(&again, &read);
@@ -161,8 +161,8 @@ static void grid_survives_being_written_and_read(void **state)
     free(cut);
     lines.text[length] = again.text[length];
   }
-  sb_study_lines_clear(&lines);
-  sb_study_lines_clear(&again);
+  sb_lines_clear(&lines);
+  sb_lines_clear(&again);
 }
 
 static int go_to_tests(void **state)

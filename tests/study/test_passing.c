@@ -58,7 +58,7 @@ static void survival_counts_samples_at_every_point(void **state)
   int want[SIDE][SIDE] = {{0}};
   unsigned random = 1;
   for (int s = 0; s < SAMPLES; s++) {
-    struct sb_study_lines lines = {.text = NULL};
+    struct sb_lines lines = {.text = NULL};
     int taken = 0;
     for (int k = 0; k < 3; k++) { /* side by side, so that no point counts twice */
       random = random * 1103515245U + 12345U;
@@ -66,13 +66,13 @@ static void survival_counts_samples_at_every_point(void **state)
                 u1 = u0 + (int)(random >> 20) % 10;
       taken = d1 + 1 + (int)(random >> 24) % 3;
       if (d1 >= down.count) break;
-      sb_study_lines_add(&lines, "%d %d %d %d\n", d0, d1, u0, u1);
+      sb_lines_add(&lines, "%d %d %d %d\n", d0, d1, u0, u1);
       for (int u = u0; u <= u1; u++) {
         for (int d = d0; d <= d1; d++) want[u][d]++;
       }
     }
     assert_int_equal(sb_survival_add(&survival, lines.text, NULL), SB_OK);
-    sb_study_lines_clear(&lines);
+    sb_lines_clear(&lines);
   }
   sb_survival_finish(&survival);
 
@@ -126,7 +126,7 @@ static void holding_rectangles_are_the_points_without_a_verdict(void **state)
   struct sb_map map, again;
   loaded_map(&options, &map);
   loaded_map(&options, &again);
-  struct sb_study_lines lines = {.text = NULL};
+  struct sb_lines lines = {.text = NULL};
   struct sb_survival survival;
   sb_survival_write_holding(&lines, &map);
   assert_int_equal(sb_survival_init(&survival, &options.down, &options.up, NULL), SB_OK);
@@ -145,7 +145,7 @@ static void holding_rectangles_are_the_points_without_a_verdict(void **state)
   }
   assert_true(holding > 100 && failing > 100);
   sb_survival_clear(&survival);
-  sb_study_lines_clear(&lines);
+  sb_lines_clear(&lines);
   sb_map_clear(&map);
   sb_map_clear(&again);
   sb_scenario_clear(&loaded_scenario);

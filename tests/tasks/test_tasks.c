@@ -19,28 +19,28 @@
 static void hash_is_fnv_1a(void **state)
 {
   (void)state;
-  assert_true(sb_study_hash_bytes(SB_STUDY_HASH_START, "", 0) == UINT64_C(0xcbf29ce484222325));
-  assert_true(sb_study_hash_bytes(SB_STUDY_HASH_START, "a", 1) == UINT64_C(0xaf63dc4c8601ec8c));
-  assert_true(sb_study_hash_bytes(SB_STUDY_HASH_START, "foobar", 6) == UINT64_C(0x85944171f73967e8));
-  assert_true(sb_study_hash_text(1, "ab") == sb_study_hash_bytes(1, "ab\0", 3));
+  assert_true(sb_tasks_hash_bytes(SB_TASKS_HASH_START, "", 0) == UINT64_C(0xcbf29ce484222325));
+  assert_true(sb_tasks_hash_bytes(SB_TASKS_HASH_START, "a", 1) == UINT64_C(0xaf63dc4c8601ec8c));
+  assert_true(sb_tasks_hash_bytes(SB_TASKS_HASH_START, "foobar", 6) == UINT64_C(0x85944171f73967e8));
+  assert_true(sb_tasks_hash_text(1, "ab") == sb_tasks_hash_bytes(1, "ab\0", 3));
 }
 
 static void lines_grow_to_any_length(void **state)
 {
   (void)state;
-  struct sb_study_lines lines = {.text = NULL};
+  struct sb_lines lines = {.text = NULL};
   char *want = calloc(1, 20000);
   for (int k = 0; k < 50; k++) {
     char piece[300];
     memset(piece, 'a' + k % 26, sizeof piece);
     piece[k * 5] = 0;
-    sb_study_lines_add(&lines, "%s%s%s|", piece, piece, piece);
+    sb_lines_add(&lines, "%s%s%s|", piece, piece, piece);
     for (int i = 0; i < 3; i++) strcat(want, piece);
     strcat(want, "|");
   }
   assert_string_equal(lines.text, want);
   assert_int_equal(lines.length, strlen(want));
-  sb_study_lines_clear(&lines);
+  sb_lines_clear(&lines);
   assert_null(lines.text);
   free(want);
 }
@@ -48,20 +48,20 @@ static void lines_grow_to_any_length(void **state)
 static void result_has_the_same_bytes_for_one_two_and_three_threads(void **state)
 {
   (void)state;
-  struct sb_study_result want;
+  struct sb_tasks_result want;
   tasks_run_all(&want);
   for (int jobs = 0; jobs <= 3; jobs++) {
     struct tasks_plan plan = tasks_quiet();
-    const struct sb_study study = tasks_study(&plan);
-    struct sb_study_options options = sb_study_options_default();
-    struct sb_study_result got;
+    const struct sb_tasks study = tasks_study(&plan);
+    struct sb_tasks_options options = sb_tasks_options_default();
+    struct sb_tasks_result got;
     options.jobs = jobs;
     tasks_run(&study, &options, &got);
     tasks_assert_same(&got, &want);
     for (int i = 0; i < TASKS; i++) assert_int_equal(plan.runs[i], 1);
-    sb_study_result_clear(&got);
+    sb_tasks_result_clear(&got);
   }
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&want);
 }
 
 struct told {
@@ -82,9 +82,9 @@ static void progress_counts_every_task_once(void **state)
 {
   (void)state;
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_study(&plan);
-  struct sb_study_options options = sb_study_options_default();
-  struct sb_study_result result;
+  const struct sb_tasks study = tasks_study(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
+  struct sb_tasks_result result;
   struct told told = {.calls = 0};
   options.jobs = 3;
   options.on_progress = take_progress;
@@ -94,7 +94,7 @@ static void progress_counts_every_task_once(void **state)
   assert_int_equal(told.last, TASKS);
   assert_int_equal(told.wanted, TASKS);
   assert_false(told.is_backward);
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
 }
 
 /* Tasks are handed out in order, so the failing one of lowest index has always run, whatever the threads. */
@@ -104,24 +104,24 @@ static void failing_task_of_lowest_index_is_reported(void **state)
   for (int jobs = 1; jobs <= 3; jobs++) {
     struct tasks_plan plan = tasks_quiet();
     plan.fails_from = 17;
-    const struct sb_study study = tasks_study(&plan);
-    struct sb_study_options options = sb_study_options_default();
-    struct sb_study_result result;
+    const struct sb_tasks study = tasks_study(&plan);
+    struct sb_tasks_options options = sb_tasks_options_default();
+    struct sb_tasks_result result;
     struct sb_error err;
     options.jobs = jobs;
-    assert_int_equal(sb_study_run(&study, &options, &result, &err), SB_ERR_NUMERICS);
+    assert_int_equal(sb_tasks_run(&study, &options, &result, &err), SB_ERR_NUMERICS);
     assert_string_equal(err.text, "task 17 cannot");
     assert_int_equal(plan.runs[TASKS - 1], 0);
   }
 }
 
 /* Resumes a journal with the quiet study; the result must be the undisturbed one. Returns how many tasks were taken. */
-static long assert_resumes(const char *journal, int jobs, const struct sb_study_result *want)
+static long assert_resumes(const char *journal, int jobs, const struct sb_tasks_result *want)
 {
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_study(&plan);
-  struct sb_study_options options = sb_study_options_default();
-  struct sb_study_result got;
+  const struct sb_tasks study = tasks_study(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
+  struct sb_tasks_result got;
   options.jobs = jobs;
   options.journal_path = journal;
   options.is_resumed = true;
@@ -131,7 +131,7 @@ static long assert_resumes(const char *journal, int jobs, const struct sb_study_
   for (int i = 0; i < TASKS; i++) run += plan.runs[i];
   assert_int_equal(run + got.resumed_count, TASKS);
   const long resumed = got.resumed_count;
-  sb_study_result_clear(&got);
+  sb_tasks_result_clear(&got);
   return resumed;
 }
 
@@ -139,7 +139,7 @@ static long assert_resumes(const char *journal, int jobs, const struct sb_study_
 static void killed_study_is_resumed_to_the_same_bytes(void **state)
 {
   (void)state;
-  struct sb_study_result want;
+  struct sb_tasks_result want;
   tasks_run_all(&want);
   for (int jobs = 1; jobs <= 3; jobs++) {
     const char *journal = tasks_path("killed.part");
@@ -149,12 +149,12 @@ static void killed_study_is_resumed_to_the_same_bytes(void **state)
     if (child == 0) {
       struct tasks_plan plan = tasks_quiet();
       plan.dies_at = 41;
-      const struct sb_study study = tasks_study(&plan);
-      struct sb_study_options options = sb_study_options_default();
-      struct sb_study_result result;
+      const struct sb_tasks study = tasks_study(&plan);
+      struct sb_tasks_options options = sb_tasks_options_default();
+      struct sb_tasks_result result;
       options.jobs = jobs;
       options.journal_path = journal;
-      sb_study_run(&study, &options, &result, NULL);
+      sb_tasks_run(&study, &options, &result, NULL);
       _exit(0);
     }
     int status;
@@ -166,48 +166,48 @@ static void killed_study_is_resumed_to_the_same_bytes(void **state)
     if (jobs == 1) assert_int_equal(resumed, 41);
     assert_int_equal(assert_resumes(journal, 1, &want), TASKS);
   }
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&want);
 }
 
 static void stopped_study_keeps_what_is_finished(void **state)
 {
   (void)state;
-  struct sb_study_result want, part;
+  struct sb_tasks_result want, part;
   tasks_run_all(&want);
   struct tasks_plan plan = tasks_quiet();
   plan.stops_at = 10;
-  const struct sb_study study = tasks_study(&plan);
-  struct sb_study_options options = sb_study_options_default();
+  const struct sb_tasks study = tasks_study(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
   options.jobs = 1;
   options.journal_path = tasks_path("stopped.part");
   options.stop = &plan.stop;
   tasks_run(&study, &options, &part);
   assert_true(part.is_interrupted);
   assert_int_equal(part.done_count, 11);
-  sb_study_result_clear(&part);
+  sb_tasks_result_clear(&part);
   assert_int_equal(assert_resumes(options.journal_path, 2, &want), 11);
-  sb_study_forget(&options);
+  sb_tasks_forget(&options);
   assert_int_not_equal(access(options.journal_path, F_OK), 0);
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&want);
 }
 
 static void journal_cut_anywhere_is_resumed_to_the_same_bytes(void **state)
 {
   (void)state;
   const char *journal = tasks_path("cut.part");
-  struct sb_study_result want;
+  struct sb_tasks_result want;
   size_t size;
   tasks_run_few(journal, false, &want);
   char *bytes = tasks_read(journal, &size);
   long least_resumed = FEW, most_resumed = 0;
   for (size_t length = 0; length <= size; length++) {
-    struct sb_study_result got;
+    struct sb_tasks_result got;
     tasks_write(journal, bytes, length);
     tasks_run_few(journal, true, &got);
     tasks_assert_same(&got, &want);
     if (got.resumed_count < least_resumed) least_resumed = got.resumed_count;
     if (got.resumed_count > most_resumed) most_resumed = got.resumed_count;
-    sb_study_result_clear(&got);
+    sb_tasks_result_clear(&got);
     size_t again_size;
     char *again = tasks_read(journal, &again_size);
     assert_int_equal(again_size, size);
@@ -217,45 +217,45 @@ static void journal_cut_anywhere_is_resumed_to_the_same_bytes(void **state)
   assert_int_equal(least_resumed, 0);
   assert_int_equal(most_resumed, FEW);
   free(bytes);
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&want);
 }
 
 static void journal_with_any_byte_changed_gives_the_same_bytes_or_is_refused(void **state)
 {
   (void)state;
   const char *journal = tasks_path("changed.part");
-  struct sb_study_result want;
+  struct sb_tasks_result want;
   size_t size;
   tasks_run_few(journal, false, &want);
   char *bytes = tasks_read(journal, &size);
   int refused = 0;
   for (size_t at = 0; at < size; at++) {
     struct tasks_plan plan = tasks_quiet();
-    const struct sb_study study = tasks_few(&plan);
-    struct sb_study_options options = sb_study_options_default();
-    struct sb_study_result got;
+    const struct sb_tasks study = tasks_few(&plan);
+    struct sb_tasks_options options = sb_tasks_options_default();
+    struct sb_tasks_result got;
     options.journal_path = journal;
     options.is_resumed = true;
     bytes[at] ^= 1;
     tasks_write(journal, bytes, size);
     bytes[at] ^= 1;
-    if (sb_study_run(&study, &options, &got, NULL) == SB_OK) {
+    if (sb_tasks_run(&study, &options, &got, NULL) == SB_OK) {
       tasks_assert_same(&got, &want);
-      sb_study_result_clear(&got);
+      sb_tasks_result_clear(&got);
     } else {
       refused++;
     }
   }
   assert_true(refused > 0 && refused < (int)size);
   free(bytes);
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&want);
 }
 
-static void assert_refused(const struct sb_study *study, const struct sb_study_options *options, const char *part)
+static void assert_refused(const struct sb_tasks *study, const struct sb_tasks_options *options, const char *part)
 {
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   struct sb_error err;
-  assert_int_equal(sb_study_run(study, options, &result, &err), SB_ERR_USAGE);
+  assert_int_equal(sb_tasks_run(study, options, &result, &err), SB_ERR_USAGE);
   if (strstr(err.text, part) == NULL) fail_msg("expected \"%s\" in: %s", part, err.text);
 }
 
@@ -263,17 +263,17 @@ static void journal_of_another_study_or_shard_is_refused_and_left_alone(void **s
 {
   (void)state;
   const char *journal = tasks_path("other.part");
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   size_t size, after_size;
   tasks_run_few(journal, false, &result);
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   char *before = tasks_read(journal, &size);
 
   struct tasks_plan plan = tasks_quiet();
-  struct sb_study_options options = sb_study_options_default();
+  struct sb_tasks_options options = sb_tasks_options_default();
   options.journal_path = journal;
   options.is_resumed = true;
-  struct sb_study study = tasks_few(&plan);
+  struct sb_tasks study = tasks_few(&plan);
   study.identity = 8;
   assert_refused(&study, &options, "another study");
   study = tasks_few(&plan);
@@ -297,17 +297,17 @@ static void without_resume_a_journal_is_started_anew_but_other_files_are_not_tou
 {
   (void)state;
   const char *journal = tasks_path("anew.part");
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   tasks_run_few(journal, false, &result);
-  sb_study_result_clear(&result);
-  assert_true(sb_study_is_journal(journal));
+  sb_tasks_result_clear(&result);
+  assert_true(sb_tasks_is_journal(journal));
   tasks_run_few(journal, false, &result);
   assert_int_equal(result.resumed_count, 0);
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
 
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_few(&plan);
-  struct sb_study_options options = sb_study_options_default();
+  const struct sb_tasks study = tasks_few(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
   options.journal_path = tasks_path("letter");
   tasks_write(options.journal_path, "Dear diary\n", 11);
   assert_refused(&study, &options, "no journal");
@@ -315,8 +315,8 @@ static void without_resume_a_journal_is_started_anew_but_other_files_are_not_tou
   char *bytes = tasks_read(options.journal_path, &size);
   assert_string_equal(bytes, "Dear diary\n");
   free(bytes);
-  assert_false(sb_study_is_journal(options.journal_path));
-  assert_false(sb_study_is_journal(tasks_path("nowhere")));
+  assert_false(sb_tasks_is_journal(options.journal_path));
+  assert_false(sb_tasks_is_journal(tasks_path("nowhere")));
 }
 
 static void journal_in_use_by_another_process_is_refused(void **state)
@@ -331,17 +331,17 @@ static void journal_in_use_by_another_process_is_refused(void **state)
     struct tasks_plan plan = tasks_quiet();
     plan.waits_for = gate[0];
     close(gate[1]);
-    const struct sb_study study = tasks_few(&plan);
-    struct sb_study_options options = sb_study_options_default();
-    struct sb_study_result result;
+    const struct sb_tasks study = tasks_few(&plan);
+    struct sb_tasks_options options = sb_tasks_options_default();
+    struct sb_tasks_result result;
     options.jobs = 1;
     options.journal_path = journal;
-    _exit(sb_study_run(&study, &options, &result, NULL) == SB_OK ? 0 : 1);
+    _exit(sb_tasks_run(&study, &options, &result, NULL) == SB_OK ? 0 : 1);
   }
-  for (int k = 0; k < 1000 && !sb_study_is_journal(journal); k++) shell_run("sleep 0.01");
+  for (int k = 0; k < 1000 && !sb_tasks_is_journal(journal); k++) shell_run("sleep 0.01");
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_few(&plan);
-  struct sb_study_options options = sb_study_options_default();
+  const struct sb_tasks study = tasks_few(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
   options.journal_path = journal;
   options.is_resumed = true;
   assert_refused(&study, &options, "another process");
@@ -356,15 +356,15 @@ static void journal_that_cannot_be_written_is_an_error(void **state)
 {
   (void)state;
   struct tasks_plan plan = tasks_quiet();
-  const struct sb_study study = tasks_few(&plan);
-  struct sb_study_options options = sb_study_options_default();
-  struct sb_study_result result;
+  const struct sb_tasks study = tasks_few(&plan);
+  struct sb_tasks_options options = sb_tasks_options_default();
+  struct sb_tasks_result result;
   struct sb_error err;
   options.journal_path = tasks_path("no-such-folder/x.part");
-  assert_int_equal(sb_study_run(&study, &options, &result, &err), SB_ERR_IO);
+  assert_int_equal(sb_tasks_run(&study, &options, &result, &err), SB_ERR_IO);
   assert_non_null(strstr(err.text, "No such file"));
   options.journal_path = "/dev/full";
-  assert_int_equal(sb_study_run(&study, &options, &result, &err), SB_ERR_IO);
+  assert_int_equal(sb_tasks_run(&study, &options, &result, &err), SB_ERR_IO);
   assert_non_null(strstr(err.text, "no regular file"));
 }
 
@@ -373,7 +373,7 @@ static void journal_on_a_full_disk_ends_the_study_and_can_be_resumed(void **stat
 {
   (void)state;
   const char *journal = tasks_path("full.part");
-  struct sb_study_result want;
+  struct sb_tasks_result want;
   tasks_run_all(&want);
   const pid_t child = fork();
   assert_true(child >= 0);
@@ -382,18 +382,18 @@ static void journal_on_a_full_disk_ends_the_study_and_can_be_resumed(void **stat
     signal(SIGXFSZ, SIG_IGN);
     setrlimit(RLIMIT_FSIZE, &limit);
     struct tasks_plan plan = tasks_quiet();
-    const struct sb_study study = tasks_study(&plan);
-    struct sb_study_options options = sb_study_options_default();
-    struct sb_study_result result;
+    const struct sb_tasks study = tasks_study(&plan);
+    struct sb_tasks_options options = sb_tasks_options_default();
+    struct sb_tasks_result result;
     options.jobs = 1;
     options.journal_path = journal;
-    _exit(sb_study_run(&study, &options, &result, NULL) == SB_ERR_IO ? 0 : 1);
+    _exit(sb_tasks_run(&study, &options, &result, NULL) == SB_ERR_IO ? 0 : 1);
   }
   int status;
   waitpid(child, &status, 0);
   assert_true(WIFEXITED(status) && WEXITSTATUS(status) == 0);
   assert_in_range(assert_resumes(journal, 1, &want), 5, TASKS - 1);
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&want);
 }
 
 static uint64_t hash_of(const char *path, const char *const *sets, size_t set_count)
@@ -401,9 +401,9 @@ static uint64_t hash_of(const char *path, const char *const *sets, size_t set_co
   static struct sb_scenario scenario;
   struct sb_faults faults;
   struct sb_error err;
-  uint64_t hash = SB_STUDY_HASH_START;
+  uint64_t hash = SB_TASKS_HASH_START;
   assert_int_equal(sb_scenario_load(path, sets, set_count, &scenario, &faults), SB_OK);
-  assert_int_equal(sb_study_hash_scenario(&hash, path, sets, set_count, &scenario, &err), SB_OK);
+  assert_int_equal(sb_tasks_hash_scenario(&hash, path, sets, set_count, &scenario, &err), SB_OK);
   sb_scenario_clear(&scenario);
   return hash;
 }

@@ -9,44 +9,44 @@
 #include "shiftband/tasks.h"
 
 /* Writes shard k of n to a file and returns its path. */
-static const char *make_shard(const char *name, struct sb_study study, int shard, int shard_count)
+static const char *make_shard(const char *name, struct sb_tasks study, int shard, int shard_count)
 {
-  struct sb_study_options options = sb_study_options_default();
-  struct sb_study_result result;
+  struct sb_tasks_options options = sb_tasks_options_default();
+  struct sb_tasks_result result;
   const char *path = tasks_path(name);
   options.shard = shard;
   options.shard_count = shard_count;
   tasks_run(&study, &options, &result);
   FILE *file = fopen(path, "wb");
   assert_non_null(file);
-  assert_int_equal(sb_study_write_shard(file, &result), 0);
+  assert_int_equal(sb_tasks_write_shard(file, &result), 0);
   fclose(file);
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   return path;
 }
 
 static void shards_in_any_order_make_the_whole(void **state)
 {
   (void)state;
-  struct sb_study_result want, got;
+  struct sb_tasks_result want, got;
   struct sb_error err;
   struct tasks_plan plan = tasks_quiet();
   tasks_run_all(&want);
   const char *const paths[] = {make_shard("c", tasks_study(&plan), 3, 3), make_shard("a", tasks_study(&plan), 1, 3),
                                make_shard("b", tasks_study(&plan), 2, 3)};
   for (int i = 0; i < TASKS; i++) assert_int_equal(plan.runs[i], 1);
-  assert_int_equal(sb_study_join(paths, 3, &got, &err), SB_OK);
+  assert_int_equal(sb_tasks_join(paths, 3, &got, &err), SB_OK);
   assert_string_equal(got.about, "a test\nof two lines\n");
   tasks_assert_same(&got, &want);
-  sb_study_result_clear(&got);
-  sb_study_result_clear(&want);
+  sb_tasks_result_clear(&got);
+  sb_tasks_result_clear(&want);
 }
 
 /* More shards than tasks: some are empty, and still needed. */
 static void empty_shards_are_shards_too(void **state)
 {
   (void)state;
-  struct sb_study_result want, got;
+  struct sb_tasks_result want, got;
   struct sb_error err;
   struct tasks_plan plan = tasks_quiet();
   const char *paths[FEW + 2];
@@ -56,20 +56,20 @@ static void empty_shards_are_shards_too(void **state)
     snprintf(name, sizeof name, "s%d", k);
     paths[k] = make_shard(name, tasks_few(&plan), k + 1, FEW + 2);
   }
-  assert_int_equal(sb_study_join(paths, FEW + 2, &got, &err), SB_OK);
+  assert_int_equal(sb_tasks_join(paths, FEW + 2, &got, &err), SB_OK);
   tasks_assert_same(&got, &want);
-  sb_study_result_clear(&got);
-  sb_study_result_clear(&want);
-  assert_int_equal(sb_study_join(paths, FEW + 1, &got, &err), SB_ERR_SCENARIO);
+  sb_tasks_result_clear(&got);
+  sb_tasks_result_clear(&want);
+  assert_int_equal(sb_tasks_join(paths, FEW + 1, &got, &err), SB_ERR_SCENARIO);
   assert_non_null(strstr(err.text, "shard 7/7"));
 }
 
 static void assert_not_joined(const char *const *paths, size_t count, enum sb_status want, const char *named,
                               const char *part)
 {
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   struct sb_error err;
-  assert_int_equal(sb_study_join(paths, count, &result, &err), want);
+  assert_int_equal(sb_tasks_join(paths, count, &result, &err), want);
   if (strstr(err.text, named) == NULL || strstr(err.text, part) == NULL) {
     fail_msg("expected \"%s\" and \"%s\" in: %s", named, part, err.text);
   }
@@ -79,7 +79,7 @@ static void wrong_missing_doubled_and_unfinished_shards_are_refused_by_name(void
 {
   (void)state;
   struct tasks_plan plan = tasks_quiet();
-  struct sb_study other = tasks_study(&plan);
+  struct sb_tasks other = tasks_study(&plan);
   other.identity = 8;
   const char *one = make_shard("one", tasks_study(&plan), 1, 3), *two = make_shard("two", tasks_study(&plan), 2, 3);
   const char *three = make_shard("three", tasks_study(&plan), 3, 3), *strange = make_shard("strange", other, 2, 3);
@@ -109,19 +109,19 @@ static void shard_with_any_byte_changed_or_cut_is_refused(void **state)
   const char *one = make_shard("whole", tasks_few(&plan), 1, 2), *two = make_shard("worn", tasks_few(&plan), 2, 2);
   const char *const paths[] = {one, two};
   size_t size;
-  struct sb_study_result result;
+  struct sb_tasks_result result;
   struct sb_error err;
   char *bytes = tasks_read(two, &size);
-  assert_int_equal(sb_study_join(paths, 2, &result, &err), SB_OK);
-  sb_study_result_clear(&result);
+  assert_int_equal(sb_tasks_join(paths, 2, &result, &err), SB_OK);
+  sb_tasks_result_clear(&result);
   for (size_t at = 0; at < size; at++) {
     bytes[at] ^= 1;
     tasks_write(two, bytes, size);
     bytes[at] ^= 1;
-    assert_int_equal(sb_study_join(paths, 2, &result, &err), SB_ERR_SCENARIO);
+    assert_int_equal(sb_tasks_join(paths, 2, &result, &err), SB_ERR_SCENARIO);
     assert_non_null(strstr(err.text, "worn"));
     tasks_write(two, bytes, at);
-    assert_int_equal(sb_study_join(paths, 2, &result, &err), SB_ERR_SCENARIO);
+    assert_int_equal(sb_tasks_join(paths, 2, &result, &err), SB_ERR_SCENARIO);
     assert_non_null(strstr(err.text, "worn"));
   }
   free(bytes);

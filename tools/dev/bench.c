@@ -409,7 +409,7 @@ static int bench_extras(const struct sb_model *plain)
 }
 
 /* One task of the study: the map of a motor up to 10 % off. */
-static enum sb_status map_one(void *context, long index, struct sb_study_lines *out, struct sb_error *err)
+static enum sb_status map_one(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
   const struct sb_model *nominal = context;
   struct sb_model model = *nominal;
@@ -419,7 +419,7 @@ static enum sb_status map_one(void *context, long index, struct sb_study_lines *
   struct sb_map map;
   if (status == SB_OK) status = sb_map_exact(&model, &options, true, &map, err);
   if (status != SB_OK) return status;
-  sb_study_lines_add(out, "%zu\n", map.cell_count);
+  sb_lines_add(out, "%zu\n", map.cell_count);
   sb_map_clear(&map);
   return SB_OK;
 }
@@ -427,18 +427,18 @@ static enum sb_status map_one(void *context, long index, struct sb_study_lines *
 /* Time of the study with so many threads. Negative: it failed. */
 static double time_of_study(struct sb_model *model, int jobs)
 {
-  const struct sb_study study = {
+  const struct sb_tasks study = {
       .identity = 1, .about = "bench", .task_count = MACHINE_COUNT, .run_task = map_one, .context = model};
-  struct sb_study_options options = sb_study_options_default();
-  struct sb_study_result result;
+  struct sb_tasks_options options = sb_tasks_options_default();
+  struct sb_tasks_result result;
   struct sb_error err = {0};
   options.jobs = jobs;
   const double start_s = now_s();
-  if (sb_study_run(&study, &options, &result, &err) != SB_OK) {
+  if (sb_tasks_run(&study, &options, &result, &err) != SB_OK) {
     fprintf(stderr, "bench: %s\n", err.text);
     return -1.0;
   }
-  sb_study_result_clear(&result);
+  sb_tasks_result_clear(&result);
   return now_s() - start_s;
 }
 
