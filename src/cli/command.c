@@ -36,9 +36,11 @@ void sb_command_begin(const char *name)
 /* All messages but those with a place of their own are written here. */
 static void put(const char *kind, const char *format, va_list arguments)
 {
-  fprintf(stderr, "shiftband%s%s: %s", command != NULL ? " " : "", command != NULL ? command : "", kind);
-  vfprintf(stderr, format, arguments);
-  fputc('\n', stderr);
+  char text[8192];
+  vsnprintf(text, sizeof text, format, arguments);
+  const bool is_about_input = strncmp(text, "-: ", 3) == 0; /* a file's name, which many messages begin with */
+  fprintf(stderr, "shiftband%s%s: %s%s%s\n", command != NULL ? " " : "", command != NULL ? command : "", kind,
+          is_about_input ? "standard input" : "", is_about_input ? text + 1 : text);
 }
 
 void sb_command_complain(const char *format, ...)

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/standard_input.h"
 #include "cli/option_reader.h"
 #include "cli/output.h"
 
@@ -108,6 +109,19 @@ static int check_rule(const struct sb_option_reader *reader, const struct sb_opt
   return SB_EXIT_DONE;
 }
 
+/* Standard input can be read only once. */
+static int check_standard_input(const struct sb_option_reader *reader)
+{
+  const struct sb_option_list *files = reader->command->files.most > 0 ? sb_option_operands(reader) : NULL;
+  int count = 0;
+  for (size_t k = 0; files != NULL && k < files->count; k++) count += sb_standard_input_is(files->items[k]);
+  for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
+    const char *value = reader->values[o - reader->command->options];
+    count += o->kind == SB_OPTION_INPUT && value != NULL && sb_standard_input_is(value);
+  }
+  return count <= 1 ? SB_EXIT_DONE : sb_command_usage("standard input (-) can be only one of the files");
+}
+
 static int check_files(const struct sb_option_reader *reader)
 {
   const struct sb_command_files *files = &reader->command->files;
@@ -157,6 +171,7 @@ int sb_option_check(const struct sb_option_reader *reader)
 {
   const struct sb_command *command = reader->command;
   int code = check_files(reader);
+  if (code == SB_EXIT_DONE) code = check_standard_input(reader);
   for (const struct sb_option_rule *rule = command->rules; rule != NULL && rule->names != NULL; rule++) {
     if (code == SB_EXIT_DONE) code = check_rule(reader, rule);
   }

@@ -421,12 +421,12 @@ static void outputs_appear_whole_or_not_at_all(void **state)
 }
 
 /* All that a command writes to a terminal of its own on standard error. */
-static void say_to_terminal(const char *words, char *out, size_t size)
+static void say_to_terminal(int columns, const char *words, char *out, size_t size)
 {
   const int terminal = posix_openpt(O_RDWR | O_NOCTTY);
   assert_true(terminal >= 0 && grantpt(terminal) == 0 && unlockpt(terminal) == 0);
   char line[1024];
-  snprintf(line, sizeof line, "$SHIFTBAND map %s >/dev/null 2>%s", words, ptsname(terminal));
+  snprintf(line, sizeof line, "COLUMNS=%d $SHIFTBAND map %s >/dev/null 2>%s", columns, words, ptsname(terminal));
   const int slave = open(ptsname(terminal), O_RDWR | O_NOCTTY); /* keeps what was written until it is read */
   assert_int_equal(shell_run(line)->code, 0);
   fcntl(terminal, F_SETFL, O_NONBLOCK);
@@ -439,27 +439,36 @@ static void say_to_terminal(const char *words, char *out, size_t size)
   close(terminal);
 }
 
-static void progress_is_one_line_on_a_terminal_and_silence_elsewhere(void **state)
+static void expect_progress(int columns)
 {
-  (void)state;
   static char shown[65536];
-  say_to_terminal("--vary dwell=0.2..3s --points 40 --set run.duration=500s scenarios/hunting-crawler.yaml", shown,
-                  sizeof shown);
+  say_to_terminal(columns, "--vary dwell=0.2..3s --points 40 --set run.duration=500s scenarios/hunting-crawler.yaml",
+                  shown, sizeof shown);
   assert_non_null(strstr(shown, "points ["));
   assert_non_null(strstr(shown, "0/40"));
   assert_non_null(strchr(shown, '#'));
   assert_non_null(strstr(shown, " % "));
   assert_null(strchr(shown, '\n'));
   assert_null(strchr(shown, 27)); /* no control sequences */
-  /* Each line is narrower than 80 columns, and the last one is blank: cleared. */
+  /* Each line is narrower than the terminal, and the last one is blank: cleared. */
   const char *last = "";
   for (const char *part = shown; *part != 0; part += *part == '\r') {
     const size_t length = strcspn(part, "\r");
-    assert_true(length < 80);
+    assert_true(length < (size_t)columns);
     if (length > 0) last = part;
     part += length;
   }
   assert_int_equal(strspn(last, " "), strcspn(last, "\r"));
+}
+
+static void progress_is_one_line_on_a_terminal_and_silence_elsewhere(void **state)
+{
+  (void)state;
+  static char shown[4096];
+  expect_progress(80);
+  expect_progress(40);
+  say_to_terminal(80, "--quiet --vary dwell=0.2..3s --points 4 scenarios/tray-cart.yaml", shown, sizeof shown);
+  assert_string_equal(shown, "");
   const struct said *said =
       shell_run("$SHIFTBAND map --vary dwell=0.2..3s --points 4 scenarios/tray-cart.yaml 2>&1 >/dev/null");
   assert_string_equal(said->text, "");
