@@ -8,7 +8,7 @@
  *   hoist     J = (m + counterweight) r^2 + drum   the two hang on opposite sides of one drum
  *             acts     (m - counterweight) g r
  *             resists  friction, at rest at least breakaway
- *   rotor     J as given
+ *   fan, pump J as given
  *             resists  static + (torque - static) (W / speed)^2; a fan has no static part
  *
  * A grade is rise over run (12 % = 0.12) and follows the distance, linear between points, the first value before them and
@@ -47,26 +47,26 @@ struct sb_grade_table {
 
 /* A body in a vehicle's way. */
 struct sb_vehicle_obstacle {
-  double distance_m;      /* that the vehicle has come when it meets the body, m, > 0 */
-  double mass_kg;         /* kg, > 0 */
-  double friction_ratio;  /* of the sliding body on the ground, >= 0 */
-  double breakaway_ratio; /* of the body at rest, >= friction_ratio */
+  double distance_m;             /* that the vehicle has come when it meets the body, m, > 0 */
+  double mass_kg;                /* kg, > 0 */
+  double kinetic_friction_ratio; /* of the sliding body on the ground, >= 0 */
+  double static_friction_ratio;  /* of the body at rest, >= kinetic_friction_ratio */
 };
 
 struct sb_vehicle {
-  double mass_kg;              /* kg, > 0 */
-  double wheel_radius_m;       /* m, > 0 */
-  double wheel_inertia_kg_m2;  /* kg m^2, >= 0, of all wheels */
-  double rolling_ratio;        /* c, 0..1: rolling resistance over the force on the road */
-  double drag_area_m2;         /* CdA, m^2, >= 0 */
-  double air_density_kg_m3;    /* rho, kg / m^3, >= 0 */
-  double grade_fraction;       /* rise over run, any sign; where there is no table */
-  struct sb_grade_table grade; /* over the distance from the start */
-  double gravity_m_s2;         /* g, m / s^2, > 0 */
-  double grip_ratio;           /* static friction of wheel on ground, > 0; 0: the wheels never slip */
-  double sliding_ratio;        /* sliding, 0 < sliding <= grip */
-  double driven_share;         /* of the weight on the driven wheels, 0 < share <= 1 */
-  int obstacle_count;          /* 0..SB_OBSTACLE_MAX, ascending by distance */
+  double mass_kg;                  /* kg, > 0 */
+  double wheel_radius_m;           /* m, > 0 */
+  double wheel_inertia_kg_m2;      /* kg m^2, >= 0, of all wheels */
+  double rolling_resistance_ratio; /* c, 0..1: rolling resistance over the force on the road */
+  double drag_area_m2;             /* CdA, m^2, >= 0 */
+  double air_density_kg_m3;        /* rho, kg / m^3, >= 0 */
+  double grade_fraction;           /* rise over run, any sign; where there is no table */
+  struct sb_grade_table grade;     /* over the distance from the start */
+  double gravity_m_s2;             /* g, m / s^2, > 0 */
+  double static_friction_ratio;    /* static friction of wheel on ground, > 0; 0: the wheels never slip */
+  double kinetic_friction_ratio;   /* sliding, 0 < sliding <= grip */
+  double driven_share;             /* of the weight on the driven wheels, 0 < share <= 1 */
+  int obstacle_count;              /* 0..SB_OBSTACLE_MAX, ascending by distance */
   struct sb_vehicle_obstacle obstacles[SB_OBSTACLE_MAX];
   double finish_m; /* distance at which the run ends, > 0; 0: none */
 };

@@ -7,7 +7,7 @@
  *
  *   downshift torque Td: what the fast gear carries at d     upshift torque Tu: what the slow gear carries at u
  *   hunting band     Td < TL < Tu                            stuck low   Tu <= the lightest load
- *   downshift for nothing   Td <= the lightest load          stall       N eta (Tv - D)
+ *   needless downshift   Td <= the lightest load          stall       N eta (Tv - D)
  *   tau = J_eff / (m + b / (N^2 eta)),  J_eff = Jm + Jo / (N^2 eta)
  *   dwell >= shift's own time + tau ln((s_f - s_start) / (s_f - d))
  *
@@ -16,7 +16,7 @@
  * with the motor's line everywhere, in neutral and while climbing too: every motion between two events is
  * J z' = p - q z - r z^2, whose solution is elementary. The load stands still meanwhile, at its lightest moment.
  *
- * In speed hold the motor turns at its target, whatever the load, until the duty is at its limit: a settled reading of the
+ * In speed control the motor turns at its target, whatever the load, until the duty is at its limit: a settled reading of the
  * speed is at most the target's, and no load is light enough for a threshold above it (torque -INFINITY). Readings of duty
  * and current (reading.h) tell the load through the motor's voltages and its torque:
  *
@@ -51,7 +51,7 @@ struct sb_gear_figures {
   double lightest_speed_rad_s; /* settled output speed there; 0 when it stalls */
   double heaviest_reading;     /* the same at the heaviest outside load */
   double heaviest_speed_rad_s;
-  double hidden_torque_nm; /* speed hold: outside torque up to which the speed is held; else NAN */
+  double hidden_torque_nm; /* speed control: outside torque up to which the speed is held; else NAN */
   double least_voltage_v;  /* open-circuit voltage below which it stalls at the heaviest load; NAN: at any it moves */
 };
 
@@ -62,13 +62,13 @@ struct sb_pair_figures {
    * that the slow gear does not come above up, and the fast one falls below down. Else -INFINITY. */
   double helping_up_nm;
   double helping_down_nm;
-  bool has_band;             /* Td < Tu: every constant load between makes the box hunt */
-  double least_safe_up;      /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
-  double greatest_safe_down; /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
-  bool is_stuck_low;         /* Tu <= the lightest load, or the heaviest one <= helping_up */
-  bool is_false_downshift;   /* Td <= the lightest load, or the heaviest one <= helping_down */
-  double shift_up_time_s;    /* slow to fast, command to engagement, from reading u; NAN: does not engage */
-  double shift_down_time_s;  /* fast to slow, from reading d */
+  bool has_band;              /* Td < Tu: every constant load between makes the box hunt */
+  double least_safe_up;       /* fraction: u at which the band is empty, d kept; NAN when above the no-load speed */
+  double greatest_safe_down;  /* fraction: d at which the band is empty, u kept; NAN when not above 0 */
+  bool is_stuck_low;          /* Tu <= the lightest load, or the heaviest one <= helping_up */
+  bool is_needless_downshift; /* Td <= the lightest load, or the heaviest one <= helping_down */
+  double shift_up_time_s;     /* slow to fast, command to engagement, from reading u; NAN: does not engage */
+  double shift_down_time_s;   /* fast to slow, from reading d */
   /* The motor's lead over the output just before the joining, at the output, rad/s; NAN: does not engage. Upshift: the
    * greater of that at reading u and that from the slow gear's settled speed, under the lightest load. Downshift: at
    * reading d, under the load that brings it there. */
@@ -135,7 +135,7 @@ double sb_closed_form_supply_v(const struct sb_model *model, const struct sb_mot
 /* The reading of an unloaded motor. Pure. */
 double sb_closed_form_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line);
 
-/* Speed hold: outside torque at which a gear's duty reaches its limit, so that the speed begins to fall; NAN in open
+/* Speed control: outside torque at which a gear's duty reaches its limit, so that the speed begins to fall; NAN in open
  * loop. Pure. */
 double sb_closed_form_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear);
 

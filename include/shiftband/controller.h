@@ -10,8 +10,8 @@
  * Every sample:
  *   while less than dwell_samples have passed since the last shift command (or start_delay_samples since the start),
  *   or while the box is in neutral: nothing is decided and nothing is counted
- *   reading <  down(pair) confirm_samples times in a row, and a lower gear exists  -> the next lower gear
- *   reading >  up(pair)   confirm_samples times in a row, and a higher gear exists -> the next higher gear
+ *   reading <  downshift_below(pair) debounce_samples times in a row, and a lower gear exists  -> the next lower gear
+ *   reading >  upshift_above(pair)   debounce_samples times in a row, and a higher gear exists -> the next higher gear
  *
  * Gears count from 1, the greatest reduction. Pair p (0, 1, ...) lies between gears p + 1 and p + 2. Readings and
  * thresholds are in the sensor's own whole counts.
@@ -28,19 +28,19 @@ extern "C" {
 #endif
 
 struct sb_controller_setup {
-  int32_t down[SB_CONTROLLER_GEAR_MAX - 1]; /* counts: shift down when the reading is below */
-  int32_t up[SB_CONTROLLER_GEAR_MAX - 1];   /* counts: shift up when the reading is above */
-  uint32_t dwell_samples;                   /* after a shift command, >= 0 */
-  uint32_t start_delay_samples;             /* after the start, >= 0 */
-  uint8_t confirm_samples;                  /* >= 1; 0 counts as 1 */
-  uint8_t gear_count;                       /* 1..SB_CONTROLLER_GEAR_MAX */
+  int32_t downshift_below[SB_CONTROLLER_GEAR_MAX - 1]; /* counts: shift down when the reading is below */
+  int32_t upshift_above[SB_CONTROLLER_GEAR_MAX - 1];   /* counts: shift up when the reading is above */
+  uint32_t dwell_samples;                              /* after a shift command, >= 0 */
+  uint32_t start_delay_samples;                        /* after the start, >= 0 */
+  uint8_t debounce_samples;                            /* >= 1; 0 counts as 1 */
+  uint8_t gear_count;                                  /* 1..SB_CONTROLLER_GEAR_MAX */
 };
 
 struct sb_controller_state {
   uint32_t wait_samples; /* samples still to pass before decisions are taken */
   uint8_t gear;          /* last commanded gear, from 1 */
-  uint8_t below_count;   /* readings in a row below down */
-  uint8_t above_count;   /* readings in a row above up */
+  uint8_t below_count;   /* readings in a row below downshift_below */
+  uint8_t above_count;   /* readings in a row above upshift_above */
 };
 
 /* Starts in the given gear (1..gear_count); the next call of update is the first sample. */

@@ -7,7 +7,7 @@
  * Brent's method, and no end is missed between the points of a grid.
  *
  *   stuck low              Tu <= the lightest load        (closed_form.h)
- *   downshift for nothing  Td <= the lightest load
+ *   needless downshift  Td <= the lightest load
  *   hunting                Td < some constant load of the scenario's range < Tu
  *   stall                  a gear's stall torque <= the heaviest load
  *   below the cut-off      Voc - Ri u I <= cut-off: settled in a gear under the lightest or the heaviest load
@@ -27,7 +27,7 @@
 /* X(code, words) */
 #define SB_DISCHARGE_LIST(X)                                                    \
   X(SB_DISCHARGE_STUCK_LOW, "stuck low")                                        \
-  X(SB_DISCHARGE_FALSE_DOWNSHIFT, "downshift for nothing")                      \
+  X(SB_DISCHARGE_NEEDLESS_DOWNSHIFT, "needless downshift")                      \
   X(SB_DISCHARGE_HUNTING, "hunting")                                            \
   X(SB_DISCHARGE_STALL, "stall")                                                \
   X(SB_DISCHARGE_CUT_STARTING, "below the cut-off for too long when it starts") \

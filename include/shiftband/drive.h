@@ -6,7 +6,7 @@
  * in the sense in which the present gear drives forward; the command's reverse turns it over.
  *
  *   open loop    duty = limit
- *   speed hold   error = target - speed (in the commanded sense),  duty = Kp error + Ki integral of error,
+ *   speed control   error = target - speed (in the commanded sense),  duty = Kp error + Ki integral of error,
  *                within 0..limit; the integral stands still while the duty is at a bound and the error pushes on
  *   ramp         |duty| grows by at most period / ramp_time a tick; it falls at once
  */
@@ -16,7 +16,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-enum sb_drive_mode { SB_DRIVE_OPEN_LOOP, SB_DRIVE_SPEED_HOLD };
+enum sb_drive_mode { SB_DRIVE_OPEN_LOOP, SB_DRIVE_SPEED_CONTROL };
 
 /* What the motor's terminals see while the drive is off. */
 enum sb_drive_off {
@@ -37,7 +37,7 @@ struct sb_order_table {
 struct sb_drive {
   enum sb_drive_mode mode;
   double limit_fraction;   /* greatest duty, 0 < limit <= 1 */
-  double target_rad_s;     /* speed hold: motor speed, > 0 */
+  double target_rad_s;     /* speed control: motor speed, > 0 */
   double gain_per_rad_s;   /* Kp, duty per rad/s, >= 0 */
   double integral_per_rad; /* Ki, duty per rad, >= 0 */
   double period_s;         /* of the ticks, a whole multiple of the step */

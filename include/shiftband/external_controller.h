@@ -59,15 +59,15 @@ struct sb_own_input {
   int32_t gear_count; /* 1..SB_OWN_GEAR_MAX */
   int32_t start_gear;
   double sample_period_s;
-  double count_pct;                  /* % of the reference that one count stands for */
-  uint32_t dwell_samples;            /* after a shift command */
-  uint32_t start_delay_samples;      /* after the start */
-  uint32_t confirm_samples;          /* readings in a row, >= 1 */
-  uint32_t memory_size;              /* SB_OWN_MEMORY_SIZE */
-  int32_t down[SB_OWN_GEAR_MAX - 1]; /* counts: shift down when the reading is below */
-  int32_t up[SB_OWN_GEAR_MAX - 1];   /* counts: shift up when the reading is above */
-  double down_pct[SB_OWN_GEAR_MAX - 1];
-  double up_pct[SB_OWN_GEAR_MAX - 1];
+  double count_pct;                             /* % of the reference that one count stands for */
+  uint32_t dwell_samples;                       /* after a shift command */
+  uint32_t start_delay_samples;                 /* after the start */
+  uint32_t debounce_samples;                    /* readings in a row, >= 1 */
+  uint32_t memory_size;                         /* SB_OWN_MEMORY_SIZE */
+  int32_t downshift_below[SB_OWN_GEAR_MAX - 1]; /* counts: shift down when the reading is below */
+  int32_t upshift_above[SB_OWN_GEAR_MAX - 1];   /* counts: shift up when the reading is above */
+  double downshift_below_pct[SB_OWN_GEAR_MAX - 1];
+  double upshift_above_pct[SB_OWN_GEAR_MAX - 1];
 
   void *memory; /* memory[memory_size], aligned for anything; zero when a run begins, then as the last call left it */
 };

@@ -32,7 +32,7 @@ struct sb_gear {
   char name[SB_NAME_SIZE];
   int mesh_count;                     /* 1..SB_MESH_MAX */
   struct sb_mesh meshes[SB_MESH_MAX]; /* from the motor to the output */
-  int motor_sense;                    /* +1 forward, -1 reverse: how the motor is driven in this gear */
+  int motor_direction;                /* +1 forward, -1 reverse: how the motor is driven in this gear */
   double drag_nm;                     /* N m at the motor shaft while in mesh, >= 0, against the motion */
   double back_efficiency; /* 0..1; 0: cannot be driven backwards; NAN before sb_gearbox_derive(): as forward */
 
@@ -40,7 +40,7 @@ struct sb_gear {
   double ratio;      /* N > 0 */
   double efficiency; /* eta, 0 < eta <= 1 */
   int sense;         /* +1 or -1: sense of the output for a motor that turns forward */
-  int output_sense; /* sense * motor_sense, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
+  int output_sense; /* sense * motor_direction, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
 };
 
 /* Gears from the greatest reduction (gears[0], "gear 1") to the smallest. */

@@ -18,7 +18,7 @@
 /* X(code, name, words, unit) */
 #define SB_LOG_COLUMN_LIST(X)                                          \
   X(SB_LOG_GEAR, "gear", "gear", "")                                   \
-  X(SB_LOG_DRIVE, "drive", "drive", "")                                \
+  X(SB_LOG_DUTY, "duty_fraction", "duty", "")                          \
   X(SB_LOG_MOTOR_SPEED, "motor_speed_rpm", "motor speed", "rpm")       \
   X(SB_LOG_READING, "reading_pct", "reading", "%")                     \
   X(SB_LOG_OUTPUT_SPEED, "output_speed_rpm", "output speed", "rpm")    \

@@ -22,14 +22,14 @@
 
 /* Thresholds are fractions of the sensor's reference; pair p lies between gears p + 1 and p + 2. */
 struct sb_control {
-  int start_gear;                        /* from 1 */
-  double sample_period_s;                /* s, > 0, a whole multiple of the step */
-  double start_delay_s;                  /* s, >= 0 */
-  double dwell_s;                        /* s, >= 0 */
-  double down_fraction[SB_GEAR_MAX - 1]; /* 0 < down < up */
-  double up_fraction[SB_GEAR_MAX - 1];
+  int start_gear;                             /* from 1 */
+  double sample_period_s;                     /* s, > 0, a whole multiple of the step */
+  double start_delay_s;                       /* s, >= 0 */
+  double dwell_s;                             /* s, >= 0 */
+  double downshift_fraction[SB_GEAR_MAX - 1]; /* 0 < down < up */
+  double upshift_fraction[SB_GEAR_MAX - 1];
   double threshold_step_fraction; /* > 0: thresholds that the controller can be given lie on its multiples */
-  int confirm_count;              /* 1..255 */
+  int debounce_count;             /* 1..255 */
   struct sb_sensor sensor;
 };
 

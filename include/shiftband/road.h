@@ -40,13 +40,13 @@ struct sb_press_table {
 };
 
 struct sb_road {
-  bool is_present;      /* a vehicle that can slip, meets bodies or has an end */
-  bool can_slip;        /* a static friction was given */
-  double inertia_kg_m2; /* m r^2 of the vehicle without its wheels: a share of the load's inertia */
-  double static_ratio;  /* friction of wheel on ground, > 0 */
-  double sliding_ratio; /* 0 < sliding <= static */
-  double weight_nm;     /* m g r of the vehicle, N m, > 0 */
-  double press_nm;      /* weight on the driven wheels times their radius, N m */
+  bool is_present;               /* a vehicle that can slip, meets bodies or has an end */
+  bool can_slip;                 /* a static friction was given */
+  double inertia_kg_m2;          /* m r^2 of the vehicle without its wheels: a share of the load's inertia */
+  double static_friction_ratio;  /* friction of wheel on ground, > 0 */
+  double kinetic_friction_ratio; /* 0 < sliding <= static */
+  double weight_nm;              /* m g r of the vehicle, N m, > 0 */
+  double press_nm;               /* weight on the driven wheels times their radius, N m */
   struct sb_press_table press;
   double wheel_radius_m; /* m */
   double driven_share;   /* of the weight on the driven wheels, 0 < share <= 1 */

@@ -199,14 +199,14 @@ bool sb_sim_is_engaged(const struct sb_sim *sim);
 /* Whether a controller is to decide: in mesh, the drive on, and after a stop of the drive on for the start delay. */
 bool sb_sim_is_deciding(const struct sb_sim *sim);
 
-enum sb_phase { SB_PHASE_DRIVE, SB_PHASE_SHIFT, SB_PHASE_STANDSTILL };
+enum sb_phase { SB_PHASE_ENGAGED, SB_PHASE_SHIFT, SB_PHASE_STANDSTILL };
 
 /* The state as people see it, at one instant. */
 struct sb_row {
   double time_s;
   int gear; /* from 1; 0 in neutral */
   enum sb_phase phase;
-  double drive; /* duty with the motor's sense, -1..1 */
+  double duty_fraction; /* duty with the motor's sense, -1..1 */
   /* No bool: rows are compared by their bytes, which have no gaps. */
   int is_on;       /* no stop is ordered and no switch has opened */
   int is_slipping; /* wheels slip */
@@ -237,7 +237,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim);
 static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)
 {
   return row->phase == SB_PHASE_STANDSTILL && row->is_on &&
-         fabs(row->drive) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
+         fabs(row->duty_fraction) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
 }
 
 /* Whether wheels slip although the drive is on. Pure. */

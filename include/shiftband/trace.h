@@ -23,7 +23,7 @@ int sb_trace_write_header(FILE *out, const struct sb_model *model);
 /* One row. Returns 0, or -1 with errno set. */
 int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_model *model);
 
-/* "drive", "shift" or "standstill". */
+/* "engaged", "shift" or "standstill". */
 const char *sb_phase_name(enum sb_phase phase);
 
 #endif

@@ -94,7 +94,7 @@ enum sb_remedy {
 struct sb_tune_result {
   bool holds;       /* for every machine */
   bool is_cautious; /* and the closed forms find no hunting band and nothing stuck low */
-  double down_fraction, up_fraction;
+  double downshift_fraction, upshift_fraction;
   double dwell_s;
   double margin_fraction; /* distance to the nearest failure, in any direction at once */
   int failing;            /* machines that fail at the answer; 0 when it holds */
@@ -118,7 +118,7 @@ enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const 
                        struct sb_tune_result *result, struct sb_error *err);
 
 /* What a machine comes to with these thresholds and dwell, in a run of its own. */
-enum sb_status sb_tune_try(const struct sb_model *model, int pair, double down_fraction, double up_fraction,
+enum sb_status sb_tune_try(const struct sb_model *model, int pair, double downshift_fraction, double upshift_fraction,
                            double dwell_s, struct sb_map_verdict *verdict, struct sb_map_figures *figures,
                            struct sb_error *err);
 
@@ -131,7 +131,7 @@ struct sb_tune_closed {
 };
 
 struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machines, int count, int pair,
-                                            double down_fraction, double up_fraction);
+                                            double downshift_fraction, double upshift_fraction);
 
 /* Why simulation and closed form part at a limit: what has to be taken away for them to meet again. */
 #define SB_REASON_LIST(X)                                                                    \
@@ -139,7 +139,7 @@ struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machin
   X(SB_REASON_ROUNDING, "the reading's rounding parts them")                                 \
   X(SB_REASON_NOISE, "the reading's noise parts them")                                       \
   X(SB_REASON_FILTER, "the reading's filter parts them")                                     \
-  X(SB_REASON_SAMPLING, "the time between samples, or the confirm count, parts them")        \
+  X(SB_REASON_SAMPLING, "the time between samples, or the debounce count, parts them")       \
   X(SB_REASON_INERTIA, "inertia parts them: the load moves faster than the machine settles") \
   X(SB_REASON_LOAD, "the load's course parts them: it never stays where the closed form puts it")
 

@@ -7,7 +7,7 @@
  *   stall                 output at rest for longer than limits.stall_time, in mesh, with the drive on and its duty no longer rising
  *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
  *                         downshift torque), and the box stays in the slower gear
- *   downshift for nothing a downshift at such a load
+ *   needless downshift a downshift at such a load
  *   overload              output torque above limits.output_torque
  *   slipping              wheels beyond the traction limit for longer than limits.slip_time in one go, with the drive on: a
  *                         lower gear adds nothing there
@@ -32,7 +32,7 @@
   X(SB_VERDICT_HUNTING, "hunting")                       \
   X(SB_VERDICT_STALL, "stall")                           \
   X(SB_VERDICT_STUCK_LOW, "stuck low")                   \
-  X(SB_VERDICT_FALSE_DOWNSHIFT, "downshift for nothing") \
+  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift") \
   X(SB_VERDICT_OVERLOAD, "overload")                     \
   X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")         \
   X(SB_VERDICT_SLIPPING, "slipping")                     \

@@ -46,11 +46,11 @@ static void say_span(const struct sb_check_case *at, const struct sb_discharge_s
     case SB_DISCHARGE_STUCK_LOW:
       say(out,
           "Stuck low %s: under the lightest load, %s N.m, %s does not reach the %s of up, and never gives way to %s.",
-          where, lightest.text, name, SET(model->control.up_fraction[span->index]), next);
+          where, lightest.text, name, SET(model->control.upshift_fraction[span->index]), next);
       break;
-    case SB_DISCHARGE_FALSE_DOWNSHIFT:
-      say(out, "Downshift for nothing %s: even under the lightest load, %s N.m, %s stays below the %s of down.", where,
-          lightest.text, next, SET(model->control.down_fraction[span->index]));
+    case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
+      say(out, "Needless downshift %s: even under the lightest load, %s N.m, %s stays below the %s of down.", where,
+          lightest.text, next, SET(model->control.downshift_fraction[span->index]));
       break;
     case SB_DISCHARGE_HUNTING:
       say(out, "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band.", where,
@@ -108,7 +108,7 @@ static const char *list_troubles(const struct sb_discharge *discharge, int pair,
     const char *words;
   } columns[] = {{SB_DISCHARGE_HUNTING, 0, "hunting"},
                  {SB_DISCHARGE_STUCK_LOW, 0, "stuck low"},
-                 {SB_DISCHARGE_FALSE_DOWNSHIFT, 0, "for nothing"},
+                 {SB_DISCHARGE_NEEDLESS_DOWNSHIFT, 0, "for nothing"},
                  {SB_DISCHARGE_STALL, 0, "slower stalls"},
                  {SB_DISCHARGE_CUT_LIGHTEST, 1, "cut off"}};
   const bool is_start_cut = sb_discharge_span_at(discharge, SB_DISCHARGE_CUT_STARTING, 0, charge) != NULL;
@@ -219,10 +219,10 @@ static void put_row(struct sb_json *json, const struct sb_model *model, const st
     sb_json_open_object(json);
     sb_json_put_number(json, "downshift_torque_nm", form->pairs[pair].downshift_torque_nm);
     sb_json_put_number(json, "upshift_torque_nm", form->pairs[pair].upshift_torque_nm);
-    sb_json_put_number(json, "least_safe_up_pct", 100.0 * form->pairs[pair].least_safe_up);
-    sb_json_put_number(json, "greatest_safe_down_pct", 100.0 * form->pairs[pair].greatest_safe_down);
-    sb_json_put_number(json, "stuck_low_from_up_pct", 100.0 * form->gears[pair].lightest_reading);
-    sb_json_put_number(json, "for_nothing_from_down_pct", 100.0 * form->gears[pair + 1].lightest_reading);
+    sb_json_put_number(json, "least_safe_upshift_pct", 100.0 * form->pairs[pair].least_safe_up);
+    sb_json_put_number(json, "greatest_safe_downshift_pct", 100.0 * form->pairs[pair].greatest_safe_down);
+    sb_json_put_number(json, "stuck_low_from_upshift_pct", 100.0 * form->gears[pair].lightest_reading);
+    sb_json_put_number(json, "needless_from_downshift_pct", 100.0 * form->gears[pair + 1].lightest_reading);
     sb_json_close(json);
   }
   sb_json_close(json);

@@ -51,8 +51,8 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   write_number(out, model->supply.open_circuit_voltage_v);
   write_text(out, model->gearbox.gears[pair].name);
   write_text(out, model->gearbox.gears[pair + 1].name);
-  write_number(out, sb_map_pct(model->control.down_fraction[pair]));
-  write_number(out, sb_map_pct(model->control.up_fraction[pair]));
+  write_number(out, sb_map_pct(model->control.downshift_fraction[pair]));
+  write_number(out, sb_map_pct(model->control.upshift_fraction[pair]));
   write_number(out, sb_map_pct(figures->least_safe_up));
   write_number(out, sb_map_pct(slow->lightest_reading));
   write_number(out, sb_map_pct(figures->greatest_safe_down));
@@ -65,7 +65,7 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   write_number(out, form->heaviest_load_nm);
   fprintf(out, ",%d,%d,%d,%d,%d,%d\n", has(table->discharge, SB_DISCHARGE_HUNTING, pair, charge),
           has(table->discharge, SB_DISCHARGE_STUCK_LOW, pair, charge),
-          has(table->discharge, SB_DISCHARGE_FALSE_DOWNSHIFT, pair, charge),
+          has(table->discharge, SB_DISCHARGE_NEEDLESS_DOWNSHIFT, pair, charge),
           has(table->discharge, SB_DISCHARGE_STALL, pair, charge),
           has(table->discharge, SB_DISCHARGE_STALL, pair + 1, charge),
           has(table->discharge, SB_DISCHARGE_CUT_LIGHTEST, pair + 1, charge) |
@@ -100,11 +100,12 @@ int sb_discharge_write_csv(FILE *out, const struct sb_discharge_table *table)
   double charges[ROW_MAX];
   const int count = list_charges(table->discharge, charges);
   struct sb_model model = *table->model;
-  fputs("charge_pct,voltage_v,slower,faster,down_pct,up_pct,least_safe_up_pct,stuck_low_from_up_pct,"
-        "greatest_safe_down_pct,for_nothing_from_down_pct,downshift_torque_nm,upshift_torque_nm,slower_stalls_at_nm,"
-        "faster_stalls_at_nm,lightest_load_nm,heaviest_load_nm,hunting,stuck_low,downshift_for_nothing,slower_stalls,"
-        "faster_stalls,below_cutoff\n",
-        out);
+  fputs(
+      "charge_pct,voltage_v,slower,faster,downshift_below_pct,upshift_above_pct,least_safe_upshift_pct,stuck_low_from_upshift_pct,"
+      "greatest_safe_downshift_pct,needless_from_downshift_pct,downshift_torque_nm,upshift_torque_nm,slower_stalls_at_nm,"
+      "faster_stalls_at_nm,lightest_load_nm,heaviest_load_nm,hunting,stuck_low,needless_downshift,slower_stalls,"
+      "faster_stalls,below_cutoff\n",
+      out);
   for (int k = 0; k < count; k++) {
     sb_discharge_set(&model, charges[k]);
     const struct sb_closed_form form = sb_closed_form_solve(&model);

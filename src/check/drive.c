@@ -21,7 +21,7 @@ static const char *order_word(double order)
 
 static bool is_held(const struct sb_model *model)
 {
-  return model->drive.mode == SB_DRIVE_SPEED_HOLD;
+  return model->drive.mode == SB_DRIVE_SPEED_CONTROL;
 }
 
 /* Adds to a list of words: "a", "a, b". */
@@ -46,7 +46,7 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
   const struct sb_drive *drive = &model->drive;
   char held[LIST_SIZE] = "", beyond[LIST_SIZE] = "", swinging[LIST_SIZE] = "";
   say(out,
-      "Speed hold at %s rpm, %s of the motor's no-load speed: full duty at %s rpm below it, an integral time of %s s, "
+      "Speed control at %s rpm, %s of the motor's no-load speed: full duty at %s rpm below it, an integral time of %s s, "
       "the duty set every %s s.",
       NUM(drive->target_rad_s * rpm_per_rad_s), PCT(drive->target_rad_s / model->motor.no_load_speed_rad_s),
       NUM(rpm_per_rad_s / drive->gain_per_rad_s), NUM(drive->gain_per_rad_s / drive->integral_per_rad),
@@ -63,7 +63,7 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
   }
   if (held[0] != 0) {
     say(out,
-        "In speed hold the speed hides the load %s: only beyond is the duty at its limit of %s, and the speed falls.",
+        "In speed control the speed hides the load %s: only beyond is the duty at its limit of %s, and the speed falls.",
         held, SET(drive->limit_fraction));
   }
   if (beyond[0] != 0) say(out, "Under the lightest load the target is not reached in %s.", beyond);
@@ -97,7 +97,7 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
         "soon as the speed is back; reading: duty or current tells more.");
   }
   for (int p = 0; p < pairs; p++) {
-    const double down = model->control.down_fraction[p], up = model->control.up_fraction[p];
+    const double down = model->control.downshift_fraction[p], up = model->control.upshift_fraction[p];
     const char *slow = model->gearbox.gears[p].name, *fast = model->gearbox.gears[p + 1].name;
     if (isinf(at->form.pairs[p].upshift_torque_nm) && at->form.pairs[p].upshift_torque_nm < 0.0) {
       say(out, "%s never shifts up: up of %s is above %s, the greatest reading there is.", slow, SET(up),
@@ -186,7 +186,7 @@ void sb_check_put_drive(struct sb_json *json, const struct sb_check_case *at)
   const struct sb_drive *drive = &at->model.drive;
   const struct sb_sensor *sensor = &at->model.control.sensor;
   sb_json_put_object(json, "drive");
-  sb_json_put_string(json, "mode", is_held(&at->model) ? "speed hold" : "open loop");
+  sb_json_put_string(json, "mode", is_held(&at->model) ? "speed control" : "open loop");
   sb_json_put_number(json, "limit_pct", 100.0 * drive->limit_fraction);
   sb_json_put_number(json, "period_s", drive->period_s);
   sb_json_put_number(json, "ramp_s", drive->ramp_s);

@@ -127,8 +127,8 @@ static void note_rounding(const struct sb_check_case *at, struct sb_check_notes 
   if (!(sensor->resolution_fraction > 0.0)) return;
   const double count = sb_sensor_count_fraction(sensor);
   for (int p = 0; p + 1 < at->model.gearbox.gear_count; p++) {
-    const double down = ((double)sb_sensor_down_count(sensor, at->model.control.down_fraction[p]) - 0.5) * count;
-    const double up = ((double)sb_sensor_up_count(sensor, at->model.control.up_fraction[p]) + 0.5) * count;
+    const double down = ((double)sb_sensor_down_count(sensor, at->model.control.downshift_fraction[p]) - 0.5) * count;
+    const double up = ((double)sb_sensor_up_count(sensor, at->model.control.upshift_fraction[p]) + 0.5) * count;
     const bool has_band = sb_closed_form_carried_nm(&at->model, &at->line, p + 1, down) <
                           sb_closed_form_carried_nm(&at->model, &at->line, p, up);
     if (has_band == at->form.pairs[p].has_band) continue;

@@ -28,7 +28,7 @@ static const struct sb_vehicle *vehicle_of(const struct sb_model *model)
   for (int i = 0; i < model->body_count; i++) {
     const struct sb_vehicle *vehicle = &model->bodies[i].vehicle;
     if (strcmp(model->bodies[i].ops->name, "vehicle") != 0) continue;
-    if (vehicle->grip_ratio > 0.0 || vehicle->obstacle_count > 0) return vehicle;
+    if (vehicle->static_friction_ratio > 0.0 || vehicle->obstacle_count > 0) return vehicle;
   }
   return NULL;
 }
@@ -52,7 +52,7 @@ static struct stage stage_at(const struct sb_model *model, const struct sb_vehic
   struct stage stage = {.distance_m = distance_m};
   const double tilt = atan(grade);
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
-  stage.need.own_nm = weight_nm * (sin(tilt) + vehicle->rolling_ratio * cos(tilt));
+  stage.need.own_nm = weight_nm * (sin(tilt) + vehicle->rolling_resistance_ratio * cos(tilt));
   const struct sb_road *road = &model->load.road;
   const double hold_nm = sb_road_pushed_hold_nm(road, number) * cos(tilt);
   const double bodies_nm = sb_road_pushed_nm(road, number, hold_nm, weight_nm * sin(tilt));
@@ -117,7 +117,7 @@ static struct stages list_stages(const struct sb_model *model, const struct sb_v
 
 static enum fate fate_of(const struct sb_road *road, const struct sb_road_need *need, double stall_nm)
 {
-  const double carried_nm = road->can_slip ? road->sliding_ratio * need->press_nm : INFINITY;
+  const double carried_nm = road->can_slip ? road->kinetic_friction_ratio * need->press_nm : INFINITY;
   if (need->whole_nm < fmin(stall_nm, carried_nm)) return GOES;
   return stall_nm > carried_nm ? SLIPS : STALLS;
 }
@@ -126,9 +126,9 @@ static void say_ground(const struct sb_check_case *at, const struct sb_vehicle *
 {
   const struct sb_road *road = &at->model.load.road;
   const double press_nm = stage_of(&at->model, vehicle, 0).need.press_nm, radius_m = vehicle->wheel_radius_m;
-  const double most_nm = road->static_ratio * press_nm, sliding_nm = road->sliding_ratio * press_nm;
+  const double most_nm = road->static_friction_ratio * press_nm, sliding_nm = road->kinetic_friction_ratio * press_nm;
   if (!road->can_slip) {
-    say(out, "Without `grip` the ground is taken to carry any push.");
+    say(out, "Without `static_friction` the ground is taken to carry any push.");
     return;
   }
   say(out, "The ground carries a push of %s N at the start, %s N.m at the output, and %s N once the wheels slip.",
@@ -238,8 +238,8 @@ void sb_check_put_way(struct sb_json *json, const struct sb_check_case *at)
   const struct sb_road *road = &at->model.load.road;
   const double press_n = stage_of(&at->model, vehicle, 0).need.press_nm / vehicle->wheel_radius_m;
   sb_json_put_object(json, "way");
-  sb_json_put_number(json, "carried_push_n", road->can_slip ? road->static_ratio * press_n : (double)NAN);
-  sb_json_put_number(json, "slipping_push_n", road->can_slip ? road->sliding_ratio * press_n : (double)NAN);
+  sb_json_put_number(json, "carried_push_n", road->can_slip ? road->static_friction_ratio * press_n : (double)NAN);
+  sb_json_put_number(json, "slipping_push_n", road->can_slip ? road->kinetic_friction_ratio * press_n : (double)NAN);
   sb_json_put_object(json, "stall_push_n");
   for (int g = 0; g < at->model.gearbox.gear_count; g++) {
     sb_json_put_number(json, at->model.gearbox.gears[g].name,

@@ -146,8 +146,8 @@ static struct pair pair_of(const struct sb_check_case *at, int p)
                        .slow_name = at->model.gearbox.gears[p].name,
                        .fast_name = at->model.gearbox.gears[p + 1].name,
                        .fast_gear = p + 2,
-                       .down = at->model.control.down_fraction[p],
-                       .up = at->model.control.up_fraction[p]};
+                       .down = at->model.control.downshift_fraction[p],
+                       .up = at->model.control.upshift_fraction[p]};
 }
 
 /* Loads between two of the thresholds' torques, of which either may be a torque of none or of all. */
@@ -234,19 +234,19 @@ static void say_lightest(const struct pair *pair, FILE *out)
     say(out, "Below %s N.m the load drives the motor so hard that %s falls below down.", NUM(figures->helping_down_nm),
         pair->fast_name);
   }
-  if (!figures->is_false_downshift) return;
+  if (!figures->is_needless_downshift) return;
   if (is_down_helped) {
     say(out,
-        "Downshift for nothing: every load of this scenario drives the motor so hard that by its current %s falls below "
+        "Needless downshift: every load of this scenario drives the motor so hard that by its current %s falls below "
         "down.",
         pair->fast_name);
     return;
   }
   if (pair->fast->lightest_speed_rad_s > 0.0) {
-    say(out, "Downshift for nothing: under the lightest load %s runs at %s, so it is never held. Set down below that.",
+    say(out, "Needless downshift: under the lightest load %s runs at %s, so it is never held. Set down below that.",
         pair->fast_name, PCT(pair->fast->lightest_reading));
   } else {
-    say(out, "Downshift for nothing: %s stalls under the lightest load.", pair->fast_name);
+    say(out, "Needless downshift: %s stalls under the lightest load.", pair->fast_name);
   }
 }
 
@@ -385,7 +385,7 @@ static struct sb_figure fast_figure(const struct pair *pair)
 {
   struct sb_figure out;
   snprintf(out.text, sizeof out.text, "%.10s%s", PCT(pair->fast->lightest_reading),
-           pair->figures->is_false_downshift ? ", not held" : "");
+           pair->figures->is_needless_downshift ? ", not held" : "");
   return out;
 }
 

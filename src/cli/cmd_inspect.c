@@ -14,9 +14,9 @@
 #include "inspect/report.h"
 #include "shiftband/units.h"
 
-enum { FAIL_HUNTING, FAIL_STALL, FAIL_PARTING, FAIL_COUNT };
+enum { FAIL_HUNTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
 
-static const char *const fail_words[] = {"hunting", "stall", "parting", NULL};
+static const char *const fail_words[] = {"hunting", "stall", "deviation", NULL};
 
 static const char *const ways[] = {[SB_INSPECT_BEST] = "best",
                                    [SB_INSPECT_GEAR] = "gear",
@@ -202,7 +202,7 @@ static int report(const struct job *job)
   }
   const bool is_failed = (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > 0) ||
                          (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
-                         (request->fails_on[FAIL_PARTING] && job->has_overlay && !isnan(job->overlay.parts_s));
+                         (request->fails_on[FAIL_DEVIATION] && job->has_overlay && !isnan(job->overlay.parts_s));
   return is_failed ? SB_EXIT_VERDICT : SB_EXIT_DONE;
 }
 
@@ -296,7 +296,8 @@ static const struct sb_option options[] = {
 };
 
 static const struct sb_option_rule rules[] = {
-    {"output set try fail-on=parting", SB_NEEDS, "against", "without a scenario there is no simulation beside the log"},
+    {"output set try fail-on=deviation", SB_NEEDS, "against",
+     "without a scenario there is no simulation beside the log"},
     {"output=-", SB_EXCLUDES, "json", "both want standard output"},
     {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
     {0},

@@ -69,8 +69,8 @@ static const struct sb_option options[] = {
      SB_INTO_FLAG(struct sb_map_request, is_json)},
     {"pair", 0, "PAIR", "the gears as SLOWER/FASTER by name, or as a number from 1 (default: the first)",
      SB_INTO_TEXT(struct sb_map_request, pair)},
-    {"down", 0, "FROM..TO", "part of the plane, in percent", SB_INTO_TEXT(struct sb_map_request, down)},
-    {"up", 0, "FROM..TO", "part of the plane, in percent", SB_INTO_TEXT(struct sb_map_request, up)},
+    {"downshift", 0, "FROM..TO", "part of the plane, in percent", SB_INTO_TEXT(struct sb_map_request, down)},
+    {"upshift", 0, "FROM..TO", "part of the plane, in percent", SB_INTO_TEXT(struct sb_map_request, up)},
     {"limits", 0, "FILE.csv", "write the closed-form boundaries there", SB_INTO_OUTPUT(struct sb_map_request, limits)},
     SB_OPTION_SET_OF(struct sb_map_request),
     {"discharge", 0, "N",
@@ -95,8 +95,9 @@ static const struct sb_option options[] = {
      SB_INTO_FLAG(struct sb_map_request, is_join)},
     {"quiet", 'q', NULL, "show no progress", SB_INTO_FLAG(struct sb_map_request, work.is_quiet)},
     SB_OWN_OPTIONS(struct sb_map_request, own),
-    {.help = "Plain maps are then grids of thresholds (--down, --up; about --points each), since only of the built-in "
-             "controller is it known what lies between two points."},
+    {.help =
+         "Plain maps are then grids of thresholds (--downshift, --upshift; about --points each), since only of the built-in "
+         "controller is it known what lies between two points."},
     {0},
 };
 
@@ -104,7 +105,7 @@ static const struct sb_option_rule rules[] = {
     {"+", SB_NEEDS, "join", "a map is of one scenario"},
     {"output=-", SB_EXCLUDES, "json", "both want standard output"},
     {"join", SB_EXCLUDES,
-     "set vary discharge samples seed limits pair down up points shard resume controller controller-command",
+     "set vary discharge samples seed limits pair downshift upshift points shard resume controller controller-command",
      "the shards know the rest"},
     {"samples", SB_EXCLUDES, "vary discharge", "each is a study of its own"},
     {"vary", SB_EXCLUDES, "discharge", "each is a study of its own"},
@@ -113,8 +114,8 @@ static const struct sb_option_rule rules[] = {
     {"samples discharge limits", SB_EXCLUDES, "controller controller-command",
      "exact maps are of the built-in controller only"},
     {"points", SB_NEEDS, "vary controller controller-command", "a map of thresholds is exact, without points"},
-    {"vary", SB_EXCLUDES, "pair down up",
-     "these are for maps of thresholds; to vary one: --vary controller.down=40..60%"},
+    {"vary", SB_EXCLUDES, "pair downshift upshift",
+     "these are for maps of thresholds; to vary one: --vary controller.downshift_below=40..60%"},
     {"resume shard", SB_NEEDS, "samples vary controller controller-command", "an exact map is one piece of work"},
     {"resume", SB_NEEDS, "output", "what is done already lies beside that file"},
     {"shard", SB_NEEDS, "output", "the shard is written there"},
@@ -132,7 +133,7 @@ const struct sb_command sb_command_map = {
     .summary = "the verdict over the whole plane of thresholds, or over a grid of other keys",
     .usage = "[OPTION]... FILE\n--join SHARD... [-o FILE.csv] [--json]",
     .about =
-        "Shows what every pair of down and up thresholds comes to, exactly, and how far the scenario's own are from "
+        "Shows what every pair of downshift and upshift thresholds comes to, exactly, and how far the scenario's own are from "
         "failing; or the share of tolerance samples that each pair survives; or a grid over other keys.",
     .options = options,
     .rules = rules,

@@ -118,7 +118,7 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   if (ca->sensor.filter_s != cb->sensor.filter_s) return "controller.filter";
   if (ca->sample_period_s != cb->sample_period_s) return "controller.sample_period";
   if (ca->start_delay_s != cb->start_delay_s) return "controller.start_delay";
-  if (ca->confirm_count != cb->confirm_count) return "controller.confirm";
+  if (ca->debounce_count != cb->debounce_count) return "controller.debounce_samples";
   return NULL;
 }
 
@@ -188,8 +188,8 @@ static void adopt(struct sb_tuning *tuning, int pair, const struct sb_tune_resul
   *dwell_s = fmax(*dwell_s, result->dwell_s);
   for (int i = 0; i < tuning->machine_count; i++) {
     struct sb_control *control = &tuning->machines[i].model.control;
-    control->down_fraction[pair] = result->down_fraction;
-    control->up_fraction[pair] = result->up_fraction;
+    control->downshift_fraction[pair] = result->downshift_fraction;
+    control->upshift_fraction[pair] = result->upshift_fraction;
     control->dwell_s = *dwell_s;
   }
 }
@@ -358,7 +358,7 @@ static const char *const preferences[] = {"margin", "time", "energy", NULL};
 
 static const struct sb_option options[] = {
     {"prefer", 0, "WHAT",
-     "margin (default): within three quarters of the widest margin the highest down, which spares the motor; time: the most "
+     "margin (default): within three quarters of the widest margin the highest downshift threshold, which spares the motor; time: the most "
      "turns made; energy: the least a turn; the last two keep at least half of the widest margin",
      SB_INTO_CHOICE(struct request, prefer, preferences)},
     {"samples", 0, "N", "quasi-random samples of the tolerances, besides nominal and corners (default 24)",
@@ -397,7 +397,7 @@ const struct sb_command sb_command_tune = {
     .summary = "thresholds and dwell that hold for all scenarios and all their tolerances",
     .usage = "[OPTION]... FILE...",
     .about =
-        "Finds down, up and dwell that work for all the scenarios (the loads that the machine will meet) and all samples "
+        "Finds the downshift and the upshift threshold and the dwell that work for all the scenarios (the loads that the machine will meet) and all samples "
         "of their tolerances, with the margin to the nearest failure.",
     .options = options,
     .rules = rules,

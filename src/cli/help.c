@@ -18,7 +18,7 @@ static int label_of(const struct sb_option *option, char label[SB_OPTION_SHOWN_S
 
 static bool is_shown(const struct sb_option *option)
 {
-  return option->name != NULL && option->kind != SB_OPTION_RENAMED;
+  return option->name != NULL;
 }
 
 /* Where the texts begin: behind the widest label that is not too wide. */

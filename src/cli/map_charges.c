@@ -32,8 +32,8 @@ static void write_number(FILE *out, double value)
 static int write_csv(FILE *out, const void *context)
 {
   const struct by_charge *work = context;
-  fputs("charge_pct,voltage_v,verdict,cause,all_verdicts,shifts,output_turns,given_j,safe_share,up_least_pct,"
-        "up_greatest_pct,down_least_pct,down_greatest_pct\n",
+  fputs("charge_pct,voltage_v,verdict,cause,all_verdicts,shifts,output_turns,given_j,safe_share,upshift_least_pct,"
+        "upshift_greatest_pct,downshift_least_pct,downshift_greatest_pct\n",
         out);
   for (int k = 0; k < work->count; k++) {
     const struct sb_map_charge *at = &work->points[k];
@@ -73,8 +73,8 @@ static void write_json(const struct by_charge *work)
   sb_json_put_string(&json, "scenario", work->model->name);
   sb_json_put_string(&json, "slower", work->model->gearbox.gears[pair].name);
   sb_json_put_string(&json, "faster", work->model->gearbox.gears[pair + 1].name);
-  sb_json_put_number(&json, "down_pct", pct(work->model->control.down_fraction[pair]));
-  sb_json_put_number(&json, "up_pct", pct(work->model->control.up_fraction[pair]));
+  sb_json_put_number(&json, "downshift_below_pct", pct(work->model->control.downshift_fraction[pair]));
+  sb_json_put_number(&json, "upshift_above_pct", pct(work->model->control.upshift_fraction[pair]));
   sb_json_put_array(&json, "discharge");
   for (int k = 0; k < work->count; k++) {
     const struct sb_map_charge *at = &work->points[k];
@@ -109,8 +109,8 @@ static void write_text(FILE *out, const struct by_charge *work)
   const struct sb_model *model = work->model;
   const int pair = work->options->pair;
   fprintf(out, "%s\nthresholds between %s and %s over the discharge: down %.6g %%, up %.6g %%\n\n", model->name,
-          model->gearbox.gears[pair].name, model->gearbox.gears[pair + 1].name, pct(model->control.down_fraction[pair]),
-          pct(model->control.up_fraction[pair]));
+          model->gearbox.gears[pair].name, model->gearbox.gears[pair + 1].name,
+          pct(model->control.downshift_fraction[pair]), pct(model->control.upshift_fraction[pair]));
   fprintf(out, "%-9s%-11s%-10s%-18s%-18s%s\n", "charge", "voltage", "safe", "up holds in", "down holds in",
           "the scenario's own");
   for (int k = 0; k < work->count; k++) {

@@ -88,17 +88,18 @@ int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scen
   if (code != SB_EXIT_DONE) return code;
   *options = sb_map_options_default(&scenario->model);
   options->pair = pair;
-  code = read_range("--down", request->down, &options->down);
-  if (code == SB_EXIT_DONE) code = read_range("--up", request->up, &options->up);
+  code = read_range("--downshift", request->down, &options->down);
+  if (code == SB_EXIT_DONE) code = read_range("--upshift", request->up, &options->up);
   if (code != SB_EXIT_DONE) return code;
   /* A down threshold lies below 100 %. */
   struct sb_map_axis *down = &options->down;
   const int below = (int)ceil((1.0 - down->first_fraction) / down->step_fraction - 1e-6);
   if (down->count > below) down->count = below;
-  if (down->count < 1) return sb_command_usage("--down %s: a down threshold lies below 100 %%", request->down);
+  if (down->count < 1)
+    return sb_command_usage("--downshift %s: a downshift threshold lies below 100 %%", request->down);
   const double up_last = sb_map_axis_at(&options->up, options->up.count - 1);
   if (down->first_fraction + 0.5 * down->step_fraction > up_last) {
-    return sb_command_usage("--down and --up leave no pair with down below up");
+    return sb_command_usage("--downshift and --upshift leave no pair with the downshift below the upshift threshold");
   }
   return SB_EXIT_DONE;
 }

@@ -40,7 +40,7 @@ int sb_map_finish_vary(const struct sb_map_request *request, const struct sb_tas
 int sb_map_run_study(struct sb_map_request *request, const struct sb_tasks *tasks, const char *what,
                      int (*finish)(const struct sb_map_request *, const struct sb_tasks_result *, bool *));
 
-/* The plane that is asked for by --pair, --down and --up. Complaints are told; returns an exit code. */
+/* The plane that is asked for by --pair, --downshift and --upshift. Complaints are told; returns an exit code. */
 int sb_map_read_plane(const struct sb_map_request *request, const struct sb_scenario *scenario,
                       struct sb_map_options *options);
 

@@ -16,7 +16,7 @@
 struct plan {
   char scenario[128], slower[SB_NAME_SIZE], faster[SB_NAME_SIZE];
   struct sb_map_axis down, up;
-  double own_down_fraction, own_up_fraction;
+  double own_downshift_fraction, own_upshift_fraction;
   long samples, seed;
   bool is_whole; /* the picture shows all of the plane */
 };
@@ -36,7 +36,7 @@ static void write_plan(struct sb_lines *lines, const struct plan *plan)
                plan->slower, plan->faster);
   sb_lines_add(lines, "%.17g %.17g %d\n", plan->down.first_fraction, plan->down.step_fraction, plan->down.count);
   sb_lines_add(lines, "%.17g %.17g %d\n", plan->up.first_fraction, plan->up.step_fraction, plan->up.count);
-  sb_lines_add(lines, "%.17g %.17g\n", plan->own_down_fraction, plan->own_up_fraction);
+  sb_lines_add(lines, "%.17g %.17g\n", plan->own_downshift_fraction, plan->own_upshift_fraction);
 }
 
 /* Takes the next line; NULL when it does not fit or is none. */
@@ -70,7 +70,7 @@ static bool read_plan(const char *text, struct plan *plan)
   if (text == NULL || sscanf(first, "survival %ld %ld %d", &plan->samples, &plan->seed, &is_whole) != 3) return false;
   plan->is_whole = is_whole != 0;
   return read_axis(down, &plan->down) && read_axis(up, &plan->up) &&
-         sscanf(own, "%lf %lf", &plan->own_down_fraction, &plan->own_up_fraction) == 2;
+         sscanf(own, "%lf %lf", &plan->own_downshift_fraction, &plan->own_upshift_fraction) == 2;
 }
 
 /* Loads one sample. SB_ERR_SCENARIO: it is no valid scenario. */
@@ -202,16 +202,16 @@ static void write_json(const struct plan *plan, const struct sb_survival *surviv
   sb_json_put_integer(&json, "seed", plan->seed);
   sb_json_put_number(&json, "confidence", SB_SURVIVAL_CONFIDENCE);
   sb_json_put_object(&json, "own");
-  sb_json_put_number(&json, "down_pct", sb_map_pct(plan->own_down_fraction));
-  sb_json_put_number(&json, "up_pct", sb_map_pct(plan->own_up_fraction));
+  sb_json_put_number(&json, "downshift_below_pct", sb_map_pct(plan->own_downshift_fraction));
+  sb_json_put_number(&json, "upshift_above_pct", sb_map_pct(plan->own_upshift_fraction));
   if (best->own >= 0) {
     sb_json_put_integer(&json, "survived", best->own);
     sb_json_put_number(&json, "share_least", sb_survival_least_share(best->own, survival->samples));
   }
   sb_json_close(&json);
   sb_json_put_object(&json, "best");
-  sb_json_put_number(&json, "down_pct", sb_map_axis_pct(&plan->down, best->down));
-  sb_json_put_number(&json, "up_pct", sb_map_axis_pct(&plan->up, best->up));
+  sb_json_put_number(&json, "downshift_below_pct", sb_map_axis_pct(&plan->down, best->down));
+  sb_json_put_number(&json, "upshift_above_pct", sb_map_axis_pct(&plan->up, best->up));
   sb_json_put_integer(&json, "survived", best->survived);
   sb_json_put_number(&json, "share_least", sb_survival_least_share(best->survived, survival->samples));
   sb_json_put_integer(&json, "points", best->points);
@@ -224,7 +224,8 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
                              const struct sb_survival *survival, long refused_count, struct sb_error *err)
 {
   struct sb_survival_best best;
-  enum sb_status status = sb_survival_find_best(survival, plan->own_down_fraction, plan->own_up_fraction, &best, err);
+  enum sb_status status =
+      sb_survival_find_best(survival, plan->own_downshift_fraction, plan->own_upshift_fraction, &best, err);
   if (status != SB_OK) return status;
   if (request->is_json) {
     write_json(plan, survival, &best, refused_count);
@@ -233,8 +234,8 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
   FILE *out = sb_map_words_stream(request);
   fprintf(out, "%s\nthresholds between %s and %s, %ld random samples of the tolerances, seed %ld\n\n", plan->scenario,
           plan->slower, plan->faster, plan->samples, plan->seed);
-  status =
-      sb_survival_write_picture(out, survival, plan->own_down_fraction, plan->own_up_fraction, plan->is_whole, err);
+  status = sb_survival_write_picture(out, survival, plan->own_downshift_fraction, plan->own_upshift_fraction,
+                                     plan->is_whole, err);
   if (status == SB_OK) write_words(out, plan, survival, &best, refused_count);
   return status;
 }
@@ -284,8 +285,8 @@ static struct plan make_plan(const struct sampling *sampling)
   const int pair = sampling->options.pair;
   struct plan plan = {.down = sampling->options.down,
                       .up = sampling->options.up,
-                      .own_down_fraction = model->control.down_fraction[pair],
-                      .own_up_fraction = model->control.up_fraction[pair],
+                      .own_downshift_fraction = model->control.downshift_fraction[pair],
+                      .own_upshift_fraction = model->control.upshift_fraction[pair],
                       .samples = request->samples,
                       .seed = request->seed,
                       .is_whole = request->down != NULL || request->up != NULL};

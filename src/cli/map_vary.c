@@ -159,7 +159,8 @@ int sb_map_do_plane_grid(struct sb_map_request *request, const struct sb_scenari
   const int down_stride = sb_map_axis_stride(&plane.down, points), up_stride = sb_map_axis_stride(&plane.up, points);
   snprintf(vary.grid.scenario, sizeof vary.grid.scenario, "%s", scenario->model.name);
   vary.grid.axis_count = 2;
-  code = lay_axis(scenario, "down", plane.pair, &plane.down, down_stride, &vary.grid.axes[0]);
-  if (code == SB_EXIT_DONE) code = lay_axis(scenario, "up", plane.pair, &plane.up, up_stride, &vary.grid.axes[1]);
+  code = lay_axis(scenario, "downshift_below", plane.pair, &plane.down, down_stride, &vary.grid.axes[0]);
+  if (code == SB_EXIT_DONE)
+    code = lay_axis(scenario, "upshift_above", plane.pair, &plane.up, up_stride, &vary.grid.axes[1]);
   return code == SB_EXIT_DONE ? run_grid(request, scenario, &vary) : code;
 }

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "cli/old_words.h"
 #include "cli/option_reader.h"
 
 bool sb_options_read_count(const char *text, long least, long greatest, long *count)
@@ -65,7 +66,8 @@ static int refuse_word(const struct sb_option *option, const char *found)
 {
   char list[512];
   sb_option_list_words(option, " or ", list, sizeof list);
-  const char *nearest = sb_options_nearest(found, option->words);
+  const char *now = sb_old_words_find(sb_old_verdicts, found), *nearest = sb_options_nearest(found, option->words);
+  if (now != NULL) return sb_command_usage("--%s: %s is now called %s", option->name, found, now);
   if (nearest == NULL) return sb_command_usage("--%s needs %s, found \"%s\"", option->name, list, found);
   return sb_command_usage("--%s needs %s, found \"%s\"; did you mean %s?", option->name, list, found, nearest);
 }
@@ -133,7 +135,6 @@ int sb_option_take(const struct sb_option_reader *reader, const struct sb_option
     case SB_OPTION_QUANTITY: return take_quantity(option, value, field);
     case SB_OPTION_MARKS: return take_marks(option, value, field);
     case SB_OPTION_CALL: return option->take(reader->request, value);
-    case SB_OPTION_RENAMED: break;
   }
   return SB_EXIT_DONE;
 }

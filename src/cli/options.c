@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/nearest.h"
+#include "cli/old_words.h"
 #include "cli/option_reader.h"
 
 enum { NAME_LENGTH_MAX = 32 };
@@ -49,10 +50,12 @@ static enum step refuse_unknown(const struct sb_option_reader *reader, const cha
   const char *names[SB_OPTION_MAX + 3] = {"help", "version"};
   size_t count = 2;
   for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
-    if (o->name != NULL && o->kind != SB_OPTION_RENAMED) names[count++] = o->name;
+    if (o->name != NULL) names[count++] = o->name;
   }
-  const char *nearest = sb_options_nearest(name, names);
-  if (nearest != NULL) {
+  const char *now = sb_old_words_find(sb_old_options, name), *nearest = sb_options_nearest(name, names);
+  if (now != NULL && sb_option_find(reader->command->options, now, strlen(now)) != NULL) {
+    sb_command_usage("%s is now called --%s", word, now);
+  } else if (nearest != NULL) {
     sb_command_usage("no option %s; did you mean --%s?", word, nearest);
   } else {
     sb_command_usage("no option %s", word);
@@ -64,10 +67,6 @@ static enum step refuse_unknown(const struct sb_option_reader *reader, const cha
 static enum step take(struct sb_option_reader *reader, const struct sb_option *option, const char *attached)
 {
   const char *value = attached;
-  if (option->kind == SB_OPTION_RENAMED) {
-    sb_command_usage("--%s is now --%s", option->name, option->help);
-    return STEP_REFUSED;
-  }
   if (option->value != NULL && value == NULL) {
     if (reader->next >= reader->argc) {
       sb_command_usage("--%s needs a value: %s", option->name, option->value);

@@ -44,8 +44,7 @@ enum sb_option_kind {
   SB_OPTION_CHOICE,   /* an enum: the place of the value among words */
   SB_OPTION_QUANTITY, /* double in SI units, above `above` */
   SB_OPTION_MARKS,    /* bool[]: a list with commas of words, or any for all */
-  SB_OPTION_CALL,     /* whatever take() does with it */
-  SB_OPTION_RENAMED   /* an old name: refused with the new one, which is its help */
+  SB_OPTION_CALL      /* whatever take() does with it */
 };
 
 struct sb_option {

@@ -33,7 +33,7 @@ uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_
                              int32_t reading, uint8_t is_engaged)
 {
   const uint8_t gear = state->gear;
-  const uint8_t confirm = setup->confirm_samples > 0 ? setup->confirm_samples : 1;
+  const uint8_t debounce = setup->debounce_samples > 0 ? setup->debounce_samples : 1;
   const uint8_t has_lower = gear > 1 && gear <= SB_CONTROLLER_GEAR_MAX;
   const uint8_t has_higher = gear >= 1 && gear < setup->gear_count && gear < SB_CONTROLLER_GEAR_MAX;
 
@@ -41,12 +41,14 @@ uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_
     state->wait_samples--;
     is_engaged = 0; /* as in neutral: nothing is decided and nothing is counted */
   }
-  state->below_count = counted(state->below_count, is_engaged && has_lower && reading < setup->down[gear - 2]);
-  state->above_count = counted(state->above_count, is_engaged && has_higher && reading > setup->up[gear - 1]);
+  state->below_count =
+      counted(state->below_count, is_engaged && has_lower && reading < setup->downshift_below[gear - 2]);
+  state->above_count =
+      counted(state->above_count, is_engaged && has_higher && reading > setup->upshift_above[gear - 1]);
 
-  if (state->below_count >= confirm) {
+  if (state->below_count >= debounce) {
     command(setup, state, (uint8_t)(gear - 1));
-  } else if (state->above_count >= confirm) {
+  } else if (state->above_count >= debounce) {
     command(setup, state, (uint8_t)(gear + 1));
   }
   return state->gear;

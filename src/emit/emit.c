@@ -74,11 +74,11 @@ static void take_thresholds(struct sb_emission *out, bool is_own_count)
   const struct sb_sensor *sensor = &control->sensor;
   const double reference = reference_of(sensor), count = sensor->resolution_fraction;
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->asked_down[p] = control->down_fraction[p] * reference;
-    out->asked_up[p] = control->up_fraction[p] * reference;
+    out->asked_down[p] = control->downshift_fraction[p] * reference;
+    out->asked_up[p] = control->upshift_fraction[p] * reference;
     if (is_own_count || !(count > 0.0)) continue;
-    control->down_fraction[p] = (sb_sensor_down_count(sensor, control->down_fraction[p]) - 0.5) * count;
-    control->up_fraction[p] = (sb_sensor_up_count(sensor, control->up_fraction[p]) + 0.5) * count;
+    control->downshift_fraction[p] = (sb_sensor_down_count(sensor, control->downshift_fraction[p]) - 0.5) * count;
+    control->upshift_fraction[p] = (sb_sensor_up_count(sensor, control->upshift_fraction[p]) + 0.5) * count;
   }
 }
 
@@ -122,18 +122,19 @@ static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_er
   struct sb_control *control = &out->model.control;
   const struct sb_emit_unit unit = sb_emit_unit(out);
   const double count_fraction = sb_sensor_count_fraction(&control->sensor), reach = reach_of(out);
-  const double down = floor(in_counts(control->down_fraction[pair], count_fraction) + reach);
-  const double up = ceil(in_counts(control->up_fraction[pair], count_fraction) - reach);
+  const double down = floor(in_counts(control->downshift_fraction[pair], count_fraction) + reach);
+  const double up = ceil(in_counts(control->upshift_fraction[pair], count_fraction) - reach);
   if (!(down >= 1.0)) {
-    return sb_fail(err, SB_ERR_SCENARIO, "down of %g %s%s lies below one count of %g %s: needs a finer sensor",
+    return sb_fail(err, SB_ERR_SCENARIO,
+                   "downshift_below of %g %s%s lies below one count of %g %s: needs a finer sensor",
                    out->asked_down[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
   if (!(up < (double)INT32_MAX)) {
-    return sb_fail(err, SB_ERR_SCENARIO, "up of %g %s%s is more counts of %g %s than 32 bits hold",
+    return sb_fail(err, SB_ERR_SCENARIO, "upshift_above of %g %s%s is more counts of %g %s than 32 bits hold",
                    out->asked_up[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
-  control->down_fraction[pair] = down * count_fraction;
-  control->up_fraction[pair] = up * count_fraction;
+  control->downshift_fraction[pair] = down * count_fraction;
+  control->upshift_fraction[pair] = up * count_fraction;
   return SB_OK;
 }
 
@@ -146,8 +147,8 @@ static enum sb_status round_all(struct sb_emission *out, struct sb_error *err)
   }
   out->setup = sb_run_controller_setup(&out->model);
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->acts_below[p] = ((double)out->setup.down[p] - reach) * out->count;
-    out->acts_above[p] = ((double)out->setup.up[p] + reach) * out->count;
+    out->acts_below[p] = ((double)out->setup.downshift_below[p] - reach) * out->count;
+    out->acts_above[p] = ((double)out->setup.upshift_above[p] + reach) * out->count;
     out->is_moved |= fabs(out->acts_below[p] - out->asked_down[p]) > 1e-9 * out->asked_down[p] ||
                      fabs(out->acts_above[p] - out->asked_up[p]) > 1e-9 * out->asked_up[p];
   }
@@ -250,11 +251,12 @@ static enum sb_status compare_closed_forms(const struct sb_model *model, const s
   const struct sb_closed_form given = sb_closed_form_solve(model), rounded = sb_closed_form_solve(&out->model);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     if (!rounded.pairs[p].is_stuck_low || given.pairs[p].is_stuck_low) continue;
-    return sb_fail(err, SB_ERR_SCENARIO,
-                   "counts of %g %s are too coarse: up of %g %s%s becomes %g %s%s, which %s never reaches under the "
-                   "lightest load; take a finer sensor, or tune with its resolution",
-                   out->count * unit.scale, unit.name, out->asked_up[p] * unit.scale, unit.name, unit.left,
-                   out->acts_above[p] * unit.scale, unit.name, unit.left, model->gearbox.gears[p].name);
+    return sb_fail(
+        err, SB_ERR_SCENARIO,
+        "counts of %g %s are too coarse: upshift_above of %g %s%s becomes %g %s%s, which %s never reaches under the "
+        "lightest load; take a finer sensor, or tune with its resolution",
+        out->count * unit.scale, unit.name, out->asked_up[p] * unit.scale, unit.name, unit.left,
+        out->acts_above[p] * unit.scale, unit.name, unit.left, model->gearbox.gears[p].name);
   }
   return SB_OK;
 }

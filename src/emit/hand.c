@@ -28,14 +28,15 @@ static void write_page_top(FILE *out, const struct sb_emission *emission, const 
 /* PT of the timer and PV of the counters are the same in both forms. */
 static unsigned confirm(const struct sb_emission *emission)
 {
-  return emission->setup.confirm_samples > 0 ? emission->setup.confirm_samples : 1U;
+  return emission->setup.debounce_samples > 0 ? emission->setup.debounce_samples : 1U;
 }
 
 static void write_step(FILE *out, const struct sb_emission *emission, int pair, int is_down)
 {
   const int from = is_down ? pair + 2 : pair + 1;
   fprintf(out, "    %s <- GEAR = %d and READING %s %ld and ALLOWED\n", is_down ? "LOW " : "HIGH", from,
-          is_down ? "<" : ">", (long)(is_down ? emission->setup.down[pair] : emission->setup.up[pair]));
+          is_down ? "<" : ">",
+          (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
 }
 
 int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source)
@@ -69,7 +70,7 @@ int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const ch
 static void write_rung(FILE *out, const struct sb_emission *emission, int number, int pair, int is_down)
 {
   const int from = is_down ? pair + 2 : pair + 1, to = is_down ? pair + 1 : pair + 2;
-  const long threshold = is_down ? emission->setup.down[pair] : emission->setup.up[pair];
+  const long threshold = is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair];
   char condition[48];
   const int length = snprintf(condition, sizeof condition, "READING %s %ld", is_down ? "<" : ">", threshold);
   fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ %s ]--[ ALLOWED ]", number, from, condition);

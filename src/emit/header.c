@@ -86,14 +86,14 @@ static void write_constants(FILE *out, const struct sb_emission *emission, const
   }
   fprintf(out, "static const struct sb_controller_setup %s_setup = {\n    {", names->small);
   const int pair_count = setup->gear_count > 1 ? setup->gear_count - 1 : 1;
-  write_list(out, setup->down, pair_count);
-  fputs("}, /* down: counts, by pair from the lowest gears up */\n    {", out);
-  write_list(out, setup->up, pair_count);
+  write_list(out, setup->downshift_below, pair_count);
+  fputs("}, /* downshift_below: counts, by pair from the lowest gears up */\n    {", out);
+  write_list(out, setup->upshift_above, pair_count);
   fprintf(out,
-          "}, /* up */\n    %luu, /* dwell_samples */\n    %luu, /* start_delay_samples */\n"
-          "    %uu, /* confirm_samples */\n    %uu  /* gear_count */\n};\n",
+          "}, /* upshift_above */\n    %luu, /* dwell_samples */\n    %luu, /* start_delay_samples */\n"
+          "    %uu, /* debounce_samples */\n    %uu  /* gear_count */\n};\n",
           (unsigned long)setup->dwell_samples, (unsigned long)setup->start_delay_samples,
-          (unsigned)setup->confirm_samples, (unsigned)setup->gear_count);
+          (unsigned)setup->debounce_samples, (unsigned)setup->gear_count);
 }
 
 /* Bits that the recorded readings need: 16 or 32. */

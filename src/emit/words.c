@@ -155,7 +155,7 @@ static void write_threshold(FILE *out, const struct sb_emission *emission, const
   const int from = is_down ? pair + 2 : pair + 1, to = is_down ? pair + 1 : pair + 2;
   const struct threshold threshold = {
       .is_down = is_down,
-      .counts = (long)(is_down ? emission->setup.down[pair] : emission->setup.up[pair]),
+      .counts = (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]),
       .acts = is_down ? emission->acts_below[pair] : emission->acts_above[pair],
       .asked = is_down ? emission->asked_down[pair] : emission->asked_up[pair],
   };
@@ -183,7 +183,7 @@ void sb_emit_write_thresholds(FILE *out, const struct sb_emission *emission, con
           (unsigned long)setup->dwell_samples, (double)setup->dwell_samples * control->sample_period_s);
   fprintf(out, "%safter the start:       no decision for %lu samples (%g s)\n", lead,
           (unsigned long)setup->start_delay_samples, (double)setup->start_delay_samples * control->sample_period_s);
-  fprintf(out, "%sreadings in a row beyond a threshold before a shift: %u\n", lead, (unsigned)setup->confirm_samples);
+  fprintf(out, "%sreadings in a row beyond a threshold before a shift: %u\n", lead, (unsigned)setup->debounce_samples);
 }
 
 void sb_emit_write_notes(FILE *out, const struct sb_emission *emission, const char *lead)

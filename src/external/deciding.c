@@ -27,12 +27,12 @@ static struct sb_own_input input_of(const struct sb_model *model, const struct s
                                .count_pct = 100.0 * sb_sensor_count_fraction(&control->sensor),
                                .dwell_samples = setup->dwell_samples,
                                .start_delay_samples = setup->start_delay_samples,
-                               .confirm_samples = setup->confirm_samples};
+                               .debounce_samples = setup->debounce_samples};
   for (int p = 0; p + 1 < setup->gear_count; p++) {
-    input.down[p] = setup->down[p];
-    input.up[p] = setup->up[p];
-    input.down_pct[p] = 100.0 * control->down_fraction[p];
-    input.up_pct[p] = 100.0 * control->up_fraction[p];
+    input.downshift_below[p] = setup->downshift_below[p];
+    input.upshift_above[p] = setup->upshift_above[p];
+    input.downshift_below_pct[p] = 100.0 * control->downshift_fraction[p];
+    input.upshift_above_pct[p] = 100.0 * control->upshift_fraction[p];
   }
   return input;
 }

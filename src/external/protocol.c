@@ -56,13 +56,13 @@ size_t sb_protocol_write_header(char text[SB_PROTOCOL_HEADER_SIZE], const struct
       (long)input->start_gear);
   add_number(&line, " sample_period_s=", input->sample_period_s);
   add_number(&line, " count_pct=", input->count_pct);
-  add(&line, " start_delay_samples=%lu dwell_samples=%lu confirm_samples=%lu",
+  add(&line, " start_delay_samples=%lu dwell_samples=%lu debounce_samples=%lu",
       (unsigned long)input->start_delay_samples, (unsigned long)input->dwell_samples,
-      (unsigned long)input->confirm_samples);
-  add_counts(&line, "down", input->down, pair_count);
-  add_counts(&line, "up", input->up, pair_count);
-  add_percents(&line, "down_pct", input->down_pct, pair_count);
-  add_percents(&line, "up_pct", input->up_pct, pair_count);
+      (unsigned long)input->debounce_samples);
+  add_counts(&line, "downshift_below", input->downshift_below, pair_count);
+  add_counts(&line, "upshift_above", input->upshift_above, pair_count);
+  add_percents(&line, "downshift_below_pct", input->downshift_below_pct, pair_count);
+  add_percents(&line, "upshift_above_pct", input->upshift_above_pct, pair_count);
   add(&line, "\n");
   return line.length;
 }
@@ -155,10 +155,11 @@ bool sb_protocol_read_header(const char *text, struct sb_own_input *input, long 
          take_word(&text, " count_pct=") && take_number(&text, 0.0, HUGE_VAL, &input->count_pct) &&
          take_word(&text, " start_delay_samples=") && take_count(&text, &input->start_delay_samples) &&
          take_word(&text, " dwell_samples=") && take_count(&text, &input->dwell_samples) &&
-         take_word(&text, " confirm_samples=") && take_count(&text, &input->confirm_samples) &&
-         take_counts(&text, " down=", input->down, pair_count) && take_counts(&text, " up=", input->up, pair_count) &&
-         take_percents(&text, " down_pct=", input->down_pct, pair_count) &&
-         take_percents(&text, " up_pct=", input->up_pct, pair_count) && is_line_end(text);
+         take_word(&text, " debounce_samples=") && take_count(&text, &input->debounce_samples) &&
+         take_counts(&text, " downshift_below=", input->downshift_below, pair_count) &&
+         take_counts(&text, " upshift_above=", input->upshift_above, pair_count) &&
+         take_percents(&text, " downshift_below_pct=", input->downshift_below_pct, pair_count) &&
+         take_percents(&text, " upshift_above_pct=", input->upshift_above_pct, pair_count) && is_line_end(text);
 }
 
 bool sb_protocol_read_sample(const char *text, struct sb_own_input *input)

@@ -114,12 +114,12 @@ static void make_bare(struct sb_model *model)
   model->shifter.ops = sb_shifter_kind_find("selector");
   model->shifter.timeout_s = INFINITY;
   model->gearbox.gear_count = 1;
-  model->gearbox.gears[0] = (struct sb_gear){.mesh_count = 1, .motor_sense = +1, .back_efficiency = NAN};
+  model->gearbox.gears[0] = (struct sb_gear){.mesh_count = 1, .motor_direction = +1, .back_efficiency = NAN};
   model->gearbox.gears[0].meshes[0] =
       (struct sb_mesh){.driver_teeth = 1.0, .driven_teeth = 1.0, .efficiency = 1.0, .is_internal = true};
   model->control.start_gear = 1;
   model->control.sample_period_s = 1.0;
-  model->control.confirm_count = 1;
+  model->control.debounce_count = 1;
   model->limits = (struct sb_limits){
       .output_torque_nm = INFINITY, .winding_c = INFINITY, .stall_time_s = INFINITY, .hunt_window_s = NAN};
   sb_gearbox_derive(&model->gearbox);

@@ -99,7 +99,7 @@ static bool find_share(const struct sb_model *model, const char *path, struct kn
 /* The speed that an inner loop holds, given as a share or as a speed. */
 static bool find_target(const struct sb_model *model, const char *path, struct knob *knob)
 {
-  if (strcmp(path, "drive.target") != 0 || model->drive.mode != SB_DRIVE_SPEED_HOLD) return false;
+  if (strcmp(path, "drive.target") != 0 || model->drive.mode != SB_DRIVE_SPEED_CONTROL) return false;
   *knob = (struct knob){.written = model->drive.target_rad_s, .unit_scale = 1.0 / SB_RPM, .unit = "rpm"};
   strcpy(knob->path, path);
   return true;
@@ -150,10 +150,12 @@ static size_t add_joint_knobs(const struct sb_model *model, struct knob *knobs)
   }
   if (model->gearbox.gear_count < 2) return count;
   const bool is_single = model->gearbox.gear_count == 2;
-  const double down = is_single ? model->control.down_fraction[0] : 1.0;
-  const double up = is_single ? model->control.up_fraction[0] : 1.0;
-  knobs[count] = (struct knob){.kind = KNOB_DOWN, .path = "controller.down", .written = down, .unit_scale = 1.0};
-  knobs[count + 1] = (struct knob){.kind = KNOB_UP, .path = "controller.up", .written = up, .unit_scale = 1.0};
+  const double down = is_single ? model->control.downshift_fraction[0] : 1.0;
+  const double up = is_single ? model->control.upshift_fraction[0] : 1.0;
+  knobs[count] =
+      (struct knob){.kind = KNOB_DOWN, .path = "controller.downshift_below", .written = down, .unit_scale = 1.0};
+  knobs[count + 1] =
+      (struct knob){.kind = KNOB_UP, .path = "controller.upshift_above", .written = up, .unit_scale = 1.0};
   for (size_t k = count; is_single && k < count + 2; k++) {
     knobs[k].unit_scale = 100.0;
     strcpy(knobs[k].unit, "%");
@@ -245,8 +247,8 @@ static struct sb_model turned(const struct search *search, double factor)
 {
   struct sb_model model = search->scenario->model;
   for (int p = 0; p + 1 < model.gearbox.gear_count; p++) {
-    if (search->knob->kind == KNOB_DOWN) model.control.down_fraction[p] *= factor;
-    if (search->knob->kind == KNOB_UP) model.control.up_fraction[p] *= factor;
+    if (search->knob->kind == KNOB_DOWN) model.control.downshift_fraction[p] *= factor;
+    if (search->knob->kind == KNOB_UP) model.control.upshift_fraction[p] *= factor;
   }
   if (search->knob->kind == KNOB_LOAD) scale_load(&model.load, factor, search->table_room);
   return model;
@@ -255,7 +257,7 @@ static struct sb_model turned(const struct search *search, double factor)
 static bool is_ordered(const struct sb_model *model)
 {
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    if (!(model->control.down_fraction[p] < model->control.up_fraction[p])) return false;
+    if (!(model->control.downshift_fraction[p] < model->control.upshift_fraction[p])) return false;
   }
   return true;
 }

@@ -150,7 +150,7 @@ struct excuse {
 static bool is_excused(struct excuse *excuse, double time_s)
 {
   const struct sb_log *log = excuse->log;
-  const double *drive = log->columns[SB_LOG_DRIVE], *gear = log->columns[SB_LOG_GEAR];
+  const double *drive = log->columns[SB_LOG_DUTY], *gear = log->columns[SB_LOG_GEAR];
   for (; excuse->row < log->count && log->time_s[excuse->row] <= time_s; excuse->row++) {
     if (drive != NULL && isfinite(drive[excuse->row])) excuse->is_off = drive[excuse->row] == 0.0;
     if (gear != NULL && isfinite(gear[excuse->row])) excuse->is_neutral = gear[excuse->row] == 0.0;

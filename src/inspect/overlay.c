@@ -70,7 +70,7 @@ static double value_at(const struct sb_log *simulated, int column, double time_s
   if (time_s < t[0] - slack || time_s > t[simulated->count - 1] + slack) return NAN;
   const double reach_s = is_before ? time_s - slack : time_s + slack;
   while (*row + 1 < simulated->count && t[*row + 1] <= reach_s) (*row)++;
-  if (*row + 1 == simulated->count || column == SB_LOG_GEAR || column == SB_LOG_DRIVE) return x[*row];
+  if (*row + 1 == simulated->count || column == SB_LOG_GEAR || column == SB_LOG_DUTY) return x[*row];
   const double span = t[*row + 1] - t[*row];
   if (!(span > 0.0)) return x[*row];
   const double share = fmin(1.0, fmax(0.0, (time_s - t[*row]) / span));
@@ -188,7 +188,7 @@ static enum sb_status compare_column(const struct sb_log *log, const struct sb_l
 /* The drive is an order, not an answer, and the reading repeats the motor's speed. */
 static bool is_wanted(const struct sb_log *log, int column)
 {
-  if (log->columns[column] == NULL || column == SB_LOG_DRIVE) return false;
+  if (log->columns[column] == NULL || column == SB_LOG_DUTY) return false;
   return column != SB_LOG_READING || log->columns[SB_LOG_MOTOR_SPEED] == NULL;
 }
 

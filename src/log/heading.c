@@ -21,7 +21,7 @@ static const struct {
     {"motor_speed", SB_FIT_SPEED},
     {"motor_current", SB_FIT_CURRENT},
     {"supply_voltage", SB_FIT_VOLTAGE},
-    {"drive", SB_FIT_DUTY},
+    {"duty_fraction", SB_FIT_DUTY},
 };
 
 /* Units as a name's ending. */
@@ -131,6 +131,6 @@ struct sb_log_heading sb_log_heading_read(const char *name, const struct sb_fit_
   if (unit == NULL) unit = find_fact(options->units, options->unit_count, columns[heading.column].name);
   if (unit != NULL) set_unit(&heading, unit, strlen(unit));
   /* A gear is a number, and a trace gives the duty as a plain fraction. */
-  if (heading.column == SB_FIT_GEAR || strcmp(name, "drive") == 0) heading.has_unit = true;
+  if (heading.column == SB_FIT_GEAR || strcmp(name, "duty_fraction") == 0) heading.has_unit = true;
   return heading;
 }

@@ -66,7 +66,7 @@ enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, cons
   const size_t i = log->count++;
   log->time_s[i] = row->time_s;
   log->columns[SB_LOG_GEAR][i] = row->gear;
-  log->columns[SB_LOG_DRIVE][i] = row->drive;
+  log->columns[SB_LOG_DUTY][i] = row->duty_fraction;
   log->columns[SB_LOG_MOTOR_SPEED][i] = row->motor_speed_rad_s / SB_RPM;
   log->columns[SB_LOG_READING][i] = row->reading_pct;
   log->columns[SB_LOG_OUTPUT_SPEED][i] = row->output_speed_rad_s / SB_RPM;

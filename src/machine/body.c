@@ -5,7 +5,7 @@
 
 #include "machine/body/kinds.h"
 
-const struct sb_body_ops *const sb_body_kinds[] = {&sb_body_vehicle, &sb_body_hoist, &sb_body_rotor, NULL};
+const struct sb_body_ops *const sb_body_kinds[] = {&sb_body_vehicle, &sb_body_hoist, &sb_body_fan, &sb_body_pump, NULL};
 
 const struct sb_body_ops *sb_body_kind_find(const char *name)
 {

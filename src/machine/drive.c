@@ -65,7 +65,7 @@ struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct s
 
   const double sense = state.order;
   const double greatest = greatest_duty(drive, fabs(state.duty));
-  const double duty = drive->mode == SB_DRIVE_SPEED_HOLD
+  const double duty = drive->mode == SB_DRIVE_SPEED_CONTROL
                           ? hold_duty(drive, sense * speed_rad_s, greatest, &state.integral_rad)
                           : greatest;
   state.duty = sense * duty;

@@ -27,10 +27,10 @@ void sb_gearbox_derive(struct sb_gearbox *gearbox)
   for (int i = 0; i < gearbox->gear_count; i++) derive_gear(&gearbox->gears[i]);
 
   /* Forward at the output is what gear 1 does. */
-  const int forward = gearbox->gears[0].sense * gearbox->gears[0].motor_sense;
+  const int forward = gearbox->gears[0].sense * gearbox->gears[0].motor_direction;
   for (int i = 0; i < gearbox->gear_count; i++) {
     struct sb_gear *gear = &gearbox->gears[i];
-    gear->output_sense = gear->sense * gear->motor_sense * forward;
+    gear->output_sense = gear->sense * gear->motor_direction * forward;
   }
 }
 

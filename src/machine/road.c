@@ -54,10 +54,11 @@ double sb_road_pushed_hold_nm(const struct sb_road *road, int count)
 
 double sb_road_ballast_kg(const struct sb_road *road, const struct sb_road_need *need)
 {
-  const double short_nm = need->whole_nm - road->sliding_ratio * need->press_nm;
+  const double short_nm = need->whole_nm - road->kinetic_friction_ratio * need->press_nm;
   if (short_nm <= 0.0) return 0.0;
   /* Each kilogram adds its press whole, for it lies on the driven wheels, and its share of what the vehicle asks. */
   const double mass_kg = road->inertia_kg_m2 / (road->wheel_radius_m * road->wheel_radius_m);
-  const double gain_nm_kg = (road->sliding_ratio * need->press_nm / road->driven_share - need->own_nm) / mass_kg;
+  const double gain_nm_kg =
+      (road->kinetic_friction_ratio * need->press_nm / road->driven_share - need->own_nm) / mass_kg;
   return gain_nm_kg > 0.0 ? short_nm / gain_nm_kg : INFINITY;
 }

@@ -35,7 +35,7 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
   static const enum sb_map_class classes[SB_VERDICT_KIND_COUNT] = {
       [SB_VERDICT_STALL] = SB_MAP_STALLS,
       [SB_VERDICT_STUCK_LOW] = SB_MAP_STUCK_LOW,
-      [SB_VERDICT_FALSE_DOWNSHIFT] = SB_MAP_FALSE_DOWNSHIFT,
+      [SB_VERDICT_NEEDLESS_DOWNSHIFT] = SB_MAP_NEEDLESS_DOWNSHIFT,
       [SB_VERDICT_OVERLOAD] = SB_MAP_OVERLOADS,
       [SB_VERDICT_NOT_ENGAGED] = SB_MAP_LATE,
       [SB_VERDICT_SLIPPING] = SB_MAP_SLIPS,

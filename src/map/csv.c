@@ -40,9 +40,10 @@ static void write_cell(FILE *out, const struct sb_map_options *options, const st
 
 int sb_map_write_csv(FILE *out, const struct sb_map *map)
 {
-  fputs("down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause,all_verdicts,shifts,output_turns,given_j,"
-        "greatest_torque_nm\n",
-        out);
+  fputs(
+      "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,shifts,output_turns,given_j,"
+      "greatest_torque_nm\n",
+      out);
   for (size_t i = 0; i < map->cell_count; i++) {
     struct sb_map_cell cell = map->cells[i];
     if (trim(&map->options, &cell)) write_cell(out, &map->options, &cell);
@@ -50,9 +51,9 @@ int sb_map_write_csv(FILE *out, const struct sb_map *map)
   return ferror(out) ? -1 : 0;
 }
 
-static void write_limit(FILE *out, const char *limit, double down_fraction, double up_fraction)
+static void write_limit(FILE *out, const char *limit, double downshift_fraction, double upshift_fraction)
 {
-  fprintf(out, "%s,%.10g,%.10g\n", limit, sb_map_pct(down_fraction), sb_map_pct(up_fraction));
+  fprintf(out, "%s,%.10g,%.10g\n", limit, sb_map_pct(downshift_fraction), sb_map_pct(upshift_fraction));
 }
 
 int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb_map_options *options)
@@ -61,11 +62,11 @@ int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb
   const double up_top = sb_map_axis_at(&options->up, options->up.count - 1);
   const double down_first = sb_map_axis_at(&options->down, 0);
   const double down_last = sb_map_axis_at(&options->down, options->down.count - 1);
-  fputs("limit,down_pct,up_pct\n", out);
+  fputs("limit,downshift_below_pct,upshift_above_pct\n", out);
   for (int k = 0; k < options->down.count; k++) {
     const double down = sb_map_axis_at(&options->down, k);
-    varied.control.down_fraction[options->pair] = down;
-    varied.control.up_fraction[options->pair] = fmax(down, model->control.up_fraction[options->pair]);
+    varied.control.downshift_fraction[options->pair] = down;
+    varied.control.upshift_fraction[options->pair] = fmax(down, model->control.upshift_fraction[options->pair]);
     const double least_up = sb_closed_form_solve(&varied).pairs[options->pair].least_safe_up;
     if (isfinite(least_up)) write_limit(out, "hunting", down, fmax(down, least_up));
   }
@@ -77,8 +78,8 @@ int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb
     write_limit(out, "stuck low", fmin(stuck, down_last), stuck);
   }
   if (held > 0.0 && held < up_top) {
-    write_limit(out, "downshift for nothing", held, held);
-    write_limit(out, "downshift for nothing", held, up_top);
+    write_limit(out, "needless downshift", held, held);
+    write_limit(out, "needless downshift", held, up_top);
   }
   return ferror(out) ? -1 : 0;
 }

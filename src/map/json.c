@@ -38,8 +38,8 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
 static void put_own(struct sb_json *json, const struct sb_map_own *own)
 {
   sb_json_put_object(json, "own");
-  sb_json_put_number(json, "down_pct", sb_map_pct(own->down_fraction));
-  sb_json_put_number(json, "up_pct", sb_map_pct(own->up_fraction));
+  sb_json_put_number(json, "downshift_below_pct", sb_map_pct(own->downshift_fraction));
+  sb_json_put_number(json, "upshift_above_pct", sb_map_pct(own->upshift_fraction));
   sb_map_put_verdict(json, &own->verdict);
   sb_map_put_figures(json, &own->figures);
   sb_json_put_array(json, "margins");

@@ -73,7 +73,7 @@ static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct
     if (verdict.cause == SB_CAUSE_NONE || cause < verdict.cause) verdict.cause = cause;
     verdict.kinds |= 1U << SB_VERDICT_HUNTING;
   }
-  if (down < findings->false_below) verdict.kinds |= 1U << SB_VERDICT_FALSE_DOWNSHIFT;
+  if (down < findings->false_below) verdict.kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
   if (down < findings->low_below) verdict.kinds |= 1U << SB_VERDICT_STUCK_LOW;
   return verdict;
 }
@@ -83,7 +83,7 @@ int sb_map_verdict_worst(const struct sb_map_verdict *verdict)
   static const enum sb_verdict_kind order[] = {
       SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED, SB_VERDICT_HUNTING,
       SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,  SB_VERDICT_OVERLOAD,
-      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_FALSE_DOWNSHIFT};
+      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_NEEDLESS_DOWNSHIFT};
   for (size_t k = 0; k < sizeof order / sizeof order[0]; k++) {
     if (verdict->kinds & (1U << order[k])) return (int)order[k];
   }

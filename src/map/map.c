@@ -52,14 +52,15 @@ static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for the lattice of a map");
   }
   for (int i = 0; i < options->down.count; i++) {
-    const double down_fraction = sb_map_axis_at(&options->down, i);
-    plane->down_counts[i] = sb_sensor_down_count(sensor, down_fraction);
-    plane->downshift_nm[i] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair + 1, down_fraction);
+    const double downshift_fraction = sb_map_axis_at(&options->down, i);
+    plane->down_counts[i] = sb_sensor_down_count(sensor, downshift_fraction);
+    plane->downshift_nm[i] =
+        sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair + 1, downshift_fraction);
   }
   for (int j = 0; j < options->up.count; j++) {
-    const double up_fraction = sb_map_axis_at(&options->up, j);
-    plane->up_counts[j] = sb_sensor_up_count(sensor, up_fraction);
-    plane->upshift_nm[j] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair, up_fraction);
+    const double upshift_fraction = sb_map_axis_at(&options->up, j);
+    plane->up_counts[j] = sb_sensor_up_count(sensor, upshift_fraction);
+    plane->upshift_nm[j] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair, upshift_fraction);
   }
   return SB_OK;
 }

@@ -72,7 +72,7 @@ static enum sb_status look_along(const struct sb_model *model, const struct sb_m
                                  struct sb_map_own *own, struct sb_error *err)
 {
   const struct sb_map_axis *axis = is_down ? &options->down : &options->up;
-  const double own_fraction = is_down ? own->down_fraction : own->up_fraction;
+  const double own_fraction = is_down ? own->downshift_fraction : own->upshift_fraction;
   struct sb_map_margin *lower = &own->margins[is_down ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
   struct sb_map_margin *higher = &own->margins[is_down ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
   *lower = *higher = (struct sb_map_margin){.last_fraction = (double)NAN, .first_fraction = (double)NAN};
@@ -110,14 +110,14 @@ enum sb_status sb_map_look_around(const struct sb_model *model, const struct sb_
   const double step = options->down.step_fraction;
   const struct sb_map_axis whole = sb_map_options_default(model).up;
   const double top = sb_map_axis_at(&whole, whole.count - 1) + 0.5 * step;
-  struct sb_map_own out = {.down_fraction = model->control.down_fraction[options->pair],
-                           .up_fraction = model->control.up_fraction[options->pair]};
-  const struct sb_map_axis down_alone = {out.down_fraction, step, 1}, up_alone = {out.up_fraction, step, 1};
+  struct sb_map_own out = {.downshift_fraction = model->control.downshift_fraction[options->pair],
+                           .upshift_fraction = model->control.upshift_fraction[options->pair]};
+  const struct sb_map_axis down_alone = {out.downshift_fraction, step, 1}, up_alone = {out.upshift_fraction, step, 1};
   struct sb_map_options point = *options, downs = *options, ups = *options;
   point.down = ups.down = down_alone;
   point.up = downs.up = up_alone;
-  downs.down = points_between(0.0, fmin(1.0, out.up_fraction), step);
-  ups.up = points_between(out.down_fraction, fmax(top, out.up_fraction), step);
+  downs.down = points_between(0.0, fmin(1.0, out.upshift_fraction), step);
+  ups.up = points_between(out.downshift_fraction, fmax(top, out.upshift_fraction), step);
   enum sb_status status = look_at(model, &point, &out, err);
   if (status == SB_OK) status = look_along(model, &downs, true, &out, err);
   if (status == SB_OK) status = look_along(model, &ups, false, &out, err);

@@ -51,7 +51,7 @@ struct walk {
 /* Scratch of all walks, of which there is one at a time. */
 struct scratch {
   struct sb_low low;
-  int32_t *recent; /* recent[confirm_samples]: ring of the last readings on this path; NULL without a confirm count */
+  int32_t *recent; /* recent[debounce_samples]: ring of the last readings on this path; NULL without a debounce count */
   struct tasks tasks;
 };
 
@@ -326,7 +326,7 @@ static void judge_downshift(const struct sb_plane *plane, int pair, double load_
     return;
   }
   const double held_nm = plane->monitor.downshift_nm[pair];
-  if (load_nm < held_nm - same_load * fabs(held_nm)) findings->kinds |= 1U << SB_VERDICT_FALSE_DOWNSHIFT;
+  if (load_nm < held_nm - same_load * fabs(held_nm)) findings->kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
 }
 
 /* The task that a command at the present sample begins, for a part of the rectangle. */
@@ -364,10 +364,10 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
 
 /* Decisions -------------------------------------------------------------------------------------------------------------- */
 
-/* The greatest (sign +1) or least (-1) of the last `confirm` readings on this path. */
+/* The greatest (sign +1) or least (-1) of the last `debounce_samples` readings on this path. */
 static int32_t extreme_reading(const struct walk *walk, const struct scratch *scratch, int sign)
 {
-  const int confirm = walk->plane->setup.confirm_samples;
+  const int confirm = walk->plane->setup.debounce_samples;
   int32_t extreme = walk->spot->reading;
   for (int k = 0; k < confirm && scratch->recent != NULL; k++) {
     const int32_t reading = scratch->recent[k];
@@ -398,9 +398,9 @@ static enum sb_status decide_down(struct walk *walk, struct scratch *scratch, bo
   struct sb_rect *rect = &walk->task.rect;
   const int pair = walk->task.gear - 1;
   const bool is_mapped = pair == plane->options.pair;
-  const int32_t far = is_mapped ? plane->down_counts[rect->down_last] : plane->setup.down[pair];
+  const int32_t far = is_mapped ? plane->down_counts[rect->down_last] : plane->setup.downshift_below[pair];
   walk->below_run = walk->spot->reading < far ? walk->below_run + 1 : 0;
-  if (walk->below_run < plane->setup.confirm_samples) return SB_OK;
+  if (walk->below_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
     const int32_t reading = extreme_reading(walk, scratch, +1);
@@ -418,9 +418,9 @@ static enum sb_status decide_up(struct walk *walk, struct scratch *scratch, bool
   struct sb_rect *rect = &walk->task.rect;
   const int pair = walk->task.gear;
   const bool is_mapped = pair == plane->options.pair;
-  const int32_t near = is_mapped ? plane->up_counts[rect->up_first] : plane->setup.up[pair];
+  const int32_t near = is_mapped ? plane->up_counts[rect->up_first] : plane->setup.upshift_above[pair];
   walk->above_run = walk->spot->reading > near ? walk->above_run + 1 : 0;
-  if (walk->above_run < plane->setup.confirm_samples) return SB_OK;
+  if (walk->above_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
     /* Those shift whose count is below the reading. */
@@ -439,7 +439,8 @@ static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *i
     walk->below_run = walk->above_run = 0;
     return SB_OK;
   }
-  if (scratch->recent != NULL) scratch->recent[walk->sample % walk->plane->setup.confirm_samples] = walk->spot->reading;
+  if (scratch->recent != NULL)
+    scratch->recent[walk->sample % walk->plane->setup.debounce_samples] = walk->spot->reading;
   enum sb_status status = SB_OK;
   if (walk->task.gear > 0) status = decide_down(walk, scratch, is_done, err);
   if (status == SB_OK && !*is_done && walk->task.gear + 1 < walk->plane->setup.gear_count) {
@@ -458,7 +459,8 @@ static void glide(struct walk *walk)
   if (is_waiting || is_low_watched(walk)) return;
   /* In the fastest gear: only a reading below the far end of the rectangle can shift. */
   const int pair = task->gear - 1;
-  const int32_t far = pair == plane->options.pair ? plane->down_counts[task->rect.down_last] : plane->setup.down[pair];
+  const int32_t far =
+      pair == plane->options.pair ? plane->down_counts[task->rect.down_last] : plane->setup.downshift_below[pair];
   struct sb_map_figures figures = task->findings.figures;
   const struct sb_spot *spot = &track->spots[walk->sample - track->first];
   const struct sb_spot *end = &track->spots[track->count];
@@ -519,8 +521,8 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
 {
   struct scratch scratch = {.recent = NULL};
   enum sb_status status = SB_OK;
-  if (plane->setup.confirm_samples > 1) {
-    scratch.recent = calloc(plane->setup.confirm_samples, sizeof *scratch.recent);
+  if (plane->setup.debounce_samples > 1) {
+    scratch.recent = calloc(plane->setup.debounce_samples, sizeof *scratch.recent);
     if (scratch.recent == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for the readings of a map");
   }
   const struct task start = {.rect = {0, plane->options.down.count - 1, 0, plane->options.up.count - 1},

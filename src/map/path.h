@@ -25,7 +25,7 @@ struct sb_chain {
 /* What a path has gathered that verdicts are made of. */
 struct sb_findings {
   unsigned kinds;             /* found whatever the mapped pair's thresholds: bit k is enum sb_verdict_kind k */
-  int false_below, low_below; /* downshift for nothing, stuck low at the mapped pair: for down indices below this */
+  int false_below, low_below; /* needless downshift, stuck low at the mapped pair: for down indices below this */
   const struct sb_chain *chains;
   struct sb_map_figures figures;
   const struct sb_map_shift *shifts;
@@ -35,7 +35,7 @@ struct sb_findings {
 struct sb_plane {
   const struct sb_model *model;
   struct sb_map_options options;
-  struct sb_controller_setup setup; /* of the fixed pairs, the times and the confirm count */
+  struct sb_controller_setup setup; /* of the fixed pairs, the times and the debounce count */
   int32_t *down_counts;             /* down_counts[down.count], ascending */
   int32_t *up_counts;
   double *downshift_nm;      /* Td at each down index: descending */

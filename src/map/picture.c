@@ -35,8 +35,8 @@ static enum sb_status choose_part(const struct sb_map *map, const struct sb_map_
   paint(&sketch, map);
   if (sb_sketch_find_changes(&sketch, down, up)) {
     const struct sb_map_axis *across = &map->options.down, *upward = &map->options.up;
-    sb_span_make_room(down, sb_map_axis_index(across, own->down_fraction), across->count);
-    sb_span_make_room(up, sb_map_axis_index(upward, own->up_fraction), upward->count);
+    sb_span_make_room(down, sb_map_axis_index(across, own->downshift_fraction), across->count);
+    sb_span_make_room(up, sb_map_axis_index(upward, own->upshift_fraction), upward->count);
   }
   sb_sketch_clear(&sketch);
   return SB_OK;
@@ -67,8 +67,8 @@ static void write_legend(FILE *out, const struct sb_map *map, const struct sb_ma
     write_share(out, (double)points[k] / (double)sb_map_point_count(map));
     fputc('\n', out);
   }
-  fprintf(out, "  @  the scenario's own: down %.6g %%, up %.6g %%\n", sb_map_pct(own->down_fraction),
-          sb_map_pct(own->up_fraction));
+  fprintf(out, "  @  the scenario's own: down %.6g %%, up %.6g %%\n", sb_map_pct(own->downshift_fraction),
+          sb_map_pct(own->upshift_fraction));
 }
 
 enum sb_status sb_map_write_picture(FILE *out, const struct sb_map *map, const struct sb_map_own *own, bool is_whole,
@@ -84,7 +84,7 @@ enum sb_status sb_map_write_picture(FILE *out, const struct sb_map *map, const s
   status = sb_picture_init(&picture, &across, down, &upward, up, err);
   if (status != SB_OK) return status;
   paint(&picture.sketch, map);
-  sb_picture_mark_point(&picture, sb_map_pct(own->down_fraction), sb_map_pct(own->up_fraction), '@');
+  sb_picture_mark_point(&picture, sb_map_pct(own->downshift_fraction), sb_map_pct(own->upshift_fraction), '@');
   sb_picture_write(out, &picture);
   sb_picture_clear(&picture);
   write_legend(out, map, own);
@@ -110,8 +110,9 @@ void sb_map_write_own(FILE *out, const struct sb_map_own *own)
   char all[SB_MAP_VERDICTS_SIZE];
   const char *cause = sb_cause_name(own->verdict.cause);
   fprintf(out, "At the scenario's own thresholds, down %.6g %% and up %.6g %%:\n  %s%s%s%s\n",
-          sb_map_pct(own->down_fraction), sb_map_pct(own->up_fraction), sb_map_all_verdicts(&own->verdict, all),
-          cause != NULL ? " (" : "", cause != NULL ? cause : "", cause != NULL ? ")" : "");
+          sb_map_pct(own->downshift_fraction), sb_map_pct(own->upshift_fraction),
+          sb_map_all_verdicts(&own->verdict, all), cause != NULL ? " (" : "", cause != NULL ? cause : "",
+          cause != NULL ? ")" : "");
   fprintf(out, "  %ld shift%s, %.5g output turns, %.5g J given, greatest torque %.4g N.m\n\n", own->figures.shift_count,
           own->figures.shift_count == 1 ? "" : "s", own->figures.output_turns, own->figures.given_j,
           own->figures.greatest_torque_nm);

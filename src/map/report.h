@@ -29,7 +29,7 @@
   X(SB_MAP_OVERLOADS, 'O', "overload")                         \
   X(SB_MAP_SLIPS, 'W', "slipping")                             \
   X(SB_MAP_STUCK_LOW, 'K', "stuck low")                        \
-  X(SB_MAP_FALSE_DOWNSHIFT, 'N', "downshift for nothing")
+  X(SB_MAP_NEEDLESS_DOWNSHIFT, 'N', "needless downshift")
 
 enum sb_map_class {
 #define SB_MAP_CLASS_CODE(code, letter, words) code,
@@ -72,8 +72,8 @@ void sb_map_sort(struct sb_map *map);
 int sb_map_write_csv(FILE *out, const struct sb_map *map);
 
 /*
- * Closed-form boundaries over the same plane, as CSV limit,down_pct,up_pct: "hunting" the least safe up for each down,
- * "stuck low" and "downshift for nothing" two end points each. Returns 0, or -1 when writing failed.
+ * Closed-form boundaries over the same plane, as CSV limit,downshift_below_pct,upshift_above_pct: "hunting" the least safe up for each down,
+ * "stuck low" and "needless downshift" two end points each. Returns 0, or -1 when writing failed.
  */
 int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb_map_options *options);
 
@@ -94,7 +94,7 @@ struct sb_map_margin {
 
 /* What the scenario's own thresholds come to. */
 struct sb_map_own {
-  double down_fraction, up_fraction;
+  double downshift_fraction, upshift_fraction;
   bool holds;
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;

@@ -315,7 +315,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   if (sample < tracks->end_sample) {
     const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
     const struct sb_sensor *sensor = &tracks->model->control.sensor;
-    const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.drive, row.motor_current_a);
+    const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
     spot.reading = sb_reading_take_input(&tracks->reading, sensor, input, noise);
   }
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;

@@ -99,7 +99,7 @@ static void write_energy(struct sb_json *json, const struct sb_ledger *ledger)
 static void write_pace(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_pace *pace = &report->result->monitor.pace;
-  if (report->model->drive.mode != SB_DRIVE_SPEED_HOLD) {
+  if (report->model->drive.mode != SB_DRIVE_SPEED_CONTROL) {
     sb_json_put_null(json, "pace_lost");
     return;
   }

@@ -21,8 +21,8 @@ void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
   }
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     const struct sb_control *control = &model->control;
-    monitor->downshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p + 1, control->down_fraction[p]);
-    monitor->upshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p, control->up_fraction[p]);
+    monitor->downshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p + 1, control->downshift_fraction[p]);
+    monitor->upshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p, control->upshift_fraction[p]);
   }
 }
 
@@ -186,7 +186,7 @@ void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, in
   if (to_gear >= row->gear) return;
   const double held_nm = monitor->downshift_nm[to_gear - 1];
   if (row->own_load_nm < held_nm - same_load * fabs(held_nm)) {
-    count_verdict(monitor, SB_VERDICT_FALSE_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->outside_torque_nm,
+    count_verdict(monitor, SB_VERDICT_NEEDLESS_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->outside_torque_nm,
                   row->outside_torque_nm);
   }
 }

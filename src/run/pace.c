@@ -25,9 +25,9 @@ void sb_pace_finish(struct sb_pace *pace, double time_s)
 void sb_pace_row(struct sb_pace *pace, const struct sb_model *model, double time_constant_s, const struct sb_row *row)
 {
   const struct sb_drive *drive = &model->drive;
-  if (drive->mode != SB_DRIVE_SPEED_HOLD) return;
+  if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
   const double speed_rad_s = fabs(row->motor_speed_rad_s);
-  const int is_full = row->gear > 0 && fabs(row->drive) >= drive->limit_fraction * (1.0 - 1e-9);
+  const int is_full = row->gear > 0 && fabs(row->duty_fraction) >= drive->limit_fraction * (1.0 - 1e-9);
   if (!is_full || speed_rad_s >= (1.0 - settled_within) * drive->target_rad_s) {
     sb_pace_finish(pace, row->time_s);
     return;

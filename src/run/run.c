@@ -39,11 +39,11 @@ struct sb_controller_setup sb_run_controller_setup(const struct sb_model *model)
   struct sb_controller_setup setup = {.dwell_samples = whole_samples(control->dwell_s, control->sample_period_s),
                                       .start_delay_samples =
                                           whole_samples(control->start_delay_s, control->sample_period_s),
-                                      .confirm_samples = (uint8_t)control->confirm_count,
+                                      .debounce_samples = (uint8_t)control->debounce_count,
                                       .gear_count = (uint8_t)model->gearbox.gear_count};
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    setup.down[p] = sb_sensor_down_count(&control->sensor, control->down_fraction[p]);
-    setup.up[p] = sb_sensor_up_count(&control->sensor, control->up_fraction[p]);
+    setup.downshift_below[p] = sb_sensor_down_count(&control->sensor, control->downshift_fraction[p]);
+    setup.upshift_above[p] = sb_sensor_up_count(&control->sensor, control->upshift_fraction[p]);
   }
   return setup;
 }
@@ -57,7 +57,7 @@ static struct sb_row row_now(const struct run *run)
 
 static bool is_same_row(const struct sb_row *a, const struct sb_row *b)
 {
-  return a->time_s == b->time_s && a->gear == b->gear && a->phase == b->phase && a->drive == b->drive &&
+  return a->time_s == b->time_s && a->gear == b->gear && a->phase == b->phase && a->duty_fraction == b->duty_fraction &&
          a->motor_speed_rad_s == b->motor_speed_rad_s && a->output_speed_rad_s == b->output_speed_rad_s &&
          a->output_torque_nm == b->output_torque_nm && a->load_torque_nm == b->load_torque_nm &&
          a->reading_pct == b->reading_pct && a->vehicle_speed_rad_s == b->vehicle_speed_rad_s &&
@@ -120,7 +120,7 @@ static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err
   const struct sb_sensor *sensor = &run->model->control.sensor;
   struct sb_row row = sb_sim_row(&run->sim);
   watch_charge(run);
-  const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.drive, row.motor_current_a);
+  const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
   const int32_t count = sb_reading_sample_input(&run->reading, sensor, input);
   run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
   sb_monitor_row(run->monitor, &row, is_automatic(run));

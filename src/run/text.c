@@ -76,7 +76,7 @@ static void write_pace(FILE *out, const struct sb_report *report)
 {
   const struct sb_pace *pace = &report->result->monitor.pace;
   const struct sb_drive *drive = &report->model->drive;
-  if (drive->mode != SB_DRIVE_SPEED_HOLD) return;
+  if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
   if (pace->spell_count == 0) {
     const double cut_s = report->result->sums.cut_s;
     fprintf(out, "Pace        held at the target's %.4g rpm but for run-ups", drive->target_rad_s / SB_RPM);

@@ -8,13 +8,13 @@
 #include "text/json.h"
 
 static const char header[] =
-    "time_s,gear,phase,drive,motor_speed_rpm,reading_pct,output_speed_rpm,output_torque_nm,load_torque_nm,"
+    "time_s,gear,phase,duty_fraction,motor_speed_rpm,reading_pct,output_speed_rpm,output_torque_nm,load_torque_nm,"
     "motor_current_a,supply_voltage_v,output_turns";
 
 const char *sb_phase_name(enum sb_phase phase)
 {
   switch (phase) {
-    case SB_PHASE_DRIVE: return "drive";
+    case SB_PHASE_ENGAGED: return "engaged";
     case SB_PHASE_SHIFT: return "shift";
     case SB_PHASE_STANDSTILL: return "standstill";
   }
@@ -138,7 +138,7 @@ int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_mode
   char time[SB_JSON_NUMBER_SIZE];
   errno = 0;
   fprintf(out, "%s,%d,%s", sb_json_format_number(row->time_s, time), row->gear, sb_phase_name(row->phase));
-  write_number(out, row->drive);
+  write_number(out, row->duty_fraction);
   write_number(out, row->motor_speed_rad_s / SB_RPM);
   write_number(out, row->reading_pct);
   write_number(out, row->output_speed_rad_s / SB_RPM);

@@ -167,7 +167,7 @@ static void say_late_start(struct words *words, const struct sb_model *model, do
   } else if (model->drive.ramp_s > 0.0) {
     say(words, "the drive's ramp of %.3g s holds it back for longer than the start delay of %.3g s",
         model->drive.ramp_s, delay_s);
-  } else if (model->drive.mode == SB_DRIVE_SPEED_HOLD) {
+  } else if (model->drive.mode == SB_DRIVE_SPEED_CONTROL) {
     say(words, "the loop that holds the speed takes longer than the start delay of %.3g s", delay_s);
   } else {
     say(words, "the start delay of %.3g s is too short for this load", delay_s);
@@ -230,8 +230,9 @@ static void say_slipping(struct words *words, const struct sb_verdict *v, const 
   const struct sb_road *road = &model->load.road;
   const bool has_need = v->need.whole_nm > 0.0;
   const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0)) / vehicle->wheel_radius_m;
-  say(words, ": the ground carries a push of %.3g N", road->static_ratio * press_n);
-  if (road->sliding_ratio < road->static_ratio) say(words, ", %.3g N once they slip", road->sliding_ratio * press_n);
+  say(words, ": the ground carries a push of %.3g N", road->static_friction_ratio * press_n);
+  if (road->kinetic_friction_ratio < road->static_friction_ratio)
+    say(words, ", %.3g N once they slip", road->kinetic_friction_ratio * press_n);
   say(words, ", and a lower gear pushes no harder");
   if (!has_need) return;
   const double ballast_kg = sb_road_ballast_kg(road, &v->need);
@@ -264,7 +265,7 @@ const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_mo
     case SB_VERDICT_HUNTING: say_hunting(&words, verdict, model, closed); break;
     case SB_VERDICT_STALL: say_stall(&words, verdict, model, closed); break;
     case SB_VERDICT_STUCK_LOW:
-    case SB_VERDICT_FALSE_DOWNSHIFT: say_low(&words, verdict, model, closed); break;
+    case SB_VERDICT_NEEDLESS_DOWNSHIFT: say_low(&words, verdict, model, closed); break;
     case SB_VERDICT_OVERLOAD:
       say(&words, "Overloads the output from %.4g s on, for %.3g s: %.3g N.m against a limit of %.3g N.m",
           verdict->first_s, verdict->duration_s, verdict->greatest_nm, verdict->least_nm);

@@ -50,21 +50,23 @@ static void finish_grip(struct sb_reader *reader, struct sb_body_draft *draft, c
 {
   char key_path[SB_PATH_SIZE];
   struct sb_vehicle *vehicle = &draft->body.vehicle;
-  if (!is_given(draft, "grip")) {
-    vehicle->grip_ratio = vehicle->sliding_ratio = 0.0;
-    key_path_of(key_path, path, "sliding");
-    if (is_given(draft, "sliding")) sb_reader_fault(reader, key_path, "needs grip beside it, found no such key");
+  if (!is_given(draft, "static_friction")) {
+    vehicle->static_friction_ratio = vehicle->kinetic_friction_ratio = 0.0;
+    key_path_of(key_path, path, "kinetic_friction");
+    if (is_given(draft, "kinetic_friction"))
+      sb_reader_fault(reader, key_path, "needs static_friction beside it, found no such key");
     key_path_of(key_path, path, "driven_share");
-    if (is_given(draft, "driven_share")) sb_reader_fault(reader, key_path, "needs grip beside it, found no such key");
+    if (is_given(draft, "driven_share"))
+      sb_reader_fault(reader, key_path, "needs static_friction beside it, found no such key");
     return;
   }
-  key_path_of(key_path, path, "sliding");
-  if (!is_given(draft, "sliding")) {
-    vehicle->sliding_ratio = vehicle->grip_ratio;
-    sb_reader_resolve(reader, key_path, vehicle->sliding_ratio);
-  } else if (vehicle->sliding_ratio > vehicle->grip_ratio) {
-    sb_reader_fault(reader, key_path, "needs at most grip (%.10g), found %.10g", vehicle->grip_ratio,
-                    vehicle->sliding_ratio);
+  key_path_of(key_path, path, "kinetic_friction");
+  if (!is_given(draft, "kinetic_friction")) {
+    vehicle->kinetic_friction_ratio = vehicle->static_friction_ratio;
+    sb_reader_resolve(reader, key_path, vehicle->kinetic_friction_ratio);
+  } else if (vehicle->kinetic_friction_ratio > vehicle->static_friction_ratio) {
+    sb_reader_fault(reader, key_path, "needs at most static_friction (%.10g), found %.10g",
+                    vehicle->static_friction_ratio, vehicle->kinetic_friction_ratio);
   }
   const bool has_inertia = vehicle->wheel_inertia_kg_m2 > 0.0 || reader->draft->model.load.inertia_kg_m2 > 0.0;
   key_path_of(key_path, path, "wheel_inertia");
@@ -79,7 +81,7 @@ static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *dra
   const struct sb_vehicle *vehicle = &draft->body.vehicle;
   for (int i = 1; i < vehicle->obstacle_count; i++) {
     if (!(vehicle->obstacles[i].distance_m <= vehicle->obstacles[i - 1].distance_m)) continue; /* or a fault already */
-    snprintf(key_path, sizeof key_path, "%.200s.in_the_way.%d.distance", path, i + 1);
+    snprintf(key_path, sizeof key_path, "%.200s.obstacles.%d.distance", path, i + 1);
     sb_reader_fault(reader, key_path, "needs more than the body before (%.10g m), found %.10g m",
                     vehicle->obstacles[i - 1].distance_m, vehicle->obstacles[i].distance_m);
   }
@@ -116,39 +118,34 @@ static void finish_hoist(struct sb_reader *reader, struct sb_body_draft *draft, 
 {
   char key_path[SB_PATH_SIZE];
   struct sb_hoist *hoist = &draft->body.hoist;
-  if (is_given(draft, "breakaway")) return;
+  if (is_given(draft, "breakaway_torque")) return;
   hoist->breakaway_nm = hoist->friction_nm;
-  key_path_of(key_path, path, "breakaway");
+  key_path_of(key_path, path, "breakaway_torque");
   sb_reader_resolve(reader, key_path, hoist->breakaway_nm);
 }
 
-static void finish_rotor(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
+static void finish_fan(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
+{
+  (void)reader;
+  (void)path;
+  draft->body.rotor.static_nm = 0.0;
+}
+
+static void finish_pump(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
   char key_path[SB_PATH_SIZE];
-  struct sb_rotor *rotor = &draft->body.rotor;
-  const struct sb_node *law = sb_node_find(draft->node, "law");
-  const bool is_pump = draft->law == SB_ROTOR_PUMP;
+  const struct sb_rotor *rotor = &draft->body.rotor;
+  if (!(rotor->static_nm > rotor->torque_nm)) return;
   key_path_of(key_path, path, "static_torque");
-  if (is_pump && !is_given(draft, "static_torque")) {
-    sb_reader_fault(reader, key_path, "needs a torque (%s) for a pump, found no such key",
-                    sb_quantity_units(SB_TORQUE));
-  }
-  if (!is_pump && is_given(draft, "static_torque") && law != NULL && law->kind == SB_NODE_VALUE &&
-      strcmp(law->text, "fan") == 0) {
-    sb_reader_fault(reader, key_path, "needs a pump, found a fan, which has no static head");
-  }
-  if (is_pump && rotor->static_nm > rotor->torque_nm) {
-    sb_reader_fault(reader, key_path, "needs at most the whole torque (%.10g N.m), found %.10g N.m", rotor->torque_nm,
-                    rotor->static_nm);
-  }
-  if (!is_pump) rotor->static_nm = 0.0;
+  sb_reader_fault(reader, key_path, "needs at most the whole torque (%.10g N.m), found %.10g N.m", rotor->torque_nm,
+                  rotor->static_nm);
 }
 
 /* What a kind derives and checks once its keys are read. */
 static const struct finisher {
   const char *kind;
   void (*finish)(struct sb_reader *reader, struct sb_body_draft *draft, const char *path);
-} finishers[] = {{"vehicle", finish_vehicle}, {"hoist", finish_hoist}, {"rotor", finish_rotor}};
+} finishers[] = {{"vehicle", finish_vehicle}, {"hoist", finish_hoist}, {"fan", finish_fan}, {"pump", finish_pump}};
 
 static void finish_body(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
@@ -197,11 +194,11 @@ static void check_vehicles(struct sb_reader *reader)
     const struct sb_body *body = &draft->bodies[i].body;
     if (draft->bodies[i].node == NULL || strcmp(body->ops->name, "vehicle") != 0) continue;
     count++;
-    const bool has_way = body->vehicle.grip_ratio > 0.0 || body->vehicle.obstacle_count > 0;
+    const bool has_way = body->vehicle.static_friction_ratio > 0.0 || body->vehicle.obstacle_count > 0;
     with_way += has_way;
     snprintf(path, sizeof path, "load.bodies.%d", i + 1);
     if (has_way && with_way > 1)
-      sb_reader_fault(reader, path, "needs one vehicle with grip or in_the_way, found another");
+      sb_reader_fault(reader, path, "needs one vehicle with static_friction or obstacles, found another");
   }
   if (!isnan(draft->run_distance_m) && count != 1) {
     sb_reader_fault(reader, "run.distance", "needs one vehicle among load.bodies, found %d", count);

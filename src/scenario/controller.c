@@ -67,19 +67,19 @@ static void threshold_path(const struct sb_reader *reader, const char *key, int 
 static void check_pair(struct sb_reader *reader, int pair)
 {
   const struct sb_control *control = &reader->draft->model.control;
-  const double down = control->down_fraction[pair], up = control->up_fraction[pair];
+  const double down = control->downshift_fraction[pair], up = control->upshift_fraction[pair];
   char path[64];
   if (down >= 1.0) {
-    threshold_path(reader, "down", pair, path);
+    threshold_path(reader, "downshift_below", pair, path);
     sb_reader_fault(reader, path, "needs less than 100 %% of the reference, found %.6g %%", 100.0 * down);
   }
   if (up > 10.0) {
-    threshold_path(reader, "up", pair, path);
+    threshold_path(reader, "upshift_above", pair, path);
     sb_reader_fault(reader, path, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * up);
   }
   if (up <= down) {
-    threshold_path(reader, "up", pair, path);
-    sb_reader_fault(reader, path, "needs more than down (%.6g %%), found %.6g %%", 100.0 * down, 100.0 * up);
+    threshold_path(reader, "upshift_above", pair, path);
+    sb_reader_fault(reader, path, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * down, 100.0 * up);
   }
 }
 
@@ -88,12 +88,12 @@ static void finish_thresholds(struct sb_reader *reader)
   const struct sb_control_draft *draft = &reader->draft->control;
   struct sb_control *control = &reader->draft->model.control;
   const double reference = control->sensor.reference_rad_s;
-  const bool has_down = has_pairs(reader, "down", draft->down_count);
-  const bool has_up = has_pairs(reader, "up", draft->up_count);
+  const bool has_down = has_pairs(reader, "downshift_below", draft->downshift_count);
+  const bool has_up = has_pairs(reader, "upshift_above", draft->upshift_count);
   const int pairs = reader->draft->model.gearbox.gear_count - 1;
   for (int p = 0; p < pairs; p++) {
-    control->down_fraction[p] = has_down ? as_fraction(&draft->down[p], reference) : (double)NAN;
-    control->up_fraction[p] = has_up ? as_fraction(&draft->up[p], reference) : (double)NAN;
+    control->downshift_fraction[p] = has_down ? as_fraction(&draft->downshift_below[p], reference) : (double)NAN;
+    control->upshift_fraction[p] = has_up ? as_fraction(&draft->upshift_above[p], reference) : (double)NAN;
     check_pair(reader, p);
   }
 }
@@ -115,7 +115,7 @@ static void check_reading(struct sb_reader *reader)
   if (control->reading == SB_SENSES_DUTY && draft->drive.mode == SB_MODE_OPEN) {
     sb_reader_fault(
         reader, "controller.reading",
-        "needs drive.mode: speed hold for a reading of the duty, which says nothing where it never changes, "
+        "needs drive.mode: speed control for a reading of the duty, which says nothing where it never changes, "
         "found open loop");
   }
   if (control->reading == SB_SENSES_CURRENT && !draft->model.motor.has_currents) {
@@ -132,10 +132,12 @@ static void check_reading(struct sb_reader *reader)
   }
   char path[64];
   for (int p = 0; p < SB_GEAR_MAX - 1; p++) {
-    threshold_path(reader, "down", p, path);
-    if (p < control->down_count && control->down[p].quantity == SB_SPEED) refuse_speed(reader, path, reading);
-    threshold_path(reader, "up", p, path);
-    if (p < control->up_count && control->up[p].quantity == SB_SPEED) refuse_speed(reader, path, reading);
+    threshold_path(reader, "downshift_below", p, path);
+    if (p < control->downshift_count && control->downshift_below[p].quantity == SB_SPEED)
+      refuse_speed(reader, path, reading);
+    threshold_path(reader, "upshift_above", p, path);
+    if (p < control->upshift_count && control->upshift_above[p].quantity == SB_SPEED)
+      refuse_speed(reader, path, reading);
   }
   if (control->resolution.quantity == SB_SPEED) refuse_speed(reader, "controller.resolution", reading);
 }
@@ -171,7 +173,7 @@ void sb_reader_finish_control(struct sb_reader *reader)
   const bool has_pairs_of_gears = draft->model.gearbox.gear_count > 1;
   finish_sensor(reader);
   find_start_gear(reader);
-  control->confirm_count = (int)draft->control.confirm_count;
+  control->debounce_count = (int)draft->control.debounce_samples;
   control->dwell_s = isnan(draft->control.dwell_s) ? 0.0 : draft->control.dwell_s;
   if (node == NULL && has_pairs_of_gears) {
     sb_reader_fault(reader, "controller", "needs a section for two or more gears, found no such key");

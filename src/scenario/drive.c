@@ -69,10 +69,10 @@ static void check_order(struct sb_reader *reader, const struct sb_node *node, co
 
 static void read_orders(struct sb_reader *reader)
 {
-  const struct sb_node *list = find_key(reader, "orders");
+  const struct sb_node *list = find_key(reader, "schedule");
   if (list == NULL || list->kind == SB_NODE_BROKEN) return;
   if (list->kind != SB_NODE_LIST || list->count == 0) {
-    sb_fault_add(reader->faults, &list->place, "drive.orders", "needs a list of pairs such as [5 s, stop], found %s",
+    sb_fault_add(reader->faults, &list->place, "drive.schedule", "needs a list of pairs such as [5 s, stop], found %s",
                  list->kind == SB_NODE_LIST ? "none" : "something else");
     return;
   }
@@ -86,11 +86,11 @@ static void read_orders(struct sb_reader *reader)
   int number = 0;
   for (const struct sb_node *node = list->first; node != NULL; node = node->next) {
     char path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
-    snprintf(path, sizeof path, "drive.orders.%d", ++number);
+    snprintf(path, sizeof path, "drive.schedule.%d", ++number);
     if (!read_order(reader, node, path, &times[n], &orders[n])) continue;
     check_order(reader, node, path, orders[n]);
     if (n > 0 && !(times[n] > times[n - 1])) {
-      sb_fault_add(reader->faults, &node->first->place, path, "needs a later time than the order before, found %s",
+      sb_fault_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
                    sb_quote(quoted, node->first->text));
     }
     n++;
@@ -103,17 +103,17 @@ static void finish_hold(struct sb_reader *reader)
   const struct sb_drive_draft *draft = &reader->draft->drive;
   struct sb_drive *drive = &reader->draft->model.drive;
   const double no_load_rad_s = reader->draft->model.motor.no_load_speed_rad_s;
-  const bool is_hold = drive->mode == SB_DRIVE_SPEED_HOLD;
+  const bool is_hold = drive->mode == SB_DRIVE_SPEED_CONTROL;
   if (is_hold && find_key(reader, "target") == NULL) {
     sb_reader_fault(reader, "drive.target",
-                    "needs a percentage (%%) or an angular speed (%s) for speed hold, found no such key",
+                    "needs a percentage (%%) or an angular speed (%s) for speed control, found no such key",
                     sb_quantity_units(SB_SPEED));
   }
   static const char *const keys[] = {"target", "proportional_band", "integral_time"};
   for (size_t i = 0; i < sizeof keys / sizeof *keys && !is_hold; i++) {
     char path[SB_PATH_SIZE];
     snprintf(path, sizeof path, "drive.%s", keys[i]);
-    if (find_key(reader, keys[i]) != NULL) sb_reader_fault(reader, path, "needs mode: speed hold, found open loop");
+    if (find_key(reader, keys[i]) != NULL) sb_reader_fault(reader, path, "needs mode: speed control, found open loop");
   }
   drive->target_rad_s = as_speed(&draft->target, no_load_rad_s);
   drive->gain_per_rad_s = 1.0 / as_speed(&draft->band, no_load_rad_s);
@@ -154,7 +154,7 @@ void sb_reader_finish_drive(struct sb_reader *reader)
 {
   const struct sb_drive_draft *draft = &reader->draft->drive;
   struct sb_drive *drive = &reader->draft->model.drive;
-  drive->mode = draft->mode == SB_MODE_HOLD ? SB_DRIVE_SPEED_HOLD : SB_DRIVE_OPEN_LOOP;
+  drive->mode = draft->mode == SB_MODE_SPEED_CONTROL ? SB_DRIVE_SPEED_CONTROL : SB_DRIVE_OPEN_LOOP;
   drive->off = (enum sb_drive_off)draft->off;
   read_orders(reader);
   if (draft->mode != SB_MODE_NONE) finish_hold(reader);
@@ -183,6 +183,6 @@ void sb_reader_derive_drive(struct sb_reader *reader)
     sb_reader_resolve(reader, "drive.integral_time", integral_time_s);
   }
   drive->integral_per_rad = drive->gain_per_rad_s / integral_time_s;
-  if (drive->mode == SB_DRIVE_SPEED_HOLD) return;
+  if (drive->mode == SB_DRIVE_SPEED_CONTROL) return;
   drive->target_rad_s = drive->gain_per_rad_s = drive->integral_per_rad = 0.0; /* nothing holds a speed */
 }

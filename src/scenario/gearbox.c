@@ -62,9 +62,10 @@ static void check_shifter(struct sb_reader *reader)
   if (gearbox->gear_count != 2) {
     sb_reader_fault(reader, "gearbox.shifter", "needs two gears for a %s, found %d", model->shifter.ops->name,
                     gearbox->gear_count);
-  } else if (gearbox->gears[0].motor_sense == gearbox->gears[1].motor_sense && gearbox->gears[0].motor_sense != 0) {
-    sb_reader_fault(reader, "gearbox.shifter", "needs gears of opposite motor_sense for a %s, found %s in both",
-                    model->shifter.ops->name, gearbox->gears[0].motor_sense > 0 ? "forward" : "reverse");
+  } else if (gearbox->gears[0].motor_direction == gearbox->gears[1].motor_direction &&
+             gearbox->gears[0].motor_direction != 0) {
+    sb_reader_fault(reader, "gearbox.shifter", "needs gears of opposite motor_direction for a %s, found %s in both",
+                    model->shifter.ops->name, gearbox->gears[0].motor_direction > 0 ? "forward" : "reverse");
   }
 }
 

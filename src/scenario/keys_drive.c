@@ -11,18 +11,20 @@
 
 #define TIME_MAX 1e8 /* s, about three years */
 
-static const struct sb_choice modes[] = {{"open loop", SB_MODE_OPEN}, {"speed hold", SB_MODE_HOLD}, {NULL, 0}};
+static const struct sb_choice modes[] = {
+    {"open loop", SB_MODE_OPEN}, {"speed control", SB_MODE_SPEED_CONTROL}, {NULL, 0}};
 static const struct sb_choice offs[] = {{"coast", SB_OFF_COAST}, {"brake", SB_OFF_BRAKE}, {NULL, 0}};
 
 static const struct sb_key drive_keys[] = {
     {QUANTITY("limit", SB_PERCENT), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "100 %", MODEL(limit_fraction),
-     .meaning = "Greatest share of the supply's voltage at the motor (duty); its sense comes from gear and order."},
+     .meaning =
+         "Greatest share of the supply's voltage at the motor (duty); its sense comes from the gear and the schedule."},
     {.name = "mode",
      .kind = SB_KEY_CHOICE,
      .choices = modes,
      .default_text = "open loop",
      DRAFT(mode),
-     .meaning = "open loop: the duty is the limit; speed hold: an inner loop sets it, so that the motor turns at "
+     .meaning = "open loop: the duty is the limit; speed control: an inner loop sets it, so that the motor turns at "
                 "`target` until the limit is reached."},
     {.name = "target",
      .kind = SB_KEY_EITHER,
@@ -30,7 +32,7 @@ static const struct sb_key drive_keys[] = {
      .other = SB_SPEED,
      .flags = SB_ABOVE,
      BETWEEN(0, 2),
-     .default_words = "required for speed hold",
+     .default_words = "required for speed control",
      DRAFT(target),
      .meaning = "Motor speed to hold, in percent of the motor's no-load speed or as a speed."},
     {.name = "proportional_band",
@@ -41,11 +43,12 @@ static const struct sb_key drive_keys[] = {
      BETWEEN(0, 1e3),
      .default_text = "20 %",
      DRAFT(band),
-     .meaning = "Speed hold: distance from the target at which the proportional part alone gives full duty, in percent "
-                "of the motor's no-load speed or as a speed."},
+     .meaning =
+         "Speed control: distance from the target at which the proportional part alone gives full duty, in percent "
+         "of the motor's no-load speed or as a speed."},
     {QUANTITY("integral_time", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
      .default_words = "the longest time constant of a gear", DRAFT(integral_time_s),
-     .meaning = "Speed hold: time in which the integral part of a constant error grows as great as its proportional "
+     .meaning = "Speed control: time in which the integral part of a constant error grows as great as its proportional "
                 "part; a very long one leaves that alone."},
     {QUANTITY("period", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, 1e4),
      .default_words = "5 ms, or the next shorter time that fits step and sample period", MODEL(period_s),
@@ -57,8 +60,8 @@ static const struct sb_key drive_keys[] = {
      .choices = offs,
      .default_text = "coast",
      DRAFT(off),
-     .meaning = "While the order is stop, coast: the motor's circuit is open; brake: it is short."},
-    {.name = "orders",
+     .meaning = "While the schedule says stop, coast: the motor's circuit is open; brake: it is short."},
+    {.name = "schedule",
      .kind = SB_KEY_LATER,
      .default_words = "forward all the time",
      .needs = "list of [time, order]",

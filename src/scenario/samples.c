@@ -122,7 +122,7 @@ static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MA
   const struct sb_drive *drive = &model->drive;
   const bool has_speed = model->gearbox.gear_count > 1 && sensor->quantity == SB_SENSES_SPEED;
   const bool has_current = model->gearbox.gear_count > 1 && sensor->quantity == SB_SENSES_CURRENT;
-  const bool has_loop = drive->mode == SB_DRIVE_SPEED_HOLD;
+  const bool has_loop = drive->mode == SB_DRIVE_SPEED_CONTROL;
   static const char speed[] = "motor.no_load_speed";
   const struct {
     bool is_used;

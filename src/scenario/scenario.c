@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/standard_input.h"
+#include "scenario/old_names.h"
 #include "scenario/reader.h"
 
 /* All that lives while one scenario is read. */
@@ -37,7 +38,11 @@ static void apply_sets(struct work *work, struct sb_node *root, const char *cons
     }
     const struct sb_place place = {.set_path = path, .set_rank = (int)i + 1};
     struct sb_node *value = sb_document_read(&work->document, equals + 1, strlen(equals + 1), &place);
-    if (root != NULL && value != NULL) sb_document_set(&work->document, root, path, value);
+    char renewed[SB_PATH_SIZE];
+    if (sb_old_names_renew(path, renewed, sizeof renewed)) {
+      sb_fault_add(&work->faults, &place, "", "is now called %s", renewed);
+    }
+    if (root != NULL && value != NULL) sb_document_set(&work->document, root, renewed, value);
   }
 }
 
@@ -111,7 +116,9 @@ static enum sb_status parse_with(struct work *work, const char *text, size_t len
   const struct sb_place start = {.line = 1, .column = 1};
   struct sb_node *root = sb_document_read(&work->document, text, length, &start);
   const char *bad = NULL;
+  if (root != NULL) sb_old_names_refuse(root, &work->faults);
   apply_sets(work, root, sets, set_count, &bad);
+  if (root != NULL) sb_old_names_refuse(root, &work->faults); /* those in the values of sets */
   if (bad != NULL) {
     char message[256], quoted[SB_QUOTE_SIZE];
     snprintf(message, sizeof message, "--set: needs PATH=VALUE, found %s", sb_quote(quoted, bad));

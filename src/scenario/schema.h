@@ -33,11 +33,8 @@ struct sb_part_draft {
 struct sb_body_draft {
   const struct sb_node *node; /* NULL: unusable */
   struct sb_body body;
-  int law; /* sb_rotor_law */
   char grade_file[1024];
 };
-
-enum sb_rotor_law { SB_ROTOR_FAN, SB_ROTOR_PUMP };
 
 enum sb_manner { SB_MANNER_NONE, SB_MANNER_RESISTS, SB_MANNER_ACTS };
 enum sb_interpolation { SB_LINEAR, SB_HOLD };
@@ -45,16 +42,16 @@ enum sb_interpolation { SB_LINEAR, SB_HOLD };
 struct sb_control_draft {
   char start_gear[SB_NAME_SIZE];
   double dwell_s; /* NAN: not given */
-  int down_count, up_count;
-  struct sb_given down[SB_GEAR_MAX - 1], up[SB_GEAR_MAX - 1];
-  long confirm_count, seed;
+  int downshift_count, upshift_count;
+  struct sb_given downshift_below[SB_GEAR_MAX - 1], upshift_above[SB_GEAR_MAX - 1];
+  long debounce_samples, seed;
   struct sb_given resolution;
   double reference_rad_s; /* NAN: the motor's no-load speed */
   double reference_a;     /* NAN: the motor's stall current */
   int reading;            /* sb_sensor_quantity */
 };
 
-enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_HOLD };
+enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_SPEED_CONTROL };
 
 struct sb_drive_draft {
   int mode, off;                /* sb_mode, sb_drive_off */

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "scenario/old_names.h"
 #include "scenario/reader.h"
 
 /* The path as it can be set: `drive` alone is a percentage, and the limit of the drive where that is a section. */
@@ -37,6 +38,11 @@ static const struct sb_value *find_value(const struct sb_reader *reader, const c
 
 static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
 {
+  char renewed[SB_PATH_SIZE];
+  if (sb_old_names_renew(node->key, renewed, sizeof renewed)) {
+    sb_fault_add(reader->faults, &node->key_place, reader->path, "is now called %s", renewed);
+    return;
+  }
   enum { CANDIDATE_MAX = 512 };
   const char *paths[CANDIDATE_MAX + 1] = {NULL};
   int count = 0;

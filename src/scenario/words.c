@@ -81,7 +81,7 @@ const char *sb_nearest_word(const char *text, const char *const *words)
       nearest = *words;
     }
   }
-  /* A part of a word will do too: sense for motor_sense. */
+  /* A part of a word will do too: direction for motor_direction. */
   for (words = first; nearest == NULL && length >= 4 && *words != NULL; words++) {
     if (strstr(*words, text) != NULL) nearest = *words;
   }

@@ -124,8 +124,8 @@ void sb_contact_prepare(struct sb_sim *sim)
   const double pushed = is_pushing(&sim->state) ? sb_road_pushed_inertia(road, state->met_count) : 0.0;
   const double press_nm = road->can_slip ? sb_road_press_nm(road, state->load_angle_rad) : 0.0;
   far->inertia = road->inertia_kg_m2 + pushed;
-  far->grip_nm = road->can_slip ? road->static_ratio * press_nm : INFINITY;
-  far->traction_nm = state->slip_direction * road->sliding_ratio * press_nm;
+  far->grip_nm = road->can_slip ? road->static_friction_ratio * press_nm : INFINITY;
+  far->traction_nm = state->slip_direction * road->kinetic_friction_ratio * press_nm;
   const double all = sim->model->load.inertia_kg_m2;
   sim->segment->output_inertia = state->is_slipping ? all - road->inertia_kg_m2 : all + pushed;
 }

@@ -24,7 +24,7 @@ enum { EVENTS_AT_ONCE_MAX = 200 };
 
 static int sense_of(const struct sb_sim *sim, int gear)
 {
-  return sim->model->gearbox.gears[gear].motor_sense;
+  return sim->model->gearbox.gears[gear].motor_direction;
 }
 
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
@@ -543,8 +543,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .gear = in_mesh ? state->gear + 1 : 0,
       .phase = !in_mesh     ? SB_PHASE_SHIFT
                : is_resting ? SB_PHASE_STANDSTILL
-                            : SB_PHASE_DRIVE,
-      .drive = sense * seg->line.duty,
+                            : SB_PHASE_ENGAGED,
+      .duty_fraction = sense * seg->line.duty,
       .is_on = sb_feed_is_on(sim),
       .motor_speed_rad_s = sense * state->motor_speed_rad_s,
       .reading_pct = NAN,

@@ -292,7 +292,7 @@ void sb_stepper_book_over_limit(struct sb_sums *sums, double limit_nm, double fr
 void sb_stepper_raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed)
 {
   struct sb_sums *sums = &sim->sums;
-  const int sense = sim->model->gearbox.gears[sim->state.gear].motor_sense;
+  const int sense = sim->model->gearbox.gears[sim->state.gear].motor_direction;
   sb_stepper_raise_peak(&sums->motor_speed_rad_s, sense * motor_speed, time_s);
   sb_stepper_raise_peak(&sums->output_speed_rad_s, output_speed, time_s);
   sb_stepper_raise_peak(&sums->motor_current_a, sb_motor_current_a(&sim->segment->line, motor_speed), time_s);

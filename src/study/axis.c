@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "scenario/old_names.h"
 #include "scenario/reader.h"
 #include "study/grid.h"
 
@@ -31,7 +32,13 @@ static void number_gears(const struct sb_scenario *scenario, const char *path, c
 
 static enum sb_status refuse_path(const struct sb_scenario *scenario, const char *path, struct sb_error *err)
 {
-  char quoted[SB_QUOTE_SIZE];
+  char quoted[SB_QUOTE_SIZE], renewed[SB_PATH_SIZE];
+  if (sb_old_names_renew(path, renewed, sizeof renewed)) {
+    return sb_fail(err, SB_ERR_USAGE, "%s is now called %s", path, renewed);
+  }
+  if (sb_old_names_find(path) != NULL) {
+    return sb_fail(err, SB_ERR_USAGE, "%s is now called %s", path, sb_old_names_find(path));
+  }
   const char **paths = calloc(scenario->key_count + 1, sizeof *paths);
   if (paths == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the keys of a scenario");
   for (size_t i = 0; i < scenario->key_count; i++) paths[i] = scenario->keys[i].path;

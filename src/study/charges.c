@@ -49,7 +49,7 @@ static enum sb_status look_along(const struct sb_model *model, const struct sb_m
   struct sb_map map;
   const struct sb_map_axis *axis = is_down ? &options->down : &options->up;
   const int pair = options->pair;
-  const double own = is_down ? model->control.down_fraction[pair] : model->control.up_fraction[pair];
+  const double own = is_down ? model->control.downshift_fraction[pair] : model->control.upshift_fraction[pair];
   *held = (struct sb_map_held){NAN, NAN};
   if (axis->count < 1) return SB_OK;
   bool *holds = calloc((size_t)axis->count, sizeof *holds);
@@ -87,7 +87,7 @@ static enum sb_status map_at(const struct sb_model *full, const struct sb_map_op
 {
   struct sb_map map;
   struct sb_model model = *full;
-  const double down = model.control.down_fraction[plane->pair], up = model.control.up_fraction[plane->pair];
+  const double down = model.control.downshift_fraction[plane->pair], up = model.control.upshift_fraction[plane->pair];
   sb_discharge_set(&model, at->charge_fraction);
   at->voltage_v = model.supply.open_circuit_voltage_v;
   enum sb_status status = sb_map_exact(&model, plane, true, &map, err);

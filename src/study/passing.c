@@ -22,7 +22,7 @@ enum sb_status sb_survival_init(struct sb_survival *survival, const struct sb_ma
   if (points > SB_SURVIVAL_POINTS_MAX) {
     return sb_fail(err, SB_ERR_USAGE,
                    "%d x %d thresholds are too many to count samples at; take a coarser controller.threshold_step, or "
-                   "less of the plane with --down and --up",
+                   "less of the plane with --downshift and --upshift",
                    down->count, up->count);
   }
   int *counts = calloc((size_t)points, sizeof *counts);
@@ -153,7 +153,8 @@ int sb_survival_write_csv(FILE *out, const struct sb_survival *survival)
   struct open_rectangle *open = calloc(most, sizeof *open), *runs = calloc(most, sizeof *runs);
   int open_count = 0;
   const bool has_memory = open != NULL && runs != NULL;
-  fputs("down_from_pct,down_to_pct,up_from_pct,up_to_pct,survived,samples,share,share_least\n", out);
+  fputs("downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,survived,samples,share,share_least\n",
+        out);
   for (int u = survival->up.count - 1; has_memory && u >= -1; u--) {
     const int run_count = u >= 0 ? find_runs(survival, u, runs) : 0;
     const int meant = u >= 0 ? meant_count(survival, u) : 0;
@@ -178,10 +179,10 @@ int sb_survival_write_csv(FILE *out, const struct sb_survival *survival)
 }
 
 /* Samples that hold at the lattice point nearest to a pair of thresholds. */
-static int survived_near(const struct sb_survival *survival, double down_fraction, double up_fraction)
+static int survived_near(const struct sb_survival *survival, double downshift_fraction, double upshift_fraction)
 {
-  const int down = sb_map_axis_index(&survival->down, down_fraction),
-            up = sb_map_axis_index(&survival->up, up_fraction);
+  const int down = sb_map_axis_index(&survival->down, downshift_fraction),
+            up = sb_map_axis_index(&survival->up, upshift_fraction);
   if (down < 0 || down >= survival->down.count || up < 0 || up >= survival->up.count) return -1;
   return sb_survival_at(survival, down, up);
 }
@@ -195,8 +196,8 @@ static int square_at(const struct sb_survival *survival, const int *below, const
   return 1 + (least < row[down - 1] ? least : row[down - 1]);
 }
 
-enum sb_status sb_survival_find_best(const struct sb_survival *survival, double own_down_fraction,
-                                     double own_up_fraction, struct sb_survival_best *best, struct sb_error *err)
+enum sb_status sb_survival_find_best(const struct sb_survival *survival, double own_downshift_fraction,
+                                     double own_upshift_fraction, struct sb_survival_best *best, struct sb_error *err)
 {
   struct sb_survival_best out = {.survived = -1};
   for (int u = 0; u < survival->up.count; u++) {
@@ -228,7 +229,7 @@ enum sb_status sb_survival_find_best(const struct sb_survival *survival, double 
   }
   free(below);
   free(row);
-  out.own = survived_near(survival, own_down_fraction, own_up_fraction);
+  out.own = survived_near(survival, own_downshift_fraction, own_upshift_fraction);
   *best = out;
   return SB_OK;
 }

@@ -56,8 +56,8 @@ int sb_survival_at(const struct sb_survival *survival, int down, int up);
 int sb_survival_write_csv(FILE *out, const struct sb_survival *survival);
 
 /* Picture with a mark a share: '.' all, 9 to 0 tenths, '-' none; '@' at the own thresholds. With its legend. */
-enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *survival, double own_down_fraction,
-                                         double own_up_fraction, bool is_whole, struct sb_error *err);
+enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *survival, double own_downshift_fraction,
+                                         double own_upshift_fraction, bool is_whole, struct sb_error *err);
 
 /* The share in words: at the own thresholds (at the nearest lattice point), and the greatest with the middle of the
  * widest square that has it. */
@@ -68,7 +68,7 @@ struct sb_survival_best {
   int own;          /* samples that hold at the own thresholds; -1: they lie outside the plane */
 };
 
-enum sb_status sb_survival_find_best(const struct sb_survival *survival, double own_down_fraction,
-                                     double own_up_fraction, struct sb_survival_best *best, struct sb_error *err);
+enum sb_status sb_survival_find_best(const struct sb_survival *survival, double own_downshift_fraction,
+                                     double own_upshift_fraction, struct sb_survival_best *best, struct sb_error *err);
 
 #endif

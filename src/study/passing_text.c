@@ -39,21 +39,22 @@ static enum sb_status choose_part(const struct sb_survival *survival, const int 
   return SB_OK;
 }
 
-static void write_legend(FILE *out, const struct sb_survival *survival, double own_down_pct, double own_up_pct)
+static void write_legend(FILE *out, const struct sb_survival *survival, double own_downshift_below_pct,
+                         double own_upshift_above_pct)
 {
   const long samples = survival->samples;
   fprintf(out, "\n  share of %ld samples that hold\n", samples);
   fprintf(out, "  .  all of them: at least %.1f %% of all such machines, with 95 %% confidence\n",
           100.0 * sb_survival_least_share(samples, samples));
   fprintf(out, "  9  90 %% or more, 8  80 %% or more, ... 0  less than 10 %%   -  none\n");
-  fprintf(out, "  @  the scenario's own: down %.6g %%, up %.6g %%\n", own_down_pct, own_up_pct);
+  fprintf(out, "  @  the scenario's own: down %.6g %%, up %.6g %%\n", own_downshift_below_pct, own_upshift_above_pct);
 }
 
-enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *survival, double own_down_fraction,
-                                         double own_up_fraction, bool is_whole, struct sb_error *err)
+enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *survival, double own_downshift_fraction,
+                                         double own_upshift_fraction, bool is_whole, struct sb_error *err)
 {
   const struct sb_map_axis *down = &survival->down, *up = &survival->up;
-  const int own[2] = {sb_map_axis_index(down, own_down_fraction), sb_map_axis_index(up, own_up_fraction)};
+  const int own[2] = {sb_map_axis_index(down, own_downshift_fraction), sb_map_axis_index(up, own_upshift_fraction)};
   struct sb_span columns = {0, down->count - 1}, rows = {0, up->count - 1};
   enum sb_status status = is_whole ? SB_OK : choose_part(survival, own, &columns, &rows, err);
   if (status != SB_OK) return status;
@@ -62,9 +63,9 @@ enum sb_status sb_survival_write_picture(FILE *out, const struct sb_survival *su
   status = sb_picture_init(&picture, &across, columns, &upward, rows, err);
   if (status != SB_OK) return status;
   paint(&picture.sketch, survival);
-  sb_picture_mark_point(&picture, sb_map_pct(own_down_fraction), sb_map_pct(own_up_fraction), '@');
+  sb_picture_mark_point(&picture, sb_map_pct(own_downshift_fraction), sb_map_pct(own_upshift_fraction), '@');
   sb_picture_write(out, &picture);
   sb_picture_clear(&picture);
-  write_legend(out, survival, sb_map_pct(own_down_fraction), sb_map_pct(own_up_fraction));
+  write_legend(out, survival, sb_map_pct(own_downshift_fraction), sb_map_pct(own_upshift_fraction));
   return SB_OK;
 }

@@ -198,8 +198,8 @@ static void fill_slips(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_closed_form_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
-  const double up = sb_closed_form_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double down = sb_closed_form_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double up = sb_closed_form_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
   const double settled = sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm);
   const double at_up = slip_rad_s(model, line, slow, fast, load, up);
@@ -216,14 +216,14 @@ static void fill_times(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_closed_form_point(model, line, model->control.down_fraction[slow]).speed_rad_s;
-  const double up = sb_closed_form_point(model, line, model->control.up_fraction[slow]).speed_rad_s;
+  const double down = sb_closed_form_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double up = sb_closed_form_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
 
   pair->shift_up_time_s = finite_or_nan(sb_closed_form_shift(model, line, slow, fast, load, up).time_s);
   pair->shift_down_time_s = finite_or_nan(sb_closed_form_shift(model, line, fast, slow, load, down).time_s);
   pair->shortest_dwell_s = pair->shortest_dwell_settled_s = pair->shortest_start_delay_s = NAN;
-  if (pair->is_false_downshift) return; /* it would fall below again */
+  if (pair->is_needless_downshift) return; /* it would fall below again */
   pair->shortest_dwell_s = dwell_from(model, line, slow, load, up, down);
   pair->shortest_dwell_settled_s =
       dwell_from(model, line, slow, load, sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm), down);
@@ -235,19 +235,19 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
                                            const struct sb_load_moment *lightest)
 {
   const int fast = slow + 1;
-  const struct sb_reading_point down = sb_closed_form_point(model, line, model->control.down_fraction[slow]);
-  const struct sb_reading_point up = sb_closed_form_point(model, line, model->control.up_fraction[slow]);
+  const struct sb_reading_point down = sb_closed_form_point(model, line, model->control.downshift_fraction[slow]);
+  const struct sb_reading_point up = sb_closed_form_point(model, line, model->control.upshift_fraction[slow]);
   struct sb_pair_figures pair = {
       .downshift_torque_nm = sb_closed_form_passed_nm(model, fast, down.motor_nm, down.speed_rad_s),
       .upshift_torque_nm = sb_closed_form_passed_nm(model, slow, up.motor_nm, up.speed_rad_s),
   };
   pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
-  pair.helping_up_nm = sb_closed_form_helping_nm(model, line, slow, model->control.up_fraction[slow]);
-  pair.helping_down_nm = sb_closed_form_helping_nm(model, line, fast, model->control.down_fraction[slow]);
+  pair.helping_up_nm = sb_closed_form_helping_nm(model, line, slow, model->control.upshift_fraction[slow]);
+  pair.helping_down_nm = sb_closed_form_helping_nm(model, line, fast, model->control.downshift_fraction[slow]);
   pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_up_nm;
-  pair.is_false_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
+  pair.is_needless_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
   const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_up_nm;
-  const bool is_hold_met = !pair.is_false_downshift && lightest_nm > pair.helping_down_nm;
+  const bool is_hold_met = !pair.is_needless_downshift && lightest_nm > pair.helping_down_nm;
   pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, is_up_met);
   pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, is_hold_met);
 

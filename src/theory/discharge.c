@@ -25,7 +25,7 @@ const char *sb_discharge_words(enum sb_discharge_kind kind)
 
 bool sb_discharge_is_of_pair(enum sb_discharge_kind kind)
 {
-  return kind == SB_DISCHARGE_STUCK_LOW || kind == SB_DISCHARGE_FALSE_DOWNSHIFT || kind == SB_DISCHARGE_HUNTING;
+  return kind == SB_DISCHARGE_STUCK_LOW || kind == SB_DISCHARGE_NEEDLESS_DOWNSHIFT || kind == SB_DISCHARGE_HUNTING;
 }
 
 int sb_discharge_subject_count(enum sb_discharge_kind kind, int gear_count)
@@ -75,12 +75,12 @@ static double carried_nm(struct search *search, double charge, int gear, double 
 
 static double downshift_nm(struct search *search, double charge)
 {
-  return carried_nm(search, charge, search->index + 1, search->model.control.down_fraction[search->index]);
+  return carried_nm(search, charge, search->index + 1, search->model.control.downshift_fraction[search->index]);
 }
 
 static double upshift_nm(struct search *search, double charge)
 {
-  return carried_nm(search, charge, search->index, search->model.control.up_fraction[search->index]);
+  return carried_nm(search, charge, search->index, search->model.control.upshift_fraction[search->index]);
 }
 
 /* What the motor gives at a threshold beyond the gear's drag: where it crosses zero, a carried torque has a corner. */
@@ -93,12 +93,12 @@ static double given_nm(struct search *search, double charge, int gear, double re
 
 static double given_at_down_nm(struct search *search, double charge)
 {
-  return given_nm(search, charge, search->index + 1, search->model.control.down_fraction[search->index]);
+  return given_nm(search, charge, search->index + 1, search->model.control.downshift_fraction[search->index]);
 }
 
 static double given_at_up_nm(struct search *search, double charge)
 {
-  return given_nm(search, charge, search->index, search->model.control.up_fraction[search->index]);
+  return given_nm(search, charge, search->index, search->model.control.upshift_fraction[search->index]);
 }
 
 /* The heaviest load over that which drives the motor so hard that its current holds the reading down. */
@@ -110,14 +110,14 @@ static double heaviest_over_helping_nm(struct search *search, double charge, int
 
 static double up_over_lightest_nm(struct search *search, double charge)
 {
-  const double up = search->model.control.up_fraction[search->index];
+  const double up = search->model.control.upshift_fraction[search->index];
   return fmin(upshift_nm(search, charge) - search->lightest_nm,
               heaviest_over_helping_nm(search, charge, search->index, up));
 }
 
 static double down_over_lightest_nm(struct search *search, double charge)
 {
-  const double down = search->model.control.down_fraction[search->index];
+  const double down = search->model.control.downshift_fraction[search->index];
   return fmin(downshift_nm(search, charge) - search->lightest_nm,
               heaviest_over_helping_nm(search, charge, search->index + 1, down));
 }
@@ -163,7 +163,7 @@ static double over_cutoff_starting(struct search *search, double charge)
   if (!(resistance_ohm > 0.0)) return spare_v;
   const double back_rad_s = (line.stall_a - spare_v / resistance_ohm) / line.slope_as_rad;
   if (!(back_rad_s > 0.0)) return battery->cutoff_delay_s - back_rad_s;
-  const bool is_held = drive->mode == SB_DRIVE_SPEED_HOLD &&
+  const bool is_held = drive->mode == SB_DRIVE_SPEED_CONTROL &&
                        drive->gain_per_rad_s * (drive->target_rad_s - back_rad_s) < drive->limit_fraction;
   if (drive->ramp_s > 0.0 || is_held) {
     return sb_closed_form_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
@@ -196,7 +196,7 @@ static const struct kind {
   curve_fn *margin;
 } kinds[SB_DISCHARGE_KIND_COUNT] = {
     [SB_DISCHARGE_STUCK_LOW] = {.parts = {given_at_up_nm}, .margin = up_over_lightest_nm},
-    [SB_DISCHARGE_FALSE_DOWNSHIFT] = {.parts = {given_at_down_nm}, .margin = down_over_lightest_nm},
+    [SB_DISCHARGE_NEEDLESS_DOWNSHIFT] = {.parts = {given_at_down_nm}, .margin = down_over_lightest_nm},
     [SB_DISCHARGE_HUNTING] = {.parts = {given_at_down_nm, given_at_up_nm, down_over_heaviest_nm, up_over_lightest_nm,
                                         down_over_up_nm},
                               .margin = clear_of_hunting_nm},

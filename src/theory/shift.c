@@ -327,7 +327,7 @@ struct sb_shift_figures sb_closed_form_shift(const struct sb_model *model, const
 {
   const struct sb_gear *old_path = &model->gearbox.gears[from];
   const struct sb_gear *new_path = &model->gearbox.gears[to];
-  const double motor_start = start_speed_rad_s * old_path->motor_sense * new_path->motor_sense;
+  const double motor_start = start_speed_rad_s * old_path->motor_direction * new_path->motor_direction;
   const double sense_change = old_path->output_sense * new_path->output_sense;
   const double output_start = start_speed_rad_s / old_path->ratio;
   const struct sb_shift_plan plan = model->shifter.ops->plan(&model->shifter, 0.0);

@@ -9,7 +9,7 @@ static const double duty_slack = 1e-12;
 
 static bool is_held(const struct sb_model *model)
 {
-  return model->drive.mode == SB_DRIVE_SPEED_HOLD;
+  return model->drive.mode == SB_DRIVE_SPEED_CONTROL;
 }
 
 /* Speed that the inner loop does not let the motor exceed while it drives. */

@@ -4,13 +4,13 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_options *options, double down_fraction,
-                             double up_fraction, double dwell_s, struct sb_map_verdict *verdict,
-                             struct sb_map_figures *figures, struct sb_error *err)
+enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_options *options,
+                             double downshift_fraction, double upshift_fraction, double dwell_s,
+                             struct sb_map_verdict *verdict, struct sb_map_figures *figures, struct sb_error *err)
 {
   struct sb_model own = *model;
-  own.control.down_fraction[options->pair] = down_fraction;
-  own.control.up_fraction[options->pair] = up_fraction;
+  own.control.downshift_fraction[options->pair] = downshift_fraction;
+  own.control.upshift_fraction[options->pair] = upshift_fraction;
   own.control.dwell_s = dwell_s;
   struct sb_run_options run_options = sb_run_options_default();
   run_options.decider = options->decider;
@@ -26,17 +26,17 @@ enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_
   return SB_OK;
 }
 
-enum sb_status sb_tune_try(const struct sb_model *model, int pair, double down_fraction, double up_fraction,
+enum sb_status sb_tune_try(const struct sb_model *model, int pair, double downshift_fraction, double upshift_fraction,
                            double dwell_s, struct sb_map_verdict *verdict, struct sb_map_figures *figures,
                            struct sb_error *err)
 {
   const struct sb_tune_options options = {.pair = pair};
-  return sb_answer_try(model, &options, down_fraction, up_fraction, dwell_s, verdict, figures, err);
+  return sb_answer_try(model, &options, downshift_fraction, upshift_fraction, dwell_s, verdict, figures, err);
 }
 
 /* Thresholds and dwell run in all machines: how many fail, and which does first. */
 struct trial {
-  double down_fraction, up_fraction, dwell_s;
+  double downshift_fraction, upshift_fraction, dwell_s;
   int failing, first;
   struct sb_map_verdict verdict;
 };
@@ -50,8 +50,8 @@ static enum sb_status try_all(const struct sb_survey *survey, struct trial *tria
     if (stop != NULL && *stop != 0) return sb_fail(err, SB_ERR_STOPPED, "stopped");
     struct sb_map_verdict own;
     struct sb_map_figures figures;
-    const enum sb_status status = sb_answer_try(&survey->machines[i].model, survey->options, trial->down_fraction,
-                                                trial->up_fraction, trial->dwell_s, &own, &figures, err);
+    const enum sb_status status = sb_answer_try(&survey->machines[i].model, survey->options, trial->downshift_fraction,
+                                                trial->upshift_fraction, trial->dwell_s, &own, &figures, err);
     if (status != SB_OK) return status;
     if (own.kinds == 0) continue;
     if (trial->failing++ > 0) continue;
@@ -97,8 +97,8 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
                    survey->options->decider->name);
   }
   if (trial.first < 0)
-    return sb_fail(err, SB_ERR_NUMERICS, "a map and its runs disagree at %.10g, %.10g", trial.down_fraction,
-                   trial.up_fraction);
+    return sb_fail(err, SB_ERR_NUMERICS, "a map and its runs disagree at %.10g, %.10g", trial.downshift_fraction,
+                   trial.upshift_fraction);
   limit->machine = trial.first;
   limit->verdict = trial.verdict;
   return SB_OK;
@@ -117,7 +117,7 @@ static enum sb_status find_dwell_limit(const struct sb_survey *survey, const str
 {
   const double period_s = sb_answer_sample_period_s(survey->machines, survey->count);
   long holds = lround(answer->dwell_s / period_s), fails = (long)fmax(1.0, round(far_s / period_s));
-  struct trial trial = {answer->down_fraction, answer->up_fraction, (double)fails * period_s, 0, -1, {0}};
+  struct trial trial = {answer->downshift_fraction, answer->upshift_fraction, (double)fails * period_s, 0, -1, {0}};
   enum sb_status status = try_all(survey, &trial, err);
   *limit = (struct sb_tune_dwell_limit){(double)fails * period_s, trial.failing == 0, trial.first, trial.verdict};
   if (status != SB_OK || limit->is_end) return status;
@@ -155,15 +155,15 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
 {
   const struct sb_map_axis *axis = &survey->options->axis;
   const size_t place = (size_t)at.down * (size_t)raster->side + (size_t)at.up;
-  result->down_fraction = sb_map_axis_at(axis, at.down);
-  result->up_fraction = sb_map_axis_at(axis, at.up);
+  result->downshift_fraction = sb_map_axis_at(axis, at.down);
+  result->upshift_fraction = sb_map_axis_at(axis, at.up);
   result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.down, at.up);
   result->margin_fraction = sb_raster_margin(raster, at.down, at.up) * axis->step_fraction;
   result->turns = (double)raster->turns[place];
   result->energy_j = (double)raster->energy_j[place];
   if (survey->options->is_rough) return SB_OK;
 
-  struct trial trial = {result->down_fraction, result->up_fraction, result->dwell_s, 0, -1, {0}};
+  struct trial trial = {result->downshift_fraction, result->upshift_fraction, result->dwell_s, 0, -1, {0}};
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
   result->failing = trial.failing;

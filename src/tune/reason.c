@@ -8,14 +8,14 @@
 static const double agree_steps = 1.5;
 
 struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machines, int count, int pair,
-                                            double down_fraction, double up_fraction)
+                                            double downshift_fraction, double upshift_fraction)
 {
   struct sb_tune_closed all = {
       .least_up = 0.0, .greatest_up = INFINITY, .greatest_down_band = INFINITY, .greatest_down_hold = INFINITY};
   for (int i = 0; i < count; i++) {
     struct sb_model model = machines[i].model;
-    model.control.down_fraction[pair] = down_fraction;
-    model.control.up_fraction[pair] = up_fraction;
+    model.control.downshift_fraction[pair] = downshift_fraction;
+    model.control.upshift_fraction[pair] = upshift_fraction;
     const struct sb_closed_form closed = sb_closed_form_solve(&model);
     const struct sb_pair_figures *figures = &closed.pairs[pair];
     all.least_up = fmax(all.least_up, isnan(figures->least_safe_up) ? INFINITY : figures->least_safe_up);
@@ -35,16 +35,17 @@ static enum sb_status failing_threshold(const struct sb_model *model, const stru
   const bool is_down = direction == SB_TUNE_DOWN_LOWER || direction == SB_TUNE_DOWN_HIGHER;
   const bool is_higher = direction == SB_TUNE_DOWN_HIGHER || direction == SB_TUNE_UP_HIGHER;
   const double step = options->axis.step_fraction;
-  double holds = is_down ? result->down_fraction : result->up_fraction;
-  double fails = is_higher ? (is_down ? result->up_fraction : sb_map_axis_at(&options->axis, options->axis.count - 1))
-                           : (is_down ? options->axis.first_fraction : result->down_fraction + step);
+  double holds = is_down ? result->downshift_fraction : result->upshift_fraction;
+  double fails = is_higher
+                     ? (is_down ? result->upshift_fraction : sb_map_axis_at(&options->axis, options->axis.count - 1))
+                     : (is_down ? options->axis.first_fraction : result->downshift_fraction + step);
   enum sb_status status = SB_OK;
   while (status == SB_OK && fabs(fails - holds) > 0.5 * step) {
     const double middle = 0.5 * (fails + holds);
     struct sb_map_verdict verdict;
     struct sb_map_figures figures;
-    status = sb_tune_try(model, options->pair, is_down ? middle : result->down_fraction,
-                         is_down ? result->up_fraction : middle, result->dwell_s, &verdict, &figures, err);
+    status = sb_tune_try(model, options->pair, is_down ? middle : result->downshift_fraction,
+                         is_down ? result->upshift_fraction : middle, result->dwell_s, &verdict, &figures, err);
     *(status == SB_OK && verdict.kinds == 0 ? &holds : &fails) = middle;
   }
   *fails_at = fails;
@@ -68,7 +69,7 @@ static void take_away(struct sb_model *model, enum sb_reason reason)
   if (reason == SB_REASON_FILTER) control->sensor.filter_s = 0.0;
   if (reason == SB_REASON_SAMPLING) {
     control->sample_period_s = model->run.step_s;
-    control->confirm_count = 1;
+    control->debounce_count = 1;
   }
   if (reason == SB_REASON_INERTIA) model->load.inertia_kg_m2 *= 0.05;
 }

@@ -111,10 +111,10 @@ static void write_answer(FILE *out, const struct sb_tuning *tuning, int pair)
         "  between two points nothing is known, nor under other loads: the closed forms speak of the built-in one)\n\n",
         decider_of(tuning)->name, percent(tuning->options[pair].axis.step_fraction));
   }
-  write_threshold(out, sensor, "down", "shift down below", result->down_fraction,
-                  sb_sensor_down_count(sensor, result->down_fraction));
-  write_threshold(out, sensor, "up", "shift up above", result->up_fraction,
-                  sb_sensor_up_count(sensor, result->up_fraction));
+  write_threshold(out, sensor, "down", "shift down below", result->downshift_fraction,
+                  sb_sensor_down_count(sensor, result->downshift_fraction));
+  write_threshold(out, sensor, "up", "shift up above", result->upshift_fraction,
+                  sb_sensor_up_count(sensor, result->upshift_fraction));
   fprintf(out, "  dwell  %8.10g s   %.0f samples%s\n", seconds(tuning->dwell_s),
           ceil(tuning->dwell_s / model->control.sample_period_s - 1e-9),
           tuning->first_pair < tuning->last_pair ? ", one for all pairs" : "");
@@ -143,7 +143,7 @@ static double closed_limit(const struct sb_tune_closed *closed, enum sb_tune_dir
   if (direction == SB_TUNE_UP_LOWER && is_band) return closed->least_up;
   if (direction == SB_TUNE_UP_HIGHER && worst == SB_VERDICT_STUCK_LOW) return closed->greatest_up;
   if (direction == SB_TUNE_DOWN_HIGHER && is_band) return closed->greatest_down_band;
-  if (direction == SB_TUNE_DOWN_HIGHER && worst == SB_VERDICT_FALSE_DOWNSHIFT) return closed->greatest_down_hold;
+  if (direction == SB_TUNE_DOWN_HIGHER && worst == SB_VERDICT_NEEDLESS_DOWNSHIFT) return closed->greatest_down_hold;
   return NAN;
 }
 
@@ -157,7 +157,7 @@ static enum sb_status write_closed(FILE *out, const struct sb_tuning *tuning, in
   if (decider_of(tuning) != NULL) return SB_OK; /* the closed forms speak of the built-in one */
   const struct sb_tune_machine *machine = &tuning->machines[limit->machine];
   const struct sb_tune_closed closed =
-      sb_tune_closed_limits(machine, 1, pair, result->down_fraction, result->up_fraction);
+      sb_tune_closed_limits(machine, 1, pair, result->downshift_fraction, result->upshift_fraction);
   const double expected = closed_limit(&closed, direction, &limit->verdict);
   if (!isfinite(expected)) return SB_OK;
   enum sb_reason reason;
@@ -231,8 +231,8 @@ static enum sb_status write_limits(FILE *out, const struct sb_tuning *tuning, in
 static void write_closed_forms(FILE *out, const struct sb_tuning *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
-  const struct sb_tune_closed closed =
-      sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
+  const struct sb_tune_closed closed = sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair,
+                                                             result->downshift_fraction, result->upshift_fraction);
   fprintf(out, "\nClosed forms over all machines, the other threshold kept\n\n");
   if (isfinite(closed.least_up)) {
     fprintf(out, "  up     from %.4g %%  no hunting band\n", percent(closed.least_up));
@@ -336,13 +336,13 @@ static void put_remedy(struct sb_json *json, const struct sb_tune_result *result
 static void put_closed_forms(struct sb_json *json, const struct sb_tuning *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
-  const struct sb_tune_closed closed =
-      sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair, result->down_fraction, result->up_fraction);
+  const struct sb_tune_closed closed = sb_tune_closed_limits(tuning->machines, tuning->machine_count, pair,
+                                                             result->downshift_fraction, result->upshift_fraction);
   sb_json_put_object(json, "closed_form");
-  sb_json_put_number(json, "least_up_pct", percent(closed.least_up));
-  sb_json_put_number(json, "greatest_up_pct", percent(closed.greatest_up));
-  sb_json_put_number(json, "greatest_down_no_band_pct", percent(closed.greatest_down_band));
-  sb_json_put_number(json, "greatest_down_holds_pct", percent(closed.greatest_down_hold));
+  sb_json_put_number(json, "least_upshift_pct", percent(closed.least_up));
+  sb_json_put_number(json, "greatest_upshift_pct", percent(closed.greatest_up));
+  sb_json_put_number(json, "greatest_downshift_no_band_pct", percent(closed.greatest_down_band));
+  sb_json_put_number(json, "greatest_downshift_holds_pct", percent(closed.greatest_down_hold));
   sb_json_close(json);
 }
 
@@ -356,12 +356,12 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
   sb_json_put_string(json, "to", model->gearbox.gears[pair + 1].name);
   sb_json_put_boolean(json, "holds", result->holds);
   if (decider_of(tuning) == NULL) sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
-  sb_json_put_number(json, "down_pct", percent(result->down_fraction));
-  sb_json_put_number(json, "up_pct", percent(result->up_fraction));
+  sb_json_put_number(json, "downshift_below_pct", percent(result->downshift_fraction));
+  sb_json_put_number(json, "upshift_above_pct", percent(result->upshift_fraction));
   sb_json_put_number(json, "dwell_s", seconds(tuning->dwell_s));
   if (sensor->resolution_fraction > 0.0) {
-    sb_json_put_integer(json, "down_raw", sb_sensor_down_count(sensor, result->down_fraction));
-    sb_json_put_integer(json, "up_raw", sb_sensor_up_count(sensor, result->up_fraction));
+    sb_json_put_integer(json, "down_raw", sb_sensor_down_count(sensor, result->downshift_fraction));
+    sb_json_put_integer(json, "up_raw", sb_sensor_up_count(sensor, result->upshift_fraction));
   }
   sb_json_put_integer(json, "dwell_samples", llround(ceil(tuning->dwell_s / model->control.sample_period_s - 1e-9)));
   sb_json_put_number(json, "margin_pct", percent(result->margin_fraction));

@@ -107,8 +107,8 @@ static void ask_closed_forms(const struct sb_survey *survey, struct sb_raster *r
     const struct sb_closed_form closed = sb_closed_form_solve(model);
     sb_raster_cap_up(raster, index_at_least(&survey->options->axis, closed.gears[pair].lightest_reading) - 1, i);
     for (int down = 0; down < raster->side; down++) {
-      const double down_fraction = sb_map_axis_at(&survey->options->axis, down);
-      const double carried_nm = sb_closed_form_carried_nm(model, &line, pair + 1, down_fraction);
+      const double downshift_fraction = sb_map_axis_at(&survey->options->axis, down);
+      const double carried_nm = sb_closed_form_carried_nm(model, &line, pair + 1, downshift_fraction);
       const double least = sb_closed_form_settled(model, &line, pair, carried_nm);
       sb_raster_ask_up(raster, down, index_at_least(&survey->options->axis, least), i);
     }
@@ -123,8 +123,8 @@ static uint64_t identity_of(const struct sb_survey *survey)
   hash = sb_tasks_hash_bytes(hash, &survey->options->axis.count, sizeof survey->options->axis.count);
   for (int i = 0; i < survey->count; i++) {
     const struct sb_control *control = &survey->machines[i].model.control;
-    hash = sb_tasks_hash_bytes(hash, control->down_fraction, sizeof control->down_fraction);
-    hash = sb_tasks_hash_bytes(hash, control->up_fraction, sizeof control->up_fraction);
+    hash = sb_tasks_hash_bytes(hash, control->downshift_fraction, sizeof control->downshift_fraction);
+    hash = sb_tasks_hash_bytes(hash, control->upshift_fraction, sizeof control->upshift_fraction);
   }
   return hash;
 }

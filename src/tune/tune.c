@@ -153,8 +153,8 @@ static struct sb_point own_point(const struct sb_tune_machine *machine, const st
 {
   const struct sb_map_axis *axis = &options->axis;
   const struct sb_control *control = &machine->model.control;
-  const double down = (control->down_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
-  const double up = (control->up_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
+  const double down = (control->downshift_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
+  const double up = (control->upshift_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
   return (struct sb_point){(int)fmin(fmax(round(down), 0.0), raster->greatest_down),
                            (int)fmin(fmax(round(up), 0.0), axis->count - 1)};
 }

@@ -23,10 +23,10 @@ static const char plain[] =
     "  mesh_efficiency: 0.9\n"
     "  shifter: {kind: selector, travel_time: 100 ms}\n"
     "  gears:\n"
-    "    - {name: low, meshes: [10/80], motor_sense: forward}\n"
-    "    - {name: high, meshes: [10/40], motor_sense: forward}\n"
+    "    - {name: low, meshes: [10/80], motor_direction: forward}\n"
+    "    - {name: high, meshes: [10/40], motor_direction: forward}\n"
     "load: {inertia: 0.01 kg.m2, parts: [{kind: constant, manner: resists, torque: 0.3 N.m}]}\n"
-    "controller: {start_gear: high, sample_period: 10 ms, start_delay: 1 s, dwell: 2 s, down: 50 %, up: 70 %}\n"
+    "controller: {start_gear: high, sample_period: 10 ms, start_delay: 1 s, dwell: 2 s, downshift_below: 50 %, upshift_above: 70 %}\n"
     "run: {duration: 5 s, step: 1 ms}\n";
 
 /* ---- running the program ---- */
@@ -231,31 +231,31 @@ static void json_figures_are_those_worked_out_by_hand(void **state)
   assert_near(number_at(json, "pairs.0.upshift_torque_nm"), 1.08, 1e-14);
   assert_near(number_at(json, "pairs.0.hunting_band_nm.0"), 0.9, 1e-14);
   assert_near(number_at(json, "pairs.0.hunting_band_nm.1"), 1.08, 1e-14);
-  assert_near(number_at(json, "pairs.0.least_safe_up_pct"), 75.0, 1e-12);
-  assert_near(number_at(json, "pairs.0.greatest_safe_down_pct"), 40.0, 1e-12);
+  assert_near(number_at(json, "pairs.0.least_safe_upshift_pct"), 75.0, 1e-12);
+  assert_near(number_at(json, "pairs.0.greatest_safe_downshift_pct"), 40.0, 1e-12);
   assert_near(number_at(json, "pairs.0.shift_up_time_s"), 0.1, 1e-15);
   /* Tu = 0.3 at (V / 12 - 0.7) 0.5 x 7.2, Td = 0.3 at (V / 12 - 0.5) 0.5 x 3.6; high stalls below 12 x 0.3 / 1.8. */
   assert_near(number_at(json, "pairs.0.least_voltage_upshift_v"), 12.0 * (0.7 + 0.3 / 3.6), 1e-13);
   assert_near(number_at(json, "pairs.0.least_voltage_hold_v"), 12.0 * (0.5 + 0.3 / 1.8), 1e-13);
   assert_near(number_at(json, "gears.1.least_voltage_heaviest_v"), 12.0 * 0.3 / 1.8, 1e-13);
   expect_scalar(json, "pairs.0.stuck_low", "false");
-  expect_scalar(json, "pairs.0.downshift_for_nothing", "false");
+  expect_scalar(json, "pairs.0.needless_downshift", "false");
   outcome_clear(&got);
 }
 
 static void a_setting_changes_one_key_and_the_verdict_with_it(void **state)
 {
   (void)state;
-  struct outcome safe = RUN("check", "--json", "plain.yaml", "--set", "controller.up=75.5 %");
+  struct outcome safe = RUN("check", "--json", "plain.yaml", "--set", "controller.upshift_above=75.5 %");
   assert_int_equal(safe.code, 0);
   expect_scalar(safe.out, "pairs.0.hunting_band_nm", "null");
   outcome_clear(&safe);
-  struct outcome stuck = RUN("check", "--json", "--set=controller.up=95 %", "plain.yaml");
+  struct outcome stuck = RUN("check", "--json", "--set=controller.upshift_above=95 %", "plain.yaml");
   expect_scalar(stuck.out, "pairs.0.stuck_low", "true");
   outcome_clear(&stuck);
-  struct outcome nothing =
-      RUN("check", "--json", "--set=controller.up=95 %", "--set=controller.down=90 %", "plain.yaml");
-  expect_scalar(nothing.out, "pairs.0.downshift_for_nothing", "true");
+  struct outcome nothing = RUN("check", "--json", "--set=controller.upshift_above=95 %",
+                               "--set=controller.downshift_below=90 %", "plain.yaml");
+  expect_scalar(nothing.out, "pairs.0.needless_downshift", "true");
   expect_scalar(nothing.out, "pairs.0.shortest_dwell_s", "null");
   outcome_clear(&nothing);
 }
@@ -269,10 +269,10 @@ static void the_text_says_what_is_wrong_and_what_to_do(void **state)
             "Hunting band 0.9..1.08 N.m: a constant load there makes the box shift for ever; raise up to at");
   expect_in(hunts.out, "75.0 %, or lower down to at most 40.0 %");
   outcome_clear(&hunts);
-  struct outcome safe = RUN("check", "plain.yaml", "--set", "controller.up=78.2 %");
+  struct outcome safe = RUN("check", "plain.yaml", "--set", "controller.upshift_above=78.2 %");
   expect_in(safe.out, "No hunting band: safe by 3.2 % of up.");
   outcome_clear(&safe);
-  struct outcome stuck = RUN("check", "plain.yaml", "--set", "controller.up=95 %");
+  struct outcome stuck = RUN("check", "plain.yaml", "--set", "controller.upshift_above=95 %");
   expect_in(stuck.out, "Stuck low: ");
   outcome_clear(&stuck);
   struct outcome hasty = RUN("check", "plain.yaml", "--set", "controller.dwell=10 ms");
@@ -289,7 +289,7 @@ static void what_the_text_advises_is_safe_when_typed_in(void **state)
   assert_int_equal(hunts.code, 0);
   flatten(hunts.out);
   static const char *const words[] = {"raise up to at least ", "lower down to at most "};
-  static const char *const keys[] = {"controller.up", "controller.down"};
+  static const char *const keys[] = {"controller.upshift_above", "controller.downshift_below"};
   for (int k = 0; k < 2; k++) {
     const char *at = strstr(hunts.out, words[k]);
     assert_non_null(at);
@@ -436,7 +436,7 @@ static void every_scenario_of_the_project_is_checked_without_a_fault(void **stat
     struct outcome got = RUN("check", "--json", name);
     if (got.code != 0) fail_msg("%s: %d\n%s", name, got.code, got.err);
     assert_true(number_at(got.out, "gears.0.stall_torque_nm") > 0.0);
-    assert_true(number_at(got.out, "pairs.0.least_safe_up_pct") > 0.0);
+    assert_true(number_at(got.out, "pairs.0.least_safe_upshift_pct") > 0.0);
     outcome_clear(&got);
   }
   assert_int_equal(pclose(names), 0);
@@ -473,10 +473,11 @@ static void wrong_command_lines_end_with_two_and_offer_the_nearest(void **state)
 static void faults_of_a_scenario_all_go_to_standard_error_and_end_with_three(void **state)
 {
   (void)state;
-  struct outcome got = RUN("check", "plain.yaml", "--set", "controller.up=70", "--set", "motor.stall_torque=3 rpm");
+  struct outcome got =
+      RUN("check", "plain.yaml", "--set", "controller.upshift_above=70", "--set", "motor.stall_torque=3 rpm");
   assert_int_equal(got.code, 3);
   assert_string_equal(got.out, "");
-  expect_in(got.err, "controller.up");
+  expect_in(got.err, "controller.upshift_above");
   expect_in(got.err, "motor.stall_torque");
   outcome_clear(&got);
 

@@ -86,8 +86,8 @@ static void csv_over_the_discharge_falls_from_full_to_empty(void **state)
 static void map_over_the_discharge_writes_a_row_a_charge(void **state)
 {
   (void)state;
-  const struct said *said =
-      run("$SHIFTBAND map --discharge 5 --down 40..50 --up 60..95 -o - %s 2> $T/words && cat $T/words", winder);
+  const struct said *said = run(
+      "$SHIFTBAND map --discharge 5 --downshift 40..50 --upshift 60..95 -o - %s 2> $T/words && cat $T/words", winder);
   assert_int_equal(said->code, 0);
   shell_expect(said, "charge_pct,voltage_v,verdict,cause,all_verdicts,shifts,");
   shell_expect(said, "\n100,12.57");
@@ -95,7 +95,7 @@ static void map_over_the_discharge_writes_a_row_a_charge(void **state)
   shell_expect(said, ",stuck low,,stuck low,1,");
   shell_expect(said, "safe: share of the plane that holds");
   shell_expect(said, "lithium cells can burn");
-  said = run("$SHIFTBAND map --discharge 2 --down 40..50 --up 60..95 --json %s", winder);
+  said = run("$SHIFTBAND map --discharge 2 --downshift 40..50 --upshift 60..95 --json %s", winder);
   assert_int_equal(said->code, 0);
   shell_expect(said, "\"discharge\":[{\"charge_pct\":100,");
 }
@@ -160,7 +160,7 @@ static void picture_refuses_what_is_no_table_of_thresholds(void **state)
     int code;
     const char *text;
   } cases[] = {
-      {"echo charge_pct,up_pct > $T/a.csv; tools/plot/plot-discharge $T/a.csv -o $T/a.png", 3,
+      {"echo charge_pct,upshift_above_pct > $T/a.csv; tools/plot/plot-discharge $T/a.csv -o $T/a.png", 3,
        "lacks the column(s) voltage_v"},
       {"head -n 1 $T/out.csv > $T/b.csv; tools/plot/plot-discharge $T/b.csv -o $T/b.png", 3, "a header but no row"},
       {"head -n 2 $T/out.csv > $T/c.csv; tools/plot/plot-discharge $T/c.csv -o $T/c.png", 3, "one charge is too few"},

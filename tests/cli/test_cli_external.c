@@ -111,11 +111,12 @@ static void grid_agrees_with_the_built_in_one_whatever_the_number_of_threads(voi
 {
   (void)state;
   const struct said *said = shell_run(
-      OWN "vary=\"--vary controller.down=10..90% --vary controller.up=10..100%\"; f=scenarios/tray-cart.yaml; "
-          "$SHIFTBAND map $vary --points 10 -o $T/g0.csv $f >$T/g0.txt && "
-          "$SHIFTBAND map $vary --points 10 -o $T/g1.csv --jobs 1 $OWN $f >$T/g1.txt && "
-          "$SHIFTBAND map $vary --points 10 -o $T/g2.csv --jobs 4 $OWN $f >$T/g2.txt && "
-          "cmp $T/g0.csv $T/g1.csv && cmp $T/g1.csv $T/g2.csv && cmp $T/g1.txt $T/g2.txt && cat $T/g1.txt");
+      OWN
+      "vary=\"--vary controller.downshift_below=10..90% --vary controller.upshift_above=10..100%\"; f=scenarios/tray-cart.yaml; "
+      "$SHIFTBAND map $vary --points 10 -o $T/g0.csv $f >$T/g0.txt && "
+      "$SHIFTBAND map $vary --points 10 -o $T/g1.csv --jobs 1 $OWN $f >$T/g1.txt && "
+      "$SHIFTBAND map $vary --points 10 -o $T/g2.csv --jobs 4 $OWN $f >$T/g2.txt && "
+      "cmp $T/g0.csv $T/g1.csv && cmp $T/g1.csv $T/g2.csv && cmp $T/g1.txt $T/g2.txt && cat $T/g1.txt");
   if (said->code != 0) fail_msg("%s", said->text);
   shell_expect(said, "a grid, and no exact map: a run at each point, by controller /tmp/");
 }
@@ -125,21 +126,23 @@ static void plain_map_becomes_a_grid_of_thresholds(void **state)
 {
   (void)state;
   const struct said *said = shell_run(
-      OWN "f=scenarios/three-speed-feeder.yaml; $SHIFTBAND map $OWN --pair 2 --down 20..60 --up 40..90 --points 6 "
-          "-o $T/plane.csv $f >$T/plane.txt && cat $T/plane.txt && "
-          "$SHIFTBAND map --vary controller.down.2='20..60 %' --vary controller.up.2='40..90 %' --points 6 "
-          "-o $T/vary.csv $f >/dev/null; head -n 1 $T/plane.csv; wc -l <$T/plane.csv");
+      OWN
+      "f=scenarios/three-speed-feeder.yaml; $SHIFTBAND map $OWN --pair 2 --downshift 20..60 --upshift 40..90 --points 6 "
+      "-o $T/plane.csv $f >$T/plane.txt && cat $T/plane.txt && "
+      "$SHIFTBAND map --vary controller.downshift_below.2='20..60 %' --vary controller.upshift_above.2='40..90 %' --points 6 "
+      "-o $T/vary.csv $f >/dev/null; head -n 1 $T/plane.csv; wc -l <$T/plane.csv");
   assert_int_equal(said->code, 0);
   shell_expect(said, "between two points nothing is known");
-  shell_expect(said, "controller.down.2 (%),controller.up.2 (%),verdict");
-  said =
-      shell_run(OWN "f=scenarios/tray-cart.yaml; $SHIFTBAND map $OWN --down 20..80 --up 20..100 --points 9 -o "
-                    "$T/p1.csv $f >/dev/null && eval $(awk -F, 'NR > 1 { if (NR == 2) print \"d0=\" $1 \" u0=\" $2; "
-                    "if (!($1 in d)) { d[$1]; nd++ } if (!($2 in u)) { u[$2]; nu++ } x = $1; y = $2 } END { print "
-                    "\"d1=\" x \" u1=\" y \" nd=\" nd \" nu=\" nu }' $T/p1.csv) && echo $d0 $d1 $u0 $u1 $nd $nu; "
-                    "tail -n +2 $T/p1.csv | while IFS=, read d u v rest; do [ \"$v\" = refused ] && continue; "
-                    "w=$($SHIFTBAND map --vary controller.down=\"$d..$d %\" --vary controller.up=\"$u..$u %\" "
-                    "-o - $f 2>/dev/null | tail -n 1); [ \"$w\" = \"$d,$u,$v,$rest\" ] || echo differs $d $u $v; done");
+  shell_expect(said, "controller.downshift_below.2 (%),controller.upshift_above.2 (%),verdict");
+  said = shell_run(
+      OWN
+      "f=scenarios/tray-cart.yaml; $SHIFTBAND map $OWN --downshift 20..80 --upshift 20..100 --points 9 -o "
+      "$T/p1.csv $f >/dev/null && eval $(awk -F, 'NR > 1 { if (NR == 2) print \"d0=\" $1 \" u0=\" $2; "
+      "if (!($1 in d)) { d[$1]; nd++ } if (!($2 in u)) { u[$2]; nu++ } x = $1; y = $2 } END { print "
+      "\"d1=\" x \" u1=\" y \" nd=\" nd \" nu=\" nu }' $T/p1.csv) && echo $d0 $d1 $u0 $u1 $nd $nu; "
+      "tail -n +2 $T/p1.csv | while IFS=, read d u v rest; do [ \"$v\" = refused ] && continue; "
+      "w=$($SHIFTBAND map --vary controller.downshift_below=\"$d..$d %\" --vary controller.upshift_above=\"$u..$u %\" "
+      "-o - $f 2>/dev/null | tail -n 1); [ \"$w\" = \"$d,$u,$v,$rest\" ] || echo differs $d $u $v; done");
   assert_int_equal(said->code, 0);
   shell_expect_not(said, "differs");
   shell_expect(said, "24 80 24 96 8 10\n");
@@ -178,9 +181,11 @@ static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void *
   shell_expect(said, "lower down");
   shell_expect(said, "longer dwell");
   shell_expect_not(said, "losed form over");
-  said = shell_run(OWN "set -- $(sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p' $T/t1); "
-                       "$SHIFTBAND run $OWN --fail-on any --set controller.down=\"$1 %\" --set controller.up=\"$2 %\" "
-                       "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml");
+  said = shell_run(
+      OWN
+      "set -- $(sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p' $T/t1); "
+      "$SHIFTBAND run $OWN --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
+      "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "nothing to report");
   said = shell_run(OWN "$SHIFTBAND tune $OWN --json --points 8 --samples 0 scenarios/tray-cart.yaml");
@@ -253,7 +258,7 @@ static void host_speaks_the_documented_lines(void **state)
   (void)state;
   const struct said *said = shell_run(
       "printf '%s\\n' 'shiftband-controller 1 gears=2 start_gear=2 sample_period_s=0.02 count_pct=1 "
-      "start_delay_samples=0 dwell_samples=3 confirm_samples=1 down=60 up=90 down_pct=60 up_pct=90' '0 0 70 70 2 1 1' "
+      "start_delay_samples=0 dwell_samples=3 debounce_samples=1 downshift_below=60 upshift_above=90 downshift_below_pct=60 upshift_above_pct=90' '0 0 70 70 2 1 1' "
       "'1 0.02 59 59 2 1 1' '2 0.04 95 95 1 1 1' '3 0.06 95 95 1 1 1' '4 0.08 95 95 1 1 1' | $SHIFTBAND host $T/own.so");
   assert_int_equal(said->code, 0);
   assert_string_equal(said->text, "2\n1\n1\n1\n2\n");

@@ -33,16 +33,16 @@ static void a_spin_up_says_what_it_tells_and_what_it_does_not(void **state)
 static void the_section_pastes_into_a_scenario_with_its_tolerances(void **state)
 {
   (void)state;
-  const struct said *said =
-      shell_run(MAKE_UP MAKE_POINTS
-                "$SHIFTBAND fit $T/points.csv $T/up.csv --arm '50 mm' --voltage '12 V' -o $T/s.yaml &&"
-                " { cat $T/s.yaml; echo 'gearbox:'; echo '  shifter: {kind: selector, travel_time: 50 ms}';"
-                " echo '  gears:'; echo '    - {name: low, meshes: [10/80], motor_sense: forward}';"
-                " echo '    - {name: high, meshes: [10/40], motor_sense: forward}';"
-                " echo 'load: {inertia: 0.01 kg.m2}';"
-                " echo 'controller: {start_gear: high, sample_period: 10 ms, dwell: 2 s, down: 50 %, up: 70 %}';"
-                " echo 'run: {duration: 2 s, step: 1 ms}'; } > $T/whole.yaml && cat $T/s.yaml &&"
-                " $SHIFTBAND check $T/whole.yaml");
+  const struct said *said = shell_run(
+      MAKE_UP MAKE_POINTS
+      "$SHIFTBAND fit $T/points.csv $T/up.csv --arm '50 mm' --voltage '12 V' -o $T/s.yaml &&"
+      " { cat $T/s.yaml; echo 'gearbox:'; echo '  shifter: {kind: selector, travel_time: 50 ms}';"
+      " echo '  gears:'; echo '    - {name: low, meshes: [10/80], motor_direction: forward}';"
+      " echo '    - {name: high, meshes: [10/40], motor_direction: forward}';"
+      " echo 'load: {inertia: 0.01 kg.m2}';"
+      " echo 'controller: {start_gear: high, sample_period: 10 ms, dwell: 2 s, downshift_below: 50 %, upshift_above: 70 %}';"
+      " echo 'run: {duration: 2 s, step: 1 ms}'; } > $T/whole.yaml && cat $T/s.yaml &&"
+      " $SHIFTBAND check $T/whole.yaml");
   assert_int_equal(said->code, 0);
   shell_expect_not(said, "To paste into a scenario");
   shell_expect(said, "  nominal_voltage: 12 V\n");
@@ -121,7 +121,7 @@ static void a_trace_with_a_shift_at_full_duty_gives_the_machine_back(void **stat
   (void)state;
   const struct said *said = shell_run(
       "set -- --set 'load.parts=[{kind: constant, manner: resists, torque: 0.4 N.m}]' --set 'run.duration=4 s' --set "
-      "drive='100 %' --set controller.reading=speed --set controller.down='45 %' --set controller.up='80 %' --set "
+      "drive='100 %' --set controller.reading=speed --set controller.downshift_below='45 %' --set controller.upshift_above='80 %' --set "
       "controller.start_gear=knead; $SHIFTBAND run scenarios/dough-drum.yaml \"$@\" -o $T/run.csv > /dev/null && $SHIFTBAND "
       "fit $T/run.csv --scenario scenarios/dough-drum.yaml \"$@\"");
   assert_int_equal(said->code, 0);

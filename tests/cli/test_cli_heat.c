@@ -90,11 +90,12 @@ static void run_until_warm_says_where_it_settles(void **state)
 {
   (void)state;
   const struct said *said =
-      shell_run("$SHIFTBAND run --until-warm --set controller.down='56 %' scenarios/seed-drill.yaml");
+      shell_run("$SHIFTBAND run --until-warm --set controller.downshift_below='56 %' scenarios/seed-drill.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "Settles: no warmer after ");
   shell_expect(said, "repeats were simulated; the others were passed over, 0.5 K at a time");
-  said = shell_run("$SHIFTBAND run --until-warm --json --set controller.down='56 %' scenarios/seed-drill.yaml");
+  said =
+      shell_run("$SHIFTBAND run --until-warm --json --set controller.downshift_below='56 %' scenarios/seed-drill.yaml");
   shell_expect(said, "\"until_warm\":{\"end\":\"settled\",");
   assert_true(shell_figure(said, "\"simulated\":") < shell_figure(said, "\"repeats\":"));
 }

@@ -41,7 +41,7 @@ static void map_of_the_tray_cart_shows_its_plane_and_how_far_failures_are(void *
   shell_expect(said, "Caution: this load acts by itself");
 }
 
-/* What the text says about `up` is what single runs say on both sides of it. */
+/* What the text says about `upshift_above` is what single runs say on both sides of it. */
 static void first_failure_in_the_text_is_where_runs_begin_to_fail(void **state)
 {
   (void)state;
@@ -51,7 +51,7 @@ static void first_failure_in_the_text_is_where_runs_begin_to_fail(void **state)
   char command[256];
   for (int step = -1; step <= 0; step++) {
     snprintf(command, sizeof command,
-             "$SHIFTBAND run --fail-on any --set controller.up='%.6g %%' scenarios/tray-cart.yaml",
+             "$SHIFTBAND run --fail-on any --set controller.upshift_above='%.6g %%' scenarios/tray-cart.yaml",
              fails_at + 0.1 * step);
     assert_int_equal(shell_run(command)->code, step < 0 ? 0 : 1);
   }
@@ -64,9 +64,9 @@ static void no_line_is_wider_than_eighty_columns_anywhere(void **state)
       "for f in tray-cart hunting-crawler hunting-crawler-fixed well-winch three-speed-feeder stop-and-go; do "
       "$SHIFTBAND map --set controller.threshold_step='4 %' scenarios/$f.yaml | sed '/^Caution/,$d'; "
       "$SHIFTBAND map --vary dwell='0.3..3 s' --points 9 scenarios/$f.yaml; done > $T/wide; "
-      "$SHIFTBAND map --pair 2 --down 40..60 --up 70..80 scenarios/three-speed-feeder.yaml >> $T/wide; "
+      "$SHIFTBAND map --pair 2 --downshift 40..60 --upshift 70..80 scenarios/three-speed-feeder.yaml >> $T/wide; "
       "$SHIFTBAND map --samples 9 scenarios/tray-cart.yaml >> $T/wide; "
-      "$SHIFTBAND map --vary dwell='0.3..3 s' --vary up='60..90 %' --points 70 --set run.duration='2 s' "
+      "$SHIFTBAND map --vary dwell='0.3..3 s' --vary upshift_above='60..90 %' --points 70 --set run.duration='2 s' "
       "scenarios/tray-cart.yaml >> $T/wide; wc -l < $T/wide; awk 'length > 80' $T/wide");
   const char *rest = strchr(said->text, '\n');
   assert_true(strtol(said->text, NULL, 10) > 250);
@@ -90,7 +90,8 @@ static void pairs_are_named_or_numbered(void **state)
 static void ranges_cut_the_plane_to_lattice_points_inside(void **state)
 {
   (void)state;
-  run_well("$SHIFTBAND map --down 60.04..70 --up '65..80.06 %' -o $T/r.csv scenarios/hunting-crawler.yaml > $T/r.txt");
+  run_well(
+      "$SHIFTBAND map --downshift 60.04..70 --upshift '65..80.06 %' -o $T/r.csv scenarios/hunting-crawler.yaml > $T/r.txt");
   const struct said *said = shell_run("cut -d, -f1-4 $T/r.csv | tail -n +2 | tr , '\\n' | sort -n | sed -n '1p;$p'; "
                                       "grep 'share of the plane' $T/r.txt");
   shell_expect(said, "60.1\n80\n");
@@ -106,10 +107,12 @@ static void csv_limits_and_json_carry_the_same_facts(void **state)
   (void)state;
   run_well("$SHIFTBAND map -o $T/m.csv --limits $T/l.csv --json scenarios/tray-cart.yaml > $T/m.json");
   const struct said *said = shell_run("head -n 1 $T/m.csv $T/l.csv; cut -d, -f1 $T/l.csv | sort | uniq -c");
-  shell_expect(said, "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause,all_verdicts,shifts,output_turns,"
-                     "given_j,greatest_torque_nm\n");
-  shell_expect(said, "limit,down_pct,up_pct\n");
-  shell_expect(said, "2 downshift for nothing");
+  shell_expect(
+      said,
+      "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,shifts,output_turns,"
+      "given_j,greatest_torque_nm\n");
+  shell_expect(said, "limit,downshift_below_pct,upshift_above_pct\n");
+  shell_expect(said, "2 needless downshift");
   shell_expect(said, "2 stuck low");
   if (shell_run("command -v python3")->code != 0) skip();
   said = shell_run(
@@ -118,8 +121,8 @@ static void csv_limits_and_json_carry_the_same_facts(void **state)
       "rows = list(csv.DictReader(open(sys.argv[1])))\n"
       "facts = json.load(open(sys.argv[2]))\n"
       "own = facts[\"own\"]\n"
-      "at = [r for r in rows if float(r[\"down_from_pct\"]) <= 50 <= float(r[\"down_to_pct\"])\n"
-      "      and float(r[\"up_from_pct\"]) <= 78 <= float(r[\"up_to_pct\"])]\n"
+      "at = [r for r in rows if float(r[\"downshift_from_pct\"]) <= 50 <= float(r[\"downshift_to_pct\"])\n"
+      "      and float(r[\"upshift_from_pct\"]) <= 78 <= float(r[\"upshift_to_pct\"])]\n"
       "print(len(at), at[0][\"verdict\"] == own[\"verdict\"], float(at[0][\"given_j\"]) == own[\"given_j\"],\n"
       "      len(own[\"margins\"]), abs(sum(facts[\"share_of_plane\"].values()) - 1) < 1e-12,\n"
       "      facts[\"rectangles\"] >= len(rows))\n"
@@ -138,7 +141,7 @@ static void wrong_options_are_refused_with_the_reason(void **state)
       {"--samples 3 --vary dwell=1..2s scenarios/tray-cart.yaml", "exclude each other"},
       {"--vary a=1..2 --vary b=1..2 --vary c=1..2 scenarios/tray-cart.yaml", "--vary may be given at most 2 times"},
       {"--points 3 scenarios/tray-cart.yaml", "--points needs --vary PATH=FROM..TO or --controller"},
-      {"--vary dwell=1..2s --down 1..2 scenarios/tray-cart.yaml", "--vary and --down exclude each other: "},
+      {"--vary dwell=1..2s --downshift 1..2 scenarios/tray-cart.yaml", "--vary and --downshift exclude each other: "},
       {"--vary dwell scenarios/tray-cart.yaml", "PATH=FROM..TO"},
       {"--vary dwel='1..2 s' scenarios/tray-cart.yaml", "nearest is controller.dwell"},
       {"--vary dwell='1..2 s' --limits x.csv scenarios/tray-cart.yaml", "--limits and --vary exclude each other: "},
@@ -152,11 +155,11 @@ static void wrong_options_are_refused_with_the_reason(void **state)
       {"--samples 3 --shard 2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --jobs 0 scenarios/tray-cart.yaml", "--jobs needs a whole number"},
       {"--json -o - scenarios/tray-cart.yaml", "both want standard output"},
-      {"--down 5..4 scenarios/tray-cart.yaml", "runs backwards"},
-      {"--down x scenarios/tray-cart.yaml", "no range"},
-      {"--up 50.01..50.05 scenarios/tray-cart.yaml", "holds no threshold"},
-      {"--down 100..110 scenarios/tray-cart.yaml", "below 100 %"},
-      {"--down 60..70 --up 40..50 scenarios/tray-cart.yaml", "no pair with down below up"},
+      {"--downshift 5..4 scenarios/tray-cart.yaml", "runs backwards"},
+      {"--downshift x scenarios/tray-cart.yaml", "no range"},
+      {"--upshift 50.01..50.05 scenarios/tray-cart.yaml", "holds no threshold"},
+      {"--downshift 100..110 scenarios/tray-cart.yaml", "below 100 %"},
+      {"--downshift 60..70 --upshift 40..50 scenarios/tray-cart.yaml", "no pair with the downshift below"},
       {"--join", "needs a scenario file, or with --join shards"},
       {"--join x --samples 3", "exclude each other: the shards know the rest"},
       {"--joim x", "did you mean --join"},
@@ -216,15 +219,17 @@ static void grid_rows_are_what_run_says_with_the_same_values(void **state)
 static void refused_points_are_drawn_and_counted(void **state)
 {
   (void)state;
-  const struct said *said = shell_run("$SHIFTBAND map --vary down='70..86 %' --points 5 scenarios/tray-cart.yaml");
+  const struct said *said =
+      shell_run("$SHIFTBAND map --vary downshift_below='70..86 %' --points 5 scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "|..xxx\n");
   shell_expect(said, "x  refused: no valid scenario         3\n");
 }
 
 /* The three sorts of long work, small enough for a test: their options, after `map`. */
-static const char samples_study[] = "--samples 12 --down 40..60 --up 60..100 scenarios/tray-cart.yaml";
-static const char grid_study[] = "--vary dwell=0.2..3s --vary up=60..90% --points 6 scenarios/tray-cart.yaml";
+static const char samples_study[] = "--samples 12 --downshift 40..60 --upshift 60..100 scenarios/tray-cart.yaml";
+static const char grid_study[] =
+    "--vary dwell=0.2..3s --vary upshift_above=60..90% --points 6 scenarios/tray-cart.yaml";
 
 static void result_does_not_depend_on_the_number_of_threads(void **state)
 {
@@ -479,9 +484,9 @@ static void help_names_every_option(void **state)
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND map --help");
   assert_int_equal(said->code, 0);
-  static const char *const names[] = {"--output", "--json", "--pair",    "--down",  "--up",
-                                      "--limits", "--set",  "--samples", "--seed",  "--vary",
-                                      "--points", "--jobs", "--resume",  "--shard", "--join"};
+  static const char *const names[] = {"--output", "--json", "--pair",    "--downshift", "--upshift",
+                                      "--limits", "--set",  "--samples", "--seed",      "--vary",
+                                      "--points", "--jobs", "--resume",  "--shard",     "--join"};
   for (size_t k = 0; k < sizeof names / sizeof names[0]; k++) shell_expect(said, names[k]);
   shell_expect(shell_run("$SHIFTBAND --help"), "  map ");
 }

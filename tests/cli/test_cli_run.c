@@ -12,7 +12,7 @@ static void trace_has_the_contract_header_and_reads_back_what_json_says(void **s
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND run -o $T/t.csv scenarios/tray-cart.yaml && head -n 1 $T/t.csv");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "\ntime_s,gear,phase,drive,motor_speed_rpm,reading_pct,output_speed_rpm,output_torque_nm,"
+  shell_expect(said, "\ntime_s,gear,phase,duty_fraction,motor_speed_rpm,reading_pct,output_speed_rpm,output_torque_nm,"
                      "load_torque_nm,motor_current_a,supply_voltage_v,output_turns\n");
   said = shell_run("tail -n 1 $T/t.csv | cut -d, -f12");
   const double turns = strtod(said->text, NULL);
@@ -62,7 +62,8 @@ static void fail_on_exits_with_one_only_for_the_named_verdict(void **state)
 static void set_changes_one_key_and_gear_locks_one(void **state)
 {
   (void)state;
-  const struct said *said = shell_run("$SHIFTBAND run --set controller.up='81 %' scenarios/hunting-crawler.yaml");
+  const struct said *said =
+      shell_run("$SHIFTBAND run --set controller.upshift_above='81 %' scenarios/hunting-crawler.yaml");
   assert_int_equal(said->code, 0);
   shell_expect_not(said, "Hunts");
   said = shell_run("$SHIFTBAND run --gear fast scenarios/tray-cart.yaml");

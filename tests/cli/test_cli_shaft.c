@@ -69,8 +69,8 @@ static void of_a_rigid_shaft_check_says_from_which_stiffness_on_it_matters(void 
 
 #define CART                                                                                                      \
   "$SHIFTBAND check --json scenarios/hump-cart.yaml --set gearbox.output_shaft='40 N.m/rad' --set tolerances={} " \
-  "--set load.bodies='[{kind: vehicle, mass: 20 kg, wheel_radius: 80 mm, rolling: 0.02, "                         \
-  "in_the_way: [{distance: 5 m, mass: 5 kg, friction: 0.3}]}]' | "
+  "--set load.bodies='[{kind: vehicle, mass: 20 kg, wheel_radius: 80 mm, rolling_resistance: 0.02, "              \
+  "obstacles: [{distance: 5 m, mass: 5 kg, kinetic_friction: 0.3}]}]' | "
 
 /* 20 kg at its settled speed meet 5 kg: dW = W 5 / 25, and 25 kg on wheels of 80 mm swing against the motor. */
 static void a_body_in_the_way_is_a_blow_of_its_own(void **state)

@@ -16,11 +16,12 @@ static void answer_is_told_with_margins_and_holds_in_a_run_of_its_own(void **sta
   shell_expect(said, "raise up");
   shell_expect(said, "shorter dwell");
   shell_expect(said, "Closed forms over all machines");
-  said = shell_run("set -- $($SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml | "
-                   "sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p'); "
-                   "$SHIFTBAND run --fail-on any --set controller.down=\"$1 %\" --set controller.up=\"$2 %\" "
-                   "--set controller.dwell=\"$3 s\" --set supply.open_circuit_voltage='10.4 V' "
-                   "--set controller.reference_speed='310 rpm' scenarios/tray-cart.yaml");
+  said = shell_run(
+      "set -- $($SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml | "
+      "sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p'); "
+      "$SHIFTBAND run --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
+      "--set controller.dwell=\"$3 s\" --set supply.open_circuit_voltage='10.4 V' "
+      "--set controller.reference_speed='310 rpm' scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "nothing to report");
 }
@@ -29,13 +30,13 @@ static void json_is_one_valid_object_with_the_same_answer(void **state)
 {
   (void)state;
   if (shell_run("command -v python3")->code != 0) skip();
-  const struct said *said =
-      shell_run("$SHIFTBAND tune --json --samples 2 scenarios/tray-cart.yaml | python3 -c '\n"
-                "import json, sys\n"
-                "pair = json.load(sys.stdin)[\"pairs\"][0]\n"
-                "print(pair[\"holds\"], pair[\"from\"], pair[\"to\"], sorted(pair[\"margins\"]))\n"
-                "print(\"ordered\" if 0 < pair[\"down_pct\"] < pair[\"up_pct\"] else \"not ordered\")\n"
-                "'");
+  const struct said *said = shell_run(
+      "$SHIFTBAND tune --json --samples 2 scenarios/tray-cart.yaml | python3 -c '\n"
+      "import json, sys\n"
+      "pair = json.load(sys.stdin)[\"pairs\"][0]\n"
+      "print(pair[\"holds\"], pair[\"from\"], pair[\"to\"], sorted(pair[\"margins\"]))\n"
+      "print(\"ordered\" if 0 < pair[\"downshift_below_pct\"] < pair[\"upshift_above_pct\"] else \"not ordered\")\n"
+      "'");
   assert_int_equal(said->code, 0);
   shell_expect(said, "True slow fast ['down_higher', 'down_lower', 'up_higher', 'up_lower']\nordered\n");
 }

@@ -7,7 +7,7 @@
 #include "help/near.h"
 #include "help/shell.h"
 
-static const char held_feeder[] = "--set 'drive={mode: speed hold, target: 50 %}' scenarios/three-speed-feeder.yaml";
+static const char held_feeder[] = "--set 'drive={mode: speed control, target: 50 %}' scenarios/three-speed-feeder.yaml";
 
 static const struct said *with(const char *command, const char *arguments)
 {
@@ -33,7 +33,7 @@ static void help_and_reports_stay_within_a_hundred_columns(void **state)
   (void)state;
   static const char long_words[] =
       "check --set 'supply.battery={chemistry: lithium iron phosphate, cells: 4, capacity: 2.6 A.h}' --set "
-      "controller.down='96 %' --set controller.up='97 %' scenarios/tired-winder.yaml";
+      "controller.downshift_below='96 %' --set controller.upshift_above='97 %' scenarios/tired-winder.yaml";
   static const char *const commands[] = {
       "run --help",  "map --help",  "check --help",
       "tune --help", "fit --help",  "inspect --help",
@@ -82,7 +82,7 @@ static const char lowering[] =
     "motor: {nominal_voltage: 12 V, no_load_speed: 300 rpm, stall_torque: 1.2 N.m, stall_current: 4 A,\n"
     "  no_load_current: 0.1 A, rotor_inertia: 3e-5 kg.m2}\n"
     "supply: {internal_resistance: 0.1 ohm, battery: {chemistry: lithium ion, cells: 3, capacity: 5 mAh, charge: 99 %}}\n"
-    "drive: {orders: [[0 s, reverse]]}\n"
+    "drive: {schedule: [[0 s, reverse]]}\n"
     "gearbox: {gears: [{name: only, meshes: [12/60, 12/45]}]}\n"
     "load: {bodies: [{kind: hoist, mass: 25 kg, drum_radius: 50 mm, drum_inertia: 0.02 kg.m2}]}\n"
     "run: {duration: 30 s}\n";
@@ -97,7 +97,7 @@ static void charge_given_back_to_a_full_battery_is_told(void **state)
   const double above_as = shell_figure(shell_run(command), "\"overcharge_as\":");
   const struct said *said = shell_run(
       "awk -F, 'NR == 1 {for (i = 1; i <= NF; i++) c[$i] = i; next} {t = $c[\"time_s\"]; i = $c[\"motor_current_a\"] * "
-      "$c[\"drive\"]; if (NR > 2) sum -= (t - before) * was; before = t; was = i} END {print \"sum\", sum}' $T/low.csv");
+      "$c[\"duty_fraction\"]; if (NR > 2) sum -= (t - before) * was; before = t; was = i} END {print \"sum\", sum}' $T/low.csv");
   /* Full after 1 % of 18 A.s; rows of the trace, 10 ms apart, against ticks of 5 ms while the current settles. */
   assert_near_rel(shell_figure(said, "sum"), above_as + 0.18, 2e-3);
   said = shell_run("$SHIFTBAND run $T/low.yaml");
@@ -126,8 +126,9 @@ static void check_says_whether_the_holding_brake_holds(void **state)
 static void the_pace_of_a_drive_that_was_cut_is_not_called_held(void **state)
 {
   (void)state;
-  const struct said *said = with("run --set 'drive={mode: speed hold, target: 50 %}' --set supply.battery.charge='3 %'",
-                                 "scenarios/tired-winder.yaml");
+  const struct said *said =
+      with("run --set 'drive={mode: speed control, target: 50 %}' --set supply.battery.charge='3 %'",
+           "scenarios/tired-winder.yaml");
   shell_expect(said, "The drive is cut");
   shell_expect(said, "but for run-ups until the drive was cut:\n");
 }
@@ -141,9 +142,9 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
       "name: hill\n"
       "motor: {nominal_voltage: 12 V, no_load_speed: 2400 rpm, stall_torque: 0.6 N.m, rotor_inertia: 1.2e-4 kg.m2}\n"
       "gearbox: {mesh_efficiency: 0.9, shifter: {kind: selector, travel_time: 0.1 s}, gears: [{name: slow, meshes: [12/60, 12/36]}, {name: fast, meshes: [12/60, 12/24]}]}\n"
-      "load: {bodies: [{kind: vehicle, mass: 20 kg, wheel_radius: 50 mm, rolling: 0.02, in_the_way: [{distance: 1 m, mass: 10 "
-      "kg, friction: 0.3}], grade_points: [[0 m, 0 %], [1.9 m, 0 %], [2.2 m, 40 %]]}]}\n"
-      "controller: {dwell: 1 s, down: 40 %, up: 80 %}\n"
+      "load: {bodies: [{kind: vehicle, mass: 20 kg, wheel_radius: 50 mm, rolling_resistance: 0.02, obstacles: [{distance: 1 m, mass: 10 "
+      "kg, kinetic_friction: 0.3}], grade_points: [[0 m, 0 %], [1.9 m, 0 %], [2.2 m, 40 %]]}]}\n"
+      "controller: {dwell: 1 s, downshift_below: 40 %, upshift_above: 80 %}\n"
       "run: {duration: 5 s, distance: 3 m}\nEND\n"
       "$SHIFTBAND check $T/hill.yaml");
   assert_int_equal(said->code, 0);
@@ -153,7 +154,7 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
   shell_expect(said, "N       goes        stalls");
   said = shell_run("$SHIFTBAND check --json $T/hill.yaml");
   assert_near_rel(shell_figure(said, "\"is_steepest\":true,\"distance_m\":2.2,\"need_n\":"), need_n, 1e-6);
-  said = shell_run("$SHIFTBAND check --set 'load.bodies.1.in_the_way=[]' --set 'load.bodies.1.grip=2' "
+  said = shell_run("$SHIFTBAND check --set 'load.bodies.1.obstacles=[]' --set 'load.bodies.1.static_friction=2' "
                    "--set load.inertia='0.01 kg.m2' $T/hill.yaml");
   assert_int_equal(said->code, 0); /* an empty list is a free way */
   shell_expect(said, "alone ");
@@ -182,8 +183,9 @@ static void a_blocked_motor_without_a_limit_is_cautioned_beyond_any_insulation(v
 static void check_does_not_call_a_load_that_drives_the_motor_light(void **state)
 {
   (void)state;
-  const char *sets = "--set controller.reading=current --set controller.down='50 %' --set controller.up='80 %' --set "
-                     "'load.parts=[{kind: constant, manner: acts, torque: -6 N.m}]'";
+  const char *sets =
+      "--set controller.reading=current --set controller.downshift_below='50 %' --set controller.upshift_above='80 %' --set "
+      "'load.parts=[{kind: constant, manner: acts, torque: -6 N.m}]'";
   char arguments[512];
   snprintf(arguments, sizeof arguments, "%s scenarios/dough-drum.yaml", sets);
   const struct said *said = with("check", arguments);
@@ -196,9 +198,10 @@ static void tune_answers_only_what_a_scenario_takes(void **state)
   (void)state;
   const char *tune = "tune --samples 2 --json --set controller.threshold_step='5 %' scenarios/grindstone.yaml";
   const struct said *said = with(tune, "");
-  const double down = shell_figure(said, "\"down_pct\":"), up = shell_figure(said, "\"up_pct\":");
+  const double down = shell_figure(said, "\"downshift_below_pct\":"), up = shell_figure(said, "\"upshift_above_pct\":");
   char command[256];
-  snprintf(command, sizeof command, "check --set controller.down='%.10g %%' --set controller.up='%.10g %%'", down, up);
+  snprintf(command, sizeof command,
+           "check --set controller.downshift_below='%.10g %%' --set controller.upshift_above='%.10g %%'", down, up);
   said = with(command, "scenarios/grindstone.yaml");
   assert_int_equal(said->code, 0);
 }
@@ -208,7 +211,7 @@ static void a_single_shift_is_told_as_one(void **state)
 {
   (void)state;
   const struct said *said =
-      with("map --down 40..42 --up 60..95 --set supply.battery.charge='30 %'", "scenarios/tired-winder.yaml");
+      with("map --downshift 40..42 --upshift 60..95 --set supply.battery.charge='30 %'", "scenarios/tired-winder.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, " 1 shift, ");
 }

@@ -16,11 +16,11 @@ enum { BELOW = 10, INSIDE = 50, ABOVE = 90 };
 static struct sb_controller_setup two_gears(uint32_t start_delay, uint32_t dwell, uint8_t confirm)
 {
   return (struct sb_controller_setup){
-      .down = {30},
-      .up = {70},
+      .downshift_below = {30},
+      .upshift_above = {70},
       .dwell_samples = dwell,
       .start_delay_samples = start_delay,
-      .confirm_samples = confirm,
+      .debounce_samples = confirm,
       .gear_count = 2,
   };
 }
@@ -132,10 +132,10 @@ static void one_sample_in_neutral_starts_the_count_again(void **state)
 static void the_outer_gears_have_nowhere_further_to_go(void **state)
 {
   (void)state;
-  struct sb_controller_setup setup = {.dwell_samples = 1, .confirm_samples = 1, .gear_count = SB_CONTROLLER_GEAR_MAX};
+  struct sb_controller_setup setup = {.dwell_samples = 1, .debounce_samples = 1, .gear_count = SB_CONTROLLER_GEAR_MAX};
   for (int p = 0; p < SB_CONTROLLER_GEAR_MAX - 1; p++) {
-    setup.down[p] = 30;
-    setup.up[p] = 70;
+    setup.downshift_below[p] = 30;
+    setup.upshift_above[p] = 70;
   }
   struct sb_controller_state run = started(&setup, 1);
   assert_int_equal(samples_to_shift(&setup, &run, INT32_MIN), 0);
@@ -154,7 +154,7 @@ static void each_pair_of_gears_has_its_own_thresholds(void **state)
 {
   (void)state;
   const struct sb_controller_setup setup = {
-      .down = {20, 40, 60}, .up = {120, 140, 160}, .confirm_samples = 1, .gear_count = 4};
+      .downshift_below = {20, 40, 60}, .upshift_above = {120, 140, 160}, .debounce_samples = 1, .gear_count = 4};
   for (uint8_t gear = 1; gear <= 4; gear++) {
     for (int32_t reading = 0; reading <= 200; reading++) {
       struct sb_controller_state run = started(&setup, gear);
@@ -216,12 +216,12 @@ static struct sb_controller_setup random_setup(gsl_rng *rng)
   struct sb_controller_setup setup = {
       .dwell_samples = (uint32_t)gsl_rng_uniform_int(rng, 40),
       .start_delay_samples = (uint32_t)gsl_rng_uniform_int(rng, 40),
-      .confirm_samples = (uint8_t)gsl_rng_uniform_int(rng, 6),
+      .debounce_samples = (uint8_t)gsl_rng_uniform_int(rng, 6),
       .gear_count = (uint8_t)(1 + gsl_rng_uniform_int(rng, SB_CONTROLLER_GEAR_MAX)),
   };
   for (int p = 0; p < SB_CONTROLLER_GEAR_MAX - 1; p++) {
-    setup.down[p] = (int32_t)gsl_rng_uniform_int(rng, 60);
-    setup.up[p] = setup.down[p] + (int32_t)gsl_rng_uniform_int(rng, 40);
+    setup.downshift_below[p] = (int32_t)gsl_rng_uniform_int(rng, 60);
+    setup.upshift_above[p] = setup.downshift_below[p] + (int32_t)gsl_rng_uniform_int(rng, 40);
   }
   return setup;
 }
@@ -287,8 +287,8 @@ static void no_shift_while_readings_stay_inside_the_band(void **state)
     const struct sb_controller_setup setup = random_setup(rng);
     const uint8_t gear = (uint8_t)(1 + gsl_rng_uniform_int(rng, setup.gear_count));
     struct sb_controller_state run = started(&setup, gear);
-    const int32_t low = gear > 1 ? setup.down[gear - 2] : 0;
-    const int32_t high = gear < setup.gear_count ? setup.up[gear - 1] : 200;
+    const int32_t low = gear > 1 ? setup.downshift_below[gear - 2] : 0;
+    const int32_t high = gear < setup.gear_count ? setup.upshift_above[gear - 1] : 200;
     if (low > high) continue; /* the bands of two pairs may leave nothing between them */
     for (int n = 0; n < 500; n++) {
       const int32_t reading = low + (int32_t)gsl_rng_uniform_int(rng, (unsigned long)(high - low + 1));
@@ -322,9 +322,10 @@ static int direct_gear(const struct sb_controller_setup *setup, const struct rec
     first = last_command + (long)setup->dwell_samples;
     if (first <= last_command) first = last_command + 1;
   }
-  const long confirm = setup->confirm_samples == 0 ? 1 : setup->confirm_samples;
-  if (gear > 1 && has_run(record, n, first, confirm, setup->down[gear - 2], -1)) return gear - 1;
-  if (gear < setup->gear_count && has_run(record, n, first, confirm, setup->up[gear - 1], 1)) return gear + 1;
+  const long confirm = setup->debounce_samples == 0 ? 1 : setup->debounce_samples;
+  if (gear > 1 && has_run(record, n, first, confirm, setup->downshift_below[gear - 2], -1)) return gear - 1;
+  if (gear < setup->gear_count && has_run(record, n, first, confirm, setup->upshift_above[gear - 1], 1))
+    return gear + 1;
   return gear;
 }
 
@@ -373,11 +374,11 @@ static void relay_times(const struct relay *relay, int count, double *times_s)
 {
   const double per_count = 1e-6;
   const struct sb_controller_setup setup = {
-      .down = {(int32_t)lround(relay->low / per_count)},
-      .up = {(int32_t)lround(relay->high / per_count)},
+      .downshift_below = {(int32_t)lround(relay->low / per_count)},
+      .upshift_above = {(int32_t)lround(relay->high / per_count)},
       .dwell_samples = (uint32_t)lround(relay->dwell_s / relay->sample_period_s),
       .start_delay_samples = (uint32_t)lround(relay->dwell_s / relay->sample_period_s),
-      .confirm_samples = 1,
+      .debounce_samples = 1,
       .gear_count = 2,
   };
   const double keep = exp(-relay->sample_period_s / relay->tau_s);

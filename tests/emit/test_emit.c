@@ -44,8 +44,8 @@ static struct sb_model draw_machine(gsl_rng *random)
   model.run.duration_s = 1.0;
   model.control.dwell_s = 0.5;
   model.control.start_delay_s = 0.5;
-  model.control.down_fraction[0] = 0.2 + 0.3 * gsl_rng_uniform(random);
-  model.control.up_fraction[0] = 0.6 + 0.2 * gsl_rng_uniform(random);
+  model.control.downshift_fraction[0] = 0.2 + 0.3 * gsl_rng_uniform(random);
+  model.control.upshift_fraction[0] = 0.6 + 0.2 * gsl_rng_uniform(random);
   return model;
 }
 
@@ -53,7 +53,8 @@ static struct sb_model draw_machine(gsl_rng *random)
 static void expect_moved_apart(const struct sb_emission *emission, const struct sb_model *model)
 {
   const double reference = model->control.sensor.reference_rad_s, slack = 1e-9 * reference;
-  const double down = model->control.down_fraction[0] * reference, up = model->control.up_fraction[0] * reference;
+  const double down = model->control.downshift_fraction[0] * reference,
+               up = model->control.upshift_fraction[0] * reference;
   assert_near(emission->asked_down[0], down, slack);
   assert_near(emission->asked_up[0], up, slack);
   assert_true(emission->acts_below[0] <= down + slack);
@@ -82,8 +83,8 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
     expect_moved_apart(&emission, &model);
     /* The speeds are those of the counts. Nearest rounding: the largest count below D is D - 1, up to D - 1/2. */
     const double reach = i % 2 == 0 ? 0.5 : 0.0;
-    assert_near(emission.acts_below[0], (emission.setup.down[0] - reach) * emission.count, 1e-9);
-    assert_near(emission.acts_above[0], (emission.setup.up[0] + reach) * emission.count, 1e-9);
+    assert_near(emission.acts_below[0], (emission.setup.downshift_below[0] - reach) * emission.count, 1e-9);
+    assert_near(emission.acts_above[0], (emission.setup.upshift_above[0] + reach) * emission.count, 1e-9);
     sb_emission_clear(&emission);
   }
   gsl_rng_free(random);
@@ -107,11 +108,11 @@ static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
     const double reference = model.control.sensor.reference_rad_s;
     for (int k = 0; k < 200; k++) {
       const double share = 0.5 * gsl_rng_uniform(random), phase = gsl_rng_uniform(random);
-      const double down = model.control.down_fraction[0], up = model.control.up_fraction[0];
+      const double down = model.control.downshift_fraction[0], up = model.control.upshift_fraction[0];
       const double speed =
           reference * (k % 2 == 0 ? down + 1e-6 + (up - down) * share : up - 1e-6 - (up - down) * share);
       const double pulses = floor(speed / (2.0 * M_PI) * 60.0 * 0.04 + phase);
-      assert_true(pulses >= emission.setup.down[0] && pulses <= emission.setup.up[0]);
+      assert_true(pulses >= emission.setup.downshift_below[0] && pulses <= emission.setup.upshift_above[0]);
     }
     sb_emission_clear(&emission);
   }
@@ -139,21 +140,21 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
     model.control.sensor.quantity = is_duty ? SB_SENSES_DUTY : SB_SENSES_CURRENT;
     model.control.sensor.resolution_fraction = 0.0; /* thresholds act where they are */
     model.run.duration_s = 1.0;
-    model.control.down_fraction[0] = 0.05 + 0.1 * gsl_rng_uniform(random);
-    model.control.up_fraction[0] = 0.25 + 0.05 * gsl_rng_uniform(random);
+    model.control.downshift_fraction[0] = 0.05 + 0.1 * gsl_rng_uniform(random);
+    model.control.upshift_fraction[0] = 0.25 + 0.05 * gsl_rng_uniform(random);
     options.sensor.count = full / counts;
     if (sb_emit(&model, &options, &emission, &err) != SB_OK) fail_msg("%s", err.text);
     assert_near(emission.full_count, counts, 1e-9);
-    const double down = 1.0 - model.control.down_fraction[0], up = 1.0 - model.control.up_fraction[0];
+    const double down = 1.0 - model.control.downshift_fraction[0], up = 1.0 - model.control.upshift_fraction[0];
     for (int k = 0; k < 200; k++) {
       const double size = full * (up + 1e-6 + (down - up - 2e-6) * gsl_rng_uniform(random));
       const double reading = emission.full_count - round(size / options.sensor.count);
-      assert_true(reading >= emission.setup.down[0] && reading <= emission.setup.up[0]);
+      assert_true(reading >= emission.setup.downshift_below[0] && reading <= emission.setup.upshift_above[0]);
     }
     /* A count beyond it acts: moved by less than one. */
     const double count = options.sensor.count;
-    assert_true(emission.full_count - round((full * down + count) / count) < emission.setup.down[0]);
-    assert_true(emission.full_count - round((full * up - count) / count) > emission.setup.up[0]);
+    assert_true(emission.full_count - round((full * down + count) / count) < emission.setup.downshift_below[0]);
+    assert_true(emission.full_count - round((full * up - count) / count) > emission.setup.upshift_above[0]);
     sb_emission_clear(&emission);
   }
   sb_scenario_clear(&loaded_scenario);
@@ -181,7 +182,7 @@ static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_mor
   said = shell_run("$SHIFTBAND emit --count '0.3 %' scenarios/dough-drum.yaml");
   shell_expect(said, "reading = (100 % - duty) / 0.3 %, to the nearest whole number");
   said = shell_run("$SHIFTBAND emit --as ladder --count '10 mA' --set controller.reading=current --set "
-                   "controller.down='50 %' --set controller.up='75 %' scenarios/dough-drum.yaml");
+                   "controller.downshift_below='50 %' --set controller.upshift_above='75 %' scenarios/dough-drum.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "reading = 230 - counts of current");
   shell_expect(said, "counts of current > 115, a current above 1.155 A (as tuned 1.15 A, 50 % left)");
@@ -246,11 +247,11 @@ static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void
     const struct sb_controller_setup setup = sb_run_controller_setup(&loaded_scenario.model);
     struct sb_emission emission;
     assert_int_equal(sb_emit(&loaded_scenario.model, &options, &emission, NULL), SB_OK);
-    assert_memory_equal(emission.setup.down, setup.down, sizeof setup.down);
-    assert_memory_equal(emission.setup.up, setup.up, sizeof setup.up);
+    assert_memory_equal(emission.setup.downshift_below, setup.downshift_below, sizeof setup.downshift_below);
+    assert_memory_equal(emission.setup.upshift_above, setup.upshift_above, sizeof setup.upshift_above);
     assert_int_equal(emission.setup.dwell_samples, setup.dwell_samples);
     assert_int_equal(emission.setup.start_delay_samples, setup.start_delay_samples);
-    assert_int_equal(emission.setup.confirm_samples, setup.confirm_samples);
+    assert_int_equal(emission.setup.debounce_samples, setup.debounce_samples);
     assert_int_equal(emission.setup.gear_count, setup.gear_count);
     sb_emission_clear(&emission);
     sb_scenario_clear(&loaded_scenario);
@@ -311,7 +312,7 @@ static void self_test_finds_a_wrong_constant(void **state)
   write_unit();
   assert_int_equal(shell_run("$SHIFTBAND emit scenarios/hunting-crawler.yaml > $T/right.h")->code, 0);
   static const char *const wrong[] = {"s/{130}/{120}/", "s/{150}/{170}/", "s/25u, .*dwell/40u, \\/* dwell/",
-                                      "s/1u,\\(.*\\)confirm/3u,\\1confirm/", "s/START_GEAR 2/START_GEAR 1/"};
+                                      "s/1u,\\(.*\\)debounce/3u,\\1debounce/", "s/START_GEAR 2/START_GEAR 1/"};
   for (size_t k = 0; k < sizeof wrong / sizeof wrong[0]; k++) {
     char command[1024];
     snprintf(command, sizeof command,
@@ -412,7 +413,7 @@ static void blocks_page_followed_to_the_letter_comes_to_the_same_gears(void **st
     char command[2048];
     snprintf(
         command, sizeof command,
-        "for f in blocks readings; do $SHIFTBAND emit --as $f --set controller.confirm=2 scenarios/%s.yaml > $T/$f; "
+        "for f in blocks readings; do $SHIFTBAND emit --as $f --set controller.debounce_samples=2 scenarios/%s.yaml > $T/$f; "
         "done; awk 'FNR == 1 { file++ }\n"
         "file == 1 && / loaded with / { wait = $NF }\n"
         "file == 1 && /it starts as/ { gear = $NF }\n"
@@ -439,8 +440,8 @@ static void blocks_page_followed_to_the_letter_comes_to_the_same_gears(void **st
 static void ladder_page_has_a_rung_for_each_threshold_with_its_count(void **state)
 {
   (void)state;
-  const struct said *said =
-      shell_run("$SHIFTBAND emit --as ladder --set controller.confirm=3 --count '0.5 %' scenarios/tray-cart.yaml");
+  const struct said *said = shell_run(
+      "$SHIFTBAND emit --as ladder --set controller.debounce_samples=3 --count '0.5 %' scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
   /* The scenario counts whole percents to the nearest: it acts below 49.5 and above 78.5 %, 99 and 157 counts. */
   shell_expect(said, "[ GEAR = 2 ]--[ READING < 99 ]");
@@ -456,7 +457,8 @@ static void sensor_that_is_too_coarse_is_refused_with_the_reason(void **state)
   assert_int_equal(said->code, 3);
   shell_expect(said, "too coarse");
   assert_int_equal(shell_run("test ! -e $T/none.h")->code, 0);
-  said = shell_run("$SHIFTBAND emit --count '250 rpm' --set controller.down='30 %' scenarios/tray-cart.yaml");
+  said =
+      shell_run("$SHIFTBAND emit --count '250 rpm' --set controller.downshift_below='30 %' scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 3);
 }
 

@@ -66,10 +66,11 @@ static enum sb_status decide(void *run, const struct sb_own_input *input, int *g
   inside->wrong += !sb_protocol_read_header(header, &read, &version) || !sb_protocol_read_sample(sample, &read);
   inside->wrong += memcmp(&read, input, offsetof(struct sb_own_input, memory_size)) != 0;
   for (int p = 0; p + 1 < SB_OWN_GEAR_MAX; p++) {
-    inside->wrong += read.down_pct[p] != input->down_pct[p] || read.up_pct[p] != input->up_pct[p];
+    inside->wrong += read.downshift_below_pct[p] != input->downshift_below_pct[p] ||
+                     read.upshift_above_pct[p] != input->upshift_above_pct[p];
   }
-  inside->wrong += memcmp(read.down, input->down, sizeof read.down) != 0;
-  inside->wrong += memcmp(read.up, input->up, sizeof read.up) != 0;
+  inside->wrong += memcmp(read.downshift_below, input->downshift_below, sizeof read.downshift_below) != 0;
+  inside->wrong += memcmp(read.upshift_above, input->upshift_above, sizeof read.upshift_above) != 0;
   inside->wrong += input->sample != inside->last.sample + 1;
   inside->wrong += fabs(input->time_s - (double)input->sample * input->sample_period_s) > 1e-9;
   inside->last = *input;
@@ -219,17 +220,18 @@ static void header_has_the_documented_words(void **state)
                                      .count_pct = 1.0,
                                      .start_delay_samples = 30,
                                      .dwell_samples = 75,
-                                     .confirm_samples = 1,
-                                     .down = {40, 60},
-                                     .up = {70, 90},
-                                     .down_pct = {40.0, 60.5},
-                                     .up_pct = {70.0, 90.0}};
+                                     .debounce_samples = 1,
+                                     .downshift_below = {40, 60},
+                                     .upshift_above = {70, 90},
+                                     .downshift_below_pct = {40.0, 60.5},
+                                     .upshift_above_pct = {70.0, 90.0}};
   char header[SB_PROTOCOL_HEADER_SIZE], sample[SB_PROTOCOL_SAMPLE_SIZE];
   const size_t header_length = sb_protocol_write_header(header, &input);
   assert_int_equal(header_length, strlen(header));
-  assert_string_equal(header, "shiftband-controller 1 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 "
-                              "start_delay_samples=30 dwell_samples=75 confirm_samples=1 down=40,60 up=70,90 "
-                              "down_pct=40,60.5 up_pct=70,90\n");
+  assert_string_equal(
+      header, "shiftband-controller 1 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 "
+              "start_delay_samples=30 dwell_samples=75 debounce_samples=1 downshift_below=40,60 upshift_above=70,90 "
+              "downshift_below_pct=40,60.5 upshift_above_pct=70,90\n");
   const size_t sample_length = sb_protocol_write_sample(sample, &input);
   assert_int_equal(sample_length, strlen(sample));
   assert_string_equal(sample, "12 0.24 87 87 3 1 1\n");
@@ -250,20 +252,20 @@ static void widest_numbers_fit_into_their_lines(void **state)
                                .count_pct = 2.2250738585072014e-308,
                                .start_delay_samples = UINT32_MAX,
                                .dwell_samples = UINT32_MAX,
-                               .confirm_samples = UINT32_MAX};
+                               .debounce_samples = UINT32_MAX};
   struct sb_own_input read = {0};
   char header[SB_PROTOCOL_HEADER_SIZE], sample[SB_PROTOCOL_SAMPLE_SIZE];
   long version;
   for (int p = 0; p + 1 < SB_OWN_GEAR_MAX; p++) {
-    input.down[p] = input.up[p] = INT32_MIN;
-    input.down_pct[p] = input.up_pct[p] = -2.2250738585072014e-308;
+    input.downshift_below[p] = input.upshift_above[p] = INT32_MIN;
+    input.downshift_below_pct[p] = input.upshift_above_pct[p] = -2.2250738585072014e-308;
   }
   sb_protocol_write_header(header, &input);
   sb_protocol_write_sample(sample, &input);
   assert_true(sb_protocol_read_header(header, &read, &version));
   assert_true(sb_protocol_read_sample(sample, &read));
   assert_true(read.reading_pct == input.reading_pct && read.time_s == input.time_s);
-  assert_int_equal(read.up[SB_OWN_GEAR_MAX - 2], INT32_MIN);
+  assert_int_equal(read.upshift_above[SB_OWN_GEAR_MAX - 2], INT32_MIN);
 }
 
 static void lines_that_are_none_are_refused(void **state)

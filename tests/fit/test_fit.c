@@ -370,10 +370,10 @@ static const char box_text[] =
     "  mesh_efficiency: 0.9\n"
     "  shifter: {kind: selector, travel_time: 50 ms}\n"
     "  gears:\n"
-    "    - {name: slow, meshes: [15/30, 18/36, 20/40], motor_sense: reverse}\n"
-    "    - {name: fast, meshes: [15/30, 18/36], motor_sense: forward}\n"
+    "    - {name: slow, meshes: [15/30, 18/36, 20/40], motor_direction: reverse}\n"
+    "    - {name: fast, meshes: [15/30, 18/36], motor_direction: forward}\n"
     "load: {inertia: 0.004 kg.m2}\n"
-    "controller: {start_gear: fast, sample_period: 20 ms, dwell: 1 s, down: 50 %, up: 78 %}\n"
+    "controller: {start_gear: fast, sample_period: 20 ms, dwell: 1 s, downshift_below: 50 %, upshift_above: 78 %}\n"
     "run: {duration: 2 s, step: 1 ms}\n";
 
 static struct sb_scenario load_box(const char *text, const char *const *sets, size_t count)

@@ -19,12 +19,12 @@ static const char box_text[] =
     "  mesh_efficiency: %.9g\n"
     "  shifter: %s\n"
     "  gears:\n"
-    "    - {name: slow, meshes: [15/30, 18/36, 20/40], motor_sense: reverse}\n"
-    "    - {name: fast, meshes: [15/30, 18/36], motor_sense: %s}\n"
+    "    - {name: slow, meshes: [15/30, 18/36, 20/40], motor_direction: reverse}\n"
+    "    - {name: fast, meshes: [15/30, 18/36], motor_direction: %s}\n"
     "load:\n"
     "  inertia: %.9g kg.m2\n"
     "  parts: [{kind: constant, manner: resists, torque: %.9g N.m}, {kind: viscous, coefficient: %.9g N.m.s/rad}]\n"
-    "controller: {start_gear: %s, sample_period: 20 ms, start_delay: %d ms, dwell: 0.6 s, down: 60 %%, up: %d %%}\n"
+    "controller: {start_gear: %s, sample_period: 20 ms, start_delay: %d ms, dwell: 0.6 s, downshift_below: 60 %%, upshift_above: %d %%}\n"
     "run: {duration: 2 s, step: 1 ms, trace_interval: %d ms}\n";
 
 enum { FIGURE_COUNT = 5 };

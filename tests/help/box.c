@@ -7,7 +7,7 @@
 void box_add_gear(struct sb_model *model, double ratio, double efficiency)
 {
   struct sb_gear *gear = &model->gearbox.gears[model->gearbox.gear_count++];
-  *gear = (struct sb_gear){.mesh_count = 1, .motor_sense = 1, .back_efficiency = (double)NAN};
+  *gear = (struct sb_gear){.mesh_count = 1, .motor_direction = 1, .back_efficiency = (double)NAN};
   gear->meshes[0] = (struct sb_mesh){1.0, ratio, efficiency, false};
   sb_gearbox_derive(&model->gearbox);
 }
@@ -44,10 +44,10 @@ struct sb_model box_line(double no_load_rad_s, double stall_nm, double rotor_ine
                                   .rotor_inertia_kg_m2 = rotor_inertia};
   model.supply.open_circuit_voltage_v = 12.0;
   model.load.inertia_kg_m2 = output_inertia;
-  model.control = (struct sb_control){.start_gear = 2, .sample_period_s = 0.01, .confirm_count = 1};
+  model.control = (struct sb_control){.start_gear = 2, .sample_period_s = 0.01, .debounce_count = 1};
   model.control.sensor.reference_rad_s = no_load_rad_s;
-  model.control.down_fraction[0] = 0.6;
-  model.control.up_fraction[0] = 0.9;
+  model.control.downshift_fraction[0] = 0.6;
+  model.control.upshift_fraction[0] = 0.9;
   model.run = (struct sb_run_setup){.duration_s = 10.0, .step_s = 1e-3, .trace_interval_s = 1e-3};
   model.shifter.ops = sb_shifter_kind_find("selector");
   model.shifter.timeout_s = 5.0;
@@ -83,7 +83,7 @@ struct sb_model box_cart(void)
 struct sb_model box_swing(void)
 {
   struct sb_model model = box_cart();
-  model.gearbox.gears[0].motor_sense = -1;
+  model.gearbox.gears[0].motor_direction = -1;
   model.gearbox.gears[0].meshes[0].is_internal = true;
   sb_gearbox_derive(&model.gearbox);
   model.shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("swing arm"), .swing_turns = 0.4, .timeout_s = 5.0};

@@ -75,8 +75,9 @@ static void choose_obstacles(gsl_rng *rng, struct sb_vehicle *vehicle, double wa
     at_m += plane_between(rng, 0.03, 0.35) * way_m;
     body->distance_m = at_m;
     body->mass_kg = vehicle->mass_kg * plane_between_log(rng, 0.02, 0.8);
-    body->friction_ratio = plane_between(rng, 0.0, 0.7) * scale_n / (body->mass_kg * vehicle->gravity_m_s2);
-    body->breakaway_ratio = body->friction_ratio * (plane_chance(rng, 0.5) ? 1.0 : plane_between(rng, 1.0, 1.5));
+    body->kinetic_friction_ratio = plane_between(rng, 0.0, 0.7) * scale_n / (body->mass_kg * vehicle->gravity_m_s2);
+    body->static_friction_ratio =
+        body->kinetic_friction_ratio * (plane_chance(rng, 0.5) ? 1.0 : plane_between(rng, 1.0, 1.5));
   }
 }
 
@@ -90,16 +91,18 @@ static void add_vehicle(gsl_rng *rng, const struct mix_chances *chances, struct 
   const double grip_nm = scale_nm(model) * plane_between_log(rng, 0.2, 4.0);
   vehicle->gravity_m_s2 = 9.80665;
   vehicle->driven_share = plane_chance(rng, 0.5) ? 1.0 : plane_between(rng, 0.3, 1.0);
-  const double static_ratio = plane_between(rng, 0.2, 1.0);
+  const double static_friction_ratio = plane_between(rng, 0.2, 1.0);
   const double vehicle_inertia = (1.0 - share) * inertia;
-  vehicle->wheel_radius_m = static_ratio * vehicle->driven_share * vehicle_inertia * vehicle->gravity_m_s2 / grip_nm;
+  vehicle->wheel_radius_m =
+      static_friction_ratio * vehicle->driven_share * vehicle_inertia * vehicle->gravity_m_s2 / grip_nm;
   vehicle->mass_kg = vehicle_inertia / (vehicle->wheel_radius_m * vehicle->wheel_radius_m);
   vehicle->wheel_inertia_kg_m2 = plane_chance(rng, 0.5) ? 0.2 * share * inertia : 0.0;
   model->load.inertia_kg_m2 = share * inertia - vehicle->wheel_inertia_kg_m2;
-  vehicle->rolling_ratio = plane_chance(rng, 0.7) ? plane_between(rng, 0.0, 0.05) : 0.0;
+  vehicle->rolling_resistance_ratio = plane_chance(rng, 0.7) ? plane_between(rng, 0.0, 0.05) : 0.0;
   if (plane_chance(rng, chances->grip)) {
-    vehicle->grip_ratio = static_ratio;
-    vehicle->sliding_ratio = static_ratio * (plane_chance(rng, 0.3) ? 1.0 : plane_between(rng, 0.5, 1.0));
+    vehicle->static_friction_ratio = static_friction_ratio;
+    vehicle->kinetic_friction_ratio =
+        static_friction_ratio * (plane_chance(rng, 0.3) ? 1.0 : plane_between(rng, 0.5, 1.0));
   }
   const double way_m = 0.3 * scale_rad_s(model) * model->run.duration_s * vehicle->wheel_radius_m;
   const double scale_n = scale_nm(model) / vehicle->wheel_radius_m;
@@ -133,7 +136,7 @@ static void add_hoist(gsl_rng *rng, struct mix_case *out)
 static void add_rotor(gsl_rng *rng, struct mix_case *out)
 {
   struct sb_model *model = &out->plane.model;
-  struct sb_body body = {.ops = sb_body_kind_find("rotor")};
+  struct sb_body body = {.ops = sb_body_kind_find("pump")};
   body.rotor.inertia_kg_m2 = plane_between(rng, 0.05, 0.5) * model->load.inertia_kg_m2;
   body.rotor.torque_nm = plane_between(rng, 0.05, 0.4) * scale_nm(model);
   body.rotor.speed_rad_s = scale_rad_s(model);
@@ -212,7 +215,7 @@ static void choose_drive(gsl_rng *rng, const struct mix_chances *chances, struct
   if (plane_chance(rng, chances->ramp)) drive->ramp_s = plane_between(rng, 0.05, 1.0);
   if (plane_chance(rng, chances->hold)) {
     const double speed = model->motor.no_load_speed_rad_s;
-    drive->mode = SB_DRIVE_SPEED_HOLD;
+    drive->mode = SB_DRIVE_SPEED_CONTROL;
     drive->target_rad_s = plane_between(rng, 0.3, 0.9) * speed;
     drive->gain_per_rad_s = plane_between(rng, 1.0, 10.0) / speed;
     drive->integral_per_rad = drive->gain_per_rad_s * plane_between(rng, 0.0, 5.0);

@@ -32,10 +32,10 @@ static inline struct sb_model model_blank(void)
   model.shifter.timeout_s = INFINITY;
   model.control.start_gear = 1;
   model.control.sample_period_s = 0.02;
-  model.control.confirm_count = 1;
+  model.control.debounce_count = 1;
   for (int p = 0; p + 1 < SB_GEAR_MAX; p++) {
-    model.control.down_fraction[p] = 0.5;
-    model.control.up_fraction[p] = 0.9;
+    model.control.downshift_fraction[p] = 0.5;
+    model.control.upshift_fraction[p] = 0.9;
   }
   model.run = (struct sb_run_setup){.duration_s = 10.0, .step_s = 1e-3, .trace_interval_s = 0.01};
   model.limits = (struct sb_limits){.output_torque_nm = INFINITY,
@@ -69,7 +69,7 @@ static inline struct sb_gear *model_add_gear(struct sb_model *model, double rati
 {
   struct sb_gear *gear = &model->gearbox.gears[model->gearbox.gear_count++];
   const bool is_odd = model->gearbox.gear_count % 2 == 1;
-  *gear = (struct sb_gear){.mesh_count = 1, .motor_sense = is_odd ? +1 : -1, .back_efficiency = NAN};
+  *gear = (struct sb_gear){.mesh_count = 1, .motor_direction = is_odd ? +1 : -1, .back_efficiency = NAN};
   gear->meshes[0] = (struct sb_mesh){.driver_teeth = 10.0,
                                      .driven_teeth = 10.0 * ratio,
                                      .efficiency = efficiency,
@@ -81,7 +81,7 @@ static inline struct sb_gear *model_add_gear(struct sb_model *model, double rati
 static inline void model_drive_forward(struct sb_model *model)
 {
   for (int g = 0; g < model->gearbox.gear_count; g++) {
-    model->gearbox.gears[g].motor_sense = +1;
+    model->gearbox.gears[g].motor_direction = +1;
     model->gearbox.gears[g].meshes[0].is_internal = true;
   }
 }

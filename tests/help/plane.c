@@ -119,14 +119,14 @@ static void choose_control(gsl_rng *rng, struct sb_model *model)
   control->start_gear = 1 + pick(rng, model->gearbox.gear_count);
   control->start_delay_s = plane_chance(rng, 0.2) ? 0.0 : plane_between(rng, 0.1, 1.0);
   control->dwell_s = plane_chance(rng, 0.15) ? 0.0 : plane_between_log(rng, 0.05, 2.0);
-  control->confirm_count = plane_chance(rng, 0.5) ? 1 : 1 + pick(rng, 4);
+  control->debounce_count = plane_chance(rng, 0.5) ? 1 : 1 + pick(rng, 4);
   control->sensor.filter_s = plane_chance(rng, 0.25) ? plane_between(rng, 0.01, 0.1) : 0.0;
   control->sensor.noise_fraction = plane_chance(rng, 0.25) ? plane_between(rng, 0.002, 0.03) : 0.0;
   control->sensor.seed = gsl_rng_get(rng);
   control->sensor.resolution_fraction = resolutions[pick(rng, 5)];
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    control->down_fraction[p] = plane_between(rng, 0.3, 0.7);
-    control->up_fraction[p] = plane_between(rng, control->down_fraction[p] + 0.02, 0.97);
+    control->downshift_fraction[p] = plane_between(rng, 0.3, 0.7);
+    control->upshift_fraction[p] = plane_between(rng, control->downshift_fraction[p] + 0.02, 0.97);
   }
 }
 
@@ -202,8 +202,8 @@ void plane_check_point(const struct sb_model *model, const struct sb_map *map, c
                        int up, struct plane_seen *seen)
 {
   struct sb_model own = *model;
-  own.control.down_fraction[map->options.pair] = sb_map_axis_at(&map->options.down, down);
-  own.control.up_fraction[map->options.pair] = sb_map_axis_at(&map->options.up, up);
+  own.control.downshift_fraction[map->options.pair] = sb_map_axis_at(&map->options.down, down);
+  own.control.upshift_fraction[map->options.pair] = sb_map_axis_at(&map->options.up, up);
   const struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
   struct sb_error err = {SB_OK, ""};

@@ -41,7 +41,7 @@ static void wear_column(struct sb_log *log, int column, const struct wear *wear,
 {
   double *values = log->columns[column], greatest = 0.0;
   const int is_speed = column == SB_LOG_MOTOR_SPEED || column == SB_LOG_OUTPUT_SPEED;
-  if (values == NULL || column == SB_LOG_GEAR || column == SB_LOG_DRIVE) return;
+  if (values == NULL || column == SB_LOG_GEAR || column == SB_LOG_DUTY) return;
   size_t known = 0;
   for (size_t i = 0; i < log->count; i++) {
     greatest = fmax(greatest, fabs(values[i]));
@@ -83,8 +83,8 @@ void worn_draw(struct sb_model *model, gsl_rng *random)
   struct sb_control *control = &model->control;
   const double stretch = 0.4 + 0.9 * gsl_rng_uniform(random);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    control->down_fraction[p] = 0.4 + 0.25 * gsl_rng_uniform(random);
-    control->up_fraction[p] = control->down_fraction[p] + 0.08 + 0.27 * gsl_rng_uniform(random);
+    control->downshift_fraction[p] = 0.4 + 0.25 * gsl_rng_uniform(random);
+    control->upshift_fraction[p] = control->downshift_fraction[p] + 0.08 + 0.27 * gsl_rng_uniform(random);
   }
   control->dwell_s = 0.3 + 1.5 * gsl_rng_uniform(random);
   model->motor.stall_torque_nm *= stretch;

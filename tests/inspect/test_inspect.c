@@ -396,7 +396,7 @@ static void three_shifts_back_and_forth_within_the_window_are_hunting_and_two_ar
 static void output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neutral(void **state)
 {
   (void)state;
-  const unsigned columns = 1u << SB_LOG_GEAR | 1u << SB_LOG_DRIVE | 1u << SB_LOG_OUTPUT_SPEED;
+  const unsigned columns = 1u << SB_LOG_GEAR | 1u << SB_LOG_DUTY | 1u << SB_LOG_OUTPUT_SPEED;
   for (int kind = 0; kind < 4; kind++) {
     struct sb_log log = blank(1000, columns);
     const struct sb_inspect_options options = sb_inspect_options_default();
@@ -404,7 +404,7 @@ static void output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neut
     for (size_t i = 0; i < log.count; i++) {
       const int is_rest = i >= 300 && i < (kind == 3 ? 340 : 500); /* kind 3: 0.4 s only */
       log.columns[SB_LOG_GEAR][i] = is_rest && kind == 2 ? 0.0 : 1.0;
-      log.columns[SB_LOG_DRIVE][i] = is_rest && kind == 1 ? 0.0 : 1.0;
+      log.columns[SB_LOG_DUTY][i] = is_rest && kind == 1 ? 0.0 : 1.0;
       log.columns[SB_LOG_OUTPUT_SPEED][i] = is_rest ? 0.0 : 80.0 + (double)(i % 3);
     }
     assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
@@ -488,7 +488,8 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND inspect --hunt-window 5 a.csv", "--hunt-window needs", 2},
       {"$SHIFTBAND inspect --stall-time '0 s' a.csv", "--stall-time needs more than 0", 2},
       {"$SHIFTBAND inspect --rest '5 m' a.csv", "--rest needs", 2},
-      {"$SHIFTBAND inspect --fail-on rain a.csv", "--fail-on needs hunting, stall, parting or any, found \"rain\"", 2},
+      {"$SHIFTBAND inspect --fail-on rain a.csv", "--fail-on needs hunting, stall, deviation or any, found \"rain\"",
+       2},
       {"$SHIFTBAND inspect --set a=b a.csv", "--set needs --against FILE: ", 2},
       {"$SHIFTBAND inspect -o x.csv a.csv", "-o needs --against FILE: ", 2},
       {"$SHIFTBAND inspect $T/none.csv", "none.csv: No such file", 4},

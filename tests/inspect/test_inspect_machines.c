@@ -28,7 +28,7 @@ static void stop_that_was_ordered_is_no_stall_as_long_as_the_log_has_the_drive(v
   const struct sb_inspect_options options = sb_inspect_options_of(&loaded_scenario.model);
   for (int has_drive = 1; has_drive >= 0; has_drive--) {
     struct sb_inspection found;
-    if (!has_drive) worn_strip(&log, SB_LOG_DRIVE);
+    if (!has_drive) worn_strip(&log, SB_LOG_DUTY);
     assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
     assert_int_equal(found.rest_count, has_drive ? 0 : 2);
     sb_inspection_clear(&found);
@@ -45,7 +45,7 @@ static void trace_of_a_scenario_never_parts_from_it(void **state)
     char command[512];
     snprintf(
         command, sizeof command,
-        "$SHIFTBAND run -o $T/own.csv scenarios/%s.yaml > /dev/null; $SHIFTBAND inspect --fail-on parting --against "
+        "$SHIFTBAND run -o $T/own.csv scenarios/%s.yaml > /dev/null; $SHIFTBAND inspect --fail-on deviation --against "
         "scenarios/%s.yaml $T/own.csv",
         richer[k], richer[k]);
     const struct said *said = shell_run(command);
@@ -83,7 +83,7 @@ static void log_longer_than_a_run_that_ends_by_its_way_is_compared_up_to_that_en
 {
   (void)state;
   const struct said *said = shell_run(
-      "$SHIFTBAND run -o $T/way.csv scenarios/crate-pusher.yaml > /dev/null; $SHIFTBAND inspect --fail-on parting "
+      "$SHIFTBAND run -o $T/way.csv scenarios/crate-pusher.yaml > /dev/null; $SHIFTBAND inspect --fail-on deviation "
       "--against scenarios/crate-pusher.yaml --set run.distance='3 m' $T/way.csv");
   assert_int_equal(said->code, 0);
   shell_expect(said, "where the scenario's run ends");

@@ -179,12 +179,12 @@ static const struct change changes[] = {
     {"tray-cart", "motor.stall_torque=0.36 N.m", "motor.stall_torque", 0.36, 0.03},
     {"tray-cart", "supply.internal_resistance=1.9 ohm", "supply.internal_resistance", 1.9, 0.05},
     {"tray-cart", "load.parts.1.coefficient=0.0034 N.m.s/rad", "load.parts.1.coefficient", 0.0034, 0.05},
-    {"tray-cart", "controller.down=62 %", "controller.down", 62.0, 0.04},
+    {"tray-cart", "controller.downshift_below=62 %", "controller.downshift_below", 62.0, 0.04},
     {"tray-cart", "motor.rotor_inertia=3.6e-4 kg.m2", "motor.rotor_inertia", 3.6e-4, 0.1},
     {"hump-cart", "load.bodies.1.mass=32 kg", "load.bodies.1.mass", 32.0, 0.03},
     {"hump-cart", "motor.no_load_speed=350 rpm", "motor.no_load_speed", 350.0, 0.03},
     {"hump-cart", "load.bodies.1.wheel_radius=0.09 m", "load.bodies.1.wheel_radius", 0.09, 0.05},
-    {"hump-cart", "controller.up=80 %", "controller.up", 80.0, 0.04},
+    {"hump-cart", "controller.upshift_above=80 %", "controller.upshift_above", 80.0, 0.04},
     {"well-winch", "motor.stall_torque=0.09 N.m", "motor.stall_torque", 0.09, 0.04},
     {"hunting-crawler", "controller.dwell=0.8 s", "controller.dwell", 0.8, 0.03},
     {"hunting-crawler", "supply.open_circuit_voltage=6.6 V", "supply.open_circuit_voltage", 6.6, 0.03},
@@ -283,7 +283,7 @@ static void commands_tell_parting_hint_and_csv(void **state)
   (void)state;
   const struct said *said = shell_run(
       "$SHIFTBAND run --set 'motor.stall_torque=0.36 N.m' -o $T/log.csv scenarios/tray-cart.yaml > /dev/null; "
-      "$SHIFTBAND inspect --against scenarios/tray-cart.yaml --fail-on parting -o $T/both.csv $T/log.csv");
+      "$SHIFTBAND inspect --against scenarios/tray-cart.yaml --fail-on deviation -o $T/both.csv $T/log.csv");
   assert_int_equal(said->code, 1);
   shell_expect(said, "they part first at 0.000 s, in the output torque");
   shell_expect(said, "A hint, not a finding");
@@ -294,7 +294,7 @@ static void commands_tell_parting_hint_and_csv(void **state)
   assert_int_equal(sscanf(strchr(said->text, '\n'), "%d %d", &rows, &logged), 2);
   assert_int_equal(rows, logged);
   said = shell_run("$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set 'motor.stall_torque=0.36 N.m' "
-                   "--fail-on parting $T/log.csv");
+                   "--fail-on deviation $T/log.csv");
   assert_int_equal(said->code, 0);
   shell_expect(said, "agree within the tolerance all the time");
 }

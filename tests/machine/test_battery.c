@@ -293,15 +293,15 @@ static const struct variant {
   const char *sets[4];
 } variants[] = {
     {{"name=as it is"}},
-    {{"controller.down=66 %", "controller.up=70 %"}},
-    {{"controller.down=85 %", "controller.up=92 %"}},
+    {{"controller.downshift_below=66 %", "controller.upshift_above=70 %"}},
+    {{"controller.downshift_below=85 %", "controller.upshift_above=92 %"}},
     {{"supply.battery.chemistry=lead acid", "supply.battery.cells=6", "supply.battery.cutoff_voltage=11 V",
-      "controller.up=94 %"}},
+      "controller.upshift_above=94 %"}},
     {{"supply.battery.chemistry=alkaline", "supply.battery.cells=8", "supply.internal_resistance=2 ohm",
       "gearbox.back_efficiency=0"}},
     {{"supply.battery={points: [[0 %, 9 V], [30 %, 11 V], [60 %, 11 V], [90 %, 12 V]], capacity: 1 A.h}",
       "load.parts.2={kind: constant, manner: acts, torque: -0.2 N.m}"}},
-    {{"load.parts.1={kind: quadratic, coefficient: 0.02 N.m.s2/rad2}", "controller.up=75 %", "drive=90 %"}},
+    {{"load.parts.1={kind: quadratic, coefficient: 0.02 N.m.s2/rad2}", "controller.upshift_above=75 %", "drive=90 %"}},
 };
 
 enum { VARIANT_COUNT = sizeof variants / sizeof variants[0] };
@@ -333,7 +333,7 @@ static bool is_there(const struct sb_model *model, const struct sb_closed_form *
   const double load_nm = kind == SB_DISCHARGE_CUT_LIGHTEST ? form->lightest_load_nm : form->heaviest_load_nm;
   switch (kind) {
     case SB_DISCHARGE_STUCK_LOW: return pair->is_stuck_low;
-    case SB_DISCHARGE_FALSE_DOWNSHIFT: return pair->is_false_downshift;
+    case SB_DISCHARGE_NEEDLESS_DOWNSHIFT: return pair->is_needless_downshift;
     case SB_DISCHARGE_HUNTING:
       return pair->has_band && pair->downshift_torque_nm < form->heaviest_load_nm &&
              pair->upshift_torque_nm > form->lightest_load_nm;
@@ -533,10 +533,10 @@ static void map_over_the_discharge_agrees_with_runs(void **state)
     /* One step beyond the greatest up that holds, the box is stuck low. At the end of use nothing needs to hold. */
     if (k == CHARGES - 1) continue;
     struct sb_model beside = model;
-    beside.control.up_fraction[0] = at->up.greatest_fraction;
+    beside.control.upshift_fraction[0] = at->up.greatest_fraction;
     assert_int_equal(kinds_of_run(&beside), 0);
-    beside.control.up_fraction[0] = at->up.greatest_fraction + 0.01;
-    if (beside.control.up_fraction[0] <= 1.0) assert_int_equal(kinds_of_run(&beside), 1U << SB_VERDICT_STUCK_LOW);
+    beside.control.upshift_fraction[0] = at->up.greatest_fraction + 0.01;
+    if (beside.control.upshift_fraction[0] <= 1.0) assert_int_equal(kinds_of_run(&beside), 1U << SB_VERDICT_STUCK_LOW);
   }
   sb_scenario_clear(&loaded_scenario);
 }

@@ -49,7 +49,7 @@ static void road(struct sb_body *body, double sine, double n_per_kg)
 {
   const double cosine = sqrt(1.0 - sine * sine);
   body->vehicle.grade_fraction = sine / cosine;
-  body->vehicle.rolling_ratio = n_per_kg / (body->vehicle.gravity_m_s2 * cosine);
+  body->vehicle.rolling_resistance_ratio = n_per_kg / (body->vehicle.gravity_m_s2 * cosine);
 }
 
 static struct sb_body hoist(double mass_kg, double radius_m, double gravity_m_s2)
@@ -80,7 +80,7 @@ static void a_block_on_a_slope_of_45_degrees_comes_to_its_speed_in_its_way(void 
   (void)state;
   struct sb_body body = vehicle(2.0, 0.25);
   body.vehicle.grade_fraction = -1.0;
-  body.vehicle.rolling_ratio = 0.1;
+  body.vehicle.rolling_resistance_ratio = 0.1;
   const double a = 9.81 * (1.0 - 0.1) / sqrt(2.0);
   assert_near(a, 6.24305, 5e-6);
   const double time_s = 0.3; /* a whole number of steps; the way at 2 m/s follows from s = v^2 / 2a */
@@ -95,7 +95,7 @@ static void a_vehicle_coasts_down_to_its_stop(void **state)
 {
   (void)state;
   struct sb_body body = vehicle(1.0, 0.3);
-  body.vehicle.rolling_ratio = 0.1;
+  body.vehicle.rolling_resistance_ratio = 0.1;
   body.vehicle.drag_area_m2 = 0.05;
   const struct driven under_way = coast(&body, 10.0 / 0.3, 3.0);
   assert_near(under_way.state.output_speed_rad_s * 0.3, 3.40206, 5e-6);
@@ -159,7 +159,7 @@ static void a_vehicle_on_a_grade_rolls_back_in_neutral_unless_its_tyres_hold_it(
   (void)state;
   struct sb_body body = vehicle(10.0, 0.1);
   body.vehicle.grade_fraction = 0.12;
-  body.vehicle.rolling_ratio = 0.02;
+  body.vehicle.rolling_resistance_ratio = 0.02;
   body.vehicle.wheel_inertia_kg_m2 = 0.02;
   const double a = 9.81 * (0.12 - 0.02) / sqrt(1.0 + 0.12 * 0.12) / (1.0 + 0.02 / (10.0 * 0.1 * 0.1));
   assert_near_rel(coast(&body, 0.0, 2.0).state.output_speed_rad_s * 0.1, -a * 2.0, step_limit);
@@ -185,7 +185,7 @@ static void a_changing_grade_is_met_within_a_millionth_of_the_weight(void **stat
 {
   (void)state;
   struct sb_body body = hump_vehicle();
-  body.vehicle.rolling_ratio = 1.0;
+  body.vehicle.rolling_resistance_ratio = 1.0;
   const struct sb_load load = lowered(&body);
   const double weight_nm = 30.0 * 9.81 * 0.08;
   double worst = 0.0;
@@ -320,7 +320,7 @@ static void drum_friction_holds_what_it_can(void **state)
 static void fans_and_pumps_follow_the_squared_speed(void **state)
 {
   (void)state;
-  struct sb_body body = {.ops = sb_body_kind_find("rotor"),
+  struct sb_body body = {.ops = sb_body_kind_find("pump"),
                          .rotor = {.inertia_kg_m2 = 0.03, .torque_nm = 0.9, .speed_rad_s = 30.0}};
   struct sb_load load = lowered(&body);
   assert_int_equal(load.part_count, 1);
@@ -389,7 +389,7 @@ static void points_and_file_make_the_same_grade(void **state)
   memcpy(grades, file->grade_fraction, sizeof grades);
   sb_scenario_clear(&scenario);
   static const char *const set =
-      "load.bodies.1={kind: vehicle, mass: 120 kg, wheel_radius: 1 m, rolling: 0, grade_points: "
+      "load.bodies.1={kind: vehicle, mass: 120 kg, wheel_radius: 1 m, rolling_resistance: 0, grade_points: "
       "[[0 m, 0 %], [300 cm, 12 %], [3 m, -5 %]]}";
   load_bodies(&set, 1);
   const struct sb_grade_table *points = &scenario.model.bodies[0].vehicle.grade;

@@ -205,7 +205,7 @@ static void the_loop_follows_a_step_as_the_second_order_response(void **state)
   const struct plant plant = {40.0, 0.2, 3.0};
   static const double integral_times[] = {0.02, 0.05, 0.2, 2.0}; /* swinging to creeping */
   for (size_t i = 0; i < sizeof integral_times / sizeof *integral_times; i++) {
-    struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+    struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                              .limit_fraction = 1.0,
                              .target_rad_s = 21.0,
                              .gain_per_rad_s = 0.05,
@@ -228,7 +228,7 @@ static void an_integral_time_like_the_motors_leaves_one_time_constant(void **sta
 {
   (void)state;
   const struct plant plant = {40.0, 0.2, 0.0};
-  struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                            .limit_fraction = 1.0,
                            .target_rad_s = 21.0,
                            .gain_per_rad_s = 0.05,
@@ -247,7 +247,7 @@ static void sampled_errors_obey_the_characteristic_polynomial(void **state)
 {
   (void)state;
   const struct plant plant = {40.0, 0.2, 3.0};
-  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 1.0,
                                  .target_rad_s = 21.0,
                                  .gain_per_rad_s = 0.07,
@@ -272,7 +272,7 @@ static void without_an_integral_an_offset_stays(void **state)
 {
   (void)state;
   const struct plant plant = {40.0, 0.2, 3.0};
-  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 1.0,
                                  .target_rad_s = 20.0,
                                  .gain_per_rad_s = 0.05,
@@ -295,7 +295,7 @@ static void a_long_overload_winds_nothing_up(void **state)
 {
   (void)state;
   struct plant plant = {40.0, 0.2, 3.0};
-  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 0.9,
                                  .target_rad_s = 20.0,
                                  .gain_per_rad_s = 0.05,
@@ -333,7 +333,7 @@ static void a_long_overload_winds_nothing_up(void **state)
 static void too_fast_a_motor_gets_no_duty_and_winds_nothing_down(void **state)
 {
   (void)state;
-  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 1.0,
                                  .target_rad_s = 20.0,
                                  .gain_per_rad_s = 0.05,
@@ -349,7 +349,7 @@ static void too_fast_a_motor_gets_no_duty_and_winds_nothing_down(void **state)
 static void a_ramp_holds_the_loop_back_without_winding_it_up(void **state)
 {
   (void)state;
-  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 1.0,
                                  .target_rad_s = 20.0,
                                  .gain_per_rad_s = 0.2,
@@ -372,7 +372,7 @@ static void the_loop_reversed_is_its_mirror_image(void **state)
   (void)state;
   static const double times[] = {0.0}, backward[] = {SB_ORDER_REVERSE};
   const struct plant plant = {40.0, 0.2, 0.0};
-  struct sb_drive ahead = {.mode = SB_DRIVE_SPEED_HOLD,
+  struct sb_drive ahead = {.mode = SB_DRIVE_SPEED_CONTROL,
                            .limit_fraction = 0.8,
                            .target_rad_s = 20.0,
                            .gain_per_rad_s = 0.05,
@@ -398,7 +398,7 @@ static void a_new_order_forgets_the_integral(void **state)
 {
   (void)state;
   static const double times[] = {0.0, 1.0, 2.0}, values[] = {SB_ORDER_FORWARD, SB_ORDER_STOP, SB_ORDER_FORWARD};
-  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_HOLD,
+  const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 1.0,
                                  .target_rad_s = 20.0,
                                  .gain_per_rad_s = 0.01,

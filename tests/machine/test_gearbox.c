@@ -18,7 +18,7 @@ struct teeth {
 
 static struct sb_gear gear_of(const char *name, const struct teeth *teeth, int mesh_count, double efficiency)
 {
-  struct sb_gear gear = {.mesh_count = mesh_count, .motor_sense = 1, .back_efficiency = NAN};
+  struct sb_gear gear = {.mesh_count = mesh_count, .motor_direction = 1, .back_efficiency = NAN};
   snprintf(gear.name, sizeof gear.name, "%s", name);
   for (int i = 0; i < mesh_count; i++) {
     gear.meshes[i] = (struct sb_mesh){teeth[i].driver, teeth[i].driven, efficiency, false};
@@ -125,7 +125,7 @@ static void an_idler_and_a_reversed_motor_keep_the_output_sense(void **state)
   const struct teeth slow[] = {{15, 30}, {18, 36}, {14, 42}};
   const struct teeth fast[] = {{15, 30}, {18, 36}};
   struct sb_gearbox box = {.gear_count = 2, .gears = {gear_of("slow", slow, 3, 0.96), gear_of("fast", fast, 2, 0.96)}};
-  box.gears[0].motor_sense = -1;
+  box.gears[0].motor_direction = -1;
   sb_gearbox_derive(&box);
   assert_near_rel(box.gears[0].ratio, 12.0, few_roundings);
   assert_near_rel(box.gears[1].ratio, 4.0, few_roundings);
@@ -135,7 +135,7 @@ static void an_idler_and_a_reversed_motor_keep_the_output_sense(void **state)
   assert_int_equal(box.gears[1].output_sense, 1);
 
   /* Without the reversal the fast gear turns the output back; forward is what gear 1 does. */
-  box.gears[0].motor_sense = 1;
+  box.gears[0].motor_direction = 1;
   sb_gearbox_derive(&box);
   assert_int_equal(box.gears[0].output_sense, 1);
   assert_int_equal(box.gears[1].output_sense, -1);

@@ -181,7 +181,7 @@ static void every_point_of_random_machines_does_what_its_rectangle_says(void **s
   if (only != NULL) return;
   /* The cases are worth something only when everything that can be found was found somewhere. */
   assert_int_equal(seen.kinds, 1U << SB_VERDICT_HUNTING | 1U << SB_VERDICT_STALL | 1U << SB_VERDICT_STUCK_LOW |
-                                   1U << SB_VERDICT_FALSE_DOWNSHIFT | 1U << SB_VERDICT_OVERLOAD |
+                                   1U << SB_VERDICT_NEEDLESS_DOWNSHIFT | 1U << SB_VERDICT_OVERLOAD |
                                    1U << SB_VERDICT_NOT_ENGAGED);
   assert_int_equal(seen.causes,
                    1U << SB_CAUSE_NONE | 1U << SB_CAUSE_THRESHOLDS | 1U << SB_CAUSE_DWELL | 1U << SB_CAUSE_LOAD);
@@ -244,7 +244,7 @@ static void the_worst_verdict_is_the_one_that_stops_the_machine_first(void **sta
   static const enum sb_verdict_kind order[] = {
       SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED, SB_VERDICT_HUNTING,
       SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,  SB_VERDICT_OVERLOAD,
-      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_FALSE_DOWNSHIFT};
+      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_NEEDLESS_DOWNSHIFT};
   for (int k = 0; k < SB_VERDICT_KIND_COUNT; k++) {
     assert_int_equal(sb_map_verdict_worst(&verdict), order[k]);
     verdict.kinds &= ~(1U << order[k]);

@@ -260,8 +260,8 @@ static struct sb_model holding_box(gsl_rng *rng, int index)
   const double slow_reading = sb_closed_form_settled(&model, &line, 0, load_nm);
   control->sample_period_s = 0.002 * (1.0 + (double)gsl_rng_uniform_int(rng, 5));
   control->start_gear = 1;
-  control->down_fraction[0] = fast_reading * plane_between(rng, 0.6, 0.98);
-  control->up_fraction[0] = 0.5 * (slow_reading + control->down_fraction[0]);
+  control->downshift_fraction[0] = fast_reading * plane_between(rng, 0.6, 0.98);
+  control->upshift_fraction[0] = 0.5 * (slow_reading + control->downshift_fraction[0]);
   control->start_delay_s = in_samples_s(&model, dwell_in_tau * longest_tau_s(&model));
   model.run.duration_s = control->start_delay_s + 3.0;
   return model;
@@ -297,7 +297,7 @@ static void the_least_start_delay_that_holds_is_the_run_up_in_whole_samples(void
   for (int b = 0; b < BOX_COUNT; b++) {
     struct sb_model model = holding_box(rng, b);
     model.run.duration_s = in_samples_s(&model, dwell_in_tau * longest_tau_s(&model));
-    model.control.up_fraction[0] = 0.99;
+    model.control.upshift_fraction[0] = 0.99;
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const double delay_s = form.pairs[0].shortest_start_delay_s;
     assert_true(delay_s > 0.0);

@@ -18,13 +18,13 @@ static const char *const shipped[] = {"../scenarios/tray-cart.yaml", "../scenari
 enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
 
 /* What a run of its own with these thresholds comes to. */
-static struct sb_map_verdict try(double down_fraction, double up_fraction)
+static struct sb_map_verdict try(double downshift_fraction, double upshift_fraction)
 {
   struct sb_model model = loaded_scenario.model;
   struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
-  model.control.down_fraction[0] = down_fraction;
-  model.control.up_fraction[0] = up_fraction;
+  model.control.downshift_fraction[0] = downshift_fraction;
+  model.control.upshift_fraction[0] = upshift_fraction;
   assert_int_equal(sb_run(&model, &options, &result, NULL), SB_OK);
   const struct sb_map_verdict verdict = sb_grid_verdict(&result.monitor);
   sb_run_result_clear(&result);
@@ -65,10 +65,11 @@ static void part_of_the_plane_is_covered_once_too(void **state)
   loaded_map(&options, &map);
   char *csv = cover_written_by(write_map_csv, &map);
   cover_assert_once(csv, &options.down, &options.up);
-  assert_true(strncmp(csv,
-                      "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause,all_verdicts,shifts,"
-                      "output_turns,given_j,greatest_torque_nm\n35.25,",
-                      100) == 0);
+  assert_true(
+      strncmp(csv,
+              "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,shifts,"
+              "output_turns,given_j,greatest_torque_nm\n35.25,",
+              100) == 0);
   free(csv);
   sb_map_clear(&map);
   sb_scenario_clear(&loaded_scenario);
@@ -89,14 +90,14 @@ static void assert_margin(const struct sb_map_own *own, enum sb_map_direction di
   const struct sb_map_margin *margin = &own->margins[direction];
   const bool is_down = direction == SB_MAP_DOWN_LOWER || direction == SB_MAP_DOWN_HIGHER;
   const int sign = direction == SB_MAP_DOWN_HIGHER || direction == SB_MAP_UP_HIGHER ? 1 : -1;
-  const double from = is_down ? own->down_fraction : own->up_fraction, step = 0.001;
+  const double from = is_down ? own->downshift_fraction : own->upshift_fraction, step = 0.001;
   const double end = margin->changes ? margin->first_fraction : margin->last_fraction;
   if (isnan(end)) return;
   int tried = 0;
   for (long n = lround(from / step) + sign; sign * ((double)n * step - end) < 0.5 * step; n += sign) {
     const double at = (double)n * step;
     if (fabs(at - from) < 1e-9) continue;
-    const struct sb_map_verdict verdict = is_down ? try(at, own->up_fraction) : try(own->down_fraction, at);
+    const struct sb_map_verdict verdict = is_down ? try(at, own->upshift_fraction) : try(own->downshift_fraction, at);
     const bool is_first = margin->changes && fabs(at - margin->first_fraction) < 1e-9;
     if (is_first) {
       assert_int_equal(verdict.kinds, margin->verdict.kinds);
@@ -119,7 +120,7 @@ static void margins_agree_with_runs_on_both_sides(void **state)
   for (int k = 0; k < SHIPPED_COUNT; k++) {
     loaded_take(shipped[k], NULL, 0);
     const struct sb_map_own own = look_around();
-    const struct sb_map_verdict verdict = try(own.down_fraction, own.up_fraction);
+    const struct sb_map_verdict verdict = try(own.downshift_fraction, own.upshift_fraction);
     assert_int_equal(own.verdict.kinds, verdict.kinds);
     assert_int_equal(own.holds, verdict.kinds == 0);
     for (int d = 0; d < SB_MAP_DIRECTIONS; d++) {
@@ -134,10 +135,10 @@ static void margins_agree_with_runs_on_both_sides(void **state)
 static void margins_of_thresholds_beside_the_lattice_agree_with_runs(void **state)
 {
   (void)state;
-  static const char *const sets[] = {"controller.down=154.3 rpm", "controller.up=241.37 rpm"};
+  static const char *const sets[] = {"controller.downshift_below=154.3 rpm", "controller.upshift_above=241.37 rpm"};
   loaded_take(shipped[0], sets, 2);
   const struct sb_map_own own = look_around();
-  assert_near(own.down_fraction, 154.3 / 310.0, 1e-12);
+  assert_near(own.downshift_fraction, 154.3 / 310.0, 1e-12);
   for (int d = 0; d < SB_MAP_DIRECTIONS; d++) assert_margin(&own, (enum sb_map_direction)d);
   assert_true(own.margins[SB_MAP_UP_HIGHER].changes);
   sb_scenario_clear(&loaded_scenario);
@@ -158,7 +159,7 @@ static void letters_and_words_of_classes_are_all_different(void **state)
   const struct sb_map_verdict all = {(1U << SB_VERDICT_KIND_COUNT) - 1, SB_CAUSE_LOAD};
   assert_string_equal(
       sb_map_all_verdicts(&all, text),
-      "stall;shift not engaged;hunting;drive cut;overheated;overload;slipping;stuck low;downshift for nothing");
+      "stall;shift not engaged;hunting;drive cut;overheated;overload;slipping;stuck low;needless downshift");
   assert_int_equal(sb_map_class_of(&all), SB_MAP_STALLS);
   const struct sb_map_verdict none = {0, SB_CAUSE_NONE};
   assert_string_equal(sb_map_all_verdicts(&none, text), "holds");
@@ -335,14 +336,14 @@ static void write_limits(FILE *out, const void *context)
 static void limits_lie_where_the_closed_forms_meet(void **state)
 {
   (void)state;
-  int hunting = 0, stuck = 0, false_downshift = 0;
+  int hunting = 0, stuck = 0, needless_downshift = 0;
   loaded_take("../scenarios/hunting-crawler.yaml", NULL, 0);
   const struct limits limits = {&loaded_scenario.model,
                                 loaded_plane(&loaded_scenario.model, 0.005, 0.99, 0.005, 1.0, 0.005)};
   const struct sb_motor_line line = sb_closed_form_line(&loaded_scenario.model);
   const double lightest = sb_closed_form_solve(&loaded_scenario.model).lightest_load_nm;
   char *csv = cover_written_by(write_limits, &limits);
-  assert_int_equal(strncmp(csv, "limit,down_pct,up_pct\n", 22), 0);
+  assert_int_equal(strncmp(csv, "limit,downshift_below_pct,upshift_above_pct\n", 22), 0);
   for (const char *row = strchr(csv, '\n') + 1; *row != 0;) {
     char name[32];
     snprintf(name, sizeof name, "%.*s", (int)strcspn(row, ","), row);
@@ -359,14 +360,14 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
       stuck++;
       assert_near(carried_up, lightest, 1e-8);
     } else {
-      assert_string_equal(name, "downshift for nothing");
-      false_downshift++;
+      assert_string_equal(name, "needless downshift");
+      needless_downshift++;
       assert_near(carried_down, lightest, 1e-8);
     }
   }
   assert_true(hunting > 100);
   assert_int_equal(stuck, 2);
-  assert_int_equal(false_downshift, 2);
+  assert_int_equal(needless_downshift, 2);
   free(csv);
   sb_scenario_clear(&loaded_scenario);
 }

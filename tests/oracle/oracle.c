@@ -50,7 +50,7 @@ struct oracle {
 
 static int drive_sign(const struct oracle *o)
 {
-  return o->model->gearbox.gears[o->gear].motor_sense;
+  return o->model->gearbox.gears[o->gear].motor_direction;
 }
 
 static bool is_cut(const struct oracle *o)
@@ -108,7 +108,7 @@ static int turn_of(const struct sb_gear *gear)
 static int path_sense(const struct oracle *o)
 {
   const struct sb_gear *first = &o->model->gearbox.gears[0];
-  return turn_of(&o->model->gearbox.gears[o->gear]) * turn_of(first) * first->motor_sense;
+  return turn_of(&o->model->gearbox.gears[o->gear]) * turn_of(first) * first->motor_direction;
 }
 
 static double forward_efficiency(const struct oracle *o)

@@ -12,7 +12,7 @@ enum { EVENT_PART, EVENT_TOUCH, EVENT_MOTOR, EVENT_OUTPUT, EVENT_TURN, EVENT_CRE
 struct moment {
   const struct spring_machine *machine;
   const struct spring_gear *gear; /* NULL: open */
-  int side, motor_sense, output_sense;
+  int side, motor_direction, output_sense;
   bool is_driven;
   int slope; /* of the shaft's torque when the small step began */
 };
@@ -46,9 +46,9 @@ static int rates(double t, const double y[], double rate[], void *context)
   const struct moment *at = context;
   const struct spring_machine *m = at->machine;
   const double torque = shaft_nm(at, y), drag = at->gear != NULL ? at->gear->drag_nm : 0.0;
-  const double motor_nm = m->stall_nm * (1.0 - y[X] / m->no_load_rad_s) - at->motor_sense * drag;
+  const double motor_nm = m->stall_nm * (1.0 - y[X] / m->no_load_rad_s) - at->motor_direction * drag;
   const double load_nm = at->output_sense * m->resisting_nm + m->acting_nm + m->viscous * y[W];
-  rate[X] = at->motor_sense == 0 ? 0.0 : (motor_nm - reaction_nm(at, torque, at->is_driven)) / m->motor_inertia;
+  rate[X] = at->motor_direction == 0 ? 0.0 : (motor_nm - reaction_nm(at, torque, at->is_driven)) / m->motor_inertia;
   rate[W] = at->output_sense == 0 ? 0.0 : (torque - load_nm) / m->output_inertia;
   rate[ANGLE] = y[W];
   rate[TWIST] = at->gear == NULL ? 0.0 : y[X] / at->gear->ratio - y[W];
@@ -68,16 +68,16 @@ static void settle(struct moment *at, const double y[])
 {
   const struct spring_machine *m = at->machine;
   const double torque = shaft_nm(at, y), drag = at->gear != NULL ? at->gear->drag_nm : 0.0;
-  at->motor_sense = sign(y[X]);
-  for (int s = 1; s >= -1 && at->motor_sense == 0 && y[X] == 0.0; s -= 2) {
+  at->motor_direction = sign(y[X]);
+  for (int s = 1; s >= -1 && at->motor_direction == 0 && y[X] == 0.0; s -= 2) {
     const double push = s * (m->stall_nm - reaction_nm(at, torque, torque * s > 0.0));
-    if (push > drag + 1e-12 * m->stall_nm) at->motor_sense = s;
+    if (push > drag + 1e-12 * m->stall_nm) at->motor_direction = s;
   }
   at->output_sense = sign(y[W]);
   for (int s = 1; s >= -1 && at->output_sense == 0 && y[W] == 0.0; s -= 2) {
     if (s * (torque - m->acting_nm) > m->resisting_nm + 1e-12 * (fabs(torque) + m->resisting_nm)) at->output_sense = s;
   }
-  at->is_driven = torque * at->motor_sense >= 0.0;
+  at->is_driven = torque * at->motor_direction >= 0.0;
 }
 
 /* By how much what holds an end at rest exceeds what moves it; INFINITY for one that moves. */
@@ -85,7 +85,7 @@ static double motor_hold_nm(const struct moment *at, double torque)
 {
   const struct spring_machine *m = at->machine;
   double least = INFINITY;
-  for (int s = 1; s >= -1 && at->motor_sense == 0; s -= 2) {
+  for (int s = 1; s >= -1 && at->motor_direction == 0; s -= 2) {
     const double drag = at->gear != NULL ? at->gear->drag_nm : 0.0;
     least = fmin(least, drag - s * (m->stall_nm - reaction_nm(at, torque, torque * s > 0.0)));
   }
@@ -116,13 +116,13 @@ static double event_value(struct moment *at, int event, const double y[])
       }
       return value;
     }
-    case EVENT_MOTOR: return at->motor_sense != 0 ? at->motor_sense * y[X] : INFINITY;
+    case EVENT_MOTOR: return at->motor_direction != 0 ? at->motor_direction * y[X] : INFINITY;
     case EVENT_OUTPUT: return at->output_sense != 0 ? at->output_sense * y[W] : INFINITY;
     case EVENT_START: return fmin(motor_hold_nm(at, torque), output_hold_nm(at, torque));
     case EVENT_CREST: return at->slope != 0 ? at->slope * torque_slope(at, y) : INFINITY;
     default:
-      if (at->gear == NULL || at->motor_sense == 0) return INFINITY;
-      return (at->is_driven ? 1 : -1) * at->motor_sense * torque + 2.0 * small;
+      if (at->gear == NULL || at->motor_direction == 0) return INFINITY;
+      return (at->is_driven ? 1 : -1) * at->motor_direction * torque + 2.0 * small;
   }
 }
 

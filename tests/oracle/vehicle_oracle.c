@@ -72,14 +72,15 @@ static double weight_nm(const struct way *o)
 
 static double grip_nm(const struct way *o, bool is_sliding)
 {
-  const double friction = is_sliding ? o->vehicle->sliding_ratio : o->vehicle->grip_ratio;
+  const double friction = is_sliding ? o->vehicle->kinetic_friction_ratio : o->vehicle->static_friction_ratio;
   return friction * o->vehicle->driven_share * weight_nm(o) * cos(tilt(o));
 }
 
 static double body_nm(const struct way *o, int i, bool at_rest)
 {
   const struct sb_vehicle_obstacle *body = &o->vehicle->obstacles[i];
-  const double friction = at_rest ? fmax(body->breakaway_ratio, body->friction_ratio) : body->friction_ratio;
+  const double friction =
+      at_rest ? fmax(body->static_friction_ratio, body->kinetic_friction_ratio) : body->kinetic_friction_ratio;
   return (friction * cos(tilt(o)) + sin(tilt(o))) * body->mass_kg * o->vehicle->gravity_m_s2 *
          o->vehicle->wheel_radius_m;
 }
@@ -106,7 +107,7 @@ static double road_nm(const struct way *o, double v, int sign, bool at_rest)
 {
   const struct sb_vehicle *body = o->vehicle;
   const double r = body->wheel_radius_m;
-  double sum = weight_nm(o) * (sin(tilt(o)) + sign * body->rolling_ratio * cos(tilt(o)));
+  double sum = weight_nm(o) * (sin(tilt(o)) + sign * body->rolling_resistance_ratio * cos(tilt(o)));
   double bodies = 0.0;
   for (int i = 0; i < o->met && o->is_pushing && sign > 0; i++) bodies += body_nm(o, i, at_rest);
   return sum + fmax(0.0, bodies) + 0.5 * body->air_density_kg_m3 * body->drag_area_m2 * r * r * r * v * fabs(v);
@@ -190,9 +191,9 @@ static int start_in_mesh(struct way *o)
 {
   for (int sign = +1; sign >= -1; sign -= 2) {
     const double held_nm = road_nm(o, 0.0, sign, true), most_nm = grip_nm(o, false);
-    const double load_nm = o->is_slipping               ? traction_nm(o)
-                           : o->vehicle->grip_ratio > 0 ? fmin(fmax(held_nm, -most_nm), most_nm)
-                                                        : held_nm;
+    const double load_nm = o->is_slipping                          ? traction_nm(o)
+                           : o->vehicle->static_friction_ratio > 0 ? fmin(fmax(held_nm, -most_nm), most_nm)
+                                                                   : held_nm;
     const double motor_nm = electric_nm(o, 0.0) - sign * loss_nm(o);
     o->motor_sign = o->wheel_sign = sign;
     const double reflected = carried_inertia(o) / ratio(o);
@@ -235,7 +236,7 @@ static void settle_vehicle(struct way *o)
 /* Whether wheels that grip are asked for too much; the lead that they then take. */
 static int lets_go(struct way *o)
 {
-  if (o->vehicle->grip_ratio <= 0.0 || o->wheel_sign == 0) return 0;
+  if (o->vehicle->static_friction_ratio <= 0.0 || o->wheel_sign == 0) return 0;
   const double most_nm = grip_nm(o, false) * (1.0 + 1e-11);
   const double held_nm = road_nm(o, 0.0, o->wheel_sign, true);
   if (o->y[WHEEL] == 0.0 && o->wheel_sign * held_nm > most_nm) return o->wheel_sign;
@@ -284,7 +285,7 @@ static double until(const struct way *o, enum watch watch, const double y[])
     case POWER:
       return o->in_mesh && o->wheel_sign != 0 ? (o->is_driving ? 1.0 : -1.0) * power_nm(o, y) + 1e-13 : INFINITY;
     case ASKED:
-      if (!grips || o->vehicle->grip_ratio <= 0.0 || o->wheel_sign == 0) return INFINITY;
+      if (!grips || o->vehicle->static_friction_ratio <= 0.0 || o->wheel_sign == 0) return INFINITY;
       return grip_nm(o, false) * (1.0 + 2e-11) - fabs(contact_nm(o, y));
     case LEAD: return grips ? INFINITY : o->lead * (y[WHEEL] - y[VEHICLE]);
     case VEHICLE_STOPS: return grips || o->vehicle_sign == 0 ? INFINITY : o->vehicle_sign * y[VEHICLE];
@@ -302,14 +303,14 @@ static double until(const struct way *o, enum watch watch, const double y[])
 static void strike(struct way *o, double body)
 {
   double striking = vehicle_inertia(o);
-  if (o->vehicle->grip_ratio <= 0.0) {
+  if (o->vehicle->static_friction_ratio <= 0.0) {
     striking += wheel_inertia(o);
     if (o->in_mesh) striking += o->model->motor.rotor_inertia_kg_m2 * pow(ratio(o), 2);
   }
   const double before = o->y[VEHICLE];
   o->y[VEHICLE] = before * striking / (striking + body);
   o->result->impact_j += 0.5 * (striking * before * before - (striking + body) * o->y[VEHICLE] * o->y[VEHICLE]);
-  if (o->vehicle->grip_ratio > 0.0) {
+  if (o->vehicle->static_friction_ratio > 0.0) {
     if (!o->is_slipping) note(o, SB_EVENT_SLIPPED);
     o->is_slipping = true;
     return;
@@ -353,7 +354,7 @@ static void happen(struct way *o, enum watch watch)
 /* Into mesh: motor and wheels jolt, alone where the wheels can slip. */
 static void join(struct way *o)
 {
-  const bool can_slip = o->vehicle->grip_ratio > 0.0;
+  const bool can_slip = o->vehicle->static_friction_ratio > 0.0;
   if (can_slip && !o->is_slipping) {
     note(o, SB_EVENT_SLIPPED);
     o->is_slipping = true;

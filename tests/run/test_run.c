@@ -110,7 +110,7 @@ static void the_confirm_count_starts_when_the_dwell_ends(void **state)
 {
   (void)state;
   struct sb_model model = blocked(0.01);
-  model.control.confirm_count = 3;
+  model.control.debounce_count = 3;
   model.control.dwell_s = 0.1;
   commands_come_at(&model, 0.04, 0.04 + 0.1 + 0.04, 0.04 + 2.0 * (0.1 + 0.04));
 }
@@ -217,7 +217,7 @@ static void rows_come_in_order_from_start_to_end_with_two_at_each_command_and_jo
 static struct sb_model with_band(double load_nm)
 {
   struct sb_model model = loaded(2, load_nm);
-  model.control.up_fraction[0] = 0.75;
+  model.control.upshift_fraction[0] = 0.75;
   return model;
 }
 
@@ -236,7 +236,7 @@ static void a_load_in_the_band_makes_threshold_driven_hunting(void **state)
   assert_near_rel(hunting->greatest_nm, 0.9, 1e-12);
   /* Both gears decide when the dwell ends: a command a second, two to a period. */
   assert_near(hunting->period_s, 2.0, 1e-9);
-  assert_null(find(&result, SB_VERDICT_FALSE_DOWNSHIFT));
+  assert_null(find(&result, SB_VERDICT_NEEDLESS_DOWNSHIFT));
   sb_run_result_clear(&result);
 }
 
@@ -285,7 +285,7 @@ static void a_dwell_too_short_makes_dwell_driven_hunting_and_downshifts_for_noth
   const struct sb_verdict *hunting = find(&result, SB_VERDICT_HUNTING);
   assert_non_null(hunting);
   assert_int_equal(hunting->cause, SB_CAUSE_DWELL);
-  const struct sb_verdict *needless = find(&result, SB_VERDICT_FALSE_DOWNSHIFT);
+  const struct sb_verdict *needless = find(&result, SB_VERDICT_NEEDLESS_DOWNSHIFT);
   assert_non_null(needless);
   assert_int_equal(needless->count, result.monitor.shift_count / 2);
   assert_int_equal(needless->gear, 1);
@@ -360,7 +360,7 @@ static void a_standstill_shorter_than_the_limit_is_no_stall(void **state)
   static const double x[] = {0.0, 4.0, 4.4}, nm[] = {0.3, 5.0, 0.3};
   struct sb_model model = loaded(1, 0.0);
   model_add_profile(&model, SB_OVER_TIME, true, 3, x, nm)->is_held = true;
-  model.control.up_fraction[0] = 0.99;
+  model.control.upshift_fraction[0] = 0.99;
   assert_false(has_verdict(&model, SB_VERDICT_STALL));
   model.limits.stall_time_s = 0.2;
   struct sb_run_result result = run(&model);
@@ -406,13 +406,13 @@ static void a_downshift_before_the_start_is_over_is_for_nothing(void **state)
   struct sb_model model = loaded(2, 0.2);
   model.control.start_delay_s = 0.0;
   struct sb_run_result result = run(&model);
-  const struct sb_verdict *needless = find(&result, SB_VERDICT_FALSE_DOWNSHIFT);
+  const struct sb_verdict *needless = find(&result, SB_VERDICT_NEEDLESS_DOWNSHIFT);
   assert_non_null(needless);
   assert_true(needless->first_s == 0.0);
   assert_int_equal(needless->count, 1);
   sb_run_result_clear(&result);
   model.control.start_delay_s = 1.0;
-  assert_false(has_verdict(&model, SB_VERDICT_FALSE_DOWNSHIFT));
+  assert_false(has_verdict(&model, SB_VERDICT_NEEDLESS_DOWNSHIFT));
 }
 
 static void a_downshift_for_a_reason_is_no_downshift_for_nothing(void **state)
@@ -421,7 +421,7 @@ static void a_downshift_for_a_reason_is_no_downshift_for_nothing(void **state)
   const struct sb_model model = loaded(2, 0.8);
   struct sb_run_result result = run(&model);
   assert_int_equal(result.monitor.shift_count, 1);
-  assert_null(find(&result, SB_VERDICT_FALSE_DOWNSHIFT));
+  assert_null(find(&result, SB_VERDICT_NEEDLESS_DOWNSHIFT));
   sb_run_result_clear(&result);
 }
 
@@ -502,8 +502,8 @@ static struct band band_of(const struct sb_model *model)
   const struct sb_gear *slow = &model->gearbox.gears[0], *fast = &model->gearbox.gears[1];
   const double ks = slow->meshes[0].driven_teeth / slow->meshes[0].driver_teeth * slow->meshes[0].efficiency;
   const double kf = fast->meshes[0].driven_teeth / fast->meshes[0].driver_teeth * fast->meshes[0].efficiency;
-  return (struct band){.down_nm = ((1.0 - model->control.down_fraction[0] / v) * stall - fast->drag_nm) * kf,
-                       .up_nm = ((1.0 - model->control.up_fraction[0] / v) * stall - slow->drag_nm) * ks,
+  return (struct band){.down_nm = ((1.0 - model->control.downshift_fraction[0] / v) * stall - fast->drag_nm) * kf,
+                       .up_nm = ((1.0 - model->control.upshift_fraction[0] / v) * stall - slow->drag_nm) * ks,
                        .stall_nm = (stall - slow->drag_nm) * ks};
 }
 
@@ -523,8 +523,8 @@ static struct sb_model random_box(gsl_rng *dice)
   model.shifter.swing_turns = gsl_ran_flat(dice, 0.0, 0.5);
   model.shifter.clutch_nm = 1.5 * stall; /* else it slips for ever where the fast gear can't move the load */
   model.load.inertia_kg_m2 = model.motor.rotor_inertia_kg_m2 * fast * fast * gsl_ran_flat(dice, 0.3, 2.0);
-  model.control.down_fraction[0] = gsl_ran_flat(dice, 0.3, 0.6);
-  model.control.up_fraction[0] = gsl_ran_flat(dice, model.control.down_fraction[0] + 0.02, 0.85);
+  model.control.downshift_fraction[0] = gsl_ran_flat(dice, 0.3, 0.6);
+  model.control.upshift_fraction[0] = gsl_ran_flat(dice, model.control.downshift_fraction[0] + 0.02, 0.85);
   model.control.start_gear = 2;
   model_finish(&model);
   /* Long enough for a shift and for all transients to die. */
@@ -581,7 +581,7 @@ static struct sb_model turning(bool is_reversing, double load_nm)
   model_add_constant(&model, load_nm, true);
   model.control.start_gear = 2;
   model.control.start_delay_s = model.control.dwell_s = 1.0;
-  model.control.up_fraction[0] = 0.78;
+  model.control.upshift_fraction[0] = 0.78;
   model_finish(&model);
   return model;
 }
@@ -594,9 +594,9 @@ static void a_gear_that_reverses_the_output_is_judged_by_the_load_against_it(voi
     struct sb_run_result result = run(&heavy);
     assert_int_equal(result.monitor.shifts[0].to, 1);
     assert_near(result.monitor.shifts[0].outside_torque_nm, 0.45, 1e-12);
-    assert_null(find(&result, SB_VERDICT_FALSE_DOWNSHIFT)); /* fast carries 0.388 N m at 50 % */
+    assert_null(find(&result, SB_VERDICT_NEEDLESS_DOWNSHIFT)); /* fast carries 0.388 N m at 50 % */
     sb_run_result_clear(&result);
-    assert_false(has_verdict(&light, SB_VERDICT_FALSE_DOWNSHIFT));
+    assert_false(has_verdict(&light, SB_VERDICT_NEEDLESS_DOWNSHIFT));
   }
 }
 

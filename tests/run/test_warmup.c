@@ -136,7 +136,7 @@ static void take_drill(const char *first, const char *second)
 static void the_cut_out_opens_when_it_does_without_passing_any_over(void **state)
 {
   (void)state;
-  take_drill("controller.down=45 %", "run.duration=39 s"); /* the scenario's gear, and another length */
+  take_drill("controller.downshift_below=45 %", "run.duration=39 s"); /* the scenario's gear, and another length */
   const struct sb_model *model = &loaded_scenario.model;
   const struct plain plain = repeated(model, model->winding.cut_out_c, 200);
   const struct sb_warmup warmup = warmed(model);
@@ -152,7 +152,7 @@ static void the_cut_out_opens_when_it_does_without_passing_any_over(void **state
 static void it_settles_where_repeats_one_after_the_other_do(void **state)
 {
   (void)state;
-  take_drill("controller.down=56 %", "run.duration=40 s");
+  take_drill("controller.downshift_below=56 %", "run.duration=40 s");
   const struct plain plain = repeated(&loaded_scenario.model, INFINITY, 150);
   const struct sb_warmup warmup = warmed(&loaded_scenario.model);
   assert_int_equal(warmup.end, SB_WARMUP_SETTLED);

@@ -231,7 +231,7 @@ static void a_refused_scenario_leaves_the_result_alone(void **state)
 static void a_set_without_an_equals_sign_is_a_wrong_command_line(void **state)
 {
   (void)state;
-  static const char *const wrong[] = {"controller.down", "=5", ""};
+  static const char *const wrong[] = {"controller.downshift_below", "=5", ""};
   for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
     struct sb_faults faults;
     assert_int_equal(sb_scenario_parse("t", "", 0, &wrong[i], 1, &scenario, &faults), SB_ERR_USAGE);

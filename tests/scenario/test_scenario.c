@@ -62,8 +62,8 @@ static void the_tray_cart_becomes_si(void **state)
   assert_int_equal(m->gearbox.gear_count, 2);
   assert_string_equal(m->gearbox.gears[0].name, "slow");
   assert_int_equal(m->gearbox.gears[0].mesh_count, 3);
-  assert_int_equal(m->gearbox.gears[0].motor_sense, -1);
-  assert_int_equal(m->gearbox.gears[1].motor_sense, 1);
+  assert_int_equal(m->gearbox.gears[0].motor_direction, -1);
+  assert_int_equal(m->gearbox.gears[1].motor_direction, 1);
   assert_near(m->gearbox.gears[0].meshes[2].driver_teeth, 14.0, 0.0);
   assert_near(m->gearbox.gears[0].meshes[2].driven_teeth, 42.0, 0.0);
   assert_near_rel(m->gearbox.gears[0].ratio, 12.0, rounding);
@@ -88,9 +88,9 @@ static void the_tray_cart_becomes_si(void **state)
   assert_near(m->control.sample_period_s, 0.02, 0.0);
   assert_near(m->control.start_delay_s, 0.6, 0.0);
   assert_near(m->control.dwell_s, 1.5, 0.0);
-  assert_near(m->control.down_fraction[0], 0.6, 0.0);
-  assert_near(m->control.up_fraction[0], 0.9, 0.0);
-  assert_int_equal(m->control.confirm_count, 1);
+  assert_near(m->control.downshift_fraction[0], 0.6, 0.0);
+  assert_near(m->control.upshift_fraction[0], 0.9, 0.0);
+  assert_int_equal(m->control.debounce_count, 1);
   assert_near(m->control.sensor.resolution_fraction, 0.01, 0.0);
   assert_near_rel(m->control.sensor.reference_rad_s, 310.0 * rpm, rounding);
   assert_near(m->run.duration_s, 20.0, 0.0);
@@ -121,7 +121,7 @@ static void every_key_reaches_the_model(void **state)
   assert_near(low->drag_nm, 0.005, 0.0);
   assert_near(low->back_efficiency, 0.0, 0.0);
   assert_near(middle->back_efficiency, 0.5, 0.0);
-  assert_int_equal(middle->motor_sense, -1);
+  assert_int_equal(middle->motor_direction, -1);
 
   assert_near(m->load.breakaway_nm, 1.0, 0.0);
   assert_int_equal(m->load.part_count, 7);
@@ -143,11 +143,11 @@ static void every_key_reaches_the_model(void **state)
   assert_near(parts[6].phase_rad, 0.0, 0.0);
 
   assert_int_equal(m->control.start_gear, 1);
-  assert_near(m->control.down_fraction[0], 0.4, 0.0);
-  assert_near(m->control.down_fraction[1], 0.5, 0.0); /* 40 rad/s of 80 rad/s */
-  assert_near(m->control.up_fraction[1], 66.0 / 80.0, 0.0);
+  assert_near(m->control.downshift_fraction[0], 0.4, 0.0);
+  assert_near(m->control.downshift_fraction[1], 0.5, 0.0); /* 40 rad/s of 80 rad/s */
+  assert_near(m->control.upshift_fraction[1], 66.0 / 80.0, 0.0);
   assert_near(m->control.threshold_step_fraction, 0.0025, 0.0);
-  assert_int_equal(m->control.confirm_count, 3);
+  assert_int_equal(m->control.debounce_count, 3);
   assert_near(m->control.sensor.reference_rad_s, 80.0, 0.0);
   assert_near_rel(m->control.sensor.resolution_fraction, 0.005, rounding);
   assert_near(m->control.sensor.filter_s, 0.05, 0.0);
@@ -197,7 +197,7 @@ static void what_is_left_out_takes_its_default(void **state)
   assert_near(m->drive.limit_fraction, 1.0, 0.0);
   assert_near(m->gearbox.gears[0].efficiency, 0.97, 0.0);
   assert_near(m->gearbox.gears[0].back_efficiency, 0.97, 0.0);
-  assert_int_equal(m->gearbox.gears[0].motor_sense, 1);
+  assert_int_equal(m->gearbox.gears[0].motor_direction, 1);
   assert_string_equal(m->shifter.ops->name, "selector");
   assert_near(m->shifter.travel_time_s, 0.0, 0.0);
   assert_int_equal(m->load.part_count, 0);
@@ -207,7 +207,7 @@ static void what_is_left_out_takes_its_default(void **state)
   assert_near(m->control.start_delay_s, 0.0, 0.0);
   assert_near(m->control.dwell_s, 0.0, 0.0);
   assert_near(m->control.threshold_step_fraction, 0.001, 0.0);
-  assert_int_equal(m->control.confirm_count, 1);
+  assert_int_equal(m->control.debounce_count, 1);
   assert_near_rel(m->control.sensor.reference_rad_s, 310.0 * rpm, rounding);
   assert_near(m->control.sensor.resolution_fraction, 0.0, 0.0);
   assert_near(m->control.sensor.filter_s, 0.0, 0.0);
@@ -241,9 +241,9 @@ static void other_shifters_are_read(void **state)
 static void a_set_replaces_or_adds_a_key(void **state)
 {
   (void)state;
-  static const char *const sets[] = {"controller.down=55 %",
+  static const char *const sets[] = {"controller.downshift_below=55 %",
                                      "gearbox.gears.slow.drag=2 mN.m",
-                                     "gearbox.gears.2.motor_sense=forward",
+                                     "gearbox.gears.2.motor_direction=forward",
                                      "load.parts.2.torque=0.07 N.m",
                                      "load.parts.4={kind: constant, manner: resists, torque: 0.2 N.m}",
                                      "load.parts.5.kind=viscous",
@@ -253,7 +253,7 @@ static void a_set_replaces_or_adds_a_key(void **state)
                                      "tolerances.motor.stall_torque=5 %"};
   load("good/interface.yaml", sets, sizeof sets / sizeof *sets);
   const struct sb_model *m = &scenario.model;
-  assert_near(m->control.down_fraction[0], 0.55, 0.0);
+  assert_near(m->control.downshift_fraction[0], 0.55, 0.0);
   assert_near(m->gearbox.gears[0].drag_nm, 0.002, 0.0);
   assert_near(m->load.parts[1].torque_nm, 0.07, 0.0);
   assert_int_equal(m->load.part_count, 5);
@@ -268,9 +268,9 @@ static void a_set_replaces_or_adds_a_key(void **state)
 static void the_last_of_two_sets_counts(void **state)
 {
   (void)state;
-  static const char *const sets[] = {"controller.down=55 %", "controller.down=50 %"};
+  static const char *const sets[] = {"controller.downshift_below=55 %", "controller.downshift_below=50 %"};
   load("good/interface.yaml", sets, 2);
-  assert_near(scenario.model.control.down_fraction[0], 0.5, 0.0);
+  assert_near(scenario.model.control.downshift_fraction[0], 0.5, 0.0);
   sb_scenario_clear(&scenario);
 }
 
@@ -286,8 +286,8 @@ static void a_fault_in_a_set_names_the_set(void **state)
   assert_set_refused(file, "controller.dwell=", "--set controller.dwell: needs a time (s, ms, min, h), found nothing");
   assert_set_refused(file, "load.parts.9.torque=1 N.m",
                      "--set load.parts.9.torque: needs a number from 1 to 4 or a name, found \"9\"");
-  assert_set_refused(file, "controller.down.1=55 %",
-                     "--set controller.down.1: needs a section before \"1\", found a single value");
+  assert_set_refused(file, "controller.downshift_below.1=55 %",
+                     "--set controller.downshift_below.1: needs a section before \"1\", found a single value");
   assert_set_refused(
       file, "gearbox.shifter={kind: swing arm",
       "--set gearbox.shifter: needs plain YAML, found an error: while parsing a flow mapping, did not find "
@@ -295,7 +295,8 @@ static void a_fault_in_a_set_names_the_set(void **state)
   assert_set_refused(file, "load.parts.2={kind: viscous}",
                      "--set load.parts.2: load.parts.2.coefficient: needs a viscous coefficient (N.m.s/rad, "
                      "mN.m.s/rad, N.m.s, N.m/rpm), found no such key");
-  assert_set_refused(file, "controller.up=50 %", "--set controller.up: needs more than down (60 %), found 50 %");
+  assert_set_refused(file, "controller.upshift_above=50 %",
+                     "--set controller.upshift_above: needs more than downshift_below (60 %), found 50 %");
 }
 
 static const struct sb_tolerance *tolerance_of(const char *path)
@@ -325,7 +326,7 @@ static void tolerances_become_least_and_greatest(void **state)
   assert_spread("supply.open_circuit_voltage", 22.0, 25.0, 26.0, "V");
   assert_spread("gearbox.gears.1.drag", 0.003, 0.005, 0.007, "N.m");
   assert_spread("gearbox.mesh_efficiency", 0.93, 0.95, 0.97, "");
-  assert_spread("controller.down.2", 38.0, 40.0, 42.0, "rad/s");
+  assert_spread("controller.downshift_below.2", 38.0, 40.0, 42.0, "rad/s");
   assert_spread("limits.winding", 121.85, 126.85, 131.85, "C");
   assert_spread("drive", 0.75, 0.8, 0.85, "%");
   sb_scenario_clear(&scenario);

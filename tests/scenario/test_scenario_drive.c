@@ -32,7 +32,7 @@ static void every_key_of_the_drive_is_read(void **state)
   load(good, NULL);
   const struct sb_drive *drive = &scenario.model.drive;
   const struct sb_sensor *sensor = &scenario.model.control.sensor;
-  assert_int_equal(drive->mode, SB_DRIVE_SPEED_HOLD);
+  assert_int_equal(drive->mode, SB_DRIVE_SPEED_CONTROL);
   assert_near(drive->limit_fraction, 0.9, 0.0);
   assert_near(drive->target_rad_s, 60.0, 0.0);
   assert_near_rel(drive->gain_per_rad_s, 1.0 / 25.0, rounding); /* 25 % of 100 rad/s */
@@ -49,7 +49,7 @@ static void every_key_of_the_drive_is_read(void **state)
   assert_int_equal(sensor->quantity, SB_SENSES_CURRENT);
   assert_near(sensor->reference_a, 6.0, 0.0);
   assert_near(sensor->resolution_fraction, 0.005, 0.0);
-  assert_near(scenario.model.control.down_fraction[0], 0.3, 0.0);
+  assert_near(scenario.model.control.downshift_fraction[0], 0.3, 0.0);
   sb_scenario_clear(&scenario);
 }
 
@@ -59,8 +59,8 @@ static void a_percentage_alone_is_the_limit_in_open_loop(void **state)
   static const char *const same[][3] = {{"controller.reading=speed", "drive=80 %", NULL},
                                         {"controller.reading=speed", "drive={limit: 80 %}", NULL}};
   for (int k = 0; k < 2; k++) {
-    const char *sets[] = {same[k][0], same[k][1], "controller={dwell: 1 s, down: 30 %, up: 65 %}", "tolerances={}",
-                          NULL};
+    const char *sets[] = {same[k][0], same[k][1], "controller={dwell: 1 s, downshift_below: 30 %, upshift_above: 65 %}",
+                          "tolerances={}", NULL};
     load(good, sets);
     const struct sb_drive *drive = &scenario.model.drive;
     assert_int_equal(drive->mode, SB_DRIVE_OPEN_LOOP);
@@ -77,7 +77,7 @@ static void a_percentage_alone_is_the_limit_in_open_loop(void **state)
 static void the_loops_defaults_follow_from_the_machine(void **state)
 {
   (void)state;
-  static const char *const sets[] = {"drive={mode: speed hold, target: 70 %}", "tolerances={}", NULL};
+  static const char *const sets[] = {"drive={mode: speed control, target: 70 %}", "tolerances={}", NULL};
   load(good, sets);
   const struct sb_model *m = &scenario.model;
   assert_near_rel(m->drive.target_rad_s, 70.0, rounding);
@@ -105,7 +105,7 @@ static void the_default_period_fits_step_and_sample_period(void **state)
       {"run.step=1 ms", "controller.sample_period=3 ms", 3e-3},
   };
   for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
-    const char *sets[] = {"drive={mode: speed hold, target: 70 %}", "tolerances={}", cases[k].step, cases[k].sample,
+    const char *sets[] = {"drive={mode: speed control, target: 70 %}", "tolerances={}", cases[k].step, cases[k].sample,
                           NULL};
     load(good, sets);
     assert_near_rel(scenario.model.drive.period_s, cases[k].period_s, rounding);
@@ -125,10 +125,11 @@ static const struct sb_tolerance *find_tolerance(const char *path)
 static void a_tolerance_of_the_drive_is_one_of_its_limit(void **state)
 {
   (void)state;
-  static const char *const plain[] = {"drive=80 %", "controller={dwell: 1 s, down: 30 %, up: 65 %}",
+  static const char *const plain[] = {"drive=80 %",
+                                      "controller={dwell: 1 s, downshift_below: 30 %, upshift_above: 65 %}",
                                       "tolerances={drive.limit: 75..85 %}", NULL};
-  static const char *const absent[] = {"controller={dwell: 1 s, down: 30 %, up: 65 %}", "tolerances={drive: 75..100 %}",
-                                       NULL};
+  static const char *const absent[] = {"controller={dwell: 1 s, downshift_below: 30 %, upshift_above: 65 %}",
+                                       "tolerances={drive: 75..100 %}", NULL};
   load(good, NULL);
   assert_non_null(find_tolerance("drive.limit"));
   assert_null(find_tolerance("drive"));
@@ -152,7 +153,8 @@ static void samples_keep_what_the_electronics_were_set_to(void **state)
 {
   (void)state;
   static const char *const sets[] = {
-      "drive={mode: speed hold, target: 70 %}", "controller={dwell: 1 s, down: 30 %, up: 65 %, reading: current}",
+      "drive={mode: speed control, target: 70 %}",
+      "controller={dwell: 1 s, downshift_below: 30 %, upshift_above: 65 %, reading: current}",
       "tolerances={motor.no_load_speed: 10 %, motor.stall_current: 10 %, drive.limit: 80..100 %}", NULL};
   load(good, sets);
   const struct sb_model nominal = scenario.model;
@@ -182,7 +184,7 @@ static void samples_keep_what_the_electronics_were_set_to(void **state)
 static void a_single_gear_may_reverse_with_any_shifter(void **state)
 {
   (void)state;
-  static const char *const sets[] = {"drive={orders: [[0 s, reverse]]}", NULL};
+  static const char *const sets[] = {"drive={schedule: [[0 s, reverse]]}", NULL};
   load(SB_SOURCE_DIR "/tests/good/least.yaml", sets);
   assert_int_equal(sb_drive_order_at(&scenario.model.drive, 0.0), SB_ORDER_REVERSE);
   sb_scenario_clear(&scenario);

@@ -103,8 +103,8 @@ static struct sb_vehicle vehicle_of(double mass_kg, double grip, double sliding)
                              .wheel_radius_m = 0.1,
                              .wheel_inertia_kg_m2 = 0.01,
                              .gravity_m_s2 = 9.81,
-                             .grip_ratio = grip,
-                             .sliding_ratio = sliding,
+                             .static_friction_ratio = grip,
+                             .kinetic_friction_ratio = sliding,
                              .driven_share = 1.0};
 }
 
@@ -154,7 +154,7 @@ static void wheels_spin_up_by_the_motors_line_against_the_traction_and_grip_wher
   (void)state;
   struct sb_model model = puller();
   struct sb_vehicle vehicle = vehicle_of(10.0, 0.5, 0.4);
-  vehicle.rolling_ratio = 0.02;
+  vehicle.rolling_resistance_ratio = 0.02;
   put(&model, &vehicle);
   const double traction_nm = 0.4 * 10.0 * 9.81 * 0.1, n = 10.0, eta = 0.9, slope = 1.0 / 100.0;
   struct spin spin = {.settled_rad_s = (1.0 - traction_nm / (n * eta)) / slope,
@@ -199,7 +199,7 @@ static void wheels_let_go_where_the_push_exceeds_the_weight_across_the_slope(voi
     struct sb_model model = puller();
     struct sb_vehicle vehicle = vehicle_of(12.0, 0.6, 0.5);
     vehicle.grade_fraction = grades[i];
-    vehicle.rolling_ratio = 0.01;
+    vehicle.rolling_resistance_ratio = 0.01;
     put(&model, &vehicle);
     const double tilt = atan(grades[i]), rise = sin(tilt) + 0.01 * cos(tilt);
     /* Gripping, the low gear's 90 N less what spins motor and wheels; the share of it that reaches the vehicle. */
@@ -349,7 +349,7 @@ static void little_more_than_the_advised_ballast_moves_it_and_a_little_less_does
     struct sb_model model = puller();
     struct sb_vehicle vehicle = vehicle_of(6.0, 0.5, slidings[i % 2]);
     vehicle.driven_share = 0.7;
-    vehicle.rolling_ratio = 0.02;
+    vehicle.rolling_resistance_ratio = 0.02;
     vehicle.grade_fraction = grades[i / 2];
     vehicle.obstacle_count = 1;
     vehicle.obstacles[0] = stands(0.05, 3.0, 0.8, 0.8);
@@ -402,9 +402,9 @@ static double adhesion_km_h_s(double driven_kg, double mass_kg, double adhesion,
                                .wheel_inertia_kg_m2 = 10.0,
                                .gravity_m_s2 = 9.81 / rotary,
                                .grade_fraction = sine / cosine,
-                               .rolling_ratio = n_per_t / 1000.0 / 9.81 / cosine,
-                               .grip_ratio = adhesion,
-                               .sliding_ratio = adhesion,
+                               .rolling_resistance_ratio = n_per_t / 1000.0 / 9.81 / cosine,
+                               .static_friction_ratio = adhesion,
+                               .kinetic_friction_ratio = adhesion,
                                .driven_share = driven_kg / mass_kg / cosine};
   put(&model, &vehicle);
   return ride_of(&model, 0, NAN, 1.0).row.vehicle_speed_rad_s * 0.5 * 3.6;
@@ -441,9 +441,9 @@ static void motors_of_the_worked_example_slip_a_lighter_locomotive_only(void **s
                                  .wheel_radius_m = 0.475,
                                  .wheel_inertia_kg_m2 = 1e-3,
                                  .gravity_m_s2 = 9.81,
-                                 .rolling_ratio = 0.04 / 9.81,
-                                 .grip_ratio = 0.25,
-                                 .sliding_ratio = 0.25,
+                                 .rolling_resistance_ratio = 0.04 / 9.81,
+                                 .static_friction_ratio = 0.25,
+                                 .kinetic_friction_ratio = 0.25,
                                  .driven_share = 0.75 * (101.83e3 + 30.0 * side) / 250e3};
     put(&model, &vehicle);
     assert_int_equal(ride_of(&model, 0, NAN, 0.002).row.is_slipping, side < 0);
@@ -461,7 +461,7 @@ static void events_of_a_hard_way(double step_s, double times[WATCHED])
   static const double places_m[] = {0.0, 1.0, 3.0}, grades[] = {0.0, 0.0, 1.2};
   struct sb_vehicle vehicle = vehicle_of(6.0, 0.75, 0.6);
   vehicle.grade = (struct sb_grade_table){3, places_m, grades};
-  vehicle.rolling_ratio = 0.01;
+  vehicle.rolling_resistance_ratio = 0.01;
   vehicle.air_density_kg_m3 = 1.2;
   vehicle.drag_area_m2 = 2.0; /* so that nothing is straight */
   vehicle.obstacle_count = 1;

@@ -11,7 +11,7 @@
 
 static void hold(struct sb_model *model, double target_rad_s)
 {
-  model->drive.mode = SB_DRIVE_SPEED_HOLD;
+  model->drive.mode = SB_DRIVE_SPEED_CONTROL;
   model->drive.target_rad_s = target_rad_s;
   model->drive.gain_per_rad_s = 5.0 / model->motor.no_load_speed_rad_s;
   model->drive.integral_per_rad = model->drive.gain_per_rad_s / 0.08;
@@ -50,7 +50,7 @@ static void a_held_speed_settles_at_its_target_with_duty_and_current_of_the_clos
     const struct sb_motor_line line = sb_closed_form_line(&model);
     assert_near_rel(fabs(out.row.motor_speed_rad_s), model.drive.target_rad_s, 1e-9); /* 75 integral times */
     model.control.sensor.quantity = SB_SENSES_DUTY;
-    assert_near(1.0 - fabs(out.row.drive), sb_closed_form_settled(&model, &line, gear, 0.2), 1e-9);
+    assert_near(1.0 - fabs(out.row.duty_fraction), sb_closed_form_settled(&model, &line, gear, 0.2), 1e-9);
     model.control.sensor.quantity = SB_SENSES_CURRENT;
     assert_near(1.0 - out.row.motor_current_a / 2.0, sb_closed_form_settled(&model, &line, gear, 0.2), 1e-9);
   }
@@ -66,7 +66,7 @@ static void the_speed_begins_to_fall_at_the_torque_that_it_hides(void **state)
   assert_near_rel(fabs(drive(&model, 1, NULL, 0, 8.0).row.motor_speed_rad_s), model.drive.target_rad_s, 1e-9);
   model.load.parts[0].torque_nm = 1.01 * hidden;
   const struct driven out = drive(&model, 1, NULL, 0, 8.0);
-  assert_near(fabs(out.row.drive), 1.0, 0.0);
+  assert_near(fabs(out.row.duty_fraction), 1.0, 0.0);
   assert_near_rel(fabs(out.row.motor_speed_rad_s), sb_closed_form_settled_speed_rad_s(&model, &line, 1, 1.01 * hidden),
                   1e-9);
   assert_true(fabs(out.row.motor_speed_rad_s) < 0.999 * model.drive.target_rad_s);
@@ -87,7 +87,7 @@ static void a_start_under_the_loop_is_the_second_order_response(void **state)
   model.run.step_s = 5e-5;
   model_finish(&model);
   const double tau = 0.2, top = 40.0, r = 5.0, kp = 0.05, ki = 1.0;
-  model.drive = (struct sb_drive){.mode = SB_DRIVE_SPEED_HOLD,
+  model.drive = (struct sb_drive){.mode = SB_DRIVE_SPEED_CONTROL,
                                   .limit_fraction = 1.0,
                                   .target_rad_s = r,
                                   .gain_per_rad_s = kp,
@@ -154,7 +154,7 @@ static void a_coasting_machine_runs_down_as_in_the_worked_example(void **state)
   model_finish(&model);
   const struct driven out = drive(&model, 0, NULL, 0, 25.0);
   assert_near(out.row.output_speed_rad_s / model_rad_s(1.0), 1475.0, 5e-4); /* the inertia has six digits */
-  assert_near(out.row.drive, 0.0, 0.0);
+  assert_near(out.row.duty_fraction, 0.0, 0.0);
 }
 
 /* J w' = -(m w + T), so w = (w0 + T / m) exp(-m t / J) - T / m: rest after J / m ln(1 + m w0 / T). */
@@ -200,7 +200,7 @@ static void a_run_in_reverse_is_the_mirror_image_of_one_forward(void **state)
     model.control.start_gear = 2;
     model.control.start_delay_s = 0.5;
     model.control.dwell_s = 1.0;
-    model.control.up_fraction[0] = 0.88;
+    model.control.upshift_fraction[0] = 0.88;
     model.drive.period_s = 5e-3;
     model.drive.ramp_s = 0.1;
     model_finish(&model);
@@ -247,8 +247,8 @@ static void shifts_by_duty_and_current_come_at_the_torque_of_the_closed_form(voi
     model.load.part_count = 0;
     model_add_profile(&model, SB_OVER_TIME, true, 5, at, torque);
     model.control.sensor.quantity = k == 0 ? SB_SENSES_DUTY : SB_SENSES_CURRENT;
-    model.control.down_fraction[0] = k == 0 ? 0.15 : 0.6;
-    model.control.up_fraction[0] = k == 0 ? 0.38 : 0.88;
+    model.control.downshift_fraction[0] = k == 0 ? 0.15 : 0.6;
+    model.control.upshift_fraction[0] = k == 0 ? 0.38 : 0.88;
     model.control.start_gear = 2;
     model.control.start_delay_s = 1.5;
     model.control.dwell_s = 1.5;
@@ -279,7 +279,7 @@ static void a_motor_at_rest_stalls_only_once_its_duty_has_risen_to_its_end(void 
   (void)state;
   for (int is_loop = 0; is_loop < 2; is_loop++) {
     struct sb_model model = electric(0.0);
-    model.drive.mode = is_loop ? SB_DRIVE_SPEED_HOLD : SB_DRIVE_OPEN_LOOP;
+    model.drive.mode = is_loop ? SB_DRIVE_SPEED_CONTROL : SB_DRIVE_OPEN_LOOP;
     model.drive.ramp_s = 2.0;
     model.control.start_gear = 1;
     const struct sb_closed_form form = sb_closed_form_solve(&model);
@@ -310,8 +310,10 @@ static size_t hunting_count(const struct sb_run_result *result)
 static void the_kneading_drum_hunts_by_its_speed_and_not_by_its_duty(void **state)
 {
   (void)state;
-  static const char *const by_speed[] = {"controller.reading=speed", "controller.down=57 %", "controller.up=58.5 %"};
-  static const char *const by_current[] = {"controller.reading=current", "controller.down=70 %", "controller.up=88 %"};
+  static const char *const by_speed[] = {"controller.reading=speed", "controller.downshift_below=57 %",
+                                         "controller.upshift_above=58.5 %"};
+  static const char *const by_current[] = {"controller.reading=current", "controller.downshift_below=70 %",
+                                           "controller.upshift_above=88 %"};
   static const struct {
     const char *const *sets;
     size_t set_count, hunting;

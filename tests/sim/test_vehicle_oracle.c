@@ -60,15 +60,15 @@ static void choose(gsl_rng *rng, struct way_case *it)
                      (grip * vehicle->driven_share * vehicle->gravity_m_s2 * vehicle->wheel_radius_m);
   const double inertia = vehicle->mass_kg * pow(vehicle->wheel_radius_m, 2);
   vehicle->wheel_inertia_kg_m2 = plane_between(rng, 0.05, 0.3) * inertia;
-  vehicle->rolling_ratio = plane_chance(rng, 0.7) ? plane_between(rng, 0.0, 0.05) : 0.0;
+  vehicle->rolling_resistance_ratio = plane_chance(rng, 0.7) ? plane_between(rng, 0.0, 0.05) : 0.0;
   vehicle->grade_fraction = plane_chance(rng, 0.6) ? plane_between(rng, -0.1, 0.4) : 0.0;
   if (plane_chance(rng, 0.3)) {
     vehicle->air_density_kg_m3 = 1.2;
     vehicle->drag_area_m2 = 0.1 * scale_nm / pow(vehicle->wheel_radius_m, 3) / pow(speed / gear_ratio, 2);
   }
   if (plane_chance(rng, 0.85)) {
-    vehicle->grip_ratio = grip;
-    vehicle->sliding_ratio = grip * (plane_chance(rng, 0.3) ? 1.0 : plane_between(rng, 0.6, 1.0));
+    vehicle->static_friction_ratio = grip;
+    vehicle->kinetic_friction_ratio = grip * (plane_chance(rng, 0.3) ? 1.0 : plane_between(rng, 0.6, 1.0));
   }
   double at_m = 0.0;
   const double way_m = speed / gear_ratio * vehicle->wheel_radius_m;
@@ -78,8 +78,8 @@ static void choose(gsl_rng *rng, struct way_case *it)
     struct sb_vehicle_obstacle *stands = &vehicle->obstacles[i];
     stands->distance_m = at_m;
     stands->mass_kg = vehicle->mass_kg * plane_between_log(rng, 0.05, 0.8);
-    stands->friction_ratio = plane_between(rng, 0.05, 0.6);
-    stands->breakaway_ratio = stands->friction_ratio * (plane_chance(rng, 0.5) ? 1.0 : 1.3);
+    stands->kinetic_friction_ratio = plane_between(rng, 0.05, 0.6);
+    stands->static_friction_ratio = stands->kinetic_friction_ratio * (plane_chance(rng, 0.5) ? 1.0 : 1.3);
   }
   if (plane_chance(rng, 0.4)) vehicle->finish_m = plane_between(rng, 0.05, 0.6) * way_m;
   struct sb_error err = {SB_OK, ""};

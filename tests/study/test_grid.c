@@ -34,18 +34,18 @@ static void grid_axis_takes_paths_names_units_and_whole_numbers(void **state)
   assert_string_equal(sb_grid_axis_set(&axis, 14, text), "controller.dwell=3 s");
   parse_axis("dwell=200..3000ms", 3, &axis);
   assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.dwell=1600 ms");
-  parse_axis("down=40..60 %", 2, &axis);
-  assert_string_equal(axis.path, "controller.down");
-  parse_axis("down=140..160 rpm", 2, &axis);
-  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.down=160 rpm");
+  parse_axis("downshift_below=40..60 %", 2, &axis);
+  assert_string_equal(axis.path, "controller.downshift_below");
+  parse_axis("downshift_below=140..160 rpm", 2, &axis);
+  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.downshift_below=160 rpm");
   parse_axis("gearbox.gears.slow.drag=0..2 mN.m", 2, &axis);
   assert_string_equal(axis.path, "gearbox.gears.1.drag");
   parse_axis("supply.open_circuit_voltage=9..9 V", 41, &axis);
   assert_int_equal(axis.points, 1);
-  parse_axis("confirm=1..5", 41, &axis);
+  parse_axis("debounce_samples=1..5", 41, &axis);
   assert_int_equal(axis.points, 5);
-  parse_axis("confirm=1..9", 3, &axis);
-  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.confirm=5");
+  parse_axis("debounce_samples=1..9", 3, &axis);
+  assert_string_equal(sb_grid_axis_set(&axis, 1, text), "controller.debounce_samples=5");
   sb_scenario_clear(&scenario);
 }
 
@@ -63,8 +63,8 @@ static void grid_axis_refuses_with_reason_and_nearest_key(void **state)
       {"dwell=2..1 s", "runs backwards"},
       {"dwell=1 s", "no range"},
       {"dwell=1..2", "needs a time"},
-      {"confirm=1.5..3", "whole numbers"},
-      {"confirm=1..10", "no whole numbers"},
+      {"debounce_samples=1.5..3", "whole numbers"},
+      {"debounce_samples=1..10", "no whole numbers"},
       {"motor=1..2", "no number"},
   };
   load("../scenarios/tray-cart.yaml", NULL, 0);
@@ -85,7 +85,7 @@ static void grid_points_are_runs_of_their_own(void **state)
   load(path, NULL, 0);
   struct sb_grid grid = {.axis_count = 2};
   parse_axis("dwell=0.2..1.4 s", 4, &grid.axes[0]);
-  parse_axis("up=70..85 %", 4, &grid.axes[1]);
+  parse_axis("upshift_above=70..85 %", 4, &grid.axes[1]);
   sb_scenario_clear(&scenario);
   assert_int_equal(sb_grid_point_count(&grid), 16);
   int hunting = 0;
@@ -126,7 +126,7 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   static const char *const path = "../scenarios/tray-cart.yaml";
   load(path, NULL, 0);
   struct sb_grid grid = {.axis_count = 1};
-  parse_axis("down=70..90 %", 3, &grid.axes[0]); /* up is 78 % */
+  parse_axis("downshift_below=70..90 %", 3, &grid.axes[0]); /* up is 78 % */
   sb_scenario_clear(&scenario);
   static const enum sb_grid_end want[] = {SB_GRID_RAN, SB_GRID_REFUSED, SB_GRID_REFUSED};
   for (long i = 0; i < 3; i++) {

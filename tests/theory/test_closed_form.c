@@ -98,7 +98,7 @@ static void loads_reflect_through_efficiency_as_in_the_worked_example(void **sta
   for (int k = 0; k < 2; k++) {
     struct sb_model at = *boxes[k];
     box_add_constant(&at, loads_nm[k], false);
-    at.control.up_fraction[0] = at.control.down_fraction[0] = 0.5;
+    at.control.upshift_fraction[0] = at.control.downshift_fraction[0] = 0.5;
     box_add_gear(&at, at.gearbox.gears[0].ratio, at.gearbox.gears[0].efficiency);
     const struct sb_closed_form form = sb_closed_form_solve(&at);
     total_nm += form.pairs[0].least_voltage_upshift_v / 12.0 - 0.5;
@@ -280,9 +280,9 @@ static void the_band_empties_where_the_two_lines_meet(void **state)
   const double u = v - (v - 0.6) * kf_ks;
   assert_near(form.pairs[0].least_safe_up, u, 1e-14);
   assert_near(form.pairs[0].greatest_safe_down, v - (v - 0.9) / kf_ks, 1e-14);
-  model.control.up_fraction[0] = u + 1e-9;
+  model.control.upshift_fraction[0] = u + 1e-9;
   assert_false(sb_closed_form_solve(&model).pairs[0].has_band);
-  model.control.up_fraction[0] = u - 1e-9;
+  model.control.upshift_fraction[0] = u - 1e-9;
   assert_true(sb_closed_form_solve(&model).pairs[0].has_band);
 }
 
@@ -356,7 +356,7 @@ static void figures_at_both_ends_of_the_load_are_told_apart(void **state)
   model.load.part_count = 0;
   box_add_constant(&model, form.pairs[0].downshift_torque_nm, true);
   form = sb_closed_form_solve(&model);
-  assert_true(form.pairs[0].is_false_downshift);
+  assert_true(form.pairs[0].is_needless_downshift);
   assert_true(isnan(form.pairs[0].shortest_dwell_s));
 }
 
@@ -366,17 +366,17 @@ static void hopeless_thresholds_give_no_number(void **state)
   struct sb_model model = box_cart();
   box_add_constant(&model, 5.0, true); /* above what the fast gear carries at 60 % */
   struct sb_closed_form form = sb_closed_form_solve(&model);
-  assert_true(form.pairs[0].is_false_downshift);
+  assert_true(form.pairs[0].is_needless_downshift);
   assert_true(isnan(form.pairs[0].shortest_dwell_s));
   assert_true(isnan(form.pairs[0].shortest_start_delay_s));
   model.load.part_count = 0;
-  model.control.down_fraction[0] = 1.05;
-  model.control.up_fraction[0] = 1.1;
+  model.control.downshift_fraction[0] = 1.05;
+  model.control.upshift_fraction[0] = 1.1;
   form = sb_closed_form_solve(&model);
   assert_true(isnan(form.pairs[0].least_safe_up)); /* the fast gear never holds 105 % by itself */
   assert_true(form.pairs[0].is_stuck_low);
-  model.control.down_fraction[0] = 0.6;
-  model.control.up_fraction[0] = 0.1; /* a slow gear that carries more than the fast gear's stall */
+  model.control.downshift_fraction[0] = 0.6;
+  model.control.upshift_fraction[0] = 0.1; /* a slow gear that carries more than the fast gear's stall */
   assert_true(isnan(sb_closed_form_solve(&model).pairs[0].greatest_safe_down));
 }
 
@@ -437,8 +437,8 @@ static struct sb_model random_box(gsl_rng *random)
   box_add_quadratic(&model, slope * fast / model.motor.no_load_speed_rad_s * pick(random, 0.0, 0.3));
   const bool is_resisting = gsl_rng_uniform(random) < 0.5;
   box_add_constant(&model, stall * fast * pick(random, is_resisting ? 0.01 : -0.3, 0.2), is_resisting);
-  model.control.down_fraction[0] = pick(random, 0.2, 0.5);
-  model.control.up_fraction[0] = pick(random, 0.4, 0.7);
+  model.control.downshift_fraction[0] = pick(random, 0.2, 0.5);
+  model.control.upshift_fraction[0] = pick(random, 0.4, 0.7);
   return model;
 }
 
@@ -454,8 +454,8 @@ static void random_boxes_agree_with_themselves(void **state)
     const struct sb_motor_line line = sb_closed_form_line(&model);
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const struct sb_pair_figures *pair = &form.pairs[0];
-    const double d = model.control.down_fraction[0];
-    const double u = model.control.up_fraction[0];
+    const double d = model.control.downshift_fraction[0];
+    const double u = model.control.upshift_fraction[0];
     band_count += pair->has_band;
 
     /* What a gear carries at a reading is what it settles at, in overrun too; some ten roundings of 1e-16, and the
@@ -470,7 +470,7 @@ static void random_boxes_agree_with_themselves(void **state)
     struct sb_model at = model;
     const double torque_scale = form.gears[0].stall_torque_nm;
     if (!isnan(pair->least_safe_up)) {
-      at.control.up_fraction[0] = pair->least_safe_up;
+      at.control.upshift_fraction[0] = pair->least_safe_up;
       assert_near(sb_closed_form_solve(&at).pairs[0].upshift_torque_nm, pair->downshift_torque_nm,
                   1e-12 * torque_scale);
     }
@@ -485,7 +485,7 @@ static void random_boxes_agree_with_themselves(void **state)
       at.supply.open_circuit_voltage_v = pair->least_voltage_hold_v;
       assert_near(sb_closed_form_solve(&at).pairs[0].downshift_torque_nm, form.lightest_load_nm, 1e-12 * torque_scale);
       at.supply.open_circuit_voltage_v = pair->least_voltage_hold_v * (1.0 - 1e-9);
-      assert_true(sb_closed_form_solve(&at).pairs[0].is_false_downshift);
+      assert_true(sb_closed_form_solve(&at).pairs[0].is_needless_downshift);
     }
     if (!isnan(form.gears[1].least_voltage_v) && form.heaviest_load_nm > 0.0) {
       at.supply.open_circuit_voltage_v = form.gears[1].least_voltage_v;
@@ -520,7 +520,7 @@ static void times_add_up_on_random_boxes(void **state)
     model.load.parts[1].quadratic_nms2_rad2 = 0.0;
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const double s_f = form.gears[1].lightest_reading;
-    const double d = model.control.down_fraction[0];
+    const double d = model.control.downshift_fraction[0];
     if (s_f > d && form.lightest_load_nm >= 0.0) {
       assert_near_rel(form.pairs[0].shortest_start_delay_s, form.gears[1].time_constant_s * log(s_f / (s_f - d)),
                       1e-10);

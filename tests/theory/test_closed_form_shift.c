@@ -147,9 +147,9 @@ struct neutral {
   const struct sb_model *model;
   struct sb_motor_line line;
   struct sb_load_moment load;
-  double motor_sense;  /* sense of the friction at the motor */
-  double output_sense; /* sense of the resistance at the output */
-  double clutch_nm;    /* at the motor, against it */
+  double motor_direction; /* sense of the friction at the motor */
+  double output_sense;    /* sense of the resistance at the output */
+  double clutch_nm;       /* at the motor, against it */
   double ratio;
 };
 
@@ -161,7 +161,7 @@ static int neutral_rhs(double t, const double *y, double *dydt, void *params)
   double quadratic = 0.0;
   sb_load_speed_terms(&at->model->load, &viscous, &quadratic);
   dydt[0] =
-      (at->line.stall_nm - at->line.slope_nms_rad * y[0] - at->motor_sense * at->line.friction_nm - at->clutch_nm) /
+      (at->line.stall_nm - at->line.slope_nms_rad * y[0] - at->motor_direction * at->line.friction_nm - at->clutch_nm) /
       at->model->motor.rotor_inertia_kg_m2;
   dydt[1] = y[0];
   dydt[2] = (at->ratio * at->clutch_nm - at->load.acting_nm - at->output_sense * at->load.resisting_nm -
@@ -208,7 +208,7 @@ static void a_swing_arm_takes_the_time_that_integration_gives(void **state)
   double y[3];
   motion_at(&brake, stop_s, y);
   struct neutral forward = at;
-  forward.motor_sense = 1.0;
+  forward.motor_direction = 1.0;
   struct motion swing = {neutral_rhs, 3, &forward, {0.0, 0.0, y[2]}, turned_over};
   turn_left = 0.4 * 2.0 * pi;
   const double turn_s = brent(event_at, &swing, 0.0, 1.0);
@@ -238,7 +238,7 @@ static void an_acting_load_rolls_the_output_back_as_integration_gives(void **sta
   const struct sb_motor_line line = sb_closed_form_line(&model);
   struct neutral at = {.model = &model, .load = {0.2, 0.05, 0.06}, .line = sb_motor_line_open(&model.motor)};
   const double start = 50.0;
-  at.motor_sense = 1.0;
+  at.motor_direction = 1.0;
   at.output_sense = 1.0;
   struct motion coast = {neutral_rhs, 3, &at, {start, 0.0, start / 12.0}, output_speed_of};
   const double stop_s = brent(event_at, &coast, 0.0, 0.25);
@@ -454,7 +454,7 @@ static void the_simulator_shifts_and_climbs_in_the_times_given(void **state)
   box_add_constant(&model, 0.15, false);
   expect_simulated_shifts(&model);
 
-  model.gearbox.gears[0].motor_sense = 1;
+  model.gearbox.gears[0].motor_direction = 1;
   model.gearbox.gears[0].meshes[0].is_internal = false;
   sb_gearbox_derive(&model.gearbox);
   model.shifter =

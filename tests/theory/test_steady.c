@@ -17,7 +17,7 @@ static const double rad_s_per_rpm = 3.14159265358979323846 / 30.0;
 
 static void hold(struct sb_model *model, double target_rad_s, double limit)
 {
-  model->drive.mode = SB_DRIVE_SPEED_HOLD;
+  model->drive.mode = SB_DRIVE_SPEED_CONTROL;
   model->drive.limit_fraction = limit;
   model->drive.target_rad_s = target_rad_s;
   model->drive.gain_per_rad_s = 5.0 / model->motor.no_load_speed_rad_s;
@@ -198,14 +198,14 @@ static void a_target_below_up_never_lets_the_box_come_back(void **state)
 {
   (void)state;
   struct sb_model model = cart_held();
-  model.control.down_fraction[0] = 0.5;
-  model.control.up_fraction[0] = 0.7; /* the target reads 60 % */
+  model.control.downshift_fraction[0] = 0.5;
+  model.control.upshift_fraction[0] = 0.7; /* the target reads 60 % */
   struct sb_closed_form form = sb_closed_form_solve(&model);
   assert_true(form.pairs[0].is_stuck_low);
   assert_false(form.pairs[0].has_band);
   assert_true(isinf(form.pairs[0].upshift_torque_nm) && form.pairs[0].upshift_torque_nm < 0.0);
   assert_true(isinf(form.pairs[0].least_voltage_upshift_v));
-  model.control.up_fraction[0] = 0.58;
+  model.control.upshift_fraction[0] = 0.58;
   form = sb_closed_form_solve(&model);
   assert_true(isfinite(form.pairs[0].upshift_torque_nm));
   assert_false(form.pairs[0].is_stuck_low);
@@ -215,10 +215,10 @@ static void a_target_below_down_holds_the_fast_gear_under_no_load(void **state)
 {
   (void)state;
   struct sb_model model = cart_held();
-  model.control.down_fraction[0] = 0.65;
-  model.control.up_fraction[0] = 0.9;
+  model.control.downshift_fraction[0] = 0.65;
+  model.control.upshift_fraction[0] = 0.9;
   const struct sb_closed_form form = sb_closed_form_solve(&model);
-  assert_true(form.pairs[0].is_false_downshift);
+  assert_true(form.pairs[0].is_needless_downshift);
   assert_true(isnan(form.pairs[0].shortest_dwell_s));
 }
 
@@ -227,8 +227,8 @@ static void a_reading_of_the_duty_shifts_below_what_the_speed_hides(void **state
 {
   (void)state;
   struct sb_model model = cart_held();
-  model.control.down_fraction[0] = 0.1;
-  model.control.up_fraction[0] = 0.58;
+  model.control.downshift_fraction[0] = 0.1;
+  model.control.upshift_fraction[0] = 0.58;
   const double by_speed = sb_closed_form_solve(&model).pairs[0].downshift_torque_nm;
   model.control.sensor.quantity = SB_SENSES_DUTY;
   const struct sb_closed_form form = sb_closed_form_solve(&model);
@@ -236,10 +236,10 @@ static void a_reading_of_the_duty_shifts_below_what_the_speed_hides(void **state
   assert_true(form.pairs[0].downshift_torque_nm < hidden);
   assert_true(hidden < by_speed);
   /* Full duty reads 0 %: there the two meet. */
-  model.control.down_fraction[0] = 1e-14;
+  model.control.downshift_fraction[0] = 1e-14;
   assert_near_rel(sb_closed_form_solve(&model).pairs[0].downshift_torque_nm, hidden, 1e-12);
   model.drive.limit_fraction = 0.8; /* a duty of 90 % is never reached */
-  model.control.down_fraction[0] = 0.1;
+  model.control.downshift_fraction[0] = 0.1;
   assert_true(isinf(sb_closed_form_solve(&model).pairs[0].downshift_torque_nm));
 }
 

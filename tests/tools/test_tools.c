@@ -51,7 +51,7 @@ static void torque_of_a_small_vehicle_is_the_one_worked_by_hand(void **state)
 {
   (void)state;
   const struct said *said =
-      shell_run("tools/data/cycle-to-load --mass 20 --wheel-radius 0.1 --rolling 0.02 --drag-area 0.1"
+      shell_run("tools/data/cycle-to-load --mass 20 --wheel-radius 0.1 --rolling-resistance 0.02 --drag-area 0.1"
                 " --speed-scale 0.1 tests/data/uddscol.txt");
   assert_int_equal(said->code, 0);
   assert_memory_equal(said->text, "time_s,torque_nm\n0,0\n", 21);
@@ -62,7 +62,7 @@ static void brakes_and_standstill_leave_no_torque(void **state)
 {
   (void)state;
   const struct said *said =
-      shell_run("tools/data/cycle-to-load --mass 1 --wheel-radius 1 --rolling 0.1 tests/data/uddscol.txt");
+      shell_run("tools/data/cycle-to-load --mass 1 --wheel-radius 1 --rolling-resistance 0.1 tests/data/uddscol.txt");
   assert_int_equal(said->code, 0);
   /* 8, 5.2 and 2.5 mph at 1364..1366 s: a = -1.23 m/s2, more than the 0.98 m/s2 that rolling takes. */
   assert_true(figure(said->text, "1365,") == 0.0);
@@ -125,7 +125,7 @@ static void plot_draws_both_formats_from_columns_in_any_order(void **state)
   const struct said *said =
       shell_run("printf 'note,load_torque_nm,output_torque_nm,reading_pct,gear,time_s\\r\\n\"a, b\",0.1,0.2,50,1,0"
                 "\\r\\nc,0.1,0.2,50,2,1\\r\\n' > $T/t.csv; for kind in png svg; do "
-                "tools/plot/plot-trace $T/t.csv -o $T/t.$kind --down 40 --up 60 || exit; done; ls $T/t.*");
+                "tools/plot/plot-trace $T/t.csv -o $T/t.$kind --downshift 40 --upshift 60 || exit; done; ls $T/t.*");
   assert_int_equal(said->code, 0);
   assert_int_equal(shell_run("od -An -c -N 4 $T/t.png | grep -q '211   P   N   G'")->code, 0);
   said = shell_run("cat $T/t.svg");
@@ -144,7 +144,7 @@ static void a_faulty_trace_leaves_the_old_picture_alone(void **state)
   shell_expect(said, "code 3\nold\n");
 }
 
-#define MAP_HEADER "down_from_pct,down_to_pct,up_from_pct,up_to_pct,verdict,cause"
+#define MAP_HEADER "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause"
 
 /*
  * A lattice of whole percent, down 50 to 52 and up 50 to 53: of the 12 points those with down below up count, 3 + 2 + 1
@@ -159,10 +159,11 @@ static void map_picture_has_every_verdict_with_its_share_of_the_points_and_the_l
   (void)state;
   if (!has_gnuplot()) skip();
   const struct said *said = shell_run(
-      SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50,51\\nhunting,52,53\\nstuck low,80,80\\n"
-                "stuck low,90,80\\n' > $T/l.csv;"
-                "for kind in png svg; do tools/plot/plot-map $T/m.csv -o $T/m.$kind --limits $T/l.csv --mark 50,52"
-                " --title \"It's <mine>\" || exit; done; cat $T/m.svg");
+      SMALL_MAP
+      "printf 'limit,downshift_below_pct,upshift_above_pct\\nhunting,50,51\\nhunting,52,53\\nstuck low,80,80\\n"
+      "stuck low,90,80\\n' > $T/l.csv;"
+      "for kind in png svg; do tools/plot/plot-map $T/m.csv -o $T/m.$kind --limits $T/l.csv --mark 50,52"
+      " --title \"It's <mine>\" || exit; done; cat $T/m.svg");
   assert_int_equal(said->code, 0);
   shell_expect(said, "stuck low");
   shell_expect(said, "50.0 % of the plane"); /* 3 of 6 points */
@@ -181,10 +182,10 @@ static void share_map_is_drawn_in_classes_of_its_share(void **state)
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  const struct said *said =
-      shell_run("printf 'down_from_pct,down_to_pct,up_from_pct,up_to_pct,survived,samples,share,share_least"
-                "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
-                "tools/plot/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
+  const struct said *said = shell_run(
+      "printf 'downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,survived,samples,share,share_least"
+      "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
+      "tools/plot/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
   assert_int_equal(said->code, 0);
   shell_expect(said, "10.0 % of the plane");
   shell_expect(said, "75 to 90 %");
@@ -213,10 +214,12 @@ static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(v
   } maps[] = {
       {"", "x.csv: the file is empty"},
       {MAP_HEADER "\\n", "x.csv: there is a header but no row"},
-      {"down_from_pct,up_to_pct\\n1,2\\n", "x.csv:1: the header lacks the column(s) down_to_pct up_from_pct"},
-      {"down_from_pct,down_to_pct,up_from_pct,up_to_pct\\n1,2,3,4\\n", "lacks the column(s) verdict cause"},
-      {MAP_HEADER "\\n1,2,3,x,holds,\\n", "x.csv:2: up_to_pct: expected a number, got \"x\""},
-      {MAP_HEADER "\\n2,1,3,4,holds,\\n", "x.csv:2: down_from_pct 2 is above down_to_pct 1"},
+      {"downshift_from_pct,upshift_to_pct\\n1,2\\n",
+       "x.csv:1: the header lacks the column(s) downshift_to_pct upshift_from_pct"},
+      {"downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct\\n1,2,3,4\\n",
+       "lacks the column(s) verdict cause"},
+      {MAP_HEADER "\\n1,2,3,x,holds,\\n", "x.csv:2: upshift_to_pct: expected a number, got \"x\""},
+      {MAP_HEADER "\\n2,1,3,4,holds,\\n", "x.csv:2: downshift_from_pct 2 is above downshift_to_pct 1"},
       {MAP_HEADER "\\n1,2,3,4\\n", "x.csv:2: expected 6 fields as in the header"},
       {MAP_HEADER "\\n1,2,3,4,,\\n", "x.csv:2: verdict is empty"},
       {MAP_HEADER "\\n1,2,3,4,holds,\\n3,4.5,3,4,holds,\\n", "4.5 % is not on one lattice with the other ends"},
@@ -233,7 +236,7 @@ static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(v
     shell_expect(said, "code 3\nold\n");
   }
   const struct said *said =
-      shell_run(SMALL_MAP "printf 'limit,down_pct,up_pct\\nhunting,50\\n' > $T/l.csv;"
+      shell_run(SMALL_MAP "printf 'limit,downshift_below_pct,upshift_above_pct\\nhunting,50\\n' > $T/l.csv;"
                           "tools/plot/plot-map $T/m.csv -o $T/none.png --limits $T/l.csv; echo code $?; ls $T/none*");
   shell_expect(said, "l.csv:2: expected 3 fields");
   shell_expect(said, "code 3");

@@ -98,7 +98,7 @@ static struct sb_tune_result tune(const struct sb_tune_options *options)
 static void expect_same(const struct sb_tune_result *a, const struct sb_tune_result *b)
 {
   assert_int_equal(a->holds, b->holds);
-  assert_true(a->down_fraction == b->down_fraction && a->up_fraction == b->up_fraction);
+  assert_true(a->downshift_fraction == b->downshift_fraction && a->upshift_fraction == b->upshift_fraction);
   assert_true(a->dwell_s == b->dwell_s && a->margin_fraction == b->margin_fraction);
   assert_int_equal(a->failing, b->failing);
   assert_true(a->turns == b->turns && a->energy_j == b->energy_j);

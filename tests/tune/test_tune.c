@@ -93,8 +93,8 @@ static void answer_holds_in_every_machine_and_anywhere_within_its_margin(void **
     const double above = k < 4 ? (k & 2 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
     /* The nearest failure is a margin away, so all before it hold. */
     const double reach = result.margin_fraction / 0.001 - 1.0;
-    const double down = result.down_fraction + 0.001 * round(right * reach);
-    const double up = result.up_fraction + 0.001 * round(above * reach);
+    const double down = result.downshift_fraction + 0.001 * round(right * reach);
+    const double up = result.upshift_fraction + 0.001 * round(above * reach);
     for (int i = 0; i < count; i++) assert_int_equal(try_at(&machines[i].model, down, up, result.dwell_s), 0);
   }
   gsl_rng_free(random);
@@ -118,7 +118,7 @@ static void each_limit_is_the_last_step_before_the_named_machine_fails(void **st
     const double back = d == SB_TUNE_DOWN_LOWER || d == SB_TUNE_UP_LOWER ? 0.001 : -0.001;
     const double at = limit->fails_at_fraction;
     const struct sb_model *model = &machines[limit->machine].model;
-    const double down = is_down ? at : result.down_fraction, up = is_down ? result.up_fraction : at;
+    const double down = is_down ? at : result.downshift_fraction, up = is_down ? result.upshift_fraction : at;
     assert_int_equal(try_at(model, down, up, result.dwell_s), limit->verdict.kinds);
     assert_true(limit->verdict.kinds != 0);
     const double down_before = is_down ? at + back : down, up_before = is_down ? up : at + back;
@@ -137,16 +137,16 @@ static void cautious_answer_has_no_hunting_band_in_any_machine(void **state)
   const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 1);
   for (int i = 0; i < count; i++) {
     struct sb_model model = machines[i].model;
-    model.control.down_fraction[0] = result.down_fraction;
-    model.control.up_fraction[0] = result.up_fraction;
+    model.control.downshift_fraction[0] = result.downshift_fraction;
+    model.control.upshift_fraction[0] = result.upshift_fraction;
     assert_false(sb_closed_form_solve(&model).pairs[0].has_band);
   }
   const struct sb_tune_closed closed =
-      sb_tune_closed_limits(machines, count, 0, result.down_fraction, result.up_fraction);
-  assert_true(result.up_fraction >= closed.least_up);
-  assert_true(result.down_fraction <= closed.greatest_down_band);
-  assert_true(result.down_fraction <= closed.greatest_down_hold);
-  assert_true(result.up_fraction <= closed.greatest_up);
+      sb_tune_closed_limits(machines, count, 0, result.downshift_fraction, result.upshift_fraction);
+  assert_true(result.upshift_fraction >= closed.least_up);
+  assert_true(result.downshift_fraction <= closed.greatest_down_band);
+  assert_true(result.downshift_fraction <= closed.greatest_down_hold);
+  assert_true(result.upshift_fraction <= closed.greatest_up);
 }
 
 static void preferring_time_or_energy_gains_it_and_keeps_half_the_margin(void **state)
@@ -171,7 +171,7 @@ static void answer_does_not_depend_on_the_number_of_threads(void **state)
   const int count = carts(machines, steep_nm);
   const struct sb_tune_result one = tune(machines, count, SB_PREFER_TIME, 1);
   const struct sb_tune_result three = tune(machines, count, SB_PREFER_TIME, 3);
-  assert_true(one.down_fraction == three.down_fraction && one.up_fraction == three.up_fraction);
+  assert_true(one.downshift_fraction == three.downshift_fraction && one.upshift_fraction == three.upshift_fraction);
   assert_true(one.dwell_s == three.dwell_s && one.turns == three.turns && one.energy_j == three.energy_j);
   for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
     assert_true(one.limits[d].margin_fraction == three.limits[d].margin_fraction);

@@ -72,11 +72,11 @@ static int make_model(struct sb_model *model)
   model->gearbox.gears[0] =
       (struct sb_gear){.mesh_count = 3,
                        .meshes = {{15, 30, 0.96, false}, {18, 36, 0.96, false}, {14, 42, 0.96, false}},
-                       .motor_sense = -1,
+                       .motor_direction = -1,
                        .back_efficiency = NAN};
   model->gearbox.gears[1] = (struct sb_gear){.mesh_count = 2,
                                              .meshes = {{15, 30, 0.96, false}, {18, 36, 0.96, false}},
-                                             .motor_sense = 1,
+                                             .motor_direction = 1,
                                              .back_efficiency = NAN};
   model->shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("swing arm"), .swing_turns = 0.4, .timeout_s = 2.0};
   model->load.inertia_kg_m2 = 0.004;
@@ -87,9 +87,9 @@ static int make_model(struct sb_model *model)
                                        .sample_period_s = 0.02,
                                        .start_delay_s = 0.6,
                                        .dwell_s = 1.5,
-                                       .down_fraction = {0.6},
-                                       .up_fraction = {0.9},
-                                       .confirm_count = 1,
+                                       .downshift_fraction = {0.6},
+                                       .upshift_fraction = {0.9},
+                                       .debounce_count = 1,
                                        .sensor = {.reference_rad_s = model->motor.no_load_speed_rad_s}};
   model->run = (struct sb_run_setup){.duration_s = STEP_COUNT * step_s, .step_s = step_s, .trace_interval_s = 0.01};
   model->limits = (struct sb_limits){
@@ -369,8 +369,8 @@ static void add_wheels(struct sb_model *model)
   model->load.road = (struct sb_road){.is_present = true,
                                       .can_slip = true,
                                       .inertia_kg_m2 = 0.75 * model->load.inertia_kg_m2,
-                                      .static_ratio = 0.8,
-                                      .sliding_ratio = 0.7,
+                                      .static_friction_ratio = 0.8,
+                                      .kinetic_friction_ratio = 0.7,
                                       .weight_nm = 5.0,
                                       .press_nm = 5.0,
                                       .wheel_radius_m = 0.05,

@@ -4,7 +4,7 @@
 #
 #   build/shiftband run --controller-command 'awk -f tools/external/controller.awk' scenarios/tray-cart.yaml
 #
-# First comes one line "shiftband-controller 1 gears=2 start_gear=2 ... down=60 up=90 ...", without an answer. Then a line
+# First comes one line "shiftband-controller 1 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
 # a sample, answered with the gear wanted, from 1:
 #
 #   $1 sample   $2 time, s   $3 reading   $4 reading, %   $5 gear   $6 a gear is in mesh   $7 and the drive is on
@@ -18,8 +18,8 @@
 NR == 1 {
   if ($1 != "shiftband-controller" || $2 != 1) { print "! this script knows version 1"; fflush(); exit 1 }
   for (i = 3; i <= NF; i++) { at = index($i, "="); said[substr($i, 1, at - 1)] = substr($i, at + 1) }
-  split(said["down"], down, ",")
-  split(said["up"], up, ",")
+  split(said["downshift_below"], down, ",")
+  split(said["upshift_above"], up, ",")
   wait = said["start_delay_samples"]
   next
 }
@@ -33,8 +33,8 @@ NR == 1 {
   above = decides && gear < said["gears"] && $3 + 0 > up[gear] + 0 ? above + 1 : 0
 
   wanted = gear
-  if (below >= said["confirm_samples"] + 0) wanted = gear - 1
-  else if (above >= said["confirm_samples"] + 0) wanted = gear + 1
+  if (below >= said["debounce_samples"] + 0) wanted = gear - 1
+  else if (above >= said["debounce_samples"] + 0) wanted = gear + 1
 
   # The command's own sample is the first of the dwell.
   if (wanted != gear) { wait = said["dwell_samples"] > 0 ? said["dwell_samples"] - 1 : 0; below = above = 0 }

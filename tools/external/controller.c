@@ -15,8 +15,8 @@
 struct kept {
   int32_t is_started;
   uint32_t wait;  /* samples in which nothing is decided */
-  uint32_t below; /* readings in a row below down */
-  uint32_t above; /* and above up */
+  uint32_t below; /* readings in a row below downshift_below */
+  uint32_t above; /* and above upshift_above */
 };
 
 int32_t sb_own_controller(const struct sb_own_input *input)
@@ -37,15 +37,15 @@ int32_t sb_own_controller(const struct sb_own_input *input)
   }
 
   /* Is the reading beyond a threshold that has a gear behind it, and for the how-manieth time? */
-  const int32_t is_below = may_decide && gear > 1 && input->reading < input->down[lower];
-  const int32_t is_above = may_decide && gear < input->gear_count && input->reading > input->up[higher];
+  const int32_t is_below = may_decide && gear > 1 && input->reading < input->downshift_below[lower];
+  const int32_t is_above = may_decide && gear < input->gear_count && input->reading > input->upshift_above[higher];
   kept->below = is_below ? kept->below + 1 : 0;
   kept->above = is_above ? kept->above + 1 : 0;
 
   int32_t wanted = gear;
-  if (kept->below >= input->confirm_samples) {
+  if (kept->below >= input->debounce_samples) {
     wanted = gear - 1;
-  } else if (kept->above >= input->confirm_samples) {
+  } else if (kept->above >= input->debounce_samples) {
     wanted = gear + 1;
   }
 

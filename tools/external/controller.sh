@@ -4,7 +4,7 @@
 #
 #   build/shiftband run --controller-command 'sh tools/external/controller.sh' scenarios/tray-cart.yaml
 #
-# First comes one line "shiftband-controller 1 gears=2 start_gear=2 ... down=60 up=90 ...", without an answer. Then a line
+# First comes one line "shiftband-controller 1 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
 # a sample, seven numbers, answered with the gear wanted, from 1; when the input ends, so does the script.
 set -u
 
@@ -17,9 +17,9 @@ for word in $constants; do
     gears=*) gears=${word#*=} ;;
     start_delay_samples=*) wait=${word#*=} ;;
     dwell_samples=*) dwell=${word#*=} ;;
-    confirm_samples=*) confirm=${word#*=} ;;
-    down=*) down=${word#*=} ;;
-    up=*) up=${word#*=} ;;
+    debounce_samples=*) debounce=${word#*=} ;;
+    downshift_below=*) down=${word#*=} ;;
+    upshift_above=*) up=${word#*=} ;;
   esac
 done
 
@@ -51,9 +51,9 @@ while read -r _sample _time reading _percent gear _engaged deciding; do
   above=$((is_above * (above + 1)))
 
   wanted=$gear
-  if [ "$below" -ge "$confirm" ]; then
+  if [ "$below" -ge "$debounce" ]; then
     wanted=$((gear - 1))
-  elif [ "$above" -ge "$confirm" ]; then
+  elif [ "$above" -ge "$debounce" ]; then
     wanted=$((gear + 1))
   fi
 

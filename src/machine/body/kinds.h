@@ -7,7 +7,8 @@
 
 extern const struct sb_body_ops sb_body_vehicle;
 extern const struct sb_body_ops sb_body_hoist;
-extern const struct sb_body_ops sb_body_rotor;
+extern const struct sb_body_ops sb_body_fan;
+extern const struct sb_body_ops sb_body_pump;
 
 /* Adds a part of the load; false when there is no room for it. */
 static inline bool add_part(struct sb_load *load, const char *kind, struct sb_load_part part)

@@ -13,4 +13,5 @@ static bool lower(const struct sb_body *body, double *room, struct sb_load *load
          add_quadratic(load, (rotor->torque_nm - rotor->static_nm) / (rotor->speed_rad_s * rotor->speed_rad_s));
 }
 
-const struct sb_body_ops sb_body_rotor = {.name = "rotor", .lower = lower};
+const struct sb_body_ops sb_body_fan = {.name = "fan", .lower = lower};
+const struct sb_body_ops sb_body_pump = {.name = "pump", .lower = lower};

@@ -46,7 +46,7 @@ static void add_point(const struct sb_vehicle *vehicle, struct road *road, doubl
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
   road->angle_rad[road->count] = distance_m / vehicle->wheel_radius_m;
   road->acting_nm[road->count] = weight_nm * sine_of(grade);
-  road->resisting_nm[road->count] = vehicle->rolling_ratio * weight_nm * cosine_of(grade);
+  road->resisting_nm[road->count] = vehicle->rolling_resistance_ratio * weight_nm * cosine_of(grade);
   road->press_nm[road->count++] = vehicle->driven_share * weight_nm * cosine_of(grade);
 }
 
@@ -83,8 +83,8 @@ static struct sb_obstacle obstacle_of(const struct sb_vehicle *vehicle, const st
   const double weight_nm = body->mass_kg * vehicle->gravity_m_s2 * radius_m;
   return (struct sb_obstacle){.angle_rad = body->distance_m / radius_m,
                               .inertia_kg_m2 = body->mass_kg * radius_m * radius_m,
-                              .friction_nm = body->friction_ratio * weight_nm,
-                              .breakaway_nm = body->breakaway_ratio * weight_nm};
+                              .friction_nm = body->kinetic_friction_ratio * weight_nm,
+                              .breakaway_nm = body->static_friction_ratio * weight_nm};
 }
 
 static double start_grade(const struct sb_vehicle *vehicle)
@@ -97,10 +97,10 @@ static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct roa
 {
   const double radius_m = vehicle->wheel_radius_m, slope = start_grade(vehicle);
   const double press_nm = vehicle->driven_share * vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
-  struct sb_road road = {.can_slip = vehicle->grip_ratio > 0.0,
+  struct sb_road road = {.can_slip = vehicle->static_friction_ratio > 0.0,
                          .inertia_kg_m2 = vehicle->mass_kg * radius_m * radius_m,
-                         .static_ratio = vehicle->grip_ratio,
-                         .sliding_ratio = vehicle->sliding_ratio,
+                         .static_friction_ratio = vehicle->static_friction_ratio,
+                         .kinetic_friction_ratio = vehicle->kinetic_friction_ratio,
                          .weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m,
                          .press_nm = press_nm * cosine_of(slope),
                          .press = {grade->count, grade->angle_rad, grade->press_nm},
@@ -125,12 +125,13 @@ static bool lower(const struct sb_body *body, double *columns, struct sb_load *l
       add_quadratic(load, 0.5 * vehicle->air_density_kg_m3 * vehicle->drag_area_m2 * radius_m * radius_m * radius_m);
   struct road grade = {0};
   if (vehicle->grade.count == 0) {
-    is_fit = is_fit && add_acting(load, weight_nm * sine_of(vehicle->grade_fraction)) &&
-             add_resisting(load, vehicle->rolling_ratio * weight_nm * cosine_of(vehicle->grade_fraction), 0.0);
+    is_fit =
+        is_fit && add_acting(load, weight_nm * sine_of(vehicle->grade_fraction)) &&
+        add_resisting(load, vehicle->rolling_resistance_ratio * weight_nm * cosine_of(vehicle->grade_fraction), 0.0);
   } else {
     grade = fill_road(vehicle, columns);
     is_fit = is_fit && add_profile(load, false, &grade, grade.acting_nm) &&
-             (vehicle->rolling_ratio == 0.0 || add_profile(load, true, &grade, grade.resisting_nm));
+             (vehicle->rolling_resistance_ratio == 0.0 || add_profile(load, true, &grade, grade.resisting_nm));
   }
   const struct sb_road road = road_of(vehicle, &grade);
   if (!road.is_present) return is_fit;
@@ -141,8 +142,8 @@ static bool lower(const struct sb_body *body, double *columns, struct sb_load *l
 
 static const char *note(const struct sb_body *body)
 {
-  if (body->vehicle.grip_ratio > 0.0) return NULL;
-  return "vehicle: without `grip` its wheels are taken never to slip. Hold the greatest output torque against what the "
+  if (body->vehicle.static_friction_ratio > 0.0) return NULL;
+  return "vehicle: without `static_friction` its wheels are taken never to slip. Hold the greatest output torque against what the "
          "ground carries: friction x weight on the driven wheels x wheel radius.";
 }
 
