@@ -7,14 +7,14 @@
  * Brent's method, and no end is missed between the points of a grid.
  *
  *   stuck low              Tu <= the lightest load        (closed_form.h)
- *   needless downshift  Td <= the lightest load
+ *   needless downshift     Td <= the lightest load
  *   hunting                Td < some constant load of the scenario's range < Tu
  *   stall                  a gear's stall torque <= the heaviest load
- *   below the cut-off      Voc - Ri u I <= cut-off: settled in a gear under the lightest or the heaviest load
+ *   below the cut-off      Voc - Ri u I <= cut-off: in the steady state of a gear under the lightest or the heaviest load
  *   start cut              so for longer than the cut-off's delay after a start from rest in the start gear, under the
  *                          lightest load: then every start is cut
  *
- * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more than the settled motor, the ticks at which a drive looks).
+ * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more than the steady state, the ticks at which a drive looks).
  */
 #ifndef SHIFTBAND_DISCHARGE_H
 #define SHIFTBAND_DISCHARGE_H

@@ -49,6 +49,7 @@
 #include <stddef.h>
 #include <stdio.h>
 
+#include "shiftband/log.h"
 #include "shiftband/model.h"
 #include "shiftband/scenario.h"
 #include "shiftband/status.h"
@@ -56,19 +57,19 @@
 
 /* ---- logs ---- */
 
-/* X(name, column's name, quantity) */
-#define SB_FIT_COLUMN_LIST(X)                          \
-  X(SB_FIT_TIME, "time", SB_TIME)                      \
-  X(SB_FIT_SPEED, "speed", SB_SPEED)                   \
-  X(SB_FIT_OUTPUT_SPEED, "output_speed", SB_SPEED)     \
-  X(SB_FIT_VOLTAGE, "voltage", SB_VOLTAGE)             \
-  X(SB_FIT_CURRENT, "current", SB_CURRENT)             \
-  X(SB_FIT_DUTY, "duty", SB_PERCENT)                   \
-  X(SB_FIT_TORQUE, "torque", SB_TORQUE)                \
-  X(SB_FIT_FORCE, "force", SB_FORCE)                   \
-  X(SB_FIT_MASS, "mass", SB_MASS)                      \
-  X(SB_FIT_ADDED_INERTIA, "added_inertia", SB_INERTIA) \
-  X(SB_FIT_GEAR, "gear", SB_RATIO)
+/* X(code, name, column of a log; SB_LOG_COLUMN_COUNT: its time) */
+#define SB_FIT_COLUMN_LIST(X)                                    \
+  X(SB_FIT_TIME, "time", SB_LOG_COLUMN_COUNT)                    \
+  X(SB_FIT_SPEED, "speed", SB_LOG_MOTOR_SPEED)                   \
+  X(SB_FIT_OUTPUT_SPEED, "output_speed", SB_LOG_OUTPUT_SPEED)    \
+  X(SB_FIT_VOLTAGE, "voltage", SB_LOG_SUPPLY_VOLTAGE)            \
+  X(SB_FIT_CURRENT, "current", SB_LOG_MOTOR_CURRENT)             \
+  X(SB_FIT_DUTY, "duty", SB_LOG_DUTY)                           \
+  X(SB_FIT_TORQUE, "torque", SB_LOG_TORQUE)                      \
+  X(SB_FIT_FORCE, "force", SB_LOG_FORCE)                         \
+  X(SB_FIT_MASS, "mass", SB_LOG_MASS)                            \
+  X(SB_FIT_ADDED_INERTIA, "added_inertia", SB_LOG_ADDED_INERTIA) \
+  X(SB_FIT_GEAR, "gear", SB_LOG_GEAR)
 
 enum sb_fit_column {
 #define SB_FIT_COLUMN_NAME(name, ...) name,
@@ -92,30 +93,21 @@ struct sb_fit_log {
   double quantum[SB_FIT_COLUMN_COUNT];  /* step that the readings are rounded to; 0: none seen */
   size_t gap_count;                     /* pauses of more than five usual intervals */
   double longest_gap_s;
-  char ignored[160]; /* names of columns that were not used, with commas; cut to size */
-};
-
-/* NAME=TEXT facts from the command line, in order; later ones win. */
-struct sb_fit_fact {
-  const char *name;
-  const char *text;
+  char ignored[160];       /* names of columns that were not used, with commas; cut to size */
+  bool has_decimal_commas; /* they were read as points */
 };
 
 struct sb_fit_log_options {
-  size_t unit_count;
-  const struct sb_fit_fact *units; /* column (as in the file) = unit */
-  size_t rename_count;
-  const struct sb_fit_fact *renames; /* quantity (time, speed, ...) = column as in the file */
-  size_t fill_count;
-  const struct sb_fit_fact *fills; /* quantity = value with unit, for a log without that column */
-  double arm_m;                    /* m, of force and mass; 0: not given */
+  struct sb_column_facts facts;
+  const struct sb_gearbox *gearbox; /* whose gears a gear column may name; NULL: only numbers */
+  bool may_lack_renamed;            /* a column that the facts name may be missing: it is another log's */
+  double arm_m;                     /* m, of force and mass; 0: not given */
 };
 
 /*
- * Reads a log: CSV with a header line (RFC 4180; commas, semicolons or tabs). A column is `quantity_unit` (speed_rpm,
- * time_ms, force_n), `quantity [unit]`, or `quantity` with its unit in options; columns of other names are ignored. Force
- * and mass become torque by the arm. SB_ERR_SCENARIO (faults filled: "file:line:column: name: needs ..., found ..."),
- * SB_ERR_IO (faults filled with one text) or SB_ERR_MEMORY. Release with sb_fit_log_clear().
+ * Reads a log (log.h): rows over time, or settled points. Force and mass become torque by the arm. SB_ERR_SCENARIO (faults
+ * filled: "file:line:column: name: needs ..., found ..."), SB_ERR_IO (errno says why) or SB_ERR_MEMORY. Release with
+ * sb_fit_log_clear().
  */
 enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
                                struct sb_faults *faults);

@@ -1,34 +1,40 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * log.h - a trace as it was logged, simulated (trace.h) or measured: columns over time, with holes.
+ * log.h - what was logged over time or point by point, simulated (trace.h) or measured: columns of numbers, with holes.
  *
- * CSV as in RFC 4180 (LF or CRLF; a byte order mark is skipped), one header line. Columns are found by name, in any
- * order, others are ignored: time_s is needed, the rest of SB_LOG_COLUMN_LIST is taken where it is there. Values keep the
- * units that the names end in. An empty field, or nan, is a value that is missing. Times may stand still (a jump), and
- * may not go back.
+ * The dialect of the CSV is that of all tables (README, "Tables"). Columns are found by their headings, a quantity's name
+ * with its unit (motor_speed_rpm, "speed [rpm]", time_ms), in any order; others are ignored. A missing value is NAN. Times
+ * may stand still (a jump), and may not go back.
  */
 #ifndef SHIFTBAND_LOG_H
 #define SHIFTBAND_LOG_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
+#include "shiftband/columns.h"
+#include "shiftband/gearbox.h"
 #include "shiftband/scenario.h"
 #include "shiftband/sim.h"
 
-/* X(code, name, words, unit) */
-#define SB_LOG_COLUMN_LIST(X)                                          \
-  X(SB_LOG_GEAR, "gear", "gear", "")                                   \
-  X(SB_LOG_DUTY, "duty_fraction", "duty", "")                          \
-  X(SB_LOG_MOTOR_SPEED, "motor_speed_rpm", "motor speed", "rpm")       \
-  X(SB_LOG_READING, "reading_pct", "reading", "%")                     \
-  X(SB_LOG_OUTPUT_SPEED, "output_speed_rpm", "output speed", "rpm")    \
-  X(SB_LOG_OUTPUT_TORQUE, "output_torque_nm", "output torque", "N.m")  \
-  X(SB_LOG_LOAD_TORQUE, "load_torque_nm", "load torque", "N.m")        \
-  X(SB_LOG_MOTOR_CURRENT, "motor_current_a", "motor current", "A")     \
-  X(SB_LOG_SUPPLY_VOLTAGE, "supply_voltage_v", "supply voltage", "V")  \
-  X(SB_LOG_VEHICLE_SPEED, "vehicle_speed_m_s", "vehicle speed", "m/s") \
-  X(SB_LOG_CHARGE, "charge_pct", "charge", "%")                        \
-  X(SB_LOG_WINDING, "winding_c", "winding", "deg C")
+/* X(code, heading, words, unit, quantity's name, its other name, kind). Those from SB_LOG_TORQUE on are only measured. */
+#define SB_LOG_COLUMN_LIST(X)                                                                                  \
+  X(SB_LOG_GEAR, "gear", "gear", "", "gear", NULL, SB_RATIO)                                                   \
+  X(SB_LOG_DUTY, "duty_fraction", "duty", "", "duty", NULL, SB_PERCENT)                                        \
+  X(SB_LOG_MOTOR_SPEED, "motor_speed_rpm", "motor speed", "rpm", "motor_speed", "speed", SB_SPEED)             \
+  X(SB_LOG_READING, "reading_pct", "reading", "%", "reading", NULL, SB_PERCENT)                                \
+  X(SB_LOG_OUTPUT_SPEED, "output_speed_rpm", "output speed", "rpm", "output_speed", NULL, SB_SPEED)            \
+  X(SB_LOG_OUTPUT_TORQUE, "output_torque_nm", "output torque", "N.m", "output_torque", NULL, SB_TORQUE)        \
+  X(SB_LOG_LOAD_TORQUE, "load_torque_nm", "load torque", "N.m", "load_torque", NULL, SB_TORQUE)                \
+  X(SB_LOG_MOTOR_CURRENT, "motor_current_a", "motor current", "A", "motor_current", "current", SB_CURRENT)     \
+  X(SB_LOG_SUPPLY_VOLTAGE, "supply_voltage_v", "supply voltage", "V", "supply_voltage", "voltage", SB_VOLTAGE) \
+  X(SB_LOG_VEHICLE_SPEED, "vehicle_speed_m_s", "vehicle speed", "m/s", "vehicle_speed", NULL, SB_VELOCITY)     \
+  X(SB_LOG_CHARGE, "charge_pct", "charge", "%", "charge", NULL, SB_PERCENT)                                    \
+  X(SB_LOG_WINDING, "winding_c", "winding", "deg C", "winding", NULL, SB_TEMPERATURE)                          \
+  X(SB_LOG_TORQUE, "torque_nm", "torque", "N.m", "torque", NULL, SB_TORQUE)                                    \
+  X(SB_LOG_FORCE, "force_n", "force", "N", "force", NULL, SB_FORCE)                                            \
+  X(SB_LOG_MASS, "mass_kg", "mass", "kg", "mass", NULL, SB_MASS)                                               \
+  X(SB_LOG_ADDED_INERTIA, "added_inertia_kg_m2", "added inertia", "kg.m2", "added_inertia", NULL, SB_INERTIA)
 
 enum sb_log_column {
 #define SB_LOG_CODE(code, ...) code,
@@ -37,10 +43,16 @@ enum sb_log_column {
       SB_LOG_COLUMN_COUNT
 };
 
+enum { SB_LOG_TRACE_COUNT = SB_LOG_TORQUE }; /* columns that a trace can have */
+
 struct sb_log {
   size_t count, room;
-  double *time_s;                       /* time_s[count], owned, never descending */
+  double *time_s;                       /* time_s[count], owned, never descending; NULL: a log without times */
   double *columns[SB_LOG_COLUMN_COUNT]; /* each [count], owned, NAN where missing; NULL: not in the log */
+  long *lines;                          /* lines[count], owned: where each row stands in the file; NULL: in none */
+  bool has_decimal_commas;              /* they were read as points */
+  char header[200];                     /* all headings of the file, with commas, cut to size */
+  char ignored[160];                    /* those that were not used */
 };
 
 /* "motor_speed_rpm"; "motor speed"; "rpm". Constant strings. */
@@ -48,18 +60,34 @@ const char *sb_log_column_name(enum sb_log_column column);
 const char *sb_log_column_words(enum sb_log_column column);
 const char *sb_log_column_unit(enum sb_log_column column);
 
-/* A column of the file under another name: "motor_speed_rpm" is called "n1" there. */
-struct sb_log_alias {
-  const char *name; /* one of ours, or time_s */
-  const char *found;
+/* The kind of a quantity, by its name or heading (speed, motor_speed_rpm, time); false when no log has it. */
+bool sb_log_knows(const char *name, enum sb_quantity *kind);
+
+/* The name of a quantity that a log can have, from 0 on; NULL behind the last one. */
+const char *sb_log_quantity_name(int index);
+
+struct sb_log_options {
+  struct sb_column_facts facts;
+  const struct sb_gearbox *gearbox; /* a gear column may have the names of its gears, too; NULL: only numbers */
+  bool is_si;                       /* keep SI instead of the units of the list */
+  bool may_lack_time, may_lack_renamed;
+  size_t least_rows;
+  const bool *takes; /* takes[SB_LOG_COLUMN_COUNT]: which columns; NULL: all that a trace can have */
 };
 
+/* For a trace: at least two rows, with times. */
+struct sb_log_options sb_log_options_default(void);
+
 /*
- * Reads a log. SB_ERR_SCENARIO: faults in it, each text whole ("file:line:column: name: needs ..., found ..."), SB_ERR_IO
- * (errno says why), SB_ERR_MEMORY. Release with sb_log_clear(); always release faults.
+ * Reads a log ("-": standard input). SB_ERR_SCENARIO: faults in it, each text whole ("file:line:column: name: needs ...,
+ * found ..."), SB_ERR_IO (errno says why), SB_ERR_MEMORY. Release with sb_log_clear(); always release faults.
  */
-enum sb_status sb_log_read(const char *path, const struct sb_log_alias *aliases, size_t alias_count, struct sb_log *out,
+enum sb_status sb_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                            struct sb_faults *faults);
+
+/* The same from text in memory; path is only the name in messages. */
+enum sb_status sb_log_parse(const char *path, const char *text, size_t length, const struct sb_log_options *options,
+                            struct sb_log *out, struct sb_faults *faults);
 
 /* An empty log with the columns that a simulation has; rows are added one by one, NAN for what its model does not have.
  * SB_ERR_MEMORY. */

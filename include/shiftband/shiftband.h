@@ -6,6 +6,7 @@
 #include "shiftband/battery.h"
 #include "shiftband/body.h"
 #include "shiftband/closed_form.h"
+#include "shiftband/columns.h"
 #include "shiftband/controller.h"
 #include "shiftband/decider.h"
 #include "shiftband/discharge.h"

@@ -90,7 +90,7 @@ struct sb_state {
   int output_direction;
   int slip_direction; /* sign of the motor's lead over the output in a slipping clutch */
   int is_driving;     /* power runs from motor to output */
-  int is_turned;      /* neutral: the motor has reversed, turned_rad counts */
+  int is_turned;      /* neutral only: the motor has reversed, turned_rad counts */
   struct sb_far far;
   struct sb_twist twist;
   struct sb_feed feed;

@@ -61,7 +61,8 @@ struct sb_unit {
   X(SB_ACCELERATION, "an acceleration", "m/s2, ft/s2", "m/s2", 1, 0, -2, 0, 0, 0, false)                              \
   X(SB_STRESS, "a stress", "MPa, GPa, N/mm2, psi", "Pa", -1, 1, -2, 0, 0, 0, false)                                   \
   X(SB_HEAT_CAPACITY, "a heat capacity", "J/K, kJ/K", "J/K", 2, 1, -2, 0, -1, 0, false)                               \
-  X(SB_THERMAL_RESISTANCE, "a thermal resistance", "K/W, K/mW", "K/W", -2, -1, 3, 0, 1, 0, false)
+  X(SB_THERMAL_RESISTANCE, "a thermal resistance", "K/W, K/mW", "K/W", -2, -1, 3, 0, 1, 0, false)                     \
+  X(SB_VELOCITY, "a speed", "m/s, km/h, ft/s", "m/s", 1, 0, -1, 0, 0, 0, false)
 
 enum sb_quantity {
 #define SB_QUANTITY_NAME(name, ...) name,

@@ -44,7 +44,7 @@ struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struc
                                    double duration_s);
 
 /* Where it settles under a constant loss. Pure. */
-struct sb_warmth sb_winding_settled(const struct sb_winding *winding, double loss_w);
+struct sb_warmth sb_winding_steady(const struct sb_winding *winding, double loss_w);
 
 /* R(T) over the motor's given resistance. Pure. */
 double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c);

@@ -7,21 +7,18 @@
 
 enum { READ_FIRST = 1 << 16 };
 
-char *sb_text_file_read(const char *path, size_t most, size_t *length)
+char *sb_text_stream_read(FILE *stream, size_t most, size_t *length)
 {
-  FILE *file = fopen(path, "rbe");
-  if (file == NULL) return NULL;
   size_t room = READ_FIRST, count = 0;
   char *text = malloc(room + 1);
   while (text != NULL) {
-    count += fread(text + count, 1, room - count, file);
+    count += fread(text + count, 1, room - count, stream);
     if (count < room || room >= most) break;
     char *grown = realloc(text, (room *= 2) + 1);
     if (grown == NULL) free(text);
     text = grown;
   }
-  const int reason = text == NULL ? ENOMEM : ferror(file) ? errno : count >= most ? EFBIG : 0;
-  fclose(file);
+  const int reason = text == NULL ? ENOMEM : ferror(stream) ? errno : count >= most ? EFBIG : 0;
   if (reason != 0) {
     free(text);
     errno = reason;
@@ -29,5 +26,16 @@ char *sb_text_file_read(const char *path, size_t most, size_t *length)
   }
   text[count] = 0;
   *length = count;
+  return text;
+}
+
+char *sb_text_file_read(const char *path, size_t most, size_t *length)
+{
+  FILE *file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
+  if (file == NULL) return NULL;
+  char *text = sb_text_stream_read(file, most, length);
+  const int saved = errno;
+  fclose(file);
+  errno = saved;
   return text;
 }

@@ -44,35 +44,39 @@ static void say_span(const struct sb_check_case *at, const struct sb_discharge_s
   format_span(model, span, where);
   switch (span->kind) {
     case SB_DISCHARGE_STUCK_LOW:
-      say(out,
+      sb_words_say(
+          out, 2, 4,
           "Stuck low %s: under the lightest load, %s N.m, %s does not reach the %s of up, and never gives way to %s.",
           where, lightest.text, name, SET(model->control.upshift_fraction[span->index]), next);
       break;
     case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
-      say(out, "Needless downshift %s: even under the lightest load, %s N.m, %s stays below the %s of down.", where,
-          lightest.text, next, SET(model->control.downshift_fraction[span->index]));
+      sb_words_say(out, 2, 4,
+                   "Needless downshift %s: even under the lightest load, %s N.m, %s stays below the %s of down.", where,
+                   lightest.text, next, SET(model->control.downshift_fraction[span->index]));
       break;
     case SB_DISCHARGE_HUNTING:
-      say(out, "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band.", where,
-          name, next);
+      sb_words_say(out, 2, 4,
+                   "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band.", where,
+                   name, next);
       break;
     case SB_DISCHARGE_STALL:
-      say(out, "%s stalls under the heaviest load, %s N.m, %s.", name, heaviest.text, where);
+      sb_words_say(out, 2, 4, "%s stalls under the heaviest load, %s N.m, %s.", name, heaviest.text, where);
       break;
     case SB_DISCHARGE_CUT_STARTING:
-      say(out,
+      sb_words_say(
+          out, 2, 4,
           "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so that "
           "every start is cut.",
           NUM(model->battery.cutoff_v), where, NUM(model->battery.cutoff_delay_s),
           model->gearbox.gears[model->control.start_gear - 1].name);
       break;
     case SB_DISCHARGE_CUT_LIGHTEST:
-      say(out, "Below the cut-off of %s V under load %s: %s, settled under the lightest load.",
-          NUM(model->battery.cutoff_v), where, name);
+      sb_words_say(out, 2, 4, "Below the cut-off of %s V under load %s: %s, settled under the lightest load.",
+                   NUM(model->battery.cutoff_v), where, name);
       break;
     case SB_DISCHARGE_CUT_HEAVIEST:
-      say(out, "Below the cut-off of %s V under load %s: %s, under the heaviest load.", NUM(model->battery.cutoff_v),
-          where, name);
+      sb_words_say(out, 2, 4, "Below the cut-off of %s V under load %s: %s, under the heaviest load.",
+                   NUM(model->battery.cutoff_v), where, name);
       break;
     case SB_DISCHARGE_KIND_COUNT: break;
   }
@@ -127,13 +131,13 @@ static void write_pair(const struct sb_check_report *report, int pair, FILE *out
   char troubles[TROUBLE_SIZE];
   struct sb_model model = *model_of(report);
   fprintf(out, "  between %s and %s\n  ", model.gearbox.gears[pair].name, model.gearbox.gears[pair + 1].name);
-  cell(out, 8, "charge");
-  cell(out, 9, "voltage");
-  cell(out, 13, "downshift");
-  cell(out, 13, "upshift");
-  cell(out, 9, "safe up");
-  cell(out, 12, "up reached");
-  cell(out, 11, "down held");
+  sb_words_cell(out, 8, "charge");
+  sb_words_cell(out, 9, "voltage");
+  sb_words_cell(out, 13, "downshift");
+  sb_words_cell(out, 13, "upshift");
+  sb_words_cell(out, 9, "safe up");
+  sb_words_cell(out, 12, "up reached");
+  sb_words_cell(out, 11, "down held");
   fputs("goes wrong\n", out);
   for (int k = TENTHS; k >= 0; k--) {
     const double charge = (double)k / TENTHS;
@@ -141,14 +145,15 @@ static void write_pair(const struct sb_check_report *report, int pair, FILE *out
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const struct sb_pair_figures *figures = &form.pairs[pair];
     fputs("  ", out);
-    cell(out, 8, "%.0f %%", 100.0 * charge);
-    cell(out, 9, "%s V", NUM(model.supply.open_circuit_voltage_v));
-    cell(out, 13, "%s", sb_figure_torque(figures->downshift_torque_nm, "any load", "no load").text);
-    cell(out, 13, "%s", sb_figure_torque(figures->upshift_torque_nm, "no load", "any load").text);
-    cell(out, 9, "%s",
-         isnan(figures->least_safe_up) ? "none" : sb_figure_percent_by(ceil, figures->least_safe_up).text);
-    cell(out, 12, "%s", sb_figure_percent_by(floor, form.gears[pair].lightest_reading).text);
-    cell(out, 11, "%s", sb_figure_percent_by(floor, form.gears[pair + 1].lightest_reading).text);
+    sb_words_cell(out, 8, "%.0f %%", 100.0 * charge);
+    sb_words_cell(out, 9, "%s V", NUM(model.supply.open_circuit_voltage_v));
+    sb_words_cell(out, 13, "%s", sb_figure_torque(figures->downshift_torque_nm, "any load", "no load").text);
+    sb_words_cell(out, 13, "%s", sb_figure_torque(figures->upshift_torque_nm, "no load", "any load").text);
+    sb_words_cell(out, 9, "%s",
+                  isnan(figures->least_safe_upshift) ? "none"
+                                                     : sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
+    sb_words_cell(out, 12, "%s", sb_figure_percent_by(floor, form.gears[pair].lightest_reading).text);
+    sb_words_cell(out, 11, "%s", sb_figure_percent_by(floor, form.gears[pair + 1].lightest_reading).text);
     fprintf(out, "%s\n", list_troubles(&report->discharge, pair, charge, troubles));
   }
 }
@@ -157,7 +162,7 @@ static void say_spans(const struct sb_check_report *report, FILE *out)
 {
   const struct sb_check_case *at = &report->cases[SB_CHECK_NOMINAL];
   for (int k = 0; k < report->discharge.span_count; k++) say_span(at, &report->discharge.spans[k], out);
-  if (report->discharge.span_count == 0) say(out, "Nothing goes wrong at any charge.");
+  if (report->discharge.span_count == 0) sb_words_say(out, 2, 4, "Nothing goes wrong at any charge.");
 }
 
 void sb_check_write_discharge(const struct sb_check_report *report, FILE *out)
@@ -165,13 +170,14 @@ void sb_check_write_discharge(const struct sb_check_report *report, FILE *out)
   const struct sb_model *model = model_of(report);
   const struct sb_battery *battery = &model->battery;
   fprintf(out, "\nOver the discharge\n");
-  say(out, "The battery: %s, %d cell%s of %s A.h, %s charged at the start.",
-      battery->chemistry != NULL ? battery->chemistry->name : "a curve of its own", battery->series_count,
-      battery->series_count == 1 ? "" : "s in series", NUM(battery->capacity_as / 3600.0),
-      SET(battery->charge_fraction));
+  sb_words_say(out, 2, 4, "The battery: %s, %d cell%s of %s A.h, %s charged at the start.",
+               battery->chemistry != NULL ? battery->chemistry->name : "a curve of its own", battery->series_count,
+               battery->series_count == 1 ? "" : "s in series", NUM(battery->capacity_as / 3600.0),
+               SET(battery->charge_fraction));
   for (int pair = 0; pair + 1 < model->gearbox.gear_count; pair++) write_pair(report, pair, out);
   if (model->gearbox.gear_count > 1) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "Safe up: the least that leaves no hunting band with the scenario's down. Up reached, down held: the reading "
         "of the slower and of the faster gear under the lightest load, which up and down must stay below.");
   }
@@ -219,8 +225,8 @@ static void put_row(struct sb_json *json, const struct sb_model *model, const st
     sb_json_open_object(json);
     sb_json_put_number(json, "downshift_torque_nm", form->pairs[pair].downshift_torque_nm);
     sb_json_put_number(json, "upshift_torque_nm", form->pairs[pair].upshift_torque_nm);
-    sb_json_put_number(json, "least_safe_upshift_pct", 100.0 * form->pairs[pair].least_safe_up);
-    sb_json_put_number(json, "greatest_safe_downshift_pct", 100.0 * form->pairs[pair].greatest_safe_down);
+    sb_json_put_number(json, "least_safe_upshift_pct", 100.0 * form->pairs[pair].least_safe_upshift);
+    sb_json_put_number(json, "greatest_safe_downshift_pct", 100.0 * form->pairs[pair].greatest_safe_downshift);
     sb_json_put_number(json, "stuck_low_from_upshift_pct", 100.0 * form->gears[pair].lightest_reading);
     sb_json_put_number(json, "needless_from_downshift_pct", 100.0 * form->gears[pair + 1].lightest_reading);
     sb_json_close(json);

@@ -53,9 +53,9 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   write_text(out, model->gearbox.gears[pair + 1].name);
   write_number(out, sb_map_pct(model->control.downshift_fraction[pair]));
   write_number(out, sb_map_pct(model->control.upshift_fraction[pair]));
-  write_number(out, sb_map_pct(figures->least_safe_up));
+  write_number(out, sb_map_pct(figures->least_safe_upshift));
   write_number(out, sb_map_pct(slow->lightest_reading));
-  write_number(out, sb_map_pct(figures->greatest_safe_down));
+  write_number(out, sb_map_pct(figures->greatest_safe_downshift));
   write_number(out, sb_map_pct(fast->lightest_reading));
   write_number(out, figures->downshift_torque_nm);
   write_number(out, figures->upshift_torque_nm);

@@ -7,6 +7,7 @@
 
 #include "base/constants.h"
 #include "text/words.h"
+#include "theory/steady.h"
 
 enum { LIST_SIZE = 640 };
 
@@ -45,7 +46,8 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
   const struct sb_model *model = &at->model;
   const struct sb_drive *drive = &model->drive;
   char held[LIST_SIZE] = "", beyond[LIST_SIZE] = "", swinging[LIST_SIZE] = "";
-  say(out,
+  sb_words_say(
+      out, 2, 4,
       "Speed control at %s rpm, %s of the motor's no-load speed: full duty at %s rpm below it, an integral time of %s s, "
       "the duty set every %s s.",
       NUM(drive->target_rad_s * rpm_per_rad_s), PCT(drive->target_rad_s / model->motor.no_load_speed_rad_s),
@@ -59,16 +61,18 @@ static void say_hold(const struct sb_check_case *at, FILE *out)
     } else {
       append(beyond, "%s", name);
     }
-    if (!sb_closed_form_hold_settles(model, &at->line, g)) append(swinging, "%s", name);
+    if (!sb_steady_is_stable(model, &at->line, g)) append(swinging, "%s", name);
   }
   if (held[0] != 0) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "In speed control the speed hides the load %s: only beyond is the duty at its limit of %s, and the speed falls.",
         held, SET(drive->limit_fraction));
   }
-  if (beyond[0] != 0) say(out, "Under the lightest load the target is not reached in %s.", beyond);
+  if (beyond[0] != 0) sb_words_say(out, 2, 4, "Under the lightest load the target is not reached in %s.", beyond);
   if (swinging[0] != 0) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "The loop swings and never settles in %s: widen proportional_band, lengthen integral_time, or shorten period.",
         swinging);
   }
@@ -80,19 +84,21 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
   const struct sb_sensor *sensor = &model->control.sensor;
   const double limit = model->drive.limit_fraction;
   const int pairs = model->gearbox.gear_count - 1;
-  const double greatest = sb_closed_form_greatest_reading(model, &at->line);
+  const double greatest = sb_steady_greatest_reading(model, &at->line);
   if (pairs < 1) return;
   if (sensor->quantity == SB_SENSES_DUTY) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "The reading is 100 %% less the duty: it falls as the load grows, down to %s where the duty is at its limit.",
         SET(1.0 - limit));
   } else if (sensor->quantity == SB_SENSES_CURRENT) {
-    say(out,
-        "The reading is 100 %% less the current in percent of %s A: it falls as the load grows, and as well "
-        "where the load drives the motor.",
-        NUM(sensor->reference_a));
+    sb_words_say(out, 2, 4,
+                 "The reading is 100 %% less the current in percent of %s A: it falls as the load grows, and as well "
+                 "where the load drives the motor.",
+                 NUM(sensor->reference_a));
   } else if (is_held(model)) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "The reading is the speed, which tells nothing of a load that it hides: the box shifts down late and up as "
         "soon as the speed is back; reading: duty or current tells more.");
   }
@@ -100,11 +106,11 @@ static void say_reading(const struct sb_check_case *at, FILE *out)
     const double down = model->control.downshift_fraction[p], up = model->control.upshift_fraction[p];
     const char *slow = model->gearbox.gears[p].name, *fast = model->gearbox.gears[p + 1].name;
     if (isinf(at->form.pairs[p].upshift_torque_nm) && at->form.pairs[p].upshift_torque_nm < 0.0) {
-      say(out, "%s never shifts up: up of %s is above %s, the greatest reading there is.", slow, SET(up),
-          PCT(greatest));
+      sb_words_say(out, 2, 4, "%s never shifts up: up of %s is above %s, the greatest reading there is.", slow, SET(up),
+                   PCT(greatest));
     }
     if (isinf(at->form.pairs[p].downshift_torque_nm) && at->form.pairs[p].downshift_torque_nm > 0.0) {
-      say(out, "%s never shifts down: no load takes the reading below down of %s.", fast, SET(down));
+      sb_words_say(out, 2, 4, "%s never shifts down: no load takes the reading below down of %s.", fast, SET(down));
     }
   }
 }
@@ -116,7 +122,8 @@ static void say_ramp_and_orders(const struct sb_model *model, FILE *out)
   char list[LIST_SIZE] = "";
   bool has_stop = false, has_reverse = false;
   if (drive->ramp_s > 0.0) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "Ramp: the duty rises from 0 to 100 %% in %s s, so each start takes up to that much longer than reckoned "
         "below.",
         NUM(drive->ramp_s));
@@ -127,12 +134,13 @@ static void say_ramp_and_orders(const struct sb_model *model, FILE *out)
     has_reverse = has_reverse || orders->order[i] == (double)SB_ORDER_REVERSE;
   }
   if (list[0] == 0) return;
-  say(out, "Orders: %s%s.", list,
-      !has_stop                    ? ""
-      : drive->off == SB_OFF_BRAKE ? "; stopped, the motor brakes on its short circuit"
-                                   : "; stopped, the motor coasts on an open circuit");
+  sb_words_say(out, 2, 4, "Orders: %s%s.", list,
+               !has_stop                    ? ""
+               : drive->off == SB_OFF_BRAKE ? "; stopped, the motor brakes on its short circuit"
+                                            : "; stopped, the motor coasts on an open circuit");
   if (has_reverse)
-    say(out, "The figures are those of going forward; in reverse a load that acts by itself helps instead.");
+    sb_words_say(out, 2, 4,
+                 "The figures are those of going forward; in reverse a load that acts by itself helps instead.");
 }
 
 void sb_check_write_drive(const struct sb_check_case *at, FILE *out)
@@ -144,7 +152,8 @@ void sb_check_write_drive(const struct sb_check_case *at, FILE *out)
   say_reading(at, out);
   say_ramp_and_orders(model, out);
   if (is_held(model) && model->gearbox.gear_count > 1) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "Dwell and start delay below are reckoned at the limit's duty; where the loop takes it back they are least "
         "values: allow some integral times more.");
   }
@@ -174,7 +183,7 @@ static void put_hold(struct sb_json *json, const struct sb_check_case *at)
     sb_json_open_object(json);
     sb_json_put_string(json, "name", at->model.gearbox.gears[g].name);
     sb_json_put_number(json, "hidden_torque_nm", at->form.gears[g].hidden_torque_nm);
-    sb_json_put_boolean(json, "settles", sb_closed_form_hold_settles(&at->model, &at->line, g));
+    sb_json_put_boolean(json, "settles", sb_steady_is_stable(&at->model, &at->line, g));
     sb_json_close(json);
   }
   sb_json_close(json);

@@ -6,6 +6,7 @@
 
 #include "machine/caution.h"
 #include "text/words.h"
+#include "theory/torque_balance.h"
 #include "theory/warmth.h"
 
 /* The highest of the usual thermal classes of insulation, 180 (H): IEC 60085 (from memory). Judged against where no limit
@@ -39,7 +40,7 @@ static struct burden burden_of(const struct sb_model *model, int gear, const cha
                          .load = load,
                          .outside_nm = outside_nm,
                          .loss_w = sb_warmth_loss_w(model, gear, outside_nm, model->winding.start_c),
-                         .settled = sb_warmth_settled(model, gear, outside_nm),
+                         .settled = sb_warmth_steady(model, gear, outside_nm),
                          .reach = sb_warmth_reached(model, gear, outside_nm, bound_of(model))};
 }
 
@@ -81,7 +82,7 @@ static void fill_case(struct sb_check_case *at, const struct sb_model *model, co
 {
   at->label = label;
   at->model = sb_winding_warm_model(model, winding_c);
-  at->line = sb_closed_form_line(&at->model);
+  at->line = sb_torque_balance_line(&at->model);
   at->form = sb_closed_form_solve(&at->model);
 }
 
@@ -123,35 +124,37 @@ static void write_bounds(const struct sb_model *model, FILE *out)
 {
   const struct sb_winding *winding = &model->winding;
   const bool is_limited = isfinite(model->limits.winding_c), is_cut = isfinite(winding->cut_out_c);
-  say(out, "%s around, the winding %s at the start. The figures above hold for a winding at %s.",
-      degrees_of(winding->ambient_c).text, degrees_of(winding->start_c).text, degrees_of(winding->reference_c).text);
-  if (is_limited) say(out, "Limit %s.", degrees_of(model->limits.winding_c).text);
+  sb_words_say(out, 2, 4, "%s around, the winding %s at the start. The figures above hold for a winding at %s.",
+               degrees_of(winding->ambient_c).text, degrees_of(winding->start_c).text,
+               degrees_of(winding->reference_c).text);
+  if (is_limited) sb_words_say(out, 2, 4, "Limit %s.", degrees_of(model->limits.winding_c).text);
   if (is_cut) {
-    say(out, "The cut-out opens at %s and closes again at %s.", degrees_of(winding->cut_out_c).text,
-        degrees_of(winding->reset_c).text);
+    sb_words_say(out, 2, 4, "The cut-out opens at %s and closes again at %s.", degrees_of(winding->cut_out_c).text,
+                 degrees_of(winding->reset_c).text);
   }
-  if (!is_limited && !is_cut) say(out, "Neither limits.winding nor a cut-out is given: nothing is judged.");
+  if (!is_limited && !is_cut)
+    sb_words_say(out, 2, 4, "Neither limits.winding nor a cut-out is given: nothing is judged.");
 }
 
 static void write_burdens(const struct sb_model *model, const struct burden *burdens, int count, FILE *out)
 {
   const bool is_bounded = isfinite(bound_of(model));
   fputs("  ", out);
-  cell(out, 36, "%s", "");
-  cell(out, 19, "loss at the start");
-  cell(out, is_bounded ? 20 : 1, "settles at");
+  sb_words_cell(out, 36, "%s", "");
+  sb_words_cell(out, 19, "loss at the start");
+  sb_words_cell(out, is_bounded ? 20 : 1, "settles at");
   if (is_bounded) fprintf(out, "%s after", degrees_of(bound_of(model)).text);
   fputc('\n', out);
   for (int k = 0; k < count; k++) {
     const struct burden *burden = &burdens[k];
     fputs("  ", out);
     if (burden->name == NULL) {
-      cell(out, 36, "shaft blocked, any gear");
+      sb_words_cell(out, 36, "shaft blocked, any gear");
     } else {
-      cell(out, 36, "%.12s, %s load, %s N.m", burden->name, burden->load, NUM(burden->outside_nm));
+      sb_words_cell(out, 36, "%.12s, %s load, %s N.m", burden->name, burden->load, NUM(burden->outside_nm));
     }
-    cell(out, 19, "%s W", NUM(burden->loss_w));
-    cell(out, is_bounded ? 20 : 1, "%s", degrees_of(burden->settled.winding_c).text);
+    sb_words_cell(out, 19, "%s W", NUM(burden->loss_w));
+    sb_words_cell(out, is_bounded ? 20 : 1, "%s", degrees_of(burden->settled.winding_c).text);
     if (is_bounded) fputs(after_of(burden->reach.time_s).text, out);
     fputc('\n', out);
   }
@@ -161,14 +164,14 @@ static void write_beside(const struct sb_check_report *beside, double winding_c,
 {
   const struct sb_check_case *cold = &beside->cases[0], *warm = &beside->cases[1];
   fputs("\nA warm motor beside a cold one\n  ", out);
-  cell(out, 26, "%s", "");
-  cell(out, 23, "cold, %s", degrees_of(cold->model.winding.start_c).text);
+  sb_words_cell(out, 26, "%s", "");
+  sb_words_cell(out, 23, "cold, %s", degrees_of(cold->model.winding.start_c).text);
   fprintf(out, "warm, %s\n  ", degrees_of(winding_c).text);
-  cell(out, 26, "winding's resistance");
-  cell(out, 23, "%s ohm", NUM(cold->model.motor.resistance_ohm));
+  sb_words_cell(out, 26, "winding's resistance");
+  sb_words_cell(out, 23, "%s ohm", NUM(cold->model.motor.resistance_ohm));
   fprintf(out, "%s ohm\n  ", NUM(warm->model.motor.resistance_ohm));
-  cell(out, 26, "motor's stall torque");
-  cell(out, 23, "%s N.m", NUM(cold->form.stall_torque_nm));
+  sb_words_cell(out, 26, "motor's stall torque");
+  sb_words_cell(out, 23, "%s N.m", NUM(cold->form.stall_torque_nm));
   fprintf(out, "%s N.m\n", NUM(warm->form.stall_torque_nm));
   sb_check_write_pairs(beside, out);
 }
@@ -183,7 +186,7 @@ void sb_check_write_heat(const struct sb_check_report *report, FILE *out)
   write_burdens(model, burdens, count, out);
   const double closed_s = pause_s(model);
   if (!isnan(closed_s))
-    say(out, "With the shaft blocked, the cut-out closes again %s s after it opened.", NUM(closed_s));
+    sb_words_say(out, 2, 4, "With the shaft blocked, the cut-out closes again %s s after it opened.", NUM(closed_s));
   const double winding_c = warm_c(model, burdens, count);
   struct sb_check_report *beside = compare(model, winding_c);
   if (beside != NULL) write_beside(beside, winding_c, out);
@@ -249,7 +252,7 @@ void sb_check_caution_heat(struct sb_check_report *report)
   char why[160];
   if (model->winding.cut_out_c <= limit_c) return;
   const struct sb_warmth_reach reach = sb_warmth_reached(model, SB_WARMTH_BLOCKED, 0.0, limit_c);
-  const double settled_c = sb_warmth_settled(model, SB_WARMTH_BLOCKED, 0.0).winding_c;
+  const double settled_c = sb_warmth_steady(model, SB_WARMTH_BLOCKED, 0.0).winding_c;
   if (!is_limited && isinf(settled_c)) {
     add_caution(report, "with its shaft blocked the winding burns");
   } else if (isfinite(reach.time_s)) {

@@ -8,6 +8,7 @@
 #include "check/heat.h"
 #include "check/shaft.h"
 #include "machine/caution.h"
+#include "theory/steady.h"
 
 static void add(struct sb_check_notes *notes, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
@@ -129,8 +130,8 @@ static void note_rounding(const struct sb_check_case *at, struct sb_check_notes 
   for (int p = 0; p + 1 < at->model.gearbox.gear_count; p++) {
     const double down = ((double)sb_sensor_down_count(sensor, at->model.control.downshift_fraction[p]) - 0.5) * count;
     const double up = ((double)sb_sensor_up_count(sensor, at->model.control.upshift_fraction[p]) + 0.5) * count;
-    const bool has_band = sb_closed_form_carried_nm(&at->model, &at->line, p + 1, down) <
-                          sb_closed_form_carried_nm(&at->model, &at->line, p, up);
+    const bool has_band =
+        sb_steady_load_nm(&at->model, &at->line, p + 1, down) < sb_steady_load_nm(&at->model, &at->line, p, up);
     if (has_band == at->form.pairs[p].has_band) continue;
     add(notes,
         "controller: with its reading rounded to %.4g %% the box shifts down at %.4g %% and up at %.4g %%: there "

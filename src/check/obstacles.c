@@ -128,19 +128,21 @@ static void say_ground(const struct sb_check_case *at, const struct sb_vehicle *
   const double press_nm = stage_of(&at->model, vehicle, 0).need.press_nm, radius_m = vehicle->wheel_radius_m;
   const double most_nm = road->static_friction_ratio * press_nm, sliding_nm = road->kinetic_friction_ratio * press_nm;
   if (!road->can_slip) {
-    say(out, "Without `static_friction` the ground is taken to carry any push.");
+    sb_words_say(out, 2, 4, "Without `static_friction` the ground is taken to carry any push.");
     return;
   }
-  say(out, "The ground carries a push of %s N at the start, %s N.m at the output, and %s N once the wheels slip.",
-      NUM(most_nm / radius_m), NUM(most_nm), NUM(sliding_nm / radius_m));
+  sb_words_say(out, 2, 4,
+               "The ground carries a push of %s N at the start, %s N.m at the output, and %s N once the wheels slip.",
+               NUM(most_nm / radius_m), NUM(most_nm), NUM(sliding_nm / radius_m));
   for (int g = 0; g < at->model.gearbox.gear_count; g++) {
     const double stall_nm = at->form.gears[g].stall_torque_nm;
     const char *name = at->model.gearbox.gears[g].name;
     if (stall_nm > most_nm) {
-      say(out, "%s could push up to %s N: beyond what the ground carries it only turns its wheels.", name,
-          NUM(stall_nm / radius_m));
+      sb_words_say(out, 2, 4, "%s could push up to %s N: beyond what the ground carries it only turns its wheels.",
+                   name, NUM(stall_nm / radius_m));
     } else {
-      say(out, "%s pushes up to %s N: it stalls before its wheels slip.", name, NUM(stall_nm / radius_m));
+      sb_words_say(out, 2, 4, "%s pushes up to %s N: it stalls before its wheels slip.", name,
+                   NUM(stall_nm / radius_m));
     }
   }
 }
@@ -150,27 +152,28 @@ static void write_stages(const struct sb_check_case *at, const struct sb_vehicle
   const struct sb_road *road = &at->model.load.road;
   const int gear_count = at->model.gearbox.gear_count;
   fprintf(out, "  ");
-  cell(out, 10, "%s", "");
-  cell(out, 12, "from");
-  cell(out, 14, "needs");
-  for (int g = 0; g < gear_count; g++) cell(out, g + 1 < gear_count ? 12 : 0, "%s", at->model.gearbox.gears[g].name);
+  sb_words_cell(out, 10, "%s", "");
+  sb_words_cell(out, 12, "from");
+  sb_words_cell(out, 14, "needs");
+  for (int g = 0; g < gear_count; g++)
+    sb_words_cell(out, g + 1 < gear_count ? 12 : 0, "%s", at->model.gearbox.gears[g].name);
   fputc('\n', out);
   const struct stages stages = list_stages(&at->model, vehicle);
   for (int k = 0; k < stages.count; k++) {
     const struct stage *stage = &stages.items[k];
     fprintf(out, "  ");
     if (stage->is_steepest) {
-      cell(out, 10, "steepest");
+      sb_words_cell(out, 10, "steepest");
     } else if (stages.bodies[k] == 0) {
-      cell(out, 10, "alone");
+      sb_words_cell(out, 10, "alone");
     } else {
-      cell(out, 10, "body %d", stages.bodies[k]);
+      sb_words_cell(out, 10, "body %d", stages.bodies[k]);
     }
-    cell(out, 12, "%s m", NUM(stage->distance_m));
-    cell(out, 14, "%s N", NUM(stage->need.whole_nm / vehicle->wheel_radius_m));
+    sb_words_cell(out, 12, "%s m", NUM(stage->distance_m));
+    sb_words_cell(out, 14, "%s N", NUM(stage->need.whole_nm / vehicle->wheel_radius_m));
     for (int g = 0; g < gear_count; g++) {
-      cell(out, g + 1 < gear_count ? 12 : 0, "%s",
-           fates[fate_of(road, &stage->need, at->form.gears[g].stall_torque_nm)]);
+      sb_words_cell(out, g + 1 < gear_count ? 12 : 0, "%s",
+                    fates[fate_of(road, &stage->need, at->form.gears[g].stall_torque_nm)]);
     }
     fputc('\n', out);
   }
@@ -187,10 +190,11 @@ static void say_ballast(const struct sb_check_case *at, const struct sb_vehicle 
   }
   if (most_kg == 0.0) return;
   if (isinf(most_kg)) {
-    say(out, "No ballast lets the wheels push it all: it adds more resistance than grip.");
+    sb_words_say(out, 2, 4, "No ballast lets the wheels push it all: it adds more resistance than grip.");
   } else {
-    say(out, "More than %s kg of ballast on the driven wheels lets them push all of it; another gear does not.",
-        NUM(most_kg));
+    sb_words_say(out, 2, 4,
+                 "More than %s kg of ballast on the driven wheels lets them push all of it; another gear does not.",
+                 NUM(most_kg));
   }
 }
 
@@ -202,7 +206,7 @@ void sb_check_write_way(const struct sb_check_case *at, FILE *out)
   say_ground(at, vehicle, out);
   write_stages(at, vehicle, out);
   say_ballast(at, vehicle, out);
-  if (vehicle->finish_m > 0.0) say(out, "The run ends at %s m.", NUM(vehicle->finish_m));
+  if (vehicle->finish_m > 0.0) sb_words_say(out, 2, 4, "The run ends at %s m.", NUM(vehicle->finish_m));
 }
 
 /* JSON ------------------------------------------------------------------------------------------------------------------- */

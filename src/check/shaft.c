@@ -37,8 +37,8 @@ static struct blow blow_of(const struct sb_check_case *at, const struct sb_model
 static struct blow engagement_blow(const struct sb_check_case *at, int gear)
 {
   const int last = at->model.gearbox.gear_count - 1;
-  const double by_up = gear > 0 ? at->form.pairs[gear - 1].slip_up_rad_s : (double)NAN;
-  const double by_down = gear < last ? at->form.pairs[gear].slip_down_rad_s : (double)NAN;
+  const double by_up = gear > 0 ? at->form.pairs[gear - 1].slip_upshift_rad_s : (double)NAN;
+  const double by_down = gear < last ? at->form.pairs[gear].slip_downshift_rad_s : (double)NAN;
   const bool is_by_up = fabs(by_up) > fabs(by_down) || isnan(by_down);
   return blow_of(at, &at->model, gear, is_by_up ? by_up : by_down);
 }
@@ -108,11 +108,12 @@ static void say_blow(const struct sb_check_case *at, int gear, const struct blow
   const char *name = at->model.gearbox.gears[gear].name;
   if (!(fabs(blow->slip_rad_s) > 0.0)) return;
   if (!at->model.driveshaft.is_present) {
-    say(out, "%s in %s: %s rad/s apart at the output, a blow of %s N.m.s.", what, name, NUM(fabs(blow->slip_rad_s)),
-        NUM(blow->impulse_nms));
+    sb_words_say(out, 2, 4, "%s in %s: %s rad/s apart at the output, a blow of %s N.m.s.", what, name,
+                 NUM(fabs(blow->slip_rad_s)), NUM(blow->impulse_nms));
     return;
   }
-  say(out,
+  sb_words_say(
+      out, 2, 4,
       "%s in %s: %s rad/s apart at the output, rigid a blow of %s N.m.s; through the shaft alone a peak of %s N.m (%s "
       "N.m undamped). %s brings %s N.m at stall.",
       what, name, NUM(fabs(blow->slip_rad_s)), NUM(blow->impulse_nms), NUM(blow->damped_nm), NUM(blow->peak_nm), name,
@@ -132,11 +133,11 @@ static void say_swing(const struct sb_check_case *at, FILE *out)
 {
   const struct sb_model *model = &at->model;
   const struct sb_driveshaft *shaft = &model->driveshaft;
-  say(out, "Stiffness %s N.m/rad, damping %s N.m.s/rad, play %s deg.", NUM(shaft->stiffness_nm_rad),
-      NUM(shaft->damping_nms_rad), NUM(shaft->backlash_rad * 180.0 / SB_PI));
+  sb_words_say(out, 2, 4, "Stiffness %s N.m/rad, damping %s N.m.s/rad, play %s deg.", NUM(shaft->stiffness_nm_rad),
+               NUM(shaft->damping_nms_rad), NUM(shaft->backlash_rad * 180.0 / SB_PI));
   for (int g = 0; g < model->gearbox.gear_count; g++) {
-    say(out, "%s swings at %s Hz, damped by %s of the critical damping.", model->gearbox.gears[g].name,
-        NUM(sb_driveshaft_frequency_rad_s(model, g) / SB_TURN), PCT(sb_driveshaft_damping_ratio(model, g)));
+    sb_words_say(out, 2, 4, "%s swings at %s Hz, damped by %s of the critical damping.", model->gearbox.gears[g].name,
+                 NUM(sb_driveshaft_frequency_rad_s(model, g) / SB_TURN), PCT(sb_driveshaft_damping_ratio(model, g)));
   }
 }
 
@@ -147,14 +148,19 @@ static void say_whether_it_matters(const struct sb_check_case *at, FILE *out)
   const double greatest_nm = sb_check_greatest_blow_nm(at, &gear);
   const char *name = at->model.gearbox.gears[gear].name;
   if (greatest_nm > limit_nm) {
-    say(out, "The difference from a rigid driveline matters: a blow in %s alone passes the limit of %s N.m.", name,
-        NUM(limit_nm));
+    sb_words_say(out, 2, 4,
+                 "The difference from a rigid driveline matters: a blow in %s alone passes the limit of %s N.m.", name,
+                 NUM(limit_nm));
   } else if (matters(at)) {
-    say(out, "The difference from a rigid driveline matters: a blow alone brings more than 1.5 times the stall torque "
-             "of its gear.");
+    sb_words_say(
+        out, 2, 4,
+        "The difference from a rigid driveline matters: a blow alone brings more than 1.5 times the stall torque "
+        "of its gear.");
   } else {
-    say(out, "The difference from a rigid driveline matters little: no blow alone brings 1.5 times the stall torque of "
-             "its gear, or passes the limit.");
+    sb_words_say(
+        out, 2, 4,
+        "The difference from a rigid driveline matters little: no blow alone brings 1.5 times the stall torque of "
+        "its gear, or passes the limit.");
   }
 }
 
@@ -162,14 +168,15 @@ static void say_whether_it_matters(const struct sb_check_case *at, FILE *out)
 static void say_rigid(const struct sb_check_case *at, FILE *out)
 {
   const struct least told = least_stiffness(at, false), limit = least_stiffness(at, true);
-  say(out, "The shaft is taken as rigid: the torque of a blow is not told. With its stiffness as "
-           "gearbox.output_shaft it is.");
-  say(out, "It matters above %s N.m/rad, where a blow alone brings 1.5 times the stall torque of %s.",
-      NUM(told.stiffness), at->model.gearbox.gears[told.gear].name);
+  sb_words_say(out, 2, 4,
+               "The shaft is taken as rigid: the torque of a blow is not told. With its stiffness as "
+               "gearbox.output_shaft it is.");
+  sb_words_say(out, 2, 4, "It matters above %s N.m/rad, where a blow alone brings 1.5 times the stall torque of %s.",
+               NUM(told.stiffness), at->model.gearbox.gears[told.gear].name);
   if (isinf(limit.stiffness)) return;
-  say(out, "Above %s N.m/rad the %s in %s alone passes the limit of %s N.m, undamped.", NUM(limit.stiffness),
-      limit.is_contact ? "contact" : "engagement", at->model.gearbox.gears[limit.gear].name,
-      NUM(at->model.limits.output_torque_nm));
+  sb_words_say(out, 2, 4, "Above %s N.m/rad the %s in %s alone passes the limit of %s N.m, undamped.",
+               NUM(limit.stiffness), limit.is_contact ? "contact" : "engagement",
+               at->model.gearbox.gears[limit.gear].name, NUM(at->model.limits.output_torque_nm));
 }
 
 void sb_check_write_shaft(const struct sb_check_case *at, FILE *out)

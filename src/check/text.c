@@ -72,7 +72,7 @@ static int name_width(const struct sb_gearbox *gearbox)
   int width = 8;
   for (int g = 0; g < gearbox->gear_count; g++) {
     const char *name = gearbox->gears[g].name;
-    const int columns = sb_check_columns(name, strlen(name)) + 2;
+    const int columns = sb_words_columns(name, strlen(name)) + 2;
     if (columns > width) width = columns;
   }
   return width;
@@ -81,9 +81,9 @@ static int name_width(const struct sb_gearbox *gearbox)
 static void write_settled(FILE *out, double reading, double output_rad_s, int width)
 {
   if (output_rad_s > 0.0) {
-    cell(out, width, "%s, output %s rpm", PCT(reading), NUM(output_rad_s * rpm_per_rad_s));
+    sb_words_cell(out, width, "%s, output %s rpm", PCT(reading), NUM(output_rad_s * rpm_per_rad_s));
   } else {
-    cell(out, width, "stalls");
+    sb_words_cell(out, width, "stalls");
   }
 }
 
@@ -92,28 +92,28 @@ static void write_gears(const struct sb_check_case *at, FILE *out)
   const struct sb_gearbox *gearbox = &at->model.gearbox;
   const int width = name_width(gearbox);
   fputs("\nGears\n  ", out);
-  cell(out, width, "%s", "");
+  sb_words_cell(out, width, "%s", "");
   fputs("ratio      efficiency  output turns  stall torque   time constant  inertia at motor\n", out);
   for (int g = 0; g < gearbox->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->form.gears[g];
     fputs("  ", out);
-    cell(out, width, "%s", gearbox->gears[g].name);
-    cell(out, 11, "%s", NUM(gear->ratio));
-    cell(out, 12, "%s", PCT(gear->efficiency));
-    cell(out, 14, "%s", gear->sense > 0 ? "as motor" : "opposite");
-    cell(out, 15, "%s N.m", NUM(gear->stall_torque_nm));
-    cell(out, 15, "%s s", NUM(gear->time_constant_s));
+    sb_words_cell(out, width, "%s", gearbox->gears[g].name);
+    sb_words_cell(out, 11, "%s", NUM(gear->ratio));
+    sb_words_cell(out, 12, "%s", PCT(gear->efficiency));
+    sb_words_cell(out, 14, "%s", gear->output_direction > 0 ? "as motor" : "opposite");
+    sb_words_cell(out, 15, "%s N.m", NUM(gear->stall_torque_nm));
+    sb_words_cell(out, 15, "%s s", NUM(gear->time_constant_s));
     fprintf(out, "%s kg.m2\n", NUM(gear->inertia_kg_m2));
   }
   fputs("\nSettled\n  ", out);
-  cell(out, width, "%s", "");
-  cell(out, 31, "lightest load, %s N.m", NUM(at->form.lightest_load_nm));
-  cell(out, 31, "heaviest load, %s N.m", NUM(at->form.heaviest_load_nm));
+  sb_words_cell(out, width, "%s", "");
+  sb_words_cell(out, 31, "lightest load, %s N.m", NUM(at->form.lightest_load_nm));
+  sb_words_cell(out, 31, "heaviest load, %s N.m", NUM(at->form.heaviest_load_nm));
   fputs("heaviest moves\n", out);
   for (int g = 0; g < gearbox->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->form.gears[g];
     fputs("  ", out);
-    cell(out, width, "%s", gearbox->gears[g].name);
+    sb_words_cell(out, width, "%s", gearbox->gears[g].name);
     write_settled(out, gear->lightest_reading, gear->lightest_speed_rad_s, 31);
     write_settled(out, gear->heaviest_reading, gear->heaviest_speed_rad_s, 31);
     if (isnan(gear->least_voltage_v)) {
@@ -170,22 +170,22 @@ static void say_band(const struct pair *pair, FILE *out)
   const double td = pair->figures->downshift_torque_nm;
   const double tu = pair->figures->upshift_torque_nm;
   if (!pair->figures->has_band) {
-    const double margin = pair->up - pair->figures->least_safe_up;
+    const double margin = pair->up - pair->figures->least_safe_upshift;
     if (!(margin >= 0.0)) { /* none, or no load brings the two about */
-      say(out, "No hunting band.");
+      sb_words_say(out, 2, 4, "No hunting band.");
     } else {
-      say(out, "No hunting band: safe by %s of up.", PCT(margin));
+      sb_words_say(out, 2, 4, "No hunting band: safe by %s of up.", PCT(margin));
     }
     return;
   }
   /* An up that the slow gear never reaches would only trade hunting for a box that stays low, unless low is where every
    * load of this scenario belongs. */
-  const bool belongs_low = pair->at->form.lightest_load_nm >= td && !isnan(pair->figures->least_safe_up);
-  const bool is_up_of_use = belongs_low || pair->figures->least_safe_up < pair->slow->lightest_reading;
-  const bool is_down_of_use = !isnan(pair->figures->greatest_safe_down);
+  const bool belongs_low = pair->at->form.lightest_load_nm >= td && !isnan(pair->figures->least_safe_upshift);
+  const bool is_up_of_use = belongs_low || pair->figures->least_safe_upshift < pair->slow->lightest_reading;
+  const bool is_down_of_use = !isnan(pair->figures->greatest_safe_downshift);
   char advice[4 * SB_FIGURE_SIZE + 96];
-  const struct sb_figure up = sb_figure_percent_by(ceil, pair->figures->least_safe_up);
-  const struct sb_figure down = sb_figure_percent_by(floor, pair->figures->greatest_safe_down);
+  const struct sb_figure up = sb_figure_percent_by(ceil, pair->figures->least_safe_upshift);
+  const struct sb_figure down = sb_figure_percent_by(floor, pair->figures->greatest_safe_downshift);
   if (is_up_of_use && is_down_of_use) {
     snprintf(advice, sizeof advice, "raise up to at least %s, or lower down to at most %s", up.text, down.text);
   } else if (is_up_of_use) {
@@ -195,58 +195,64 @@ static void say_band(const struct pair *pair, FILE *out)
   } else {
     snprintf(advice, sizeof advice, "lower down first, then raise up");
   }
-  say(out, "Hunting band %s: a constant load there makes the box shift for ever; %s.", band_of(td, tu).text, advice);
+  sb_words_say(out, 2, 4, "Hunting band %s: a constant load there makes the box shift for ever; %s.",
+               band_of(td, tu).text, advice);
 
   const double lightest = pair->at->form.lightest_load_nm;
   const double heaviest = pair->at->form.heaviest_load_nm;
   const bool is_met = heaviest > td && lightest < tu;
-  say(out, "This scenario's load, %s, %s.", span_of(lightest, heaviest).text,
-      !is_met                          ? "stays outside of it"
-      : lightest > td && heaviest < tu ? "lies in it"
-                                       : "reaches into it");
+  sb_words_say(out, 2, 4, "This scenario's load, %s, %s.", span_of(lightest, heaviest).text,
+               !is_met                          ? "stays outside of it"
+               : lightest > td && heaviest < tu ? "lies in it"
+                                                : "reaches into it");
 }
 
 static void say_lightest(const struct pair *pair, FILE *out)
 {
   const struct sb_figure lightest = sb_figure_of(pair->at->form.lightest_load_nm);
   const struct sb_pair_figures *figures = pair->figures;
-  const bool is_low_helped = pair->at->form.heaviest_load_nm <= figures->helping_up_nm;
-  const bool is_down_helped = pair->at->form.heaviest_load_nm <= figures->helping_down_nm;
+  const bool is_low_helped = pair->at->form.heaviest_load_nm <= figures->helping_upshift_nm;
+  const bool is_down_helped = pair->at->form.heaviest_load_nm <= figures->helping_downshift_nm;
   if (is_low_helped) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "Stuck low: every load of this scenario drives the motor so hard that by its current %s does not come above up.",
         pair->slow_name);
   } else if (figures->is_stuck_low) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "Stuck low: under the lightest load, %s N.m, %s gets no further than %s; after one downshift the box never comes "
         "back. Set up below that.",
         lightest.text, pair->slow_name, PCT(pair->slow->lightest_reading));
-  } else if (pair->at->form.lightest_load_nm <= figures->helping_up_nm) {
-    say(out,
+  } else if (pair->at->form.lightest_load_nm <= figures->helping_upshift_nm) {
+    sb_words_say(
+        out, 2, 4,
         "Comes back up only under loads above %s N.m: one that drives the motor harder raises its current, and %s stays "
         "below up.",
-        NUM(figures->helping_up_nm), pair->slow_name);
+        NUM(figures->helping_upshift_nm), pair->slow_name);
   } else {
-    say(out, "Comes back up: %s runs at %s under the lightest load, %s N.m.", pair->slow_name,
-        PCT(pair->slow->lightest_reading), lightest.text);
+    sb_words_say(out, 2, 4, "Comes back up: %s runs at %s under the lightest load, %s N.m.", pair->slow_name,
+                 PCT(pair->slow->lightest_reading), lightest.text);
   }
-  if (!is_down_helped && pair->at->form.lightest_load_nm <= figures->helping_down_nm) {
-    say(out, "Below %s N.m the load drives the motor so hard that %s falls below down.", NUM(figures->helping_down_nm),
-        pair->fast_name);
+  if (!is_down_helped && pair->at->form.lightest_load_nm <= figures->helping_downshift_nm) {
+    sb_words_say(out, 2, 4, "Below %s N.m the load drives the motor so hard that %s falls below down.",
+                 NUM(figures->helping_downshift_nm), pair->fast_name);
   }
   if (!figures->is_needless_downshift) return;
   if (is_down_helped) {
-    say(out,
+    sb_words_say(
+        out, 2, 4,
         "Needless downshift: every load of this scenario drives the motor so hard that by its current %s falls below "
         "down.",
         pair->fast_name);
     return;
   }
   if (pair->fast->lightest_speed_rad_s > 0.0) {
-    say(out, "Needless downshift: under the lightest load %s runs at %s, so it is never held. Set down below that.",
-        pair->fast_name, PCT(pair->fast->lightest_reading));
+    sb_words_say(out, 2, 4,
+                 "Needless downshift: under the lightest load %s runs at %s, so it is never held. Set down below that.",
+                 pair->fast_name, PCT(pair->fast->lightest_reading));
   } else {
-    say(out, "Needless downshift: %s stalls under the lightest load.", pair->fast_name);
+    sb_words_say(out, 2, 4, "Needless downshift: %s stalls under the lightest load.", pair->fast_name);
   }
 }
 
@@ -254,17 +260,20 @@ static void say_dwell(const struct pair *pair, FILE *out)
 {
   const struct sb_pair_figures *figures = pair->figures;
   const struct sb_control *control = &pair->at->model.control;
-  say(out, "Shift up takes %s s, shift down %s s%s.", NUM(figures->shift_up_time_s), NUM(figures->shift_down_time_s),
-      isnan(figures->shift_up_time_s) || isnan(figures->shift_down_time_s) ? " (-: it does not engage)" : "");
+  sb_words_say(out, 2, 4, "Shift up takes %s s, shift down %s s%s.", NUM(figures->shift_up_time_s),
+               NUM(figures->shift_down_time_s),
+               isnan(figures->shift_up_time_s) || isnan(figures->shift_down_time_s) ? " (-: it does not engage)" : "");
   if (isnan(figures->shortest_dwell_s)) {
-    say(out, "No dwell is long enough: after an upshift %s does not climb to %s under the lightest load.",
-        pair->fast_name, SET(pair->down));
+    sb_words_say(out, 2, 4,
+                 "No dwell is long enough: after an upshift %s does not climb to %s under the lightest load.",
+                 pair->fast_name, SET(pair->down));
     return;
   }
-  const double needed_s = fmax(figures->shortest_dwell_s, figures->shortest_dwell_settled_s);
+  const double needed_s = fmax(figures->shortest_dwell_s, figures->shortest_dwell_steady_s);
   const bool is_enough = sb_check_whole_samples_s(control, control->dwell_s) >= needed_s;
-  say(out, "Shortest dwell %s s after an upshift at %s, %s s from %s's settled speed; the scenario's %s s is %s.",
-      NUM(figures->shortest_dwell_s), SET(pair->up), NUM(figures->shortest_dwell_settled_s), pair->slow_name,
+  sb_words_say(
+      out, 2, 4, "Shortest dwell %s s after an upshift at %s, %s s from %s's settled speed; the scenario's %s s is %s.",
+      NUM(figures->shortest_dwell_s), SET(pair->up), NUM(figures->shortest_dwell_steady_s), pair->slow_name,
       NUM(control->dwell_s), is_enough ? "enough" : "too short: the box shifts down again with no load to blame");
 }
 
@@ -274,8 +283,9 @@ static void say_start(const struct pair *pair, FILE *out)
   const double needed_s = pair->figures->shortest_start_delay_s;
   if (isnan(needed_s) || control->start_gear != pair->fast_gear) return;
   const bool is_enough = sb_check_whole_samples_s(control, control->start_delay_s) >= needed_s;
-  say(out, "Shortest start delay %s s from rest in %s; the scenario's %s s is %s.", NUM(needed_s), pair->fast_name,
-      NUM(control->start_delay_s), is_enough ? "enough" : "too short: the box shifts down before it has got going");
+  sb_words_say(out, 2, 4, "Shortest start delay %s s from rest in %s; the scenario's %s s is %s.", NUM(needed_s),
+               pair->fast_name, NUM(control->start_delay_s),
+               is_enough ? "enough" : "too short: the box shifts down before it has got going");
 }
 
 /* What the output may carry, and which gears can bring more by the motor alone. */
@@ -286,15 +296,15 @@ static void write_output_limit(const struct sb_check_case *at, FILE *out)
   const bool is_part = at->model.output_limit[0] != 0;
   bool is_exceeded = false;
   fputs("\nLimit of the output torque\n", out);
-  say(out, "%s N.m, %s%s.", NUM(limit_nm), is_part ? "the least that was given: " : "given as a torque",
-      at->model.output_limit);
+  sb_words_say(out, 2, 4, "%s N.m, %s%s.", NUM(limit_nm), is_part ? "the least that was given: " : "given as a torque",
+               at->model.output_limit);
   for (int g = 0; g < at->model.gearbox.gear_count; g++) {
     const double stall_nm = at->form.gears[g].stall_torque_nm;
     if (!(stall_nm > limit_nm)) continue;
     is_exceeded = true;
-    say(out, "%s brings %s N.m at stall, above it.", at->model.gearbox.gears[g].name, NUM(stall_nm));
+    sb_words_say(out, 2, 4, "%s brings %s N.m at stall, above it.", at->model.gearbox.gears[g].name, NUM(stall_nm));
   }
-  if (!is_exceeded) say(out, "No gear brings more at stall; a blow on engagement or contact still can.");
+  if (!is_exceeded) sb_words_say(out, 2, 4, "No gear brings more at stall; a blow on engagement or contact still can.");
 }
 
 /* "above 9.81 V", or "at any voltage". */
@@ -331,9 +341,9 @@ static void write_pair(const struct pair *pair, FILE *out)
   say_lightest(pair, out);
   say_dwell(pair, out);
   say_start(pair, out);
-  say(out, "At the lightest load the box comes back up %s and holds %s %s.",
-      above_of(pair->figures->least_voltage_upshift_v).text, pair->fast_name,
-      above_of(pair->figures->least_voltage_hold_v).text);
+  sb_words_say(out, 2, 4, "At the lightest load the box comes back up %s and holds %s %s.",
+               above_of(pair->figures->least_voltage_upshift_v).text, pair->fast_name,
+               above_of(pair->figures->least_voltage_hold_v).text);
 }
 
 /* One line of the table over the supply's range. */
@@ -341,11 +351,11 @@ static void write_range_line(const struct sb_check_report *report, int p, const 
                              struct sb_figure (*figure)(const struct pair *pair), FILE *out)
 {
   fputs("  ", out);
-  cell(out, 26, "%s", name);
+  sb_words_cell(out, 26, "%s", name);
   for (int k = 0; k < report->case_count; k++) {
     const struct pair pair = pair_of(&report->cases[k], p);
     if (k + 1 < report->case_count) {
-      cell(out, 23, "%s", figure(&pair).text);
+      sb_words_cell(out, 23, "%s", figure(&pair).text);
     } else {
       fprintf(out, "%s\n", figure(&pair).text);
     }
@@ -369,8 +379,8 @@ static struct sb_figure band_figure(const struct pair *pair)
 
 static struct sb_figure safe_up_figure(const struct pair *pair)
 {
-  if (isnan(pair->figures->least_safe_up)) return (struct sb_figure){.text = "none"};
-  return sb_figure_percent_by(ceil, pair->figures->least_safe_up);
+  if (isnan(pair->figures->least_safe_upshift)) return (struct sb_figure){.text = "none"};
+  return sb_figure_percent_by(ceil, pair->figures->least_safe_upshift);
 }
 
 static struct sb_figure slow_figure(const struct pair *pair)
@@ -391,7 +401,7 @@ static struct sb_figure fast_figure(const struct pair *pair)
 
 static struct sb_figure dwell_figure(const struct pair *pair)
 {
-  return with_unit(fmax(pair->figures->shortest_dwell_s, pair->figures->shortest_dwell_settled_s), "s");
+  return with_unit(fmax(pair->figures->shortest_dwell_s, pair->figures->shortest_dwell_steady_s), "s");
 }
 
 static struct sb_figure slow_stall_figure(const struct pair *pair)
@@ -434,11 +444,11 @@ void sb_check_write_pairs(const struct sb_check_report *report, FILE *out)
 static void write_supply_range(const struct sb_check_report *report, FILE *out)
 {
   fputs("\nOver the supply's range\n  ", out);
-  cell(out, 26, "%s", "");
+  sb_words_cell(out, 26, "%s", "");
   for (int k = 0; k < report->case_count; k++) {
     const struct sb_check_case *at = &report->cases[k];
     if (k + 1 < report->case_count) {
-      cell(out, 23, "%s, %s V", at->label, NUM(at->model.supply.open_circuit_voltage_v));
+      sb_words_cell(out, 23, "%s, %s V", at->label, NUM(at->model.supply.open_circuit_voltage_v));
     } else {
       fprintf(out, "%s, %s V\n", at->label, NUM(at->model.supply.open_circuit_voltage_v));
     }
@@ -450,7 +460,7 @@ static void write_texts(const char *title, const struct sb_check_notes *notes, F
 {
   if (notes->count == 0) return;
   fprintf(out, "\n%s\n", title);
-  for (int k = 0; k < notes->count; k++) say(out, "%s", notes->texts[k]);
+  for (int k = 0; k < notes->count; k++) sb_words_say(out, 2, 4, "%s", notes->texts[k]);
 }
 
 void sb_check_write_text(const struct sb_check_report *report, FILE *out)

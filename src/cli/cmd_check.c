@@ -7,6 +7,7 @@
 
 #include "check/check.h"
 #include "cli/command.h"
+#include "theory/torque_balance.h"
 
 struct request {
   struct sb_option_list files, sets;
@@ -19,7 +20,7 @@ static void fill_case(struct sb_check_case *at, const struct sb_model *model, co
   at->label = label;
   at->model = *model;
   at->model.supply.open_circuit_voltage_v = voltage_v;
-  at->line = sb_closed_form_line(&at->model);
+  at->line = sb_torque_balance_line(&at->model);
   at->form = sb_closed_form_solve(&at->model);
 }
 

@@ -76,12 +76,9 @@ static int set_up(struct fit *fit)
 static int read_logs(struct fit *fit)
 {
   const struct sb_fit_request *request = fit->request;
-  const struct sb_fit_log_options options = {.unit_count = request->units.count,
-                                             .units = request->units.items,
-                                             .rename_count = request->columns.count,
-                                             .renames = request->columns.items,
-                                             .fill_count = request->fills.count,
-                                             .fills = request->fills.items,
+  const struct sb_fit_log_options options = {.facts = sb_log_facts_of(&request->facts),
+                                             .gearbox = fit->has_scenario ? &fit->scenario.model.gearbox : NULL,
+                                             .may_lack_renamed = request->logs.count > 1,
                                              .arm_m = request->arm_m};
   int worst = SB_EXIT_DONE;
   for (size_t k = 0; k < request->logs.count; k++) {
@@ -89,6 +86,7 @@ static int read_logs(struct fit *fit)
     const char *path = request->logs.items[k];
     const enum sb_status status = sb_fit_log_read(path, &options, &fit->logs[fit->log_count], &faults);
     const int code = sb_command_fail_faults(path, status, &faults);
+    if (status == SB_OK && fit->logs[fit->log_count].has_decimal_commas) sb_log_facts_note_commas(path);
     if (status == SB_OK) fit->log_count++;
     if (code > worst) worst = code;
   }

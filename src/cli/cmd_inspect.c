@@ -9,6 +9,7 @@
 #include "base/constants.h"
 #include "cli/command.h"
 #include "cli/interrupt.h"
+#include "cli/log_facts.h"
 #include "cli/output.h"
 #include "cli/progress.h"
 #include "inspect/report.h"
@@ -25,10 +26,8 @@ static const char *const ways[] = {[SB_INSPECT_BEST] = "best",
                                    NULL};
 
 struct request {
-  struct sb_option_list files, sets, tries, columns;
-  struct sb_log_alias *aliases; /* names are in alias_text */
-  size_t alias_count;
-  char (*alias_text)[32];
+  struct sb_option_list files, sets, tries;
+  struct sb_log_facts facts;
   enum sb_inspect_source source;
   int ratio_count;
   double ratios[SB_GEAR_MAX];
@@ -59,31 +58,6 @@ static int take_ratios(void *context, const char *value)
   }
 }
 
-static bool is_column(const char *name)
-{
-  bool is_known = strcmp(name, "time_s") == 0;
-  for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
-    is_known |= strcmp(name, sb_log_column_name((enum sb_log_column)c)) == 0;
-  }
-  return is_known;
-}
-
-/* The columns that have other names in this log. */
-static int read_columns(struct request *request)
-{
-  for (size_t k = 0; k < request->columns.count; k++) {
-    char *name = request->alias_text[k];
-    const char *theirs = sb_options_split(request->columns.items[k], name, sizeof request->alias_text[k]);
-    if (theirs == NULL || !is_column(name)) {
-      return sb_command_usage("--column needs NAME=THEIRS with a name as in traces, such as motor_speed_rpm=n1, found "
-                              "\"%s\"",
-                              request->columns.items[k]);
-    }
-    request->aliases[request->alias_count++] = (struct sb_log_alias){name, theirs};
-  }
-  return SB_EXIT_DONE;
-}
-
 /* All that is worked out for one trace. */
 struct job {
   const struct request *request;
@@ -103,7 +77,11 @@ static int read_log(struct job *job)
 {
   const char *path = job->request->files.items[0];
   struct sb_faults faults = {0};
-  const enum sb_status status = sb_log_read(path, job->request->aliases, job->request->alias_count, &job->log, &faults);
+  struct sb_log_options options = sb_log_options_default();
+  options.facts = sb_log_facts_of(&job->request->facts);
+  if (job->has_scenario) options.gearbox = &job->scenario.model.gearbox;
+  const enum sb_status status = sb_log_read(path, &options, &job->log, &faults);
+  if (status == SB_OK && job->log.has_decimal_commas) sb_log_facts_note_commas(path);
   return sb_command_fail_faults(path, status, &faults);
 }
 
@@ -210,13 +188,14 @@ static int inspect(struct job *job)
 {
   const struct request *request = job->request;
   struct sb_error err = {SB_OK, ""};
-  int code = read_log(job);
-  if (code != SB_EXIT_DONE) return code;
+  int code = SB_EXIT_DONE;
   if (request->against != NULL) {
     code = sb_command_load(request->against, &request->sets, &job->scenario);
     job->has_scenario = code == SB_EXIT_DONE;
     if (code != SB_EXIT_DONE) return code;
   }
+  code = read_log(job);
+  if (code != SB_EXIT_DONE) return code;
   choose_options(job);
   const enum sb_status status = sb_inspect(&job->log, &job->options, &job->found, &err);
   if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
@@ -248,18 +227,11 @@ static int run_job(struct request *request)
 static int run(void *context)
 {
   struct request *request = context;
-  const size_t count = request->columns.count + 1;
   if (!(request->overlay.tolerance_fraction > 0.0)) {
     request->overlay.tolerance_fraction = sb_overlay_options_default().tolerance_fraction;
   }
-  request->aliases = calloc(count, sizeof *request->aliases);
-  request->alias_text = calloc(count, sizeof *request->alias_text);
-  const bool has_room = request->aliases != NULL && request->alias_text != NULL;
-  int code = has_room ? read_columns(request) : sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
-  if (code == SB_EXIT_DONE) code = run_job(request);
-  free(request->aliases);
-  free(request->alias_text);
-  return code;
+  const int code = sb_log_facts_read(&request->facts);
+  return code == SB_EXIT_DONE ? run_job(request) : code;
 }
 
 static const struct sb_option options[] = {
@@ -267,8 +239,7 @@ static const struct sb_option options[] = {
      SB_INTO_CHOICE(struct request, source, ways)},
     {"ratios", 0, "N,N,...", "the ratios of the gears, the lowest gear (the greatest ratio) first (default: found)",
      SB_BY_CALL(take_ratios)},
-    {"column", 0, "NAME=THEIRS", "a column is called THEIRS in this file; may be given more than once",
-     SB_INTO_LIST(struct request, columns)},
+    SB_LOG_FACTS_OPTIONS(struct request, facts),
     {"hunt-window", 0, "TIME", "shifts back and forth within this are hunting (default 5 s, or as the scenario has it)",
      SB_INTO_QUANTITY(struct request, hunt_window_s, SB_TIME, 0.0)},
     {"stall-time", 0, "TIME", "at rest for longer than this is a stall (default 0.5 s, or as the scenario has it)",

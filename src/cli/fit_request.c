@@ -12,41 +12,13 @@ int sb_fit_request_parameter(const char *name)
   return figure < 0 ? -1 : sb_fit_figure_parameter((enum sb_fit_figure_kind)figure);
 }
 
-/* NAME=TEXT of an option that was given several times. */
-static int read_facts(struct sb_fit_facts *facts, const struct sb_option_list *list, const char *option)
-{
-  for (size_t k = 0; k < list->count; k++) {
-    if (facts->count == SB_FIT_FACT_MAX)
-      return sb_command_usage("--%s: may be given %d times", option, SB_FIT_FACT_MAX);
-    char *name = facts->names[facts->count];
-    const char *text = sb_options_split(list->items[k], name, SB_FIT_TEXT_MAX);
-    if (text == NULL) return sb_command_usage("--%s needs NAME=TEXT, found \"%s\"", option, list->items[k]);
-    facts->items[facts->count++] = (struct sb_fit_fact){name, text};
-  }
-  return SB_EXIT_DONE;
-}
-
-/* The names must be quantities that a log can have. */
-static int check_quantities(const struct sb_fit_facts *facts, const char *option)
-{
-  const char *names[SB_FIT_COLUMN_COUNT + 1] = {NULL};
-  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) names[c] = sb_fit_column_name((enum sb_fit_column)c);
-  for (size_t k = 0; k < facts->count; k++) {
-    const char *name = facts->names[k], *nearest = sb_options_nearest(name, names);
-    if (nearest != NULL && strcmp(nearest, name) == 0) continue;
-    return sb_command_usage("--%s: needs a quantity such as time, speed or current, found \"%s\"%s%s", option, name,
-                            nearest != NULL ? "; did you mean " : "", nearest != NULL ? nearest : "");
-  }
-  return SB_EXIT_DONE;
-}
-
 /* KEY=VALUE or KEY=LEAST..GREATEST */
 static int read_known(const char *word, struct sb_fit_known *known)
 {
-  char name[SB_FIT_TEXT_MAX];
+  char name[64];
   struct sb_error err;
   const char *text = sb_options_split(word, name, sizeof name);
-  if (text == NULL) return sb_command_usage("--known needs NAME=TEXT, found \"%s\"", word);
+  if (text == NULL) return sb_command_usage("--known needs KEY=VALUE, found \"%s\"", word);
   const int kind = sb_fit_figure_find(name);
   if (kind < 0 ||
       (sb_fit_figure_quantity((enum sb_fit_figure_kind)kind) == SB_RATIO && kind != SB_FIT_MESH_EFFICIENCY)) {
@@ -66,11 +38,7 @@ static int read_known(const char *word, struct sb_fit_known *known)
 
 int sb_fit_request_read(struct sb_fit_request *request)
 {
-  int code = read_facts(&request->units, &request->unit_words, "unit");
-  if (code == SB_EXIT_DONE) code = read_facts(&request->columns, &request->column_words, "column");
-  if (code == SB_EXIT_DONE) code = check_quantities(&request->columns, "column");
-  if (code == SB_EXIT_DONE) code = read_facts(&request->fills, &request->fill_words, "fill");
-  if (code == SB_EXIT_DONE) code = check_quantities(&request->fills, "fill");
+  int code = sb_log_facts_read(&request->facts);
   for (size_t k = 0; code == SB_EXIT_DONE && k < request->known_words.count; k++) {
     if (request->known_count == SB_FIT_KNOWN_MAX - 1) return sb_command_usage("--known: too many");
     code = read_known(request->known_words.items[k], &request->known[request->known_count++]);
@@ -113,12 +81,7 @@ const struct sb_option sb_fit_options[] = {
      SB_INTO_CHOICE(struct sb_fit_request, off, offs)},
     {"arm", 0, "LENGTH", "lever or drum radius that makes a torque of force or mass, as --arm '12 mm'",
      SB_INTO_QUANTITY(struct sb_fit_request, arm_m, SB_LENGTH, 0.0)},
-    {"column", 0, "NAME=TEXT", "the log's name for a quantity, as --column speed='RPM (raw)'",
-     SB_INTO_LIST(struct sb_fit_request, column_words)},
-    {"unit", 0, "COLUMN=UNIT", "unit of a column, as --unit speed=rpm",
-     SB_INTO_LIST(struct sb_fit_request, unit_words)},
-    {"fill", 0, "NAME=VALUE", "a column of one value for logs without it, as --fill added_inertia='50 g.cm2'",
-     SB_INTO_LIST(struct sb_fit_request, fill_words)},
+    SB_LOG_FACTS_OPTIONS(struct sb_fit_request, facts),
     {0},
 };
 

@@ -3,32 +3,23 @@
 #ifndef SHIFTBAND_CLI_FIT_REQUEST_H
 #define SHIFTBAND_CLI_FIT_REQUEST_H
 
+#include "cli/log_facts.h"
 #include "cli/options.h"
 #include "shiftband/fit.h"
 
-enum { SB_FIT_FACT_MAX = 32, SB_FIT_TEXT_MAX = 128 };
-
-/* NAME=TEXT facts of one option, with room for their names. */
-struct sb_fit_facts {
-  size_t count;
-  struct sb_fit_fact items[SB_FIT_FACT_MAX];
-  char names[SB_FIT_FACT_MAX][SB_FIT_TEXT_MAX];
-};
-
 struct sb_fit_request {
-  struct sb_option_list logs, sets;
-  struct sb_option_list known_words, unit_words, column_words, fill_words; /* as given */
-  const char *scenario;                                                    /* NULL: a bare motor */
-  const char *output;                                                      /* of the section; NULL: behind the words */
-  const char *residuals;                                                   /* NULL: none */
-  const char *gear;                                                        /* NULL: the start gear */
-  const char *fitted; /* keys with commas; NULL: the default ones */
+  struct sb_option_list logs, sets, known_words; /* as given */
+  const char *scenario;                          /* NULL: a bare motor */
+  const char *output;                            /* of the section; NULL: behind the words */
+  const char *residuals;                         /* NULL: none */
+  const char *gear;                              /* NULL: the start gear */
+  const char *fitted;                            /* keys with commas; NULL: the default ones */
   bool is_json, is_quiet;
   double arm_m, voltage_v; /* 0: not given */
   bool is_equal_constants;
   enum { SB_FIT_OFF_COASTS, SB_FIT_OFF_BRAKES } off;
   enum sb_fit_phase phase;
-  struct sb_fit_facts units, columns, fills;
+  struct sb_log_facts facts;
   size_t known_count;
   struct sb_fit_known known[SB_FIT_KNOWN_MAX];
 };

@@ -4,8 +4,9 @@
 #include <string.h>
 
 #include "cli/option_reader.h"
+#include "text/words.h"
 
-enum { INDENT = 2, COLUMN_MAX = 28, TEXT_SIZE = 1024, WIDTH = 80 };
+enum { INDENT = 2, COLUMN_MAX = 28, TEXT_SIZE = 1024 };
 
 /* "  -o, --output FILE" */
 static int label_of(const struct sb_option *option, char label[SB_OPTION_SHOWN_SIZE])
@@ -90,14 +91,12 @@ static void write_option(const struct sb_command *command, const struct sb_optio
     add(text, "; a list with commas");
   }
   add_rules(command, option, text);
-  int at = label_of(option, label);
-  fputs(label, stdout);
-  if (at + 2 > column) {
-    putchar('\n');
-    at = 0;
+  if (label_of(option, label) + 2 > column) {
+    puts(label);
+    sb_words_say(stdout, column, column, "%s", text);
+  } else {
+    sb_words_say(stdout, 0, column, "%-*s%s", column, label, text);
   }
-  printf("%*s", column - at, "");
-  sb_help_wrap(stdout, text, column, column);
 }
 
 void sb_help_write(const struct sb_command *command)
@@ -111,39 +110,15 @@ void sb_help_write(const struct sb_command *command)
     usage = usage[length] != 0 ? usage + length + 1 : NULL;
   }
   putchar('\n');
-  sb_help_wrap(stdout, command->about, 0, 0);
+  sb_words_say(stdout, 0, 0, "%s", command->about);
   if (!sb_option_is_end(command->options)) putchar('\n');
   for (const struct sb_option *o = command->options; !sb_option_is_end(o); o++) {
     if (o->name == NULL) {
       putchar('\n');
-      sb_help_wrap(stdout, o->help, 0, 0);
+      sb_words_say(stdout, 0, 0, "%s", o->help);
     } else if (is_shown(o)) {
       write_option(command, o, column);
     }
   }
   printf("\nAlso --help (-h), --version (-V). Exit codes and all commands: shiftband help\n");
-}
-
-/* Words until the text's end or a line's end, which ends a paragraph's line. */
-void sb_help_wrap(FILE *out, const char *text, int at, int indent)
-{
-  for (int width; *text != 0; text += width) {
-    width = (int)strcspn(text, " \n");
-    if (width == 0) {
-      if (*text == '\n') {
-        fprintf(out, "\n%*s", indent, "");
-        at = indent;
-      }
-      width = 1;
-      continue;
-    }
-    if (at > indent && at + 1 + width > WIDTH) {
-      fprintf(out, "\n%*s", indent, "");
-      at = indent;
-    }
-    const bool is_spaced = at > indent;
-    fprintf(out, "%s%.*s", is_spaced ? " " : "", width, text);
-    at += width + is_spaced;
-  }
-  fputc('\n', out);
 }

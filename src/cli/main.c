@@ -6,10 +6,12 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
 
 #include "cli/command.h"
-#include "cli/option_reader.h"
 #include "shiftband/version.h"
+#include "text/words.h"
 
 static const char version[] = "shiftband " SB_VERSION;
 
@@ -38,8 +40,7 @@ static void write_help(FILE *out)
         "usage: shiftband COMMAND [OPTION]... [FILE]...\n\n",
         out);
   for (int k = 0; k < COMMAND_COUNT; k++) {
-    fprintf(out, "  %-8s  ", commands[k]->name);
-    sb_help_wrap(out, commands[k]->summary, 12, 12);
+    sb_words_say(out, 0, 12, "  %-8s  %s", commands[k]->name, commands[k]->summary);
   }
   fputs("\nMore about one: shiftband help COMMAND, or shiftband COMMAND --help.\n"
         "Also: shiftband --help (-h), shiftband --version (-V).\n\nexit codes:\n",
@@ -133,11 +134,26 @@ static int finish(int code)
   return sb_command_fail_writing("-");
 }
 
+/* COLUMNS, else the terminal's width, else the default. */
+static void set_width(void)
+{
+  const char *columns = getenv("COLUMNS");
+  char *end = NULL;
+  const long wanted = columns != NULL ? strtol(columns, &end, 10) : 0;
+  struct winsize size;
+  if (wanted >= SB_TEXT_WIDTH_LEAST && *end == 0) {
+    sb_text_set_width(wanted < SB_TEXT_WIDTH_MOST ? (int)wanted : SB_TEXT_WIDTH_MOST);
+  } else if (isatty(STDOUT_FILENO) && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0) {
+    sb_text_set_width(size.ws_col);
+  }
+}
+
 int main(int argc, char **argv)
 {
   if (argc > 0) program = argv[0];
   gsl_set_error_handler_off();
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);
+  set_width();
   return finish(dispatch(argc, argv));
 }

@@ -53,7 +53,4 @@ const char *sb_option_next_word(const char *text, char word[SB_OPTION_SHOWN_SIZE
 /* A rule's words as a list: "-o FILE or --against FILE". */
 void sb_option_list_terms(const struct sb_command *command, const char *words, char *list, size_t size);
 
-/* Writes a text within the width of the terminal, from column `at` on, further lines from column `indent` on. */
-void sb_help_wrap(FILE *out, const char *text, int at, int indent);
-
 #endif

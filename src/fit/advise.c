@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "fit/identify.h"
+#include "fit/points.h"
 
 static const double before_sd = 10.0;
 static const double candidate_sd = 0.03; /* of a reading at a kitchen table, of itself */
@@ -58,7 +59,7 @@ static void weight(const struct sb_bench *bench, const double *p, const double *
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const struct sb_gear *gear = &machine.gearbox.gears[0];
   const double torque_nm = 0.5 * gross_nm(now) * gear->ratio;
-  out[0] = out[1] = sb_bench_settled(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+  out[0] = out[1] = sb_points_speed_rad_s(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
 }
 
 static void weight_in_last(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
@@ -69,7 +70,7 @@ static void weight_in_last(const struct sb_bench *bench, const double *p, const 
   const int last = machine.gearbox.gear_count - 1;
   const struct sb_gear *gear = &machine.gearbox.gears[last];
   const double torque_nm = 0.5 * gross_nm(now) * gear->ratio;
-  out[0] = out[1] = sb_bench_settled(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+  out[0] = out[1] = sb_points_speed_rad_s(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
 }
 
 static void half_voltage(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
@@ -78,8 +79,8 @@ static void half_voltage(const struct sb_bench *bench, const double *p, const do
   (void)now;
   out[0] = out[1] = 0.0;
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  out[0] = sb_bench_settled(&machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
-  out[1] = sb_bench_settled(&machine, 0, bench->nominal_voltage_v, 0.0);
+  out[0] = sb_points_speed_rad_s(&machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
+  out[1] = sb_points_speed_rad_s(&machine, 0, bench->nominal_voltage_v, 0.0);
 }
 
 static void spin_up(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
@@ -106,7 +107,7 @@ static void spin_up_in_gear(const struct sb_bench *bench, const double *p, const
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const int last = machine.gearbox.gear_count - 1;
   out[0] = sb_model_time_constant_s(&machine, last);
-  out[1] = sb_bench_settled(&machine, last, bench->nominal_voltage_v, 0.0);
+  out[1] = sb_points_speed_rad_s(&machine, last, bench->nominal_voltage_v, 0.0);
 }
 
 static void output_coast(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])

@@ -250,6 +250,11 @@ size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (
   return count;
 }
 
+double sb_bench_time(const struct sb_bench_test *test, size_t row)
+{
+  return test->log->columns[SB_FIT_TIME][row];
+}
+
 const double *sb_bench_speeds(const struct sb_fit_log *log)
 {
   return log->columns[SB_FIT_SPEED] != NULL ? log->columns[SB_FIT_SPEED] : log->columns[SB_FIT_OUTPUT_SPEED];
@@ -260,64 +265,4 @@ double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *l
   const double *voltages = log->columns[SB_FIT_VOLTAGE], *duties = log->columns[SB_FIT_DUTY];
   const double fed = voltages != NULL && !isnan(voltages[row]) ? voltages[row] : bench->fed_voltage_v;
   return duties != NULL && !isnan(duties[row]) ? duties[row] * fed : fed;
-}
-
-enum sb_status sb_bench_set_steps(struct sb_bench *bench, struct sb_error *err)
-{
-  enum sb_status status = SB_OK;
-  for (int t = 0; t < bench->test_count && status == SB_OK; t++) {
-    if (bench->tests[t].is_dynamic) status = sb_dynamics_set_steps(bench, &bench->tests[t], err);
-  }
-  return status;
-}
-
-double sb_bench_settled(const struct sb_model *machine, int gear, double voltage_v, double torque_nm)
-{
-  const struct sb_supply supply = {voltage_v, 0.0};
-  const struct sb_motor_line line = sb_motor_line_driven(&machine->motor, &supply, 1.0);
-  const struct sb_gear *path = &machine->gearbox.gears[gear];
-  const double gain = path->ratio * path->efficiency;
-  double outside_nm = torque_nm, viscous = 0.0, quadratic = 0.0;
-  for (int k = 0; k < machine->load.part_count; k++) {
-    if (machine->load.parts[k].ops == sb_load_kind_find("constant")) outside_nm += machine->load.parts[k].torque_nm;
-  }
-  sb_load_speed_terms(&machine->load, &viscous, &quadratic);
-  const double net_nm = line.stall_nm - line.friction_nm - path->drag_nm - outside_nm / gain;
-  const double slope = line.slope_nms_rad + viscous / (gain * path->ratio);
-  return net_nm / slope;
-}
-
-/* Settled points: the speed that the torque leaves, and the current at that speed. */
-static int compute_points(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
-                          double *computed)
-{
-  struct sb_model machine;
-  if (!sb_bench_machine(bench, p, 0.0, &machine)) return -1;
-  machine.motor.resistance_ohm += test->source_ohm;
-  const double *torques = test->log->columns[SB_FIT_TORQUE], *gears = test->log->columns[SB_FIT_GEAR];
-  for (size_t i = test->first; i < test->first + test->count; i++) {
-    const size_t row = bench->readings[i].row;
-    const int gear = gears != NULL && gears[row] >= 1.0 ? (int)gears[row] - 1 : test->gear;
-    const double voltage_v = sb_bench_voltage(bench, test->log, row);
-    const double speed = sb_bench_settled(&machine, gear, voltage_v, torques != NULL ? torques[row] : 0.0);
-    switch (bench->readings[i].column) {
-      case SB_FIT_OUTPUT_SPEED: computed[i] = speed / machine.gearbox.gears[gear].ratio; break;
-      case SB_FIT_CURRENT:
-        computed[i] = (voltage_v - machine.motor.ke_vs_rad * speed) / machine.motor.resistance_ohm;
-        break;
-      default: computed[i] = speed; break;
-    }
-  }
-  return 0;
-}
-
-int sb_bench_compute(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed)
-{
-  for (int t = 0; t < bench->test_count; t++) {
-    const struct sb_bench_test *test = &bench->tests[t];
-    const int failed = test->is_dynamic ? sb_dynamics_compute(bench, test, p, own[t], computed)
-                                        : compute_points(bench, test, p, computed);
-    if (failed != 0) return -1;
-  }
-  return 0;
 }

@@ -116,20 +116,14 @@ bool sb_bench_machine(const struct sb_bench *bench, const double *p, double adde
 /* A figure for parameters. NAN where the machine has none. */
 double sb_bench_figure(const struct sb_bench *bench, const double *p, enum sb_fit_figure_kind kind);
 
-/* Sets the steps of all spans for the present parameters, and scratch for them. */
-enum sb_status sb_bench_set_steps(struct sb_bench *bench, struct sb_error *err);
-
-/* What each reading should have been: computed[reading_count]. 0, or -1 where the machine makes no sense. */
-int sb_bench_compute(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed);
+/* When a row was logged, in seconds by the log's clock. */
+double sb_bench_time(const struct sb_bench_test *test, size_t row);
 
 /* Speeds of a log: the motor's, else the output's. */
 const double *sb_bench_speeds(const struct sb_fit_log *log);
 
 /* Voltage at the motor in a row of a log. */
 double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row);
-
-/* Settled speed of the motor under a torque (at the output, with a scenario) at a voltage, in rad/s; not cut at rest. */
-double sb_bench_settled(const struct sb_model *machine, int gear, double voltage_v, double torque_nm);
 
 /*
  * What is known beforehand where logs have shifts, as further residuals: instants lie near the middles of their pauses (those
@@ -141,20 +135,6 @@ size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (
 
 /* Whether any log has a shift. */
 bool sb_bench_has_shift(const struct sb_bench *bench);
-
-/* shift.c: events, first values and readings of a log with shifts; what it has of a log without any is left alone. */
-enum sb_status sb_shift_find(const struct sb_model *model, struct sb_bench_test *test, struct sb_error *err);
-void sb_shift_set_own(struct sb_bench_test *test);
-int sb_shift_count(const struct sb_bench_test *test);
-bool sb_shift_is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row);
-void sb_shift_set_steps(struct sb_bench_test *test, const struct sb_model *machine);
-int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const struct sb_model *machine,
-                     const double *own, double *computed);
-
-/* dynamics.c: the readings of one test. */
-int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
-                        const double *own, double *computed);
-enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err);
 
 /* plan.c: tests, readings, spans and channels from the logs; what is free. Clear after failure too. */
 enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_fit_log *logs,

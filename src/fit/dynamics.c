@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Logs over time: the simulator goes through each span, and readings are taken off its steps by cubics. */
+#include "fit/dynamics.h"
+
 #include <math.h>
 #include <stdlib.h>
 
-#include "fit/bench.h"
 #include "shiftband/sim.h"
 
 /* So great a resistance that no current is left, yet finite, so that I^2 R stays zero. */
@@ -17,10 +18,10 @@ enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000 };
 struct runner {
   const struct sb_bench *bench;
   const struct sb_bench_test *test;
-  struct sb_model model;
-  double resistance_ohm; /* of the closed circuit */
-  double speed_rad_s;    /* the motor's, where the next span begins */
-  size_t next;           /* reading to be computed next */
+  struct sb_model *model; /* its feed and steps change from span to span */
+  double resistance_ohm;  /* of the closed circuit */
+  double speed_rad_s;     /* the motor's, where the next span begins */
+  size_t next;            /* reading to be computed next */
   double *computed;
 };
 
@@ -50,9 +51,9 @@ static void put(struct runner *runner, double speed_rad_s, double voltage_v, boo
   const struct sb_bench_reading *reading = &runner->bench->readings[runner->next];
   double *out = &runner->computed[runner->next++];
   switch (reading->column) {
-    case SB_FIT_OUTPUT_SPEED: *out = speed_rad_s / runner->model.gearbox.gears[runner->test->gear].ratio; break;
+    case SB_FIT_OUTPUT_SPEED: *out = speed_rad_s / runner->model->gearbox.gears[runner->test->gear].ratio; break;
     case SB_FIT_CURRENT:
-      *out = is_open ? 0.0 : (voltage_v - runner->model.motor.ke_vs_rad * speed_rad_s) / runner->resistance_ohm;
+      *out = is_open ? 0.0 : (voltage_v - runner->model->motor.ke_vs_rad * speed_rad_s) / runner->resistance_ohm;
       break;
     default: *out = speed_rad_s; break;
   }
@@ -61,7 +62,7 @@ static void put(struct runner *runner, double speed_rad_s, double voltage_v, boo
 /* Goes through a span and computes the readings before its end (up to it: for the last one). */
 static int run_span(struct runner *runner, const struct sb_bench_span *span, double from_s, double to_s, long steps)
 {
-  struct sb_model *model = &runner->model;
+  struct sb_model *model = runner->model;
   const struct sb_gear *gear = &model->gearbox.gears[runner->test->gear];
   struct sb_sim sim;
   struct sb_error err;
@@ -131,17 +132,18 @@ static int run_spans(struct runner *runner, const double *own)
   return failed;
 }
 
-int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
+int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, struct sb_model *machine,
                         const double *own, double *computed)
 {
-  struct runner runner = {.bench = bench, .test = test, .next = test->first, .computed = computed};
-  if (!sb_bench_machine(bench, p, test->added_inertia_kg_m2, &runner.model)) return -1;
-  runner.model.motor.resistance_ohm += test->source_ohm;
-  runner.resistance_ohm = runner.model.motor.resistance_ohm;
-  runner.speed_rad_s = own[SB_OWN_SPEED];
-  if (test->event_count > 0) return sb_shift_compute(bench, test, &runner.model, own, computed);
-  /* Each span begins anew, and a shaft that gives would wind up anew. */
-  runner.model.driveshaft = (struct sb_driveshaft){.is_present = false};
+  struct runner runner = {.bench = bench,
+                          .test = test,
+                          .model = machine,
+                          .resistance_ohm = machine->motor.resistance_ohm,
+                          .speed_rad_s = own[SB_OWN_SPEED],
+                          .next = test->first,
+                          .computed = computed};
+  /* Each span begins again, and a shaft that gives would wind up again. */
+  machine->driveshaft = (struct sb_driveshaft){.is_present = false};
   return run_spans(&runner, own);
 }
 
@@ -166,20 +168,13 @@ static long greater(long a, long b)
   return a > b ? a : b;
 }
 
-enum sb_status sb_dynamics_set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
+enum sb_status sb_dynamics_set_steps(struct sb_bench_test *test, const struct sb_model *machine, struct sb_error *err)
 {
-  struct sb_model machine;
-  if (!sb_bench_machine(bench, bench->p, test->added_inertia_kg_m2, &machine)) {
-    return sb_fail(err, SB_ERR_NUMERICS, "%s: the start of the search makes no machine", test->log->path);
-  }
+  struct sb_model open = *machine;
+  open.motor.resistance_ohm = open_ohm;
+  const double driven_s = sb_model_time_constant_s(machine, test->gear);
+  const double open_s = sb_model_time_constant_s(&open, test->gear);
   const double end_s = last_time(test);
-  if (test->event_count > 0) {
-    sb_shift_set_steps(test, &machine);
-    return SB_OK;
-  }
-  const double driven_s = sb_model_time_constant_s(&machine, test->gear);
-  machine.motor.resistance_ohm = open_ohm;
-  const double open_s = sb_model_time_constant_s(&machine, test->gear);
   const long least = test->span_count > 8 ? STEPS_MIN : SPAN_STEPS_MIN;
   long most = test->off_steps = steps_for(end_s - test->own[SB_OWN_OFF], open_s, SPAN_STEPS_MIN, STEPS_MAX);
   for (size_t k = 0; k < test->span_count; k++) {

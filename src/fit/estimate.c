@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "fit/least_squares.h"
+#include "fit/predict.h"
 
 static const double leash = 1.0;        /* of an x, in units of one standard deviation of all readings together */
 static const double leash_most = 3.0;   /* no step goes further */
@@ -74,7 +75,7 @@ static int residuals(void *context, const double *x, double *f)
   if (estimate->steps_done > SB_ESTIMATE_STEPS_MAX) return -1;
   double p[SB_FIT_PARAMETER_COUNT], own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
   sb_bench_unpack(bench, x, p, own);
-  if (sb_bench_compute(bench, p, own, estimate->computed) != 0) return -1;
+  if (sb_predict(bench, p, own, estimate->computed) != 0) return -1;
   for (size_t i = 0; i < bench->reading_count; i++) f[i] = estimate->computed[i] - bench->readings[i].value;
   for (size_t k = 0; k < bench->known_count; k++) {
     const struct sb_fit_known *known = &bench->setup->known[k];
@@ -100,7 +101,7 @@ enum sb_status sb_estimate_look(struct sb_estimate *estimate, struct sb_error *e
     free(ahead);
     return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   }
-  enum sb_status status = sb_bench_set_steps(bench, err);
+  enum sb_status status = sb_predict_set_steps(bench, err);
   if (status == SB_OK) sb_bench_pack(bench, x);
   for (size_t j = 0; j < terms && status == SB_OK; j++) {
     const double at = x[j];
@@ -456,7 +457,7 @@ enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
   if (estimate->terms == 0) return sb_estimate_look(estimate, err);
-  enum sb_status status = sb_bench_set_steps(bench, err);
+  enum sb_status status = sb_predict_set_steps(bench, err);
   double *x = malloc(estimate->terms * sizeof *x);
   if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   sb_bench_pack(bench, x);

@@ -13,6 +13,7 @@
 #include <string.h>
 
 #include "fit/explore.h"
+#include "fit/predict.h"
 
 /* Two starts that leave the same misfit have come to the same valley. */
 static const double same_misfit = 0.5;
@@ -64,7 +65,7 @@ static double badness_at(struct sb_bench *bench, const struct start *start, doub
 {
   struct sb_error err;
   sb_bench_go_to(bench, &start->at);
-  return sb_bench_set_steps(bench, &err) == SB_OK ? sb_bench_badness(bench, computed) : INFINITY;
+  return sb_predict_set_steps(bench, &err) == SB_OK ? sb_bench_badness(bench, computed) : INFINITY;
 }
 
 /* Keeps the best, in order, after the first, which always stays. */

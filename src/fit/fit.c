@@ -10,6 +10,7 @@
 #include "fit/explore.h"
 #include "fit/identify.h"
 #include "fit/profile.h"
+#include "fit/shift_find.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is blind: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
@@ -465,7 +466,7 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
   for (int t = 0; t < bench->test_count; t++) {
     const struct sb_bench_test *test = &bench->tests[t];
     out->origins[t] = (struct sb_fit_origin){.is_dynamic = test->is_dynamic,
-                                             .shift_count = sb_shift_count(test),
+                                             .shift_count = sb_shift_find_count(test),
                                              .is_engagement_seen = test->is_engagement_logged || test->is_slipping,
                                              .phase = test->phase,
                                              .start_s = test->own[SB_OWN_START],

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* A fit for machines: JSON, and its residuals as CSV. */
+/* A fit as JSON. */
 #include <math.h>
 #include <stdio.h>
 
@@ -92,29 +92,3 @@ int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_lo
 }
 
 /* A field that may hold commas or quotes. */
-static void put_field(const char *text, FILE *out)
-{
-  fputc('"', out);
-  for (; *text != 0; text++) {
-    if (*text == '"') fputc('"', out);
-    fputc(*text, out);
-  }
-  fputc('"', out);
-}
-
-int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
-{
-  fputs("log,line,time_s,column,unit,measured,computed,residual,is_aside\n", out);
-  for (size_t i = 0; i < result->reading_count; i++) {
-    const struct sb_fit_reading *reading = &result->readings[i];
-    const struct sb_fit_log *log = &logs[reading->log];
-    const struct sb_shown_unit unit = sb_show_column_unit(reading->column);
-    put_field(log->path, out);
-    fprintf(out, ",%ld,", log->lines[reading->row]);
-    if (log->columns[SB_FIT_TIME] != NULL) fprintf(out, "%.9g", log->columns[SB_FIT_TIME][reading->row]);
-    fprintf(out, ",%s,%s,%.9g,%.9g,%.9g,%d\n", sb_fit_column_name(reading->column), unit.name,
-            reading->measured * unit.per_si, reading->computed * unit.per_si,
-            (reading->measured - reading->computed) * unit.per_si, reading->is_aside);
-  }
-  return ferror(out) ? -1 : 0;
-}

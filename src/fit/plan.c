@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "fit/bench.h"
+#include "fit/shift_find.h"
 
 /* A speed below this share of the greatest counts as rest when one looks at a log. */
 static const double rest_share = 0.1;
@@ -220,7 +221,7 @@ static void set_own(const struct sb_model *model, struct sb_bench_test *test)
       break;
   }
   if (test->is_own_free[SB_OWN_SPEED]) test->own[SB_OWN_SPEED] = speed;
-  if (test->event_count > 0) sb_shift_set_own(test);
+  if (test->event_count > 0) sb_shift_find_own(test);
 }
 
 /* A log with a shift is one run at one duty; in neutral the drive may be cut. */
@@ -322,7 +323,7 @@ static bool is_instant_shared(const struct sb_fit_log *log, size_t row)
 static bool is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
 {
   if (test->event_count > 0 && is_instant_shared(test->log, row)) return false;
-  if (test->event_count > 0 && !sb_shift_is_wanted(test, column, row)) return false;
+  if (test->event_count > 0 && !sb_shift_find_is_wanted(test, column, row)) return false;
   if (isnan(test->log->columns[column][row])) return false;
   if (column != SB_FIT_CURRENT || !test->is_dynamic) return true;
   const double *duties = test->log->columns[SB_FIT_DUTY];

@@ -17,6 +17,7 @@
 
 #include "fit/bench.h"
 #include "fit/least_squares.h"
+#include "fit/predict.h"
 
 /* Part of the greatest speed below which a coasting motor may be at rest. */
 static const double rest_share = 0.05;
@@ -349,7 +350,7 @@ double sb_bench_badness(const struct sb_bench *bench, double *computed)
 {
   struct sb_bench_place now = sb_bench_place_now(bench);
   double greatest[3 * SB_FIT_LOG_MAX] = {0}, sum = 0.0;
-  if (sb_bench_compute(bench, now.p, now.own, computed) != 0) return INFINITY;
+  if (sb_predict(bench, now.p, now.own, computed) != 0) return INFINITY;
   for (size_t i = 0; i < bench->reading_count; i++) {
     const int c = bench->readings[i].channel;
     greatest[c] = fmax(greatest[c], fabs(bench->readings[i].value));
@@ -383,7 +384,7 @@ static enum sb_status try_paces(struct sb_bench *bench, struct sb_error *err)
   memcpy(from, bench->p, sizeof from);
   for (size_t k = 0; k < sizeof factors / sizeof *factors && status == SB_OK; k++) {
     scale_pace(bench, from, factors[k]);
-    status = sb_bench_set_steps(bench, err);
+    status = sb_predict_set_steps(bench, err);
     const double bad = status == SB_OK ? sb_bench_badness(bench, computed) : INFINITY;
     if (!(bad < 0.9 * best)) continue; /* the first one stays unless another is clearly better */
     best = bad;

@@ -7,6 +7,7 @@
 
 #include "inspect/gear_track.h"
 #include "shiftband/closed_form.h"
+#include "theory/torque_balance.h"
 
 struct sb_inspect_options sb_inspect_options_default(void)
 {
@@ -16,8 +17,8 @@ struct sb_inspect_options sb_inspect_options_default(void)
 struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model)
 {
   struct sb_inspect_options options = sb_inspect_options_default();
-  const struct sb_motor_line line = sb_closed_form_line(model);
-  const double tau_s = sb_closed_form_time_constant_s(model, &line, 0);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  const double tau_s = sb_torque_balance_time_constant_s(model, &line, 0);
   options.ratio_count = model->gearbox.gear_count;
   for (int g = 0; g < model->gearbox.gear_count; g++) options.ratios[g] = model->gearbox.gears[g].ratio;
   options.stall_time_s = model->limits.stall_time_s;

@@ -2,7 +2,6 @@
 /* A simulation at a log's times, and their differences; see overlay.h. */
 #include "shiftband/overlay.h"
 
-#include <errno.h>
 #include <gsl/gsl_sort_double.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
@@ -11,7 +10,7 @@
 
 #include "inspect/gear_track.h"
 #include "shiftband/run.h"
-#include "text/json.h"
+#include "text/csv_writer.h"
 
 /* The share of a column's values that its scale covers, and of scale^2 that one difference counts at most. */
 static const double scale_share = 0.98, clip = 1.0;
@@ -229,33 +228,29 @@ enum sb_status sb_overlay_compare(const struct sb_log *log, const struct sb_log 
   return status;
 }
 
-static void write_value(FILE *out, double value)
-{
-  char text[SB_JSON_NUMBER_SIZE];
-  fputc(',', out);
-  if (isfinite(value)) fputs(sb_json_format_number(value + 0.0, text), out);
-}
-
 int sb_overlay_write_csv(FILE *out, const struct sb_log *log, const struct sb_overlay *overlay)
 {
-  char text[SB_JSON_NUMBER_SIZE];
-  errno = 0;
-  fputs("time_s", out);
+  struct sb_csv csv;
+  sb_csv_init(&csv, out);
+  sb_csv_text(&csv, "time_s");
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
     const char *name = sb_log_column_name((enum sb_log_column)c);
-    if (overlay->simulated[c] != NULL) fprintf(out, ",%s_log,%s_sim", name, name);
+    char heading[64];
+    for (int k = 0; k < 2 && overlay->simulated[c] != NULL; k++) {
+      snprintf(heading, sizeof heading, "%s_%s", name, k == 0 ? "log" : "sim");
+      sb_csv_text(&csv, heading);
+    }
   }
+  sb_csv_end_row(&csv);
   for (size_t i = 0; i < log->count; i++) {
-    fprintf(out, "\n%s", sb_json_format_number(log->time_s[i], text));
+    sb_csv_number(&csv, log->time_s[i]);
     for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
       if (overlay->simulated[c] == NULL) continue;
       const bool is_magnitude = overlay->columns[c].is_magnitude;
-      write_value(out, is_magnitude ? fabs(log->columns[c][i]) : log->columns[c][i]);
-      write_value(out, is_magnitude ? fabs(overlay->simulated[c][i]) : overlay->simulated[c][i]);
+      sb_csv_number(&csv, is_magnitude ? fabs(log->columns[c][i]) : log->columns[c][i]);
+      sb_csv_number(&csv, is_magnitude ? fabs(overlay->simulated[c][i]) : overlay->simulated[c][i]);
     }
+    sb_csv_end_row(&csv);
   }
-  fputc('\n', out);
-  if (!ferror(out)) return 0;
-  if (errno == 0) errno = EIO;
-  return -1;
+  return sb_csv_result(&csv);
 }

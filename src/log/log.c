@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Logs in memory; see log.h. Reading is log_csv.c. */
-#include "shiftband/log.h"
+/* Logs in memory; see log.h. Reading is read.c. */
+#include "log/log.h"
 
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
@@ -8,14 +8,27 @@
 #include <string.h>
 
 #include "base/constants.h"
-#include "log/log.h"
+#include "base/grow.h"
 
 static const struct {
   const char *name, *words, *unit;
 } columns[] = {
-#define COLUMN(code, ...) {__VA_ARGS__},
+#define COLUMN(code, name, words, unit, ...) {name, words, unit},
     SB_LOG_COLUMN_LIST(COLUMN)
 #undef COLUMN
+};
+
+const struct sb_csv_quantity sb_log_quantities[SB_LOG_QUANTITY_COUNT] = {
+#define QUANTITY(code, heading, words, kept_unit, quantity, other, kind_of) \
+  [code] = {.name = quantity,                                               \
+            .other_name = other,                                            \
+            .sample = heading,                                              \
+            .kind = kind_of,                                                \
+            .unit = kept_unit,                                              \
+            .needs_no_unit = (kind_of) == SB_RATIO},
+    SB_LOG_COLUMN_LIST(QUANTITY)
+#undef QUANTITY
+        [SB_LOG_TIME] = {.name = "time", .sample = "time_s", .kind = SB_TIME, .unit = "s"},
 };
 
 const char *sb_log_column_name(enum sb_log_column column)
@@ -36,32 +49,47 @@ const char *sb_log_column_unit(enum sb_log_column column)
 void sb_log_clear(struct sb_log *log)
 {
   free(log->time_s);
+  free(log->lines);
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) free(log->columns[c]);
   *log = (struct sb_log){0};
 }
 
-static bool grow_one(double **values, size_t room)
+bool sb_log_knows(const char *name, enum sb_quantity *kind)
 {
-  double *grown = realloc(*values, room * sizeof *grown);
-  if (grown == NULL) return false;
-  *values = grown;
-  return true;
+  const int q = sb_csv_quantity_find(sb_log_quantities, SB_LOG_QUANTITY_COUNT, name);
+  if (q >= 0) *kind = sb_log_quantities[q].kind;
+  return q >= 0;
 }
 
-bool sb_log_grow(struct sb_log *log, const bool has[SB_LOG_COLUMN_COUNT])
+const char *sb_log_quantity_name(int index)
 {
-  if (log->count < log->room) return true;
-  const size_t room = log->room > 0 ? 2 * log->room : 1024;
-  bool is_fine = grow_one(&log->time_s, room);
-  for (int c = 0; c < SB_LOG_COLUMN_COUNT && is_fine; c++) is_fine = !has[c] || grow_one(&log->columns[c], room);
-  if (is_fine) log->room = room;
-  return is_fine;
+  if (index / 2 >= SB_LOG_QUANTITY_COUNT) return NULL;
+  const struct sb_csv_quantity *quantity = &sb_log_quantities[index / 2];
+  return index % 2 == 1 && quantity->other_name != NULL ? quantity->other_name : quantity->name;
+}
+
+double **sb_log_values(struct sb_log *log, int column)
+{
+  return column == SB_LOG_TIME ? &log->time_s : &log->columns[column];
+}
+
+bool sb_log_grow(struct sb_log *log, const bool has[SB_LOG_QUANTITY_COUNT])
+{
+  size_t grown = log->room;
+  for (int c = 0; c < SB_LOG_QUANTITY_COUNT; c++) {
+    size_t room = log->room;
+    if (!has[c]) continue;
+    if (!sb_grow(sb_log_values(log, c), &room, log->count, sizeof(double))) return false;
+    grown = room;
+  }
+  log->room = grown;
+  return true;
 }
 
 enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, const struct sb_model *model)
 {
-  bool has[SB_LOG_COLUMN_COUNT];
-  for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) has[c] = true;
+  bool has[SB_LOG_QUANTITY_COUNT] = {[SB_LOG_TIME] = true};
+  for (int c = 0; c < SB_LOG_TRACE_COUNT; c++) has[c] = true;
   if (!sb_log_grow(log, has)) return SB_ERR_MEMORY;
   const size_t i = log->count++;
   log->time_s[i] = row->time_s;

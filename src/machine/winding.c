@@ -16,7 +16,7 @@ struct sb_warmth sb_winding_start(const struct sb_winding *winding)
                             .housing_c = has_housing(winding) ? winding->housing_start_c : winding->ambient_c};
 }
 
-struct sb_warmth sb_winding_settled(const struct sb_winding *winding, double loss_w)
+struct sb_warmth sb_winding_steady(const struct sb_winding *winding, double loss_w)
 {
   struct sb_warmth settled = {.housing_c = winding->ambient_c};
   if (has_housing(winding)) settled.housing_c += loss_w * winding->housing_resistance_k_w;
@@ -29,7 +29,7 @@ static struct sb_warmth warmed_alone(const struct sb_winding *winding, const str
                                      double duration_s)
 {
   const double rate = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
-  const double above_k = from->winding_c - sb_winding_settled(winding, loss_w).winding_c;
+  const double above_k = from->winding_c - sb_winding_steady(winding, loss_w).winding_c;
   return (struct sb_warmth){.winding_c = from->winding_c + above_k * expm1(-rate * duration_s),
                             .housing_c = winding->ambient_c};
 }
@@ -49,7 +49,7 @@ static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, co
   const double fast = 0.5 * (a + b + c + apart);
   const double slow = c * (a / fast); /* their product is a c: nothing cancels */
 
-  const struct sb_warmth settled = sb_winding_settled(winding, loss_w);
+  const struct sb_warmth settled = sb_winding_steady(winding, loss_w);
   const double x = from->winding_c - settled.winding_c;
   const double y = from->housing_c - settled.housing_c;
   const double both = expm1(-slow * duration_s);

@@ -67,7 +67,7 @@ int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb
     const double down = sb_map_axis_at(&options->down, k);
     varied.control.downshift_fraction[options->pair] = down;
     varied.control.upshift_fraction[options->pair] = fmax(down, model->control.upshift_fraction[options->pair]);
-    const double least_up = sb_closed_form_solve(&varied).pairs[options->pair].least_safe_up;
+    const double least_up = sb_closed_form_solve(&varied).pairs[options->pair].least_safe_upshift;
     if (isfinite(least_up)) write_limit(out, "hunting", down, fmax(down, least_up));
   }
   const struct sb_closed_form closed = sb_closed_form_solve(model);

@@ -6,6 +6,8 @@
 
 #include "map/judge.h"
 #include "map/path.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 double sb_map_axis_at(const struct sb_map_axis *axis, int index)
 {
@@ -26,7 +28,7 @@ struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
 
 struct sb_map_options sb_map_options_default(const struct sb_model *model)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
   const double fastest = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s;
   const double given = model->control.threshold_step_fraction;
   const double step = given > 0.0 ? given : 0.001;
@@ -54,13 +56,12 @@ static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
   for (int i = 0; i < options->down.count; i++) {
     const double downshift_fraction = sb_map_axis_at(&options->down, i);
     plane->down_counts[i] = sb_sensor_down_count(sensor, downshift_fraction);
-    plane->downshift_nm[i] =
-        sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair + 1, downshift_fraction);
+    plane->downshift_nm[i] = sb_steady_load_nm(model, &plane->monitor.line, options->pair + 1, downshift_fraction);
   }
   for (int j = 0; j < options->up.count; j++) {
     const double upshift_fraction = sb_map_axis_at(&options->up, j);
     plane->up_counts[j] = sb_sensor_up_count(sensor, upshift_fraction);
-    plane->upshift_nm[j] = sb_closed_form_carried_nm(model, &plane->monitor.line, options->pair, upshift_fraction);
+    plane->upshift_nm[j] = sb_steady_load_nm(model, &plane->monitor.line, options->pair, upshift_fraction);
   }
   return SB_OK;
 }

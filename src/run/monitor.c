@@ -4,6 +4,8 @@
 #include <string.h>
 
 #include "shiftband/verdict.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 /* A load that moved less than this fraction of itself hardly moved. */
 static const double hardly_moved = 0.05;
@@ -15,14 +17,14 @@ void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
 {
   *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
   sb_pace_init(&monitor->pace);
-  monitor->line = sb_closed_form_line(model);
+  monitor->line = sb_torque_balance_line(model);
   for (int g = 0; g < model->gearbox.gear_count; g++) {
-    monitor->tau_s[g] = sb_closed_form_time_constant_s(model, &monitor->line, g);
+    monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
   }
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     const struct sb_control *control = &model->control;
-    monitor->downshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p + 1, control->downshift_fraction[p]);
-    monitor->upshift_nm[p] = sb_closed_form_carried_nm(model, &monitor->line, p, control->upshift_fraction[p]);
+    monitor->downshift_nm[p] = sb_steady_load_nm(model, &monitor->line, p + 1, control->downshift_fraction[p]);
+    monitor->upshift_nm[p] = sb_steady_load_nm(model, &monitor->line, p, control->upshift_fraction[p]);
   }
 }
 

@@ -5,28 +5,13 @@
 #include "base/constants.h"
 #include "machine/caution.h"
 #include "shiftband/report.h"
+#include "text/words.h"
 
-enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3, WIDTH = 98 };
+enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3 };
 
 static const char *gear_name(const struct sb_model *model, int gear)
 {
   return model->gearbox.gears[gear - 1].name;
-}
-
-/* Breaks a sentence between words so that it fits the width; lines after the first are indented. */
-static void write_wrapped(FILE *out, const char *lead, const char *text)
-{
-  const int indent = (int)strlen(lead);
-  int column = fprintf(out, "%s", lead);
-  for (int is_first = 1; *text != 0; is_first = 0) {
-    const int length = (int)strcspn(text, " ");
-    const int is_full = !is_first && column + 1 + length > WIDTH;
-    if (is_full) column = fprintf(out, "\n%*s", indent, "") - 1;
-    column += fprintf(out, "%s%.*s", is_first || is_full ? "" : " ", length, text);
-    text += length;
-    while (*text == ' ') text++;
-  }
-  fputc('\n', out);
 }
 
 static void write_verdicts(FILE *out, const struct sb_report *report)
@@ -40,7 +25,7 @@ static void write_verdicts(FILE *out, const struct sb_report *report)
     const struct sb_verdict *v = &monitor->verdicts[i];
     char text[512];
     if (shown[v->kind]++ >= SPELLS_SHOWN) continue;
-    write_wrapped(out, "  - ", sb_verdict_text(v, report->model, &closed, text, sizeof text));
+    sb_words_say(out, 2, 4, "- %s", sb_verdict_text(v, report->model, &closed, text, sizeof text));
   }
   for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
     if (shown[kind] <= SPELLS_SHOWN) continue;
@@ -178,13 +163,13 @@ static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind ki
 
 static void write_caution(FILE *out, enum sb_caution caution)
 {
-  write_wrapped(out, "Caution: ", sb_caution_text(caution));
+  sb_words_say(out, 0, 2, "Caution: %s", sb_caution_text(caution));
 }
 
 void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
 {
   if (sb_caution_has_acting_load(&model->load)) write_caution(out, SB_CAUTION_HOIST);
-  if (model->battery.is_present) write_wrapped(out, "Caution: ", sb_caution_of_battery(&model->battery));
+  if (model->battery.is_present) sb_words_say(out, 0, 2, "Caution: %s", sb_caution_of_battery(&model->battery));
   if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, SB_CAUTION_STALL);
   if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, SB_CAUTION_BREAK);
   const struct sb_verdict *cut = find_verdict(monitor, SB_VERDICT_DRIVE_CUT);
@@ -200,17 +185,16 @@ static void write_notes(FILE *out, const struct sb_report *report)
   fputc('\n', out);
   sb_report_write_cautions(out, model, &report->result->monitor);
   if (model->motor.has_currents && fabs(sums->motor_current_a.value) > 1.05 * model->motor.stall_current_a) {
-    write_wrapped(out, "Note: ",
-                  "reversing a turning motor draws more than its stall current; driver, fuse and battery "
-                  "must bear it.");
+    sb_words_say(out, 0, 2,
+                 "Note: reversing a turning motor draws more than its stall current; driver, fuse and battery "
+                 "must bear it.");
   }
   if (report->result->overcharge_as > 0.0) {
-    char text[256];
-    snprintf(text, sizeof text,
-             "the load gave %.3g A.s back to a battery that was full, which the figures let it take: a full battery is "
-             "overcharged so, and can be spoiled or burn; let a brake take that energy.",
-             report->result->overcharge_as);
-    write_wrapped(out, "Caution: ", text);
+    sb_words_say(
+        out, 0, 2,
+        "Caution: the load gave %.3g A.s back to a battery that was full, which the figures let it take: a full battery is "
+        "overcharged so, and can be spoiled or burn; let a brake take that energy.",
+        report->result->overcharge_as);
   }
   if (sb_ledger_residual_ratio(&sums->ledger) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
   if (isfinite(model->limits.winding_c) && !model->winding.is_present) {

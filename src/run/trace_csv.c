@@ -1,15 +1,27 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "shiftband/trace.h"
 
-#include <errno.h>
-#include <math.h>
-
 #include "base/constants.h"
-#include "text/json.h"
+#include "text/fields.h"
 
-static const char header[] =
-    "time_s,gear,phase,duty_fraction,motor_speed_rpm,reading_pct,output_speed_rpm,output_torque_nm,load_torque_nm,"
-    "motor_current_a,supply_voltage_v,output_turns";
+#define FIELD(name, member, kind)               \
+  {                                             \
+    name, offsetof(struct sb_row, member), kind \
+  }
+static const struct sb_field instant[] = {
+    FIELD("time_s", time_s, SB_FIELD_NUMBER), FIELD("gear", gear, SB_FIELD_INTEGER), {NULL, 0, SB_FIELD_NUMBER}};
+
+/* What every machine has, behind the phase. */
+static const struct sb_field motion[] = {FIELD("duty_fraction", duty_fraction, SB_FIELD_NUMBER),
+                                         FIELD("motor_speed_rpm", motor_speed_rad_s, SB_FIELD_RPM),
+                                         FIELD("reading_pct", reading_pct, SB_FIELD_NUMBER),
+                                         FIELD("output_speed_rpm", output_speed_rad_s, SB_FIELD_RPM),
+                                         FIELD("output_torque_nm", output_torque_nm, SB_FIELD_NUMBER),
+                                         FIELD("load_torque_nm", load_torque_nm, SB_FIELD_NUMBER),
+                                         FIELD("motor_current_a", motor_current_a, SB_FIELD_NUMBER),
+                                         FIELD("supply_voltage_v", supply_voltage_v, SB_FIELD_NUMBER),
+                                         FIELD("output_turns", output_turns, SB_FIELD_NUMBER),
+                                         {NULL, 0, SB_FIELD_NUMBER}};
 
 const char *sb_phase_name(enum sb_phase phase)
 {
@@ -19,21 +31,6 @@ const char *sb_phase_name(enum sb_phase phase)
     case SB_PHASE_STANDSTILL: return "standstill";
   }
   return "";
-}
-
-/* A number, or nothing when it is not known; a zero never carries a sign. */
-static void write_number(FILE *out, double value)
-{
-  char text[SB_JSON_NUMBER_SIZE];
-  fputc(',', out);
-  if (isfinite(value)) fputs(sb_json_format_number(value + 0.0, text), out);
-}
-
-static int result_of(FILE *out)
-{
-  if (!ferror(out)) return 0;
-  if (errno == 0) errno = EIO;
-  return -1;
 }
 
 /* Columns of machines that have more, each by itself: name, whether a model has it, value. */
@@ -124,32 +121,28 @@ enum { COLUMN_COUNT = sizeof columns / sizeof *columns };
 
 int sb_trace_write_header(FILE *out, const struct sb_model *model)
 {
-  errno = 0;
-  fputs(header, out);
+  struct sb_csv csv;
+  sb_csv_init(&csv, out);
+  sb_csv_put_names(&csv, instant);
+  sb_csv_text(&csv, "phase");
+  sb_csv_put_names(&csv, motion);
   for (int i = 0; i < COLUMN_COUNT; i++) {
-    if (columns[i].is_there(model)) fprintf(out, ",%s", columns[i].name);
+    if (columns[i].is_there(model)) sb_csv_text(&csv, columns[i].name);
   }
-  fputc('\n', out);
-  return result_of(out);
+  sb_csv_end_row(&csv);
+  return sb_csv_result(&csv);
 }
 
 int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_model *model)
 {
-  char time[SB_JSON_NUMBER_SIZE];
-  errno = 0;
-  fprintf(out, "%s,%d,%s", sb_json_format_number(row->time_s, time), row->gear, sb_phase_name(row->phase));
-  write_number(out, row->duty_fraction);
-  write_number(out, row->motor_speed_rad_s / SB_RPM);
-  write_number(out, row->reading_pct);
-  write_number(out, row->output_speed_rad_s / SB_RPM);
-  write_number(out, row->output_torque_nm);
-  write_number(out, row->load_torque_nm);
-  write_number(out, row->motor_current_a);
-  write_number(out, row->supply_voltage_v);
-  write_number(out, row->output_turns);
+  struct sb_csv csv;
+  sb_csv_init(&csv, out);
+  sb_csv_put_fields(&csv, instant, row);
+  sb_csv_text(&csv, sb_phase_name(row->phase));
+  sb_csv_put_fields(&csv, motion, row);
   for (int i = 0; i < COLUMN_COUNT; i++) {
-    if (columns[i].is_there(model)) write_number(out, columns[i].value(row, model));
+    if (columns[i].is_there(model)) sb_csv_number(&csv, columns[i].value(row, model));
   }
-  fputc('\n', out);
-  return result_of(out);
+  sb_csv_end_row(&csv);
+  return sb_csv_result(&csv);
 }

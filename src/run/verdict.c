@@ -101,11 +101,11 @@ static void say_band(struct words *words, const struct sb_pair_figures *pair)
 /* Either closes the band: then what the slower gear carries at up is no more than the faster one carries at down. */
 static void say_threshold_cure(struct words *words, const struct sb_pair_figures *pair)
 {
-  const int can_raise = !isnan(pair->least_safe_up), can_lower = !isnan(pair->greatest_safe_down);
-  if (can_raise) say(words, "; raise up to at least %.1f %%", ceil(1000.0 * pair->least_safe_up) / 10.0);
+  const int can_raise = !isnan(pair->least_safe_upshift), can_lower = !isnan(pair->greatest_safe_downshift);
+  if (can_raise) say(words, "; raise up to at least %.1f %%", ceil(1000.0 * pair->least_safe_upshift) / 10.0);
   if (can_lower) {
     say(words, "%s down to at most %.1f %%", can_raise ? ", or lower" : "; lower",
-        floor(1000.0 * pair->greatest_safe_down) / 10.0);
+        floor(1000.0 * pair->greatest_safe_downshift) / 10.0);
   }
 }
 
@@ -186,9 +186,9 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
     say_load(words, v);
     say_torque(words, " (up to", pair->downshift_torque_nm, " (under none", " (under any load");
     say(words, "), but %s comes above up ", slow);
-    if (isfinite(pair->helping_up_nm) && v->least_nm < pair->helping_up_nm) {
+    if (isfinite(pair->helping_upshift_nm) && v->least_nm < pair->helping_upshift_nm) {
       say(words, "only between %.3g and %.3g N.m: a load that drives the motor raises its current too",
-          pair->helping_up_nm, pair->upshift_torque_nm);
+          pair->helping_upshift_nm, pair->upshift_torque_nm);
       return;
     }
     say_torque(words, "only below", pair->upshift_torque_nm, "under no load", "under any load, and was kept from it");
@@ -196,11 +196,11 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
   }
   say(words, "Shifts down for nothing from %s at %.4g s", fast, v->first_s);
   say_more_times(words, v->count - 1);
-  if (isfinite(pair->helping_down_nm) && v->least_nm < pair->helping_down_nm) {
+  if (isfinite(pair->helping_downshift_nm) && v->least_nm < pair->helping_downshift_nm) {
     say(words, ": ");
     say_load(words, v);
     say(words, " drives the motor and raises its current too, so that %s is held only between %.3g and %.3g N.m", fast,
-        pair->helping_down_nm, pair->downshift_torque_nm);
+        pair->helping_downshift_nm, pair->downshift_torque_nm);
     return;
   }
   say(words, ": %s would have held ", fast);

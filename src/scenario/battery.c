@@ -7,8 +7,8 @@
 
 #define VOLTAGE_MAX 1e4 /* V */
 
-static const struct sb_table_format curve_format = {.place = SB_PERCENT,
-                                                    .value = SB_VOLTAGE,
+static const struct sb_table_format curve_format = {.place.kind = SB_PERCENT,
+                                                    .value.kind = SB_VOLTAGE,
                                                     .value_max = VOLTAGE_MAX,
                                                     .value_max_words = "of at most 1e4 V",
                                                     .pair = "[50 %, 3.7 V]",

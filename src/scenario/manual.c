@@ -5,45 +5,21 @@
 #include <string.h>
 
 #include "scenario/reader.h"
+#include "text/words.h"
 
-enum { WIDTH = 100, NAME_WIDTH = 24 };
-
-/* Writes words from column `indent` on, wrapped at WIDTH; the first line is already at that column. */
-static void write_wrapped(FILE *out, const char *text, int indent)
-{
-  int column = indent;
-  while (*text != 0) {
-    const int length = (int)strcspn(text, " ");
-    if (column > indent && column + 1 + length > WIDTH) {
-      fprintf(out, "\n%*s", indent, "");
-      column = indent;
-    } else if (column > indent) {
-      fputc(' ', out);
-      column++;
-    }
-    fprintf(out, "%.*s", length, text);
-    column += length;
-    text += length;
-    text += strspn(text, " ");
-  }
-  fputc('\n', out);
-}
+enum { NAME_WIDTH = 24 };
 
 static void write_key(FILE *out, const struct sb_key *key)
 {
-  char words[SB_WORDS_SIZE], range[SB_WORDS_SIZE], text[1024];
+  char words[SB_WORDS_SIZE], range[SB_WORDS_SIZE];
   sb_key_words(key, words);
   sb_key_range_words(key, range);
   const char *fallback = key->flags & SB_REQUIRED    ? "required"
                          : key->default_text != NULL ? key->default_text
                                                      : key->default_words;
   const bool says_itself = strstr(fallback, "required") != NULL;
-  snprintf(text, sizeof text, "%s%s%s; %s%s", words, range[0] != 0 ? ", " : "", range,
-           says_itself ? "" : "default: ", fallback);
-  fprintf(out, "  %-*s", NAME_WIDTH - 2, key->name);
-  write_wrapped(out, text, NAME_WIDTH);
-  fprintf(out, "%*s", NAME_WIDTH, "");
-  write_wrapped(out, key->meaning, NAME_WIDTH);
+  sb_words_say(out, 2, NAME_WIDTH, "%-*s%s%s%s; %s%s\n%s", NAME_WIDTH - 2, key->name, words, range[0] != 0 ? ", " : "",
+               range, says_itself ? "" : "default: ", fallback, key->meaning);
 }
 
 static void write_section(FILE *out, const char *path, const struct sb_section *section);
@@ -64,7 +40,7 @@ static void write_below(FILE *out, const char *path, const struct sb_key *key)
 
 static void write_section(FILE *out, const char *path, const struct sb_section *section)
 {
-  fprintf(out, "%s - %s\n", path[0] != 0 ? path : section->name, section->meaning);
+  sb_words_say(out, 0, 4, "%s - %s", path[0] != 0 ? path : section->name, section->meaning);
   for (const struct sb_key *key = section->keys; key->name != NULL; key++) write_key(out, key);
   fputc('\n', out);
   for (const struct sb_key *key = section->keys; key->name != NULL; key++) write_below(out, path, key);
@@ -72,11 +48,10 @@ static void write_section(FILE *out, const char *path, const struct sb_section *
 
 int sb_scenario_write_keys(FILE *out)
 {
-  write_wrapped(
-      out,
+  sb_words_say(
+      out, 0, 0,
       "A scenario is a YAML file of the sections and keys below. Every quantity carries its unit; units take SI "
-      "prefixes and may be combined (N.m, kg.m2, N.m.s/rad). N stands for a number from 1.",
-      0);
+      "prefixes and may be combined (N.m, kg.m2, N.m.s/rad). N stands for a number from 1.");
   fputc('\n', out);
   write_section(out, "", &sb_scenario_schema);
   if (fflush(out) != 0 || ferror(out)) {

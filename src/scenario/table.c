@@ -20,7 +20,7 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
     return false;
   }
   struct sb_error err;
-  bool is_fit = sb_quantity_parse(place->text, format->place, x, &err) == SB_OK;
+  bool is_fit = sb_quantity_parse(place->text, format->place.kind, x, &err) == SB_OK;
   if (!is_fit) sb_fault_add(reader->faults, &place->place, path, "%s", err.text);
   char quoted[SB_QUOTE_SIZE];
   if (is_fit && !(fabs(*x) <= SB_TABLE_PLACE_MAX)) {
@@ -28,13 +28,13 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
                  sb_quote(quoted, place->text));
     is_fit = false;
   }
-  if (sb_quantity_parse(number->text, format->value, value, &err) != SB_OK) {
+  if (sb_quantity_parse(number->text, format->value.kind, value, &err) != SB_OK) {
     sb_fault_add(reader->faults, &number->place, path, "%s", err.text);
     return false;
   }
   const bool is_negative = request->is_resisting && *value < 0.0;
   if (!(fabs(*value) <= format->value_max) || is_negative) {
-    sb_fault_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_quantity_words(format->value),
+    sb_fault_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_quantity_words(format->value.kind),
                  is_negative ? "that is not negative, since it resists" : format->value_max_words,
                  sb_quote(quoted, number->text));
     return false;
@@ -61,6 +61,7 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
   size_t n = 0;
   int number = 0;
   bool is_fit = true;
+  double before_previous = (double)NAN, previous = (double)NAN;
   for (const struct sb_node *node = points->first; node != NULL; node = node->next) {
     char point_path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
     const char *needs;
@@ -69,12 +70,13 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
       is_fit = false;
       continue;
     }
-    if (!sb_table_point_is_fit(request, n > 1 ? x[n - 2] : (double)NAN, n > 0 ? x[n - 1] : (double)NAN, x[n], &needs)) {
+    if (!sb_table_point_is_fit(request, before_previous, previous, x[n], &needs)) {
       sb_fault_add(reader->faults, &node->first->place, point_path, "needs %s, found %s", needs,
                    sb_quote(quoted, node->first->text));
       is_fit = false;
     }
-    n++;
+    before_previous = previous;
+    previous = x[n++];
   }
   *out = (struct sb_load_table){n, x, values};
   return is_fit;

@@ -7,184 +7,42 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/constants.h"
-#include "shiftband/units.h"
+#include "base/grow.h"
 
 #define TORQUE_MAX 1e6 /* N m: more is a wrong unit */
 
+#define TORQUE                                                                                                   \
+  .value = {.name = "torque", .sample = "torque_nm", .kind = SB_TORQUE, .unit = "N.m"}, .value_max = TORQUE_MAX, \
+  .value_max_words = "of at most 1e6 N.m", .list = "[place, torque]"
+
 const struct sb_table_format sb_table_torque_over_time = {
-    .place_column = "time_s",
-    .value_column = "torque_nm",
-    .place = SB_TIME,
-    .value = SB_TORQUE,
-    .place_scale = 1.0,
-    .value_scale = 1.0,
-    .value_max = TORQUE_MAX,
-    .value_max_words = "of at most 1e6 N.m",
+    TORQUE,
+    .place = {.name = "time", .sample = "time_s", .kind = SB_TIME, .unit = "s"},
     .pair = "[5 s, 0.1 N.m]",
-    .list = "[place, torque]",
     .is_from_zero = true,
 };
 const struct sb_table_format sb_table_torque_over_turns = {
-    .place_column = "turns",
-    .value_column = "torque_nm",
-    .place = SB_ANGLE,
-    .value = SB_TORQUE,
-    .place_scale = SB_TURN,
-    .value_scale = 1.0,
-    .value_max = TORQUE_MAX,
-    .value_max_words = "of at most 1e6 N.m",
+    TORQUE,
+    .place = {.name = "turns", .sample = "turns", .kind = SB_ANGLE, .unit = "turn", .needs_no_unit = true},
     .pair = "[2.5 turn, 0.1 N.m]",
-    .list = "[place, torque]",
 };
 const struct sb_table_format sb_table_grade = {
-    .place_column = "distance_m",
-    .value_column = "grade_pct",
-    .place = SB_LENGTH,
-    .value = SB_PERCENT,
-    .place_scale = 1.0,
-    .value_scale = 0.01,
+    .place = {.name = "distance", .sample = "distance_m", .kind = SB_LENGTH, .unit = "m"},
+    .value = {.name = "grade", .sample = "grade_pct", .kind = SB_PERCENT, .unit = "%"},
     .value_max = 10.0,
     .value_max_words = "of at most 1000 % up or down",
     .pair = "[3 m, 12 %]",
     .list = "[distance, grade]",
 };
 
-enum {
-  FIELD_SIZE = 4096,
-  COLUMN_MAX = 1024,
-  ROW_MAX = 2000000,
-  BYTE_MAX = 256 << 20,
-  TABLE_FAULT_MAX = 100 /* in one table; nobody reads more */
-};
-
-enum field_end { END_COMMA, END_LINE, END_FILE };
-
-struct csv {
-  const char *path;
+/* What the rows become. */
+struct table {
+  struct sb_csv_reader csv;
   const struct sb_table_request *request;
-  FILE *file;
-  long bytes, line;
-  int column;      /* characters of the line read so far */
-  long field_line; /* where the last field started */
-  int field_column;
-  char field[FIELD_SIZE];
-  enum field_end end; /* what ended the last field */
-  int fault_count;
-  bool is_given_up;   /* the rest makes no sense */
-  double *x, *values; /* x[capacity], values[capacity], owned */
-  size_t count, capacity;
+  struct sb_csv_column columns[2]; /* place, value */
+  size_t count, x_room, value_room;
+  double *x, *values; /* x[count], values[count], owned */
 };
-
-/* A fault where the last field started. */
-static void fault(struct csv *csv, const char *column, const char *needs, const char *found)
-{
-  csv->fault_count++;
-  sb_fault_add_in_table(csv->request->faults, &csv->request->place, csv->path, csv->field_line, csv->field_column,
-                        "%s%sneeds %s, found %s", column, column[0] != 0 ? ": " : "", needs, found);
-}
-
-/* The same, about the text of the field. */
-static void fault_in_field(struct csv *csv, const char *column, const char *needs)
-{
-  char quoted[SB_QUOTE_SIZE];
-  fault(csv, column, needs, sb_quote(quoted, csv->field));
-}
-
-static void give_up(struct csv *csv, const char *needs, const char *found)
-{
-  if (!csv->is_given_up) fault(csv, "", needs, found);
-  csv->is_given_up = true;
-}
-
-static int next_byte(struct csv *csv)
-{
-  const int byte = getc(csv->file);
-  if (byte == EOF) return EOF;
-  if (++csv->bytes > BYTE_MAX) {
-    give_up(csv, "a table of at most 256 MiB", "more");
-    return EOF;
-  }
-  if (byte == '\n') {
-    csv->line++;
-    csv->column = 0;
-  } else if (((unsigned)byte & 0xc0u) != 0x80u) {
-    csv->column++;
-  }
-  return byte;
-}
-
-static int peek_byte(struct csv *csv)
-{
-  const int byte = getc(csv->file);
-  if (byte != EOF) ungetc(byte, csv->file);
-  return byte;
-}
-
-static void put(struct csv *csv, size_t *length, int byte)
-{
-  if (byte == 0 || *length + 1 >= FIELD_SIZE) {
-    give_up(csv, byte == 0 ? "text" : "fields below 4096 bytes", byte == 0 ? "a zero byte" : "a longer one");
-    return;
-  }
-  csv->field[(*length)++] = (char)byte;
-}
-
-/* The rest of a quoted field, behind its first quote; returns the byte that follows it. */
-static int read_quoted(struct csv *csv, size_t *length)
-{
-  while (!csv->is_given_up) {
-    int byte = next_byte(csv);
-    if (byte == EOF) {
-      give_up(csv, "a closing quote", "the end of the file");
-      return EOF;
-    }
-    if (byte == '"') {
-      byte = next_byte(csv);
-      if (byte != '"') return byte;
-    }
-    put(csv, length, byte);
-  }
-  return EOF;
-}
-
-static void read_field(struct csv *csv)
-{
-  size_t length = 0;
-  csv->field_line = csv->line;
-  csv->field_column = csv->column + 1;
-  int byte = next_byte(csv);
-  const bool is_quoted = byte == '"';
-  if (is_quoted) byte = read_quoted(csv, &length);
-  while (!csv->is_given_up && byte != ',' && byte != '\n' && byte != EOF) {
-    if (byte == '\r' && peek_byte(csv) == '\n') {
-      byte = next_byte(csv);
-      break;
-    }
-    if (is_quoted || byte == '"') give_up(csv, "a quote only around a whole field, doubled inside it", "another");
-    put(csv, &length, byte);
-    byte = next_byte(csv);
-  }
-  csv->field[length] = 0;
-  csv->end = byte == ',' ? END_COMMA : byte == '\n' ? END_LINE : END_FILE;
-}
-
-/* The field as a number, spaces around it allowed; NAN and a fault when it is none. */
-static double field_number(struct csv *csv, const char *column, double greatest)
-{
-  const char *start = csv->field + strspn(csv->field, " \t");
-  double value = 0.0;
-  const char *end = sb_number_parse(start, &value);
-  if (end == NULL || end[strspn(end, " \t")] != 0) {
-    fault_in_field(csv, column, "a number");
-    return NAN;
-  }
-  if (!(fabs(value) <= greatest)) {
-    fault_in_field(csv, column, "a number of a sensible size");
-    return NAN;
-  }
-  return value;
-}
 
 bool sb_table_point_is_fit(const struct sb_table_request *request, double before_previous, double previous, double x,
                            const char **needs)
@@ -196,134 +54,99 @@ bool sb_table_point_is_fit(const struct sb_table_request *request, double before
   return *needs == NULL;
 }
 
-static bool grow(struct csv *csv)
+/* The field in SI; NAN, with a fault, where it is missing, none or too great. */
+static double take_number(struct table *table, int which)
 {
-  if (csv->count < csv->capacity) return true;
-  const size_t capacity = csv->capacity == 0 ? 1024 : 2 * csv->capacity;
-  double *x = realloc(csv->x, capacity * sizeof *x);
-  if (x != NULL) csv->x = x;
-  double *values = realloc(csv->values, capacity * sizeof *values);
-  if (values != NULL) csv->values = values;
-  if (x == NULL || values == NULL) return false;
-  csv->capacity = capacity;
-  return true;
+  struct sb_csv_reader *csv = &table->csv;
+  const struct sb_csv_column *column = &table->columns[which];
+  const double greatest = which == 0 ? SB_TABLE_PLACE_MAX : table->request->format->value_max;
+  const int faults_before = csv->fault_count;
+  const double value = sb_csv_field_number(csv, column->heading) * column->factor;
+  if (csv->fault_count > faults_before) return NAN;
+  if (isnan(value)) {
+    sb_csv_fault_here(csv, column->heading, "a number");
+  } else if (fabs(value) > greatest) {
+    sb_csv_fault_here(csv, column->heading, "a number of a sensible size");
+  } else if (which == 1 && table->request->is_resisting && value < 0.0) {
+    sb_csv_fault_here(csv, column->heading, "a torque that is not negative, since it resists");
+  }
+  return value;
 }
 
-struct columns {
-  int x, value;
-  const char *x_name;
-};
-
-/* Finds the two columns in the header line. */
-static bool read_header(struct csv *csv, struct columns *columns)
+/* The place must suit those before it. The field is the place. */
+static void check_place(struct table *table, double x)
 {
-  const struct sb_table_format *format = csv->request->format;
-  *columns = (struct columns){-1, -1, format->place_column};
-  int column = 0;
-  do {
-    read_field(csv);
-    const char *name = csv->field;
-    if (column == 0 && strncmp(name, "\xef\xbb\xbf", 3) == 0) name += 3; /* byte order mark */
-    int *found = strcmp(name, columns->x_name) == 0        ? &columns->x
-                 : strcmp(name, format->value_column) == 0 ? &columns->value
-                                                           : NULL;
-    if (found != NULL && *found >= 0) give_up(csv, "each column once", "a second one of this name");
-    if (found != NULL) *found = column;
-    if (++column > COLUMN_MAX) give_up(csv, "at most 1024 columns", "more");
-  } while (csv->end == END_COMMA && !csv->is_given_up);
-  csv->field_line = csv->field_column = 1;
-  if (ferror(csv->file)) return false;
-  if (!csv->is_given_up && columns->x < 0) fault(csv, columns->x_name, "a column of this name", "none");
-  if (!csv->is_given_up && columns->value < 0) fault(csv, format->value_column, "a column of this name", "none");
-  return csv->fault_count == 0;
-}
-
-static void check_point(struct csv *csv, const struct columns *columns, double x, long line, int column)
-{
-  const size_t n = csv->count;
+  const size_t n = table->count;
+  const double *last = table->x + n;
   const char *needs;
-  char found[32];
-  if (sb_table_point_is_fit(csv->request, n > 1 ? csv->x[n - 2] : (double)NAN, n > 0 ? csv->x[n - 1] : (double)NAN, x,
-                            &needs)) {
-    return;
+  if (!sb_table_point_is_fit(table->request, n > 1 ? last[-2] : (double)NAN, n > 0 ? last[-1] : (double)NAN, x,
+                             &needs)) {
+    sb_csv_fault_here(&table->csv, table->columns[0].heading, needs);
   }
-  csv->field_line = line;
-  csv->field_column = column;
-  snprintf(found, sizeof found, "%.10g", x);
-  fault(csv, columns->x_name, needs, found);
 }
 
-/* One line of the table; a blank one is skipped. */
-static void read_row(struct csv *csv, const struct columns *columns)
+static enum sb_status read_row(struct table *table)
 {
-  const struct sb_table_format *format = csv->request->format;
   double x = NAN, value = NAN;
-  int column = 0, x_column = 1;
-  const long line = csv->line;
-  bool is_blank = false;
-  do {
-    read_field(csv);
-    is_blank = column == 0 && csv->end != END_COMMA && csv->field[0] == 0;
-    if (csv->is_given_up || is_blank) return;
-    if (column == columns->x) {
-      x_column = csv->field_column;
-      x = field_number(csv, columns->x_name, SB_TABLE_PLACE_MAX);
-    } else if (column == columns->value) {
-      value = field_number(csv, format->value_column, format->value_max / format->value_scale);
-      if (csv->request->is_resisting && value < 0.0) {
-        fault_in_field(csv, format->value_column, "a torque that is not negative, since it resists");
-      }
+  while (sb_csv_next_field(&table->csv)) {
+    const int field = (int)table->csv.index;
+    if (field == table->columns[0].field) {
+      x = take_number(table, 0);
+      if (!isnan(x)) check_place(table, x);
+    } else if (field == table->columns[1].field) {
+      value = take_number(table, 1);
     }
-    column++;
-  } while (csv->end == END_COMMA);
-  if (column <= columns->x || column <= columns->value) fault(csv, "", "as many fields as the header has", "fewer");
-  if (!isnan(x)) check_point(csv, columns, x, line, x_column);
-  if (isnan(x) || isnan(value)) return;
-  if (csv->count == ROW_MAX) give_up(csv, "at most 2000000 rows", "more");
-  if (csv->is_given_up) return;
-  csv->x[csv->count] = x;
-  csv->values[csv->count++] = value;
-}
-
-static enum sb_status read_rows(struct csv *csv)
-{
-  struct columns columns;
-  if (!read_header(csv, &columns)) return ferror(csv->file) ? SB_ERR_IO : SB_ERR_SCENARIO;
-  while (csv->end != END_FILE && !csv->is_given_up && csv->fault_count < TABLE_FAULT_MAX) {
-    if (!grow(csv)) return SB_ERR_MEMORY;
-    read_row(csv, &columns);
   }
-  if (ferror(csv->file)) return SB_ERR_IO;
-  if (csv->count == 0 && csv->fault_count == 0) fault(csv, "", "at least one row", "none");
-  return csv->fault_count > 0 ? SB_ERR_SCENARIO : SB_OK;
+  if (isnan(x) || isnan(value)) return SB_OK;
+  if (!sb_grow(&table->x, &table->x_room, table->count, sizeof x) ||
+      !sb_grow(&table->values, &table->value_room, table->count, sizeof value)) {
+    return SB_ERR_MEMORY;
+  }
+  table->x[table->count] = x;
+  table->values[table->count++] = value;
+  return SB_OK;
 }
 
-/* Moves the rows into the arena, in SI. */
-static enum sb_status keep_rows(const struct csv *csv, struct sb_load_table *out)
+static enum sb_status read_rows(struct table *table)
 {
-  double *x = sb_arena_take(csv->request->arena, csv->count * sizeof *x);
-  double *values = sb_arena_take(csv->request->arena, csv->count * sizeof *values);
+  struct sb_csv_reader *csv = &table->csv;
+  const struct sb_csv_quantity quantities[2] = {table->request->format->place, table->request->format->value};
+  enum sb_status status = sb_csv_reader_open(csv);
+  if (status != SB_OK || csv->fault_count > 0) return status;
+  sb_csv_columns_find(csv, &(struct sb_csv_wanted){.count = 2, .quantities = quantities, .is_si = true},
+                      table->columns);
+  const bool is_sound = csv->fault_count == 0;
+  for (int k = 0; k < 2; k++) {
+    if (is_sound && table->columns[k].field < 0) sb_csv_columns_miss(csv, &quantities[k]);
+  }
+  if (csv->fault_count > 0) return SB_OK;
+  while (status == SB_OK && sb_csv_next_row(csv)) status = read_row(table);
+  if (table->count == 0 && csv->fault_count == 0) sb_csv_fault_at(csv, csv->line, 1, "", "at least one row", "none");
+  return status;
+}
+
+/* Moves the rows into the arena. */
+static enum sb_status keep_rows(const struct table *table, struct sb_load_table *out)
+{
+  const size_t size = table->count * sizeof *table->x;
+  double *x = sb_arena_take(table->request->arena, size), *values = sb_arena_take(table->request->arena, size);
   if (x == NULL || values == NULL) return SB_ERR_MEMORY;
-  const struct sb_table_format *format = csv->request->format;
-  for (size_t i = 0; i < csv->count; i++) {
-    x[i] = csv->x[i] * format->place_scale;
-    values[i] = csv->values[i] * format->value_scale;
-  }
-  *out = (struct sb_load_table){csv->count, x, values};
+  memcpy(x, table->x, size);
+  memcpy(values, table->values, size);
+  *out = (struct sb_load_table){table->count, x, values};
   return SB_OK;
 }
 
 enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out)
 {
-  struct csv csv = {.path = path, .request = request, .line = 1};
-  csv.file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
-  if (csv.file == NULL) return SB_ERR_IO;
-  enum sb_status status = read_rows(&csv);
+  struct table table = {.csv = {.path = path, .faults = request->faults, .place = request->place}, .request = request};
+  enum sb_status status = read_rows(&table);
   const int saved = errno;
-  fclose(csv.file);
-  if (status == SB_OK) status = keep_rows(&csv, out);
-  free(csv.x);
-  free(csv.values);
+  if (status == SB_OK && table.csv.fault_count > 0) status = SB_ERR_SCENARIO;
+  if (status == SB_OK) status = keep_rows(&table, out);
+  sb_csv_reader_close(&table.csv);
+  free(table.x);
+  free(table.values);
   errno = saved;
   return status;
 }

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * table_csv.h - reads a table from CSV (RFC 4180; LF or CRLF; a byte order mark is skipped).
+ * table_csv.h - reads a table from CSV (text/csv_reader.h has the dialect, text/csv_columns.h the headings).
  *
- * The header names the columns; the two that are wanted may stand anywhere, other columns are ignored.
- * Places ascend; two equal ones make a jump.
+ * The header names the columns; the two that are wanted may stand anywhere, other columns are ignored. No value may be
+ * missing. Places ascend; two equal ones make a jump.
  */
 #ifndef SHIFTBAND_SCENARIO_TABLE_CSV_H
 #define SHIFTBAND_SCENARIO_TABLE_CSV_H
@@ -13,16 +13,14 @@
 #include "base/arena.h"
 #include "base/faults.h"
 #include "shiftband/load.h"
-#include "shiftband/units.h"
+#include "text/csv_columns.h"
 
-#define SB_TABLE_PLACE_MAX 1e8 /* s, turns or m: more is a wrong unit */
+#define SB_TABLE_PLACE_MAX 1e8 /* s, rad or m: more is a wrong unit */
 
 /* What the places and values of a table are. */
 struct sb_table_format {
-  const char *place_column, *value_column;
-  enum sb_quantity place, value;   /* where they stand in a scenario, with units */
-  double place_scale, value_scale; /* SI of 1 in the CSV's columns */
-  double value_max;                /* SI, either sign */
+  struct sb_csv_quantity place, value; /* where they stand in a CSV, and their kinds in a scenario, with units */
+  double value_max;                    /* SI, either sign */
   const char *value_max_words;
   const char *pair, *list; /* a point and a list of them, for error texts */
   bool is_from_zero;       /* places below 0 are refused */
@@ -41,8 +39,8 @@ struct sb_table_request {
 };
 
 /*
- * Reads the table at path into SI (turns become rad; a value that is no torque goes where torques do). Returns SB_OK, SB_ERR_IO (errno says why), SB_ERR_SCENARIO (faults were
- * added) or SB_ERR_MEMORY.
+ * Reads the table at path into SI (turns become rad; a value that is no torque goes where torques do). Returns SB_OK,
+ * SB_ERR_IO (errno says why), SB_ERR_SCENARIO (faults were added) or SB_ERR_MEMORY.
  */
 enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out);
 

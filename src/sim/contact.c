@@ -64,18 +64,18 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
   return fmax(0.0, sb_road_pushed_nm(road_of(sim), far->met_count, hold_nm * cosine(sim), weight_nm));
 }
 
-/* What the vehicle at rest has against a start of its own. */
-static double vehicle_resting_nm(const struct sb_sim *sim, double time_s, int direction)
+/* What the vehicle at rest has against a start of its own: nothing beyond the contact changes in time. */
+static double vehicle_resting_nm(const struct sb_sim *sim, int direction)
 {
-  return sb_resting_nm(&sim->segment->far.resting, time_s, sim->state.far.load_angle_rad, direction) +
+  return sb_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad, direction) +
          pushed_hold_nm(sim, direction);
 }
 
-double sb_contact_resting_nm(const struct sb_sim *sim, double time_s, int output_direction)
+double sb_contact_resting_nm(const struct sb_sim *sim, int output_direction)
 {
   const struct sb_far_segment *far = &sim->segment->far;
   if (sim->state.far.is_slipping) return far->traction_nm;
-  return fmin(fmax(vehicle_resting_nm(sim, time_s, output_direction), -far->grip_nm), far->grip_nm);
+  return fmin(fmax(vehicle_resting_nm(sim, output_direction), -far->grip_nm), far->grip_nm);
 }
 
 void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struct sb_load_curve *curve)
@@ -133,11 +133,10 @@ void sb_contact_prepare(struct sb_sim *sim)
 /* The direction in which a vehicle at rest starts under the traction of wheels that slip; 0: it stays. */
 static int settle_vehicle(struct sb_sim *sim)
 {
-  const double now_s = fmax(sim->state.time_s, sim->state.load_time_s);
   const double traction_nm = sim->segment->far.traction_nm;
   sb_contact_take_resting(sim);
   for (int direction = +1; direction >= -1; direction -= 2) {
-    const double load_nm = vehicle_resting_nm(sim, now_s, direction);
+    const double load_nm = vehicle_resting_nm(sim, direction);
     const double tolerance_nm = sb_start_tolerance * (fabs(load_nm) + fabs(traction_nm));
     if (direction * (traction_nm - load_nm) > tolerance_nm) return direction;
   }
@@ -150,7 +149,7 @@ static void note_need(struct sb_sim *sim)
   const struct sb_far *far = &sim->state.far;
   if (far->direction == far->slip_direction) return;
   sb_contact_take_resting(sim);
-  const double whole_nm = far->slip_direction * vehicle_resting_nm(sim, sim->state.time_s, far->slip_direction);
+  const double whole_nm = far->slip_direction * vehicle_resting_nm(sim, far->slip_direction);
   if (!(whole_nm > sim->sums.slip_need.whole_nm)) return;
   const double own_nm = whole_nm - pushed_hold_nm(sim, far->slip_direction);
   const double press_nm = sb_road_press_nm(road_of(sim), far->load_angle_rad);
@@ -252,7 +251,7 @@ bool sb_contact_lets_go(struct sb_sim *sim)
   const double most_nm = far->grip_nm * (1.0 + same_grip);
   int lead = 0;
   if (state->output_speed_rad_s == 0.0) {
-    const double held_nm = vehicle_resting_nm(sim, fmax(state->time_s, state->load_time_s), direction);
+    const double held_nm = vehicle_resting_nm(sim, direction);
     if (direction * held_nm > most_nm) lead = direction;
   }
   if (lead == 0) {

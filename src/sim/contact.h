@@ -26,7 +26,7 @@ void sb_contact_take_resting(struct sb_sim *sim);
 bool sb_contact_lets_go(struct sb_sim *sim);
 
 /* What the vehicle has against a start of the output in a direction, as far as the contact passes it on, N m. */
-double sb_contact_resting_nm(const struct sb_sim *sim, double time_s, int output_direction);
+double sb_contact_resting_nm(const struct sb_sim *sim, int output_direction);
 
 /* Adds what the contact brings against a moving output: traction while slipping, else what is pushed. */
 void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struct sb_load_curve *curve);

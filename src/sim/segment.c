@@ -77,7 +77,7 @@ double sb_resting_scale_nm(const struct sb_resting *resting, double time_s, doub
 double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
   const double near_nm = sb_resting_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
-  return sim->model->load.road.is_present ? near_nm + sb_contact_resting_nm(sim, time_s, output_direction) : near_nm;
+  return sim->model->load.road.is_present ? near_nm + sb_contact_resting_nm(sim, output_direction) : near_nm;
 }
 
 /* Sum of the torques that meet in the output at rest, without sign. */
@@ -86,7 +86,7 @@ static double resting_scale_nm(const struct sb_sim *sim, double time_s, int outp
   const double near_nm =
       sb_resting_scale_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
   if (!sim->model->load.road.is_present) return near_nm;
-  return near_nm + fabs(sb_contact_resting_nm(sim, time_s, output_direction));
+  return near_nm + fabs(sb_contact_resting_nm(sim, output_direction));
 }
 
 double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)

@@ -260,7 +260,7 @@ static void commit(struct sb_sim *sim, const struct sb_point *to, const struct s
   state->motor_speed_rad_s = to->x;
   state->output_speed_rad_s = to->w;
   state->output_angle_rad = to->angle;
-  if (state->is_turned && state->link != SB_LINK_MESH) state->turned_rad += gain->motor_turn;
+  if (state->is_turned) state->turned_rad += gain->motor_turn;
   seg->motor_turn += gain->motor_turn;
   seg->motor_square += gain->motor_square;
   seg->output_turn += gain->output_turn;

@@ -6,21 +6,21 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { LABEL_WIDTH = 9, LINE_SIZE = 128 };
+#include "text/words.h"
+
+enum { LABEL_WIDTH = 9, LINE_SIZE = SB_TEXT_WIDTH_MOST + 48 };
 
 /* Rounding noise in a position, in cells. */
 #define SLACK 1e-6
 
 /* How an axis is divided where a cell covers several points; lists end with 0. */
 struct division {
-  int most;               /* cells */
   double widths[8];       /* of a cell, times a power of ten, ascending up to 10 */
   int label_distances[4]; /* cells from a label to the next: the first that makes a round step, else the first of all */
 };
 
-static const struct division columns_division = {
-    SB_PICTURE_COLUMNS_MAX, {1.0, 1.5, 2.0, 2.5, 5.0, 10.0, 0.0}, {10, 8, 0}};
-static const struct division rows_division = {SB_PICTURE_ROWS_MAX, {1.0, 2.0, 2.5, 5.0, 10.0, 0.0}, {5, 4, 0}};
+static const struct division columns_division = {{1.0, 1.5, 2.0, 2.5, 5.0, 10.0, 0.0}, {10, 8, 0}};
+static const struct division rows_division = {{1.0, 2.0, 2.5, 5.0, 10.0, 0.0}, {5, 4, 0}};
 
 /* The least of the widths, times a power of ten, that is at least x. */
 static double round_up(const double *widths, double x)
@@ -46,17 +46,17 @@ static int label_distance(const struct division *division, double width)
 
 /* Width and low end of the cells over a span: one point a cell where they fit, else a round width. */
 static void lay_cells(const struct sb_picture_axis *axis, struct sb_span span, const struct division *division,
-                      double *low, double *width)
+                      int most, double *low, double *width)
 {
   const int points = span.last - span.first + 1;
   *width = axis->step;
   *low = axis->first + span.first * axis->step;
-  if (points <= division->most) return;
-  for (double least = points * axis->step / division->most;; least = *width * 1.01) {
+  if (points <= most) return;
+  for (double least = points * axis->step / most;; least = *width * 1.01) {
     *width = round_up(division->widths, least);
     *low = *width * floor((axis->first + span.first * axis->step) / *width + SLACK);
     const double high = axis->first + span.last * axis->step;
-    if ((high - *low) / *width + SLACK < division->most) return;
+    if ((high - *low) / *width + SLACK < most) return;
   }
 }
 
@@ -80,12 +80,12 @@ enum sb_status sb_picture_init(struct sb_picture *picture, const struct sb_pictu
                                const struct sb_picture_axis *upward, struct sb_span rows, struct sb_error *err)
 {
   struct sb_picture out = {.across = *across, .upward = *upward};
-  const enum sb_status status = sb_sketch_init(&out.sketch, columns, rows, SB_PICTURE_COLUMNS_MAX, err);
+  const int most = sb_text_width() - LABEL_WIDTH - 3; /* a label that stands out at the right has room */
+  const enum sb_status status = sb_sketch_init(&out.sketch, columns, rows, most, err);
   if (status != SB_OK) return status;
-  lay_cells(across, columns, &columns_division, &out.across_low, &out.across_width);
-  lay_cells(upward, rows, &rows_division, &out.upward_low, &out.upward_width);
-  out.sketch.column_count =
-      place_cells(across, columns, SB_PICTURE_COLUMNS_MAX, out.across_low, out.across_width, out.sketch.columns);
+  lay_cells(across, columns, &columns_division, most, &out.across_low, &out.across_width);
+  lay_cells(upward, rows, &rows_division, SB_PICTURE_ROWS_MAX, &out.upward_low, &out.upward_width);
+  out.sketch.column_count = place_cells(across, columns, most, out.across_low, out.across_width, out.sketch.columns);
   out.sketch.row_count =
       place_cells(upward, rows, SB_PICTURE_ROWS_MAX, out.upward_low, out.upward_width, out.sketch.rows);
   *picture = out;
@@ -165,7 +165,7 @@ static void write_foot(FILE *out, const struct sb_picture *picture)
     label(text, sizeof text, picture->across_low, picture->across_width, c);
     const int length = (int)strlen(text);
     int at = LABEL_WIDTH + 2 + c - (length - 1) / 2;
-    if (at + length > 80) at = 80 - length;
+    if (at + length > sb_text_width()) at = sb_text_width() - length;
     line[c] = '+';
     memcpy(values + at, text, (size_t)length);
     values[at + length] = 0;

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * picture.h - a plane drawn with characters: one character a cell, at most 80 columns, no colors.
+ * picture.h - a plane drawn with characters: one character a cell, as wide as sb_text_width() allows, no colors.
  *
  * A plane is a lattice of points, first + k step along each axis. A picture shows a part of it; each of its cells covers
  * one lattice point or several, and takes the mark of the one in the middle. Marks come as rectangles of the lattice.
@@ -50,7 +50,7 @@ struct sb_picture_axis {
   int count;
 };
 
-enum { SB_PICTURE_COLUMNS_MAX = 68, SB_PICTURE_ROWS_MAX = 24 };
+enum { SB_PICTURE_ROWS_MAX = 24 };
 
 struct sb_picture {
   struct sb_picture_axis across, upward;
@@ -67,7 +67,7 @@ void sb_picture_clear(struct sb_picture *picture);
 /* Marks the one cell that covers a point given by its values; nothing when it lies outside. */
 void sb_picture_mark_point(struct sb_picture *picture, double across, double upward, char mark);
 
-/* Writes the picture with its axes; lines of at most 80 columns. A failed write shows in ferror(out). */
+/* Writes the picture with its axes; lines of at most sb_text_width() columns. A failed write shows in ferror(out). */
 void sb_picture_write(FILE *out, const struct sb_picture *picture);
 
 #endif

@@ -3,9 +3,22 @@
 
 #include <math.h>
 #include <stdarg.h>
+#include <stdlib.h>
 #include <string.h>
 
-enum { WIDTH = 96, SENTENCE_SIZE = 1024 };
+static int text_width = SB_TEXT_WIDTH_DEFAULT;
+
+int sb_text_width(void)
+{
+  return text_width;
+}
+
+void sb_text_set_width(int columns)
+{
+  text_width = columns < SB_TEXT_WIDTH_LEAST  ? SB_TEXT_WIDTH_LEAST
+               : columns > SB_TEXT_WIDTH_MOST ? SB_TEXT_WIDTH_MOST
+                                              : columns;
+}
 
 static void drop_trailing_zeros(char *text)
 {
@@ -38,7 +51,7 @@ struct sb_figure sb_figure_torque(double torque_nm, const char *lowest, const ch
 {
   struct sb_figure out;
   if (isinf(torque_nm)) {
-    snprintf(out.text, sizeof out.text, "%.24s", torque_nm < 0.0 ? lowest : highest);
+    snprintf(out.text, sizeof out.text, "%s", torque_nm < 0.0 ? lowest : highest);
   } else {
     snprintf(out.text, sizeof out.text, "%.24s N.m", sb_figure_of(torque_nm).text);
   }
@@ -65,45 +78,84 @@ struct sb_figure sb_figure_threshold(double fraction)
   return out;
 }
 
-int sb_check_columns(const char *word, size_t length)
+int sb_words_columns(const char *text, size_t length)
 {
   int columns = 0;
-  for (size_t k = 0; k < length; k++) columns += ((unsigned char)word[k] & 0xC0) != 0x80;
+  for (size_t k = 0; k < length; k++) columns += ((unsigned char)text[k] & 0xC0) != 0x80; /* no continuation byte */
   return columns;
 }
 
-void sb_check_say(FILE *out, const char *format, ...)
+/* One line of a text that ends at a line feed or at its end; returns what follows. */
+static const char *write_line(FILE *out, int indent, int hang, const char *text)
 {
-  char text[SENTENCE_SIZE];
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(text, sizeof text, format, arguments);
-  va_end(arguments);
-
-  int column = 1;
-  fputc(' ', out);
-  for (const char *word = text; *word != 0;) {
-    const size_t length = strcspn(word, " ");
-    const int columns = sb_check_columns(word, length);
-    if (column + 1 + columns > WIDTH) {
-      fputs("\n   ", out);
-      column = 3;
+  int column = fprintf(out, "%*s", indent, "");
+  for (int is_first = 1; *text != 0 && *text != '\n'; is_first = 0) {
+    const size_t gap = strspn(text, " "), length = strcspn(text + gap, " \n");
+    const int columns = (int)gap + sb_words_columns(text + gap, length);
+    if (is_first || column + columns <= text_width) {
+      fprintf(out, "%.*s", (int)(gap + length), text);
+      column += columns;
+    } else {
+      fprintf(out, "\n%*s%.*s", hang, "", (int)length, text + gap);
+      column = hang + columns - (int)gap;
     }
-    fprintf(out, " %.*s", (int)length, word);
-    column += 1 + columns;
-    word += length;
-    word += strspn(word, " ");
+    text += gap + length;
   }
   fputc('\n', out);
+  return *text == '\n' ? text + 1 : text;
 }
 
-void sb_check_cell(FILE *out, int width, const char *format, ...)
+static void write_lines(FILE *out, int indent, int hang, const char *text)
 {
-  char text[SENTENCE_SIZE];
+  text = write_line(out, indent, hang, text);
+  while (*text != 0) text = write_line(out, hang, hang, text);
+}
+
+/* The formatted text, which is the buffer when it fits, else allocated; NULL when memory ran out. */
+static char *format_text(char buffer[SB_SENTENCE_SIZE], const char *format, va_list arguments)
+{
+  va_list again;
+  va_copy(again, arguments);
+  const int length = vsnprintf(buffer, SB_SENTENCE_SIZE, format, arguments);
+  char *text = buffer;
+  if (length >= SB_SENTENCE_SIZE) {
+    text = malloc((size_t)length + 1);
+    if (text != NULL) vsnprintf(text, (size_t)length + 1, format, again);
+  }
+  va_end(again);
+  return text;
+}
+
+void sb_words_say(FILE *out, int indent, int hang, const char *format, ...)
+{
+  char buffer[SB_SENTENCE_SIZE];
   va_list arguments;
   va_start(arguments, format);
-  vsnprintf(text, sizeof text, format, arguments);
+  char *text = format_text(buffer, format, arguments);
   va_end(arguments);
-  const int fill = width - sb_check_columns(text, strlen(text));
-  fprintf(out, "%s%*s", text, fill > 1 ? fill : 1, "");
+  write_lines(out, indent, hang, text != NULL ? text : buffer);
+  if (text != buffer) free(text);
+}
+
+void sb_words_cell(FILE *out, int width, const char *format, ...)
+{
+  char buffer[SB_SENTENCE_SIZE];
+  va_list arguments;
+  va_start(arguments, format);
+  char *text = format_text(buffer, format, arguments);
+  va_end(arguments);
+  const char *shown = text != NULL ? text : buffer;
+  const int fill = width - sb_words_columns(shown, strlen(shown));
+  fprintf(out, "%s%*s", shown, fill > 1 ? fill : 1, "");
+  if (text != buffer) free(text);
+}
+
+void sb_sentence_add(struct sb_sentence *sentence, const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  const size_t room = sizeof sentence->text - sentence->length;
+  const int more = vsnprintf(sentence->text + sentence->length, room, format, arguments);
+  va_end(arguments);
+  if (more > 0) sentence->length += (size_t)more < room ? (size_t)more : room - 1;
 }

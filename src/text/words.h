@@ -1,11 +1,21 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* words.h - numbers, sentences and cells of tables as `check` writes them for people. */
+/*
+ * words.h - figures, sentences and cells of tables, as people read them.
+ *
+ * All text for people fits a width in columns, which the program sets once at its start: a terminal's, or 80. Columns are
+ * characters of UTF-8, not bytes. No name is ever cut.
+ */
 #ifndef SHIFTBAND_TEXT_WORDS_H
 #define SHIFTBAND_TEXT_WORDS_H
 
+#include <stddef.h>
 #include <stdio.h>
 
-enum { SB_FIGURE_SIZE = 32 };
+enum { SB_FIGURE_SIZE = 32, SB_TEXT_WIDTH_LEAST = 40, SB_TEXT_WIDTH_DEFAULT = 80, SB_TEXT_WIDTH_MOST = 200 };
+
+/* Columns to use; SB_TEXT_WIDTH_DEFAULT until it is set. Set it before any other thread starts; it is kept within the limits. */
+int sb_text_width(void);
+void sb_text_set_width(int columns);
 
 /* A number or a few words in running text. */
 struct sb_figure {
@@ -30,17 +40,27 @@ struct sb_figure sb_figure_threshold(double fraction);
 #define PCT(value) sb_figure_percent(value).text
 #define SET(value) sb_figure_threshold(value).text
 
-/* A sentence behind two spaces, broken between words; the lines after the first are set in further. */
-void sb_check_say(FILE *out, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/*
+ * Writes a text as one or more whole lines: the first begins after `indent` spaces, each further one after `hang`. Lines
+ * break between words where the width would be exceeded, and at each line feed in the text; several spaces between two
+ * words of one line stay, so that a text may begin with a label as wide as `hang`.
+ */
+void sb_words_say(FILE *out, int indent, int hang, const char *format, ...) __attribute__((format(printf, 4, 5)));
 
-/* A cell of a table, filled with spaces on its right up to a width in columns. */
-void sb_check_cell(FILE *out, int width, const char *format, ...) __attribute__((format(printf, 3, 4)));
+/* A cell of a table, filled with spaces on its right up to a width in columns, with one space at least. */
+void sb_words_cell(FILE *out, int width, const char *format, ...) __attribute__((format(printf, 3, 4)));
 
-/* Columns that a word takes: UTF-8 continuation bytes take none. */
-int sb_check_columns(const char *word, size_t length);
+/* Columns that the first `length` bytes of a text take. */
+int sb_words_columns(const char *text, size_t length);
 
-/* Short names for texts that are made of little else. */
-#define say sb_check_say
-#define cell sb_check_cell
+enum { SB_SENTENCE_SIZE = 2048 };
+
+/* A text that grows at its end; what does not fit any more is left out. Begin with sentence.length = 0, text[0] = 0. */
+struct sb_sentence {
+  size_t length;
+  char text[SB_SENTENCE_SIZE];
+};
+
+void sb_sentence_add(struct sb_sentence *sentence, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 #endif

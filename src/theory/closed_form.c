@@ -1,82 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* closed_form.c - settled points, thresholds, bands and voltages; see closed_form.h. */
+/* closed_form.c - figures of gears and pairs: steady states, thresholds, bands and voltages; see closed_form.h. */
 #include <math.h>
 
-#include "theory/parts.h"
-
-struct sb_motor_line sb_closed_form_line(const struct sb_model *model)
-{
-  return sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
-}
-
-/* Torque at the output that follows its speed W >= 0. */
-static double following_nm(const struct sb_model *model, double output_speed_rad_s)
-{
-  double viscous = 0.0;
-  double quadratic = 0.0;
-  sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  return output_speed_rad_s * (viscous + quadratic * output_speed_rad_s);
-}
-
-double sb_closed_form_passed_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s)
-{
-  const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double given_nm = motor_nm - path->drag_nm;
-  /* Below zero the output drives the motor; a path that can't be driven backwards then holds any torque. */
-  const double factor = given_nm >= 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
-  return path->ratio * factor * given_nm - following_nm(model, speed_rad_s / path->ratio);
-}
-
-double sb_closed_form_needed_nm(const struct sb_model *model, int gear, double outside_nm, double speed_rad_s)
-{
-  const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double load_nm = outside_nm + following_nm(model, speed_rad_s / path->ratio);
-  const double inverse = load_nm >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency;
-  return load_nm * inverse / path->ratio + path->drag_nm;
-}
-
-double sb_closed_form_carried_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                 double reading)
-{
-  const struct sb_reading_point point = sb_closed_form_point(model, line, reading);
-  return sb_closed_form_passed_nm(model, gear, point.motor_nm, point.speed_rad_s);
-}
-
-/* The root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
-double sb_closed_form_line_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                       double outside_nm)
-{
-  const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double n = path->ratio;
-  const double free_nm = sb_motor_stall_torque_nm(line) - path->drag_nm;
-  const double free_rad_s = fmax(free_nm / line->slope_nms_rad, 0.0);
-
-  /* What the load takes where the motor gives nothing decides who drives. */
-  double factor = path->efficiency;
-  if (outside_nm + following_nm(model, free_rad_s / n) < 0.0) {
-    if (path->back_efficiency == 0.0) return free_rad_s;
-    factor = 1.0 / path->back_efficiency;
-  }
-  double viscous = 0.0;
-  double quadratic = 0.0;
-  sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  const double a = quadratic / (n * n);
-  const double b = n * factor * line->slope_nms_rad + viscous / n;
-  const double c = n * factor * free_nm - outside_nm;
-  /* a x^2 + b x = c; this form of the root holds at a = 0 too. */
-  return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
-}
-
-double sb_closed_form_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear)
-{
-  const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double reflected = 1.0 / (path->ratio * path->ratio * path->efficiency);
-  double viscous = 0.0;
-  double quadratic = 0.0;
-  sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  return (model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 * reflected) /
-         (line->slope_nms_rad + viscous * reflected);
-}
+#include "shiftband/closed_form.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 /* A moment, and what the load from outside is then. */
 struct moment {
@@ -130,7 +59,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
 static double voltage_to_carry_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                  double speed_rad_s, double outside_nm)
 {
-  const double stall_nm = sb_closed_form_needed_nm(model, gear, outside_nm, speed_rad_s) + line->friction_nm +
+  const double stall_nm = sb_torque_balance_motor_nm(model, gear, outside_nm, speed_rad_s) + line->friction_nm +
                           line->slope_nms_rad * speed_rad_s;
   /* The line's stall torque is in proportion to the voltage; its slope does not know it. */
   const double voltage_v = stall_nm * model->supply.open_circuit_voltage_v / line->stall_nm;
@@ -138,7 +67,7 @@ static double voltage_to_carry_v(const struct sb_model *model, const struct sb_m
 }
 
 /* Open-circuit voltage at which a gear's reading is right at a threshold under an outside torque; NAN: at any, INFINITY:
- * at none. The current tells the torque whatever the voltage. */
+ * at none. The current follows the torque at any voltage. */
 static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
                                 double outside_nm, bool is_met)
 {
@@ -154,17 +83,18 @@ static struct sb_gear_figures gear_figures(const struct sb_model *model, const s
   struct sb_gear_figures figures = {
       .ratio = n,
       .efficiency = path->efficiency,
-      .sense = path->sense,
+      .output_direction = path->sense,
       .stall_torque_nm = n * path->efficiency * (sb_motor_stall_torque_nm(line) - path->drag_nm),
       .inertia_kg_m2 = model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (n * n * path->efficiency),
-      .time_constant_s = sb_closed_form_time_constant_s(model, line, gear),
-      .lightest_reading = sb_closed_form_settled(model, line, gear, lightest_nm),
-      .heaviest_reading = sb_closed_form_settled(model, line, gear, heaviest_nm),
+      .time_constant_s = sb_torque_balance_time_constant_s(model, line, gear),
+      .lightest_reading = sb_steady_reading(model, line, gear, lightest_nm),
+      .heaviest_reading = sb_steady_reading(model, line, gear, heaviest_nm),
       .least_voltage_v = voltage_to_carry_v(model, line, gear, 0.0, heaviest_nm),
   };
-  figures.lightest_speed_rad_s = sb_closed_form_settled_speed_rad_s(model, line, gear, lightest_nm) / n;
-  figures.heaviest_speed_rad_s = sb_closed_form_settled_speed_rad_s(model, line, gear, heaviest_nm) / n;
-  figures.hidden_torque_nm = sb_closed_form_hidden_nm(model, line, gear);
+  figures.lightest_speed_rad_s = sb_steady_speed_rad_s(model, line, gear, lightest_nm) / n;
+  figures.heaviest_speed_rad_s = sb_steady_speed_rad_s(model, line, gear, heaviest_nm) / n;
+  figures.hidden_torque_nm = sb_steady_hidden_nm(model, line, gear);
+  figures.is_stable = sb_steady_is_stable(model, line, gear);
   return figures;
 }
 
@@ -179,10 +109,9 @@ static double dwell_from(const struct sb_model *model, const struct sb_motor_lin
 {
   const int fast = slow + 1;
   if (!(start_rad_s > 0.0)) return NAN;
-  const struct sb_shift_figures shift = sb_closed_form_shift(model, line, slow, fast, load, start_rad_s);
+  const struct sb_shift_figures shift = sb_theory_shift(model, line, slow, fast, load, start_rad_s);
   if (isinf(shift.time_s)) return NAN;
-  return finite_or_nan(shift.time_s +
-                       sb_closed_form_climb_s(model, line, fast, load, shift.joined_speed_rad_s, down_rad_s));
+  return finite_or_nan(shift.time_s + sb_theory_climb_s(model, line, fast, load, shift.joined_speed_rad_s, down_rad_s));
 }
 
 /* The motor's lead at the output as a shift ends, or NAN. */
@@ -190,7 +119,7 @@ static double slip_rad_s(const struct sb_model *model, const struct sb_motor_lin
                          const struct sb_load_moment *load, double start_rad_s)
 {
   if (!(start_rad_s > 0.0)) return NAN;
-  const struct sb_shift_figures shift = sb_closed_form_shift(model, line, from, to, load, start_rad_s);
+  const struct sb_shift_figures shift = sb_theory_shift(model, line, from, to, load, start_rad_s);
   return shift.motor_speed_rad_s / model->gearbox.gears[to].ratio - shift.output_speed_rad_s;
 }
 
@@ -198,36 +127,36 @@ static void fill_slips(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_closed_form_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
-  const double up = sb_closed_form_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
+  const double down = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double up = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
-  const double settled = sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm);
+  const double steady_rad_s = sb_steady_speed_rad_s(model, line, slow, outside_nm);
   const double at_up = slip_rad_s(model, line, slow, fast, load, up);
-  const double at_settled = slip_rad_s(model, line, slow, fast, load, settled);
-  pair->slip_up_rad_s = fabs(at_settled) > fabs(at_up) ? at_settled : at_up;
+  const double at_steady = slip_rad_s(model, line, slow, fast, load, steady_rad_s);
+  pair->slip_upshift_rad_s = fabs(at_steady) > fabs(at_up) ? at_steady : at_up;
 
   struct sb_load_moment heavy = *load;
   if (isfinite(pair->downshift_torque_nm)) heavy.resisting_nm += fmax(pair->downshift_torque_nm - outside_nm, 0.0);
   heavy.hold_nm = fmax(heavy.hold_nm, heavy.resisting_nm);
-  pair->slip_down_rad_s = slip_rad_s(model, line, fast, slow, &heavy, down);
+  pair->slip_downshift_rad_s = slip_rad_s(model, line, fast, slow, &heavy, down);
 }
 
 static void fill_times(const struct sb_model *model, const struct sb_motor_line *line, int slow,
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_closed_form_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
-  const double up = sb_closed_form_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
+  const double down = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double up = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double outside_nm = load->acting_nm + load->resisting_nm;
 
-  pair->shift_up_time_s = finite_or_nan(sb_closed_form_shift(model, line, slow, fast, load, up).time_s);
-  pair->shift_down_time_s = finite_or_nan(sb_closed_form_shift(model, line, fast, slow, load, down).time_s);
-  pair->shortest_dwell_s = pair->shortest_dwell_settled_s = pair->shortest_start_delay_s = NAN;
+  pair->shift_up_time_s = finite_or_nan(sb_theory_shift(model, line, slow, fast, load, up).time_s);
+  pair->shift_down_time_s = finite_or_nan(sb_theory_shift(model, line, fast, slow, load, down).time_s);
+  pair->shortest_dwell_s = pair->shortest_dwell_steady_s = pair->shortest_start_delay_s = NAN;
   if (pair->is_needless_downshift) return; /* it would fall below again */
   pair->shortest_dwell_s = dwell_from(model, line, slow, load, up, down);
-  pair->shortest_dwell_settled_s =
-      dwell_from(model, line, slow, load, sb_closed_form_settled_speed_rad_s(model, line, slow, outside_nm), down);
-  pair->shortest_start_delay_s = finite_or_nan(sb_closed_form_climb_s(model, line, fast, load, 0.0, down));
+  pair->shortest_dwell_steady_s =
+      dwell_from(model, line, slow, load, sb_steady_speed_rad_s(model, line, slow, outside_nm), down);
+  pair->shortest_start_delay_s = finite_or_nan(sb_theory_climb_s(model, line, fast, load, 0.0, down));
 }
 
 static struct sb_pair_figures pair_figures(const struct sb_model *model, const struct sb_motor_line *line, int slow,
@@ -235,27 +164,27 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
                                            const struct sb_load_moment *lightest)
 {
   const int fast = slow + 1;
-  const struct sb_reading_point down = sb_closed_form_point(model, line, model->control.downshift_fraction[slow]);
-  const struct sb_reading_point up = sb_closed_form_point(model, line, model->control.upshift_fraction[slow]);
+  const struct sb_reading_point down = sb_steady_point(model, line, model->control.downshift_fraction[slow]);
+  const struct sb_reading_point up = sb_steady_point(model, line, model->control.upshift_fraction[slow]);
   struct sb_pair_figures pair = {
-      .downshift_torque_nm = sb_closed_form_passed_nm(model, fast, down.motor_nm, down.speed_rad_s),
-      .upshift_torque_nm = sb_closed_form_passed_nm(model, slow, up.motor_nm, up.speed_rad_s),
+      .downshift_torque_nm = sb_torque_balance_output_nm(model, fast, down.motor_nm, down.speed_rad_s),
+      .upshift_torque_nm = sb_torque_balance_output_nm(model, slow, up.motor_nm, up.speed_rad_s),
   };
   pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
-  pair.helping_up_nm = sb_closed_form_helping_nm(model, line, slow, model->control.upshift_fraction[slow]);
-  pair.helping_down_nm = sb_closed_form_helping_nm(model, line, fast, model->control.downshift_fraction[slow]);
-  pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_up_nm;
-  pair.is_needless_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_down_nm;
-  const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_up_nm;
-  const bool is_hold_met = !pair.is_needless_downshift && lightest_nm > pair.helping_down_nm;
+  pair.helping_upshift_nm = sb_steady_helping_nm(model, line, slow, model->control.upshift_fraction[slow]);
+  pair.helping_downshift_nm = sb_steady_helping_nm(model, line, fast, model->control.downshift_fraction[slow]);
+  pair.is_stuck_low = pair.upshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_upshift_nm;
+  pair.is_needless_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_downshift_nm;
+  const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_upshift_nm;
+  const bool is_hold_met = !pair.is_needless_downshift && lightest_nm > pair.helping_downshift_nm;
   pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, is_up_met);
   pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, is_hold_met);
 
   /* The band is empty where both gears turn over at the same torque. */
-  pair.least_safe_up = sb_closed_form_settled(model, line, slow, pair.downshift_torque_nm);
-  if (!(pair.least_safe_up < sb_closed_form_greatest_reading(model, line))) pair.least_safe_up = NAN;
-  pair.greatest_safe_down = sb_closed_form_settled(model, line, fast, pair.upshift_torque_nm);
-  if (!(pair.greatest_safe_down > 0.0)) pair.greatest_safe_down = NAN;
+  pair.least_safe_upshift = sb_steady_reading(model, line, slow, pair.downshift_torque_nm);
+  if (!(pair.least_safe_upshift < sb_steady_greatest_reading(model, line))) pair.least_safe_upshift = NAN;
+  pair.greatest_safe_downshift = sb_steady_reading(model, line, fast, pair.upshift_torque_nm);
+  if (!(pair.greatest_safe_downshift > 0.0)) pair.greatest_safe_downshift = NAN;
   fill_times(model, line, slow, lightest, &pair);
   fill_slips(model, line, slow, lightest, &pair);
   return pair;
@@ -263,7 +192,7 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
 
 struct sb_closed_form sb_closed_form_solve(const struct sb_model *model)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
   struct sb_closed_form form = {
       .no_load_fraction = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s,
       .stall_torque_nm = sb_motor_stall_torque_nm(&line),

@@ -7,7 +7,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "theory/parts.h"
+#include "shiftband/closed_form.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 #define TORQUE_MAX 1e9 /* N m, far beyond any scenario's */
 
@@ -57,7 +60,7 @@ typedef double curve_fn(struct search *search, double charge);
 static struct sb_motor_line line_at(struct search *search, double charge)
 {
   sb_discharge_set(&search->model, charge);
-  return sb_closed_form_line(&search->model);
+  return sb_torque_balance_line(&search->model);
 }
 
 /* Roots are searched between finite values: a gear that can't be driven backwards carries any torque, and there may be
@@ -70,7 +73,7 @@ static double bounded(double torque_nm)
 static double carried_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  return bounded(sb_closed_form_carried_nm(&search->model, &line, gear, reading));
+  return bounded(sb_steady_load_nm(&search->model, &line, gear, reading));
 }
 
 static double downshift_nm(struct search *search, double charge)
@@ -87,7 +90,7 @@ static double upshift_nm(struct search *search, double charge)
 static double given_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  const double motor_nm = sb_closed_form_point(&search->model, &line, reading).motor_nm;
+  const double motor_nm = sb_steady_point(&search->model, &line, reading).motor_nm;
   return bounded(motor_nm - search->model.gearbox.gears[gear].drag_nm);
 }
 
@@ -105,7 +108,7 @@ static double given_at_up_nm(struct search *search, double charge)
 static double heaviest_over_helping_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  return search->heaviest_nm - bounded(sb_closed_form_helping_nm(&search->model, &line, gear, reading));
+  return search->heaviest_nm - bounded(sb_steady_helping_nm(&search->model, &line, gear, reading));
 }
 
 static double up_over_lightest_nm(struct search *search, double charge)
@@ -139,17 +142,17 @@ static double stall_over_heaviest_nm(struct search *search, double charge)
   return gear->ratio * gear->efficiency * (sb_motor_stall_torque_nm(&line) - gear->drag_nm) - search->heaviest_nm;
 }
 
-/* The battery's voltage under load over its cut-off, settled in a gear under a load from outside. */
+/* The battery's voltage under load over its cut-off, in the steady state of a gear under a load from outside. */
 static double over_cutoff_v(struct search *search, double charge, double outside_nm)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  return sb_closed_form_supply_v(&search->model, &line, search->index, outside_nm) - search->model.battery.cutoff_v;
+  return sb_steady_supply_v(&search->model, &line, search->index, outside_nm) - search->model.battery.cutoff_v;
 }
 
 /*
  * Over zero: a start from rest at the limit's duty, under the lightest load, gets the motor soon enough to the speed at which
  * the battery is back at its cut-off, before the cut-off's delay is over (in s; beyond that only the sign counts). Where a
- * ramp or the held speed takes duty away by then, the settled motor alone is sure.
+ * ramp or the held speed takes duty away by then, only the steady state is sure.
  */
 static double over_cutoff_starting(struct search *search, double charge)
 {
@@ -166,10 +169,9 @@ static double over_cutoff_starting(struct search *search, double charge)
   const bool is_held = drive->mode == SB_DRIVE_SPEED_CONTROL &&
                        drive->gain_per_rad_s * (drive->target_rad_s - back_rad_s) < drive->limit_fraction;
   if (drive->ramp_s > 0.0 || is_held) {
-    return sb_closed_form_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
+    return sb_steady_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
   }
-  return bounded(battery->cutoff_delay_s -
-                 sb_closed_form_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s));
+  return bounded(battery->cutoff_delay_s - sb_theory_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s));
 }
 
 static double over_cutoff_lightest_v(struct search *search, double charge)

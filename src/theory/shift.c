@@ -1,23 +1,23 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * shift.c - motion between a shift command and the new gear's climb, without stepping; see closed_form.h.
+ * Motion between a shift command and the climb of the new gear, without steps.
  *
  * Every inertia here moves by itself, under constant push, Coulomb resistance, and resistance linear and quadratic in
- * speed. In one sense of motion that is Riccati's equation with constant coefficients, z' = p - q z - r z^2, solved by
+ * speed. In one direction of motion that is Riccati's equation with constant coefficients, z' = p - q z - r z^2, solved by
  *
  *   z(t) = (z0 + (p - q z0 / 2) S) / (1 + (q / 2 + r z0) S),   S = tanh(h t) / h,   h^2 = q^2 / 4 + p r
  *
  * (h^2 < 0: tan for tanh; h = 0: S = t). With r = 0 this is the exponential of a linear motor and a viscous load; with
  * q = 0 the tangent of a body that coasts down under f0 + f2 v^2.
  */
+#include "theory/shift.h"
+
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_poly.h>
 #include <gsl/gsl_roots.h>
 #include <gsl/gsl_sf_lambert.h>
 #include <math.h>
-
-#include "shiftband/closed_form.h"
 
 /* z' = p - q z - r z^2 while z >= 0; q, r >= 0. */
 struct riccati {
@@ -58,9 +58,9 @@ struct body {
   double hold_nm;
 };
 
-static struct riccati body_in_sense(const struct body *body, double sense)
+static struct riccati body_in_direction(const struct body *body, double direction)
 {
-  return (struct riccati){.p = (sense * body->push_nm - body->resist_nm) / body->inertia_kg_m2,
+  return (struct riccati){.p = (direction * body->push_nm - body->resist_nm) / body->inertia_kg_m2,
                           .q = body->viscous_nms_rad / body->inertia_kg_m2,
                           .r = body->quadratic_nms2_rad2 / body->inertia_kg_m2};
 }
@@ -70,66 +70,61 @@ static double sign_of(double value)
   return value > 0.0 ? 1.0 : value < 0.0 ? -1.0 : 0.0;
 }
 
-/* Sense in which it leaves rest; 0: it stays. */
-static double body_sense_from_rest(const struct body *body)
+/* Direction in which it leaves rest; 0: it stays. */
+static double body_direction_from_rest(const struct body *body)
 {
   return fabs(body->push_nm) > body->hold_nm ? sign_of(body->push_nm) : 0.0;
 }
 
 static double body_speed(const struct body *body, double z0, double time_s)
 {
-  double sense = sign_of(z0);
-  if (sense != 0.0) {
-    const struct riccati eq = body_in_sense(body, sense);
+  double direction = sign_of(z0);
+  if (direction != 0.0) {
+    const struct riccati eq = body_in_direction(body, direction);
     const double stop_s = riccati_time(&eq, fabs(z0), 0.0);
-    if (time_s <= stop_s) return sense * riccati_speed(&eq, fabs(z0), time_s);
+    if (time_s <= stop_s) return direction * riccati_speed(&eq, fabs(z0), time_s);
     time_s -= stop_s;
   }
-  sense = body_sense_from_rest(body);
-  if (sense == 0.0) return 0.0;
-  const struct riccati eq = body_in_sense(body, sense);
-  return sense * riccati_speed(&eq, 0.0, time_s);
+  direction = body_direction_from_rest(body);
+  if (direction == 0.0) return 0.0;
+  const struct riccati eq = body_in_direction(body, direction);
+  return direction * riccati_speed(&eq, 0.0, time_s);
 }
 
-/* Time until the speed is z1; INFINITY: never. A stop on the way counts. */
+/* Time until the speed is z1, in the same direction as z0 where neither is at rest; INFINITY: never. */
 static double body_time(const struct body *body, double z0, double z1)
 {
-  const double sense = sign_of(z0);
-  if (sense != 0.0) {
-    const struct riccati eq = body_in_sense(body, sense);
-    if (sense * z1 >= 0.0) return riccati_time(&eq, fabs(z0), fabs(z1));
-    return riccati_time(&eq, fabs(z0), 0.0) + body_time(body, 0.0, z1);
-  }
-  if (z1 == 0.0) return 0.0;
-  if (body_sense_from_rest(body) != sign_of(z1)) return INFINITY;
-  const struct riccati eq = body_in_sense(body, sign_of(z1));
-  return riccati_time(&eq, 0.0, fabs(z1));
+  if (z0 == z1) return 0.0;
+  const double direction = sign_of(z0 + z1);
+  if (z0 == 0.0 && body_direction_from_rest(body) != direction) return INFINITY;
+  const struct riccati eq = body_in_direction(body, direction);
+  return riccati_time(&eq, fabs(z0), fabs(z1));
 }
 
-/* The motor alone on a line, in the line's driven sense, with a torque besides. */
-static struct body motor_body(const struct sb_model *model, const struct sb_motor_line *line, double besides_nm)
+/* The motor alone on a line, counted in the direction in which the line drives it, with a further torque. */
+static struct body motor_body(const struct sb_model *model, const struct sb_motor_line *line, double further_nm)
 {
   return (struct body){.inertia_kg_m2 = model->motor.rotor_inertia_kg_m2,
-                       .push_nm = line->stall_nm + besides_nm,
+                       .push_nm = line->stall_nm + further_nm,
                        .viscous_nms_rad = line->slope_nms_rad,
                        .resist_nm = line->friction_nm,
                        .hold_nm = line->friction_nm};
 }
 
-/* The output alone, in the sense in which the old gear drove it, with a torque besides. */
-static struct body output_body(const struct sb_model *model, const struct sb_load_moment *load, double besides_nm)
+/* The output alone, counted in the direction in which the old gear drove it, with a further torque. */
+static struct body output_body(const struct sb_model *model, const struct sb_load_moment *load, double further_nm)
 {
   struct body body = {.inertia_kg_m2 = model->load.inertia_kg_m2,
-                      .push_nm = besides_nm - load->acting_nm,
+                      .push_nm = further_nm - load->acting_nm,
                       .resist_nm = load->resisting_nm,
                       .hold_nm = load->hold_nm};
   sb_load_speed_terms(&model->load, &body.viscous_nms_rad, &body.quadratic_nms2_rad2);
   return body;
 }
 
-/* Motor and output in mesh, at the motor; `inverse` is 1 / e of the path, `gear` its index. */
-static struct body meshed_body(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                               const struct sb_load_moment *load, double inverse)
+/* Motor and output engaged, seen at the motor; `inverse` is 1 / e of the path, `gear` its index. */
+static struct body engaged_body(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                const struct sb_load_moment *load, double inverse)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
@@ -146,11 +141,11 @@ static struct body meshed_body(const struct sb_model *model, const struct sb_mot
 }
 
 /*
- * What tells driving from overrun while a gear moves in `sense`: g(x) = (T - drag) Jo / N + Jm TL as c[0] + c[1] x +
- * c[2] x^2. Power runs to the output where sense * g > 0.
+ * Driving or overrun while a gear moves in `direction`: g(x) = (T - drag) Jo / N + Jm TL as c[0] + c[1] x +
+ * c[2] x^2. Power runs to the output where direction * g > 0.
  */
 static void power_sign_terms(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                             const struct sb_load_moment *load, double sense, double c[3])
+                             const struct sb_load_moment *load, double direction, double c[3])
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
@@ -159,20 +154,20 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
   double viscous = 0.0;
   double quadratic = 0.0;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  c[0] = jo_n * (line->stall_nm - sense * (line->friction_nm + path->drag_nm)) +
-         jm * (load->acting_nm + sense * load->resisting_nm);
+  c[0] = jo_n * (line->stall_nm - direction * (line->friction_nm + path->drag_nm)) +
+         jm * (load->acting_nm + direction * load->resisting_nm);
   c[1] = jm * viscous / n - jo_n * line->slope_nms_rad;
-  c[2] = sense * jm * quadratic / (n * n);
+  c[2] = direction * jm * quadratic / (n * n);
 }
 
-/* Time from one motor speed to another of the same sense (or rest), over the changes between driving and overrun. */
-static double climb_one_sense(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                              const struct sb_load_moment *load, double from, double to)
+/* Time from one motor speed to another of the same direction (or rest), across changes between driving and overrun. */
+static double climb_one_direction(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                  const struct sb_load_moment *load, double from, double to)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double sense = from < 0.0 ? -1.0 : 1.0;
+  const double direction = from < 0.0 ? -1.0 : 1.0;
   double c[3];
-  power_sign_terms(model, line, gear, load, sense, c);
+  power_sign_terms(model, line, gear, load, direction, c);
   double marks[4] = {from};
   int count = 1;
   double roots[2] = {NAN, NAN};
@@ -184,21 +179,21 @@ static double climb_one_sense(const struct sb_model *model, const struct sb_moto
   double time_s = 0.0;
   for (int k = 0; k < count && isfinite(time_s); k++) {
     const double mid = 0.5 * (marks[k] + marks[k + 1]);
-    const double power = sense * (c[0] + mid * (c[1] + mid * c[2]));
+    const double power = direction * (c[0] + mid * (c[1] + mid * c[2]));
     const struct body body =
-        meshed_body(model, line, gear, load, power >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency);
+        engaged_body(model, line, gear, load, power >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency);
     time_s += body_time(&body, marks[k], marks[k + 1]);
   }
   return time_s;
 }
 
-double sb_closed_form_climb_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                              const struct sb_load_moment *load, double start_speed_rad_s, double target_rad_s)
+double sb_theory_climb_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                         const struct sb_load_moment *load, double start_speed_rad_s, double target_rad_s)
 {
   if (start_speed_rad_s >= target_rad_s) return 0.0;
-  if (start_speed_rad_s >= 0.0) return climb_one_sense(model, line, gear, load, start_speed_rad_s, target_rad_s);
-  return climb_one_sense(model, line, gear, load, start_speed_rad_s, 0.0) +
-         climb_one_sense(model, line, gear, load, 0.0, target_rad_s);
+  if (start_speed_rad_s >= 0.0) return climb_one_direction(model, line, gear, load, start_speed_rad_s, target_rad_s);
+  return climb_one_direction(model, line, gear, load, start_speed_rad_s, 0.0) +
+         climb_one_direction(model, line, gear, load, 0.0, target_rad_s);
 }
 
 /*
@@ -213,12 +208,12 @@ static double time_to_turn(const struct sb_model *model, const struct sb_motor_l
   const double tau_s = model->motor.rotor_inertia_kg_m2 / line->slope_nms_rad;
   const double a = angle_rad / (no_load * tau_s);
   double s = 1.0 + a + gsl_sf_lambert_W0(-exp(-1.0 - a));
-  /* One Newton step mends what is lost near W's branch point, where the angle is small. */
+  /* One Newton step restores what is lost near W's branch point, where the angle is small. */
   s -= (s + expm1(-s) - a) / -expm1(-s);
   return tau_s * s;
 }
 
-/* Inelastic joining about the new pair; both speeds in its sense. */
+/* Inelastic joining about the new gear; both speeds counted in its direction. */
 static void join(const struct sb_model *model, int gear, struct sb_shift_figures *shift)
 {
   const double n = model->gearbox.gears[gear].ratio;
@@ -229,21 +224,21 @@ static void join(const struct sb_model *model, int gear, struct sb_shift_figures
   shift->lost_j = 0.5 * jm * jo / (jm + jo) * slip * slip;
 }
 
-/* Motor and output slipping against each other, all in the new sense. */
+/* Motor and output slip against each other; all counted in the direction of the new gear. */
 struct slip {
   struct body motor;
-  struct body output; /* in the old sense */
+  struct body output; /* counted in the direction of the old gear */
   double motor_start_rad_s;
   double output_start_rad_s;
-  double ratio;      /* of the new gear, with the sign that turns the old output sense into the new one */
-  double slip_sense; /* of motor - ratio * output at the command */
+  double ratio; /* of the new gear, with the sign that turns the old direction of the output into the new one */
+  double slip_direction; /* of motor - ratio * output at the command */
 };
 
 static double slip_left(double time_s, void *params)
 {
   const struct slip *slip = params;
-  return slip->slip_sense * (body_speed(&slip->motor, slip->motor_start_rad_s, time_s) -
-                             slip->ratio * body_speed(&slip->output, slip->output_start_rad_s, time_s));
+  return slip->slip_direction * (body_speed(&slip->motor, slip->motor_start_rad_s, time_s) -
+                                 slip->ratio * body_speed(&slip->output, slip->output_start_rad_s, time_s));
 }
 
 /* First time at which the speeds meet, before `limit_s`; INFINITY: not until then. */
@@ -277,14 +272,15 @@ static double slip_time(struct slip *slip, double guess_s, double limit_s)
 /* A clutch: each side moves under the clutch's torque until the speeds meet. */
 static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, const struct sb_motor_line *line, int to,
                                                  const struct sb_load_moment *load, double clutch_nm,
-                                                 double motor_start, double output_start, double sense_change)
+                                                 double motor_start, double output_start, double direction_change)
 {
   const double n = model->gearbox.gears[to].ratio;
-  struct slip slip = {.motor_start_rad_s = motor_start, .output_start_rad_s = output_start, .ratio = sense_change * n};
+  struct slip slip = {
+      .motor_start_rad_s = motor_start, .output_start_rad_s = output_start, .ratio = direction_change * n};
   const double start = motor_start - slip.ratio * output_start;
-  slip.slip_sense = sign_of(start);
-  slip.motor = motor_body(model, line, -slip.slip_sense * clutch_nm);
-  slip.output = output_body(model, load, slip.slip_sense * slip.ratio * clutch_nm);
+  slip.slip_direction = sign_of(start);
+  slip.motor = motor_body(model, line, -slip.slip_direction * clutch_nm);
+  slip.output = output_body(model, load, slip.slip_direction * slip.ratio * clutch_nm);
 
   const double jm = model->motor.rotor_inertia_kg_m2;
   const double jo = model->load.inertia_kg_m2 / (n * n);
@@ -293,7 +289,7 @@ static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, c
   const double limit_s = fmax(1e3 * free_s, model->shifter.timeout_s);
   struct sb_shift_figures shift = {.time_s = start == 0.0 ? 0.0 : slip_time(&slip, free_s, limit_s)};
   if (isinf(shift.time_s)) return shift;
-  shift.output_speed_rad_s = sense_change * body_speed(&slip.output, output_start, shift.time_s);
+  shift.output_speed_rad_s = direction_change * body_speed(&slip.output, output_start, shift.time_s);
   shift.motor_speed_rad_s = n * shift.output_speed_rad_s;
   shift.joined_speed_rad_s = shift.motor_speed_rad_s;
   return shift;
@@ -302,7 +298,7 @@ static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, c
 /* Neutral: the motor on its line (or open), the output coasting, until the plan engages. */
 static struct sb_shift_figures shift_in_neutral(const struct sb_model *model, const struct sb_motor_line *line, int to,
                                                 const struct sb_load_moment *load, const struct sb_shift_plan *plan,
-                                                double motor_start, double output_start, double sense_change)
+                                                double motor_start, double output_start, double direction_change)
 {
   const struct sb_motor_line open = sb_motor_line_open(&model->motor);
   const struct sb_motor_line *acting_line = plan->is_drive_cut ? &open : line;
@@ -317,24 +313,24 @@ static struct sb_shift_figures shift_in_neutral(const struct sb_model *model, co
   struct sb_shift_figures shift = {.time_s = fmin(plan->engage_time_s, by_turning_s)};
   if (isinf(shift.time_s)) return shift;
   shift.motor_speed_rad_s = body_speed(&motor, motor_start, shift.time_s);
-  shift.output_speed_rad_s = sense_change * body_speed(&output, output_start, shift.time_s);
+  shift.output_speed_rad_s = direction_change * body_speed(&output, output_start, shift.time_s);
   join(model, to, &shift);
   return shift;
 }
 
-struct sb_shift_figures sb_closed_form_shift(const struct sb_model *model, const struct sb_motor_line *line, int from,
-                                             int to, const struct sb_load_moment *load, double start_speed_rad_s)
+struct sb_shift_figures sb_theory_shift(const struct sb_model *model, const struct sb_motor_line *line, int from,
+                                        int to, const struct sb_load_moment *load, double start_speed_rad_s)
 {
   const struct sb_gear *old_path = &model->gearbox.gears[from];
   const struct sb_gear *new_path = &model->gearbox.gears[to];
   const double motor_start = start_speed_rad_s * old_path->motor_direction * new_path->motor_direction;
-  const double sense_change = old_path->output_sense * new_path->output_sense;
+  const double direction_change = old_path->output_sense * new_path->output_sense;
   const double output_start = start_speed_rad_s / old_path->ratio;
   const struct sb_shift_plan plan = model->shifter.ops->plan(&model->shifter, 0.0);
   struct sb_shift_figures shift =
       plan.clutch_nm > 0.0
-          ? shift_by_slipping(model, line, to, load, plan.clutch_nm, motor_start, output_start, sense_change)
-          : shift_in_neutral(model, line, to, load, &plan, motor_start, output_start, sense_change);
+          ? shift_by_slipping(model, line, to, load, plan.clutch_nm, motor_start, output_start, direction_change)
+          : shift_in_neutral(model, line, to, load, &plan, motor_start, output_start, direction_change);
   if (isinf(shift.time_s)) {
     shift.motor_speed_rad_s = shift.output_speed_rad_s = shift.joined_speed_rad_s = shift.lost_j = NAN;
   }

@@ -1,21 +1,22 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* steady.c - settled points under an inner loop on speed, and readings of duty and current; see closed_form.h. */
+#include "theory/steady.h"
+
 #include <math.h>
 
-#include "theory/parts.h"
+#include "theory/torque_balance.h"
 
 /* A duty this little above the limit is the limit, rounded. */
 static const double duty_slack = 1e-12;
 
-static bool is_held(const struct sb_model *model)
+static bool is_controlled(const struct sb_model *model)
 {
   return model->drive.mode == SB_DRIVE_SPEED_CONTROL;
 }
 
-/* Speed that the inner loop does not let the motor exceed while it drives. */
+/* Speed that the speed controller does not let the motor exceed while it drives. */
 static double ceiling_rad_s(const struct sb_model *model)
 {
-  return is_held(model) ? model->drive.target_rad_s : INFINITY;
+  return is_controlled(model) ? model->drive.target_rad_s : INFINITY;
 }
 
 /*
@@ -46,7 +47,7 @@ static struct sb_reading_point speed_point(const struct sb_model *model, const s
   return (struct sb_reading_point){*line, speed_rad_s, sb_motor_torque_nm(line, speed_rad_s)};
 }
 
-/* The duty tells the load only while it holds the speed. */
+/* The duty depends on the load only while the speed controller holds the target. */
 static struct sb_reading_point duty_point(const struct sb_model *model, const struct sb_motor_line *line,
                                           double reading)
 {
@@ -58,7 +59,7 @@ static struct sb_reading_point duty_point(const struct sb_model *model, const st
   return (struct sb_reading_point){own, speed_rad_s, sb_motor_torque_nm(&own, speed_rad_s)};
 }
 
-/* The current tells the motor's torque at any duty; the duty only bounds the speed. */
+/* The current follows the motor's torque at any duty; the duty only bounds the speed. */
 static struct sb_reading_point current_point(const struct sb_model *model, const struct sb_motor_line *line,
                                              double reading)
 {
@@ -72,8 +73,7 @@ static struct sb_reading_point current_point(const struct sb_model *model, const
   return (struct sb_reading_point){*line, speed_rad_s, motor_nm};
 }
 
-double sb_closed_form_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                 double reading)
+double sb_steady_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading)
 {
   const struct sb_motor *motor = &model->motor;
   if (model->control.sensor.quantity != SB_SENSES_CURRENT || model->gearbox.gears[gear].back_efficiency == 0.0)
@@ -84,11 +84,10 @@ double sb_closed_form_helping_nm(const struct sb_model *model, const struct sb_m
     const struct sb_motor_line idle = sb_motor_line_driven(motor, &model->supply, 0.0);
     speed_rad_s = fmax(ceiling_rad_s(model), (idle.stall_a + current_a) / idle.slope_as_rad);
   }
-  return sb_closed_form_passed_nm(model, gear, -motor->kt_nm_a * current_a - motor->friction_nm, speed_rad_s);
+  return sb_torque_balance_output_nm(model, gear, -motor->kt_nm_a * current_a - motor->friction_nm, speed_rad_s);
 }
 
-struct sb_reading_point sb_closed_form_point(const struct sb_model *model, const struct sb_motor_line *line,
-                                             double reading)
+struct sb_reading_point sb_steady_point(const struct sb_model *model, const struct sb_motor_line *line, double reading)
 {
   switch (model->control.sensor.quantity) {
     case SB_SENSES_DUTY: return duty_point(model, line, reading);
@@ -98,71 +97,76 @@ struct sb_reading_point sb_closed_form_point(const struct sb_model *model, const
   return speed_point(model, line, reading);
 }
 
-/* A settled motor: its line at the duty that it settles at, and its speed on it. */
-struct settled {
+double sb_steady_load_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading)
+{
+  const struct sb_reading_point point = sb_steady_point(model, line, reading);
+  return sb_torque_balance_output_nm(model, gear, point.motor_nm, point.speed_rad_s);
+}
+
+/* A motor in steady state: its line at the duty of that state, and its speed on it. */
+struct steady {
   struct sb_motor_line line;
   double speed_rad_s;
 };
 
-/* The loop holds its target with what duty that takes, from 0 (the motor brakes on its short circuit) to the limit. */
-static struct settled settle(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                             double outside_nm)
+/* The speed controller holds its target with the duty that this takes, from 0 (the motor brakes on its short circuit) to
+ * the limit. */
+static struct steady steady_of(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                               double outside_nm)
 {
   const double target_rad_s = ceiling_rad_s(model);
-  const double fastest = sb_closed_form_line_speed_rad_s(model, line, gear, outside_nm);
-  if (!(fastest > target_rad_s)) return (struct settled){*line, fastest};
+  const double fastest = sb_torque_balance_speed_rad_s(model, line, gear, outside_nm);
+  if (!(fastest > target_rad_s)) return (struct steady){*line, fastest};
   const struct sb_motor_line idle = sb_motor_line_driven(&model->motor, &model->supply, 0.0);
-  const double slowest = sb_closed_form_line_speed_rad_s(model, &idle, gear, outside_nm);
-  if (slowest > target_rad_s) return (struct settled){idle, slowest};
-  const double motor_nm = sb_closed_form_needed_nm(model, gear, outside_nm, target_rad_s);
+  const double slowest = sb_torque_balance_speed_rad_s(model, &idle, gear, outside_nm);
+  if (slowest > target_rad_s) return (struct steady){idle, slowest};
+  const double motor_nm = sb_torque_balance_motor_nm(model, gear, outside_nm, target_rad_s);
   const double duty = fmin(fmax(duty_to_give(model, motor_nm, target_rad_s), 0.0), line->duty);
-  return (struct settled){sb_motor_line_driven(&model->motor, &model->supply, duty), target_rad_s};
+  return (struct steady){sb_motor_line_driven(&model->motor, &model->supply, duty), target_rad_s};
 }
 
-double sb_closed_form_settled_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                          double outside_nm)
+double sb_steady_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                             double outside_nm)
 {
-  return settle(model, line, gear, outside_nm).speed_rad_s;
+  return steady_of(model, line, gear, outside_nm).speed_rad_s;
 }
 
-double sb_closed_form_settled(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                              double outside_nm)
+double sb_steady_reading(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm)
 {
-  const struct settled at = settle(model, line, gear, outside_nm);
+  const struct steady at = steady_of(model, line, gear, outside_nm);
   const double current_a = sb_motor_current_a(&at.line, at.speed_rad_s);
   return sb_sensor_input(&model->control.sensor, at.speed_rad_s, at.line.duty, current_a);
 }
 
-double sb_closed_form_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                               double outside_nm)
+double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm)
 {
-  const struct settled at = settle(model, line, gear, outside_nm);
+  const struct steady at = steady_of(model, line, gear, outside_nm);
   const double current_a = at.line.duty * sb_motor_current_a(&at.line, at.speed_rad_s);
   return model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * current_a;
 }
 
-double sb_closed_form_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line)
+double sb_steady_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line)
 {
   if (model->control.sensor.quantity != SB_SENSES_SPEED) return 1.0;
   return fmin(sb_motor_no_load_speed_rad_s(line), ceiling_rad_s(model)) / model->control.sensor.reference_rad_s;
 }
 
-double sb_closed_form_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+double sb_steady_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)
 {
-  if (!is_held(model)) return NAN;
+  if (!is_controlled(model)) return NAN;
   const double target_rad_s = model->drive.target_rad_s;
-  return sb_closed_form_passed_nm(model, gear, sb_motor_torque_nm(line, target_rad_s), target_rad_s);
+  return sb_torque_balance_output_nm(model, gear, sb_motor_torque_nm(line, target_rad_s), target_rad_s);
 }
 
 /*
- * Between ticks Ts apart the speed goes its way to b u: w+ = a w + (1 - a) b u, a = exp(-Ts / tau). With u = Kp e + Ki s,
+ * Between ticks Ts apart the speed approaches b u: w+ = a w + (1 - a) b u, a = exp(-Ts / tau). With u = Kp e + Ki s,
  * s+ = s + Ts e, the loop's characteristic polynomial is z^2 - (1 + a - g Kp) z + a - g Kp + g Ki Ts, g = (1 - a) b; its
  * roots lie in the unit circle when Jury's three conditions hold. K. J. Astrom, B. Wittenmark, Computer-Controlled
  * Systems, chapters 2 and 3 (from memory).
  */
-bool sb_closed_form_hold_settles(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+bool sb_steady_is_stable(const struct sb_model *model, const struct sb_motor_line *line, int gear)
 {
-  if (!is_held(model)) return true;
+  if (!is_controlled(model)) return true;
   const struct sb_drive *drive = &model->drive;
   const struct sb_gear *path = &model->gearbox.gears[gear];
   double viscous = 0.0;

@@ -6,12 +6,13 @@
 #include <gsl/gsl_roots.h>
 #include <math.h>
 
-#include "theory/parts.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 #define TOLERANCE_K 1e-10 /* absolute, of an integration */
 #define TOLERANCE 1e-11   /* relative */
 #define SLOPE_STEP_K 1e-3 /* for the slope of the loss */
-#define SEARCH_STEP_K 1.0 /* between two looks for a settled temperature */
+#define SEARCH_STEP_K 1.0 /* between two looks for a steady temperature */
 #define HORIZON 100.0     /* slow time constants after which all is over, for starts warmer than the end */
 enum { STEP_MAX = 200000, ROOT_MAX = 100 };
 
@@ -36,11 +37,11 @@ double sb_warmth_loss_w(const struct sb_model *model, int gear, double outside_n
 {
   struct sb_model warm = *model;
   warm_motor(&warm.motor, &model->winding, winding_c);
-  const struct sb_motor_line line = sb_closed_form_line(&warm);
+  const struct sb_motor_line line = sb_torque_balance_line(&warm);
   double current_a = line.stall_a;
   if (gear != SB_WARMTH_BLOCKED) {
-    const double speed_rad_s = sb_closed_form_settled_speed_rad_s(&warm, &line, gear, outside_nm);
-    const double needed_nm = sb_closed_form_needed_nm(&warm, gear, outside_nm, speed_rad_s);
+    const double speed_rad_s = sb_steady_speed_rad_s(&warm, &line, gear, outside_nm);
+    const double needed_nm = sb_torque_balance_motor_nm(&warm, gear, outside_nm, speed_rad_s);
     if (speed_rad_s > 0.0) current_a = (needed_nm + warm.motor.friction_nm) / warm.motor.kt_nm_a;
   }
   return current_a * current_a * warm.motor.resistance_ohm;
@@ -63,7 +64,7 @@ static double loss_at(const struct heating *heating, double winding_c)
 static double surplus_k(double winding_c, void *context)
 {
   const struct heating *heating = context;
-  return sb_winding_settled(&heating->model->winding, loss_at(heating, winding_c)).winding_c - winding_c;
+  return sb_winding_steady(&heating->model->winding, loss_at(heating, winding_c)).winding_c - winding_c;
 }
 
 /* Zero of a function between two places where its signs differ. NAN when GSL gives up. */
@@ -85,15 +86,15 @@ static double find_zero(double (*function)(double x, void *context), void *conte
   return root;
 }
 
-struct sb_warmth sb_warmth_settled(const struct sb_model *model, int gear, double outside_nm)
+struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double outside_nm)
 {
   struct heating heating = {.model = model, .gear = gear, .outside_nm = outside_nm};
   double low_c = model->winding.ambient_c;
-  if (!(surplus_k(low_c, &heating) > 0.0)) return sb_winding_settled(&model->winding, 0.0);
+  if (!(surplus_k(low_c, &heating) > 0.0)) return sb_winding_steady(&model->winding, 0.0);
   for (double high_c = low_c + SEARCH_STEP_K; high_c < SB_COPPER_MELTS_C; high_c += SEARCH_STEP_K) {
     if (surplus_k(high_c, &heating) < 0.0) {
       const double winding_c = find_zero(surplus_k, &heating, low_c, high_c);
-      return sb_winding_settled(&model->winding, loss_at(&heating, winding_c));
+      return sb_winding_steady(&model->winding, loss_at(&heating, winding_c));
     }
     low_c = high_c;
   }
@@ -191,13 +192,13 @@ struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear,
 {
   struct heating heating = {model, gear, outside_nm, limit_c};
   const struct sb_warmth start = sb_winding_start(&model->winding);
-  const struct sb_warmth settled = sb_warmth_settled(model, gear, outside_nm);
+  const struct sb_warmth steady = sb_warmth_steady(model, gear, outside_nm);
   const struct sb_warmth_reach never = {INFINITY, {NAN, NAN}};
   if (start.winding_c >= limit_c) return (struct sb_warmth_reach){0.0, start};
 
-  /* Each node warms the other and never cools it: what starts below the settled state stays below. */
-  const bool is_below = start.winding_c <= settled.winding_c && start.housing_c <= settled.housing_c;
-  if (isinf(limit_c) || (is_below && settled.winding_c <= limit_c)) return never;
+  /* Each node warms the other and never cools it: what starts below the steady state stays below. */
+  const bool is_below = start.winding_c <= steady.winding_c && start.housing_c <= steady.housing_c;
+  if (isinf(limit_c) || (is_below && steady.winding_c <= limit_c)) return never;
 
   gsl_odeiv2_system system = {rates_of, slopes_of, 2, &heating};
   struct leg leg = {.heating = &heating,

@@ -4,12 +4,12 @@
  *
  *   loss      P(T) = I(T)^2 R(T), with the motor's line at the warm resistance: I falls as R(T) rises at a blocked
  *             motor, and stays where a constant torque is carried, while the motor slows
- *   settled   T = Tamb + P(T) (Rw + Rh), the least such T: where a motor that starts cold ends
+ *   steady    T = Tamb + P(T) (Rw + Rh), the least such T: where a motor that starts cold ends
  *   time      winding.h's equations with P(T), integrated by GSL's Bulirsch-Stoer stepper (relative 1e-11), the moment
  *             found by Brent's method
  *
- * The motor has settled in speed, at the drive's limit or at its target: its own time constants are taken as far shorter
- * than the heat's.
+ * The motor is in steady state, at the limit of the duty or at its target: its own time constants are taken as far shorter
+ * than those of the heat.
  * The supply's voltage stays. Loss in iron, brushes and friction goes elsewhere. A gear of -1 stands for a blocked shaft.
  *
  * Source: heating and cooling of machines as in G. K. Dubey, Fundamentals of Electrical Drives, chapter 4. Checked in
@@ -22,14 +22,14 @@
 
 enum { SB_WARMTH_BLOCKED = -1 };
 
-/* Where copper melts: nothing is said to settle above. */
+/* Where copper melts: no steady temperature above it is given. */
 #define SB_COPPER_MELTS_C 1085.0
 
-/* Loss in W at a winding temperature, in a gear (index; blocked: -1) settled under an outside torque (N m). Pure. */
+/* Loss in W at a winding temperature, in a gear (index; blocked: -1) in steady state under a torque from outside (N m). Pure. */
 double sb_warmth_loss_w(const struct sb_model *model, int gear, double outside_nm, double winding_c);
 
-/* Where winding and housing settle; INFINITY when not below the melting point of copper. */
-struct sb_warmth sb_warmth_settled(const struct sb_model *model, int gear, double outside_nm);
+/* Steady temperatures of winding and housing; INFINITY when not below the melting point of copper. */
+struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double outside_nm);
 
 /* When a temperature is reached, and how warm both are then. */
 struct sb_warmth_reach {
@@ -37,7 +37,7 @@ struct sb_warmth_reach {
   struct sb_warmth at;
 };
 
-/* From the scenario's start on, in a gear under an outside torque, until the winding reaches limit_c. */
+/* From the scenario's start on, in a gear under a torque from outside, until the winding reaches limit_c. */
 struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double outside_nm, double limit_c);
 
 /* Time in s without any loss until the winding has cooled down to target_c; INFINITY: never, for it is no warmer around. */

@@ -18,9 +18,9 @@ struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machin
     model.control.upshift_fraction[pair] = upshift_fraction;
     const struct sb_closed_form closed = sb_closed_form_solve(&model);
     const struct sb_pair_figures *figures = &closed.pairs[pair];
-    all.least_up = fmax(all.least_up, isnan(figures->least_safe_up) ? INFINITY : figures->least_safe_up);
+    all.least_up = fmax(all.least_up, isnan(figures->least_safe_upshift) ? INFINITY : figures->least_safe_upshift);
     all.greatest_up = fmin(all.greatest_up, closed.gears[pair].lightest_reading);
-    const double safe_down = isnan(figures->greatest_safe_down) ? 0.0 : figures->greatest_safe_down;
+    const double safe_down = isnan(figures->greatest_safe_downshift) ? 0.0 : figures->greatest_safe_downshift;
     all.greatest_down_band = fmin(all.greatest_down_band, safe_down);
     all.greatest_down_hold = fmin(all.greatest_down_hold, closed.gears[pair + 1].lightest_reading);
   }

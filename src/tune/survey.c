@@ -6,6 +6,8 @@
 #include <string.h>
 
 #include "shiftband/tasks.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 #include "tune/sampled.h"
 
 static struct sb_map_options map_options_of(const struct sb_tune_options *options)
@@ -103,13 +105,13 @@ static void ask_closed_forms(const struct sb_survey *survey, struct sb_raster *r
   for (int i = 0; i < survey->count; i++) {
     if (!is_surveyed(survey, i)) continue;
     const struct sb_model *model = &survey->machines[i].model;
-    const struct sb_motor_line line = sb_closed_form_line(model);
+    const struct sb_motor_line line = sb_torque_balance_line(model);
     const struct sb_closed_form closed = sb_closed_form_solve(model);
     sb_raster_cap_up(raster, index_at_least(&survey->options->axis, closed.gears[pair].lightest_reading) - 1, i);
     for (int down = 0; down < raster->side; down++) {
       const double downshift_fraction = sb_map_axis_at(&survey->options->axis, down);
-      const double carried_nm = sb_closed_form_carried_nm(model, &line, pair + 1, downshift_fraction);
-      const double least = sb_closed_form_settled(model, &line, pair, carried_nm);
+      const double carried_nm = sb_steady_load_nm(model, &line, pair + 1, downshift_fraction);
+      const double least = sb_steady_reading(model, &line, pair, carried_nm);
       sb_raster_ask_up(raster, down, index_at_least(&survey->options->axis, least), i);
     }
   }

@@ -183,6 +183,23 @@ static void only_plain_decimals_are_numbers(void **state)
   assert_near(value, 12.0, 0.0);
 }
 
+/* More digits than any buffer is made for: a third to 80 of them, and one followed by text that is no part of it. */
+static void numbers_of_any_length_are_taken(void **state)
+{
+  (void)state;
+  char text[100] = "0.";
+  memset(text + 2, '3', 80);
+  strcpy(text + 82, " V");
+  assert_near(si(text, SB_VOLTAGE), 1.0 / 3.0, 0.0);
+  for (size_t length = 60; length < 70; length++) { /* zeros before a one */
+    double value = 0.0;
+    memset(text, '0', length);
+    strcpy(text + length - 1, "1e2e3");
+    assert_string_equal(sb_number_parse(text, &value), "e3");
+    assert_near(value, 100.0, 0.0);
+  }
+}
+
 static void a_number_too_large_for_its_prefix_is_refused(void **state)
 {
   (void)state;
@@ -264,6 +281,16 @@ static void quoted_text_is_short_and_harmless(void **state)
   assert_true(strlen(sb_quote(out, longest)) < SB_QUOTE_SIZE);
   memset(longest, '\xbf', sizeof longest - 1);
   assert_true(strlen(sb_quote(out, longest)) < SB_QUOTE_SIZE);
+  /* Characters of two bytes stay whole, at either of the places where such a text may be cut. */
+  for (size_t plain = 0; plain < 2; plain++) {
+    memset(longest, 'a', plain);
+    for (size_t i = plain; i + 2 <= 200; i += 2) memcpy(longest + i, "\xc3\xbc", 3);
+    sb_quote(out, longest);
+    const size_t kept = strlen(out) - strlen("\"...\"");
+    assert_true(kept > 50 && strcmp(out + 1 + kept, "...\"") == 0);
+    assert_memory_equal(out + 1, longest, kept);
+    assert_int_equal((kept - plain) % 2, 0);
+  }
 }
 
 int main(void)
@@ -281,6 +308,7 @@ int main(void)
       cmocka_unit_test(a_unit_of_another_kind_is_named),
       cmocka_unit_test(what_is_no_unit_is_refused),
       cmocka_unit_test(only_plain_decimals_are_numbers),
+      cmocka_unit_test(numbers_of_any_length_are_taken),
       cmocka_unit_test(a_number_too_large_for_its_prefix_is_refused),
       cmocka_unit_test(numbers_read_back_what_was_written),
       cmocka_unit_test(ranges_have_two_ends_in_one_unit),

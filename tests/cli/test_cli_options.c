@@ -88,7 +88,7 @@ static void a_dash_is_standard_input_also_where_a_scenario_is_read_many_times(vo
     snprintf(
         command, sizeof command,
         "cd scenarios && $SHIFTBAND %s tray-cart.yaml > $T/a 2> /dev/null; $SHIFTBAND %s - < "
-        "tray-cart.yaml 2> /dev/null | sed 's/from -/from tray-cart.yaml/' > $T/b && test -s $T/a && diff $T/a $T/b",
+        "tray-cart.yaml 2> /dev/null | sed 's/standard input by/tray-cart.yaml by/' > $T/b && test -s $T/a && diff $T/a $T/b",
         asked[k], asked[k]);
     const struct said *said = shell_run(command);
     if (said->code != 0) fail_msg("%s: %s", asked[k], said->text);

@@ -71,9 +71,8 @@ static void a_late_start_under_a_long_enough_delay_is_blamed_on_the_loop(void **
 static void help_names_every_verdict_that_a_run_can_fail_on(void **state)
 {
   (void)state;
-  static const char *const names[] = {"hunting",           "stall",    "stuck-low", "downshift-for-nothing",
-                                      "shift-not-engaged", "overload", "slipping",  "overheated",
-                                      "drive-cut"};
+  static const char *const names[] = {"hunting",  "stall",    "stuck-low",  "needless-downshift", "shift-not-engaged",
+                                      "overload", "slipping", "overheated", "drive-cut"};
   for (size_t k = 0; k < sizeof names / sizeof *names; k++) shell_expect(with("run --help", ""), names[k]);
 }
 

@@ -320,9 +320,10 @@ static void currents_over_time_tell_the_winding_and_leave_room_for_viscous_frict
 static void a_measured_run_up_and_coast_of_a_real_motor_is_followed(void **state)
 {
   (void)state;
-  static const struct sb_fit_fact renames[] = {{"time", "sample"}, {"voltage", "input_V"}, {"speed", "output"}};
-  static const struct sb_fit_fact units[] = {{"sample", "s"}, {"input_V", "V"}, {"output", "rad/s"}};
-  const struct sb_fit_log_options options = {.unit_count = 3, .units = units, .rename_count = 3, .renames = renames};
+  static const struct sb_column_fact renames[] = {{"time", "sample"}, {"voltage", "input_V"}, {"speed", "output"}};
+  static const struct sb_column_fact units[] = {{"sample", "s"}, {"input_V", "V"}, {"output", "rad/s"}};
+  const struct sb_fit_log_options options = {
+      .facts = {.unit_count = 3, .units = units, .rename_count = 3, .renames = renames}};
   char path[512];
   snprintf(path, sizeof path, "%s/tests/data/motor_generator_decimated.csv", SB_SOURCE_DIR);
   struct sb_fit_log log;

@@ -31,8 +31,8 @@ const struct said *shell_run(const char *command)
 {
   static struct said said;
   char line[4096];
-  const int length = snprintf(line, sizeof line, "T=%s; SHIFTBAND='%s'; cd '%s' && { %s\n } 2>&1", folder, SB_PROGRAM,
-                              SB_SOURCE_DIR, command);
+  const int length = snprintf(line, sizeof line, "unset COLUMNS; T=%s; SHIFTBAND='%s'; cd '%s' && { %s\n } 2>&1",
+                              folder, SB_PROGRAM, SB_SOURCE_DIR, command);
   assert_in_range(length, 1, sizeof line - 1);
   FILE *pipe = popen(line, "r");
   assert_non_null(pipe);
@@ -43,14 +43,32 @@ const struct said *shell_run(const char *command)
   return &said;
 }
 
+/* The end of the part where a text begins with it, else NULL: a space of the part stands for a line's break, too. */
+static const char *match(const char *text, const char *part)
+{
+  for (; *part != 0; part++, text++) {
+    if (*part == *text) continue;
+    if (*part != ' ' || *text != '\n') return NULL;
+    text += strspn(text, "\n ") - 1;
+  }
+  return text;
+}
+
+const char *shell_find(const char *text, const char *part)
+{
+  const char *end = NULL;
+  for (; *text != 0 && end == NULL; text++) end = match(text, part);
+  return end;
+}
+
 void shell_expect(const struct said *said, const char *part)
 {
-  if (strstr(said->text, part) == NULL) fail_msg("expected \"%s\" in:\n%s", part, said->text);
+  if (shell_find(said->text, part) == NULL) fail_msg("expected \"%s\" in:\n%s", part, said->text);
 }
 
 void shell_expect_not(const struct said *said, const char *part)
 {
-  if (strstr(said->text, part) != NULL) fail_msg("did not expect \"%s\" in:\n%s", part, said->text);
+  if (shell_find(said->text, part) != NULL) fail_msg("did not expect \"%s\" in:\n%s", part, said->text);
 }
 
 void shell_expect_faults(const struct shell_fault *faults, size_t count)
@@ -64,6 +82,6 @@ void shell_expect_faults(const struct shell_fault *faults, size_t count)
 
 double shell_figure(const struct said *said, const char *name)
 {
-  const char *place = strstr(said->text, name);
-  return place != NULL ? strtod(place + strlen(name), NULL) : NAN;
+  const char *place = shell_find(said->text, name);
+  return place != NULL ? strtod(place, NULL) : NAN;
 }

@@ -20,7 +20,10 @@ int shell_teardown(void **state);
  */
 const struct said *shell_run(const char *command);
 
-/* Fails the test unless the text holds the part, or unless it does not. */
+/* What follows the first place of a part in a text, or NULL; where the part has a space, the text may begin a new line. */
+const char *shell_find(const char *text, const char *part);
+
+/* Fails the test unless the text holds the part, or unless it does not, found as by shell_find(). */
 void shell_expect(const struct said *said, const char *part);
 void shell_expect_not(const struct said *said, const char *part);
 

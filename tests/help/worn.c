@@ -17,7 +17,7 @@ static void keep_ticks(struct sb_log *log, double interval_s)
     const int is_last = i + 1 == log->count || log->time_s[i + 1] > log->time_s[i];
     if (!is_tick || !is_last) continue;
     log->time_s[kept] = log->time_s[i];
-    for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) log->columns[c][kept] = log->columns[c][i];
+    for (int c = 0; c < SB_LOG_TRACE_COUNT; c++) log->columns[c][kept] = log->columns[c][i];
     kept++;
   }
   log->count = kept;

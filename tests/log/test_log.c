@@ -33,21 +33,20 @@ static void faults_of_a_log_name_line_column_need_and_find(void **state)
   static const struct {
     const char *text, *said;
   } faults[] = {
-      {"t,gear\\n0,1\\n", "log.csv:1:1: time_s: needs a column of this name, found 2 others, the first \"t\""},
-      {"time_s;gear\\n0;1\\n",
-       "log.csv:1:1: time_s: needs a column of this name, found 1 other, the first \"time_s;gear\""},
-      {"time_s,gear,gear\\n0,1,1\\n", "log.csv:1:13: gear: needs each column once, found \"gear\""},
+      {"t,gear\\n0,1\\n", "log.csv:1:1: time_s: needs a column of this name, found t, gear"},
+      {"time_s:gear\\n0:1\\n", "log.csv:1:1: time_s: needs a column of this name, found time_s:gear"},
+      {"time_s,gear,gear\\n0,1,1\\n", "log.csv:1:13: gear: needs each quantity once, found a second column of it"},
       {"time_s,gear\\n0,1\\n1,x\\n", "log.csv:3:3: gear: needs a number, found \"x\""},
       {"time_s,gear\\n0,1\\n1,1.5\\n", "log.csv:3:3: gear: needs a whole number from 0 (neutral) to 8, found \"1.5\""},
       {"time_s,gear\\n0,1\\n1,9\\n", "log.csv:3:3: gear: needs a whole number"},
-      {"time_s,gear\\n0,1\\n,1\\n", "log.csv:3:1: time_s: needs a time in every row, found none"},
-      {"time_s,gear\\n0,1\\n2,1\\n1,1\\n", "log.csv:4:1: time_s: needs times that never go back, found 1 behind 2"},
-      {"time_s,gear\\n0,1\\n1\\n", "log.csv:3:1: needs 2 fields as in the header, found 1"},
-      {"time_s,gear\\n0,1\\n1,1,1\\n", "needs 2 fields as in the header, found 3"},
+      {"time_s,gear\\n0,1\\n,1\\n", "log.csv:3:1: time_s: needs a time in every row, found nothing"},
+      {"time_s,gear\\n0,1\\n2,1\\n1,1\\n", "log.csv:4:1: time_s: needs a time not before the last one, 2, found \"1\""},
+      {"time_s,gear\\n0,1\\n1\\n", "log.csv:3:1: needs 2 fields, as the header has, found 1"},
+      {"time_s,gear\\n0,1\\n1,1,1\\n", "log.csv:3:1: needs 2 fields, as the header has, found 3"},
       {"time_s,gear\\n0,1\\n1,0x10\\n", "log.csv:3:3: gear: needs a number, found \"0x10\""},
       {"time_s,gear\\n0,1\\n1,1e400\\n", "gear: needs a number"},
-      {"time_s,gear\\n", "needs at least two rows, found none"},
-      {"time_s,gear\\n0,1\\n", "needs at least two rows, found one"},
+      {"time_s,gear\\n", "needs at least 2 rows, found 0"},
+      {"time_s,gear\\n0,1\\n", "needs at least 2 rows, found 1"},
       {"", "time_s: needs a column of this name"},
       {"time_s,gear\\n0,\"1\\n", "needs a closing quote, found the end of the file"},
       {"time_s,gear\\n0,1\\0\\n", "needs text, found a zero byte"},
@@ -75,6 +74,7 @@ static void random_bytes_are_refused_or_read(void **state)
   assert_true(descriptor >= 0);
   FILE *file = fdopen(descriptor, "w+");
   assert_non_null(file);
+  const struct sb_log_options reading = sb_log_options_default();
   int read_count = 0;
   for (int k = 0; k < 3000; k++) {
     struct sb_log log;
@@ -87,7 +87,7 @@ static void random_bytes_are_refused_or_read(void **state)
       fputc(alphabet[gsl_rng_uniform_int(random, sizeof alphabet - 1)], file);
     }
     fflush(file);
-    const enum sb_status status = sb_log_read(path, NULL, 0, &log, &faults);
+    const enum sb_status status = sb_log_read(path, &reading, &log, &faults);
     assert_true(status == SB_OK ? faults.count == 0 : status == SB_ERR_SCENARIO && faults.count > 0);
     sb_faults_clear(&faults);
     if (status != SB_OK) continue;
@@ -115,7 +115,100 @@ static void columns_of_other_names_are_taken_when_told(void **state)
   shell_expect(said, "gear 1 -> gear 2");
   said = shell_run("$SHIFTBAND inspect --column time_s=t --column motor_speed_rpm=n7 $T/log.csv");
   assert_int_equal(said->code, 3);
-  shell_expect(said, "motor_speed_rpm: needs a column \"n7\", found none");
+  shell_expect(said, "motor_speed_rpm: needs a column \"n7\", found t, n1, n2");
+}
+
+/* A command says the same of trace.csv and, with options for its columns, of dialect.csv. */
+static void expect_same(const char *command, const char *options)
+{
+  char text[1024];
+  snprintf(text, sizeof text,
+           "cd $T && %s trace.csv > plain.txt && %s %s dialect.csv 2> note.txt > other.txt && "
+           "sed 's/dialect.csv/trace.csv/' other.txt | diff plain.txt -; cat note.txt",
+           command, command, options);
+  const struct said *said = shell_run(text);
+  assert_string_equal(said->text, "dialect.csv: decimal commas are read as points\n");
+  assert_int_equal(said->code, 0);
+}
+
+/* A trace in semicolons, decimal commas, other units, names of gears and other names of columns: one motor in its low gear. */
+static void a_trace_in_any_dialect_is_read_by_inspect_and_by_fit(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "cp scenarios/tray-cart.yaml $T; cd $T && $SHIFTBAND run --gear slow --set 'load.parts=[]' --set 'run.duration=3 s' "
+      "-o trace.csv tray-cart.yaml > /dev/null && awk -F, -v OFS=';' 'NR == 1 { $1 = \"\\\"time [s]\\\"\"; $5 = \"n1 (raw)\"; $11 = "
+      "\"voltage [V]\"; $3 = \"phase, \" } NR > 1 { $2 = \"slow\"; if ($12 == \"\") $12 = \"NA\"; gsub(/[.]/, "
+      "\",\") } { print }' trace.csv | sed 's/$/\\r/' > dialect.csv; head -n 1 dialect.csv");
+  shell_expect(said, "\"time [s]\";gear;phase, ;");
+  expect_same("$SHIFTBAND inspect --json --against tray-cart.yaml --set 'load.parts=[]' --no-hints",
+              "--column speed='n1 (raw)' --unit speed=rpm");
+  expect_same("$SHIFTBAND fit --json --scenario tray-cart.yaml --set 'load.parts=[]' --gear slow --fit "
+              "motor.rotor_inertia",
+              "--column motor_speed_rpm='n1 (raw)'");
+}
+
+/* The bench logs that are shipped have their own names and units. */
+static void a_log_of_the_bench_is_read_by_inspect(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND inspect scenarios/data/cart-spin.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "0.596 s from 0 s on, 150 rows");
+  said =
+      shell_run("sed 's/time_s/time [ms]/; s/^0[.]//' scenarios/data/cart-coast.csv > $T/coast.csv; $SHIFTBAND inspect "
+                "$T/coast.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "0.292 s from 0.6 s on, 74 rows");
+  said = shell_run(
+      "$SHIFTBAND inspect scenarios/data/cart-points.csv"); /* it has no times: inspect needs them, fit does not */
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "1:1: time_s: needs a column of this name, found mass_g, speed_rpm, current_a, voltage_v");
+}
+
+static void standard_input_is_a_log(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND inspect - < scenarios/data/cart-spin.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "150 rows");
+  said = shell_run("printf 'time_s,gear\\n0,1\\n1,x\\n' | $SHIFTBAND inspect -");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "standard input:3:3: gear: needs a number, found \"x\"");
+  said = shell_run("$SHIFTBAND fit --json - < scenarios/data/cart-spin.csv");
+  assert_int_equal(said->code, 0);
+}
+
+/* Only where a scenario says which gear has the name. */
+static void a_gear_column_may_have_names(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "printf 'time_s,gear,motor_speed_rpm\\n0,fast,1\\n0.5,0,1\\n1,slow,1\\n1.5,slow,1\\n' > $T/log.csv; $SHIFTBAND inspect "
+      "--json --no-hints --against scenarios/tray-cart.yaml $T/log.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "\"from\":2,\"to\":1");
+  said = shell_run("$SHIFTBAND inspect $T/log.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "log.csv:2:3: gear: needs a number, found \"fast\"");
+  said = shell_run(
+      "sed 's/slow/slwo/' $T/log.csv > $T/bad.csv; $SHIFTBAND inspect --against scenarios/tray-cart.yaml $T/bad.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "bad.csv:4:3: gear: needs a number, found \"slwo\"");
+}
+
+static void a_column_of_one_value_is_filled_in(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("cd $T; printf 'time_s\\n0\\n1\\n' > log.csv; $SHIFTBAND inspect --fill gear=2 "
+                                      "--fill 'speed=60 rpm' log.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "1 s from 0 s on, 2 rows");
+  said = shell_run("cd $T; $SHIFTBAND inspect log.csv");
+  assert_int_equal(said->code, 3);
+  said = shell_run("cd $T; $SHIFTBAND inspect --fill 'gear=2' --fill 'speed=60 V' log.csv");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "log.csv:1:1: speed: needs an angular speed");
 }
 
 int main(void)
@@ -125,6 +218,11 @@ int main(void)
       cmocka_unit_test(faults_of_a_log_name_line_column_need_and_find),
       cmocka_unit_test(random_bytes_are_refused_or_read),
       cmocka_unit_test(columns_of_other_names_are_taken_when_told),
+      cmocka_unit_test(a_trace_in_any_dialect_is_read_by_inspect_and_by_fit),
+      cmocka_unit_test(a_log_of_the_bench_is_read_by_inspect),
+      cmocka_unit_test(standard_input_is_a_log),
+      cmocka_unit_test(a_gear_column_may_have_names),
+      cmocka_unit_test(a_column_of_one_value_is_filled_in),
   };
   return cmocka_run_group_tests_name("log", tests, shell_setup, shell_teardown);
 }

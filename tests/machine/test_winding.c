@@ -266,7 +266,7 @@ static void an_endless_wait_ends_where_the_loss_flows_out(void **state)
     assert_near_rel(end.housing_c, 20.0 + 9.0 * 4.0, rounding);
     assert_near_rel(end.winding_c, 20.0 + 9.0 * (4.0 + 1.5), rounding);
   }
-  const struct sb_warmth settled = sb_winding_settled(&winding, 9.0);
+  const struct sb_warmth settled = sb_winding_steady(&winding, 9.0);
   assert_near_rel(settled.winding_c, 20.0 + 9.0 * 5.5, rounding);
   assert_near_rel(settled.housing_c, 20.0 + 9.0 * 4.0, rounding);
 }

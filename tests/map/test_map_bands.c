@@ -20,6 +20,8 @@
 #include "help/near.h"
 #include "help/plane.h"
 #include "shiftband/map.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 enum { BOX_COUNT = 240 };
 
@@ -75,8 +77,8 @@ static struct sb_model random_box(gsl_rng *rng, int index, double load_share)
 /* The longer of both time constants. */
 static double longest_tau_s(const struct sb_model *model)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
-  return fmax(sb_closed_form_time_constant_s(model, &line, 0), sb_closed_form_time_constant_s(model, &line, 1));
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  return fmax(sb_torque_balance_time_constant_s(model, &line, 0), sb_torque_balance_time_constant_s(model, &line, 1));
 }
 
 /* Whole samples, so that nothing is rounded on the way. */
@@ -107,11 +109,11 @@ struct region {
 
 static void compare_region(const struct sb_model *model, const struct sb_map *map, struct region *found)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
   const double load_nm = model->load.parts[model->load.part_count - 1].torque_nm;
   const double resolution = model->control.sensor.resolution_fraction;
-  const double fast = sb_closed_form_settled(model, &line, 1, load_nm);
-  const double slow = sb_closed_form_settled(model, &line, 0, load_nm);
+  const double fast = sb_steady_reading(model, &line, 1, load_nm);
+  const double slow = sb_steady_reading(model, &line, 0, load_nm);
   for (size_t k = 0; k < map->cell_count; k++) {
     const struct sb_map_cell *cell = &map->cells[k];
     const bool hunts = (cell->verdict.kinds & 1U << SB_VERDICT_HUNTING) != 0;
@@ -123,8 +125,8 @@ static void compare_region(const struct sb_model *model, const struct sb_map *ma
           found->edge++;
           continue;
         }
-        const bool is_band = sb_closed_form_carried_nm(model, &line, 1, down) < load_nm &&
-                             load_nm < sb_closed_form_carried_nm(model, &line, 0, up);
+        const bool is_band =
+            sb_steady_load_nm(model, &line, 1, down) < load_nm && load_nm < sb_steady_load_nm(model, &line, 0, up);
         const bool is_rounded_band = rounded(fast, resolution) < down - 1e-9 && rounded(slow, resolution) > up + 1e-9;
         assert_int_equal(hunts, resolution > 0.0 ? is_rounded_band : is_band);
         if (hunts) {
@@ -254,10 +256,10 @@ static struct sb_model holding_box(gsl_rng *rng, int index)
 {
   struct sb_model model = random_box(rng, index, plane_between(rng, 0.1, 0.5));
   struct sb_control *control = &model.control;
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const double load_nm = model.load.parts[model.load.part_count - 1].torque_nm;
-  const double fast_reading = sb_closed_form_settled(&model, &line, 1, load_nm);
-  const double slow_reading = sb_closed_form_settled(&model, &line, 0, load_nm);
+  const double fast_reading = sb_steady_reading(&model, &line, 1, load_nm);
+  const double slow_reading = sb_steady_reading(&model, &line, 0, load_nm);
   control->sample_period_s = 0.002 * (1.0 + (double)gsl_rng_uniform_int(rng, 5));
   control->start_gear = 1;
   control->downshift_fraction[0] = fast_reading * plane_between(rng, 0.6, 0.98);
@@ -276,7 +278,7 @@ static void the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples(
     const struct sb_model model = holding_box(rng, b);
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const struct sb_pair_figures *pair = &form.pairs[0];
-    const double dwell_s = pair->shortest_dwell_settled_s;
+    const double dwell_s = pair->shortest_dwell_steady_s;
     if (pair->is_stuck_low || isnan(dwell_s)) continue;
     /* A box that comes into mesh above d needs no dwell, since nothing is decided in neutral. */
     if (!comes_back(&model, 0)) continue;

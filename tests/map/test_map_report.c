@@ -12,6 +12,8 @@
 #include "help/near.h"
 #include "map/report.h"
 #include "study/grid.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static const char *const shipped[] = {"../scenarios/tray-cart.yaml", "../scenarios/hunting-crawler.yaml",
                                       "../scenarios/hunting-crawler-fixed.yaml", "../scenarios/well-winch.yaml"};
@@ -340,7 +342,7 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
   loaded_take("../scenarios/hunting-crawler.yaml", NULL, 0);
   const struct limits limits = {&loaded_scenario.model,
                                 loaded_plane(&loaded_scenario.model, 0.005, 0.99, 0.005, 1.0, 0.005)};
-  const struct sb_motor_line line = sb_closed_form_line(&loaded_scenario.model);
+  const struct sb_motor_line line = sb_torque_balance_line(&loaded_scenario.model);
   const double lightest = sb_closed_form_solve(&loaded_scenario.model).lightest_load_nm;
   char *csv = cover_written_by(write_limits, &limits);
   assert_int_equal(strncmp(csv, "limit,downshift_below_pct,upshift_above_pct\n", 22), 0);
@@ -349,8 +351,8 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
     snprintf(name, sizeof name, "%.*s", (int)strcspn(row, ","), row);
     row += strcspn(row, ",") + 1;
     const double down = cover_take_number(&row) / 100.0, up = cover_take_number(&row) / 100.0;
-    const double carried_up = sb_closed_form_carried_nm(&loaded_scenario.model, &line, 0, up);
-    const double carried_down = sb_closed_form_carried_nm(&loaded_scenario.model, &line, 1, down);
+    const double carried_up = sb_steady_load_nm(&loaded_scenario.model, &line, 0, up);
+    const double carried_down = sb_steady_load_nm(&loaded_scenario.model, &line, 1, down);
     assert_true(down <= up);
     /* Ten digits of a percentage are printed: 1e-10 of the no-load speed, times the line's slope. */
     if (strcmp(name, "hunting") == 0) {

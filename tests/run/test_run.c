@@ -6,6 +6,7 @@
  */
 #include "help/models.h"
 #include "help/near.h"
+#include "theory/torque_balance.h"
 
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
@@ -529,7 +530,7 @@ static struct sb_model random_box(gsl_rng *dice)
   model_finish(&model);
   /* Long enough for a shift and for all transients to die. */
   const double tau =
-      3.0 * sb_closed_form_time_constant_s(&model, &(struct sb_motor_line){.slope_nms_rad = stall / no_load}, 1);
+      3.0 * sb_torque_balance_time_constant_s(&model, &(struct sb_motor_line){.slope_nms_rad = stall / no_load}, 1);
   model.control.start_delay_s = model.control.dwell_s = 1.5 + 4.0 * tau;
   model.run.duration_s = 7.0 * model.control.dwell_s;
   return model;

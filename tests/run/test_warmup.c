@@ -12,6 +12,8 @@
 #include "help/near.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/warmup.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 #include "theory/warmth.h"
 
 static const double torque_nm = 0.55;
@@ -39,9 +41,9 @@ static struct sb_model steady_model(void)
   model.run.duration_s = 5.0;
   model_finish(&model);
   model_add_constant(&model, torque_nm, true);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   model.run.initial_output_speed_rad_s =
-      sb_closed_form_settled(&model, &line, 0, torque_nm) * model.control.sensor.reference_rad_s / 4.0;
+      sb_steady_reading(&model, &line, 0, torque_nm) * model.control.sensor.reference_rad_s / 4.0;
   return model;
 }
 
@@ -60,7 +62,7 @@ static void under_a_constant_load_it_settles_where_the_closed_form_says(void **s
 {
   (void)state;
   const struct sb_model model = steady_model();
-  const struct sb_warmth settled = sb_warmth_settled(&model, 0, torque_nm);
+  const struct sb_warmth settled = sb_warmth_steady(&model, 0, torque_nm);
   const struct sb_warmup warmup = warmed(&model);
   assert_int_equal(warmup.end, SB_WARMUP_SETTLED);
   assert_true(settled.winding_c > 40.0);
@@ -74,7 +76,7 @@ static void under_a_constant_load_it_passes_a_limit_when_the_closed_form_says(vo
 {
   (void)state;
   struct sb_model model = steady_model();
-  const double settled_c = sb_warmth_settled(&model, 0, torque_nm).winding_c;
+  const double settled_c = sb_warmth_steady(&model, 0, torque_nm).winding_c;
   model.limits.winding_c = 20.0 + 0.8 * (settled_c - 20.0);
   const struct sb_warmth_reach reach = sb_warmth_reached(&model, 0, torque_nm, model.limits.winding_c);
   const struct sb_warmup warmup = warmed(&model);

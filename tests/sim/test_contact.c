@@ -338,6 +338,105 @@ static void body_is_left_where_the_vehicle_turns_back_and_met_again_there(void *
   assert_true(again.row.vehicle_angle_rad > left_rad);
 }
 
+/*
+ * A road from g down to g up over a metre: its sine rises evenly, its cosine is the same at both ends. Bodies count with
+ * their own weight, so that (by the work done from x1 to x2) (m + mb) (v2^2 - v1^2) / 2 = (F - fb mb g cos) (x2 - x1)
+ * - (m + mb) g (integral of the sine), where v1 is what the meeting leaves.
+ */
+static const double bowl_grade = 0.0013, bowl_m[] = {0.0, 1.0}, bowl_grades[] = {-0.0013, 0.0013};
+
+static double bowl_j_kg(double from_m, double to_m)
+{
+  return 9.81 * sin(atan(bowl_grade)) * (to_m * (to_m - 1.0) - from_m * (from_m - 1.0));
+}
+
+static void body_pushed_by_slipping_wheels_is_carried_up_the_rising_slope(void **state)
+{
+  (void)state;
+  struct sb_model model = puller();
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.12, 0.1);
+  vehicle.grade = (struct sb_grade_table){2, bowl_m, bowl_grades};
+  vehicle.obstacle_count = 1;
+  vehicle.obstacles[0] = stands(0.1, 8.0, 0.02, 0.02);
+  put(&model, &vehicle);
+  const struct ride way = ride_of(&model, 1, NAN, 1.7);
+  assert_true(way.row.is_slipping);
+  const double press_n_kg = 9.81 * cos(atan(bowl_grade)), at_m = 0.1 * way.row.vehicle_angle_rad;
+  const double before_j = 0.1 * 10.0 * press_n_kg * 0.1 - 10.0 * bowl_j_kg(0.0, 0.1);
+  const double met_j = before_j * 10.0 / 18.0; /* both at 10/18 of the speed */
+  const double net_n = (0.1 * 10.0 - 0.02 * 8.0) * press_n_kg;
+  const double end_j = met_j + net_n * (at_m - 0.1) - 18.0 * bowl_j_kg(0.1, at_m);
+  assert_true(at_m > 0.6 && at_m < 1.0);
+  assert_near_rel(0.5 * 18.0 * pow(0.1 * way.row.vehicle_speed_rad_s, 2), end_j, step_limit);
+}
+
+static void body_pushed_by_wheels_that_cannot_slip_is_carried_up_the_rising_slope(void **state)
+{
+  (void)state;
+  struct sb_model model = puller();
+  model_set_line_motor(&model, 100.0, 1e-12, 1e-12); /* next to no motor */
+  model_finish(&model);
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.0, 0.0);
+  vehicle.grade = (struct sb_grade_table){2, bowl_m, bowl_grades};
+  vehicle.obstacle_count = 1;
+  vehicle.obstacles[0] = stands(0.1, 8.0, 0.005, 0.005);
+  put(&model, &vehicle);
+  model.run.initial_output_speed_rad_s = 5.0;
+  const struct ride way = ride_of(&model, 1, NAN, 3.0);
+  const double at_m = 0.1 * way.row.vehicle_angle_rad, wheels_kg = 0.01 / 0.01;
+  const double before_j = 0.5 * (10.0 + wheels_kg) * 0.25 - 10.0 * bowl_j_kg(0.0, 0.1);
+  const double met_j = before_j * (10.0 + wheels_kg) / (18.0 + wheels_kg);
+  const double end_j = met_j - 0.005 * 8.0 * 9.81 * cos(atan(bowl_grade)) * (at_m - 0.1) - 18.0 * bowl_j_kg(0.1, at_m);
+  assert_true(at_m > 0.6 && at_m < 1.0);
+  assert_near_rel(0.5 * (18.0 + wheels_kg) * pow(0.1 * way.row.vehicle_speed_rad_s, 2), end_j, step_limit);
+}
+
+/*
+ * Air drag takes the place of what speeds the vehicle up: of the push To (1 - W / W0) at the wheels the contact carries
+ * k To (1 - W / W0) + (1 - k) c W^2, where k is the vehicle's share of all inertia. It lets go where that is the grip.
+ */
+static void wheels_let_go_at_the_speed_at_which_drag_and_the_rest_of_the_pull_exceed_the_grip(void **state)
+{
+  (void)state;
+  struct sb_model model = puller();
+  model_set_line_motor(&model, 1000.0, 1.0, 5e-4);
+  model_finish(&model);
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.255, 0.25);
+  vehicle.wheel_inertia_kg_m2 = 0.1;
+  vehicle.air_density_kg_m3 = 1.2;
+  vehicle.drag_area_m2 = 1.0;
+  put(&model, &vehicle);
+  const double stall_nm = 4.0 * 0.9, no_load = 1000.0 / 4.0, share = 0.1 / (0.1 + 0.1 + 16.0 * 0.9 * 5e-4);
+  const double c = 0.5 * 1.2 * 1.0 * pow(0.1, 3), a = (1.0 - share) * c, b = -share * stall_nm / no_load;
+  const double left = share * stall_nm - 0.255 * 10.0 * 9.81 * 0.1;
+  const double want = (-b + sqrt(b * b - 4.0 * a * left)) / (2.0 * a);
+  const struct ride way = ride_of(&model, 1, NAN, 8.0);
+  const size_t slipped = find(&way, SB_EVENT_SLIPPED, 0);
+  assert_true(want > 40.0 && want < 100.0);
+  assert_near_rel(way.events[slipped].wheel_rad_s, want, step_limit);
+}
+
+/* Out of gear the wheels' share of the drag, c W^2 Jw / (m r^2 + Jw), has to pass the contact to brake the wheels. */
+static void wheels_let_go_out_of_gear_where_the_drag_that_brakes_them_exceeds_the_grip(void **state)
+{
+  (void)state;
+  struct sb_model model = puller();
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.9, 0.2);
+  vehicle.wheel_inertia_kg_m2 = 0.3;
+  vehicle.air_density_kg_m3 = 1.2;
+  vehicle.drag_area_m2 = 2.0;
+  model.run.initial_output_speed_rad_s = 50.0; /* the motor brakes, until it is taken out of gear */
+  put(&model, &vehicle);
+  const struct ride grips = ride_of(&model, 1, 0.001, 0.002);
+  const double speed = grips.events[find(&grips, SB_EVENT_COMMAND, 0)].wheel_rad_s;
+  const double asked_nm = 0.5 * 1.2 * 2.0 * pow(0.1, 3) * speed * speed * 0.3 / 0.4;
+  for (int side = -1; side <= 1; side += 2) {
+    vehicle.static_friction_ratio = asked_nm / (10.0 * 9.81 * 0.1) * (1.0 + 1e-9 * side);
+    put(&model, &vehicle);
+    assert_int_equal(ride_of(&model, 1, 0.001, 0.002).row.is_slipping, side < 0);
+  }
+}
+
 /* Ballast and adhesion --------------------------------------------------------------------------------------------------- */
 
 /* The advice that a run gives, followed with a little more and a little less. */
@@ -508,6 +607,10 @@ int main(void)
       cmocka_unit_test(wheels_that_cannot_slip_strike_with_the_motor_behind_them),
       cmocka_unit_test(bodies_are_pushed_one_after_the_other_at_the_speed_the_line_leaves),
       cmocka_unit_test(body_is_left_where_the_vehicle_turns_back_and_met_again_there),
+      cmocka_unit_test(body_pushed_by_slipping_wheels_is_carried_up_the_rising_slope),
+      cmocka_unit_test(body_pushed_by_wheels_that_cannot_slip_is_carried_up_the_rising_slope),
+      cmocka_unit_test(wheels_let_go_at_the_speed_at_which_drag_and_the_rest_of_the_pull_exceed_the_grip),
+      cmocka_unit_test(wheels_let_go_out_of_gear_where_the_drag_that_brakes_them_exceeds_the_grip),
       cmocka_unit_test(little_more_than_the_advised_ballast_moves_it_and_a_little_less_does_not),
       cmocka_unit_test(no_ballast_helps_where_it_asks_for_more_than_it_grips),
       cmocka_unit_test(train_of_the_worked_example_gains_speed_as_adhesion_allows),

@@ -8,6 +8,8 @@
 #include "help/driven.h"
 #include "help/loaded.h"
 #include "shiftband/closed_form.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static void hold(struct sb_model *model, double target_rad_s)
 {
@@ -47,12 +49,12 @@ static void a_held_speed_settles_at_its_target_with_duty_and_current_of_the_clos
   for (int gear = 0; gear < 2; gear++) {
     struct sb_model model = electric(0.2);
     const struct driven out = drive(&model, gear, NULL, 0, 6.0);
-    const struct sb_motor_line line = sb_closed_form_line(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
     assert_near_rel(fabs(out.row.motor_speed_rad_s), model.drive.target_rad_s, 1e-9); /* 75 integral times */
     model.control.sensor.quantity = SB_SENSES_DUTY;
-    assert_near(1.0 - fabs(out.row.duty_fraction), sb_closed_form_settled(&model, &line, gear, 0.2), 1e-9);
+    assert_near(1.0 - fabs(out.row.duty_fraction), sb_steady_reading(&model, &line, gear, 0.2), 1e-9);
     model.control.sensor.quantity = SB_SENSES_CURRENT;
-    assert_near(1.0 - out.row.motor_current_a / 2.0, sb_closed_form_settled(&model, &line, gear, 0.2), 1e-9);
+    assert_near(1.0 - out.row.motor_current_a / 2.0, sb_steady_reading(&model, &line, gear, 0.2), 1e-9);
   }
 }
 
@@ -60,15 +62,14 @@ static void the_speed_begins_to_fall_at_the_torque_that_it_hides(void **state)
 {
   (void)state;
   struct sb_model model = electric(0.2);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
-  const double hidden = sb_closed_form_hidden_nm(&model, &line, 1);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  const double hidden = sb_steady_hidden_nm(&model, &line, 1);
   model.load.parts[0].torque_nm = 0.999 * hidden;
   assert_near_rel(fabs(drive(&model, 1, NULL, 0, 8.0).row.motor_speed_rad_s), model.drive.target_rad_s, 1e-9);
   model.load.parts[0].torque_nm = 1.01 * hidden;
   const struct driven out = drive(&model, 1, NULL, 0, 8.0);
   assert_near(fabs(out.row.duty_fraction), 1.0, 0.0);
-  assert_near_rel(fabs(out.row.motor_speed_rad_s), sb_closed_form_settled_speed_rad_s(&model, &line, 1, 1.01 * hidden),
-                  1e-9);
+  assert_near_rel(fabs(out.row.motor_speed_rad_s), sb_steady_speed_rad_s(&model, &line, 1, 1.01 * hidden), 1e-9);
   assert_true(fabs(out.row.motor_speed_rad_s) < 0.999 * model.drive.target_rad_s);
 }
 
@@ -110,8 +111,8 @@ static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **
 {
   (void)state;
   struct sb_model model = electric(0.0);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
-  const double hidden = sb_closed_form_hidden_nm(&model, &line, 1);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  const double hidden = sb_steady_hidden_nm(&model, &line, 1);
   const double at[] = {0.0, 4.0, 4.0, 9.0, 9.0}, torque[] = {0.1, 0.1, 1.2 * hidden, 1.2 * hidden, 0.1};
   model.load.part_count = 0;
   model_add_profile(&model, SB_OVER_TIME, true, 5, at, torque);
@@ -123,7 +124,7 @@ static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **
   /* Some time constants of 80 ms until it has left the target by 2 %, and until it is back. */
   assert_true(pace->first_s > 4.0 && pace->first_s < 4.2);
   assert_near(pace->lost_s, 5.0, 0.2);
-  assert_near_rel(pace->least_rad_s, sb_closed_form_settled_speed_rad_s(&model, &line, 1, 1.2 * hidden), 1e-6);
+  assert_near_rel(pace->least_rad_s, sb_steady_speed_rad_s(&model, &line, 1, 1.2 * hidden), 1e-6);
   sb_run_result_clear(&result);
   const double light[] = {0.1, 0.1, 0.9 * hidden, 0.9 * hidden, 0.1};
   model.load.parts[0].table.torque_nm = light;

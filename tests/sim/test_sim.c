@@ -359,6 +359,41 @@ static void a_dog_joins_two_masses_at_once_and_loses_a_third_of_the_energy(void 
   assert_near_rel(got.sums.greatest_impulse_nms, 2.0 * model_rad_s(40.0), limit);
 }
 
+/* The time is the lead over what the clutch takes from it, however small the lead: 0.5 rad/s by 1.5 N m. */
+static void a_clutch_takes_a_small_lead_in_proportion(void **state)
+{
+  (void)state;
+  struct sb_model model = two_masses("clutch", 1.176, 0.128, 0.5);
+  model.shifter.clutch_nm = 1.5;
+  model_finish(&model);
+  const struct driven got = drive(&model, 0, (struct oracle_command[]){{0.0, 1}}, 1, 0.1);
+  const double reduced = 1.176 * 0.128 / (1.176 + 0.128);
+  assert_near_rel(driven_time_s(&got.seen, SB_EVENT_ENGAGED, 0), reduced * 0.5 / 1.5, limit);
+}
+
+/* Sums of decimal times miss whole steps by roundings: a shift that ends at a step's end is over when the step is. */
+static void an_engagement_at_the_end_of_a_step_belongs_to_that_step(void **state)
+{
+  (void)state;
+  for (int begin = 1; begin <= 30; begin++) {
+    for (int travel = 1; travel <= 30; travel++) {
+      struct sb_model model = model_two_gears("selector");
+      model.shifter.travel_time_s = 1e-3 * travel;
+      model_finish(&model);
+      struct sb_sim sim;
+      struct sb_error err;
+      assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+      assert_int_equal(sb_sim_advance(&sim, begin, &err), SB_OK);
+      sb_sim_command(&sim, 1);
+      assert_int_equal(sb_sim_advance(&sim, begin + travel - 1, &err), SB_OK);
+      assert_false(sb_sim_is_engaged(&sim));
+      assert_int_equal(sb_sim_advance(&sim, begin + travel, &err), SB_OK);
+      if (!sb_sim_is_engaged(&sim)) fail_msg("%d ms after %d ms: not engaged", travel, begin);
+      sb_sim_clear(&sim);
+    }
+  }
+}
+
 /* The joining through a ratio: w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2); angular impulse about both shafts. */
 static void a_joining_through_a_ratio_keeps_the_angular_impulse(void **state)
 {
@@ -427,6 +462,8 @@ int main(void)
       cmocka_unit_test(a_run_down_under_constant_friction_takes_the_time_in_theraja),
       cmocka_unit_test(a_clutch_joins_two_masses_as_in_khurmi),
       cmocka_unit_test(a_dog_joins_two_masses_at_once_and_loses_a_third_of_the_energy),
+      cmocka_unit_test(a_clutch_takes_a_small_lead_in_proportion),
+      cmocka_unit_test(an_engagement_at_the_end_of_a_step_belongs_to_that_step),
       cmocka_unit_test(a_joining_through_a_ratio_keeps_the_angular_impulse),
       cmocka_unit_test(a_command_into_the_gear_in_mesh_or_on_its_way_is_ignored),
       cmocka_unit_test(at_standstill_the_gear_presses_with_what_the_motor_brings_and_the_load_allows),

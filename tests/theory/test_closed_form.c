@@ -15,20 +15,23 @@
 #include "help/near.h"
 #include "oracle/brent.h"
 #include "shiftband/closed_form.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static const double rad_s_per_rpm = 3.14159265358979323846 / 30.0;
 
 static double settled_rpm(const struct sb_model *model, int gear, double outside_nm)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
-  return sb_closed_form_settled(model, &line, gear, outside_nm) * model->control.sensor.reference_rad_s / rad_s_per_rpm;
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  return sb_steady_reading(model, &line, gear, outside_nm) * model->control.sensor.reference_rad_s / rad_s_per_rpm;
 }
 
 static double climb_s(const struct sb_model *model, int gear, double outside_nm, double from_rad_s, double to_rad_s)
 {
-  const struct sb_motor_line line = sb_closed_form_line(model);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
   const struct sb_load_moment load = {.acting_nm = outside_nm};
-  return sb_closed_form_climb_s(model, &line, gear, &load, from_rad_s, to_rad_s);
+  return sb_theory_climb_s(model, &line, gear, &load, from_rad_s, to_rad_s);
 }
 
 /* ---- worked examples: settled points ---- */
@@ -217,7 +220,7 @@ static void a_load_that_drives_the_motor_falls_as_in_the_worked_example(void **s
     const struct sb_motor_line open = sb_motor_line_open(&model.motor);
     const struct sb_load_moment weight = {.acting_nm = -150.0 * pound * 32.2 * foot * radius};
     const double speed = 2.0; /* m/s of the weight */
-    const double time_s = sb_closed_form_climb_s(&model, &open, 0, &weight, 0.0, 5.0 * speed / radius);
+    const double time_s = sb_theory_climb_s(&model, &open, 0, &weight, 0.0, 5.0 * speed / radius);
     assert_near_rel(speed / time_s / foot, cases[k].acceleration_ft_s2, 2e-6); /* six digits */
   }
 }
@@ -256,9 +259,9 @@ static void settled_points_are_the_roots_that_gsl_finds(void **state)
     box_add_viscous(&model, speed_terms[k][0]);
     box_add_quadratic(&model, speed_terms[k][1]);
     for (size_t n = 0; n < sizeof outside / sizeof outside[0]; n++) {
-      struct settle at = {&model, sb_closed_form_line(&model), 1, outside[n], speed_terms[k][0], speed_terms[k][1]};
+      struct settle at = {&model, sb_torque_balance_line(&model), 1, outside[n], speed_terms[k][0], speed_terms[k][1]};
       const double want = brent(torque_left, &at, 1e-9, 1e5);
-      const double got = sb_closed_form_settled(&model, &at.line, 1, outside[n]);
+      const double got = sb_steady_reading(&model, &at.line, 1, outside[n]);
       /* Brent's own relative interval and the rounding of the balance, which is some 1e-15 of a few N.m. */
       assert_near_rel(got * model.control.sensor.reference_rad_s, want, 1e-13);
     }
@@ -278,8 +281,8 @@ static void the_band_empties_where_the_two_lines_meet(void **state)
   const struct sb_closed_form form = sb_closed_form_solve(&model);
   const double v = form.no_load_fraction;
   const double u = v - (v - 0.6) * kf_ks;
-  assert_near(form.pairs[0].least_safe_up, u, 1e-14);
-  assert_near(form.pairs[0].greatest_safe_down, v - (v - 0.9) / kf_ks, 1e-14);
+  assert_near(form.pairs[0].least_safe_upshift, u, 1e-14);
+  assert_near(form.pairs[0].greatest_safe_downshift, v - (v - 0.9) / kf_ks, 1e-14);
   model.control.upshift_fraction[0] = u + 1e-9;
   assert_false(sb_closed_form_solve(&model).pairs[0].has_band);
   model.control.upshift_fraction[0] = u - 1e-9;
@@ -305,14 +308,14 @@ static void a_resting_load_that_outweighs_the_gear_never_starts(void **state)
 {
   (void)state;
   struct sb_model model = box_cart();
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const double stall = sb_closed_form_solve(&model).gears[1].stall_torque_nm;
   const struct sb_load_moment stuck = {.resisting_nm = 0.1, .hold_nm = stall * (1.0 + 1e-9)};
   const struct sb_load_moment loose = {.resisting_nm = 0.1, .hold_nm = stall * (1.0 - 1e-9)};
-  assert_true(isinf(sb_closed_form_climb_s(&model, &line, 1, &stuck, 0.0, 10.0)));
-  assert_true(isfinite(sb_closed_form_climb_s(&model, &line, 1, &loose, 0.0, 10.0)));
-  assert_near(sb_closed_form_settled(&model, &line, 1, stall * (1.0 + 1e-9)), 0.0, 0.0);
-  assert_true(sb_closed_form_settled(&model, &line, 1, stall * (1.0 - 1e-9)) > 0.0);
+  assert_true(isinf(sb_theory_climb_s(&model, &line, 1, &stuck, 0.0, 10.0)));
+  assert_true(isfinite(sb_theory_climb_s(&model, &line, 1, &loose, 0.0, 10.0)));
+  assert_near(sb_steady_reading(&model, &line, 1, stall * (1.0 + 1e-9)), 0.0, 0.0);
+  assert_true(sb_steady_reading(&model, &line, 1, stall * (1.0 - 1e-9)) > 0.0);
 }
 
 /* A path that the output can't drive lets a helping load do no more than take the motor's own work off it. */
@@ -322,15 +325,15 @@ static void a_path_that_locks_runs_free_under_a_helping_load(void **state)
   struct sb_model model = box_cart();
   model.gearbox.gears[0].back_efficiency = 0.0;
   model.gearbox.gears[0].drag_nm = 0.03;
-  struct sb_motor_line line = sb_closed_form_line(&model);
+  struct sb_motor_line line = sb_torque_balance_line(&model);
   const double free_rad_s = (sb_motor_stall_torque_nm(&line) - 0.03) / line.slope_nms_rad;
   const double free_reading = free_rad_s / model.control.sensor.reference_rad_s;
-  assert_near(sb_closed_form_settled(&model, &line, 0, -5.0), free_reading, 1e-15);
-  assert_true(isinf(sb_closed_form_carried_nm(&model, &line, 0, 1.1 * free_reading)));
+  assert_near(sb_steady_reading(&model, &line, 0, -5.0), free_reading, 1e-15);
+  assert_true(isinf(sb_steady_load_nm(&model, &line, 0, 1.1 * free_reading)));
   /* At a voltage that does not overcome friction and drag it stands. */
   model.supply.open_circuit_voltage_v = 0.5;
-  line = sb_closed_form_line(&model);
-  assert_near(sb_closed_form_settled(&model, &line, 0, -5.0), 0.0, 0.0);
+  line = sb_torque_balance_line(&model);
+  assert_near(sb_steady_reading(&model, &line, 0, -5.0), 0.0, 0.0);
 }
 
 static void figures_at_both_ends_of_the_load_are_told_apart(void **state)
@@ -373,11 +376,11 @@ static void hopeless_thresholds_give_no_number(void **state)
   model.control.downshift_fraction[0] = 1.05;
   model.control.upshift_fraction[0] = 1.1;
   form = sb_closed_form_solve(&model);
-  assert_true(isnan(form.pairs[0].least_safe_up)); /* the fast gear never holds 105 % by itself */
+  assert_true(isnan(form.pairs[0].least_safe_upshift)); /* the fast gear never holds 105 % by itself */
   assert_true(form.pairs[0].is_stuck_low);
   model.control.downshift_fraction[0] = 0.6;
   model.control.upshift_fraction[0] = 0.1; /* a slow gear that carries more than the fast gear's stall */
-  assert_true(isnan(sb_closed_form_solve(&model).pairs[0].greatest_safe_down));
+  assert_true(isnan(sb_closed_form_solve(&model).pairs[0].greatest_safe_downshift));
 }
 
 static void the_lightest_moment_is_found_between_the_corners_of_a_profile(void **state)
@@ -451,7 +454,7 @@ static void random_boxes_agree_with_themselves(void **state)
   int voltage_count = 0;
   for (int k = 0; k < 2000; k++) {
     struct sb_model model = random_box(random);
-    const struct sb_motor_line line = sb_closed_form_line(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_closed_form form = sb_closed_form_solve(&model);
     const struct sb_pair_figures *pair = &form.pairs[0];
     const double d = model.control.downshift_fraction[0];
@@ -460,17 +463,17 @@ static void random_boxes_agree_with_themselves(void **state)
 
     /* What a gear carries at a reading is what it settles at, in overrun too; some ten roundings of 1e-16, and the
        least reading is a fifth of the greatest. */
-    assert_near(sb_closed_form_settled(&model, &line, 1, pair->downshift_torque_nm), d, 1e-12);
-    assert_near(sb_closed_form_settled(&model, &line, 0, pair->upshift_torque_nm), u, 1e-12);
+    assert_near(sb_steady_reading(&model, &line, 1, pair->downshift_torque_nm), d, 1e-12);
+    assert_near(sb_steady_reading(&model, &line, 0, pair->upshift_torque_nm), u, 1e-12);
     const double fast_reading = pick(random, 0.05, 1.6);
-    const double carried = sb_closed_form_carried_nm(&model, &line, 1, fast_reading);
-    assert_near(sb_closed_form_settled(&model, &line, 1, carried), fast_reading, 1e-12);
+    const double carried = sb_steady_load_nm(&model, &line, 1, fast_reading);
+    assert_near(sb_steady_reading(&model, &line, 1, carried), fast_reading, 1e-12);
 
     /* At the limits that it names a box stands between the two verdicts. */
     struct sb_model at = model;
     const double torque_scale = form.gears[0].stall_torque_nm;
-    if (!isnan(pair->least_safe_up)) {
-      at.control.upshift_fraction[0] = pair->least_safe_up;
+    if (!isnan(pair->least_safe_upshift)) {
+      at.control.upshift_fraction[0] = pair->least_safe_upshift;
       assert_near(sb_closed_form_solve(&at).pairs[0].upshift_torque_nm, pair->downshift_torque_nm,
                   1e-12 * torque_scale);
     }
@@ -506,14 +509,14 @@ static void times_add_up_on_random_boxes(void **state)
   gsl_rng_set(random, 11);
   for (int k = 0; k < 2000; k++) {
     struct sb_model model = random_box(random);
-    const struct sb_motor_line line = sb_closed_form_line(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_load_moment load = sb_closed_form_lightest(&model);
-    const double settled = sb_closed_form_settled(&model, &line, 1, load.acting_nm + load.resisting_nm) *
-                           model.control.sensor.reference_rad_s;
+    const double settled =
+        sb_steady_reading(&model, &line, 1, load.acting_nm + load.resisting_nm) * model.control.sensor.reference_rad_s;
     const double mid = settled * pick(random, 0.05, 0.9);
-    const double whole_s = sb_closed_form_climb_s(&model, &line, 1, &load, 0.0, 0.95 * settled);
-    const double parts_s = sb_closed_form_climb_s(&model, &line, 1, &load, 0.0, mid) +
-                           sb_closed_form_climb_s(&model, &line, 1, &load, mid, 0.95 * settled);
+    const double whole_s = sb_theory_climb_s(&model, &line, 1, &load, 0.0, 0.95 * settled);
+    const double parts_s = sb_theory_climb_s(&model, &line, 1, &load, 0.0, mid) +
+                           sb_theory_climb_s(&model, &line, 1, &load, mid, 0.95 * settled);
     assert_near_rel(parts_s, whole_s, 1e-12);
 
     /* With nothing that goes with the square of the speed: tau ln(s_f / (s_f - d)). */

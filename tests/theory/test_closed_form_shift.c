@@ -14,6 +14,9 @@
 #include "oracle/brent.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/sim.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static const double pi = 3.14159265358979323846;
 static const double rad_s_per_rpm = 3.14159265358979323846 / 30.0;
@@ -31,14 +34,14 @@ static void two_rotors_join_as_in_the_worked_example(void **state)
   const struct sb_motor_line open = sb_motor_line_open(&model.motor);
   const struct sb_load_moment nothing = {0};
   const double start = 750.0 * rad_s_per_rpm;
-  const struct sb_shift_figures hit = sb_closed_form_shift(&model, &open, 0, 1, &nothing, start);
+  const struct sb_shift_figures hit = sb_theory_shift(&model, &open, 0, 1, &nothing, start);
   assert_near(hit.time_s, 0.0, 0.0);
   assert_near(hit.joined_speed_rad_s, 70.8304, 5e-5);
   assert_near(hit.lost_j, 356.032, 5e-4);
 
   model.shifter.ops = sb_shifter_kind_find("clutch");
   model.shifter.clutch_nm = 150.0;
-  const struct sb_shift_figures rub = sb_closed_form_shift(&model, &open, 0, 1, &nothing, start);
+  const struct sb_shift_figures rub = sb_theory_shift(&model, &open, 0, 1, &nothing, start);
   assert_near(rub.time_s, 0.0604419, 5e-8);
   assert_near(rub.joined_speed_rad_s, 70.8304, 5e-5);
 }
@@ -50,7 +53,7 @@ static void two_moving_masses_join_as_in_the_worked_example(void **state)
   struct sb_model model = box_joining(50.0, 25.0, 2.0);
   const struct sb_motor_line open = sb_motor_line_open(&model.motor);
   const struct sb_load_moment nothing = {0};
-  const struct sb_shift_figures hit = sb_closed_form_shift(&model, &open, 0, 1, &nothing, 3.0);
+  const struct sb_shift_figures hit = sb_theory_shift(&model, &open, 0, 1, &nothing, 3.0);
   assert_near(hit.joined_speed_rad_s, 2.5, 1e-14);
   assert_near(hit.lost_j, 18.75, 1e-13);
 }
@@ -67,11 +70,11 @@ static void the_output_coasts_down_under_quadratic_drag_as_published(void **stat
   const struct sb_motor_line open = sb_motor_line_open(&model.motor);
   const struct sb_load_moment rolling = {.resisting_nm = 0.1 * 9.81, .hold_nm = 0.1 * 9.81};
   model.shifter.travel_time_s = 3.0;
-  assert_near(sb_closed_form_shift(&model, &open, 0, 1, &rolling, 10.0).output_speed_rad_s, 3.40206, 5e-6);
+  assert_near(sb_theory_shift(&model, &open, 0, 1, &rolling, 10.0).output_speed_rad_s, 3.40206, 5e-6);
   model.shifter.travel_time_s = 6.12842 - 5e-6;
-  assert_true(sb_closed_form_shift(&model, &open, 0, 1, &rolling, 10.0).output_speed_rad_s > 0.0);
+  assert_true(sb_theory_shift(&model, &open, 0, 1, &rolling, 10.0).output_speed_rad_s > 0.0);
   model.shifter.travel_time_s = 6.12842 + 5e-6;
-  assert_near(sb_closed_form_shift(&model, &open, 0, 1, &rolling, 10.0).output_speed_rad_s, 0.0, 0.0);
+  assert_near(sb_theory_shift(&model, &open, 0, 1, &rolling, 10.0).output_speed_rad_s, 0.0, 0.0);
 }
 
 /* Counter-rotating rotors rub off the sum of their speeds: t = Jr (w + N W) / Tcl, and what is left is the difference. */
@@ -85,7 +88,7 @@ static void rotors_that_turn_against_each_other_join_by_their_sum(void **state)
   model.shifter.clutch_nm = 3.0;
   const struct sb_motor_line open = sb_motor_line_open(&model.motor);
   const struct sb_load_moment nothing = {0};
-  const struct sb_shift_figures rub = sb_closed_form_shift(&model, &open, 0, 1, &nothing, 10.0);
+  const struct sb_shift_figures rub = sb_theory_shift(&model, &open, 0, 1, &nothing, 10.0);
   assert_near(rub.time_s, 2.0 * 6.0 / 8.0 * 20.0 / 3.0, 1e-13);
   assert_near(rub.joined_speed_rad_s, (2.0 * 10.0 - 6.0 * 10.0) / 8.0, 1e-13);
 }
@@ -96,11 +99,11 @@ static void a_tiny_swing_is_timed_to_many_digits(void **state)
   (void)state;
   struct sb_model model = box_swing();
   model.shifter.swing_turns = 1e-9;
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const struct sb_load_moment nothing = {0};
   const double tau = model.motor.rotor_inertia_kg_m2 / line.slope_nms_rad;
   const double r = sqrt(2.0 * 2.0 * pi * 1e-9 / (sb_motor_no_load_speed_rad_s(&line) * tau));
-  const double got = sb_closed_form_shift(&model, &line, 0, 1, &nothing, 1e-300).time_s;
+  const double got = sb_theory_shift(&model, &line, 0, 1, &nothing, 1e-300).time_s;
   assert_near_rel(got, tau * r * (1.0 + r / 6.0 + r * r / 36.0), 1e-11); /* rounding of 1e-16 over r = 1e-4 */
 }
 
@@ -199,7 +202,7 @@ static void a_swing_arm_takes_the_time_that_integration_gives(void **state)
   struct sb_model model = box_swing();
   box_add_viscous(&model, 0.002);
   box_add_quadratic(&model, 1e-4);
-  struct neutral at = {&model, sb_closed_form_line(&model), {.resisting_nm = 0.02, .hold_nm = 0.02}, -1.0, 1.0, 0.0,
+  struct neutral at = {&model, sb_torque_balance_line(&model), {.resisting_nm = 0.02, .hold_nm = 0.02}, -1.0, 1.0, 0.0,
                        0.0};
   const double start = 0.9 * model.control.sensor.reference_rad_s;
 
@@ -214,7 +217,7 @@ static void a_swing_arm_takes_the_time_that_integration_gives(void **state)
   const double turn_s = brent(event_at, &swing, 0.0, 1.0);
   motion_at(&swing, turn_s, y);
 
-  const struct sb_shift_figures got = sb_closed_form_shift(&model, &at.line, 0, 1, &at.load, start);
+  const struct sb_shift_figures got = sb_theory_shift(&model, &at.line, 0, 1, &at.load, start);
   /* The integrator's tolerance 1e-13 a step over some hundred steps, and speeds of up to 60 rad/s. */
   assert_near(got.time_s, stop_s + turn_s, 1e-10);
   assert_near(got.motor_speed_rad_s, y[0], 1e-8);
@@ -223,7 +226,7 @@ static void a_swing_arm_takes_the_time_that_integration_gives(void **state)
   /* Without the idler the new gear meets an output that turns the wrong way. */
   model.gearbox.gears[0].meshes[0].is_internal = false;
   sb_gearbox_derive(&model.gearbox);
-  assert_near(sb_closed_form_shift(&model, &at.line, 0, 1, &at.load, start).output_speed_rad_s, -y[2], 1e-8);
+  assert_near(sb_theory_shift(&model, &at.line, 0, 1, &at.load, start).output_speed_rad_s, -y[2], 1e-8);
 }
 
 /* A hung weight stops the output during a long shift and rolls it back; friction helps the stop and hinders the roll. */
@@ -235,7 +238,7 @@ static void an_acting_load_rolls_the_output_back_as_integration_gives(void **sta
   model.shifter.is_drive_cut = true;
   box_add_viscous(&model, 0.003);
   box_add_quadratic(&model, 5e-4);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   struct neutral at = {.model = &model, .load = {0.2, 0.05, 0.06}, .line = sb_motor_line_open(&model.motor)};
   const double start = 50.0;
   at.motor_direction = 1.0;
@@ -250,13 +253,13 @@ static void an_acting_load_rolls_the_output_back_as_integration_gives(void **sta
   motion_at(&roll, 0.25 - stop_s, y);
   assert_true(y[2] < -1.0); /* it does roll */
 
-  const struct sb_shift_figures got = sb_closed_form_shift(&model, &line, 0, 1, &at.load, start);
+  const struct sb_shift_figures got = sb_theory_shift(&model, &line, 0, 1, &at.load, start);
   assert_near(got.output_speed_rad_s, y[2], 1e-9);
   assert_near(got.motor_speed_rad_s, y[0], 1e-9);
 
   /* Held by more than the weight it stays where it stops. */
   const struct sb_load_moment held = {0.2, 0.05, 0.21};
-  assert_near(sb_closed_form_shift(&model, &line, 0, 1, &held, start).output_speed_rad_s, 0.0, 0.0);
+  assert_near(sb_theory_shift(&model, &line, 0, 1, &held, start).output_speed_rad_s, 0.0, 0.0);
 }
 
 static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
@@ -266,14 +269,14 @@ static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
   model.shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("clutch"), .clutch_nm = 0.8, .timeout_s = 5.0};
   box_add_viscous(&model, 0.004);
   box_add_quadratic(&model, 3e-4);
-  struct neutral at = {&model, sb_closed_form_line(&model), {0.05, 0.1, 0.1}, 1.0, 1.0, 0.8, 4.0};
+  struct neutral at = {&model, sb_torque_balance_line(&model), {0.05, 0.1, 0.1}, 1.0, 1.0, 0.8, 4.0};
   const double start = 0.9 * model.control.sensor.reference_rad_s;
   struct motion slip = {neutral_rhs, 3, &at, {start, 0.0, start / 12.0}, slip_of};
   slip_ratio = 4.0;
   const double want_s = brent(event_at, &slip, 0.0, 0.1);
   double y[3];
   motion_at(&slip, want_s, y);
-  const struct sb_shift_figures up = sb_closed_form_shift(&model, &at.line, 0, 1, &at.load, start);
+  const struct sb_shift_figures up = sb_theory_shift(&model, &at.line, 0, 1, &at.load, start);
   assert_near(up.time_s, want_s, 1e-11);
   assert_near(up.joined_speed_rad_s, y[0], 1e-8);
 
@@ -283,11 +286,11 @@ static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
   const double low = 0.6 * model.control.sensor.reference_rad_s;
   struct motion down = {neutral_rhs, 3, &at, {low, 0.0, low / 4.0}, slip_of};
   const double down_s = brent(event_at, &down, 0.0, 1.0);
-  assert_near(sb_closed_form_shift(&model, &at.line, 1, 0, &at.load, low).time_s, down_s, 1e-11);
+  assert_near(sb_theory_shift(&model, &at.line, 1, 0, &at.load, low).time_s, down_s, 1e-11);
 
   /* A clutch weaker than the motor on one side and the load on the other never gets there. */
   model.shifter.clutch_nm = 1e-3;
-  assert_true(isinf(sb_closed_form_shift(&model, &at.line, 0, 1, &at.load, 1.0).time_s));
+  assert_true(isinf(sb_theory_shift(&model, &at.line, 0, 1, &at.load, 1.0).time_s));
 }
 
 /* In mesh: y[0] = motor speed, in the gear's sense. */
@@ -334,20 +337,20 @@ static void climbs_take_the_time_that_integration_gives(void **state)
   model.gearbox.gears[1].back_efficiency = 0.6;
   box_add_viscous(&model, 0.003);
   box_add_quadratic(&model, 2e-4);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const struct sb_load_moment loads[] = {{0.0, 0.0, 0.0},
                                          {0.0, 0.4, 0.4},
                                          {0.3, 0.2, 0.25},
                                          {-0.4, 0.05, 0.05},
                                          {-2.65, 0.05, 0.05}}; /* the last: a change of sign while moving backwards */
   for (size_t k = 0; k < sizeof loads / sizeof loads[0]; k++) {
-    const double settled = sb_closed_form_settled(&model, &line, 1, loads[k].acting_nm + loads[k].resisting_nm) *
+    const double settled = sb_steady_reading(&model, &line, 1, loads[k].acting_nm + loads[k].resisting_nm) *
                            model.control.sensor.reference_rad_s;
     struct meshed at = {&model, line, 1, loads[k], 1.0};
     struct motion climb = {meshed_rhs, 1, &at, {0.0, 0.0, 0.0}, climbed};
     climb_target = 0.99 * settled;
     const double want_s = brent(event_at, &climb, 0.0, 2.0);
-    const double got_s = sb_closed_form_climb_s(&model, &line, 1, &loads[k], 0.0, climb_target);
+    const double got_s = sb_theory_climb_s(&model, &line, 1, &loads[k], 0.0, climb_target);
     /* The kink between driving and overrun costs the integrator a step or two; else 1e-13 a step. */
     assert_near(got_s, want_s, 1e-9);
 
@@ -357,7 +360,7 @@ static void climbs_take_the_time_that_integration_gives(void **state)
     struct motion brake = {meshed_rhs, 1, &wrong, {-9.0, 0.0, 0.0}, climbed};
     climb_target = 0.0;
     const double stop_s = brent(event_at, &brake, 0.0, 2.0);
-    assert_near(sb_closed_form_climb_s(&model, &line, 1, &loads[k], -9.0, 0.99 * settled), stop_s + want_s, 1e-9);
+    assert_near(sb_theory_climb_s(&model, &line, 1, &loads[k], -9.0, 0.99 * settled), stop_s + want_s, 1e-9);
   }
 }
 
@@ -367,15 +370,15 @@ static void an_overrunning_climb_is_slower_with_a_lossier_way_back(void **state)
   (void)state;
   struct sb_model model = box_cart();
   const struct sb_load_moment helping = {.acting_nm = -0.4};
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const double target = 1.02 * sb_motor_no_load_speed_rad_s(&line);
   model.gearbox.gears[1].back_efficiency = 0.9;
-  const double easy_s = sb_closed_form_climb_s(&model, &line, 1, &helping, 0.0, target);
+  const double easy_s = sb_theory_climb_s(&model, &line, 1, &helping, 0.0, target);
   model.gearbox.gears[1].back_efficiency = 0.6;
-  const double lossy_s = sb_closed_form_climb_s(&model, &line, 1, &helping, 0.0, target);
+  const double lossy_s = sb_theory_climb_s(&model, &line, 1, &helping, 0.0, target);
   assert_true(isfinite(easy_s) && lossy_s > easy_s);
   model.gearbox.gears[1].back_efficiency = 0.0;
-  assert_true(isinf(sb_closed_form_climb_s(&model, &line, 1, &helping, 0.0, target)));
+  assert_true(isinf(sb_theory_climb_s(&model, &line, 1, &helping, 0.0, target)));
 }
 
 /* ---- against the simulator ---- */
@@ -406,15 +409,14 @@ static void expect_simulated_shifts(const struct sb_model *model)
   struct sb_sim sim;
   assert_int_equal(sb_sim_init(&sim, model, 0, NULL), SB_OK);
   sim.observer = (struct sb_sim_observer){&witness, keep_engaged, keep_before};
-  const struct sb_motor_line line = sb_closed_form_line(model);
+  const struct sb_motor_line line = sb_torque_balance_line(model);
   const struct sb_load_moment load = sb_closed_form_lightest(model);
   long long step = 0;
   for (int to = 1; to >= 0; to--) {
     step += 5000;
     assert_int_equal(sb_sim_advance(&sim, step, NULL), SB_OK);
     const double command_s = sim.state.time_s;
-    const struct sb_shift_figures want =
-        sb_closed_form_shift(model, &line, 1 - to, to, &load, sim.state.motor_speed_rad_s);
+    const struct sb_shift_figures want = sb_theory_shift(model, &line, 1 - to, to, &load, sim.state.motor_speed_rad_s);
     witness.engaged_s = (double)NAN;
     sb_sim_command(&sim, to);
     assert_int_equal(sb_sim_advance(&sim, step + 4000, NULL), SB_OK);
@@ -425,7 +427,7 @@ static void expect_simulated_shifts(const struct sb_model *model)
     /* The climb to where it is a few milliseconds after engaging; downshifts join above and settle, so only upshifts. */
     if (to == 0) continue;
     const double target = sim.state.motor_speed_rad_s * 0.97;
-    const double climb = sb_closed_form_climb_s(model, &line, to, &load, witness.after.motor_speed_rad_s, target);
+    const double climb = sb_theory_climb_s(model, &line, to, &load, witness.after.motor_speed_rad_s, target);
     struct sb_sim again;
     assert_int_equal(sb_sim_init(&again, model, 0, NULL), SB_OK);
     assert_int_equal(sb_sim_advance(&again, step, NULL), SB_OK);
@@ -474,17 +476,17 @@ static void the_dwell_is_shift_joining_and_climb_together(void **state)
   box_add_constant(&model, 0.1, true);
   box_add_viscous(&model, 0.002);
   const struct sb_closed_form form = sb_closed_form_solve(&model);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   const struct sb_load_moment load = {.resisting_nm = 0.1, .hold_nm = 0.1};
   const double reference = model.control.sensor.reference_rad_s;
-  const struct sb_shift_figures shift = sb_closed_form_shift(&model, &line, 0, 1, &load, 0.9 * reference);
+  const struct sb_shift_figures shift = sb_theory_shift(&model, &line, 0, 1, &load, 0.9 * reference);
   const double s_start = shift.joined_speed_rad_s / reference;
   const double s_f = form.gears[1].lightest_reading;
   assert_true(s_start < 0.6);
   assert_near(form.pairs[0].shortest_dwell_s,
               shift.time_s + form.gears[1].time_constant_s * log((s_f - s_start) / (s_f - 0.6)), 1e-12);
   assert_near(form.pairs[0].shift_up_time_s, shift.time_s, 0.0);
-  assert_true(form.pairs[0].shortest_dwell_settled_s != form.pairs[0].shortest_dwell_s);
+  assert_true(form.pairs[0].shortest_dwell_steady_s != form.pairs[0].shortest_dwell_s);
 }
 
 int main(void)

@@ -12,6 +12,8 @@
 #include "help/box.h"
 #include "help/near.h"
 #include "shiftband/closed_form.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static const double rad_s_per_rpm = 3.14159265358979323846 / 30.0;
 
@@ -28,8 +30,8 @@ static void hold(struct sb_model *model, double target_rad_s, double limit)
 static double settled_as(struct sb_model model, enum sb_sensor_quantity quantity, double outside_nm)
 {
   model.control.sensor.quantity = quantity;
-  const struct sb_motor_line line = sb_closed_form_line(&model);
-  return sb_closed_form_settled(&model, &line, 0, outside_nm);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  return sb_steady_reading(&model, &line, 0, outside_nm);
 }
 
 /* ---- worked examples ---- */
@@ -84,11 +86,11 @@ static void what_is_hidden_ends_where_the_duty_is_full(void **state)
   box_add_gear(&model, 1.0, 1.0);
   box_add_viscous(&model, 285.0 / (2500.0 * rad_s_per_rpm));
   hold(&model, 2500.0 * rad_s_per_rpm, 1.0);
-  const struct sb_motor_line line = sb_closed_form_line(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
   /* Half a unit of the last digit of V and k, by k / R. */
-  assert_near(sb_closed_form_hidden_nm(&model, &line, 0), 0.0, (5e-4 + 5e-6 * 262.0) * 1.91 / 0.084);
+  assert_near(sb_steady_hidden_nm(&model, &line, 0), 0.0, (5e-4 + 5e-6 * 262.0) * 1.91 / 0.084);
   model.drive.mode = SB_DRIVE_OPEN_LOOP;
-  assert_true(isnan(sb_closed_form_hidden_nm(&model, &line, 0)));
+  assert_true(isnan(sb_steady_hidden_nm(&model, &line, 0)));
 }
 
 /* G. K. Dubey, Fundamentals of Electrical Drives, example 5.3, p. 70: 0.06 ohm, 220 V and 200 A at 800 rpm; at 600 rpm a
@@ -162,7 +164,7 @@ static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
     hold(&model, 0.5 * model.motor.no_load_speed_rad_s, 1.0);
     model.drive.gain_per_rad_s = exp(pick(random, log(0.5), log(50.0))) / model.motor.no_load_speed_rad_s;
     model.drive.integral_per_rad = model.drive.gain_per_rad_s / exp(pick(random, log(5e-3), log(1.0)));
-    const struct sb_motor_line line = sb_closed_form_line(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_gear *gear = &model.gearbox.gears[0];
     const double inertia = model.motor.rotor_inertia_kg_m2 + 1e-2 / (gear->ratio * gear->ratio * 0.9);
     const double a = exp(-5e-3 * line.slope_nms_rad / inertia);
@@ -170,7 +172,7 @@ static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
     const double radius =
         spectral_radius(a, g, model.drive.gain_per_rad_s, model.drive.integral_per_rad, model.drive.period_s);
     if (fabs(radius - 1.0) < 1e-2) continue; /* twenty thousand ticks would not tell */
-    assert_int_equal(sb_closed_form_hold_settles(&model, &line, 0), radius < 1.0);
+    assert_int_equal(sb_steady_is_stable(&model, &line, 0), radius < 1.0);
     const double error = last_error(&model, &line, 0.1 * gear->ratio * model.motor.stall_torque_nm);
     if (radius < 1.0) {
       assert_true(error < 1e-9 * model.motor.no_load_speed_rad_s);
@@ -276,25 +278,24 @@ static void readings_and_torques_are_inverse_to_each_other(void **state)
   for (int k = 0; k < 3000; k++) {
     struct sb_model model = random_held(random);
     model.control.sensor.quantity = (enum sb_sensor_quantity)(k % 3);
-    const struct sb_motor_line line = sb_closed_form_line(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
     const double target = model.drive.target_rad_s / model.control.sensor.reference_rad_s;
     const double least = model.control.sensor.quantity == SB_SENSES_SPEED ? 0.05 : 1.0 - model.drive.limit_fraction;
     const double greatest = model.control.sensor.quantity == SB_SENSES_SPEED ? target : 1.0;
     const double reading = pick(random, least + 1e-6, greatest);
     const int gear = k % 2;
-    const double torque = sb_closed_form_carried_nm(&model, &line, gear, reading);
+    const double torque = sb_steady_load_nm(&model, &line, gear, reading);
     if (isinf(torque)) continue; /* more than the supply's stall current */
     /* Ten roundings or so; a duty is the root of a difference, and the supply takes at most a half off it. */
-    assert_near(sb_closed_form_settled(&model, &line, gear, torque), reading, 1e-11);
-    const double speed = sb_closed_form_settled_speed_rad_s(&model, &line, gear, torque);
+    assert_near(sb_steady_reading(&model, &line, gear, torque), reading, 1e-11);
+    const double speed = sb_steady_speed_rad_s(&model, &line, gear, torque);
     held += speed == model.drive.target_rad_s;
     fallen += speed < model.drive.target_rad_s;
 
     if (model.control.sensor.quantity != SB_SENSES_DUTY || speed != model.drive.target_rad_s) continue;
     const double duty = 1.0 - reading;
     model.control.sensor.quantity = SB_SENSES_CURRENT;
-    const double current =
-        (1.0 - sb_closed_form_settled(&model, &line, gear, torque)) * model.control.sensor.reference_a;
+    const double current = (1.0 - sb_steady_reading(&model, &line, gear, torque)) * model.control.sensor.reference_a;
     const double left =
         duty * (model.supply.open_circuit_voltage_v - model.supply.internal_resistance_ohm * duty * current);
     const double right = model.motor.ke_vs_rad * speed + model.motor.resistance_ohm * current;
@@ -312,11 +313,11 @@ static void the_speed_falls_beyond_what_it_hides_and_not_before(void **state)
   gsl_rng_set(random, 6);
   for (int k = 0; k < 500; k++) {
     const struct sb_model model = random_held(random);
-    const struct sb_motor_line line = sb_closed_form_line(&model);
-    const double hidden = sb_closed_form_hidden_nm(&model, &line, 1);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const double hidden = sb_steady_hidden_nm(&model, &line, 1);
     const double step = 1e-6 * model.motor.stall_torque_nm;
-    assert_near(sb_closed_form_settled_speed_rad_s(&model, &line, 1, hidden - step), model.drive.target_rad_s, 0.0);
-    assert_true(sb_closed_form_settled_speed_rad_s(&model, &line, 1, hidden + step) < model.drive.target_rad_s);
+    assert_near(sb_steady_speed_rad_s(&model, &line, 1, hidden - step), model.drive.target_rad_s, 0.0);
+    assert_true(sb_steady_speed_rad_s(&model, &line, 1, hidden + step) < model.drive.target_rad_s);
     assert_near(settled_as(model, SB_SENSES_DUTY, 1e9), 1.0 - model.drive.limit_fraction, 1e-15);
   }
   gsl_rng_free(random);
@@ -331,9 +332,9 @@ static void an_overhauling_load_runs_away_from_a_loop_that_only_drives(void **st
   model.control.sensor.reference_a = 12.0;
   hold(&model, 60.0, 1.0);
   const double brake_nm = 0.2 * 0.2 / 2.0 * 60.0; /* k^2 w / R */
-  const struct sb_motor_line line = sb_closed_form_line(&model);
-  assert_near_rel(sb_closed_form_settled_speed_rad_s(&model, &line, 0, -0.9 * brake_nm), 60.0, 1e-15);
-  assert_near_rel(sb_closed_form_settled_speed_rad_s(&model, &line, 0, -2.0 * brake_nm), 120.0, 1e-14);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near_rel(sb_steady_speed_rad_s(&model, &line, 0, -0.9 * brake_nm), 60.0, 1e-15);
+  assert_near_rel(sb_steady_speed_rad_s(&model, &line, 0, -2.0 * brake_nm), 120.0, 1e-14);
   assert_near(settled_as(model, SB_SENSES_DUTY, -2.0 * brake_nm), 1.0, 0.0);
   assert_near(settled_as(model, SB_SENSES_CURRENT, -2.0 * brake_nm), 0.0, 1e-14); /* 12 A generated */
 }
@@ -346,11 +347,11 @@ static void the_current_tells_the_load_in_open_loop_too(void **state)
   box_add_gear(&model, 3.0, 0.9);
   model.control.sensor.quantity = SB_SENSES_CURRENT;
   model.control.sensor.reference_a = 12.0;
-  const struct sb_motor_line line = sb_closed_form_line(&model);
-  assert_near_rel(sb_closed_form_carried_nm(&model, &line, 0, 0.5), 3.0 * 0.9 * 0.2 * 6.0, 1e-14);
-  assert_near(sb_closed_form_settled(&model, &line, 0, 3.0 * 0.9 * 0.2 * 6.0), 0.5, 1e-14);
-  assert_near_rel(sb_closed_form_settled_speed_rad_s(&model, &line, 0, 3.0 * 0.9 * 0.2 * 6.0), 60.0, 1e-14);
-  assert_near(sb_closed_form_greatest_reading(&model, &line), 1.0, 0.0);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near_rel(sb_steady_load_nm(&model, &line, 0, 0.5), 3.0 * 0.9 * 0.2 * 6.0, 1e-14);
+  assert_near(sb_steady_reading(&model, &line, 0, 3.0 * 0.9 * 0.2 * 6.0), 0.5, 1e-14);
+  assert_near_rel(sb_steady_speed_rad_s(&model, &line, 0, 3.0 * 0.9 * 0.2 * 6.0), 60.0, 1e-14);
+  assert_near(sb_steady_greatest_reading(&model, &line), 1.0, 0.0);
 }
 
 /*
@@ -367,14 +368,14 @@ static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inver
     model.control.sensor.reference_a = 12.0;
     model.control.sensor.quantity = SB_SENSES_CURRENT;
     if (targets[k] > 0.0) hold(&model, targets[k], 1.0);
-    const struct sb_motor_line line = sb_closed_form_line(&model);
-    const double helping_nm = sb_closed_form_helping_nm(&model, &line, 0, readings[k]);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const double helping_nm = sb_steady_helping_nm(&model, &line, 0, readings[k]);
     assert_true(helping_nm < 0.0);
-    assert_near(sb_closed_form_settled(&model, &line, 0, helping_nm), readings[k], 1e-12);
-    assert_true(sb_closed_form_settled(&model, &line, 0, 1.1 * helping_nm) < readings[k]);
-    assert_true(sb_closed_form_settled(&model, &line, 0, 0.9 * helping_nm) > readings[k]);
+    assert_near(sb_steady_reading(&model, &line, 0, helping_nm), readings[k], 1e-12);
+    assert_true(sb_steady_reading(&model, &line, 0, 1.1 * helping_nm) < readings[k]);
+    assert_true(sb_steady_reading(&model, &line, 0, 0.9 * helping_nm) > readings[k]);
     model.control.sensor.quantity = SB_SENSES_SPEED;
-    assert_true(isinf(sb_closed_form_helping_nm(&model, &line, 0, readings[k])));
+    assert_true(isinf(sb_steady_helping_nm(&model, &line, 0, readings[k])));
   }
 }
 

@@ -59,7 +59,7 @@ static void a_blocked_motor_settles_at_the_root_of_its_quadratic(void **state)
   /* With x = T - 20: a x^2 + (1 - 5 a) x - through = 0. */
   const double b = 1.0 - 5.0 * a;
   const double rise_k = (-b + sqrt(b * b + 4.0 * a * through)) / (2.0 * a);
-  const struct sb_warmth settled = sb_warmth_settled(&model, SB_WARMTH_BLOCKED, 0.0);
+  const struct sb_warmth settled = sb_warmth_steady(&model, SB_WARMTH_BLOCKED, 0.0);
   assert_near_rel(settled.winding_c, 20.0 + rise_k, found);
   assert_near_rel(settled.housing_c, 20.0 + rise_k * 5.0 / 8.0, found);
 }
@@ -74,7 +74,7 @@ static void a_constant_torque_settles_at_the_root_of_its_line(void **state)
   const double cold_k = current_a * current_a * 4.0 * 3.0; /* at R0 */
   const double rise_k = cold_k * (1.0 - 5.0 * a) / (1.0 - a * cold_k);
   assert_true(rise_k > 5.0);
-  assert_near_rel(sb_warmth_settled(&model, 0, torque_nm).winding_c, 20.0 + rise_k, found);
+  assert_near_rel(sb_warmth_steady(&model, 0, torque_nm).winding_c, 20.0 + rise_k, found);
   assert_near_rel(sb_warmth_loss_w(&model, 0, torque_nm, 80.0), current_a * current_a * 4.0 * (1.0 + a * 55.0), 1e-12);
 }
 
@@ -83,8 +83,8 @@ static void a_load_beyond_stall_is_a_blocked_shaft(void **state)
 {
   (void)state;
   const struct sb_model model = housed_model();
-  const struct sb_warmth blocked = sb_warmth_settled(&model, SB_WARMTH_BLOCKED, 0.0);
-  assert_near_rel(sb_warmth_settled(&model, 1, 50.0).winding_c, blocked.winding_c, found);
+  const struct sb_warmth blocked = sb_warmth_steady(&model, SB_WARMTH_BLOCKED, 0.0);
+  assert_near_rel(sb_warmth_steady(&model, 1, 50.0).winding_c, blocked.winding_c, found);
 }
 
 /* Held back by an overrunning load the current follows the torque alone: above a loss that grows faster than it flows
@@ -96,7 +96,7 @@ static void a_current_that_the_load_forces_runs_away(void **state)
   model.winding.resistance_k_w = 60.0;
   const double driven_a = 2.2; /* a I^2 R0 Rth = 4.5 */
   const double torque_nm = -(driven_a * model.motor.kt_nm_a + model.motor.friction_nm) * 4.0 / 0.95;
-  assert_true(isinf(sb_warmth_settled(&model, 1, torque_nm).winding_c));
+  assert_true(isinf(sb_warmth_steady(&model, 1, torque_nm).winding_c));
   const struct sb_warmth_reach reach = sb_warmth_reached(&model, 1, torque_nm, 120.0);
   assert_true(reach.time_s > 0.0 && isfinite(reach.time_s));
 }
@@ -139,7 +139,7 @@ static void one_node_reaches_a_temperature_after_the_integral_of_its_slowness(vo
     model.drive.limit_fraction = i == 2 ? 0.8 : 1.0; /* 9.6 V behind 0.64 of the internal resistance */
     const double duty = model.drive.limit_fraction;
     struct blocked blocked = {12.0 * duty, 4.0, internals_ohm[i] * duty * duty};
-    const double settled_c = sb_warmth_settled(&model, SB_WARMTH_BLOCKED, 0.0).winding_c;
+    const double settled_c = sb_warmth_steady(&model, SB_WARMTH_BLOCKED, 0.0).winding_c;
     const double limits_c[] = {20.5, 0.5 * (20.0 + settled_c), settled_c - 0.5};
     for (int k = 0; k < 3; k++) {
       double want_s = 0.0, error_s = 0.0;
@@ -192,7 +192,7 @@ static void what_lies_beyond_the_settled_temperature_is_never_reached(void **sta
 {
   (void)state;
   struct sb_model model = housed_model();
-  const double settled_c = sb_warmth_settled(&model, SB_WARMTH_BLOCKED, 0.0).winding_c;
+  const double settled_c = sb_warmth_steady(&model, SB_WARMTH_BLOCKED, 0.0).winding_c;
   assert_true(isinf(sb_warmth_reached(&model, SB_WARMTH_BLOCKED, 0.0, settled_c + 0.01).time_s));
   assert_true(isfinite(sb_warmth_reached(&model, SB_WARMTH_BLOCKED, 0.0, settled_c - 0.01).time_s));
   assert_true(isinf(sb_warmth_reached(&model, SB_WARMTH_BLOCKED, 0.0, INFINITY).time_s));
@@ -208,7 +208,7 @@ static void a_hot_housing_lifts_a_cold_winding_beyond_where_it_settles(void **st
 {
   (void)state;
   struct sb_model model = housed_model();
-  const double settled_c = sb_warmth_settled(&model, 0, 0.3).winding_c;
+  const double settled_c = sb_warmth_steady(&model, 0, 0.3).winding_c;
   model.winding.housing_start_c = settled_c + 100.0;
   const struct sb_warmth_reach reach = sb_warmth_reached(&model, 0, 0.3, settled_c + 20.0);
   assert_true(reach.time_s > 0.0 && isfinite(reach.time_s));

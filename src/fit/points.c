@@ -1,0 +1,40 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* points.c - the speed that a torque leaves the machine in its steady state, and the current at that speed. */
+#include "fit/points.h"
+
+#include <math.h>
+
+double sb_points_speed_rad_s(const struct sb_model *machine, int gear, double voltage_v, double torque_nm)
+{
+  const struct sb_supply supply = {voltage_v, 0.0};
+  const struct sb_motor_line line = sb_motor_line_driven(&machine->motor, &supply, 1.0);
+  const struct sb_gear *path = &machine->gearbox.gears[gear];
+  const double gain = path->ratio * path->efficiency;
+  double outside_nm = torque_nm, viscous = 0.0, quadratic = 0.0;
+  for (int k = 0; k < machine->load.part_count; k++) {
+    if (machine->load.parts[k].ops == sb_load_kind_find("constant")) outside_nm += machine->load.parts[k].torque_nm;
+  }
+  sb_load_speed_terms(&machine->load, &viscous, &quadratic);
+  const double net_nm = line.stall_nm - line.friction_nm - path->drag_nm - outside_nm / gain;
+  const double slope = line.slope_nms_rad + viscous / (gain * path->ratio);
+  return net_nm / slope;
+}
+
+void sb_points_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const struct sb_model *machine,
+                       double *computed)
+{
+  const double *torques = test->log->columns[SB_FIT_TORQUE], *gears = test->log->columns[SB_FIT_GEAR];
+  for (size_t i = test->first; i < test->first + test->count; i++) {
+    const size_t row = bench->readings[i].row;
+    const int gear = gears != NULL && gears[row] >= 1.0 ? (int)gears[row] - 1 : test->gear;
+    const double voltage_v = sb_bench_voltage(bench, test->log, row);
+    const double speed = sb_points_speed_rad_s(machine, gear, voltage_v, torques != NULL ? torques[row] : 0.0);
+    switch (bench->readings[i].column) {
+      case SB_FIT_OUTPUT_SPEED: computed[i] = speed / machine->gearbox.gears[gear].ratio; break;
+      case SB_FIT_CURRENT:
+        computed[i] = (voltage_v - machine->motor.ke_vs_rad * speed) / machine->motor.resistance_ohm;
+        break;
+      default: computed[i] = speed; break;
+    }
+  }
+}

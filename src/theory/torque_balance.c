@@ -1,0 +1,71 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "theory/torque_balance.h"
+
+#include <math.h>
+
+struct sb_motor_line sb_torque_balance_line(const struct sb_model *model)
+{
+  return sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+}
+
+/* Torque at the output that follows its speed W >= 0. */
+static double following_nm(const struct sb_model *model, double output_speed_rad_s)
+{
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  return output_speed_rad_s * (viscous + quadratic * output_speed_rad_s);
+}
+
+double sb_torque_balance_output_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double given_nm = motor_nm - path->drag_nm;
+  /* Below zero the output drives the motor; a path that can't be driven backwards then holds any torque. */
+  const double factor = given_nm >= 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
+  return path->ratio * factor * given_nm - following_nm(model, speed_rad_s / path->ratio);
+}
+
+double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double outside_nm, double speed_rad_s)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double load_nm = outside_nm + following_nm(model, speed_rad_s / path->ratio);
+  const double inverse = load_nm >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency;
+  return load_nm * inverse / path->ratio + path->drag_nm;
+}
+
+/* The root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
+double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                     double outside_nm)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double n = path->ratio;
+  const double free_nm = sb_motor_stall_torque_nm(line) - path->drag_nm;
+  const double free_rad_s = fmax(free_nm / line->slope_nms_rad, 0.0);
+
+  /* What the load takes where the motor gives nothing decides who drives. */
+  double factor = path->efficiency;
+  if (outside_nm + following_nm(model, free_rad_s / n) < 0.0) {
+    if (path->back_efficiency == 0.0) return free_rad_s;
+    factor = 1.0 / path->back_efficiency;
+  }
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  const double a = quadratic / (n * n);
+  const double b = n * factor * line->slope_nms_rad + viscous / n;
+  const double c = n * factor * free_nm - outside_nm;
+  /* a x^2 + b x = c; this form of the root holds at a = 0 too. */
+  return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
+}
+
+double sb_torque_balance_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double reflected = 1.0 / (path->ratio * path->ratio * path->efficiency);
+  double viscous = 0.0;
+  double quadratic = 0.0;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  return (model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 * reflected) /
+         (line->slope_nms_rad + viscous * reflected);
+}
