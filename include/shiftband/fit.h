@@ -64,7 +64,7 @@
   X(SB_FIT_OUTPUT_SPEED, "output_speed", SB_LOG_OUTPUT_SPEED)    \
   X(SB_FIT_VOLTAGE, "voltage", SB_LOG_SUPPLY_VOLTAGE)            \
   X(SB_FIT_CURRENT, "current", SB_LOG_MOTOR_CURRENT)             \
-  X(SB_FIT_DUTY, "duty", SB_LOG_DUTY)                           \
+  X(SB_FIT_DUTY, "duty", SB_LOG_DUTY)                            \
   X(SB_FIT_TORQUE, "torque", SB_LOG_TORQUE)                      \
   X(SB_FIT_FORCE, "force", SB_LOG_FORCE)                         \
   X(SB_FIT_MASS, "mass", SB_LOG_MASS)                            \
@@ -98,6 +98,8 @@ struct sb_fit_log {
 };
 
 struct sb_fit_log_options {
+  const char *text; /* text[length]: read instead of the file; or NULL */
+  size_t length;
   struct sb_column_facts facts;
   const struct sb_gearbox *gearbox; /* whose gears a gear column may name; NULL: only numbers */
   bool may_lack_renamed;            /* a column that the facts name may be missing: it is another log's */
@@ -111,11 +113,6 @@ struct sb_fit_log_options {
  */
 enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
                                struct sb_faults *faults);
-
-/* The same from text in memory; path is only the name in messages. */
-enum sb_status sb_fit_log_parse(const char *path, const char *text, size_t length,
-                                const struct sb_fit_log_options *options, struct sb_fit_log *out,
-                                struct sb_faults *faults);
 
 void sb_fit_log_clear(struct sb_fit_log *log);
 

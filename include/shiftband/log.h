@@ -67,6 +67,8 @@ bool sb_log_knows(const char *name, enum sb_quantity *kind);
 const char *sb_log_quantity_name(int index);
 
 struct sb_log_options {
+  const char *text; /* text[length]: read instead of the file; or NULL */
+  size_t length;
   struct sb_column_facts facts;
   const struct sb_gearbox *gearbox; /* a gear column may have the names of its gears, too; NULL: only numbers */
   bool is_si;                       /* keep SI instead of the units of the list */
@@ -79,15 +81,11 @@ struct sb_log_options {
 struct sb_log_options sb_log_options_default(void);
 
 /*
- * Reads a log ("-": standard input). SB_ERR_SCENARIO: faults in it, each text whole ("file:line:column: name: needs ...,
+ * Reads a log ("-": standard input), or the text of the options, whose name in messages is path. SB_ERR_SCENARIO: faults in it, each text whole ("file:line:column: name: needs ...,
  * found ..."), SB_ERR_IO (errno says why), SB_ERR_MEMORY. Release with sb_log_clear(); always release faults.
  */
 enum sb_status sb_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                            struct sb_faults *faults);
-
-/* The same from text in memory; path is only the name in messages. */
-enum sb_status sb_log_parse(const char *path, const char *text, size_t length, const struct sb_log_options *options,
-                            struct sb_log *out, struct sb_faults *faults);
 
 /* An empty log with the columns that a simulation has; rows are added one by one, NAN for what its model does not have.
  * SB_ERR_MEMORY. */

@@ -56,8 +56,9 @@ struct sb_map_verdict {
   enum sb_cause cause; /* of hunting: thresholds before dwell before load, when several spells differ */
 };
 
-/* The verdicts of a finished run as a set. Pure. */
+/* The verdicts of a finished run as a set, and its figures. Pure. */
 struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor);
+struct sb_map_figures sb_map_figures_of(const struct sb_run_result *result);
 
 /* The verdict that matters most, as a kind, or -1 when nothing went wrong. Pure. */
 int sb_map_verdict_worst(const struct sb_map_verdict *verdict);

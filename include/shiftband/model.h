@@ -70,20 +70,31 @@ struct sb_model {
   char output_limit[SB_LIMIT_TEXT_SIZE]; /* the part that gives limits.output_torque_nm; "": a torque, or none */
 };
 
-/* Time constant of a gear (index) with its reflected load, or of neutral (-1: the shorter of motor and output alone), in s;
- * a radian of the fastest wave in the load when that is shorter. Pure. */
-double sb_model_time_constant_s(const struct sb_model *model, int gear);
+/*
+ * What follows from a validated model alone, derived once for a run, a map or a check. In the arrays [0] is neutral and
+ * [g + 1] the gear of index g.
+ */
+struct sb_derived {
+  struct sb_motor_line line; /* at the model's supply and limit of the duty */
+  double viscous_nms_rad;    /* of all the load, N m s / rad */
+  double quadratic_nms2_rad2;
+  /* s: with the reflected load, in neutral the shorter of motor and output alone; a radian of the load's fastest wave when that
+   * is shorter. */
+  double time_constant_s[SB_GEAR_MAX + 1];
+  /* s: the least of all that the simulator has to follow; wheels that slip and a shaft's swing count, too. */
+  double least_time_constant_s[SB_GEAR_MAX + 1];
+  /* Equal parts, a whole number >= 1, that the simulator divides each step into. A scenario is refused where there are more
+   * than SB_STEP_PARTS_MAX. */
+  double step_parts[SB_GEAR_MAX + 1];
+};
 
-/* The least of all that the simulator has to follow in a gear or in neutral: wheels that slip and a shaft's swing too. Pure. */
-double sb_model_least_time_constant_s(const struct sb_model *model, int gear);
-
-/* The shortest of all gears and neutral. Pure. */
-double sb_model_shortest_time_constant_s(const struct sb_model *model);
-
-/* Equal parts, a whole number >= 1, that the simulator divides each step into in a gear (index) or in neutral (-1). A
- * scenario is refused where there are more than SB_STEP_PARTS_MAX. Pure. */
 enum { SB_STEP_PARTS_MAX = 1000 };
-double sb_model_step_parts(const struct sb_model *model, int gear);
+
+/* Pure. */
+struct sb_derived sb_model_derive(const struct sb_model *model);
+
+/* The shortest time constant of all gears and neutral, s. */
+double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);

@@ -26,7 +26,7 @@ struct sb_tolerance {
   char unit[16];     /* empty for a plain ratio */
 };
 
-enum { SB_TOLERANCE_MAX = 32 };
+enum { SB_TOLERANCE_MAX = 32, SB_COMMA_TABLE_MAX = 8 };
 
 /* A number that a --set could give, whether it stands in the file or not: "controller.dwell", "load.parts.1.torque". */
 struct sb_scenario_key {
@@ -43,7 +43,9 @@ struct sb_scenario {
   struct sb_tolerance tolerances[SB_TOLERANCE_MAX];
   size_t key_count;
   const struct sb_scenario_key *keys; /* keys[key_count], in the order of the file's sections; in storage */
-  void *storage;                      /* tables the model points to; owned */
+  size_t comma_count;                 /* tables whose decimal commas were read as points, at most that many named */
+  const char *comma_tables[SB_COMMA_TABLE_MAX]; /* their paths; in storage */
+  void *storage;                                /* tables the model points to; owned */
 };
 
 /* The faults of a file: each text is whole ("file:line:column: key: needs ..., found ..."), in order of place. */

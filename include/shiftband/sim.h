@@ -17,7 +17,7 @@
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
  * The sense of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
- * Where a time constant is short, each step is divided into equal parts (sb_model_step_parts).
+ * Where a time constant is short, each step is divided into equal parts (struct sb_derived).
  * Source: E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary Differential Equations I, classical method (from memory);
  * joining of two inertias: R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
  */
@@ -165,10 +165,10 @@ struct sb_segment;
 
 struct sb_sim {
   const struct sb_model *model;
-  double step_s;              /* the model's step */
-  double steps_per_s;         /* steps in a second when that is a whole number, else 0 */
-  int parts[SB_GEAR_MAX + 1]; /* that a step is divided into, in neutral and in each gear */
-  long long steps_per_tick;   /* of what feeds the motor; 0: it never changes */
+  double step_s;             /* the model's step */
+  double steps_per_s;        /* steps in a second when that is a whole number, else 0 */
+  struct sb_derived derived; /* of the model */
+  long long steps_per_tick;  /* of what feeds the motor; 0: it never changes */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */

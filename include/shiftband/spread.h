@@ -23,12 +23,13 @@ enum sb_spread_kind { SB_SPREAD_SEARCH, SB_SPREAD_RANDOM };
 int sb_spread_corner_count(const struct sb_scenario *scenario);
 
 /*
- * Values, in SI, of all tolerances of sample `index` (>= 0): values[tolerance_count].
+ * Values, in SI, of all tolerances of the first `count` samples, in one pass: values[count * tolerance_count]. The first
+ * ones of more samples are the same.
  *   SEARCH: 0 nominal, then the corners, then quasi-random points.    RANDOM: all random.
  * SB_ERR_MEMORY, or SB_ERR_NUMERICS when there are more tolerances than Sobol dimensions (40).
  */
-enum sb_status sb_spread_values(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
-                                int index, double *values, struct sb_error *err);
+enum sb_status sb_spread_draw(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
+                              int count, double *values, struct sb_error *err);
 
 /*
  * Loads the scenario at `path` again with the sets and one sample's values in place. A sample that is no valid scenario

@@ -122,7 +122,7 @@ struct sb_monitor {
   int gear; /* in mesh, from 1; 0 in neutral */
 };
 
-void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model);
+void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);
 void sb_monitor_clear(struct sb_monitor *monitor);
 
 /* The kind of hunting of a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { ROOM_FIRST = 16 };
+enum { ROOM_FIRST = 4 };
 
 bool sb_grow(void *items, size_t *room, size_t count, size_t size)
 {

@@ -3,10 +3,9 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "map/report.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/discharge.h"
-#include "text/json.h"
+#include "text/fields.h"
 
 enum { HUNDREDTHS = 100, ROW_MAX = HUNDREDTHS + 1 + 2 * SB_DISCHARGE_SPAN_MAX };
 
@@ -47,16 +46,16 @@ static void write_row(FILE *out, const struct sb_discharge_table *table, const s
   char text[SB_JSON_NUMBER_SIZE];
   const struct sb_pair_figures *figures = &form->pairs[pair];
   const struct sb_gear_figures *slow = &form->gears[pair], *fast = &form->gears[pair + 1];
-  fputs(sb_json_format_number(sb_map_pct(charge), text), out);
+  fputs(sb_json_format_number(sb_percent_rounded(charge), text), out);
   write_number(out, model->supply.open_circuit_voltage_v);
   write_text(out, model->gearbox.gears[pair].name);
   write_text(out, model->gearbox.gears[pair + 1].name);
-  write_number(out, sb_map_pct(model->control.downshift_fraction[pair]));
-  write_number(out, sb_map_pct(model->control.upshift_fraction[pair]));
-  write_number(out, sb_map_pct(figures->least_safe_upshift));
-  write_number(out, sb_map_pct(slow->lightest_reading));
-  write_number(out, sb_map_pct(figures->greatest_safe_downshift));
-  write_number(out, sb_map_pct(fast->lightest_reading));
+  write_number(out, sb_percent_rounded(model->control.downshift_fraction[pair]));
+  write_number(out, sb_percent_rounded(model->control.upshift_fraction[pair]));
+  write_number(out, sb_percent_rounded(figures->least_safe_upshift));
+  write_number(out, sb_percent_rounded(slow->lightest_reading));
+  write_number(out, sb_percent_rounded(figures->greatest_safe_downshift));
+  write_number(out, sb_percent_rounded(fast->lightest_reading));
   write_number(out, figures->downshift_torque_nm);
   write_number(out, figures->upshift_torque_nm);
   write_number(out, slow->stall_torque_nm);

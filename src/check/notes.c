@@ -114,7 +114,8 @@ static void note_battery(const struct sb_model *model, struct sb_check_notes *no
 
 static void note_run(const struct sb_model *model, struct sb_check_notes *notes)
 {
-  const double shortest_s = sb_model_shortest_time_constant_s(model);
+  const struct sb_derived derived = sb_model_derive(model);
+  const double shortest_s = sb_derived_shortest_s(&derived, model);
   if (model->run.step_s > 0.5 * shortest_s) {
     add(notes, "run: the step of %.4g s is more than half the shortest time constant, %.4g s; a shorter one is surer.",
         model->run.step_s, shortest_s);

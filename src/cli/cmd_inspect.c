@@ -249,7 +249,7 @@ static const struct sb_option options[] = {
     {"json", 0, NULL, "one JSON object instead of text", SB_INTO_FLAG(struct request, is_json)},
     {"fail-on", 0, "WORDS", "exit with 1 on", SB_INTO_MARKS(struct request, fails_on, fail_words)},
     SB_OPTION_QUIET_OF(struct request),
-    {.help = "Beside a simulation:"},
+    {.help = "\nBeside a simulation:"},
     {"against", 0, "FILE", "simulate this scenario beside the log: where they part, and what would explain it",
      SB_INTO_INPUT(struct request, against)},
     SB_OPTION_SET_OF(struct request),

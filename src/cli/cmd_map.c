@@ -8,22 +8,12 @@
 
 #include "cli/command.h"
 #include "cli/map_request.h"
+#include "study/study.h"
 
-static int do_join(struct sb_map_request *request)
+static bool is_study(const struct sb_map_request *request)
 {
-  struct sb_error err;
-  struct sb_tasks_result result;
-  const enum sb_status status = sb_tasks_join(request->shards.items, request->shards.count, &result, &err);
-  if (status != SB_OK) return sb_command_fail("--join", status, &err);
-  bool is_ours = false;
-  int code = sb_map_finish_samples(request, &result, &is_ours);
-  if (!is_ours) code = sb_map_finish_vary(request, &result, &is_ours);
-  if (!is_ours) {
-    sb_command_complain("--join: %s: no shard of a map", request->shards.items[0]);
-    code = SB_EXIT_SCENARIO;
-  }
-  sb_tasks_result_clear(&result);
-  return code;
+  return request->samples > 0 || request->discharge > 0 || request->vary.count > 0 ||
+         sb_own_options_decider(&request->own) != NULL;
 }
 
 static int do_file(struct sb_map_request *request)
@@ -32,12 +22,7 @@ static int do_file(struct sb_map_request *request)
   if (scenario == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   int code = sb_command_load(request->file, &request->sets, scenario);
   if (code == SB_EXIT_DONE) {
-    const bool is_own = sb_own_options_decider(&request->own) != NULL;
-    code = request->samples > 0      ? sb_map_do_samples(request, scenario)
-           : request->discharge > 0  ? sb_map_do_discharge(request, scenario)
-           : request->vary.count > 0 ? sb_map_do_vary(request, scenario)
-           : is_own                  ? sb_map_do_plane_grid(request, scenario)
-                                     : sb_map_do_exact(request, scenario);
+    code = is_study(request) ? sb_map_do_study(request, scenario) : sb_map_do_exact(request, scenario);
     sb_scenario_clear(scenario);
   }
   free(scenario);
@@ -49,7 +34,7 @@ static int run(void *context)
   struct sb_map_request *request = context;
   request->file = request->shards.items[0];
   int code = sb_own_options_prepare(&request->own);
-  if (code == SB_EXIT_DONE) code = request->is_join ? do_join(request) : do_file(request);
+  if (code == SB_EXIT_DONE) code = request->is_join ? sb_map_do_join(request) : do_file(request);
   sb_own_options_clear(&request->own);
   return code;
 }
@@ -69,23 +54,30 @@ static const struct sb_option options[] = {
      SB_INTO_FLAG(struct sb_map_request, is_json)},
     {"pair", 0, "PAIR", "the gears as SLOWER/FASTER by name, or as a number from 1 (default: the first)",
      SB_INTO_TEXT(struct sb_map_request, pair)},
-    {"downshift", 0, "FROM..TO", "part of the plane, in percent", SB_INTO_TEXT(struct sb_map_request, down)},
-    {"upshift", 0, "FROM..TO", "part of the plane, in percent", SB_INTO_TEXT(struct sb_map_request, up)},
-    {"limits", 0, "FILE.csv", "write the closed-form boundaries there", SB_INTO_OUTPUT(struct sb_map_request, limits)},
+    {"downshift", 0, "FROM..TO", "part of the plane: downshift thresholds, in percent",
+     SB_INTO_TEXT(struct sb_map_request, down)},
+    {"upshift", 0, "FROM..TO", "part of the plane: upshift thresholds, in percent",
+     SB_INTO_TEXT(struct sb_map_request, up)},
+    {"limits", 0, "FILE.csv", "write the closed-form boundaries there; beside --vary those of each point",
+     SB_INTO_OUTPUT(struct sb_map_request, limits)},
     SB_OPTION_SET_OF(struct sb_map_request),
+    {"verbose", 'v', NULL, "also say how much was simulated", SB_INTO_FLAG(struct sb_map_request, is_verbose)},
+    {.help =
+         "\nStudies. They may be combined: each sample at each charge and each value. A varied key has its value in all "
+         "samples, whatever its tolerance."},
     {"discharge", 0, "N",
-     "maps at N charges of the battery, from full to its cut-off: what the scenario's own thresholds come to, and which hold",
+     "maps at N charges of the battery, from full to its cut-off: what the scenario's own thresholds come to, and which pass",
      SB_INTO_COUNT(struct sb_map_request, discharge, 1, 1000)},
-    {"samples", 0, "N", "random samples of the scenario's tolerances: which share of them holds",
+    {"samples", 0, "N", "random samples of the scenario's tolerances: which share of them passes",
      SB_INTO_COUNT(struct sb_map_request, samples, 1, 1000000)},
     {"seed", 0, "S", "of the samples (default 1)", SB_INTO_COUNT(struct sb_map_request, seed, 0, 4294967295L)},
     {"vary", 0, "PATH=FROM..TO",
-     "vary any number of the scenario instead, as --vary controller.dwell='0.2..3 s'; given twice: a plane",
-     SB_INTO_LIST_OF(struct sb_map_request, vary, SB_GRID_AXIS_MAX)},
-    {"points", 0, "N", "points along each varied key (default 41)",
-     SB_INTO_COUNT(struct sb_map_request, points, 1, SB_GRID_POINTS_MAX)},
-    {"verbose", 'v', NULL, "also say how the map was found", SB_INTO_FLAG(struct sb_map_request, is_verbose)},
-    {.help = "Long work (--samples, --vary); results do not depend on any of these:"},
+     "vary any number of the scenario instead of the thresholds, as --vary controller.dwell='0.2..3 s'; given twice: a plane; "
+     "up to 6 times: with -o FILE.csv a row for each point",
+     SB_INTO_LIST(struct sb_map_request, vary)},
+    {"points", 0, "N", "points along each varied key (default 41; of three keys or more: 11)",
+     SB_INTO_COUNT(struct sb_map_request, points, 1, SB_AXIS_POINTS_MAX)},
+    {.help = "\nLong work (--samples, --discharge, --vary); results do not depend on any of these:"},
     {"jobs", 0, "N", "threads (default: all cores)", SB_INTO_COUNT(struct sb_map_request, work.jobs, 1, 1024)},
     {"resume", 0, NULL,
      "go on where an interrupted or killed command with the same options stopped; what it had finished is in FILE.csv.part",
@@ -96,8 +88,8 @@ static const struct sb_option options[] = {
     {"quiet", 'q', NULL, "show no progress", SB_INTO_FLAG(struct sb_map_request, work.is_quiet)},
     SB_OWN_OPTIONS(struct sb_map_request, own),
     {.help =
-         "Plain maps are then grids of thresholds (--downshift, --upshift; about --points each), since only of the built-in "
-         "controller is it known what lies between two points."},
+         "Plain maps are then grids of thresholds (--downshift, --upshift; about --points each), since what lies between "
+         "two points is known of the built-in controller only."},
     {0},
 };
 
@@ -105,18 +97,16 @@ static const struct sb_option_rule rules[] = {
     {"+", SB_NEEDS, "join", "a map is of one scenario"},
     {"output=-", SB_EXCLUDES, "json", "both want standard output"},
     {"join", SB_EXCLUDES,
-     "set vary discharge samples seed limits pair downshift upshift points shard resume controller controller-command",
+     "set vary discharge samples seed pair downshift upshift points shard resume controller controller-command",
      "the shards know the rest"},
-    {"samples", SB_EXCLUDES, "vary discharge", "each is a study of its own"},
-    {"vary", SB_EXCLUDES, "discharge", "each is a study of its own"},
-    {"limits", SB_EXCLUDES, "samples vary", "they belong to one exact map"},
-    {"limits", SB_EXCLUDES, "discharge", "they go with one map; over the discharge: shiftband check --discharge"},
-    {"samples discharge limits", SB_EXCLUDES, "controller controller-command",
-     "exact maps are of the built-in controller only"},
+    {"limits", SB_EXCLUDES, "samples", "they are closed forms of one machine"},
+    {"limits", SB_EXCLUDES, "controller controller-command", "closed forms are of the built-in controller only"},
+    {"limits&discharge", SB_NEEDS, "vary", "they go with one map; over the discharge: shiftband check --discharge"},
     {"points", SB_NEEDS, "vary controller controller-command", "a map of thresholds is exact, without points"},
     {"vary", SB_EXCLUDES, "pair downshift upshift",
      "these are for maps of thresholds; to vary one: --vary controller.downshift_below=40..60%"},
-    {"resume shard", SB_NEEDS, "samples vary controller controller-command", "an exact map is one piece of work"},
+    {"resume shard", SB_NEEDS, "samples discharge vary controller controller-command",
+     "an exact map is one piece of work"},
     {"resume", SB_NEEDS, "output", "what is done already lies beside that file"},
     {"shard", SB_NEEDS, "output", "the shard is written there"},
     {"shard", SB_EXCLUDES, "output=-", "a shard is a file for --join"},
@@ -134,7 +124,7 @@ const struct sb_command sb_command_map = {
     .usage = "[OPTION]... FILE\n--join SHARD... [-o FILE.csv] [--json]",
     .about =
         "Shows what every pair of downshift and upshift thresholds comes to, exactly, and how far the scenario's own are from "
-        "failing; or the share of tolerance samples that each pair survives; or a grid over other keys.",
+        "failing; or the share of tolerance samples that passes at each pair; or a grid over other keys.",
     .options = options,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file, or with --join shards", offsetof(struct sb_map_request, shards)},

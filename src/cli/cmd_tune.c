@@ -13,9 +13,9 @@
 #include "cli/interrupt.h"
 #include "cli/output.h"
 #include "cli/progress.h"
-#include "map/report.h"
+#include "map/lattice.h"
 #include "shiftband/tasks.h"
-#include "study/grid.h"
+#include "study/study.h"
 #include "tune/report.h"
 
 struct request {
@@ -45,12 +45,7 @@ static int add_sample(struct sb_tuning *tuning, const struct request *request, i
 {
   const struct sb_scenario *nominal = &tuning->nominals[scenario];
   const char *path = request->files.items[scenario];
-  struct sb_error err = {SB_OK, ""};
-  double values[SB_TOLERANCE_MAX];
-  const enum sb_status status =
-      sb_spread_values(nominal, SB_SPREAD_SEARCH, (unsigned long)request->seed, sample, values, &err);
-  if (status != SB_OK) return sb_command_fail(path, status, &err);
-
+  const double *values = tuning->values[scenario] + sample * nominal->tolerance_count;
   struct sb_faults faults = {0};
   struct sb_scenario *own = &tuning->samples[tuning->machine_count];
   const enum sb_status loaded =
@@ -76,11 +71,29 @@ static int samples_of(const struct request *request, const struct sb_scenario *n
   return 1 + sb_spread_corner_count(nominal) + (int)request->samples;
 }
 
+/* Draws and adds all samples of a scenario. */
+static int add_samples(struct sb_tuning *tuning, const struct request *request, int scenario)
+{
+  const struct sb_scenario *nominal = &tuning->nominals[scenario];
+  const int count = samples_of(request, nominal);
+  struct sb_error err = {SB_OK, ""};
+  double *values = calloc((size_t)count * (size_t)(nominal->tolerance_count + 1), sizeof *values);
+  tuning->values[scenario] = values;
+  if (values == NULL) return SB_EXIT_GAVE_UP;
+  const enum sb_status status =
+      sb_spread_draw(nominal, SB_SPREAD_SEARCH, (unsigned long)request->seed, count, values, &err);
+  if (status != SB_OK) return sb_command_fail(request->files.items[scenario], status, &err);
+  int code = SB_EXIT_DONE;
+  for (int k = 0; k < count && code == SB_EXIT_DONE; k++) code = add_sample(tuning, request, scenario, k);
+  return code;
+}
+
 static int load_all(struct sb_tuning *tuning, const struct request *request)
 {
   const size_t files = request->files.count;
   tuning->nominals = calloc(files, sizeof *tuning->nominals);
-  if (tuning->nominals == NULL) return SB_EXIT_GAVE_UP;
+  tuning->values = calloc(files, sizeof *tuning->values);
+  if (tuning->nominals == NULL || tuning->values == NULL) return SB_EXIT_GAVE_UP;
   size_t total = 0;
   for (size_t i = 0; i < files; i++) {
     const int code = sb_command_load(request->files.items[i], &request->sets, &tuning->nominals[i]);
@@ -92,10 +105,8 @@ static int load_all(struct sb_tuning *tuning, const struct request *request)
   tuning->samples = calloc(total, sizeof *tuning->samples);
   if (tuning->machines == NULL || tuning->samples == NULL) return SB_EXIT_GAVE_UP;
   for (size_t i = 0; i < files; i++) {
-    for (int sample = 0; sample < samples_of(request, &tuning->nominals[i]); sample++) {
-      const int code = add_sample(tuning, request, (int)i, sample);
-      if (code != SB_EXIT_DONE) return code;
-    }
+    const int code = add_samples(tuning, request, (int)i);
+    if (code != SB_EXIT_DONE) return code;
   }
   return SB_EXIT_DONE;
 }
@@ -200,7 +211,7 @@ static void adapt_to_own(struct sb_tune_options *options, const struct request *
   struct sb_map_axis *axis = &options->axis;
   options->decider = sb_own_options_decider(&request->own);
   if (options->decider == NULL) return;
-  const int points = request->points > 0 ? (int)request->points : SB_GRID_POINTS_DEFAULT;
+  const int points = request->points > 0 ? (int)request->points : SB_STUDY_POINTS_DEFAULT;
   const int stride = sb_map_axis_stride(axis, points);
   options->is_cautious = false;
   *axis = (struct sb_map_axis){stride * axis->step_fraction, stride * axis->step_fraction, axis->count / stride};
@@ -317,7 +328,11 @@ static int write_answer(const struct sb_tuning *tuning, const struct request *re
 static void clear(struct sb_tuning *tuning)
 {
   for (int i = 0; i < tuning->machine_count; i++) sb_scenario_clear(&tuning->samples[i]);
-  for (int i = 0; i < tuning->nominal_count; i++) sb_scenario_clear(&tuning->nominals[i]);
+  for (int i = 0; i < tuning->nominal_count; i++) {
+    sb_scenario_clear(&tuning->nominals[i]);
+    if (tuning->values != NULL) free(tuning->values[i]);
+  }
+  free(tuning->values);
   free(tuning->machines);
   free(tuning->samples);
   free(tuning->nominals);

@@ -9,6 +9,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "cli/log_facts.h"
 #include "cli/output.h"
 
 static const char *command; /* NULL: none yet */
@@ -73,6 +74,7 @@ int sb_command_fail(const char *path, enum sb_status status, const struct sb_err
 {
   const char *meaning = status == SB_ERR_IO && errno != 0 ? strerror(errno) : sb_status_text(status);
   const char *text = err != NULL && err->text[0] != 0 ? err->text : meaning;
+  if (status == SB_ERR_USAGE) return sb_command_usage("%s", text);
   sb_command_complain("%s%s%s", path != NULL ? path : "", path != NULL ? ": " : "", text);
   return sb_command_exit(status);
 }
@@ -105,6 +107,7 @@ int sb_command_load(const char *path, const struct sb_option_list *sets, struct 
 {
   struct sb_faults faults = {0};
   const enum sb_status status = sb_scenario_load(path, sets->items, sets->count, out, &faults);
+  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_log_facts_note_commas(out->comma_tables[k]);
   return sb_command_fail_faults(path, status, &faults);
 }
 

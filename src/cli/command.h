@@ -78,7 +78,7 @@ void sb_command_warn(const char *format, ...) __attribute__((format(printf, 1, 2
 /* The command line is wrong: says so, and where help is found. Returns SB_EXIT_USAGE. */
 int sb_command_usage(const char *format, ...) __attribute__((format(printf, 1, 2)));
 
-/* What the library says about a file (NULL: none), or what its status means. Returns the exit code. */
+/* What the library says about a file (NULL: none) or the command line, or what its status means. Returns the exit code. */
 int sb_command_fail(const char *path, enum sb_status status, const struct sb_error *err);
 
 /* The same for the faults of a file, one a line, which are released. */

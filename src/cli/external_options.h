@@ -17,7 +17,7 @@
 /* Lines of a table of options, and of a table of rules. */
 // clang-format off
 #define SB_OWN_OPTIONS(type, own)                                                                                   \
-  {.help = "An external controller instead of the built-in one, in a process of its own, started again for each run:"}, \
+  {.help = "\nAn external controller instead of the built-in one, in a process of its own, started again for each run:"}, \
   {"controller", 0, "FILE.so", "a C function, see shiftband/external_controller.h and tools/external/controller.c",  \
    SB_INTO_INPUT(type, own.object)},                                                                                \
   {"controller-command", 0, "TEXT",                                                                                  \

@@ -114,7 +114,6 @@ void sb_help_write(const struct sb_command *command)
   if (!sb_option_is_end(command->options)) putchar('\n');
   for (const struct sb_option *o = command->options; !sb_option_is_end(o); o++) {
     if (o->name == NULL) {
-      putchar('\n');
       sb_words_say(stdout, 0, 0, "%s", o->help);
     } else if (is_shown(o)) {
       write_option(command, o, column);

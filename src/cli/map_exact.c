@@ -1,11 +1,16 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* The exact map of one scenario. */
-#include <math.h>
-
+/* The exact map of one scenario: its files, its words or its object. */
 #include "cli/command.h"
 #include "cli/map_request.h"
+#include "cli/output.h"
+#include "map/join.h"
+#include "map/plane.h"
 #include "map/report.h"
-#include "shiftband/report.h"
+
+FILE *sb_map_words_stream(const struct sb_map_request *request)
+{
+  return request->work.output != NULL && sb_output_is_standard(request->work.output) ? stderr : stdout;
+}
 
 struct limits {
   const struct sb_model *model;
@@ -36,57 +41,34 @@ static int write_files(const struct sb_map_request *request, const struct sb_mod
   return code;
 }
 
-static enum sb_status write_text(FILE *out, const struct sb_model *model, const struct sb_map *map,
-                                 const struct sb_map_own *own, bool is_whole, struct sb_error *err)
-{
-  const struct sb_gear *gears = model->gearbox.gears;
-  const int pair = map->options.pair;
-  fprintf(out, "%s\nthresholds between %s and %s, exact in steps of %.6g %%, %.6g s each\n\n", model->name,
-          gears[pair].name, gears[pair + 1].name, sb_map_pct(map->options.down.step_fraction), model->run.duration_s);
-  const enum sb_status status = sb_map_write_picture(out, map, own, is_whole, err);
-  if (status != SB_OK) return status;
-  fputc('\n', out);
-  sb_map_write_own(out, own);
-  const double samples_a_run = floor(model->run.duration_s / model->control.sample_period_s) + 1.0;
-  fprintf(out, "\n%zu different traces in %zu rectangles, from %zu tracks;\nsimulated as much as %.4g runs\n",
-          map->leaf_count, map->cell_count, map->track_count, (double)map->sample_count / samples_a_run);
-  sb_report_write_cautions(out, model, NULL);
-  return SB_OK;
-}
-
 static enum sb_status report(const struct sb_map_request *request, const struct sb_model *model,
                              const struct sb_map *map, struct sb_error *err)
 {
   struct sb_map_own own;
-  enum sb_status status = sb_map_look_around(model, &map->options, &own, err);
+  const struct sb_map_wishes wishes = {request->down != NULL || request->up != NULL, request->is_verbose};
+  const enum sb_status status = sb_map_look_around(model, &map->options, &own, err);
   if (status != SB_OK) return status;
-  if (request->is_json) {
-    struct sb_json json;
-    sb_json_init(&json, stdout);
-    sb_map_write_json(&json, model, map, &own);
-    sb_json_end(&json);
-    return SB_OK;
-  }
-  const bool is_whole = request->down != NULL || request->up != NULL;
-  return write_text(sb_map_words_stream(request), model, map, &own, is_whole, err);
+  if (!request->is_json) return sb_map_write_text(sb_map_words_stream(request), model, map, &own, &wishes, err);
+  struct sb_json json;
+  sb_json_init(&json, stdout);
+  sb_map_write_json(&json, model, map, &own);
+  sb_json_end(&json);
+  return SB_OK;
 }
 
-int sb_map_do_exact(struct sb_map_request *request, const struct sb_scenario *scenario)
+int sb_map_do_exact(const struct sb_map_request *request, const struct sb_scenario *scenario)
 {
   struct sb_map map;
   struct sb_map_options options;
   struct sb_error err = {SB_OK, ""};
   const struct sb_model *model = &scenario->model;
-  int code = sb_map_read_plane(request, scenario, &options);
-  if (code != SB_EXIT_DONE) return code;
-  enum sb_status status = sb_map_exact(model, &options, true, &map, &err);
-  if (status == SB_OK) {
-    sb_map_sort(&map);
-    code = write_files(request, model, &map);
-    if (code == SB_EXIT_DONE) status = report(request, model, &map, &err);
-    sb_map_clear(&map);
-  }
-  if (status == SB_OK) return code;
-  sb_command_complain("%s: %s", request->file, err.text);
-  return sb_command_exit(status);
+  int code = SB_EXIT_DONE;
+  enum sb_status status = sb_map_plane_parse(model, request->pair, request->down, request->up, &options, &err);
+  if (status == SB_OK) status = sb_map_exact(model, &options, true, &map, &err);
+  if (status != SB_OK) return sb_command_fail(request->file, status, &err);
+  sb_map_sort(&map);
+  code = write_files(request, model, &map);
+  if (code == SB_EXIT_DONE) status = report(request, model, &map, &err);
+  sb_map_clear(&map);
+  return status == SB_OK ? code : sb_command_fail(request->file, status, &err);
 }

@@ -34,31 +34,42 @@ const char *sb_option_show_with_value(const struct sb_option *option, char text[
   return text;
 }
 
-/* A word of a rule: "+", an option's name, or a name with its value behind "=". */
+/* A word of a rule: "+", an option's name, a name with its value behind "=", or two names with "&" between them. */
 struct term {
   const struct sb_option *option; /* NULL: more than one file */
+  const struct sb_option *also;   /* NULL: this alone */
   const char *value;              /* NULL: any */
 };
 
 static struct term term_of(const struct sb_command *command, const char *word)
 {
-  const char *equals = strchr(word, '=');
-  const size_t length = equals != NULL ? (size_t)(equals - word) : strlen(word);
-  return (struct term){sb_option_find(command->options, word, length), equals != NULL ? equals + 1 : NULL};
+  const size_t length = strcspn(word, "=&");
+  const char *rest = word[length] != 0 ? word + length + 1 : NULL;
+  const bool is_pair = word[length] == '&';
+  return (struct term){sb_option_find(command->options, word, length),
+                       is_pair ? sb_option_find(command->options, rest, strlen(rest)) : NULL, is_pair ? NULL : rest};
 }
 
 static bool is_given(const struct sb_option_reader *reader, const struct term *term)
 {
   if (term->option == NULL) return sb_option_operands(reader)->count > 1;
-  const char *value = reader->values[term->option - reader->command->options];
+  const char *const *values = reader->values;
+  const struct sb_option *options = reader->command->options;
+  const char *value = values[term->option - options];
+  if (term->also != NULL) return value != NULL && values[term->also - options] != NULL;
   if (value == NULL || term->value == NULL) return value != NULL;
   return strcmp(term->value, "-") == 0 ? sb_output_is_standard(value) : strcmp(value, term->value) == 0;
 }
 
 static const char *show_term(const struct term *term, char text[SB_OPTION_SHOWN_SIZE])
 {
-  char name[SB_OPTION_SHOWN_SIZE];
+  char name[SB_OPTION_SHOWN_SIZE], other[SB_OPTION_SHOWN_SIZE];
   if (term->option == NULL) return "more than one file";
+  if (term->also != NULL) {
+    snprintf(text, SB_OPTION_SHOWN_SIZE, "%.60s with %.60s", sb_option_show(term->option, name),
+             sb_option_show(term->also, other));
+    return text;
+  }
   if (term->value == NULL) return sb_option_show(term->option, text);
   snprintf(text, SB_OPTION_SHOWN_SIZE, "%.60s %.60s", sb_option_show(term->option, name), term->value);
   return text;

@@ -106,7 +106,7 @@ static void spin_up_in_gear(const struct sb_bench *bench, const double *p, const
   out[0] = out[1] = 0.0;
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const int last = machine.gearbox.gear_count - 1;
-  out[0] = sb_model_time_constant_s(&machine, last);
+  out[0] = sb_model_derive(&machine).time_constant_s[last + 1];
   out[1] = sb_points_speed_rad_s(&machine, last, bench->nominal_voltage_v, 0.0);
 }
 

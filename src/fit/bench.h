@@ -40,7 +40,7 @@ struct sb_bench_test {
   int gear;                /* index */
   double added_inertia_kg_m2;
   double source_ohm; /* of the supply, in series with the winding; 0 where the voltage was measured behind it */
-  size_t span_count;
+  size_t span_count, span_room;
   struct sb_bench_span *spans; /* owned */
   size_t first_row, last_row;  /* of a log with shifts: those with a gear in mesh before and after all else */
   size_t resting_row;          /* the last before it moves; row_count: it turns from first_row on */

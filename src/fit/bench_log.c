@@ -194,7 +194,6 @@ static enum sb_status finish(const char *path, double arm_m, struct sb_log *read
     status = sb_fault_list_publish(&list, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   }
   sb_fault_list_clear(&list);
-  sb_log_clear(read);
   if (status == SB_OK) {
     settle(&log);
     *out = log;
@@ -204,38 +203,24 @@ static enum sb_status finish(const char *path, double arm_m, struct sb_log *read
   return status;
 }
 
-/* What the reader is asked for: the columns of a fit, in SI. takes[SB_LOG_COLUMN_COUNT]. */
-static struct sb_log_options reading_of(const struct sb_fit_log_options *options, bool *takes)
-{
-  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) {
-    if (columns[c].column != SB_LOG_COLUMN_COUNT) takes[columns[c].column] = true;
-  }
-  return (struct sb_log_options){.facts = options->facts,
-                                 .gearbox = options->gearbox,
-                                 .is_si = true,
-                                 .may_lack_time = true,
-                                 .may_lack_renamed = options->may_lack_renamed,
-                                 .least_rows = 1,
-                                 .takes = takes};
-}
-
-enum sb_status sb_fit_log_parse(const char *path, const char *text, size_t length,
-                                const struct sb_fit_log_options *options, struct sb_fit_log *out,
-                                struct sb_faults *faults)
-{
-  bool takes[SB_LOG_COLUMN_COUNT] = {false};
-  const struct sb_log_options reading = reading_of(options, takes);
-  struct sb_log read;
-  const enum sb_status status = sb_log_parse(path, text, length, &reading, &read, faults);
-  return status == SB_OK ? finish(path, options->arm_m, &read, out, faults) : status;
-}
-
 enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
                                struct sb_faults *faults)
 {
-  bool takes[SB_LOG_COLUMN_COUNT] = {false};
-  const struct sb_log_options reading = reading_of(options, takes);
+  bool takes[SB_LOG_COLUMN_COUNT + 1] = {false};
+  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) takes[columns[c].column] = true;
+  const struct sb_log_options reading = {.text = options->text,
+                                         .length = options->length,
+                                         .facts = options->facts,
+                                         .gearbox = options->gearbox,
+                                         .is_si = true,
+                                         .may_lack_time = true,
+                                         .may_lack_renamed = options->may_lack_renamed,
+                                         .least_rows = 1,
+                                         .takes = takes};
   struct sb_log read;
-  const enum sb_status status = sb_log_read(path, &reading, &read, faults);
-  return status == SB_OK ? finish(path, options->arm_m, &read, out, faults) : status;
+  enum sb_status status = sb_log_read(path, &reading, &read, faults);
+  if (status != SB_OK) return status;
+  status = finish(path, options->arm_m, &read, out, faults);
+  sb_log_clear(&read);
+  return status;
 }

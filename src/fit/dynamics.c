@@ -172,8 +172,8 @@ enum sb_status sb_dynamics_set_steps(struct sb_bench_test *test, const struct sb
 {
   struct sb_model open = *machine;
   open.motor.resistance_ohm = open_ohm;
-  const double driven_s = sb_model_time_constant_s(machine, test->gear);
-  const double open_s = sb_model_time_constant_s(&open, test->gear);
+  const double driven_s = sb_model_derive(machine).time_constant_s[test->gear + 1];
+  const double open_s = sb_model_derive(&open).time_constant_s[test->gear + 1];
   const double end_s = last_time(test);
   const long least = test->span_count > 8 ? STEPS_MIN : SPAN_STEPS_MIN;
   long most = test->off_steps = steps_for(end_s - test->own[SB_OWN_OFF], open_s, SPAN_STEPS_MIN, STEPS_MAX);

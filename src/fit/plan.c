@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "fit/bench.h"
 #include "fit/shift_find.h"
 
@@ -84,12 +85,7 @@ static bool add_span(struct sb_bench_test *test, const struct sb_bench_span *spa
     const struct sb_bench_span *last = &test->spans[test->span_count - 1];
     if (last->voltage_v == span->voltage_v && last->is_open == span->is_open) return true;
   }
-  if (test->spans == NULL || (test->span_count & (test->span_count - 1)) == 0) { /* a power of two is full */
-    const size_t capacity = test->span_count == 0 ? 1 : 2 * test->span_count;
-    struct sb_bench_span *spans = realloc(test->spans, capacity * sizeof *spans);
-    if (spans == NULL) return false;
-    test->spans = spans;
-  }
+  if (!sb_grow(&test->spans, &test->span_room, test->span_count, sizeof *test->spans)) return false;
   test->spans[test->span_count++] = *span;
   return true;
 }

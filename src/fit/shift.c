@@ -162,6 +162,7 @@ int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *t
 void sb_shift_set_steps(struct sb_bench_test *test, const struct sb_model *machine)
 {
   const double length_s = sb_bench_time(test, test->last_row) - test->own[SB_OWN_START];
-  test->shift_step_s = sb_model_shortest_time_constant_s(machine) / steps_per_tau;
+  const struct sb_derived derived = sb_model_derive(machine);
+  test->shift_step_s = sb_derived_shortest_s(&derived, machine) / steps_per_tau;
   test->spans[0].steps = (long)(length_s / test->shift_step_s) + (long)(test->last_row - test->first_row);
 }

@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "inspect/gear_track.h"
 #include "shiftband/closed_form.h"
 #include "theory/torque_balance.h"
@@ -39,21 +40,9 @@ void sb_inspection_clear(struct sb_inspection *inspection)
   inspection->shift_count = inspection->hunt_count = inspection->rest_count = 0;
 }
 
-/* Room for one more item; NULL when out of memory. */
-static void *room_for(void *items, size_t count, size_t *room, size_t size)
-{
-  if (count < *room) return items;
-  const size_t more = *room > 0 ? 2 * *room : 16;
-  void *grown = realloc(items, more * size);
-  if (grown != NULL) *room = more;
-  return grown;
-}
-
 static enum sb_status add_shift(struct sb_inspection *out, struct sb_inspect_shift shift)
 {
-  void *items = room_for(out->shifts, out->shift_count, &out->shift_room, sizeof *out->shifts);
-  if (items == NULL) return SB_ERR_MEMORY;
-  out->shifts = items;
+  if (!sb_grow(&out->shifts, &out->shift_room, out->shift_count, sizeof *out->shifts)) return SB_ERR_MEMORY;
   out->shifts[out->shift_count++] = shift;
   return SB_OK;
 }
@@ -85,10 +74,8 @@ static enum sb_status follow_track(const struct sb_track *track, struct sb_inspe
 static enum sb_status add_hunt(struct sb_inspection *out, struct sb_inspect_hunt hunt, double periods_s)
 {
   if (hunt.count < 3) return SB_OK;
-  void *items = room_for(out->hunts, out->hunt_count, &out->hunt_room, sizeof *out->hunts);
-  if (items == NULL) return SB_ERR_MEMORY;
+  if (!sb_grow(&out->hunts, &out->hunt_room, out->hunt_count, sizeof *out->hunts)) return SB_ERR_MEMORY;
   hunt.period_s = periods_s / (double)(hunt.count - 2);
-  out->hunts = items;
   out->hunts[out->hunt_count++] = hunt;
   return SB_OK;
 }
@@ -134,9 +121,7 @@ static int gear_at(const struct sb_track *track, double time_s)
 static enum sb_status add_rest(struct sb_inspection *out, double from_s, double to_s, int gear, double stall_time_s)
 {
   if (!(to_s - from_s > stall_time_s)) return SB_OK;
-  void *items = room_for(out->rests, out->rest_count, &out->rest_room, sizeof *out->rests);
-  if (items == NULL) return SB_ERR_MEMORY;
-  out->rests = items;
+  if (!sb_grow(&out->rests, &out->rest_room, out->rest_count, sizeof *out->rests)) return SB_ERR_MEMORY;
   out->rests[out->rest_count++] = (struct sb_inspect_rest){from_s, to_s, gear};
   return SB_OK;
 }
@@ -220,20 +205,17 @@ static enum sb_inspect_source best_source(const struct sb_log *log)
 static enum sb_status check_columns(const struct sb_log *log, enum sb_inspect_source source, struct sb_error *err)
 {
   const bool has_motor = log->columns[SB_LOG_MOTOR_SPEED] != NULL;
-  if (source == SB_INSPECT_GEAR && log->columns[SB_LOG_GEAR] == NULL) {
-    return sb_fail(err, SB_ERR_SCENARIO, "needs a column gear, found none");
-  }
+  const char *needs = NULL;
+  if (source == SB_INSPECT_GEAR && log->columns[SB_LOG_GEAR] == NULL) needs = "a column gear";
   if (source == SB_INSPECT_RATIO && !(has_motor && log->columns[SB_LOG_OUTPUT_SPEED] != NULL)) {
-    return sb_fail(err, SB_ERR_SCENARIO, "needs columns motor_speed_rpm and output_speed_rpm, found %s",
-                   has_motor ? "no output_speed_rpm" : "no motor_speed_rpm");
+    needs = "columns motor_speed_rpm and output_speed_rpm";
   }
   if (source == SB_INSPECT_MOTOR && !has_motor && log->columns[SB_LOG_READING] == NULL) {
-    return sb_fail(
-        err, SB_ERR_SCENARIO,
-        "needs a column gear, or motor_speed_rpm and output_speed_rpm, or motor_speed_rpm or reading_pct alone; "
-        "found none of these");
+    needs = "a column gear, or motor_speed_rpm and output_speed_rpm, or motor_speed_rpm or reading_pct alone";
   }
-  return SB_OK;
+  if (needs == NULL) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO, "needs %s; found %s", needs,
+                 log->header[0] != 0 ? log->header : "none of these");
 }
 
 static enum sb_status make_track(const struct sb_log *log, const struct sb_inspect_options *options,

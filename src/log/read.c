@@ -195,43 +195,37 @@ static enum sb_status fill_in(struct reader *reader)
 
 /* ---- the whole ---- */
 
-static enum sb_status finish(struct reader *reader, enum sb_status status, struct sb_fault_list *list,
-                             struct sb_log *out, struct sb_faults *faults)
+static enum sb_status read_all(struct reader *reader)
 {
-  const int saved = errno;
+  struct sb_csv_reader *csv = &reader->csv;
+  const struct sb_log_options *options = reader->options;
+  enum sb_status status =
+      options->text != NULL ? sb_csv_reader_start(csv, options->text, options->length) : sb_csv_reader_open(csv);
   if (status == SB_OK) status = read_rows(reader);
-  if (status == SB_OK && reader->csv.fault_count == 0) status = fill_in(reader);
-  if (status == SB_OK && reader->csv.fault_count > 0) status = SB_ERR_SCENARIO;
-  if (status == SB_ERR_SCENARIO && !sb_fault_list_publish(list, faults)) status = SB_ERR_MEMORY;
-  reader->log.has_decimal_commas = reader->csv.has_decimal_commas;
-  sb_csv_reader_close(&reader->csv);
-  sb_fault_list_clear(list);
-  if (status == SB_OK) {
-    *out = reader->log;
-  } else {
-    sb_log_clear(&reader->log);
-  }
-  errno = saved;
-  return status;
+  if (status == SB_OK && csv->fault_count == 0) status = fill_in(reader);
+  reader->log.has_decimal_commas = csv->has_decimal_commas;
+  return status == SB_OK && csv->fault_count > 0 ? SB_ERR_SCENARIO : status;
 }
 
 enum sb_status sb_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                            struct sb_faults *faults)
 {
   const bool is_stdin = strcmp(path, "-") == 0;
-  struct sb_fault_list list = {.file = path};
-  struct reader reader = {
-      .csv = {.path = is_stdin ? "standard input" : path, .stream = is_stdin ? stdin : NULL, .faults = &list},
-      .options = options};
+  const char *name = is_stdin ? "standard input" : path;
+  struct sb_fault_list list = {.file = name};
+  struct reader reader = {.csv = {.path = name, .stream = is_stdin ? stdin : NULL, .faults = &list},
+                          .options = options};
   *faults = (struct sb_faults){0};
-  return finish(&reader, sb_csv_reader_open(&reader.csv), &list, out, faults);
-}
-
-enum sb_status sb_log_parse(const char *path, const char *text, size_t length, const struct sb_log_options *options,
-                            struct sb_log *out, struct sb_faults *faults)
-{
-  struct sb_fault_list list = {.file = path};
-  struct reader reader = {.csv = {.path = path, .faults = &list}, .options = options};
-  *faults = (struct sb_faults){0};
-  return finish(&reader, sb_csv_reader_start(&reader.csv, text, length), &list, out, faults);
+  enum sb_status status = read_all(&reader);
+  const int saved = errno;
+  if (status == SB_ERR_SCENARIO && !sb_fault_list_publish(&list, faults)) status = SB_ERR_MEMORY;
+  sb_csv_reader_close(&reader.csv);
+  sb_fault_list_clear(&list);
+  if (status == SB_OK) {
+    *out = reader.log;
+  } else {
+    sb_log_clear(&reader.log);
+  }
+  errno = saved;
+  return status;
 }

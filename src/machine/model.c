@@ -26,21 +26,6 @@ static double shortest_wave_s(const struct sb_load *load, double output_speed_ra
   return shortest_s;
 }
 
-/* What slows the output per speed; the quadratic load counts with its slope at the greatest speed without overrun. */
-static double load_slope_nms_rad(const struct sb_load *load, double top_speed_rad_s)
-{
-  double viscous, quadratic;
-  sb_load_speed_terms(load, &viscous, &quadratic);
-  return viscous + 2.0 * quadratic * top_speed_rad_s;
-}
-
-/* The greatest speed of the output without overrun. */
-static double top_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line)
-{
-  const struct sb_gear *fastest = &model->gearbox.gears[model->gearbox.gear_count - 1];
-  return fmax(sb_motor_no_load_speed_rad_s(line) / fastest->ratio, fabs(model->run.initial_output_speed_rad_s));
-}
-
 /* Of what turns with the output whatever its wheels do. */
 static double least_output_inertia(const struct sb_model *model)
 {
@@ -48,26 +33,38 @@ static double least_output_inertia(const struct sb_model *model)
   return load->road.can_slip ? load->inertia_kg_m2 - load->road.inertia_kg_m2 : load->inertia_kg_m2;
 }
 
-/* With so much inertia at the output. */
-static double constant_with_s(const struct sb_model *model, int gear, double output_inertia)
+/* What all time constants of a model are made of. */
+struct rates {
+  const struct sb_model *model;
+  const struct sb_motor_line *line;
+  double
+      load_slope; /* what slows the output per speed, N m s / rad; the quadratic load at the greatest speed without overrun */
+  double wave_s; /* a radian of the load's fastest wave */
+};
+
+static struct rates rates_of(const struct sb_model *model, const struct sb_derived *derived)
 {
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
-  const double motor_inertia = model->motor.rotor_inertia_kg_m2;
-  const double top_speed = top_speed_rad_s(model, &line);
-  const double load_slope = load_slope_nms_rad(&model->load, top_speed);
-  const double wave_s = shortest_wave_s(&model->load, top_speed);
-  if (gear < 0) {
-    const double output_s = load_slope > 0.0 ? output_inertia / load_slope : INFINITY;
-    return fmin(wave_s, fmin(motor_inertia / line.slope_nms_rad, output_s));
-  }
-  const struct sb_gear *own = &model->gearbox.gears[gear];
-  const double reflect = own->ratio * own->ratio * own->efficiency;
-  return fmin(wave_s, (motor_inertia + output_inertia / reflect) / (line.slope_nms_rad + load_slope / reflect));
+  const struct sb_gear *fastest = &model->gearbox.gears[model->gearbox.gear_count - 1];
+  const double driven_rad_s = sb_motor_no_load_speed_rad_s(&derived->line) / fastest->ratio;
+  const double top_rad_s = fmax(driven_rad_s, fabs(model->run.initial_output_speed_rad_s));
+  return (struct rates){.model = model,
+                        .line = &derived->line,
+                        .load_slope = derived->viscous_nms_rad + 2.0 * derived->quadratic_nms2_rad2 * top_rad_s,
+                        .wave_s = shortest_wave_s(&model->load, top_rad_s)};
 }
 
-double sb_model_time_constant_s(const struct sb_model *model, int gear)
+/* Of a gear (index) or of neutral (-1), with so much inertia at the output. */
+static double constant_with_s(const struct rates *rates, int gear, double output_inertia)
 {
-  return constant_with_s(model, gear, model->load.inertia_kg_m2);
+  const double motor_inertia = rates->model->motor.rotor_inertia_kg_m2;
+  if (gear < 0) {
+    const double output_s = rates->load_slope > 0.0 ? output_inertia / rates->load_slope : INFINITY;
+    return fmin(rates->wave_s, fmin(motor_inertia / rates->line->slope_nms_rad, output_s));
+  }
+  const struct sb_gear *own = &rates->model->gearbox.gears[gear];
+  const double reflect = own->ratio * own->ratio * own->efficiency;
+  const double slope = rates->line->slope_nms_rad + rates->load_slope / reflect;
+  return fmin(rates->wave_s, (motor_inertia + output_inertia / reflect) / slope);
 }
 
 /* The shaft that gives, against the least that swings at its ends: a radian of its swing, or its damping. */
@@ -83,42 +80,33 @@ static double shaft_time_s(const struct sb_model *model, int gear)
 }
 
 /* Of a vehicle beside wheels that slip: what slows it by its speed is the load's at most. */
-static double vehicle_time_s(const struct sb_model *model)
+static double vehicle_time_s(const struct rates *rates)
 {
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
-  const double slope = load_slope_nms_rad(&model->load, top_speed_rad_s(model, &line));
-  return slope > 0.0 ? model->load.road.inertia_kg_m2 / slope : INFINITY;
+  return rates->load_slope > 0.0 ? rates->model->load.road.inertia_kg_m2 / rates->load_slope : INFINITY;
 }
 
 /* A gear that passes back less than it passes on leaves the motor more to itself in overrun. */
-static double overrun_time_s(const struct sb_model *model, int gear)
+static double overrun_time_s(const struct rates *rates, int gear)
 {
+  const struct sb_model *model = rates->model;
   const struct sb_gear *own = &model->gearbox.gears[gear];
   if (!(own->back_efficiency < own->efficiency)) return INFINITY;
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   const double reflected = own->back_efficiency / (own->ratio * own->ratio);
-  return (model->motor.rotor_inertia_kg_m2 + least_output_inertia(model) * reflected) / line.slope_nms_rad;
+  return (model->motor.rotor_inertia_kg_m2 + least_output_inertia(model) * reflected) / rates->line->slope_nms_rad;
 }
 
 /* Wheels that slip leave their vehicle, and a shaft that gives leaves motor and output to themselves. */
-double sb_model_least_time_constant_s(const struct sb_model *model, int gear)
+static double least_s(const struct rates *rates, int gear)
 {
+  const struct sb_model *model = rates->model;
   const double least_inertia = least_output_inertia(model);
-  double least_s = sb_model_time_constant_s(model, gear);
+  double least = constant_with_s(rates, gear, model->load.inertia_kg_m2);
   if (model->load.road.can_slip) {
-    least_s = fmin(least_s, fmin(constant_with_s(model, gear, least_inertia), vehicle_time_s(model)));
+    least = fmin(least, fmin(constant_with_s(rates, gear, least_inertia), vehicle_time_s(rates)));
   }
-  if (gear >= 0) least_s = fmin(least_s, overrun_time_s(model, gear));
-  if (gear < 0 || !model->driveshaft.is_present) return least_s;
-  return fmin(least_s, fmin(constant_with_s(model, -1, least_inertia), shaft_time_s(model, gear)));
-}
-
-double sb_model_shortest_time_constant_s(const struct sb_model *model)
-{
-  double shortest_s = INFINITY;
-  for (int g = -1; g < model->gearbox.gear_count; g++)
-    shortest_s = fmin(shortest_s, sb_model_time_constant_s(model, g));
-  return shortest_s;
+  if (gear >= 0) least = fmin(least, overrun_time_s(rates, gear));
+  if (gear < 0 || !model->driveshaft.is_present) return least;
+  return fmin(least, fmin(constant_with_s(rates, -1, least_inertia), shaft_time_s(model, gear)));
 }
 
 /* A step of this length is divided so that a part is a sixteenth of the time constant at most: Runge-Kutta's error is then
@@ -128,10 +116,31 @@ static const double divided_step_s = 1e-3;
 static const double parts_per_time_constant = 16.0;
 static const double stable_share = 0.5;
 
-double sb_model_step_parts(const struct sb_model *model, int gear)
+static double step_parts(double step_s, double time_constant_s)
 {
-  const double time_constant_s = sb_model_least_time_constant_s(model, gear);
   const double for_accuracy = ceil(parts_per_time_constant * divided_step_s / time_constant_s);
-  const double for_stability = ceil(model->run.step_s / (stable_share * time_constant_s));
+  const double for_stability = ceil(step_s / (stable_share * time_constant_s));
   return fmax(1.0, fmax(for_accuracy, for_stability));
+}
+
+struct sb_derived sb_model_derive(const struct sb_model *model)
+{
+  struct sb_derived out = {
+      .line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction),
+  };
+  sb_load_speed_terms(&model->load, &out.viscous_nms_rad, &out.quadratic_nms2_rad2);
+  const struct rates rates = rates_of(model, &out);
+  for (int g = -1; g < model->gearbox.gear_count; g++) {
+    out.time_constant_s[g + 1] = constant_with_s(&rates, g, model->load.inertia_kg_m2);
+    out.least_time_constant_s[g + 1] = least_s(&rates, g);
+    out.step_parts[g + 1] = step_parts(model->run.step_s, out.least_time_constant_s[g + 1]);
+  }
+  return out;
+}
+
+double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_model *model)
+{
+  double shortest_s = INFINITY;
+  for (int g = 0; g <= model->gearbox.gear_count; g++) shortest_s = fmin(shortest_s, derived->time_constant_s[g]);
+  return shortest_s;
 }

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* What verdicts are called on a map, and how many lattice points a rectangle has. */
+#include "map/class.h"
+
 #include <assert.h>
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
+#include <stdio.h>
 
-#include "map/report.h"
+static const char passes[] = "passes";
 
 static const char letters[] = {
 #define CLASS_LETTER(code, letter, words) letter,
@@ -19,11 +19,43 @@ static const char *const class_words[] = {
 #undef CLASS_WORDS
 };
 
+struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
+{
+  struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    const struct sb_verdict *own = &monitor->verdicts[i];
+    verdict.kinds |= 1U << own->kind;
+    if (own->cause == SB_CAUSE_NONE) continue;
+    if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) verdict.cause = own->cause;
+  }
+  return verdict;
+}
+
+struct sb_map_figures sb_map_figures_of(const struct sb_run_result *result)
+{
+  return (struct sb_map_figures){.shift_count = (long)result->monitor.shift_count,
+                                 .output_turns = result->end.output_turns,
+                                 .given_j = result->sums.ledger.given,
+                                 .greatest_torque_nm = fabs(result->sums.output_torque_nm.value)};
+}
+
+int sb_map_verdict_worst(const struct sb_map_verdict *verdict)
+{
+  static const enum sb_verdict_kind order[] = {
+      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED, SB_VERDICT_HUNTING,
+      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,  SB_VERDICT_OVERLOAD,
+      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_NEEDLESS_DOWNSHIFT};
+  for (size_t k = 0; k < sizeof order / sizeof order[0]; k++) {
+    if (verdict->kinds & (1U << order[k])) return (int)order[k];
+  }
+  return -1;
+}
+
 static enum sb_map_class class_of_hunting(enum sb_cause cause)
 {
   switch (cause) {
     case SB_CAUSE_DWELL: return SB_MAP_HUNTS_DWELL;
-    case SB_CAUSE_LOAD: return SB_MAP_HUNTS_LOAD;
+    case SB_CAUSE_LOAD: return SB_MAP_SHIFTS_BUSILY;
     case SB_CAUSE_NONE:
     case SB_CAUSE_THRESHOLDS: return SB_MAP_HUNTS_THRESHOLDS;
   }
@@ -43,7 +75,7 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
       [SB_VERDICT_DRIVE_CUT] = SB_MAP_DRIVE_CUT,
   };
   const int worst = sb_map_verdict_worst(verdict);
-  if (worst < 0) return SB_MAP_HOLDS;
+  if (worst < 0) return SB_MAP_PASSES;
   return worst == SB_VERDICT_HUNTING ? class_of_hunting(verdict->cause) : classes[worst];
 }
 
@@ -57,11 +89,23 @@ const char *sb_map_class_words(enum sb_map_class class)
   return class_words[class];
 }
 
+const char *sb_map_worst_name(const struct sb_map_verdict *verdict)
+{
+  const int worst = sb_map_verdict_worst(verdict);
+  return worst < 0 ? passes : sb_verdict_name((enum sb_verdict_kind)worst);
+}
+
+const char *sb_map_cause_name(const struct sb_map_verdict *verdict)
+{
+  const char *name = sb_cause_name(verdict->cause);
+  return name != NULL ? name : "";
+}
+
 const char *sb_map_all_verdicts(const struct sb_map_verdict *verdict, char text[SB_MAP_VERDICTS_SIZE])
 {
   struct sb_map_verdict left = *verdict;
   size_t length = 0;
-  snprintf(text, SB_MAP_VERDICTS_SIZE, "holds");
+  snprintf(text, SB_MAP_VERDICTS_SIZE, "%s", passes);
   for (int worst; (worst = sb_map_verdict_worst(&left)) >= 0; left.kinds &= ~(1U << worst)) {
     const char *name = sb_verdict_name((enum sb_verdict_kind)worst);
     const int more = snprintf(text + length, SB_MAP_VERDICTS_SIZE - length, "%s%s", length > 0 ? ";" : "", name);
@@ -69,87 +113,4 @@ const char *sb_map_all_verdicts(const struct sb_map_verdict *verdict, char text[
     assert(length < SB_MAP_VERDICTS_SIZE);
   }
   return text;
-}
-
-long sb_map_axis_number(const struct sb_map_axis *axis, int index)
-{
-  return lround(axis->first_fraction / axis->step_fraction) + index;
-}
-
-double sb_map_pct(double fraction)
-{
-  return round(1e10 * fraction) / 1e8;
-}
-
-double sb_map_axis_pct(const struct sb_map_axis *axis, int index)
-{
-  return sb_map_pct(sb_map_axis_at(axis, index));
-}
-
-int sb_map_axis_stride(const struct sb_map_axis *axis, int points)
-{
-  static const int round_numbers[] = {1, 2, 3, 4, 5, 8, 10, 15, 20, 25, 30, 40, 50, 80};
-  const double wanted = (double)axis->count / points;
-  int best = 1;
-  for (int scale = 1; scale <= 10000; scale *= 100) {
-    for (size_t k = 0; k < sizeof round_numbers / sizeof round_numbers[0]; k++) {
-      const int stride = scale * round_numbers[k];
-      if (stride <= axis->count && fabs(log(stride / wanted)) < fabs(log(best / wanted))) best = stride;
-    }
-  }
-  return best;
-}
-
-int sb_map_axis_index(const struct sb_map_axis *axis, double fraction)
-{
-  return (int)lround((fraction - axis->first_fraction) / axis->step_fraction);
-}
-
-struct sb_picture_axis sb_map_picture_axis(const char *name, const struct sb_map_axis *axis)
-{
-  return (struct sb_picture_axis){.name = name,
-                                  .unit = "%",
-                                  .first = 100.0 * axis->first_fraction,
-                                  .step = 100.0 * axis->step_fraction,
-                                  .count = axis->count};
-}
-
-/* Whether the number at a down index is below that at an up index: in whole steps, so that equal ones are equal. */
-static bool is_ordered(const struct sb_map_options *options, int down, int up)
-{
-  return sb_map_axis_number(&options->down, down) < sb_map_axis_number(&options->up, up);
-}
-
-static long long count_points(const struct sb_map_options *options, const struct sb_map_cell *cell)
-{
-  long long count = 0;
-  int up = cell->up_first;
-  for (int down = cell->down_first; down <= cell->down_last; down++) {
-    while (up <= cell->up_last && !is_ordered(options, down, up)) up++;
-    count += cell->up_last - up + 1;
-  }
-  return count;
-}
-
-long long sb_map_cell_point_count(const struct sb_map *map, const struct sb_map_cell *cell)
-{
-  return count_points(&map->options, cell);
-}
-
-long long sb_map_point_count(const struct sb_map *map)
-{
-  const struct sb_map_cell all = {.down_last = map->options.down.count - 1, .up_last = map->options.up.count - 1};
-  return count_points(&map->options, &all);
-}
-
-static int compare_cells(const void *a, const void *b)
-{
-  const struct sb_map_cell *ca = a, *cb = b;
-  if (ca->down_first != cb->down_first) return ca->down_first < cb->down_first ? -1 : 1;
-  return (ca->up_first > cb->up_first) - (ca->up_first < cb->up_first);
-}
-
-void sb_map_sort(struct sb_map *map)
-{
-  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_cells);
 }

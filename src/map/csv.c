@@ -2,6 +2,8 @@
 /* A map's rectangles, and the closed-form boundaries over the same plane, as CSV. */
 #include <math.h>
 
+#include "map/class.h"
+#include "map/lattice.h"
 #include "map/report.h"
 #include "shiftband/closed_form.h"
 
@@ -15,45 +17,40 @@ static bool trim(const struct sb_map_options *options, struct sb_map_cell *cell)
   return cell->down_first <= cell->down_last && cell->up_first <= cell->up_last;
 }
 
-static void write_number(FILE *out, double value)
-{
-  char text[SB_JSON_NUMBER_SIZE];
-  fprintf(out, ",%s", sb_json_format_number(value, text));
-}
-
-static void write_cell(FILE *out, const struct sb_map_options *options, const struct sb_map_cell *cell)
+static void put_cell(struct sb_csv *csv, const struct sb_map_options *options, const struct sb_map_cell *cell)
 {
   char all[SB_MAP_VERDICTS_SIZE];
-  const int worst = sb_map_verdict_worst(&cell->verdict);
-  const char *cause = sb_cause_name(cell->verdict.cause);
   /* A lattice point to ten digits: 50.1, whatever the rounding error of 501 * 0.001. */
-  fprintf(out, "%.10g,%.10g,%.10g,%.10g,%s,%s,%s,%ld", sb_map_axis_pct(&options->down, cell->down_first),
-          sb_map_axis_pct(&options->down, cell->down_last), sb_map_axis_pct(&options->up, cell->up_first),
-          sb_map_axis_pct(&options->up, cell->up_last),
-          worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst), cause != NULL ? cause : "",
-          sb_map_all_verdicts(&cell->verdict, all), cell->figures.shift_count);
-  write_number(out, cell->figures.output_turns);
-  write_number(out, cell->figures.given_j);
-  write_number(out, cell->figures.greatest_torque_nm);
-  fputc('\n', out);
+  sb_csv_rounded(csv, sb_map_axis_pct(&options->down, cell->down_first), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&options->down, cell->down_last), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&options->up, cell->up_first), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&options->up, cell->up_last), 10);
+  sb_csv_text(csv, sb_map_worst_name(&cell->verdict));
+  sb_csv_text(csv, sb_map_cause_name(&cell->verdict));
+  sb_csv_text(csv, sb_map_all_verdicts(&cell->verdict, all));
+  sb_csv_put_fields(csv, sb_map_figure_fields, &cell->figures);
+  sb_csv_end_row(csv);
 }
 
 int sb_map_write_csv(FILE *out, const struct sb_map *map)
 {
-  fputs(
-      "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,shifts,output_turns,given_j,"
-      "greatest_torque_nm\n",
-      out);
+  struct sb_csv csv;
+  sb_csv_init(&csv, out);
+  sb_csv_line(&csv, "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,"
+                    "shifts,output_turns,given_j,greatest_torque_nm");
   for (size_t i = 0; i < map->cell_count; i++) {
     struct sb_map_cell cell = map->cells[i];
-    if (trim(&map->options, &cell)) write_cell(out, &map->options, &cell);
+    if (trim(&map->options, &cell)) put_cell(&csv, &map->options, &cell);
   }
-  return ferror(out) ? -1 : 0;
+  return sb_csv_result(&csv);
 }
 
-static void write_limit(FILE *out, const char *limit, double downshift_fraction, double upshift_fraction)
+static void put_limit(struct sb_csv *csv, const char *limit, double downshift_fraction, double upshift_fraction)
 {
-  fprintf(out, "%s,%.10g,%.10g\n", limit, sb_map_pct(downshift_fraction), sb_map_pct(upshift_fraction));
+  sb_csv_text(csv, limit);
+  sb_csv_rounded(csv, sb_percent_rounded(downshift_fraction), 10);
+  sb_csv_rounded(csv, sb_percent_rounded(upshift_fraction), 10);
+  sb_csv_end_row(csv);
 }
 
 int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb_map_options *options)
@@ -62,24 +59,26 @@ int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb
   const double up_top = sb_map_axis_at(&options->up, options->up.count - 1);
   const double down_first = sb_map_axis_at(&options->down, 0);
   const double down_last = sb_map_axis_at(&options->down, options->down.count - 1);
-  fputs("limit,downshift_below_pct,upshift_above_pct\n", out);
+  struct sb_csv csv;
+  sb_csv_init(&csv, out);
+  sb_csv_line(&csv, "limit,downshift_below_pct,upshift_above_pct");
   for (int k = 0; k < options->down.count; k++) {
     const double down = sb_map_axis_at(&options->down, k);
     varied.control.downshift_fraction[options->pair] = down;
     varied.control.upshift_fraction[options->pair] = fmax(down, model->control.upshift_fraction[options->pair]);
     const double least_up = sb_closed_form_solve(&varied).pairs[options->pair].least_safe_upshift;
-    if (isfinite(least_up)) write_limit(out, "hunting", down, fmax(down, least_up));
+    if (isfinite(least_up)) put_limit(&csv, "hunting", down, fmax(down, least_up));
   }
   const struct sb_closed_form closed = sb_closed_form_solve(model);
   const double stuck = closed.gears[options->pair].lightest_reading;
   const double held = closed.gears[options->pair + 1].lightest_reading;
   if (stuck > down_first) {
-    write_limit(out, "stuck low", down_first, stuck);
-    write_limit(out, "stuck low", fmin(stuck, down_last), stuck);
+    put_limit(&csv, "stuck low", down_first, stuck);
+    put_limit(&csv, "stuck low", fmin(stuck, down_last), stuck);
   }
   if (held > 0.0 && held < up_top) {
-    write_limit(out, "needless downshift", held, held);
-    write_limit(out, "needless downshift", held, up_top);
+    put_limit(&csv, "needless downshift", held, held);
+    put_limit(&csv, "needless downshift", held, up_top);
   }
-  return ferror(out) ? -1 : 0;
+  return sb_csv_result(&csv);
 }

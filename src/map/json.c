@@ -1,11 +1,12 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* A map as one JSON object: without the rectangles, which are the CSV's. */
+#include "map/class.h"
+#include "map/lattice.h"
 #include "map/report.h"
 
 void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdict)
 {
-  const int worst = sb_map_verdict_worst(verdict);
-  sb_json_put_string(json, "verdict", worst < 0 ? "holds" : sb_verdict_name((enum sb_verdict_kind)worst));
+  sb_json_put_string(json, "verdict", sb_map_worst_name(verdict));
   sb_json_put_string(json, "cause", sb_cause_name(verdict->cause));
   sb_json_put_array(json, "all_verdicts");
   struct sb_map_verdict left = *verdict;
@@ -15,22 +16,22 @@ void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdi
   sb_json_close(json);
 }
 
-void sb_map_put_figures(struct sb_json *json, const struct sb_map_figures *figures)
-{
-  sb_json_put_integer(json, "shifts", figures->shift_count);
-  sb_json_put_number(json, "output_turns", figures->output_turns);
-  sb_json_put_number(json, "given_j", figures->given_j);
-  sb_json_put_number(json, "greatest_torque_nm", figures->greatest_torque_nm);
-}
+const struct sb_field sb_map_figure_fields[] = {
+    {"shifts", offsetof(struct sb_map_figures, shift_count), SB_FIELD_LONG},
+    {"output_turns", offsetof(struct sb_map_figures, output_turns), SB_FIELD_NUMBER},
+    {"given_j", offsetof(struct sb_map_figures, given_j), SB_FIELD_NUMBER},
+    {"greatest_torque_nm", offsetof(struct sb_map_figures, greatest_torque_nm), SB_FIELD_NUMBER},
+    {NULL, 0, SB_FIELD_NUMBER},
+};
 
 static void put_margin(struct sb_json *json, const struct sb_map_margin *margin, enum sb_map_direction direction)
 {
   sb_json_open_object(json);
   sb_json_put_string(json, "direction", sb_map_direction_words(direction));
   sb_json_put_boolean(json, "changes", margin->changes);
-  sb_json_put_number(json, "same_to_pct", sb_map_pct(margin->last_fraction));
-  sb_json_put_number(json, "changes_at_pct", sb_map_pct(margin->first_fraction));
-  sb_json_put_number(json, "margin_pct", sb_map_pct(margin->margin_fraction));
+  sb_json_put_number(json, "same_to_pct", sb_percent_rounded(margin->last_fraction));
+  sb_json_put_number(json, "changes_at_pct", sb_percent_rounded(margin->first_fraction));
+  sb_json_put_number(json, "margin_pct", sb_percent_rounded(margin->margin_fraction));
   if (margin->changes) sb_map_put_verdict(json, &margin->verdict);
   sb_json_close(json);
 }
@@ -38,10 +39,10 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
 static void put_own(struct sb_json *json, const struct sb_map_own *own)
 {
   sb_json_put_object(json, "own");
-  sb_json_put_number(json, "downshift_below_pct", sb_map_pct(own->downshift_fraction));
-  sb_json_put_number(json, "upshift_above_pct", sb_map_pct(own->upshift_fraction));
+  sb_json_put_number(json, "downshift_below_pct", sb_percent_rounded(own->downshift_fraction));
+  sb_json_put_number(json, "upshift_above_pct", sb_percent_rounded(own->upshift_fraction));
   sb_map_put_verdict(json, &own->verdict);
-  sb_map_put_figures(json, &own->figures);
+  sb_json_put_fields(json, sb_map_figure_fields, &own->figures);
   sb_json_put_array(json, "margins");
   for (int k = 0; k < SB_MAP_DIRECTIONS; k++) put_margin(json, &own->margins[k], (enum sb_map_direction)k);
   sb_json_close(json);
@@ -63,10 +64,12 @@ static void put_shares(struct sb_json *json, const struct sb_map *map)
   for (size_t i = 0; i < map->cell_count; i++) {
     points[sb_map_class_of(&map->cells[i].verdict)] += sb_map_cell_point_count(map, &map->cells[i]);
   }
-  sb_json_put_object(json, "share_of_plane");
+  sb_json_put_array(json, "share_of_plane");
   for (int k = 0; k < SB_MAP_CLASS_COUNT; k++) {
-    sb_json_put_number(json, sb_map_class_words((enum sb_map_class)k),
-                       (double)points[k] / (double)sb_map_point_count(map));
+    sb_json_open_object(json);
+    sb_json_put_string(json, "verdict", sb_map_class_words((enum sb_map_class)k));
+    sb_json_put_number(json, "share", (double)points[k] / (double)sb_map_point_count(map));
+    sb_json_close(json);
   }
   sb_json_close(json);
 }
@@ -76,12 +79,13 @@ void sb_map_write_json(struct sb_json *json, const struct sb_model *model, const
 {
   const int pair = map->options.pair;
   sb_json_open_object(json);
+  sb_json_put_head(json, "map");
   sb_json_put_string(json, "scenario", model->name);
   sb_json_put_string(json, "slower", model->gearbox.gears[pair].name);
   sb_json_put_string(json, "faster", model->gearbox.gears[pair + 1].name);
-  sb_json_put_number(json, "threshold_step_pct", sb_map_pct(map->options.down.step_fraction));
-  put_axis(json, "down", &map->options.down);
-  put_axis(json, "up", &map->options.up);
+  sb_json_put_number(json, "threshold_step_pct", sb_percent_rounded(map->options.down.step_fraction));
+  put_axis(json, "downshift", &map->options.down);
+  put_axis(json, "upshift", &map->options.up);
   put_own(json, own);
   put_shares(json, map);
   sb_json_put_integer(json, "rectangles", (long long)map->cell_count);

@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "map/judge.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "base/grow.h"
 
 /* Where leaves are cut along the down axis: indices at which something begins or ends. Scratch, ascending. */
 struct cuts {
@@ -17,12 +18,8 @@ static enum sb_status add_cut(struct cuts *cuts, int at, const struct sb_rect *r
   size_t k = cuts->count;
   while (k > 0 && cuts->at[k - 1] > at) k--;
   if (k > 0 && cuts->at[k - 1] == at) return SB_OK;
-  if (cuts->count == cuts->room) {
-    const size_t room = cuts->room > 0 ? 2 * cuts->room : 16;
-    int *grown = realloc(cuts->at, room * sizeof *grown);
-    if (grown == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
-    cuts->at = grown;
-    cuts->room = room;
+  if (!sb_grow(&cuts->at, &cuts->room, cuts->count, sizeof *cuts->at)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
   }
   memmove(cuts->at + k + 1, cuts->at + k, (cuts->count - k) * sizeof *cuts->at);
   cuts->at[k] = at;
@@ -78,18 +75,6 @@ static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct
   return verdict;
 }
 
-int sb_map_verdict_worst(const struct sb_map_verdict *verdict)
-{
-  static const enum sb_verdict_kind order[] = {
-      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED, SB_VERDICT_HUNTING,
-      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,  SB_VERDICT_OVERLOAD,
-      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_NEEDLESS_DOWNSHIFT};
-  for (size_t k = 0; k < sizeof order / sizeof order[0]; k++) {
-    if (verdict->kinds & (1U << order[k])) return (int)order[k];
-  }
-  return -1;
-}
-
 /* Adds the part of a leaf between these indices, if it has a point with down < up. */
 static enum sb_status add_cell(const struct sb_plane *plane, const struct sb_findings *findings,
                                const struct sb_rect *rect, struct sb_map *map, size_t *room, struct sb_error *err)
@@ -98,12 +83,8 @@ static enum sb_status add_cell(const struct sb_plane *plane, const struct sb_fin
   if (!(sb_map_axis_at(&map->options.down, rect->down_first) < sb_map_axis_at(&map->options.up, rect->up_last))) {
     return SB_OK;
   }
-  if (map->cell_count == *room) {
-    const size_t more = *room > 0 ? 2 * *room : 1024;
-    struct sb_map_cell *cells = realloc(map->cells, more * sizeof *cells);
-    if (cells == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cells of a map");
-    map->cells = cells;
-    *room = more;
+  if (!sb_grow(&map->cells, room, map->cell_count, sizeof *map->cells)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cells of a map");
   }
   map->cells[map->cell_count++] =
       (struct sb_map_cell){.down_first = rect->down_first,
@@ -172,69 +153,4 @@ enum sb_status sb_judge(const struct sb_plane *plane, const struct sb_leaves *le
   }
   free(cuts.at);
   return status;
-}
-
-static bool is_alike(const struct sb_map_cell *a, const struct sb_map_cell *b)
-{
-  return a->verdict.kinds == b->verdict.kinds && a->verdict.cause == b->verdict.cause &&
-         a->figures.shift_count == b->figures.shift_count && a->figures.output_turns == b->figures.output_turns &&
-         a->figures.given_j == b->figures.given_j && a->figures.greatest_torque_nm == b->figures.greatest_torque_nm;
-}
-
-static int compare_int(int a, int b)
-{
-  return (a > b) - (a < b);
-}
-
-/* Order in which cells that could join along the down axis stand next to each other. */
-static int compare_along_down(const void *a, const void *b)
-{
-  const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->up_first, cb->up_first), last = compare_int(ca->up_last, cb->up_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->down_first, cb->down_first);
-}
-
-static int compare_along_up(const void *a, const void *b)
-{
-  const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->down_first, cb->down_first), last = compare_int(ca->down_last, cb->down_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->up_first, cb->up_first);
-}
-
-static bool touches_along_down(const struct sb_map_cell *a, const struct sb_map_cell *b)
-{
-  return a->up_first == b->up_first && a->up_last == b->up_last && a->down_last + 1 == b->down_first;
-}
-
-static bool touches_along_up(const struct sb_map_cell *a, const struct sb_map_cell *b)
-{
-  return a->down_first == b->down_first && a->down_last == b->down_last && a->up_last + 1 == b->up_first;
-}
-
-/* One pass along one axis; returns how many cells went. */
-static size_t join_along(struct sb_map *map, int (*compare)(const void *, const void *),
-                         bool (*touches)(const struct sb_map_cell *, const struct sb_map_cell *))
-{
-  if (map->cell_count == 0) return 0;
-  qsort(map->cells, map->cell_count, sizeof *map->cells, compare);
-  size_t kept = 0;
-  for (size_t i = 1; i < map->cell_count; i++) {
-    struct sb_map_cell *left = &map->cells[kept];
-    const struct sb_map_cell *right = &map->cells[i];
-    if (touches(left, right) && is_alike(left, right)) {
-      left->down_last = right->down_last;
-      left->up_last = right->up_last;
-    } else {
-      map->cells[++kept] = *right;
-    }
-  }
-  const size_t gone = map->cell_count - (kept + 1);
-  map->cell_count = kept + 1;
-  return gone;
-}
-
-void sb_join(struct sb_map *map)
-{
-  while (join_along(map, compare_along_up, touches_along_up) + join_along(map, compare_along_down, touches_along_down) >
-         0) {}
 }

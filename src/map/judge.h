@@ -9,7 +9,4 @@
 enum sb_status sb_judge(const struct sb_plane *plane, const struct sb_leaves *leaves, struct sb_map *map,
                         struct sb_error *err);
 
-/* Joins neighbours of equal verdict and figures into greater rectangles. */
-void sb_join(struct sb_map *map);
-
 #endif

@@ -1,43 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "shiftband/map.h"
 
-#include <math.h>
 #include <stdlib.h>
 
+#include "map/join.h"
 #include "map/judge.h"
 #include "map/path.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
-
-double sb_map_axis_at(const struct sb_map_axis *axis, int index)
-{
-  return axis->first_fraction + index * axis->step_fraction;
-}
-
-struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
-{
-  struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
-  for (size_t i = 0; i < monitor->verdict_count; i++) {
-    const struct sb_verdict *own = &monitor->verdicts[i];
-    verdict.kinds |= 1U << own->kind;
-    if (own->cause == SB_CAUSE_NONE) continue;
-    if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) verdict.cause = own->cause;
-  }
-  return verdict;
-}
-
-struct sb_map_options sb_map_options_default(const struct sb_model *model)
-{
-  const struct sb_motor_line line = sb_torque_balance_line(model);
-  const double fastest = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s;
-  const double given = model->control.threshold_step_fraction;
-  const double step = given > 0.0 ? given : 0.001;
-  /* A controller's thresholds end at 1000 %; 1e-9: 1 / 0.001 is 1000 steps, not 1001. */
-  const double enough = ceil(fmax(1.0, 1.02 * fastest) / step - 1e-9);
-  const int count = (int)fmin(enough, floor(10.0 / step + 1e-9));
-  const struct sb_map_axis axis = {step, step, count};
-  return (struct sb_map_options){.pair = 0, .down = axis, .up = axis, .leaf_max = 4000000};
-}
 
 static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
 {
@@ -81,12 +51,13 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
   struct sb_plane plane = {.model = model, .options = *options, .setup = sb_run_controller_setup(model)};
   struct sb_leaves leaves = {NULL, 0, 0};
   struct sb_map out = {.options = *options};
-  sb_monitor_init(&plane.monitor, model);
+  const struct sb_derived derived = sb_model_derive(model);
+  sb_monitor_init(&plane.monitor, model, &derived);
   enum sb_status status = lay_lattice(&plane, err);
   if (status == SB_OK) status = sb_tracks_init(&plane.tracks, model, err);
   if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);
   if (status == SB_OK) status = sb_judge(&plane, &leaves, &out, err);
-  if (status == SB_OK && is_joined) sb_join(&out);
+  if (status == SB_OK && is_joined) sb_map_join(&out);
   out.leaf_count = leaves.count;
   out.track_count = (size_t)plane.tracks.count;
   out.sample_count = plane.tracks.sample_count;

@@ -1,44 +1,46 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* How far the scenario's own thresholds are from failing, along the four directions of the plane. */
+#include "map/margin.h"
+
 #include <math.h>
 #include <stdlib.h>
 
-#include "map/report.h"
+#include "map/lattice.h"
 
 /* A threshold this near the own one is the own one: far below any step, far above rounding. */
 #define SAME 1e-9
 
 const char *sb_map_direction_words(enum sb_map_direction direction)
 {
-  static const char *const words[SB_MAP_DIRECTIONS] = {"down lower", "down higher", "up lower", "up higher"};
+  static const char *const words[SB_MAP_DIRECTIONS] = {"downshift lower", "downshift higher", "upshift lower",
+                                                       "upshift higher"};
   return words[direction];
 }
 
-/* A map that is one point wide along the other axis, and the cell of each lattice point; -1: none. */
+/* A map that is one point wide along the other axis. */
 struct line {
   const struct sb_map *map;
   const struct sb_map_axis *axis;
-  int *cells; /* cells[axis->count], owned */
+  int *cells; /* of each lattice point; owned */
 };
 
-static enum sb_status spread_cells(struct line *line, const struct sb_map *map, bool is_down, struct sb_error *err)
+enum sb_status sb_map_line_cells(const struct sb_map *map, bool is_down, int **cells, struct sb_error *err)
 {
-  line->map = map;
-  line->axis = is_down ? &map->options.down : &map->options.up;
-  line->cells = calloc((size_t)line->axis->count, sizeof *line->cells);
-  if (line->cells == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
-  for (int k = 0; k < line->axis->count; k++) line->cells[k] = -1;
+  const int count = is_down ? map->options.down.count : map->options.up.count;
+  int *out = calloc((size_t)count, sizeof *out);
+  if (out == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
+  for (int k = 0; k < count; k++) out[k] = -1;
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
     const int first = is_down ? cell->down_first : cell->up_first;
     const int last = is_down ? cell->down_last : cell->up_last;
-    for (int k = first; k <= last; k++) line->cells[k] = (int)i;
+    for (int k = first; k <= last; k++) out[k] = (int)i;
   }
+  *cells = out;
   return SB_OK;
 }
 
-/* Walks from the own threshold in one direction until a point holds where the own one fails, or the other way round. */
-static struct sb_map_margin walk(const struct line *line, double own_fraction, int step, bool holds)
+/* Walks from the own threshold in one direction until a point passes where the own one fails, or the other way round. */
+static struct sb_map_margin walk(const struct line *line, double own_fraction, int step, bool passes)
 {
   struct sb_map_margin margin = {.last_fraction = (double)NAN, .first_fraction = (double)NAN};
   int k = step > 0 ? 0 : line->axis->count - 1;
@@ -48,7 +50,7 @@ static struct sb_map_margin walk(const struct line *line, double own_fraction, i
     if (ahead < SAME || line->cells[k] < 0) continue;
     const struct sb_map_cell *cell = &line->map->cells[line->cells[k]];
     margin.margin_fraction = ahead;
-    if ((cell->verdict.kinds == 0) != holds) {
+    if ((cell->verdict.kinds == 0) != passes) {
       margin.changes = true;
       margin.first_fraction = at;
       margin.verdict = cell->verdict;
@@ -78,28 +80,31 @@ static enum sb_status look_along(const struct sb_model *model, const struct sb_m
   *lower = *higher = (struct sb_map_margin){.last_fraction = (double)NAN, .first_fraction = (double)NAN};
   if (axis->count < 1) return SB_OK;
   struct sb_map map;
-  struct line line = {NULL, NULL, NULL};
+  struct line line = {&map, is_down ? &map.options.down : &map.options.up, NULL};
   enum sb_status status = sb_map_exact(model, options, true, &map, err);
   if (status != SB_OK) return status;
-  status = spread_cells(&line, &map, is_down, err);
+  status = sb_map_line_cells(&map, is_down, &line.cells, err);
   if (status == SB_OK) {
-    *lower = walk(&line, own_fraction, -1, own->holds);
-    *higher = walk(&line, own_fraction, +1, own->holds);
+    *lower = walk(&line, own_fraction, -1, own->passes);
+    *higher = walk(&line, own_fraction, +1, own->passes);
   }
   free(line.cells);
   sb_map_clear(&map);
   return status;
 }
 
-static enum sb_status look_at(const struct sb_model *model, const struct sb_map_options *options,
-                              struct sb_map_own *own, struct sb_error *err)
+enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_options *options,
+                              double downshift_fraction, double upshift_fraction, struct sb_map_verdict *verdict,
+                              struct sb_map_figures *figures, struct sb_error *err)
 {
   struct sb_map map;
-  const enum sb_status status = sb_map_exact(model, options, true, &map, err);
+  struct sb_map_options point = *options;
+  point.down = (struct sb_map_axis){downshift_fraction, options->down.step_fraction, 1};
+  point.up = (struct sb_map_axis){upshift_fraction, options->up.step_fraction, 1};
+  const enum sb_status status = sb_map_exact(model, &point, true, &map, err);
   if (status != SB_OK) return status;
-  own->verdict = map.cells[0].verdict;
-  own->figures = map.cells[0].figures;
-  own->holds = own->verdict.kinds == 0;
+  *verdict = map.cells[0].verdict;
+  *figures = map.cells[0].figures;
   sb_map_clear(&map);
   return SB_OK;
 }
@@ -112,13 +117,14 @@ enum sb_status sb_map_look_around(const struct sb_model *model, const struct sb_
   const double top = sb_map_axis_at(&whole, whole.count - 1) + 0.5 * step;
   struct sb_map_own out = {.downshift_fraction = model->control.downshift_fraction[options->pair],
                            .upshift_fraction = model->control.upshift_fraction[options->pair]};
-  const struct sb_map_axis down_alone = {out.downshift_fraction, step, 1}, up_alone = {out.upshift_fraction, step, 1};
-  struct sb_map_options point = *options, downs = *options, ups = *options;
-  point.down = ups.down = down_alone;
-  point.up = downs.up = up_alone;
+  struct sb_map_options downs = *options, ups = *options;
+  ups.down = (struct sb_map_axis){out.downshift_fraction, step, 1};
+  downs.up = (struct sb_map_axis){out.upshift_fraction, step, 1};
   downs.down = points_between(0.0, fmin(1.0, out.upshift_fraction), step);
   ups.up = points_between(out.downshift_fraction, fmax(top, out.upshift_fraction), step);
-  enum sb_status status = look_at(model, &point, &out, err);
+  enum sb_status status =
+      sb_map_look_at(model, options, out.downshift_fraction, out.upshift_fraction, &out.verdict, &out.figures, err);
+  out.passes = out.verdict.kinds == 0;
   if (status == SB_OK) status = look_along(model, &downs, true, &out, err);
   if (status == SB_OK) status = look_along(model, &ups, false, &out, err);
   if (status == SB_OK) *own = out;

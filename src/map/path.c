@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "map/low.h"
 
 /* A path that waits to be followed: it begins with a command, or with the start. */
@@ -57,12 +58,8 @@ struct scratch {
 
 static enum sb_status push_task(struct tasks *tasks, const struct task *task, struct sb_error *err)
 {
-  if (tasks->count == tasks->room) {
-    const size_t room = tasks->room > 0 ? 2 * tasks->room : 64;
-    struct task *items = realloc(tasks->items, room * sizeof *items);
-    if (items == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the paths of a map");
-    tasks->items = items;
-    tasks->room = room;
+  if (!sb_grow(&tasks->items, &tasks->room, tasks->count, sizeof *tasks->items)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the paths of a map");
   }
   tasks->items[tasks->count++] = *task;
   return SB_OK;
@@ -77,12 +74,8 @@ static enum sb_status push_leaf(struct sb_leaves *leaves, const struct sb_leaf *
                    "reading makes it smaller",
                    leaf_max);
   }
-  if (leaves->count == leaves->room) {
-    const size_t room = leaves->room > 0 ? 2 * leaves->room : 1024;
-    struct sb_leaf *items = realloc(leaves->items, room * sizeof *items);
-    if (items == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the rectangles of a map");
-    leaves->items = items;
-    leaves->room = room;
+  if (!sb_grow(&leaves->items, &leaves->room, leaves->count, sizeof *leaves->items)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the rectangles of a map");
   }
   leaves->items[leaves->count++] = *leaf;
   return SB_OK;

@@ -7,13 +7,9 @@
 #define SHIFTBAND_MAP_PATH_H
 
 #include "base/arena.h"
+#include "map/lattice.h"
 #include "map/track.h"
 #include "shiftband/map.h"
-
-/* Lattice indices, ends included. */
-struct sb_rect {
-  int down_first, down_last, up_first, up_last;
-};
 
 /* A spell of at least three opposite commands. Lists share their tails. */
 struct sb_chain {

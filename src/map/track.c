@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "base/grow.h"
 #include "sim/stepper.h"
 
 /* One entry of the hash: a stop, by the bits of its state. */
@@ -28,37 +29,20 @@ static enum sb_status no_memory(struct sb_error *err)
 
 static enum sb_status grow_items(struct sb_tracks *tracks, struct sb_error *err)
 {
-  if (tracks->count < tracks->room) return SB_OK;
-  const int room = tracks->room > 0 ? 2 * tracks->room : 64;
-  struct sb_track *items = realloc(tracks->items, (size_t)room * sizeof *items);
-  if (items == NULL) return no_memory(err);
-  tracks->items = items;
-  tracks->room = room;
-  return SB_OK;
+  return sb_grow(&tracks->items, &tracks->room, (size_t)tracks->count, sizeof *tracks->items) ? SB_OK : no_memory(err);
 }
 
 static enum sb_status grow_spots(struct sb_track *track, struct sb_error *err)
 {
-  if (track->count < track->room) return SB_OK;
-  const int room = track->room > 0 ? 2 * track->room : 64;
-  struct sb_spot *spots = realloc(track->spots, (size_t)room * sizeof *spots);
-  if (spots != NULL) track->spots = spots;
-  struct sb_stop *stops = realloc(track->stops, (size_t)room * sizeof *stops);
-  if (stops != NULL) track->stops = stops;
-  if (spots == NULL || stops == NULL) return no_memory(err);
-  track->room = room;
-  return SB_OK;
+  const size_t count = (size_t)track->count;
+  const bool is_fine = sb_grow(&track->spots, &track->spot_room, count, sizeof *track->spots) &&
+                       sb_grow(&track->stops, &track->stop_room, count, sizeof *track->stops);
+  return is_fine ? SB_OK : no_memory(err);
 }
 
 static bool grow_rows(struct sb_track *track)
 {
-  if (track->row_count < track->row_room) return true;
-  const int room = track->row_room > 0 ? 2 * track->row_room : 2;
-  struct sb_track_row *rows = realloc(track->rows, (size_t)room * sizeof *rows);
-  if (rows == NULL) return false;
-  track->rows = rows;
-  track->row_room = room;
-  return true;
+  return sb_grow(&track->rows, &track->row_room, (size_t)track->row_count, sizeof *track->rows);
 }
 
 static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)

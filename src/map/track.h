@@ -64,11 +64,13 @@ struct sb_track {
   int gear;                  /* index */
   int parent, parent_sample; /* where it began; parent -1: at the start of the run */
   int first;                 /* sample of spots[0] */
-  int count, room;           /* spots known */
+  int count;                 /* spots known */
+  size_t spot_room, stop_room;
   struct sb_spot *spots;
   struct sb_stop *stops;
   struct sb_track_row *rows; /* rows[row_count] in order of time */
-  int row_count, row_room;
+  int row_count;
+  size_t row_room;
   int next;            /* track that goes on from sample first + count; -1: not yet known, or the end */
   struct sb_spot join; /* this track's own spot at that sample */
 };
@@ -85,7 +87,8 @@ struct sb_tracks {
   int to_sample;       /* that the simulator moves to */
   double output_turns; /* at at_track's last spot */
   struct sb_track *items;
-  int count, room;
+  int count;
+  size_t room;
   struct meeting *table; /* hash of stops */
   size_t table_size, table_used;
   long long sample_count;

@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "shiftband/verdict.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -13,11 +14,11 @@ static const double hardly_moved = 0.05;
 /* Loads are compared with a closed form to this fraction. */
 static const double same_load = 1e-9;
 
-void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model)
+void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived)
 {
   *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
   sb_pace_init(&monitor->pace);
-  monitor->line = sb_torque_balance_line(model);
+  monitor->line = derived->line;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
   }
@@ -37,26 +38,18 @@ void sb_monitor_clear(struct sb_monitor *monitor)
   monitor->shift_count = monitor->shift_kept = monitor->verdict_count = 0;
 }
 
-/* Room for one more item, or NULL and the monitor remembers that something was lost. */
-static void *make_room(struct sb_monitor *monitor, void *items, size_t count, size_t *room, size_t item_size)
+/* Room for one more item behind count, or the monitor remembers that something was lost. items: see sb_grow(). */
+static bool make_room(struct sb_monitor *monitor, void *items, size_t *room, size_t count, size_t size)
 {
-  if (count < *room) return items;
-  const size_t more = *room > 0 ? 2 * *room : 16;
-  void *grown = realloc(items, more * item_size);
-  if (grown == NULL) {
-    monitor->is_out_of_memory = 1;
-    return NULL;
-  }
-  *room = more;
-  return grown;
+  if (sb_grow(items, room, count, size)) return true;
+  monitor->is_out_of_memory = 1;
+  return false;
 }
 
 static void add_verdict(struct sb_monitor *monitor, const struct sb_verdict *verdict)
 {
-  void *items =
-      make_room(monitor, monitor->verdicts, monitor->verdict_count, &monitor->verdict_room, sizeof *monitor->verdicts);
-  if (items == NULL) return;
-  monitor->verdicts = items;
+  const size_t count = monitor->verdict_count;
+  if (!make_room(monitor, &monitor->verdicts, &monitor->verdict_room, count, sizeof *monitor->verdicts)) return;
   monitor->verdicts[monitor->verdict_count++] = *verdict;
 }
 
@@ -166,9 +159,8 @@ static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, i
 static void keep_shift(struct sb_monitor *monitor)
 {
   if (monitor->shift_kept >= SB_SHIFTS_KEPT) return;
-  void *items = make_room(monitor, monitor->shifts, monitor->shift_kept, &monitor->shift_room, sizeof *monitor->shifts);
-  if (items == NULL) return;
-  monitor->shifts = items;
+  const size_t kept = monitor->shift_kept;
+  if (!make_room(monitor, &monitor->shifts, &monitor->shift_room, kept, sizeof *monitor->shifts)) return;
   monitor->shifts[monitor->shift_kept++] = monitor->last_shift;
 }
 

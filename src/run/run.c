@@ -191,6 +191,7 @@ static enum sb_status start(struct run *run, struct sb_error *err)
   if (status != SB_OK) return status;
   status = sb_sim_init(&run->sim, run->model, gear - 1, err);
   if (status != SB_OK) return status;
+  sb_monitor_init(run->monitor, run->model, &run->sim.derived);
   run->sim.observer = (struct sb_sim_observer){run, on_event, before_engaging};
   run->setup = sb_run_controller_setup(run->model);
   sb_controller_start(&run->setup, &run->controller, (uint8_t)gear);
@@ -203,7 +204,6 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
 {
   struct sb_run_result out = {.step_count = 0};
   struct run run = {.model = model, .options = options, .monitor = &out.monitor, .reading_pct = NAN};
-  sb_monitor_init(&out.monitor, model);
   enum sb_status status = start(&run, err);
   if (status == SB_OK) status = go(&run, err);
   status = sb_deciding_end(&run.deciding, status, err);

@@ -214,15 +214,16 @@ static void check_samples(struct sb_reader *reader, const char *path, double tim
 void sb_reader_check_effort(struct sb_reader *reader)
 {
   const struct sb_model *model = &reader->draft->model;
+  const struct sb_derived derived = sb_model_derive(model);
   const double steps = model->run.duration_s / model->run.step_s;
   for (int gear = -1; gear < model->gearbox.gear_count; gear++) {
-    const double parts = sb_model_step_parts(model, gear);
+    const double parts = derived.step_parts[gear + 1];
     const char *where = gear < 0 ? "neutral" : model->gearbox.gears[gear].name;
     if (parts > SB_STEP_PARTS_MAX) {
       sb_reader_fault(reader, "run.step",
                       "needs a machine whose time constants are no shorter than 16 us and a five-"
                       "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia%s load%s",
-                      sb_model_least_time_constant_s(model, gear), where, model->run.step_s,
+                      derived.least_time_constant_s[gear + 1], where, model->run.step_s,
                       model->driveshaft.is_present ? "," : " and",
                       model->driveshaft.is_present ? " and output shaft" : "");
       return;
@@ -231,7 +232,7 @@ void sb_reader_check_effort(struct sb_reader *reader)
       sb_reader_fault(reader, "run.duration",
                       "needs at most 1e10 parts of a step, found %.3g steps of %.0f parts each (time constant %.3g s "
                       "in %s)",
-                      steps, parts, sb_model_least_time_constant_s(model, gear), where);
+                      steps, parts, derived.least_time_constant_s[gear + 1], where);
       return;
     }
   }

@@ -28,6 +28,8 @@ struct sb_reader {
   struct sb_draft *draft;
   char path[SB_PATH_SIZE]; /* of the key being read */
   struct sb_value *values; /* newest first */
+  size_t comma_count;      /* as in struct sb_scenario */
+  const char *comma_tables[SB_COMMA_TABLE_MAX];
   bool is_out_of_memory;
 };
 

@@ -39,53 +39,62 @@ static void take_share(const struct sb_scenario *scenario, const double *shares,
   }
 }
 
-/* Point `index` of the Sobol sequence, every coordinate moved by the same random vector and wrapped. */
-static enum sb_status take_quasi_random(int dimensions, gsl_rng *random, int index, double *shares,
-                                        struct sb_error *err)
+/* Points of the Sobol sequence, every coordinate moved by the same random vector and wrapped. */
+static enum sb_status draw_evenly(const struct sb_scenario *scenario, gsl_rng *random, int count, double *values,
+                                  struct sb_error *err)
 {
+  const int dimensions = scenario->tolerance_count;
+  double moves[SB_TOLERANCE_MAX], shares[SOBOL_MAX];
   if (dimensions > SOBOL_MAX) {
     return sb_fail(err, SB_ERR_NUMERICS, "%d tolerances are more than the %d that can be sampled evenly", dimensions,
                    SOBOL_MAX);
   }
   gsl_qrng *sobol = gsl_qrng_alloc(gsl_qrng_sobol, (unsigned)dimensions);
   if (sobol == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a sequence of samples");
-  for (int i = 0; i <= index; i++) gsl_qrng_get(sobol, shares);
+  for (int k = 0; k < dimensions; k++) moves[k] = gsl_rng_uniform(random);
+  for (int i = 0; i < count; i++) {
+    gsl_qrng_get(sobol, shares);
+    for (int k = 0; k < dimensions; k++) shares[k] = fmod(shares[k] + moves[k], 1.0);
+    take_share(scenario, shares, values + i * dimensions);
+  }
   gsl_qrng_free(sobol);
-  for (int k = 0; k < dimensions; k++) shares[k] = fmod(shares[k] + gsl_rng_uniform(random), 1.0);
   return SB_OK;
 }
 
-/* Draw `index` of the random sequence. */
-static void take_random(int dimensions, gsl_rng *random, int index, double *shares)
+static void draw_randomly(const struct sb_scenario *scenario, gsl_rng *random, int count, double *values)
 {
-  for (int i = 0; i <= index; i++) {
-    for (int k = 0; k < dimensions; k++) shares[k] = gsl_rng_uniform(random);
+  double shares[SB_TOLERANCE_MAX];
+  for (int i = 0; i < count; i++) {
+    for (int k = 0; k < scenario->tolerance_count; k++) shares[k] = gsl_rng_uniform(random);
+    take_share(scenario, shares, values + i * scenario->tolerance_count);
   }
 }
 
-enum sb_status sb_spread_values(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
-                                int index, double *values, struct sb_error *err)
+/* The samples that need no draw: nominal, then the corners. Returns how many of `count` they are. */
+static int take_fixed(const struct sb_scenario *scenario, int count, double *values)
 {
-  const int count = scenario->tolerance_count;
-  const int corners = sb_spread_corner_count(scenario);
-  for (int k = 0; k < count; k++) values[k] = scenario->tolerances[k].nominal;
-  if (count == 0 || (kind == SB_SPREAD_SEARCH && index == 0)) return SB_OK;
-  if (kind == SB_SPREAD_SEARCH && index <= corners) {
-    take_corner(scenario, index - 1, values);
-    return SB_OK;
-  }
+  const int tolerances = scenario->tolerance_count, corners = sb_spread_corner_count(scenario);
+  for (int k = 0; k < tolerances && count > 0; k++) values[k] = scenario->tolerances[k].nominal;
+  for (int i = 1; i < count && i <= corners; i++) take_corner(scenario, i - 1, values + i * tolerances);
+  return count < 1 + corners ? count : 1 + corners;
+}
+
+enum sb_status sb_spread_draw(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
+                              int count, double *values, struct sb_error *err)
+{
+  const int fixed = kind == SB_SPREAD_SEARCH ? take_fixed(scenario, count, values) : 0;
+  if (scenario->tolerance_count == 0 || fixed == count) return SB_OK;
   gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
   if (random == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for random samples");
   gsl_rng_set(random, seed);
-  double shares[SB_TOLERANCE_MAX];
+  double *rest = values + fixed * scenario->tolerance_count;
   enum sb_status status = SB_OK;
   if (kind == SB_SPREAD_SEARCH) {
-    status = take_quasi_random(count, random, index - 1 - corners, shares, err);
+    status = draw_evenly(scenario, random, count - fixed, rest, err);
   } else {
-    take_random(count, random, index, shares);
+    draw_randomly(scenario, random, count - fixed, rest);
   }
   gsl_rng_free(random);
-  if (status == SB_OK) take_share(scenario, shares, values);
   return status;
 }
 

@@ -105,6 +105,8 @@ static enum sb_status finish(struct work *work, struct sb_scenario *out, struct 
   *storage = work->kept;
   work->kept.blocks = NULL;
   work->scenario.model = work->draft.model;
+  work->scenario.comma_count = work->reader.comma_count;
+  memcpy(work->scenario.comma_tables, work->reader.comma_tables, sizeof work->scenario.comma_tables);
   work->scenario.storage = storage;
   *out = work->scenario; /* only a whole, checked scenario */
   return SB_OK;

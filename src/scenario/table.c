@@ -95,7 +95,13 @@ bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request
 {
   char whole[4096], quoted[SB_QUOTE_SIZE];
   table_path(reader, file, whole);
-  const enum sb_status status = sb_table_csv_read(whole, request, out);
+  bool has_commas = false;
+  const enum sb_status status = sb_table_csv_read(whole, request, out, &has_commas);
+  if (has_commas && reader->comma_count < SB_COMMA_TABLE_MAX) {
+    const char *copy = sb_arena_copy(reader->kept, whole, strlen(whole));
+    reader->is_out_of_memory |= copy == NULL;
+    reader->comma_tables[reader->comma_count++] = copy;
+  }
   if (status == SB_ERR_MEMORY) reader->is_out_of_memory = true;
   if (status == SB_ERR_IO) {
     sb_fault_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",

@@ -137,13 +137,15 @@ static enum sb_status keep_rows(const struct table *table, struct sb_load_table 
   return SB_OK;
 }
 
-enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out)
+enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out,
+                                 bool *has_decimal_commas)
 {
   struct table table = {.csv = {.path = path, .faults = request->faults, .place = request->place}, .request = request};
   enum sb_status status = read_rows(&table);
   const int saved = errno;
   if (status == SB_OK && table.csv.fault_count > 0) status = SB_ERR_SCENARIO;
   if (status == SB_OK) status = keep_rows(&table, out);
+  *has_decimal_commas = table.csv.has_decimal_commas;
   sb_csv_reader_close(&table.csv);
   free(table.x);
   free(table.values);

@@ -40,9 +40,11 @@ struct sb_table_request {
 
 /*
  * Reads the table at path into SI (turns become rad; a value that is no torque goes where torques do). Returns SB_OK,
- * SB_ERR_IO (errno says why), SB_ERR_SCENARIO (faults were added) or SB_ERR_MEMORY.
+ * SB_ERR_IO (errno says why), SB_ERR_SCENARIO (faults were added) or SB_ERR_MEMORY. *has_decimal_commas: they were read as
+ * points.
  */
-enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out);
+enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out,
+                                 bool *has_decimal_commas);
 
 /*
  * Whether a point may follow the ones before it; else *needs says what it should be. previous and before_previous are

@@ -181,7 +181,7 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outsi
   const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
   if (is_same || gear >= model->gearbox.gear_count) return outside_nm;
   const struct sb_gear *own = &model->gearbox.gears[gear];
-  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const struct sb_motor_line line = sim->derived.line;
   const struct sb_feed *feed = &sim->state.feed;
   const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;
   const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);

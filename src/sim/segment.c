@@ -340,7 +340,7 @@ static void build(struct sb_sim *sim)
   seg->is_resting_steady = is_still && state->far.direction == 0 && is_resting_steady(&seg->resting);
   set_corners(sim);
   seg->terms = terms_of(&seg->load, &seg->curve);
-  seg->parts = sim->parts[in_mesh ? state->gear + 1 : 0];
+  seg->parts = (int)fmin(sim->derived.step_parts[in_mesh ? state->gear + 1 : 0], SB_STEP_PARTS_MAX);
   seg->guarded_s = INFINITY;
   if (seg->has_spring) { /* a part of a radian of the shaft's swing: nothing comes and goes unseen within it */
     seg->guarded_s = sim->step_s / seg->parts;

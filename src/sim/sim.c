@@ -484,9 +484,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   const double per_s = round(1.0 / sim->step_s);
   sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
 
-  for (int g = -1; g < model->gearbox.gear_count; g++) {
-    sim->parts[g + 1] = (int)fmin(sb_model_step_parts(model, g), SB_STEP_PARTS_MAX);
-  }
+  sim->derived = sb_model_derive(model);
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
   struct sb_state *state = &sim->state;

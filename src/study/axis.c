@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Which key a grid's axis means, and over which range. */
+#include "study/axis.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -7,7 +8,6 @@
 
 #include "scenario/old_names.h"
 #include "scenario/reader.h"
-#include "study/grid.h"
 
 /* Whether a key's path ends in a name: "controller.dwell" in "dwell". */
 static bool ends_in(const char *path, const char *name)
@@ -85,7 +85,7 @@ static enum sb_status refuse_name(const struct sb_scenario *scenario, const char
 }
 
 /* Checks a range by the key's own rules for units, then takes the numbers and the unit as they were given. */
-static enum sb_status read_range(const char *text, const struct sb_scenario_key *key, struct sb_grid_axis *axis,
+static enum sb_status read_range(const char *text, const struct sb_scenario_key *key, struct sb_axis *axis,
                                  struct sb_error *err)
 {
   struct sb_error other;
@@ -105,7 +105,7 @@ static enum sb_status read_range(const char *text, const struct sb_scenario_key 
   return SB_OK;
 }
 
-static enum sb_status limit_to_whole(struct sb_grid_axis *axis, struct sb_error *err)
+static enum sb_status limit_to_whole(struct sb_axis *axis, struct sb_error *err)
 {
   if (axis->from != floor(axis->from) || axis->to != floor(axis->to) || axis->unit[0] != 0) {
     return sb_fail(err, SB_ERR_USAGE, "%s takes whole numbers, such as 1..5", axis->path);
@@ -117,12 +117,12 @@ static enum sb_status limit_to_whole(struct sb_grid_axis *axis, struct sb_error 
                  axis->from, axis->to);
 }
 
-enum sb_status sb_grid_axis_parse(const char *text, const struct sb_scenario *scenario, int points,
-                                  struct sb_grid_axis *axis, struct sb_error *err)
+enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenario, int points, struct sb_axis *axis,
+                             struct sb_error *err)
 {
   char path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
   const char *equals = strchr(text, '=');
-  struct sb_grid_axis out = {.points = points};
+  struct sb_axis out = {.points = points};
   if (equals == NULL || equals == text || equals - text >= (long)sizeof out.path) {
     return sb_fail(err, SB_ERR_USAGE, "needs PATH=FROM..TO, such as controller.dwell=0.2..3 s, found %s",
                    sb_quote(quoted, text));
@@ -138,4 +138,27 @@ enum sb_status sb_grid_axis_parse(const char *text, const struct sb_scenario *sc
   if (out.to == out.from) out.points = 1;
   if (status == SB_OK) *axis = out;
   return status;
+}
+
+double sb_axis_value(const struct sb_axis *axis, int index)
+{
+  const int last = axis->points - 1;
+  if (index == 0 || last < 1) return axis->from;
+  if (index == last) return axis->to;
+  return (axis->from * (last - index) + axis->to * index) / last;
+}
+
+/* To twelve digits: rounding errors of the division above are not asked for. */
+const char *sb_axis_set(const struct sb_axis *axis, int index, char text[SB_AXIS_SET_SIZE])
+{
+  snprintf(text, SB_AXIS_SET_SIZE, "%s=%.12g%s%s", axis->path, sb_axis_value(axis, index),
+           axis->unit[0] != 0 ? " " : "", axis->unit);
+  return text;
+}
+
+const char *sb_axis_heading(const struct sb_axis *axis, char text[SB_AXIS_SET_SIZE])
+{
+  const bool has_unit = axis->unit[0] != 0;
+  snprintf(text, SB_AXIS_SET_SIZE, "%s%s%s%s", axis->path, has_unit ? " (" : "", axis->unit, has_unit ? ")" : "");
+  return text;
 }

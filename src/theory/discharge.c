@@ -7,6 +7,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "shiftband/closed_form.h"
 #include "theory/shift.h"
 #include "theory/steady.h"
@@ -220,13 +221,7 @@ static bool insert(struct cuts *cuts, double charge)
   size_t k = cuts->count;
   while (k > 0 && cuts->at[k - 1] > charge) k--;
   if (k > 0 && cuts->at[k - 1] == charge) return true;
-  if (cuts->count == cuts->room) {
-    const size_t room = 2 * cuts->room + 16;
-    double *at = realloc(cuts->at, room * sizeof *at);
-    if (at == NULL) return false;
-    cuts->at = at;
-    cuts->room = room;
-  }
+  if (!sb_grow(&cuts->at, &cuts->room, cuts->count, sizeof *cuts->at)) return false;
   for (size_t j = cuts->count; j > k; j--) cuts->at[j] = cuts->at[j - 1];
   cuts->at[k] = charge;
   cuts->count++;

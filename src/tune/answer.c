@@ -18,10 +18,7 @@ enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_
   const enum sb_status status = sb_run(&own, &run_options, &result, err);
   if (status != SB_OK) return status;
   *verdict = sb_map_verdict_of(&result.monitor);
-  *figures = (struct sb_map_figures){.shift_count = (long)result.monitor.shift_count,
-                                     .output_turns = result.end.output_turns,
-                                     .given_j = result.sums.ledger.given,
-                                     .greatest_torque_nm = fabs(result.sums.output_torque_nm.value)};
+  *figures = sb_map_figures_of(&result);
   sb_run_result_clear(&result);
   return SB_OK;
 }
@@ -76,7 +73,7 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
     *(is_down ? &next.down : &next.up) += step;
     is_outside = next.down < 0 || next.down > raster->greatest_down || next.up >= raster->side || next.down >= next.up;
     is_clear = is_outside || sb_raster_is_clear(raster, next.down, next.up);
-  } while (!is_outside && is_clear && sb_raster_holding(raster, next.down, next.up) == raster->machine_count);
+  } while (!is_outside && is_clear && sb_raster_passing(raster, next.down, next.up) == raster->machine_count);
 
   *limit = (struct sb_tune_limit){.margin_fraction = steps * axis->step_fraction,
                                   .fails_at_fraction = sb_map_axis_at(axis, is_down ? next.down : next.up),

@@ -8,7 +8,6 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
 {
   const size_t points = (size_t)side * (size_t)side;
   *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_up = side - 1};
-  raster->holding = calloc((size_t)(side + 1) * (size_t)(side + 1), sizeof *raster->holding);
   raster->margin = calloc(points, sizeof *raster->margin);
   raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
   raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
@@ -16,8 +15,8 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
     raster->turns = calloc(points, sizeof *raster->turns);
     raster->energy_j = calloc(points, sizeof *raster->energy_j);
   }
-  const bool is_whole = raster->holding != NULL && raster->margin != NULL && raster->least_up != NULL &&
-                        raster->band_machine != NULL &&
+  const bool is_whole = sb_counts_init(&raster->passing, side, side, err) == SB_OK && raster->margin != NULL &&
+                        raster->least_up != NULL && raster->band_machine != NULL &&
                         (!has_figures || (raster->turns != NULL && raster->energy_j != NULL));
   if (is_whole) return SB_OK;
   sb_raster_clear(raster);
@@ -26,7 +25,7 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
 
 void sb_raster_clear(struct sb_raster *raster)
 {
-  free(raster->holding);
+  sb_counts_clear(&raster->passing);
   free(raster->margin);
   free(raster->least_up);
   free(raster->band_machine);
@@ -37,14 +36,10 @@ void sb_raster_clear(struct sb_raster *raster)
 
 void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
 {
-  const int width = raster->side + 1;
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    if (cell->verdict.kinds != 0) continue;
-    raster->holding[cell->down_first * width + cell->up_first]++;
-    raster->holding[(cell->down_last + 1) * width + cell->up_first]--;
-    raster->holding[cell->down_first * width + cell->up_last + 1]--;
-    raster->holding[(cell->down_last + 1) * width + cell->up_last + 1]++;
+    const struct sb_rect rect = {cell->down_first, cell->down_last, cell->up_first, cell->up_last};
+    if (cell->verdict.kinds == 0) sb_counts_add(&raster->passing, &rect);
   }
 }
 
@@ -80,17 +75,6 @@ void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map)
   }
 }
 
-static void sum_up(struct sb_raster *raster)
-{
-  const int width = raster->side + 1;
-  for (int down = 0; down < width; down++) {
-    for (int up = 1; up < width; up++) raster->holding[down * width + up] += raster->holding[down * width + up - 1];
-  }
-  for (int down = 1; down < width; down++) {
-    for (int up = 0; up < width; up++) raster->holding[down * width + up] += raster->holding[(down - 1) * width + up];
-  }
-}
-
 /* Chessboard distance to the nearest failure, exact in two passes (A. Rosenfeld, J. L. Pfaltz, 1966, from memory). What
  * lies outside the lattice is a failure. */
 static int nearest(const struct sb_raster *raster, int down, int up, int step)
@@ -110,12 +94,12 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
 {
   const int side = raster->side;
   raster->machine_count = machine_count;
-  sum_up(raster);
+  sb_counts_finish(&raster->passing);
   for (int down = 0; down < side; down++) {
     for (int up = 0; up < side; up++) {
-      const bool holds = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
-                         sb_raster_holding(raster, down, up) == machine_count;
-      raster->margin[down * side + up] = holds ? nearest(raster, down, up, 1) + 1 : 0;
+      const bool passes = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
+                          sb_raster_passing(raster, down, up) == machine_count;
+      raster->margin[down * side + up] = passes ? nearest(raster, down, up, 1) + 1 : 0;
     }
   }
   for (int down = side - 1; down >= 0; down--) {

@@ -1,19 +1,20 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * raster.h - internal: the lattice of thresholds as a picture of what holds, added up over machines.
+ * raster.h - internal: the lattice of thresholds as a picture of what passes, added up over machines.
  */
 #ifndef SHIFTBAND_TUNE_RASTER_H
 #define SHIFTBAND_TUNE_RASTER_H
 
 #include <stdint.h>
 
+#include "map/counts.h"
 #include "shiftband/tune.h"
 
 struct sb_raster {
-  int side;         /* lattice points along each axis */
-  int32_t *holding; /* holding[(side + 1) * (side + 1)]: machines that hold; rows are down, columns up */
-  int32_t *margin;  /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
-  int *least_up;    /* least_up[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
+  int side;                 /* lattice points along each axis */
+  struct sb_counts passing; /* at each point, the machines that pass */
+  int32_t *margin; /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
+  int *least_up;   /* least_up[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
   int *band_machine; /* band_machine[side]: which asks for that */
   int greatest_down; /* down index above which no controller takes a down: it lies below 100 % */
   int greatest_up;   /* up index above which some machine's slower gear never comes under its lightest load */
@@ -54,13 +55,13 @@ static inline bool sb_raster_is_clear(const struct sb_raster *raster, int down, 
 /* Sums up and works out the margins. Call once, after the last machine. */
 void sb_raster_finish(struct sb_raster *raster, int machine_count);
 
-/* The widest margin of all points; 0: nothing holds. */
+/* The widest margin of all points; 0: nothing passes. */
 int sb_raster_widest(const struct sb_raster *raster);
 
-/* Machines that hold at a lattice point. */
-static inline int sb_raster_holding(const struct sb_raster *raster, int down, int up)
+/* Machines that pass at a lattice point. */
+static inline int sb_raster_passing(const struct sb_raster *raster, int down, int up)
 {
-  return raster->holding[down * (raster->side + 1) + up];
+  return sb_counts_at(&raster->passing, down, up);
 }
 
 static inline int sb_raster_margin(const struct sb_raster *raster, int down, int up)

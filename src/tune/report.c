@@ -35,12 +35,9 @@ static const char *machine_words(const struct sb_tuning *tuning, int machine, ch
   if (machine < 0) return "no machine";
   const struct sb_tune_machine *own = &tuning->machines[machine];
   const struct sb_scenario *nominal = &tuning->nominals[own->scenario];
-  double values[SB_TOLERANCE_MAX];
+  const double *values = tuning->values[own->scenario] + own->sample * nominal->tolerance_count;
   char sample[256] = "as written";
-  if (own->sample > 0 &&
-      sb_spread_values(nominal, SB_SPREAD_SEARCH, tuning->seed, own->sample, values, NULL) == SB_OK) {
-    sb_spread_words(nominal, values, sample, sizeof sample);
-  }
+  if (own->sample > 0) sb_spread_words(nominal, values, sample, sizeof sample);
   snprintf(text, size, "%s, %s", nominal->model.name, sample);
   return text;
 }

@@ -12,6 +12,7 @@
 struct sb_tuning {
   int nominal_count;
   struct sb_scenario *nominals; /* as written, by scenario */
+  double **values;              /* of all samples of a scenario, one behind the other; owned */
   int machine_count;
   struct sb_scenario *samples; /* behind the machines; own their tables */
   struct sb_tune_machine *machines;

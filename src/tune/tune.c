@@ -66,8 +66,8 @@ static struct sb_point least_bad_point(const struct sb_raster *raster)
   for (int down = 0; down <= raster->greatest_down && down + 1 < raster->side; down++) {
     int run = 0;
     for (int up = down + 1; up < raster->side; up++) {
-      const int here = sb_raster_holding(raster, down, up);
-      run = up > down + 1 && here == sb_raster_holding(raster, down, up - 1) ? run + 1 : 1;
+      const int here = sb_raster_passing(raster, down, up);
+      run = up > down + 1 && here == sb_raster_passing(raster, down, up - 1) ? run + 1 : 1;
       if (here > most || (here == most && run > longest)) {
         most = here;
         longest = run;

@@ -91,9 +91,9 @@ static void map_over_the_discharge_writes_a_row_a_charge(void **state)
   assert_int_equal(said->code, 0);
   shell_expect(said, "charge_pct,voltage_v,verdict,cause,all_verdicts,shifts,");
   shell_expect(said, "\n100,12.57");
-  shell_expect(said, ",holds,,holds,2,");
+  shell_expect(said, ",passes,,passes,2,");
   shell_expect(said, ",stuck low,,stuck low,1,");
-  shell_expect(said, "safe: share of the plane that holds");
+  shell_expect(said, "safe: share of the plane that passes");
   shell_expect(said, "lithium cells can burn");
   said = run("$SHIFTBAND map --discharge 2 --downshift 40..50 --upshift 60..95 --json %s", winder);
   assert_int_equal(said->code, 0);
@@ -116,10 +116,10 @@ static void wrong_wishes_are_refused(void **state)
       {"check --discharge /nowhere/out.csv scenarios/tired-winder.yaml", 4, "/nowhere/out.csv"},
       {"map --discharge 3 scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
       {"map --discharge 0 scenarios/tired-winder.yaml", 2, "--discharge needs a whole number from 1 to 1000"},
-      {"map --discharge 3 --samples 4 scenarios/tired-winder.yaml", 2, "exclude each other"},
-      {"map --discharge 3 --limits $T/l.csv scenarios/tired-winder.yaml", 2, "they go with one map"},
-      {"map --discharge 3 --shard 1/2 -o $T/s scenarios/tired-winder.yaml", 2,
-       "--shard needs --samples N or --vary PATH=FROM..TO"},
+      {"map --discharge 3 --samples 4 scenarios/tired-winder.yaml", 3, "--samples needs tolerances"},
+      {"map --discharge 3 --limits $T/l.csv scenarios/tired-winder.yaml", 2,
+       "--limits with --discharge needs --vary PATH=FROM..TO: they go with one map"},
+      {"map --discharge 3 --shard 1/2 scenarios/tired-winder.yaml", 2, "--shard needs -o"},
   };
   for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
     const struct said *said = run("$SHIFTBAND %s", cases[k].arguments);

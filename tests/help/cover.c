@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "help/near.h"
-#include "map/report.h"
+#include "map/lattice.h"
 
 /* All that a function writes, as one text. */
 char *cover_written_by(void (*write)(FILE *out, const void *context), const void *context)

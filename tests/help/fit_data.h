@@ -85,8 +85,8 @@ static inline struct sb_fit_log fit_read(const char *name, const char *text, siz
 {
   struct sb_fit_log log;
   struct sb_faults faults = {0};
-  const struct sb_fit_log_options options = {0};
-  const enum sb_status status = sb_fit_log_parse(name, text, length, &options, &log, &faults);
+  const struct sb_fit_log_options options = {.text = text, .length = length};
+  const enum sb_status status = sb_fit_log_read(name, &options, &log, &faults);
   if (status != SB_OK) fail_msg("%s: %s", name, faults.count > 0 ? faults.texts[0] : sb_status_text(status));
   return log;
 }

@@ -5,6 +5,7 @@
 #include <stdio.h>
 
 #include "help/near.h"
+#include "map/join.h"
 
 struct sb_scenario loaded_scenario;
 

@@ -3,7 +3,7 @@
 #ifndef SHIFTBAND_TESTS_LOADED_H
 #define SHIFTBAND_TESTS_LOADED_H
 
-#include "map/report.h"
+#include "map/lattice.h"
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
 

@@ -10,11 +10,20 @@
 
 static const struct sb_fit_log_options none = {0};
 
+static enum sb_status parse(const char *text, size_t length, const struct sb_fit_log_options *options,
+                            struct sb_fit_log *log, struct sb_faults *faults)
+{
+  struct sb_fit_log_options with_text = *options;
+  with_text.text = text;
+  with_text.length = length;
+  return sb_fit_log_read("log.csv", &with_text, log, faults);
+}
+
 static struct sb_fit_log read_sound(const char *text, const struct sb_fit_log_options *options)
 {
   struct sb_fit_log log;
   struct sb_faults faults = {0};
-  if (sb_fit_log_parse("log.csv", text, strlen(text), options, &log, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
+  if (parse(text, strlen(text), options, &log, &faults) != SB_OK) fail_msg("%s", faults.texts[0]);
   return log;
 }
 
@@ -23,7 +32,7 @@ static void expect_faults(const char *text, const struct sb_fit_log_options *opt
 {
   struct sb_fit_log log;
   struct sb_faults faults = {0};
-  assert_int_equal(sb_fit_log_parse("log.csv", text, strlen(text), options, &log, &faults), SB_ERR_SCENARIO);
+  assert_int_equal(parse(text, strlen(text), options, &log, &faults), SB_ERR_SCENARIO);
   for (size_t k = 0; k < faults.count && wanted[k] != NULL; k++) assert_string_equal(faults.texts[k], wanted[k]);
   size_t count = 0;
   while (wanted[count] != NULL) count++;
@@ -190,7 +199,7 @@ static void a_log_cut_anywhere_is_read_or_refused(void **state)
     memcpy(copy, text, length);
     struct sb_fit_log log;
     struct sb_faults faults = {0};
-    const enum sb_status status = sb_fit_log_parse("log.csv", copy, length, &none, &log, &faults);
+    const enum sb_status status = parse(copy, length, &none, &log, &faults);
     assert_true(status == SB_OK || (status == SB_ERR_SCENARIO && faults.count > 0));
     if (status == SB_OK) sb_fit_log_clear(&log);
     sb_faults_clear(&faults);

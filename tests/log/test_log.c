@@ -50,7 +50,9 @@ static void faults_of_a_log_name_line_column_need_and_find(void **state)
       {"", "time_s: needs a column of this name"},
       {"time_s,gear\\n0,\"1\\n", "needs a closing quote, found the end of the file"},
       {"time_s,gear\\n0,1\\0\\n", "needs text, found a zero byte"},
-      {"time_s,force\\n0,1\\n1,1\\n", "needs a column gear, or motor_speed_rpm and output_speed_rpm, or"},
+      {"time_s,force\\n0,1\\n1,1\\n",
+       "needs a column gear, or motor_speed_rpm and output_speed_rpm, or motor_speed_rpm or reading_pct alone; found "
+       "time_s, force"},
       {"time_s,motor_speed_rpm\\n0,1\\n1,1\\n", "needs at least 16 values of motor_speed_rpm, found 2"},
   };
   for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
@@ -148,6 +150,22 @@ static void a_trace_in_any_dialect_is_read_by_inspect_and_by_fit(void **state)
               "--column motor_speed_rpm='n1 (raw)'");
 }
 
+static void a_load_profile_is_read_in_the_same_dialect(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "mkdir -p $T/data; sed 's/data.urban-stop-and-go.csv/data\\/dialect.csv/' scenarios/stop-and-go.yaml > $T/stop.yaml; "
+      "sed 's/,/;/; s/time_s/time [min]/; s/torque_nm/torque [mN.m]/; 2,$s/[.]/,/g' scenarios/data/urban-stop-and-go.csv > "
+      "$T/data/dialect.csv; head -n 1 $T/data/dialect.csv; grep -c dialect.csv $T/stop.yaml; $SHIFTBAND check $T/stop.yaml > "
+      "$T/out.txt; echo code $?");
+  shell_expect(said, "time [min];torque [mN.m]\n2\n");
+  shell_expect(said, "/data/dialect.csv: decimal commas are read as points\n");
+  shell_expect(said, "code 0");
+  said = shell_run("sed -i 's/^1;0$/1;na/' $T/data/dialect.csv; $SHIFTBAND check $T/stop.yaml");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "torque [mN.m]: needs a number, found \"na\"");
+}
+
 /* The bench logs that are shipped have their own names and units. */
 static void a_log_of_the_bench_is_read_by_inspect(void **state)
 {
@@ -219,6 +237,7 @@ int main(void)
       cmocka_unit_test(random_bytes_are_refused_or_read),
       cmocka_unit_test(columns_of_other_names_are_taken_when_told),
       cmocka_unit_test(a_trace_in_any_dialect_is_read_by_inspect_and_by_fit),
+      cmocka_unit_test(a_load_profile_is_read_in_the_same_dialect),
       cmocka_unit_test(a_log_of_the_bench_is_read_by_inspect),
       cmocka_unit_test(standard_input_is_a_log),
       cmocka_unit_test(a_gear_column_may_have_names),

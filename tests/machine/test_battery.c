@@ -17,7 +17,6 @@
 #include "shiftband/closed_form.h"
 #include "shiftband/discharge.h"
 #include "shiftband/run.h"
-#include "study/charges.h"
 #include "theory/shift.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -554,35 +553,6 @@ static void runs_just_above_and_below_the_charge_differ_as_foretold(void **state
   sb_scenario_clear(&loaded_scenario);
 }
 
-static void map_over_the_discharge_agrees_with_runs(void **state)
-{
-  (void)state;
-  enum { CHARGES = 5 };
-  take_variant(&variants[0]);
-  struct sb_model model = loaded_scenario.model;
-  struct sb_map_charge charges[CHARGES];
-  struct sb_error err;
-  const struct sb_map_options options = loaded_plane(&model, 0.40, 0.50, 0.60, 1.0, 0.01);
-  assert_int_equal(sb_map_over_discharge(&model, &options, charges, CHARGES, &err), SB_OK);
-  assert_near(charges[0].charge_fraction, 1.0, 0.0);
-  assert_int_equal(charges[0].verdict.kinds, 0);
-  assert_int_equal(charges[3].verdict.kinds, 1U << SB_VERDICT_STUCK_LOW); /* 28 % left, of 35 % at the least */
-  for (int k = 0; k < CHARGES; k++) {
-    const struct sb_map_charge *at = &charges[k];
-    if (k > 0) assert_true(at->charge_fraction < at[-1].charge_fraction && at->safe_share < at[-1].safe_share);
-    sb_discharge_set(&model, at->charge_fraction);
-    assert_int_equal(kinds_of_run(&model), at->verdict.kinds);
-    /* One step beyond the greatest up that holds, the box is stuck low. At the end of use nothing needs to hold. */
-    if (k == CHARGES - 1) continue;
-    struct sb_model beside = model;
-    beside.control.upshift_fraction[0] = at->up.greatest_fraction;
-    assert_int_equal(kinds_of_run(&beside), 0);
-    beside.control.upshift_fraction[0] = at->up.greatest_fraction + 0.01;
-    if (beside.control.upshift_fraction[0] <= 1.0) assert_int_equal(kinds_of_run(&beside), 1U << SB_VERDICT_STUCK_LOW);
-  }
-  sb_scenario_clear(&loaded_scenario);
-}
-
 static int go_to_the_tests(void **state)
 {
   (void)state;
@@ -612,7 +582,6 @@ int main(void)
       cmocka_unit_test(a_start_with_less_than_full_duty_is_not_foretold_to_be_cut),
       cmocka_unit_test(charge_of_being_stuck_has_the_voltage_of_the_closed_form),
       cmocka_unit_test(runs_just_above_and_below_the_charge_differ_as_foretold),
-      cmocka_unit_test(map_over_the_discharge_agrees_with_runs),
   };
   return cmocka_run_group_tests_name("battery", tests, go_to_the_tests, NULL);
 }

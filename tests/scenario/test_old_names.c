@@ -7,7 +7,7 @@
 #include "help/shell.h"
 #include "scenario/old_names.h"
 #include "shiftband/scenario.h"
-#include "study/grid.h"
+#include "study/axis.h"
 
 enum { PATH_SIZE = 128 };
 
@@ -85,13 +85,13 @@ static void an_axis_by_an_old_key_names_the_new_one(void **state)
   assert_int_equal(sb_scenario_load(SB_SOURCE_DIR "/tests/good/way.yaml", NULL, 0, &scenario, &faults), SB_OK);
   for (const struct sb_old_key *key = sb_old_keys; key->path != NULL; key++) {
     char path[PATH_SIZE], text[PATH_SIZE + 8], want[2 * PATH_SIZE];
-    struct sb_grid_axis axis;
+    struct sb_axis axis;
     struct sb_error err;
     write_path(key->path, path);
     snprintf(text, sizeof text, "%s=1..2", path);
     const int section = (int)(strrchr(path, '.') - path);
     snprintf(want, sizeof want, "%s is now called %.*s.%s", path, section, path, key->now);
-    assert_int_equal(sb_grid_axis_parse(text, &scenario, 3, &axis, &err), SB_ERR_USAGE);
+    assert_int_equal(sb_axis_parse(text, &scenario, 3, &axis, &err), SB_ERR_USAGE);
     assert_string_equal(err.text, want);
   }
   sb_scenario_clear(&scenario);
@@ -101,10 +101,10 @@ static void an_axis_by_an_old_name_alone_names_the_new_one(void **state)
 {
   (void)state;
   struct sb_faults faults;
-  struct sb_grid_axis axis;
+  struct sb_axis axis;
   struct sb_error err;
   assert_int_equal(sb_scenario_load(SB_SOURCE_DIR "/tests/good/interface.yaml", NULL, 0, &scenario, &faults), SB_OK);
-  assert_int_equal(sb_grid_axis_parse("down=40..60 %", &scenario, 3, &axis, &err), SB_ERR_USAGE);
+  assert_int_equal(sb_axis_parse("down=40..60 %", &scenario, 3, &axis, &err), SB_ERR_USAGE);
   assert_string_equal(err.text, "down is now called downshift_below");
   sb_scenario_clear(&scenario);
 }

@@ -127,10 +127,10 @@ static void parts_of_a_step_depend_on_the_machine_and_not_on_the_step(void **sta
   model_finish(&model);
   for (int gear = -1; gear < 2; gear++) {
     model.run.step_s = 1e-3;
-    const double parts = sb_model_step_parts(&model, gear);
-    assert_true(1e-3 / parts <= sb_model_time_constant_s(&model, gear) / 16.0 * (1.0 + 1e-12));
+    const double parts = sb_model_derive(&model).step_parts[gear + 1];
+    assert_true(1e-3 / parts <= sb_model_derive(&model).time_constant_s[gear + 1] / 16.0 * (1.0 + 1e-12));
     model.run.step_s = 1e-4;
-    assert_true(sb_model_step_parts(&model, gear) == parts);
+    assert_true(sb_model_derive(&model).step_parts[gear + 1] == parts);
   }
 }
 
@@ -140,8 +140,8 @@ static void a_step_too_long_for_the_machine_is_divided_until_it_is_stable(void *
   struct sb_model model = model_two_gears("selector");
   model_finish(&model);
   model.run.step_s = 0.1;
-  const double shortest_s = sb_model_time_constant_s(&model, 0);
-  assert_true(0.1 / sb_model_step_parts(&model, 0) <= 0.5 * shortest_s);
+  const double shortest_s = sb_model_derive(&model).time_constant_s[1];
+  assert_true(0.1 / sb_model_derive(&model).step_parts[1] <= 0.5 * shortest_s);
   const struct driven got = drive(&model, 0, NULL, 0, 1.0);
   assert_near(got.state.time_s, 1.0, 1e-12);
   /* From rest without load: x = w0 (1 - exp(-t / tau)); after many time constants nothing is left of the difference. */

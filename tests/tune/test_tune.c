@@ -255,13 +255,14 @@ static void samples_begin_nominal_then_take_the_corners_then_stay_inside(void **
 {
   (void)state;
   struct sb_error err = {SB_OK, ""};
-  double values[SB_TOLERANCE_MAX];
   for (int count = 1; count <= 6; count++) {
     const struct sb_scenario scenario = with_tolerances(count);
     const int corners = sb_spread_corner_count(&scenario);
     assert_int_equal(corners, count <= 4 ? 1 << count : 2 * count);
+    double all[(16 + 40) * 6];
+    assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_SEARCH, 7, corners + 40, all, &err), SB_OK);
     for (int index = 0; index < corners + 40; index++) {
-      assert_int_equal(sb_spread_values(&scenario, SB_SPREAD_SEARCH, 7, index, values, &err), SB_OK);
+      const double *values = all + index * count;
       int ends = 0;
       for (int k = 0; k < count; k++) {
         assert_true(values[k] >= 1.0 && values[k] <= 4.0);
@@ -284,14 +285,11 @@ static void samples_cover_the_range_evenly(void **state)
   enum { COUNT = 512 };
   struct sb_error err = {SB_OK, ""};
   const struct sb_scenario scenario = with_tolerances(3);
-  static double even[COUNT], independent[COUNT];
-  for (int i = 0; i < COUNT; i++) {
-    double values[SB_TOLERANCE_MAX];
-    assert_int_equal(sb_spread_values(&scenario, SB_SPREAD_SEARCH, 3, i + 9, values, &err), SB_OK);
-    even[i] = values[1];
-    assert_int_equal(sb_spread_values(&scenario, SB_SPREAD_RANDOM, 3, i, values, &err), SB_OK);
-    independent[i] = values[1];
-  }
+  static double even[COUNT], independent[COUNT], values[(COUNT + 9) * 3];
+  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_SEARCH, 3, COUNT + 9, values, &err), SB_OK);
+  for (int i = 0; i < COUNT; i++) even[i] = values[(i + 9) * 3 + 1];
+  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_RANDOM, 3, COUNT, values, &err), SB_OK);
+  for (int i = 0; i < COUNT; i++) independent[i] = values[i * 3 + 1];
   const double deviation = sqrt(9.0 / 12.0 / COUNT);
   assert_near(gsl_stats_mean(even, 1, COUNT), 2.5, 0.1 * deviation);
   assert_near(gsl_stats_mean(independent, 1, COUNT), 2.5, 4.0 * deviation);

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* class.h - what a point of the plane is called: its letter in pictures, its words, and the names of all its verdicts. */
+#ifndef SHIFTBAND_MAP_CLASS_H
+#define SHIFTBAND_MAP_CLASS_H
+
+#include "shiftband/map.h"
+
+/* What a point of the plane is called: X(code, letter, words). */
+#define SB_MAP_CLASS_LIST(X)                                   \
+  X(SB_MAP_PASSES, '.', "passes")                              \
+  X(SB_MAP_HUNTS_THRESHOLDS, 'H', "hunting, threshold-driven") \
+  X(SB_MAP_HUNTS_DWELL, 'D', "hunting, dwell-driven")          \
+  X(SB_MAP_SHIFTS_BUSILY, 'L', "hunting, load-driven")         \
+  X(SB_MAP_STALLS, 'S', "stall")                               \
+  X(SB_MAP_LATE, 'E', "shift not engaged")                     \
+  X(SB_MAP_DRIVE_CUT, 'C', "drive cut")                        \
+  X(SB_MAP_OVERHEATS, 'T', "overheated")                       \
+  X(SB_MAP_OVERLOADS, 'O', "overload")                         \
+  X(SB_MAP_SLIPS, 'W', "slipping")                             \
+  X(SB_MAP_STUCK_LOW, 'K', "stuck low")                        \
+  X(SB_MAP_NEEDLESS_DOWNSHIFT, 'N', "needless downshift")
+
+enum sb_map_class {
+#define SB_MAP_CLASS_CODE(code, letter, words) code,
+  SB_MAP_CLASS_LIST(SB_MAP_CLASS_CODE)
+#undef SB_MAP_CLASS_CODE
+      SB_MAP_CLASS_COUNT
+};
+
+/* The class of the verdict that matters most; its letter; its words, a constant string. Pure. */
+enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict);
+char sb_map_class_letter(enum sb_map_class class);
+const char *sb_map_class_words(enum sb_map_class class);
+
+/* The name of the verdict that matters most, "passes" without any; the cause's name, "" without. Constant strings. */
+const char *sb_map_worst_name(const struct sb_map_verdict *verdict);
+const char *sb_map_cause_name(const struct sb_map_verdict *verdict);
+
+/* All verdicts, worst first, with ';' between them: "stall;hunting"; "passes" without any. Returns text. */
+enum { SB_MAP_VERDICTS_SIZE = 160 };
+const char *sb_map_all_verdicts(const struct sb_map_verdict *verdict, char text[SB_MAP_VERDICTS_SIZE]);
+
+#endif

@@ -1,0 +1,94 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "map/join.h"
+
+#include <stdlib.h>
+
+static bool is_alike(const struct sb_map_cell *a, const struct sb_map_cell *b)
+{
+  return a->verdict.kinds == b->verdict.kinds && a->verdict.cause == b->verdict.cause &&
+         a->figures.shift_count == b->figures.shift_count && a->figures.output_turns == b->figures.output_turns &&
+         a->figures.given_j == b->figures.given_j && a->figures.greatest_torque_nm == b->figures.greatest_torque_nm;
+}
+
+static int compare_int(int a, int b)
+{
+  return (a > b) - (a < b);
+}
+
+/* Order in which cells that could join along the down axis stand next to each other. */
+static int compare_along_down(const void *a, const void *b)
+{
+  const struct sb_map_cell *ca = a, *cb = b;
+  const int first = compare_int(ca->up_first, cb->up_first), last = compare_int(ca->up_last, cb->up_last);
+  return first != 0 ? first : last != 0 ? last : compare_int(ca->down_first, cb->down_first);
+}
+
+static int compare_along_up(const void *a, const void *b)
+{
+  const struct sb_map_cell *ca = a, *cb = b;
+  const int first = compare_int(ca->down_first, cb->down_first), last = compare_int(ca->down_last, cb->down_last);
+  return first != 0 ? first : last != 0 ? last : compare_int(ca->up_first, cb->up_first);
+}
+
+static bool touches_along_down(const struct sb_map_cell *a, const struct sb_map_cell *b)
+{
+  return a->up_first == b->up_first && a->up_last == b->up_last && a->down_last + 1 == b->down_first;
+}
+
+static bool touches_along_up(const struct sb_map_cell *a, const struct sb_map_cell *b)
+{
+  return a->down_first == b->down_first && a->down_last == b->down_last && a->up_last + 1 == b->up_first;
+}
+
+/* One pass along one axis; returns how many cells went. */
+static size_t join_along(struct sb_map *map, int (*compare)(const void *, const void *),
+                         bool (*touches)(const struct sb_map_cell *, const struct sb_map_cell *))
+{
+  if (map->cell_count == 0) return 0;
+  qsort(map->cells, map->cell_count, sizeof *map->cells, compare);
+  size_t kept = 0;
+  for (size_t i = 1; i < map->cell_count; i++) {
+    struct sb_map_cell *left = &map->cells[kept];
+    const struct sb_map_cell *right = &map->cells[i];
+    if (touches(left, right) && is_alike(left, right)) {
+      left->down_last = right->down_last;
+      left->up_last = right->up_last;
+    } else {
+      map->cells[++kept] = *right;
+    }
+  }
+  const size_t gone = map->cell_count - (kept + 1);
+  map->cell_count = kept + 1;
+  return gone;
+}
+
+void sb_map_join(struct sb_map *map)
+{
+  while (join_along(map, compare_along_up, touches_along_up) + join_along(map, compare_along_down, touches_along_down) >
+         0) {}
+}
+
+static int compare_in_order(const void *a, const void *b)
+{
+  const struct sb_map_cell *ca = a, *cb = b;
+  const int down = compare_int(ca->down_first, cb->down_first);
+  return down != 0 ? down : compare_int(ca->up_first, cb->up_first);
+}
+
+void sb_map_sort(struct sb_map *map)
+{
+  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_in_order);
+}
+
+void sb_map_keep_passing(struct sb_map *map)
+{
+  size_t kept = 0;
+  for (size_t i = 0; i < map->cell_count; i++) {
+    if (map->cells[i].verdict.kinds != 0) continue;
+    map->cells[kept] = map->cells[i];
+    map->cells[kept++].figures = (struct sb_map_figures){.shift_count = 0};
+  }
+  map->cell_count = kept;
+  sb_map_join(map);
+  sb_map_sort(map);
+}

@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * lattice.h - numbers, percentages and points of the lattice of thresholds.
+ *
+ * Thresholds are printed in percent of the reference. Points whose downshift threshold is not below the upshift threshold
+ * mean nothing and are left out wherever points are counted.
+ */
+#ifndef SHIFTBAND_MAP_LATTICE_H
+#define SHIFTBAND_MAP_LATTICE_H
+
+#include "shiftband/map.h"
+#include "text/fields.h"
+#include "text/picture.h"
+
+/* A rectangle of the lattice, ends included. */
+struct sb_rect {
+  int down_first, down_last, up_first, up_last;
+};
+
+/* The number n of a lattice point whose threshold is n steps, and that threshold in percent. Pure. */
+long sb_map_axis_number(const struct sb_map_axis *axis, int index);
+double sb_map_axis_pct(const struct sb_map_axis *axis, int index);
+
+/* A round number of lattice steps, 1, 2, 25, 40 and so on, that leaves about `points` of an axis's lattice points. Pure. */
+int sb_map_axis_stride(const struct sb_map_axis *axis, int points);
+
+/* The index of the lattice point nearest to a threshold, which may lie outside the axis. The axis for pictures, in %. Pure. */
+int sb_map_axis_index(const struct sb_map_axis *axis, double fraction);
+struct sb_picture_axis sb_map_picture_axis(const char *name, const struct sb_map_axis *axis);
+
+/* Down indices below this are ordered with an up index: their threshold is below that one. Pure. */
+int sb_map_ordered_count(const struct sb_map_axis *down, const struct sb_map_axis *up, int up_index);
+
+/* Number of the map's ordered lattice points, and of those inside a rectangle. Pure. */
+long long sb_map_point_count(const struct sb_map *map);
+long long sb_map_cell_point_count(const struct sb_map *map, const struct sb_map_cell *cell);
+
+#endif

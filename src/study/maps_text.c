@@ -1,0 +1,221 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* Exact maps of a study: for people, as CSV, as JSON. */
+#include <math.h>
+
+#include "map/class.h"
+#include "map/report.h"
+#include "study/maps.h"
+#include "study/share.h"
+#include "text/csv_writer.h"
+#include "text/words.h"
+
+static void put_stretch(struct sb_csv *csv, const struct sb_map_stretch *stretch)
+{
+  sb_csv_number(csv, sb_percent_rounded(stretch->least_fraction));
+  sb_csv_number(csv, sb_percent_rounded(stretch->greatest_fraction));
+}
+
+/* As written: what it comes to. */
+static void put_outcome(struct sb_csv *csv, const struct sb_map_point *at)
+{
+  char all[SB_MAP_VERDICTS_SIZE];
+  sb_csv_text(csv, sb_map_worst_name(&at->verdict));
+  sb_csv_text(csv, sb_map_cause_name(&at->verdict));
+  sb_csv_text(csv, sb_map_all_verdicts(&at->verdict, all));
+  sb_csv_integer(csv, at->figures.shift_count);
+  sb_csv_number(csv, at->figures.output_turns);
+  sb_csv_number(csv, at->figures.given_j);
+}
+
+/* Samples: how many pass at the scenario's own thresholds, and where most of them do. */
+static void put_samples(struct sb_csv *csv, const struct sb_study *study, const struct sb_map_point *at)
+{
+  sb_csv_integer(csv, at->own_passed);
+  sb_csv_integer(csv, study->samples);
+  sb_csv_number(csv, (double)at->own_passed / (double)study->samples);
+  sb_csv_number(csv, sb_share_least(at->own_passed, study->samples));
+  sb_csv_integer(csv, at->best.passed);
+  sb_csv_rounded(csv, sb_map_axis_pct(&study->down, at->best.down), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&study->up, at->best.up), 10);
+}
+
+static void put_charge(struct sb_csv *csv, const struct sb_study *study, const struct sb_map_point *at)
+{
+  sb_csv_number(csv, sb_percent_rounded(at->charge_fraction));
+  sb_csv_number(csv, at->voltage_v);
+  if (study->samples > 0) {
+    put_samples(csv, study, at);
+  } else {
+    put_outcome(csv, at);
+  }
+  sb_csv_number(csv, at->safe_share);
+  put_stretch(csv, &at->up);
+  put_stretch(csv, &at->down);
+  sb_csv_end_row(csv);
+}
+
+int sb_maps_write_csv(FILE *out, const struct sb_study_report *report)
+{
+  const struct sb_study *study = report->study;
+  struct sb_csv csv;
+  if (!sb_maps_have_charge(study)) return sb_passing_write_csv(out, &sb_map_points(report)->passing);
+  sb_csv_init(&csv, out);
+  fprintf(out, "charge_pct,voltage_v,%s,",
+          study->samples > 0 ? "passed,samples,share,share_least,most_passed,most_downshift_pct,most_upshift_pct"
+                             : "verdict,cause,all_verdicts,shifts,output_turns,given_j");
+  sb_csv_line(&csv, "safe_share,upshift_least_pct,upshift_greatest_pct,downshift_least_pct,downshift_greatest_pct");
+  for (long k = 0; k < sb_study_point_count(study); k++) put_charge(&csv, study, &sb_map_points(report)[k]);
+  return sb_csv_result(&csv);
+}
+
+static void put_json_stretch(struct sb_json *json, const char *name, const struct sb_map_stretch *stretch)
+{
+  sb_json_put_object(json, name);
+  sb_json_put_number(json, "least_pct", sb_percent_rounded(stretch->least_fraction));
+  sb_json_put_number(json, "greatest_pct", sb_percent_rounded(stretch->greatest_fraction));
+  sb_json_close(json);
+}
+
+static void put_thresholds(struct sb_json *json, double down_pct, double up_pct)
+{
+  sb_json_put_number(json, "downshift_below_pct", down_pct);
+  sb_json_put_number(json, "upshift_above_pct", up_pct);
+}
+
+/* How many samples pass at the scenario's own thresholds, and where most of them do. */
+static void put_passed(struct sb_json *json, const struct sb_study *study, const struct sb_map_point *at,
+                       long own_passed)
+{
+  sb_json_put_object(json, "own");
+  put_thresholds(json, sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+  if (own_passed >= 0) {
+    sb_json_put_integer(json, "passed", own_passed);
+    sb_json_put_number(json, "share_least", sb_share_least(own_passed, study->samples));
+  }
+  sb_json_close(json);
+  sb_json_put_object(json, "best");
+  put_thresholds(json, sb_map_axis_pct(&study->down, at->best.down), sb_map_axis_pct(&study->up, at->best.up));
+  sb_json_put_integer(json, "passed", at->best.passed);
+  sb_json_put_number(json, "share_least", sb_share_least(at->best.passed, study->samples));
+  sb_json_put_integer(json, "points", at->best.points);
+  sb_json_close(json);
+}
+
+static void put_json_charge(struct sb_json *json, const struct sb_study *study, const struct sb_map_point *at)
+{
+  sb_json_open_object(json);
+  sb_json_put_number(json, "charge_pct", sb_percent_rounded(at->charge_fraction));
+  sb_json_put_number(json, "voltage_v", at->voltage_v);
+  if (study->samples > 0) {
+    sb_json_put_integer(json, "refused", at->refused);
+    put_passed(json, study, at, at->own_passed);
+  } else {
+    sb_map_put_verdict(json, &at->verdict);
+    sb_json_put_fields(json, sb_map_figure_fields, &at->figures);
+  }
+  sb_json_put_number(json, "safe_share", at->safe_share);
+  put_json_stretch(json, "upshift_passes", &at->up);
+  put_json_stretch(json, "downshift_passes", &at->down);
+  sb_json_close(json);
+}
+
+void sb_maps_put(struct sb_json *json, const struct sb_study_report *report)
+{
+  const struct sb_study *study = report->study;
+  sb_json_put_string(json, "slower", study->slower);
+  sb_json_put_string(json, "faster", study->faster);
+  if (!sb_maps_have_charge(study)) {
+    sb_json_put_integer(json, "refused", sb_map_points(report)->refused);
+    put_passed(json, study, sb_map_points(report), sb_map_points(report)->best.own);
+    return;
+  }
+  put_thresholds(json, sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+  sb_json_put_array(json, "discharge");
+  for (long k = 0; k < sb_study_point_count(study); k++) put_json_charge(json, study, &sb_map_points(report)[k]);
+  sb_json_close(json);
+}
+
+/* "58.9..83.2 %", or "none". */
+static const char *format_stretch(const struct sb_map_stretch *stretch, char text[32])
+{
+  if (isnan(stretch->least_fraction)) {
+    snprintf(text, 32, "none");
+  } else {
+    snprintf(text, 32, "%.6g..%.6g %%", sb_percent_rounded(stretch->least_fraction),
+             sb_percent_rounded(stretch->greatest_fraction));
+  }
+  return text;
+}
+
+static void write_charge(FILE *out, const struct sb_study *study, const struct sb_map_point *at)
+{
+  char text[32], all[SB_MAP_VERDICTS_SIZE];
+  sb_words_cell(out, 9, "%.4g %%", sb_percent_rounded(at->charge_fraction));
+  sb_words_cell(out, 9, "%.4g V", at->voltage_v);
+  sb_words_cell(out, 9, "%.1f %%", 100.0 * at->safe_share);
+  sb_words_cell(out, 17, "%s", format_stretch(&at->up, text));
+  sb_words_cell(out, 18, "%s", format_stretch(&at->down, text));
+  if (study->samples > 0) {
+    fprintf(out, "%ld of %ld\n", at->own_passed, study->samples);
+  } else {
+    fprintf(out, "%s\n", sb_map_all_verdicts(&at->verdict, all));
+  }
+}
+
+static void write_charges(FILE *out, const struct sb_study_report *report)
+{
+  const struct sb_study *study = report->study;
+  const bool has_samples = study->samples > 0;
+  fprintf(out, "%-9s%-9s%-9s%-17s%-18s%s\n", "charge", "voltage", "safe", "upshift passes", "downshift passes",
+          has_samples ? "own" : "as written");
+  for (long k = 0; k < sb_study_point_count(study); k++) write_charge(out, study, &sb_map_points(report)[k]);
+  sb_words_say(
+      out, 0, 0,
+      "\nsafe: share of the plane that passes%s. Upshift, downshift: the nearest stretch of this threshold that "
+      "passes%s with the other one as it is.%s",
+      has_samples ? " in all samples" : "", has_samples ? " in all samples" : "",
+      has_samples ? " Own: samples that pass at the scenario's own thresholds." : "");
+}
+
+static void write_best(FILE *out, const struct sb_study *study, const struct sb_map_point *at)
+{
+  const long samples = study->samples;
+  if (at->best.own >= 0) {
+    fprintf(out,
+            "\nAt the scenario's own thresholds %d of %ld samples pass, %.1f %%:\n"
+            "at least %.1f %% of all such machines, with 95 %% confidence\n",
+            at->best.own, samples, 100.0 * at->best.own / (double)samples,
+            100.0 * sb_share_least(at->best.own, samples));
+  }
+  sb_words_say(
+      out, 0, 0,
+      "Most samples, %d of %ld, pass at %lld pairs of thresholds; amid the widest square of them lie a "
+      "downshift threshold of %.6g %% and an upshift threshold of %.6g %%: at least %.1f %% of all such machines",
+      at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->down, at->best.down),
+      sb_map_axis_pct(&study->up, at->best.up), 100.0 * sb_share_least(at->best.passed, samples));
+  if (at->refused > 0) fprintf(out, "%ld samples are no valid scenario, and count as failing\n", at->refused);
+}
+
+enum sb_status sb_maps_write_text(FILE *out, const struct sb_study_report *report, struct sb_error *err)
+{
+  const struct sb_study *study = report->study;
+  const struct sb_map_point *points = sb_map_points(report);
+  const bool has_charge = sb_maps_have_charge(study);
+  sb_words_say(out, 0, 0, "thresholds between %s and %s%s", study->slower, study->faster,
+               has_charge ? " over the discharge" : "");
+  if (study->samples > 0) {
+    sb_words_say(out, 0, 0, "%ld random samples of the tolerances%s, seed %ld", study->samples,
+                 has_charge ? " at each charge" : "", study->seed);
+  }
+  if (has_charge) {
+    fprintf(out, "the scenario's own: downshift %.6g %%, upshift %.6g %%\n\n",
+            sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+    write_charges(out, report);
+    return SB_OK;
+  }
+  fputc('\n', out);
+  const enum sb_status status = sb_passing_write_picture(out, &points->passing, study->downshift_fraction,
+                                                         study->upshift_fraction, study->is_whole, err);
+  if (status == SB_OK) write_best(out, study, points);
+  return status;
+}

@@ -1,0 +1,86 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* What a run comes to: as a record and back, as a mark, in words. */
+#include <stdio.h>
+#include <string.h>
+
+#include "shiftband/run.h"
+#include "study/runs.h"
+
+static const struct {
+  char mark;
+  const char *words, *name;
+} ends[] = {
+    [SB_RUN_ENDED] = {0, NULL, NULL},
+    [SB_RUN_REFUSED] = {'x', "refused: no valid scenario", "refused"},
+    [SB_RUN_GAVE_UP] = {'?', "the numerics gave up", "gave up"},
+};
+
+char sb_run_outcome_mark(const struct sb_run_outcome *outcome)
+{
+  if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].mark;
+  return sb_map_class_letter(sb_map_class_of(&outcome->verdict));
+}
+
+const char *sb_run_outcome_words(const struct sb_run_outcome *outcome)
+{
+  if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].words;
+  return sb_map_class_words(sb_map_class_of(&outcome->verdict));
+}
+
+const char *sb_run_outcome_name(const struct sb_run_outcome *outcome)
+{
+  return outcome->end != SB_RUN_ENDED ? ends[outcome->end].name : sb_map_worst_name(&outcome->verdict);
+}
+
+enum sb_status sb_run_outcome_of(const struct sb_model *model, const struct sb_decider *decider,
+                                 struct sb_run_outcome *out, struct sb_error *err)
+{
+  struct sb_run_options options = sb_run_options_default();
+  options.decider = decider;
+  struct sb_run_result result;
+  const enum sb_status status = sb_run(model, &options, &result, err);
+  *out = (struct sb_run_outcome){.end = SB_RUN_GAVE_UP};
+  if (status == SB_ERR_NUMERICS) return SB_OK;
+  if (status != SB_OK) return status;
+  *out = (struct sb_run_outcome){.end = SB_RUN_ENDED,
+                                 .verdict = sb_map_verdict_of(&result.monitor),
+                                 .figures = sb_map_figures_of(&result),
+                                 .standstill_s = result.sums.standstill_time_s};
+  sb_run_result_clear(&result);
+  return SB_OK;
+}
+
+void sb_run_outcome_write(struct sb_lines *lines, const struct sb_run_outcome *outcome)
+{
+  const struct sb_map_figures *figures = &outcome->figures;
+  sb_lines_add(lines, "%d %u %d %ld %.17g %.17g %.17g %.17g\n", (int)outcome->end, outcome->verdict.kinds,
+               (int)outcome->verdict.cause, figures->shift_count, figures->output_turns, figures->given_j,
+               figures->greatest_torque_nm, outcome->standstill_s);
+}
+
+bool sb_run_outcome_read(const char *text, struct sb_run_outcome *out)
+{
+  int end, cause;
+  struct sb_run_outcome outcome = {.end = SB_RUN_ENDED};
+  struct sb_map_figures *figures = &outcome.figures;
+  const int count =
+      sscanf(text, "%d %u %d %ld %lf %lf %lf %lf", &end, &outcome.verdict.kinds, &cause, &figures->shift_count,
+             &figures->output_turns, &figures->given_j, &figures->greatest_torque_nm, &outcome.standstill_s);
+  if (count != 8 || end < 0 || end > SB_RUN_GAVE_UP || cause < 0 || cause > SB_CAUSE_LOAD) return false;
+  outcome.end = (enum sb_run_end)end;
+  outcome.verdict.cause = (enum sb_cause)cause;
+  *out = outcome;
+  return strchr(text, '\n') != NULL;
+}
+
+const char *sb_run_point_commonest(const struct sb_run_point *point)
+{
+  long most = point->refused > point->gave_up ? point->refused : point->gave_up;
+  const char *words = most == 0 ? "" : ends[point->refused > 0 ? SB_RUN_REFUSED : SB_RUN_GAVE_UP].words;
+  for (int class = 0; class < SB_MAP_CLASS_COUNT; class ++) {
+    if (class == SB_MAP_PASSES || point->fails[class] <= most) continue;
+    most = point->fails[class];
+    words = sb_map_class_words((enum sb_map_class) class);
+  }
+  return words;
+}
