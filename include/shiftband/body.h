@@ -116,6 +116,10 @@ extern const struct sb_body_ops *const sb_body_kinds[];
 /* The kind of that name, or NULL. */
 const struct sb_body_ops *sb_body_kind_find(const char *name);
 
+/* The vehicle or the hoist that a body is, or NULL. Pure. */
+const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body);
+const struct sb_hoist *sb_body_as_hoist(const struct sb_body *body);
+
 /* Number of doubles that sb_body_lower() needs as room, 0 for most bodies. Pure. */
 size_t sb_body_room(const struct sb_body *body);
 

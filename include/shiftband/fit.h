@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * fit.h - motor, friction, efficiency and inertia from what can be measured at a kitchen table.
+ * fit.h - motor, friction, efficiency and inertia from simple measurements on a bench.
  *
  * Two kinds of logs (CSV), any number of them together:
  *
- *   points   rows of torque (or a force or a weight on an arm), speed, optionally current and voltage, each settled
+ *   points   rows of torque (or a force or a weight on an arm), speed, optionally current and voltage, each in steady state
  *   time     rows of time and speed, optionally voltage, current, duty and gear: spin-up, coast-down, a shift
  *
  * One machine explains all of them. Without a scenario it is the bare motor with what turns on its shaft:
@@ -14,33 +14,33 @@
  *
  * so that w0, I0, Ts and Is are what a data sheet gives: measured free and locked, at the nominal voltage Vn. With a
  * scenario it is the scenario's machine (motor.h, gearbox.h, load.h), and b belongs to its load. Motions are the
- * simulator's own (sim.h); points are its settled speeds.
+ * simulator's own (sim.h); points are its steady-state speeds.
  *
  * Estimates minimize the weighted squares of (measured - computed) over all speeds and currents. Each channel of each log
  * has a spread of its own, estimated from its residuals at its share of the degrees of freedom; readings rounded to steps
  * of q add q^2 / 12, and equal readings in a row share one rounding. Readings too far from a fit by Tukey's bisquare (the
- * chance of one such in a sound log is 0.1 %) are set aside and named. Each dynamic log has its own time origin.
+ * chance of one such in a sound log is 0.1 %) are outliers: left out, and named. Each dynamic log has its own time origin.
  * Standard errors are those of the linearized problem; intervals take Student's t at the degrees of freedom of the channels
  * that carry them (Welch and Satterthwaite).
  *
- * What the data cannot tell is read off the singular values of the Jacobian in units of one standard deviation: a direction
- * that may change the parameters by half of themselves is not told, is named, and is held where the setup has it.
+ * What the data leave open is read off the singular values of the Jacobian in units of one standard deviation: a direction
+ * that may change the parameters by half of themselves is undetermined, is named, and is kept where the setup has it.
  *
  * Leaves out: errors in torque, voltage and duty (taken as exact), inductance, warming, noise that is correlated in time.
  * Of a scenario's battery, winding and drive nothing is used, for the log says what fed the motor; its output shaft gives
  * only across a shift. A log with shifts is one run at one duty and one open-circuit voltage: the median of what was measured
- * with a gear in mesh and of what the supply's resistance took of it (without currents, as if measured behind it). Bodies and loads that change are refused.
+ * with a gear engaged and of what the supply's resistance took of it (without currents, as if measured behind it). Bodies and loads that change are refused.
  *
  * Shifts. The instants of commands and engagements lie between two rows; they are the log's own unknowns, held softly to the
- * middle of that pause. The squares have several valleys then, so the search sets out from points of a Sobol sequence
- * around the scenario's values, and from nudges of what it finds; far from the scenario (an e-fold of an inertia, a quarter
- * of an efficiency, friction below zero) it goes only where readings ask for it. The valleys are flat to one side and steep
+ * middle of that pause. The squares have several minima then, so the search starts from points of a Sobol sequence
+ * around the scenario's values, and from small changes of what it finds; far from the scenario (an e-fold of an inertia, a quarter
+ * of an efficiency, friction below zero) it goes only where readings require it. The minima are flat to one side and steep
  * to the other: an interval is how far a parameter can go, all others following, before the squares have grown by t^2
  * (profile t: D. M. Bates, D. G. Watts, Nonlinear Regression Analysis and Its Applications, from memory), and what is
  * called its standard error is half of that over t.
  * Source: weighted and robust regression as in N. R. Draper, H. Smith, Applied Regression Analysis, and P. J. Rousseeuw,
  * A. M. Leroy, Robust Regression and Outlier Detection (reweighted least squares); B. L. Welch 1947, F. E. Satterthwaite
- * 1946 (all from memory). Checked in tests/test_fit*.c by intervals that hold the truth as often as they say.
+ * 1946 (all from memory). Checked in tests/fit/ by intervals that contain the truth as often as they say.
  */
 #ifndef SHIFTBAND_FIT_H
 #define SHIFTBAND_FIT_H
@@ -149,16 +149,16 @@ const char *sb_fit_parameter_words(enum sb_fit_parameter parameter);
   X(SB_FIT_STALL_CURRENT, "motor.stall_current", SB_CURRENT, "stall current")              \
   X(SB_FIT_NO_LOAD_CURRENT, "motor.no_load_current", SB_CURRENT, "no-load current")        \
   X(SB_FIT_ROTOR_INERTIA, "motor.rotor_inertia", SB_INERTIA, "rotor inertia")              \
-  X(SB_FIT_MESH_EFFICIENCY, "gearbox.mesh_efficiency", SB_RATIO, "efficiency of one mesh") \
-  X(SB_FIT_LOAD_FRICTION, "load_friction", SB_TORQUE, "friction at the output")            \
-  X(SB_FIT_LOAD_VISCOUS, "load_viscous", SB_VISCOUS, "viscous at the output")              \
-  X(SB_FIT_LOAD_INERTIA, "load.inertia", SB_INERTIA, "inertia at the output")              \
-  X(SB_FIT_MOTOR_FRICTION, "motor_friction", SB_TORQUE, "motor's constant friction")       \
-  X(SB_FIT_MOTOR_VISCOUS, "motor_viscous", SB_VISCOUS, "motor's viscous friction")         \
-  X(SB_FIT_RESISTANCE, "resistance", SB_RESISTANCE, "resistance")                          \
+  X(SB_FIT_MESH_EFFICIENCY, "gearbox.mesh_efficiency", SB_RATIO, "mesh efficiency")        \
+  X(SB_FIT_LOAD_FRICTION, "load_friction", SB_TORQUE, "output friction")                   \
+  X(SB_FIT_LOAD_VISCOUS, "load_viscous", SB_VISCOUS, "output viscous friction")            \
+  X(SB_FIT_LOAD_INERTIA, "load.inertia", SB_INERTIA, "output inertia")                     \
+  X(SB_FIT_MOTOR_FRICTION, "motor_friction", SB_TORQUE, "motor constant friction")         \
+  X(SB_FIT_MOTOR_VISCOUS, "motor_viscous", SB_VISCOUS, "motor viscous friction")           \
+  X(SB_FIT_RESISTANCE, "resistance", SB_RESISTANCE, "winding resistance")                  \
   X(SB_FIT_KT, "torque_constant", SB_RATIO, "torque constant kt")                          \
   X(SB_FIT_KE, "voltage_constant", SB_RATIO, "voltage constant ke")                        \
-  X(SB_FIT_KT_OVER_KE, "kt_over_ke", SB_RATIO, "kt / ke (1: no gearhead)")                 \
+  X(SB_FIT_KT_OVER_KE, "kt_over_ke", SB_RATIO, "kt / ke (1: no gears)")                    \
   X(SB_FIT_TIME_CONSTANT, "time_constant", SB_TIME, "spin-up time constant")               \
   X(SB_FIT_TORQUE_OVER_INERTIA, "torque_over_inertia", SB_RATIO, "stall torque / inertia") \
   X(SB_FIT_FRICTION_OVER_INERTIA, "friction_over_inertia", SB_RATIO, "friction / inertia") \
@@ -178,21 +178,21 @@ const char *sb_fit_figure_words(enum sb_fit_figure_kind kind);
 /* The figure of that name, or -1. */
 int sb_fit_figure_find(const char *name);
 
-/* The parameter that a figure is, or (the no-load current) is told by; -1: it follows from several. */
+/* The parameter that a figure is, or (the no-load current) follows from; -1: it follows from several. */
 int sb_fit_figure_parameter(enum sb_fit_figure_kind kind);
 
-enum sb_fit_word {
-  SB_FIT_ABSENT, /* has no part in this machine */
-  SB_FIT_GIVEN,  /* held where the setup or a fact has it */
-  SB_FIT_TOLD,   /* by the data */
-  SB_FIT_UNTOLD  /* the data cannot tell it */
+enum sb_fit_state {
+  SB_FIT_ABSENT,      /* has no part in this machine */
+  SB_FIT_GIVEN,       /* kept at the value of the setup or of a fact */
+  SB_FIT_DETERMINED,  /* by the data */
+  SB_FIT_UNDETERMINED /* the data leave it open */
 };
 
 struct sb_fit_figure {
-  enum sb_fit_word word;
+  enum sb_fit_state state;
   double value;           /* SI */
-  double standard_error;  /* SI; NAN unless told */
-  double least, greatest; /* 95 % interval, SI; NAN unless told */
+  double standard_error;  /* SI; NAN unless determined */
+  double least, greatest; /* 95 % interval, SI; NAN unless determined */
   double freedom;         /* degrees of freedom behind the interval */
 };
 
@@ -218,9 +218,9 @@ struct sb_fit_setup {
   const struct sb_model *model;             /* the scenario's; NULL: a bare motor */
   double nominal_voltage_v;                 /* V; 0: the scenario's, else the median of the measured ones, else 1 */
   int gear;                                 /* from 1, of logs without a gear column; 0: the start gear */
-  bool is_fitted[SB_FIT_PARAMETER_COUNT];   /* with a scenario: what is free; others keep its values */
+  bool is_fitted[SB_FIT_PARAMETER_COUNT];   /* with a scenario: what is fitted; others keep its values */
   bool is_braking;                          /* duty 0 is a short circuit; else an open one */
-  bool is_equal_constants;                  /* ke = kt is taken for granted: no gearhead before the shaft */
+  bool is_equal_constants;                  /* ke = kt is given: no gears between winding and shaft */
   enum sb_fit_phase phases[SB_FIT_LOG_MAX]; /* one a log */
   size_t known_count;
   struct sb_fit_known known[SB_FIT_KNOWN_MAX];
@@ -235,38 +235,48 @@ struct sb_fit_reading {
   enum sb_fit_column column; /* speed, output_speed or current */
   size_t row;                /* of the log */
   double measured, computed; /* SI */
-  bool is_aside;             /* taken for an outlier */
+  bool is_outlier;           /* left out of the fit */
 };
 
 struct sb_fit_channel {
   int log;
   enum sb_fit_column column;
-  size_t count, aside_count; /* readings, those set aside among them */
-  size_t astray_count;       /* readings in runs where the machine moved otherwise than the model: kept */
-  double sd;                 /* SI: spread of the residuals */
-  double freedom;            /* degrees of freedom left to it */
-  double quantum;            /* rounding taken into account; 0: none */
+  size_t count, outlier_count; /* readings, outliers among them */
+  size_t deviating_count;      /* readings in rows where the machine moved in another way than the model: kept */
+  double sd;                   /* SI: standard deviation of the residuals */
+  double freedom;              /* degrees of freedom left to it */
+  double quantum;              /* rounding taken into account; 0: none */
+  double explained_fraction;   /* of the readings' variance, without outliers */
 };
 
 /* A dynamic log's own unknowns. */
 struct sb_fit_origin {
   bool is_dynamic;
   int shift_count;            /* 0: none, it stays in one gear */
-  bool is_engagement_seen;    /* rows without a gear in mesh tell when the next one engaged, or a clutch's law does */
-  enum sb_fit_phase phase;    /* FIND: told by a duty or gear column */
+  bool is_engagement_seen;    /* rows in neutral show when the next gear engaged, or a clutch's law does */
+  enum sb_fit_phase phase;    /* FIND: shown by a duty or gear column */
   double start_s, start_se_s; /* when the drive was switched (or how late the log's clock is); NAN error: known */
   double off_s, off_se_s;     /* BOTH: when it was switched off */
   double speed_rad_s;         /* before that */
 };
 
-enum { SB_FIT_BLIND_MAX = 8, SB_FIT_ADVICE_MAX = 4 };
+enum { SB_FIT_UNDETERMINED_MAX = 8, SB_FIT_ADVICE_MAX = 4 };
 
-/* A direction that the data cannot tell: shares[p] says how the parameters move together (logarithmic; 0: not in it). */
-struct sb_fit_blind {
+/* How the parameters of a direction change without any change in the readings. */
+enum sb_fit_relation {
+  SB_FIT_ALONE,     /* one parameter, by itself */
+  SB_FIT_TOGETHER,  /* all by the same factor: their ratios are determined */
+  SB_FIT_OPPOSITE,  /* two, one as much up as the other down: their product is determined */
+  SB_FIT_PROPORTION /* several, in other proportions */
+};
+
+/* What the data leave open: parameters that may change together (logarithmic shares; 0: not among them). */
+struct sb_fit_undetermined {
   double shares[SB_FIT_PARAMETER_COUNT];
-  enum sb_fit_parameter held; /* held so that the others get a value */
-  bool is_vague;              /* not blind, not held: only too wide */
-  const char *advice;         /* the measurement that would tell most of it; NULL: none that is known */
+  enum sb_fit_relation relation;
+  enum sb_fit_parameter held; /* kept at its value so that the others get one */
+  bool is_vague;              /* determined, and not kept, but too uncertain to be of use */
+  const char *advice;         /* the measurement that would determine most of it; NULL: none is known */
 };
 
 struct sb_fit_result {
@@ -280,13 +290,14 @@ struct sb_fit_result {
   struct sb_fit_channel channels[3 * SB_FIT_LOG_MAX];
   size_t reading_count;
   struct sb_fit_reading *readings; /* owned */
-  size_t blind_count;
-  struct sb_fit_blind blind[SB_FIT_BLIND_MAX];
-  /* Measurements after which the least certain parameter is best known, the best first, until nothing is blind any more
-   * (the first one even where nothing is): constant texts. */
+  size_t undetermined_count;
+  struct sb_fit_undetermined undetermined[SB_FIT_UNDETERMINED_MAX];
+  bool has_unseen_engagement; /* a log with shifts does not show when the next gear engaged */
+  /* Measurements after which the least certain parameter is best known, the best first, until everything is determined
+   * (the first one even where it is): constant texts. */
   size_t advice_count;
   const char *advice[SB_FIT_ADVICE_MAX];
-  enum sb_fit_figure_kind vaguest; /* told, with the widest relative interval */
+  enum sb_fit_figure_kind least_certain; /* determined, with the widest relative interval */
 };
 
 /*
@@ -300,13 +311,11 @@ void sb_fit_result_clear(struct sb_fit_result *result);
 
 /* ---- reports: 0, or -1 (errno) ---- */
 
-/* In words, for people. */
-int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_setup *setup,
-                      const struct sb_fit_log *logs, FILE *out);
+/* For people. */
+int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
 
 /* A section of a scenario to paste, with the 95 % intervals as tolerances. */
-int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_setup *setup,
-                         const struct sb_fit_log *logs, FILE *out);
+int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
 
 /* One JSON object. */
 int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);

@@ -2,25 +2,25 @@
 /*
  * inspect.h - shifts, time in the gears, hunting and stalls in any log, simulated or measured.
  *
- * Which gear is in mesh is taken from the best column there is:
+ * Which gear is engaged is taken from the best column there is:
  *
  *   gear              as it stands there; 0 is neutral
  *   motor and output  the ratio |w / W| of smoothed speeds dwells on one value a gear. The values are given, or found: the
  *                     densest window of log |w / W| is a gear, is taken out, and so on. What lies on none is a shift
- *   motor alone       each gear has its own sense of the motor: the sign. Else a shift is where the speed leaves its course
- *                     at once: within sharp_s it falls out of both levels and comes back (neutral, reversal), or it jumps by
+ *   motor alone       each gear has its own direction of the motor: the sign. Else a shift is where the speed changes
+ *                     suddenly: within sharp_s it falls out of both levels and comes back (neutral, reversal), or it jumps by
  *                     the step of ratios while the output's inertia keeps the output's speed. A lower gear is one in
  *                     which the motor turns faster under the same load. A load that jumps may look like a shift, and a
  *                     shift that changes the motor's speed little is not seen: this is the weakest of the three
  *
- * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and drops single outliers. Noise is
- * measured from the log itself (log.h). Missing values are passed over; what happens in a hole is seen late or not at all,
+ * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and removes single outliers. Noise is
+ * measured from the log itself (log.h). Missing values are left out; what happens in a hole is seen late or not at all,
  * and holes are counted.
  *
  *   hunting   as in verdict.h: at least three shifts in turn between one pair of gears, each the opposite of the last and
  *             within hunt_window_s of it
- *   stall     the output (without one: the motor) at rest for longer than stall_time_s, in mesh and with the drive on as far
- *             as the log tells
+ *   stall     the output (without one: the motor) at rest for longer than stall_time_s, with a gear engaged and the drive on as
+ *             far as the log shows
  */
 #ifndef SHIFTBAND_INSPECT_H
 #define SHIFTBAND_INSPECT_H
@@ -43,7 +43,7 @@ struct sb_inspect_options {
 };
 
 struct sb_inspect_shift {
-  double left_s;    /* last time in the old gear */
+  double command_s; /* last time in the old gear: the command came no later than the next row */
   double engaged_s; /* first time in the new one */
   int from, to;     /* gears from 1 */
 };
@@ -52,7 +52,7 @@ struct sb_inspect_hunt {
   double first_s, last_s;
   size_t count;    /* shifts */
   double period_s; /* mean time from a shift to the next like it */
-  int low_gear;    /* of the pair */
+  int slower_gear; /* of the pair */
 };
 
 struct sb_inspect_rest {
@@ -63,7 +63,7 @@ struct sb_inspect_rest {
 struct sb_inspection {
   enum sb_inspect_source source; /* what was used */
   bool is_reading;               /* motor alone: the reading, for there is no motor speed */
-  bool is_by_sense;              /* motor alone: by its sign */
+  bool is_by_direction;          /* motor alone: by the sign of its speed */
   double interval_s, begin_s, end_s;
   size_t hole_count; /* times without a value longer than 5 intervals */
   double longest_hole_s, longest_hole_at_s;
@@ -74,6 +74,7 @@ struct sb_inspection {
   int gear_count;
   double ratios[SB_GEAR_MAX];          /* by ratio: given or found, else 0 */
   double gear_time_s[SB_GEAR_MAX + 1]; /* [0]: neutral or not known */
+  double least_pause_s;                /* shortest time from one shift to the next; NAN for fewer than two */
   size_t shift_count, shift_room;
   struct sb_inspect_shift *shifts; /* owned */
   size_t hunt_count, hunt_room;
@@ -82,7 +83,7 @@ struct sb_inspection {
   struct sb_inspect_rest *rests; /* longer than stall_time_s, owned */
 };
 
-/* Everything is found; hunt window 5 s, stall time 0.5 s. */
+/* Ratios are found from the log; hunt window 5 s, stall time 0.5 s. */
 struct sb_inspect_options sb_inspect_options_default(void);
 
 /* The same with what a model knows: ratios, stall time, and the hunt window of its slowest gear. */

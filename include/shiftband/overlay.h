@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * overlay.h - a simulation laid over a log: where the two part, by how much, and which one number of the scenario would
- * bring them together.
+ * overlay.h - a simulation compared with a log: where the two deviate, by how much, and which one number of the scenario
+ * would explain it.
  *
  * The simulation is taken at the log's own times: linear between its rows, gear and drive held. A column of the log that has
  * one sign only is compared with magnitudes. Differences pass a running median over SB_INSPECT_SMOOTH values, so that single
- * outliers and a shift that falls one value earlier or later count for nothing; they part where that exceeds
+ * outliers and a shift that comes one value earlier or later count for nothing. Log and simulation deviate where it exceeds
  *
  *   max(tolerance x scale, 3 x noise)     scale: the size that 98 % of the column's values, logged and simulated, stay below
  *
@@ -14,8 +14,8 @@
  *
  *   J = sum over columns of the mean of min((log - simulation)^2 / scale^2, 1), a gear that differs counting 1/4
  *
- * and ranked by the share of J, without what the noise alone makes, that it takes away. It is a hint: causes that look alike
- * in the logged columns (a weak motor, a tired battery) share it, and two causes at once are not looked for.
+ * and ranked by the share of J, without what the noise alone makes, that it removes. It is a hint: causes that look the same
+ * in the logged columns (a weak motor, an empty battery) share it, and two causes at once are not looked for.
  */
 #ifndef SHIFTBAND_OVERLAY_H
 #define SHIFTBAND_OVERLAY_H
@@ -31,10 +31,10 @@ struct sb_overlay_options {
 struct sb_overlay_column {
   bool is_compared;
   bool is_magnitude;
-  double scale, tolerance; /* in the column's unit; gear: 0.5 */
-  double parts_s;          /* first time beyond the tolerance, NAN: never */
-  double parted_fraction;  /* of the compared values */
-  double greatest;         /* greatest difference log - simulation, by magnitude, after the running median */
+  double scale, tolerance;   /* in the column's unit; gear: 0.5 */
+  double first_deviation_s;  /* first time beyond the tolerance, NAN: never */
+  double deviating_fraction; /* share of the compared values that are beyond it */
+  double greatest;           /* greatest difference log - simulation, by magnitude, after the running median */
   double greatest_s;
   double rms; /* of the differences as they are */
 };
@@ -44,10 +44,10 @@ struct sb_overlay {
   double
       *simulated[SB_LOG_COLUMN_COUNT]; /* [count], owned, at the log's times, NAN outside the run; NULL: not compared */
   struct sb_overlay_column columns[SB_LOG_COLUMN_COUNT];
-  double parts_s; /* the first of them, NAN: they agree */
-  enum sb_log_column first;
-  double cost;       /* J */
-  double noise_cost; /* what the noise alone makes of it */
+  double first_deviation_s; /* of all columns, NAN: they agree */
+  enum sb_log_column first; /* the column that deviates first */
+  double cost;              /* J */
+  double noise_cost;        /* what the noise alone makes of it */
 };
 
 struct sb_overlay_options sb_overlay_options_default(void);
@@ -78,7 +78,15 @@ struct sb_hint {
   char unit[16];
   bool is_factor; /* written and best are factors on several numbers at once, not values */
   bool is_at_end; /* the best lies at the end of what was tried */
-  double gain;    /* share of J that it takes away, 0..1 */
+  double gain;    /* share of J that it removes, 0..1 */
+};
+
+/* What was tried, best first. */
+struct sb_explanation {
+  size_t count; /* 0: nothing was tried */
+  struct sb_hint hints[SB_HINT_MAX];
+  bool is_found;  /* the best one removes enough to be worth a look */
+  bool is_shared; /* found, and the second one removes nearly as much: the log cannot show which one is true */
 };
 
 /* The scenario as it is loaded again for each trial. */
@@ -88,17 +96,14 @@ struct sb_hint_request {
   size_t set_count;
   const char *const *tries; /* tries[try_count]: only these paths; NULL: the usual ones */
   size_t try_count;
-  /* Told before each of them; other than 0 ends the search with SB_ERR_STOPPED. NULL: nobody listens. */
+  /* Called before each of them; other than 0 ends the search with SB_ERR_STOPPED. May be NULL. */
   int (*on_trial)(void *context, size_t done, size_t total);
   void *context;
 };
 
-/*
- * Fills hints[*count], best first. SB_ERR_USAGE: a path of tries is no number of this scenario, or has no value to begin
- * from.
- */
+/* Fills *out. SB_ERR_USAGE: a path of tries is no number of this scenario, or has no value to begin from. */
 enum sb_status sb_overlay_explain(const struct sb_log *log, const struct sb_scenario *scenario,
                                   const struct sb_overlay_options *options, const struct sb_hint_request *request,
-                                  struct sb_hint hints[SB_HINT_MAX], size_t *count, struct sb_error *err);
+                                  struct sb_explanation *out, struct sb_error *err);
 
 #endif

@@ -48,14 +48,6 @@ struct sb_scenario {
   void *storage;                                /* tables the model points to; owned */
 };
 
-/* The faults of a file: each text is whole ("file:line:column: key: needs ..., found ..."), in order of place. */
-struct sb_faults {
-  size_t count;
-  char **texts; /* texts[count], owned */
-};
-
-void sb_faults_clear(struct sb_faults *faults);
-
 /*
  * Reads a scenario; the path "-" is standard input, which is read once and kept. `sets` holds set_count
  * texts PATH=VALUE that replace or add single keys before anything is checked (gears by name or number, parts by number:
@@ -73,6 +65,60 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
                                  size_t set_count, struct sb_scenario *out, struct sb_faults *faults);
 
 void sb_scenario_clear(struct sb_scenario *scenario);
+
+/* Where a scenario comes from, to load it again with other values. */
+struct sb_scenario_source {
+  const char *path;
+  const char *const *sets; /* sets[set_count] */
+  size_t set_count;
+};
+
+enum { SB_CHANGE_MAX = 48, SB_CHANGE_SIZE = 192 };
+
+/* Values that differ from the source's, as texts PATH=VALUE. Start with {.count = 0}; more than fit are left out. */
+struct sb_changes {
+  size_t count;
+  char texts[SB_CHANGE_MAX][SB_CHANGE_SIZE];
+};
+
+void sb_changes_add(struct sb_changes *changes, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* As sb_scenario_load(), with the changes behind the source's sets. */
+enum sb_status sb_scenario_load_changed(const struct sb_scenario_source *source, const struct sb_changes *changes,
+                                        struct sb_scenario *out, struct sb_faults *faults);
+
+/*
+ * Samples of a scenario within its tolerances. Every tolerance is a range of one key. Ways to sample it, all seeded and
+ * the same on every machine:
+ *
+ *   nominal       the scenario as written
+ *   corners       all combinations of least and greatest for up to 4 tolerances, else one tolerance at a time
+ *   quasi-random  Sobol points (GSL), shifted by a seeded random vector: even coverage, for searching
+ *   random        independent uniform draws (GSL mt19937): for shares with a confidence bound
+ *
+ * The reference speed of the reading stays that of the nominal scenario unless it has a tolerance of its own: a
+ * controller does not know that its motor is a slow one.
+ */
+enum sb_spread_kind { SB_SPREAD_SEARCH, SB_SPREAD_RANDOM };
+
+/* Number of corner samples of a scenario: 0 without tolerances. */
+int sb_spread_corner_count(const struct sb_scenario *scenario);
+
+/*
+ * Values, in SI, of all tolerances of the first `count` samples, in one pass: values[count * tolerance_count]. The first
+ * ones of more samples are the same.
+ *   SEARCH: 0 nominal, then the corners, then quasi-random points.    RANDOM: all random.
+ * SB_ERR_MEMORY, or SB_ERR_NUMERICS when there are more tolerances than Sobol dimensions (40).
+ */
+enum sb_status sb_spread_draw(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
+                              int count, double *values, struct sb_error *err);
+
+/* Adds the values of one sample, and what must not follow them, to the changes. */
+void sb_spread_change(const struct sb_scenario *nominal, const double *values, struct sb_changes *changes);
+
+/* One sample in words, of what differs from the scenario as written: "supply.open_circuit_voltage 9.6 V,
+ * motor.stall_torque 0.38 N.m"; "nominal" when nothing does. */
+const char *sb_spread_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size);
 
 /* Writes the manual of all keys: section by section, with unit, range, default and meaning. Returns 0, or -1 (errno). */
 int sb_scenario_write_keys(FILE *out);

@@ -32,7 +32,6 @@
 #include "shiftband/sensor.h"
 #include "shiftband/shifter.h"
 #include "shiftband/sim.h"
-#include "shiftband/spread.h"
 #include "shiftband/status.h"
 #include "shiftband/strength.h"
 #include "shiftband/tasks.h"

@@ -8,6 +8,8 @@
 #ifndef SHIFTBAND_STATUS_H
 #define SHIFTBAND_STATUS_H
 
+#include <stddef.h>
+
 #define SB_STATUS_LIST(X)                                     \
   X(SB_OK, "success")                                         \
   X(SB_ERR_MEMORY, "out of memory")                           \
@@ -32,11 +34,22 @@ struct sb_error {
   char text[SB_ERROR_TEXT_SIZE];
 };
 
+/* The faults of a file: each text is whole ("file:line:column: key: needs ..., found ..."), in order of place. */
+struct sb_faults {
+  size_t count;
+  char **texts; /* texts[count], owned */
+};
+
+void sb_faults_clear(struct sb_faults *faults);
+
 /* The meaning of a status, a constant string, never NULL. */
 const char *sb_status_text(enum sb_status status);
 
 /* Fills err (which may be NULL) from a printf format, cut to its size, and returns status. */
 enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+
+/* Fills err with the first of the faults, or with the status where there is none, clears them and returns status. */
+enum sb_status sb_fail_by_faults(struct sb_error *err, enum sb_status status, struct sb_faults *faults);
 
 #endif

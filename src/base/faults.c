@@ -101,3 +101,10 @@ void sb_faults_clear(struct sb_faults *faults)
   free(faults->texts);
   *faults = (struct sb_faults){0};
 }
+
+enum sb_status sb_fail_by_faults(struct sb_error *err, enum sb_status status, struct sb_faults *faults)
+{
+  sb_fail(err, status, "%s", faults->count > 0 ? faults->texts[0] : sb_status_text(status));
+  sb_faults_clear(faults);
+  return status;
+}

@@ -6,7 +6,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#include "shiftband/scenario.h"
+#include "shiftband/status.h"
 
 enum { SB_FAULT_MAX = 100 };
 

@@ -18,5 +18,5 @@ bool sb_grow(void *items, size_t *room, size_t count, size_t size)
   if (grown == NULL) return false;
   memcpy(items, &grown, sizeof grown);
   *room = more;
-  return true;
+  return true; /* cppcheck-suppress memleak ; the caller has it now */
 }

@@ -1,7 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "base/nearest.h"
 
+#include <stdbool.h>
+#include <stdio.h>
 #include <string.h>
+
+enum { WORD_MAX = 63, PART_LEAST = 4 };
 
 static int least_of(int a, int b, int c)
 {
@@ -9,9 +13,10 @@ static int least_of(int a, int b, int c)
   return ab < c ? ab : c;
 }
 
-int sb_edit_distance(const char *a, const char *b)
+/* Single characters put in, left out or changed to make b of a (Levenshtein). b is at most WORD_MAX long. */
+static int edit_distance(const char *a, const char *b)
 {
-  int row[SB_EDIT_WORD_MAX + 1];
+  int row[WORD_MAX + 1];
   const int columns = (int)strlen(b);
   for (int j = 0; j <= columns; j++) row[j] = j;
   for (int i = 1; a[i - 1] != 0; i++) {
@@ -24,4 +29,31 @@ int sb_edit_distance(const char *a, const char *b)
     }
   }
   return row[columns];
+}
+
+const char *sb_nearest_word(const char *text, const char *const *words)
+{
+  const size_t length = strlen(text);
+  if (length == 0 || length > WORD_MAX) return NULL;
+  const char *nearest = NULL, *whole = NULL;
+  int least = (int)length / 3 + 2; /* farther ones would be a guess */
+  for (; *words != NULL; words++) {
+    if (strlen(*words) > WORD_MAX) continue;
+    const bool is_start = length > 1 && strncmp(text, *words, length) == 0;
+    const int distance = is_start ? 1 : edit_distance(text, *words);
+    if (distance < least && (distance < (int)length || is_start)) {
+      least = distance;
+      nearest = *words;
+    }
+    if (whole == NULL && length >= PART_LEAST && strstr(*words, text) != NULL) whole = *words;
+  }
+  return nearest != NULL ? nearest : whole;
+}
+
+const char *sb_nearest_hint(char out[SB_NEAREST_SIZE], const char *text, const char *const *words)
+{
+  const char *nearest = sb_nearest_word(text, words);
+  out[0] = 0;
+  if (nearest != NULL) snprintf(out, SB_NEAREST_SIZE, ", nearest is \"%s\"", nearest);
+  return out;
 }

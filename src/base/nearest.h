@@ -1,11 +1,17 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* nearest.h - internal: how far two words are apart, to offer the one that was meant. */
+/* nearest.h - the word that was meant, where another one was written. */
 #ifndef SHIFTBAND_BASE_NEAREST_H
 #define SHIFTBAND_BASE_NEAREST_H
 
-enum { SB_EDIT_WORD_MAX = 63 };
+enum { SB_NEAREST_SIZE = 128 };
 
-/* Single characters put in, left out or changed to make b of a (Levenshtein). b is at most SB_EDIT_WORD_MAX long. */
-int sb_edit_distance(const char *a, const char *b);
+/*
+ * The word most like the text: a third of it may differ, or it may be the start of the word (two letters at least) or a
+ * part of it (four at least); NULL when none is near. The list ends with NULL.
+ */
+const char *sb_nearest_word(const char *text, const char *const *words);
+
+/* `, nearest is "word"`, or nothing. */
+const char *sb_nearest_hint(char out[SB_NEAREST_SIZE], const char *text, const char *const *words);
 
 #endif

@@ -35,8 +35,7 @@ static void write_motor(struct sb_json *json, const struct sb_check_case *at)
 
 static void write_load(struct sb_json *json, const struct sb_check_case *at)
 {
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&at->model.load, &viscous, &quadratic);
   sb_json_put_object(json, "load");
   sb_json_put_number(json, "lightest_nm", at->form.lightest_load_nm);

@@ -154,8 +154,8 @@ double sb_check_hung_nm(const struct sb_model *model)
     greatest_nm += greatest;
   }
   for (int i = 0; i < model->body_count; i++) {
-    const struct sb_hoist *hoist = &model->bodies[i].hoist;
-    if (strcmp(model->bodies[i].ops->name, "hoist") != 0) continue;
+    const struct sb_hoist *hoist = sb_body_as_hoist(&model->bodies[i]);
+    if (hoist == NULL) continue;
     friction_nm += fmax(hoist->friction_nm, hoist->breakaway_nm);
   }
   return fmax(fmax(greatest_nm, -least_nm) - friction_nm, 0.0);

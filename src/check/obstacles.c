@@ -26,8 +26,8 @@ static const struct sb_vehicle *vehicle_of(const struct sb_model *model)
 {
   if (!model->load.road.can_slip && model->load.road.obstacle_count == 0) return NULL;
   for (int i = 0; i < model->body_count; i++) {
-    const struct sb_vehicle *vehicle = &model->bodies[i].vehicle;
-    if (strcmp(model->bodies[i].ops->name, "vehicle") != 0) continue;
+    const struct sb_vehicle *vehicle = sb_body_as_vehicle(&model->bodies[i]);
+    if (vehicle == NULL) continue;
     if (vehicle->static_friction_ratio > 0.0 || vehicle->obstacle_count > 0) return vehicle;
   }
   return NULL;

@@ -55,8 +55,7 @@ static void write_brake(const struct sb_check_case *at, FILE *out)
 
 static void write_load(const struct sb_check_case *at, FILE *out)
 {
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&at->model.load, &viscous, &quadratic);
   fprintf(out, "\nLoad at the output\n  inertia          %s kg.m2\n", NUM(at->model.load.inertia_kg_m2));
   fprintf(out, "  from outside     %s over %s s\n", span_of(at->form.lightest_load_nm, at->form.heaviest_load_nm).text,

@@ -96,7 +96,7 @@ static int read_logs(struct fit *fit)
 static int write_section(FILE *out, const void *context)
 {
   const struct fit *fit = context;
-  return sb_fit_write_section(&fit->result, &fit->setup, fit->logs, out);
+  return sb_fit_write_section(&fit->result, fit->logs, out);
 }
 
 static int write_residuals(FILE *out, const void *context)
@@ -123,10 +123,10 @@ static int report(const struct fit *fit)
     return SB_EXIT_DONE;
   }
   FILE *words = is_section_out || is_residuals_out ? stderr : stdout;
-  sb_fit_write_text(&fit->result, &fit->setup, fit->logs, words);
+  sb_fit_write_text(&fit->result, fit->logs, words);
   if (request->output == NULL) {
     fputs("\nTo paste into a scenario:\n\n", words);
-    sb_fit_write_section(&fit->result, &fit->setup, fit->logs, words);
+    sb_fit_write_section(&fit->result, fit->logs, words);
   }
   return SB_EXIT_DONE;
 }

@@ -58,7 +58,7 @@ static int take_ratios(void *context, const char *value)
   }
 }
 
-/* All that is worked out for one trace. */
+/* All that is found for one trace. */
 struct job {
   const struct request *request;
   struct sb_log log, simulated;
@@ -67,8 +67,7 @@ struct job {
   struct sb_inspect_options options;
   struct sb_inspection found, beside;
   struct sb_overlay overlay;
-  struct sb_hint hints[SB_HINT_MAX];
-  size_t hint_count;
+  struct sb_explanation explanation;
   double compared_to_s;
   struct sb_progress progress;
 };
@@ -85,7 +84,7 @@ static int read_log(struct job *job)
   return sb_command_fail_faults(path, status, &faults);
 }
 
-/* What the scenario knows, overruled by what the user says. */
+/* The scenario's values, unless the user gives others. */
 static void choose_options(struct job *job)
 {
   const struct request *request = job->request;
@@ -120,15 +119,15 @@ static int explain(struct job *job)
                                                .context = job};
   sb_interrupt_catch();
   sb_progress_begin(&job->progress, "explanations", request->is_quiet);
-  const enum sb_status status = sb_overlay_explain(&job->log, &job->scenario, &request->overlay, &hint_request,
-                                                   job->hints, &job->hint_count, &err);
+  const enum sb_status status =
+      sb_overlay_explain(&job->log, &job->scenario, &request->overlay, &hint_request, &job->explanation, &err);
   sb_progress_end(&job->progress);
   if (status == SB_ERR_STOPPED) return sb_interrupt_exit(NULL);
   return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(request->against, status, &err);
 }
 
-/* Lays the simulation over the log, and looks at it with the same eyes. */
-static int lay_over(struct job *job)
+/* Compares the simulation with the log, and inspects it in the same way. */
+static int compare(struct job *job)
 {
   const struct request *request = job->request;
   struct sb_error err = {SB_OK, ""};
@@ -144,9 +143,9 @@ static int lay_over(struct job *job)
     job->has_overlay = status == SB_OK;
   }
   if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
-  /* Where nothing parts there is nothing to explain, unless somebody asks. */
-  const bool is_parted = !isnan(job->overlay.parts_s);
-  return request->has_no_hints || (!is_parted && request->tries.count == 0) ? SB_EXIT_DONE : explain(job);
+  /* Where nothing deviates there is nothing to explain, unless somebody asks. */
+  const bool is_deviating = !isnan(job->overlay.first_deviation_s);
+  return request->has_no_hints || (!is_deviating && request->tries.count == 0) ? SB_EXIT_DONE : explain(job);
 }
 
 static int write_overlay(FILE *out, const void *context)
@@ -162,13 +161,11 @@ static int report(const struct job *job)
   const struct sb_inspect_report words = {.trace = request->files.items[0],
                                           .log = &job->log,
                                           .found = &job->found,
-                                          .options = &job->options,
                                           .scenario = job->has_scenario ? &job->scenario : NULL,
                                           .simulated = &job->beside,
                                           .compared_to_s = job->compared_to_s,
                                           .overlay = job->has_overlay ? &job->overlay : NULL,
-                                          .hints = job->hints,
-                                          .hint_count = job->hint_count};
+                                          .explanation = &job->explanation};
   if (request->output != NULL) {
     const int code = sb_command_write_file(request->output, (struct sb_command_writer){write_overlay, job});
     if (code != SB_EXIT_DONE) return code;
@@ -178,9 +175,10 @@ static int report(const struct job *job)
   } else if (!request->is_quiet) {
     sb_inspect_write_text(is_data_on_stdout ? stderr : stdout, &words);
   }
-  const bool is_failed = (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > 0) ||
-                         (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
-                         (request->fails_on[FAIL_DEVIATION] && job->has_overlay && !isnan(job->overlay.parts_s));
+  const bool is_failed =
+      (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > 0) ||
+      (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
+      (request->fails_on[FAIL_DEVIATION] && job->has_overlay && !isnan(job->overlay.first_deviation_s));
   return is_failed ? SB_EXIT_VERDICT : SB_EXIT_DONE;
 }
 
@@ -199,7 +197,7 @@ static int inspect(struct job *job)
   choose_options(job);
   const enum sb_status status = sb_inspect(&job->log, &job->options, &job->found, &err);
   if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
-  if (job->has_scenario) code = lay_over(job);
+  if (job->has_scenario) code = compare(job);
   return code == SB_EXIT_DONE ? report(job) : code;
 }
 
@@ -250,7 +248,8 @@ static const struct sb_option options[] = {
     {"fail-on", 0, "WORDS", "exit with 1 on", SB_INTO_MARKS(struct request, fails_on, fail_words)},
     SB_OPTION_QUIET_OF(struct request),
     {.help = "\nBeside a simulation:"},
-    {"against", 0, "FILE", "simulate this scenario beside the log: where they part, and what would explain it",
+    {"against", 0, "FILE",
+     "simulate this scenario and compare: where log and simulation deviate, and what would explain it",
      SB_INTO_INPUT(struct request, against)},
     SB_OPTION_SET_OF(struct request),
     {"offset", 0, "TIME", "the simulation begins at this time of the log (default 0 s)",

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/nearest.h"
 #include "cli/command.h"
 #include "cli/external_options.h"
 #include "cli/interrupt.h"
@@ -172,7 +173,7 @@ static int run_all(struct job *job)
     if (locked == 0) {
       const char *names[SB_GEAR_MAX + 1] = {NULL};
       for (int g = 0; g < gearbox->gear_count; g++) names[g] = gearbox->gears[g].name;
-      const char *nearest = sb_options_nearest(job->request->gear, names);
+      const char *nearest = sb_nearest_word(job->request->gear, names);
       sb_command_complain("%s: --gear: no gear \"%s\"; %s \"%s\"%s", job->path, job->request->gear,
                           nearest != NULL ? "did you mean" : "the first is", nearest != NULL ? nearest : names[0],
                           nearest != NULL ? "?" : "");

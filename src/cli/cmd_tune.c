@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* cmd_tune.c - thresholds and dwell that hold for all scenarios and all their tolerances. */
+/* cmd_tune.c - thresholds and dwell that pass for all scenarios and all their tolerances. */
 #include <math.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -48,8 +48,10 @@ static int add_sample(struct sb_tuning *tuning, const struct request *request, i
   const double *values = tuning->values[scenario] + sample * nominal->tolerance_count;
   struct sb_faults faults = {0};
   struct sb_scenario *own = &tuning->samples[tuning->machine_count];
-  const enum sb_status loaded =
-      sb_spread_load(path, request->sets.items, request->sets.count, nominal, values, own, &faults);
+  const struct sb_scenario_source source = {path, request->sets.items, request->sets.count};
+  struct sb_changes changes = {.count = 0};
+  sb_spread_change(nominal, values, &changes);
+  const enum sb_status loaded = sb_scenario_load_changed(&source, &changes, own, &faults);
   if (loaded != SB_OK) {
     char words[256];
     sb_command_complain("%s: a sample of the tolerances is no valid scenario (%s):", path,
@@ -261,6 +263,20 @@ static int tune_pair(struct sb_tuning *tuning, const struct request *request, st
   return SB_EXIT_DONE;
 }
 
+/* The closed forms beside the answers: they are about the built-in controller. */
+static int explain_all(struct sb_tuning *tuning)
+{
+  struct sb_error err = {SB_OK, ""};
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+    const struct sb_tune_options *options = &tuning->options[pair];
+    if (options->decider != NULL) continue;
+    const enum sb_status status =
+        sb_tune_explain(tuning->machines, tuning->machine_count, options, &tuning->results[pair], &err);
+    if (status != SB_OK) return sb_command_fail("tune", status, &err);
+  }
+  return SB_EXIT_DONE;
+}
+
 /*
  * One pair is searched at once. Several hang together: what one pair's thresholds spoil another cannot mend, and they
  * share the dwell. So they are searched roughly, searched again at the longest dwell that any asks for, and described with
@@ -292,7 +308,7 @@ static int tune_all(struct sb_tuning *tuning, const struct request *request, str
     }
     tuning->dwell_s = dwell_s;
   }
-  return SB_EXIT_DONE;
+  return explain_all(tuning);
 }
 
 /* A place where nothing can be written is better told before the work than after. */
@@ -312,15 +328,13 @@ static int check_writable(const struct request *request, struct work *work)
 /* The answer appears whole or not at all. */
 static int write_answer(const struct sb_tuning *tuning, const struct request *request)
 {
-  struct sb_error err = {SB_OK, ""};
   struct sb_output output;
   const char *path = request->output != NULL ? request->output : "-";
   if (sb_output_open(&output, path) != 0) return sb_command_fail_writing(path);
-  const enum sb_status status = request->is_json ? sb_tune_write_json(output.stream, tuning, &err)
-                                                 : sb_tune_write_text(output.stream, tuning, &err);
-  if (status != SB_OK) {
-    sb_output_drop(&output);
-    return sb_command_fail(request->files.items[0], status, &err);
+  if (request->is_json) {
+    sb_tune_write_json(output.stream, tuning);
+  } else {
+    sb_tune_write_text(output.stream, tuning);
   }
   return sb_output_commit(&output) == 0 ? SB_EXIT_DONE : sb_command_fail_writing(path);
 }
@@ -409,7 +423,7 @@ static const struct request defaults = {.samples = -1, .seed = 1};
 
 const struct sb_command sb_command_tune = {
     .name = "tune",
-    .summary = "thresholds and dwell that hold for all scenarios and all their tolerances",
+    .summary = "thresholds and dwell that pass for all scenarios and all their tolerances",
     .usage = "[OPTION]... FILE...",
     .about =
         "Finds the downshift and the upshift threshold and the dwell that work for all the scenarios (the loads that the machine will meet) and all samples "

@@ -94,8 +94,8 @@ const struct sb_option_rule sb_fit_rules[] = {
 
 const char sb_fit_about[] =
     "Finds a motor's line, currents, friction and inertia (with a scenario: also mesh efficiency and load) from bench "
-    "measurements, with standard errors and 95 % intervals; says what the data cannot tell, and which one more measurement "
-    "would. Several logs of one machine are fitted together.\n"
+    "measurements, with standard errors and 95 % intervals. It says what the data leave open, and which measurement would "
+    "determine it. Several logs of one machine are fitted together.\n"
     "\n"
     "A log is CSV with a header line. Either it holds settled points: torque (or force or mass, with --arm), speed, and "
     "optionally current, voltage, gear. Or it runs over time: time, speed, and optionally voltage, current, duty, gear, "

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "cli/log_facts.h"
+#include "base/nearest.h"
 
 #include "cli/command.h"
 
@@ -12,7 +13,7 @@ static int check_quantity(const char *option, const char *name)
   enum sb_quantity kind;
   if (sb_log_knows(name, &kind)) return SB_EXIT_DONE;
   for (int k = 0; sb_log_quantity_name(k) != NULL; k++) names[k] = sb_log_quantity_name(k);
-  const char *nearest = sb_options_nearest(name, names);
+  const char *nearest = sb_nearest_word(name, names);
   return sb_command_usage("--%s: needs a quantity such as time, speed or current, found \"%s\"%s%s%s", option, name,
                           nearest != NULL ? "; did you mean " : "", nearest != NULL ? nearest : "",
                           nearest != NULL ? "?" : "");

@@ -9,6 +9,7 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include "base/nearest.h"
 #include "cli/command.h"
 #include "shiftband/version.h"
 #include "text/words.h"
@@ -63,7 +64,7 @@ static int refuse(const char *word)
   const char *names[COMMAND_COUNT + 2] = {NULL};
   for (int k = 0; k < COMMAND_COUNT; k++) names[k] = commands[k]->name;
   names[COMMAND_COUNT] = "help";
-  const char *nearest = sb_options_nearest(word, names);
+  const char *nearest = sb_nearest_word(word, names);
   if (word[0] == '-') return sb_command_usage("no option %s here; the command comes first", word);
   if (nearest != NULL) return sb_command_usage("no command %s; did you mean %s?", word, nearest);
   return sb_command_usage("no command %s", word);

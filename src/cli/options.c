@@ -28,23 +28,6 @@ const struct sb_option *sb_option_find(const struct sb_option *options, const ch
   return NULL;
 }
 
-const char *sb_options_nearest(const char *word, const char *const *names)
-{
-  const char *nearest = NULL;
-  /* A slip changes at most a third of the word, or leaves off its end. */
-  size_t best = strlen(word) / 3 + 2;
-  for (; *names != NULL; names++) {
-    if (strlen(*names) > NAME_LENGTH_MAX) continue;
-    const bool is_start = word[0] != 0 && strncmp(word, *names, strlen(word)) == 0;
-    const size_t distance = is_start ? 1 : (size_t)sb_edit_distance(word, *names);
-    if (distance < best) {
-      best = distance;
-      nearest = *names;
-    }
-  }
-  return nearest;
-}
-
 static enum step refuse_unknown(const struct sb_option_reader *reader, const char *word, const char *name)
 {
   const char *names[SB_OPTION_MAX + 3] = {"help", "version"};
@@ -52,7 +35,7 @@ static enum step refuse_unknown(const struct sb_option_reader *reader, const cha
   for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
     if (o->name != NULL) names[count++] = o->name;
   }
-  const char *now = sb_old_words_find(sb_old_options, name), *nearest = sb_options_nearest(name, names);
+  const char *now = sb_old_words_find(sb_old_options, name), *nearest = sb_nearest_word(name, names);
   if (now != NULL && sb_option_find(reader->command->options, now, strlen(now)) != NULL) {
     sb_command_usage("%s is now called --%s", word, now);
   } else if (nearest != NULL) {

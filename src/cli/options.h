@@ -129,9 +129,6 @@ bool sb_options_read_count(const char *text, long least, long greatest, long *co
  */
 const char *sb_options_split(const char *word, char *name, size_t size);
 
-/* The nearest of the names (NULL at the end) when it is near enough to be a slip of the pen, else NULL. */
-const char *sb_options_nearest(const char *word, const char *const *names);
-
 /* Writes the help of a command to standard output. */
 void sb_help_write(const struct sb_command *command);
 

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * Which measurement would settle it: each candidate is a computed reading with its gradient. Added to the information that
+ * Which measurement would determine it: each candidate is a computed reading with its gradient. Added to the information that
  * the logs have, it leaves the parameters some deviation; the one that leaves the least to the worst of them is advised.
  * What is known before any log is a factor of e^10 either way.
  */
@@ -12,8 +12,8 @@
 #include "fit/points.h"
 
 static const double before_sd = 10.0;
-static const double candidate_sd = 0.03; /* of a reading at a kitchen table, of itself */
-static const double settled_sd = 0.3;    /* a parameter this well known is settled, for a start */
+static const double candidate_sd = 0.03; /* of a reading on a simple bench, relative */
+static const double known_sd = 0.3;      /* a parameter this well known counts as determined */
 static const double move = 1e-4;
 
 enum { VALUE_MAX = 2, TERM_MAX = SB_FIT_PARAMETER_COUNT };
@@ -26,7 +26,7 @@ struct candidate {
   void (*value)(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX]);
 };
 
-static double gross_nm(const double *p)
+static double stall_nm(const double *p)
 {
   return p[SB_FIT_P_STALL_TORQUE];
 }
@@ -58,7 +58,7 @@ static void weight(const struct sb_bench *bench, const double *p, const double *
   out[0] = out[1] = 0.0;
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const struct sb_gear *gear = &machine.gearbox.gears[0];
-  const double torque_nm = 0.5 * gross_nm(now) * gear->ratio;
+  const double torque_nm = 0.5 * stall_nm(now) * gear->ratio;
   out[0] = out[1] = sb_points_speed_rad_s(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
 }
 
@@ -69,7 +69,7 @@ static void weight_in_last(const struct sb_bench *bench, const double *p, const 
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const int last = machine.gearbox.gear_count - 1;
   const struct sb_gear *gear = &machine.gearbox.gears[last];
-  const double torque_nm = 0.5 * gross_nm(now) * gear->ratio;
+  const double torque_nm = 0.5 * stall_nm(now) * gear->ratio;
   out[0] = out[1] = sb_points_speed_rad_s(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
 }
 
@@ -98,7 +98,7 @@ static void disc(const struct sb_bench *bench, const double *p, const double *no
   out[0] = out[1] = inertia * p[SB_FIT_P_NO_LOAD_SPEED] / p[SB_FIT_P_STALL_TORQUE];
 }
 
-/* In mesh in the last gear: settled speed and time constant. */
+/* In the last gear: time constant and steady-state speed. */
 static void spin_up_in_gear(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
 {
   struct sb_model machine;
@@ -124,28 +124,30 @@ static void motor_alone(const struct sb_bench *bench, const double *p, const dou
   out[0] = out[1] = 0.0;
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const struct sb_motor_line line = sb_motor_line_driven(&machine.motor, &supply, 1.0);
-  out[0] = (line.stall_nm - line.friction_nm - 0.5 * gross_nm(now)) / line.slope_nms_rad;
+  out[0] = (line.stall_nm - line.friction_nm - 0.5 * stall_nm(now)) / line.slope_nms_rad;
   out[1] = (line.stall_nm - line.friction_nm) / line.slope_nms_rad;
 }
 
 /* The easiest first: of two that do as well, the first is advised. */
 static const struct candidate candidates[] = {
-    {true, false, "log a coast-down: run the motor free, open its circuit, and log the speed until it stands", coast},
+    {true, false,
+     "log a coast-down: run the motor without load, open its circuit, and log the speed until the motor stands", coast},
     {true, false, "log a spin-up from rest at a known voltage", spin_up},
-    {true, true, "run the motor free at a known voltage and read its current", no_load_current},
+    {true, true, "run the motor without load at a known voltage and read its current", no_load_current},
     {true, false,
      "hang a known weight on a drum (or press a spring balance on a lever) and note torque and speed at one point "
-     "near half the free speed",
+     "near half the no-load speed",
      weight},
     {true, false, "log a second spin-up with a disc of known inertia on the shaft (column added_inertia)", disc},
     {true, true, "lock the shaft for a moment at a known voltage and read the current (it heats fast)", stall_current},
-    {true, false, "measure the free speed at half the voltage, too", half_voltage},
+    {true, false, "also measure the no-load speed at half the voltage", half_voltage},
     {false, false, "log a coast-down of the output in neutral", output_coast},
     {false, false, "log a spin-up in the last gear", spin_up_in_gear},
-    {false, false, "log a spin-up of the motor alone, out of the gears", spin_up},
+    {false, false, "log a spin-up of the motor alone, disconnected from the gears", spin_up},
     {false, false, "hang a known weight on a drum at the output in gear 1 and note its speed", weight},
     {false, false, "hang a known weight on a drum at the output in the last gear and note its speed", weight_in_last},
-    {false, false, "take one point with a known weight at the motor's own shaft, out of the gears", motor_alone},
+    {false, false, "measure one point with a known weight on the motor's own shaft, disconnected from the gears",
+     motor_alone},
 };
 
 enum { CANDIDATE_COUNT = sizeof candidates / sizeof *candidates };
@@ -155,7 +157,7 @@ struct information {
   double normal[TERM_MAX][TERM_MAX];
 };
 
-/* Adds what a candidate would tell. */
+/* Adds the information of a candidate. */
 static void add_candidate(struct information *info, const struct sb_bench *bench, const struct candidate *candidate)
 {
   double gradient[VALUE_MAX][TERM_MAX], at[VALUE_MAX];
@@ -208,7 +210,7 @@ static double sd_left(const struct information *info, const double *direction)
   return direction == NULL ? worst : length > 0.0 ? sqrt(along / length) : 0.0;
 }
 
-/* What the logs tell about the parameters when nothing is known of their own unknowns: the Schur complement. */
+/* What the logs say about the parameters when nothing is known of their own unknowns: the Schur complement. */
 static void gather(struct information *info, const struct sb_estimate *estimate)
 {
   const struct sb_bench *bench = estimate->bench;
@@ -276,6 +278,6 @@ size_t sb_advise(const struct sb_estimate *estimate, const char **advice)
     is_used[best] = true;
     advice[count++] = candidates[best].text;
     add_candidate(&info, estimate->bench, &candidates[best]);
-  } while (sd_left(&info, NULL) > settled_sd && count < SB_FIT_ADVICE_MAX);
+  } while (sd_left(&info, NULL) > known_sd && count < SB_FIT_ADVICE_MAX);
   return count;
 }

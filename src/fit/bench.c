@@ -213,27 +213,27 @@ double sb_bench_figure(const struct sb_bench *bench, const double *p, enum sb_fi
 /* ---- readings ---- */
 
 /* Common practice: what a builder's own figures may well be off by, in scales and e-folds; an inertia may be off by one. */
-static const double friction_belief = 0.1, efficiency_belief = 0.25, loss_belief = 0.05;
+static const double friction_prior = 0.1, efficiency_prior = 0.25, loss_prior = 0.05;
 
 /* How much a parameter is beyond what one believes of it, in units of what noise may well bring it to: friction below zero, an
  * efficiency above one or far from the scenario's, anything else many times what the scenario has. */
-static double beyond_belief(const struct sb_bench *bench, const double *p, int parameter)
+static double beyond_prior(const struct sb_bench *bench, const double *p, int parameter)
 {
   if (!bench->setup->is_fitted[parameter]) return 0.0;
-  if (!sb_bench_is_positive(parameter)) return fmin(p[parameter], 0.0) / (friction_belief * bench->scale[parameter]);
-  if (!(bench->believed[parameter] > 0.0)) return 0.0;
-  const double from_scenario = log(p[parameter] / bench->believed[parameter]);
+  if (!sb_bench_is_positive(parameter)) return fmin(p[parameter], 0.0) / (friction_prior * bench->scale[parameter]);
+  if (!(bench->prior[parameter] > 0.0)) return 0.0;
+  const double from_scenario = log(p[parameter] / bench->prior[parameter]);
   if (parameter != SB_FIT_P_MESH_EFFICIENCY) return from_scenario;
-  return hypot(from_scenario / efficiency_belief, fmax(log(p[parameter]), 0.0) / loss_belief);
+  return hypot(from_scenario / efficiency_prior, fmax(log(p[parameter]), 0.0) / loss_prior);
 }
 
-size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *off,
-                         double *weights)
+size_t sb_bench_priors(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *off,
+                       double *weights)
 {
   size_t count = 0;
   if (!sb_bench_has_shift(bench)) return 0;
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
-    if (off != NULL) off[count] = beyond_belief(bench, p, j);
+    if (off != NULL) off[count] = beyond_prior(bench, p, j);
     if (weights != NULL) weights[count] = 1.0;
     count++;
   }

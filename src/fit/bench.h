@@ -64,7 +64,7 @@ struct sb_bench_reading {
   size_t row;
   double value;   /* SI */
   double repeats; /* equal readings in a row, this one among them: they share one rounding */
-  bool is_aside;
+  bool is_outlier;
 };
 
 struct sb_bench {
@@ -73,8 +73,8 @@ struct sb_bench {
   bool is_voltage_known;
   double fed_voltage_v; /* of logs without a voltage column */
   double p[SB_FIT_PARAMETER_COUNT];
-  double believed[SB_FIT_PARAMETER_COUNT]; /* the scenario's values */
-  double scale[SB_FIT_PARAMETER_COUNT];    /* of those that may be zero or less */
+  double prior[SB_FIT_PARAMETER_COUNT]; /* the scenario's values */
+  double scale[SB_FIT_PARAMETER_COUNT]; /* of those that may be zero or less */
   bool is_free[SB_FIT_PARAMETER_COUNT];
   int test_count;
   struct sb_bench_test tests[SB_FIT_LOG_MAX];
@@ -130,8 +130,8 @@ double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *l
  * that are free to), and parameters within reason (first, one each). off[count] for an x's p and own, weights[count];
  * either may be NULL. Returns how many.
  */
-size_t sb_bench_leanings(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *off,
-                         double *weights);
+size_t sb_bench_priors(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *off,
+                       double *weights);
 
 /* Whether any log has a shift. */
 bool sb_bench_has_shift(const struct sb_bench *bench);
@@ -143,7 +143,7 @@ void sb_bench_clear(struct sb_bench *bench);
 
 /* Sum of deviations at the present values, each cut at a tenth of its channel's greatest reading: good starts have small
  * ones. computed[reading_count]: scratch. INFINITY where the machine makes no sense. */
-double sb_bench_badness(const struct sb_bench *bench, double *computed);
+double sb_bench_cost(const struct sb_bench *bench, double *computed);
 
 /* start.c: first values; and sizes that matter, for the present values, of what may be zero. */
 void sb_bench_set_scales(struct sb_bench *bench);

@@ -18,7 +18,7 @@ static const double x_tolerance = 1e-7; /* of an x near 10: far below any standa
 static const double bisquare = 4.685;   /* 95 % efficiency on sound data (Draper and Smith, from memory) */
 static const double huber = 1.345;      /* likewise */
 static const double mad_to_sd = 1.0 / 0.6745;
-static const double chance_aside = 1e-3;   /* of setting anything aside in a sound channel */
+static const double outlier_chance = 1e-3; /* of setting anything aside in a sound channel */
 static const double share_of_one = 0.02;   /* spread assumed of a channel without spare readings */
 static const double model_share = 1e-6;    /* of the greatest reading: the simulation itself is no better */
 static const double singular_share = 1e-9; /* of the greatest singular value: below it is rounding */
@@ -31,8 +31,8 @@ enum { ROBUST_ROUND_MAX = 8, ROUND_MAX = 6 };
 enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *bench, struct sb_error *err)
 {
   *estimate = (struct sb_estimate){.bench = bench};
-  estimate->leanings = bench->reading_count + bench->known_count;
-  estimate->rows = estimate->leanings + sb_bench_leanings(bench, NULL, NULL, NULL, NULL);
+  estimate->priors = bench->reading_count + bench->known_count;
+  estimate->rows = estimate->priors + sb_bench_priors(bench, NULL, NULL, NULL, NULL);
   estimate->terms = estimate->terms_max = sb_bench_unknown_count(bench);
   const size_t rows = estimate->rows + 1, terms = estimate->terms_max + 1;
   estimate->computed = calloc(rows, sizeof(double));
@@ -81,7 +81,7 @@ static int residuals(void *context, const double *x, double *f)
     const struct sb_fit_known *known = &bench->setup->known[k];
     f[bench->reading_count + k] = sb_bench_figure(bench, p, known->kind) - 0.5 * (known->least + known->greatest);
   }
-  sb_bench_leanings(bench, p, own, f + estimate->leanings, NULL);
+  sb_bench_priors(bench, p, own, f + estimate->priors, NULL);
   return 0;
 }
 
@@ -90,7 +90,7 @@ static enum sb_status makes_no_machine(struct sb_error *err)
   return sb_fail(err, SB_ERR_NUMERICS, "the search came to figures that make no machine");
 }
 
-enum sb_status sb_estimate_look(struct sb_estimate *estimate, struct sb_error *err)
+enum sb_status sb_estimate_evaluate(struct sb_estimate *estimate, struct sb_error *err)
 {
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
@@ -132,7 +132,7 @@ static void weigh_known(struct sb_estimate *estimate)
     const double sd = fmax((known->greatest - known->least) / (2.0 * gsl_cdf_ugaussian_Pinv(0.975)), exact);
     estimate->weights[bench->reading_count + k] = 1.0 / (sd * sd);
   }
-  sb_bench_leanings(bench, NULL, NULL, NULL, estimate->weights + estimate->leanings);
+  sb_bench_priors(bench, NULL, NULL, NULL, estimate->weights + estimate->priors);
 }
 
 static double greatest_of(const struct sb_bench *bench, int channel)
@@ -182,7 +182,7 @@ static double kept_sd(const struct sb_estimate *estimate, int c)
   const struct sb_bench *bench = estimate->bench;
   double sum = 0.0, count = 0.0;
   for (size_t i = 0; i < bench->reading_count; i++) {
-    if (bench->readings[i].channel != c || bench->readings[i].is_aside) continue;
+    if (bench->readings[i].channel != c || bench->readings[i].is_outlier) continue;
     sum += estimate->f[i] * estimate->f[i];
     count += 1.0;
   }
@@ -293,26 +293,26 @@ static void mark_beyond(struct sb_estimate *estimate, int c, double limit)
   struct sb_bench *bench = estimate->bench;
   struct sb_fit_channel *channel = &bench->channels[c];
   size_t *places = places_of(bench, c), length = 0;
-  channel->aside_count = channel->astray_count = 0;
+  channel->outlier_count = channel->deviating_count = 0;
   for (size_t k = 0; places != NULL && k<channel->count; k += length> 0 ? length : 1) {
-    bench->readings[places[k]].is_aside = false;
+    bench->readings[places[k]].is_outlier = false;
     length = run_length(estimate, places, k, channel->count, limit);
     const bool has_say = is_gradual(estimate, places, k, length, channel->count);
-    for (size_t m = k; m < k + length; m++) bench->readings[places[m]].is_aside = !has_say;
-    channel->aside_count += has_say ? 0 : length;
-    channel->astray_count += has_say ? length : 0;
+    for (size_t m = k; m < k + length; m++) bench->readings[places[m]].is_outlier = !has_say;
+    channel->outlier_count += has_say ? 0 : length;
+    channel->deviating_count += has_say ? length : 0;
   }
   free(places);
 }
 
 /* Far from the bulk: further than one in a thousand sound logs would have any reading. The spread of the bulk is a rough
  * figure in a short channel, so a reading must lie as far off by the spread of all others, too. */
-static void set_aside(struct sb_estimate *estimate)
+static void find_outliers(struct sb_estimate *estimate)
 {
   struct sb_bench *bench = estimate->bench;
   for (int c = 0; c < bench->channel_count; c++) {
     const double n = (double)bench->channels[c].count;
-    const double limit = gsl_cdf_tdist_Qinv(0.5 * chance_aside / n, fmax(n - 2.0, 1.0));
+    const double limit = gsl_cdf_tdist_Qinv(0.5 * outlier_chance / n, fmax(n - 2.0, 1.0));
     mark_beyond(estimate, c, limit * bench->channels[c].sd);
     const double sd = kept_sd(estimate, c);
     if (sd > bench->channels[c].sd) mark_beyond(estimate, c, limit * sd);
@@ -344,13 +344,13 @@ static double weigh_by_spread(struct sb_estimate *estimate, bool has_leverage)
   double change = 0.0;
   for (int c = 0; c < bench->channel_count; c++) {
     struct sb_fit_channel *channel = &bench->channels[c];
-    const double kept = (double)(channel->count - channel->aside_count);
+    const double kept = (double)(channel->count - channel->outlier_count);
     const double used =
         has_leverage ? leverage_of(estimate, c) : kept * (double)estimate->terms / (double)bench->reading_count;
     const double rounding = channel->quantum * channel->quantum * range_sd;
     double sum = 0.0;
     for (size_t i = 0; i < bench->reading_count; i++) {
-      if (bench->readings[i].channel == c && !bench->readings[i].is_aside) sum += estimate->f[i] * estimate->f[i];
+      if (bench->readings[i].channel == c && !bench->readings[i].is_outlier) sum += estimate->f[i] * estimate->f[i];
     }
     channel->freedom = kept - used > 0.5 ? kept - used : 0.0;
     double variance = channel->freedom > 0.0 ? sum / channel->freedom : pow(share_of_one * greatest_of(bench, c), 2.0);
@@ -361,7 +361,7 @@ static double weigh_by_spread(struct sb_estimate *estimate, bool has_leverage)
     for (size_t i = 0; i < bench->reading_count; i++) {
       const struct sb_bench_reading *reading = &bench->readings[i];
       if (reading->channel != c) continue;
-      estimate->weights[i] = reading->is_aside ? 0.0 : 1.0 / (noise + reading->repeats * rounding + 1e-300);
+      estimate->weights[i] = reading->is_outlier ? 0.0 : 1.0 / (noise + reading->repeats * rounding + 1e-300);
     }
   }
   return change;
@@ -385,7 +385,7 @@ static void fill_scaled(const struct sb_estimate *estimate, gsl_matrix *a, gsl_v
   }
 }
 
-/* (J' W J)^-1 by singular values; what has none gets so great a variance that it will be found blind. */
+/* (J' W J)^-1 by singular values; what has none gets so great a variance that it will be found undetermined. */
 static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_error *err)
 {
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
@@ -456,7 +456,7 @@ enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *
 {
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
-  if (estimate->terms == 0) return sb_estimate_look(estimate, err);
+  if (estimate->terms == 0) return sb_estimate_evaluate(estimate, err);
   enum sb_status status = sb_predict_set_steps(bench, err);
   double *x = malloc(estimate->terms * sizeof *x);
   if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
@@ -498,9 +498,9 @@ static bool is_clean(struct sb_estimate *estimate)
   struct sb_bench *bench = estimate->bench;
   size_t count = 0;
   for (int c = 0; c < bench->channel_count; c++) bench->channels[c].sd = bulk_sd(estimate, c);
-  set_aside(estimate);
+  find_outliers(estimate);
   for (int c = 0; c < bench->channel_count; c++) {
-    count += bench->channels[c].aside_count + bench->channels[c].astray_count;
+    count += bench->channels[c].outlier_count + bench->channels[c].deviating_count;
   }
   return count == 0;
 }
@@ -508,8 +508,8 @@ static bool is_clean(struct sb_estimate *estimate)
 enum sb_status sb_estimate_run_plain(struct sb_estimate *estimate, bool *is_sound, struct sb_error *err)
 {
   struct sb_bench *bench = estimate->bench;
-  for (size_t i = 0; i < bench->reading_count; i++) bench->readings[i].is_aside = false;
-  enum sb_status status = sb_estimate_look(estimate, err);
+  for (size_t i = 0; i < bench->reading_count; i++) bench->readings[i].is_outlier = false;
+  enum sb_status status = sb_estimate_evaluate(estimate, err);
   weigh_known(estimate);
   if (status == SB_OK) status = settle(estimate, weigh_plainly, err);
   *is_sound = status == SB_OK && is_clean(estimate);
@@ -548,21 +548,21 @@ enum sb_status sb_estimate_run_robust(struct sb_estimate *estimate, struct sb_er
   if (sb_bench_has_shift(estimate->bench)) {
     status = settle_with_shift(estimate, &is_done, err);
   } else {
-    status = sb_estimate_look(estimate, err);
+    status = sb_estimate_evaluate(estimate, err);
     weigh_known(estimate);
   }
   if (status == SB_OK && !is_done) {
     status = settle(estimate, weigh_robustly, err);
-    set_aside(estimate);
+    find_outliers(estimate);
   }
   return status == SB_OK ? sb_estimate_run(estimate, err) : status;
 }
 
-void sb_estimate_heed_belief(struct sb_estimate *estimate, bool is_heeded)
+void sb_estimate_use_priors(struct sb_estimate *estimate, bool is_used)
 {
   const struct sb_bench *bench = estimate->bench;
-  double *weights = estimate->weights + estimate->leanings;
-  for (int j = 0; j < SB_FIT_PARAMETER_COUNT && sb_bench_has_shift(bench); j++) weights[j] = is_heeded ? 1.0 : 0.0;
+  double *weights = estimate->weights + estimate->priors;
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT && sb_bench_has_shift(bench); j++) weights[j] = is_used ? 1.0 : 0.0;
 }
 
 enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *err)
@@ -581,13 +581,13 @@ enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *er
       change = 0.0;
     }
   }
-  sb_estimate_heed_belief(estimate, false);
+  sb_estimate_use_priors(estimate, false);
   return status == SB_OK ? fill_covariance(estimate, err) : status;
 }
 
 enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error *err)
 {
-  const enum sb_status status = sb_estimate_look(estimate, err);
+  const enum sb_status status = sb_estimate_evaluate(estimate, err);
   return status == SB_OK ? fill_covariance(estimate, err) : status;
 }
 

@@ -7,8 +7,8 @@
 
 struct sb_estimate {
   struct sb_bench *bench;
-  size_t rows;        /* readings, then known figures, then leanings (sb_bench_leanings) */
-  size_t leanings;    /* the first row of these */
+  size_t rows;        /* readings, then known figures, then priors (sb_bench_priors) */
+  size_t priors;      /* the first row of these */
   size_t terms;       /* unknowns that are free now */
   double *computed;   /* computed[rows] */
   double *f;          /* f[rows]: computed - measured */
@@ -26,7 +26,7 @@ enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *b
 void sb_estimate_clear(struct sb_estimate *estimate);
 
 /* Residuals and Jacobian at the bench's present values. SB_ERR_NUMERICS where the machine makes no sense there. */
-enum sb_status sb_estimate_look(struct sb_estimate *estimate, struct sb_error *err);
+enum sb_status sb_estimate_evaluate(struct sb_estimate *estimate, struct sb_error *err);
 
 /* From the bench's values to the minimum under the present weights; the bench then holds it. */
 enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *err);
@@ -34,8 +34,8 @@ enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *
 /* Weighted sum of squares of the last solution. */
 double sb_estimate_squares(const struct sb_estimate *estimate);
 
-/* Whether what one believes of parameters counts (sb_bench_leanings); not in standard errors, for it is no measurement. */
-void sb_estimate_heed_belief(struct sb_estimate *estimate, bool is_heeded);
+/* Whether what one believes of parameters counts (sb_bench_priors); not in standard errors, for it is no measurement. */
+void sb_estimate_use_priors(struct sb_estimate *estimate, bool is_used);
 
 /* Weights for a first look: each channel good to 1 % of its greatest reading. */
 void sb_estimate_weigh_roughly(struct sb_estimate *estimate);

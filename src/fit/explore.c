@@ -65,7 +65,7 @@ static double badness_at(struct sb_bench *bench, const struct start *start, doub
 {
   struct sb_error err;
   sb_bench_go_to(bench, &start->at);
-  return sb_predict_set_steps(bench, &err) == SB_OK ? sb_bench_badness(bench, computed) : INFINITY;
+  return sb_predict_set_steps(bench, &err) == SB_OK ? sb_bench_cost(bench, computed) : INFINITY;
 }
 
 /* Keeps the best, in order, after the first, which always stays. */
@@ -159,14 +159,16 @@ static bool lies_apart(const struct sb_bench *bench, const struct sb_bench_place
   return false;
 }
 
-static void note_valley(const struct sb_bench *bench, const struct sb_bench_place *best, struct sb_valleys *others)
+static void note_minimum(const struct sb_bench *bench, const struct sb_bench_place *best,
+                         struct sb_explore_minima *others)
 {
   const struct sb_bench_place place = sb_bench_place_now(bench);
-  if (others->count < SB_VALLEY_MAX && lies_apart(bench, &place, best)) others->places[others->count++] = place;
+  if (others->count < SB_EXPLORE_MINIMUM_MAX && lies_apart(bench, &place, best))
+    others->places[others->count++] = place;
 }
 
 /* From the answer, nudged in turn in every way, to a better valley beside it, as long as there is one. */
-static enum sb_status shake(struct sb_estimate *estimate, struct sb_bench_place *best, struct sb_valleys *others,
+static enum sb_status shake(struct sb_estimate *estimate, struct sb_bench_place *best, struct sb_explore_minima *others,
                             struct sb_error *err)
 {
   struct sb_bench *bench = estimate->bench;
@@ -184,7 +186,7 @@ static enum sb_status shake(struct sb_estimate *estimate, struct sb_bench_place 
     if (sb_estimate_solve(estimate, &ignored) != SB_OK) continue;
     const double found = sb_estimate_squares(estimate);
     if (!(found < squares - same_misfit)) {
-      if (found < squares + other_squares) note_valley(bench, best, others);
+      if (found < squares + other_squares) note_minimum(bench, best, others);
       continue;
     }
     status = sb_estimate_run_plain(estimate, &is_sound, err);
@@ -196,7 +198,7 @@ static enum sb_status shake(struct sb_estimate *estimate, struct sb_bench_place 
   return status;
 }
 
-enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_valleys *others, struct sb_error *err)
+enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima *others, struct sb_error *err)
 {
   struct sb_bench *bench = estimate->bench;
   struct start starts[START_COUNT], best = {sb_bench_place_now(bench), INFINITY};

@@ -5,15 +5,15 @@
 
 #include "fit/estimate.h"
 
-enum { SB_VALLEY_MAX = 12 };
+enum { SB_EXPLORE_MINIMUM_MAX = 12 };
 
 /* Places that follow the logs about as well as the best, and lie apart from it. */
-struct sb_valleys {
+struct sb_explore_minima {
   int count;
-  struct sb_bench_place places[SB_VALLEY_MAX];
+  struct sb_bench_place places[SB_EXPLORE_MINIMUM_MAX];
 };
 
 /* Brings the bench to the best values found from several starts around its present ones. */
-enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_valleys *others, struct sb_error *err);
+enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima *others, struct sb_error *err);
 
 #endif

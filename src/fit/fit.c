@@ -12,13 +12,16 @@
 #include "fit/profile.h"
 #include "fit/shift_find.h"
 
-/* Standard deviations, in e-folds or scales, above which a direction is blind: at the first look, with readings taken for
+/* Standard deviations, in e-folds or scales, above which a direction is undetermined: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
-static const double blind_at_first = 3.0, blind_by_noise = 0.5;
+static const double undetermined_at_first = 3.0, undetermined_by_noise = 0.5;
 
 static const double confidence_point = 0.975;
 
-enum { VALLEY_ROUND_MAX = 4 };
+/* Two shares of a direction that differ by less are equal. */
+static const double same_share = 0.1;
+
+enum { PROFILE_ROUND_MAX = 4 };
 
 static const struct {
   const char *key;
@@ -146,12 +149,12 @@ static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind
   }
 }
 
-/* How far a blind direction may go. Viscous friction of the motor can be no more than all of its friction at no load. */
-static double reach_of(const struct sb_bench *bench, const struct sb_blind *blind, size_t k)
+/* How far an undetermined direction may go. Viscous friction of the motor can be no more than all of its friction at no load. */
+static double reach_of(const struct sb_bench *bench, const struct sb_identify *directions, size_t k)
 {
   int test, own;
-  const double *p = bench->p, reach = fmin(blind->sds[k], 1e2), share = p[SB_FIT_P_FRICTION_SHARE];
-  if (sb_unknown_parameter(bench, blind->pivots[k], &test, &own) != SB_FIT_P_VISCOUS) return reach;
+  const double *p = bench->p, reach = fmin(directions->sds[k], 1e2), share = p[SB_FIT_P_FRICTION_SHARE];
+  if (sb_identify_parameter(bench, directions->pivots[k], &test, &own) != SB_FIT_P_VISCOUS) return reach;
   if (bench->setup->model != NULL || !bench->has_currents) return reach;
   const double all_nm = p[SB_FIT_P_STALL_TORQUE] * fmax(share, 0.0) / (1.0 - share);
   return fmin(reach, all_nm / p[SB_FIT_P_NO_LOAD_SPEED] / bench->scale[SB_FIT_P_VISCOUS]);
@@ -163,23 +166,23 @@ static bool is_of_friction(enum sb_fit_figure_kind kind)
          kind == SB_FIT_VISCOUS_OVER_INERTIA;
 }
 
-/* Whether going along a blind direction as far as the data let it would change the figure by half. Where not, *variance gets
+/* Whether going along an undetermined direction as far as the data let it would change the figure by half. Where not, *variance gets
  * what it may change it by, as of even chances. */
-static bool is_blind_figure(const struct sb_estimate *full, const struct sb_blind *blind, enum sb_fit_figure_kind kind,
-                            const double *gradient, double *variance)
+static bool is_undetermined(const struct sb_estimate *full, const struct sb_identify *directions,
+                            enum sb_fit_figure_kind kind, const double *gradient, double *variance)
 {
   const double size = fmax(fabs(sb_bench_figure(full->bench, full->bench->p, kind)), natural_size(full->bench, kind));
   *variance = 0.0;
-  for (size_t k = 0; k < blind->count; k++) {
+  for (size_t k = 0; k < directions->count; k++) {
     double along = 0.0, length = 0.0;
-    for (size_t j = 0; j < blind->terms; j++) {
-      const double part = blind->directions[k * blind->terms + j];
+    for (size_t j = 0; j < directions->terms; j++) {
+      const double part = directions->directions[k * directions->terms + j];
       along += gradient[j] * part;
       length += part * part;
     }
-    const double reach = is_of_friction(kind) ? fmin(blind->sds[k], 1e2) : reach_of(full->bench, blind, k);
+    const double reach = is_of_friction(kind) ? fmin(directions->sds[k], 1e2) : reach_of(full->bench, directions, k);
     const double change = fabs(along) / sqrt(length) * reach;
-    if (change > blind_by_noise * size) return true;
+    if (change > undetermined_by_noise * size) return true;
     *variance += change * change / 3.0;
   }
   return false;
@@ -241,9 +244,9 @@ struct fit {
   bool was_free[SB_FIT_PARAMETER_COUNT];
   bool was_own_free[SB_FIT_LOG_MAX][SB_OWN_COUNT];
   double start_p[SB_FIT_PARAMETER_COUNT];
-  enum sb_fit_word words[SB_FIT_FIGURE_COUNT];
+  enum sb_fit_state states[SB_FIT_FIGURE_COUNT];
   double held_variance[SB_FIT_FIGURE_COUNT]; /* of what is held and could be otherwise */
-  struct sb_valleys others;                  /* where logs have shifts */
+  struct sb_explore_minima others;           /* where logs have shifts */
   bool is_walked[SB_FIT_PARAMETER_COUNT];    /* ends[] has where the valley of the squares ends */
   double ends[SB_FIT_PARAMETER_COUNT][2];
 };
@@ -275,15 +278,29 @@ static bool is_same_hold(const struct sb_bench *bench, const struct fit *before)
   return is_same;
 }
 
+static enum sb_fit_relation relation_of(const double shares[SB_FIT_PARAMETER_COUNT])
+{
+  int count = 0, together = 0, against = 0;
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+    count += shares[j] != 0.0;
+    together += fabs(shares[j] - 1.0) < same_share;
+    against += fabs(shares[j] + 1.0) < same_share;
+  }
+  if (count == 1) return SB_FIT_ALONE;
+  if (together == count) return SB_FIT_TOGETHER;
+  return count == 2 && together == 1 && against == 1 ? SB_FIT_OPPOSITE : SB_FIT_PROPORTION;
+}
+
 /* A direction of the unknowns in e-folds of the parameters, so that ones that scale together have equal shares. */
-static void fill_blind(const struct sb_bench *bench, const struct sb_blind *blind, size_t k, struct sb_fit_blind *out)
+static void fill_undetermined(const struct sb_bench *bench, const struct sb_identify *directions, size_t k,
+                              struct sb_fit_undetermined *out)
 {
   double greatest = 0.0;
-  for (size_t j = 0; j < blind->terms; j++) {
+  for (size_t j = 0; j < directions->terms; j++) {
     int test, own;
-    const int parameter = sb_unknown_parameter(bench, j, &test, &own);
+    const int parameter = sb_identify_parameter(bench, j, &test, &own);
     if (parameter < 0) continue;
-    double share = blind->directions[k * blind->terms + j];
+    double share = directions->directions[k * directions->terms + j];
     const double p = bench->p[parameter], scale = bench->scale[parameter];
     if (!sb_bench_is_positive(parameter) && fabs(p) > 0.01 * scale) share *= scale / p;
     out->shares[parameter] = share;
@@ -293,42 +310,45 @@ static void fill_blind(const struct sb_bench *bench, const struct sb_blind *blin
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
     out->shares[j] = fabs(out->shares[j]) < 0.05 * greatest ? 0.0 : out->shares[j] / unit;
   }
+  out->relation = relation_of(out->shares);
 }
 
-/* With all unknowns free at the answer: what is blind, what each figure is worth, and what would help. */
-static enum sb_status look_at_all(struct fit *fit, struct sb_blind *blind, struct sb_fit_result *out,
-                                  struct sb_error *err)
+/* With all unknowns free at the answer: what is undetermined, what each figure is worth, and what would help. */
+static enum sb_status evaluate_all(struct fit *fit, struct sb_identify *directions, struct sb_fit_result *out,
+                                   struct sb_error *err)
 {
   struct sb_estimate *estimate = &fit->estimate;
   free_all(fit);
   sb_bench_set_scales(&fit->bench);
-  enum sb_status status = sb_estimate_look(estimate, err);
-  if (status == SB_OK) status = sb_blind_find(estimate, blind_by_noise, blind, err);
+  enum sb_status status = sb_estimate_evaluate(estimate, err);
+  if (status == SB_OK) status = sb_identify_find(estimate, undetermined_by_noise, directions, err);
   if (status != SB_OK) return status;
   for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
     double gradient[64] = {0}, size = 0.0;
     const enum sb_fit_figure_kind kind = (enum sb_fit_figure_kind)k;
-    fit->words[k] = SB_FIT_ABSENT;
+    fit->states[k] = SB_FIT_ABSENT;
     if (is_absent(&fit->bench, kind)) continue;
     sb_estimate_gradient(estimate, kind, gradient);
     for (size_t j = 0; j < estimate->terms; j++) size = fmax(size, fabs(gradient[j]));
-    fit->words[k] = size == 0.0                                                                ? SB_FIT_GIVEN
-                    : is_blind_figure(estimate, blind, kind, gradient, &fit->held_variance[k]) ? SB_FIT_UNTOLD
-                                                                                               : SB_FIT_TOLD;
+    fit->states[k] = size == 0.0 ? SB_FIT_GIVEN
+                     : is_undetermined(estimate, directions, kind, gradient, &fit->held_variance[k])
+                         ? SB_FIT_UNDETERMINED
+                         : SB_FIT_DETERMINED;
   }
   /* Without a torque or an inertia in newton metres there is no viscous friction in them either, however small it is. */
-  const bool has_scale =
-      fit->words[SB_FIT_STALL_TORQUE] != SB_FIT_UNTOLD || fit->words[SB_FIT_ROTOR_INERTIA] != SB_FIT_UNTOLD;
-  if (!has_scale && fit->words[SB_FIT_MOTOR_VISCOUS] == SB_FIT_TOLD) fit->words[SB_FIT_MOTOR_VISCOUS] = SB_FIT_UNTOLD;
-  out->blind_count = 0;
-  for (size_t k = 0; k < blind->count && out->blind_count < SB_FIT_BLIND_MAX; k++) {
+  const bool has_scale = fit->states[SB_FIT_STALL_TORQUE] != SB_FIT_UNDETERMINED ||
+                         fit->states[SB_FIT_ROTOR_INERTIA] != SB_FIT_UNDETERMINED;
+  if (!has_scale && fit->states[SB_FIT_MOTOR_VISCOUS] == SB_FIT_DETERMINED)
+    fit->states[SB_FIT_MOTOR_VISCOUS] = SB_FIT_UNDETERMINED;
+  out->undetermined_count = 0;
+  for (size_t k = 0; k < directions->count && out->undetermined_count < SB_FIT_UNDETERMINED_MAX; k++) {
     int test, own;
-    const int held = sb_unknown_parameter(&fit->bench, blind->pivots[k], &test, &own);
+    const int held = sb_identify_parameter(&fit->bench, directions->pivots[k], &test, &own);
     if (held < 0) continue;
-    struct sb_fit_blind *to = &out->blind[out->blind_count++];
-    *to = (struct sb_fit_blind){.held = (enum sb_fit_parameter)held};
-    to->advice = sb_advise_on(estimate, blind->directions + k * blind->terms);
-    fill_blind(&fit->bench, blind, k, to);
+    struct sb_fit_undetermined *to = &out->undetermined[out->undetermined_count++];
+    *to = (struct sb_fit_undetermined){.held = (enum sb_fit_parameter)held};
+    to->advice = sb_advise_on(estimate, directions->directions + k * directions->terms);
+    fill_undetermined(&fit->bench, directions, k, to);
   }
   out->advice_count = sb_advise(estimate, out->advice);
   return SB_OK;
@@ -341,7 +361,7 @@ static void visit_others(struct fit *fit, double growth)
   struct sb_bench *bench = &fit->bench;
   const struct sb_bench_place answer = sb_bench_place_now(bench);
   struct sb_error ignored;
-  const double most = sb_estimate_look(estimate, &ignored) == SB_OK ? sb_estimate_squares(estimate) + growth : 0.0;
+  const double most = sb_estimate_evaluate(estimate, &ignored) == SB_OK ? sb_estimate_squares(estimate) + growth : 0.0;
   for (int k = 0; k < fit->others.count; k++) {
     sb_bench_go_to(bench, &fit->others.places[k]);
     if (sb_estimate_solve(estimate, &ignored) != SB_OK || !(sb_estimate_squares(estimate) < most)) continue;
@@ -354,7 +374,7 @@ static void visit_others(struct fit *fit, double growth)
 }
 
 /* Intervals of the free parameters from the valley itself; false in *is_whole where it led to a better answer. */
-static enum sb_status walk_valley(struct fit *fit, bool *is_whole, struct sb_error *err)
+static enum sb_status walk_profiles(struct fit *fit, bool *is_whole, struct sb_error *err)
 {
   struct sb_estimate *estimate = &fit->estimate;
   const size_t terms = estimate->terms;
@@ -369,52 +389,52 @@ static enum sb_status walk_valley(struct fit *fit, bool *is_whole, struct sb_err
   for (int c = 0; c < fit->bench.channel_count; c++) freedom += fit->bench.channels[c].freedom;
   const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(freedom, 1.0));
   bool is_better = false;
-  sb_estimate_heed_belief(estimate, true);
+  sb_estimate_use_priors(estimate, true);
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT && status == SB_OK && !is_better; j++) {
     if (!fit->bench.is_free[j]) continue;
     status = sb_profile(estimate, j, errors[j], t, &fit->ends[j][0], &fit->ends[j][1], &is_better, err);
     fit->is_walked[j] = status == SB_OK && !is_better;
   }
   if (status == SB_OK && !is_better) visit_others(fit, t * t);
-  sb_estimate_heed_belief(estimate, false);
+  sb_estimate_use_priors(estimate, false);
   *is_whole = !is_better;
   return status;
 }
 
-/* Where logs have shifts: nothing is held, and errors come from the valley of the squares as it is. */
+/* Where logs have shifts: nothing is held, and errors come from the profile of the squares as it is. */
 static enum sb_status search_with_shift(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
 {
   struct sb_estimate *estimate = &fit->estimate;
-  struct sb_blind blind = {0};
+  struct sb_identify directions = {0};
   bool is_whole = false;
   enum sb_status status = sb_explore(estimate, &fit->others, err);
-  for (int round = 0; round < VALLEY_ROUND_MAX && !is_whole && status == SB_OK; round++) {
+  for (int round = 0; round < PROFILE_ROUND_MAX && !is_whole && status == SB_OK; round++) {
     status = sb_estimate_run_robust(estimate, err);
-    if (status == SB_OK) status = look_at_all(fit, &blind, out, err);
-    sb_blind_clear(&blind);
-    if (status == SB_OK) status = walk_valley(fit, &is_whole, err);
+    if (status == SB_OK) status = evaluate_all(fit, &directions, out, err);
+    sb_identify_clear(&directions);
+    if (status == SB_OK) status = walk_profiles(fit, &is_whole, err);
   }
   return status == SB_OK ? sb_estimate_finish(estimate, err) : status;
 }
 
-/* Holds what cannot be told, fits, looks again with the true noise, and fits once more where that changes anything. */
+/* Holds what is undetermined, fits, evaluates again with the true noise, and fits once more where that changes anything. */
 static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
 {
   struct sb_estimate *estimate = &fit->estimate;
-  struct sb_blind blind = {0};
-  enum sb_status status = sb_estimate_look(estimate, err);
+  struct sb_identify directions = {0};
+  enum sb_status status = sb_estimate_evaluate(estimate, err);
   sb_estimate_weigh_roughly(estimate);
-  if (status == SB_OK) status = sb_blind_find(estimate, blind_at_first, &blind, err);
+  if (status == SB_OK) status = sb_identify_find(estimate, undetermined_at_first, &directions, err);
   if (status != SB_OK) return status;
-  sb_blind_hold(&blind, &fit->bench);
-  sb_blind_clear(&blind);
+  sb_identify_hold(&directions, &fit->bench);
+  sb_identify_clear(&directions);
   status = sb_estimate_run_robust(estimate, err);
   if (status != SB_OK) return status;
 
   struct fit before = *fit;
-  status = look_at_all(fit, &blind, out, err);
+  status = evaluate_all(fit, &directions, out, err);
   if (status == SB_OK) {
-    sb_blind_hold(&blind, &fit->bench);
+    sb_identify_hold(&directions, &fit->bench);
     for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) { /* back from where the search may have left it */
       const bool is_held_now = fit->was_free[j] && !fit->bench.is_free[j] && before.bench.is_free[j];
       if (is_held_now && !sb_bench_is_positive(j)) fit->bench.p[j] = fit->start_p[j];
@@ -422,7 +442,7 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
     status =
         is_same_hold(&fit->bench, &before) ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
   }
-  sb_blind_clear(&blind);
+  sb_identify_clear(&directions);
   return status;
 }
 
@@ -454,9 +474,38 @@ static enum sb_status fill_readings(const struct fit *fit, struct sb_fit_result 
                                                .row = from->row,
                                                .measured = from->value,
                                                .computed = from->value + fit->estimate.f[i],
-                                               .is_aside = from->is_aside};
+                                               .is_outlier = from->is_outlier};
   }
   return SB_OK;
+}
+
+/* Share of the variance of a channel's readings that the fit explains, without outliers. */
+static double explained_of(const struct sb_fit_result *result, const struct sb_fit_channel *channel)
+{
+  double mean = 0.0, count = 0.0, spread = 0.0, left = 0.0;
+  for (int pass = 0; pass < 2; pass++) {
+    for (size_t i = 0; i < result->reading_count; i++) {
+      const struct sb_fit_reading *reading = &result->readings[i];
+      if (reading->log != channel->log || reading->column != channel->column || reading->is_outlier) continue;
+      if (pass == 0) {
+        mean += reading->measured;
+        count += 1.0;
+      } else {
+        spread += pow(reading->measured - mean / count, 2.0);
+        left += pow(reading->measured - reading->computed, 2.0);
+      }
+    }
+  }
+  return spread > 0.0 ? 1.0 - left / spread : 1.0;
+}
+
+static void fill_channels(const struct fit *fit, struct sb_fit_result *out)
+{
+  out->channel_count = (size_t)fit->bench.channel_count;
+  memcpy(out->channels, fit->bench.channels, sizeof out->channels);
+  for (size_t c = 0; c < out->channel_count; c++) {
+    out->channels[c].explained_fraction = explained_of(out, &out->channels[c]);
+  }
 }
 
 static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
@@ -475,9 +524,12 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
                                              .off_se_s = NAN,
                                              .speed_rad_s = test->own[SB_OWN_SPEED]};
   }
+  for (int t = 0; t < bench->test_count; t++) {
+    out->has_unseen_engagement |= out->origins[t].shift_count > 0 && !out->origins[t].is_engagement_seen;
+  }
   for (size_t j = 0; j < terms; j++) {
     int t = 0, own = 0;
-    if (sb_unknown_parameter(bench, j, &t, &own) >= 0) continue;
+    if (sb_identify_parameter(bench, j, &t, &own) >= 0) continue;
     const double se = sqrt(fit->estimate.covariance[j * terms + j]) * bench->tests[t].own_scale[own];
     if (own == SB_OWN_START) out->origins[t].start_se_s = se;
     if (own == SB_OWN_OFF) out->origins[t].off_se_s = se;
@@ -496,52 +548,52 @@ static void take_ends(const struct fit *fit, enum sb_fit_figure_kind kind, struc
   figure->least = ends[0];
   figure->greatest = ends[1];
   figure->standard_error = 0.5 * (ends[1] - ends[0]) / t;
-  if (figure->standard_error > blind_by_noise * size) {
-    figure->word = SB_FIT_UNTOLD;
+  if (figure->standard_error > undetermined_by_noise * size) {
+    figure->state = SB_FIT_UNDETERMINED;
     figure->least = figure->greatest = figure->standard_error = NAN;
   }
 }
 
-static bool is_in_blind(const struct sb_fit_result *result, int parameter)
+static bool is_named(const struct sb_fit_result *result, int parameter)
 {
-  for (size_t k = 0; k < result->blind_count; k++) {
-    if (result->blind[k].shares[parameter] != 0.0) return true;
+  for (size_t k = 0; k < result->undetermined_count; k++) {
+    if (result->undetermined[k].shares[parameter] != 0.0) return true;
   }
   return false;
 }
 
-/* Parameters whose valley is too wide join what the data cannot tell. */
+/* Parameters whose interval is too wide join what the data leave open. */
 static void add_vague(const struct fit *fit, struct sb_fit_result *out)
 {
-  for (int k = 0; k < SB_FIT_FIGURE_COUNT && out->blind_count < SB_FIT_BLIND_MAX; k++) {
+  for (int k = 0; k < SB_FIT_FIGURE_COUNT && out->undetermined_count < SB_FIT_UNDETERMINED_MAX; k++) {
     const int parameter = sb_fit_figure_parameter((enum sb_fit_figure_kind)k);
-    if (parameter < 0 || !fit->is_walked[parameter] || out->figures[k].word != SB_FIT_UNTOLD) continue;
-    if (is_in_blind(out, parameter)) continue;
-    struct sb_fit_blind *vague = &out->blind[out->blind_count++];
-    *vague = (struct sb_fit_blind){.held = (enum sb_fit_parameter)parameter, .is_vague = true};
+    if (parameter < 0 || !fit->is_walked[parameter] || out->figures[k].state != SB_FIT_UNDETERMINED) continue;
+    if (is_named(out, parameter)) continue;
+    struct sb_fit_undetermined *vague = &out->undetermined[out->undetermined_count++];
+    *vague = (struct sb_fit_undetermined){.held = (enum sb_fit_parameter)parameter, .is_vague = true};
     vague->shares[parameter] = 1.0;
   }
 }
 
 static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
 {
-  double vaguest = 0.0;
+  double least_certain = 0.0;
   for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
     const enum sb_fit_figure_kind kind = (enum sb_fit_figure_kind)k;
     struct sb_fit_figure *figure = &out->figures[k];
-    *figure = (struct sb_fit_figure){.word = fit->words[k],
+    *figure = (struct sb_fit_figure){.state = fit->states[k],
                                      .value = sb_bench_figure(&fit->bench, fit->bench.p, kind),
                                      .standard_error = NAN,
                                      .least = NAN,
                                      .greatest = NAN};
-    if (figure->word != SB_FIT_TOLD) continue;
+    if (figure->state != SB_FIT_DETERMINED) continue;
     fill_figure(&fit->estimate, kind, fit->held_variance[k], figure);
     take_ends(fit, kind, figure);
-    if (figure->word != SB_FIT_TOLD) continue;
+    if (figure->state != SB_FIT_DETERMINED) continue;
     const double share = figure->standard_error / fmax(fabs(figure->value), natural_size(&fit->bench, kind));
-    if (k <= SB_FIT_LOAD_INERTIA && share > vaguest) {
-      vaguest = share;
-      out->vaguest = kind;
+    if (k <= SB_FIT_LOAD_INERTIA && share > least_certain) {
+      least_certain = share;
+      out->least_certain = kind;
     }
   }
   add_vague(fit, out);
@@ -569,10 +621,9 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fi
   if (status == SB_OK) {
     fill_figures(fit, &result);
     fill_origins(fit, &result);
+    fill_channels(fit, &result);
     result.nominal_voltage_v = fit->bench.nominal_voltage_v;
     result.is_voltage_known = fit->bench.is_voltage_known;
-    result.channel_count = (size_t)fit->bench.channel_count;
-    memcpy(result.channels, fit->bench.channels, sizeof result.channels);
     *out = result;
   }
   if (status == SB_ERR_NUMERICS && fit->estimate.steps_done > SB_ESTIMATE_STEPS_MAX) {

@@ -17,7 +17,7 @@ static const int hold_order[] = {SB_FIT_P_VISCOUS,       SB_FIT_P_FRICTION_SHARE
                                  SB_FIT_P_LOAD_INERTIA,  SB_FIT_P_ROTOR_INERTIA,  SB_FIT_P_MESH_EFFICIENCY,
                                  SB_FIT_P_STALL_CURRENT, SB_FIT_P_STALL_TORQUE,   SB_FIT_P_NO_LOAD_SPEED};
 
-int sb_unknown_parameter(const struct sb_bench *bench, size_t unknown, int *test, int *own)
+int sb_identify_parameter(const struct sb_bench *bench, size_t unknown, int *test, int *own)
 {
   size_t j = 0;
   for (int k = 0; k < SB_FIT_PARAMETER_COUNT; k++) {
@@ -42,7 +42,7 @@ static void release(gsl_matrix *a, gsl_matrix *v, gsl_vector *s, gsl_vector *wor
 }
 
 /* The right singular vectors with a deviation above sd_min, one a row of out; returns how many, or -1 without memory. */
-static int blind_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
+static int undetermined_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
 {
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
@@ -71,7 +71,7 @@ static int blind_vectors(const struct sb_estimate *estimate, double sd_min, doub
 static size_t hold_rank(const struct sb_bench *bench, size_t unknown)
 {
   int test = 0, own = 0;
-  const int parameter = sb_unknown_parameter(bench, unknown, &test, &own);
+  const int parameter = sb_identify_parameter(bench, unknown, &test, &own);
   for (size_t k = 0; k < sizeof hold_order / sizeof *hold_order; k++) {
     if (hold_order[k] == parameter) return k + 1;
   }
@@ -79,16 +79,16 @@ static size_t hold_rank(const struct sb_bench *bench, size_t unknown)
 }
 
 /* The unknown of lowest rank that has a fair part in one of the rows from `first` on. */
-static bool find_pivot(const struct sb_blind *blind, const struct sb_bench *bench, size_t first, size_t *row,
+static bool find_pivot(const struct sb_identify *directions, const struct sb_bench *bench, size_t first, size_t *row,
                        size_t *pivot)
 {
   size_t best_rank = 100;
-  for (size_t j = 0; j < blind->terms; j++) {
+  for (size_t j = 0; j < directions->terms; j++) {
     const size_t rank = hold_rank(bench, j);
-    for (size_t k = first; k < blind->count; k++) {
-      const double *direction = blind->directions + k * blind->terms;
+    for (size_t k = first; k < directions->count; k++) {
+      const double *direction = directions->directions + k * directions->terms;
       double greatest = 0.0;
-      for (size_t i = 0; i < blind->terms; i++) greatest = fmax(greatest, fabs(direction[i]));
+      for (size_t i = 0; i < directions->terms; i++) greatest = fmax(greatest, fabs(direction[i]));
       if (fabs(direction[j]) < 0.2 * greatest || rank >= best_rank) continue;
       best_rank = rank;
       *row = k;
@@ -99,86 +99,86 @@ static bool find_pivot(const struct sb_blind *blind, const struct sb_bench *benc
 }
 
 /* Gauss and Jordan: the same plane, spanned by directions as sparse as they can be. */
-static void reduce(struct sb_blind *blind, const struct sb_bench *bench)
+static void reduce(struct sb_identify *directions, const struct sb_bench *bench)
 {
-  const size_t terms = blind->terms;
-  for (size_t first = 0; first < blind->count; first++) {
+  const size_t terms = directions->terms;
+  for (size_t first = 0; first < directions->count; first++) {
     size_t row = first, pivot = 0;
-    if (!find_pivot(blind, bench, first, &row, &pivot)) {
-      blind->count = first;
+    if (!find_pivot(directions, bench, first, &row, &pivot)) {
+      directions->count = first;
       break;
     }
-    double *here = blind->directions + first * terms, *there = blind->directions + row * terms;
+    double *here = directions->directions + first * terms, *there = directions->directions + row * terms;
     for (size_t j = 0; j < terms && row != first; j++) {
       const double swap = here[j];
       here[j] = there[j];
       there[j] = swap;
     }
-    const double swap = blind->sds[first];
-    blind->sds[first] = blind->sds[row];
-    blind->sds[row] = swap;
+    const double swap = directions->sds[first];
+    directions->sds[first] = directions->sds[row];
+    directions->sds[row] = swap;
     const double unit = here[pivot];
     for (size_t j = 0; j < terms; j++) here[j] /= unit;
-    for (size_t k = 0; k < blind->count; k++) {
-      double *other = blind->directions + k * terms;
+    for (size_t k = 0; k < directions->count; k++) {
+      double *other = directions->directions + k * terms;
       const double part = other[pivot];
       for (size_t j = 0; j < terms && k != first; j++) other[j] -= part * here[j];
     }
-    blind->pivots[first] = pivot;
+    directions->pivots[first] = pivot;
   }
 }
 
-static void drop_rounding(struct sb_blind *blind)
+static void drop_rounding(struct sb_identify *directions)
 {
-  for (size_t k = 0; k < blind->count; k++) {
-    double *direction = blind->directions + k * blind->terms, greatest = 0.0;
-    for (size_t j = 0; j < blind->terms; j++) greatest = fmax(greatest, fabs(direction[j]));
-    for (size_t j = 0; j < blind->terms; j++) {
+  for (size_t k = 0; k < directions->count; k++) {
+    double *direction = directions->directions + k * directions->terms, greatest = 0.0;
+    for (size_t j = 0; j < directions->terms; j++) greatest = fmax(greatest, fabs(direction[j]));
+    for (size_t j = 0; j < directions->terms; j++) {
       if (fabs(direction[j]) < part_min * greatest) direction[j] = 0.0;
     }
   }
 }
 
-enum sb_status sb_blind_find(const struct sb_estimate *estimate, double sd_min, struct sb_blind *out,
-                             struct sb_error *err)
+enum sb_status sb_identify_find(const struct sb_estimate *estimate, double sd_min, struct sb_identify *out,
+                                struct sb_error *err)
 {
   const size_t terms = estimate->terms;
-  struct sb_blind blind = {.terms = terms};
-  *out = blind;
+  struct sb_identify directions = {.terms = terms};
+  *out = directions;
   if (terms == 0) return SB_OK;
-  blind.directions = calloc(terms * terms, sizeof *blind.directions);
-  blind.pivots = calloc(terms, sizeof *blind.pivots);
-  blind.sds = calloc(terms, sizeof *blind.sds);
+  directions.directions = calloc(terms * terms, sizeof *directions.directions);
+  directions.pivots = calloc(terms, sizeof *directions.pivots);
+  directions.sds = calloc(terms, sizeof *directions.sds);
   int count = -1;
-  if (blind.directions != NULL && blind.pivots != NULL && blind.sds != NULL) {
-    count = blind_vectors(estimate, sd_min, blind.directions, blind.sds);
+  if (directions.directions != NULL && directions.pivots != NULL && directions.sds != NULL) {
+    count = undetermined_vectors(estimate, sd_min, directions.directions, directions.sds);
   }
   if (count < 0) {
-    sb_blind_clear(&blind);
+    sb_identify_clear(&directions);
     return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   }
-  blind.count = (size_t)count;
-  reduce(&blind, estimate->bench);
-  drop_rounding(&blind);
-  *out = blind;
+  directions.count = (size_t)count;
+  reduce(&directions, estimate->bench);
+  drop_rounding(&directions);
+  *out = directions;
   return SB_OK;
 }
 
-void sb_blind_clear(struct sb_blind *blind)
+void sb_identify_clear(struct sb_identify *directions)
 {
-  free(blind->directions);
-  free(blind->pivots);
-  free(blind->sds);
-  *blind = (struct sb_blind){0};
+  free(directions->directions);
+  free(directions->pivots);
+  free(directions->sds);
+  *directions = (struct sb_identify){0};
 }
 
-void sb_blind_hold(const struct sb_blind *blind, struct sb_bench *bench)
+void sb_identify_hold(const struct sb_identify *directions, struct sb_bench *bench)
 {
   int parameters[64], tests[64], owns[64];
-  for (size_t k = 0; k < blind->count; k++) {
-    parameters[k] = sb_unknown_parameter(bench, blind->pivots[k], &tests[k], &owns[k]);
+  for (size_t k = 0; k < directions->count; k++) {
+    parameters[k] = sb_identify_parameter(bench, directions->pivots[k], &tests[k], &owns[k]);
   }
-  for (size_t k = 0; k < blind->count; k++) {
+  for (size_t k = 0; k < directions->count; k++) {
     if (parameters[k] >= 0) {
       bench->is_free[parameters[k]] = false;
     } else {

@@ -1,27 +1,67 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* A fit as JSON. */
+/* json.c - a fit for machines. */
 #include <math.h>
 #include <stdio.h>
 
 #include "fit/show.h"
-#include "text/json.h"
+#include "text/fields.h"
 
-static const char *const words[] = {
-    [SB_FIT_ABSENT] = "absent", [SB_FIT_GIVEN] = "given", [SB_FIT_TOLD] = "told", [SB_FIT_UNTOLD] = "untold"};
+#define FIELD(type, name, member, kind)       \
+  {                                           \
+    name, offsetof(struct type, member), kind \
+  }
+#define END                  \
+  {                          \
+    NULL, 0, SB_FIELD_NUMBER \
+  }
+
+static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const struct sb_fit_figure *figure)
+{
+  static const char *const states[] = {[SB_FIT_ABSENT] = "absent",
+                                       [SB_FIT_GIVEN] = "given",
+                                       [SB_FIT_DETERMINED] = "determined",
+                                       [SB_FIT_UNDETERMINED] = "undetermined"};
+  static const struct sb_field fields[] = {FIELD(sb_fit_figure, "standard_error_si", standard_error, SB_FIELD_NUMBER),
+                                           FIELD(sb_fit_figure, "least_si", least, SB_FIELD_NUMBER),
+                                           FIELD(sb_fit_figure, "greatest_si", greatest, SB_FIELD_NUMBER), END};
+  const bool has_value = figure->state != SB_FIT_UNDETERMINED;
+  sb_json_open_object(json);
+  sb_json_put_string(json, "figure", sb_fit_figure_key(kind));
+  sb_json_put_string(json, "state", states[figure->state]);
+  sb_json_put_string(json, "unit", sb_show_si(kind));
+  sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
+  sb_json_put_fields(json, fields, figure);
+  sb_json_close(json);
+}
 
 static void put_figures(struct sb_json *json, const struct sb_fit_result *result)
 {
-  sb_json_put_object(json, "figures");
+  sb_json_put_array(json, "figures");
   for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
-    const struct sb_fit_figure *figure = &result->figures[k];
-    if (figure->word == SB_FIT_ABSENT) continue;
-    const bool has_value = figure->word != SB_FIT_UNTOLD;
-    sb_json_put_object(json, sb_fit_figure_key((enum sb_fit_figure_kind)k));
-    sb_json_put_string(json, "state", words[figure->word]);
-    sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
-    sb_json_put_number(json, "standard_error_si", figure->standard_error);
-    sb_json_put_number(json, "least_si", figure->least);
-    sb_json_put_number(json, "greatest_si", figure->greatest);
+    if (result->figures[k].state == SB_FIT_ABSENT) continue;
+    put_figure(json, (enum sb_fit_figure_kind)k, &result->figures[k]);
+  }
+  sb_json_close(json);
+}
+
+static void put_channels(struct sb_json *json, const struct sb_fit_result *result, int log)
+{
+  static const struct sb_field fields[] = {
+      FIELD(sb_fit_channel, "readings", count, SB_FIELD_SIZE),
+      FIELD(sb_fit_channel, "outliers", outlier_count, SB_FIELD_SIZE),
+      FIELD(sb_fit_channel, "deviating", deviating_count, SB_FIELD_SIZE),
+      FIELD(sb_fit_channel, "standard_deviation_si", sd, SB_FIELD_NUMBER),
+      FIELD(sb_fit_channel, "rounding_si", quantum, SB_FIELD_NUMBER),
+      FIELD(sb_fit_channel, "explained_fraction", explained_fraction, SB_FIELD_NUMBER),
+      END};
+  sb_json_put_array(json, "channels");
+  for (size_t c = 0; c < result->channel_count; c++) {
+    const struct sb_fit_channel *channel = &result->channels[c];
+    if (channel->log != log) continue;
+    sb_json_open_object(json);
+    sb_json_put_string(json, "column", sb_fit_column_name(channel->column));
+    sb_json_put_string(json, "unit", channel->column == SB_FIT_CURRENT ? "A" : "rad/s");
+    sb_json_put_fields(json, fields, channel);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -29,51 +69,39 @@ static void put_figures(struct sb_json *json, const struct sb_fit_result *result
 
 static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_fit_log *logs)
 {
+  static const struct sb_field times[] = {FIELD(sb_fit_origin, "start_s", start_s, SB_FIELD_NUMBER),
+                                          FIELD(sb_fit_origin, "start_error_s", start_se_s, SB_FIELD_NUMBER),
+                                          FIELD(sb_fit_origin, "off_s", off_s, SB_FIELD_NUMBER),
+                                          FIELD(sb_fit_origin, "off_error_s", off_se_s, SB_FIELD_NUMBER), END};
   sb_json_put_array(json, "logs");
   for (size_t k = 0; k < result->log_count; k++) {
     const struct sb_fit_origin *origin = &result->origins[k];
     sb_json_open_object(json);
     sb_json_put_string(json, "path", logs[k].path);
     sb_json_put_boolean(json, "is_over_time", origin->is_dynamic);
-    sb_json_put_integer(json, "shifts", origin->shift_count);
-    sb_json_put_integer(json, "gaps", (long long)logs[k].gap_count);
-    if (origin->is_dynamic) {
-      sb_json_put_number(json, "start_s", origin->start_s);
-      sb_json_put_number(json, "start_error_s", origin->start_se_s);
-      sb_json_put_number(json, "off_s", origin->off_s);
-    }
-    sb_json_put_array(json, "channels");
-    for (size_t c = 0; c < result->channel_count; c++) {
-      const struct sb_fit_channel *channel = &result->channels[c];
-      if (channel->log != (int)k) continue;
-      sb_json_open_object(json);
-      sb_json_put_string(json, "column", sb_fit_column_name(channel->column));
-      sb_json_put_integer(json, "readings", (long long)channel->count);
-      sb_json_put_integer(json, "set_aside", (long long)channel->aside_count);
-      sb_json_put_number(json, "spread_si", channel->sd);
-      sb_json_put_number(json, "rounding_si", channel->quantum);
-      sb_json_close(json);
-    }
-    sb_json_close(json);
+    sb_json_put_integer(json, "shift_count", origin->shift_count);
+    sb_json_put_integer(json, "gap_count", (long long)logs[k].gap_count);
+    if (origin->is_dynamic) sb_json_put_fields(json, times, origin);
+    put_channels(json, result, (int)k);
     sb_json_close(json);
   }
   sb_json_close(json);
 }
 
-static void put_blind(struct sb_json *json, const struct sb_fit_result *result)
+static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermined *open)
 {
-  sb_json_put_array(json, "cannot_tell");
-  for (size_t k = 0; k < result->blind_count; k++) {
+  sb_json_open_object(json);
+  sb_json_put_array(json, "parameters");
+  for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
+    if (open->shares[j] == 0.0) continue;
     sb_json_open_object(json);
-    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
-      if (result->blind[k].shares[j] == 0.0) continue;
-      sb_json_put_number(json, sb_fit_parameter_words((enum sb_fit_parameter)j), result->blind[k].shares[j]);
-    }
+    sb_json_put_string(json, "parameter", sb_fit_parameter_words((enum sb_fit_parameter)j));
+    sb_json_put_number(json, "share", open->shares[j]);
     sb_json_close(json);
   }
   sb_json_close(json);
-  sb_json_put_array(json, "next_measurements");
-  for (size_t k = 0; k < result->advice_count; k++) sb_json_string(json, result->advice[k]);
+  sb_json_put_boolean(json, "is_vague", open->is_vague);
+  sb_json_put_string(json, "next_measurement", open->advice);
   sb_json_close(json);
 }
 
@@ -82,13 +110,17 @@ int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_lo
   struct sb_json json;
   sb_json_init(&json, out);
   sb_json_open_object(&json);
+  sb_json_put_head(&json, "fit");
   sb_json_put_number(&json, "nominal_voltage_v", result->is_voltage_known ? result->nominal_voltage_v : (double)NAN);
   put_figures(&json, result);
   put_logs(&json, result, logs);
-  put_blind(&json, result);
+  sb_json_put_array(&json, "undetermined");
+  for (size_t k = 0; k < result->undetermined_count; k++) put_undetermined(&json, &result->undetermined[k]);
+  sb_json_close(&json);
+  sb_json_put_array(&json, "next_measurements");
+  for (size_t k = 0; k < result->advice_count; k++) sb_json_string(&json, result->advice[k]);
+  sb_json_close(&json);
   sb_json_close(&json);
   sb_json_end(&json);
   return ferror(out) ? -1 : 0;
 }
-
-/* A field that may hold commas or quotes. */

@@ -118,7 +118,7 @@ static bool add_interval(struct sb_bench_test *test, double from_s, double to_s,
 }
 
 /* How many rows from one on have the same duty, up to a number. */
-static size_t rows_alike(const double *duties, size_t row, size_t count, size_t most)
+static size_t rows_equal(const double *duties, size_t row, size_t count, size_t most)
 {
   size_t n = 1;
   while (n < most && row + n < count && (duties == NULL || duties[row + n] == duties[row])) n++;
@@ -134,7 +134,7 @@ static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test
   const bool is_brake = bench->setup->is_braking && test->phase != SB_FIT_COAST_DOWN;
   const size_t most = log->row_count / SPAN_MAX + 1;
   for (size_t i = 0, n; i < log->row_count; i += n) {
-    n = rows_alike(duties, i, log->row_count, most);
+    n = rows_equal(duties, i, log->row_count, most);
     const bool is_off = (duties != NULL && duties[i] == 0.0) || test->phase == SB_FIT_COAST_DOWN;
     const struct sb_bench_span off = {.from_s = times[i], .is_open = !is_brake};
     const size_t next = i + n < log->row_count ? i + n : log->row_count - 1;

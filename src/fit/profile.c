@@ -83,7 +83,7 @@ enum sb_status sb_profile(struct sb_estimate *estimate, int parameter, double er
 {
   struct sb_bench *bench = estimate->bench;
   const struct sb_bench_place answer = sb_bench_place_now(bench);
-  enum sb_status status = sb_estimate_look(estimate, err);
+  enum sb_status status = sb_estimate_evaluate(estimate, err);
   struct walk walk = {estimate, &answer, parameter, sb_estimate_squares(estimate), answer};
   const double step = fmin(fmax(t * error, first_min), 0.5 * x_most);
   double ends[2] = {-INFINITY, INFINITY};

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* A section of a scenario to paste. Motor figures are those of the datasheet sense, so that the driven motion is the same
- * whether or not friction has a viscous part. */
+/* section.c - a section of a scenario to paste. Motor figures are those of a data sheet, so that the driven motion is the
+ * same whether or not friction has a viscous part. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -21,7 +21,7 @@ static double clipped(enum sb_fit_figure_kind kind, double value)
 
 static bool is_worth_pasting(const struct sb_fit_figure *figure, bool has_scenario)
 {
-  return figure->word == SB_FIT_TOLD || (figure->word == SB_FIT_GIVEN && !has_scenario);
+  return figure->state == SB_FIT_DETERMINED || (figure->state == SB_FIT_GIVEN && !has_scenario);
 }
 
 static const char *last_name(const char *key)
@@ -41,22 +41,22 @@ static void write_key(const struct sb_fit_result *result, enum sb_fit_figure_kin
         out, "  %s: %s%s%s", name,
         sb_show_number(clipped(kind, figure->value) * unit.per_si, 0.1 * figure->standard_error * unit.per_si, value),
         unit.name[0] != 0 ? " " : "", unit.name);
-    if (figure->word == SB_FIT_TOLD) {
+    if (figure->state == SB_FIT_DETERMINED) {
       const double se = figure->standard_error * unit.per_si;
       fprintf(out, "  # +- %s", sb_show_number(se, se, error));
     }
     fputc('\n', out);
-  } else if (figure->word == SB_FIT_UNTOLD) {
-    fprintf(out, "  # %s: not told by these data\n", name);
+  } else if (figure->state == SB_FIT_UNDETERMINED) {
+    fprintf(out, "  # %s: not determined by these data\n", name);
   }
 }
 
-static bool is_any_told(const struct sb_fit_result *result, const enum sb_fit_figure_kind *kinds, size_t count)
+static bool is_any_shown(const struct sb_fit_result *result, const enum sb_fit_figure_kind *kinds, size_t count)
 {
   bool is_any = false;
   for (size_t k = 0; k < count; k++) {
     const struct sb_fit_figure *figure = &result->figures[kinds[k]];
-    is_any |= figure->word == SB_FIT_UNTOLD || is_worth_pasting(figure, result->has_scenario);
+    is_any |= figure->state == SB_FIT_UNDETERMINED || is_worth_pasting(figure, result->has_scenario);
   }
   return is_any;
 }
@@ -68,7 +68,7 @@ static void write_motor(const struct sb_fit_result *result, FILE *out)
   char value[32];
   const bool has_both_currents = is_worth_pasting(&result->figures[SB_FIT_STALL_CURRENT], result->has_scenario) &&
                                  is_worth_pasting(&result->figures[SB_FIT_NO_LOAD_CURRENT], result->has_scenario);
-  if (!is_any_told(result, kinds, 5)) return;
+  if (!is_any_shown(result, kinds, 5)) return;
   fputs("motor:\n", out);
   if (!result->has_scenario && result->is_voltage_known) {
     fprintf(out, "  nominal_voltage: %s V\n", sb_show_exact(result->nominal_voltage_v, value));
@@ -78,8 +78,8 @@ static void write_motor(const struct sb_fit_result *result, FILE *out)
   for (size_t k = 0; k < 5; k++) {
     const bool is_current = kinds[k] == SB_FIT_STALL_CURRENT || kinds[k] == SB_FIT_NO_LOAD_CURRENT;
     const struct sb_fit_figure *figure = &result->figures[kinds[k]];
-    if (is_current && !has_both_currents && figure->word != SB_FIT_ABSENT && !result->has_scenario) {
-      fprintf(out, "  # %s: not told together with the other current\n", last_name(sb_fit_figure_key(kinds[k])));
+    if (is_current && !has_both_currents && figure->state != SB_FIT_ABSENT && !result->has_scenario) {
+      fprintf(out, "  # %s: not determined together with the other current\n", last_name(sb_fit_figure_key(kinds[k])));
     } else {
       write_key(result, kinds[k], out);
     }
@@ -87,12 +87,11 @@ static void write_motor(const struct sb_fit_result *result, FILE *out)
   if (result->has_scenario) return;
   const struct sb_fit_figure *constant = &result->figures[SB_FIT_MOTOR_FRICTION];
   const struct sb_fit_figure *viscous = &result->figures[SB_FIT_MOTOR_VISCOUS];
-  if (constant->word == SB_FIT_TOLD) {
-    fprintf(out, "  # friction at the shaft: %.4g N.m, of it constant %.4g (%.4g..%.4g)",
-            constant->value + viscous->value * result->figures[SB_FIT_NO_LOAD_SPEED].value, constant->value,
-            constant->least, constant->greatest);
-    if (viscous->word == SB_FIT_TOLD) fprintf(out, ", viscous %.4g N.m.s/rad", viscous->value);
-    fputc('\n', out);
+  if (constant->state == SB_FIT_DETERMINED) {
+    fprintf(out, "  # friction at the shaft: %.4g N.m\n",
+            constant->value + viscous->value * result->figures[SB_FIT_NO_LOAD_SPEED].value);
+    fprintf(out, "  # of it constant: %.4g N.m (%.4g..%.4g)\n", constant->value, constant->least, constant->greatest);
+    if (viscous->state == SB_FIT_DETERMINED) fprintf(out, "  # of it viscous: %.4g N.m.s/rad\n", viscous->value);
   }
 }
 
@@ -100,7 +99,7 @@ static int write_part(const struct sb_fit_result *result, enum sb_fit_figure_kin
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
   char value[32];
-  if (figure->word != SB_FIT_TOLD || !(figure->value > 0.0)) return count;
+  if (figure->state != SB_FIT_DETERMINED || !(figure->value > 0.0)) return count;
   if (count == 0) fputs("  parts:\n", out);
   const struct sb_shown_unit unit = sb_show_unit(kind, figure->value);
   fprintf(out,
@@ -113,7 +112,7 @@ static int write_part(const struct sb_fit_result *result, enum sb_fit_figure_kin
 static void write_load(const struct sb_fit_result *result, FILE *out)
 {
   static const enum sb_fit_figure_kind kinds[] = {SB_FIT_LOAD_INERTIA, SB_FIT_LOAD_FRICTION, SB_FIT_LOAD_VISCOUS};
-  if (!result->has_scenario || !is_any_told(result, kinds, 3)) return;
+  if (!result->has_scenario || !is_any_shown(result, kinds, 3)) return;
   fputs("load:\n", out);
   write_key(result, SB_FIT_LOAD_INERTIA, out);
   int count = write_part(result, SB_FIT_LOAD_FRICTION, 0, out);
@@ -145,7 +144,7 @@ static void write_tolerances(const struct sb_fit_result *result, FILE *out)
     const bool is_current = kind == SB_FIT_STALL_CURRENT || kind == SB_FIT_NO_LOAD_CURRENT;
     const bool is_part = kind == SB_FIT_LOAD_FRICTION || kind == SB_FIT_LOAD_VISCOUS;
     char path[64];
-    if (result->figures[k].word != SB_FIT_TOLD || (is_current && !has_both_currents)) continue;
+    if (result->figures[k].state != SB_FIT_DETERMINED || (is_current && !has_both_currents)) continue;
     if (is_part && !(result->figures[k].value > 0.0)) continue;
     snprintf(path, sizeof path, "%s", sb_fit_figure_key(kind));
     if (is_part) {
@@ -155,15 +154,12 @@ static void write_tolerances(const struct sb_fit_result *result, FILE *out)
   }
 }
 
-int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_setup *setup,
-                         const struct sb_fit_log *logs, FILE *out)
+int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
 {
-  (void)setup;
-  fputs("# fitted to", out);
-  for (size_t k = 0; k < result->log_count; k++) fprintf(out, "%s %s", k > 0 ? "," : "", logs[k].path);
-  fputc('\n', out);
+  fputs("# fitted to\n", out);
+  for (size_t k = 0; k < result->log_count; k++) fprintf(out, "#   %s\n", logs[k].path);
   write_motor(result, out);
-  if (result->figures[SB_FIT_MESH_EFFICIENCY].word == SB_FIT_TOLD) {
+  if (result->figures[SB_FIT_MESH_EFFICIENCY].state == SB_FIT_DETERMINED) {
     fputs("gearbox:\n", out);
     write_key(result, SB_FIT_MESH_EFFICIENCY, out);
   }

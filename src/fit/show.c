@@ -8,6 +8,19 @@
 
 static const struct sb_shown_unit rpm = {"rpm", 1.0 / SB_RPM};
 
+const char *sb_show_si(enum sb_fit_figure_kind kind)
+{
+  if (sb_fit_figure_quantity(kind) != SB_RATIO) return sb_quantity_si(sb_fit_figure_quantity(kind));
+  switch (kind) { /* quantities that no scenario has */
+    case SB_FIT_KT: return "N.m/A";
+    case SB_FIT_KE: return "V.s/rad";
+    case SB_FIT_TORQUE_OVER_INERTIA:
+    case SB_FIT_FRICTION_OVER_INERTIA: return "rad/s2";
+    case SB_FIT_VISCOUS_OVER_INERTIA: return "1/s";
+    default: return "";
+  }
+}
+
 struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value)
 {
   const double size = fabs(value);
@@ -17,16 +30,7 @@ struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value)
     case SB_CURRENT: return size < 0.1 ? (struct sb_shown_unit){"mA", 1e3} : (struct sb_shown_unit){"A", 1.0};
     case SB_INERTIA: return size < 1e-4 ? (struct sb_shown_unit){"g.cm2", 1e7} : (struct sb_shown_unit){"kg.m2", 1.0};
     case SB_TIME: return size < 0.1 ? (struct sb_shown_unit){"ms", 1e3} : (struct sb_shown_unit){"s", 1.0};
-    case SB_RATIO: break;
-    default: return (struct sb_shown_unit){sb_quantity_si(sb_fit_figure_quantity(kind)), 1.0};
-  }
-  switch (kind) { /* quantities that no scenario has */
-    case SB_FIT_KT: return (struct sb_shown_unit){"N.m/A", 1.0};
-    case SB_FIT_KE: return (struct sb_shown_unit){"V.s/rad", 1.0};
-    case SB_FIT_TORQUE_OVER_INERTIA:
-    case SB_FIT_FRICTION_OVER_INERTIA: return (struct sb_shown_unit){"rad/s2", 1.0};
-    case SB_FIT_VISCOUS_OVER_INERTIA: return (struct sb_shown_unit){"1/s", 1.0};
-    default: return (struct sb_shown_unit){"", 1.0};
+    default: return (struct sb_shown_unit){sb_show_si(kind), 1.0};
   }
 }
 

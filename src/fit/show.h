@@ -13,6 +13,9 @@ struct sb_shown_unit {
 /* The unit for a figure near a value. */
 struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value);
 
+/* The SI unit of a figure; "" for a plain number. */
+const char *sb_show_si(enum sb_fit_figure_kind kind);
+
 /* The unit for a measured column. */
 struct sb_shown_unit sb_show_column_unit(enum sb_fit_column column);
 

@@ -333,7 +333,7 @@ static void set_from_scenario(struct sb_bench *bench)
     if (part->ops == sb_load_kind_find("constant") && part->is_resisting) p[SB_FIT_P_LOAD_FRICTION] = part->torque_nm;
     if (part->ops == sb_load_kind_find("viscous")) p[SB_FIT_P_VISCOUS] = part->viscous_nms_rad;
   }
-  memcpy(bench->believed, p, sizeof bench->believed);
+  memcpy(bench->prior, p, sizeof bench->prior);
 }
 
 /* Sizes that matter for what may be zero: a tenth or a fifth of what the motor can do. */
@@ -346,7 +346,7 @@ void sb_bench_set_scales(struct sb_bench *bench)
   bench->scale[SB_FIT_P_LOAD_FRICTION] = 0.2 * stall_nm * ratio;
 }
 
-double sb_bench_badness(const struct sb_bench *bench, double *computed)
+double sb_bench_cost(const struct sb_bench *bench, double *computed)
 {
   struct sb_bench_place now = sb_bench_place_now(bench);
   double greatest[3 * SB_FIT_LOG_MAX] = {0}, sum = 0.0;
@@ -385,7 +385,7 @@ static enum sb_status try_paces(struct sb_bench *bench, struct sb_error *err)
   for (size_t k = 0; k < sizeof factors / sizeof *factors && status == SB_OK; k++) {
     scale_pace(bench, from, factors[k]);
     status = sb_predict_set_steps(bench, err);
-    const double bad = status == SB_OK ? sb_bench_badness(bench, computed) : INFINITY;
+    const double bad = status == SB_OK ? sb_bench_cost(bench, computed) : INFINITY;
     if (!(bad < 0.9 * best)) continue; /* the first one stays unless another is clearly better */
     best = bad;
     chosen = factors[k];

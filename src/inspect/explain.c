@@ -21,6 +21,10 @@ enum { SCAN_COUNT = sizeof scan / sizeof scan[0], SCAN_MIDDLE = SCAN_COUNT / 2, 
 /* A factor found to this is fine. */
 static const double factor_tolerance = 5e-4;
 
+/* A hint is worth a look from this share on. Two explain the same when what they leave differs by less than this factor,
+ * and a little. */
+static const double gain_least = 0.2, shared_factor = 1.25, shared_little = 0.02;
+
 enum knob_kind { KNOB_KEY, KNOB_LOAD, KNOB_DOWN, KNOB_UP };
 
 struct knob {
@@ -399,9 +403,19 @@ static enum sb_status check_tries(const struct sb_hint_request *request, const s
   return SB_OK;
 }
 
+/* Whether the best hint says anything, and whether the second one says as much. */
+static void judge(struct sb_explanation *out, size_t count)
+{
+  const struct sb_hint *hints = out->hints;
+  out->count = count;
+  out->is_found = count > 0 && hints[0].gain >= gain_least;
+  out->is_shared =
+      out->is_found && count > 1 && 1.0 - hints[1].gain <= shared_factor * (1.0 - hints[0].gain) + shared_little;
+}
+
 enum sb_status sb_overlay_explain(const struct sb_log *log, const struct sb_scenario *scenario,
                                   const struct sb_overlay_options *options, const struct sb_hint_request *request,
-                                  struct sb_hint hints[SB_HINT_MAX], size_t *count, struct sb_error *err)
+                                  struct sb_explanation *out, struct sb_error *err)
 {
   struct sb_error inner = {SB_OK, ""};
   struct search search = {.log = log, .scenario = scenario, .options = options, .request = request, .err = &inner};
@@ -410,13 +424,13 @@ enum sb_status sb_overlay_explain(const struct sb_log *log, const struct sb_scen
   search.table_room = calloc(table_points(&scenario->model.load) + 1, sizeof *search.table_room);
   enum sb_status status = knobs != NULL && search.trial != NULL && search.table_room != NULL ? SB_OK : SB_ERR_MEMORY;
   double noise_cost = 0.0;
-  *count = 0;
+  *out = (struct sb_explanation){0};
   if (status == SB_OK) status = find_noise_cost(&search, &noise_cost);
   if (status == SB_OK) {
     const size_t knob_count = find_knobs(&search, knobs);
     status = check_tries(request, knobs, knob_count, &inner);
-    if (status == SB_OK) status = try_all(&search, knobs, knob_count, hints, noise_cost);
-    if (status == SB_OK) *count = knob_count;
+    if (status == SB_OK) status = try_all(&search, knobs, knob_count, out->hints, noise_cost);
+    if (status == SB_OK) judge(out, knob_count);
   }
   free(knobs);
   free(search.trial);

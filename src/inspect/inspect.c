@@ -89,17 +89,28 @@ static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
   for (size_t i = 0; i < out->shift_count && status == SB_OK; i++) {
     const struct sb_inspect_shift *now = &out->shifts[i], *last = i > 0 ? now - 1 : NULL;
     const bool is_next = last != NULL && last->from == now->to && last->to == now->from &&
-                         now->left_s - last->left_s <= window_s + (last->engaged_s - last->left_s);
+                         now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
     if (!is_next) {
       status = add_hunt(out, hunt, periods_s);
-      hunt = (struct sb_inspect_hunt){.first_s = now->left_s, .low_gear = now->from < now->to ? now->from : now->to};
+      hunt =
+          (struct sb_inspect_hunt){.first_s = now->command_s, .slower_gear = now->from < now->to ? now->from : now->to};
       periods_s = 0.0;
     }
-    if (hunt.count >= 2) periods_s += now->left_s - out->shifts[i - 2].left_s;
+    if (hunt.count >= 2) periods_s += now->command_s - out->shifts[i - 2].command_s;
     hunt.count++;
-    hunt.last_s = now->left_s;
+    hunt.last_s = now->command_s;
   }
   return status == SB_OK ? add_hunt(out, hunt, periods_s) : status;
+}
+
+/* Shortest time from one shift to the next. */
+static double least_pause(const struct sb_inspection *found)
+{
+  double least_s = NAN;
+  for (size_t i = 1; i < found->shift_count; i++) {
+    least_s = fmin(least_s, found->shifts[i].command_s - found->shifts[i - 1].command_s);
+  }
+  return least_s;
 }
 
 /* The gear of the track at a time, 0: not known. */
@@ -243,6 +254,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   out->noise_rpm = sb_log_noise(log, has_motor ? SB_LOG_MOTOR_SPEED : SB_LOG_READING);
   if (status == SB_OK) status = make_track(log, options, out, &track, &inner);
   if (status == SB_OK) status = follow_track(&track, out);
+  if (status == SB_OK) out->least_pause_s = least_pause(out);
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
   if (status == SB_OK) count_holes(log, &track, out);

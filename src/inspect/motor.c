@@ -262,7 +262,7 @@ static enum sb_status by_sense(const struct sb_log *log, struct sb_series *serie
   const double rest = sb_inspect_rest_of(log, SB_LOG_MOTOR_SPEED, 0.0);
   enum sb_status status = fill_track(series, NULL, 0, 1, 2, track);
   if (status != SB_OK) return status;
-  out->is_by_sense = true;
+  out->is_by_direction = true;
   out->gear_count = 2;
   for (size_t i = 0; i < series->count; i++) {
     track->gear[i] = series->a[i] > rest ? 1 : series->a[i] < -rest ? 2 : 0;

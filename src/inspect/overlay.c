@@ -141,10 +141,10 @@ static void add_cost(struct sb_overlay *out, int column, const double *differenc
   if (column != SB_LOG_GEAR) out->noise_cost += noise * noise / (figures->scale * figures->scale);
 }
 
-static void find_parting(struct sb_overlay_column *figures, const double *times, const double *differences, size_t n)
+static void find_deviation(struct sb_overlay_column *figures, const double *times, const double *differences, size_t n)
 {
-  size_t parted = 0;
-  figures->parts_s = NAN;
+  size_t deviating = 0;
+  figures->first_deviation_s = NAN;
   for (size_t i = 0; i < n; i++) {
     const double size = fabs(differences[i]);
     if (size > fabs(figures->greatest)) {
@@ -152,9 +152,9 @@ static void find_parting(struct sb_overlay_column *figures, const double *times,
       figures->greatest_s = times[i];
     }
     if (size <= figures->tolerance) continue;
-    if (parted++ == 0) figures->parts_s = times[i];
+    if (deviating++ == 0) figures->first_deviation_s = times[i];
   }
-  figures->parted_fraction = (double)parted / (double)n;
+  figures->deviating_fraction = (double)deviating / (double)n;
 }
 
 /* room[4 count]. Leaves the column out where there is nothing to compare. */
@@ -180,11 +180,11 @@ static enum sb_status compare_column(const struct sb_log *log, const struct sb_l
   out->simulated[column] = values;
   add_cost(out, column, differences, n, noise);
   const enum sb_status status = sb_series_smooth(differences, n, SB_INSPECT_SMOOTH);
-  if (status == SB_OK) find_parting(figures, times, differences, n);
+  if (status == SB_OK) find_deviation(figures, times, differences, n);
   return status;
 }
 
-/* The drive is an order, not an answer, and the reading repeats the motor's speed. */
+/* The duty is a command, not an answer, and the reading repeats the motor's speed. */
 static bool is_wanted(const struct sb_log *log, int column)
 {
   if (log->columns[column] == NULL || column == SB_LOG_DUTY) return false;
@@ -195,7 +195,7 @@ enum sb_status sb_overlay_compare(const struct sb_log *log, const struct sb_log 
                                   const struct sb_overlay_options *options, struct sb_overlay *out,
                                   struct sb_error *err)
 {
-  struct sb_overlay overlay = {.count = log->count, .parts_s = NAN};
+  struct sb_overlay overlay = {.count = log->count, .first_deviation_s = NAN};
   double *room = malloc((4 * log->count + 1) * sizeof *room);
   enum sb_status status = room != NULL ? SB_OK : SB_ERR_MEMORY;
   bool has_any = false;
@@ -204,10 +204,10 @@ enum sb_status sb_overlay_compare(const struct sb_log *log, const struct sb_log 
     status = compare_column(log, simulated, options, c, room, &overlay);
     const struct sb_overlay_column *figures = &overlay.columns[c];
     has_any |= figures->is_compared;
-    if (!figures->is_compared || isnan(figures->parts_s) ||
-        !(isnan(overlay.parts_s) || figures->parts_s < overlay.parts_s))
+    if (!figures->is_compared || isnan(figures->first_deviation_s) ||
+        !(isnan(overlay.first_deviation_s) || figures->first_deviation_s < overlay.first_deviation_s))
       continue;
-    overlay.parts_s = figures->parts_s;
+    overlay.first_deviation_s = figures->first_deviation_s;
     overlay.first = (enum sb_log_column)c;
   }
   free(room);

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* report.h - what inspect found, in words and as JSON. */
+/* report.h - what inspect found, as text (text.c) and as JSON (json.c). */
 #ifndef SHIFTBAND_INSPECT_REPORT_H
 #define SHIFTBAND_INSPECT_REPORT_H
 
@@ -11,15 +11,23 @@ struct sb_inspect_report {
   const char *trace; /* the log's path */
   const struct sb_log *log;
   const struct sb_inspection *found;
-  const struct sb_inspect_options *options;
-  /* With a scenario beside it, else NULL. */
+  /* With a scenario to compare, else NULL. */
   const struct sb_scenario *scenario;
-  const struct sb_inspection *simulated; /* the same questions to the simulation */
+  const struct sb_inspection *simulated; /* of the simulation */
   double compared_to_s;                  /* end of the simulation, in the log's time */
   const struct sb_overlay *overlay;
-  const struct sb_hint *hints; /* hints[hint_count] */
-  size_t hint_count;
+  const struct sb_explanation *explanation;
 };
+
+/* Name of a gear from 1, "gear 2" without a scenario, "an unknown gear" for 0. Returns text. */
+const char *sb_inspect_gear_words(const struct sb_inspect_report *report, int gear, char text[SB_NAME_SIZE]);
+
+/* The verdicts in words. Return text. */
+enum { SB_INSPECT_VERDICT_SIZE = 2 * SB_NAME_SIZE + 192 };
+const char *sb_inspect_hunt_text(const struct sb_inspect_report *report, const struct sb_inspect_hunt *hunt,
+                                 char text[SB_INSPECT_VERDICT_SIZE]);
+const char *sb_inspect_rest_text(const struct sb_inspect_report *report, const struct sb_inspect_rest *rest,
+                                 char text[SB_INSPECT_VERDICT_SIZE]);
 
 void sb_inspect_write_text(FILE *out, const struct sb_inspect_report *report);
 

@@ -216,7 +216,8 @@ static void say_low(struct words *words, const struct sb_verdict *v, const struc
 static const struct sb_vehicle *vehicle_of(const struct sb_model *model)
 {
   for (int i = 0; i < model->body_count; i++) {
-    if (strcmp(model->bodies[i].ops->name, "vehicle") == 0) return &model->bodies[i].vehicle;
+    const struct sb_vehicle *vehicle = sb_body_as_vehicle(&model->bodies[i]);
+    if (vehicle != NULL) return vehicle;
   }
   return NULL;
 }

@@ -1,11 +1,40 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* From a battery as written to the model's, and the supply's voltage at the start. NAN marks what had a fault already. */
+/* The section `supply.battery`: its keys, its checks, and the supply's voltage at the start. NAN marks what had a fault already. */
 #include <math.h>
 #include <stdio.h>
 
 #include "scenario/reader.h"
+#include "scenario/schema_words.h"
 
-#define VOLTAGE_MAX 1e4 /* V */
+static const struct sb_choice chemistries[] = {
+#define CHEMISTRY_CHOICE(code, name) {name, code},
+    SB_CHEMISTRY_LIST(CHEMISTRY_CHOICE)
+#undef CHEMISTRY_CHOICE
+        {NULL, 0}};
+
+static const struct sb_key keys[] = {
+    {CHOICE("chemistry", chemistries), .default_words = "chemistry or points is required", DRAFT(battery.chemistry),
+     .meaning =
+         "The kind of its cells: it brings the cells' voltage over the charge near 25 C, and the cut-off voltage."},
+    {LATER("points", "list of [charge, voltage]"), .default_words = "chemistry or points is required",
+     .meaning = "The open-circuit voltage of one cell over the charge in percent. The charges ascend, and the voltage "
+                "never falls with the charge. The first and the last voltage hold beyond the points."},
+    {WHOLE("cells"), BETWEEN(1, 10000), .default_words = "1 with points; required with a chemistry",
+     DRAFT(battery.cells), .meaning = "The number of cells in series. Cells in parallel only add to the capacity."},
+    {QUANTITY("capacity", SB_CHARGE), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, 1e9), MODEL(battery.capacity_as),
+     .meaning = "The charge of the full battery."},
+    {QUANTITY("charge", SB_PERCENT), BETWEEN(0, 1), .default_text = "100 %", MODEL(battery.charge_fraction),
+     .meaning = "The share of the capacity that is left at the start."},
+    {QUANTITY("cutoff_delay", SB_TIME), BETWEEN(0, 1e5), .default_text = "100 ms", MODEL(battery.cutoff_delay_s),
+     .meaning = "The drive is cut when the voltage stays below the cut-off for this time, so that a short start does "
+                "not count (the default is common practice)."},
+    {QUANTITY("cutoff_voltage", SB_VOLTAGE), BETWEEN(0, VOLTAGE_MAX),
+     .default_words = "the chemistry's; none with points", MODEL(battery.cutoff_v),
+     .meaning = "The voltage of the whole battery under load below which the drive is cut; 0 V means never."},
+    {.name = NULL}};
+
+const struct sb_section sb_battery_section = {
+    "battery", "charge is counted, and the voltage follows it; this needs the motor's currents", keys, NULL};
 
 static const struct sb_table_format curve_format = {.place.kind = SB_PERCENT,
                                                     .value.kind = SB_VOLTAGE,
@@ -70,7 +99,7 @@ static void read_cells(struct sb_reader *reader, const struct sb_node *node, con
 
 static void check_beside(struct sb_reader *reader)
 {
-  if (sb_node_find(sb_node_find(reader->root, "supply"), "open_circuit_voltage") != NULL) {
+  if (sb_reader_has(reader, "supply.open_circuit_voltage")) {
     sb_reader_fault(reader, "supply.open_circuit_voltage",
                     "needs a supply without a battery, which has a voltage of its own, found both");
   }
@@ -97,7 +126,7 @@ static void finish_cutoff(struct sb_reader *reader, const struct sb_node *node)
 
 bool sb_reader_finish_battery(struct sb_reader *reader)
 {
-  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "supply"), "battery");
+  const struct sb_node *node = sb_reader_node(reader, "supply.battery");
   if (node == NULL) return false;
   if (node->kind != SB_NODE_MAP) return true;
   struct sb_model *model = &reader->draft->model;

@@ -1,157 +1,19 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* From the draft's bodies to parts and inertia of the model's load. */
+/* The bodies of a load as written: from all of them to parts and inertia of the model's load. */
 #include <math.h>
 #include <stdio.h>
-#include <string.h>
 
-#include "scenario/reader.h"
+#include "scenario/body_kinds.h"
 
-#define INERTIA_MIN 1e-12 /* kg m2, as for load.inertia */
-#define INERTIA_MAX 1e6
+const struct sb_section *const sb_body_sections[] = {&sb_body_section_vehicle, &sb_body_section_hoist,
+                                                     &sb_body_section_fan, &sb_body_section_pump, NULL};
 
-enum { ROOM_MAX = 6000000 }; /* doubles for one body's tables */
-
-static bool is_given(const struct sb_body_draft *draft, const char *key)
+void sb_body_set_kind(void *base, const struct sb_section *kind, const struct sb_node *node)
 {
-  return sb_node_find(draft->node, key) != NULL;
-}
-
-static void key_path_of(char out[SB_PATH_SIZE], const char *path, const char *key)
-{
-  snprintf(out, SB_PATH_SIZE, "%.200s.%s", path, key);
-}
-
-static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  char key_path[SB_PATH_SIZE];
-  const struct sb_node *points = sb_node_find(draft->node, "grade_points");
-  const bool has_points = points != NULL;
-  struct sb_load_table table = {0};
-  key_path_of(key_path, path, has_points ? "grade_points" : "grade_file");
-  const struct sb_table_request request = {&sb_table_grade, false, reader->faults, sb_place_of(reader->root, key_path),
-                                           reader->kept};
-  bool is_fit = false;
-  if (has_points) {
-    is_fit = sb_reader_read_points(reader, &request, points, key_path, &table);
-  } else if (draft->grade_file[0] != 0) {
-    is_fit = sb_reader_read_file(reader, &request, draft->grade_file, key_path, &table);
-  }
-  if (!is_fit) return;
-  draft->body.vehicle.grade = (struct sb_grade_table){table.count, table.x, table.torque_nm};
-  const size_t room = sb_body_room(&draft->body);
-  if (room > ROOM_MAX) {
-    sb_reader_fault(reader, key_path, "needs a grade that changes less, at most 2000000 pieces of %g %%, found %zu",
-                    100.0 * SB_GRADE_STEP, room / 4);
-  }
-}
-
-/* Wheels that can slip: sliding friction and something that turns when they do. */
-static void finish_grip(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  char key_path[SB_PATH_SIZE];
-  struct sb_vehicle *vehicle = &draft->body.vehicle;
-  if (!is_given(draft, "static_friction")) {
-    vehicle->static_friction_ratio = vehicle->kinetic_friction_ratio = 0.0;
-    key_path_of(key_path, path, "kinetic_friction");
-    if (is_given(draft, "kinetic_friction"))
-      sb_reader_fault(reader, key_path, "needs static_friction beside it, found no such key");
-    key_path_of(key_path, path, "driven_share");
-    if (is_given(draft, "driven_share"))
-      sb_reader_fault(reader, key_path, "needs static_friction beside it, found no such key");
-    return;
-  }
-  key_path_of(key_path, path, "kinetic_friction");
-  if (!is_given(draft, "kinetic_friction")) {
-    vehicle->kinetic_friction_ratio = vehicle->static_friction_ratio;
-    sb_reader_resolve(reader, key_path, vehicle->kinetic_friction_ratio);
-  } else if (vehicle->kinetic_friction_ratio > vehicle->static_friction_ratio) {
-    sb_reader_fault(reader, key_path, "needs at most static_friction (%.10g), found %.10g",
-                    vehicle->static_friction_ratio, vehicle->kinetic_friction_ratio);
-  }
-  const bool has_inertia = vehicle->wheel_inertia_kg_m2 > 0.0 || reader->draft->model.load.inertia_kg_m2 > 0.0;
-  key_path_of(key_path, path, "wheel_inertia");
-  if (!has_inertia) {
-    sb_reader_fault(reader, key_path, "needs more than 0 kg.m2 (or load.inertia) where wheels can slip, found neither");
-  }
-}
-
-static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  char key_path[SB_PATH_SIZE];
-  const struct sb_vehicle *vehicle = &draft->body.vehicle;
-  for (int i = 1; i < vehicle->obstacle_count; i++) {
-    if (!(vehicle->obstacles[i].distance_m <= vehicle->obstacles[i - 1].distance_m)) continue; /* or a fault already */
-    snprintf(key_path, sizeof key_path, "%.200s.obstacles.%d.distance", path, i + 1);
-    sb_reader_fault(reader, key_path, "needs more than the body before (%.10g m), found %.10g m",
-                    vehicle->obstacles[i - 1].distance_m, vehicle->obstacles[i].distance_m);
-  }
-}
-
-static void finish_way(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  struct sb_vehicle *vehicle = &draft->body.vehicle;
-  finish_grip(reader, draft, path);
-  finish_obstacles(reader, draft, path);
-  vehicle->finish_m = isnan(reader->draft->run_distance_m) ? 0.0 : reader->draft->run_distance_m;
-}
-
-static void finish_vehicle(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  char key_path[SB_PATH_SIZE];
-  struct sb_vehicle *vehicle = &draft->body.vehicle;
-  vehicle->grade = (struct sb_grade_table){0};
-  const int tables = is_given(draft, "grade_points") + is_given(draft, "grade_file");
-  const int given = tables + is_given(draft, "grade");
-  if (given > 1) {
-    sb_reader_fault(reader, path, "needs one of grade, grade_points and grade_file, found %d of them", given);
-    return;
-  }
-  finish_way(reader, draft, path);
-  if (tables > 0) read_grade(reader, draft, path);
-  if (given > 0) return;
-  vehicle->grade_fraction = 0.0;
-  key_path_of(key_path, path, "grade");
-  sb_reader_resolve(reader, key_path, 0.0);
-}
-
-static void finish_hoist(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  char key_path[SB_PATH_SIZE];
-  struct sb_hoist *hoist = &draft->body.hoist;
-  if (is_given(draft, "breakaway_torque")) return;
-  hoist->breakaway_nm = hoist->friction_nm;
-  key_path_of(key_path, path, "breakaway_torque");
-  sb_reader_resolve(reader, key_path, hoist->breakaway_nm);
-}
-
-static void finish_fan(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  (void)reader;
-  (void)path;
-  draft->body.rotor.static_nm = 0.0;
-}
-
-static void finish_pump(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  char key_path[SB_PATH_SIZE];
-  const struct sb_rotor *rotor = &draft->body.rotor;
-  if (!(rotor->static_nm > rotor->torque_nm)) return;
-  key_path_of(key_path, path, "static_torque");
-  sb_reader_fault(reader, key_path, "needs at most the whole torque (%.10g N.m), found %.10g N.m", rotor->torque_nm,
-                  rotor->static_nm);
-}
-
-/* What a kind derives and checks once its keys are read. */
-static const struct finisher {
-  const char *kind;
-  void (*finish)(struct sb_reader *reader, struct sb_body_draft *draft, const char *path);
-} finishers[] = {{"vehicle", finish_vehicle}, {"hoist", finish_hoist}, {"fan", finish_fan}, {"pump", finish_pump}};
-
-static void finish_body(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  for (size_t i = 0; i < sizeof finishers / sizeof finishers[0]; i++) {
-    if (strcmp(finishers[i].kind, draft->body.ops->name) == 0) finishers[i].finish(reader, draft, path);
-  }
+  struct sb_body_draft *draft = base;
+  draft->node = node;
+  draft->form = kind->kind;
+  draft->body.ops = draft->form->ops;
 }
 
 static void lower_body(struct sb_reader *reader, const struct sb_body *body, const char *path)
@@ -191,10 +53,11 @@ static void check_vehicles(struct sb_reader *reader)
   char path[SB_PATH_SIZE];
   int count = 0, with_way = 0;
   for (int i = 0; i < draft->body_count; i++) {
-    const struct sb_body *body = &draft->bodies[i].body;
-    if (draft->bodies[i].node == NULL || strcmp(body->ops->name, "vehicle") != 0) continue;
+    if (draft->bodies[i].node == NULL) continue;
+    const struct sb_vehicle *vehicle = sb_body_as_vehicle(&draft->bodies[i].body);
+    if (vehicle == NULL) continue;
     count++;
-    const bool has_way = body->vehicle.static_friction_ratio > 0.0 || body->vehicle.obstacle_count > 0;
+    const bool has_way = vehicle->static_friction_ratio > 0.0 || vehicle->obstacle_count > 0;
     with_way += has_way;
     snprintf(path, sizeof path, "load.bodies.%d", i + 1);
     if (has_way && with_way > 1)
@@ -212,7 +75,8 @@ void sb_reader_finish_bodies(struct sb_reader *reader)
   start_inertia(reader);
   for (int i = 0; i < draft->body_count; i++) {
     snprintf(path, sizeof path, "load.bodies.%d", i + 1);
-    if (draft->bodies[i].node != NULL) finish_body(reader, &draft->bodies[i], path);
+    if (draft->bodies[i].node == NULL) continue;
+    if (draft->bodies[i].form->finish != NULL) draft->bodies[i].form->finish(reader, &draft->bodies[i], path);
   }
   check_vehicles(reader);
   /* With a fault anywhere there are values missing. */

@@ -1,14 +1,65 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Checks of the controller and the run, and their conversion into the model's terms. */
+/* The section `controller`: its keys, its checks, and their conversion into the model's terms. */
 #include <math.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "scenario/reader.h"
+#include "scenario/schema_words.h"
 
-#define STEP_COUNT_MAX 1e10
-#define WHOLE_WITHIN 1e-6 /* as in sb_model_step_count() */
+#define CONTROL(field) DRAFT(control.field)
+
+static const struct sb_choice readings[] = {
+    {"speed", SB_SENSES_SPEED}, {"duty", SB_SENSES_DUTY}, {"current", SB_SENSES_CURRENT}, {NULL, 0}};
+
+/* One threshold for each pair of gears. */
+#define THRESHOLDS(text, field, count, most)                              \
+  EITHER(text, SB_PERCENT, SB_SPEED), BETWEEN(0, most),                   \
+      .default_words = "required with two or more gears", CONTROL(field), \
+      .count_offset = offsetof(struct sb_draft, control.count), .max = SB_GEAR_MAX - 1
+
+static const struct sb_key keys[] = {
+    {TEXT("start_gear", SB_NAME_SIZE), .default_words = "the highest gear", CONTROL(start_gear),
+     .meaning = "The name of the gear that is engaged at the start."},
+    {QUANTITY("sample_period", SB_TIME), BETWEEN(1e-6, 1e4), .default_text = "20 ms", MODEL(control.sample_period_s),
+     .meaning = "The time between two readings, a whole multiple of the step."},
+    {QUANTITY("start_delay", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(control.start_delay_s),
+     .meaning = "The controller takes no decision for this time after the start."},
+    {QUANTITY("dwell", SB_TIME), BETWEEN(0, TIME_MAX), .default_words = "required with two or more gears",
+     CONTROL(dwell_s), .meaning = "The controller takes no decision for this time after a shift command."},
+    {THRESHOLDS("downshift_below", downshift_below, downshift_count, 1), .flags = SB_MANY | SB_ABOVE | SB_BELOW,
+     .meaning = "The box shifts down when the reading is below this. With more than two gears, give a list from the "
+                "lowest pair up."},
+    {THRESHOLDS("upshift_above", upshift_above, upshift_count, 10), .flags = SB_MANY | SB_ABOVE,
+     .meaning = "The box shifts up when the reading is above this. It lies above downshift_below."},
+    {QUANTITY("threshold_step", SB_PERCENT), BETWEEN(1e-4, 0.1), .default_text = "0.1 %",
+     MODEL(control.threshold_step_fraction),
+     .meaning = "`map` and `tune` look at thresholds that are multiples of this."},
+    {WHOLE("debounce_samples"), BETWEEN(1, 255), .default_text = "1", CONTROL(debounce_samples),
+     .meaning = "The number of readings in a row beyond a threshold that make a shift."},
+    {EITHER("resolution", SB_PERCENT, SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, 1), .default_words = "exact",
+     CONTROL(resolution), .meaning = "The sensor's reading is rounded to whole multiples of this."},
+    {QUANTITY("filter", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(control.sensor.filter_s),
+     .meaning = "The time constant of a first-order filter before the reading; 0 s means no filter."},
+    {QUANTITY("noise", SB_PERCENT), BETWEEN(0, 1), .default_text = "0 %", MODEL(control.sensor.noise_fraction),
+     .meaning = "The standard deviation of the noise on the reading."},
+    {WHOLE("seed"), BETWEEN(0, 4294967295.0), .default_text = "1", CONTROL(seed),
+     .meaning = "The seed of the noise: the same seed gives the same noise."},
+    {CHOICE("reading", readings), .default_text = "speed", CONTROL(reading),
+     .meaning =
+         "What the controller reads. speed: the motor's speed, in percent of reference_speed. duty: what is left "
+         "of full duty, 100 % less the duty; this needs speed control. current: what is left up to "
+         "reference_current, 100 % less the current. All three fall as the load grows, so downshift_below is "
+         "below upshift_above for each."},
+    {QUANTITY("reference_speed", SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, SPEED_MAX),
+     .default_words = "the motor's no-load speed", CONTROL(reference_rad_s), .meaning = "The speed that reads 100 %."},
+    {QUANTITY("reference_current", SB_CURRENT), .flags = SB_ABOVE, BETWEEN(0, CURRENT_MAX),
+     .default_words = "the motor's stall current", CONTROL(reference_a),
+     .meaning = "For a reading of the current: the current that reads 0 %."},
+    {.name = NULL}};
+
+const struct sb_section sb_controller_section = {"controller", "hysteresis on the motor's speed, duty or current", keys,
+                                                 NULL};
 
 /* A reading as a fraction of the reference; NAN stays NAN. */
 static double as_fraction(const struct sb_given *given, double reference_rad_s)
@@ -25,16 +76,14 @@ static void find_start_gear(struct sb_reader *reader)
   if (control->start_gear > 0 || gearbox->gear_count == 0) return;
 
   const char *names[SB_GEAR_MAX + 1] = {NULL};
-  char list[SB_GEAR_MAX * (SB_NAME_SIZE + 2) + 1] = "", quoted[SB_QUOTE_SIZE];
+  char list[SB_GEAR_MAX * (SB_NAME_SIZE + 2) + 1] = "", quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
   for (int g = 0; g < gearbox->gear_count; g++) {
     names[g] = gearbox->gears[g].name;
     const size_t length = strlen(list);
     snprintf(list + length, sizeof list - length, "%s%s", g == 0 ? "" : ", ", names[g]);
   }
-  const char *nearest = sb_nearest_word(name, names);
-  sb_reader_fault(reader, "controller.start_gear", "needs the name of a gear (%s), found %s%s%s%s", list,
-                  sb_quote(quoted, name), nearest ? ", nearest is \"" : "", nearest ? nearest : "",
-                  nearest ? "\"" : "");
+  sb_reader_fault(reader, "controller.start_gear", "needs the name of a gear (%s), found %s%s", list,
+                  sb_quote(quoted, name), sb_nearest_hint(hint, name, names));
 }
 
 /* Whether as many thresholds were given as there are pairs of gears. */
@@ -110,7 +159,6 @@ static void check_reading(struct sb_reader *reader)
   static const char *const words[] = {"speed", "duty", "current"};
   const struct sb_draft *draft = reader->draft;
   const struct sb_control_draft *control = &draft->control;
-  const struct sb_node *node = sb_node_find(reader->root, "controller");
   const char *reading = words[control->reading];
   if (control->reading == SB_SENSES_DUTY && draft->drive.mode == SB_MODE_OPEN) {
     sb_reader_fault(
@@ -123,11 +171,11 @@ static void check_reading(struct sb_reader *reader)
         reader, "controller.reading",
         "needs stall_current and no_load_current of the motor for a reading of the current, found not both");
   }
-  if (control->reading != SB_SENSES_CURRENT && sb_node_find(node, "reference_current") != NULL) {
+  if (control->reading != SB_SENSES_CURRENT && sb_reader_has(reader, "controller.reference_current")) {
     sb_reader_fault(reader, "controller.reference_current", "needs reading: current, found %s", reading);
   }
   if (control->reading == SB_SENSES_SPEED) return;
-  if (sb_node_find(node, "reference_speed") != NULL) {
+  if (sb_reader_has(reader, "controller.reference_speed")) {
     sb_reader_fault(reader, "controller.reference_speed", "needs reading: speed, found %s", reading);
   }
   char path[64];
@@ -147,13 +195,12 @@ static void finish_sensor(struct sb_reader *reader)
   const struct sb_control_draft *draft = &reader->draft->control;
   const struct sb_motor *motor = &reader->draft->model.motor;
   struct sb_sensor *sensor = &reader->draft->model.control.sensor;
-  const struct sb_node *node = sb_node_find(reader->root, "controller");
   sensor->quantity = (enum sb_sensor_quantity)draft->reading;
   check_reading(reader);
-  const bool has_speed = sb_node_find(node, "reference_speed") != NULL;
+  const bool has_speed = sb_reader_has(reader, "controller.reference_speed");
   sensor->reference_rad_s = has_speed ? draft->reference_rad_s : motor->no_load_speed_rad_s;
   sb_reader_resolve(reader, "controller.reference_speed", sensor->reference_rad_s);
-  const bool has_current = sb_node_find(node, "reference_current") != NULL;
+  const bool has_current = sb_reader_has(reader, "controller.reference_current");
   sensor->reference_a = has_current ? draft->reference_a : motor->stall_current_a;
   if (motor->has_currents) sb_reader_resolve(reader, "controller.reference_current", sensor->reference_a);
   sensor->seed = (unsigned long)draft->seed;
@@ -184,81 +231,4 @@ void sb_reader_finish_control(struct sb_reader *reader)
     sb_reader_fault(reader, "controller.dwell", "needs a time (%s) for two or more gears, found no such key",
                     sb_quantity_units(SB_TIME));
   }
-}
-
-void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const char *what, double time_s,
-                              double step_s)
-{
-  const double ratio = time_s / step_s;
-  const double whole = round(ratio);
-  if (isnan(ratio) || (whole >= 1.0 && fabs(ratio - whole) <= WHOLE_WITHIN)) return;
-  const double below = floor(ratio), above = ceil(ratio);
-  char shorter[48] = "";
-  if (below >= 1.0) snprintf(shorter, sizeof shorter, "%.10g s or ", below * step_s);
-  sb_reader_fault(
-      reader, path,
-      "needs %s to be a whole multiple of the step, found %.10g s with a step of %.10g s; %s%.10g s would do, "
-      "or a step of %.10g s",
-      what, time_s, step_s, shorter, above * step_s, time_s / above);
-}
-
-/* The controller counts samples in 32 bits. */
-static void check_samples(struct sb_reader *reader, const char *path, double time_s)
-{
-  const double period_s = reader->draft->model.control.sample_period_s;
-  if (time_s / period_s < (double)UINT32_MAX) return;
-  sb_reader_fault(reader, path, "needs fewer than 4294967295 samples, found %.10g s of %.10g s each", time_s, period_s);
-}
-
-/* What a step costs follows from the time constants: too short a one would make a run endless. */
-void sb_reader_check_effort(struct sb_reader *reader)
-{
-  const struct sb_model *model = &reader->draft->model;
-  const struct sb_derived derived = sb_model_derive(model);
-  const double steps = model->run.duration_s / model->run.step_s;
-  for (int gear = -1; gear < model->gearbox.gear_count; gear++) {
-    const double parts = derived.step_parts[gear + 1];
-    const char *where = gear < 0 ? "neutral" : model->gearbox.gears[gear].name;
-    if (parts > SB_STEP_PARTS_MAX) {
-      sb_reader_fault(reader, "run.step",
-                      "needs a machine whose time constants are no shorter than 16 us and a five-"
-                      "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia%s load%s",
-                      derived.least_time_constant_s[gear + 1], where, model->run.step_s,
-                      model->driveshaft.is_present ? "," : " and",
-                      model->driveshaft.is_present ? " and output shaft" : "");
-      return;
-    }
-    if (steps * parts > STEP_COUNT_MAX) {
-      sb_reader_fault(reader, "run.duration",
-                      "needs at most 1e10 parts of a step, found %.3g steps of %.0f parts each (time constant %.3g s "
-                      "in %s)",
-                      steps, parts, derived.least_time_constant_s[gear + 1], where);
-      return;
-    }
-  }
-}
-
-void sb_reader_finish_run(struct sb_reader *reader)
-{
-  struct sb_model *model = &reader->draft->model;
-  struct sb_run_setup *run = &model->run;
-  const bool has_interval = sb_node_find(sb_node_find(reader->root, "run"), "trace_interval") != NULL;
-  const bool has_period = sb_node_find(sb_node_find(reader->root, "controller"), "sample_period") != NULL;
-  if (!has_interval) run->trace_interval_s = model->control.sample_period_s;
-  if (run->step_s > run->duration_s) {
-    sb_reader_fault(reader, "run.step", "needs at most the duration (%.10g s), found %.10g s", run->duration_s,
-                    run->step_s);
-    return;
-  }
-  if (run->duration_s / run->step_s > STEP_COUNT_MAX) {
-    sb_reader_fault(reader, "run.step", "needs at most 1e10 steps, found %.3g of %.10g s in %.10g s",
-                    run->duration_s / run->step_s, run->step_s, run->duration_s);
-  }
-  sb_reader_check_multiple(reader, "run.duration", "the duration", run->duration_s, run->step_s);
-  sb_reader_check_multiple(reader, has_period ? "controller.sample_period" : "run.step", "the sample period",
-                           model->control.sample_period_s, run->step_s);
-  check_samples(reader, "controller.dwell", model->control.dwell_s);
-  check_samples(reader, "controller.start_delay", model->control.start_delay_s);
-  if (has_interval)
-    sb_reader_check_multiple(reader, "run.trace_interval", "the trace interval", run->trace_interval_s, run->step_s);
 }

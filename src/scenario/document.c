@@ -91,17 +91,6 @@ static struct sb_node *new_node(struct reading *reading, enum sb_node_kind kind,
   return node;
 }
 
-void sb_node_append(struct sb_node *parent, struct sb_node *child)
-{
-  if (parent->last != NULL) {
-    parent->last->next = child;
-  } else {
-    parent->first = child;
-  }
-  parent->last = child;
-  parent->count++;
-}
-
 /* Anchors and tags mean nothing in a scenario; whoever writes one expects something that would not happen. */
 static void refuse_decoration(struct reading *reading, const yaml_char_t *anchor, const yaml_char_t *tag,
                               const struct sb_place *place)

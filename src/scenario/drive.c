@@ -1,14 +1,56 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Checks of the drive and its conversion into the model's terms. NAN marks what had a fault already. */
+/* The section `drive`: its keys, its checks, and its conversion into the model's terms. NAN marks what had a fault already. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 #include "scenario/reader.h"
+#include "scenario/schema_words.h"
 
 #define PERIOD_DEFAULT 5e-3 /* s, common practice for a speed loop on a small motor */
 #define WHOLE_WITHIN 1e-6   /* as in sb_model_step_count() */
 #define ORDER_TIME_MAX 1e8  /* s */
+
+static const struct sb_choice modes[] = {
+    {"open loop", SB_MODE_OPEN}, {"speed control", SB_MODE_SPEED_CONTROL}, {NULL, 0}};
+static const struct sb_choice offs[] = {{"coast", SB_OFF_COAST}, {"brake", SB_OFF_BRAKE}, {NULL, 0}};
+
+static const struct sb_key keys[] = {
+    {QUANTITY("limit", SB_PERCENT), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "100 %",
+     MODEL(drive.limit_fraction),
+     .meaning = "The greatest share of the supply's voltage that the motor is given (the duty). The gear and the "
+                "schedule give its sign."},
+    {CHOICE("mode", modes), .default_text = "open loop", DRAFT(drive.mode),
+     .meaning = "open loop: the duty is the limit. speed control: an inner loop sets the duty, so that the motor turns "
+                "at `target` until the duty reaches the limit."},
+    {EITHER("target", SB_PERCENT, SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, 2),
+     .default_words = "required for speed control", DRAFT(drive.target),
+     .meaning = "The motor speed that speed control holds, in percent of the motor's no-load speed or as a speed."},
+    {EITHER("proportional_band", SB_PERCENT, SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, 1e3), .default_text = "20 %",
+     DRAFT(drive.band),
+     .meaning = "For speed control: the distance from the target at which the proportional part alone gives full duty, "
+                "in percent of the motor's no-load speed or as a speed."},
+    {QUANTITY("integral_time", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
+     .default_words = "the longest time constant of a gear", DRAFT(drive.integral_time_s),
+     .meaning = "For speed control: the time in which the integral part of a constant error grows as large as its "
+                "proportional part. A very long time leaves the proportional part alone."},
+    {QUANTITY("period", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, 1e4),
+     .default_words = "5 ms, or the next shorter time that fits the step and the sample period", MODEL(drive.period_s),
+     .meaning = "The time between two changes of the duty: a whole multiple of the step, and the sample period is a "
+                "whole multiple of it."},
+    {QUANTITY("ramp", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(drive.ramp_s),
+     .meaning = "The shortest time in which the duty rises from 0 to 100 %, at each start. The duty falls at once."},
+    {CHOICE("when_off", offs), .default_text = "coast", DRAFT(drive.off),
+     .meaning = "What the motor's circuit does while the drive is switched to stop. coast: it is open. brake: it is "
+                "short."},
+    {LATER("schedule", "list of [time, forward, stop or reverse]"), .default_words = "forward all the time",
+     .meaning = "Each pair switches the drive to forward, stop or reverse from its time on. The times ascend, and the "
+                "first pair also counts before its time. A box whose gear is selected by the motor's direction has no "
+                "reverse."},
+    {.name = NULL}};
+
+const struct sb_section sb_drive_section = {
+    "drive", "the duty that the motor is given; a percentage alone is the limit", keys, NULL};
 
 static const char *const order_words[] = {"reverse", "stop", "forward", NULL};
 
@@ -34,7 +76,7 @@ static bool read_order(struct sb_reader *reader, const struct sb_node *node, con
     return false;
   }
   struct sb_error err;
-  char quoted[SB_QUOTE_SIZE];
+  char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
   bool is_fit = sb_quantity_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
   if (!is_fit) sb_fault_add(reader->faults, &time->place, path, "%s", err.text);
   if (is_fit && !(*time_s >= 0.0 && *time_s <= ORDER_TIME_MAX)) {
@@ -47,10 +89,8 @@ static bool read_order(struct sb_reader *reader, const struct sb_node *node, con
     *order = (double)(i + SB_ORDER_REVERSE);
     return is_fit;
   }
-  const char *nearest = sb_nearest_word(word->text, order_words);
-  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s%s%s",
-               sb_quote(quoted, word->text), nearest ? ", nearest is \"" : "", nearest ? nearest : "",
-               nearest ? "\"" : "");
+  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
+               sb_quote(quoted, word->text), sb_nearest_hint(hint, word->text, order_words));
   return false;
 }
 
@@ -109,11 +149,12 @@ static void finish_hold(struct sb_reader *reader)
                     "needs a percentage (%%) or an angular speed (%s) for speed control, found no such key",
                     sb_quantity_units(SB_SPEED));
   }
-  static const char *const keys[] = {"target", "proportional_band", "integral_time"};
-  for (size_t i = 0; i < sizeof keys / sizeof *keys && !is_hold; i++) {
+  static const char *const of_loop[] = {"target", "proportional_band", "integral_time"};
+  for (size_t i = 0; i < sizeof of_loop / sizeof *of_loop && !is_hold; i++) {
     char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, "drive.%s", keys[i]);
-    if (find_key(reader, keys[i]) != NULL) sb_reader_fault(reader, path, "needs mode: speed control, found open loop");
+    snprintf(path, sizeof path, "drive.%s", of_loop[i]);
+    if (find_key(reader, of_loop[i]) != NULL)
+      sb_reader_fault(reader, path, "needs mode: speed control, found open loop");
   }
   drive->target_rad_s = as_speed(&draft->target, no_load_rad_s);
   drive->gain_per_rad_s = 1.0 / as_speed(&draft->band, no_load_rad_s);

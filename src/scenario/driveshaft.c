@@ -1,78 +1,53 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* From an output shaft as written to its stiffness and damping. NAN marks what had a fault already. */
+/* The section `gearbox.output_shaft`: its keys, and from the shaft as written to its stiffness and damping. NAN marks what had a fault already. */
 #include <math.h>
 #include <stdio.h>
 
-#include "scenario/reader.h"
+#include "scenario/shape.h"
+
+#define GIVES(field) DRAFT(driveshaft.field)
+#define SHAFT(field) MODEL(driveshaft.field)
+
+static const struct sb_key keys[] = {
+    {QUANTITY("stiffness", SB_STIFFNESS), BETWEEN(1e-6, 1e9),
+     .default_words = "stiffness, or section, length and material, is required", SHAFT(stiffness_nm_rad),
+     .meaning = "The torque for each unit of twist, of everything that gives between the gear and the load."},
+    {QUANTITY("damping", SB_VISCOUS), BETWEEN(0, 1e6), .default_words = "by damping_ratio", SHAFT(damping_nms_rad),
+     .meaning = "The torque for each unit of the speed of twisting."},
+    {QUANTITY("damping_ratio", SB_RATIO), BETWEEN(0, 1), .default_words = "5 % without damping (common practice)",
+     GIVES(damping_ratio),
+     .meaning = "The damping as a share of the critical damping in gear 1, at which the motor and the load just no "
+                "longer swing."},
+    {QUANTITY("backlash", SB_ANGLE), BETWEEN(0, 1.5707963267948966), .default_text = "0 deg", SHAFT(backlash_rad),
+     .meaning = "The play between the gear and the load: the whole angle at the output through which nothing touches."},
+    {CHOICE("section", sb_shape_sections), .default_words = "none, the stiffness is given", GIVES(shape.section),
+     .meaning = "The form of its cross-section, for a stiffness that follows from its measures."},
+    SHAPE_KEYS(driveshaft.shape, "needed for a"),
+    {QUANTITY("length", SB_LENGTH), .flags = SB_ABOVE, BETWEEN(0, 100), .default_words = "needed with a section",
+     GIVES(length_m), .meaning = "Its length between the gear and the load, as far as it has this cross-section."},
+    {CHOICE("material", sb_shape_materials), .default_words = "material or shear_modulus is needed with a section",
+     GIVES(material), .meaning = "Its material, with the usual shear modulus at 23 C."},
+    {QUANTITY("shear_modulus", SB_STRESS), BETWEEN(1e4, 1e13),
+     .default_words = "material or shear_modulus is needed with a section", GIVES(modulus_pa),
+     .meaning = "The shear stress for each unit of the angle of shear."},
+    {.name = NULL}};
+
+const struct sb_section sb_driveshaft_section = {"output_shaft", "a shaft that gives between the gear and the load",
+                                                 keys, NULL};
 
 static const double usual_damping_ratio = 0.05;
 
 #define HERE "gearbox.output_shaft"
 
-/* Each section has its own lengths; the others would be taken for something that they do not do. */
-static void check_lengths(struct sb_reader *reader, const struct sb_node *node, const char *part,
-                          enum sb_shaft_section section)
-{
-  static const struct {
-    const char *key;
-    enum sb_shaft_section section;
-  } lengths[] = {{"diameter", SB_SHAFT_ROUND},
-                 {"outer_diameter", SB_SHAFT_HOLLOW},
-                 {"inner_diameter", SB_SHAFT_HOLLOW},
-                 {"side", SB_SHAFT_SQUARE},
-                 {"across_flats", SB_SHAFT_HEXAGONAL}};
-  if (section == SB_SHAFT_NONE) return;
-  const char *name = sb_shaft_section_name(section);
-  char path[SB_PATH_SIZE];
-  for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++) {
-    const bool is_given = sb_node_find(node, lengths[i].key) != NULL;
-    if (is_given == (lengths[i].section == section)) continue;
-    snprintf(path, sizeof path, "%s.%s", part, lengths[i].key);
-    if (is_given) {
-      sb_reader_fault(reader, path, "needs a %s section, found a %s one", sb_shaft_section_name(lengths[i].section),
-                      name);
-    } else {
-      sb_reader_fault(reader, path, "needs %s (%s) for a %s section, found no such key", sb_quantity_words(SB_LENGTH),
-                      sb_quantity_units(SB_LENGTH), name);
-    }
-  }
-}
-
-static double size_m(const struct sb_shape_draft *shape)
-{
-  switch ((enum sb_shaft_section)shape->section) {
-    case SB_SHAFT_NONE: return NAN;
-    case SB_SHAFT_ROUND: return shape->diameter_m;
-    case SB_SHAFT_HOLLOW: return shape->outer_m;
-    case SB_SHAFT_SQUARE: return shape->side_m;
-    case SB_SHAFT_HEXAGONAL: return shape->flats_m;
-  }
-  return NAN;
-}
-
-struct sb_shaft sb_reader_take_shape(struct sb_reader *reader, const struct sb_node *node, const char *part,
-                                     const struct sb_shape_draft *shape)
-{
-  check_lengths(reader, node, part, (enum sb_shaft_section)shape->section);
-  if (shape->section == SB_SHAFT_HOLLOW && shape->inner_m >= shape->outer_m) {
-    char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, "%s.inner_diameter", part);
-    sb_reader_fault(reader, path, "needs less than the outer diameter (%.10g m), found %.10g m", shape->outer_m,
-                    shape->inner_m);
-  }
-  return (struct sb_shaft){
-      .section = (enum sb_shaft_section)shape->section, .size_m = size_m(shape), .inner_m = shape->inner_m};
-}
-
 /* What describes a section, without one, would be taken for something that it does not do. */
 static void refuse_measures(struct sb_reader *reader, const struct sb_node *node)
 {
-  static const char *const keys[] = {"diameter",     "outer_diameter", "inner_diameter", "side",
-                                     "across_flats", "length",         "material",       "shear_modulus"};
-  for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
+  static const char *const measures[] = {"diameter",     "outer_diameter", "inner_diameter", "side",
+                                         "across_flats", "length",         "material",       "shear_modulus"};
+  for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
     char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, HERE ".%s", keys[i]);
-    if (sb_node_find(node, keys[i]) != NULL) sb_reader_fault(reader, path, "needs a section, found no such key");
+    snprintf(path, sizeof path, HERE ".%s", measures[i]);
+    if (sb_node_find(node, measures[i]) != NULL) sb_reader_fault(reader, path, "needs a section, found no such key");
   }
 }
 
@@ -80,7 +55,7 @@ static void refuse_measures(struct sb_reader *reader, const struct sb_node *node
 static double stiffness_by_measures(struct sb_reader *reader, const struct sb_node *node)
 {
   const struct sb_driveshaft_draft *draft = &reader->draft->driveshaft;
-  const struct sb_shaft shaft = sb_reader_take_shape(reader, node, HERE, &draft->shape);
+  const struct sb_shaft shaft = sb_shape_take(reader, node, HERE, &draft->shape);
   const bool has_material = sb_node_find(node, "material") != NULL;
   const bool has_modulus = sb_node_find(node, "shear_modulus") != NULL;
   if (sb_node_find(node, "length") == NULL) {
@@ -137,7 +112,7 @@ static void finish_damping(struct sb_reader *reader, const struct sb_node *node)
 void sb_reader_finish_driveshaft(struct sb_reader *reader)
 {
   struct sb_driveshaft *shaft = &reader->draft->model.driveshaft;
-  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "gearbox"), "output_shaft");
+  const struct sb_node *node = sb_reader_node(reader, "gearbox.output_shaft");
   shaft->is_present = node != NULL && (node->kind == SB_NODE_MAP || node->kind == SB_NODE_VALUE);
   if (shaft->is_present) {
     finish_stiffness(reader, node);

@@ -1,10 +1,109 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Checks of the gearbox: names, ratios, shifter. */
+/* The section `gearbox`: its keys, and the checks of names, ratios and shifter. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
+#include "machine/shifter/kinds.h"
 #include "scenario/reader.h"
+#include "scenario/schema_words.h"
+
+#define GEAR(field) .offset = offsetof(struct sb_gear, field)
+#define MESH(field) .offset = offsetof(struct sb_mesh, field)
+
+static const struct sb_choice directions[] = {{"forward", 1}, {"reverse", -1}, {NULL, 0}};
+
+static const struct sb_key mesh_keys[] = {
+    {.name = "teeth",
+     .kind = SB_KEY_TEETH,
+     .flags = SB_REQUIRED,
+     BETWEEN(1, 10000),
+     MESH(driver_teeth),
+     .meaning = "The teeth of the driver and of the driven wheel, such as 15/30."},
+    {QUANTITY("efficiency", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1),
+     .default_words = "the gearbox's mesh_efficiency", MESH(efficiency),
+     .meaning = "The share of the power that this mesh transmits."},
+    {FLAG("internal"), MESH(is_internal),
+     .meaning = "true: the driven wheel is a ring gear, which keeps the direction of rotation."},
+    {.name = NULL}};
+
+static const struct sb_section mesh_section = {"mesh", "15/30 alone (driver/driven), or a section with these keys",
+                                               mesh_keys, NULL};
+
+static const struct sb_key gear_keys[] = {
+    {TEXT("name", SB_NAME_SIZE), .flags = SB_REQUIRED, GEAR(name),
+     .meaning = "The name of the gear. No two gears have the same name."},
+    {LIST("meshes", sb_gear, meshes, mesh_count, SB_MESH_MAX), .flags = SB_REQUIRED | SB_SHORT_FORM,
+     .section = &mesh_section,
+     .meaning = "The meshes from the motor to the output. An idler is driven in one mesh and drives in the next."},
+    {CHOICE("motor_direction", directions), .default_text = "forward", GEAR(motor_direction),
+     .meaning = "The direction in which the motor turns in this gear."},
+    {QUANTITY("drag", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", GEAR(drag_nm),
+     .meaning = "A constant drag at the motor shaft while this gear is engaged."},
+    {QUANTITY("back_efficiency", SB_RATIO), BETWEEN(0, 1), .default_words = "the gearbox's back_efficiency",
+     GEAR(back_efficiency), .meaning = "The gearbox's key of this name, for this gear alone."},
+    {.name = NULL}};
+
+static const struct sb_section gear_section = {"gear", "one gear", gear_keys, NULL};
+
+#define SHIFT_TIMEOUT                                                                                          \
+  {                                                                                                            \
+    QUANTITY("shift_timeout", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_text = "2 s",        \
+                                        MODEL(shifter.timeout_s),                                              \
+                                        .meaning = "A shift that has not engaged after this time is reported." \
+  }
+
+static const struct sb_key swing_arm_keys[] = {
+    {QUANTITY("swing_turns", SB_RATIO), BETWEEN(0, 1e6), .default_text = "0.5", MODEL(shifter.swing_turns),
+     .meaning = "The turns that the motor makes in its new direction until the arm has engaged."},
+    SHIFT_TIMEOUT,
+    {.name = NULL}};
+static const struct sb_key selector_keys[] = {
+    {QUANTITY("travel_time", SB_TIME), .flags = SB_REQUIRED, BETWEEN(0, TIME_MAX), MODEL(shifter.travel_time_s),
+     .meaning = "The time from the command to the engagement."},
+    {FLAG("cut_drive"), MODEL(shifter.is_drive_cut),
+     .meaning = "true: the motor's circuit is open while the selector moves."},
+    SHIFT_TIMEOUT,
+    {.name = NULL}};
+static const struct sb_key clutch_keys[] = {
+    {QUANTITY("torque", SB_TORQUE), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, TORQUE_MAX), MODEL(shifter.clutch_nm),
+     .meaning = "The torque that the slipping clutch transmits, at the motor shaft."},
+    SHIFT_TIMEOUT,
+    {.name = NULL}};
+
+static const struct sb_section swing_arm = {"swing arm", "reversing the motor selects one of two gears", swing_arm_keys,
+                                            &sb_shifter_swing_arm};
+static const struct sb_section selector = {"selector", "a second actuator moves a dog or a slider", selector_keys,
+                                           &sb_shifter_selector};
+static const struct sb_section clutch = {"clutch", "a slipping clutch joins the new gear at once", clutch_keys,
+                                         &sb_shifter_clutch};
+static const struct sb_section *const shifter_kinds[] = {&swing_arm, &selector, &clutch, NULL};
+
+static void set_shifter_kind(void *base, const struct sb_section *kind, const struct sb_node *node)
+{
+  (void)node;
+  ((struct sb_draft *)base)->model.shifter.ops = kind->kind;
+}
+
+static const struct sb_key keys[] = {
+    {QUANTITY("mesh_efficiency", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "0.97",
+     DRAFT(mesh_efficiency),
+     .meaning = "The efficiency of every mesh that gives none of its own (the default is common practice)."},
+    {QUANTITY("back_efficiency", SB_RATIO), BETWEEN(0, 1), .default_words = "as forward", DRAFT(back_efficiency),
+     .meaning = "The efficiency of a gear while the output drives the motor; 0 means that the output cannot drive it."},
+    {.name = "shifter",
+     .kind = SB_KEY_KINDS,
+     .default_words = "required with two or more gears",
+     .kinds = shifter_kinds,
+     .set_kind = set_shifter_kind,
+     .meaning = "The mechanism that changes the gears."},
+    {LIST("gears", sb_draft, model.gearbox.gears, model.gearbox.gear_count, SB_GEAR_MAX), .flags = SB_REQUIRED,
+     .section = &gear_section, .meaning = "The gears; the first one has the greatest reduction."},
+    {SECTION("output_shaft", &sb_driveshaft_section), .flags = SB_SHORT_FORM, .default_words = "rigid",
+     .meaning = "A shaft that gives between the gear and the load: its stiffness alone, or a section."},
+    {.name = NULL}};
+
+const struct sb_section sb_gearbox_section = {"gearbox", "the gears, and the mechanism that changes them", keys, NULL};
 
 static void fill_efficiencies(struct sb_draft *draft)
 {
@@ -49,13 +148,13 @@ static void check_shifter(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
   const struct sb_gearbox *gearbox = &model->gearbox;
-  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "gearbox"), "shifter");
+  const struct sb_node *node = sb_reader_node(reader, "gearbox.shifter");
   if (node == NULL && gearbox->gear_count > 1) {
     sb_reader_fault(reader, "gearbox.shifter", "needs a section with a kind for two or more gears, found no such key");
   }
   if (node == NULL) {
     /* One gear never shifts: any shifter will do. */
-    model->shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("selector"), .timeout_s = 2.0};
+    model->shifter = (struct sb_shifter){.ops = &sb_shifter_selector, .timeout_s = 2.0};
     return;
   }
   if (gearbox->gear_count == 0 || model->shifter.ops == NULL || !model->shifter.ops->is_direction_selected) return;
@@ -76,5 +175,5 @@ void sb_reader_finish_gearbox(struct sb_reader *reader)
   sb_gearbox_derive(&draft->model.gearbox);
   check_names(reader);
   check_ratios(reader);
-  if (sb_node_find(sb_node_find(reader->root, "gearbox"), "gears") != NULL) check_shifter(reader);
+  if (sb_reader_has(reader, "gearbox.gears")) check_shifter(reader);
 }

@@ -1,10 +1,79 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* From limits given as parts to the least torque, with the part that rules. NAN marks what had a fault already. */
+/* The section `limits`: its keys, and from limits given as parts to the least torque, with the part that rules. NAN marks what had a fault already. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#include "scenario/reader.h"
+#include "scenario/shape.h"
+
+#define SHAFT(field) DRAFT(shaft.field)
+#define TOOTH(field) DRAFT(tooth.field)
+#define STRESSES BETWEEN(1e4, 1e10) /* Pa */
+
+#define SAFETY(place)                                                                                                \
+  {                                                                                                                  \
+    QUANTITY("safety", SB_RATIO), BETWEEN(1, 100),                                                                   \
+        .default_text = "2", place(safety), .meaning = "The limit is the torque at which it fails, divided by this." \
+  }
+
+static const struct sb_key shaft_keys[] = {
+    {CHOICE("section", sb_shape_sections), .flags = SB_REQUIRED, SHAFT(shape.section),
+     .meaning = "The form of its cross-section."},
+    SHAPE_KEYS(shaft.shape, "required for a"),
+    {CHOICE("material", sb_shape_materials), .default_words = "material or shear_strength is required", SHAFT(material),
+     .meaning = "Its material. Its shear strength is 0.577 of the tensile strength at 23 C (of a metal: the yield "
+                "strength)."},
+    {QUANTITY("shear_strength", SB_STRESS), STRESSES, .default_words = "material or shear_strength is required",
+     SHAFT(shear_pa), .meaning = "The shear stress at which it fails."},
+    SAFETY(SHAFT),
+    {.name = NULL}};
+
+static const struct sb_key tooth_keys[] = {
+    {QUANTITY("module", SB_LENGTH), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, 1), TOOTH(module_m),
+     .meaning = "The module: the pitch diameter divided by the number of teeth."},
+    {QUANTITY("width", SB_LENGTH), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, 10), TOOTH(width_m),
+     .meaning = "The width over which the teeth mesh."},
+    {WHOLE("teeth"), BETWEEN(1, 10000), .default_words = "those of the last driven wheel of gear 1", TOOTH(teeth),
+     .meaning = "The teeth of the wheel on the output shaft, which transmits the whole output torque."},
+    {CHOICE("material", sb_shape_materials), .default_words = "material or bending_strength is required",
+     TOOTH(material),
+     .meaning = "Its material. Its bending strength is the tensile strength at 23 C (of a metal: the yield strength)."},
+    {QUANTITY("bending_strength", SB_STRESS), STRESSES, .default_words = "material or bending_strength is required",
+     TOOTH(bending_pa), .meaning = "The bending stress at which a tooth fails."},
+    {QUANTITY("form_factor", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1),
+     .default_words = "by the teeth, for 20 deg full depth and at least 12 teeth", TOOTH(form_factor),
+     .meaning = "The Lewis form factor Y, by the module. For a pinion of the same material and width, give the "
+                "pinion's, which is smaller."},
+    SAFETY(TOOTH),
+    {.name = NULL}};
+
+static const struct sb_section shaft_section = {"shaft", "the output shaft, whose torsion limits the output torque",
+                                                shaft_keys, NULL};
+static const struct sb_section tooth_section = {
+    "tooth", "the teeth of the wheel on the output shaft, whose bending limits the output torque", tooth_keys, NULL};
+
+static const struct sb_key keys[] = {
+    {QUANTITY("slip_time", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0.1 s", MODEL(limits.slip_time_s),
+     .meaning = "Wheels that slip for longer than this at a time are a verdict."},
+    {QUANTITY("output_torque", SB_TORQUE), .flags = SB_ABOVE, BETWEEN(0, TORQUE_MAX), .default_words = "no limit",
+     MODEL(limits.output_torque_nm),
+     .meaning =
+         "The torque that the weakest part behind the gears may carry. The least of this, shaft and tooth counts."},
+    {SECTION("shaft", &shaft_section), .default_words = "no limit",
+     .meaning = "The same limit, described as an output shaft."},
+    {SECTION("tooth", &tooth_section), .default_words = "no limit",
+     .meaning = "The same limit, described as the teeth of the wheel on the output shaft."},
+    {QUANTITY("winding", SB_TEMPERATURE), BETWEEN(-50, 1000), .default_words = "no limit", MODEL(limits.winding_c),
+     .meaning = "The highest temperature that the winding may reach."},
+    {QUANTITY("stall_time", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_text = "0.5 s",
+     MODEL(limits.stall_time_s),
+     .meaning = "A standstill for longer than this, with a gear engaged and the drive on, is a stall."},
+    {QUANTITY("hunt_window", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
+     .default_words = "3 dwell + the shift's time + 5 time constants of the slower gear", MODEL(limits.hunt_window_s),
+     .meaning = "Opposite shifts that follow each other within this time are hunting."},
+    {.name = NULL}};
+
+const struct sb_section sb_limits_section = {"limits", "what the verdicts are judged by", keys, NULL};
 
 /* The section of a part, or NULL when it was not given or is none. */
 static const struct sb_node *part_node(const struct sb_reader *reader, const char *part)
@@ -38,7 +107,7 @@ static void finish_shaft(struct sb_reader *reader)
   const struct sb_node *node = part_node(reader, "shaft");
   if (node == NULL) return;
   check_strength(reader, node, "shaft", "shear_strength");
-  struct sb_shaft shaft = sb_reader_take_shape(reader, node, "limits.shaft", &draft->shape);
+  struct sb_shaft shaft = sb_shape_take(reader, node, "limits.shaft", &draft->shape);
   shaft.material = (enum sb_material)draft->material;
   shaft.shear_pa = isnan(draft->shear_pa) ? sb_material_shear_pa(shaft.material) : draft->shear_pa;
   shaft.safety = draft->safety;

@@ -24,6 +24,22 @@ void sb_reader_fault(struct sb_reader *reader, const char *path, const char *for
   sb_fault_add(reader->faults, &place, path, "%s", text);
 }
 
+const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char *path)
+{
+  char step[128];
+  const struct sb_node *node = reader->root;
+  while (path != NULL && node != NULL) {
+    path = sb_path_step(path, step, sizeof step);
+    node = sb_node_step(node, step);
+  }
+  return node;
+}
+
+bool sb_reader_has(const struct sb_reader *reader, const char *path)
+{
+  return sb_reader_node(reader, path) != NULL;
+}
+
 /* Appends a step to the path; returns the length to go back to. */
 static size_t push(struct sb_reader *reader, const char *step)
 {
@@ -129,10 +145,8 @@ static void read_choice(struct sb_reader *reader, const struct sb_key *key, cons
     *out = key->choices[i].value;
     return;
   }
-  char why[128] = "";
-  const char *nearest = sb_nearest_word(node->text, names);
-  if (nearest != NULL) snprintf(why, sizeof why, ", nearest is \"%s\"", nearest);
-  refuse(reader, key, node, why);
+  char hint[SB_NEAREST_SIZE];
+  refuse(reader, key, node, sb_nearest_hint(hint, node->text, names));
 }
 
 static void read_flag(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, bool *out)
@@ -243,7 +257,7 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                         const char *found)
 {
   const char *names[KEY_NAME_MAX + 1] = {NULL};
-  char list[SB_WORDS_SIZE] = "", quoted[SB_QUOTE_SIZE];
+  char list[SB_WORDS_SIZE] = "", quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
   for (int i = 0; key->kinds[i] != NULL; i++) {
     names[i] = key->kinds[i]->name;
     const size_t length = strlen(list);
@@ -253,10 +267,9 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                                          : ", ",
              names[i]);
   }
-  const char *nearest = found != NULL ? sb_nearest_word(found, names) : NULL;
-  sb_fault_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s%s%s", list,
-               found != NULL && found[0] != 0 ? sb_quote(quoted, found) : "nothing", nearest ? ", nearest is \"" : "",
-               nearest ? nearest : "", nearest ? "\"" : "");
+  sb_fault_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s", list,
+               found != NULL && found[0] != 0 ? sb_quote(quoted, found) : "nothing",
+               sb_nearest_hint(hint, found != NULL ? found : "", names));
 }
 
 /* A section whose keys depend on its `kind`. */
@@ -275,7 +288,7 @@ static void read_kind(struct sb_reader *reader, const struct sb_key *key, const 
   }
   pop(reader, length);
   if (!is_usable || *section == NULL) return;
-  key->set_kind(base, (*section)->name, node);
+  key->set_kind(base, *section, node);
   read_section(reader, *section, node, base, true);
 }
 
@@ -419,7 +432,7 @@ void sb_reader_resolve(struct sb_reader *reader, const char *path, double number
   }
 }
 
-void sb_reader_read_keys(struct sb_reader *reader)
+void sb_reader_read_keys(struct sb_reader *reader, const struct sb_section *schema)
 {
-  read_section(reader, &sb_scenario_schema, reader->root, reader->draft, false);
+  read_section(reader, schema, reader->root, reader->draft, false);
 }

@@ -3,6 +3,7 @@
 #ifndef SHIFTBAND_SCENARIO_READER_H
 #define SHIFTBAND_SCENARIO_READER_H
 
+#include "base/nearest.h"
 #include "scenario/schema.h"
 #include "scenario/table_csv.h"
 #include "shiftband/scenario.h"
@@ -34,13 +35,10 @@ struct sb_reader {
 };
 
 /* Fills the draft from the tree by the table of keys. */
-void sb_reader_read_keys(struct sb_reader *reader);
+void sb_reader_read_keys(struct sb_reader *reader, const struct sb_section *schema);
 
 /* Turns the draft's load parts into the model's, tables included. */
 void sb_reader_finish_load(struct sb_reader *reader);
-
-/* Reads a profile's points or its file into the part's table. False when there was a fault. */
-bool sb_reader_read_profile(struct sb_reader *reader, struct sb_part_draft *draft, const char *path);
 
 /* Reads the points of a table, or its file, into *out in SI. False when there was a fault. */
 bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_request *request,
@@ -51,8 +49,9 @@ bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request
 /* Checks the bodies and adds them to the model's load; after its parts. */
 void sb_reader_finish_bodies(struct sb_reader *reader);
 
-/* Fills in the defaults that hang on other keys, derives, and checks all sums of keys. */
-void sb_reader_finish_model(struct sb_reader *reader);
+/* Checks the motor and the supply; the supply after the motor. */
+void sb_reader_finish_motor(struct sb_reader *reader);
+void sb_reader_finish_supply(struct sb_reader *reader);
 
 /* Checks the winding and what may be left out of it; needs the motor's currents; part of finishing the model. */
 void sb_reader_finish_winding(struct sb_reader *reader);
@@ -79,10 +78,6 @@ void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const 
 /* The least of the torques that limits of the output are given as; needs the gearbox; part of finishing the model. */
 void sb_reader_finish_limits(struct sb_reader *reader);
 
-/* A shaft's cross-section, with faults for lengths that it lacks or that are another's; part: the path of its keys. */
-struct sb_shaft sb_reader_take_shape(struct sb_reader *reader, const struct sb_node *node, const char *part,
-                                     const struct sb_shape_draft *shape);
-
 /* Stiffness and damping of an output shaft that gives; needs the gearbox and the load; part of finishing the model. */
 void sb_reader_finish_driveshaft(struct sb_reader *reader);
 
@@ -94,6 +89,10 @@ void sb_reader_resolve(struct sb_reader *reader, const char *path, double value)
 
 void sb_reader_read_tolerances(struct sb_reader *reader, struct sb_scenario *out);
 
+/* The node of a dotted path, or NULL; whether there is one. */
+const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char *path);
+bool sb_reader_has(const struct sb_reader *reader, const char *path);
+
 /* Adds a fault in the place of a dotted path, or of the section that misses it. */
 void sb_reader_fault(struct sb_reader *reader, const char *path, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
@@ -104,8 +103,5 @@ const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]
 
 /* Whether a value in SI is inside a key's bounds; NAN is not. */
 bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value);
-
-/* The list's text most like the one given, or NULL when none is near. The list ends with NULL. */
-const char *sb_nearest_word(const char *text, const char *const *words);
 
 #endif

@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "shiftband/spread.h"
-
+/* Samples of a scenario within its tolerances, and a scenario loaded again with other values. */
 #include <gsl/gsl_qrng.h>
 #include <gsl/gsl_rng.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "shiftband/scenario.h"
 
 /* Up to so many tolerances all combinations of their ends are tried. */
 enum { ALL_CORNERS_MAX = 4, SOBOL_MAX = 40 };
@@ -152,37 +154,40 @@ static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MA
   return count;
 }
 
-enum { SET_SIZE = 192 };
-
-enum sb_status sb_spread_load(const char *path, const char *const *sets, size_t set_count,
-                              const struct sb_scenario *nominal, const double *values, struct sb_scenario *out,
-                              struct sb_faults *faults)
+void sb_changes_add(struct sb_changes *changes, const char *format, ...)
 {
-  const size_t most = set_count + (size_t)nominal->tolerance_count + KEPT_MAX;
-  const char **all = calloc(most, sizeof *all);
-  char(*texts)[SET_SIZE] = calloc((size_t)nominal->tolerance_count + KEPT_MAX, sizeof *texts);
-  enum sb_status status = SB_ERR_MEMORY;
-  if (all != NULL && texts != NULL) {
-    size_t count = 0;
-    int used = 0;
-    for (size_t k = 0; k < set_count; k++) all[count++] = sets[k];
-    struct kept kept[KEPT_MAX];
-    const int kept_count = list_kept(nominal, kept);
-    for (int k = 0; k < kept_count; k++) {
-      snprintf(texts[used], SET_SIZE, "%s=%.17g %s", kept[k].path, kept[k].value, kept[k].unit);
-      all[count++] = texts[used++];
-    }
-    for (int k = 0; k < nominal->tolerance_count; k++) {
-      const struct sb_tolerance *tolerance = &nominal->tolerances[k];
-      snprintf(texts[used], SET_SIZE, "%s=%.17g %s", tolerance->path, values[k] * tolerance->unit_scale,
-               tolerance->unit);
-      all[count++] = texts[used++];
-    }
-    status = sb_scenario_load(path, all, count, out, faults);
-  }
-  free(all);
-  free(texts);
+  if (changes->count == SB_CHANGE_MAX) return;
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(changes->texts[changes->count++], SB_CHANGE_SIZE, format, arguments);
+  va_end(arguments);
+}
+
+enum sb_status sb_scenario_load_changed(const struct sb_scenario_source *source, const struct sb_changes *changes,
+                                        struct sb_scenario *out, struct sb_faults *faults)
+{
+  *faults = (struct sb_faults){0};
+  const char **sets = calloc(source->set_count + changes->count + 1, sizeof *sets);
+  if (sets == NULL) return SB_ERR_MEMORY;
+  size_t count = 0;
+  for (size_t k = 0; k < source->set_count; k++) sets[count++] = source->sets[k];
+  for (size_t k = 0; k < changes->count; k++) sets[count++] = changes->texts[k];
+  const enum sb_status status = sb_scenario_load(source->path, sets, count, out, faults);
+  free(sets);
   return status;
+}
+
+void sb_spread_change(const struct sb_scenario *nominal, const double *values, struct sb_changes *changes)
+{
+  struct kept kept[KEPT_MAX];
+  const int kept_count = list_kept(nominal, kept);
+  for (int k = 0; k < kept_count; k++) {
+    sb_changes_add(changes, "%s=%.17g %s", kept[k].path, kept[k].value, kept[k].unit);
+  }
+  for (int k = 0; k < nominal->tolerance_count; k++) {
+    const struct sb_tolerance *tolerance = &nominal->tolerances[k];
+    sb_changes_add(changes, "%s=%.17g %s", tolerance->path, values[k] * tolerance->unit_scale, tolerance->unit);
+  }
 }
 
 /* Whether a figure is another than in the scenario as written. */

@@ -61,13 +61,46 @@ static enum sb_status publish_one(struct sb_faults *faults, enum sb_status statu
   return status;
 }
 
+/* Without a name the scenario is called after its file. */
+static void finish_name(struct sb_reader *reader)
+{
+  char *name = reader->draft->model.name;
+  if (name[0] != 0) return;
+  const char *slash = strrchr(reader->file, '/');
+  const char *base = slash != NULL ? slash + 1 : reader->file;
+  snprintf(name, sizeof reader->draft->model.name, "%.*s", (int)(strcspn(base, ".") > 0 ? strcspn(base, ".") : 100),
+           base);
+}
+
+/* Fills in the defaults that hang on other keys, checks keys against each other, and derives once all are sound. */
+static void finish_model(struct sb_reader *reader)
+{
+  finish_name(reader);
+  sb_reader_finish_load(reader);
+  sb_reader_finish_bodies(reader);
+  sb_reader_finish_motor(reader);
+  sb_reader_finish_winding(reader);
+  sb_reader_finish_supply(reader);
+  sb_reader_finish_gearbox(reader);
+  sb_reader_finish_driveshaft(reader);
+  sb_reader_finish_control(reader);
+  sb_reader_finish_run(reader);
+  sb_reader_finish_drive(reader);
+  sb_reader_finish_limits(reader);
+
+  struct sb_error err;
+  if (reader->faults->total == 0 && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
+    sb_reader_fault(reader, "motor", "%s", err.text);
+  }
+  if (reader->faults->total == 0) sb_reader_derive_drive(reader);
+  if (reader->faults->total == 0) sb_reader_check_effort(reader);
+}
+
 static void read_stages(struct work *work)
 {
   struct sb_reader *reader = &work->reader;
-  sb_reader_read_keys(reader);
-  sb_reader_finish_load(reader);
-  sb_reader_finish_bodies(reader);
-  sb_reader_finish_model(reader);
+  sb_reader_read_keys(reader, &sb_scenario_schema);
+  finish_model(reader);
   sb_reader_read_tolerances(reader, &work->scenario);
 }
 

@@ -3,8 +3,8 @@
  * schema.h - the one table of scenario keys, and the draft that it fills.
  *
  * A section is a list of keys; each key says what it takes, where the value goes in the draft, and what it means. The
- * parser (scenario_read.c), its error texts and the manual (scenario_manual.c) all walk this table. A new key is one
- * line in scenario_keys*.c and one field here.
+ * parser (read.c), its error texts and the manual (manual.c) all walk this table. A new key is one line in the file of
+ * its section and one field here.
  */
 #ifndef SHIFTBAND_SCENARIO_SCHEMA_H
 #define SHIFTBAND_SCENARIO_SCHEMA_H
@@ -23,6 +23,7 @@ struct sb_given {
 /* One load part as written, before it becomes a struct sb_load_part. */
 struct sb_part_draft {
   const struct sb_node *node; /* NULL: unusable */
+  const struct sb_part_form *form;
   struct sb_load_part part;
   int manner, axis, interpolation; /* sb_manner, sb_load_axis, sb_interpolation */
   struct sb_given period;
@@ -32,6 +33,7 @@ struct sb_part_draft {
 /* One body as written, before its parts and inertia go into the load. */
 struct sb_body_draft {
   const struct sb_node *node; /* NULL: unusable */
+  const struct sb_body_form *form;
   struct sb_body body;
   char grade_file[1024];
 };
@@ -152,7 +154,7 @@ struct sb_key {
   const struct sb_choice *choices;
   const struct sb_section *section;
   const struct sb_section *const *kinds; /* NULL ends the list */
-  void (*set_kind)(void *base, const char *kind, const struct sb_node *node);
+  void (*set_kind)(void *base, const struct sb_section *kind, const struct sb_node *node);
   const char *needs; /* LATER: what it needs, in words */
   const char *meaning;
 };
@@ -161,29 +163,18 @@ struct sb_section {
   const char *name; /* of a kind: as in the file */
   const char *meaning;
   const struct sb_key *keys;
+  const void *kind; /* of a kind: what its set_kind() puts into the draft; else NULL */
 };
 
 extern const struct sb_section sb_scenario_schema;
 
-/* A winding that warms: scenario_keys_winding.c. */
-extern const struct sb_section sb_winding_section;
+/* The sections, a file each. */
+extern const struct sb_section sb_motor_section, sb_winding_section, sb_supply_section, sb_battery_section,
+    sb_drive_section, sb_gearbox_section, sb_driveshaft_section, sb_load_section, sb_controller_section, sb_run_section,
+    sb_limits_section;
 
-/* The drive: scenario_keys_drive.c. */
-extern const struct sb_section sb_drive_section;
-
-/* A battery: scenario_keys_battery.c. */
-extern const struct sb_section sb_battery_section;
-
-/* The kinds of body: scenario_keys_body.c. */
+/* The kinds of body: body.c. */
 extern const struct sb_section *const sb_body_sections[];
-
-/* An output shaft that gives: scenario_keys_driveshaft.c. */
-extern const struct sb_section sb_driveshaft_section;
-
-/* What shafts are made of, and the forms of their cross-sections: scenario_keys_limits.c. */
-extern const struct sb_choice sb_section_choices[], sb_material_choices[];
-
-/* Limits given as a part: scenario_keys_limits.c. */
-extern const struct sb_section sb_limits_shaft_section, sb_limits_tooth_section;
+void sb_body_set_kind(void *base, const struct sb_section *kind, const struct sb_node *node);
 
 #endif

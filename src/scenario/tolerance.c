@@ -49,11 +49,9 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
   for (const struct sb_value *v = reader->values; v != NULL && count < CANDIDATE_MAX; v = v->next) {
     if (v->key->kind != SB_KEY_WHOLE) paths[count++] = v->path;
   }
-  const char *nearest = sb_nearest_word(node->key, paths);
-  char quoted[SB_QUOTE_SIZE];
-  sb_fault_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s%s%s",
-               sb_quote(quoted, node->key), nearest ? ", nearest is \"" : "", nearest ? nearest : "",
-               nearest ? "\"" : "");
+  char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
+  sb_fault_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s",
+               sb_quote(quoted, node->key), sb_nearest_hint(hint, node->key, paths));
 }
 
 /* `10 %` of a value that is itself a percentage could mean two things. */

@@ -7,6 +7,17 @@
 #include "scenario/document.h"
 #include "shiftband/units.h"
 
+void sb_node_append(struct sb_node *parent, struct sb_node *child)
+{
+  if (parent->last != NULL) {
+    parent->last->next = child;
+  } else {
+    parent->first = child;
+  }
+  parent->last = child;
+  parent->count++;
+}
+
 struct sb_node *sb_node_find(const struct sb_node *map, const char *key)
 {
   if (map == NULL || map->kind != SB_NODE_MAP) return NULL;

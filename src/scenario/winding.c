@@ -1,11 +1,54 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Defaults and cross-checks of motor.winding. NAN marks what had a fault already. */
+/* The section `motor.winding`: its keys, defaults and checks. NAN marks what had a fault already. */
 #include <math.h>
 
 #include "scenario/reader.h"
+#include "scenario/schema_words.h"
 
-#define CAPACITY_MIN 1e-6 /* J / K, as for motor.winding.heat_capacity */
+#define WINDING(field) MODEL(winding.field)
+#define TEMPERATURES BETWEEN(-50, 1000) /* deg C */
+#define CAPACITY_MIN 1e-6               /* J / K */
 #define CAPACITY_MAX 1e9
+#define RESISTANCES BETWEEN(1e-6, 1e6) /* K / W */
+
+static const struct sb_key housing_keys[] = {
+    {QUANTITY("heat_capacity", SB_HEAT_CAPACITY), .flags = SB_REQUIRED, BETWEEN(CAPACITY_MIN, CAPACITY_MAX),
+     WINDING(housing_capacity_j_k),
+     .meaning = "The heat that warms the housing, and everything that is fixed to it, by one kelvin."},
+    {QUANTITY("thermal_resistance", SB_THERMAL_RESISTANCE), .flags = SB_REQUIRED, RESISTANCES,
+     WINDING(housing_resistance_k_w), .meaning = "The resistance between the housing and the surroundings."},
+    {QUANTITY("start", SB_TEMPERATURE), TEMPERATURES, .default_words = "the winding's ambient",
+     WINDING(housing_start_c), .meaning = "The temperature of the housing at the start."},
+    {.name = NULL}};
+
+static const struct sb_section housing_section = {
+    "housing", "the winding heats the housing, and the housing heats the surroundings", housing_keys, NULL};
+
+static const struct sb_key keys[] = {
+    {QUANTITY("ambient", SB_TEMPERATURE), TEMPERATURES, .default_text = "20 C", WINDING(ambient_c),
+     .meaning = "The temperature of the surroundings, which does not change."},
+    {QUANTITY("start", SB_TEMPERATURE), TEMPERATURES, .default_words = "the ambient", WINDING(start_c),
+     .meaning = "The temperature of the winding at the start."},
+    {QUANTITY("reference", SB_TEMPERATURE), TEMPERATURES, .default_text = "25 C", WINDING(reference_c),
+     .meaning = "The winding temperature for which the motor's figures are given (the default is common practice)."},
+    {QUANTITY("heat_capacity", SB_HEAT_CAPACITY), BETWEEN(CAPACITY_MIN, CAPACITY_MAX),
+     .default_words = "heat_capacity or time_constant is required", WINDING(capacity_j_k),
+     .meaning = "The heat that warms the winding by one kelvin."},
+    {QUANTITY("time_constant", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
+     .default_words = "heat_capacity or time_constant is required", DRAFT(winding_time_constant_s),
+     .meaning = "In place of heat_capacity: the heat capacity times the thermal resistance of the winding."},
+    {QUANTITY("thermal_resistance", SB_THERMAL_RESISTANCE), .flags = SB_REQUIRED, RESISTANCES, WINDING(resistance_k_w),
+     .meaning = "The resistance between the winding and the housing, or the surroundings where there is no housing."},
+    {SECTION("housing", &housing_section), .default_words = "none, the winding alone",
+     .meaning = "The housing, which the winding warms."},
+    {QUANTITY("cut_out", SB_TEMPERATURE), TEMPERATURES, .default_words = "none", WINDING(cut_out_c),
+     .meaning = "The winding temperature at which a thermal switch opens the motor's circuit."},
+    {QUANTITY("reset", SB_TEMPERATURE), TEMPERATURES, .default_words = "required with cut_out", WINDING(reset_c),
+     .meaning = "The winding temperature below which the switch closes again."},
+    {.name = NULL}};
+
+const struct sb_section sb_winding_section = {"winding", "how the winding warms; this needs the motor's currents", keys,
+                                              NULL};
 
 static bool is_given(const struct sb_node *node, const char *key)
 {
@@ -72,8 +115,7 @@ static void finish_cut_out(struct sb_reader *reader, const struct sb_node *node)
 void sb_reader_finish_winding(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
-  const struct sb_node *motor = sb_node_find(reader->root, "motor");
-  const struct sb_node *node = motor != NULL ? sb_node_find(motor, "winding") : NULL;
+  const struct sb_node *node = sb_reader_node(reader, "motor.winding");
   if (node == NULL || node->kind != SB_NODE_MAP) {
     model->winding = (struct sb_winding){.cut_out_c = INFINITY, .reset_c = INFINITY};
     return;

@@ -1,9 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* What a key takes, in words: for error texts and for the manual. */
 #include <stdio.h>
-#include <string.h>
 
-#include "base/nearest.h"
 #include "scenario/reader.h"
 
 static const double other_upper = 1e9; /* bound of the second quantity of a key that takes either */
@@ -64,26 +62,4 @@ bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double va
   const double upper = is_other ? other_upper : key->upper;
   const bool is_above = key->flags & SB_ABOVE ? value > key->lower : value >= key->lower;
   return is_above && (key->flags & SB_BELOW ? value < upper : value <= upper);
-}
-
-const char *sb_nearest_word(const char *text, const char *const *words)
-{
-  const size_t length = strlen(text);
-  if (length == 0 || length > SB_EDIT_WORD_MAX) return NULL;
-  const char *const *first = words;
-  const char *nearest = NULL;
-  int least = (int)length / 3 + 2; /* farther ones would be a guess */
-  for (; *words != NULL; words++) {
-    if (strlen(*words) > SB_EDIT_WORD_MAX) continue;
-    const int distance = sb_edit_distance(text, *words);
-    if (distance < least && distance < (int)length) {
-      least = distance;
-      nearest = *words;
-    }
-  }
-  /* A part of a word will do too: direction for motor_direction. */
-  for (words = first; nearest == NULL && length >= 4 && *words != NULL; words++) {
-    if (strstr(*words, text) != NULL) nearest = *words;
-  }
-  return nearest;
 }

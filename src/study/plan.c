@@ -7,7 +7,7 @@
 #include "map/lattice.h"
 #include "map/plane.h"
 #include "shiftband/discharge.h"
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "study/passing.h"
 #include "study/study.h"
 
@@ -66,6 +66,7 @@ static enum sb_status reach_corners(const struct sb_study_source *source, bool i
                                     struct sb_error *err)
 {
   const struct sb_scenario *nominal = source->nominal;
+  const struct sb_scenario_source file = {source->path, source->sets, source->set_count};
   struct sb_scenario *corner = malloc(sizeof *corner);
   const int count = sb_spread_corner_count(nominal);
   double *values = calloc((size_t)(count + 1) * (size_t)nominal->tolerance_count, sizeof *values);
@@ -73,9 +74,10 @@ static enum sb_status reach_corners(const struct sb_study_source *source, bool i
                               ? sb_spread_draw(nominal, SB_SPREAD_SEARCH, 0, count + 1, values, err)
                               : sb_fail(err, SB_ERR_MEMORY, "out of memory for a sample");
   for (int k = 1; k <= count && status == SB_OK; k++) {
-    struct sb_faults faults = {0};
-    const enum sb_status loaded = sb_spread_load(source->path, source->sets, source->set_count, nominal,
-                                                 values + k * nominal->tolerance_count, corner, &faults);
+    struct sb_faults faults;
+    struct sb_changes changes = {.count = 0};
+    sb_spread_change(nominal, values + k * nominal->tolerance_count, &changes);
+    const enum sb_status loaded = sb_scenario_load_changed(&file, &changes, corner, &faults);
     sb_faults_clear(&faults);
     if (loaded == SB_ERR_SCENARIO) continue;
     if (loaded != SB_OK) status = sb_fail(err, loaded, "%s", sb_status_text(loaded));

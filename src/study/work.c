@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "machine/caution.h"
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "study/evaluator.h"
 #include "study/share.h"
 #include "text/words.h"
@@ -34,29 +34,16 @@ void sb_study_end(struct sb_study_work *work)
   work->values = NULL;
 }
 
-/* What a point adds to the sets of the source. */
-struct point_sets {
-  const char **items; /* items[count], owned */
-  size_t count;
-  char texts[SB_STUDY_AXIS_MAX][SB_AXIS_SET_SIZE];
-};
-
-/* The source's sets, then the point's. Spreads would refuse points beyond them. */
-static enum sb_status list_sets(const struct sb_study_work *work, long point, struct point_sets *sets,
-                                struct sb_error *err)
+/* What a point changes of the source. Spreads would refuse points beyond them. */
+static void add_point(const struct sb_study_work *work, long point, struct sb_changes *changes)
 {
-  const struct sb_study_source *source = work->source;
   const struct sb_study *study = work->study;
-  sets->count = 0;
-  sets->items = calloc(source->set_count + 1 + SB_STUDY_AXIS_MAX, sizeof *sets->items);
-  if (sets->items == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a point of the study");
-  for (size_t k = 0; k < source->set_count; k++) sets->items[sets->count++] = source->sets[k];
-  if (study->kind == SB_STUDY_MAPS) return SB_OK;
-  sets->items[sets->count++] = "tolerances={}";
+  if (study->kind == SB_STUDY_MAPS) return;
+  sb_changes_add(changes, "tolerances={}");
   for (int a = 0; a < study->axis_count; a++) {
-    sets->items[sets->count++] = sb_axis_set(&study->axes[a], sb_study_index(study, point, a), sets->texts[a]);
+    char text[SB_AXIS_SET_SIZE];
+    sb_changes_add(changes, "%s", sb_axis_set(&study->axes[a], sb_study_index(study, point, a), text));
   }
-  return SB_OK;
 }
 
 static bool is_varied(const struct sb_study *study, const char *path)
@@ -80,42 +67,34 @@ static void take_tolerances(const struct sb_study_work *work, long sample, struc
   }
 }
 
-/* The scenario at a point: with its sets when the study varies keys. */
-static enum sb_status load_point(const struct sb_study_work *work, const struct point_sets *sets,
-                                 struct sb_scenario *out, struct sb_faults *faults)
-{
-  return sb_scenario_load(work->source->path, sets->items, sets->count, out, faults);
-}
-
-/* A sample of it: what it keeps is what the machine at the point has, not what the nominal one has. */
-static enum sb_status load_sample(const struct sb_study_work *work, const struct point_sets *sets, long sample,
-                                  struct sb_scenario *point, struct sb_scenario *out, struct sb_faults *faults)
+/* Adds a sample of the scenario at a point: what it keeps is what the machine there has, not what the nominal one has. */
+static enum sb_status add_sample(const struct sb_study_work *work, const struct sb_scenario_source *source, long sample,
+                                 struct sb_scenario *point, struct sb_changes *changes, struct sb_faults *faults)
 {
   double values[SB_TOLERANCE_MAX];
-  const enum sb_status status = load_point(work, sets, point, faults);
+  const enum sb_status status = sb_scenario_load_changed(source, changes, point, faults);
   if (status != SB_OK) return status;
   sb_faults_clear(faults);
   take_tolerances(work, sample, point, values);
-  const enum sb_status loaded =
-      sb_spread_load(work->source->path, sets->items, sets->count, point, values, out, faults);
+  sb_spread_change(point, values, changes);
   sb_scenario_clear(point);
-  return loaded;
+  return SB_OK;
 }
 
 /* scenarios[2]: room for the one that is returned and for the one that it is a sample of. */
 static enum sb_status load(const struct sb_study_work *work, long point, long sample, struct sb_scenario *scenarios,
                            struct sb_error *err)
 {
-  struct point_sets sets;
+  const struct sb_scenario_source source = {work->source->path, work->source->sets, work->source->set_count};
+  struct sb_changes changes = {.count = 0};
   struct sb_faults faults = {0};
-  enum sb_status status = list_sets(work, point, &sets, err);
-  if (status != SB_OK) return status;
-  status = work->study->samples > 0 ? load_sample(work, &sets, sample, &scenarios[1], &scenarios[0], &faults)
-                                    : load_point(work, &sets, &scenarios[0], &faults);
-  if (status != SB_OK) sb_fail(err, status, "%s", faults.count > 0 ? faults.texts[0] : sb_status_text(status));
+  enum sb_status status = SB_OK;
+  add_point(work, point, &changes);
+  if (work->study->samples > 0) status = add_sample(work, &source, sample, &scenarios[1], &changes, &faults);
+  if (status == SB_OK) status = sb_scenario_load_changed(&source, &changes, &scenarios[0], &faults);
+  if (status != SB_OK) return sb_fail_by_faults(err, status, &faults);
   sb_faults_clear(&faults);
-  free(sets.items);
-  return status;
+  return SB_OK;
 }
 
 enum sb_status sb_study_run_task(void *context, long index, struct sb_lines *out, struct sb_error *err)

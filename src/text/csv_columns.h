@@ -16,20 +16,20 @@
 
 /* A quantity that a table may have a column of. */
 struct sb_csv_quantity {
-  const char *name;       /* "speed": NULL where only the sample is a heading */
+  const char *name;       /* "speed": headings are this with a unit */
   const char *other_name; /* the same by another name, or NULL */
   const char *sample;     /* a whole heading, for messages: "speed_rpm"; it is always known */
-  enum sb_quantity kind;  /* what its unit must measure */
   const char *unit;       /* of the values that are kept: "rpm", "%"; "" for plain numbers */
+  enum sb_quantity kind;  /* what its unit must measure */
   bool needs_no_unit;     /* a heading without unit is in the kept one */
 };
 
 /* Where a quantity is: kept value = number * factor + offset. */
 struct sb_csv_column {
-  int field;           /* in each row, from 0; -1: not there */
   const char *heading; /* as in the table */
-  int place;           /* column of the text where the heading starts */
   double factor, offset;
+  int field; /* in each row, from 0; -1: not there */
+  int place; /* column of the text where the heading starts */
 };
 
 struct sb_csv_wanted {

@@ -212,7 +212,8 @@ const char *sb_csv_header_words(const struct sb_csv_reader *csv, char *out, size
 
 bool sb_csv_next_row(struct sb_csv_reader *csv)
 {
-  while (!csv->is_given_up && sb_csv_next_field(csv)) continue;
+  bool has_more = true;
+  while (has_more && !csv->is_given_up) has_more = sb_csv_next_field(csv);
   if (csv->fault_count >= SB_CSV_FAULT_MAX && !csv->is_given_up) {
     sb_fault_add_in_table(csv->faults, &csv->place, csv->path, csv->line, 1, "not read on after %d faults",
                           csv->fault_count);

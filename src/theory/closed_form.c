@@ -44,8 +44,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
     at.time_s = corner_s;
   }
   /* Waves and parts over turns may go lower in between: first their resistance gives way, then what acts. */
-  double least_nm = 0.0;
-  double greatest_nm = 0.0;
+  double least_nm, greatest_nm;
   sb_load_range_nm(load, model->run.duration_s, &least_nm, &greatest_nm);
   const double missing_nm = fmax(lightest.outside_nm - least_nm, 0.0);
   const double from_resisting_nm = fmin(missing_nm, lightest.load.resisting_nm);

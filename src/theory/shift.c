@@ -129,8 +129,7 @@ static struct body engaged_body(const struct sb_model *model, const struct sb_mo
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
   struct body body = motor_body(model, line, -inverse * load->acting_nm / n);
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   body.inertia_kg_m2 += inverse * model->load.inertia_kg_m2 / (n * n);
   body.viscous_nms_rad += inverse * viscous / (n * n);
@@ -151,8 +150,7 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
   const double n = path->ratio;
   const double jm = model->motor.rotor_inertia_kg_m2;
   const double jo_n = model->load.inertia_kg_m2 / n;
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   c[0] = jo_n * (line->stall_nm - direction * (line->friction_nm + path->drag_nm)) +
          jm * (load->acting_nm + direction * load->resisting_nm);

@@ -169,8 +169,7 @@ bool sb_steady_is_stable(const struct sb_model *model, const struct sb_motor_lin
   if (!is_controlled(model)) return true;
   const struct sb_drive *drive = &model->drive;
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   const double output_rad_s = drive->target_rad_s / path->ratio;
   const double load_slope = (viscous + 2.0 * quadratic * output_rad_s) / (path->ratio * path->ratio * path->efficiency);

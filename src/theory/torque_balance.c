@@ -11,8 +11,7 @@ struct sb_motor_line sb_torque_balance_line(const struct sb_model *model)
 /* Torque at the output that follows its speed W >= 0. */
 static double following_nm(const struct sb_model *model, double output_speed_rad_s)
 {
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   return output_speed_rad_s * (viscous + quadratic * output_speed_rad_s);
 }
@@ -49,8 +48,7 @@ double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct 
     if (path->back_efficiency == 0.0) return free_rad_s;
     factor = 1.0 / path->back_efficiency;
   }
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   const double a = quadratic / (n * n);
   const double b = n * factor * line->slope_nms_rad + viscous / n;
@@ -63,8 +61,7 @@ double sb_torque_balance_time_constant_s(const struct sb_model *model, const str
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double reflected = 1.0 / (path->ratio * path->ratio * path->efficiency);
-  double viscous = 0.0;
-  double quadratic = 0.0;
+  double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   return (model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 * reflected) /
          (line->slope_nms_rad + viscous * reflected);

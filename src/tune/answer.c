@@ -63,8 +63,8 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
                                  enum sb_tune_direction direction, struct sb_tune_limit *limit, struct sb_error *err)
 {
   const struct sb_map_axis *axis = &survey->options->axis;
-  const bool is_down = direction == SB_TUNE_DOWN_LOWER || direction == SB_TUNE_DOWN_HIGHER;
-  const int step = direction == SB_TUNE_DOWN_HIGHER || direction == SB_TUNE_UP_HIGHER ? +1 : -1;
+  const bool is_down = direction == SB_TUNE_DOWNSHIFT_LOWER || direction == SB_TUNE_DOWNSHIFT_HIGHER;
+  const int step = direction == SB_TUNE_DOWNSHIFT_HIGHER || direction == SB_TUNE_UPSHIFT_HIGHER ? +1 : -1;
   struct sb_point next = at;
   bool is_outside, is_clear;
   int steps = 0;
@@ -108,30 +108,30 @@ double sb_answer_sample_period_s(const struct sb_tune_machine *machines, int cou
   return longest_s;
 }
 
-/* From the answer's dwell towards a far one: where it last holds, and what fails a sample further. */
+/* From the answer's dwell towards a far one: where it last passes, and what fails a sample further. */
 static enum sb_status find_dwell_limit(const struct sb_survey *survey, const struct sb_tune_result *answer,
                                        double far_s, struct sb_tune_dwell_limit *limit, struct sb_error *err)
 {
   const double period_s = sb_answer_sample_period_s(survey->machines, survey->count);
-  long holds = lround(answer->dwell_s / period_s), fails = (long)fmax(1.0, round(far_s / period_s));
+  long passes = lround(answer->dwell_s / period_s), fails = (long)fmax(1.0, round(far_s / period_s));
   struct trial trial = {answer->downshift_fraction, answer->upshift_fraction, (double)fails * period_s, 0, -1, {0}};
   enum sb_status status = try_all(survey, &trial, err);
   *limit = (struct sb_tune_dwell_limit){(double)fails * period_s, trial.failing == 0, trial.first, trial.verdict};
   if (status != SB_OK || limit->is_end) return status;
-  while (labs(holds - fails) > 1) {
-    const long middle = (holds + fails) / 2;
+  while (labs(passes - fails) > 1) {
+    const long middle = (passes + fails) / 2;
     trial.dwell_s = (double)middle * period_s;
     status = try_all(survey, &trial, err);
     if (status != SB_OK) return status;
     if (trial.failing == 0) {
-      holds = middle;
+      passes = middle;
     } else {
       fails = middle;
       limit->machine = trial.first;
       limit->verdict = trial.verdict;
     }
   }
-  limit->holds_s = (double)holds * period_s;
+  limit->passes_s = (double)passes * period_s;
   return SB_OK;
 }
 
@@ -166,6 +166,6 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
   result->failing = trial.failing;
   result->first_failing = trial.first;
   result->first_verdict = trial.verdict;
-  result->holds = trial.failing == 0;
-  return result->holds ? find_limits(survey, raster, at, result, err) : SB_OK;
+  result->passes = trial.failing == 0;
+  return result->passes ? find_limits(survey, raster, at, result, err) : SB_OK;
 }

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* answer.h - internal: all that is told about chosen thresholds, each claim run on its own. */
+/* answer.h - internal: all that is reported about chosen thresholds, each claim run on its own. */
 #ifndef SHIFTBAND_TUNE_ANSWER_H
 #define SHIFTBAND_TUNE_ANSWER_H
 

@@ -7,16 +7,16 @@
 enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
 {
   const size_t points = (size_t)side * (size_t)side;
-  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_up = side - 1};
+  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_upshift = side - 1};
   raster->margin = calloc(points, sizeof *raster->margin);
-  raster->least_up = calloc((size_t)side, sizeof *raster->least_up);
+  raster->least_upshift = calloc((size_t)side, sizeof *raster->least_upshift);
   raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
   if (has_figures) {
     raster->turns = calloc(points, sizeof *raster->turns);
     raster->energy_j = calloc(points, sizeof *raster->energy_j);
   }
   const bool is_whole = sb_counts_init(&raster->passing, side, side, err) == SB_OK && raster->margin != NULL &&
-                        raster->least_up != NULL && raster->band_machine != NULL &&
+                        raster->least_upshift != NULL && raster->band_machine != NULL &&
                         (!has_figures || (raster->turns != NULL && raster->energy_j != NULL));
   if (is_whole) return SB_OK;
   sb_raster_clear(raster);
@@ -27,7 +27,7 @@ void sb_raster_clear(struct sb_raster *raster)
 {
   sb_counts_clear(&raster->passing);
   free(raster->margin);
-  free(raster->least_up);
+  free(raster->least_upshift);
   free(raster->band_machine);
   free(raster->turns);
   free(raster->energy_j);
@@ -43,10 +43,10 @@ void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
   }
 }
 
-void sb_raster_cap_up(struct sb_raster *raster, int greatest_up, int machine)
+void sb_raster_cap_up(struct sb_raster *raster, int greatest_upshift, int machine)
 {
-  if (greatest_up >= raster->greatest_up) return;
-  raster->greatest_up = greatest_up;
+  if (greatest_upshift >= raster->greatest_upshift) return;
+  raster->greatest_upshift = greatest_upshift;
   raster->low_machine = machine;
 }
 
@@ -55,10 +55,10 @@ void sb_raster_cap_down(struct sb_raster *raster, int greatest_down)
   if (greatest_down < raster->greatest_down) raster->greatest_down = greatest_down;
 }
 
-void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine)
+void sb_raster_ask_up(struct sb_raster *raster, int down, int least_upshift, int machine)
 {
-  if (least_up <= raster->least_up[down]) return;
-  raster->least_up[down] = least_up;
+  if (least_upshift <= raster->least_upshift[down]) return;
+  raster->least_upshift[down] = least_upshift;
   raster->band_machine[down] = machine;
 }
 

@@ -14,12 +14,13 @@ struct sb_raster {
   int side;                 /* lattice points along each axis */
   struct sb_counts passing; /* at each point, the machines that pass */
   int32_t *margin; /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
-  int *least_up;   /* least_up[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
-  int *band_machine; /* band_machine[side]: which asks for that */
-  int greatest_down; /* down index above which no controller takes a down: it lies below 100 % */
-  int greatest_up;   /* up index above which some machine's slower gear never comes under its lightest load */
-  int low_machine;   /* which */
-  float *turns;      /* summed over the machines as written; NULL when not asked for */
+  int *
+      least_upshift; /* least_upshift[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
+  int *band_machine;    /* band_machine[side]: which asks for that */
+  int greatest_down;    /* down index above which no controller takes a down: it lies below 100 % */
+  int greatest_upshift; /* up index above which some machine's slower gear never comes under its lightest load */
+  int low_machine;      /* which */
+  float *turns;         /* summed over the machines as written; NULL when not asked for */
   float *energy_j;
   int machine_count;
 };
@@ -32,15 +33,15 @@ void sb_raster_add(struct sb_raster *raster, const struct sb_map *map);
 void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map);
 
 /* Nowhere may up be above this index, for the sake of a machine. */
-void sb_raster_cap_up(struct sb_raster *raster, int greatest_up, int machine);
+void sb_raster_cap_up(struct sb_raster *raster, int greatest_upshift, int machine);
 
 /* From here on up must be at least this at a down index, for the sake of a machine. */
-void sb_raster_ask_up(struct sb_raster *raster, int down, int least_up, int machine);
+void sb_raster_ask_up(struct sb_raster *raster, int down, int least_upshift, int machine);
 
 /* Whether up is high enough that no machine has a hunting band. */
 static inline bool sb_raster_has_no_band(const struct sb_raster *raster, int down, int up)
 {
-  return up >= raster->least_up[down];
+  return up >= raster->least_upshift[down];
 }
 
 /* Nowhere may down be above this index: what lies beyond counts as outside the lattice. */
@@ -49,7 +50,7 @@ void sb_raster_cap_down(struct sb_raster *raster, int greatest_down);
 /* Whether both closed forms let a point be. */
 static inline bool sb_raster_is_clear(const struct sb_raster *raster, int down, int up)
 {
-  return sb_raster_has_no_band(raster, down, up) && up <= raster->greatest_up;
+  return sb_raster_has_no_band(raster, down, up) && up <= raster->greatest_upshift;
 }
 
 /* Sums up and works out the margins. Call once, after the last machine. */

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* remedy.h - internal: when no thresholds hold, which single change would open a region. */
+/* remedy.h - internal: when no thresholds pass, which single change would give some that do. */
 #ifndef SHIFTBAND_TUNE_REMEDY_H
 #define SHIFTBAND_TUNE_REMEDY_H
 

@@ -15,7 +15,7 @@ static const double nearly_as_wide = 0.9;
 static const double margin_kept = 0.5;
 static const double margin_kept_by_the_cautious = 0.75;
 
-/* The search over dwells only compares margins: a lattice coarser by this factor tells them apart at a fraction of the
+/* The search over dwells only compares margins: a lattice coarser by this factor separates them at a fraction of the
  * cost. */
 enum { COARSER = 4 };
 
@@ -58,7 +58,7 @@ static struct sb_point best_point(const struct sb_raster *raster, enum sb_prefer
   return best;
 }
 
-/* Where most machines hold, as far from where fewer do as may be: the middle of the run along up is near enough. */
+/* Where most machines pass, as far from where fewer do as may be: the middle of the run along up is near enough. */
 static struct sb_point least_bad_point(const struct sb_raster *raster)
 {
   struct sb_point best = {0, 1};

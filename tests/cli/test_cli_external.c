@@ -176,14 +176,14 @@ static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void *
           "$SHIFTBAND tune $OWN --points 10 --samples 0 --jobs 3 scenarios/tray-cart.yaml >$T/t2 && cmp $T/t1 $T/t2 && "
           "cat $T/t1");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "with a run at each point of a lattice of 10 %");
-  shell_expect(said, "these hold in all 3 machines");
-  shell_expect(said, "lower down");
+  shell_expect(said, "A lattice of 10 % was run point by point");
+  shell_expect(said, "These thresholds and this dwell pass in all 3 machines");
+  shell_expect(said, "lower downshift");
   shell_expect(said, "longer dwell");
-  shell_expect_not(said, "losed form over");
+  shell_expect_not(said, "losed forms over");
   said = shell_run(
       OWN
-      "set -- $(sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p' $T/t1); "
+      "set -- $(sed -n 's/^    \\(downshift_below\\|upshift_above\\|dwell\\): \\([0-9.]*\\) .*/\\2/p' $T/t1); "
       "$SHIFTBAND run $OWN --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
       "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
@@ -269,6 +269,20 @@ static void host_speaks_the_documented_lines(void **state)
   assert_int_equal(shell_run("$SHIFTBAND host --help | grep -q 'usage: shiftband host FILE.so'")->code, 0);
 }
 
+/* Its own.so decides as the built-in one does, so samples pass where they pass under that one. */
+static void samples_run_under_a_controller_of_ones_own(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for c in \"--controller $T/own.so\" ''; do $SHIFTBAND map $c --samples 5 --vary upshift_above=80..105% "
+      "--points 5 -o $T/own$((n = n + 1)).csv scenarios/tray-cart.yaml > $T/own.txt || exit 9; done; "
+      "cmp $T/own1.csv $T/own2.csv && $SHIFTBAND map --controller $T/own.so --samples 3 --points 4 "
+      "-o $T/plane.csv scenarios/tray-cart.yaml && cut -d, -f4 $T/plane.csv | sort -u");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "a run of each of 3 random samples");
+  shell_expect(said, "\n3\nsamples\n");
+}
+
 static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
@@ -320,6 +334,7 @@ int main(void)
       cmocka_unit_test(closed_standard_streams_do_no_harm),
       cmocka_unit_test(controller_gets_no_descriptor_but_the_standard_streams),
       cmocka_unit_test(host_speaks_the_documented_lines),
+      cmocka_unit_test(samples_run_under_a_controller_of_ones_own),
       cmocka_unit_test(faults_of_the_command_line_are_told),
   };
   return cmocka_run_group_tests_name("cli_own", tests, set_up, shell_teardown);

@@ -13,7 +13,7 @@
   "awk 'BEGIN { print \"force_n,speed_rpm,current_a\"; for (i = 0; i < 7; i++) { q = i * 0.04;" \
   " printf \"%.3f,%.0f,%.3f\\n\", q / 0.05, 300 * (1 - q / 0.42), 0.06 + q / 0.35 } }' > $T/points.csv; "
 
-static void a_spin_up_says_what_it_tells_and_what_it_does_not(void **state)
+static void a_spin_up_says_what_it_determines_and_what_it_does_not(void **state)
 {
   (void)state;
   const struct said *said = shell_run(MAKE_UP "$SHIFTBAND fit $T/up.csv --voltage '12 V'");
@@ -21,12 +21,14 @@ static void a_spin_up_says_what_it_tells_and_what_it_does_not(void **state)
   shell_expect(said, "up.csv: spin-up");
   shell_expect(said, "120 readings of speed");
   shell_expect(said, "switched on at 0.0");
-  shell_expect(said, "stall torque               not told by these data");
-  shell_expect(said, "stall torque and rotor inertia can grow and shrink together without any change in these data");
-  shell_expect(said, "what would tell: hang a known weight");
+  shell_expect(said, "stall torque            not determined by these data");
+  shell_expect(
+      said,
+      "- stall torque and rotor inertia: they can all grow by the same factor without\n    any change in these data; only their ratios are determined.");
+  shell_expect(said, "To determine this, hang a known weight");
   assert_near(shell_figure(said, "spin-up time constant"), 16.0, 0.2);
   shell_expect(said, "To paste into a scenario:");
-  shell_expect(said, "  # stall_torque: not told by these data");
+  shell_expect(said, "  # stall_torque: not determined by these data");
 }
 
 /* The section, pasted, makes a scenario that the program itself takes. */
@@ -58,8 +60,8 @@ static void a_section_on_standard_output_stands_alone(void **state)
   const struct said *said =
       shell_run(MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm '50 mm' -o - 2> $T/words && head -n 1 $T/words");
   assert_int_equal(said->code, 0);
-  assert_int_equal(strncmp(said->text, "# fitted to ", 12), 0);
-  shell_expect(said, "points.csv: settled points");
+  assert_int_equal(strncmp(said->text, "# fitted to\n", 12), 0);
+  shell_expect(said, "points.csv: points in steady state");
 }
 
 static void json_and_residuals_are_for_machines(void **state)
@@ -68,9 +70,10 @@ static void json_and_residuals_are_for_machines(void **state)
   const struct said *said =
       shell_run(MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm 50mm --json --residuals $T/r.csv && cat $T/r.csv");
   assert_int_equal(said->code, 0);
-  assert_near(shell_figure(said, "\"motor.stall_torque\":{\"state\":\"told\",\"value_si\":"), 0.42, 0.005);
+  assert_near(shell_figure(said, "\"motor.stall_torque\",\"state\":\"determined\",\"unit\":\"N.m\",\"value_si\":"),
+              0.42, 0.005);
   shell_expect(said, "\"next_measurements\":[");
-  shell_expect(said, "log,line,time_s,column,unit,measured,computed,residual,is_aside\n");
+  shell_expect(said, "log,line,time_s,column,unit,measured,computed,residual,outlier\n");
   shell_expect(said, ",2,,speed,rpm,300,");
 }
 
@@ -83,9 +86,9 @@ static void a_trace_of_this_program_is_a_log(void **state)
                 " $SHIFTBAND fit $T/run.csv --scenario scenarios/tray-cart.yaml --set 'load.parts=[]'"
                 " --set tolerances={} --fit load_friction,load.inertia");
   assert_int_equal(said->code, 0);
-  assert_near(shell_figure(said, "friction at the output"), 0.15, 0.001);
+  assert_near(shell_figure(said, "output friction"), 0.15, 0.001);
   /* The trace gives the sagging voltage every 20 ms of a time constant of 60: straight between is good to a few percent. */
-  assert_near(shell_figure(said, "inertia at the output"), 0.004, 0.0002);
+  assert_near(shell_figure(said, "output inertia"), 0.004, 0.0002);
 }
 
 /* A battery, a warming winding, an inner loop or a shaft that gives make other motions; the log says what fed the motor. */
@@ -110,8 +113,8 @@ static void traces_of_machines_that_have_more_are_logs_in_one_gear(void **state)
     const struct said *said = shell_run(line);
     if (said->code != 0) fail_msg("%s: %s", cases[k].name, said->text);
     /* Voltages every 20 ms with straight lines between: a few percent of the inertia, as above. */
-    assert_near(shell_figure(said, "friction at the output"), 0.4, 0.002);
-    assert_near(shell_figure(said, "inertia at the output"), cases[k].inertia, 0.05 * cases[k].inertia);
+    assert_near(shell_figure(said, "output friction"), 0.4, 0.002);
+    assert_near(shell_figure(said, "output inertia"), cases[k].inertia, 0.05 * cases[k].inertia);
   }
 }
 
@@ -127,9 +130,9 @@ static void a_trace_with_a_shift_at_full_duty_gives_the_machine_back(void **stat
   assert_int_equal(said->code, 0);
   shell_expect(said, "run.csv: 1 shift");
   /* The scenario's own numbers, to what values every 20 ms between steps of the simulator tell. */
-  assert_near(shell_figure(said, "friction at the output"), 0.4, 0.0004);
-  assert_near(shell_figure(said, "inertia at the output"), 0.01, 1e-5);
-  assert_near(shell_figure(said, "efficiency of one mesh"), 0.96, 1e-3);
+  assert_near(shell_figure(said, "output friction"), 0.4, 0.0004);
+  assert_near(shell_figure(said, "output inertia"), 0.01, 1e-5);
+  assert_near(shell_figure(said, "mesh efficiency"), 0.96, 1e-3);
   assert_near(shell_figure(said, "rotor inertia"), 2e-4, 2e-7);
 }
 
@@ -238,7 +241,7 @@ static void help_is_on_standard_output(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(a_spin_up_says_what_it_tells_and_what_it_does_not),
+      cmocka_unit_test(a_spin_up_says_what_it_determines_and_what_it_does_not),
       cmocka_unit_test(the_section_pastes_into_a_scenario_with_its_tolerances),
       cmocka_unit_test(a_section_on_standard_output_stands_alone),
       cmocka_unit_test(json_and_residuals_are_for_machines),

@@ -6,19 +6,20 @@
 #include "help/near.h"
 #include "help/shell.h"
 
-static void answer_is_told_with_margins_and_holds_in_a_run_of_its_own(void **state)
+static void answer_is_reported_with_margins_and_passes_in_a_run_of_its_own(void **state)
 {
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "these hold in all 7 machines"); /* as written, two corners, four samples */
-  shell_expect(said, "lower down");
-  shell_expect(said, "raise up");
+  shell_expect(said,
+               "These thresholds and this dwell pass in all 7 machines"); /* as written, two corners, four samples */
+  shell_expect(said, "lower downshift");
+  shell_expect(said, "higher upshift");
   shell_expect(said, "shorter dwell");
   shell_expect(said, "Closed forms over all machines");
   said = shell_run(
       "set -- $($SHIFTBAND tune --samples 4 scenarios/tray-cart.yaml | "
-      "sed -n 's/^  \\(down\\|up\\|dwell\\)  *\\([0-9.]*\\) .*/\\2/p'); "
+      "sed -n 's/^    \\(downshift_below\\|upshift_above\\|dwell\\): \\([0-9.]*\\) .*/\\2/p'); "
       "$SHIFTBAND run --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
       "--set controller.dwell=\"$3 s\" --set supply.open_circuit_voltage='10.4 V' "
       "--set controller.reference_speed='310 rpm' scenarios/tray-cart.yaml");
@@ -34,11 +35,13 @@ static void json_is_one_valid_object_with_the_same_answer(void **state)
       "$SHIFTBAND tune --json --samples 2 scenarios/tray-cart.yaml | python3 -c '\n"
       "import json, sys\n"
       "pair = json.load(sys.stdin)[\"pairs\"][0]\n"
-      "print(pair[\"holds\"], pair[\"from\"], pair[\"to\"], sorted(pair[\"margins\"]))\n"
+      "print(pair[\"passes\"], pair[\"slower\"], pair[\"faster\"])\n"
+      "print([m[\"threshold\"] + \" \" + m[\"direction\"] for m in pair[\"margins\"]])\n"
       "print(\"ordered\" if 0 < pair[\"downshift_below_pct\"] < pair[\"upshift_above_pct\"] else \"not ordered\")\n"
       "'");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "True slow fast ['down_higher', 'down_lower', 'up_higher', 'up_lower']\nordered\n");
+  shell_expect(said, "True slow fast\n['downshift_below lower', 'downshift_below higher', 'upshift_above lower', "
+                     "'upshift_above higher']\nordered\n");
 }
 
 /* Killed in its middle, gone on with, and on other numbers of threads: the same bytes, and no journal left. */
@@ -62,10 +65,10 @@ static void hopeless_machine_gets_the_least_bad_choice_and_a_remedy(void **state
       shell_run("$SHIFTBAND tune --samples 0 --set load.parts.2='{kind: constant, manner: resists, torque: 3 N.m}' "
                 "scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "no thresholds hold");
-  shell_expect(said, "the least bad");
+  shell_expect(said, "No thresholds between slow and fast pass in all 3 machines");
+  shell_expect(said, "These are the least bad:");
   shell_expect(said, "machines fail there, the first by stall");
-  shell_expect(said, "What would open a region, tried by simulation: ");
+  shell_expect(said, "No single change that was tried by simulation gives thresholds that pass.");
 }
 
 static void faults_of_the_command_line_are_told(void **state)
@@ -88,7 +91,7 @@ static void faults_of_the_command_line_are_told(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(answer_is_told_with_margins_and_holds_in_a_run_of_its_own),
+      cmocka_unit_test(answer_is_reported_with_margins_and_passes_in_a_run_of_its_own),
       cmocka_unit_test(json_is_one_valid_object_with_the_same_answer),
       cmocka_unit_test(killed_work_goes_on_to_the_same_bytes),
       cmocka_unit_test(hopeless_machine_gets_the_least_bad_choice_and_a_remedy),

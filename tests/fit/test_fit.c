@@ -16,10 +16,10 @@ static const double model_rel = 2e-5;
 
 static const struct fit_motion clean = {.count = 200, .length_s = 0.2, .start_s = 0.0123, .off_s = INFINITY};
 
-static void expect_told(const struct sb_fit_result *result, enum sb_fit_figure_kind kind, double want, double rel)
+static void expect_determined(const struct sb_fit_result *result, enum sb_fit_figure_kind kind, double want, double rel)
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
-  if (figure->word != SB_FIT_TOLD) fail_msg("%s is not told", sb_fit_figure_key(kind));
+  if (figure->state != SB_FIT_DETERMINED) fail_msg("%s is not determined", sb_fit_figure_key(kind));
   assert_near_rel(figure->value, want, rel);
   assert_true(figure->least < figure->value && figure->value < figure->greatest);
 }
@@ -27,7 +27,7 @@ static void expect_told(const struct sb_fit_result *result, enum sb_fit_figure_k
 static bool is_in_interval(const struct sb_fit_result *result, enum sb_fit_figure_kind kind)
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
-  return figure->word == SB_FIT_TOLD && fit_truth(kind) >= figure->least && fit_truth(kind) <= figure->greatest;
+  return figure->state == SB_FIT_DETERMINED && fit_truth(kind) >= figure->least && fit_truth(kind) <= figure->greatest;
 }
 
 /* ---- the model ---- */
@@ -38,8 +38,8 @@ static void a_clean_spin_up_gives_back_the_closed_form(void **state)
   const struct sb_fit_setup setup = fit_setup();
   struct sb_fit_log log = fit_motion_log(&clean, NULL);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
-  expect_told(&result, SB_FIT_NO_LOAD_SPEED, fit_w0, model_rel);
-  expect_told(&result, SB_FIT_TIME_CONSTANT, fit_tau(), model_rel);
+  expect_determined(&result, SB_FIT_NO_LOAD_SPEED, fit_w0, model_rel);
+  expect_determined(&result, SB_FIT_TIME_CONSTANT, fit_tau(), model_rel);
   assert_near(result.origins[0].start_s, clean.start_s, model_rel * fit_tau());
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
@@ -53,8 +53,8 @@ static void a_clean_coast_down_gives_back_constant_and_viscous_friction_over_ine
   struct sb_fit_log log = fit_motion_log(&motion, NULL);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.origins[0].phase, SB_FIT_BOTH); /* seen from the speeds */
-  expect_told(&result, SB_FIT_FRICTION_OVER_INERTIA, fit_tf / fit_j, 10.0 * model_rel);
-  expect_told(&result, SB_FIT_VISCOUS_OVER_INERTIA, fit_b / fit_j, 1e-2); /* a fortieth of the friction */
+  expect_determined(&result, SB_FIT_FRICTION_OVER_INERTIA, fit_tf / fit_j, 10.0 * model_rel);
+  expect_determined(&result, SB_FIT_VISCOUS_OVER_INERTIA, fit_b / fit_j, 1e-2); /* a fortieth of the friction */
   assert_near(result.origins[0].off_s, motion.off_s, 1e-5);
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
@@ -70,8 +70,9 @@ static void a_wrong_time_origin_changes_nothing_else(void **state)
   const struct sb_fit_setup setup = fit_setup();
   struct sb_fit_log log = fit_motion_log(&late, NULL);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
-  expect_told(&result, SB_FIT_NO_LOAD_SPEED, fit_w0, model_rel);
-  expect_told(&result, SB_FIT_TIME_CONSTANT, fit_tau(), 1e-4); /* times in the log are whole tenths of a microsecond */
+  expect_determined(&result, SB_FIT_NO_LOAD_SPEED, fit_w0, model_rel);
+  expect_determined(&result, SB_FIT_TIME_CONSTANT, fit_tau(),
+                    1e-4); /* times in the log are whole tenths of a microsecond */
   assert_near(result.origins[0].start_s, 3600.0, 1e-5);
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
@@ -101,8 +102,8 @@ static void points_of_torque_and_speed_are_a_line_of_least_squares(void **state)
   struct sb_fit_log log = fit_read("line.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   const struct sb_fit_figure *speed = &result.figures[SB_FIT_NO_LOAD_SPEED];
-  expect_told(&result, SB_FIT_NO_LOAD_SPEED, c[0], 1e-6);
-  expect_told(&result, SB_FIT_STALL_TORQUE, -c[0] / c[1], 1e-6);
+  expect_determined(&result, SB_FIT_NO_LOAD_SPEED, c[0], 1e-6);
+  expect_determined(&result, SB_FIT_STALL_TORQUE, -c[0] / c[1], 1e-6);
   assert_near_rel(speed->standard_error, sqrt(covariance[0]), 1e-4);
   assert_near_rel(speed->freedom, COUNT - 2.0, 1e-6);
   /* Of a positive figure the interval is one of factors. */
@@ -132,10 +133,10 @@ static void outliers_and_gaps_leave_the_estimates_alone(void **state)
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_true(is_in_interval(&result, SB_FIT_NO_LOAD_SPEED));
   assert_true(is_in_interval(&result, SB_FIT_TIME_CONSTANT));
-  assert_int_equal(result.channels[0].aside_count, 19); /* rows 3, 12, 21, ... 196 but for those in the gap */
+  assert_int_equal(result.channels[0].outlier_count, 19); /* rows 3, 12, 21, ... 196 but for those in the gap */
   for (size_t i = 0; i < result.reading_count; i++) {
     const bool is_bad = result.readings[i].measured - result.readings[i].computed > 100.0 * FIT_RPM;
-    assert_int_equal(result.readings[i].is_aside, is_bad);
+    assert_int_equal(result.readings[i].is_outlier, is_bad);
   }
   assert_near(result.channels[0].sd, 2.0 * FIT_RPM, 0.4 * FIT_RPM); /* 148 readings know it to 6 % */
   sb_fit_result_clear(&result);
@@ -153,7 +154,7 @@ static void a_burst_of_dropped_readings_is_set_aside_whole(void **state)
   for (size_t i = 120; i < 130; i++) log.columns[SB_FIT_SPEED][i] = 0.0;
   const struct sb_fit_setup setup = fit_setup();
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
-  assert_int_equal(result.channels[0].aside_count, 10);
+  assert_int_equal(result.channels[0].outlier_count, 10);
   assert_true(is_in_interval(&result, SB_FIT_NO_LOAD_SPEED));
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
@@ -162,10 +163,11 @@ static void a_burst_of_dropped_readings_is_set_aside_whole(void **state)
 
 /* ---- what cannot be told ---- */
 
-static const struct sb_fit_blind *blind_with(const struct sb_fit_result *result, enum sb_fit_parameter parameter)
+static const struct sb_fit_undetermined *undetermined_with(const struct sb_fit_result *result,
+                                                           enum sb_fit_parameter parameter)
 {
-  for (size_t k = 0; k < result->blind_count; k++) {
-    if (result->blind[k].shares[parameter] != 0.0) return &result->blind[k];
+  for (size_t k = 0; k < result->undetermined_count; k++) {
+    if (result->undetermined[k].shares[parameter] != 0.0) return &result->undetermined[k];
   }
   return NULL;
 }
@@ -179,15 +181,15 @@ static void speed_alone_tells_torque_over_inertia_but_neither_of_them(void **sta
   const struct sb_fit_setup setup = fit_setup();
   struct sb_fit_log log = fit_motion_log(&motion, rng);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
-  assert_int_equal(result.figures[SB_FIT_STALL_TORQUE].word, SB_FIT_UNTOLD);
-  assert_int_equal(result.figures[SB_FIT_ROTOR_INERTIA].word, SB_FIT_UNTOLD);
-  assert_int_equal(result.figures[SB_FIT_MOTOR_FRICTION].word, SB_FIT_UNTOLD);
+  assert_int_equal(result.figures[SB_FIT_STALL_TORQUE].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.figures[SB_FIT_ROTOR_INERTIA].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.figures[SB_FIT_MOTOR_FRICTION].state, SB_FIT_UNDETERMINED);
   assert_true(is_in_interval(&result, SB_FIT_TORQUE_OVER_INERTIA));
-  const struct sb_fit_blind *blind = blind_with(&result, SB_FIT_P_STALL_TORQUE);
-  assert_non_null(blind);
-  assert_near(blind->shares[SB_FIT_P_STALL_TORQUE], blind->shares[SB_FIT_P_ROTOR_INERTIA], 1e-3);
-  assert_non_null(blind->advice);
-  assert_non_null(strstr(blind->advice, "known weight"));
+  const struct sb_fit_undetermined *open = undetermined_with(&result, SB_FIT_P_STALL_TORQUE);
+  assert_non_null(open);
+  assert_near(open->shares[SB_FIT_P_STALL_TORQUE], open->shares[SB_FIT_P_ROTOR_INERTIA], 1e-3);
+  assert_non_null(open->advice);
+  assert_non_null(strstr(open->advice, "known weight"));
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
   gsl_rng_free(rng);
@@ -206,7 +208,7 @@ static void one_point_with_a_known_weight_settles_torque_and_inertia(void **stat
   struct sb_fit_result result = fit_solved(&setup, logs, 2);
   assert_true(is_in_interval(&result, SB_FIT_STALL_TORQUE));
   assert_true(is_in_interval(&result, SB_FIT_ROTOR_INERTIA));
-  assert_null(blind_with(&result, SB_FIT_P_STALL_TORQUE));
+  assert_null(undetermined_with(&result, SB_FIT_P_STALL_TORQUE));
   sb_fit_result_clear(&result);
   for (int k = 0; k < 2; k++) sb_fit_log_clear(&logs[k]);
   gsl_rng_free(rng);
@@ -223,9 +225,9 @@ static void a_coast_down_alone_tells_friction_over_inertia_only(void **state)
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.origins[0].phase, SB_FIT_COAST_DOWN);
   assert_true(is_in_interval(&result, SB_FIT_FRICTION_OVER_INERTIA));
-  assert_int_equal(result.figures[SB_FIT_NO_LOAD_SPEED].word, SB_FIT_UNTOLD);
-  assert_int_equal(result.figures[SB_FIT_STALL_TORQUE].word, SB_FIT_UNTOLD);
-  assert_int_equal(result.figures[SB_FIT_MOTOR_FRICTION].word, SB_FIT_UNTOLD);
+  assert_int_equal(result.figures[SB_FIT_NO_LOAD_SPEED].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.figures[SB_FIT_STALL_TORQUE].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.figures[SB_FIT_MOTOR_FRICTION].state, SB_FIT_UNDETERMINED);
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
   gsl_rng_free(rng);
@@ -248,8 +250,8 @@ static void a_disc_of_known_inertia_parts_torque_from_inertia(void **state)
   struct sb_fit_log logs[] = {fit_motion_log(&clean, NULL), fit_read("disc.csv", text, length)};
   free(text);
   struct sb_fit_result result = fit_solved(&setup, logs, 2);
-  expect_told(&result, SB_FIT_STALL_TORQUE, fit_ts, 1e-4);
-  expect_told(&result, SB_FIT_ROTOR_INERTIA, fit_j, 1e-4);
+  expect_determined(&result, SB_FIT_STALL_TORQUE, fit_ts, 1e-4);
+  expect_determined(&result, SB_FIT_ROTOR_INERTIA, fit_j, 1e-4);
   sb_fit_result_clear(&result);
   for (int k = 0; k < 2; k++) sb_fit_log_clear(&logs[k]);
 }
@@ -271,9 +273,9 @@ static void equal_constants_turn_currents_into_torque(void **state)
   setup.known[setup.known_count++] = (struct sb_fit_known){SB_FIT_STALL_CURRENT, 12.0 / ohm, 12.0 / ohm};
   struct sb_fit_log log = fit_read("free.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
-  expect_told(&result, SB_FIT_KT, k, 1e-3);
+  expect_determined(&result, SB_FIT_KT, k, 1e-3);
   /* Ts = kt Is - Tf */
-  expect_told(&result, SB_FIT_STALL_TORQUE, k * 12.0 / ohm - friction, 2e-3);
+  expect_determined(&result, SB_FIT_STALL_TORQUE, k * 12.0 / ohm - friction, 2e-3);
   sb_fit_result_clear(&result);
   sb_fit_log_clear(&log);
 }
@@ -302,7 +304,7 @@ static void currents_over_time_tell_the_winding_and_leave_room_for_viscous_frict
   const struct sb_fit_figure *ohms = &result.figures[SB_FIT_RESISTANCE], *kt = &result.figures[SB_FIT_KT];
   assert_true(ohms->least < ohm && ohm < ohms->greatest);
   assert_true(ohms->standard_error < 0.005 * ohm);
-  assert_int_equal(result.figures[SB_FIT_MOTOR_VISCOUS].word, SB_FIT_UNTOLD);
+  assert_int_equal(result.figures[SB_FIT_MOTOR_VISCOUS].state, SB_FIT_UNDETERMINED);
   assert_true(is_in_interval(&result, SB_FIT_KT));
   assert_true(kt->standard_error > 0.01 * kt->value && kt->standard_error < 0.06 * kt->value);
   sb_fit_result_clear(&result);
@@ -407,7 +409,7 @@ static void weights_at_the_output_tell_the_efficiency_of_a_mesh(void **state)
   struct sb_fit_log log = fit_read("weights.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   const struct sb_fit_figure *figure = &result.figures[SB_FIT_MESH_EFFICIENCY];
-  assert_int_equal(figure->word, SB_FIT_TOLD);
+  assert_int_equal(figure->state, SB_FIT_DETERMINED);
   assert_true(figure->least < eta && eta < figure->greatest);
   assert_true(figure->standard_error < 0.01);
   sb_fit_result_clear(&result);
@@ -457,7 +459,7 @@ static void expect_holds(const struct sb_fit_result *result, enum sb_fit_figure_
                          double rel_error)
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
-  if (figure->word != SB_FIT_TOLD) fail_msg("%s is not told", sb_fit_figure_key(kind));
+  if (figure->state != SB_FIT_DETERMINED) fail_msg("%s is not determined", sb_fit_figure_key(kind));
   if (!(figure->least < truth && truth < figure->greatest)) {
     fail_msg("%s: %g..%g without %g", sb_fit_figure_key(kind), figure->least, figure->greatest, truth);
   }
@@ -497,9 +499,9 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
   memset(setup.is_fitted, 0, sizeof setup.is_fitted);
   setup.is_fitted[SB_FIT_P_ROTOR_INERTIA] = setup.is_fitted[SB_FIT_P_LOAD_INERTIA] = true;
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
-  assert_int_equal(result.figures[SB_FIT_ROTOR_INERTIA].word, SB_FIT_UNTOLD);
-  assert_int_equal(result.figures[SB_FIT_LOAD_INERTIA].word, SB_FIT_UNTOLD);
-  assert_int_equal(result.blind_count, 1);
+  assert_int_equal(result.figures[SB_FIT_ROTOR_INERTIA].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.figures[SB_FIT_LOAD_INERTIA].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.undetermined_count, 1);
   sb_fit_result_clear(&result);
 
   /* With one of them known the other is told. */

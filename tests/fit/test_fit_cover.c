@@ -18,7 +18,7 @@ static void count_result(const struct sb_fit_result *result, struct tally tallie
   for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
     const struct sb_fit_figure *figure = &result->figures[k];
     const double truth = fit_truth((enum sb_fit_figure_kind)k);
-    if (figure->word != SB_FIT_TOLD) continue;
+    if (figure->state != SB_FIT_DETERMINED) continue;
     tallies[k].told++;
     tallies[k].held += truth >= figure->least && truth <= figure->greatest;
   }

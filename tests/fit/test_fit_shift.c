@@ -173,7 +173,7 @@ struct tally {
 static void expect_named(const struct sb_fit_result *result, int parameter)
 {
   bool is_named = false;
-  for (size_t k = 0; k < result->blind_count; k++) is_named |= result->blind[k].shares[parameter] != 0.0;
+  for (size_t k = 0; k < result->undetermined_count; k++) is_named |= result->undetermined[k].shares[parameter] != 0.0;
   if (!is_named) fail_msg("%s is not told, and not named", sb_fit_parameter_words((enum sb_fit_parameter)parameter));
 }
 
@@ -183,7 +183,7 @@ static void count(const struct sb_fit_result *result, const struct bench_case *a
   for (int k = 0; k < FIGURE_COUNT; k++) {
     const struct sb_fit_figure *figure = &result->figures[kinds[k]];
     const double truth = at->figures[k];
-    if (figure->word != SB_FIT_TOLD) {
+    if (figure->state != SB_FIT_DETERMINED) {
       expect_named(result, sb_fit_figure_parameter(kinds[k]));
       continue;
     }
@@ -267,7 +267,7 @@ static void a_wrong_mesh_efficiency_in_the_scenario_is_found_out(void **state)
     struct sb_fit_log log = log_of(&at, rng);
     struct sb_fit_result result = fit_from(&at, start, &log);
     const struct sb_fit_figure *efficiency = &result.figures[SB_FIT_MESH_EFFICIENCY];
-    assert_int_equal(efficiency->word, SB_FIT_TOLD);
+    assert_int_equal(efficiency->state, SB_FIT_DETERMINED);
     assert_near(efficiency->value, 0.90, 1e-3);
     sb_fit_result_clear(&result);
     sb_fit_log_clear(&log);

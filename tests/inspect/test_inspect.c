@@ -112,7 +112,7 @@ static void traces_as_written_give_the_very_shifts_and_hunting_of_the_run(void *
     for (size_t i = 0; i < found.shift_count; i++) {
       const struct sb_shift_record *shift = &result.monitor.shifts[i];
       /* The last row in the old gear is a step before the command, the first in the new one at most a step late. */
-      assert_near(found.shifts[i].left_s, shift->command_s, loaded_scenario.model.run.step_s * 1.001);
+      assert_near(found.shifts[i].command_s, shift->command_s, loaded_scenario.model.run.step_s * 1.001);
       assert_near(found.shifts[i].engaged_s, shift->engaged_s, loaded_scenario.model.run.step_s * 1.001);
       assert_int_equal(found.shifts[i].from, shift->from);
       assert_int_equal(found.shifts[i].to, shift->to);
@@ -122,7 +122,7 @@ static void traces_as_written_give_the_very_shifts_and_hunting_of_the_run(void *
       if (verdict->kind != SB_VERDICT_HUNTING) continue;
       assert_true(hunt < found.hunt_count);
       assert_int_equal(found.hunts[hunt].count, verdict->count);
-      assert_int_equal(found.hunts[hunt].low_gear, verdict->gear);
+      assert_int_equal(found.hunts[hunt].slower_gear, verdict->gear);
       assert_near(found.hunts[hunt].period_s, verdict->period_s, 2.0 * loaded_scenario.model.run.step_s);
       hunt++;
     }
@@ -451,7 +451,7 @@ static void holes_are_counted_and_missing_gears_are_passed_over(void **state)
   struct sb_inspection found;
   assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
   assert_int_equal(found.shift_count, 1);
-  assert_near(found.shifts[0].left_s, 4.49, 0.0101);
+  assert_near(found.shifts[0].command_s, 4.49, 0.0101);
   assert_near(found.shifts[0].engaged_s, 5.20, 0.0101);
   assert_int_equal(found.hole_count, 1);
   assert_near(found.longest_hole_s, 0.71, 0.0201);

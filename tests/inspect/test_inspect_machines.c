@@ -61,8 +61,8 @@ static void vehicle_charge_and_winding_are_compared_where_both_have_them(void **
   static const struct {
     const char *name, *change, *column;
   } cases[] = {{"crate-pusher", "load.bodies.1.mass='45 kg'", "\"name\":\"vehicle_speed_m_s\""},
-               {"tired-winder", "supply.battery.charge='40 %'", "\"parts_in\":\"charge_pct\""},
-               {"seed-drill", "motor.winding.ambient='60 C'", "\"parts_in\":\"winding_c\""}};
+               {"tired-winder", "supply.battery.charge='40 %'", "\"first_deviation_in\":\"charge_pct\""},
+               {"seed-drill", "motor.winding.ambient='60 C'", "\"first_deviation_in\":\"winding_c\""}};
   for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
     char command[1024];
     snprintf(
@@ -137,7 +137,7 @@ static void hint_of_the_no_load_speed_says_that_the_reference_stays(void **state
       " $SHIFTBAND inspect --try motor.no_load_speed --against scenarios/tray-cart.yaml $T/log.csv");
   assert_int_equal(said->code, 0);
   assert_near(shell_figure(said, "motor.no_load_speed 310 -> "), 290.0, 1.0);
-  shell_expect(said, "The controller's reference stays: give it (controller.reference_speed)");
+  shell_expect(said, "The controller's reference speed was kept: give controller.reference_speed");
 }
 
 /* One duty for all would wipe a section out, ramps and orders with it. */

@@ -59,8 +59,8 @@ static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
     worn_log(&scenario.model, scenario.model.run.trace_interval_s, &log, &result);
     worn_wear(&log, &wear, random);
     compare(&log, &options, &overlay);
-    if (!isnan(overlay.parts_s)) {
-      fail_msg("%s, noise %g: parts at %g s in %s", shipped[k % SHIPPED_COUNT], wear.noise, overlay.parts_s,
+    if (!isnan(overlay.first_deviation_s)) {
+      fail_msg("%s, noise %g: parts at %g s in %s", shipped[k % SHIPPED_COUNT], wear.noise, overlay.first_deviation_s,
                sb_log_column_name(overlay.first));
     }
     if (wear.noise == 0.0 && wear.round_rpm == 0.0) assert_true(overlay.cost < 1e-4);
@@ -85,16 +85,17 @@ static void parting_is_told_with_its_time_size_and_column(void **state)
   for (size_t i = 0; i < log.count; i++) log.columns[SB_LOG_MOTOR_SPEED][i] += log.time_s[i] >= 8.0 ? 30.0 : 0.0;
   compare(&log, &options, &overlay);
   assert_int_equal(overlay.first, SB_LOG_MOTOR_SPEED);
-  assert_near(overlay.parts_s, 8.0, 2.5 * 0.02); /* the running median turns half way through its five values */
+  assert_near(overlay.first_deviation_s, 8.0,
+              2.5 * 0.02); /* the running median turns half way through its five values */
   assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].greatest, 30.0, 1e-6);
   assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].rms, 30.0 * sqrt(0.6), 0.1); /* 12 s of 20 s */
-  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].parted_fraction, 0.6, 0.005);
-  assert_true(isnan(overlay.columns[SB_LOG_OUTPUT_SPEED].parts_s));
+  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].deviating_fraction, 0.6, 0.005);
+  assert_true(isnan(overlay.columns[SB_LOG_OUTPUT_SPEED].first_deviation_s));
   sb_overlay_clear(&overlay);
   /* A tolerance above 30 rpm of 276 rpm lets it pass. */
   options.tolerance_fraction = 0.15;
   compare(&log, &options, &overlay);
-  assert_true(isnan(overlay.parts_s));
+  assert_true(isnan(overlay.first_deviation_s));
   sb_overlay_clear(&overlay);
   sb_log_clear(&log);
   sb_run_result_clear(&result);
@@ -113,7 +114,7 @@ static void log_without_signs_is_compared_by_magnitude(void **state)
   for (size_t i = 0; i < log.count; i++) log.columns[SB_LOG_MOTOR_SPEED][i] = fabs(log.columns[SB_LOG_MOTOR_SPEED][i]);
   compare(&log, &options, &overlay);
   assert_true(overlay.columns[SB_LOG_MOTOR_SPEED].is_magnitude);
-  assert_true(isnan(overlay.parts_s));
+  assert_true(isnan(overlay.first_deviation_s));
   sb_overlay_clear(&overlay);
   sb_log_clear(&log);
   sb_run_result_clear(&result);
@@ -132,7 +133,7 @@ static void log_that_starts_earlier_is_laid_over_by_its_offset(void **state)
   for (size_t i = 0; i < log.count; i++) log.time_s[i] += 100.0;
   options.offset_s = 100.0;
   compare(&log, &options, &overlay);
-  assert_true(isnan(overlay.parts_s));
+  assert_true(isnan(overlay.first_deviation_s));
   sb_overlay_clear(&overlay);
   sb_log_clear(&log);
   sb_run_result_clear(&result);
@@ -142,7 +143,7 @@ static void log_that_starts_earlier_is_laid_over_by_its_offset(void **state)
 /* A machine that differs from the scenario in one number, and what the log of it is taken for. */
 struct change {
   const char *scenario, *set, *path;
-  double value;  /* in the unit in which hints tell it */
+  double value;  /* in the unit in which hints give it */
   double within; /* fraction */
 };
 
@@ -202,21 +203,20 @@ static int count_found(int is_speeds_only, int *among_three)
   *among_three = 0;
   for (int k = is_speeds_only; k < CHANGE_COUNT; k += 2) {
     const struct sb_overlay_options options = sb_overlay_options_default();
-    struct sb_hint hints[SB_HINT_MAX];
+    struct sb_explanation explanation;
     struct sb_error err = {SB_OK, ""};
     struct sb_log log;
-    size_t count;
     log_changed(&changes[k], is_speeds_only, random, &log);
     char path[256];
     snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, changes[k].scenario);
     const struct sb_hint_request request = {.path = path};
-    if (sb_overlay_explain(&log, &scenario, &options, &request, hints, &count, &err) != SB_OK) fail_msg("%s", err.text);
-    const size_t place = place_of(&changes[k], hints, count);
+    if (sb_overlay_explain(&log, &scenario, &options, &request, &explanation, &err) != SB_OK) fail_msg("%s", err.text);
+    const size_t place = place_of(&changes[k], explanation.hints, explanation.count);
     if (place == 0) fail_msg("%s is not among the hints", changes[k].path);
-    const struct sb_hint *hint = &hints[place - 1];
+    const struct sb_hint *hint = &explanation.hints[place - 1];
     print_message("%s: %s: place %zu with %.1f %%, %.4g for %.4g; first %s with %.1f %%\n", changes[k].scenario,
-                  changes[k].path, place, 100.0 * hint->gain, hint->best, changes[k].value, hints[0].path,
-                  100.0 * hints[0].gain);
+                  changes[k].path, place, 100.0 * hint->gain, hint->best, changes[k].value, explanation.hints[0].path,
+                  100.0 * explanation.hints[0].gain);
     /* Wherever it is placed, its value is found, and it explains nearly all but noise. */
     assert_near(hint->best, changes[k].value, changes[k].within * changes[k].value);
     assert_true(hint->gain > 0.8);
@@ -255,10 +255,9 @@ static void heavier_load_of_several_parts_is_told_as_one_factor(void **state)
   (void)state;
   const struct sb_overlay_options options = sb_overlay_options_default();
   static char path[256];
-  struct sb_hint hints[SB_HINT_MAX];
+  struct sb_explanation explanation;
   struct sb_log log;
   struct sb_run_result result;
-  size_t count;
   snprintf(path, sizeof path, "%s/scenarios/tray-cart.yaml", SB_SOURCE_DIR);
   load_with("tray-cart", NULL, &scenario);
   struct sb_model heavy = scenario.model;
@@ -269,10 +268,10 @@ static void heavier_load_of_several_parts_is_told_as_one_factor(void **state)
   table->torque_nm = torques;
   worn_log(&heavy, 0.02, &log, &result);
   const struct sb_hint_request request = {.path = path};
-  assert_int_equal(sb_overlay_explain(&log, &scenario, &options, &request, hints, &count, NULL), SB_OK);
-  assert_string_equal(hints[0].path, "load torques");
-  assert_true(hints[0].is_factor);
-  assert_near(hints[0].best, 1.2, 0.01);
+  assert_int_equal(sb_overlay_explain(&log, &scenario, &options, &request, &explanation, NULL), SB_OK);
+  assert_string_equal(explanation.hints[0].path, "load torques");
+  assert_true(explanation.hints[0].is_factor);
+  assert_near(explanation.hints[0].best, 1.2, 0.01);
   sb_log_clear(&log);
   sb_run_result_clear(&result);
   sb_scenario_clear(&scenario);
@@ -285,7 +284,7 @@ static void commands_tell_parting_hint_and_csv(void **state)
       "$SHIFTBAND run --set 'motor.stall_torque=0.36 N.m' -o $T/log.csv scenarios/tray-cart.yaml > /dev/null; "
       "$SHIFTBAND inspect --against scenarios/tray-cart.yaml --fail-on deviation -o $T/both.csv $T/log.csv");
   assert_int_equal(said->code, 1);
-  shell_expect(said, "they part first at 0.000 s, in the output torque");
+  shell_expect(said, "Log and simulation first deviate at 0.000 s, in the output torque.");
   shell_expect(said, "A hint, not a finding");
   shell_expect(said, "motor.stall_torque 0.42 -> 0.3");
   said = shell_run("head -n 1 $T/both.csv; wc -l < $T/both.csv; wc -l < $T/log.csv");
@@ -322,7 +321,7 @@ static void json_is_one_valid_object(void **state)
       "$T/log.csv | python3 -c '\n"
       "import json, sys\n"
       "o = json.load(sys.stdin)\n"
-      "print([h[\"path\"] for h in o[\"against\"][\"hints\"]], len(o[\"shifts\"]), o[\"against\"][\"parts_in\"])\n'");
+      "print([h[\"key\"] for h in o[\"against\"][\"hints\"]], len(o[\"shifts\"]), o[\"against\"][\"first_deviation_in\"])\n'");
   assert_int_equal(said->code, 0);
   shell_expect(said, "['motor.stall_torque', 'load.inertia'] 2 output_torque_nm");
 }

@@ -23,7 +23,7 @@ static void files_of_all_sorts_of_line_ends_quotes_and_gaps_are_read_alike(void 
     snprintf(command, sizeof command, "%s > $T/log.csv; $SHIFTBAND inspect --json $T/log.csv", writes[k]);
     const struct said *said = shell_run(command);
     if (said->code != 0) fail_msg("%zu: %s", k, said->text);
-    shell_expect(said, "\"shifts\":[{\"left_s\":1,\"engaged_s\":2,\"from\":1,\"to\":2}]");
+    shell_expect(said, "\"shifts\":[{\"command_s\":1,\"engaged_s\":2,\"from\":1,\"to\":2,");
   }
 }
 

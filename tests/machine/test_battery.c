@@ -497,8 +497,8 @@ static void a_start_with_less_than_full_duty_is_not_foretold_to_be_cut(void **st
     bool is_cut;
   } cases[] = {{"drive=100 %", true},
                {"drive={ramp: 4 s}", false},
-               {"drive={mode: speed hold, target: 10 %}", false},
-               {"drive={mode: speed hold, target: 95 %}", true}};
+               {"drive={mode: speed control, target: 10 %}", false},
+               {"drive={mode: speed control, target: 95 %}", true}};
   const char *sets[] = {"supply.internal_resistance=1 ohm", NULL};
   loaded_take("../scenarios/tired-winder.yaml", sets, 1);
   struct sb_discharge discharge;

@@ -104,6 +104,18 @@ static void corners_of_a_repeating_table_neither_stick_nor_get_lost(void **state
   assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1), -(double)INFINITY, 0.0);
 }
 
+/* Where the axis begins a rounding has no size: the piece ahead counts there, too. */
+static void a_jump_at_zero_is_read_on_the_side_that_lies_ahead(void **state)
+{
+  (void)state;
+  static const double x[] = {-1.0, 0.0, 0.0, 1.0};
+  static const double torque_nm[] = {1.0, 1.0, 2.0, 2.0};
+  struct sb_load load = load_of(table_part(x, torque_nm, 4));
+  load.parts[0].axis = SB_OVER_TURNS;
+  assert_near(value_at(&load, 0.0, 0.0, +1), 2.0, 0.0);
+  assert_near(value_at(&load, 0.0, 0.0, -1), 1.0, 0.0);
+}
+
 static void a_ramp_thinner_than_rounding_is_a_jump(void **state)
 {
   (void)state;
@@ -353,6 +365,22 @@ static void a_range_over_very_many_rounds_is_found_at_once(void **state)
   assert_near(greatest, 6.0, 1e-12);
 }
 
+/* One table rises as the other falls: their sum stays, however long the run lasts after both have ended. */
+static void range_of_tables_that_cancel_is_that_of_their_sum(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 10.0}, rising_nm[] = {0.0, 5.0}, falling_nm[] = {5.0, 0.0};
+  struct sb_load load = {.part_count = 2};
+  load.parts[0] = table_part(x, rising_nm, 2);
+  load.parts[1] = table_part(x, falling_nm, 2);
+  for (double duration_s = 1.0; duration_s < 1e10; duration_s *= 10.0) {
+    double least_nm, greatest_nm;
+    sb_load_range_nm(&load, duration_s, &least_nm, &greatest_nm);
+    assert_near(least_nm, 5.0, 1e-14);
+    assert_near(greatest_nm, 5.0, 1e-14);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -360,6 +388,8 @@ int main(void)
       cmocka_unit_test(the_first_corner_of_several_parts_comes_first),
       cmocka_unit_test(corners_of_a_repeating_table_neither_stick_nor_get_lost),
       cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump),
+      cmocka_unit_test(range_of_tables_that_cancel_is_that_of_their_sum),
+      cmocka_unit_test(a_jump_at_zero_is_read_on_the_side_that_lies_ahead),
       cmocka_unit_test(a_breakaway_value_makes_its_own_corners),
       cmocka_unit_test(a_breakaway_value_makes_corners_both_ways),
       cmocka_unit_test(the_range_of_parts_over_time_is_exact),

@@ -79,6 +79,32 @@ static void part_of_the_plane_is_covered_once_too(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
+static void sorted_rectangles_rise_by_down_and_then_by_up(void **state)
+{
+  (void)state;
+  loaded_take(shipped[0], NULL, 0);
+  const struct sb_map_options options = loaded_plane(&loaded_scenario.model, 0.3525, 0.7, 0.39, 0.97, 0.0025);
+  struct sb_map map;
+  loaded_map(&options, &map);
+  for (size_t i = 0, k = map.cell_count; i + 1 < k; i++) { /* backwards, so that no order is there by chance */
+    const struct sb_map_cell cell = map.cells[i];
+    map.cells[i] = map.cells[--k];
+    map.cells[k] = cell;
+  }
+  sb_map_sort(&map);
+  int same = 0;
+  for (size_t i = 1; i < map.cell_count; i++) {
+    const struct sb_map_cell *last = &map.cells[i - 1], *cell = &map.cells[i];
+    assert_true(last->down_first <= cell->down_first);
+    if (last->down_first != cell->down_first) continue;
+    assert_true(last->up_first < cell->up_first);
+    same++;
+  }
+  assert_true(same > 2);
+  sb_map_clear(&map);
+  sb_scenario_clear(&loaded_scenario);
+}
+
 static struct sb_map_own look_around(void)
 {
   const struct sb_map_options options = sb_map_options_default(&loaded_scenario.model);
@@ -389,6 +415,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(csv_covers_the_triangle_exactly_once),
       cmocka_unit_test(part_of_the_plane_is_covered_once_too),
+      cmocka_unit_test(sorted_rectangles_rise_by_down_and_then_by_up),
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),
       cmocka_unit_test(margins_of_thresholds_beside_the_lattice_agree_with_runs),
       cmocka_unit_test(letters_and_words_of_classes_are_all_different),

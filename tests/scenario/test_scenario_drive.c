@@ -5,7 +5,6 @@
 
 #include "help/near.h"
 #include "shiftband/scenario.h"
-#include "shiftband/spread.h"
 
 static const double rounding = 4e-16; /* a product or two */
 static const double rpm = 3.14159265358979323846 / 30.0;
@@ -121,6 +120,19 @@ static const struct sb_tolerance *find_tolerance(const char *path)
   return NULL;
 }
 
+static struct sb_scenario sample;
+
+/* The scenario with three sets and one sample's values. */
+static void load_sample(const char *const *sets, const double *values)
+{
+  struct sb_faults faults;
+  const struct sb_scenario_source source = {good, sets, 3};
+  struct sb_changes changes = {.count = 0};
+  sb_spread_change(&scenario, values, &changes);
+  const enum sb_status status = sb_scenario_load_changed(&source, &changes, &sample, &faults);
+  if (status != SB_OK) fail_msg("%s", faults.count > 0 ? faults.texts[0] : sb_status_text(status));
+}
+
 /* `drive` in a tolerance is the limit, however the drive was written, and its samples load. */
 static void a_tolerance_of_the_drive_is_one_of_its_limit(void **state)
 {
@@ -136,10 +148,8 @@ static void a_tolerance_of_the_drive_is_one_of_its_limit(void **state)
   sb_scenario_clear(&scenario);
   load(good, plain);
   assert_non_null(find_tolerance("drive"));
-  struct sb_scenario sample;
-  struct sb_faults faults = {0};
   const double least[] = {scenario.tolerances[0].least};
-  assert_int_equal(sb_spread_load(good, plain, 3, &scenario, least, &sample, &faults), SB_OK);
+  load_sample(plain, least);
   assert_near(sample.model.drive.limit_fraction, 0.75, 0.0);
   sb_scenario_clear(&sample);
   sb_scenario_clear(&scenario);
@@ -161,9 +171,7 @@ static void samples_keep_what_the_electronics_were_set_to(void **state)
   assert_near(nominal.control.sensor.reference_a, 8.0, 0.0);
   double values[SB_TOLERANCE_MAX];
   for (int k = 0; k < scenario.tolerance_count; k++) values[k] = scenario.tolerances[k].least;
-  struct sb_scenario sample;
-  struct sb_faults faults = {0};
-  assert_int_equal(sb_spread_load(good, sets, 3, &scenario, values, &sample, &faults), SB_OK);
+  load_sample(sets, values);
   assert_near(sample.model.motor.no_load_speed_rad_s, 90.0, 1e-12);
   assert_near(sample.model.motor.stall_current_a, 7.2, 1e-13);
   assert_near(sample.model.control.sensor.reference_a, 8.0, 0.0);

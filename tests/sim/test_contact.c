@@ -437,6 +437,46 @@ static void wheels_let_go_out_of_gear_where_the_drag_that_brakes_them_exceeds_th
   }
 }
 
+/* A body without friction weighs nothing on the flat, and its share from the foot of the slope on. */
+static void body_without_friction_weighs_from_the_foot_of_the_slope_on(void **state)
+{
+  (void)state;
+  static const double places_m[] = {0.0, 0.2, 1.2}, grades[] = {0.0, 0.0, 0.0028};
+  struct sb_model model = puller();
+  model_set_line_motor(&model, 100.0, 1e-12, 1e-12); /* next to no motor */
+  model_finish(&model);
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.0, 0.0);
+  vehicle.grade = (struct sb_grade_table){3, places_m, grades};
+  vehicle.obstacle_count = 1;
+  vehicle.obstacles[0] = stands(0.1, 8.0, 0.0, 0.0);
+  put(&model, &vehicle);
+  model.run.initial_output_speed_rad_s = 5.0;
+  const struct ride way = ride_of(&model, 1, NAN, 3.5);
+  const double risen_m = 0.1 * way.row.vehicle_angle_rad - 0.2, wheels_kg = 1.0;
+  const double met_j = 0.5 * 11.0 * 0.25 * 11.0 / 19.0;
+  assert_true(risen_m > 0.5 && risen_m < 1.0);
+  assert_near_rel(0.5 * (18.0 + wheels_kg) * pow(0.1 * way.row.vehicle_speed_rad_s, 2),
+                  met_j - 18.0 * 9.81 * sin(atan(0.0028)) * 0.5 * risen_m * risen_m, step_limit);
+}
+
+static void road_of_one_point_is_a_road_of_one_grade(void **state)
+{
+  (void)state;
+  static const double place_m[] = {3.0}, grade[] = {0.25};
+  struct sb_model one = puller(), other = puller();
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.5, 0.4);
+  vehicle.grade_fraction = 0.25;
+  put(&one, &vehicle);
+  const double press_nm = 10.0 * 9.81 * 0.1 * cos(atan(0.25));
+  assert_near_rel(sb_road_press_nm(&one.load.road, 0.0), press_nm, rounding);
+  vehicle.grade_fraction = 0.0;
+  vehicle.grade = (struct sb_grade_table){1, place_m, grade};
+  put(&other, &vehicle);
+  for (double angle_rad = -10.0; angle_rad < 100.0; angle_rad += 10.0) {
+    assert_near_rel(sb_road_press_nm(&other.load.road, angle_rad), press_nm, rounding);
+  }
+}
+
 /* Ballast and adhesion --------------------------------------------------------------------------------------------------- */
 
 /* The advice that a run gives, followed with a little more and a little less. */
@@ -607,6 +647,8 @@ int main(void)
       cmocka_unit_test(wheels_that_cannot_slip_strike_with_the_motor_behind_them),
       cmocka_unit_test(bodies_are_pushed_one_after_the_other_at_the_speed_the_line_leaves),
       cmocka_unit_test(body_is_left_where_the_vehicle_turns_back_and_met_again_there),
+      cmocka_unit_test(body_without_friction_weighs_from_the_foot_of_the_slope_on),
+      cmocka_unit_test(road_of_one_point_is_a_road_of_one_grade),
       cmocka_unit_test(body_pushed_by_slipping_wheels_is_carried_up_the_rising_slope),
       cmocka_unit_test(body_pushed_by_wheels_that_cannot_slip_is_carried_up_the_rising_slope),
       cmocka_unit_test(wheels_let_go_at_the_speed_at_which_drag_and_the_rest_of_the_pull_exceed_the_grip),

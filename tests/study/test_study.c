@@ -10,7 +10,7 @@
 #include "help/near.h"
 #include "map/lattice.h"
 #include "shiftband/discharge.h"
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "study/maps.h"
 #include "study/passing.h"
 #include "study/runs.h"
@@ -259,9 +259,10 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
       struct sb_faults faults;
       struct sb_map map;
       struct sb_lines lines = {.text = NULL};
-      assert_int_equal(
-          sb_spread_load(path, spreads, SPREAD_COUNT, &nominal, values + s * nominal.tolerance_count, &sample, &faults),
-          SB_OK);
+      const struct sb_scenario_source source = {path, spreads, SPREAD_COUNT};
+      struct sb_changes changes = {.count = 0};
+      sb_spread_change(&nominal, values + s * nominal.tolerance_count, &changes);
+      assert_int_equal(sb_scenario_load_changed(&source, &changes, &sample, &faults), SB_OK);
       sb_discharge_set(&sample.model, point->charge_fraction);
       struct sb_run_outcome outcome;
       assert_int_equal(sb_run_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);

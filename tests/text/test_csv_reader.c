@@ -108,7 +108,8 @@ static void what_is_no_text_or_too_long_is_refused(void **state)
                                 6),
                       "a\nt.csv:2:1: needs text, found a zero byte");
   memset(text, 'x', sizeof text);
-  memcpy(text, "a\n", 2);
+  text[0] = 'a';
+  text[1] = '\n';
   assert_non_null(strstr(fields_of(text, SB_CSV_FIELD_SIZE + 2), "t.csv:2:1: needs fields below 4096 bytes"));
   assert_null(strstr(fields_of(text, SB_CSV_FIELD_SIZE + 1), "needs"));
   memset(text, ',', sizeof text);

@@ -280,13 +280,17 @@ static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
   assert_near(up.time_s, want_s, 1e-11);
   assert_near(up.joined_speed_rad_s, y[0], 1e-8);
 
-  /* Downshift: the clutch drags the motor up. */
-  at.clutch_nm = -0.8;
-  at.ratio = slip_ratio = 12.0;
-  const double low = 0.6 * model.control.sensor.reference_rad_s;
-  struct motion down = {neutral_rhs, 3, &at, {low, 0.0, low / 4.0}, slip_of};
-  const double down_s = brent(event_at, &down, 0.0, 1.0);
-  assert_near(sb_theory_shift(&model, &at.line, 1, 0, &at.load, low).time_s, down_s, 1e-11);
+  /* Downshift: the clutch drags the motor up; a weak one leaves that to the drive, which does it a hundred times as soon. */
+  static const double clutches_nm[] = {0.8, 3e-4};
+  for (int i = 0; i < 2; i++) {
+    model.shifter.clutch_nm = clutches_nm[i];
+    at.clutch_nm = -clutches_nm[i];
+    at.ratio = slip_ratio = 12.0;
+    const double low = 0.6 * model.control.sensor.reference_rad_s;
+    struct motion down = {neutral_rhs, 3, &at, {low, 0.0, low / 4.0}, slip_of};
+    const double down_s = brent(event_at, &down, 0.0, 1.0);
+    assert_near(sb_theory_shift(&model, &at.line, 1, 0, &at.load, low).time_s, down_s, 1e-11);
+  }
 
   /* A clutch weaker than the motor on one side and the load on the other never gets there. */
   model.shifter.clutch_nm = 1e-3;

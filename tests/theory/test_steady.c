@@ -125,28 +125,41 @@ static double spectral_radius(double a, double g, double kp, double ki, double p
   return hypot(re[0], im);
 }
 
+/* How steeply a load that follows speed rises, by its torque on either side. */
+static double load_slope(const struct sb_load *load, double output_rad_s)
+{
+  double sum = 0.0;
+  for (int side = -1; side <= 1; side += 2) {
+    const double speed = output_rad_s * (1.0 + 1e-4 * side);
+    for (int i = 0; i < load->part_count; i++) {
+      const struct sb_load_part *part = &load->parts[i];
+      sum += side * (part->viscous_nms_rad * speed + part->quadratic_nms2_rad2 * speed * speed);
+    }
+  }
+  return sum / (2e-4 * output_rad_s);
+}
+
 /* How far the loop of a gear is from its target in the end, a ten-thousandth off it at the start (a greater swing would
- * meet the bounds of the duty), with the plant's exact way from tick to tick. */
-static double last_error(const struct sb_model *model, const struct sb_motor_line *line, double outside_nm)
+ * meet the bounds of the duty), with the plant's exact way from tick to tick. All that is against the motor at the target
+ * and does not follow speed takes a tenth of the stall torque; what does has its slope there. */
+static double last_error(const struct sb_model *model, const struct sb_motor_line *line, double slope)
 {
   const struct sb_gear *gear = &model->gearbox.gears[0];
   const double inertia =
       model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (gear->ratio * gear->ratio * gear->efficiency);
-  const double a = exp(-model->drive.period_s * line->slope_nms_rad / inertia);
-  const double load_nm = outside_nm / (gear->ratio * gear->efficiency);
-  const double held = (line->slope_nms_rad * model->drive.target_rad_s + load_nm) / line->stall_nm;
+  const double a = exp(-model->drive.period_s * slope / inertia), target = model->drive.target_rad_s;
+  const double held = slope * target / line->stall_nm + 0.1;
   struct sb_drive_state at = {held, held / model->drive.integral_per_rad, SB_ORDER_FORWARD};
-  double speed = 0.9999 * model->drive.target_rad_s, worst = 0.0;
+  double speed = 0.9999 * target, worst = 0.0;
   enum { TICKS = 20000, LAST = 200 };
   for (int k = 1; k <= TICKS; k++) {
-    const double end = (at.duty * line->stall_nm / line->duty - load_nm) / line->slope_nms_rad;
+    const double end = target + (at.duty - held) * line->stall_nm / line->duty / slope;
     speed = end + (speed - end) * a;
     at = sb_drive_tick(&model->drive, &at, model->drive.period_s * k, speed);
-    if (k > TICKS - LAST) worst = fmax(worst, fabs(speed - model->drive.target_rad_s));
+    if (k > TICKS - LAST) worst = fmax(worst, fabs(speed - target));
   }
   return worst;
 }
-
 static double pick(gsl_rng *random, double least, double greatest)
 {
   return least + (greatest - least) * gsl_rng_uniform(random);
@@ -166,14 +179,19 @@ static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
     model.drive.integral_per_rad = model.drive.gain_per_rad_s / exp(pick(random, log(5e-3), log(1.0)));
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_gear *gear = &model.gearbox.gears[0];
-    const double inertia = model.motor.rotor_inertia_kg_m2 + 1e-2 / (gear->ratio * gear->ratio * 0.9);
-    const double a = exp(-5e-3 * line.slope_nms_rad / inertia);
-    const double g = (1.0 - a) * model.motor.no_load_speed_rad_s;
+    const double n2e = gear->ratio * gear->ratio * 0.9, output_rad_s = model.drive.target_rad_s / gear->ratio;
+    const double steep = pick(random, 0.1, 0.5) * line.slope_nms_rad * n2e; /* of a load that follows speed */
+    if (k % 3 == 1) box_add_viscous(&model, steep);
+    if (k % 3 == 2) box_add_quadratic(&model, 0.5 * steep / output_rad_s);
+    const double slope = line.slope_nms_rad + load_slope(&model.load, output_rad_s) / n2e;
+    const double inertia = model.motor.rotor_inertia_kg_m2 + 1e-2 / n2e;
+    const double a = exp(-5e-3 * slope / inertia);
+    const double g = (1.0 - a) * model.motor.stall_torque_nm / slope;
     const double radius =
         spectral_radius(a, g, model.drive.gain_per_rad_s, model.drive.integral_per_rad, model.drive.period_s);
     if (fabs(radius - 1.0) < 1e-2) continue; /* twenty thousand ticks would not tell */
     assert_int_equal(sb_steady_is_stable(&model, &line, 0), radius < 1.0);
-    const double error = last_error(&model, &line, 0.1 * gear->ratio * model.motor.stall_torque_nm);
+    const double error = last_error(&model, &line, slope);
     if (radius < 1.0) {
       assert_true(error < 1e-9 * model.motor.no_load_speed_rad_s);
       settling++;

@@ -97,7 +97,7 @@ static struct sb_tune_result tune(const struct sb_tune_options *options)
 
 static void expect_same(const struct sb_tune_result *a, const struct sb_tune_result *b)
 {
-  assert_int_equal(a->holds, b->holds);
+  assert_int_equal(a->passes, b->passes);
   assert_true(a->downshift_fraction == b->downshift_fraction && a->upshift_fraction == b->upshift_fraction);
   assert_true(a->dwell_s == b->dwell_s && a->margin_fraction == b->margin_fraction);
   assert_int_equal(a->failing, b->failing);
@@ -108,8 +108,8 @@ static void expect_same(const struct sb_tune_result *a, const struct sb_tune_res
     assert_int_equal(a->limits[d].machine, b->limits[d].machine);
     assert_int_equal(a->limits[d].verdict.kinds, b->limits[d].verdict.kinds);
   }
-  assert_true(a->shortest_dwell.holds_s == b->shortest_dwell.holds_s);
-  assert_true(a->longest_dwell.holds_s == b->longest_dwell.holds_s);
+  assert_true(a->shortest_dwell.passes_s == b->shortest_dwell.passes_s);
+  assert_true(a->longest_dwell.passes_s == b->longest_dwell.passes_s);
 }
 
 static void sampled_survey_says_what_exact_maps_say_on_the_same_lattice(void **state)
@@ -121,7 +121,7 @@ static void sampled_survey_says_what_exact_maps_say_on_the_same_lattice(void **s
     struct sb_tune_options sampled_options = coarse_options(&decider, 2), exact_options = coarse_options(NULL, 2);
     sampled_options.prefer = exact_options.prefer = (enum sb_prefer)prefer;
     const struct sb_tune_result sampled = tune(&sampled_options), exact = tune(&exact_options);
-    assert_true(sampled.holds);
+    assert_true(sampled.passes);
     assert_true(sampled.margin_fraction >= 0.04);
     expect_same(&sampled, &exact);
   }
@@ -150,7 +150,7 @@ static void controller_that_never_holds_gets_no_remedy_and_says_so(void **state)
   const struct sb_decider decider = {"stubborn", &function, begin, decide, end};
   const struct sb_tune_options options = coarse_options(&decider, 2);
   const struct sb_tune_result result = tune(&options);
-  assert_false(result.holds);
+  assert_false(result.passes);
   assert_int_equal(result.failing, MACHINE_COUNT);
   assert_true((result.first_verdict.kinds & (1U << SB_VERDICT_STALL)) != 0);
   assert_int_equal(result.remedy, SB_REMEDY_NONE);

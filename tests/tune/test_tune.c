@@ -8,7 +8,7 @@
 
 #include "help/models.h"
 #include "help/near.h"
-#include "shiftband/spread.h"
+#include "shiftband/scenario.h"
 #include "shiftband/tune.h"
 #include "tune/raster.h"
 
@@ -83,7 +83,7 @@ static void answer_holds_in_every_machine_and_anywhere_within_its_margin(void **
   struct sb_tune_machine machines[VOLTAGE_COUNT];
   const int count = carts(machines, steep_nm);
   const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 1);
-  assert_true(result.holds);
+  assert_true(result.passes);
   assert_true(result.is_cautious);
   assert_true(result.margin_fraction > 0.02);
   gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
@@ -114,8 +114,8 @@ static void each_limit_is_the_last_step_before_the_named_machine_fails(void **st
     assert_false(limit->is_band || limit->is_low);
     if (limit->is_end) continue;
     failures++;
-    const bool is_down = d == SB_TUNE_DOWN_LOWER || d == SB_TUNE_DOWN_HIGHER;
-    const double back = d == SB_TUNE_DOWN_LOWER || d == SB_TUNE_UP_LOWER ? 0.001 : -0.001;
+    const bool is_down = d == SB_TUNE_DOWNSHIFT_LOWER || d == SB_TUNE_DOWNSHIFT_HIGHER;
+    const double back = d == SB_TUNE_DOWNSHIFT_LOWER || d == SB_TUNE_UPSHIFT_LOWER ? 0.001 : -0.001;
     const double at = limit->fails_at_fraction;
     const struct sb_model *model = &machines[limit->machine].model;
     const double down = is_down ? at : result.downshift_fraction, up = is_down ? result.upshift_fraction : at;
@@ -143,10 +143,10 @@ static void cautious_answer_has_no_hunting_band_in_any_machine(void **state)
   }
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(machines, count, 0, result.downshift_fraction, result.upshift_fraction);
-  assert_true(result.upshift_fraction >= closed.least_up);
-  assert_true(result.downshift_fraction <= closed.greatest_down_band);
-  assert_true(result.downshift_fraction <= closed.greatest_down_hold);
-  assert_true(result.upshift_fraction <= closed.greatest_up);
+  assert_true(result.upshift_fraction >= closed.least_upshift);
+  assert_true(result.downshift_fraction <= closed.greatest_downshift_band);
+  assert_true(result.downshift_fraction <= closed.greatest_downshift_carried);
+  assert_true(result.upshift_fraction <= closed.greatest_upshift);
 }
 
 static void preferring_time_or_energy_gains_it_and_keeps_half_the_margin(void **state)
@@ -186,7 +186,7 @@ static void hopeless_load_is_told_with_the_one_change_that_opens_a_region(void *
   struct sb_tune_machine machines[VOLTAGE_COUNT];
   const int count = carts(machines, wall_nm);
   const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 2);
-  assert_false(result.holds);
+  assert_false(result.passes);
   assert_true(result.failing > 0);
   assert_true(result.first_verdict.kinds & (1U << SB_VERDICT_STALL));
   assert_int_equal(result.remedy, SB_REMEDY_RATIO);
@@ -195,7 +195,7 @@ static void hopeless_load_is_told_with_the_one_change_that_opens_a_region(void *
     machines[i].model.gearbox.gears[0].meshes[0].driven_teeth *= result.remedy_amount;
     sb_gearbox_derive(&machines[i].model.gearbox);
   }
-  assert_true(tune(machines, count, SB_PREFER_MARGIN, 2).holds);
+  assert_true(tune(machines, count, SB_PREFER_MARGIN, 2).passes);
 }
 
 /* The two-pass distance against the definition, on seeded random pictures of 25 x 25 points. */

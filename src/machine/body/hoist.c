@@ -27,3 +27,8 @@ const struct sb_body_ops sb_body_hoist = {
     .note = note,
     .lower = lower,
 };
+
+const struct sb_hoist *sb_body_as_hoist(const struct sb_body *body)
+{
+  return body->ops == &sb_body_hoist ? &body->hoist : NULL;
+}

@@ -71,7 +71,7 @@ static struct road fill_road(const struct sb_vehicle *vehicle, double *columns)
 
 static bool add_profile(struct sb_load *load, bool is_resisting, const struct road *road, const double *torque_nm)
 {
-  return add_part(load, "profile",
+  return add_part(load, &sb_load_profile,
                   (struct sb_load_part){.is_resisting = is_resisting,
                                         .axis = SB_OVER_TURNS,
                                         .table = {road->count, road->angle_rad, torque_nm}});
@@ -87,22 +87,17 @@ static struct sb_obstacle obstacle_of(const struct sb_vehicle *vehicle, const st
                               .breakaway_nm = body->static_friction_ratio * weight_nm};
 }
 
-static double start_grade(const struct sb_vehicle *vehicle)
-{
-  return vehicle->grade.count > 0 ? vehicle->grade.grade_fraction[0] : vehicle->grade_fraction;
-}
-
 /* What can slip, stand in the way or end the run. */
 static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct road *grade)
 {
-  const double radius_m = vehicle->wheel_radius_m, slope = start_grade(vehicle);
+  const double radius_m = vehicle->wheel_radius_m;
   const double press_nm = vehicle->driven_share * vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
   struct sb_road road = {.can_slip = vehicle->static_friction_ratio > 0.0,
                          .inertia_kg_m2 = vehicle->mass_kg * radius_m * radius_m,
                          .static_friction_ratio = vehicle->static_friction_ratio,
                          .kinetic_friction_ratio = vehicle->kinetic_friction_ratio,
                          .weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m,
-                         .press_nm = press_nm * cosine_of(slope),
+                         .press_nm = press_nm * cosine_of(vehicle->grade_fraction),
                          .press = {grade->count, grade->angle_rad, grade->press_nm},
                          .wheel_radius_m = radius_m,
                          .driven_share = vehicle->driven_share,
@@ -148,3 +143,8 @@ static const char *note(const struct sb_body *body)
 }
 
 const struct sb_body_ops sb_body_vehicle = {.name = "vehicle", .note = note, .room = room, .lower = lower};
+
+const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body)
+{
+  return body->ops == &sb_body_vehicle ? &body->vehicle : NULL;
+}

@@ -1,0 +1,235 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* text.c - what tune found, for people: the answer as a scenario takes it, its margins, the closed forms, what would help. */
+#include <math.h>
+
+#include "shiftband/report.h"
+#include "text/words.h"
+#include "tune/report.h"
+
+enum { LIMIT_HANG = 31 };
+
+/* A controller's threshold lies below this fraction of the reference. */
+static const double whole = 1.0 - 1e-9;
+
+/* ---- the answer ---- */
+
+static const char *plural(int count)
+{
+  return count == 1 ? "" : "s";
+}
+
+static void add_machines(const struct sb_tuning *tuning, struct sb_sentence *text)
+{
+  if (tuning->machine_count == 1) {
+    sb_sentence_add(text, "in the scenario as written");
+    return;
+  }
+  sb_sentence_add(text, "in all %d machines (%d scenario%s with %s)", tuning->machine_count, tuning->nominal_count,
+                  plural(tuning->nominal_count),
+                  tuning->machine_count > tuning->nominal_count ? "samples of the tolerances" : "no tolerances");
+}
+
+static void write_verdict(FILE *out, const struct sb_tuning *tuning)
+{
+  struct sb_sentence machines = {0}, pairs = {0};
+  const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
+  add_machines(tuning, &machines);
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+    if (tuning->results[pair].passes) continue;
+    sb_sentence_add(&pairs, "%s between %s and %s", pairs.length > 0 ? "," : "", gears[pair].name,
+                    gears[pair + 1].name);
+  }
+  if (pairs.length == 0) {
+    sb_words_say(out, 0, 0, "These thresholds and this dwell pass %s:", machines.text);
+  } else {
+    sb_words_say(out, 0, 0, "No thresholds%s pass %s. These are the least bad:", pairs.text, machines.text);
+  }
+}
+
+/* One threshold of each pair: the tuned ones, and the others as the scenario has them. */
+static double threshold_of(const struct sb_tuning *tuning, int pair, bool is_down)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_control *control = &sb_tune_first_model(tuning)->control;
+  const bool is_tuned = pair >= tuning->first_pair && pair <= tuning->last_pair;
+  if (is_down) return is_tuned ? result->downshift_fraction : control->downshift_fraction[pair];
+  return is_tuned ? result->upshift_fraction : control->upshift_fraction[pair];
+}
+
+/* "downshift_below: [21.5 %, 40 %]  # in the sensor's counts: 22, 41"; a sensor without a resolution has no counts. */
+static void write_thresholds(FILE *out, const struct sb_tuning *tuning, const char *key, bool is_down)
+{
+  const struct sb_model *model = sb_tune_first_model(tuning);
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const int pair_count = model->gearbox.gear_count - 1;
+  struct sb_sentence values = {0}, counts = {0};
+  for (int pair = 0; pair < pair_count; pair++) {
+    const double fraction = threshold_of(tuning, pair, is_down);
+    const char *comma = pair > 0 ? ", " : "";
+    sb_sentence_add(&values, "%s%.10g %%", comma, sb_tune_percent(fraction));
+    sb_sentence_add(&counts, "%s%d", comma,
+                    (int)(is_down ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
+  }
+  fprintf(out, "    %s: %s%s%s", key, pair_count > 1 ? "[" : "", values.text, pair_count > 1 ? "]" : "");
+  if (sensor->resolution_fraction > 0.0) fprintf(out, "  # in the sensor's counts: %s", counts.text);
+  fputc('\n', out);
+}
+
+static void write_answer(FILE *out, const struct sb_tuning *tuning)
+{
+  const struct sb_decider *decider = sb_tune_decider(tuning);
+  write_verdict(out, tuning);
+  fputs("\n  controller:\n", out);
+  write_thresholds(out, tuning, "downshift_below", true);
+  write_thresholds(out, tuning, "upshift_above", false);
+  fprintf(out, "    dwell: %.10g s  # %ld samples\n", sb_tune_seconds(tuning->dwell_s), sb_tune_dwell_samples(tuning));
+  if (decider == NULL) return;
+  fputc('\n', out);
+  sb_words_say(out, 0, 0,
+               "A lattice of %.6g %% was run point by point, and controller %s decided. Between two points nothing is "
+               "known, nor under other loads: the closed forms are about the built-in controller.",
+               sb_tune_percent(tuning->options[tuning->first_pair].axis.step_fraction), decider->name);
+}
+
+/* ---- what limits it ---- */
+
+static void add_verdict(const struct sb_map_verdict *verdict, struct sb_sentence *text)
+{
+  const char *cause = sb_tune_verdict_cause(verdict);
+  sb_sentence_add(text, "%s%s%s%s", sb_tune_verdict_name(verdict), cause != NULL ? " (" : "",
+                  cause != NULL ? cause : "", cause != NULL ? ")" : "");
+}
+
+static void write_machine(FILE *out, const struct sb_tuning *tuning, int machine)
+{
+  char words[SB_TUNE_WORDS_SIZE];
+  sb_words_say(out, LIMIT_HANG, LIMIT_HANG, "in %s", sb_tune_machine_words(tuning, machine, words));
+}
+
+static const char *end_words(const struct sb_tune_limit *limit, enum sb_tune_direction direction)
+{
+  if (direction == SB_TUNE_DOWNSHIFT_HIGHER && limit->fails_at_fraction >= whole) {
+    return "no failure below 100 %, which downshift_below must not reach";
+  }
+  const bool meets = direction == SB_TUNE_DOWNSHIFT_HIGHER || direction == SB_TUNE_UPSHIFT_LOWER;
+  return meets ? "no failure before the two thresholds meet" : "no failure before the end of the search";
+}
+
+static void write_limit(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_limit *limit,
+                        enum sb_tune_direction direction)
+{
+  static const char *const words[SB_TUNE_DIRECTIONS] = {"lower downshift", "higher downshift", "lower upshift",
+                                                        "higher upshift"};
+  struct sb_sentence text = {0};
+  if (limit->is_end) {
+    sb_sentence_add(&text, "%s", end_words(limit, direction));
+  } else {
+    sb_sentence_add(&text, "at %.10g %%: ", sb_tune_percent(limit->fails_at_fraction));
+    if (limit->is_band || limit->is_low) {
+      sb_sentence_add(&text, "%s (closed form)", limit->is_band ? "a hunting band opens" : "stuck low");
+    } else {
+      add_verdict(&limit->verdict, &text);
+    }
+  }
+  sb_words_say(out, 2, LIMIT_HANG, "%-17s %7.10g %%  %s", words[direction], sb_tune_percent(limit->margin_fraction),
+               text.text);
+  if (limit->is_end) return;
+  write_machine(out, tuning, limit->machine);
+  if (isnan(limit->closed_fraction) || sb_tune_decider(tuning) != NULL) return;
+  sb_words_say(out, LIMIT_HANG, LIMIT_HANG, "The closed form says %.4g %%: %s.",
+               sb_tune_percent(limit->closed_fraction), sb_reason_text(limit->reason));
+}
+
+static void write_dwell_limit(FILE *out, const struct sb_tuning *tuning, const char *name,
+                              const struct sb_tune_dwell_limit *limit)
+{
+  struct sb_sentence text = {0};
+  if (limit->is_end) {
+    sb_sentence_add(&text, "passes, and no dwell beyond it was tried");
+  } else {
+    sb_sentence_add(&text, "is the last one that passes, then: ");
+    add_verdict(&limit->verdict, &text);
+  }
+  sb_words_say(out, 2, LIMIT_HANG, "%-17s %7.10g s  %s", name, sb_tune_seconds(limit->passes_s), text.text);
+  if (!limit->is_end) write_machine(out, tuning, limit->machine);
+}
+
+static void write_limits(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+{
+  fputc('\n', out);
+  sb_words_say(out, 0, 0, "How far away the first failure is (%.10g %% when both thresholds change at once)",
+               sb_tune_percent(result->margin_fraction));
+  fputc('\n', out);
+  for (int d = 0; d < SB_TUNE_DIRECTIONS; d++) {
+    write_limit(out, tuning, &result->limits[d], (enum sb_tune_direction)d);
+  }
+  write_dwell_limit(out, tuning, "shorter dwell", &result->shortest_dwell);
+  write_dwell_limit(out, tuning, "longer dwell", &result->longest_dwell);
+}
+
+static void write_failure(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+{
+  char words[SB_TUNE_WORDS_SIZE];
+  struct sb_sentence verdict = {0};
+  add_verdict(&result->first_verdict, &verdict);
+  fputc('\n', out);
+  sb_words_say(out, 0, 0, "%d of %d machines fail there, the first by %s (%s).", result->failing, tuning->machine_count,
+               verdict.text, sb_tune_machine_words(tuning, result->first_failing, words));
+  if (sb_tune_decider(tuning) != NULL) return;
+  if (result->remedy == SB_REMEDY_NONE) {
+    sb_words_say(out, 0, 0, "No single change that was tried by simulation gives thresholds that pass.");
+  } else {
+    sb_words_say(out, 0, 0,
+                 "What would give thresholds that pass, tried by simulation: %s (then the nearest failure is %.10g %% "
+                 "away).",
+                 sb_tune_remedy_words(result, words), sb_tune_percent(result->remedy_margin_fraction));
+  }
+}
+
+/* ---- closed forms ---- */
+
+static void write_bound(FILE *out, const char *key, const char *to, double fraction, const char *what)
+{
+  sb_words_say(out, 2, 35, "%-16s %-5s %6.4g %%  %s", key, to, sb_tune_percent(fraction), what);
+}
+
+static void write_closed_forms(FILE *out, const struct sb_tune_closed *closed)
+{
+  fputs("\nClosed forms over all machines, the other threshold unchanged\n\n", out);
+  if (isfinite(closed->least_upshift)) {
+    write_bound(out, "upshift_above", "from", closed->least_upshift, "there is no hunting band");
+  } else {
+    fputs("  upshift_above    has a hunting band in some machine at every value\n", out);
+  }
+  write_bound(out, "", "up to", closed->greatest_upshift, "lightest load: the slower gear exceeds it");
+  write_bound(out, "downshift_below", "up to", closed->greatest_downshift_band, "there is no hunting band");
+  write_bound(out, "", "up to", closed->greatest_downshift_carried, "lightest load: the faster gear stays above it");
+}
+
+static void write_pair(FILE *out, const struct sb_tuning *tuning, int pair)
+{
+  const struct sb_tune_result *result = &tuning->results[pair];
+  const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
+  const bool is_builtin = sb_tune_decider(tuning) == NULL;
+  fprintf(out, "\nBetween %s and %s\n", gears[pair].name, gears[pair + 1].name);
+  if (!result->passes) write_failure(out, tuning, result);
+  if (!result->is_cautious && is_builtin) {
+    fputc('\n', out);
+    sb_words_say(out, 0, 0,
+                 "By the closed forms no thresholds keep all machines free of a hunting band and of being stuck low: "
+                 "under another load than these scenarios' they may still hunt or stay low.");
+  }
+  if (result->passes) write_limits(out, tuning, result);
+  if (is_builtin) write_closed_forms(out, &result->closed);
+}
+
+void sb_tune_write_text(FILE *out, const struct sb_tuning *tuning)
+{
+  write_answer(out, tuning);
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) write_pair(out, tuning, pair);
+  fputc('\n', out);
+  sb_words_say(out, 0, 0,
+               "Before you trust a machine to these numbers, compare one steady-state speed in each gear with a "
+               "measurement on the bench.");
+  sb_report_write_cautions(out, sb_tune_first_model(tuning), NULL);
+}
