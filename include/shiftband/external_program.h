@@ -4,7 +4,7 @@
  *
  * Each run starts the program anew and says, first of all, one line of what stays the same:
  *
- *   shiftband-controller 1 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 start_delay_samples=30
+ *   shiftband-controller 2 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 start_delay_samples=30
  *   dwell_samples=75 debounce_samples=1 downshift_below=40,60 upshift_above=70,90 downshift_below_pct=40,60 upshift_above_pct=70,90            (all in one line)
  *
  * then a line a sample, seven numbers with a space between two, and waits for one line with the gear wanted, from 1:

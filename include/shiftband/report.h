@@ -9,7 +9,6 @@
 #include <stdio.h>
 
 #include "shiftband/run.h"
-#include "shiftband/warmup.h"
 
 struct sb_json;
 
@@ -19,13 +18,14 @@ struct sb_report {
   const struct sb_run_result *result;
   int locked_gear;                /* from 1; 0: automatic */
   const struct sb_warmup *warmup; /* what led to this repeat; NULL: the scenario as it stands */
-  const char *controller;         /* name of someone else's; NULL: ours, or none */
+  const char *controller;         /* name of an external one; NULL: ours, or none */
+  bool is_verbose;                /* also what only a developer wants */
 };
 
 /* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */
 void sb_report_write_text(FILE *out, const struct sb_report *report);
 
-/* The same facts as one object, left open for nothing: written whole. */
+/* The same facts as one whole object. */
 void sb_report_write_json(struct sb_json *json, const struct sb_report *report);
 
 /* Several runs of one scenario side by side, a column each; count >= 1. */

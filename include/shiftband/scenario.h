@@ -2,7 +2,7 @@
 /*
  * scenario.h - a scenario file read, checked and turned into a model.
  *
- * One table (src/scenario/schema.c) holds for every key its unit, range, default and meaning: the parser, its error texts
+ * One table (src/scenario/, a file each section) holds for every key its unit, range, default and meaning: the parser, its error texts
  * and the manual all come from it. All faults of a file are reported, not only the first. Limits: a file of 1 MiB,
  * 16 levels; anchors and aliases are refused.
  */

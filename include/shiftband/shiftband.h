@@ -18,14 +18,12 @@
 #include "shiftband/fit.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/inspect.h"
-#include "shiftband/ledger.h"
 #include "shiftband/load.h"
 #include "shiftband/log.h"
 #include "shiftband/map.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
 #include "shiftband/overlay.h"
-#include "shiftband/pace.h"
 #include "shiftband/report.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
@@ -40,7 +38,6 @@
 #include "shiftband/units.h"
 #include "shiftband/verdict.h"
 #include "shiftband/version.h"
-#include "shiftband/warmup.h"
 #include "shiftband/winding.h"
 
 #endif

@@ -27,7 +27,6 @@
 #include <math.h>
 #include <stdbool.h>
 
-#include "shiftband/ledger.h"
 #include "shiftband/model.h"
 #include "shiftband/status.h"
 
@@ -102,9 +101,49 @@ struct sb_peak {
   double time_s;
 };
 
+/*
+ * Where the energy went, line by line, in J:
+ *
+ *   given = supply loss + winding loss + conversion loss + motor friction + drag + mesh loss + shift loss + wheel slip
+ *           + impacts + shaft damping + load work + change of kinetic and of the shaft's energy + residual
+ *
+ * The integrals come from the same Runge-Kutta stages as the motion; the mesh loss is calculated from the motor's side
+ * when driving and from the output's side in overrun, the load work from the load, so that the residual measures how
+ * well motion and energies agree. Without currents the balance starts at the motor shaft: given is the shaft's work.
+ */
+/* The lines in order: X(field, name in reports). */
+#define SB_ENERGY_LINES(X)              \
+  X(supply_loss, "supply loss")         \
+  X(winding_loss, "winding loss")       \
+  X(conversion_loss, "conversion loss") \
+  X(motor_friction, "motor friction")   \
+  X(drag, "drag")                       \
+  X(mesh_loss, "mesh loss")             \
+  X(shift_loss, "shift loss")           \
+  X(slip_loss, "wheel slip")            \
+  X(impact_loss, "impacts")             \
+  X(shaft_loss, "shaft damping")        \
+  X(load_work, "load work")             \
+  X(kinetic, "kinetic")                 \
+  X(elastic, "shaft twist")
+
+struct sb_energy {
+  double given;      /* from the battery (with currents) or at the motor shaft (without) */
+  double throughput; /* sum of |given| over all segments: the scale of the residual, for it never cancels */
+#define SB_ENERGY_FIELD(field, name) double field;
+  SB_ENERGY_LINES(SB_ENERGY_FIELD)
+#undef SB_ENERGY_FIELD
+};
+
+/* given minus the sum of all lines, J. Pure. */
+double sb_energy_residual_j(const struct sb_energy *energy);
+
+/* |residual| over the throughput, or over the greatest line where nothing was given; 0 when nothing happened. Pure. */
+double sb_energy_residual_ratio(const struct sb_energy *energy);
+
 /* What adds up beside the motion and acts on nothing. */
 struct sb_sums {
-  struct sb_ledger ledger;
+  struct sb_energy energy;
   struct sb_peak output_torque_nm;
   struct sb_peak motor_current_a;
   struct sb_peak motor_speed_rad_s; /* signed by the motor's own sense */
@@ -213,9 +252,9 @@ struct sb_row {
   double motor_speed_rad_s;
   double reading_pct; /* last sample, % of the reference; filled by the caller */
   double output_speed_rad_s;
-  double output_torque_nm;  /* what the gear delivers; at rest what it holds against the load */
-  double load_torque_nm;    /* what opposes */
-  double outside_torque_nm; /* the load without what follows speed, at sliding values, against the gear's own sense */
+  double output_torque_nm;   /* what the gear delivers; at rest what it holds against the load */
+  double load_torque_nm;     /* what opposes */
+  double external_torque_nm; /* the load without what follows speed, at sliding values, against the gear's own sense */
   /* The outside torque that would bring this gear, and the next faster one, to the same speed with the supply and winding
    * that closed forms are reckoned with: so tired batteries and hot windings are judged by what they still give. */
   double own_load_nm, next_load_nm;

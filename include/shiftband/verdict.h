@@ -3,11 +3,14 @@
  * verdict.h - what went wrong in a run, found while it goes on.
  *
  *   hunting               at least three shift commands in turn between one pair of gears, each the opposite of the last and
- *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear)
- *   stall                 output at rest for longer than limits.stall_time, in mesh, with the drive on and its duty no longer rising
+ *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear):
+ *                         threshold-driven when the load lay in the hunting band at every decision, dwell-driven when
+ *                         it lay outside and hardly moved
+ *   busy shifting         such commands because the load itself moved across the band
+ *   stall                 output at rest for longer than limits.stall_time, in an engaged gear, with the drive on and its duty no longer rising
  *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
  *                         downshift torque), and the box stays in the slower gear
- *   needless downshift a downshift at such a load
+ *   needless downshift    a downshift at such a load
  *   overload              output torque above limits.output_torque
  *   slipping              wheels beyond the traction limit for longer than limits.slip_time in one go, with the drive on: a
  *                         lower gear adds nothing there
@@ -15,8 +18,7 @@
  *   drive cut             the thermal switch or the battery's cut-off has opened
  *   shift not engaged     neutral for longer than the shifter's shift_timeout
  *
- * Loads are outside torques, without what follows speed. Kinds of hunting: threshold-driven when the load lay in the
- * hunting band at every decision, dwell-driven when it lay outside and hardly moved, load-driven when it moved across.
+ * Loads are external torques, without what follows speed.
  */
 #ifndef SHIFTBAND_VERDICT_H
 #define SHIFTBAND_VERDICT_H
@@ -25,27 +27,29 @@
 #include <stddef.h>
 
 #include "shiftband/closed_form.h"
-#include "shiftband/pace.h"
 #include "shiftband/sim.h"
 
-#define SB_VERDICT_LIST(X)                               \
-  X(SB_VERDICT_HUNTING, "hunting")                       \
-  X(SB_VERDICT_STALL, "stall")                           \
-  X(SB_VERDICT_STUCK_LOW, "stuck low")                   \
-  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift") \
-  X(SB_VERDICT_OVERLOAD, "overload")                     \
-  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged")         \
-  X(SB_VERDICT_SLIPPING, "slipping")                     \
-  X(SB_VERDICT_OVERHEATED, "overheated")                 \
-  X(SB_VERDICT_DRIVE_CUT, "drive cut")
+/* X(code, name, its sentence: src/run/explain.h) */
+#define SB_VERDICT_LIST(X)                                                              \
+  X(SB_VERDICT_HUNTING, "hunting", sb_explain_hunting)                                  \
+  X(SB_VERDICT_BUSY_SHIFTING, "busy shifting", sb_explain_busy_shifting)                \
+  X(SB_VERDICT_STALL, "stall", sb_explain_stall)                                        \
+  X(SB_VERDICT_STUCK_LOW, "stuck low", sb_explain_stuck_low)                            \
+  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift", sb_explain_needless_downshift) \
+  X(SB_VERDICT_OVERLOAD, "overload", sb_explain_overload)                               \
+  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged", sb_explain_not_engaged)                \
+  X(SB_VERDICT_SLIPPING, "slipping", sb_explain_slipping)                               \
+  X(SB_VERDICT_OVERHEATED, "overheated", sb_explain_overheated)                         \
+  X(SB_VERDICT_DRIVE_CUT, "drive cut", sb_explain_drive_cut)
 
 enum sb_verdict_kind {
-#define SB_VERDICT_CODE(code, name) code,
+#define SB_VERDICT_CODE(code, name, explain) code,
   SB_VERDICT_LIST(SB_VERDICT_CODE)
 #undef SB_VERDICT_CODE
       SB_VERDICT_KIND_COUNT
 };
 
+/* What makes a box shift to and fro: of hunting the thresholds or the dwell, of busy shifting the load. */
 enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOAD };
 
 /* The word for a kind, as in reports. Never NULL for a valid kind. */
@@ -54,23 +58,26 @@ const char *sb_verdict_name(enum sb_verdict_kind kind);
 /* The kind of that name (spaces or hyphens between its words), or -1. */
 int sb_verdict_find(const char *name);
 
-/* "threshold-driven", "dwell-driven", "load-driven", or NULL for SB_CAUSE_NONE. */
+/* Hunting, or for SB_CAUSE_LOAD busy shifting. Pure. */
+enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
+
+/* "threshold-driven" or "dwell-driven"; NULL where the kind says it all. */
 const char *sb_cause_name(enum sb_cause cause);
 
-/* Verdicts of one kind in one gear count together, but for hunting: each spell of it is one. */
+/* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each spell is one. */
 struct sb_verdict {
   enum sb_verdict_kind kind;
-  enum sb_cause cause;           /* of hunting */
+  enum sb_cause cause;           /* of hunting and busy shifting */
   int gear;                      /* from 1: where it happened; of a pair, the slower gear */
   double first_s;                /* when it first came true: the first command, the standstill's start, ... */
   double last_s;                 /* when the last one ended */
-  size_t count;                  /* shift commands (hunting), else times */
-  double period_s;               /* hunting: mean time from a command to the next like it; else NAN */
+  size_t count;                  /* shift commands (hunting, busy shifting), else times */
+  double period_s;               /* hunting, busy shifting: mean time from a command to the next like it; else NAN */
   double duration_s;             /* time that it lasted, summed; 0 for a downshift */
   double greatest_c;             /* overheated: greatest temperature of the winding, deg C */
   int is_by_heat, is_by_battery; /* drive cut: what opened */
   struct sb_road_need need;      /* slipping: the greatest that the wheels slipped against; else zero */
-  double least_nm;    /* outside torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double least_nm;    /* external torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
@@ -80,7 +87,7 @@ struct sb_shift_record {
   int from, to;          /* gears from 1 */
   double reading_pct;    /* that decided, % of the reference */
   double load_torque_nm; /* whole load at the command */
-  double outside_torque_nm;
+  double external_torque_nm;
 };
 
 /* Shift commands in turn, each the opposite of the last and soon after it. */
@@ -94,6 +101,30 @@ struct sb_shift_chain {
 /* So many shifts and verdicts are kept one by one, so that a run that hunts for days needs no more memory than one that
  * hunts for minutes; later shifts are only counted, later verdicts added to the last of their kind. */
 enum { SB_SHIFTS_KEPT = 10000, SB_VERDICTS_KEPT = 1000 };
+
+/*
+ * A speed that the drive is to hold and does not reach: the duty is at its limit in an engaged gear, and the motor stays
+ * below 98 % of its target for longer than limits.stall_time and than 5 time constants of the gear in one go, so that a
+ * run-up is none (2 % and 5 time constants: common practice for a steady state). Results are the first four.
+ */
+struct sb_shortfall {
+  double duration_s;  /* summed */
+  double first_s;     /* when it first began; NAN: never */
+  double least_rad_s; /* motor speed, by magnitude, meanwhile; NAN: never */
+  int count;
+
+  double since_s, since_least_rad_s; /* the spell under way; NAN: none */
+  double enough_s;                   /* how long a spell must last, in its gear */
+};
+
+void sb_shortfall_init(struct sb_shortfall *shortfall);
+
+/* A row after an event or at a controller sample; the time constant in s of its engaged gear. */
+void sb_shortfall_row(struct sb_shortfall *shortfall, const struct sb_model *model, double time_constant_s,
+                      const struct sb_row *row);
+
+/* Ends the spell under way, if any, at a time. */
+void sb_shortfall_finish(struct sb_shortfall *shortfall, double time_s);
 
 /* Watches a run. All fields are the monitor's own; results are in shifts and verdicts. */
 struct sb_monitor {
@@ -111,21 +142,21 @@ struct sb_monitor {
   size_t verdict_count, verdict_room;
   int is_out_of_memory;
 
-  struct sb_pace pace;         /* of a held speed */
-  struct sb_shift_chain chain; /* of opposite commands, up to the last */
-  bool is_shift_excused;       /* the drive was off, or turned over, while the last shift was under way */
-  double rest_since_s;         /* NAN: moving */
+  struct sb_shortfall shortfall; /* of a speed under control */
+  struct sb_shift_chain chain;   /* of opposite commands, up to the last */
+  bool is_shift_excused;         /* the drive was off, or turned over, while the last shift was under way */
+  double rest_since_s;           /* NAN: moving */
   double rest_least_nm, rest_greatest_nm;
   double slip_since_s; /* NAN: gripping, or the drive off */
   double low_since_s;  /* NAN: no reason to be in the faster gear */
   double low_least_nm, low_greatest_nm;
-  int gear; /* in mesh, from 1; 0 in neutral */
+  int gear; /* engaged, from 1; 0 in neutral */
 };
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);
 void sb_monitor_clear(struct sb_monitor *monitor);
 
-/* The kind of hunting of a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */
+/* What drives a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */
 enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double least_nm, double greatest_nm);
 
 /* A shift command, with the row just before it. */
@@ -140,8 +171,24 @@ void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is
 /* The end of the run: closes what is open and puts the verdicts in order. SB_ERR_MEMORY when anything was lost. */
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums);
 
-/* Writes the verdict as sentences a builder can act on; cut to size. Returns text. */
-const char *sb_verdict_text(const struct sb_verdict *verdict, const struct sb_model *model,
-                            const struct sb_closed_form *closed, char *text, size_t size);
+enum { SB_CURE_SIZE = 64, SB_CURES_MAX = 4, SB_EXPLANATION_SIZE = 1024 };
+
+/* A key whose change cures a verdict. */
+struct sb_cure {
+  char key[SB_CURE_SIZE];   /* as a scenario has it, by its dotted path: "controller.upshift_above" */
+  const char *bound;        /* "at least", "at most"; NULL: the very value, or none */
+  char value[SB_CURE_SIZE]; /* with its unit: "88.0 %"; "": none follows from the run or the closed forms */
+};
+
+/* What happened, why, and what cures it. Cures with a value cure it each alone. */
+struct sb_verdict_explanation {
+  char text[SB_EXPLANATION_SIZE];
+  struct sb_cure cures[SB_CURES_MAX];
+  int cure_count;
+};
+
+/* Explains a verdict of a model's run. */
+void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
+                        const struct sb_closed_form *closed, struct sb_verdict_explanation *out);
 
 #endif

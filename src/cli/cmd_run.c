@@ -25,6 +25,7 @@ struct request {
   bool is_json, is_quiet;
   bool is_comparison;
   bool is_until_warm;
+  bool is_verbose;
   bool fails_on[SB_VERDICT_KIND_COUNT];
   struct sb_own_options own;
 };
@@ -159,8 +160,12 @@ static int run_one(struct job *job, int locked_gear)
   const int code = run_with_trace(model, locked_gear, decider, path, result);
   free(path);
   if (code != SB_EXIT_DONE) return code;
-  job->reports[job->run_count++] =
-      (struct sb_report){model, result, locked_gear, warmup, decider != NULL ? decider->name : NULL};
+  job->reports[job->run_count++] = (struct sb_report){.model = model,
+                                                      .result = result,
+                                                      .locked_gear = locked_gear,
+                                                      .warmup = warmup,
+                                                      .controller = decider != NULL ? decider->name : NULL,
+                                                      .is_verbose = job->request->is_verbose};
   return SB_EXIT_DONE;
 }
 
@@ -242,7 +247,7 @@ static int run(void *context)
 }
 
 static const char *const verdict_words[] = {
-#define VERDICT_WORD(code, name) name,
+#define VERDICT_WORD(code, name, ...) name,
     SB_VERDICT_LIST(VERDICT_WORD)
 #undef VERDICT_WORD
         NULL};
@@ -262,6 +267,8 @@ static const struct sb_option options[] = {
      "repeat the scenario, each time as warm as it ended, until the winding settles within 0.1 K, passes its limit or opens "
      "its cut-out; report that repeat (needs motor.winding)",
      SB_INTO_FLAG(struct request, is_until_warm)},
+    {"verbose", 'v', NULL, "also say how the run was made: steps, repeats simulated",
+     SB_INTO_FLAG(struct request, is_verbose)},
     SB_OPTION_SET_OF(struct request),
     {"fail-on", 0, "VERDICTS", "exit with 1 when one of these came true in the automatic (or the locked) run",
      SB_INTO_MARKS(struct request, fails_on, verdict_words)},

@@ -52,7 +52,7 @@ size_t sb_protocol_write_header(char text[SB_PROTOCOL_HEADER_SIZE], const struct
 {
   struct line line = {text, SB_PROTOCOL_HEADER_SIZE, 0};
   const int pair_count = input->gear_count - 1;
-  add(&line, "%s%d gears=%ld start_gear=%ld", greeting, SB_OWN_VERSION, (long)input->gear_count,
+  add(&line, "%s%d gears=%ld start_gear=%ld", greeting, SB_PROTOCOL_VERSION, (long)input->gear_count,
       (long)input->start_gear);
   add_number(&line, " sample_period_s=", input->sample_period_s);
   add_number(&line, " count_pct=", input->count_pct);
@@ -144,7 +144,7 @@ bool sb_protocol_read_header(const char *text, struct sb_own_input *input, long 
   *version = 0;
   if (!take_word(&text, greeting) || !take_whole(&text, 1.0, 1e6, &number)) return false;
   *version = (long)number;
-  if (*version != SB_OWN_VERSION) return false;
+  if (*version != SB_PROTOCOL_VERSION) return false;
   if (!take_word(&text, " gears=") || !take_signed(&text, &input->gear_count) || input->gear_count < 1 ||
       input->gear_count > SB_OWN_GEAR_MAX) {
     return false;

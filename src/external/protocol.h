@@ -8,6 +8,9 @@
 
 #include "shiftband/external_controller.h"
 
+/* Version of the lines; it grows with every change that an older program would not understand. */
+enum { SB_PROTOCOL_VERSION = 2 };
+
 enum { SB_PROTOCOL_HEADER_SIZE = 2048, SB_PROTOCOL_SAMPLE_SIZE = 160, SB_PROTOCOL_ANSWER_MAX = 999 };
 
 /* Write a line with its line feed; return its length. */

@@ -24,10 +24,13 @@ struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
   struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *own = &monitor->verdicts[i];
-    verdict.kinds |= 1U << own->kind;
-    if (own->cause == SB_CAUSE_NONE) continue;
-    if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) verdict.cause = own->cause;
+    if (own->cause == SB_CAUSE_NONE) {
+      verdict.kinds |= 1U << own->kind;
+    } else if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) {
+      verdict.cause = own->cause;
+    }
   }
+  if (verdict.cause != SB_CAUSE_NONE) verdict.kinds |= 1U << sb_verdict_of_cause(verdict.cause);
   return verdict;
 }
 
@@ -35,36 +38,27 @@ struct sb_map_figures sb_map_figures_of(const struct sb_run_result *result)
 {
   return (struct sb_map_figures){.shift_count = (long)result->monitor.shift_count,
                                  .output_turns = result->end.output_turns,
-                                 .given_j = result->sums.ledger.given,
+                                 .given_j = result->sums.energy.given,
                                  .greatest_torque_nm = fabs(result->sums.output_torque_nm.value)};
 }
 
 int sb_map_verdict_worst(const struct sb_map_verdict *verdict)
 {
   static const enum sb_verdict_kind order[] = {
-      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED, SB_VERDICT_HUNTING,
-      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,  SB_VERDICT_OVERLOAD,
-      SB_VERDICT_SLIPPING,  SB_VERDICT_STUCK_LOW,   SB_VERDICT_NEEDLESS_DOWNSHIFT};
+      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED,       SB_VERDICT_HUNTING,  SB_VERDICT_BUSY_SHIFTING,
+      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,        SB_VERDICT_OVERLOAD, SB_VERDICT_SLIPPING,
+      SB_VERDICT_STUCK_LOW, SB_VERDICT_NEEDLESS_DOWNSHIFT};
   for (size_t k = 0; k < sizeof order / sizeof order[0]; k++) {
     if (verdict->kinds & (1U << order[k])) return (int)order[k];
   }
   return -1;
 }
 
-static enum sb_map_class class_of_hunting(enum sb_cause cause)
-{
-  switch (cause) {
-    case SB_CAUSE_DWELL: return SB_MAP_HUNTS_DWELL;
-    case SB_CAUSE_LOAD: return SB_MAP_SHIFTS_BUSILY;
-    case SB_CAUSE_NONE:
-    case SB_CAUSE_THRESHOLDS: return SB_MAP_HUNTS_THRESHOLDS;
-  }
-  return SB_MAP_HUNTS_THRESHOLDS;
-}
-
 enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
 {
   static const enum sb_map_class classes[SB_VERDICT_KIND_COUNT] = {
+      [SB_VERDICT_HUNTING] = SB_MAP_HUNTS_THRESHOLDS,
+      [SB_VERDICT_BUSY_SHIFTING] = SB_MAP_SHIFTS_BUSILY,
       [SB_VERDICT_STALL] = SB_MAP_STALLS,
       [SB_VERDICT_STUCK_LOW] = SB_MAP_STUCK_LOW,
       [SB_VERDICT_NEEDLESS_DOWNSHIFT] = SB_MAP_NEEDLESS_DOWNSHIFT,
@@ -76,7 +70,7 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
   };
   const int worst = sb_map_verdict_worst(verdict);
   if (worst < 0) return SB_MAP_PASSES;
-  return worst == SB_VERDICT_HUNTING ? class_of_hunting(verdict->cause) : classes[worst];
+  return worst == SB_VERDICT_HUNTING && verdict->cause == SB_CAUSE_DWELL ? SB_MAP_HUNTS_DWELL : classes[worst];
 }
 
 char sb_map_class_letter(enum sb_map_class class)

@@ -10,7 +10,7 @@
   X(SB_MAP_PASSES, '.', "passes")                              \
   X(SB_MAP_HUNTS_THRESHOLDS, 'H', "hunting, threshold-driven") \
   X(SB_MAP_HUNTS_DWELL, 'D', "hunting, dwell-driven")          \
-  X(SB_MAP_SHIFTS_BUSILY, 'L', "hunting, load-driven")         \
+  X(SB_MAP_SHIFTS_BUSILY, 'B', "busy shifting")                \
   X(SB_MAP_STALLS, 'S', "stall")                               \
   X(SB_MAP_LATE, 'E', "shift not engaged")                     \
   X(SB_MAP_DRIVE_CUT, 'C', "drive cut")                        \

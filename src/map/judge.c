@@ -68,8 +68,8 @@ static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct
   for (const struct sb_chain *chain = findings->chains; chain != NULL; chain = chain->last) {
     const enum sb_cause cause = cause_of(plane, chain, down, up);
     if (verdict.cause == SB_CAUSE_NONE || cause < verdict.cause) verdict.cause = cause;
-    verdict.kinds |= 1U << SB_VERDICT_HUNTING;
   }
+  if (verdict.cause != SB_CAUSE_NONE) verdict.kinds |= 1U << sb_verdict_of_cause(verdict.cause);
   if (down < findings->false_below) verdict.kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
   if (down < findings->low_below) verdict.kinds |= 1U << SB_VERDICT_STUCK_LOW;
   return verdict;

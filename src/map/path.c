@@ -309,7 +309,7 @@ static double own_load_nm(const struct sb_spot *spot)
   return spot->more != NULL ? spot->more->own_load_nm : spot->outside_nm;
 }
 
-/* Whether a downshift is one for nothing: at fixed thresholds, or for which indices. */
+/* Whether a downshift is needless: at fixed thresholds, or for which indices. */
 static void judge_downshift(const struct sb_plane *plane, int pair, double load_nm, struct sb_findings *findings)
 {
   static const double same_load = 1e-9; /* as the monitor's */

@@ -291,9 +291,9 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_track *track = &tracks->items[tracks->at_track];
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   const struct sb_row row = sb_sim_row(&tracks->sim);
-  struct sb_spot spot = {.outside_nm = row.outside_torque_nm,
+  struct sb_spot spot = {.outside_nm = row.external_torque_nm,
                          .more = keep_more(tracks, &row),
-                         .given_j = sums->ledger.given,
+                         .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,
                          .torque_nm = fabs(sums->output_torque_nm.value)};
   if (sample < tracks->end_sample) {

@@ -2,55 +2,106 @@
 #include <math.h>
 
 #include "shiftband/report.h"
+#include "text/fields.h"
 #include "text/json.h"
 
-static void write_verdicts(struct sb_json *json, const struct sb_report *report)
+static const char *gear_name(const struct sb_model *model, int gear)
 {
+  return gear > 0 ? model->gearbox.gears[gear - 1].name : NULL;
+}
+
+static void put_cures(struct sb_json *json, const struct sb_verdict_explanation *explanation)
+{
+  sb_json_put_array(json, "cure");
+  for (int i = 0; i < explanation->cure_count; i++) {
+    const struct sb_cure *cure = &explanation->cures[i];
+    sb_json_open_object(json);
+    sb_json_put_string(json, "key", cure->key);
+    sb_json_put_string(json, "bound", cure->bound);
+    sb_json_put_string(json, "value", cure->value[0] != 0 ? cure->value : NULL);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
+static void put_verdicts(struct sb_json *json, const struct sb_report *report)
+{
+  static const struct sb_field times[] = {{"first_s", offsetof(struct sb_verdict, first_s), SB_FIELD_NUMBER},
+                                          {"last_s", offsetof(struct sb_verdict, last_s), SB_FIELD_NUMBER},
+                                          {"count", offsetof(struct sb_verdict, count), SB_FIELD_SIZE},
+                                          {"period_s", offsetof(struct sb_verdict, period_s), SB_FIELD_NUMBER},
+                                          {"duration_s", offsetof(struct sb_verdict, duration_s), SB_FIELD_NUMBER},
+                                          {NULL, 0, SB_FIELD_NUMBER}};
   const struct sb_monitor *monitor = &report->result->monitor;
   const struct sb_closed_form closed = sb_closed_form_solve(report->model);
   sb_json_put_array(json, "verdicts");
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *v = &monitor->verdicts[i];
-    char text[512];
+    struct sb_verdict_explanation explanation;
+    sb_verdict_explain(v, report->model, &closed, &explanation);
     sb_json_open_object(json);
     sb_json_put_string(json, "kind", sb_verdict_name(v->kind));
     sb_json_put_string(json, "cause", sb_cause_name(v->cause));
     sb_json_put_integer(json, "gear", v->gear);
-    sb_json_put_string(json, "gear_name", v->gear > 0 ? report->model->gearbox.gears[v->gear - 1].name : NULL);
-    sb_json_put_number(json, "first_s", v->first_s);
-    sb_json_put_number(json, "last_s", v->last_s);
-    sb_json_put_integer(json, "count", (long long)v->count);
-    sb_json_put_number(json, "period_s", v->period_s);
-    sb_json_put_number(json, "duration_s", v->duration_s);
-    sb_json_put_string(json, "text", sb_verdict_text(v, report->model, &closed, text, sizeof text));
+    sb_json_put_string(json, "gear_name", gear_name(report->model, v->gear));
+    sb_json_put_fields(json, times, v);
+    sb_json_put_string(json, "text", explanation.text);
+    put_cures(json, &explanation);
     sb_json_close(json);
   }
   sb_json_close(json);
 }
 
-static void write_shifts(struct sb_json *json, const struct sb_report *report)
+static void put_shifts(struct sb_json *json, const struct sb_report *report)
 {
+#define FIELD(name, kind)                               \
+  {                                                     \
+#name, offsetof(struct sb_shift_record, name), kind \
+  }
+  static const struct sb_field fields[] = {FIELD(command_s, SB_FIELD_NUMBER),
+                                           FIELD(engaged_s, SB_FIELD_NUMBER),
+                                           FIELD(from, SB_FIELD_INTEGER),
+                                           FIELD(to, SB_FIELD_INTEGER),
+                                           FIELD(reading_pct, SB_FIELD_NUMBER),
+                                           FIELD(load_torque_nm, SB_FIELD_NUMBER),
+                                           FIELD(external_torque_nm, SB_FIELD_NUMBER),
+                                           {NULL, 0, SB_FIELD_NUMBER}};
+#undef FIELD
   const struct sb_monitor *monitor = &report->result->monitor;
   sb_json_put_integer(json, "shift_count", (long long)monitor->shift_count);
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < monitor->shift_kept; i++) {
-    const struct sb_shift_record *s = &monitor->shifts[i];
+    const struct sb_shift_record *shift = &monitor->shifts[i];
     sb_json_open_object(json);
-    sb_json_put_number(json, "command_s", s->command_s);
-    sb_json_put_number(json, "engaged_s", s->engaged_s);
-    sb_json_put_integer(json, "from", s->from);
-    sb_json_put_integer(json, "to", s->to);
-    sb_json_put_string(json, "from_name", report->model->gearbox.gears[s->from - 1].name);
-    sb_json_put_string(json, "to_name", report->model->gearbox.gears[s->to - 1].name);
-    sb_json_put_number(json, "reading_pct", s->reading_pct);
-    sb_json_put_number(json, "load_torque_nm", s->load_torque_nm);
-    sb_json_put_number(json, "outside_torque_nm", s->outside_torque_nm);
+    sb_json_put_fields(json, fields, shift);
+    sb_json_put_string(json, "from_name", gear_name(report->model, shift->from));
+    sb_json_put_string(json, "to_name", gear_name(report->model, shift->to));
     sb_json_close(json);
   }
   sb_json_close(json);
 }
 
-static void write_peak(struct sb_json *json, const char *key, const char *unit_key, const struct sb_peak *peak)
+/* An object of one table of fields, as a member. */
+static void put_object(struct sb_json *json, const char *key, const struct sb_field *fields, const void *record)
+{
+  sb_json_put_object(json, key);
+  sb_json_put_fields(json, fields, record);
+  sb_json_close(json);
+}
+
+static void put_end(struct sb_json *json, const struct sb_row *end)
+{
+  static const struct sb_field fields[] = {
+      {"time_s", offsetof(struct sb_row, time_s), SB_FIELD_NUMBER},
+      {"gear", offsetof(struct sb_row, gear), SB_FIELD_INTEGER},
+      {"motor_speed_rad_s", offsetof(struct sb_row, motor_speed_rad_s), SB_FIELD_NUMBER},
+      {"output_speed_rad_s", offsetof(struct sb_row, output_speed_rad_s), SB_FIELD_NUMBER},
+      {"output_turns", offsetof(struct sb_row, output_turns), SB_FIELD_NUMBER},
+      {NULL, 0, SB_FIELD_NUMBER}};
+  put_object(json, "end", fields, end);
+}
+
+static void put_peak(struct sb_json *json, const char *key, const char *unit_key, const struct sb_peak *peak)
 {
   sb_json_put_object(json, key);
   sb_json_put_number(json, unit_key, peak->value);
@@ -58,107 +109,140 @@ static void write_peak(struct sb_json *json, const char *key, const char *unit_k
   sb_json_close(json);
 }
 
-static void write_end(struct sb_json *json, const struct sb_row *end)
-{
-  sb_json_put_object(json, "end");
-  sb_json_put_number(json, "time_s", end->time_s);
-  sb_json_put_integer(json, "gear", end->gear);
-  sb_json_put_number(json, "motor_speed_rad_s", end->motor_speed_rad_s);
-  sb_json_put_number(json, "output_speed_rad_s", end->output_speed_rad_s);
-  sb_json_put_number(json, "output_turns", end->output_turns);
-  sb_json_close(json);
-}
-
-static void write_times(struct sb_json *json, const struct sb_report *report)
+static void put_greatest(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_sums *sums = &report->result->sums;
-  sb_json_put_object(json, "time_s");
-  sb_json_put_object(json, "gears");
-  for (int g = 0; g < report->model->gearbox.gear_count; g++) {
-    sb_json_put_number(json, report->model->gearbox.gears[g].name, sums->gear_time_s[g]);
-  }
+  sb_json_put_object(json, "greatest");
+  put_peak(json, "output_torque", "torque_nm", &sums->output_torque_nm);
+  if (report->model->motor.has_currents) put_peak(json, "motor_current", "current_a", &sums->motor_current_a);
+  put_peak(json, "motor_speed", "speed_rad_s", &sums->motor_speed_rad_s);
+  put_peak(json, "output_speed", "speed_rad_s", &sums->output_speed_rad_s);
+  sb_json_put_number(json, "engagement_shock_nms", sums->greatest_impulse_nms);
   sb_json_close(json);
-  sb_json_put_number(json, "shifting", sums->neutral_time_s);
-  sb_json_put_number(json, "standstill", sums->standstill_time_s);
-  sb_json_close(json);
+  sb_json_put_number(json, "least_output_speed_rad_s", sums->least_output_speed_rad_s);
 }
 
-static void write_energy(struct sb_json *json, const struct sb_ledger *ledger)
+static void put_times(struct sb_json *json, const struct sb_report *report)
 {
+  const struct sb_sums *sums = &report->result->sums;
+  sb_json_put_array(json, "time_in_gear");
+  for (int g = 1; g <= report->model->gearbox.gear_count; g++) {
+    sb_json_open_object(json);
+    sb_json_put_integer(json, "gear", g);
+    sb_json_put_string(json, "name", gear_name(report->model, g));
+    sb_json_put_number(json, "time_s", sums->gear_time_s[g - 1]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+  sb_json_put_number(json, "neutral_s", sums->neutral_time_s);
+  sb_json_put_number(json, "standstill_s", sums->standstill_time_s);
+}
+
+static void put_energy(struct sb_json *json, const struct sb_energy *energy)
+{
+#define FIELD(field, name) {#field, offsetof(struct sb_energy, field), SB_FIELD_NUMBER},
+  static const struct sb_field fields[] = {FIELD(given, ) SB_ENERGY_LINES(FIELD){NULL, 0, SB_FIELD_NUMBER}};
+#undef FIELD
   sb_json_put_object(json, "energy_j");
-  sb_json_put_number(json, "given", ledger->given);
-#define WRITE_LINE(field, name) sb_json_put_number(json, #field, ledger->field);
-  SB_LEDGER_LINES(WRITE_LINE)
-#undef WRITE_LINE
-  sb_json_put_number(json, "residual", sb_ledger_residual_j(ledger));
-  sb_json_put_number(json, "residual_ratio", sb_ledger_residual_ratio(ledger));
+  sb_json_put_fields(json, fields, energy);
+  sb_json_put_number(json, "residual", sb_energy_residual_j(energy));
+  sb_json_put_number(json, "residual_ratio", sb_energy_residual_ratio(energy));
   sb_json_close(json);
 }
 
 /* Null in open loop. */
-static void write_pace(struct sb_json *json, const struct sb_report *report)
+static void put_shortfall(struct sb_json *json, const struct sb_report *report)
 {
-  const struct sb_pace *pace = &report->result->monitor.pace;
-  if (report->model->drive.mode != SB_DRIVE_SPEED_CONTROL) {
-    sb_json_put_null(json, "pace_lost");
+  static const struct sb_field fields[] = {
+      {"duration_s", offsetof(struct sb_shortfall, duration_s), SB_FIELD_NUMBER},
+      {"count", offsetof(struct sb_shortfall, count), SB_FIELD_INTEGER},
+      {"first_s", offsetof(struct sb_shortfall, first_s), SB_FIELD_NUMBER},
+      {"least_motor_speed_rad_s", offsetof(struct sb_shortfall, least_rad_s), SB_FIELD_NUMBER},
+      {NULL, 0, SB_FIELD_NUMBER}};
+  const struct sb_drive *drive = &report->model->drive;
+  if (drive->mode != SB_DRIVE_SPEED_CONTROL) {
+    sb_json_put_null(json, "speed_shortfall");
     return;
   }
-  sb_json_put_object(json, "pace_lost");
-  sb_json_put_number(json, "duration_s", pace->lost_s);
-  sb_json_put_integer(json, "count", pace->spell_count);
-  sb_json_put_number(json, "first_s", pace->first_s);
-  sb_json_put_number(json, "least_motor_speed_rad_s", pace->least_rad_s);
-  sb_json_put_number(json, "target_rad_s", report->model->drive.target_rad_s);
+  sb_json_put_object(json, "speed_shortfall");
+  sb_json_put_fields(json, fields, &report->result->monitor.shortfall);
+  sb_json_put_number(json, "target_rad_s", drive->target_rad_s);
   sb_json_close(json);
 }
 
 /* Null without a vehicle that can slip, push or arrive. */
-static void write_way(struct sb_json *json, const struct sb_report *report)
+static void put_vehicle(struct sb_json *json, const struct sb_report *report)
 {
+  static const struct sb_field fields[] = {{"slip_s", offsetof(struct sb_sums, slip_s), SB_FIELD_NUMBER},
+                                           {"slip_first_s", offsetof(struct sb_sums, slip_first_s), SB_FIELD_NUMBER},
+                                           {"slip_last_s", offsetof(struct sb_sums, slip_last_s), SB_FIELD_NUMBER},
+                                           {NULL, 0, SB_FIELD_NUMBER}};
   const struct sb_road *road = &report->model->load.road;
   const struct sb_sums *sums = &report->result->sums;
   const struct sb_row *end = &report->result->end;
   if (!road->is_present) {
-    sb_json_put_null(json, "way");
+    sb_json_put_null(json, "vehicle");
     return;
   }
-  sb_json_put_object(json, "way");
+  sb_json_put_object(json, "vehicle");
   sb_json_put_number(json, "distance_m", end->vehicle_angle_rad * road->wheel_radius_m);
   sb_json_put_number(json, "speed_m_s", end->vehicle_speed_rad_s * road->wheel_radius_m);
-  sb_json_put_boolean(json, "is_at_end", end->vehicle_angle_rad >= road->finish_rad);
-  sb_json_put_integer(json, "blows", sums->impact_count);
-  sb_json_put_number(json, "greatest_blow_n_s", sums->impact_greatest_nms / road->wheel_radius_m);
-  sb_json_put_number(json, "slip_s", sums->slip_s);
-  sb_json_put_number(json, "slip_first_s", sums->slip_first_s);
-  sb_json_put_number(json, "slip_last_s", sums->slip_last_s);
+  sb_json_put_boolean(json, "has_arrived", end->vehicle_angle_rad >= road->finish_rad);
+  sb_json_put_integer(json, "impacts", sums->impact_count);
+  sb_json_put_number(json, "greatest_impact_n_s", sums->impact_greatest_nms / road->wheel_radius_m);
+  sb_json_put_fields(json, fields, sums);
+  sb_json_close(json);
+}
+
+static const char *end_name(enum sb_warmup_end end)
+{
+  switch (end) {
+    case SB_WARMUP_STEADY: return "steady state";
+    case SB_WARMUP_TOO_HOT: return "limit exceeded";
+    case SB_WARMUP_CUT_OUT: return "cut out";
+    case SB_WARMUP_OPEN: break;
+  }
+  return "open";
+}
+
+static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
+{
+  static const struct sb_field warmth[] = {{"winding_c", offsetof(struct sb_warmth, winding_c), SB_FIELD_NUMBER},
+                                           {"housing_c", offsetof(struct sb_warmth, housing_c), SB_FIELD_NUMBER},
+                                           {NULL, 0, SB_FIELD_NUMBER}};
+  static const struct sb_field fields[] = {
+      {"simulated", offsetof(struct sb_warmup, simulated_count), SB_FIELD_INTEGER},
+      {"end_s", offsetof(struct sb_warmup, end_s), SB_FIELD_NUMBER},
+      {"peak_c", offsetof(struct sb_warmup, peak_c), SB_FIELD_NUMBER},
+      {"least_start_c", offsetof(struct sb_warmup, least_start_c), SB_FIELD_NUMBER},
+      {"greatest_start_c", offsetof(struct sb_warmup, greatest_start_c), SB_FIELD_NUMBER},
+      {NULL, 0, SB_FIELD_NUMBER}};
+  sb_json_put_object(json, "until_warm");
+  sb_json_put_string(json, "end", end_name(warmup->end));
+  sb_json_put_integer(json, "repeats", warmup->repeat_count);
+  sb_json_put_fields(json, fields, warmup);
+  put_object(json, "start", warmth, &warmup->start);
+  put_object(json, "finish", warmth, &warmup->finish);
   sb_json_close(json);
 }
 
 void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
-  const struct sb_sums *sums = &result->sums;
   sb_json_open_object(json);
+  sb_json_put_head(json, "run");
   sb_json_put_string(json, "scenario", report->model->name);
-  sb_json_put_string(json, "locked_gear",
-                     report->locked_gear > 0 ? report->model->gearbox.gears[report->locked_gear - 1].name : NULL);
+  sb_json_put_string(json, "locked_gear", gear_name(report->model, report->locked_gear));
   if (report->controller != NULL) sb_json_put_string(json, "controller", report->controller);
-  if (report->warmup != NULL) sb_warmup_put_json(json, report->warmup);
-  write_verdicts(json, report);
-  write_shifts(json, report);
-  write_end(json, &result->end);
-  sb_json_put_object(json, "greatest");
-  write_peak(json, "output_torque", "nm", &sums->output_torque_nm);
-  if (report->model->motor.has_currents) write_peak(json, "motor_current", "a", &sums->motor_current_a);
-  write_peak(json, "motor_speed", "rad_s", &sums->motor_speed_rad_s);
-  write_peak(json, "output_speed", "rad_s", &sums->output_speed_rad_s);
-  sb_json_put_number(json, "engagement_impulse_nms", sums->greatest_impulse_nms);
-  sb_json_close(json);
-  sb_json_put_number(json, "least_output_speed_rad_s", sums->least_output_speed_rad_s);
-  write_pace(json, report);
-  write_way(json, report);
-  write_times(json, report);
-  write_energy(json, &sums->ledger);
+  if (report->warmup != NULL) put_warmup(json, report->warmup);
+  put_verdicts(json, report);
+  put_shifts(json, report);
+  put_end(json, &result->end);
+  put_greatest(json, report);
+  put_shortfall(json, report);
+  put_vehicle(json, report);
+  put_times(json, report);
+  put_energy(json, &result->sums.energy);
   if (report->model->battery.is_present) sb_json_put_number(json, "overcharge_as", result->overcharge_as);
   sb_json_close(json);
 }

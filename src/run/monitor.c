@@ -17,7 +17,7 @@ static const double same_load = 1e-9;
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived)
 {
   *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
-  sb_pace_init(&monitor->pace);
+  sb_shortfall_init(&monitor->shortfall);
   monitor->line = derived->line;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
@@ -116,10 +116,10 @@ static void close_chain(struct sb_monitor *monitor)
   if (chain->count < 3) return;
   const struct sb_shift_record *last = &monitor->last_shift;
   const int slower = last->from < last->to ? last->from : last->to;
-  const struct sb_verdict verdict = {.kind = SB_VERDICT_HUNTING,
-                                     .cause = sb_monitor_cause(monitor->downshift_nm[slower - 1],
-                                                               monitor->upshift_nm[slower - 1], chain->least_nm,
-                                                               chain->greatest_nm),
+  const enum sb_cause cause = sb_monitor_cause(monitor->downshift_nm[slower - 1], monitor->upshift_nm[slower - 1],
+                                               chain->least_nm, chain->greatest_nm);
+  const struct sb_verdict verdict = {.kind = sb_verdict_of_cause(cause),
+                                     .cause = cause,
                                      .gear = slower,
                                      .first_s = chain->first_s,
                                      .last_s = chain->last_s,
@@ -146,12 +146,14 @@ static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, i
     if (chain->count >= 2) chain->periods_s += row->time_s - chain->before_last_s;
     chain->count++;
     chain->before_last_s = chain->last_s;
-    chain->least_nm = fmin(chain->least_nm, row->outside_torque_nm);
-    chain->greatest_nm = fmax(chain->greatest_nm, row->outside_torque_nm);
+    chain->least_nm = fmin(chain->least_nm, row->external_torque_nm);
+    chain->greatest_nm = fmax(chain->greatest_nm, row->external_torque_nm);
   } else {
     close_chain(monitor);
-    *chain = (struct sb_shift_chain){
-        .count = 1, .first_s = row->time_s, .least_nm = row->outside_torque_nm, .greatest_nm = row->outside_torque_nm};
+    *chain = (struct sb_shift_chain){.count = 1,
+                                     .first_s = row->time_s,
+                                     .least_nm = row->external_torque_nm,
+                                     .greatest_nm = row->external_torque_nm};
   }
   chain->last_s = row->time_s;
 }
@@ -173,15 +175,15 @@ void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, in
                                                  .to = to_gear,
                                                  .reading_pct = row->reading_pct,
                                                  .load_torque_nm = row->load_torque_nm,
-                                                 .outside_torque_nm = row->outside_torque_nm};
+                                                 .external_torque_nm = row->external_torque_nm};
   monitor->is_shift_excused = false;
   monitor->shift_count++;
   keep_shift(monitor);
   if (to_gear >= row->gear) return;
   const double held_nm = monitor->downshift_nm[to_gear - 1];
   if (row->own_load_nm < held_nm - same_load * fabs(held_nm)) {
-    count_verdict(monitor, SB_VERDICT_NEEDLESS_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->outside_torque_nm,
-                  row->outside_torque_nm);
+    count_verdict(monitor, SB_VERDICT_NEEDLESS_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->external_torque_nm,
+                  row->external_torque_nm);
   }
 }
 
@@ -219,10 +221,10 @@ static void follow_rest(struct sb_monitor *monitor, const struct sb_row *row)
   }
   if (isnan(monitor->rest_since_s)) {
     monitor->rest_since_s = row->time_s;
-    monitor->rest_least_nm = monitor->rest_greatest_nm = row->outside_torque_nm;
+    monitor->rest_least_nm = monitor->rest_greatest_nm = row->external_torque_nm;
   }
-  monitor->rest_least_nm = fmin(monitor->rest_least_nm, row->outside_torque_nm);
-  monitor->rest_greatest_nm = fmax(monitor->rest_greatest_nm, row->outside_torque_nm);
+  monitor->rest_least_nm = fmin(monitor->rest_least_nm, row->external_torque_nm);
+  monitor->rest_greatest_nm = fmax(monitor->rest_greatest_nm, row->external_torque_nm);
 }
 
 static void close_low(struct sb_monitor *monitor, int gear, double time_s)
@@ -245,10 +247,10 @@ static void follow_low(struct sb_monitor *monitor, const struct sb_row *row)
   }
   if (isnan(monitor->low_since_s)) {
     monitor->low_since_s = row->time_s;
-    monitor->low_least_nm = monitor->low_greatest_nm = row->outside_torque_nm;
+    monitor->low_least_nm = monitor->low_greatest_nm = row->external_torque_nm;
   }
-  monitor->low_least_nm = fmin(monitor->low_least_nm, row->outside_torque_nm);
-  monitor->low_greatest_nm = fmax(monitor->low_greatest_nm, row->outside_torque_nm);
+  monitor->low_least_nm = fmin(monitor->low_least_nm, row->external_torque_nm);
+  monitor->low_greatest_nm = fmax(monitor->low_greatest_nm, row->external_torque_nm);
 }
 
 static void check_engaged_in_time(struct sb_monitor *monitor, const struct sb_shift_record *shift, double time_s)
@@ -278,7 +280,7 @@ void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is
 {
   follow_rest(monitor, row);
   follow_slip(monitor, row);
-  sb_pace_row(&monitor->pace, monitor->model, row->gear > 0 ? monitor->tau_s[row->gear - 1] : 0.0, row);
+  sb_shortfall_row(&monitor->shortfall, monitor->model, row->gear > 0 ? monitor->tau_s[row->gear - 1] : 0.0, row);
   if (is_automatic) {
     follow_low(monitor, row);
     follow_engagement(monitor, row);
@@ -324,7 +326,7 @@ static void add_cut(struct sb_monitor *monitor, const struct sb_sums *sums)
 
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
 {
-  sb_pace_finish(&monitor->pace, last->time_s);
+  sb_shortfall_finish(&monitor->shortfall, last->time_s);
   close_chain(monitor);
   close_rest(monitor, monitor->gear, last->time_s);
   close_low(monitor, monitor->gear, last->time_s);

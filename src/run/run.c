@@ -216,7 +216,7 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
     out.step_count = run.sim.state.step;
     status = sb_monitor_finish(&out.monitor, &out.end, &out.sums);
     if (status != SB_OK) sb_fail(err, status, "out of memory for shifts and verdicts");
-    const double residual = sb_ledger_residual_ratio(&out.sums.ledger);
+    const double residual = sb_energy_residual_ratio(&out.sums.energy);
     if (status == SB_OK && !(residual <= residual_max)) {
       status = sb_fail(err, SB_ERR_NUMERICS, "the energies part by %.2g of what was moved; take a shorter run.step",
                        residual);

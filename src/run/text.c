@@ -1,17 +1,24 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "text/words.h"
+
 #include <math.h>
 #include <string.h>
 
 #include "base/constants.h"
 #include "machine/caution.h"
 #include "shiftband/report.h"
-#include "text/words.h"
 
-enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3 };
+enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3, LABEL_WIDTH = 12 };
 
 static const char *gear_name(const struct sb_model *model, int gear)
 {
   return model->gearbox.gears[gear - 1].name;
+}
+
+/* A line of the summary behind its label; what is too long hangs below. */
+static void write_labeled(FILE *out, const char *label, const struct sb_sentence *sentence)
+{
+  sb_words_say(out, 0, LABEL_WIDTH, "%-*s%s", LABEL_WIDTH, label, sentence->text);
 }
 
 static void write_verdicts(FILE *out, const struct sb_report *report)
@@ -20,17 +27,18 @@ static void write_verdicts(FILE *out, const struct sb_report *report)
   const struct sb_closed_form closed = sb_closed_form_solve(report->model);
   size_t shown[SB_VERDICT_KIND_COUNT] = {0};
   fprintf(out, "\nVerdicts\n");
-  if (monitor->verdict_count == 0) fprintf(out, "  nothing to report: it holds under this load\n");
+  if (monitor->verdict_count == 0) fprintf(out, "  none: the machine passes under this load\n");
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *v = &monitor->verdicts[i];
-    char text[512];
+    struct sb_verdict_explanation explanation;
     if (shown[v->kind]++ >= SPELLS_SHOWN) continue;
-    sb_words_say(out, 2, 4, "- %s", sb_verdict_text(v, report->model, &closed, text, sizeof text));
+    sb_verdict_explain(v, report->model, &closed, &explanation);
+    sb_words_say(out, 2, 4, "- %s.", explanation.text);
   }
   for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
     if (shown[kind] <= SPELLS_SHOWN) continue;
-    fprintf(out, "  - and %zu more spells of the kind: %s\n", shown[kind] - SPELLS_SHOWN,
-            sb_verdict_name((enum sb_verdict_kind)kind));
+    sb_words_say(out, 2, 4, "- %s: %zu more times", sb_verdict_name((enum sb_verdict_kind)kind),
+                 shown[kind] - SPELLS_SHOWN);
   }
 }
 
@@ -44,107 +52,128 @@ static void write_shifts(FILE *out, const struct sb_report *report)
   fprintf(out, "\nShifts%14s%12s%10s%14s   from -> to\n", "command", "engaged", "reading", "load");
   for (size_t i = 0; i < monitor->shift_kept && i < SHIFTS_SHOWN; i++) {
     const struct sb_shift_record *s = &monitor->shifts[i];
-    fprintf(out, "%18.3f s", s->command_s);
-    if (isnan(s->engaged_s)) {
-      fprintf(out, "%12s", "never");
-    } else {
-      fprintf(out, "%10.3f s", s->engaged_s);
-    }
-    fprintf(out, "%8.1f %% %9.3g N.m   %s -> %s\n", round(10.0 * s->reading_pct) / 10.0 + 0.0 /* no -0.0 */,
-            s->load_torque_nm, gear_name(report->model, s->from), gear_name(report->model, s->to));
+    char engaged[32] = "never";
+    if (!isnan(s->engaged_s)) snprintf(engaged, sizeof engaged, "%.3f s", s->engaged_s);
+    sb_words_say(out, 0, 4, "%18.3f s%12s%8.1f %% %9.3g N.m   %s -> %s", s->command_s, engaged,
+                 round(10.0 * s->reading_pct) / 10.0 + 0.0 /* no -0.0 */, s->load_torque_nm,
+                 gear_name(report->model, s->from), gear_name(report->model, s->to));
   }
   if (monitor->shift_count > SHIFTS_SHOWN) fprintf(out, "  and %zu more\n", monitor->shift_count - SHIFTS_SHOWN);
 }
 
-/* Whether a held speed was held. */
-static void write_pace(FILE *out, const struct sb_report *report)
+static void write_times(FILE *out, const struct sb_report *report)
 {
-  const struct sb_pace *pace = &report->result->monitor.pace;
-  const struct sb_drive *drive = &report->model->drive;
-  if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
-  if (pace->spell_count == 0) {
-    const double cut_s = report->result->sums.cut_s;
-    fprintf(out, "Pace        held at the target's %.4g rpm but for run-ups", drive->target_rad_s / SB_RPM);
-    if (cut_s > 0.0) fprintf(out, " until the drive was cut:\n            for %.3g s it held nothing", cut_s);
-    fputc('\n', out);
-    return;
+  const struct sb_gearbox *gearbox = &report->model->gearbox;
+  const struct sb_sums *sums = &report->result->sums;
+  struct sb_sentence line = {.length = 0};
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    sb_sentence_add(&line, "%s %s s, ", gearbox->gears[g].name, NUM(sums->gear_time_s[g]));
   }
-  fprintf(out, "Pace        lost from %.4g s on, for %.3g s", pace->first_s, pace->lost_s);
-  if (pace->spell_count > 1) fprintf(out, " in %d spells", pace->spell_count);
-  fprintf(out, ": at full duty down to %.4g rpm of the\n            target's %.4g rpm\n", pace->least_rad_s / SB_RPM,
-          drive->target_rad_s / SB_RPM);
+  sb_sentence_add(&line, "shifting %.3g s", sums->neutral_time_s);
+  if (sums->standstill_time_s > 0.0) sb_sentence_add(&line, "; %.3g s of it at rest", sums->standstill_time_s);
+  write_labeled(out, "Time", &line);
+}
+
+/* Whether a speed under control was reached. */
+static void write_shortfall(FILE *out, const struct sb_report *report)
+{
+  const struct sb_shortfall *shortfall = &report->result->monitor.shortfall;
+  const struct sb_drive *drive = &report->model->drive;
+  const double cut_s = report->result->sums.cut_s;
+  struct sb_sentence line = {.length = 0};
+  if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
+  if (shortfall->count == 0) {
+    sb_sentence_add(&line, "the target of %s rpm is reached after each run-up", NUM(drive->target_rad_s / SB_RPM));
+    if (cut_s > 0.0) sb_sentence_add(&line, ", but not for the %.3g s for which the drive was cut", cut_s);
+  } else {
+    sb_sentence_add(&line, "the target of %s rpm is not reached from %s s on, for %.3g s",
+                    NUM(drive->target_rad_s / SB_RPM), NUM(shortfall->first_s), shortfall->duration_s);
+    if (shortfall->count > 1) sb_sentence_add(&line, " in %d spells", shortfall->count);
+    sb_sentence_add(&line, ": at full duty the motor falls to %s rpm", NUM(shortfall->least_rad_s / SB_RPM));
+  }
+  write_labeled(out, "Speed", &line);
 }
 
 /* Where a vehicle that can slip, push or arrive has come to. */
-static void write_way(FILE *out, const struct sb_report *report)
+static void write_vehicle(FILE *out, const struct sb_report *report)
 {
   const struct sb_road *road = &report->model->load.road;
   const struct sb_sums *sums = &report->result->sums;
   const struct sb_row *end = &report->result->end;
+  struct sb_sentence line = {.length = 0};
   if (!road->is_present) return;
-  fprintf(out, "Way         %.4g m", end->vehicle_angle_rad * road->wheel_radius_m);
-  if (end->vehicle_angle_rad >= road->finish_rad) fprintf(out, ", the end of the way, at %.4g s", end->time_s);
-  fprintf(out, "; at last %.3g m/s\n", end->vehicle_speed_rad_s * road->wheel_radius_m);
-  if (sums->impact_count > 0) {
-    const double blow_ns = sums->impact_greatest_nms / road->wheel_radius_m;
-    if (sums->impact_count == 1) {
-      fprintf(out, "            one body met, a blow of %.3g N.s\n", blow_ns);
-    } else {
-      fprintf(out, "            bodies met %ld times, the greatest blow %.3g N.s\n", sums->impact_count, blow_ns);
-    }
+  sb_sentence_add(&line, "distance travelled %s m", NUM(end->vehicle_angle_rad * road->wheel_radius_m));
+  if (end->vehicle_angle_rad >= road->finish_rad) {
+    sb_sentence_add(&line, ", all of it, in %s s", NUM(end->time_s));
+  }
+  sb_sentence_add(&line, "; speed at the end %.3g m/s", end->vehicle_speed_rad_s * road->wheel_radius_m);
+  const double impact_ns = sums->impact_greatest_nms / road->wheel_radius_m;
+  if (sums->impact_count == 1) sb_sentence_add(&line, "\none impact on a body, of %.3g N.s", impact_ns);
+  if (sums->impact_count > 1) {
+    sb_sentence_add(&line, "\n%ld impacts on bodies, the greatest %.3g N.s", sums->impact_count, impact_ns);
   }
   if (sums->slip_s > 0.0) {
-    fprintf(out, "            wheels slipped for %.3g s, from %.4g s to %.4g s\n", sums->slip_s, sums->slip_first_s,
-            sums->slip_last_s);
+    sb_sentence_add(&line, "\nthe wheels slipped for %.3g s between %s s", sums->slip_s, NUM(sums->slip_first_s));
+    sb_sentence_add(&line, " and %s s", NUM(sums->slip_last_s));
   }
+  write_labeled(out, "Vehicle", &line);
+}
+
+static void write_greatest(FILE *out, const struct sb_report *report)
+{
+  const struct sb_model *model = report->model;
+  const struct sb_sums *sums = &report->result->sums;
+  const double shock_nms = sums->greatest_impulse_nms;
+  struct sb_sentence line = {.length = 0};
+  sb_sentence_add(&line, "output torque %s N.m at %s s; ", NUM(sums->output_torque_nm.value),
+                  NUM(sums->output_torque_nm.time_s));
+  sb_sentence_add(&line, "motor speed %s rpm at %s s", NUM(sums->motor_speed_rad_s.value / SB_RPM),
+                  NUM(sums->motor_speed_rad_s.time_s));
+  if (model->motor.has_currents) {
+    sb_sentence_add(&line, "\nmotor current %s A at %s s (stall current %s A at the nominal voltage)",
+                    NUM(sums->motor_current_a.value), NUM(sums->motor_current_a.time_s),
+                    NUM(model->motor.stall_current_a));
+  }
+  if (fabs(shock_nms) > 1e-12) sb_sentence_add(&line, "\nengagement shock %.3g N.m.s at the output", shock_nms);
+  write_labeled(out, "Greatest", &line);
 }
 
 static void write_motion(FILE *out, const struct sb_report *report)
 {
-  const struct sb_model *model = report->model;
   const struct sb_sums *sums = &report->result->sums;
-  fprintf(out, "\nTime        ");
-  for (int g = 0; g < model->gearbox.gear_count; g++) {
-    fprintf(out, "%s %.4g s, ", model->gearbox.gears[g].name, sums->gear_time_s[g]);
-  }
-  fprintf(out, "shifting %.3g s, at rest in mesh %.3g s\n", sums->neutral_time_s, sums->standstill_time_s);
-  fprintf(out, "Output      %.4g turns; speed %.4g..%.4g rpm\n", report->result->end.output_turns,
-          sums->least_output_speed_rad_s / SB_RPM, sums->greatest_output_speed_rad_s / SB_RPM);
-  write_pace(out, report);
-  write_way(out, report);
-  fprintf(out, "Greatest    output torque %.4g N.m at %.4g s; motor speed %.4g rpm at %.4g s\n",
-          sums->output_torque_nm.value, sums->output_torque_nm.time_s, sums->motor_speed_rad_s.value / SB_RPM,
-          sums->motor_speed_rad_s.time_s);
-  if (model->motor.has_currents) {
-    fprintf(out, "            motor current %.4g A at %.4g s (stall current %.4g A at the nominal voltage)\n",
-            sums->motor_current_a.value, sums->motor_current_a.time_s, model->motor.stall_current_a);
-  }
-  if (sums->greatest_impulse_nms != 0.0) {
-    fprintf(out, "            engagement impulse %.3g N.m.s at the output\n", sums->greatest_impulse_nms);
-  }
+  struct sb_sentence line = {.length = 0};
+  fputc('\n', out);
+  write_times(out, report);
+  sb_sentence_add(&line, "%s turns; speed %s..%s rpm", NUM(report->result->end.output_turns),
+                  NUM(sums->least_output_speed_rad_s / SB_RPM), NUM(sums->greatest_output_speed_rad_s / SB_RPM));
+  write_labeled(out, "Output", &line);
+  write_shortfall(out, report);
+  write_vehicle(out, report);
+  write_greatest(out, report);
 }
 
 static void write_energy(FILE *out, const struct sb_report *report)
 {
-  const struct sb_ledger *ledger = &report->result->sums.ledger;
-  fprintf(out,
-          "\nEnergy      %s %.5g J =", report->model->motor.has_currents ? "the supply gave" : "the motor shaft gave",
-          ledger->given);
-  int column = 34;
+  const struct sb_energy *energy = &report->result->sums.energy;
   const char *sign = "";
-#define WRITE_LINE(field, name)                                      \
-  if (ledger->field != 0.0) {                                        \
-    if (column > 70) column = fprintf(out, "\n%11s", "");            \
-    column += fprintf(out, "%s %s %.4g", sign, name, ledger->field); \
-    sign = " +";                                                     \
+  struct sb_sentence line = {.length = 0};
+  sb_sentence_add(&line, "%s gave %.5g J =", report->model->motor.has_currents ? "the supply" : "the motor shaft",
+                  energy->given);
+#define ADD_LINE(field, name)                                           \
+  if (energy->field != 0.0) {                                           \
+    sb_sentence_add(&line, "%s %s %s", sign, name, NUM(energy->field)); \
+    sign = " +";                                                        \
   }
-  SB_LEDGER_LINES(WRITE_LINE)
-#undef WRITE_LINE
-  fprintf(out, "\n            residual %.2g of the energy moved", sb_ledger_residual_ratio(ledger));
+  SB_ENERGY_LINES(ADD_LINE)
+#undef ADD_LINE
   /* What load and flywheels give back makes a share of nothing. */
-  if (ledger->given > 0.0 && ledger->load_work >= 0.0 && ledger->load_work <= ledger->given)
-    fprintf(out, "; %.1f %% of it did the load's work", 100.0 * ledger->load_work / ledger->given);
+  if (energy->given > 0.0 && energy->load_work >= 0.0 && energy->load_work <= energy->given) {
+    sb_sentence_add(&line, "\nefficiency %.1f %% (load work by energy given)",
+                    100.0 * energy->load_work / energy->given);
+  }
+  sb_sentence_add(&line, "\nresidual of the energy balance %.2g", sb_energy_residual_ratio(energy));
   fputc('\n', out);
+  write_labeled(out, "Energy", &line);
 }
 
 /* The first verdict of a kind, or NULL. */
@@ -161,20 +190,20 @@ static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind ki
   return find_verdict(monitor, kind) != NULL;
 }
 
-static void write_caution(FILE *out, enum sb_caution caution)
+static void write_caution(FILE *out, const char *text)
 {
-  sb_words_say(out, 0, 2, "Caution: %s", sb_caution_text(caution));
+  sb_words_say(out, 0, 2, "Caution: %s", text);
 }
 
 void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
 {
-  if (sb_caution_has_acting_load(&model->load)) write_caution(out, SB_CAUTION_HOIST);
-  if (model->battery.is_present) sb_words_say(out, 0, 2, "Caution: %s", sb_caution_of_battery(&model->battery));
-  if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, SB_CAUTION_STALL);
-  if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, SB_CAUTION_BREAK);
+  if (sb_caution_has_acting_load(&model->load)) write_caution(out, sb_caution_text(SB_CAUTION_HOIST));
+  if (model->battery.is_present) write_caution(out, sb_caution_of_battery(&model->battery));
+  if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, sb_caution_text(SB_CAUTION_STALL));
+  if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, sb_caution_text(SB_CAUTION_BREAK));
   const struct sb_verdict *cut = find_verdict(monitor, SB_VERDICT_DRIVE_CUT);
   if (has_verdict(monitor, SB_VERDICT_OVERHEATED) || (cut != NULL && cut->is_by_heat)) {
-    write_caution(out, SB_CAUTION_HEAT);
+    write_caution(out, sb_caution_text(SB_CAUTION_HEAT));
   }
 }
 
@@ -184,36 +213,91 @@ static void write_notes(FILE *out, const struct sb_report *report)
   const struct sb_sums *sums = &report->result->sums;
   fputc('\n', out);
   sb_report_write_cautions(out, model, &report->result->monitor);
-  if (model->motor.has_currents && fabs(sums->motor_current_a.value) > 1.05 * model->motor.stall_current_a) {
-    sb_words_say(out, 0, 2,
-                 "Note: reversing a turning motor draws more than its stall current; driver, fuse and battery "
-                 "must bear it.");
-  }
   if (report->result->overcharge_as > 0.0) {
     sb_words_say(
         out, 0, 2,
-        "Caution: the load gave %.3g A.s back to a battery that was full, which the figures let it take: a full battery is "
-        "overcharged so, and can be spoiled or burn; let a brake take that energy.",
+        "Caution: the load gave %.3g A.s back to a battery that was full. The simulation lets the battery take "
+        "it; a real one is overcharged, and can be spoiled or burn. Let a brake take that energy.",
         report->result->overcharge_as);
   }
-  if (sb_ledger_residual_ratio(&sums->ledger) > 1e-6) write_caution(out, SB_CAUTION_RESIDUAL);
-  if (isfinite(model->limits.winding_c) && !model->winding.is_present) {
-    fprintf(out, "Note: limits.winding is not judged: without motor.winding its temperature is not simulated.\n");
+  if (sb_energy_residual_ratio(&sums->energy) > 1e-6) write_caution(out, sb_caution_text(SB_CAUTION_RESIDUAL));
+  if (model->motor.has_currents && fabs(sums->motor_current_a.value) > 1.05 * model->motor.stall_current_a) {
+    sb_words_say(out, 0, 2,
+                 "Note: a motor that is reversed while it turns draws more than its stall current; driver, fuse and "
+                 "battery must withstand that.");
   }
+  if (isfinite(model->limits.winding_c) && !model->winding.is_present) {
+    sb_words_say(out, 0, 2,
+                 "Note: limits.winding is not checked, because without motor.winding the winding's temperature is not "
+                 "simulated.");
+  }
+}
+
+static void say_warmth(struct sb_sentence *line, const char *when, const struct sb_warmup *warmup,
+                       const struct sb_warmth *warmth)
+{
+  sb_sentence_add(line, "%s %.1f C", when, warmth->winding_c);
+  if (warmup->model.winding.housing_capacity_j_k > 0.0) sb_sentence_add(line, " (housing %.1f C)", warmth->housing_c);
+}
+
+/* What ended the repeats. */
+static void say_warmup_end(FILE *out, const struct sb_warmup *warmup)
+{
+  const struct sb_model *model = &warmup->model;
+  switch (warmup->end) {
+    case SB_WARMUP_STEADY:
+      sb_words_say(out, 2, 2, "Steady state: the motor gets no warmer after %lld repeats, %.6g s.",
+                   warmup->repeat_count, warmup->end_s);
+      break;
+    case SB_WARMUP_TOO_HOT:
+      sb_words_say(out, 2, 2, "The winding exceeds its limit of %.6g C in repeat %lld, %.6g s after the first start.",
+                   model->limits.winding_c, warmup->repeat_count, warmup->end_s);
+      break;
+    case SB_WARMUP_CUT_OUT:
+      sb_words_say(out, 2, 2, "The thermal switch opens at %.6g C in repeat %lld, %.6g s after the first start.",
+                   model->winding.cut_out_c, warmup->repeat_count, warmup->end_s);
+      break;
+    case SB_WARMUP_OPEN:
+      sb_words_say(out, 2, 2, "Neither a steady state nor too warm after %lld repeats, %.6g s.", warmup->repeat_count,
+                   warmup->end_s);
+      break;
+  }
+}
+
+static void write_warmup(FILE *out, const struct sb_warmup *warmup, bool is_verbose)
+{
+  struct sb_sentence line = {.length = 0};
+  fputs("\nRepeated until warm: each repeat starts as warm as the last one ended\n", out);
+  say_warmup_end(out, warmup);
+  say_warmth(&line, "The last repeat, reported below, starts with the winding at", warmup, &warmup->start);
+  sb_sentence_add(&line, ", reaches %.1f C", warmup->peak_c);
+  say_warmth(&line, " and ends at", warmup, &warmup->finish);
+  sb_words_say(out, 2, 2, "%s.", line.text);
+  if (warmup->end == SB_WARMUP_STEADY && warmup->greatest_start_c - warmup->least_start_c > SB_WARMUP_STEADY_K) {
+    sb_words_say(out, 2, 2,
+                 "The winding starts a repeat at %.1f C to %.1f C: how warm it is changes what the machine does.",
+                 warmup->least_start_c, warmup->greatest_start_c);
+  }
+  if (!is_verbose || warmup->simulated_count == warmup->repeat_count) return;
+  sb_words_say(out, 2, 2, "%d repeat%s simulated; the others were skipped, %g K at a time.", warmup->simulated_count,
+               warmup->simulated_count == 1 ? " was" : "s were", SB_WARMUP_LEAP_K);
 }
 
 void sb_report_write_text(FILE *out, const struct sb_report *report)
 {
   const struct sb_model *model = report->model;
-  fprintf(out, "%s\n", model->name);
+  const double time_s = report->result->end.time_s;
+  sb_words_say(out, 0, 2, "%s", model->name);
   if (report->locked_gear > 0) {
-    fprintf(out, "locked in %s", gear_name(model, report->locked_gear));
+    sb_words_say(out, 0, 2, "locked in %s, %.6g s", gear_name(model, report->locked_gear), time_s);
+  } else if (report->controller != NULL) {
+    sb_words_say(out, 0, 2, "automatic by %s, %.6g s", report->controller, time_s);
   } else {
-    fprintf(out, "automatic%s%s", report->controller != NULL ? " by " : "",
-            report->controller != NULL ? report->controller : "");
+    fprintf(out, "automatic, %.6g s\n", time_s);
   }
-  fprintf(out, ", %.6g s at a step of %.3g ms\n", report->result->end.time_s, 1000.0 * model->run.step_s);
-  if (report->warmup != NULL) sb_warmup_write_text(out, report->warmup);
+  if (report->is_verbose)
+    fprintf(out, "step %.3g ms, %lld steps\n", 1000.0 * model->run.step_s, report->result->step_count);
+  if (report->warmup != NULL) write_warmup(out, report->warmup, report->is_verbose);
   write_verdicts(out, report);
   write_shifts(out, report);
   write_motion(out, report);
@@ -221,12 +305,34 @@ void sb_report_write_text(FILE *out, const struct sb_report *report)
   write_notes(out, report);
 }
 
-/* One line of the comparison: a name, then a number a run. */
-static void write_line(FILE *out, const char *name, const struct sb_report *reports, int count,
+/* The comparison ------------------------------------------------------------------------------------------------------ */
+
+enum { NAME_WIDTH = 22, COLUMN_WIDTH = 14 };
+
+/* Some of the runs, in columns of one width. */
+struct columns {
+  const struct sb_report *reports;
+  int count, width;
+};
+
+static void write_row_name(FILE *out, const char *name)
+{
+  fprintf(out, "%-*s", NAME_WIDTH, name);
+}
+
+static void write_text_cell(FILE *out, const struct columns *columns, const char *text)
+{
+  const int fill = columns->width - sb_words_columns(text, strlen(text));
+  fprintf(out, "%*s%s", fill, "", text);
+}
+
+static void write_line(FILE *out, const char *name, const struct columns *columns,
                        double (*figure)(const struct sb_report *))
 {
-  fprintf(out, "%-24s", name);
-  for (int i = 0; i < count; i++) fprintf(out, "%16.5g", figure(&reports[i]));
+  write_row_name(out, name);
+  for (int i = 0; i < columns->count; i++) {
+    fprintf(out, "%*.5g", columns->width, figure(&columns->reports[i]));
+  }
   fputc('\n', out);
 }
 
@@ -252,50 +358,81 @@ static double figure_current(const struct sb_report *r)
 }
 static double figure_given(const struct sb_report *r)
 {
-  return r->result->sums.ledger.given;
+  return r->result->sums.energy.given;
 }
 static double figure_work(const struct sb_report *r)
 {
-  return r->result->sums.ledger.load_work;
+  return r->result->sums.energy.load_work;
 }
 
-static void write_verdict_lines(FILE *out, const struct sb_report *reports, int count)
+/* The verdicts that any of all the runs came to, with the time of the first. */
+static void write_verdict_lines(FILE *out, const struct columns *columns, const struct sb_report *reports, int count)
 {
   for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
     int is_any = 0;
     for (int i = 0; i < count; i++) is_any |= has_verdict(&reports[i].result->monitor, (enum sb_verdict_kind)kind);
     if (!is_any) continue;
-    fprintf(out, "%-24s", sb_verdict_name((enum sb_verdict_kind)kind));
-    for (int i = 0; i < count; i++) {
+    write_row_name(out, sb_verdict_name((enum sb_verdict_kind)kind));
+    for (int i = 0; i < columns->count; i++) {
       char text[32] = "no";
-      const struct sb_verdict *first = find_verdict(&reports[i].result->monitor, (enum sb_verdict_kind)kind);
+      const struct sb_verdict *first = find_verdict(&columns->reports[i].result->monitor, (enum sb_verdict_kind)kind);
       if (first != NULL) snprintf(text, sizeof text, "from %.4g s", first->first_s);
-      fprintf(out, "%16s", text);
+      write_text_cell(out, columns, text);
     }
     fputc('\n', out);
   }
 }
 
-void sb_report_write_comparison(FILE *out, const struct sb_report *reports, int count)
+/* "automatic", or "locked in" and the gear's name below. */
+static void write_headings(FILE *out, const struct columns *columns)
 {
-  const struct sb_model *model = reports[0].model;
-  fprintf(out, "\nSide by side            ");
-  for (int i = 0; i < count; i++) {
-    char text[32];
-    if (reports[i].locked_gear == 0) {
-      snprintf(text, sizeof text, "automatic");
-    } else {
-      snprintf(text, sizeof text, "locked %.8s", gear_name(model, reports[i].locked_gear));
-    }
-    fprintf(out, "%16s", text);
+  write_row_name(out, "Side by side");
+  for (int i = 0; i < columns->count; i++) {
+    write_text_cell(out, columns, columns->reports[i].locked_gear == 0 ? "automatic" : "locked in");
   }
   fputc('\n', out);
-  write_verdict_lines(out, reports, count);
-  write_line(out, "output turns", reports, count, figure_turns);
-  write_line(out, "at rest in mesh, s", reports, count, figure_rest);
-  write_line(out, "shifts", reports, count, figure_shifts);
-  write_line(out, "greatest torque, N.m", reports, count, figure_torque);
-  if (model->motor.has_currents) write_line(out, "greatest current, A", reports, count, figure_current);
-  write_line(out, model->motor.has_currents ? "supply gave, J" : "motor shaft gave, J", reports, count, figure_given);
-  write_line(out, "load's work, J", reports, count, figure_work);
+  write_row_name(out, "");
+  for (int i = 0; i < columns->count; i++) {
+    const struct sb_report *report = &columns->reports[i];
+    write_text_cell(out, columns, report->locked_gear == 0 ? "" : gear_name(report->model, report->locked_gear));
+  }
+  fputc('\n', out);
+}
+
+static void write_block(FILE *out, const struct columns *columns, const struct sb_report *reports, int count)
+{
+  const bool has_currents = reports[0].model->motor.has_currents;
+  fputc('\n', out);
+  write_headings(out, columns);
+  write_verdict_lines(out, columns, reports, count);
+  write_line(out, "output turns", columns, figure_turns);
+  write_line(out, "at rest, s", columns, figure_rest);
+  write_line(out, "shifts", columns, figure_shifts);
+  write_line(out, "greatest torque, N.m", columns, figure_torque);
+  if (has_currents) write_line(out, "greatest current, A", columns, figure_current);
+  write_line(out, has_currents ? "supply gave, J" : "motor shaft gave, J", columns, figure_given);
+  write_line(out, "load's work, J", columns, figure_work);
+}
+
+/* As wide as the longest name of a gear needs. */
+static int column_width(const struct sb_gearbox *gearbox)
+{
+  int width = COLUMN_WIDTH;
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const char *name = gearbox->gears[g].name;
+    const int needed = sb_words_columns(name, strlen(name)) + 2;
+    if (needed > width) width = needed;
+  }
+  return width;
+}
+
+void sb_report_write_comparison(FILE *out, const struct sb_report *reports, int count)
+{
+  const int width = column_width(&reports[0].model->gearbox);
+  const int fitting = (sb_text_width() - NAME_WIDTH) / width;
+  const int most = fitting > 1 ? fitting : 1;
+  for (int first = 0; first < count; first += most) {
+    const struct columns columns = {reports + first, count - first < most ? count - first : most, width};
+    write_block(out, &columns, reports, count);
+  }
 }

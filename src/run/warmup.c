@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "shiftband/warmup.h"
+#include "shiftband/run.h"
 
 #include <math.h>
 
@@ -114,7 +114,7 @@ static double until_settled(const struct block *block, double allowed)
   while (high - low > 1.0) {
     const double middle = floor(0.5 * (low + high));
     const struct sb_warmth next = after(block, middle);
-    if (apart_k(&next, &block->settled) < 0.5 * SB_WARMUP_SETTLED_K) {
+    if (apart_k(&next, &block->settled) < 0.5 * SB_WARMUP_STEADY_K) {
       high = middle;
     } else {
       low = middle;
@@ -212,12 +212,12 @@ static enum sb_status repeat(struct sb_warmup *out, int locked_gear, struct sb_e
     if (status != SB_OK) return status;
     out->end_s = (double)out->repeat_count * duration_s;
     if (!isnan(block.passed_s)) {
-      out->end = out->model.winding.cut_out_c < out->model.limits.winding_c ? SB_WARMUP_CUT_OUT : SB_WARMUP_PASSED;
+      out->end = out->model.winding.cut_out_c < out->model.limits.winding_c ? SB_WARMUP_CUT_OUT : SB_WARMUP_TOO_HOT;
       out->end_s += block.passed_s - duration_s;
       return SB_OK;
     }
-    if (apart_k(&block.settled, &block.start) < SB_WARMUP_SETTLED_K) {
-      out->end = SB_WARMUP_SETTLED;
+    if (apart_k(&block.settled, &block.start) < SB_WARMUP_STEADY_K) {
+      out->end = SB_WARMUP_STEADY;
       return SB_OK;
     }
     if (!has_turned(&before, &block)) {

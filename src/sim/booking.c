@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* From the integrals of a segment to the lines of the ledger. */
+/* From the integrals of a segment to the lines of the energy. */
 #include <math.h>
 
 #include "sim/contact.h"
@@ -12,11 +12,11 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   const struct sb_segment *seg = sim->segment;
   const struct sb_motor *motor = &sim->model->motor;
   const struct sb_motor_line *line = &seg->line;
-  struct sb_ledger *ledger = &sim->sums.ledger;
+  struct sb_energy *energy = &sim->sums.energy;
   if (!motor->has_currents) {
     const double given = line->stall_nm * seg->motor_turn - line->slope_nms_rad * seg->motor_square;
-    ledger->given += given;
-    ledger->throughput += fabs(given);
+    energy->given += given;
+    energy->throughput += fabs(given);
     return given;
   }
   const double i0 = line->stall_a, i1 = line->slope_as_rad;
@@ -26,12 +26,12 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   const double given = line->duty * seg->voltage_v * current;
   const double winding_loss = seg->resistance_ohm * current_square;
   const double friction = line->friction_nm * fabs(seg->motor_turn);
-  ledger->given += given;
-  ledger->throughput += fabs(given);
-  ledger->internal_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
-  ledger->winding_loss += winding_loss;
-  ledger->conversion += (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
-  ledger->motor_friction += friction;
+  energy->given += given;
+  energy->throughput += fabs(given);
+  energy->supply_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
+  energy->winding_loss += winding_loss;
+  energy->conversion_loss += (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
+  energy->motor_friction += friction;
   if (sim->steps_per_tick > 0) {
     sim->state.feed.drawn_as += line->duty * current;
     sim->state.feed.loss_j += winding_loss;
@@ -58,14 +58,14 @@ static void book_mesh(struct sb_sim *sim, double shaft_j)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_gear *gear = sb_segment_gear(sim);
-  struct sb_ledger *ledger = &sim->sums.ledger;
+  struct sb_energy *energy = &sim->sums.energy;
   const double drag_j = seg->drag_nm * fabs(seg->motor_turn);
-  ledger->drag += drag_j;
+  energy->drag += drag_j;
   if (sim->state.is_driving) {
-    ledger->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim));
+    energy->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim));
   } else {
     const double passed_j = seg->has_spring ? seg->spring.in_j : seg->load_work_j + output_kinetic_j(sim);
-    ledger->mesh_loss -= (1.0 - gear->back_efficiency) * passed_j;
+    energy->mesh_loss -= (1.0 - gear->back_efficiency) * passed_j;
   }
 }
 
@@ -84,7 +84,7 @@ static void book_time(struct sb_sim *sim, double elapsed_s, double shaft_j)
   sums->neutral_time_s += elapsed_s;
   if (state->link == SB_LINK_SLIP) {
     const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
-    sums->ledger.shift_loss += clutch_nm * (seg->motor_turn - seg->output_turn / seg->per_motor);
+    sums->energy.shift_loss += clutch_nm * (seg->motor_turn - seg->output_turn / seg->per_motor);
   }
 }
 
@@ -95,7 +95,7 @@ void sb_segment_book(struct sb_sim *sim)
   if (state->far.is_finished) return;
   const double elapsed_s = state->time_s - seg->start_s;
   const double shaft_j = book_motor(sim, elapsed_s);
-  sim->sums.ledger.load_work += seg->load_work_j;
+  sim->sums.energy.load_work += seg->load_work_j;
   book_time(sim, elapsed_s, shaft_j);
   if (state->far.is_slipping) sb_contact_book(sim, elapsed_s);
   if (seg->has_spring) sb_spring_book(sim);

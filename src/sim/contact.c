@@ -169,7 +169,7 @@ bool sb_contact_settle(struct sb_sim *sim)
   if (direction >= 0 || !is_pushing(state)) return false;
   /* Joined to a motor that turns it back at once, the vehicle leaves them with what they move with. */
   const double pushed = sb_road_pushed_inertia(road_of(sim), far->met_count), speed = sb_contact_speed_rad_s(state);
-  sim->sums.ledger.impact_loss += 0.5 * pushed * speed * speed;
+  sim->sums.energy.impact_loss += 0.5 * pushed * speed * speed;
   far->left_rad = far->load_angle_rad;
   return true;
 }
@@ -297,7 +297,7 @@ static void strike(struct sb_sim *sim, double body_inertia)
   struct sb_far *far = &state->far;
   const double before = sb_contact_speed_rad_s(state), striking = striking_inertia(sim);
   const double after = before * striking / (striking + body_inertia);
-  sim->sums.ledger.impact_loss += 0.5 * striking * body_inertia / (striking + body_inertia) * before * before;
+  sim->sums.energy.impact_loss += 0.5 * striking * body_inertia / (striking + body_inertia) * before * before;
   sim->sums.impact_greatest_nms = fmax(sim->sums.impact_greatest_nms, body_inertia * after);
   sim->sums.impact_count++;
   if (!road_of(sim)->can_slip) {
@@ -342,10 +342,10 @@ void sb_contact_book(struct sb_sim *sim, double elapsed_s)
 {
   struct sb_segment *seg = sim->segment;
   struct sb_far_segment *far = &seg->far;
-  struct sb_ledger *ledger = &sim->sums.ledger;
+  struct sb_energy *energy = &sim->sums.energy;
   const double turn = sb_segment_is_rigid(sim) ? seg->per_motor * seg->motor_turn : seg->output_turn;
-  ledger->load_work += far->work_j - far->traction_nm * turn;
-  ledger->slip_loss += far->traction_nm * (turn - far->turn);
+  energy->load_work += far->work_j - far->traction_nm * turn;
+  energy->slip_loss += far->traction_nm * (turn - far->turn);
   far->turn = far->work_j = 0.0;
   if (!(elapsed_s > 0.0)) return;
   if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;

@@ -100,7 +100,7 @@ void sb_segment_resume(struct sb_sim *sim);
 /* Whether the output, were it at rest at its present angle, would stay there. A new segment must follow. */
 bool sb_segment_would_rest(struct sb_sim *sim);
 
-/* Books the segment's integrals into the ledger and the sums; the state must be at its end (booking.c). */
+/* Books the segment's integrals into the energies and the sums; the state must be at its end (booking.c). */
 void sb_segment_book(struct sb_sim *sim);
 
 /* By how much the torque on a machine at rest in mesh exceeds what holds it in a direction of the motor (+1, -1), in

@@ -157,7 +157,7 @@ static void join(struct sb_sim *sim)
   const double slip = state->motor_speed_rad_s - state->output_speed_rad_s / r;
   const double joined = (jm * state->motor_speed_rad_s + jo * (state->output_speed_rad_s / r)) / (jm + jo);
   const double impulse = output_inertia * (joined * r - state->output_speed_rad_s);
-  sim->sums.ledger.shift_loss += 0.5 * jm * jo / (jm + jo) * slip * slip;
+  sim->sums.energy.shift_loss += 0.5 * jm * jo / (jm + jo) * slip * slip;
   if (fabs(impulse) > fabs(sim->sums.greatest_impulse_nms)) sim->sums.greatest_impulse_nms = impulse;
   state->motor_speed_rad_s = joined;
   state->output_speed_rad_s = joined * r;
@@ -226,8 +226,8 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   sb_segment_book(sim);
   raise_speed_peaks(sim);
   const double energy_j = sb_spring_release(sim);
-  sim->sums.ledger.shift_loss += energy_j;
-  sim->sums.ledger.elastic -= energy_j;
+  sim->sums.energy.shift_loss += energy_j;
+  sim->sums.energy.elastic -= energy_j;
 
   /* The same motion in the sense of the new gear; adding zero keeps a zero without sign. */
   state->motor_speed_rad_s = state->motor_speed_rad_s * sense_of(sim, state->gear) * sense_of(sim, gear) + 0.0;
@@ -517,7 +517,7 @@ const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
 {
   sb_segment_book(sim);
   raise_speed_peaks(sim);
-  sim->sums.ledger.kinetic = kinetic_j(sim) - sim->sums.start_kinetic_j;
+  sim->sums.energy.kinetic = kinetic_j(sim) - sim->sums.start_kinetic_j;
   return &sim->sums;
 }
 
@@ -549,7 +549,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,
-      .outside_torque_nm = outside_nm,
+      .external_torque_nm = outside_nm,
       .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, outside_nm),
       .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, outside_nm),
       .motor_current_a = has_currents ? current_a : NAN,

@@ -215,8 +215,8 @@ void sb_spring_book(struct sb_sim *sim)
 {
   struct sb_spring_segment *spring = &sim->segment->spring;
   const double energy_j = sb_spring_energy_j(sim);
-  sim->sums.ledger.elastic += energy_j - spring->start_j;
-  sim->sums.ledger.shaft_loss += spring->damped_j;
+  sim->sums.energy.elastic += energy_j - spring->start_j;
+  sim->sums.energy.shaft_loss += spring->damped_j;
   spring->in_j = spring->damped_j = 0.0;
   spring->start_j = energy_j;
 }
@@ -251,8 +251,8 @@ static void part(struct sb_sim *sim)
 {
   const double energy_j = sb_spring_energy_j(sim);
   sim->state.twist.side = 0;
-  sim->sums.ledger.shaft_loss += energy_j;
-  sim->sums.ledger.elastic -= energy_j;
+  sim->sums.energy.shaft_loss += energy_j;
+  sim->sums.energy.elastic -= energy_j;
 }
 
 static bool is_apart(const struct sb_sim *sim)
@@ -284,8 +284,8 @@ static void touch(struct sb_sim *sim, int side)
 {
   sim->state.twist.side = side;
   const double energy_j = sb_spring_energy_j(sim);
-  sim->sums.ledger.shaft_loss -= energy_j;
-  sim->sums.ledger.elastic += energy_j;
+  sim->sums.energy.shaft_loss -= energy_j;
+  sim->sums.energy.elastic += energy_j;
 }
 
 static void touch_front(struct sb_sim *sim)
@@ -381,8 +381,8 @@ static void let_go(struct sb_sim *sim)
   const double most_rad = fabs(plan.clutch_nm / r) / shaft_of(sim)->stiffness_nm_rad;
   twist->twist_rad = offset_rad + fmin(fmax(twist->twist_rad - offset_rad, -most_rad), most_rad);
   const double lost_j = before_j - sb_spring_energy_j(sim);
-  sim->sums.ledger.shift_loss += lost_j;
-  sim->sums.ledger.elastic -= lost_j;
+  sim->sums.energy.shift_loss += lost_j;
+  sim->sums.energy.elastic -= lost_j;
   const int direction = sb_sign_of(torque_nm * r);
   if (!(direction * (state->motor_speed_rad_s - state->output_speed_rad_s / r) > 0.0)) return;
   state->plan = plan;

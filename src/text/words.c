@@ -3,6 +3,7 @@
 
 #include <math.h>
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -85,12 +86,21 @@ int sb_words_columns(const char *text, size_t length)
   return columns;
 }
 
+/* Bytes of the next word; a number and what follows it, its unit, are one word. */
+static size_t word_length(const char *text)
+{
+  const size_t length = strcspn(text, " \n");
+  const bool is_number = length > 0 && text[length - 1] >= '0' && text[length - 1] <= '9';
+  if (!is_number || text[length] != ' ' || text[length + 1] == ' ') return length;
+  return length + 1 + strcspn(text + length + 1, " \n");
+}
+
 /* One line of a text that ends at a line feed or at its end; returns what follows. */
 static const char *write_line(FILE *out, int indent, int hang, const char *text)
 {
   int column = fprintf(out, "%*s", indent, "");
   for (int is_first = 1; *text != 0 && *text != '\n'; is_first = 0) {
-    const size_t gap = strspn(text, " "), length = strcspn(text + gap, " \n");
+    const size_t gap = strspn(text, " "), length = word_length(text + gap);
     const int columns = (int)gap + sb_words_columns(text + gap, length);
     if (is_first || column + columns <= text_width) {
       fprintf(out, "%.*s", (int)(gap + length), text);

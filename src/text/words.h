@@ -42,7 +42,8 @@ struct sb_figure sb_figure_threshold(double fraction);
 
 /*
  * Writes a text as one or more whole lines: the first begins after `indent` spaces, each further one after `hang`. Lines
- * break between words where the width would be exceeded, and at each line feed in the text; several spaces between two
+ * break between words where the width would be exceeded (not between a number and its unit), and at each line feed in the
+ * text; several spaces between two
  * words of one line stay, so that a text may begin with a label as wide as `hang`.
  */
 void sb_words_say(FILE *out, int indent, int hang, const char *format, ...) __attribute__((format(printf, 4, 5)));

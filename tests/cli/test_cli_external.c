@@ -187,7 +187,7 @@ static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void *
       "$SHIFTBAND run $OWN --fail-on any --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
       "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "nothing to report");
+  shell_expect(said, "none: the machine passes under this load");
   said = shell_run(OWN "$SHIFTBAND tune $OWN --json --points 8 --samples 0 scenarios/tray-cart.yaml");
   shell_expect(said, "\"lattice_pct\":");
   shell_expect_not(said, "closed_form");
@@ -257,14 +257,14 @@ static void host_speaks_the_documented_lines(void **state)
 {
   (void)state;
   const struct said *said = shell_run(
-      "printf '%s\\n' 'shiftband-controller 1 gears=2 start_gear=2 sample_period_s=0.02 count_pct=1 "
+      "printf '%s\\n' 'shiftband-controller 2 gears=2 start_gear=2 sample_period_s=0.02 count_pct=1 "
       "start_delay_samples=0 dwell_samples=3 debounce_samples=1 downshift_below=60 upshift_above=90 downshift_below_pct=60 upshift_above_pct=90' '0 0 70 70 2 1 1' "
       "'1 0.02 59 59 2 1 1' '2 0.04 95 95 1 1 1' '3 0.06 95 95 1 1 1' '4 0.08 95 95 1 1 1' | $SHIFTBAND host $T/own.so");
   assert_int_equal(said->code, 0);
   assert_string_equal(said->text, "2\n1\n1\n1\n2\n");
-  said = shell_run("echo 'shiftband-controller 2' | $SHIFTBAND host $T/own.so");
+  said = shell_run("echo 'shiftband-controller 1' | $SHIFTBAND host $T/own.so");
   assert_int_equal(said->code, 6);
-  shell_expect(said, "! the first line is not that of version 1");
+  shell_expect(said, "! the first line is not that of version 2");
   assert_int_equal(shell_run("$SHIFTBAND host")->code, 2);
   assert_int_equal(shell_run("$SHIFTBAND host --help | grep -q 'usage: shiftband host FILE.so'")->code, 0);
 }

@@ -78,7 +78,7 @@ static void run_until_warm_says_when_the_switch_opens(void **state)
   const struct said *said = shell_run("$SHIFTBAND run --until-warm scenarios/seed-drill.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "Repeated until warm");
-  shell_expect(said, "The cut-out opens at 120 C in repeat ");
+  shell_expect(said, "The thermal switch opens at 120 C in repeat ");
   shell_expect(said, "after the first start.");
   const struct said *json = shell_run("$SHIFTBAND run --until-warm --json scenarios/seed-drill.yaml");
   shell_expect(json, "\"until_warm\":{\"end\":\"cut out\",\"repeats\":");
@@ -89,14 +89,14 @@ static void run_until_warm_says_when_the_switch_opens(void **state)
 static void run_until_warm_says_where_it_settles(void **state)
 {
   (void)state;
-  const struct said *said =
-      shell_run("$SHIFTBAND run --until-warm --set controller.downshift_below='56 %' scenarios/seed-drill.yaml");
+  const struct said *said = shell_run(
+      "$SHIFTBAND run --until-warm --verbose --set controller.downshift_below='56 %' scenarios/seed-drill.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "Settles: no warmer after ");
-  shell_expect(said, "repeats were simulated; the others were passed over, 0.5 K at a time");
+  shell_expect(said, "Steady state: the motor gets no warmer after ");
+  shell_expect(said, "repeats were simulated; the others were skipped, 0.5 K at a time");
   said =
       shell_run("$SHIFTBAND run --until-warm --json --set controller.downshift_below='56 %' scenarios/seed-drill.yaml");
-  shell_expect(said, "\"until_warm\":{\"end\":\"settled\",");
+  shell_expect(said, "\"until_warm\":{\"end\":\"steady state\",");
   assert_true(shell_figure(said, "\"simulated\":") < shell_figure(said, "\"repeats\":"));
 }
 
@@ -105,7 +105,7 @@ static void run_until_warm_says_when_the_limit_is_passed(void **state)
   (void)state;
   const struct said *said =
       shell_run("$SHIFTBAND run --until-warm --set limits.winding='100 C' scenarios/seed-drill.yaml");
-  shell_expect(said, "The winding passes its limit of 100 C in repeat ");
+  shell_expect(said, "The winding exceeds its limit of 100 C in repeat ");
 }
 
 static void run_until_warm_needs_a_winding_that_warms(void **state)

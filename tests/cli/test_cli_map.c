@@ -215,8 +215,8 @@ static void grid_rows_are_what_run_says_with_the_same_values(void **state)
     said = shell_run(command);
     assert_true(fields[5] == shell_figure(said, "\"output_turns\":"));
     assert_true(fields[6] == shell_figure(said, "\"given\":"));
-    assert_true(fields[7] == fabs(shell_figure(said, "\"output_torque\":{\"nm\":")));
-    assert_true(fields[8] == shell_figure(said, "\"standstill\":"));
+    assert_true(fields[7] == fabs(shell_figure(said, "\"output_torque\":{\"torque_nm\":")));
+    assert_true(fields[8] == shell_figure(said, "\"standstill_s\":"));
   }
   shell_expect(shell_run("head -n 1 $T/v.csv"), "controller.dwell (s),verdict,cause,all_verdicts,shifts,output_turns,"
                                                 "given_j,greatest_torque_nm,standstill_s\n");

@@ -24,7 +24,7 @@ static void answer_is_reported_with_margins_and_passes_in_a_run_of_its_own(void 
       "--set controller.dwell=\"$3 s\" --set supply.open_circuit_voltage='10.4 V' "
       "--set controller.reference_speed='310 rpm' scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "nothing to report");
+  shell_expect(said, "none: the machine passes under this load");
 }
 
 static void json_is_one_valid_object_with_the_same_answer(void **state)

@@ -47,7 +47,7 @@ static inline struct driven drive(const struct sb_model *model, int gear, const 
   out.seen.motor_speed_rad_s = out.row.motor_speed_rad_s;
   out.seen.output_speed_rad_s = out.row.output_speed_rad_s;
   out.seen.output_angle_rad = sim.state.output_angle_rad;
-  out.seen.shift_loss_j = out.sums.ledger.shift_loss;
+  out.seen.shift_loss_j = out.sums.energy.shift_loss;
   sb_sim_clear(&sim);
   return out;
 }

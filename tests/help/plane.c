@@ -180,9 +180,13 @@ struct sb_map_verdict plane_verdict_of(const struct sb_monitor *monitor)
   struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const enum sb_cause cause = monitor->verdicts[i].cause;
-    verdict.kinds |= 1U << monitor->verdicts[i].kind;
+    if (cause == SB_CAUSE_NONE) verdict.kinds |= 1U << monitor->verdicts[i].kind;
     if (cause != SB_CAUSE_NONE && (verdict.cause == SB_CAUSE_NONE || cause < verdict.cause)) verdict.cause = cause;
   }
+  if (verdict.cause == SB_CAUSE_LOAD)
+    verdict.kinds |= 1U << SB_VERDICT_BUSY_SHIFTING; /* where nothing hunts */
+  else if (verdict.cause != SB_CAUSE_NONE)
+    verdict.kinds |= 1U << SB_VERDICT_HUNTING;
   return verdict;
 }
 
@@ -215,11 +219,11 @@ void plane_check_point(const struct sb_model *model, const struct sb_map *map, c
   assert_int_equal(cell->verdict.cause, verdict.cause);
 
   /* Sums are added up track by track: rounding of a few hundred terms beside their total throughput. */
-  const double throughput_j = result.sums.ledger.throughput;
+  const double throughput_j = result.sums.energy.throughput;
   double turned = 0.0;
   turned = fmax(fabs(result.sums.greatest_output_speed_rad_s), fabs(result.sums.least_output_speed_rad_s)) *
            model->run.duration_s / (2.0 * model_pi);
-  assert_near(cell->figures.given_j, result.sums.ledger.given, 1e-9 * throughput_j);
+  assert_near(cell->figures.given_j, result.sums.energy.given, 1e-9 * throughput_j);
   assert_near(cell->figures.output_turns, result.end.output_turns, 1e-9 * turned);
   assert_true(cell->figures.greatest_torque_nm == fabs(result.sums.output_torque_nm.value));
 
@@ -228,7 +232,7 @@ void plane_check_point(const struct sb_model *model, const struct sb_map *map, c
   seen->points++;
   seen->shifts += (long)result.monitor.shift_count;
   if (throughput_j > 0.0) {
-    seen->worst_given = fmax(seen->worst_given, fabs(cell->figures.given_j - result.sums.ledger.given) / throughput_j);
+    seen->worst_given = fmax(seen->worst_given, fabs(cell->figures.given_j - result.sums.energy.given) / throughput_j);
   }
   if (turned > 0.0) {
     seen->worst_turns = fmax(seen->worst_turns, fabs(cell->figures.output_turns - result.end.output_turns) / turned);

@@ -59,8 +59,8 @@ static void run(const struct sb_model *model, struct sb_run_result *result)
 static void compare_sums(const char *name, const struct sb_sums *one, const struct sb_sums *other,
                          const struct scale *s)
 {
-  const double *lines = &one->ledger.given, *other_lines = &other->ledger.given;
-  for (size_t i = 0; i < sizeof one->ledger / sizeof *lines; i++) {
+  const double *lines = &one->energy.given, *other_lines = &other->energy.given;
+  for (size_t i = 0; i < sizeof one->energy / sizeof *lines; i++) {
     const double got = other_lines[i], want = s->time * lines[i];
     if (got != want) fail_msg("%s: line %zu: %.17g, not %.17g", name, i, got, want);
   }
@@ -97,7 +97,7 @@ static void compare_ends(const char *name, const struct sb_row *one, const struc
   SAME(output_speed_rad_s, s->speed);
   SAME(output_torque_nm, s->torque);
   SAME(load_torque_nm, s->torque);
-  SAME(outside_torque_nm, s->torque);
+  SAME(external_torque_nm, s->torque);
   SAME(own_load_nm, s->torque);
   SAME(next_load_nm, s->torque);
   SAME(motor_current_a, 1.0);
@@ -121,7 +121,7 @@ static void compare_monitors(const char *name, const struct sb_monitor *a, const
     SAME(engaged_s, s->time);
     SAME(to, 1);
     SAME(load_torque_nm, s->torque);
-    SAME(outside_torque_nm, s->torque);
+    SAME(external_torque_nm, s->torque);
   }
   for (size_t i = 0; i < a->verdict_count; i++) {
     const struct sb_verdict *one = &a->verdicts[i], *other = &b->verdicts[i];

@@ -11,7 +11,7 @@
 #include "help/models.h"
 #include "help/near.h"
 #include "shiftband/closed_form.h"
-#include "shiftband/warmup.h"
+#include "shiftband/run.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 #include "theory/warmth.h"
@@ -64,11 +64,11 @@ static void under_a_constant_load_it_settles_where_the_closed_form_says(void **s
   const struct sb_model model = steady_model();
   const struct sb_warmth settled = sb_warmth_steady(&model, 0, torque_nm);
   const struct sb_warmup warmup = warmed(&model);
-  assert_int_equal(warmup.end, SB_WARMUP_SETTLED);
+  assert_int_equal(warmup.end, SB_WARMUP_STEADY);
   assert_true(settled.winding_c > 40.0);
-  assert_near(warmup.start.winding_c, settled.winding_c, 0.01 * (settled.winding_c - 20.0) + SB_WARMUP_SETTLED_K);
-  assert_near(warmup.start.housing_c, settled.housing_c, 0.01 * (settled.housing_c - 20.0) + SB_WARMUP_SETTLED_K);
-  assert_near(warmup.finish.winding_c, warmup.start.winding_c, SB_WARMUP_SETTLED_K);
+  assert_near(warmup.start.winding_c, settled.winding_c, 0.01 * (settled.winding_c - 20.0) + SB_WARMUP_STEADY_K);
+  assert_near(warmup.start.housing_c, settled.housing_c, 0.01 * (settled.housing_c - 20.0) + SB_WARMUP_STEADY_K);
+  assert_near(warmup.finish.winding_c, warmup.start.winding_c, SB_WARMUP_STEADY_K);
   assert_near(warmup.end_s, 5.0 * (double)warmup.repeat_count, 1e-9);
 }
 
@@ -80,7 +80,7 @@ static void under_a_constant_load_it_passes_a_limit_when_the_closed_form_says(vo
   model.limits.winding_c = 20.0 + 0.8 * (settled_c - 20.0);
   const struct sb_warmth_reach reach = sb_warmth_reached(&model, 0, torque_nm, model.limits.winding_c);
   const struct sb_warmup warmup = warmed(&model);
-  assert_int_equal(warmup.end, SB_WARMUP_PASSED);
+  assert_int_equal(warmup.end, SB_WARMUP_TOO_HOT);
   /* A hundredth of the rise, as above, of which the last fifth takes as long as the rest. */
   assert_near_rel(warmup.end_s, reach.time_s, 0.05);
   assert_near(ceil(warmup.end_s / 5.0), (double)warmup.repeat_count, 0.0);
@@ -157,10 +157,9 @@ static void it_settles_where_repeats_one_after_the_other_do(void **state)
   take_drill("controller.downshift_below=56 %", "run.duration=40 s");
   const struct plain plain = repeated(&loaded_scenario.model, INFINITY, 150);
   const struct sb_warmup warmup = warmed(&loaded_scenario.model);
-  assert_int_equal(warmup.end, SB_WARMUP_SETTLED);
-  assert_near(warmup.start.winding_c, plain.start.winding_c, SB_WARMUP_SETTLED_K);
-  assert_near(warmup.start.housing_c, plain.start.housing_c,
-              2.0 * SB_WARMUP_SETTLED_K); /* 26 repeats a time constant */
+  assert_int_equal(warmup.end, SB_WARMUP_STEADY);
+  assert_near(warmup.start.winding_c, plain.start.winding_c, SB_WARMUP_STEADY_K);
+  assert_near(warmup.start.housing_c, plain.start.housing_c, 2.0 * SB_WARMUP_STEADY_K); /* 26 repeats a time constant */
   assert_true(warmup.simulated_count < warmup.repeat_count);
   sb_scenario_clear(&loaded_scenario);
 }
@@ -173,7 +172,7 @@ static void what_is_settled_at_the_start_is_simulated_once(void **state)
   model.winding.start_c = first.start.winding_c;
   model.winding.housing_start_c = first.start.housing_c;
   const struct sb_warmup second = warmed(&model);
-  assert_int_equal(second.end, SB_WARMUP_SETTLED);
+  assert_int_equal(second.end, SB_WARMUP_STEADY);
   assert_int_equal(second.simulated_count, 1);
   assert_int_equal(second.repeat_count, 1);
 }
@@ -185,7 +184,7 @@ static void a_start_above_the_limit_passes_it_at_once(void **state)
   model.limits.winding_c = 60.0;
   model.winding.start_c = 61.0;
   const struct sb_warmup warmup = warmed(&model);
-  assert_int_equal(warmup.end, SB_WARMUP_PASSED);
+  assert_int_equal(warmup.end, SB_WARMUP_TOO_HOT);
   assert_near(warmup.end_s, 0.0, 0.0);
   assert_int_equal(warmup.repeat_count, 1);
 }

@@ -63,7 +63,7 @@ static struct ride ride_of(const struct sb_model *model, int gear, double comman
   out.row = sb_sim_row(&sim);
   out.state = sim.state;
   sb_sim_clear(&sim);
-  assert_near(sb_ledger_residual_ratio(&out.sums.ledger), 0.0, 1e-6);
+  assert_near(sb_energy_residual_ratio(&out.sums.energy), 0.0, 1e-6);
   return out;
 }
 
@@ -261,7 +261,7 @@ static void meeting_of_the_worked_example_loses_what_the_book_says(void **state)
     const struct ride met = ride_of(&model, 1, NAN, 1.5);
     assert_near(met.events[find(&met, SB_EVENT_MET, 0)].time_s, 1.0 / 1.5, 1e-9);
     assert_near(met.row.vehicle_speed_rad_s * 0.1, 1.0, 1e-8);
-    assert_near(met.sums.ledger.impact_loss, 18.75, 18.75 * 1e-8);
+    assert_near(met.sums.energy.impact_loss, 18.75, 18.75 * 1e-8);
     assert_near(met.sums.impact_greatest_nms / 0.1, 25.0, 25.0 * 1e-8); /* N s: 25 kg from rest to 1 m/s */
   }
 }
@@ -279,7 +279,7 @@ static void wheels_that_cannot_slip_strike_with_the_motor_behind_them(void **sta
   const size_t at = find(&met, SB_EVENT_MET, 0);
   const double whole = 10.0 * 0.01 + 0.01 + 5e-4 * 16.0, body = 6.0 * 0.01;
   const double before = met.events[at].wheel_rad_s * (whole + body) / whole;
-  assert_near_rel(met.sums.ledger.impact_loss, 0.5 * whole * body / (whole + body) * before * before, 1e-9);
+  assert_near_rel(met.sums.energy.impact_loss, 0.5 * whole * body / (whole + body) * before * before, 1e-9);
   assert_true(before > 20.0); /* of 25 rad/s */
   /* Then pushed at the speed that the motor's line leaves: 25 rad/s less the share of the gear's 3.6 N m. */
   assert_near_rel(met.row.output_speed_rad_s, 25.0 * (1.0 - 0.1 * 6.0 * 9.81 * 0.1 / 3.6), 1e-5);
@@ -305,7 +305,7 @@ static void bodies_are_pushed_one_after_the_other_at_the_speed_the_line_leaves(v
   assert_near_rel(whole.row.vehicle_angle_rad, 90.0 / 0.1, rounding);
   assert_int_equal(whole.state.far.is_finished, 1);
   assert_near(whole.events[find(&whole, SB_EVENT_FINISHED, 0)].time_s, whole.row.time_s, 0.0);
-  assert_near(whole.sums.ledger.load_work, (first_nm * 87.0 + (both_nm - first_nm) * 40.0) / 0.1,
+  assert_near(whole.sums.energy.load_work, (first_nm * 87.0 + (both_nm - first_nm) * 40.0) / 0.1,
               1e-6); /* all sliding */
 }
 

@@ -119,18 +119,18 @@ static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **
   model.control.start_gear = 2;
   model.control.start_delay_s = 100.0; /* it stays in the fast gear */
   struct sb_run_result result = run(&model);
-  const struct sb_pace *pace = &result.monitor.pace;
-  assert_int_equal(pace->spell_count, 1);
+  const struct sb_shortfall *shortfall = &result.monitor.shortfall;
+  assert_int_equal(shortfall->count, 1);
   /* Some time constants of 80 ms until it has left the target by 2 %, and until it is back. */
-  assert_true(pace->first_s > 4.0 && pace->first_s < 4.2);
-  assert_near(pace->lost_s, 5.0, 0.2);
-  assert_near_rel(pace->least_rad_s, sb_steady_speed_rad_s(&model, &line, 1, 1.2 * hidden), 1e-6);
+  assert_true(shortfall->first_s > 4.0 && shortfall->first_s < 4.2);
+  assert_near(shortfall->duration_s, 5.0, 0.2);
+  assert_near_rel(shortfall->least_rad_s, sb_steady_speed_rad_s(&model, &line, 1, 1.2 * hidden), 1e-6);
   sb_run_result_clear(&result);
   const double light[] = {0.1, 0.1, 0.9 * hidden, 0.9 * hidden, 0.1};
   model.load.parts[0].table.torque_nm = light;
   result = run(&model);
-  assert_int_equal(result.monitor.pace.spell_count, 0);
-  assert_true(isnan(result.monitor.pace.first_s));
+  assert_int_equal(result.monitor.shortfall.count, 0);
+  assert_true(isnan(result.monitor.shortfall.first_s));
   sb_run_result_clear(&result);
 }
 
@@ -260,8 +260,8 @@ static void shifts_by_duty_and_current_come_at_the_torque_of_the_closed_form(voi
     struct sb_run_result result = run(&model);
     assert_int_equal(result.monitor.shift_count, 2);
     /* 0.7 N.m in a minute: two milli in an integral time and a sample. */
-    assert_near(result.monitor.shifts[0].outside_torque_nm, form.pairs[0].downshift_torque_nm, 4e-3);
-    assert_near(result.monitor.shifts[1].outside_torque_nm, form.pairs[0].upshift_torque_nm, 4e-3);
+    assert_near(result.monitor.shifts[0].external_torque_nm, form.pairs[0].downshift_torque_nm, 4e-3);
+    assert_near(result.monitor.shifts[1].external_torque_nm, form.pairs[0].upshift_torque_nm, 4e-3);
     sb_run_result_clear(&result);
   }
 }

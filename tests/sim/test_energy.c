@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * The energy ledger: its own arithmetic, lines of known size, and machines drawn at random from all that there is. The
+ * The energy balance: its own arithmetic, lines of known size, and machines drawn at random from all that there is. The
  * first law needs no source; the residual must stay below 1e-6 of what was given.
  */
 #include "help/driven.h"
@@ -11,28 +11,28 @@
 static void the_residual_is_what_was_given_less_all_lines(void **state)
 {
   (void)state;
-  const struct sb_ledger ledger = {.given = 100.0,
+  const struct sb_energy energy = {.given = 100.0,
                                    .throughput = 120.0,
-                                   .internal_loss = 1.0,
+                                   .supply_loss = 1.0,
                                    .winding_loss = 2.0,
-                                   .conversion = -3.0,
+                                   .conversion_loss = -3.0,
                                    .motor_friction = 4.0,
                                    .drag = 5.0,
                                    .mesh_loss = 6.0,
                                    .shift_loss = 7.0,
                                    .load_work = 60.0,
                                    .kinetic = 12.0};
-  assert_near(sb_ledger_residual_j(&ledger), 6.0, 1e-12);
-  assert_near_rel(sb_ledger_residual_ratio(&ledger), 6.0 / 120.0, 1e-12);
+  assert_near(sb_energy_residual_j(&energy), 6.0, 1e-12);
+  assert_near_rel(sb_energy_residual_ratio(&energy), 6.0 / 120.0, 1e-12);
 }
 
 static void with_nothing_given_the_greatest_line_is_the_scale(void **state)
 {
   (void)state;
-  const struct sb_ledger coasting = {.load_work = -8.0, .kinetic = 7.0};
-  assert_near_rel(sb_ledger_residual_ratio(&coasting), 1.0 / 8.0, 1e-12);
-  const struct sb_ledger nothing = {.given = 0.0};
-  assert_true(sb_ledger_residual_ratio(&nothing) == 0.0);
+  const struct sb_energy coasting = {.load_work = -8.0, .kinetic = 7.0};
+  assert_near_rel(sb_energy_residual_ratio(&coasting), 1.0 / 8.0, 1e-12);
+  const struct sb_energy nothing = {.given = 0.0};
+  assert_true(sb_energy_residual_ratio(&nothing) == 0.0);
 }
 
 /* Each line on its own --------------------------------------------------------------------------------------------- */
@@ -47,14 +47,14 @@ static void lines_of_a_settled_machine_grow_by_their_powers(void **state)
   model_add_constant(&model, 1.0, true);
   model_finish(&model);
   const struct driven early = drive(&model, 0, NULL, 0, 5.0), late = drive(&model, 0, NULL, 0, 7.0);
-  const struct sb_ledger *a = &early.sums.ledger, *b = &late.sums.ledger;
+  const struct sb_energy *a = &early.sums.energy, *b = &late.sums.energy;
   const double w = late.state.motor_speed_rad_s, i = late.row.motor_current_a, t = 2.0, ohm = 12.0 / 2.6;
   const double kt = 0.4 / (2.6 - 0.14), ke = (12.0 - 0.14 * ohm) / model_rad_s(300.0);
   const double rounding = 1e-9; /* of sums of some thousand steps */
   assert_near_rel(b->given - a->given, 12.0 * i * t, rounding);
-  assert_near_rel(b->internal_loss - a->internal_loss, 0.5 * i * i * t, rounding);
+  assert_near_rel(b->supply_loss - a->supply_loss, 0.5 * i * i * t, rounding);
   assert_near_rel(b->winding_loss - a->winding_loss, ohm * i * i * t, rounding);
-  assert_near_rel(b->conversion - a->conversion, (ke - kt) * i * w * t, 1e-6);
+  assert_near_rel(b->conversion_loss - a->conversion_loss, (ke - kt) * i * w * t, 1e-6);
   assert_near_rel(b->motor_friction - a->motor_friction, kt * 0.14 * w * t, rounding);
   assert_near_rel(b->drag - a->drag, 0.01 * w * t, rounding);
   assert_near_rel(b->load_work - a->load_work, 1.0 * w / 12.0 * t, rounding);
@@ -72,10 +72,10 @@ static void in_overrun_the_mesh_takes_its_share_of_what_the_load_gives(void **st
   model_add_constant(&model, -2.0, false);
   model_finish(&model);
   const struct driven early = drive(&model, 0, NULL, 0, 5.0), late = drive(&model, 0, NULL, 0, 7.0);
-  const double work = late.sums.ledger.load_work - early.sums.ledger.load_work;
+  const double work = late.sums.energy.load_work - early.sums.energy.load_work;
   assert_true(work < -1.0);
-  assert_near_rel(late.sums.ledger.mesh_loss - early.sums.ledger.mesh_loss, -0.3 * work, 1e-9);
-  assert_near_rel(late.sums.ledger.given - early.sums.ledger.given, 0.7 * work, 1e-9);
+  assert_near_rel(late.sums.energy.mesh_loss - early.sums.energy.mesh_loss, -0.3 * work, 1e-9);
+  assert_near_rel(late.sums.energy.given - early.sums.energy.given, 0.7 * work, 1e-9);
 }
 
 static void at_standstill_the_battery_heats_the_winding_alone(void **state)
@@ -87,11 +87,11 @@ static void at_standstill_the_battery_heats_the_winding_alone(void **state)
   model_finish(&model);
   const struct driven got = drive(&model, 1, NULL, 0, 2.0);
   const double ohm = 12.0 / 2.6, i = 12.0 / (ohm + 0.4);
-  assert_near_rel(got.sums.ledger.given, 12.0 * i * 2.0, 1e-12);
-  assert_near_rel(got.sums.ledger.winding_loss, ohm * i * i * 2.0, 1e-12);
-  assert_near_rel(got.sums.ledger.internal_loss, 0.4 * i * i * 2.0, 1e-12);
-  assert_true(got.sums.ledger.load_work == 0.0 && got.sums.ledger.mesh_loss == 0.0);
-  assert_true(sb_ledger_residual_ratio(&got.sums.ledger) < 1e-12);
+  assert_near_rel(got.sums.energy.given, 12.0 * i * 2.0, 1e-12);
+  assert_near_rel(got.sums.energy.winding_loss, ohm * i * i * 2.0, 1e-12);
+  assert_near_rel(got.sums.energy.supply_loss, 0.4 * i * i * 2.0, 1e-12);
+  assert_true(got.sums.energy.load_work == 0.0 && got.sums.energy.mesh_loss == 0.0);
+  assert_true(sb_energy_residual_ratio(&got.sums.energy) < 1e-12);
 }
 
 /* Everything at random --------------------------------------------------------------------------------------------- */
@@ -221,20 +221,20 @@ static void machines_drawn_at_random_keep_their_energy(void **state)
   for (int run = 0; run < 400; run++) {
     make_random(&machine, dice);
     const struct sb_sums sums = run_random(&machine, dice);
-    assert_near(sb_ledger_residual_ratio(&sums.ledger), 0.0, most);
-    assert_true(isfinite(sums.ledger.given) && isfinite(sums.ledger.load_work));
+    assert_near(sb_energy_residual_ratio(&sums.energy), 0.0, most);
+    assert_true(isfinite(sums.energy.given) && isfinite(sums.energy.load_work));
 
     double gear_s = sums.neutral_time_s;
     for (int g = 0; g < SB_GEAR_MAX; g++) gear_s += sums.gear_time_s[g];
     assert_near(gear_s, 5.0, 1e-9);
     /* What can only be lost. */
-    assert_true(sums.ledger.winding_loss >= 0.0 && sums.ledger.internal_loss >= 0.0);
-    assert_true(sums.ledger.motor_friction >= 0.0 && sums.ledger.drag >= 0.0);
-    assert_true(sums.ledger.shift_loss >= -1e-12 * sums.ledger.throughput);
-    assert_true(sums.ledger.mesh_loss >= -most * sums.ledger.throughput);
+    assert_true(sums.energy.winding_loss >= 0.0 && sums.energy.supply_loss >= 0.0);
+    assert_true(sums.energy.motor_friction >= 0.0 && sums.energy.drag >= 0.0);
+    assert_true(sums.energy.shift_loss >= -1e-12 * sums.energy.throughput);
+    assert_true(sums.energy.mesh_loss >= -most * sums.energy.throughput);
     standstill_s += sums.standstill_time_s;
     neutral_s += sums.neutral_time_s;
-    shift_loss_count += sums.ledger.shift_loss > 0.0;
+    shift_loss_count += sums.energy.shift_loss > 0.0;
   }
   gsl_rng_free(dice);
   /* The draw reaches all of it. */
@@ -264,14 +264,14 @@ static void machines_with_a_shaft_that_gives_keep_their_energy(void **state)
     make_random(&machine, dice);
     add_random_shaft(&machine.model, dice);
     const struct sb_sums sums = run_random(&machine, dice);
-    assert_near(sb_ledger_residual_ratio(&sums.ledger), 0.0, 1e-6); /* measured 1.3e-7; 6e-7 in 3000 machines */
-    assert_true(sums.ledger.winding_loss >= 0.0 && sums.ledger.motor_friction >= 0.0 && sums.ledger.drag >= 0.0);
-    assert_true(sums.ledger.mesh_loss >= -1e-6 * sums.ledger.throughput);
-    assert_true(sums.ledger.shaft_loss >= -1e-6 * sums.ledger.throughput &&
-                sums.ledger.elastic >= -1e-9 * sums.ledger.throughput);
+    assert_near(sb_energy_residual_ratio(&sums.energy), 0.0, 1e-6); /* measured 1.3e-7; 6e-7 in 3000 machines */
+    assert_true(sums.energy.winding_loss >= 0.0 && sums.energy.motor_friction >= 0.0 && sums.energy.drag >= 0.0);
+    assert_true(sums.energy.mesh_loss >= -1e-6 * sums.energy.throughput);
+    assert_true(sums.energy.shaft_loss >= -1e-6 * sums.energy.throughput &&
+                sums.energy.elastic >= -1e-9 * sums.energy.throughput);
     standstill_s += sums.standstill_time_s;
     neutral_s += sums.neutral_time_s;
-    damped_count += sums.ledger.shaft_loss > 0.0;
+    damped_count += sums.energy.shaft_loss > 0.0;
   }
   gsl_rng_free(dice);
   assert_true(standstill_s > 50.0 && neutral_s > 50.0 && damped_count > 200.0);

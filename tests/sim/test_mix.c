@@ -41,7 +41,7 @@ static bool is_wanted(unsigned long seed)
 }
 
 /* The residual that the project promises: 1e-6 of the energy moved. */
-static void two_hundred_machines_of_everything_close_their_ledgers(void **state)
+static void two_hundred_machines_of_everything_balance_their_energies(void **state)
 {
   (void)state;
   static struct mix_case it;
@@ -54,7 +54,7 @@ static void two_hundred_machines_of_everything_close_their_ledgers(void **state)
     const struct sb_model *model = &it.plane.model;
     struct sb_run_result result;
     run(model, &result);
-    const double residual = sb_ledger_residual_ratio(&result.sums.ledger);
+    const double residual = sb_energy_residual_ratio(&result.sums.energy);
     if (!(residual <= 1e-6)) print_error("%s: residual %.3g\n", model->name, residual);
     if (!(residual <= worst)) {
       worst = residual;
@@ -102,8 +102,8 @@ static void the_same_machine_run_twice_gives_the_same_bits(void **state)
     struct sb_run_result one, other;
     run(&it.plane.model, &one);
     run(&it.plane.model, &other);
-    assert_same_bits(&it.plane.model, &one.sums.ledger.given, &other.sums.ledger.given,
-                     sizeof one.sums.ledger / sizeof(double));
+    assert_same_bits(&it.plane.model, &one.sums.energy.given, &other.sums.energy.given,
+                     sizeof one.sums.energy / sizeof(double));
     const double ones[] = {one.end.motor_speed_rad_s,
                            one.end.output_speed_rad_s,
                            one.end.output_turns,
@@ -251,7 +251,7 @@ static void a_state_put_back_at_any_sample_goes_on_with_the_same_bits(void **sta
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(two_hundred_machines_of_everything_close_their_ledgers),
+      cmocka_unit_test(two_hundred_machines_of_everything_balance_their_energies),
       cmocka_unit_test(the_same_machine_run_twice_gives_the_same_bits),
       cmocka_unit_test(a_state_put_back_at_any_sample_goes_on_with_the_same_bits),
   };

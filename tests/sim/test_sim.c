@@ -338,10 +338,10 @@ static void a_clutch_joins_two_masses_as_in_khurmi(void **state)
   const struct driven got = drive(&model, 0, (struct oracle_command[]){{0.0, 1}}, 1, 0.1);
   assert_near(driven_time_s(&got.seen, SB_EVENT_ENGAGED, 0), 0.0604419, 5e-8);
   assert_near(got.state.output_speed_rad_s, 70.8304, 5e-5);
-  assert_near(got.sums.ledger.shift_loss, 356.032, 5e-4);
+  assert_near(got.sums.energy.shift_loss, 356.032, 5e-4);
   const double jm = 1.176, jo = 0.128, reduced = jm * jo / (jm + jo), speed = model_rad_s(750.0);
   assert_near_rel(driven_time_s(&got.seen, SB_EVENT_ENGAGED, 0), reduced * speed / 150.0, limit);
-  assert_near_rel(got.sums.ledger.shift_loss, 0.5 * reduced * speed * speed, limit);
+  assert_near_rel(got.sums.energy.shift_loss, 0.5 * reduced * speed * speed, limit);
 }
 
 /* 4 kg m^2 at 60 rpm and 2 kg m^2 at rest: 40 rpm, and a third of the energy is lost (questioncove.com, question only;
@@ -355,7 +355,7 @@ static void a_dog_joins_two_masses_at_once_and_loses_a_third_of_the_energy(void 
   const struct driven got = drive(&model, 0, (struct oracle_command[]){{0.0, 1}}, 1, 0.5);
   assert_near(driven_time_s(&got.seen, SB_EVENT_ENGAGED, 0), 0.25, 1e-12);
   assert_near_rel(rpm(got.state.output_speed_rad_s), 40.0, limit);
-  assert_near(got.sums.ledger.shift_loss, 26.3189, 5e-5);
+  assert_near(got.sums.energy.shift_loss, 26.3189, 5e-5);
   assert_near_rel(got.sums.greatest_impulse_nms, 2.0 * model_rad_s(40.0), limit);
 }
 
@@ -408,7 +408,7 @@ static void a_joining_through_a_ratio_keeps_the_angular_impulse(void **state)
   const double joined = (jm * w + jo / n * output) / (jm + jo / (n * n)), slip = w - n * output;
   assert_near_rel(got.state.motor_speed_rad_s, joined, 1e-12);
   assert_near_rel(got.state.output_speed_rad_s, joined / n, 1e-12);
-  assert_near_rel(got.sums.ledger.shift_loss, 0.5 * jm * jo / (n * n) / (jm + jo / (n * n)) * slip * slip, 1e-12);
+  assert_near_rel(got.sums.energy.shift_loss, 0.5 * jm * jo / (n * n) / (jm + jo / (n * n)) * slip * slip, 1e-12);
   assert_near_rel(got.sums.greatest_impulse_nms, jo * (joined / n - output), 1e-12);
 }
 

@@ -129,9 +129,9 @@ static void simulate(const struct way_case *it, struct way_result *out)
   out->wheel_rad_s = row.output_speed_rad_s;
   out->vehicle_rad_s = row.vehicle_speed_rad_s;
   out->way_rad = row.vehicle_angle_rad;
-  out->impact_j = sums->ledger.impact_loss;
-  out->joining_j = sums->ledger.shift_loss;
-  out->slip_j = sums->ledger.slip_loss;
+  out->impact_j = sums->energy.impact_loss;
+  out->joining_j = sums->energy.shift_loss;
+  out->slip_j = sums->energy.slip_loss;
   out->met_count = sim.state.far.met_count;
   sb_sim_clear(&sim);
 }

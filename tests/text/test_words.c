@@ -33,6 +33,9 @@ static void sentences_break_between_words_and_hang(void **state)
   begin();
   sb_words_say(out, 2, 4, "- the load of %s N.m lies in the hunting band, %d..%d N.m", "0.62", 1, 2);
   assert_string_equal(end(), "  - the load of 0.62 N.m lies in the\n    hunting band, 1..2 N.m\n");
+  begin(); /* 40 columns end behind the 3: the unit takes it along */
+  sb_words_say(out, 0, 2, "%s", "the winding reaches a temperature of 123 C, 4 times");
+  assert_string_equal(end(), "the winding reaches a temperature of\n  123 C, 4 times\n");
   sb_text_set_width(SB_TEXT_WIDTH_DEFAULT);
 }
 

@@ -3,10 +3,10 @@
  * bench.c - how fast a whole run is, beside three plainer ways of stepping the same machine at the same step; and how
  * fast a map of all thresholds is, in runs of the same machine.
  *
- *   run          sb_run(): two gears with a swing arm, controller and monitor running, every event located, ledger and
+ *   run          sb_run(): two gears with a swing arm, controller and monitor running, every event located, energies and
  *                peaks kept, no trace. About 20 s of machine time with a downshift and an upshift in it.
  *   bare         the least that could be written by hand for one gear: classical Runge-Kutta over speed and angle, all
- *                coefficients worked out beforehand, the rate inlined. No events, no ledger, no second gear.
+ *                coefficients worked out beforehand, the rate inlined. No events, no energies, no second gear.
  *   gsl step     the same rate through gsl_odeiv2_step_apply() with rk4, rates handed from step to step. GSL takes each
  *                step as two halves (about three times as many rates), for that is how it knows its error.
  *   gsl driver   the same through gsl_odeiv2_driver_apply_fixed_step(), one call for all steps.
@@ -204,7 +204,7 @@ static int run_model(const struct sb_model *model)
     fprintf(stderr, "bench: %s\n", err.text);
     return -1;
   }
-  sink = result.end.motor_speed_rad_s + result.sums.ledger.given;
+  sink = result.end.motor_speed_rad_s + result.sums.energy.given;
   sb_run_result_clear(&result);
   return 0;
 }
@@ -252,9 +252,9 @@ static int check_run(const struct sb_model *model)
   struct sb_error err = {0};
   if (sb_run(model, &options, &result, &err) != SB_OK) return -1;
   const int is_as_said = result.step_count == STEP_COUNT && result.monitor.shift_count == 2 &&
-                         sb_ledger_residual_ratio(&result.sums.ledger) < 1e-6;
-  printf("run: %lld steps of %g s, %zu shifts, ledger residual %.1e of what was given\n", result.step_count, step_s,
-         result.monitor.shift_count, sb_ledger_residual_ratio(&result.sums.ledger));
+                         sb_energy_residual_ratio(&result.sums.energy) < 1e-6;
+  printf("run: %lld steps of %g s, %zu shifts, energy residual %.1e of what was given\n", result.step_count, step_s,
+         result.monitor.shift_count, sb_energy_residual_ratio(&result.sums.energy));
   sb_run_result_clear(&result);
   return is_as_said ? 0 : -1;
 }

@@ -4,7 +4,7 @@
 #
 #   build/shiftband run --controller-command 'awk -f tools/external/controller.awk' scenarios/tray-cart.yaml
 #
-# First comes one line "shiftband-controller 1 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
+# First comes one line "shiftband-controller 2 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
 # a sample, answered with the gear wanted, from 1:
 #
 #   $1 sample   $2 time, s   $3 reading   $4 reading, %   $5 gear   $6 a gear is in mesh   $7 and the drive is on
@@ -16,7 +16,7 @@
 
 # The line of what stays the same: words NAME=VALUE, and lists with commas, one number a pair of gears.
 NR == 1 {
-  if ($1 != "shiftband-controller" || $2 != 1) { print "! this script knows version 1"; fflush(); exit 1 }
+  if ($1 != "shiftband-controller" || $2 != 2) { print "! this script knows version 2"; fflush(); exit 1 }
   for (i = 3; i <= NF; i++) { at = index($i, "="); said[substr($i, 1, at - 1)] = substr($i, at + 1) }
   split(said["downshift_below"], down, ",")
   split(said["upshift_above"], up, ",")

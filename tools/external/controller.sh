@@ -4,12 +4,12 @@
 #
 #   build/shiftband run --controller-command 'sh tools/external/controller.sh' scenarios/tray-cart.yaml
 #
-# First comes one line "shiftband-controller 1 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
+# First comes one line "shiftband-controller 2 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
 # a sample, seven numbers, answered with the gear wanted, from 1; when the input ends, so does the script.
 set -u
 
 read -r name version constants || exit 0
-[ "$name $version" = 'shiftband-controller 1' ] || { echo '! this script knows version 1'; exit 1; }
+[ "$name $version" = 'shiftband-controller 2' ] || { echo '! this script knows version 2'; exit 1; }
 
 # Words NAME=VALUE; lists with commas have a number for each pair of gears, the slowest first.
 for word in $constants; do

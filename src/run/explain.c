@@ -1,0 +1,53 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* explain.c - what the explanations of verdicts share. */
+#include "run/explain.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+void sb_explain_say(struct sb_explaining *to, const char *format, ...)
+{
+  struct sb_verdict_explanation *out = to->out;
+  const size_t length = strlen(out->text);
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(out->text + length, sizeof out->text - length, format, arguments);
+  va_end(arguments);
+}
+
+void sb_explain_load(struct sb_explaining *to)
+{
+  const double least_nm = to->verdict->least_nm, greatest_nm = to->verdict->greatest_nm;
+  if (greatest_nm - least_nm <= 0.005 * fmax(fabs(greatest_nm), fabs(least_nm))) {
+    sb_explain_say(to, "the load of %.3g N.m", greatest_nm);
+  } else {
+    sb_explain_say(to, "the load of %.3g..%.3g N.m", least_nm, greatest_nm);
+  }
+}
+
+void sb_explain_duration(struct sb_explaining *to)
+{
+  sb_explain_say(to, " from %.4g s on, for %.3g s", to->verdict->first_s, to->verdict->duration_s);
+  if (to->verdict->count > 1) sb_explain_say(to, " in %zu spells", to->verdict->count);
+}
+
+const char *sb_explain_gear(const struct sb_explaining *to, int gear)
+{
+  return to->model->gearbox.gears[gear - 1].name;
+}
+
+void sb_explain_cure(struct sb_explaining *to, const char *key, const char *bound, const char *value)
+{
+  struct sb_cure *cures = to->out->cures, *cure = &cures[to->out->cure_count];
+  const bool is_first = to->out->cure_count == 0 || cure[-1].value[0] == 0;
+  *cure = (struct sb_cure){.bound = bound};
+  snprintf(cure->key, sizeof cure->key, "%s", key);
+  if (value != NULL) {
+    snprintf(cure->value, sizeof cure->value, "%s", value);
+    sb_explain_say(to, "%s %s to %s%s%s", is_first ? "; set" : ", or", key, bound != NULL ? bound : "",
+                   bound != NULL ? " " : "", value);
+  }
+  to->out->cure_count++;
+}

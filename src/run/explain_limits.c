@@ -1,0 +1,159 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* explain_limits.c - verdicts of the machine: what motor, parts, wheels and supply cannot do or withstand. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "run/explain.h"
+#include "text/words.h"
+
+/* Rounded up to three digits, so that what is advised is enough. */
+static double round_up(double value)
+{
+  const double scale = pow(10.0, 2.0 - floor(log10(value)));
+  return ceil(value * scale) / scale;
+}
+
+/* A value to be reached at least, with its unit. */
+static void cure_at_least(struct sb_explaining *to, const char *key, double value, const char *unit)
+{
+  char text[SB_CURE_SIZE];
+  snprintf(text, sizeof text, "%.6g %s", round_up(value), unit);
+  sb_explain_cure(to, key, "at least", text);
+}
+
+/* The slowest gear moves the most: what would move the load, and what in that gear would. */
+static void cure_stall(struct sb_explaining *to)
+{
+  const int gear = to->verdict->gear;
+  const struct sb_gear_figures *figures = &to->closed->gears[gear - 1];
+  const double load_nm = to->verdict->greatest_nm;
+  char key[SB_CURE_SIZE];
+  snprintf(key, sizeof key, "gearbox.gears.%d.meshes", gear);
+  sb_explain_cure(to, key, NULL, NULL);
+  if (!(figures->stall_torque_nm > 0.0)) return;
+  sb_explain_say(to, "; a reduction of at least %.3g (now %.4g) would move it",
+                 round_up(figures->ratio * load_nm / figures->stall_torque_nm), figures->ratio);
+  if (to->closed->gears[0].stall_torque_nm > load_nm) {
+    sb_explain_say(to, ", as %s does (up to %.3g N.m)", sb_explain_gear(to, 1), to->closed->gears[0].stall_torque_nm);
+  }
+  if (!to->model->battery.is_present && isfinite(figures->least_voltage_v)) {
+    cure_at_least(to, "supply.open_circuit_voltage", figures->least_voltage_v, "V");
+  }
+}
+
+void sb_explain_stall(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  const double stall_nm = to->closed->gears[v->gear - 1].stall_torque_nm;
+  sb_explain_say(to, "The output stalls in %s", sb_explain_gear(to, v->gear));
+  sb_explain_duration(to);
+  sb_explain_say(to, ": ");
+  sb_explain_load(to);
+  if (v->greatest_nm > stall_nm) {
+    sb_explain_say(to, " is more than the %.3g N.m that this gear can move", stall_nm);
+    cure_stall(to);
+  } else {
+    sb_explain_say(to,
+                   " stays at rest although this gear can move %.3g N.m: the breakaway torque is greater, or the drive "
+                   "gives less than its limit",
+                   stall_nm);
+    sb_explain_cure(to, "drive", NULL, NULL);
+  }
+}
+
+void sb_explain_overload(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  const char *part = to->model->output_limit;
+  sb_explain_say(to, "The output is overloaded");
+  sb_explain_duration(to);
+  sb_explain_say(to, ": %.3g N.m exceeds the limit of %.3g N.m", v->greatest_nm, v->least_nm);
+  if (part[0] != 0) sb_explain_say(to, " (%s)", part);
+  sb_explain_say(to, "; the weakest part must withstand that much, or the torque must become less");
+  if (part[0] == 0) {
+    cure_at_least(to, "limits.output_torque", v->greatest_nm, "N.m");
+  } else {
+    sb_explain_cure(to, "limits", NULL, NULL);
+  }
+}
+
+/* The vehicle's place among the bodies, or -1. A load that has one contact with the ground has one vehicle. */
+static int find_vehicle(const struct sb_model *model)
+{
+  for (int i = 0; i < model->body_count; i++) {
+    if (sb_body_as_vehicle(&model->bodies[i]) != NULL) return i;
+  }
+  return -1;
+}
+
+/* What stands against the wheels, and the ballast that would help. */
+static void cure_slipping(struct sb_explaining *to, int body, double wheel_radius_m)
+{
+  const double ballast_kg = sb_road_ballast_kg(&to->model->load.road, &to->verdict->need);
+  char key[SB_CURE_SIZE];
+  sb_explain_say(to, "; %.3g N are needed, so that ", to->verdict->need.whole_nm / wheel_radius_m);
+  if (isfinite(ballast_kg)) {
+    sb_explain_say(to, "more than %.3g kg of ballast on the driven wheels would help", ballast_kg);
+  } else {
+    sb_explain_say(to, "no ballast would help: it adds more resistance than friction");
+  }
+  snprintf(key, sizeof key, "load.bodies.%d.mass", body + 1);
+  sb_explain_cure(to, key, NULL, NULL);
+}
+
+void sb_explain_slipping(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  const struct sb_road *road = &to->model->load.road;
+  const int body = find_vehicle(to->model);
+  sb_explain_say(to, "The wheels slip");
+  sb_explain_duration(to);
+  if (body < 0) return;
+  const double radius_m = to->model->bodies[body].vehicle.wheel_radius_m;
+  const bool has_need = v->need.whole_nm > 0.0;
+  const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0)) / radius_m;
+  sb_explain_say(to, ": the ground takes a push of at most %.3g N", road->static_friction_ratio * press_n);
+  if (road->kinetic_friction_ratio < road->static_friction_ratio) {
+    sb_explain_say(to, " (%.3g N once the wheels slip)", road->kinetic_friction_ratio * press_n);
+  }
+  sb_explain_say(to, ", and a lower gear pushes no harder");
+  if (has_need) cure_slipping(to, body, radius_m);
+}
+
+void sb_explain_overheated(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  sb_explain_say(to, "The winding overheats");
+  sb_explain_duration(to);
+  sb_explain_say(to,
+                 ": %.4g C exceeds the limit of %.4g C; less load, pauses, or a motor that gives off more heat keep it "
+                 "cooler",
+                 v->greatest_c, to->model->limits.winding_c);
+  sb_explain_cure(to, "motor.winding", NULL, NULL);
+}
+
+void sb_explain_drive_cut(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  sb_explain_say(to, "The drive is cut at %.4g s", v->first_s);
+  if (v->count == 2) sb_explain_say(to, " and once more");
+  if (v->count > 2) sb_explain_say(to, " and %zu times more", v->count - 1);
+  sb_explain_say(to, ", for %.3g s in all: ", v->duration_s);
+  if (v->is_by_heat) {
+    sb_explain_say(to,
+                   "the winding reached the %.4g C at which its thermal switch opens; less load, pauses, or a motor "
+                   "that gives off more heat keep it cooler",
+                   to->model->winding.cut_out_c);
+    sb_explain_cure(to, "motor.winding", NULL, NULL);
+  }
+  if (v->is_by_heat && v->is_by_battery) sb_explain_say(to, "; and ");
+  if (v->is_by_battery) {
+    sb_explain_say(to,
+                   "the battery is empty, or its voltage under load fell below its cut-off of %.3g V; a fuller or a "
+                   "larger battery lasts longer",
+                   to->model->battery.cutoff_v);
+    sb_explain_cure(to, "supply.battery.charge", NULL, NULL);
+    sb_explain_cure(to, "supply.battery.capacity", NULL, NULL);
+  }
+}
