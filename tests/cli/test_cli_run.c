@@ -205,7 +205,7 @@ static void empty_list_of_verdicts_is_refused(void **state)
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND run --fail-on '' scenarios/hunting-crawler.yaml");
   assert_int_equal(said->code, 2);
-  shell_expect(said, "--fail-on needs hunting, stall, ");
+  shell_expect(said, "--fail-on needs hunting, busy-shifting, stall, ");
 }
 
 static void byte_order_mark_and_ignored_hangup_do_no_harm(void **state)
