@@ -95,6 +95,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
+  voice \
   mutants help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
@@ -243,6 +244,9 @@ MUTANTS ?= 400
 MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
+voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts for people, anew from the sources
+	@SB_VOICE_WRITE=1 $(OUT)/tests/test_voice > /dev/null
 
 DEST = $(DESTDIR)$(PREFIX)
 install: all ## install program, library, headers and pkg-config file (PREFIX, DESTDIR)

@@ -104,6 +104,8 @@ struct sb_body_ops {
   const char *name; /* as in the scenario file */
   /* What is taken for granted, for those who read the figures, or NULL; NULL: never anything. */
   const char *(*note)(const struct sb_body *body);
+  /* Friction torque at the output that also holds at rest, N m; NULL: none. */
+  double (*hold_nm)(const struct sb_body *body);
   /* Number of doubles that its tables need; NULL: none. */
   size_t (*room)(const struct sb_body *body);
   /* Adds its inertia and parts; false when the load holds no more parts. Tables go to room, which must live as long. */
@@ -116,9 +118,8 @@ extern const struct sb_body_ops *const sb_body_kinds[];
 /* The kind of that name, or NULL. */
 const struct sb_body_ops *sb_body_kind_find(const char *name);
 
-/* The vehicle or the hoist that a body is, or NULL. Pure. */
+/* The vehicle that a body is, or NULL. Pure. */
 const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body);
-const struct sb_hoist *sb_body_as_hoist(const struct sb_body *body);
 
 /* Number of doubles that sb_body_lower() needs as room, 0 for most bodies. Pure. */
 size_t sb_body_room(const struct sb_body *body);

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * discharge.h - what the closed forms of a scenario come to over the charge of its battery, from full to empty.
+ * discharge.h - troubles that the closed forms show over the charge of a battery, from full to empty.
  *
  * Every trouble lasts over one or more spans of the charge. Their ends are roots: between two points of the battery's
  * curve the voltage is linear in the charge, so the curves of torque are searched there one interval at a time by
@@ -14,12 +14,11 @@
  *   start cut              so for longer than the cut-off's delay after a start from rest in the start gear, under the
  *                          lightest load: then every start is cut
  *
- * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more than the steady state, the ticks at which a drive looks).
+ * Leaves out: what a run adds (charge drawn meanwhile, shifts that draw more current than
+ * the steady state, the ticks of a drive).
  */
 #ifndef SHIFTBAND_DISCHARGE_H
 #define SHIFTBAND_DISCHARGE_H
-
-#include <stdio.h>
 
 #include "shiftband/model.h"
 #include "shiftband/status.h"
@@ -50,11 +49,11 @@ bool sb_discharge_is_of_pair(enum sb_discharge_kind kind);
 /* How many pairs or gears a kind is looked for in: indices 0 to that. Pure. */
 int sb_discharge_subject_count(enum sb_discharge_kind kind, int gear_count);
 
-/* A trouble lasts from one charge down to another; while the battery is drawn from, `from` comes first. */
+/* A trouble lasts from one charge down to another: a discharging battery meets `from` first. */
 struct sb_discharge_span {
   enum sb_discharge_kind kind;
   int index;            /* of the gear, or of the pair */
-  double from_fraction; /* 1: it is there on a full battery */
+  double from_fraction; /* 1: it begins at a full battery */
   double to_fraction;   /* < from; 0: it lasts until the battery is empty */
 };
 
@@ -78,16 +77,5 @@ const struct sb_discharge_span *sb_discharge_span_at(const struct sb_discharge *
 /* The charge at which the battery ends in use: the first at which a start is cut, or the highest gear under the lightest load, is
  * below the cut-off; or 0. Pure. */
 double sb_discharge_end_fraction(const struct sb_model *model, const struct sb_discharge *discharge);
-
-/*
- * Writes thresholds over the charge as CSV, falling from full to empty by hundredths, with the ends of all spans in
- * between: for each pair of gears its own thresholds, those that are safe, the torques, and the troubles as 0 or 1.
- * Returns 0, or -1 when writing failed.
- */
-struct sb_discharge_table {
-  const struct sb_model *model;
-  const struct sb_discharge *discharge;
-};
-int sb_discharge_write_csv(FILE *out, const struct sb_discharge_table *table);
 
 #endif

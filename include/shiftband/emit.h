@@ -4,7 +4,7 @@
  *
  * A scenario's own resolution needs no rounding: reading < down and reading > up mean the same for whole counts once down
  * is rounded up and up is rounded down (reading.h), and the emitted controller decides as the simulated one. Where another
- * sensor counts, thresholds have to move. They move apart, for closer together lies hunting, and by less than a count:
+ * sensor counts, thresholds have to move. They move apart, for closer together the gearbox may hunt, and by less than a count:
  *
  *   rounds to the nearest count   D = floor(d + 1/2), U = ceil(u - 1/2)   acts below D - 1/2 <= d, above U + 1/2 >= u
  *   counts pulses in a window     D = floor(d),       U = ceil(u)         may act up to D <= d, from U >= u on
@@ -14,9 +14,9 @@
  * moves to more duty, up to less. Where the reference is K whole counts, a reading is K - counts of the size itself.
  *
  * Where the drive can stop, the simulated controller decides nothing while it is off, nor for the start delay after each
- * restart or reversal. The emitted one is told through the flag that tells of the mesh, and so do the recordings.
+ * restart or reversal. The emitted one is told through the flag of the engaged gear, and so do the recordings.
  *
- * Moving apart has an end too, a box that never shifts back: the closed forms and a simulated run tell
+ * Moving apart has an end too, a gearbox that never shifts back: the closed forms and a simulated run show
  * whether the rounded controller does anything that the given one did not, and then there is no emission.
  *
  * Emitted text is 0BSD, as the controller module (controller.h): it goes into other people's products. Same scenario,
@@ -51,7 +51,7 @@ struct sb_emit_options {
 /* One recorded sample: what the controller read, and what it then commanded. */
 struct sb_emit_sample {
   int32_t reading;     /* counts */
-  uint8_t is_deciding; /* a gear is in mesh, the drive on, and the start delay over since it came back */
+  uint8_t is_deciding; /* a gear is engaged, the drive on, and the start delay over since it came back */
   uint8_t gear;        /* commanded, from 1 */
 };
 
@@ -66,7 +66,7 @@ struct sb_emission {
   bool is_own_count;        /* the scenario's own resolution: decides as the simulated controller, nothing is rounded */
   bool is_resolution_given; /* by the scenario or by the options; else one count was taken as the usual one */
   /* Readings in their unit (of duty and current: what is left), as tuned, and where the counts really act. */
-  double asked_down[SB_GEAR_MAX - 1], asked_up[SB_GEAR_MAX - 1];
+  double asked_below[SB_GEAR_MAX - 1], asked_above[SB_GEAR_MAX - 1];
   double acts_below[SB_GEAR_MAX - 1], acts_above[SB_GEAR_MAX - 1];
   bool is_moved;       /* a threshold does not act where a reading without rounding would */
   char verdicts[256];  /* what the run came to, "hunting, stall"; "": nothing to report */
@@ -74,8 +74,8 @@ struct sb_emission {
   /* Kept: to a little behind the last command, and with can_stop the last change of is_deciding; at most sample_max. */
   size_t sample_count;
   bool
-      is_mesh_needed; /* with "in mesh" always true the recorded run would be decided otherwise: the wait is too short */
-  bool can_stop;      /* the drive: by an order, or by a switch of its own */
+      is_engaged_needed; /* with "engaged" always true the recorded run would be decided in another way: the wait is too short */
+  bool can_stop;                  /* the drive: by an order, or by a switch of its own */
   struct sb_emit_sample *samples; /* samples[sample_count], owned */
 };
 
@@ -106,7 +106,7 @@ int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const ch
 int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source);
 int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const char *source);
 
-/* The recorded samples as CSV: sample,reading,in_mesh,gear; in_mesh is is_deciding. */
+/* The recorded samples as CSV: sample,reading,engaged,gear; engaged is is_deciding. */
 int sb_emit_write_readings(FILE *out, const struct sb_emission *emission);
 
 #endif

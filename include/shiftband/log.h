@@ -77,6 +77,9 @@ struct sb_log_options {
   const bool *takes; /* takes[SB_LOG_COLUMN_COUNT]: which columns; NULL: all that a trace can have */
 };
 
+/* A log's name for people: its path, or "standard input" for "-". */
+const char *sb_log_name(const char *path);
+
 /* For a trace: at least two rows, with times. */
 struct sb_log_options sb_log_options_default(void);
 

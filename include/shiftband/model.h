@@ -99,4 +99,11 @@ double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_m
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);
 
+/* How long the controller waits for a duration: whole samples, rounded up, in s. */
+double sb_model_whole_samples_s(const struct sb_control *control, double duration_s);
+
+/* Torque at the output that a holding brake must hold at rest: that of the parts which act, less the friction of the
+ * bodies, N m, >= 0. Pure. */
+double sb_model_hung_nm(const struct sb_model *model);
+
 #endif

@@ -181,7 +181,7 @@ struct sb_cure {
 };
 
 /* What happened, why, and what cures it. Cures with a value cure it each alone. */
-struct sb_verdict_explanation {
+struct sb_verdict_words {
   char text[SB_EXPLANATION_SIZE];
   struct sb_cure cures[SB_CURES_MAX];
   int cure_count;
@@ -189,6 +189,6 @@ struct sb_verdict_explanation {
 
 /* Explains a verdict of a model's run. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
-                        const struct sb_closed_form *closed, struct sb_verdict_explanation *out);
+                        const struct sb_closed_form *closed, struct sb_verdict_words *out);
 
 #endif

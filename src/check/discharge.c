@@ -1,254 +1,191 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "check/discharge.h"
-
+/* discharge.c - thresholds and troubles over the charge of a battery. */
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
-#include "text/words.h"
+#include "check/parts.h"
 
-enum { TENTHS = 10, TROUBLE_SIZE = 768, TROUBLE_COLUMN = 77, TROUBLE_WIDTH = 100 - TROUBLE_COLUMN, SPAN_SIZE = 160 };
-
-static const struct sb_model *model_of(const struct sb_check_report *report)
-{
-  return &report->cases[SB_CHECK_NOMINAL].model;
-}
+enum { HUNDREDTHS = 100, PLACE_SIZE = 160 };
 
 /* "at any charge", or "from full down to 62 % (12.1 V)". */
-static const char *format_span(const struct sb_model *model, const struct sb_discharge_span *span, char text[SPAN_SIZE])
+static void format_place(const struct sb_check_span *span, char text[PLACE_SIZE])
 {
-  const double from = span->from_fraction, to = span->to_fraction;
-  const struct sb_figure from_v = sb_figure_of(sb_battery_voltage_v(&model->battery, from));
-  const struct sb_figure to_v = sb_figure_of(sb_battery_voltage_v(&model->battery, to));
-  if (from >= 1.0 && to <= 0.0) {
-    snprintf(text, SPAN_SIZE, "at any charge");
-  } else if (from >= 1.0) {
-    snprintf(text, SPAN_SIZE, "from full down to %.4g %% (%s V)", 100.0 * to, to_v.text);
-  } else if (to <= 0.0) {
-    snprintf(text, SPAN_SIZE, "from %.4g %% (%s V) until empty", 100.0 * from, from_v.text);
+  const double from_pct = 100.0 * span->from_fraction, to_pct = 100.0 * span->to_fraction;
+  const struct sb_figure from_v = sb_figure_of(span->from_voltage_v), to_v = sb_figure_of(span->to_voltage_v);
+  if (span->from_fraction >= 1.0 && span->to_fraction <= 0.0) {
+    snprintf(text, PLACE_SIZE, "at any charge");
+  } else if (span->from_fraction >= 1.0) {
+    snprintf(text, PLACE_SIZE, "from full down to %.4g %% (%s V)", to_pct, to_v.text);
+  } else if (span->to_fraction <= 0.0) {
+    snprintf(text, PLACE_SIZE, "from %.4g %% (%s V) until empty", from_pct, from_v.text);
   } else {
-    snprintf(text, SPAN_SIZE, "from %.4g %% (%s V) down to %.4g %% (%s V)", 100.0 * from, from_v.text, 100.0 * to,
-             to_v.text);
+    snprintf(text, PLACE_SIZE, "from %.4g %% (%s V) down to %.4g %% (%s V)", from_pct, from_v.text, to_pct, to_v.text);
   }
-  return text;
 }
 
-static void say_span(const struct sb_check_case *at, const struct sb_discharge_span *span, FILE *out)
+/* What happens, why, and what cures it. */
+static void write_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
+                       struct sb_check_span *span)
 {
-  const struct sb_model *model = &at->model;
-  const char *name = model->gearbox.gears[span->index].name;
-  const char *next = sb_discharge_is_of_pair(span->kind) ? model->gearbox.gears[span->index + 1].name : "";
-  const struct sb_figure lightest = sb_figure_of(at->form.lightest_load_nm);
-  const struct sb_figure heaviest = sb_figure_of(at->form.heaviest_load_nm);
-  char where[SPAN_SIZE];
-  format_span(model, span, where);
-  switch (span->kind) {
+  const struct sb_model *model = machine->model;
+  const struct sb_battery *battery = &model->battery;
+  const struct sb_figure lightest = sb_figure_of(machine->form.lightest_load_nm);
+  const struct sb_figure heaviest = sb_figure_of(machine->form.heaviest_load_nm);
+  const size_t size = sizeof span->text;
+  char place[PLACE_SIZE];
+  format_place(span, place);
+  switch (found->kind) {
     case SB_DISCHARGE_STUCK_LOW:
-      sb_words_say(
-          out, 2, 4,
-          "Stuck low %s: under the lightest load, %s N.m, %s does not reach the %s of up, and never gives way to %s.",
-          where, lightest.text, name, SET(model->control.upshift_fraction[span->index]), next);
+      snprintf(
+          span->text, size,
+          "Stuck low %s: under the lightest load, %s N.m, %s does not reach the upshift threshold of %s, and the box "
+          "never shifts up to %s. Set controller.upshift_above below the reading of the slower gear there.",
+          place, lightest.text, span->slower, SET(model->control.upshift_fraction[found->index]), span->faster);
       break;
     case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
-      sb_words_say(out, 2, 4,
-                   "Needless downshift %s: even under the lightest load, %s N.m, %s stays below the %s of down.", where,
-                   lightest.text, next, SET(model->control.downshift_fraction[span->index]));
+      snprintf(
+          span->text, size,
+          "Needless downshift %s: even under the lightest load, %s N.m, %s reads less than the downshift threshold of "
+          "%s. Set controller.downshift_below below the reading of the faster gear there.",
+          place, lightest.text, span->faster, SET(model->control.downshift_fraction[found->index]));
       break;
     case SB_DISCHARGE_HUNTING:
-      sb_words_say(out, 2, 4,
-                   "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band.", where,
-                   name, next);
+      snprintf(span->text, size,
+               "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band. Set "
+               "controller.upshift_above to at least the safe upshift threshold there.",
+               place, span->slower, span->faster);
       break;
     case SB_DISCHARGE_STALL:
-      sb_words_say(out, 2, 4, "%s stalls under the heaviest load, %s N.m, %s.", name, heaviest.text, where);
+      snprintf(span->text, size,
+               "%s stalls under the heaviest load, %s N.m, %s. Only a slower gear, a lighter load or a fuller "
+               "battery helps.",
+               span->gear, heaviest.text, place);
       break;
     case SB_DISCHARGE_CUT_STARTING:
-      sb_words_say(
-          out, 2, 4,
-          "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so that "
-          "every start is cut.",
-          NUM(model->battery.cutoff_v), where, NUM(model->battery.cutoff_delay_s),
+      snprintf(
+          span->text, size,
+          "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so "
+          "that every start is cut. A lower drive.limit, a drive.ramp or a longer supply.battery.cutoff_delay cures "
+          "it.",
+          NUM(battery->cutoff_v), place, NUM(battery->cutoff_delay_s),
           model->gearbox.gears[model->control.start_gear - 1].name);
       break;
     case SB_DISCHARGE_CUT_LIGHTEST:
-      sb_words_say(out, 2, 4, "Below the cut-off of %s V under load %s: %s, settled under the lightest load.",
-                   NUM(model->battery.cutoff_v), where, name);
-      break;
     case SB_DISCHARGE_CUT_HEAVIEST:
-      sb_words_say(out, 2, 4, "Below the cut-off of %s V under load %s: %s, under the heaviest load.",
-                   NUM(model->battery.cutoff_v), where, name);
+      snprintf(
+          span->text, size,
+          "Below the cut-off of %s V under load %s: %s, in steady state under the %s load. A lower drive.limit lowers "
+          "the current.",
+          NUM(battery->cutoff_v), place, span->gear,
+          found->kind == SB_DISCHARGE_CUT_LIGHTEST ? "lightest" : "heaviest");
       break;
     case SB_DISCHARGE_KIND_COUNT: break;
   }
 }
 
-struct trouble_list {
-  char *text; /* TROUBLE_SIZE */
-  size_t length;
-  int column; /* of its last line */
-};
-
-/* The last column of a wide table: what does not fit goes on in a line of its own, with room for a comma. */
-static void add_trouble(struct trouble_list *list, const char *words)
+static void find_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
+                      struct sb_check_span *out)
 {
-  const int columns = (int)strlen(words);
-  char gap[TROUBLE_COLUMN + 3] = "";
-  if (list->length > 0 && list->column + 2 + columns + 1 > TROUBLE_WIDTH) {
-    snprintf(gap, sizeof gap, ",\n%*s", TROUBLE_COLUMN, "");
-    list->column = columns;
-  } else {
-    snprintf(gap, sizeof gap, "%s", list->length > 0 ? ", " : "");
-    list->column += (int)strlen(gap) + columns;
-  }
-  list->length += (size_t)snprintf(list->text + list->length, TROUBLE_SIZE - list->length, "%s%s", gap, words);
+  const struct sb_model *model = machine->model;
+  const struct sb_gear *gear = &model->gearbox.gears[found->index];
+  const bool is_of_pair = sb_discharge_is_of_pair(found->kind);
+  *out = (struct sb_check_span){
+      .kind = sb_discharge_words(found->kind),
+      .gear = is_of_pair || found->kind == SB_DISCHARGE_CUT_STARTING ? NULL : gear->name,
+      .slower = is_of_pair ? gear->name : NULL,
+      .faster = is_of_pair ? gear[1].name : NULL,
+      .from_fraction = found->from_fraction,
+      .to_fraction = found->to_fraction,
+      .from_voltage_v = sb_battery_voltage_v(&model->battery, found->from_fraction),
+      .to_voltage_v = sb_battery_voltage_v(&model->battery, found->to_fraction),
+  };
+  write_span(machine, found, out);
 }
 
-/* What goes wrong at one charge, for a pair and its gears. */
-static const char *list_troubles(const struct sb_discharge *discharge, int pair, double charge, char text[TROUBLE_SIZE])
+/* Whether a trouble is there just below a charge: a row at the end of a span shows what begins there. */
+static bool has(const struct sb_discharge *discharge, enum sb_discharge_kind kind, int index, double charge)
 {
-  static const struct {
-    enum sb_discharge_kind kind;
-    int offset; /* of the gear from the slower one */
-    const char *words;
-  } columns[] = {{SB_DISCHARGE_HUNTING, 0, "hunting"},
-                 {SB_DISCHARGE_STUCK_LOW, 0, "stuck low"},
-                 {SB_DISCHARGE_NEEDLESS_DOWNSHIFT, 0, "for nothing"},
-                 {SB_DISCHARGE_STALL, 0, "slower stalls"},
-                 {SB_DISCHARGE_CUT_LIGHTEST, 1, "cut off"}};
-  const bool is_start_cut = sb_discharge_span_at(discharge, SB_DISCHARGE_CUT_STARTING, 0, charge) != NULL;
-  struct trouble_list list = {.text = text};
-  snprintf(text, TROUBLE_SIZE, "-");
-  for (size_t k = 0; k < sizeof columns / sizeof *columns; k++) {
-    if (sb_discharge_span_at(discharge, columns[k].kind, pair + columns[k].offset, charge) == NULL) continue;
-    add_trouble(&list, columns[k].words);
+  for (int k = 0; k < discharge->span_count; k++) {
+    const struct sb_discharge_span *span = &discharge->spans[k];
+    if (span->kind != kind || span->index != index) continue;
+    const bool is_last = charge == 0.0 && span->to_fraction == 0.0;
+    if (charge <= span->from_fraction && (charge > span->to_fraction || is_last)) return true;
   }
-  if (is_start_cut) add_trouble(&list, "start cut");
-  return text;
+  return false;
 }
 
-static void write_pair(const struct sb_check_report *report, int pair, FILE *out)
+static void find_charge(const struct sb_model *model, const struct sb_discharge *discharge, double charge,
+                        struct sb_check_charge *out)
 {
-  char troubles[TROUBLE_SIZE];
-  struct sb_model model = *model_of(report);
-  fprintf(out, "  between %s and %s\n  ", model.gearbox.gears[pair].name, model.gearbox.gears[pair + 1].name);
-  sb_words_cell(out, 8, "charge");
-  sb_words_cell(out, 9, "voltage");
-  sb_words_cell(out, 13, "downshift");
-  sb_words_cell(out, 13, "upshift");
-  sb_words_cell(out, 9, "safe up");
-  sb_words_cell(out, 12, "up reached");
-  sb_words_cell(out, 11, "down held");
-  fputs("goes wrong\n", out);
-  for (int k = TENTHS; k >= 0; k--) {
-    const double charge = (double)k / TENTHS;
-    sb_discharge_set(&model, charge);
-    const struct sb_closed_form form = sb_closed_form_solve(&model);
-    const struct sb_pair_figures *figures = &form.pairs[pair];
-    fputs("  ", out);
-    sb_words_cell(out, 8, "%.0f %%", 100.0 * charge);
-    sb_words_cell(out, 9, "%s V", NUM(model.supply.open_circuit_voltage_v));
-    sb_words_cell(out, 13, "%s", sb_figure_torque(figures->downshift_torque_nm, "any load", "no load").text);
-    sb_words_cell(out, 13, "%s", sb_figure_torque(figures->upshift_torque_nm, "no load", "any load").text);
-    sb_words_cell(out, 9, "%s",
-                  isnan(figures->least_safe_upshift) ? "none"
-                                                     : sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
-    sb_words_cell(out, 12, "%s", sb_figure_percent_by(floor, form.gears[pair].lightest_reading).text);
-    sb_words_cell(out, 11, "%s", sb_figure_percent_by(floor, form.gears[pair + 1].lightest_reading).text);
-    fprintf(out, "%s\n", list_troubles(&report->discharge, pair, charge, troubles));
+  struct sb_model drawn = *model;
+  sb_discharge_set(&drawn, charge);
+  const struct sb_closed_form form = sb_closed_form_solve(&drawn);
+  out->charge_fraction = charge;
+  out->is_tenth = charge == round(10.0 * charge) / 10.0;
+  out->voltage_v = drawn.supply.open_circuit_voltage_v;
+  for (int g = 0; g < drawn.gearbox.gear_count; g++) out->stall_torques_nm[g] = form.gears[g].stall_torque_nm;
+  for (int p = 0; p + 1 < drawn.gearbox.gear_count; p++) {
+    struct sb_check_charge_pair *pair = &out->pairs[p];
+    *pair = (struct sb_check_charge_pair){.downshift_torque_nm = form.pairs[p].downshift_torque_nm,
+                                          .upshift_torque_nm = form.pairs[p].upshift_torque_nm,
+                                          .least_safe_upshift = form.pairs[p].least_safe_upshift,
+                                          .greatest_safe_downshift = form.pairs[p].greatest_safe_downshift,
+                                          .slower_lightest_reading = form.gears[p].lightest_reading,
+                                          .faster_lightest_reading = form.gears[p + 1].lightest_reading,
+                                          .is_hunting = has(discharge, SB_DISCHARGE_HUNTING, p, charge),
+                                          .is_stuck_low = has(discharge, SB_DISCHARGE_STUCK_LOW, p, charge),
+                                          .is_needless = has(discharge, SB_DISCHARGE_NEEDLESS_DOWNSHIFT, p, charge),
+                                          .is_slower_stalled = has(discharge, SB_DISCHARGE_STALL, p, charge),
+                                          .is_faster_stalled = has(discharge, SB_DISCHARGE_STALL, p + 1, charge),
+                                          .is_faster_cut = has(discharge, SB_DISCHARGE_CUT_LIGHTEST, p + 1, charge),
+                                          .is_start_cut = has(discharge, SB_DISCHARGE_CUT_STARTING, 0, charge)};
   }
 }
 
-static void say_spans(const struct sb_check_report *report, FILE *out)
+static int compare_falling(const void *a, const void *b)
 {
-  const struct sb_check_case *at = &report->cases[SB_CHECK_NOMINAL];
-  for (int k = 0; k < report->discharge.span_count; k++) say_span(at, &report->discharge.spans[k], out);
-  if (report->discharge.span_count == 0) sb_words_say(out, 2, 4, "Nothing goes wrong at any charge.");
+  const double x = *(const double *)a, y = *(const double *)b;
+  return (x < y) - (x > y);
 }
 
-void sb_check_write_discharge(const struct sb_check_report *report, FILE *out)
+/* The charges of the rows, falling, each once. Returns their number. */
+static int list_charges(const struct sb_discharge *discharge, double charges[SB_CHECK_CHARGE_MAX])
 {
-  const struct sb_model *model = model_of(report);
-  const struct sb_battery *battery = &model->battery;
-  fprintf(out, "\nOver the discharge\n");
-  sb_words_say(out, 2, 4, "The battery: %s, %d cell%s of %s A.h, %s charged at the start.",
-               battery->chemistry != NULL ? battery->chemistry->name : "a curve of its own", battery->series_count,
-               battery->series_count == 1 ? "" : "s in series", NUM(battery->capacity_as / 3600.0),
-               SET(battery->charge_fraction));
-  for (int pair = 0; pair + 1 < model->gearbox.gear_count; pair++) write_pair(report, pair, out);
-  if (model->gearbox.gear_count > 1) {
-    sb_words_say(
-        out, 2, 4,
-        "Safe up: the least that leaves no hunting band with the scenario's down. Up reached, down held: the reading "
-        "of the slower and of the faster gear under the lightest load, which up and down must stay below.");
+  int count = 0;
+  for (int k = 0; k <= HUNDREDTHS; k++) charges[count++] = (double)k / HUNDREDTHS;
+  for (int k = 0; k < discharge->span_count; k++) {
+    charges[count++] = discharge->spans[k].from_fraction;
+    charges[count++] = discharge->spans[k].to_fraction;
   }
-  say_spans(report, out);
-}
-
-static void put_battery(struct sb_json *json, const struct sb_battery *battery)
-{
-  sb_json_put_object(json, "battery");
-  sb_json_put_string(json, "chemistry", battery->chemistry != NULL ? battery->chemistry->name : NULL);
-  sb_json_put_string(json, "source", battery->chemistry != NULL ? battery->chemistry->source : NULL);
-  sb_json_put_integer(json, "cells", battery->series_count);
-  sb_json_put_number(json, "capacity_ah", battery->capacity_as / 3600.0);
-  sb_json_put_number(json, "charge_pct", 100.0 * battery->charge_fraction);
-  sb_json_put_number(json, "cutoff_v", battery->cutoff_v);
-  sb_json_close(json);
-}
-
-static void put_span(struct sb_json *json, const struct sb_model *model, const struct sb_discharge_span *span)
-{
-  const bool is_of_pair = sb_discharge_is_of_pair(span->kind);
-  const bool is_of_none = span->kind == SB_DISCHARGE_CUT_STARTING;
-  const struct sb_gear *gear = &model->gearbox.gears[span->index];
-  sb_json_open_object(json);
-  sb_json_put_string(json, "trouble", sb_discharge_words(span->kind));
-  if (!is_of_none) sb_json_put_string(json, is_of_pair ? "slower" : "gear", gear->name);
-  if (is_of_pair) sb_json_put_string(json, "faster", gear[1].name);
-  sb_json_put_number(json, "from_charge_pct", 100.0 * span->from_fraction);
-  sb_json_put_number(json, "to_charge_pct", 100.0 * span->to_fraction);
-  sb_json_put_number(json, "from_voltage_v", sb_battery_voltage_v(&model->battery, span->from_fraction));
-  sb_json_put_number(json, "to_voltage_v", sb_battery_voltage_v(&model->battery, span->to_fraction));
-  sb_json_close(json);
-}
-
-static void put_row(struct sb_json *json, const struct sb_model *model, const struct sb_closed_form *form)
-{
-  sb_json_open_object(json);
-  sb_json_put_number(json, "charge_pct", 100.0 * model->battery.charge_fraction);
-  sb_json_put_number(json, "voltage_v", model->supply.open_circuit_voltage_v);
-  sb_json_put_array(json, "stall_torques_nm");
-  for (int g = 0; g < model->gearbox.gear_count; g++) sb_json_number(json, form->gears[g].stall_torque_nm);
-  sb_json_close(json);
-  sb_json_put_array(json, "pairs");
-  for (int pair = 0; pair + 1 < model->gearbox.gear_count; pair++) {
-    sb_json_open_object(json);
-    sb_json_put_number(json, "downshift_torque_nm", form->pairs[pair].downshift_torque_nm);
-    sb_json_put_number(json, "upshift_torque_nm", form->pairs[pair].upshift_torque_nm);
-    sb_json_put_number(json, "least_safe_upshift_pct", 100.0 * form->pairs[pair].least_safe_upshift);
-    sb_json_put_number(json, "greatest_safe_downshift_pct", 100.0 * form->pairs[pair].greatest_safe_downshift);
-    sb_json_put_number(json, "stuck_low_from_upshift_pct", 100.0 * form->gears[pair].lightest_reading);
-    sb_json_put_number(json, "needless_from_downshift_pct", 100.0 * form->gears[pair + 1].lightest_reading);
-    sb_json_close(json);
+  qsort(charges, (size_t)count, sizeof *charges, compare_falling);
+  int kept = 1;
+  for (int k = 1; k < count; k++) {
+    if (charges[k] != charges[kept - 1]) charges[kept++] = charges[k];
   }
-  sb_json_close(json);
-  sb_json_close(json);
+  return kept;
 }
 
-void sb_check_put_discharge(struct sb_json *json, const struct sb_check_report *report)
+enum sb_status sb_check_find_battery(const struct sb_check_machine *machine, struct sb_check_battery *out,
+                                     struct sb_error *err)
 {
-  struct sb_model model = *model_of(report);
-  put_battery(json, &model.battery);
-  sb_json_put_object(json, "discharge");
-  sb_json_put_array(json, "troubles");
-  for (int k = 0; k < report->discharge.span_count; k++) put_span(json, &model, &report->discharge.spans[k]);
-  sb_json_close(json);
-  sb_json_put_array(json, "table");
-  for (int k = TENTHS; k >= 0; k--) {
-    sb_discharge_set(&model, (double)k / TENTHS);
-    const struct sb_closed_form form = sb_closed_form_solve(&model);
-    put_row(json, &model, &form);
+  const struct sb_battery *battery = &machine->model->battery;
+  struct sb_discharge discharge;
+  double charges[SB_CHECK_CHARGE_MAX];
+  out->is_present = battery->is_present;
+  if (!out->is_present) return SB_OK;
+  out->chemistry = battery->chemistry != NULL ? battery->chemistry->name : NULL;
+  out->source = battery->chemistry != NULL ? battery->chemistry->source : NULL;
+  out->cells = battery->series_count;
+  out->capacity_ah = battery->capacity_as / 3600.0;
+  out->charge_fraction = battery->charge_fraction;
+  out->cutoff_v = battery->cutoff_v;
+  const enum sb_status status = sb_discharge_solve(machine->model, &discharge, err);
+  if (status != SB_OK) return status;
+  out->span_count = discharge.span_count;
+  for (int k = 0; k < out->span_count; k++) find_span(machine, &discharge.spans[k], &out->spans[k]);
+  out->charge_count = list_charges(&discharge, charges);
+  for (int k = 0; k < out->charge_count; k++) {
+    find_charge(machine->model, &discharge, charges[k], &out->charges[k]);
   }
-  sb_json_close(json);
-  sb_json_close(json);
+  return SB_OK;
 }

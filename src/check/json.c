@@ -1,189 +1,470 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* json.c - `check --json`: one object a scenario. */
+/* json.c - `check --json`: one object a scenario; it only reads what sb_check_solve() has filled. */
 #include <math.h>
 
-#include "check/check.h"
-#include "check/discharge.h"
-#include "check/drive.h"
-#include "check/heat.h"
-#include "check/obstacles.h"
-#include "check/shaft.h"
+#include "shiftband/check.h"
+#include "text/fields.h"
 
-static double percent(double fraction)
-{
-  return 100.0 * fraction;
-}
-
-static void write_motor(struct sb_json *json, const struct sb_check_case *at)
-{
-  const struct sb_motor *motor = &at->model.motor;
-  sb_json_put_object(json, "motor");
-  sb_json_put_number(json, "open_circuit_voltage_v", at->model.supply.open_circuit_voltage_v);
-  sb_json_put_number(json, "internal_resistance_ohm", at->model.supply.internal_resistance_ohm);
-  sb_json_put_number(json, "duty_pct", percent(at->model.drive.limit_fraction));
-  sb_json_put_number(json, "no_load_speed_rad_s", sb_motor_no_load_speed_rad_s(&at->line));
-  sb_json_put_number(json, "no_load_reading_pct", percent(at->form.no_load_fraction));
-  sb_json_put_number(json, "reference_rad_s", at->model.control.sensor.reference_rad_s);
-  sb_json_put_number(json, "stall_torque_nm", at->form.stall_torque_nm);
-  sb_json_put_number(json, "slope_nms_rad", at->line.slope_nms_rad);
-  sb_json_put_number(json, "friction_nm", at->line.friction_nm);
-  sb_json_put_number(json, "kt_nm_a", motor->has_currents ? motor->kt_nm_a : NAN);
-  sb_json_put_number(json, "ke_vs_rad", motor->has_currents ? motor->ke_vs_rad : NAN);
-  sb_json_put_number(json, "resistance_ohm", motor->has_currents ? motor->resistance_ohm : NAN);
-  sb_json_close(json);
-}
-
-static void write_load(struct sb_json *json, const struct sb_check_case *at)
-{
-  double viscous, quadratic;
-  sb_load_speed_terms(&at->model.load, &viscous, &quadratic);
-  sb_json_put_object(json, "load");
-  sb_json_put_number(json, "lightest_nm", at->form.lightest_load_nm);
-  sb_json_put_number(json, "holding_brake_nm", at->model.load.brake_nm);
-  sb_json_put_number(json, "hung_nm", sb_check_hung_nm(&at->model));
-  sb_json_put_number(json, "heaviest_nm", at->form.heaviest_load_nm);
-  sb_json_put_number(json, "inertia_kg_m2", at->model.load.inertia_kg_m2);
-  sb_json_put_number(json, "viscous_nms_rad", viscous);
-  sb_json_put_number(json, "quadratic_nms2_rad2", quadratic);
-  sb_json_close(json);
-}
-
-/* Null without a limit; part is null when the limit was given as a torque. */
-static void write_output_limit(struct sb_json *json, const struct sb_model *model)
-{
-  if (isinf(model->limits.output_torque_nm)) {
-    sb_json_put_null(json, "output_torque_limit");
-    return;
+/* A field of a struct; of the same name as its member; the end of a table. */
+#define FIELD(type, name, member, kind)                  \
+  {                                                      \
+    name, offsetof(struct type, member), SB_FIELD_##kind \
   }
-  sb_json_put_object(json, "output_torque_limit");
-  sb_json_put_number(json, "nm", model->limits.output_torque_nm);
-  sb_json_put_string(json, "part", model->output_limit[0] != 0 ? model->output_limit : NULL);
-  sb_json_close(json);
-}
+#define SAME(type, member, kind)                            \
+  {                                                         \
+#member, offsetof(struct type, member), SB_FIELD_##kind \
+  }
+#define END                  \
+  {                          \
+    NULL, 0, SB_FIELD_NUMBER \
+  }
 
-static void write_settled(struct sb_json *json, const char *key, double reading, double output_speed_rad_s)
+/* A struct of plain values as a member, or as an item of a list. */
+static void put_record(struct sb_json *json, const char *key, const struct sb_field *fields, const void *record)
 {
   sb_json_put_object(json, key);
-  sb_json_put_number(json, "reading_pct", percent(reading));
-  sb_json_put_number(json, "output_speed_rad_s", output_speed_rad_s);
+  sb_json_put_fields(json, fields, record);
   sb_json_close(json);
 }
 
-static void write_gears(struct sb_json *json, const struct sb_check_case *at)
+static void add_record(struct sb_json *json, const struct sb_field *fields, const void *record)
+{
+  sb_json_open_object(json);
+  sb_json_put_fields(json, fields, record);
+  sb_json_close(json);
+}
+
+/* Motor, gears and pairs of a case --------------------------------------------------------------------------------------- */
+
+#define MOTOR(member) SAME(sb_check_motor, member, NUMBER)
+static const struct sb_field motor_fields[] = {
+    MOTOR(open_circuit_voltage_v),
+    MOTOR(internal_resistance_ohm),
+    FIELD(sb_check_motor, "duty_pct", duty_fraction, PERCENT),
+    MOTOR(no_load_speed_rad_s),
+    FIELD(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
+    MOTOR(reference_rad_s),
+    MOTOR(stall_torque_nm),
+    MOTOR(greatest_power_w),
+    FIELD(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
+    MOTOR(slope_nms_rad),
+    MOTOR(friction_nm),
+    MOTOR(kt_nm_a),
+    MOTOR(ke_vs_rad),
+    MOTOR(resistance_ohm),
+    END};
+
+#define GEAR(member) FIELD(sb_check_gear, #member, figures.member, NUMBER)
+static const struct sb_field gear_fields[] = {
+    SAME(sb_check_gear, name, TEXT),
+    GEAR(ratio),
+    GEAR(efficiency),
+    FIELD(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
+    GEAR(stall_torque_nm),
+    SAME(sb_check_gear, exceeds_limit, BOOLEAN),
+    GEAR(time_constant_s),
+    GEAR(inertia_kg_m2),
+    END};
+
+static const struct sb_field lightest_fields[] = {
+    FIELD(sb_check_gear, "reading_pct", figures.lightest_reading, PERCENT),
+    FIELD(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s, NUMBER), END};
+
+static const struct sb_field heaviest_fields[] = {
+    FIELD(sb_check_gear, "reading_pct", figures.heaviest_reading, PERCENT),
+    FIELD(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s, NUMBER), END};
+
+#define PAIR(member) FIELD(sb_check_pair, #member, figures.member, NUMBER)
+static const struct sb_field pair_fields[] = {
+    SAME(sb_check_pair, slower, TEXT),
+    SAME(sb_check_pair, faster, TEXT),
+    FIELD(sb_check_pair, "downshift_below_pct", downshift_below, PERCENT),
+    FIELD(sb_check_pair, "upshift_above_pct", upshift_above, PERCENT),
+    PAIR(downshift_torque_nm),
+    PAIR(upshift_torque_nm),
+    FIELD(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift, PERCENT),
+    FIELD(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift, PERCENT),
+    FIELD(sb_check_pair, "upshift_margin_pct", upshift_margin, PERCENT),
+    FIELD(sb_check_pair, "stuck_low", figures.is_stuck_low, BOOLEAN),
+    PAIR(helping_upshift_nm),
+    PAIR(helping_downshift_nm),
+    FIELD(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
+    FIELD(sb_check_pair, "upshift_time_s", figures.shift_up_time_s, NUMBER),
+    FIELD(sb_check_pair, "downshift_time_s", figures.shift_down_time_s, NUMBER),
+    PAIR(shortest_dwell_s),
+    PAIR(shortest_dwell_steady_s),
+    PAIR(shortest_start_delay_s),
+    PAIR(least_voltage_upshift_v),
+    PAIR(least_voltage_hold_v),
+    END};
+
+static void put_gears(struct sb_json *json, const struct sb_check_case *at)
 {
   sb_json_put_array(json, "gears");
-  for (int g = 0; g < at->model.gearbox.gear_count; g++) {
-    const struct sb_gear_figures *gear = &at->form.gears[g];
+  for (int g = 0; g < at->gear_count; g++) {
     sb_json_open_object(json);
-    sb_json_put_string(json, "name", at->model.gearbox.gears[g].name);
-    sb_json_put_number(json, "ratio", gear->ratio);
-    sb_json_put_number(json, "efficiency", gear->efficiency);
-    sb_json_put_integer(json, "output_direction", gear->output_direction);
-    sb_json_put_number(json, "stall_torque_nm", gear->stall_torque_nm);
-    sb_json_put_number(json, "time_constant_s", gear->time_constant_s);
-    sb_json_put_number(json, "inertia_kg_m2", gear->inertia_kg_m2);
-    write_settled(json, "settled", gear->lightest_reading, gear->lightest_speed_rad_s);
-    write_settled(json, "settled_heaviest", gear->heaviest_reading, gear->heaviest_speed_rad_s);
-    sb_json_put_number(json, "least_voltage_heaviest_v", gear->least_voltage_v);
+    sb_json_put_fields(json, gear_fields, &at->gears[g]);
+    put_record(json, "steady_state", lightest_fields, &at->gears[g]);
+    put_record(json, "steady_state_heaviest", heaviest_fields, &at->gears[g]);
+    sb_json_put_number(json, "least_voltage_heaviest_v", at->gears[g].figures.least_voltage_v);
     sb_json_close(json);
   }
   sb_json_close(json);
 }
 
-static void write_band(struct sb_json *json, const struct sb_pair_figures *pair)
+static void put_band(struct sb_json *json, const struct sb_pair_figures *figures)
 {
-  if (!pair->has_band) {
+  if (!figures->has_band) {
     sb_json_put_null(json, "hunting_band_nm");
     return;
   }
   sb_json_put_array(json, "hunting_band_nm");
-  sb_json_number(json, pair->downshift_torque_nm);
-  sb_json_number(json, pair->upshift_torque_nm);
+  sb_json_number(json, figures->downshift_torque_nm);
+  sb_json_number(json, figures->upshift_torque_nm);
   sb_json_close(json);
 }
 
-static void write_pairs(struct sb_json *json, const struct sb_check_case *at)
+static void put_pairs(struct sb_json *json, const struct sb_check_case *at)
 {
   sb_json_put_array(json, "pairs");
-  for (int p = 0; p + 1 < at->model.gearbox.gear_count; p++) {
-    const struct sb_pair_figures *pair = &at->form.pairs[p];
+  for (int p = 0; p + 1 < at->gear_count; p++) {
     sb_json_open_object(json);
-    sb_json_put_string(json, "from", at->model.gearbox.gears[p].name);
-    sb_json_put_string(json, "to", at->model.gearbox.gears[p + 1].name);
-    sb_json_put_number(json, "downshift_below_pct", percent(at->model.control.downshift_fraction[p]));
-    sb_json_put_number(json, "upshift_above_pct", percent(at->model.control.upshift_fraction[p]));
-    sb_json_put_number(json, "downshift_torque_nm", pair->downshift_torque_nm);
-    sb_json_put_number(json, "upshift_torque_nm", pair->upshift_torque_nm);
-    write_band(json, pair);
-    sb_json_put_number(json, "least_safe_upshift_pct", percent(pair->least_safe_upshift));
-    sb_json_put_number(json, "greatest_safe_downshift_pct", percent(pair->greatest_safe_downshift));
-    sb_json_put_boolean(json, "stuck_low", pair->is_stuck_low);
-    sb_json_put_number(json, "helping_upshift_nm", pair->helping_upshift_nm);
-    sb_json_put_number(json, "helping_downshift_nm", pair->helping_downshift_nm);
-    sb_json_put_boolean(json, "needless_downshift", pair->is_needless_downshift);
-    sb_json_put_number(json, "shift_up_time_s", pair->shift_up_time_s);
-    sb_json_put_number(json, "shift_down_time_s", pair->shift_down_time_s);
-    sb_json_put_number(json, "shortest_dwell_s", pair->shortest_dwell_s);
-    sb_json_put_number(json, "shortest_dwell_steady_s", pair->shortest_dwell_steady_s);
-    sb_json_put_number(json, "shortest_start_delay_s", pair->shortest_start_delay_s);
-    sb_json_put_number(json, "least_voltage_upshift_v", pair->least_voltage_upshift_v);
-    sb_json_put_number(json, "least_voltage_hold_v", pair->least_voltage_hold_v);
+    sb_json_put_fields(json, pair_fields, &at->pairs[p]);
+    put_band(json, &at->pairs[p].figures);
     sb_json_close(json);
   }
   sb_json_close(json);
 }
 
-void sb_check_put_case(struct sb_json *json, const struct sb_check_case *at)
-{
-  sb_json_put_object(json, at->label);
-  write_motor(json, at);
-  write_gears(json, at);
-  write_pairs(json, at);
-  sb_json_close(json);
-}
-
-static void write_texts(struct sb_json *json, const char *key, const struct sb_check_notes *notes)
+static void put_cases(struct sb_json *json, const char *key, const struct sb_check_case *cases, int count)
 {
   sb_json_put_array(json, key);
-  for (int k = 0; k < notes->count; k++) sb_json_string(json, notes->texts[k]);
+  for (int k = 0; k < count; k++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "case", cases[k].label);
+    put_record(json, "motor", motor_fields, &cases[k].motor);
+    put_gears(json, &cases[k]);
+    put_pairs(json, &cases[k]);
+    sb_json_close(json);
+  }
   sb_json_close(json);
 }
 
-void sb_check_write_json(const struct sb_check_report *report, FILE *out)
+/* Drive, load, shaft, vehicle -------------------------------------------------------------------------------------------- */
+
+#define DRIVE(member) SAME(sb_check_drive, member, NUMBER)
+static const struct sb_field drive_fields[] = {SAME(sb_check_drive, mode, TEXT),
+                                               FIELD(sb_check_drive, "limit_pct", limit_fraction, PERCENT),
+                                               DRIVE(period_s),
+                                               DRIVE(ramp_s),
+                                               SAME(sb_check_drive, when_off, TEXT),
+                                               SAME(sb_check_drive, reading, TEXT),
+                                               DRIVE(reference_a),
+                                               END};
+
+static const struct sb_field control_fields[] = {DRIVE(target_rad_s), DRIVE(proportional_band_rad_s),
+                                                 DRIVE(integral_time_s), END};
+
+static const struct sb_field held_fields[] = {SAME(sb_check_gear, name, TEXT), GEAR(hidden_torque_nm),
+                                              FIELD(sb_check_gear, "stable", figures.is_stable, BOOLEAN), END};
+
+#define LOAD(member) SAME(sb_check_load, member, NUMBER)
+static const struct sb_field load_fields[] = {
+    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(hung_nm),
+    LOAD(inertia_kg_m2), LOAD(viscous_nms_rad), LOAD(quadratic_nms2_rad2), END};
+
+static const struct sb_field limit_fields[] = {SAME(sb_check_limit, torque_nm, NUMBER),
+                                               SAME(sb_check_limit, part, TEXT), END};
+
+#define SHAFT(member) SAME(sb_check_shaft, member, NUMBER)
+static const struct sb_field shaft_fields[] = {FIELD(sb_check_shaft, "rigid", is_rigid, BOOLEAN),
+                                               SHAFT(stiffness_nm_rad), SHAFT(damping_nms_rad), SHAFT(backlash_rad),
+                                               END};
+
+static const struct sb_field swing_fields[] = {SAME(sb_check_shaft_gear, natural_frequency_rad_s, NUMBER),
+                                               SAME(sb_check_shaft_gear, damping_ratio, NUMBER), END};
+
+#define SHOCK(member) SAME(sb_check_shock, member, NUMBER)
+static const struct sb_field shock_fields[] = {SHOCK(speed_difference_rad_s),
+                                               SHOCK(impulse_nms),
+                                               SHOCK(peak_torque_nm),
+                                               SHOCK(undamped_peak_torque_nm),
+                                               SHOCK(stiffness_that_matters_nm_rad),
+                                               SHOCK(stiffness_at_limit_nm_rad),
+                                               END};
+
+static const struct sb_field vehicle_fields[] = {SAME(sb_check_vehicle, carried_push_n, NUMBER),
+                                                 SAME(sb_check_vehicle, slipping_push_n, NUMBER),
+                                                 SAME(sb_check_vehicle, end_m, NUMBER), END};
+
+static const struct sb_field stage_fields[] = {
+    SAME(sb_check_stage, bodies, INTEGER),    FIELD(sb_check_stage, "steepest", is_steepest, BOOLEAN),
+    SAME(sb_check_stage, distance_m, NUMBER), SAME(sb_check_stage, need_n, NUMBER),
+    SAME(sb_check_stage, ballast_kg, NUMBER), END};
+
+static void put_schedule(struct sb_json *json, const struct sb_order_table *schedule)
 {
-  const struct sb_check_case *nominal = &report->cases[SB_CHECK_NOMINAL];
+  static const char *const words[] = {"reverse", "stop", "forward"};
+  sb_json_put_array(json, "schedule");
+  for (size_t k = 0; k < schedule->count; k++) {
+    sb_json_open_object(json);
+    sb_json_put_number(json, "time_s", schedule->time_s[k]);
+    sb_json_put_string(json, "drive", words[1 + (int)schedule->order[k]]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
+static void put_drive(struct sb_json *json, const struct sb_check *check)
+{
+  const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
+  sb_json_put_object(json, "drive");
+  sb_json_put_fields(json, drive_fields, &check->drive);
+  put_schedule(json, &check->drive.schedule);
+  if (check->drive.is_speed_controlled) {
+    sb_json_put_object(json, "speed_control");
+    sb_json_put_fields(json, control_fields, &check->drive);
+    sb_json_put_array(json, "gears");
+    for (int g = 0; g < at->gear_count; g++) add_record(json, held_fields, &at->gears[g]);
+    sb_json_close(json);
+    sb_json_close(json);
+  } else {
+    sb_json_put_null(json, "speed_control");
+  }
+  sb_json_close(json);
+}
+
+static void put_limit(struct sb_json *json, const struct sb_check_limit *limit)
+{
+  if (isinf(limit->torque_nm)) {
+    sb_json_put_null(json, "output_torque_limit");
+  } else {
+    put_record(json, "output_torque_limit", limit_fields, limit);
+  }
+}
+
+/* Null where nothing joins at a difference in speed. */
+static void put_shock(struct sb_json *json, const char *key, const struct sb_check_shock *shock)
+{
+  if (fabs(shock->speed_difference_rad_s) > 0.0) {
+    put_record(json, key, shock_fields, shock);
+  } else {
+    sb_json_put_null(json, key);
+  }
+}
+
+static void put_shaft(struct sb_json *json, const struct sb_check *check)
+{
+  const struct sb_check_shaft *shaft = &check->shaft;
+  const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
+  sb_json_put_object(json, "output_shaft");
+  sb_json_put_fields(json, shaft_fields, shaft);
+  if (shaft->is_rigid) {
+    sb_json_put_null(json, "difference_matters");
+  } else {
+    sb_json_put_boolean(json, "difference_matters", shaft->is_relevant);
+  }
+  sb_json_put_array(json, "gears");
+  for (int g = 0; g < at->gear_count; g++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "name", at->gears[g].name);
+    sb_json_put_fields(json, swing_fields, &shaft->gears[g]);
+    put_shock(json, "engagement_shock", &shaft->gears[g].engagement);
+    put_shock(json, "impact", &shaft->gears[g].impact);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+  sb_json_close(json);
+}
+
+static void put_stage(struct sb_json *json, const struct sb_check_case *at, const struct sb_check_stage *stage)
+{
+  static const char *const fates[] = {"goes", "stalls", "slips"};
+  sb_json_open_object(json);
+  sb_json_put_fields(json, stage_fields, stage);
+  sb_json_put_array(json, "gears");
+  for (int g = 0; g < at->gear_count; g++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "name", at->gears[g].name);
+    sb_json_put_string(json, "fate", fates[stage->fates[g]]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+  sb_json_close(json);
+}
+
+static void put_vehicle(struct sb_json *json, const struct sb_check *check)
+{
+  const struct sb_check_vehicle *vehicle = &check->vehicle;
+  const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
+  if (!vehicle->is_present) {
+    sb_json_put_null(json, "vehicle");
+    return;
+  }
+  sb_json_put_object(json, "vehicle");
+  sb_json_put_fields(json, vehicle_fields, vehicle);
+  sb_json_put_array(json, "gears");
+  for (int g = 0; g < at->gear_count; g++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "name", at->gears[g].name);
+    sb_json_put_number(json, "stall_push_n", vehicle->stall_push_n[g]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+  sb_json_put_array(json, "stages");
+  for (int k = 0; k < vehicle->stage_count; k++) put_stage(json, at, &vehicle->stages[k]);
+  sb_json_close(json);
+  sb_json_close(json);
+}
+
+/* Battery and heat ------------------------------------------------------------------------------------------------------- */
+
+static const struct sb_field battery_fields[] = {SAME(sb_check_battery, chemistry, TEXT),
+                                                 SAME(sb_check_battery, source, TEXT),
+                                                 SAME(sb_check_battery, cells, INTEGER),
+                                                 SAME(sb_check_battery, capacity_ah, NUMBER),
+                                                 FIELD(sb_check_battery, "charge_pct", charge_fraction, PERCENT),
+                                                 SAME(sb_check_battery, cutoff_v, NUMBER),
+                                                 END};
+
+static const struct sb_field span_fields[] = {SAME(sb_check_span, kind, TEXT),
+                                              SAME(sb_check_span, gear, TEXT),
+                                              SAME(sb_check_span, slower, TEXT),
+                                              SAME(sb_check_span, faster, TEXT),
+                                              FIELD(sb_check_span, "from_charge_pct", from_fraction, PERCENT),
+                                              FIELD(sb_check_span, "to_charge_pct", to_fraction, PERCENT),
+                                              SAME(sb_check_span, from_voltage_v, NUMBER),
+                                              SAME(sb_check_span, to_voltage_v, NUMBER),
+                                              SAME(sb_check_span, text, CHARS),
+                                              END};
+
+static const struct sb_field charge_fields[] = {FIELD(sb_check_charge, "charge_pct", charge_fraction, PERCENT),
+                                                SAME(sb_check_charge, voltage_v, NUMBER), END};
+
+static const struct sb_field charge_pair_fields[] = {
+    SAME(sb_check_charge_pair, downshift_torque_nm, NUMBER),
+    SAME(sb_check_charge_pair, upshift_torque_nm, NUMBER),
+    FIELD(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, PERCENT),
+    FIELD(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, PERCENT),
+    FIELD(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, PERCENT),
+    FIELD(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, PERCENT),
+    END};
+
+#define HEAT(member) SAME(sb_check_heat, member, NUMBER)
+static const struct sb_field heat_fields[] = {HEAT(ambient_c), HEAT(start_c), HEAT(reference_c), HEAT(limit_c),
+                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     END};
+
+#define BURDEN(member) SAME(sb_check_burden, member, NUMBER)
+static const struct sb_field burden_fields[] = {SAME(sb_check_burden, gear, TEXT), SAME(sb_check_burden, load, TEXT),
+                                                BURDEN(external_torque_nm),        BURDEN(start_loss_w),
+                                                BURDEN(steady_winding_c),          BURDEN(steady_housing_c),
+                                                BURDEN(bound_reached_s),           END};
+
+static void put_charge(struct sb_json *json, const struct sb_check_case *at, const struct sb_check_charge *charge)
+{
+  sb_json_open_object(json);
+  sb_json_put_fields(json, charge_fields, charge);
+  sb_json_put_array(json, "stall_torques_nm");
+  for (int g = 0; g < at->gear_count; g++) sb_json_number(json, charge->stall_torques_nm[g]);
+  sb_json_close(json);
+  sb_json_put_array(json, "pairs");
+  for (int p = 0; p + 1 < at->gear_count; p++) add_record(json, charge_pair_fields, &charge->pairs[p]);
+  sb_json_close(json);
+  sb_json_close(json);
+}
+
+static void put_battery(struct sb_json *json, const struct sb_check *check)
+{
+  const struct sb_check_battery *battery = &check->battery;
+  if (!battery->is_present) {
+    sb_json_put_null(json, "battery");
+    sb_json_put_null(json, "discharge");
+    return;
+  }
+  put_record(json, "battery", battery_fields, battery);
+  sb_json_put_object(json, "discharge");
+  sb_json_put_array(json, "findings");
+  for (int k = 0; k < battery->span_count; k++) add_record(json, span_fields, &battery->spans[k]);
+  sb_json_close(json);
+  sb_json_put_array(json, "table");
+  for (int k = 0; k < battery->charge_count; k++) {
+    if (battery->charges[k].is_tenth) put_charge(json, &check->cases[SB_CHECK_NOMINAL], &battery->charges[k]);
+  }
+  sb_json_close(json);
+  sb_json_close(json);
+}
+
+/* Null where there is no end: never, burns, not given. */
+static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
+{
+  if (!heat->is_present) {
+    sb_json_put_null(json, "heat");
+    return;
+  }
+  sb_json_put_object(json, "heat");
+  sb_json_put_fields(json, heat_fields, heat);
+  sb_json_put_object(json, "blocked");
+  sb_json_put_fields(json, burden_fields, &heat->burdens[0]);
+  sb_json_put_number(json, "closed_again_s", heat->closed_again_s);
+  sb_json_close(json);
+  sb_json_put_array(json, "loads");
+  for (int k = 1; k < heat->burden_count; k++) add_record(json, burden_fields, &heat->burdens[k]);
+  sb_json_close(json);
+  sb_json_put_number(json, "warm_c", heat->warm_c);
+  put_cases(json, "cases", heat->cases, isnan(heat->warm_c) ? 0 : 2);
+  sb_json_close(json);
+}
+
+/* Remarks ---------------------------------------------------------------------------------------------------------------- */
+
+static const struct sb_field remark_fields[] = {SAME(sb_check_remark, kind, TEXT), SAME(sb_check_remark, text, CHARS),
+                                                END};
+
+static const struct sb_field cure_fields[] = {SAME(sb_check_cure, key, CHARS), SAME(sb_check_cure, bound, TEXT),
+                                              SAME(sb_check_cure, value, CHARS), END};
+
+static void put_remarks(struct sb_json *json, const char *key, const struct sb_check *check,
+                        const struct sb_check_remarks *remarks)
+{
+  sb_json_put_array(json, key);
+  for (int k = 0; k < remarks->count; k++) {
+    const struct sb_check_remark *remark = &remarks->items[k];
+    const struct sb_check_pair *pair = remark->pair >= 0 ? &check->cases[SB_CHECK_NOMINAL].pairs[remark->pair] : NULL;
+    sb_json_open_object(json);
+    sb_json_put_fields(json, remark_fields, remark);
+    sb_json_put_string(json, "slower", pair != NULL ? pair->slower : NULL);
+    sb_json_put_string(json, "faster", pair != NULL ? pair->faster : NULL);
+    sb_json_put_array(json, "cure");
+    for (int c = 0; c < remark->cure_count; c++) add_record(json, cure_fields, &remark->cures[c]);
+    sb_json_close(json);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
+int sb_check_write_json(const struct sb_check *check, FILE *out)
+{
+  const struct sb_check_case *nominal = &check->cases[SB_CHECK_NOMINAL];
   struct sb_json json;
   sb_json_init(&json, out);
   sb_json_open_object(&json);
-  sb_json_put_string(&json, "scenario", nominal->model.name);
-  write_motor(&json, nominal);
-  sb_check_put_drive(&json, nominal);
-  write_load(&json, nominal);
-  write_output_limit(&json, &nominal->model);
-  sb_check_put_shaft(&json, nominal);
-  write_gears(&json, nominal);
-  sb_check_put_way(&json, nominal);
-  write_pairs(&json, nominal);
-  if (report->case_count > 1) {
-    sb_json_put_object(&json, "supply_range");
-    for (int k = 0; k < report->case_count; k++) {
-      sb_check_put_case(&json, &report->cases[k]);
-    }
-    sb_json_close(&json);
-  }
-  if (nominal->model.battery.is_present) {
-    sb_check_put_discharge(&json, report);
-  } else {
-    sb_json_put_null(&json, "battery");
-    sb_json_put_null(&json, "discharge");
-  }
-  if (nominal->model.winding.is_present) {
-    sb_check_put_heat(&json, report);
-  } else {
-    sb_json_put_null(&json, "heat");
-  }
-  write_texts(&json, "notes", &report->notes);
-  write_texts(&json, "cautions", &report->cautions);
+  sb_json_put_head(&json, "check");
+  sb_json_put_string(&json, "scenario", check->name);
+  put_record(&json, "motor", motor_fields, &nominal->motor);
+  put_drive(&json, check);
+  put_record(&json, "load", load_fields, &check->load);
+  put_limit(&json, &check->limit);
+  put_shaft(&json, check);
+  put_gears(&json, nominal);
+  put_vehicle(&json, check);
+  put_pairs(&json, nominal);
+  put_cases(&json, "supply_range", check->cases, check->case_count > 1 ? check->case_count : 0);
+  put_battery(&json, check);
+  put_heat(&json, &check->heat);
+  put_remarks(&json, "findings", check, &check->findings);
+  put_remarks(&json, "notes", check, &check->notes);
+  put_remarks(&json, "cautions", check, &check->cautions);
   sb_json_close(&json);
   sb_json_end(&json);
+  return ferror(out) ? -1 : 0;
 }

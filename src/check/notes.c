@@ -1,209 +1,241 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* notes.c - what a user should look at twice before trusting the figures. */
+/* notes.c - what a user should know before trusting the figures, and where people or things could be hurt. */
 #include <math.h>
-#include <stdarg.h>
-#include <string.h>
 
-#include "check/check.h"
-#include "check/heat.h"
-#include "check/shaft.h"
+#include "check/parts.h"
 #include "machine/caution.h"
 #include "theory/steady.h"
+#include "theory/warmth.h"
 
-static void add(struct sb_check_notes *notes, const char *format, ...) __attribute__((format(printf, 2, 3)));
+/* The highest of the usual thermal classes of insulation, 180 (H): IEC 60085 (from memory). Judged against where no limit
+ * was given. */
+#define INSULATION_ENDS_C 180.0
 
-static void add(struct sb_check_notes *notes, const char *format, ...)
-{
-  if (notes->count >= SB_CHECK_NOTE_MAX) return;
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(notes->texts[notes->count++], SB_CHECK_NOTE_SIZE, format, arguments);
-  va_end(arguments);
-}
+/* Torque and voltage constant of a motor without a gearhead are equal; data sheets round. */
+#define MISMATCH_WORTH_A_NOTE 0.15
 
-double sb_check_whole_samples_s(const struct sb_control *control, double duration_s)
-{
-  return (double)sb_model_step_count(duration_s, control->sample_period_s) * control->sample_period_s;
-}
-
-static void note_motor(const struct sb_model *model, struct sb_check_notes *notes)
+static void note_motor(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const double mismatch = sb_motor_constants_mismatch(&model->motor);
-  if (fabs(mismatch) > 0.15) {
-    add(notes,
-        "motor: the torque constant %.4g N.m/A and the voltage constant %.4g V.s/rad are %.0f %% apart; they are equal "
-        "for a motor without a gearhead: look for a gearhead's loss or a mistyped figure of the data sheet.",
-        model->motor.kt_nm_a, model->motor.ke_vs_rad, 100.0 * fabs(mismatch));
+  if (fabs(mismatch) > MISMATCH_WORTH_A_NOTE) {
+    sb_check_remark(
+        notes, "motor", -1,
+        "motor: the torque constant, %s N.m/A, and the voltage constant, %s V.s/rad, are %.0f %% apart. They "
+        "are equal for a motor without a gearhead: look for the loss of a gearhead or a mistyped figure among "
+        "stall_torque, stall_current, no_load_speed and no_load_current.",
+        NUM(model->motor.kt_nm_a), NUM(model->motor.ke_vs_rad), 100.0 * fabs(mismatch));
   }
   const double reference = model->control.sensor.reference_rad_s;
   if (model->control.sensor.quantity == SB_SENSES_SPEED &&
       fabs(reference / model->motor.no_load_speed_rad_s - 1.0) < 1e-9) {
-    add(notes, "controller: 100 %% of the reading is the motor's no-load speed at its nominal %.4g V.",
-        model->motor.nominal_voltage_v);
+    sb_check_remark(notes, "controller", -1,
+                    "controller: 100 %% of the reading is the motor's no-load speed at its nominal %s V.",
+                    NUM(model->motor.nominal_voltage_v));
   }
 }
 
-static void note_gearbox(const struct sb_model *model, struct sb_check_notes *notes)
+static void note_gearbox(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const struct sb_gear *first = &model->gearbox.gears[0];
   for (int g = 1; g < model->gearbox.gear_count; g++) {
     const struct sb_gear *gear = &model->gearbox.gears[g];
     if (gear->output_sense == first->output_sense) continue;
-    add(notes,
-        "gearbox: %s turns the output against %s; one idler more or less in its path mends that. The figures take the "
-        "load as opposing each gear.",
-        gear->name, first->name);
+    sb_check_remark(notes, "gearbox", -1,
+                    "gearbox: %s turns the output against %s; one idler more or less in gearbox.gears.%s.meshes cures "
+                    "that. The figures take the load as opposing each gear.",
+                    gear->name, first->name, gear->name);
   }
 }
 
-static void note_shifter(const struct sb_check_case *at, struct sb_check_notes *notes)
+static void note_shifter(const struct sb_check_machine *machine, struct sb_check_remarks *notes)
 {
-  const struct sb_shifter *shifter = &at->model.shifter;
-  const double motor_nm = at->form.stall_torque_nm;
+  const struct sb_model *model = machine->model;
+  const struct sb_shifter *shifter = &model->shifter;
+  const double motor_nm = machine->form.stall_torque_nm;
   if (shifter->clutch_nm > 0.0 && shifter->clutch_nm < motor_nm) {
-    add(notes,
-        "shifter: the clutch carries %.4g N.m while it slips, less than the %.4g N.m that the motor can bring: a shift "
-        "near stall may never end. Once joined it is taken to hold.",
-        shifter->clutch_nm, motor_nm);
+    sb_check_remark(
+        notes, "shifter", -1,
+        "shifter: the clutch transmits %s N.m while it slips, less than the %s N.m of the motor at stall: a "
+        "shift near stall may never end. Once engaged the clutch is taken to hold. A greater "
+        "gearbox.shifter.torque cures that.",
+        NUM(shifter->clutch_nm), NUM(motor_nm));
   }
-  for (int p = 0; p + 1 < at->model.gearbox.gear_count; p++) {
-    const double up_s = at->form.pairs[p].shift_up_time_s;
-    const double down_s = at->form.pairs[p].shift_down_time_s;
-    const double longest_s = fmax(up_s, down_s);
-    if (longest_s > shifter->timeout_s) {
-      add(notes, "shifter: a shift between %s and %s takes %.4g s, beyond the time limit of %.4g s for a shift.",
-          at->model.gearbox.gears[p].name, at->model.gearbox.gears[p + 1].name, longest_s, shifter->timeout_s);
-    }
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    const struct sb_pair_figures *pair = &machine->form.pairs[p];
+    const double longest_s = fmax(pair->shift_up_time_s, pair->shift_down_time_s);
+    if (!(longest_s > shifter->timeout_s)) continue;
+    sb_check_remark(
+        notes, "shifter", p,
+        "shifter: a shift between %s and %s takes %s s, longer than the %s s of the time limit for a shift.",
+        model->gearbox.gears[p].name, model->gearbox.gears[p + 1].name, NUM(longest_s), NUM(shifter->timeout_s));
   }
 }
 
-static void note_bodies(const struct sb_model *model, struct sb_check_notes *notes)
+static void note_bodies(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   for (int i = 0; i < model->body_count; i++) {
     const struct sb_body_ops *ops = model->bodies[i].ops;
     const char *note = ops->note != NULL ? ops->note(&model->bodies[i]) : NULL;
     bool is_said = note == NULL;
     for (int k = 0; k < i; k++) is_said = is_said || model->bodies[k].ops == model->bodies[i].ops;
-    if (!is_said) add(notes, "%s", note);
+    if (!is_said) sb_check_remark(notes, ops->name, -1, "%s", note);
   }
 }
 
-static void note_limits(const struct sb_model *model, struct sb_check_notes *notes)
+static void note_limits(const struct sb_check_limit *limit, struct sb_check_remarks *notes)
 {
-  if (model->output_limit[0] == 0) return;
-  add(notes,
-      "limits: the part's strength is that of new, sound material at room temperature; heat, age, notches and the "
-      "direction of a print take from it, from plastics most.");
+  if (limit->part == NULL) return;
+  sb_check_remark(
+      notes, "limits", -1,
+      "limits: the strength of the part is that of new, sound material at room temperature; heat, age, notches "
+      "and the direction of a print reduce it, that of plastics most. A greater safety of the part allows for "
+      "that.");
 }
 
-static void note_battery(const struct sb_model *model, struct sb_check_notes *notes)
+static void note_battery(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const struct sb_battery *battery = &model->battery;
   if (!battery->is_present) return;
   if (battery->chemistry != NULL) {
-    add(notes, "battery: %s cells: %s. Cells differ by maker, age and cold; measured points of your own are surer.",
-        battery->chemistry->name, battery->chemistry->source);
+    sb_check_remark(notes, "battery", -1,
+                    "battery: %s cells: %s. Cells differ by maker, age and cold; your own measurements, as "
+                    "supply.battery.points, are more reliable.",
+                    battery->chemistry->name, battery->chemistry->source);
   }
   if (model->supply.internal_resistance_ohm == 0.0) {
-    add(notes, "battery: without supply.internal_resistance its voltage does not sag under load. Measure the voltage "
-               "without load and under a known current: their difference by that current is the resistance.");
+    sb_check_remark(
+        notes, "battery", -1,
+        "battery: without supply.internal_resistance its voltage does not sag under load. Measure the voltage "
+        "without load and under a known current: their difference divided by that current is the resistance.");
   }
-  if (battery->cutoff_v == 0.0)
-    add(notes, "battery: without a cutoff_voltage nothing protects it from being drawn empty.");
+  if (battery->cutoff_v == 0.0) {
+    sb_check_remark(notes, "battery", -1,
+                    "battery: without supply.battery.cutoff_voltage nothing protects it from a deep discharge.");
+  }
 }
 
-static void note_run(const struct sb_model *model, struct sb_check_notes *notes)
+static void note_run(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const struct sb_derived derived = sb_model_derive(model);
   const double shortest_s = sb_derived_shortest_s(&derived, model);
-  if (model->run.step_s > 0.5 * shortest_s) {
-    add(notes, "run: the step of %.4g s is more than half the shortest time constant, %.4g s; a shorter one is surer.",
-        model->run.step_s, shortest_s);
-  }
+  if (!(model->run.step_s > 0.5 * shortest_s)) return;
+  struct sb_check_remark *remark = sb_check_remark(
+      notes, "run", -1,
+      "run: run.step, %s s, is more than half the shortest time constant, %s s; shorter steps are safer.",
+      NUM(model->run.step_s), NUM(shortest_s));
+  sb_check_cure(remark, "run.step", "at most", "%.2g s", 0.5 * shortest_s);
 }
 
-/* With a coarse reading the box acts half a count beside its thresholds; say so where that changes the verdict. */
-static void note_rounding(const struct sb_check_case *at, struct sb_check_notes *notes)
+/* With a coarse reading the box acts half a count beside its thresholds; said where that changes the hunting band. */
+static void note_rounding(const struct sb_check_machine *machine, struct sb_check_remarks *notes)
 {
-  const struct sb_sensor *sensor = &at->model.control.sensor;
+  const struct sb_model *model = machine->model;
+  const struct sb_sensor *sensor = &model->control.sensor;
   if (!(sensor->resolution_fraction > 0.0)) return;
   const double count = sb_sensor_count_fraction(sensor);
-  for (int p = 0; p + 1 < at->model.gearbox.gear_count; p++) {
-    const double down = ((double)sb_sensor_down_count(sensor, at->model.control.downshift_fraction[p]) - 0.5) * count;
-    const double up = ((double)sb_sensor_up_count(sensor, at->model.control.upshift_fraction[p]) + 0.5) * count;
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    const double down = ((double)sb_sensor_down_count(sensor, model->control.downshift_fraction[p]) - 0.5) * count;
+    const double up = ((double)sb_sensor_up_count(sensor, model->control.upshift_fraction[p]) + 0.5) * count;
     const bool has_band =
-        sb_steady_load_nm(&at->model, &at->line, p + 1, down) < sb_steady_load_nm(&at->model, &at->line, p, up);
-    if (has_band == at->form.pairs[p].has_band) continue;
-    add(notes,
+        sb_steady_load_nm(model, &machine->line, p + 1, down) < sb_steady_load_nm(model, &machine->line, p, up);
+    if (has_band == machine->form.pairs[p].has_band) continue;
+    sb_check_remark(
+        notes, "controller", p,
         "controller: with its reading rounded to %.4g %% the box shifts down at %.4g %% and up at %.4g %%: there "
-        "%s a hunting band between %s and %s.",
+        "%s a hunting band between %s and %s. A finer controller.resolution brings the box closer to its "
+        "thresholds.",
         100.0 * count, 100.0 * down, 100.0 * up, has_band ? "is then" : "is then no longer",
-        at->model.gearbox.gears[p].name, at->model.gearbox.gears[p + 1].name);
+        model->gearbox.gears[p].name, model->gearbox.gears[p + 1].name);
   }
 }
 
-double sb_check_hung_nm(const struct sb_model *model)
+void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check)
 {
-  double least_nm = 0.0, greatest_nm = 0.0, friction_nm = 0.0;
-  for (int i = 0; i < model->load.part_count; i++) {
-    const struct sb_load_part *part = &model->load.parts[i];
-    double least = 0.0, greatest = 0.0;
-    if (part->is_resisting) continue;
-    part->ops->range_nm(part, &least, &greatest);
-    least_nm += least;
-    greatest_nm += greatest;
-  }
-  for (int i = 0; i < model->body_count; i++) {
-    const struct sb_hoist *hoist = sb_body_as_hoist(&model->bodies[i]);
-    if (hoist == NULL) continue;
-    friction_nm += fmax(hoist->friction_nm, hoist->breakaway_nm);
-  }
-  return fmax(fmax(greatest_nm, -least_nm) - friction_nm, 0.0);
+  struct sb_check_remarks *notes = &check->notes;
+  note_motor(machine->model, notes);
+  note_gearbox(machine->model, notes);
+  note_shifter(machine, notes);
+  note_rounding(machine, notes);
+  note_bodies(machine->model, notes);
+  note_limits(&check->limit, notes);
+  note_battery(machine->model, notes);
+  note_run(machine->model, notes);
 }
 
-static void find_cautions(const struct sb_check_case *at, struct sb_check_notes *cautions)
+/* Cautions --------------------------------------------------------------------------------------------------------------- */
+
+static void caution_loads(const struct sb_check_machine *machine, const struct sb_check_load *load,
+                          struct sb_check_remarks *cautions)
 {
-  if (sb_caution_has_acting_load(&at->model.load)) add(cautions, "%s", sb_caution_text(SB_CAUTION_HOIST));
-  if (at->model.load.brake_nm > 0.0 && at->model.load.brake_nm < sb_check_hung_nm(&at->model)) {
-    add(cautions,
-        "the holding brake of %.4g N.m does not hold what hangs, which asks for %.4g N.m besides the drum's friction: it "
-        "slips in every shift and whenever the drive is off.",
-        at->model.load.brake_nm, sb_check_hung_nm(&at->model));
+  const double stall_nm = machine->form.gears[0].stall_torque_nm;
+  if (sb_caution_has_acting_load(&machine->model->load)) {
+    sb_check_remark(cautions, "acting load", -1, "%s", sb_caution_text(SB_CAUTION_HOIST));
   }
-  const double heaviest_nm = at->form.heaviest_load_nm;
-  const double stall_nm = at->form.gears[0].stall_torque_nm;
-  if (heaviest_nm > stall_nm) {
-    add(cautions, "the heaviest load, %.4g N.m, is above the stall torque of %s, %.4g N.m: no gear moves it, and %s",
-        heaviest_nm, at->model.gearbox.gears[0].name, stall_nm, sb_caution_text(SB_CAUTION_STALL));
+  if (load->holding_brake_nm > 0.0 && !load->is_held) {
+    sb_check_remark(
+        cautions, "holding brake", -1,
+        "the holding brake of %s N.m does not hold the load, which needs %s N.m in addition to the drum's "
+        "friction: it slips in every shift and whenever the drive is off. A greater holding_brake of the hoist "
+        "cures that.",
+        NUM(load->holding_brake_nm), NUM(load->hung_nm));
   }
-  if (at->model.battery.is_present) add(cautions, "%s", sb_caution_of_battery(&at->model.battery));
-  double greatest_nm = stall_nm;
-  for (int g = 1; g < at->model.gearbox.gear_count; g++)
-    greatest_nm = fmax(greatest_nm, at->form.gears[g].stall_torque_nm);
-  if (greatest_nm > at->model.limits.output_torque_nm) {
-    add(cautions, "at stall the motor can bring %.4g N.m to an output that may carry %.4g N.m: %s", greatest_nm,
-        at->model.limits.output_torque_nm, sb_caution_text(SB_CAUTION_BREAK));
-  }
-  int gear;
-  const double blow_nm = sb_check_greatest_blow_nm(at, &gear);
-  if (blow_nm > at->model.limits.output_torque_nm) {
-    add(cautions, "a blow in %s alone brings %.4g N.m to an output that may carry %.4g N.m: %s",
-        at->model.gearbox.gears[gear].name, blow_nm, at->model.limits.output_torque_nm,
-        sb_caution_text(SB_CAUTION_BREAK));
+  if (load->heaviest_nm > stall_nm) {
+    sb_check_remark(cautions, "stall", -1,
+                    "the heaviest load, %s N.m, is above the stall torque of %s, %s N.m: no gear moves it, and %s",
+                    NUM(load->heaviest_nm), machine->model->gearbox.gears[0].name, NUM(stall_nm),
+                    sb_caution_text(SB_CAUTION_STALL));
   }
 }
 
-void sb_check_find_notes(struct sb_check_report *report)
+static void caution_strength(const struct sb_check *check, struct sb_check_remarks *cautions)
 {
-  const struct sb_check_case *nominal = &report->cases[SB_CHECK_NOMINAL];
-  note_motor(&nominal->model, &report->notes);
-  note_gearbox(&nominal->model, &report->notes);
-  note_shifter(nominal, &report->notes);
-  note_rounding(nominal, &report->notes);
-  note_bodies(&nominal->model, &report->notes);
-  note_limits(&nominal->model, &report->notes);
-  note_battery(&nominal->model, &report->notes);
-  note_run(&nominal->model, &report->notes);
-  find_cautions(nominal, &report->cautions);
-  if (nominal->model.winding.is_present) sb_check_caution_heat(report);
+  const struct sb_check_case *nominal = &check->cases[SB_CHECK_NOMINAL];
+  double greatest_nm = 0.0;
+  for (int g = 0; g < nominal->gear_count; g++) {
+    greatest_nm = fmax(greatest_nm, nominal->gears[g].figures.stall_torque_nm);
+  }
+  if (check->limit.is_exceeded) {
+    sb_check_remark(cautions, "overload", -1,
+                    "at stall the motor brings %s N.m to an output that withstands %s N.m: %s", NUM(greatest_nm),
+                    NUM(check->limit.torque_nm), sb_caution_text(SB_CAUTION_BREAK));
+  }
+  if (check->shaft.is_limit_exceeded) {
+    sb_check_remark(cautions, "overload", -1,
+                    "a shock in %s alone brings %s N.m to an output that withstands %s N.m: %s",
+                    nominal->gears[check->shaft.greatest_gear].name, NUM(check->shaft.greatest_shock_nm),
+                    NUM(check->limit.torque_nm), sb_caution_text(SB_CAUTION_BREAK));
+  }
+}
+
+/* A blocked motor that gets too hot before any cut-out opens. */
+static void caution_heat(const struct sb_model *model, const struct sb_check_heat *heat,
+                         struct sb_check_remarks *cautions)
+{
+  const bool is_limited = isfinite(heat->limit_c);
+  const double limit_c = is_limited ? heat->limit_c : INSULATION_ENDS_C;
+  if (!heat->is_present || heat->cut_out_c <= limit_c) return;
+  const char *risk = sb_caution_text(SB_CAUTION_HEAT);
+  const double steady_c = heat->burdens[0].steady_winding_c;
+  const double time_s = sb_warmth_reached(model, SB_WARMTH_BLOCKED, 0.0, limit_c).time_s;
+  if (!is_limited && isinf(steady_c)) {
+    sb_check_remark(cautions, "overheated", -1, "with its shaft blocked the winding burns: %s", risk);
+  } else if (isfinite(time_s)) {
+    sb_check_remark(cautions, "overheated", -1, "with its shaft blocked the winding exceeds %.4g C after %.3g s: %s",
+                    limit_c, time_s, risk);
+  } else if (steady_c > limit_c) {
+    sb_check_remark(cautions, "overheated", -1,
+                    "with its shaft blocked the winding reaches a steady %.4g C, above %.4g C: %s", steady_c, limit_c,
+                    risk);
+  }
+}
+
+void sb_check_find_cautions(const struct sb_check_machine *machine, struct sb_check *check)
+{
+  struct sb_check_remarks *cautions = &check->cautions;
+  caution_loads(machine, &check->load, cautions);
+  if (check->battery.is_present) {
+    sb_check_remark(cautions, "battery", -1, "%s", sb_caution_of_battery(&machine->model->battery));
+  }
+  caution_strength(check, cautions);
+  caution_heat(machine->model, &check->heat, cautions);
 }

@@ -3,11 +3,10 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <stdlib.h>
-#include <string.h>
 
-#include "check/check.h"
 #include "cli/command.h"
-#include "theory/torque_balance.h"
+#include "cli/output.h"
+#include "shiftband/check.h"
 
 struct request {
   struct sb_option_list files, sets;
@@ -15,75 +14,29 @@ struct request {
   const char *discharge; /* NULL: not asked for */
 };
 
-static void fill_case(struct sb_check_case *at, const struct sb_model *model, const char *label, double voltage_v)
-{
-  at->label = label;
-  at->model = *model;
-  at->model.supply.open_circuit_voltage_v = voltage_v;
-  at->line = sb_torque_balance_line(&at->model);
-  at->form = sb_closed_form_solve(&at->model);
-}
-
-/* The supply's voltage over its tolerance, or that of its battery's charge. */
-static void fill_range(struct sb_check_report *report, const struct sb_scenario *scenario)
-{
-  const struct sb_model *model = &scenario->model;
-  for (int k = 0; k < scenario->tolerance_count; k++) {
-    const struct sb_tolerance *tolerance = &scenario->tolerances[k];
-    double least_v = tolerance->least, greatest_v = tolerance->greatest;
-    if (strcmp(tolerance->path, "supply.battery.charge") == 0) {
-      least_v = sb_battery_voltage_v(&model->battery, tolerance->least);
-      greatest_v = sb_battery_voltage_v(&model->battery, tolerance->greatest);
-    } else if (strcmp(tolerance->path, "supply.open_circuit_voltage") != 0) {
-      continue;
-    }
-    fill_case(&report->cases[SB_CHECK_LEAST], model, "least", least_v);
-    fill_case(&report->cases[SB_CHECK_GREATEST], model, "greatest", greatest_v);
-    report->case_count = SB_CHECK_CASE_MAX;
-  }
-}
-
-static enum sb_status fill_report(struct sb_check_report *report, const struct sb_scenario *scenario,
-                                  struct sb_error *err)
-{
-  const struct sb_model *model = &scenario->model;
-  fill_case(&report->cases[SB_CHECK_NOMINAL], model, "nominal", model->supply.open_circuit_voltage_v);
-  report->case_count = 1;
-  fill_range(report, scenario);
-  if (model->battery.is_present) {
-    const enum sb_status status = sb_discharge_solve(model, &report->discharge, err);
-    if (status != SB_OK) return status;
-  }
-  sb_check_find_notes(report);
-  return SB_OK;
-}
-
 static int write_discharge(FILE *out, const void *context)
 {
-  return sb_discharge_write_csv(out, context);
+  return sb_check_write_discharge_csv(context, out);
 }
 
 /* The report, and the CSV where it was asked for. */
-static int write_report(const char *path, const struct request *request, const struct sb_check_report *report,
-                        int *written)
+static int write_report(const char *path, const struct request *request, const struct sb_check *check, int *written)
 {
-  const struct sb_model *model = &report->cases[SB_CHECK_NOMINAL].model;
-  const struct sb_discharge_table table = {model, &report->discharge};
   int code = SB_EXIT_DONE;
   if (request->discharge != NULL) {
-    if (!model->battery.is_present) {
+    if (!check->battery.is_present) {
       sb_command_complain("%s: --discharge needs a battery, found no supply.battery", path);
       return SB_EXIT_SCENARIO;
     }
-    code = sb_command_write_file(request->discharge, (struct sb_command_writer){write_discharge, &table});
-    if (strcmp(request->discharge, "-") == 0 || code != SB_EXIT_DONE) return code;
+    code = sb_command_write_file(request->discharge, (struct sb_command_writer){write_discharge, check});
+    if (sb_output_is_standard(request->discharge) || code != SB_EXIT_DONE) return code;
   }
   if (request->is_quiet) return code;
   if (request->is_json) {
-    sb_check_write_json(report, stdout);
+    (void)sb_check_write_json(check, stdout);
   } else {
     if (*written > 0) fputc('\n', stdout);
-    sb_check_write_text(report, stdout);
+    (void)sb_check_write_text(check, stdout);
   }
   (*written)++;
   return code;
@@ -95,15 +48,15 @@ static int check_file(const char *path, const struct request *request, int *writ
   struct sb_scenario scenario;
   int code = sb_command_load(path, &request->sets, &scenario);
   if (code != SB_EXIT_DONE) return code;
-  struct sb_check_report *report = calloc(1, sizeof *report);
-  if (report == NULL) {
+  struct sb_check *check = calloc(1, sizeof *check);
+  if (check == NULL) {
     sb_scenario_clear(&scenario);
     return sb_command_fail(path, SB_ERR_MEMORY, NULL);
   }
   struct sb_error err = {SB_OK, ""};
-  const enum sb_status status = fill_report(report, &scenario, &err);
-  code = status == SB_OK ? write_report(path, request, report, written) : sb_command_fail(path, status, &err);
-  free(report);
+  const enum sb_status status = sb_check_solve(&scenario, check, &err);
+  code = status == SB_OK ? write_report(path, request, check, written) : sb_command_fail(path, status, &err);
+  free(check);
   sb_scenario_clear(&scenario);
   return code;
 }
@@ -142,8 +95,8 @@ const struct sb_command sb_command_check = {
     .summary = "validate scenarios and print what follows from them without simulating",
     .usage = "[OPTION]... FILE...",
     .about =
-        "Validates scenarios and prints what follows from them without simulating: the motor at its supply, ratios, settled "
-        "speeds, stall torques, downshift and upshift torques, the hunting band, the shortest dwell, and the supply voltages "
+        "Validates scenarios and prints what follows from them without simulating: the motor at its supply, ratios, steady "
+        "states, stall torques, downshift and upshift torques, the hunting band, the shortest dwell, and the supply voltages "
         "at which each stops holding; with a battery the same over its charge, and at which charge the box begins to be stuck "
         "low, to shift for nothing, to hunt, to stall.",
     .options = options,

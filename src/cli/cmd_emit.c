@@ -88,7 +88,7 @@ static int write_form(FILE *out, const void *context)
 static void warn(const char *path, const struct sb_emission *emission)
 {
   if (emission->verdicts[0] != 0) {
-    sb_command_warn("%s: with these constants the simulated machine does not hold: %s", path, emission->verdicts);
+    sb_command_warn("%s: with these constants the simulated machine does not pass: %s", path, emission->verdicts);
   }
   if (!emission->is_resolution_given) {
     static const char *const counts[] = {[SB_SENSES_SPEED] = "1 rpm; --count or --pulses say it",

@@ -158,7 +158,7 @@ static int report(const struct job *job)
 {
   const struct request *request = job->request;
   const bool is_data_on_stdout = request->output != NULL && sb_output_is_standard(request->output);
-  const struct sb_inspect_report words = {.trace = request->files.items[0],
+  const struct sb_inspect_report words = {.trace = sb_log_name(request->files.items[0]),
                                           .log = &job->log,
                                           .found = &job->found,
                                           .scenario = job->has_scenario ? &job->scenario : NULL,

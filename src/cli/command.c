@@ -11,8 +11,25 @@
 
 #include "cli/log_facts.h"
 #include "cli/output.h"
+#include "shiftband/version.h"
 
 static const char *command; /* NULL: none yet */
+static const char *program = "shiftband";
+
+const char *sb_command_version(void)
+{
+  return "shiftband " SB_VERSION;
+}
+
+const char *sb_command_program(void)
+{
+  return program;
+}
+
+void sb_command_set_program(const char *path)
+{
+  program = path;
+}
 
 int sb_command_exit(enum sb_status status)
 {

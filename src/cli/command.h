@@ -63,6 +63,7 @@ const char *sb_command_version(void);
 
 /* How this program was called: argv[0]. */
 const char *sb_command_program(void);
+void sb_command_set_program(const char *path);
 
 /* The exit code that a status of the library leads to. */
 int sb_command_exit(enum sb_status status);

@@ -11,26 +11,11 @@
 
 #include "base/nearest.h"
 #include "cli/command.h"
-#include "shiftband/version.h"
 #include "text/words.h"
-
-static const char version[] = "shiftband " SB_VERSION;
 
 static const struct sb_command *const commands[] = {&sb_command_check, &sb_command_run,  &sb_command_map,
                                                     &sb_command_tune,  &sb_command_emit, &sb_command_inspect,
                                                     &sb_command_fit,   &sb_command_keys, &sb_command_host};
-
-static const char *program = "shiftband";
-
-const char *sb_command_program(void)
-{
-  return program;
-}
-
-const char *sb_command_version(void)
-{
-  return version;
-}
 
 enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
 
@@ -118,7 +103,7 @@ static int dispatch(int argc, char **argv)
   }
   if (is_any(argv[1], "help", "--help", "-h")) return say_help(argc - 1, argv + 1);
   if (is_any(argv[1], "version", "--version", "-V")) {
-    puts(version);
+    puts(sb_command_version());
     return SB_EXIT_DONE;
   }
   const struct sb_command *command = find_command(argv[1]);
@@ -151,7 +136,7 @@ static void set_width(void)
 
 int main(int argc, char **argv)
 {
-  if (argc > 0) program = argv[0];
+  if (argc > 0) sb_command_set_program(argv[0]);
   gsl_set_error_handler_off();
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);

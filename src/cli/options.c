@@ -15,19 +15,6 @@ enum { NAME_LENGTH_MAX = 32 };
 /* What reading one argument came to. */
 enum step { STEP_ON, STEP_END, STEP_SAID, STEP_REFUSED };
 
-bool sb_option_is_end(const struct sb_option *option)
-{
-  return option->name == NULL && option->help == NULL;
-}
-
-const struct sb_option *sb_option_find(const struct sb_option *options, const char *name, size_t length)
-{
-  for (const struct sb_option *o = options; !sb_option_is_end(o); o++) {
-    if (o->name != NULL && strlen(o->name) == length && strncmp(o->name, name, length) == 0) return o;
-  }
-  return NULL;
-}
-
 static enum step refuse_unknown(const struct sb_option_reader *reader, const char *word, const char *name)
 {
   const char *names[SB_OPTION_MAX + 3] = {"help", "version"};
@@ -128,16 +115,6 @@ static enum step read_next(struct sb_option_reader *reader)
   }
   sb_option_list_add(sb_option_operands(reader), word);
   return STEP_ON;
-}
-
-struct sb_option_list *sb_option_operands(const struct sb_option_reader *reader)
-{
-  return (struct sb_option_list *)(void *)(reader->request + reader->command->files.offset);
-}
-
-void sb_option_list_add(struct sb_option_list *list, const char *word)
-{
-  list->items[list->count++] = word;
 }
 
 /* Does something with each list of a request; false when it fails for one. */

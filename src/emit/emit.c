@@ -74,8 +74,8 @@ static void take_thresholds(struct sb_emission *out, bool is_own_count)
   const struct sb_sensor *sensor = &control->sensor;
   const double reference = reference_of(sensor), count = sensor->resolution_fraction;
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->asked_down[p] = control->downshift_fraction[p] * reference;
-    out->asked_up[p] = control->upshift_fraction[p] * reference;
+    out->asked_below[p] = control->downshift_fraction[p] * reference;
+    out->asked_above[p] = control->upshift_fraction[p] * reference;
     if (is_own_count || !(count > 0.0)) continue;
     control->downshift_fraction[p] = (sb_sensor_down_count(sensor, control->downshift_fraction[p]) - 0.5) * count;
     control->upshift_fraction[p] = (sb_sensor_up_count(sensor, control->upshift_fraction[p]) + 0.5) * count;
@@ -127,11 +127,11 @@ static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_er
   if (!(down >= 1.0)) {
     return sb_fail(err, SB_ERR_SCENARIO,
                    "downshift_below of %g %s%s lies below one count of %g %s: needs a finer sensor",
-                   out->asked_down[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
+                   out->asked_below[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
   if (!(up < (double)INT32_MAX)) {
     return sb_fail(err, SB_ERR_SCENARIO, "upshift_above of %g %s%s is more counts of %g %s than 32 bits hold",
-                   out->asked_up[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
+                   out->asked_above[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
   control->downshift_fraction[pair] = down * count_fraction;
   control->upshift_fraction[pair] = up * count_fraction;
@@ -149,8 +149,8 @@ static enum sb_status round_all(struct sb_emission *out, struct sb_error *err)
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
     out->acts_below[p] = ((double)out->setup.downshift_below[p] - reach) * out->count;
     out->acts_above[p] = ((double)out->setup.upshift_above[p] + reach) * out->count;
-    out->is_moved |= fabs(out->acts_below[p] - out->asked_down[p]) > 1e-9 * out->asked_down[p] ||
-                     fabs(out->acts_above[p] - out->asked_up[p]) > 1e-9 * out->asked_up[p];
+    out->is_moved |= fabs(out->acts_below[p] - out->asked_below[p]) > 1e-9 * out->asked_below[p] ||
+                     fabs(out->acts_above[p] - out->asked_above[p]) > 1e-9 * out->asked_above[p];
   }
   return SB_OK;
 }
@@ -176,7 +176,7 @@ static void record(void *context, int32_t reading, bool is_engaged, bool is_deci
   struct sb_emission *out = recorder->out;
   const size_t index = out->sample_total++;
   /* Whether it ever came to decide while the box was in neutral. */
-  out->is_mesh_needed |= recorder->state.wait_samples == 0 && !is_engaged;
+  out->is_engaged_needed |= recorder->state.wait_samples == 0 && !is_engaged;
   sb_controller_update(&out->setup, &recorder->state, reading, is_deciding);
   if (index >= recorder->room) return;
   out->samples[index] = (struct sb_emit_sample){reading, is_deciding, (uint8_t)gear};
@@ -255,7 +255,7 @@ static enum sb_status compare_closed_forms(const struct sb_model *model, const s
         err, SB_ERR_SCENARIO,
         "counts of %g %s are too coarse: upshift_above of %g %s%s becomes %g %s%s, which %s never reaches under the "
         "lightest load; take a finer sensor, or tune with its resolution",
-        out->count * unit.scale, unit.name, out->asked_up[p] * unit.scale, unit.name, unit.left,
+        out->count * unit.scale, unit.name, out->asked_above[p] * unit.scale, unit.name, unit.left,
         out->acts_above[p] * unit.scale, unit.name, unit.left, model->gearbox.gears[p].name);
   }
   return SB_OK;

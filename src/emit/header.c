@@ -6,16 +6,17 @@
 
 #include "emit/words.h"
 
-enum { READINGS_A_LINE = 12, MARKS_A_LINE = 20, DECIDING_BIT = 0x80 };
+/* Numbers of so many digits in lines of 80 columns. */
+enum { READINGS_A_LINE = 9, LONG_READINGS_A_LINE = 5, MARKS_A_LINE = 15, DECIDING_BIT = 0x80 };
 
 /* Zero-clause BSD licence, as the Open Source Initiative publishes it. */
 static const char licence[] =
-    " * Permission to use, copy, modify, and/or distribute this file for any purpose with or without fee is hereby\n"
-    " * granted. THE SOFTWARE IS PROVIDED \"AS IS\" AND THE AUTHORS DISCLAIM ALL WARRANTIES WITH REGARD TO THIS SOFTWARE\n"
-    " * INCLUDING ALL IMPLIED WARRANTIES OF MERCHANTABILITY AND FITNESS. IN NO EVENT SHALL THE AUTHORS BE LIABLE FOR ANY\n"
-    " * SPECIAL, DIRECT, INDIRECT, OR CONSEQUENTIAL DAMAGES OR ANY DAMAGES WHATSOEVER RESULTING FROM LOSS OF USE, DATA OR\n"
-    " * PROFITS, WHETHER IN AN ACTION OF CONTRACT, NEGLIGENCE OR OTHER TORTIOUS ACTION, ARISING OUT OF OR IN CONNECTION\n"
-    " * WITH THE USE OR PERFORMANCE OF THIS SOFTWARE.\n";
+    "Permission to use, copy, modify, and/or distribute this file for any purpose with or without fee is hereby granted. "
+    "THE SOFTWARE IS PROVIDED \"AS IS\" AND THE AUTHORS DISCLAIM ALL WARRANTIES WITH REGARD TO THIS SOFTWARE INCLUDING ALL "
+    "IMPLIED WARRANTIES OF MERCHANTABILITY AND FITNESS. IN NO EVENT SHALL THE AUTHORS BE LIABLE FOR ANY SPECIAL, DIRECT, "
+    "INDIRECT, OR CONSEQUENTIAL DAMAGES OR ANY DAMAGES WHATSOEVER RESULTING FROM LOSS OF USE, DATA OR PROFITS, WHETHER IN "
+    "AN ACTION OF CONTRACT, NEGLIGENCE OR OTHER TORTIOUS ACTION, ARISING OUT OF OR IN CONNECTION WITH THE USE OR "
+    "PERFORMANCE OF THIS SOFTWARE.";
 
 /* The name as C names begin with it: small, and in capitals. */
 struct names {
@@ -36,29 +37,29 @@ static struct names names_of(const char *name)
 static void write_opening(FILE *out, const struct sb_emission *emission, const struct names *names, const char *source,
                           const char *program)
 {
-  fprintf(out, "// SPDX-License-Identifier: 0BSD\n/*\n * Gear selection for \"");
-  sb_emit_write_plain(out, emission->model.name);
-  fprintf(out, "\": ");
-  sb_emit_write_plain(out, source);
-  fprintf(out, " by %s.\n *\n", program);
+  char model[SB_EMIT_PLAIN_SIZE], file[SB_EMIT_PLAIN_SIZE];
+  fputs("// SPDX-License-Identifier: 0BSD\n/*\n", out);
+  sb_emit_say(out, " * ", 0, "Gear selection for \"%s\": %s by %s.", sb_emit_plain(emission->model.name, model),
+              sb_emit_plain(source, file), program);
+  fputs(" *\n", out);
   sb_emit_write_sensor(out, emission, " * ");
   fputs(" *\n", out);
   sb_emit_write_thresholds(out, emission, " *   ");
   fputs(" *\n", out);
   sb_emit_write_notes(out, emission, " * ");
-  fprintf(out,
-          " *\n *   sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
-          " *   every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_in_mesh);\n"
-          " *   is_in_mesh: ",
-          names->small, names->capital, names->small);
-  sb_emit_write_mesh(out, emission, " *     ");
-  fprintf(
-      out,
-      " *\n"
-      " * Self-test on the target: define %s_SELF_TEST before including this file once; %s_self_test()\n"
-      " * replays recorded readings through the controller and returns 0 when all its decisions are the expected ones.\n"
-      " *\n%s */\n",
-      names->capital, names->small, licence);
+  fputs(" *\n", out);
+  sb_emit_say(out, " *   ", 2, "sb_controller_start(&%s_setup, &state, %s_START_GEAR);", names->small, names->capital);
+  sb_emit_say(out, " *   ", 2, "every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_engaged);",
+              names->small);
+  sb_emit_write_engaged(out, emission, " *   ", 2, "is_engaged: ");
+  fputs(" *\n", out);
+  sb_emit_say(out, " * ", 0,
+              "Self-test on the target: define %s_SELF_TEST before including this file once; %s_self_test() replays "
+              "recorded readings through the controller and returns 0 when all its decisions are the expected ones.",
+              names->capital, names->small);
+  fputs(" *\n", out);
+  sb_emit_say(out, " * ", 0, "%s", licence);
+  fputs(" */\n", out);
 }
 
 static void write_list(FILE *out, const int32_t *values, int count)
@@ -80,9 +81,8 @@ static void write_constants(FILE *out, const struct sb_emission *emission, const
   }
   fputs("\n", out);
   for (int g = 1; g <= setup->gear_count; g++) {
-    fprintf(out, "/* gear %d: ", g);
-    sb_emit_write_plain(out, sb_emit_gear(emission, g));
-    fputs(" */\n", out);
+    char gear[SB_EMIT_PLAIN_SIZE];
+    fprintf(out, "/* gear %d: %s */\n", g, sb_emit_plain(sb_emit_gear(emission, g), gear));
   }
   fprintf(out, "static const struct sb_controller_setup %s_setup = {\n    {", names->small);
   const int pair_count = setup->gear_count > 1 ? setup->gear_count - 1 : 1;
@@ -108,14 +108,14 @@ static int reading_bits(const struct sb_emission *emission)
 
 static void write_recordings(FILE *out, const struct sb_emission *emission, const struct names *names, int bits)
 {
-  const size_t count = emission->sample_count;
+  const size_t count = emission->sample_count, a_line = bits == 16 ? READINGS_A_LINE : LONG_READINGS_A_LINE;
   fprintf(out, "static const int%d_t %s_readings[] %s_IN_FLASH = {", bits, names->small, names->capital);
   for (size_t i = 0; i < count; i++) {
-    fprintf(out, "%s%ld,", i % READINGS_A_LINE == 0 ? "\n    " : " ", (long)emission->samples[i].reading);
+    fprintf(out, "%s%ld,", i % a_line == 0 ? "\n    " : " ", (long)emission->samples[i].reading);
   }
   fprintf(
       out,
-      "\n};\n\n/* The expected gear, plus 0x80 where is_in_mesh is true. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
+      "\n};\n\n/* The expected gear, plus 0x80 where is_engaged is true. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
       names->small, names->capital);
   for (size_t i = 0; i < count; i++) {
     fprintf(out, "%s%u,", i % MARKS_A_LINE == 0 ? "\n    " : " ",
@@ -146,14 +146,15 @@ static void write_self_test(FILE *out, const struct sb_emission *emission, const
   write_flash(out, names, bits);
   write_recordings(out, emission, names, bits);
   fprintf(out,
-          "/* 0: every decision is the expected one; else the number, from 1, of the first sample where it is not. */\n"
+          "/* 0: every decision is the expected one; else the number, from 1, of the first\n"
+          " * sample where it is not. */\n"
           "static inline uint16_t %s_self_test(void)\n{\n"
           "  struct sb_controller_state state;\n  uint16_t i;\n"
           "  sb_controller_start(&%s_setup, &state, %s_START_GEAR);\n"
           "  for (i = 0; i < %s_SAMPLE_COUNT; i++) {\n"
           "    const uint8_t mark = %s_MARK(i);\n"
-          "    const uint8_t is_in_mesh = (uint8_t)(mark >> 7);\n"
-          "    const uint8_t gear = sb_controller_update(&%s_setup, &state, %s_READING(i), is_in_mesh);\n"
+          "    const uint8_t is_engaged = (uint8_t)(mark >> 7);\n"
+          "    const uint8_t gear = sb_controller_update(\n        &%s_setup, &state, %s_READING(i), is_engaged);\n"
           "    if (gear != (uint8_t)(mark & 0x7F)) return (uint16_t)(i + 1U);\n"
           "  }\n  return 0;\n}\n#endif\n",
           names->small, names->small, names->capital, names->capital, names->capital, names->small, names->capital);

@@ -3,9 +3,14 @@
 
 #include <errno.h>
 #include <math.h>
+#include <stdarg.h>
 #include <string.h>
 
 #include "base/constants.h"
+#include "text/words.h"
+
+/* Lines of the emitted text. */
+enum { WIDTH = 80, TEXT_SIZE = 2048 };
 
 int sb_emit_result(FILE *out)
 {
@@ -14,13 +19,40 @@ int sb_emit_result(FILE *out)
   return -1;
 }
 
-void sb_emit_write_plain(FILE *out, const char *text)
+const char *sb_emit_plain(const char *text, char plain[SB_EMIT_PLAIN_SIZE])
 {
-  for (char last = 0; *text != 0; last = *text++) {
+  size_t length = 0;
+  for (char last = 0; *text != 0 && length + 2 < SB_EMIT_PLAIN_SIZE; last = *text++) {
     const unsigned char byte = (unsigned char)*text;
-    if ((last == '*' && byte == '/') || (last == '/' && byte == '*')) fputc(' ', out);
-    fputc(byte < 32 || byte == 127 || byte == '\\' ? ' ' : byte, out);
+    if ((last == '*' && byte == '/') || (last == '/' && byte == '*')) plain[length++] = ' ';
+    plain[length++] = byte < 32 || byte == 127 || byte == '\\' ? ' ' : *text;
   }
+  plain[length] = 0;
+  return plain;
+}
+
+void sb_emit_say(FILE *out, const char *lead, int hang, const char *format, ...)
+{
+  char buffer[TEXT_SIZE];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(buffer, sizeof buffer, format, arguments);
+  va_end(arguments);
+  int column = fprintf(out, "%s", lead);
+  bool is_first = true;
+  for (const char *text = buffer; *text != 0; is_first = false) {
+    const size_t gap = strspn(text, " "), length = strcspn(text + gap, " ");
+    const int columns = sb_words_columns(text + gap, length);
+    if (is_first || column + (int)gap + columns <= WIDTH) {
+      fprintf(out, "%.*s", (int)(gap + length), text);
+      column += (int)gap + columns;
+    } else {
+      column = fprintf(out, "\n%s%*s", lead, hang, "") - 1 + columns;
+      fprintf(out, "%.*s", (int)length, text + gap);
+    }
+    text += gap + length;
+  }
+  fputc('\n', out);
 }
 
 const char *sb_emit_gear(const struct sb_emission *emission, int gear)
@@ -38,27 +70,34 @@ struct sb_emit_unit sb_emit_unit(const struct sb_emission *emission)
   return (struct sb_emit_unit){"rpm", "", 1.0 / SB_RPM};
 }
 
-void sb_emit_write_mesh(FILE *out, const struct sb_emission *emission, const char *lead)
+void sb_emit_write_engaged(FILE *out, const struct sb_emission *emission, const char *lead, int hang,
+                           const char *heading)
 {
   const struct sb_control *control = &emission->model.control;
   if (emission->can_stop) {
-    fprintf(out, "has to be told, for this drive can stop: false while it is off, and for %g s (%.0f samples)\n",
-            control->start_delay_s, ceil(control->start_delay_s / control->sample_period_s - 1e-9));
-    fprintf(out, "%safter each restart or reversal; %s\n", lead,
-            emission->is_mesh_needed ? "false in neutral, too, for a shift outlasts the wait after its command"
-                                     : "neutral need not be told: the wait outlasted each shift of the recorded run");
+    sb_emit_say(
+        out, lead, hang,
+        "%smust be given, for this drive can stop: false while it is off, and for %g s (%.0f samples) after each "
+        "restart or reversal; %s",
+        heading, control->start_delay_s, ceil(control->start_delay_s / control->sample_period_s - 1e-9),
+        emission->is_engaged_needed ? "false in neutral, too, for a shift lasts longer than the wait after its "
+                                      "command"
+                                    : "true in neutral does no harm: in the recorded run the wait lasted longer "
+                                      "than each shift");
     return;
   }
-  fprintf(out, "%s\n",
-          emission->is_mesh_needed
-              ? "has to be told, for a shift outlasts the wait after its command"
-              : "true always where nothing tells it: the wait outlasted each shift of the recorded run");
+  sb_emit_say(out, lead, hang, "%s%s", heading,
+              emission->is_engaged_needed ? "must be given, for a shift lasts longer than the wait after its command"
+                                          : "may always be true: in the recorded run the wait lasted longer than each "
+                                            "shift");
 }
 
 static const char *word_of(const struct sb_emission *emission)
 {
   return emission->model.control.sensor.quantity == SB_SENSES_DUTY ? "duty" : "current";
 }
+
+enum { SENSOR_HANG = 10 };
 
 /* The sensor of what is left of the duty, or up to the current of reference. */
 static void write_left(FILE *out, const struct sb_emission *emission, const char *lead)
@@ -69,20 +108,20 @@ static void write_left(FILE *out, const struct sb_emission *emission, const char
   const double count = emission->count * unit.scale, full = is_duty ? 100.0 : sensor->reference_a;
   const char *word = word_of(emission);
   if (is_duty) {
-    fprintf(out, "%sReading   what is left of full duty, without the sign of the duty; falls as the load grows\n",
-            lead);
+    sb_emit_say(out, lead, SENSOR_HANG,
+                "Reading   what is left of full duty, without the sign of the duty; falls as the load grows");
   } else {
-    fprintf(out, "%sReading   what the motor's current leaves of %g A, without its sign; falls as the load grows\n",
-            lead, full);
+    sb_emit_say(out, lead, SENSOR_HANG,
+                "Reading   what the motor's current leaves of %g A, without its sign; falls as the load grows", full);
   }
-  fprintf(out, "%s          one count is %.6g %s of %s%s\n", lead, count, unit.name, word,
-          emission->is_resolution_given ? "" : " (taken so: nobody said what the sensor counts)");
+  sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g %s of %s%s", count, unit.name, word,
+              emission->is_resolution_given ? "" : " (assumed: no resolution is given)");
   if (emission->full_count > 0.0) {
-    fprintf(out, "%s          reading = %.0f - counts of %s; %s%.6g %s is %.0f counts\n", lead, emission->full_count,
-            word, is_duty ? "full duty, " : "", full, unit.name, emission->full_count);
+    sb_emit_say(out, lead, SENSOR_HANG, "          reading = %.0f - counts of %s; %s%.6g %s is %.0f counts",
+                emission->full_count, word, is_duty ? "full duty, " : "", full, unit.name, emission->full_count);
   } else {
-    fprintf(out, "%s          reading = (%.6g %s - %s) / %.6g %s, to the nearest whole number\n", lead, full, unit.name,
-            word, count, unit.name);
+    sb_emit_say(out, lead, SENSOR_HANG, "          reading = (%.6g %s - %s) / %.6g %s, to the nearest whole number",
+                full, unit.name, word, count, unit.name);
   }
 }
 
@@ -92,15 +131,16 @@ static void write_speed(FILE *out, const struct sb_emission *emission, const cha
   const double count_rpm = emission->count / SB_RPM;
   const double reference_rpm = emission->model.control.sensor.reference_rad_s / SB_RPM;
   if (emission->pulses_per_turn > 0.0) {
-    fprintf(out, "%sReading   pulses of the motor's sensor (%g a turn) counted in %g ms, whatever its sense\n", lead,
-            emission->pulses_per_turn, emission->window_s * 1e3);
-    fprintf(out, "%s          one count is %.6g rpm of the motor; 100 %% is %.6g rpm\n", lead, count_rpm,
-            reference_rpm);
+    sb_emit_say(out, lead, SENSOR_HANG,
+                "Reading   pulses of the motor's sensor (%g a turn) counted in %g ms, in either direction",
+                emission->pulses_per_turn, emission->window_s * 1e3);
+    sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g rpm of the motor; 100 %% is %.6g rpm", count_rpm,
+                reference_rpm);
   } else {
-    fprintf(out, "%sReading   speed of the motor without its sign, to the nearest count\n", lead);
-    fprintf(out, "%s          one count is %.6g rpm, %.4g %% of %.6g rpm%s\n", lead, count_rpm,
-            100.0 * count_rpm / reference_rpm, reference_rpm,
-            emission->is_resolution_given ? "" : " (taken as 1 rpm: nobody said what the sensor counts)");
+    sb_emit_say(out, lead, SENSOR_HANG, "Reading   speed of the motor without its sign, to the nearest count");
+    sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g rpm, %.4g %% of %.6g rpm%s", count_rpm,
+                100.0 * count_rpm / reference_rpm, reference_rpm,
+                emission->is_resolution_given ? "" : " (assumed: no resolution is given)");
   }
 }
 
@@ -114,8 +154,8 @@ void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const c
     write_left(out, emission, lead);
   }
   if (sensor->filter_s > 0.0) {
-    fprintf(out, "%s          filtered before it is rounded: y = y + %.6g (x - y) at every sample\n", lead,
-            -expm1(-control->sample_period_s / sensor->filter_s));
+    sb_emit_say(out, lead, SENSOR_HANG, "          filtered before it is rounded: y = y + %.6g (x - y) at every sample",
+                -expm1(-control->sample_period_s / sensor->filter_s));
   }
   fprintf(out, "%sSample    every %g ms\n", lead, control->sample_period_s * 1e3);
 }
@@ -127,27 +167,39 @@ struct threshold {
   double acts, asked; /* readings, in their unit */
 };
 
-static void write_speed_threshold(FILE *out, const struct sb_emission *emission, const struct threshold *threshold)
+/* Where a threshold acts, and where it was tuned to. */
+struct place {
+  char acts[128], asked[64];
+};
+
+static struct place place_of_speed(const struct sb_emission *emission, const struct threshold *threshold)
 {
-  fprintf(out, ", a speed %s %.6g rpm (as tuned %.6g rpm, %.6g %%)\n", threshold->is_down ? "below" : "above",
-          threshold->acts / SB_RPM, threshold->asked / SB_RPM,
-          100.0 * threshold->asked / emission->model.control.sensor.reference_rad_s);
+  struct place place;
+  snprintf(place.acts, sizeof place.acts, "a speed %s %.6g rpm", threshold->is_down ? "below" : "above",
+           threshold->acts / SB_RPM);
+  snprintf(place.asked, sizeof place.asked, "(as tuned %.6g rpm, %.6g %%)", threshold->asked / SB_RPM,
+           100.0 * threshold->asked / emission->model.control.sensor.reference_rad_s);
+  return place;
 }
 
 /* Less left is more duty or current. */
-static void write_left_threshold(FILE *out, const struct sb_emission *emission, const struct threshold *threshold)
+static struct place place_of_left(const struct sb_emission *emission, const struct threshold *threshold)
 {
   const struct sb_emit_unit unit = sb_emit_unit(emission);
   const bool is_duty = emission->model.control.sensor.quantity == SB_SENSES_DUTY;
   const double full = is_duty ? 1.0 : emission->model.control.sensor.reference_a;
   const char *word = word_of(emission);
+  struct place place;
+  char counts[64] = "";
   if (emission->full_count > 0.0) {
-    fprintf(out, ", counts of %s %s %.0f", word, threshold->is_down ? ">" : "<",
-            emission->full_count - (double)threshold->counts);
+    snprintf(counts, sizeof counts, "counts of %s %s %.0f, ", word, threshold->is_down ? ">" : "<",
+             emission->full_count - (double)threshold->counts);
   }
-  fprintf(out, ", a %s %s %.6g %s (as tuned %.6g %s, %.6g %% left)\n", word, threshold->is_down ? "above" : "below",
-          (full - threshold->acts) * unit.scale, unit.name, (full - threshold->asked) * unit.scale, unit.name,
-          100.0 * threshold->asked / full);
+  snprintf(place.acts, sizeof place.acts, "%sa %s %s %.6g %s", counts, word, threshold->is_down ? "above" : "below",
+           (full - threshold->acts) * unit.scale, unit.name);
+  snprintf(place.asked, sizeof place.asked, "(as tuned %.6g %s, %.6g %% left)", (full - threshold->asked) * unit.scale,
+           unit.name, 100.0 * threshold->asked / full);
+  return place;
 }
 
 static void write_threshold(FILE *out, const struct sb_emission *emission, const char *lead, int pair, bool is_down)
@@ -157,17 +209,19 @@ static void write_threshold(FILE *out, const struct sb_emission *emission, const
       .is_down = is_down,
       .counts = (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]),
       .acts = is_down ? emission->acts_below[pair] : emission->acts_above[pair],
-      .asked = is_down ? emission->asked_down[pair] : emission->asked_up[pair],
+      .asked = is_down ? emission->asked_below[pair] : emission->asked_above[pair],
   };
-  fputs(lead, out);
-  sb_emit_write_plain(out, sb_emit_gear(emission, from));
-  fputs(" -> ", out);
-  sb_emit_write_plain(out, sb_emit_gear(emission, to));
-  fprintf(out, ": reading %s %ld", is_down ? "<" : ">", threshold.counts);
-  if (emission->model.control.sensor.quantity == SB_SENSES_SPEED) {
-    write_speed_threshold(out, emission, &threshold);
+  const bool is_speed = emission->model.control.sensor.quantity == SB_SENSES_SPEED;
+  const struct place place = is_speed ? place_of_speed(emission, &threshold) : place_of_left(emission, &threshold);
+  char line[TEXT_SIZE], left[SB_EMIT_PLAIN_SIZE], entered[SB_EMIT_PLAIN_SIZE];
+  snprintf(line, sizeof line, "%s -> %s: reading %s %ld, %s", sb_emit_plain(sb_emit_gear(emission, from), left),
+           sb_emit_plain(sb_emit_gear(emission, to), entered), is_down ? "<" : ">", threshold.counts, place.acts);
+  const size_t all = strlen(lead) + (size_t)sb_words_columns(line, strlen(line)) + 1 + strlen(place.asked);
+  if (all <= WIDTH) {
+    sb_emit_say(out, lead, 2, "%s %s", line, place.asked);
   } else {
-    write_left_threshold(out, emission, &threshold);
+    sb_emit_say(out, lead, 2, "%s", line);
+    sb_emit_say(out, lead, 2, "  %s", place.asked);
   }
 }
 
@@ -189,20 +243,23 @@ void sb_emit_write_thresholds(FILE *out, const struct sb_emission *emission, con
 void sb_emit_write_notes(FILE *out, const struct sb_emission *emission, const char *lead)
 {
   if (emission->is_own_count) {
-    fprintf(out, "%sThe scenario's own counts: these decide exactly as the simulated controller does.\n", lead);
+    sb_emit_say(out, lead, 0, "The scenario's own counts: these decide exactly as the simulated controller does.");
   } else if (emission->is_moved) {
-    fprintf(out, "%sRounding moved thresholds apart only, never towards each other, by less than a count%s.\n", lead,
-            emission->model.control.sensor.quantity == SB_SENSES_SPEED ? "" : ": down to more, up to less");
+    sb_emit_say(out, lead, 0, "Rounding moved thresholds apart only, never towards each other, by less than a count%s.",
+                emission->model.control.sensor.quantity == SB_SENSES_SPEED
+                    ? ""
+                    : ": the downshift threshold to more, the upshift threshold to less");
   }
   if (emission->pulses_per_turn > 0.0) {
-    fprintf(out, "%sA count of pulses may be one below or above the speed's own: that much lies between the\n", lead);
-    fprintf(out, "%sfirst count that can act and the last that must. The simulated readings are speeds in counts:\n",
-            lead);
-    fprintf(out, "%sthe lag of a window of %g ms is not in them (controller.filter can stand for it).\n", lead,
-            emission->window_s * 1e3);
+    sb_emit_say(
+        out, lead, 0,
+        "A count of pulses may be one below or above the speed's own: so much lies between the first count that "
+        "can act and the last that must. The simulated readings are speeds in counts: the lag of a window of %g "
+        "ms is not in them (controller.filter can stand for it).",
+        emission->window_s * 1e3);
   }
   if (emission->verdicts[0] != 0) {
-    fprintf(out, "%sWARNING: with these constants the simulated machine does not hold: %s.\n", lead,
-            emission->verdicts);
+    sb_emit_say(out, lead, 0, "WARNING: with these constants the simulated machine does not pass: %s.",
+                emission->verdicts);
   }
 }

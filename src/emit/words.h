@@ -8,13 +8,20 @@
 /* 0, or -1 with errno set when writing failed. */
 int sb_emit_result(FILE *out);
 
-/* Text for a comment or a page: control characters become spaces, and no comment ends in it. */
-void sb_emit_write_plain(FILE *out, const char *text);
+/* Text for a comment or a page: control characters become spaces, and no comment ends in it. Returns plain. */
+enum { SB_EMIT_PLAIN_SIZE = 512 };
+const char *sb_emit_plain(const char *text, char plain[SB_EMIT_PLAIN_SIZE]);
+
+/*
+ * Writes a text as whole lines of at most 80 columns, whatever the terminal: each begins with `lead`, and those after the
+ * first have `hang` more spaces. Several spaces between two words of one line stay.
+ */
+void sb_emit_say(FILE *out, const char *lead, int hang, const char *format, ...) __attribute__((format(printf, 4, 5)));
 
 /* Name of a gear, from 1. */
 const char *sb_emit_gear(const struct sb_emission *emission, int gear);
 
-/* How people say a reading: value * scale is in `name`. `left`: " left" for what is left of something, else "". */
+/* How a reading is shown: value * scale is in `name`. `left`: " left" for what is left of something, else "". */
 struct sb_emit_unit {
   const char *name, *left;
   double scale;
@@ -22,9 +29,9 @@ struct sb_emit_unit {
 
 struct sb_emit_unit sb_emit_unit(const struct sb_emission *emission);
 
-/* What "in mesh" is to tell, and what to do where nothing tells it; goes on behind a heading. Lines end in a new line, and
- * all but the first begin with `lead`. */
-void sb_emit_write_mesh(FILE *out, const struct sb_emission *emission, const char *lead);
+/* What "engaged" must say, and what to do where nothing says it; behind a heading of `hang` columns. */
+void sb_emit_write_engaged(FILE *out, const struct sb_emission *emission, const char *lead, int hang,
+                           const char *heading);
 
 /* What the reading is, what one count is, when to call: each line begins with `lead`. */
 void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const char *lead);

@@ -220,7 +220,7 @@ enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options
   struct sb_log read;
   enum sb_status status = sb_log_read(path, &reading, &read, faults);
   if (status != SB_OK) return status;
-  status = finish(path, options->arm_m, &read, out, faults);
+  status = finish(sb_log_name(path), options->arm_m, &read, out, faults);
   sb_log_clear(&read);
   return status;
 }

@@ -19,6 +19,11 @@ struct reader {
   struct sb_log log;
 };
 
+const char *sb_log_name(const char *path)
+{
+  return strcmp(path, "-") == 0 ? "standard input" : path;
+}
+
 struct sb_log_options sb_log_options_default(void)
 {
   return (struct sb_log_options){.least_rows = 2};
@@ -210,10 +215,9 @@ static enum sb_status read_all(struct reader *reader)
 enum sb_status sb_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                            struct sb_faults *faults)
 {
-  const bool is_stdin = strcmp(path, "-") == 0;
-  const char *name = is_stdin ? "standard input" : path;
+  const char *name = sb_log_name(path);
   struct sb_fault_list list = {.file = name};
-  struct reader reader = {.csv = {.path = name, .stream = is_stdin ? stdin : NULL, .faults = &list},
+  struct reader reader = {.csv = {.path = name, .stream = name != path ? stdin : NULL, .faults = &list},
                           .options = options};
   *faults = (struct sb_faults){0};
   enum sb_status status = read_all(&reader);

@@ -12,6 +12,29 @@ long long sb_model_step_count(double duration_s, double step_s)
   return (long long)(fabs(ratio - whole) <= 1e-6 ? whole : ceil(ratio));
 }
 
+double sb_model_whole_samples_s(const struct sb_control *control, double duration_s)
+{
+  return (double)sb_model_step_count(duration_s, control->sample_period_s) * control->sample_period_s;
+}
+
+double sb_model_hung_nm(const struct sb_model *model)
+{
+  double least_nm = 0.0, greatest_nm = 0.0, friction_nm = 0.0;
+  for (int i = 0; i < model->load.part_count; i++) {
+    const struct sb_load_part *part = &model->load.parts[i];
+    double least = 0.0, greatest = 0.0;
+    if (part->is_resisting) continue;
+    part->ops->range_nm(part, &least, &greatest);
+    least_nm += least;
+    greatest_nm += greatest;
+  }
+  for (int i = 0; i < model->body_count; i++) {
+    const struct sb_body *body = &model->bodies[i];
+    if (body->ops->hold_nm != NULL) friction_nm += body->ops->hold_nm(body);
+  }
+  return fmax(fmax(greatest_nm, -least_nm) - friction_nm, 0.0);
+}
+
 /* One radian of the fastest wave, over time or over turns at a speed of the output. */
 static double shortest_wave_s(const struct sb_load *load, double output_speed_rad_s)
 {

@@ -7,7 +7,7 @@ enum sb_status sb_counts_init(struct sb_counts *counts, int down_count, int up_c
 {
   int *items = calloc((size_t)down_count * (size_t)up_count, sizeof *items);
   if (items == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for %d x %d thresholds", down_count, up_count);
-  *counts = (struct sb_counts){down_count, up_count, items};
+  *counts = (struct sb_counts){.down_count = down_count, .up_count = up_count, .items = items};
   return SB_OK;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "map/margin.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -44,6 +45,7 @@ static struct sb_map_margin walk(const struct line *line, double own_fraction, i
 {
   struct sb_map_margin margin = {.last_fraction = (double)NAN, .first_fraction = (double)NAN};
   int k = step > 0 ? 0 : line->axis->count - 1;
+  assert(line->cells != NULL);
   for (; k >= 0 && k < line->axis->count; k += step) {
     const double at = sb_map_axis_at(line->axis, k);
     const double ahead = (at - own_fraction) * step;

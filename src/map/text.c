@@ -2,6 +2,7 @@
 /* A map for people: a picture with its legend, and the own thresholds in words. */
 #include <math.h>
 
+#include "machine/caution.h"
 #include "map/class.h"
 #include "map/picture.h"
 #include "map/report.h"
@@ -105,6 +106,7 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   fputc('\n', out);
   write_own(out, own);
   if (wishes->is_verbose) write_work(out, model, map);
+  if (sb_caution_has_acting_load(&model->load) || model->battery.is_present) fputc('\n', out);
   sb_report_write_cautions(out, model, NULL);
   return SB_OK;
 }

@@ -9,7 +9,7 @@
 
 void sb_explain_say(struct sb_explaining *to, const char *format, ...)
 {
-  struct sb_verdict_explanation *out = to->out;
+  struct sb_verdict_words *out = to->out;
   const size_t length = strlen(out->text);
   va_list arguments;
   va_start(arguments, format);

@@ -10,7 +10,7 @@ struct sb_explaining {
   const struct sb_verdict *verdict;
   const struct sb_model *model;
   const struct sb_closed_form *closed;
-  struct sb_verdict_explanation *out;
+  struct sb_verdict_words *out;
 };
 
 void sb_explain_hunting(struct sb_explaining *to);

@@ -22,24 +22,24 @@ static void cure_at_least(struct sb_explaining *to, const char *key, double valu
   sb_explain_cure(to, key, "at least", text);
 }
 
-/* The slowest gear moves the most: what would move the load, and what in that gear would. */
+/* More voltage or a greater reduction moves the load; the slowest gear has the greatest. */
 static void cure_stall(struct sb_explaining *to)
 {
   const int gear = to->verdict->gear;
-  const struct sb_gear_figures *figures = &to->closed->gears[gear - 1];
+  const struct sb_gear_figures *figures = &to->closed->gears[gear - 1], *slowest = &to->closed->gears[0];
   const double load_nm = to->verdict->greatest_nm;
+  const bool has_voltage = !to->model->battery.is_present && isfinite(figures->least_voltage_v);
   char key[SB_CURE_SIZE];
+  if (has_voltage) cure_at_least(to, "supply.open_circuit_voltage", figures->least_voltage_v, "V");
+  if (figures->stall_torque_nm > 0.0) {
+    sb_explain_say(to, "%s use a reduction of at least %.3g (now %.4g)", has_voltage ? ", or" : ";",
+                   round_up(figures->ratio * load_nm / figures->stall_torque_nm), figures->ratio);
+  }
+  if (slowest->stall_torque_nm > load_nm) {
+    sb_explain_say(to, "; %s moves up to %.3g N.m", sb_explain_gear(to, 1), slowest->stall_torque_nm);
+  }
   snprintf(key, sizeof key, "gearbox.gears.%d.meshes", gear);
   sb_explain_cure(to, key, NULL, NULL);
-  if (!(figures->stall_torque_nm > 0.0)) return;
-  sb_explain_say(to, "; a reduction of at least %.3g (now %.4g) would move it",
-                 round_up(figures->ratio * load_nm / figures->stall_torque_nm), figures->ratio);
-  if (to->closed->gears[0].stall_torque_nm > load_nm) {
-    sb_explain_say(to, ", as %s does (up to %.3g N.m)", sb_explain_gear(to, 1), to->closed->gears[0].stall_torque_nm);
-  }
-  if (!to->model->battery.is_present && isfinite(figures->least_voltage_v)) {
-    cure_at_least(to, "supply.open_circuit_voltage", figures->least_voltage_v, "V");
-  }
 }
 
 void sb_explain_stall(struct sb_explaining *to)

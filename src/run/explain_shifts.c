@@ -5,6 +5,9 @@
 
 #include "run/explain.h"
 #include "text/words.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
 
 static const struct sb_pair_figures *pair_of(const struct sb_explaining *to)
 {
@@ -98,10 +101,31 @@ static void cure_band(struct sb_explaining *to)
   cure_threshold(to, "upshift_above", NULL, NULL);
 }
 
-/* The dwell that the motor needs after an upshift; NAN: none is long enough. */
+/* The dwell that the motor needs after an upshift at a motor speed, under the verdict's heaviest load; NAN: none is enough. */
+static double dwell_from_s(const struct sb_explaining *to, const struct sb_motor_line *line, double start_rad_s)
+{
+  const struct sb_model *model = to->model;
+  const int slow = to->verdict->gear - 1, fast = slow + 1;
+  const double load_nm = fmax(to->verdict->greatest_nm, 0.0);
+  const struct sb_load_moment load = {.resisting_nm = load_nm, .hold_nm = load_nm};
+  const double down_rad_s = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  if (!(start_rad_s > 0.0)) return NAN;
+  const struct sb_shift_figures shift = sb_theory_shift(model, line, slow, fast, &load, start_rad_s);
+  const double dwell_s =
+      shift.time_s + sb_theory_climb_s(model, line, fast, &load, shift.joined_speed_rad_s, down_rad_s);
+  return isfinite(dwell_s) ? dwell_s : NAN;
+}
+
+/* The longest dwell that any upshift needs: at the threshold or in steady state, under the lightest or this load. */
 static double needed_dwell_s(const struct sb_explaining *to)
 {
-  return fmax(pair_of(to)->shortest_dwell_s, pair_of(to)->shortest_dwell_steady_s);
+  const struct sb_model *model = to->model;
+  const int slow = to->verdict->gear - 1;
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  const double up_rad_s = sb_steady_point(model, &line, model->control.upshift_fraction[slow]).speed_rad_s;
+  const double steady_rad_s = sb_steady_speed_rad_s(model, &line, slow, to->verdict->greatest_nm);
+  const double lightest_s = fmax(pair_of(to)->shortest_dwell_s, pair_of(to)->shortest_dwell_steady_s);
+  return fmax(lightest_s, fmax(dwell_from_s(to, &line, up_rad_s), dwell_from_s(to, &line, steady_rad_s)));
 }
 
 static void cure_dwell(struct sb_explaining *to)

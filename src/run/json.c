@@ -10,7 +10,7 @@ static const char *gear_name(const struct sb_model *model, int gear)
   return gear > 0 ? model->gearbox.gears[gear - 1].name : NULL;
 }
 
-static void put_cures(struct sb_json *json, const struct sb_verdict_explanation *explanation)
+static void put_cures(struct sb_json *json, const struct sb_verdict_words *explanation)
 {
   sb_json_put_array(json, "cure");
   for (int i = 0; i < explanation->cure_count; i++) {
@@ -37,7 +37,7 @@ static void put_verdicts(struct sb_json *json, const struct sb_report *report)
   sb_json_put_array(json, "verdicts");
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *v = &monitor->verdicts[i];
-    struct sb_verdict_explanation explanation;
+    struct sb_verdict_words explanation;
     sb_verdict_explain(v, report->model, &closed, &explanation);
     sb_json_open_object(json);
     sb_json_put_string(json, "kind", sb_verdict_name(v->kind));

@@ -30,7 +30,7 @@ static void write_verdicts(FILE *out, const struct sb_report *report)
   if (monitor->verdict_count == 0) fprintf(out, "  none: the machine passes under this load\n");
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *v = &monitor->verdicts[i];
-    struct sb_verdict_explanation explanation;
+    struct sb_verdict_words explanation;
     if (shown[v->kind]++ >= SPELLS_SHOWN) continue;
     sb_verdict_explain(v, report->model, &closed, &explanation);
     sb_words_say(out, 2, 4, "- %s.", explanation.text);

@@ -47,7 +47,7 @@ const char *sb_cause_name(enum sb_cause cause)
 }
 
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
-                        const struct sb_closed_form *closed, struct sb_verdict_explanation *out)
+                        const struct sb_closed_form *closed, struct sb_verdict_words *out)
 {
   static void (*const explain[])(struct sb_explaining * to) = {
 #define VERDICT_EXPLAIN(code, name, function) function,
@@ -55,6 +55,6 @@ void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model 
 #undef VERDICT_EXPLAIN
   };
   struct sb_explaining to = {verdict, model, closed, out};
-  *out = (struct sb_verdict_explanation){.text = ""};
+  *out = (struct sb_verdict_words){.text = ""};
   explain[verdict->kind](&to);
 }

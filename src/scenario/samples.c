@@ -156,10 +156,9 @@ static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MA
 
 void sb_changes_add(struct sb_changes *changes, const char *format, ...)
 {
-  if (changes->count == SB_CHANGE_MAX) return;
   va_list arguments;
   va_start(arguments, format);
-  vsnprintf(changes->texts[changes->count++], SB_CHANGE_SIZE, format, arguments);
+  if (changes->count < SB_CHANGE_MAX) vsnprintf(changes->texts[changes->count++], SB_CHANGE_SIZE, format, arguments);
   va_end(arguments);
 }
 

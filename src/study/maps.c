@@ -8,6 +8,7 @@
  */
 #include "study/maps.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -168,6 +169,7 @@ static struct sb_map_stretch stretch_near(const struct sb_map_axis *axis, const 
 {
   const double place = (fraction - axis->first_fraction) / axis->step_fraction;
   int nearest = -1;
+  assert(counts != NULL);
   for (int k = 0; k < axis->count; k++) {
     if (counts[k] < all) continue;
     if (nearest < 0 || fabs((double)k - place) < fabs((double)nearest - place)) nearest = k;

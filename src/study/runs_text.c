@@ -138,7 +138,7 @@ static void write_head(FILE *out, const struct sb_study *study)
                  study->controller);
   }
   if (study->samples > 0) {
-    sb_words_say(out, 0, 0, "a run of each of %ld random samples of the tolerances at each point, seed %ld",
+    sb_words_say(out, 0, 0, "at each point a run of each of %ld random samples of the tolerances, seed %ld",
                  study->samples, study->seed);
   }
   fputc('\n', out);

@@ -43,7 +43,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
     keep_lighter(load, &at, fmin(corner_s, model->run.duration_s), &lightest);
     at.time_s = corner_s;
   }
-  /* Waves and parts over turns may go lower in between: first their resistance gives way, then what acts. */
+  /* Waves and parts over turns may go lower in between: first their resistance is reduced, then what acts. */
   double least_nm, greatest_nm;
   sb_load_range_nm(load, model->run.duration_s, &least_nm, &greatest_nm);
   const double missing_nm = fmax(lightest.outside_nm - least_nm, 0.0);
@@ -54,7 +54,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
   return lightest.load;
 }
 
-/* Open-circuit voltage at which a gear carries an outside torque at a motor speed; NAN when any voltage does. */
+/* Open-circuit voltage at which a gear carries a torque from outside at a motor speed; NAN when any voltage does. */
 static double voltage_to_carry_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                  double speed_rad_s, double outside_nm)
 {
@@ -65,7 +65,7 @@ static double voltage_to_carry_v(const struct sb_model *model, const struct sb_m
   return voltage_v > 0.0 ? voltage_v : NAN;
 }
 
-/* Open-circuit voltage at which a gear's reading is right at a threshold under an outside torque; NAN: at any, INFINITY:
+/* Open-circuit voltage at which a gear's reading is right at a threshold under a torque from outside; NAN: at any, INFINITY:
  * at none. The current follows the torque at any voltage. */
 static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
                                 double outside_nm, bool is_met)

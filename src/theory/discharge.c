@@ -45,7 +45,7 @@ void sb_discharge_set(struct sb_model *model, double charge_fraction)
   model->supply.open_circuit_voltage_v = sb_battery_voltage_v(&model->battery, charge_fraction);
 }
 
-/* One search: the model at the charge being looked at, and the loads of the scenario, which do not hang on it. */
+/* One search: the model at a charge, and the loads of the scenario, which do not depend on the charge. */
 struct search {
   struct sb_model model;
   double lightest_nm;
@@ -64,8 +64,8 @@ static struct sb_motor_line line_at(struct search *search, double charge)
   return sb_torque_balance_line(&search->model);
 }
 
-/* Roots are searched between finite values: a gear that can't be driven backwards carries any torque, and there may be
- * no torque at all that brings a reading about. */
+/* Roots are searched between finite values: a gear that can't be driven backwards carries any torque, and some readings
+ * occur under no torque at all. */
 static double bounded(double torque_nm)
 {
   return fmax(fmin(torque_nm, TORQUE_MAX), -TORQUE_MAX);
@@ -87,7 +87,7 @@ static double upshift_nm(struct search *search, double charge)
   return carried_nm(search, charge, search->index, search->model.control.upshift_fraction[search->index]);
 }
 
-/* What the motor gives at a threshold beyond the gear's drag: where it crosses zero, a carried torque has a corner. */
+/* Torque of the motor at a threshold, less the gear's drag: where it crosses zero, the carried torque has a corner. */
 static double given_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
@@ -105,7 +105,7 @@ static double given_at_up_nm(struct search *search, double charge)
   return given_nm(search, charge, search->index, search->model.control.upshift_fraction[search->index]);
 }
 
-/* The heaviest load over that which drives the motor so hard that its current holds the reading down. */
+/* The heaviest load less the load that drives the motor so hard that its current keeps the reading down. */
 static double heaviest_over_helping_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
@@ -153,7 +153,7 @@ static double over_cutoff_v(struct search *search, double charge, double outside
 /*
  * Over zero: a start from rest at the limit's duty, under the lightest load, gets the motor soon enough to the speed at which
  * the battery is back at its cut-off, before the cut-off's delay is over (in s; beyond that only the sign counts). Where a
- * ramp or the held speed takes duty away by then, only the steady state is sure.
+ * ramp or the speed controller reduces the duty by then, only the steady state is certain.
  */
 static double over_cutoff_starting(struct search *search, double charge)
 {
@@ -185,15 +185,15 @@ static double over_cutoff_heaviest_v(struct search *search, double charge)
   return over_cutoff_v(search, charge, search->heaviest_nm);
 }
 
-/* It is there where some load of the scenario lies in the hunting band: where this is <= 0. */
+/* Some load of the scenario lies in the hunting band where this is <= 0. */
 static double clear_of_hunting_nm(struct search *search, double charge)
 {
   const double below = fmax(down_over_up_nm(search, charge), down_over_heaviest_nm(search, charge));
   return fmax(below, -up_over_lightest_nm(search, charge));
 }
 
-/* How a kind is found: it is there where its margin is <= 0, between roots of that and of the curves that make it up, in
- * the order in which they are searched. A curve that others have corners on comes before those others. */
+/* How a kind is found: the trouble is present where its margin is <= 0, between roots of the margin and of the curves of
+ * which it consists, in the order in which they are searched. A curve comes before those that have corners at its roots. */
 static const struct kind {
   curve_fn *parts[6]; /* NULL ends them */
   curve_fn *margin;

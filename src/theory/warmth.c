@@ -60,14 +60,14 @@ static double loss_at(const struct heating *heating, double winding_c)
   return sb_warmth_loss_w(heating->model, heating->gear, heating->outside_nm, winding_c);
 }
 
-/* How much warmer the winding would settle under the loss that it has at this temperature. */
+/* How much warmer the winding would get in the end under the loss that it has at this temperature. */
 static double surplus_k(double winding_c, void *context)
 {
   const struct heating *heating = context;
   return sb_winding_steady(&heating->model->winding, loss_at(heating, winding_c)).winding_c - winding_c;
 }
 
-/* Zero of a function between two places where its signs differ. NAN when GSL gives up. */
+/* Zero of a function between two places where its signs differ. NAN when GSL fails. */
 static double find_zero(double (*function)(double x, void *context), void *context, double low, double high)
 {
   gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
@@ -142,7 +142,7 @@ struct leg {
   double to[2];
 };
 
-/* Moves leg->to on from leg->from. False when GSL gives up. */
+/* Moves leg->to on from leg->from. False when GSL fails. */
 static bool run_leg(struct leg *leg, double duration_s)
 {
   double t = 0.0;

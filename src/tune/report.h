@@ -5,23 +5,7 @@
 
 #include <stdio.h>
 
-#include "shiftband/scenario.h"
-#include "shiftband/tune.h"
-
-/* All scenarios, their samples, and the answers pair by pair. */
-struct sb_tuning {
-  int nominal_count;
-  struct sb_scenario *nominals; /* as written, by scenario */
-  double **values;              /* of all samples of a scenario, one behind the other; owned */
-  int machine_count;
-  struct sb_scenario *samples; /* behind the machines; own their tables */
-  struct sb_tune_machine *machines;
-  unsigned long seed;
-  int first_pair, last_pair;
-  double dwell_s; /* one for all pairs */
-  struct sb_tune_options options[SB_GEAR_MAX - 1];
-  struct sb_tune_result results[SB_GEAR_MAX - 1];
-};
+#include "tune/rounds.h"
 
 void sb_tune_write_text(FILE *out, const struct sb_tuning *tuning);
 

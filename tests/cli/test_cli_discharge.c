@@ -30,7 +30,7 @@ static void check_tells_the_charge_at_which_the_box_begins_to_be_stuck_low(void 
   const double charge = shell_figure(said, "Stuck low from ");
   assert_near(charge, 35.26, 0.005); /* four digits; the same from both sides below */
   said = run("$SHIFTBAND check --set supply.battery.charge='35.3 %%' %s", winder);
-  shell_expect(said, "Comes back up:");
+  shell_expect(said, "Shifts up again: low reads");
   said = run("$SHIFTBAND check --set supply.battery.charge='35.2 %%' %s", winder);
   shell_expect(said, "Stuck low: under the lightest load");
 }
@@ -48,8 +48,9 @@ static void check_writes_the_discharge_as_json(void **state)
   const struct said *said = run("$SHIFTBAND check --json %s", winder);
   assert_int_equal(said->code, 0);
   shell_expect(said, "\"battery\":{\"chemistry\":\"lithium ion\",\"source\":\"C.-H. Chen");
-  shell_expect(said, "\"trouble\":\"stuck low\",\"slower\":\"low\",\"faster\":\"fast\",\"from_charge_pct\":35.2");
-  shell_expect(said, "\"trouble\":\"stall\",\"gear\":\"fast\",\"from_charge_pct\":10.5");
+  shell_expect(said,
+               "\"kind\":\"stuck low\",\"gear\":null,\"slower\":\"low\",\"faster\":\"fast\",\"from_charge_pct\":35.2");
+  shell_expect(said, "\"kind\":\"stall\",\"gear\":\"fast\",\"slower\":null,\"faster\":null,\"from_charge_pct\":10.5");
   shell_expect(said, "\"table\":[{\"charge_pct\":100,\"voltage_v\":12.57");
 }
 

@@ -155,6 +155,17 @@ static void what_the_bench_cannot_tell_of_a_scenario_is_refused_with_a_way_out(v
   shell_expect(said, "load.parts.1: needs a constant or viscous part on the bench, found profile");
 }
 
+static void text_and_section_fit_eighty_columns(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "d=scenarios/data/cart; for logs in \"$d-points.csv $d-spin.csv $d-coast.csv\" $d-coast.csv $d-spin.csv; do "
+      "COLUMNS=80 $SHIFTBAND fit $logs --arm '12 mm' 2>&1; done | "
+      "awk 'length > 80; END { print (NR > 80 ? \"enough\" : \"too few\") }'");
+  assert_int_equal(said->code, 0);
+  assert_string_equal(said->text, "enough\n");
+}
+
 static void a_wrong_command_line_is_told_with_exit_code_two(void **state)
 {
   (void)state;
@@ -249,6 +260,7 @@ int main(void)
       cmocka_unit_test(traces_of_machines_that_have_more_are_logs_in_one_gear),
       cmocka_unit_test(a_trace_with_a_shift_at_full_duty_gives_the_machine_back),
       cmocka_unit_test(what_the_bench_cannot_tell_of_a_scenario_is_refused_with_a_way_out),
+      cmocka_unit_test(text_and_section_fit_eighty_columns),
       cmocka_unit_test(a_wrong_command_line_is_told_with_exit_code_two),
       cmocka_unit_test(a_bad_log_leaves_the_output_as_it_was),
       cmocka_unit_test(a_clock_that_counts_since_1970_is_a_time_origin),

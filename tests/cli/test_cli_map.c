@@ -311,7 +311,7 @@ static void samples_beside_a_varied_key_are_a_share_at_each_value(void **state)
                                       "wc -l < $T/sv.csv");
   assert_string_equal(said->text, "0\n9\n");
   said = shell_run("cat $T/sv.txt");
-  shell_expect(said, "a run of each of 50 random samples of the tolerances at each point, seed 1");
+  shell_expect(said, "at each point a run of each of 50 random samples of the tolerances, seed 1");
   shell_expect(said, "share of 50 samples that passes");
   shell_expect(said, "most fail by");
   said = shell_run("$SHIFTBAND map --samples 50 --vary upshift_above=85..105% --points 6 -o - scenarios/tray-cart.yaml "

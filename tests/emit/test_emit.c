@@ -55,8 +55,8 @@ static void expect_moved_apart(const struct sb_emission *emission, const struct 
   const double reference = model->control.sensor.reference_rad_s, slack = 1e-9 * reference;
   const double down = model->control.downshift_fraction[0] * reference,
                up = model->control.upshift_fraction[0] * reference;
-  assert_near(emission->asked_down[0], down, slack);
-  assert_near(emission->asked_up[0], up, slack);
+  assert_near(emission->asked_below[0], down, slack);
+  assert_near(emission->asked_above[0], up, slack);
   assert_true(emission->acts_below[0] <= down + slack);
   assert_true(emission->acts_below[0] > down - emission->count - slack);
   assert_true(emission->acts_above[0] >= up - slack);
@@ -169,10 +169,12 @@ static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_mor
   const struct said *said = shell_run("$SHIFTBAND emit scenarios/dough-drum.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "reading = 250 - counts of duty");
-  shell_expect(said,
-               "stir -> knead: reading < 25, counts of duty > 225, a duty above 90.2 % (as tuned 90 %, 10 % left)");
-  shell_expect(said,
-               "knead -> stir: reading > 80, counts of duty < 170, a duty below 67.8 % (as tuned 68 %, 32 % left)");
+  shell_expect(
+      said,
+      "stir -> knead: reading < 25, counts of duty > 225, a duty above 90.2 %\n *     (as tuned 90 %, 10 % left)");
+  shell_expect(
+      said,
+      "knead -> stir: reading > 80, counts of duty < 170, a duty below 67.8 %\n *     (as tuned 68 %, 32 % left)");
   shell_expect(said, "#define TUNED_FULL_COUNT 250L");
   said = shell_run("$SHIFTBAND emit --count 1/255 --as blocks scenarios/dough-drum.yaml");
   assert_int_equal(said->code, 0);
@@ -185,7 +187,7 @@ static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_mor
                    "controller.downshift_below='50 %' --set controller.upshift_above='75 %' scenarios/dough-drum.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "reading = 230 - counts of current");
-  shell_expect(said, "counts of current > 115, a current above 1.155 A (as tuned 1.15 A, 50 % left)");
+  shell_expect(said, "counts of current > 115, a current above 1.155 A\n    (as tuned 1.15 A, 50 % left)");
   shell_expect(said, "[ GEAR = 2 ]--[ READING < 115 ]");
   said =
       shell_run("sed '/resolution/d' scenarios/dough-drum.yaml > $T/dough.yaml; $SHIFTBAND emit $T/dough.yaml 2>&1 > "
@@ -229,7 +231,8 @@ static void self_test_finds_a_stop_that_is_not_told(void **state)
   const struct said *said = shell_run("$SHIFTBAND emit -o $T/right.h scenarios/shuttle-wagon.yaml && cat $T/right.h");
   assert_int_equal(said->code, 0);
   shell_expect(
-      said, "is_in_mesh: has to be told, for this drive can stop: false while it is off, and for 0.6 s (30 samples)");
+      said,
+      "is_engaged: must be given, for this drive can stop: false while it is off,\n *     and for 0.6 s (30 samples) after each restart or reversal");
   said = shell_run(
       "sed 's/= (uint8_t)(mark >> 7)/= 1/' $T/right.h > $T/tuned.h; ! cmp -s $T/right.h $T/tuned.h || exit 9; "
       "${CC:-cc} -Iinclude -I$T -o $T/unit $T/unit.c src/controller/controller.c && $T/unit");
@@ -384,7 +387,7 @@ static void same_scenario_gives_the_same_bytes_under_zero_clause_bsd(void **stat
   (void)state;
   const struct said *said = shell_run(
       "for i in 1 2; do $SHIFTBAND emit --name cart scenarios/tray-cart.yaml > $T/h$i.h; done; cmp $T/h1.h $T/h2.h && "
-      "head -n 1 $T/h1.h && grep -c 'any purpose with or without fee' $T/h1.h && grep -n 'cart_setup = {' $T/h1.h");
+      "head -n 1 $T/h1.h && grep -c 'with or without fee is hereby granted' $T/h1.h && grep -n 'cart_setup = {' $T/h1.h");
   assert_int_equal(said->code, 0);
   shell_expect(said, "// SPDX-License-Identifier: 0BSD\n1\n");
 }
@@ -450,6 +453,16 @@ static void ladder_page_has_a_rung_for_each_threshold_with_its_count(void **stat
   shell_expect(said, "WAIT <- 49");
 }
 
+static void every_line_of_every_form_fits_eighty_columns(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for s in scenarios/*.yaml; do for f in header blocks ladder; do COLUMNS=200 $SHIFTBAND emit --as $f $s 2> $T/words"
+      " || cat $T/words; done; done | awk 'length > 80; END { print (NR > 3000 ? \"enough\" : \"too few\") }'");
+  assert_int_equal(said->code, 0);
+  assert_string_equal(said->text, "enough\n");
+}
+
 static void sensor_that_is_too_coarse_is_refused_with_the_reason(void **state)
 {
   (void)state;
@@ -465,19 +478,21 @@ static void sensor_that_is_too_coarse_is_refused_with_the_reason(void **state)
 static void wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh(void **state)
 {
   (void)state;
-  shell_expect(shell_run("$SHIFTBAND emit scenarios/tray-cart.yaml"), "is_in_mesh: true always where nothing tells it");
+  shell_expect(shell_run("$SHIFTBAND emit scenarios/tray-cart.yaml"), "is_engaged: may always be true");
   const struct said *said = shell_run("$SHIFTBAND emit --set controller.dwell='20 ms' scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "is_in_mesh: has to be told");
+  shell_expect(said, "is_engaged: must be given");
 }
 
-static void machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header(void **state)
+static void machine_that_does_not_pass_is_emitted_with_a_warning_in_the_header(void **state)
 {
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND emit scenarios/hunting-crawler.yaml 2> $T/words");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "WARNING: with these constants the simulated machine does not hold: hunting");
-  shell_expect(shell_run("cat $T/words"), "does not hold: hunting");
+  shell_expect(said, "WARNING: with these constants the simulated machine does not pass: hunting");
+  shell_expect(
+      shell_run("cat $T/words"),
+      "warning: scenarios/hunting-crawler.yaml: with these constants the simulated machine does not pass: hunting");
 }
 
 static void faults_of_the_command_line_are_told(void **state)
@@ -530,9 +545,10 @@ int main(void)
       cmocka_unit_test(hostile_scenario_name_stays_inside_its_comment),
       cmocka_unit_test(blocks_page_followed_to_the_letter_comes_to_the_same_gears),
       cmocka_unit_test(ladder_page_has_a_rung_for_each_threshold_with_its_count),
+      cmocka_unit_test(every_line_of_every_form_fits_eighty_columns),
       cmocka_unit_test(sensor_that_is_too_coarse_is_refused_with_the_reason),
       cmocka_unit_test(wait_shorter_than_the_shift_is_told_to_need_a_signal_of_the_mesh),
-      cmocka_unit_test(machine_that_does_not_hold_is_emitted_with_a_warning_in_the_header),
+      cmocka_unit_test(machine_that_does_not_pass_is_emitted_with_a_warning_in_the_header),
       cmocka_unit_test(faults_of_the_command_line_are_told),
   };
   return cmocka_run_group_tests_name("emit", tests, shell_setup, shell_teardown);

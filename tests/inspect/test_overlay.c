@@ -311,6 +311,18 @@ static void log_longer_than_the_scenario_is_compared_to_its_end(void **state)
   shell_expect(said, "30,2,,");
 }
 
+/* Logs of all shipped machines, each beside its own scenario a little late; columns are characters, not bytes. */
+static void text_fits_eighty_columns(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for s in scenarios/*.yaml; do $SHIFTBAND run -o $T/own.csv $s > /dev/null 2>&1; COLUMNS=80 $SHIFTBAND inspect "
+      "--no-hints --against $s --offset '0.2 s' $T/own.csv 2>&1; done | LC_ALL=C awk "
+      "'{ gsub(/[\200-\277]/, \"\") } length > 80; END { print (NR > 300 ? \"enough\" : \"too few\") }'");
+  assert_int_equal(said->code, 0);
+  assert_string_equal(said->text, "enough\n");
+}
+
 static void json_is_one_valid_object(void **state)
 {
   (void)state;
@@ -380,6 +392,7 @@ int main(void)
       cmocka_unit_test(heavier_load_of_several_parts_is_told_as_one_factor),
       cmocka_unit_test(commands_tell_parting_hint_and_csv),
       cmocka_unit_test(log_longer_than_the_scenario_is_compared_to_its_end),
+      cmocka_unit_test(text_fits_eighty_columns),
       cmocka_unit_test(json_is_one_valid_object),
       cmocka_unit_test(picture_of_both_is_drawn),
       cmocka_unit_test(faults_are_told_and_leave_no_output),

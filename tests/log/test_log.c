@@ -189,12 +189,13 @@ static void standard_input_is_a_log(void **state)
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND inspect - < scenarios/data/cart-spin.csv");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "150 rows");
+  shell_expect(said, "standard input\n0.596 s from 0 s on, 150 rows");
   said = shell_run("printf 'time_s,gear\\n0,1\\n1,x\\n' | $SHIFTBAND inspect -");
   assert_int_equal(said->code, 3);
   shell_expect(said, "standard input:3:3: gear: needs a number, found \"x\"");
   said = shell_run("$SHIFTBAND fit --json - < scenarios/data/cart-spin.csv");
   assert_int_equal(said->code, 0);
+  shell_expect(said, "standard input");
 }
 
 /* Only where a scenario says which gear has the name. */

@@ -353,7 +353,7 @@ static void an_overload_is_judged_against_the_part_and_names_it(void **state)
   (void)state;
   static const char *const limits[] = {"shaft: {section: round, diameter: 2 mm, shear_strength: 100 MPa}",
                                        "output_torque: 0.07853981633974483 N.m"};
-  struct sb_verdict_explanation explained[2];
+  struct sb_verdict_words explained[2];
   for (int i = 0; i < 2; i++) {
     load(limits[i]);
     struct sb_run_result result;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* A mass on a rope around a drum, with or without a counterweight on the drum's other side. */
+#include <math.h>
 #include <stddef.h>
 
 #include "machine/body/kinds.h"
@@ -15,6 +16,11 @@ static bool lower(const struct sb_body *body, double *room, struct sb_load *load
          add_resisting(load, hoist->friction_nm, hoist->breakaway_nm);
 }
 
+static double hold_nm(const struct sb_body *body)
+{
+  return fmax(body->hoist.friction_nm, body->hoist.breakaway_nm);
+}
+
 static const char *note(const struct sb_body *body)
 {
   (void)body;
@@ -25,10 +31,6 @@ static const char *note(const struct sb_body *body)
 const struct sb_body_ops sb_body_hoist = {
     .name = "hoist",
     .note = note,
+    .hold_nm = hold_nm,
     .lower = lower,
 };
-
-const struct sb_hoist *sb_body_as_hoist(const struct sb_body *body)
-{
-  return body->ops == &sb_body_hoist ? &body->hoist : NULL;
-}

@@ -4,25 +4,26 @@
 
 #include "emit/words.h"
 
+enum { LABEL_WIDTH = 12 };
+
 static void write_page_top(FILE *out, const struct sb_emission *emission, const char *source)
 {
-  sb_emit_write_plain(out, emission->model.name);
-  fputs(" (", out);
-  sb_emit_write_plain(out, source);
-  fputs(")\n\n", out);
+  char name[SB_EMIT_PLAIN_SIZE], file[SB_EMIT_PLAIN_SIZE];
+  sb_emit_say(out, "", 2, "%s (%s)", sb_emit_plain(emission->model.name, name), sb_emit_plain(source, file));
+  fputs("\n", out);
   sb_emit_write_sensor(out, emission, "  ");
   fputs("\n", out);
   sb_emit_write_thresholds(out, emission, "  ");
   fputs("\n", out);
   sb_emit_write_notes(out, emission, "  ");
-  fputs("\n  GEAR        ", out);
+  fputs("\n", out);
   for (int g = 1; g <= emission->setup.gear_count; g++) {
-    fprintf(out, "%s%d is ", g > 1 ? ", " : "", g);
-    sb_emit_write_plain(out, sb_emit_gear(emission, g));
+    sb_emit_say(out, "  ", LABEL_WIDTH, "%-*s%d is %s", LABEL_WIDTH, g == 1 ? "GEAR" : "", g,
+                sb_emit_plain(sb_emit_gear(emission, g), name));
   }
-  fprintf(out, "; it starts as %d\n", emission->model.control.start_gear);
-  fprintf(out, "  IN_MESH     %s", emission->can_stop ? "" : "true while a gear is engaged; ");
-  sb_emit_write_mesh(out, emission, "              ");
+  sb_emit_say(out, "  ", LABEL_WIDTH, "%-*sit starts as %d", LABEL_WIDTH, "", emission->model.control.start_gear);
+  sb_emit_write_engaged(out, emission, "  ", LABEL_WIDTH,
+                        emission->can_stop ? "ENGAGED     " : "ENGAGED     true while a gear is engaged; ");
 }
 
 /* PT of the timer and PV of the counters are the same in both forms. */
@@ -47,7 +48,7 @@ int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const ch
   fprintf(out,
           "\nBlocks, run once a sample, in this order\n\n"
           "  WAIT   counts down to 0, one a sample; at the start it is loaded with %lu\n"
-          "    ALLOWED <- WAIT = 0 and IN_MESH; then, unless 0, WAIT <- WAIT - 1\n\n"
+          "    ALLOWED <- WAIT = 0 and ENGAGED; then, unless 0, WAIT <- WAIT - 1\n\n"
           "  COMPARE (where several lines stand, the true one counts)\n",
           (unsigned long)setup->start_delay_samples);
   for (int p = 0; p + 1 < setup->gear_count; p++) {
@@ -60,26 +61,27 @@ int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const ch
           "  SHIFT\n"
           "    COUNT_LOW  = %u: GEAR <- GEAR - 1\n"
           "    COUNT_HIGH = %u: GEAR <- GEAR + 1\n"
-          "    after either: both counts <- 0, WAIT <- %lu (the sample of the shift is the first of the %lu)\n",
+          "    after either: both counts <- 0, WAIT <- %lu (the sample of the shift is the\n"
+          "      first of the %lu)\n",
           confirm(emission), confirm(emission),
           (unsigned long)(setup->dwell_samples > 0 ? setup->dwell_samples - 1 : 0),
           (unsigned long)setup->dwell_samples);
   return sb_emit_result(out);
 }
 
+/* A threshold's rung; where readings are counted, it has a branch that counts and one that starts the count again. */
 static void write_rung(FILE *out, const struct sb_emission *emission, int number, int pair, int is_down)
 {
   const int from = is_down ? pair + 2 : pair + 1, to = is_down ? pair + 1 : pair + 2;
-  const long threshold = is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair];
-  char condition[48];
-  const int length = snprintf(condition, sizeof condition, "READING %s %ld", is_down ? "<" : ">", threshold);
-  fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ %s ]--[ ALLOWED ]", number, from, condition);
+  const char *side = is_down ? "LOW" : "HIGH";
+  fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ READING %s %ld ]--[ ALLOWED ]--", number, from, is_down ? "<" : ">",
+          (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
   if (confirm(emission) > 1) {
-    fprintf(out, "--+--[ CTU %s  PV = %u ]--[ Q ]--( SHIFT )  GEAR <- %d |\n", is_down ? "LOW " : "HIGH",
-            confirm(emission), to);
-    fprintf(out, "     |%*s+--| NOT |--( reset CTU )\n", 34 + length, "");
+    fprintf(out, "( %s ) |\n     |--[ %s ]--[ COUNTER %d  PV = %u ]--[ Q ]--( SHIFT )  GEAR <- %d |\n", side, side,
+            number, confirm(emission), to);
+    fprintf(out, "     |--[ NOT %s ]--( reset COUNTER %d ) |\n", side, number);
   } else {
-    fprintf(out, "--( SHIFT )  GEAR <- %d |\n", to);
+    fprintf(out, "( SHIFT )  GEAR <- %d |\n", to);
   }
 }
 
@@ -89,12 +91,14 @@ int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const ch
   int number = 1;
   errno = 0;
   write_page_top(out, emission, source);
-  fprintf(
-      out,
-      "\nRungs, in a task of %g ms, from top to bottom; WAIT is a whole number, loaded with %lu at the start; after a\n"
-      "SHIFT the rungs between it and the last are skipped\n",
-      emission->model.control.sample_period_s * 1e3, (unsigned long)setup->start_delay_samples);
-  fprintf(out, "\n  %2d |--[ WAIT = 0 ]--[ IN_MESH ]--( ALLOWED ) |\n", number++);
+  fputs("\n", out);
+  sb_emit_say(
+      out, "", 0,
+      "Rungs, in a task of %g ms, from top to bottom; WAIT is a whole number, loaded with %lu at the start; after a "
+      "SHIFT the rungs between it and the last are skipped%s",
+      emission->model.control.sample_period_s * 1e3, (unsigned long)setup->start_delay_samples,
+      confirm(emission) > 1 ? "; a COUNTER counts each pass in which its input is on" : "");
+  fprintf(out, "\n  %2d |--[ WAIT = 0 ]--[ ENGAGED ]--( ALLOWED ) |\n", number++);
   fprintf(out, "\n  %2d |--[ WAIT > 0 ]--( WAIT <- WAIT - 1 ) |\n", number++);
   for (int p = 0; p + 1 < setup->gear_count; p++) {
     write_rung(out, emission, number++, p, 1);
@@ -102,16 +106,5 @@ int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const ch
   }
   fprintf(out, "\n  %2d |--[ SHIFT ]--( WAIT <- %lu )--( reset all counters )--( SHIFT off ) |\n", number,
           (unsigned long)(setup->dwell_samples > 0 ? setup->dwell_samples - 1 : 0));
-  return sb_emit_result(out);
-}
-
-int sb_emit_write_readings(FILE *out, const struct sb_emission *emission)
-{
-  errno = 0;
-  fputs("sample,reading,in_mesh,gear\n", out);
-  for (size_t i = 0; i < emission->sample_count; i++) {
-    const struct sb_emit_sample *sample = &emission->samples[i];
-    fprintf(out, "%lu,%ld,%d,%d\n", (unsigned long)i, (long)sample->reading, sample->is_deciding, sample->gear);
-  }
   return sb_emit_result(out);
 }

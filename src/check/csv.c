@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* csv.c - thresholds over the charge of a battery, as CSV. */
+#include "check/parts.h"
+#include "text/fields.h"
+
+static const struct sb_field charge_fields[] = {
+    {"charge_pct", offsetof(struct sb_check_charge, charge_fraction), SB_FIELD_ROUNDED_PERCENT},
+    {"voltage_v", offsetof(struct sb_check_charge, voltage_v), SB_FIELD_NUMBER},
+    {NULL, 0, SB_FIELD_NUMBER}};
+
+#define PAIR(name, member, kind)                       \
+  {                                                    \
+    name, offsetof(struct sb_check_pair, member), kind \
+  }
+static const struct sb_field pair_fields[] = {PAIR("slower", slower, SB_FIELD_TEXT),
+                                              PAIR("faster", faster, SB_FIELD_TEXT),
+                                              PAIR("downshift_below_pct", downshift_below, SB_FIELD_ROUNDED_PERCENT),
+                                              PAIR("upshift_above_pct", upshift_above, SB_FIELD_ROUNDED_PERCENT),
+                                              {NULL, 0, SB_FIELD_NUMBER}};
+
+#define FIELD(name, member, kind)                             \
+  {                                                           \
+    name, offsetof(struct sb_check_charge_pair, member), kind \
+  }
+static const struct sb_field torque_fields[] = {
+    FIELD("least_safe_upshift_pct", least_safe_upshift, SB_FIELD_ROUNDED_PERCENT),
+    FIELD("stuck_low_from_upshift_pct", slower_lightest_reading, SB_FIELD_ROUNDED_PERCENT),
+    FIELD("greatest_safe_downshift_pct", greatest_safe_downshift, SB_FIELD_ROUNDED_PERCENT),
+    FIELD("needless_from_downshift_pct", faster_lightest_reading, SB_FIELD_ROUNDED_PERCENT),
+    FIELD("downshift_torque_nm", downshift_torque_nm, SB_FIELD_NUMBER),
+    FIELD("upshift_torque_nm", upshift_torque_nm, SB_FIELD_NUMBER),
+    {NULL, 0, SB_FIELD_NUMBER}};
+
+static const struct sb_field flag_fields[] = {FIELD("hunting", is_hunting, SB_FIELD_BOOLEAN),
+                                              FIELD("stuck_low", is_stuck_low, SB_FIELD_BOOLEAN),
+                                              FIELD("needless_downshift", is_needless, SB_FIELD_BOOLEAN),
+                                              FIELD("slower_stalls", is_slower_stalled, SB_FIELD_BOOLEAN),
+                                              FIELD("faster_stalls", is_faster_stalled, SB_FIELD_BOOLEAN),
+                                              {NULL, 0, SB_FIELD_NUMBER}};
+
+static void write_header(struct sb_csv *csv)
+{
+  sb_csv_put_names(csv, charge_fields);
+  sb_csv_put_names(csv, pair_fields);
+  sb_csv_put_names(csv, torque_fields);
+  static const char *const loads[] = {"slower_stalls_at_nm", "faster_stalls_at_nm", "lightest_load_nm",
+                                      "heaviest_load_nm"};
+  for (size_t k = 0; k < sizeof loads / sizeof *loads; k++) sb_csv_text(csv, loads[k]);
+  sb_csv_put_names(csv, flag_fields);
+  sb_csv_text(csv, "below_cutoff");
+  sb_csv_end_row(csv);
+}
+
+static void write_row(struct sb_csv *csv, const struct sb_check *check, const struct sb_check_charge *charge, int p)
+{
+  const struct sb_check_charge_pair *pair = &charge->pairs[p];
+  sb_csv_put_fields(csv, charge_fields, charge);
+  sb_csv_put_fields(csv, pair_fields, &check->cases[SB_CHECK_NOMINAL].pairs[p]);
+  sb_csv_put_fields(csv, torque_fields, pair);
+  sb_csv_number(csv, charge->stall_torques_nm[p]);
+  sb_csv_number(csv, charge->stall_torques_nm[p + 1]);
+  sb_csv_number(csv, check->load.lightest_nm);
+  sb_csv_number(csv, check->load.heaviest_nm);
+  sb_csv_put_fields(csv, flag_fields, pair);
+  sb_csv_integer(csv, pair->is_faster_cut || pair->is_start_cut);
+  sb_csv_end_row(csv);
+}
+
+int sb_check_write_discharge_csv(const struct sb_check *check, FILE *out)
+{
+  struct sb_csv csv;
+  sb_csv_init(&csv, out);
+  write_header(&csv);
+  for (int k = 0; k < check->battery.charge_count; k++) {
+    for (int p = 0; p + 1 < check->cases[SB_CHECK_NOMINAL].gear_count; p++) {
+      write_row(&csv, check, &check->battery.charges[k], p);
+    }
+  }
+  return sb_csv_result(&csv);
+}

@@ -1,0 +1,53 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* parts.h - what the files that fill a struct sb_check share. */
+#ifndef SHIFTBAND_CHECK_PARTS_H
+#define SHIFTBAND_CHECK_PARTS_H
+
+#include "shiftband/check.h"
+#include "text/words.h"
+
+/* From here on a shock is more than what a rigid driveline shows: this many times the stall torque of its gear. */
+#define SB_CHECK_SHOCK_SHARE 1.5
+
+/* A machine with its closed forms, from which a part is found. */
+struct sb_check_machine {
+  const struct sb_model *model;
+  struct sb_motor_line line;
+  struct sb_closed_form form;
+};
+
+struct sb_check_machine sb_check_machine_of(const struct sb_model *model);
+
+/* Each fills its part of the struct, which is all zero before; the names point into the model that `names` is. */
+void sb_check_find_case(const struct sb_check_machine *machine, const struct sb_model *names, const char *label,
+                        struct sb_check_case *out);
+void sb_check_find_drive(const struct sb_check_machine *machine, struct sb_check_drive *out);
+void sb_check_find_shaft(const struct sb_check_machine *machine, struct sb_check_shaft *out);
+void sb_check_find_vehicle(const struct sb_check_machine *machine, struct sb_check_vehicle *out);
+void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_heat *out);
+enum sb_status sb_check_find_battery(const struct sb_check_machine *machine, struct sb_check_battery *out,
+                                     struct sb_error *err);
+
+/* These read the parts that are found already. */
+void sb_check_find_findings(const struct sb_check_machine *machine, struct sb_check *check);
+void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check);
+void sb_check_find_cautions(const struct sb_check_machine *machine, struct sb_check *check);
+
+/* Adds a remark, whose text follows as for printf. Returns it, or the last one where there is no room for more. */
+struct sb_check_remark *sb_check_remark(struct sb_check_remarks *remarks, const char *kind, int pair,
+                                        const char *format, ...) __attribute__((format(printf, 4, 5)));
+
+/* Adds to its text. */
+void sb_check_add(struct sb_check_remark *remark, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* Adds a cure to a remark and its text: the key, "at least" or "at most", and the value as for printf. */
+void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *bound, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+/* "0.2 N.m", or "0.1..0.8 N.m". */
+struct sb_figure sb_check_torques(double least_nm, double greatest_nm);
+
+/* The same of loads between two thresholds' torques; either may be infinite. */
+struct sb_figure sb_check_band(double downshift_nm, double upshift_nm);
+
+#endif

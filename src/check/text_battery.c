@@ -1,0 +1,160 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* text_battery.c - thresholds over the discharge of a battery, and heat of the winding. */
+#include <math.h>
+
+#include "check/text.h"
+#include "theory/warmth.h"
+
+/* Over the discharge ----------------------------------------------------------------------------------------------------- */
+
+/* What goes wrong at one charge, for a pair and its gears. */
+static void put_troubles(struct sb_table *table, const struct sb_check_charge_pair *pair)
+{
+  const struct {
+    bool is_there;
+    const char *words;
+  } troubles[] = {{pair->is_hunting, "hunting"},         {pair->is_stuck_low, "stuck low"},
+                  {pair->is_needless, "needless shift"}, {pair->is_slower_stalled, "slower stalls"},
+                  {pair->is_faster_cut, "cut off"},      {pair->is_start_cut, "start cut"}};
+  struct sb_sentence list = {0};
+  for (size_t k = 0; k < sizeof troubles / sizeof *troubles; k++) {
+    if (troubles[k].is_there) sb_sentence_add(&list, "%s%s", list.length > 0 ? ", " : "", troubles[k].words);
+  }
+  sb_table_put(table, "%s", list.length > 0 ? list.text : "-");
+}
+
+static void put_charge(struct sb_table *table, const struct sb_check_charge *charge, int p)
+{
+  const struct sb_check_charge_pair *pair = &charge->pairs[p];
+  const bool is_none = isnan(pair->least_safe_upshift);
+  sb_table_put(table, "%.0f %%", 100.0 * charge->charge_fraction);
+  sb_table_put(table, "%s V", NUM(charge->voltage_v));
+  sb_table_put(table, "%s", sb_figure_torque(pair->downshift_torque_nm, "any load", "no load").text);
+  sb_table_put(table, "%s", sb_figure_torque(pair->upshift_torque_nm, "no load", "any load").text);
+  sb_table_put(table, "%s", is_none ? "none" : sb_figure_percent_by(ceil, pair->least_safe_upshift).text);
+  sb_table_put(table, "%s", sb_figure_percent_by(floor, pair->slower_lightest_reading).text);
+  sb_table_put(table, "%s", sb_figure_percent_by(floor, pair->faster_lightest_reading).text);
+  put_troubles(table, pair);
+}
+
+static void write_pair(const struct sb_check *check, int p, FILE *out)
+{
+  static const char *const headings[] = {"charge",       "voltage",      "downshift torque", "upshift torque",
+                                         "safe upshift", "slower reads", "faster reads",     "goes wrong"};
+  const struct sb_check_pair *pair = &check->cases[SB_CHECK_NOMINAL].pairs[p];
+  struct sb_table table;
+  sb_table_init(&table, 8);
+  table.is_last_broken = true;
+  for (int k = 0; k < table.columns; k++) sb_table_put(&table, "%s", headings[k]);
+  for (int k = 0; k < check->battery.charge_count; k++) {
+    if (check->battery.charges[k].is_tenth) put_charge(&table, &check->battery.charges[k], p);
+  }
+  SAY("between %s and %s", pair->slower, pair->faster);
+  sb_table_write(&table, 2, out);
+}
+
+void sb_check_text_battery(const struct sb_check *check, FILE *out)
+{
+  const struct sb_check_battery *battery = &check->battery;
+  const int gear_count = check->cases[SB_CHECK_NOMINAL].gear_count;
+  if (!battery->is_present) return;
+  fputs("\nOver the discharge\n", out);
+  SAY("The battery: %s, %d cell%s of %s A.h, %s charged at the start.",
+      battery->chemistry != NULL ? battery->chemistry : "a curve of its own", battery->cells,
+      battery->cells == 1 ? "" : "s in series", NUM(battery->capacity_ah), SET(battery->charge_fraction));
+  for (int p = 0; p + 1 < gear_count; p++) write_pair(check, p, out);
+  if (gear_count > 1) {
+    SAY("Safe upshift: the least upshift threshold that leaves no hunting band with the scenario's downshift threshold. "
+        "Slower and faster: the readings of these gears under the lightest load; the upshift threshold must stay below the "
+        "first, the downshift threshold below the second.");
+  }
+  for (int k = 0; k < battery->span_count; k++) SAY("%s", battery->spans[k].text);
+  if (battery->span_count == 0) SAY("Nothing goes wrong at any charge.");
+}
+
+/* Heat of the winding ---------------------------------------------------------------------------------------------------- */
+
+/* "84.2 C", or what stands for a motor that burns. */
+static struct sb_figure degrees_of(double winding_c)
+{
+  struct sb_figure out;
+  if (isinf(winding_c)) {
+    snprintf(out.text, sizeof out.text, "burns: above %.0f C", SB_COPPER_MELTS_C);
+  } else {
+    snprintf(out.text, sizeof out.text, "%.28s C", NUM(winding_c));
+  }
+  return out;
+}
+
+static struct sb_figure after_of(double time_s)
+{
+  struct sb_figure out = {.text = "never"};
+  if (!isinf(time_s)) snprintf(out.text, sizeof out.text, "%.16s%s", NUM(time_s), isnan(time_s) ? "" : " s");
+  return out;
+}
+
+static void say_bounds(const struct sb_check_heat *heat, FILE *out)
+{
+  const bool is_limited = isfinite(heat->limit_c), is_cut = isfinite(heat->cut_out_c);
+  SAY("%s around the motor, the winding at %s at the start. The figures above are those of a winding at %s.",
+      degrees_of(heat->ambient_c).text, degrees_of(heat->start_c).text, degrees_of(heat->reference_c).text);
+  if (is_limited) SAY("Limit %s.", degrees_of(heat->limit_c).text);
+  if (is_cut) {
+    SAY("The cut-out opens at %s and closes again at %s.", degrees_of(heat->cut_out_c).text,
+        degrees_of(heat->reset_c).text);
+  }
+  if (!is_limited && !is_cut) SAY("Neither limits.winding nor motor.winding.cut_out is given: nothing is judged.");
+}
+
+static void write_burdens(const struct sb_check_heat *heat, FILE *out)
+{
+  const bool is_bounded = isfinite(heat->bound_c);
+  struct sb_table table;
+  sb_table_init(&table, is_bounded ? 5 : 4);
+  sb_table_put(&table, "gear");
+  sb_table_put(&table, "load");
+  sb_table_put(&table, "loss at the start");
+  sb_table_put(&table, "steady temperature");
+  if (is_bounded) sb_table_put(&table, "%s after", degrees_of(heat->bound_c).text);
+  for (int k = 0; k < heat->burden_count; k++) {
+    const struct sb_check_burden *burden = &heat->burdens[k];
+    sb_table_put(&table, "%s", burden->gear != NULL ? burden->gear : "any");
+    if (burden->gear != NULL) {
+      sb_table_put(&table, "%s, %s N.m", burden->load, NUM(burden->external_torque_nm));
+    } else {
+      sb_table_put(&table, "shaft blocked");
+    }
+    sb_table_put(&table, "%s W", NUM(burden->start_loss_w));
+    sb_table_put(&table, "%s", degrees_of(burden->steady_winding_c).text);
+    if (is_bounded) sb_table_put(&table, "%s", after_of(burden->bound_reached_s).text);
+  }
+  sb_table_write(&table, 2, out);
+}
+
+static void write_cases(const struct sb_check_heat *heat, FILE *out)
+{
+  struct sb_table table;
+  sb_table_init(&table, 3);
+  sb_table_put(&table, "%s", "");
+  for (int k = 0; k < 2; k++) sb_table_put(&table, "%s", sb_check_text_label(&heat->cases[k]).text);
+  sb_table_put(&table, "winding's resistance");
+  for (int k = 0; k < 2; k++) sb_table_put(&table, "%s ohm", NUM(heat->cases[k].motor.resistance_ohm));
+  sb_table_put(&table, "motor's stall torque");
+  for (int k = 0; k < 2; k++) sb_table_put(&table, "%s N.m", NUM(heat->cases[k].motor.stall_torque_nm));
+  fputs("\nA warm motor beside a cold one\n", out);
+  sb_table_write(&table, 2, out);
+  sb_check_text_cases(heat->cases, 2, out);
+}
+
+void sb_check_text_heat(const struct sb_check *check, FILE *out)
+{
+  const struct sb_check_heat *heat = &check->heat;
+  if (!heat->is_present) return;
+  fputs("\nHeat of the winding\n", out);
+  say_bounds(heat, out);
+  write_burdens(heat, out);
+  if (!isnan(heat->closed_again_s)) {
+    SAY("With the shaft blocked, the cut-out closes again %s s after it opened.", NUM(heat->closed_again_s));
+  }
+  if (!isnan(heat->warm_c)) write_cases(heat, out);
+}

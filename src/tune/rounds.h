@@ -1,0 +1,65 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * rounds.h - machines out of scenarios and samples of their tolerances, and all pairs of gears tuned for them.
+ *
+ * One pair is searched at once. Several hang together: what one pair's thresholds spoil another cannot mend, and they share
+ * the dwell. So they are searched roughly, searched again at the longest dwell that any asks for, and described with
+ * everything in place.
+ */
+#ifndef SHIFTBAND_TUNE_ROUNDS_H
+#define SHIFTBAND_TUNE_ROUNDS_H
+
+#include "shiftband/scenario.h"
+#include "shiftband/tune.h"
+
+struct sb_tune_request {
+  const char *const *paths; /* of the scenarios */
+  int path_count;
+  const char *const *sets;
+  size_t set_count;
+  enum sb_prefer prefer;
+  long samples; /* quasi-random ones, besides nominal and corners; < 0: the usual number */
+  unsigned long seed;
+  long pair;   /* from 1; 0: all of them */
+  long points; /* along each threshold, under someone else's controller; 0: the usual number */
+  int jobs;
+  const struct sb_decider *decider; /* someone else's controller; NULL: the built-in one */
+  uint64_t identity;                /* of the program and the controller */
+  /* Long work, as in tune.h; the journals of round R and pair P are STEM.R-P.1.part ... */
+  const char *journal_stem;
+  bool is_resumed;
+  const volatile sig_atomic_t *stop;
+  void (*on_pair)(void *context, bool begins); /* around the search of a pair in a round; may be NULL */
+  void (*on_progress)(void *context, long done, long total);
+  void (*on_journal)(void *context, const char *path);
+  void *context;
+};
+
+/* All scenarios, their samples, and the answers pair by pair. */
+struct sb_tuning {
+  int nominal_count;
+  struct sb_scenario *nominals; /* as written, by scenario */
+  double **values;              /* of all samples of a scenario, one behind the other; owned */
+  int machine_count;
+  struct sb_scenario *samples; /* behind the machines; own their tables */
+  struct sb_tune_machine *machines;
+  unsigned long seed;
+  int first_pair, last_pair;
+  double dwell_s; /* one for all pairs */
+  struct sb_tune_options options[SB_GEAR_MAX - 1];
+  struct sb_tune_result results[SB_GEAR_MAX - 1];
+};
+
+/*
+ * Loads scenarios and samples, and checks that one controller can serve them all. On failure err says what is wrong, with
+ * the file's name, and faults may hold more; release both of them, and the tuning, in any case.
+ */
+enum sb_status sb_tuning_load(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_faults *faults,
+                              struct sb_error *err);
+
+/* Tunes. SB_ERR_STOPPED: the stop flag was raised. */
+enum sb_status sb_tuning_run(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_error *err);
+
+void sb_tuning_clear(struct sb_tuning *tuning);
+
+#endif
