@@ -228,6 +228,18 @@ static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb
   return status;
 }
 
+/* Closed forms beside the answers, with everything in place; of the built-in controller only. */
+static enum sb_status explain_all(struct sb_tuning *tuning, struct sb_error *err)
+{
+  enum sb_status status = SB_OK;
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair && status == SB_OK; pair++) {
+    const struct sb_tune_options *options = &tuning->options[pair];
+    if (options->decider != NULL) continue;
+    status = sb_tune_explain(tuning->machines, tuning->machine_count, options, &tuning->results[pair], err);
+  }
+  return status;
+}
+
 enum sb_status sb_tuning_run(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_error *err)
 {
   static const struct round alone[] = {{1, false, false, false}};
@@ -248,7 +260,7 @@ enum sb_status sb_tuning_run(const struct sb_tune_request *request, struct sb_tu
     }
     tuning->dwell_s = dwell_s;
   }
-  return status;
+  return status == SB_OK ? explain_all(tuning, err) : status;
 }
 
 void sb_tuning_clear(struct sb_tuning *tuning)
