@@ -49,8 +49,9 @@ struct sb_scenario {
 };
 
 /*
- * Reads a scenario. `sets` holds set_count texts PATH=VALUE that replace or add single keys before anything is checked
- * (gears by name or number, parts by number: "controller.downshift_below=55 %", "gearbox.gears.slow.drag=2 mN.m").
+ * Reads a scenario; the path "-" is standard input, which is read once and kept. `sets` holds set_count
+ * texts PATH=VALUE that replace or add single keys before anything is checked (gears by name or number, parts by number:
+ * "controller.downshift_below=55 %", "gearbox.gears.slow.drag=2 mN.m").
  *
  * On success fills *out, to be released with sb_scenario_clear(). On failure returns SB_ERR_SCENARIO (faults filled),
  * SB_ERR_IO (one text: the file could not be read), SB_ERR_USAGE (a set that is not PATH=VALUE) or SB_ERR_MEMORY.

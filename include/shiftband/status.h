@@ -18,7 +18,7 @@
   X(SB_ERR_IO, "reading or writing failed")                   \
   X(SB_ERR_NUMERICS, "the numerics gave up")                  \
   X(SB_ERR_STOPPED, "stopped as asked")                       \
-  X(SB_ERR_CONTROLLER, "a controller of your own failed")
+  X(SB_ERR_CONTROLLER, "an external controller failed")
 
 enum sb_status {
 #define SB_STATUS_CODE(code, text) code,

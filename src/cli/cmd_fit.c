@@ -1,15 +1,16 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* cmd_fit.c - motor, friction and inertia from bench measurements. */
-#include <errno.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "cli/command.h"
 #include "cli/fit_request.h"
+#include "cli/output.h"
 
 struct fit {
-  struct sb_fit_request request;
+  const struct sb_fit_request *request;
   bool has_scenario;
   struct sb_scenario scenario;
   struct sb_fit_setup setup;
@@ -25,23 +26,21 @@ static int complain_gear(const struct fit *fit)
   for (int g = 0; g < box->gear_count; g++) {
     snprintf(names + strlen(names), sizeof names - strlen(names), "%s%s", g > 0 ? ", " : "", box->gears[g].name);
   }
-  sb_command_complain("fit: --gear needs one of %s, found \"%s\"", names, fit->request.gear);
-  return SB_EXIT_USAGE;
+  return sb_command_usage("--gear needs one of %s, found \"%s\"", names, fit->request->gear);
 }
 
 /* --fit KEY,KEY */
 static int read_fitted(struct fit *fit)
 {
   memset(fit->setup.is_fitted, 0, sizeof fit->setup.is_fitted);
-  for (const char *word = fit->request.fitted; *word != 0;) {
+  for (const char *word = fit->request->fitted; *word != 0;) {
     char name[64];
     const size_t length = strcspn(word, ",");
     snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : (int)sizeof name - 1, word);
     const int parameter = sb_fit_request_parameter(name);
     if (parameter < 0) {
-      sb_command_complain("fit: --fit needs keys such as gearbox.mesh_efficiency or motor.stall_torque, found \"%s\"",
-                          name);
-      return SB_EXIT_USAGE;
+      return sb_command_usage("--fit needs keys such as gearbox.mesh_efficiency or motor.stall_torque, found \"%s\"",
+                              name);
     }
     fit->setup.is_fitted[parameter] = true;
     word += length;
@@ -52,15 +51,15 @@ static int read_fitted(struct fit *fit)
 
 static int set_up(struct fit *fit)
 {
-  const struct sb_fit_request *request = &fit->request;
+  const struct sb_fit_request *request = fit->request;
   if (request->scenario != NULL) {
-    const int code = sb_command_load(request->scenario, request->sets.items, request->sets.count, &fit->scenario);
+    const int code = sb_command_load(request->scenario, &request->sets, &fit->scenario);
     if (code != SB_EXIT_DONE) return code;
     fit->has_scenario = true;
   }
   fit->setup = sb_fit_setup_default(fit->has_scenario ? &fit->scenario.model : NULL);
   fit->setup.nominal_voltage_v = request->voltage_v;
-  fit->setup.is_braking = request->is_braking;
+  fit->setup.is_braking = request->off == SB_FIT_OFF_BRAKES;
   fit->setup.is_equal_constants = request->is_equal_constants;
   fit->setup.known_count = request->known_count;
   memcpy(fit->setup.known, request->known, sizeof request->known);
@@ -76,7 +75,7 @@ static int set_up(struct fit *fit)
 /* All logs are read, whatever is wrong with one; the gravest code counts. */
 static int read_logs(struct fit *fit)
 {
-  const struct sb_fit_request *request = &fit->request;
+  const struct sb_fit_request *request = fit->request;
   const struct sb_fit_log_options options = {.facts = sb_log_facts_of(&request->facts),
                                              .gearbox = fit->has_scenario ? &fit->scenario.model.gearbox : NULL,
                                              .may_lack_renamed = request->logs.count > 1,
@@ -86,14 +85,10 @@ static int read_logs(struct fit *fit)
     struct sb_faults faults = {0};
     const char *path = request->logs.items[k];
     const enum sb_status status = sb_fit_log_read(path, &options, &fit->logs[fit->log_count], &faults);
-    for (size_t i = 0; i < faults.count; i++) fprintf(stderr, "%s\n", faults.texts[i]);
-    if (status != SB_OK && faults.count == 0) {
-      sb_command_complain("%s: %s", path, status == SB_ERR_IO ? strerror(errno) : sb_status_text(status));
-    }
-    sb_faults_clear(&faults);
+    const int code = sb_command_fail_faults(path, status, &faults);
     if (status == SB_OK && fit->logs[fit->log_count].has_decimal_commas) sb_log_facts_note_commas(path);
     if (status == SB_OK) fit->log_count++;
-    if (sb_command_exit(status) > worst) worst = sb_command_exit(status);
+    if (code > worst) worst = code;
   }
   return worst;
 }
@@ -112,9 +107,9 @@ static int write_residuals(FILE *out, const void *context)
 
 static int report(const struct fit *fit)
 {
-  const struct sb_fit_request *request = &fit->request;
-  const bool is_section_out = request->output != NULL && strcmp(request->output, "-") == 0;
-  const bool is_residuals_out = request->residuals != NULL && strcmp(request->residuals, "-") == 0;
+  const struct sb_fit_request *request = fit->request;
+  const bool is_section_out = request->output != NULL && sb_output_is_standard(request->output);
+  const bool is_residuals_out = request->residuals != NULL && sb_output_is_standard(request->residuals);
   int code = SB_EXIT_DONE;
   if (request->output != NULL)
     code = sb_command_write_file(request->output, (struct sb_command_writer){write_section, fit});
@@ -122,6 +117,7 @@ static int report(const struct fit *fit)
     code = sb_command_write_file(request->residuals, (struct sb_command_writer){write_residuals, fit});
   }
   if (code != SB_EXIT_DONE) return code;
+  if (request->is_quiet) return SB_EXIT_DONE;
   if (request->is_json) {
     sb_fit_write_json(&fit->result, fit->logs, stdout);
     return SB_EXIT_DONE;
@@ -135,32 +131,40 @@ static int report(const struct fit *fit)
   return SB_EXIT_DONE;
 }
 
-static int run(struct fit *fit, int argc, char **argv)
+static int solve(struct fit *fit)
 {
   struct sb_error err = {0};
-  int code = sb_fit_request_read(&fit->request, argc, argv);
-  if (code != SB_EXIT_DONE) return code < 0 ? SB_EXIT_DONE : code;
-  code = set_up(fit);
+  int code = set_up(fit);
   if (code == SB_EXIT_DONE) code = read_logs(fit);
   if (code != SB_EXIT_DONE) return code;
   const enum sb_status status = sb_fit_solve(&fit->setup, fit->logs, fit->log_count, &fit->result, &err);
-  if (status == SB_OK) return report(fit);
-  sb_command_complain("fit: %s", err.text[0] != 0 ? err.text : sb_status_text(status));
-  return sb_command_exit(status);
+  return status == SB_OK ? report(fit) : sb_command_fail(NULL, status, &err);
 }
 
-int sb_cmd_fit(int argc, char **argv)
+static int run(void *context)
 {
+  struct sb_fit_request *request = context;
+  int code = sb_fit_request_read(request);
+  if (code != SB_EXIT_DONE) return code;
   struct fit *fit = calloc(1, sizeof *fit);
-  if (fit == NULL) {
-    sb_command_complain("fit: %s", sb_status_text(SB_ERR_MEMORY));
-    return SB_EXIT_GAVE_UP;
-  }
-  const int code = run(fit, argc, argv);
+  if (fit == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
+  fit->request = request;
+  code = solve(fit);
   sb_fit_result_clear(&fit->result);
   for (size_t k = 0; k < fit->log_count; k++) sb_fit_log_clear(&fit->logs[k]);
   if (fit->has_scenario) sb_scenario_clear(&fit->scenario);
-  sb_fit_request_clear(&fit->request);
   free(fit);
   return code;
 }
+
+const struct sb_command sb_command_fit = {
+    .name = "fit",
+    .summary = "motor, friction and inertia from bench measurements, with standard errors",
+    .usage = "[OPTION]... LOG...",
+    .about = sb_fit_about,
+    .options = sb_fit_options,
+    .rules = sb_fit_rules,
+    .files = {1, SB_FIT_LOG_MAX, "log", offsetof(struct sb_fit_request, logs)},
+    .request_size = sizeof(struct sb_fit_request),
+    .run = run,
+};

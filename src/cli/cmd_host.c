@@ -13,14 +13,7 @@
 #endif
 
 #include "cli/command.h"
-#include "cli/options.h"
 #include "external/protocol.h"
-
-static const char help[] =
-    "usage: shiftband host FILE.so\n"
-    "\n"
-    "Speaks the line protocol of --controller-command for a shared object: this is what --controller\n"
-    "starts. The object defines one function, see shiftband/external_controller.h.\n";
 
 typedef int32_t (*own_function)(const struct sb_own_input *);
 
@@ -125,7 +118,7 @@ static int host(const char *path)
   struct talk talk = {NULL, -1};
   die_with_parent();
   if (!part_streams(&talk)) {
-    sb_command_complain("host: the standard streams can't be used");
+    sb_command_complain("the standard streams can't be used");
     return SB_EXIT_IO;
   }
   int code;
@@ -142,20 +135,27 @@ static int host(const char *path)
   return code;
 }
 
-int sb_cmd_host(int argc, char **argv)
+struct request {
+  struct sb_option_list files;
+};
+
+static int run(void *context)
 {
-  static const struct sb_option options[] = {{NULL, 0, false, 0}};
-  struct sb_option_reader reader;
-  const char *path = NULL;
-  sb_options_init(&reader, options, argc, argv);
-  for (int id; (id = sb_options_next(&reader)) != SB_OPTION_END;) {
-    if (id == SB_OPTION_HELP) {
-      fputs(help, stdout);
-      return SB_EXIT_DONE;
-    }
-    if (id != SB_OPTION_OPERAND) return SB_EXIT_USAGE;
-    if (path != NULL) return sb_options_complain(&reader, "takes one shared object");
-    path = reader.value;
-  }
-  return path != NULL ? host(path) : sb_options_complain(&reader, "needs a shared object");
+  const struct request *request = context;
+  return host(request->files.items[0]);
 }
+
+static const struct sb_option options[] = {{0}};
+
+const struct sb_command sb_command_host = {
+    .name = "host",
+    .summary = "ask a shared object, as --controller does, line by line",
+    .usage = "FILE.so",
+    .about =
+        "Speaks the line protocol of --controller-command for a shared object: this is what --controller starts. The "
+        "object defines one function, see shiftband/external_controller.h.",
+    .options = options,
+    .files = {1, 1, "shared object", offsetof(struct request, files)},
+    .request_size = sizeof(struct request),
+    .run = run,
+};

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* cmd_inspect.c - what happened in a trace, simulated or measured, and how a simulation compares. */
-#include <errno.h>
 #include <math.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,220 +10,52 @@
 #include "cli/command.h"
 #include "cli/interrupt.h"
 #include "cli/log_facts.h"
-#include "cli/old_words.h"
-#include "cli/options.h"
+#include "cli/output.h"
 #include "cli/progress.h"
 #include "inspect/report.h"
 #include "shiftband/units.h"
 
-static const char help[] =
-    "usage: shiftband inspect [OPTION]... TRACE.csv\n"
-    "\n"
-    "Finds shifts, time in the gears, hunting and stalls in a trace, simulated or measured: from its\n"
-    "column gear, from motor_speed_rpm and output_speed_rpm, or from the motor's speed (or reading_pct)\n"
-    "alone, as far as that shows them. Missing values and noise are taken for normal.\n"
-    "\n"
-    "      --by WAY             gear, ratio or motor; default: the best that the columns allow\n"
-    "      --ratios N,N,...     the ratios of the gears, the lowest gear (the greatest ratio) first;\n"
-    "                           default: found\n" SB_LOG_FACTS_HELP
-    "      --hunt-window TIME   shifts back and forth within this are hunting; default 5 s, or as the\n"
-    "                           scenario has it\n"
-    "      --stall-time TIME    at rest for longer than this is a stall; default 0.5 s, or as the\n"
-    "                           scenario has it\n"
-    "      --rest SPEED         the output is at rest below this; default 1 % of its greatest speed, or\n"
-    "                           its noise\n"
-    "      --json               one JSON object instead of text\n"
-    "      --fail-on WORDS      exit with 1 on hunting, stall, deviation or any; a list with commas\n"
-    "\n"
-    "      --against FILE       simulate this scenario and compare: where log and simulation deviate,\n"
-    "                           and what would explain it\n"
-    "      --set PATH=VALUE     change one key of the scenario first; may be given again\n"
-    "      --offset TIME        the simulation begins at this time of the log; default 0 s\n"
-    "      --tolerance PERCENT  of a column's size: smaller differences are none; default 2 %, and\n"
-    "                           never below noise\n"
-    "      --try PATH           look for the explanation in this key only; may be given again\n"
-    "      --no-hints           look for none\n"
-    "  -o, --output FILE.csv    write log and simulation beside each other, for\n"
-    "                           tools/plot/plot-trace; - is standard output\n";
-
-enum {
-  OPTION_BY = 1,
-  OPTION_RATIOS,
-  OPTION_COLUMN,
-  OPTION_UNIT,
-  OPTION_FILL,
-  OPTION_HUNT_WINDOW,
-  OPTION_STALL_TIME,
-  OPTION_REST,
-  OPTION_JSON,
-  OPTION_FAIL_ON,
-  OPTION_AGAINST,
-  OPTION_SET,
-  OPTION_OFFSET,
-  OPTION_TOLERANCE,
-  OPTION_TRY,
-  OPTION_NO_HINTS,
-  OPTION_OUTPUT
-};
-
 enum { FAIL_HUNTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
 
-static const char *const fail_words[] = {"hunting", "stall", "deviation", "any", NULL};
+static const char *const fail_words[] = {"hunting", "stall", "deviation", NULL};
+
+static const char *const ways[] = {[SB_INSPECT_BEST] = "best",
+                                   [SB_INSPECT_GEAR] = "gear",
+                                   [SB_INSPECT_RATIO] = "ratio",
+                                   [SB_INSPECT_MOTOR] = "motor",
+                                   NULL};
 
 struct request {
-  struct sb_words files, sets, tries;
+  struct sb_option_list files, sets, tries;
   struct sb_log_facts facts;
   enum sb_inspect_source source;
   int ratio_count;
   double ratios[SB_GEAR_MAX];
-  double hunt_window_s, stall_time_s, rest_rad_s; /* NAN: not given */
+  double hunt_window_s, stall_time_s, rest_rad_s; /* 0: not given */
   struct sb_overlay_options overlay;
   const char *against, *output;
-  bool is_json, has_no_hints;
+  bool is_json, is_quiet, has_no_hints;
   bool fails_on[FAIL_COUNT];
 };
 
-static int read_by(struct request *request, const struct sb_option_reader *reader)
+static int take_ratios(void *context, const char *value)
 {
-  static const char *const ways[] = {"gear", "ratio", "motor", NULL};
-  static const enum sb_inspect_source sources[] = {SB_INSPECT_GEAR, SB_INSPECT_RATIO, SB_INSPECT_MOTOR};
-  const int found = sb_options_find_word(reader->value, ways);
-  if (found >= 0) {
-    request->source = sources[found];
-    return SB_EXIT_DONE;
-  }
-  return sb_options_complain(reader, "--by needs gear, ratio or motor, found \"%s\"", reader->value);
-}
-
-static int read_ratios(struct request *request, const struct sb_option_reader *reader)
-{
+  struct request *request = context;
   request->ratio_count = 0;
-  for (const char *text = reader->value;;) {
+  for (const char *text = value;;) {
     double ratio;
     const char *end = sb_number_parse(text, &ratio);
     const bool is_fit = end != NULL && (*end == ',' || *end == 0) && ratio > 0.0 &&
                         request->ratio_count < SB_GEAR_MAX &&
                         (request->ratio_count == 0 || ratio < request->ratios[request->ratio_count - 1]);
     if (!is_fit) {
-      return sb_options_complain(reader, "--ratios needs up to %d numbers, each less than the one before, found \"%s\"",
-                                 SB_GEAR_MAX, reader->value);
+      return sb_command_usage("--ratios needs up to %d numbers, each less than the one before, found \"%s\"",
+                              SB_GEAR_MAX, value);
     }
     request->ratios[request->ratio_count++] = ratio;
     if (*end == 0) return SB_EXIT_DONE;
     text = end + 1;
   }
-}
-
-static int add_fact(struct request *request, const struct sb_option_reader *reader, enum sb_log_fact_kind kind)
-{
-  char complaint[SB_LOG_COMPLAINT_SIZE];
-  if (sb_log_facts_add(&request->facts, kind, reader->value, complaint)) return SB_EXIT_DONE;
-  return sb_options_complain(reader, "%s", complaint);
-}
-
-static int read_fail_on(struct request *request, const struct sb_option_reader *reader)
-{
-  for (const char *word = reader->value;; word++) {
-    const size_t length = strcspn(word, ",");
-    int found = -1;
-    for (int k = 0; fail_words[k] != NULL; k++) {
-      if (strlen(fail_words[k]) == length && strncmp(word, fail_words[k], length) == 0) found = k;
-    }
-    char name[32];
-    snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : 0, word);
-    const char *now = sb_old_words_find(sb_old_verdicts, name);
-    if (now != NULL) return sb_options_complain(reader, "--fail-on: %s is now called %s", name, now);
-    if (found < 0) {
-      return sb_options_complain(reader, "--fail-on needs hunting, stall, deviation or any, found \"%.*s\"",
-                                 (int)length, word);
-    }
-    for (int k = 0; k < FAIL_COUNT; k++) request->fails_on[k] |= found == FAIL_COUNT || found == k;
-    word += length;
-    if (*word == 0) return SB_EXIT_DONE;
-  }
-}
-
-static int read_quantity(const struct sb_option_reader *reader, const char *name, enum sb_quantity quantity,
-                         double least, double *value)
-{
-  struct sb_error err = {SB_OK, ""};
-  if (sb_quantity_parse(reader->value, quantity, value, &err) != SB_OK) {
-    return sb_options_complain(reader, "--%s: %s", name, err.text);
-  }
-  if (*value > least) return SB_EXIT_DONE;
-  return sb_options_complain(reader, "--%s needs more than 0, found \"%s\"", name, reader->value);
-}
-
-static int read_option(void *context, const struct sb_option_reader *reader, int id)
-{
-  struct request *request = context;
-  switch (id) {
-    case OPTION_BY: return read_by(request, reader);
-    case OPTION_RATIOS: return read_ratios(request, reader);
-    case OPTION_COLUMN: return add_fact(request, reader, SB_LOG_FACT_COLUMN);
-    case OPTION_UNIT: return add_fact(request, reader, SB_LOG_FACT_UNIT);
-    case OPTION_FILL: return add_fact(request, reader, SB_LOG_FACT_FILL);
-    case OPTION_HUNT_WINDOW: return read_quantity(reader, "hunt-window", SB_TIME, 0.0, &request->hunt_window_s);
-    case OPTION_STALL_TIME: return read_quantity(reader, "stall-time", SB_TIME, 0.0, &request->stall_time_s);
-    case OPTION_REST: return read_quantity(reader, "rest", SB_SPEED, 0.0, &request->rest_rad_s);
-    case OPTION_JSON: request->is_json = true; return SB_EXIT_DONE;
-    case OPTION_FAIL_ON: return read_fail_on(request, reader);
-    case OPTION_AGAINST: request->against = reader->value; return SB_EXIT_DONE;
-    case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
-    case OPTION_OFFSET: return read_quantity(reader, "offset", SB_TIME, -INFINITY, &request->overlay.offset_s);
-    case OPTION_TOLERANCE:
-      return read_quantity(reader, "tolerance", SB_PERCENT, 0.0, &request->overlay.tolerance_fraction);
-    case OPTION_TRY: sb_words_add(&request->tries, reader->value); return SB_EXIT_DONE;
-    case OPTION_NO_HINTS: request->has_no_hints = true; return SB_EXIT_DONE;
-    case OPTION_OUTPUT: request->output = reader->value; return SB_EXIT_DONE;
-    case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
-    default: return SB_EXIT_USAGE;
-  }
-}
-
-static int check_request(const struct request *request, const struct sb_option_reader *reader)
-{
-  if (request->files.count != 1) return sb_options_complain(reader, "needs one trace");
-  if (request->against == NULL) {
-    const char *stray = request->output != NULL                                               ? "-o"
-                        : request->sets.count > 0                                             ? "--set"
-                        : request->tries.count > 0                                            ? "--try"
-                        : request->fails_on[FAIL_DEVIATION] && !request->fails_on[FAIL_STALL] ? "--fail-on deviation"
-                                                                                              : NULL;
-    if (stray != NULL) return sb_options_complain(reader, "%s goes with --against", stray);
-    return SB_EXIT_DONE;
-  }
-  if (request->output != NULL && strcmp(request->output, "-") == 0 && request->is_json) {
-    return sb_options_complain(reader, "-o - and --json both want standard output");
-  }
-  const char *const inputs[] = {request->files.items[0], request->against};
-  return sb_command_check_output("inspect", "-o", request->output, inputs, 2);
-}
-
-/* Returns SB_EXIT_DONE, another exit code, or -1 when only help was asked for. */
-static int read_request(struct request *request, int argc, char **argv)
-{
-  static const struct sb_option options[] = {{"by", 0, true, OPTION_BY},
-                                             {"ratios", 0, true, OPTION_RATIOS},
-                                             {"column", 0, true, OPTION_COLUMN},
-                                             {"unit", 0, true, OPTION_UNIT},
-                                             {"fill", 0, true, OPTION_FILL},
-                                             {"hunt-window", 0, true, OPTION_HUNT_WINDOW},
-                                             {"stall-time", 0, true, OPTION_STALL_TIME},
-                                             {"rest", 0, true, OPTION_REST},
-                                             {"json", 0, false, OPTION_JSON},
-                                             {"fail-on", 0, true, OPTION_FAIL_ON},
-                                             {"against", 0, true, OPTION_AGAINST},
-                                             {"set", 0, true, OPTION_SET},
-                                             {"offset", 0, true, OPTION_OFFSET},
-                                             {"tolerance", 0, true, OPTION_TOLERANCE},
-                                             {"try", 0, true, OPTION_TRY},
-                                             {"no-hints", 0, false, OPTION_NO_HINTS},
-                                             {"output", 'o', true, OPTION_OUTPUT},
-                                             {NULL, 0, false, 0}};
-  struct sb_option_reader reader;
-  const int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
-  return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
 }
 
 /* All that is found for one trace. */
@@ -240,12 +72,6 @@ struct job {
   struct sb_progress progress;
 };
 
-static int complain(const char *path, enum sb_status status, const struct sb_error *err)
-{
-  sb_command_complain("%s: %s", path, err->text[0] != 0 ? err->text : sb_status_text(status));
-  return sb_command_exit(status);
-}
-
 static int read_log(struct job *job)
 {
   const char *path = job->request->files.items[0];
@@ -254,13 +80,8 @@ static int read_log(struct job *job)
   options.facts = sb_log_facts_of(&job->request->facts);
   if (job->has_scenario) options.gearbox = &job->scenario.model.gearbox;
   const enum sb_status status = sb_log_read(path, &options, &job->log, &faults);
-  for (size_t k = 0; k < faults.count; k++) fprintf(stderr, "%s\n", faults.texts[k]);
-  if (status != SB_OK && faults.count == 0) {
-    sb_command_complain("%s: %s", path, status == SB_ERR_IO ? strerror(errno) : sb_status_text(status));
-  }
-  sb_faults_clear(&faults);
   if (status == SB_OK && job->log.has_decimal_commas) sb_log_facts_note_commas(path);
-  return sb_command_exit(status);
+  return sb_command_fail_faults(path, status, &faults);
 }
 
 /* The scenario's values, unless the user gives others. */
@@ -273,9 +94,9 @@ static void choose_options(struct job *job)
     job->options.ratio_count = request->ratio_count;
     memcpy(job->options.ratios, request->ratios, sizeof request->ratios);
   }
-  if (!isnan(request->hunt_window_s)) job->options.hunt_window_s = request->hunt_window_s;
-  if (!isnan(request->stall_time_s)) job->options.stall_time_s = request->stall_time_s;
-  if (!isnan(request->rest_rad_s)) job->options.rest_rpm = request->rest_rad_s / SB_RPM;
+  if (request->hunt_window_s > 0.0) job->options.hunt_window_s = request->hunt_window_s;
+  if (request->stall_time_s > 0.0) job->options.stall_time_s = request->stall_time_s;
+  if (request->rest_rad_s > 0.0) job->options.rest_rpm = request->rest_rad_s / SB_RPM;
 }
 
 static int show_progress(void *context, size_t done, size_t total)
@@ -297,12 +118,12 @@ static int explain(struct job *job)
                                                .on_trial = show_progress,
                                                .context = job};
   sb_interrupt_catch();
-  sb_progress_begin(&job->progress, "explanations");
+  sb_progress_begin(&job->progress, "explanations", request->is_quiet);
   const enum sb_status status =
       sb_overlay_explain(&job->log, &job->scenario, &request->overlay, &hint_request, &job->explanation, &err);
   sb_progress_end(&job->progress);
   if (status == SB_ERR_STOPPED) return sb_interrupt_exit(NULL);
-  return status == SB_OK ? SB_EXIT_DONE : complain(request->against, status, &err);
+  return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(request->against, status, &err);
 }
 
 /* Compares the simulation with the log, and inspects it in the same way. */
@@ -321,7 +142,7 @@ static int compare(struct job *job)
     status = sb_overlay_compare(&job->log, &job->simulated, &request->overlay, &job->overlay, &err);
     job->has_overlay = status == SB_OK;
   }
-  if (status != SB_OK) return complain(request->files.items[0], status, &err);
+  if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
   /* Where nothing deviates there is nothing to explain, unless somebody asks. */
   const bool is_deviating = !isnan(job->overlay.first_deviation_s);
   return request->has_no_hints || (!is_deviating && request->tries.count == 0) ? SB_EXIT_DONE : explain(job);
@@ -336,7 +157,7 @@ static int write_overlay(FILE *out, const void *context)
 static int report(const struct job *job)
 {
   const struct request *request = job->request;
-  const bool is_data_on_stdout = request->output != NULL && strcmp(request->output, "-") == 0;
+  const bool is_data_on_stdout = request->output != NULL && sb_output_is_standard(request->output);
   const struct sb_inspect_report words = {.trace = sb_log_name(request->files.items[0]),
                                           .log = &job->log,
                                           .found = &job->found,
@@ -351,7 +172,7 @@ static int report(const struct job *job)
   }
   if (request->is_json) {
     sb_inspect_write_json(stdout, &words);
-  } else {
+  } else if (!request->is_quiet) {
     sb_inspect_write_text(is_data_on_stdout ? stderr : stdout, &words);
   }
   const bool is_failed =
@@ -367,7 +188,7 @@ static int inspect(struct job *job)
   struct sb_error err = {SB_OK, ""};
   int code = SB_EXIT_DONE;
   if (request->against != NULL) {
-    code = sb_command_load(request->against, request->sets.items, request->sets.count, &job->scenario);
+    code = sb_command_load(request->against, &request->sets, &job->scenario);
     job->has_scenario = code == SB_EXIT_DONE;
     if (code != SB_EXIT_DONE) return code;
   }
@@ -375,7 +196,7 @@ static int inspect(struct job *job)
   if (code != SB_EXIT_DONE) return code;
   choose_options(job);
   const enum sb_status status = sb_inspect(&job->log, &job->options, &job->found, &err);
-  if (status != SB_OK) return complain(request->files.items[0], status, &err);
+  if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
   if (job->has_scenario) code = compare(job);
   return code == SB_EXIT_DONE ? report(job) : code;
 }
@@ -390,24 +211,79 @@ static void clear_job(struct job *job)
   if (job->has_scenario) sb_scenario_clear(&job->scenario);
 }
 
-int sb_cmd_inspect(int argc, char **argv)
+static int run_job(struct request *request)
 {
-  struct request request = {
-      .hunt_window_s = NAN, .stall_time_s = NAN, .rest_rad_s = NAN, .overlay = sb_overlay_options_default()};
   struct job *job = calloc(1, sizeof *job); /* holds a scenario: too large for a stack */
-  int code = SB_EXIT_GAVE_UP;
-  if (job != NULL && sb_words_init(&request.files, argc) && sb_words_init(&request.sets, argc) &&
-      sb_words_init(&request.tries, argc)) {
-    code = read_request(&request, argc, argv);
-  }
-  if (code == SB_EXIT_DONE) {
-    job->request = &request;
-    code = inspect(job);
-    clear_job(job);
-  }
+  if (job == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
+  job->request = request;
+  const int code = inspect(job);
+  clear_job(job);
   free(job);
-  sb_words_clear(&request.files);
-  sb_words_clear(&request.sets);
-  sb_words_clear(&request.tries);
-  return code == -1 ? SB_EXIT_DONE : code;
+  return code;
 }
+
+static int run(void *context)
+{
+  struct request *request = context;
+  if (!(request->overlay.tolerance_fraction > 0.0)) {
+    request->overlay.tolerance_fraction = sb_overlay_options_default().tolerance_fraction;
+  }
+  const int code = sb_log_facts_read(&request->facts);
+  return code == SB_EXIT_DONE ? run_job(request) : code;
+}
+
+static const struct sb_option options[] = {
+    {"by", 0, "WAY", "gear, ratio or motor (default: best, which is the best that the columns allow)",
+     SB_INTO_CHOICE(struct request, source, ways)},
+    {"ratios", 0, "N,N,...", "the ratios of the gears, the lowest gear (the greatest ratio) first (default: found)",
+     SB_BY_CALL(take_ratios)},
+    SB_LOG_FACTS_OPTIONS(struct request, facts),
+    {"hunt-window", 0, "TIME", "shifts back and forth within this are hunting (default 5 s, or as the scenario has it)",
+     SB_INTO_QUANTITY(struct request, hunt_window_s, SB_TIME, 0.0)},
+    {"stall-time", 0, "TIME", "at rest for longer than this is a stall (default 0.5 s, or as the scenario has it)",
+     SB_INTO_QUANTITY(struct request, stall_time_s, SB_TIME, 0.0)},
+    {"rest", 0, "SPEED", "the output is at rest below this (default 1 % of its greatest speed, or its noise)",
+     SB_INTO_QUANTITY(struct request, rest_rad_s, SB_SPEED, 0.0)},
+    {"json", 0, NULL, "one JSON object instead of text", SB_INTO_FLAG(struct request, is_json)},
+    {"fail-on", 0, "WORDS", "exit with 1 on", SB_INTO_MARKS(struct request, fails_on, fail_words)},
+    SB_OPTION_QUIET_OF(struct request),
+    {.help = "\nBeside a simulation:"},
+    {"against", 0, "FILE",
+     "simulate this scenario and compare: where log and simulation deviate, and what would explain it",
+     SB_INTO_INPUT(struct request, against)},
+    SB_OPTION_SET_OF(struct request),
+    {"offset", 0, "TIME", "the simulation begins at this time of the log (default 0 s)",
+     SB_INTO_QUANTITY(struct request, overlay.offset_s, SB_TIME, -INFINITY)},
+    {"tolerance", 0, "PERCENT", "of a column's size: smaller differences are none (default 2 %, and never below noise)",
+     SB_INTO_QUANTITY(struct request, overlay.tolerance_fraction, SB_PERCENT, 0.0)},
+    {"try", 0, "PATH", "look for the explanation in this key only; may be given more than once",
+     SB_INTO_LIST(struct request, tries)},
+    {"no-hints", 0, NULL, "look for none", SB_INTO_FLAG(struct request, has_no_hints)},
+    {"output", 'o', "FILE.csv",
+     "write log and simulation beside each other, for tools/plot/plot-trace; - is standard output",
+     SB_INTO_OUTPUT(struct request, output)},
+    {0},
+};
+
+static const struct sb_option_rule rules[] = {
+    {"output set try fail-on=deviation", SB_NEEDS, "against",
+     "without a scenario there is no simulation beside the log"},
+    {"output=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
+    {0},
+};
+
+const struct sb_command sb_command_inspect = {
+    .name = "inspect",
+    .summary = "shifts, hunting and stalls in any trace, and how a simulation compares",
+    .usage = "[OPTION]... TRACE.csv",
+    .about =
+        "Finds shifts, time in the gears, hunting and stalls in a trace, simulated or measured: from its column gear, from "
+        "motor_speed_rpm and output_speed_rpm, or from the motor's speed (or reading_pct) alone, as far as that shows them. "
+        "Missing values and noise are taken for normal.",
+    .options = options,
+    .rules = rules,
+    .files = {1, 1, "trace", offsetof(struct request, files)},
+    .request_size = sizeof(struct request),
+    .run = run,
+};

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* cmd_run.c - simulates scenarios: trace, summary, comparison. */
 #include <errno.h>
+#include <stddef.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,8 +11,6 @@
 #include "cli/command.h"
 #include "cli/external_options.h"
 #include "cli/interrupt.h"
-#include "cli/old_words.h"
-#include "cli/options.h"
 #include "cli/output.h"
 #include "shiftband/report.h"
 #include "shiftband/run.h"
@@ -18,77 +18,17 @@
 #include "shiftband/trace.h"
 #include "text/json.h"
 
-static const char help[] =
-    "usage: shiftband run [OPTION]... FILE...\n"
-    "\n"
-    "Simulates scenarios and says what happened: verdicts, shifts, speeds, torque, energy.\n"
-    "\n"
-    "  -o, --output FILE.csv   write the trace there; - is standard output (the summary then goes to\n"
-    "                          standard error); a folder, which several scenarios need, gets one file\n"
-    "                          a run\n"
-    "      --json              print one JSON object a run instead of the summary\n"
-    "      --gear NAME         lock this gear for the whole run: no controller\n"
-    "      --compare           run automatic and then locked in every gear, and print them side by side\n"
-    "                          (the trace of -o FILE is that of the automatic run)\n"
-    "      --until-warm        repeat the scenario, each time as warm as it ended, until the winding\n"
-    "                          settles within 0.1 K, passes its limit or opens its cut-out; report\n"
-    "                          that repeat (needs motor.winding)\n"
-    "  -v, --verbose           also say how the run was made: steps, repeats simulated\n"
-    "      --set PATH=VALUE    change one key, as --set controller.dwell='2 s'; may be given again\n"
-    "      --fail-on VERDICTS  exit with 1 when one of these came true in the automatic (or the locked)\n"
-    "                          run: hunting, busy-shifting, stall, stuck-low,\n"
-    "                          needless-downshift, overload, shift-not-engaged, slipping,\n"
-    "                          overheated, drive-cut, any; a list with commas\n" SB_OWN_OPTIONS_HELP;
-
-enum {
-  OPTION_OUTPUT = 1,
-  OPTION_JSON,
-  OPTION_GEAR,
-  OPTION_COMPARE,
-  OPTION_UNTIL_WARM,
-  OPTION_VERBOSE,
-  OPTION_SET,
-  OPTION_FAIL_ON
-};
-
 struct request {
-  struct sb_words files;
-  struct sb_words sets;
+  struct sb_option_list files, sets;
   const char *output; /* NULL: no trace */
   const char *gear;   /* NULL: automatic */
-  bool is_json;
+  bool is_json, is_quiet;
   bool is_comparison;
   bool is_until_warm;
   bool is_verbose;
   bool fails_on[SB_VERDICT_KIND_COUNT];
   struct sb_own_options own;
 };
-
-static int read_fail_on(struct request *request, const struct sb_option_reader *reader)
-{
-  if (reader->value[0] == 0) return sb_options_complain(reader, "--fail-on needs a verdict, found nothing");
-  for (const char *word = reader->value; *word != 0;) {
-    char name[64];
-    const size_t length = strcspn(word, ",");
-    snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : (int)sizeof name - 1, word);
-    const int kind = sb_verdict_find(name);
-    const char *now = sb_old_words_find(sb_old_verdicts, name);
-    if (now != NULL) return sb_options_complain(reader, "--fail-on: %s is now called %s", name, now);
-    if (kind < 0 && strcmp(name, "any") != 0) {
-      return sb_options_complain(reader, "--fail-on: no verdict \"%s\"", name);
-    }
-    for (int k = 0; k < SB_VERDICT_KIND_COUNT; k++) request->fails_on[k] |= kind < 0 || k == kind;
-    word += length;
-    if (*word == ',') word++;
-  }
-  return SB_EXIT_DONE;
-}
-
-static bool is_on_stdout(const struct request *request)
-{
-  const char *output = request->output;
-  return output != NULL && (strcmp(output, "-") == 0 || strcmp(output, "/dev/stdout") == 0);
-}
 
 static const char *base_name(const char *path)
 {
@@ -97,74 +37,24 @@ static const char *base_name(const char *path)
 }
 
 /* Two scenarios of one name would become one file in a folder. */
-static int check_names(const struct request *request, const struct sb_option_reader *reader)
+static int check_names(const struct request *request)
 {
-  if (request->output == NULL || !sb_output_is_folder(request->output)) return SB_EXIT_DONE;
   for (size_t i = 0; i < request->files.count; i++) {
     for (size_t k = 0; k < i; k++) {
       if (strcmp(base_name(request->files.items[i]), base_name(request->files.items[k])) != 0) continue;
-      return sb_options_complain(reader, "-o %s: %s and %s would both become one file", request->output,
-                                 request->files.items[k], request->files.items[i]);
+      return sb_command_usage("-o %s: %s and %s would both become one file", request->output, request->files.items[k],
+                              request->files.items[i]);
     }
   }
   return SB_EXIT_DONE;
 }
 
-static int check_request(const struct request *request, const struct sb_option_reader *reader)
+static int check_output(const struct request *request)
 {
-  const bool is_to_stdout = is_on_stdout(request);
-  if (request->files.count == 0) return sb_options_complain(reader, "needs a scenario file");
-  if (request->gear != NULL && request->is_comparison) {
-    return sb_options_complain(reader, "--gear and --compare exclude each other");
-  }
-  if (sb_own_options_decider(&request->own) != NULL && (request->gear != NULL || request->is_until_warm)) {
-    return sb_options_complain(reader, "%s has no place for a controller of your own",
-                               request->gear != NULL ? "--gear" : "--until-warm");
-  }
-  if (is_to_stdout && request->is_json) {
-    return sb_options_complain(reader, "-o - and --json both want standard output");
-  }
-  if (request->files.count > 1 && request->output != NULL && !sb_output_is_folder(request->output)) {
-    return sb_options_complain(reader, "-o %s: several scenarios need a folder that exists", request->output);
-  }
-  const int code = sb_command_check_output("run", "-o", request->output, request->files.items, request->files.count);
-  return code == SB_EXIT_DONE ? check_names(request, reader) : code;
-}
-
-static int read_option(void *context, const struct sb_option_reader *reader, int id)
-{
-  struct request *request = context;
-  switch (id) {
-    case OPTION_OUTPUT: request->output = reader->value; return SB_EXIT_DONE;
-    case OPTION_JSON: request->is_json = true; return SB_EXIT_DONE;
-    case OPTION_GEAR: request->gear = reader->value; return SB_EXIT_DONE;
-    case OPTION_COMPARE: request->is_comparison = true; return SB_EXIT_DONE;
-    case OPTION_UNTIL_WARM: request->is_until_warm = true; return SB_EXIT_DONE;
-    case OPTION_VERBOSE: request->is_verbose = true; return SB_EXIT_DONE;
-    case OPTION_SET: sb_words_add(&request->sets, reader->value); return SB_EXIT_DONE;
-    case OPTION_FAIL_ON: return read_fail_on(request, reader);
-    case SB_OPTION_OPERAND: sb_words_add(&request->files, reader->value); return SB_EXIT_DONE;
-    default: return sb_own_options_take(&request->own, reader, id);
-  }
-}
-
-/* Returns SB_EXIT_DONE, SB_EXIT_USAGE, or -1 when only help was asked for. */
-static int read_request(struct request *request, int argc, char **argv)
-{
-  static const struct sb_option options[] = {{"output", 'o', true, OPTION_OUTPUT},
-                                             {"json", 0, false, OPTION_JSON},
-                                             {"gear", 0, true, OPTION_GEAR},
-                                             {"compare", 0, false, OPTION_COMPARE},
-                                             {"until-warm", 0, false, OPTION_UNTIL_WARM},
-                                             {"verbose", 'v', false, OPTION_VERBOSE},
-                                             {"set", 0, true, OPTION_SET},
-                                             {"fail-on", 0, true, OPTION_FAIL_ON},
-                                             SB_OWN_OPTIONS,
-                                             {NULL, 0, false, 0}};
-  struct sb_option_reader reader;
-  int code = sb_options_read_all(&reader, options, argc, argv, help, read_option, request);
-  if (code == SB_EXIT_DONE) code = sb_own_options_check(&request->own, &reader);
-  return code == SB_EXIT_DONE ? check_request(request, &reader) : code;
+  if (request->output == NULL) return SB_EXIT_DONE;
+  if (sb_output_is_folder(request->output)) return check_names(request);
+  if (request->files.count == 1) return SB_EXIT_DONE;
+  return sb_command_usage("-o %s: several scenarios need a folder that exists", request->output);
 }
 
 struct trace {
@@ -186,12 +76,6 @@ static char *trace_path(const struct request *request, const char *scenario_path
   return is_first ? strdup(request->output) : NULL;
 }
 
-static int complain_writing(const char *path)
-{
-  sb_command_complain("%s: %s", strcmp(path, "-") == 0 ? "standard output" : path, strerror(errno));
-  return SB_EXIT_IO;
-}
-
 /* Runs one model with a trace to path, or without when path is NULL. */
 static int run_with_trace(const struct sb_model *model, int locked_gear, const struct sb_decider *decider,
                           const char *path, struct sb_run_result *result)
@@ -203,9 +87,9 @@ static int run_with_trace(const struct sb_model *model, int locked_gear, const s
   options.locked_gear = locked_gear;
   options.decider = decider;
   if (path != NULL) {
-    if (sb_output_open(&output, path) != 0) return complain_writing(path);
+    if (sb_output_open(&output, path) != 0) return sb_command_fail_writing(path);
     if (sb_trace_write_header(output.stream, model) != 0) {
-      const int code = complain_writing(path);
+      const int code = sb_command_fail_writing(path);
       sb_output_drop(&output);
       return code;
     }
@@ -218,17 +102,15 @@ static int run_with_trace(const struct sb_model *model, int locked_gear, const s
   const enum sb_status status = sb_run(model, &options, result, &err);
   if (decider != NULL) sb_interrupt_release();
   if (status != SB_OK) {
-    if (status == SB_ERR_IO) {
-      complain_writing(path != NULL ? path : "-");
-    } else if (status != SB_ERR_STOPPED) {
-      sb_command_complain("%s: %s", model->name, err.text);
-    }
+    const int code = status == SB_ERR_IO        ? sb_command_fail_writing(path != NULL ? path : "-")
+                     : status == SB_ERR_STOPPED ? sb_interrupt_exit(NULL)
+                                                : sb_command_fail(model->name, status, &err);
     if (path != NULL) sb_output_drop(&output);
-    return status == SB_ERR_STOPPED ? sb_interrupt_exit(NULL) : sb_command_exit(status);
+    return code;
   }
   if (path == NULL || sb_output_commit(&output) == 0) return SB_EXIT_DONE;
   sb_run_result_clear(result);
-  return complain_writing(path);
+  return sb_command_fail_writing(path);
 }
 
 /* Loads, runs in the given ways and reports one scenario. */
@@ -251,8 +133,7 @@ static int warm_up(struct job *job, int locked_gear, struct sb_warmup *warmup)
     return SB_EXIT_SCENARIO;
   }
   const enum sb_status status = sb_warmup_run(&job->scenario.model, locked_gear, warmup, &err);
-  if (status != SB_OK) sb_command_complain("%s: %s", job->scenario.model.name, err.text);
-  return sb_command_exit(status);
+  return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(job->scenario.model.name, status, &err);
 }
 
 static int run_one(struct job *job, int locked_gear)
@@ -313,6 +194,7 @@ static int run_all(struct job *job)
 
 static void report_all(const struct job *job, FILE *words, bool is_first)
 {
+  if (job->request->is_quiet) return;
   if (job->request->is_json) {
     for (int i = 0; i < job->run_count; i++) {
       struct sb_json json;
@@ -338,11 +220,12 @@ static bool has_failed(const struct request *request, const struct sb_monitor *m
 static int run_file(const struct request *request, const char *path, bool is_first, bool *is_failed)
 {
   struct job job = {.request = request, .path = path};
-  int code = sb_command_load(path, request->sets.items, request->sets.count, &job.scenario);
+  int code = sb_command_load(path, &request->sets, &job.scenario);
   if (code != SB_EXIT_DONE) return code;
   code = run_all(&job);
   if (code == SB_EXIT_DONE) {
-    report_all(&job, is_on_stdout(request) ? stderr : stdout, is_first);
+    const bool is_on_stdout = request->output != NULL && sb_output_is_standard(request->output);
+    report_all(&job, is_on_stdout ? stderr : stdout, is_first);
     *is_failed |= has_failed(request, &job.results[0].monitor);
   }
   for (int i = 0; i < job.run_count; i++) sb_run_result_clear(&job.results[i]);
@@ -350,20 +233,67 @@ static int run_file(const struct request *request, const char *path, bool is_fir
   return code;
 }
 
-int sb_cmd_run(int argc, char **argv)
+static int run(void *context)
 {
-  struct request request = {.output = NULL};
-  int code = SB_EXIT_GAVE_UP;
-  if (sb_words_init(&request.files, argc) && sb_words_init(&request.sets, argc)) {
-    code = read_request(&request, argc, argv);
-  }
+  struct request *request = context;
   bool is_failed = false;
-  for (size_t i = 0; code == SB_EXIT_DONE && i < request.files.count; i++) {
-    code = run_file(&request, request.files.items[i], i == 0, &is_failed);
+  int code = check_output(request);
+  if (code == SB_EXIT_DONE) code = sb_own_options_prepare(&request->own);
+  for (size_t i = 0; code == SB_EXIT_DONE && i < request->files.count; i++) {
+    code = run_file(request, request->files.items[i], i == 0, &is_failed);
   }
-  sb_words_clear(&request.files);
-  sb_words_clear(&request.sets);
-  sb_own_options_clear(&request.own);
-  if (code == -1) return SB_EXIT_DONE;
+  sb_own_options_clear(&request->own);
   return code == SB_EXIT_DONE && is_failed ? SB_EXIT_VERDICT : code;
 }
+
+static const char *const verdict_words[] = {
+#define VERDICT_WORD(code, name, ...) name,
+    SB_VERDICT_LIST(VERDICT_WORD)
+#undef VERDICT_WORD
+        NULL};
+
+static const struct sb_option options[] = {
+    {"output", 'o', "FILE.csv",
+     "write the trace there; - is standard output (the summary then goes to standard error); a folder, which several "
+     "scenarios need, gets one file a run",
+     SB_INTO_OUTPUT(struct request, output)},
+    {"json", 0, NULL, "print one JSON object a run instead of the summary", SB_INTO_FLAG(struct request, is_json)},
+    {"gear", 0, "NAME", "lock this gear for the whole run: no controller", SB_INTO_TEXT(struct request, gear)},
+    {"compare", 0, NULL,
+     "run automatic and then locked in every gear, and print them side by side (the trace of -o FILE is that of the "
+     "automatic run)",
+     SB_INTO_FLAG(struct request, is_comparison)},
+    {"until-warm", 0, NULL,
+     "repeat the scenario, each time as warm as it ended, until the winding settles within 0.1 K, passes its limit or opens "
+     "its cut-out; report that repeat (needs motor.winding)",
+     SB_INTO_FLAG(struct request, is_until_warm)},
+    {"verbose", 'v', NULL, "also say how the run was made: steps, repeats simulated",
+     SB_INTO_FLAG(struct request, is_verbose)},
+    SB_OPTION_SET_OF(struct request),
+    {"fail-on", 0, "VERDICTS", "exit with 1 when one of these came true in the automatic (or the locked) run",
+     SB_INTO_MARKS(struct request, fails_on, verdict_words)},
+    SB_OPTION_QUIET_OF(struct request),
+    SB_OWN_OPTIONS(struct request, own),
+    {0},
+};
+
+static const struct sb_option_rule rules[] = {
+    {"gear", SB_EXCLUDES, "compare", "a comparison runs every gear"},
+    {"gear until-warm", SB_EXCLUDES, "controller controller-command", "there is no place for an external controller"},
+    {"output=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
+    SB_OWN_RULES,
+    {0},
+};
+
+const struct sb_command sb_command_run = {
+    .name = "run",
+    .summary = "simulate scenarios: trace, verdicts, shifts, energy",
+    .usage = "[OPTION]... FILE...",
+    .about = "Simulates scenarios and says what happened: verdicts, shifts, speeds, torque, energy.",
+    .options = options,
+    .rules = rules,
+    .files = {1, SIZE_MAX, "scenario file", offsetof(struct request, files)},
+    .request_size = sizeof(struct request),
+    .run = run,
+};

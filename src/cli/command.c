@@ -3,12 +3,33 @@
 #include "cli/command.h"
 
 #include <errno.h>
+#include <poll.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "cli/log_facts.h"
 #include "cli/output.h"
+#include "shiftband/version.h"
+
+static const char *command; /* NULL: none yet */
+static const char *program = "shiftband";
+
+const char *sb_command_version(void)
+{
+  return "shiftband " SB_VERSION;
+}
+
+const char *sb_command_program(void)
+{
+  return program;
+}
+
+void sb_command_set_program(const char *path)
+{
+  program = path;
+}
 
 int sb_command_exit(enum sb_status status)
 {
@@ -25,38 +46,86 @@ int sb_command_exit(enum sb_status status)
   return SB_EXIT_GAVE_UP;
 }
 
+void sb_command_begin(const char *name)
+{
+  command = name;
+}
+
+/* All messages but those with a place of their own are written here. */
+static void put(const char *kind, const char *format, va_list arguments)
+{
+  char text[8192];
+  vsnprintf(text, sizeof text, format, arguments);
+  const bool is_about_input = strncmp(text, "-: ", 3) == 0; /* a file's name, which many messages begin with */
+  fprintf(stderr, "shiftband%s%s: %s%s%s\n", command != NULL ? " " : "", command != NULL ? command : "", kind,
+          is_about_input ? "standard input" : "", is_about_input ? text + 1 : text);
+}
+
 void sb_command_complain(const char *format, ...)
 {
   va_list arguments;
   va_start(arguments, format);
-  fputs("shiftband: ", stderr);
-  vfprintf(stderr, format, arguments);
-  fputc('\n', stderr);
+  put("", format, arguments);
   va_end(arguments);
 }
 
-int sb_command_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out)
+void sb_command_warn(const char *format, ...)
 {
-  struct sb_faults faults = {0};
-  const enum sb_status status = sb_scenario_load(path, sets, set_count, out, &faults);
-  for (size_t k = 0; status != SB_OK && k < faults.count; k++) {
-    fprintf(stderr, "%s\n", faults.texts[k]);
-  }
-  if (status != SB_OK && faults.count == 0) sb_command_complain("%s: %s", path, sb_status_text(status));
-  sb_faults_clear(&faults);
-  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_log_facts_note_commas(out->comma_tables[k]);
+  va_list arguments;
+  va_start(arguments, format);
+  put("warning: ", format, arguments);
+  va_end(arguments);
+}
+
+int sb_command_usage(const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  put("", format, arguments);
+  va_end(arguments);
+  fprintf(stderr, "See `shiftband%s%s --help`.\n", command != NULL ? " " : "", command != NULL ? command : "");
+  return SB_EXIT_USAGE;
+}
+
+int sb_command_fail(const char *path, enum sb_status status, const struct sb_error *err)
+{
+  const char *meaning = status == SB_ERR_IO && errno != 0 ? strerror(errno) : sb_status_text(status);
+  const char *text = err != NULL && err->text[0] != 0 ? err->text : meaning;
+  if (status == SB_ERR_USAGE) return sb_command_usage("%s", text);
+  sb_command_complain("%s%s%s", path != NULL ? path : "", path != NULL ? ": " : "", text);
   return sb_command_exit(status);
 }
 
-int sb_command_check_output(const char *command, const char *option, const char *output, const char *const *inputs,
-                            size_t input_count)
+int sb_command_fail_faults(const char *path, enum sb_status status, struct sb_faults *faults)
 {
-  for (size_t k = 0; output != NULL && k < input_count; k++) {
-    if (!sb_output_is_same_file(output, inputs[k])) continue;
-    sb_command_complain("%s: %s %s would replace the input %s", command, option, output, inputs[k]);
-    return SB_EXIT_USAGE;
-  }
-  return SB_EXIT_DONE;
+  if (status != SB_OK && faults->count == 0) sb_command_fail(path, status, NULL);
+  for (size_t k = 0; status != SB_OK && k < faults->count; k++) fprintf(stderr, "%s\n", faults->texts[k]);
+  sb_faults_clear(faults);
+  return sb_command_exit(status);
+}
+
+bool sb_command_is_pipe_closed(void)
+{
+  struct pollfd standard = {.fd = STDOUT_FILENO, .events = POLLOUT};
+  return poll(&standard, 1, 0) == 1 && (standard.revents & POLLERR) != 0;
+}
+
+int sb_command_fail_writing(const char *path)
+{
+  const int reason = errno;
+  const bool is_standard = sb_output_is_standard(path);
+  if (is_standard && sb_command_is_pipe_closed()) return SB_EXIT_PIPE;
+  sb_command_complain("%s: %s", is_standard ? "standard output" : path,
+                      reason != 0 ? strerror(reason) : "writing failed");
+  return SB_EXIT_IO;
+}
+
+int sb_command_load(const char *path, const struct sb_option_list *sets, struct sb_scenario *out)
+{
+  struct sb_faults faults = {0};
+  const enum sb_status status = sb_scenario_load(path, sets->items, sets->count, out, &faults);
+  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_log_facts_note_commas(out->comma_tables[k]);
+  return sb_command_fail_faults(path, status, &faults);
 }
 
 int sb_command_write_file(const char *path, struct sb_command_writer writer)
@@ -72,8 +141,5 @@ int sb_command_write_file(const char *path, struct sb_command_writer writer)
       sb_output_drop(&output);
     }
   }
-  if (failed == 0) return SB_EXIT_DONE;
-  sb_command_complain("%s: %s", strcmp(path, "-") == 0 ? "standard output" : path,
-                      errno != 0 ? strerror(errno) : "writing failed");
-  return SB_EXIT_IO;
+  return failed == 0 ? SB_EXIT_DONE : sb_command_fail_writing(path);
 }

@@ -2,10 +2,10 @@
 /*
  * command.h - the contract of a command.
  *
- * A command is `int sb_cmd_<name>(int argc, char **argv)`: argv[0] is the command's own name, argv[argc] is NULL, the
- * rest are its arguments. It writes data to standard output and words to standard error, releases what it took and
- * returns one of enum sb_exit; it never calls exit(). main() flushes and checks standard output afterwards. A new
- * command is one file cmd_<name>.c, one line below and one line in main.c's table.
+ * A command is a table, struct sb_command: main() reads the arguments by it into a request and hands that to run(), which
+ * writes data to standard output and words to standard error, releases what it took and returns one of enum sb_exit; it
+ * never calls exit(). main() flushes and checks standard output afterwards. A new command is one file cmd_<name>.c, one line
+ * below and one line in main.c's list.
  */
 #ifndef SHIFTBAND_CLI_COMMAND_H
 #define SHIFTBAND_CLI_COMMAND_H
@@ -13,53 +13,89 @@
 #include <stddef.h>
 #include <stdio.h>
 
+#include "cli/options.h"
 #include "shiftband/scenario.h"
 #include "shiftband/status.h"
 
+/* The texts stand in `shiftband help`. */
+#define SB_EXIT_LIST(X)                                                  \
+  X(SB_EXIT_DONE, 0, "done")                                             \
+  X(SB_EXIT_VERDICT, 1, "a verdict named by --fail-on came true")        \
+  X(SB_EXIT_USAGE, 2, "the command line is wrong")                       \
+  X(SB_EXIT_SCENARIO, 3, "a scenario or a log is wrong")                 \
+  X(SB_EXIT_IO, 4, "reading or writing failed")                          \
+  X(SB_EXIT_GAVE_UP, 5, "the numerics gave up, or memory ran out")       \
+  X(SB_EXIT_CONTROLLER, 6, "an external controller failed")              \
+  X(SB_EXIT_INTERRUPTED, 130, "interrupted by SIGINT (143: by SIGTERM)") \
+  X(SB_EXIT_PIPE, 141, "whoever read standard output went away; nothing is said")
+
 enum sb_exit {
-  SB_EXIT_DONE = 0,
-  SB_EXIT_VERDICT = 1,   /* a verdict named by --fail-on came true */
-  SB_EXIT_USAGE = 2,     /* the command line is wrong */
-  SB_EXIT_SCENARIO = 3,  /* a scenario or a log is wrong */
-  SB_EXIT_IO = 4,        /* reading or writing failed */
-  SB_EXIT_GAVE_UP = 5,   /* the numerics gave up, or memory ran out */
-  SB_EXIT_CONTROLLER = 6 /* a controller of the user's own failed */
+#define SB_EXIT_CODE(name, code, text) name = code,
+  SB_EXIT_LIST(SB_EXIT_CODE)
+#undef SB_EXIT_CODE
 };
 
-int sb_cmd_check(int argc, char **argv);
-int sb_cmd_run(int argc, char **argv);
-int sb_cmd_tune(int argc, char **argv);
-int sb_cmd_map(int argc, char **argv);
-int sb_cmd_emit(int argc, char **argv);
-int sb_cmd_fit(int argc, char **argv);
-int sb_cmd_inspect(int argc, char **argv);
-int sb_cmd_keys(int argc, char **argv);
-int sb_cmd_host(int argc, char **argv);
+/* The files among the arguments: how many, what they are, where they go. */
+struct sb_command_files {
+  size_t least, most;
+  const char *what; /* "scenario file" */
+  size_t offset;    /* of a struct sb_option_list in the request */
+};
+
+struct sb_command {
+  const char *name;
+  const char *summary; /* in the list of commands */
+  const char *usage;   /* what follows "shiftband NAME"; lines */
+  const char *about;   /* paragraphs of the help */
+  const struct sb_option *options;
+  const struct sb_option_rule *rules; /* NULL: none */
+  struct sb_command_files files;
+  size_t request_size;
+  const void *defaults; /* the request before anything is read; NULL: zeros */
+  int (*run)(void *request);
+};
+
+extern const struct sb_command sb_command_check, sb_command_run, sb_command_map, sb_command_tune, sb_command_emit,
+    sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_host;
 
 /* "shiftband 0.1.0" */
 const char *sb_command_version(void);
 
 /* How this program was called: argv[0]. */
 const char *sb_command_program(void);
+void sb_command_set_program(const char *path);
 
 /* The exit code that a status of the library leads to. */
 int sb_command_exit(enum sb_status status);
 
-/* Writes "shiftband: " and the text to standard error, as one line. */
+/*
+ * Messages: one line on standard error each. What has a place begins with it, "FILE:LINE:COLUMN: text"; all others begin with
+ * "shiftband COMMAND: ", or "shiftband: " before the command is known.
+ */
+void sb_command_begin(const char *name);
 void sb_command_complain(const char *format, ...) __attribute__((format(printf, 1, 2)));
+void sb_command_warn(const char *format, ...) __attribute__((format(printf, 1, 2))); /* "...: warning: text" */
+
+/* The command line is wrong: says so, and where help is found. Returns SB_EXIT_USAGE. */
+int sb_command_usage(const char *format, ...) __attribute__((format(printf, 1, 2)));
+
+/* What the library says about a file (NULL: none) or the command line, or what its status means. Returns the exit code. */
+int sb_command_fail(const char *path, enum sb_status status, const struct sb_error *err);
+
+/* The same for the faults of a file, one a line, which are released. */
+int sb_command_fail_faults(const char *path, enum sb_status status, struct sb_faults *faults);
+
+/* Writing failed, errno says why. Silent where standard output is a closed pipe. Returns the exit code. */
+int sb_command_fail_writing(const char *path);
+
+/* Whether nobody reads standard output any more. */
+bool sb_command_is_pipe_closed(void);
 
 /*
  * Loads a scenario. All its faults go to standard error, one a line. Returns SB_EXIT_DONE, and *out is then to be
  * released with sb_scenario_clear(), or the code to exit with.
  */
-int sb_command_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out);
-
-/*
- * Refuses an output that is one of the inputs: told on standard error with the option's name; SB_EXIT_USAGE. output may be
- * NULL.
- */
-int sb_command_check_output(const char *command, const char *option, const char *output, const char *const *inputs,
-                            size_t input_count);
+int sb_command_load(const char *path, const struct sb_option_list *sets, struct sb_scenario *out);
 
 /*
  * Writes a file, or standard output for "-", whole or not at all, with a function that returns 0 or -1 (errno). Failures

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* external_options.c - see own_options.h. */
+/* external_options.c - see external_options.h. */
 #include "cli/external_options.h"
 
 #include <errno.h>
@@ -12,29 +12,7 @@
 #include "cli/interrupt.h"
 #include "shiftband/tasks.h"
 
-static const double timeout_default_s = 1.0, timeout_max_s = 3600.0;
-
-static int read_timeout(struct sb_own_options *own, const struct sb_option_reader *reader)
-{
-  struct sb_error err;
-  double *timeout_s = &own->program.timeout_s;
-  own->has_timeout = true;
-  if (sb_quantity_parse(reader->value, SB_TIME, timeout_s, &err) != SB_OK) {
-    return sb_options_complain(reader, "--controller-timeout %s", err.text);
-  }
-  if (*timeout_s >= 1e-3 && *timeout_s <= timeout_max_s) return SB_EXIT_DONE;
-  return sb_options_complain(reader, "--controller-timeout needs 1 ms to 1 h, found %s", reader->value);
-}
-
-int sb_own_options_take(struct sb_own_options *own, const struct sb_option_reader *reader, int id)
-{
-  switch (id) {
-    case SB_OWN_OPTION_OBJECT: own->object = reader->value; return SB_EXIT_DONE;
-    case SB_OWN_OPTION_COMMAND: own->command = reader->value; return SB_EXIT_DONE;
-    case SB_OWN_OPTION_TIMEOUT: return read_timeout(own, reader);
-    default: return SB_EXIT_USAGE;
-  }
-}
+static const double timeout_default_s = 1.0, timeout_least_s = 1e-3, timeout_most_s = 3600.0;
 
 /* The program that hosts an object is this one. */
 static const char *host_path(void)
@@ -53,10 +31,7 @@ static int set_object(struct sb_own_options *own)
     return SB_EXIT_IO;
   }
   own->path = malloc(size);
-  if (own->path == NULL) {
-    sb_command_complain("out of memory");
-    return SB_EXIT_GAVE_UP;
-  }
+  if (own->path == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   snprintf(own->path, size, "%s%s", folder, own->object);
   own->argv[0] = host_path();
   own->argv[1] = "host";
@@ -73,26 +48,23 @@ static void set_command(struct sb_own_options *own)
   own->program.name = sb_quote(own->name, own->command);
 }
 
-int sb_own_options_check(struct sb_own_options *own, const struct sb_option_reader *reader)
+static int set_timeout(struct sb_own_program *program)
 {
-  if (own->object == NULL && own->command == NULL) {
-    if (!own->has_timeout) return SB_EXIT_DONE;
-    return sb_options_complain(reader, "--controller-timeout goes with --controller or --controller-command");
-  }
-  if (own->object != NULL && own->command != NULL) {
-    return sb_options_complain(reader, "--controller and --controller-command exclude each other");
-  }
-  if (!own->has_timeout) own->program.timeout_s = timeout_default_s;
+  if (!(program->timeout_s > 0.0)) program->timeout_s = timeout_default_s;
+  if (program->timeout_s >= timeout_least_s && program->timeout_s <= timeout_most_s) return SB_EXIT_DONE;
+  return sb_command_usage("--controller-timeout needs 1 ms to 1 h, found %g s", program->timeout_s);
+}
+
+int sb_own_options_prepare(struct sb_own_options *own)
+{
+  if (own->object == NULL && own->command == NULL) return SB_EXIT_DONE;
+  int code = set_timeout(&own->program);
   own->program.argv = own->argv;
   own->program.stop = sb_interrupt_flag();
-  if (own->object != NULL) {
-    const int code = set_object(own);
-    if (code != SB_EXIT_DONE) return code;
-  } else {
-    set_command(own);
-  }
+  if (code == SB_EXIT_DONE && own->object != NULL) code = set_object(own);
+  if (code == SB_EXIT_DONE && own->object == NULL) set_command(own);
   own->decider = sb_own_program_decider(&own->program);
-  return SB_EXIT_DONE;
+  return code;
 }
 
 const struct sb_decider *sb_own_options_decider(const struct sb_own_options *own)

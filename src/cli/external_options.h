@@ -2,8 +2,8 @@
 /*
  * external_options.h - the options for a controller of the user's own, alike in all commands that take them.
  *
- *   static const struct sb_option options[] = {..., SB_OWN_OPTIONS, {NULL, 0, false, 0}};
- *   switch (id) { ... default: code = sb_own_options_take(&own, &reader, id); }
+ *   static const struct sb_option options[] = {..., SB_OWN_OPTIONS(struct request, own), {0}};
+ *   static const struct sb_option_rule rules[] = {..., SB_OWN_RULES, {0}};
  */
 #ifndef SHIFTBAND_CLI_EXTERNAL_OPTIONS_H
 #define SHIFTBAND_CLI_EXTERNAL_OPTIONS_H
@@ -14,29 +14,25 @@
 #include "shiftband/external_program.h"
 #include "shiftband/units.h"
 
-enum { SB_OWN_OPTION_OBJECT = 1000, SB_OWN_OPTION_COMMAND, SB_OWN_OPTION_TIMEOUT };
-
-/* Lines of a table of options. */
+/* Lines of a table of options, and of a table of rules. */
 // clang-format off
-#define SB_OWN_OPTIONS                                         \
-  {"controller", 0, true, SB_OWN_OPTION_OBJECT},               \
-  {"controller-command", 0, true, SB_OWN_OPTION_COMMAND},      \
-  {"controller-timeout", 0, true, SB_OWN_OPTION_TIMEOUT}
-// clang-format on
+#define SB_OWN_OPTIONS(type, own)                                                                                   \
+  {.help = "\nAn external controller instead of the built-in one, in a process of its own, started again for each run:"}, \
+  {"controller", 0, "FILE.so", "a C function, see shiftband/external_controller.h and tools/external/controller.c",  \
+   SB_INTO_INPUT(type, own.object)},                                                                                \
+  {"controller-command", 0, "TEXT",                                                                                  \
+   "a shell command that answers lines, see shiftband/external_program.h and tools/external/controller.sh",          \
+   SB_INTO_TEXT(type, own.command)},                                                                                \
+  {"controller-timeout", 0, "TIME", "for an answer (default 1 s; ten times that for the first one)",                  \
+   SB_INTO_QUANTITY(type, own.program.timeout_s, SB_TIME, 0.0)}
 
-/* Their part of a help text; the width of its first column. */
-#define SB_OWN_OPTIONS_HELP                                                                             \
-  "\n"                                                                                                  \
-  "A controller of your own instead of the built-in one, in a process of its own, anew for each run:\n" \
-  "      --controller FILE.so        a C function, see shiftband/external_controller.h and\n"           \
-  "                                  tools/external/controller.c\n"                                     \
-  "      --controller-command TEXT   a shell command that answers lines, see\n"                         \
-  "                                  shiftband/external_program.h and tools/external/controller.sh\n"   \
-  "      --controller-timeout TIME   for an answer (default 1 s; ten times that for the first one)\n"
+#define SB_OWN_RULES                                                                            \
+  {"controller", SB_EXCLUDES, "controller-command", "a run has one controller"},                \
+  {"controller-timeout", SB_NEEDS, "controller controller-command", "the built-in controller answers at once"}
+// clang-format on
 
 struct sb_own_options {
   const char *object, *command; /* as given; NULL: not given */
-  bool has_timeout;
   struct sb_own_program program;
   const char *argv[4];
   char name[SB_QUOTE_SIZE];
@@ -44,11 +40,8 @@ struct sb_own_options {
   struct sb_decider decider;
 };
 
-/* One option; SB_EXIT_USAGE when it is none of these. */
-int sb_own_options_take(struct sb_own_options *own, const struct sb_option_reader *reader, int id);
-
-/* After all options: what excludes what, and whether the object is there. Returns an exit code. */
-int sb_own_options_check(struct sb_own_options *own, const struct sb_option_reader *reader);
+/* After all options: whether the object is there, and the timeout fits. Returns an exit code; what is wrong is told. */
+int sb_own_options_prepare(struct sb_own_options *own);
 
 /* The decider that was asked for, or NULL. */
 const struct sb_decider *sb_own_options_decider(const struct sb_own_options *own);

@@ -1,47 +1,44 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "cli/log_facts.h"
-
-#include <stdio.h>
-#include <string.h>
-
 #include "base/nearest.h"
-#include "cli/options.h"
+
+#include "cli/command.h"
 
 static const char *const option_names[SB_LOG_FACT_KINDS] = {"column", "unit", "fill"};
 
 /* A column's unit may be given by any name; the others need a quantity that a log can have. */
-static bool check_quantity(const char *option, const char *name, char complaint[SB_LOG_COMPLAINT_SIZE])
+static int check_quantity(const char *option, const char *name)
 {
   const char *names[4 * SB_LOG_COLUMN_COUNT] = {NULL};
   enum sb_quantity kind;
-  if (sb_log_knows(name, &kind)) return true;
+  if (sb_log_knows(name, &kind)) return SB_EXIT_DONE;
   for (int k = 0; sb_log_quantity_name(k) != NULL; k++) names[k] = sb_log_quantity_name(k);
   const char *nearest = sb_nearest_word(name, names);
-  snprintf(complaint, SB_LOG_COMPLAINT_SIZE,
-           "--%s: needs a quantity such as time, speed or current, found \"%s\"%s%s%s", option, name,
-           nearest != NULL ? "; did you mean " : "", nearest != NULL ? nearest : "", nearest != NULL ? "?" : "");
-  return false;
+  return sb_command_usage("--%s: needs a quantity such as time, speed or current, found \"%s\"%s%s%s", option, name,
+                          nearest != NULL ? "; did you mean " : "", nearest != NULL ? nearest : "",
+                          nearest != NULL ? "?" : "");
 }
 
-bool sb_log_facts_add(struct sb_log_facts *facts, enum sb_log_fact_kind kind, const char *text,
-                      char complaint[SB_LOG_COMPLAINT_SIZE])
+static int read_fact(struct sb_log_facts *facts, int kind, const char *word)
 {
-  const char *option = option_names[kind], *equals = strchr(text, '=');
+  const char *option = option_names[kind];
   size_t *count = &facts->counts[kind];
-  if (equals == NULL || equals == text || equals[1] == 0) {
-    snprintf(complaint, SB_LOG_COMPLAINT_SIZE, "--%s needs NAME=TEXT, found \"%.100s\"", option, text);
-    return false;
-  }
-  const size_t length = (size_t)(equals - text);
-  if (*count == SB_LOG_FACT_MAX || length >= SB_LOG_FACT_SIZE) {
-    snprintf(complaint, SB_LOG_COMPLAINT_SIZE, "--%s: needs at most %d short names", option, SB_LOG_FACT_MAX);
-    return false;
-  }
+  if (*count == SB_LOG_FACT_MAX) return sb_command_usage("--%s may be given at most %d times", option, SB_LOG_FACT_MAX);
   char *name = facts->names[kind][*count];
-  memcpy(name, text, length);
-  name[length] = 0;
-  facts->items[kind][(*count)++] = (struct sb_column_fact){name, equals + 1};
-  return kind == SB_LOG_FACT_UNIT || check_quantity(option, name, complaint);
+  const char *text = sb_options_split(word, name, SB_LOG_FACT_SIZE);
+  if (text == NULL) return sb_command_usage("--%s needs NAME=TEXT, found \"%s\"", option, word);
+  facts->items[kind][(*count)++] = (struct sb_column_fact){name, text};
+  return kind == SB_LOG_FACT_UNIT ? SB_EXIT_DONE : check_quantity(option, name);
+}
+
+int sb_log_facts_read(struct sb_log_facts *facts)
+{
+  int code = SB_EXIT_DONE;
+  for (int kind = 0; kind < SB_LOG_FACT_KINDS; kind++) {
+    const struct sb_option_list *given = &facts->given[kind];
+    for (size_t k = 0; code == SB_EXIT_DONE && k < given->count; k++) code = read_fact(facts, kind, given->items[k]);
+  }
+  return code;
 }
 
 struct sb_column_facts sb_log_facts_of(const struct sb_log_facts *facts)
@@ -56,5 +53,5 @@ struct sb_column_facts sb_log_facts_of(const struct sb_log_facts *facts)
 
 void sb_log_facts_note_commas(const char *path)
 {
-  fprintf(stderr, "%s: decimal commas are read as points\n", sb_log_name(path));
+  sb_command_warn("%s: decimal commas are read as points", path);
 }

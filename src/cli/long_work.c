@@ -25,19 +25,16 @@ static int name_journal(struct sb_long_work *work)
   if (work->output == NULL || strcmp(work->output, "-") == 0) return SB_EXIT_DONE;
   const bool exists = stat(work->output, &info) == 0;
   if (exists && S_ISDIR(info.st_mode)) { /* better told now than after all the work */
-    sb_command_complain("%s: %s", work->output, strerror(EISDIR));
-    return SB_EXIT_IO;
+    errno = EISDIR;
+    return sb_command_fail_writing(work->output);
   }
   if (exists && !S_ISREG(info.st_mode)) return SB_EXIT_DONE;
   const size_t size = strlen(work->output) + sizeof ".part";
   work->journal_path = malloc(size);
-  if (work->journal_path == NULL) {
-    sb_command_complain("out of memory");
-    return SB_EXIT_GAVE_UP;
-  }
+  if (work->journal_path == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   snprintf(work->journal_path, size, "%s.part", work->output);
   if (!work->is_resumed && sb_tasks_is_journal(work->journal_path)) {
-    sb_command_complain("%s from earlier work is not used (no --resume): started anew", work->journal_path);
+    sb_command_warn("%s from earlier work is not used (no --resume): started again", work->journal_path);
   }
   return SB_EXIT_DONE;
 }
@@ -61,8 +58,8 @@ int sb_long_work_run(struct sb_long_work *work, const struct sb_tasks *tasks, st
   struct sb_progress progress;
   const int code = name_journal(work);
   if (code != SB_EXIT_DONE) return code;
-  sb_progress_begin(&progress, work->what);
-  const struct sb_tasks_options options = {.jobs = work->jobs,
+  sb_progress_begin(&progress, work->what, work->is_quiet);
+  const struct sb_tasks_options options = {.jobs = (int)work->jobs,
                                            .shard = work->shard,
                                            .shard_count = work->shard_count,
                                            .journal_path = work->journal_path,
@@ -73,10 +70,7 @@ int sb_long_work_run(struct sb_long_work *work, const struct sb_tasks *tasks, st
   sb_interrupt_catch();
   const enum sb_status status = sb_tasks_run(tasks, &options, result, &err);
   sb_progress_end(&progress);
-  if (status != SB_OK) {
-    sb_command_complain("%s: %s", work->command, err.text[0] != 0 ? err.text : sb_status_text(status));
-    return sb_command_exit(status);
-  }
+  if (status != SB_OK) return sb_command_fail(NULL, status, &err);
   return result->is_interrupted ? tell_interrupted(work, result) : SB_EXIT_DONE;
 }
 
@@ -98,14 +92,6 @@ int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_ta
   return sb_command_write_file(work->output, (struct sb_command_writer){write_shard, result});
 }
 
-bool sb_long_work_read_count(const char *text, long least, long greatest, long *count)
-{
-  const size_t digits = strspn(text, "0123456789");
-  if (digits == 0 || digits > 15 || text[digits] != 0) return false;
-  *count = atol(text);
-  return *count >= least && *count <= greatest;
-}
-
 bool sb_long_work_read_shard(struct sb_long_work *work, const char *text)
 {
   char first[16];
@@ -114,8 +100,8 @@ bool sb_long_work_read_shard(struct sb_long_work *work, const char *text)
   if (length >= sizeof first || text[length] != '/') return false;
   memcpy(first, text, length);
   first[length] = 0;
-  if (!sb_long_work_read_count(text + length + 1, 1, 1000000, &count)) return false;
-  if (!sb_long_work_read_count(first, 1, count, &shard)) return false;
+  if (!sb_options_read_count(text + length + 1, 1, 1000000, &count)) return false;
+  if (!sb_options_read_count(first, 1, count, &shard)) return false;
   work->shard = (int)shard;
   work->shard_count = (int)count;
   return true;

@@ -12,12 +12,11 @@
 #include "shiftband/tasks.h"
 
 struct sb_long_work {
-  const char *command; /* for messages: "map" */
-  const char *what;    /* what is counted: "samples" */
-  const char *output;  /* path of the output; NULL or "-": no journal */
-  int jobs;            /* 0: all cores */
+  const char *what;   /* what is counted: "samples" */
+  const char *output; /* path of the output; NULL or "-": no journal */
+  long jobs;          /* 0: all cores */
   int shard, shard_count;
-  bool is_resumed;
+  bool is_resumed, is_quiet;
   char *journal_path; /* filled by run, owned; NULL: none */
 };
 
@@ -32,8 +31,5 @@ int sb_long_work_write_shard(const struct sb_long_work *work, const struct sb_ta
 
 /* Options that all long work shares. "k/n" with 1 <= k <= n; false when it is none. */
 bool sb_long_work_read_shard(struct sb_long_work *work, const char *text);
-
-/* A whole number of least..greatest; false when it is none. */
-bool sb_long_work_read_count(const char *text, long least, long greatest, long *count);
 
 #endif

@@ -11,70 +11,88 @@
 
 #include "base/nearest.h"
 #include "cli/command.h"
-#include "cli/options.h"
-
-#include "shiftband/version.h"
 #include "text/words.h"
 
-static const char version[] = "shiftband " SB_VERSION;
-
-static const struct command {
-  const char *name;
-  const char *summary;
-  int (*function)(int argc, char **argv);
-} commands[] = {
-    {"check", "validate scenarios and print what follows from them without simulating", sb_cmd_check},
-    {"run", "simulate scenarios: trace, verdicts, shifts, energy", sb_cmd_run},
-    {"map", "the verdict over the whole plane of thresholds, or over a grid of other keys", sb_cmd_map},
-    {"tune", "thresholds and dwell that hold for all scenarios and all their tolerances", sb_cmd_tune},
-    {"emit", "the tuned constants as a C header for a microcontroller, or as a page to program by", sb_cmd_emit},
-    {"inspect", "shifts, hunting and stalls in any trace, and how a simulation compares", sb_cmd_inspect},
-    {"fit", "motor, friction and inertia from bench measurements, with standard errors", sb_cmd_fit},
-    {"keys", "every scenario key with unit, range, default and meaning", sb_cmd_keys},
-    {"host", "ask a shared object, as --controller does, line by line", sb_cmd_host},
-};
-
-static const char *program = "shiftband";
-
-const char *sb_command_program(void)
-{
-  return program;
-}
-
-const char *sb_command_version(void)
-{
-  return version;
-}
+static const struct sb_command *const commands[] = {&sb_command_check, &sb_command_run,  &sb_command_map,
+                                                    &sb_command_tune,  &sb_command_emit, &sb_command_inspect,
+                                                    &sb_command_fit,   &sb_command_keys, &sb_command_host};
 
 enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
 
 static void write_help(FILE *out)
 {
-  fputs("shiftband - gearboxes that shift by themselves: thresholds that hold, and what happens when they don't\n\n"
+  fputs("shiftband - gearboxes that shift by themselves: thresholds that work, and\n"
+        "what happens when they do not\n\n"
         "usage: shiftband COMMAND [OPTION]... [FILE]...\n\n",
         out);
-  for (int k = 0; k < COMMAND_COUNT; k++) fprintf(out, "  %-8s %s\n", commands[k].name, commands[k].summary);
-  fputs("\nEvery command knows --help. Also: shiftband --help, shiftband --version.\n\n"
-        "exit codes: 0 done; 1 a verdict named by --fail-on came true; 2 the command line is wrong;\n"
-        "3 a scenario or a log is wrong; 4 reading or writing failed; 5 the numerics gave up;\n"
-        "6 a controller of your own failed; 130, 143 interrupted by SIGINT, SIGTERM\n",
+  for (int k = 0; k < COMMAND_COUNT; k++) {
+    sb_words_say(out, 0, 12, "  %-8s  %s", commands[k]->name, commands[k]->summary);
+  }
+  fputs("\nMore about one: shiftband help COMMAND, or shiftband COMMAND --help.\n"
+        "Also: shiftband --help (-h), shiftband --version (-V).\n\nexit codes:\n",
         out);
+#define WRITE_EXIT(name, code, text) fprintf(out, "  %3d  %s\n", code, text);
+  SB_EXIT_LIST(WRITE_EXIT)
+#undef WRITE_EXIT
+}
+
+static const struct sb_command *find_command(const char *name)
+{
+  for (int k = 0; k < COMMAND_COUNT; k++) {
+    if (strcmp(name, commands[k]->name) == 0) return commands[k];
+  }
+  return NULL;
 }
 
 static int refuse(const char *word)
 {
-  const char *names[COMMAND_COUNT + 1] = {NULL};
-  for (int k = 0; k < COMMAND_COUNT; k++) names[k] = commands[k].name;
+  const char *names[COMMAND_COUNT + 2] = {NULL};
+  for (int k = 0; k < COMMAND_COUNT; k++) names[k] = commands[k]->name;
+  names[COMMAND_COUNT] = "help";
   const char *nearest = sb_nearest_word(word, names);
-  if (word[0] == '-') {
-    sb_command_complain("no option %s here; the command comes first", word);
-  } else if (nearest != NULL) {
-    sb_command_complain("no command %s; did you mean %s?", word, nearest);
-  } else {
-    sb_command_complain("no command %s", word);
+  if (word[0] == '-') return sb_command_usage("no option %s here; the command comes first", word);
+  if (nearest != NULL) return sb_command_usage("no command %s; did you mean %s?", word, nearest);
+  return sb_command_usage("no command %s", word);
+}
+
+static int run_read(const struct sb_command *command, int argc, char **argv, void *request)
+{
+  switch (sb_options_read(command, argc, argv, request)) {
+    case SB_PARSED: return command->run(request);
+    case SB_PARSED_SAID: return SB_EXIT_DONE;
+    case SB_PARSED_REFUSED: return SB_EXIT_USAGE;
+    case SB_PARSED_NO_MEMORY: break;
   }
-  fputs("See `shiftband --help`.\n", stderr);
-  return SB_EXIT_USAGE;
+  return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
+}
+
+static int run_command(const struct sb_command *command, int argc, char **argv)
+{
+  void *request = calloc(1, command->request_size + 1);
+  sb_command_begin(command->name);
+  if (request == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
+  if (command->defaults != NULL) memcpy(request, command->defaults, command->request_size);
+  const int code = run_read(command, argc, argv, request);
+  sb_options_clear(command, request);
+  free(request);
+  return code;
+}
+
+static int say_help(int argc, char **argv)
+{
+  if (argc > 1) {
+    const struct sb_command *command = find_command(argv[1]);
+    if (command == NULL) return refuse(argv[1]);
+    sb_help_write(command);
+  } else {
+    write_help(stdout);
+  }
+  return SB_EXIT_DONE;
+}
+
+static bool is_any(const char *word, const char *a, const char *b, const char *c)
+{
+  return strcmp(word, a) == 0 || strcmp(word, b) == 0 || strcmp(word, c) == 0;
 }
 
 static int dispatch(int argc, char **argv)
@@ -83,18 +101,13 @@ static int dispatch(int argc, char **argv)
     write_help(stderr);
     return SB_EXIT_USAGE;
   }
-  if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0) {
-    write_help(stdout);
+  if (is_any(argv[1], "help", "--help", "-h")) return say_help(argc - 1, argv + 1);
+  if (is_any(argv[1], "version", "--version", "-V")) {
+    puts(sb_command_version());
     return SB_EXIT_DONE;
   }
-  if (strcmp(argv[1], "--version") == 0) {
-    puts(version);
-    return SB_EXIT_DONE;
-  }
-  for (int k = 0; k < COMMAND_COUNT; k++) {
-    if (strcmp(argv[1], commands[k].name) == 0) return commands[k].function(argc - 1, argv + 1);
-  }
-  return refuse(argv[1]);
+  const struct sb_command *command = find_command(argv[1]);
+  return command != NULL ? run_command(command, argc - 1, argv + 1) : refuse(argv[1]);
 }
 
 /* A full disk or a closed pipe shows at the last flush, if not before. */
@@ -103,9 +116,8 @@ static int finish(int code)
   const int had_error = ferror(stdout);
   errno = 0;
   if (fflush(stdout) == 0 && !had_error) return code;
-  if (code == SB_EXIT_IO) return code; /* told already */
-  sb_command_complain("standard output: %s", errno != 0 ? strerror(errno) : "writing failed");
-  return SB_EXIT_IO;
+  if (code == SB_EXIT_IO || code == SB_EXIT_PIPE) return code; /* told already */
+  return sb_command_fail_writing("-");
 }
 
 /* COLUMNS, else the terminal's width, else the default. */
@@ -124,7 +136,7 @@ static void set_width(void)
 
 int main(int argc, char **argv)
 {
-  if (argc > 0) program = argv[0];
+  if (argc > 0) sb_command_set_program(argv[0]);
   gsl_set_error_handler_off();
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);

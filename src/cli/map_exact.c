@@ -1,26 +1,15 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The exact map of one scenario: its files, its words or its object. */
-#include <string.h>
-
 #include "cli/command.h"
 #include "cli/map_request.h"
+#include "cli/output.h"
 #include "map/join.h"
 #include "map/plane.h"
 #include "map/report.h"
 
-int sb_map_fail(const char *file, enum sb_status status, const struct sb_error *err)
-{
-  if (status == SB_ERR_USAGE) {
-    fprintf(stderr, "shiftband map: %s\nSee `shiftband map --help`.\n", err->text);
-  } else {
-    sb_command_complain("%s: %s", file != NULL ? file : "map", err->text);
-  }
-  return sb_command_exit(status);
-}
-
 FILE *sb_map_words_stream(const struct sb_map_request *request)
 {
-  return request->work.output != NULL && strcmp(request->work.output, "-") == 0 ? stderr : stdout;
+  return request->work.output != NULL && sb_output_is_standard(request->work.output) ? stderr : stdout;
 }
 
 struct limits {
@@ -76,10 +65,10 @@ int sb_map_do_exact(const struct sb_map_request *request, const struct sb_scenar
   int code = SB_EXIT_DONE;
   enum sb_status status = sb_map_plane_parse(model, request->pair, request->down, request->up, &options, &err);
   if (status == SB_OK) status = sb_map_exact(model, &options, true, &map, &err);
-  if (status != SB_OK) return sb_map_fail(request->file, status, &err);
+  if (status != SB_OK) return sb_command_fail(request->file, status, &err);
   sb_map_sort(&map);
   code = write_files(request, model, &map);
   if (code == SB_EXIT_DONE) status = report(request, model, &map, &err);
   sb_map_clear(&map);
-  return status == SB_OK ? code : sb_map_fail(request->file, status, &err);
+  return status == SB_OK ? code : sb_command_fail(request->file, status, &err);
 }

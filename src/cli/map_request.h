@@ -10,7 +10,7 @@
 
 struct sb_map_request {
   const char *file; /* NULL with join */
-  struct sb_words sets, shards, vary;
+  struct sb_option_list sets, shards, vary;
   const char *limits;           /* NULL: not asked for */
   const char *pair, *down, *up; /* as given; NULL: not given */
   bool is_json, is_verbose;
@@ -27,9 +27,6 @@ struct sb_map_request {
 int sb_map_do_exact(const struct sb_map_request *request, const struct sb_scenario *scenario);
 int sb_map_do_study(struct sb_map_request *request, const struct sb_scenario *scenario);
 int sb_map_do_join(const struct sb_map_request *request);
-
-/* Tells why the library gave up on a file (NULL: none); returns the exit code. */
-int sb_map_fail(const char *file, enum sb_status status, const struct sb_error *err);
 
 /* Where words go: standard error when standard output carries the CSV. */
 FILE *sb_map_words_stream(const struct sb_map_request *request);

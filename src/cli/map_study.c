@@ -45,15 +45,14 @@ static int finish(const struct sb_map_request *request, const struct sb_study *s
   struct sb_study_report report;
   struct sb_error err = {SB_OK, ""};
   if (request->limits != NULL && !study->has_limits) {
-    sb_command_complain("map: these shards were made without --limits");
-    return SB_EXIT_USAGE;
+    return sb_command_usage("these shards were made without --limits");
   }
   enum sb_status status = sb_study_take(study, result, &report, &err);
-  if (status != SB_OK) return sb_map_fail(NULL, status, &err);
+  if (status != SB_OK) return sb_command_fail(NULL, status, &err);
   const int code = write_files(request, &report);
   if (code == SB_EXIT_DONE) status = write_report(request, &report, &err);
   sb_study_report_clear(&report);
-  return status == SB_OK ? code : sb_map_fail(NULL, status, &err);
+  return status == SB_OK ? code : sb_command_fail(NULL, status, &err);
 }
 
 int sb_map_do_join(const struct sb_map_request *request)
@@ -62,15 +61,12 @@ int sb_map_do_join(const struct sb_map_request *request)
   struct sb_study study;
   struct sb_tasks_result result;
   const enum sb_status status = sb_tasks_join(request->shards.items, request->shards.count, &result, &err);
-  if (status != SB_OK) {
-    sb_command_complain("map --join: %s", err.text);
-    return sb_command_exit(status);
-  }
+  if (status != SB_OK) return sb_command_fail("--join", status, &err);
   int code = SB_EXIT_SCENARIO;
   if (sb_study_read(result.about, &study)) {
     code = finish(request, &study, &result);
   } else {
-    sb_command_complain("map --join: %s: no shard of a map", request->shards.items[0]);
+    sb_command_complain("--join: %s: no shard of a map", request->shards.items[0]);
   }
   sb_tasks_result_clear(&result);
   return code;
@@ -84,8 +80,7 @@ static int identify(const struct sb_map_request *request, const struct sb_scenar
   const enum sb_status status =
       sb_tasks_hash_scenario(identity, request->file, request->sets.items, request->sets.count, scenario, &err);
   if (status == SB_OK) return sb_own_options_hash(&request->own, identity);
-  sb_command_complain("%s", err.text);
-  return sb_command_exit(status);
+  return sb_command_fail(NULL, status, &err);
 }
 
 /* Runs the tasks and finishes the study, or writes its shard. */
@@ -111,7 +106,7 @@ static int run_study(struct sb_map_request *request, const struct sb_study_sourc
   struct sb_error err = {SB_OK, ""};
   struct sb_lines about = {.text = NULL};
   const enum sb_status status = sb_study_begin(&work, study, source, &err);
-  if (status != SB_OK) return sb_map_fail(request->file, status, &err);
+  if (status != SB_OK) return sb_command_fail(request->file, status, &err);
   sb_study_write(&about, study);
   const struct sb_tasks tasks = {.identity = identity,
                                  .about = about.text != NULL ? about.text : "",
@@ -146,7 +141,7 @@ int sb_map_do_study(struct sb_map_request *request, const struct sb_scenario *sc
   struct sb_error err = {SB_OK, ""};
   uint64_t identity = 0;
   const enum sb_status status = sb_study_plan(&wanted, &source, &study, &err);
-  if (status != SB_OK) return sb_map_fail(request->file, status, &err);
+  if (status != SB_OK) return sb_command_fail(request->file, status, &err);
   const int code = identify(request, scenario, &identity);
   return code == SB_EXIT_DONE ? run_study(request, &source, &study, identity) : code;
 }

@@ -1,160 +1,161 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* options.c - see options.h. */
+/* options.c - reads the arguments of a command; see options.h. */
 #include "cli/options.h"
 
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/nearest.h"
-#include "cli/command.h"
 #include "cli/old_words.h"
+#include "cli/option_reader.h"
 
-enum { NAME_LENGTH_MAX = 32, KNOWN_MAX = 32 };
+enum { NAME_LENGTH_MAX = 32 };
 
-void sb_options_init(struct sb_option_reader *reader, const struct sb_option *options, int argc, char **argv)
+/* What reading one argument came to. */
+enum step { STEP_ON, STEP_END, STEP_SAID, STEP_REFUSED };
+
+static enum step refuse_unknown(const struct sb_option_reader *reader, const char *word, const char *name)
 {
-  *reader = (struct sb_option_reader){.options = options, .command = argv[0], .argc = argc, .argv = argv, .next = 1};
-}
-
-int sb_options_complain(const struct sb_option_reader *reader, const char *format, ...)
-{
-  va_list arguments;
-  va_start(arguments, format);
-  fprintf(stderr, "shiftband %s: ", reader->command);
-  vfprintf(stderr, format, arguments);
-  fprintf(stderr, "\nSee `shiftband %s --help`.\n", reader->command);
-  va_end(arguments);
-  return SB_EXIT_USAGE;
-}
-
-static int fault_unknown(const struct sb_option_reader *reader, const char *word, const char *name)
-{
-  const char *names[KNOWN_MAX + 2] = {"help"};
-  size_t count = 1;
-  for (const struct sb_option *o = reader->options; o->name != NULL && count <= KNOWN_MAX; o++)
-    names[count++] = o->name;
-  const char *now = sb_old_words_find(sb_old_options, name);
-  if (now != NULL && sb_options_find_word(now, names) >= 0) {
-    sb_options_complain(reader, "%s is now called --%s", word, now);
-    return SB_OPTION_FAULT;
+  const char *names[SB_OPTION_MAX + 3] = {"help", "version"};
+  size_t count = 2;
+  for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
+    if (o->name != NULL) names[count++] = o->name;
   }
-  const char *nearest = sb_nearest_word(name, names);
-  if (nearest != NULL) {
-    sb_options_complain(reader, "no option %s; did you mean --%s?", word, nearest);
+  const char *now = sb_old_words_find(sb_old_options, name), *nearest = sb_nearest_word(name, names);
+  if (now != NULL && sb_option_find(reader->command->options, now, strlen(now)) != NULL) {
+    sb_command_usage("%s is now called --%s", word, now);
+  } else if (nearest != NULL) {
+    sb_command_usage("no option %s; did you mean --%s?", word, nearest);
   } else {
-    sb_options_complain(reader, "no option %s", word);
+    sb_command_usage("no option %s", word);
   }
-  return SB_OPTION_FAULT;
+  return STEP_REFUSED;
 }
 
-/* The option's value: what stands after it in its own word, or the next argument. */
-static int take_value(struct sb_option_reader *reader, const struct sb_option *option, const char *attached)
+/* The option's value is what stands after it in its own word, or the next argument. */
+static enum step take(struct sb_option_reader *reader, const struct sb_option *option, const char *attached)
 {
-  reader->value = NULL;
-  if (!option->takes_value) return option->id;
-  if (attached != NULL) {
-    reader->value = attached;
-  } else if (reader->next < reader->argc) {
-    reader->value = reader->argv[reader->next++];
-  } else {
-    sb_options_complain(reader, "--%s needs a value", option->name);
-    return SB_OPTION_FAULT;
-  }
-  return option->id;
-}
-
-static int read_long(struct sb_option_reader *reader, const char *word)
-{
-  const char *name = word + 2;
-  const char *equals = strchr(name, '=');
-  const size_t length = equals != NULL ? (size_t)(equals - name) : strlen(name);
-  if (length == 4 && strncmp(name, "help", 4) == 0 && equals == NULL) return SB_OPTION_HELP;
-  for (const struct sb_option *o = reader->options; o->name != NULL; o++) {
-    if (strlen(o->name) != length || strncmp(o->name, name, length) != 0) continue;
-    if (equals != NULL && !o->takes_value) {
-      sb_options_complain(reader, "--%s takes no value", o->name);
-      return SB_OPTION_FAULT;
+  const char *value = attached;
+  if (option->value != NULL && value == NULL) {
+    if (reader->next >= reader->argc) {
+      sb_command_usage("--%s needs a value: %s", option->name, option->value);
+      return STEP_REFUSED;
     }
-    return take_value(reader, o, equals != NULL ? equals + 1 : NULL);
+    value = reader->argv[reader->next++];
   }
-  char asked[NAME_LENGTH_MAX + 1];
-  snprintf(asked, sizeof asked, "%.*s", length < NAME_LENGTH_MAX ? (int)length : NAME_LENGTH_MAX, name);
-  return fault_unknown(reader, word, asked);
+  reader->values[option - reader->command->options] = value != NULL ? value : "";
+  return sb_option_take(reader, option, value) == SB_EXIT_DONE ? STEP_ON : STEP_REFUSED;
 }
 
-static int read_letter(struct sb_option_reader *reader)
+static enum step say_help(const struct sb_option_reader *reader)
+{
+  sb_help_write(reader->command);
+  return STEP_SAID;
+}
+
+static enum step say_version(void)
+{
+  puts(sb_command_version());
+  return STEP_SAID;
+}
+
+static enum step read_long(struct sb_option_reader *reader, const char *word)
+{
+  const char *name = word + 2, *equals = strchr(name, '=');
+  const size_t length = equals != NULL ? (size_t)(equals - name) : strlen(name);
+  if (strcmp(name, "help") == 0) return say_help(reader);
+  if (strcmp(name, "version") == 0) return say_version();
+  const struct sb_option *option = sb_option_find(reader->command->options, name, length);
+  if (option == NULL) {
+    char asked[NAME_LENGTH_MAX + 1];
+    snprintf(asked, sizeof asked, "%.*s", length < NAME_LENGTH_MAX ? (int)length : NAME_LENGTH_MAX, name);
+    return refuse_unknown(reader, word, asked);
+  }
+  if (equals != NULL && option->value == NULL) {
+    sb_command_usage("--%s takes no value", option->name);
+    return STEP_REFUSED;
+  }
+  return take(reader, option, equals != NULL ? equals + 1 : NULL);
+}
+
+static enum step read_letter(struct sb_option_reader *reader)
 {
   const char letter = *reader->letters;
   const char *rest = reader->letters[1] != 0 ? reader->letters + 1 : NULL;
   reader->letters = rest;
-  if (letter == 'h') return SB_OPTION_HELP;
-  for (const struct sb_option *o = reader->options; o->name != NULL; o++) {
+  if (letter == 'h') return say_help(reader);
+  if (letter == 'V') return say_version();
+  for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
     if (o->letter != letter) continue;
-    if (o->takes_value) reader->letters = NULL;
-    return take_value(reader, o, rest);
+    if (o->value != NULL) reader->letters = NULL;
+    return take(reader, o, o->value != NULL ? rest : NULL);
   }
   const char word[3] = {'-', letter, 0};
-  return fault_unknown(reader, word, "");
+  return refuse_unknown(reader, word, "");
 }
 
-int sb_options_next(struct sb_option_reader *reader)
+static enum step read_next(struct sb_option_reader *reader)
 {
   if (reader->letters != NULL) return read_letter(reader);
-  if (reader->next >= reader->argc) return SB_OPTION_END;
+  if (reader->next >= reader->argc) return STEP_END;
   const char *word = reader->argv[reader->next++];
   if (!reader->is_past_options && strcmp(word, "--") == 0) {
     reader->is_past_options = true;
-    return sb_options_next(reader);
+    return STEP_ON;
   }
   if (!reader->is_past_options && strncmp(word, "--", 2) == 0) return read_long(reader, word);
   if (!reader->is_past_options && word[0] == '-' && word[1] != 0) {
     reader->letters = word + 1;
     return read_letter(reader);
   }
-  reader->value = word;
-  return SB_OPTION_OPERAND;
-}
-
-int sb_options_read_all(struct sb_option_reader *reader, const struct sb_option *options, int argc, char **argv,
-                        const char *help, int (*take)(void *request, const struct sb_option_reader *reader, int id),
-                        void *request)
-{
-  sb_options_init(reader, options, argc, argv);
-  int code = SB_EXIT_DONE;
-  for (int id; code == SB_EXIT_DONE && (id = sb_options_next(reader)) != SB_OPTION_END;) {
-    if (id == SB_OPTION_HELP) {
-      fputs(help, stdout);
-      return -1;
-    }
-    code = take(request, reader, id);
+  if (reader->command->files.most == 0) {
+    sb_command_usage("takes no file, found %s", word);
+    return STEP_REFUSED;
   }
-  return code;
+  sb_option_list_add(sb_option_operands(reader), word);
+  return STEP_ON;
 }
 
-int sb_options_find_word(const char *word, const char *const *words)
+/* Does something with each list of a request; false when it fails for one. */
+static bool each_list(const struct sb_command *command, void *request, bool (*act)(struct sb_option_list *, int),
+                      int argc)
 {
-  for (int k = 0; words[k] != NULL; k++) {
-    if (strcmp(word, words[k]) == 0) return k;
+  char *at = request;
+  bool is_done = command->files.most == 0 || act((struct sb_option_list *)(void *)(at + command->files.offset), argc);
+  for (const struct sb_option *o = command->options; is_done && !sb_option_is_end(o); o++) {
+    if (o->kind == SB_OPTION_LIST) is_done = act((struct sb_option_list *)(void *)(at + o->offset), argc);
   }
-  return -1;
+  return is_done;
 }
 
-bool sb_words_init(struct sb_words *words, int argc)
+/* Room for all arguments: adding never fails. */
+static bool make_room(struct sb_option_list *list, int argc)
 {
-  words->count = 0;
-  words->items = calloc((size_t)argc + 1, sizeof *words->items);
-  return words->items != NULL;
+  list->items = calloc((size_t)argc + 1, sizeof *list->items);
+  return list->items != NULL;
 }
 
-void sb_words_add(struct sb_words *words, const char *word)
+static bool release(struct sb_option_list *list, int argc)
 {
-  words->items[words->count++] = word;
+  (void)argc;
+  free(list->items);
+  *list = (struct sb_option_list){0};
+  return true;
 }
 
-void sb_words_clear(struct sb_words *words)
+void sb_options_clear(const struct sb_command *command, void *request)
 {
-  free(words->items);
-  *words = (struct sb_words){0};
+  each_list(command, request, release, 0);
+}
+
+enum sb_parsed sb_options_read(const struct sb_command *command, int argc, char **argv, void *request)
+{
+  struct sb_option_reader reader = {.command = command, .request = request, .argc = argc, .argv = argv, .next = 1};
+  if (!each_list(command, request, make_room, argc)) return SB_PARSED_NO_MEMORY;
+  enum step step = STEP_ON;
+  while (step == STEP_ON) step = read_next(&reader);
+  if (step == STEP_SAID) return SB_PARSED_SAID;
+  if (step == STEP_REFUSED) return SB_PARSED_REFUSED;
+  return sb_option_check(&reader) == SB_EXIT_DONE ? SB_PARSED : SB_PARSED_REFUSED;
 }

@@ -71,10 +71,15 @@ static int open_part(struct sb_output *output)
   return -1;
 }
 
+bool sb_output_is_standard(const char *path)
+{
+  return strcmp(path, "-") == 0 || strcmp(path, "/dev/stdout") == 0;
+}
+
 int sb_output_open(struct sb_output *output, const char *path)
 {
   *output = (struct sb_output){.stream = NULL};
-  if (strcmp(path, "-") == 0 || strcmp(path, "/dev/stdout") == 0) {
+  if (sb_output_is_standard(path)) {
     output->stream = stdout;
     return 0;
   }
@@ -157,7 +162,7 @@ bool sb_output_is_same_file(const char *a, const char *b)
 char *sb_output_name_in(const char *folder, const char *scenario_path, const char *suffix)
 {
   const char *slash = strrchr(scenario_path, '/');
-  const char *base = slash != NULL ? slash + 1 : scenario_path;
+  const char *base = strcmp(scenario_path, "-") == 0 ? "standard-input" : slash != NULL ? slash + 1 : scenario_path;
   const char *dot = strrchr(base, '.');
   const int length = dot != NULL && dot > base ? (int)(dot - base) : (int)strlen(base);
   const size_t size = strlen(folder) + strlen(base) + strlen(suffix) + sizeof "/.csv" + 1;

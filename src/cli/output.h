@@ -18,6 +18,9 @@ struct sb_output {
   char *part_path; /* the neighbour, owned; NULL when written as it is */
 };
 
+/* Whether a path means standard output. */
+bool sb_output_is_standard(const char *path);
+
 /* Opens for writing; "-" is standard output. Returns 0, or -1 with errno set. */
 int sb_output_open(struct sb_output *output, const char *path);
 
@@ -27,7 +30,7 @@ int sb_output_commit(struct sb_output *output);
 /* Gives up: nothing appears. */
 void sb_output_drop(struct sb_output *output);
 
-/* "FOLDER/BASE.csv" with the folder and ending of a scenario's path taken off and `suffix` added; owned by the caller,
+/* "FOLDER/BASE.csv" with the folder and ending of a scenario's path taken off ("standard-input" for "-") and `suffix` added; owned by the caller,
  * NULL when out of memory. */
 char *sb_output_name_in(const char *folder, const char *scenario_path, const char *suffix);
 

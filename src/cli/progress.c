@@ -3,11 +3,16 @@
 #include "cli/progress.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <time.h>
 #include <unistd.h>
 
-enum { BAR = 30, WIDTH_MAX = 79 };
+enum { BAR_MAX = 30, BAR_MIN = 4, COLUMNS_MIN = 20, COLUMNS_MAX = 200 };
+
+static const char full[BAR_MAX + 1] = "##############################";
+static const char empty[BAR_MAX + 1] = "------------------------------";
 
 #define INTERVAL_S 0.1 /* between two lines */
 
@@ -18,9 +23,21 @@ static double now_s(void)
   return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
-void sb_progress_begin(struct sb_progress *progress, const char *what)
+/* Columns of the terminal on standard error: COLUMNS when that is a number, else what the terminal says, else 80. */
+static int count_columns(void)
 {
-  *progress = (struct sb_progress){.what = what, .is_shown = isatty(STDERR_FILENO) != 0};
+  struct winsize size = {0};
+  const char *set = getenv("COLUMNS");
+  int columns = set != NULL ? atoi(set) : 0;
+  if (columns <= 0 && ioctl(STDERR_FILENO, TIOCGWINSZ, &size) == 0) columns = size.ws_col;
+  if (columns <= 0) columns = 80;
+  return columns < COLUMNS_MIN ? COLUMNS_MIN : columns > COLUMNS_MAX ? COLUMNS_MAX : columns;
+}
+
+void sb_progress_begin(struct sb_progress *progress, const char *what, bool is_quiet)
+{
+  *progress = (struct sb_progress){
+      .what = what, .is_shown = !is_quiet && isatty(STDERR_FILENO) != 0, .columns = count_columns()};
 }
 
 /* "1:05 left", "2:03:04 left", or "" while nothing can be said. */
@@ -36,20 +53,22 @@ static void put_left(char *out, size_t size, double left_s)
   }
 }
 
-int sb_progress_line(char line[SB_PROGRESS_SIZE], const char *what, long done, long total, double rate)
+int sb_progress_line(char line[SB_PROGRESS_SIZE], int columns, const char *what, long done, long total, double rate)
 {
-  char bar[BAR + 1], left[32];
+  char bar[2 * BAR_MAX + 8] = "", left[32], figures[96];
   const double share = total > 0 ? (double)done / (double)total : 1.0;
-  const size_t filled = (size_t)(share * BAR);
-  memset(bar, '-', BAR);
-  memset(bar, '#', filled < BAR ? filled : BAR);
-  bar[BAR] = 0;
   put_left(left, sizeof left, rate > 0.0 ? (double)(total - done) / rate : -1.0);
-  const int width = snprintf(line, SB_PROGRESS_SIZE, "%.12s [%s] %3d %%  %ld/%ld  %s", what, bar, (int)(100.0 * share),
-                             done, total, left);
-  if (width <= WIDTH_MAX) return width;
-  line[WIDTH_MAX] = 0;
-  return WIDTH_MAX;
+  snprintf(figures, sizeof figures, " %3d %%  %ld/%ld  %s", (int)(100.0 * share), done, total, left);
+  int room = columns - 1 - (int)(strlen(figures) + strlen(what)) - 3; /* for the bar: it stands in " [" and "]" */
+  if (room > BAR_MAX) room = BAR_MAX;
+  if (room >= BAR_MIN) {
+    const int filled = (int)(share * room);
+    snprintf(bar, sizeof bar, " [%.*s%.*s]", filled, full, room - filled, empty);
+  }
+  const int width = snprintf(line, SB_PROGRESS_SIZE, "%.40s%s%s", what, bar, figures);
+  if (width < columns) return width;
+  line[columns - 1] = 0;
+  return columns - 1;
 }
 
 void sb_progress_show(struct sb_progress *progress, long done, long total)
@@ -67,7 +86,7 @@ void sb_progress_show(struct sb_progress *progress, long done, long total)
   char line[SB_PROGRESS_SIZE];
   const double passed_s = time_s - progress->begin_s;
   const double rate = passed_s > 0.0 ? (double)(done - progress->first_done) / passed_s : 0.0;
-  const int width = sb_progress_line(line, progress->what, done, total, rate);
+  const int width = sb_progress_line(line, progress->columns, progress->what, done, total, rate);
   /* Spaces cover what a longer line before left behind. */
   fprintf(stderr, "\r%s%*s", line, progress->width > width ? progress->width - width : 0, "");
   fflush(stderr);

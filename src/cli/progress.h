@@ -20,17 +20,21 @@ struct sb_progress {
   double begin_s;  /* of that call, by the monotonic clock */
   double shown_s;  /* of the last line */
   int width;       /* of the last line */
+  int columns;     /* of the terminal */
 };
 
-void sb_progress_begin(struct sb_progress *progress, const char *what);
+void sb_progress_begin(struct sb_progress *progress, const char *what, bool is_quiet);
 void sb_progress_show(struct sb_progress *progress, long done, long total);
 
 /* Clears the line. */
 void sb_progress_end(struct sb_progress *progress);
 
-enum { SB_PROGRESS_SIZE = 128 };
+enum { SB_PROGRESS_SIZE = 256 };
 
-/* The line without its carriage return; rate in tasks a second, 0: not yet known. Returns its width, at most 79. */
-int sb_progress_line(char line[SB_PROGRESS_SIZE], const char *what, long done, long total, double rate);
+/*
+ * The line without its carriage return, less than `columns` wide: the bar takes what is left, and goes first where there is
+ * little; rate in tasks a second, 0: not yet known. Returns its width.
+ */
+int sb_progress_line(char line[SB_PROGRESS_SIZE], int columns, const char *what, long done, long total, double rate);
 
 #endif

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/standard_input.h"
 #include "scenario/old_names.h"
 #include "scenario/reader.h"
 
@@ -209,16 +210,19 @@ enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_
                                 struct sb_faults *faults)
 {
   *faults = (struct sb_faults){0};
-  char *text = NULL;
+  char *own = NULL;
   size_t length = 0;
-  enum sb_status status = read_text(path, &text, &length);
+  const bool is_standard = sb_standard_input_is(path);
+  const char *name = sb_standard_input_name(path);
+  const char *text = is_standard ? sb_standard_input_read(SB_TEXT_MAX + 1, &length) : NULL;
+  enum sb_status status = !is_standard ? read_text(path, &own, &length) : text != NULL ? SB_OK : SB_ERR_IO;
   if (status == SB_ERR_IO) {
     char message[1400];
-    snprintf(message, sizeof message, "%.1000s: %s", path, strerror(errno));
+    snprintf(message, sizeof message, "%.1000s: %s", name, strerror(errno));
     return publish_one(faults, status, message);
   }
-  if (status == SB_OK) status = sb_scenario_parse(path, text, length, sets, set_count, out, faults);
-  free(text);
+  if (status == SB_OK) status = sb_scenario_parse(name, own != NULL ? own : text, length, sets, set_count, out, faults);
+  free(own);
   return status;
 }
 

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/standard_input.h"
 #include "shiftband/tasks.h"
 
 /* Room for `more` bytes and a final 0. */
@@ -69,6 +70,12 @@ uint64_t sb_tasks_hash_text(uint64_t hash, const char *text)
 
 static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_error *err)
 {
+  size_t length = 0;
+  const char *kept = sb_standard_input_is(path) ? sb_standard_input_read(0, &length) : NULL;
+  if (kept != NULL) {
+    *hash = sb_tasks_hash_bytes(*hash, kept, length);
+    return SB_OK;
+  }
   FILE *file = fopen(path, "rb");
   if (file == NULL) return sb_fail(err, SB_ERR_IO, "%s: %s", path, strerror(errno));
   char block[4096];

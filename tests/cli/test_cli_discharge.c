@@ -110,14 +110,16 @@ static void wrong_wishes_are_refused(void **state)
     const char *text;
   } cases[] = {
       {"check --discharge - scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
-      {"check --discharge - scenarios/tired-winder.yaml scenarios/tray-cart.yaml", 2, "takes one scenario file"},
+      {"check --discharge - scenarios/tired-winder.yaml scenarios/tray-cart.yaml", 2,
+       "--discharge and more than one file exclude each other"},
       {"check --discharge - --json scenarios/tired-winder.yaml", 2, "both want standard output"},
       {"check --discharge scenarios/tired-winder.yaml scenarios/tired-winder.yaml", 2, "--discharge"},
       {"check --discharge /nowhere/out.csv scenarios/tired-winder.yaml", 4, "/nowhere/out.csv"},
       {"map --discharge 3 scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
       {"map --discharge 0 scenarios/tired-winder.yaml", 2, "--discharge needs a whole number from 1 to 1000"},
       {"map --discharge 3 --samples 4 scenarios/tired-winder.yaml", 3, "--samples needs tolerances"},
-      {"map --discharge 3 --limits $T/l.csv scenarios/tired-winder.yaml", 2, "--limits go with one map"},
+      {"map --discharge 3 --limits $T/l.csv scenarios/tired-winder.yaml", 2,
+       "--limits with --discharge needs --vary PATH=FROM..TO: they go with one map"},
       {"map --discharge 3 --shard 1/2 scenarios/tired-winder.yaml", 2, "--shard needs -o"},
   };
   for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {

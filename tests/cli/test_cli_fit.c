@@ -173,14 +173,14 @@ static void a_wrong_command_line_is_told_with_exit_code_two(void **state)
     const char *arguments, *text;
   } cases[] = {
       {"", "needs a log"},
-      {"$T/up.csv --phase upward", "--phase needs one of spin-up, coast-down, both, found \"upward\""},
-      {"$T/up.csv --arm 12", "--arm: needs a length (m, cm, mm, in, ft), found \"12\", a bare number without its unit"},
+      {"$T/up.csv --phase upward", "--phase needs seen, spin-up, coast-down or both, found \"upward\""},
+      {"$T/up.csv --arm 12", "--arm needs a length (m, cm, mm, in, ft), found \"12\", a bare number without its unit"},
       {"$T/up.csv --known motor.weight=3kg",
        "--known: needs a figure such as motor.rotor_inertia, found \"motor.weight\""},
       {"$T/up.csv --known motor.rotor_inertia=3kg", "--known motor.rotor_inertia: needs an inertia"},
       {"$T/up.csv --column sped=x", "did you mean speed"},
       {"$T/up.csv --unit speed", "--unit needs NAME=TEXT, found \"speed\""},
-      {"$T/up.csv --gear fast", "need --scenario FILE"},
+      {"$T/up.csv --gear fast", "--gear needs --scenario FILE: "},
       {"$T/up.csv -o $T/up.csv", "would replace the input"},
       {"$T/up.csv --json -o -", "both want standard output"},
       {"$T/up.csv --fitt x", "did you mean --fit?"},

@@ -114,8 +114,8 @@ static void run_until_warm_needs_a_winding_that_warms(void **state)
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND run --until-warm scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 3);
-  shell_expect(said,
-               "shiftband: scenarios/tray-cart.yaml: --until-warm needs a winding that warms, found no motor.winding");
+  shell_expect(
+      said, "shiftband run: scenarios/tray-cart.yaml: --until-warm needs a winding that warms, found no motor.winding");
 }
 
 static void a_run_as_it_stands_says_nothing_of_repeats(void **state)

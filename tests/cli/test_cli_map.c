@@ -139,22 +139,23 @@ static void wrong_options_are_refused_with_the_reason(void **state)
   (void)state;
   static const char *const cases[][2] = {
       {"", "needs a scenario file"},
-      {"a.yaml b.yaml", "takes one scenario file"},
+      {"a.yaml b.yaml", "more than one file needs --join: a map is of one scenario"},
       {"--samples 0 scenarios/tray-cart.yaml", "--samples needs a whole number"},
       {"--samples 1e3 scenarios/tray-cart.yaml", "--samples needs a whole number"},
       {"--vary a=1..2 scenarios/tray-cart.yaml", "no number \"a\""},
-      {"--points 3 scenarios/tray-cart.yaml", "--points goes with --vary"},
-      {"--vary dwell=1..2s --downshift 1..2 scenarios/tray-cart.yaml", "--pair, --downshift and --upshift"},
+      {"--points 3 scenarios/tray-cart.yaml", "--points needs --vary PATH=FROM..TO or --controller"},
+      {"--vary dwell=1..2s --downshift 1..2 scenarios/tray-cart.yaml", "--vary and --downshift exclude each other: "},
       {"--vary dwell scenarios/tray-cart.yaml", "PATH=FROM..TO"},
       {"--vary dwel='1..2 s' scenarios/tray-cart.yaml", "nearest is controller.dwell"},
-      {"--samples 3 --limits x.csv scenarios/tray-cart.yaml", "--limits are closed forms of one machine"},
+      {"--samples 3 --limits x.csv scenarios/tray-cart.yaml",
+       "--limits and --samples exclude each other: they are closed forms of one machine"},
       {"--samples 3 --vary dwell=1..2s --limits x.csv scenarios/tray-cart.yaml", "closed forms of one machine"},
       {"--discharge 3 --limits x.csv scenarios/tired-winder.yaml", "shiftband check --discharge"},
       {"--resume -o x.csv scenarios/tray-cart.yaml", "one piece of work"},
       {"--shard 1/2 -o x.csv scenarios/tray-cart.yaml", "one piece of work"},
       {"--samples 3 --resume scenarios/tray-cart.yaml", "--resume needs -o"},
       {"--samples 3 --shard 1/2 scenarios/tray-cart.yaml", "--shard needs -o"},
-      {"--samples 3 --shard 1/2 -o - scenarios/tray-cart.yaml", "--shard needs -o"},
+      {"--samples 3 --shard 1/2 -o - scenarios/tray-cart.yaml", "--shard and -o - exclude each other"},
       {"--samples 3 --shard 3/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --shard 0/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --shard 2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
@@ -165,8 +166,8 @@ static void wrong_options_are_refused_with_the_reason(void **state)
       {"--upshift 50.01..50.05 scenarios/tray-cart.yaml", "contains no threshold"},
       {"--downshift 100..110 scenarios/tray-cart.yaml", "below 100 %"},
       {"--downshift 60..70 --upshift 40..50 scenarios/tray-cart.yaml", "no pair with downshift below upshift"},
-      {"--join", "--join needs shards"},
-      {"--join x --samples 3", "--join takes shards"},
+      {"--join", "needs a scenario file, or with --join shards"},
+      {"--join x --samples 3", "exclude each other: the shards know the rest"},
       {"--joim x", "did you mean --join"},
   };
   for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
@@ -525,7 +526,7 @@ static void journal_of_other_work_is_refused_or_started_anew_with_a_note(void **
   run_well("cmp $T/before $T/left.csv.part && test ! -e $T/left.csv");
   said = shell_run("$SHIFTBAND map -o $T/left.csv --vary dwell=1..2s --points 3 scenarios/tray-cart.yaml >/dev/null");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "left.csv.part from earlier work is not used (no --resume): started anew");
+  shell_expect(said, "left.csv.part from earlier work is not used (no --resume): started again");
   run_well("test -s $T/left.csv && test ! -e $T/left.csv.part");
   said = shell_run("echo mine > $T/x.csv.part; $SHIFTBAND map -o $T/x.csv --vary dwell=1..2s scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 2);
@@ -555,12 +556,12 @@ static void outputs_appear_whole_or_not_at_all(void **state)
 }
 
 /* All that a command writes to a terminal of its own on standard error. */
-static void say_to_terminal(const char *words, char *out, size_t size)
+static void say_to_terminal(int columns, const char *words, char *out, size_t size)
 {
   const int terminal = posix_openpt(O_RDWR | O_NOCTTY);
   assert_true(terminal >= 0 && grantpt(terminal) == 0 && unlockpt(terminal) == 0);
   char line[1024];
-  snprintf(line, sizeof line, "$SHIFTBAND map %s >/dev/null 2>%s", words, ptsname(terminal));
+  snprintf(line, sizeof line, "COLUMNS=%d $SHIFTBAND map %s >/dev/null 2>%s", columns, words, ptsname(terminal));
   const int slave = open(ptsname(terminal), O_RDWR | O_NOCTTY); /* keeps what was written until it is read */
   assert_int_equal(shell_run(line)->code, 0);
   fcntl(terminal, F_SETFL, O_NONBLOCK);
@@ -573,27 +574,36 @@ static void say_to_terminal(const char *words, char *out, size_t size)
   close(terminal);
 }
 
-static void progress_is_one_line_on_a_terminal_and_silence_elsewhere(void **state)
+static void expect_progress(int columns)
 {
-  (void)state;
   static char shown[65536];
-  say_to_terminal("--vary dwell=0.2..3s --points 40 --set run.duration=500s scenarios/hunting-crawler.yaml", shown,
-                  sizeof shown);
+  say_to_terminal(columns, "--vary dwell=0.2..3s --points 40 --set run.duration=500s scenarios/hunting-crawler.yaml",
+                  shown, sizeof shown);
   assert_non_null(strstr(shown, "points ["));
   assert_non_null(strstr(shown, "0/40"));
   assert_non_null(strchr(shown, '#'));
   assert_non_null(strstr(shown, " % "));
   assert_null(strchr(shown, '\n'));
   assert_null(strchr(shown, 27)); /* no control sequences */
-  /* Each line is narrower than 80 columns, and the last one is blank: cleared. */
+  /* Each line is narrower than the terminal, and the last one is blank: cleared. */
   const char *last = "";
   for (const char *part = shown; *part != 0; part += *part == '\r') {
     const size_t length = strcspn(part, "\r");
-    assert_true(length < 80);
+    assert_true(length < (size_t)columns);
     if (length > 0) last = part;
     part += length;
   }
   assert_int_equal(strspn(last, " "), strcspn(last, "\r"));
+}
+
+static void progress_is_one_line_on_a_terminal_and_silence_elsewhere(void **state)
+{
+  (void)state;
+  static char shown[4096];
+  expect_progress(80);
+  expect_progress(40);
+  say_to_terminal(80, "--quiet --vary dwell=0.2..3s --points 4 scenarios/tray-cart.yaml", shown, sizeof shown);
+  assert_string_equal(shown, "");
   const struct said *said =
       shell_run("$SHIFTBAND map --vary dwell=0.2..3s --points 4 scenarios/tray-cart.yaml 2>&1 >/dev/null");
   assert_string_equal(said->text, "");

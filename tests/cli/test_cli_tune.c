@@ -77,9 +77,9 @@ static void faults_of_the_command_line_are_told(void **state)
   static const struct shell_fault faults[] = {
       {"$SHIFTBAND tune", "needs a scenario file", 2},
       {"$SHIFTBAND tune --prefer luck scenarios/tray-cart.yaml", "--prefer needs margin, time or energy", 2},
-      {"$SHIFTBAND tune --samples -1 scenarios/tray-cart.yaml", "--samples needs a number", 2},
+      {"$SHIFTBAND tune --samples -1 scenarios/tray-cart.yaml", "--samples needs a whole number from 0 to 100000", 2},
       {"$SHIFTBAND tune --pair 2 scenarios/tray-cart.yaml", "--pair 2: pairs of gears count from 1 to 1", 2},
-      {"$SHIFTBAND tune --resume scenarios/tray-cart.yaml", "--resume goes with -o", 2},
+      {"$SHIFTBAND tune --resume scenarios/tray-cart.yaml", "--resume needs -o FILE: ", 2},
       {"$SHIFTBAND tune scenarios/tray-cart.yaml scenarios/well-winch.yaml", "so that one controller can serve both",
        3},
       {"$SHIFTBAND tune $T/none.yaml", "none.yaml: No such file", 4},

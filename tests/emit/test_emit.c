@@ -336,7 +336,7 @@ static void expect_target(const char *compiler, const char *flags)
   write_unit();
   for (int k = 0; k < SHIPPED_COUNT; k++) {
     snprintf(command, sizeof command,
-             "$SHIFTBAND emit -o $T/tuned.h scenarios/%s.yaml 2> $T/words && %s " HOST_FLAGS
+             "$SHIFTBAND emit -o $T/tuned.h scenarios/%s.yaml 2> $T/said && %s " HOST_FLAGS
              " -Os %s -Iinclude -I$T -o $T/unit.elf $T/unit.c src/controller/controller.c",
              shipped[k], compiler, flags);
     const struct said *said = shell_run(command);
@@ -490,30 +490,32 @@ static void machine_that_does_not_pass_is_emitted_with_a_warning_in_the_header(v
   const struct said *said = shell_run("$SHIFTBAND emit scenarios/hunting-crawler.yaml 2> $T/words");
   assert_int_equal(said->code, 0);
   shell_expect(said, "WARNING: with these constants the simulated machine does not pass: hunting");
-  shell_expect(shell_run("cat $T/words"), "warning: with these constants the simulated machine does not pass: hunting");
+  shell_expect(
+      shell_run("cat $T/words"),
+      "warning: scenarios/hunting-crawler.yaml: with these constants the simulated machine does not pass: hunting");
 }
 
 static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
   static const struct shell_fault faults[] = {
-      {"$SHIFTBAND emit", "needs one scenario file", 2},
-      {"$SHIFTBAND emit scenarios/tray-cart.yaml scenarios/hump-cart.yaml", "needs one scenario file", 2},
+      {"$SHIFTBAND emit", "needs a scenario file", 2},
+      {"$SHIFTBAND emit scenarios/tray-cart.yaml scenarios/hump-cart.yaml", "takes one scenario file", 2},
       {"$SHIFTBAND emit --as poem scenarios/tray-cart.yaml", "--as needs header, blocks, ladder or readings", 2},
-      {"$SHIFTBAND emit --count '5 rpm' scenarios/dough-drum.yaml", "--count: needs a percentage", 2},
-      {"$SHIFTBAND emit --count '10 mA' scenarios/tray-cart.yaml", "--count: needs", 2},
-      {"$SHIFTBAND emit --count 1/0 scenarios/tray-cart.yaml", "--count: needs", 2},
+      {"$SHIFTBAND emit --count '5 rpm' scenarios/dough-drum.yaml", "--count needs a percentage", 2},
+      {"$SHIFTBAND emit --count '10 mA' scenarios/tray-cart.yaml", "--count needs", 2},
+      {"$SHIFTBAND emit --count 1/0 scenarios/tray-cart.yaml", "--count needs", 2},
       {"$SHIFTBAND emit --pulses 4 scenarios/dough-drum.yaml",
        "counts of pulses need a reading of the speed, found one of the duty", 2},
       {"$SHIFTBAND emit --count '30 %' scenarios/dough-drum.yaml", "lies below one count of 30 %", 3},
-      {"$SHIFTBAND emit --count 5 scenarios/tray-cart.yaml", "--count: needs", 2},
-      {"$SHIFTBAND emit --count '0 rpm' scenarios/tray-cart.yaml", "--count: needs more than 0", 2},
-      {"$SHIFTBAND emit --pulses 0 scenarios/tray-cart.yaml", "--pulses needs a number", 2},
-      {"$SHIFTBAND emit --window '1 s' scenarios/tray-cart.yaml", "--window goes with --pulses", 2},
-      {"$SHIFTBAND emit --pulses 4 --window '1 m' scenarios/tray-cart.yaml", "--window: needs", 2},
+      {"$SHIFTBAND emit --count 5 scenarios/tray-cart.yaml", "--count needs", 2},
+      {"$SHIFTBAND emit --count '0 rpm' scenarios/tray-cart.yaml", "--count needs more than 0", 2},
+      {"$SHIFTBAND emit --pulses 0 scenarios/tray-cart.yaml", "--pulses needs a whole number from 1 to", 2},
+      {"$SHIFTBAND emit --window '1 s' scenarios/tray-cart.yaml", "--window needs --pulses N: it is the time", 2},
+      {"$SHIFTBAND emit --pulses 4 --window '1 m' scenarios/tray-cart.yaml", "--window needs", 2},
       {"$SHIFTBAND emit --pulses 4 --count '1 %' scenarios/tray-cart.yaml", "exclude each other", 2},
       {"$SHIFTBAND emit --name 4x scenarios/tray-cart.yaml", "--name needs a letter", 2},
-      {"$SHIFTBAND emit --samples 20000 scenarios/tray-cart.yaml", "--samples needs a number", 2},
+      {"$SHIFTBAND emit --samples 20000 scenarios/tray-cart.yaml", "--samples needs a whole number from 0 to 16000", 2},
       {"$SHIFTBAND emit -o scenarios/tray-cart.yaml scenarios/tray-cart.yaml", "would replace the input", 2},
       {"$SHIFTBAND emit $T/none.yaml", "none.yaml: No such file", 4},
       {"$SHIFTBAND emit -o $T/none/x scenarios/tray-cart.yaml", "none/x", 4},

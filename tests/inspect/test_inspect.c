@@ -486,20 +486,20 @@ static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
   static const struct shell_fault faults[] = {
-      {"$SHIFTBAND inspect", "needs one trace", 2},
-      {"$SHIFTBAND inspect a.csv b.csv", "needs one trace", 2},
-      {"$SHIFTBAND inspect --by eye a.csv", "--by needs gear, ratio or motor", 2},
+      {"$SHIFTBAND inspect", "needs a trace", 2},
+      {"$SHIFTBAND inspect a.csv b.csv", "takes one trace", 2},
+      {"$SHIFTBAND inspect --by eye a.csv", "--by needs best, gear, ratio or motor", 2},
       {"$SHIFTBAND inspect --ratios 4,8 a.csv", "--ratios needs up to 8 numbers, each less than the one before", 2},
       {"$SHIFTBAND inspect --column speed a.csv", "--column needs NAME=TEXT, found \"speed\"", 2},
       {"$SHIFTBAND inspect --column sped=n a.csv",
        "--column: needs a quantity such as time, speed or current, found \"sped\"; did you mean speed?", 2},
-      {"$SHIFTBAND inspect --hunt-window 5 a.csv", "--hunt-window: needs", 2},
+      {"$SHIFTBAND inspect --hunt-window 5 a.csv", "--hunt-window needs", 2},
       {"$SHIFTBAND inspect --stall-time '0 s' a.csv", "--stall-time needs more than 0", 2},
-      {"$SHIFTBAND inspect --rest '5 m' a.csv", "--rest: needs", 2},
+      {"$SHIFTBAND inspect --rest '5 m' a.csv", "--rest needs", 2},
       {"$SHIFTBAND inspect --fail-on rain a.csv", "--fail-on needs hunting, stall, deviation or any, found \"rain\"",
        2},
-      {"$SHIFTBAND inspect --set a=b a.csv", "--set goes with --against", 2},
-      {"$SHIFTBAND inspect -o x.csv a.csv", "-o goes with --against", 2},
+      {"$SHIFTBAND inspect --set a=b a.csv", "--set needs --against FILE: ", 2},
+      {"$SHIFTBAND inspect -o x.csv a.csv", "-o needs --against FILE: ", 2},
       {"$SHIFTBAND inspect $T/none.csv", "none.csv: No such file", 4},
       {"$SHIFTBAND inspect $T", "Is a directory", 4},
   };

@@ -368,7 +368,7 @@ static void faults_are_told_and_leave_no_output(void **state)
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set 'motor.stall_torque=0.3 N.m' --try motor.power "
        "-o $T/x.csv $T/log.csv",
        "\"motor.power\" is no number of this scenario that has a value", 2},
-      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --tolerance 5 $T/log.csv", "--tolerance: needs", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml --tolerance 5 $T/log.csv", "--tolerance needs", 2},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o $T/log.csv $T/log.csv", "would replace the input", 2},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o scenarios/tray-cart.yaml $T/log.csv",
        "would replace the input", 2},
