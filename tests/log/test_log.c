@@ -126,10 +126,10 @@ static void expect_same(const char *command, const char *options)
   char text[1024];
   snprintf(text, sizeof text,
            "cd $T && %s trace.csv > plain.txt && %s %s dialect.csv 2> note.txt > other.txt && "
-           "sed 's/dialect.csv/trace.csv/' other.txt | diff plain.txt -; cat note.txt",
+           "sed 's/dialect.csv/trace.csv/' other.txt | diff plain.txt -; sed 's/^shiftband [a-z]*: //' note.txt",
            command, command, options);
   const struct said *said = shell_run(text);
-  assert_string_equal(said->text, "dialect.csv: decimal commas are read as points\n");
+  assert_string_equal(said->text, "warning: dialect.csv: decimal commas are read as points\n");
   assert_int_equal(said->code, 0);
 }
 
