@@ -100,7 +100,8 @@ enum sb_load_share {
 enum sb_load_side { SB_SIDE_BOTH, SB_SIDE_NEAR, SB_SIDE_BEYOND };
 
 struct sb_load_ops {
-  const char *name; /* as in the scenario file */
+  const char *name;     /* as in the scenario file */
+  bool is_from_a_table; /* the part's torque is its table, piece by piece */
   /* Adds the part's curve at `at`, times sign, to the sum. */
   void (*add)(const struct sb_load_part *part, const struct sb_load_at *at, double sign, struct sb_load_curve *sum);
   /* The next corner after time_s, or INFINITY; NULL: none ever. */

@@ -24,61 +24,70 @@ static void format_place(const struct sb_check_span *span, char text[PLACE_SIZE]
 }
 
 /* What happens, why, and what cures it. */
-static void write_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
-                       struct sb_check_span *span)
+static void write_shift_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
+                             const char *place, struct sb_check_span *span)
+{
+  const struct sb_control *control = &machine->model->control;
+  const struct sb_figure lightest = sb_figure_of(machine->form.lightest_load_nm);
+  if (found->kind == SB_DISCHARGE_STUCK_LOW) {
+    snprintf(
+        span->text, sizeof span->text,
+        "Stuck low %s: under the lightest load, %s N.m, %s does not reach the upshift threshold of %s, and the box "
+        "never shifts up to %s. Set controller.upshift_above below the reading of the slower gear there.",
+        place, lightest.text, span->slower, SET(control->upshift_fraction[found->index]), span->faster);
+  } else if (found->kind == SB_DISCHARGE_NEEDLESS_DOWNSHIFT) {
+    snprintf(
+        span->text, sizeof span->text,
+        "Needless downshift %s: even under the lightest load, %s N.m, %s reads less than the downshift threshold of "
+        "%s. Set controller.downshift_below below the reading of the faster gear there.",
+        place, lightest.text, span->faster, SET(control->downshift_fraction[found->index]));
+  } else {
+    snprintf(span->text, sizeof span->text,
+             "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band. Set "
+             "controller.upshift_above to at least the safe upshift threshold there.",
+             place, span->slower, span->faster);
+  }
+}
+
+static void write_cut_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
+                           const char *place, struct sb_check_span *span)
 {
   const struct sb_model *model = machine->model;
   const struct sb_battery *battery = &model->battery;
-  const struct sb_figure lightest = sb_figure_of(machine->form.lightest_load_nm);
-  const struct sb_figure heaviest = sb_figure_of(machine->form.heaviest_load_nm);
-  const size_t size = sizeof span->text;
+  if (found->kind == SB_DISCHARGE_CUT_STARTING) {
+    snprintf(span->text, sizeof span->text,
+             "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so "
+             "that every start is cut. A lower drive.limit, a drive.ramp or a longer supply.battery.cutoff_delay cures "
+             "it.",
+             NUM(battery->cutoff_v), place, NUM(battery->cutoff_delay_s),
+             model->gearbox.gears[model->control.start_gear - 1].name);
+  } else {
+    snprintf(
+        span->text, sizeof span->text,
+        "Below the cut-off of %s V under load %s: %s, in steady state under the %s load. A lower drive.limit lowers "
+        "the current.",
+        NUM(battery->cutoff_v), place, span->gear, found->kind == SB_DISCHARGE_CUT_LIGHTEST ? "lightest" : "heaviest");
+  }
+}
+
+static void write_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
+                       struct sb_check_span *span)
+{
   char place[PLACE_SIZE];
   format_place(span, place);
   switch (found->kind) {
     case SB_DISCHARGE_STUCK_LOW:
-      snprintf(
-          span->text, size,
-          "Stuck low %s: under the lightest load, %s N.m, %s does not reach the upshift threshold of %s, and the box "
-          "never shifts up to %s. Set controller.upshift_above below the reading of the slower gear there.",
-          place, lightest.text, span->slower, SET(model->control.upshift_fraction[found->index]), span->faster);
-      break;
     case SB_DISCHARGE_NEEDLESS_DOWNSHIFT:
-      snprintf(
-          span->text, size,
-          "Needless downshift %s: even under the lightest load, %s N.m, %s reads less than the downshift threshold of "
-          "%s. Set controller.downshift_below below the reading of the faster gear there.",
-          place, lightest.text, span->faster, SET(model->control.downshift_fraction[found->index]));
-      break;
-    case SB_DISCHARGE_HUNTING:
-      snprintf(span->text, size,
-               "Hunting %s: between %s and %s some constant load of this scenario lies in the hunting band. Set "
-               "controller.upshift_above to at least the safe upshift threshold there.",
-               place, span->slower, span->faster);
-      break;
+    case SB_DISCHARGE_HUNTING: write_shift_span(machine, found, place, span); break;
     case SB_DISCHARGE_STALL:
-      snprintf(span->text, size,
+      snprintf(span->text, sizeof span->text,
                "%s stalls under the heaviest load, %s N.m, %s. Only a slower gear, a lighter load or a fuller "
                "battery helps.",
-               span->gear, heaviest.text, place);
+               span->gear, NUM(machine->form.heaviest_load_nm), place);
       break;
     case SB_DISCHARGE_CUT_STARTING:
-      snprintf(
-          span->text, size,
-          "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so "
-          "that every start is cut. A lower drive.limit, a drive.ramp or a longer supply.battery.cutoff_delay cures "
-          "it.",
-          NUM(battery->cutoff_v), place, NUM(battery->cutoff_delay_s),
-          model->gearbox.gears[model->control.start_gear - 1].name);
-      break;
     case SB_DISCHARGE_CUT_LIGHTEST:
-    case SB_DISCHARGE_CUT_HEAVIEST:
-      snprintf(
-          span->text, size,
-          "Below the cut-off of %s V under load %s: %s, in steady state under the %s load. A lower drive.limit lowers "
-          "the current.",
-          NUM(battery->cutoff_v), place, span->gear,
-          found->kind == SB_DISCHARGE_CUT_LIGHTEST ? "lightest" : "heaviest");
-      break;
+    case SB_DISCHARGE_CUT_HEAVIEST: write_cut_span(machine, found, place, span); break;
     case SB_DISCHARGE_KIND_COUNT: break;
   }
 }

@@ -80,7 +80,7 @@ static int read_log(struct job *job)
   options.facts = sb_log_facts_of(&job->request->facts);
   if (job->has_scenario) options.gearbox = &job->scenario.model.gearbox;
   const enum sb_status status = sb_log_read(path, &options, &job->log, &faults);
-  if (status == SB_OK && job->log.has_decimal_commas) sb_log_facts_note_commas(path);
+  if (status == SB_OK && job->log.has_decimal_commas) sb_command_note_commas(path);
   return sb_command_fail_faults(path, status, &faults);
 }
 

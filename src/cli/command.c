@@ -9,7 +9,6 @@
 #include <string.h>
 #include <unistd.h>
 
-#include "cli/log_facts.h"
 #include "cli/output.h"
 #include "shiftband/version.h"
 
@@ -77,6 +76,11 @@ void sb_command_warn(const char *format, ...)
   va_end(arguments);
 }
 
+void sb_command_note_commas(const char *path)
+{
+  sb_command_warn("%s: decimal commas are read as points", path);
+}
+
 int sb_command_usage(const char *format, ...)
 {
   va_list arguments;
@@ -124,7 +128,7 @@ int sb_command_load(const char *path, const struct sb_option_list *sets, struct 
 {
   struct sb_faults faults = {0};
   const enum sb_status status = sb_scenario_load(path, sets->items, sets->count, out, &faults);
-  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_log_facts_note_commas(out->comma_tables[k]);
+  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_command_note_commas(out->comma_tables[k]);
   return sb_command_fail_faults(path, status, &faults);
 }
 

@@ -76,6 +76,9 @@ void sb_command_begin(const char *name);
 void sb_command_complain(const char *format, ...) __attribute__((format(printf, 1, 2)));
 void sb_command_warn(const char *format, ...) __attribute__((format(printf, 1, 2))); /* "...: warning: text" */
 
+/* Warns that decimal commas of a table were read as points. */
+void sb_command_note_commas(const char *path);
+
 /* The command line is wrong: says so, and where help is found. Returns SB_EXIT_USAGE. */
 int sb_command_usage(const char *format, ...) __attribute__((format(printf, 1, 2)));
 

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "cli/log_facts.h"
-#include "base/nearest.h"
 
+#include "base/nearest.h"
 #include "cli/command.h"
 
 static const char *const option_names[SB_LOG_FACT_KINDS] = {"column", "unit", "fill"};
@@ -49,9 +49,4 @@ struct sb_column_facts sb_log_facts_of(const struct sb_log_facts *facts)
                                   .units = facts->items[SB_LOG_FACT_UNIT],
                                   .fill_count = facts->counts[SB_LOG_FACT_FILL],
                                   .fills = facts->items[SB_LOG_FACT_FILL]};
-}
-
-void sb_log_facts_note_commas(const char *path)
-{
-  sb_command_warn("%s: decimal commas are read as points", path);
 }

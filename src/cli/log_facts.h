@@ -34,9 +34,6 @@ struct sb_log_facts {
 /* Reads what was given: each must be NAME=TEXT, of a quantity that a log can have. Returns an exit code, told. */
 int sb_log_facts_read(struct sb_log_facts *facts);
 
-/* Says that decimal commas of a table were read as points. */
-void sb_log_facts_note_commas(const char *path);
-
 /* As the reader of logs takes it. */
 struct sb_column_facts sb_log_facts_of(const struct sb_log_facts *facts);
 

@@ -104,7 +104,7 @@ void sb_load_speed_terms(const struct sb_load *load, double *viscous, double *qu
 /* Parts whose extremes are found by walking their corners together; all others are bounded each by itself. */
 static bool is_walked(const struct sb_load_part *part)
 {
-  return part->table.count > 0 && part->axis == SB_OVER_TIME;
+  return part->ops->is_from_a_table && part->axis == SB_OVER_TIME;
 }
 
 static double table_period_s(const struct sb_load_part *part)

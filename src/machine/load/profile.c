@@ -157,6 +157,7 @@ static void range_nm(const struct sb_load_part *part, double *least, double *gre
 
 const struct sb_load_ops sb_load_profile = {
     .name = "profile",
+    .is_from_a_table = true,
     .add = add,
     .next_time_s = next_time_s,
     .next_angle_rad = next_angle_rad,
