@@ -73,7 +73,7 @@ static int run(void *context)
   return worst;
 }
 
-static const struct sb_option options[] = {
+static const struct sb_option option_table[] = {
     SB_OPTION_SET_OF(struct request),
     {"json", 0, NULL, "one JSON object a file, on a line of its own", SB_INTO_FLAG(struct request, is_json)},
     {"discharge", 0, "FILE.csv",
@@ -99,7 +99,7 @@ const struct sb_command sb_command_check = {
         "states, stall torques, downshift and upshift torques, the hunting band, the shortest dwell, and the supply voltages "
         "at which each stops holding; with a battery the same over its charge, and at which charge the box begins to be stuck "
         "low, to shift for nothing, to hunt, to stall.",
-    .options = options,
+    .options = option_table,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file", offsetof(struct request, files)},
     .request_size = sizeof(struct request),

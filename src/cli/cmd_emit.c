@@ -139,7 +139,7 @@ static int take_name(void *context, const char *value)
 
 static const char *const forms[] = {"header", "blocks", "ladder", "readings", NULL};
 
-static const struct sb_option options[] = {
+static const struct sb_option option_table[] = {
     {"as", 0, "FORM",
      "header (default): a C header for the controller module, with recorded readings as a self-test that runs on the target; "
      "blocks, ladder: a page for controllers programmed by hand; readings: the recorded readings and expected gears as CSV",
@@ -177,7 +177,7 @@ const struct sb_command sb_command_emit = {
     .about =
         "Writes the thresholds and waits of a scenario as constants for a real controller, in the raw counts of its sensor. "
         "Rounding moves thresholds apart only, never towards hunting; waits are whole samples, rounded up.",
-    .options = options,
+    .options = option_table,
     .rules = rules,
     .files = {1, 1, "scenario file", offsetof(struct request, files)},
     .request_size = sizeof(struct request),

@@ -145,7 +145,7 @@ static int run(void *context)
   return host(request->files.items[0]);
 }
 
-static const struct sb_option options[] = {{0}};
+static const struct sb_option option_table[] = {{0}};
 
 const struct sb_command sb_command_host = {
     .name = "host",
@@ -154,7 +154,7 @@ const struct sb_command sb_command_host = {
     .about =
         "Speaks the line protocol of --controller-command for a shared object: this is what --controller starts. The "
         "object defines one function, see shiftband/external_controller.h.",
-    .options = options,
+    .options = option_table,
     .files = {1, 1, "shared object", offsetof(struct request, files)},
     .request_size = sizeof(struct request),
     .run = run,

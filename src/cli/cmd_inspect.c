@@ -232,7 +232,7 @@ static int run(void *context)
   return code == SB_EXIT_DONE ? run_job(request) : code;
 }
 
-static const struct sb_option options[] = {
+static const struct sb_option option_table[] = {
     {"by", 0, "WAY", "gear, ratio or motor (default: best, which is the best that the columns allow)",
      SB_INTO_CHOICE(struct request, source, ways)},
     {"ratios", 0, "N,N,...", "the ratios of the gears, the lowest gear (the greatest ratio) first (default: found)",
@@ -281,7 +281,7 @@ const struct sb_command sb_command_inspect = {
         "Finds shifts, time in the gears, hunting and stalls in a trace, simulated or measured: from its column gear, from "
         "motor_speed_rpm and output_speed_rpm, or from the motor's speed (or reading_pct) alone, as far as that shows them. "
         "Missing values and noise are taken for normal.",
-    .options = options,
+    .options = option_table,
     .rules = rules,
     .files = {1, 1, "trace", offsetof(struct request, files)},
     .request_size = sizeof(struct request),

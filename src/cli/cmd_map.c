@@ -46,7 +46,7 @@ static int take_shard(void *context, const char *value)
   return sb_command_usage("--shard needs K/N with K from 1 to N, such as 2/3, found \"%s\"", value);
 }
 
-static const struct sb_option options[] = {
+static const struct sb_option option_table[] = {
     {"output", 'o', "FILE.csv",
      "write the rectangles (or points) there; - is standard output, and the report then goes to standard error",
      SB_INTO_OUTPUT(struct sb_map_request, work.output)},
@@ -125,7 +125,7 @@ const struct sb_command sb_command_map = {
     .about =
         "Shows what every pair of downshift and upshift thresholds comes to, exactly, and how far the scenario's own are from "
         "failing; or the share of tolerance samples that passes at each pair; or a grid over other keys.",
-    .options = options,
+    .options = option_table,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file, or with --join shards", offsetof(struct sb_map_request, shards)},
     .request_size = sizeof(struct sb_map_request),

@@ -252,7 +252,7 @@ static const char *const verdict_words[] = {
 #undef VERDICT_WORD
         NULL};
 
-static const struct sb_option options[] = {
+static const struct sb_option option_table[] = {
     {"output", 'o', "FILE.csv",
      "write the trace there; - is standard output (the summary then goes to standard error); a folder, which several "
      "scenarios need, gets one file a run",
@@ -291,7 +291,7 @@ const struct sb_command sb_command_run = {
     .summary = "simulate scenarios: trace, verdicts, shifts, energy",
     .usage = "[OPTION]... FILE...",
     .about = "Simulates scenarios and says what happened: verdicts, shifts, speeds, torque, energy.",
-    .options = options,
+    .options = option_table,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file", offsetof(struct request, files)},
     .request_size = sizeof(struct request),

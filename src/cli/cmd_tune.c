@@ -165,7 +165,7 @@ static int run(void *context)
 
 static const char *const preferences[] = {"margin", "time", "energy", NULL};
 
-static const struct sb_option options[] = {
+static const struct sb_option option_table[] = {
     {"prefer", 0, "WHAT",
      "margin (default): within three quarters of the widest margin the highest downshift threshold, which spares the motor; time: the most "
      "turns made; energy: the least a turn; the last two keep at least half of the widest margin",
@@ -208,7 +208,7 @@ const struct sb_command sb_command_tune = {
     .about =
         "Finds the downshift and the upshift threshold and the dwell that work for all the scenarios (the loads that the machine will meet) and all samples "
         "of their tolerances, with the margin to the nearest failure.",
-    .options = options,
+    .options = option_table,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file", offsetof(struct request, files)},
     .request_size = sizeof(struct request),

@@ -13,6 +13,7 @@ enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
 static const struct said *run_well(const char *format, const char *word)
 {
   char command[512];
+  // cppcheck-suppress wrongPrintfScanfArgNum ; a format may leave the word out
   snprintf(command, sizeof command, format, word, word);
   const struct said *said = shell_run(command);
   if (said->code != 0) fail_msg("%s: exit code %d: %s", command, said->code, said->text);
