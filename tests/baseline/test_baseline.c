@@ -223,7 +223,7 @@ static void every_number_of_the_baseline_is_still_printed(void **state)
     char kind[8], name[128];
     int at = 0;
     assert_int_equal(sscanf(line, "%7s %127s %n", kind, name, &at), 2);
-    if (IS_SLOW && strncmp(name, "tune", 4) == 0) continue;
+    if (IS_SLOW && (strncmp(name, "tune", 4) == 0 || strstr(line + at, "threshold_step") != NULL)) continue;
     missing += check_command(kind, name, line + at);
     commands++;
   }
