@@ -44,10 +44,15 @@ struct term {
 static struct term term_of(const struct sb_command *command, const char *word)
 {
   const size_t length = strcspn(word, "=&");
-  const char *rest = word[length] != 0 ? word + length + 1 : NULL;
-  const bool is_pair = word[length] == '&';
-  return (struct term){sb_option_find(command->options, word, length),
-                       is_pair ? sb_option_find(command->options, rest, strlen(rest)) : NULL, is_pair ? NULL : rest};
+  struct term term = {.option = sb_option_find(command->options, word, length)};
+  if (word[length] == 0) return term;
+  const char *rest = word + length + 1;
+  if (word[length] == '=') {
+    term.value = rest;
+  } else {
+    term.also = sb_option_find(command->options, rest, strlen(rest));
+  }
+  return term;
 }
 
 static bool is_given(const struct sb_option_reader *reader, const struct term *term)

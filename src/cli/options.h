@@ -53,10 +53,10 @@ struct sb_option {
   const char *value; /* what the help calls its value; NULL: it takes none */
   const char *help;  /* what it does, and its default */
   enum sb_option_kind kind;
+  enum sb_quantity quantity;
   size_t offset; /* of the field in the request */
   long least, greatest;
   const char *const *words; /* NULL at the end; a space in a word is typed as a hyphen */
-  enum sb_quantity quantity;
   double above;
   int (*take)(void *request, const char *value); /* an exit code, told */
 };

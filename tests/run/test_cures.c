@@ -35,8 +35,11 @@ static size_t take_cures(const char *json, const char *kind, struct cure cures[C
   snprintf(wanted, sizeof wanted, "{\"kind\":\"%s\"", kind);
   const char *at = strstr(json, wanted);
   if (at == NULL) fail_msg("no verdict \"%s\" in %s", kind, json);
-  at = strstr(at, "\"cure\":[");
-  assert_non_null(at);
+  if (at != NULL) at = strstr(at, "\"cure\":[");
+  if (at == NULL) {
+    fail_msg("the verdict \"%s\" has no cures", kind);
+    return 0;
+  }
   const char *end = strchr(at, ']');
   for (at = strstr(at, "{\"key\":"); at != NULL && at < end; at = strstr(at + 1, "{\"key\":")) {
     assert_true(count < CURES_MAX);
