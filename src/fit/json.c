@@ -6,24 +6,16 @@
 #include "fit/show.h"
 #include "text/fields.h"
 
-#define FIELD(type, name, member, kind)       \
-  {                                           \
-    name, offsetof(struct type, member), kind \
-  }
-#define END                  \
-  {                          \
-    NULL, 0, SB_FIELD_NUMBER \
-  }
-
 static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const struct sb_fit_figure *figure)
 {
   static const char *const states[] = {[SB_FIT_ABSENT] = "absent",
                                        [SB_FIT_GIVEN] = "given",
                                        [SB_FIT_DETERMINED] = "determined",
                                        [SB_FIT_UNDETERMINED] = "undetermined"};
-  static const struct sb_field fields[] = {FIELD(sb_fit_figure, "standard_error_si", standard_error, SB_FIELD_NUMBER),
-                                           FIELD(sb_fit_figure, "least_si", least, SB_FIELD_NUMBER),
-                                           FIELD(sb_fit_figure, "greatest_si", greatest, SB_FIELD_NUMBER), END};
+  static const struct sb_field fields[] = {
+      SB_FIELD_OF(sb_fit_figure, "standard_error_si", standard_error, SB_FIELD_NUMBER),
+      SB_FIELD_OF(sb_fit_figure, "least_si", least, SB_FIELD_NUMBER),
+      SB_FIELD_OF(sb_fit_figure, "greatest_si", greatest, SB_FIELD_NUMBER), SB_FIELDS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
   sb_json_open_object(json);
   sb_json_put_string(json, "figure", sb_fit_figure_key(kind));
@@ -47,13 +39,13 @@ static void put_figures(struct sb_json *json, const struct sb_fit_result *result
 static void put_channels(struct sb_json *json, const struct sb_fit_result *result, int log)
 {
   static const struct sb_field fields[] = {
-      FIELD(sb_fit_channel, "readings", count, SB_FIELD_SIZE),
-      FIELD(sb_fit_channel, "outliers", outlier_count, SB_FIELD_SIZE),
-      FIELD(sb_fit_channel, "deviating", deviating_count, SB_FIELD_SIZE),
-      FIELD(sb_fit_channel, "standard_deviation_si", sd, SB_FIELD_NUMBER),
-      FIELD(sb_fit_channel, "rounding_si", quantum, SB_FIELD_NUMBER),
-      FIELD(sb_fit_channel, "explained_fraction", explained_fraction, SB_FIELD_NUMBER),
-      END};
+      SB_FIELD_OF(sb_fit_channel, "readings", count, SB_FIELD_SIZE),
+      SB_FIELD_OF(sb_fit_channel, "outliers", outlier_count, SB_FIELD_SIZE),
+      SB_FIELD_OF(sb_fit_channel, "deviating", deviating_count, SB_FIELD_SIZE),
+      SB_FIELD_OF(sb_fit_channel, "standard_deviation_si", sd, SB_FIELD_NUMBER),
+      SB_FIELD_OF(sb_fit_channel, "rounding_si", quantum, SB_FIELD_NUMBER),
+      SB_FIELD_OF(sb_fit_channel, "explained_fraction", explained_fraction, SB_FIELD_NUMBER),
+      SB_FIELDS_END};
   sb_json_put_array(json, "channels");
   for (size_t c = 0; c < result->channel_count; c++) {
     const struct sb_fit_channel *channel = &result->channels[c];
@@ -69,10 +61,11 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
 
 static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_fit_log *logs)
 {
-  static const struct sb_field times[] = {FIELD(sb_fit_origin, "start_s", start_s, SB_FIELD_NUMBER),
-                                          FIELD(sb_fit_origin, "start_error_s", start_se_s, SB_FIELD_NUMBER),
-                                          FIELD(sb_fit_origin, "off_s", off_s, SB_FIELD_NUMBER),
-                                          FIELD(sb_fit_origin, "off_error_s", off_se_s, SB_FIELD_NUMBER), END};
+  static const struct sb_field times[] = {SB_FIELD_OF(sb_fit_origin, "start_s", start_s, SB_FIELD_NUMBER),
+                                          SB_FIELD_OF(sb_fit_origin, "start_error_s", start_se_s, SB_FIELD_NUMBER),
+                                          SB_FIELD_OF(sb_fit_origin, "off_s", off_s, SB_FIELD_NUMBER),
+                                          SB_FIELD_OF(sb_fit_origin, "off_error_s", off_se_s, SB_FIELD_NUMBER),
+                                          SB_FIELDS_END};
   sb_json_put_array(json, "logs");
   for (size_t k = 0; k < result->log_count; k++) {
     const struct sb_fit_origin *origin = &result->origins[k];

@@ -46,4 +46,14 @@ void sb_json_put_fields(struct sb_json *json, const struct sb_field *fields, con
 void sb_csv_put_names(struct sb_csv *csv, const struct sb_field *fields);
 void sb_csv_put_fields(struct sb_csv *csv, const struct sb_field *fields, const void *record);
 
+/* A line of such a table, and its end. */
+#define SB_FIELD_OF(type, name, member, kind) \
+  {                                           \
+    name, offsetof(struct type, member), kind \
+  }
+#define SB_FIELDS_END        \
+  {                          \
+    NULL, 0, SB_FIELD_NUMBER \
+  }
+
 #endif
