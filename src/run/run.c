@@ -111,7 +111,7 @@ static void watch_charge(struct run *run)
   const struct sb_battery *battery = &run->model->battery;
   if (!battery->is_present) return;
   const double above_as = -run->sim.state.feed.drawn_as - (1.0 - battery->charge_fraction) * battery->capacity_as;
-  run->overcharge_as = fmax(run->overcharge_as, above_as);
+  if (above_as > run->overcharge_as) run->overcharge_as = above_as; /* fmax may take -0 for 0 */
 }
 
 /* One sample of the controller; a command acts at once, but for one that comes when the run is over. */
