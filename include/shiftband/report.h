@@ -25,6 +25,11 @@ struct sb_report {
 /* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */
 void sb_report_write_text(FILE *out, const struct sb_report *report);
 
+/* A verdict as all commands write it: one object. What is not known is null: a gear below 0, a count of 0, a
+ * time of NAN, no gear_name. */
+void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
+                           const struct sb_verdict_words *words);
+
 /* The same facts as one whole object. */
 void sb_report_write_json(struct sb_json *json, const struct sb_report *report);
 

@@ -77,7 +77,8 @@ struct sb_verdict {
   double greatest_c;             /* overheated: greatest temperature of the winding, deg C */
   int is_by_heat, is_by_battery; /* drive cut: what opened */
   struct sb_road_need need;      /* slipping: the greatest that the wheels slipped against; else zero */
-  double least_nm;    /* external torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double
+      least_nm; /* external torque: least and greatest at the decisions or while it lasted; NAN: none, or not known */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
@@ -187,7 +188,7 @@ struct sb_verdict_words {
   int cure_count;
 };
 
-/* Explains a verdict of a model's run. */
+/* Explains a verdict of a model's run, or of a log of the machine: loads (NAN) and the cause of hunting may be unknown there. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
                         const struct sb_closed_form *closed, struct sb_verdict_words *out);
 
