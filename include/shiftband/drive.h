@@ -14,7 +14,8 @@
 #define SHIFTBAND_DRIVE_H
 
 #include <stdbool.h>
-#include <stddef.h>
+
+#include "shiftband/table.h"
 
 enum sb_drive_mode { SB_DRIVE_OPEN_LOOP, SB_DRIVE_SPEED_CONTROL };
 
@@ -27,13 +28,6 @@ enum sb_drive_off {
 /* Where the machine is told to go. */
 enum sb_order { SB_ORDER_REVERSE = -1, SB_ORDER_STOP = 0, SB_ORDER_FORWARD = 1 };
 
-/* Orders over time; before the first one: as the first. Owned by the scenario. */
-struct sb_order_table {
-  size_t count;         /* 0: forward all the time */
-  const double *time_s; /* ascending, >= 0 */
-  const double *order;  /* enum sb_order as double, so that the scenario keeps one kind of table */
-};
-
 struct sb_drive {
   enum sb_drive_mode mode;
   double limit_fraction;   /* greatest duty, 0 < limit <= 1 */
@@ -43,7 +37,7 @@ struct sb_drive {
   double period_s;         /* of the ticks, a whole multiple of the step */
   double ramp_s;           /* from 0 to full duty; 0: at once */
   enum sb_drive_off off;
-  struct sb_order_table orders;
+  struct sb_table orders; /* enum sb_order over time, s, >= 0; before the first one: as the first; count 0: forward */
 };
 
 /* What a drive remembers from tick to tick. */

@@ -11,8 +11,8 @@ static void find_schedule(const struct sb_drive *drive, struct sb_check_drive *o
 {
   out->schedule = drive->orders;
   for (size_t k = 0; k < drive->orders.count; k++) {
-    out->has_stop |= drive->orders.order[k] == (double)SB_ORDER_STOP;
-    out->has_reverse |= drive->orders.order[k] == (double)SB_ORDER_REVERSE;
+    out->has_stop |= drive->orders.y[k] == (double)SB_ORDER_STOP;
+    out->has_reverse |= drive->orders.y[k] == (double)SB_ORDER_REVERSE;
   }
 }
 

@@ -6,10 +6,10 @@
 /* An order given for a tick belongs to that tick, however 1000 times 5 ms is rounded. */
 static const double same_time = 1e-9;
 
-static bool has_order_but_forward(const struct sb_order_table *orders)
+static bool has_order_but_forward(const struct sb_table *orders)
 {
   for (size_t i = 0; i < orders->count; i++) {
-    if (orders->order[i] != (double)SB_ORDER_FORWARD) return true;
+    if (orders->y[i] != (double)SB_ORDER_FORWARD) return true;
   }
   return false;
 }
@@ -27,12 +27,12 @@ double sb_drive_final_duty(const struct sb_drive *drive)
 
 enum sb_order sb_drive_order_at(const struct sb_drive *drive, double time_s)
 {
-  const struct sb_order_table *orders = &drive->orders;
+  const struct sb_table *orders = &drive->orders;
   if (orders->count == 0) return SB_ORDER_FORWARD;
   const double latest_s = time_s + same_time * fmax(1.0, fabs(time_s));
   size_t last = 0;
-  for (size_t i = 1; i < orders->count && orders->time_s[i] <= latest_s; i++) last = i;
-  return orders->order[last] > 0.0 ? SB_ORDER_FORWARD : orders->order[last] < 0.0 ? SB_ORDER_REVERSE : SB_ORDER_STOP;
+  for (size_t i = 1; i < orders->count && orders->x[i] <= latest_s; i++) last = i;
+  return orders->y[last] > 0.0 ? SB_ORDER_FORWARD : orders->y[last] < 0.0 ? SB_ORDER_REVERSE : SB_ORDER_STOP;
 }
 
 /* The greatest |duty| that limit and ramp allow. */

@@ -50,7 +50,7 @@ static int threshold_down_from(const struct sb_plane *plane, const struct sb_cha
 
 static int threshold_up_below(const struct sb_plane *plane, const struct sb_chain *chain)
 {
-  return sb_plane_count_above(plane->upshift_nm, plane->options.up.count, chain->greatest_nm, 0.0);
+  return sb_path_count_above(plane->upshift_nm, plane->options.up.count, chain->greatest_nm, 0.0);
 }
 
 static enum sb_cause cause_of(const struct sb_plane *plane, const struct sb_chain *chain, int down, int up)

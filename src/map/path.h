@@ -55,6 +55,6 @@ struct sb_leaves {
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err);
 
 /* Number of lattice points, from the first on, whose (descending) torque is above load_nm, less a fraction of itself. */
-int sb_plane_count_above(const double *torque_nm, int count, double load_nm, double less_fraction);
+int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction);
 
 #endif

@@ -23,8 +23,8 @@ static enum sb_status choose_part(const struct sb_map_picture *picture, struct s
   if (status != SB_OK) return status;
   paint(picture, &sketch);
   if (sb_sketch_find_changes(&sketch, down, up)) {
-    sb_span_make_room(down, sb_map_axis_index(&picture->down, picture->own_downshift_fraction), picture->down.count);
-    sb_span_make_room(up, sb_map_axis_index(&picture->up, picture->own_upshift_fraction), picture->up.count);
+    sb_sketch_make_room(down, sb_map_axis_index(&picture->down, picture->own_downshift_fraction), picture->down.count);
+    sb_sketch_make_room(up, sb_map_axis_index(&picture->up, picture->own_upshift_fraction), picture->up.count);
   }
   sb_sketch_clear(&sketch);
   return SB_OK;
@@ -41,8 +41,8 @@ enum sb_status sb_map_draw(FILE *out, const struct sb_map_picture *picture, stru
   status = sb_picture_init(&drawn, &across, down, &upward, up, err);
   if (status != SB_OK) return status;
   paint(picture, &drawn.sketch);
-  sb_picture_mark_point(&drawn, sb_percent_rounded(picture->own_downshift_fraction),
-                        sb_percent_rounded(picture->own_upshift_fraction), '@');
+  sb_picture_mark_point(&drawn, sb_fields_rounded_percent(picture->own_downshift_fraction),
+                        sb_fields_rounded_percent(picture->own_upshift_fraction), '@');
   sb_picture_write(out, &drawn);
   sb_picture_clear(&drawn);
   return SB_OK;
@@ -51,5 +51,5 @@ enum sb_status sb_map_draw(FILE *out, const struct sb_map_picture *picture, stru
 void sb_map_write_own_mark(FILE *out, double own_downshift_fraction, double own_upshift_fraction)
 {
   fprintf(out, "  @  the scenario's own: downshift %.6g %%, upshift %.6g %%\n",
-          sb_percent_rounded(own_downshift_fraction), sb_percent_rounded(own_upshift_fraction));
+          sb_fields_rounded_percent(own_downshift_fraction), sb_fields_rounded_percent(own_upshift_fraction));
 }

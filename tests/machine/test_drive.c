@@ -33,7 +33,7 @@ static struct sb_drive open_drive(void)
 static struct sb_drive ordered_drive(void)
 {
   struct sb_drive drive = open_drive();
-  drive.orders = (struct sb_order_table){3, order_times, order_values};
+  drive.orders = (struct sb_table){3, order_times, order_values};
   return drive;
 }
 
@@ -67,7 +67,7 @@ static void a_rounded_tick_is_the_tick_of_its_order(void **state)
   (void)state;
   static const double times[] = {0.0, 0.57}, values[] = {SB_ORDER_FORWARD, SB_ORDER_STOP};
   struct sb_drive drive = open_drive();
-  drive.orders = (struct sb_order_table){2, times, values};
+  drive.orders = (struct sb_table){2, times, values};
   const double rounded = 0.57 * (1.0 - 2.3e-16);
   assert_true(rounded < 0.57);
   assert_int_equal(sb_drive_order_at(&drive, rounded), SB_ORDER_STOP);
@@ -93,7 +93,7 @@ static void orders_to_go_forward_alone_move_nothing(void **state)
   (void)state;
   static const double values[] = {SB_ORDER_FORWARD, SB_ORDER_FORWARD};
   struct sb_drive drive = open_drive();
-  drive.orders = (struct sb_order_table){2, order_times, values};
+  drive.orders = (struct sb_table){2, order_times, values};
   assert_false(sb_drive_is_moving(&drive));
 }
 
@@ -118,7 +118,7 @@ static void a_new_order_ramps_from_nothing(void **state)
   static const double times[] = {0.0, 1.0}, values[] = {SB_ORDER_FORWARD, SB_ORDER_REVERSE};
   struct sb_drive drive = open_drive();
   drive.ramp_s = 0.5;
-  drive.orders = (struct sb_order_table){2, times, values};
+  drive.orders = (struct sb_table){2, times, values};
   struct sb_drive_state at = {.duty = 0.8, .order = SB_ORDER_FORWARD};
   at = sb_drive_tick(&drive, &at, 1.0, 30.0);
   assert_near(at.duty, -0.01, 1e-16);
@@ -380,7 +380,7 @@ static void the_loop_reversed_is_its_mirror_image(void **state)
                            .period_s = 2e-3,
                            .ramp_s = 0.3};
   struct sb_drive back = ahead;
-  back.orders = (struct sb_order_table){1, times, backward};
+  back.orders = (struct sb_table){1, times, backward};
   struct sb_drive_state a = sb_drive_start(&ahead, 0.0), b = sb_drive_start(&back, 0.0);
   double speed_a = 0.0, speed_b = 0.0;
   for (int k = 1; k < 500; k++) {
