@@ -115,7 +115,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .gear = track->gear,
                                  .link = SB_LINK_MESH,
                                  .motor_direction = stop->motor_direction,
-                                 .output_direction = stop->motor_direction * gear->output_sense,
+                                 .output_direction = stop->motor_direction * gear->output_direction,
                                  .is_driving = stop->is_driving};
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
@@ -169,7 +169,7 @@ static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
   for (int i = 0; i < VALUE_COUNT; i++) key[i] = bits_of(values[i]);
   const int flags =
       (((far->is_slipping * 3 + far->slip_direction + 1) * 3 + far->direction + 1) * 3 + state->twist.side + 1) * 3 +
-      feed->drive.order + 1;
+      feed->drive.command + 1;
   key[VALUE_COUNT] = (uint64_t)((flags * 2 + feed->is_cut_out) * 2 + feed->is_empty);
   key[VALUE_COUNT + 1] = (uint64_t)((far->met_count * 2 + far->is_finished) * 3 + state->output_direction + 1);
   key[VALUE_COUNT + 2] = (uint64_t)feed->ready_step;
@@ -291,7 +291,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_track *track = &tracks->items[tracks->at_track];
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   const struct sb_row row = sb_sim_row(&tracks->sim);
-  struct sb_spot spot = {.outside_nm = row.external_torque_nm,
+  struct sb_spot spot = {.external_nm = row.external_torque_nm,
                          .more = keep_more(tracks, &row),
                          .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,

@@ -119,7 +119,7 @@ static void a_threshold_between_two_counts_parts_them(void **state)
   assert_int_equal(sb_sensor_up_count(&sensor, 0.60 - 1e-12), 60);
 }
 
-/* The counts decide as the quotients themselves do: reading < down is count < down_count, reading > up is above. */
+/* The counts decide as the quotients themselves do: reading < down is count < downshift_count, reading > up is above. */
 static void counts_decide_as_the_fractions_do(void **state)
 {
   (void)state;

@@ -18,11 +18,11 @@
   "(cd $R && for f in $(find src -name '*.c'); do cc -Isrc -c -o ${f%.c}.o $f || exit 9; done) && tools/dev/check-layers $R $R"
 
 /* The same house with the object of one more file: a function of this name in src/tune/deep_well.c. */
-#define NAMED(name)                                                                                                               \
-  HOUSE                                                                                                                           \
-      "rm $R/src/*/*.c; printf 'int " name "(void);\\nint " name "(void) { return 3; }\\n' > "                                    \
-      "$R/src/tune/deep_well.c; cd $R && cc -c -o src/tune/deep_well.o src/tune/deep_well.c && ar rcs l.a src/tune/deep_well.o; " \
-      "cd - > /dev/null; tools/dev/check-symbols $R/l.a $R $R"
+#define NAMED(name)                                                                                                           \
+  HOUSE                                                                                                                       \
+  "rm $R/src/*/*.c; printf 'int " name "(void);\\nint " name "(void) { return 3; }\\n' > "                                    \
+  "$R/src/tune/deep_well.c; cd $R && cc -c -o src/tune/deep_well.o src/tune/deep_well.c && ar rcs l.a src/tune/deep_well.o; " \
+  "cd - > /dev/null; tools/dev/check-symbols $R/l.a $R $R"
 
 static void a_house_in_order_passes(void **state)
 {
