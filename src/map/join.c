@@ -15,19 +15,19 @@ static int compare_int(int a, int b)
   return (a > b) - (a < b);
 }
 
-/* Order in which cells that could join along the down axis stand next to each other. */
+/* Orders in which cells that could join stand next to each other: cells do not overlap, so none comes between two that touch. */
 static int compare_along_down(const void *a, const void *b)
 {
   const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->up_first, cb->up_first), last = compare_int(ca->up_last, cb->up_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->down_first, cb->down_first);
+  const int up = compare_int(ca->up_first, cb->up_first);
+  return up != 0 ? up : compare_int(ca->down_first, cb->down_first);
 }
 
 static int compare_along_up(const void *a, const void *b)
 {
   const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->down_first, cb->down_first), last = compare_int(ca->down_last, cb->down_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->up_first, cb->up_first);
+  const int down = compare_int(ca->down_first, cb->down_first);
+  return down != 0 ? down : compare_int(ca->up_first, cb->up_first);
 }
 
 static bool touches_along_down(const struct sb_map_cell *a, const struct sb_map_cell *b)
@@ -68,16 +68,9 @@ void sb_map_join(struct sb_map *map)
          0) {}
 }
 
-static int compare_in_order(const void *a, const void *b)
-{
-  const struct sb_map_cell *ca = a, *cb = b;
-  const int down = compare_int(ca->down_first, cb->down_first);
-  return down != 0 ? down : compare_int(ca->up_first, cb->up_first);
-}
-
 void sb_map_sort(struct sb_map *map)
 {
-  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_in_order);
+  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_along_up);
 }
 
 void sb_map_keep_passing(struct sb_map *map)
