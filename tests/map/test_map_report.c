@@ -13,6 +13,7 @@
 #include "map/class.h"
 #include "map/join.h"
 #include "map/lattice.h"
+#include "map/plane.h"
 #include "map/report.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
