@@ -75,7 +75,7 @@ struct sb_emission {
   size_t sample_count;
   bool
       is_engaged_needed; /* with "engaged" always true the recorded run would be decided in another way: the wait is too short */
-  bool can_stop;                  /* the drive: by an order, or by a switch of its own */
+  bool can_stop;                  /* the drive: by a command, or by a switch of its own */
   struct sb_emit_sample *samples; /* samples[sample_count], owned */
 };
 

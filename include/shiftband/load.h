@@ -130,7 +130,7 @@ struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const str
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s);
 
 /* The part of it that comes from outside: without what follows speed. N m. Pure. */
-double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
+double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
 
 /* First corner in time after time_s, or INFINITY. */
 double sb_load_next_time_s(const struct sb_load *load, double time_s);

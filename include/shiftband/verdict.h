@@ -162,7 +162,7 @@ enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double le
 /* A shift command, with the row just before it. */
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
 
-/* The drive was cut, came back or took another order: chains of opposite commands end, and a shift under way may last. */
+/* The drive was cut, came back or took another command: chains of opposite commands end, and a shift under way may last. */
 void sb_monitor_switched(struct sb_monitor *monitor);
 
 /* A row after an event or at a controller sample; is_automatic: the controller chooses the gear. */

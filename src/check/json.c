@@ -89,8 +89,8 @@ static const struct sb_field pair_fields[] = {
     PAIR(helping_upshift_nm),
     PAIR(helping_downshift_nm),
     FIELD(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
-    FIELD(sb_check_pair, "upshift_time_s", figures.shift_up_time_s, NUMBER),
-    FIELD(sb_check_pair, "downshift_time_s", figures.shift_down_time_s, NUMBER),
+    FIELD(sb_check_pair, "upshift_time_s", figures.upshift_time_s, NUMBER),
+    FIELD(sb_check_pair, "downshift_time_s", figures.downshift_time_s, NUMBER),
     PAIR(shortest_dwell_s),
     PAIR(shortest_dwell_steady_s),
     PAIR(shortest_start_delay_s),
@@ -170,7 +170,7 @@ static const struct sb_field held_fields[] = {SAME(sb_check_gear, name, TEXT), G
 
 #define LOAD(member) SAME(sb_check_load, member, NUMBER)
 static const struct sb_field load_fields[] = {
-    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(hung_nm),
+    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(suspended_nm),
     LOAD(inertia_kg_m2), LOAD(viscous_nms_rad), LOAD(quadratic_nms2_rad2), END};
 
 static const struct sb_field limit_fields[] = {SAME(sb_check_limit, torque_nm, NUMBER),
@@ -202,14 +202,14 @@ static const struct sb_field stage_fields[] = {
     SAME(sb_check_stage, distance_m, NUMBER), SAME(sb_check_stage, need_n, NUMBER),
     SAME(sb_check_stage, ballast_kg, NUMBER), END};
 
-static void put_schedule(struct sb_json *json, const struct sb_order_table *schedule)
+static void put_schedule(struct sb_json *json, const struct sb_drive_schedule *schedule)
 {
   static const char *const words[] = {"reverse", "stop", "forward"};
   sb_json_put_array(json, "schedule");
   for (size_t k = 0; k < schedule->count; k++) {
     sb_json_open_object(json);
     sb_json_put_number(json, "time_s", schedule->time_s[k]);
-    sb_json_put_string(json, "drive", words[1 + (int)schedule->order[k]]);
+    sb_json_put_string(json, "drive", words[1 + (int)schedule->command[k]]);
     sb_json_close(json);
   }
   sb_json_close(json);

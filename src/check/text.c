@@ -35,7 +35,7 @@ static void write_load(const struct sb_check_load *load, FILE *out)
   if (load->holding_brake_nm > 0.0) {
     sb_check_text_line(out, "holding brake",
                        "%s N.m; the load needs %s N.m in addition to the drum's friction: the brake %s",
-                       NUM(load->holding_brake_nm), NUM(load->hung_nm), load->is_held ? "holds" : "slips");
+                       NUM(load->holding_brake_nm), NUM(load->suspended_nm), load->is_held ? "holds" : "slips");
   }
   if (load->viscous_nms_rad > 0.0) sb_check_text_line(out, "follows speed", "%s N.m.s/rad", NUM(load->viscous_nms_rad));
   if (load->quadratic_nms2_rad2 > 0.0) {

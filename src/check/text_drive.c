@@ -70,7 +70,7 @@ static void say_ramp_and_schedule(const struct sb_check_drive *drive, FILE *out)
         NUM(drive->ramp_s));
   }
   for (size_t k = 0; k < drive->schedule.count; k++) {
-    APPEND(&list, "%s from %s s", words[1 + (int)drive->schedule.order[k]], NUM(drive->schedule.time_s[k]));
+    APPEND(&list, "%s from %s s", words[1 + (int)drive->schedule.command[k]], NUM(drive->schedule.time_s[k]));
   }
   if (list.length == 0) return;
   SAY("Schedule: %s%s.", list.text,

@@ -45,7 +45,7 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
   } else if (!figures->has_band) { /* no load brings a band about */
     SAY("No hunting band.");
   }
-  if (!figures->is_stuck_low && pair->is_upshift_hindered) {
+  if (!figures->is_stuck_low && pair->is_upshift_opposed) {
     SAY("Shifts up again only under loads above %s N.m: a load that drives the motor harder raises its current, and %s "
         "stays below the upshift threshold.",
         NUM(figures->helping_upshift_nm), pair->slower);
@@ -62,8 +62,8 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
 static void say_times(const struct sb_check_pair *pair, FILE *out)
 {
   const struct sb_pair_figures *figures = &pair->figures;
-  const bool is_engaging = !isnan(figures->shift_up_time_s) && !isnan(figures->shift_down_time_s);
-  SAY("A shift up takes %s s, a shift down %s s%s.", NUM(figures->shift_up_time_s), NUM(figures->shift_down_time_s),
+  const bool is_engaging = !isnan(figures->upshift_time_s) && !isnan(figures->downshift_time_s);
+  SAY("A shift up takes %s s, a shift down %s s%s.", NUM(figures->upshift_time_s), NUM(figures->downshift_time_s),
       is_engaging ? "" : " (-: it does not engage)");
   if (!isnan(pair->needed_dwell_s)) {
     SAY("Shortest dwell %s s after an upshift at %s, %s s after one from the steady state of %s; the %s s of "

@@ -83,9 +83,9 @@ void sb_map_write_json(struct sb_json *json, const struct sb_model *model, const
   sb_json_put_string(json, "scenario", model->name);
   sb_json_put_string(json, "slower", model->gearbox.gears[pair].name);
   sb_json_put_string(json, "faster", model->gearbox.gears[pair + 1].name);
-  sb_json_put_number(json, "threshold_step_pct", sb_percent_rounded(map->options.down.step_fraction));
-  put_axis(json, "downshift", &map->options.down);
-  put_axis(json, "upshift", &map->options.up);
+  sb_json_put_number(json, "threshold_step_pct", sb_percent_rounded(map->options.downshift.step_fraction));
+  put_axis(json, "downshift", &map->options.downshift);
+  put_axis(json, "upshift", &map->options.upshift);
   put_own(json, own);
   put_shares(json, map);
   sb_json_put_integer(json, "rectangles", (long long)map->cell_count);

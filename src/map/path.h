@@ -32,8 +32,8 @@ struct sb_plane {
   const struct sb_model *model;
   struct sb_map_options options;
   struct sb_controller_setup setup; /* of the fixed pairs, the times and the debounce count */
-  int32_t *down_counts;             /* down_counts[down.count], ascending */
-  int32_t *up_counts;
+  int32_t *downshift_counts;        /* down_counts[down.count], ascending */
+  int32_t *upshift_counts;
   double *downshift_nm;      /* Td at each down index: descending */
   double *upshift_nm;        /* Tu at each up index: descending */
   struct sb_monitor monitor; /* Td, Tu and tau of all gears as a run has them */

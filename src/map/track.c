@@ -115,7 +115,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .gear = track->gear,
                                  .link = SB_LINK_MESH,
                                  .motor_direction = stop->motor_direction,
-                                 .output_direction = stop->motor_direction * gear->output_sense,
+                                 .output_direction = stop->motor_direction * gear->output_direction,
                                  .is_driving = stop->is_driving};
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
@@ -156,7 +156,7 @@ static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
                            far->left_rad,           far->is_slipping,         far->slip_direction,
                            far->direction,          far->met_count,           far->is_finished,
                            state->output_direction, state->twist.side,        state->twist.twist_rad,
-                           feed->drive.duty,        feed->drive.integral_rad, feed->drive.order,
+                           feed->drive.duty,        feed->drive.integral_rad, feed->drive.command,
                            feed->warmth.winding_c,  feed->warmth.housing_c,   feed->resistance_ohm,
                            feed->voltage_v,         feed->drawn_as,           feed->low_s,
                            feed->is_cut_out,        feed->is_empty,           (double)feed->ready_step};
@@ -279,7 +279,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_track *track = &tracks->items[tracks->at_track];
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   const struct sb_row row = sb_sim_row(&tracks->sim);
-  struct sb_spot spot = {.outside_nm = row.external_torque_nm,
+  struct sb_spot spot = {.external_nm = row.external_torque_nm,
                          .more = keep_more(tracks, &row),
                          .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,

@@ -34,7 +34,7 @@ struct sb_more {
 
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double outside_nm;
+  double external_nm;
   double given_j; /* since the sample before, as turns and torque */
   double turns;
   double torque_nm; /* greatest, by magnitude */
@@ -56,7 +56,7 @@ struct sb_stop {
 struct sb_track_row {
   int sample; /* the next one */
   bool is_engaged, is_resting, is_slipping;
-  bool is_switched; /* the drive was cut, came back or took another order */
+  bool is_switched; /* the drive was cut, came back or took another command */
   double time_s, next_load_nm;
 };
 

@@ -116,19 +116,20 @@ static void threshold_path(const struct sb_reader *reader, const char *key, int 
 static void check_pair(struct sb_reader *reader, int pair)
 {
   const struct sb_control *control = &reader->draft->model.control;
-  const double down = control->downshift_fraction[pair], up = control->upshift_fraction[pair];
+  const double downshift = control->downshift_fraction[pair], upshift = control->upshift_fraction[pair];
   char path[64];
-  if (down >= 1.0) {
+  if (downshift >= 1.0) {
     threshold_path(reader, "downshift_below", pair, path);
-    sb_reader_fault(reader, path, "needs less than 100 %% of the reference, found %.6g %%", 100.0 * down);
+    sb_reader_fault(reader, path, "needs less than 100 %% of the reference, found %.6g %%", 100.0 * downshift);
   }
-  if (up > 10.0) {
+  if (upshift > 10.0) {
     threshold_path(reader, "upshift_above", pair, path);
-    sb_reader_fault(reader, path, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * up);
+    sb_reader_fault(reader, path, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * upshift);
   }
-  if (up <= down) {
+  if (upshift <= downshift) {
     threshold_path(reader, "upshift_above", pair, path);
-    sb_reader_fault(reader, path, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * down, 100.0 * up);
+    sb_reader_fault(reader, path, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * downshift,
+                    100.0 * upshift);
   }
 }
 
@@ -137,12 +138,12 @@ static void finish_thresholds(struct sb_reader *reader)
   const struct sb_control_draft *draft = &reader->draft->control;
   struct sb_control *control = &reader->draft->model.control;
   const double reference = control->sensor.reference_rad_s;
-  const bool has_down = has_pairs(reader, "downshift_below", draft->downshift_count);
-  const bool has_up = has_pairs(reader, "upshift_above", draft->upshift_count);
+  const bool has_downshift = has_pairs(reader, "downshift_below", draft->downshift_count);
+  const bool has_upshift = has_pairs(reader, "upshift_above", draft->upshift_count);
   const int pairs = reader->draft->model.gearbox.gear_count - 1;
   for (int p = 0; p < pairs; p++) {
-    control->downshift_fraction[p] = has_down ? as_fraction(&draft->downshift_below[p], reference) : (double)NAN;
-    control->upshift_fraction[p] = has_up ? as_fraction(&draft->upshift_above[p], reference) : (double)NAN;
+    control->downshift_fraction[p] = has_downshift ? as_fraction(&draft->downshift_below[p], reference) : (double)NAN;
+    control->upshift_fraction[p] = has_upshift ? as_fraction(&draft->upshift_above[p], reference) : (double)NAN;
     check_pair(reader, p);
   }
 }

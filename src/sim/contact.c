@@ -59,7 +59,7 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
 {
   if (direction <= 0 || !is_pushing(&sim->state)) return 0.0;
   const struct sb_far *far = &sim->state.far;
-  const double weight_nm = sb_load_curve_outside_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
+  const double weight_nm = sb_load_curve_external_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
   const double hold_nm = sb_road_pushed_hold_nm(road_of(sim), far->met_count);
   return fmax(0.0, sb_road_pushed_nm(road_of(sim), far->met_count, hold_nm * cosine(sim), weight_nm));
 }

@@ -55,12 +55,12 @@ struct sb_resting sb_resting_at(const struct sb_sim *sim, enum sb_load_side side
 
 static double acting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
-  return sb_load_curve_outside_nm(&resting->acting[direction > 0], time_s, angle_rad);
+  return sb_load_curve_external_nm(&resting->acting[direction > 0], time_s, angle_rad);
 }
 
 static double hold_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
-  const double parts_nm = sb_load_curve_outside_nm(&resting->holding[direction > 0], time_s, angle_rad);
+  const double parts_nm = sb_load_curve_external_nm(&resting->holding[direction > 0], time_s, angle_rad);
   return fmax(parts_nm, resting->least_hold_nm[direction > 0]) + resting->brake_nm;
 }
 
@@ -294,7 +294,7 @@ static void prepare(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   const struct sb_gear *gear = sb_segment_gear(sim);
   const bool in_mesh = sim->state.link == SB_LINK_MESH;
-  seg->per_motor = gear->output_sense / gear->ratio;
+  seg->per_motor = gear->output_direction / gear->ratio;
   seg->drag_nm = in_mesh ? gear->drag_nm : 0.0;
   seg->has_spring = in_mesh && sim->model->driveshaft.is_present;
   sb_feed_line(sim);

@@ -35,8 +35,8 @@ static void put_samples(struct sb_csv *csv, const struct sb_study *study, const 
   sb_csv_number(csv, (double)at->own_passed / (double)study->samples);
   sb_csv_number(csv, sb_share_least(at->own_passed, study->samples));
   sb_csv_integer(csv, at->best.passed);
-  sb_csv_rounded(csv, sb_map_axis_pct(&study->down, at->best.down), 10);
-  sb_csv_rounded(csv, sb_map_axis_pct(&study->up, at->best.up), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&study->downshift, at->best.downshift), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&study->upshift, at->best.upshift), 10);
 }
 
 static void put_charge(struct sb_csv *csv, const struct sb_study *study, const struct sb_map_point *at)
@@ -49,8 +49,8 @@ static void put_charge(struct sb_csv *csv, const struct sb_study *study, const s
     put_outcome(csv, at);
   }
   sb_csv_number(csv, at->safe_share);
-  put_stretch(csv, &at->up);
-  put_stretch(csv, &at->down);
+  put_stretch(csv, &at->upshift);
+  put_stretch(csv, &at->downshift);
   sb_csv_end_row(csv);
 }
 
@@ -76,10 +76,10 @@ static void put_json_stretch(struct sb_json *json, const char *name, const struc
   sb_json_close(json);
 }
 
-static void put_thresholds(struct sb_json *json, double down_pct, double up_pct)
+static void put_thresholds(struct sb_json *json, double downshift_pct, double upshift_pct)
 {
-  sb_json_put_number(json, "downshift_below_pct", down_pct);
-  sb_json_put_number(json, "upshift_above_pct", up_pct);
+  sb_json_put_number(json, "downshift_below_pct", downshift_pct);
+  sb_json_put_number(json, "upshift_above_pct", upshift_pct);
 }
 
 /* How many samples pass at the scenario's own thresholds, and where most of them do. */
@@ -94,7 +94,8 @@ static void put_passed(struct sb_json *json, const struct sb_study *study, const
   }
   sb_json_close(json);
   sb_json_put_object(json, "best");
-  put_thresholds(json, sb_map_axis_pct(&study->down, at->best.down), sb_map_axis_pct(&study->up, at->best.up));
+  put_thresholds(json, sb_map_axis_pct(&study->downshift, at->best.downshift),
+                 sb_map_axis_pct(&study->upshift, at->best.upshift));
   sb_json_put_integer(json, "passed", at->best.passed);
   sb_json_put_number(json, "share_least", sb_share_least(at->best.passed, study->samples));
   sb_json_put_integer(json, "points", at->best.points);
@@ -114,8 +115,8 @@ static void put_json_charge(struct sb_json *json, const struct sb_study *study, 
     sb_json_put_fields(json, sb_map_figure_fields, &at->figures);
   }
   sb_json_put_number(json, "safe_share", at->safe_share);
-  put_json_stretch(json, "upshift_passes", &at->up);
-  put_json_stretch(json, "downshift_passes", &at->down);
+  put_json_stretch(json, "upshift_passes", &at->upshift);
+  put_json_stretch(json, "downshift_passes", &at->downshift);
   sb_json_close(json);
 }
 
@@ -153,8 +154,8 @@ static void write_charge(FILE *out, const struct sb_study *study, const struct s
   sb_words_cell(out, 9, "%.4g %%", sb_percent_rounded(at->charge_fraction));
   sb_words_cell(out, 9, "%.4g V", at->voltage_v);
   sb_words_cell(out, 9, "%.1f %%", 100.0 * at->safe_share);
-  sb_words_cell(out, 17, "%s", format_stretch(&at->up, text));
-  sb_words_cell(out, 18, "%s", format_stretch(&at->down, text));
+  sb_words_cell(out, 17, "%s", format_stretch(&at->upshift, text));
+  sb_words_cell(out, 18, "%s", format_stretch(&at->downshift, text));
   if (study->samples > 0) {
     fprintf(out, "%ld of %ld\n", at->own_passed, study->samples);
   } else {
@@ -191,8 +192,8 @@ static void write_best(FILE *out, const struct sb_study *study, const struct sb_
       out, 0, 0,
       "Most samples, %d of %ld, pass at %lld pairs of thresholds; amid the widest square of them lie a "
       "downshift threshold of %.6g %% and an upshift threshold of %.6g %%: at least %.1f %% of all such machines",
-      at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->down, at->best.down),
-      sb_map_axis_pct(&study->up, at->best.up), 100.0 * sb_share_least(at->best.passed, samples));
+      at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->downshift, at->best.downshift),
+      sb_map_axis_pct(&study->upshift, at->best.upshift), 100.0 * sb_share_least(at->best.passed, samples));
   if (at->refused > 0) fprintf(out, "%ld samples are no valid scenario, and count as failing\n", at->refused);
 }
 

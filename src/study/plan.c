@@ -83,8 +83,8 @@ static enum sb_status reach_corners(const struct sb_study_source *source, bool i
     if (loaded != SB_OK) status = sb_fail(err, loaded, "%s", sb_status_text(loaded));
     if (loaded != SB_OK) break;
     if (is_full) sb_discharge_set(&corner->model, 1.0);
-    const int up_count = sb_map_options_default(&corner->model).up.count;
-    if (up_count > plane->up.count) plane->up.count = up_count;
+    const int upshift_count = sb_map_options_default(&corner->model).upshift.count;
+    if (upshift_count > plane->upshift.count) plane->upshift.count = upshift_count;
     sb_scenario_clear(corner);
   }
   free(values);
@@ -104,13 +104,14 @@ static enum sb_status plan_maps(const struct sb_study_request *request, const st
   if (status == SB_OK && request->samples > 0 && request->upshift == NULL) {
     status = reach_corners(source, has_charge, &plane, err);
   }
-  if (status == SB_OK) status = sb_passing_check(&plane.down, &plane.up, err); /* better now than after all samples */
+  if (status == SB_OK)
+    status = sb_passing_check(&plane.downshift, &plane.upshift, err); /* better now than after all samples */
   if (status == SB_OK) status = add_charge(&model, request->charges, 1.0, study, err);
   if (status != SB_OK) return status;
   study->kind = SB_STUDY_MAPS;
   study->pair = plane.pair;
-  study->down = plane.down;
-  study->up = plane.up;
+  study->downshift = plane.downshift;
+  study->upshift = plane.upshift;
   study->downshift_fraction = model.control.downshift_fraction[plane.pair];
   study->upshift_fraction = model.control.upshift_fraction[plane.pair];
   study->is_whole = request->downshift != NULL || request->upshift != NULL;
@@ -146,9 +147,10 @@ static enum sb_status plan_plane(const struct sb_study_request *request, const s
       sb_map_plane_parse(&nominal->model, request->pair, request->downshift, request->upshift, &plane, err);
   if (status != SB_OK) return status;
   study->axis_count = 2;
-  status = lay_threshold(nominal, "controller.downshift_below", plane.pair, &plane.down, points, &study->axes[0], err);
+  status =
+      lay_threshold(nominal, "controller.downshift_below", plane.pair, &plane.downshift, points, &study->axes[0], err);
   if (status != SB_OK) return status;
-  return lay_threshold(nominal, "controller.upshift_above", plane.pair, &plane.up, points, &study->axes[1], err);
+  return lay_threshold(nominal, "controller.upshift_above", plane.pair, &plane.upshift, points, &study->axes[1], err);
 }
 
 static enum sb_status plan_axes(const struct sb_study_request *request, const struct sb_scenario *nominal,

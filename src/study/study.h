@@ -45,7 +45,7 @@ struct sb_study {
   /* Maps: which plane, the thresholds as written, and whether pictures show all of it. */
   int pair;
   char slower[SB_NAME_SIZE], faster[SB_NAME_SIZE];
-  struct sb_map_axis down, up;
+  struct sb_map_axis downshift, upshift;
   double downshift_fraction, upshift_fraction;
   bool is_whole;
 };

@@ -103,8 +103,8 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   return NULL;
 }
 
-static enum sb_status check_alike(const struct sb_tune_request *request, const struct sb_tuning *tuning,
-                                  struct sb_error *err)
+static enum sb_status check_same_gears(const struct sb_tune_request *request, const struct sb_tuning *tuning,
+                                       struct sb_error *err)
 {
   const struct sb_model *first = &tuning->nominals[0].model;
   const char *path = request->paths[0];
@@ -133,7 +133,7 @@ enum sb_status sb_tuning_load(const struct sb_tune_request *request, struct sb_t
   tuning->values = calloc(files, sizeof *tuning->values);
   if (tuning->nominals == NULL || tuning->values == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory");
   enum sb_status status = load_nominals(request, tuning, faults, err);
-  if (status == SB_OK) status = check_alike(request, tuning, err);
+  if (status == SB_OK) status = check_same_gears(request, tuning, err);
   if (status != SB_OK) return status;
   size_t total = 0;
   for (size_t i = 0; i < files; i++) total += (size_t)sample_count(request, &tuning->nominals[i]);

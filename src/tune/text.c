@@ -47,28 +47,29 @@ static void write_verdict(FILE *out, const struct sb_tuning *tuning)
 }
 
 /* One threshold of each pair: the tuned ones, and the others as the scenario has them. */
-static double threshold_of(const struct sb_tuning *tuning, int pair, bool is_down)
+static double threshold_of(const struct sb_tuning *tuning, int pair, bool is_downshift)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_control *control = &sb_tune_first_model(tuning)->control;
   const bool is_tuned = pair >= tuning->first_pair && pair <= tuning->last_pair;
-  if (is_down) return is_tuned ? result->downshift_fraction : control->downshift_fraction[pair];
+  if (is_downshift) return is_tuned ? result->downshift_fraction : control->downshift_fraction[pair];
   return is_tuned ? result->upshift_fraction : control->upshift_fraction[pair];
 }
 
 /* "downshift_below: [21.5 %, 40 %]  # in the sensor's counts: 22, 41"; a sensor without a resolution has no counts. */
-static void write_thresholds(FILE *out, const struct sb_tuning *tuning, const char *key, bool is_down)
+static void write_thresholds(FILE *out, const struct sb_tuning *tuning, const char *key, bool is_downshift)
 {
   const struct sb_model *model = sb_tune_first_model(tuning);
   const struct sb_sensor *sensor = &model->control.sensor;
   const int pair_count = model->gearbox.gear_count - 1;
   struct sb_sentence values = {0}, counts = {0};
   for (int pair = 0; pair < pair_count; pair++) {
-    const double fraction = threshold_of(tuning, pair, is_down);
+    const double fraction = threshold_of(tuning, pair, is_downshift);
     const char *comma = pair > 0 ? ", " : "";
     sb_sentence_add(&values, "%s%.10g %%", comma, sb_tune_percent(fraction));
-    sb_sentence_add(&counts, "%s%d", comma,
-                    (int)(is_down ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
+    sb_sentence_add(
+        &counts, "%s%d", comma,
+        (int)(is_downshift ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
   }
   fprintf(out, "    %s: %s%s%s", key, pair_count > 1 ? "[" : "", values.text, pair_count > 1 ? "]" : "");
   if (sensor->resolution_fraction > 0.0) fprintf(out, "  # in the sensor's counts: %s", counts.text);

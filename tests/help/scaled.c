@@ -31,7 +31,7 @@ static void scale_drive(struct sb_drive *drive, const struct scale *s, double **
   drive->integral_per_rad /= s->angle;
   drive->period_s *= s->time;
   drive->ramp_s *= s->time;
-  drive->orders.time_s = column(drive->orders.time_s, drive->orders.count, s->time, room);
+  drive->schedule.time_s = column(drive->schedule.time_s, drive->schedule.count, s->time, room);
 }
 
 static void scale_motor(struct sb_model *model, const struct scale *s)

@@ -46,7 +46,7 @@ static inline double value_at(const struct sb_load *load, double time_s, double 
 {
   const struct sb_load_at at = {.time_s = time_s, .angle_rad = angle_rad, .direction = direction};
   const struct sb_load_curve curve = sb_load_curve_at(load, &at, SB_SHARE_ALL);
-  return sb_load_curve_outside_nm(&curve, time_s, angle_rad);
+  return sb_load_curve_external_nm(&curve, time_s, angle_rad);
 }
 
 /* The table at x, not on a corner: a plain scan. */

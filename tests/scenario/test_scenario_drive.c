@@ -39,11 +39,11 @@ static void every_key_of_the_drive_is_read(void **state)
   assert_near(drive->period_s, 2e-3, 0.0);
   assert_near(drive->ramp_s, 0.4, 0.0);
   assert_int_equal(drive->off, SB_OFF_BRAKE);
-  assert_int_equal(drive->orders.count, 4);
-  static const double times[] = {0.0, 1.5, 5.2, 6.0}, orders[] = {0.0, 1.0, 0.0, -1.0};
+  assert_int_equal(drive->schedule.count, 4);
+  static const double times[] = {0.0, 1.5, 5.2, 6.0}, schedule[] = {0.0, 1.0, 0.0, -1.0};
   for (size_t i = 0; i < 4; i++) {
-    assert_near_rel(drive->orders.time_s[i], times[i], rounding);
-    assert_near(drive->orders.order[i], orders[i], 0.0);
+    assert_near_rel(drive->schedule.time_s[i], times[i], rounding);
+    assert_near(drive->schedule.command[i], schedule[i], 0.0);
   }
   assert_int_equal(sensor->quantity, SB_SENSES_CURRENT);
   assert_near(sensor->reference_a, 6.0, 0.0);
@@ -65,7 +65,7 @@ static void a_percentage_alone_is_the_limit_in_open_loop(void **state)
     assert_int_equal(drive->mode, SB_DRIVE_OPEN_LOOP);
     assert_near(drive->limit_fraction, 0.8, 0.0);
     assert_false(sb_drive_is_moving(drive));
-    assert_int_equal(drive->orders.count, 0);
+    assert_int_equal(drive->schedule.count, 0);
     assert_int_equal(drive->off, SB_OFF_COAST);
     assert_near(drive->ramp_s, 0.0, 0.0);
     sb_scenario_clear(&scenario);
@@ -194,7 +194,7 @@ static void a_single_gear_may_reverse_with_any_shifter(void **state)
   (void)state;
   static const char *const sets[] = {"drive={schedule: [[0 s, reverse]]}", NULL};
   load(SB_SOURCE_DIR "/tests/good/least.yaml", sets);
-  assert_int_equal(sb_drive_order_at(&scenario.model.drive, 0.0), SB_ORDER_REVERSE);
+  assert_int_equal(sb_drive_command_at(&scenario.model.drive, 0.0), SB_COMMAND_REVERSE);
   sb_scenario_clear(&scenario);
 }
 

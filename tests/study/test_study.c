@@ -245,15 +245,15 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
   assert_int_equal(sb_spread_draw(&nominal, SB_SPREAD_RANDOM, 1, SAMPLES, values, &err), SB_OK);
   struct sb_map_options options = sb_map_options_default(&nominal.model);
   options.pair = study.pair;
-  options.down = study.down;
-  options.up = study.up;
+  options.downshift = study.downshift;
+  options.upshift = study.upshift;
   assert_true(sb_map_points(&report)[0].charge_fraction == 1.0);
   assert_true(sb_map_points(&report)[1].charge_fraction < 0.5);
   for (int c = 0; c < CHARGES; c++) {
     const struct sb_map_point *point = &sb_map_points(&report)[c];
     struct sb_passing passing;
     long own = 0;
-    assert_int_equal(sb_passing_init(&passing, &study.down, &study.up, NULL), SB_OK);
+    assert_int_equal(sb_passing_init(&passing, &study.downshift, &study.upshift, NULL), SB_OK);
     for (int s = 0; s < SAMPLES; s++) {
       static struct sb_scenario sample;
       struct sb_faults faults;
@@ -305,7 +305,7 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
   const struct sb_study_request request = {.charges = CHARGES, .downshift = "40..50", .upshift = "60..100"};
   assert_int_equal(run_all("../scenarios/tired-winder.yaml", &request, &err), SB_OK);
   const struct sb_map_point *points = sb_map_points(&report);
-  const double own = scenario.model.control.upshift_fraction[0], step = study.up.step_fraction;
+  const double own = scenario.model.control.upshift_fraction[0], step = study.upshift.step_fraction;
   assert_near(points[0].charge_fraction, 1.0, 0.0);
   assert_int_equal(points[0].verdict.kinds, 0);
   assert_int_equal(points[3].verdict.kinds, 1U << SB_VERDICT_STUCK_LOW); /* 28 % left, of 35 % at the least */
@@ -317,9 +317,9 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
     /* One step beyond the greatest upshift threshold that passes, the box is stuck low. At the end of use nothing needs to
      * pass. */
     if (k == CHARGES - 1) continue;
-    assert_int_equal(kinds_at(at->charge_fraction, at->up.greatest_fraction), 0);
-    if (at->up.greatest_fraction + step > 1.0) continue;
-    assert_int_equal(kinds_at(at->charge_fraction, at->up.greatest_fraction + step), 1U << SB_VERDICT_STUCK_LOW);
+    assert_int_equal(kinds_at(at->charge_fraction, at->upshift.greatest_fraction), 0);
+    if (at->upshift.greatest_fraction + step > 1.0) continue;
+    assert_int_equal(kinds_at(at->charge_fraction, at->upshift.greatest_fraction + step), 1U << SB_VERDICT_STUCK_LOW);
   }
   finish_all();
 }
@@ -332,8 +332,8 @@ static void studies_read_back_as_they_were_written(void **state)
                           .scenario = "A \"cart\", with commas",
                           .samples = 50,
                           .slower = "slow and strong",
-                          .down = {0.1, 1.0 / 3.0, 5},
-                          .up = {0.2, 0.001, 999}};
+                          .downshift = {0.1, 1.0 / 3.0, 5},
+                          .upshift = {0.2, 0.001, 999}};
   struct sb_study read;
   plan.axes[0] = (struct sb_axis){"controller.dwell", "s", 0.1, 1.0 / 3.0, 41};
   plan.axes[1] = (struct sb_axis){"gearbox.mesh_efficiency", "", 0.9, 0.99, 7};
@@ -344,7 +344,7 @@ static void studies_read_back_as_they_were_written(void **state)
   assert_string_equal(again.text, lines.text);
   assert_string_equal(read.axes[1].unit, "");
   assert_string_equal(read.scenario, plan.scenario);
-  assert_true(read.axes[0].to == 1.0 / 3.0 && read.down.step_fraction == 1.0 / 3.0 && read.up.count == 999);
+  assert_true(read.axes[0].to == 1.0 / 3.0 && read.downshift.step_fraction == 1.0 / 3.0 && read.upshift.count == 999);
   for (size_t length = 0; length < lines.length; length++) {
     lines.text[length] = 0;
     char *cut = strdup(lines.text);

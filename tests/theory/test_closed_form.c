@@ -21,16 +21,16 @@
 
 static const double rad_s_per_rpm = 3.14159265358979323846 / 30.0;
 
-static double settled_rpm(const struct sb_model *model, int gear, double outside_nm)
+static double settled_rpm(const struct sb_model *model, int gear, double external_nm)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
-  return sb_steady_reading(model, &line, gear, outside_nm) * model->control.sensor.reference_rad_s / rad_s_per_rpm;
+  return sb_steady_reading(model, &line, gear, external_nm) * model->control.sensor.reference_rad_s / rad_s_per_rpm;
 }
 
-static double climb_s(const struct sb_model *model, int gear, double outside_nm, double from_rad_s, double to_rad_s)
+static double climb_s(const struct sb_model *model, int gear, double external_nm, double from_rad_s, double to_rad_s)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
-  const struct sb_load_moment load = {.acting_nm = outside_nm};
+  const struct sb_load_moment load = {.acting_nm = external_nm};
   return sb_theory_climb_s(model, &line, gear, &load, from_rad_s, to_rad_s);
 }
 
@@ -231,7 +231,7 @@ struct settle {
   const struct sb_model *model;
   struct sb_motor_line line;
   int gear;
-  double outside_nm;
+  double external_nm;
   double viscous;
   double quadratic;
 };
@@ -244,7 +244,7 @@ static double torque_left(double motor_rad_s, void *params)
   const double given = sb_motor_torque_nm(&at->line, motor_rad_s) - path->drag_nm;
   const double e = given > 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
   const double w = motor_rad_s / path->ratio;
-  return path->ratio * e * given - at->outside_nm - at->viscous * w - at->quadratic * w * w;
+  return path->ratio * e * given - at->external_nm - at->viscous * w - at->quadratic * w * w;
 }
 
 static void settled_points_are_the_roots_that_gsl_finds(void **state)

@@ -27,11 +27,11 @@ static void hold(struct sb_model *model, double target_rad_s, double limit)
   model->drive.period_s = 5e-3;
 }
 
-static double settled_as(struct sb_model model, enum sb_sensor_quantity quantity, double outside_nm)
+static double settled_as(struct sb_model model, enum sb_sensor_quantity quantity, double external_nm)
 {
   model.control.sensor.quantity = quantity;
   const struct sb_motor_line line = sb_torque_balance_line(&model);
-  return sb_steady_reading(&model, &line, 0, outside_nm);
+  return sb_steady_reading(&model, &line, 0, external_nm);
 }
 
 /* ---- worked examples ---- */
@@ -149,7 +149,7 @@ static double last_error(const struct sb_model *model, const struct sb_motor_lin
       model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (gear->ratio * gear->ratio * gear->efficiency);
   const double a = exp(-model->drive.period_s * slope / inertia), target = model->drive.target_rad_s;
   const double held = slope * target / line->stall_nm + 0.1;
-  struct sb_drive_state at = {held, held / model->drive.integral_per_rad, SB_ORDER_FORWARD};
+  struct sb_drive_state at = {held, held / model->drive.integral_per_rad, SB_COMMAND_FORWARD};
   double speed = 0.9999 * target, worst = 0.0;
   enum { TICKS = 20000, LAST = 200 };
   for (int k = 1; k <= TICKS; k++) {
