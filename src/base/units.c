@@ -334,11 +334,8 @@ static bool copy_unit(const char *p, char *unit_text, size_t size)
   p = skip_spaces(p);
   size_t length = strlen(p);
   while (length > 0 && (p[length - 1] == ' ' || p[length - 1] == '\n' || p[length - 1] == '\r')) length--;
-  const bool fits = length < size;
-  if (!fits) length = size - 1;
-  memcpy(unit_text, p, length);
-  unit_text[length] = 0;
-  return fits;
+  snprintf(unit_text, size, "%.*s", (int)length, p);
+  return length < size;
 }
 
 static enum sb_status parse_with_unit(const char *text, const struct want *want, bool is_difference, double *value,
@@ -348,10 +345,10 @@ static enum sb_status parse_with_unit(const char *text, const struct want *want,
   char unit_text[64];
   const char *end = sb_units_parse_number(skip_spaces(text), &number);
   if (end == NULL) return refuse(want, err, text, "");
-  const bool fits = copy_unit(end, unit_text, sizeof unit_text);
+  if (!copy_unit(end, unit_text, sizeof unit_text)) return refuse_unit(want, err, text, unit_text);
 
   const enum sb_quantity wanted[2] = {want->first, want->second};
-  for (int i = 0; fits && i < 2; i++) {
+  for (int i = 0; i < 2; i++) {
     struct sb_unit unit;
     double offset;
     if (!read_unit(unit_text, wanted[i], &unit, &offset)) continue;

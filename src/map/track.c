@@ -124,7 +124,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine in mesh, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 8, MORE_WORDS = 16 };
+enum { KEY_WORDS = 8, MORE_WORDS = 24 };
 
 static uint64_t bits_of(double value)
 {
@@ -147,33 +147,21 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop,
   key[7] = (uint64_t)(gear * 16 + (stop->motor_direction + 1) * 2 + stop->is_driving);
 }
 
-/* The rest of a machine that has more: vehicle, shaft and what feeds the motor. */
+/* The rest of a machine that has more: vehicle, shaft and what feeds the motor. Each value is a word of its own. */
 static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
 {
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
-  const double values[] = {far->speed_rad_s,
-                           far->angle_rad,
-                           far->load_angle_rad,
-                           far->left_rad,
-                           state->twist.twist_rad,
-                           feed->drive.duty,
-                           feed->drive.integral_rad,
-                           feed->warmth.winding_c,
-                           feed->warmth.housing_c,
-                           feed->resistance_ohm,
-                           feed->voltage_v,
-                           feed->drawn_as,
-                           feed->low_s};
-  enum { VALUE_COUNT = sizeof values / sizeof *values };
-  for (int i = 0; i < VALUE_COUNT; i++) key[i] = bits_of(values[i]);
-  const int flags =
-      (((far->is_slipping * 3 + far->slip_direction + 1) * 3 + far->direction + 1) * 3 + state->twist.side + 1) * 3 +
-      feed->drive.command + 1;
-  key[VALUE_COUNT] = (uint64_t)((flags * 2 + feed->is_cut_out) * 2 + feed->is_empty);
-  key[VALUE_COUNT + 1] = (uint64_t)((far->met_count * 2 + far->is_finished) * 3 + state->output_direction + 1);
-  key[VALUE_COUNT + 2] = (uint64_t)feed->ready_step;
-  static_assert(VALUE_COUNT + 3 == MORE_WORDS, "every word is set");
+  const double values[] = {far->speed_rad_s,        far->angle_rad,           far->load_angle_rad,
+                           far->left_rad,           far->is_slipping,         far->slip_direction,
+                           far->direction,          far->met_count,           far->is_finished,
+                           state->output_direction, state->twist.side,        state->twist.twist_rad,
+                           feed->drive.duty,        feed->drive.integral_rad, feed->drive.command,
+                           feed->warmth.winding_c,  feed->warmth.housing_c,   feed->resistance_ohm,
+                           feed->voltage_v,         feed->drawn_as,           feed->low_s,
+                           feed->is_cut_out,        feed->is_empty,           (double)feed->ready_step};
+  static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
+  for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }
 
 static uint64_t stirred(uint64_t hash, const uint64_t *key, int count)

@@ -165,6 +165,13 @@ static void what_is_no_unit_is_refused(void **state)
                                       "1 N.m/rad.s", "1 m",    "1 x10 N.m", "1 5N.m", "1 N*m",  "1 kkg.m2"};
   for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) assert_refused(texts[i], SB_TORQUE, "found");
   assert_refused("1 m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m", SB_LENGTH, "unknown unit");
+  /* 63 characters are read whole; of 64 the last one is not cut off. */
+  const char *whole = "1 m.turns^9.turns^9.turns^9.turn^9/turns^9/turns^9/turns^9/turn^9";
+  char longer[80];
+  assert_true(strlen(whole) == 2 + 63);
+  assert_near(si(whole, SB_LENGTH), 1.0, rounding);
+  snprintf(longer, sizeof longer, "%sq", whole);
+  assert_refused(longer, SB_LENGTH, "found");
   assert_refused("1 Gm9.Gm9.Gm9.Gm9/Gm9/Gm9/Gm9/Gm8", SB_LENGTH, "unknown unit"); /* its factor leaves a double */
 }
 
