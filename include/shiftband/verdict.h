@@ -62,7 +62,7 @@ int sb_verdict_find(const char *name);
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
 
 /* "threshold-driven" or "dwell-driven"; NULL where the kind says it all. */
-const char *sb_cause_name(enum sb_cause cause);
+const char *sb_verdict_cause_name(enum sb_cause cause);
 
 /* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each spell is one. */
 struct sb_verdict {
@@ -191,5 +191,12 @@ struct sb_verdict_words {
 /* Explains a verdict of a model's run, or of a log of the machine: loads (NAN) and the cause of hunting may be unknown there. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
                         const struct sb_closed_form *closed, struct sb_verdict_words *out);
+
+struct sb_json;
+
+/* A verdict as all commands write it: one object. What is not known is null: a gear below 0, a count of 0, a time of NAN,
+ * no gear_name. */
+void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
+                           const struct sb_verdict_words *words);
 
 #endif

@@ -3,7 +3,7 @@
 #include <math.h>
 
 #include "inspect/report.h"
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 #include "text/fields.h"
 
 /* The name of a gear of the scenario; NULL where there is none. */
@@ -28,7 +28,7 @@ static void put_shifts(struct sb_json *json, const struct sb_inspect_report *rep
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < of->shift_count; i++) {
     sb_json_open_object(json);
-    sb_json_put_fields(json, fields, &of->shifts[i]);
+    sb_fields_put_json(json, fields, &of->shifts[i]);
     put_name(json, "from_name", report, of->shifts[i].from);
     put_name(json, "to_name", report, of->shifts[i].to);
     sb_json_put_null(json, "reading_pct"); /* a log does not show what the controller saw */
@@ -88,7 +88,7 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
   const struct sb_inspection *found = report->found;
   sb_json_put_string(json, "source", sources[found->source]);
   sb_json_put_integer(json, "rows", (long long)report->log->count);
-  sb_json_put_fields(json, fields, found);
+  sb_fields_put_json(json, fields, found);
   sb_json_put_number(json, "noise_rpm", found->is_reading_noise ? (double)NAN : found->noise_rpm);
   sb_json_put_number(json, "noise_pct", found->is_reading_noise ? found->noise_rpm : (double)NAN);
   put_verdicts(json, report);
@@ -113,7 +113,7 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
     sb_json_open_object(json);
     sb_json_put_string(json, "name", sb_log_column_name((enum sb_log_column)c));
     sb_json_put_string(json, "unit", sb_log_column_unit((enum sb_log_column)c));
-    sb_json_put_fields(json, fields, column);
+    sb_fields_put_json(json, fields, column);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -133,7 +133,7 @@ static void put_hints(struct sb_json *json, const struct sb_explanation *explana
   for (size_t i = 0; i < explanation->count; i++) {
     const struct sb_hint *hint = &explanation->hints[i];
     sb_json_open_object(json);
-    sb_json_put_fields(json, fields, hint);
+    sb_fields_put_json(json, fields, hint);
     sb_json_put_string(json, "unit", hint->is_factor ? "factor" : hint->unit);
     sb_json_close(json);
   }

@@ -15,21 +15,19 @@ static int compare_int(int a, int b)
   return (a > b) - (a < b);
 }
 
-/* Order in which cells that could join along the down axis stand next to each other. */
+/* Orders in which cells that could join stand next to each other: cells do not overlap, so none comes between two that touch. */
 static int compare_along_downshift(const void *a, const void *b)
 {
   const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->upshift_first, cb->upshift_first),
-            last = compare_int(ca->upshift_last, cb->upshift_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->downshift_first, cb->downshift_first);
+  const int up = compare_int(ca->upshift_first, cb->upshift_first);
+  return up != 0 ? up : compare_int(ca->downshift_first, cb->downshift_first);
 }
 
 static int compare_along_upshift(const void *a, const void *b)
 {
   const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->downshift_first, cb->downshift_first),
-            last = compare_int(ca->downshift_last, cb->downshift_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->upshift_first, cb->upshift_first);
+  const int down = compare_int(ca->downshift_first, cb->downshift_first);
+  return down != 0 ? down : compare_int(ca->upshift_first, cb->upshift_first);
 }
 
 static bool touches_along_downshift(const struct sb_map_cell *a, const struct sb_map_cell *b)
@@ -73,16 +71,9 @@ void sb_map_join(struct sb_map *map)
          0) {}
 }
 
-static int compare_in_order(const void *a, const void *b)
-{
-  const struct sb_map_cell *ca = a, *cb = b;
-  const int downshift = compare_int(ca->downshift_first, cb->downshift_first);
-  return downshift != 0 ? downshift : compare_int(ca->upshift_first, cb->upshift_first);
-}
-
 void sb_map_sort(struct sb_map *map)
 {
-  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_in_order);
+  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_along_upshift);
 }
 
 void sb_map_keep_passing(struct sb_map *map)

@@ -5,7 +5,7 @@
 #include "map/class.h"
 #include "map/lattice.h"
 #include "map/report.h"
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 
 void sb_map_put_verdicts(struct sb_json *json, const struct sb_map_verdict *verdict)
 {
@@ -42,9 +42,9 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
   sb_json_open_object(json);
   sb_json_put_string(json, "direction", sb_map_direction_words(direction));
   sb_json_put_boolean(json, "changes", margin->changes);
-  sb_json_put_number(json, "same_to_pct", sb_percent_rounded(margin->last_fraction));
-  sb_json_put_number(json, "changes_at_pct", sb_percent_rounded(margin->first_fraction));
-  sb_json_put_number(json, "margin_pct", sb_percent_rounded(margin->margin_fraction));
+  sb_json_put_number(json, "same_to_pct", sb_fields_rounded_percent(margin->last_fraction));
+  sb_json_put_number(json, "changes_at_pct", sb_fields_rounded_percent(margin->first_fraction));
+  sb_json_put_number(json, "margin_pct", sb_fields_rounded_percent(margin->margin_fraction));
   if (margin->changes) sb_map_put_verdicts(json, &margin->verdict);
   sb_json_close(json);
 }
@@ -52,10 +52,10 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
 static void put_own(struct sb_json *json, const struct sb_map_own *own)
 {
   sb_json_put_object(json, "own");
-  sb_json_put_number(json, "downshift_below_pct", sb_percent_rounded(own->downshift_fraction));
-  sb_json_put_number(json, "upshift_above_pct", sb_percent_rounded(own->upshift_fraction));
+  sb_json_put_number(json, "downshift_below_pct", sb_fields_rounded_percent(own->downshift_fraction));
+  sb_json_put_number(json, "upshift_above_pct", sb_fields_rounded_percent(own->upshift_fraction));
   sb_map_put_verdicts(json, &own->verdict);
-  sb_json_put_fields(json, sb_map_figure_fields, &own->figures);
+  sb_fields_put_json(json, sb_map_figure_fields, &own->figures);
   sb_json_put_array(json, "margins");
   for (int k = 0; k < SB_MAP_DIRECTIONS; k++) put_margin(json, &own->margins[k], (enum sb_map_direction)k);
   sb_json_close(json);
@@ -96,7 +96,7 @@ void sb_map_write_json(struct sb_json *json, const struct sb_model *model, const
   sb_json_put_string(json, "scenario", model->name);
   sb_json_put_string(json, "slower", model->gearbox.gears[pair].name);
   sb_json_put_string(json, "faster", model->gearbox.gears[pair + 1].name);
-  sb_json_put_number(json, "threshold_step_pct", sb_percent_rounded(map->options.downshift.step_fraction));
+  sb_json_put_number(json, "threshold_step_pct", sb_fields_rounded_percent(map->options.downshift.step_fraction));
   put_axis(json, "downshift", &map->options.downshift);
   put_axis(json, "upshift", &map->options.upshift);
   put_own(json, own);

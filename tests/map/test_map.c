@@ -15,6 +15,7 @@
 #include "help/models.h"
 #include "help/near.h"
 #include "help/plane.h"
+#include "shiftband/closed_form.h"
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
 
@@ -214,6 +215,33 @@ static void machines_of_equal_speed_at_different_angles_are_kept_apart(void **st
   sb_map_clear(&map);
 }
 
+/* A load of just the torque at which the next gear comes down again: whoever stays below is not stuck low yet, in the map
+ * as in a run; a trifle lighter and it is. The map is of the upper pair, the load is at the threshold of the lower one. */
+static void a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_gear(&model, 2.0, 1.0, false);
+  model.run.duration_s = 6.0;
+  model.control.upshift_fraction[0] = 1.5; /* never: it stays in gear 1 */
+  struct sb_load_part *load = model_add_constant(&model, 0.0, true);
+  model_finish(&model);
+  const double down_nm = sb_closed_form_solve(&model).pairs[0].downshift_torque_nm;
+  const double torques_nm[] = {down_nm, nextafter(down_nm, 0.0)};
+  for (int k = 0; k < 2; k++) {
+    load->torque_nm = torques_nm[k];
+    struct sb_map_options options = sb_map_options_default(&model);
+    options.pair = 1;
+    struct sb_map map = map_of(&model, &options, false);
+    gsl_rng *rng = rng_of(3);
+    struct plane_seen seen = {0};
+    check_cells(&model, &map, 20, rng, &seen);
+    assert_int_equal((seen.kinds & 1U << SB_VERDICT_STUCK_LOW) != 0, k == 1);
+    gsl_rng_free(rng);
+    sb_map_clear(&map);
+  }
+}
+
 static void a_map_of_more_rectangles_than_allowed_is_refused(void **state)
 {
   (void)state;
@@ -279,6 +307,7 @@ int main(void)
       cmocka_unit_test(every_point_of_the_shipped_scenarios_does_what_its_rectangle_says),
       cmocka_unit_test(every_point_of_random_machines_does_what_its_rectangle_says),
       cmocka_unit_test(machines_of_equal_speed_at_different_angles_are_kept_apart),
+      cmocka_unit_test(a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does),
       cmocka_unit_test(a_map_of_more_rectangles_than_allowed_is_refused),
       cmocka_unit_test(the_worst_verdict_is_the_one_that_stops_the_machine_first),
       cmocka_unit_test(the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a_tenth_of_a_percent),

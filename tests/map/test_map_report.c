@@ -13,6 +13,7 @@
 #include "map/class.h"
 #include "map/join.h"
 #include "map/lattice.h"
+#include "map/plane.h"
 #include "map/report.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -102,6 +103,72 @@ static void sorted_rectangles_rise_by_down_and_then_by_up(void **state)
   }
   assert_true(same > 2);
   sb_map_clear(&map);
+  sb_scenario_clear(&loaded_scenario);
+}
+
+static struct sb_map_cell cell_of(int downshift_first, int downshift_last, int upshift_first, int upshift_last,
+                                  long long shifts)
+{
+  return (struct sb_map_cell){.downshift_first = downshift_first,
+                              .downshift_last = downshift_last,
+                              .upshift_first = upshift_first,
+                              .upshift_last = upshift_last,
+                              .figures.shift_count = shifts};
+}
+
+static void assert_cell(const struct sb_map_cell *cell, int downshift_first, int downshift_last, int upshift_first,
+                        int upshift_last)
+{
+  assert_int_equal(cell->downshift_first, downshift_first);
+  assert_int_equal(cell->downshift_last, downshift_last);
+  assert_int_equal(cell->upshift_first, upshift_first);
+  assert_int_equal(cell->upshift_last, upshift_last);
+}
+
+/* Two by two cells that are alike become one; beside them stand one of another figure and one that lies across. */
+static void rectangles_that_touch_and_are_alike_are_joined_along_both_axes(void **state)
+{
+  (void)state;
+  struct sb_map_cell cells[] = {cell_of(3, 5, 8, 9, 4), cell_of(0, 2, 4, 7, 4), cell_of(3, 5, 4, 7, 4),
+                                cell_of(6, 7, 4, 9, 5), cell_of(0, 2, 8, 9, 4), cell_of(0, 7, 10, 11, 4),
+                                cell_of(8, 9, 4, 8, 5), cell_of(8, 9, 9, 11, 5)};
+  struct sb_map map = {.cells = cells, .cell_count = sizeof cells / sizeof *cells};
+  sb_map_join(&map);
+  sb_map_sort(&map);
+  assert_int_equal(map.cell_count, 4);
+  assert_cell(&map.cells[0], 0, 5, 4, 9);
+  assert_cell(&map.cells[1], 0, 7, 10, 11);
+  assert_cell(&map.cells[2], 6, 7, 4, 9);
+  assert_cell(&map.cells[3], 8, 9, 4, 11);
+}
+
+static void points_of_a_line_outside_of_all_rectangles_have_none(void **state)
+{
+  (void)state;
+  struct sb_map_cell cells[] = {cell_of(0, 0, 2, 3, 0), cell_of(0, 0, 5, 5, 0)};
+  const struct sb_map map = {.cells = cells, .cell_count = 2, .options.downshift.count = 1, .options.upshift.count = 7};
+  static const int want[] = {-1, -1, 0, 0, -1, 1, -1};
+  struct sb_error err;
+  int *got;
+  assert_int_equal(sb_map_line_cells(&map, false, &got, &err), SB_OK);
+  assert_memory_equal(got, want, sizeof want);
+  free(got);
+}
+
+/* 100 % is no downshift threshold, though it is a multiple of every step. */
+static void downshift_thresholds_end_below_the_reference(void **state)
+{
+  (void)state;
+  static const char *const ranges[] = {NULL, "60..100 %", "100..130 %"};
+  static const int counts[] = {999, 400, -1};
+  loaded_take(shipped[0], NULL, 0);
+  for (int k = 0; k < 3; k++) {
+    struct sb_map_options options;
+    struct sb_error err;
+    const enum sb_status status = sb_map_plane_parse(&loaded_scenario.model, NULL, ranges[k], NULL, &options, &err);
+    assert_int_equal(status, counts[k] < 0 ? SB_ERR_USAGE : SB_OK);
+    if (counts[k] > 0) assert_int_equal(options.downshift.count, counts[k]);
+  }
   sb_scenario_clear(&loaded_scenario);
 }
 
@@ -315,7 +382,7 @@ static void changes_are_found_and_shown(void **state)
   assert_int_equal(across.last, 50);
   assert_int_equal(upward.first, 69);
   assert_int_equal(upward.last, 80);
-  sb_span_make_room(&across, 90, 95);
+  sb_sketch_make_room(&across, 90, 95);
   assert_int_equal(across.first, 37);
   assert_int_equal(across.last, 90);
   sb_sketch_clear(&sketch);
@@ -418,6 +485,9 @@ int main(void)
       cmocka_unit_test(csv_covers_the_triangle_exactly_once),
       cmocka_unit_test(part_of_the_plane_is_covered_once_too),
       cmocka_unit_test(sorted_rectangles_rise_by_down_and_then_by_up),
+      cmocka_unit_test(rectangles_that_touch_and_are_alike_are_joined_along_both_axes),
+      cmocka_unit_test(points_of_a_line_outside_of_all_rectangles_have_none),
+      cmocka_unit_test(downshift_thresholds_end_below_the_reference),
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),
       cmocka_unit_test(margins_of_thresholds_beside_the_lattice_agree_with_runs),
       cmocka_unit_test(letters_and_words_of_classes_are_all_different),

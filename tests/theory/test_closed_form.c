@@ -410,6 +410,20 @@ static void the_lightest_moment_is_found_between_the_corners_of_a_profile(void *
   assert_near(waved.acting_nm, 0.2, 1e-15);
 }
 
+/* What is missing between the corners comes off what resists and off what holds at rest alike. */
+static void a_wave_holds_at_rest_as_little_as_it_resists(void **state)
+{
+  (void)state;
+  struct sb_model model = box_cart();
+  box_add_part(&model, "sine",
+               (struct sb_load_part){.is_resisting = true, .mean_nm = 0.5, .amplitude_nm = 0.2, .period = 6.0});
+  model.load.parts[0].axis = SB_OVER_TURNS;
+  const struct sb_load_moment load = sb_closed_form_lightest(&model);
+  assert_near(load.resisting_nm, 0.3, 1e-15);
+  assert_near(load.hold_nm, 0.3, 1e-15);
+  assert_near(load.acting_nm, 0.0, 0.0);
+}
+
 /* ---- random boxes ---- */
 
 static double pick(gsl_rng *random, double least, double greatest)
@@ -555,6 +569,7 @@ int main(void)
       cmocka_unit_test(figures_at_both_ends_of_the_load_are_told_apart),
       cmocka_unit_test(hopeless_thresholds_give_no_number),
       cmocka_unit_test(the_lightest_moment_is_found_between_the_corners_of_a_profile),
+      cmocka_unit_test(a_wave_holds_at_rest_as_little_as_it_resists),
       cmocka_unit_test(random_boxes_agree_with_themselves),
       cmocka_unit_test(times_add_up_on_random_boxes),
   };
