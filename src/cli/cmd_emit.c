@@ -57,8 +57,9 @@ static void warn(const char *path, const struct sb_emission *emission)
 
 static int emit_loaded(const struct request *request, const struct sb_model *model)
 {
-  struct sb_emit_options options = {.sensor = {.pulses_per_turn = (double)request->pulses, .window_s = request->window_s},
-                                    .sample_max = (size_t)request->samples};
+  struct sb_emit_options options = {
+      .sensor = {.pulses_per_turn = (double)request->pulses, .window_s = request->window_s},
+      .sample_max = (size_t)request->samples};
   struct sb_emission emission;
   struct sb_error err = {SB_OK, ""};
   enum sb_status status = SB_OK;

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* fit_request.c - the arguments of `shiftband fit`. */
-#include "cli/command.h"
 #include "cli/fit_request.h"
+#include "cli/command.h"
 
 static const char *const phases[] = {"seen", "spin-up", "coast-down", "both", NULL};
 static const char *const offs[] = {"coast", "brake", NULL};

@@ -9,11 +9,11 @@
 
 struct sb_fit_request {
   struct sb_option_list logs, sets, known; /* as given */
-  const char *scenario;                          /* NULL: a bare motor */
-  const char *output;                            /* of the section; NULL: behind the words */
-  const char *residuals;                         /* NULL: none */
-  const char *gear;                              /* NULL: the start gear */
-  const char *fitted;                            /* keys with commas; NULL: the default ones */
+  const char *scenario;                    /* NULL: a bare motor */
+  const char *output;                      /* of the section; NULL: behind the words */
+  const char *residuals;                   /* NULL: none */
+  const char *gear;                        /* NULL: the start gear */
+  const char *fitted;                      /* keys with commas; NULL: the default ones */
   bool is_json, is_quiet;
   double arm_m, voltage_v; /* 0: not given */
   bool is_equal_constants;
