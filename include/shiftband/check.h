@@ -136,7 +136,7 @@ struct sb_check_drive {
   double ramp_s;        /* 0: none */
   const char *when_off; /* "coast", "brake" */
   bool is_brake_at_off;
-  struct sb_drive_schedule schedule;
+  struct sb_table schedule;
   bool has_stop;
   bool has_reverse;
   const char *reading; /* "speed", "duty", "current" */

@@ -14,7 +14,8 @@
 #define SHIFTBAND_DRIVE_H
 
 #include <stdbool.h>
-#include <stddef.h>
+
+#include "shiftband/table.h"
 
 enum sb_drive_mode { SB_DRIVE_OPEN_LOOP, SB_DRIVE_SPEED_CONTROL };
 
@@ -27,13 +28,6 @@ enum sb_drive_off {
 /* What the drive is switched to. */
 enum sb_drive_command { SB_COMMAND_REVERSE = -1, SB_COMMAND_STOP = 0, SB_COMMAND_FORWARD = 1 };
 
-/* Commands over time; before the first one: as the first. Owned by the scenario. */
-struct sb_drive_schedule {
-  size_t count;          /* 0: forward all the time */
-  const double *time_s;  /* ascending, >= 0 */
-  const double *command; /* enum sb_drive_command as double, so that the scenario keeps one kind of table */
-};
-
 struct sb_drive {
   enum sb_drive_mode mode;
   double limit_fraction;   /* greatest duty, 0 < limit <= 1 */
@@ -43,7 +37,8 @@ struct sb_drive {
   double period_s;         /* of the ticks, a whole multiple of the step */
   double ramp_s;           /* from 0 to full duty; 0: at once */
   enum sb_drive_off off;
-  struct sb_drive_schedule schedule;
+  struct sb_table
+      schedule; /* enum sb_drive_command over time, s, >= 0; before the first: as the first; count 0: forward */
 };
 
 /* What a drive remembers from tick to tick. */

@@ -94,7 +94,7 @@ enum { SB_STEP_PARTS_MAX = 1000 };
 struct sb_derived sb_model_derive(const struct sb_model *model);
 
 /* The shortest time constant of all gears and neutral, s. */
-double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
+double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);

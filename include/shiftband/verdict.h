@@ -62,7 +62,7 @@ int sb_verdict_find(const char *name);
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
 
 /* "threshold-driven" or "dwell-driven"; NULL where the kind says it all. */
-const char *sb_cause_name(enum sb_cause cause);
+const char *sb_verdict_cause_name(enum sb_cause cause);
 
 /* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each spell is one. */
 struct sb_verdict {

@@ -11,8 +11,8 @@ static void find_schedule(const struct sb_drive *drive, struct sb_check_drive *o
 {
   out->schedule = drive->schedule;
   for (size_t k = 0; k < drive->schedule.count; k++) {
-    out->has_stop |= drive->schedule.command[k] == (double)SB_COMMAND_STOP;
-    out->has_reverse |= drive->schedule.command[k] == (double)SB_COMMAND_REVERSE;
+    out->has_stop |= drive->schedule.y[k] == (double)SB_COMMAND_STOP;
+    out->has_reverse |= drive->schedule.y[k] == (double)SB_COMMAND_REVERSE;
   }
 }
 

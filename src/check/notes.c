@@ -117,7 +117,7 @@ static void note_battery(const struct sb_model *model, struct sb_check_remarks *
 static void note_run(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const struct sb_derived derived = sb_model_derive(model);
-  const double shortest_s = sb_derived_shortest_s(&derived, model);
+  const double shortest_s = sb_model_shortest_s(&derived, model);
   if (!(model->run.step_s > 0.5 * shortest_s)) return;
   struct sb_check_remark *remark = sb_check_remark(
       notes, "run", -1,

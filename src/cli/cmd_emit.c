@@ -72,7 +72,7 @@ static int emit_loaded(const struct request *request, const struct sb_model *mod
   const char *path = request->output != NULL ? request->output : "-";
   const int code = sb_command_write_file(path, (struct sb_command_writer){write_form, &job});
   if (code == SB_EXIT_DONE) warn(request->files.items[0], &emission);
-  sb_emission_clear(&emission);
+  sb_emit_clear(&emission);
   return code;
 }
 

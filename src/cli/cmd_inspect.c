@@ -174,7 +174,7 @@ static int inspect(struct job *job)
 static void clear_job(struct job *job)
 {
   sb_log_clear(&job->log);
-  sb_inspection_clear(&job->found);
+  sb_inspect_clear(&job->found);
   sb_inspect_beside_clear(&job->beside);
   if (job->has_scenario) sb_scenario_clear(&job->scenario);
 }

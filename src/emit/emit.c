@@ -21,7 +21,7 @@ struct sb_emit_options sb_emit_options_default(void)
   return (struct sb_emit_options){.sample_max = SB_EMIT_SAMPLES_DEFAULT};
 }
 
-void sb_emission_clear(struct sb_emission *emission)
+void sb_emit_clear(struct sb_emission *emission)
 {
   free(emission->samples);
   emission->samples = NULL;
@@ -85,7 +85,7 @@ enum sb_status sb_emit_count_parse(const char *text, const struct sb_sensor *sen
   enum sb_quantity found = SB_PERCENT;
   double value = share_of(text);
   if (!(value > 0.0) &&
-      sb_quantity_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &reason) != SB_OK) {
+      sb_units_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &reason) != SB_OK) {
     return sb_fail(err, SB_ERR_USAGE, "--count %s", reason.text);
   }
   if (!(value > 0.0)) return sb_fail(err, SB_ERR_USAGE, "--count needs more than 0, found \"%s\"", text);
@@ -213,10 +213,9 @@ static void record(void *context, int32_t reading, bool is_engaged, bool is_deci
 /* By a command, or by a switch of its own. */
 static bool can_stop(const struct sb_model *model)
 {
-  const struct sb_drive_schedule *schedule = &model->drive.schedule;
+  const struct sb_text_table *schedule = &model->drive.schedule;
   bool can = model->battery.is_present || (model->winding.is_present && isfinite(model->winding.cut_out_c));
-  for (size_t i = 0; i < schedule->count; i++)
-    can |= schedule->command[i] != schedule->command[0] || schedule->command[i] == 0.0;
+  for (size_t i = 0; i < schedule->count; i++) can |= schedule->y[i] != schedule->y[0] || schedule->y[i] == 0.0;
   return can;
 }
 
@@ -307,6 +306,6 @@ enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_option
     status = compare_runs(model, out, &result.monitor, err);
     sb_run_result_clear(&result);
   }
-  if (status != SB_OK) sb_emission_clear(out);
+  if (status != SB_OK) sb_emit_clear(out);
   return status;
 }

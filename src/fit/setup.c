@@ -17,8 +17,8 @@ static enum sb_status read_known(const char *name, const char *text, struct sb_f
   known->kind = (enum sb_fit_figure_kind)kind;
   const bool is_range = strstr(text, "..") != NULL;
   const enum sb_status status = is_range
-                                    ? sb_quantity_parse_range(text, quantity, &known->least, &known->greatest, &reason)
-                                    : sb_quantity_parse(text, quantity, &known->least, &reason);
+                                    ? sb_units_parse_range(text, quantity, &known->least, &known->greatest, &reason)
+                                    : sb_units_parse(text, quantity, &known->least, &reason);
   if (status != SB_OK) return sb_fail(err, SB_ERR_USAGE, "--known %s: %s", name, reason.text);
   if (!is_range) known->greatest = known->least;
   if (known->least >= 0.0 && known->greatest > 0.0) return SB_OK;

@@ -34,6 +34,6 @@ enum sb_status sb_inspect_beside_explain(const struct sb_log *log, const struct 
 void sb_inspect_beside_clear(struct sb_inspect_beside *beside)
 {
   sb_log_clear(&beside->simulated);
-  sb_inspection_clear(&beside->found);
+  sb_inspect_clear(&beside->found);
   sb_overlay_clear(&beside->overlay);
 }

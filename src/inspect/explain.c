@@ -116,7 +116,7 @@ static bool find_written(const struct search *search, const struct sb_scenario_k
   const struct sb_model *model = &search->scenario->model;
   if (strlen(key->path) >= sizeof knob->path) return false;
   if (key->quantity == SB_PERCENT) return find_share(model, key->path, knob) || find_target(model, key->path, knob);
-  const char *unit = sb_quantity_si(key->quantity);
+  const char *unit = sb_units_si(key->quantity);
   snprintf(set, sizeof set, "tolerances.%s=0%s%s", key->path, unit[0] != 0 ? " " : "", unit);
   if (load(search, set, NULL, search->trial) != SB_OK) return false;
   bool is_found = false;
@@ -214,8 +214,8 @@ static void scale_load(struct sb_load *load, double factor, double *room)
     part->breakaway_nm *= factor;
     part->mean_nm *= factor;
     part->amplitude_nm *= factor;
-    for (size_t k = 0; k < part->table.count; k++) room[k] = factor * part->table.torque_nm[k];
-    if (part->table.count > 0) part->table.torque_nm = room;
+    for (size_t k = 0; k < part->table.count; k++) room[k] = factor * part->table.y[k];
+    if (part->table.count > 0) part->table.y = room;
     room += part->table.count;
   }
 }
@@ -398,7 +398,7 @@ static enum sb_status check_tries(const struct sb_hint_request *request, const s
     for (size_t i = 0; i < knob_count; i++) is_there |= strcmp(knobs[i].path, request->tries[k]) == 0;
     if (is_there) continue;
     return sb_fail(err, SB_ERR_USAGE, "%s is no number of this scenario that has a value",
-                   sb_quote(quoted, request->tries[k]));
+                   sb_fail_quote(quoted, request->tries[k]));
   }
   return SB_OK;
 }

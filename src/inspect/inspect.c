@@ -35,7 +35,7 @@ enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_optio
   out.ratio_count = 0;
   for (const char *at = text;; at++) {
     double ratio;
-    at = sb_number_parse(at, &ratio);
+    at = sb_units_parse_number(at, &ratio);
     const bool is_fit = at != NULL && (*at == ',' || *at == 0) && ratio > 0.0 && out.ratio_count < SB_GEAR_MAX &&
                         (out.ratio_count == 0 || ratio < out.ratios[out.ratio_count - 1]);
     if (!is_fit) {
@@ -49,7 +49,7 @@ enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_optio
   return SB_OK;
 }
 
-void sb_inspection_clear(struct sb_inspection *inspection)
+void sb_inspect_clear(struct sb_inspection *inspection)
 {
   free(inspection->shifts);
   free(inspection->hunts);
@@ -253,9 +253,9 @@ static enum sb_status make_track(const struct sb_log *log, const struct sb_inspe
                                  struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
   switch (out->source) {
-    case SB_INSPECT_GEAR: return sb_track_by_gear(log, track);
-    case SB_INSPECT_RATIO: return sb_track_by_ratio(log, options, out, track, err);
-    default: return sb_track_by_motor(log, options, out, track, err);
+    case SB_INSPECT_GEAR: return sb_gear_track_by_gear(log, track);
+    case SB_INSPECT_RATIO: return sb_gear_track_by_ratio(log, options, out, track, err);
+    default: return sb_gear_track_by_motor(log, options, out, track, err);
   }
 }
 
@@ -278,8 +278,8 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
   if (status == SB_OK) count_holes(log, &track, out);
-  sb_track_clear(&track);
+  sb_gear_track_clear(&track);
   if (status == SB_OK) return SB_OK;
-  sb_inspection_clear(out);
+  sb_inspect_clear(out);
   return sb_fail(err, status, "%s", inner.text[0] != 0 ? inner.text : sb_status_text(status));
 }

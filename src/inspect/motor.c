@@ -166,7 +166,7 @@ static enum sb_status fill_track(const struct sb_series *series, const struct ev
   track->time_s = malloc((series->count + 1) * sizeof *track->time_s);
   track->gear = calloc(series->count + 1, sizeof *track->gear);
   if (track->time_s == NULL || track->gear == NULL) {
-    sb_track_clear(track);
+    sb_gear_track_clear(track);
     return SB_ERR_MEMORY;
   }
   track->count = series->count;
@@ -274,8 +274,8 @@ static enum sb_status by_direction(const struct sb_log *log, struct sb_series *s
   return SB_OK;
 }
 
-enum sb_status sb_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
-                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
+enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
+                                      struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
   struct sb_series series = {0};
   out->is_reading = log->columns[SB_LOG_MOTOR_SPEED] == NULL;

@@ -6,10 +6,10 @@
 /* A command given for a tick belongs to that tick, however 1000 times 5 ms is rounded. */
 static const double same_time = 1e-9;
 
-static bool has_command_but_forward(const struct sb_drive_schedule *schedule)
+static bool has_command_but_forward(const struct sb_table *schedule)
 {
   for (size_t i = 0; i < schedule->count; i++) {
-    if (schedule->command[i] != (double)SB_COMMAND_FORWARD) return true;
+    if (schedule->y[i] != (double)SB_COMMAND_FORWARD) return true;
   }
   return false;
 }
@@ -27,14 +27,12 @@ double sb_drive_final_duty(const struct sb_drive *drive)
 
 enum sb_drive_command sb_drive_command_at(const struct sb_drive *drive, double time_s)
 {
-  const struct sb_drive_schedule *schedule = &drive->schedule;
+  const struct sb_table *schedule = &drive->schedule;
   if (schedule->count == 0) return SB_COMMAND_FORWARD;
   const double latest_s = time_s + same_time * fmax(1.0, fabs(time_s));
   size_t last = 0;
-  for (size_t i = 1; i < schedule->count && schedule->time_s[i] <= latest_s; i++) last = i;
-  return schedule->command[last] > 0.0   ? SB_COMMAND_FORWARD
-         : schedule->command[last] < 0.0 ? SB_COMMAND_REVERSE
-                                         : SB_COMMAND_STOP;
+  for (size_t i = 1; i < schedule->count && schedule->x[i] <= latest_s; i++) last = i;
+  return schedule->y[last] > 0.0 ? SB_COMMAND_FORWARD : schedule->y[last] < 0.0 ? SB_COMMAND_REVERSE : SB_COMMAND_STOP;
 }
 
 /* The greatest |duty| that limit and ramp allow. */

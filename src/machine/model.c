@@ -161,7 +161,7 @@ struct sb_derived sb_model_derive(const struct sb_model *model)
   return out;
 }
 
-double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_model *model)
+double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_model *model)
 {
   double shortest_s = INFINITY;
   for (int g = 0; g <= model->gearbox.gear_count; g++) shortest_s = fmin(shortest_s, derived->time_constant_s[g]);

@@ -13,7 +13,7 @@
 
 struct sb_counts {
   int downshift_count, upshift_count;
-  int *items; /* items[up * down_count + down], owned: differences until they are summed up */
+  int *items; /* items[up * downshift_count + down], owned: differences until they are summed up */
 };
 
 /* All counts 0. */

@@ -28,7 +28,7 @@ static void put_cell(struct sb_csv *csv, const struct sb_map_options *options, c
   sb_csv_text(csv, sb_map_worst_name(&cell->verdict));
   sb_csv_text(csv, sb_map_cause_name(&cell->verdict));
   sb_csv_text(csv, sb_map_all_verdicts(&cell->verdict, all));
-  sb_csv_put_fields(csv, sb_map_figure_fields, &cell->figures);
+  sb_fields_put_csv(csv, sb_map_figure_fields, &cell->figures);
   sb_csv_end_row(csv);
 }
 
@@ -48,8 +48,8 @@ int sb_map_write_csv(FILE *out, const struct sb_map *map)
 static void put_limit(struct sb_csv *csv, const char *limit, double downshift_fraction, double upshift_fraction)
 {
   sb_csv_text(csv, limit);
-  sb_csv_rounded(csv, sb_percent_rounded(downshift_fraction), 10);
-  sb_csv_rounded(csv, sb_percent_rounded(upshift_fraction), 10);
+  sb_csv_rounded(csv, sb_fields_rounded_percent(downshift_fraction), 10);
+  sb_csv_rounded(csv, sb_fields_rounded_percent(upshift_fraction), 10);
   sb_csv_end_row(csv);
 }
 

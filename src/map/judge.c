@@ -50,7 +50,7 @@ static int downshift_from(const struct sb_plane *plane, const struct sb_chain *c
 
 static int upshift_below(const struct sb_plane *plane, const struct sb_chain *chain)
 {
-  return sb_plane_count_above(plane->upshift_nm, plane->options.upshift.count, chain->greatest_nm, 0.0);
+  return sb_path_count_above(plane->upshift_nm, plane->options.upshift.count, chain->greatest_nm, 0.0);
 }
 
 static enum sb_cause cause_of(const struct sb_plane *plane, const struct sb_chain *chain, int downshift, int upshift)

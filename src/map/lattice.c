@@ -30,7 +30,7 @@ long sb_map_axis_number(const struct sb_map_axis *axis, int index)
 
 double sb_map_axis_pct(const struct sb_map_axis *axis, int index)
 {
-  return sb_percent_rounded(sb_map_axis_at(axis, index));
+  return sb_fields_rounded_percent(sb_map_axis_at(axis, index));
 }
 
 int sb_map_axis_stride(const struct sb_map_axis *axis, int points)

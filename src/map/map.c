@@ -42,7 +42,7 @@ static void clear_plane(struct sb_plane *plane)
   free(plane->upshift_counts);
   free(plane->downshift_nm);
   free(plane->upshift_nm);
-  sb_tracks_clear(&plane->tracks);
+  sb_map_tracks_clear(&plane->tracks);
 }
 
 enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_options *options, bool is_joined,
@@ -54,7 +54,7 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
   const struct sb_derived derived = sb_model_derive(model);
   sb_monitor_init(&plane.monitor, model, &derived);
   enum sb_status status = lay_lattice(&plane, err);
-  if (status == SB_OK) status = sb_tracks_init(&plane.tracks, model, err);
+  if (status == SB_OK) status = sb_map_tracks_init(&plane.tracks, model, err);
   if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);
   if (status == SB_OK) status = sb_judge(&plane, &leaves, &out, err);
   if (status == SB_OK && is_joined) sb_map_join(&out);

@@ -81,7 +81,7 @@ static enum sb_status push_leaf(struct sb_leaves *leaves, const struct sb_leaf *
   return SB_OK;
 }
 
-int sb_plane_count_above(const double *torque_nm, int count, double load_nm, double less_fraction)
+int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction)
 {
   int low = 0, high = count;
   while (low < high) {
@@ -127,7 +127,7 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
       walk->track = track->next;
       return SB_OK;
     }
-    const enum sb_status status = sb_tracks_extend(tracks, walk->track, err);
+    const enum sb_status status = sb_map_tracks_extend(tracks, walk->track, err);
     if (status != SB_OK) return status;
   }
 }
@@ -186,7 +186,7 @@ static void conclude_low(const struct walk *walk, const struct sb_low *low, stru
     if (low->critical_nm < plane->monitor.downshift_nm[walk->task.gear]) findings->kinds |= 1U << SB_VERDICT_STUCK_LOW;
     return;
   }
-  const int below = sb_plane_count_above(plane->downshift_nm, plane->options.downshift.count, low->critical_nm, 0.0);
+  const int below = sb_path_count_above(plane->downshift_nm, plane->options.downshift.count, low->critical_nm, 0.0);
   if (below > findings->low_below) findings->low_below = below;
 }
 
@@ -276,7 +276,7 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
   const struct sb_track_row row = {.is_engaged = (spot->flags & SB_SPOT_ENGAGED) != 0,
                                    .is_resting = (spot->flags & SB_SPOT_RESTING) != 0,
                                    .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
-                                   .time_s = sb_tracks_time_s(tracks, walk->sample),
+                                   .time_s = sb_map_tracks_time_s(tracks, walk->sample),
                                    .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->external_nm};
   return watch_row(walk, low, &row, err);
 }
@@ -315,7 +315,7 @@ static void judge_downshift(const struct sb_plane *plane, int pair, double load_
 {
   static const double same_load = 1e-9; /* as the monitor's */
   if (pair == plane->options.pair) {
-    const int below = sb_plane_count_above(plane->downshift_nm, plane->options.downshift.count, load_nm, same_load);
+    const int below = sb_path_count_above(plane->downshift_nm, plane->options.downshift.count, load_nm, same_load);
     if (below > findings->false_below) findings->false_below = below;
     return;
   }
@@ -329,10 +329,10 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
 {
   struct sb_plane *plane = walk->plane;
   const struct task *task = &walk->task;
-  const double external_nm = walk->spot->external_nm, time_s = sb_tracks_time_s(&plane->tracks, walk->sample);
+  const double external_nm = walk->spot->external_nm, time_s = sb_map_tracks_time_s(&plane->tracks, walk->sample);
   struct task next = {.rect = *rect,
                       .findings = task->findings,
-                      .track = sb_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
+                      .track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
                       .first_decision = walk->sample + whole_samples(plane, fmax(1.0, plane->setup.dwell_samples)),
                       .gear = to_gear,
                       .chain_count = 1,

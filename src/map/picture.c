@@ -23,10 +23,10 @@ static enum sb_status choose_part(const struct sb_map_picture *picture, struct s
   if (status != SB_OK) return status;
   paint(picture, &sketch);
   if (sb_sketch_find_changes(&sketch, downshift, upshift)) {
-    sb_span_make_room(downshift, sb_map_axis_index(&picture->downshift, picture->own_downshift_fraction),
-                      picture->downshift.count);
-    sb_span_make_room(upshift, sb_map_axis_index(&picture->upshift, picture->own_upshift_fraction),
-                      picture->upshift.count);
+    sb_sketch_make_room(downshift, sb_map_axis_index(&picture->downshift, picture->own_downshift_fraction),
+                        picture->downshift.count);
+    sb_sketch_make_room(upshift, sb_map_axis_index(&picture->upshift, picture->own_upshift_fraction),
+                        picture->upshift.count);
   }
   sb_sketch_clear(&sketch);
   return SB_OK;
@@ -43,8 +43,8 @@ enum sb_status sb_map_draw(FILE *out, const struct sb_map_picture *picture, stru
   status = sb_picture_init(&drawn, &across, downshift, &upward, upshift, err);
   if (status != SB_OK) return status;
   paint(picture, &drawn.sketch);
-  sb_picture_mark_point(&drawn, sb_percent_rounded(picture->own_downshift_fraction),
-                        sb_percent_rounded(picture->own_upshift_fraction), '@');
+  sb_picture_mark_point(&drawn, sb_fields_rounded_percent(picture->own_downshift_fraction),
+                        sb_fields_rounded_percent(picture->own_upshift_fraction), '@');
   sb_picture_write(out, &drawn);
   sb_picture_clear(&drawn);
   return SB_OK;
@@ -53,5 +53,5 @@ enum sb_status sb_map_draw(FILE *out, const struct sb_map_picture *picture, stru
 void sb_map_write_own_mark(FILE *out, double own_downshift_fraction, double own_upshift_fraction)
 {
   fprintf(out, "  @  the scenario's own: downshift %.6g %%, upshift %.6g %%\n",
-          sb_percent_rounded(own_downshift_fraction), sb_percent_rounded(own_upshift_fraction));
+          sb_fields_rounded_percent(own_downshift_fraction), sb_fields_rounded_percent(own_upshift_fraction));
 }

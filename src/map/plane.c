@@ -39,7 +39,7 @@ static enum sb_status read_range(const char *option, const char *text, struct sb
   double least, greatest;
   if (text == NULL) return SB_OK;
   snprintf(with_unit, sizeof with_unit, "%.50s%s", text, strchr(text, '%') != NULL ? "" : " %");
-  if (sb_quantity_parse_range(with_unit, SB_PERCENT, &least, &greatest, &reason) != SB_OK) {
+  if (sb_units_parse_range(with_unit, SB_PERCENT, &least, &greatest, &reason) != SB_OK) {
     return sb_fail(err, SB_ERR_USAGE, "%s %s", option, reason.text);
   }
   const double step = axis->step_fraction;

@@ -6,7 +6,7 @@
 #include "map/class.h"
 #include "map/picture.h"
 #include "map/report.h"
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 #include "text/words.h"
 
 /* Paints each cell. */
@@ -54,11 +54,12 @@ static void write_margin(FILE *out, const struct sb_map_own *own, enum sb_map_di
 {
   const struct sb_map_margin *margin = &own->margins[direction];
   char last[32] = "-";
-  if (!isnan(margin->last_fraction)) snprintf(last, sizeof last, "%.6g %%", sb_percent_rounded(margin->last_fraction));
+  if (!isnan(margin->last_fraction))
+    snprintf(last, sizeof last, "%.6g %%", sb_fields_rounded_percent(margin->last_fraction));
   fprintf(out, "  %-16s%12s", sb_map_direction_words(direction), last);
   if (margin->changes) {
-    fprintf(out, "%9.6g %%  at %.6g %%: %s\n", sb_percent_rounded(margin->margin_fraction),
-            sb_percent_rounded(margin->first_fraction), sb_map_class_words(sb_map_class_of(&margin->verdict)));
+    fprintf(out, "%9.6g %%  at %.6g %%: %s\n", sb_fields_rounded_percent(margin->margin_fraction),
+            sb_fields_rounded_percent(margin->first_fraction), sb_map_class_words(sb_map_class_of(&margin->verdict)));
   } else {
     fprintf(out, "%11s  %s\n", "-", own->passes ? "no failure on this way" : "nothing passes on this way");
   }
@@ -69,7 +70,7 @@ static void write_own(FILE *out, const struct sb_map_own *own)
   char all[SB_MAP_VERDICTS_SIZE];
   const char *cause = sb_map_cause_name(&own->verdict);
   fprintf(out, "At the scenario's own thresholds, downshift %.6g %% and upshift %.6g %%:\n  %s%s%s%s\n",
-          sb_percent_rounded(own->downshift_fraction), sb_percent_rounded(own->upshift_fraction),
+          sb_fields_rounded_percent(own->downshift_fraction), sb_fields_rounded_percent(own->upshift_fraction),
           sb_map_all_verdicts(&own->verdict, all), cause[0] != 0 ? " (" : "", cause, cause[0] != 0 ? ")" : "");
   fprintf(out, "  %ld shift%s, %s output turns, %s J given, greatest torque %s N.m\n\n", own->figures.shift_count,
           own->figures.shift_count == 1 ? "" : "s", NUM(own->figures.output_turns), NUM(own->figures.given_j),
@@ -96,7 +97,7 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   sb_words_say(out, 0, 0, "%s", model->name);
   sb_words_say(out, 0, 0,
                "thresholds between %s and %s, exact in steps of %.6g %%; each pair stands for a run of %.6g s",
-               gears[pair].name, gears[pair + 1].name, sb_percent_rounded(map->options.downshift.step_fraction),
+               gears[pair].name, gears[pair + 1].name, sb_fields_rounded_percent(map->options.downshift.step_fraction),
                model->run.duration_s);
   fputc('\n', out);
   const struct sb_map_picture picture = {map->options.downshift,
@@ -113,6 +114,6 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   write_own(out, own);
   if (wishes->is_verbose) write_work(out, model, map);
   if (sb_caution_has_acting_load(&model->load) || model->battery.is_present) fputc('\n', out);
-  sb_report_write_cautions(out, model, NULL);
+  sb_run_write_cautions(out, model, NULL);
   return SB_OK;
 }

@@ -72,7 +72,7 @@ static int new_track(struct sb_tracks *tracks, const struct sb_track *track, str
 
 /* States ----------------------------------------------------------------------------------------------------------- */
 
-double sb_tracks_time_s(const struct sb_tracks *tracks, int sample)
+double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
 {
   const long long step = sample < tracks->end_sample ? sample * tracks->steps_per_sample : tracks->last_step;
   return sb_stepper_grid_s(&tracks->sim, step);
@@ -106,7 +106,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
   const struct sb_stop *stop = &track->stops[sample - track->first];
   const struct sb_gear *gear = &tracks->model->gearbox.gears[track->gear];
   const struct sb_state plain = {.step = sample * tracks->steps_per_sample,
-                                 .time_s = sb_tracks_time_s(tracks, sample),
+                                 .time_s = sb_map_tracks_time_s(tracks, sample),
                                  .load_time_s = stop->load_time_s,
                                  .load_angle_rad = stop->load_angle_rad,
                                  .motor_speed_rad_s = stop->motor_speed_rad_s,
@@ -288,7 +288,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
     const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
     const struct sb_sensor *sensor = &tracks->model->control.sensor;
     const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
-    spot.reading = sb_reading_take_input(&tracks->reading, sensor, input, noise);
+    spot.reading = sb_sensor_take_input(&tracks->reading, sensor, input, noise);
   }
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
@@ -300,7 +300,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   if (!isnan(sums->over_limit_first_s)) spot.flags |= SB_SPOT_OVERLOAD;
   if (track->row_count > 0 && track->rows[track->row_count - 1].sample == sample) spot.flags |= SB_SPOT_HAS_ROWS;
   tracks->output_turns = row.output_turns;
-  tracks->sim.sums = sb_sums_empty();
+  tracks->sim.sums = sb_sim_sums_empty();
   return spot;
 }
 
@@ -335,7 +335,7 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   return SB_OK;
 }
 
-enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
+enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
 {
   const struct sb_track *track = &tracks->items[at];
   const bool is_new = track->count == 0;
@@ -352,7 +352,7 @@ enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int at, struct sb_erro
   return add_sample(tracks, at, err);
 }
 
-int sb_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err)
+int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err)
 {
   const int index = sample - tracks->items[track].first;
   const int side = gear > tracks->items[track].gear;
@@ -381,7 +381,7 @@ static enum sb_status draw_noise(struct sb_tracks *tracks, struct sb_error *err)
   if (tracks->reading.noise == NULL) return SB_OK;
   tracks->noise = calloc((size_t)tracks->end_sample, sizeof *tracks->noise);
   if (tracks->noise == NULL) return no_memory(err);
-  for (int n = 0; n < tracks->end_sample; n++) tracks->noise[n] = sb_reading_draw(&tracks->reading);
+  for (int n = 0; n < tracks->end_sample; n++) tracks->noise[n] = sb_sensor_draw(&tracks->reading);
   return SB_OK;
 }
 
@@ -392,10 +392,10 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
   if (status != SB_OK) return status;
   tracks->sim.observer = (struct sb_sim_observer){tracks, on_event, NULL};
   tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .parent = -1, .next = -1}, err);
-  return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_tracks_extend(tracks, tracks->at_track, err);
+  return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_map_tracks_extend(tracks, tracks->at_track, err);
 }
 
-enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
+enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
 {
   const struct sb_run_setup *run = &model->run;
   *tracks = (struct sb_tracks){
@@ -405,15 +405,14 @@ enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *m
   const long long last_sample = tracks->last_step / tracks->steps_per_sample;
   if (last_sample >= INT32_MAX - 1) return sb_fail(err, SB_ERR_NUMERICS, "too many samples for a map");
   tracks->end_sample = (int)last_sample + 1;
-  enum sb_status status =
-      sb_reading_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
+  enum sb_status status = sb_sensor_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
   if (status == SB_OK) status = draw_noise(tracks, err);
   if (status == SB_OK) status = begin_at_the_start(tracks, err);
-  if (status != SB_OK) sb_tracks_clear(tracks);
+  if (status != SB_OK) sb_map_tracks_clear(tracks);
   return status;
 }
 
-void sb_tracks_clear(struct sb_tracks *tracks)
+void sb_map_tracks_clear(struct sb_tracks *tracks)
 {
   for (int i = 0; i < tracks->count; i++) {
     free(tracks->items[i].spots);
@@ -424,7 +423,7 @@ void sb_tracks_clear(struct sb_tracks *tracks)
   sb_arena_clear(&tracks->mores);
   free(tracks->table);
   free(tracks->noise);
-  sb_reading_clear(&tracks->reading);
+  sb_sensor_clear(&tracks->reading);
   sb_sim_clear(&tracks->sim);
   *tracks = (struct sb_tracks){.at_track = -1};
 }

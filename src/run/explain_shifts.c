@@ -90,10 +90,10 @@ static void cure_band(struct sb_explaining *to)
   const double reached = to->closed->gears[to->verdict->gear - 1].lightest_reading;
   const bool can_raise = !isnan(pair->least_safe_upshift) && (belongs_low || pair->least_safe_upshift < reached);
   if (can_raise) {
-    cure_threshold(to, "upshift_above", "at least", sb_figure_percent_by(ceil, pair->least_safe_upshift).text);
+    cure_threshold(to, "upshift_above", "at least", sb_words_percent_by(ceil, pair->least_safe_upshift).text);
   }
   if (!isnan(pair->greatest_safe_downshift)) {
-    cure_threshold(to, "downshift_below", "at most", sb_figure_percent_by(floor, pair->greatest_safe_downshift).text);
+    cure_threshold(to, "downshift_below", "at most", sb_words_percent_by(floor, pair->greatest_safe_downshift).text);
   }
   if (to->out->cure_count > 0) return;
   sb_explain_say(to, "; lower the downshift threshold first, then raise the upshift threshold");
@@ -221,7 +221,7 @@ static void cure_low(struct sb_explaining *to)
     cure_threshold(to, "upshift_above", NULL, NULL);
     return;
   }
-  cure_threshold(to, "upshift_above", NULL, sb_figure_percent_by(ceil, least_safe_upshift).text);
+  cure_threshold(to, "upshift_above", NULL, sb_words_percent_by(ceil, least_safe_upshift).text);
   sb_explain_say(to, " (less would open a hunting band)");
 }
 

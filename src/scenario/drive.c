@@ -56,7 +56,7 @@ static const char *const command_words[] = {"reverse", "stop", "forward", NULL};
 
 static const struct sb_node *find_key(const struct sb_reader *reader, const char *key)
 {
-  return sb_node_find(sb_node_find(reader->root, "drive"), key);
+  return sb_tree_find(sb_tree_find(reader->root, "drive"), key);
 }
 
 /* A speed given in percent of the no-load speed, or as a speed; NAN stays NAN. */
@@ -69,19 +69,19 @@ static double as_speed(const struct sb_given *given, double no_load_rad_s)
 static bool read_command(struct sb_reader *reader, const struct sb_node *node, const char *path, double *time_s,
                          double *command)
 {
-  const struct sb_node *time = sb_node_at(node, 1), *word = sb_node_at(node, 2);
+  const struct sb_node *time = sb_tree_at(node, 1), *word = sb_tree_at(node, 2);
   if (node->kind == SB_NODE_BROKEN) return false;
   if (node->kind != SB_NODE_LIST || node->count != 2 || time->kind != SB_NODE_VALUE || word->kind != SB_NODE_VALUE) {
-    sb_fault_add(reader->faults, &node->place, path, "needs a pair such as [5 s, stop], found something else");
+    sb_faults_add(reader->faults, &node->place, path, "needs a pair such as [5 s, stop], found something else");
     return false;
   }
   struct sb_error err;
   char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
-  bool is_fit = sb_quantity_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
-  if (!is_fit) sb_fault_add(reader->faults, &time->place, path, "%s", err.text);
+  bool is_fit = sb_units_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
+  if (!is_fit) sb_faults_add(reader->faults, &time->place, path, "%s", err.text);
   if (is_fit && !(*time_s >= 0.0 && *time_s <= SCHEDULE_TIME_MAX)) {
-    sb_fault_add(reader->faults, &time->place, path, "needs a time at least 0 s, at most 1e8 s, found %s",
-                 sb_quote(quoted, time->text));
+    sb_faults_add(reader->faults, &time->place, path, "needs a time at least 0 s, at most 1e8 s, found %s",
+                  sb_fail_quote(quoted, time->text));
     is_fit = false;
   }
   for (int i = 0; command_words[i] != NULL; i++) {
@@ -89,8 +89,8 @@ static bool read_command(struct sb_reader *reader, const struct sb_node *node, c
     *command = (double)(i + SB_COMMAND_REVERSE);
     return is_fit;
   }
-  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
-               sb_quote(quoted, word->text), sb_nearest_hint(hint, word->text, command_words));
+  sb_faults_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
+                sb_fail_quote(quoted, word->text), sb_nearest_hint(hint, word->text, command_words));
   return false;
 }
 
@@ -101,10 +101,10 @@ static void check_command(struct sb_reader *reader, const struct sb_node *node, 
   const struct sb_shifter_ops *ops = model->shifter.ops;
   if (command != (double)SB_COMMAND_REVERSE || model->gearbox.gear_count < 2) return;
   if (ops == NULL || !ops->is_direction_selected) return;
-  sb_fault_add(reader->faults, &sb_node_at(node, 2)->place, path,
-               "needs forward or stop, since with a %s the motor's sense selects the gear: turning it over shifts and "
-               "the output keeps its sense, found \"reverse\"",
-               ops->name);
+  sb_faults_add(reader->faults, &sb_tree_at(node, 2)->place, path,
+                "needs forward or stop, since with a %s the motor's sense selects the gear: turning it over shifts and "
+                "the output keeps its sense, found \"reverse\"",
+                ops->name);
 }
 
 static void read_schedule(struct sb_reader *reader)
@@ -112,8 +112,8 @@ static void read_schedule(struct sb_reader *reader)
   const struct sb_node *list = find_key(reader, "schedule");
   if (list == NULL || list->kind == SB_NODE_BROKEN) return;
   if (list->kind != SB_NODE_LIST || list->count == 0) {
-    sb_fault_add(reader->faults, &list->place, "drive.schedule", "needs a list of pairs such as [5 s, stop], found %s",
-                 list->kind == SB_NODE_LIST ? "none" : "something else");
+    sb_faults_add(reader->faults, &list->place, "drive.schedule", "needs a list of pairs such as [5 s, stop], found %s",
+                  list->kind == SB_NODE_LIST ? "none" : "something else");
     return;
   }
   double *times = sb_arena_take(reader->kept, (size_t)list->count * sizeof *times);
@@ -130,12 +130,12 @@ static void read_schedule(struct sb_reader *reader)
     if (!read_command(reader, node, path, &times[n], &schedule[n])) continue;
     check_command(reader, node, path, schedule[n]);
     if (n > 0 && !(times[n] > times[n - 1])) {
-      sb_fault_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
-                   sb_quote(quoted, node->first->text));
+      sb_faults_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
+                    sb_fail_quote(quoted, node->first->text));
     }
     n++;
   }
-  reader->draft->model.drive.schedule = (struct sb_drive_schedule){n, times, schedule};
+  reader->draft->model.drive.schedule = (struct sb_table){n, times, schedule};
 }
 
 static void finish_hold(struct sb_reader *reader)
@@ -147,7 +147,7 @@ static void finish_hold(struct sb_reader *reader)
   if (is_hold && find_key(reader, "target") == NULL) {
     sb_reader_fault(reader, "drive.target",
                     "needs a percentage (%%) or an angular speed (%s) for speed control, found no such key",
-                    sb_quantity_units(SB_SPEED));
+                    sb_units_offered(SB_SPEED));
   }
   static const char *const of_loop[] = {"target", "proportional_band", "integral_time"};
   for (size_t i = 0; i < sizeof of_loop / sizeof *of_loop && !is_hold; i++) {

@@ -461,7 +461,7 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
   return SB_OK;
 }
 
-struct sb_sums sb_sums_empty(void)
+struct sb_sums sb_sim_sums_empty(void)
 {
   return (struct sb_sums){.over_limit_first_s = NAN,
                           .over_limit_last_s = NAN,
@@ -492,7 +492,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   state->link = SB_LINK_MESH;
   state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
   state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_direction;
-  sim->sums = sb_sums_empty();
+  sim->sums = sb_sim_sums_empty();
   sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
   if (model->load.road.is_present) state->far.left_rad = INFINITY;

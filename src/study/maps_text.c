@@ -11,8 +11,8 @@
 
 static void put_stretch(struct sb_csv *csv, const struct sb_map_stretch *stretch)
 {
-  sb_csv_number(csv, sb_percent_rounded(stretch->least_fraction));
-  sb_csv_number(csv, sb_percent_rounded(stretch->greatest_fraction));
+  sb_csv_number(csv, sb_fields_rounded_percent(stretch->least_fraction));
+  sb_csv_number(csv, sb_fields_rounded_percent(stretch->greatest_fraction));
 }
 
 /* As written: what it comes to. */
@@ -41,7 +41,7 @@ static void put_samples(struct sb_csv *csv, const struct sb_study *study, const 
 
 static void put_charge(struct sb_csv *csv, const struct sb_study *study, const struct sb_map_point *at)
 {
-  sb_csv_number(csv, sb_percent_rounded(at->charge_fraction));
+  sb_csv_number(csv, sb_fields_rounded_percent(at->charge_fraction));
   sb_csv_number(csv, at->voltage_v);
   if (study->samples > 0) {
     put_samples(csv, study, at);
@@ -71,8 +71,8 @@ int sb_maps_write_csv(FILE *out, const struct sb_study_report *report)
 static void put_json_stretch(struct sb_json *json, const char *name, const struct sb_map_stretch *stretch)
 {
   sb_json_put_object(json, name);
-  sb_json_put_number(json, "least_pct", sb_percent_rounded(stretch->least_fraction));
-  sb_json_put_number(json, "greatest_pct", sb_percent_rounded(stretch->greatest_fraction));
+  sb_json_put_number(json, "least_pct", sb_fields_rounded_percent(stretch->least_fraction));
+  sb_json_put_number(json, "greatest_pct", sb_fields_rounded_percent(stretch->greatest_fraction));
   sb_json_close(json);
 }
 
@@ -87,7 +87,8 @@ static void put_passed(struct sb_json *json, const struct sb_study *study, const
                        long own_passed)
 {
   sb_json_put_object(json, "own");
-  put_thresholds(json, sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+  put_thresholds(json, sb_fields_rounded_percent(study->downshift_fraction),
+                 sb_fields_rounded_percent(study->upshift_fraction));
   if (own_passed >= 0) {
     sb_json_put_integer(json, "passed", own_passed);
     sb_json_put_number(json, "share_least", sb_share_least(own_passed, study->samples));
@@ -105,14 +106,14 @@ static void put_passed(struct sb_json *json, const struct sb_study *study, const
 static void put_json_charge(struct sb_json *json, const struct sb_study *study, const struct sb_map_point *at)
 {
   sb_json_open_object(json);
-  sb_json_put_number(json, "charge_pct", sb_percent_rounded(at->charge_fraction));
+  sb_json_put_number(json, "charge_pct", sb_fields_rounded_percent(at->charge_fraction));
   sb_json_put_number(json, "voltage_v", at->voltage_v);
   if (study->samples > 0) {
     sb_json_put_integer(json, "refused", at->refused);
     put_passed(json, study, at, at->own_passed);
   } else {
     sb_map_put_verdict(json, &at->verdict);
-    sb_json_put_fields(json, sb_map_figure_fields, &at->figures);
+    sb_fields_put_json(json, sb_map_figure_fields, &at->figures);
   }
   sb_json_put_number(json, "safe_share", at->safe_share);
   put_json_stretch(json, "upshift_passes", &at->upshift);
@@ -130,7 +131,8 @@ void sb_maps_put(struct sb_json *json, const struct sb_study_report *report)
     put_passed(json, study, sb_map_points(report), sb_map_points(report)->best.own);
     return;
   }
-  put_thresholds(json, sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+  put_thresholds(json, sb_fields_rounded_percent(study->downshift_fraction),
+                 sb_fields_rounded_percent(study->upshift_fraction));
   sb_json_put_array(json, "discharge");
   for (long k = 0; k < sb_study_point_count(study); k++) put_json_charge(json, study, &sb_map_points(report)[k]);
   sb_json_close(json);
@@ -142,8 +144,8 @@ static const char *format_stretch(const struct sb_map_stretch *stretch, char tex
   if (isnan(stretch->least_fraction)) {
     snprintf(text, 32, "none");
   } else {
-    snprintf(text, 32, "%.6g..%.6g %%", sb_percent_rounded(stretch->least_fraction),
-             sb_percent_rounded(stretch->greatest_fraction));
+    snprintf(text, 32, "%.6g..%.6g %%", sb_fields_rounded_percent(stretch->least_fraction),
+             sb_fields_rounded_percent(stretch->greatest_fraction));
   }
   return text;
 }
@@ -151,7 +153,7 @@ static const char *format_stretch(const struct sb_map_stretch *stretch, char tex
 static void write_charge(FILE *out, const struct sb_study *study, const struct sb_map_point *at)
 {
   char text[32], all[SB_MAP_VERDICTS_SIZE];
-  sb_words_cell(out, 9, "%.4g %%", sb_percent_rounded(at->charge_fraction));
+  sb_words_cell(out, 9, "%.4g %%", sb_fields_rounded_percent(at->charge_fraction));
   sb_words_cell(out, 9, "%.4g V", at->voltage_v);
   sb_words_cell(out, 9, "%.1f %%", 100.0 * at->safe_share);
   sb_words_cell(out, 17, "%s", format_stretch(&at->upshift, text));
@@ -210,7 +212,7 @@ enum sb_status sb_maps_write_text(FILE *out, const struct sb_study_report *repor
   }
   if (has_charge) {
     fprintf(out, "the scenario's own: downshift %.6g %%, upshift %.6g %%\n\n",
-            sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+            sb_fields_rounded_percent(study->downshift_fraction), sb_fields_rounded_percent(study->upshift_fraction));
     write_charges(out, report);
     return SB_OK;
   }

@@ -68,15 +68,15 @@ static enum sb_status reach_corners(const struct sb_study_source *source, bool i
   const struct sb_scenario *nominal = source->nominal;
   const struct sb_scenario_source file = {source->path, source->sets, source->set_count};
   struct sb_scenario *corner = malloc(sizeof *corner);
-  const int count = sb_spread_corner_count(nominal);
+  const int count = sb_samples_corner_count(nominal);
   double *values = calloc((size_t)(count + 1) * (size_t)nominal->tolerance_count, sizeof *values);
   enum sb_status status = corner != NULL && values != NULL
-                              ? sb_spread_draw(nominal, SB_SPREAD_SEARCH, 0, count + 1, values, err)
+                              ? sb_samples_draw(nominal, SB_SAMPLES_SEARCH, 0, count + 1, values, err)
                               : sb_fail(err, SB_ERR_MEMORY, "out of memory for a sample");
   for (int k = 1; k <= count && status == SB_OK; k++) {
     struct sb_faults faults;
     struct sb_changes changes = {.count = 0};
-    sb_spread_change(nominal, values + k * nominal->tolerance_count, &changes);
+    sb_samples_change(nominal, values + k * nominal->tolerance_count, &changes);
     const enum sb_status loaded = sb_scenario_load_changed(&file, &changes, corner, &faults);
     sb_faults_clear(&faults);
     if (loaded == SB_ERR_SCENARIO) continue;
@@ -129,7 +129,7 @@ static enum sb_status lay_threshold(const struct sb_scenario *scenario, const ch
   const long stride = sb_map_axis_stride(axis, points);
   const long first = sb_map_axis_number(axis, 0), last = sb_map_axis_number(axis, axis->count - 1);
   const long from = (first + stride - 1) / stride, to = last / stride;
-  const double step_pct = sb_percent_rounded(axis->step_fraction) * (double)stride;
+  const double step_pct = sb_fields_rounded_percent(axis->step_fraction) * (double)stride;
   snprintf(range, sizeof range, "%.12g..%.12g %%", step_pct * (double)from, step_pct * (double)to);
   snprintf(text, sizeof text, "%s=%s", path, range);
   if (sb_axis_parse(text, scenario, (int)(to - from) + 1, out, err) == SB_OK) return SB_OK;

@@ -22,7 +22,7 @@
 
 #include <signal.h>
 
-#include "shiftband/decider.h"
+#include "shiftband/external_program.h"
 #include "shiftband/map.h"
 #include "shiftband/tasks.h"
 #include "study/axis.h"

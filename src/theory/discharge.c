@@ -229,12 +229,12 @@ static bool insert(struct cuts *cuts, double charge)
 }
 
 /* Empty, full, and the curve's points between. */
-static bool cut_at_points(struct cuts *cuts, const struct sb_cell_curve *curve)
+static bool cut_at_points(struct cuts *cuts, const struct sb_table *curve)
 {
   bool is_fit = insert(cuts, 0.0) && insert(cuts, 1.0);
   for (size_t k = 0; is_fit && k < curve->count; k++) {
-    if (curve->charge_fraction[k] > 0.0 && curve->charge_fraction[k] < 1.0) {
-      is_fit = insert(cuts, curve->charge_fraction[k]);
+    if (curve->x[k] > 0.0 && curve->x[k] < 1.0) {
+      is_fit = insert(cuts, curve->x[k]);
     }
   }
   return is_fit;

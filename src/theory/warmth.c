@@ -25,7 +25,7 @@ static void warm_motor(struct sb_motor *motor, const struct sb_winding *winding,
       (motor->nominal_voltage_v - motor->no_load_current_a * motor->resistance_ohm) / motor->ke_vs_rad;
 }
 
-struct sb_model sb_winding_warm_model(const struct sb_model *cold, double winding_c)
+struct sb_model sb_warmth_warm_model(const struct sb_model *cold, double winding_c)
 {
   struct sb_model warm = *cold;
   warm_motor(&warm.motor, &cold->winding, winding_c);

@@ -48,6 +48,6 @@ double sb_warmth_cooling_s(const struct sb_winding *winding, const struct sb_war
  * torque and current, and no-load speed change; torque constant, voltage constant, friction and the sensor's reference
  * stay. Its figures hold at that temperature, so that it can be simulated too. Needs a winding that is present.
  */
-struct sb_model sb_winding_warm_model(const struct sb_model *cold, double winding_c);
+struct sb_model sb_warmth_warm_model(const struct sb_model *cold, double winding_c);
 
 #endif

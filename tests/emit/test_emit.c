@@ -85,7 +85,7 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
     const double reach = i % 2 == 0 ? 0.5 : 0.0;
     assert_near(emission.acts_below[0], (emission.setup.downshift_below[0] - reach) * emission.count, 1e-9);
     assert_near(emission.acts_above[0], (emission.setup.upshift_above[0] + reach) * emission.count, 1e-9);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
   }
   gsl_rng_free(random);
 }
@@ -114,7 +114,7 @@ static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
       const double pulses = floor(speed / (2.0 * M_PI) * 60.0 * 0.04 + phase);
       assert_true(pulses >= emission.setup.downshift_below[0] && pulses <= emission.setup.upshift_above[0]);
     }
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
   }
   gsl_rng_free(random);
 }
@@ -156,7 +156,7 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
     const double count = options.sensor.count;
     assert_true(emission.full_count - round((full * downshift + count) / count) < emission.setup.downshift_below[0]);
     assert_true(emission.full_count - round((full * upshift - count) / count) > emission.setup.upshift_above[0]);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
   }
   sb_scenario_clear(&loaded_scenario);
   gsl_rng_free(random);
@@ -220,7 +220,7 @@ static void recordings_of_a_drive_that_stops_tell_when_nothing_is_decided(void *
     on += is_on;
   }
   assert_true(off > 100 && on > 300);
-  sb_emission_clear(&emission);
+  sb_emit_clear(&emission);
   sb_scenario_clear(&loaded_scenario);
 }
 
@@ -257,7 +257,7 @@ static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void
     assert_int_equal(emission.setup.start_delay_samples, setup.start_delay_samples);
     assert_int_equal(emission.setup.debounce_samples, setup.debounce_samples);
     assert_int_equal(emission.setup.gear_count, setup.gear_count);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
     sb_scenario_clear(&loaded_scenario);
   }
 }
@@ -287,7 +287,7 @@ static void recorded_gears_change_at_the_commands_of_the_run(void **state)
     }
     if (emission.sample_total <= options.sample_max) assert_int_equal(seen, result.monitor.shift_count);
     sb_run_result_clear(&result);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
     sb_scenario_clear(&loaded_scenario);
   }
 }

@@ -63,7 +63,7 @@ static void choose_grade(gsl_rng *rng, struct mix_case *out, struct sb_vehicle *
     out->grade[count++] = plane_between(rng, -0.1, 0.25);
     if (!plane_chance(rng, 0.2)) at_m += plane_between(rng, 0.05, 0.4) * way_m;
   }
-  vehicle->grade = (struct sb_grade_table){count, out->grade_m, out->grade};
+  vehicle->grade = (struct sb_table){count, out->grade_m, out->grade};
 }
 
 static void choose_obstacles(gsl_rng *rng, struct sb_vehicle *vehicle, double way_m, double scale_n)
@@ -229,7 +229,7 @@ static void choose_drive(gsl_rng *rng, const struct mix_chances *chances, struct
     out->command[i] = plane_chance(rng, 0.5) ? SB_COMMAND_FORWARD : least + pick(rng, 2 - least);
     at_s += plane_between(rng, 0.05, 1.0);
   }
-  drive->schedule = (struct sb_drive_schedule){(size_t)count, out->command_s, out->command};
+  drive->schedule = (struct sb_table){(size_t)count, out->command_s, out->command};
 }
 
 /* A swing of 2 to 40 Hz in the slowest gear. */

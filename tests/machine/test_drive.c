@@ -33,7 +33,7 @@ static struct sb_drive open_drive(void)
 static struct sb_drive ordered_drive(void)
 {
   struct sb_drive drive = open_drive();
-  drive.schedule = (struct sb_drive_schedule){3, schedule_times, schedule_values};
+  drive.schedule = (struct sb_table){3, schedule_times, schedule_values};
   return drive;
 }
 
@@ -67,7 +67,7 @@ static void a_rounded_tick_is_the_tick_of_its_command(void **state)
   (void)state;
   static const double times[] = {0.0, 0.57}, values[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP};
   struct sb_drive drive = open_drive();
-  drive.schedule = (struct sb_drive_schedule){2, times, values};
+  drive.schedule = (struct sb_table){2, times, values};
   const double rounded = 0.57 * (1.0 - 2.3e-16);
   assert_true(rounded < 0.57);
   assert_int_equal(sb_drive_command_at(&drive, rounded), SB_COMMAND_STOP);
@@ -93,7 +93,7 @@ static void commands_to_go_forward_alone_change_nothing(void **state)
   (void)state;
   static const double values[] = {SB_COMMAND_FORWARD, SB_COMMAND_FORWARD};
   struct sb_drive drive = open_drive();
-  drive.schedule = (struct sb_drive_schedule){2, schedule_times, values};
+  drive.schedule = (struct sb_table){2, schedule_times, values};
   assert_false(sb_drive_is_moving(&drive));
 }
 
@@ -118,7 +118,7 @@ static void a_new_command_ramps_from_nothing(void **state)
   static const double times[] = {0.0, 1.0}, values[] = {SB_COMMAND_FORWARD, SB_COMMAND_REVERSE};
   struct sb_drive drive = open_drive();
   drive.ramp_s = 0.5;
-  drive.schedule = (struct sb_drive_schedule){2, times, values};
+  drive.schedule = (struct sb_table){2, times, values};
   struct sb_drive_state at = {.duty = 0.8, .command = SB_COMMAND_FORWARD};
   at = sb_drive_tick(&drive, &at, 1.0, 30.0);
   assert_near(at.duty, -0.01, 1e-16);
@@ -381,7 +381,7 @@ static void the_loop_reversed_is_its_mirror_image(void **state)
                            .period_s = 2e-3,
                            .ramp_s = 0.3};
   struct sb_drive back = ahead;
-  back.schedule = (struct sb_drive_schedule){1, times, backward};
+  back.schedule = (struct sb_table){1, times, backward};
   struct sb_drive_state a = sb_drive_start(&ahead, 0.0), b = sb_drive_start(&back, 0.0);
   double speed_a = 0.0, speed_b = 0.0;
   for (int k = 1; k < 500; k++) {

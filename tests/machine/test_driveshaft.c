@@ -100,7 +100,7 @@ static void a_round_shaft_twists_as_in_geres_example(void **state)
 {
   (void)state;
   const struct sb_shaft shaft = {.section = SB_SHAFT_ROUND, .size_m = 1.5 * 0.0254};
-  const double stiffness = 11.5e6 * SB_PSI * sb_shaft_constant_m4(&shaft) / (54.0 * 0.0254);
+  const double stiffness = 11.5e6 * SB_PSI * sb_strength_shaft_constant_m4(&shaft) / (54.0 * 0.0254);
   assert_near(250.0 * 4.4482216152605 * 0.3048 / stiffness, 1.62396 * deg, 5e-6 * deg);
 }
 

@@ -382,7 +382,7 @@ static void changes_are_found_and_shown(void **state)
   assert_int_equal(across.last, 50);
   assert_int_equal(upward.first, 69);
   assert_int_equal(upward.last, 80);
-  sb_span_make_room(&across, 90, 95);
+  sb_sketch_make_room(&across, 90, 95);
   assert_int_equal(across.first, 37);
   assert_int_equal(across.last, 90);
   sb_sketch_clear(&sketch);

@@ -42,8 +42,8 @@ static void every_key_of_the_drive_is_read(void **state)
   assert_int_equal(drive->schedule.count, 4);
   static const double times[] = {0.0, 1.5, 5.2, 6.0}, schedule[] = {0.0, 1.0, 0.0, -1.0};
   for (size_t i = 0; i < 4; i++) {
-    assert_near_rel(drive->schedule.time_s[i], times[i], rounding);
-    assert_near(drive->schedule.command[i], schedule[i], 0.0);
+    assert_near_rel(drive->schedule.x[i], times[i], rounding);
+    assert_near(drive->schedule.y[i], schedule[i], 0.0);
   }
   assert_int_equal(sensor->quantity, SB_SENSES_CURRENT);
   assert_near(sensor->reference_a, 6.0, 0.0);
@@ -128,7 +128,7 @@ static void load_sample(const char *const *sets, const double *values)
   struct sb_faults faults;
   const struct sb_scenario_source source = {good, sets, 3};
   struct sb_changes changes = {.count = 0};
-  sb_spread_change(&scenario, values, &changes);
+  sb_samples_change(&scenario, values, &changes);
   const enum sb_status status = sb_scenario_load_changed(&source, &changes, &sample, &faults);
   if (status != SB_OK) fail_msg("%s", faults.count > 0 ? faults.texts[0] : sb_status_text(status));
 }
@@ -180,7 +180,7 @@ static void samples_keep_what_the_electronics_were_set_to(void **state)
   assert_near_rel(sample.model.drive.integral_per_rad, nominal.drive.integral_per_rad, 2.0 * rounding);
 
   char words[1024];
-  sb_spread_words(&scenario, values, words, sizeof words);
+  sb_samples_words(&scenario, values, words, sizeof words);
   assert_non_null(strstr(words, ", controller.reference_current 8 A"));
   assert_non_null(strstr(words, ", drive.target 70 rad/s"));
   assert_non_null(strstr(words, ", drive.proportional_band 20 rad/s"));

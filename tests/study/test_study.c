@@ -121,10 +121,10 @@ static void finish_all(void)
 }
 
 /* The loaded scenario's own run. */
-static struct sb_run_outcome run_loaded(void)
+static struct sb_outcome run_loaded(void)
 {
-  struct sb_run_outcome outcome;
-  assert_int_equal(sb_run_outcome_of(&scenario.model, NULL, &outcome, NULL), SB_OK);
+  struct sb_outcome outcome;
+  assert_int_equal(sb_outcome_of(&scenario.model, NULL, &outcome, NULL), SB_OK);
   return outcome;
 }
 
@@ -149,7 +149,7 @@ static void points_are_runs_of_their_own(void **state)
       sets[a] = sb_axis_set(&study.axes[a], at[a], texts[a]);
     }
     load(path, sets, 3);
-    const struct sb_run_outcome want = run_loaded(), got = sb_run_points(&report)[i].outcome;
+    const struct sb_outcome want = run_loaded(), got = sb_run_points(&report)[i].outcome;
     assert_int_equal(got.end, SB_RUN_ENDED);
     assert_int_equal(got.verdict.kinds, want.verdict.kinds);
     assert_int_equal(got.verdict.cause, want.verdict.cause);
@@ -174,7 +174,7 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   const struct sb_study_request request = {.vary = vary, .vary_count = 1, .points = 3};
   assert_int_equal(run_all("../scenarios/tray-cart.yaml", &request, &err), SB_OK);
   for (long i = 0; i < 3; i++) assert_int_equal(sb_run_points(&report)[i].outcome.end, want[i]);
-  assert_string_equal(sb_run_outcome_name(&sb_run_points(&report)[1].outcome), "refused");
+  assert_string_equal(sb_outcome_name(&sb_run_points(&report)[1].outcome), "refused");
   finish_all();
 }
 
@@ -194,7 +194,7 @@ static void samples_at_a_point_are_runs_with_its_value_and_their_tolerances(void
   assert_int_equal(run_all(path, &request, &err), SB_OK);
   const int count = scenario.tolerance_count;
   double values[SAMPLES * SB_TOLERANCE_MAX];
-  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_RANDOM, 5, SAMPLES, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_RANDOM, 5, SAMPLES, values, &err), SB_OK);
   struct sb_tolerance tolerances[SB_TOLERANCE_MAX];
   memcpy(tolerances, scenario.tolerances, sizeof tolerances);
   bool is_spread = false;
@@ -242,7 +242,7 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
   assert_int_equal(run_all(path, &request, &err), SB_OK);
   const struct sb_scenario nominal = scenario;
   double values[SAMPLES * SB_TOLERANCE_MAX];
-  assert_int_equal(sb_spread_draw(&nominal, SB_SPREAD_RANDOM, 1, SAMPLES, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&nominal, SB_SAMPLES_RANDOM, 1, SAMPLES, values, &err), SB_OK);
   struct sb_map_options options = sb_map_options_default(&nominal.model);
   options.pair = study.pair;
   options.downshift = study.downshift;
@@ -261,11 +261,11 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
       struct sb_lines lines = {.text = NULL};
       const struct sb_scenario_source source = {path, spreads, SPREAD_COUNT};
       struct sb_changes changes = {.count = 0};
-      sb_spread_change(&nominal, values + s * nominal.tolerance_count, &changes);
+      sb_samples_change(&nominal, values + s * nominal.tolerance_count, &changes);
       assert_int_equal(sb_scenario_load_changed(&source, &changes, &sample, &faults), SB_OK);
       sb_discharge_set(&sample.model, point->charge_fraction);
-      struct sb_run_outcome outcome;
-      assert_int_equal(sb_run_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);
+      struct sb_outcome outcome;
+      assert_int_equal(sb_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);
       own += outcome.verdict.kinds == 0;
       assert_int_equal(sb_map_exact(&sample.model, &options, false, &map, &err), SB_OK);
       sb_passing_write(&lines, &map);
@@ -290,10 +290,10 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
 static unsigned kinds_at(double charge_fraction, double upshift_fraction)
 {
   struct sb_model model = scenario.model;
-  struct sb_run_outcome outcome;
+  struct sb_outcome outcome;
   sb_discharge_set(&model, charge_fraction);
   model.control.upshift_fraction[0] = upshift_fraction;
-  assert_int_equal(sb_run_outcome_of(&model, NULL, &outcome, NULL), SB_OK);
+  assert_int_equal(sb_outcome_of(&model, NULL, &outcome, NULL), SB_OK);
   return outcome.verdict.kinds;
 }
 
@@ -360,10 +360,10 @@ static void records_that_do_not_read_are_refused(void **state)
 {
   (void)state;
   static const char *const bad[] = {"", "0 0 0 1 2 3 4\n", "7 0 0 1 2 3 4 5\n", "0 0 9 1 2 3 4 5\n", "0 0 0 1 2 3 4 5"};
-  struct sb_run_outcome outcome;
-  assert_true(sb_run_outcome_read("0 0 0 1 2 3 4 5\n", &outcome));
+  struct sb_outcome outcome;
+  assert_true(sb_outcome_read("0 0 0 1 2 3 4 5\n", &outcome));
   assert_true(outcome.standstill_s == 5.0);
-  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) assert_false(sb_run_outcome_read(bad[k], &outcome));
+  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) assert_false(sb_outcome_read(bad[k], &outcome));
 }
 
 static void what_a_study_cannot_do_is_refused_with_the_reason(void **state)

@@ -260,10 +260,10 @@ static void samples_begin_nominal_then_take_the_corners_then_stay_inside(void **
   struct sb_error err = {SB_OK, ""};
   for (int count = 1; count <= 6; count++) {
     const struct sb_scenario scenario = with_tolerances(count);
-    const int corners = sb_spread_corner_count(&scenario);
+    const int corners = sb_samples_corner_count(&scenario);
     assert_int_equal(corners, count <= 4 ? 1 << count : 2 * count);
     double all[(16 + 40) * 6];
-    assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_SEARCH, 7, corners + 40, all, &err), SB_OK);
+    assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_SEARCH, 7, corners + 40, all, &err), SB_OK);
     for (int index = 0; index < corners + 40; index++) {
       const double *values = all + index * count;
       int ends = 0;
@@ -289,9 +289,9 @@ static void samples_cover_the_range_evenly(void **state)
   struct sb_error err = {SB_OK, ""};
   const struct sb_scenario scenario = with_tolerances(3);
   static double even[COUNT], independent[COUNT], values[(COUNT + 9) * 3];
-  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_SEARCH, 3, COUNT + 9, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_SEARCH, 3, COUNT + 9, values, &err), SB_OK);
   for (int i = 0; i < COUNT; i++) even[i] = values[(i + 9) * 3 + 1];
-  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_RANDOM, 3, COUNT, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_RANDOM, 3, COUNT, values, &err), SB_OK);
   for (int i = 0; i < COUNT; i++) independent[i] = values[i * 3 + 1];
   const double deviation = sqrt(9.0 / 12.0 / COUNT);
   assert_near(gsl_stats_mean(even, 1, COUNT), 2.5, 0.1 * deviation);
