@@ -2,7 +2,7 @@
 #
 # Sources are found by wildcard: a new file in src/, tests/ or tools/ needs no change here.
 
-VERSION := $(shell sed -n 's/^\#define SB_VERSION "\(.*\)"/\1/p' include/shiftband/version.h 2>/dev/null)
+VERSION := $(shell sed -n 's/^\#define SB_VERSION "\(.*\)"/\1/p' include/shiftband/status.h 2>/dev/null)
 ifeq ($(VERSION),)
 VERSION := 0.0.0
 endif
@@ -166,8 +166,8 @@ demo: ## install what is missing, build, and run the bundled scenario with a pic
 	@$(MAKE) --no-print-directory all
 	@tools/demo $(PROGRAM) $(DEMO) $(OUT)
 
-symbols: $(LIBRARY) ## check the library's global symbols and what it calls
-	@tools/dev/check-symbols $(LIBRARY)
+symbols: $(LIBRARY) ## check how the library names its global symbols, and what it calls
+	@tools/dev/check-symbols $(LIBRARY) . $(OBJ)
 
 layers: $(LIBRARY) $(CLI_OBJ) ## check that no include and no call goes to a later room of tools/dev/rooms, or in a circle
 	@tools/dev/check-layers . $(OBJ)

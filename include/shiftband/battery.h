@@ -13,14 +13,8 @@
 #define SHIFTBAND_BATTERY_H
 
 #include <stdbool.h>
-#include <stddef.h>
 
-/* Voltage of one cell over its charge; linear between points, the end values beyond. */
-struct sb_cell_curve {
-  size_t count;                  /* >= 2; 0: none */
-  const double *charge_fraction; /* ascending, 0 empty, 1 full */
-  const double *voltage_v;       /* V, > 0, never falling with the charge */
-};
+#include "shiftband/table.h"
 
 /* X(code, name as in scenarios) */
 #define SB_CHEMISTRY_LIST(X)                                       \
@@ -39,26 +33,26 @@ enum sb_chemistry_code {
 
 /* A kind of cell that a scenario can name. */
 struct sb_chemistry {
-  const char *name;    /* as in the scenario file */
-  const char *source;  /* where curve and cut-off were published */
-  const char *caution; /* what can hurt, for reports; NULL: nothing of its own */
-  struct sb_cell_curve curve;
-  double cutoff_v; /* V a cell, under load, below which it should not be drawn from */
+  const char *name;      /* as in the scenario file */
+  const char *source;    /* where curve and cut-off were published */
+  const char *caution;   /* what can hurt, for reports; NULL: nothing of its own */
+  struct sb_table curve; /* open-circuit voltage of a cell, V, over its charge 0..1; count >= 2, never falling */
+  double cutoff_v;       /* V a cell, under load, below which it should not be drawn from */
 };
 
 /* All kinds in the order of their codes, from the first; the last has no name. */
-extern const struct sb_chemistry sb_chemistries[];
+extern const struct sb_chemistry sb_battery_chemistries[];
 
 /* The kind of that name, or NULL. */
-const struct sb_chemistry *sb_chemistry_find(const char *name);
+const struct sb_chemistry *sb_battery_chemistry_find(const char *name);
 
 /* The kind of a code; NULL for SB_CHEMISTRY_NONE. */
-const struct sb_chemistry *sb_chemistry_of(enum sb_chemistry_code code);
+const struct sb_chemistry *sb_battery_chemistry_of(enum sb_chemistry_code code);
 
 struct sb_battery {
   bool is_present;
   const struct sb_chemistry *chemistry; /* NULL: a curve of the scenario's own */
-  struct sb_cell_curve curve;           /* of a cell; owned by the chemistry or the scenario */
+  struct sb_table curve;                /* of a cell; owned by the chemistry or the scenario */
   int series_count;                     /* cells in series, >= 1 */
   double capacity_as;                   /* A s, > 0: of the whole battery */
   double charge_fraction;               /* at the start, 0..1 */

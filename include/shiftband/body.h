@@ -38,13 +38,6 @@ enum { SB_BODY_MAX = 4 };
 /* |d2/dx2 of sin(atan x) and cos(atan x)| <= 1, so a chord over this step is within 0.0028^2 / 8 = 0.98e-6. */
 #define SB_GRADE_STEP 0.0028
 
-/* Grade over distance: places ascend, two equal ones make a jump. Owned by the scenario. */
-struct sb_grade_table {
-  size_t count; /* 0: the same grade everywhere */
-  const double *distance_m;
-  const double *grade_fraction;
-};
-
 /* A body in a vehicle's way. */
 struct sb_vehicle_obstacle {
   double distance_m;             /* that the vehicle has come when it meets the body, m, > 0 */
@@ -61,12 +54,12 @@ struct sb_vehicle {
   double drag_area_m2;             /* CdA, m^2, >= 0 */
   double air_density_kg_m3;        /* rho, kg / m^3, >= 0 */
   double grade_fraction;           /* rise over run, any sign; where there is no table */
-  struct sb_grade_table grade;     /* over the distance from the start */
-  double gravity_m_s2;             /* g, m / s^2, > 0 */
-  double static_friction_ratio;    /* static friction of wheel on ground, > 0; 0: the wheels never slip */
-  double kinetic_friction_ratio;   /* sliding, 0 < sliding <= grip */
-  double driven_share;             /* of the weight on the driven wheels, 0 < share <= 1 */
-  int obstacle_count;              /* 0..SB_OBSTACLE_MAX, ascending by distance */
+  struct sb_table grade; /* rise over run, over the distance from the start, m; count 0: the same grade everywhere */
+  double gravity_m_s2;   /* g, m / s^2, > 0 */
+  double static_friction_ratio;  /* static friction of wheel on ground, > 0; 0: the wheels never slip */
+  double kinetic_friction_ratio; /* sliding, 0 < sliding <= grip */
+  double driven_share;           /* of the weight on the driven wheels, 0 < share <= 1 */
+  int obstacle_count;            /* 0..SB_OBSTACLE_MAX, ascending by distance */
   struct sb_vehicle_obstacle obstacles[SB_OBSTACLE_MAX];
   double finish_m; /* distance at which the run ends, > 0; 0: none */
 };

@@ -89,7 +89,7 @@ struct sb_check_pair {
   double faster_stall_nm;
   double upshift_margin;             /* upshift threshold less the least safe one; NAN: there is none */
   enum sb_check_band_load band_load; /* the scenario's loads and the hunting band, where there is one */
-  bool is_upshift_hindered;   /* the lightest loads drive the motor so hard that the current hinders the upshift */
+  bool is_upshift_opposed;    /* the lightest loads drive the motor so hard that the current hinders the upshift */
   bool is_downshift_forced;   /* ... that the current forces the downshift */
   double dwell_s;             /* the scenario's */
   double needed_dwell_s;      /* the greater of both shortest ones; NAN: none is long enough */
@@ -117,7 +117,7 @@ struct sb_check_load {
   double viscous_nms_rad;
   double quadratic_nms2_rad2;
   double holding_brake_nm; /* 0: none */
-  double hung_nm;          /* torque that a holding brake must hold, less the drum's friction */
+  double suspended_nm;     /* torque that a holding brake must hold, less the drum's friction */
   bool is_held;            /* the holding brake holds it */
 };
 
@@ -136,7 +136,7 @@ struct sb_check_drive {
   double ramp_s;        /* 0: none */
   const char *when_off; /* "coast", "brake" */
   bool is_brake_at_off;
-  struct sb_order_table schedule;
+  struct sb_table schedule;
   bool has_stop;
   bool has_reverse;
   const char *reading; /* "speed", "duty", "current" */

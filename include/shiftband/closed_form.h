@@ -65,8 +65,8 @@ struct sb_pair_figures {
   double greatest_safe_downshift; /* d at which the band is empty, u kept; NAN: not above 0 */
   bool is_stuck_low;              /* Tu <= the lightest load, or the heaviest one <= helping_upshift_nm */
   bool is_needless_downshift;     /* Td <= the lightest load, or the heaviest one <= helping_downshift_nm */
-  double shift_up_time_s;         /* slow to fast, command to engagement, from reading u; NAN: it does not engage */
-  double shift_down_time_s;       /* fast to slow, from reading d */
+  double upshift_time_s;          /* slow to fast, command to engagement, from reading u; NAN: it does not engage */
+  double downshift_time_s;        /* fast to slow, from reading d */
   /* The motor's lead over the output just before the engagement, at the output, rad/s; NAN: it does not engage. Upshift:
    * the greater of that at reading u and that from the slow gear's steady state, under the lightest load. Downshift: at
    * reading d, under the load that brings it there. */

@@ -3,18 +3,19 @@
  * drive.h - what duty the motor is given: a constant one or an inner loop on speed, ramps, and a command over time.
  *
  * The duty changes at ticks only, drive.period_s apart, and is held between them, as a pulse-width timer does. It counts
- * in the sense in which the present gear drives forward; the command's reverse turns it over.
+ * in the direction in which the present gear drives forward; the command reverse turns it over.
  *
- *   open loop    duty = limit
- *   speed control   error = target - speed (in the commanded sense),  duty = Kp error + Ki integral of error,
- *                within 0..limit; the integral stands still while the duty is at a bound and the error pushes on
- *   ramp         |duty| grows by at most period / ramp_time a tick; it falls at once
+ *   open loop       duty = limit
+ *   speed control   error = target - speed (in the commanded direction),  duty = Kp error + Ki integral of error,
+ *                   within 0..limit; the integral stands still while the duty is at a bound and the error pushes on
+ *   ramp            |duty| grows by at most period / ramp_time a tick; it falls at once
  */
 #ifndef SHIFTBAND_DRIVE_H
 #define SHIFTBAND_DRIVE_H
 
 #include <stdbool.h>
-#include <stddef.h>
+
+#include "shiftband/table.h"
 
 enum sb_drive_mode { SB_DRIVE_OPEN_LOOP, SB_DRIVE_SPEED_CONTROL };
 
@@ -24,15 +25,8 @@ enum sb_drive_off {
   SB_OFF_BRAKE  /* short circuit, duty 0 */
 };
 
-/* Where the machine is told to go. */
-enum sb_order { SB_ORDER_REVERSE = -1, SB_ORDER_STOP = 0, SB_ORDER_FORWARD = 1 };
-
-/* Orders over time; before the first one: as the first. Owned by the scenario. */
-struct sb_order_table {
-  size_t count;         /* 0: forward all the time */
-  const double *time_s; /* ascending, >= 0 */
-  const double *order;  /* enum sb_order as double, so that the scenario keeps one kind of table */
-};
+/* What the drive is switched to. */
+enum sb_drive_command { SB_COMMAND_REVERSE = -1, SB_COMMAND_STOP = 0, SB_COMMAND_FORWARD = 1 };
 
 struct sb_drive {
   enum sb_drive_mode mode;
@@ -43,14 +37,15 @@ struct sb_drive {
   double period_s;         /* of the ticks, a whole multiple of the step */
   double ramp_s;           /* from 0 to full duty; 0: at once */
   enum sb_drive_off off;
-  struct sb_order_table orders;
+  struct sb_table
+      schedule; /* enum sb_drive_command over time, s, >= 0; before the first: as the first; count 0: forward */
 };
 
 /* What a drive remembers from tick to tick. */
 struct sb_drive_state {
-  double duty;         /* in the gear's forward sense, -limit..limit */
+  double duty;         /* in the gear's forward direction, -limit..limit */
   double integral_rad; /* of the speed's error */
-  int order;           /* enum sb_order, in force */
+  int command;         /* enum sb_drive_command, in force */
 };
 
 /* Whether the duty can ever differ from the limit: else there are no ticks for the drive's sake. Pure. */
@@ -59,10 +54,10 @@ bool sb_drive_is_moving(const struct sb_drive *drive);
 /* The |duty| that a motor which cannot turn is given in the end, ramp and integral run out. Pure. */
 double sb_drive_final_duty(const struct sb_drive *drive);
 
-/* The order in force at a time. Pure. */
-enum sb_order sb_drive_order_at(const struct sb_drive *drive, double time_s);
+/* The command in force at a time. Pure. */
+enum sb_drive_command sb_drive_command_at(const struct sb_drive *drive, double time_s);
 
-/* At t = 0, the motor's speed (rad/s) in the gear's forward sense. */
+/* At t = 0, the motor's speed (rad/s) in the gear's forward direction. */
 struct sb_drive_state sb_drive_start(const struct sb_drive *drive, double speed_rad_s);
 
 /* At a tick at time_s: what is held until the next. Pure. */

@@ -75,7 +75,7 @@ struct sb_emission {
   size_t sample_count;
   bool
       is_engaged_needed; /* with "engaged" always true the recorded run would be decided in another way: the wait is too short */
-  bool can_stop;                  /* the drive: by an order, or by a switch of its own */
+  bool can_stop;                  /* the drive: by a command, or by a switch of its own */
   struct sb_emit_sample *samples; /* samples[sample_count], owned */
 };
 
@@ -83,12 +83,12 @@ struct sb_emit_options sb_emit_options_default(void);
 
 /*
  * Rounds, runs and records. SB_ERR_SCENARIO: no count of this sensor does (too coarse), said in err; SB_ERR_USAGE: pulses
- * for a reading that is no speed; SB_ERR_NUMERICS, SB_ERR_MEMORY. Release with sb_emission_clear().
+ * for a reading that is no speed; SB_ERR_NUMERICS, SB_ERR_MEMORY. Release with sb_emit_clear().
  */
 enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_options *options, struct sb_emission *out,
                        struct sb_error *err);
 
-void sb_emission_clear(struct sb_emission *emission);
+void sb_emit_clear(struct sb_emission *emission);
 
 /* Whether a word can begin C names: a letter, then letters, digits, underscores, shorter than SB_EMIT_NAME_SIZE. Pure. */
 bool sb_emit_name_is_fit(const char *name);

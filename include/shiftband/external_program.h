@@ -1,8 +1,12 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * external_program.h - a decider that is a program: lines of text over its standard input and output.
+ * external_program.h - who chooses the gears in a run instead of the controller of controller.h: a decider, and one that
+ * is a program, with lines of text over its standard input and output.
  *
- * Each run starts the program anew and says, first of all, one line of what stays the same:
+ * A decider is asked once a sample, as that controller is, and its faults end the run: a gear that is none, a gear jumped
+ * over, and whatever its functions report. Errors name the decider and the sample, with SB_ERR_CONTROLLER.
+ *
+ * Each run starts a program anew and says, first of all, one line of what stays the same:
  *
  *   shiftband-controller 2 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 start_delay_samples=30
  *   dwell_samples=75 debounce_samples=1 downshift_below=40,60 upshift_above=70,90 downshift_below_pct=40,60 upshift_above_pct=70,90            (all in one line)
@@ -11,7 +15,7 @@
  *
  *   SAMPLE TIME READING READING_PCT GEAR ENGAGED DECIDING        12 0.24 87 87 3 1 1        ->   3
  *
- * They are the fields of struct sb_own_input (own_controller.h). Numbers have decimal points in every locale; a line ends
+ * They are the fields of struct sb_own_input (external_controller.h). Numbers have decimal points in every locale; a line ends
  * with a line feed. The first line gets no answer. An answer "! words" ends the run with these words. When the run is
  * over, standard input closes, and the program should end. Standard error is left to it.
  *
@@ -25,10 +29,24 @@
 #define SHIFTBAND_EXTERNAL_PROGRAM_H
 
 #include <signal.h>
+#include <stdbool.h>
 
-#include "shiftband/decider.h"
+#include "shiftband/external_controller.h"
+#include "shiftband/status.h"
 
-struct sb_own_program {
+/* Runs in several threads may use one decider at once, each between a begin and an end of its own. */
+struct sb_decider {
+  const char *name; /* for messages */
+  void *context;
+  /* Begins a run; `input` holds what stays the same. *run goes to the other two. NULL: nothing to begin. */
+  enum sb_status (*begin)(void *context, const struct sb_own_input *input, void **run, struct sb_error *err);
+  /* One sample: the gear wanted. Errors say only what is wrong. */
+  enum sb_status (*decide)(void *run, const struct sb_own_input *input, int *gear, struct sb_error *err);
+  /* Releases the run, whole or ended early; of a whole one it may still find fault. NULL: nothing to end. */
+  enum sb_status (*end)(void *run, bool is_whole, struct sb_error *err);
+};
+
+struct sb_external_program {
   const char *name;                  /* for messages */
   const char *const *argv;           /* argv[0] is the path; NULL at the end */
   double timeout_s;                  /* s, > 0: for an answer */
@@ -36,6 +54,6 @@ struct sb_own_program {
 };
 
 /* A decider over a program, which must outlive it. */
-struct sb_decider sb_own_program_decider(const struct sb_own_program *program);
+struct sb_decider sb_external_program_decider(const struct sb_external_program *program);
 
 #endif

@@ -39,8 +39,8 @@ struct sb_gear {
   /* Derived by sb_gearbox_derive(). */
   double ratio;      /* N > 0 */
   double efficiency; /* eta, 0 < eta <= 1 */
-  int sense;         /* +1 or -1: sense of the output for a motor that turns forward */
-  int output_sense; /* sense * motor_direction, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
+  int direction;     /* +1 or -1: sense of the output for a motor that turns forward */
+  int output_direction; /* sense * motor_direction, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
 };
 
 /* Gears from the greatest reduction (gears[0], "gear 1") to the smallest. */

@@ -91,11 +91,11 @@ struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model);
 
 /*
  * Inspects. SB_ERR_SCENARIO: the log lacks the columns that the source needs, or enough values in them (said in err);
- * SB_ERR_MEMORY. Release with sb_inspection_clear().
+ * SB_ERR_MEMORY. Release with sb_inspect_clear().
  */
 enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_options *options, struct sb_inspection *out,
                           struct sb_error *err);
 
-void sb_inspection_clear(struct sb_inspection *inspection);
+void sb_inspect_clear(struct sb_inspection *inspection);
 
 #endif

@@ -21,17 +21,11 @@
 
 #include "shiftband/road.h"
 #include "shiftband/status.h"
+#include "shiftband/table.h"
 
 enum { SB_LOAD_PART_MAX = 16 };
 
 enum sb_load_axis { SB_OVER_TIME, SB_OVER_TURNS };
-
-/* A torque table: x ascending (s, or rad of the output), equal neighbours in x make a jump. Owned by the scenario. */
-struct sb_load_table {
-  size_t count;            /* >= 1 */
-  const double *x;         /* x[count] */
-  const double *torque_nm; /* torque_nm[count] */
-};
 
 struct sb_load_ops;
 
@@ -44,7 +38,7 @@ struct sb_load_part {
   double viscous_nms_rad;        /* viscous: N m s / rad, >= 0 */
   double quadratic_nms2_rad2;    /* quadratic: N m s^2 / rad^2, >= 0 */
   enum sb_load_axis axis;        /* profile and sine: over time or over output turns */
-  struct sb_load_table table;    /* profile */
+  struct sb_table table;         /* profile: N m over s, or over rad of the output; count >= 1 */
   bool is_held;                  /* profile: hold each value to the next point; else linear between points */
   bool is_repeating;             /* profile: starts again after its last point; else the last value stays */
   double mean_nm;                /* sine: N m; when resisting mean >= amplitude */
@@ -130,7 +124,7 @@ struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const str
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s);
 
 /* The part of it that comes from outside: without what follows speed. N m. Pure. */
-double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
+double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
 
 /* First corner in time after time_s, or INFINITY. */
 double sb_load_next_time_s(const struct sb_load *load, double time_s);

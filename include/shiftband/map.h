@@ -32,8 +32,8 @@ double sb_map_axis_at(const struct sb_map_axis *axis, int index);
 
 struct sb_map_options {
   int pair; /* index of the gear pair, 0..gear_count-2 */
-  struct sb_map_axis down;
-  struct sb_map_axis up;
+  struct sb_map_axis downshift;
+  struct sb_map_axis upshift;
   size_t leaf_max;                   /* gives up beyond so many rectangles of equal traces */
   const volatile sig_atomic_t *stop; /* other than 0: gives up with SB_ERR_STOPPED; NULL: never */
 };
@@ -71,8 +71,8 @@ struct sb_map_shift {
 
 /* A rectangle of the lattice, ends included. Its points with down >= up mean nothing. */
 struct sb_map_cell {
-  int down_first, down_last;
-  int up_first, up_last;
+  int downshift_first, downshift_last;
+  int upshift_first, upshift_last;
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;
   const struct sb_map_shift *shifts; /* the last one first; of joined cells, those of one of them */
@@ -98,6 +98,6 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
 void sb_map_clear(struct sb_map *map);
 
 /* The cell that holds a lattice point, or NULL. */
-const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int down_index, int up_index);
+const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int downshift_index, int upshift_index);
 
 #endif

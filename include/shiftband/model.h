@@ -57,7 +57,7 @@ struct sb_model {
   struct sb_supply supply;
   struct sb_battery battery;       /* absent: the supply's voltage stays */
   struct sb_winding winding;       /* absent: the winding's resistance stays */
-  struct sb_drive drive;           /* its sense comes from the gear and the order in force */
+  struct sb_drive drive;           /* its direction comes from the gear and the command in force */
   struct sb_driveshaft driveshaft; /* absent: rigid */
   struct sb_gearbox gearbox;
   struct sb_shifter shifter;
@@ -94,7 +94,7 @@ enum { SB_STEP_PARTS_MAX = 1000 };
 struct sb_derived sb_model_derive(const struct sb_model *model);
 
 /* The shortest time constant of all gears and neutral, s. */
-double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
+double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);
@@ -104,6 +104,6 @@ double sb_model_whole_samples_s(const struct sb_control *control, double duratio
 
 /* Torque at the output that a holding brake must hold at rest: that of the parts which act, less the friction of the
  * bodies, N m, >= 0. Pure. */
-double sb_model_hung_nm(const struct sb_model *model);
+double sb_model_suspended_nm(const struct sb_model *model);
 
 #endif

@@ -21,7 +21,8 @@
 #define SHIFTBAND_ROAD_H
 
 #include <stdbool.h>
-#include <stddef.h>
+
+#include "shiftband/table.h"
 
 enum { SB_OBSTACLE_MAX = 8 };
 
@@ -32,13 +33,6 @@ struct sb_obstacle {
   double breakaway_nm;  /* least hold at standstill, N m, >= 0 */
 };
 
-/* Press over the wheels' angle: ascending, linear between. Owned by the scenario. */
-struct sb_press_table {
-  size_t count; /* 0: press_nm everywhere */
-  const double *angle_rad;
-  const double *press_nm;
-};
-
 struct sb_road {
   bool is_present;               /* a vehicle that can slip, meets bodies or has an end */
   bool can_slip;                 /* a static friction was given */
@@ -47,7 +41,7 @@ struct sb_road {
   double kinetic_friction_ratio; /* 0 < sliding <= static */
   double weight_nm;              /* m g r of the vehicle, N m, > 0 */
   double press_nm;               /* weight on the driven wheels times their radius, N m */
-  struct sb_press_table press;
+  struct sb_table press; /* the same over the wheels' angle, rad, linear between; count 0: press_nm everywhere */
   double wheel_radius_m; /* m */
   double driven_share;   /* of the weight on the driven wheels, 0 < share <= 1 */
   double gravity_m_s2;

@@ -8,8 +8,10 @@
 #ifndef SHIFTBAND_RUN_H
 #define SHIFTBAND_RUN_H
 
+#include <stdio.h>
+
 #include "shiftband/controller.h"
-#include "shiftband/decider.h"
+#include "shiftband/external_program.h"
 #include "shiftband/verdict.h"
 
 struct sb_run_options {
@@ -86,5 +88,29 @@ struct sb_warmup {
 /* Needs a model whose winding is present. locked_gear as in struct sb_run_options. Fails as sb_run() does. */
 enum sb_status sb_warmup_run(const struct sb_model *model, int locked_gear, struct sb_warmup *out,
                              struct sb_error *err);
+
+struct sb_json;
+
+/* One finished run and what it was a run of. Cautions belong to the text wherever people or things could be hurt. */
+struct sb_report {
+  const struct sb_model *model;
+  const struct sb_run_result *result;
+  int locked_gear;                /* from 1; 0: automatic */
+  const struct sb_warmup *warmup; /* what led to this repeat; NULL: the scenario as it stands */
+  const char *controller;         /* name of an external one; NULL: ours, or none */
+  bool is_verbose;                /* also what only a developer wants */
+};
+
+/* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */
+void sb_run_write_text(FILE *out, const struct sb_report *report);
+
+/* The same facts as one whole object. */
+void sb_run_write_json(struct sb_json *json, const struct sb_report *report);
+
+/* Several runs of one scenario side by side, a column each; count >= 1. */
+void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int count);
+
+/* Writes the cautions that a model and its verdicts call for (is_run false: the model alone). */
+void sb_run_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor);
 
 #endif

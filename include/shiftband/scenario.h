@@ -81,7 +81,7 @@ struct sb_changes {
   char texts[SB_CHANGE_MAX][SB_CHANGE_SIZE];
 };
 
-void sb_changes_add(struct sb_changes *changes, const char *format, ...) __attribute__((format(printf, 2, 3)));
+void sb_scenario_add_change(struct sb_changes *changes, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 /* As sb_scenario_load(), with the changes behind the source's sets. */
 enum sb_status sb_scenario_load_changed(const struct sb_scenario_source *source, const struct sb_changes *changes,
@@ -99,10 +99,10 @@ enum sb_status sb_scenario_load_changed(const struct sb_scenario_source *source,
  * The reference speed of the reading stays that of the nominal scenario unless it has a tolerance of its own: a
  * controller does not know that its motor is a slow one.
  */
-enum sb_spread_kind { SB_SPREAD_SEARCH, SB_SPREAD_RANDOM };
+enum sb_samples_kind { SB_SAMPLES_SEARCH, SB_SAMPLES_RANDOM };
 
 /* Number of corner samples of a scenario: 0 without tolerances. */
-int sb_spread_corner_count(const struct sb_scenario *scenario);
+int sb_samples_corner_count(const struct sb_scenario *scenario);
 
 /*
  * Values, in SI, of all tolerances of the first `count` samples, in one pass: values[count * tolerance_count]. The first
@@ -110,15 +110,15 @@ int sb_spread_corner_count(const struct sb_scenario *scenario);
  *   SEARCH: 0 nominal, then the corners, then quasi-random points.    RANDOM: all random.
  * SB_ERR_MEMORY, or SB_ERR_NUMERICS when there are more tolerances than Sobol dimensions (40).
  */
-enum sb_status sb_spread_draw(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
-                              int count, double *values, struct sb_error *err);
+enum sb_status sb_samples_draw(const struct sb_scenario *scenario, enum sb_samples_kind kind, unsigned long seed,
+                               int count, double *values, struct sb_error *err);
 
 /* Adds the values of one sample, and what must not follow them, to the changes. */
-void sb_spread_change(const struct sb_scenario *nominal, const double *values, struct sb_changes *changes);
+void sb_samples_change(const struct sb_scenario *nominal, const double *values, struct sb_changes *changes);
 
 /* One sample in words, of what differs from the scenario as written: "supply.open_circuit_voltage 9.6 V,
  * motor.stall_torque 0.38 N.m"; "nominal" when nothing does. */
-const char *sb_spread_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size);
+const char *sb_samples_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size);
 
 /* Writes the manual of all keys: section by section, with unit, range, default and meaning. Returns 0, or -1 (errno). */
 int sb_scenario_write_keys(FILE *out);

@@ -57,19 +57,19 @@ struct sb_reading {
   void *noise; /* gsl_rng, or NULL when there is no noise; owned */
 };
 
-/* Prepares a reading for samples sample_period_s apart. Release with sb_reading_clear(). */
-enum sb_status sb_reading_init(struct sb_reading *reading, const struct sb_sensor *sensor, double sample_period_s,
-                               struct sb_error *err);
+/* Prepares a reading for samples sample_period_s apart. Release with sb_sensor_clear(). */
+enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor *sensor, double sample_period_s,
+                              struct sb_error *err);
 
-void sb_reading_clear(struct sb_reading *reading);
+void sb_sensor_clear(struct sb_reading *reading);
 
 /* Takes one sample of an input (sb_sensor_input) and returns its count, limited to the int32_t range. */
-int32_t sb_reading_sample_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input);
+int32_t sb_sensor_sample_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input);
 
 /* The two halves of a sample. Draws the next noise, in standard deviations; 0 when there is none. */
-double sb_reading_draw(struct sb_reading *reading);
+double sb_sensor_draw(struct sb_reading *reading);
 
 /* Takes a sample with a noise drawn before, in standard deviations. Pure but for the filter's state. */
-int32_t sb_reading_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise);
+int32_t sb_sensor_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise);
 
 #endif

@@ -1,5 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* shiftband.h - all public headers of the library. */
+/*
+ * shiftband.h - all public headers of the library.
+ *
+ * Until version 1.0 the structs are public, and any of them may change with a minor version: 0.2 needs programs compiled
+ * anew, and a shared library changes its soname with each minor version. Only journals and studies (tasks.h) are opaque:
+ * they are files that the library writes and reads, not structs.
+ */
 #ifndef SHIFTBAND_SHIFTBAND_H
 #define SHIFTBAND_SHIFTBAND_H
 
@@ -8,7 +14,6 @@
 #include "shiftband/closed_form.h"
 #include "shiftband/columns.h"
 #include "shiftband/controller.h"
-#include "shiftband/decider.h"
 #include "shiftband/discharge.h"
 #include "shiftband/drive.h"
 #include "shiftband/driveshaft.h"
@@ -24,7 +29,6 @@
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
 #include "shiftband/overlay.h"
-#include "shiftband/report.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 #include "shiftband/sensor.h"
@@ -32,12 +36,12 @@
 #include "shiftband/sim.h"
 #include "shiftband/status.h"
 #include "shiftband/strength.h"
+#include "shiftband/table.h"
 #include "shiftband/tasks.h"
 #include "shiftband/trace.h"
 #include "shiftband/tune.h"
 #include "shiftband/units.h"
 #include "shiftband/verdict.h"
-#include "shiftband/version.h"
 #include "shiftband/winding.h"
 
 #endif

@@ -176,7 +176,7 @@ struct sb_sums {
 };
 
 /* Sums of which nothing has come together yet. Pure. */
-struct sb_sums sb_sums_empty(void);
+struct sb_sums sb_sim_sums_empty(void);
 
 enum sb_event {
   SB_EVENT_COMMAND,

@@ -10,6 +10,9 @@
 
 #include <stddef.h>
 
+/* Of the library and the program: the only place where it stands (the Makefile reads it here). */
+#define SB_VERSION "0.1.0"
+
 #define SB_STATUS_LIST(X)                                     \
   X(SB_OK, "success")                                         \
   X(SB_ERR_MEMORY, "out of memory")                           \
@@ -50,6 +53,10 @@ enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *
     __attribute__((format(printf, 3, 4)));
 
 /* Fills err with the first of the faults, or with the status where there is none, clears them and returns status. */
-enum sb_status sb_fail_by_faults(struct sb_error *err, enum sb_status status, struct sb_faults *faults);
+enum sb_status sb_faults_fail(struct sb_error *err, enum sb_status status, struct sb_faults *faults);
+
+/* Text in quotes for a message: cut to about 60 bytes, with control characters made visible. */
+enum { SB_QUOTE_SIZE = 96 };
+const char *sb_fail_quote(char out[SB_QUOTE_SIZE], const char *text);
 
 #endif

@@ -55,14 +55,14 @@ enum sb_material {
 };
 
 /* Its name as in scenarios; "" for none. */
-const char *sb_material_name(enum sb_material material);
+const char *sb_strength_material_name(enum sb_material material);
 
 /* Its tensile figure, and 0.577 of it, in Pa; NAN for none. Pure. */
-double sb_material_tensile_pa(enum sb_material material);
-double sb_material_shear_pa(enum sb_material material);
+double sb_strength_tensile_pa(enum sb_material material);
+double sb_strength_shear_pa(enum sb_material material);
 
 /* Its shear modulus in Pa; NAN for none. Pure. */
-double sb_material_modulus_pa(enum sb_material material);
+double sb_strength_modulus_pa(enum sb_material material);
 
 enum sb_shaft_section {
   SB_SHAFT_NONE,
@@ -73,7 +73,7 @@ enum sb_shaft_section {
 };
 
 /* "round", "hollow", ...; "" for none. */
-const char *sb_shaft_section_name(enum sb_shaft_section section);
+const char *sb_strength_shaft_section_name(enum sb_shaft_section section);
 
 struct sb_shaft {
   enum sb_shaft_section section;
@@ -85,16 +85,16 @@ struct sb_shaft {
 };
 
 /* Torque per greatest shear stress, in m3; NAN for no section. Pure. */
-double sb_shaft_modulus_m3(const struct sb_shaft *shaft);
+double sb_strength_shaft_modulus_m3(const struct sb_shaft *shaft);
 
 /* Torsion constant: torque per G and twist a length, in m4; NAN for no section. Pure. */
-double sb_shaft_constant_m4(const struct sb_shaft *shaft);
+double sb_strength_shaft_constant_m4(const struct sb_shaft *shaft);
 
 /* Torque that it may carry, in N m. Pure. */
-double sb_shaft_limit_nm(const struct sb_shaft *shaft);
+double sb_strength_shaft_limit_nm(const struct sb_shaft *shaft);
 
 /* "shaft, round 6 mm steel, 213 MPa shear, safety 2"; cut to size. Returns text. */
-const char *sb_shaft_text(const struct sb_shaft *shaft, char *text, size_t size);
+const char *sb_strength_shaft_text(const struct sb_shaft *shaft, char *text, size_t size);
 
 struct sb_tooth {
   double module_m;    /* m, > 0 */
@@ -109,12 +109,12 @@ struct sb_tooth {
 enum { SB_FORM_TEETH_MIN = 12 };
 
 /* Lewis's Y of a 20 degree full-depth tooth, between the table's rows linear in 1 / teeth; NAN below 12 teeth. Pure. */
-double sb_tooth_form_factor(double teeth);
+double sb_strength_tooth_form_factor(double teeth);
 
 /* Torque of the wheel that one tooth may carry, in N m. Pure. */
-double sb_tooth_limit_nm(const struct sb_tooth *tooth);
+double sb_strength_tooth_limit_nm(const struct sb_tooth *tooth);
 
 /* "tooth, 42 of module 0.5 mm, 5 mm wide, acetal, 68.9 MPa bending, form factor 0.395, safety 2". Returns text. */
-const char *sb_tooth_text(const struct sb_tooth *tooth, char *text, size_t size);
+const char *sb_strength_tooth_text(const struct sb_tooth *tooth, char *text, size_t size);
 
 #endif

@@ -24,6 +24,6 @@ int sb_trace_write_header(FILE *out, const struct sb_model *model);
 int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_model *model);
 
 /* "engaged", "shift" or "standstill". */
-const char *sb_phase_name(enum sb_phase phase);
+const char *sb_trace_phase_name(enum sb_phase phase);
 
 #endif

@@ -72,39 +72,35 @@ enum sb_quantity {
 };
 
 /* "a torque"; "N.m, mN.m, ..."; "N.m" ("" for ratios and percentages). Constant strings. */
-const char *sb_quantity_words(enum sb_quantity quantity);
-const char *sb_quantity_units(enum sb_quantity quantity);
-const char *sb_quantity_si(enum sb_quantity quantity);
+const char *sb_units_words(enum sb_quantity quantity);
+const char *sb_units_offered(enum sb_quantity quantity);
+const char *sb_units_si(enum sb_quantity quantity);
 
 /* Reads a strict decimal at the start of text; returns its end, or NULL when there is none or it is not finite. */
-const char *sb_number_parse(const char *text, double *value);
+const char *sb_units_parse_number(const char *text, double *value);
 
 /* Reads a whole unit expression. Returns false when it is none. */
-bool sb_unit_parse(const char *text, struct sb_unit *unit);
+bool sb_units_parse_unit(const char *text, struct sb_unit *unit);
 
 /* Whether a unit measures the quantity. Pure. */
-bool sb_unit_fits(const struct sb_unit *unit, enum sb_quantity quantity);
+bool sb_units_fit(const struct sb_unit *unit, enum sb_quantity quantity);
 
 /*
  * Reads a number with its unit, in SI (a temperature in deg C, a percentage as a fraction). On failure returns
  * SB_ERR_SCENARIO with the text `needs ..., found ...`.
  */
-enum sb_status sb_quantity_parse(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err);
+enum sb_status sb_units_parse(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err);
 
 /* The same for a key that takes one of two quantities; *found says which. */
-enum sb_status sb_quantity_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second,
-                                        double *value, enum sb_quantity *found, struct sb_error *err);
+enum sb_status sb_units_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second, double *value,
+                                     enum sb_quantity *found, struct sb_error *err);
 
 /* The same for a difference: `5 K` is 5 deg C more or less, not -268.15 deg C. */
-enum sb_status sb_quantity_parse_difference(const char *text, enum sb_quantity wanted, double *value,
-                                            struct sb_error *err);
+enum sb_status sb_units_parse_difference(const char *text, enum sb_quantity wanted, double *value,
+                                         struct sb_error *err);
 
 /* The same for `a..b unit`. Least and greatest come in order; equal ends are allowed. */
-enum sb_status sb_quantity_parse_range(const char *text, enum sb_quantity wanted, double *least, double *greatest,
-                                       struct sb_error *err);
-
-/* Text in quotes for a message: cut to about 60 bytes, with control characters made visible. */
-enum { SB_QUOTE_SIZE = 96 };
-const char *sb_quote(char out[SB_QUOTE_SIZE], const char *text);
+enum sb_status sb_units_parse_range(const char *text, enum sb_quantity wanted, double *least, double *greatest,
+                                    struct sb_error *err);
 
 #endif

@@ -62,7 +62,7 @@ int sb_verdict_find(const char *name);
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
 
 /* "threshold-driven" or "dwell-driven"; NULL where the kind says it all. */
-const char *sb_cause_name(enum sb_cause cause);
+const char *sb_verdict_cause_name(enum sb_cause cause);
 
 /* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each spell is one. */
 struct sb_verdict {
@@ -162,7 +162,7 @@ enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double le
 /* A shift command, with the row just before it. */
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
 
-/* The drive was cut, came back or took another order: chains of opposite commands end, and a shift under way may last. */
+/* The drive was cut, came back or took another command: chains of opposite commands end, and a shift under way may last. */
 void sb_monitor_switched(struct sb_monitor *monitor);
 
 /* A row after an event or at a controller sample; is_automatic: the controller chooses the gear. */

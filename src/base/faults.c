@@ -34,7 +34,7 @@ static void insert(struct sb_fault_list *list, const struct sb_place *place, con
   list->count++;
 }
 
-void sb_fault_add(struct sb_fault_list *list, const struct sb_place *place, const char *path, const char *format, ...)
+void sb_faults_add(struct sb_fault_list *list, const struct sb_place *place, const char *path, const char *format, ...)
 {
   char text[TEXT_SIZE];
   int length;
@@ -53,8 +53,8 @@ void sb_fault_add(struct sb_fault_list *list, const struct sb_place *place, cons
   insert(list, place, text);
 }
 
-void sb_fault_add_in_table(struct sb_fault_list *list, const struct sb_place *place, const char *table, long line,
-                           int column, const char *format, ...)
+void sb_faults_add_in_table(struct sb_fault_list *list, const struct sb_place *place, const char *table, long line,
+                            int column, const char *format, ...)
 {
   char text[TEXT_SIZE];
   const int length = snprintf(text, sizeof text, "%.1000s:%ld:%d: ", table, line, column);
@@ -65,7 +65,7 @@ void sb_fault_add_in_table(struct sb_fault_list *list, const struct sb_place *pl
   insert(list, place, text);
 }
 
-bool sb_fault_list_publish(struct sb_fault_list *list, struct sb_faults *out)
+bool sb_faults_publish(struct sb_fault_list *list, struct sb_faults *out)
 {
   const size_t left_out = list->total - list->count;
   char more[128];
@@ -89,7 +89,7 @@ bool sb_fault_list_publish(struct sb_fault_list *list, struct sb_faults *out)
   return true;
 }
 
-void sb_fault_list_clear(struct sb_fault_list *list)
+void sb_faults_list_clear(struct sb_fault_list *list)
 {
   for (size_t i = 0; i < list->count; i++) free(list->faults[i].text);
   list->count = list->total = 0;
@@ -102,7 +102,7 @@ void sb_faults_clear(struct sb_faults *faults)
   *faults = (struct sb_faults){0};
 }
 
-enum sb_status sb_fail_by_faults(struct sb_error *err, enum sb_status status, struct sb_faults *faults)
+enum sb_status sb_faults_fail(struct sb_error *err, enum sb_status status, struct sb_faults *faults)
 {
   sb_fail(err, status, "%s", faults->count > 0 ? faults->texts[0] : sb_status_text(status));
   sb_faults_clear(faults);

@@ -31,16 +31,16 @@ struct sb_fault_list {
 };
 
 /* Adds `PLACE: path: text`; the path may be empty. */
-void sb_fault_add(struct sb_fault_list *list, const struct sb_place *place, const char *path, const char *format, ...)
+void sb_faults_add(struct sb_fault_list *list, const struct sb_place *place, const char *path, const char *format, ...)
     __attribute__((format(printf, 4, 5)));
 
 /* The same for a fault in a table: ordered by the place that names the table, printed as `table:line:column`. */
-void sb_fault_add_in_table(struct sb_fault_list *list, const struct sb_place *place, const char *table, long line,
-                           int column, const char *format, ...) __attribute__((format(printf, 6, 7)));
+void sb_faults_add_in_table(struct sb_fault_list *list, const struct sb_place *place, const char *table, long line,
+                            int column, const char *format, ...) __attribute__((format(printf, 6, 7)));
 
 /* Moves the texts into *out (with a line for those left out) and empties the list. False when memory runs out. */
-bool sb_fault_list_publish(struct sb_fault_list *list, struct sb_faults *out);
+bool sb_faults_publish(struct sb_fault_list *list, struct sb_faults *out);
 
-void sb_fault_list_clear(struct sb_fault_list *list);
+void sb_faults_list_clear(struct sb_fault_list *list);
 
 #endif

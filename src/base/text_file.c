@@ -7,7 +7,7 @@
 
 enum { READ_FIRST = 1 << 16 };
 
-char *sb_text_stream_read(FILE *stream, size_t most, size_t *length)
+char *sb_text_file_read_stream(FILE *stream, size_t most, size_t *length)
 {
   size_t room = READ_FIRST, count = 0;
   char *text = malloc(room + 1);
@@ -33,7 +33,7 @@ char *sb_text_file_read(const char *path, size_t most, size_t *length)
 {
   FILE *file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
   if (file == NULL) return NULL;
-  char *text = sb_text_stream_read(file, most, length);
+  char *text = sb_text_file_read_stream(file, most, length);
   const int saved = errno;
   fclose(file);
   errno = saved;

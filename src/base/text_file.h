@@ -10,6 +10,6 @@
 char *sb_text_file_read(const char *path, size_t most, size_t *length);
 
 /* The same from an open stream, as standard input. */
-char *sb_text_stream_read(FILE *stream, size_t most, size_t *length);
+char *sb_text_file_read_stream(FILE *stream, size_t most, size_t *length);
 
 #endif

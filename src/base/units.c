@@ -78,17 +78,17 @@ static const struct prefix prefixes[] = {
     {"u", 1, 1e6}, {"n", 1, 1e9}, {"\xc2\xb5", 1, 1e6}, {"\xce\xbc", 1, 1e6}, /* the micro sign and the greek mu */
 };
 
-const char *sb_quantity_words(enum sb_quantity quantity)
+const char *sb_units_words(enum sb_quantity quantity)
 {
   return quantities[quantity].words;
 }
 
-const char *sb_quantity_units(enum sb_quantity quantity)
+const char *sb_units_offered(enum sb_quantity quantity)
 {
   return quantities[quantity].units;
 }
 
-const char *sb_quantity_si(enum sb_quantity quantity)
+const char *sb_units_si(enum sb_quantity quantity)
 {
   return quantities[quantity].si;
 }
@@ -105,7 +105,7 @@ static const char *skip_spaces(const char *p)
   return p;
 }
 
-const char *sb_number_parse(const char *text, double *value)
+const char *sb_units_parse_number(const char *text, double *value)
 {
   const char *p = text;
   if (*p == '+' || *p == '-') p++;
@@ -231,7 +231,7 @@ static const char *read_factor(const char *p, bool is_divisor, struct sb_unit *p
   return end;
 }
 
-bool sb_unit_parse(const char *text, struct sb_unit *unit)
+bool sb_units_parse_unit(const char *text, struct sb_unit *unit)
 {
   struct sb_unit product = {.multiplier = 1.0, .divisor = 1.0};
   bool is_divisor = false;
@@ -258,34 +258,10 @@ static bool has_dimension(const struct sb_dimension *a, const struct sb_dimensio
          a->kelvin == b->kelvin && (!does_angle_count || a->angle == b->angle);
 }
 
-bool sb_unit_fits(const struct sb_unit *unit, enum sb_quantity quantity)
+bool sb_units_fit(const struct sb_unit *unit, enum sb_quantity quantity)
 {
   const struct quantity_info *info = &quantities[quantity];
   return has_dimension(&unit->dimension, &info->dimension, info->does_angle_count);
-}
-
-const char *sb_quote(char out[SB_QUOTE_SIZE], const char *text)
-{
-  size_t length = 0;
-  out[length++] = '"';
-  for (const char *p = text; *p != 0; p++) {
-    const unsigned char byte = (unsigned char)*p;
-    const bool starts_character = (byte & 0xc0u) != 0x80u;
-    if (starts_character && length > 60) {
-      memcpy(out + length, "...", 3);
-      length += 3;
-      break;
-    }
-    if (length > SB_QUOTE_SIZE - 12) break;
-    if (byte < 0x20 || byte == 0x7f) {
-      length += (size_t)snprintf(out + length, SB_QUOTE_SIZE - length, "\\x%02x", byte);
-    } else {
-      out[length++] = *p;
-    }
-  }
-  out[length++] = '"';
-  out[length] = 0;
-  return out;
 }
 
 /* What a key wants: one quantity, or one of two. */
@@ -300,10 +276,10 @@ static enum sb_status refuse(const struct want *want, struct sb_error *err, cons
   const bool is_empty = *text == 0;
   if (first == second) {
     return sb_fail(err, SB_ERR_SCENARIO, "needs %s (%s), found %s%s", first->words, first->units,
-                   is_empty ? "nothing" : sb_quote(quoted, text), why);
+                   is_empty ? "nothing" : sb_fail_quote(quoted, text), why);
   }
   return sb_fail(err, SB_ERR_SCENARIO, "needs %s (%s) or %s (%s), found %s%s", first->words, first->units,
-                 second->words, second->units, is_empty ? "nothing" : sb_quote(quoted, text), why);
+                 second->words, second->units, is_empty ? "nothing" : sb_fail_quote(quoted, text), why);
 }
 
 static enum sb_status refuse_unit(const struct want *want, struct sb_error *err, const char *text,
@@ -317,8 +293,8 @@ static enum sb_status refuse_unit(const struct want *want, struct sb_error *err,
     snprintf(why, sizeof why, ", a bare number without its unit");
   } else if (*unit_text == ',') {
     snprintf(why, sizeof why, " with a decimal comma; write a point");
-  } else if (!sb_unit_parse(unit_text, &unit)) {
-    snprintf(why, sizeof why, " with the unknown unit %s", sb_quote(quoted, unit_text));
+  } else if (!sb_units_parse_unit(unit_text, &unit)) {
+    snprintf(why, sizeof why, " with the unknown unit %s", sb_fail_quote(quoted, unit_text));
   } else {
     for (int i = SB_PERCENT; i < SB_QUANTITY_COUNT; i++) {
       if (!has_dimension(&unit.dimension, &quantities[i].dimension, quantities[i].does_angle_count)) continue;
@@ -349,7 +325,7 @@ static bool read_unit(const char *unit_text, enum sb_quantity wanted, struct sb_
     return wanted == SB_RATIO;
   }
   if (wanted == SB_TEMPERATURE) *offset = KELVIN_AT_0_C;
-  return sb_unit_parse(unit_text, unit) && sb_unit_fits(unit, wanted);
+  return sb_units_parse_unit(unit_text, unit) && sb_units_fit(unit, wanted);
 }
 
 /* Copies the unit behind the number without the spaces around it; false when it is far too long to be one. */
@@ -358,11 +334,8 @@ static bool copy_unit(const char *p, char *unit_text, size_t size)
   p = skip_spaces(p);
   size_t length = strlen(p);
   while (length > 0 && (p[length - 1] == ' ' || p[length - 1] == '\n' || p[length - 1] == '\r')) length--;
-  const bool fits = length < size;
-  if (!fits) length = size - 1;
-  memcpy(unit_text, p, length);
-  unit_text[length] = 0;
-  return fits;
+  snprintf(unit_text, size, "%.*s", (int)length, p);
+  return length < size;
 }
 
 static enum sb_status parse_with_unit(const char *text, const struct want *want, bool is_difference, double *value,
@@ -370,12 +343,12 @@ static enum sb_status parse_with_unit(const char *text, const struct want *want,
 {
   double number = 0.0;
   char unit_text[64];
-  const char *end = sb_number_parse(skip_spaces(text), &number);
+  const char *end = sb_units_parse_number(skip_spaces(text), &number);
   if (end == NULL) return refuse(want, err, text, "");
-  const bool fits = copy_unit(end, unit_text, sizeof unit_text);
+  if (!copy_unit(end, unit_text, sizeof unit_text)) return refuse_unit(want, err, text, unit_text);
 
   const enum sb_quantity wanted[2] = {want->first, want->second};
-  for (int i = 0; fits && i < 2; i++) {
+  for (int i = 0; i < 2; i++) {
     struct sb_unit unit;
     double offset;
     if (!read_unit(unit_text, wanted[i], &unit, &offset)) continue;
@@ -388,37 +361,36 @@ static enum sb_status parse_with_unit(const char *text, const struct want *want,
   return refuse_unit(want, err, text, unit_text);
 }
 
-enum sb_status sb_quantity_parse(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err)
+enum sb_status sb_units_parse(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err)
 {
   enum sb_quantity found;
   const struct want want = {wanted, wanted};
   return parse_with_unit(text, &want, false, value, &found, err);
 }
 
-enum sb_status sb_quantity_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second,
-                                        double *value, enum sb_quantity *found, struct sb_error *err)
+enum sb_status sb_units_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second, double *value,
+                                     enum sb_quantity *found, struct sb_error *err)
 {
   const struct want want = {first, second};
   return parse_with_unit(text, &want, false, value, found, err);
 }
 
-enum sb_status sb_quantity_parse_difference(const char *text, enum sb_quantity wanted, double *value,
-                                            struct sb_error *err)
+enum sb_status sb_units_parse_difference(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err)
 {
   enum sb_quantity found;
   const struct want want = {wanted, wanted};
   return parse_with_unit(text, &want, true, value, &found, err);
 }
 
-enum sb_status sb_quantity_parse_range(const char *text, enum sb_quantity wanted, double *least, double *greatest,
-                                       struct sb_error *err)
+enum sb_status sb_units_parse_range(const char *text, enum sb_quantity wanted, double *least, double *greatest,
+                                    struct sb_error *err)
 {
   const struct want want = {wanted, wanted};
   double low = 0.0, high = 0.0;
   char unit_text[64];
-  const char *end = sb_number_parse(skip_spaces(text), &low);
+  const char *end = sb_units_parse_number(skip_spaces(text), &low);
   if (end == NULL || strncmp(end, "..", 2) != 0) return refuse(&want, err, text, ", no range such as 9.6..12.6");
-  end = sb_number_parse(end + 2, &high);
+  end = sb_units_parse_number(end + 2, &high);
   if (end == NULL) return refuse(&want, err, text, ", no range such as 9.6..12.6");
   if (high < low) return refuse(&want, err, text, ", a range that runs backwards");
   struct sb_unit unit;

@@ -57,7 +57,7 @@ static void find_pair(const struct sb_check_machine *machine, const struct sb_mo
       .faster_stall_nm = fast->stall_torque_nm,
       .upshift_margin = control->upshift_fraction[index] - figures->least_safe_upshift,
       .band_load = band_load_of(form, figures),
-      .is_upshift_hindered = form->lightest_load_nm <= figures->helping_upshift_nm,
+      .is_upshift_opposed = form->lightest_load_nm <= figures->helping_upshift_nm,
       .is_downshift_forced = form->lightest_load_nm <= figures->helping_downshift_nm,
       .dwell_s = control->dwell_s,
       .needed_dwell_s = isnan(figures->shortest_dwell_s) ? (double)NAN : needed_s,

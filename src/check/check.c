@@ -41,9 +41,9 @@ static struct sb_check_load load_of(const struct sb_check_machine *machine)
                                .duration_s = model->run.duration_s,
                                .inertia_kg_m2 = model->load.inertia_kg_m2,
                                .holding_brake_nm = model->load.brake_nm,
-                               .hung_nm = sb_model_hung_nm(model)};
+                               .suspended_nm = sb_model_suspended_nm(model)};
   sb_load_speed_terms(&model->load, &load.viscous_nms_rad, &load.quadratic_nms2_rad2);
-  load.is_held = load.holding_brake_nm >= load.hung_nm;
+  load.is_held = load.holding_brake_nm >= load.suspended_nm;
   return load;
 }
 

@@ -40,13 +40,13 @@ static const struct sb_field flag_fields[] = {FIELD("hunting", is_hunting, SB_FI
 
 static void write_header(struct sb_csv *csv)
 {
-  sb_csv_put_names(csv, charge_fields);
-  sb_csv_put_names(csv, pair_fields);
-  sb_csv_put_names(csv, torque_fields);
+  sb_fields_put_names(csv, charge_fields);
+  sb_fields_put_names(csv, pair_fields);
+  sb_fields_put_names(csv, torque_fields);
   static const char *const loads[] = {"slower_stalls_at_nm", "faster_stalls_at_nm", "lightest_load_nm",
                                       "heaviest_load_nm"};
   for (size_t k = 0; k < sizeof loads / sizeof *loads; k++) sb_csv_text(csv, loads[k]);
-  sb_csv_put_names(csv, flag_fields);
+  sb_fields_put_names(csv, flag_fields);
   sb_csv_text(csv, "below_cutoff");
   sb_csv_end_row(csv);
 }
@@ -54,14 +54,14 @@ static void write_header(struct sb_csv *csv)
 static void write_row(struct sb_csv *csv, const struct sb_check *check, const struct sb_check_charge *charge, int p)
 {
   const struct sb_check_charge_pair *pair = &charge->pairs[p];
-  sb_csv_put_fields(csv, charge_fields, charge);
-  sb_csv_put_fields(csv, pair_fields, &check->cases[SB_CHECK_NOMINAL].pairs[p]);
-  sb_csv_put_fields(csv, torque_fields, pair);
+  sb_fields_put_csv(csv, charge_fields, charge);
+  sb_fields_put_csv(csv, pair_fields, &check->cases[SB_CHECK_NOMINAL].pairs[p]);
+  sb_fields_put_csv(csv, torque_fields, pair);
   sb_csv_number(csv, charge->stall_torques_nm[p]);
   sb_csv_number(csv, charge->stall_torques_nm[p + 1]);
   sb_csv_number(csv, check->load.lightest_nm);
   sb_csv_number(csv, check->load.heaviest_nm);
-  sb_csv_put_fields(csv, flag_fields, pair);
+  sb_fields_put_csv(csv, flag_fields, pair);
   sb_csv_integer(csv, pair->is_faster_cut || pair->is_start_cut);
   sb_csv_end_row(csv);
 }

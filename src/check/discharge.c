@@ -11,7 +11,7 @@ enum { HUNDREDTHS = 100, PLACE_SIZE = 160 };
 static void format_place(const struct sb_check_span *span, char text[PLACE_SIZE])
 {
   const double from_pct = 100.0 * span->from_fraction, to_pct = 100.0 * span->to_fraction;
-  const struct sb_figure from_v = sb_figure_of(span->from_voltage_v), to_v = sb_figure_of(span->to_voltage_v);
+  const struct sb_figure from_v = sb_words_figure(span->from_voltage_v), to_v = sb_words_figure(span->to_voltage_v);
   if (span->from_fraction >= 1.0 && span->to_fraction <= 0.0) {
     snprintf(text, PLACE_SIZE, "at any charge");
   } else if (span->from_fraction >= 1.0) {
@@ -28,7 +28,7 @@ static void write_shift_span(const struct sb_check_machine *machine, const struc
                              const char *place, struct sb_check_span *span)
 {
   const struct sb_control *control = &machine->model->control;
-  const struct sb_figure lightest = sb_figure_of(machine->form.lightest_load_nm);
+  const struct sb_figure lightest = sb_words_figure(machine->form.lightest_load_nm);
   if (found->kind == SB_DISCHARGE_STUCK_LOW) {
     snprintf(
         span->text, sizeof span->text,

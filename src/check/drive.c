@@ -9,10 +9,10 @@ static const char *const readings[] = {"speed", "duty", "current"};
 
 static void find_schedule(const struct sb_drive *drive, struct sb_check_drive *out)
 {
-  out->schedule = drive->orders;
-  for (size_t k = 0; k < drive->orders.count; k++) {
-    out->has_stop |= drive->orders.order[k] == (double)SB_ORDER_STOP;
-    out->has_reverse |= drive->orders.order[k] == (double)SB_ORDER_REVERSE;
+  out->schedule = drive->schedule;
+  for (size_t k = 0; k < drive->schedule.count; k++) {
+    out->has_stop |= drive->schedule.y[k] == (double)SB_COMMAND_STOP;
+    out->has_reverse |= drive->schedule.y[k] == (double)SB_COMMAND_REVERSE;
   }
 }
 

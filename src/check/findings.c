@@ -54,11 +54,11 @@ static void find_hunting(struct look *look)
       load_words[look->pair->band_load]);
   if (is_upshift_first) {
     sb_check_cure(remark, look->upshift_key, "at least", "%s",
-                  sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
+                  sb_words_percent_by(ceil, figures->least_safe_upshift).text);
   }
   if (!isnan(figures->greatest_safe_downshift)) {
     sb_check_cure(remark, look->downshift_key, "at most", "%s",
-                  sb_figure_percent_by(floor, figures->greatest_safe_downshift).text);
+                  sb_words_percent_by(floor, figures->greatest_safe_downshift).text);
   }
   if (remark->cure_count == 0) {
     sb_check_add(remark, " Lower %s first, then raise %s.", look->downshift_key, look->upshift_key);
@@ -68,7 +68,7 @@ static void find_hunting(struct look *look)
 /* The greatest threshold in tenths of a percent below a reading. */
 static struct sb_figure below_of(double reading)
 {
-  return sb_figure_percent_by(floor, (ceil(1000.0 * reading - 1e-9) - 1.0) / 1000.0);
+  return sb_words_percent_by(floor, (ceil(1000.0 * reading - 1e-9) - 1.0) / 1000.0);
 }
 
 static void find_stuck_low(struct look *look)

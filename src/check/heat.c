@@ -50,7 +50,7 @@ static double warm_c(const struct sb_check_heat *heat)
 
 static void find_case(const struct sb_model *model, const char *label, double winding_c, struct sb_check_case *out)
 {
-  const struct sb_model warmed = sb_winding_warm_model(model, winding_c);
+  const struct sb_model warmed = sb_warmth_warm_model(model, winding_c);
   const struct sb_check_machine machine = sb_check_machine_of(&warmed);
   sb_check_find_case(&machine, model, label, out);
   out->winding_c = winding_c;

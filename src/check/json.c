@@ -23,14 +23,14 @@
 static void put_record(struct sb_json *json, const char *key, const struct sb_field *fields, const void *record)
 {
   sb_json_put_object(json, key);
-  sb_json_put_fields(json, fields, record);
+  sb_fields_put_json(json, fields, record);
   sb_json_close(json);
 }
 
 static void add_record(struct sb_json *json, const struct sb_field *fields, const void *record)
 {
   sb_json_open_object(json);
-  sb_json_put_fields(json, fields, record);
+  sb_fields_put_json(json, fields, record);
   sb_json_close(json);
 }
 
@@ -89,8 +89,8 @@ static const struct sb_field pair_fields[] = {
     PAIR(helping_upshift_nm),
     PAIR(helping_downshift_nm),
     FIELD(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
-    FIELD(sb_check_pair, "upshift_time_s", figures.shift_up_time_s, NUMBER),
-    FIELD(sb_check_pair, "downshift_time_s", figures.shift_down_time_s, NUMBER),
+    FIELD(sb_check_pair, "upshift_time_s", figures.upshift_time_s, NUMBER),
+    FIELD(sb_check_pair, "downshift_time_s", figures.downshift_time_s, NUMBER),
     PAIR(shortest_dwell_s),
     PAIR(shortest_dwell_steady_s),
     PAIR(shortest_start_delay_s),
@@ -103,7 +103,7 @@ static void put_gears(struct sb_json *json, const struct sb_check_case *at)
   sb_json_put_array(json, "gears");
   for (int g = 0; g < at->gear_count; g++) {
     sb_json_open_object(json);
-    sb_json_put_fields(json, gear_fields, &at->gears[g]);
+    sb_fields_put_json(json, gear_fields, &at->gears[g]);
     put_record(json, "steady_state", lightest_fields, &at->gears[g]);
     put_record(json, "steady_state_heaviest", heaviest_fields, &at->gears[g]);
     sb_json_put_number(json, "least_voltage_heaviest_v", at->gears[g].figures.least_voltage_v);
@@ -129,7 +129,7 @@ static void put_pairs(struct sb_json *json, const struct sb_check_case *at)
   sb_json_put_array(json, "pairs");
   for (int p = 0; p + 1 < at->gear_count; p++) {
     sb_json_open_object(json);
-    sb_json_put_fields(json, pair_fields, &at->pairs[p]);
+    sb_fields_put_json(json, pair_fields, &at->pairs[p]);
     put_band(json, &at->pairs[p].figures);
     sb_json_close(json);
   }
@@ -170,7 +170,7 @@ static const struct sb_field held_fields[] = {SAME(sb_check_gear, name, TEXT), G
 
 #define LOAD(member) SAME(sb_check_load, member, NUMBER)
 static const struct sb_field load_fields[] = {
-    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(hung_nm),
+    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(suspended_nm),
     LOAD(inertia_kg_m2), LOAD(viscous_nms_rad), LOAD(quadratic_nms2_rad2), END};
 
 static const struct sb_field limit_fields[] = {SAME(sb_check_limit, torque_nm, NUMBER),
@@ -202,14 +202,14 @@ static const struct sb_field stage_fields[] = {
     SAME(sb_check_stage, distance_m, NUMBER), SAME(sb_check_stage, need_n, NUMBER),
     SAME(sb_check_stage, ballast_kg, NUMBER), END};
 
-static void put_schedule(struct sb_json *json, const struct sb_order_table *schedule)
+static void put_schedule(struct sb_json *json, const struct sb_table *schedule)
 {
   static const char *const words[] = {"reverse", "stop", "forward"};
   sb_json_put_array(json, "schedule");
   for (size_t k = 0; k < schedule->count; k++) {
     sb_json_open_object(json);
-    sb_json_put_number(json, "time_s", schedule->time_s[k]);
-    sb_json_put_string(json, "drive", words[1 + (int)schedule->order[k]]);
+    sb_json_put_number(json, "time_s", schedule->x[k]);
+    sb_json_put_string(json, "drive", words[1 + (int)schedule->y[k]]);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -219,11 +219,11 @@ static void put_drive(struct sb_json *json, const struct sb_check *check)
 {
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   sb_json_put_object(json, "drive");
-  sb_json_put_fields(json, drive_fields, &check->drive);
+  sb_fields_put_json(json, drive_fields, &check->drive);
   put_schedule(json, &check->drive.schedule);
   if (check->drive.is_speed_controlled) {
     sb_json_put_object(json, "speed_control");
-    sb_json_put_fields(json, control_fields, &check->drive);
+    sb_fields_put_json(json, control_fields, &check->drive);
     sb_json_put_array(json, "gears");
     for (int g = 0; g < at->gear_count; g++) add_record(json, held_fields, &at->gears[g]);
     sb_json_close(json);
@@ -258,7 +258,7 @@ static void put_shaft(struct sb_json *json, const struct sb_check *check)
   const struct sb_check_shaft *shaft = &check->shaft;
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   sb_json_put_object(json, "output_shaft");
-  sb_json_put_fields(json, shaft_fields, shaft);
+  sb_fields_put_json(json, shaft_fields, shaft);
   if (shaft->is_rigid) {
     sb_json_put_null(json, "difference_matters");
   } else {
@@ -268,7 +268,7 @@ static void put_shaft(struct sb_json *json, const struct sb_check *check)
   for (int g = 0; g < at->gear_count; g++) {
     sb_json_open_object(json);
     sb_json_put_string(json, "name", at->gears[g].name);
-    sb_json_put_fields(json, swing_fields, &shaft->gears[g]);
+    sb_fields_put_json(json, swing_fields, &shaft->gears[g]);
     put_shock(json, "engagement_shock", &shaft->gears[g].engagement);
     put_shock(json, "impact", &shaft->gears[g].impact);
     sb_json_close(json);
@@ -281,7 +281,7 @@ static void put_stage(struct sb_json *json, const struct sb_check_case *at, cons
 {
   static const char *const fates[] = {"goes", "stalls", "slips"};
   sb_json_open_object(json);
-  sb_json_put_fields(json, stage_fields, stage);
+  sb_fields_put_json(json, stage_fields, stage);
   sb_json_put_array(json, "gears");
   for (int g = 0; g < at->gear_count; g++) {
     sb_json_open_object(json);
@@ -302,7 +302,7 @@ static void put_vehicle(struct sb_json *json, const struct sb_check *check)
     return;
   }
   sb_json_put_object(json, "vehicle");
-  sb_json_put_fields(json, vehicle_fields, vehicle);
+  sb_fields_put_json(json, vehicle_fields, vehicle);
   sb_json_put_array(json, "gears");
   for (int g = 0; g < at->gear_count; g++) {
     sb_json_open_object(json);
@@ -363,7 +363,7 @@ static const struct sb_field burden_fields[] = {SAME(sb_check_burden, gear, TEXT
 static void put_charge(struct sb_json *json, const struct sb_check_case *at, const struct sb_check_charge *charge)
 {
   sb_json_open_object(json);
-  sb_json_put_fields(json, charge_fields, charge);
+  sb_fields_put_json(json, charge_fields, charge);
   sb_json_put_array(json, "stall_torques_nm");
   for (int g = 0; g < at->gear_count; g++) sb_json_number(json, charge->stall_torques_nm[g]);
   sb_json_close(json);
@@ -402,9 +402,9 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
     return;
   }
   sb_json_put_object(json, "heat");
-  sb_json_put_fields(json, heat_fields, heat);
+  sb_fields_put_json(json, heat_fields, heat);
   sb_json_put_object(json, "blocked");
-  sb_json_put_fields(json, burden_fields, &heat->burdens[0]);
+  sb_fields_put_json(json, burden_fields, &heat->burdens[0]);
   sb_json_put_number(json, "closed_again_s", heat->closed_again_s);
   sb_json_close(json);
   sb_json_put_array(json, "loads");
@@ -431,7 +431,7 @@ static void put_remarks(struct sb_json *json, const char *key, const struct sb_c
     const struct sb_check_remark *remark = &remarks->items[k];
     const struct sb_check_pair *pair = remark->pair >= 0 ? &check->cases[SB_CHECK_NOMINAL].pairs[remark->pair] : NULL;
     sb_json_open_object(json);
-    sb_json_put_fields(json, remark_fields, remark);
+    sb_fields_put_json(json, remark_fields, remark);
     sb_json_put_string(json, "slower", pair != NULL ? pair->slower : NULL);
     sb_json_put_string(json, "faster", pair != NULL ? pair->faster : NULL);
     sb_json_put_array(json, "cure");

@@ -39,7 +39,7 @@ static void note_gearbox(const struct sb_model *model, struct sb_check_remarks *
   const struct sb_gear *first = &model->gearbox.gears[0];
   for (int g = 1; g < model->gearbox.gear_count; g++) {
     const struct sb_gear *gear = &model->gearbox.gears[g];
-    if (gear->output_sense == first->output_sense) continue;
+    if (gear->output_direction == first->output_direction) continue;
     sb_check_remark(notes, "gearbox", -1,
                     "gearbox: %s turns the output against %s; one idler more or less in gearbox.gears.%s.meshes cures "
                     "that. The figures take the load as opposing each gear.",
@@ -62,7 +62,7 @@ static void note_shifter(const struct sb_check_machine *machine, struct sb_check
   }
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     const struct sb_pair_figures *pair = &machine->form.pairs[p];
-    const double longest_s = fmax(pair->shift_up_time_s, pair->shift_down_time_s);
+    const double longest_s = fmax(pair->upshift_time_s, pair->downshift_time_s);
     if (!(longest_s > shifter->timeout_s)) continue;
     sb_check_remark(
         notes, "shifter", p,
@@ -117,7 +117,7 @@ static void note_battery(const struct sb_model *model, struct sb_check_remarks *
 static void note_run(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const struct sb_derived derived = sb_model_derive(model);
-  const double shortest_s = sb_derived_shortest_s(&derived, model);
+  const double shortest_s = sb_model_shortest_s(&derived, model);
   if (!(model->run.step_s > 0.5 * shortest_s)) return;
   struct sb_check_remark *remark = sb_check_remark(
       notes, "run", -1,
@@ -134,17 +134,17 @@ static void note_rounding(const struct sb_check_machine *machine, struct sb_chec
   if (!(sensor->resolution_fraction > 0.0)) return;
   const double count = sb_sensor_count_fraction(sensor);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    const double down = ((double)sb_sensor_down_count(sensor, model->control.downshift_fraction[p]) - 0.5) * count;
-    const double up = ((double)sb_sensor_up_count(sensor, model->control.upshift_fraction[p]) + 0.5) * count;
-    const bool has_band =
-        sb_steady_load_nm(model, &machine->line, p + 1, down) < sb_steady_load_nm(model, &machine->line, p, up);
+    const double downshift = ((double)sb_sensor_down_count(sensor, model->control.downshift_fraction[p]) - 0.5) * count;
+    const double upshift = ((double)sb_sensor_up_count(sensor, model->control.upshift_fraction[p]) + 0.5) * count;
+    const bool has_band = sb_steady_load_nm(model, &machine->line, p + 1, downshift) <
+                          sb_steady_load_nm(model, &machine->line, p, upshift);
     if (has_band == machine->form.pairs[p].has_band) continue;
     sb_check_remark(
         notes, "controller", p,
         "controller: with its reading rounded to %.4g %% the box shifts down at %.4g %% and up at %.4g %%: there "
         "%s a hunting band between %s and %s. A finer controller.resolution brings the box closer to its "
         "thresholds.",
-        100.0 * count, 100.0 * down, 100.0 * up, has_band ? "is then" : "is then no longer",
+        100.0 * count, 100.0 * downshift, 100.0 * upshift, has_band ? "is then" : "is then no longer",
         model->gearbox.gears[p].name, model->gearbox.gears[p + 1].name);
   }
 }
@@ -177,7 +177,7 @@ static void caution_loads(const struct sb_check_machine *machine, const struct s
         "the holding brake of %s N.m does not hold the load, which needs %s N.m in addition to the drum's "
         "friction: it slips in every shift and whenever the drive is off. A greater holding_brake of the hoist "
         "cures that.",
-        NUM(load->holding_brake_nm), NUM(load->hung_nm));
+        NUM(load->holding_brake_nm), NUM(load->suspended_nm));
   }
   if (load->heaviest_nm > stall_nm) {
     sb_check_remark(cautions, "stall", -1,

@@ -34,14 +34,14 @@ static const struct sb_vehicle *vehicle_of(const struct sb_model *model)
 /* Linear between points; at a jump the value behind it. */
 static double grade_at(const struct sb_vehicle *vehicle, double distance_m)
 {
-  const struct sb_grade_table *grade = &vehicle->grade;
+  const struct sb_table *grade = &vehicle->grade;
   if (grade->count == 0) return vehicle->grade_fraction;
-  if (distance_m < grade->distance_m[0]) return grade->grade_fraction[0];
+  if (distance_m < grade->x[0]) return grade->y[0];
   size_t last = 0;
-  while (last + 1 < grade->count && grade->distance_m[last + 1] <= distance_m) last++;
-  if (last + 1 == grade->count) return grade->grade_fraction[last];
-  const double share = (distance_m - grade->distance_m[last]) / (grade->distance_m[last + 1] - grade->distance_m[last]);
-  return grade->grade_fraction[last] + share * (grade->grade_fraction[last + 1] - grade->grade_fraction[last]);
+  while (last + 1 < grade->count && grade->x[last + 1] <= distance_m) last++;
+  if (last + 1 == grade->count) return grade->y[last];
+  const double share = (distance_m - grade->x[last]) / (grade->x[last + 1] - grade->x[last]);
+  return grade->y[last] + share * (grade->y[last + 1] - grade->y[last]);
 }
 
 static struct place place_at(const struct journey *journey, int bodies, double distance_m, double grade)
@@ -69,16 +69,16 @@ static struct place first_place(const struct journey *journey, int bodies)
 static struct place steepest_place(const struct journey *journey, int bodies)
 {
   const struct sb_vehicle *vehicle = journey->vehicle;
-  const struct sb_grade_table *grade = &vehicle->grade;
+  const struct sb_table *grade = &vehicle->grade;
   struct place steepest = first_place(journey, bodies);
   const double from_m = steepest.distance_m;
   double end_m = vehicle->finish_m > 0.0 ? vehicle->finish_m : INFINITY;
   if (bodies < vehicle->obstacle_count) end_m = fmin(end_m, vehicle->obstacles[bodies].distance_m);
   for (size_t k = 0; k <= grade->count; k++) {
     const bool is_end = k == grade->count;
-    const double place_m = is_end ? end_m : grade->distance_m[k];
+    const double place_m = is_end ? end_m : grade->x[k];
     if (!(place_m > from_m) || !isfinite(place_m) || (!is_end && place_m >= end_m)) continue;
-    const double here = is_end ? grade_at(vehicle, nextafter(end_m, 0.0)) : grade->grade_fraction[k];
+    const double here = is_end ? grade_at(vehicle, nextafter(end_m, 0.0)) : grade->y[k];
     const struct place place = place_at(journey, bodies, place_m, here);
     if (place.need.whole_nm > steepest.need.whole_nm) steepest = place;
   }

@@ -35,7 +35,7 @@ static void write_load(const struct sb_check_load *load, FILE *out)
   if (load->holding_brake_nm > 0.0) {
     sb_check_text_line(out, "holding brake",
                        "%s N.m; the load needs %s N.m in addition to the drum's friction: the brake %s",
-                       NUM(load->holding_brake_nm), NUM(load->hung_nm), load->is_held ? "holds" : "slips");
+                       NUM(load->holding_brake_nm), NUM(load->suspended_nm), load->is_held ? "holds" : "slips");
   }
   if (load->viscous_nms_rad > 0.0) sb_check_text_line(out, "follows speed", "%s N.m.s/rad", NUM(load->viscous_nms_rad));
   if (load->quadratic_nms2_rad2 > 0.0) {
@@ -43,62 +43,62 @@ static void write_load(const struct sb_check_load *load, FILE *out)
   }
 }
 
-static void put_headings(struct sb_table *table, const char *const headings[])
+static void put_headings(struct sb_text_table *table, const char *const headings[])
 {
-  for (int k = 0; k < table->columns; k++) sb_table_put(table, "%s", headings[k]);
+  for (int k = 0; k < table->columns; k++) sb_text_table_put(table, "%s", headings[k]);
 }
 
 static void write_gears(const struct sb_check_case *at, FILE *out)
 {
   static const char *const headings[] = {
       "", "ratio", "efficiency", "output turns", "stall torque", "time constant", "inertia at motor"};
-  struct sb_table table;
-  sb_table_init(&table, 7);
+  struct sb_text_table table;
+  sb_text_table_init(&table, 7);
   put_headings(&table, headings);
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
-    sb_table_put(&table, "%s", at->gears[g].name);
-    sb_table_put(&table, "%s", NUM(gear->ratio));
-    sb_table_put(&table, "%s", PCT(gear->efficiency));
-    sb_table_put(&table, "%s", gear->output_direction > 0 ? "as motor" : "opposite");
-    sb_table_put(&table, "%s N.m", NUM(gear->stall_torque_nm));
-    sb_table_put(&table, "%s s", NUM(gear->time_constant_s));
-    sb_table_put(&table, "%s kg.m2", NUM(gear->inertia_kg_m2));
+    sb_text_table_put(&table, "%s", at->gears[g].name);
+    sb_text_table_put(&table, "%s", NUM(gear->ratio));
+    sb_text_table_put(&table, "%s", PCT(gear->efficiency));
+    sb_text_table_put(&table, "%s", gear->output_direction > 0 ? "as motor" : "opposite");
+    sb_text_table_put(&table, "%s N.m", NUM(gear->stall_torque_nm));
+    sb_text_table_put(&table, "%s s", NUM(gear->time_constant_s));
+    sb_text_table_put(&table, "%s kg.m2", NUM(gear->inertia_kg_m2));
   }
   fputs("\nGears\n", out);
-  sb_table_write(&table, 2, out);
+  sb_text_table_write(&table, 2, out);
 }
 
-static void put_steady(struct sb_table *table, double reading, double output_rad_s)
+static void put_steady(struct sb_text_table *table, double reading, double output_rad_s)
 {
   if (output_rad_s > 0.0) {
-    sb_table_put(table, "%s, output %s rpm", PCT(reading), NUM(output_rad_s * rpm_per_rad_s));
+    sb_text_table_put(table, "%s, output %s rpm", PCT(reading), NUM(output_rad_s * rpm_per_rad_s));
   } else {
-    sb_table_put(table, "stalls");
+    sb_text_table_put(table, "stalls");
   }
 }
 
 static void write_steady(const struct sb_check_case *at, const struct sb_check_load *load, FILE *out)
 {
-  struct sb_table table;
-  sb_table_init(&table, 4);
-  sb_table_put(&table, "%s", "");
-  sb_table_put(&table, "lightest load, %s N.m", NUM(load->lightest_nm));
-  sb_table_put(&table, "heaviest load, %s N.m", NUM(load->heaviest_nm));
-  sb_table_put(&table, "heaviest moves");
+  struct sb_text_table table;
+  sb_text_table_init(&table, 4);
+  sb_text_table_put(&table, "%s", "");
+  sb_text_table_put(&table, "lightest load, %s N.m", NUM(load->lightest_nm));
+  sb_text_table_put(&table, "heaviest load, %s N.m", NUM(load->heaviest_nm));
+  sb_text_table_put(&table, "heaviest moves");
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
-    sb_table_put(&table, "%s", at->gears[g].name);
+    sb_text_table_put(&table, "%s", at->gears[g].name);
     put_steady(&table, gear->lightest_reading, gear->lightest_speed_rad_s);
     put_steady(&table, gear->heaviest_reading, gear->heaviest_speed_rad_s);
     if (isnan(gear->least_voltage_v)) {
-      sb_table_put(&table, "at any voltage");
+      sb_text_table_put(&table, "at any voltage");
     } else {
-      sb_table_put(&table, "above %s V", NUM(gear->least_voltage_v));
+      sb_text_table_put(&table, "above %s V", NUM(gear->least_voltage_v));
     }
   }
   fputs("\nSteady state\n", out);
-  sb_table_write(&table, 2, out);
+  sb_text_table_write(&table, 2, out);
 }
 
 static void write_remarks(const char *title, const struct sb_check_remarks *remarks, FILE *out)

@@ -8,7 +8,7 @@
 /* Over the discharge ----------------------------------------------------------------------------------------------------- */
 
 /* What goes wrong at one charge, for a pair and its gears. */
-static void put_troubles(struct sb_table *table, const struct sb_check_charge_pair *pair)
+static void put_troubles(struct sb_text_table *table, const struct sb_check_charge_pair *pair)
 {
   const struct {
     bool is_there;
@@ -18,22 +18,22 @@ static void put_troubles(struct sb_table *table, const struct sb_check_charge_pa
                   {pair->is_faster_cut, "cut off"},      {pair->is_start_cut, "start cut"}};
   struct sb_sentence list = {0};
   for (size_t k = 0; k < sizeof troubles / sizeof *troubles; k++) {
-    if (troubles[k].is_there) sb_sentence_add(&list, "%s%s", list.length > 0 ? ", " : "", troubles[k].words);
+    if (troubles[k].is_there) sb_words_add(&list, "%s%s", list.length > 0 ? ", " : "", troubles[k].words);
   }
-  sb_table_put(table, "%s", list.length > 0 ? list.text : "-");
+  sb_text_table_put(table, "%s", list.length > 0 ? list.text : "-");
 }
 
-static void put_charge(struct sb_table *table, const struct sb_check_charge *charge, int p)
+static void put_charge(struct sb_text_table *table, const struct sb_check_charge *charge, int p)
 {
   const struct sb_check_charge_pair *pair = &charge->pairs[p];
   const bool is_none = isnan(pair->least_safe_upshift);
-  sb_table_put(table, "%.0f %%", 100.0 * charge->charge_fraction);
-  sb_table_put(table, "%s V", NUM(charge->voltage_v));
-  sb_table_put(table, "%s", sb_figure_torque(pair->downshift_torque_nm, "any load", "no load").text);
-  sb_table_put(table, "%s", sb_figure_torque(pair->upshift_torque_nm, "no load", "any load").text);
-  sb_table_put(table, "%s", is_none ? "none" : sb_figure_percent_by(ceil, pair->least_safe_upshift).text);
-  sb_table_put(table, "%s", sb_figure_percent_by(floor, pair->slower_lightest_reading).text);
-  sb_table_put(table, "%s", sb_figure_percent_by(floor, pair->faster_lightest_reading).text);
+  sb_text_table_put(table, "%.0f %%", 100.0 * charge->charge_fraction);
+  sb_text_table_put(table, "%s V", NUM(charge->voltage_v));
+  sb_text_table_put(table, "%s", sb_words_torque(pair->downshift_torque_nm, "any load", "no load").text);
+  sb_text_table_put(table, "%s", sb_words_torque(pair->upshift_torque_nm, "no load", "any load").text);
+  sb_text_table_put(table, "%s", is_none ? "none" : sb_words_percent_by(ceil, pair->least_safe_upshift).text);
+  sb_text_table_put(table, "%s", sb_words_percent_by(floor, pair->slower_lightest_reading).text);
+  sb_text_table_put(table, "%s", sb_words_percent_by(floor, pair->faster_lightest_reading).text);
   put_troubles(table, pair);
 }
 
@@ -42,15 +42,15 @@ static void write_pair(const struct sb_check *check, int p, FILE *out)
   static const char *const headings[] = {"charge",       "voltage",      "downshift torque", "upshift torque",
                                          "safe upshift", "slower reads", "faster reads",     "goes wrong"};
   const struct sb_check_pair *pair = &check->cases[SB_CHECK_NOMINAL].pairs[p];
-  struct sb_table table;
-  sb_table_init(&table, 8);
+  struct sb_text_table table;
+  sb_text_table_init(&table, 8);
   table.is_last_broken = true;
-  for (int k = 0; k < table.columns; k++) sb_table_put(&table, "%s", headings[k]);
+  for (int k = 0; k < table.columns; k++) sb_text_table_put(&table, "%s", headings[k]);
   for (int k = 0; k < check->battery.charge_count; k++) {
     if (check->battery.charges[k].is_tenth) put_charge(&table, &check->battery.charges[k], p);
   }
   SAY("between %s and %s", pair->slower, pair->faster);
-  sb_table_write(&table, 2, out);
+  sb_text_table_write(&table, 2, out);
 }
 
 void sb_check_text_battery(const struct sb_check *check, FILE *out)
@@ -109,40 +109,40 @@ static void say_bounds(const struct sb_check_heat *heat, FILE *out)
 static void write_burdens(const struct sb_check_heat *heat, FILE *out)
 {
   const bool is_bounded = isfinite(heat->bound_c);
-  struct sb_table table;
-  sb_table_init(&table, is_bounded ? 5 : 4);
-  sb_table_put(&table, "gear");
-  sb_table_put(&table, "load");
-  sb_table_put(&table, "loss at the start");
-  sb_table_put(&table, "steady temperature");
-  if (is_bounded) sb_table_put(&table, "%s after", degrees_of(heat->bound_c).text);
+  struct sb_text_table table;
+  sb_text_table_init(&table, is_bounded ? 5 : 4);
+  sb_text_table_put(&table, "gear");
+  sb_text_table_put(&table, "load");
+  sb_text_table_put(&table, "loss at the start");
+  sb_text_table_put(&table, "steady temperature");
+  if (is_bounded) sb_text_table_put(&table, "%s after", degrees_of(heat->bound_c).text);
   for (int k = 0; k < heat->burden_count; k++) {
     const struct sb_check_burden *burden = &heat->burdens[k];
-    sb_table_put(&table, "%s", burden->gear != NULL ? burden->gear : "any");
+    sb_text_table_put(&table, "%s", burden->gear != NULL ? burden->gear : "any");
     if (burden->gear != NULL) {
-      sb_table_put(&table, "%s, %s N.m", burden->load, NUM(burden->external_torque_nm));
+      sb_text_table_put(&table, "%s, %s N.m", burden->load, NUM(burden->external_torque_nm));
     } else {
-      sb_table_put(&table, "shaft blocked");
+      sb_text_table_put(&table, "shaft blocked");
     }
-    sb_table_put(&table, "%s W", NUM(burden->start_loss_w));
-    sb_table_put(&table, "%s", degrees_of(burden->steady_winding_c).text);
-    if (is_bounded) sb_table_put(&table, "%s", after_of(burden->bound_reached_s).text);
+    sb_text_table_put(&table, "%s W", NUM(burden->start_loss_w));
+    sb_text_table_put(&table, "%s", degrees_of(burden->steady_winding_c).text);
+    if (is_bounded) sb_text_table_put(&table, "%s", after_of(burden->bound_reached_s).text);
   }
-  sb_table_write(&table, 2, out);
+  sb_text_table_write(&table, 2, out);
 }
 
 static void write_cases(const struct sb_check_heat *heat, FILE *out)
 {
-  struct sb_table table;
-  sb_table_init(&table, 3);
-  sb_table_put(&table, "%s", "");
-  for (int k = 0; k < 2; k++) sb_table_put(&table, "%s", sb_check_text_label(&heat->cases[k]).text);
-  sb_table_put(&table, "winding's resistance");
-  for (int k = 0; k < 2; k++) sb_table_put(&table, "%s ohm", NUM(heat->cases[k].motor.resistance_ohm));
-  sb_table_put(&table, "motor's stall torque");
-  for (int k = 0; k < 2; k++) sb_table_put(&table, "%s N.m", NUM(heat->cases[k].motor.stall_torque_nm));
+  struct sb_text_table table;
+  sb_text_table_init(&table, 3);
+  sb_text_table_put(&table, "%s", "");
+  for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s", sb_check_text_label(&heat->cases[k]).text);
+  sb_text_table_put(&table, "winding's resistance");
+  for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s ohm", NUM(heat->cases[k].motor.resistance_ohm));
+  sb_text_table_put(&table, "motor's stall torque");
+  for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s N.m", NUM(heat->cases[k].motor.stall_torque_nm));
   fputs("\nA warm motor beside a cold one\n", out);
-  sb_table_write(&table, 2, out);
+  sb_text_table_write(&table, 2, out);
   sb_check_text_cases(heat->cases, 2, out);
 }
 

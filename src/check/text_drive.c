@@ -9,8 +9,7 @@
 static const double rpm_per_rad_s = 30.0 / SB_PI;
 
 /* Adds to a list of words: "a", "a, b". */
-#define APPEND(list, ...) \
-  (sb_sentence_add(list, "%s", (list)->length > 0 ? ", " : ""), sb_sentence_add(list, __VA_ARGS__))
+#define APPEND(list, ...) (sb_words_add(list, "%s", (list)->length > 0 ? ", " : ""), sb_words_add(list, __VA_ARGS__))
 
 /* Drive ------------------------------------------------------------------------------------------------------------------ */
 
@@ -70,7 +69,7 @@ static void say_ramp_and_schedule(const struct sb_check_drive *drive, FILE *out)
         NUM(drive->ramp_s));
   }
   for (size_t k = 0; k < drive->schedule.count; k++) {
-    APPEND(&list, "%s from %s s", words[1 + (int)drive->schedule.order[k]], NUM(drive->schedule.time_s[k]));
+    APPEND(&list, "%s from %s s", words[1 + (int)drive->schedule.y[k]], NUM(drive->schedule.x[k]));
   }
   if (list.length == 0) return;
   SAY("Schedule: %s%s.", list.text,
@@ -119,17 +118,17 @@ void sb_check_text_limit(const struct sb_check *check, FILE *out)
 
 /* Output shaft ----------------------------------------------------------------------------------------------------------- */
 
-static void put_shock(struct sb_table *table, const struct sb_check_gear *gear, const char *what,
+static void put_shock(struct sb_text_table *table, const struct sb_check_gear *gear, const char *what,
                       const struct sb_check_shock *shock, bool is_rigid)
 {
   if (!(fabs(shock->speed_difference_rad_s) > 0.0)) return;
-  sb_table_put(table, "%s", gear->name);
-  sb_table_put(table, "%s", what);
-  sb_table_put(table, "%s rad/s", NUM(fabs(shock->speed_difference_rad_s)));
-  sb_table_put(table, "%s N.m.s", NUM(shock->impulse_nms));
+  sb_text_table_put(table, "%s", gear->name);
+  sb_text_table_put(table, "%s", what);
+  sb_text_table_put(table, "%s rad/s", NUM(fabs(shock->speed_difference_rad_s)));
+  sb_text_table_put(table, "%s N.m.s", NUM(shock->impulse_nms));
   if (is_rigid) return;
-  sb_table_put(table, "%s N.m", NUM(shock->peak_torque_nm));
-  sb_table_put(table, "%s N.m", NUM(shock->undamped_peak_torque_nm));
+  sb_text_table_put(table, "%s N.m", NUM(shock->peak_torque_nm));
+  sb_text_table_put(table, "%s N.m", NUM(shock->undamped_peak_torque_nm));
 }
 
 static void write_shocks(const struct sb_check *check, FILE *out)
@@ -138,14 +137,14 @@ static void write_shocks(const struct sb_check *check, FILE *out)
                                          "impulse", "peak torque", "undamped peak"};
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   const bool is_rigid = check->shaft.is_rigid;
-  struct sb_table table;
-  sb_table_init(&table, is_rigid ? 4 : 6);
-  for (int k = 0; k < table.columns; k++) sb_table_put(&table, "%s", headings[k]);
+  struct sb_text_table table;
+  sb_text_table_init(&table, is_rigid ? 4 : 6);
+  for (int k = 0; k < table.columns; k++) sb_text_table_put(&table, "%s", headings[k]);
   for (int g = 0; g < at->gear_count; g++) {
     put_shock(&table, &at->gears[g], "engagement", &check->shaft.gears[g].engagement, is_rigid);
     put_shock(&table, &at->gears[g], "first body", &check->shaft.gears[g].impact, is_rigid);
   }
-  if (table.cell_count > table.columns) sb_table_write(&table, 2, out);
+  if (table.cell_count > table.columns) sb_text_table_write(&table, 2, out);
 }
 
 static void say_shaft(const struct sb_check *check, FILE *out)
@@ -229,24 +228,24 @@ static void write_stages(const struct sb_check *check, FILE *out)
 {
   static const char *const fates[] = {"goes", "stalls", "slips"};
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
-  struct sb_table table;
-  sb_table_init(&table, 3 + at->gear_count);
-  sb_table_put(&table, "%s", "");
-  sb_table_put(&table, "from");
-  sb_table_put(&table, "needs");
-  for (int g = 0; g < at->gear_count; g++) sb_table_put(&table, "%s", at->gears[g].name);
+  struct sb_text_table table;
+  sb_text_table_init(&table, 3 + at->gear_count);
+  sb_text_table_put(&table, "%s", "");
+  sb_text_table_put(&table, "from");
+  sb_text_table_put(&table, "needs");
+  for (int g = 0; g < at->gear_count; g++) sb_text_table_put(&table, "%s", at->gears[g].name);
   for (int k = 0; k < check->vehicle.stage_count; k++) {
     const struct sb_check_stage *stage = &check->vehicle.stages[k];
     if (stage->is_steepest || stage->bodies == 0) {
-      sb_table_put(&table, "%s", stage->is_steepest ? "steepest" : "alone");
+      sb_text_table_put(&table, "%s", stage->is_steepest ? "steepest" : "alone");
     } else {
-      sb_table_put(&table, "body %d", stage->bodies);
+      sb_text_table_put(&table, "body %d", stage->bodies);
     }
-    sb_table_put(&table, "%s m", NUM(stage->distance_m));
-    sb_table_put(&table, "%s N", NUM(stage->need_n));
-    for (int g = 0; g < at->gear_count; g++) sb_table_put(&table, "%s", fates[stage->fates[g]]);
+    sb_text_table_put(&table, "%s m", NUM(stage->distance_m));
+    sb_text_table_put(&table, "%s N", NUM(stage->need_n));
+    for (int g = 0; g < at->gear_count; g++) sb_text_table_put(&table, "%s", fates[stage->fates[g]]);
   }
-  sb_table_write(&table, 2, out);
+  sb_text_table_write(&table, 2, out);
 }
 
 void sb_check_text_vehicle(const struct sb_check *check, FILE *out)

@@ -41,11 +41,11 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
   const struct sb_pair_figures *figures = &pair->figures;
   if (!figures->has_band && pair->upshift_margin >= 0.0) {
     SAY("No hunting band: the upshift threshold is %s above %s, the least safe one.", PCT(pair->upshift_margin),
-        sb_figure_percent_by(ceil, figures->least_safe_upshift).text);
+        sb_words_percent_by(ceil, figures->least_safe_upshift).text);
   } else if (!figures->has_band) { /* no load brings a band about */
     SAY("No hunting band.");
   }
-  if (!figures->is_stuck_low && pair->is_upshift_hindered) {
+  if (!figures->is_stuck_low && pair->is_upshift_opposed) {
     SAY("Shifts up again only under loads above %s N.m: a load that drives the motor harder raises its current, and %s "
         "stays below the upshift threshold.",
         NUM(figures->helping_upshift_nm), pair->slower);
@@ -62,8 +62,8 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
 static void say_times(const struct sb_check_pair *pair, FILE *out)
 {
   const struct sb_pair_figures *figures = &pair->figures;
-  const bool is_engaging = !isnan(figures->shift_up_time_s) && !isnan(figures->shift_down_time_s);
-  SAY("A shift up takes %s s, a shift down %s s%s.", NUM(figures->shift_up_time_s), NUM(figures->shift_down_time_s),
+  const bool is_engaging = !isnan(figures->upshift_time_s) && !isnan(figures->downshift_time_s);
+  SAY("A shift up takes %s s, a shift down %s s%s.", NUM(figures->upshift_time_s), NUM(figures->downshift_time_s),
       is_engaging ? "" : " (-: it does not engage)");
   if (!isnan(pair->needed_dwell_s)) {
     SAY("Shortest dwell %s s after an upshift at %s, %s s after one from the steady state of %s; the %s s of "
@@ -127,10 +127,10 @@ static struct sb_figure figure_of(const struct sb_check_pair *pair, size_t row)
   const struct sb_pair_figures *figures = &pair->figures;
   const struct sb_figure none = {.text = "none"};
   switch (row) {
-    case 0: return sb_figure_torque(figures->downshift_torque_nm, "any load", "no load");
-    case 1: return sb_figure_torque(figures->upshift_torque_nm, "no load", "any load");
+    case 0: return sb_words_torque(figures->downshift_torque_nm, "any load", "no load");
+    case 1: return sb_words_torque(figures->upshift_torque_nm, "no load", "any load");
     case 2: return figures->has_band ? sb_check_band(figures->downshift_torque_nm, figures->upshift_torque_nm) : none;
-    case 3: return isnan(figures->least_safe_upshift) ? none : sb_figure_percent_by(ceil, figures->least_safe_upshift);
+    case 3: return isnan(figures->least_safe_upshift) ? none : sb_words_percent_by(ceil, figures->least_safe_upshift);
     case 4: return reading_and(pair->slower_lightest_reading, figures->is_stuck_low ? ", stuck low" : "");
     case 5: return reading_and(pair->faster_lightest_reading, figures->is_needless_downshift ? ", shifts down" : "");
     case 6: return with_unit(pair->needed_dwell_s, "s");
@@ -153,16 +153,16 @@ struct sb_figure sb_check_text_label(const struct sb_check_case *at)
 void sb_check_text_cases(const struct sb_check_case *cases, int count, FILE *out)
 {
   for (int p = 0; p + 1 < cases[0].gear_count; p++) {
-    struct sb_table table;
-    sb_table_init(&table, 1 + count);
-    sb_table_put(&table, "%s", "");
-    for (int k = 0; k < count; k++) sb_table_put(&table, "%s", sb_check_text_label(&cases[k]).text);
+    struct sb_text_table table;
+    sb_text_table_init(&table, 1 + count);
+    sb_text_table_put(&table, "%s", "");
+    for (int k = 0; k < count; k++) sb_text_table_put(&table, "%s", sb_check_text_label(&cases[k]).text);
     for (size_t row = 0; row < sizeof rows / sizeof *rows; row++) {
-      sb_table_put(&table, "%s", rows[row]);
-      for (int k = 0; k < count; k++) sb_table_put(&table, "%s", figure_of(&cases[k].pairs[p], row).text);
+      sb_text_table_put(&table, "%s", rows[row]);
+      for (int k = 0; k < count; k++) sb_text_table_put(&table, "%s", figure_of(&cases[k].pairs[p], row).text);
     }
     SAY("between %s and %s", cases[0].pairs[p].slower, cases[0].pairs[p].faster);
-    sb_table_write(&table, 2, out);
+    sb_text_table_write(&table, 2, out);
   }
 }
 

@@ -39,8 +39,7 @@ static int read_size(const char *text, const struct sb_sensor *sensor, double *c
   struct sb_error err = {SB_OK, ""};
   enum sb_quantity found = SB_PERCENT;
   double value = read_share(text);
-  if (!(value > 0.0) &&
-      sb_quantity_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &err) != SB_OK) {
+  if (!(value > 0.0) && sb_units_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &err) != SB_OK) {
     return sb_command_usage("--count %s", err.text);
   }
   if (!(value > 0.0)) return sb_command_usage("--count needs more than 0");
@@ -59,7 +58,7 @@ static int read_sensor(const struct request *request, const struct sb_model *mod
   sensor->pulses_per_turn = (double)request->pulses;
   sensor->window_s = model->control.sample_period_s;
   if (request->window == NULL) return SB_EXIT_DONE;
-  if (sb_quantity_parse(request->window, SB_TIME, &sensor->window_s, &err) != SB_OK) {
+  if (sb_units_parse(request->window, SB_TIME, &sensor->window_s, &err) != SB_OK) {
     return sb_command_usage("--window %s", err.text);
   }
   return sensor->window_s > 0.0 ? SB_EXIT_DONE : sb_command_usage("--window needs more than 0 s");
@@ -113,7 +112,7 @@ static int emit_loaded(const struct request *request, const struct sb_model *mod
   const char *path = request->output != NULL ? request->output : "-";
   code = sb_command_write_file(path, (struct sb_command_writer){write_form, &job});
   if (code == SB_EXIT_DONE) warn(request->files.items[0], &emission);
-  sb_emission_clear(&emission);
+  sb_emit_clear(&emission);
   return code;
 }
 

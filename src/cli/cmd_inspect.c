@@ -44,7 +44,7 @@ static int take_ratios(void *context, const char *value)
   request->ratio_count = 0;
   for (const char *text = value;;) {
     double ratio;
-    const char *end = sb_number_parse(text, &ratio);
+    const char *end = sb_units_parse_number(text, &ratio);
     const bool is_fit = end != NULL && (*end == ',' || *end == 0) && ratio > 0.0 &&
                         request->ratio_count < SB_GEAR_MAX &&
                         (request->ratio_count == 0 || ratio < request->ratios[request->ratio_count - 1]);
@@ -205,8 +205,8 @@ static void clear_job(struct job *job)
 {
   sb_log_clear(&job->log);
   sb_log_clear(&job->simulated);
-  sb_inspection_clear(&job->found);
-  sb_inspection_clear(&job->beside);
+  sb_inspect_clear(&job->found);
+  sb_inspect_clear(&job->beside);
   sb_overlay_clear(&job->overlay);
   if (job->has_scenario) sb_scenario_clear(&job->scenario);
 }

@@ -12,7 +12,6 @@
 #include "cli/external_options.h"
 #include "cli/interrupt.h"
 #include "cli/output.h"
-#include "shiftband/report.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 #include "shiftband/trace.h"
@@ -199,14 +198,14 @@ static void report_all(const struct job *job, FILE *words, bool is_first)
     for (int i = 0; i < job->run_count; i++) {
       struct sb_json json;
       sb_json_init(&json, stdout);
-      sb_report_write_json(&json, &job->reports[i]);
+      sb_run_write_json(&json, &job->reports[i]);
       sb_json_end(&json);
     }
     return;
   }
   if (!is_first) fputc('\n', words);
-  sb_report_write_text(words, &job->reports[0]);
-  if (job->request->is_comparison) sb_report_write_comparison(words, job->reports, job->run_count);
+  sb_run_write_text(words, &job->reports[0]);
+  if (job->request->is_comparison) sb_run_write_comparison(words, job->reports, job->run_count);
 }
 
 static bool has_failed(const struct request *request, const struct sb_monitor *monitor)

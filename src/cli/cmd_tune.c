@@ -74,7 +74,7 @@ static int check_writable(const struct request *request, struct work *work)
 }
 
 /* The answer appears whole or not at all. */
-static int write_answer(const struct sb_tuning *tuning, const struct request *request)
+static int write_answer(const struct sb_rounds *tuning, const struct request *request)
 {
   struct sb_output output;
   const char *path = request->output != NULL ? request->output : "-";
@@ -97,22 +97,22 @@ static void show_pair(void *context, bool begins)
   }
 }
 
-static int load(const struct sb_tune_request *wanted, struct sb_tuning *tuning)
+static int load(const struct sb_tune_request *wanted, struct sb_rounds *tuning)
 {
   struct sb_faults faults;
   struct sb_error err = {SB_OK, ""};
-  const enum sb_status status = sb_tuning_load(wanted, tuning, &faults, &err);
+  const enum sb_status status = sb_rounds_load(wanted, tuning, &faults, &err);
   if (status != SB_OK && err.text[0] != 0) sb_command_fail(NULL, status, &err);
   if (faults.count > 0 || err.text[0] == 0) return sb_command_fail_faults(NULL, status, &faults);
   sb_faults_clear(&faults);
   return sb_command_exit(status);
 }
 
-static int tune(const struct sb_tune_request *wanted, const struct work *work, struct sb_tuning *tuning)
+static int tune(const struct sb_tune_request *wanted, const struct work *work, struct sb_rounds *tuning)
 {
   struct sb_error err = {SB_OK, ""};
   sb_interrupt_catch();
-  const enum sb_status status = sb_tuning_run(wanted, tuning, &err);
+  const enum sb_status status = sb_rounds_run(wanted, tuning, &err);
   if (status == SB_OK) return SB_EXIT_DONE;
   if (status != SB_ERR_STOPPED) return sb_command_fail(NULL, status, &err);
   return sb_interrupt_exit(work->keeps_journals ? "the same command with --resume"
@@ -121,7 +121,7 @@ static int tune(const struct sb_tune_request *wanted, const struct work *work, s
 
 static int run_request(const struct request *request)
 {
-  struct sb_tuning tuning;
+  struct sb_rounds tuning;
   struct work work = {.is_quiet = request->is_quiet};
   uint64_t identity = sb_tasks_hash_text(sb_tasks_hash_text(SB_TASKS_HASH_START, "tune"), sb_command_version());
   int code = sb_own_options_hash(&request->own, &identity);
@@ -150,7 +150,7 @@ static int run_request(const struct request *request)
   if (code == SB_EXIT_DONE) code = tune(&wanted, &work, &tuning);
   if (code == SB_EXIT_DONE) code = write_answer(&tuning, request);
   forget_journals(&work, code == SB_EXIT_DONE);
-  sb_tuning_clear(&tuning);
+  sb_rounds_clear(&tuning);
   return code;
 }
 

@@ -10,7 +10,7 @@
 #include <unistd.h>
 
 #include "cli/output.h"
-#include "shiftband/version.h"
+#include "shiftband/status.h"
 
 static const char *command; /* NULL: none yet */
 static const char *program = "shiftband";

@@ -45,10 +45,10 @@ static void set_command(struct sb_own_options *own)
   own->argv[0] = "/bin/sh";
   own->argv[1] = "-c";
   own->argv[2] = own->command;
-  own->program.name = sb_quote(own->name, own->command);
+  own->program.name = sb_fail_quote(own->name, own->command);
 }
 
-static int set_timeout(struct sb_own_program *program)
+static int set_timeout(struct sb_external_program *program)
 {
   if (!(program->timeout_s > 0.0)) program->timeout_s = timeout_default_s;
   if (program->timeout_s >= timeout_least_s && program->timeout_s <= timeout_most_s) return SB_EXIT_DONE;
@@ -63,7 +63,7 @@ int sb_own_options_prepare(struct sb_own_options *own)
   own->program.stop = sb_interrupt_flag();
   if (code == SB_EXIT_DONE && own->object != NULL) code = set_object(own);
   if (code == SB_EXIT_DONE && own->object == NULL) set_command(own);
-  own->decider = sb_own_program_decider(&own->program);
+  own->decider = sb_external_program_decider(&own->program);
   return code;
 }
 

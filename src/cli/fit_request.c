@@ -27,9 +27,8 @@ static int read_known(const char *word, struct sb_fit_known *known)
   const enum sb_quantity quantity = sb_fit_figure_quantity((enum sb_fit_figure_kind)kind);
   known->kind = (enum sb_fit_figure_kind)kind;
   const bool is_range = strstr(text, "..") != NULL;
-  const enum sb_status status = is_range
-                                    ? sb_quantity_parse_range(text, quantity, &known->least, &known->greatest, &err)
-                                    : sb_quantity_parse(text, quantity, &known->least, &err);
+  const enum sb_status status = is_range ? sb_units_parse_range(text, quantity, &known->least, &known->greatest, &err)
+                                         : sb_units_parse(text, quantity, &known->least, &err);
   if (status != SB_OK) return sb_command_usage("--known %s: %s", name, err.text);
   if (!is_range) known->greatest = known->least;
   if (known->least >= 0.0 && known->greatest > 0.0) return SB_EXIT_DONE;

@@ -45,7 +45,7 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
                              const struct sb_map *map, struct sb_error *err)
 {
   struct sb_map_own own;
-  const struct sb_map_wishes wishes = {request->down != NULL || request->up != NULL, request->is_verbose};
+  const struct sb_map_wishes wishes = {request->downshift != NULL || request->upshift != NULL, request->is_verbose};
   const enum sb_status status = sb_map_look_around(model, &map->options, &own, err);
   if (status != SB_OK) return status;
   if (!request->is_json) return sb_map_write_text(sb_map_words_stream(request), model, map, &own, &wishes, err);
@@ -63,7 +63,8 @@ int sb_map_do_exact(const struct sb_map_request *request, const struct sb_scenar
   struct sb_error err = {SB_OK, ""};
   const struct sb_model *model = &scenario->model;
   int code = SB_EXIT_DONE;
-  enum sb_status status = sb_map_plane_parse(model, request->pair, request->down, request->up, &options, &err);
+  enum sb_status status =
+      sb_map_plane_parse(model, request->pair, request->downshift, request->upshift, &options, &err);
   if (status == SB_OK) status = sb_map_exact(model, &options, true, &map, &err);
   if (status != SB_OK) return sb_command_fail(request->file, status, &err);
   sb_map_sort(&map);

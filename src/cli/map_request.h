@@ -11,8 +11,8 @@
 struct sb_map_request {
   const char *file; /* NULL with join */
   struct sb_option_list sets, shards, vary;
-  const char *limits;           /* NULL: not asked for */
-  const char *pair, *down, *up; /* as given; NULL: not given */
+  const char *limits;                     /* NULL: not asked for */
+  const char *pair, *downshift, *upshift; /* as given; NULL: not given */
   bool is_json, is_verbose;
   bool is_join;
   long samples;   /* 0: not asked for */

@@ -122,8 +122,8 @@ static int run_study(struct sb_map_request *request, const struct sb_study_sourc
 int sb_map_do_study(struct sb_map_request *request, const struct sb_scenario *scenario)
 {
   const struct sb_study_request wanted = {.pair = request->pair,
-                                          .downshift = request->down,
-                                          .upshift = request->up,
+                                          .downshift = request->downshift,
+                                          .upshift = request->upshift,
                                           .vary = request->vary.items,
                                           .vary_count = request->vary.count,
                                           .points = request->points,

@@ -115,7 +115,7 @@ static int take_choice(const struct sb_option *option, const char *value, int *c
 static int take_quantity(const struct sb_option *option, const char *value, double *quantity)
 {
   struct sb_error err = {SB_OK, ""};
-  if (sb_quantity_parse(value, option->quantity, quantity, &err) != SB_OK) {
+  if (sb_units_parse(value, option->quantity, quantity, &err) != SB_OK) {
     return sb_command_usage("--%s %s", option->name, err.text);
   }
   if (*quantity > option->above) return SB_EXIT_DONE;

@@ -20,7 +20,7 @@ struct sb_emit_options sb_emit_options_default(void)
   return (struct sb_emit_options){.sample_max = SB_EMIT_SAMPLES_DEFAULT};
 }
 
-void sb_emission_clear(struct sb_emission *emission)
+void sb_emit_clear(struct sb_emission *emission)
 {
   free(emission->samples);
   emission->samples = NULL;
@@ -122,19 +122,19 @@ static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_er
   struct sb_control *control = &out->model.control;
   const struct sb_emit_unit unit = sb_emit_unit(out);
   const double count_fraction = sb_sensor_count_fraction(&control->sensor), reach = reach_of(out);
-  const double down = floor(in_counts(control->downshift_fraction[pair], count_fraction) + reach);
-  const double up = ceil(in_counts(control->upshift_fraction[pair], count_fraction) - reach);
-  if (!(down >= 1.0)) {
+  const double downshift = floor(in_counts(control->downshift_fraction[pair], count_fraction) + reach);
+  const double upshift = ceil(in_counts(control->upshift_fraction[pair], count_fraction) - reach);
+  if (!(downshift >= 1.0)) {
     return sb_fail(err, SB_ERR_SCENARIO,
                    "downshift_below of %g %s%s lies below one count of %g %s: needs a finer sensor",
                    out->asked_below[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
-  if (!(up < (double)INT32_MAX)) {
+  if (!(upshift < (double)INT32_MAX)) {
     return sb_fail(err, SB_ERR_SCENARIO, "upshift_above of %g %s%s is more counts of %g %s than 32 bits hold",
                    out->asked_above[pair] * unit.scale, unit.name, unit.left, out->count * unit.scale, unit.name);
   }
-  control->downshift_fraction[pair] = down * count_fraction;
-  control->upshift_fraction[pair] = up * count_fraction;
+  control->downshift_fraction[pair] = downshift * count_fraction;
+  control->upshift_fraction[pair] = upshift * count_fraction;
   return SB_OK;
 }
 
@@ -184,12 +184,12 @@ static void record(void *context, int32_t reading, bool is_engaged, bool is_deci
   out->sample_count = index + 1;
 }
 
-/* By an order, or by a switch of its own. */
+/* By a command, or by a switch of its own. */
 static bool can_stop(const struct sb_model *model)
 {
-  const struct sb_order_table *orders = &model->drive.orders;
+  const struct sb_table *schedule = &model->drive.schedule;
   bool can = model->battery.is_present || (model->winding.is_present && isfinite(model->winding.cut_out_c));
-  for (size_t i = 0; i < orders->count; i++) can |= orders->order[i] != orders->order[0] || orders->order[i] == 0.0;
+  for (size_t i = 0; i < schedule->count; i++) can |= schedule->y[i] != schedule->y[0] || schedule->y[i] == 0.0;
   return can;
 }
 
@@ -280,6 +280,6 @@ enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_option
     status = compare_runs(model, out, &result.monitor, err);
     sb_run_result_clear(&result);
   }
-  if (status != SB_OK) sb_emission_clear(out);
+  if (status != SB_OK) sb_emit_clear(out);
   return status;
 }

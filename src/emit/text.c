@@ -32,12 +32,12 @@ static unsigned confirm(const struct sb_emission *emission)
   return emission->setup.debounce_samples > 0 ? emission->setup.debounce_samples : 1U;
 }
 
-static void write_step(FILE *out, const struct sb_emission *emission, int pair, int is_down)
+static void write_step(FILE *out, const struct sb_emission *emission, int pair, int is_downshift)
 {
-  const int from = is_down ? pair + 2 : pair + 1;
-  fprintf(out, "    %s <- GEAR = %d and READING %s %ld and ALLOWED\n", is_down ? "LOW " : "HIGH", from,
-          is_down ? "<" : ">",
-          (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
+  const int from = is_downshift ? pair + 2 : pair + 1;
+  fprintf(out, "    %s <- GEAR = %d and READING %s %ld and ALLOWED\n", is_downshift ? "LOW " : "HIGH", from,
+          is_downshift ? "<" : ">",
+          (long)(is_downshift ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
 }
 
 int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source)
@@ -70,12 +70,12 @@ int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const ch
 }
 
 /* A threshold's rung; where readings are counted, it has a branch that counts and one that starts the count again. */
-static void write_rung(FILE *out, const struct sb_emission *emission, int number, int pair, int is_down)
+static void write_rung(FILE *out, const struct sb_emission *emission, int number, int pair, int is_downshift)
 {
-  const int from = is_down ? pair + 2 : pair + 1, to = is_down ? pair + 1 : pair + 2;
-  const char *side = is_down ? "LOW" : "HIGH";
-  fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ READING %s %ld ]--[ ALLOWED ]--", number, from, is_down ? "<" : ">",
-          (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
+  const int from = is_downshift ? pair + 2 : pair + 1, to = is_downshift ? pair + 1 : pair + 2;
+  const char *side = is_downshift ? "LOW" : "HIGH";
+  fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ READING %s %ld ]--[ ALLOWED ]--", number, from, is_downshift ? "<" : ">",
+          (long)(is_downshift ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
   if (confirm(emission) > 1) {
     fprintf(out, "( %s ) |\n     |--[ %s ]--[ COUNTER %d  PV = %u ]--[ Q ]--( SHIFT )  GEAR <- %d |\n", side, side,
             number, confirm(emission), to);

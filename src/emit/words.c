@@ -162,7 +162,7 @@ void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const c
 
 /* One threshold, in the terms of what is measured. */
 struct threshold {
-  bool is_down;
+  bool is_downshift;
   long counts;
   double acts, asked; /* readings, in their unit */
 };
@@ -175,7 +175,7 @@ struct place {
 static struct place place_of_speed(const struct sb_emission *emission, const struct threshold *threshold)
 {
   struct place place;
-  snprintf(place.acts, sizeof place.acts, "a speed %s %.6g rpm", threshold->is_down ? "below" : "above",
+  snprintf(place.acts, sizeof place.acts, "a speed %s %.6g rpm", threshold->is_downshift ? "below" : "above",
            threshold->acts / SB_RPM);
   snprintf(place.asked, sizeof place.asked, "(as tuned %.6g rpm, %.6g %%)", threshold->asked / SB_RPM,
            100.0 * threshold->asked / emission->model.control.sensor.reference_rad_s);
@@ -192,30 +192,31 @@ static struct place place_of_left(const struct sb_emission *emission, const stru
   struct place place;
   char counts[64] = "";
   if (emission->full_count > 0.0) {
-    snprintf(counts, sizeof counts, "counts of %s %s %.0f, ", word, threshold->is_down ? ">" : "<",
+    snprintf(counts, sizeof counts, "counts of %s %s %.0f, ", word, threshold->is_downshift ? ">" : "<",
              emission->full_count - (double)threshold->counts);
   }
-  snprintf(place.acts, sizeof place.acts, "%sa %s %s %.6g %s", counts, word, threshold->is_down ? "above" : "below",
-           (full - threshold->acts) * unit.scale, unit.name);
+  snprintf(place.acts, sizeof place.acts, "%sa %s %s %.6g %s", counts, word,
+           threshold->is_downshift ? "above" : "below", (full - threshold->acts) * unit.scale, unit.name);
   snprintf(place.asked, sizeof place.asked, "(as tuned %.6g %s, %.6g %% left)", (full - threshold->asked) * unit.scale,
            unit.name, 100.0 * threshold->asked / full);
   return place;
 }
 
-static void write_threshold(FILE *out, const struct sb_emission *emission, const char *lead, int pair, bool is_down)
+static void write_threshold(FILE *out, const struct sb_emission *emission, const char *lead, int pair,
+                            bool is_downshift)
 {
-  const int from = is_down ? pair + 2 : pair + 1, to = is_down ? pair + 1 : pair + 2;
+  const int from = is_downshift ? pair + 2 : pair + 1, to = is_downshift ? pair + 1 : pair + 2;
   const struct threshold threshold = {
-      .is_down = is_down,
-      .counts = (long)(is_down ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]),
-      .acts = is_down ? emission->acts_below[pair] : emission->acts_above[pair],
-      .asked = is_down ? emission->asked_below[pair] : emission->asked_above[pair],
+      .is_downshift = is_downshift,
+      .counts = (long)(is_downshift ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]),
+      .acts = is_downshift ? emission->acts_below[pair] : emission->acts_above[pair],
+      .asked = is_downshift ? emission->asked_below[pair] : emission->asked_above[pair],
   };
   const bool is_speed = emission->model.control.sensor.quantity == SB_SENSES_SPEED;
   const struct place place = is_speed ? place_of_speed(emission, &threshold) : place_of_left(emission, &threshold);
   char line[TEXT_SIZE], left[SB_EMIT_PLAIN_SIZE], entered[SB_EMIT_PLAIN_SIZE];
   snprintf(line, sizeof line, "%s -> %s: reading %s %ld, %s", sb_emit_plain(sb_emit_gear(emission, from), left),
-           sb_emit_plain(sb_emit_gear(emission, to), entered), is_down ? "<" : ">", threshold.counts, place.acts);
+           sb_emit_plain(sb_emit_gear(emission, to), entered), is_downshift ? "<" : ">", threshold.counts, place.acts);
   const size_t all = strlen(lead) + (size_t)sb_words_columns(line, strlen(line)) + 1 + strlen(place.asked);
   if (all <= WIDTH) {
     sb_emit_say(out, lead, 2, "%s %s", line, place.asked);

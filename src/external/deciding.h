@@ -3,7 +3,7 @@
 #ifndef SHIFTBAND_EXTERNAL_DECIDING_H
 #define SHIFTBAND_EXTERNAL_DECIDING_H
 
-#include "shiftband/decider.h"
+#include "shiftband/external_program.h"
 #include "shiftband/sim.h"
 
 struct sb_controller_setup;

@@ -14,7 +14,7 @@
 static const double first_answer_factor = 10.0;
 
 struct program_run {
-  const struct sb_own_program *program;
+  const struct sb_external_program *program;
   struct sb_channel channel;
   bool has_answered;
 };
@@ -50,7 +50,7 @@ static enum sb_status tell_end(struct program_run *run, struct sb_error *err)
   const size_t length = run->channel.length < SB_CHANNEL_LINE_MAX ? run->channel.length : SB_CHANNEL_LINE_MAX;
   memcpy(said, run->channel.heard, length);
   said[length] = 0;
-  if (said[0] != 0) snprintf(partly, sizeof partly, " in the middle of the answer %s", sb_quote(quoted, said));
+  if (said[0] != 0) snprintf(partly, sizeof partly, " in the middle of the answer %s", sb_fail_quote(quoted, said));
   run->channel.length = 0;
   sb_channel_close(&run->channel, run->program->timeout_s, &end);
   const char *when = run->has_answered ? "" : " before its first answer";
@@ -75,10 +75,10 @@ static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, d
     case SB_HEARD_END: return tell_end(run, err);
     case SB_HEARD_TOO_LONG:
       return sb_fail(err, SB_ERR_CONTROLLER, "answered a line of more than %d bytes, %s", SB_CHANNEL_LINE_MAX,
-                     sb_quote(quoted, line));
+                     sb_fail_quote(quoted, line));
     case SB_HEARD_TOO_MUCH:
       return sb_fail(err, SB_ERR_CONTROLLER, "said %s before it was asked; needs one line for each sample",
-                     sb_quote(quoted, line));
+                     sb_fail_quote(quoted, line));
     case SB_HEARD_STOP: return sb_fail(err, SB_ERR_STOPPED, "stopped");
     case SB_HEARD_FAULT:
     case SB_HEARD_LINE: break;
@@ -88,7 +88,7 @@ static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, d
 
 static enum sb_status begin(void *context, const struct sb_own_input *input, void **out, struct sb_error *err)
 {
-  const struct sb_own_program *program = context;
+  const struct sb_external_program *program = context;
   char text[SB_PROTOCOL_HEADER_SIZE];
   struct program_run *run = calloc(1, sizeof *run);
   if (run == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a controller");
@@ -126,7 +126,7 @@ static enum sb_status decide(void *context, const struct sb_own_input *input, in
   }
   *gear = sb_protocol_read_answer(line, line_length);
   if (*gear < 0) {
-    return sb_fail(err, SB_ERR_CONTROLLER, "answered %s; needs a gear from 1 to %d", sb_quote(quoted, line),
+    return sb_fail(err, SB_ERR_CONTROLLER, "answered %s; needs a gear from 1 to %d", sb_fail_quote(quoted, line),
                    (int)input->gear_count);
   }
   run->has_answered = true;
@@ -148,7 +148,7 @@ static enum sb_status end_run(void *context, bool is_whole, struct sb_error *err
   return status;
 }
 
-struct sb_decider sb_own_program_decider(const struct sb_own_program *program)
+struct sb_decider sb_external_program_decider(const struct sb_external_program *program)
 {
   /* The context is only read. */
   return (struct sb_decider){

@@ -81,7 +81,7 @@ size_t sb_protocol_write_sample(char text[SB_PROTOCOL_SAMPLE_SIZE], const struct
 /* Takes the number at *text and moves behind it; false when there is none within the limits. */
 static bool take_number(const char **text, double least, double greatest, double *value)
 {
-  *text = *text != NULL ? sb_number_parse(*text, value) : NULL;
+  *text = *text != NULL ? sb_units_parse_number(*text, value) : NULL;
   return *text != NULL && *value >= least && *value <= greatest;
 }
 

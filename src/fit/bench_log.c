@@ -30,8 +30,8 @@ const char *sb_fit_column_name(enum sb_fit_column column)
 static void fault_in(struct sb_fault_list *faults, const char *path, long line, const char *name, const char *needs,
                      const char *found)
 {
-  sb_fault_add_in_table(faults, &(struct sb_place){0}, path, line, 1, "%s%sneeds %s, found %s", name,
-                        name[0] != 0 ? ": " : "", needs, found);
+  sb_faults_add_in_table(faults, &(struct sb_place){0}, path, line, 1, "%s%sneeds %s, found %s", name,
+                         name[0] != 0 ? ": " : "", needs, found);
 }
 
 /* Force and weight on an arm are a torque. */
@@ -191,9 +191,9 @@ static enum sb_status finish(const char *path, double arm_m, struct sb_log *read
   if (status == SB_OK && list.total == 0) check_columns(&log, read->header, &list);
   if (status == SB_OK && list.total == 0) check_voltages(&log, &list);
   if (status == SB_OK && list.total > 0) {
-    status = sb_fault_list_publish(&list, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
+    status = sb_faults_publish(&list, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   }
-  sb_fault_list_clear(&list);
+  sb_faults_list_clear(&list);
   if (status == SB_OK) {
     settle(&log);
     *out = log;

@@ -72,7 +72,7 @@ static int run_span(struct runner *runner, const struct sb_bench_span *span, dou
   model->run.step_s = (to_s - from_s) / (double)steps;
   model->run.duration_s = to_s - from_s;
   model->run.trace_interval_s = model->run.step_s;
-  model->run.initial_output_speed_rad_s = gear->output_sense * runner->speed_rad_s / gear->ratio;
+  model->run.initial_output_speed_rad_s = gear->output_direction * runner->speed_rad_s / gear->ratio;
   enum sb_status status = sb_sim_init(&sim, model, runner->test->gear, &err);
   double *grid = runner->test->grid;
   grid[0] = runner->speed_rad_s;

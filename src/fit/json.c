@@ -22,7 +22,7 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
   sb_json_put_string(json, "state", states[figure->state]);
   sb_json_put_string(json, "unit", sb_show_si(kind));
   sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
-  sb_json_put_fields(json, fields, figure);
+  sb_fields_put_json(json, fields, figure);
   sb_json_close(json);
 }
 
@@ -53,7 +53,7 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
     sb_json_open_object(json);
     sb_json_put_string(json, "column", sb_fit_column_name(channel->column));
     sb_json_put_string(json, "unit", channel->column == SB_FIT_CURRENT ? "A" : "rad/s");
-    sb_json_put_fields(json, fields, channel);
+    sb_fields_put_json(json, fields, channel);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -74,7 +74,7 @@ static void put_logs(struct sb_json *json, const struct sb_fit_result *result, c
     sb_json_put_boolean(json, "is_over_time", origin->is_dynamic);
     sb_json_put_integer(json, "shift_count", origin->shift_count);
     sb_json_put_integer(json, "gap_count", (long long)logs[k].gap_count);
-    if (origin->is_dynamic) sb_json_put_fields(json, times, origin);
+    if (origin->is_dynamic) sb_fields_put_json(json, times, origin);
     put_channels(json, result, (int)k);
     sb_json_close(json);
   }

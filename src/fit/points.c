@@ -10,12 +10,12 @@ double sb_points_speed_rad_s(const struct sb_model *machine, int gear, double vo
   const struct sb_motor_line line = sb_motor_line_driven(&machine->motor, &supply, 1.0);
   const struct sb_gear *path = &machine->gearbox.gears[gear];
   const double gain = path->ratio * path->efficiency;
-  double outside_nm = torque_nm, viscous = 0.0, quadratic = 0.0;
+  double external_nm = torque_nm, viscous = 0.0, quadratic = 0.0;
   for (int k = 0; k < machine->load.part_count; k++) {
-    if (machine->load.parts[k].ops == sb_load_kind_find("constant")) outside_nm += machine->load.parts[k].torque_nm;
+    if (machine->load.parts[k].ops == sb_load_kind_find("constant")) external_nm += machine->load.parts[k].torque_nm;
   }
   sb_load_speed_terms(&machine->load, &viscous, &quadratic);
-  const double net_nm = line.stall_nm - line.friction_nm - path->drag_nm - outside_nm / gain;
+  const double net_nm = line.stall_nm - line.friction_nm - path->drag_nm - external_nm / gain;
   const double slope = line.slope_nms_rad + viscous / (gain * path->ratio);
   return net_nm / slope;
 }

@@ -153,7 +153,7 @@ int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *t
                           .next = test->first,
                           .computed = computed};
   machine->supply.open_circuit_voltage_v = test->spans[0].voltage_v;
-  machine->run.initial_output_speed_rad_s = gear->output_sense * own[SB_OWN_SPEED] / gear->ratio;
+  machine->run.initial_output_speed_rad_s = gear->output_direction * own[SB_OWN_SPEED] / gear->ratio;
   const int failed = run_log(&replay, own);
   sb_sim_clear(&replay.sim);
   return failed;
@@ -163,6 +163,6 @@ void sb_shift_set_steps(struct sb_bench_test *test, const struct sb_model *machi
 {
   const double length_s = sb_bench_time(test, test->last_row) - test->own[SB_OWN_START];
   const struct sb_derived derived = sb_model_derive(machine);
-  test->shift_step_s = sb_derived_shortest_s(&derived, machine) / steps_per_tau;
+  test->shift_step_s = sb_model_shortest_s(&derived, machine) / steps_per_tau;
   test->spans[0].steps = (long)(length_s / test->shift_step_s) + (long)(test->last_row - test->first_row);
 }

@@ -10,7 +10,7 @@ static const struct sb_shown_unit rpm = {"rpm", 1.0 / SB_RPM};
 
 const char *sb_show_si(enum sb_fit_figure_kind kind)
 {
-  if (sb_fit_figure_quantity(kind) != SB_RATIO) return sb_quantity_si(sb_fit_figure_quantity(kind));
+  if (sb_fit_figure_quantity(kind) != SB_RATIO) return sb_units_si(sb_fit_figure_quantity(kind));
   switch (kind) { /* quantities that no scenario has */
     case SB_FIT_KT: return "N.m/A";
     case SB_FIT_KE: return "V.s/rad";
@@ -54,7 +54,7 @@ const char *sb_show_exact(double value, char text[32])
   for (int digits = 6; digits <= 9; digits++) {
     snprintf(text, 32, "%.*g", digits, value);
     double back = 0.0;
-    if (sb_number_parse(text, &back) != NULL && fabs(back - value) <= 5e-10 * fabs(value)) break;
+    if (sb_units_parse_number(text, &back) != NULL && fabs(back - value) <= 5e-10 * fabs(value)) break;
   }
   return text;
 }

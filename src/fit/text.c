@@ -45,15 +45,15 @@ static void add_outliers(const struct sb_fit_result *result, const struct sb_fit
 {
   size_t shown = 0;
   if (channel->outlier_count == 0) return;
-  sb_sentence_add(text, "; %zu left out as outlier%s (line%s", channel->outlier_count, plural(channel->outlier_count),
-                  plural(channel->outlier_count));
+  sb_words_add(text, "; %zu left out as outlier%s (line%s", channel->outlier_count, plural(channel->outlier_count),
+               plural(channel->outlier_count));
   for (size_t i = 0; i < result->reading_count && shown < OUTLIERS_SHOWN; i++) {
     const struct sb_fit_reading *reading = &result->readings[i];
     if (reading->log != channel->log || reading->column != channel->column || !reading->is_outlier) continue;
-    sb_sentence_add(text, "%s %ld", shown > 0 ? "," : "", log->lines[reading->row]);
+    sb_words_add(text, "%s %ld", shown > 0 ? "," : "", log->lines[reading->row]);
     shown++;
   }
-  sb_sentence_add(text, "%s)", channel->outlier_count > shown ? ", ..." : "");
+  sb_words_add(text, "%s)", channel->outlier_count > shown ? ", ..." : "");
 }
 
 static void write_channel(const struct sb_fit_result *result, const struct sb_fit_log *log,
@@ -61,15 +61,15 @@ static void write_channel(const struct sb_fit_result *result, const struct sb_fi
 {
   const struct sb_shown_unit unit = sb_show_column_unit(channel->column);
   struct sb_sentence text = {0};
-  sb_sentence_add(&text, "%zu reading%s of %s, ", channel->count, plural(channel->count),
-                  channel->column == SB_FIT_OUTPUT_SPEED ? "output speed" : sb_fit_column_name(channel->column));
+  sb_words_add(&text, "%zu reading%s of %s, ", channel->count, plural(channel->count),
+               channel->column == SB_FIT_OUTPUT_SPEED ? "output speed" : sb_fit_column_name(channel->column));
   if (channel->freedom > 0.0) {
-    sb_sentence_add(&text, "standard deviation %.3g %s", channel->sd * unit.per_si, unit.name);
+    sb_words_add(&text, "standard deviation %.3g %s", channel->sd * unit.per_si, unit.name);
   } else {
-    sb_sentence_add(&text, "too few for a standard deviation: %.3g %s assumed", channel->sd * unit.per_si, unit.name);
+    sb_words_add(&text, "too few for a standard deviation: %.3g %s assumed", channel->sd * unit.per_si, unit.name);
   }
   if (channel->quantum > 0.5 * channel->sd) {
-    sb_sentence_add(&text, ", rounded to %.3g %s", channel->quantum * unit.per_si, unit.name);
+    sb_words_add(&text, ", rounded to %.3g %s", channel->quantum * unit.per_si, unit.name);
   }
   add_outliers(result, log, channel, &text);
   sb_words_say(out, 2, 4, "%s", text.text);
@@ -161,11 +161,11 @@ static void add_names(const struct sb_fit_undetermined *open, struct sb_sentence
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) count += open->shares[j] != 0.0;
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
     if (open->shares[j] == 0.0) continue;
-    sb_sentence_add(text, "%s%s",
-                    said == 0           ? ""
-                    : said + 1 == count ? " and "
-                                        : ", ",
-                    sb_fit_parameter_words((enum sb_fit_parameter)j));
+    sb_words_add(text, "%s%s",
+                 said == 0           ? ""
+                 : said + 1 == count ? " and "
+                                     : ", ",
+                 sb_fit_parameter_words((enum sb_fit_parameter)j));
     said++;
   }
 }

@@ -25,7 +25,7 @@ static const double factor_tolerance = 5e-4;
  * and a little. */
 static const double gain_least = 0.2, shared_factor = 1.25, shared_little = 0.02;
 
-enum knob_kind { KNOB_KEY, KNOB_LOAD, KNOB_DOWN, KNOB_UP };
+enum knob_kind { KNOB_KEY, KNOB_LOAD, KNOB_DOWNSHIFT, KNOB_UPSHIFT };
 
 struct knob {
   enum knob_kind kind;
@@ -116,7 +116,7 @@ static bool find_written(const struct search *search, const struct sb_scenario_k
   const struct sb_model *model = &search->scenario->model;
   if (strlen(key->path) >= sizeof knob->path) return false;
   if (key->quantity == SB_PERCENT) return find_share(model, key->path, knob) || find_target(model, key->path, knob);
-  const char *unit = sb_quantity_si(key->quantity);
+  const char *unit = sb_units_si(key->quantity);
   snprintf(set, sizeof set, "tolerances.%s=0%s%s", key->path, unit[0] != 0 ? " " : "", unit);
   if (load(search, set, NULL, search->trial) != SB_OK) return false;
   bool is_found = false;
@@ -154,12 +154,12 @@ static size_t add_joint_knobs(const struct sb_model *model, struct knob *knobs)
   }
   if (model->gearbox.gear_count < 2) return count;
   const bool is_single = model->gearbox.gear_count == 2;
-  const double down = is_single ? model->control.downshift_fraction[0] : 1.0;
-  const double up = is_single ? model->control.upshift_fraction[0] : 1.0;
-  knobs[count] =
-      (struct knob){.kind = KNOB_DOWN, .path = "controller.downshift_below", .written = down, .unit_scale = 1.0};
+  const double downshift = is_single ? model->control.downshift_fraction[0] : 1.0;
+  const double upshift = is_single ? model->control.upshift_fraction[0] : 1.0;
+  knobs[count] = (struct knob){
+      .kind = KNOB_DOWNSHIFT, .path = "controller.downshift_below", .written = downshift, .unit_scale = 1.0};
   knobs[count + 1] =
-      (struct knob){.kind = KNOB_UP, .path = "controller.upshift_above", .written = up, .unit_scale = 1.0};
+      (struct knob){.kind = KNOB_UPSHIFT, .path = "controller.upshift_above", .written = upshift, .unit_scale = 1.0};
   for (size_t k = count; is_single && k < count + 2; k++) {
     knobs[k].unit_scale = 100.0;
     strcpy(knobs[k].unit, "%");
@@ -214,8 +214,8 @@ static void scale_load(struct sb_load *load, double factor, double *room)
     part->breakaway_nm *= factor;
     part->mean_nm *= factor;
     part->amplitude_nm *= factor;
-    for (size_t k = 0; k < part->table.count; k++) room[k] = factor * part->table.torque_nm[k];
-    if (part->table.count > 0) part->table.torque_nm = room;
+    for (size_t k = 0; k < part->table.count; k++) room[k] = factor * part->table.y[k];
+    if (part->table.count > 0) part->table.y = room;
     room += part->table.count;
   }
 }
@@ -251,8 +251,8 @@ static struct sb_model turned(const struct search *search, double factor)
 {
   struct sb_model model = search->scenario->model;
   for (int p = 0; p + 1 < model.gearbox.gear_count; p++) {
-    if (search->knob->kind == KNOB_DOWN) model.control.downshift_fraction[p] *= factor;
-    if (search->knob->kind == KNOB_UP) model.control.upshift_fraction[p] *= factor;
+    if (search->knob->kind == KNOB_DOWNSHIFT) model.control.downshift_fraction[p] *= factor;
+    if (search->knob->kind == KNOB_UPSHIFT) model.control.upshift_fraction[p] *= factor;
   }
   if (search->knob->kind == KNOB_LOAD) scale_load(&model.load, factor, search->table_room);
   return model;
@@ -398,7 +398,7 @@ static enum sb_status check_tries(const struct sb_hint_request *request, const s
     for (size_t i = 0; i < knob_count; i++) is_there |= strcmp(knobs[i].path, request->tries[k]) == 0;
     if (is_there) continue;
     return sb_fail(err, SB_ERR_USAGE, "%s is no number of this scenario that has a value",
-                   sb_quote(quoted, request->tries[k]));
+                   sb_fail_quote(quoted, request->tries[k]));
   }
   return SB_OK;
 }

@@ -23,7 +23,7 @@ static const double least_stay_s = 0.15;
 static const double least_fraction = 0.01;
 enum { LEAST_VALUES = 8 };
 
-void sb_track_clear(struct sb_track *track)
+void sb_gear_track_clear(struct sb_track *track)
 {
   free(track->time_s);
   free(track->gear);
@@ -36,14 +36,14 @@ static enum sb_status make_track(size_t count, const double *time_s, struct sb_t
   track->gear = calloc(count + 1, sizeof *track->gear);
   track->count = count;
   if (track->time_s == NULL || track->gear == NULL) {
-    sb_track_clear(track);
+    sb_gear_track_clear(track);
     return SB_ERR_MEMORY;
   }
   if (count > 0) memcpy(track->time_s, time_s, count * sizeof *time_s);
   return SB_OK;
 }
 
-enum sb_status sb_track_by_gear(const struct sb_log *log, struct sb_track *track)
+enum sb_status sb_gear_track_by_gear(const struct sb_log *log, struct sb_track *track)
 {
   const enum sb_status status = make_track(log->count, log->time_s, track);
   const double *gear = log->columns[SB_LOG_GEAR];
@@ -196,8 +196,8 @@ static enum sb_status need_ratios(const struct sb_series *series, const struct s
                  "no ratio of motor and output speed holds long enough to be a gear: needs %d values", LEAST_VALUES);
 }
 
-enum sb_status sb_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,
-                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
+enum sb_status sb_gear_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,
+                                      struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
   struct sb_series series = {0};
   const struct pair noise = {sb_log_noise(log, SB_LOG_MOTOR_SPEED), sb_log_noise(log, SB_LOG_OUTPUT_SPEED)};

@@ -29,15 +29,15 @@ struct sb_track {
   int *gear;      /* owned */
 };
 
-enum sb_status sb_track_by_gear(const struct sb_log *log, struct sb_track *track);
-enum sb_status sb_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,
-                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
+enum sb_status sb_gear_track_by_gear(const struct sb_log *log, struct sb_track *track);
+enum sb_status sb_gear_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,
+                                      struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
 
 /* Motor alone: finds shifts themselves; the track holds the gears that follow from them. */
-enum sb_status sb_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
-                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
+enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
+                                      struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
 
-void sb_track_clear(struct sb_track *track);
+void sb_gear_track_clear(struct sb_track *track);
 
 /* What counts as rest in a column. */
 double sb_inspect_rest_of(const struct sb_log *log, enum sb_log_column column, double wanted);

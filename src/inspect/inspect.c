@@ -29,7 +29,7 @@ struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model)
   return options;
 }
 
-void sb_inspection_clear(struct sb_inspection *inspection)
+void sb_inspect_clear(struct sb_inspection *inspection)
 {
   free(inspection->shifts);
   free(inspection->hunts);
@@ -233,9 +233,9 @@ static enum sb_status make_track(const struct sb_log *log, const struct sb_inspe
                                  struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
   switch (out->source) {
-    case SB_INSPECT_GEAR: return sb_track_by_gear(log, track);
-    case SB_INSPECT_RATIO: return sb_track_by_ratio(log, options, out, track, err);
-    default: return sb_track_by_motor(log, options, out, track, err);
+    case SB_INSPECT_GEAR: return sb_gear_track_by_gear(log, track);
+    case SB_INSPECT_RATIO: return sb_gear_track_by_ratio(log, options, out, track, err);
+    default: return sb_gear_track_by_motor(log, options, out, track, err);
   }
 }
 
@@ -258,8 +258,8 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
   if (status == SB_OK) count_holes(log, &track, out);
-  sb_track_clear(&track);
+  sb_gear_track_clear(&track);
   if (status == SB_OK) return SB_OK;
-  sb_inspection_clear(out);
+  sb_inspect_clear(out);
   return sb_fail(err, status, "%s", inner.text[0] != 0 ? inner.text : sb_status_text(status));
 }

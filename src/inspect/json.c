@@ -23,7 +23,7 @@ static void put_shifts(struct sb_json *json, const struct sb_inspect_report *rep
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < of->shift_count; i++) {
     sb_json_open_object(json);
-    sb_json_put_fields(json, fields, &of->shifts[i]);
+    sb_fields_put_json(json, fields, &of->shifts[i]);
     put_name(json, "from_name", report, of->shifts[i].from);
     put_name(json, "to_name", report, of->shifts[i].to);
     sb_json_put_null(json, "reading_pct"); /* a log does not show what the controller saw */
@@ -66,12 +66,12 @@ static void put_verdicts(struct sb_json *json, const struct sb_inspect_report *r
   sb_json_put_array(json, "verdicts");
   for (size_t i = 0; i < found->hunt_count; i++) {
     open_verdict(json, report, "hunting", found->hunts[i].slower_gear);
-    sb_json_put_fields(json, hunt_fields, &found->hunts[i]);
+    sb_fields_put_json(json, hunt_fields, &found->hunts[i]);
     close_verdict(json, sb_inspect_hunt_text(report, &found->hunts[i], text));
   }
   for (size_t i = 0; i < found->rest_count; i++) {
     open_verdict(json, report, "stall", found->rests[i].gear);
-    sb_json_put_fields(json, rest_fields, &found->rests[i]);
+    sb_fields_put_json(json, rest_fields, &found->rests[i]);
     sb_json_put_integer(json, "count", 1);
     sb_json_put_null(json, "period_s");
     close_verdict(json, sb_inspect_rest_text(report, &found->rests[i], text));
@@ -111,7 +111,7 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
   const struct sb_inspection *found = report->found;
   sb_json_put_string(json, "source", sources[found->source]);
   sb_json_put_integer(json, "rows", (long long)report->log->count);
-  sb_json_put_fields(json, fields, found);
+  sb_fields_put_json(json, fields, found);
   sb_json_put_number(json, "noise_rpm", found->is_reading_noise ? (double)NAN : found->noise_rpm);
   sb_json_put_number(json, "noise_pct", found->is_reading_noise ? found->noise_rpm : (double)NAN);
   put_verdicts(json, report);
@@ -136,7 +136,7 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
     sb_json_open_object(json);
     sb_json_put_string(json, "name", sb_log_column_name((enum sb_log_column)c));
     sb_json_put_string(json, "unit", sb_log_column_unit((enum sb_log_column)c));
-    sb_json_put_fields(json, fields, column);
+    sb_fields_put_json(json, fields, column);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -156,7 +156,7 @@ static void put_hints(struct sb_json *json, const struct sb_explanation *explana
   for (size_t i = 0; i < explanation->count; i++) {
     const struct sb_hint *hint = &explanation->hints[i];
     sb_json_open_object(json);
-    sb_json_put_fields(json, fields, hint);
+    sb_fields_put_json(json, fields, hint);
     sb_json_put_string(json, "unit", hint->is_factor ? "factor" : hint->unit);
     sb_json_close(json);
   }

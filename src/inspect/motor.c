@@ -15,7 +15,7 @@ static const double sharp_s = 0.4;
 static const double settle_s = 0.5;
 
 /* Each sense of the motor must be there for this fraction of the log to be a gear's. */
-static const double least_sense = 0.01;
+static const double least_direction = 0.01;
 
 /* A jump without a way through neutral: as a logarithm at least this, at most the greatest step of ratios and a little
  * more (the motor's own inertia makes it smaller), and so many times what the speed does just before and after. */
@@ -166,7 +166,7 @@ static enum sb_status fill_track(const struct sb_series *series, const struct ev
   track->time_s = malloc((series->count + 1) * sizeof *track->time_s);
   track->gear = calloc(series->count + 1, sizeof *track->gear);
   if (track->time_s == NULL || track->gear == NULL) {
-    sb_track_clear(track);
+    sb_gear_track_clear(track);
     return SB_ERR_MEMORY;
   }
   track->count = series->count;
@@ -214,7 +214,7 @@ static enum sb_status by_jumps(const struct sb_log *log, enum sb_log_column colu
 }
 
 /* Share of the values beyond rest on either side; the smaller one. */
-static double smaller_sense(const struct sb_series *series, double rest)
+static double smaller_direction(const struct sb_series *series, double rest)
 {
   size_t forward = 0, reverse = 0;
   for (size_t i = 0; i < series->count; i++) {
@@ -226,15 +226,15 @@ static double smaller_sense(const struct sb_series *series, double rest)
 
 /* The sense of the lower gear, +1 or -1: the one that is left at higher speeds, or, where only one is ever left, the one
  * in which the motor turns faster once it has settled. */
-static int low_sense(const struct sb_series *series, const struct sb_track *track)
+static int low_direction(const struct sb_series *series, const struct sb_track *track)
 {
   double left[2] = {0.0, 0.0}, vote = 0.0; /* by sense: reverse, forward */
-  int counts[2] = {0, 0}, sense = 0;
+  int counts[2] = {0, 0}, direction = 0;
   size_t last = 0;
   for (size_t i = 0; i < track->count; i++) {
     if (track->gear[i] <= 0) continue;
     const int now = track->gear[i] == 1 ? 1 : -1;
-    if (sense != 0 && now != sense) {
+    if (direction != 0 && now != direction) {
       size_t settled = i;
       while (settled + 1 < track->count && track->time_s[settled + 1] - track->time_s[i] <= settle_s &&
              track->gear[settled + 1] == track->gear[i]) {
@@ -245,19 +245,19 @@ static int low_sense(const struct sb_series *series, const struct sb_track *trac
         before = fmax(before, fabs(series->a[k]));
       }
       const double after = fabs(sb_series_median(series->a, series->count, (long)(i + settled) / 2, (long)settled));
-      left[sense > 0] += before;
-      counts[sense > 0]++;
+      left[direction > 0] += before;
+      counts[direction > 0]++;
       if (before > 0.0 && after > 0.0) vote += now * log(after / before);
     }
-    sense = now;
+    direction = now;
     last = i;
   }
   if (counts[0] > 0 && counts[1] > 0) return left[1] / counts[1] >= left[0] / counts[0] ? 1 : -1;
   return vote >= 0.0 ? 1 : -1;
 }
 
-static enum sb_status by_sense(const struct sb_log *log, struct sb_series *series, struct sb_inspection *out,
-                               struct sb_track *track)
+static enum sb_status by_direction(const struct sb_log *log, struct sb_series *series, struct sb_inspection *out,
+                                   struct sb_track *track)
 {
   const double rest = sb_inspect_rest_of(log, SB_LOG_MOTOR_SPEED, 0.0);
   enum sb_status status = fill_track(series, NULL, 0, 1, 2, track);
@@ -267,15 +267,15 @@ static enum sb_status by_sense(const struct sb_log *log, struct sb_series *serie
   for (size_t i = 0; i < series->count; i++) {
     track->gear[i] = series->a[i] > rest ? 1 : series->a[i] < -rest ? 2 : 0;
   }
-  if (low_sense(series, track) > 0) return SB_OK;
+  if (low_direction(series, track) > 0) return SB_OK;
   for (size_t i = 0; i < track->count; i++) {
     if (track->gear[i] > 0) track->gear[i] = 3 - track->gear[i];
   }
   return SB_OK;
 }
 
-enum sb_status sb_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
-                                 struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
+enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
+                                      struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
   struct sb_series series = {0};
   out->is_reading = log->columns[SB_LOG_MOTOR_SPEED] == NULL;
@@ -287,10 +287,11 @@ enum sb_status sb_track_by_motor(const struct sb_log *log, const struct sb_inspe
     return sb_fail(err, SB_ERR_SCENARIO, "needs at least 16 values of %s, found %zu", sb_log_column_name(column),
                    found);
   }
-  const bool has_senses = status == SB_OK && smaller_sense(&series, sb_inspect_rest_of(log, column, 0.0)) > least_sense;
+  const bool has_senses =
+      status == SB_OK && smaller_direction(&series, sb_inspect_rest_of(log, column, 0.0)) > least_direction;
   if (status == SB_OK) status = sb_series_smooth(series.a, series.count, 3);
   if (status == SB_OK) {
-    status = has_senses ? by_sense(log, &series, out, track) : by_jumps(log, column, &series, options, out, track);
+    status = has_senses ? by_direction(log, &series, out, track) : by_jumps(log, column, &series, options, out, track);
   }
   sb_series_clear(&series);
   return status;

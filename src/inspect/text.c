@@ -26,7 +26,7 @@ static void write_source(FILE *out, const struct sb_inspection *found)
     case SB_INSPECT_GEAR: fputs("Gears      from the column gear\n", out); break;
     case SB_INSPECT_RATIO:
       for (int g = 0; g < found->gear_count; g++) {
-        sb_sentence_add(&ratios, "%s %.4g", g > 0 ? "," : "", found->ratios[g]);
+        sb_words_add(&ratios, "%s %.4g", g > 0 ? "," : "", found->ratios[g]);
       }
       sb_words_say(out, 0, LABEL_WIDTH, "Gears      from the ratio of motor speed to output speed:%s", ratios.text);
       break;
@@ -101,7 +101,7 @@ static void write_times(FILE *out, const struct sb_inspect_report *report)
   struct sb_sentence times = {0};
   char name[SB_NAME_SIZE];
   for (int g = 1; g <= found->gear_count; g++) {
-    sb_sentence_add(&times, "%s %.4g s, ", sb_inspect_gear_words(report, g, name), found->gear_time_s[g]);
+    sb_words_add(&times, "%s %.4g s, ", sb_inspect_gear_words(report, g, name), found->gear_time_s[g]);
   }
   fputc('\n', out);
   sb_words_say(out, 0, LABEL_WIDTH, "Time       %sneutral or not known %.3g s", times.text, found->gear_time_s[0]);
@@ -128,9 +128,9 @@ static void write_hint(FILE *out, const struct sb_hint *hint)
 {
   struct sb_sentence change = {0};
   if (hint->is_factor) {
-    sb_sentence_add(&change, "x %.4g", hint->best);
+    sb_words_add(&change, "x %.4g", hint->best);
   } else {
-    sb_sentence_add(&change, "%.4g -> %.4g%s%s", hint->written, hint->best, hint->unit[0] != 0 ? " " : "", hint->unit);
+    sb_words_add(&change, "%.4g -> %.4g%s%s", hint->written, hint->best, hint->unit[0] != 0 ? " " : "", hint->unit);
   }
   sb_words_say(out, 2, 10, "%4.0f %%  %s %s%s", 100.0 * hint->gain, hint->path, change.text,
                hint->is_at_end ? " (the end of the range that was tried)" : "");

@@ -186,10 +186,10 @@ static enum sb_status fill_in(struct reader *reader)
     double value = 0.0;
     struct sb_error err;
     if (c < 0 || !is_wanted(reader->options, c) || *sb_log_values(&reader->log, c) != NULL) continue;
-    if (sb_quantity_parse(fact->text, sb_log_quantities[c].kind, &value, &err) != SB_OK) {
+    if (sb_units_parse(fact->text, sb_log_quantities[c].kind, &value, &err) != SB_OK) {
       reader->csv.fault_count++;
-      sb_fault_add_in_table(reader->csv.faults, &reader->csv.place, reader->csv.path, 1, 1, "%s: %s", fact->name,
-                            err.text);
+      sb_faults_add_in_table(reader->csv.faults, &reader->csv.place, reader->csv.path, 1, 1, "%s: %s", fact->name,
+                             err.text);
       continue;
     }
     if (!reader->options->is_si) value = sb_csv_quantity_keep(&sb_log_quantities[c], value);
@@ -222,9 +222,9 @@ enum sb_status sb_log_read(const char *path, const struct sb_log_options *option
   *faults = (struct sb_faults){0};
   enum sb_status status = read_all(&reader);
   const int saved = errno;
-  if (status == SB_ERR_SCENARIO && !sb_fault_list_publish(&list, faults)) status = SB_ERR_MEMORY;
+  if (status == SB_ERR_SCENARIO && !sb_faults_publish(&list, faults)) status = SB_ERR_MEMORY;
   sb_csv_reader_close(&reader.csv);
-  sb_fault_list_clear(&list);
+  sb_faults_list_clear(&list);
   if (status == SB_OK) {
     *out = reader.log;
   } else {

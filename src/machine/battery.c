@@ -4,13 +4,13 @@
 #include <string.h>
 
 /* The interval of the curve that holds a charge: the last point at or below it, but never the curve's last. */
-static size_t interval_of(const struct sb_cell_curve *curve, double charge)
+static size_t interval_of(const struct sb_table *curve, double charge)
 {
   size_t low = 0;
   size_t high = curve->count - 1;
   while (high - low > 1) {
     const size_t middle = low + (high - low) / 2;
-    if (curve->charge_fraction[middle] <= charge) {
+    if (curve->x[middle] <= charge) {
       low = middle;
     } else {
       high = middle;
@@ -21,9 +21,9 @@ static size_t interval_of(const struct sb_cell_curve *curve, double charge)
 
 double sb_battery_voltage_v(const struct sb_battery *battery, double charge_fraction)
 {
-  const struct sb_cell_curve *curve = &battery->curve;
-  const double *charge = curve->charge_fraction;
-  const double *voltage = curve->voltage_v;
+  const struct sb_table *curve = &battery->curve;
+  const double *charge = curve->x;
+  const double *voltage = curve->y;
   const size_t last = curve->count - 1;
   const double cells = (double)battery->series_count;
   if (!(charge_fraction > charge[0])) return cells * voltage[0];
@@ -34,15 +34,15 @@ double sb_battery_voltage_v(const struct sb_battery *battery, double charge_frac
   return cells * (voltage[k] + share * (voltage[k + 1] - voltage[k]));
 }
 
-const struct sb_chemistry *sb_chemistry_find(const char *name)
+const struct sb_chemistry *sb_battery_chemistry_find(const char *name)
 {
-  for (const struct sb_chemistry *chemistry = sb_chemistries; chemistry->name != NULL; chemistry++) {
+  for (const struct sb_chemistry *chemistry = sb_battery_chemistries; chemistry->name != NULL; chemistry++) {
     if (strcmp(chemistry->name, name) == 0) return chemistry;
   }
   return NULL;
 }
 
-const struct sb_chemistry *sb_chemistry_of(enum sb_chemistry_code code)
+const struct sb_chemistry *sb_battery_chemistry_of(enum sb_chemistry_code code)
 {
-  return code == SB_CHEMISTRY_NONE ? NULL : &sb_chemistries[code - 1];
+  return code == SB_CHEMISTRY_NONE ? NULL : &sb_battery_chemistries[code - 1];
 }

@@ -62,7 +62,7 @@ static const char dry_caution[] =
     "below the cut-off: fuse it, stop at the cut-off, and charge only what its maker lets be charged. The maker's data "
     "sheet comes before these figures.";
 
-const struct sb_chemistry sb_chemistries[] = {
+const struct sb_chemistry sb_battery_chemistries[] = {
     {.name = "lead acid",
      .source = "table of charge, Battery Council International; final voltage of 1.75 V a cell, IEEE 485 (from memory)",
      .caution = lead_caution,

@@ -3,20 +3,20 @@
 
 #include <math.h>
 
-/* An order given for a tick belongs to that tick, however 1000 times 5 ms is rounded. */
+/* A command given for a tick belongs to that tick, however 1000 times 5 ms is rounded. */
 static const double same_time = 1e-9;
 
-static bool has_order_but_forward(const struct sb_order_table *orders)
+static bool has_command_but_forward(const struct sb_table *schedule)
 {
-  for (size_t i = 0; i < orders->count; i++) {
-    if (orders->order[i] != (double)SB_ORDER_FORWARD) return true;
+  for (size_t i = 0; i < schedule->count; i++) {
+    if (schedule->y[i] != (double)SB_COMMAND_FORWARD) return true;
   }
   return false;
 }
 
 bool sb_drive_is_moving(const struct sb_drive *drive)
 {
-  return drive->mode != SB_DRIVE_OPEN_LOOP || drive->ramp_s > 0.0 || has_order_but_forward(&drive->orders);
+  return drive->mode != SB_DRIVE_OPEN_LOOP || drive->ramp_s > 0.0 || has_command_but_forward(&drive->schedule);
 }
 
 double sb_drive_final_duty(const struct sb_drive *drive)
@@ -25,14 +25,14 @@ double sb_drive_final_duty(const struct sb_drive *drive)
   return fmin(drive->gain_per_rad_s * drive->target_rad_s, drive->limit_fraction);
 }
 
-enum sb_order sb_drive_order_at(const struct sb_drive *drive, double time_s)
+enum sb_drive_command sb_drive_command_at(const struct sb_drive *drive, double time_s)
 {
-  const struct sb_order_table *orders = &drive->orders;
-  if (orders->count == 0) return SB_ORDER_FORWARD;
+  const struct sb_table *schedule = &drive->schedule;
+  if (schedule->count == 0) return SB_COMMAND_FORWARD;
   const double latest_s = time_s + same_time * fmax(1.0, fabs(time_s));
   size_t last = 0;
-  for (size_t i = 1; i < orders->count && orders->time_s[i] <= latest_s; i++) last = i;
-  return orders->order[last] > 0.0 ? SB_ORDER_FORWARD : orders->order[last] < 0.0 ? SB_ORDER_REVERSE : SB_ORDER_STOP;
+  for (size_t i = 1; i < schedule->count && schedule->x[i] <= latest_s; i++) last = i;
+  return schedule->y[last] > 0.0 ? SB_COMMAND_FORWARD : schedule->y[last] < 0.0 ? SB_COMMAND_REVERSE : SB_COMMAND_STOP;
 }
 
 /* The greatest |duty| that limit and ramp allow. */
@@ -43,7 +43,7 @@ static double greatest_duty(const struct sb_drive *drive, double duty_before)
 }
 
 /*
- * |Duty| of the inner loop at a speed in the commanded sense. The integral takes in this tick's error for the next one,
+ * |Duty| of the inner loop at a speed in the commanded direction. The integral takes in this tick's error for the next one,
  * but for an error that would push the duty on beyond a bound it is at.
  */
 static double hold_duty(const struct sb_drive *drive, double speed_rad_s, double greatest, double *integral_rad)
@@ -59,21 +59,21 @@ struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct s
                                     double speed_rad_s)
 {
   struct sb_drive_state state = *from;
-  state.order = (int)sb_drive_order_at(drive, time_s);
-  if (state.order != from->order) state.duty = state.integral_rad = 0.0; /* a new order starts from nothing */
-  if (state.order == SB_ORDER_STOP) return state;
+  state.command = (int)sb_drive_command_at(drive, time_s);
+  if (state.command != from->command) state.duty = state.integral_rad = 0.0; /* a new command starts from nothing */
+  if (state.command == SB_COMMAND_STOP) return state;
 
-  const double sense = state.order;
+  const double direction = state.command;
   const double greatest = greatest_duty(drive, fabs(state.duty));
   const double duty = drive->mode == SB_DRIVE_SPEED_CONTROL
-                          ? hold_duty(drive, sense * speed_rad_s, greatest, &state.integral_rad)
+                          ? hold_duty(drive, direction * speed_rad_s, greatest, &state.integral_rad)
                           : greatest;
-  state.duty = sense * duty;
+  state.duty = direction * duty;
   return state;
 }
 
 struct sb_drive_state sb_drive_start(const struct sb_drive *drive, double speed_rad_s)
 {
-  const struct sb_drive_state off = {.order = SB_ORDER_STOP};
+  const struct sb_drive_state off = {.command = SB_COMMAND_STOP};
   return sb_drive_tick(drive, &off, 0.0, speed_rad_s);
 }

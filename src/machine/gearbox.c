@@ -8,17 +8,17 @@ static void derive_gear(struct sb_gear *gear)
 {
   double ratio = 1.0;
   double efficiency = 1.0;
-  int sense = 1;
+  int direction = 1;
 
   for (int i = 0; i < gear->mesh_count; i++) {
     const struct sb_mesh *mesh = &gear->meshes[i];
     ratio *= mesh->driven_teeth / mesh->driver_teeth;
     efficiency *= mesh->efficiency;
-    if (!mesh->is_internal) sense = -sense;
+    if (!mesh->is_internal) direction = -direction;
   }
   gear->ratio = ratio;
   gear->efficiency = efficiency;
-  gear->sense = sense;
+  gear->direction = direction;
   if (isnan(gear->back_efficiency)) gear->back_efficiency = efficiency;
 }
 
@@ -27,10 +27,10 @@ void sb_gearbox_derive(struct sb_gearbox *gearbox)
   for (int i = 0; i < gearbox->gear_count; i++) derive_gear(&gearbox->gears[i]);
 
   /* Forward at the output is what gear 1 does. */
-  const int forward = gearbox->gears[0].sense * gearbox->gears[0].motor_direction;
+  const int forward = gearbox->gears[0].direction * gearbox->gears[0].motor_direction;
   for (int i = 0; i < gearbox->gear_count; i++) {
     struct sb_gear *gear = &gearbox->gears[i];
-    gear->output_sense = gear->sense * gear->motor_direction * forward;
+    gear->output_direction = gear->direction * gear->motor_direction * forward;
   }
 }
 

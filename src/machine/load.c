@@ -50,7 +50,7 @@ struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct s
   return sb_load_side_curve_at(load, at, share, SB_SIDE_BOTH);
 }
 
-double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
+double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
 {
   double torque_nm =
       curve->c0_nm + curve->per_s * (time_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad);
@@ -63,7 +63,7 @@ double sb_load_curve_outside_nm(const struct sb_load_curve *curve, double time_s
 
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s)
 {
-  return sb_load_curve_outside_nm(curve, time_s, angle_rad) +
+  return sb_load_curve_external_nm(curve, time_s, angle_rad) +
          (curve->per_rad_s + curve->per_rad_s2 * fabs(speed_rad_s)) * speed_rad_s;
 }
 
@@ -154,8 +154,8 @@ static void walk_range_nm(const struct sb_load *walked, double end_s, double *le
     next_s = fmin(sb_load_next_time_s(walked, time_s), end_s);
     const struct sb_load_at at = {.time_s = time_s, .direction = 1};
     const struct sb_load_curve curve = sb_load_curve_at(walked, &at, SB_SHARE_ALL);
-    const double from_nm = sb_load_curve_outside_nm(&curve, time_s, 0.0);
-    const double to_nm = sb_load_curve_outside_nm(&curve, fmax(next_s, time_s), 0.0);
+    const double from_nm = sb_load_curve_external_nm(&curve, time_s, 0.0);
+    const double to_nm = sb_load_curve_external_nm(&curve, fmax(next_s, time_s), 0.0);
     *least = fmin(*least, fmin(from_nm, to_nm));
     *greatest = fmax(*greatest, fmax(from_nm, to_nm));
   } while (next_s > time_s);

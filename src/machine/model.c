@@ -17,7 +17,7 @@ double sb_model_whole_samples_s(const struct sb_control *control, double duratio
   return (double)sb_model_step_count(duration_s, control->sample_period_s) * control->sample_period_s;
 }
 
-double sb_model_hung_nm(const struct sb_model *model)
+double sb_model_suspended_nm(const struct sb_model *model)
 {
   double least_nm = 0.0, greatest_nm = 0.0, friction_nm = 0.0;
   for (int i = 0; i < model->load.part_count; i++) {
@@ -161,7 +161,7 @@ struct sb_derived sb_model_derive(const struct sb_model *model)
   return out;
 }
 
-double sb_derived_shortest_s(const struct sb_derived *derived, const struct sb_model *model)
+double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_model *model)
 {
   double shortest_s = INFINITY;
   for (int g = 0; g <= model->gearbox.gear_count; g++) shortest_s = fmin(shortest_s, derived->time_constant_s[g]);

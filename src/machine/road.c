@@ -6,15 +6,15 @@
 
 double sb_road_press_nm(const struct sb_road *road, double angle_rad)
 {
-  const struct sb_press_table *press = &road->press;
+  const struct sb_table *press = &road->press;
   if (press->count == 0) return road->press_nm;
-  if (angle_rad <= press->angle_rad[0] || press->count == 1) return press->press_nm[0];
-  if (angle_rad >= press->angle_rad[press->count - 1]) return press->press_nm[press->count - 1];
-  const size_t i = gsl_interp_bsearch(press->angle_rad, angle_rad, 0, press->count - 1);
-  const double width = press->angle_rad[i + 1] - press->angle_rad[i];
-  if (!(width > 0.0)) return press->press_nm[i + 1];
-  const double share = (angle_rad - press->angle_rad[i]) / width;
-  return press->press_nm[i] + share * (press->press_nm[i + 1] - press->press_nm[i]);
+  if (angle_rad <= press->x[0] || press->count == 1) return press->y[0];
+  if (angle_rad >= press->x[press->count - 1]) return press->y[press->count - 1];
+  const size_t i = gsl_interp_bsearch(press->x, angle_rad, 0, press->count - 1);
+  const double width = press->x[i + 1] - press->x[i];
+  if (!(width > 0.0)) return press->y[i + 1];
+  const double share = (angle_rad - press->x[i]) / width;
+  return press->y[i] + share * (press->y[i + 1] - press->y[i]);
 }
 
 double sb_road_next_angle_rad(const struct sb_road *road, int met_count, double left_rad, double angle_rad,

@@ -54,8 +54,8 @@ int32_t sb_sensor_up_count(const struct sb_sensor *sensor, double threshold_frac
   return limit_to_count(floor(threshold_in_counts(sensor, threshold_fraction)));
 }
 
-enum sb_status sb_reading_init(struct sb_reading *reading, const struct sb_sensor *sensor, double sample_period_s,
-                               struct sb_error *err)
+enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor *sensor, double sample_period_s,
+                              struct sb_error *err)
 {
   gsl_rng *noise = NULL;
   if (sensor->noise_fraction > 0.0) {
@@ -70,18 +70,18 @@ enum sb_status sb_reading_init(struct sb_reading *reading, const struct sb_senso
   return SB_OK;
 }
 
-void sb_reading_clear(struct sb_reading *reading)
+void sb_sensor_clear(struct sb_reading *reading)
 {
   if (reading->noise != NULL) gsl_rng_free(reading->noise);
   *reading = (struct sb_reading){0};
 }
 
-double sb_reading_draw(struct sb_reading *reading)
+double sb_sensor_draw(struct sb_reading *reading)
 {
   return reading->noise != NULL ? gsl_cdf_ugaussian_Pinv(gsl_rng_uniform_pos(reading->noise)) : 0.0;
 }
 
-int32_t sb_reading_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise)
+int32_t sb_sensor_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise)
 {
   if (!reading->is_started) {
     reading->filtered = input;
@@ -93,7 +93,7 @@ int32_t sb_reading_take_input(struct sb_reading *reading, const struct sb_sensor
   return limit_to_count(round(seen / sb_sensor_count_fraction(sensor)));
 }
 
-int32_t sb_reading_sample_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input)
+int32_t sb_sensor_sample_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input)
 {
-  return sb_reading_take_input(reading, sensor, input, sb_reading_draw(reading));
+  return sb_sensor_take_input(reading, sensor, input, sb_sensor_draw(reading));
 }

@@ -17,27 +17,27 @@ static const struct material {
 #undef MATERIAL_ROW
 };
 
-const char *sb_material_name(enum sb_material material)
+const char *sb_strength_material_name(enum sb_material material)
 {
   return materials[material].name;
 }
 
-double sb_material_tensile_pa(enum sb_material material)
+double sb_strength_tensile_pa(enum sb_material material)
 {
   return materials[material].tensile_pa;
 }
 
-double sb_material_shear_pa(enum sb_material material)
+double sb_strength_shear_pa(enum sb_material material)
 {
   return shear_share * materials[material].tensile_pa;
 }
 
-double sb_material_modulus_pa(enum sb_material material)
+double sb_strength_modulus_pa(enum sb_material material)
 {
   return materials[material].modulus_pa;
 }
 
-const char *sb_shaft_section_name(enum sb_shaft_section section)
+const char *sb_strength_shaft_section_name(enum sb_shaft_section section)
 {
   switch (section) {
     case SB_SHAFT_NONE: return "";
@@ -49,7 +49,7 @@ const char *sb_shaft_section_name(enum sb_shaft_section section)
   return "";
 }
 
-double sb_shaft_modulus_m3(const struct sb_shaft *shaft)
+double sb_strength_shaft_modulus_m3(const struct sb_shaft *shaft)
 {
   const double size = shaft->size_m, cube = size * size * size;
   switch (shaft->section) {
@@ -62,7 +62,7 @@ double sb_shaft_modulus_m3(const struct sb_shaft *shaft)
   return NAN;
 }
 
-double sb_shaft_constant_m4(const struct sb_shaft *shaft)
+double sb_strength_shaft_constant_m4(const struct sb_shaft *shaft)
 {
   const double size = shaft->size_m, fourth = size * size * size * size;
   switch (shaft->section) {
@@ -75,18 +75,19 @@ double sb_shaft_constant_m4(const struct sb_shaft *shaft)
   return NAN;
 }
 
-double sb_shaft_limit_nm(const struct sb_shaft *shaft)
+double sb_strength_shaft_limit_nm(const struct sb_shaft *shaft)
 {
-  return sb_shaft_modulus_m3(shaft) * shaft->shear_pa / shaft->safety;
+  return sb_strength_shaft_modulus_m3(shaft) * shaft->shear_pa / shaft->safety;
 }
 
-const char *sb_shaft_text(const struct sb_shaft *shaft, char *text, size_t size)
+const char *sb_strength_shaft_text(const struct sb_shaft *shaft, char *text, size_t size)
 {
   char inner[32] = "";
   if (shaft->section == SB_SHAFT_HOLLOW) snprintf(inner, sizeof inner, "/%.4g", 1e3 * shaft->inner_m);
-  snprintf(text, size, "shaft, %s %.4g%s mm%s%s, %.3g MPa shear, safety %.3g", sb_shaft_section_name(shaft->section),
-           1e3 * shaft->size_m, inner, shaft->material != SB_MATERIAL_NONE ? " " : "",
-           sb_material_name(shaft->material), 1e-6 * shaft->shear_pa, shaft->safety);
+  snprintf(text, size, "shaft, %s %.4g%s mm%s%s, %.3g MPa shear, safety %.3g",
+           sb_strength_shaft_section_name(shaft->section), 1e3 * shaft->size_m, inner,
+           shaft->material != SB_MATERIAL_NONE ? " " : "", sb_strength_material_name(shaft->material),
+           1e-6 * shaft->shear_pa, shaft->safety);
   return text;
 }
 
@@ -97,7 +98,7 @@ static const struct form_row {
                   {30, 0.359},  {34, 0.371},  {38, 0.384},  {43, 0.397},  {50, 0.409},      {60, 0.422}, {75, 0.435},
                   {100, 0.447}, {150, 0.460}, {300, 0.472}, {400, 0.480}, {INFINITY, 0.485} /* rack */};
 
-double sb_tooth_form_factor(double teeth)
+double sb_strength_tooth_form_factor(double teeth)
 {
   if (!(teeth >= SB_FORM_TEETH_MIN)) return NAN;
   const struct form_row *row = form_table;
@@ -106,17 +107,17 @@ double sb_tooth_form_factor(double teeth)
   return row[0].factor + share * (row[1].factor - row[0].factor);
 }
 
-double sb_tooth_limit_nm(const struct sb_tooth *tooth)
+double sb_strength_tooth_limit_nm(const struct sb_tooth *tooth)
 {
   const double force_n = tooth->bending_pa * tooth->width_m * tooth->module_m * tooth->form_factor;
   return force_n * 0.5 * tooth->module_m * tooth->teeth / tooth->safety;
 }
 
-const char *sb_tooth_text(const struct sb_tooth *tooth, char *text, size_t size)
+const char *sb_strength_tooth_text(const struct sb_tooth *tooth, char *text, size_t size)
 {
   snprintf(text, size,
            "tooth, %.6g of module %.4g mm, %.4g mm wide%s%s, %.3g MPa bending, form factor %.3g, safety %.3g",
            tooth->teeth, 1e3 * tooth->module_m, 1e3 * tooth->width_m, tooth->material != SB_MATERIAL_NONE ? ", " : "",
-           sb_material_name(tooth->material), 1e-6 * tooth->bending_pa, tooth->form_factor, tooth->safety);
+           sb_strength_material_name(tooth->material), 1e-6 * tooth->bending_pa, tooth->form_factor, tooth->safety);
   return text;
 }

@@ -91,7 +91,7 @@ const char *sb_map_worst_name(const struct sb_map_verdict *verdict)
 
 const char *sb_map_cause_name(const struct sb_map_verdict *verdict)
 {
-  const char *name = sb_cause_name(verdict->cause);
+  const char *name = sb_verdict_cause_name(verdict->cause);
   return name != NULL ? name : "";
 }
 

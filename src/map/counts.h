@@ -12,12 +12,12 @@
 #include "map/lattice.h"
 
 struct sb_counts {
-  int down_count, up_count;
-  int *items; /* items[up * down_count + down], owned: differences until they are summed up */
+  int downshift_count, upshift_count;
+  int *items; /* items[up * downshift_count + down], owned: differences until they are summed up */
 };
 
 /* All counts 0. */
-enum sb_status sb_counts_init(struct sb_counts *counts, int down_count, int up_count, struct sb_error *err);
+enum sb_status sb_counts_init(struct sb_counts *counts, int downshift_count, int upshift_count, struct sb_error *err);
 void sb_counts_clear(struct sb_counts *counts);
 
 /* Enters a rectangle that lies within the lattice. */
@@ -26,9 +26,9 @@ void sb_counts_add(struct sb_counts *counts, const struct sb_rect *rect);
 /* Sums up, once, after the last rectangle. */
 void sb_counts_finish(struct sb_counts *counts);
 
-static inline int sb_counts_at(const struct sb_counts *counts, int down, int up)
+static inline int sb_counts_at(const struct sb_counts *counts, int downshift, int upshift)
 {
-  return counts->items[(size_t)up * (size_t)counts->down_count + (size_t)down];
+  return counts->items[(size_t)upshift * (size_t)counts->downshift_count + (size_t)downshift];
 }
 
 #endif

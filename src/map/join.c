@@ -15,29 +15,31 @@ static int compare_int(int a, int b)
   return (a > b) - (a < b);
 }
 
-/* Order in which cells that could join along the down axis stand next to each other. */
-static int compare_along_down(const void *a, const void *b)
+/* Orders in which cells that could join stand next to each other: cells do not overlap, so none comes between two that touch. */
+static int compare_along_downshift(const void *a, const void *b)
 {
   const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->up_first, cb->up_first), last = compare_int(ca->up_last, cb->up_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->down_first, cb->down_first);
+  const int up = compare_int(ca->upshift_first, cb->upshift_first);
+  return up != 0 ? up : compare_int(ca->downshift_first, cb->downshift_first);
 }
 
-static int compare_along_up(const void *a, const void *b)
+static int compare_along_upshift(const void *a, const void *b)
 {
   const struct sb_map_cell *ca = a, *cb = b;
-  const int first = compare_int(ca->down_first, cb->down_first), last = compare_int(ca->down_last, cb->down_last);
-  return first != 0 ? first : last != 0 ? last : compare_int(ca->up_first, cb->up_first);
+  const int down = compare_int(ca->downshift_first, cb->downshift_first);
+  return down != 0 ? down : compare_int(ca->upshift_first, cb->upshift_first);
 }
 
-static bool touches_along_down(const struct sb_map_cell *a, const struct sb_map_cell *b)
+static bool touches_along_downshift(const struct sb_map_cell *a, const struct sb_map_cell *b)
 {
-  return a->up_first == b->up_first && a->up_last == b->up_last && a->down_last + 1 == b->down_first;
+  return a->upshift_first == b->upshift_first && a->upshift_last == b->upshift_last &&
+         a->downshift_last + 1 == b->downshift_first;
 }
 
-static bool touches_along_up(const struct sb_map_cell *a, const struct sb_map_cell *b)
+static bool touches_along_upshift(const struct sb_map_cell *a, const struct sb_map_cell *b)
 {
-  return a->down_first == b->down_first && a->down_last == b->down_last && a->up_last + 1 == b->up_first;
+  return a->downshift_first == b->downshift_first && a->downshift_last == b->downshift_last &&
+         a->upshift_last + 1 == b->upshift_first;
 }
 
 /* One pass along one axis; returns how many cells went. */
@@ -51,8 +53,8 @@ static size_t join_along(struct sb_map *map, int (*compare)(const void *, const 
     struct sb_map_cell *left = &map->cells[kept];
     const struct sb_map_cell *right = &map->cells[i];
     if (touches(left, right) && is_alike(left, right)) {
-      left->down_last = right->down_last;
-      left->up_last = right->up_last;
+      left->downshift_last = right->downshift_last;
+      left->upshift_last = right->upshift_last;
     } else {
       map->cells[++kept] = *right;
     }
@@ -64,20 +66,14 @@ static size_t join_along(struct sb_map *map, int (*compare)(const void *, const 
 
 void sb_map_join(struct sb_map *map)
 {
-  while (join_along(map, compare_along_up, touches_along_up) + join_along(map, compare_along_down, touches_along_down) >
+  while (join_along(map, compare_along_upshift, touches_along_upshift) +
+             join_along(map, compare_along_downshift, touches_along_downshift) >
          0) {}
-}
-
-static int compare_in_order(const void *a, const void *b)
-{
-  const struct sb_map_cell *ca = a, *cb = b;
-  const int down = compare_int(ca->down_first, cb->down_first);
-  return down != 0 ? down : compare_int(ca->up_first, cb->up_first);
 }
 
 void sb_map_sort(struct sb_map *map)
 {
-  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_in_order);
+  if (map->cell_count > 0) qsort(map->cells, map->cell_count, sizeof *map->cells, compare_along_upshift);
 }
 
 void sb_map_keep_passing(struct sb_map *map)

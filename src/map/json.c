@@ -7,7 +7,7 @@
 void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdict)
 {
   sb_json_put_string(json, "verdict", sb_map_worst_name(verdict));
-  sb_json_put_string(json, "cause", sb_cause_name(verdict->cause));
+  sb_json_put_string(json, "cause", sb_verdict_cause_name(verdict->cause));
   sb_json_put_array(json, "all_verdicts");
   struct sb_map_verdict left = *verdict;
   for (int kind; (kind = sb_map_verdict_worst(&left)) >= 0; left.kinds &= ~(1U << kind)) {
@@ -29,9 +29,9 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
   sb_json_open_object(json);
   sb_json_put_string(json, "direction", sb_map_direction_words(direction));
   sb_json_put_boolean(json, "changes", margin->changes);
-  sb_json_put_number(json, "same_to_pct", sb_percent_rounded(margin->last_fraction));
-  sb_json_put_number(json, "changes_at_pct", sb_percent_rounded(margin->first_fraction));
-  sb_json_put_number(json, "margin_pct", sb_percent_rounded(margin->margin_fraction));
+  sb_json_put_number(json, "same_to_pct", sb_fields_rounded_percent(margin->last_fraction));
+  sb_json_put_number(json, "changes_at_pct", sb_fields_rounded_percent(margin->first_fraction));
+  sb_json_put_number(json, "margin_pct", sb_fields_rounded_percent(margin->margin_fraction));
   if (margin->changes) sb_map_put_verdict(json, &margin->verdict);
   sb_json_close(json);
 }
@@ -39,10 +39,10 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
 static void put_own(struct sb_json *json, const struct sb_map_own *own)
 {
   sb_json_put_object(json, "own");
-  sb_json_put_number(json, "downshift_below_pct", sb_percent_rounded(own->downshift_fraction));
-  sb_json_put_number(json, "upshift_above_pct", sb_percent_rounded(own->upshift_fraction));
+  sb_json_put_number(json, "downshift_below_pct", sb_fields_rounded_percent(own->downshift_fraction));
+  sb_json_put_number(json, "upshift_above_pct", sb_fields_rounded_percent(own->upshift_fraction));
   sb_map_put_verdict(json, &own->verdict);
-  sb_json_put_fields(json, sb_map_figure_fields, &own->figures);
+  sb_fields_put_json(json, sb_map_figure_fields, &own->figures);
   sb_json_put_array(json, "margins");
   for (int k = 0; k < SB_MAP_DIRECTIONS; k++) put_margin(json, &own->margins[k], (enum sb_map_direction)k);
   sb_json_close(json);
@@ -83,9 +83,9 @@ void sb_map_write_json(struct sb_json *json, const struct sb_model *model, const
   sb_json_put_string(json, "scenario", model->name);
   sb_json_put_string(json, "slower", model->gearbox.gears[pair].name);
   sb_json_put_string(json, "faster", model->gearbox.gears[pair + 1].name);
-  sb_json_put_number(json, "threshold_step_pct", sb_percent_rounded(map->options.down.step_fraction));
-  put_axis(json, "downshift", &map->options.down);
-  put_axis(json, "upshift", &map->options.up);
+  sb_json_put_number(json, "threshold_step_pct", sb_fields_rounded_percent(map->options.downshift.step_fraction));
+  put_axis(json, "downshift", &map->options.downshift);
+  put_axis(json, "upshift", &map->options.upshift);
   put_own(json, own);
   put_shares(json, map);
   sb_json_put_integer(json, "rectangles", (long long)map->cell_count);

@@ -14,7 +14,7 @@ struct cuts {
 
 static enum sb_status add_cut(struct cuts *cuts, int at, const struct sb_rect *rect, struct sb_error *err)
 {
-  if (at <= rect->down_first || at > rect->down_last) return SB_OK;
+  if (at <= rect->downshift_first || at > rect->downshift_last) return SB_OK;
   size_t k = cuts->count;
   while (k > 0 && cuts->at[k - 1] > at) k--;
   if (k > 0 && cuts->at[k - 1] == at) return SB_OK;
@@ -43,35 +43,35 @@ static int first_below(const double *torque_nm, int count, double load_nm)
 }
 
 /* A chain at the mapped pair is threshold-driven for down indices from one on and for up indices below another. */
-static int threshold_down_from(const struct sb_plane *plane, const struct sb_chain *chain)
+static int downshift_from(const struct sb_plane *plane, const struct sb_chain *chain)
 {
-  return first_below(plane->downshift_nm, plane->options.down.count, chain->least_nm);
+  return first_below(plane->downshift_nm, plane->options.downshift.count, chain->least_nm);
 }
 
-static int threshold_up_below(const struct sb_plane *plane, const struct sb_chain *chain)
+static int upshift_below(const struct sb_plane *plane, const struct sb_chain *chain)
 {
-  return sb_plane_count_above(plane->upshift_nm, plane->options.up.count, chain->greatest_nm, 0.0);
+  return sb_path_count_above(plane->upshift_nm, plane->options.upshift.count, chain->greatest_nm, 0.0);
 }
 
-static enum sb_cause cause_of(const struct sb_plane *plane, const struct sb_chain *chain, int down, int up)
+static enum sb_cause cause_of(const struct sb_plane *plane, const struct sb_chain *chain, int downshift, int upshift)
 {
   const bool is_own = chain->pair == plane->options.pair;
-  const double down_nm = is_own ? plane->downshift_nm[down] : plane->monitor.downshift_nm[chain->pair];
-  const double up_nm = is_own ? plane->upshift_nm[up] : plane->monitor.upshift_nm[chain->pair];
-  return sb_monitor_cause(down_nm, up_nm, chain->least_nm, chain->greatest_nm);
+  const double downshift_nm = is_own ? plane->downshift_nm[downshift] : plane->monitor.downshift_nm[chain->pair];
+  const double upshift_nm = is_own ? plane->upshift_nm[upshift] : plane->monitor.upshift_nm[chain->pair];
+  return sb_monitor_cause(downshift_nm, upshift_nm, chain->least_nm, chain->greatest_nm);
 }
 
-static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct sb_findings *findings, int down,
-                                      int up)
+static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct sb_findings *findings, int downshift,
+                                      int upshift)
 {
   struct sb_map_verdict verdict = {findings->kinds, SB_CAUSE_NONE};
   for (const struct sb_chain *chain = findings->chains; chain != NULL; chain = chain->last) {
-    const enum sb_cause cause = cause_of(plane, chain, down, up);
+    const enum sb_cause cause = cause_of(plane, chain, downshift, upshift);
     if (verdict.cause == SB_CAUSE_NONE || cause < verdict.cause) verdict.cause = cause;
   }
   if (verdict.cause != SB_CAUSE_NONE) verdict.kinds |= 1U << sb_verdict_of_cause(verdict.cause);
-  if (down < findings->false_below) verdict.kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
-  if (down < findings->low_below) verdict.kinds |= 1U << SB_VERDICT_STUCK_LOW;
+  if (downshift < findings->false_below) verdict.kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
+  if (downshift < findings->low_below) verdict.kinds |= 1U << SB_VERDICT_STUCK_LOW;
   return verdict;
 }
 
@@ -79,19 +79,20 @@ static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct
 static enum sb_status add_cell(const struct sb_plane *plane, const struct sb_findings *findings,
                                const struct sb_rect *rect, struct sb_map *map, size_t *room, struct sb_error *err)
 {
-  if (rect->up_first > rect->up_last) return SB_OK;
-  if (!(sb_map_axis_at(&map->options.down, rect->down_first) < sb_map_axis_at(&map->options.up, rect->up_last))) {
+  if (rect->upshift_first > rect->upshift_last) return SB_OK;
+  if (!(sb_map_axis_at(&map->options.downshift, rect->downshift_first) <
+        sb_map_axis_at(&map->options.upshift, rect->upshift_last))) {
     return SB_OK;
   }
   if (!sb_grow(&map->cells, room, map->cell_count, sizeof *map->cells)) {
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cells of a map");
   }
   map->cells[map->cell_count++] =
-      (struct sb_map_cell){.down_first = rect->down_first,
-                           .down_last = rect->down_last,
-                           .up_first = rect->up_first,
-                           .up_last = rect->up_last,
-                           .verdict = judge_at(plane, findings, rect->down_first, rect->up_first),
+      (struct sb_map_cell){.downshift_first = rect->downshift_first,
+                           .downshift_last = rect->downshift_last,
+                           .upshift_first = rect->upshift_first,
+                           .upshift_last = rect->upshift_last,
+                           .verdict = judge_at(plane, findings, rect->downshift_first, rect->upshift_first),
                            .figures = findings->figures,
                            .shifts = findings->shifts};
   return SB_OK;
@@ -103,15 +104,15 @@ static bool is_mapped(const struct sb_plane *plane, const struct sb_chain *chain
 }
 
 /* The first up index of the leaf from which on no hunting is threshold-driven, for a down index. */
-static int up_cut_at(const struct sb_plane *plane, const struct sb_leaf *leaf, int down)
+static int upshift_cut_at(const struct sb_plane *plane, const struct sb_leaf *leaf, int downshift)
 {
-  int cut = leaf->rect.up_first;
+  int cut = leaf->rect.upshift_first;
   for (const struct sb_chain *chain = leaf->findings.chains; chain != NULL; chain = chain->last) {
-    if (!is_mapped(plane, chain) || down < threshold_down_from(plane, chain)) continue;
-    const int below = threshold_up_below(plane, chain);
+    if (!is_mapped(plane, chain) || downshift < downshift_from(plane, chain)) continue;
+    const int below = upshift_below(plane, chain);
     if (below > cut) cut = below;
   }
-  return cut <= leaf->rect.up_last ? cut : leaf->rect.up_last + 1;
+  return cut <= leaf->rect.upshift_last ? cut : leaf->rect.upshift_last + 1;
 }
 
 /*
@@ -126,16 +127,16 @@ static enum sb_status judge_leaf(const struct sb_plane *plane, const struct sb_l
   enum sb_status status = add_cut(cuts, leaf->findings.false_below, rect, err);
   if (status == SB_OK) status = add_cut(cuts, leaf->findings.low_below, rect, err);
   for (const struct sb_chain *chain = leaf->findings.chains; chain != NULL && status == SB_OK; chain = chain->last) {
-    if (is_mapped(plane, chain)) status = add_cut(cuts, threshold_down_from(plane, chain), rect, err);
+    if (is_mapped(plane, chain)) status = add_cut(cuts, downshift_from(plane, chain), rect, err);
   }
   for (size_t i = 0; i <= cuts->count && status == SB_OK; i++) {
     struct sb_rect strip = *rect;
-    if (i > 0) strip.down_first = cuts->at[i - 1];
-    if (i < cuts->count) strip.down_last = cuts->at[i] - 1;
-    const int up_cut = up_cut_at(plane, leaf, strip.down_first);
+    if (i > 0) strip.downshift_first = cuts->at[i - 1];
+    if (i < cuts->count) strip.downshift_last = cuts->at[i] - 1;
+    const int upshift_cut = upshift_cut_at(plane, leaf, strip.downshift_first);
     struct sb_rect lower = strip, upper = strip;
-    lower.up_last = up_cut - 1;
-    upper.up_first = up_cut;
+    lower.upshift_last = upshift_cut - 1;
+    upper.upshift_first = upshift_cut;
     status = add_cell(plane, &leaf->findings, &lower, map, room, err);
     if (status == SB_OK) status = add_cell(plane, &leaf->findings, &upper, map, room, err);
   }

@@ -20,7 +20,7 @@ struct sb_map_options sb_map_options_default(const struct sb_model *model)
   const double enough = ceil(fmax(1.0, 1.02 * fastest) / step - 1e-9);
   const int count = (int)fmin(enough, floor(10.0 / step + 1e-9));
   const struct sb_map_axis axis = {step, step, count};
-  return (struct sb_map_options){.pair = 0, .down = axis, .up = axis, .leaf_max = 4000000};
+  return (struct sb_map_options){.pair = 0, .downshift = axis, .upshift = axis, .leaf_max = 4000000};
 }
 
 long sb_map_axis_number(const struct sb_map_axis *axis, int index)
@@ -30,7 +30,7 @@ long sb_map_axis_number(const struct sb_map_axis *axis, int index)
 
 double sb_map_axis_pct(const struct sb_map_axis *axis, int index)
 {
-  return sb_percent_rounded(sb_map_axis_at(axis, index));
+  return sb_fields_rounded_percent(sb_map_axis_at(axis, index));
 }
 
 int sb_map_axis_stride(const struct sb_map_axis *axis, int points)
@@ -62,19 +62,19 @@ struct sb_picture_axis sb_map_picture_axis(const char *name, const struct sb_map
 }
 
 /* In whole steps, so that equal thresholds are equal. */
-int sb_map_ordered_count(const struct sb_map_axis *down, const struct sb_map_axis *up, int up_index)
+int sb_map_ordered_count(const struct sb_map_axis *downshift, const struct sb_map_axis *upshift, int upshift_index)
 {
-  const long below = sb_map_axis_number(up, up_index) - sb_map_axis_number(down, 0);
-  return below < 0 ? 0 : below < down->count ? (int)below : down->count;
+  const long below = sb_map_axis_number(upshift, upshift_index) - sb_map_axis_number(downshift, 0);
+  return below < 0 ? 0 : below < downshift->count ? (int)below : downshift->count;
 }
 
 static long long count_points(const struct sb_map_options *options, const struct sb_map_cell *cell)
 {
   long long count = 0;
-  for (int up = cell->up_first; up <= cell->up_last; up++) {
-    const int end = sb_map_ordered_count(&options->down, &options->up, up);
-    const int last = end - 1 < cell->down_last ? end - 1 : cell->down_last;
-    if (last >= cell->down_first) count += last - cell->down_first + 1;
+  for (int upshift = cell->upshift_first; upshift <= cell->upshift_last; upshift++) {
+    const int end = sb_map_ordered_count(&options->downshift, &options->upshift, upshift);
+    const int last = end - 1 < cell->downshift_last ? end - 1 : cell->downshift_last;
+    if (last >= cell->downshift_first) count += last - cell->downshift_first + 1;
   }
   return count;
 }
@@ -86,6 +86,7 @@ long long sb_map_cell_point_count(const struct sb_map *map, const struct sb_map_
 
 long long sb_map_point_count(const struct sb_map *map)
 {
-  const struct sb_map_cell all = {.down_last = map->options.down.count - 1, .up_last = map->options.up.count - 1};
+  const struct sb_map_cell all = {.downshift_last = map->options.downshift.count - 1,
+                                  .upshift_last = map->options.upshift.count - 1};
   return count_points(&map->options, &all);
 }

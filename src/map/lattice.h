@@ -14,7 +14,7 @@
 
 /* A rectangle of the lattice, ends included. */
 struct sb_rect {
-  int down_first, down_last, up_first, up_last;
+  int downshift_first, downshift_last, upshift_first, upshift_last;
 };
 
 /* The number n of a lattice point whose threshold is n steps, and that threshold in percent. Pure. */
@@ -29,7 +29,7 @@ int sb_map_axis_index(const struct sb_map_axis *axis, double fraction);
 struct sb_picture_axis sb_map_picture_axis(const char *name, const struct sb_map_axis *axis);
 
 /* Down indices below this are ordered with an up index: their threshold is below that one. Pure. */
-int sb_map_ordered_count(const struct sb_map_axis *down, const struct sb_map_axis *up, int up_index);
+int sb_map_ordered_count(const struct sb_map_axis *downshift, const struct sb_map_axis *upshift, int upshift_index);
 
 /* Number of the map's ordered lattice points, and of those inside a rectangle. Pure. */
 long long sb_map_point_count(const struct sb_map *map);

@@ -14,23 +14,23 @@ static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
   const struct sb_model *model = plane->model;
   const struct sb_map_options *options = &plane->options;
   const struct sb_sensor *sensor = &model->control.sensor;
-  const size_t down = (size_t)options->down.count, up = (size_t)options->up.count;
-  plane->down_counts = calloc(down, sizeof *plane->down_counts);
-  plane->downshift_nm = calloc(down, sizeof *plane->downshift_nm);
-  plane->up_counts = calloc(up, sizeof *plane->up_counts);
-  plane->upshift_nm = calloc(up, sizeof *plane->upshift_nm);
-  if (plane->down_counts == NULL || plane->downshift_nm == NULL || plane->up_counts == NULL ||
+  const size_t downshift = (size_t)options->downshift.count, upshift = (size_t)options->upshift.count;
+  plane->downshift_counts = calloc(downshift, sizeof *plane->downshift_counts);
+  plane->downshift_nm = calloc(downshift, sizeof *plane->downshift_nm);
+  plane->upshift_counts = calloc(upshift, sizeof *plane->upshift_counts);
+  plane->upshift_nm = calloc(upshift, sizeof *plane->upshift_nm);
+  if (plane->downshift_counts == NULL || plane->downshift_nm == NULL || plane->upshift_counts == NULL ||
       plane->upshift_nm == NULL) {
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for the lattice of a map");
   }
-  for (int i = 0; i < options->down.count; i++) {
-    const double downshift_fraction = sb_map_axis_at(&options->down, i);
-    plane->down_counts[i] = sb_sensor_down_count(sensor, downshift_fraction);
+  for (int i = 0; i < options->downshift.count; i++) {
+    const double downshift_fraction = sb_map_axis_at(&options->downshift, i);
+    plane->downshift_counts[i] = sb_sensor_down_count(sensor, downshift_fraction);
     plane->downshift_nm[i] = sb_steady_load_nm(model, &plane->monitor.line, options->pair + 1, downshift_fraction);
   }
-  for (int j = 0; j < options->up.count; j++) {
-    const double upshift_fraction = sb_map_axis_at(&options->up, j);
-    plane->up_counts[j] = sb_sensor_up_count(sensor, upshift_fraction);
+  for (int j = 0; j < options->upshift.count; j++) {
+    const double upshift_fraction = sb_map_axis_at(&options->upshift, j);
+    plane->upshift_counts[j] = sb_sensor_up_count(sensor, upshift_fraction);
     plane->upshift_nm[j] = sb_steady_load_nm(model, &plane->monitor.line, options->pair, upshift_fraction);
   }
   return SB_OK;
@@ -38,11 +38,11 @@ static enum sb_status lay_lattice(struct sb_plane *plane, struct sb_error *err)
 
 static void clear_plane(struct sb_plane *plane)
 {
-  free(plane->down_counts);
-  free(plane->up_counts);
+  free(plane->downshift_counts);
+  free(plane->upshift_counts);
   free(plane->downshift_nm);
   free(plane->upshift_nm);
-  sb_tracks_clear(&plane->tracks);
+  sb_map_tracks_clear(&plane->tracks);
 }
 
 enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_options *options, bool is_joined,
@@ -54,7 +54,7 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
   const struct sb_derived derived = sb_model_derive(model);
   sb_monitor_init(&plane.monitor, model, &derived);
   enum sb_status status = lay_lattice(&plane, err);
-  if (status == SB_OK) status = sb_tracks_init(&plane.tracks, model, err);
+  if (status == SB_OK) status = sb_map_tracks_init(&plane.tracks, model, err);
   if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);
   if (status == SB_OK) status = sb_judge(&plane, &leaves, &out, err);
   if (status == SB_OK && is_joined) sb_map_join(&out);
@@ -86,12 +86,12 @@ void sb_map_clear(struct sb_map *map)
   *map = (struct sb_map){.cells = NULL};
 }
 
-const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int down_index, int up_index)
+const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int downshift_index, int upshift_index)
 {
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    if (cell->down_first <= down_index && down_index <= cell->down_last && cell->up_first <= up_index &&
-        up_index <= cell->up_last) {
+    if (cell->downshift_first <= downshift_index && downshift_index <= cell->downshift_last &&
+        cell->upshift_first <= upshift_index && upshift_index <= cell->upshift_last) {
       return cell;
     }
   }

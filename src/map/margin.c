@@ -24,16 +24,16 @@ struct line {
   int *cells; /* of each lattice point; owned */
 };
 
-enum sb_status sb_map_line_cells(const struct sb_map *map, bool is_down, int **cells, struct sb_error *err)
+enum sb_status sb_map_line_cells(const struct sb_map *map, bool is_downshift, int **cells, struct sb_error *err)
 {
-  const int count = is_down ? map->options.down.count : map->options.up.count;
+  const int count = is_downshift ? map->options.downshift.count : map->options.upshift.count;
   int *out = calloc((size_t)count, sizeof *out);
   if (out == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
   for (int k = 0; k < count; k++) out[k] = -1;
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    const int first = is_down ? cell->down_first : cell->up_first;
-    const int last = is_down ? cell->down_last : cell->up_last;
+    const int first = is_downshift ? cell->downshift_first : cell->upshift_first;
+    const int last = is_downshift ? cell->downshift_last : cell->upshift_last;
     for (int k = first; k <= last; k++) out[k] = (int)i;
   }
   *cells = out;
@@ -72,20 +72,20 @@ static struct sb_map_axis points_between(double low, double high, double step)
   return (struct sb_map_axis){first * step, step, last - first + 1};
 }
 
-static enum sb_status look_along(const struct sb_model *model, const struct sb_map_options *options, bool is_down,
+static enum sb_status look_along(const struct sb_model *model, const struct sb_map_options *options, bool is_downshift,
                                  struct sb_map_own *own, struct sb_error *err)
 {
-  const struct sb_map_axis *axis = is_down ? &options->down : &options->up;
-  const double own_fraction = is_down ? own->downshift_fraction : own->upshift_fraction;
-  struct sb_map_margin *lower = &own->margins[is_down ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
-  struct sb_map_margin *higher = &own->margins[is_down ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
+  const struct sb_map_axis *axis = is_downshift ? &options->downshift : &options->upshift;
+  const double own_fraction = is_downshift ? own->downshift_fraction : own->upshift_fraction;
+  struct sb_map_margin *lower = &own->margins[is_downshift ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
+  struct sb_map_margin *higher = &own->margins[is_downshift ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
   *lower = *higher = (struct sb_map_margin){.last_fraction = (double)NAN, .first_fraction = (double)NAN};
   if (axis->count < 1) return SB_OK;
   struct sb_map map;
-  struct line line = {&map, is_down ? &map.options.down : &map.options.up, NULL};
+  struct line line = {&map, is_downshift ? &map.options.downshift : &map.options.upshift, NULL};
   enum sb_status status = sb_map_exact(model, options, true, &map, err);
   if (status != SB_OK) return status;
-  status = sb_map_line_cells(&map, is_down, &line.cells, err);
+  status = sb_map_line_cells(&map, is_downshift, &line.cells, err);
   if (status == SB_OK) {
     *lower = walk(&line, own_fraction, -1, own->passes);
     *higher = walk(&line, own_fraction, +1, own->passes);
@@ -101,8 +101,8 @@ enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_
 {
   struct sb_map map;
   struct sb_map_options point = *options;
-  point.down = (struct sb_map_axis){downshift_fraction, options->down.step_fraction, 1};
-  point.up = (struct sb_map_axis){upshift_fraction, options->up.step_fraction, 1};
+  point.downshift = (struct sb_map_axis){downshift_fraction, options->downshift.step_fraction, 1};
+  point.upshift = (struct sb_map_axis){upshift_fraction, options->upshift.step_fraction, 1};
   const enum sb_status status = sb_map_exact(model, &point, true, &map, err);
   if (status != SB_OK) return status;
   *verdict = map.cells[0].verdict;
@@ -114,21 +114,21 @@ enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_
 enum sb_status sb_map_look_around(const struct sb_model *model, const struct sb_map_options *options,
                                   struct sb_map_own *own, struct sb_error *err)
 {
-  const double step = options->down.step_fraction;
-  const struct sb_map_axis whole = sb_map_options_default(model).up;
+  const double step = options->downshift.step_fraction;
+  const struct sb_map_axis whole = sb_map_options_default(model).upshift;
   const double top = sb_map_axis_at(&whole, whole.count - 1) + 0.5 * step;
   struct sb_map_own out = {.downshift_fraction = model->control.downshift_fraction[options->pair],
                            .upshift_fraction = model->control.upshift_fraction[options->pair]};
-  struct sb_map_options downs = *options, ups = *options;
-  ups.down = (struct sb_map_axis){out.downshift_fraction, step, 1};
-  downs.up = (struct sb_map_axis){out.upshift_fraction, step, 1};
-  downs.down = points_between(0.0, fmin(1.0, out.upshift_fraction), step);
-  ups.up = points_between(out.downshift_fraction, fmax(top, out.upshift_fraction), step);
+  struct sb_map_options downshifts = *options, upshifts = *options;
+  upshifts.downshift = (struct sb_map_axis){out.downshift_fraction, step, 1};
+  downshifts.upshift = (struct sb_map_axis){out.upshift_fraction, step, 1};
+  downshifts.downshift = points_between(0.0, fmin(1.0, out.upshift_fraction), step);
+  upshifts.upshift = points_between(out.downshift_fraction, fmax(top, out.upshift_fraction), step);
   enum sb_status status =
       sb_map_look_at(model, options, out.downshift_fraction, out.upshift_fraction, &out.verdict, &out.figures, err);
   out.passes = out.verdict.kinds == 0;
-  if (status == SB_OK) status = look_along(model, &downs, true, &out, err);
-  if (status == SB_OK) status = look_along(model, &ups, false, &out, err);
+  if (status == SB_OK) status = look_along(model, &downshifts, true, &out, err);
+  if (status == SB_OK) status = look_along(model, &upshifts, false, &out, err);
   if (status == SB_OK) *own = out;
   return status;
 }

@@ -42,6 +42,6 @@ enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_
                               struct sb_map_figures *figures, struct sb_error *err);
 
 /* Of a map that is one point wide along the other axis: the cell of each of its points, -1: none. cells[], to be freed. */
-enum sb_status sb_map_line_cells(const struct sb_map *map, bool is_down, int **cells, struct sb_error *err);
+enum sb_status sb_map_line_cells(const struct sb_map *map, bool is_downshift, int **cells, struct sb_error *err);
 
 #endif

@@ -81,7 +81,7 @@ static enum sb_status push_leaf(struct sb_leaves *leaves, const struct sb_leaf *
   return SB_OK;
 }
 
-int sb_plane_count_above(const double *torque_nm, int count, double load_nm, double less_fraction)
+int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction)
 {
   int low = 0, high = count;
   while (low < high) {
@@ -103,8 +103,9 @@ static int whole_samples(const struct sb_plane *plane, double samples)
 
 static bool has_point(const struct sb_plane *plane, const struct sb_rect *rect)
 {
-  if (rect->down_first > rect->down_last || rect->up_first > rect->up_last) return false;
-  return sb_map_axis_at(&plane->options.down, rect->down_first) < sb_map_axis_at(&plane->options.up, rect->up_last);
+  if (rect->downshift_first > rect->downshift_last || rect->upshift_first > rect->upshift_last) return false;
+  return sb_map_axis_at(&plane->options.downshift, rect->downshift_first) <
+         sb_map_axis_at(&plane->options.upshift, rect->upshift_last);
 }
 
 /* Goes to the present sample, which is made known when it is not. Where two tracks meet, the sample itself still shows
@@ -126,7 +127,7 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
       walk->track = track->next;
       return SB_OK;
     }
-    const enum sb_status status = sb_tracks_extend(tracks, walk->track, err);
+    const enum sb_status status = sb_map_tracks_extend(tracks, walk->track, err);
     if (status != SB_OK) return status;
   }
 }
@@ -172,8 +173,8 @@ static void begin_low(struct walk *walk, struct sb_low *low)
   const bool is_mapped = pair == plane->options.pair;
   const double fixed_nm = plane->monitor.downshift_nm[pair];
   sb_low_begin(low, plane->model->control.dwell_s + 5.0 * plane->monitor.tau_s[pair],
-               is_mapped ? plane->downshift_nm[walk->task.rect.down_first] : fixed_nm,
-               is_mapped ? plane->downshift_nm[walk->task.rect.down_last] : fixed_nm);
+               is_mapped ? plane->downshift_nm[walk->task.rect.downshift_first] : fixed_nm,
+               is_mapped ? plane->downshift_nm[walk->task.rect.downshift_last] : fixed_nm);
 }
 
 /* Takes the stay so far into the findings of the path, or of one that parts from it. */
@@ -185,7 +186,7 @@ static void conclude_low(const struct walk *walk, const struct sb_low *low, stru
     if (low->critical_nm < plane->monitor.downshift_nm[walk->task.gear]) findings->kinds |= 1U << SB_VERDICT_STUCK_LOW;
     return;
   }
-  const int below = sb_plane_count_above(plane->downshift_nm, plane->options.down.count, low->critical_nm, 0.0);
+  const int below = sb_path_count_above(plane->downshift_nm, plane->options.downshift.count, low->critical_nm, 0.0);
   if (below > findings->low_below) findings->low_below = below;
 }
 
@@ -217,7 +218,7 @@ static void watch_engagement(struct walk *walk, struct sb_low *low, double time_
   begin_low(walk, low);
 }
 
-/* The drive was cut, came back or took another order: the chain of opposite commands ends. */
+/* The drive was cut, came back or took another command: the chain of opposite commands ends. */
 static enum sb_status watch_switch(struct walk *walk, struct sb_error *err)
 {
   struct task *task = &walk->task;
@@ -275,8 +276,8 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
   const struct sb_track_row row = {.is_engaged = (spot->flags & SB_SPOT_ENGAGED) != 0,
                                    .is_resting = (spot->flags & SB_SPOT_RESTING) != 0,
                                    .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
-                                   .time_s = sb_tracks_time_s(tracks, walk->sample),
-                                   .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->outside_nm};
+                                   .time_s = sb_map_tracks_time_s(tracks, walk->sample),
+                                   .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->external_nm};
   return watch_row(walk, low, &row, err);
 }
 
@@ -306,7 +307,7 @@ static double hunt_window_s(const struct walk *walk)
 /* The load that the closed form of the gear in mesh is held against. */
 static double own_load_nm(const struct sb_spot *spot)
 {
-  return spot->more != NULL ? spot->more->own_load_nm : spot->outside_nm;
+  return spot->more != NULL ? spot->more->own_load_nm : spot->external_nm;
 }
 
 /* Whether a downshift is needless: at fixed thresholds, or for which indices. */
@@ -314,7 +315,7 @@ static void judge_downshift(const struct sb_plane *plane, int pair, double load_
 {
   static const double same_load = 1e-9; /* as the monitor's */
   if (pair == plane->options.pair) {
-    const int below = sb_plane_count_above(plane->downshift_nm, plane->options.down.count, load_nm, same_load);
+    const int below = sb_path_count_above(plane->downshift_nm, plane->options.downshift.count, load_nm, same_load);
     if (below > findings->false_below) findings->false_below = below;
     return;
   }
@@ -328,15 +329,15 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
 {
   struct sb_plane *plane = walk->plane;
   const struct task *task = &walk->task;
-  const double outside_nm = walk->spot->outside_nm, time_s = sb_tracks_time_s(&plane->tracks, walk->sample);
+  const double external_nm = walk->spot->external_nm, time_s = sb_map_tracks_time_s(&plane->tracks, walk->sample);
   struct task next = {.rect = *rect,
                       .findings = task->findings,
-                      .track = sb_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
+                      .track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
                       .first_decision = walk->sample + whole_samples(plane, fmax(1.0, plane->setup.dwell_samples)),
                       .gear = to_gear,
                       .chain_count = 1,
-                      .chain_least_nm = outside_nm,
-                      .chain_greatest_nm = outside_nm,
+                      .chain_least_nm = external_nm,
+                      .chain_greatest_nm = external_nm,
                       .last_from = task->gear,
                       .last_command_s = time_s,
                       .slip_since_s = walk->slip_since_s};
@@ -345,8 +346,8 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   enum sb_status status = SB_OK;
   if (task->chain_count > 0 && task->last_from == to_gear && time_s - task->last_command_s <= hunt_window_s(walk)) {
     next.chain_count = task->chain_count + 1;
-    next.chain_least_nm = fmin(task->chain_least_nm, outside_nm);
-    next.chain_greatest_nm = fmax(task->chain_greatest_nm, outside_nm);
+    next.chain_least_nm = fmin(task->chain_least_nm, external_nm);
+    next.chain_greatest_nm = fmax(task->chain_greatest_nm, external_nm);
   } else {
     status = add_chain(plane, &next.findings, task, err);
   }
@@ -385,42 +386,44 @@ static int first_above(const int32_t *counts, int first, int last, int32_t readi
 }
 
 /* The downshift: those thresholds shift that all of the last readings are below. */
-static enum sb_status decide_down(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
+static enum sb_status decide_downshift(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
 {
   const struct sb_plane *plane = walk->plane;
   struct sb_rect *rect = &walk->task.rect;
   const int pair = walk->task.gear - 1;
   const bool is_mapped = pair == plane->options.pair;
-  const int32_t far = is_mapped ? plane->down_counts[rect->down_last] : plane->setup.downshift_below[pair];
+  const int32_t far = is_mapped ? plane->downshift_counts[rect->downshift_last] : plane->setup.downshift_below[pair];
   walk->below_run = walk->spot->reading < far ? walk->below_run + 1 : 0;
   if (walk->below_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
     const int32_t reading = extreme_reading(walk, scratch, +1);
-    shifting.down_first = first_above(plane->down_counts, rect->down_first, rect->down_last, reading);
-    if (shifting.down_first > rect->down_last) return SB_OK;
-    rect->down_last = shifting.down_first - 1;
+    shifting.downshift_first =
+        first_above(plane->downshift_counts, rect->downshift_first, rect->downshift_last, reading);
+    if (shifting.downshift_first > rect->downshift_last) return SB_OK;
+    rect->downshift_last = shifting.downshift_first - 1;
   }
   *is_done = !is_mapped || !has_point(plane, rect);
   return has_point(plane, &shifting) ? branch(walk, &shifting, pair, scratch, err) : SB_OK;
 }
 
-static enum sb_status decide_up(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
+static enum sb_status decide_upshift(struct walk *walk, struct scratch *scratch, bool *is_done, struct sb_error *err)
 {
   const struct sb_plane *plane = walk->plane;
   struct sb_rect *rect = &walk->task.rect;
   const int pair = walk->task.gear;
   const bool is_mapped = pair == plane->options.pair;
-  const int32_t near = is_mapped ? plane->up_counts[rect->up_first] : plane->setup.upshift_above[pair];
+  const int32_t near = is_mapped ? plane->upshift_counts[rect->upshift_first] : plane->setup.upshift_above[pair];
   walk->above_run = walk->spot->reading > near ? walk->above_run + 1 : 0;
   if (walk->above_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
     /* Those shift whose count is below the reading. */
     const int32_t reading = extreme_reading(walk, scratch, -1);
-    if (!(plane->up_counts[rect->up_first] < reading)) return SB_OK;
-    shifting.up_last = first_above(plane->up_counts, rect->up_first, rect->up_last, reading - 1) - 1;
-    rect->up_first = shifting.up_last + 1;
+    if (!(plane->upshift_counts[rect->upshift_first] < reading)) return SB_OK;
+    shifting.upshift_last =
+        first_above(plane->upshift_counts, rect->upshift_first, rect->upshift_last, reading - 1) - 1;
+    rect->upshift_first = shifting.upshift_last + 1;
   }
   *is_done = !is_mapped || !has_point(plane, rect);
   return has_point(plane, &shifting) ? branch(walk, &shifting, pair + 1, scratch, err) : SB_OK;
@@ -435,9 +438,9 @@ static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *i
   if (scratch->recent != NULL)
     scratch->recent[walk->sample % walk->plane->setup.debounce_samples] = walk->spot->reading;
   enum sb_status status = SB_OK;
-  if (walk->task.gear > 0) status = decide_down(walk, scratch, is_done, err);
+  if (walk->task.gear > 0) status = decide_downshift(walk, scratch, is_done, err);
   if (status == SB_OK && !*is_done && walk->task.gear + 1 < walk->plane->setup.gear_count) {
-    status = decide_up(walk, scratch, is_done, err);
+    status = decide_upshift(walk, scratch, is_done, err);
   }
   return status;
 }
@@ -452,8 +455,8 @@ static void glide(struct walk *walk)
   if (is_waiting || is_low_watched(walk)) return;
   /* In the fastest gear: only a reading below the far end of the rectangle can shift. */
   const int pair = task->gear - 1;
-  const int32_t far =
-      pair == plane->options.pair ? plane->down_counts[task->rect.down_last] : plane->setup.downshift_below[pair];
+  const int32_t far = pair == plane->options.pair ? plane->downshift_counts[task->rect.downshift_last]
+                                                  : plane->setup.downshift_below[pair];
   struct sb_map_figures figures = task->findings.figures;
   const struct sb_spot *spot = &track->spots[walk->sample - track->first];
   const struct sb_spot *end = &track->spots[track->count];
@@ -518,7 +521,7 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
     scratch.recent = calloc(plane->setup.debounce_samples, sizeof *scratch.recent);
     if (scratch.recent == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for the readings of a map");
   }
-  const struct task start = {.rect = {0, plane->options.down.count - 1, 0, plane->options.up.count - 1},
+  const struct task start = {.rect = {0, plane->options.downshift.count - 1, 0, plane->options.upshift.count - 1},
                              .track = 0,
                              .first_decision = whole_samples(plane, plane->setup.start_delay_samples),
                              .gear = plane->model->control.start_gear - 1,

@@ -32,8 +32,8 @@ struct sb_plane {
   const struct sb_model *model;
   struct sb_map_options options;
   struct sb_controller_setup setup; /* of the fixed pairs, the times and the debounce count */
-  int32_t *down_counts;             /* down_counts[down.count], ascending */
-  int32_t *up_counts;
+  int32_t *downshift_counts;        /* downshift_counts[down.count], ascending */
+  int32_t *upshift_counts;
   double *downshift_nm;      /* Td at each down index: descending */
   double *upshift_nm;        /* Tu at each up index: descending */
   struct sb_monitor monitor; /* Td, Tu and tau of all gears as a run has them */
@@ -55,6 +55,6 @@ struct sb_leaves {
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err);
 
 /* Number of lattice points, from the first on, whose (descending) torque is above load_nm, less a fraction of itself. */
-int sb_plane_count_above(const double *torque_nm, int count, double load_nm, double less_fraction);
+int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction);
 
 #endif

@@ -6,7 +6,7 @@
 #include "map/lattice.h"
 
 struct sb_map_picture {
-  struct sb_map_axis down, up;
+  struct sb_map_axis downshift, upshift;
   double own_downshift_fraction, own_upshift_fraction;
   bool is_whole; /* draws the whole plane, else the part where anything changes, the own thresholds in it */
   void (*paint)(struct sb_sketch *sketch,

@@ -39,7 +39,7 @@ static enum sb_status read_range(const char *option, const char *text, struct sb
   double least, greatest;
   if (text == NULL) return SB_OK;
   snprintf(with_unit, sizeof with_unit, "%.50s%s", text, strchr(text, '%') != NULL ? "" : " %");
-  if (sb_quantity_parse_range(with_unit, SB_PERCENT, &least, &greatest, &reason) != SB_OK) {
+  if (sb_units_parse_range(with_unit, SB_PERCENT, &least, &greatest, &reason) != SB_OK) {
     return sb_fail(err, SB_ERR_USAGE, "%s %s", option, reason.text);
   }
   const double step = axis->step_fraction;
@@ -54,16 +54,16 @@ static enum sb_status read_range(const char *option, const char *text, struct sb
 }
 
 /* A downshift threshold lies below 100 %, and below an upshift threshold. */
-static enum sb_status order_axes(const char *downshift, struct sb_map_options *options, struct sb_error *err)
+static enum sb_status order_axes(const char *asked, struct sb_map_options *options, struct sb_error *err)
 {
-  struct sb_map_axis *down = &options->down;
-  const int below = (int)ceil((1.0 - down->first_fraction) / down->step_fraction - 1e-6);
-  if (down->count > below) down->count = below;
-  if (down->count < 1) {
-    return sb_fail(err, SB_ERR_USAGE, "--downshift %s: a downshift threshold lies below 100 %%", downshift);
+  struct sb_map_axis *downshift = &options->downshift;
+  const int below = (int)ceil((1.0 - downshift->first_fraction) / downshift->step_fraction - 1e-6);
+  if (downshift->count > below) downshift->count = below;
+  if (downshift->count < 1) {
+    return sb_fail(err, SB_ERR_USAGE, "--downshift %s: a downshift threshold lies below 100 %%", asked);
   }
-  const double up_last = sb_map_axis_at(&options->up, options->up.count - 1);
-  if (down->first_fraction + 0.5 * down->step_fraction <= up_last) return SB_OK;
+  const double upshift_last = sb_map_axis_at(&options->upshift, options->upshift.count - 1);
+  if (downshift->first_fraction + 0.5 * downshift->step_fraction <= upshift_last) return SB_OK;
   return sb_fail(err, SB_ERR_USAGE, "--downshift and --upshift leave no pair with downshift below upshift");
 }
 
@@ -75,8 +75,8 @@ enum sb_status sb_map_plane_parse(const struct sb_model *model, const char *pair
   if (status != SB_OK) return status;
   struct sb_map_options out = sb_map_options_default(model);
   out.pair = index;
-  status = read_range("--downshift", downshift, &out.down, err);
-  if (status == SB_OK) status = read_range("--upshift", upshift, &out.up, err);
+  status = read_range("--downshift", downshift, &out.downshift, err);
+  if (status == SB_OK) status = read_range("--upshift", upshift, &out.upshift, err);
   if (status == SB_OK) status = order_axes(downshift, &out, err);
   if (status == SB_OK) *options = out;
   return status;

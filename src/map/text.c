@@ -6,7 +6,7 @@
 #include "map/class.h"
 #include "map/picture.h"
 #include "map/report.h"
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 #include "text/words.h"
 
 /* Paints each cell. */
@@ -16,8 +16,8 @@ static void paint(struct sb_sketch *sketch, const void *context)
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
     const char letter = sb_map_class_letter(sb_map_class_of(&cell->verdict));
-    sb_sketch_paint(sketch, (struct sb_span){cell->down_first, cell->down_last},
-                    (struct sb_span){cell->up_first, cell->up_last}, letter);
+    sb_sketch_paint(sketch, (struct sb_span){cell->downshift_first, cell->downshift_last},
+                    (struct sb_span){cell->upshift_first, cell->upshift_last}, letter);
   }
 }
 
@@ -36,9 +36,10 @@ static void write_legend(FILE *out, const struct sb_map *map, const struct sb_ma
   for (size_t i = 0; i < map->cell_count; i++) {
     points[sb_map_class_of(&map->cells[i].verdict)] += sb_map_cell_point_count(map, &map->cells[i]);
   }
-  const struct sb_map_axis *down = &map->options.down, *up = &map->options.up;
-  fprintf(out, "\n  share of the plane, downshift %.6g..%.6g %%, upshift %.6g..%.6g %%\n", sb_map_axis_pct(down, 0),
-          sb_map_axis_pct(down, down->count - 1), sb_map_axis_pct(up, 0), sb_map_axis_pct(up, up->count - 1));
+  const struct sb_map_axis *downshift = &map->options.downshift, *upshift = &map->options.upshift;
+  fprintf(out, "\n  share of the plane, downshift %.6g..%.6g %%, upshift %.6g..%.6g %%\n",
+          sb_map_axis_pct(downshift, 0), sb_map_axis_pct(downshift, downshift->count - 1), sb_map_axis_pct(upshift, 0),
+          sb_map_axis_pct(upshift, upshift->count - 1));
   for (int k = 0; k < SB_MAP_CLASS_COUNT; k++) {
     if (points[k] == 0) continue;
     const enum sb_map_class class = (enum sb_map_class)k;
@@ -53,11 +54,12 @@ static void write_margin(FILE *out, const struct sb_map_own *own, enum sb_map_di
 {
   const struct sb_map_margin *margin = &own->margins[direction];
   char last[32] = "-";
-  if (!isnan(margin->last_fraction)) snprintf(last, sizeof last, "%.6g %%", sb_percent_rounded(margin->last_fraction));
+  if (!isnan(margin->last_fraction))
+    snprintf(last, sizeof last, "%.6g %%", sb_fields_rounded_percent(margin->last_fraction));
   fprintf(out, "  %-16s%12s", sb_map_direction_words(direction), last);
   if (margin->changes) {
-    fprintf(out, "%9.6g %%  at %.6g %%: %s\n", sb_percent_rounded(margin->margin_fraction),
-            sb_percent_rounded(margin->first_fraction), sb_map_class_words(sb_map_class_of(&margin->verdict)));
+    fprintf(out, "%9.6g %%  at %.6g %%: %s\n", sb_fields_rounded_percent(margin->margin_fraction),
+            sb_fields_rounded_percent(margin->first_fraction), sb_map_class_words(sb_map_class_of(&margin->verdict)));
   } else {
     fprintf(out, "%11s  %s\n", "-", own->passes ? "no failure on this way" : "nothing passes on this way");
   }
@@ -68,7 +70,7 @@ static void write_own(FILE *out, const struct sb_map_own *own)
   char all[SB_MAP_VERDICTS_SIZE];
   const char *cause = sb_map_cause_name(&own->verdict);
   fprintf(out, "At the scenario's own thresholds, downshift %.6g %% and upshift %.6g %%:\n  %s%s%s%s\n",
-          sb_percent_rounded(own->downshift_fraction), sb_percent_rounded(own->upshift_fraction),
+          sb_fields_rounded_percent(own->downshift_fraction), sb_fields_rounded_percent(own->upshift_fraction),
           sb_map_all_verdicts(&own->verdict, all), cause[0] != 0 ? " (" : "", cause, cause[0] != 0 ? ")" : "");
   fprintf(out, "  %ld shift%s, %s output turns, %s J given, greatest torque %s N.m\n\n", own->figures.shift_count,
           own->figures.shift_count == 1 ? "" : "s", NUM(own->figures.output_turns), NUM(own->figures.given_j),
@@ -95,11 +97,16 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   sb_words_say(out, 0, 0, "%s", model->name);
   sb_words_say(out, 0, 0,
                "thresholds between %s and %s, exact in steps of %.6g %%; each pair stands for a run of %.6g s",
-               gears[pair].name, gears[pair + 1].name, sb_percent_rounded(map->options.down.step_fraction),
+               gears[pair].name, gears[pair + 1].name, sb_fields_rounded_percent(map->options.downshift.step_fraction),
                model->run.duration_s);
   fputc('\n', out);
-  const struct sb_map_picture picture = {
-      map->options.down, map->options.up, own->downshift_fraction, own->upshift_fraction, wishes->is_whole, paint, map};
+  const struct sb_map_picture picture = {map->options.downshift,
+                                         map->options.upshift,
+                                         own->downshift_fraction,
+                                         own->upshift_fraction,
+                                         wishes->is_whole,
+                                         paint,
+                                         map};
   const enum sb_status status = sb_map_draw(out, &picture, err);
   if (status != SB_OK) return status;
   write_legend(out, map, own);
@@ -107,6 +114,6 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   write_own(out, own);
   if (wishes->is_verbose) write_work(out, model, map);
   if (sb_caution_has_acting_load(&model->load) || model->battery.is_present) fputc('\n', out);
-  sb_report_write_cautions(out, model, NULL);
+  sb_run_write_cautions(out, model, NULL);
   return SB_OK;
 }

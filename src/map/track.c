@@ -72,7 +72,7 @@ static int new_track(struct sb_tracks *tracks, const struct sb_track *track, str
 
 /* States ----------------------------------------------------------------------------------------------------------- */
 
-double sb_tracks_time_s(const struct sb_tracks *tracks, int sample)
+double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
 {
   const long long step = sample < tracks->end_sample ? sample * tracks->steps_per_sample : tracks->last_step;
   return sb_stepper_grid_s(&tracks->sim, step);
@@ -106,7 +106,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
   const struct sb_stop *stop = &track->stops[sample - track->first];
   const struct sb_gear *gear = &tracks->model->gearbox.gears[track->gear];
   const struct sb_state plain = {.step = sample * tracks->steps_per_sample,
-                                 .time_s = sb_tracks_time_s(tracks, sample),
+                                 .time_s = sb_map_tracks_time_s(tracks, sample),
                                  .load_time_s = stop->load_time_s,
                                  .load_angle_rad = stop->load_angle_rad,
                                  .motor_speed_rad_s = stop->motor_speed_rad_s,
@@ -115,7 +115,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .gear = track->gear,
                                  .link = SB_LINK_MESH,
                                  .motor_direction = stop->motor_direction,
-                                 .output_direction = stop->motor_direction * gear->output_sense,
+                                 .output_direction = stop->motor_direction * gear->output_direction,
                                  .is_driving = stop->is_driving};
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
@@ -124,7 +124,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine in mesh, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 8, MORE_WORDS = 16 };
+enum { KEY_WORDS = 8, MORE_WORDS = 24 };
 
 static uint64_t bits_of(double value)
 {
@@ -147,33 +147,21 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop,
   key[7] = (uint64_t)(gear * 16 + (stop->motor_direction + 1) * 2 + stop->is_driving);
 }
 
-/* The rest of a machine that has more: vehicle, shaft and what feeds the motor. */
+/* The rest of a machine that has more: vehicle, shaft and what feeds the motor. Each value is a word of its own. */
 static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
 {
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
-  const double values[] = {far->speed_rad_s,
-                           far->angle_rad,
-                           far->load_angle_rad,
-                           far->left_rad,
-                           state->twist.twist_rad,
-                           feed->drive.duty,
-                           feed->drive.integral_rad,
-                           feed->warmth.winding_c,
-                           feed->warmth.housing_c,
-                           feed->resistance_ohm,
-                           feed->voltage_v,
-                           feed->drawn_as,
-                           feed->low_s};
-  enum { VALUE_COUNT = sizeof values / sizeof *values };
-  for (int i = 0; i < VALUE_COUNT; i++) key[i] = bits_of(values[i]);
-  const int flags =
-      (((far->is_slipping * 3 + far->slip_direction + 1) * 3 + far->direction + 1) * 3 + state->twist.side + 1) * 3 +
-      feed->drive.order + 1;
-  key[VALUE_COUNT] = (uint64_t)((flags * 2 + feed->is_cut_out) * 2 + feed->is_empty);
-  key[VALUE_COUNT + 1] = (uint64_t)((far->met_count * 2 + far->is_finished) * 3 + state->output_direction + 1);
-  key[VALUE_COUNT + 2] = (uint64_t)feed->ready_step;
-  static_assert(VALUE_COUNT + 3 == MORE_WORDS, "every word is set");
+  const double values[] = {far->speed_rad_s,        far->angle_rad,           far->load_angle_rad,
+                           far->left_rad,           far->is_slipping,         far->slip_direction,
+                           far->direction,          far->met_count,           far->is_finished,
+                           state->output_direction, state->twist.side,        state->twist.twist_rad,
+                           feed->drive.duty,        feed->drive.integral_rad, feed->drive.command,
+                           feed->warmth.winding_c,  feed->warmth.housing_c,   feed->resistance_ohm,
+                           feed->voltage_v,         feed->drawn_as,           feed->low_s,
+                           feed->is_cut_out,        feed->is_empty,           (double)feed->ready_step};
+  static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
+  for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }
 
 static uint64_t stirred(uint64_t hash, const uint64_t *key, int count)
@@ -291,7 +279,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_track *track = &tracks->items[tracks->at_track];
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   const struct sb_row row = sb_sim_row(&tracks->sim);
-  struct sb_spot spot = {.outside_nm = row.external_torque_nm,
+  struct sb_spot spot = {.external_nm = row.external_torque_nm,
                          .more = keep_more(tracks, &row),
                          .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,
@@ -300,7 +288,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
     const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
     const struct sb_sensor *sensor = &tracks->model->control.sensor;
     const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
-    spot.reading = sb_reading_take_input(&tracks->reading, sensor, input, noise);
+    spot.reading = sb_sensor_take_input(&tracks->reading, sensor, input, noise);
   }
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
@@ -312,7 +300,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   if (!isnan(sums->over_limit_first_s)) spot.flags |= SB_SPOT_OVERLOAD;
   if (track->row_count > 0 && track->rows[track->row_count - 1].sample == sample) spot.flags |= SB_SPOT_HAS_ROWS;
   tracks->output_turns = row.output_turns;
-  tracks->sim.sums = sb_sums_empty();
+  tracks->sim.sums = sb_sim_sums_empty();
   return spot;
 }
 
@@ -347,7 +335,7 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   return SB_OK;
 }
 
-enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
+enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
 {
   const struct sb_track *track = &tracks->items[at];
   const bool is_new = track->count == 0;
@@ -364,7 +352,7 @@ enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int at, struct sb_erro
   return add_sample(tracks, at, err);
 }
 
-int sb_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err)
+int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err)
 {
   const int index = sample - tracks->items[track].first;
   const int side = gear > tracks->items[track].gear;
@@ -393,7 +381,7 @@ static enum sb_status draw_noise(struct sb_tracks *tracks, struct sb_error *err)
   if (tracks->reading.noise == NULL) return SB_OK;
   tracks->noise = calloc((size_t)tracks->end_sample, sizeof *tracks->noise);
   if (tracks->noise == NULL) return no_memory(err);
-  for (int n = 0; n < tracks->end_sample; n++) tracks->noise[n] = sb_reading_draw(&tracks->reading);
+  for (int n = 0; n < tracks->end_sample; n++) tracks->noise[n] = sb_sensor_draw(&tracks->reading);
   return SB_OK;
 }
 
@@ -404,10 +392,10 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
   if (status != SB_OK) return status;
   tracks->sim.observer = (struct sb_sim_observer){tracks, on_event, NULL};
   tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .parent = -1, .next = -1}, err);
-  return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_tracks_extend(tracks, tracks->at_track, err);
+  return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_map_tracks_extend(tracks, tracks->at_track, err);
 }
 
-enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
+enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
 {
   const struct sb_run_setup *run = &model->run;
   *tracks = (struct sb_tracks){
@@ -417,15 +405,14 @@ enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *m
   const long long last_sample = tracks->last_step / tracks->steps_per_sample;
   if (last_sample >= INT32_MAX - 1) return sb_fail(err, SB_ERR_NUMERICS, "too many samples for a map");
   tracks->end_sample = (int)last_sample + 1;
-  enum sb_status status =
-      sb_reading_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
+  enum sb_status status = sb_sensor_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
   if (status == SB_OK) status = draw_noise(tracks, err);
   if (status == SB_OK) status = begin_at_the_start(tracks, err);
-  if (status != SB_OK) sb_tracks_clear(tracks);
+  if (status != SB_OK) sb_map_tracks_clear(tracks);
   return status;
 }
 
-void sb_tracks_clear(struct sb_tracks *tracks)
+void sb_map_tracks_clear(struct sb_tracks *tracks)
 {
   for (int i = 0; i < tracks->count; i++) {
     free(tracks->items[i].spots);
@@ -436,7 +423,7 @@ void sb_tracks_clear(struct sb_tracks *tracks)
   sb_arena_clear(&tracks->mores);
   free(tracks->table);
   free(tracks->noise);
-  sb_reading_clear(&tracks->reading);
+  sb_sensor_clear(&tracks->reading);
   sb_sim_clear(&tracks->sim);
   *tracks = (struct sb_tracks){.at_track = -1};
 }

@@ -34,13 +34,13 @@ struct sb_more {
 
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double outside_nm;
+  double external_nm;
   double given_j; /* since the sample before, as turns and torque */
   double turns;
   double torque_nm; /* greatest, by magnitude */
   int32_t reading;  /* counts */
   uint32_t flags;
-  const struct sb_more *more; /* NULL: the machine has no more, and those loads are outside_nm */
+  const struct sb_more *more; /* NULL: the machine has no more, and those loads are external_nm */
 };
 
 /* The state in mesh behind a spot, to go on from; nothing is kept of one in neutral. */
@@ -56,7 +56,7 @@ struct sb_stop {
 struct sb_track_row {
   int sample; /* the next one */
   bool is_engaged, is_resting, is_slipping;
-  bool is_switched; /* the drive was cut, came back or took another order */
+  bool is_switched; /* the drive was cut, came back or took another command */
   double time_s, next_load_nm;
 };
 
@@ -98,20 +98,20 @@ struct sb_tracks {
 };
 
 /* Track 0 begins at the start of the run. */
-enum sb_status sb_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);
-void sb_tracks_clear(struct sb_tracks *tracks);
+enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);
+void sb_map_tracks_clear(struct sb_tracks *tracks);
 
 /* The track that begins with a command to a gear (index) at a sample that is known, in mesh; -1: out of memory. */
-int sb_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err);
+int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err);
 
 /* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. A
  * track that was left in neutral can't be extended: follow it until it is in mesh. */
-enum sb_status sb_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
+enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
 
 /* The rows of a track between the sample before and this one: their number, *rows the first of them. */
 int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows);
 
 /* The time of a sample, to the bit that of the simulator. Pure. */
-double sb_tracks_time_s(const struct sb_tracks *tracks, int sample);
+double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample);
 
 #endif

@@ -55,18 +55,18 @@ static void say_torque(struct sb_explaining *to, const char *where, double torqu
 static void say_band(struct sb_explaining *to)
 {
   const struct sb_pair_figures *pair = pair_of(to);
-  const double down_nm = pair->downshift_torque_nm, up_nm = pair->upshift_torque_nm;
+  const double downshift_nm = pair->downshift_torque_nm, upshift_nm = pair->upshift_torque_nm;
   if (!pair->has_band) {
-    say_torque(to, "the shift points (down at loads above", down_nm, "the shift points (down under any load",
+    say_torque(to, "the shift points (down at loads above", downshift_nm, "the shift points (down under any load",
                "the shift points (down under no load");
-    say_torque(to, ", up at loads below", up_nm, ", up under no load", ", up under any load");
+    say_torque(to, ", up at loads below", upshift_nm, ", up under no load", ", up under any load");
     sb_explain_say(to, ")");
-  } else if (isfinite(down_nm) && isfinite(up_nm)) {
-    sb_explain_say(to, "the hunting band of %.3g..%.3g N.m", down_nm, up_nm);
-  } else if (isfinite(up_nm)) {
-    sb_explain_say(to, "the hunting band below %.3g N.m", up_nm);
+  } else if (isfinite(downshift_nm) && isfinite(upshift_nm)) {
+    sb_explain_say(to, "the hunting band of %.3g..%.3g N.m", downshift_nm, upshift_nm);
+  } else if (isfinite(upshift_nm)) {
+    sb_explain_say(to, "the hunting band below %.3g N.m", upshift_nm);
   } else {
-    say_torque(to, "the hunting band above", down_nm, "the hunting band, which holds all loads", "");
+    say_torque(to, "the hunting band above", downshift_nm, "the hunting band, which holds all loads", "");
   }
 }
 
@@ -90,10 +90,10 @@ static void cure_band(struct sb_explaining *to)
   const double reached = to->closed->gears[to->verdict->gear - 1].lightest_reading;
   const bool can_raise = !isnan(pair->least_safe_upshift) && (belongs_low || pair->least_safe_upshift < reached);
   if (can_raise) {
-    cure_threshold(to, "upshift_above", "at least", sb_figure_percent_by(ceil, pair->least_safe_upshift).text);
+    cure_threshold(to, "upshift_above", "at least", sb_words_percent_by(ceil, pair->least_safe_upshift).text);
   }
   if (!isnan(pair->greatest_safe_downshift)) {
-    cure_threshold(to, "downshift_below", "at most", sb_figure_percent_by(floor, pair->greatest_safe_downshift).text);
+    cure_threshold(to, "downshift_below", "at most", sb_words_percent_by(floor, pair->greatest_safe_downshift).text);
   }
   if (to->out->cure_count > 0) return;
   sb_explain_say(to, "; lower the downshift threshold first, then raise the upshift threshold");
@@ -108,11 +108,11 @@ static double dwell_from_s(const struct sb_explaining *to, const struct sb_motor
   const int slow = to->verdict->gear - 1, fast = slow + 1;
   const double load_nm = fmax(to->verdict->greatest_nm, 0.0);
   const struct sb_load_moment load = {.resisting_nm = load_nm, .hold_nm = load_nm};
-  const double down_rad_s = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double downshift_rad_s = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
   if (!(start_rad_s > 0.0)) return NAN;
   const struct sb_shift_figures shift = sb_theory_shift(model, line, slow, fast, &load, start_rad_s);
   const double dwell_s =
-      shift.time_s + sb_theory_climb_s(model, line, fast, &load, shift.joined_speed_rad_s, down_rad_s);
+      shift.time_s + sb_theory_climb_s(model, line, fast, &load, shift.joined_speed_rad_s, downshift_rad_s);
   return isfinite(dwell_s) ? dwell_s : NAN;
 }
 
@@ -122,10 +122,10 @@ static double needed_dwell_s(const struct sb_explaining *to)
   const struct sb_model *model = to->model;
   const int slow = to->verdict->gear - 1;
   const struct sb_motor_line line = sb_torque_balance_line(model);
-  const double up_rad_s = sb_steady_point(model, &line, model->control.upshift_fraction[slow]).speed_rad_s;
+  const double upshift_rad_s = sb_steady_point(model, &line, model->control.upshift_fraction[slow]).speed_rad_s;
   const double steady_rad_s = sb_steady_speed_rad_s(model, &line, slow, to->verdict->greatest_nm);
   const double lightest_s = fmax(pair_of(to)->shortest_dwell_s, pair_of(to)->shortest_dwell_steady_s);
-  return fmax(lightest_s, fmax(dwell_from_s(to, &line, up_rad_s), dwell_from_s(to, &line, steady_rad_s)));
+  return fmax(lightest_s, fmax(dwell_from_s(to, &line, upshift_rad_s), dwell_from_s(to, &line, steady_rad_s)));
 }
 
 static void cure_dwell(struct sb_explaining *to)
@@ -221,7 +221,7 @@ static void cure_low(struct sb_explaining *to)
     cure_threshold(to, "upshift_above", NULL, NULL);
     return;
   }
-  cure_threshold(to, "upshift_above", NULL, sb_figure_percent_by(ceil, least_safe_upshift).text);
+  cure_threshold(to, "upshift_above", NULL, sb_words_percent_by(ceil, least_safe_upshift).text);
   sb_explain_say(to, " (less would open a hunting band)");
 }
 

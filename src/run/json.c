@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include <math.h>
 
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 #include "text/fields.h"
 #include "text/json.h"
 
@@ -41,10 +41,10 @@ static void put_verdicts(struct sb_json *json, const struct sb_report *report)
     sb_verdict_explain(v, report->model, &closed, &explanation);
     sb_json_open_object(json);
     sb_json_put_string(json, "kind", sb_verdict_name(v->kind));
-    sb_json_put_string(json, "cause", sb_cause_name(v->cause));
+    sb_json_put_string(json, "cause", sb_verdict_cause_name(v->cause));
     sb_json_put_integer(json, "gear", v->gear);
     sb_json_put_string(json, "gear_name", gear_name(report->model, v->gear));
-    sb_json_put_fields(json, times, v);
+    sb_fields_put_json(json, times, v);
     sb_json_put_string(json, "text", explanation.text);
     put_cures(json, &explanation);
     sb_json_close(json);
@@ -73,7 +73,7 @@ static void put_shifts(struct sb_json *json, const struct sb_report *report)
   for (size_t i = 0; i < monitor->shift_kept; i++) {
     const struct sb_shift_record *shift = &monitor->shifts[i];
     sb_json_open_object(json);
-    sb_json_put_fields(json, fields, shift);
+    sb_fields_put_json(json, fields, shift);
     sb_json_put_string(json, "from_name", gear_name(report->model, shift->from));
     sb_json_put_string(json, "to_name", gear_name(report->model, shift->to));
     sb_json_close(json);
@@ -85,7 +85,7 @@ static void put_shifts(struct sb_json *json, const struct sb_report *report)
 static void put_object(struct sb_json *json, const char *key, const struct sb_field *fields, const void *record)
 {
   sb_json_put_object(json, key);
-  sb_json_put_fields(json, fields, record);
+  sb_fields_put_json(json, fields, record);
   sb_json_close(json);
 }
 
@@ -144,7 +144,7 @@ static void put_energy(struct sb_json *json, const struct sb_energy *energy)
   static const struct sb_field fields[] = {FIELD(given, ) SB_ENERGY_LINES(FIELD){NULL, 0, SB_FIELD_NUMBER}};
 #undef FIELD
   sb_json_put_object(json, "energy_j");
-  sb_json_put_fields(json, fields, energy);
+  sb_fields_put_json(json, fields, energy);
   sb_json_put_number(json, "residual", sb_energy_residual_j(energy));
   sb_json_put_number(json, "residual_ratio", sb_energy_residual_ratio(energy));
   sb_json_close(json);
@@ -165,7 +165,7 @@ static void put_shortfall(struct sb_json *json, const struct sb_report *report)
     return;
   }
   sb_json_put_object(json, "speed_shortfall");
-  sb_json_put_fields(json, fields, &report->result->monitor.shortfall);
+  sb_fields_put_json(json, fields, &report->result->monitor.shortfall);
   sb_json_put_number(json, "target_rad_s", drive->target_rad_s);
   sb_json_close(json);
 }
@@ -190,7 +190,7 @@ static void put_vehicle(struct sb_json *json, const struct sb_report *report)
   sb_json_put_boolean(json, "has_arrived", end->vehicle_angle_rad >= road->finish_rad);
   sb_json_put_integer(json, "impacts", sums->impact_count);
   sb_json_put_number(json, "greatest_impact_n_s", sums->impact_greatest_nms / road->wheel_radius_m);
-  sb_json_put_fields(json, fields, sums);
+  sb_fields_put_json(json, fields, sums);
   sb_json_close(json);
 }
 
@@ -220,13 +220,13 @@ static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
   sb_json_put_object(json, "until_warm");
   sb_json_put_string(json, "end", end_name(warmup->end));
   sb_json_put_integer(json, "repeats", warmup->repeat_count);
-  sb_json_put_fields(json, fields, warmup);
+  sb_fields_put_json(json, fields, warmup);
   put_object(json, "start", warmth, &warmup->start);
   put_object(json, "finish", warmth, &warmup->finish);
   sb_json_close(json);
 }
 
-void sb_report_write_json(struct sb_json *json, const struct sb_report *report)
+void sb_run_write_json(struct sb_json *json, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
   sb_json_open_object(json);

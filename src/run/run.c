@@ -121,7 +121,7 @@ static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err
   struct sb_row row = sb_sim_row(&run->sim);
   watch_charge(run);
   const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
-  const int32_t count = sb_reading_sample_input(&run->reading, sensor, input);
+  const int32_t count = sb_sensor_sample_input(&run->reading, sensor, input);
   run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
   sb_monitor_row(run->monitor, &row, is_automatic(run));
   if (!is_automatic(run) || is_last) return SB_OK;
@@ -187,7 +187,7 @@ static enum sb_status start(struct run *run, struct sb_error *err)
 {
   const struct sb_control *control = &run->model->control;
   const int gear = run->options->locked_gear > 0 ? run->options->locked_gear : control->start_gear;
-  enum sb_status status = sb_reading_init(&run->reading, &control->sensor, control->sample_period_s, err);
+  enum sb_status status = sb_sensor_init(&run->reading, &control->sensor, control->sample_period_s, err);
   if (status != SB_OK) return status;
   status = sb_sim_init(&run->sim, run->model, gear - 1, err);
   if (status != SB_OK) return status;
@@ -223,7 +223,7 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
     }
   }
   sb_sim_clear(&run.sim);
-  sb_reading_clear(&run.reading);
+  sb_sensor_clear(&run.reading);
   if (status == SB_OK) {
     *result = out;
   } else {

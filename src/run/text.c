@@ -6,7 +6,7 @@
 
 #include "base/constants.h"
 #include "machine/caution.h"
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 
 enum { SHIFTS_SHOWN = 12, SPELLS_SHOWN = 3, LABEL_WIDTH = 12 };
 
@@ -67,10 +67,10 @@ static void write_times(FILE *out, const struct sb_report *report)
   const struct sb_sums *sums = &report->result->sums;
   struct sb_sentence line = {.length = 0};
   for (int g = 0; g < gearbox->gear_count; g++) {
-    sb_sentence_add(&line, "%s %s s, ", gearbox->gears[g].name, NUM(sums->gear_time_s[g]));
+    sb_words_add(&line, "%s %s s, ", gearbox->gears[g].name, NUM(sums->gear_time_s[g]));
   }
-  sb_sentence_add(&line, "shifting %.3g s", sums->neutral_time_s);
-  if (sums->standstill_time_s > 0.0) sb_sentence_add(&line, "; %.3g s of it at rest", sums->standstill_time_s);
+  sb_words_add(&line, "shifting %.3g s", sums->neutral_time_s);
+  if (sums->standstill_time_s > 0.0) sb_words_add(&line, "; %.3g s of it at rest", sums->standstill_time_s);
   write_labeled(out, "Time", &line);
 }
 
@@ -83,13 +83,13 @@ static void write_shortfall(FILE *out, const struct sb_report *report)
   struct sb_sentence line = {.length = 0};
   if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
   if (shortfall->count == 0) {
-    sb_sentence_add(&line, "the target of %s rpm is reached after each run-up", NUM(drive->target_rad_s / SB_RPM));
-    if (cut_s > 0.0) sb_sentence_add(&line, ", but not for the %.3g s for which the drive was cut", cut_s);
+    sb_words_add(&line, "the target of %s rpm is reached after each run-up", NUM(drive->target_rad_s / SB_RPM));
+    if (cut_s > 0.0) sb_words_add(&line, ", but not for the %.3g s for which the drive was cut", cut_s);
   } else {
-    sb_sentence_add(&line, "the target of %s rpm is not reached from %s s on, for %.3g s",
-                    NUM(drive->target_rad_s / SB_RPM), NUM(shortfall->first_s), shortfall->duration_s);
-    if (shortfall->count > 1) sb_sentence_add(&line, " in %d spells", shortfall->count);
-    sb_sentence_add(&line, ": at full duty the motor falls to %s rpm", NUM(shortfall->least_rad_s / SB_RPM));
+    sb_words_add(&line, "the target of %s rpm is not reached from %s s on, for %.3g s",
+                 NUM(drive->target_rad_s / SB_RPM), NUM(shortfall->first_s), shortfall->duration_s);
+    if (shortfall->count > 1) sb_words_add(&line, " in %d spells", shortfall->count);
+    sb_words_add(&line, ": at full duty the motor falls to %s rpm", NUM(shortfall->least_rad_s / SB_RPM));
   }
   write_labeled(out, "Speed", &line);
 }
@@ -102,19 +102,19 @@ static void write_vehicle(FILE *out, const struct sb_report *report)
   const struct sb_row *end = &report->result->end;
   struct sb_sentence line = {.length = 0};
   if (!road->is_present) return;
-  sb_sentence_add(&line, "distance travelled %s m", NUM(end->vehicle_angle_rad * road->wheel_radius_m));
+  sb_words_add(&line, "distance travelled %s m", NUM(end->vehicle_angle_rad * road->wheel_radius_m));
   if (end->vehicle_angle_rad >= road->finish_rad) {
-    sb_sentence_add(&line, ", all of it, in %s s", NUM(end->time_s));
+    sb_words_add(&line, ", all of it, in %s s", NUM(end->time_s));
   }
-  sb_sentence_add(&line, "; speed at the end %.3g m/s", end->vehicle_speed_rad_s * road->wheel_radius_m);
+  sb_words_add(&line, "; speed at the end %.3g m/s", end->vehicle_speed_rad_s * road->wheel_radius_m);
   const double impact_ns = sums->impact_greatest_nms / road->wheel_radius_m;
-  if (sums->impact_count == 1) sb_sentence_add(&line, "\none impact on a body, of %.3g N.s", impact_ns);
+  if (sums->impact_count == 1) sb_words_add(&line, "\none impact on a body, of %.3g N.s", impact_ns);
   if (sums->impact_count > 1) {
-    sb_sentence_add(&line, "\n%ld impacts on bodies, the greatest %.3g N.s", sums->impact_count, impact_ns);
+    sb_words_add(&line, "\n%ld impacts on bodies, the greatest %.3g N.s", sums->impact_count, impact_ns);
   }
   if (sums->slip_s > 0.0) {
-    sb_sentence_add(&line, "\nthe wheels slipped for %.3g s between %s s", sums->slip_s, NUM(sums->slip_first_s));
-    sb_sentence_add(&line, " and %s s", NUM(sums->slip_last_s));
+    sb_words_add(&line, "\nthe wheels slipped for %.3g s between %s s", sums->slip_s, NUM(sums->slip_first_s));
+    sb_words_add(&line, " and %s s", NUM(sums->slip_last_s));
   }
   write_labeled(out, "Vehicle", &line);
 }
@@ -125,16 +125,16 @@ static void write_greatest(FILE *out, const struct sb_report *report)
   const struct sb_sums *sums = &report->result->sums;
   const double shock_nms = sums->greatest_impulse_nms;
   struct sb_sentence line = {.length = 0};
-  sb_sentence_add(&line, "output torque %s N.m at %s s; ", NUM(sums->output_torque_nm.value),
-                  NUM(sums->output_torque_nm.time_s));
-  sb_sentence_add(&line, "motor speed %s rpm at %s s", NUM(sums->motor_speed_rad_s.value / SB_RPM),
-                  NUM(sums->motor_speed_rad_s.time_s));
+  sb_words_add(&line, "output torque %s N.m at %s s; ", NUM(sums->output_torque_nm.value),
+               NUM(sums->output_torque_nm.time_s));
+  sb_words_add(&line, "motor speed %s rpm at %s s", NUM(sums->motor_speed_rad_s.value / SB_RPM),
+               NUM(sums->motor_speed_rad_s.time_s));
   if (model->motor.has_currents) {
-    sb_sentence_add(&line, "\nmotor current %s A at %s s (stall current %s A at the nominal voltage)",
-                    NUM(sums->motor_current_a.value), NUM(sums->motor_current_a.time_s),
-                    NUM(model->motor.stall_current_a));
+    sb_words_add(&line, "\nmotor current %s A at %s s (stall current %s A at the nominal voltage)",
+                 NUM(sums->motor_current_a.value), NUM(sums->motor_current_a.time_s),
+                 NUM(model->motor.stall_current_a));
   }
-  if (fabs(shock_nms) > 1e-12) sb_sentence_add(&line, "\nengagement shock %.3g N.m.s at the output", shock_nms);
+  if (fabs(shock_nms) > 1e-12) sb_words_add(&line, "\nengagement shock %.3g N.m.s at the output", shock_nms);
   write_labeled(out, "Greatest", &line);
 }
 
@@ -144,8 +144,8 @@ static void write_motion(FILE *out, const struct sb_report *report)
   struct sb_sentence line = {.length = 0};
   fputc('\n', out);
   write_times(out, report);
-  sb_sentence_add(&line, "%s turns; speed %s..%s rpm", NUM(report->result->end.output_turns),
-                  NUM(sums->least_output_speed_rad_s / SB_RPM), NUM(sums->greatest_output_speed_rad_s / SB_RPM));
+  sb_words_add(&line, "%s turns; speed %s..%s rpm", NUM(report->result->end.output_turns),
+               NUM(sums->least_output_speed_rad_s / SB_RPM), NUM(sums->greatest_output_speed_rad_s / SB_RPM));
   write_labeled(out, "Output", &line);
   write_shortfall(out, report);
   write_vehicle(out, report);
@@ -157,21 +157,20 @@ static void write_energy(FILE *out, const struct sb_report *report)
   const struct sb_energy *energy = &report->result->sums.energy;
   const char *sign = "";
   struct sb_sentence line = {.length = 0};
-  sb_sentence_add(&line, "%s gave %.5g J =", report->model->motor.has_currents ? "the supply" : "the motor shaft",
-                  energy->given);
-#define ADD_LINE(field, name)                                           \
-  if (energy->field != 0.0) {                                           \
-    sb_sentence_add(&line, "%s %s %s", sign, name, NUM(energy->field)); \
-    sign = " +";                                                        \
+  sb_words_add(&line, "%s gave %.5g J =", report->model->motor.has_currents ? "the supply" : "the motor shaft",
+               energy->given);
+#define ADD_LINE(field, name)                                        \
+  if (energy->field != 0.0) {                                        \
+    sb_words_add(&line, "%s %s %s", sign, name, NUM(energy->field)); \
+    sign = " +";                                                     \
   }
   SB_ENERGY_LINES(ADD_LINE)
 #undef ADD_LINE
   /* What load and flywheels give back makes a share of nothing. */
   if (energy->given > 0.0 && energy->load_work >= 0.0 && energy->load_work <= energy->given) {
-    sb_sentence_add(&line, "\nefficiency %.1f %% (load work by energy given)",
-                    100.0 * energy->load_work / energy->given);
+    sb_words_add(&line, "\nefficiency %.1f %% (load work by energy given)", 100.0 * energy->load_work / energy->given);
   }
-  sb_sentence_add(&line, "\nresidual of the energy balance %.2g", sb_energy_residual_ratio(energy));
+  sb_words_add(&line, "\nresidual of the energy balance %.2g", sb_energy_residual_ratio(energy));
   fputc('\n', out);
   write_labeled(out, "Energy", &line);
 }
@@ -195,7 +194,7 @@ static void write_caution(FILE *out, const char *text)
   sb_words_say(out, 0, 2, "Caution: %s", text);
 }
 
-void sb_report_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
+void sb_run_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor)
 {
   if (sb_caution_has_acting_load(&model->load)) write_caution(out, sb_caution_text(SB_CAUTION_HOIST));
   if (model->battery.is_present) write_caution(out, sb_caution_of_battery(&model->battery));
@@ -212,7 +211,7 @@ static void write_notes(FILE *out, const struct sb_report *report)
   const struct sb_model *model = report->model;
   const struct sb_sums *sums = &report->result->sums;
   fputc('\n', out);
-  sb_report_write_cautions(out, model, &report->result->monitor);
+  sb_run_write_cautions(out, model, &report->result->monitor);
   if (report->result->overcharge_as > 0.0) {
     sb_words_say(
         out, 0, 2,
@@ -236,8 +235,8 @@ static void write_notes(FILE *out, const struct sb_report *report)
 static void say_warmth(struct sb_sentence *line, const char *when, const struct sb_warmup *warmup,
                        const struct sb_warmth *warmth)
 {
-  sb_sentence_add(line, "%s %.1f C", when, warmth->winding_c);
-  if (warmup->model.winding.housing_capacity_j_k > 0.0) sb_sentence_add(line, " (housing %.1f C)", warmth->housing_c);
+  sb_words_add(line, "%s %.1f C", when, warmth->winding_c);
+  if (warmup->model.winding.housing_capacity_j_k > 0.0) sb_words_add(line, " (housing %.1f C)", warmth->housing_c);
 }
 
 /* What ended the repeats. */
@@ -270,7 +269,7 @@ static void write_warmup(FILE *out, const struct sb_warmup *warmup, bool is_verb
   fputs("\nRepeated until warm: each repeat starts as warm as the last one ended\n", out);
   say_warmup_end(out, warmup);
   say_warmth(&line, "The last repeat, reported below, starts with the winding at", warmup, &warmup->start);
-  sb_sentence_add(&line, ", reaches %.1f C", warmup->peak_c);
+  sb_words_add(&line, ", reaches %.1f C", warmup->peak_c);
   say_warmth(&line, " and ends at", warmup, &warmup->finish);
   sb_words_say(out, 2, 2, "%s.", line.text);
   if (warmup->end == SB_WARMUP_STEADY && warmup->greatest_start_c - warmup->least_start_c > SB_WARMUP_STEADY_K) {
@@ -283,7 +282,7 @@ static void write_warmup(FILE *out, const struct sb_warmup *warmup, bool is_verb
                warmup->simulated_count == 1 ? " was" : "s were", SB_WARMUP_LEAP_K);
 }
 
-void sb_report_write_text(FILE *out, const struct sb_report *report)
+void sb_run_write_text(FILE *out, const struct sb_report *report)
 {
   const struct sb_model *model = report->model;
   const double time_s = report->result->end.time_s;
@@ -426,7 +425,7 @@ static int column_width(const struct sb_gearbox *gearbox)
   return width;
 }
 
-void sb_report_write_comparison(FILE *out, const struct sb_report *reports, int count)
+void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int count)
 {
   const int width = column_width(&reports[0].model->gearbox);
   const int fitting = (sb_text_width() - NAME_WIDTH) / width;

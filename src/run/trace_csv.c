@@ -23,7 +23,7 @@ static const struct sb_field motion[] = {FIELD("duty_fraction", duty_fraction, S
                                          FIELD("output_turns", output_turns, SB_FIELD_NUMBER),
                                          {NULL, 0, SB_FIELD_NUMBER}};
 
-const char *sb_phase_name(enum sb_phase phase)
+const char *sb_trace_phase_name(enum sb_phase phase)
 {
   switch (phase) {
     case SB_PHASE_ENGAGED: return "engaged";
@@ -123,9 +123,9 @@ int sb_trace_write_header(FILE *out, const struct sb_model *model)
 {
   struct sb_csv csv;
   sb_csv_init(&csv, out);
-  sb_csv_put_names(&csv, instant);
+  sb_fields_put_names(&csv, instant);
   sb_csv_text(&csv, "phase");
-  sb_csv_put_names(&csv, motion);
+  sb_fields_put_names(&csv, motion);
   for (int i = 0; i < COLUMN_COUNT; i++) {
     if (columns[i].is_there(model)) sb_csv_text(&csv, columns[i].name);
   }
@@ -137,9 +137,9 @@ int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_mode
 {
   struct sb_csv csv;
   sb_csv_init(&csv, out);
-  sb_csv_put_fields(&csv, instant, row);
-  sb_csv_text(&csv, sb_phase_name(row->phase));
-  sb_csv_put_fields(&csv, motion, row);
+  sb_fields_put_csv(&csv, instant, row);
+  sb_csv_text(&csv, sb_trace_phase_name(row->phase));
+  sb_fields_put_csv(&csv, motion, row);
   for (int i = 0; i < COLUMN_COUNT; i++) {
     if (columns[i].is_there(model)) sb_csv_number(&csv, columns[i].value(row, model));
   }

@@ -35,7 +35,7 @@ enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause)
   return cause == SB_CAUSE_LOAD ? SB_VERDICT_BUSY_SHIFTING : SB_VERDICT_HUNTING;
 }
 
-const char *sb_cause_name(enum sb_cause cause)
+const char *sb_verdict_cause_name(enum sb_cause cause)
 {
   switch (cause) {
     case SB_CAUSE_THRESHOLDS: return "threshold-driven";

@@ -51,19 +51,19 @@ static void refuse_point(struct sb_reader *reader, size_t index, const char *nee
 }
 
 /* What a curve must be beyond a table: from empty to full at most, one voltage a charge, and never falling. */
-static void check_curve(struct sb_reader *reader, const struct sb_load_table *table)
+static void check_curve(struct sb_reader *reader, const struct sb_table *table)
 {
   if (table->count < 2) {
     sb_reader_fault(reader, "supply.battery.points", "needs at least two pairs [charge, voltage], found %zu",
                     table->count);
   }
   for (size_t k = 0; k < table->count; k++) {
-    const double charge = table->x[k], voltage = table->torque_nm[k];
+    const double charge = table->x[k], voltage = table->y[k];
     if (charge < 0.0 || charge > 1.0) refuse_point(reader, k, "a charge from 0 % to 100 %", 100.0 * charge, "%");
     if (!(voltage > 0.0)) refuse_point(reader, k, "a voltage above 0 V", voltage, "V");
     if (k == 0) continue;
     if (charge == table->x[k - 1]) refuse_point(reader, k, "a charge above the one before", 100.0 * charge, "%");
-    if (voltage < table->torque_nm[k - 1]) {
+    if (voltage < table->y[k - 1]) {
       refuse_point(reader, k, "a voltage that is no lower than at the charge before", voltage, "V");
     }
   }
@@ -72,26 +72,23 @@ static void check_curve(struct sb_reader *reader, const struct sb_load_table *ta
 static void read_curve(struct sb_reader *reader, const struct sb_node *points)
 {
   const struct sb_table_request request = {&curve_format, false, reader->faults, points->place, reader->kept};
-  struct sb_load_table table = {0};
-  if (!sb_reader_read_points(reader, &request, points, "supply.battery.points", &table)) return;
-  check_curve(reader, &table);
-  reader->draft->model.battery.curve =
-      (struct sb_cell_curve){.count = table.count, .charge_fraction = table.x, .voltage_v = table.torque_nm};
+  struct sb_table *curve = &reader->draft->model.battery.curve;
+  if (sb_reader_read_points(reader, &request, points, "supply.battery.points", curve)) check_curve(reader, curve);
 }
 
 static void read_cells(struct sb_reader *reader, const struct sb_node *node, const struct sb_node *points)
 {
   const struct sb_battery_draft *draft = &reader->draft->battery;
   struct sb_battery *battery = &reader->draft->model.battery;
-  const bool has_chemistry = sb_node_find(node, "chemistry") != NULL;
+  const bool has_chemistry = sb_tree_find(node, "chemistry") != NULL;
   if (has_chemistry == (points != NULL)) {
     sb_reader_fault(reader, "supply.battery", "needs either a chemistry or points, found %s",
                     has_chemistry ? "both" : "neither");
   }
   if (points != NULL) read_curve(reader, points);
-  battery->chemistry = sb_chemistry_of((enum sb_chemistry_code)draft->chemistry);
+  battery->chemistry = sb_battery_chemistry_of((enum sb_chemistry_code)draft->chemistry);
   if (battery->chemistry != NULL) battery->curve = battery->chemistry->curve;
-  if (has_chemistry && sb_node_find(node, "cells") == NULL) {
+  if (has_chemistry && sb_tree_find(node, "cells") == NULL) {
     sb_reader_fault(reader, "supply.battery.cells", "needs a whole number of cells for a chemistry, found no such key");
   }
   battery->series_count = draft->cells > 0 ? (int)draft->cells : 1;
@@ -112,7 +109,7 @@ static void check_beside(struct sb_reader *reader)
 static void finish_cutoff(struct sb_reader *reader, const struct sb_node *node)
 {
   struct sb_battery *battery = &reader->draft->model.battery;
-  if (sb_node_find(node, "cutoff_voltage") == NULL) {
+  if (sb_tree_find(node, "cutoff_voltage") == NULL) {
     battery->cutoff_v = battery->chemistry != NULL ? battery->chemistry->cutoff_v * (double)battery->series_count : 0.0;
     sb_reader_resolve(reader, "supply.battery.cutoff_voltage", battery->cutoff_v);
   }
@@ -130,7 +127,7 @@ bool sb_reader_finish_battery(struct sb_reader *reader)
   if (node == NULL) return false;
   if (node->kind != SB_NODE_MAP) return true;
   struct sb_model *model = &reader->draft->model;
-  read_cells(reader, node, sb_node_find(node, "points"));
+  read_cells(reader, node, sb_tree_find(node, "points"));
   check_beside(reader);
   if (model->battery.curve.count < 2) return true;
   finish_cutoff(reader, node);

@@ -37,13 +37,13 @@ static void lower_body(struct sb_reader *reader, const struct sb_body *body, con
 static void start_inertia(struct sb_reader *reader)
 {
   struct sb_load *load = &reader->draft->model.load;
-  const struct sb_node *section = sb_node_find(reader->root, "load");
-  if (section == NULL || section->kind != SB_NODE_MAP || sb_node_find(section, "inertia") != NULL) return;
-  const struct sb_node *bodies = sb_node_find(section, "bodies");
+  const struct sb_node *section = sb_tree_find(reader->root, "load");
+  if (section == NULL || section->kind != SB_NODE_MAP || sb_tree_find(section, "inertia") != NULL) return;
+  const struct sb_node *bodies = sb_tree_find(section, "bodies");
   load->inertia_kg_m2 = 0.0;
   if (bodies != NULL && (bodies->kind != SB_NODE_LIST || bodies->count > 0)) return;
-  sb_reader_fault(reader, "load.inertia", "needs %s (%s), found no such key", sb_quantity_words(SB_INERTIA),
-                  sb_quantity_units(SB_INERTIA));
+  sb_reader_fault(reader, "load.inertia", "needs %s (%s), found no such key", sb_units_words(SB_INERTIA),
+                  sb_units_offered(SB_INERTIA));
 }
 
 /* A distance is a vehicle's, and only one vehicle can slip, push or arrive. */

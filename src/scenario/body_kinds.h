@@ -33,7 +33,7 @@ static inline void body_key_path(char out[SB_PATH_SIZE], const char *path, const
 
 static inline bool body_has(const struct sb_body_draft *draft, const char *key)
 {
-  return sb_node_find(draft->node, key) != NULL;
+  return sb_tree_find(draft->node, key) != NULL;
 }
 
 #endif

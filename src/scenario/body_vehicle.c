@@ -66,20 +66,19 @@ static const struct sb_key keys[] = {
 static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
   char key_path[SB_PATH_SIZE];
-  const struct sb_node *points = sb_node_find(draft->node, "grade_points");
+  const struct sb_node *points = sb_tree_find(draft->node, "grade_points");
   const bool has_points = points != NULL;
-  struct sb_load_table table = {0};
+  struct sb_table *grade = &draft->body.vehicle.grade;
   body_key_path(key_path, path, has_points ? "grade_points" : "grade_file");
-  const struct sb_table_request request = {&sb_table_grade, false, reader->faults, sb_place_of(reader->root, key_path),
-                                           reader->kept};
+  const struct sb_table_request request = {&sb_table_grade, false, reader->faults,
+                                           sb_tree_place_of(reader->root, key_path), reader->kept};
   bool is_fit = false;
   if (has_points) {
-    is_fit = sb_reader_read_points(reader, &request, points, key_path, &table);
+    is_fit = sb_reader_read_points(reader, &request, points, key_path, grade);
   } else if (draft->grade_file[0] != 0) {
-    is_fit = sb_reader_read_file(reader, &request, draft->grade_file, key_path, &table);
+    is_fit = sb_reader_read_file(reader, &request, draft->grade_file, key_path, grade);
   }
   if (!is_fit) return;
-  draft->body.vehicle.grade = (struct sb_grade_table){table.count, table.x, table.torque_nm};
   const size_t room = sb_body_room(&draft->body);
   if (room > ROOM_MAX) {
     sb_reader_fault(reader, key_path, "needs a grade that changes less, at most 2000000 pieces of %g %%, found %zu",
@@ -141,7 +140,7 @@ static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const 
 {
   char key_path[SB_PATH_SIZE];
   struct sb_vehicle *vehicle = &draft->body.vehicle;
-  vehicle->grade = (struct sb_grade_table){0};
+  vehicle->grade = (struct sb_table){0};
   const int tables = body_has(draft, "grade_points") + body_has(draft, "grade_file");
   const int given = tables + body_has(draft, "grade");
   if (given > 1) {

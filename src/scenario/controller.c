@@ -83,20 +83,20 @@ static void find_start_gear(struct sb_reader *reader)
     snprintf(list + length, sizeof list - length, "%s%s", g == 0 ? "" : ", ", names[g]);
   }
   sb_reader_fault(reader, "controller.start_gear", "needs the name of a gear (%s), found %s%s", list,
-                  sb_quote(quoted, name), sb_nearest_hint(hint, name, names));
+                  sb_fail_quote(quoted, name), sb_nearest_hint(hint, name, names));
 }
 
 /* Whether as many thresholds were given as there are pairs of gears. */
 static bool has_pairs(struct sb_reader *reader, const char *key, int count)
 {
   const int pairs = reader->draft->model.gearbox.gear_count - 1;
-  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "controller"), key);
+  const struct sb_node *node = sb_tree_find(sb_tree_find(reader->root, "controller"), key);
   char path[64];
   snprintf(path, sizeof path, "controller.%s", key);
   if (node == NULL && pairs > 0) {
     sb_reader_fault(reader, path,
                     "needs a percentage (%%) or an angular speed (%s) for two or more gears, found no such key",
-                    sb_quantity_units(SB_SPEED));
+                    sb_units_offered(SB_SPEED));
   }
   if (node == NULL || node->kind == SB_NODE_MAP || node->kind == SB_NODE_BROKEN || pairs < 0) return false;
   if (count != pairs) {
@@ -108,7 +108,7 @@ static bool has_pairs(struct sb_reader *reader, const char *key, int count)
 
 static void threshold_path(const struct sb_reader *reader, const char *key, int pair, char out[64])
 {
-  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "controller"), key);
+  const struct sb_node *node = sb_tree_find(sb_tree_find(reader->root, "controller"), key);
   const bool is_list = node != NULL && node->kind == SB_NODE_LIST;
   snprintf(out, 64, is_list ? "controller.%s.%d" : "controller.%s", key, pair + 1);
 }
@@ -116,19 +116,20 @@ static void threshold_path(const struct sb_reader *reader, const char *key, int 
 static void check_pair(struct sb_reader *reader, int pair)
 {
   const struct sb_control *control = &reader->draft->model.control;
-  const double down = control->downshift_fraction[pair], up = control->upshift_fraction[pair];
+  const double downshift = control->downshift_fraction[pair], upshift = control->upshift_fraction[pair];
   char path[64];
-  if (down >= 1.0) {
+  if (downshift >= 1.0) {
     threshold_path(reader, "downshift_below", pair, path);
-    sb_reader_fault(reader, path, "needs less than 100 %% of the reference, found %.6g %%", 100.0 * down);
+    sb_reader_fault(reader, path, "needs less than 100 %% of the reference, found %.6g %%", 100.0 * downshift);
   }
-  if (up > 10.0) {
+  if (upshift > 10.0) {
     threshold_path(reader, "upshift_above", pair, path);
-    sb_reader_fault(reader, path, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * up);
+    sb_reader_fault(reader, path, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * upshift);
   }
-  if (up <= down) {
+  if (upshift <= downshift) {
     threshold_path(reader, "upshift_above", pair, path);
-    sb_reader_fault(reader, path, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * down, 100.0 * up);
+    sb_reader_fault(reader, path, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * downshift,
+                    100.0 * upshift);
   }
 }
 
@@ -137,12 +138,12 @@ static void finish_thresholds(struct sb_reader *reader)
   const struct sb_control_draft *draft = &reader->draft->control;
   struct sb_control *control = &reader->draft->model.control;
   const double reference = control->sensor.reference_rad_s;
-  const bool has_down = has_pairs(reader, "downshift_below", draft->downshift_count);
-  const bool has_up = has_pairs(reader, "upshift_above", draft->upshift_count);
+  const bool has_downshift = has_pairs(reader, "downshift_below", draft->downshift_count);
+  const bool has_upshift = has_pairs(reader, "upshift_above", draft->upshift_count);
   const int pairs = reader->draft->model.gearbox.gear_count - 1;
   for (int p = 0; p < pairs; p++) {
-    control->downshift_fraction[p] = has_down ? as_fraction(&draft->downshift_below[p], reference) : (double)NAN;
-    control->upshift_fraction[p] = has_up ? as_fraction(&draft->upshift_above[p], reference) : (double)NAN;
+    control->downshift_fraction[p] = has_downshift ? as_fraction(&draft->downshift_below[p], reference) : (double)NAN;
+    control->upshift_fraction[p] = has_upshift ? as_fraction(&draft->upshift_above[p], reference) : (double)NAN;
     check_pair(reader, p);
   }
 }
@@ -216,7 +217,7 @@ void sb_reader_finish_control(struct sb_reader *reader)
 {
   struct sb_draft *draft = reader->draft;
   struct sb_control *control = &draft->model.control;
-  const struct sb_node *node = sb_node_find(reader->root, "controller");
+  const struct sb_node *node = sb_tree_find(reader->root, "controller");
   const bool has_pairs_of_gears = draft->model.gearbox.gear_count > 1;
   finish_sensor(reader);
   find_start_gear(reader);
@@ -227,8 +228,8 @@ void sb_reader_finish_control(struct sb_reader *reader)
   }
   if (node == NULL || node->kind != SB_NODE_MAP) return;
   finish_thresholds(reader);
-  if (has_pairs_of_gears && sb_node_find(node, "dwell") == NULL) {
+  if (has_pairs_of_gears && sb_tree_find(node, "dwell") == NULL) {
     sb_reader_fault(reader, "controller.dwell", "needs a time (%s) for two or more gears, found no such key",
-                    sb_quantity_units(SB_TIME));
+                    sb_units_offered(SB_TIME));
   }
 }

@@ -46,7 +46,7 @@ static struct sb_place place_of_offset(const struct reading *reading, size_t off
 
 static void give_up(struct reading *reading, const struct sb_place *place, const char *why)
 {
-  sb_fault_add(reading->document->faults, place, "", "%s", why);
+  sb_faults_add(reading->document->faults, place, "", "%s", why);
   reading->is_given_up = true;
 }
 
@@ -60,14 +60,14 @@ static void report_parser_error(struct reading *reading)
     reading->document->is_out_of_memory = true;
   } else if (parser->error == YAML_READER_ERROR) {
     const struct sb_place place = place_of_offset(reading, parser->problem_offset);
-    sb_fault_add(faults, &place, "", "needs text in UTF-8, found a byte that is none (%s)", parser->problem);
+    sb_faults_add(faults, &place, "", "needs text in UTF-8, found a byte that is none (%s)", parser->problem);
   } else {
     const struct sb_place place = place_of_mark(reading, &parser->problem_mark);
     const size_t at = parser->problem_mark.index;
     const bool is_tab = at < reading->length && reading->text[at] == '\t';
-    sb_fault_add(faults, &place, "", "needs plain YAML, found an error: %s%s%s%s",
-                 parser->context ? parser->context : "", parser->context ? ", " : "", parser->problem,
-                 is_tab ? " (a tab; indent with spaces)" : "");
+    sb_faults_add(faults, &place, "", "needs plain YAML, found an error: %s%s%s%s",
+                  parser->context ? parser->context : "", parser->context ? ", " : "", parser->problem,
+                  is_tab ? " (a tab; indent with spaces)" : "");
   }
 }
 
@@ -97,12 +97,12 @@ static void refuse_decoration(struct reading *reading, const yaml_char_t *anchor
 {
   char quoted[SB_QUOTE_SIZE];
   if (anchor != NULL) {
-    sb_fault_add(reading->document->faults, place, "", "needs plain values, found the anchor %s",
-                 sb_quote(quoted, (const char *)anchor));
+    sb_faults_add(reading->document->faults, place, "", "needs plain values, found the anchor %s",
+                  sb_fail_quote(quoted, (const char *)anchor));
   }
   if (tag != NULL) {
-    sb_fault_add(reading->document->faults, place, "", "needs plain values, found the tag %s",
-                 sb_quote(quoted, (const char *)tag));
+    sb_faults_add(reading->document->faults, place, "", "needs plain values, found the tag %s",
+                  sb_fail_quote(quoted, (const char *)tag));
   }
 }
 
@@ -116,7 +116,7 @@ static struct sb_node *read_value(struct reading *reading, const yaml_event_t *e
   if (node->text == NULL) {
     reading->document->is_out_of_memory = reading->is_given_up = true;
   } else if (strlen(node->text) != event->data.scalar.length) {
-    sb_fault_add(reading->document->faults, &node->place, "", "needs plain text, found a zero byte in it");
+    sb_faults_add(reading->document->faults, &node->place, "", "needs plain text, found a zero byte in it");
     node->kind = SB_NODE_BROKEN;
   }
   return node;
@@ -135,7 +135,7 @@ static struct sb_node *read_list(struct reading *reading, const yaml_event_t *st
     struct sb_node *item = is_end ? NULL : read_node(reading, &event, depth + 1);
     yaml_event_delete(&event);
     if (is_end) break;
-    if (item != NULL) sb_node_append(list, item);
+    if (item != NULL) sb_tree_append(list, item);
   }
   return list;
 }
@@ -151,13 +151,13 @@ static void read_entry(struct reading *reading, struct sb_node *map, const struc
   struct sb_fault_list *faults = reading->document->faults;
   char quoted[SB_QUOTE_SIZE];
   if (key->kind != SB_NODE_VALUE) {
-    if (key->kind != SB_NODE_BROKEN) sb_fault_add(faults, &key->place, "", "needs a key, found a list or a section");
+    if (key->kind != SB_NODE_BROKEN) sb_faults_add(faults, &key->place, "", "needs a key, found a list or a section");
     return;
   }
-  const struct sb_node *earlier = sb_node_find(map, key->text);
+  const struct sb_node *earlier = sb_tree_find(map, key->text);
   if (earlier != NULL) {
-    sb_fault_add(faults, &key->place, "", "repeated key %s, first given in line %d", sb_quote(quoted, key->text),
-                 earlier->key_place.line);
+    sb_faults_add(faults, &key->place, "", "repeated key %s, first given in line %d", sb_fail_quote(quoted, key->text),
+                  earlier->key_place.line);
     return;
   }
   if (map->count == SB_MAP_MAX) {
@@ -166,7 +166,7 @@ static void read_entry(struct reading *reading, struct sb_node *map, const struc
   }
   value->key = key->text;
   value->key_place = key->place;
-  sb_node_append(map, value);
+  sb_tree_append(map, value);
 }
 
 static struct sb_node *read_map(struct reading *reading, const yaml_event_t *start, int depth)
@@ -199,8 +199,8 @@ static struct sb_node *read_node(struct reading *reading, yaml_event_t *event, i
     case YAML_MAPPING_START_EVENT: return read_map(reading, event, depth);
     case YAML_ALIAS_EVENT: {
       char quoted[SB_QUOTE_SIZE];
-      sb_fault_add(reading->document->faults, &place, "", "needs plain values, found the alias %s",
-                   sb_quote(quoted, (const char *)event->data.alias.anchor));
+      sb_faults_add(reading->document->faults, &place, "", "needs plain values, found the alias %s",
+                    sb_fail_quote(quoted, (const char *)event->data.alias.anchor));
       return new_node(reading, SB_NODE_BROKEN, &event->start_mark);
     }
     default: return NULL;
@@ -219,7 +219,7 @@ static struct sb_node *read_stream(struct reading *reading)
     if (event.type == YAML_DOCUMENT_START_EVENT) {
       documents++;
       is_end = documents > 1;
-      if (is_end) sb_fault_add(reading->document->faults, &place, "", "needs one document, found a second one");
+      if (is_end) sb_faults_add(reading->document->faults, &place, "", "needs one document, found a second one");
     } else if (event.type == YAML_STREAM_END_EVENT) {
       is_end = true;
     } else if (event.type != YAML_STREAM_START_EVENT && event.type != YAML_DOCUMENT_END_EVENT) {

@@ -45,19 +45,19 @@ struct sb_node *sb_document_read(struct sb_document *document, const char *text,
                                  const struct sb_place *start);
 
 /* The child of that key, or NULL. */
-struct sb_node *sb_node_find(const struct sb_node *map, const char *key);
+struct sb_node *sb_tree_find(const struct sb_node *map, const char *key);
 
 /* The child of that number, from 1, or NULL. */
-struct sb_node *sb_node_at(const struct sb_node *list, long number);
+struct sb_node *sb_tree_at(const struct sb_node *list, long number);
 
 /* The child for one step of a path: a key in a map, a number from 1 or the `name` of a map in a list; or NULL. */
-struct sb_node *sb_node_step(const struct sb_node *node, const char *step);
+struct sb_node *sb_tree_step(const struct sb_node *node, const char *step);
 
 /* Where the value of a dotted path stands; when it is missing, the key of the section that misses it. */
-struct sb_place sb_place_of(const struct sb_node *root, const char *path);
+struct sb_place sb_tree_place_of(const struct sb_node *root, const char *path);
 
 /* Cuts the next step off a dotted path into out (cut to size); returns the rest, or NULL at its end. */
-const char *sb_path_step(const char *path, char *out, size_t size);
+const char *sb_tree_path_step(const char *path, char *out, size_t size);
 
 /*
  * Replaces or adds the value at path in the tree, as asked by a --set, making sections on the way. What does not fit
@@ -66,6 +66,6 @@ const char *sb_path_step(const char *path, char *out, size_t size);
 void sb_document_set(struct sb_document *document, struct sb_node *root, const char *path, struct sb_node *value);
 
 /* Puts a child behind the others of a list or map. */
-void sb_node_append(struct sb_node *parent, struct sb_node *child);
+void sb_tree_append(struct sb_node *parent, struct sb_node *child);
 
 #endif

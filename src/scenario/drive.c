@@ -7,9 +7,9 @@
 #include "scenario/reader.h"
 #include "scenario/schema_words.h"
 
-#define PERIOD_DEFAULT 5e-3 /* s, common practice for a speed loop on a small motor */
-#define WHOLE_WITHIN 1e-6   /* as in sb_model_step_count() */
-#define ORDER_TIME_MAX 1e8  /* s */
+#define PERIOD_DEFAULT 5e-3   /* s, common practice for a speed loop on a small motor */
+#define WHOLE_WITHIN 1e-6     /* as in sb_model_step_count() */
+#define SCHEDULE_TIME_MAX 1e8 /* s */
 
 static const struct sb_choice modes[] = {
     {"open loop", SB_MODE_OPEN}, {"speed control", SB_MODE_SPEED_CONTROL}, {NULL, 0}};
@@ -52,11 +52,11 @@ static const struct sb_key keys[] = {
 const struct sb_section sb_drive_section = {
     "drive", "the duty that the motor is given; a percentage alone is the limit", keys, NULL};
 
-static const char *const order_words[] = {"reverse", "stop", "forward", NULL};
+static const char *const command_words[] = {"reverse", "stop", "forward", NULL};
 
 static const struct sb_node *find_key(const struct sb_reader *reader, const char *key)
 {
-  return sb_node_find(sb_node_find(reader->root, "drive"), key);
+  return sb_tree_find(sb_tree_find(reader->root, "drive"), key);
 }
 
 /* A speed given in percent of the no-load speed, or as a speed; NAN stays NAN. */
@@ -65,60 +65,60 @@ static double as_speed(const struct sb_given *given, double no_load_rad_s)
   return given->quantity == SB_PERCENT ? given->value * no_load_rad_s : given->value;
 }
 
-/* The order's time and word; false (and faults) when they are none. */
-static bool read_order(struct sb_reader *reader, const struct sb_node *node, const char *path, double *time_s,
-                       double *order)
+/* The command's time and word; false (and faults) when they are none. */
+static bool read_command(struct sb_reader *reader, const struct sb_node *node, const char *path, double *time_s,
+                         double *command)
 {
-  const struct sb_node *time = sb_node_at(node, 1), *word = sb_node_at(node, 2);
+  const struct sb_node *time = sb_tree_at(node, 1), *word = sb_tree_at(node, 2);
   if (node->kind == SB_NODE_BROKEN) return false;
   if (node->kind != SB_NODE_LIST || node->count != 2 || time->kind != SB_NODE_VALUE || word->kind != SB_NODE_VALUE) {
-    sb_fault_add(reader->faults, &node->place, path, "needs a pair such as [5 s, stop], found something else");
+    sb_faults_add(reader->faults, &node->place, path, "needs a pair such as [5 s, stop], found something else");
     return false;
   }
   struct sb_error err;
   char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
-  bool is_fit = sb_quantity_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
-  if (!is_fit) sb_fault_add(reader->faults, &time->place, path, "%s", err.text);
-  if (is_fit && !(*time_s >= 0.0 && *time_s <= ORDER_TIME_MAX)) {
-    sb_fault_add(reader->faults, &time->place, path, "needs a time at least 0 s, at most 1e8 s, found %s",
-                 sb_quote(quoted, time->text));
+  bool is_fit = sb_units_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
+  if (!is_fit) sb_faults_add(reader->faults, &time->place, path, "%s", err.text);
+  if (is_fit && !(*time_s >= 0.0 && *time_s <= SCHEDULE_TIME_MAX)) {
+    sb_faults_add(reader->faults, &time->place, path, "needs a time at least 0 s, at most 1e8 s, found %s",
+                  sb_fail_quote(quoted, time->text));
     is_fit = false;
   }
-  for (int i = 0; order_words[i] != NULL; i++) {
-    if (strcmp(word->text, order_words[i]) != 0) continue;
-    *order = (double)(i + SB_ORDER_REVERSE);
+  for (int i = 0; command_words[i] != NULL; i++) {
+    if (strcmp(word->text, command_words[i]) != 0) continue;
+    *command = (double)(i + SB_COMMAND_REVERSE);
     return is_fit;
   }
-  sb_fault_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
-               sb_quote(quoted, word->text), sb_nearest_hint(hint, word->text, order_words));
+  sb_faults_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
+                sb_fail_quote(quoted, word->text), sb_nearest_hint(hint, word->text, command_words));
   return false;
 }
 
 /* In a direction-selected box the motor's other sense is the other gear, and drives the output the same way. */
-static void check_order(struct sb_reader *reader, const struct sb_node *node, const char *path, double order)
+static void check_command(struct sb_reader *reader, const struct sb_node *node, const char *path, double command)
 {
   const struct sb_model *model = &reader->draft->model;
   const struct sb_shifter_ops *ops = model->shifter.ops;
-  if (order != (double)SB_ORDER_REVERSE || model->gearbox.gear_count < 2) return;
+  if (command != (double)SB_COMMAND_REVERSE || model->gearbox.gear_count < 2) return;
   if (ops == NULL || !ops->is_direction_selected) return;
-  sb_fault_add(reader->faults, &sb_node_at(node, 2)->place, path,
-               "needs forward or stop, since with a %s the motor's sense selects the gear: turning it over shifts and "
-               "the output keeps its sense, found \"reverse\"",
-               ops->name);
+  sb_faults_add(reader->faults, &sb_tree_at(node, 2)->place, path,
+                "needs forward or stop, since with a %s the motor's sense selects the gear: turning it over shifts and "
+                "the output keeps its sense, found \"reverse\"",
+                ops->name);
 }
 
-static void read_orders(struct sb_reader *reader)
+static void read_schedule(struct sb_reader *reader)
 {
   const struct sb_node *list = find_key(reader, "schedule");
   if (list == NULL || list->kind == SB_NODE_BROKEN) return;
   if (list->kind != SB_NODE_LIST || list->count == 0) {
-    sb_fault_add(reader->faults, &list->place, "drive.schedule", "needs a list of pairs such as [5 s, stop], found %s",
-                 list->kind == SB_NODE_LIST ? "none" : "something else");
+    sb_faults_add(reader->faults, &list->place, "drive.schedule", "needs a list of pairs such as [5 s, stop], found %s",
+                  list->kind == SB_NODE_LIST ? "none" : "something else");
     return;
   }
   double *times = sb_arena_take(reader->kept, (size_t)list->count * sizeof *times);
-  double *orders = sb_arena_take(reader->kept, (size_t)list->count * sizeof *orders);
-  if (times == NULL || orders == NULL) {
+  double *schedule = sb_arena_take(reader->kept, (size_t)list->count * sizeof *schedule);
+  if (times == NULL || schedule == NULL) {
     reader->is_out_of_memory = true;
     return;
   }
@@ -127,15 +127,15 @@ static void read_orders(struct sb_reader *reader)
   for (const struct sb_node *node = list->first; node != NULL; node = node->next) {
     char path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
     snprintf(path, sizeof path, "drive.schedule.%d", ++number);
-    if (!read_order(reader, node, path, &times[n], &orders[n])) continue;
-    check_order(reader, node, path, orders[n]);
+    if (!read_command(reader, node, path, &times[n], &schedule[n])) continue;
+    check_command(reader, node, path, schedule[n]);
     if (n > 0 && !(times[n] > times[n - 1])) {
-      sb_fault_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
-                   sb_quote(quoted, node->first->text));
+      sb_faults_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
+                    sb_fail_quote(quoted, node->first->text));
     }
     n++;
   }
-  reader->draft->model.drive.orders = (struct sb_order_table){n, times, orders};
+  reader->draft->model.drive.schedule = (struct sb_table){n, times, schedule};
 }
 
 static void finish_hold(struct sb_reader *reader)
@@ -147,7 +147,7 @@ static void finish_hold(struct sb_reader *reader)
   if (is_hold && find_key(reader, "target") == NULL) {
     sb_reader_fault(reader, "drive.target",
                     "needs a percentage (%%) or an angular speed (%s) for speed control, found no such key",
-                    sb_quantity_units(SB_SPEED));
+                    sb_units_offered(SB_SPEED));
   }
   static const char *const of_loop[] = {"target", "proportional_band", "integral_time"};
   for (size_t i = 0; i < sizeof of_loop / sizeof *of_loop && !is_hold; i++) {
@@ -197,7 +197,7 @@ void sb_reader_finish_drive(struct sb_reader *reader)
   struct sb_drive *drive = &reader->draft->model.drive;
   drive->mode = draft->mode == SB_MODE_SPEED_CONTROL ? SB_DRIVE_SPEED_CONTROL : SB_DRIVE_OPEN_LOOP;
   drive->off = (enum sb_drive_off)draft->off;
-  read_orders(reader);
+  read_schedule(reader);
   if (draft->mode != SB_MODE_NONE) finish_hold(reader);
   finish_period(reader);
 }

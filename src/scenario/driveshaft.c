@@ -47,7 +47,7 @@ static void refuse_measures(struct sb_reader *reader, const struct sb_node *node
   for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
     char path[SB_PATH_SIZE];
     snprintf(path, sizeof path, HERE ".%s", measures[i]);
-    if (sb_node_find(node, measures[i]) != NULL) sb_reader_fault(reader, path, "needs a section, found no such key");
+    if (sb_tree_find(node, measures[i]) != NULL) sb_reader_fault(reader, path, "needs a section, found no such key");
   }
 }
 
@@ -56,26 +56,26 @@ static double stiffness_by_measures(struct sb_reader *reader, const struct sb_no
 {
   const struct sb_driveshaft_draft *draft = &reader->draft->driveshaft;
   const struct sb_shaft shaft = sb_shape_take(reader, node, HERE, &draft->shape);
-  const bool has_material = sb_node_find(node, "material") != NULL;
-  const bool has_modulus = sb_node_find(node, "shear_modulus") != NULL;
-  if (sb_node_find(node, "length") == NULL) {
+  const bool has_material = sb_tree_find(node, "material") != NULL;
+  const bool has_modulus = sb_tree_find(node, "shear_modulus") != NULL;
+  if (sb_tree_find(node, "length") == NULL) {
     sb_reader_fault(reader, HERE ".length", "needs a length (%s) with a section, found no such key",
-                    sb_quantity_units(SB_LENGTH));
+                    sb_units_offered(SB_LENGTH));
   }
   if (has_material == has_modulus) {
     sb_reader_fault(reader, has_material ? HERE ".shear_modulus" : HERE ".material",
                     "needs one of material and shear_modulus with a section, found %s",
                     has_material ? "both" : "neither");
   }
-  const double modulus_pa = has_modulus ? draft->modulus_pa : sb_material_modulus_pa((enum sb_material)draft->material);
-  return modulus_pa * sb_shaft_constant_m4(&shaft) / draft->length_m;
+  const double modulus_pa = has_modulus ? draft->modulus_pa : sb_strength_modulus_pa((enum sb_material)draft->material);
+  return modulus_pa * sb_strength_shaft_constant_m4(&shaft) / draft->length_m;
 }
 
 static void finish_stiffness(struct sb_reader *reader, const struct sb_node *node)
 {
   struct sb_driveshaft *shaft = &reader->draft->model.driveshaft;
-  const bool has_stiffness = node->kind == SB_NODE_VALUE || sb_node_find(node, "stiffness") != NULL;
-  const bool has_section = node->kind == SB_NODE_MAP && sb_node_find(node, "section") != NULL;
+  const bool has_stiffness = node->kind == SB_NODE_VALUE || sb_tree_find(node, "stiffness") != NULL;
+  const bool has_section = node->kind == SB_NODE_MAP && sb_tree_find(node, "section") != NULL;
   if (has_stiffness && has_section) {
     sb_reader_fault(reader, HERE ".section", "needs one of stiffness and section, found both");
   } else if (has_section) {
@@ -84,7 +84,7 @@ static void finish_stiffness(struct sb_reader *reader, const struct sb_node *nod
   } else {
     if (!has_stiffness) {
       sb_reader_fault(reader, HERE ".stiffness", "needs %s (%s) or a section, found no such key",
-                      sb_quantity_words(SB_STIFFNESS), sb_quantity_units(SB_STIFFNESS));
+                      sb_units_words(SB_STIFFNESS), sb_units_offered(SB_STIFFNESS));
     }
     if (node->kind == SB_NODE_MAP) refuse_measures(reader, node);
   }
@@ -96,8 +96,8 @@ static void finish_damping(struct sb_reader *reader, const struct sb_node *node)
   struct sb_model *model = &reader->draft->model;
   struct sb_driveshaft *shaft = &model->driveshaft;
   const double given = reader->draft->driveshaft.damping_ratio;
-  const bool has_damping = node->kind == SB_NODE_MAP && sb_node_find(node, "damping") != NULL;
-  const bool has_ratio = node->kind == SB_NODE_MAP && sb_node_find(node, "damping_ratio") != NULL;
+  const bool has_damping = node->kind == SB_NODE_MAP && sb_tree_find(node, "damping") != NULL;
+  const bool has_ratio = node->kind == SB_NODE_MAP && sb_tree_find(node, "damping_ratio") != NULL;
   if (has_damping && has_ratio) {
     sb_reader_fault(reader, HERE ".damping_ratio", "needs one of damping and damping_ratio, found both");
   }

@@ -125,7 +125,7 @@ static void check_names(struct sb_reader *reader)
     const int first = sb_gearbox_find(gearbox, name);
     if (name[0] == 0 || first == g) continue;
     snprintf(path, sizeof path, "gearbox.gears.%d.name", g + 1);
-    sb_reader_fault(reader, path, "needs a name of its own, found %s, the name of gear %d", sb_quote(quoted, name),
+    sb_reader_fault(reader, path, "needs a name of its own, found %s, the name of gear %d", sb_fail_quote(quoted, name),
                     first + 1);
   }
 }

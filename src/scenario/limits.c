@@ -78,7 +78,7 @@ const struct sb_section sb_limits_section = {"limits", "what the verdicts are ju
 /* The section of a part, or NULL when it was not given or is none. */
 static const struct sb_node *part_node(const struct sb_reader *reader, const char *part)
 {
-  const struct sb_node *node = sb_node_find(sb_node_find(reader->root, "limits"), part);
+  const struct sb_node *node = sb_tree_find(sb_tree_find(reader->root, "limits"), part);
   return node != NULL && node->kind == SB_NODE_MAP ? node : NULL;
 }
 
@@ -86,8 +86,8 @@ static const struct sb_node *part_node(const struct sb_reader *reader, const cha
 static void check_strength(struct sb_reader *reader, const struct sb_node *node, const char *part, const char *key)
 {
   char path[SB_PATH_SIZE];
-  const bool has_material = sb_node_find(node, "material") != NULL;
-  const bool has_strength = sb_node_find(node, key) != NULL;
+  const bool has_material = sb_tree_find(node, "material") != NULL;
+  const bool has_strength = sb_tree_find(node, key) != NULL;
   if (has_material != has_strength) return;
   snprintf(path, sizeof path, "limits.%s.%s", part, has_material ? key : "material");
   sb_reader_fault(reader, path, "needs one of material and %s, found %s", key, has_material ? "both" : "neither");
@@ -109,10 +109,11 @@ static void finish_shaft(struct sb_reader *reader)
   check_strength(reader, node, "shaft", "shear_strength");
   struct sb_shaft shaft = sb_shape_take(reader, node, "limits.shaft", &draft->shape);
   shaft.material = (enum sb_material)draft->material;
-  shaft.shear_pa = isnan(draft->shear_pa) ? sb_material_shear_pa(shaft.material) : draft->shear_pa;
+  shaft.shear_pa = isnan(draft->shear_pa) ? sb_strength_shear_pa(shaft.material) : draft->shear_pa;
   shaft.safety = draft->safety;
   char text[SB_LIMIT_TEXT_SIZE];
-  take_limit(&reader->draft->model, sb_shaft_limit_nm(&shaft), sb_shaft_text(&shaft, text, sizeof text));
+  take_limit(&reader->draft->model, sb_strength_shaft_limit_nm(&shaft),
+             sb_strength_shaft_text(&shaft, text, sizeof text));
 }
 
 /* The table of form factors is for teeth on the outside of a wheel. */
@@ -123,7 +124,7 @@ static void find_form_factor(struct sb_reader *reader, struct sb_tooth *tooth, b
                     "needs a ratio for a ring gear, the last driven wheel of gear 1, found no such key");
     return;
   }
-  tooth->form_factor = sb_tooth_form_factor(tooth->teeth);
+  tooth->form_factor = sb_strength_tooth_form_factor(tooth->teeth);
   if (tooth->teeth < SB_FORM_TEETH_MIN) {
     sb_reader_fault(reader, is_own_count ? "limits.tooth.teeth" : "limits.tooth.form_factor",
                     "needs at least %d teeth or a form_factor, found %.6g teeth", SB_FORM_TEETH_MIN, tooth->teeth);
@@ -137,7 +138,7 @@ static void finish_tooth(struct sb_reader *reader)
   const struct sb_node *node = part_node(reader, "tooth");
   if (node == NULL) return;
   check_strength(reader, node, "tooth", "bending_strength");
-  const bool is_own_count = sb_node_find(node, "teeth") != NULL;
+  const bool is_own_count = sb_tree_find(node, "teeth") != NULL;
   const struct sb_gear *gear = &reader->draft->model.gearbox.gears[0];
   const struct sb_mesh *mesh = gear->mesh_count > 0 ? &gear->meshes[gear->mesh_count - 1] : NULL;
   struct sb_tooth tooth = {.module_m = draft->module_m,
@@ -146,15 +147,16 @@ static void finish_tooth(struct sb_reader *reader)
                            .form_factor = draft->form_factor,
                            .material = (enum sb_material)draft->material,
                            .bending_pa = isnan(draft->bending_pa)
-                                             ? sb_material_tensile_pa((enum sb_material)draft->material)
+                                             ? sb_strength_tensile_pa((enum sb_material)draft->material)
                                              : draft->bending_pa,
                            .safety = draft->safety};
   if (!is_own_count && mesh != NULL) tooth.teeth = mesh->driven_teeth;
-  if (sb_node_find(node, "form_factor") == NULL) {
+  if (sb_tree_find(node, "form_factor") == NULL) {
     find_form_factor(reader, &tooth, is_own_count, !is_own_count && mesh != NULL && mesh->is_internal);
   }
   char text[SB_LIMIT_TEXT_SIZE];
-  take_limit(&reader->draft->model, sb_tooth_limit_nm(&tooth), sb_tooth_text(&tooth, text, sizeof text));
+  take_limit(&reader->draft->model, sb_strength_tooth_limit_nm(&tooth),
+             sb_strength_tooth_text(&tooth, text, sizeof text));
 }
 
 void sb_reader_finish_limits(struct sb_reader *reader)

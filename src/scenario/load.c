@@ -82,13 +82,13 @@ static void read_profile(struct sb_reader *reader, struct sb_part_draft *draft, 
   char points_path[SB_PATH_SIZE], file_path[SB_PATH_SIZE];
   child_path(points_path, path, "points");
   child_path(file_path, path, "file");
-  const struct sb_node *points = sb_node_find(draft->node, "points"), *file = sb_node_find(draft->node, "file");
+  const struct sb_node *points = sb_tree_find(draft->node, "points"), *file = sb_tree_find(draft->node, "file");
   if ((points == NULL) == (file == NULL)) {
     sb_reader_fault(reader, path, "needs either points or a file, found %s", points == NULL ? "neither" : "both");
     return;
   }
   const bool is_over_time = draft->part.axis == SB_OVER_TIME;
-  struct sb_load_table *table = &draft->part.table;
+  struct sb_table *table = &draft->part.table;
   struct sb_table_request request = {is_over_time ? &sb_table_torque_over_time : &sb_table_torque_over_turns,
                                      draft->part.is_resisting, reader->faults,
                                      points != NULL ? points->place : file->place, reader->kept};
@@ -119,8 +119,8 @@ static void check_sine(struct sb_reader *reader, struct sb_part_draft *draft, co
   const enum sb_quantity wanted = draft->axis == SB_OVER_TIME ? SB_TIME : SB_ANGLE;
   if (!isnan(draft->period.value) && draft->period.quantity != wanted) {
     child_path(key_path, path, "period");
-    sb_reader_fault(reader, key_path, "needs %s (%s) as `over` says, found %s", sb_quantity_words(wanted),
-                    sb_quantity_units(wanted), sb_quantity_words(draft->period.quantity));
+    sb_reader_fault(reader, key_path, "needs %s (%s) as `over` says, found %s", sb_units_words(wanted),
+                    sb_units_offered(wanted), sb_units_words(draft->period.quantity));
   }
   if (part->is_resisting && part->mean_nm < part->amplitude_nm) {
     child_path(key_path, path, "mean");
@@ -179,7 +179,7 @@ static void finish_part(struct sb_reader *reader, struct sb_part_draft *draft, c
   part->axis = (enum sb_load_axis)draft->axis;
   part->is_held = draft->interpolation == SB_HOLD;
 
-  if (draft->manner == SB_MANNER_ACTS && sb_node_find(draft->node, "breakaway") != NULL) {
+  if (draft->manner == SB_MANNER_ACTS && sb_tree_find(draft->node, "breakaway") != NULL) {
     child_path(key_path, path, "breakaway");
     sb_reader_fault(reader, key_path, "needs a part that resists, found one that acts");
   }

@@ -12,8 +12,8 @@ enum { NAME_WIDTH = 24 };
 static void write_key(FILE *out, const struct sb_key *key)
 {
   char words[SB_WORDS_SIZE], range[SB_WORDS_SIZE];
-  sb_key_words(key, words);
-  sb_key_range_words(key, range);
+  sb_reader_key_words(key, words);
+  sb_reader_key_range_words(key, range);
   const char *fallback = key->flags & SB_REQUIRED    ? "required"
                          : key->default_text != NULL ? key->default_text
                                                      : key->default_words;

@@ -37,8 +37,8 @@ static enum fit fit(const char *pattern, const char *path)
 {
   char wanted[STEP_SIZE], step[STEP_SIZE];
   while (pattern != NULL && path != NULL) {
-    pattern = sb_path_step(pattern, wanted, sizeof wanted);
-    path = sb_path_step(path, step, sizeof step);
+    pattern = sb_tree_path_step(pattern, wanted, sizeof wanted);
+    path = sb_tree_path_step(path, step, sizeof step);
     if (strcmp(wanted, "*") != 0 && strcmp(wanted, step) != 0) return APART;
   }
   return path != NULL ? APART : pattern != NULL ? LEADS : FITS;
@@ -64,7 +64,7 @@ bool sb_old_names_renew(const char *path, char *out, size_t size)
   for (const char *rest = path; rest != NULL;) {
     const size_t length = strlen(out);
     const char *dot = length > 0 ? "." : "";
-    rest = sb_path_step(rest, step, sizeof step);
+    rest = sb_tree_path_step(rest, step, sizeof step);
     snprintf(out + length, size - length, "%s%s", dot, step);
     const char *now = find_key(out, &leads);
     if (now == NULL) continue;
@@ -86,7 +86,7 @@ static void refuse_value(struct sb_node *node, const char *path, struct sb_fault
 {
   for (const struct sb_old_value *value = sb_old_values; value->path != NULL; value++) {
     if (strcmp(value->was, node->text) != 0 || fit(value->path, path) != FITS) continue;
-    sb_fault_add(faults, &node->place, path, "\"%s\" is now called %s", value->was, value->now);
+    sb_faults_add(faults, &node->place, path, "\"%s\" is now called %s", value->was, value->now);
     node->kind = SB_NODE_BROKEN;
     return;
   }
@@ -106,7 +106,7 @@ static void refuse_below(struct sb_node *parent, const char *path, struct sb_fau
     }
     const char *now = find_key(own, &leads);
     if (now != NULL) {
-      sb_fault_add(faults, &child->key_place, own, "is now called %s", now);
+      sb_faults_add(faults, &child->key_place, own, "is now called %s", now);
       child->key = now;
       snprintf(own, sizeof own, "%.200s%s%.50s", path, dot, now);
       find_key(own, &leads);

@@ -20,8 +20,8 @@ void sb_reader_fault(struct sb_reader *reader, const char *path, const char *for
   va_start(arguments, format);
   vsnprintf(text, sizeof text, format, arguments);
   va_end(arguments);
-  const struct sb_place place = sb_place_of(reader->root, path);
-  sb_fault_add(reader->faults, &place, path, "%s", text);
+  const struct sb_place place = sb_tree_place_of(reader->root, path);
+  sb_faults_add(reader->faults, &place, path, "%s", text);
 }
 
 const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char *path)
@@ -29,8 +29,8 @@ const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char 
   char step[128];
   const struct sb_node *node = reader->root;
   while (path != NULL && node != NULL) {
-    path = sb_path_step(path, step, sizeof step);
-    node = sb_node_step(node, step);
+    path = sb_tree_path_step(path, step, sizeof step);
+    node = sb_tree_step(node, step);
   }
   return node;
 }
@@ -80,26 +80,26 @@ static void remember(struct sb_reader *reader, const struct sb_key *key, const s
 static void refuse(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, const char *why)
 {
   char words[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
-  const char *found = node->text[0] == 0 ? "nothing" : sb_quote(quoted, node->text);
-  sb_fault_add(reader->faults, &node->place, reader->path, "needs %s, found %s%s", sb_key_words(key, words), found,
-               why);
+  const char *found = node->text[0] == 0 ? "nothing" : sb_fail_quote(quoted, node->text);
+  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %s%s", sb_reader_key_words(key, words),
+                found, why);
 }
 
 static void refuse_range(struct sb_reader *reader, const struct sb_key *key, enum sb_quantity quantity,
                          const struct sb_node *node, double value)
 {
   char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE], converted[64] = "";
-  const char *si = sb_quantity_si(quantity);
+  const char *si = sb_units_si(quantity);
   const size_t text_length = strlen(node->text), si_length = strlen(si);
   const bool is_si = text_length >= si_length && strcmp(node->text + text_length - si_length, si) == 0;
   if (!is_si) snprintf(converted, sizeof converted, ", which is %.10g %s", value, si);
   if (quantity == key->quantity) {
-    sb_key_range_words(key, range);
+    sb_reader_key_range_words(key, range);
   } else {
     snprintf(range, sizeof range, "above 0 %s, at most 1e9 %s", si, si);
   }
-  sb_fault_add(reader->faults, &node->place, reader->path, "needs %s %s, found %s%s", sb_quantity_words(quantity),
-               range, sb_quote(quoted, node->text), converted);
+  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s %s, found %s%s", sb_units_words(quantity), range,
+                sb_fail_quote(quoted, node->text), converted);
 }
 
 /* A value of one of the key's quantities, in its bounds; NAN (and a fault) when it is none. */
@@ -109,9 +109,9 @@ static struct sb_given read_number(struct sb_reader *reader, const struct sb_key
   struct sb_error err;
   const enum sb_quantity second = key->kind == SB_KEY_EITHER ? key->other : key->quantity;
   double value;
-  if (sb_quantity_parse_either(node->text, key->quantity, second, &value, &given.quantity, &err) != SB_OK) {
-    sb_fault_add(reader->faults, &node->place, reader->path, "%s", err.text);
-  } else if (!sb_key_holds(key, given.quantity, value)) {
+  if (sb_units_parse_either(node->text, key->quantity, second, &value, &given.quantity, &err) != SB_OK) {
+    sb_faults_add(reader->faults, &node->place, reader->path, "%s", err.text);
+  } else if (!sb_reader_key_holds(key, given.quantity, value)) {
     refuse_range(reader, key, given.quantity, node, value);
   } else {
     given.value = value;
@@ -132,8 +132,8 @@ static void read_whole(struct sb_reader *reader, const struct sb_key *key, const
     remember(reader, key, &given, node->place.line > 0 || node->place.set_path != NULL);
     return;
   }
-  sb_fault_add(reader->faults, &node->place, reader->path, "needs a whole number %s, found %s",
-               sb_key_range_words(key, range), length > 0 ? sb_quote(quoted, node->text) : "nothing");
+  sb_faults_add(reader->faults, &node->place, reader->path, "needs a whole number %s, found %s",
+                sb_reader_key_range_words(key, range), length > 0 ? sb_fail_quote(quoted, node->text) : "nothing");
 }
 
 static void read_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, int *out)
@@ -191,9 +191,10 @@ static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const
   out[1] = read_teeth_count(key, &text);
   if (is_pair && *text == 0 && isfinite(out[0]) && isfinite(out[1])) return;
   out[0] = out[1] = NAN;
-  sb_fault_add(reader->faults, &node->place, reader->path,
-               "needs teeth as driver/driven, such as 15/30, each a whole number %s, found %s",
-               sb_key_range_words(key, range), node->text[0] == 0 ? "nothing" : sb_quote(quoted, node->text));
+  sb_faults_add(reader->faults, &node->place, reader->path,
+                "needs teeth as driver/driven, such as 15/30, each a whole number %s, found %s",
+                sb_reader_key_range_words(key, range),
+                node->text[0] == 0 ? "nothing" : sb_fail_quote(quoted, node->text));
 }
 
 /* Any key that is a single value. */
@@ -247,8 +248,8 @@ static bool is_of_kind(struct sb_reader *reader, const struct sb_node *node, enu
   static const char *const found[] = {"a single value", "a list", "a section", ""};
   const bool is_nothing = node->kind == SB_NODE_VALUE && node->text[0] == 0;
   if (node->kind != SB_NODE_BROKEN) {
-    sb_fault_add(reader->faults, &node->place, reader->path, "needs %s, found %s", needs,
-                 is_nothing ? "nothing" : found[node->kind]);
+    sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %s", needs,
+                  is_nothing ? "nothing" : found[node->kind]);
   }
   return false;
 }
@@ -267,16 +268,16 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                                          : ", ",
              names[i]);
   }
-  sb_fault_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s", list,
-               found != NULL && found[0] != 0 ? sb_quote(quoted, found) : "nothing",
-               sb_nearest_hint(hint, found != NULL ? found : "", names));
+  sb_faults_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s", list,
+                found != NULL && found[0] != 0 ? sb_fail_quote(quoted, found) : "nothing",
+                sb_nearest_hint(hint, found != NULL ? found : "", names));
 }
 
 /* A section whose keys depend on its `kind`. */
 static void read_kind(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, void *base)
 {
   if (!is_of_kind(reader, node, SB_NODE_MAP, "a section with a kind")) return;
-  const struct sb_node *kind = sb_node_find(node, "kind");
+  const struct sb_node *kind = sb_tree_find(node, "kind");
   const size_t length = push(reader, "kind");
   const bool is_usable = kind != NULL && is_of_kind(reader, kind, SB_NODE_VALUE, "the name of a kind");
   const struct sb_section *const *section = key->kinds;
@@ -317,10 +318,10 @@ static void read_list(struct sb_reader *reader, const struct sb_key *key, const 
 {
   char words[SB_WORDS_SIZE];
   int *count = (int *)(void *)(base + key->count_offset);
-  sb_key_words(key, words);
+  sb_reader_key_words(key, words);
   if (!is_of_kind(reader, node, SB_NODE_LIST, words)) return;
   if (node->count > key->max || (node->count == 0 && (key->flags & SB_REQUIRED))) {
-    sb_fault_add(reader->faults, &node->place, reader->path, "needs %s, found %d", words, node->count);
+    sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %d", words, node->count);
   }
   for (const struct sb_node *item = node->first; item != NULL && *count < key->max; item = item->next) {
     const size_t length = push_number(reader, *count + 1);
@@ -341,7 +342,7 @@ static void read_many(struct sb_reader *reader, const struct sb_key *key, const 
     *count = 1;
     return;
   }
-  sb_key_words(key, words);
+  sb_reader_key_words(key, words);
   if (!is_of_kind(reader, node, SB_NODE_LIST, words)) return;
   for (const struct sb_node *item = node->first; item != NULL; item = item->next) {
     const size_t length = push_number(reader, *count + 1);
@@ -364,7 +365,7 @@ static void read_key(struct sb_reader *reader, const struct sb_key *key, const s
     read_many(reader, key, node, base);
   } else if (key->kind == SB_KEY_SECTION) {
     read_whole_section(reader, key, node, base);
-  } else if (is_of_kind(reader, node, SB_NODE_VALUE, sb_key_words(key, words))) {
+  } else if (is_of_kind(reader, node, SB_NODE_VALUE, sb_reader_key_words(key, words))) {
     read_value(reader, key, node, base + key->offset);
   }
 }
@@ -379,16 +380,16 @@ static void refuse_unknown(struct sb_reader *reader, const struct sb_section *se
   for (int i = 0; section->keys[i].name != NULL; i++) names[count++] = section->keys[i].name;
   const char *nearest = sb_nearest_word(node->key, names);
   if (nearest != NULL) {
-    sb_fault_add(reader->faults, &node->key_place, reader->path, "unknown key %s, nearest known is \"%s\"",
-                 sb_quote(quoted, node->key), nearest);
+    sb_faults_add(reader->faults, &node->key_place, reader->path, "unknown key %s, nearest known is \"%s\"",
+                  sb_fail_quote(quoted, node->key), nearest);
     return;
   }
   for (int i = 0; i < count; i++) {
     const size_t length = strlen(list);
     snprintf(list + length, sizeof list - length, "%s%s", i == 0 ? "" : ", ", names[i]);
   }
-  sb_fault_add(reader->faults, &node->key_place, reader->path, "unknown key %s, known are %s",
-               sb_quote(quoted, node->key), list);
+  sb_faults_add(reader->faults, &node->key_place, reader->path, "unknown key %s, known are %s",
+                sb_fail_quote(quoted, node->key), list);
 }
 
 static void check_known(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
@@ -408,7 +409,7 @@ static void read_section(struct sb_reader *reader, const struct sb_section *sect
 {
   char words[SB_WORDS_SIZE];
   for (const struct sb_key *key = section->keys; key->name != NULL; key++) {
-    const struct sb_node *child = sb_node_find(node, key->name);
+    const struct sb_node *child = sb_tree_find(node, key->name);
     const size_t length = push(reader, key->name);
     clear_key(key, base);
     if (child != NULL) {
@@ -417,8 +418,8 @@ static void read_section(struct sb_reader *reader, const struct sb_section *sect
       read_default(reader, key, base);
     }
     if (child == NULL && node != NULL && (key->flags & SB_REQUIRED)) {
-      sb_fault_add(reader->faults, &node->key_place, reader->path, "needs %s, found no such key",
-                   sb_key_words(key, words));
+      sb_faults_add(reader->faults, &node->key_place, reader->path, "needs %s, found no such key",
+                    sb_reader_key_words(key, words));
     }
     pop(reader, length);
   }

@@ -42,9 +42,9 @@ void sb_reader_finish_load(struct sb_reader *reader);
 
 /* Reads the points of a table, or its file, into *out in SI. False when there was a fault. */
 bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_request *request,
-                           const struct sb_node *points, const char *path, struct sb_load_table *out);
+                           const struct sb_node *points, const char *path, struct sb_table *out);
 bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
-                         const char *path, struct sb_load_table *out);
+                         const char *path, struct sb_table *out);
 
 /* Checks the bodies and adds them to the model's load; after its parts. */
 void sb_reader_finish_bodies(struct sb_reader *reader);
@@ -98,10 +98,10 @@ void sb_reader_fault(struct sb_reader *reader, const char *path, const char *for
     __attribute__((format(printf, 3, 4)));
 
 /* What a key takes ("a torque (N.m, ...)") and its range ("above 0 N.m, at most 1e6 N.m", or ""). */
-const char *sb_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
-const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
+const char *sb_reader_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
+const char *sb_reader_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
 
 /* Whether a value in SI is inside a key's bounds; NAN is not. */
-bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value);
+bool sb_reader_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value);
 
 #endif

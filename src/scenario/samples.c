@@ -13,7 +13,7 @@
 /* Up to so many tolerances all combinations of their ends are tried. */
 enum { ALL_CORNERS_MAX = 4, SOBOL_MAX = 40 };
 
-int sb_spread_corner_count(const struct sb_scenario *scenario)
+int sb_samples_corner_count(const struct sb_scenario *scenario)
 {
   const int count = scenario->tolerance_count;
   if (count == 0) return 0;
@@ -75,23 +75,23 @@ static void draw_randomly(const struct sb_scenario *scenario, gsl_rng *random, i
 /* The samples that need no draw: nominal, then the corners. Returns how many of `count` they are. */
 static int take_fixed(const struct sb_scenario *scenario, int count, double *values)
 {
-  const int tolerances = scenario->tolerance_count, corners = sb_spread_corner_count(scenario);
+  const int tolerances = scenario->tolerance_count, corners = sb_samples_corner_count(scenario);
   for (int k = 0; k < tolerances && count > 0; k++) values[k] = scenario->tolerances[k].nominal;
   for (int i = 1; i < count && i <= corners; i++) take_corner(scenario, i - 1, values + i * tolerances);
   return count < 1 + corners ? count : 1 + corners;
 }
 
-enum sb_status sb_spread_draw(const struct sb_scenario *scenario, enum sb_spread_kind kind, unsigned long seed,
-                              int count, double *values, struct sb_error *err)
+enum sb_status sb_samples_draw(const struct sb_scenario *scenario, enum sb_samples_kind kind, unsigned long seed,
+                               int count, double *values, struct sb_error *err)
 {
-  const int fixed = kind == SB_SPREAD_SEARCH ? take_fixed(scenario, count, values) : 0;
+  const int fixed = kind == SB_SAMPLES_SEARCH ? take_fixed(scenario, count, values) : 0;
   if (scenario->tolerance_count == 0 || fixed == count) return SB_OK;
   gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
   if (random == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for random samples");
   gsl_rng_set(random, seed);
   double *rest = values + fixed * scenario->tolerance_count;
   enum sb_status status = SB_OK;
-  if (kind == SB_SPREAD_SEARCH) {
+  if (kind == SB_SAMPLES_SEARCH) {
     status = draw_evenly(scenario, random, count - fixed, rest, err);
   } else {
     draw_randomly(scenario, random, count - fixed, rest);
@@ -154,7 +154,7 @@ static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MA
   return count;
 }
 
-void sb_changes_add(struct sb_changes *changes, const char *format, ...)
+void sb_scenario_add_change(struct sb_changes *changes, const char *format, ...)
 {
   va_list arguments;
   va_start(arguments, format);
@@ -176,16 +176,16 @@ enum sb_status sb_scenario_load_changed(const struct sb_scenario_source *source,
   return status;
 }
 
-void sb_spread_change(const struct sb_scenario *nominal, const double *values, struct sb_changes *changes)
+void sb_samples_change(const struct sb_scenario *nominal, const double *values, struct sb_changes *changes)
 {
   struct kept kept[KEPT_MAX];
   const int kept_count = list_kept(nominal, kept);
   for (int k = 0; k < kept_count; k++) {
-    sb_changes_add(changes, "%s=%.17g %s", kept[k].path, kept[k].value, kept[k].unit);
+    sb_scenario_add_change(changes, "%s=%.17g %s", kept[k].path, kept[k].value, kept[k].unit);
   }
   for (int k = 0; k < nominal->tolerance_count; k++) {
     const struct sb_tolerance *tolerance = &nominal->tolerances[k];
-    sb_changes_add(changes, "%s=%.17g %s", tolerance->path, values[k] * tolerance->unit_scale, tolerance->unit);
+    sb_scenario_add_change(changes, "%s=%.17g %s", tolerance->path, values[k] * tolerance->unit_scale, tolerance->unit);
   }
 }
 
@@ -206,7 +206,7 @@ static size_t add_words(char *text, size_t size, size_t length, const char *path
   return length < size ? length : size - 1;
 }
 
-const char *sb_spread_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size)
+const char *sb_samples_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size)
 {
   size_t length = 0;
   for (int k = 0; k < nominal->tolerance_count; k++) {

@@ -40,7 +40,7 @@ static void apply_sets(struct work *work, struct sb_node *root, const char *cons
     struct sb_node *value = sb_document_read(&work->document, equals + 1, strlen(equals + 1), &place);
     char renewed[SB_PATH_SIZE];
     if (sb_old_names_renew(path, renewed, sizeof renewed)) {
-      sb_fault_add(&work->faults, &place, "", "is now called %s", renewed);
+      sb_faults_add(&work->faults, &place, "", "is now called %s", renewed);
     }
     if (root != NULL && value != NULL) sb_document_set(&work->document, root, renewed, value);
   }
@@ -129,7 +129,7 @@ static bool list_keys(struct work *work)
 static enum sb_status finish(struct work *work, struct sb_scenario *out, struct sb_faults *faults)
 {
   if (work->document.is_out_of_memory || work->reader.is_out_of_memory) return SB_ERR_MEMORY;
-  if (work->faults.total > 0) return sb_fault_list_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
+  if (work->faults.total > 0) return sb_faults_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   struct sb_arena *storage = malloc(sizeof *storage);
   if (storage == NULL || !list_keys(work)) {
     free(storage);
@@ -156,7 +156,7 @@ static enum sb_status parse_with(struct work *work, const char *text, size_t len
   if (root != NULL) sb_old_names_refuse(root, &work->faults); /* those in the values of sets */
   if (bad != NULL) {
     char message[256], quoted[SB_QUOTE_SIZE];
-    snprintf(message, sizeof message, "--set: needs PATH=VALUE, found %s", sb_quote(quoted, bad));
+    snprintf(message, sizeof message, "--set: needs PATH=VALUE, found %s", sb_fail_quote(quoted, bad));
     return publish_one(faults, SB_ERR_USAGE, message);
   }
   work->reader.root = root;
@@ -175,7 +175,7 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
   work->reader = (struct sb_reader){
       .file = path, .faults = &work->faults, .scratch = &work->scratch, .kept = &work->kept, .draft = &work->draft};
   const enum sb_status status = parse_with(work, text, length, sets, set_count, out, faults);
-  sb_fault_list_clear(&work->faults);
+  sb_faults_list_clear(&work->faults);
   sb_arena_clear(&work->scratch);
   sb_arena_clear(&work->kept);
   free(work);

@@ -30,18 +30,18 @@ static void check_lengths(struct sb_reader *reader, const struct sb_node *node, 
                  {"side", SB_SHAFT_SQUARE},
                  {"across_flats", SB_SHAFT_HEXAGONAL}};
   if (section == SB_SHAFT_NONE) return;
-  const char *name = sb_shaft_section_name(section);
+  const char *name = sb_strength_shaft_section_name(section);
   char path[SB_PATH_SIZE];
   for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++) {
-    const bool is_given = sb_node_find(node, lengths[i].key) != NULL;
+    const bool is_given = sb_tree_find(node, lengths[i].key) != NULL;
     if (is_given == (lengths[i].section == section)) continue;
     snprintf(path, sizeof path, "%s.%s", part, lengths[i].key);
     if (is_given) {
-      sb_reader_fault(reader, path, "needs a %s section, found a %s one", sb_shaft_section_name(lengths[i].section),
-                      name);
+      sb_reader_fault(reader, path, "needs a %s section, found a %s one",
+                      sb_strength_shaft_section_name(lengths[i].section), name);
     } else {
-      sb_reader_fault(reader, path, "needs %s (%s) for a %s section, found no such key", sb_quantity_words(SB_LENGTH),
-                      sb_quantity_units(SB_LENGTH), name);
+      sb_reader_fault(reader, path, "needs %s (%s) for a %s section, found no such key", sb_units_words(SB_LENGTH),
+                      sb_units_offered(SB_LENGTH), name);
     }
   }
 }

@@ -14,41 +14,41 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
 {
   const struct sb_table_format *format = request->format;
   if (node->kind == SB_NODE_BROKEN) return false;
-  const struct sb_node *place = sb_node_at(node, 1), *number = sb_node_at(node, 2);
+  const struct sb_node *place = sb_tree_at(node, 1), *number = sb_tree_at(node, 2);
   if (node->kind != SB_NODE_LIST || node->count != 2 || place->kind != SB_NODE_VALUE || number->kind != SB_NODE_VALUE) {
-    sb_fault_add(reader->faults, &node->place, path, "needs a pair such as %s, found something else", format->pair);
+    sb_faults_add(reader->faults, &node->place, path, "needs a pair such as %s, found something else", format->pair);
     return false;
   }
   struct sb_error err;
-  bool is_fit = sb_quantity_parse(place->text, format->place.kind, x, &err) == SB_OK;
-  if (!is_fit) sb_fault_add(reader->faults, &place->place, path, "%s", err.text);
+  bool is_fit = sb_units_parse(place->text, format->place.kind, x, &err) == SB_OK;
+  if (!is_fit) sb_faults_add(reader->faults, &place->place, path, "%s", err.text);
   char quoted[SB_QUOTE_SIZE];
   if (is_fit && !(fabs(*x) <= SB_TABLE_PLACE_MAX)) {
-    sb_fault_add(reader->faults, &place->place, path, "needs a place of a sensible size, found %s",
-                 sb_quote(quoted, place->text));
+    sb_faults_add(reader->faults, &place->place, path, "needs a place of a sensible size, found %s",
+                  sb_fail_quote(quoted, place->text));
     is_fit = false;
   }
-  if (sb_quantity_parse(number->text, format->value.kind, value, &err) != SB_OK) {
-    sb_fault_add(reader->faults, &number->place, path, "%s", err.text);
+  if (sb_units_parse(number->text, format->value.kind, value, &err) != SB_OK) {
+    sb_faults_add(reader->faults, &number->place, path, "%s", err.text);
     return false;
   }
   const bool is_negative = request->is_resisting && *value < 0.0;
   if (!(fabs(*value) <= format->value_max) || is_negative) {
-    sb_fault_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_quantity_words(format->value.kind),
-                 is_negative ? "that is not negative, since it resists" : format->value_max_words,
-                 sb_quote(quoted, number->text));
+    sb_faults_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_units_words(format->value.kind),
+                  is_negative ? "that is not negative, since it resists" : format->value_max_words,
+                  sb_fail_quote(quoted, number->text));
     return false;
   }
   return is_fit;
 }
 
 bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_request *request,
-                           const struct sb_node *points, const char *path, struct sb_load_table *out)
+                           const struct sb_node *points, const char *path, struct sb_table *out)
 {
   if (points->kind != SB_NODE_LIST || points->count == 0) {
     if (points->kind != SB_NODE_BROKEN) {
-      sb_fault_add(reader->faults, &points->place, path, "needs a list of %s, found %s", request->format->list,
-                   points->count == 0 ? "none" : "something else");
+      sb_faults_add(reader->faults, &points->place, path, "needs a list of %s, found %s", request->format->list,
+                    points->count == 0 ? "none" : "something else");
     }
     return false;
   }
@@ -71,14 +71,14 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
       continue;
     }
     if (!sb_table_point_is_fit(request, before_previous, previous, x[n], &needs)) {
-      sb_fault_add(reader->faults, &node->first->place, point_path, "needs %s, found %s", needs,
-                   sb_quote(quoted, node->first->text));
+      sb_faults_add(reader->faults, &node->first->place, point_path, "needs %s, found %s", needs,
+                    sb_fail_quote(quoted, node->first->text));
       is_fit = false;
     }
     before_previous = previous;
     previous = x[n++];
   }
-  *out = (struct sb_load_table){n, x, values};
+  *out = (struct sb_table){n, x, values};
   return is_fit;
 }
 
@@ -91,7 +91,7 @@ static void table_path(const struct sb_reader *reader, const char *file, char ou
 }
 
 bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
-                         const char *path, struct sb_load_table *out)
+                         const char *path, struct sb_table *out)
 {
   char whole[4096], quoted[SB_QUOTE_SIZE];
   table_path(reader, file, whole);
@@ -104,8 +104,8 @@ bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request
   }
   if (status == SB_ERR_MEMORY) reader->is_out_of_memory = true;
   if (status == SB_ERR_IO) {
-    sb_fault_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",
-                 sb_quote(quoted, whole), strerror(errno));
+    sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",
+                  sb_fail_quote(quoted, whole), strerror(errno));
   }
   return status == SB_OK;
 }

@@ -126,18 +126,18 @@ static enum sb_status read_rows(struct table *table)
 }
 
 /* Moves the rows into the arena. */
-static enum sb_status keep_rows(const struct table *table, struct sb_load_table *out)
+static enum sb_status keep_rows(const struct table *table, struct sb_table *out)
 {
   const size_t size = table->count * sizeof *table->x;
   double *x = sb_arena_take(table->request->arena, size), *values = sb_arena_take(table->request->arena, size);
   if (x == NULL || values == NULL) return SB_ERR_MEMORY;
   memcpy(x, table->x, size);
   memcpy(values, table->values, size);
-  *out = (struct sb_load_table){table->count, x, values};
+  *out = (struct sb_table){table->count, x, values};
   return SB_OK;
 }
 
-enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out,
+enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_table *out,
                                  bool *has_decimal_commas)
 {
   struct table table = {.csv = {.path = path, .faults = request->faults, .place = request->place}, .request = request};

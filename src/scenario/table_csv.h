@@ -43,7 +43,7 @@ struct sb_table_request {
  * SB_ERR_IO (errno says why), SB_ERR_SCENARIO (faults were added) or SB_ERR_MEMORY. *has_decimal_commas: they were read as
  * points.
  */
-enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_load_table *out,
+enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request *request, struct sb_table *out,
                                  bool *has_decimal_commas);
 
 /*

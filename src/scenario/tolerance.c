@@ -10,7 +10,7 @@
 /* The path as it can be set: `drive` alone is a percentage, and the limit of the drive where that is a section. */
 static const char *settle_drive(const struct sb_reader *reader, const char *path)
 {
-  const struct sb_node *drive = sb_node_find(reader->root, "drive");
+  const struct sb_node *drive = sb_tree_find(reader->root, "drive");
   if (drive == NULL) return path;
   if (drive->kind == SB_NODE_MAP && strcmp(path, "drive") == 0) return "drive.limit";
   if (drive->kind == SB_NODE_VALUE && strcmp(path, "drive.limit") == 0) return "drive";
@@ -24,7 +24,7 @@ static void number_gears(const struct sb_reader *reader, const char *path, char 
   snprintf(out, SB_PATH_SIZE, "%s", path);
   if (strncmp(path, start, sizeof start - 1) != 0) return;
   char name[SB_NAME_SIZE];
-  const char *rest = sb_path_step(path + sizeof start - 1, name, sizeof name);
+  const char *rest = sb_tree_path_step(path + sizeof start - 1, name, sizeof name);
   const int gear = sb_gearbox_find(&reader->draft->model.gearbox, name);
   if (gear >= 0) snprintf(out, SB_PATH_SIZE, "%s%d%s%.200s", start, gear + 1, rest ? "." : "", rest ? rest : "");
 }
@@ -40,7 +40,7 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
 {
   char renewed[SB_PATH_SIZE];
   if (sb_old_names_renew(node->key, renewed, sizeof renewed)) {
-    sb_fault_add(reader->faults, &node->key_place, reader->path, "is now called %s", renewed);
+    sb_faults_add(reader->faults, &node->key_place, reader->path, "is now called %s", renewed);
     return;
   }
   enum { CANDIDATE_MAX = 512 };
@@ -50,8 +50,8 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
     if (v->key->kind != SB_KEY_WHOLE) paths[count++] = v->path;
   }
   char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
-  sb_fault_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s",
-               sb_quote(quoted, node->key), sb_nearest_hint(hint, node->key, paths));
+  sb_faults_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s",
+                sb_fail_quote(quoted, node->key), sb_nearest_hint(hint, node->key, paths));
 }
 
 /* `10 %` of a value that is itself a percentage could mean two things. */
@@ -70,29 +70,29 @@ static bool read_spread(struct sb_reader *reader, const struct sb_node *node, co
   double spread = 0.0;
   enum sb_quantity found = value->quantity;
   if (strstr(node->text, "..") != NULL) {
-    if (sb_quantity_parse_range(node->text, value->quantity, &out->least, &out->greatest, &err) == SB_OK) return true;
-    sb_fault_add(reader->faults, &node->place, reader->path, "%s", err.text);
+    if (sb_units_parse_range(node->text, value->quantity, &out->least, &out->greatest, &err) == SB_OK) return true;
+    sb_faults_add(reader->faults, &node->place, reader->path, "%s", err.text);
     return false;
   }
   if (is_unclear(value, node->text)) {
-    sb_fault_add(reader->faults, &node->place, reader->path,
-                 "needs a range such as 55..65 %%, found %s, which reads both "
-                 "ways for %s",
-                 sb_quote(quoted, node->text), sb_quantity_words(value->quantity));
+    sb_faults_add(reader->faults, &node->place, reader->path,
+                  "needs a range such as 55..65 %%, found %s, which reads both "
+                  "ways for %s",
+                  sb_fail_quote(quoted, node->text), sb_units_words(value->quantity));
     return false;
   }
-  if (sb_quantity_parse_either(node->text, value->quantity, SB_PERCENT, &spread, &found, &err) != SB_OK) {
-    sb_fault_add(reader->faults, &node->place, reader->path, "%s", err.text);
+  if (sb_units_parse_either(node->text, value->quantity, SB_PERCENT, &spread, &found, &err) != SB_OK) {
+    sb_faults_add(reader->faults, &node->place, reader->path, "%s", err.text);
     return false;
   }
   if (found == value->quantity) {
-    sb_quantity_parse_difference(node->text, value->quantity, &spread, &err); /* cannot fail: it was read just now */
+    sb_units_parse_difference(node->text, value->quantity, &spread, &err); /* cannot fail: it was read just now */
   } else {
     spread *= fabs(value->value);
   }
   if (!(spread >= 0.0)) {
-    sb_fault_add(reader->faults, &node->place, reader->path, "needs a spread that is not negative, found %s",
-                 sb_quote(quoted, node->text));
+    sb_faults_add(reader->faults, &node->place, reader->path, "needs a spread that is not negative, found %s",
+                  sb_fail_quote(quoted, node->text));
     return false;
   }
   out->least = value->value - spread;
@@ -106,18 +106,18 @@ static void check_spread(struct sb_reader *reader, const struct sb_node *node, c
 {
   char range[SB_WORDS_SIZE];
   const double scale = value->quantity == SB_PERCENT ? 100.0 : 1.0;
-  const char *si = value->quantity == SB_PERCENT ? "%" : sb_quantity_si(value->quantity);
+  const char *si = value->quantity == SB_PERCENT ? "%" : sb_units_si(value->quantity);
   const char *space = si[0] != 0 ? " " : "";
-  if (!sb_key_holds(value->key, value->quantity, tolerance->least) ||
-      !sb_key_holds(value->key, value->quantity, tolerance->greatest)) {
-    sb_fault_add(reader->faults, &node->place, reader->path, "needs values %s, found %.10g..%.10g%s%s",
-                 sb_key_range_words(value->key, range), tolerance->least * scale, tolerance->greatest * scale, space,
-                 si);
+  if (!sb_reader_key_holds(value->key, value->quantity, tolerance->least) ||
+      !sb_reader_key_holds(value->key, value->quantity, tolerance->greatest)) {
+    sb_faults_add(reader->faults, &node->place, reader->path, "needs values %s, found %.10g..%.10g%s%s",
+                  sb_reader_key_range_words(value->key, range), tolerance->least * scale, tolerance->greatest * scale,
+                  space, si);
   } else if (value->value < tolerance->least || value->value > tolerance->greatest) {
-    sb_fault_add(reader->faults, &node->place, reader->path,
-                 "needs a range with the value itself (%.10g%s%s) in it, "
-                 "found %.10g..%.10g%s%s",
-                 value->value * scale, space, si, tolerance->least * scale, tolerance->greatest * scale, space, si);
+    sb_faults_add(reader->faults, &node->place, reader->path,
+                  "needs a range with the value itself (%.10g%s%s) in it, "
+                  "found %.10g..%.10g%s%s",
+                  value->value * scale, space, si, tolerance->least * scale, tolerance->greatest * scale, space, si);
   }
 }
 
@@ -135,19 +135,19 @@ static void read_tolerance(struct sb_reader *reader, const struct sb_node *node,
   }
   if (isnan(value->value)) {
     if (!value->is_given) {
-      sb_fault_add(reader->faults, &node->key_place, reader->path, "needs a key with a value, found one without");
+      sb_faults_add(reader->faults, &node->key_place, reader->path, "needs a key with a value, found one without");
     }
     return;
   }
   if (node->kind != SB_NODE_VALUE) {
-    sb_fault_add(reader->faults, &node->place, reader->path,
-                 "needs a spread such as 10 %%, or a range a..b, found a %s",
-                 node->kind == SB_NODE_LIST ? "list" : "section");
+    sb_faults_add(reader->faults, &node->place, reader->path,
+                  "needs a spread such as 10 %%, or a range a..b, found a %s",
+                  node->kind == SB_NODE_LIST ? "list" : "section");
     return;
   }
   for (int i = 0; i < out->tolerance_count; i++) {
     if (strcmp(out->tolerances[i].path, path) != 0) continue;
-    sb_fault_add(reader->faults, &node->key_place, reader->path, "needs one spread for a key, found a second one");
+    sb_faults_add(reader->faults, &node->key_place, reader->path, "needs one spread for a key, found a second one");
     return;
   }
   if (!read_spread(reader, node, value, &tolerance)) return;
@@ -156,17 +156,17 @@ static void read_tolerance(struct sb_reader *reader, const struct sb_node *node,
   tolerance.nominal = value->value;
   tolerance.unit_scale = value->quantity == SB_PERCENT ? 100.0 : 1.0;
   snprintf(tolerance.unit, sizeof tolerance.unit, "%s",
-           value->quantity == SB_PERCENT ? "%" : sb_quantity_si(value->quantity));
+           value->quantity == SB_PERCENT ? "%" : sb_units_si(value->quantity));
   if (out->tolerance_count < SB_TOLERANCE_MAX) out->tolerances[out->tolerance_count++] = tolerance;
 }
 
 void sb_reader_read_tolerances(struct sb_reader *reader, struct sb_scenario *out)
 {
-  const struct sb_node *section = sb_node_find(reader->root, "tolerances");
+  const struct sb_node *section = sb_tree_find(reader->root, "tolerances");
   if (section == NULL || section->kind == SB_NODE_BROKEN) return;
   if (section->kind != SB_NODE_MAP || section->count > SB_TOLERANCE_MAX) {
-    sb_fault_add(reader->faults, &section->place, "tolerances", "needs at most %d lines PATH: SPREAD, found %s",
-                 SB_TOLERANCE_MAX, section->kind == SB_NODE_MAP ? "more" : "something else");
+    sb_faults_add(reader->faults, &section->place, "tolerances", "needs at most %d lines PATH: SPREAD, found %s",
+                  SB_TOLERANCE_MAX, section->kind == SB_NODE_MAP ? "more" : "something else");
     return;
   }
   for (const struct sb_node *node = section->first; node != NULL; node = node->next) read_tolerance(reader, node, out);

@@ -7,7 +7,7 @@
 #include "scenario/document.h"
 #include "shiftband/units.h"
 
-void sb_node_append(struct sb_node *parent, struct sb_node *child)
+void sb_tree_append(struct sb_node *parent, struct sb_node *child)
 {
   if (parent->last != NULL) {
     parent->last->next = child;
@@ -18,7 +18,7 @@ void sb_node_append(struct sb_node *parent, struct sb_node *child)
   parent->count++;
 }
 
-struct sb_node *sb_node_find(const struct sb_node *map, const char *key)
+struct sb_node *sb_tree_find(const struct sb_node *map, const char *key)
 {
   if (map == NULL || map->kind != SB_NODE_MAP) return NULL;
   struct sb_node *node = map->first;
@@ -26,7 +26,7 @@ struct sb_node *sb_node_find(const struct sb_node *map, const char *key)
   return node;
 }
 
-struct sb_node *sb_node_at(const struct sb_node *list, long number)
+struct sb_node *sb_tree_at(const struct sb_node *list, long number)
 {
   if (list == NULL || list->kind != SB_NODE_LIST || number < 1 || number > list->count) return NULL;
   struct sb_node *node = list->first;
@@ -38,7 +38,7 @@ struct sb_node *sb_node_at(const struct sb_node *list, long number)
 static struct sb_node *find_by_name(const struct sb_node *list, const char *name)
 {
   for (struct sb_node *item = list->first; item != NULL; item = item->next) {
-    const struct sb_node *own = sb_node_find(item, "name");
+    const struct sb_node *own = sb_tree_find(item, "name");
     if (own != NULL && own->kind == SB_NODE_VALUE && strcmp(own->text, name) == 0) return item;
   }
   return NULL;
@@ -51,16 +51,16 @@ static long number_of_step(const char *step)
   return digits > 0 && digits < 7 && step[digits] == 0 ? atol(step) : 0;
 }
 
-struct sb_node *sb_node_step(const struct sb_node *node, const char *step)
+struct sb_node *sb_tree_step(const struct sb_node *node, const char *step)
 {
   if (node == NULL) return NULL;
-  if (node->kind == SB_NODE_MAP) return sb_node_find(node, step);
+  if (node->kind == SB_NODE_MAP) return sb_tree_find(node, step);
   if (node->kind != SB_NODE_LIST) return NULL;
   struct sb_node *named = find_by_name(node, step);
-  return named != NULL ? named : sb_node_at(node, number_of_step(step));
+  return named != NULL ? named : sb_tree_at(node, number_of_step(step));
 }
 
-const char *sb_path_step(const char *path, char *out, size_t size)
+const char *sb_tree_path_step(const char *path, char *out, size_t size)
 {
   const size_t length = strcspn(path, ".");
   const size_t kept = length < size ? length : size - 1;
@@ -69,13 +69,13 @@ const char *sb_path_step(const char *path, char *out, size_t size)
   return path[length] == '.' ? path + length + 1 : NULL;
 }
 
-struct sb_place sb_place_of(const struct sb_node *root, const char *path)
+struct sb_place sb_tree_place_of(const struct sb_node *root, const char *path)
 {
   char step[128];
   const struct sb_node *node = root;
   for (const char *rest = path; rest != NULL;) {
-    rest = sb_path_step(rest, step, sizeof step);
-    const struct sb_node *child = sb_node_step(node, step);
+    rest = sb_tree_path_step(rest, step, sizeof step);
+    const struct sb_node *child = sb_tree_step(node, step);
     if (child == NULL) return node->key_place;
     node = child;
   }
@@ -88,14 +88,14 @@ static struct sb_node *add_step(struct sb_document *document, struct sb_node *pa
 {
   char quoted[SB_QUOTE_SIZE];
   if (parent->kind == SB_NODE_VALUE) {
-    sb_fault_add(document->faults, place, "", "needs a section before %s, found a single value",
-                 sb_quote(quoted, step));
+    sb_faults_add(document->faults, place, "", "needs a section before %s, found a single value",
+                  sb_fail_quote(quoted, step));
     return NULL;
   }
   if (parent->kind == SB_NODE_BROKEN) return NULL;
   if (parent->kind == SB_NODE_LIST && number_of_step(step) != parent->count + 1) {
-    sb_fault_add(document->faults, place, "", "needs a number from 1 to %d or a name, found %s", parent->count + 1,
-                 sb_quote(quoted, step));
+    sb_faults_add(document->faults, place, "", "needs a number from 1 to %d or a name, found %s", parent->count + 1,
+                  sb_fail_quote(quoted, step));
     return NULL;
   }
   struct sb_node *child = sb_arena_take(document->arena, sizeof *child);
@@ -106,7 +106,7 @@ static struct sb_node *add_step(struct sb_document *document, struct sb_node *pa
   }
   *child = (struct sb_node){.kind = SB_NODE_MAP, .place = *place, .key_place = *place};
   if (parent->kind == SB_NODE_MAP) child->key = key;
-  sb_node_append(parent, child);
+  sb_tree_append(parent, child);
   return child;
 }
 
@@ -120,9 +120,9 @@ void sb_document_set(struct sb_document *document, struct sb_node *root, const c
       snprintf(step, sizeof step, "%s", rest);
       rest = NULL;
     } else {
-      rest = sb_path_step(rest, step, sizeof step);
+      rest = sb_tree_path_step(rest, step, sizeof step);
     }
-    struct sb_node *child = sb_node_step(node, step);
+    struct sb_node *child = sb_tree_step(node, step);
     if (child == NULL) child = add_step(document, node, step, &value->place);
     if (child == NULL) return;
     node = child;

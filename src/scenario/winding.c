@@ -52,7 +52,7 @@ const struct sb_section sb_winding_section = {"winding", "how the winding warms;
 
 static bool is_given(const struct sb_node *node, const char *key)
 {
-  return sb_node_find(node, key) != NULL;
+  return sb_tree_find(node, key) != NULL;
 }
 
 static void finish_capacity(struct sb_reader *reader, const struct sb_node *node)
@@ -76,7 +76,7 @@ static void finish_capacity(struct sb_reader *reader, const struct sb_node *node
 static void finish_start(struct sb_reader *reader, const struct sb_node *node)
 {
   struct sb_winding *winding = &reader->draft->model.winding;
-  const struct sb_node *housing = sb_node_find(node, "housing");
+  const struct sb_node *housing = sb_tree_find(node, "housing");
   if (!is_given(node, "start")) winding->start_c = winding->ambient_c;
   sb_reader_resolve(reader, "motor.winding.start", winding->start_c);
   if (housing == NULL) {

@@ -16,14 +16,14 @@ static const char *choice_words(const struct sb_choice *choices, char out[SB_WOR
   return out;
 }
 
-const char *sb_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
+const char *sb_reader_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
 {
-  const char *words = sb_quantity_words(key->quantity), *units = sb_quantity_units(key->quantity);
+  const char *words = sb_units_words(key->quantity), *units = sb_units_offered(key->quantity);
   switch (key->kind) {
     case SB_KEY_QUANTITY: snprintf(out, SB_WORDS_SIZE, "%s (%s)", words, units); break;
     case SB_KEY_EITHER:
-      snprintf(out, SB_WORDS_SIZE, "%s (%s) or %s (%s)%s", words, units, sb_quantity_words(key->other),
-               sb_quantity_units(key->other), key->flags & SB_MANY ? ", or a list of them" : "");
+      snprintf(out, SB_WORDS_SIZE, "%s (%s) or %s (%s)%s", words, units, sb_units_words(key->other),
+               sb_units_offered(key->other), key->flags & SB_MANY ? ", or a list of them" : "");
       break;
     case SB_KEY_WHOLE: snprintf(out, SB_WORDS_SIZE, "a whole number"); break;
     case SB_KEY_FLAG: snprintf(out, SB_WORDS_SIZE, "true or false"); break;
@@ -40,14 +40,14 @@ const char *sb_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
   return out;
 }
 
-const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
+const char *sb_reader_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
 {
   out[0] = 0;
   const bool is_quantity = key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER;
   if (!is_quantity && key->kind != SB_KEY_WHOLE && key->kind != SB_KEY_TEETH) return out;
   const bool is_percent = is_quantity && key->quantity == SB_PERCENT;
   const double scale = is_percent ? 100.0 : 1.0;
-  const char *si = is_percent ? "%" : is_quantity ? sb_quantity_si(key->quantity) : "";
+  const char *si = is_percent ? "%" : is_quantity ? sb_units_si(key->quantity) : "";
   const char *space = si[0] != 0 ? " " : "";
   const int digits = key->kind == SB_KEY_WHOLE ? 10 : 6;
   snprintf(out, SB_WORDS_SIZE, "%s %.*g%s%s, %s %.*g%s%s", key->flags & SB_ABOVE ? "above" : "at least", digits,
@@ -56,7 +56,7 @@ const char *sb_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]
   return out;
 }
 
-bool sb_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value)
+bool sb_reader_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value)
 {
   const bool is_other = key->kind == SB_KEY_EITHER && quantity == key->other;
   const double upper = is_other ? other_upper : key->upper;

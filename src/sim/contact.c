@@ -59,7 +59,7 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
 {
   if (direction <= 0 || !is_pushing(&sim->state)) return 0.0;
   const struct sb_far *far = &sim->state.far;
-  const double weight_nm = sb_load_curve_outside_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
+  const double weight_nm = sb_load_curve_external_nm(&sim->segment->far.resting.acting[1], 0.0, far->load_angle_rad);
   const double hold_nm = sb_road_pushed_hold_nm(road_of(sim), far->met_count);
   return fmax(0.0, sb_road_pushed_nm(road_of(sim), far->met_count, hold_nm * cosine(sim), weight_nm));
 }
@@ -67,7 +67,8 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
 /* What the vehicle at rest has against a start of its own: nothing beyond the contact changes in time. */
 static double vehicle_resting_nm(const struct sb_sim *sim, int direction)
 {
-  return sb_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad, direction) +
+  return sb_segment_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad,
+                               direction) +
          pushed_hold_nm(sim, direction);
 }
 
@@ -91,7 +92,7 @@ void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struc
 
 void sb_contact_take_resting(struct sb_sim *sim)
 {
-  sim->segment->far.resting = sb_resting_at(sim, SB_SIDE_BEYOND);
+  sim->segment->far.resting = sb_segment_resting_at(sim, SB_SIDE_BEYOND);
 }
 
 /* A vehicle at rest where it left its bodies touches them again. */
@@ -137,7 +138,7 @@ static int settle_vehicle(struct sb_sim *sim)
   sb_contact_take_resting(sim);
   for (int direction = +1; direction >= -1; direction -= 2) {
     const double load_nm = vehicle_resting_nm(sim, direction);
-    const double tolerance_nm = sb_start_tolerance * (fabs(load_nm) + fabs(traction_nm));
+    const double tolerance_nm = sb_segment_start_tolerance * (fabs(load_nm) + fabs(traction_nm));
     if (direction * (traction_nm - load_nm) > tolerance_nm) return direction;
   }
   return 0;
@@ -192,7 +193,7 @@ void sb_contact_build(struct sb_sim *sim)
   if (!state->far.is_slipping) {
     const int direction = state->output_direction != 0 ? state->output_direction : +1;
     far->curve = vehicle_curve(sim, direction);
-    far->load = sb_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
+    far->load = sb_segment_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
     return;
   }
   const int direction = state->far.direction;
@@ -203,8 +204,8 @@ void sb_contact_build(struct sb_sim *sim)
     return;
   }
   const double per_inertia = 1.0 / far->inertia;
-  far->load = sb_poly_of_curve(&far->curve, 1.0);
-  far->rate = sb_poly_from(&far->load, -per_inertia, far->traction_nm * per_inertia, 0.0);
+  far->load = sb_segment_poly_of_curve(&far->curve, 1.0);
+  far->rate = sb_segment_poly_from(&far->load, -per_inertia, far->traction_nm * per_inertia, 0.0);
 }
 
 static double next_corner_rad(const struct sb_sim *sim, int direction)

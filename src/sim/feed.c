@@ -14,7 +14,7 @@ long long sb_feed_steps_per_tick(const struct sb_model *model, double step_s)
 /* Neither a stop was ordered nor has a switch opened. */
 static bool is_on(const struct sb_feed *feed)
 {
-  return feed->drive.order != SB_ORDER_STOP && !feed->is_cut_out && !feed->is_empty;
+  return feed->drive.command != SB_COMMAND_STOP && !feed->is_cut_out && !feed->is_empty;
 }
 
 /* Held until the next tick: that of its middle, were the winding to warm on as it did. */
@@ -110,12 +110,12 @@ bool sb_feed_tick(struct sb_sim *sim)
   struct sb_feed *feed = &state->feed;
   const bool was_on = is_on(feed), was_cut = feed->is_cut_out || feed->is_empty;
   const double period_s = (double)sim->steps_per_tick * sim->step_s;
-  const int order = feed->drive.order;
+  const int command = feed->drive.command;
   warm(sim, period_s);
   discharge(sim, period_s);
   note(sim, was_cut, period_s);
   feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
-  const bool is_switched = is_on(feed) != was_on || feed->drive.order != order;
+  const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
   }
@@ -158,7 +158,7 @@ bool sb_feed_is_on(const struct sb_sim *sim)
 
 int sb_feed_direction(const struct sb_sim *sim)
 {
-  return sim->steps_per_tick > 0 && sim->state.feed.drive.order < 0 ? -1 : +1;
+  return sim->steps_per_tick > 0 && sim->state.feed.drive.command < 0 ? -1 : +1;
 }
 
 /* What follows the speed, at the present one: thresholds must not enter here, for maps serve all of them at once. It is
@@ -175,11 +175,11 @@ static double following_nm(const struct sb_sim *sim)
  * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
  * off again.
  */
-double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm)
+double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double external_nm)
 {
   const struct sb_model *model = sim->model;
   const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
-  if (is_same || gear >= model->gearbox.gear_count) return outside_nm;
+  if (is_same || gear >= model->gearbox.gear_count) return external_nm;
   const struct sb_gear *own = &model->gearbox.gears[gear];
   const struct sb_motor_line line = sim->derived.line;
   const struct sb_feed *feed = &sim->state.feed;
@@ -187,6 +187,6 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outsi
   const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
   const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
   const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
-  const double besides_nm = following_nm(sim), whole_nm = outside_nm + besides_nm;
+  const double besides_nm = following_nm(sim), whole_nm = external_nm + besides_nm;
   return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - besides_nm;
 }

@@ -25,7 +25,7 @@ double sb_feed_charge_fraction(const struct sb_sim *sim);
 
 /* The outside torque that would bring a gear (index) to the same speed with the supply and winding of the model;
  * what follows the speed is taken at the present one. */
-double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double outside_nm);
+double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double external_nm);
 
 /* Whether the drive is on: no stop is ordered and no switch has opened, whatever the duty. */
 bool sb_feed_is_on(const struct sb_sim *sim);

@@ -28,7 +28,7 @@ static const struct list {
   const struct sb_guard *guards;
   bool (*applies)(const struct sb_sim *sim);
 } lists[] = {
-    {sb_motion_guards, applies_always},
+    {sb_plain_events, applies_always},
     {sb_contact_guards, applies_on_wheels},
     {sb_spring_guards, applies_to_spring},
 };

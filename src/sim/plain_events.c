@@ -151,7 +151,7 @@ static double meet_value(const struct sb_sim *sim, const struct sb_point *at, co
   return sim->state.slip_direction * (at->x - at->w / sim->segment->per_motor);
 }
 
-const struct sb_guard sb_motion_guards[] = {
+const struct sb_guard sb_plain_events[] = {
     {is_mesh_moving, motor_value, stop},           {is_mesh_moving, power_value, NULL},
     {has_corner, corner_value, pass_corner},       {is_mesh_resting, forward_value, NULL},
     {is_mesh_resting, back_value, NULL},           {is_motor_free, motor_value, reverse_motor},

@@ -5,6 +5,6 @@
 
 #include "sim/guard.h"
 
-extern const struct sb_guard sb_motion_guards[];
+extern const struct sb_guard sb_plain_events[];
 
 #endif

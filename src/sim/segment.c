@@ -7,7 +7,7 @@
 #include "sim/feed.h"
 #include "sim/spring.h"
 
-const double sb_start_tolerance = 1e-13;
+const double sb_segment_start_tolerance = 1e-13;
 
 struct sb_load_curve sb_segment_curve_at(const struct sb_sim *sim, int direction, bool is_at_rest,
                                          enum sb_load_share share, enum sb_load_side side)
@@ -41,7 +41,7 @@ static double brake_nm(const struct sb_sim *sim)
   return is_closed ? sim->model->load.brake_nm : 0.0;
 }
 
-struct sb_resting sb_resting_at(const struct sb_sim *sim, enum sb_load_side side)
+struct sb_resting sb_segment_resting_at(const struct sb_sim *sim, enum sb_load_side side)
 {
   struct sb_resting resting = {.brake_nm = side != SB_SIDE_BEYOND ? brake_nm(sim) : 0.0};
   for (int i = 0; i < 2; i++) {
@@ -55,28 +55,29 @@ struct sb_resting sb_resting_at(const struct sb_sim *sim, enum sb_load_side side
 
 static double acting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
-  return sb_load_curve_outside_nm(&resting->acting[direction > 0], time_s, angle_rad);
+  return sb_load_curve_external_nm(&resting->acting[direction > 0], time_s, angle_rad);
 }
 
 static double hold_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
-  const double parts_nm = sb_load_curve_outside_nm(&resting->holding[direction > 0], time_s, angle_rad);
+  const double parts_nm = sb_load_curve_external_nm(&resting->holding[direction > 0], time_s, angle_rad);
   return fmax(parts_nm, resting->least_hold_nm[direction > 0]) + resting->brake_nm;
 }
 
-double sb_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
+double sb_segment_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
   return acting_nm(resting, time_s, angle_rad, direction) + direction * hold_nm(resting, time_s, angle_rad, direction);
 }
 
-double sb_resting_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
+double sb_segment_resting_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
   return fabs(acting_nm(resting, time_s, angle_rad, direction)) + hold_nm(resting, time_s, angle_rad, direction);
 }
 
 double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
-  const double near_nm = sb_resting_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
+  const double near_nm =
+      sb_segment_resting_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
   return sim->model->load.road.is_present ? near_nm + sb_contact_resting_nm(sim, output_direction) : near_nm;
 }
 
@@ -84,7 +85,7 @@ double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int o
 static double resting_scale_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
   const double near_nm =
-      sb_resting_scale_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
+      sb_segment_resting_scale_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
   if (!sim->model->load.road.is_present) return near_nm;
   return near_nm + fabs(sb_contact_resting_nm(sim, output_direction));
 }
@@ -100,7 +101,7 @@ double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int dire
   const double net_nm = motor_nm - load_nm * seg->per_motor * inv;
   const double scale_nm =
       sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s, output_direction) * fabs(seg->per_motor);
-  return direction * net_nm - strictness * sb_start_tolerance * scale_nm;
+  return direction * net_nm - strictness * sb_segment_start_tolerance * scale_nm;
 }
 
 /* Torque that the slipping clutch brings to the output. */
@@ -121,13 +122,13 @@ double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, 
 {
   const double load_nm = sb_segment_resting_load_nm(sim, time_s, direction);
   const double scale_nm = resting_scale_nm(sim, time_s, direction) + fabs(brought_nm);
-  return direction * (brought_nm - load_nm) - strictness * sb_start_tolerance * scale_nm;
+  return direction * (brought_nm - load_nm) - strictness * sb_segment_start_tolerance * scale_nm;
 }
 
 void sb_segment_take_resting(struct sb_sim *sim)
 {
   const bool is_split = sim->model->load.road.is_present;
-  sim->segment->resting = sb_resting_at(sim, is_split ? SB_SIDE_NEAR : SB_SIDE_BOTH);
+  sim->segment->resting = sb_segment_resting_at(sim, is_split ? SB_SIDE_NEAR : SB_SIDE_BOTH);
   if (is_split) sb_contact_take_resting(sim);
 }
 
@@ -161,7 +162,7 @@ static bool is_resting_steady(const struct sb_resting *resting)
 
 /* Moving -------------------------------------------------------------------------------------------------------------- */
 
-struct sb_poly sb_poly_of_curve(const struct sb_load_curve *curve, double per_motor)
+struct sb_poly sb_segment_poly_of_curve(const struct sb_load_curve *curve, double per_motor)
 {
   return (struct sb_poly){.k = curve->c0_nm,
                           .per_s = curve->per_s,
@@ -171,7 +172,7 @@ struct sb_poly sb_poly_of_curve(const struct sb_load_curve *curve, double per_mo
                           .wave_gain = curve->wave_count > 0 ? 1.0 : 0.0};
 }
 
-struct sb_poly sb_poly_from(const struct sb_poly *load, double gain, double k, double lin)
+struct sb_poly sb_segment_poly_from(const struct sb_poly *load, double gain, double k, double lin)
 {
   return (struct sb_poly){.k = k + gain * load->k,
                           .per_s = gain * load->per_s,
@@ -226,18 +227,18 @@ static void build_mesh(struct sb_sim *sim)
   const int sense = sb_sign_of(seg->per_motor), direction = state->motor_direction;
   if (direction == 0) sb_segment_take_resting(sim);
   seg->curve = moving_curve(sim, direction == 0 ? sense : direction * sense);
-  seg->load = sb_poly_of_curve(&seg->curve, seg->per_motor);
+  seg->load = sb_segment_poly_of_curve(&seg->curve, seg->per_motor);
   if (direction == 0) return;
 
   const double motor_nm = driven_nm(seg, direction);
   const double inertia = seg->output_inertia * fabs(seg->per_motor);
-  seg->power_sign = sb_poly_from(&seg->load, sim->model->motor.rotor_inertia_kg_m2 * sense, motor_nm * inertia,
-                                 -seg->line.slope_nms_rad * inertia);
+  seg->power_sign = sb_segment_poly_from(&seg->load, sim->model->motor.rotor_inertia_kg_m2 * sense, motor_nm * inertia,
+                                         -seg->line.slope_nms_rad * inertia);
   seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia;
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
   const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, inv);
-  seg->motor_rate = sb_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
-                                 -seg->line.slope_nms_rad * per_inertia);
+  seg->motor_rate = sb_segment_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
+                                         -seg->line.slope_nms_rad * per_inertia);
 }
 
 /* What turns the motor in neutral: its drive less the slipping clutch. */
@@ -283,9 +284,9 @@ static void build_free(struct sb_sim *sim)
     return;
   }
   seg->curve = moving_curve(sim, state->output_direction);
-  seg->load = sb_poly_of_curve(&seg->curve, 1.0);
+  seg->load = sb_segment_poly_of_curve(&seg->curve, 1.0);
   const double per_inertia = 1.0 / seg->output_inertia;
-  seg->output_rate = sb_poly_from(&seg->load, -per_inertia, clutch_output_nm(sim) * per_inertia, 0.0);
+  seg->output_rate = sb_segment_poly_from(&seg->load, -per_inertia, clutch_output_nm(sim) * per_inertia, 0.0);
 }
 
 /* What depends on gear, link and feed alone. */
@@ -294,7 +295,7 @@ static void prepare(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   const struct sb_gear *gear = sb_segment_gear(sim);
   const bool in_mesh = sim->state.link == SB_LINK_MESH;
-  seg->per_motor = gear->output_sense / gear->ratio;
+  seg->per_motor = gear->output_direction / gear->ratio;
   seg->drag_nm = in_mesh ? gear->drag_nm : 0.0;
   seg->has_spring = in_mesh && sim->model->driveshaft.is_present;
   sb_feed_line(sim);
@@ -402,7 +403,7 @@ static double joined_start_margin(const struct sb_sim *sim, double time_s, int d
   const double scale_nm =
       sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s, output_direction) * fabs(seg->per_motor);
   return direction * (driven_nm(seg, direction) - load_nm * seg->per_motor) -
-         strictness * sb_start_tolerance * scale_nm;
+         strictness * sb_segment_start_tolerance * scale_nm;
 }
 
 double sb_segment_joined_torque_nm(struct sb_sim *sim)

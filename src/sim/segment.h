@@ -131,7 +131,7 @@ double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e);
 
 /* A start needs this fraction of the torques at hand, so that a balance struck to the last bit does not start and stop
  * without end. */
-extern const double sb_start_tolerance;
+extern const double sb_segment_start_tolerance;
 
 static inline int sb_sign_of(double value)
 {
@@ -166,19 +166,19 @@ static inline double sb_segment_inverse_e(const struct sb_gear *gear, bool is_dr
 struct sb_load_curve sb_segment_curve_at(const struct sb_sim *sim, int direction, bool is_at_rest,
                                          enum sb_load_share share, enum sb_load_side side);
 
-struct sb_poly sb_poly_of_curve(const struct sb_load_curve *curve, double per_motor);
+struct sb_poly sb_segment_poly_of_curve(const struct sb_load_curve *curve, double per_motor);
 
 /* gain * load + k + lin v */
-struct sb_poly sb_poly_from(const struct sb_poly *load, double gain, double k, double lin);
+struct sb_poly sb_segment_poly_from(const struct sb_poly *load, double gain, double k, double lin);
 
 /* What lies against a body at rest on a side. */
-struct sb_resting sb_resting_at(const struct sb_sim *sim, enum sb_load_side side);
+struct sb_resting sb_segment_resting_at(const struct sb_sim *sim, enum sb_load_side side);
 
 /* Takes what lies against the output at rest, and against its vehicle, into the segment. */
 void sb_segment_take_resting(struct sb_sim *sim);
 
 /* What acts plus what holds in a direction, and their sum without signs, N m. */
-double sb_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
-double sb_resting_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
+double sb_segment_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
+double sb_segment_resting_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
 
 #endif

@@ -240,7 +240,7 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   state->is_turned = state->motor_speed_rad_s >= 0.0;
 
   const struct sb_gear *next = &sim->model->gearbox.gears[gear];
-  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_sense;
+  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_direction;
   state->slip_direction = (lead > 0.0) - (lead < 0.0);
   sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);
@@ -461,7 +461,7 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
   return SB_OK;
 }
 
-struct sb_sums sb_sums_empty(void)
+struct sb_sums sb_sim_sums_empty(void)
 {
   return (struct sb_sums){.over_limit_first_s = NAN,
                           .over_limit_last_s = NAN,
@@ -491,8 +491,8 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   state->gear = gear;
   state->link = SB_LINK_MESH;
   state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
-  state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_sense;
-  sim->sums = sb_sums_empty();
+  state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_direction;
+  sim->sums = sb_sim_sums_empty();
   sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
   sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
@@ -531,8 +531,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   const int sense = sense_of(sim, state->gear);
   const bool has_road = sim->model->load.road.is_present;
   const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
-  const double outside_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_sense *
-                            sb_load_curve_outside_nm(&seg->curve, state->time_s, state->output_angle_rad);
+  const double external_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_direction *
+                             sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad);
   const bool has_currents = sim->model->motor.has_currents;
   const double drawn_a = seg->line.duty * current_a;
   const double torque_nm = delivered_nm(sim, &at);
@@ -549,9 +549,9 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,
-      .external_torque_nm = outside_nm,
-      .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, outside_nm),
-      .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, outside_nm),
+      .external_torque_nm = external_nm,
+      .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, external_nm),
+      .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, external_nm),
       .motor_current_a = has_currents ? current_a : NAN,
       .supply_voltage_v = has_currents ? seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
       .output_turns = state->output_angle_rad / SB_TURN,

@@ -61,7 +61,7 @@ static double motor_start_margin(const struct sb_sim *sim, double shaft_nm, int 
   const double reaction_nm = shaft_nm * seg->per_motor;
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), reaction_nm * direction > 0.0);
   const double net_nm = direction * (seg->line.stall_nm - reaction_nm * inv) - (seg->line.friction_nm + seg->drag_nm);
-  return net_nm - strictness * sb_start_tolerance * (sim->model->motor.stall_torque_nm + fabs(reaction_nm));
+  return net_nm - strictness * sb_segment_start_tolerance * (sim->model->motor.stall_torque_nm + fabs(reaction_nm));
 }
 
 /* The same for the output; the motor's stall torque counts as at hand too, since a shaft begins to bear from nothing. */
@@ -70,7 +70,7 @@ static double output_start_margin(const struct sb_sim *sim, double time_s, int d
 {
   const double stall_nm = sim->model->motor.stall_torque_nm / fabs(sim->segment->per_motor);
   return sb_segment_brought_start_margin(sim, time_s, direction, shaft_nm, strictness) -
-         strictness * sb_start_tolerance * stall_nm;
+         strictness * sb_segment_start_tolerance * stall_nm;
 }
 
 static int settle_motor(const struct sb_sim *sim, double shaft_nm)

@@ -25,7 +25,7 @@ static void number_gears(const struct sb_scenario *scenario, const char *path, c
   snprintf(out, SB_PATH_SIZE, "%s", path);
   if (strncmp(path, start, sizeof start - 1) != 0) return;
   char name[SB_NAME_SIZE];
-  const char *rest = sb_path_step(path + sizeof start - 1, name, sizeof name);
+  const char *rest = sb_tree_path_step(path + sizeof start - 1, name, sizeof name);
   const int gear = sb_gearbox_find(&scenario->model.gearbox, name);
   if (gear >= 0 && rest != NULL) snprintf(out, SB_PATH_SIZE, "%s%d.%.200s", start, gear + 1, rest);
 }
@@ -50,7 +50,7 @@ static enum sb_status refuse_path(const struct sb_scenario *scenario, const char
     if (sb_nearest_word(path, one) != NULL) nearest = paths[i];
   }
   free(paths);
-  return sb_fail(err, SB_ERR_USAGE, "no number %s in this scenario%s%s", sb_quote(quoted, path),
+  return sb_fail(err, SB_ERR_USAGE, "no number %s in this scenario%s%s", sb_fail_quote(quoted, path),
                  nearest != NULL ? ", nearest is " : "", nearest != NULL ? nearest : "");
 }
 
@@ -90,13 +90,13 @@ static enum sb_status read_range(const char *text, const struct sb_scenario_key 
 {
   struct sb_error other;
   double least, greatest;
-  enum sb_status status = sb_quantity_parse_range(text, key->quantity, &least, &greatest, err);
+  enum sb_status status = sb_units_parse_range(text, key->quantity, &least, &greatest, err);
   if (status != SB_OK && key->other != key->quantity) {
-    if (sb_quantity_parse_range(text, key->other, &least, &greatest, &other) == SB_OK) status = SB_OK;
+    if (sb_units_parse_range(text, key->other, &least, &greatest, &other) == SB_OK) status = SB_OK;
   }
   if (status != SB_OK) return SB_ERR_USAGE;
-  const char *end = sb_number_parse(text + strspn(text, " \t"), &axis->from);
-  end = sb_number_parse(end + 2, &axis->to); /* a range was read just now: neither is NULL */
+  const char *end = sb_units_parse_number(text + strspn(text, " \t"), &axis->from);
+  end = sb_units_parse_number(end + 2, &axis->to); /* a range was read just now: neither is NULL */
   end += strspn(end, " \t");
   size_t length = strlen(end);
   while (length > 0 && strchr(" \t", end[length - 1]) != NULL) length--;
@@ -125,7 +125,7 @@ enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenari
   struct sb_axis out = {.points = points};
   if (equals == NULL || equals == text || equals - text >= (long)sizeof out.path) {
     return sb_fail(err, SB_ERR_USAGE, "needs PATH=FROM..TO, such as controller.dwell=0.2..3 s, found %s",
-                   sb_quote(quoted, text));
+                   sb_fail_quote(quoted, text));
   }
   snprintf(path, sizeof path, "%.*s", (int)(equals - text), text);
   const struct sb_scenario_key *first, *second, *key = find_key(scenario, path, &first, &second);

@@ -52,7 +52,7 @@ static bool read_whole(const char *text, long *out)
 
 static bool read_number(const char *text, double *out)
 {
-  const char *end = sb_number_parse(text, out);
+  const char *end = sb_units_parse_number(text, out);
   return end != NULL && *end == '\n';
 }
 

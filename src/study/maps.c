@@ -37,24 +37,25 @@ static struct sb_span side_of(const struct sb_map_axis *axis, double fraction, b
 }
 
 /* The stretches of lattice points of one threshold that pass, as pairs of indices on a line. */
-static enum sb_status write_stretches(const struct sb_model *model, const struct sb_map_options *plane, bool is_down,
-                                      struct sb_lines *out, struct sb_error *err)
+static enum sb_status write_stretches(const struct sb_model *model, const struct sb_map_options *plane,
+                                      bool is_downshift, struct sb_lines *out, struct sb_error *err)
 {
-  const double down = model->control.downshift_fraction[plane->pair], up = model->control.upshift_fraction[plane->pair];
-  const double step = plane->down.step_fraction;
-  const struct sb_map_axis *axis = is_down ? &plane->down : &plane->up;
-  const struct sb_span side = side_of(axis, is_down ? up : down, !is_down);
+  const double downshift = model->control.downshift_fraction[plane->pair],
+               upshift = model->control.upshift_fraction[plane->pair];
+  const double step = plane->downshift.step_fraction;
+  const struct sb_map_axis *axis = is_downshift ? &plane->downshift : &plane->upshift;
+  const struct sb_span side = side_of(axis, is_downshift ? upshift : downshift, !is_downshift);
   const struct sb_map_axis line = {sb_map_axis_at(axis, side.first), step, side.last - side.first + 1};
   struct sb_map_options options = *plane;
-  options.down = is_down ? line : (struct sb_map_axis){down, step, 1};
-  options.up = is_down ? (struct sb_map_axis){up, step, 1} : line;
+  options.downshift = is_downshift ? line : (struct sb_map_axis){downshift, step, 1};
+  options.upshift = is_downshift ? (struct sb_map_axis){upshift, step, 1} : line;
   enum sb_status status = SB_OK;
   if (line.count > 0) {
     struct sb_map map;
     int *cells = NULL;
     status = sb_map_exact(model, &options, true, &map, err);
     if (status != SB_OK) return status;
-    status = sb_map_line_cells(&map, is_down, &cells, err);
+    status = sb_map_line_cells(&map, is_downshift, &cells, err);
     for (int k = 0; status == SB_OK && k < line.count; k++) {
       if (cells[k] < 0 || map.cells[cells[k]].verdict.kinds != 0) continue;
       const int first = k;
@@ -87,7 +88,7 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
                                struct sb_lines *out, struct sb_error *err)
 {
   const struct sb_study *study = work->study;
-  struct sb_map_options options = {.pair = study->pair, .down = study->down, .up = study->up};
+  struct sb_map_options options = {.pair = study->pair, .downshift = study->downshift, .upshift = study->upshift};
   struct sb_map map;
   enum sb_status status = SB_OK;
   if (scenario == NULL) {
@@ -112,7 +113,7 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
 
 /* Samples that pass along both axes, the other threshold at its own. */
 struct lines_counts {
-  int *down, *up; /* owned */
+  int *downshift, *upshift; /* owned */
 };
 
 static bool read_own(const char *text, bool is_first, struct sb_map_point *point)
@@ -157,10 +158,10 @@ static const char *next_line(const char *text)
 static const char *read_lines(const char *text, const struct sb_study *study, bool is_first,
                               struct lines_counts *counts, struct sb_map_point *point)
 {
-  const char *downs = next_line(text), *ups = next_line(downs), *rest = next_line(ups);
+  const char *downshifts = next_line(text), *upshifts = next_line(downshifts), *rest = next_line(upshifts);
   if (rest == NULL || !read_own(text, is_first, point)) return NULL;
-  const bool is_read =
-      read_stretches(downs, study->down.count, counts->down) && read_stretches(ups, study->up.count, counts->up);
+  const bool is_read = read_stretches(downshifts, study->downshift.count, counts->downshift) &&
+                       read_stretches(upshifts, study->upshift.count, counts->upshift);
   return is_read ? rest : NULL;
 }
 
@@ -204,23 +205,23 @@ static enum sb_status fill_point(const struct sb_study *study, const struct sb_l
                                  struct sb_error *err)
 {
   const long samples = sb_study_sample_count(study);
-  struct lines_counts counts = {calloc((size_t)study->down.count, sizeof(int)),
-                                calloc((size_t)study->up.count, sizeof(int))};
-  enum sb_status status = counts.down != NULL && counts.up != NULL
+  struct lines_counts counts = {calloc((size_t)study->downshift.count, sizeof(int)),
+                                calloc((size_t)study->upshift.count, sizeof(int))};
+  enum sb_status status = counts.downshift != NULL && counts.upshift != NULL
                               ? SB_OK
                               : sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
-  if (status == SB_OK) status = sb_passing_init(&point->passing, &study->down, &study->up, err);
+  if (status == SB_OK) status = sb_passing_init(&point->passing, &study->downshift, &study->upshift, err);
   if (status == SB_OK) status = add_records(study, tasks, &counts, point, err);
   if (status == SB_OK) {
     sb_passing_finish(&point->passing);
     point->safe_share = sb_passing_share_of_all(&point->passing);
-    point->down = stretch_near(&study->down, counts.down, samples, study->downshift_fraction);
-    point->up = stretch_near(&study->up, counts.up, samples, study->upshift_fraction);
+    point->downshift = stretch_near(&study->downshift, counts.downshift, samples, study->downshift_fraction);
+    point->upshift = stretch_near(&study->upshift, counts.upshift, samples, study->upshift_fraction);
     status =
         sb_passing_find_best(&point->passing, study->downshift_fraction, study->upshift_fraction, &point->best, err);
   }
-  free(counts.down);
-  free(counts.up);
+  free(counts.downshift);
+  free(counts.upshift);
   return status;
 }
 

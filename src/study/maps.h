@@ -23,7 +23,7 @@ struct sb_map_point {
   struct sb_map_verdict verdict; /* of the first sample at the scenario's own thresholds */
   struct sb_map_figures figures;
   double safe_share; /* of the plane's lattice points, those that pass in all samples */
-  struct sb_map_stretch up, down;
+  struct sb_map_stretch upshift, downshift;
 };
 
 /* Whether the study goes over the charge of a battery. */

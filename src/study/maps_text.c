@@ -11,8 +11,8 @@
 
 static void put_stretch(struct sb_csv *csv, const struct sb_map_stretch *stretch)
 {
-  sb_csv_number(csv, sb_percent_rounded(stretch->least_fraction));
-  sb_csv_number(csv, sb_percent_rounded(stretch->greatest_fraction));
+  sb_csv_number(csv, sb_fields_rounded_percent(stretch->least_fraction));
+  sb_csv_number(csv, sb_fields_rounded_percent(stretch->greatest_fraction));
 }
 
 /* As written: what it comes to. */
@@ -35,13 +35,13 @@ static void put_samples(struct sb_csv *csv, const struct sb_study *study, const 
   sb_csv_number(csv, (double)at->own_passed / (double)study->samples);
   sb_csv_number(csv, sb_share_least(at->own_passed, study->samples));
   sb_csv_integer(csv, at->best.passed);
-  sb_csv_rounded(csv, sb_map_axis_pct(&study->down, at->best.down), 10);
-  sb_csv_rounded(csv, sb_map_axis_pct(&study->up, at->best.up), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&study->downshift, at->best.downshift), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&study->upshift, at->best.upshift), 10);
 }
 
 static void put_charge(struct sb_csv *csv, const struct sb_study *study, const struct sb_map_point *at)
 {
-  sb_csv_number(csv, sb_percent_rounded(at->charge_fraction));
+  sb_csv_number(csv, sb_fields_rounded_percent(at->charge_fraction));
   sb_csv_number(csv, at->voltage_v);
   if (study->samples > 0) {
     put_samples(csv, study, at);
@@ -49,8 +49,8 @@ static void put_charge(struct sb_csv *csv, const struct sb_study *study, const s
     put_outcome(csv, at);
   }
   sb_csv_number(csv, at->safe_share);
-  put_stretch(csv, &at->up);
-  put_stretch(csv, &at->down);
+  put_stretch(csv, &at->upshift);
+  put_stretch(csv, &at->downshift);
   sb_csv_end_row(csv);
 }
 
@@ -71,15 +71,15 @@ int sb_maps_write_csv(FILE *out, const struct sb_study_report *report)
 static void put_json_stretch(struct sb_json *json, const char *name, const struct sb_map_stretch *stretch)
 {
   sb_json_put_object(json, name);
-  sb_json_put_number(json, "least_pct", sb_percent_rounded(stretch->least_fraction));
-  sb_json_put_number(json, "greatest_pct", sb_percent_rounded(stretch->greatest_fraction));
+  sb_json_put_number(json, "least_pct", sb_fields_rounded_percent(stretch->least_fraction));
+  sb_json_put_number(json, "greatest_pct", sb_fields_rounded_percent(stretch->greatest_fraction));
   sb_json_close(json);
 }
 
-static void put_thresholds(struct sb_json *json, double down_pct, double up_pct)
+static void put_thresholds(struct sb_json *json, double downshift_pct, double upshift_pct)
 {
-  sb_json_put_number(json, "downshift_below_pct", down_pct);
-  sb_json_put_number(json, "upshift_above_pct", up_pct);
+  sb_json_put_number(json, "downshift_below_pct", downshift_pct);
+  sb_json_put_number(json, "upshift_above_pct", upshift_pct);
 }
 
 /* How many samples pass at the scenario's own thresholds, and where most of them do. */
@@ -87,14 +87,16 @@ static void put_passed(struct sb_json *json, const struct sb_study *study, const
                        long own_passed)
 {
   sb_json_put_object(json, "own");
-  put_thresholds(json, sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+  put_thresholds(json, sb_fields_rounded_percent(study->downshift_fraction),
+                 sb_fields_rounded_percent(study->upshift_fraction));
   if (own_passed >= 0) {
     sb_json_put_integer(json, "passed", own_passed);
     sb_json_put_number(json, "share_least", sb_share_least(own_passed, study->samples));
   }
   sb_json_close(json);
   sb_json_put_object(json, "best");
-  put_thresholds(json, sb_map_axis_pct(&study->down, at->best.down), sb_map_axis_pct(&study->up, at->best.up));
+  put_thresholds(json, sb_map_axis_pct(&study->downshift, at->best.downshift),
+                 sb_map_axis_pct(&study->upshift, at->best.upshift));
   sb_json_put_integer(json, "passed", at->best.passed);
   sb_json_put_number(json, "share_least", sb_share_least(at->best.passed, study->samples));
   sb_json_put_integer(json, "points", at->best.points);
@@ -104,18 +106,18 @@ static void put_passed(struct sb_json *json, const struct sb_study *study, const
 static void put_json_charge(struct sb_json *json, const struct sb_study *study, const struct sb_map_point *at)
 {
   sb_json_open_object(json);
-  sb_json_put_number(json, "charge_pct", sb_percent_rounded(at->charge_fraction));
+  sb_json_put_number(json, "charge_pct", sb_fields_rounded_percent(at->charge_fraction));
   sb_json_put_number(json, "voltage_v", at->voltage_v);
   if (study->samples > 0) {
     sb_json_put_integer(json, "refused", at->refused);
     put_passed(json, study, at, at->own_passed);
   } else {
     sb_map_put_verdict(json, &at->verdict);
-    sb_json_put_fields(json, sb_map_figure_fields, &at->figures);
+    sb_fields_put_json(json, sb_map_figure_fields, &at->figures);
   }
   sb_json_put_number(json, "safe_share", at->safe_share);
-  put_json_stretch(json, "upshift_passes", &at->up);
-  put_json_stretch(json, "downshift_passes", &at->down);
+  put_json_stretch(json, "upshift_passes", &at->upshift);
+  put_json_stretch(json, "downshift_passes", &at->downshift);
   sb_json_close(json);
 }
 
@@ -129,7 +131,8 @@ void sb_maps_put(struct sb_json *json, const struct sb_study_report *report)
     put_passed(json, study, sb_map_points(report), sb_map_points(report)->best.own);
     return;
   }
-  put_thresholds(json, sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+  put_thresholds(json, sb_fields_rounded_percent(study->downshift_fraction),
+                 sb_fields_rounded_percent(study->upshift_fraction));
   sb_json_put_array(json, "discharge");
   for (long k = 0; k < sb_study_point_count(study); k++) put_json_charge(json, study, &sb_map_points(report)[k]);
   sb_json_close(json);
@@ -141,8 +144,8 @@ static const char *format_stretch(const struct sb_map_stretch *stretch, char tex
   if (isnan(stretch->least_fraction)) {
     snprintf(text, 32, "none");
   } else {
-    snprintf(text, 32, "%.6g..%.6g %%", sb_percent_rounded(stretch->least_fraction),
-             sb_percent_rounded(stretch->greatest_fraction));
+    snprintf(text, 32, "%.6g..%.6g %%", sb_fields_rounded_percent(stretch->least_fraction),
+             sb_fields_rounded_percent(stretch->greatest_fraction));
   }
   return text;
 }
@@ -150,11 +153,11 @@ static const char *format_stretch(const struct sb_map_stretch *stretch, char tex
 static void write_charge(FILE *out, const struct sb_study *study, const struct sb_map_point *at)
 {
   char text[32], all[SB_MAP_VERDICTS_SIZE];
-  sb_words_cell(out, 9, "%.4g %%", sb_percent_rounded(at->charge_fraction));
+  sb_words_cell(out, 9, "%.4g %%", sb_fields_rounded_percent(at->charge_fraction));
   sb_words_cell(out, 9, "%.4g V", at->voltage_v);
   sb_words_cell(out, 9, "%.1f %%", 100.0 * at->safe_share);
-  sb_words_cell(out, 17, "%s", format_stretch(&at->up, text));
-  sb_words_cell(out, 18, "%s", format_stretch(&at->down, text));
+  sb_words_cell(out, 17, "%s", format_stretch(&at->upshift, text));
+  sb_words_cell(out, 18, "%s", format_stretch(&at->downshift, text));
   if (study->samples > 0) {
     fprintf(out, "%ld of %ld\n", at->own_passed, study->samples);
   } else {
@@ -191,8 +194,8 @@ static void write_best(FILE *out, const struct sb_study *study, const struct sb_
       out, 0, 0,
       "Most samples, %d of %ld, pass at %lld pairs of thresholds; amid the widest square of them lie a "
       "downshift threshold of %.6g %% and an upshift threshold of %.6g %%: at least %.1f %% of all such machines",
-      at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->down, at->best.down),
-      sb_map_axis_pct(&study->up, at->best.up), 100.0 * sb_share_least(at->best.passed, samples));
+      at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->downshift, at->best.downshift),
+      sb_map_axis_pct(&study->upshift, at->best.upshift), 100.0 * sb_share_least(at->best.passed, samples));
   if (at->refused > 0) fprintf(out, "%ld samples are no valid scenario, and count as failing\n", at->refused);
 }
 
@@ -209,7 +212,7 @@ enum sb_status sb_maps_write_text(FILE *out, const struct sb_study_report *repor
   }
   if (has_charge) {
     fprintf(out, "the scenario's own: downshift %.6g %%, upshift %.6g %%\n\n",
-            sb_percent_rounded(study->downshift_fraction), sb_percent_rounded(study->upshift_fraction));
+            sb_fields_rounded_percent(study->downshift_fraction), sb_fields_rounded_percent(study->upshift_fraction));
     write_charges(out, report);
     return SB_OK;
   }

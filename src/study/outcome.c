@@ -15,42 +15,42 @@ static const struct {
     [SB_RUN_GAVE_UP] = {'?', "the numerics gave up", "gave up"},
 };
 
-char sb_run_outcome_mark(const struct sb_run_outcome *outcome)
+char sb_outcome_mark(const struct sb_outcome *outcome)
 {
   if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].mark;
   return sb_map_class_letter(sb_map_class_of(&outcome->verdict));
 }
 
-const char *sb_run_outcome_words(const struct sb_run_outcome *outcome)
+const char *sb_outcome_words(const struct sb_outcome *outcome)
 {
   if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].words;
   return sb_map_class_words(sb_map_class_of(&outcome->verdict));
 }
 
-const char *sb_run_outcome_name(const struct sb_run_outcome *outcome)
+const char *sb_outcome_name(const struct sb_outcome *outcome)
 {
   return outcome->end != SB_RUN_ENDED ? ends[outcome->end].name : sb_map_worst_name(&outcome->verdict);
 }
 
-enum sb_status sb_run_outcome_of(const struct sb_model *model, const struct sb_decider *decider,
-                                 struct sb_run_outcome *out, struct sb_error *err)
+enum sb_status sb_outcome_of(const struct sb_model *model, const struct sb_decider *decider, struct sb_outcome *out,
+                             struct sb_error *err)
 {
   struct sb_run_options options = sb_run_options_default();
   options.decider = decider;
   struct sb_run_result result;
   const enum sb_status status = sb_run(model, &options, &result, err);
-  *out = (struct sb_run_outcome){.end = SB_RUN_GAVE_UP};
+  *out = (struct sb_outcome){.end = SB_RUN_GAVE_UP};
   if (status == SB_ERR_NUMERICS) return SB_OK;
   if (status != SB_OK) return status;
-  *out = (struct sb_run_outcome){.end = SB_RUN_ENDED,
-                                 .verdict = sb_map_verdict_of(&result.monitor),
-                                 .figures = sb_map_figures_of(&result),
-                                 .standstill_s = result.sums.standstill_time_s};
+  *out = (struct sb_outcome){.end = SB_RUN_ENDED,
+                             .verdict = sb_map_verdict_of(&result.monitor),
+                             .figures = sb_map_figures_of(&result),
+                             .standstill_s = result.sums.standstill_time_s};
   sb_run_result_clear(&result);
   return SB_OK;
 }
 
-void sb_run_outcome_write(struct sb_lines *lines, const struct sb_run_outcome *outcome)
+void sb_outcome_write(struct sb_lines *lines, const struct sb_outcome *outcome)
 {
   const struct sb_map_figures *figures = &outcome->figures;
   sb_lines_add(lines, "%d %u %d %ld %.17g %.17g %.17g %.17g\n", (int)outcome->end, outcome->verdict.kinds,
@@ -58,10 +58,10 @@ void sb_run_outcome_write(struct sb_lines *lines, const struct sb_run_outcome *o
                figures->greatest_torque_nm, outcome->standstill_s);
 }
 
-bool sb_run_outcome_read(const char *text, struct sb_run_outcome *out)
+bool sb_outcome_read(const char *text, struct sb_outcome *out)
 {
   int end, cause;
-  struct sb_run_outcome outcome = {.end = SB_RUN_ENDED};
+  struct sb_outcome outcome = {.end = SB_RUN_ENDED};
   struct sb_map_figures *figures = &outcome.figures;
   const int count =
       sscanf(text, "%d %u %d %ld %lf %lf %lf %lf", &end, &outcome.verdict.kinds, &cause, &figures->shift_count,
@@ -73,7 +73,7 @@ bool sb_run_outcome_read(const char *text, struct sb_run_outcome *out)
   return strchr(text, '\n') != NULL;
 }
 
-const char *sb_run_point_commonest(const struct sb_run_point *point)
+const char *sb_outcome_commonest(const struct sb_run_point *point)
 {
   long most = point->refused > point->gave_up ? point->refused : point->gave_up;
   const char *words = most == 0 ? "" : ends[point->refused > 0 ? SB_RUN_REFUSED : SB_RUN_GAVE_UP].words;

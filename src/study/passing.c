@@ -7,21 +7,22 @@
 #include "study/share.h"
 #include "text/csv_writer.h"
 
-enum sb_status sb_passing_check(const struct sb_map_axis *down, const struct sb_map_axis *up, struct sb_error *err)
+enum sb_status sb_passing_check(const struct sb_map_axis *downshift, const struct sb_map_axis *upshift,
+                                struct sb_error *err)
 {
-  if ((long long)down->count * up->count <= SB_PASSING_POINTS_MAX) return SB_OK;
+  if ((long long)downshift->count * upshift->count <= SB_PASSING_POINTS_MAX) return SB_OK;
   return sb_fail(err, SB_ERR_USAGE,
                  "%d x %d thresholds are too many to count samples at; take a coarser controller.threshold_step, or "
                  "less of the plane with --downshift and --upshift",
-                 down->count, up->count);
+                 downshift->count, upshift->count);
 }
 
-enum sb_status sb_passing_init(struct sb_passing *passing, const struct sb_map_axis *down, const struct sb_map_axis *up,
-                               struct sb_error *err)
+enum sb_status sb_passing_init(struct sb_passing *passing, const struct sb_map_axis *downshift,
+                               const struct sb_map_axis *upshift, struct sb_error *err)
 {
-  enum sb_status status = sb_passing_check(down, up, err);
-  *passing = (struct sb_passing){.down = *down, .up = *up};
-  return status == SB_OK ? sb_counts_init(&passing->counts, down->count, up->count, err) : status;
+  enum sb_status status = sb_passing_check(downshift, upshift, err);
+  *passing = (struct sb_passing){.downshift = *downshift, .upshift = *upshift};
+  return status == SB_OK ? sb_counts_init(&passing->counts, downshift->count, upshift->count, err) : status;
 }
 
 void sb_passing_clear(struct sb_passing *passing)
@@ -34,17 +35,19 @@ void sb_passing_write(struct sb_lines *lines, struct sb_map *map)
   sb_map_keep_passing(map);
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    sb_lines_add(lines, "%d %d %d %d\n", cell->down_first, cell->down_last, cell->up_first, cell->up_last);
+    sb_lines_add(lines, "%d %d %d %d\n", cell->downshift_first, cell->downshift_last, cell->upshift_first,
+                 cell->upshift_last);
   }
 }
 
 static bool read_rect(const char *line, const struct sb_passing *passing, struct sb_rect *rect, int *length)
 {
-  const bool is_read =
-      sscanf(line, "%d %d %d %d%n", &rect->down_first, &rect->down_last, &rect->up_first, &rect->up_last, length) == 4;
-  return is_read && line[*length] == '\n' && rect->down_first >= 0 && rect->down_last >= rect->down_first &&
-         rect->down_last < passing->down.count && rect->up_first >= 0 && rect->up_last >= rect->up_first &&
-         rect->up_last < passing->up.count;
+  const bool is_read = sscanf(line, "%d %d %d %d%n", &rect->downshift_first, &rect->downshift_last,
+                              &rect->upshift_first, &rect->upshift_last, length) == 4;
+  return is_read && line[*length] == '\n' && rect->downshift_first >= 0 &&
+         rect->downshift_last >= rect->downshift_first && rect->downshift_last < passing->downshift.count &&
+         rect->upshift_first >= 0 && rect->upshift_last >= rect->upshift_first &&
+         rect->upshift_last < passing->upshift.count;
 }
 
 enum sb_status sb_passing_add(struct sb_passing *passing, const char *lines, struct sb_error *err)
@@ -66,21 +69,21 @@ void sb_passing_finish(struct sb_passing *passing)
   sb_counts_finish(&passing->counts);
 }
 
-int sb_passing_at(const struct sb_passing *passing, int down, int up)
+int sb_passing_at(const struct sb_passing *passing, int downshift, int upshift)
 {
-  return sb_counts_at(&passing->counts, down, up);
+  return sb_counts_at(&passing->counts, downshift, upshift);
 }
 
 /* Down indices below this lie above the diagonal in a row of up. */
-static int meant_count(const struct sb_passing *passing, int up)
+static int meant_count(const struct sb_passing *passing, int upshift)
 {
-  return sb_map_ordered_count(&passing->down, &passing->up, up);
+  return sb_map_ordered_count(&passing->downshift, &passing->upshift, upshift);
 }
 
 double sb_passing_share_of_all(const struct sb_passing *passing)
 {
   long long all = 0, points = 0;
-  for (int u = 0; u < passing->up.count; u++) {
+  for (int u = 0; u < passing->upshift.count; u++) {
     const int meant = meant_count(passing, u);
     points += meant;
     for (int d = 0; d < meant; d++) all += sb_passing_at(passing, d, u) == passing->samples;
@@ -90,17 +93,17 @@ double sb_passing_share_of_all(const struct sb_passing *passing)
 
 /* A rectangle that may go on downwards. */
 struct open_rectangle {
-  int down_first, down_last, up_last, count;
+  int downshift_first, downshift_last, upshift_last, count;
 };
 
 static void put_rectangle(struct sb_csv *csv, const struct sb_passing *passing, const struct open_rectangle *rectangle,
-                          int up_first)
+                          int upshift_first)
 {
   const long samples = passing->samples;
-  sb_csv_rounded(csv, sb_map_axis_pct(&passing->down, rectangle->down_first), 10);
-  sb_csv_rounded(csv, sb_map_axis_pct(&passing->down, rectangle->down_last), 10);
-  sb_csv_rounded(csv, sb_map_axis_pct(&passing->up, up_first), 10);
-  sb_csv_rounded(csv, sb_map_axis_pct(&passing->up, rectangle->up_last), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&passing->downshift, rectangle->downshift_first), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&passing->downshift, rectangle->downshift_last), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&passing->upshift, upshift_first), 10);
+  sb_csv_rounded(csv, sb_map_axis_pct(&passing->upshift, rectangle->upshift_last), 10);
   sb_csv_integer(csv, rectangle->count);
   sb_csv_integer(csv, samples);
   sb_csv_number(csv, (double)rectangle->count / (double)samples);
@@ -109,16 +112,16 @@ static void put_rectangle(struct sb_csv *csv, const struct sb_passing *passing, 
 }
 
 /* Runs of equal counts in a row of up. */
-static int find_runs(const struct sb_passing *passing, int up, struct open_rectangle *runs)
+static int find_runs(const struct sb_passing *passing, int upshift, struct open_rectangle *runs)
 {
-  const int meant = meant_count(passing, up);
+  const int meant = meant_count(passing, upshift);
   int count = 0;
   for (int d = 0; d < meant; d++) {
-    const int here = sb_passing_at(passing, d, up);
+    const int here = sb_passing_at(passing, d, upshift);
     if (count > 0 && runs[count - 1].count == here) {
-      runs[count - 1].down_last = d;
+      runs[count - 1].downshift_last = d;
     } else {
-      runs[count++] = (struct open_rectangle){d, d, up, here};
+      runs[count++] = (struct open_rectangle){d, d, upshift, here};
     }
   }
   return count;
@@ -127,14 +130,14 @@ static int find_runs(const struct sb_passing *passing, int up, struct open_recta
 /* Whether a rectangle from the row above goes on in this run; the diagonal may have cut its right end. */
 static bool goes_on(const struct open_rectangle *above, const struct open_rectangle *run, int meant)
 {
-  const int last = above->down_last < meant ? above->down_last : meant - 1;
-  return above->count == run->count && above->down_first == run->down_first && last == run->down_last;
+  const int last = above->downshift_last < meant ? above->downshift_last : meant - 1;
+  return above->count == run->count && above->downshift_first == run->downshift_first && last == run->downshift_last;
 }
 
 /* Row by row from the top: runs that go on below stay open, the others are written. */
 int sb_passing_write_csv(FILE *out, const struct sb_passing *passing)
 {
-  const size_t most = (size_t)passing->down.count + 1;
+  const size_t most = (size_t)passing->downshift.count + 1;
   struct open_rectangle *open = calloc(most, sizeof *open), *runs = calloc(most, sizeof *runs);
   int open_count = 0;
   const bool has_memory = open != NULL && runs != NULL;
@@ -142,15 +145,15 @@ int sb_passing_write_csv(FILE *out, const struct sb_passing *passing)
   sb_csv_init(&csv, out);
   sb_csv_line(&csv,
               "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,passed,samples,share,share_least");
-  for (int u = passing->up.count - 1; has_memory && u >= -1; u--) {
+  for (int u = passing->upshift.count - 1; has_memory && u >= -1; u--) {
     const int run_count = u >= 0 ? find_runs(passing, u, runs) : 0;
     const int meant = u >= 0 ? meant_count(passing, u) : 0;
     for (int i = 0, k = 0; i < open_count; i++) {
-      while (k < run_count && runs[k].down_first < open[i].down_first) k++;
+      while (k < run_count && runs[k].downshift_first < open[i].downshift_first) k++;
       if (k < run_count && goes_on(&open[i], &runs[k], meant)) {
         /* Its right end stays: what the diagonal cut off means nothing. */
-        runs[k].up_last = open[i].up_last;
-        runs[k].down_last = open[i].down_last;
+        runs[k].upshift_last = open[i].upshift_last;
+        runs[k].downshift_last = open[i].downshift_last;
       } else {
         put_rectangle(&csv, passing, &open[i], u + 1);
       }
@@ -168,47 +171,49 @@ int sb_passing_write_csv(FILE *out, const struct sb_passing *passing)
 /* Samples that pass at the lattice point nearest to a pair of thresholds. */
 static int passed_near(const struct sb_passing *passing, double downshift_fraction, double upshift_fraction)
 {
-  const int down = sb_map_axis_index(&passing->down, downshift_fraction),
-            up = sb_map_axis_index(&passing->up, upshift_fraction);
-  if (down < 0 || down >= passing->down.count || up < 0 || up >= passing->up.count) return -1;
-  return sb_passing_at(passing, down, up);
+  const int downshift = sb_map_axis_index(&passing->downshift, downshift_fraction),
+            upshift = sb_map_axis_index(&passing->upshift, upshift_fraction);
+  if (downshift < 0 || downshift >= passing->downshift.count || upshift < 0 || upshift >= passing->upshift.count)
+    return -1;
+  return sb_passing_at(passing, downshift, upshift);
 }
 
 /* Side of the widest square of points with `wanted` whose upper right corner is a point: from three neighbours' sides. */
-static int square_at(const struct sb_passing *passing, const int *below, const int *row, int down, int up, int wanted)
+static int square_at(const struct sb_passing *passing, const int *below, const int *row, int downshift, int upshift,
+                     int wanted)
 {
-  if (down >= meant_count(passing, up) || sb_passing_at(passing, down, up) != wanted) return 0;
-  if (down == 0 || up == 0) return 1;
-  const int least = below[down] < below[down - 1] ? below[down] : below[down - 1];
-  return 1 + (least < row[down - 1] ? least : row[down - 1]);
+  if (downshift >= meant_count(passing, upshift) || sb_passing_at(passing, downshift, upshift) != wanted) return 0;
+  if (downshift == 0 || upshift == 0) return 1;
+  const int least = below[downshift] < below[downshift - 1] ? below[downshift] : below[downshift - 1];
+  return 1 + (least < row[downshift - 1] ? least : row[downshift - 1]);
 }
 
 enum sb_status sb_passing_find_best(const struct sb_passing *passing, double own_downshift_fraction,
                                     double own_upshift_fraction, struct sb_passing_best *best, struct sb_error *err)
 {
   struct sb_passing_best out = {.passed = -1};
-  for (int u = 0; u < passing->up.count; u++) {
+  for (int u = 0; u < passing->upshift.count; u++) {
     for (int d = 0; d < meant_count(passing, u); d++) {
       const int here = sb_passing_at(passing, d, u);
       if (here > out.passed) out = (struct sb_passing_best){.passed = here};
       out.points += here == out.passed;
     }
   }
-  int *below = calloc((size_t)passing->down.count, sizeof *below);
-  int *row = calloc((size_t)passing->down.count, sizeof *row);
+  int *below = calloc((size_t)passing->downshift.count, sizeof *below);
+  int *row = calloc((size_t)passing->downshift.count, sizeof *row);
   if (below == NULL || row == NULL) {
     free(below);
     free(row);
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for the best of the samples");
   }
   int widest = 0;
-  for (int u = 0; u < passing->up.count; u++) {
-    for (int d = 0; d < passing->down.count; d++) {
+  for (int u = 0; u < passing->upshift.count; u++) {
+    for (int d = 0; d < passing->downshift.count; d++) {
       row[d] = square_at(passing, below, row, d, u, out.passed);
       if (row[d] <= widest) continue;
       widest = row[d];
-      out.down = d - widest / 2;
-      out.up = u - widest / 2;
+      out.downshift = d - widest / 2;
+      out.upshift = u - widest / 2;
     }
     int *swapped = below;
     below = row;

@@ -17,17 +17,18 @@
 enum { SB_PASSING_POINTS_MAX = 1 << 26 };
 
 struct sb_passing {
-  struct sb_map_axis down, up;
+  struct sb_map_axis downshift, upshift;
   long samples;
   struct sb_counts counts;
 };
 
 /* SB_ERR_USAGE when the lattice has too many points to count at. Pure. */
-enum sb_status sb_passing_check(const struct sb_map_axis *down, const struct sb_map_axis *up, struct sb_error *err);
+enum sb_status sb_passing_check(const struct sb_map_axis *downshift, const struct sb_map_axis *upshift,
+                                struct sb_error *err);
 
 /* All counts 0. */
-enum sb_status sb_passing_init(struct sb_passing *passing, const struct sb_map_axis *down, const struct sb_map_axis *up,
-                               struct sb_error *err);
+enum sb_status sb_passing_init(struct sb_passing *passing, const struct sb_map_axis *downshift,
+                               const struct sb_map_axis *upshift, struct sb_error *err);
 void sb_passing_clear(struct sb_passing *passing);
 
 /* Writes the rectangles of a map in which it passes, as few as joining makes them: lines of four lattice indices, down
@@ -41,7 +42,7 @@ enum sb_status sb_passing_add(struct sb_passing *passing, const char *lines, str
 void sb_passing_finish(struct sb_passing *passing);
 
 /* Samples that pass at a lattice point; of the pairs of thresholds that mean something, those at which all pass. */
-int sb_passing_at(const struct sb_passing *passing, int down, int up);
+int sb_passing_at(const struct sb_passing *passing, int downshift, int upshift);
 double sb_passing_share_of_all(const struct sb_passing *passing);
 
 /* CSV of rectangles of equal counts. Returns 0, or -1 when writing failed or memory ran out (errno). */
@@ -54,9 +55,9 @@ enum sb_status sb_passing_write_picture(FILE *out, const struct sb_passing *pass
 /* Where most samples pass, and how many pass at the own thresholds. */
 struct sb_passing_best {
   int passed;
-  long long points; /* lattice points with as many */
-  int down, up;     /* middle of the widest square of them */
-  int own;          /* samples that pass at the lattice point nearest to the own thresholds; -1: outside the plane */
+  long long points;       /* lattice points with as many */
+  int downshift, upshift; /* middle of the widest square of them */
+  int own; /* samples that pass at the lattice point nearest to the own thresholds; -1: outside the plane */
 };
 
 enum sb_status sb_passing_find_best(const struct sb_passing *passing, double own_downshift_fraction,

@@ -19,7 +19,7 @@ enum sb_status sb_passing_write_picture(FILE *out, const struct sb_passing *pass
                                         double own_upshift_fraction, bool is_whole, struct sb_error *err)
 {
   const struct sb_map_picture picture = {
-      passing->down, passing->up, own_downshift_fraction, own_upshift_fraction, is_whole, paint, passing};
+      passing->downshift, passing->upshift, own_downshift_fraction, own_upshift_fraction, is_whole, paint, passing};
   const enum sb_status status = sb_map_draw(out, &picture, err);
   if (status != SB_OK) return status;
   sb_share_write_legend(out, passing->samples);

@@ -68,23 +68,23 @@ static enum sb_status reach_corners(const struct sb_study_source *source, bool i
   const struct sb_scenario *nominal = source->nominal;
   const struct sb_scenario_source file = {source->path, source->sets, source->set_count};
   struct sb_scenario *corner = malloc(sizeof *corner);
-  const int count = sb_spread_corner_count(nominal);
+  const int count = sb_samples_corner_count(nominal);
   double *values = calloc((size_t)(count + 1) * (size_t)nominal->tolerance_count, sizeof *values);
   enum sb_status status = corner != NULL && values != NULL
-                              ? sb_spread_draw(nominal, SB_SPREAD_SEARCH, 0, count + 1, values, err)
+                              ? sb_samples_draw(nominal, SB_SAMPLES_SEARCH, 0, count + 1, values, err)
                               : sb_fail(err, SB_ERR_MEMORY, "out of memory for a sample");
   for (int k = 1; k <= count && status == SB_OK; k++) {
     struct sb_faults faults;
     struct sb_changes changes = {.count = 0};
-    sb_spread_change(nominal, values + k * nominal->tolerance_count, &changes);
+    sb_samples_change(nominal, values + k * nominal->tolerance_count, &changes);
     const enum sb_status loaded = sb_scenario_load_changed(&file, &changes, corner, &faults);
     sb_faults_clear(&faults);
     if (loaded == SB_ERR_SCENARIO) continue;
     if (loaded != SB_OK) status = sb_fail(err, loaded, "%s", sb_status_text(loaded));
     if (loaded != SB_OK) break;
     if (is_full) sb_discharge_set(&corner->model, 1.0);
-    const int up_count = sb_map_options_default(&corner->model).up.count;
-    if (up_count > plane->up.count) plane->up.count = up_count;
+    const int upshift_count = sb_map_options_default(&corner->model).upshift.count;
+    if (upshift_count > plane->upshift.count) plane->upshift.count = upshift_count;
     sb_scenario_clear(corner);
   }
   free(values);
@@ -104,13 +104,14 @@ static enum sb_status plan_maps(const struct sb_study_request *request, const st
   if (status == SB_OK && request->samples > 0 && request->upshift == NULL) {
     status = reach_corners(source, has_charge, &plane, err);
   }
-  if (status == SB_OK) status = sb_passing_check(&plane.down, &plane.up, err); /* better now than after all samples */
+  if (status == SB_OK)
+    status = sb_passing_check(&plane.downshift, &plane.upshift, err); /* better now than after all samples */
   if (status == SB_OK) status = add_charge(&model, request->charges, 1.0, study, err);
   if (status != SB_OK) return status;
   study->kind = SB_STUDY_MAPS;
   study->pair = plane.pair;
-  study->down = plane.down;
-  study->up = plane.up;
+  study->downshift = plane.downshift;
+  study->upshift = plane.upshift;
   study->downshift_fraction = model.control.downshift_fraction[plane.pair];
   study->upshift_fraction = model.control.upshift_fraction[plane.pair];
   study->is_whole = request->downshift != NULL || request->upshift != NULL;
@@ -128,7 +129,7 @@ static enum sb_status lay_threshold(const struct sb_scenario *scenario, const ch
   const long stride = sb_map_axis_stride(axis, points);
   const long first = sb_map_axis_number(axis, 0), last = sb_map_axis_number(axis, axis->count - 1);
   const long from = (first + stride - 1) / stride, to = last / stride;
-  const double step_pct = sb_percent_rounded(axis->step_fraction) * (double)stride;
+  const double step_pct = sb_fields_rounded_percent(axis->step_fraction) * (double)stride;
   snprintf(range, sizeof range, "%.12g..%.12g %%", step_pct * (double)from, step_pct * (double)to);
   snprintf(text, sizeof text, "%s=%s", path, range);
   if (sb_axis_parse(text, scenario, (int)(to - from) + 1, out, err) == SB_OK) return SB_OK;
@@ -146,9 +147,10 @@ static enum sb_status plan_plane(const struct sb_study_request *request, const s
       sb_map_plane_parse(&nominal->model, request->pair, request->downshift, request->upshift, &plane, err);
   if (status != SB_OK) return status;
   study->axis_count = 2;
-  status = lay_threshold(nominal, "controller.downshift_below", plane.pair, &plane.down, points, &study->axes[0], err);
+  status =
+      lay_threshold(nominal, "controller.downshift_below", plane.pair, &plane.downshift, points, &study->axes[0], err);
   if (status != SB_OK) return status;
-  return lay_threshold(nominal, "controller.upshift_above", plane.pair, &plane.up, points, &study->axes[1], err);
+  return lay_threshold(nominal, "controller.upshift_above", plane.pair, &plane.upshift, points, &study->axes[1], err);
 }
 
 static enum sb_status plan_axes(const struct sb_study_request *request, const struct sb_scenario *nominal,

@@ -27,7 +27,7 @@ static void put_limits(struct sb_csv *csv, const struct sb_model *model, const s
   sb_csv_text(csv, model->gearbox.gears[pair].name);
   sb_csv_text(csv, model->gearbox.gears[pair + 1].name);
   for (size_t k = 0; k < sizeof fractions / sizeof *fractions; k++)
-    sb_csv_number(csv, sb_percent_rounded(fractions[k]));
+    sb_csv_number(csv, sb_fields_rounded_percent(fractions[k]));
   for (size_t k = 0; k < sizeof others / sizeof *others; k++) sb_csv_number(csv, others[k]);
   sb_csv_end_row(csv);
 }
@@ -58,15 +58,15 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
                                struct sb_lines *out, struct sb_error *err)
 {
   (void)point; /* its values are in the scenario */
-  struct sb_run_outcome outcome = {.end = SB_RUN_REFUSED};
+  struct sb_outcome outcome = {.end = SB_RUN_REFUSED};
   enum sb_status status = SB_OK;
-  if (scenario != NULL) status = sb_run_outcome_of(&scenario->model, work->source->decider, &outcome, err);
+  if (scenario != NULL) status = sb_outcome_of(&scenario->model, work->source->decider, &outcome, err);
   if (status != SB_OK) return status;
-  sb_run_outcome_write(out, &outcome);
+  sb_outcome_write(out, &outcome);
   return work->study->has_limits && scenario != NULL ? write_limits(out, &scenario->model, err) : SB_OK;
 }
 
-static void add_up(struct sb_run_point *point, const struct sb_run_outcome *outcome)
+static void add_up(struct sb_run_point *point, const struct sb_outcome *outcome)
 {
   const bool has_ended = outcome->end == SB_RUN_ENDED;
   point->refused += outcome->end == SB_RUN_REFUSED;
@@ -84,8 +84,8 @@ static enum sb_status take(const struct sb_tasks_result *result, struct sb_study
   for (long i = 0; i < result->task_count; i++) {
     const char *text = result->tasks[i].text != NULL ? result->tasks[i].text : "";
     struct sb_run_point *point = &points[i / samples];
-    struct sb_run_outcome outcome;
-    if (!sb_run_outcome_read(text, &outcome)) {
+    struct sb_outcome outcome;
+    if (!sb_outcome_read(text, &outcome)) {
       return sb_fail(err, SB_ERR_SCENARIO, "the results of this study cannot be read");
     }
     add_up(point, &outcome);
@@ -114,14 +114,14 @@ static void put_values(struct sb_csv *csv, const struct sb_study *study, long po
   }
 }
 
-static void put_outcome(struct sb_csv *csv, const struct sb_run_outcome *outcome)
+static void put_outcome(struct sb_csv *csv, const struct sb_outcome *outcome)
 {
   char all[SB_MAP_VERDICTS_SIZE];
   const bool has_ended = outcome->end == SB_RUN_ENDED;
   const struct sb_map_figures *figures = &outcome->figures;
   const double numbers[] = {(double)figures->shift_count, figures->output_turns, figures->given_j,
                             figures->greatest_torque_nm, outcome->standstill_s};
-  sb_csv_text(csv, sb_run_outcome_name(outcome));
+  sb_csv_text(csv, sb_outcome_name(outcome));
   sb_csv_text(csv, has_ended ? sb_map_cause_name(&outcome->verdict) : NULL);
   sb_csv_text(csv, has_ended ? sb_map_all_verdicts(&outcome->verdict, all) : NULL);
   for (size_t k = 0; k < sizeof numbers / sizeof *numbers; k++)
@@ -135,7 +135,7 @@ static void put_share(struct sb_csv *csv, const struct sb_run_point *point, long
   sb_csv_number(csv, (double)point->passed / (double)samples);
   sb_csv_number(csv, sb_share_least(point->passed, samples));
   sb_csv_integer(csv, point->refused);
-  sb_csv_text(csv, sb_run_point_commonest(point));
+  sb_csv_text(csv, sb_outcome_commonest(point));
 }
 
 static int write_csv(FILE *out, const struct sb_study_report *report)
@@ -197,14 +197,14 @@ static void put_axis(struct sb_json *json, const struct sb_axis *axis)
   sb_json_close(json);
 }
 
-static void put_json_outcome(struct sb_json *json, const struct sb_run_outcome *outcome)
+static void put_json_outcome(struct sb_json *json, const struct sb_outcome *outcome)
 {
   if (outcome->end != SB_RUN_ENDED) {
-    sb_json_put_string(json, "verdict", sb_run_outcome_name(outcome));
+    sb_json_put_string(json, "verdict", sb_outcome_name(outcome));
     return;
   }
   sb_map_put_verdict(json, &outcome->verdict);
-  sb_json_put_fields(json, sb_map_figure_fields, &outcome->figures);
+  sb_fields_put_json(json, sb_map_figure_fields, &outcome->figures);
   sb_json_put_number(json, "standstill_s", outcome->standstill_s);
 }
 

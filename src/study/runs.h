@@ -13,7 +13,7 @@
 enum sb_run_end { SB_RUN_ENDED, SB_RUN_REFUSED, SB_RUN_GAVE_UP };
 
 /* What one run comes to; figures mean something only when it ended. */
-struct sb_run_outcome {
+struct sb_outcome {
   enum sb_run_end end;
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;
@@ -22,27 +22,27 @@ struct sb_run_outcome {
 
 /* What a point comes to: of a single run the run itself, of samples how many ended how. */
 struct sb_run_point {
-  struct sb_run_outcome outcome; /* of the first sample */
+  struct sb_outcome outcome; /* of the first sample */
   long passed, refused, gave_up;
   long fails[SB_MAP_CLASS_COUNT]; /* by the verdict that matters most */
   const char *limits;             /* closed forms as text of the record, "": none */
 };
 
 /* Runs a model. SB_ERR_MEMORY, SB_ERR_IO, SB_ERR_CONTROLLER. */
-enum sb_status sb_run_outcome_of(const struct sb_model *model, const struct sb_decider *decider,
-                                 struct sb_run_outcome *out, struct sb_error *err);
+enum sb_status sb_outcome_of(const struct sb_model *model, const struct sb_decider *decider, struct sb_outcome *out,
+                             struct sb_error *err);
 
 /* A record's first line, and back. False when it is none. */
-void sb_run_outcome_write(struct sb_lines *lines, const struct sb_run_outcome *outcome);
-bool sb_run_outcome_read(const char *text, struct sb_run_outcome *out);
+void sb_outcome_write(struct sb_lines *lines, const struct sb_outcome *outcome);
+bool sb_outcome_read(const char *text, struct sb_outcome *out);
 
 /* Letter in pictures, words, name in tables. Constant strings. */
-char sb_run_outcome_mark(const struct sb_run_outcome *outcome);
-const char *sb_run_outcome_words(const struct sb_run_outcome *outcome);
-const char *sb_run_outcome_name(const struct sb_run_outcome *outcome);
+char sb_outcome_mark(const struct sb_outcome *outcome);
+const char *sb_outcome_words(const struct sb_outcome *outcome);
+const char *sb_outcome_name(const struct sb_outcome *outcome);
 
 /* What most samples of a point fail by: words, "" when all pass. */
-const char *sb_run_point_commonest(const struct sb_run_point *point);
+const char *sb_outcome_commonest(const struct sb_run_point *point);
 
 enum sb_status sb_runs_write_text(FILE *out, const struct sb_study_report *report, struct sb_error *err);
 

@@ -10,7 +10,7 @@
 static char mark_of(const struct sb_study *study, const struct sb_run_point *point)
 {
   if (study->samples > 0) return sb_share_mark(point->passed, study->samples);
-  return sb_run_outcome_mark(&point->outcome);
+  return sb_outcome_mark(&point->outcome);
 }
 
 static struct sb_picture_axis picture_axis(const struct sb_study *study, int a)
@@ -83,18 +83,18 @@ static void write_legend(FILE *out, const struct sb_study_report *report)
   char seen[SB_MAP_CLASS_COUNT + 3] = "";
   fprintf(out, "\n  of %ld points\n", count);
   for (long i = 0; i < count; i++) {
-    const char mark = sb_run_outcome_mark(&points[i].outcome);
+    const char mark = sb_outcome_mark(&points[i].outcome);
     if (strchr(seen, mark) != NULL) continue;
     seen[strlen(seen)] = mark;
     long alike = 0;
-    for (long k = i; k < count; k++) alike += sb_run_outcome_mark(&points[k].outcome) == mark;
-    fprintf(out, "  %c  %-28s%8ld\n", mark, sb_run_outcome_words(&points[i].outcome), alike);
+    for (long k = i; k < count; k++) alike += sb_outcome_mark(&points[k].outcome) == mark;
+    fprintf(out, "  %c  %-28s%8ld\n", mark, sb_outcome_words(&points[i].outcome), alike);
   }
 }
 
-static void write_outcome(FILE *out, const struct sb_run_outcome *outcome)
+static void write_outcome(FILE *out, const struct sb_outcome *outcome)
 {
-  fprintf(out, "%-26s", sb_run_outcome_words(outcome));
+  fprintf(out, "%-26s", sb_outcome_words(outcome));
   if (outcome->end != SB_RUN_ENDED) return;
   const struct sb_map_figures *figures = &outcome->figures;
   fprintf(out, "%6ld%9.4g%9.4g%8.3g%9.3g", figures->shift_count, figures->output_turns, figures->given_j,
@@ -104,7 +104,7 @@ static void write_outcome(FILE *out, const struct sb_run_outcome *outcome)
 static void write_share(FILE *out, const struct sb_run_point *point, long samples)
 {
   fprintf(out, "%8ld%8.1f %%%8.1f %%  %s", point->passed, 100.0 * (double)point->passed / (double)samples,
-          100.0 * sb_share_least(point->passed, samples), sb_run_point_commonest(point));
+          100.0 * sb_share_least(point->passed, samples), sb_outcome_commonest(point));
 }
 
 /* One axis: a line a value. */

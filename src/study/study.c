@@ -74,8 +74,8 @@ void sb_study_write(struct sb_lines *lines, const struct sb_study *study)
   for (int a = 0; a < study->axis_count; a++)
     sb_facts_write(lines, axis_prefix(a, prefix), axis_facts, &study->axes[a]);
   if (study->kind != SB_STUDY_MAPS) return;
-  sb_facts_write(lines, "downshift ", lattice_facts, &study->down);
-  sb_facts_write(lines, "upshift ", lattice_facts, &study->up);
+  sb_facts_write(lines, "downshift ", lattice_facts, &study->downshift);
+  sb_facts_write(lines, "upshift ", lattice_facts, &study->upshift);
 }
 
 static bool is_lattice(const struct sb_map_axis *axis)
@@ -93,8 +93,8 @@ bool sb_study_read(const char *text, struct sb_study *study)
     if (!sb_facts_read(text, axis_prefix(a, prefix), axis_facts, &out.axes[a]) || out.axes[a].points < 1) return false;
   }
   if (out.kind == SB_STUDY_MAPS) {
-    if (!sb_facts_read(text, "downshift ", lattice_facts, &out.down) || !is_lattice(&out.down)) return false;
-    if (!sb_facts_read(text, "upshift ", lattice_facts, &out.up) || !is_lattice(&out.up)) return false;
+    if (!sb_facts_read(text, "downshift ", lattice_facts, &out.downshift) || !is_lattice(&out.downshift)) return false;
+    if (!sb_facts_read(text, "upshift ", lattice_facts, &out.upshift) || !is_lattice(&out.upshift)) return false;
   }
   *study = out;
   return true;

@@ -22,7 +22,7 @@
 
 #include <signal.h>
 
-#include "shiftband/decider.h"
+#include "shiftband/external_program.h"
 #include "shiftband/map.h"
 #include "shiftband/tasks.h"
 #include "study/axis.h"
@@ -45,7 +45,7 @@ struct sb_study {
   /* Maps: which plane, the thresholds as written, and whether pictures show all of it. */
   int pair;
   char slower[SB_NAME_SIZE], faster[SB_NAME_SIZE];
-  struct sb_map_axis down, up;
+  struct sb_map_axis downshift, upshift;
   double downshift_fraction, upshift_fraction;
   bool is_whole;
 };

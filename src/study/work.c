@@ -23,7 +23,7 @@ enum sb_status sb_study_begin(struct sb_study_work *work, const struct sb_study 
   work->values = calloc((size_t)study->samples * (size_t)nominal->tolerance_count, sizeof *work->values);
   if (work->values == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for %ld samples", study->samples);
   const enum sb_status status =
-      sb_spread_draw(nominal, SB_SPREAD_RANDOM, (unsigned long)study->seed, (int)study->samples, work->values, err);
+      sb_samples_draw(nominal, SB_SAMPLES_RANDOM, (unsigned long)study->seed, (int)study->samples, work->values, err);
   if (status != SB_OK) sb_study_end(work);
   return status;
 }
@@ -39,10 +39,10 @@ static void add_point(const struct sb_study_work *work, long point, struct sb_ch
 {
   const struct sb_study *study = work->study;
   if (study->kind == SB_STUDY_MAPS) return;
-  sb_changes_add(changes, "tolerances={}");
+  sb_scenario_add_change(changes, "tolerances={}");
   for (int a = 0; a < study->axis_count; a++) {
     char text[SB_AXIS_SET_SIZE];
-    sb_changes_add(changes, "%s", sb_axis_set(&study->axes[a], sb_study_index(study, point, a), text));
+    sb_scenario_add_change(changes, "%s", sb_axis_set(&study->axes[a], sb_study_index(study, point, a), text));
   }
 }
 
@@ -76,7 +76,7 @@ static enum sb_status add_sample(const struct sb_study_work *work, const struct 
   if (status != SB_OK) return status;
   sb_faults_clear(faults);
   take_tolerances(work, sample, point, values);
-  sb_spread_change(point, values, changes);
+  sb_samples_change(point, values, changes);
   sb_scenario_clear(point);
   return SB_OK;
 }
@@ -92,7 +92,7 @@ static enum sb_status load(const struct sb_study_work *work, long point, long sa
   add_point(work, point, &changes);
   if (work->study->samples > 0) status = add_sample(work, &source, sample, &scenarios[1], &changes, &faults);
   if (status == SB_OK) status = sb_scenario_load_changed(&source, &changes, &scenarios[0], &faults);
-  if (status != SB_OK) return sb_fail_by_faults(err, status, &faults);
+  if (status != SB_OK) return sb_faults_fail(err, status, &faults);
   sb_faults_clear(&faults);
   return SB_OK;
 }

@@ -87,11 +87,11 @@ static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_erro
   return has_failed ? sb_fail(err, SB_ERR_IO, "%s: %s", path, strerror(reason)) : SB_OK;
 }
 
-static uint64_t hash_table(uint64_t hash, const struct sb_load_table *table)
+static uint64_t hash_table(uint64_t hash, const struct sb_table *table)
 {
   hash = sb_tasks_hash_bytes(hash, &table->count, sizeof table->count);
   hash = sb_tasks_hash_bytes(hash, table->x, table->count * sizeof *table->x);
-  return sb_tasks_hash_bytes(hash, table->torque_nm, table->count * sizeof *table->torque_nm);
+  return sb_tasks_hash_bytes(hash, table->y, table->count * sizeof *table->y);
 }
 
 enum sb_status sb_tasks_hash_scenario(uint64_t *hash, const char *path, const char *const *sets, size_t set_count,

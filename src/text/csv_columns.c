@@ -35,7 +35,7 @@ static struct scale scale_of(const char *text, size_t length, enum sb_quantity k
   if (is_fraction || (kind == SB_TEMPERATURE && (strcmp(scale.text, "C") == 0 || strcmp(scale.text, "deg C") == 0))) {
     return scale;
   }
-  if (!sb_unit_parse(scale.text, &unit) || !sb_unit_fits(&unit, kind)) {
+  if (!sb_units_parse_unit(scale.text, &unit) || !sb_units_fit(&unit, kind)) {
     scale.kind = SCALE_UNKNOWN;
     return scale;
   }
@@ -144,9 +144,9 @@ static void take(struct sb_csv_reader *csv, const struct sb_csv_wanted *wanted, 
   column->place = name->place;
   set_factor(column, scale, quantity, wanted->is_si);
   if (scale->kind == SCALE_UNKNOWN) {
-    snprintf(needs, sizeof needs, "a unit of %s (%s)", sb_quantity_words(quantity->kind),
-             sb_quantity_units(quantity->kind));
-    sb_csv_fault_at(csv, 1, name->place, name->text, needs, sb_quote(quoted, scale->text));
+    snprintf(needs, sizeof needs, "a unit of %s (%s)", sb_units_words(quantity->kind),
+             sb_units_offered(quantity->kind));
+    sb_csv_fault_at(csv, 1, name->place, name->text, needs, sb_fail_quote(quoted, scale->text));
   } else if (scale->kind == SCALE_NONE && !quantity->needs_no_unit) {
     const char *unit = quantity->unit[0] != 0 ? quantity->unit : "%";
     const int length = snprintf(needs, sizeof needs, "its unit, as in \"%.40s [%s]\"", name->text, unit);

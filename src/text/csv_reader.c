@@ -19,15 +19,15 @@ void sb_csv_fault_at(struct sb_csv_reader *csv, long line, int column, const cha
                      const char *found)
 {
   csv->fault_count++;
-  sb_fault_add_in_table(csv->faults, &csv->place, csv->path, line, column, "%s%sneeds %s, found %s", name,
-                        name[0] != 0 ? ": " : "", needs, found);
+  sb_faults_add_in_table(csv->faults, &csv->place, csv->path, line, column, "%s%sneeds %s, found %s", name,
+                         name[0] != 0 ? ": " : "", needs, found);
 }
 
 void sb_csv_fault_here(struct sb_csv_reader *csv, const char *name, const char *needs)
 {
   char quoted[SB_QUOTE_SIZE];
   sb_csv_fault_at(csv, csv->field_line, csv->field_column, name, needs,
-                  csv->field[0] != 0 ? sb_quote(quoted, csv->field) : "nothing");
+                  csv->field[0] != 0 ? sb_fail_quote(quoted, csv->field) : "nothing");
 }
 
 static void give_up(struct sb_csv_reader *csv, const char *needs, const char *found)
@@ -174,7 +174,7 @@ enum sb_status sb_csv_reader_open(struct sb_csv_reader *csv)
 {
   size_t length = 0;
   csv->field_line = csv->field_column = 1;
-  csv->text = csv->stream != NULL ? sb_text_stream_read(csv->stream, BYTE_MAX, &length)
+  csv->text = csv->stream != NULL ? sb_text_file_read_stream(csv->stream, BYTE_MAX, &length)
                                   : sb_text_file_read(csv->path, BYTE_MAX, &length);
   if (csv->text != NULL) return sb_csv_reader_start(csv, csv->text, length);
   if (errno == ENOMEM) return SB_ERR_MEMORY;
@@ -215,8 +215,8 @@ bool sb_csv_next_row(struct sb_csv_reader *csv)
   bool has_more = true;
   while (has_more && !csv->is_given_up) has_more = sb_csv_next_field(csv);
   if (csv->fault_count >= SB_CSV_FAULT_MAX && !csv->is_given_up) {
-    sb_fault_add_in_table(csv->faults, &csv->place, csv->path, csv->line, 1, "not read on after %d faults",
-                          csv->fault_count);
+    sb_faults_add_in_table(csv->faults, &csv->place, csv->path, csv->line, 1, "not read on after %d faults",
+                           csv->fault_count);
     csv->is_given_up = true;
   }
   do {
@@ -288,7 +288,7 @@ double sb_csv_field_number(struct sb_csv_reader *csv, const char *name)
   if (is_missing(csv->field)) return NAN;
   const char *text = with_point(csv, name, copy);
   if (text == NULL) return NAN;
-  const char *end = sb_number_parse(text, &value);
+  const char *end = sb_units_parse_number(text, &value);
   if (end != NULL && *end == 0 && fabs(value) <= SB_READING_MAX) return value;
   const bool has_comma = end != NULL && *end == ',';
   const bool is_number = end != NULL && *end == 0;

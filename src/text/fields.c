@@ -5,7 +5,7 @@
 
 #include "base/constants.h"
 
-double sb_percent_rounded(double fraction)
+double sb_fields_rounded_percent(double fraction)
 {
   return round(1e10 * fraction) / 1e8;
 }
@@ -34,7 +34,7 @@ static struct value take(const struct sb_field *field, const void *record)
   switch (field->kind) {
     case SB_FIELD_NUMBER: return number_of(*(const double *)at);
     case SB_FIELD_PERCENT: return number_of(100.0 * *(const double *)at);
-    case SB_FIELD_ROUNDED_PERCENT: return number_of(sb_percent_rounded(*(const double *)at));
+    case SB_FIELD_ROUNDED_PERCENT: return number_of(sb_fields_rounded_percent(*(const double *)at));
     case SB_FIELD_RPM: return number_of(*(const double *)at / SB_RPM);
     case SB_FIELD_INTEGER: return integer_of(*(const int *)at);
     case SB_FIELD_LONG: return integer_of(*(const long *)at);
@@ -46,7 +46,7 @@ static struct value take(const struct sb_field *field, const void *record)
   return number_of((double)NAN);
 }
 
-void sb_json_put_fields(struct sb_json *json, const struct sb_field *fields, const void *record)
+void sb_fields_put_json(struct sb_json *json, const struct sb_field *fields, const void *record)
 {
   for (; fields->name != NULL; fields++) {
     const struct value value = take(fields, record);
@@ -59,12 +59,12 @@ void sb_json_put_fields(struct sb_json *json, const struct sb_field *fields, con
   }
 }
 
-void sb_csv_put_names(struct sb_csv *csv, const struct sb_field *fields)
+void sb_fields_put_names(struct sb_csv *csv, const struct sb_field *fields)
 {
   for (; fields->name != NULL; fields++) sb_csv_text(csv, fields->name);
 }
 
-void sb_csv_put_fields(struct sb_csv *csv, const struct sb_field *fields, const void *record)
+void sb_fields_put_csv(struct sb_csv *csv, const struct sb_field *fields, const void *record)
 {
   for (; fields->name != NULL; fields++) {
     const struct value value = take(fields, record);

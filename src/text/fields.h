@@ -20,7 +20,7 @@
 enum sb_field_kind {
   SB_FIELD_NUMBER,          /* double */
   SB_FIELD_PERCENT,         /* double, a fraction: in percent */
-  SB_FIELD_ROUNDED_PERCENT, /* double, a fraction: sb_percent_rounded() */
+  SB_FIELD_ROUNDED_PERCENT, /* double, a fraction: sb_fields_rounded_percent() */
   SB_FIELD_RPM,             /* double, rad/s: in rpm */
   SB_FIELD_INTEGER,         /* int */
   SB_FIELD_LONG,            /* long */
@@ -37,14 +37,14 @@ struct sb_field {
 };
 
 /* A fraction in percent without the dust of binary fractions (1e-8 %), so that 501 * 0.001 reads 50.1. Pure. */
-double sb_percent_rounded(double fraction);
+double sb_fields_rounded_percent(double fraction);
 
 /* The members of an open object, in the table's order; what is no number is null. */
-void sb_json_put_fields(struct sb_json *json, const struct sb_field *fields, const void *record);
+void sb_fields_put_json(struct sb_json *json, const struct sb_field *fields, const void *record);
 
 /* The names as fields of the open row of a header; the values of a record as fields of the open row. */
-void sb_csv_put_names(struct sb_csv *csv, const struct sb_field *fields);
-void sb_csv_put_fields(struct sb_csv *csv, const struct sb_field *fields, const void *record);
+void sb_fields_put_names(struct sb_csv *csv, const struct sb_field *fields);
+void sb_fields_put_csv(struct sb_csv *csv, const struct sb_field *fields, const void *record);
 
 /* A line of such a table, and its end. */
 #define SB_FIELD_OF(type, name, member, kind) \

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "shiftband/version.h"
+#include "shiftband/status.h"
 
 enum { FORMAT = 1 }; /* changes when a member changes its name, place or meaning */
 

@@ -41,7 +41,7 @@ void sb_sketch_paint(struct sb_sketch *sketch, struct sb_span across, struct sb_
 bool sb_sketch_find_changes(const struct sb_sketch *sketch, struct sb_span *across, struct sb_span *upward);
 
 /* Widens a span by a tenth on either side, so that it holds a point, within 0..count-1. */
-void sb_span_make_room(struct sb_span *span, int point, int count);
+void sb_sketch_make_room(struct sb_span *span, int point, int count);
 
 struct sb_picture_axis {
   const char *name;   /* "down"; "": the axis is not labeled */

@@ -118,7 +118,7 @@ bool sb_sketch_find_changes(const struct sb_sketch *sketch, struct sb_span *acro
   return true;
 }
 
-void sb_span_make_room(struct sb_span *span, int point, int count)
+void sb_sketch_make_room(struct sb_span *span, int point, int count)
 {
   const int room = 1 + (span->last - span->first) / 10;
   widen(span, span->first - room, span->last + room);

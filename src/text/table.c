@@ -9,7 +9,7 @@
 
 enum { GAP = 2, NAME_WIDTH_MOST = 20, STACKED_WIDTH = 2 };
 
-void sb_table_init(struct sb_table *table, int columns)
+void sb_text_table_init(struct sb_text_table *table, int columns)
 {
   assert(columns >= 1 && columns <= SB_TABLE_COLUMN_MAX);
   table->columns = columns;
@@ -17,7 +17,7 @@ void sb_table_init(struct sb_table *table, int columns)
   table->is_last_broken = false;
 }
 
-void sb_table_put(struct sb_table *table, const char *format, ...)
+void sb_text_table_put(struct sb_text_table *table, const char *format, ...)
 {
   const int row = table->cell_count / table->columns, column = table->cell_count % table->columns;
   assert(row < SB_TABLE_ROW_MAX);
@@ -35,7 +35,7 @@ struct layout {
   int widths[SB_TABLE_COLUMN_MAX];
 };
 
-static int row_count(const struct sb_table *table)
+static int row_count(const struct sb_text_table *table)
 {
   return table->cell_count / table->columns;
 }
@@ -59,7 +59,7 @@ static int longest_word(const char *text)
 }
 
 /* Width of a column whose heading, and where `is_broken` whose cells, break between words or do not. */
-static int column_width(const struct sb_table *table, int column, bool is_heading_broken, bool is_broken)
+static int column_width(const struct sb_text_table *table, int column, bool is_heading_broken, bool is_broken)
 {
   int width = is_heading_broken ? longest_word(table->cells[0][column]) : width_of(table->cells[0][column]);
   for (int row = 1; row < row_count(table); row++) {
@@ -79,7 +79,7 @@ static int block_width(const struct layout *layout, int from, int to)
 }
 
 /* Gives the columns, the last one first, what is left of the width, up to what they would like. */
-static void widen(const struct sb_table *table, struct layout *layout)
+static void widen(const struct sb_text_table *table, struct layout *layout)
 {
   int left = sb_text_width() - block_width(layout, 1, table->columns);
   for (int column = table->columns - 1; column >= 0 && left > 0; column--) {
@@ -91,7 +91,7 @@ static void widen(const struct sb_table *table, struct layout *layout)
   }
 }
 
-static struct layout lay_out(const struct sb_table *table, int indent)
+static struct layout lay_out(const struct sb_text_table *table, int indent)
 {
   struct layout layout = {.indent = indent};
   for (int column = 0; column < table->columns; column++) {
@@ -139,7 +139,8 @@ static bool write_line(const struct layout *layout, const char *rest[], int from
   return is_left;
 }
 
-static void write_row(const struct sb_table *table, const struct layout *layout, int row, int from, int to, FILE *out)
+static void write_row(const struct sb_text_table *table, const struct layout *layout, int row, int from, int to,
+                      FILE *out)
 {
   const char *rest[SB_TABLE_COLUMN_MAX];
   for (int column = 0; column < table->columns; column++) rest[column] = table->cells[row][column];
@@ -151,7 +152,7 @@ static void write_row(const struct sb_table *table, const struct layout *layout,
   while (is_left) is_left = write_line(layout, rest, from, to, out);
 }
 
-void sb_table_write(const struct sb_table *table, int indent, FILE *out)
+void sb_text_table_write(const struct sb_text_table *table, int indent, FILE *out)
 {
   const struct layout layout = lay_out(table, indent);
   int from = 1;

@@ -2,13 +2,13 @@
 /*
  * table.h - tables for people, never wider than sb_text_width() and with no cell cut.
  *
- *   struct sb_table table;
- *   sb_table_init(&table, 2);                        gear  stall torque
- *   sb_table_put(&table, "gear");                    slow  4.366 N.m
- *   sb_table_put(&table, "stall torque");
- *   sb_table_put(&table, "%s", name);
- *   sb_table_put(&table, "%s N.m", sb_figure_of(stall_nm).text);
- *   sb_table_write(&table, 2, out);
+ *   struct sb_text_table table;
+ *   sb_text_table_init(&table, 2);                        gear  stall torque
+ *   sb_text_table_put(&table, "gear");                    slow  4.366 N.m
+ *   sb_text_table_put(&table, "stall torque");
+ *   sb_text_table_put(&table, "%s", name);
+ *   sb_text_table_put(&table, "%s N.m", sb_words_figure(stall_nm).text);
+ *   sb_text_table_write(&table, 2, out);
  *
  * The first row is the heading. Columns are as wide as their cells; where that is too wide, headings break between words,
  * then long names of rows get lines of their own, and then the columns go on in a further block below, which repeats the
@@ -22,19 +22,19 @@
 
 enum { SB_TABLE_COLUMN_MAX = 12, SB_TABLE_ROW_MAX = 24, SB_TABLE_CELL_SIZE = 128 };
 
-struct sb_table {
+struct sb_text_table {
   int columns;         /* 1..SB_TABLE_COLUMN_MAX */
   int cell_count;      /* put so far, row by row */
   bool is_last_broken; /* cells of the last column break between words, too */
   char cells[SB_TABLE_ROW_MAX][SB_TABLE_COLUMN_MAX][SB_TABLE_CELL_SIZE];
 };
 
-void sb_table_init(struct sb_table *table, int columns);
+void sb_text_table_init(struct sb_text_table *table, int columns);
 
 /* The next cell; more than the table holds is our own mistake. */
-void sb_table_put(struct sb_table *table, const char *format, ...) __attribute__((format(printf, 2, 3)));
+void sb_text_table_put(struct sb_text_table *table, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 /* Writes all full rows, each line behind `indent` spaces. */
-void sb_table_write(const struct sb_table *table, int indent, FILE *out);
+void sb_text_table_write(const struct sb_text_table *table, int indent, FILE *out);
 
 #endif

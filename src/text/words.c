@@ -30,7 +30,7 @@ static void drop_trailing_zeros(char *text)
   *end = 0;
 }
 
-struct sb_figure sb_figure_of(double value)
+struct sb_figure sb_words_figure(double value)
 {
   struct sb_figure out;
   const double size = fabs(value);
@@ -48,18 +48,18 @@ struct sb_figure sb_figure_of(double value)
   return out;
 }
 
-struct sb_figure sb_figure_torque(double torque_nm, const char *lowest, const char *highest)
+struct sb_figure sb_words_torque(double torque_nm, const char *lowest, const char *highest)
 {
   struct sb_figure out;
   if (isinf(torque_nm)) {
     snprintf(out.text, sizeof out.text, "%s", torque_nm < 0.0 ? lowest : highest);
   } else {
-    snprintf(out.text, sizeof out.text, "%.24s N.m", sb_figure_of(torque_nm).text);
+    snprintf(out.text, sizeof out.text, "%.24s N.m", sb_words_figure(torque_nm).text);
   }
   return out;
 }
 
-struct sb_figure sb_figure_percent_by(double (*rounded)(double), double fraction)
+struct sb_figure sb_words_percent_by(double (*rounded)(double), double fraction)
 {
   const double slack = rounded == ceil ? -1e-9 : rounded == floor ? 1e-9 : 0.0;
   struct sb_figure out;
@@ -67,12 +67,12 @@ struct sb_figure sb_figure_percent_by(double (*rounded)(double), double fraction
   return out;
 }
 
-struct sb_figure sb_figure_percent(double fraction)
+struct sb_figure sb_words_percent(double fraction)
 {
-  return sb_figure_percent_by(round, fraction);
+  return sb_words_percent_by(round, fraction);
 }
 
-struct sb_figure sb_figure_threshold(double fraction)
+struct sb_figure sb_words_threshold(double fraction)
 {
   struct sb_figure out;
   snprintf(out.text, sizeof out.text, "%.6g %%", 100.0 * fraction);
@@ -160,7 +160,7 @@ void sb_words_cell(FILE *out, int width, const char *format, ...)
   if (text != buffer) free(text);
 }
 
-void sb_sentence_add(struct sb_sentence *sentence, const char *format, ...)
+void sb_words_add(struct sb_sentence *sentence, const char *format, ...)
 {
   va_list arguments;
   va_start(arguments, format);

@@ -23,22 +23,22 @@ struct sb_figure {
 };
 
 /* Four significant digits, without an exponent where that reads well; "-" for NAN. */
-struct sb_figure sb_figure_of(double value);
+struct sb_figure sb_words_figure(double value);
 
 /* A torque in N m, or words for one below (-INFINITY) and above (INFINITY) all others. */
-struct sb_figure sb_figure_torque(double torque_nm, const char *lowest, const char *highest);
+struct sb_figure sb_words_torque(double torque_nm, const char *lowest, const char *highest);
 
 /* A percentage rounded to tenths by the given function, so that what is advised as safe stays so: ceil, floor. */
-struct sb_figure sb_figure_percent_by(double (*rounded)(double), double fraction);
-struct sb_figure sb_figure_percent(double fraction);
+struct sb_figure sb_words_percent_by(double (*rounded)(double), double fraction);
+struct sb_figure sb_words_percent(double fraction);
 
 /* Thresholds as they were given. */
-struct sb_figure sb_figure_threshold(double fraction);
+struct sb_figure sb_words_threshold(double fraction);
 
 /* Texts that live as long as the expression they stand in. */
-#define NUM(value) sb_figure_of(value).text
-#define PCT(value) sb_figure_percent(value).text
-#define SET(value) sb_figure_threshold(value).text
+#define NUM(value) sb_words_figure(value).text
+#define PCT(value) sb_words_percent(value).text
+#define SET(value) sb_words_threshold(value).text
 
 /*
  * Writes a text as one or more whole lines: the first begins after `indent` spaces, each further one after `hang`. Lines
@@ -62,6 +62,6 @@ struct sb_sentence {
   char text[SB_SENTENCE_SIZE];
 };
 
-void sb_sentence_add(struct sb_sentence *sentence, const char *format, ...) __attribute__((format(printf, 2, 3)));
+void sb_words_add(struct sb_sentence *sentence, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 #endif

@@ -9,7 +9,7 @@
 
 /* A moment, and what the load from outside is then. */
 struct moment {
-  double outside_nm;
+  double external_nm;
   struct sb_load_moment load;
 };
 
@@ -19,15 +19,15 @@ static void keep_lighter(const struct sb_load *load, const struct sb_load_at *at
 {
   const struct sb_load_curve acting = sb_load_curve_at(load, at, SB_SHARE_ACTING);
   const struct sb_load_curve resisting = sb_load_curve_at(load, at, SB_SHARE_RESISTING);
-  const double acting_nm = sb_load_curve_outside_nm(&acting, time_s, 0.0);
-  const double resisting_nm = fmax(sb_load_curve_outside_nm(&resisting, time_s, 0.0), 0.0);
-  if (!(acting_nm + resisting_nm < lightest->outside_nm)) return;
+  const double acting_nm = sb_load_curve_external_nm(&acting, time_s, 0.0);
+  const double resisting_nm = fmax(sb_load_curve_external_nm(&resisting, time_s, 0.0), 0.0);
+  if (!(acting_nm + resisting_nm < lightest->external_nm)) return;
 
   struct sb_load_at resting = *at;
   resting.is_at_rest = true;
   const struct sb_load_curve hold = sb_load_curve_at(load, &resting, SB_SHARE_RESISTING);
-  const double hold_nm = fmax(sb_load_curve_outside_nm(&hold, time_s, 0.0), load->breakaway_nm);
-  lightest->outside_nm = acting_nm + resisting_nm;
+  const double hold_nm = fmax(sb_load_curve_external_nm(&hold, time_s, 0.0), load->breakaway_nm);
+  lightest->external_nm = acting_nm + resisting_nm;
   lightest->load = (struct sb_load_moment){acting_nm, resisting_nm, fmax(hold_nm, resisting_nm)};
 }
 
@@ -35,7 +35,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
 {
   enum { CORNER_MAX = 100000 }; /* a table that repeats without end shows all it has long before */
   const struct sb_load *load = &model->load;
-  struct moment lightest = {.outside_nm = INFINITY};
+  struct moment lightest = {.external_nm = INFINITY};
   struct sb_load_at at = {.direction = 1};
   for (int k = 0; k < CORNER_MAX && at.time_s < model->run.duration_s; k++) {
     const double corner_s = sb_load_next_time_s(load, at.time_s);
@@ -46,7 +46,7 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
   /* Waves and parts over turns may go lower in between: first their resistance is reduced, then what acts. */
   double least_nm, greatest_nm;
   sb_load_range_nm(load, model->run.duration_s, &least_nm, &greatest_nm);
-  const double missing_nm = fmax(lightest.outside_nm - least_nm, 0.0);
+  const double missing_nm = fmax(lightest.external_nm - least_nm, 0.0);
   const double from_resisting_nm = fmin(missing_nm, lightest.load.resisting_nm);
   lightest.load.resisting_nm -= from_resisting_nm;
   lightest.load.hold_nm = fmax(lightest.load.hold_nm - from_resisting_nm, load->breakaway_nm);
@@ -56,9 +56,9 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
 
 /* Open-circuit voltage at which a gear carries a torque from outside at a motor speed; NAN when any voltage does. */
 static double voltage_to_carry_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                 double speed_rad_s, double outside_nm)
+                                 double speed_rad_s, double external_nm)
 {
-  const double stall_nm = sb_torque_balance_motor_nm(model, gear, outside_nm, speed_rad_s) + line->friction_nm +
+  const double stall_nm = sb_torque_balance_motor_nm(model, gear, external_nm, speed_rad_s) + line->friction_nm +
                           line->slope_nms_rad * speed_rad_s;
   /* The line's stall torque is in proportion to the voltage; its slope does not know it. */
   const double voltage_v = stall_nm * model->supply.open_circuit_voltage_v / line->stall_nm;
@@ -68,10 +68,10 @@ static double voltage_to_carry_v(const struct sb_model *model, const struct sb_m
 /* Open-circuit voltage at which a gear's reading is right at a threshold under a torque from outside; NAN: at any, INFINITY:
  * at none. The current follows the torque at any voltage. */
 static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
-                                double outside_nm, bool is_met)
+                                double external_nm, bool is_met)
 {
   if (isinf(point->motor_nm) || model->control.sensor.quantity == SB_SENSES_CURRENT) return is_met ? NAN : INFINITY;
-  return voltage_to_carry_v(model, &point->line, gear, point->speed_rad_s, outside_nm);
+  return voltage_to_carry_v(model, &point->line, gear, point->speed_rad_s, external_nm);
 }
 
 static struct sb_gear_figures gear_figures(const struct sb_model *model, const struct sb_motor_line *line, int gear,
@@ -82,7 +82,7 @@ static struct sb_gear_figures gear_figures(const struct sb_model *model, const s
   struct sb_gear_figures figures = {
       .ratio = n,
       .efficiency = path->efficiency,
-      .output_direction = path->sense,
+      .output_direction = path->direction,
       .stall_torque_nm = n * path->efficiency * (sb_motor_stall_torque_nm(line) - path->drag_nm),
       .inertia_kg_m2 = model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (n * n * path->efficiency),
       .time_constant_s = sb_torque_balance_time_constant_s(model, line, gear),
@@ -126,36 +126,36 @@ static void fill_slips(const struct sb_model *model, const struct sb_motor_line 
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
-  const double up = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
-  const double outside_nm = load->acting_nm + load->resisting_nm;
-  const double steady_rad_s = sb_steady_speed_rad_s(model, line, slow, outside_nm);
-  const double at_up = slip_rad_s(model, line, slow, fast, load, up);
+  const double downshift = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double upshift = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
+  const double external_nm = load->acting_nm + load->resisting_nm;
+  const double steady_rad_s = sb_steady_speed_rad_s(model, line, slow, external_nm);
+  const double at_up = slip_rad_s(model, line, slow, fast, load, upshift);
   const double at_steady = slip_rad_s(model, line, slow, fast, load, steady_rad_s);
   pair->slip_upshift_rad_s = fabs(at_steady) > fabs(at_up) ? at_steady : at_up;
 
   struct sb_load_moment heavy = *load;
-  if (isfinite(pair->downshift_torque_nm)) heavy.resisting_nm += fmax(pair->downshift_torque_nm - outside_nm, 0.0);
+  if (isfinite(pair->downshift_torque_nm)) heavy.resisting_nm += fmax(pair->downshift_torque_nm - external_nm, 0.0);
   heavy.hold_nm = fmax(heavy.hold_nm, heavy.resisting_nm);
-  pair->slip_downshift_rad_s = slip_rad_s(model, line, fast, slow, &heavy, down);
+  pair->slip_downshift_rad_s = slip_rad_s(model, line, fast, slow, &heavy, downshift);
 }
 
 static void fill_times(const struct sb_model *model, const struct sb_motor_line *line, int slow,
                        const struct sb_load_moment *load, struct sb_pair_figures *pair)
 {
   const int fast = slow + 1;
-  const double down = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
-  const double up = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
-  const double outside_nm = load->acting_nm + load->resisting_nm;
+  const double downshift = sb_steady_point(model, line, model->control.downshift_fraction[slow]).speed_rad_s;
+  const double upshift = sb_steady_point(model, line, model->control.upshift_fraction[slow]).speed_rad_s;
+  const double external_nm = load->acting_nm + load->resisting_nm;
 
-  pair->shift_up_time_s = finite_or_nan(sb_theory_shift(model, line, slow, fast, load, up).time_s);
-  pair->shift_down_time_s = finite_or_nan(sb_theory_shift(model, line, fast, slow, load, down).time_s);
+  pair->upshift_time_s = finite_or_nan(sb_theory_shift(model, line, slow, fast, load, upshift).time_s);
+  pair->downshift_time_s = finite_or_nan(sb_theory_shift(model, line, fast, slow, load, downshift).time_s);
   pair->shortest_dwell_s = pair->shortest_dwell_steady_s = pair->shortest_start_delay_s = NAN;
   if (pair->is_needless_downshift) return; /* it would fall below again */
-  pair->shortest_dwell_s = dwell_from(model, line, slow, load, up, down);
+  pair->shortest_dwell_s = dwell_from(model, line, slow, load, upshift, downshift);
   pair->shortest_dwell_steady_s =
-      dwell_from(model, line, slow, load, sb_steady_speed_rad_s(model, line, slow, outside_nm), down);
-  pair->shortest_start_delay_s = finite_or_nan(sb_theory_climb_s(model, line, fast, load, 0.0, down));
+      dwell_from(model, line, slow, load, sb_steady_speed_rad_s(model, line, slow, external_nm), downshift);
+  pair->shortest_start_delay_s = finite_or_nan(sb_theory_climb_s(model, line, fast, load, 0.0, downshift));
 }
 
 static struct sb_pair_figures pair_figures(const struct sb_model *model, const struct sb_motor_line *line, int slow,
@@ -163,11 +163,11 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
                                            const struct sb_load_moment *lightest)
 {
   const int fast = slow + 1;
-  const struct sb_reading_point down = sb_steady_point(model, line, model->control.downshift_fraction[slow]);
-  const struct sb_reading_point up = sb_steady_point(model, line, model->control.upshift_fraction[slow]);
+  const struct sb_reading_point downshift = sb_steady_point(model, line, model->control.downshift_fraction[slow]);
+  const struct sb_reading_point upshift = sb_steady_point(model, line, model->control.upshift_fraction[slow]);
   struct sb_pair_figures pair = {
-      .downshift_torque_nm = sb_torque_balance_output_nm(model, fast, down.motor_nm, down.speed_rad_s),
-      .upshift_torque_nm = sb_torque_balance_output_nm(model, slow, up.motor_nm, up.speed_rad_s),
+      .downshift_torque_nm = sb_torque_balance_output_nm(model, fast, downshift.motor_nm, downshift.speed_rad_s),
+      .upshift_torque_nm = sb_torque_balance_output_nm(model, slow, upshift.motor_nm, upshift.speed_rad_s),
   };
   pair.has_band = pair.downshift_torque_nm < pair.upshift_torque_nm;
   pair.helping_upshift_nm = sb_steady_helping_nm(model, line, slow, model->control.upshift_fraction[slow]);
@@ -176,8 +176,8 @@ static struct sb_pair_figures pair_figures(const struct sb_model *model, const s
   pair.is_needless_downshift = pair.downshift_torque_nm <= lightest_nm || heaviest_nm <= pair.helping_downshift_nm;
   const bool is_up_met = !pair.is_stuck_low && lightest_nm > pair.helping_upshift_nm;
   const bool is_hold_met = !pair.is_needless_downshift && lightest_nm > pair.helping_downshift_nm;
-  pair.least_voltage_upshift_v = voltage_to_read_v(model, &up, slow, lightest_nm, is_up_met);
-  pair.least_voltage_hold_v = voltage_to_read_v(model, &down, fast, lightest_nm, is_hold_met);
+  pair.least_voltage_upshift_v = voltage_to_read_v(model, &upshift, slow, lightest_nm, is_up_met);
+  pair.least_voltage_hold_v = voltage_to_read_v(model, &downshift, fast, lightest_nm, is_hold_met);
 
   /* The band is empty where both gears turn over at the same torque. */
   pair.least_safe_upshift = sb_steady_reading(model, line, slow, pair.downshift_torque_nm);

@@ -95,12 +95,12 @@ static double given_nm(struct search *search, double charge, int gear, double re
   return bounded(motor_nm - search->model.gearbox.gears[gear].drag_nm);
 }
 
-static double given_at_down_nm(struct search *search, double charge)
+static double given_at_downshift_nm(struct search *search, double charge)
 {
   return given_nm(search, charge, search->index + 1, search->model.control.downshift_fraction[search->index]);
 }
 
-static double given_at_up_nm(struct search *search, double charge)
+static double given_at_upshift_nm(struct search *search, double charge)
 {
   return given_nm(search, charge, search->index, search->model.control.upshift_fraction[search->index]);
 }
@@ -112,26 +112,26 @@ static double heaviest_over_helping_nm(struct search *search, double charge, int
   return search->heaviest_nm - bounded(sb_steady_helping_nm(&search->model, &line, gear, reading));
 }
 
-static double up_over_lightest_nm(struct search *search, double charge)
+static double upshift_over_lightest_nm(struct search *search, double charge)
 {
-  const double up = search->model.control.upshift_fraction[search->index];
+  const double upshift = search->model.control.upshift_fraction[search->index];
   return fmin(upshift_nm(search, charge) - search->lightest_nm,
-              heaviest_over_helping_nm(search, charge, search->index, up));
+              heaviest_over_helping_nm(search, charge, search->index, upshift));
 }
 
-static double down_over_lightest_nm(struct search *search, double charge)
+static double downshift_over_lightest_nm(struct search *search, double charge)
 {
-  const double down = search->model.control.downshift_fraction[search->index];
+  const double downshift = search->model.control.downshift_fraction[search->index];
   return fmin(downshift_nm(search, charge) - search->lightest_nm,
-              heaviest_over_helping_nm(search, charge, search->index + 1, down));
+              heaviest_over_helping_nm(search, charge, search->index + 1, downshift));
 }
 
-static double down_over_heaviest_nm(struct search *search, double charge)
+static double downshift_over_heaviest_nm(struct search *search, double charge)
 {
   return downshift_nm(search, charge) - search->heaviest_nm;
 }
 
-static double down_over_up_nm(struct search *search, double charge)
+static double downshift_over_upshift_nm(struct search *search, double charge)
 {
   return downshift_nm(search, charge) - upshift_nm(search, charge);
 }
@@ -144,10 +144,10 @@ static double stall_over_heaviest_nm(struct search *search, double charge)
 }
 
 /* The battery's voltage under load over its cut-off, in the steady state of a gear under a load from outside. */
-static double over_cutoff_v(struct search *search, double charge, double outside_nm)
+static double over_cutoff_v(struct search *search, double charge, double external_nm)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  return sb_steady_supply_v(&search->model, &line, search->index, outside_nm) - search->model.battery.cutoff_v;
+  return sb_steady_supply_v(&search->model, &line, search->index, external_nm) - search->model.battery.cutoff_v;
 }
 
 /*
@@ -188,8 +188,8 @@ static double over_cutoff_heaviest_v(struct search *search, double charge)
 /* Some load of the scenario lies in the hunting band where this is <= 0. */
 static double clear_of_hunting_nm(struct search *search, double charge)
 {
-  const double below = fmax(down_over_up_nm(search, charge), down_over_heaviest_nm(search, charge));
-  return fmax(below, -up_over_lightest_nm(search, charge));
+  const double below = fmax(downshift_over_upshift_nm(search, charge), downshift_over_heaviest_nm(search, charge));
+  return fmax(below, -upshift_over_lightest_nm(search, charge));
 }
 
 /* How a kind is found: the trouble is present where its margin is <= 0, between roots of the margin and of the curves of
@@ -198,10 +198,10 @@ static const struct kind {
   curve_fn *parts[6]; /* NULL ends them */
   curve_fn *margin;
 } kinds[SB_DISCHARGE_KIND_COUNT] = {
-    [SB_DISCHARGE_STUCK_LOW] = {.parts = {given_at_up_nm}, .margin = up_over_lightest_nm},
-    [SB_DISCHARGE_NEEDLESS_DOWNSHIFT] = {.parts = {given_at_down_nm}, .margin = down_over_lightest_nm},
-    [SB_DISCHARGE_HUNTING] = {.parts = {given_at_down_nm, given_at_up_nm, down_over_heaviest_nm, up_over_lightest_nm,
-                                        down_over_up_nm},
+    [SB_DISCHARGE_STUCK_LOW] = {.parts = {given_at_upshift_nm}, .margin = upshift_over_lightest_nm},
+    [SB_DISCHARGE_NEEDLESS_DOWNSHIFT] = {.parts = {given_at_downshift_nm}, .margin = downshift_over_lightest_nm},
+    [SB_DISCHARGE_HUNTING] = {.parts = {given_at_downshift_nm, given_at_upshift_nm, downshift_over_heaviest_nm,
+                                        upshift_over_lightest_nm, downshift_over_upshift_nm},
                               .margin = clear_of_hunting_nm},
     [SB_DISCHARGE_STALL] = {.margin = stall_over_heaviest_nm},
     [SB_DISCHARGE_CUT_STARTING] = {.margin = over_cutoff_starting},
@@ -229,12 +229,12 @@ static bool insert(struct cuts *cuts, double charge)
 }
 
 /* Empty, full, and the curve's points between. */
-static bool cut_at_points(struct cuts *cuts, const struct sb_cell_curve *curve)
+static bool cut_at_points(struct cuts *cuts, const struct sb_table *curve)
 {
   bool is_fit = insert(cuts, 0.0) && insert(cuts, 1.0);
   for (size_t k = 0; is_fit && k < curve->count; k++) {
-    if (curve->charge_fraction[k] > 0.0 && curve->charge_fraction[k] < 1.0) {
-      is_fit = insert(cuts, curve->charge_fraction[k]);
+    if (curve->x[k] > 0.0 && curve->x[k] < 1.0) {
+      is_fit = insert(cuts, curve->x[k]);
     }
   }
   return is_fit;

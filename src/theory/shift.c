@@ -322,7 +322,7 @@ struct sb_shift_figures sb_theory_shift(const struct sb_model *model, const stru
   const struct sb_gear *old_path = &model->gearbox.gears[from];
   const struct sb_gear *new_path = &model->gearbox.gears[to];
   const double motor_start = start_speed_rad_s * old_path->motor_direction * new_path->motor_direction;
-  const double direction_change = old_path->output_sense * new_path->output_sense;
+  const double direction_change = old_path->output_direction * new_path->output_direction;
   const double output_start = start_speed_rad_s / old_path->ratio;
   const struct sb_shift_plan plan = model->shifter.ops->plan(&model->shifter, 0.0);
   struct sb_shift_figures shift =

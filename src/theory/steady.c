@@ -112,35 +112,35 @@ struct steady {
 /* The speed controller holds its target with the duty that this takes, from 0 (the motor brakes on its short circuit) to
  * the limit. */
 static struct steady steady_of(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                               double outside_nm)
+                               double external_nm)
 {
   const double target_rad_s = ceiling_rad_s(model);
-  const double fastest = sb_torque_balance_speed_rad_s(model, line, gear, outside_nm);
+  const double fastest = sb_torque_balance_speed_rad_s(model, line, gear, external_nm);
   if (!(fastest > target_rad_s)) return (struct steady){*line, fastest};
   const struct sb_motor_line idle = sb_motor_line_driven(&model->motor, &model->supply, 0.0);
-  const double slowest = sb_torque_balance_speed_rad_s(model, &idle, gear, outside_nm);
+  const double slowest = sb_torque_balance_speed_rad_s(model, &idle, gear, external_nm);
   if (slowest > target_rad_s) return (struct steady){idle, slowest};
-  const double motor_nm = sb_torque_balance_motor_nm(model, gear, outside_nm, target_rad_s);
+  const double motor_nm = sb_torque_balance_motor_nm(model, gear, external_nm, target_rad_s);
   const double duty = fmin(fmax(duty_to_give(model, motor_nm, target_rad_s), 0.0), line->duty);
   return (struct steady){sb_motor_line_driven(&model->motor, &model->supply, duty), target_rad_s};
 }
 
 double sb_steady_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                             double outside_nm)
+                             double external_nm)
 {
-  return steady_of(model, line, gear, outside_nm).speed_rad_s;
+  return steady_of(model, line, gear, external_nm).speed_rad_s;
 }
 
-double sb_steady_reading(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm)
+double sb_steady_reading(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm)
 {
-  const struct steady at = steady_of(model, line, gear, outside_nm);
+  const struct steady at = steady_of(model, line, gear, external_nm);
   const double current_a = sb_motor_current_a(&at.line, at.speed_rad_s);
   return sb_sensor_input(&model->control.sensor, at.speed_rad_s, at.line.duty, current_a);
 }
 
-double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm)
+double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm)
 {
-  const struct steady at = steady_of(model, line, gear, outside_nm);
+  const struct steady at = steady_of(model, line, gear, external_nm);
   const double current_a = at.line.duty * sb_motor_current_a(&at.line, at.speed_rad_s);
   return model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * current_a;
 }

@@ -37,14 +37,14 @@ double sb_steady_load_nm(const struct sb_model *model, const struct sb_motor_lin
 double sb_steady_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading);
 
 /* Reading of a gear in steady state under a torque from outside; of the speed: 0 when the gear stalls. */
-double sb_steady_reading(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm);
+double sb_steady_reading(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm);
 
 /* The motor's speed there in rad/s; 0 when the gear stalls. */
 double sb_steady_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                             double outside_nm);
+                             double external_nm);
 
 /* The supply's voltage under the motor's current there, in V; that at standstill when the gear stalls. */
-double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double outside_nm);
+double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm);
 
 /* The reading of an unloaded motor. */
 double sb_steady_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line);

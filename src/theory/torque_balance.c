@@ -25,17 +25,17 @@ double sb_torque_balance_output_nm(const struct sb_model *model, int gear, doubl
   return path->ratio * factor * given_nm - following_nm(model, speed_rad_s / path->ratio);
 }
 
-double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double outside_nm, double speed_rad_s)
+double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double external_nm, double speed_rad_s)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double load_nm = outside_nm + following_nm(model, speed_rad_s / path->ratio);
+  const double load_nm = external_nm + following_nm(model, speed_rad_s / path->ratio);
   const double inverse = load_nm >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency;
   return load_nm * inverse / path->ratio + path->drag_nm;
 }
 
 /* The root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
 double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                     double outside_nm)
+                                     double external_nm)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
@@ -44,7 +44,7 @@ double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct 
 
   /* What the load takes where the motor gives nothing decides who drives. */
   double factor = path->efficiency;
-  if (outside_nm + following_nm(model, free_rad_s / n) < 0.0) {
+  if (external_nm + following_nm(model, free_rad_s / n) < 0.0) {
     if (path->back_efficiency == 0.0) return free_rad_s;
     factor = 1.0 / path->back_efficiency;
   }
@@ -52,7 +52,7 @@ double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct 
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   const double a = quadratic / (n * n);
   const double b = n * factor * line->slope_nms_rad + viscous / n;
-  const double c = n * factor * free_nm - outside_nm;
+  const double c = n * factor * free_nm - external_nm;
   /* a x^2 + b x = c; this form of the root holds at a = 0 too. */
   return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
 }

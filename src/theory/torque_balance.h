@@ -19,11 +19,11 @@ struct sb_motor_line sb_torque_balance_line(const struct sb_model *model);
 double sb_torque_balance_output_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s);
 
 /* The other way round: the torque that the motor must give, N m. */
-double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double outside_nm, double speed_rad_s);
+double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double external_nm, double speed_rad_s);
 
 /* Motor speed at which the line carries TL, rad/s; 0 when the gear stalls. */
 double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                     double outside_nm);
+                                     double external_nm);
 
 /* Time constant of a gear in s, driving: J_eff / (m + b / (N^2 eta)). */
 double sb_torque_balance_time_constant_s(const struct sb_model *model, const struct sb_motor_line *line, int gear);

@@ -25,7 +25,7 @@ static void warm_motor(struct sb_motor *motor, const struct sb_winding *winding,
       (motor->nominal_voltage_v - motor->no_load_current_a * motor->resistance_ohm) / motor->ke_vs_rad;
 }
 
-struct sb_model sb_winding_warm_model(const struct sb_model *cold, double winding_c)
+struct sb_model sb_warmth_warm_model(const struct sb_model *cold, double winding_c)
 {
   struct sb_model warm = *cold;
   warm_motor(&warm.motor, &cold->winding, winding_c);
@@ -33,15 +33,15 @@ struct sb_model sb_winding_warm_model(const struct sb_model *cold, double windin
   return warm;
 }
 
-double sb_warmth_loss_w(const struct sb_model *model, int gear, double outside_nm, double winding_c)
+double sb_warmth_loss_w(const struct sb_model *model, int gear, double external_nm, double winding_c)
 {
   struct sb_model warm = *model;
   warm_motor(&warm.motor, &model->winding, winding_c);
   const struct sb_motor_line line = sb_torque_balance_line(&warm);
   double current_a = line.stall_a;
   if (gear != SB_WARMTH_BLOCKED) {
-    const double speed_rad_s = sb_steady_speed_rad_s(&warm, &line, gear, outside_nm);
-    const double needed_nm = sb_torque_balance_motor_nm(&warm, gear, outside_nm, speed_rad_s);
+    const double speed_rad_s = sb_steady_speed_rad_s(&warm, &line, gear, external_nm);
+    const double needed_nm = sb_torque_balance_motor_nm(&warm, gear, external_nm, speed_rad_s);
     if (speed_rad_s > 0.0) current_a = (needed_nm + warm.motor.friction_nm) / warm.motor.kt_nm_a;
   }
   return current_a * current_a * warm.motor.resistance_ohm;
@@ -51,13 +51,13 @@ double sb_warmth_loss_w(const struct sb_model *model, int gear, double outside_n
 struct heating {
   const struct sb_model *model;
   int gear;
-  double outside_nm;
+  double external_nm;
   double limit_c;
 };
 
 static double loss_at(const struct heating *heating, double winding_c)
 {
-  return sb_warmth_loss_w(heating->model, heating->gear, heating->outside_nm, winding_c);
+  return sb_warmth_loss_w(heating->model, heating->gear, heating->external_nm, winding_c);
 }
 
 /* How much warmer the winding would get in the end under the loss that it has at this temperature. */
@@ -86,9 +86,9 @@ static double find_zero(double (*function)(double x, void *context), void *conte
   return root;
 }
 
-struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double outside_nm)
+struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double external_nm)
 {
-  struct heating heating = {.model = model, .gear = gear, .outside_nm = outside_nm};
+  struct heating heating = {.model = model, .gear = gear, .external_nm = external_nm};
   double low_c = model->winding.ambient_c;
   if (!(surplus_k(low_c, &heating) > 0.0)) return sb_winding_steady(&model->winding, 0.0);
   for (double high_c = low_c + SEARCH_STEP_K; high_c < SB_COPPER_MELTS_C; high_c += SEARCH_STEP_K) {
@@ -188,11 +188,11 @@ static struct sb_warmth_reach search(struct leg *leg, double horizon_s)
   return isinf(horizon_s) ? lost : never;
 }
 
-struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double outside_nm, double limit_c)
+struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double external_nm, double limit_c)
 {
-  struct heating heating = {model, gear, outside_nm, limit_c};
+  struct heating heating = {model, gear, external_nm, limit_c};
   const struct sb_warmth start = sb_winding_start(&model->winding);
-  const struct sb_warmth steady = sb_warmth_steady(model, gear, outside_nm);
+  const struct sb_warmth steady = sb_warmth_steady(model, gear, external_nm);
   const struct sb_warmth_reach never = {INFINITY, {NAN, NAN}};
   if (start.winding_c >= limit_c) return (struct sb_warmth_reach){0.0, start};
 

@@ -26,10 +26,10 @@ enum { SB_WARMTH_BLOCKED = -1 };
 #define SB_COPPER_MELTS_C 1085.0
 
 /* Loss in W at a winding temperature, in a gear (index; blocked: -1) in steady state under a torque from outside (N m). Pure. */
-double sb_warmth_loss_w(const struct sb_model *model, int gear, double outside_nm, double winding_c);
+double sb_warmth_loss_w(const struct sb_model *model, int gear, double external_nm, double winding_c);
 
 /* Steady temperatures of winding and housing; INFINITY when not below the melting point of copper. */
-struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double outside_nm);
+struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double external_nm);
 
 /* When a temperature is reached, and how warm both are then. */
 struct sb_warmth_reach {
@@ -38,7 +38,7 @@ struct sb_warmth_reach {
 };
 
 /* From the scenario's start on, in a gear under a torque from outside, until the winding reaches limit_c. */
-struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double outside_nm, double limit_c);
+struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double external_nm, double limit_c);
 
 /* Time in s without any loss until the winding has cooled down to target_c; INFINITY: never, for it is no warmer around. */
 double sb_warmth_cooling_s(const struct sb_winding *winding, const struct sb_warmth *from, double target_c);
@@ -48,6 +48,6 @@ double sb_warmth_cooling_s(const struct sb_winding *winding, const struct sb_war
  * torque and current, and no-load speed change; torque constant, voltage constant, friction and the sensor's reference
  * stay. Its figures hold at that temperature, so that it can be simulated too. Needs a winding that is present.
  */
-struct sb_model sb_winding_warm_model(const struct sb_model *cold, double winding_c);
+struct sb_model sb_warmth_warm_model(const struct sb_model *cold, double winding_c);
 
 #endif

@@ -63,30 +63,33 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
                                  enum sb_tune_direction direction, struct sb_tune_limit *limit, struct sb_error *err)
 {
   const struct sb_map_axis *axis = &survey->options->axis;
-  const bool is_down = direction == SB_TUNE_DOWNSHIFT_LOWER || direction == SB_TUNE_DOWNSHIFT_HIGHER;
+  const bool is_downshift = direction == SB_TUNE_DOWNSHIFT_LOWER || direction == SB_TUNE_DOWNSHIFT_HIGHER;
   const int step = direction == SB_TUNE_DOWNSHIFT_HIGHER || direction == SB_TUNE_UPSHIFT_HIGHER ? +1 : -1;
   struct sb_point next = at;
   bool is_outside, is_clear;
   int steps = 0;
   do {
     steps++;
-    *(is_down ? &next.down : &next.up) += step;
-    is_outside = next.down < 0 || next.down > raster->greatest_down || next.up >= raster->side || next.down >= next.up;
-    is_clear = is_outside || sb_raster_is_clear(raster, next.down, next.up);
-  } while (!is_outside && is_clear && sb_raster_passing(raster, next.down, next.up) == raster->machine_count);
+    *(is_downshift ? &next.downshift : &next.upshift) += step;
+    is_outside = next.downshift < 0 || next.downshift > raster->greatest_downshift || next.upshift >= raster->side ||
+                 next.downshift >= next.upshift;
+    is_clear = is_outside || sb_raster_is_clear(raster, next.downshift, next.upshift);
+  } while (!is_outside && is_clear && sb_raster_passing(raster, next.downshift, next.upshift) == raster->machine_count);
 
-  *limit = (struct sb_tune_limit){.margin_fraction = steps * axis->step_fraction,
-                                  .fails_at_fraction = sb_map_axis_at(axis, is_down ? next.down : next.up),
-                                  .is_end = is_outside,
-                                  .machine = -1};
+  *limit =
+      (struct sb_tune_limit){.margin_fraction = steps * axis->step_fraction,
+                             .fails_at_fraction = sb_map_axis_at(axis, is_downshift ? next.downshift : next.upshift),
+                             .is_end = is_outside,
+                             .machine = -1};
   if (is_outside) return SB_OK;
   if (!is_clear) {
-    limit->is_band = !sb_raster_has_no_band(raster, next.down, next.up);
+    limit->is_band = !sb_raster_has_no_band(raster, next.downshift, next.upshift);
     limit->is_low = !limit->is_band;
-    limit->machine = limit->is_band ? raster->band_machine[next.down] : raster->low_machine;
+    limit->machine = limit->is_band ? raster->band_machine[next.downshift] : raster->low_machine;
     return SB_OK;
   }
-  struct trial trial = {sb_map_axis_at(axis, next.down), sb_map_axis_at(axis, next.up), survey->dwell_s, 0, -1, {0}};
+  struct trial trial = {
+      sb_map_axis_at(axis, next.downshift), sb_map_axis_at(axis, next.upshift), survey->dwell_s, 0, -1, {0}};
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
   if (trial.first < 0 && survey->options->decider != NULL) {
@@ -151,11 +154,11 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
                                   struct sb_tune_result *result, struct sb_error *err)
 {
   const struct sb_map_axis *axis = &survey->options->axis;
-  const size_t place = (size_t)at.down * (size_t)raster->side + (size_t)at.up;
-  result->downshift_fraction = sb_map_axis_at(axis, at.down);
-  result->upshift_fraction = sb_map_axis_at(axis, at.up);
-  result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.down, at.up);
-  result->margin_fraction = sb_raster_margin(raster, at.down, at.up) * axis->step_fraction;
+  const size_t place = (size_t)at.downshift * (size_t)raster->side + (size_t)at.upshift;
+  result->downshift_fraction = sb_map_axis_at(axis, at.downshift);
+  result->upshift_fraction = sb_map_axis_at(axis, at.upshift);
+  result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.downshift, at.upshift);
+  result->margin_fraction = sb_raster_margin(raster, at.downshift, at.upshift) * axis->step_fraction;
   result->turns = (double)raster->turns[place];
   result->energy_j = (double)raster->energy_j[place];
   if (survey->options->is_rough) return SB_OK;

@@ -7,7 +7,7 @@
 
 /* Lattice indices of the thresholds. */
 struct sb_point {
-  int down, up;
+  int downshift, upshift;
 };
 
 /* The longest sample period of the machines, in s. */

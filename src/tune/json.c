@@ -11,7 +11,7 @@ static void put_verdict(struct sb_json *json, const struct sb_map_verdict *verdi
   sb_json_put_string(json, "cause", sb_tune_verdict_cause(verdict));
 }
 
-static void put_machine(struct sb_json *json, const struct sb_tuning *tuning, int machine)
+static void put_machine(struct sb_json *json, const struct sb_rounds *tuning, int machine)
 {
   if (machine < 0) return;
   char words[SB_TUNE_WORDS_SIZE];
@@ -20,7 +20,7 @@ static void put_machine(struct sb_json *json, const struct sb_tuning *tuning, in
   sb_json_put_string(json, "where", sb_tune_machine_words(tuning, machine, words));
 }
 
-static void put_failure(struct sb_json *json, const struct sb_tuning *tuning, const struct sb_tune_limit *limit)
+static void put_failure(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_limit *limit)
 {
   sb_json_put_number(json, "fails_at_pct", sb_tune_percent(limit->fails_at_fraction));
   if (limit->is_band || limit->is_low) {
@@ -35,7 +35,7 @@ static void put_failure(struct sb_json *json, const struct sb_tuning *tuning, co
   sb_json_put_string(json, "reason", isnan(limit->closed_fraction) ? NULL : sb_reason_text(limit->reason));
 }
 
-static void put_margins(struct sb_json *json, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+static void put_margins(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_result *result)
 {
   static const char *const thresholds[SB_TUNE_DIRECTIONS] = {"downshift_below", "downshift_below", "upshift_above",
                                                              "upshift_above"};
@@ -53,7 +53,7 @@ static void put_margins(struct sb_json *json, const struct sb_tuning *tuning, co
   sb_json_close(json);
 }
 
-static void put_dwell_margin(struct sb_json *json, const struct sb_tuning *tuning, const char *direction,
+static void put_dwell_margin(struct sb_json *json, const struct sb_rounds *tuning, const char *direction,
                              const struct sb_tune_dwell_limit *limit)
 {
   sb_json_open_object(json);
@@ -67,7 +67,7 @@ static void put_dwell_margin(struct sb_json *json, const struct sb_tuning *tunin
 }
 
 /* What would give thresholds that pass, as other verdicts say what cures them. */
-static void put_remedy(struct sb_json *json, const struct sb_tuning *tuning, int pair)
+static void put_remedy(struct sb_json *json, const struct sb_rounds *tuning, int pair)
 {
   static const char *const kinds[SB_REMEDY_COUNT] = {NULL, "dwell", "resolution", "supply voltage", "slower ratio"};
   const struct sb_tune_result *result = &tuning->results[pair];
@@ -100,7 +100,7 @@ static void put_closed_forms(struct sb_json *json, const struct sb_tune_closed *
   sb_json_close(json);
 }
 
-static void put_answer(struct sb_json *json, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+static void put_answer(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_result *result)
 {
   const struct sb_sensor *sensor = &sb_tune_first_model(tuning)->control.sensor;
   sb_json_put_boolean(json, "passes", result->passes);
@@ -116,7 +116,7 @@ static void put_answer(struct sb_json *json, const struct sb_tuning *tuning, con
   sb_json_put_integer(json, "failing_count", result->failing);
 }
 
-static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int pair)
+static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
@@ -141,7 +141,7 @@ static void put_pair(struct sb_json *json, const struct sb_tuning *tuning, int p
   sb_json_close(json);
 }
 
-void sb_tune_write_json(FILE *out, const struct sb_tuning *tuning)
+void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
 {
   struct sb_json json;
   sb_json_init(&json, out);

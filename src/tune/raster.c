@@ -7,7 +7,7 @@
 enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figures, struct sb_error *err)
 {
   const size_t points = (size_t)side * (size_t)side;
-  *raster = (struct sb_raster){.side = side, .greatest_down = side - 1, .greatest_upshift = side - 1};
+  *raster = (struct sb_raster){.side = side, .greatest_downshift = side - 1, .greatest_upshift = side - 1};
   raster->margin = calloc(points, sizeof *raster->margin);
   raster->least_upshift = calloc((size_t)side, sizeof *raster->least_upshift);
   raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
@@ -38,7 +38,7 @@ void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
 {
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    const struct sb_rect rect = {cell->down_first, cell->down_last, cell->up_first, cell->up_last};
+    const struct sb_rect rect = {cell->downshift_first, cell->downshift_last, cell->upshift_first, cell->upshift_last};
     if (cell->verdict.kinds == 0) sb_counts_add(&raster->passing, &rect);
   }
 }
@@ -50,26 +50,26 @@ void sb_raster_cap_up(struct sb_raster *raster, int greatest_upshift, int machin
   raster->low_machine = machine;
 }
 
-void sb_raster_cap_down(struct sb_raster *raster, int greatest_down)
+void sb_raster_cap_down(struct sb_raster *raster, int greatest_downshift)
 {
-  if (greatest_down < raster->greatest_down) raster->greatest_down = greatest_down;
+  if (greatest_downshift < raster->greatest_downshift) raster->greatest_downshift = greatest_downshift;
 }
 
-void sb_raster_ask_up(struct sb_raster *raster, int down, int least_upshift, int machine)
+void sb_raster_ask_up(struct sb_raster *raster, int downshift, int least_upshift, int machine)
 {
-  if (least_upshift <= raster->least_upshift[down]) return;
-  raster->least_upshift[down] = least_upshift;
-  raster->band_machine[down] = machine;
+  if (least_upshift <= raster->least_upshift[downshift]) return;
+  raster->least_upshift[downshift] = least_upshift;
+  raster->band_machine[downshift] = machine;
 }
 
 void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map)
 {
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    for (int down = cell->down_first; down <= cell->down_last; down++) {
-      for (int up = cell->up_first; up <= cell->up_last; up++) {
-        raster->turns[down * raster->side + up] += (float)cell->figures.output_turns;
-        raster->energy_j[down * raster->side + up] += (float)cell->figures.given_j;
+    for (int downshift = cell->downshift_first; downshift <= cell->downshift_last; downshift++) {
+      for (int upshift = cell->upshift_first; upshift <= cell->upshift_last; upshift++) {
+        raster->turns[downshift * raster->side + upshift] += (float)cell->figures.output_turns;
+        raster->energy_j[downshift * raster->side + upshift] += (float)cell->figures.given_j;
       }
     }
   }
@@ -77,12 +77,12 @@ void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map)
 
 /* Chessboard distance to the nearest failure, exact in two passes (A. Rosenfeld, J. L. Pfaltz, 1966, from memory). What
  * lies outside the lattice is a failure. */
-static int nearest(const struct sb_raster *raster, int down, int up, int step)
+static int nearest(const struct sb_raster *raster, int downshift, int upshift, int step)
 {
   int least = INT32_MAX - 1;
   const int neighbours[4][2] = {{-step, -step}, {-step, 0}, {-step, step}, {0, -step}};
   for (int k = 0; k < 4; k++) {
-    const int d = down + neighbours[k][0], u = up + neighbours[k][1];
+    const int d = downshift + neighbours[k][0], u = upshift + neighbours[k][1];
     const bool is_outside = d < 0 || u < 0 || d >= raster->side || u >= raster->side;
     const int there = is_outside ? 0 : sb_raster_margin(raster, d, u);
     if (there < least) least = there;
@@ -95,17 +95,18 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
   const int side = raster->side;
   raster->machine_count = machine_count;
   sb_counts_finish(&raster->passing);
-  for (int down = 0; down < side; down++) {
-    for (int up = 0; up < side; up++) {
-      const bool passes = down < up && down <= raster->greatest_down && sb_raster_is_clear(raster, down, up) &&
-                          sb_raster_passing(raster, down, up) == machine_count;
-      raster->margin[down * side + up] = passes ? nearest(raster, down, up, 1) + 1 : 0;
+  for (int downshift = 0; downshift < side; downshift++) {
+    for (int upshift = 0; upshift < side; upshift++) {
+      const bool passes = downshift < upshift && downshift <= raster->greatest_downshift &&
+                          sb_raster_is_clear(raster, downshift, upshift) &&
+                          sb_raster_passing(raster, downshift, upshift) == machine_count;
+      raster->margin[downshift * side + upshift] = passes ? nearest(raster, downshift, upshift, 1) + 1 : 0;
     }
   }
-  for (int down = side - 1; down >= 0; down--) {
-    for (int up = side - 1; up >= 0; up--) {
-      int32_t *margin = &raster->margin[down * side + up];
-      const int from_behind = nearest(raster, down, up, -1) + 1;
+  for (int downshift = side - 1; downshift >= 0; downshift--) {
+    for (int upshift = side - 1; upshift >= 0; upshift--) {
+      int32_t *margin = &raster->margin[downshift * side + upshift];
+      const int from_behind = nearest(raster, downshift, upshift, -1) + 1;
       if (from_behind < *margin) *margin = from_behind;
     }
   }

@@ -16,11 +16,11 @@ struct sb_raster {
   int32_t *margin; /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
   int *
       least_upshift; /* least_upshift[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
-  int *band_machine;    /* band_machine[side]: which asks for that */
-  int greatest_down;    /* down index above which no controller takes a down: it lies below 100 % */
-  int greatest_upshift; /* up index above which some machine's slower gear never comes under its lightest load */
-  int low_machine;      /* which */
-  float *turns;         /* summed over the machines as written; NULL when not asked for */
+  int *band_machine;      /* band_machine[side]: which asks for that */
+  int greatest_downshift; /* down index above which no controller takes a down: it lies below 100 % */
+  int greatest_upshift;   /* up index above which some machine's slower gear never comes under its lightest load */
+  int low_machine;        /* which */
+  float *turns;           /* summed over the machines as written; NULL when not asked for */
   float *energy_j;
   int machine_count;
 };
@@ -36,21 +36,21 @@ void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map);
 void sb_raster_cap_up(struct sb_raster *raster, int greatest_upshift, int machine);
 
 /* From here on up must be at least this at a down index, for the sake of a machine. */
-void sb_raster_ask_up(struct sb_raster *raster, int down, int least_upshift, int machine);
+void sb_raster_ask_up(struct sb_raster *raster, int downshift, int least_upshift, int machine);
 
 /* Whether up is high enough that no machine has a hunting band. */
-static inline bool sb_raster_has_no_band(const struct sb_raster *raster, int down, int up)
+static inline bool sb_raster_has_no_band(const struct sb_raster *raster, int downshift, int upshift)
 {
-  return up >= raster->least_upshift[down];
+  return upshift >= raster->least_upshift[downshift];
 }
 
 /* Nowhere may down be above this index: what lies beyond counts as outside the lattice. */
-void sb_raster_cap_down(struct sb_raster *raster, int greatest_down);
+void sb_raster_cap_down(struct sb_raster *raster, int greatest_downshift);
 
 /* Whether both closed forms let a point be. */
-static inline bool sb_raster_is_clear(const struct sb_raster *raster, int down, int up)
+static inline bool sb_raster_is_clear(const struct sb_raster *raster, int downshift, int upshift)
 {
-  return sb_raster_has_no_band(raster, down, up) && up <= raster->greatest_upshift;
+  return sb_raster_has_no_band(raster, downshift, upshift) && upshift <= raster->greatest_upshift;
 }
 
 /* Sums up and works out the margins. Call once, after the last machine. */
@@ -60,14 +60,14 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count);
 int sb_raster_widest(const struct sb_raster *raster);
 
 /* Machines that pass at a lattice point. */
-static inline int sb_raster_passing(const struct sb_raster *raster, int down, int up)
+static inline int sb_raster_passing(const struct sb_raster *raster, int downshift, int upshift)
 {
-  return sb_counts_at(&raster->passing, down, up);
+  return sb_counts_at(&raster->passing, downshift, upshift);
 }
 
-static inline int sb_raster_margin(const struct sb_raster *raster, int down, int up)
+static inline int sb_raster_margin(const struct sb_raster *raster, int downshift, int upshift)
 {
-  return raster->margin[down * raster->side + up];
+  return raster->margin[downshift * raster->side + upshift];
 }
 
 #endif

@@ -23,8 +23,8 @@ struct sb_tune_closed sb_tune_closed_limits(const struct sb_tune_machine *machin
     all.least_upshift =
         fmax(all.least_upshift, isnan(figures->least_safe_upshift) ? INFINITY : figures->least_safe_upshift);
     all.greatest_upshift = fmin(all.greatest_upshift, closed.gears[pair].lightest_reading);
-    const double safe_down = isnan(figures->greatest_safe_downshift) ? 0.0 : figures->greatest_safe_downshift;
-    all.greatest_downshift_band = fmin(all.greatest_downshift_band, safe_down);
+    const double safe_downshift = isnan(figures->greatest_safe_downshift) ? 0.0 : figures->greatest_safe_downshift;
+    all.greatest_downshift_band = fmin(all.greatest_downshift_band, safe_downshift);
     all.greatest_downshift_carried = fmin(all.greatest_downshift_carried, closed.gears[pair + 1].lightest_reading);
   }
   return all;
@@ -35,20 +35,20 @@ static enum sb_status failing_threshold(const struct sb_model *model, const stru
                                         const struct sb_tune_result *result, enum sb_tune_direction direction,
                                         double *fails_at, struct sb_error *err)
 {
-  const bool is_down = direction == SB_TUNE_DOWNSHIFT_LOWER || direction == SB_TUNE_DOWNSHIFT_HIGHER;
+  const bool is_downshift = direction == SB_TUNE_DOWNSHIFT_LOWER || direction == SB_TUNE_DOWNSHIFT_HIGHER;
   const bool is_higher = direction == SB_TUNE_DOWNSHIFT_HIGHER || direction == SB_TUNE_UPSHIFT_HIGHER;
   const double step = options->axis.step_fraction;
-  double passes = is_down ? result->downshift_fraction : result->upshift_fraction;
-  double fails = is_higher
-                     ? (is_down ? result->upshift_fraction : sb_map_axis_at(&options->axis, options->axis.count - 1))
-                     : (is_down ? options->axis.first_fraction : result->downshift_fraction + step);
+  double passes = is_downshift ? result->downshift_fraction : result->upshift_fraction;
+  double fails =
+      is_higher ? (is_downshift ? result->upshift_fraction : sb_map_axis_at(&options->axis, options->axis.count - 1))
+                : (is_downshift ? options->axis.first_fraction : result->downshift_fraction + step);
   enum sb_status status = SB_OK;
   while (status == SB_OK && fabs(fails - passes) > 0.5 * step) {
     const double middle = 0.5 * (fails + passes);
     struct sb_map_verdict verdict;
     struct sb_map_figures figures;
-    status = sb_tune_try(model, options->pair, is_down ? middle : result->downshift_fraction,
-                         is_down ? result->upshift_fraction : middle, result->dwell_s, &verdict, &figures, err);
+    status = sb_tune_try(model, options->pair, is_downshift ? middle : result->downshift_fraction,
+                         is_downshift ? result->upshift_fraction : middle, result->dwell_s, &verdict, &figures, err);
     *(status == SB_OK && verdict.kinds == 0 ? &passes : &fails) = middle;
   }
   *fails_at = fails;

@@ -4,12 +4,12 @@
 
 #include <math.h>
 
-const struct sb_model *sb_tune_first_model(const struct sb_tuning *tuning)
+const struct sb_model *sb_tune_first_model(const struct sb_rounds *tuning)
 {
   return &tuning->nominals[0].model;
 }
 
-const struct sb_decider *sb_tune_decider(const struct sb_tuning *tuning)
+const struct sb_decider *sb_tune_decider(const struct sb_rounds *tuning)
 {
   return tuning->options[tuning->first_pair].decider;
 }
@@ -24,18 +24,18 @@ double sb_tune_seconds(double time_s)
   return round(1e9 * time_s) / 1e9;
 }
 
-long sb_tune_dwell_samples(const struct sb_tuning *tuning)
+long sb_tune_dwell_samples(const struct sb_rounds *tuning)
 {
   return lround(ceil(tuning->dwell_s / sb_tune_first_model(tuning)->control.sample_period_s - 1e-9));
 }
 
-const char *sb_tune_machine_words(const struct sb_tuning *tuning, int machine, char text[SB_TUNE_WORDS_SIZE])
+const char *sb_tune_machine_words(const struct sb_rounds *tuning, int machine, char text[SB_TUNE_WORDS_SIZE])
 {
   const struct sb_tune_machine *own = &tuning->machines[machine];
   const struct sb_scenario *nominal = &tuning->nominals[own->scenario];
   const double *values = tuning->values[own->scenario] + own->sample * nominal->tolerance_count;
   char sample[256] = "as written";
-  if (own->sample > 0) sb_spread_words(nominal, values, sample, sizeof sample);
+  if (own->sample > 0) sb_samples_words(nominal, values, sample, sizeof sample);
   snprintf(text, SB_TUNE_WORDS_SIZE, "%s, %s", nominal->model.name, sample);
   return text;
 }
@@ -48,7 +48,7 @@ const char *sb_tune_verdict_name(const struct sb_map_verdict *verdict)
 
 const char *sb_tune_verdict_cause(const struct sb_map_verdict *verdict)
 {
-  return sb_map_verdict_worst(verdict) == SB_VERDICT_HUNTING ? sb_cause_name(verdict->cause) : NULL;
+  return sb_map_verdict_worst(verdict) == SB_VERDICT_HUNTING ? sb_verdict_cause_name(verdict->cause) : NULL;
 }
 
 const char *sb_tune_remedy_words(const struct sb_tune_result *result, char text[SB_TUNE_WORDS_SIZE])
@@ -71,7 +71,7 @@ const char *sb_tune_remedy_words(const struct sb_tune_result *result, char text[
   return text;
 }
 
-const char *sb_tune_remedy_key(const struct sb_tuning *tuning, int pair, char text[SB_TUNE_WORDS_SIZE])
+const char *sb_tune_remedy_key(const struct sb_rounds *tuning, int pair, char text[SB_TUNE_WORDS_SIZE])
 {
   switch (tuning->results[pair].remedy) {
     case SB_REMEDY_DWELL: return "controller.dwell";
@@ -82,7 +82,7 @@ const char *sb_tune_remedy_key(const struct sb_tuning *tuning, int pair, char te
   }
 }
 
-const char *sb_tune_remedy_value(const struct sb_tuning *tuning, int pair, char text[SB_TUNE_WORDS_SIZE])
+const char *sb_tune_remedy_value(const struct sb_rounds *tuning, int pair, char text[SB_TUNE_WORDS_SIZE])
 {
   const struct sb_model *model = sb_tune_first_model(tuning);
   const struct sb_tune_result *result = &tuning->results[pair];

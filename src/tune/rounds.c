@@ -18,12 +18,12 @@ static int sample_count(const struct sb_tune_request *request, const struct sb_s
   const long usual = request->decider != NULL ? SAMPLES_OF_RUNS_DEFAULT : SAMPLES_DEFAULT;
   const long random = request->samples >= 0 ? request->samples : usual;
   if (nominal->tolerance_count == 0) return 1;
-  return 1 + sb_spread_corner_count(nominal) + (int)random;
+  return 1 + sb_samples_corner_count(nominal) + (int)random;
 }
 
 /* Adds one sample of a scenario as a machine; the loaded scenario stays with the tuning. */
 static enum sb_status add_sample(const struct sb_tune_request *request, int scenario, int sample,
-                                 struct sb_tuning *tuning, struct sb_faults *faults, struct sb_error *err)
+                                 struct sb_rounds *tuning, struct sb_faults *faults, struct sb_error *err)
 {
   const struct sb_scenario *nominal = &tuning->nominals[scenario];
   const char *path = request->paths[scenario];
@@ -32,24 +32,24 @@ static enum sb_status add_sample(const struct sb_tune_request *request, int scen
   char words[256];
   const struct sb_scenario_source source = {path, request->sets, request->set_count};
   struct sb_changes changes = {.count = 0};
-  sb_spread_change(nominal, values, &changes);
+  sb_samples_change(nominal, values, &changes);
   const enum sb_status status = sb_scenario_load_changed(&source, &changes, own, faults);
   if (status != SB_OK) {
     return sb_fail(err, status, "%s: a sample of the tolerances is no valid scenario (%s):", path,
-                   sb_spread_words(nominal, values, words, sizeof words));
+                   sb_samples_words(nominal, values, words, sizeof words));
   }
   sb_faults_clear(faults);
   tuning->machines[tuning->machine_count++] = (struct sb_tune_machine){
       .model = own->model,
       .scenario = scenario,
       .sample = sample,
-      .is_light = sample <= sb_spread_corner_count(nominal),
+      .is_light = sample <= sb_samples_corner_count(nominal),
   };
   return SB_OK;
 }
 
 /* Draws and adds all samples of a scenario. */
-static enum sb_status add_samples(const struct sb_tune_request *request, int scenario, struct sb_tuning *tuning,
+static enum sb_status add_samples(const struct sb_tune_request *request, int scenario, struct sb_rounds *tuning,
                                   struct sb_faults *faults, struct sb_error *err)
 {
   const struct sb_scenario *nominal = &tuning->nominals[scenario];
@@ -58,13 +58,13 @@ static enum sb_status add_samples(const struct sb_tune_request *request, int sce
   tuning->values[scenario] = values;
   if (values == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for %d samples", count);
   struct sb_error reason;
-  enum sb_status status = sb_spread_draw(nominal, SB_SPREAD_SEARCH, request->seed, count, values, &reason);
+  enum sb_status status = sb_samples_draw(nominal, SB_SAMPLES_SEARCH, request->seed, count, values, &reason);
   if (status != SB_OK) return sb_fail(err, status, "%s: %s", request->paths[scenario], reason.text);
   for (int k = 0; k < count && status == SB_OK; k++) status = add_sample(request, scenario, k, tuning, faults, err);
   return status;
 }
 
-static enum sb_status load_nominals(const struct sb_tune_request *request, struct sb_tuning *tuning,
+static enum sb_status load_nominals(const struct sb_tune_request *request, struct sb_rounds *tuning,
                                     struct sb_faults *faults, struct sb_error *err)
 {
   for (int i = 0; i < request->path_count; i++) {
@@ -103,8 +103,8 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   return NULL;
 }
 
-static enum sb_status check_alike(const struct sb_tune_request *request, const struct sb_tuning *tuning,
-                                  struct sb_error *err)
+static enum sb_status check_same_gears(const struct sb_tune_request *request, const struct sb_rounds *tuning,
+                                       struct sb_error *err)
 {
   const struct sb_model *first = &tuning->nominals[0].model;
   const char *path = request->paths[0];
@@ -122,18 +122,18 @@ static enum sb_status check_alike(const struct sb_tune_request *request, const s
                  first->gearbox.gear_count - 1);
 }
 
-enum sb_status sb_tuning_load(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_faults *faults,
+enum sb_status sb_rounds_load(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_faults *faults,
                               struct sb_error *err)
 {
   const size_t files = (size_t)request->path_count;
-  *tuning = (struct sb_tuning){.seed = request->seed};
+  *tuning = (struct sb_rounds){.seed = request->seed};
   *faults = (struct sb_faults){.count = 0};
   assert(files > 0);
   tuning->nominals = calloc(files, sizeof *tuning->nominals);
   tuning->values = calloc(files, sizeof *tuning->values);
   if (tuning->nominals == NULL || tuning->values == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory");
   enum sb_status status = load_nominals(request, tuning, faults, err);
-  if (status == SB_OK) status = check_alike(request, tuning, err);
+  if (status == SB_OK) status = check_same_gears(request, tuning, err);
   if (status != SB_OK) return status;
   size_t total = 0;
   for (size_t i = 0; i < files; i++) total += (size_t)sample_count(request, &tuning->nominals[i]);
@@ -149,7 +149,7 @@ enum sb_status sb_tuning_load(const struct sb_tune_request *request, struct sb_t
 }
 
 /* What the results depend on. */
-static enum sb_status identify(const struct sb_tune_request *request, const struct sb_tuning *tuning, uint64_t *hash,
+static enum sb_status identify(const struct sb_tune_request *request, const struct sb_rounds *tuning, uint64_t *hash,
                                struct sb_error *err)
 {
   const long samples = request->samples;
@@ -167,7 +167,7 @@ static enum sb_status identify(const struct sb_tune_request *request, const stru
 
 /* Puts an answer into all machines, so that the next pair is tuned beside it. There is one dwell for all pairs: the
  * longest that any of them asks for. */
-static void adopt(struct sb_tuning *tuning, int pair, double *dwell_s)
+static void adopt(struct sb_rounds *tuning, int pair, double *dwell_s)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   *dwell_s = fmax(*dwell_s, result->dwell_s);
@@ -199,7 +199,7 @@ struct round {
 };
 
 /* One pair in one round. */
-static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb_tuning *tuning, uint64_t identity,
+static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb_rounds *tuning, uint64_t identity,
                                 int pair, const struct round *round, struct sb_error *err)
 {
   char stem[4096];
@@ -229,7 +229,7 @@ static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb
 }
 
 /* Closed forms beside the answers, with everything in place; of the built-in controller only. */
-static enum sb_status explain_all(struct sb_tuning *tuning, struct sb_error *err)
+static enum sb_status explain_all(struct sb_rounds *tuning, struct sb_error *err)
 {
   enum sb_status status = SB_OK;
   for (int pair = tuning->first_pair; pair <= tuning->last_pair && status == SB_OK; pair++) {
@@ -240,7 +240,7 @@ static enum sb_status explain_all(struct sb_tuning *tuning, struct sb_error *err
   return status;
 }
 
-enum sb_status sb_tuning_run(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_error *err)
+enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err)
 {
   static const struct round alone[] = {{1, false, false, false}};
   static const struct round together[] = {{1, true, false, false}, {2, true, false, true}, {3, false, true, true}};
@@ -263,7 +263,7 @@ enum sb_status sb_tuning_run(const struct sb_tune_request *request, struct sb_tu
   return status == SB_OK ? explain_all(tuning, err) : status;
 }
 
-void sb_tuning_clear(struct sb_tuning *tuning)
+void sb_rounds_clear(struct sb_rounds *tuning)
 {
   for (int i = 0; i < tuning->machine_count; i++) sb_scenario_clear(&tuning->samples[i]);
   for (int i = 0; i < tuning->nominal_count; i++) sb_scenario_clear(&tuning->nominals[i]);
@@ -272,5 +272,5 @@ void sb_tuning_clear(struct sb_tuning *tuning)
   free(tuning->machines);
   free(tuning->samples);
   free(tuning->nominals);
-  *tuning = (struct sb_tuning){.nominal_count = 0};
+  *tuning = (struct sb_rounds){.nominal_count = 0};
 }

@@ -36,7 +36,7 @@ struct sb_tune_request {
 };
 
 /* All scenarios, their samples, and the answers pair by pair. */
-struct sb_tuning {
+struct sb_rounds {
   int nominal_count;
   struct sb_scenario *nominals; /* as written, by scenario */
   double **values;              /* of all samples of a scenario, one behind the other; owned */
@@ -54,12 +54,12 @@ struct sb_tuning {
  * Loads scenarios and samples, and checks that one controller can serve them all. On failure err says what is wrong, with
  * the file's name, and faults may hold more; release both of them, and the tuning, in any case.
  */
-enum sb_status sb_tuning_load(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_faults *faults,
+enum sb_status sb_rounds_load(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_faults *faults,
                               struct sb_error *err);
 
 /* Tunes. SB_ERR_STOPPED: the stop flag was raised. */
-enum sb_status sb_tuning_run(const struct sb_tune_request *request, struct sb_tuning *tuning, struct sb_error *err);
+enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err);
 
-void sb_tuning_clear(struct sb_tuning *tuning);
+void sb_rounds_clear(struct sb_rounds *tuning);
 
 #endif

@@ -12,7 +12,7 @@
 #include "tune/survey.h"
 
 /* One row of the lattice, down kept: lines as a survey reads them. dwell_s as in the survey. */
-enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_model *model, int down, bool has_figures,
-                              struct sb_lines *out, struct sb_error *err);
+enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_model *model, int downshift,
+                              bool has_figures, struct sb_lines *out, struct sb_error *err);
 
 #endif

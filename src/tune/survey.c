@@ -12,8 +12,11 @@
 
 static struct sb_map_options map_options_of(const struct sb_tune_options *options)
 {
-  return (struct sb_map_options){
-      .pair = options->pair, .down = options->axis, .up = options->axis, .leaf_max = 4000000, .stop = options->stop};
+  return (struct sb_map_options){.pair = options->pair,
+                                 .downshift = options->axis,
+                                 .upshift = options->axis,
+                                 .leaf_max = 4000000,
+                                 .stop = options->stop};
 }
 
 static bool is_surveyed(const struct sb_survey *survey, int machine)
@@ -62,8 +65,8 @@ static enum sb_status map_machine(void *context, long task, struct sb_lines *out
     const struct sb_map_cell *cell = &map.cells[i];
     const bool holds = cell->verdict.kinds == 0;
     if (!holds && !has_figures) continue;
-    sb_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, cell->down_first, cell->down_last, cell->up_first,
-                 cell->up_last, has_figures ? cell->figures.output_turns : 0.0,
+    sb_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, cell->downshift_first, cell->downshift_last,
+                 cell->upshift_first, cell->upshift_last, has_figures ? cell->figures.output_turns : 0.0,
                  has_figures ? cell->figures.given_j : 0.0);
   }
   sb_map_clear(&map);
@@ -75,10 +78,10 @@ static enum sb_status add_to_raster(const struct sb_lines *lines, bool has_figur
                                     struct sb_error *err)
 {
   for (const char *line = lines->text; line != NULL && *line != 0;) {
-    struct sb_map_cell cell = {.down_first = 0};
+    struct sb_map_cell cell = {.downshift_first = 0};
     int holds;
-    if (sscanf(line, "%d %d %d %d %d %lf %lf", &holds, &cell.down_first, &cell.down_last, &cell.up_first, &cell.up_last,
-               &cell.figures.output_turns, &cell.figures.given_j) != 7) {
+    if (sscanf(line, "%d %d %d %d %d %lf %lf", &holds, &cell.downshift_first, &cell.downshift_last, &cell.upshift_first,
+               &cell.upshift_last, &cell.figures.output_turns, &cell.figures.given_j) != 7) {
       return sb_fail(err, SB_ERR_NUMERICS, "a record of a map does not read: %.60s", line);
     }
     cell.verdict.kinds = holds ? 0 : 1;
@@ -108,11 +111,11 @@ static void ask_closed_forms(const struct sb_survey *survey, struct sb_raster *r
     const struct sb_motor_line line = sb_torque_balance_line(model);
     const struct sb_closed_form closed = sb_closed_form_solve(model);
     sb_raster_cap_up(raster, index_at_least(&survey->options->axis, closed.gears[pair].lightest_reading) - 1, i);
-    for (int down = 0; down < raster->side; down++) {
-      const double downshift_fraction = sb_map_axis_at(&survey->options->axis, down);
+    for (int downshift = 0; downshift < raster->side; downshift++) {
+      const double downshift_fraction = sb_map_axis_at(&survey->options->axis, downshift);
       const double carried_nm = sb_steady_load_nm(model, &line, pair + 1, downshift_fraction);
       const double least = sb_steady_reading(model, &line, pair, carried_nm);
-      sb_raster_ask_up(raster, down, index_at_least(&survey->options->axis, least), i);
+      sb_raster_ask_up(raster, downshift, index_at_least(&survey->options->axis, least), i);
     }
   }
 }

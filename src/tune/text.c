@@ -2,7 +2,7 @@
 /* text.c - what tune found, for people: the answer as a scenario takes it, its margins, the closed forms, what would help. */
 #include <math.h>
 
-#include "shiftband/report.h"
+#include "shiftband/run.h"
 #include "text/words.h"
 #include "tune/report.h"
 
@@ -18,26 +18,25 @@ static const char *plural(int count)
   return count == 1 ? "" : "s";
 }
 
-static void add_machines(const struct sb_tuning *tuning, struct sb_sentence *text)
+static void add_machines(const struct sb_rounds *tuning, struct sb_sentence *text)
 {
   if (tuning->machine_count == 1) {
-    sb_sentence_add(text, "in the scenario as written");
+    sb_words_add(text, "in the scenario as written");
     return;
   }
-  sb_sentence_add(text, "in all %d machines (%d scenario%s with %s)", tuning->machine_count, tuning->nominal_count,
-                  plural(tuning->nominal_count),
-                  tuning->machine_count > tuning->nominal_count ? "samples of the tolerances" : "no tolerances");
+  sb_words_add(text, "in all %d machines (%d scenario%s with %s)", tuning->machine_count, tuning->nominal_count,
+               plural(tuning->nominal_count),
+               tuning->machine_count > tuning->nominal_count ? "samples of the tolerances" : "no tolerances");
 }
 
-static void write_verdict(FILE *out, const struct sb_tuning *tuning)
+static void write_verdict(FILE *out, const struct sb_rounds *tuning)
 {
   struct sb_sentence machines = {0}, pairs = {0};
   const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
   add_machines(tuning, &machines);
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
     if (tuning->results[pair].passes) continue;
-    sb_sentence_add(&pairs, "%s between %s and %s", pairs.length > 0 ? "," : "", gears[pair].name,
-                    gears[pair + 1].name);
+    sb_words_add(&pairs, "%s between %s and %s", pairs.length > 0 ? "," : "", gears[pair].name, gears[pair + 1].name);
   }
   if (pairs.length == 0) {
     sb_words_say(out, 0, 0, "These thresholds and this dwell pass %s:", machines.text);
@@ -47,35 +46,35 @@ static void write_verdict(FILE *out, const struct sb_tuning *tuning)
 }
 
 /* One threshold of each pair: the tuned ones, and the others as the scenario has them. */
-static double threshold_of(const struct sb_tuning *tuning, int pair, bool is_down)
+static double threshold_of(const struct sb_rounds *tuning, int pair, bool is_downshift)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_control *control = &sb_tune_first_model(tuning)->control;
   const bool is_tuned = pair >= tuning->first_pair && pair <= tuning->last_pair;
-  if (is_down) return is_tuned ? result->downshift_fraction : control->downshift_fraction[pair];
+  if (is_downshift) return is_tuned ? result->downshift_fraction : control->downshift_fraction[pair];
   return is_tuned ? result->upshift_fraction : control->upshift_fraction[pair];
 }
 
 /* "downshift_below: [21.5 %, 40 %]  # in the sensor's counts: 22, 41"; a sensor without a resolution has no counts. */
-static void write_thresholds(FILE *out, const struct sb_tuning *tuning, const char *key, bool is_down)
+static void write_thresholds(FILE *out, const struct sb_rounds *tuning, const char *key, bool is_downshift)
 {
   const struct sb_model *model = sb_tune_first_model(tuning);
   const struct sb_sensor *sensor = &model->control.sensor;
   const int pair_count = model->gearbox.gear_count - 1;
   struct sb_sentence values = {0}, counts = {0};
   for (int pair = 0; pair < pair_count; pair++) {
-    const double fraction = threshold_of(tuning, pair, is_down);
+    const double fraction = threshold_of(tuning, pair, is_downshift);
     const char *comma = pair > 0 ? ", " : "";
-    sb_sentence_add(&values, "%s%.10g %%", comma, sb_tune_percent(fraction));
-    sb_sentence_add(&counts, "%s%d", comma,
-                    (int)(is_down ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
+    sb_words_add(&values, "%s%.10g %%", comma, sb_tune_percent(fraction));
+    sb_words_add(&counts, "%s%d", comma,
+                 (int)(is_downshift ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
   }
   fprintf(out, "    %s: %s%s%s", key, pair_count > 1 ? "[" : "", values.text, pair_count > 1 ? "]" : "");
   if (sensor->resolution_fraction > 0.0) fprintf(out, "  # in the sensor's counts: %s", counts.text);
   fputc('\n', out);
 }
 
-static void write_answer(FILE *out, const struct sb_tuning *tuning)
+static void write_answer(FILE *out, const struct sb_rounds *tuning)
 {
   const struct sb_decider *decider = sb_tune_decider(tuning);
   write_verdict(out, tuning);
@@ -96,11 +95,11 @@ static void write_answer(FILE *out, const struct sb_tuning *tuning)
 static void add_verdict(const struct sb_map_verdict *verdict, struct sb_sentence *text)
 {
   const char *cause = sb_tune_verdict_cause(verdict);
-  sb_sentence_add(text, "%s%s%s%s", sb_tune_verdict_name(verdict), cause != NULL ? " (" : "",
-                  cause != NULL ? cause : "", cause != NULL ? ")" : "");
+  sb_words_add(text, "%s%s%s%s", sb_tune_verdict_name(verdict), cause != NULL ? " (" : "", cause != NULL ? cause : "",
+               cause != NULL ? ")" : "");
 }
 
-static void write_machine(FILE *out, const struct sb_tuning *tuning, int machine)
+static void write_machine(FILE *out, const struct sb_rounds *tuning, int machine)
 {
   char words[SB_TUNE_WORDS_SIZE];
   sb_words_say(out, LIMIT_HANG, LIMIT_HANG, "in %s", sb_tune_machine_words(tuning, machine, words));
@@ -115,18 +114,18 @@ static const char *end_words(const struct sb_tune_limit *limit, enum sb_tune_dir
   return meets ? "no failure before the two thresholds meet" : "no failure before the end of the search";
 }
 
-static void write_limit(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_limit *limit,
+static void write_limit(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_limit *limit,
                         enum sb_tune_direction direction)
 {
   static const char *const words[SB_TUNE_DIRECTIONS] = {"lower downshift", "higher downshift", "lower upshift",
                                                         "higher upshift"};
   struct sb_sentence text = {0};
   if (limit->is_end) {
-    sb_sentence_add(&text, "%s", end_words(limit, direction));
+    sb_words_add(&text, "%s", end_words(limit, direction));
   } else {
-    sb_sentence_add(&text, "at %.10g %%: ", sb_tune_percent(limit->fails_at_fraction));
+    sb_words_add(&text, "at %.10g %%: ", sb_tune_percent(limit->fails_at_fraction));
     if (limit->is_band || limit->is_low) {
-      sb_sentence_add(&text, "%s (closed form)", limit->is_band ? "a hunting band opens" : "stuck low");
+      sb_words_add(&text, "%s (closed form)", limit->is_band ? "a hunting band opens" : "stuck low");
     } else {
       add_verdict(&limit->verdict, &text);
     }
@@ -140,21 +139,21 @@ static void write_limit(FILE *out, const struct sb_tuning *tuning, const struct 
                sb_tune_percent(limit->closed_fraction), sb_reason_text(limit->reason));
 }
 
-static void write_dwell_limit(FILE *out, const struct sb_tuning *tuning, const char *name,
+static void write_dwell_limit(FILE *out, const struct sb_rounds *tuning, const char *name,
                               const struct sb_tune_dwell_limit *limit)
 {
   struct sb_sentence text = {0};
   if (limit->is_end) {
-    sb_sentence_add(&text, "passes, and no dwell beyond it was tried");
+    sb_words_add(&text, "passes, and no dwell beyond it was tried");
   } else {
-    sb_sentence_add(&text, "is the last one that passes, then: ");
+    sb_words_add(&text, "is the last one that passes, then: ");
     add_verdict(&limit->verdict, &text);
   }
   sb_words_say(out, 2, LIMIT_HANG, "%-17s %7.10g s  %s", name, sb_tune_seconds(limit->passes_s), text.text);
   if (!limit->is_end) write_machine(out, tuning, limit->machine);
 }
 
-static void write_limits(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+static void write_limits(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_result *result)
 {
   fputc('\n', out);
   sb_words_say(out, 0, 0, "How far away the first failure is (%.10g %% when both thresholds change at once)",
@@ -167,7 +166,7 @@ static void write_limits(FILE *out, const struct sb_tuning *tuning, const struct
   write_dwell_limit(out, tuning, "longer dwell", &result->longest_dwell);
 }
 
-static void write_failure(FILE *out, const struct sb_tuning *tuning, const struct sb_tune_result *result)
+static void write_failure(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_result *result)
 {
   char words[SB_TUNE_WORDS_SIZE];
   struct sb_sentence verdict = {0};
@@ -206,7 +205,7 @@ static void write_closed_forms(FILE *out, const struct sb_tune_closed *closed)
   write_bound(out, "", "up to", closed->greatest_downshift_carried, "lightest load: the faster gear stays above it");
 }
 
-static void write_pair(FILE *out, const struct sb_tuning *tuning, int pair)
+static void write_pair(FILE *out, const struct sb_rounds *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
   const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
@@ -223,7 +222,7 @@ static void write_pair(FILE *out, const struct sb_tuning *tuning, int pair)
   if (is_builtin) write_closed_forms(out, &result->closed);
 }
 
-void sb_tune_write_text(FILE *out, const struct sb_tuning *tuning)
+void sb_tune_write_text(FILE *out, const struct sb_rounds *tuning)
 {
   write_answer(out, tuning);
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) write_pair(out, tuning, pair);
@@ -231,5 +230,5 @@ void sb_tune_write_text(FILE *out, const struct sb_tuning *tuning)
   sb_words_say(out, 0, 0,
                "Before you trust a machine to these numbers, compare one steady-state speed in each gear with a "
                "measurement on the bench.");
-  sb_report_write_cautions(out, sb_tune_first_model(tuning), NULL);
+  sb_run_write_cautions(out, sb_tune_first_model(tuning), NULL);
 }

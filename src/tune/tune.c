@@ -25,17 +25,17 @@ struct sb_tune_options sb_tune_options_default(const struct sb_model *model)
 {
   const struct sb_map_options map = sb_map_options_default(model);
   return (struct sb_tune_options){
-      .pair = 0, .prefer = SB_PREFER_MARGIN, .is_cautious = true, .jobs = 1, .axis = map.up};
+      .pair = 0, .prefer = SB_PREFER_MARGIN, .is_cautious = true, .jobs = 1, .axis = map.upshift};
 }
 
 /* How good a point is for who prefers something, among those wide enough. Who prefers the margin shifts down early: a
  * motor nearer to half its no-load speed gives more power and less heat. */
-static double worth(const struct sb_raster *raster, enum sb_prefer prefer, int down, int up)
+static double worth(const struct sb_raster *raster, enum sb_prefer prefer, int downshift, int upshift)
 {
-  const size_t at = (size_t)down * (size_t)raster->side + (size_t)up;
+  const size_t at = (size_t)downshift * (size_t)raster->side + (size_t)upshift;
   if (prefer == SB_PREFER_ENERGY) return -(double)raster->energy_j[at] / fmax(fabs((double)raster->turns[at]), 1e-9);
   if (prefer == SB_PREFER_TIME) return (double)raster->turns[at];
-  return down + 1e-6 * sb_raster_margin(raster, down, up);
+  return downshift + 1e-6 * sb_raster_margin(raster, downshift, upshift);
 }
 
 static struct sb_point best_point(const struct sb_raster *raster, enum sb_prefer prefer)
@@ -45,13 +45,13 @@ static struct sb_point best_point(const struct sb_raster *raster, enum sb_prefer
   const int enough = (int)ceil(kept * widest);
   struct sb_point best = {-1, -1};
   double best_worth = -INFINITY;
-  for (int down = 0; down < raster->side; down++) {
-    for (int up = down + 1; up < raster->side; up++) {
-      if (sb_raster_margin(raster, down, up) < enough) continue;
-      const double here = worth(raster, prefer, down, up);
+  for (int downshift = 0; downshift < raster->side; downshift++) {
+    for (int upshift = downshift + 1; upshift < raster->side; upshift++) {
+      if (sb_raster_margin(raster, downshift, upshift) < enough) continue;
+      const double here = worth(raster, prefer, downshift, upshift);
       if (here > best_worth) {
         best_worth = here;
-        best = (struct sb_point){down, up};
+        best = (struct sb_point){downshift, upshift};
       }
     }
   }
@@ -63,15 +63,15 @@ static struct sb_point least_bad_point(const struct sb_raster *raster)
 {
   struct sb_point best = {0, 1};
   int most = -1, longest = 0;
-  for (int down = 0; down <= raster->greatest_down && down + 1 < raster->side; down++) {
+  for (int downshift = 0; downshift <= raster->greatest_downshift && downshift + 1 < raster->side; downshift++) {
     int run = 0;
-    for (int up = down + 1; up < raster->side; up++) {
-      const int here = sb_raster_passing(raster, down, up);
-      run = up > down + 1 && here == sb_raster_passing(raster, down, up - 1) ? run + 1 : 1;
+    for (int upshift = downshift + 1; upshift < raster->side; upshift++) {
+      const int here = sb_raster_passing(raster, downshift, upshift);
+      run = upshift > downshift + 1 && here == sb_raster_passing(raster, downshift, upshift - 1) ? run + 1 : 1;
       if (here > most || (here == most && run > longest)) {
         most = here;
         longest = run;
-        best = (struct sb_point){down, up - run / 2};
+        best = (struct sb_point){downshift, upshift - run / 2};
       }
     }
   }
@@ -92,7 +92,7 @@ static struct dwells choose_dwells(const struct sb_tune_machine *machines, int c
   double shortest_s = period_s;
   for (int i = 0; i < count; i++) {
     const struct sb_closed_form closed = sb_closed_form_solve(&machines[i].model);
-    const double asked_s = closed.pairs[pair].shortest_dwell_s, shift_s = closed.pairs[pair].shift_down_time_s;
+    const double asked_s = closed.pairs[pair].shortest_dwell_s, shift_s = closed.pairs[pair].downshift_time_s;
     if (isfinite(shift_s)) shortest_s = fmax(shortest_s, shift_s);
     if (isfinite(asked_s)) shortest_s = fmax(shortest_s, asked_s);
   }
@@ -153,10 +153,10 @@ static struct sb_point own_point(const struct sb_tune_machine *machine, const st
 {
   const struct sb_map_axis *axis = &options->axis;
   const struct sb_control *control = &machine->model.control;
-  const double down = (control->downshift_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
-  const double up = (control->upshift_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
-  return (struct sb_point){(int)fmin(fmax(round(down), 0.0), raster->greatest_down),
-                           (int)fmin(fmax(round(up), 0.0), axis->count - 1)};
+  const double downshift = (control->downshift_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
+  const double upshift = (control->upshift_fraction[options->pair] - axis->first_fraction) / axis->step_fraction;
+  return (struct sb_point){(int)fmin(fmax(round(downshift), 0.0), raster->greatest_downshift),
+                           (int)fmin(fmax(round(upshift), 0.0), axis->count - 1)};
 }
 
 /* One search, cautious or not. */

@@ -103,9 +103,9 @@ static void compare_gears(struct checked *checked)
     expect_number(checked, "\"gears\"", "stall_torque_nm", gear->stall_torque_nm);
     expect_number(checked, "\"gears\"", "time_constant_s", gear->time_constant_s);
     expect_number(checked, "\"gears\"", "reading_pct", 100.0 * gear->heaviest_reading);
-    expect_text(checked, "%s N.m", sb_figure_of(gear->stall_torque_nm).text);
-    expect_text(checked, "%s s", sb_figure_of(gear->time_constant_s).text);
-    expect_text(checked, "%s kg.m2", sb_figure_of(gear->inertia_kg_m2).text);
+    expect_text(checked, "%s N.m", sb_words_figure(gear->stall_torque_nm).text);
+    expect_text(checked, "%s s", sb_words_figure(gear->time_constant_s).text);
+    expect_text(checked, "%s kg.m2", sb_words_figure(gear->inertia_kg_m2).text);
   }
 }
 
@@ -119,10 +119,10 @@ static void compare_pairs(struct checked *checked)
     expect_number(checked, "\"pairs\"", "least_safe_upshift_pct", 100.0 * pair->figures.least_safe_upshift);
     expect_number(checked, "\"pairs\"", "shortest_dwell_s", pair->figures.shortest_dwell_s);
     expect_text(checked, "Between %s and %s: downshift below %s", pair->slower, pair->faster,
-                sb_figure_threshold(pair->downshift_below).text);
-    expect_text(checked, "%s N.m, which %s carries at", sb_figure_of(pair->figures.upshift_torque_nm).text,
+                sb_words_threshold(pair->downshift_below).text);
+    expect_text(checked, "%s N.m, which %s carries at", sb_words_figure(pair->figures.upshift_torque_nm).text,
                 pair->slower);
-    expect_text(checked, "Shortest dwell %s s after", sb_figure_of(pair->figures.shortest_dwell_s).text);
+    expect_text(checked, "Shortest dwell %s s after", sb_words_figure(pair->figures.shortest_dwell_s).text);
   }
 }
 
@@ -149,7 +149,7 @@ static void compare(struct checked *checked)
   if (checked->check->heat.is_present) {
     const struct sb_check_burden *blocked = &checked->check->heat.burdens[0];
     expect_number(checked, "\"blocked\"", "start_loss_w", blocked->start_loss_w);
-    expect_text(checked, "%s W", sb_figure_of(blocked->start_loss_w).text);
+    expect_text(checked, "%s W", sb_words_figure(blocked->start_loss_w).text);
   }
 }
 

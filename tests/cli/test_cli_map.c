@@ -379,12 +379,12 @@ static void limits_beside_a_varied_key_are_the_closed_forms_of_each_point(void *
                      "upshift_above_pct,least_safe_upshift_pct,");
   shell_expect(said, "\n10\n");
   said = shell_run("grep '^0.006,80,slow,fast,' $T/limits.csv | cut -d, -f11,12,13");
-  double down_nm = 0.0, up_nm = 0.0, dwell_s = 0.0;
-  assert_int_equal(sscanf(said->text, "%lf,%lf,%lf", &down_nm, &up_nm, &dwell_s), 3);
+  double downshift_nm = 0.0, upshift_nm = 0.0, dwell_s = 0.0;
+  assert_int_equal(sscanf(said->text, "%lf,%lf,%lf", &downshift_nm, &upshift_nm, &dwell_s), 3);
   said = shell_run("$SHIFTBAND check --json --set load.inertia='0.006 kg.m2' --set controller.upshift_above='80 %' "
                    "scenarios/tray-cart.yaml");
-  assert_true(down_nm == shell_figure(said, "\"downshift_torque_nm\":"));
-  assert_true(up_nm == shell_figure(said, "\"upshift_torque_nm\":"));
+  assert_true(downshift_nm == shell_figure(said, "\"downshift_torque_nm\":"));
+  assert_true(upshift_nm == shell_figure(said, "\"upshift_torque_nm\":"));
   assert_true(dwell_s == shell_figure(said, "\"shortest_dwell_s\":"));
 }
 

@@ -167,10 +167,12 @@ static void tune_answers_only_what_a_scenario_takes(void **state)
   (void)state;
   const char *tune = "tune --samples 2 --json --set controller.threshold_step='5 %' scenarios/grindstone.yaml";
   const struct said *said = with(tune, "");
-  const double down = shell_figure(said, "\"downshift_below_pct\":"), up = shell_figure(said, "\"upshift_above_pct\":");
+  const double downshift = shell_figure(said, "\"downshift_below_pct\":"),
+               upshift = shell_figure(said, "\"upshift_above_pct\":");
   char command[256];
   snprintf(command, sizeof command,
-           "check --set controller.downshift_below='%.10g %%' --set controller.upshift_above='%.10g %%'", down, up);
+           "check --set controller.downshift_below='%.10g %%' --set controller.upshift_above='%.10g %%'", downshift,
+           upshift);
   said = with(command, "scenarios/grindstone.yaml");
   assert_int_equal(said->code, 0);
 }

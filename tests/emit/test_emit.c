@@ -53,14 +53,14 @@ static struct sb_model draw_machine(gsl_rng *random)
 static void expect_moved_apart(const struct sb_emission *emission, const struct sb_model *model)
 {
   const double reference = model->control.sensor.reference_rad_s, slack = 1e-9 * reference;
-  const double down = model->control.downshift_fraction[0] * reference,
-               up = model->control.upshift_fraction[0] * reference;
-  assert_near(emission->asked_below[0], down, slack);
-  assert_near(emission->asked_above[0], up, slack);
-  assert_true(emission->acts_below[0] <= down + slack);
-  assert_true(emission->acts_below[0] > down - emission->count - slack);
-  assert_true(emission->acts_above[0] >= up - slack);
-  assert_true(emission->acts_above[0] < up + emission->count + slack);
+  const double downshift = model->control.downshift_fraction[0] * reference,
+               upshift = model->control.upshift_fraction[0] * reference;
+  assert_near(emission->asked_below[0], downshift, slack);
+  assert_near(emission->asked_above[0], upshift, slack);
+  assert_true(emission->acts_below[0] <= downshift + slack);
+  assert_true(emission->acts_below[0] > downshift - emission->count - slack);
+  assert_true(emission->acts_above[0] >= upshift - slack);
+  assert_true(emission->acts_above[0] < upshift + emission->count + slack);
 }
 
 static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **state)
@@ -85,7 +85,7 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
     const double reach = i % 2 == 0 ? 0.5 : 0.0;
     assert_near(emission.acts_below[0], (emission.setup.downshift_below[0] - reach) * emission.count, 1e-9);
     assert_near(emission.acts_above[0], (emission.setup.upshift_above[0] + reach) * emission.count, 1e-9);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
   }
   gsl_rng_free(random);
 }
@@ -108,13 +108,13 @@ static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
     const double reference = model.control.sensor.reference_rad_s;
     for (int k = 0; k < 200; k++) {
       const double share = 0.5 * gsl_rng_uniform(random), phase = gsl_rng_uniform(random);
-      const double down = model.control.downshift_fraction[0], up = model.control.upshift_fraction[0];
-      const double speed =
-          reference * (k % 2 == 0 ? down + 1e-6 + (up - down) * share : up - 1e-6 - (up - down) * share);
+      const double downshift = model.control.downshift_fraction[0], upshift = model.control.upshift_fraction[0];
+      const double speed = reference * (k % 2 == 0 ? downshift + 1e-6 + (upshift - downshift) * share
+                                                   : upshift - 1e-6 - (upshift - downshift) * share);
       const double pulses = floor(speed / (2.0 * M_PI) * 60.0 * 0.04 + phase);
       assert_true(pulses >= emission.setup.downshift_below[0] && pulses <= emission.setup.upshift_above[0]);
     }
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
   }
   gsl_rng_free(random);
 }
@@ -145,17 +145,18 @@ static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **
     options.sensor.count = full / counts;
     if (sb_emit(&model, &options, &emission, &err) != SB_OK) fail_msg("%s", err.text);
     assert_near(emission.full_count, counts, 1e-9);
-    const double down = 1.0 - model.control.downshift_fraction[0], up = 1.0 - model.control.upshift_fraction[0];
+    const double downshift = 1.0 - model.control.downshift_fraction[0],
+                 upshift = 1.0 - model.control.upshift_fraction[0];
     for (int k = 0; k < 200; k++) {
-      const double size = full * (up + 1e-6 + (down - up - 2e-6) * gsl_rng_uniform(random));
+      const double size = full * (upshift + 1e-6 + (downshift - upshift - 2e-6) * gsl_rng_uniform(random));
       const double reading = emission.full_count - round(size / options.sensor.count);
       assert_true(reading >= emission.setup.downshift_below[0] && reading <= emission.setup.upshift_above[0]);
     }
     /* A count beyond it acts: moved by less than one. */
     const double count = options.sensor.count;
-    assert_true(emission.full_count - round((full * down + count) / count) < emission.setup.downshift_below[0]);
-    assert_true(emission.full_count - round((full * up - count) / count) > emission.setup.upshift_above[0]);
-    sb_emission_clear(&emission);
+    assert_true(emission.full_count - round((full * downshift + count) / count) < emission.setup.downshift_below[0]);
+    assert_true(emission.full_count - round((full * upshift - count) / count) > emission.setup.upshift_above[0]);
+    sb_emit_clear(&emission);
   }
   sb_scenario_clear(&loaded_scenario);
   gsl_rng_free(random);
@@ -219,7 +220,7 @@ static void recordings_of_a_drive_that_stops_tell_when_nothing_is_decided(void *
     on += is_on;
   }
   assert_true(off > 100 && on > 300);
-  sb_emission_clear(&emission);
+  sb_emit_clear(&emission);
   sb_scenario_clear(&loaded_scenario);
 }
 
@@ -256,7 +257,7 @@ static void a_scenarios_own_resolution_gives_the_very_controller_of_the_run(void
     assert_int_equal(emission.setup.start_delay_samples, setup.start_delay_samples);
     assert_int_equal(emission.setup.debounce_samples, setup.debounce_samples);
     assert_int_equal(emission.setup.gear_count, setup.gear_count);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
     sb_scenario_clear(&loaded_scenario);
   }
 }
@@ -286,7 +287,7 @@ static void recorded_gears_change_at_the_commands_of_the_run(void **state)
     }
     if (emission.sample_total <= options.sample_max) assert_int_equal(seen, result.monitor.shift_count);
     sb_run_result_clear(&result);
-    sb_emission_clear(&emission);
+    sb_emit_clear(&emission);
     sb_scenario_clear(&loaded_scenario);
   }
 }

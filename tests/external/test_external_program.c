@@ -64,8 +64,8 @@ static double now_s(void)
 static enum sb_status run_under(const struct sb_model *model, const char *const *argv, double limit_s,
                                 struct sb_error *err)
 {
-  const struct sb_own_program program = {.name = "THE ONE", .argv = argv, .timeout_s = limit_s};
-  const struct sb_decider decider = sb_own_program_decider(&program);
+  const struct sb_external_program program = {.name = "THE ONE", .argv = argv, .timeout_s = limit_s};
+  const struct sb_decider decider = sb_external_program_decider(&program);
   struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
   options.decider = &decider;
@@ -279,8 +279,8 @@ static void raised_flag_stops_a_run_and_its_program(void **state)
   (void)state;
   static const volatile sig_atomic_t raised = SIGTERM;
   const char *const argv[] = {"/bin/sh", "-c", "sleep 100", NULL};
-  const struct sb_own_program program = {.name = "x", .argv = argv, .timeout_s = 60.0, .stop = &raised};
-  const struct sb_decider decider = sb_own_program_decider(&program);
+  const struct sb_external_program program = {.name = "x", .argv = argv, .timeout_s = 60.0, .stop = &raised};
+  const struct sb_decider decider = sb_external_program_decider(&program);
   struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
   struct sb_error err = {SB_OK, ""};
@@ -297,8 +297,8 @@ static void locked_gear_asks_nobody(void **state)
 {
   (void)state;
   const char *const argv[] = {"./no/such/program", NULL};
-  const struct sb_own_program program = {.name = "x", .argv = argv, .timeout_s = 1.0};
-  const struct sb_decider decider = sb_own_program_decider(&program);
+  const struct sb_external_program program = {.name = "x", .argv = argv, .timeout_s = 1.0};
+  const struct sb_decider decider = sb_external_program_decider(&program);
   struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
   struct sb_error err = {SB_OK, ""};

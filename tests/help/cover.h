@@ -15,9 +15,9 @@ double cover_take_number(const char **row);
 
 /* How often each lattice point lies in a row's rectangle, to be freed; `values`, when not NULL, gets the row's next
  * number there. Both are [up index * down.count + down index]. */
-int *cover_count(const char *csv, const struct sb_map_axis *down, const struct sb_map_axis *up, int *values);
+int *cover_count(const char *csv, const struct sb_map_axis *downshift, const struct sb_map_axis *upshift, int *values);
 
 /* Each point above the diagonal lies in one rectangle. */
-void cover_assert_once(const char *csv, const struct sb_map_axis *down, const struct sb_map_axis *up);
+void cover_assert_once(const char *csv, const struct sb_map_axis *downshift, const struct sb_map_axis *upshift);
 
 #endif

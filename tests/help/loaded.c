@@ -23,12 +23,13 @@ void loaded_take_shipped(const char *name)
   loaded_take(path, NULL, 0);
 }
 
-struct sb_map_options loaded_plane(const struct sb_model *model, double down_from, double down_to, double up_from,
-                                   double up_to, double step)
+struct sb_map_options loaded_plane(const struct sb_model *model, double downshift_from, double downshift_to,
+                                   double upshift_from, double upshift_to, double step)
 {
   struct sb_map_options options = sb_map_options_default(model);
-  options.down = (struct sb_map_axis){down_from, step, (int)lround((down_to - down_from) / step) + 1};
-  options.up = (struct sb_map_axis){up_from, step, (int)lround((up_to - up_from) / step) + 1};
+  options.downshift =
+      (struct sb_map_axis){downshift_from, step, (int)lround((downshift_to - downshift_from) / step) + 1};
+  options.upshift = (struct sb_map_axis){upshift_from, step, (int)lround((upshift_to - upshift_from) / step) + 1};
   return options;
 }
 

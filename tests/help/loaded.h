@@ -16,8 +16,8 @@ void loaded_take(const char *path, const char *const *sets, size_t set_count);
 void loaded_take_shipped(const char *name);
 
 /* A rectangle of thresholds, fractions of the reference, ends included. */
-struct sb_map_options loaded_plane(const struct sb_model *model, double down_from, double down_to, double up_from,
-                                   double up_to, double step);
+struct sb_map_options loaded_plane(const struct sb_model *model, double downshift_from, double downshift_to,
+                                   double upshift_from, double upshift_to, double step);
 
 /* The joined and sorted map of the loaded scenario. */
 void loaded_map(const struct sb_map_options *options, struct sb_map *map);

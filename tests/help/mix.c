@@ -18,7 +18,7 @@ const struct mix_chances mix_everything = {.vehicle = 0.7,
                                            .winding = 0.4,
                                            .hold = 0.25,
                                            .ramp = 0.25,
-                                           .orders = 0.4,
+                                           .schedule = 0.4,
                                            .shaft = 0.3,
                                            .backlash = 0.5};
 
@@ -63,7 +63,7 @@ static void choose_grade(gsl_rng *rng, struct mix_case *out, struct sb_vehicle *
     out->grade[count++] = plane_between(rng, -0.1, 0.25);
     if (!plane_chance(rng, 0.2)) at_m += plane_between(rng, 0.05, 0.4) * way_m;
   }
-  vehicle->grade = (struct sb_grade_table){count, out->grade_m, out->grade};
+  vehicle->grade = (struct sb_table){count, out->grade_m, out->grade};
 }
 
 static void choose_obstacles(gsl_rng *rng, struct sb_vehicle *vehicle, double way_m, double scale_n)
@@ -220,16 +220,16 @@ static void choose_drive(gsl_rng *rng, const struct mix_chances *chances, struct
     drive->gain_per_rad_s = plane_between(rng, 1.0, 10.0) / speed;
     drive->integral_per_rad = drive->gain_per_rad_s * plane_between(rng, 0.0, 5.0);
   }
-  if (!plane_chance(rng, chances->orders)) return;
+  if (!plane_chance(rng, chances->schedule)) return;
   const int least = model->shifter.ops->is_direction_selected ? 0 : -1;
-  const int count = 1 + pick(rng, MIX_ORDER_MAX);
+  const int count = 1 + pick(rng, MIX_COMMAND_MAX);
   double at_s = plane_chance(rng, 0.3) ? 0.0 : plane_between(rng, 0.1, 1.0);
   for (int i = 0; i < count; i++) {
-    out->order_s[i] = at_s;
-    out->order[i] = plane_chance(rng, 0.5) ? SB_ORDER_FORWARD : least + pick(rng, 2 - least);
+    out->command_s[i] = at_s;
+    out->command[i] = plane_chance(rng, 0.5) ? SB_COMMAND_FORWARD : least + pick(rng, 2 - least);
     at_s += plane_between(rng, 0.05, 1.0);
   }
-  drive->orders = (struct sb_order_table){(size_t)count, out->order_s, out->order};
+  drive->schedule = (struct sb_table){(size_t)count, out->command_s, out->command};
 }
 
 /* A swing of 2 to 40 Hz in the slowest gear. */

@@ -16,20 +16,20 @@ struct mix_chances {
   double vehicle, grip, obstacles, finish; /* the last three of a vehicle */
   double hoist, rotor;
   double battery, winding; /* of any machine: currents are added where there are none */
-  double hold, ramp, orders;
+  double hold, ramp, schedule;
   double shaft, backlash; /* the second of a shaft */
 };
 
 extern const struct mix_chances mix_everything;
 
-enum { MIX_ORDER_MAX = 6, MIX_GRADE_MAX = 5, MIX_CELL_MAX = 4, MIX_ROOM = 4 * 512 };
+enum { MIX_COMMAND_MAX = 6, MIX_GRADE_MAX = 5, MIX_CELL_MAX = 4, MIX_ROOM = 4 * 512 };
 
 /* A model with the tables that it points to: it stays where it is. */
 struct mix_case {
   struct plane_case plane; /* with the model and the lattice */
   double columns[MIX_ROOM];
   double grade_m[MIX_GRADE_MAX], grade[MIX_GRADE_MAX];
-  double order_s[MIX_ORDER_MAX], order[MIX_ORDER_MAX];
+  double command_s[MIX_COMMAND_MAX], command[MIX_COMMAND_MAX];
   double charge[MIX_CELL_MAX], cell_v[MIX_CELL_MAX];
 };
 

@@ -124,7 +124,7 @@ static inline struct sb_load_part *model_add_profile(struct sb_model *model, enu
 {
   struct sb_load_part *part = model_add_part(model, "profile", is_resisting);
   part->axis = axis;
-  part->table = (struct sb_load_table){count, x, torque_nm};
+  part->table = (struct sb_table){count, x, torque_nm};
   return part;
 }
 

@@ -146,7 +146,7 @@ static void choose_lattice(gsl_rng *rng, struct plane_case *out)
   static const double steps[] = {0.005, 0.01, 0.02, 0.033};
   out->options = sb_map_options_default(&out->model);
   out->options.pair = pick(rng, out->model.gearbox.gear_count - 1);
-  struct sb_map_axis *axes[] = {&out->options.down, &out->options.up};
+  struct sb_map_axis *axes[] = {&out->options.downshift, &out->options.upshift};
   for (int i = 0; i < 2; i++) {
     const double step = steps[pick(rng, 4)], first = plane_between(rng, 0.2 * step, 0.3);
     *axes[i] = (struct sb_map_axis){first, step, 1 + (int)(plane_between(rng, 0.4, 1.1 - first) / step)};
@@ -202,12 +202,12 @@ static void check_shifts(const struct sb_map_cell *cell, const struct sb_monitor
   assert_null(shift);
 }
 
-void plane_check_point(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell, int down,
-                       int up, struct plane_seen *seen)
+void plane_check_point(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell,
+                       int downshift, int upshift, struct plane_seen *seen)
 {
   struct sb_model own = *model;
-  own.control.downshift_fraction[map->options.pair] = sb_map_axis_at(&map->options.down, down);
-  own.control.upshift_fraction[map->options.pair] = sb_map_axis_at(&map->options.up, up);
+  own.control.downshift_fraction[map->options.pair] = sb_map_axis_at(&map->options.downshift, downshift);
+  own.control.upshift_fraction[map->options.pair] = sb_map_axis_at(&map->options.upshift, upshift);
   const struct sb_run_options options = sb_run_options_default();
   struct sb_run_result result;
   struct sb_error err = {SB_OK, ""};
@@ -243,19 +243,19 @@ void plane_check_point(const struct sb_model *model, const struct sb_map *map, c
 void plane_check_cell(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell,
                       gsl_rng *rng, struct plane_seen *seen)
 {
-  const int inner_down = cell->down_first + pick(rng, cell->down_last - cell->down_first + 1);
-  const int inner_up = cell->up_first + pick(rng, cell->up_last - cell->up_first + 1);
-  const int points[][2] = {{cell->down_first, cell->up_last},
-                           {cell->down_first, cell->up_first},
-                           {cell->down_last, cell->up_last},
-                           {cell->down_last, cell->up_first},
-                           {inner_down, inner_up}};
+  const int inner_downshift = cell->downshift_first + pick(rng, cell->downshift_last - cell->downshift_first + 1);
+  const int inner_upshift = cell->upshift_first + pick(rng, cell->upshift_last - cell->upshift_first + 1);
+  const int points[][2] = {{cell->downshift_first, cell->upshift_last},
+                           {cell->downshift_first, cell->upshift_first},
+                           {cell->downshift_last, cell->upshift_last},
+                           {cell->downshift_last, cell->upshift_first},
+                           {inner_downshift, inner_upshift}};
   for (int i = 0; i < 5; i++) {
-    const int down = points[i][0], up = points[i][1];
-    if (sb_map_axis_at(&map->options.down, down) >= sb_map_axis_at(&map->options.up, up)) continue;
+    const int downshift = points[i][0], upshift = points[i][1];
+    if (sb_map_axis_at(&map->options.downshift, downshift) >= sb_map_axis_at(&map->options.upshift, upshift)) continue;
     bool is_again = false; /* a thin rectangle's corners are one */
-    for (int k = 0; k < i; k++) is_again |= points[k][0] == down && points[k][1] == up;
-    if (!is_again) plane_check_point(model, map, cell, down, up, seen);
+    for (int k = 0; k < i; k++) is_again |= points[k][0] == downshift && points[k][1] == upshift;
+    if (!is_again) plane_check_point(model, map, cell, downshift, upshift, seen);
   }
 }
 

@@ -48,8 +48,8 @@ struct plane_seen {
 };
 
 /* Runs one point on its own and fails the test when the cell says anything else. */
-void plane_check_point(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell, int down,
-                       int up, struct plane_seen *seen);
+void plane_check_point(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell,
+                       int downshift, int upshift, struct plane_seen *seen);
 
 /* All four corners of a cell that have down < up, and one point within it. */
 void plane_check_cell(const struct sb_model *model, const struct sb_map *map, const struct sb_map_cell *cell,

@@ -31,7 +31,7 @@ static void scale_drive(struct sb_drive *drive, const struct scale *s, double **
   drive->integral_per_rad /= s->angle;
   drive->period_s *= s->time;
   drive->ramp_s *= s->time;
-  drive->orders.time_s = column(drive->orders.time_s, drive->orders.count, s->time, room);
+  drive->schedule.x = column(drive->schedule.x, drive->schedule.count, s->time, room);
 }
 
 static void scale_motor(struct sb_model *model, const struct scale *s)
@@ -87,7 +87,7 @@ static void scale_part(struct sb_load_part *part, const struct scale *s, double 
   part->amplitude_nm *= s->torque;
   part->period *= along;
   part->table.x = column(part->table.x, part->table.count, along, room);
-  part->table.torque_nm = column(part->table.torque_nm, part->table.count, s->torque, room);
+  part->table.y = column(part->table.y, part->table.count, s->torque, room);
 }
 
 /* Its wheels stay as they are: so masses scale like inertias, and forces like torques. */
@@ -98,8 +98,8 @@ static void scale_road(struct sb_road *road, const struct scale *s, double **roo
   road->press_nm *= s->torque;
   road->gravity_m_s2 *= s->torque / s->inertia;
   road->finish_rad *= s->angle;
-  road->press.angle_rad = column(road->press.angle_rad, road->press.count, s->angle, room);
-  road->press.press_nm = column(road->press.press_nm, road->press.count, s->torque, room);
+  road->press.x = column(road->press.x, road->press.count, s->angle, room);
+  road->press.y = column(road->press.y, road->press.count, s->torque, room);
   for (int i = 0; i < road->obstacle_count; i++) {
     struct sb_obstacle *body = &road->obstacles[i];
     body->angle_rad *= s->angle;

@@ -90,7 +90,7 @@ static void inspect_log(const struct sb_log *log, const struct sb_inspect_option
   tally->with_stall += stalls;
   tally->same_hunting += hunts == (found.hunt_count > 0);
   tally->same_stall += stalls == (found.rest_count > 0);
-  sb_inspection_clear(&found);
+  sb_inspect_clear(&found);
 }
 
 static void tell(const char *way, const struct tally *tally)
@@ -138,7 +138,7 @@ static void traces_as_written_give_the_very_shifts_and_hunting_of_the_run(void *
       assert_near(found.gear_time_s[g + 1], result.sums.gear_time_s[g],
                   2.0 * loaded_scenario.model.run.step_s * (double)(found.shift_count + 1));
     }
-    sb_inspection_clear(&found);
+    sb_inspect_clear(&found);
     sb_log_clear(&log);
     sb_run_result_clear(&result);
     sb_scenario_clear(&loaded_scenario);
@@ -321,7 +321,7 @@ static void ratios_are_found_to_a_percent(void **state)
       const double ratio = loaded_scenario.model.gearbox.gears[g].ratio;
       assert_near(found.ratios[g], ratio, 0.01 * ratio);
     }
-    sb_inspection_clear(&found);
+    sb_inspect_clear(&found);
     sb_log_clear(&log);
     sb_run_result_clear(&result);
     sb_scenario_clear(&loaded_scenario);
@@ -390,12 +390,12 @@ static void three_shifts_back_and_forth_within_the_window_are_hunting_and_two_ar
   assert_int_equal(found.hunts[0].count, 3);
   assert_near(found.hunts[0].period_s, 6.0, 1e-9); /* from 5 s to 11 s */
   assert_near(found.hunts[0].first_s, 5.0, 0.0101);
-  sb_inspection_clear(&found);
+  sb_inspect_clear(&found);
   sb_log_clear(&log);
   log = shifting_at(late, 4);
   assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
   assert_int_equal(found.hunt_count, 0);
-  sb_inspection_clear(&found);
+  sb_inspect_clear(&found);
   sb_log_clear(&log);
 }
 
@@ -420,7 +420,7 @@ static void output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neut
       assert_near(found.rests[0].to_s, 5.0, 0.0101);
       assert_int_equal(found.rests[0].gear, 1);
     }
-    sb_inspection_clear(&found);
+    sb_inspect_clear(&found);
     sb_log_clear(&log);
   }
 }
@@ -441,7 +441,7 @@ static void load_that_jumps_is_no_shift_to_the_motor_alone(void **state)
   assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
   assert_int_equal(found.source, SB_INSPECT_MOTOR);
   assert_int_equal(found.shift_count, 0);
-  sb_inspection_clear(&found);
+  sb_inspect_clear(&found);
   sb_log_clear(&log);
 }
 
@@ -462,7 +462,7 @@ static void holes_are_counted_and_missing_gears_are_passed_over(void **state)
   assert_int_equal(found.hole_count, 1);
   assert_near(found.longest_hole_s, 0.71, 0.0201);
   assert_near(found.longest_hole_at_s, 4.49, 0.0101);
-  sb_inspection_clear(&found);
+  sb_inspect_clear(&found);
   sb_log_clear(&log);
 }
 

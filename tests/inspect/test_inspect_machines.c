@@ -31,7 +31,7 @@ static void stop_that_was_ordered_is_no_stall_as_long_as_the_log_has_the_drive(v
     if (!has_drive) worn_strip(&log, SB_LOG_DUTY);
     assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
     assert_int_equal(found.rest_count, has_drive ? 0 : 2);
-    sb_inspection_clear(&found);
+    sb_inspect_clear(&found);
   }
   sb_log_clear(&log);
   sb_run_result_clear(&result);

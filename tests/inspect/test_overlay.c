@@ -262,10 +262,10 @@ static void heavier_load_of_several_parts_is_told_as_one_factor(void **state)
   load_with("tray-cart", NULL, &scenario);
   struct sb_model heavy = scenario.model;
   double torques[16];
-  struct sb_load_table *table = &heavy.load.parts[1].table;
+  struct sb_table *table = &heavy.load.parts[1].table;
   assert_in_range(table->count, 1, 16);
-  for (size_t i = 0; i < table->count; i++) torques[i] = 1.2 * table->torque_nm[i];
-  table->torque_nm = torques;
+  for (size_t i = 0; i < table->count; i++) torques[i] = 1.2 * table->y[i];
+  table->y = torques;
   worn_log(&heavy, 0.02, &log, &result);
   const struct sb_hint_request request = {.path = path};
   assert_int_equal(sb_overlay_explain(&log, &scenario, &options, &request, &explanation, NULL), SB_OK);

@@ -95,7 +95,7 @@ static void random_bytes_are_refused_or_read(void **state)
     if (status != SB_OK) continue;
     const struct sb_inspect_options options = sb_inspect_options_default();
     struct sb_inspection found;
-    if (sb_inspect(&log, &options, &found, NULL) == SB_OK) sb_inspection_clear(&found);
+    if (sb_inspect(&log, &options, &found, NULL) == SB_OK) sb_inspect_clear(&found);
     sb_log_clear(&log);
     read_count++;
   }

@@ -35,7 +35,7 @@ static struct sb_battery battery_of(const struct sb_chemistry *chemistry, int ce
 
 static double cell_v(const char *name, double charge)
 {
-  const struct sb_chemistry *chemistry = sb_chemistry_find(name);
+  const struct sb_chemistry *chemistry = sb_battery_chemistry_find(name);
   assert_non_null(chemistry);
   const struct sb_battery battery = battery_of(chemistry, 1);
   return sb_battery_voltage_v(&battery, charge);
@@ -45,15 +45,14 @@ static double cell_v(const char *name, double charge)
 static void voltage_between_points_is_what_a_library_interpolates(void **state)
 {
   (void)state;
-  for (const struct sb_chemistry *chemistry = sb_chemistries; chemistry->name != NULL; chemistry++) {
+  for (const struct sb_chemistry *chemistry = sb_battery_chemistries; chemistry->name != NULL; chemistry++) {
     const struct sb_battery battery = battery_of(chemistry, 7);
     gsl_interp *reference = gsl_interp_alloc(gsl_interp_linear, chemistry->curve.count);
     assert_non_null(reference);
-    gsl_interp_init(reference, chemistry->curve.charge_fraction, chemistry->curve.voltage_v, chemistry->curve.count);
+    gsl_interp_init(reference, chemistry->curve.x, chemistry->curve.y, chemistry->curve.count);
     for (int k = 0; k <= 1000; k++) {
       const double charge = k / 1000.0;
-      const double want =
-          7.0 * gsl_interp_eval(reference, chemistry->curve.charge_fraction, chemistry->curve.voltage_v, charge, NULL);
+      const double want = 7.0 * gsl_interp_eval(reference, chemistry->curve.x, chemistry->curve.y, charge, NULL);
       assert_near_rel(sb_battery_voltage_v(&battery, charge), want, 4.0 * rounding);
     }
     gsl_interp_free(reference);
@@ -76,16 +75,16 @@ static void every_chemistry_rises_from_empty_to_full_and_ends_above_its_cutoff(v
 {
   (void)state;
   int count = 0;
-  for (const struct sb_chemistry *chemistry = sb_chemistries; chemistry->name != NULL; chemistry++, count++) {
-    const struct sb_cell_curve *curve = &chemistry->curve;
-    assert_near(curve->charge_fraction[0], 0.0, 0.0);
-    assert_near(curve->charge_fraction[curve->count - 1], 1.0, 0.0);
+  for (const struct sb_chemistry *chemistry = sb_battery_chemistries; chemistry->name != NULL; chemistry++, count++) {
+    const struct sb_table *curve = &chemistry->curve;
+    assert_near(curve->x[0], 0.0, 0.0);
+    assert_near(curve->x[curve->count - 1], 1.0, 0.0);
     for (size_t k = 1; k < curve->count; k++) {
-      assert_true(curve->charge_fraction[k] > curve->charge_fraction[k - 1]);
-      assert_true(curve->voltage_v[k] > curve->voltage_v[k - 1]);
+      assert_true(curve->x[k] > curve->x[k - 1]);
+      assert_true(curve->y[k] > curve->y[k - 1]);
     }
     /* Under load: no more than a rested empty cell, but for the 2 mV by which Chen's cell misses its own 2.5 V. */
-    assert_true(chemistry->cutoff_v > 0.0 && chemistry->cutoff_v < curve->voltage_v[0] + 0.003);
+    assert_true(chemistry->cutoff_v > 0.0 && chemistry->cutoff_v < curve->y[0] + 0.003);
     assert_true(strlen(chemistry->source) > 20 && strlen(chemistry->caution) > 20);
   }
   assert_int_equal(count, 5);
@@ -94,13 +93,13 @@ static void every_chemistry_rises_from_empty_to_full_and_ends_above_its_cutoff(v
 static void names_and_codes_of_chemistries_agree(void **state)
 {
   (void)state;
-#define CHECK_CODE(code, words)                            \
-  assert_string_equal(sb_chemistry_of(code)->name, words); \
-  assert_ptr_equal(sb_chemistry_of(code), sb_chemistry_find(words));
+#define CHECK_CODE(code, words)                                    \
+  assert_string_equal(sb_battery_chemistry_of(code)->name, words); \
+  assert_ptr_equal(sb_battery_chemistry_of(code), sb_battery_chemistry_find(words));
   SB_CHEMISTRY_LIST(CHECK_CODE)
 #undef CHECK_CODE
-  assert_null(sb_chemistry_of(SB_CHEMISTRY_NONE));
-  assert_null(sb_chemistry_find("lead"));
+  assert_null(sb_battery_chemistry_of(SB_CHEMISTRY_NONE));
+  assert_null(sb_battery_chemistry_find("lead"));
 }
 
 /*
@@ -253,7 +252,7 @@ static void every_key_of_a_battery_reaches_the_model(void **state)
   loaded_take("good/battery.yaml", NULL, 0);
   const struct sb_model *m = &loaded_scenario.model;
   assert_true(m->battery.is_present);
-  assert_ptr_equal(m->battery.chemistry, sb_chemistry_find("nickel metal hydride"));
+  assert_ptr_equal(m->battery.chemistry, sb_battery_chemistry_find("nickel metal hydride"));
   assert_int_equal(m->battery.series_count, 10);
   assert_near_rel(m->battery.capacity_as, 2.2 * 3600.0, rounding);
   assert_near(m->battery.charge_fraction, 0.6, 0.0);
@@ -272,8 +271,8 @@ static void points_make_a_curve_and_defaults_follow(void **state)
   assert_null(battery->chemistry);
   assert_int_equal(battery->series_count, 1);
   assert_int_equal(battery->curve.count, 4);
-  assert_near(battery->curve.charge_fraction[2], 0.405, rounding);
-  assert_near(battery->curve.voltage_v[3], 12.6, 0.0);
+  assert_near(battery->curve.x[2], 0.405, rounding);
+  assert_near(battery->curve.y[3], 12.6, 0.0);
   assert_near(battery->charge_fraction, 1.0, 0.0);
   assert_near(battery->cutoff_v, 0.0, 0.0);
   assert_near(loaded_scenario.model.supply.open_circuit_voltage_v, 12.6, 0.0);

@@ -22,8 +22,8 @@ static double plant_after(const struct plant *plant, double duty, double speed_r
 
 /* ---- orders ---- */
 
-static const double order_times[] = {1.0, 5.0, 7.0};
-static const double order_values[] = {SB_ORDER_FORWARD, SB_ORDER_STOP, SB_ORDER_REVERSE};
+static const double schedule_times[] = {1.0, 5.0, 7.0};
+static const double schedule_values[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP, SB_COMMAND_REVERSE};
 
 static struct sb_drive open_drive(void)
 {
@@ -33,45 +33,45 @@ static struct sb_drive open_drive(void)
 static struct sb_drive ordered_drive(void)
 {
   struct sb_drive drive = open_drive();
-  drive.orders = (struct sb_order_table){3, order_times, order_values};
+  drive.schedule = (struct sb_table){3, schedule_times, schedule_values};
   return drive;
 }
 
-static void without_orders_it_goes_forward(void **state)
+static void without_a_schedule_it_goes_forward(void **state)
 {
   (void)state;
   const struct sb_drive drive = open_drive();
-  assert_int_equal(sb_drive_order_at(&drive, 0.0), SB_ORDER_FORWARD);
+  assert_int_equal(sb_drive_command_at(&drive, 0.0), SB_COMMAND_FORWARD);
   assert_false(sb_drive_is_moving(&drive));
   const struct sb_drive_state start = sb_drive_start(&drive, 0.0);
-  assert_int_equal(start.order, SB_ORDER_FORWARD);
+  assert_int_equal(start.command, SB_COMMAND_FORWARD);
   assert_near(start.duty, 0.8, 0.0);
 }
 
-static void an_order_holds_from_its_time_to_the_next(void **state)
+static void a_command_is_in_force_from_its_time_to_the_next(void **state)
 {
   (void)state;
   const struct sb_drive drive = ordered_drive();
   assert_true(sb_drive_is_moving(&drive));
-  assert_int_equal(sb_drive_order_at(&drive, 0.0), SB_ORDER_FORWARD); /* before the first: as the first */
-  assert_int_equal(sb_drive_order_at(&drive, 4.999), SB_ORDER_FORWARD);
-  assert_int_equal(sb_drive_order_at(&drive, 5.0), SB_ORDER_STOP);
-  assert_int_equal(sb_drive_order_at(&drive, 6.999), SB_ORDER_STOP);
-  assert_int_equal(sb_drive_order_at(&drive, 7.0), SB_ORDER_REVERSE);
-  assert_int_equal(sb_drive_order_at(&drive, 1e6), SB_ORDER_REVERSE);
+  assert_int_equal(sb_drive_command_at(&drive, 0.0), SB_COMMAND_FORWARD); /* before the first: as the first */
+  assert_int_equal(sb_drive_command_at(&drive, 4.999), SB_COMMAND_FORWARD);
+  assert_int_equal(sb_drive_command_at(&drive, 5.0), SB_COMMAND_STOP);
+  assert_int_equal(sb_drive_command_at(&drive, 6.999), SB_COMMAND_STOP);
+  assert_int_equal(sb_drive_command_at(&drive, 7.0), SB_COMMAND_REVERSE);
+  assert_int_equal(sb_drive_command_at(&drive, 1e6), SB_COMMAND_REVERSE);
 }
 
 /* 57 times 0.01 is 0.57 less a rounding in binary numbers: still the tick at 0.57 s. */
-static void a_rounded_tick_is_the_tick_of_its_order(void **state)
+static void a_rounded_tick_is_the_tick_of_its_command(void **state)
 {
   (void)state;
-  static const double times[] = {0.0, 0.57}, values[] = {SB_ORDER_FORWARD, SB_ORDER_STOP};
+  static const double times[] = {0.0, 0.57}, values[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP};
   struct sb_drive drive = open_drive();
-  drive.orders = (struct sb_order_table){2, times, values};
+  drive.schedule = (struct sb_table){2, times, values};
   const double rounded = 0.57 * (1.0 - 2.3e-16);
   assert_true(rounded < 0.57);
-  assert_int_equal(sb_drive_order_at(&drive, rounded), SB_ORDER_STOP);
-  assert_int_equal(sb_drive_order_at(&drive, 0.57 - 1e-6), SB_ORDER_FORWARD);
+  assert_int_equal(sb_drive_command_at(&drive, rounded), SB_COMMAND_STOP);
+  assert_int_equal(sb_drive_command_at(&drive, 0.57 - 1e-6), SB_COMMAND_FORWARD);
 }
 
 static void reverse_turns_the_duty_over_and_stop_takes_it_away(void **state)
@@ -81,19 +81,19 @@ static void reverse_turns_the_duty_over_and_stop_takes_it_away(void **state)
   struct sb_drive_state at = sb_drive_start(&drive, 0.0);
   assert_near(at.duty, 0.8, 0.0);
   at = sb_drive_tick(&drive, &at, 5.0, 20.0);
-  assert_int_equal(at.order, SB_ORDER_STOP);
+  assert_int_equal(at.command, SB_COMMAND_STOP);
   assert_near(at.duty, 0.0, 0.0);
   at = sb_drive_tick(&drive, &at, 7.0, 20.0);
-  assert_int_equal(at.order, SB_ORDER_REVERSE);
+  assert_int_equal(at.command, SB_COMMAND_REVERSE);
   assert_near(at.duty, -0.8, 0.0);
 }
 
-static void orders_to_go_forward_alone_move_nothing(void **state)
+static void commands_to_go_forward_alone_change_nothing(void **state)
 {
   (void)state;
-  static const double values[] = {SB_ORDER_FORWARD, SB_ORDER_FORWARD};
+  static const double values[] = {SB_COMMAND_FORWARD, SB_COMMAND_FORWARD};
   struct sb_drive drive = open_drive();
-  drive.orders = (struct sb_order_table){2, order_times, values};
+  drive.schedule = (struct sb_table){2, schedule_times, values};
   assert_false(sb_drive_is_moving(&drive));
 }
 
@@ -112,14 +112,14 @@ static void a_ramp_raises_the_duty_by_its_share_each_tick_up_to_the_limit(void *
   }
 }
 
-static void a_new_order_ramps_from_nothing(void **state)
+static void a_new_command_ramps_from_nothing(void **state)
 {
   (void)state;
-  static const double times[] = {0.0, 1.0}, values[] = {SB_ORDER_FORWARD, SB_ORDER_REVERSE};
+  static const double times[] = {0.0, 1.0}, values[] = {SB_COMMAND_FORWARD, SB_COMMAND_REVERSE};
   struct sb_drive drive = open_drive();
   drive.ramp_s = 0.5;
-  drive.orders = (struct sb_order_table){2, times, values};
-  struct sb_drive_state at = {.duty = 0.8, .order = SB_ORDER_FORWARD};
+  drive.schedule = (struct sb_table){2, times, values};
+  struct sb_drive_state at = {.duty = 0.8, .command = SB_COMMAND_FORWARD};
   at = sb_drive_tick(&drive, &at, 1.0, 30.0);
   assert_near(at.duty, -0.01, 1e-16);
   at = sb_drive_tick(&drive, &at, 1.005, 30.0);
@@ -170,7 +170,8 @@ static void half_duty_is_half_the_voltage_of_the_worked_example(void **state)
 static double stepped_speed(const struct plant *plant, struct sb_drive drive, double from_rad_s, double time_s)
 {
   const double held = (from_rad_s + plant->drop_rad_s) / plant->top_rad_s;
-  struct sb_drive_state at = {.duty = held, .integral_rad = held / drive.integral_per_rad, .order = SB_ORDER_FORWARD};
+  struct sb_drive_state at = {
+      .duty = held, .integral_rad = held / drive.integral_per_rad, .command = SB_COMMAND_FORWARD};
   double speed = from_rad_s;
   const long ticks = lround(time_s / drive.period_s);
   for (long k = 0; k < ticks; k++) {
@@ -255,7 +256,7 @@ static void sampled_errors_obey_the_characteristic_polynomial(void **state)
                                  .period_s = 0.01};
   const double a = exp(-0.01 / 0.2), g = (1.0 - a) * 40.0;
   double e[60], speed = 20.0;
-  struct sb_drive_state at = {.duty = 23.0 / 40.0, .integral_rad = 23.0 / 40.0 / 1.1, .order = SB_ORDER_FORWARD};
+  struct sb_drive_state at = {.duty = 23.0 / 40.0, .integral_rad = 23.0 / 40.0 / 1.1, .command = SB_COMMAND_FORWARD};
   for (int k = 0; k < 60; k++) {
     e[k] = drive.target_rad_s - speed;
     at = sb_drive_tick(&drive, &at, 0.01 * k, speed);
@@ -339,7 +340,7 @@ static void too_fast_a_motor_gets_no_duty_and_winds_nothing_down(void **state)
                                  .gain_per_rad_s = 0.05,
                                  .integral_per_rad = 0.25,
                                  .period_s = 1e-3};
-  struct sb_drive_state at = {.integral_rad = 0.2, .order = SB_ORDER_FORWARD};
+  struct sb_drive_state at = {.integral_rad = 0.2, .command = SB_COMMAND_FORWARD};
   for (int k = 0; k < 1000; k++) at = sb_drive_tick(&drive, &at, 1e-3 * k, 30.0);
   assert_near(at.duty, 0.0, 0.0);
   assert_near(at.integral_rad, 0.2, 0.0);
@@ -370,7 +371,7 @@ static void a_ramp_holds_the_loop_back_without_winding_it_up(void **state)
 static void the_loop_reversed_is_its_mirror_image(void **state)
 {
   (void)state;
-  static const double times[] = {0.0}, backward[] = {SB_ORDER_REVERSE};
+  static const double times[] = {0.0}, backward[] = {SB_COMMAND_REVERSE};
   const struct plant plant = {40.0, 0.2, 0.0};
   struct sb_drive ahead = {.mode = SB_DRIVE_SPEED_CONTROL,
                            .limit_fraction = 0.8,
@@ -380,7 +381,7 @@ static void the_loop_reversed_is_its_mirror_image(void **state)
                            .period_s = 2e-3,
                            .ramp_s = 0.3};
   struct sb_drive back = ahead;
-  back.orders = (struct sb_order_table){1, times, backward};
+  back.schedule = (struct sb_table){1, times, backward};
   struct sb_drive_state a = sb_drive_start(&ahead, 0.0), b = sb_drive_start(&back, 0.0);
   double speed_a = 0.0, speed_b = 0.0;
   for (int k = 1; k < 500; k++) {
@@ -394,18 +395,18 @@ static void the_loop_reversed_is_its_mirror_image(void **state)
   assert_near(speed_a, 20.0, 0.1);
 }
 
-static void a_new_order_forgets_the_integral(void **state)
+static void a_new_command_forgets_the_integral(void **state)
 {
   (void)state;
-  static const double times[] = {0.0, 1.0, 2.0}, values[] = {SB_ORDER_FORWARD, SB_ORDER_STOP, SB_ORDER_FORWARD};
+  static const double times[] = {0.0, 1.0, 2.0}, values[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP, SB_COMMAND_FORWARD};
   const struct sb_drive drive = {.mode = SB_DRIVE_SPEED_CONTROL,
                                  .limit_fraction = 1.0,
                                  .target_rad_s = 20.0,
                                  .gain_per_rad_s = 0.01,
                                  .integral_per_rad = 0.25,
                                  .period_s = 1e-3,
-                                 .orders = {3, times, values}};
-  struct sb_drive_state at = {.duty = 0.6, .integral_rad = 2.0, .order = SB_ORDER_FORWARD};
+                                 .schedule = {3, times, values}};
+  struct sb_drive_state at = {.duty = 0.6, .integral_rad = 2.0, .command = SB_COMMAND_FORWARD};
   at = sb_drive_tick(&drive, &at, 1.0, 20.0);
   assert_near(at.integral_rad, 0.0, 0.0);
   at = sb_drive_tick(&drive, &at, 1.5, 10.0);
@@ -417,13 +418,13 @@ static void a_new_order_forgets_the_integral(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(without_orders_it_goes_forward),
-      cmocka_unit_test(an_order_holds_from_its_time_to_the_next),
-      cmocka_unit_test(a_rounded_tick_is_the_tick_of_its_order),
+      cmocka_unit_test(without_a_schedule_it_goes_forward),
+      cmocka_unit_test(a_command_is_in_force_from_its_time_to_the_next),
+      cmocka_unit_test(a_rounded_tick_is_the_tick_of_its_command),
       cmocka_unit_test(reverse_turns_the_duty_over_and_stop_takes_it_away),
-      cmocka_unit_test(orders_to_go_forward_alone_move_nothing),
+      cmocka_unit_test(commands_to_go_forward_alone_change_nothing),
       cmocka_unit_test(a_ramp_raises_the_duty_by_its_share_each_tick_up_to_the_limit),
-      cmocka_unit_test(a_new_order_ramps_from_nothing),
+      cmocka_unit_test(a_new_command_ramps_from_nothing),
       cmocka_unit_test(a_ramped_start_follows_the_ramp_response),
       cmocka_unit_test(half_duty_is_half_the_voltage_of_the_worked_example),
       cmocka_unit_test(the_loop_follows_a_step_as_the_second_order_response),
@@ -434,7 +435,7 @@ int main(void)
       cmocka_unit_test(too_fast_a_motor_gets_no_duty_and_winds_nothing_down),
       cmocka_unit_test(a_ramp_holds_the_loop_back_without_winding_it_up),
       cmocka_unit_test(the_loop_reversed_is_its_mirror_image),
-      cmocka_unit_test(a_new_order_forgets_the_integral),
+      cmocka_unit_test(a_new_command_forgets_the_integral),
   };
   return cmocka_run_group_tests_name("drive", tests, NULL, NULL);
 }

@@ -100,7 +100,7 @@ static void a_round_shaft_twists_as_in_geres_example(void **state)
 {
   (void)state;
   const struct sb_shaft shaft = {.section = SB_SHAFT_ROUND, .size_m = 1.5 * 0.0254};
-  const double stiffness = 11.5e6 * SB_PSI * sb_shaft_constant_m4(&shaft) / (54.0 * 0.0254);
+  const double stiffness = 11.5e6 * SB_PSI * sb_strength_shaft_constant_m4(&shaft) / (54.0 * 0.0254);
   assert_near(250.0 * 4.4482216152605 * 0.3048 / stiffness, 1.62396 * deg, 5e-6 * deg);
 }
 
@@ -133,7 +133,7 @@ static void the_peak_of_a_joining_is_that_of_the_closed_form_at_any_damping(void
 
 /* The load's way to the first touch, the swing and the way back through the whole play: between two elastic blows the ends
  * keep their speeds, and each blow turns their difference over. */
-static void backlash_delays_the_blow_and_does_not_change_it(void **state)
+static void backlash_delays_the_shock_and_does_not_change_it(void **state)
 {
   (void)state;
   const double gap = 0.05, slip = 20.0;
@@ -476,7 +476,7 @@ int main(void)
       cmocka_unit_test(two_flywheels_on_a_spring_swing_as_in_bevans_example),
       cmocka_unit_test(a_round_shaft_twists_as_in_geres_example),
       cmocka_unit_test(the_peak_of_a_joining_is_that_of_the_closed_form_at_any_damping),
-      cmocka_unit_test(backlash_delays_the_blow_and_does_not_change_it),
+      cmocka_unit_test(backlash_delays_the_shock_and_does_not_change_it),
       cmocka_unit_test(a_contact_winds_the_shaft_by_the_closed_form),
       cmocka_unit_test(a_peak_between_two_steps_is_an_overload_too),
       cmocka_unit_test(a_stalled_gear_twists_its_shaft_by_torque_over_stiffness),

@@ -40,7 +40,7 @@ static void a_compound_train_multiplies_its_ratios(void **state)
   const struct teeth teeth[] = {{20, 50}, {25, 75}, {26, 65}};
   const struct sb_gear gear = derived(gear_of("train", teeth, 3, 1.0));
   assert_near_rel(975.0 / gear.ratio, 52.0, few_roundings);
-  assert_int_equal(gear.sense, -1);
+  assert_int_equal(gear.direction, -1);
 }
 
 /* Wentzell, Machine Design, example 11.1: 20:60 twice, 3600 rpm and 200 lbf in become 400 rpm and 1800 lbf in. */
@@ -54,7 +54,7 @@ static void a_loss_free_train_keeps_the_power(void **state)
   const double output_lbf_in = 200.0 * gear.ratio * gear.efficiency;
   assert_near_rel(output_lbf_in, 1800.0, few_roundings);
   assert_near_rel(output_lbf_in * 3600.0 / gear.ratio, 200.0 * 3600.0, few_roundings);
-  assert_int_equal(gear.sense, 1);
+  assert_int_equal(gear.direction, 1);
 }
 
 /* The efficiency of stages is their product: 0.95^3 = 0.857375 and 0.9^2 = 0.81, exactly. */
@@ -71,7 +71,7 @@ static void efficiencies_multiply_over_the_meshes(void **state)
 }
 
 /* An idler's teeth cancel (Khurmi and Gupta, chapter 13, simple train); its mesh turns the sense and costs efficiency. */
-static void an_idler_turns_the_sense_and_leaves_the_ratio(void **state)
+static void an_idler_turns_the_direction_and_leaves_the_ratio(void **state)
 {
   (void)state;
   const struct teeth direct[] = {{16, 48}};
@@ -80,21 +80,21 @@ static void an_idler_turns_the_sense_and_leaves_the_ratio(void **state)
     const struct teeth teeth[] = {{16, idler}, {idler, 48}};
     const struct sb_gear with = derived(gear_of("idler", teeth, 2, 0.95));
     assert_near_rel(with.ratio, without.ratio, few_roundings);
-    assert_int_equal(with.sense, -without.sense);
+    assert_int_equal(with.direction, -without.direction);
     assert_near_rel(with.efficiency, 0.95 * without.efficiency, few_roundings);
   }
 }
 
-static void an_internal_mesh_keeps_the_sense(void **state)
+static void an_internal_mesh_keeps_the_direction(void **state)
 {
   (void)state;
   const struct teeth teeth[] = {{12, 36}, {12, 60}};
   struct sb_gear gear = gear_of("ring", teeth, 2, 1.0);
   gear.meshes[1].is_internal = true;
-  assert_int_equal(derived(gear).sense, -1);
+  assert_int_equal(derived(gear).direction, -1);
   assert_near_rel(derived(gear).ratio, 15.0, few_roundings);
   gear.meshes[0].is_internal = true;
-  assert_int_equal(derived(gear).sense, 1);
+  assert_int_equal(derived(gear).direction, 1);
 }
 
 /* 12 meshes of random teeth against the quotient of the two whole products, which long double holds to 64 bits. */
@@ -119,7 +119,7 @@ static void the_longest_path_is_the_quotient_of_the_products(void **state)
 }
 
 /* Fast: two meshes, motor forward. Slow: one idler more, motor reversed. Both drive the output the same way. */
-static void an_idler_and_a_reversed_motor_keep_the_output_sense(void **state)
+static void an_idler_and_a_reversed_motor_keep_the_output_direction(void **state)
 {
   (void)state;
   const struct teeth slow[] = {{15, 30}, {18, 36}, {14, 42}};
@@ -129,16 +129,16 @@ static void an_idler_and_a_reversed_motor_keep_the_output_sense(void **state)
   sb_gearbox_derive(&box);
   assert_near_rel(box.gears[0].ratio, 12.0, few_roundings);
   assert_near_rel(box.gears[1].ratio, 4.0, few_roundings);
-  assert_int_equal(box.gears[0].sense, -1);
-  assert_int_equal(box.gears[1].sense, 1);
-  assert_int_equal(box.gears[0].output_sense, 1);
-  assert_int_equal(box.gears[1].output_sense, 1);
+  assert_int_equal(box.gears[0].direction, -1);
+  assert_int_equal(box.gears[1].direction, 1);
+  assert_int_equal(box.gears[0].output_direction, 1);
+  assert_int_equal(box.gears[1].output_direction, 1);
 
   /* Without the reversal the fast gear turns the output back; forward is what gear 1 does. */
   box.gears[0].motor_direction = 1;
   sb_gearbox_derive(&box);
-  assert_int_equal(box.gears[0].output_sense, 1);
-  assert_int_equal(box.gears[1].output_sense, -1);
+  assert_int_equal(box.gears[0].output_direction, 1);
+  assert_int_equal(box.gears[1].output_direction, -1);
 }
 
 static void back_efficiency_is_as_forward_unless_given(void **state)
@@ -226,10 +226,10 @@ int main(void)
       cmocka_unit_test(a_compound_train_multiplies_its_ratios),
       cmocka_unit_test(a_loss_free_train_keeps_the_power),
       cmocka_unit_test(efficiencies_multiply_over_the_meshes),
-      cmocka_unit_test(an_idler_turns_the_sense_and_leaves_the_ratio),
-      cmocka_unit_test(an_internal_mesh_keeps_the_sense),
+      cmocka_unit_test(an_idler_turns_the_direction_and_leaves_the_ratio),
+      cmocka_unit_test(an_internal_mesh_keeps_the_direction),
       cmocka_unit_test(the_longest_path_is_the_quotient_of_the_products),
-      cmocka_unit_test(an_idler_and_a_reversed_motor_keep_the_output_sense),
+      cmocka_unit_test(an_idler_and_a_reversed_motor_keep_the_output_direction),
       cmocka_unit_test(back_efficiency_is_as_forward_unless_given),
       cmocka_unit_test(a_gear_is_found_by_its_whole_name),
       cmocka_unit_test(every_shifter_is_found_by_its_name),

@@ -55,7 +55,7 @@ static void a_curve_is_the_direct_sum_up_to_the_next_corner(void **state)
   assert_in_range(at_rest_count, 9500, 10500);
 }
 
-static void the_outside_part_leaves_out_what_follows_speed(void **state)
+static void the_external_part_leaves_out_what_follows_speed(void **state)
 {
   (void)state;
   struct sb_load load = {.part_count = 4};
@@ -71,7 +71,7 @@ static void the_outside_part_leaves_out_what_follows_speed(void **state)
   for (int direction = -1; direction <= 1; direction += 2) {
     const struct sb_load_at at = {.direction = direction};
     const struct sb_load_curve curve = sb_load_curve_at(&load, &at, SB_SHARE_ALL);
-    assert_near(sb_load_curve_outside_nm(&curve, 3.0, 4.0), 0.75, 0.0);
+    assert_near(sb_load_curve_external_nm(&curve, 3.0, 4.0), 0.75, 0.0);
     assert_near(sb_load_curve_nm(&curve, 3.0, 4.0, 2.0 * direction), 0.75 + direction * (1.25 + 1.0), 0.0);
   }
   double viscous = 0.0;
@@ -234,7 +234,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_curve_is_the_direct_sum_up_to_the_next_corner),
-      cmocka_unit_test(the_outside_part_leaves_out_what_follows_speed),
+      cmocka_unit_test(the_external_part_leaves_out_what_follows_speed),
       cmocka_unit_test(a_viscous_load_is_in_proportion_to_speed),
       cmocka_unit_test(constant_and_quadratic_resistance_stop_a_body_in_time),
       cmocka_unit_test(a_resisting_part_turns_with_the_motion_and_an_acting_one_does_not),

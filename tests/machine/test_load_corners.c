@@ -222,7 +222,7 @@ static void brute_range(const struct sb_load *load, double duration_s, double *l
   *greatest = -INFINITY;
   struct direct_at at = {.direction = 1};
   for (int i = -1; i < load->part_count; i++) {
-    const struct sb_load_table *table = i < 0 ? NULL : &load->parts[i].table;
+    const struct sb_table *table = i < 0 ? NULL : &load->parts[i].table;
     const double period = i < 0 || !load->parts[i].is_repeating ? 0.0 : table->x[table->count - 1] - table->x[0];
     const size_t count = i < 0 ? 2 : table->count;
     for (size_t k = 0; k < count; k++) {

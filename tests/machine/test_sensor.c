@@ -15,21 +15,21 @@ static struct sb_reading reading_of(const struct sb_sensor *sensor, double sampl
 {
   struct sb_reading reading;
   struct sb_error err = {0};
-  assert_int_equal(sb_reading_init(&reading, sensor, sample_period_s, &err), SB_OK);
+  assert_int_equal(sb_sensor_init(&reading, sensor, sample_period_s, &err), SB_OK);
   return reading;
 }
 
 /* One sample of the motor's speed (rad/s, any sign) by a sensor of it. */
 static int32_t sample_speed(struct sb_reading *reading, const struct sb_sensor *sensor, double speed_rad_s)
 {
-  return sb_reading_sample_input(reading, sensor, sb_sensor_input(sensor, speed_rad_s, 0.0, 0.0));
+  return sb_sensor_sample_input(reading, sensor, sb_sensor_input(sensor, speed_rad_s, 0.0, 0.0));
 }
 
 static int32_t first_count(const struct sb_sensor *sensor, double speed_rad_s)
 {
   struct sb_reading reading = reading_of(sensor, 0.02);
   const int32_t count = sample_speed(&reading, sensor, speed_rad_s);
-  sb_reading_clear(&reading);
+  sb_sensor_clear(&reading);
   return count;
 }
 
@@ -84,7 +84,7 @@ static void a_count_stays_within_32_bits(void **state)
     if (count == INT32_MIN) low_count++;
   }
   assert_in_range(low_count, 25, 75); /* half of 100, five standard errors of 5 */
-  sb_reading_clear(&reading);
+  sb_sensor_clear(&reading);
 }
 
 /* 7 / 100 / 0.01 and its like come out just beside a whole number in doubles. */
@@ -119,7 +119,7 @@ static void a_threshold_between_two_counts_parts_them(void **state)
   assert_int_equal(sb_sensor_up_count(&sensor, 0.60 - 1e-12), 60);
 }
 
-/* The counts decide as the quotients themselves do: reading < down is count < down_count, reading > up is above. */
+/* The counts decide as the quotients themselves do: reading < down is count < downshift_count, reading > up is above. */
 static void counts_decide_as_the_fractions_do(void **state)
 {
   (void)state;
@@ -147,7 +147,7 @@ static double *noise_fractions(unsigned long seed)
   double *noise = malloc(DRAW_COUNT * sizeof *noise);
   assert_non_null(noise);
   for (int n = 0; n < DRAW_COUNT; n++) noise[n] = sample_speed(&reading, &sensor, 0.0) * 1e-8;
-  sb_reading_clear(&reading);
+  sb_sensor_clear(&reading);
   return noise;
 }
 
@@ -201,8 +201,8 @@ static void noise_does_not_depend_on_what_is_read(void **state)
     const int32_t whole = sample_speed(&turning, &sensor, -300.0 * fraction);
     assert_near((whole - noise) * 1e-8, fraction, 1e-8 + 1e-15); /* two roundings of half a count */
   }
-  sb_reading_clear(&still);
-  sb_reading_clear(&turning);
+  sb_sensor_clear(&still);
+  sb_sensor_clear(&turning);
 }
 
 /* y' = (x - y) / T at constant x: y(t) = x + (y0 - x) exp(-t / T), exactly met at every sample. */
@@ -217,7 +217,7 @@ static void the_filter_follows_the_exponential(void **state)
     const double want = 0.4 + (0.9 - 0.4) * exp(-n * sample_period_s / sensor.filter_s);
     assert_near(sample_speed(&reading, &sensor, 40.0) * 1e-8, want, 0.5e-8 + 1e-14);
   }
-  sb_reading_clear(&reading);
+  sb_sensor_clear(&reading);
 }
 
 static void without_a_filter_each_sample_stands_alone(void **state)
@@ -228,8 +228,8 @@ static void without_a_filter_each_sample_stands_alone(void **state)
   assert_int_equal(sample_speed(&reading, &sensor, 90.0), 90);
   assert_int_equal(sample_speed(&reading, &sensor, 10.0), 10);
   assert_int_equal(sample_speed(&reading, &sensor, 0.0), 0);
-  sb_reading_clear(&reading);
-  sb_reading_clear(&reading); /* clearing twice is harmless */
+  sb_sensor_clear(&reading);
+  sb_sensor_clear(&reading); /* clearing twice is harmless */
 }
 
 /* What is left of full duty, or up to the reference current: it falls as the load grows, whichever way the motor turns. */
@@ -248,9 +248,9 @@ static void duty_and_current_are_read_as_what_is_left(void **state)
   sensor.resolution_fraction = 0.01;
   struct sb_reading reading;
   struct sb_error err;
-  assert_int_equal(sb_reading_init(&reading, &sensor, 0.02, &err), SB_OK);
-  assert_int_equal(sb_reading_sample_input(&reading, &sensor, -0.25), -25);
-  sb_reading_clear(&reading);
+  assert_int_equal(sb_sensor_init(&reading, &sensor, 0.02, &err), SB_OK);
+  assert_int_equal(sb_sensor_sample_input(&reading, &sensor, -0.25), -25);
+  sb_sensor_clear(&reading);
 }
 
 int main(void)

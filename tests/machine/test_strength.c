@@ -31,8 +31,8 @@ static void a_round_shaft_is_stressed_as_in_popovs_example(void **state)
 {
   (void)state;
   const struct sb_shaft shaft = shaft_of(SB_SHAFT_ROUND, 0.01, 0.0, 1.0);
-  assert_near(30.0 / sb_shaft_modulus_m3(&shaft), 152.789e6, 500.0);
-  assert_near_rel(30.0 / sb_shaft_modulus_m3(&shaft), 152.87e6, 1.0 - 3.14 / M_PI + 5e-5);
+  assert_near(30.0 / sb_strength_shaft_modulus_m3(&shaft), 152.789e6, 500.0);
+  assert_near_rel(30.0 / sb_strength_shaft_modulus_m3(&shaft), 152.87e6, 1.0 - 3.14 / M_PI + 5e-5);
 }
 
 /* J. M. Gere, Mechanics of Materials, example 3.1: 250 lbf.ft on 1.5 in make 4530 psi; recomputed 4527.07 psi. */
@@ -40,7 +40,7 @@ static void a_round_shaft_is_stressed_as_in_geres_example(void **state)
 {
   (void)state;
   const struct sb_shaft shaft = shaft_of(SB_SHAFT_ROUND, 1.5 * 0.0254, 0.0, 4527.07 * SB_PSI);
-  assert_near_rel(sb_shaft_limit_nm(&shaft), 250.0 * 12.0 * pound_inch, 0.005 / 4527.07);
+  assert_near_rel(sb_strength_shaft_limit_nm(&shaft), 250.0 * 12.0 * pound_inch, 0.005 / 4527.07);
 }
 
 /* F. P. Beer, E. R. Johnston, J. T. DeWolf, Mechanics of Materials, example 3.01: 40/60 mm at 120 MPa carries
@@ -49,7 +49,7 @@ static void a_hollow_shaft_carries_what_it_does_in_beers_example(void **state)
 {
   (void)state;
   const struct sb_shaft shaft = shaft_of(SB_SHAFT_HOLLOW, 0.06, 0.04, 120e6);
-  assert_near(sb_shaft_limit_nm(&shaft), 4084.07, 0.005);
+  assert_near(sb_strength_shaft_limit_nm(&shaft), 4084.07, 0.005);
 }
 
 static void a_hollow_shaft_without_a_hole_is_round(void **state)
@@ -57,10 +57,10 @@ static void a_hollow_shaft_without_a_hole_is_round(void **state)
   (void)state;
   const struct sb_shaft hollow = shaft_of(SB_SHAFT_HOLLOW, 0.006, 0.0, 40e6);
   const struct sb_shaft round_one = shaft_of(SB_SHAFT_ROUND, 0.006, 0.0, 40e6);
-  assert_near_rel(sb_shaft_limit_nm(&hollow), sb_shaft_limit_nm(&round_one), rounding);
+  assert_near_rel(sb_strength_shaft_limit_nm(&hollow), sb_strength_shaft_limit_nm(&round_one), rounding);
   /* A thin wall: T = 2 pi r^2 t tau, wrong by the order of t / r (Bredt). */
   const struct sb_shaft thin = shaft_of(SB_SHAFT_HOLLOW, 0.1001, 0.0999, 40e6);
-  assert_near_rel(sb_shaft_limit_nm(&thin), 2.0 * M_PI * 0.05 * 0.05 * 1e-4 * 40e6, 2e-3);
+  assert_near_rel(sb_strength_shaft_limit_nm(&thin), 2.0 * M_PI * 0.05 * 0.05 * 1e-4 * 40e6, 2e-3);
 }
 
 /*
@@ -161,7 +161,7 @@ static void square_and_hexagon_carry_what_prandtls_stress_function_says(void **s
     struct polygon polygon;
     assert_true(solve_polygon(&polygon, forms[i].sides) < 1e-4);
     const struct sb_shaft shaft = shaft_of(forms[i].section, 2.0, 0.0, 1.0); /* across flats, or side: 2 */
-    assert_near_rel(sb_shaft_modulus_m3(&shaft), polygon_torque(&polygon) / polygon_stress(&polygon), 0.01);
+    assert_near_rel(sb_strength_shaft_modulus_m3(&shaft), polygon_torque(&polygon) / polygon_stress(&polygon), 0.01);
   }
 }
 
@@ -177,13 +177,13 @@ static void square_and_hexagon_twist_as_prandtls_stress_function_says(void **sta
     struct polygon polygon;
     solve_polygon(&polygon, forms[i].sides);
     const struct sb_shaft shaft = shaft_of(forms[i].section, 2.0, 0.0, 1.0); /* across flats, or side: 2 */
-    assert_near_rel(sb_shaft_constant_m4(&shaft), polygon_torque(&polygon), 1e-3);
+    assert_near_rel(sb_strength_shaft_constant_m4(&shaft), polygon_torque(&polygon), 1e-3);
   }
   /* Round ones: It = Wt d / 2, exactly. */
   const struct sb_shaft solid = shaft_of(SB_SHAFT_ROUND, 0.03, 0.0, 1.0),
                         tube = shaft_of(SB_SHAFT_HOLLOW, 0.06, 0.04, 1.0);
-  assert_near_rel(sb_shaft_constant_m4(&solid), sb_shaft_modulus_m3(&solid) * 0.015, rounding);
-  assert_near_rel(sb_shaft_constant_m4(&tube), sb_shaft_modulus_m3(&tube) * 0.03, rounding);
+  assert_near_rel(sb_strength_shaft_constant_m4(&solid), sb_strength_shaft_modulus_m3(&solid) * 0.015, rounding);
+  assert_near_rel(sb_strength_shaft_constant_m4(&tube), sb_strength_shaft_modulus_m3(&tube) * 0.03, rounding);
 }
 
 /* The solver above against what is known without it: a square's exact series, T = 0.140577 a^4 G theta and
@@ -217,14 +217,14 @@ static void materials_have_the_strength_that_is_published(void **state)
                    {SB_MATERIAL_POLYCARBONATE, "polycarbonate", 72.4},
                    {SB_MATERIAL_STEEL, "steel", 370.0}};
   for (size_t i = 0; i < sizeof published / sizeof *published; i++) {
-    assert_string_equal(sb_material_name(published[i].material), published[i].name);
-    assert_near(sb_material_tensile_pa(published[i].material), published[i].tensile_mpa * 1e6, 0.05e6);
+    assert_string_equal(sb_strength_material_name(published[i].material), published[i].name);
+    assert_near(sb_strength_tensile_pa(published[i].material), published[i].tensile_mpa * 1e6, 0.05e6);
     /* Von Mises: 1 / sqrt(3), of which tables print three digits. */
-    assert_near_rel(sb_material_shear_pa(published[i].material),
-                    sb_material_tensile_pa(published[i].material) / sqrt(3.0), 1e-3);
+    assert_near_rel(sb_strength_shear_pa(published[i].material),
+                    sb_strength_tensile_pa(published[i].material) / sqrt(3.0), 1e-3);
   }
-  assert_near(sb_material_shear_pa(SB_MATERIAL_STEEL), 213e6, 0.5e6);
-  assert_true(isnan(sb_material_shear_pa(SB_MATERIAL_NONE)));
+  assert_near(sb_strength_shear_pa(SB_MATERIAL_STEEL), 213e6, 0.5e6);
+  assert_true(isnan(sb_strength_shear_pa(SB_MATERIAL_NONE)));
 }
 
 static void a_pound_per_square_inch_is_that_of_gsl(void **state)
@@ -233,11 +233,11 @@ static void a_pound_per_square_inch_is_that_of_gsl(void **state)
   assert_near_rel(SB_PSI, GSL_CONST_MKSA_PSI, 1e-11); /* GSL gives 12 digits */
   double value = 0.0;
   struct sb_error err;
-  assert_int_equal(sb_quantity_parse("1 psi", SB_STRESS, &value, &err), SB_OK);
+  assert_int_equal(sb_units_parse("1 psi", SB_STRESS, &value, &err), SB_OK);
   assert_near_rel(value, SB_PSI, 4e-16);
-  assert_int_equal(sb_quantity_parse("213 N/mm2", SB_STRESS, &value, &err), SB_OK);
+  assert_int_equal(sb_units_parse("213 N/mm2", SB_STRESS, &value, &err), SB_OK);
   assert_near_rel(value, 213e6, 4e-16);
-  assert_int_equal(sb_quantity_parse("40 MPa", SB_STRESS, &value, &err), SB_OK);
+  assert_int_equal(sb_units_parse("40 MPa", SB_STRESS, &value, &err), SB_OK);
   assert_near(value, 40e6, 0.0);
 }
 
@@ -250,11 +250,11 @@ static void a_tooth_carries_what_it_does_in_shigleys_example(void **state)
   const struct sb_tooth tooth = {.module_m = 0.0254 / 8.0,
                                  .width_m = 1.5 * 0.0254,
                                  .teeth = 16,
-                                 .form_factor = sb_tooth_form_factor(16),
+                                 .form_factor = sb_strength_tooth_form_factor(16),
                                  .bending_pa = 10000.0 * SB_PSI,
                                  .safety = 1};
   const double pitch_radius_in = 1.0;
-  assert_near(sb_tooth_limit_nm(&tooth) / pound_inch / pitch_radius_in / 1.52, 365.0, 0.5);
+  assert_near(sb_strength_tooth_limit_nm(&tooth) / pound_inch / pitch_radius_in / 1.52, 365.0, 0.5);
 }
 
 /* R. S. Khurmi, J. K. Gupta, Machine Design (from memory): y = 0.154 - 0.912 / z by the circular pitch, hence Y = pi y,
@@ -263,13 +263,13 @@ static void form_factors_follow_the_usual_approximation(void **state)
 {
   (void)state;
   for (int teeth = SB_FORM_TEETH_MIN; teeth <= 1000; teeth++) {
-    assert_near_rel(sb_tooth_form_factor(teeth), M_PI * (0.154 - 0.912 / teeth), 0.09);
-    assert_true(sb_tooth_form_factor(teeth + 1) > sb_tooth_form_factor(teeth));
+    assert_near_rel(sb_strength_tooth_form_factor(teeth), M_PI * (0.154 - 0.912 / teeth), 0.09);
+    assert_true(sb_strength_tooth_form_factor(teeth + 1) > sb_strength_tooth_form_factor(teeth));
   }
-  assert_true(isnan(sb_tooth_form_factor(11)));
-  assert_near_rel(sb_tooth_form_factor(43), 0.397, rounding); /* rows of the table */
-  assert_near_rel(sb_tooth_form_factor(400), 0.480, rounding);
-  assert_near(sb_tooth_form_factor(1e9), 0.485, 1e-8); /* a rack */
+  assert_true(isnan(sb_strength_tooth_form_factor(11)));
+  assert_near_rel(sb_strength_tooth_form_factor(43), 0.397, rounding); /* rows of the table */
+  assert_near_rel(sb_strength_tooth_form_factor(400), 0.480, rounding);
+  assert_near(sb_strength_tooth_form_factor(1e9), 0.485, 1e-8); /* a rack */
 }
 
 static void load(const char *limits)
@@ -319,7 +319,7 @@ static void a_tooth_of_a_scenario_is_that_of_the_last_driven_wheel(void **state)
   const double teeth = gear->meshes[gear->mesh_count - 1].driven_teeth;
   sb_scenario_clear(&scenario);
   char part[SB_LIMIT_TEXT_SIZE];
-  const double acetal_pa = 10000.0 * SB_PSI, factor = sb_tooth_form_factor(teeth);
+  const double acetal_pa = 10000.0 * SB_PSI, factor = sb_strength_tooth_form_factor(teeth);
   snprintf(part, sizeof part,
            "tooth, %g of module 0.5 mm, 5 mm wide, acetal, 68.9 MPa bending, form factor %.3g, safety 2", teeth,
            factor);

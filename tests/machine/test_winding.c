@@ -312,12 +312,12 @@ static void heat_capacities_and_thermal_resistances_have_their_units(void **stat
   (void)state;
   struct sb_error err;
   double value = 0.0;
-  assert_int_equal(sb_quantity_parse("3 kJ/K", SB_HEAT_CAPACITY, &value, &err), SB_OK);
+  assert_int_equal(sb_units_parse("3 kJ/K", SB_HEAT_CAPACITY, &value, &err), SB_OK);
   assert_near_rel(value, 3000.0, rounding);
-  assert_int_equal(sb_quantity_parse("4.5 K/W", SB_THERMAL_RESISTANCE, &value, &err), SB_OK);
+  assert_int_equal(sb_units_parse("4.5 K/W", SB_THERMAL_RESISTANCE, &value, &err), SB_OK);
   assert_near_rel(value, 4.5, rounding);
-  assert_int_equal(sb_quantity_parse("4.5 W/K", SB_THERMAL_RESISTANCE, &value, &err), SB_ERR_SCENARIO);
-  assert_int_equal(sb_quantity_parse("25 J", SB_HEAT_CAPACITY, &value, &err), SB_ERR_SCENARIO);
+  assert_int_equal(sb_units_parse("4.5 W/K", SB_THERMAL_RESISTANCE, &value, &err), SB_ERR_SCENARIO);
+  assert_int_equal(sb_units_parse("25 J", SB_HEAT_CAPACITY, &value, &err), SB_ERR_SCENARIO);
 }
 
 static void every_key_of_a_winding_reaches_the_model(void **state)

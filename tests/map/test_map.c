@@ -15,6 +15,7 @@
 #include "help/models.h"
 #include "help/near.h"
 #include "help/plane.h"
+#include "shiftband/closed_form.h"
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
 
@@ -48,16 +49,16 @@ static void check_cells(const struct sb_model *model, const struct sb_map *map, 
 /* Which cell holds each point of the lattice, -1: none. Fails when two do. Release with free(). */
 static int *owners_of(const struct sb_map *map)
 {
-  const int width = map->options.up.count;
-  int *owners = malloc((size_t)map->options.down.count * (size_t)width * sizeof *owners);
+  const int width = map->options.upshift.count;
+  int *owners = malloc((size_t)map->options.downshift.count * (size_t)width * sizeof *owners);
   assert_non_null(owners);
-  memset(owners, 0xff, (size_t)map->options.down.count * (size_t)width * sizeof *owners);
+  memset(owners, 0xff, (size_t)map->options.downshift.count * (size_t)width * sizeof *owners);
   for (size_t k = 0; k < map->cell_count; k++) {
     const struct sb_map_cell *cell = &map->cells[k];
-    assert_in_range(cell->down_last, cell->down_first, map->options.down.count - 1);
-    assert_in_range(cell->up_last, cell->up_first, map->options.up.count - 1);
-    for (int i = cell->down_first; i <= cell->down_last; i++) {
-      for (int j = cell->up_first; j <= cell->up_last; j++) {
+    assert_in_range(cell->downshift_last, cell->downshift_first, map->options.downshift.count - 1);
+    assert_in_range(cell->upshift_last, cell->upshift_first, map->options.upshift.count - 1);
+    for (int i = cell->downshift_first; i <= cell->downshift_last; i++) {
+      for (int j = cell->upshift_first; j <= cell->upshift_last; j++) {
         assert_int_equal(owners[i * width + j], -1);
         owners[i * width + j] = (int)k;
       }
@@ -66,18 +67,18 @@ static int *owners_of(const struct sb_map *map)
   return owners;
 }
 
-static bool is_meant(const struct sb_map *map, int down, int up)
+static bool is_meant(const struct sb_map *map, int downshift, int upshift)
 {
-  return sb_map_axis_at(&map->options.down, down) < sb_map_axis_at(&map->options.up, up);
+  return sb_map_axis_at(&map->options.downshift, downshift) < sb_map_axis_at(&map->options.upshift, upshift);
 }
 
 /* Every point with down < up lies in exactly one cell of either map, and both say the same of it. */
 static void check_cover_and_joining(const struct sb_map *plain, const struct sb_map *joined)
 {
-  const int width = plain->options.up.count;
+  const int width = plain->options.upshift.count;
   int *plain_owners = owners_of(plain), *joined_owners = owners_of(joined);
   assert_true(joined->cell_count <= plain->cell_count);
-  for (int i = 0; i < plain->options.down.count; i++) {
+  for (int i = 0; i < plain->options.downshift.count; i++) {
     for (int j = 0; j < width; j++) {
       if (!is_meant(plain, i, j)) continue;
       const int a = plain_owners[i * width + j], b = joined_owners[i * width + j];
@@ -111,9 +112,9 @@ static size_t distinct_counts(const struct sb_model *model, const struct sb_map_
 
 static void check_rectangle_count(const struct sb_model *model, const struct sb_map *map)
 {
-  const size_t down = distinct_counts(model, &map->options.down, sb_sensor_down_count);
-  const size_t up = distinct_counts(model, &map->options.up, sb_sensor_up_count);
-  assert_in_range(map->leaf_count, 1, down * up);
+  const size_t downshift = distinct_counts(model, &map->options.downshift, sb_sensor_down_count);
+  const size_t upshift = distinct_counts(model, &map->options.upshift, sb_sensor_up_count);
+  assert_in_range(map->leaf_count, 1, downshift * upshift);
 }
 
 /* Tests ------------------------------------------------------------------------------------------------------------ */
@@ -214,6 +215,33 @@ static void machines_of_equal_speed_at_different_angles_are_kept_apart(void **st
   sb_map_clear(&map);
 }
 
+/* A load of just the torque at which the next gear comes down again: whoever stays below is not stuck low yet, in the map
+ * as in a run; a trifle lighter and it is. The map is of the upper pair, the load is at the threshold of the lower one. */
+static void a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_gear(&model, 2.0, 1.0, false);
+  model.run.duration_s = 6.0;
+  model.control.upshift_fraction[0] = 1.5; /* never: it stays in gear 1 */
+  struct sb_load_part *load = model_add_constant(&model, 0.0, true);
+  model_finish(&model);
+  const double down_nm = sb_closed_form_solve(&model).pairs[0].downshift_torque_nm;
+  const double torques_nm[] = {down_nm, nextafter(down_nm, 0.0)};
+  for (int k = 0; k < 2; k++) {
+    load->torque_nm = torques_nm[k];
+    struct sb_map_options options = sb_map_options_default(&model);
+    options.pair = 1;
+    struct sb_map map = map_of(&model, &options, false);
+    gsl_rng *rng = rng_of(3);
+    struct plane_seen seen = {0};
+    check_cells(&model, &map, 20, rng, &seen);
+    assert_int_equal((seen.kinds & 1U << SB_VERDICT_STUCK_LOW) != 0, k == 1);
+    gsl_rng_free(rng);
+    sb_map_clear(&map);
+  }
+}
+
 static void a_map_of_more_rectangles_than_allowed_is_refused(void **state)
 {
   (void)state;
@@ -259,16 +287,16 @@ static void the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a
   model.supply.open_circuit_voltage_v = 15.0; /* a quarter above nominal: the motor turns at up to 125 % */
   model_finish(&model);
   const struct sb_map_options options = sb_map_options_default(&model);
-  assert_near(options.down.step_fraction, 0.001, 0.0);
-  assert_near(sb_map_axis_at(&options.down, 0), 0.001, 0.0);
-  assert_true(sb_map_axis_at(&options.up, options.up.count - 1) > 1.25);
+  assert_near(options.downshift.step_fraction, 0.001, 0.0);
+  assert_near(sb_map_axis_at(&options.downshift, 0), 0.001, 0.0);
+  assert_true(sb_map_axis_at(&options.upshift, options.upshift.count - 1) > 1.25);
 
   struct sb_map map = map_of(&model, &options, true);
   const struct sb_map_cell *cell = sb_map_cell_at(&map, 599, 899);
   assert_non_null(cell);
-  assert_in_range(599, cell->down_first, cell->down_last);
-  assert_in_range(899, cell->up_first, cell->up_last);
-  assert_null(sb_map_cell_at(&map, 5, options.up.count));
+  assert_in_range(599, cell->downshift_first, cell->downshift_last);
+  assert_in_range(899, cell->upshift_first, cell->upshift_last);
+  assert_null(sb_map_cell_at(&map, 5, options.upshift.count));
   sb_map_clear(&map);
   assert_int_equal(map.cell_count, 0);
 }
@@ -279,6 +307,7 @@ int main(void)
       cmocka_unit_test(every_point_of_the_shipped_scenarios_does_what_its_rectangle_says),
       cmocka_unit_test(every_point_of_random_machines_does_what_its_rectangle_says),
       cmocka_unit_test(machines_of_equal_speed_at_different_angles_are_kept_apart),
+      cmocka_unit_test(a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does),
       cmocka_unit_test(a_map_of_more_rectangles_than_allowed_is_refused),
       cmocka_unit_test(the_worst_verdict_is_the_one_that_stops_the_machine_first),
       cmocka_unit_test(the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a_tenth_of_a_percent),

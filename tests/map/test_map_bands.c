@@ -117,17 +117,19 @@ static void compare_region(const struct sb_model *model, const struct sb_map *ma
   for (size_t k = 0; k < map->cell_count; k++) {
     const struct sb_map_cell *cell = &map->cells[k];
     const bool hunts = (cell->verdict.kinds & 1U << SB_VERDICT_HUNTING) != 0;
-    for (int i = cell->down_first; i <= cell->down_last; i++) {
-      for (int j = cell->up_first; j <= cell->up_last; j++) {
-        const double down = sb_map_axis_at(&map->options.down, i), up = sb_map_axis_at(&map->options.up, j);
-        if (down >= up) continue;
-        if (is_at_edge(fast, resolution, down) || is_at_edge(slow, resolution, up)) {
+    for (int i = cell->downshift_first; i <= cell->downshift_last; i++) {
+      for (int j = cell->upshift_first; j <= cell->upshift_last; j++) {
+        const double downshift = sb_map_axis_at(&map->options.downshift, i),
+                     upshift = sb_map_axis_at(&map->options.upshift, j);
+        if (downshift >= upshift) continue;
+        if (is_at_edge(fast, resolution, downshift) || is_at_edge(slow, resolution, upshift)) {
           found->edge++;
           continue;
         }
-        const bool is_band =
-            sb_steady_load_nm(model, &line, 1, down) < load_nm && load_nm < sb_steady_load_nm(model, &line, 0, up);
-        const bool is_rounded_band = rounded(fast, resolution) < down - 1e-9 && rounded(slow, resolution) > up + 1e-9;
+        const bool is_band = sb_steady_load_nm(model, &line, 1, downshift) < load_nm &&
+                             load_nm < sb_steady_load_nm(model, &line, 0, upshift);
+        const bool is_rounded_band =
+            rounded(fast, resolution) < downshift - 1e-9 && rounded(slow, resolution) > upshift + 1e-9;
         assert_int_equal(hunts, resolution > 0.0 ? is_rounded_band : is_band);
         if (hunts) {
           found->hunting++;
@@ -157,7 +159,7 @@ static void compare_hunting_regions(unsigned long seed, double resolution)
     model.run.duration_s = 8.0 * control->dwell_s;
     struct sb_map_options options = sb_map_options_default(&model);
     const struct sb_map_axis axis = {plane_between(rng, 0.001, 0.01), 0.01, 100};
-    options.down = options.up = axis;
+    options.downshift = options.upshift = axis;
     struct sb_map map;
     struct sb_error err = {SB_OK, ""};
     if (sb_map_exact(&model, &options, true, &map, &err) != SB_OK) fail_msg("box %d: %s", b, err.text);

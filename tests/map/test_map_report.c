@@ -13,6 +13,7 @@
 #include "map/class.h"
 #include "map/join.h"
 #include "map/lattice.h"
+#include "map/plane.h"
 #include "map/report.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -46,11 +47,11 @@ static void csv_covers_the_triangle_exactly_once(void **state)
   for (int k = 0; k < SHIPPED_COUNT; k++) {
     loaded_take(shipped[k], NULL, 0);
     struct sb_map_options options = sb_map_options_default(&loaded_scenario.model);
-    options.down.count = 999; /* as the command asks for it: not the same as up */
+    options.downshift.count = 999; /* as the command asks for it: not the same as up */
     struct sb_map map;
     loaded_map(&options, &map);
     char *csv = cover_written_by(write_map_csv, &map);
-    cover_assert_once(csv, &options.down, &options.up);
+    cover_assert_once(csv, &options.downshift, &options.upshift);
     long long points = 0;
     for (size_t i = 0; i < map.cell_count; i++) points += sb_map_cell_point_count(&map, &map.cells[i]);
     assert_true(points == sb_map_point_count(&map));
@@ -68,7 +69,7 @@ static void part_of_the_plane_is_covered_once_too(void **state)
   struct sb_map map;
   loaded_map(&options, &map);
   char *csv = cover_written_by(write_map_csv, &map);
-  cover_assert_once(csv, &options.down, &options.up);
+  cover_assert_once(csv, &options.downshift, &options.upshift);
   assert_true(
       strncmp(csv,
               "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,shifts,"
@@ -95,13 +96,79 @@ static void sorted_rectangles_rise_by_down_and_then_by_up(void **state)
   int same = 0;
   for (size_t i = 1; i < map.cell_count; i++) {
     const struct sb_map_cell *last = &map.cells[i - 1], *cell = &map.cells[i];
-    assert_true(last->down_first <= cell->down_first);
-    if (last->down_first != cell->down_first) continue;
-    assert_true(last->up_first < cell->up_first);
+    assert_true(last->downshift_first <= cell->downshift_first);
+    if (last->downshift_first != cell->downshift_first) continue;
+    assert_true(last->upshift_first < cell->upshift_first);
     same++;
   }
   assert_true(same > 2);
   sb_map_clear(&map);
+  sb_scenario_clear(&loaded_scenario);
+}
+
+static struct sb_map_cell cell_of(int downshift_first, int downshift_last, int upshift_first, int upshift_last,
+                                  long long shifts)
+{
+  return (struct sb_map_cell){.downshift_first = downshift_first,
+                              .downshift_last = downshift_last,
+                              .upshift_first = upshift_first,
+                              .upshift_last = upshift_last,
+                              .figures.shift_count = shifts};
+}
+
+static void assert_cell(const struct sb_map_cell *cell, int downshift_first, int downshift_last, int upshift_first,
+                        int upshift_last)
+{
+  assert_int_equal(cell->downshift_first, downshift_first);
+  assert_int_equal(cell->downshift_last, downshift_last);
+  assert_int_equal(cell->upshift_first, upshift_first);
+  assert_int_equal(cell->upshift_last, upshift_last);
+}
+
+/* Two by two cells that are alike become one; beside them stand one of another figure and one that lies across. */
+static void rectangles_that_touch_and_are_alike_are_joined_along_both_axes(void **state)
+{
+  (void)state;
+  struct sb_map_cell cells[] = {cell_of(3, 5, 8, 9, 4), cell_of(0, 2, 4, 7, 4), cell_of(3, 5, 4, 7, 4),
+                                cell_of(6, 7, 4, 9, 5), cell_of(0, 2, 8, 9, 4), cell_of(0, 7, 10, 11, 4),
+                                cell_of(8, 9, 4, 8, 5), cell_of(8, 9, 9, 11, 5)};
+  struct sb_map map = {.cells = cells, .cell_count = sizeof cells / sizeof *cells};
+  sb_map_join(&map);
+  sb_map_sort(&map);
+  assert_int_equal(map.cell_count, 4);
+  assert_cell(&map.cells[0], 0, 5, 4, 9);
+  assert_cell(&map.cells[1], 0, 7, 10, 11);
+  assert_cell(&map.cells[2], 6, 7, 4, 9);
+  assert_cell(&map.cells[3], 8, 9, 4, 11);
+}
+
+static void points_of_a_line_outside_of_all_rectangles_have_none(void **state)
+{
+  (void)state;
+  struct sb_map_cell cells[] = {cell_of(0, 0, 2, 3, 0), cell_of(0, 0, 5, 5, 0)};
+  const struct sb_map map = {.cells = cells, .cell_count = 2, .options.downshift.count = 1, .options.upshift.count = 7};
+  static const int want[] = {-1, -1, 0, 0, -1, 1, -1};
+  struct sb_error err;
+  int *got;
+  assert_int_equal(sb_map_line_cells(&map, false, &got, &err), SB_OK);
+  assert_memory_equal(got, want, sizeof want);
+  free(got);
+}
+
+/* 100 % is no downshift threshold, though it is a multiple of every step. */
+static void downshift_thresholds_end_below_the_reference(void **state)
+{
+  (void)state;
+  static const char *const ranges[] = {NULL, "60..100 %", "100..130 %"};
+  static const int counts[] = {999, 400, -1};
+  loaded_take(shipped[0], NULL, 0);
+  for (int k = 0; k < 3; k++) {
+    struct sb_map_options options;
+    struct sb_error err;
+    const enum sb_status status = sb_map_plane_parse(&loaded_scenario.model, NULL, ranges[k], NULL, &options, &err);
+    assert_int_equal(status, counts[k] < 0 ? SB_ERR_USAGE : SB_OK);
+    if (counts[k] > 0) assert_int_equal(options.downshift.count, counts[k]);
+  }
   sb_scenario_clear(&loaded_scenario);
 }
 
@@ -118,16 +185,17 @@ static struct sb_map_own look_around(void)
 static void assert_margin(const struct sb_map_own *own, enum sb_map_direction direction)
 {
   const struct sb_map_margin *margin = &own->margins[direction];
-  const bool is_down = direction == SB_MAP_DOWN_LOWER || direction == SB_MAP_DOWN_HIGHER;
+  const bool is_downshift = direction == SB_MAP_DOWN_LOWER || direction == SB_MAP_DOWN_HIGHER;
   const int sign = direction == SB_MAP_DOWN_HIGHER || direction == SB_MAP_UP_HIGHER ? 1 : -1;
-  const double from = is_down ? own->downshift_fraction : own->upshift_fraction, step = 0.001;
+  const double from = is_downshift ? own->downshift_fraction : own->upshift_fraction, step = 0.001;
   const double end = margin->changes ? margin->first_fraction : margin->last_fraction;
   if (isnan(end)) return;
   int tried = 0;
   for (long n = lround(from / step) + sign; sign * ((double)n * step - end) < 0.5 * step; n += sign) {
     const double at = (double)n * step;
     if (fabs(at - from) < 1e-9) continue;
-    const struct sb_map_verdict verdict = is_down ? try(at, own->upshift_fraction) : try(own->downshift_fraction, at);
+    const struct sb_map_verdict verdict =
+        is_downshift ? try(at, own->upshift_fraction) : try(own->downshift_fraction, at);
     const bool is_first = margin->changes && fabs(at - margin->first_fraction) < 1e-9;
     if (is_first) {
       assert_int_equal(verdict.kinds, margin->verdict.kinds);
@@ -245,13 +313,13 @@ static void every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to(void **s
     const size_t length = strcspn(line, "\n");
     assert_true(line[10] == '|' || line[10] == '+');
     for (int c = 0; c < 41; c++) {
-      const double down = 0.6 + c * step, up = 0.68 + 2 * r * step;
+      const double downshift = 0.6 + c * step, upshift = 0.68 + 2 * r * step;
       const char got = 11 + (size_t)c < length ? line[11 + c] : ' ';
-      const struct sb_map_verdict verdict = try(down, up);
-      const char want = down >= up - 1e-9                   ? ' '
-                        : c == 20 && fabs(up - 0.75) < 1e-9 ? '@'
-                                                            : sb_map_class_letter(sb_map_class_of(&verdict));
-      if (got != want) fail_msg("down %g up %g: got '%c', want '%c' in\n%s", down, up, got, want, text);
+      const struct sb_map_verdict verdict = try(downshift, upshift);
+      const char want = downshift >= upshift - 1e-9              ? ' '
+                        : c == 20 && fabs(upshift - 0.75) < 1e-9 ? '@'
+                                                                 : sb_map_class_letter(sb_map_class_of(&verdict));
+      if (got != want) fail_msg("down %g up %g: got '%c', want '%c' in\n%s", downshift, upshift, got, want, text);
       seen[(unsigned char)got]++;
     }
   }
@@ -265,10 +333,11 @@ static void every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to(void **s
 static void picture_has_axes_labels_and_the_shape_that_was_painted(void **state)
 {
   (void)state;
-  const struct sb_picture_axis down = {"down", "%", 0.1, 0.1, 999}, up = {"up", "%", 0.1, 0.1, 1050};
+  const struct sb_picture_axis downshift = {"down", "%", 0.1, 0.1, 999}, upshift = {"up", "%", 0.1, 0.1, 1050};
   struct sb_picture picture;
-  assert_int_equal(sb_picture_init(&picture, &down, (struct sb_span){599, 648}, &up, (struct sb_span){699, 738}, NULL),
-                   SB_OK);
+  assert_int_equal(
+      sb_picture_init(&picture, &downshift, (struct sb_span){599, 648}, &upshift, (struct sb_span){699, 738}, NULL),
+      SB_OK);
   sb_sketch_paint(&picture.sketch, (struct sb_span){0, 998}, (struct sb_span){0, 1049}, '.');
   sb_sketch_paint(&picture.sketch, (struct sb_span){619, 638}, (struct sb_span){0, 719}, 'H');
   sb_picture_mark_point(&picture, 61.05, 73.0, '@');
@@ -313,7 +382,7 @@ static void changes_are_found_and_shown(void **state)
   assert_int_equal(across.last, 50);
   assert_int_equal(upward.first, 69);
   assert_int_equal(upward.last, 80);
-  sb_span_make_room(&across, 90, 95);
+  sb_sketch_make_room(&across, 90, 95);
   assert_int_equal(across.first, 37);
   assert_int_equal(across.last, 90);
   sb_sketch_clear(&sketch);
@@ -380,21 +449,21 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
     char name[32];
     snprintf(name, sizeof name, "%.*s", (int)strcspn(row, ","), row);
     row += strcspn(row, ",") + 1;
-    const double down = cover_take_number(&row) / 100.0, up = cover_take_number(&row) / 100.0;
-    const double carried_up = sb_steady_load_nm(&loaded_scenario.model, &line, 0, up);
-    const double carried_down = sb_steady_load_nm(&loaded_scenario.model, &line, 1, down);
-    assert_true(down <= up);
+    const double downshift = cover_take_number(&row) / 100.0, upshift = cover_take_number(&row) / 100.0;
+    const double carried_upshift = sb_steady_load_nm(&loaded_scenario.model, &line, 0, upshift);
+    const double carried_downshift = sb_steady_load_nm(&loaded_scenario.model, &line, 1, downshift);
+    assert_true(downshift <= upshift);
     /* Ten digits of a percentage are printed: 1e-10 of the no-load speed, times the line's slope. */
     if (strcmp(name, "hunting") == 0) {
       hunting++;
-      if (up > down + 1e-9) assert_near(carried_up, carried_down, 1e-8);
+      if (upshift > downshift + 1e-9) assert_near(carried_upshift, carried_downshift, 1e-8);
     } else if (strcmp(name, "stuck low") == 0) {
       stuck++;
-      assert_near(carried_up, lightest, 1e-8);
+      assert_near(carried_upshift, lightest, 1e-8);
     } else {
       assert_string_equal(name, "needless downshift");
       needless_downshift++;
-      assert_near(carried_down, lightest, 1e-8);
+      assert_near(carried_downshift, lightest, 1e-8);
     }
   }
   assert_true(hunting > 100);
@@ -416,6 +485,9 @@ int main(void)
       cmocka_unit_test(csv_covers_the_triangle_exactly_once),
       cmocka_unit_test(part_of_the_plane_is_covered_once_too),
       cmocka_unit_test(sorted_rectangles_rise_by_down_and_then_by_up),
+      cmocka_unit_test(rectangles_that_touch_and_are_alike_are_joined_along_both_axes),
+      cmocka_unit_test(points_of_a_line_outside_of_all_rectangles_have_none),
+      cmocka_unit_test(downshift_thresholds_end_below_the_reference),
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),
       cmocka_unit_test(margins_of_thresholds_beside_the_lattice_agree_with_runs),
       cmocka_unit_test(letters_and_words_of_classes_are_all_different),

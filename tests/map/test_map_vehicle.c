@@ -99,7 +99,7 @@ static void every_point_of_vehicles_that_slip_push_and_arrive_does_what_its_rect
   assert_true((seen.kinds & 1U << SB_VERDICT_SLIPPING) != 0 && (seen.kinds & 1U << SB_VERDICT_STALL) != 0);
 }
 
-static void every_point_of_machines_that_tire_warm_and_take_orders_does_what_its_rectangle_says(void **state)
+static void every_point_of_machines_that_tire_warm_and_follow_a_schedule_does_what_its_rectangle_says(void **state)
 {
   (void)state;
   static const struct mix_chances chances = {.hoist = 0.3,
@@ -108,7 +108,7 @@ static void every_point_of_machines_that_tire_warm_and_take_orders_does_what_its
                                              .winding = 0.6,
                                              .hold = 0.4,
                                              .ramp = 0.3,
-                                             .orders = 0.5,
+                                             .schedule = 0.5,
                                              .shaft = 0.4,
                                              .backlash = 0.5};
   struct plane_seen seen = {0};
@@ -133,7 +133,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_point_of_vehicles_that_slip_push_and_arrive_does_what_its_rectangle_says),
-      cmocka_unit_test(every_point_of_machines_that_tire_warm_and_take_orders_does_what_its_rectangle_says),
+      cmocka_unit_test(every_point_of_machines_that_tire_warm_and_follow_a_schedule_does_what_its_rectangle_says),
       cmocka_unit_test(every_point_of_machines_of_everything_does_what_its_rectangle_says),
   };
   return cmocka_run_group_tests_name("map of vehicles and of what feeds the motor", tests, plane_quiet_gsl, NULL);

@@ -33,7 +33,7 @@ static inline struct sb_load_part part_of(const char *kind)
 static inline struct sb_load_part table_part(const double *x, const double *torque_nm, size_t count)
 {
   struct sb_load_part part = part_of("profile");
-  part.table = (struct sb_load_table){count, x, torque_nm};
+  part.table = (struct sb_table){count, x, torque_nm};
   return part;
 }
 
@@ -46,24 +46,24 @@ static inline double value_at(const struct sb_load *load, double time_s, double 
 {
   const struct sb_load_at at = {.time_s = time_s, .angle_rad = angle_rad, .direction = direction};
   const struct sb_load_curve curve = sb_load_curve_at(load, &at, SB_SHARE_ALL);
-  return sb_load_curve_outside_nm(&curve, time_s, angle_rad);
+  return sb_load_curve_external_nm(&curve, time_s, angle_rad);
 }
 
 /* The table at x, not on a corner: a plain scan. */
 static inline double direct_table_nm(const struct sb_load_part *part, double x)
 {
-  const struct sb_load_table *table = &part->table;
+  const struct sb_table *table = &part->table;
   const double first = table->x[0];
   const double last = table->x[table->count - 1];
   if (part->is_repeating && last > first && x > last) x = first + fmod(x - first, last - first);
-  if (x < first) return table->torque_nm[0];
+  if (x < first) return table->y[0];
   for (size_t i = 1; i < table->count; i++) {
     if (x >= table->x[i]) continue;
-    if (part->is_held) return table->torque_nm[i - 1];
+    if (part->is_held) return table->y[i - 1];
     const double share = (x - table->x[i - 1]) / (table->x[i] - table->x[i - 1]);
-    return (1.0 - share) * table->torque_nm[i - 1] + share * table->torque_nm[i];
+    return (1.0 - share) * table->y[i - 1] + share * table->y[i];
   }
-  return table->torque_nm[table->count - 1];
+  return table->y[table->count - 1];
 }
 
 struct direct_at {
@@ -113,7 +113,7 @@ static inline double between(gsl_rng *rng, double low, double high)
 /* Points with jumps among them; torque >= 0 where the part resists. */
 static inline void fill_table(gsl_rng *rng, struct sb_load_part *part, double *x, double *torque_nm)
 {
-  part->table = (struct sb_load_table){1 + gsl_rng_uniform_int(rng, ROOM), x, torque_nm};
+  part->table = (struct sb_table){1 + gsl_rng_uniform_int(rng, ROOM), x, torque_nm};
   double place = between(rng, -1.0, 1.0);
   for (size_t i = 0; i < part->table.count; i++) {
     x[i] = place;

@@ -129,14 +129,14 @@ static double inverse_factor(const struct oracle *o)
 /* A table's value on the piece that holds `place`, continued to `x`. Tables of these tests do not repeat. */
 static double table_value(const struct sb_load_part *part, double place, double x)
 {
-  const struct sb_load_table *t = &part->table;
-  if (place < t->x[0]) return t->torque_nm[0];
+  const struct sb_table *t = &part->table;
+  if (place < t->x[0]) return t->y[0];
   for (size_t i = 1; i < t->count; i++) {
     if (place >= t->x[i] || t->x[i] == t->x[i - 1]) continue;
-    if (part->is_held) return t->torque_nm[i - 1];
-    return t->torque_nm[i - 1] + (t->torque_nm[i] - t->torque_nm[i - 1]) * (x - t->x[i - 1]) / (t->x[i] - t->x[i - 1]);
+    if (part->is_held) return t->y[i - 1];
+    return t->y[i - 1] + (t->y[i] - t->y[i - 1]) * (x - t->x[i - 1]) / (t->x[i] - t->x[i - 1]);
   }
-  return t->torque_nm[t->count - 1];
+  return t->y[t->count - 1];
 }
 
 /* A part's torque without sign; direction: that of the output, to choose the piece over turns. */

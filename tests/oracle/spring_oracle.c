@@ -12,7 +12,7 @@ enum { EVENT_PART, EVENT_TOUCH, EVENT_MOTOR, EVENT_OUTPUT, EVENT_TURN, EVENT_CRE
 struct moment {
   const struct spring_machine *machine;
   const struct spring_gear *gear; /* NULL: open */
-  int side, motor_direction, output_sense;
+  int side, motor_direction, output_direction;
   bool is_driven;
   int slope; /* of the shaft's torque when the small step began */
 };
@@ -47,9 +47,9 @@ static int rates(double t, const double y[], double rate[], void *context)
   const struct spring_machine *m = at->machine;
   const double torque = shaft_nm(at, y), drag = at->gear != NULL ? at->gear->drag_nm : 0.0;
   const double motor_nm = m->stall_nm * (1.0 - y[X] / m->no_load_rad_s) - at->motor_direction * drag;
-  const double load_nm = at->output_sense * m->resisting_nm + m->acting_nm + m->viscous * y[W];
+  const double load_nm = at->output_direction * m->resisting_nm + m->acting_nm + m->viscous * y[W];
   rate[X] = at->motor_direction == 0 ? 0.0 : (motor_nm - reaction_nm(at, torque, at->is_driven)) / m->motor_inertia;
-  rate[W] = at->output_sense == 0 ? 0.0 : (torque - load_nm) / m->output_inertia;
+  rate[W] = at->output_direction == 0 ? 0.0 : (torque - load_nm) / m->output_inertia;
   rate[ANGLE] = y[W];
   rate[TWIST] = at->gear == NULL ? 0.0 : y[X] / at->gear->ratio - y[W];
   return GSL_SUCCESS;
@@ -73,9 +73,10 @@ static void settle(struct moment *at, const double y[])
     const double push = s * (m->stall_nm - reaction_nm(at, torque, torque * s > 0.0));
     if (push > drag + 1e-12 * m->stall_nm) at->motor_direction = s;
   }
-  at->output_sense = sign(y[W]);
-  for (int s = 1; s >= -1 && at->output_sense == 0 && y[W] == 0.0; s -= 2) {
-    if (s * (torque - m->acting_nm) > m->resisting_nm + 1e-12 * (fabs(torque) + m->resisting_nm)) at->output_sense = s;
+  at->output_direction = sign(y[W]);
+  for (int s = 1; s >= -1 && at->output_direction == 0 && y[W] == 0.0; s -= 2) {
+    if (s * (torque - m->acting_nm) > m->resisting_nm + 1e-12 * (fabs(torque) + m->resisting_nm))
+      at->output_direction = s;
   }
   at->is_driven = torque * at->motor_direction >= 0.0;
 }
@@ -95,7 +96,7 @@ static double motor_hold_nm(const struct moment *at, double torque)
 static double output_hold_nm(const struct moment *at, double torque)
 {
   const struct spring_machine *m = at->machine;
-  if (at->output_sense != 0) return INFINITY;
+  if (at->output_direction != 0) return INFINITY;
   return m->resisting_nm - fabs(torque - m->acting_nm) + 2e-12 * (fabs(torque) + m->resisting_nm);
 }
 
@@ -117,7 +118,7 @@ static double event_value(struct moment *at, int event, const double y[])
       return value;
     }
     case EVENT_MOTOR: return at->motor_direction != 0 ? at->motor_direction * y[X] : INFINITY;
-    case EVENT_OUTPUT: return at->output_sense != 0 ? at->output_sense * y[W] : INFINITY;
+    case EVENT_OUTPUT: return at->output_direction != 0 ? at->output_direction * y[W] : INFINITY;
     case EVENT_START: return fmin(motor_hold_nm(at, torque), output_hold_nm(at, torque));
     case EVENT_CREST: return at->slope != 0 ? at->slope * torque_slope(at, y) : INFINITY;
     default:

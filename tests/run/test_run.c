@@ -481,7 +481,7 @@ static void a_shift_that_takes_longer_than_its_timeout_is_not_engaged(void **sta
 /* Hunting is exactly the band -------------------------------------------------------------------------------------- */
 
 struct band {
-  double down_nm, up_nm, stall_nm; /* Td, Tu, and what the slow gear carries at most */
+  double downshift_nm, upshift_nm, stall_nm; /* Td, Tu, and what the slow gear carries at most */
 };
 
 /* The closed forms, from the given figures: m = kt ke / R', wv, v and Tv at the supply, then
@@ -505,8 +505,8 @@ static struct band band_of(const struct sb_model *model)
   const struct sb_gear *slow = &model->gearbox.gears[0], *fast = &model->gearbox.gears[1];
   const double ks = slow->meshes[0].driven_teeth / slow->meshes[0].driver_teeth * slow->meshes[0].efficiency;
   const double kf = fast->meshes[0].driven_teeth / fast->meshes[0].driver_teeth * fast->meshes[0].efficiency;
-  return (struct band){.down_nm = ((1.0 - model->control.downshift_fraction[0] / v) * stall - fast->drag_nm) * kf,
-                       .up_nm = ((1.0 - model->control.upshift_fraction[0] / v) * stall - slow->drag_nm) * ks,
+  return (struct band){.downshift_nm = ((1.0 - model->control.downshift_fraction[0] / v) * stall - fast->drag_nm) * kf,
+                       .upshift_nm = ((1.0 - model->control.upshift_fraction[0] / v) * stall - slow->drag_nm) * ks,
                        .stall_nm = (stall - slow->drag_nm) * ks};
 }
 
@@ -548,21 +548,21 @@ static void a_box_hunts_under_a_constant_load_exactly_when_the_load_is_in_the_ba
   for (int i = 0; i < 300; i++) {
     struct sb_model model = random_box(dice);
     const struct band band = band_of(&model);
-    const bool is_near_band = band.down_nm < band.up_nm && gsl_rng_uniform(dice) < 0.7;
-    const double load_nm = is_near_band ? gsl_ran_flat(dice, 0.9 * band.down_nm, 1.1 * band.up_nm)
+    const bool is_near_band = band.downshift_nm < band.upshift_nm && gsl_rng_uniform(dice) < 0.7;
+    const double load_nm = is_near_band ? gsl_ran_flat(dice, 0.9 * band.downshift_nm, 1.1 * band.upshift_nm)
                                         : gsl_ran_flat(dice, 0.0, 0.95 * band.stall_nm);
     model_add_constant(&model, load_nm, true);
-    if (fabs(load_nm / band.down_nm - 1.0) < edge || fabs(load_nm / band.up_nm - 1.0) < edge) continue;
+    if (fabs(load_nm / band.downshift_nm - 1.0) < edge || fabs(load_nm / band.upshift_nm - 1.0) < edge) continue;
 
-    const bool is_in_band = load_nm > band.down_nm && load_nm < band.up_nm;
+    const bool is_in_band = load_nm > band.downshift_nm && load_nm < band.upshift_nm;
     struct sb_run_result result = run(&model);
     const struct sb_verdict *hunting = find(&result, SB_VERDICT_HUNTING);
     if ((hunting != NULL) != is_in_band) {
-      fail_msg("box %d (%s): load %g, band %g to %g, %zu shifts", i, model.shifter.ops->name, load_nm, band.down_nm,
-               band.up_nm, result.monitor.shift_count);
+      fail_msg("box %d (%s): load %g, band %g to %g, %zu shifts", i, model.shifter.ops->name, load_nm,
+               band.downshift_nm, band.upshift_nm, result.monitor.shift_count);
     }
     if (is_in_band) assert_int_equal(hunting->cause, SB_CAUSE_THRESHOLDS);
-    if (!is_in_band) assert_int_equal(result.monitor.shift_count, load_nm > band.down_nm);
+    if (!is_in_band) assert_int_equal(result.monitor.shift_count, load_nm > band.downshift_nm);
     hunts += is_in_band;
     rests += !is_in_band;
     sb_run_result_clear(&result);

@@ -187,8 +187,8 @@ static void compare_pairs(const char *name, const struct sb_pair_figures *one, c
   SAME(greatest_safe_downshift, 1.0);
   SAME(is_stuck_low, 1);
   SAME(is_needless_downshift, 1);
-  SAME(shift_up_time_s, s->time);
-  SAME(shift_down_time_s, s->time);
+  SAME(upshift_time_s, s->time);
+  SAME(downshift_time_s, s->time);
   SAME(slip_upshift_rad_s, s->speed);
   SAME(slip_downshift_rad_s, s->speed);
   SAME(shortest_dwell_s, s->time);
@@ -272,10 +272,10 @@ static void maps_of_similar_machines_agree_cell_by_cell(void **state)
     assert_int_equal(maps[0].cell_count, maps[1].cell_count);
     for (size_t k = 0; k < maps[0].cell_count; k++) {
       const struct sb_map_cell *one = &maps[0].cells[k], *other = &maps[1].cells[k];
-      SAME(down_first, 1);
-      SAME(down_last, 1);
-      SAME(up_first, 1);
-      SAME(up_last, 1);
+      SAME(downshift_first, 1);
+      SAME(downshift_last, 1);
+      SAME(upshift_first, 1);
+      SAME(upshift_last, 1);
       SAME(verdict.kinds, 1);
       SAME(verdict.cause, 1);
       cells++;

@@ -11,7 +11,7 @@
 static double shortest_s(const struct sb_model *model)
 {
   const struct sb_derived derived = sb_model_derive(model);
-  return sb_derived_shortest_s(&derived, model);
+  return sb_model_shortest_s(&derived, model);
 }
 
 static struct sb_scenario scenario; /* large, hence not on the stack */

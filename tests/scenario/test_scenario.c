@@ -16,7 +16,7 @@
 static double shortest_s(const struct sb_model *model)
 {
   const struct sb_derived derived = sb_model_derive(model);
-  return sb_derived_shortest_s(&derived, model);
+  return sb_model_shortest_s(&derived, model);
 }
 
 static const double rounding = 4e-16; /* relative; two or three roundings of a double */
@@ -86,7 +86,7 @@ static void the_tray_cart_becomes_si(void **state)
   assert_true(m->load.parts[2].is_resisting);
   assert_int_equal(m->load.parts[2].table.count, 3);
   assert_near(m->load.parts[2].table.x[2], 6.0, 0.0);
-  assert_near(m->load.parts[2].table.torque_nm[2], 0.8, 0.0);
+  assert_near(m->load.parts[2].table.y[2], 0.8, 0.0);
   assert_false(m->load.parts[2].is_held);
   assert_int_equal(m->load.parts[2].axis, SB_OVER_TIME);
 
@@ -176,17 +176,17 @@ static void tables_are_read_beside_the_scenario(void **state)
 {
   (void)state;
   load("good/everything.yaml", NULL, 0);
-  const struct sb_load_table *turns = &scenario.model.load.parts[3].table;
-  const struct sb_load_table *time = &scenario.model.load.parts[4].table;
+  const struct sb_table *turns = &scenario.model.load.parts[3].table;
+  const struct sb_table *time = &scenario.model.load.parts[4].table;
   assert_int_equal(turns->count, 4);
   assert_near_rel(turns->x[1], 5.0 * M_PI, rounding); /* 2.5 turns */
   assert_near(turns->x[1], turns->x[2], 0.0);         /* a jump */
-  assert_near(turns->torque_nm[2], 0.4, 0.0);
-  assert_near(turns->torque_nm[3], 0.2, 0.0);
+  assert_near(turns->y[2], 0.4, 0.0);
+  assert_near(turns->y[3], 0.2, 0.0);
   assert_int_equal(time->count, 2);
   assert_near(time->x[1], 1.5, 0.0);
-  assert_near(time->torque_nm[0], 0.5, 0.0);
-  assert_near(time->torque_nm[1], 0.1, 0.0);
+  assert_near(time->y[0], 0.5, 0.0);
+  assert_near(time->y[1], 0.1, 0.0);
   sb_scenario_clear(&scenario);
 }
 
@@ -375,7 +375,7 @@ static void a_copied_model_keeps_its_tables(void **state)
   (void)state;
   load("good/interface.yaml", NULL, 0);
   const struct sb_model copy = scenario.model;
-  assert_near(copy.load.parts[2].table.torque_nm[2], 0.8, 0.0);
+  assert_near(copy.load.parts[2].table.y[2], 0.8, 0.0);
   sb_scenario_clear(&scenario);
   assert_null(scenario.storage);
 }

@@ -39,11 +39,11 @@ static void every_key_of_the_drive_is_read(void **state)
   assert_near(drive->period_s, 2e-3, 0.0);
   assert_near(drive->ramp_s, 0.4, 0.0);
   assert_int_equal(drive->off, SB_OFF_BRAKE);
-  assert_int_equal(drive->orders.count, 4);
-  static const double times[] = {0.0, 1.5, 5.2, 6.0}, orders[] = {0.0, 1.0, 0.0, -1.0};
+  assert_int_equal(drive->schedule.count, 4);
+  static const double times[] = {0.0, 1.5, 5.2, 6.0}, schedule[] = {0.0, 1.0, 0.0, -1.0};
   for (size_t i = 0; i < 4; i++) {
-    assert_near_rel(drive->orders.time_s[i], times[i], rounding);
-    assert_near(drive->orders.order[i], orders[i], 0.0);
+    assert_near_rel(drive->schedule.x[i], times[i], rounding);
+    assert_near(drive->schedule.y[i], schedule[i], 0.0);
   }
   assert_int_equal(sensor->quantity, SB_SENSES_CURRENT);
   assert_near(sensor->reference_a, 6.0, 0.0);
@@ -65,7 +65,7 @@ static void a_percentage_alone_is_the_limit_in_open_loop(void **state)
     assert_int_equal(drive->mode, SB_DRIVE_OPEN_LOOP);
     assert_near(drive->limit_fraction, 0.8, 0.0);
     assert_false(sb_drive_is_moving(drive));
-    assert_int_equal(drive->orders.count, 0);
+    assert_int_equal(drive->schedule.count, 0);
     assert_int_equal(drive->off, SB_OFF_COAST);
     assert_near(drive->ramp_s, 0.0, 0.0);
     sb_scenario_clear(&scenario);
@@ -128,7 +128,7 @@ static void load_sample(const char *const *sets, const double *values)
   struct sb_faults faults;
   const struct sb_scenario_source source = {good, sets, 3};
   struct sb_changes changes = {.count = 0};
-  sb_spread_change(&scenario, values, &changes);
+  sb_samples_change(&scenario, values, &changes);
   const enum sb_status status = sb_scenario_load_changed(&source, &changes, &sample, &faults);
   if (status != SB_OK) fail_msg("%s", faults.count > 0 ? faults.texts[0] : sb_status_text(status));
 }
@@ -180,7 +180,7 @@ static void samples_keep_what_the_electronics_were_set_to(void **state)
   assert_near_rel(sample.model.drive.integral_per_rad, nominal.drive.integral_per_rad, 2.0 * rounding);
 
   char words[1024];
-  sb_spread_words(&scenario, values, words, sizeof words);
+  sb_samples_words(&scenario, values, words, sizeof words);
   assert_non_null(strstr(words, ", controller.reference_current 8 A"));
   assert_non_null(strstr(words, ", drive.target 70 rad/s"));
   assert_non_null(strstr(words, ", drive.proportional_band 20 rad/s"));
@@ -194,7 +194,7 @@ static void a_single_gear_may_reverse_with_any_shifter(void **state)
   (void)state;
   static const char *const sets[] = {"drive={schedule: [[0 s, reverse]]}", NULL};
   load(SB_SOURCE_DIR "/tests/good/least.yaml", sets);
-  assert_int_equal(sb_drive_order_at(&scenario.model.drive, 0.0), SB_ORDER_REVERSE);
+  assert_int_equal(sb_drive_command_at(&scenario.model.drive, 0.0), SB_COMMAND_REVERSE);
   sb_scenario_clear(&scenario);
 }
 

@@ -107,7 +107,7 @@ static void a_start_under_the_loop_is_the_second_order_response(void **state)
 }
 
 /* The pace is lost from where the load passes what the speed hides to where it comes below again; a run-up is no loss. */
-static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **state)
+static void the_speed_falls_short_while_the_load_is_more_than_the_loop_can_hide(void **state)
 {
   (void)state;
   struct sb_model model = electric(0.0);
@@ -127,7 +127,7 @@ static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **
   assert_near_rel(shortfall->least_rad_s, sb_steady_speed_rad_s(&model, &line, 1, 1.2 * hidden), 1e-6);
   sb_run_result_clear(&result);
   const double light[] = {0.1, 0.1, 0.9 * hidden, 0.9 * hidden, 0.1};
-  model.load.parts[0].table.torque_nm = light;
+  model.load.parts[0].table.y = light;
   result = run(&model);
   assert_int_equal(result.monitor.shortfall.count, 0);
   assert_true(isnan(result.monitor.shortfall.first_s));
@@ -143,7 +143,7 @@ static void the_pace_is_lost_while_the_load_is_more_than_the_speed_hides(void **
 static void a_coasting_machine_runs_down_as_in_the_worked_example(void **state)
 {
   (void)state;
-  static const double times[] = {0.0}, stop[] = {SB_ORDER_STOP};
+  static const double times[] = {0.0}, stop[] = {SB_COMMAND_STOP};
   struct sb_model model = model_blank();
   model_set_line_motor(&model, model_rad_s(1600.0), 500.0, 21.585);
   model_add_gear(&model, 1.0, 1.0, false);
@@ -151,7 +151,7 @@ static void a_coasting_machine_runs_down_as_in_the_worked_example(void **state)
   model_add_constant(&model, 4000.0 / model_rad_s(1500.0), true);
   model.run.initial_output_speed_rad_s = model_rad_s(1525.0);
   model.drive.period_s = 5e-3;
-  model.drive.orders = (struct sb_order_table){1, times, stop};
+  model.drive.schedule = (struct sb_table){1, times, stop};
   model_finish(&model);
   const struct driven out = drive(&model, 0, NULL, 0, 25.0);
   assert_near(out.row.output_speed_rad_s / model_rad_s(1.0), 1475.0, 5e-4); /* the inertia has six digits */
@@ -162,10 +162,10 @@ static void a_coasting_machine_runs_down_as_in_the_worked_example(void **state)
 static void a_braked_motor_stops_on_its_short_circuit(void **state)
 {
   (void)state;
-  static const double times[] = {0.0}, stop[] = {SB_ORDER_STOP};
+  static const double times[] = {0.0}, stop[] = {SB_COMMAND_STOP};
   struct sb_model model = electric(0.05);
   model.supply.internal_resistance_ohm = 0.0;
-  model.drive.orders = (struct sb_order_table){1, times, stop};
+  model.drive.schedule = (struct sb_table){1, times, stop};
   model.drive.off = SB_OFF_BRAKE;
   model.gearbox.gears[1].back_efficiency = 1.0; /* the flywheel drives the motor */
   model.run.initial_output_speed_rad_s = 8.0;
@@ -193,7 +193,7 @@ static void a_run_in_reverse_is_the_mirror_image_of_one_forward(void **state)
 {
   (void)state;
   static const char *const kinds[] = {"selector", "clutch"};
-  static const double times[] = {0.0}, backward[] = {SB_ORDER_REVERSE};
+  static const double times[] = {0.0}, backward[] = {SB_COMMAND_REVERSE};
   static const double at[] = {0.0, 3.0, 3.0, 6.0, 6.0}, torque[] = {0.1, 0.1, 1.1, 1.1, 0.1};
   for (int k = 0; k < 2; k++) {
     struct sb_model model = model_two_gears(kinds[k]);
@@ -206,7 +206,7 @@ static void a_run_in_reverse_is_the_mirror_image_of_one_forward(void **state)
     model.drive.ramp_s = 0.1;
     model_finish(&model);
     struct sb_run_result forward = run(&model);
-    model.drive.orders = (struct sb_order_table){1, times, backward};
+    model.drive.schedule = (struct sb_table){1, times, backward};
     struct sb_run_result reverse = run(&model);
     assert_true(forward.monitor.shift_count >= 2);
     assert_int_equal(reverse.monitor.shift_count, forward.monitor.shift_count);
@@ -225,9 +225,9 @@ static void a_run_in_reverse_is_the_mirror_image_of_one_forward(void **state)
 static void forward_stop_and_reverse_bring_it_there_and_back(void **state)
 {
   (void)state;
-  static const double times[] = {0.0, 3.0, 5.0, 8.0}, orders[] = {1.0, 0.0, -1.0, 0.0};
+  static const double times[] = {0.0, 3.0, 5.0, 8.0}, schedule[] = {1.0, 0.0, -1.0, 0.0};
   struct sb_model model = electric(0.2);
-  model.drive.orders = (struct sb_order_table){4, times, orders};
+  model.drive.schedule = (struct sb_table){4, times, schedule};
   model.drive.off = SB_OFF_BRAKE;
   const double there = drive(&model, 1, NULL, 0, 5.0).row.output_turns;
   const struct driven back = drive(&model, 1, NULL, 0, 10.0);
@@ -335,7 +335,7 @@ int main(void)
       cmocka_unit_test(a_held_speed_settles_at_its_target_with_duty_and_current_of_the_closed_form),
       cmocka_unit_test(the_speed_begins_to_fall_at_the_torque_that_it_hides),
       cmocka_unit_test(a_start_under_the_loop_is_the_second_order_response),
-      cmocka_unit_test(the_pace_is_lost_while_the_load_is_more_than_the_speed_hides),
+      cmocka_unit_test(the_speed_falls_short_while_the_load_is_more_than_the_loop_can_hide),
       cmocka_unit_test(a_coasting_machine_runs_down_as_in_the_worked_example),
       cmocka_unit_test(a_braked_motor_stops_on_its_short_circuit),
       cmocka_unit_test(a_run_in_reverse_is_the_mirror_image_of_one_forward),

@@ -170,7 +170,7 @@ static size_t figures_of(const struct sb_state *s, double f[STATE_FIGURES])
                         s->twist.side,
                         s->feed.drive.duty,
                         s->feed.drive.integral_rad,
-                        s->feed.drive.order,
+                        s->feed.drive.command,
                         s->feed.warmth.winding_c,
                         s->feed.warmth.housing_c,
                         s->feed.resistance_ohm,

@@ -165,6 +165,22 @@ static void a_wall_over_turns_is_met_again_and_again_until_the_machine_rests_the
   assert_true(sb_energy_residual_ratio(&got.sums.energy) < 1e-6);
 }
 
+/* The same at the angle 0, where no rounding ends the bounces: only its slowness does. The motor is part of what holds it
+ * there; the load alone would push it away. */
+static void a_wall_at_the_origin_is_rested_on_once_the_machine_is_slow(void **state)
+{
+  (void)state;
+  static const double wall_rad[] = {-9.0, 0.0, 0.0, 9.0}, wall_nm[] = {0.1, 0.1, 3.0, 3.0};
+  struct sb_model model = model_two_gears("selector");
+  model_add_profile(&model, SB_OVER_TURNS, false, 4, wall_rad, wall_nm);
+  model.run.initial_output_speed_rad_s = -1.0;
+  model_finish(&model);
+  const struct driven got = drive(&model, 1, NULL, 0, 2.0);
+  assert_true(got.state.output_speed_rad_s == 0.0 && got.state.motor_speed_rad_s == 0.0);
+  assert_true(got.state.output_angle_rad == 0.0);
+  assert_int_equal(driven_count(&got.seen, SB_EVENT_STOPPED), 1);
+}
+
 /* The load gives way for less than a step: the output starts and stops again within it. */
 static void a_start_and_a_stop_within_one_step_are_both_found(void **state)
 {
@@ -368,6 +384,7 @@ int main(void)
       cmocka_unit_test(parts_of_a_step_depend_on_the_machine_and_not_on_the_step),
       cmocka_unit_test(a_step_too_long_for_the_machine_is_divided_until_it_is_stable),
       cmocka_unit_test(a_wall_over_turns_is_met_again_and_again_until_the_machine_rests_there),
+      cmocka_unit_test(a_wall_at_the_origin_is_rested_on_once_the_machine_is_slow),
       cmocka_unit_test(a_start_and_a_stop_within_one_step_are_both_found),
       cmocka_unit_test(advancing_in_one_call_or_in_many_gives_the_same_bits),
       cmocka_unit_test(a_state_put_back_goes_on_to_the_same_bits),

@@ -322,7 +322,7 @@ static void an_output_at_rest_in_neutral_is_released_by_a_growing_weight(void **
 }
 
 /* A gear that turns the output against gear 1 joins against the motion, and the load turns over with it. */
-static void gears_whose_output_senses_disagree_follow_the_equations(void **state)
+static void gears_whose_output_directions_disagree_follow_the_equations(void **state)
 {
   (void)state;
   static const char *const kinds[] = {"selector", "swing arm", "clutch"};
@@ -333,7 +333,7 @@ static void gears_whose_output_senses_disagree_follow_the_equations(void **state
     model_add_constant(&model, 0.1, false);
     model_add_viscous(&model, 0.01);
     model_finish(&model);
-    assert_int_equal(model.gearbox.gears[1].output_sense, -1);
+    assert_int_equal(model.gearbox.gears[1].output_direction, -1);
     const struct driven got = both(&model, 0, (struct oracle_command[]){{0.6, 1}, {1.4, 0}}, 2, 2.4);
     assert_int_equal(driven_count(&got.seen, SB_EVENT_ENGAGED), 2);
     assert_true(got.sums.least_output_speed_rad_s < -1.0);
@@ -407,7 +407,7 @@ int main(void)
       cmocka_unit_test(a_clutch_slips_until_the_speeds_meet),
       cmocka_unit_test(an_output_in_neutral_coasts_stops_or_rolls_back),
       cmocka_unit_test(an_output_at_rest_in_neutral_is_released_by_a_growing_weight),
-      cmocka_unit_test(gears_whose_output_senses_disagree_follow_the_equations),
+      cmocka_unit_test(gears_whose_output_directions_disagree_follow_the_equations),
       cmocka_unit_test(random_machines_follow_the_equations),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -52,9 +52,9 @@ static void write_passing_csv(FILE *out, const void *context)
 static void passing_counts_samples_at_every_point(void **state)
 {
   (void)state;
-  const struct sb_map_axis down = {0.31, 0.01, SIDE - 3}, up = {0.33, 0.01, SIDE};
+  const struct sb_map_axis downshift = {0.31, 0.01, SIDE - 3}, upshift = {0.33, 0.01, SIDE};
   struct sb_passing passing;
-  assert_int_equal(sb_passing_init(&passing, &down, &up, NULL), SB_OK);
+  assert_int_equal(sb_passing_init(&passing, &downshift, &upshift, NULL), SB_OK);
   int want[SIDE][SIDE] = {{0}};
   unsigned random = 1;
   for (int s = 0; s < SAMPLES; s++) {
@@ -65,7 +65,7 @@ static void passing_counts_samples_at_every_point(void **state)
       const int d0 = taken, d1 = d0 + (int)(random >> 16) % 8, u0 = (int)(random >> 8) % 20,
                 u1 = u0 + (int)(random >> 20) % 10;
       taken = d1 + 1 + (int)(random >> 24) % 3;
-      if (d1 >= down.count) break;
+      if (d1 >= downshift.count) break;
       sb_lines_add(&lines, "%d %d %d %d\n", d0, d1, u0, u1);
       for (int u = u0; u <= u1; u++) {
         for (int d = d0; d <= d1; d++) want[u][d]++;
@@ -77,21 +77,21 @@ static void passing_counts_samples_at_every_point(void **state)
   sb_passing_finish(&passing);
 
   char *csv = cover_written_by(write_passing_csv, &passing);
-  cover_assert_once(csv, &down, &up);
-  int *values = calloc((size_t)down.count * SIDE, sizeof *values);
-  free(cover_count(csv, &down, &up, values));
+  cover_assert_once(csv, &downshift, &upshift);
+  int *values = calloc((size_t)downshift.count * SIDE, sizeof *values);
+  free(cover_count(csv, &downshift, &upshift, values));
   int most = 0;
   for (int u = 0; u < SIDE; u++) {
-    for (int d = 0; d < down.count && d < u + 2; d++) { /* down 0.31 + d below up 0.33 + u */
+    for (int d = 0; d < downshift.count && d < u + 2; d++) { /* down 0.31 + d below up 0.33 + u */
       assert_int_equal(sb_passing_at(&passing, d, u), want[u][d]);
-      assert_int_equal(values[u * down.count + d], want[u][d]);
+      assert_int_equal(values[u * downshift.count + d], want[u][d]);
       if (want[u][d] > most) most = want[u][d];
     }
   }
   struct sb_passing_best best;
   assert_int_equal(sb_passing_find_best(&passing, 0.35, 0.42, &best, NULL), SB_OK);
   assert_int_equal(best.passed, most);
-  assert_int_equal(want[best.up][best.down], most);
+  assert_int_equal(want[best.upshift][best.downshift], most);
   assert_int_equal(best.own, want[9][4]);
   assert_int_equal(passing.samples, SAMPLES);
   free(values);
@@ -129,13 +129,13 @@ static void passing_rectangles_are_the_points_without_a_verdict(void **state)
   struct sb_lines lines = {.text = NULL};
   struct sb_passing passing;
   sb_passing_write(&lines, &map);
-  assert_int_equal(sb_passing_init(&passing, &options.down, &options.up, NULL), SB_OK);
+  assert_int_equal(sb_passing_init(&passing, &options.downshift, &options.upshift, NULL), SB_OK);
   assert_int_equal(sb_passing_add(&passing, lines.text != NULL ? lines.text : "", NULL), SB_OK);
   sb_passing_finish(&passing);
   long holding = 0, failing = 0;
-  for (int u = 0; u < options.up.count; u++) {
-    for (int d = 0; d < options.down.count; d++) {
-      if (sb_map_axis_number(&options.down, d) >= sb_map_axis_number(&options.up, u)) continue;
+  for (int u = 0; u < options.upshift.count; u++) {
+    for (int d = 0; d < options.downshift.count; d++) {
+      if (sb_map_axis_number(&options.downshift, d) >= sb_map_axis_number(&options.upshift, u)) continue;
       const struct sb_map_cell *cell = sb_map_cell_at(&again, d, u);
       assert_non_null(cell);
       assert_int_equal(sb_passing_at(&passing, d, u), cell->verdict.kinds == 0);

@@ -121,10 +121,10 @@ static void finish_all(void)
 }
 
 /* The loaded scenario's own run. */
-static struct sb_run_outcome run_loaded(void)
+static struct sb_outcome run_loaded(void)
 {
-  struct sb_run_outcome outcome;
-  assert_int_equal(sb_run_outcome_of(&scenario.model, NULL, &outcome, NULL), SB_OK);
+  struct sb_outcome outcome;
+  assert_int_equal(sb_outcome_of(&scenario.model, NULL, &outcome, NULL), SB_OK);
   return outcome;
 }
 
@@ -149,7 +149,7 @@ static void points_are_runs_of_their_own(void **state)
       sets[a] = sb_axis_set(&study.axes[a], at[a], texts[a]);
     }
     load(path, sets, 3);
-    const struct sb_run_outcome want = run_loaded(), got = sb_run_points(&report)[i].outcome;
+    const struct sb_outcome want = run_loaded(), got = sb_run_points(&report)[i].outcome;
     assert_int_equal(got.end, SB_RUN_ENDED);
     assert_int_equal(got.verdict.kinds, want.verdict.kinds);
     assert_int_equal(got.verdict.cause, want.verdict.cause);
@@ -174,7 +174,7 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   const struct sb_study_request request = {.vary = vary, .vary_count = 1, .points = 3};
   assert_int_equal(run_all("../scenarios/tray-cart.yaml", &request, &err), SB_OK);
   for (long i = 0; i < 3; i++) assert_int_equal(sb_run_points(&report)[i].outcome.end, want[i]);
-  assert_string_equal(sb_run_outcome_name(&sb_run_points(&report)[1].outcome), "refused");
+  assert_string_equal(sb_outcome_name(&sb_run_points(&report)[1].outcome), "refused");
   finish_all();
 }
 
@@ -194,7 +194,7 @@ static void samples_at_a_point_are_runs_with_its_value_and_their_tolerances(void
   assert_int_equal(run_all(path, &request, &err), SB_OK);
   const int count = scenario.tolerance_count;
   double values[SAMPLES * SB_TOLERANCE_MAX];
-  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_RANDOM, 5, SAMPLES, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_RANDOM, 5, SAMPLES, values, &err), SB_OK);
   struct sb_tolerance tolerances[SB_TOLERANCE_MAX];
   memcpy(tolerances, scenario.tolerances, sizeof tolerances);
   bool is_spread = false;
@@ -242,18 +242,18 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
   assert_int_equal(run_all(path, &request, &err), SB_OK);
   const struct sb_scenario nominal = scenario;
   double values[SAMPLES * SB_TOLERANCE_MAX];
-  assert_int_equal(sb_spread_draw(&nominal, SB_SPREAD_RANDOM, 1, SAMPLES, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&nominal, SB_SAMPLES_RANDOM, 1, SAMPLES, values, &err), SB_OK);
   struct sb_map_options options = sb_map_options_default(&nominal.model);
   options.pair = study.pair;
-  options.down = study.down;
-  options.up = study.up;
+  options.downshift = study.downshift;
+  options.upshift = study.upshift;
   assert_true(sb_map_points(&report)[0].charge_fraction == 1.0);
   assert_true(sb_map_points(&report)[1].charge_fraction < 0.5);
   for (int c = 0; c < CHARGES; c++) {
     const struct sb_map_point *point = &sb_map_points(&report)[c];
     struct sb_passing passing;
     long own = 0;
-    assert_int_equal(sb_passing_init(&passing, &study.down, &study.up, NULL), SB_OK);
+    assert_int_equal(sb_passing_init(&passing, &study.downshift, &study.upshift, NULL), SB_OK);
     for (int s = 0; s < SAMPLES; s++) {
       static struct sb_scenario sample;
       struct sb_faults faults;
@@ -261,11 +261,11 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
       struct sb_lines lines = {.text = NULL};
       const struct sb_scenario_source source = {path, spreads, SPREAD_COUNT};
       struct sb_changes changes = {.count = 0};
-      sb_spread_change(&nominal, values + s * nominal.tolerance_count, &changes);
+      sb_samples_change(&nominal, values + s * nominal.tolerance_count, &changes);
       assert_int_equal(sb_scenario_load_changed(&source, &changes, &sample, &faults), SB_OK);
       sb_discharge_set(&sample.model, point->charge_fraction);
-      struct sb_run_outcome outcome;
-      assert_int_equal(sb_run_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);
+      struct sb_outcome outcome;
+      assert_int_equal(sb_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);
       own += outcome.verdict.kinds == 0;
       assert_int_equal(sb_map_exact(&sample.model, &options, false, &map, &err), SB_OK);
       sb_passing_write(&lines, &map);
@@ -290,10 +290,10 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
 static unsigned kinds_at(double charge_fraction, double upshift_fraction)
 {
   struct sb_model model = scenario.model;
-  struct sb_run_outcome outcome;
+  struct sb_outcome outcome;
   sb_discharge_set(&model, charge_fraction);
   model.control.upshift_fraction[0] = upshift_fraction;
-  assert_int_equal(sb_run_outcome_of(&model, NULL, &outcome, NULL), SB_OK);
+  assert_int_equal(sb_outcome_of(&model, NULL, &outcome, NULL), SB_OK);
   return outcome.verdict.kinds;
 }
 
@@ -305,7 +305,7 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
   const struct sb_study_request request = {.charges = CHARGES, .downshift = "40..50", .upshift = "60..100"};
   assert_int_equal(run_all("../scenarios/tired-winder.yaml", &request, &err), SB_OK);
   const struct sb_map_point *points = sb_map_points(&report);
-  const double own = scenario.model.control.upshift_fraction[0], step = study.up.step_fraction;
+  const double own = scenario.model.control.upshift_fraction[0], step = study.upshift.step_fraction;
   assert_near(points[0].charge_fraction, 1.0, 0.0);
   assert_int_equal(points[0].verdict.kinds, 0);
   assert_int_equal(points[3].verdict.kinds, 1U << SB_VERDICT_STUCK_LOW); /* 28 % left, of 35 % at the least */
@@ -317,9 +317,9 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
     /* One step beyond the greatest upshift threshold that passes, the box is stuck low. At the end of use nothing needs to
      * pass. */
     if (k == CHARGES - 1) continue;
-    assert_int_equal(kinds_at(at->charge_fraction, at->up.greatest_fraction), 0);
-    if (at->up.greatest_fraction + step > 1.0) continue;
-    assert_int_equal(kinds_at(at->charge_fraction, at->up.greatest_fraction + step), 1U << SB_VERDICT_STUCK_LOW);
+    assert_int_equal(kinds_at(at->charge_fraction, at->upshift.greatest_fraction), 0);
+    if (at->upshift.greatest_fraction + step > 1.0) continue;
+    assert_int_equal(kinds_at(at->charge_fraction, at->upshift.greatest_fraction + step), 1U << SB_VERDICT_STUCK_LOW);
   }
   finish_all();
 }
@@ -332,8 +332,8 @@ static void studies_read_back_as_they_were_written(void **state)
                           .scenario = "A \"cart\", with commas",
                           .samples = 50,
                           .slower = "slow and strong",
-                          .down = {0.1, 1.0 / 3.0, 5},
-                          .up = {0.2, 0.001, 999}};
+                          .downshift = {0.1, 1.0 / 3.0, 5},
+                          .upshift = {0.2, 0.001, 999}};
   struct sb_study read;
   plan.axes[0] = (struct sb_axis){"controller.dwell", "s", 0.1, 1.0 / 3.0, 41};
   plan.axes[1] = (struct sb_axis){"gearbox.mesh_efficiency", "", 0.9, 0.99, 7};
@@ -344,7 +344,7 @@ static void studies_read_back_as_they_were_written(void **state)
   assert_string_equal(again.text, lines.text);
   assert_string_equal(read.axes[1].unit, "");
   assert_string_equal(read.scenario, plan.scenario);
-  assert_true(read.axes[0].to == 1.0 / 3.0 && read.down.step_fraction == 1.0 / 3.0 && read.up.count == 999);
+  assert_true(read.axes[0].to == 1.0 / 3.0 && read.downshift.step_fraction == 1.0 / 3.0 && read.upshift.count == 999);
   for (size_t length = 0; length < lines.length; length++) {
     lines.text[length] = 0;
     char *cut = strdup(lines.text);
@@ -360,10 +360,10 @@ static void records_that_do_not_read_are_refused(void **state)
 {
   (void)state;
   static const char *const bad[] = {"", "0 0 0 1 2 3 4\n", "7 0 0 1 2 3 4 5\n", "0 0 9 1 2 3 4 5\n", "0 0 0 1 2 3 4 5"};
-  struct sb_run_outcome outcome;
-  assert_true(sb_run_outcome_read("0 0 0 1 2 3 4 5\n", &outcome));
+  struct sb_outcome outcome;
+  assert_true(sb_outcome_read("0 0 0 1 2 3 4 5\n", &outcome));
   assert_true(outcome.standstill_s == 5.0);
-  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) assert_false(sb_run_outcome_read(bad[k], &outcome));
+  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) assert_false(sb_outcome_read(bad[k], &outcome));
 }
 
 static void what_a_study_cannot_do_is_refused_with_the_reason(void **state)

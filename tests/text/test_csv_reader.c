@@ -32,7 +32,7 @@ static const char *fields_of(const char *text, size_t length)
     n += (size_t)snprintf(out + n, sizeof out - n, "\n%s", faults.faults[k].text);
   }
   sb_csv_reader_close(&csv);
-  sb_fault_list_clear(&faults);
+  sb_faults_list_clear(&faults);
   return out;
 }
 
@@ -145,7 +145,7 @@ static size_t numbers_of(const char *text, double *out, bool *has_commas, char *
   *has_commas = csv.has_decimal_commas;
   snprintf(said, size, "%s", faults.count > 0 ? faults.faults[0].text : "");
   sb_csv_reader_close(&csv);
-  sb_fault_list_clear(&faults);
+  sb_faults_list_clear(&faults);
   return count;
 }
 
@@ -242,7 +242,7 @@ static const char *columns_of(const char *header, const struct sb_column_facts *
   sb_csv_columns_find(&csv, &wanted, columns);
   snprintf(said, sizeof said, "%s", faults.count > 0 ? faults.faults[0].text : "");
   sb_csv_reader_close(&csv);
-  sb_fault_list_clear(&faults);
+  sb_faults_list_clear(&faults);
   return said;
 }
 

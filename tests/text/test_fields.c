@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "help/near.h"
-#include "shiftband/version.h"
+#include "shiftband/status.h"
 #include "text/fields.h"
 
 /* cppcheck sees no use of members by their offsets. */
@@ -75,7 +75,7 @@ static void write_json(struct sink *sink, const struct record *record)
   open_sink(sink);
   sb_json_init(&json, sink->stream);
   sb_json_open_object(&json);
-  sb_json_put_fields(&json, fields, record);
+  sb_fields_put_json(&json, fields, record);
   sb_json_close(&json);
 }
 
@@ -103,7 +103,7 @@ static void what_is_not_known_is_null_or_an_empty_field(void **state)
   struct sb_csv csv;
   open_sink(&sink);
   sb_csv_init(&csv, sink.stream);
-  sb_csv_put_fields(&csv, fields, &record);
+  sb_fields_put_csv(&csv, fields, &record);
   sb_csv_end_row(&csv);
   expect_text(&sink, ",12.5,50.1,,-2,3,4,0,,\"slow, \"\"low\"\"\"\n");
 }
@@ -116,10 +116,10 @@ static void a_header_and_its_rows_have_the_same_fields(void **state)
   open_sink(&sink);
   sb_csv_init(&csv, sink.stream);
   sb_csv_text(&csv, "time_s");
-  sb_csv_put_names(&csv, fields);
+  sb_fields_put_names(&csv, fields);
   sb_csv_end_row(&csv);
   sb_csv_number(&csv, -0.0);
-  sb_csv_put_fields(&csv, fields, &sample);
+  sb_fields_put_csv(&csv, fields, &sample);
   sb_csv_end_row(&csv);
   assert_int_equal(sb_csv_result(&csv), 0);
   expect_text(&sink, "time_s,torque_nm,share_pct,threshold_pct,speed_rpm,gear,shifts,rows,is_stuck,cause,name\n"

@@ -103,10 +103,10 @@ static void figures_have_four_significant_digits(void **state)
                  {0.0001234, "0.0001234"},
                  {NAN, "-"}};
   for (size_t k = 0; k < sizeof figures / sizeof *figures; k++) {
-    assert_string_equal(sb_figure_of(figures[k].value).text, figures[k].text);
+    assert_string_equal(sb_words_figure(figures[k].value).text, figures[k].text);
   }
-  assert_string_equal(sb_figure_percent_by(ceil, 0.8761).text, "87.7 %");
-  assert_string_equal(sb_figure_percent_by(floor, 0.8769).text, "87.6 %");
+  assert_string_equal(sb_words_percent_by(ceil, 0.8761).text, "87.7 %");
+  assert_string_equal(sb_words_percent_by(floor, 0.8769).text, "87.6 %");
 }
 
 /* What does not fit is left out, whole characters or not; the text stays ended. */
@@ -114,7 +114,7 @@ static void a_growing_sentence_never_passes_its_size(void **state)
 {
   (void)state;
   static struct sb_sentence sentence;
-  for (int k = 0; k < 1000; k++) sb_sentence_add(&sentence, "%d ", 100 + k % 10);
+  for (int k = 0; k < 1000; k++) sb_words_add(&sentence, "%d ", 100 + k % 10);
   assert_int_equal(sentence.length, SB_SENTENCE_SIZE - 1);
   assert_int_equal(strlen(sentence.text), SB_SENTENCE_SIZE - 1);
   assert_memory_equal(sentence.text, "100 101 102 ", 12);

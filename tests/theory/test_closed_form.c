@@ -21,16 +21,16 @@
 
 static const double rad_s_per_rpm = 3.14159265358979323846 / 30.0;
 
-static double settled_rpm(const struct sb_model *model, int gear, double outside_nm)
+static double settled_rpm(const struct sb_model *model, int gear, double external_nm)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
-  return sb_steady_reading(model, &line, gear, outside_nm) * model->control.sensor.reference_rad_s / rad_s_per_rpm;
+  return sb_steady_reading(model, &line, gear, external_nm) * model->control.sensor.reference_rad_s / rad_s_per_rpm;
 }
 
-static double climb_s(const struct sb_model *model, int gear, double outside_nm, double from_rad_s, double to_rad_s)
+static double climb_s(const struct sb_model *model, int gear, double external_nm, double from_rad_s, double to_rad_s)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
-  const struct sb_load_moment load = {.acting_nm = outside_nm};
+  const struct sb_load_moment load = {.acting_nm = external_nm};
   return sb_theory_climb_s(model, &line, gear, &load, from_rad_s, to_rad_s);
 }
 
@@ -231,7 +231,7 @@ struct settle {
   const struct sb_model *model;
   struct sb_motor_line line;
   int gear;
-  double outside_nm;
+  double external_nm;
   double viscous;
   double quadratic;
 };
@@ -244,7 +244,7 @@ static double torque_left(double motor_rad_s, void *params)
   const double given = sb_motor_torque_nm(&at->line, motor_rad_s) - path->drag_nm;
   const double e = given > 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
   const double w = motor_rad_s / path->ratio;
-  return path->ratio * e * given - at->outside_nm - at->viscous * w - at->quadratic * w * w;
+  return path->ratio * e * given - at->external_nm - at->viscous * w - at->quadratic * w * w;
 }
 
 static void settled_points_are_the_roots_that_gsl_finds(void **state)
@@ -410,6 +410,20 @@ static void the_lightest_moment_is_found_between_the_corners_of_a_profile(void *
   assert_near(waved.acting_nm, 0.2, 1e-15);
 }
 
+/* What is missing between the corners comes off what resists and off what holds at rest alike. */
+static void a_wave_holds_at_rest_as_little_as_it_resists(void **state)
+{
+  (void)state;
+  struct sb_model model = box_cart();
+  box_add_part(&model, "sine",
+               (struct sb_load_part){.is_resisting = true, .mean_nm = 0.5, .amplitude_nm = 0.2, .period = 6.0});
+  model.load.parts[0].axis = SB_OVER_TURNS;
+  const struct sb_load_moment load = sb_closed_form_lightest(&model);
+  assert_near(load.resisting_nm, 0.3, 1e-15);
+  assert_near(load.hold_nm, 0.3, 1e-15);
+  assert_near(load.acting_nm, 0.0, 0.0);
+}
+
 /* ---- random boxes ---- */
 
 static double pick(gsl_rng *random, double least, double greatest)
@@ -555,6 +569,7 @@ int main(void)
       cmocka_unit_test(figures_at_both_ends_of_the_load_are_told_apart),
       cmocka_unit_test(hopeless_thresholds_give_no_number),
       cmocka_unit_test(the_lightest_moment_is_found_between_the_corners_of_a_profile),
+      cmocka_unit_test(a_wave_holds_at_rest_as_little_as_it_resists),
       cmocka_unit_test(random_boxes_agree_with_themselves),
       cmocka_unit_test(times_add_up_on_random_boxes),
   };

@@ -150,9 +150,9 @@ struct neutral {
   const struct sb_model *model;
   struct sb_motor_line line;
   struct sb_load_moment load;
-  double motor_direction; /* sense of the friction at the motor */
-  double output_sense;    /* sense of the resistance at the output */
-  double clutch_nm;       /* at the motor, against it */
+  double motor_direction;  /* sense of the friction at the motor */
+  double output_direction; /* sense of the resistance at the output */
+  double clutch_nm;        /* at the motor, against it */
   double ratio;
 };
 
@@ -167,7 +167,7 @@ static int neutral_rhs(double t, const double *y, double *dydt, void *params)
       (at->line.stall_nm - at->line.slope_nms_rad * y[0] - at->motor_direction * at->line.friction_nm - at->clutch_nm) /
       at->model->motor.rotor_inertia_kg_m2;
   dydt[1] = y[0];
-  dydt[2] = (at->ratio * at->clutch_nm - at->load.acting_nm - at->output_sense * at->load.resisting_nm -
+  dydt[2] = (at->ratio * at->clutch_nm - at->load.acting_nm - at->output_direction * at->load.resisting_nm -
              viscous * y[2] - quadratic * y[2] * fabs(y[2])) /
             at->model->load.inertia_kg_m2;
   return GSL_SUCCESS;
@@ -242,13 +242,13 @@ static void an_acting_load_rolls_the_output_back_as_integration_gives(void **sta
   struct neutral at = {.model = &model, .load = {0.2, 0.05, 0.06}, .line = sb_motor_line_open(&model.motor)};
   const double start = 50.0;
   at.motor_direction = 1.0;
-  at.output_sense = 1.0;
+  at.output_direction = 1.0;
   struct motion coast = {neutral_rhs, 3, &at, {start, 0.0, start / 12.0}, output_speed_of};
   const double stop_s = brent(event_at, &coast, 0.0, 0.25);
   double y[3];
   motion_at(&coast, stop_s, y);
   struct neutral back = at;
-  back.output_sense = -1.0;
+  back.output_direction = -1.0;
   struct motion roll = {neutral_rhs, 3, &back, {y[0], 0.0, 0.0}, output_speed_of};
   motion_at(&roll, 0.25 - stop_s, y);
   assert_true(y[2] < -1.0); /* it does roll */
@@ -489,7 +489,7 @@ static void the_dwell_is_shift_joining_and_climb_together(void **state)
   assert_true(s_start < 0.6);
   assert_near(form.pairs[0].shortest_dwell_s,
               shift.time_s + form.gears[1].time_constant_s * log((s_f - s_start) / (s_f - 0.6)), 1e-12);
-  assert_near(form.pairs[0].shift_up_time_s, shift.time_s, 0.0);
+  assert_near(form.pairs[0].upshift_time_s, shift.time_s, 0.0);
   assert_true(form.pairs[0].shortest_dwell_steady_s != form.pairs[0].shortest_dwell_s);
 }
 

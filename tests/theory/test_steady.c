@@ -27,11 +27,11 @@ static void hold(struct sb_model *model, double target_rad_s, double limit)
   model->drive.period_s = 5e-3;
 }
 
-static double settled_as(struct sb_model model, enum sb_sensor_quantity quantity, double outside_nm)
+static double settled_as(struct sb_model model, enum sb_sensor_quantity quantity, double external_nm)
 {
   model.control.sensor.quantity = quantity;
   const struct sb_motor_line line = sb_torque_balance_line(&model);
-  return sb_steady_reading(&model, &line, 0, outside_nm);
+  return sb_steady_reading(&model, &line, 0, external_nm);
 }
 
 /* ---- worked examples ---- */
@@ -149,7 +149,7 @@ static double last_error(const struct sb_model *model, const struct sb_motor_lin
       model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (gear->ratio * gear->ratio * gear->efficiency);
   const double a = exp(-model->drive.period_s * slope / inertia), target = model->drive.target_rad_s;
   const double held = slope * target / line->stall_nm + 0.1;
-  struct sb_drive_state at = {held, held / model->drive.integral_per_rad, SB_ORDER_FORWARD};
+  struct sb_drive_state at = {held, held / model->drive.integral_per_rad, SB_COMMAND_FORWARD};
   double speed = 0.9999 * target, worst = 0.0;
   enum { TICKS = 20000, LAST = 200 };
   for (int k = 1; k <= TICKS; k++) {
@@ -397,6 +397,30 @@ static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inver
   }
 }
 
+/* A load that at its lightest drives the motor just as hard as the threshold reads: from there on no voltage holds the gear. */
+static void a_load_that_helps_up_to_the_threshold_itself_is_not_held(void **state)
+{
+  (void)state;
+  struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.01, 1e-4, 1e-3);
+  box_add_gear(&model, 6.0, 0.9);
+  box_add_gear(&model, 3.0, 0.9);
+  model.control.sensor.reference_a = 12.0;
+  model.control.sensor.quantity = SB_SENSES_CURRENT;
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  const double down_nm = sb_steady_helping_nm(&model, &line, 1, model.control.downshift_fraction[0]);
+  const double up_nm = sb_steady_helping_nm(&model, &line, 0, model.control.upshift_fraction[0]);
+  const double lightest_nm[] = {down_nm, nextafter(down_nm, 0.0), up_nm, nextafter(up_nm, 0.0)};
+  for (int k = 0; k < 4; k++) {
+    const double x[] = {0.0, 5.0}, torque_nm[] = {lightest_nm[k], 0.0};
+    box_add_part(&model, "profile", (struct sb_load_part){.table = {2, x, torque_nm}});
+    const struct sb_pair_figures pair = sb_closed_form_solve(&model).pairs[0];
+    assert_false(pair.is_needless_downshift || pair.is_stuck_low);
+    const double voltage_v = k < 2 ? pair.least_voltage_hold_v : pair.least_voltage_upshift_v;
+    assert_true(k % 2 == 0 ? isinf(voltage_v) : isnan(voltage_v));
+    model.load.part_count = 0;
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -413,6 +437,7 @@ int main(void)
       cmocka_unit_test(an_overhauling_load_runs_away_from_a_loop_that_only_drives),
       cmocka_unit_test(a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse),
       cmocka_unit_test(the_current_tells_the_load_in_open_loop_too),
+      cmocka_unit_test(a_load_that_helps_up_to_the_threshold_itself_is_not_held),
   };
   return cmocka_run_group_tests_name("closed forms under a held speed", tests, NULL, NULL);
 }

@@ -240,7 +240,7 @@ static void a_warm_motor_has_its_constants_and_more_resistance(void **state)
 {
   (void)state;
   const struct sb_model cold = warm_model();
-  const struct sb_model warm = sb_winding_warm_model(&cold, 110.0);
+  const struct sb_model warm = sb_warmth_warm_model(&cold, 110.0);
   const double ratio = 1.0 + slope_per_k() * 85.0;
   assert_near_rel(warm.motor.resistance_ohm, 4.0 * ratio, 1e-14);
   struct sb_motor again = warm.motor;
@@ -253,7 +253,7 @@ static void a_warm_motor_has_its_constants_and_more_resistance(void **state)
   assert_near(warm.control.sensor.reference_rad_s, cold.motor.no_load_speed_rad_s, 0.0);
   /* Its figures hold where it is warm: further warming starts from there. */
   assert_near_rel(sb_winding_resistance_ratio(&warm.winding, 110.0), 1.0, 1e-15);
-  const struct sb_model back = sb_winding_warm_model(&warm, 25.0);
+  const struct sb_model back = sb_warmth_warm_model(&warm, 25.0);
   assert_near_rel(back.motor.resistance_ohm, 4.0, 1e-14);
 }
 
@@ -262,7 +262,7 @@ static void the_thresholds_of_a_warm_motor_follow_from_its_resistance(void **sta
 {
   (void)state;
   const struct sb_model cold = warm_model();
-  const struct sb_model warm = sb_winding_warm_model(&cold, 110.0);
+  const struct sb_model warm = sb_warmth_warm_model(&cold, 110.0);
   const struct sb_closed_form form = sb_closed_form_solve(&warm);
   const struct sb_motor *motor = &cold.motor;
   const double ohm = 4.0 * (1.0 + slope_per_k() * 85.0), w0 = motor->no_load_speed_rad_s;

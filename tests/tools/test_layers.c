@@ -1,5 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* tools/dev/check-layers finds an include, a call and a circle that go against the order of the rooms, in a copy. */
+/*
+ * tools/dev/check-layers finds an include, a call and a circle that go against the order of the rooms, in a copy;
+ * tools/dev/check-symbols finds a name that does not lead to its place.
+ */
 #include "help/near.h"
 #include "help/shell.h"
 
@@ -13,6 +16,13 @@
   "printf '#include \"tune/high.h\"\\nint sb_high(void) { return 2; }\\n' > $R/src/tune/high.c; "
 #define CHECK \
   "(cd $R && for f in $(find src -name '*.c'); do cc -Isrc -c -o ${f%.c}.o $f || exit 9; done) && tools/dev/check-layers $R $R"
+
+/* The same house with the object of one more file: a function of this name in src/tune/deep_well.c. */
+#define NAMED(name)                                                                                                           \
+  HOUSE                                                                                                                       \
+  "rm $R/src/*/*.c; printf 'int " name "(void);\\nint " name "(void) { return 3; }\\n' > "                                    \
+  "$R/src/tune/deep_well.c; cd $R && cc -c -o src/tune/deep_well.o src/tune/deep_well.c && ar rcs l.a src/tune/deep_well.o; " \
+  "cd - > /dev/null; tools/dev/check-symbols $R/l.a $R $R"
 
 static void a_house_in_order_passes(void **state)
 {
@@ -62,6 +72,35 @@ static void a_file_in_no_room_is_refused(void **state)
   assert_int_equal(said->code, 1);
 }
 
+static void a_name_of_room_file_or_header_passes(void **state)
+{
+  (void)state;
+  static const char *const fit[] = {NAMED("sb_tune_dig"), NAMED("sb_tune"), NAMED("sb_deep_well_dig"),
+                                    NAMED("sb_deep_dig"), NAMED("sb_high_dig")};
+  for (size_t i = 0; i < sizeof fit / sizeof fit[0]; i++) {
+    const struct said *said = shell_run(fit[i]);
+    shell_expect(said, "  fine  1 global symbols of ");
+    assert_int_equal(said->code, 0);
+  }
+}
+
+static void a_name_that_does_not_lead_to_its_place_is_refused(void **state)
+{
+  (void)state;
+  static const char *const unfit[][2] = {{NAMED("sb_dig"), "sb_dig"},
+                                         {NAMED("sb_well_dig"), "sb_well_dig"},
+                                         {NAMED("sb_low_dig"), "sb_low_dig"},
+                                         {NAMED("sb_tuned_dig"), "sb_tuned_dig"},
+                                         {NAMED("sb_run_dig"), "sb_run_dig"}};
+  for (size_t i = 0; i < sizeof unfit / sizeof unfit[0]; i++) {
+    char wanted[128];
+    const struct said *said = shell_run(unfit[i][0]);
+    snprintf(wanted, sizeof wanted, "src/tune/deep_well.c: %s bears neither the name of its room", unfit[i][1]);
+    shell_expect(said, wanted);
+    assert_int_equal(said->code, 1);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -70,6 +109,8 @@ int main(void)
       cmocka_unit_test(a_call_upwards_is_named_with_both_files),
       cmocka_unit_test(a_circle_of_calls_within_a_room_is_named),
       cmocka_unit_test(a_file_in_no_room_is_refused),
+      cmocka_unit_test(a_name_of_room_file_or_header_passes),
+      cmocka_unit_test(a_name_that_does_not_lead_to_its_place_is_refused),
   };
   return cmocka_run_group_tests_name("layers", tests, shell_setup, shell_teardown);
 }

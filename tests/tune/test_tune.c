@@ -68,12 +68,12 @@ static struct sb_tune_result tune(const struct sb_tune_machine *machines, int co
   return tune_so(machines, count, &options);
 }
 
-static unsigned try_at(const struct sb_model *model, double down, double up, double dwell_s)
+static unsigned try_at(const struct sb_model *model, double downshift, double upshift, double dwell_s)
 {
   struct sb_error err = {SB_OK, ""};
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;
-  assert_int_equal(sb_tune_try(model, 0, down, up, dwell_s, &verdict, &figures, &err), SB_OK);
+  assert_int_equal(sb_tune_try(model, 0, downshift, upshift, dwell_s, &verdict, &figures, &err), SB_OK);
   return verdict.kinds;
 }
 
@@ -93,9 +93,9 @@ static void answer_holds_in_every_machine_and_anywhere_within_its_margin(void **
     const double above = k < 4 ? (k & 2 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
     /* The nearest failure is a margin away, so all before it hold. */
     const double reach = result.margin_fraction / 0.001 - 1.0;
-    const double down = result.downshift_fraction + 0.001 * round(right * reach);
-    const double up = result.upshift_fraction + 0.001 * round(above * reach);
-    for (int i = 0; i < count; i++) assert_int_equal(try_at(&machines[i].model, down, up, result.dwell_s), 0);
+    const double downshift = result.downshift_fraction + 0.001 * round(right * reach);
+    const double upshift = result.upshift_fraction + 0.001 * round(above * reach);
+    for (int i = 0; i < count; i++) assert_int_equal(try_at(&machines[i].model, downshift, upshift, result.dwell_s), 0);
   }
   gsl_rng_free(random);
 }
@@ -114,16 +114,18 @@ static void each_limit_is_the_last_step_before_the_named_machine_fails(void **st
     assert_false(limit->is_band || limit->is_low);
     if (limit->is_end) continue;
     failures++;
-    const bool is_down = d == SB_TUNE_DOWNSHIFT_LOWER || d == SB_TUNE_DOWNSHIFT_HIGHER;
+    const bool is_downshift = d == SB_TUNE_DOWNSHIFT_LOWER || d == SB_TUNE_DOWNSHIFT_HIGHER;
     const double back = d == SB_TUNE_DOWNSHIFT_LOWER || d == SB_TUNE_UPSHIFT_LOWER ? 0.001 : -0.001;
     const double at = limit->fails_at_fraction;
     const struct sb_model *model = &machines[limit->machine].model;
-    const double down = is_down ? at : result.downshift_fraction, up = is_down ? result.upshift_fraction : at;
-    assert_int_equal(try_at(model, down, up, result.dwell_s), limit->verdict.kinds);
+    const double downshift = is_downshift ? at : result.downshift_fraction,
+                 upshift = is_downshift ? result.upshift_fraction : at;
+    assert_int_equal(try_at(model, downshift, upshift, result.dwell_s), limit->verdict.kinds);
     assert_true(limit->verdict.kinds != 0);
-    const double down_before = is_down ? at + back : down, up_before = is_down ? up : at + back;
+    const double downshift_before = is_downshift ? at + back : downshift,
+                 upshift_before = is_downshift ? upshift : at + back;
     for (int i = 0; i < count; i++) {
-      assert_int_equal(try_at(&machines[i].model, down_before, up_before, result.dwell_s), 0);
+      assert_int_equal(try_at(&machines[i].model, downshift_before, upshift_before, result.dwell_s), 0);
     }
   }
   assert_true(failures > 0);
@@ -216,7 +218,8 @@ static void margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure
     for (int d = 0; d < SIDE; d++) {
       for (int u = 0; u < SIDE; u++) {
         if (fails[d][u]) continue;
-        cells[0] = (struct sb_map_cell){.down_first = d, .down_last = d, .up_first = u, .up_last = u};
+        cells[0] =
+            (struct sb_map_cell){.downshift_first = d, .downshift_last = d, .upshift_first = u, .upshift_last = u};
         map.cell_count = 1;
         sb_raster_add(&raster, &map);
       }
@@ -257,10 +260,10 @@ static void samples_begin_nominal_then_take_the_corners_then_stay_inside(void **
   struct sb_error err = {SB_OK, ""};
   for (int count = 1; count <= 6; count++) {
     const struct sb_scenario scenario = with_tolerances(count);
-    const int corners = sb_spread_corner_count(&scenario);
+    const int corners = sb_samples_corner_count(&scenario);
     assert_int_equal(corners, count <= 4 ? 1 << count : 2 * count);
     double all[(16 + 40) * 6];
-    assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_SEARCH, 7, corners + 40, all, &err), SB_OK);
+    assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_SEARCH, 7, corners + 40, all, &err), SB_OK);
     for (int index = 0; index < corners + 40; index++) {
       const double *values = all + index * count;
       int ends = 0;
@@ -286,9 +289,9 @@ static void samples_cover_the_range_evenly(void **state)
   struct sb_error err = {SB_OK, ""};
   const struct sb_scenario scenario = with_tolerances(3);
   static double even[COUNT], independent[COUNT], values[(COUNT + 9) * 3];
-  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_SEARCH, 3, COUNT + 9, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_SEARCH, 3, COUNT + 9, values, &err), SB_OK);
   for (int i = 0; i < COUNT; i++) even[i] = values[(i + 9) * 3 + 1];
-  assert_int_equal(sb_spread_draw(&scenario, SB_SPREAD_RANDOM, 3, COUNT, values, &err), SB_OK);
+  assert_int_equal(sb_samples_draw(&scenario, SB_SAMPLES_RANDOM, 3, COUNT, values, &err), SB_OK);
   for (int i = 0; i < COUNT; i++) independent[i] = values[i * 3 + 1];
   const double deviation = sqrt(9.0 / 12.0 / COUNT);
   assert_near(gsl_stats_mean(even, 1, COUNT), 2.5, 0.1 * deviation);

@@ -334,7 +334,7 @@ static int bench_cycles(const struct sb_model *once)
   static const double torque_nm[CYCLE_POINT_COUNT] = {0.1, 0.1, 0.8, 0.8, 0.1, 0.1};
   struct sb_model two = *once;
   struct sb_load_part *profile = &two.load.parts[two.load.part_count - 1];
-  profile->table = (struct sb_load_table){CYCLE_POINT_COUNT, time_s, torque_nm};
+  profile->table = (struct sb_table){CYCLE_POINT_COUNT, time_s, torque_nm};
   profile->is_repeating = true;
   struct sb_model twelve = two;
   two.run.duration_s = 20.0;

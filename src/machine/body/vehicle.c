@@ -16,14 +16,14 @@ static double cosine_of(double grade)
 }
 
 /* Pieces between a point of the grade and the next, so small that sine and cosine are straight lines in each. */
-static size_t piece_count(const struct sb_grade_table *grade, size_t point)
+static size_t piece_count(const struct sb_table *grade, size_t point)
 {
-  const bool is_jump = grade->distance_m[point + 1] == grade->distance_m[point];
-  const double change = fabs(grade->grade_fraction[point + 1] - grade->grade_fraction[point]);
+  const bool is_jump = grade->x[point + 1] == grade->x[point];
+  const double change = fabs(grade->y[point + 1] - grade->y[point]);
   return is_jump || change <= SB_GRADE_STEP ? 1 : (size_t)ceil(change / SB_GRADE_STEP);
 }
 
-static size_t point_count(const struct sb_grade_table *grade)
+static size_t point_count(const struct sb_table *grade)
 {
   size_t count = grade->count > 0 ? 1 : 0;
   for (size_t i = 0; i + 1 < grade->count; i++) count += piece_count(grade, i);
@@ -52,19 +52,18 @@ static void add_point(const struct sb_vehicle *vehicle, struct road *road, doubl
 
 static struct road fill_road(const struct sb_vehicle *vehicle, double *columns)
 {
-  const struct sb_grade_table *grade = &vehicle->grade;
+  const struct sb_table *grade = &vehicle->grade;
   const size_t count = point_count(grade);
   struct road road = {0, columns, columns + count, columns + 2 * count, columns + 3 * count};
-  add_point(vehicle, &road, grade->distance_m[0], grade->grade_fraction[0]);
+  add_point(vehicle, &road, grade->x[0], grade->y[0]);
   for (size_t i = 0; i + 1 < grade->count; i++) {
     const size_t pieces = piece_count(grade, i);
-    const double from_m = grade->distance_m[i], from = grade->grade_fraction[i];
+    const double from_m = grade->x[i], from = grade->y[i];
     for (size_t k = 1; k < pieces; k++) {
       const double share = (double)k / (double)pieces;
-      add_point(vehicle, &road, from_m + share * (grade->distance_m[i + 1] - from_m),
-                from + share * (grade->grade_fraction[i + 1] - from));
+      add_point(vehicle, &road, from_m + share * (grade->x[i + 1] - from_m), from + share * (grade->y[i + 1] - from));
     }
-    add_point(vehicle, &road, grade->distance_m[i + 1], grade->grade_fraction[i + 1]);
+    add_point(vehicle, &road, grade->x[i + 1], grade->y[i + 1]);
   }
   return road;
 }

@@ -25,7 +25,7 @@ struct place {
 };
 
 /* Number of points at or below x. */
-static size_t count_up_to(const struct sb_load_table *table, double x)
+static size_t count_up_to(const struct sb_table *table, double x)
 {
   if (!(x >= table->x[0])) return 0;
   if (x >= table->x[table->count - 1]) return table->count;
@@ -34,7 +34,7 @@ static size_t count_up_to(const struct sb_load_table *table, double x)
 
 static struct place find_place(const struct sb_load_part *part, double axis_x, int direction)
 {
-  const struct sb_load_table *table = &part->table;
+  const struct sb_table *table = &part->table;
   const double first = table->x[0];
   const double last = table->x[table->count - 1];
   const double period = part->is_repeating ? last - first : 0.0;
@@ -60,10 +60,10 @@ static struct place find_place(const struct sb_load_part *part, double axis_x, i
 
 static double slope_of(const struct sb_load_part *part, size_t piece)
 {
-  const struct sb_load_table *table = &part->table;
+  const struct sb_table *table = &part->table;
   if (part->is_held || piece == 0 || piece == table->count) return 0.0;
   /* Never a jump: find_place() steps over those. */
-  return (table->torque_nm[piece] - table->torque_nm[piece - 1]) / (table->x[piece] - table->x[piece - 1]);
+  return (table->y[piece] - table->y[piece - 1]) / (table->x[piece] - table->x[piece - 1]);
 }
 
 /* Where the piece crosses the breakaway value, in table places; false: nowhere inside it. */
@@ -72,18 +72,18 @@ static bool find_crossing(const struct sb_load_part *part, size_t piece, double 
   if (!part->is_resisting || !(part->breakaway_nm > 0.0)) return false;
   const double slope = slope_of(part, piece);
   if (slope == 0.0) return false;
-  const struct sb_load_table *table = &part->table;
-  *x = table->x[piece - 1] + (part->breakaway_nm - table->torque_nm[piece - 1]) / slope;
+  const struct sb_table *table = &part->table;
+  *x = table->x[piece - 1] + (part->breakaway_nm - table->y[piece - 1]) / slope;
   return *x > table->x[piece - 1] && *x < table->x[piece];
 }
 
 /* Whether the least hold counts between this place and the next corner; its middle tells. */
 static bool is_held_up(const struct sb_load_part *part, const struct place *place, int direction)
 {
-  const struct sb_load_table *table = &part->table;
+  const struct sb_table *table = &part->table;
   const size_t left = place->piece > 0 ? place->piece - 1 : 0;
   const double slope = slope_of(part, place->piece);
-  if (slope == 0.0) return part->breakaway_nm > table->torque_nm[left];
+  if (slope == 0.0) return part->breakaway_nm > table->y[left];
 
   double from = table->x[left];
   double to = table->x[place->piece];
@@ -96,7 +96,7 @@ static bool is_held_up(const struct sb_load_part *part, const struct place *plac
       to = crossing;
     }
   }
-  return part->breakaway_nm > table->torque_nm[left] + slope * (0.5 * (from + to) - table->x[left]);
+  return part->breakaway_nm > table->y[left] + slope * (0.5 * (from + to) - table->x[left]);
 }
 
 static void add(const struct sb_load_part *part, const struct sb_load_at *at, double sign, struct sb_load_curve *sum)
@@ -112,7 +112,7 @@ static void add(const struct sb_load_part *part, const struct sb_load_at *at, do
   const size_t left = place.piece > 0 ? place.piece - 1 : 0;
   const double slope = slope_of(part, place.piece);
   const double ahead = slope != 0.0 ? place.x - part->table.x[left] : 0.0;
-  sum->c0_nm += sign * (part->table.torque_nm[left] + slope * ahead);
+  sum->c0_nm += sign * (part->table.y[left] + slope * ahead);
   if (is_over_time) {
     sum->per_s += sign * slope;
   } else {
@@ -122,7 +122,7 @@ static void add(const struct sb_load_part *part, const struct sb_load_at *at, do
 
 static double next_corner(const struct sb_load_part *part, double axis_x, int direction)
 {
-  const struct sb_load_table *table = &part->table;
+  const struct sb_table *table = &part->table;
   const struct place place = find_place(part, axis_x, direction);
   const bool is_last = direction > 0 ? place.piece == table->count : place.piece == 0;
   if (is_last) return direction * (double)INFINITY;
@@ -148,10 +148,10 @@ static double next_angle_rad(const struct sb_load_part *part, double angle_rad, 
 
 static void range_nm(const struct sb_load_part *part, double *least, double *greatest)
 {
-  *least = *greatest = part->table.torque_nm[0];
+  *least = *greatest = part->table.y[0];
   for (size_t i = 1; i < part->table.count; i++) {
-    *least = fmin(*least, part->table.torque_nm[i]);
-    *greatest = fmax(*greatest, part->table.torque_nm[i]);
+    *least = fmin(*least, part->table.y[i]);
+    *greatest = fmax(*greatest, part->table.y[i]);
   }
 }
 

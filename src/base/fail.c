@@ -2,8 +2,10 @@
 #include "shiftband/status.h"
 
 #include <stdarg.h>
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
+#include <string.h>
 
 static const char *const status_texts[] = {
 #define SB_STATUS_TEXT(code, text) [code] = text,
@@ -28,4 +30,28 @@ enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *
   /* A text that can't be formatted still leaves the caller with words. */
   if (length < 0) snprintf(err->text, sizeof err->text, "%s", sb_status_text(status));
   return status;
+}
+
+const char *sb_fail_quote(char out[SB_QUOTE_SIZE], const char *text)
+{
+  size_t length = 0;
+  out[length++] = '"';
+  for (const char *p = text; *p != 0; p++) {
+    const unsigned char byte = (unsigned char)*p;
+    const bool starts_character = (byte & 0xc0u) != 0x80u;
+    if (starts_character && length > 60) {
+      memcpy(out + length, "...", 3);
+      length += 3;
+      break;
+    }
+    if (length > SB_QUOTE_SIZE - 12) break;
+    if (byte < 0x20 || byte == 0x7f) {
+      length += (size_t)snprintf(out + length, SB_QUOTE_SIZE - length, "\\x%02x", byte);
+    } else {
+      out[length++] = *p;
+    }
+  }
+  out[length++] = '"';
+  out[length] = 0;
+  return out;
 }
