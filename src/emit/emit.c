@@ -213,7 +213,7 @@ static void record(void *context, int32_t reading, bool is_engaged, bool is_deci
 /* By a command, or by a switch of its own. */
 static bool can_stop(const struct sb_model *model)
 {
-  const struct sb_text_table *schedule = &model->drive.schedule;
+  const struct sb_table *schedule = &model->drive.schedule;
   bool can = model->battery.is_present || (model->winding.is_present && isfinite(model->winding.cut_out_c));
   for (size_t i = 0; i < schedule->count; i++) can |= schedule->y[i] != schedule->y[0] || schedule->y[i] == 0.0;
   return can;
