@@ -176,7 +176,7 @@ enum { HUMP_COUNT = sizeof hump_m / sizeof hump_m[0] };
 static struct sb_body hump_vehicle(void)
 {
   struct sb_body body = vehicle(30.0, 0.08);
-  body.vehicle.grade = (struct sb_text_table){HUMP_COUNT, hump_m, hump_grade};
+  body.vehicle.grade = (struct sb_table){HUMP_COUNT, hump_m, hump_grade};
   return body;
 }
 
@@ -382,7 +382,7 @@ static void points_and_file_make_the_same_grade(void **state)
 {
   (void)state;
   load_bodies(NULL, 0);
-  const struct sb_text_table *file = &scenario.model.bodies[0].vehicle.grade;
+  const struct sb_table *file = &scenario.model.bodies[0].vehicle.grade;
   double places[3], grades[3];
   assert_int_equal(file->count, 3);
   memcpy(places, file->x, sizeof places);
@@ -392,7 +392,7 @@ static void points_and_file_make_the_same_grade(void **state)
       "load.bodies.1={kind: vehicle, mass: 120 kg, wheel_radius: 1 m, rolling_resistance: 0, grade_points: "
       "[[0 m, 0 %], [300 cm, 12 %], [3 m, -5 %]]}";
   load_bodies(&set, 1);
-  const struct sb_text_table *points = &scenario.model.bodies[0].vehicle.grade;
+  const struct sb_table *points = &scenario.model.bodies[0].vehicle.grade;
   assert_int_equal(points->count, 3);
   for (int i = 0; i < 3; i++) {
     assert_near_rel(points->x[i], places[i], rounding);
