@@ -4,30 +4,30 @@
 #include "text/fields.h"
 
 static const struct sb_field charge_fields[] = {
-    SB_FIELD_AS(sb_check_charge, "charge_pct", charge_fraction, ROUNDED_PERCENT),
-    SB_FIELD(sb_check_charge, voltage_v, NUMBER), SB_FIELDS_END};
+    SB_MEMBER_AS(sb_check_charge, "charge_pct", charge_fraction, ROUNDED_PERCENT),
+    SB_MEMBER(sb_check_charge, voltage_v, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field pair_fields[] = {
-    SB_FIELD(sb_check_pair, slower, TEXT), SB_FIELD(sb_check_pair, faster, TEXT),
-    SB_FIELD_AS(sb_check_pair, "downshift_below_pct", downshift_below, ROUNDED_PERCENT),
-    SB_FIELD_AS(sb_check_pair, "upshift_above_pct", upshift_above, ROUNDED_PERCENT), SB_FIELDS_END};
+    SB_MEMBER(sb_check_pair, slower, TEXT), SB_MEMBER(sb_check_pair, faster, TEXT),
+    SB_MEMBER_AS(sb_check_pair, "downshift_below_pct", downshift_below, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "upshift_above_pct", upshift_above, ROUNDED_PERCENT), SB_MEMBERS_END};
 
 static const struct sb_field torque_fields[] = {
-    SB_FIELD_AS(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, ROUNDED_PERCENT),
-    SB_FIELD_AS(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, ROUNDED_PERCENT),
-    SB_FIELD_AS(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, ROUNDED_PERCENT),
-    SB_FIELD_AS(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, ROUNDED_PERCENT),
-    SB_FIELD(sb_check_charge_pair, downshift_torque_nm, NUMBER),
-    SB_FIELD(sb_check_charge_pair, upshift_torque_nm, NUMBER),
-    SB_FIELDS_END};
+    SB_MEMBER_AS(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, ROUNDED_PERCENT),
+    SB_MEMBER(sb_check_charge_pair, downshift_torque_nm, NUMBER),
+    SB_MEMBER(sb_check_charge_pair, upshift_torque_nm, NUMBER),
+    SB_MEMBERS_END};
 
 static const struct sb_field flag_fields[] = {
-    SB_FIELD_AS(sb_check_charge_pair, "hunting", is_hunting, BOOLEAN),
-    SB_FIELD_AS(sb_check_charge_pair, "stuck_low", is_stuck_low, BOOLEAN),
-    SB_FIELD_AS(sb_check_charge_pair, "needless_downshift", is_needless, BOOLEAN),
-    SB_FIELD_AS(sb_check_charge_pair, "slower_stalls", is_slower_stalled, BOOLEAN),
-    SB_FIELD_AS(sb_check_charge_pair, "faster_stalls", is_faster_stalled, BOOLEAN),
-    SB_FIELDS_END};
+    SB_MEMBER_AS(sb_check_charge_pair, "hunting", is_hunting, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "stuck_low", is_stuck_low, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "needless_downshift", is_needless, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "slower_stalls", is_slower_stalled, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "faster_stalls", is_faster_stalled, BOOLEAN),
+    SB_MEMBERS_END};
 
 static void write_header(struct sb_csv *csv)
 {

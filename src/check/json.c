@@ -7,67 +7,67 @@
 
 /* Motor, gears and pairs of a case --------------------------------------------------------------------------------------- */
 
-#define MOTOR(member) SB_FIELD(sb_check_motor, member, NUMBER)
+#define MOTOR(member) SB_MEMBER(sb_check_motor, member, NUMBER)
 static const struct sb_field motor_fields[] = {
     MOTOR(open_circuit_voltage_v),
     MOTOR(internal_resistance_ohm),
-    SB_FIELD_AS(sb_check_motor, "duty_pct", duty_fraction, PERCENT),
+    SB_MEMBER_AS(sb_check_motor, "duty_pct", duty_fraction, PERCENT),
     MOTOR(no_load_speed_rad_s),
-    SB_FIELD_AS(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
+    SB_MEMBER_AS(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
     MOTOR(reference_rad_s),
     MOTOR(stall_torque_nm),
     MOTOR(greatest_power_w),
-    SB_FIELD_AS(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
+    SB_MEMBER_AS(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
     MOTOR(slope_nms_rad),
     MOTOR(friction_nm),
     MOTOR(kt_nm_a),
     MOTOR(ke_vs_rad),
     MOTOR(resistance_ohm),
-    SB_FIELDS_END};
+    SB_MEMBERS_END};
 
-#define GEAR(member) SB_FIELD_AS(sb_check_gear, #member, figures.member, NUMBER)
+#define GEAR(member) SB_MEMBER_AS(sb_check_gear, #member, figures.member, NUMBER)
 static const struct sb_field gear_fields[] = {
-    SB_FIELD(sb_check_gear, name, TEXT),
+    SB_MEMBER(sb_check_gear, name, TEXT),
     GEAR(ratio),
     GEAR(efficiency),
-    SB_FIELD_AS(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
+    SB_MEMBER_AS(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
     GEAR(stall_torque_nm),
-    SB_FIELD(sb_check_gear, exceeds_limit, BOOLEAN),
+    SB_MEMBER(sb_check_gear, exceeds_limit, BOOLEAN),
     GEAR(time_constant_s),
     GEAR(inertia_kg_m2),
-    SB_FIELDS_END};
+    SB_MEMBERS_END};
 
 static const struct sb_field lightest_fields[] = {
-    SB_FIELD_AS(sb_check_gear, "reading_pct", figures.lightest_reading, PERCENT),
-    SB_FIELD_AS(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s, NUMBER), SB_FIELDS_END};
+    SB_MEMBER_AS(sb_check_gear, "reading_pct", figures.lightest_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field heaviest_fields[] = {
-    SB_FIELD_AS(sb_check_gear, "reading_pct", figures.heaviest_reading, PERCENT),
-    SB_FIELD_AS(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s, NUMBER), SB_FIELDS_END};
+    SB_MEMBER_AS(sb_check_gear, "reading_pct", figures.heaviest_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s, NUMBER), SB_MEMBERS_END};
 
-#define PAIR(member) SB_FIELD_AS(sb_check_pair, #member, figures.member, NUMBER)
+#define PAIR(member) SB_MEMBER_AS(sb_check_pair, #member, figures.member, NUMBER)
 static const struct sb_field pair_fields[] = {
-    SB_FIELD(sb_check_pair, slower, TEXT),
-    SB_FIELD(sb_check_pair, faster, TEXT),
-    SB_FIELD_AS(sb_check_pair, "downshift_below_pct", downshift_below, PERCENT),
-    SB_FIELD_AS(sb_check_pair, "upshift_above_pct", upshift_above, PERCENT),
+    SB_MEMBER(sb_check_pair, slower, TEXT),
+    SB_MEMBER(sb_check_pair, faster, TEXT),
+    SB_MEMBER_AS(sb_check_pair, "downshift_below_pct", downshift_below, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "upshift_above_pct", upshift_above, PERCENT),
     PAIR(downshift_torque_nm),
     PAIR(upshift_torque_nm),
-    SB_FIELD_AS(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift, PERCENT),
-    SB_FIELD_AS(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift, PERCENT),
-    SB_FIELD_AS(sb_check_pair, "upshift_margin_pct", upshift_margin, PERCENT),
-    SB_FIELD_AS(sb_check_pair, "stuck_low", figures.is_stuck_low, BOOLEAN),
+    SB_MEMBER_AS(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "upshift_margin_pct", upshift_margin, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "stuck_low", figures.is_stuck_low, BOOLEAN),
     PAIR(helping_upshift_nm),
     PAIR(helping_downshift_nm),
-    SB_FIELD_AS(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
-    SB_FIELD_AS(sb_check_pair, "upshift_time_s", figures.upshift_time_s, NUMBER),
-    SB_FIELD_AS(sb_check_pair, "downshift_time_s", figures.downshift_time_s, NUMBER),
+    SB_MEMBER_AS(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
+    SB_MEMBER_AS(sb_check_pair, "upshift_time_s", figures.upshift_time_s, NUMBER),
+    SB_MEMBER_AS(sb_check_pair, "downshift_time_s", figures.downshift_time_s, NUMBER),
     PAIR(shortest_dwell_s),
     PAIR(shortest_dwell_steady_s),
     PAIR(shortest_start_delay_s),
     PAIR(least_voltage_upshift_v),
     PAIR(least_voltage_hold_v),
-    SB_FIELDS_END};
+    SB_MEMBERS_END};
 
 static void put_gears(struct sb_json *json, const struct sb_check_case *at)
 {
@@ -123,56 +123,56 @@ static void put_cases(struct sb_json *json, const char *key, const struct sb_che
 
 /* Drive, load, shaft, vehicle -------------------------------------------------------------------------------------------- */
 
-#define DRIVE(member) SB_FIELD(sb_check_drive, member, NUMBER)
-static const struct sb_field drive_fields[] = {SB_FIELD(sb_check_drive, mode, TEXT),
-                                               SB_FIELD_AS(sb_check_drive, "limit_pct", limit_fraction, PERCENT),
+#define DRIVE(member) SB_MEMBER(sb_check_drive, member, NUMBER)
+static const struct sb_field drive_fields[] = {SB_MEMBER(sb_check_drive, mode, TEXT),
+                                               SB_MEMBER_AS(sb_check_drive, "limit_pct", limit_fraction, PERCENT),
                                                DRIVE(period_s),
                                                DRIVE(ramp_s),
-                                               SB_FIELD(sb_check_drive, when_off, TEXT),
-                                               SB_FIELD(sb_check_drive, reading, TEXT),
+                                               SB_MEMBER(sb_check_drive, when_off, TEXT),
+                                               SB_MEMBER(sb_check_drive, reading, TEXT),
                                                DRIVE(reference_a),
-                                               SB_FIELDS_END};
+                                               SB_MEMBERS_END};
 
 static const struct sb_field control_fields[] = {DRIVE(target_rad_s), DRIVE(proportional_band_rad_s),
-                                                 DRIVE(integral_time_s), SB_FIELDS_END};
+                                                 DRIVE(integral_time_s), SB_MEMBERS_END};
 
-static const struct sb_field held_fields[] = {SB_FIELD(sb_check_gear, name, TEXT), GEAR(hidden_torque_nm),
-                                              SB_FIELD_AS(sb_check_gear, "stable", figures.is_stable, BOOLEAN),
-                                              SB_FIELDS_END};
+static const struct sb_field held_fields[] = {SB_MEMBER(sb_check_gear, name, TEXT), GEAR(hidden_torque_nm),
+                                              SB_MEMBER_AS(sb_check_gear, "stable", figures.is_stable, BOOLEAN),
+                                              SB_MEMBERS_END};
 
-#define LOAD(member) SB_FIELD(sb_check_load, member, NUMBER)
+#define LOAD(member) SB_MEMBER(sb_check_load, member, NUMBER)
 static const struct sb_field load_fields[] = {LOAD(lightest_nm),         LOAD(heaviest_nm),   LOAD(holding_brake_nm),
                                               LOAD(suspended_nm),        LOAD(inertia_kg_m2), LOAD(viscous_nms_rad),
-                                              LOAD(quadratic_nms2_rad2), SB_FIELDS_END};
+                                              LOAD(quadratic_nms2_rad2), SB_MEMBERS_END};
 
-static const struct sb_field limit_fields[] = {SB_FIELD(sb_check_limit, torque_nm, NUMBER),
-                                               SB_FIELD(sb_check_limit, part, TEXT), SB_FIELDS_END};
+static const struct sb_field limit_fields[] = {SB_MEMBER(sb_check_limit, torque_nm, NUMBER),
+                                               SB_MEMBER(sb_check_limit, part, TEXT), SB_MEMBERS_END};
 
-#define SHAFT(member) SB_FIELD(sb_check_shaft, member, NUMBER)
-static const struct sb_field shaft_fields[] = {SB_FIELD_AS(sb_check_shaft, "rigid", is_rigid, BOOLEAN),
+#define SHAFT(member) SB_MEMBER(sb_check_shaft, member, NUMBER)
+static const struct sb_field shaft_fields[] = {SB_MEMBER_AS(sb_check_shaft, "rigid", is_rigid, BOOLEAN),
                                                SHAFT(stiffness_nm_rad), SHAFT(damping_nms_rad), SHAFT(backlash_rad),
-                                               SB_FIELDS_END};
+                                               SB_MEMBERS_END};
 
-static const struct sb_field swing_fields[] = {SB_FIELD(sb_check_shaft_gear, natural_frequency_rad_s, NUMBER),
-                                               SB_FIELD(sb_check_shaft_gear, damping_ratio, NUMBER), SB_FIELDS_END};
+static const struct sb_field swing_fields[] = {SB_MEMBER(sb_check_shaft_gear, natural_frequency_rad_s, NUMBER),
+                                               SB_MEMBER(sb_check_shaft_gear, damping_ratio, NUMBER), SB_MEMBERS_END};
 
-#define SHOCK(member) SB_FIELD(sb_check_shock, member, NUMBER)
+#define SHOCK(member) SB_MEMBER(sb_check_shock, member, NUMBER)
 static const struct sb_field shock_fields[] = {SHOCK(speed_difference_rad_s),
                                                SHOCK(impulse_nms),
                                                SHOCK(peak_torque_nm),
                                                SHOCK(undamped_peak_torque_nm),
                                                SHOCK(stiffness_that_matters_nm_rad),
                                                SHOCK(stiffness_at_limit_nm_rad),
-                                               SB_FIELDS_END};
+                                               SB_MEMBERS_END};
 
-static const struct sb_field vehicle_fields[] = {SB_FIELD(sb_check_vehicle, carried_push_n, NUMBER),
-                                                 SB_FIELD(sb_check_vehicle, slipping_push_n, NUMBER),
-                                                 SB_FIELD(sb_check_vehicle, end_m, NUMBER), SB_FIELDS_END};
+static const struct sb_field vehicle_fields[] = {SB_MEMBER(sb_check_vehicle, carried_push_n, NUMBER),
+                                                 SB_MEMBER(sb_check_vehicle, slipping_push_n, NUMBER),
+                                                 SB_MEMBER(sb_check_vehicle, end_m, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field stage_fields[] = {
-    SB_FIELD(sb_check_stage, bodies, INTEGER),    SB_FIELD_AS(sb_check_stage, "steepest", is_steepest, BOOLEAN),
-    SB_FIELD(sb_check_stage, distance_m, NUMBER), SB_FIELD(sb_check_stage, need_n, NUMBER),
-    SB_FIELD(sb_check_stage, ballast_kg, NUMBER), SB_FIELDS_END};
+    SB_MEMBER(sb_check_stage, bodies, INTEGER),    SB_MEMBER_AS(sb_check_stage, "steepest", is_steepest, BOOLEAN),
+    SB_MEMBER(sb_check_stage, distance_m, NUMBER), SB_MEMBER(sb_check_stage, need_n, NUMBER),
+    SB_MEMBER(sb_check_stage, ballast_kg, NUMBER), SB_MEMBERS_END};
 
 static void put_schedule(struct sb_json *json, const struct sb_table *schedule)
 {
@@ -289,50 +289,50 @@ static void put_vehicle(struct sb_json *json, const struct sb_check *check)
 
 /* Battery and heat ------------------------------------------------------------------------------------------------------- */
 
-static const struct sb_field battery_fields[] = {SB_FIELD(sb_check_battery, chemistry, TEXT),
-                                                 SB_FIELD(sb_check_battery, source, TEXT),
-                                                 SB_FIELD(sb_check_battery, cells, INTEGER),
-                                                 SB_FIELD(sb_check_battery, capacity_ah, NUMBER),
-                                                 SB_FIELD_AS(sb_check_battery, "charge_pct", charge_fraction, PERCENT),
-                                                 SB_FIELD(sb_check_battery, cutoff_v, NUMBER),
-                                                 SB_FIELDS_END};
+static const struct sb_field battery_fields[] = {SB_MEMBER(sb_check_battery, chemistry, TEXT),
+                                                 SB_MEMBER(sb_check_battery, source, TEXT),
+                                                 SB_MEMBER(sb_check_battery, cells, INTEGER),
+                                                 SB_MEMBER(sb_check_battery, capacity_ah, NUMBER),
+                                                 SB_MEMBER_AS(sb_check_battery, "charge_pct", charge_fraction, PERCENT),
+                                                 SB_MEMBER(sb_check_battery, cutoff_v, NUMBER),
+                                                 SB_MEMBERS_END};
 
-static const struct sb_field span_fields[] = {SB_FIELD(sb_check_span, kind, TEXT),
-                                              SB_FIELD(sb_check_span, gear, TEXT),
-                                              SB_FIELD(sb_check_span, slower, TEXT),
-                                              SB_FIELD(sb_check_span, faster, TEXT),
-                                              SB_FIELD_AS(sb_check_span, "from_charge_pct", from_fraction, PERCENT),
-                                              SB_FIELD_AS(sb_check_span, "to_charge_pct", to_fraction, PERCENT),
-                                              SB_FIELD(sb_check_span, from_voltage_v, NUMBER),
-                                              SB_FIELD(sb_check_span, to_voltage_v, NUMBER),
-                                              SB_FIELD(sb_check_span, text, CHARS),
-                                              SB_FIELDS_END};
+static const struct sb_field span_fields[] = {SB_MEMBER(sb_check_span, kind, TEXT),
+                                              SB_MEMBER(sb_check_span, gear, TEXT),
+                                              SB_MEMBER(sb_check_span, slower, TEXT),
+                                              SB_MEMBER(sb_check_span, faster, TEXT),
+                                              SB_MEMBER_AS(sb_check_span, "from_charge_pct", from_fraction, PERCENT),
+                                              SB_MEMBER_AS(sb_check_span, "to_charge_pct", to_fraction, PERCENT),
+                                              SB_MEMBER(sb_check_span, from_voltage_v, NUMBER),
+                                              SB_MEMBER(sb_check_span, to_voltage_v, NUMBER),
+                                              SB_MEMBER(sb_check_span, text, CHARS),
+                                              SB_MEMBERS_END};
 
-static const struct sb_field charge_fields[] = {SB_FIELD_AS(sb_check_charge, "charge_pct", charge_fraction, PERCENT),
-                                                SB_FIELD(sb_check_charge, voltage_v, NUMBER), SB_FIELDS_END};
+static const struct sb_field charge_fields[] = {SB_MEMBER_AS(sb_check_charge, "charge_pct", charge_fraction, PERCENT),
+                                                SB_MEMBER(sb_check_charge, voltage_v, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field charge_pair_fields[] = {
-    SB_FIELD(sb_check_charge_pair, downshift_torque_nm, NUMBER),
-    SB_FIELD(sb_check_charge_pair, upshift_torque_nm, NUMBER),
-    SB_FIELD_AS(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, PERCENT),
-    SB_FIELD_AS(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, PERCENT),
-    SB_FIELD_AS(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, PERCENT),
-    SB_FIELD_AS(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, PERCENT),
-    SB_FIELDS_END};
+    SB_MEMBER(sb_check_charge_pair, downshift_torque_nm, NUMBER),
+    SB_MEMBER(sb_check_charge_pair, upshift_torque_nm, NUMBER),
+    SB_MEMBER_AS(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, PERCENT),
+    SB_MEMBERS_END};
 
-#define HEAT(member) SB_FIELD(sb_check_heat, member, NUMBER)
+#define HEAT(member) SB_MEMBER(sb_check_heat, member, NUMBER)
 static const struct sb_field heat_fields[] = {HEAT(ambient_c), HEAT(start_c), HEAT(reference_c), HEAT(limit_c),
-                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     SB_FIELDS_END};
+                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     SB_MEMBERS_END};
 
-#define BURDEN(member) SB_FIELD(sb_check_burden, member, NUMBER)
-static const struct sb_field burden_fields[] = {SB_FIELD(sb_check_burden, gear, TEXT),
-                                                SB_FIELD(sb_check_burden, load, TEXT),
+#define BURDEN(member) SB_MEMBER(sb_check_burden, member, NUMBER)
+static const struct sb_field burden_fields[] = {SB_MEMBER(sb_check_burden, gear, TEXT),
+                                                SB_MEMBER(sb_check_burden, load, TEXT),
                                                 BURDEN(external_torque_nm),
                                                 BURDEN(start_loss_w),
                                                 BURDEN(steady_winding_c),
                                                 BURDEN(steady_housing_c),
                                                 BURDEN(bound_reached_s),
-                                                SB_FIELDS_END};
+                                                SB_MEMBERS_END};
 
 static void put_charge(struct sb_json *json, const struct sb_check_case *at, const struct sb_check_charge *charge)
 {
@@ -388,11 +388,12 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
 
 /* Remarks ---------------------------------------------------------------------------------------------------------------- */
 
-static const struct sb_field remark_fields[] = {SB_FIELD(sb_check_remark, kind, TEXT),
-                                                SB_FIELD(sb_check_remark, text, CHARS), SB_FIELDS_END};
+static const struct sb_field remark_fields[] = {SB_MEMBER(sb_check_remark, kind, TEXT),
+                                                SB_MEMBER(sb_check_remark, text, CHARS), SB_MEMBERS_END};
 
-static const struct sb_field cure_fields[] = {SB_FIELD(sb_check_cure, key, CHARS), SB_FIELD(sb_check_cure, bound, TEXT),
-                                              SB_FIELD(sb_check_cure, value, CHARS), SB_FIELDS_END};
+static const struct sb_field cure_fields[] = {SB_MEMBER(sb_check_cure, key, CHARS),
+                                              SB_MEMBER(sb_check_cure, bound, TEXT),
+                                              SB_MEMBER(sb_check_cure, value, CHARS), SB_MEMBERS_END};
 
 static void put_remarks(struct sb_json *json, const char *key, const struct sb_check *check,
                         const struct sb_check_remarks *remarks)

@@ -12,9 +12,10 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
                                        [SB_FIT_GIVEN] = "given",
                                        [SB_FIT_DETERMINED] = "determined",
                                        [SB_FIT_UNDETERMINED] = "undetermined"};
-  static const struct sb_field fields[] = {SB_FIELD_AS(sb_fit_figure, "standard_error_si", standard_error, NUMBER),
-                                           SB_FIELD_AS(sb_fit_figure, "least_si", least, NUMBER),
-                                           SB_FIELD_AS(sb_fit_figure, "greatest_si", greatest, NUMBER), SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_figure, "standard_error_si", standard_error, NUMBER),
+                                           SB_MEMBER_AS(sb_fit_figure, "least_si", least, NUMBER),
+                                           SB_MEMBER_AS(sb_fit_figure, "greatest_si", greatest, NUMBER),
+                                           SB_MEMBERS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
   sb_json_open_object(json);
   sb_json_put_string(json, "figure", sb_fit_figure_key(kind));
@@ -37,13 +38,13 @@ static void put_figures(struct sb_json *json, const struct sb_fit_result *result
 
 static void put_channels(struct sb_json *json, const struct sb_fit_result *result, int log)
 {
-  static const struct sb_field fields[] = {SB_FIELD_AS(sb_fit_channel, "readings", count, SIZE),
-                                           SB_FIELD_AS(sb_fit_channel, "outliers", outlier_count, SIZE),
-                                           SB_FIELD_AS(sb_fit_channel, "deviating", deviating_count, SIZE),
-                                           SB_FIELD_AS(sb_fit_channel, "standard_deviation_si", sd, NUMBER),
-                                           SB_FIELD_AS(sb_fit_channel, "rounding_si", quantum, NUMBER),
-                                           SB_FIELD(sb_fit_channel, explained_fraction, NUMBER),
-                                           SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_channel, "readings", count, SIZE),
+                                           SB_MEMBER_AS(sb_fit_channel, "outliers", outlier_count, SIZE),
+                                           SB_MEMBER_AS(sb_fit_channel, "deviating", deviating_count, SIZE),
+                                           SB_MEMBER_AS(sb_fit_channel, "standard_deviation_si", sd, NUMBER),
+                                           SB_MEMBER_AS(sb_fit_channel, "rounding_si", quantum, NUMBER),
+                                           SB_MEMBER(sb_fit_channel, explained_fraction, NUMBER),
+                                           SB_MEMBERS_END};
   sb_json_put_array(json, "channels");
   for (size_t c = 0; c < result->channel_count; c++) {
     const struct sb_fit_channel *channel = &result->channels[c];
@@ -59,10 +60,10 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
 
 static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_fit_log *logs)
 {
-  static const struct sb_field times[] = {SB_FIELD(sb_fit_origin, start_s, NUMBER),
-                                          SB_FIELD_AS(sb_fit_origin, "start_error_s", start_se_s, NUMBER),
-                                          SB_FIELD(sb_fit_origin, off_s, NUMBER),
-                                          SB_FIELD_AS(sb_fit_origin, "off_error_s", off_se_s, NUMBER), SB_FIELDS_END};
+  static const struct sb_field times[] = {SB_MEMBER(sb_fit_origin, start_s, NUMBER),
+                                          SB_MEMBER_AS(sb_fit_origin, "start_error_s", start_se_s, NUMBER),
+                                          SB_MEMBER(sb_fit_origin, off_s, NUMBER),
+                                          SB_MEMBER_AS(sb_fit_origin, "off_error_s", off_se_s, NUMBER), SB_MEMBERS_END};
   sb_json_put_array(json, "logs");
   for (size_t k = 0; k < result->log_count; k++) {
     const struct sb_fit_origin *origin = &result->origins[k];

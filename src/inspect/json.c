@@ -16,8 +16,8 @@ static void put_name(struct sb_json *json, const char *key, const struct sb_insp
 static void put_shifts(struct sb_json *json, const struct sb_inspect_report *report, const struct sb_inspection *of)
 {
   static const struct sb_field fields[] = {
-      SB_FIELD(sb_inspect_shift, command_s, NUMBER), SB_FIELD(sb_inspect_shift, engaged_s, NUMBER),
-      SB_FIELD(sb_inspect_shift, from, INTEGER), SB_FIELD(sb_inspect_shift, to, INTEGER), SB_FIELDS_END};
+      SB_MEMBER(sb_inspect_shift, command_s, NUMBER), SB_MEMBER(sb_inspect_shift, engaged_s, NUMBER),
+      SB_MEMBER(sb_inspect_shift, from, INTEGER), SB_MEMBER(sb_inspect_shift, to, INTEGER), SB_MEMBERS_END};
   sb_json_put_integer(json, "shift_count", (long long)of->shift_count);
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < of->shift_count; i++) {
@@ -53,10 +53,10 @@ static void close_verdict(struct sb_json *json, const char *text)
 static void put_verdicts(struct sb_json *json, const struct sb_inspect_report *report)
 {
   static const struct sb_field hunt_fields[] = {
-      SB_FIELD(sb_inspect_hunt, first_s, NUMBER), SB_FIELD(sb_inspect_hunt, last_s, NUMBER),
-      SB_FIELD(sb_inspect_hunt, count, SIZE), SB_FIELD(sb_inspect_hunt, period_s, NUMBER), SB_FIELDS_END};
-  static const struct sb_field rest_fields[] = {SB_FIELD_AS(sb_inspect_rest, "first_s", from_s, NUMBER),
-                                                SB_FIELD_AS(sb_inspect_rest, "last_s", to_s, NUMBER), SB_FIELDS_END};
+      SB_MEMBER(sb_inspect_hunt, first_s, NUMBER), SB_MEMBER(sb_inspect_hunt, last_s, NUMBER),
+      SB_MEMBER(sb_inspect_hunt, count, SIZE), SB_MEMBER(sb_inspect_hunt, period_s, NUMBER), SB_MEMBERS_END};
+  static const struct sb_field rest_fields[] = {SB_MEMBER_AS(sb_inspect_rest, "first_s", from_s, NUMBER),
+                                                SB_MEMBER_AS(sb_inspect_rest, "last_s", to_s, NUMBER), SB_MEMBERS_END};
   const struct sb_inspection *found = report->found;
   char text[SB_INSPECT_VERDICT_SIZE];
   sb_json_put_array(json, "verdicts");
@@ -96,10 +96,10 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
 {
   static const char *const sources[] = {"", "gear", "ratio", "motor"};
   static const struct sb_field fields[] = {
-      SB_FIELD(sb_inspection, begin_s, NUMBER),       SB_FIELD(sb_inspection, end_s, NUMBER),
-      SB_FIELD(sb_inspection, interval_s, NUMBER),    SB_FIELD(sb_inspection, missing_fraction, NUMBER),
-      SB_FIELD(sb_inspection, hole_count, SIZE),      SB_FIELD(sb_inspection, longest_hole_s, NUMBER),
-      SB_FIELD(sb_inspection, least_pause_s, NUMBER), SB_FIELDS_END};
+      SB_MEMBER(sb_inspection, begin_s, NUMBER),       SB_MEMBER(sb_inspection, end_s, NUMBER),
+      SB_MEMBER(sb_inspection, interval_s, NUMBER),    SB_MEMBER(sb_inspection, missing_fraction, NUMBER),
+      SB_MEMBER(sb_inspection, hole_count, SIZE),      SB_MEMBER(sb_inspection, longest_hole_s, NUMBER),
+      SB_MEMBER(sb_inspection, least_pause_s, NUMBER), SB_MEMBERS_END};
   const struct sb_inspection *found = report->found;
   sb_json_put_string(json, "source", sources[found->source]);
   sb_json_put_integer(json, "rows", (long long)report->log->count);
@@ -113,13 +113,13 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
 
 static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
 {
-  static const struct sb_field fields[] = {SB_FIELD(sb_overlay_column, tolerance, NUMBER),
-                                           SB_FIELD(sb_overlay_column, greatest, NUMBER),
-                                           SB_FIELD(sb_overlay_column, greatest_s, NUMBER),
-                                           SB_FIELD(sb_overlay_column, first_deviation_s, NUMBER),
-                                           SB_FIELD(sb_overlay_column, deviating_fraction, NUMBER),
-                                           SB_FIELD(sb_overlay_column, rms, NUMBER),
-                                           SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER(sb_overlay_column, tolerance, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, greatest, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, greatest_s, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, first_deviation_s, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, deviating_fraction, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, rms, NUMBER),
+                                           SB_MEMBERS_END};
   sb_json_put_array(json, "columns");
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
     const struct sb_overlay_column *column = &overlay->columns[c];
@@ -135,9 +135,9 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
 
 static void put_hints(struct sb_json *json, const struct sb_explanation *explanation)
 {
-  static const struct sb_field fields[] = {SB_FIELD_AS(sb_hint, "key", path, CHARS), SB_FIELD(sb_hint, gain, NUMBER),
-                                           SB_FIELD(sb_hint, written, NUMBER),       SB_FIELD(sb_hint, best, NUMBER),
-                                           SB_FIELD(sb_hint, is_at_end, BOOLEAN),    SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_hint, "key", path, CHARS), SB_MEMBER(sb_hint, gain, NUMBER),
+                                           SB_MEMBER(sb_hint, written, NUMBER),       SB_MEMBER(sb_hint, best, NUMBER),
+                                           SB_MEMBER(sb_hint, is_at_end, BOOLEAN),    SB_MEMBERS_END};
   sb_json_put_boolean(json, "is_explained", explanation->is_found);
   sb_json_put_boolean(json, "is_explanation_shared", explanation->is_shared);
   sb_json_put_array(json, "hints");

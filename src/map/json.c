@@ -17,11 +17,11 @@ void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdi
 }
 
 const struct sb_field sb_map_figure_fields[] = {
-    SB_FIELD_AS(sb_map_figures, "shifts", shift_count, LONG),
-    SB_FIELD(sb_map_figures, output_turns, NUMBER),
-    SB_FIELD(sb_map_figures, given_j, NUMBER),
-    SB_FIELD(sb_map_figures, greatest_torque_nm, NUMBER),
-    SB_FIELDS_END,
+    SB_MEMBER_AS(sb_map_figures, "shifts", shift_count, LONG),
+    SB_MEMBER(sb_map_figures, output_turns, NUMBER),
+    SB_MEMBER(sb_map_figures, given_j, NUMBER),
+    SB_MEMBER(sb_map_figures, greatest_torque_nm, NUMBER),
+    SB_MEMBERS_END,
 };
 
 static void put_margin(struct sb_json *json, const struct sb_map_margin *margin, enum sb_map_direction direction)

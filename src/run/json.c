@@ -27,9 +27,9 @@ static void put_cures(struct sb_json *json, const struct sb_verdict_words *expla
 static void put_verdicts(struct sb_json *json, const struct sb_report *report)
 {
   static const struct sb_field times[] = {
-      SB_FIELD(sb_verdict, first_s, NUMBER),    SB_FIELD(sb_verdict, last_s, NUMBER),
-      SB_FIELD(sb_verdict, count, SIZE),        SB_FIELD(sb_verdict, period_s, NUMBER),
-      SB_FIELD(sb_verdict, duration_s, NUMBER), SB_FIELDS_END};
+      SB_MEMBER(sb_verdict, first_s, NUMBER),    SB_MEMBER(sb_verdict, last_s, NUMBER),
+      SB_MEMBER(sb_verdict, count, SIZE),        SB_MEMBER(sb_verdict, period_s, NUMBER),
+      SB_MEMBER(sb_verdict, duration_s, NUMBER), SB_MEMBERS_END};
   const struct sb_monitor *monitor = &report->result->monitor;
   const struct sb_closed_form closed = sb_closed_form_solve(report->model);
   sb_json_put_array(json, "verdicts");
@@ -52,14 +52,14 @@ static void put_verdicts(struct sb_json *json, const struct sb_report *report)
 
 static void put_shifts(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {SB_FIELD(sb_shift_record, command_s, NUMBER),
-                                           SB_FIELD(sb_shift_record, engaged_s, NUMBER),
-                                           SB_FIELD(sb_shift_record, from, INTEGER),
-                                           SB_FIELD(sb_shift_record, to, INTEGER),
-                                           SB_FIELD(sb_shift_record, reading_pct, NUMBER),
-                                           SB_FIELD(sb_shift_record, load_torque_nm, NUMBER),
-                                           SB_FIELD(sb_shift_record, external_torque_nm, NUMBER),
-                                           SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER(sb_shift_record, command_s, NUMBER),
+                                           SB_MEMBER(sb_shift_record, engaged_s, NUMBER),
+                                           SB_MEMBER(sb_shift_record, from, INTEGER),
+                                           SB_MEMBER(sb_shift_record, to, INTEGER),
+                                           SB_MEMBER(sb_shift_record, reading_pct, NUMBER),
+                                           SB_MEMBER(sb_shift_record, load_torque_nm, NUMBER),
+                                           SB_MEMBER(sb_shift_record, external_torque_nm, NUMBER),
+                                           SB_MEMBERS_END};
   const struct sb_monitor *monitor = &report->result->monitor;
   sb_json_put_integer(json, "shift_count", (long long)monitor->shift_count);
   sb_json_put_array(json, "shifts");
@@ -76,12 +76,12 @@ static void put_shifts(struct sb_json *json, const struct sb_report *report)
 
 static void put_end(struct sb_json *json, const struct sb_row *end)
 {
-  static const struct sb_field fields[] = {SB_FIELD(sb_row, time_s, NUMBER),
-                                           SB_FIELD(sb_row, gear, INTEGER),
-                                           SB_FIELD(sb_row, motor_speed_rad_s, NUMBER),
-                                           SB_FIELD(sb_row, output_speed_rad_s, NUMBER),
-                                           SB_FIELD(sb_row, output_turns, NUMBER),
-                                           SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER(sb_row, time_s, NUMBER),
+                                           SB_MEMBER(sb_row, gear, INTEGER),
+                                           SB_MEMBER(sb_row, motor_speed_rad_s, NUMBER),
+                                           SB_MEMBER(sb_row, output_speed_rad_s, NUMBER),
+                                           SB_MEMBER(sb_row, output_turns, NUMBER),
+                                           SB_MEMBERS_END};
   sb_fields_put_object(json, "end", fields, end);
 }
 
@@ -124,8 +124,8 @@ static void put_times(struct sb_json *json, const struct sb_report *report)
 
 static void put_energy(struct sb_json *json, const struct sb_energy *energy)
 {
-#define FIELD(field, name) SB_FIELD(sb_energy, field, NUMBER),
-  static const struct sb_field fields[] = {FIELD(given, ) SB_ENERGY_LINES(FIELD) SB_FIELDS_END};
+#define FIELD(field, name) SB_MEMBER(sb_energy, field, NUMBER),
+  static const struct sb_field fields[] = {FIELD(given, ) SB_ENERGY_LINES(FIELD) SB_MEMBERS_END};
 #undef FIELD
   sb_json_put_object(json, "energy_j");
   sb_fields_put_json(json, fields, energy);
@@ -138,9 +138,9 @@ static void put_energy(struct sb_json *json, const struct sb_energy *energy)
 static void put_shortfall(struct sb_json *json, const struct sb_report *report)
 {
   static const struct sb_field fields[] = {
-      SB_FIELD(sb_shortfall, duration_s, NUMBER), SB_FIELD(sb_shortfall, count, INTEGER),
-      SB_FIELD(sb_shortfall, first_s, NUMBER),
-      SB_FIELD_AS(sb_shortfall, "least_motor_speed_rad_s", least_rad_s, NUMBER), SB_FIELDS_END};
+      SB_MEMBER(sb_shortfall, duration_s, NUMBER), SB_MEMBER(sb_shortfall, count, INTEGER),
+      SB_MEMBER(sb_shortfall, first_s, NUMBER),
+      SB_MEMBER_AS(sb_shortfall, "least_motor_speed_rad_s", least_rad_s, NUMBER), SB_MEMBERS_END};
   const struct sb_drive *drive = &report->model->drive;
   if (drive->mode != SB_DRIVE_SPEED_CONTROL) {
     sb_json_put_null(json, "speed_shortfall");
@@ -155,8 +155,8 @@ static void put_shortfall(struct sb_json *json, const struct sb_report *report)
 /* Null without a vehicle that can slip, push or arrive. */
 static void put_vehicle(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {SB_FIELD(sb_sums, slip_s, NUMBER), SB_FIELD(sb_sums, slip_first_s, NUMBER),
-                                           SB_FIELD(sb_sums, slip_last_s, NUMBER), SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER(sb_sums, slip_s, NUMBER), SB_MEMBER(sb_sums, slip_first_s, NUMBER),
+                                           SB_MEMBER(sb_sums, slip_last_s, NUMBER), SB_MEMBERS_END};
   const struct sb_road *road = &report->model->load.road;
   const struct sb_sums *sums = &report->result->sums;
   const struct sb_row *end = &report->result->end;
@@ -187,14 +187,14 @@ static const char *end_name(enum sb_warmup_end end)
 
 static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
 {
-  static const struct sb_field warmth[] = {SB_FIELD(sb_warmth, winding_c, NUMBER),
-                                           SB_FIELD(sb_warmth, housing_c, NUMBER), SB_FIELDS_END};
-  static const struct sb_field fields[] = {SB_FIELD_AS(sb_warmup, "simulated", simulated_count, INTEGER),
-                                           SB_FIELD(sb_warmup, end_s, NUMBER),
-                                           SB_FIELD(sb_warmup, peak_c, NUMBER),
-                                           SB_FIELD(sb_warmup, least_start_c, NUMBER),
-                                           SB_FIELD(sb_warmup, greatest_start_c, NUMBER),
-                                           SB_FIELDS_END};
+  static const struct sb_field warmth[] = {SB_MEMBER(sb_warmth, winding_c, NUMBER),
+                                           SB_MEMBER(sb_warmth, housing_c, NUMBER), SB_MEMBERS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_warmup, "simulated", simulated_count, INTEGER),
+                                           SB_MEMBER(sb_warmup, end_s, NUMBER),
+                                           SB_MEMBER(sb_warmup, peak_c, NUMBER),
+                                           SB_MEMBER(sb_warmup, least_start_c, NUMBER),
+                                           SB_MEMBER(sb_warmup, greatest_start_c, NUMBER),
+                                           SB_MEMBERS_END};
   sb_json_put_object(json, "until_warm");
   sb_json_put_string(json, "end", end_name(warmup->end));
   sb_json_put_integer(json, "repeats", warmup->repeat_count);

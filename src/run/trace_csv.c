@@ -4,16 +4,16 @@
 #include "base/constants.h"
 #include "text/fields.h"
 
-static const struct sb_field instant[] = {SB_FIELD(sb_row, time_s, NUMBER), SB_FIELD(sb_row, gear, INTEGER),
-                                          SB_FIELDS_END};
+static const struct sb_field instant[] = {SB_MEMBER(sb_row, time_s, NUMBER), SB_MEMBER(sb_row, gear, INTEGER),
+                                          SB_MEMBERS_END};
 
 /* What every machine has, behind the phase. */
 static const struct sb_field motion[] = {
-    SB_FIELD(sb_row, duty_fraction, NUMBER),    SB_FIELD_AS(sb_row, "motor_speed_rpm", motor_speed_rad_s, RPM),
-    SB_FIELD(sb_row, reading_pct, NUMBER),      SB_FIELD_AS(sb_row, "output_speed_rpm", output_speed_rad_s, RPM),
-    SB_FIELD(sb_row, output_torque_nm, NUMBER), SB_FIELD(sb_row, load_torque_nm, NUMBER),
-    SB_FIELD(sb_row, motor_current_a, NUMBER),  SB_FIELD(sb_row, supply_voltage_v, NUMBER),
-    SB_FIELD(sb_row, output_turns, NUMBER),     SB_FIELDS_END};
+    SB_MEMBER(sb_row, duty_fraction, NUMBER),    SB_MEMBER_AS(sb_row, "motor_speed_rpm", motor_speed_rad_s, RPM),
+    SB_MEMBER(sb_row, reading_pct, NUMBER),      SB_MEMBER_AS(sb_row, "output_speed_rpm", output_speed_rad_s, RPM),
+    SB_MEMBER(sb_row, output_torque_nm, NUMBER), SB_MEMBER(sb_row, load_torque_nm, NUMBER),
+    SB_MEMBER(sb_row, motor_current_a, NUMBER),  SB_MEMBER(sb_row, supply_voltage_v, NUMBER),
+    SB_MEMBER(sb_row, output_turns, NUMBER),     SB_MEMBERS_END};
 
 const char *sb_trace_phase_name(enum sb_phase phase)
 {

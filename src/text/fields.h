@@ -2,8 +2,8 @@
 /*
  * fields.h - a struct of plain values as JSON members and as CSV fields, both by one table.
  *
- *   static const struct sb_field fields[] = {SB_FIELD(warmth, peak_c, NUMBER),
- *                                            SB_FIELD_AS(warmth, "charge_pct", charge_fraction, PERCENT), SB_FIELDS_END};
+ *   static const struct sb_field fields[] = {SB_MEMBER(warmth, peak_c, NUMBER),
+ *                                            SB_MEMBER_AS(warmth, "charge_pct", charge_fraction, PERCENT), SB_MEMBERS_END};
  *
  * Names end in their unit, except those of names, counts and flags.
  */
@@ -53,12 +53,12 @@ void sb_fields_put_list(struct sb_json *json, const char *name, const struct sb_
                         size_t count, size_t size);
 
 /* A line of such a table, by the member's own name or by another one, and its end. */
-#define SB_FIELD(type, member, kind) SB_FIELD_AS(type, #member, member, kind)
-#define SB_FIELD_AS(type, name, member, kind)            \
+#define SB_MEMBER(type, member, kind) SB_MEMBER_AS(type, #member, member, kind)
+#define SB_MEMBER_AS(type, name, member, kind)           \
   {                                                      \
     name, offsetof(struct type, member), SB_FIELD_##kind \
   }
-#define SB_FIELDS_END        \
+#define SB_MEMBERS_END       \
   {                          \
     NULL, 0, SB_FIELD_NUMBER \
   }

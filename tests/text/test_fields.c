@@ -21,17 +21,17 @@ struct record {
   char name[32]; /* cppcheck-suppress unusedStructMember */
 };
 
-static const struct sb_field fields[] = {SB_FIELD(record, torque_nm, NUMBER),
-                                         SB_FIELD_AS(record, "share_pct", share_fraction, PERCENT),
-                                         SB_FIELD_AS(record, "threshold_pct", threshold_fraction, ROUNDED_PERCENT),
-                                         SB_FIELD_AS(record, "speed_rpm", speed_rad_s, RPM),
-                                         SB_FIELD(record, gear, INTEGER),
-                                         SB_FIELD(record, shifts, LONG),
-                                         SB_FIELD(record, rows, SIZE),
-                                         SB_FIELD(record, is_stuck, BOOLEAN),
-                                         SB_FIELD(record, cause, TEXT),
-                                         SB_FIELD(record, name, CHARS),
-                                         SB_FIELDS_END};
+static const struct sb_field fields[] = {SB_MEMBER(record, torque_nm, NUMBER),
+                                         SB_MEMBER_AS(record, "share_pct", share_fraction, PERCENT),
+                                         SB_MEMBER_AS(record, "threshold_pct", threshold_fraction, ROUNDED_PERCENT),
+                                         SB_MEMBER_AS(record, "speed_rpm", speed_rad_s, RPM),
+                                         SB_MEMBER(record, gear, INTEGER),
+                                         SB_MEMBER(record, shifts, LONG),
+                                         SB_MEMBER(record, rows, SIZE),
+                                         SB_MEMBER(record, is_stuck, BOOLEAN),
+                                         SB_MEMBER(record, cause, TEXT),
+                                         SB_MEMBER(record, name, CHARS),
+                                         SB_MEMBERS_END};
 
 /* 501 * 0.001 is 0.50100000000000002 to 17 digits; 2 pi rad/s are 60 rpm. */
 static const struct record sample = {.torque_nm = 0.25,
