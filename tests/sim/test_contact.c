@@ -355,7 +355,7 @@ static void body_pushed_by_slipping_wheels_is_carried_up_the_rising_slope(void *
   (void)state;
   struct sb_model model = puller();
   struct sb_vehicle vehicle = vehicle_of(10.0, 0.12, 0.1);
-  vehicle.grade = (struct sb_text_table){2, bowl_m, bowl_grades};
+  vehicle.grade = (struct sb_table){2, bowl_m, bowl_grades};
   vehicle.obstacle_count = 1;
   vehicle.obstacles[0] = stands(0.1, 8.0, 0.02, 0.02);
   put(&model, &vehicle);
@@ -377,7 +377,7 @@ static void body_pushed_by_wheels_that_cannot_slip_is_carried_up_the_rising_slop
   model_set_line_motor(&model, 100.0, 1e-12, 1e-12); /* next to no motor */
   model_finish(&model);
   struct sb_vehicle vehicle = vehicle_of(10.0, 0.0, 0.0);
-  vehicle.grade = (struct sb_text_table){2, bowl_m, bowl_grades};
+  vehicle.grade = (struct sb_table){2, bowl_m, bowl_grades};
   vehicle.obstacle_count = 1;
   vehicle.obstacles[0] = stands(0.1, 8.0, 0.005, 0.005);
   put(&model, &vehicle);
@@ -446,7 +446,7 @@ static void body_without_friction_weighs_from_the_foot_of_the_slope_on(void **st
   model_set_line_motor(&model, 100.0, 1e-12, 1e-12); /* next to no motor */
   model_finish(&model);
   struct sb_vehicle vehicle = vehicle_of(10.0, 0.0, 0.0);
-  vehicle.grade = (struct sb_text_table){3, places_m, grades};
+  vehicle.grade = (struct sb_table){3, places_m, grades};
   vehicle.obstacle_count = 1;
   vehicle.obstacles[0] = stands(0.1, 8.0, 0.0, 0.0);
   put(&model, &vehicle);
@@ -470,7 +470,7 @@ static void road_of_one_point_is_a_road_of_one_grade(void **state)
   const double press_nm = 10.0 * 9.81 * 0.1 * cos(atan(0.25));
   assert_near_rel(sb_road_press_nm(&one.load.road, 0.0), press_nm, rounding);
   vehicle.grade_fraction = 0.0;
-  vehicle.grade = (struct sb_text_table){1, place_m, grade};
+  vehicle.grade = (struct sb_table){1, place_m, grade};
   put(&other, &vehicle);
   for (double angle_rad = -10.0; angle_rad < 100.0; angle_rad += 10.0) {
     assert_near_rel(sb_road_press_nm(&other.load.road, angle_rad), press_nm, rounding);
@@ -615,7 +615,7 @@ static void events_of_a_hard_way(double step_s, double times[WATCHED])
   struct sb_model model = puller();
   static const double places_m[] = {0.0, 1.0, 3.0}, grades[] = {0.0, 0.0, 1.2};
   struct sb_vehicle vehicle = vehicle_of(6.0, 0.75, 0.6);
-  vehicle.grade = (struct sb_text_table){3, places_m, grades};
+  vehicle.grade = (struct sb_table){3, places_m, grades};
   vehicle.rolling_resistance_ratio = 0.01;
   vehicle.air_density_kg_m3 = 1.2;
   vehicle.drag_area_m2 = 2.0; /* so that nothing is straight */
