@@ -95,8 +95,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
-  voice \
-  mutants help run-checks
+  voice console mutants help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
 .NOTPARALLEL: # make -j clean all
@@ -247,6 +246,9 @@ mutants: ## change MUTANTS lines, one at a time, and tell which changes the test
 
 voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts for people, anew from the sources
 	@SB_VOICE_WRITE=1 $(OUT)/tests/test_voice > /dev/null
+
+console: $(PROGRAM) $(OUT)/tests/test_console ## write README.md and src/manual/ again from what their commands print
+	@SB_CONSOLE_WRITE=1 $(OUT)/tests/test_console > /dev/null
 
 DEST = $(DESTDIR)$(PREFIX)
 install: all ## install program, library, headers and pkg-config file (PREFIX, DESTDIR)

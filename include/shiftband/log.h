@@ -2,7 +2,7 @@
 /*
  * log.h - what was logged over time or point by point, simulated (trace.h) or measured: columns of numbers, with holes.
  *
- * The dialect of the CSV is that of all tables (README, "Tables"). Columns are found by their headings, a quantity's name
+ * The dialect of the CSV is that of all tables (src/manual/csv.md). Columns are found by their headings, a quantity's name
  * with its unit (motor_speed_rpm, "speed [rpm]", time_ms), in any order; others are ignored. A missing value is NAN. Times
  * may stand still (a jump), and may not go back.
  */
