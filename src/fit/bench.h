@@ -149,4 +149,18 @@ double sb_bench_cost(const struct sb_bench *bench, double *computed);
 void sb_bench_set_scales(struct sb_bench *bench);
 enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err);
 
+/* ---- shift_find.c: the shifts in a log by its gear column; of a log without any it changes nothing else ---- */
+
+/* Finds events, the first and last row that count, and the row from which the machine moves. */
+enum sb_status sb_shift_find(const struct sb_model *model, struct sb_bench_test *test, struct sb_error *err);
+
+/* Sets first values for the log's own unknowns: its start, and the instants of its events. */
+void sb_shift_find_own(struct sb_bench_test *test);
+
+/* Number of shifts found. */
+int sb_shift_find_count(const struct sb_bench_test *test);
+
+/* Whether a reading is compared: not where a jump of speed or current may stand on either side of it. */
+bool sb_shift_find_is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row);
+
 #endif

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Logs over time: the simulator goes through each span, and readings are taken off its steps by cubics. */
-#include "fit/dynamics.h"
+#include "fit/predict.h"
 
 #include <math.h>
 #include <stdlib.h>

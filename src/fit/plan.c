@@ -5,9 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "fit/bench.h"
-#include "fit/shift_find.h"
 
 /* A speed below this share of the greatest counts as rest when one looks at a log. */
 static const double rest_share = 0.1;

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* points.c - the speed that a torque leaves the machine in its steady state, and the current at that speed. */
-#include "fit/points.h"
+#include "fit/predict.h"
 
 #include <math.h>
 

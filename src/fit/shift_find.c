@@ -5,7 +5,7 @@
  * would go into every figure. Speeds in the two rows beside an engagement, and currents in those beside a command or the
  * start too, may stand on either side of a jump, and are left out.
  */
-#include "fit/shift_find.h"
+#include "fit/bench.h"
 
 #include <math.h>
 

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/arena.h"
 #include "base/constants.h"
-#include "base/grow.h"
 
 static const struct {
   const char *name, *words, *unit;
