@@ -597,7 +597,7 @@ static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
   add_vague(fit, out);
 }
 
-enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fit_log *logs, size_t count,
+enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err)
 {
   struct sb_fit_result result = {.has_scenario = setup->model != NULL, .log_count = count};
