@@ -153,16 +153,16 @@ static void put_hints(struct sb_json *json, const struct sb_explanation *explana
 
 static void put_comparison(struct sb_json *json, const struct sb_inspect_report *report)
 {
-  const struct sb_overlay *overlay = report->overlay;
+  const struct sb_overlay *overlay = &report->beside->overlay;
   const bool is_deviating = !isnan(overlay->first_deviation_s);
   sb_json_put_object(json, "against");
   sb_json_put_string(json, "scenario", report->scenario->model.name);
-  sb_json_put_number(json, "compared_to_s", report->compared_to_s);
+  sb_json_put_number(json, "compared_to_s", report->beside->ends_s);
   sb_json_put_number(json, "first_deviation_s", overlay->first_deviation_s);
   sb_json_put_string(json, "first_deviation_in", is_deviating ? sb_log_column_name(overlay->first) : NULL);
   put_columns(json, overlay);
-  put_shifts(json, report, report->simulated);
-  put_hints(json, report->explanation);
+  put_shifts(json, report, &report->beside->found);
+  put_hints(json, &report->beside->explanation);
   sb_json_close(json);
 }
 
@@ -172,6 +172,6 @@ void sb_inspect_write_json(FILE *out, const struct sb_inspect_report *report)
   sb_json_begin(&json, out, "inspect");
   sb_json_put_string(&json, "trace", report->trace);
   put_found(&json, report);
-  if (report->overlay != NULL) put_comparison(&json, report);
+  if (report->beside != NULL) put_comparison(&json, report);
   sb_json_end(&json);
 }
