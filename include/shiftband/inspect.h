@@ -89,6 +89,9 @@ struct sb_inspect_options sb_inspect_options_default(void);
 /* The same with what a model knows: ratios, stall time, and the hunt window of its slowest gear. */
 struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model);
 
+/* The ratios of the gears as "9.5,4,1.8", each less than the one before. SB_ERR_USAGE. */
+enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_options *options, struct sb_error *err);
+
 /*
  * Inspects. SB_ERR_SCENARIO: the log lacks the columns that the source needs, or enough values in them (said in err);
  * SB_ERR_MEMORY. Release with sb_inspect_clear().

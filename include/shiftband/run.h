@@ -89,8 +89,6 @@ struct sb_warmup {
 enum sb_status sb_warmup_run(const struct sb_model *model, int locked_gear, struct sb_warmup *out,
                              struct sb_error *err);
 
-struct sb_json;
-
 /* One finished run and what it was a run of. Cautions belong to the text wherever people or things could be hurt. */
 struct sb_report {
   const struct sb_model *model;
@@ -105,7 +103,7 @@ struct sb_report {
 void sb_run_write_text(FILE *out, const struct sb_report *report);
 
 /* The same facts as one whole object. */
-void sb_run_write_json(struct sb_json *json, const struct sb_report *report);
+void sb_run_write_json(FILE *out, const struct sb_report *report);
 
 /* Several runs of one scenario side by side, a column each; count >= 1. */
 void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int count);

@@ -4,39 +4,30 @@
 #include "text/fields.h"
 
 static const struct sb_field charge_fields[] = {
-    {"charge_pct", offsetof(struct sb_check_charge, charge_fraction), SB_FIELD_ROUNDED_PERCENT},
-    {"voltage_v", offsetof(struct sb_check_charge, voltage_v), SB_FIELD_NUMBER},
-    {NULL, 0, SB_FIELD_NUMBER}};
+    SB_MEMBER_AS(sb_check_charge, "charge_pct", charge_fraction, ROUNDED_PERCENT),
+    SB_MEMBER(sb_check_charge, voltage_v, NUMBER), SB_MEMBERS_END};
 
-#define PAIR(name, member, kind)                       \
-  {                                                    \
-    name, offsetof(struct sb_check_pair, member), kind \
-  }
-static const struct sb_field pair_fields[] = {PAIR("slower", slower, SB_FIELD_TEXT),
-                                              PAIR("faster", faster, SB_FIELD_TEXT),
-                                              PAIR("downshift_below_pct", downshift_below, SB_FIELD_ROUNDED_PERCENT),
-                                              PAIR("upshift_above_pct", upshift_above, SB_FIELD_ROUNDED_PERCENT),
-                                              {NULL, 0, SB_FIELD_NUMBER}};
+static const struct sb_field pair_fields[] = {
+    SB_MEMBER(sb_check_pair, slower, TEXT), SB_MEMBER(sb_check_pair, faster, TEXT),
+    SB_MEMBER_AS(sb_check_pair, "downshift_below_pct", downshift_below, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "upshift_above_pct", upshift_above, ROUNDED_PERCENT), SB_MEMBERS_END};
 
-#define FIELD(name, member, kind)                             \
-  {                                                           \
-    name, offsetof(struct sb_check_charge_pair, member), kind \
-  }
 static const struct sb_field torque_fields[] = {
-    FIELD("least_safe_upshift_pct", least_safe_upshift, SB_FIELD_ROUNDED_PERCENT),
-    FIELD("stuck_low_from_upshift_pct", slower_lightest_reading, SB_FIELD_ROUNDED_PERCENT),
-    FIELD("greatest_safe_downshift_pct", greatest_safe_downshift, SB_FIELD_ROUNDED_PERCENT),
-    FIELD("needless_from_downshift_pct", faster_lightest_reading, SB_FIELD_ROUNDED_PERCENT),
-    FIELD("downshift_torque_nm", downshift_torque_nm, SB_FIELD_NUMBER),
-    FIELD("upshift_torque_nm", upshift_torque_nm, SB_FIELD_NUMBER),
-    {NULL, 0, SB_FIELD_NUMBER}};
+    SB_MEMBER_AS(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, ROUNDED_PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, ROUNDED_PERCENT),
+    SB_MEMBER(sb_check_charge_pair, downshift_torque_nm, NUMBER),
+    SB_MEMBER(sb_check_charge_pair, upshift_torque_nm, NUMBER),
+    SB_MEMBERS_END};
 
-static const struct sb_field flag_fields[] = {FIELD("hunting", is_hunting, SB_FIELD_BOOLEAN),
-                                              FIELD("stuck_low", is_stuck_low, SB_FIELD_BOOLEAN),
-                                              FIELD("needless_downshift", is_needless, SB_FIELD_BOOLEAN),
-                                              FIELD("slower_stalls", is_slower_stalled, SB_FIELD_BOOLEAN),
-                                              FIELD("faster_stalls", is_faster_stalled, SB_FIELD_BOOLEAN),
-                                              {NULL, 0, SB_FIELD_NUMBER}};
+static const struct sb_field flag_fields[] = {
+    SB_MEMBER_AS(sb_check_charge_pair, "hunting", is_hunting, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "stuck_low", is_stuck_low, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "needless_downshift", is_needless, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "slower_stalls", is_slower_stalled, BOOLEAN),
+    SB_MEMBER_AS(sb_check_charge_pair, "faster_stalls", is_faster_stalled, BOOLEAN),
+    SB_MEMBERS_END};
 
 static void write_header(struct sb_csv *csv)
 {

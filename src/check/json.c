@@ -5,98 +5,69 @@
 #include "shiftband/check.h"
 #include "text/fields.h"
 
-/* A field of a struct; of the same name as its member; the end of a table. */
-#define FIELD(type, name, member, kind)                  \
-  {                                                      \
-    name, offsetof(struct type, member), SB_FIELD_##kind \
-  }
-#define SAME(type, member, kind)                            \
-  {                                                         \
-#member, offsetof(struct type, member), SB_FIELD_##kind \
-  }
-#define END                  \
-  {                          \
-    NULL, 0, SB_FIELD_NUMBER \
-  }
-
-/* A struct of plain values as a member, or as an item of a list. */
-static void put_record(struct sb_json *json, const char *key, const struct sb_field *fields, const void *record)
-{
-  sb_json_put_object(json, key);
-  sb_fields_put_json(json, fields, record);
-  sb_json_close(json);
-}
-
-static void add_record(struct sb_json *json, const struct sb_field *fields, const void *record)
-{
-  sb_json_open_object(json);
-  sb_fields_put_json(json, fields, record);
-  sb_json_close(json);
-}
-
 /* Motor, gears and pairs of a case --------------------------------------------------------------------------------------- */
 
-#define MOTOR(member) SAME(sb_check_motor, member, NUMBER)
+#define MOTOR(member) SB_MEMBER(sb_check_motor, member, NUMBER)
 static const struct sb_field motor_fields[] = {
     MOTOR(open_circuit_voltage_v),
     MOTOR(internal_resistance_ohm),
-    FIELD(sb_check_motor, "duty_pct", duty_fraction, PERCENT),
+    SB_MEMBER_AS(sb_check_motor, "duty_pct", duty_fraction, PERCENT),
     MOTOR(no_load_speed_rad_s),
-    FIELD(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
+    SB_MEMBER_AS(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
     MOTOR(reference_rad_s),
     MOTOR(stall_torque_nm),
     MOTOR(greatest_power_w),
-    FIELD(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
+    SB_MEMBER_AS(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
     MOTOR(slope_nms_rad),
     MOTOR(friction_nm),
     MOTOR(kt_nm_a),
     MOTOR(ke_vs_rad),
     MOTOR(resistance_ohm),
-    END};
+    SB_MEMBERS_END};
 
-#define GEAR(member) FIELD(sb_check_gear, #member, figures.member, NUMBER)
+#define GEAR(member) SB_MEMBER_AS(sb_check_gear, #member, figures.member, NUMBER)
 static const struct sb_field gear_fields[] = {
-    SAME(sb_check_gear, name, TEXT),
+    SB_MEMBER(sb_check_gear, name, TEXT),
     GEAR(ratio),
     GEAR(efficiency),
-    FIELD(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
+    SB_MEMBER_AS(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
     GEAR(stall_torque_nm),
-    SAME(sb_check_gear, exceeds_limit, BOOLEAN),
+    SB_MEMBER(sb_check_gear, exceeds_limit, BOOLEAN),
     GEAR(time_constant_s),
     GEAR(inertia_kg_m2),
-    END};
+    SB_MEMBERS_END};
 
 static const struct sb_field lightest_fields[] = {
-    FIELD(sb_check_gear, "reading_pct", figures.lightest_reading, PERCENT),
-    FIELD(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s, NUMBER), END};
+    SB_MEMBER_AS(sb_check_gear, "reading_pct", figures.lightest_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_gear, "output_speed_rad_s", figures.lightest_speed_rad_s, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field heaviest_fields[] = {
-    FIELD(sb_check_gear, "reading_pct", figures.heaviest_reading, PERCENT),
-    FIELD(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s, NUMBER), END};
+    SB_MEMBER_AS(sb_check_gear, "reading_pct", figures.heaviest_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_gear, "output_speed_rad_s", figures.heaviest_speed_rad_s, NUMBER), SB_MEMBERS_END};
 
-#define PAIR(member) FIELD(sb_check_pair, #member, figures.member, NUMBER)
+#define PAIR(member) SB_MEMBER_AS(sb_check_pair, #member, figures.member, NUMBER)
 static const struct sb_field pair_fields[] = {
-    SAME(sb_check_pair, slower, TEXT),
-    SAME(sb_check_pair, faster, TEXT),
-    FIELD(sb_check_pair, "downshift_below_pct", downshift_below, PERCENT),
-    FIELD(sb_check_pair, "upshift_above_pct", upshift_above, PERCENT),
+    SB_MEMBER(sb_check_pair, slower, TEXT),
+    SB_MEMBER(sb_check_pair, faster, TEXT),
+    SB_MEMBER_AS(sb_check_pair, "downshift_below_pct", downshift_below, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "upshift_above_pct", upshift_above, PERCENT),
     PAIR(downshift_torque_nm),
     PAIR(upshift_torque_nm),
-    FIELD(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift, PERCENT),
-    FIELD(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift, PERCENT),
-    FIELD(sb_check_pair, "upshift_margin_pct", upshift_margin, PERCENT),
-    FIELD(sb_check_pair, "stuck_low", figures.is_stuck_low, BOOLEAN),
+    SB_MEMBER_AS(sb_check_pair, "least_safe_upshift_pct", figures.least_safe_upshift, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "greatest_safe_downshift_pct", figures.greatest_safe_downshift, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "upshift_margin_pct", upshift_margin, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "stuck_low", figures.is_stuck_low, BOOLEAN),
     PAIR(helping_upshift_nm),
     PAIR(helping_downshift_nm),
-    FIELD(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
-    FIELD(sb_check_pair, "upshift_time_s", figures.upshift_time_s, NUMBER),
-    FIELD(sb_check_pair, "downshift_time_s", figures.downshift_time_s, NUMBER),
+    SB_MEMBER_AS(sb_check_pair, "needless_downshift", figures.is_needless_downshift, BOOLEAN),
+    SB_MEMBER_AS(sb_check_pair, "upshift_time_s", figures.upshift_time_s, NUMBER),
+    SB_MEMBER_AS(sb_check_pair, "downshift_time_s", figures.downshift_time_s, NUMBER),
     PAIR(shortest_dwell_s),
     PAIR(shortest_dwell_steady_s),
     PAIR(shortest_start_delay_s),
     PAIR(least_voltage_upshift_v),
     PAIR(least_voltage_hold_v),
-    END};
+    SB_MEMBERS_END};
 
 static void put_gears(struct sb_json *json, const struct sb_check_case *at)
 {
@@ -104,8 +75,8 @@ static void put_gears(struct sb_json *json, const struct sb_check_case *at)
   for (int g = 0; g < at->gear_count; g++) {
     sb_json_open_object(json);
     sb_fields_put_json(json, gear_fields, &at->gears[g]);
-    put_record(json, "steady_state", lightest_fields, &at->gears[g]);
-    put_record(json, "steady_state_heaviest", heaviest_fields, &at->gears[g]);
+    sb_fields_put_object(json, "steady_state", lightest_fields, &at->gears[g]);
+    sb_fields_put_object(json, "steady_state_heaviest", heaviest_fields, &at->gears[g]);
     sb_json_put_number(json, "least_voltage_heaviest_v", at->gears[g].figures.least_voltage_v);
     sb_json_close(json);
   }
@@ -142,7 +113,7 @@ static void put_cases(struct sb_json *json, const char *key, const struct sb_che
   for (int k = 0; k < count; k++) {
     sb_json_open_object(json);
     sb_json_put_string(json, "case", cases[k].label);
-    put_record(json, "motor", motor_fields, &cases[k].motor);
+    sb_fields_put_object(json, "motor", motor_fields, &cases[k].motor);
     put_gears(json, &cases[k]);
     put_pairs(json, &cases[k]);
     sb_json_close(json);
@@ -152,55 +123,56 @@ static void put_cases(struct sb_json *json, const char *key, const struct sb_che
 
 /* Drive, load, shaft, vehicle -------------------------------------------------------------------------------------------- */
 
-#define DRIVE(member) SAME(sb_check_drive, member, NUMBER)
-static const struct sb_field drive_fields[] = {SAME(sb_check_drive, mode, TEXT),
-                                               FIELD(sb_check_drive, "limit_pct", limit_fraction, PERCENT),
+#define DRIVE(member) SB_MEMBER(sb_check_drive, member, NUMBER)
+static const struct sb_field drive_fields[] = {SB_MEMBER(sb_check_drive, mode, TEXT),
+                                               SB_MEMBER_AS(sb_check_drive, "limit_pct", limit_fraction, PERCENT),
                                                DRIVE(period_s),
                                                DRIVE(ramp_s),
-                                               SAME(sb_check_drive, when_off, TEXT),
-                                               SAME(sb_check_drive, reading, TEXT),
+                                               SB_MEMBER(sb_check_drive, when_off, TEXT),
+                                               SB_MEMBER(sb_check_drive, reading, TEXT),
                                                DRIVE(reference_a),
-                                               END};
+                                               SB_MEMBERS_END};
 
 static const struct sb_field control_fields[] = {DRIVE(target_rad_s), DRIVE(proportional_band_rad_s),
-                                                 DRIVE(integral_time_s), END};
+                                                 DRIVE(integral_time_s), SB_MEMBERS_END};
 
-static const struct sb_field held_fields[] = {SAME(sb_check_gear, name, TEXT), GEAR(hidden_torque_nm),
-                                              FIELD(sb_check_gear, "stable", figures.is_stable, BOOLEAN), END};
+static const struct sb_field held_fields[] = {SB_MEMBER(sb_check_gear, name, TEXT), GEAR(hidden_torque_nm),
+                                              SB_MEMBER_AS(sb_check_gear, "stable", figures.is_stable, BOOLEAN),
+                                              SB_MEMBERS_END};
 
-#define LOAD(member) SAME(sb_check_load, member, NUMBER)
-static const struct sb_field load_fields[] = {
-    LOAD(lightest_nm),   LOAD(heaviest_nm),     LOAD(holding_brake_nm),    LOAD(suspended_nm),
-    LOAD(inertia_kg_m2), LOAD(viscous_nms_rad), LOAD(quadratic_nms2_rad2), END};
+#define LOAD(member) SB_MEMBER(sb_check_load, member, NUMBER)
+static const struct sb_field load_fields[] = {LOAD(lightest_nm),         LOAD(heaviest_nm),   LOAD(holding_brake_nm),
+                                              LOAD(suspended_nm),        LOAD(inertia_kg_m2), LOAD(viscous_nms_rad),
+                                              LOAD(quadratic_nms2_rad2), SB_MEMBERS_END};
 
-static const struct sb_field limit_fields[] = {SAME(sb_check_limit, torque_nm, NUMBER),
-                                               SAME(sb_check_limit, part, TEXT), END};
+static const struct sb_field limit_fields[] = {SB_MEMBER(sb_check_limit, torque_nm, NUMBER),
+                                               SB_MEMBER(sb_check_limit, part, TEXT), SB_MEMBERS_END};
 
-#define SHAFT(member) SAME(sb_check_shaft, member, NUMBER)
-static const struct sb_field shaft_fields[] = {FIELD(sb_check_shaft, "rigid", is_rigid, BOOLEAN),
+#define SHAFT(member) SB_MEMBER(sb_check_shaft, member, NUMBER)
+static const struct sb_field shaft_fields[] = {SB_MEMBER_AS(sb_check_shaft, "rigid", is_rigid, BOOLEAN),
                                                SHAFT(stiffness_nm_rad), SHAFT(damping_nms_rad), SHAFT(backlash_rad),
-                                               END};
+                                               SB_MEMBERS_END};
 
-static const struct sb_field swing_fields[] = {SAME(sb_check_shaft_gear, natural_frequency_rad_s, NUMBER),
-                                               SAME(sb_check_shaft_gear, damping_ratio, NUMBER), END};
+static const struct sb_field swing_fields[] = {SB_MEMBER(sb_check_shaft_gear, natural_frequency_rad_s, NUMBER),
+                                               SB_MEMBER(sb_check_shaft_gear, damping_ratio, NUMBER), SB_MEMBERS_END};
 
-#define SHOCK(member) SAME(sb_check_shock, member, NUMBER)
+#define SHOCK(member) SB_MEMBER(sb_check_shock, member, NUMBER)
 static const struct sb_field shock_fields[] = {SHOCK(speed_difference_rad_s),
                                                SHOCK(impulse_nms),
                                                SHOCK(peak_torque_nm),
                                                SHOCK(undamped_peak_torque_nm),
                                                SHOCK(stiffness_that_matters_nm_rad),
                                                SHOCK(stiffness_at_limit_nm_rad),
-                                               END};
+                                               SB_MEMBERS_END};
 
-static const struct sb_field vehicle_fields[] = {SAME(sb_check_vehicle, carried_push_n, NUMBER),
-                                                 SAME(sb_check_vehicle, slipping_push_n, NUMBER),
-                                                 SAME(sb_check_vehicle, end_m, NUMBER), END};
+static const struct sb_field vehicle_fields[] = {SB_MEMBER(sb_check_vehicle, carried_push_n, NUMBER),
+                                                 SB_MEMBER(sb_check_vehicle, slipping_push_n, NUMBER),
+                                                 SB_MEMBER(sb_check_vehicle, end_m, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field stage_fields[] = {
-    SAME(sb_check_stage, bodies, INTEGER),    FIELD(sb_check_stage, "steepest", is_steepest, BOOLEAN),
-    SAME(sb_check_stage, distance_m, NUMBER), SAME(sb_check_stage, need_n, NUMBER),
-    SAME(sb_check_stage, ballast_kg, NUMBER), END};
+    SB_MEMBER(sb_check_stage, bodies, INTEGER),    SB_MEMBER_AS(sb_check_stage, "steepest", is_steepest, BOOLEAN),
+    SB_MEMBER(sb_check_stage, distance_m, NUMBER), SB_MEMBER(sb_check_stage, need_n, NUMBER),
+    SB_MEMBER(sb_check_stage, ballast_kg, NUMBER), SB_MEMBERS_END};
 
 static void put_schedule(struct sb_json *json, const struct sb_table *schedule)
 {
@@ -224,9 +196,7 @@ static void put_drive(struct sb_json *json, const struct sb_check *check)
   if (check->drive.is_speed_controlled) {
     sb_json_put_object(json, "speed_control");
     sb_fields_put_json(json, control_fields, &check->drive);
-    sb_json_put_array(json, "gears");
-    for (int g = 0; g < at->gear_count; g++) add_record(json, held_fields, &at->gears[g]);
-    sb_json_close(json);
+    sb_fields_put_list(json, "gears", held_fields, at->gears, (size_t)at->gear_count, sizeof *at->gears);
     sb_json_close(json);
   } else {
     sb_json_put_null(json, "speed_control");
@@ -239,7 +209,7 @@ static void put_limit(struct sb_json *json, const struct sb_check_limit *limit)
   if (isinf(limit->torque_nm)) {
     sb_json_put_null(json, "output_torque_limit");
   } else {
-    put_record(json, "output_torque_limit", limit_fields, limit);
+    sb_fields_put_object(json, "output_torque_limit", limit_fields, limit);
   }
 }
 
@@ -247,7 +217,7 @@ static void put_limit(struct sb_json *json, const struct sb_check_limit *limit)
 static void put_shock(struct sb_json *json, const char *key, const struct sb_check_shock *shock)
 {
   if (fabs(shock->speed_difference_rad_s) > 0.0) {
-    put_record(json, key, shock_fields, shock);
+    sb_fields_put_object(json, key, shock_fields, shock);
   } else {
     sb_json_put_null(json, key);
   }
@@ -319,46 +289,50 @@ static void put_vehicle(struct sb_json *json, const struct sb_check *check)
 
 /* Battery and heat ------------------------------------------------------------------------------------------------------- */
 
-static const struct sb_field battery_fields[] = {SAME(sb_check_battery, chemistry, TEXT),
-                                                 SAME(sb_check_battery, source, TEXT),
-                                                 SAME(sb_check_battery, cells, INTEGER),
-                                                 SAME(sb_check_battery, capacity_ah, NUMBER),
-                                                 FIELD(sb_check_battery, "charge_pct", charge_fraction, PERCENT),
-                                                 SAME(sb_check_battery, cutoff_v, NUMBER),
-                                                 END};
+static const struct sb_field battery_fields[] = {SB_MEMBER(sb_check_battery, chemistry, TEXT),
+                                                 SB_MEMBER(sb_check_battery, source, TEXT),
+                                                 SB_MEMBER(sb_check_battery, cells, INTEGER),
+                                                 SB_MEMBER(sb_check_battery, capacity_ah, NUMBER),
+                                                 SB_MEMBER_AS(sb_check_battery, "charge_pct", charge_fraction, PERCENT),
+                                                 SB_MEMBER(sb_check_battery, cutoff_v, NUMBER),
+                                                 SB_MEMBERS_END};
 
-static const struct sb_field span_fields[] = {SAME(sb_check_span, kind, TEXT),
-                                              SAME(sb_check_span, gear, TEXT),
-                                              SAME(sb_check_span, slower, TEXT),
-                                              SAME(sb_check_span, faster, TEXT),
-                                              FIELD(sb_check_span, "from_charge_pct", from_fraction, PERCENT),
-                                              FIELD(sb_check_span, "to_charge_pct", to_fraction, PERCENT),
-                                              SAME(sb_check_span, from_voltage_v, NUMBER),
-                                              SAME(sb_check_span, to_voltage_v, NUMBER),
-                                              SAME(sb_check_span, text, CHARS),
-                                              END};
+static const struct sb_field span_fields[] = {SB_MEMBER(sb_check_span, kind, TEXT),
+                                              SB_MEMBER(sb_check_span, gear, TEXT),
+                                              SB_MEMBER(sb_check_span, slower, TEXT),
+                                              SB_MEMBER(sb_check_span, faster, TEXT),
+                                              SB_MEMBER_AS(sb_check_span, "from_charge_pct", from_fraction, PERCENT),
+                                              SB_MEMBER_AS(sb_check_span, "to_charge_pct", to_fraction, PERCENT),
+                                              SB_MEMBER(sb_check_span, from_voltage_v, NUMBER),
+                                              SB_MEMBER(sb_check_span, to_voltage_v, NUMBER),
+                                              SB_MEMBER(sb_check_span, text, CHARS),
+                                              SB_MEMBERS_END};
 
-static const struct sb_field charge_fields[] = {FIELD(sb_check_charge, "charge_pct", charge_fraction, PERCENT),
-                                                SAME(sb_check_charge, voltage_v, NUMBER), END};
+static const struct sb_field charge_fields[] = {SB_MEMBER_AS(sb_check_charge, "charge_pct", charge_fraction, PERCENT),
+                                                SB_MEMBER(sb_check_charge, voltage_v, NUMBER), SB_MEMBERS_END};
 
 static const struct sb_field charge_pair_fields[] = {
-    SAME(sb_check_charge_pair, downshift_torque_nm, NUMBER),
-    SAME(sb_check_charge_pair, upshift_torque_nm, NUMBER),
-    FIELD(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, PERCENT),
-    FIELD(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, PERCENT),
-    FIELD(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, PERCENT),
-    FIELD(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, PERCENT),
-    END};
+    SB_MEMBER(sb_check_charge_pair, downshift_torque_nm, NUMBER),
+    SB_MEMBER(sb_check_charge_pair, upshift_torque_nm, NUMBER),
+    SB_MEMBER_AS(sb_check_charge_pair, "least_safe_upshift_pct", least_safe_upshift, PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "greatest_safe_downshift_pct", greatest_safe_downshift, PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "stuck_low_from_upshift_pct", slower_lightest_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_charge_pair, "needless_from_downshift_pct", faster_lightest_reading, PERCENT),
+    SB_MEMBERS_END};
 
-#define HEAT(member) SAME(sb_check_heat, member, NUMBER)
+#define HEAT(member) SB_MEMBER(sb_check_heat, member, NUMBER)
 static const struct sb_field heat_fields[] = {HEAT(ambient_c), HEAT(start_c), HEAT(reference_c), HEAT(limit_c),
-                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     END};
+                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     SB_MEMBERS_END};
 
-#define BURDEN(member) SAME(sb_check_burden, member, NUMBER)
-static const struct sb_field burden_fields[] = {SAME(sb_check_burden, gear, TEXT), SAME(sb_check_burden, load, TEXT),
-                                                BURDEN(external_torque_nm),        BURDEN(start_loss_w),
-                                                BURDEN(steady_winding_c),          BURDEN(steady_housing_c),
-                                                BURDEN(bound_reached_s),           END};
+#define BURDEN(member) SB_MEMBER(sb_check_burden, member, NUMBER)
+static const struct sb_field burden_fields[] = {SB_MEMBER(sb_check_burden, gear, TEXT),
+                                                SB_MEMBER(sb_check_burden, load, TEXT),
+                                                BURDEN(external_torque_nm),
+                                                BURDEN(start_loss_w),
+                                                BURDEN(steady_winding_c),
+                                                BURDEN(steady_housing_c),
+                                                BURDEN(bound_reached_s),
+                                                SB_MEMBERS_END};
 
 static void put_charge(struct sb_json *json, const struct sb_check_case *at, const struct sb_check_charge *charge)
 {
@@ -367,9 +341,8 @@ static void put_charge(struct sb_json *json, const struct sb_check_case *at, con
   sb_json_put_array(json, "stall_torques_nm");
   for (int g = 0; g < at->gear_count; g++) sb_json_number(json, charge->stall_torques_nm[g]);
   sb_json_close(json);
-  sb_json_put_array(json, "pairs");
-  for (int p = 0; p + 1 < at->gear_count; p++) add_record(json, charge_pair_fields, &charge->pairs[p]);
-  sb_json_close(json);
+  const size_t pair_count = (size_t)at->gear_count - 1;
+  sb_fields_put_list(json, "pairs", charge_pair_fields, charge->pairs, pair_count, sizeof *charge->pairs);
   sb_json_close(json);
 }
 
@@ -381,11 +354,10 @@ static void put_battery(struct sb_json *json, const struct sb_check *check)
     sb_json_put_null(json, "discharge");
     return;
   }
-  put_record(json, "battery", battery_fields, battery);
+  sb_fields_put_object(json, "battery", battery_fields, battery);
   sb_json_put_object(json, "discharge");
-  sb_json_put_array(json, "findings");
-  for (int k = 0; k < battery->span_count; k++) add_record(json, span_fields, &battery->spans[k]);
-  sb_json_close(json);
+  sb_fields_put_list(json, "findings", span_fields, battery->spans, (size_t)battery->span_count,
+                     sizeof *battery->spans);
   sb_json_put_array(json, "table");
   for (int k = 0; k < battery->charge_count; k++) {
     if (battery->charges[k].is_tenth) put_charge(json, &check->cases[SB_CHECK_NOMINAL], &battery->charges[k]);
@@ -407,9 +379,8 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
   sb_fields_put_json(json, burden_fields, &heat->burdens[0]);
   sb_json_put_number(json, "closed_again_s", heat->closed_again_s);
   sb_json_close(json);
-  sb_json_put_array(json, "loads");
-  for (int k = 1; k < heat->burden_count; k++) add_record(json, burden_fields, &heat->burdens[k]);
-  sb_json_close(json);
+  const size_t load_count = (size_t)heat->burden_count - 1;
+  sb_fields_put_list(json, "loads", burden_fields, heat->burdens + 1, load_count, sizeof *heat->burdens);
   sb_json_put_number(json, "warm_c", heat->warm_c);
   put_cases(json, "cases", heat->cases, isnan(heat->warm_c) ? 0 : 2);
   sb_json_close(json);
@@ -417,11 +388,12 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
 
 /* Remarks ---------------------------------------------------------------------------------------------------------------- */
 
-static const struct sb_field remark_fields[] = {SAME(sb_check_remark, kind, TEXT), SAME(sb_check_remark, text, CHARS),
-                                                END};
+static const struct sb_field remark_fields[] = {SB_MEMBER(sb_check_remark, kind, TEXT),
+                                                SB_MEMBER(sb_check_remark, text, CHARS), SB_MEMBERS_END};
 
-static const struct sb_field cure_fields[] = {SAME(sb_check_cure, key, CHARS), SAME(sb_check_cure, bound, TEXT),
-                                              SAME(sb_check_cure, value, CHARS), END};
+static const struct sb_field cure_fields[] = {SB_MEMBER(sb_check_cure, key, CHARS),
+                                              SB_MEMBER(sb_check_cure, bound, TEXT),
+                                              SB_MEMBER(sb_check_cure, value, CHARS), SB_MEMBERS_END};
 
 static void put_remarks(struct sb_json *json, const char *key, const struct sb_check *check,
                         const struct sb_check_remarks *remarks)
@@ -434,9 +406,7 @@ static void put_remarks(struct sb_json *json, const char *key, const struct sb_c
     sb_fields_put_json(json, remark_fields, remark);
     sb_json_put_string(json, "slower", pair != NULL ? pair->slower : NULL);
     sb_json_put_string(json, "faster", pair != NULL ? pair->faster : NULL);
-    sb_json_put_array(json, "cure");
-    for (int c = 0; c < remark->cure_count; c++) add_record(json, cure_fields, &remark->cures[c]);
-    sb_json_close(json);
+    sb_fields_put_list(json, "cure", cure_fields, remark->cures, (size_t)remark->cure_count, sizeof *remark->cures);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -446,13 +416,11 @@ int sb_check_write_json(const struct sb_check *check, FILE *out)
 {
   const struct sb_check_case *nominal = &check->cases[SB_CHECK_NOMINAL];
   struct sb_json json;
-  sb_json_init(&json, out);
-  sb_json_open_object(&json);
-  sb_json_put_head(&json, "check");
+  sb_json_begin(&json, out, "check");
   sb_json_put_string(&json, "scenario", check->name);
-  put_record(&json, "motor", motor_fields, &nominal->motor);
+  sb_fields_put_object(&json, "motor", motor_fields, &nominal->motor);
   put_drive(&json, check);
-  put_record(&json, "load", load_fields, &check->load);
+  sb_fields_put_object(&json, "load", load_fields, &check->load);
   put_limit(&json, &check->limit);
   put_shaft(&json, check);
   put_gears(&json, nominal);
@@ -464,7 +432,6 @@ int sb_check_write_json(const struct sb_check *check, FILE *out)
   put_remarks(&json, "findings", check, &check->findings);
   put_remarks(&json, "notes", check, &check->notes);
   put_remarks(&json, "cautions", check, &check->cautions);
-  sb_json_close(&json);
   sb_json_end(&json);
   return ferror(out) ? -1 : 0;
 }

@@ -195,12 +195,7 @@ static void report_all(const struct job *job, FILE *words, bool is_first)
 {
   if (job->request->is_quiet) return;
   if (job->request->is_json) {
-    for (int i = 0; i < job->run_count; i++) {
-      struct sb_json json;
-      sb_json_init(&json, stdout);
-      sb_run_write_json(&json, &job->reports[i]);
-      sb_json_end(&json);
-    }
+    for (int i = 0; i < job->run_count; i++) sb_run_write_json(stdout, &job->reports[i]);
     return;
   }
   if (!is_first) fputc('\n', words);

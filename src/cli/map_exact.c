@@ -49,10 +49,7 @@ static enum sb_status report(const struct sb_map_request *request, const struct 
   const enum sb_status status = sb_map_look_around(model, &map->options, &own, err);
   if (status != SB_OK) return status;
   if (!request->is_json) return sb_map_write_text(sb_map_words_stream(request), model, map, &own, &wishes, err);
-  struct sb_json json;
-  sb_json_init(&json, stdout);
-  sb_map_write_json(&json, model, map, &own);
-  sb_json_end(&json);
+  sb_map_write_json(stdout, model, map, &own);
   return SB_OK;
 }
 

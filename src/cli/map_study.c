@@ -30,11 +30,8 @@ static int write_files(const struct sb_map_request *request, const struct sb_stu
 static enum sb_status write_report(const struct sb_map_request *request, const struct sb_study_report *report,
                                    struct sb_error *err)
 {
-  struct sb_json json;
   if (!request->is_json) return sb_study_write_text(sb_map_words_stream(request), report, err);
-  sb_json_init(&json, stdout);
-  sb_study_write_json(&json, report);
-  sb_json_end(&json);
+  sb_study_write_json(stdout, report);
   return SB_OK;
 }
 

@@ -12,10 +12,10 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
                                        [SB_FIT_GIVEN] = "given",
                                        [SB_FIT_DETERMINED] = "determined",
                                        [SB_FIT_UNDETERMINED] = "undetermined"};
-  static const struct sb_field fields[] = {
-      SB_FIELD_OF(sb_fit_figure, "standard_error_si", standard_error, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_fit_figure, "least_si", least, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_fit_figure, "greatest_si", greatest, SB_FIELD_NUMBER), SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_figure, "standard_error_si", standard_error, NUMBER),
+                                           SB_MEMBER_AS(sb_fit_figure, "least_si", least, NUMBER),
+                                           SB_MEMBER_AS(sb_fit_figure, "greatest_si", greatest, NUMBER),
+                                           SB_MEMBERS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
   sb_json_open_object(json);
   sb_json_put_string(json, "figure", sb_fit_figure_key(kind));
@@ -38,14 +38,13 @@ static void put_figures(struct sb_json *json, const struct sb_fit_result *result
 
 static void put_channels(struct sb_json *json, const struct sb_fit_result *result, int log)
 {
-  static const struct sb_field fields[] = {
-      SB_FIELD_OF(sb_fit_channel, "readings", count, SB_FIELD_SIZE),
-      SB_FIELD_OF(sb_fit_channel, "outliers", outlier_count, SB_FIELD_SIZE),
-      SB_FIELD_OF(sb_fit_channel, "deviating", deviating_count, SB_FIELD_SIZE),
-      SB_FIELD_OF(sb_fit_channel, "standard_deviation_si", sd, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_fit_channel, "rounding_si", quantum, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_fit_channel, "explained_fraction", explained_fraction, SB_FIELD_NUMBER),
-      SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_channel, "readings", count, SIZE),
+                                           SB_MEMBER_AS(sb_fit_channel, "outliers", outlier_count, SIZE),
+                                           SB_MEMBER_AS(sb_fit_channel, "deviating", deviating_count, SIZE),
+                                           SB_MEMBER_AS(sb_fit_channel, "standard_deviation_si", sd, NUMBER),
+                                           SB_MEMBER_AS(sb_fit_channel, "rounding_si", quantum, NUMBER),
+                                           SB_MEMBER(sb_fit_channel, explained_fraction, NUMBER),
+                                           SB_MEMBERS_END};
   sb_json_put_array(json, "channels");
   for (size_t c = 0; c < result->channel_count; c++) {
     const struct sb_fit_channel *channel = &result->channels[c];
@@ -61,11 +60,10 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
 
 static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_fit_log *logs)
 {
-  static const struct sb_field times[] = {SB_FIELD_OF(sb_fit_origin, "start_s", start_s, SB_FIELD_NUMBER),
-                                          SB_FIELD_OF(sb_fit_origin, "start_error_s", start_se_s, SB_FIELD_NUMBER),
-                                          SB_FIELD_OF(sb_fit_origin, "off_s", off_s, SB_FIELD_NUMBER),
-                                          SB_FIELD_OF(sb_fit_origin, "off_error_s", off_se_s, SB_FIELD_NUMBER),
-                                          SB_FIELDS_END};
+  static const struct sb_field times[] = {SB_MEMBER(sb_fit_origin, start_s, NUMBER),
+                                          SB_MEMBER_AS(sb_fit_origin, "start_error_s", start_se_s, NUMBER),
+                                          SB_MEMBER(sb_fit_origin, off_s, NUMBER),
+                                          SB_MEMBER_AS(sb_fit_origin, "off_error_s", off_se_s, NUMBER), SB_MEMBERS_END};
   sb_json_put_array(json, "logs");
   for (size_t k = 0; k < result->log_count; k++) {
     const struct sb_fit_origin *origin = &result->origins[k];
@@ -101,9 +99,7 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
 int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
 {
   struct sb_json json;
-  sb_json_init(&json, out);
-  sb_json_open_object(&json);
-  sb_json_put_head(&json, "fit");
+  sb_json_begin(&json, out, "fit");
   sb_json_put_number(&json, "nominal_voltage_v", result->is_voltage_known ? result->nominal_voltage_v : (double)NAN);
   put_figures(&json, result);
   put_logs(&json, result, logs);
@@ -112,8 +108,6 @@ int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_lo
   sb_json_close(&json);
   sb_json_put_array(&json, "next_measurements");
   for (size_t k = 0; k < result->advice_count; k++) sb_json_string(&json, result->advice[k]);
-  sb_json_close(&json);
-  sb_json_close(&json);
   sb_json_end(&json);
   return ferror(out) ? -1 : 0;
 }

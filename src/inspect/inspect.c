@@ -29,6 +29,26 @@ struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model)
   return options;
 }
 
+enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_options *options, struct sb_error *err)
+{
+  struct sb_inspect_options out = *options;
+  out.ratio_count = 0;
+  for (const char *at = text;; at++) {
+    double ratio;
+    at = sb_units_parse_number(at, &ratio);
+    const bool is_fit = at != NULL && (*at == ',' || *at == 0) && ratio > 0.0 && out.ratio_count < SB_GEAR_MAX &&
+                        (out.ratio_count == 0 || ratio < out.ratios[out.ratio_count - 1]);
+    if (!is_fit) {
+      return sb_fail(err, SB_ERR_USAGE, "--ratios needs up to %d numbers, each less than the one before, found \"%s\"",
+                     SB_GEAR_MAX, text);
+    }
+    out.ratios[out.ratio_count++] = ratio;
+    if (*at == 0) break;
+  }
+  *options = out;
+  return SB_OK;
+}
+
 void sb_inspect_clear(struct sb_inspection *inspection)
 {
   free(inspection->shifts);

@@ -15,10 +15,9 @@ static void put_name(struct sb_json *json, const char *key, const struct sb_insp
 
 static void put_shifts(struct sb_json *json, const struct sb_inspect_report *report, const struct sb_inspection *of)
 {
-  static const struct sb_field fields[] = {SB_FIELD_OF(sb_inspect_shift, "command_s", command_s, SB_FIELD_NUMBER),
-                                           SB_FIELD_OF(sb_inspect_shift, "engaged_s", engaged_s, SB_FIELD_NUMBER),
-                                           SB_FIELD_OF(sb_inspect_shift, "from", from, SB_FIELD_INTEGER),
-                                           SB_FIELD_OF(sb_inspect_shift, "to", to, SB_FIELD_INTEGER), SB_FIELDS_END};
+  static const struct sb_field fields[] = {
+      SB_MEMBER(sb_inspect_shift, command_s, NUMBER), SB_MEMBER(sb_inspect_shift, engaged_s, NUMBER),
+      SB_MEMBER(sb_inspect_shift, from, INTEGER), SB_MEMBER(sb_inspect_shift, to, INTEGER), SB_MEMBERS_END};
   sb_json_put_integer(json, "shift_count", (long long)of->shift_count);
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < of->shift_count; i++) {
@@ -53,14 +52,11 @@ static void close_verdict(struct sb_json *json, const char *text)
 
 static void put_verdicts(struct sb_json *json, const struct sb_inspect_report *report)
 {
-  static const struct sb_field hunt_fields[] = {SB_FIELD_OF(sb_inspect_hunt, "first_s", first_s, SB_FIELD_NUMBER),
-                                                SB_FIELD_OF(sb_inspect_hunt, "last_s", last_s, SB_FIELD_NUMBER),
-                                                SB_FIELD_OF(sb_inspect_hunt, "count", count, SB_FIELD_SIZE),
-                                                SB_FIELD_OF(sb_inspect_hunt, "period_s", period_s, SB_FIELD_NUMBER),
-                                                SB_FIELDS_END};
-  static const struct sb_field rest_fields[] = {SB_FIELD_OF(sb_inspect_rest, "first_s", from_s, SB_FIELD_NUMBER),
-                                                SB_FIELD_OF(sb_inspect_rest, "last_s", to_s, SB_FIELD_NUMBER),
-                                                SB_FIELDS_END};
+  static const struct sb_field hunt_fields[] = {
+      SB_MEMBER(sb_inspect_hunt, first_s, NUMBER), SB_MEMBER(sb_inspect_hunt, last_s, NUMBER),
+      SB_MEMBER(sb_inspect_hunt, count, SIZE), SB_MEMBER(sb_inspect_hunt, period_s, NUMBER), SB_MEMBERS_END};
+  static const struct sb_field rest_fields[] = {SB_MEMBER_AS(sb_inspect_rest, "first_s", from_s, NUMBER),
+                                                SB_MEMBER_AS(sb_inspect_rest, "last_s", to_s, NUMBER), SB_MEMBERS_END};
   const struct sb_inspection *found = report->found;
   char text[SB_INSPECT_VERDICT_SIZE];
   sb_json_put_array(json, "verdicts");
@@ -100,14 +96,10 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
 {
   static const char *const sources[] = {"", "gear", "ratio", "motor"};
   static const struct sb_field fields[] = {
-      SB_FIELD_OF(sb_inspection, "begin_s", begin_s, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_inspection, "end_s", end_s, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_inspection, "interval_s", interval_s, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_inspection, "missing_fraction", missing_fraction, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_inspection, "hole_count", hole_count, SB_FIELD_SIZE),
-      SB_FIELD_OF(sb_inspection, "longest_hole_s", longest_hole_s, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_inspection, "least_pause_s", least_pause_s, SB_FIELD_NUMBER),
-      SB_FIELDS_END};
+      SB_MEMBER(sb_inspection, begin_s, NUMBER),       SB_MEMBER(sb_inspection, end_s, NUMBER),
+      SB_MEMBER(sb_inspection, interval_s, NUMBER),    SB_MEMBER(sb_inspection, missing_fraction, NUMBER),
+      SB_MEMBER(sb_inspection, hole_count, SIZE),      SB_MEMBER(sb_inspection, longest_hole_s, NUMBER),
+      SB_MEMBER(sb_inspection, least_pause_s, NUMBER), SB_MEMBERS_END};
   const struct sb_inspection *found = report->found;
   sb_json_put_string(json, "source", sources[found->source]);
   sb_json_put_integer(json, "rows", (long long)report->log->count);
@@ -121,14 +113,13 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
 
 static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
 {
-  static const struct sb_field fields[] = {
-      SB_FIELD_OF(sb_overlay_column, "tolerance", tolerance, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_overlay_column, "greatest", greatest, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_overlay_column, "greatest_s", greatest_s, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_overlay_column, "first_deviation_s", first_deviation_s, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_overlay_column, "deviating_fraction", deviating_fraction, SB_FIELD_NUMBER),
-      SB_FIELD_OF(sb_overlay_column, "rms", rms, SB_FIELD_NUMBER),
-      SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER(sb_overlay_column, tolerance, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, greatest, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, greatest_s, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, first_deviation_s, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, deviating_fraction, NUMBER),
+                                           SB_MEMBER(sb_overlay_column, rms, NUMBER),
+                                           SB_MEMBERS_END};
   sb_json_put_array(json, "columns");
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
     const struct sb_overlay_column *column = &overlay->columns[c];
@@ -144,12 +135,9 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
 
 static void put_hints(struct sb_json *json, const struct sb_explanation *explanation)
 {
-  static const struct sb_field fields[] = {SB_FIELD_OF(sb_hint, "key", path, SB_FIELD_CHARS),
-                                           SB_FIELD_OF(sb_hint, "gain", gain, SB_FIELD_NUMBER),
-                                           SB_FIELD_OF(sb_hint, "written", written, SB_FIELD_NUMBER),
-                                           SB_FIELD_OF(sb_hint, "best", best, SB_FIELD_NUMBER),
-                                           SB_FIELD_OF(sb_hint, "is_at_end", is_at_end, SB_FIELD_BOOLEAN),
-                                           SB_FIELDS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_hint, "key", path, CHARS), SB_MEMBER(sb_hint, gain, NUMBER),
+                                           SB_MEMBER(sb_hint, written, NUMBER),       SB_MEMBER(sb_hint, best, NUMBER),
+                                           SB_MEMBER(sb_hint, is_at_end, BOOLEAN),    SB_MEMBERS_END};
   sb_json_put_boolean(json, "is_explained", explanation->is_found);
   sb_json_put_boolean(json, "is_explanation_shared", explanation->is_shared);
   sb_json_put_array(json, "hints");
@@ -165,28 +153,25 @@ static void put_hints(struct sb_json *json, const struct sb_explanation *explana
 
 static void put_comparison(struct sb_json *json, const struct sb_inspect_report *report)
 {
-  const struct sb_overlay *overlay = report->overlay;
+  const struct sb_overlay *overlay = &report->beside->overlay;
   const bool is_deviating = !isnan(overlay->first_deviation_s);
   sb_json_put_object(json, "against");
   sb_json_put_string(json, "scenario", report->scenario->model.name);
-  sb_json_put_number(json, "compared_to_s", report->compared_to_s);
+  sb_json_put_number(json, "compared_to_s", report->beside->ends_s);
   sb_json_put_number(json, "first_deviation_s", overlay->first_deviation_s);
   sb_json_put_string(json, "first_deviation_in", is_deviating ? sb_log_column_name(overlay->first) : NULL);
   put_columns(json, overlay);
-  put_shifts(json, report, report->simulated);
-  put_hints(json, report->explanation);
+  put_shifts(json, report, &report->beside->found);
+  put_hints(json, &report->beside->explanation);
   sb_json_close(json);
 }
 
 void sb_inspect_write_json(FILE *out, const struct sb_inspect_report *report)
 {
   struct sb_json json;
-  sb_json_init(&json, out);
-  sb_json_open_object(&json);
-  sb_json_put_head(&json, "inspect");
+  sb_json_begin(&json, out, "inspect");
   sb_json_put_string(&json, "trace", report->trace);
   put_found(&json, report);
-  if (report->overlay != NULL) put_comparison(&json, report);
-  sb_json_close(&json);
+  if (report->beside != NULL) put_comparison(&json, report);
   sb_json_end(&json);
 }

@@ -13,10 +13,7 @@ struct sb_inspect_report {
   const struct sb_inspection *found;
   /* With a scenario to compare, else NULL. */
   const struct sb_scenario *scenario;
-  const struct sb_inspection *simulated; /* of the simulation */
-  double compared_to_s;                  /* end of the simulation, in the log's time */
-  const struct sb_overlay *overlay;
-  const struct sb_explanation *explanation;
+  const struct sb_inspect_beside *beside;
 };
 
 /* Name of a gear from 1, "gear 2" without a scenario, "an unknown gear" for 0. Returns text. */

@@ -162,14 +162,14 @@ static void write_hints(FILE *out, const struct sb_explanation *explanation)
 
 static void write_comparison(FILE *out, const struct sb_inspect_report *report)
 {
-  const struct sb_overlay *overlay = report->overlay;
-  const size_t shifts = report->simulated->shift_count;
+  const struct sb_overlay *overlay = &report->beside->overlay;
+  const size_t shifts = report->beside->found.shift_count;
   fputc('\n', out);
   sb_words_say(out, 0, LABEL_WIDTH, "Simulated  %s: %zu shift%s, in the log %zu", report->scenario->model.name, shifts,
                plural(shifts), report->found->shift_count);
-  if (report->compared_to_s < report->found->end_s) {
+  if (report->beside->ends_s < report->found->end_s) {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH, "compared up to %.4g s, where the scenario's run ends",
-                 report->compared_to_s);
+                 report->beside->ends_s);
   }
   if (isnan(overlay->first_deviation_s)) {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH, "Log and simulation agree within the tolerance all the time.");
@@ -178,7 +178,7 @@ static void write_comparison(FILE *out, const struct sb_inspect_report *report)
                  overlay->first_deviation_s, sb_log_column_words(overlay->first));
   }
   write_columns(out, overlay);
-  if (report->explanation->count > 0) write_hints(out, report->explanation);
+  if (report->beside->explanation.count > 0) write_hints(out, &report->beside->explanation);
 }
 
 void sb_inspect_write_text(FILE *out, const struct sb_inspect_report *report)
@@ -191,5 +191,5 @@ void sb_inspect_write_text(FILE *out, const struct sb_inspect_report *report)
   write_verdicts(out, report);
   write_shifts(out, report);
   write_times(out, report);
-  if (report->overlay != NULL) write_comparison(out, report);
+  if (report->beside != NULL) write_comparison(out, report);
 }

@@ -17,11 +17,11 @@ void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdi
 }
 
 const struct sb_field sb_map_figure_fields[] = {
-    {"shifts", offsetof(struct sb_map_figures, shift_count), SB_FIELD_LONG},
-    {"output_turns", offsetof(struct sb_map_figures, output_turns), SB_FIELD_NUMBER},
-    {"given_j", offsetof(struct sb_map_figures, given_j), SB_FIELD_NUMBER},
-    {"greatest_torque_nm", offsetof(struct sb_map_figures, greatest_torque_nm), SB_FIELD_NUMBER},
-    {NULL, 0, SB_FIELD_NUMBER},
+    SB_MEMBER_AS(sb_map_figures, "shifts", shift_count, LONG),
+    SB_MEMBER(sb_map_figures, output_turns, NUMBER),
+    SB_MEMBER(sb_map_figures, given_j, NUMBER),
+    SB_MEMBER(sb_map_figures, greatest_torque_nm, NUMBER),
+    SB_MEMBERS_END,
 };
 
 static void put_margin(struct sb_json *json, const struct sb_map_margin *margin, enum sb_map_direction direction)
@@ -74,23 +74,22 @@ static void put_shares(struct sb_json *json, const struct sb_map *map)
   sb_json_close(json);
 }
 
-void sb_map_write_json(struct sb_json *json, const struct sb_model *model, const struct sb_map *map,
-                       const struct sb_map_own *own)
+void sb_map_write_json(FILE *out, const struct sb_model *model, const struct sb_map *map, const struct sb_map_own *own)
 {
   const int pair = map->options.pair;
-  sb_json_open_object(json);
-  sb_json_put_head(json, "map");
-  sb_json_put_string(json, "scenario", model->name);
-  sb_json_put_string(json, "slower", model->gearbox.gears[pair].name);
-  sb_json_put_string(json, "faster", model->gearbox.gears[pair + 1].name);
-  sb_json_put_number(json, "threshold_step_pct", sb_fields_rounded_percent(map->options.downshift.step_fraction));
-  put_axis(json, "downshift", &map->options.downshift);
-  put_axis(json, "upshift", &map->options.upshift);
-  put_own(json, own);
-  put_shares(json, map);
-  sb_json_put_integer(json, "rectangles", (long long)map->cell_count);
-  sb_json_put_integer(json, "different_traces", (long long)map->leaf_count);
-  sb_json_put_integer(json, "tracks", (long long)map->track_count);
-  sb_json_put_integer(json, "samples_simulated", map->sample_count);
-  sb_json_close(json);
+  struct sb_json json;
+  sb_json_begin(&json, out, "map");
+  sb_json_put_string(&json, "scenario", model->name);
+  sb_json_put_string(&json, "slower", model->gearbox.gears[pair].name);
+  sb_json_put_string(&json, "faster", model->gearbox.gears[pair + 1].name);
+  sb_json_put_number(&json, "threshold_step_pct", sb_fields_rounded_percent(map->options.downshift.step_fraction));
+  put_axis(&json, "downshift", &map->options.downshift);
+  put_axis(&json, "upshift", &map->options.upshift);
+  put_own(&json, own);
+  put_shares(&json, map);
+  sb_json_put_integer(&json, "rectangles", (long long)map->cell_count);
+  sb_json_put_integer(&json, "different_traces", (long long)map->leaf_count);
+  sb_json_put_integer(&json, "tracks", (long long)map->track_count);
+  sb_json_put_integer(&json, "samples_simulated", map->sample_count);
+  sb_json_end(&json);
 }

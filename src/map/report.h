@@ -38,7 +38,6 @@ void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdi
 extern const struct sb_field sb_map_figure_fields[];
 
 /* The same facts as the text as one object: without the rectangles, which are the CSV's. */
-void sb_map_write_json(struct sb_json *json, const struct sb_model *model, const struct sb_map *map,
-                       const struct sb_map_own *own);
+void sb_map_write_json(FILE *out, const struct sb_model *model, const struct sb_map *map, const struct sb_map_own *own);
 
 #endif

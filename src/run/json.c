@@ -26,12 +26,10 @@ static void put_cures(struct sb_json *json, const struct sb_verdict_words *expla
 
 static void put_verdicts(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field times[] = {{"first_s", offsetof(struct sb_verdict, first_s), SB_FIELD_NUMBER},
-                                          {"last_s", offsetof(struct sb_verdict, last_s), SB_FIELD_NUMBER},
-                                          {"count", offsetof(struct sb_verdict, count), SB_FIELD_SIZE},
-                                          {"period_s", offsetof(struct sb_verdict, period_s), SB_FIELD_NUMBER},
-                                          {"duration_s", offsetof(struct sb_verdict, duration_s), SB_FIELD_NUMBER},
-                                          {NULL, 0, SB_FIELD_NUMBER}};
+  static const struct sb_field times[] = {
+      SB_MEMBER(sb_verdict, first_s, NUMBER),    SB_MEMBER(sb_verdict, last_s, NUMBER),
+      SB_MEMBER(sb_verdict, count, SIZE),        SB_MEMBER(sb_verdict, period_s, NUMBER),
+      SB_MEMBER(sb_verdict, duration_s, NUMBER), SB_MEMBERS_END};
   const struct sb_monitor *monitor = &report->result->monitor;
   const struct sb_closed_form closed = sb_closed_form_solve(report->model);
   sb_json_put_array(json, "verdicts");
@@ -54,19 +52,14 @@ static void put_verdicts(struct sb_json *json, const struct sb_report *report)
 
 static void put_shifts(struct sb_json *json, const struct sb_report *report)
 {
-#define FIELD(name, kind)                               \
-  {                                                     \
-#name, offsetof(struct sb_shift_record, name), kind \
-  }
-  static const struct sb_field fields[] = {FIELD(command_s, SB_FIELD_NUMBER),
-                                           FIELD(engaged_s, SB_FIELD_NUMBER),
-                                           FIELD(from, SB_FIELD_INTEGER),
-                                           FIELD(to, SB_FIELD_INTEGER),
-                                           FIELD(reading_pct, SB_FIELD_NUMBER),
-                                           FIELD(load_torque_nm, SB_FIELD_NUMBER),
-                                           FIELD(external_torque_nm, SB_FIELD_NUMBER),
-                                           {NULL, 0, SB_FIELD_NUMBER}};
-#undef FIELD
+  static const struct sb_field fields[] = {SB_MEMBER(sb_shift_record, command_s, NUMBER),
+                                           SB_MEMBER(sb_shift_record, engaged_s, NUMBER),
+                                           SB_MEMBER(sb_shift_record, from, INTEGER),
+                                           SB_MEMBER(sb_shift_record, to, INTEGER),
+                                           SB_MEMBER(sb_shift_record, reading_pct, NUMBER),
+                                           SB_MEMBER(sb_shift_record, load_torque_nm, NUMBER),
+                                           SB_MEMBER(sb_shift_record, external_torque_nm, NUMBER),
+                                           SB_MEMBERS_END};
   const struct sb_monitor *monitor = &report->result->monitor;
   sb_json_put_integer(json, "shift_count", (long long)monitor->shift_count);
   sb_json_put_array(json, "shifts");
@@ -81,24 +74,15 @@ static void put_shifts(struct sb_json *json, const struct sb_report *report)
   sb_json_close(json);
 }
 
-/* An object of one table of fields, as a member. */
-static void put_object(struct sb_json *json, const char *key, const struct sb_field *fields, const void *record)
-{
-  sb_json_put_object(json, key);
-  sb_fields_put_json(json, fields, record);
-  sb_json_close(json);
-}
-
 static void put_end(struct sb_json *json, const struct sb_row *end)
 {
-  static const struct sb_field fields[] = {
-      {"time_s", offsetof(struct sb_row, time_s), SB_FIELD_NUMBER},
-      {"gear", offsetof(struct sb_row, gear), SB_FIELD_INTEGER},
-      {"motor_speed_rad_s", offsetof(struct sb_row, motor_speed_rad_s), SB_FIELD_NUMBER},
-      {"output_speed_rad_s", offsetof(struct sb_row, output_speed_rad_s), SB_FIELD_NUMBER},
-      {"output_turns", offsetof(struct sb_row, output_turns), SB_FIELD_NUMBER},
-      {NULL, 0, SB_FIELD_NUMBER}};
-  put_object(json, "end", fields, end);
+  static const struct sb_field fields[] = {SB_MEMBER(sb_row, time_s, NUMBER),
+                                           SB_MEMBER(sb_row, gear, INTEGER),
+                                           SB_MEMBER(sb_row, motor_speed_rad_s, NUMBER),
+                                           SB_MEMBER(sb_row, output_speed_rad_s, NUMBER),
+                                           SB_MEMBER(sb_row, output_turns, NUMBER),
+                                           SB_MEMBERS_END};
+  sb_fields_put_object(json, "end", fields, end);
 }
 
 static void put_peak(struct sb_json *json, const char *key, const char *unit_key, const struct sb_peak *peak)
@@ -140,8 +124,8 @@ static void put_times(struct sb_json *json, const struct sb_report *report)
 
 static void put_energy(struct sb_json *json, const struct sb_energy *energy)
 {
-#define FIELD(field, name) {#field, offsetof(struct sb_energy, field), SB_FIELD_NUMBER},
-  static const struct sb_field fields[] = {FIELD(given, ) SB_ENERGY_LINES(FIELD){NULL, 0, SB_FIELD_NUMBER}};
+#define FIELD(field, name) SB_MEMBER(sb_energy, field, NUMBER),
+  static const struct sb_field fields[] = {FIELD(given, ) SB_ENERGY_LINES(FIELD) SB_MEMBERS_END};
 #undef FIELD
   sb_json_put_object(json, "energy_j");
   sb_fields_put_json(json, fields, energy);
@@ -154,11 +138,9 @@ static void put_energy(struct sb_json *json, const struct sb_energy *energy)
 static void put_shortfall(struct sb_json *json, const struct sb_report *report)
 {
   static const struct sb_field fields[] = {
-      {"duration_s", offsetof(struct sb_shortfall, duration_s), SB_FIELD_NUMBER},
-      {"count", offsetof(struct sb_shortfall, count), SB_FIELD_INTEGER},
-      {"first_s", offsetof(struct sb_shortfall, first_s), SB_FIELD_NUMBER},
-      {"least_motor_speed_rad_s", offsetof(struct sb_shortfall, least_rad_s), SB_FIELD_NUMBER},
-      {NULL, 0, SB_FIELD_NUMBER}};
+      SB_MEMBER(sb_shortfall, duration_s, NUMBER), SB_MEMBER(sb_shortfall, count, INTEGER),
+      SB_MEMBER(sb_shortfall, first_s, NUMBER),
+      SB_MEMBER_AS(sb_shortfall, "least_motor_speed_rad_s", least_rad_s, NUMBER), SB_MEMBERS_END};
   const struct sb_drive *drive = &report->model->drive;
   if (drive->mode != SB_DRIVE_SPEED_CONTROL) {
     sb_json_put_null(json, "speed_shortfall");
@@ -173,10 +155,8 @@ static void put_shortfall(struct sb_json *json, const struct sb_report *report)
 /* Null without a vehicle that can slip, push or arrive. */
 static void put_vehicle(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {{"slip_s", offsetof(struct sb_sums, slip_s), SB_FIELD_NUMBER},
-                                           {"slip_first_s", offsetof(struct sb_sums, slip_first_s), SB_FIELD_NUMBER},
-                                           {"slip_last_s", offsetof(struct sb_sums, slip_last_s), SB_FIELD_NUMBER},
-                                           {NULL, 0, SB_FIELD_NUMBER}};
+  static const struct sb_field fields[] = {SB_MEMBER(sb_sums, slip_s, NUMBER), SB_MEMBER(sb_sums, slip_first_s, NUMBER),
+                                           SB_MEMBER(sb_sums, slip_last_s, NUMBER), SB_MEMBERS_END};
   const struct sb_road *road = &report->model->load.road;
   const struct sb_sums *sums = &report->result->sums;
   const struct sb_row *end = &report->result->end;
@@ -207,42 +187,40 @@ static const char *end_name(enum sb_warmup_end end)
 
 static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
 {
-  static const struct sb_field warmth[] = {{"winding_c", offsetof(struct sb_warmth, winding_c), SB_FIELD_NUMBER},
-                                           {"housing_c", offsetof(struct sb_warmth, housing_c), SB_FIELD_NUMBER},
-                                           {NULL, 0, SB_FIELD_NUMBER}};
-  static const struct sb_field fields[] = {
-      {"simulated", offsetof(struct sb_warmup, simulated_count), SB_FIELD_INTEGER},
-      {"end_s", offsetof(struct sb_warmup, end_s), SB_FIELD_NUMBER},
-      {"peak_c", offsetof(struct sb_warmup, peak_c), SB_FIELD_NUMBER},
-      {"least_start_c", offsetof(struct sb_warmup, least_start_c), SB_FIELD_NUMBER},
-      {"greatest_start_c", offsetof(struct sb_warmup, greatest_start_c), SB_FIELD_NUMBER},
-      {NULL, 0, SB_FIELD_NUMBER}};
+  static const struct sb_field warmth[] = {SB_MEMBER(sb_warmth, winding_c, NUMBER),
+                                           SB_MEMBER(sb_warmth, housing_c, NUMBER), SB_MEMBERS_END};
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_warmup, "simulated", simulated_count, INTEGER),
+                                           SB_MEMBER(sb_warmup, end_s, NUMBER),
+                                           SB_MEMBER(sb_warmup, peak_c, NUMBER),
+                                           SB_MEMBER(sb_warmup, least_start_c, NUMBER),
+                                           SB_MEMBER(sb_warmup, greatest_start_c, NUMBER),
+                                           SB_MEMBERS_END};
   sb_json_put_object(json, "until_warm");
   sb_json_put_string(json, "end", end_name(warmup->end));
   sb_json_put_integer(json, "repeats", warmup->repeat_count);
   sb_fields_put_json(json, fields, warmup);
-  put_object(json, "start", warmth, &warmup->start);
-  put_object(json, "finish", warmth, &warmup->finish);
+  sb_fields_put_object(json, "start", warmth, &warmup->start);
+  sb_fields_put_object(json, "finish", warmth, &warmup->finish);
   sb_json_close(json);
 }
 
-void sb_run_write_json(struct sb_json *json, const struct sb_report *report)
+void sb_run_write_json(FILE *out, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
-  sb_json_open_object(json);
-  sb_json_put_head(json, "run");
-  sb_json_put_string(json, "scenario", report->model->name);
-  sb_json_put_string(json, "locked_gear", gear_name(report->model, report->locked_gear));
-  if (report->controller != NULL) sb_json_put_string(json, "controller", report->controller);
-  if (report->warmup != NULL) put_warmup(json, report->warmup);
-  put_verdicts(json, report);
-  put_shifts(json, report);
-  put_end(json, &result->end);
-  put_greatest(json, report);
-  put_shortfall(json, report);
-  put_vehicle(json, report);
-  put_times(json, report);
-  put_energy(json, &result->sums.energy);
-  if (report->model->battery.is_present) sb_json_put_number(json, "overcharge_as", result->overcharge_as);
-  sb_json_close(json);
+  struct sb_json json;
+  sb_json_begin(&json, out, "run");
+  sb_json_put_string(&json, "scenario", report->model->name);
+  sb_json_put_string(&json, "locked_gear", gear_name(report->model, report->locked_gear));
+  if (report->controller != NULL) sb_json_put_string(&json, "controller", report->controller);
+  if (report->warmup != NULL) put_warmup(&json, report->warmup);
+  put_verdicts(&json, report);
+  put_shifts(&json, report);
+  put_end(&json, &result->end);
+  put_greatest(&json, report);
+  put_shortfall(&json, report);
+  put_vehicle(&json, report);
+  put_times(&json, report);
+  put_energy(&json, &result->sums.energy);
+  if (report->model->battery.is_present) sb_json_put_number(&json, "overcharge_as", result->overcharge_as);
+  sb_json_end(&json);
 }

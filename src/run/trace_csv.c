@@ -4,24 +4,16 @@
 #include "base/constants.h"
 #include "text/fields.h"
 
-#define FIELD(name, member, kind)               \
-  {                                             \
-    name, offsetof(struct sb_row, member), kind \
-  }
-static const struct sb_field instant[] = {
-    FIELD("time_s", time_s, SB_FIELD_NUMBER), FIELD("gear", gear, SB_FIELD_INTEGER), {NULL, 0, SB_FIELD_NUMBER}};
+static const struct sb_field instant[] = {SB_MEMBER(sb_row, time_s, NUMBER), SB_MEMBER(sb_row, gear, INTEGER),
+                                          SB_MEMBERS_END};
 
 /* What every machine has, behind the phase. */
-static const struct sb_field motion[] = {FIELD("duty_fraction", duty_fraction, SB_FIELD_NUMBER),
-                                         FIELD("motor_speed_rpm", motor_speed_rad_s, SB_FIELD_RPM),
-                                         FIELD("reading_pct", reading_pct, SB_FIELD_NUMBER),
-                                         FIELD("output_speed_rpm", output_speed_rad_s, SB_FIELD_RPM),
-                                         FIELD("output_torque_nm", output_torque_nm, SB_FIELD_NUMBER),
-                                         FIELD("load_torque_nm", load_torque_nm, SB_FIELD_NUMBER),
-                                         FIELD("motor_current_a", motor_current_a, SB_FIELD_NUMBER),
-                                         FIELD("supply_voltage_v", supply_voltage_v, SB_FIELD_NUMBER),
-                                         FIELD("output_turns", output_turns, SB_FIELD_NUMBER),
-                                         {NULL, 0, SB_FIELD_NUMBER}};
+static const struct sb_field motion[] = {
+    SB_MEMBER(sb_row, duty_fraction, NUMBER),    SB_MEMBER_AS(sb_row, "motor_speed_rpm", motor_speed_rad_s, RPM),
+    SB_MEMBER(sb_row, reading_pct, NUMBER),      SB_MEMBER_AS(sb_row, "output_speed_rpm", output_speed_rad_s, RPM),
+    SB_MEMBER(sb_row, output_torque_nm, NUMBER), SB_MEMBER(sb_row, load_torque_nm, NUMBER),
+    SB_MEMBER(sb_row, motor_current_a, NUMBER),  SB_MEMBER(sb_row, supply_voltage_v, NUMBER),
+    SB_MEMBER(sb_row, output_turns, NUMBER),     SB_MEMBERS_END};
 
 const char *sb_trace_phase_name(enum sb_phase phase)
 {

@@ -114,6 +114,6 @@ int sb_study_write_limits(FILE *out, const struct sb_study_report *report);
 
 /* The same facts for people, and as one object. */
 enum sb_status sb_study_write_text(FILE *out, const struct sb_study_report *report, struct sb_error *err);
-void sb_study_write_json(struct sb_json *json, const struct sb_study_report *report);
+void sb_study_write_json(FILE *out, const struct sb_study_report *report);
 
 #endif

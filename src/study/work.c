@@ -155,18 +155,18 @@ enum sb_status sb_study_write_text(FILE *out, const struct sb_study_report *repo
   return status;
 }
 
-void sb_study_write_json(struct sb_json *json, const struct sb_study_report *report)
+void sb_study_write_json(FILE *out, const struct sb_study_report *report)
 {
   const struct sb_study *study = report->study;
-  sb_json_open_object(json);
-  sb_json_put_head(json, "map");
-  sb_json_put_string(json, "scenario", study->scenario);
-  if (study->controller[0] != 0) sb_json_put_string(json, "controller", study->controller);
+  struct sb_json json;
+  sb_json_begin(&json, out, "map");
+  sb_json_put_string(&json, "scenario", study->scenario);
+  if (study->controller[0] != 0) sb_json_put_string(&json, "controller", study->controller);
   if (study->samples > 0) {
-    sb_json_put_integer(json, "samples", study->samples);
-    sb_json_put_integer(json, "seed", study->seed);
-    sb_json_put_number(json, "confidence", SB_SHARE_CONFIDENCE);
+    sb_json_put_integer(&json, "samples", study->samples);
+    sb_json_put_integer(&json, "seed", study->seed);
+    sb_json_put_number(&json, "confidence", SB_SHARE_CONFIDENCE);
   }
-  evaluator_of(study)->put(json, report);
-  sb_json_close(json);
+  evaluator_of(study)->put(&json, report);
+  sb_json_end(&json);
 }

@@ -59,6 +59,22 @@ void sb_fields_put_json(struct sb_json *json, const struct sb_field *fields, con
   }
 }
 
+void sb_fields_put_object(struct sb_json *json, const char *name, const struct sb_field *fields, const void *record)
+{
+  if (name != NULL) sb_json_key(json, name);
+  sb_json_open_object(json);
+  sb_fields_put_json(json, fields, record);
+  sb_json_close(json);
+}
+
+void sb_fields_put_list(struct sb_json *json, const char *name, const struct sb_field *fields, const void *items,
+                        size_t count, size_t size)
+{
+  sb_json_put_array(json, name);
+  for (size_t i = 0; i < count; i++) sb_fields_put_object(json, NULL, fields, (const char *)items + i * size);
+  sb_json_close(json);
+}
+
 void sb_fields_put_names(struct sb_csv *csv, const struct sb_field *fields)
 {
   for (; fields->name != NULL; fields++) sb_csv_text(csv, fields->name);

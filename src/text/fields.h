@@ -2,9 +2,8 @@
 /*
  * fields.h - a struct of plain values as JSON members and as CSV fields, both by one table.
  *
- *   static const struct sb_field fields[] = {{"peak_c", offsetof(struct warmth, peak_c), SB_FIELD_NUMBER},
- *                                            {"charge_pct", offsetof(struct warmth, charge_fraction), SB_FIELD_PERCENT},
- *                                            {NULL, 0, SB_FIELD_NUMBER}};
+ *   static const struct sb_field fields[] = {SB_MEMBER(warmth, peak_c, NUMBER),
+ *                                            SB_MEMBER_AS(warmth, "charge_pct", charge_fraction, PERCENT), SB_MEMBERS_END};
  *
  * Names end in their unit, except those of names, counts and flags.
  */
@@ -46,12 +45,20 @@ void sb_fields_put_json(struct sb_json *json, const struct sb_field *fields, con
 void sb_fields_put_names(struct sb_csv *csv, const struct sb_field *fields);
 void sb_fields_put_csv(struct sb_csv *csv, const struct sb_field *fields, const void *record);
 
-/* A line of such a table, and its end. */
-#define SB_FIELD_OF(type, name, member, kind) \
-  {                                           \
-    name, offsetof(struct type, member), kind \
+/* All members of a record as an object: a member of that name, or with NULL an item. */
+void sb_fields_put_object(struct sb_json *json, const char *name, const struct sb_field *fields, const void *record);
+
+/* A list of such objects, as a member: of items[count], each `size` bytes. */
+void sb_fields_put_list(struct sb_json *json, const char *name, const struct sb_field *fields, const void *items,
+                        size_t count, size_t size);
+
+/* A line of such a table, by the member's own name or by another one, and its end. */
+#define SB_MEMBER(type, member, kind) SB_MEMBER_AS(type, #member, member, kind)
+#define SB_MEMBER_AS(type, name, member, kind)           \
+  {                                                      \
+    name, offsetof(struct type, member), SB_FIELD_##kind \
   }
-#define SB_FIELDS_END        \
+#define SB_MEMBERS_END       \
   {                          \
     NULL, 0, SB_FIELD_NUMBER \
   }

@@ -57,7 +57,7 @@ void sb_json_close(struct sb_json *json)
 
 void sb_json_end(struct sb_json *json)
 {
-  assert(json->depth == 0);
+  while (json->depth > 0) sb_json_close(json);
   fputc('\n', json->out);
 }
 
@@ -216,8 +216,10 @@ void sb_json_put_array(struct sb_json *json, const char *key)
   sb_json_open_array(json);
 }
 
-void sb_json_put_head(struct sb_json *json, const char *subcommand)
+void sb_json_begin(struct sb_json *json, FILE *out, const char *subcommand)
 {
+  sb_json_init(json, out);
+  sb_json_open_object(json);
   sb_json_put_string(json, "program", "shiftband");
   sb_json_put_string(json, "version", SB_VERSION);
   sb_json_put_string(json, "subcommand", subcommand);

@@ -10,9 +10,7 @@
  *   sb_json_open_array(&json);
  *   sb_json_number(&json, 1.0);
  *   sb_json_number(&json, 2.0);
- *   sb_json_close(&json);
- *   sb_json_close(&json);
- *   sb_json_end(&json);                               the line's end
+ *   sb_json_end(&json);                               closes both, and the line
  *
  * Numbers are written with the fewest of 15, 16 or 17 digits that read back exactly; NaN and infinities, which JSON
  * has not, are null. Text is taken as UTF-8; bytes that are not become U+FFFD. A failed write shows in ferror(out).
@@ -35,6 +33,9 @@ struct sb_json {
 
 void sb_json_init(struct sb_json *json, FILE *out);
 
+/* The same for a command's object: opens it, with its first members: program, version, subcommand, format (of this output). */
+void sb_json_begin(struct sb_json *json, FILE *out, const char *subcommand);
+
 /* Opens an object or an array, as a value; deeper than SB_JSON_DEPTH_MAX is our own mistake. */
 void sb_json_open_object(struct sb_json *json);
 void sb_json_open_array(struct sb_json *json);
@@ -42,7 +43,7 @@ void sb_json_open_array(struct sb_json *json);
 /* Closes the innermost open one. */
 void sb_json_close(struct sb_json *json);
 
-/* Ends the line. Everything must be closed. */
+/* Closes all that is open, and ends the line. */
 void sb_json_end(struct sb_json *json);
 
 /* The name of the next value; only inside an object. */
@@ -54,9 +55,6 @@ void sb_json_number(struct sb_json *json, double value);     /* NaN, infinities:
 void sb_json_integer(struct sb_json *json, long long value);
 void sb_json_boolean(struct sb_json *json, bool value);
 void sb_json_null(struct sb_json *json);
-
-/* The first members of each command's object, which is open: program, version, subcommand, format (of this output). */
-void sb_json_put_head(struct sb_json *json, const char *subcommand);
 
 /* Key and value at once. */
 void sb_json_put_string(struct sb_json *json, const char *key, const char *text);

@@ -144,9 +144,7 @@ static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int p
 void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
 {
   struct sb_json json;
-  sb_json_init(&json, out);
-  sb_json_open_object(&json);
-  sb_json_put_head(&json, "tune");
+  sb_json_begin(&json, out, "tune");
   sb_json_put_integer(&json, "machine_count", tuning->machine_count);
   if (sb_tune_decider(tuning) != NULL) {
     sb_json_put_string(&json, "controller", sb_tune_decider(tuning)->name);
@@ -154,7 +152,5 @@ void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
   }
   sb_json_put_array(&json, "pairs");
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) put_pair(&json, tuning, pair);
-  sb_json_close(&json);
-  sb_json_close(&json);
   sb_json_end(&json);
 }

@@ -21,21 +21,17 @@ struct record {
   char name[32]; /* cppcheck-suppress unusedStructMember */
 };
 
-#define FIELD(name, member, kind)               \
-  {                                             \
-    name, offsetof(struct record, member), kind \
-  }
-static const struct sb_field fields[] = {FIELD("torque_nm", torque_nm, SB_FIELD_NUMBER),
-                                         FIELD("share_pct", share_fraction, SB_FIELD_PERCENT),
-                                         FIELD("threshold_pct", threshold_fraction, SB_FIELD_ROUNDED_PERCENT),
-                                         FIELD("speed_rpm", speed_rad_s, SB_FIELD_RPM),
-                                         FIELD("gear", gear, SB_FIELD_INTEGER),
-                                         FIELD("shifts", shifts, SB_FIELD_LONG),
-                                         FIELD("rows", rows, SB_FIELD_SIZE),
-                                         FIELD("is_stuck", is_stuck, SB_FIELD_BOOLEAN),
-                                         FIELD("cause", cause, SB_FIELD_TEXT),
-                                         FIELD("name", name, SB_FIELD_CHARS),
-                                         {NULL, 0, SB_FIELD_NUMBER}};
+static const struct sb_field fields[] = {SB_MEMBER(record, torque_nm, NUMBER),
+                                         SB_MEMBER_AS(record, "share_pct", share_fraction, PERCENT),
+                                         SB_MEMBER_AS(record, "threshold_pct", threshold_fraction, ROUNDED_PERCENT),
+                                         SB_MEMBER_AS(record, "speed_rpm", speed_rad_s, RPM),
+                                         SB_MEMBER(record, gear, INTEGER),
+                                         SB_MEMBER(record, shifts, LONG),
+                                         SB_MEMBER(record, rows, SIZE),
+                                         SB_MEMBER(record, is_stuck, BOOLEAN),
+                                         SB_MEMBER(record, cause, TEXT),
+                                         SB_MEMBER(record, name, CHARS),
+                                         SB_MEMBERS_END};
 
 /* 501 * 0.001 is 0.50100000000000002 to 17 digits; 2 pi rad/s are 60 rpm. */
 static const struct record sample = {.torque_nm = 0.25,
@@ -158,17 +154,17 @@ static void a_full_disk_shows_in_the_result(void **state)
   fclose(full);
 }
 
-static void an_object_of_a_command_begins_with_its_head(void **state)
+static void an_object_of_a_command_begins_with_its_head_and_its_end_closes_all(void **state)
 {
   (void)state;
   struct sink sink;
   struct sb_json json;
   open_sink(&sink);
-  sb_json_init(&json, sink.stream);
-  sb_json_open_object(&json);
-  sb_json_put_head(&json, "run");
-  sb_json_close(&json);
-  expect_text(&sink, "{\"program\":\"shiftband\",\"version\":\"" SB_VERSION "\",\"subcommand\":\"run\",\"format\":1}");
+  sb_json_begin(&json, sink.stream, "run");
+  sb_json_put_array(&json, "shifts");
+  sb_json_end(&json);
+  expect_text(&sink, "{\"program\":\"shiftband\",\"version\":\"" SB_VERSION
+                     "\",\"subcommand\":\"run\",\"format\":1,\"shifts\":[]}\n");
 }
 
 int main(void)
@@ -179,7 +175,7 @@ int main(void)
       cmocka_unit_test(a_header_and_its_rows_have_the_same_fields),
       cmocka_unit_test(only_what_must_be_quoted_is),
       cmocka_unit_test(a_full_disk_shows_in_the_result),
-      cmocka_unit_test(an_object_of_a_command_begins_with_its_head),
+      cmocka_unit_test(an_object_of_a_command_begins_with_its_head_and_its_end_closes_all),
   };
   return cmocka_run_group_tests_name("fields", tests, NULL, NULL);
 }
