@@ -5,7 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "inspect/gear_track.h"
 #include "shiftband/closed_form.h"
 #include "theory/torque_balance.h"
