@@ -276,7 +276,7 @@ struct sb_check_burden {
   double start_loss_w;
   double steady_winding_c; /* INFINITY: the winding burns */
   double steady_housing_c;
-  double bound_reached_s; /* INFINITY: never; NAN: the numerics gave up */
+  double bound_reached_s; /* INFINITY: never; NAN: the calculation failed */
 };
 
 struct sb_check_heat {

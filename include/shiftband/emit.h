@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * emit.h - a tuned scenario as constants for a real controller, in the raw counts of its sensor.
+ * emit.h - a tuned scenario as constants for a real controller, in the counts of its sensor.
  *
  * A scenario's own resolution needs no rounding: reading < down and reading > up mean the same for whole counts once down
  * is rounded up and up is rounded down (reading.h), and the emitted controller decides as the simulated one. Where another

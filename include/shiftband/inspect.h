@@ -14,8 +14,8 @@
  *                     shift that changes the motor's speed little is not seen: this is the weakest of the three
  *
  * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and removes single outliers. Noise is
- * measured from the log itself (log.h). Missing values are left out; what happens in a hole is seen late or not at all,
- * and holes are counted.
+ * measured from the log itself (log.h). Missing values are left out; what happens in a gap is seen late or not at all,
+ * and gaps are counted.
  *
  *   hunting   as in verdict.h: at least three shifts in turn between one pair of gears, each the opposite of the last and
  *             within hunt_window_s of it. With a model and a column of the load torque their cause is found as in a run,
@@ -71,8 +71,8 @@ struct sb_inspection {
   bool is_reading;               /* motor alone: the reading, for there is no motor speed */
   bool is_by_direction;          /* motor alone: by the sign of its speed */
   double interval_s, begin_s, end_s;
-  size_t hole_count; /* times without a value longer than 5 intervals */
-  double longest_hole_s, longest_hole_at_s;
+  size_t gap_count; /* times without a value longer than 5 intervals */
+  double longest_gap_s, longest_gap_at_s;
   double missing_fraction; /* of the values that were needed */
   double
       noise_rpm; /* standard deviation in the motor's speed; in the reading, in percent, where there is no motor speed */

@@ -19,8 +19,8 @@
   X(SB_ERR_USAGE, "wrong command line")                       \
   X(SB_ERR_SCENARIO, "fault in a scenario, a table or a log") \
   X(SB_ERR_IO, "reading or writing failed")                   \
-  X(SB_ERR_NUMERICS, "the numerics gave up")                  \
-  X(SB_ERR_STOPPED, "stopped as asked")                       \
+  X(SB_ERR_NUMERICS, "the calculation failed")                \
+  X(SB_ERR_STOPPED, "stopped on request")                     \
   X(SB_ERR_CONTROLLER, "an external controller failed")
 
 enum sb_status {

@@ -55,16 +55,17 @@ static void write_cut_span(const struct sb_check_machine *machine, const struct 
   const struct sb_model *model = machine->model;
   const struct sb_battery *battery = &model->battery;
   if (found->kind == SB_DISCHARGE_CUT_STARTING) {
-    snprintf(span->text, sizeof span->text,
-             "Below the cut-off of %s V under load %s: for longer than its delay of %s s while %s starts from rest, so "
-             "that every start is cut. A lower drive.limit, a drive.ramp or a longer supply.battery.cutoff_delay cures "
-             "it.",
-             NUM(battery->cutoff_v), place, NUM(battery->cutoff_delay_s),
-             model->gearbox.gears[model->control.start_gear - 1].name);
+    snprintf(
+        span->text, sizeof span->text,
+        "The voltage under load is below the cut-off of %s V %s: for longer than the delay of %s s while %s starts from rest, so "
+        "that every start is cut. A lower drive.limit, a drive.ramp or a longer supply.battery.cutoff_delay cures "
+        "it.",
+        NUM(battery->cutoff_v), place, NUM(battery->cutoff_delay_s),
+        model->gearbox.gears[model->control.start_gear - 1].name);
   } else {
     snprintf(
         span->text, sizeof span->text,
-        "Below the cut-off of %s V under load %s: %s, in steady state under the %s load. A lower drive.limit lowers "
+        "The voltage under load is below the cut-off of %s V %s, with %s in steady state under the %s load. A lower drive.limit lowers "
         "the current.",
         NUM(battery->cutoff_v), place, span->gear, found->kind == SB_DISCHARGE_CUT_LIGHTEST ? "lightest" : "heaviest");
   }

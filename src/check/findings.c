@@ -152,25 +152,23 @@ static void find_short_times(struct look *look)
   const struct sb_check_pair *pair = look->pair;
   if (isnan(pair->needed_dwell_s)) {
     if (pair->figures.is_needless_downshift) return; /* that has its own finding */
-    sb_check_remark(
-        look->findings, "dwell too short", look->index,
-        "No dwell is long enough: after an upshift %s does not climb to %s under the lightest load. Lower %s.",
-        pair->faster, SET(pair->downshift_below), look->downshift_key);
+    sb_check_remark(look->findings, "dwell too short", look->index,
+                    "No dwell is long enough: after an upshift %s does not reach %s under the lightest load. Lower %s.",
+                    pair->faster, SET(pair->downshift_below), look->downshift_key);
   } else if (!pair->is_dwell_enough) {
-    struct sb_check_remark *remark = sb_check_remark(
-        look->findings, "dwell too short", look->index,
-        "Dwell too short: after %s s %s has not climbed to %s yet, which takes %s s, and the box shifts "
-        "down again although the load is light.",
-        NUM(pair->dwell_s), pair->faster, SET(pair->downshift_below), NUM(pair->needed_dwell_s));
+    struct sb_check_remark *remark =
+        sb_check_remark(look->findings, "dwell too short", look->index,
+                        "Dwell too short: after %s s %s has not reached %s yet, which takes %s s, and the box shifts "
+                        "down again although the load is light.",
+                        NUM(pair->dwell_s), pair->faster, SET(pair->downshift_below), NUM(pair->needed_dwell_s));
     cure_by_time(look, remark, "controller.dwell", pair->needed_dwell_s);
   }
   if (pair->is_start_delay_needed && !pair->is_start_delay_enough) {
     const double needed_s = pair->figures.shortest_start_delay_s;
-    struct sb_check_remark *remark =
-        sb_check_remark(look->findings, "start delay too short", look->index,
-                        "Start delay too short: from rest %s needs %s s to climb to %s; after %s s the box shifts down "
-                        "before the motor has run up.",
-                        pair->faster, NUM(needed_s), SET(pair->downshift_below), NUM(pair->start_delay_s));
+    struct sb_check_remark *remark = sb_check_remark(
+        look->findings, "start delay too short", look->index,
+        "Start delay too short: from rest %s needs %s s to reach %s; after %s s the box shifts down before the motor has reached its speed.",
+        pair->faster, NUM(needed_s), SET(pair->downshift_below), NUM(pair->start_delay_s));
     cure_by_time(look, remark, "controller.start_delay", needed_s);
   }
 }

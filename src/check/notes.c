@@ -56,7 +56,7 @@ static void note_shifter(const struct sb_check_machine *machine, struct sb_check
     sb_check_remark(
         notes, "shifter", -1,
         "shifter: the clutch transmits %s N.m while it slips, less than the %s N.m of the motor at stall: a "
-        "shift near stall may never end. Once engaged the clutch is taken to hold. A greater "
+        "shift near stall may never end. The calculation assumes that an engaged clutch does not slip. A greater "
         "gearbox.shifter.torque cures that.",
         NUM(shifter->clutch_nm), NUM(motor_nm));
   }
@@ -196,12 +196,12 @@ static void caution_strength(const struct sb_check *check, struct sb_check_remar
   }
   if (check->limit.is_exceeded) {
     sb_check_remark(cautions, "overload", -1,
-                    "at stall the motor brings %s N.m to an output that withstands %s N.m: %s", NUM(greatest_nm),
+                    "at stall the motor applies %s N.m to an output that withstands %s N.m: %s", NUM(greatest_nm),
                     NUM(check->limit.torque_nm), sb_caution_text(SB_CAUTION_BREAK));
   }
   if (check->shaft.is_limit_exceeded) {
     sb_check_remark(cautions, "overload", -1,
-                    "a shock in %s alone brings %s N.m to an output that withstands %s N.m: %s",
+                    "a shock in %s alone applies %s N.m to an output that withstands %s N.m: %s",
                     nominal->gears[check->shaft.greatest_gear].name, NUM(check->shaft.greatest_shock_nm),
                     NUM(check->limit.torque_nm), sb_caution_text(SB_CAUTION_BREAK));
   }

@@ -11,8 +11,8 @@ static const double rpm_per_rad_s = 30.0 / SB_PI;
 
 static void write_motor(const struct sb_check_motor *motor, FILE *out)
 {
-  fprintf(out, "\nMotor at %s V open circuit", NUM(motor->open_circuit_voltage_v));
-  if (motor->internal_resistance_ohm > 0.0) fprintf(out, " behind %s ohm", NUM(motor->internal_resistance_ohm));
+  fprintf(out, "\nMotor on a supply of %s V (open circuit)", NUM(motor->open_circuit_voltage_v));
+  if (motor->internal_resistance_ohm > 0.0) fprintf(out, " and %s ohm", NUM(motor->internal_resistance_ohm));
   fprintf(out, ", drive %s\n", SET(motor->duty_fraction));
   if (motor->is_speed_read) {
     sb_check_text_line(out, "no-load speed", "%s rpm, a reading of %s (100 %% is %s rpm)",
@@ -85,7 +85,7 @@ static void write_steady(const struct sb_check_case *at, const struct sb_check_l
   sb_text_table_put(&table, "%s", "");
   sb_text_table_put(&table, "lightest load, %s N.m", NUM(load->lightest_nm));
   sb_text_table_put(&table, "heaviest load, %s N.m", NUM(load->heaviest_nm));
-  sb_text_table_put(&table, "heaviest moves");
+  sb_text_table_put(&table, "moves heaviest load");
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
     sb_text_table_put(&table, "%s", at->gears[g].name);

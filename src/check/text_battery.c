@@ -40,7 +40,7 @@ static void put_charge(struct sb_text_table *table, const struct sb_check_charge
 static void write_pair(const struct sb_check *check, int p, FILE *out)
 {
   static const char *const headings[] = {"charge",       "voltage",      "downshift torque", "upshift torque",
-                                         "safe upshift", "slower reads", "faster reads",     "goes wrong"};
+                                         "safe upshift", "slower reads", "faster reads",     "finding"};
   const struct sb_check_pair *pair = &check->cases[SB_CHECK_NOMINAL].pairs[p];
   struct sb_text_table table;
   sb_text_table_init(&table, 8);
@@ -58,18 +58,18 @@ void sb_check_text_battery(const struct sb_check *check, FILE *out)
   const struct sb_check_battery *battery = &check->battery;
   const int gear_count = check->cases[SB_CHECK_NOMINAL].gear_count;
   if (!battery->is_present) return;
-  fputs("\nOver the discharge\n", out);
-  SAY("The battery: %s, %d cell%s of %s A.h, %s charged at the start.",
-      battery->chemistry != NULL ? battery->chemistry : "a curve of its own", battery->cells,
-      battery->cells == 1 ? "" : "s in series", NUM(battery->capacity_ah), SET(battery->charge_fraction));
+  fputs("\nDischarge of the battery\n", out);
+  SAY("The battery has %d %s cell%s of %s A.h and is %s charged at the start.", battery->cells,
+      battery->chemistry != NULL ? battery->chemistry : "user-defined", battery->cells == 1 ? "" : "s in series",
+      NUM(battery->capacity_ah), SET(battery->charge_fraction));
   for (int p = 0; p + 1 < gear_count; p++) write_pair(check, p, out);
   if (gear_count > 1) {
-    SAY("Safe upshift: the least upshift threshold that leaves no hunting band with the scenario's downshift threshold. "
+    SAY("Safe upshift: the lowest upshift threshold that leaves no hunting band with the scenario's downshift threshold. "
         "Slower and faster: the readings of these gears under the lightest load; the upshift threshold must stay below the "
         "first, the downshift threshold below the second.");
   }
   for (int k = 0; k < battery->span_count; k++) SAY("%s", battery->spans[k].text);
-  if (battery->span_count == 0) SAY("Nothing goes wrong at any charge.");
+  if (battery->span_count == 0) SAY("There is no finding at any charge.");
 }
 
 /* Heat of the winding ---------------------------------------------------------------------------------------------------- */
@@ -96,9 +96,9 @@ static struct sb_figure after_of(double time_s)
 static void say_bounds(const struct sb_check_heat *heat, FILE *out)
 {
   const bool is_limited = isfinite(heat->limit_c), is_cut = isfinite(heat->cut_out_c);
-  SAY("%s around the motor, the winding at %s at the start. The figures above are those of a winding at %s.",
+  SAY("The surroundings are at %s, and the winding is at %s at the start. The figures above are those of a winding at %s.",
       degrees_of(heat->ambient_c).text, degrees_of(heat->start_c).text, degrees_of(heat->reference_c).text);
-  if (is_limited) SAY("Limit %s.", degrees_of(heat->limit_c).text);
+  if (is_limited) SAY("The limit of the winding is %s.", degrees_of(heat->limit_c).text);
   if (is_cut) {
     SAY("The cut-out opens at %s and closes again at %s.", degrees_of(heat->cut_out_c).text,
         degrees_of(heat->reset_c).text);
@@ -141,7 +141,7 @@ static void write_cases(const struct sb_check_heat *heat, FILE *out)
   for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s ohm", NUM(heat->cases[k].motor.resistance_ohm));
   sb_text_table_put(&table, "motor's stall torque");
   for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s N.m", NUM(heat->cases[k].motor.stall_torque_nm));
-  fputs("\nA warm motor beside a cold one\n", out);
+  fputs("\nCold and warm motor\n", out);
   sb_text_table_write(&table, 2, out);
   sb_check_text_cases(heat->cases, 2, out);
 }

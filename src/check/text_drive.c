@@ -33,7 +33,7 @@ static void say_speed_control(const struct sb_check *check, FILE *out)
     if (!gear->figures.is_stable) APPEND(&unstable, "%s", gear->name);
   }
   if (held.length > 0) {
-    SAY("The speed stays at its target %s; only beyond is the duty at its limit of %s, and the speed falls.", held.text,
+    SAY("The speed stays at its target %s; above that the duty is at its limit of %s, and the speed falls.", held.text,
         SET(drive->limit_fraction));
   }
   if (beyond.length > 0) SAY("Under the lightest load the target is not reached in %s.", beyond.text);
@@ -105,15 +105,17 @@ void sb_check_text_limit(const struct sb_check *check, FILE *out)
   if (isinf(limit->torque_nm)) return;
   fputs("\nLimit of the output torque\n", out);
   if (limit->part != NULL) {
-    SAY("%s N.m, the least that was given: %s.", NUM(limit->torque_nm), limit->part);
+    SAY("The limit is %s N.m, the least of those given: %s.", NUM(limit->torque_nm), limit->part);
   } else {
-    SAY("%s N.m, given as a torque.", NUM(limit->torque_nm));
+    SAY("The limit is %s N.m, given as a torque.", NUM(limit->torque_nm));
   }
   for (int g = 0; g < at->gear_count; g++) {
     if (!at->gears[g].exceeds_limit) continue;
-    SAY("%s brings %s N.m at stall, above it.", at->gears[g].name, NUM(at->gears[g].figures.stall_torque_nm));
+    SAY("%s reaches %s N.m at stall, which exceeds the limit.", at->gears[g].name,
+        NUM(at->gears[g].figures.stall_torque_nm));
   }
-  if (!limit->is_exceeded) SAY("No gear brings more at stall; the shock of an engagement or an impact still can.");
+  if (!limit->is_exceeded)
+    SAY("No gear exceeds the limit at stall; the shock of an engagement or an impact still can.");
 }
 
 /* Output shaft ----------------------------------------------------------------------------------------------------------- */
@@ -151,8 +153,8 @@ static void say_shaft(const struct sb_check *check, FILE *out)
 {
   const struct sb_check_shaft *shaft = &check->shaft;
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
-  SAY("Stiffness %s N.m/rad, damping %s N.m.s/rad, backlash %s deg.", NUM(shaft->stiffness_nm_rad),
-      NUM(shaft->damping_nms_rad), NUM(shaft->backlash_rad * 180.0 / SB_PI));
+  SAY("The shaft has a stiffness of %s N.m/rad, a damping of %s N.m.s/rad and a backlash of %s deg.",
+      NUM(shaft->stiffness_nm_rad), NUM(shaft->damping_nms_rad), NUM(shaft->backlash_rad * 180.0 / SB_PI));
   for (int g = 0; g < at->gear_count; g++) {
     SAY("%s oscillates at %s Hz, damped by %s of the critical damping.", at->gears[g].name,
         NUM(shaft->gears[g].natural_frequency_rad_s / SB_TURN), PCT(shaft->gears[g].damping_ratio));
@@ -166,11 +168,11 @@ static void say_whether_it_matters(const struct sb_check *check, FILE *out)
     SAY("The difference from a rigid driveline matters: a shock in %s alone exceeds the limit of %s N.m.",
         check->cases[SB_CHECK_NOMINAL].gears[shaft->greatest_gear].name, NUM(check->limit.torque_nm));
   } else if (shaft->is_relevant) {
-    SAY("The difference from a rigid driveline matters: a shock alone brings more than %s times the stall torque of its "
+    SAY("The difference from a rigid driveline matters: a shock alone reaches more than %s times the stall torque of its "
         "gear.",
         NUM(SB_CHECK_SHOCK_SHARE));
   } else {
-    SAY("The difference from a rigid driveline matters little: no shock alone brings %s times the stall torque of its gear "
+    SAY("The difference from a rigid driveline matters little: no shock alone reaches %s times the stall torque of its gear "
         "or exceeds the limit.",
         NUM(SB_CHECK_SHOCK_SHARE));
   }
@@ -181,8 +183,8 @@ static void say_rigid(const struct sb_check *check, FILE *out)
 {
   const struct sb_check_shaft *shaft = &check->shaft;
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
-  SAY("The shaft is taken as rigid, so that the torque of a shock is not known; gearbox.output_shaft gives it a stiffness.");
-  SAY("That matters above %s N.m/rad, where a shock alone brings %s times the stall torque of %s.",
+  SAY("The shaft is assumed to be rigid, so that the torque of a shock is not known; gearbox.output_shaft gives it a stiffness.");
+  SAY("That matters above %s N.m/rad, where a shock alone reaches %s times the stall torque of %s.",
       NUM(shaft->that_matters.nm_rad), NUM(SB_CHECK_SHOCK_SHARE), at->gears[shaft->that_matters.gear].name);
   if (isinf(shaft->at_limit.nm_rad)) return;
   SAY("Above %s N.m/rad the %s in %s alone exceeds the limit of %s N.m, undamped.", NUM(shaft->at_limit.nm_rad),
@@ -211,15 +213,14 @@ static void say_ground(const struct sb_check *check, FILE *out)
   const struct sb_check_vehicle *vehicle = &check->vehicle;
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   if (!vehicle->can_slip) {
-    SAY("Without static_friction the ground is taken to carry any push.");
+    SAY("Without static_friction the wheels are assumed never to slip.");
     return;
   }
-  SAY("The ground carries a push of %s N at the start, %s N.m at the output, and %s N once the wheels slip.",
+  SAY("The wheels push with at most %s N at the start (%s N.m at the output), and with %s N once they slip.",
       NUM(vehicle->carried_push_n), NUM(vehicle->carried_torque_nm), NUM(vehicle->slipping_push_n));
   for (int g = 0; g < at->gear_count; g++) {
-    SAY(vehicle->is_slipping[g]
-            ? "%s pushes up to %s N at stall: more than the ground carries, so that its wheels slip."
-            : "%s pushes up to %s N: it stalls before its wheels slip.",
+    SAY(vehicle->is_slipping[g] ? "%s pushes up to %s N at stall: more than the ground allows, so that its wheels slip."
+                                : "%s pushes up to %s N: it stalls before its wheels slip.",
         at->gears[g].name, NUM(vehicle->stall_push_n[g]));
   }
 }
@@ -256,9 +257,9 @@ void sb_check_text_vehicle(const struct sb_check *check, FILE *out)
   say_ground(check, out);
   write_stages(check, out);
   if (isinf(vehicle->ballast_kg)) {
-    SAY("No ballast lets the wheels push all of it: it adds more resistance than friction.");
+    SAY("No ballast lets the wheels transmit all of it: ballast adds more resistance than friction.");
   } else if (vehicle->ballast_kg > 0.0) {
-    SAY("More than %s kg of ballast on the driven wheels lets them push all of it; another gear does not.",
+    SAY("More than %s kg of ballast on the driven wheels lets them transmit all of it; another gear does not.",
         NUM(vehicle->ballast_kg));
   }
   if (!isnan(vehicle->end_m)) SAY("The run ends at %s m.", NUM(vehicle->end_m));

@@ -40,17 +40,17 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
 {
   const struct sb_pair_figures *figures = &pair->figures;
   if (!figures->has_band && pair->upshift_margin >= 0.0) {
-    SAY("No hunting band: the upshift threshold is %s above %s, the least safe one.", PCT(pair->upshift_margin),
+    SAY("No hunting band: the upshift threshold is %s above %s, the lowest safe one.", PCT(pair->upshift_margin),
         sb_words_percent_by(ceil, figures->least_safe_upshift).text);
   } else if (!figures->has_band) { /* no load brings a band about */
     SAY("No hunting band.");
   }
   if (!figures->is_stuck_low && pair->is_upshift_opposed) {
-    SAY("Shifts up again only under loads above %s N.m: a load that drives the motor harder raises its current, and %s "
+    SAY("The box shifts up again only under loads above %s N.m: a load that drives the motor harder raises its current, and %s "
         "stays below the upshift threshold.",
         NUM(figures->helping_upshift_nm), pair->slower);
   } else if (!figures->is_stuck_low) {
-    SAY("Shifts up again: %s reads %s under the lightest load, %s N.m.", pair->slower,
+    SAY("The box shifts up again: %s reads %s under the lightest load, %s N.m.", pair->slower,
         PCT(pair->slower_lightest_reading), NUM(load->lightest_nm));
   }
   if (!figures->is_needless_downshift && pair->is_downshift_forced) {
@@ -66,13 +66,12 @@ static void say_times(const struct sb_check_pair *pair, FILE *out)
   SAY("A shift up takes %s s, a shift down %s s%s.", NUM(figures->upshift_time_s), NUM(figures->downshift_time_s),
       is_engaging ? "" : " (-: it does not engage)");
   if (!isnan(pair->needed_dwell_s)) {
-    SAY("Shortest dwell %s s after an upshift at %s, %s s after one from the steady state of %s; the %s s of "
-        "controller.dwell are %s.",
+    SAY("The shortest dwell is %s s after an upshift at %s, and %s s after one from the steady state of %s; controller.dwell, %s s, is %s.",
         NUM(figures->shortest_dwell_s), SET(pair->upshift_above), NUM(figures->shortest_dwell_steady_s), pair->slower,
         NUM(pair->dwell_s), pair->is_dwell_enough ? "enough" : "too short");
   }
   if (pair->is_start_delay_needed) {
-    SAY("Shortest start delay %s s from rest in %s; the %s s of controller.start_delay are %s.",
+    SAY("The shortest start delay is %s s, from rest in %s; controller.start_delay, %s s, is %s.",
         NUM(figures->shortest_start_delay_s), pair->faster, NUM(pair->start_delay_s),
         pair->is_start_delay_enough ? "enough" : "too short");
   }
@@ -117,9 +116,9 @@ static struct sb_figure reading_and(double reading, const char *trouble)
   return out;
 }
 
-static const char *const rows[] = {"downshift torque",   "upshift torque",        "hunting band",
-                                   "least safe upshift", "slower, lightest load", "faster, lightest load",
-                                   "shortest dwell",     "slower stalls at",      "faster stalls at"};
+static const char *const rows[] = {"downshift torque",    "upshift torque",        "hunting band",
+                                   "lowest safe upshift", "slower, lightest load", "faster, lightest load",
+                                   "shortest dwell",      "slower stalls at",      "faster stalls at"};
 
 /* The figure of a pair in one of the rows. */
 static struct sb_figure figure_of(const struct sb_check_pair *pair, size_t row)
@@ -169,7 +168,7 @@ void sb_check_text_cases(const struct sb_check_case *cases, int count, FILE *out
 void sb_check_text_range(const struct sb_check *check, FILE *out)
 {
   if (check->case_count < 2) return;
-  fputs("\nOver the supply's range\n", out);
+  fputs("\nRange of the supply voltage\n", out);
   if (check->cases[0].gear_count > 1) {
     sb_check_text_cases(check->cases, check->case_count, out);
     return;

@@ -85,7 +85,7 @@ static const struct sb_option option_table[] = {
 
 static const struct sb_option_rule rules[] = {
     {"discharge", SB_EXCLUDES, "+", "the file is about one battery"},
-    {"discharge=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"discharge=-", SB_EXCLUDES, "json", "both use standard output"},
     {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
     {0},
 };
@@ -96,9 +96,7 @@ const struct sb_command sb_command_check = {
     .usage = "[OPTION]... FILE...",
     .about =
         "Validates scenarios and prints what follows from them without simulating: the motor at its supply, ratios, steady "
-        "states, stall torques, downshift and upshift torques, the hunting band, the shortest dwell, and the supply voltages "
-        "at which each stops holding; with a battery the same over its charge, and at which charge the box begins to be stuck "
-        "low, to shift for nothing, to hunt, to stall.",
+        "states, stall torques, downshift and upshift torques, the hunting band, the shortest dwell, and the supply voltages below which each of these fails; with a battery the same over its charge, and the charges at which the box is stuck low, shifts down needlessly, hunts or stalls.",
     .options = option_table,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file", offsetof(struct request, files)},

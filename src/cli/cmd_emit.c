@@ -47,9 +47,9 @@ static void warn(const char *path, const struct sb_emission *emission)
     sb_command_warn("%s: with these constants the simulated machine does not pass: %s", path, emission->verdicts);
   }
   if (!emission->is_resolution_given) {
-    static const char *const counts[] = {[SB_SENSES_SPEED] = "1 rpm; --count or --pulses say it",
-                                         [SB_SENSES_DUTY] = "1/255 of full duty; --count says it",
-                                         [SB_SENSES_CURRENT] = "10 mA; --count says it"};
+    static const char *const counts[] = {[SB_SENSES_SPEED] = "1 rpm; give --count or --pulses",
+                                         [SB_SENSES_DUTY] = "1/255 of full duty; give --count",
+                                         [SB_SENSES_CURRENT] = "10 mA; give --count"};
     sb_command_warn("%s: no resolution is given: one count is taken as %s", path,
                     counts[emission->model.control.sensor.quantity]);
   }
@@ -131,10 +131,10 @@ static const struct request defaults = {.name = "tuned", .samples = SB_EMIT_SAMP
 
 const struct sb_command sb_command_emit = {
     .name = "emit",
-    .summary = "the tuned constants as a C header for a microcontroller, or as a page to program by",
+    .summary = "the tuned constants as a C header for a microcontroller, or as a page for programming by hand",
     .usage = "[OPTION]... FILE",
     .about =
-        "Writes the thresholds and waits of a scenario as constants for a real controller, in the raw counts of its sensor. "
+        "Writes the thresholds and waits of a scenario as constants for a real controller, in the counts of its sensor. "
         "Rounding moves thresholds apart only, never towards hunting; waits are whole samples, rounded up.",
     .options = option_table,
     .rules = rules,

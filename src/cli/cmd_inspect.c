@@ -224,11 +224,12 @@ static const struct sb_option option_table[] = {
     SB_OPTION_SET_OF(struct request),
     {"offset", 0, "TIME", "the simulation begins at this time of the log (default 0 s)",
      SB_INTO_QUANTITY(struct request, overlay.offset_s, SB_TIME, -INFINITY)},
-    {"tolerance", 0, "PERCENT", "of a column's size: smaller differences are none (default 2 %, and never below noise)",
+    {"tolerance", 0, "PERCENT",
+     "smaller differences do not count; in percent of a column's greatest value (default 2 %, and never below its noise)",
      SB_INTO_QUANTITY(struct request, overlay.tolerance_fraction, SB_PERCENT, 0.0)},
     {"try", 0, "PATH", "look for the explanation in this key only; may be given more than once",
      SB_INTO_LIST(struct request, tries)},
-    {"no-hints", 0, NULL, "look for none", SB_INTO_FLAG(struct request, has_no_hints)},
+    {"no-hints", 0, NULL, "do not look for an explanation", SB_INTO_FLAG(struct request, has_no_hints)},
     {"output", 'o', "FILE.csv",
      "write log and simulation beside each other, for tools/plot/plot-trace; - is standard output",
      SB_INTO_OUTPUT(struct request, output)},
@@ -238,7 +239,7 @@ static const struct sb_option option_table[] = {
 static const struct sb_option_rule rules[] = {
     {"output set try fail-on=deviation", SB_NEEDS, "against",
      "without a scenario there is no simulation beside the log"},
-    {"output=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"output=-", SB_EXCLUDES, "json", "both use standard output"},
     {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
     {0},
 };
@@ -250,7 +251,7 @@ const struct sb_command sb_command_inspect = {
     .about =
         "Finds shifts, time in the gears, hunting and stalls in a trace, simulated or measured: from its column gear, from "
         "motor_speed_rpm and output_speed_rpm, or from the motor's speed (or reading_pct) alone, as far as that shows them. "
-        "Missing values and noise are taken for normal.",
+        "Missing values and noise are normal.",
     .options = option_table,
     .rules = rules,
     .files = {1, 1, "trace", offsetof(struct request, files)},

@@ -66,7 +66,7 @@ static const struct sb_option option_table[] = {
          "\nStudies. They may be combined: each sample at each charge and each value. A varied key has its value in all "
          "samples, whatever its tolerance."},
     {"discharge", 0, "N",
-     "maps at N charges of the battery, from full to its cut-off: what the scenario's own thresholds come to, and which pass",
+     "maps at N charges of the battery, from full to its cut-off: the verdict for the scenario's own thresholds, and which thresholds pass",
      SB_INTO_COUNT(struct sb_map_request, discharge, 1, 1000)},
     {"samples", 0, "N", "random samples of the scenario's tolerances: which share of them passes",
      SB_INTO_COUNT(struct sb_map_request, samples, 1, 1000000)},
@@ -95,7 +95,7 @@ static const struct sb_option option_table[] = {
 
 static const struct sb_option_rule rules[] = {
     {"+", SB_NEEDS, "join", "a map is of one scenario"},
-    {"output=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"output=-", SB_EXCLUDES, "json", "both use standard output"},
     {"join", SB_EXCLUDES,
      "set vary discharge samples seed pair downshift upshift points shard resume controller controller-command",
      "the shards know the rest"},
@@ -123,8 +123,7 @@ const struct sb_command sb_command_map = {
     .summary = "the verdict over the whole plane of thresholds, or over a grid of other keys",
     .usage = "[OPTION]... FILE\n--join SHARD... [-o FILE.csv] [--json]",
     .about =
-        "Shows what every pair of downshift and upshift thresholds comes to, exactly, and how far the scenario's own are from "
-        "failing; or the share of tolerance samples that passes at each pair; or a grid over other keys.",
+        "Shows the verdict for every pair of downshift and upshift thresholds, exactly, and how far the scenario's own thresholds are from failing; or the share of tolerance samples that passes at each pair; or a grid over other keys.",
     .options = option_table,
     .rules = rules,
     .files = {1, SIZE_MAX, "scenario file, or with --join shards", offsetof(struct sb_map_request, shards)},

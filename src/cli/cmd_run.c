@@ -41,8 +41,8 @@ static int check_names(const struct request *request)
   for (size_t i = 0; i < request->files.count; i++) {
     for (size_t k = 0; k < i; k++) {
       if (strcmp(base_name(request->files.items[i]), base_name(request->files.items[k])) != 0) continue;
-      return sb_command_usage("-o %s: %s and %s would both become one file", request->output, request->files.items[k],
-                              request->files.items[i]);
+      return sb_command_usage("-o %s: %s and %s would both be written to one file", request->output,
+                              request->files.items[k], request->files.items[i]);
     }
   }
   return SB_EXIT_DONE;
@@ -258,8 +258,7 @@ static const struct sb_option option_table[] = {
      "automatic run)",
      SB_INTO_FLAG(struct request, is_comparison)},
     {"until-warm", 0, NULL,
-     "repeat the scenario, each time as warm as it ended, until the winding settles within 0.1 K, passes its limit or opens "
-     "its cut-out; report that repeat (needs motor.winding)",
+     "repeat the scenario, each time with the winding as warm as it ended, until the winding reaches a steady state within 0.1 K, exceeds its limit or opens its cut-out; report that repeat (needs motor.winding)",
      SB_INTO_FLAG(struct request, is_until_warm)},
     {"verbose", 'v', NULL, "also say how the run was made: steps, repeats simulated",
      SB_INTO_FLAG(struct request, is_verbose)},
@@ -274,7 +273,7 @@ static const struct sb_option option_table[] = {
 static const struct sb_option_rule rules[] = {
     {"gear", SB_EXCLUDES, "compare", "a comparison runs every gear"},
     {"gear until-warm", SB_EXCLUDES, "controller controller-command", "there is no place for an external controller"},
-    {"output=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"output=-", SB_EXCLUDES, "json", "both use standard output"},
     {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
     SB_OWN_RULES,
     {0},

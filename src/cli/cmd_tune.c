@@ -167,8 +167,7 @@ static const char *const preferences[] = {"margin", "time", "energy", NULL};
 
 static const struct sb_option option_table[] = {
     {"prefer", 0, "WHAT",
-     "margin (default): within three quarters of the widest margin the highest downshift threshold, which spares the motor; time: the most "
-     "turns made; energy: the least a turn; the last two keep at least half of the widest margin",
+     "margin (default): within three quarters of the widest margin the highest downshift threshold, which spares the motor; time: the greatest number of output turns; energy: the least energy for each turn; the last two keep at least half of the widest margin",
      SB_INTO_CHOICE(struct request, prefer, preferences)},
     {"samples", 0, "N", "quasi-random samples of the tolerances, besides nominal and corners (default 24)",
      SB_INTO_COUNT(struct request, samples, 0, 100000)},
@@ -177,7 +176,7 @@ static const struct sb_option option_table[] = {
      SB_INTO_COUNT(struct request, pair, 1, SB_GEAR_MAX - 1)},
     {"jobs", 0, "N", "threads (default: all cores)", SB_INTO_COUNT(struct request, jobs, 1, 1024)},
     {"output", 'o', "FILE",
-     "write the answer there instead of printing it; what is worked out is kept beside it until it is whole",
+     "write the answer there instead of printing it; what is calculated is kept beside it until the answer is complete",
      SB_INTO_OUTPUT(struct request, output)},
     {"resume", 0, NULL, "go on where the same command with -o was interrupted",
      SB_INTO_FLAG(struct request, is_resumed)},
@@ -193,7 +192,7 @@ static const struct sb_option option_table[] = {
 };
 
 static const struct sb_option_rule rules[] = {
-    {"resume", SB_NEEDS, "output", "what was worked out is kept beside that file"},
+    {"resume", SB_NEEDS, "output", "what was calculated is kept beside that file"},
     {"points", SB_NEEDS, "controller controller-command", "with the built-in controller the search is exact"},
     SB_OWN_RULES,
     {0},

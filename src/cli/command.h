@@ -24,10 +24,10 @@
   X(SB_EXIT_USAGE, 2, "the command line is wrong")                       \
   X(SB_EXIT_SCENARIO, 3, "a scenario or a log is wrong")                 \
   X(SB_EXIT_IO, 4, "reading or writing failed")                          \
-  X(SB_EXIT_GAVE_UP, 5, "the numerics gave up, or memory ran out")       \
+  X(SB_EXIT_GAVE_UP, 5, "the calculation failed, or memory ran out")     \
   X(SB_EXIT_CONTROLLER, 6, "an external controller failed")              \
   X(SB_EXIT_INTERRUPTED, 130, "interrupted by SIGINT (143: by SIGTERM)") \
-  X(SB_EXIT_PIPE, 141, "whoever read standard output went away; nothing is said")
+  X(SB_EXIT_PIPE, 141, "the reader of standard output closed it; there is no message")
 
 enum sb_exit {
 #define SB_EXIT_CODE(name, code, text) name = code,

@@ -15,10 +15,11 @@ const struct sb_option sb_fit_options[] = {
     {"residuals", 0, "FILE.csv", "every reading with its computed value",
      SB_INTO_OUTPUT(struct sb_fit_request, residuals)},
     SB_OPTION_QUIET_OF(struct sb_fit_request),
-    {"scenario", 0, "FILE", "the machine around the motor; its motor line is taken as known unless --fit says else",
+    {"scenario", 0, "FILE",
+     "the machine around the motor; its motor figures are taken as known unless --fit names them",
      SB_INTO_INPUT(struct sb_fit_request, scenario)},
     SB_OPTION_SET_OF(struct sb_fit_request),
-    {"gear", 0, "NAME", "the gear that was in mesh, for logs without a gear column (default: the start gear)",
+    {"gear", 0, "NAME", "the gear that was engaged, for logs without a gear column (default: the start gear)",
      SB_INTO_TEXT(struct sb_fit_request, gear)},
     {"fit", 0, "KEYS",
      "with a scenario: what to fit, with commas (default: gearbox.mesh_efficiency, load_friction, load_viscous, load.inertia, "
@@ -30,7 +31,7 @@ const struct sb_option sb_fit_options[] = {
      SB_INTO_LIST(struct sb_fit_request, known)},
     {"voltage", 0, "VOLTAGE", "nominal voltage, and that of logs without a voltage column",
      SB_INTO_QUANTITY(struct sb_fit_request, voltage_v, SB_VOLTAGE, 0.0)},
-    {"equal-constants", 0, NULL, "take kt = ke for granted: no gearhead between winding and shaft",
+    {"equal-constants", 0, NULL, "assume kt = ke: there is no gearhead between winding and shaft",
      SB_INTO_FLAG(struct sb_fit_request, is_equal_constants)},
     {"phase", 0, "WORD", "what a log over time without duty shows: spin-up, coast-down, both (default: as seen)",
      SB_INTO_CHOICE(struct sb_fit_request, phase, phases)},
@@ -44,20 +45,20 @@ const struct sb_option sb_fit_options[] = {
 
 const struct sb_option_rule sb_fit_rules[] = {
     {"gear fit set", SB_NEEDS, "scenario", "they are about its keys"},
-    {"output=- residuals=-", SB_EXCLUDES, "json", "both want standard output"},
+    {"output=- residuals=-", SB_EXCLUDES, "json", "both use standard output"},
     {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
     {0},
 };
 
 const char sb_fit_about[] =
-    "Finds a motor's line, currents, friction and inertia (with a scenario: also mesh efficiency and load) from bench "
+    "Finds a motor's no-load speed and stall torque, currents, friction and inertia (with a scenario: also mesh efficiency and load) from bench "
     "measurements, with standard errors and 95 % intervals. It says what the data leave open, and which measurement would "
     "determine it. Several logs of one machine are fitted together.\n"
     "\n"
-    "A log is CSV with a header line. Either it holds settled points: torque (or force or mass, with --arm), speed, and "
+    "A log is CSV with a header line. Either it holds points in steady state: torque (or force or mass, with --arm), speed, and "
     "optionally current, voltage, gear. Or it runs over time: time, speed, and optionally voltage, current, duty, gear, "
     "added_inertia. Then it shows a spin-up from rest, a coast-down with open circuit, both in turn, or (with a scenario and a "
-    "gear column, 0 while none is in mesh) up to 12 shifts.\n"
+    "gear column, 0 while no gear is engaged) up to 12 shifts.\n"
     "\n"
     "A column's unit stands in its name: speed_rpm, time_ms, current_a, force_n, mass_g, duty_pct, \"speed [rpm]\". speed is "
-    "the motor's (output_speed: behind the gears), current the motor's, voltage what feeds the drive.";
+    "the motor's (output_speed: after the gears), current is the motor's, voltage is that of the drive's supply.";

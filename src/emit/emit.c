@@ -262,7 +262,7 @@ static enum sb_status compare_runs(const struct sb_model *model, struct sb_emiss
     status =
         sb_fail(err, SB_ERR_SCENARIO,
                 "counts of %g %s are too coarse: with thresholds moved apart to whole counts the run ends in \"%s\"; "
-                "take a finer sensor, or tune with its resolution",
+                "use a finer sensor, or tune with its resolution",
                 out->count * unit.scale, unit.name, name);
   }
   sb_run_result_clear(&given);
@@ -280,7 +280,7 @@ static enum sb_status compare_closed_forms(const struct sb_model *model, const s
     return sb_fail(
         err, SB_ERR_SCENARIO,
         "counts of %g %s are too coarse: upshift_above of %g %s%s becomes %g %s%s, which %s never reaches under the "
-        "lightest load; take a finer sensor, or tune with its resolution",
+        "lightest load; use a finer sensor, or tune with its resolution",
         out->count * unit.scale, unit.name, out->asked_above[p] * unit.scale, unit.name, unit.left,
         out->acts_above[p] * unit.scale, unit.name, unit.left, model->gearbox.gears[p].name);
   }

@@ -109,10 +109,11 @@ static void write_left(FILE *out, const struct sb_emission *emission, const char
   const char *word = word_of(emission);
   if (is_duty) {
     sb_emit_say(out, lead, SENSOR_HANG,
-                "Reading   what is left of full duty, without the sign of the duty; falls as the load grows");
+                "Reading   full duty less the duty, without the sign of the duty; it falls as the load grows");
   } else {
     sb_emit_say(out, lead, SENSOR_HANG,
-                "Reading   what the motor's current leaves of %g A, without its sign; falls as the load grows", full);
+                "Reading   %g A less the motor's current, without the sign of the current; it falls as the load grows",
+                full);
   }
   sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g %s of %s%s", count, unit.name, word,
               emission->is_resolution_given ? "" : " (assumed: no resolution is given)");

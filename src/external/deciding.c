@@ -59,7 +59,7 @@ static enum sb_status check(int gear, const struct sb_own_input *input, struct s
     return sb_fail(fault, SB_ERR_CONTROLLER, "answered gear %d; gears count from 1 to %d", gear, count);
   }
   if (gear > before + 1 || gear < before - 1) {
-    return sb_fail(fault, SB_ERR_CONTROLLER, "answered gear %d while in gear %d; no gear may be jumped over", gear,
+    return sb_fail(fault, SB_ERR_CONTROLLER, "answered gear %d while in gear %d; a shift must not skip a gear", gear,
                    before);
   }
   return SB_OK;

@@ -76,13 +76,13 @@ static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, d
       return sb_fail(err, SB_ERR_CONTROLLER, "answered a line of more than %d bytes, %s", SB_CHANNEL_LINE_MAX,
                      sb_fail_quote(line).text);
     case SB_HEARD_TOO_MUCH:
-      return sb_fail(err, SB_ERR_CONTROLLER, "said %s before it was asked; needs one line for each sample",
+      return sb_fail(err, SB_ERR_CONTROLLER, "wrote %s before it was asked; needs one line for each sample",
                      sb_fail_quote(line).text);
     case SB_HEARD_STOP: return sb_fail(err, SB_ERR_STOPPED, "stopped");
     case SB_HEARD_FAULT:
     case SB_HEARD_LINE: break;
   }
-  return sb_fail(err, SB_ERR_CONTROLLER, "can't be talked to: %s", strerror(errno));
+  return sb_fail(err, SB_ERR_CONTROLLER, "communication with it failed: %s", strerror(errno));
 }
 
 static enum sb_status begin(void *context, const struct sb_own_input *input, void **out, struct sb_error *err)
@@ -140,7 +140,7 @@ static enum sb_status end_run(void *context, bool is_whole, struct sb_error *err
   if (run->channel.pid > 0) {
     const bool has_spoken = sb_channel_close(&run->channel, is_whole ? run->program->timeout_s : 0.0, &end);
     if (is_whole && has_spoken) {
-      status = sb_fail(err, SB_ERR_CONTROLLER, "said more than one line for each sample");
+      status = sb_fail(err, SB_ERR_CONTROLLER, "wrote more than one line for each sample");
     }
   }
   free(run);

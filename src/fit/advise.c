@@ -131,7 +131,8 @@ static void motor_alone(const struct sb_bench *bench, const double *p, const dou
 /* The easiest first: of two that do as well, the first is advised. */
 static const struct candidate candidates[] = {
     {true, false,
-     "log a coast-down: run the motor without load, open its circuit, and log the speed until the motor stands", coast},
+     "log a coast-down: run the motor without load, open its circuit, and log the speed until the motor is at rest",
+     coast},
     {true, false, "log a spin-up from rest at a known voltage", spin_up},
     {true, true, "run the motor without load at a known voltage and read its current", no_load_current},
     {true, false,

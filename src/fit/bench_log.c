@@ -49,8 +49,8 @@ static void check_columns(const struct sb_log *log, struct sb_fault_list *faults
     fault_in(faults, log->path, 1, "speed", "a column such as speed_rpm (or --column speed=NAME --unit speed=rpm)",
              log->header);
   } else if (log->time_s == NULL && values[SB_LOG_TORQUE] == NULL && !has_electric) {
-    fault_in(faults, log->path, 1, "", "time_s (a log over time), or torque_nm, force_n or mass_g (settled points)",
-             log->header);
+    fault_in(faults, log->path, 1, "",
+             "time_s (a log over time), or torque_nm, force_n or mass_g (points in steady state)", log->header);
   }
 }
 

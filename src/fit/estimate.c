@@ -87,7 +87,7 @@ static int residuals(void *context, const double *x, double *f)
 
 static enum sb_status makes_no_machine(struct sb_error *err)
 {
-  return sb_fail(err, SB_ERR_NUMERICS, "the search came to figures that make no machine");
+  return sb_fail(err, SB_ERR_NUMERICS, "the search found values that no machine can have");
 }
 
 enum sb_status sb_estimate_evaluate(struct sb_estimate *estimate, struct sb_error *err)

@@ -451,7 +451,7 @@ static enum sb_status check_count(const struct fit *fit, struct sb_error *err)
   if (unknowns > 60) {
     return sb_fail(err, SB_ERR_SCENARIO, "needs fewer logs at a time, found %zu unknowns in them", unknowns);
   }
-  if (unknowns == 0) return sb_fail(err, SB_ERR_SCENARIO, "needs something to fit, found all of it given");
+  if (unknowns == 0) return sb_fail(err, SB_ERR_SCENARIO, "needs at least one value to fit, found all of them given");
   if (fit->bench.reading_count >= 3) return SB_OK;
   return sb_fail(err, SB_ERR_SCENARIO, "%s: needs at least 3 readings of speed or current, found %zu",
                  fit->bench.tests[0].log->path, fit->bench.reading_count);
@@ -625,9 +625,9 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_lo
     *out = result;
   }
   if (status == SB_ERR_NUMERICS && fit->estimate.steps_done > SB_ESTIMATE_STEPS_MAX) {
-    sb_fail(err, status,
-            "the search came to no end: no figures of this machine follow these logs; leave less to be found "
-            "(--fit, --known), or make a log without what the scenario does not have, as a load that changes");
+    sb_fail(
+        err, status,
+        "the search did not converge: no values of this machine follow these logs; fit fewer values (--fit, --known), or make a log without what the scenario does not have, such as a load that changes");
   }
   sb_estimate_clear(&fit->estimate);
   sb_bench_clear(&fit->bench);

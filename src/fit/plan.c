@@ -167,7 +167,7 @@ static enum sb_status read_gears(const struct sb_bench *bench, struct sb_bench_t
   for (size_t i = 0; gears != NULL && i < test->log->count; i++) {
     if (isnan(gears[i]) || gears[i] == 0.0) {
       if (test->is_dynamic && model != NULL) continue;
-      return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: gear: needs the gear that was in mesh, found none", test->log->path,
+      return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: gear: needs the gear that was engaged, found none", test->log->path,
                      test->log->lines[i]);
     }
     if (model == NULL || (int)gears[i] > model->gearbox.gear_count) {

@@ -5,7 +5,7 @@ static enum sb_status set_steps(const struct sb_bench *bench, struct sb_bench_te
 {
   struct sb_model machine;
   if (!sb_bench_machine(bench, bench->p, test->added_inertia_kg_m2, &machine)) {
-    return sb_fail(err, SB_ERR_NUMERICS, "%s: the start of the search makes no machine", test->log->path);
+    return sb_fail(err, SB_ERR_NUMERICS, "%s: the search starts from values that no machine can have", test->log->path);
   }
   if (test->event_count == 0) return sb_dynamics_set_steps(test, &machine, err);
   sb_shift_set_steps(test, &machine);

@@ -416,8 +416,7 @@ enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err)
   if (guess.rising != NULL) {
     return sb_fail(
         err, SB_ERR_SCENARIO,
-        "%s: speed: needs speeds that fall as the torque grows, found ones that rise; is a column, a unit or the "
-        "sense of the load another one?",
+        "%s: speed: needs speeds that fall as the torque grows, found ones that rise; is a column, a unit or the direction of the load wrong?",
         guess.rising);
   }
   guess_from_currents(bench, &guess);

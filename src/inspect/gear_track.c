@@ -193,7 +193,8 @@ static enum sb_status need_ratios(const struct sb_series *series, const struct s
   free(logs);
   if (out->gear_count > 0) return SB_OK;
   return sb_fail(err, SB_ERR_SCENARIO,
-                 "no ratio of motor and output speed holds long enough to be a gear: needs %d values", LEAST_VALUES);
+                 "no ratio of motor and output speed stays constant long enough to be a gear: needs %d values",
+                 LEAST_VALUES);
 }
 
 enum sb_status sb_gear_track_by_ratio(const struct sb_log *log, const struct sb_inspect_options *options,

@@ -206,8 +206,8 @@ static enum sb_status find_rests(const struct sb_log *log, const struct sb_inspe
   return status;
 }
 
-/* Holes in what the source needs. */
-static void count_holes(const struct sb_log *log, const struct sb_track *track, struct sb_inspection *out)
+/* Gaps in what the source needs. */
+static void count_gaps(const struct sb_log *log, const struct sb_track *track, struct sb_inspection *out)
 {
   size_t known = 0;
   double last_s = out->begin_s;
@@ -216,10 +216,10 @@ static void count_holes(const struct sb_log *log, const struct sb_track *track, 
     if (!is_end && out->source == SB_INSPECT_GEAR && track->gear[i] < 0) continue;
     const double now_s = is_end ? out->end_s : track->time_s[i];
     if (now_s - last_s > 5.0 * out->interval_s) {
-      out->hole_count++;
-      if (now_s - last_s > out->longest_hole_s) {
-        out->longest_hole_s = now_s - last_s;
-        out->longest_hole_at_s = last_s;
+      out->gap_count++;
+      if (now_s - last_s > out->longest_gap_s) {
+        out->longest_gap_s = now_s - last_s;
+        out->longest_gap_at_s = last_s;
       }
     }
     known += !is_end;
@@ -281,7 +281,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
   if (status == SB_OK && options->model != NULL) sb_inspect_find_causes(log, options->model, out);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
-  if (status == SB_OK) count_holes(log, &track, out);
+  if (status == SB_OK) count_gaps(log, &track, out);
   sb_gear_track_clear(&track);
   if (status == SB_OK) return SB_OK;
   sb_inspect_clear(out);

@@ -78,7 +78,7 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
   static const struct sb_field fields[] = {
       SB_MEMBER(sb_inspection, begin_s, NUMBER),       SB_MEMBER(sb_inspection, end_s, NUMBER),
       SB_MEMBER(sb_inspection, interval_s, NUMBER),    SB_MEMBER(sb_inspection, missing_fraction, NUMBER),
-      SB_MEMBER(sb_inspection, hole_count, SIZE),      SB_MEMBER(sb_inspection, longest_hole_s, NUMBER),
+      SB_MEMBER(sb_inspection, gap_count, SIZE),       SB_MEMBER(sb_inspection, longest_gap_s, NUMBER),
       SB_MEMBER(sb_inspection, least_pause_s, NUMBER), SB_MEMBERS_END};
   const struct sb_inspection *found = report->found;
   sb_json_put_string(json, "source", sources[found->source]);

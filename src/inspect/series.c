@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Series without holes, and running medians; see track.h. */
+/* Series without gaps, and running medians; see track.h. */
 #include <gsl/gsl_filter.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>

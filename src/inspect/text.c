@@ -31,11 +31,12 @@ static void write_source(FILE *out, const struct sb_inspection *found)
       sb_words_say(out, 0, LABEL_WIDTH, "Gears      from the ratio of motor speed to output speed:%s", ratios.text);
       break;
     default:
-      sb_words_say(out, 0, LABEL_WIDTH,
-                   "Gears      from the %s alone, by %s. This is the weakest way: motor and output speed together "
-                   "show more.",
-                   found->is_reading ? "reading" : "motor speed",
-                   found->is_by_direction ? "its direction of rotation" : "its sudden changes");
+      sb_words_say(
+          out, 0, LABEL_WIDTH,
+          "Gears      from the %s alone, by %s. This is the least reliable way: motor and output speed together "
+          "show more.",
+          found->is_reading ? "reading" : "motor speed",
+          found->is_by_direction ? "its direction of rotation" : "its sudden changes");
   }
 }
 
@@ -50,10 +51,10 @@ static void write_quality(FILE *out, const struct sb_inspection *found)
   if (found->missing_fraction > missing_least) {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH, "%.1f %% are missing", 100.0 * found->missing_fraction);
   }
-  if (found->hole_count > 0) {
+  if (found->gap_count > 0) {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH,
-                 "%zu hole%s, the longest %.3g s from %.3f s on: what happened there is not known", found->hole_count,
-                 plural(found->hole_count), found->longest_hole_s, found->longest_hole_at_s);
+                 "%zu gap%s, the longest %.3g s from %.3f s on: what happened there is not known", found->gap_count,
+                 plural(found->gap_count), found->longest_gap_s, found->longest_gap_at_s);
   }
 }
 
@@ -111,7 +112,8 @@ static void write_times(FILE *out, const struct sb_inspect_report *report)
   sb_words_say(out, 0, LABEL_WIDTH, "Time       %sneutral or not known %.3g s", times.text, found->gear_time_s[0]);
   if (isnan(found->least_pause_s)) return;
   sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH,
-               "The shortest time from one shift to the next is %.3g s: the dwell is no longer.", found->least_pause_s);
+               "The shortest time from one shift to the next is %.3g s: the dwell is at most that long.",
+               found->least_pause_s);
 }
 
 static void write_columns(FILE *out, const struct sb_overlay *overlay)

@@ -48,18 +48,14 @@ static const double alkaline_charge[] = {0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7,
 static const double alkaline_v[] = {1.10, 1.20, 1.23, 1.26, 1.28, 1.30, 1.32, 1.34, 1.38, 1.44, 1.59};
 
 static const char lithium_caution[] =
-    "lithium cells can burn or burst when shorted, crushed, overcharged or discharged below their limit: take cells with "
-    "a protection circuit, fuse them, charge them with their maker's charger, and never charge again one that was "
-    "drawn below its limit. The maker's data sheet comes before these figures.";
+    "lithium cells can burn or burst when short-circuited, crushed, overcharged or discharged below their limit: use cells with a protection circuit, protect them with a fuse, charge them with their maker's charger, and never recharge a cell that was discharged below its limit. The maker's data sheet comes before these figures.";
 
 static const char lead_caution[] =
-    "a lead acid battery drives hundreds of amperes through a short and gives off gas that explodes: fuse it at its "
-    "pole, air it while it charges, and keep its acid off skin and eyes. The maker's data sheet comes before these "
+    "a lead acid battery delivers hundreds of amperes into a short circuit and gives off explosive gas: put a fuse at its pole, ventilate it while it charges, and keep its acid away from skin and eyes. The maker's data sheet comes before these "
     "figures.";
 
 static const char dry_caution[] =
-    "a shorted battery gets hot enough to burn, and its weakest cell is driven backwards and leaks when the others go on "
-    "below the cut-off: fuse it, stop at the cut-off, and charge only what its maker lets be charged. The maker's data "
+    "a short-circuited battery gets hot enough to cause burns, and below the cut-off the other cells reverse its weakest cell, which then leaks: protect it with a fuse, stop at the cut-off, and recharge only cells that their maker calls rechargeable. The maker's data "
     "sheet comes before these figures.";
 
 const struct sb_chemistry sb_battery_chemistries[] = {

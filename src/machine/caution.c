@@ -5,19 +5,15 @@ const char *sb_caution_text(enum sb_caution caution)
 {
   switch (caution) {
     case SB_CAUTION_HOIST:
-      return "this load acts by itself, as a hung weight does: in neutral nothing but a holding brake holds it and it "
-             "falls or rolls back. Lifting loads, and carrying people at all, follows local codes and licensed practice first.";
+      return "this load acts by itself, as a suspended weight does: in neutral only a holding brake holds it; without one it falls or rolls back. For lifting loads, and always for carrying people, local codes and licensed practice come first.";
     case SB_CAUTION_STALL:
-      return "a stalled motor turns all it draws into heat and can burn within seconds, and its battery with it: fuse it, "
-             "and cut the drive when it does not turn.";
+      return "a stalled motor turns all its electrical power into heat; it can burn within seconds, and so can its battery: protect it with a fuse, and switch the drive off when the motor does not turn.";
     case SB_CAUTION_BREAK:
-      return "parts near their limit break without warning and throw pieces; guard them, wear eye protection, and test "
-             "with nobody in line.";
+      return "parts near their limit can break without warning and throw pieces: put a guard around them, wear eye protection, and let nobody stand in line with them during a test.";
     case SB_CAUTION_HEAT:
-      return "a winding that hot burns its insulation, then itself and what touches it, and a motor too hot to hold can "
-             "burn skin; cut the drive by a switch that feels the heat, and let it cool before you touch it.";
+      return "a winding as hot as this burns its insulation, then itself and what touches it, and a hot motor can burn skin: let a thermal switch cut the drive, and let the motor cool before you touch it.";
     case SB_CAUTION_RESIDUAL:
-      return "the energies do not add up to a millionth: these numbers are not good; take a shorter run.step and compare.";
+      return "the energies do not balance to within a millionth: do not rely on these numbers; choose a shorter run.step and compare.";
   }
   return "";
 }
@@ -26,8 +22,7 @@ const char *sb_caution_of_battery(const struct sb_battery *battery)
 {
   if (!battery->is_present) return "";
   if (battery->chemistry != NULL && battery->chemistry->caution != NULL) return battery->chemistry->caution;
-  return "a shorted battery can burn, and so can one that is drawn below its maker's limit or charged by the wrong "
-         "charger: fuse it, give it a cut-off, and follow its maker's data sheet before these figures.";
+  return "a short-circuited battery can burn, and so can one that is discharged below its maker's limit or charged by the wrong charger: protect it with a fuse and a cut-off, and follow its maker's data sheet before these figures.";
 }
 
 bool sb_caution_has_acting_load(const struct sb_load *load)

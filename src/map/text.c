@@ -61,7 +61,7 @@ static void write_margin(FILE *out, const struct sb_map_own *own, enum sb_map_di
     fprintf(out, "%9.6g %%  at %.6g %%: %s\n", sb_fields_rounded_percent(margin->margin_fraction),
             sb_fields_rounded_percent(margin->first_fraction), sb_map_class_words(sb_map_class_of(&margin->verdict)));
   } else {
-    fprintf(out, "%11s  %s\n", "-", own->passes ? "no failure on this way" : "nothing passes on this way");
+    fprintf(out, "%11s  %s\n", "-", own->passes ? "no failure in this direction" : "nothing passes in this direction");
   }
 }
 

@@ -107,7 +107,7 @@ static void cure_slipping(struct sb_explaining *to, int body, double wheel_radiu
   if (isfinite(ballast_kg)) {
     sb_explain_say(to, "more than %.3g kg of ballast on the driven wheels would help", ballast_kg);
   } else {
-    sb_explain_say(to, "no ballast would help: it adds more resistance than friction");
+    sb_explain_say(to, "no ballast would help, because it adds more resistance than friction");
   }
   snprintf(key, sizeof key, "load.bodies.%d.mass", body + 1);
   sb_explain_cure(to, key, NULL, NULL);

@@ -215,7 +215,7 @@ void sb_explain_hunting(struct sb_explaining *to)
 
 void sb_explain_busy_shifting(struct sb_explaining *to)
 {
-  sb_explain_say(to, "The gearbox shifts to and fro");
+  sb_explain_say(to, "The gearbox shifts back and forth");
   say_to_and_fro(to);
   sb_explain_say(to, " because ");
   sb_explain_load(to);

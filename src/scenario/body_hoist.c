@@ -18,7 +18,9 @@ static const struct sb_key keys[] = {
     {QUANTITY("friction_torque", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", HOIST(friction_nm),
      .meaning = "The friction of the rope and the drum, at the drum; it opposes the motion."},
     {QUANTITY("breakaway_torque", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_words = "as friction_torque",
-     HOIST(breakaway_nm), .meaning = "The least torque that this friction opposes at standstill."},
+     HOIST(breakaway_nm),
+     .meaning =
+         "The torque that it takes to start the motion from standstill, where it is greater than friction_torque."},
     {QUANTITY("holding_brake", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", HOIST(brake_nm),
      .meaning = "The torque of a holding brake at the drum, which is closed in neutral and while the drive is off."},
     GRAVITY(HOIST),

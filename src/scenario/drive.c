@@ -101,10 +101,10 @@ static void check_command(struct sb_reader *reader, const struct sb_node *node, 
   const struct sb_shifter_ops *ops = model->shifter.ops;
   if (command != (double)SB_COMMAND_REVERSE || model->gearbox.gear_count < 2) return;
   if (ops == NULL || !ops->is_direction_selected) return;
-  sb_faults_add(reader->faults, &sb_tree_at(node, 2)->place, path,
-                "needs forward or stop, since with a %s the motor's sense selects the gear: turning it over shifts and "
-                "the output keeps its sense, found \"reverse\"",
-                ops->name);
+  sb_faults_add(
+      reader->faults, &sb_tree_at(node, 2)->place, path,
+      "needs forward or stop, since with a %s the motor's direction selects the gear: reversing the motor shifts, and the output keeps its direction, found \"reverse\"",
+      ops->name);
 }
 
 static void read_schedule(struct sb_reader *reader)
@@ -185,10 +185,9 @@ static void finish_period(struct sb_reader *reader)
   sb_reader_check_multiple(reader, "drive.period", "the drive's period", drive->period_s, step_s);
   const double per_sample = sample_s / drive->period_s;
   if (isnan(per_sample) || (round(per_sample) >= 1.0 && fabs(per_sample - round(per_sample)) <= WHOLE_WITHIN)) return;
-  sb_reader_fault(
-      reader, "drive.period",
-      "needs to go into the sample period (%.10g s) a whole number of times, found %.10g s; %.10g s would do", sample_s,
-      drive->period_s, period_that_fits(drive->period_s, step_s, sample_s));
+  sb_reader_fault(reader, "drive.period",
+                  "needs to divide the sample period (%.10g s) into whole parts, found %.10g s; %.10g s would do",
+                  sample_s, drive->period_s, period_that_fits(drive->period_s, step_s, sample_s));
 }
 
 void sb_reader_finish_drive(struct sb_reader *reader)

@@ -11,13 +11,13 @@
 static const struct sb_key keys[] = {
     {QUANTITY("stiffness", SB_STIFFNESS), BETWEEN(1e-6, 1e9),
      .default_words = "stiffness, or section, length and material, is required", SHAFT(stiffness_nm_rad),
-     .meaning = "The torque for each unit of twist, of everything that gives between the gear and the load."},
+     .meaning = "The torque for each unit of twist, of everything elastic between the gear and the load."},
     {QUANTITY("damping", SB_VISCOUS), BETWEEN(0, 1e6), .default_words = "by damping_ratio", SHAFT(damping_nms_rad),
      .meaning = "The torque for each unit of the speed of twisting."},
     {QUANTITY("damping_ratio", SB_RATIO), BETWEEN(0, 1), .default_words = "5 % without damping (common practice)",
      GIVES(damping_ratio),
-     .meaning = "The damping as a share of the critical damping in gear 1, at which the motor and the load just no "
-                "longer swing."},
+     .meaning =
+         "The damping as a share of the critical damping in gear 1, at which the motor and the load just no longer oscillate."},
     {QUANTITY("backlash", SB_ANGLE), BETWEEN(0, 1.5707963267948966), .default_text = "0 deg", SHAFT(backlash_rad),
      .meaning = "The play between the gear and the load: the whole angle at the output through which nothing touches."},
     {CHOICE("section", sb_shape_sections), .default_words = "none, the stiffness is given", GIVES(shape.section),
@@ -32,8 +32,8 @@ static const struct sb_key keys[] = {
      .meaning = "The shear stress for each unit of the angle of shear."},
     {.name = NULL}};
 
-const struct sb_section sb_driveshaft_section = {"output_shaft", "a shaft that gives between the gear and the load",
-                                                 keys, NULL};
+const struct sb_section sb_driveshaft_section = {"output_shaft", "an elastic shaft between the gear and the load", keys,
+                                                 NULL};
 
 static const double usual_damping_ratio = 0.05;
 

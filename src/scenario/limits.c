@@ -58,7 +58,7 @@ static const struct sb_key keys[] = {
     {QUANTITY("output_torque", SB_TORQUE), .flags = SB_ABOVE, BETWEEN(0, TORQUE_MAX), .default_words = "no limit",
      MODEL(limits.output_torque_nm),
      .meaning =
-         "The torque that the weakest part behind the gears may carry. The least of this, shaft and tooth counts."},
+         "The torque that the weakest part after the gears may transmit. The least of this, shaft and tooth counts."},
     {SECTION("shaft", &shaft_section), .default_words = "no limit",
      .meaning = "The same limit, described as an output shaft."},
     {SECTION("tooth", &tooth_section), .default_words = "no limit",
@@ -73,7 +73,7 @@ static const struct sb_key keys[] = {
      .meaning = "Opposite shifts that follow each other within this time are hunting."},
     {.name = NULL}};
 
-const struct sb_section sb_limits_section = {"limits", "what the verdicts are judged by", keys, NULL};
+const struct sb_section sb_limits_section = {"limits", "the limits by which the verdicts judge", keys, NULL};
 
 /* The section of a part, or NULL when it was not given or is none. */
 static const struct sb_node *part_node(const struct sb_reader *reader, const char *part)

@@ -22,7 +22,7 @@ static const struct sb_choice interpolations[] = {{"linear", SB_LINEAR}, {"hold"
 #define BREAKAWAY                                                                                            \
   {QUANTITY("breakaway", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_words = "its own value",               \
    PART(part.breakaway_nm),                                                                                  \
-   .meaning = "The least torque that this part opposes at standstill; only for a part that resists."}
+   .meaning = "The torque that it takes to start the motion from standstill, where it is greater than the part's own value; only for a part that resists."}
 #define OVER                                                                                                 \
   {CHOICE("over", axes), .default_text = "time", PART(axis),                                                 \
    .meaning = "Whether the torque changes over the time or over the turns of the output."}
@@ -161,7 +161,8 @@ static const struct sb_key keys[] = {
      MODEL(load.inertia_kg_m2),
      .meaning = "The inertia of everything that turns with the output, at the output; bodies add theirs to it."},
     {QUANTITY("breakaway", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", MODEL(load.breakaway_nm),
-     .meaning = "The least torque that all resisting parts together oppose at standstill."},
+     .meaning =
+         "The torque that it takes to start the motion from standstill, where it is greater than that of all resisting parts together."},
     {LIST("parts", sb_draft, parts, part_count, SB_LOAD_PART_MAX), .default_words = "none", .kinds = part_kinds,
      .set_kind = set_part_kind, .meaning = "The parts of the torque at the output, which are added up."},
     {LIST("bodies", sb_draft, bodies, body_count, SB_BODY_MAX), .default_words = "none", .kinds = sb_body_sections,

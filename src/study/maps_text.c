@@ -192,7 +192,7 @@ static void write_best(FILE *out, const struct sb_study *study, const struct sb_
   }
   sb_words_say(
       out, 0, 0,
-      "Most samples, %d of %ld, pass at %lld pairs of thresholds; amid the widest square of them lie a "
+      "Most samples, %d of %ld, pass at %lld pairs of thresholds; in the middle of the widest square of them lie a "
       "downshift threshold of %.6g %% and an upshift threshold of %.6g %%: at least %.1f %% of all such machines",
       at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->downshift, at->best.downshift),
       sb_map_axis_pct(&study->upshift, at->best.upshift), 100.0 * sb_share_least(at->best.passed, samples));

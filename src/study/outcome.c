@@ -12,7 +12,7 @@ static const struct {
 } ends[] = {
     [SB_RUN_ENDED] = {0, NULL, NULL},
     [SB_RUN_REFUSED] = {'x', "refused: no valid scenario", "refused"},
-    [SB_RUN_GAVE_UP] = {'?', "the numerics gave up", "gave up"},
+    [SB_RUN_GAVE_UP] = {'?', "the calculation failed", "gave up"},
 };
 
 char sb_outcome_mark(const struct sb_outcome *outcome)

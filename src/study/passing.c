@@ -12,7 +12,7 @@ enum sb_status sb_passing_check(const struct sb_map_axis *downshift, const struc
 {
   if ((long long)downshift->count * upshift->count <= SB_PASSING_POINTS_MAX) return SB_OK;
   return sb_fail(err, SB_ERR_USAGE,
-                 "%d x %d thresholds are too many to count samples at; take a coarser controller.threshold_step, or "
+                 "%d x %d thresholds are too many to count samples at; use a coarser controller.threshold_step, or "
                  "less of the plane with --downshift and --upshift",
                  downshift->count, upshift->count);
 }

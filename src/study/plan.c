@@ -187,7 +187,7 @@ static enum sb_status check_size(const struct sb_study *study, struct sb_error *
   double tasks = (double)sb_study_sample_count(study);
   for (int a = 0; a < study->axis_count; a++) tasks *= study->axes[a].points;
   if (tasks <= SB_STUDY_TASKS_MAX) return SB_OK;
-  return sb_fail(err, SB_ERR_USAGE, "%.0f runs are more than %d: take fewer --points or --samples", tasks,
+  return sb_fail(err, SB_ERR_USAGE, "%.0f runs are more than %d: use fewer --points or --samples", tasks,
                  SB_STUDY_TASKS_MAX);
 }
 

@@ -25,7 +25,7 @@ static enum sb_status read_shard(const char *path, struct sb_journal *journal, s
   if (sb_journal_read_head(journal)) return SB_OK;
   const bool begins = journal->size > 0 && sb_journal_begins(journal);
   sb_journal_clear(journal);
-  return sb_fail(err, SB_ERR_SCENARIO, "%s: %s", path, begins ? "the shard is damaged in its head" : "no shard");
+  return sb_fail(err, SB_ERR_SCENARIO, "%s: %s", path, begins ? "the shard is damaged in its header" : "no shard");
 }
 
 /* The first shard opens the gathering; the others must be of the same study, and new. */
@@ -73,7 +73,7 @@ static enum sb_status take_records(struct gathering *gathering, const char *path
     taken++;
   }
   if (step == SB_JOURNAL_BROKEN) {
-    return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged behind byte %zu", path, journal->at);
+    return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged after byte %zu", path, journal->at);
   }
   if (taken == wanted) return SB_OK;
   return sb_fail(err, SB_ERR_SCENARIO, "%s: shard %d/%d is not finished: %ld of its %ld tasks", path, result->shard,

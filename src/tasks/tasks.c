@@ -163,7 +163,7 @@ static enum sb_status resume(struct crew *crew, struct sb_journal *old, long *ke
   if (!is_same(&old->head, &crew->head)) {
     return sb_fail(err, SB_ERR_USAGE,
                    "%s belongs to another study (other scenario, options or shard); resume with the command that "
-                   "began it, or start anew without --resume",
+                   "began it, or start again without --resume",
                    crew->options->journal_path);
   }
   enum sb_status status = SB_OK;
@@ -186,7 +186,7 @@ static enum sb_status take_over(struct crew *crew, struct sb_error *err)
   if (status != SB_OK) return status;
   if (!sb_journal_begins(&old)) {
     status =
-        sb_fail(err, SB_ERR_USAGE, "%s is in the way and no journal of a study; move it away", options->journal_path);
+        sb_fail(err, SB_ERR_USAGE, "%s exists and is not the journal of a study; move it away", options->journal_path);
   } else if (options->is_resumed) {
     status = resume(crew, &old, &kept, err);
   }

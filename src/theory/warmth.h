@@ -33,7 +33,7 @@ struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double
 
 /* When a temperature is reached, and how warm both are then. */
 struct sb_warmth_reach {
-  double time_s; /* 0: it is that warm at the start; INFINITY: never; NAN: the numerics gave up */
+  double time_s; /* 0: it is that warm at the start; INFINITY: never; NAN: the calculation failed */
   struct sb_warmth at;
 };
 

@@ -93,7 +93,7 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
   if (trial.first < 0 && survey->options->decider != NULL) {
-    return sb_fail(err, SB_ERR_CONTROLLER, "controller %s answers otherwise when the same run is repeated",
+    return sb_fail(err, SB_ERR_CONTROLLER, "controller %s answers differently when the same run is repeated",
                    survey->options->decider->name);
   }
   if (trial.first < 0)

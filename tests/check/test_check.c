@@ -122,7 +122,7 @@ static void compare_pairs(struct checked *checked)
                 sb_words_threshold(pair->downshift_below).text);
     expect_text(checked, "%s N.m, which %s carries at", sb_words_figure(pair->figures.upshift_torque_nm).text,
                 pair->slower);
-    expect_text(checked, "Shortest dwell %s s after", sb_words_figure(pair->figures.shortest_dwell_s).text);
+    expect_text(checked, "The shortest dwell is %s s after", sb_words_figure(pair->figures.shortest_dwell_s).text);
   }
 }
 

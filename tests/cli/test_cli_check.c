@@ -273,14 +273,14 @@ static void the_text_says_what_is_wrong_and_what_to_do(void **state)
                        "least 75.0 %, or controller.downshift_below to at most 40.0 %.");
   outcome_clear(&hunts);
   struct outcome safe = RUN("check", "plain.yaml", "--set", "controller.upshift_above=78.2 %");
-  expect_in(safe.out, "No hunting band: the upshift threshold is 3.2 % above 75.0 %, the least safe one.");
+  expect_in(safe.out, "No hunting band: the upshift threshold is 3.2 % above 75.0 %, the lowest safe one.");
   outcome_clear(&safe);
   struct outcome stuck = RUN("check", "plain.yaml", "--set", "controller.upshift_above=95 %");
   expect_in(stuck.out, "Stuck low: ");
   outcome_clear(&stuck);
   struct outcome hasty = RUN("check", "plain.yaml", "--set", "controller.dwell=10 ms");
   flatten(hasty.out);
-  expect_in(hasty.out, "Dwell too short: after 0.01 s high has not climbed to 50 % yet");
+  expect_in(hasty.out, "Dwell too short: after 0.01 s high has not reached 50 % yet");
   outcome_clear(&hasty);
 }
 
@@ -370,15 +370,16 @@ static void a_limit_given_as_a_part_is_shown_with_the_gears_that_exceed_it(void 
   outcome_clear(&json);
   struct outcome text = RUN("check", "plain.yaml", "--set", shaft);
   flatten(text.out);
-  expect_in(text.out,
-            "Limit of the output torque 4.527 N.m, the least that was given: shaft, round 6 mm steel, 213 MPa");
-  expect_in(text.out, "No gear brings more at stall");
+  expect_in(
+      text.out,
+      "Limit of the output torque The limit is 4.527 N.m, the least of those given: shaft, round 6 mm steel, 213 MPa");
+  expect_in(text.out, "No gear exceeds the limit at stall");
   expect_in(text.out, "direction of a print reduce it");
   assert_null(strstr(text.out, "Caution"));
   outcome_clear(&text);
   struct outcome weak = RUN("check", "plain.yaml", "--set", shaft, "--set", "limits.shaft.safety=3");
   flatten(weak.out);
-  expect_in(weak.out, "low brings 3.6 N.m at stall, above it.");
+  expect_in(weak.out, "low reaches 3.6 N.m at stall, which exceeds the limit.");
   expect_in(weak.out, "Caution at stall the motor brings 3.6 N.m to an output that withstands 3.018 N.m: parts near");
   assert_null(strstr(weak.out, "high brings"));
   outcome_clear(&weak);
@@ -393,7 +394,7 @@ static void loads_that_could_hurt_bring_a_caution(void **state)
   struct outcome hoist = RUN("check", "plain.yaml", "--set", "load.parts.1.manner=acts");
   assert_int_equal(hoist.code, 0);
   flatten(hoist.out);
-  expect_in(hoist.out, "local codes and licensed practice first");
+  expect_in(hoist.out, "local codes and licensed practice come first");
   outcome_clear(&hoist);
   struct outcome stall = RUN("check", "plain.yaml", "--set", "load.parts.1.torque=4 N.m");
   flatten(stall.out);

@@ -24,13 +24,13 @@ static void check_tells_the_charge_at_which_the_box_begins_to_be_stuck_low(void 
   assert_int_equal(said->code, 0);
   shell_expect(
       said,
-      "Over the discharge\n  The battery: lithium ion, 3 cells in series of 2.6 A.h, 100 % charged at the start.");
+      "Discharge of the battery\n  The battery has 3 lithium ion cells in series of 2.6 A.h and is 100 % charged\n    at the start.");
   shell_expect(said, "lithium cells can burn");
   shell_expect(said, "J. Electrochem. Soc. 167");
   const double charge = shell_figure(said, "Stuck low from ");
   assert_near(charge, 35.26, 0.005); /* four digits; the same from both sides below */
   said = run("$SHIFTBAND check --set supply.battery.charge='35.3 %%' %s", winder);
-  shell_expect(said, "Shifts up again: low reads");
+  shell_expect(said, "The box shifts up again: low reads");
   said = run("$SHIFTBAND check --set supply.battery.charge='35.2 %%' %s", winder);
   shell_expect(said, "Stuck low: under the lightest load");
 }
@@ -38,7 +38,7 @@ static void check_tells_the_charge_at_which_the_box_begins_to_be_stuck_low(void 
 static void check_without_a_battery_says_nothing_of_charge(void **state)
 {
   (void)state;
-  shell_expect_not(run("$SHIFTBAND check %s", "scenarios/tray-cart.yaml"), "Over the discharge");
+  shell_expect_not(run("$SHIFTBAND check %s", "scenarios/tray-cart.yaml"), "Discharge of the battery");
   shell_expect(run("$SHIFTBAND check --json %s", "scenarios/tray-cart.yaml"), "\"battery\":null,\"discharge\":null");
 }
 
@@ -59,7 +59,7 @@ static void csv_over_the_discharge_falls_from_full_to_empty(void **state)
 {
   (void)state;
   const struct said *said =
-      run("$SHIFTBAND check --discharge $T/out.csv %s > $T/words && grep -c 'Over the' $T/words && "
+      run("$SHIFTBAND check --discharge $T/out.csv %s > $T/words && grep -c 'Discharge of' $T/words && "
           "cut -d, -f1,2,18 $T/out.csv",
           winder);
   assert_int_equal(said->code, 0);
@@ -112,7 +112,7 @@ static void wrong_wishes_are_refused(void **state)
       {"check --discharge - scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
       {"check --discharge - scenarios/tired-winder.yaml scenarios/tray-cart.yaml", 2,
        "--discharge and more than one file exclude each other"},
-      {"check --discharge - --json scenarios/tired-winder.yaml", 2, "both want standard output"},
+      {"check --discharge - --json scenarios/tired-winder.yaml", 2, "both use standard output"},
       {"check --discharge scenarios/tired-winder.yaml scenarios/tired-winder.yaml", 2, "--discharge"},
       {"check --discharge /nowhere/out.csv scenarios/tired-winder.yaml", 4, "/nowhere/out.csv"},
       {"map --discharge 3 scenarios/tray-cart.yaml", 3, "--discharge needs a battery, found no supply.battery"},
@@ -135,7 +135,7 @@ static void tolerance_of_the_charge_spans_the_supply(void **state)
   (void)state;
   const struct said *said = run("$SHIFTBAND check --set 'tolerances={supply.battery.charge: 20..100 %%}' %s", winder);
   assert_int_equal(said->code, 0);
-  shell_expect(said, "Over the supply's range");
+  shell_expect(said, "Range of the supply voltage");
   shell_expect(said, "least, 10.34 V");
 }
 

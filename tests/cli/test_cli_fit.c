@@ -182,7 +182,7 @@ static void a_wrong_command_line_is_told_with_exit_code_two(void **state)
       {"$T/up.csv --unit speed", "--unit needs NAME=TEXT, found \"speed\""},
       {"$T/up.csv --gear fast", "--gear needs --scenario FILE: "},
       {"$T/up.csv -o $T/up.csv", "would replace the input"},
-      {"$T/up.csv --json -o -", "both want standard output"},
+      {"$T/up.csv --json -o -", "both use standard output"},
       {"$T/up.csv --fitt x", "did you mean --fit?"},
       {"$T/up.csv --scenario scenarios/tray-cart.yaml --gear third", "--gear needs one of slow, fast, found \"third\""},
       {"$T/up.csv --scenario scenarios/tray-cart.yaml --fit motor.weight", "--fit needs keys"},

@@ -14,13 +14,13 @@ static void check_says_how_soon_a_blocked_motor_is_too_hot(void **state)
   const struct said *said = shell_run("$SHIFTBAND check scenarios/seed-drill.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "Heat of the winding");
-  shell_expect(said, "Limit 130 C.");
+  shell_expect(said, "The limit of the winding is 130 C.");
   shell_expect(said, "The cut-out opens at 120 C and closes again at 95 C.");
   shell_expect(said, "any   shaft blocked      62.3 W");
   shell_expect(said, "the cut-out closes again");
   shell_expect(said, "low   heaviest, 2.1 N.m");
   shell_expect(said, "never");
-  shell_expect(said, "A warm motor beside a cold one");
+  shell_expect(said, "Cold and warm motor");
   shell_expect(said, "winding's resistance  2 ohm       2.809 ohm");
 }
 

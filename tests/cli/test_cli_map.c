@@ -160,7 +160,7 @@ static void wrong_options_are_refused_with_the_reason(void **state)
       {"--samples 3 --shard 0/2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --shard 2 -o x scenarios/tray-cart.yaml", "--shard needs K/N"},
       {"--samples 3 --jobs 0 scenarios/tray-cart.yaml", "--jobs needs a whole number"},
-      {"--json -o - scenarios/tray-cart.yaml", "both want standard output"},
+      {"--json -o - scenarios/tray-cart.yaml", "both use standard output"},
       {"--downshift 5..4 scenarios/tray-cart.yaml", "runs backwards"},
       {"--downshift x scenarios/tray-cart.yaml", "no range"},
       {"--upshift 50.01..50.05 scenarios/tray-cart.yaml", "contains no threshold"},
@@ -530,7 +530,7 @@ static void journal_of_other_work_is_refused_or_started_anew_with_a_note(void **
   run_well("test -s $T/left.csv && test ! -e $T/left.csv.part");
   said = shell_run("echo mine > $T/x.csv.part; $SHIFTBAND map -o $T/x.csv --vary dwell=1..2s scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 2);
-  shell_expect(said, "in the way");
+  shell_expect(said, "exists and is not the journal of a study");
   assert_string_equal(shell_run("cat $T/x.csv.part")->text, "mine\n");
 }
 

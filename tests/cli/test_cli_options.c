@@ -65,9 +65,9 @@ static void options_that_do_not_fit_are_refused_with_the_reason_and_help_says_it
   static const struct shell_fault faults[] = {
       {"$SHIFTBAND run --gear slow --compare x.yaml",
        "shiftband run: --gear and --compare exclude each other: a comparison runs every gear", 2},
-      {"$SHIFTBAND run -o - --json x.yaml", "-o - and --json exclude each other: both want standard output", 2},
-      {"$SHIFTBAND run -o /dev/stdout --json x.yaml", "both want standard output", 2},
-      {"$SHIFTBAND tune --resume x.yaml", "--resume needs -o FILE: what was worked out is kept beside that file", 2},
+      {"$SHIFTBAND run -o - --json x.yaml", "-o - and --json exclude each other: both use standard output", 2},
+      {"$SHIFTBAND run -o /dev/stdout --json x.yaml", "both use standard output", 2},
+      {"$SHIFTBAND tune --resume x.yaml", "--resume needs -o FILE: what was calculated is kept beside that file", 2},
       {"$SHIFTBAND inspect --fail-on deviation x.csv", "--fail-on deviation needs --against FILE: without a scenario",
        2},
       {"$SHIFTBAND check --quiet --json x.yaml", "-q and --json exclude each other: JSON is the report", 2},

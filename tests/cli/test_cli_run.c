@@ -92,7 +92,7 @@ static void hoisting_carries_its_caution(void **state)
 {
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND run scenarios/well-winch.yaml");
-  shell_expect(said, "Lifting");
+  shell_expect(said, "For lifting");
   shell_expect(said, "local codes");
 }
 
@@ -197,7 +197,7 @@ static void output_never_replaces_a_scenario_or_another_output(void **state)
   assert_int_equal(shell_run("cmp $T/own.yaml scenarios/tray-cart.yaml")->code, 0);
   said = shell_run("$SHIFTBAND run -o $T/both $T/a/own.yaml $T/b/own.yaml");
   assert_int_equal(said->code, 2);
-  shell_expect(said, "would both become one file");
+  shell_expect(said, "would both be written to one file");
 }
 
 static void empty_list_of_verdicts_is_refused(void **state)

@@ -20,7 +20,7 @@ static void check_says_what_the_ground_carries_and_which_gear_passes_which_body(
   const struct said *said = shell_run("$SHIFTBAND check scenarios/crate-pusher.yaml");
   assert_int_equal(said->code, 0);
   shell_expect(said, "\nVehicle\n");
-  assert_near_rel(shell_figure(said, "The ground carries a push of"), 0.7 * press_n, 1e-3); /* four digits */
+  assert_near_rel(shell_figure(said, "The wheels push with at most"), 0.7 * press_n, 1e-3); /* four digits */
   shell_expect(said, "fast pushes up to 120.2 N: it stalls before its wheels slip.");
   shell_expect(said, "body 1  2 m   40.31 N  goes   goes");
   shell_expect(said, "body 2  4 m   149.2 N  goes   stalls");
@@ -28,7 +28,7 @@ static void check_says_what_the_ground_carries_and_which_gear_passes_which_body(
   shell_expect_not(said, "ballast on the driven wheels");
   said = shell_run("$SHIFTBAND check scenarios/crate-pusher.yaml --set 'load.bodies.1.mass=18 kg'");
   shell_expect(said, "body 2  4 m   146.8 N  slips  slips");
-  shell_expect(said, "ballast on the driven wheels lets them push");
+  shell_expect(said, "ballast on the driven wheels lets them transmit");
   said = shell_run("$SHIFTBAND check scenarios/hump-cart.yaml");
   shell_expect_not(said, "\nVehicle\n");
 }

@@ -194,7 +194,7 @@ static void duty_and_current_are_told_in_raw_counts_with_down_on_the_side_of_mor
       shell_run("sed '/resolution/d' scenarios/dough-drum.yaml > $T/dough.yaml; $SHIFTBAND emit $T/dough.yaml 2>&1 > "
                 "/dev/null");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "one count is taken as 1/255 of full duty; --count says it");
+  shell_expect(said, "one count is taken as 1/255 of full duty; give --count");
 }
 
 /* The wagon stops at 11 s, is told to reverse at 13 s, and stops at 18.6 s; its start delay is 0.6 s (its own file). */

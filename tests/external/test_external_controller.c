@@ -154,7 +154,7 @@ static void answer_that_is_no_gear_or_jumps_over_one_ends_the_run_with_its_place
   } wrong[] = {
       {answers_none, "controller inside, sample 5 at 0.1 s: answered gear 0; gears count from 1 to 3"},
       {answers_too_much, "controller inside, sample 5 at 0.1 s: answered gear 4; gears count from 1 to 3"},
-      {jumps, "controller inside, sample 5 at 0.1 s: answered gear 1 while in gear 3; no gear may be jumped over"},
+      {jumps, "controller inside, sample 5 at 0.1 s: answered gear 1 while in gear 3; a shift must not skip a gear"},
   };
   struct sb_scenario scenario = load("three-speed-feeder.yaml");
   for (size_t k = 0; k < sizeof wrong / sizeof wrong[0]; k++) {

@@ -179,7 +179,7 @@ static void every_fault_of_a_command_ends_in_words_in_time_and_with_nothing_left
       {"yes 2", "said \"2\" before it was asked; needs one line for each sample", NULL},
       {HEAR_ONE "echo 2; echo 2; sleep 100", "said \"2\" before it was asked", "sample 2 at 0.04 s: did not answer"},
       {"echo 2; read h; while read s; do echo 2; done", "before it was asked", "said more than one line"},
-      {"sh tools/external/controller.sh; echo bye", "said more than one line for each sample", NULL},
+      {"sh tools/external/controller.sh; echo bye", "wrote more than one line for each sample", NULL},
       {"trap '' TERM HUP INT; while :; do sleep 1; done", "did not answer within 1 s", NULL},
       {"sleep 100 & (sleep 100 & sleep 100) & " HEAR_ONE "echo 2; exit 5", "ended with exit code 5", NULL},
       {"(trap '' TERM HUP; sleep 100) & sleep 100", "did not answer within 1 s", NULL},
@@ -193,7 +193,7 @@ static void every_fault_of_a_command_ends_in_words_in_time_and_with_nothing_left
 static void gear_may_not_be_jumped_over(void **state)
 {
   (void)state;
-  static const struct fault jump = {HEAR_ONE "echo 1", "answered gear 1 while in gear 3; no gear may be jumped over",
+  static const struct fault jump = {HEAR_ONE "echo 1", "answered gear 1 while in gear 3; a shift must not skip a gear",
                                     NULL};
   const char *const argv[] = {"/bin/sh", "-c", jump.what, NULL};
   expect_fault(&feeder.model, argv, &jump);

@@ -493,7 +493,7 @@ static void load_that_jumps_is_no_shift_to_the_motor_alone(void **state)
   sb_log_clear(&log);
 }
 
-static void holes_are_counted_and_missing_gears_are_passed_over(void **state)
+static void gaps_are_counted_and_missing_gears_are_passed_over(void **state)
 {
   (void)state;
   struct sb_log log = blank(1000, 1u << SB_LOG_GEAR);
@@ -507,9 +507,9 @@ static void holes_are_counted_and_missing_gears_are_passed_over(void **state)
   assert_int_equal(found.shift_count, 1);
   assert_near(found.shifts[0].command_s, 4.49, 0.0101);
   assert_near(found.shifts[0].engaged_s, 5.20, 0.0101);
-  assert_int_equal(found.hole_count, 1);
-  assert_near(found.longest_hole_s, 0.71, 0.0201);
-  assert_near(found.longest_hole_at_s, 4.49, 0.0101);
+  assert_int_equal(found.gap_count, 1);
+  assert_near(found.longest_gap_s, 0.71, 0.0201);
+  assert_near(found.longest_gap_at_s, 4.49, 0.0101);
   sb_inspect_clear(&found);
   sb_log_clear(&log);
 }
@@ -571,7 +571,7 @@ int main(void)
       cmocka_unit_test(three_shifts_back_and_forth_within_the_window_are_hunting_and_two_are_not),
       cmocka_unit_test(output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neutral),
       cmocka_unit_test(load_that_jumps_is_no_shift_to_the_motor_alone),
-      cmocka_unit_test(holes_are_counted_and_missing_gears_are_passed_over),
+      cmocka_unit_test(gaps_are_counted_and_missing_gears_are_passed_over),
       cmocka_unit_test(verdicts_can_be_the_exit_code),
       cmocka_unit_test(faults_of_the_command_line_are_told),
   };

@@ -372,7 +372,7 @@ static void faults_are_told_and_leave_no_output(void **state)
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o $T/log.csv $T/log.csv", "would replace the input", 2},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o scenarios/tray-cart.yaml $T/log.csv",
        "would replace the input", 2},
-      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o - --json $T/log.csv", "both want standard output", 2},
+      {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o - --json $T/log.csv", "both use standard output", 2},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o $T/none/x.csv $T/log.csv", "none/x.csv", 4},
       {"$SHIFTBAND inspect --against scenarios/tray-cart.yaml -o - $T/log.csv > /dev/full", "standard output", 4},
   };

@@ -172,7 +172,7 @@ static void faults_name_file_line_column_need_and_found(void **state)
       "log.csv:1:1: speed: needs a column such as speed_rpm (or --column speed=NAME --unit speed=rpm), found time_s, rpm");
   expect_fault(
       "speed_rpm\n1\n",
-      "log.csv:1:1: needs time_s (a log over time), or torque_nm, force_n or mass_g (settled points), found speed_rpm");
+      "log.csv:1:1: needs time_s (a log over time), or torque_nm, force_n or mass_g (points in steady state), found speed_rpm");
   expect_fault("", "log.csv:1:1: needs at least 1 row, found 0");
   expect_fault("time_s,\"speed_rpm\n0,1\n", "log.csv:1:8: needs a closing quote, found the end of the file");
   expect_fault("time_s,speed_rpm,gear\n0,1,1.5\n",

@@ -419,13 +419,13 @@ static void run_and_check_say_what_hangs_and_what_is_taken_for_granted(void **st
   (void)state;
   const struct said *said = shell_run("$SHIFTBAND run scenarios/balanced-lift.yaml");
   assert_int_equal(said->code, 0);
-  shell_expect(said, "Caution: this load acts by itself, as a hung weight does");
+  shell_expect(said, "Caution: this load acts by itself, as a suspended weight does");
   said = shell_run("$SHIFTBAND check scenarios/balanced-lift.yaml");
-  shell_expect(said, "this load acts by itself, as a hung weight does");
-  shell_expect(said, "hoist: the rope is taken to stay taut");
+  shell_expect(said, "this load acts by itself, as a suspended weight does");
+  shell_expect(said, "hoist: the rope is assumed to stay taut");
   shell_expect_not(said, "vehicle:");
   said = shell_run("$SHIFTBAND check scenarios/hump-cart.yaml");
-  shell_expect(said, "its wheels are taken never to slip");
+  shell_expect(said, "its wheels are assumed never to slip");
   shell_expect_not(said, "hoist:");
 }
 

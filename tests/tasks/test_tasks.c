@@ -310,7 +310,7 @@ static void without_resume_a_journal_is_started_anew_but_other_files_are_not_tou
   struct sb_tasks_options options = sb_tasks_options_default();
   options.journal_path = tasks_path("letter");
   tasks_write(options.journal_path, "Dear diary\n", 11);
-  assert_refused(&study, &options, "no journal");
+  assert_refused(&study, &options, "is not the journal of a study");
   size_t size;
   char *bytes = tasks_read(options.journal_path, &size);
   assert_string_equal(bytes, "Dear diary\n");

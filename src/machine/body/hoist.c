@@ -24,8 +24,7 @@ static double hold_nm(const struct sb_body *body)
 static const char *note(const struct sb_body *body)
 {
   (void)body;
-  return "hoist: the rope is taken to stay taut, without mass or stretch of its own; a drum that pays out faster than "
-         "its weights fall would leave it slack, which is not simulated.";
+  return "hoist: the rope is assumed to stay taut, and to have neither mass nor stretch; a drum that pays out rope faster than its weights fall would make it slack, which is not simulated.";
 }
 
 const struct sb_body_ops sb_body_hoist = {

@@ -137,8 +137,7 @@ static bool lower(const struct sb_body *body, double *columns, struct sb_load *l
 static const char *note(const struct sb_body *body)
 {
   if (body->vehicle.static_friction_ratio > 0.0) return NULL;
-  return "vehicle: without `static_friction` its wheels are taken never to slip. Hold the greatest output torque against what the "
-         "ground carries: friction x weight on the driven wheels x wheel radius.";
+  return "vehicle: without `static_friction` its wheels are assumed never to slip. Compare the greatest output torque with what the ground allows: friction x weight on the driven wheels x wheel radius.";
 }
 
 const struct sb_body_ops sb_body_vehicle = {.name = "vehicle", .note = note, .room = room, .lower = lower};
