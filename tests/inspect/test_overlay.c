@@ -61,7 +61,7 @@ static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
     compare(&log, &options, &overlay);
     if (!isnan(overlay.first_deviation_s)) {
       fail_msg("%s, noise %g: parts at %g s in %s", shipped[k % SHIPPED_COUNT], wear.noise, overlay.first_deviation_s,
-               sb_log_column_name(overlay.first));
+               sb_log_columns[overlay.first].name);
     }
     if (wear.noise == 0.0 && wear.round_rpm == 0.0) assert_true(overlay.cost < 1e-4);
     sb_overlay_clear(&overlay);
