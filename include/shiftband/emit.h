@@ -40,7 +40,7 @@ struct sb_emit_sensor {
    * resolution, else 1 rpm, 1/255 or 10 mA. */
   double count;
   double pulses_per_turn; /* > 0: it counts pulses, so many a turn of the motor, and count is ignored; speed only */
-  double window_s;        /* pulses: how long it counts, s, > 0 */
+  double window_s;        /* pulses: how long it counts, s; 0: the sample period */
 };
 
 struct sb_emit_options {
@@ -80,6 +80,10 @@ struct sb_emission {
 };
 
 struct sb_emit_options sb_emit_options_default(void);
+
+/* What one count is: a share of the reference ("0.5 %", "1/255") or a measure of its own ("5 rpm"). SB_ERR_USAGE. */
+enum sb_status sb_emit_count_parse(const char *text, const struct sb_sensor *sensor, double *count,
+                                   struct sb_error *err);
 
 /*
  * Rounds, runs and records. SB_ERR_SCENARIO: no count of this sensor does (too coarse), said in err; SB_ERR_USAGE: pulses

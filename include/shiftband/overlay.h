@@ -106,4 +106,26 @@ enum sb_status sb_overlay_explain(const struct sb_log *log, const struct sb_scen
                                   const struct sb_overlay_options *options, const struct sb_hint_request *request,
                                   struct sb_explanation *out, struct sb_error *err);
 
+/* All that a simulation beside a log shows. */
+struct sb_inspect_beside {
+  struct sb_log simulated;
+  struct sb_inspection found; /* in the simulation, by its gear */
+  double ends_s;              /* end of the simulation, in the log's time */
+  struct sb_overlay overlay;
+  struct sb_explanation explanation;
+};
+
+/* Runs, inspects in the same way as the log, and compares. As the functions above. Release with sb_inspect_beside_clear(). */
+enum sb_status sb_inspect_beside(const struct sb_log *log, const struct sb_model *model,
+                                 const struct sb_inspect_options *inspect, const struct sb_overlay_options *options,
+                                 struct sb_inspect_beside *out, struct sb_error *err);
+
+/* Explains, unless nothing deviates and no path is asked for: there is nothing to explain then. */
+enum sb_status sb_inspect_beside_explain(const struct sb_log *log, const struct sb_scenario *scenario,
+                                         const struct sb_overlay_options *options,
+                                         const struct sb_hint_request *request, struct sb_inspect_beside *beside,
+                                         struct sb_error *err);
+
+void sb_inspect_beside_clear(struct sb_inspect_beside *beside);
+
 #endif

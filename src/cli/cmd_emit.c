@@ -7,62 +7,19 @@
 #include "base/text_file.h"
 #include "cli/command.h"
 #include "shiftband/emit.h"
-#include "shiftband/units.h"
 
 enum form { FORM_HEADER, FORM_BLOCKS, FORM_LADDER, FORM_READINGS };
 
 struct request {
   struct sb_option_list files, sets;
   enum form form;
-  const char *count, *window; /* as given; NULL: not given */
-  long pulses;                /* 0: not given */
+  const char *count; /* as given; NULL: not given */
+  long pulses;       /* 0: not given */
+  double window_s;   /* 0: not given */
   const char *name;
   long samples;
   const char *output;
 };
-
-/* "1/255"; 0 where it is nothing of the kind. */
-static double read_share(const char *text)
-{
-  long parts;
-  const bool is_share = text[0] == '1' && text[1] == '/' && sb_options_read_count(text + 2, 1, 1000000000, &parts);
-  return is_share ? 1.0 / (double)parts : 0.0;
-}
-
-/* What one count is, in the reading's unit: a share of the reference, or a measure of its own. */
-static int read_size(const char *text, const struct sb_sensor *sensor, double *count)
-{
-  static const enum sb_quantity own[] = {
-      [SB_SENSES_SPEED] = SB_SPEED, [SB_SENSES_DUTY] = SB_PERCENT, [SB_SENSES_CURRENT] = SB_CURRENT};
-  const double references[] = {
-      [SB_SENSES_SPEED] = sensor->reference_rad_s, [SB_SENSES_DUTY] = 1.0, [SB_SENSES_CURRENT] = sensor->reference_a};
-  struct sb_error err = {SB_OK, ""};
-  enum sb_quantity found = SB_PERCENT;
-  double value = read_share(text);
-  if (!(value > 0.0) && sb_units_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &err) != SB_OK) {
-    return sb_command_usage("--count %s", err.text);
-  }
-  if (!(value > 0.0)) return sb_command_usage("--count needs more than 0");
-  *count = found == SB_PERCENT ? value * references[sensor->quantity] : value;
-  return SB_EXIT_DONE;
-}
-
-/* The sensor that the options tell of, which needs the scenario's reading and sample period. */
-static int read_sensor(const struct request *request, const struct sb_model *model, struct sb_emit_sensor *sensor)
-{
-  struct sb_error err = {SB_OK, ""};
-  if (request->count != NULL) {
-    const int code = read_size(request->count, &model->control.sensor, &sensor->count);
-    if (code != SB_EXIT_DONE) return code;
-  }
-  sensor->pulses_per_turn = (double)request->pulses;
-  sensor->window_s = model->control.sample_period_s;
-  if (request->window == NULL) return SB_EXIT_DONE;
-  if (sb_units_parse(request->window, SB_TIME, &sensor->window_s, &err) != SB_OK) {
-    return sb_command_usage("--window %s", err.text);
-  }
-  return sensor->window_s > 0.0 ? SB_EXIT_DONE : sb_command_usage("--window needs more than 0 s");
-}
 
 struct job {
   const struct request *request;
@@ -100,17 +57,20 @@ static void warn(const char *path, const struct sb_emission *emission)
 
 static int emit_loaded(const struct request *request, const struct sb_model *model)
 {
-  struct sb_emit_options options = sb_emit_options_default();
+  struct sb_emit_options options = {
+      .sensor = {.pulses_per_turn = (double)request->pulses, .window_s = request->window_s},
+      .sample_max = (size_t)request->samples};
   struct sb_emission emission;
   struct sb_error err = {SB_OK, ""};
-  int code = read_sensor(request, model, &options.sensor);
-  if (code != SB_EXIT_DONE) return code;
-  options.sample_max = (size_t)request->samples;
-  const enum sb_status status = sb_emit(model, &options, &emission, &err);
+  enum sb_status status = SB_OK;
+  if (request->count != NULL) {
+    status = sb_emit_count_parse(request->count, &model->control.sensor, &options.sensor.count, &err);
+  }
+  if (status == SB_OK) status = sb_emit(model, &options, &emission, &err);
   if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
   const struct job job = {request, &emission};
   const char *path = request->output != NULL ? request->output : "-";
-  code = sb_command_write_file(path, (struct sb_command_writer){write_form, &job});
+  const int code = sb_command_write_file(path, (struct sb_command_writer){write_form, &job});
   if (code == SB_EXIT_DONE) warn(request->files.items[0], &emission);
   sb_emit_clear(&emission);
   return code;
@@ -151,7 +111,7 @@ static const struct sb_option option_table[] = {
     {"pulses", 0, "N", "the sensor counts pulses, N a turn of the motor (for a reading of the speed)",
      SB_INTO_COUNT(struct request, pulses, 1, 1000000)},
     {"window", 0, "TIME", "for how long it counts them (default: the sample period)",
-     SB_INTO_TEXT(struct request, window)},
+     SB_INTO_QUANTITY(struct request, window_s, SB_TIME, 0.0)},
     {"name", 0, "WORD", "what names in the header begin with (default tuned)", SB_BY_CALL(take_name)},
     {"samples", 0, "N", "recorded samples at most, 0 to 16000 (default 2000)",
      SB_INTO_COUNT(struct request, samples, 0, SB_EMIT_SAMPLES_MAX)},

@@ -3,7 +3,6 @@
 #include <stddef.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "cli/command.h"
 #include "cli/fit_request.h"
@@ -19,39 +18,22 @@ struct fit {
   struct sb_fit_result result;
 };
 
-static int complain_gear(const struct fit *fit)
+static enum sb_status take_words(struct fit *fit, struct sb_error *err)
 {
-  char names[256] = "";
-  const struct sb_gearbox *box = &fit->scenario.model.gearbox;
-  for (int g = 0; g < box->gear_count; g++) {
-    snprintf(names + strlen(names), sizeof names - strlen(names), "%s%s", g > 0 ? ", " : "", box->gears[g].name);
+  const struct sb_fit_request *request = fit->request;
+  enum sb_status status = SB_OK;
+  for (size_t k = 0; status == SB_OK && k < request->known.count; k++) {
+    status = sb_fit_setup_know(&fit->setup, request->known.items[k], err);
   }
-  return sb_command_usage("--gear needs one of %s, found \"%s\"", names, fit->request->gear);
-}
-
-/* --fit KEY,KEY */
-static int read_fitted(struct fit *fit)
-{
-  memset(fit->setup.is_fitted, 0, sizeof fit->setup.is_fitted);
-  for (const char *word = fit->request->fitted; *word != 0;) {
-    char name[64];
-    const size_t length = strcspn(word, ",");
-    snprintf(name, sizeof name, "%.*s", length < sizeof name ? (int)length : (int)sizeof name - 1, word);
-    const int parameter = sb_fit_request_parameter(name);
-    if (parameter < 0) {
-      return sb_command_usage("--fit needs keys such as gearbox.mesh_efficiency or motor.stall_torque, found \"%s\"",
-                              name);
-    }
-    fit->setup.is_fitted[parameter] = true;
-    word += length;
-    if (*word == ',') word++;
-  }
-  return SB_EXIT_DONE;
+  if (status == SB_OK && request->gear != NULL) status = sb_fit_setup_gear(&fit->setup, request->gear, err);
+  if (status == SB_OK && request->fitted != NULL) status = sb_fit_setup_choose(&fit->setup, request->fitted, err);
+  return status;
 }
 
 static int set_up(struct fit *fit)
 {
   const struct sb_fit_request *request = fit->request;
+  struct sb_error err = {0};
   if (request->scenario != NULL) {
     const int code = sb_command_load(request->scenario, &request->sets, &fit->scenario);
     if (code != SB_EXIT_DONE) return code;
@@ -61,15 +43,9 @@ static int set_up(struct fit *fit)
   fit->setup.nominal_voltage_v = request->voltage_v;
   fit->setup.is_braking = request->off == SB_FIT_OFF_BRAKES;
   fit->setup.is_equal_constants = request->is_equal_constants;
-  fit->setup.known_count = request->known_count;
-  memcpy(fit->setup.known, request->known, sizeof request->known);
   for (int k = 0; k < SB_FIT_LOG_MAX; k++) fit->setup.phases[k] = request->phase;
-  if (request->gear != NULL) {
-    const int gear = sb_gearbox_find(&fit->scenario.model.gearbox, request->gear);
-    if (gear < 0) return complain_gear(fit);
-    fit->setup.gear = gear + 1;
-  }
-  return request->fitted != NULL ? read_fitted(fit) : SB_EXIT_DONE;
+  const enum sb_status status = take_words(fit, &err);
+  return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(NULL, status, &err);
 }
 
 /* All logs are read, whatever is wrong with one; the gravest code counts. */
@@ -144,7 +120,7 @@ static int solve(struct fit *fit)
 static int run(void *context)
 {
   struct sb_fit_request *request = context;
-  int code = sb_fit_request_read(request);
+  int code = sb_log_facts_read(&request->facts);
   if (code != SB_EXIT_DONE) return code;
   struct fit *fit = calloc(1, sizeof *fit);
   if (fit == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);

@@ -14,11 +14,10 @@
 #include "cli/output.h"
 #include "cli/progress.h"
 #include "inspect/report.h"
-#include "shiftband/units.h"
 
-enum { FAIL_HUNTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
+enum { FAIL_HUNTING, FAIL_BUSY_SHIFTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
 
-static const char *const fail_words[] = {"hunting", "stall", "deviation", NULL};
+static const char *const fail_words[] = {"hunting", "busy-shifting", "stall", "deviation", NULL};
 
 static const char *const ways[] = {[SB_INSPECT_BEST] = "best",
                                    [SB_INSPECT_GEAR] = "gear",
@@ -30,11 +29,10 @@ struct request {
   struct sb_option_list files, sets, tries;
   struct sb_log_facts facts;
   enum sb_inspect_source source;
-  int ratio_count;
-  double ratios[SB_GEAR_MAX];
+  struct sb_inspect_options by_ratios;            /* its ratios: none, unless given */
   double hunt_window_s, stall_time_s, rest_rad_s; /* 0: not given */
   struct sb_overlay_options overlay;
-  const char *against, *output;
+  const char *against, *output; /* NULL: not given */
   bool is_json, is_quiet, has_no_hints;
   bool fails_on[FAIL_COUNT];
 };
@@ -42,34 +40,20 @@ struct request {
 static int take_ratios(void *context, const char *value)
 {
   struct request *request = context;
-  request->ratio_count = 0;
-  for (const char *text = value;;) {
-    double ratio;
-    const char *end = sb_units_parse_number(text, &ratio);
-    const bool is_fit = end != NULL && (*end == ',' || *end == 0) && ratio > 0.0 &&
-                        request->ratio_count < SB_GEAR_MAX &&
-                        (request->ratio_count == 0 || ratio < request->ratios[request->ratio_count - 1]);
-    if (!is_fit) {
-      return sb_command_usage("--ratios needs up to %d numbers, each less than the one before, found \"%s\"",
-                              SB_GEAR_MAX, value);
-    }
-    request->ratios[request->ratio_count++] = ratio;
-    if (*end == 0) return SB_EXIT_DONE;
-    text = end + 1;
-  }
+  struct sb_error err;
+  const enum sb_status status = sb_inspect_ratios_parse(value, &request->by_ratios, &err);
+  return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(NULL, status, &err);
 }
 
 /* All that is found for one trace. */
 struct job {
   const struct request *request;
-  struct sb_log log, simulated;
+  struct sb_log log;
   struct sb_scenario scenario;
-  bool has_scenario, has_overlay;
+  bool has_scenario, has_beside;
   struct sb_inspect_options options;
-  struct sb_inspection found, beside;
-  struct sb_overlay overlay;
-  struct sb_explanation explanation;
-  double compared_to_s;
+  struct sb_inspection found;
+  struct sb_inspect_beside beside;
   struct sb_progress progress;
 };
 
@@ -91,9 +75,9 @@ static void choose_options(struct job *job)
   const struct request *request = job->request;
   job->options = job->has_scenario ? sb_inspect_options_of(&job->scenario.model) : sb_inspect_options_default();
   job->options.source = request->source;
-  if (request->ratio_count > 0) {
-    job->options.ratio_count = request->ratio_count;
-    memcpy(job->options.ratios, request->ratios, sizeof request->ratios);
+  if (request->by_ratios.ratio_count > 0) {
+    job->options.ratio_count = request->by_ratios.ratio_count;
+    memcpy(job->options.ratios, request->by_ratios.ratios, sizeof job->options.ratios);
   }
   if (request->hunt_window_s > 0.0) job->options.hunt_window_s = request->hunt_window_s;
   if (request->stall_time_s > 0.0) job->options.stall_time_s = request->stall_time_s;
@@ -121,38 +105,27 @@ static int explain(struct job *job)
   sb_interrupt_catch();
   sb_progress_begin(&job->progress, "explanations", request->is_quiet);
   const enum sb_status status =
-      sb_overlay_explain(&job->log, &job->scenario, &request->overlay, &hint_request, &job->explanation, &err);
+      sb_inspect_beside_explain(&job->log, &job->scenario, &request->overlay, &hint_request, &job->beside, &err);
   sb_progress_end(&job->progress);
   if (status == SB_ERR_STOPPED) return sb_interrupt_exit(NULL);
   return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(request->against, status, &err);
 }
 
-/* Compares the simulation with the log, and inspects it in the same way. */
 static int compare(struct job *job)
 {
   const struct request *request = job->request;
   struct sb_error err = {SB_OK, ""};
-  struct sb_inspect_options options = job->options;
-  options.source = SB_INSPECT_GEAR;
-  enum sb_status status = sb_overlay_run(&job->scenario.model, &job->log, &request->overlay, &job->simulated, &err);
-  if (status == SB_OK) {
-    job->compared_to_s = request->overlay.offset_s + job->simulated.time_s[job->simulated.count - 1];
-    status = sb_inspect(&job->simulated, &options, &job->beside, &err);
-  }
-  if (status == SB_OK) {
-    status = sb_overlay_compare(&job->log, &job->simulated, &request->overlay, &job->overlay, &err);
-    job->has_overlay = status == SB_OK;
-  }
+  const enum sb_status status =
+      sb_inspect_beside(&job->log, &job->scenario.model, &job->options, &request->overlay, &job->beside, &err);
+  job->has_beside = status == SB_OK;
   if (status != SB_OK) return sb_command_fail(request->files.items[0], status, &err);
-  /* Where nothing deviates there is nothing to explain, unless somebody asks. */
-  const bool is_deviating = !isnan(job->overlay.first_deviation_s);
-  return request->has_no_hints || (!is_deviating && request->tries.count == 0) ? SB_EXIT_DONE : explain(job);
+  return request->has_no_hints ? SB_EXIT_DONE : explain(job);
 }
 
 static int write_overlay(FILE *out, const void *context)
 {
   const struct job *job = context;
-  return sb_overlay_write_csv(out, &job->log, &job->overlay);
+  return sb_overlay_write_csv(out, &job->log, &job->beside.overlay);
 }
 
 static int report(const struct job *job)
@@ -163,10 +136,7 @@ static int report(const struct job *job)
                                           .log = &job->log,
                                           .found = &job->found,
                                           .scenario = job->has_scenario ? &job->scenario : NULL,
-                                          .simulated = &job->beside,
-                                          .compared_to_s = job->compared_to_s,
-                                          .overlay = job->has_overlay ? &job->overlay : NULL,
-                                          .explanation = &job->explanation};
+                                          .beside = job->has_beside ? &job->beside : NULL};
   if (request->output != NULL) {
     const int code = sb_command_write_file(request->output, (struct sb_command_writer){write_overlay, job});
     if (code != SB_EXIT_DONE) return code;
@@ -176,10 +146,12 @@ static int report(const struct job *job)
   } else if (!request->is_quiet) {
     sb_inspect_write_text(is_data_on_stdout ? stderr : stdout, &words);
   }
+  const size_t busy_count = sb_inspect_busy_count(&job->found);
   const bool is_failed =
-      (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > 0) ||
+      (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > busy_count) ||
+      (request->fails_on[FAIL_BUSY_SHIFTING] && busy_count > 0) ||
       (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
-      (request->fails_on[FAIL_DEVIATION] && job->has_overlay && !isnan(job->overlay.first_deviation_s));
+      (request->fails_on[FAIL_DEVIATION] && job->has_beside && !isnan(job->beside.overlay.first_deviation_s));
   return is_failed ? SB_EXIT_VERDICT : SB_EXIT_DONE;
 }
 
@@ -205,10 +177,8 @@ static int inspect(struct job *job)
 static void clear_job(struct job *job)
 {
   sb_log_clear(&job->log);
-  sb_log_clear(&job->simulated);
   sb_inspect_clear(&job->found);
-  sb_inspect_clear(&job->beside);
-  sb_overlay_clear(&job->overlay);
+  sb_inspect_beside_clear(&job->beside);
   if (job->has_scenario) sb_scenario_clear(&job->scenario);
 }
 

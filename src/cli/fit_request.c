@@ -1,49 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* fit_request.c - the arguments of `shiftband fit`. */
-#include <stdio.h>
-#include <string.h>
-
-#include "cli/command.h"
 #include "cli/fit_request.h"
-
-int sb_fit_request_parameter(const char *name)
-{
-  const int figure = sb_fit_figure_find(name);
-  return figure < 0 ? -1 : sb_fit_figure_parameter((enum sb_fit_figure_kind)figure);
-}
-
-/* KEY=VALUE or KEY=LEAST..GREATEST */
-static int read_known(const char *word, struct sb_fit_known *known)
-{
-  char name[64];
-  struct sb_error err;
-  const char *text = sb_options_split(word, name, sizeof name);
-  if (text == NULL) return sb_command_usage("--known needs KEY=VALUE, found \"%s\"", word);
-  const int kind = sb_fit_figure_find(name);
-  if (kind < 0 ||
-      (sb_fit_figure_quantity((enum sb_fit_figure_kind)kind) == SB_RATIO && kind != SB_FIT_MESH_EFFICIENCY)) {
-    return sb_command_usage("--known: needs a figure such as motor.rotor_inertia, found \"%s\"", name);
-  }
-  const enum sb_quantity quantity = sb_fit_figure_quantity((enum sb_fit_figure_kind)kind);
-  known->kind = (enum sb_fit_figure_kind)kind;
-  const bool is_range = strstr(text, "..") != NULL;
-  const enum sb_status status = is_range ? sb_units_parse_range(text, quantity, &known->least, &known->greatest, &err)
-                                         : sb_units_parse(text, quantity, &known->least, &err);
-  if (status != SB_OK) return sb_command_usage("--known %s: %s", name, err.text);
-  if (!is_range) known->greatest = known->least;
-  if (known->least >= 0.0 && known->greatest > 0.0) return SB_EXIT_DONE;
-  return sb_command_usage("--known %s: needs more than zero, found \"%s\"", name, text);
-}
-
-int sb_fit_request_read(struct sb_fit_request *request)
-{
-  int code = sb_log_facts_read(&request->facts);
-  for (size_t k = 0; code == SB_EXIT_DONE && k < request->known_words.count; k++) {
-    if (request->known_count == SB_FIT_KNOWN_MAX - 1) return sb_command_usage("--known: too many");
-    code = read_known(request->known_words.items[k], &request->known[request->known_count++]);
-  }
-  return code;
-}
+#include "cli/command.h"
 
 static const char *const phases[] = {"seen", "spin-up", "coast-down", "both", NULL};
 static const char *const offs[] = {"coast", "brake", NULL};
@@ -69,7 +27,7 @@ const struct sb_option sb_fit_options[] = {
     {"known", 0, "KEY=VALUE",
      "a figure known beforehand, exactly or as a 95 % range: --known motor.rotor_inertia='2.1e-4 kg.m2' --known "
      "motor.stall_torque='0.38..0.46 N.m'",
-     SB_INTO_LIST(struct sb_fit_request, known_words)},
+     SB_INTO_LIST(struct sb_fit_request, known)},
     {"voltage", 0, "VOLTAGE", "nominal voltage, and that of logs without a voltage column",
      SB_INTO_QUANTITY(struct sb_fit_request, voltage_v, SB_VOLTAGE, 0.0)},
     {"equal-constants", 0, NULL, "take kt = ke for granted: no gearhead between winding and shaft",

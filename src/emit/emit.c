@@ -11,6 +11,7 @@
 #include "emit/words.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/run.h"
+#include "shiftband/units.h"
 
 /* Samples kept behind the last command, so that a controller that goes on shifting is found out. */
 enum { SAMPLES_BEHIND = 25 };
@@ -67,6 +68,31 @@ static double full_count_of(const struct sb_emission *out)
   return sensor->quantity != SB_SENSES_SPEED && is_whole ? whole : 0.0;
 }
 
+/* "1/255"; 0 where it is nothing of the kind. */
+static double share_of(const char *text)
+{
+  const size_t digits = strncmp(text, "1/", 2) == 0 ? strspn(text + 2, "0123456789") : 0;
+  const double parts = digits > 0 && digits < 10 && text[2 + digits] == 0 ? atof(text + 2) : 0.0;
+  return parts > 0.0 ? 1.0 / parts : 0.0;
+}
+
+enum sb_status sb_emit_count_parse(const char *text, const struct sb_sensor *sensor, double *count,
+                                   struct sb_error *err)
+{
+  static const enum sb_quantity own[] = {
+      [SB_SENSES_SPEED] = SB_SPEED, [SB_SENSES_DUTY] = SB_PERCENT, [SB_SENSES_CURRENT] = SB_CURRENT};
+  struct sb_error reason;
+  enum sb_quantity found = SB_PERCENT;
+  double value = share_of(text);
+  if (!(value > 0.0) &&
+      sb_units_parse_either(text, SB_PERCENT, own[sensor->quantity], &value, &found, &reason) != SB_OK) {
+    return sb_fail(err, SB_ERR_USAGE, "--count %s", reason.text);
+  }
+  if (!(value > 0.0)) return sb_fail(err, SB_ERR_USAGE, "--count needs more than 0, found \"%s\"", text);
+  *count = found == SB_PERCENT ? value * reference_of(sensor) : value;
+  return SB_OK;
+}
+
 /* Thresholds as they act: those of a sensor that rounds lie half a count beside their own counts. */
 static void take_thresholds(struct sb_emission *out, bool is_own_count)
 {
@@ -92,8 +118,8 @@ static bool take_sensor(struct sb_emission *out, const struct sb_emit_sensor *wa
   out->count = is_asked ? wanted->count : own > 0.0 ? own : usual_count(sensor->quantity);
   if (wanted->pulses_per_turn > 0.0) {
     out->pulses_per_turn = wanted->pulses_per_turn;
-    out->window_s = wanted->window_s;
-    out->count = SB_TURN / (wanted->pulses_per_turn * wanted->window_s);
+    out->window_s = wanted->window_s > 0.0 ? wanted->window_s : out->model.control.sample_period_s;
+    out->count = SB_TURN / (wanted->pulses_per_turn * out->window_s);
   }
   out->full_count = full_count_of(out);
   const bool is_own = !is_asked && own > 0.0;

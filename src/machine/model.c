@@ -22,7 +22,7 @@ double sb_model_suspended_nm(const struct sb_model *model)
   double least_nm = 0.0, greatest_nm = 0.0, friction_nm = 0.0;
   for (int i = 0; i < model->load.part_count; i++) {
     const struct sb_load_part *part = &model->load.parts[i];
-    double least = 0.0, greatest = 0.0;
+    double least, greatest;
     if (part->is_resisting) continue;
     part->ops->range_nm(part, &least, &greatest);
     least_nm += least;

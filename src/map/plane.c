@@ -58,7 +58,7 @@ static enum sb_status order_axes(const char *asked, struct sb_map_options *optio
 {
   struct sb_map_axis *downshift = &options->downshift;
   const int below = (int)ceil((1.0 - downshift->first_fraction) / downshift->step_fraction - 1e-6);
-  if (downshift->count > below) downshift->count = below;
+  downshift->count = (int)fmin(downshift->count, below);
   if (downshift->count < 1) {
     return sb_fail(err, SB_ERR_USAGE, "--downshift %s: a downshift threshold lies below 100 %%", asked);
   }

@@ -429,11 +429,26 @@ static void run_and_check_say_what_hangs_and_what_is_taken_for_granted(void **st
   shell_expect_not(said, "hoist:");
 }
 
+/* Four tables, each with the points as given, and those between them where the grade changes by more than a step. */
+static void a_grade_that_changes_in_steps_takes_the_room_of_its_pieces(void **state)
+{
+  (void)state;
+  static const double distance_m[] = {0.0, 4.0, 4.0, 9.0};
+  static const double grade[] = {0.0, 3.5 * SB_GRADE_STEP, 0.2, 0.2 + 0.9 * SB_GRADE_STEP};
+  static const size_t points[] = {0, 1, 5, 6, 7};
+  for (size_t count = 0; count <= 4; count++) {
+    struct sb_body body = vehicle(10.0, 0.2);
+    body.vehicle.grade = (struct sb_table){count, distance_m, grade};
+    assert_true(sb_body_room(&body) == 4 * points[count]);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_block_on_a_slope_of_45_degrees_comes_to_its_speed_in_its_way),
       cmocka_unit_test(a_vehicle_coasts_down_to_its_stop),
+      cmocka_unit_test(a_grade_that_changes_in_steps_takes_the_room_of_its_pieces),
       cmocka_unit_test(trains_ask_their_motors_for_the_torque_in_the_books),
       cmocka_unit_test(a_train_reaches_its_speed_in_the_time_of_the_book),
       cmocka_unit_test(haulage_up_an_incline_asks_for_the_torque_in_the_book),

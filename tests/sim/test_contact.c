@@ -515,6 +515,22 @@ static void little_more_than_the_advised_ballast_moves_it_and_a_little_less_does
   }
 }
 
+/* Slipping wheels push just as hard as the road resists, but for roundings: no start. A trillionth more is one. */
+static void vehicle_starts_only_where_the_push_exceeds_the_resistance_by_more_than_roundings(void **state)
+{
+  (void)state;
+  static const double less[] = {2e-15, 1e-12};
+  for (int k = 0; k < 2; k++) {
+    struct sb_model model = puller();
+    struct sb_vehicle vehicle = vehicle_of(6.0, 0.6, 0.5);
+    vehicle.rolling_resistance_ratio = 0.5 * (1.0 - less[k]);
+    put(&model, &vehicle);
+    const struct ride ride = ride_of(&model, 0, NAN, 1.0);
+    assert_true(ride.row.is_slipping);
+    assert_int_equal(ride.state.far.direction, k);
+  }
+}
+
 static void no_ballast_helps_where_it_asks_for_more_than_it_grips(void **state)
 {
   (void)state;
@@ -654,6 +670,7 @@ int main(void)
       cmocka_unit_test(wheels_let_go_at_the_speed_at_which_drag_and_the_rest_of_the_pull_exceed_the_grip),
       cmocka_unit_test(wheels_let_go_out_of_gear_where_the_drag_that_brakes_them_exceeds_the_grip),
       cmocka_unit_test(little_more_than_the_advised_ballast_moves_it_and_a_little_less_does_not),
+      cmocka_unit_test(vehicle_starts_only_where_the_push_exceeds_the_resistance_by_more_than_roundings),
       cmocka_unit_test(no_ballast_helps_where_it_asks_for_more_than_it_grips),
       cmocka_unit_test(train_of_the_worked_example_gains_speed_as_adhesion_allows),
       cmocka_unit_test(locomotive_of_the_worked_example_is_just_heavy_enough),

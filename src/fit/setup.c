@@ -1,0 +1,73 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* What is fitted, what is known beforehand and which gear was in mesh, from words; see fit.h. */
+#include <stdio.h>
+#include <string.h>
+
+#include "shiftband/fit.h"
+
+/* KEY=VALUE or KEY=LEAST..GREATEST */
+static enum sb_status read_known(const char *name, const char *text, struct sb_fit_known *known, struct sb_error *err)
+{
+  struct sb_error reason;
+  const int kind = sb_fit_figure_find(name);
+  const enum sb_quantity quantity = kind >= 0 ? sb_fit_figure_quantity((enum sb_fit_figure_kind)kind) : SB_RATIO;
+  if (kind < 0 || (quantity == SB_RATIO && kind != SB_FIT_MESH_EFFICIENCY)) {
+    return sb_fail(err, SB_ERR_USAGE, "--known: needs a figure such as motor.rotor_inertia, found \"%s\"", name);
+  }
+  known->kind = (enum sb_fit_figure_kind)kind;
+  const bool is_range = strstr(text, "..") != NULL;
+  const enum sb_status status = is_range
+                                    ? sb_units_parse_range(text, quantity, &known->least, &known->greatest, &reason)
+                                    : sb_units_parse(text, quantity, &known->least, &reason);
+  if (status != SB_OK) return sb_fail(err, SB_ERR_USAGE, "--known %s: %s", name, reason.text);
+  if (!is_range) known->greatest = known->least;
+  if (known->least >= 0.0 && known->greatest > 0.0) return SB_OK;
+  return sb_fail(err, SB_ERR_USAGE, "--known %s: needs more than zero, found \"%s\"", name, text);
+}
+
+enum sb_status sb_fit_setup_know(struct sb_fit_setup *setup, const char *text, struct sb_error *err)
+{
+  char name[64];
+  const char *equals = strchr(text, '=');
+  const size_t length = equals != NULL ? (size_t)(equals - text) : 0;
+  if (length == 0 || length >= sizeof name || equals[1] == 0) {
+    return sb_fail(err, SB_ERR_USAGE, "--known needs KEY=VALUE, found \"%s\"", text);
+  }
+  if (setup->known_count == SB_FIT_KNOWN_MAX - 1) return sb_fail(err, SB_ERR_USAGE, "--known: too many");
+  snprintf(name, sizeof name, "%.*s", (int)length, text);
+  return read_known(name, equals + 1, &setup->known[setup->known_count++], err);
+}
+
+enum sb_status sb_fit_setup_choose(struct sb_fit_setup *setup, const char *keys, struct sb_error *err)
+{
+  memset(setup->is_fitted, 0, sizeof setup->is_fitted);
+  for (const char *word = keys; *word != 0;) {
+    char name[64];
+    const size_t length = strcspn(word, ",");
+    snprintf(name, sizeof name, "%.*s", (int)length, word);
+    const int figure = sb_fit_figure_find(name);
+    const int parameter = figure < 0 ? -1 : sb_fit_figure_parameter((enum sb_fit_figure_kind)figure);
+    if (parameter < 0) {
+      return sb_fail(err, SB_ERR_USAGE,
+                     "--fit needs keys such as gearbox.mesh_efficiency or motor.stall_torque, found \"%s\"", name);
+    }
+    setup->is_fitted[parameter] = true;
+    word += length + (word[length] == ',');
+  }
+  return SB_OK;
+}
+
+enum sb_status sb_fit_setup_gear(struct sb_fit_setup *setup, const char *name, struct sb_error *err)
+{
+  char names[256] = "";
+  const struct sb_gearbox *box = &setup->model->gearbox;
+  const int gear = sb_gearbox_find(box, name);
+  if (gear >= 0) {
+    setup->gear = gear + 1;
+    return SB_OK;
+  }
+  for (int g = 0; g < box->gear_count; g++) {
+    snprintf(names + strlen(names), sizeof names - strlen(names), "%s%s", g > 0 ? ", " : "", box->gears[g].name);
+  }
+  return sb_fail(err, SB_ERR_USAGE, "--gear needs one of %s, found \"%s\"", names, name);
+}
