@@ -55,9 +55,6 @@ enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOA
 /* The word for a kind, as in reports. Never NULL for a valid kind. */
 const char *sb_verdict_name(enum sb_verdict_kind kind);
 
-/* The kind of that name (spaces or hyphens between its words), or -1. */
-int sb_verdict_find(const char *name);
-
 /* Hunting, or for SB_CAUSE_LOAD busy shifting. Pure. */
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
 
@@ -77,7 +74,8 @@ struct sb_verdict {
   double greatest_c;             /* overheated: greatest temperature of the winding, deg C */
   int is_by_heat, is_by_battery; /* drive cut: what opened */
   struct sb_road_need need;      /* slipping: the greatest that the wheels slipped against; else zero */
-  double least_nm;    /* external torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double
+      least_nm; /* external torque: least and greatest at the decisions or while it lasted; NAN: none, or not known */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
@@ -101,6 +99,14 @@ struct sb_shift_chain {
 /* So many shifts and verdicts are kept one by one, so that a run that hunts for days needs no more memory than one that
  * hunts for minutes; later shifts are only counted, later verdicts added to the last of their kind. */
 enum { SB_SHIFTS_KEPT = 10000, SB_VERDICTS_KEPT = 1000 };
+
+/* A state that is a verdict when it lasts longer than some time in one go. */
+struct sb_watch {
+  enum sb_verdict_kind kind;
+  double patience_s;
+  double since_s; /* NAN: not now */
+  double least_nm, greatest_nm;
+};
 
 /*
  * A speed that the drive is to hold and does not reach: the duty is at its limit in an engaged gear, and the motor stays
@@ -145,12 +151,10 @@ struct sb_monitor {
   struct sb_shortfall shortfall; /* of a speed under control */
   struct sb_shift_chain chain;   /* of opposite commands, up to the last */
   bool is_shift_excused;         /* the drive was off, or turned over, while the last shift was under way */
-  double rest_since_s;           /* NAN: moving */
-  double rest_least_nm, rest_greatest_nm;
-  double slip_since_s; /* NAN: gripping, or the drive off */
-  double low_since_s;  /* NAN: no reason to be in the faster gear */
-  double low_least_nm, low_greatest_nm;
-  int gear; /* engaged, from 1; 0 in neutral */
+  struct sb_watch rest;          /* it does not move */
+  struct sb_watch slip;          /* the wheels slip, with the drive on */
+  struct sb_watch low;           /* a slower gear, with no reason not to be in the faster one */
+  int gear;                      /* engaged, from 1; 0 in neutral */
 };
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);
@@ -187,8 +191,15 @@ struct sb_verdict_words {
   int cure_count;
 };
 
-/* Explains a verdict of a model's run. */
+/* Explains a verdict of a model's run, or of a log of the machine: loads (NAN) and the cause of hunting may be unknown there. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
                         const struct sb_closed_form *closed, struct sb_verdict_words *out);
+
+struct sb_json;
+
+/* A verdict as all commands write it: one object. What is not known is null: a gear below 0, a count of 0, a time of NAN,
+ * no gear_name. */
+void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
+                           const struct sb_verdict_words *words);
 
 #endif
