@@ -87,8 +87,9 @@ struct sb_log_options {
 struct sb_log_options sb_log_options_default(void);
 
 /*
- * Reads a log ("-": standard input), or the text of the options, whose name in messages is path. SB_ERR_SCENARIO: faults in it, each text whole ("file:line:column: name: needs ...,
- * found ..."), SB_ERR_IO (errno says why), SB_ERR_MEMORY. Release with sb_log_clear(); always release faults.
+ * Reads a log ("-": standard input), or the text of the options, whose name in messages is path. SB_ERR_SCENARIO: faults in
+ * it, each text whole ("file:line:column: name: needs ..., found ..."), SB_ERR_IO (errno says why), SB_ERR_MEMORY. Release
+ * with sb_log_clear(); always release faults.
  */
 enum sb_status sb_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                            struct sb_faults *faults);
