@@ -60,10 +60,9 @@ struct sb_log {
   double longest_gap_s;
 };
 
-/* "motor_speed_rpm"; "motor speed"; "rpm". Constant strings. */
-const char *sb_log_column_name(enum sb_log_column column);
-const char *sb_log_column_words(enum sb_log_column column);
-const char *sb_log_column_unit(enum sb_log_column column);
+extern const struct sb_log_column_facts {
+  const char *name, *words, *unit; /* "motor_speed_rpm", "motor speed", "rpm" */
+} sb_log_columns[SB_LOG_COLUMN_COUNT];
 const char *sb_log_column_short_name(enum sb_log_column column); /* "speed" */
 
 /* The kind of a quantity, by its name or heading (speed, motor_speed_rpm, time); false when no log has it. */

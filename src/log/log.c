@@ -17,9 +17,7 @@
 /* The columns by number, with the time behind all others. */
 enum { LOG_TIME = SB_LOG_COLUMN_COUNT, LOG_QUANTITY_COUNT };
 
-static const struct {
-  const char *name, *words, *unit;
-} columns[] = {
+const struct sb_log_column_facts sb_log_columns[SB_LOG_COLUMN_COUNT] = {
 #define COLUMN(code, name, words, unit, ...) {name, words, unit},
     SB_LOG_COLUMN_LIST(COLUMN)
 #undef COLUMN
@@ -38,21 +36,6 @@ static const struct sb_csv_quantity quantities[LOG_QUANTITY_COUNT] = {
 #undef QUANTITY
         [LOG_TIME] = {.name = "time", .sample = "time_s", .kind = SB_TIME, .unit = "s"},
 };
-
-const char *sb_log_column_name(enum sb_log_column column)
-{
-  return columns[column].name;
-}
-
-const char *sb_log_column_words(enum sb_log_column column)
-{
-  return columns[column].words;
-}
-
-const char *sb_log_column_unit(enum sb_log_column column)
-{
-  return columns[column].unit;
-}
 
 const char *sb_log_column_short_name(enum sb_log_column column)
 {
@@ -195,11 +178,9 @@ static bool is_wanted(const struct sb_log_options *options, int column)
 static void list_ignored(struct reader *reader)
 {
   char *out = reader->log.ignored;
-  const size_t size = sizeof reader->log.ignored;
   for (size_t k = 0; k < reader->csv.name_count; k++) {
-    const size_t length = strlen(out);
     if (reader->owners[k] >= 0 || reader->csv.names[k].text[0] == 0) continue;
-    snprintf(out + length, size - length, "%s%s", length > 0 ? ", " : "", reader->csv.names[k].text);
+    sb_fail_add(out, sizeof reader->log.ignored, "%s%s", out[0] != 0 ? ", " : "", reader->csv.names[k].text);
   }
 }
 
