@@ -57,64 +57,13 @@
 
 /* ---- logs ---- */
 
-/* X(code, name, column of a log; SB_LOG_COLUMN_COUNT: its time) */
-#define SB_FIT_COLUMN_LIST(X)                                    \
-  X(SB_FIT_TIME, "time", SB_LOG_COLUMN_COUNT)                    \
-  X(SB_FIT_SPEED, "speed", SB_LOG_MOTOR_SPEED)                   \
-  X(SB_FIT_OUTPUT_SPEED, "output_speed", SB_LOG_OUTPUT_SPEED)    \
-  X(SB_FIT_VOLTAGE, "voltage", SB_LOG_SUPPLY_VOLTAGE)            \
-  X(SB_FIT_CURRENT, "current", SB_LOG_MOTOR_CURRENT)             \
-  X(SB_FIT_DUTY, "duty", SB_LOG_DUTY)                            \
-  X(SB_FIT_TORQUE, "torque", SB_LOG_TORQUE)                      \
-  X(SB_FIT_FORCE, "force", SB_LOG_FORCE)                         \
-  X(SB_FIT_MASS, "mass", SB_LOG_MASS)                            \
-  X(SB_FIT_ADDED_INERTIA, "added_inertia", SB_LOG_ADDED_INERTIA) \
-  X(SB_FIT_GEAR, "gear", SB_LOG_GEAR)
-
-enum sb_fit_column {
-#define SB_FIT_COLUMN_NAME(name, ...) name,
-  SB_FIT_COLUMN_LIST(SB_FIT_COLUMN_NAME)
-#undef SB_FIT_COLUMN_NAME
-      SB_FIT_COLUMN_COUNT
-};
-
-const char *sb_fit_column_name(enum sb_fit_column column);
-
-/*
- * One log as read, in SI. A column that the log lacks is NULL; an empty field is NAN. Speeds are magnitudes: `speed` at the
- * motor's shaft, `output_speed` at the output. voltage is what the drive is fed with; duty times voltage is at the motor.
- * torque is what opposes the shaft (the output with a scenario, else the motor's). added_inertia is one value a log.
- */
-struct sb_fit_log {
-  char *path;                           /* owned */
-  size_t row_count;                     /* >= 1 */
-  long *lines;                          /* lines[row_count]: where each row stands in the file */
-  double *columns[SB_FIT_COLUMN_COUNT]; /* columns[c][row_count] or NULL; owned */
-  double quantum[SB_FIT_COLUMN_COUNT];  /* step that the readings are rounded to; 0: none seen */
-  size_t gap_count;                     /* pauses of more than five usual intervals */
-  double longest_gap_s;
-  char ignored[160];       /* names of columns that were not used, with commas; cut to size */
-  bool has_decimal_commas; /* they were read as points */
-};
-
-struct sb_fit_log_options {
-  const char *text; /* text[length]: read instead of the file; or NULL */
-  size_t length;
-  struct sb_column_facts facts;
-  const struct sb_gearbox *gearbox; /* whose gears a gear column may name; NULL: only numbers */
-  bool may_lack_renamed;            /* a column that the facts name may be missing: it is another log's */
-  double arm_m;                     /* m, of force and mass; 0: not given */
-};
-
 /*
  * Reads a log (log.h): rows over time, or settled points. Force and mass become torque by the arm. SB_ERR_SCENARIO (faults
  * filled: "file:line:column: name: needs ..., found ..."), SB_ERR_IO (errno says why) or SB_ERR_MEMORY. Release with
- * sb_fit_log_clear().
+ * sb_log_clear().
  */
-enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
+enum sb_status sb_fit_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                                struct sb_faults *faults);
-
-void sb_fit_log_clear(struct sb_fit_log *log);
 
 /* ---- parameters and figures ---- */
 
@@ -239,7 +188,7 @@ enum sb_status sb_fit_setup_choose(struct sb_fit_setup *setup, const char *keys,
 /* One reading and what the machine makes of it. */
 struct sb_fit_reading {
   int log;                   /* index */
-  enum sb_fit_column column; /* speed, output_speed or current */
+  enum sb_log_column column; /* speed, output_speed or current */
   size_t row;                /* of the log */
   double measured, computed; /* SI */
   bool is_outlier;           /* left out of the fit */
@@ -247,7 +196,7 @@ struct sb_fit_reading {
 
 struct sb_fit_channel {
   int log;
-  enum sb_fit_column column;
+  enum sb_log_column column;
   size_t count, outlier_count; /* readings, outliers among them */
   size_t deviating_count;      /* readings in rows where the machine moved in another way than the model: kept */
   double sd;                   /* SI: standard deviation of the residuals */
@@ -311,7 +260,7 @@ struct sb_fit_result {
  * Fits. logs[count], 1 <= count <= SB_FIT_LOG_MAX. SB_ERR_SCENARIO: the logs do not fit together or to the setup (err says
  * which file); SB_ERR_NUMERICS: no fit was found; SB_ERR_MEMORY. Release the result with sb_fit_result_clear().
  */
-enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fit_log *logs, size_t count,
+enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err);
 
 void sb_fit_result_clear(struct sb_fit_result *result);
@@ -319,15 +268,15 @@ void sb_fit_result_clear(struct sb_fit_result *result);
 /* ---- reports: 0, or -1 (errno) ---- */
 
 /* For people. */
-int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
+int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out);
 
 /* A section of a scenario to paste, with the 95 % intervals as tolerances. */
-int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
+int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out);
 
 /* One JSON object. */
-int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
+int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out);
 
 /* Every reading with its computed value: CSV. */
-int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out);
+int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out);
 
 #endif

@@ -18,7 +18,8 @@
  * and holes are counted.
  *
  *   hunting   as in verdict.h: at least three shifts in turn between one pair of gears, each the opposite of the last and
- *             within hunt_window_s of it
+ *             within hunt_window_s of it. With a model and a column of the load torque their cause is found as in a run,
+ *             and shifts that the load asked for are busy shifting
  *   stall     the output (without one: the motor) at rest for longer than stall_time_s, with a gear engaged and the drive on as
  *             far as the log shows
  */
@@ -28,6 +29,7 @@
 #include "shiftband/gearbox.h"
 #include "shiftband/log.h"
 #include "shiftband/status.h"
+#include "shiftband/verdict.h"
 
 enum { SB_INSPECT_SMOOTH = 5 };
 
@@ -35,10 +37,11 @@ enum sb_inspect_source { SB_INSPECT_BEST, SB_INSPECT_GEAR, SB_INSPECT_RATIO, SB_
 
 struct sb_inspect_options {
   enum sb_inspect_source source;
-  int ratio_count;            /* gears whose ratios are known, 0: find them */
-  double ratios[SB_GEAR_MAX]; /* N > 0, from the lowest gear (greatest N) */
-  double hunt_window_s;       /* s, > 0 */
-  double stall_time_s;        /* s, > 0 */
+  int ratio_count;              /* gears whose ratios are known, 0: find them */
+  double ratios[SB_GEAR_MAX];   /* N > 0, from the lowest gear (greatest N) */
+  double hunt_window_s;         /* s, > 0 */
+  double stall_time_s;          /* s, > 0 */
+  const struct sb_model *model; /* whose thresholds and loads tell the cause of hunting; NULL: not known */
   double rest_rpm; /* speed below which something is at rest; 0: 1 % of its greatest speed and 4 x its noise */
 };
 
@@ -50,9 +53,12 @@ struct sb_inspect_shift {
 
 struct sb_inspect_hunt {
   double first_s, last_s;
-  size_t count;    /* shifts */
-  double period_s; /* mean time from a shift to the next like it */
-  int slower_gear; /* of the pair */
+  size_t first;                 /* index of the first shift */
+  size_t count;                 /* shifts */
+  enum sb_cause cause;          /* SB_CAUSE_NONE: the log does not show it */
+  double least_nm, greatest_nm; /* external torque at the shifts; NAN: the log does not show it */
+  double period_s;              /* mean time from a shift to the next like it */
+  int slower_gear;              /* of the pair */
 };
 
 struct sb_inspect_rest {
@@ -98,6 +104,9 @@ enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_optio
  */
 enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_options *options, struct sb_inspection *out,
                           struct sb_error *err);
+
+/* How many of the hunts are busy shifting. Pure. */
+size_t sb_inspect_busy_count(const struct sb_inspection *inspection);
 
 void sb_inspect_clear(struct sb_inspection *inspection);
 

@@ -53,12 +53,18 @@ struct sb_log {
   bool has_decimal_commas;              /* they were read as points */
   char header[200];                     /* all headings of the file, with commas, cut to size */
   char ignored[160];                    /* those that were not used */
+  /* Filled by sb_fit_log_read() only. */
+  char *path;                          /* owned */
+  double quantum[SB_LOG_COLUMN_COUNT]; /* step that the readings are rounded to; 0: none seen */
+  size_t gap_count;                    /* pauses of more than five usual intervals */
+  double longest_gap_s;
 };
 
 /* "motor_speed_rpm"; "motor speed"; "rpm". Constant strings. */
 const char *sb_log_column_name(enum sb_log_column column);
 const char *sb_log_column_words(enum sb_log_column column);
 const char *sb_log_column_unit(enum sb_log_column column);
+const char *sb_log_column_short_name(enum sb_log_column column); /* "speed" */
 
 /* The kind of a quantity, by its name or heading (speed, motor_speed_rpm, time); false when no log has it. */
 bool sb_log_knows(const char *name, enum sb_quantity *kind);
@@ -74,6 +80,7 @@ struct sb_log_options {
   bool is_si;                       /* keep SI instead of the units of the list */
   bool may_lack_time, may_lack_renamed;
   size_t least_rows;
+  double arm_m;      /* that makes torques of forces and weights, for sb_fit_log_read(); 0: not given */
   const bool *takes; /* takes[SB_LOG_COLUMN_COUNT]: which columns; NULL: all that a trace can have */
 };
 

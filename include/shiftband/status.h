@@ -56,7 +56,9 @@ enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *
 enum sb_status sb_faults_fail(struct sb_error *err, enum sb_status status, struct sb_faults *faults);
 
 /* Text in quotes for a message: cut to about 60 bytes, with control characters made visible. */
-enum { SB_QUOTE_SIZE = 96 };
-const char *sb_fail_quote(char out[SB_QUOTE_SIZE], const char *text);
+struct sb_quote {
+  char text[96];
+};
+struct sb_quote sb_fail_quote(const char *text);
 
 #endif

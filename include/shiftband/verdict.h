@@ -77,7 +77,8 @@ struct sb_verdict {
   double greatest_c;             /* overheated: greatest temperature of the winding, deg C */
   int is_by_heat, is_by_battery; /* drive cut: what opened */
   struct sb_road_need need;      /* slipping: the greatest that the wheels slipped against; else zero */
-  double least_nm;    /* external torque: least and greatest at the decisions or while it lasted; NAN: no load meant */
+  double
+      least_nm; /* external torque: least and greatest at the decisions or while it lasted; NAN: none, or not known */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
 };
 
@@ -187,8 +188,15 @@ struct sb_verdict_words {
   int cure_count;
 };
 
-/* Explains a verdict of a model's run. */
+/* Explains a verdict of a model's run, or of a log of the machine: loads (NAN) and the cause of hunting may be unknown there. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
                         const struct sb_closed_form *closed, struct sb_verdict_words *out);
+
+struct sb_json;
+
+/* A verdict as all commands write it: one object. What is not known is null: a gear below 0, a count of 0, a time of NAN,
+ * no gear_name. */
+void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
+                           const struct sb_verdict_words *words);
 
 #endif

@@ -32,8 +32,10 @@ enum sb_status sb_fail(struct sb_error *err, enum sb_status status, const char *
   return status;
 }
 
-const char *sb_fail_quote(char out[SB_QUOTE_SIZE], const char *text)
+struct sb_quote sb_fail_quote(const char *text)
 {
+  struct sb_quote quote;
+  char *out = quote.text;
   size_t length = 0;
   out[length++] = '"';
   for (const char *p = text; *p != 0; p++) {
@@ -44,14 +46,14 @@ const char *sb_fail_quote(char out[SB_QUOTE_SIZE], const char *text)
       length += 3;
       break;
     }
-    if (length > SB_QUOTE_SIZE - 12) break;
+    if (length > sizeof quote.text - 12) break;
     if (byte < 0x20 || byte == 0x7f) {
-      length += (size_t)snprintf(out + length, SB_QUOTE_SIZE - length, "\\x%02x", byte);
+      length += (size_t)snprintf(out + length, sizeof quote.text - length, "\\x%02x", byte);
     } else {
       out[length++] = *p;
     }
   }
   out[length++] = '"';
   out[length] = 0;
-  return out;
+  return quote;
 }

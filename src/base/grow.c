@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "base/grow.h"
+#include "base/arena.h"
 
 #include <stdint.h>
 #include <stdlib.h>

@@ -272,21 +272,19 @@ struct want {
 static enum sb_status refuse(const struct want *want, struct sb_error *err, const char *text, const char *why)
 {
   const struct quantity_info *first = &quantities[want->first], *second = &quantities[want->second];
-  char quoted[SB_QUOTE_SIZE];
   const bool is_empty = *text == 0;
   if (first == second) {
     return sb_fail(err, SB_ERR_SCENARIO, "needs %s (%s), found %s%s", first->words, first->units,
-                   is_empty ? "nothing" : sb_fail_quote(quoted, text), why);
+                   is_empty ? "nothing" : sb_fail_quote(text).text, why);
   }
   return sb_fail(err, SB_ERR_SCENARIO, "needs %s (%s) or %s (%s), found %s%s", first->words, first->units,
-                 second->words, second->units, is_empty ? "nothing" : sb_fail_quote(quoted, text), why);
+                 second->words, second->units, is_empty ? "nothing" : sb_fail_quote(text).text, why);
 }
 
 static enum sb_status refuse_unit(const struct want *want, struct sb_error *err, const char *text,
                                   const char *unit_text)
 {
   char why[160];
-  char quoted[SB_QUOTE_SIZE];
   struct sb_unit unit;
   snprintf(why, sizeof why, ", another kind of quantity");
   if (*unit_text == 0) {
@@ -294,7 +292,7 @@ static enum sb_status refuse_unit(const struct want *want, struct sb_error *err,
   } else if (*unit_text == ',') {
     snprintf(why, sizeof why, " with a decimal comma; write a point");
   } else if (!sb_units_parse_unit(unit_text, &unit)) {
-    snprintf(why, sizeof why, " with the unknown unit %s", sb_fail_quote(quoted, unit_text));
+    snprintf(why, sizeof why, " with the unknown unit %s", sb_fail_quote(unit_text).text);
   } else {
     for (int i = SB_PERCENT; i < SB_QUANTITY_COUNT; i++) {
       if (!has_dimension(&unit.dimension, &quantities[i].dimension, quantities[i].does_angle_count)) continue;

@@ -14,7 +14,7 @@ struct fit {
   struct sb_scenario scenario;
   struct sb_fit_setup setup;
   size_t log_count;
-  struct sb_fit_log logs[SB_FIT_LOG_MAX];
+  struct sb_log logs[SB_FIT_LOG_MAX];
   struct sb_fit_result result;
 };
 
@@ -54,10 +54,10 @@ static int set_up(struct fit *fit)
 static int read_logs(struct fit *fit)
 {
   const struct sb_fit_request *request = fit->request;
-  const struct sb_fit_log_options options = {.facts = sb_log_facts_of(&request->facts),
-                                             .gearbox = fit->has_scenario ? &fit->scenario.model.gearbox : NULL,
-                                             .may_lack_renamed = request->logs.count > 1,
-                                             .arm_m = request->arm_m};
+  const struct sb_log_options options = {.facts = sb_log_facts_of(&request->facts),
+                                         .gearbox = fit->has_scenario ? &fit->scenario.model.gearbox : NULL,
+                                         .may_lack_renamed = request->logs.count > 1,
+                                         .arm_m = request->arm_m};
   int worst = SB_EXIT_DONE;
   for (size_t k = 0; k < request->logs.count; k++) {
     struct sb_faults faults = {0};
@@ -129,7 +129,7 @@ static int run(void *context)
   fit->request = request;
   code = solve(fit);
   sb_fit_result_clear(&fit->result);
-  for (size_t k = 0; k < fit->log_count; k++) sb_fit_log_clear(&fit->logs[k]);
+  for (size_t k = 0; k < fit->log_count; k++) sb_log_clear(&fit->logs[k]);
   if (fit->has_scenario) sb_scenario_clear(&fit->scenario);
   free(fit);
   return code;

@@ -14,9 +14,9 @@
 #include "cli/progress.h"
 #include "inspect/report.h"
 
-enum { FAIL_HUNTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
+enum { FAIL_HUNTING, FAIL_BUSY_SHIFTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };
 
-static const char *const fail_words[] = {"hunting", "stall", "deviation", NULL};
+static const char *const fail_words[] = {"hunting", "busy-shifting", "stall", "deviation", NULL};
 
 static const char *const ways[] = {[SB_INSPECT_BEST] = "best",
                                    [SB_INSPECT_GEAR] = "gear",
@@ -145,8 +145,10 @@ static int report(const struct job *job)
   } else if (!request->is_quiet) {
     sb_inspect_write_text(is_data_on_stdout ? stderr : stdout, &words);
   }
+  const size_t busy_count = sb_inspect_busy_count(&job->found);
   const bool is_failed =
-      (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > 0) ||
+      (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > busy_count) ||
+      (request->fails_on[FAIL_BUSY_SHIFTING] && busy_count > 0) ||
       (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
       (request->fails_on[FAIL_DEVIATION] && job->has_beside && !isnan(job->beside.overlay.first_deviation_s));
   return is_failed ? SB_EXIT_VERDICT : SB_EXIT_DONE;

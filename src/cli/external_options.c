@@ -45,7 +45,8 @@ static void set_command(struct sb_own_options *own)
   own->argv[0] = "/bin/sh";
   own->argv[1] = "-c";
   own->argv[2] = own->command;
-  own->program.name = sb_fail_quote(own->name, own->command);
+  own->name = sb_fail_quote(own->command);
+  own->program.name = own->name.text;
 }
 
 static int set_timeout(struct sb_external_program *program)

@@ -35,7 +35,7 @@ struct sb_own_options {
   const char *object, *command; /* as given; NULL: not given */
   struct sb_external_program program;
   const char *argv[4];
-  char name[SB_QUOTE_SIZE];
+  struct sb_quote name;
   char *path; /* of the object, with a folder; owned */
   struct sb_decider decider;
 };

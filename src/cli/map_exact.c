@@ -3,8 +3,7 @@
 #include "cli/command.h"
 #include "cli/map_request.h"
 #include "cli/output.h"
-#include "map/join.h"
-#include "map/plane.h"
+#include "map/lattice.h"
 #include "map/report.h"
 
 FILE *sb_map_words_stream(const struct sb_map_request *request)

@@ -46,11 +46,11 @@ static const char *code_words(int code)
 static enum sb_status tell_end(struct program_run *run, struct sb_error *err)
 {
   struct sb_child_end end;
-  char said[SB_CHANNEL_LINE_MAX + 1], quoted[SB_QUOTE_SIZE], partly[SB_QUOTE_SIZE + 64] = "";
+  char said[SB_CHANNEL_LINE_MAX + 1], partly[sizeof(struct sb_quote) + 64] = "";
   const size_t length = run->channel.length < SB_CHANNEL_LINE_MAX ? run->channel.length : SB_CHANNEL_LINE_MAX;
   memcpy(said, run->channel.heard, length);
   said[length] = 0;
-  if (said[0] != 0) snprintf(partly, sizeof partly, " in the middle of the answer %s", sb_fail_quote(quoted, said));
+  if (said[0] != 0) snprintf(partly, sizeof partly, " in the middle of the answer %s", sb_fail_quote(said).text);
   run->channel.length = 0;
   sb_channel_close(&run->channel, run->program->timeout_s, &end);
   const char *when = run->has_answered ? "" : " before its first answer";
@@ -66,7 +66,6 @@ static enum sb_status tell_end(struct program_run *run, struct sb_error *err)
 static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, double limit_s, const char *line,
                                  struct sb_error *err)
 {
-  char quoted[SB_QUOTE_SIZE];
   switch (heard) {
     case SB_HEARD_LATE:
       if (sb_channel_is_over(&run->channel)) return tell_end(run, err);
@@ -75,10 +74,10 @@ static enum sb_status tell_fault(struct program_run *run, enum sb_heard heard, d
     case SB_HEARD_END: return tell_end(run, err);
     case SB_HEARD_TOO_LONG:
       return sb_fail(err, SB_ERR_CONTROLLER, "answered a line of more than %d bytes, %s", SB_CHANNEL_LINE_MAX,
-                     sb_fail_quote(quoted, line));
+                     sb_fail_quote(line).text);
     case SB_HEARD_TOO_MUCH:
       return sb_fail(err, SB_ERR_CONTROLLER, "said %s before it was asked; needs one line for each sample",
-                     sb_fail_quote(quoted, line));
+                     sb_fail_quote(line).text);
     case SB_HEARD_STOP: return sb_fail(err, SB_ERR_STOPPED, "stopped");
     case SB_HEARD_FAULT:
     case SB_HEARD_LINE: break;
@@ -115,7 +114,7 @@ static enum sb_status begin(void *context, const struct sb_own_input *input, voi
 static enum sb_status decide(void *context, const struct sb_own_input *input, int *gear, struct sb_error *err)
 {
   struct program_run *run = context;
-  char text[SB_PROTOCOL_SAMPLE_SIZE], line[SB_CHANNEL_LINE_MAX + 1] = "", quoted[SB_QUOTE_SIZE];
+  char text[SB_PROTOCOL_SAMPLE_SIZE], line[SB_CHANNEL_LINE_MAX + 1] = "";
   size_t line_length = 0;
   const size_t length = sb_protocol_write_sample(text, input);
   const double limit_s = (run->has_answered ? 1.0 : first_answer_factor) * run->program->timeout_s;
@@ -126,7 +125,7 @@ static enum sb_status decide(void *context, const struct sb_own_input *input, in
   }
   *gear = sb_protocol_read_answer(line, line_length);
   if (*gear < 0) {
-    return sb_fail(err, SB_ERR_CONTROLLER, "answered %s; needs a gear from 1 to %d", sb_fail_quote(quoted, line),
+    return sb_fail(err, SB_ERR_CONTROLLER, "answered %s; needs a gear from 1 to %d", sb_fail_quote(line).text,
                    (int)input->gear_count);
   }
   run->has_answered = true;

@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "fit/identify.h"
-#include "fit/points.h"
+#include "fit/predict.h"
 
 static const double before_sd = 10.0;
 static const double candidate_sd = 0.03; /* of a reading on a simple bench, relative */

@@ -252,17 +252,18 @@ size_t sb_bench_priors(const struct sb_bench *bench, const double *p, double (*o
 
 double sb_bench_time(const struct sb_bench_test *test, size_t row)
 {
-  return test->log->columns[SB_FIT_TIME][row];
+  return test->log->time_s[row];
 }
 
-const double *sb_bench_speeds(const struct sb_fit_log *log)
+const double *sb_bench_speeds(const struct sb_log *log)
 {
-  return log->columns[SB_FIT_SPEED] != NULL ? log->columns[SB_FIT_SPEED] : log->columns[SB_FIT_OUTPUT_SPEED];
+  return log->columns[SB_LOG_MOTOR_SPEED] != NULL ? log->columns[SB_LOG_MOTOR_SPEED]
+                                                  : log->columns[SB_LOG_OUTPUT_SPEED];
 }
 
-double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row)
+double sb_bench_voltage(const struct sb_bench *bench, const struct sb_log *log, size_t row)
 {
-  const double *voltages = log->columns[SB_FIT_VOLTAGE], *duties = log->columns[SB_FIT_DUTY];
+  const double *voltages = log->columns[SB_LOG_SUPPLY_VOLTAGE], *duties = log->columns[SB_LOG_DUTY];
   const double fed = voltages != NULL && !isnan(voltages[row]) ? voltages[row] : bench->fed_voltage_v;
   return duties != NULL && !isnan(duties[row]) ? duties[row] * fed : fed;
 }

@@ -34,7 +34,7 @@ struct sb_bench_span {
 
 /* One log in use. */
 struct sb_bench_test {
-  const struct sb_fit_log *log;
+  const struct sb_log *log;
   bool is_dynamic;
   enum sb_fit_phase phase; /* FIND: spans come from a duty column */
   int gear;                /* index */
@@ -60,7 +60,7 @@ struct sb_bench_test {
 
 struct sb_bench_reading {
   int test, channel;
-  enum sb_fit_column column;
+  enum sb_log_column column;
   size_t row;
   double value;   /* SI */
   double repeats; /* equal readings in a row, this one among them: they share one rounding */
@@ -120,10 +120,10 @@ double sb_bench_figure(const struct sb_bench *bench, const double *p, enum sb_fi
 double sb_bench_time(const struct sb_bench_test *test, size_t row);
 
 /* Speeds of a log: the motor's, else the output's. */
-const double *sb_bench_speeds(const struct sb_fit_log *log);
+const double *sb_bench_speeds(const struct sb_log *log);
 
 /* Voltage at the motor in a row of a log. */
-double sb_bench_voltage(const struct sb_bench *bench, const struct sb_fit_log *log, size_t row);
+double sb_bench_voltage(const struct sb_bench *bench, const struct sb_log *log, size_t row);
 
 /*
  * What is known beforehand where logs have shifts, as further residuals: instants lie near the middles of their pauses (those
@@ -137,7 +137,7 @@ size_t sb_bench_priors(const struct sb_bench *bench, const double *p, double (*o
 bool sb_bench_has_shift(const struct sb_bench *bench);
 
 /* plan.c: tests, readings, spans and channels from the logs; what is free. Clear after failure too. */
-enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_fit_log *logs,
+enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_log *logs,
                              size_t count, struct sb_error *err);
 void sb_bench_clear(struct sb_bench *bench);
 
@@ -148,5 +148,19 @@ double sb_bench_cost(const struct sb_bench *bench, double *computed);
 /* start.c: first values; and sizes that matter, for the present values, of what may be zero. */
 void sb_bench_set_scales(struct sb_bench *bench);
 enum sb_status sb_bench_start(struct sb_bench *bench, struct sb_error *err);
+
+/* ---- shift_find.c: the shifts in a log by its gear column; of a log without any it changes nothing else ---- */
+
+/* Finds events, the first and last row that count, and the row from which the machine moves. */
+enum sb_status sb_shift_find(const struct sb_model *model, struct sb_bench_test *test, struct sb_error *err);
+
+/* Sets first values for the log's own unknowns: its start, and the instants of its events. */
+void sb_shift_find_own(struct sb_bench_test *test);
+
+/* Number of shifts found. */
+int sb_shift_find_count(const struct sb_bench_test *test);
+
+/* Whether a reading is compared: not where a jump of speed or current may stand on either side of it. */
+bool sb_shift_find_is_wanted(const struct sb_bench_test *test, enum sb_log_column column, size_t row);
 
 #endif

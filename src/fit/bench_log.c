@@ -12,20 +12,6 @@
 
 #define GRAVITY 9.80665 /* m/s2, standard */
 
-static const struct {
-  const char *name;
-  enum sb_log_column column; /* SB_LOG_COLUMN_COUNT: the time */
-} columns[SB_FIT_COLUMN_COUNT] = {
-#define COLUMN_ROW(code, name, column) [code] = {name, column},
-    SB_FIT_COLUMN_LIST(COLUMN_ROW)
-#undef COLUMN_ROW
-};
-
-const char *sb_fit_column_name(enum sb_fit_column column)
-{
-  return columns[column].name;
-}
-
 /* `name: needs ..., found ...` where a log's header stands. */
 static void fault_in(struct sb_fault_list *faults, const char *path, long line, const char *name, const char *needs,
                      const char *found)
@@ -35,43 +21,43 @@ static void fault_in(struct sb_fault_list *faults, const char *path, long line, 
 }
 
 /* Force and weight on an arm are a torque. */
-static enum sb_status turn_into_torque(struct sb_fit_log *log, double arm_m, struct sb_fault_list *faults)
+static enum sb_status turn_into_torque(struct sb_log *log, double arm_m, struct sb_fault_list *faults)
 {
-  static const enum sb_fit_column pulls[] = {SB_FIT_FORCE, SB_FIT_MASS};
+  static const enum sb_log_column pulls[] = {SB_LOG_FORCE, SB_LOG_MASS};
   for (int k = 0; k < 2; k++) {
     const double *pull = log->columns[pulls[k]];
     if (pull == NULL) continue;
     if (!(arm_m > 0.0)) {
-      fault_in(faults, log->path, 1, sb_fit_column_name(pulls[k]),
+      fault_in(faults, log->path, 1, sb_log_column_short_name(pulls[k]),
                "the arm that makes a torque of it (--arm 12mm: the lever, or the drum's radius)", "none");
       return SB_OK;
     }
-    double **torque = &log->columns[SB_FIT_TORQUE];
-    if (*torque == NULL) *torque = calloc(log->row_count, sizeof **torque);
+    double **torque = &log->columns[SB_LOG_TORQUE];
+    if (*torque == NULL) *torque = calloc(log->count, sizeof **torque);
     if (*torque == NULL) return SB_ERR_MEMORY;
-    for (size_t i = 0; i < log->row_count; i++) (*torque)[i] += pull[i] * arm_m * (k == 1 ? GRAVITY : 1.0);
+    for (size_t i = 0; i < log->count; i++) (*torque)[i] += pull[i] * arm_m * (k == 1 ? GRAVITY : 1.0);
   }
   return SB_OK;
 }
 
-static void check_columns(const struct sb_fit_log *log, const char *header, struct sb_fault_list *faults)
+static void check_columns(const struct sb_log *log, struct sb_fault_list *faults)
 {
   double *const *values = log->columns;
-  const bool has_speed = values[SB_FIT_SPEED] != NULL || values[SB_FIT_OUTPUT_SPEED] != NULL;
-  const bool has_electric = values[SB_FIT_VOLTAGE] != NULL && values[SB_FIT_CURRENT] != NULL;
+  const bool has_speed = values[SB_LOG_MOTOR_SPEED] != NULL || values[SB_LOG_OUTPUT_SPEED] != NULL;
+  const bool has_electric = values[SB_LOG_SUPPLY_VOLTAGE] != NULL && values[SB_LOG_MOTOR_CURRENT] != NULL;
   if (!has_speed) {
     fault_in(faults, log->path, 1, "speed", "a column such as speed_rpm (or --column speed=NAME --unit speed=rpm)",
-             header);
-  } else if (values[SB_FIT_TIME] == NULL && values[SB_FIT_TORQUE] == NULL && !has_electric) {
+             log->header);
+  } else if (log->time_s == NULL && values[SB_LOG_TORQUE] == NULL && !has_electric) {
     fault_in(faults, log->path, 1, "", "time_s (a log over time), or torque_nm, force_n or mass_g (settled points)",
-             header);
+             log->header);
   }
 }
 
-static void check_voltages(const struct sb_fit_log *log, struct sb_fault_list *faults)
+static void check_voltages(const struct sb_log *log, struct sb_fault_list *faults)
 {
-  const double *voltages = log->columns[SB_FIT_VOLTAGE];
-  for (size_t i = 0; voltages != NULL && i < log->row_count; i++) {
+  const double *voltages = log->columns[SB_LOG_SUPPLY_VOLTAGE];
+  for (size_t i = 0; voltages != NULL && i < log->count; i++) {
     if (!(voltages[i] < 0.0)) continue;
     fault_in(faults, log->path, log->lines[i], "voltage", "a voltage that is not negative (the duty has the sign)",
              "one below 0 V");
@@ -120,17 +106,17 @@ static void take_magnitudes(double *values, size_t count)
   for (size_t i = 0; i < count; i++) values[i] = forward <= few && forward < back ? -values[i] : fabs(values[i]);
 }
 
-static void find_gaps(struct sb_fit_log *log)
+static void find_gaps(struct sb_log *log)
 {
-  const double *times = log->columns[SB_FIT_TIME];
-  double *pauses = log->row_count > 2 ? malloc(log->row_count * sizeof *pauses) : NULL;
+  const double *times = log->time_s;
+  double *pauses = log->count > 2 ? malloc(log->count * sizeof *pauses) : NULL;
   if (pauses == NULL || times == NULL) {
     free(pauses);
     return;
   }
-  for (size_t i = 1; i < log->row_count; i++) pauses[i - 1] = times[i] - times[i - 1];
-  const double usual = gsl_stats_median(pauses, 1, log->row_count - 1);
-  for (size_t i = 1; i < log->row_count; i++) {
+  for (size_t i = 1; i < log->count; i++) pauses[i - 1] = times[i] - times[i - 1];
+  const double usual = gsl_stats_median(pauses, 1, log->count - 1);
+  for (size_t i = 1; i < log->count; i++) {
     const double pause = times[i] - times[i - 1];
     if (pause <= 5.0 * usual) continue;
     log->gap_count++;
@@ -140,87 +126,58 @@ static void find_gaps(struct sb_fit_log *log)
 }
 
 /* What the fit needs of the columns; they are whole. */
-static void settle(struct sb_fit_log *log)
+static void settle(struct sb_log *log)
 {
-  static const enum sb_fit_column measured[] = {SB_FIT_SPEED, SB_FIT_OUTPUT_SPEED, SB_FIT_CURRENT};
+  static const enum sb_log_column measured[] = {SB_LOG_MOTOR_SPEED, SB_LOG_OUTPUT_SPEED, SB_LOG_MOTOR_CURRENT};
   for (int k = 0; k < 3; k++) {
     double *values = log->columns[measured[k]];
     if (values == NULL) continue;
-    take_magnitudes(values, log->row_count);
-    log->quantum[measured[k]] = find_quantum(values, log->row_count);
+    take_magnitudes(values, log->count);
+    log->quantum[measured[k]] = find_quantum(values, log->count);
   }
-  for (size_t i = 0; log->columns[SB_FIT_DUTY] != NULL && i < log->row_count; i++) {
-    log->columns[SB_FIT_DUTY][i] = fabs(log->columns[SB_FIT_DUTY][i]);
+  for (size_t i = 0; log->columns[SB_LOG_DUTY] != NULL && i < log->count; i++) {
+    log->columns[SB_LOG_DUTY][i] = fabs(log->columns[SB_LOG_DUTY][i]);
   }
   find_gaps(log);
 }
 
-void sb_fit_log_clear(struct sb_fit_log *log)
+static enum sb_status finish(double arm_m, struct sb_log *log, struct sb_faults *faults)
 {
-  free(log->path);
-  free(log->lines);
-  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) free(log->columns[c]);
-  *log = (struct sb_fit_log){0};
-}
-
-/* Moves what was read into the form of the fit; the columns change hands. */
-static enum sb_status take_over(const char *path, struct sb_log *read, struct sb_fit_log *log)
-{
-  *log = (struct sb_fit_log){.row_count = read->count, .has_decimal_commas = read->has_decimal_commas};
-  memcpy(log->ignored, read->ignored, sizeof log->ignored);
-  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) {
-    double **values = columns[c].column == SB_LOG_COLUMN_COUNT ? &read->time_s : &read->columns[columns[c].column];
-    log->columns[c] = *values;
-    *values = NULL;
-  }
-  log->lines = read->lines;
-  read->lines = NULL;
-  log->path = malloc(strlen(path) + 1);
-  if (log->path == NULL) return SB_ERR_MEMORY;
-  strcpy(log->path, path);
-  return SB_OK;
-}
-
-static enum sb_status finish(const char *path, double arm_m, struct sb_log *read, struct sb_fit_log *out,
-                             struct sb_faults *faults)
-{
-  struct sb_fault_list list = {.file = path};
-  struct sb_fit_log log;
-  enum sb_status status = take_over(path, read, &log);
-  if (status == SB_OK) status = turn_into_torque(&log, arm_m, &list);
-  if (status == SB_OK && list.total == 0) check_columns(&log, read->header, &list);
-  if (status == SB_OK && list.total == 0) check_voltages(&log, &list);
+  struct sb_fault_list list = {.file = log->path};
+  enum sb_status status = turn_into_torque(log, arm_m, &list);
+  if (status == SB_OK && list.total == 0) check_columns(log, &list);
+  if (status == SB_OK && list.total == 0) check_voltages(log, &list);
   if (status == SB_OK && list.total > 0) {
     status = sb_faults_publish(&list, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   }
   sb_faults_list_clear(&list);
-  if (status == SB_OK) {
-    settle(&log);
-    *out = log;
-  } else {
-    sb_fit_log_clear(&log);
-  }
+  if (status == SB_OK) settle(log);
   return status;
 }
 
-enum sb_status sb_fit_log_read(const char *path, const struct sb_fit_log_options *options, struct sb_fit_log *out,
+enum sb_status sb_fit_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                                struct sb_faults *faults)
 {
-  bool takes[SB_LOG_COLUMN_COUNT + 1] = {false};
-  for (int c = 0; c < SB_FIT_COLUMN_COUNT; c++) takes[columns[c].column] = true;
-  const struct sb_log_options reading = {.text = options->text,
-                                         .length = options->length,
-                                         .facts = options->facts,
-                                         .gearbox = options->gearbox,
-                                         .is_si = true,
-                                         .may_lack_time = true,
-                                         .may_lack_renamed = options->may_lack_renamed,
-                                         .least_rows = 1,
-                                         .takes = takes};
-  struct sb_log read;
-  enum sb_status status = sb_log_read(path, &reading, &read, faults);
+  static const bool takes[SB_LOG_COLUMN_COUNT] = {
+      [SB_LOG_MOTOR_SPEED] = true,   [SB_LOG_OUTPUT_SPEED] = true, [SB_LOG_SUPPLY_VOLTAGE] = true,
+      [SB_LOG_MOTOR_CURRENT] = true, [SB_LOG_DUTY] = true,         [SB_LOG_TORQUE] = true,
+      [SB_LOG_FORCE] = true,         [SB_LOG_MASS] = true,         [SB_LOG_ADDED_INERTIA] = true,
+      [SB_LOG_GEAR] = true};
+  struct sb_log_options reading = *options;
+  reading.is_si = reading.may_lack_time = true;
+  reading.least_rows = 1;
+  reading.takes = takes;
+  struct sb_log log;
+  const char *name = sb_log_name(path);
+  enum sb_status status = sb_log_read(path, &reading, &log, faults);
   if (status != SB_OK) return status;
-  status = finish(sb_log_name(path), options->arm_m, &read, out, faults);
-  sb_log_clear(&read);
+  log.path = malloc(strlen(name) + 1);
+  if (log.path != NULL) strcpy(log.path, name);
+  status = log.path != NULL ? finish(options->arm_m, &log, faults) : SB_ERR_MEMORY;
+  if (status == SB_OK) {
+    *out = log;
+  } else {
+    sb_log_clear(&log);
+  }
   return status;
 }

@@ -5,10 +5,10 @@
 
 enum { DIGITS = 9 };
 
-static void write_reading(struct sb_csv *csv, const struct sb_fit_reading *reading, const struct sb_fit_log *log)
+static void write_reading(struct sb_csv *csv, const struct sb_fit_reading *reading, const struct sb_log *log)
 {
   const struct sb_shown_unit unit = sb_show_column_unit(reading->column);
-  const double *times = log->columns[SB_FIT_TIME];
+  const double *times = log->time_s;
   sb_csv_quoted(csv, log->path);
   sb_csv_integer(csv, log->lines[reading->row]);
   if (times != NULL) {
@@ -16,7 +16,7 @@ static void write_reading(struct sb_csv *csv, const struct sb_fit_reading *readi
   } else {
     sb_csv_text(csv, NULL);
   }
-  sb_csv_text(csv, sb_fit_column_name(reading->column));
+  sb_csv_text(csv, sb_log_column_short_name(reading->column));
   sb_csv_text(csv, unit.name);
   sb_csv_rounded(csv, reading->measured * unit.per_si, DIGITS);
   sb_csv_rounded(csv, reading->computed * unit.per_si, DIGITS);
@@ -25,7 +25,7 @@ static void write_reading(struct sb_csv *csv, const struct sb_fit_reading *readi
   sb_csv_end_row(csv);
 }
 
-int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
+int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   struct sb_csv csv;
   sb_csv_init(&csv, out);

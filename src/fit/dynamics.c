@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Logs over time: the simulator goes through each span, and readings are taken off its steps by cubics. */
-#include "fit/dynamics.h"
+#include "fit/predict.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -27,7 +27,7 @@ struct runner {
 
 static double time_of(const struct runner *runner, size_t reading)
 {
-  return runner->test->log->columns[SB_FIT_TIME][runner->bench->readings[reading].row];
+  return runner->test->log->time_s[runner->bench->readings[reading].row];
 }
 
 /* The cubic through the four steps around a place; `moving` of the steps + 1 come before a standstill: there it is the
@@ -51,8 +51,8 @@ static void put(struct runner *runner, double speed_rad_s, double voltage_v, boo
   const struct sb_bench_reading *reading = &runner->bench->readings[runner->next];
   double *out = &runner->computed[runner->next++];
   switch (reading->column) {
-    case SB_FIT_OUTPUT_SPEED: *out = speed_rad_s / runner->model->gearbox.gears[runner->test->gear].ratio; break;
-    case SB_FIT_CURRENT:
+    case SB_LOG_OUTPUT_SPEED: *out = speed_rad_s / runner->model->gearbox.gears[runner->test->gear].ratio; break;
+    case SB_LOG_MOTOR_CURRENT:
       *out = is_open ? 0.0 : (voltage_v - runner->model->motor.ke_vs_rad * speed_rad_s) / runner->resistance_ohm;
       break;
     default: *out = speed_rad_s; break;
@@ -102,7 +102,7 @@ static double begin_of(const struct sb_bench_test *test, const double *own, size
 
 static double last_time(const struct sb_bench_test *test)
 {
-  return test->log->columns[SB_FIT_TIME][test->log->row_count - 1];
+  return test->log->time_s[test->log->count - 1];
 }
 
 static int run_spans(struct runner *runner, const double *own)

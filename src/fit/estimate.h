@@ -59,4 +59,28 @@ enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error 
 /* Gradient of a figure with respect to the unknowns: gradient[terms]. */
 void sb_estimate_gradient(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double *gradient);
 
+/* ---- explore.c: where a search with shifts in its logs sets out from ---- */
+
+enum { SB_EXPLORE_MINIMUM_MAX = 12 };
+
+/* Places that follow the logs about as well as the best, and lie apart from it. */
+struct sb_explore_minima {
+  int count;
+  struct sb_bench_place places[SB_EXPLORE_MINIMUM_MAX];
+};
+
+/* Brings the bench to the best values found from several starts around its present ones. */
+enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima *others, struct sb_error *err);
+
+/* ---- profile.c: intervals of logs with shifts, by walking along the valley of the squares ---- */
+
+/*
+ * How far a free parameter can go to either side of the answer, all others following, before the weighted squares have grown
+ * by t^2: *least and *greatest, +-INFINITY where no end is found within some e-folds, or scales. error: the
+ * linearized one, in x, from which the walk takes its first step. Where the walk comes to a better answer than the bench
+ * has, it stops with *is_better and the bench there; else the bench is left as it was.
+ */
+enum sb_status sb_profile(struct sb_estimate *estimate, int parameter, double error, double t, double *least,
+                          double *greatest, bool *is_better, struct sb_error *err);
+
 #endif

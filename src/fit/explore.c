@@ -12,7 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "fit/explore.h"
+#include "fit/estimate.h"
 #include "fit/predict.h"
 
 /* Two starts that leave the same misfit have come to the same valley. */

@@ -6,11 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "fit/bench.h"
 #include "fit/estimate.h"
-#include "fit/explore.h"
 #include "fit/identify.h"
-#include "fit/profile.h"
-#include "fit/shift_find.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is undetermined: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
@@ -599,7 +597,7 @@ static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
   add_vague(fit, out);
 }
 
-enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_fit_log *logs, size_t count,
+enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err)
 {
   struct sb_fit_result result = {.has_scenario = setup->model != NULL, .log_count = count};

@@ -50,15 +50,15 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
     const struct sb_fit_channel *channel = &result->channels[c];
     if (channel->log != log) continue;
     sb_json_open_object(json);
-    sb_json_put_string(json, "column", sb_fit_column_name(channel->column));
-    sb_json_put_string(json, "unit", channel->column == SB_FIT_CURRENT ? "A" : "rad/s");
+    sb_json_put_string(json, "column", sb_log_column_short_name(channel->column));
+    sb_json_put_string(json, "unit", channel->column == SB_LOG_MOTOR_CURRENT ? "A" : "rad/s");
     sb_fields_put_json(json, fields, channel);
     sb_json_close(json);
   }
   sb_json_close(json);
 }
 
-static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_fit_log *logs)
+static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_log *logs)
 {
   static const struct sb_field times[] = {SB_MEMBER(sb_fit_origin, start_s, NUMBER),
                                           SB_MEMBER_AS(sb_fit_origin, "start_error_s", start_se_s, NUMBER),
@@ -96,7 +96,7 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
   sb_json_close(json);
 }
 
-int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
+int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   struct sb_json json;
   sb_json_begin(&json, out, "fit");

@@ -5,14 +5,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "fit/bench.h"
-#include "fit/shift_find.h"
 
 /* A speed below this share of the greatest counts as rest when one looks at a log. */
 static const double rest_share = 0.1;
 
-static const enum sb_fit_column measured[] = {SB_FIT_SPEED, SB_FIT_OUTPUT_SPEED, SB_FIT_CURRENT};
+static const enum sb_log_column measured[] = {SB_LOG_MOTOR_SPEED, SB_LOG_OUTPUT_SPEED, SB_LOG_MOTOR_CURRENT};
 
 /* Median of the finite values of rows [from, to); NAN when there are none. */
 static double median_of(const double *values, size_t from, size_t to)
@@ -33,18 +32,18 @@ static double median_of(const double *values, size_t from, size_t to)
 enum { BIN_COUNT = 12 };
 
 /* Medians of equal parts of the log: no single reading can mislead. Returns how many. */
-static int bin_speeds(const struct sb_fit_log *log, double bins[BIN_COUNT])
+static int bin_speeds(const struct sb_log *log, double bins[BIN_COUNT])
 {
   int count = 0;
   for (int k = 0; k < BIN_COUNT; k++) {
-    const size_t from = log->row_count * (size_t)k / BIN_COUNT, to = log->row_count * (size_t)(k + 1) / BIN_COUNT;
+    const size_t from = log->count * (size_t)k / BIN_COUNT, to = log->count * (size_t)(k + 1) / BIN_COUNT;
     const double median = to > from ? median_of(sb_bench_speeds(log), from, to) : (double)NAN;
     if (!isnan(median)) bins[count++] = median;
   }
   return count;
 }
 
-static enum sb_fit_phase see_phase(const struct sb_fit_log *log)
+static enum sb_fit_phase see_phase(const struct sb_log *log)
 {
   double bins[BIN_COUNT], greatest = 0.0;
   const int count = bin_speeds(log, bins);
@@ -54,27 +53,27 @@ static enum sb_fit_phase see_phase(const struct sb_fit_log *log)
   return falls && rises ? SB_FIT_BOTH : falls ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
 }
 
-static bool is_rolling(const struct sb_fit_log *log)
+static bool is_rolling(const struct sb_log *log)
 {
   double bins[BIN_COUNT], greatest = 0.0;
   const int count = bin_speeds(log, bins);
   for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
-  const size_t few = log->row_count < 5 ? log->row_count : 5;
+  const size_t few = log->count < 5 ? log->count : 5;
   return median_of(sb_bench_speeds(log), 0, few) > rest_share * greatest;
 }
 
 /* The last time at which the log, smoothed, is still near its greatest speed. */
-static double see_switch_off(const struct sb_fit_log *log)
+static double see_switch_off(const struct sb_log *log)
 {
   double bins[BIN_COUNT], greatest = 0.0;
   const int count = bin_speeds(log, bins);
   for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
-  size_t i = log->row_count - 1;
+  size_t i = log->count - 1;
   while (i > 2 &&
-         !(median_of(sb_bench_speeds(log), i - 2, i + 3 < log->row_count ? i + 3 : log->row_count) > 0.95 * greatest)) {
+         !(median_of(sb_bench_speeds(log), i - 2, i + 3 < log->count ? i + 3 : log->count) > 0.95 * greatest)) {
     i--;
   }
-  return log->columns[SB_FIT_TIME][i];
+  return log->time_s[i];
 }
 
 /* ---- spans ---- */
@@ -128,16 +127,16 @@ static size_t rows_equal(const double *duties, size_t row, size_t count, size_t 
 /* What drives the motor from each row (of a long log: from some rows) to the next; equal neighbours become one. */
 static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test)
 {
-  const struct sb_fit_log *log = test->log;
-  const double *times = log->columns[SB_FIT_TIME];
-  const double *duties = test->phase == SB_FIT_PHASE_FIND ? log->columns[SB_FIT_DUTY] : NULL;
+  const struct sb_log *log = test->log;
+  const double *times = log->time_s;
+  const double *duties = test->phase == SB_FIT_PHASE_FIND ? log->columns[SB_LOG_DUTY] : NULL;
   const bool is_brake = bench->setup->is_braking && test->phase != SB_FIT_COAST_DOWN;
-  const size_t most = log->row_count / SPAN_MAX + 1;
-  for (size_t i = 0, n; i < log->row_count; i += n) {
-    n = rows_equal(duties, i, log->row_count, most);
+  const size_t most = log->count / SPAN_MAX + 1;
+  for (size_t i = 0, n; i < log->count; i += n) {
+    n = rows_equal(duties, i, log->count, most);
     const bool is_off = (duties != NULL && duties[i] == 0.0) || test->phase == SB_FIT_COAST_DOWN;
     const struct sb_bench_span off = {.from_s = times[i], .is_open = !is_brake};
-    const size_t next = i + n < log->row_count ? i + n : log->row_count - 1;
+    const size_t next = i + n < log->count ? i + n : log->count - 1;
     double here = 0.0;
     for (size_t k = i; k < i + n; k++) here += sb_bench_voltage(bench, log, k) / (double)n;
     const bool is_straight = n == 1 && (duties == NULL || duties[next] == duties[i]);
@@ -150,10 +149,10 @@ static bool build_spans(const struct sb_bench *bench, struct sb_bench_test *test
 
 /* ---- tests ---- */
 
-static bool has_steady_duty(const struct sb_fit_log *log)
+static bool has_steady_duty(const struct sb_log *log)
 {
-  const double *duties = log->columns[SB_FIT_DUTY];
-  for (size_t i = 1; duties != NULL && i < log->row_count; i++) {
+  const double *duties = log->columns[SB_LOG_DUTY];
+  for (size_t i = 1; duties != NULL && i < log->count; i++) {
     if ((duties[i] == 0.0) != (duties[0] == 0.0)) return false;
   }
   return true;
@@ -162,10 +161,10 @@ static bool has_steady_duty(const struct sb_fit_log *log)
 static enum sb_status read_gears(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
 {
   const struct sb_model *model = bench->setup->model;
-  const double *gears = test->log->columns[SB_FIT_GEAR];
+  const double *gears = test->log->columns[SB_LOG_GEAR];
   const int asked = bench->setup->gear > 0 ? bench->setup->gear : model != NULL ? model->control.start_gear : 1;
   test->gear = asked - 1;
-  for (size_t i = 0; gears != NULL && i < test->log->row_count; i++) {
+  for (size_t i = 0; gears != NULL && i < test->log->count; i++) {
     if (isnan(gears[i]) || gears[i] == 0.0) {
       if (test->is_dynamic && model != NULL) continue;
       return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: gear: needs the gear that was in mesh, found none", test->log->path,
@@ -184,14 +183,14 @@ static enum sb_status read_gears(const struct sb_bench *bench, struct sb_bench_t
 /* Where the log's own unknowns start, and which of them are free. */
 static void set_own(const struct sb_model *model, struct sb_bench_test *test)
 {
-  const struct sb_fit_log *log = test->log;
-  const double *times = log->columns[SB_FIT_TIME];
-  const double length_s = times[log->row_count - 1] - times[0];
+  const struct sb_log *log = test->log;
+  const double *times = log->time_s;
+  const double length_s = times[log->count - 1] - times[0];
   const bool is_turning = is_rolling(log);
-  const size_t few = log->row_count < 5 ? log->row_count : 5;
+  const size_t few = log->count < 5 ? log->count : 5;
   double speed = median_of(sb_bench_speeds(log), 0, few);
   if (isnan(speed)) speed = 0.0;
-  if (log->columns[SB_FIT_SPEED] == NULL && model != NULL) speed *= model->gearbox.gears[test->gear].ratio;
+  if (log->columns[SB_LOG_MOTOR_SPEED] == NULL && model != NULL) speed *= model->gearbox.gears[test->gear].ratio;
   test->own_scale[SB_OWN_START] = test->own_scale[SB_OWN_OFF] = 0.05 * length_s;
   test->own_scale[SB_OWN_SPEED] = fmax(0.1 * speed, 1e-3);
   test->own[SB_OWN_OFF] = INFINITY;
@@ -221,11 +220,11 @@ static void set_own(const struct sb_model *model, struct sb_bench_test *test)
 }
 
 /* A log with a shift is one run at one duty; in neutral the drive may be cut. */
-static enum sb_status check_shift_duty(const struct sb_fit_log *log, struct sb_error *err)
+static enum sb_status check_shift_duty(const struct sb_log *log, struct sb_error *err)
 {
-  const double *duties = log->columns[SB_FIT_DUTY], *gears = log->columns[SB_FIT_GEAR];
+  const double *duties = log->columns[SB_LOG_DUTY], *gears = log->columns[SB_LOG_GEAR];
   double duty = NAN;
-  for (size_t i = 0; duties != NULL && i < log->row_count; i++) {
+  for (size_t i = 0; duties != NULL && i < log->count; i++) {
     if (isnan(duties[i]) || !(gears[i] >= 1.0)) continue;
     if (isnan(duty)) duty = duties[i];
     if (fabs(duties[i] - duty) <= 1e-9) continue;
@@ -243,17 +242,17 @@ static enum sb_status check_shift_duty(const struct sb_fit_log *log, struct sb_e
  */
 static enum sb_status feed_shifts(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
 {
-  const struct sb_fit_log *log = test->log;
+  const struct sb_log *log = test->log;
   const struct sb_model *model = bench->setup->model;
-  const double *voltages = log->columns[SB_FIT_VOLTAGE], *currents = log->columns[SB_FIT_CURRENT];
-  const double *duties = log->columns[SB_FIT_DUTY], *gears = log->columns[SB_FIT_GEAR];
+  const double *voltages = log->columns[SB_LOG_SUPPLY_VOLTAGE], *currents = log->columns[SB_LOG_MOTOR_CURRENT];
+  const double *duties = log->columns[SB_LOG_DUTY], *gears = log->columns[SB_LOG_GEAR];
   test->span_count = 1;
   test->spans[0].voltage_v = bench->fed_voltage_v;
   if (voltages == NULL) return SB_OK;
   if (currents == NULL) test->source_ohm = 0.0;
-  double *open = calloc(log->row_count, sizeof *open);
+  double *open = calloc(log->count, sizeof *open);
   if (open == NULL) return sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", log->path);
-  for (size_t i = 0; i < log->row_count; i++) {
+  for (size_t i = 0; i < log->count; i++) {
     const double duty = duties != NULL ? duties[i] : model->drive.limit_fraction;
     const double sag_v = currents != NULL ? duty * model->supply.internal_resistance_ohm * currents[i] : 0.0;
     open[i] = gears[i] >= 1.0 ? duty * (voltages[i] + sag_v) : (double)NAN;
@@ -266,28 +265,28 @@ static enum sb_status feed_shifts(const struct sb_bench *bench, struct sb_bench_
 
 static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *test, int index, struct sb_error *err)
 {
-  const struct sb_fit_log *log = test->log;
-  test->is_dynamic = log->columns[SB_FIT_TIME] != NULL;
-  if (bench->setup->model == NULL && log->columns[SB_FIT_OUTPUT_SPEED] != NULL) {
+  const struct sb_log *log = test->log;
+  test->is_dynamic = log->time_s != NULL;
+  if (bench->setup->model == NULL && log->columns[SB_LOG_OUTPUT_SPEED] != NULL) {
     return sb_fail(err, SB_ERR_SCENARIO, "%s:1: output_speed: needs the gears (--scenario FILE), found none",
                    log->path);
   }
   bool has_motion = false;
-  for (size_t i = 0; i < log->row_count; i++) has_motion |= sb_bench_speeds(log)[i] > 0.0;
+  for (size_t i = 0; i < log->count; i++) has_motion |= sb_bench_speeds(log)[i] > 0.0;
   if (!has_motion) {
     return sb_fail(err, SB_ERR_SCENARIO, "%s: speed: needs readings above zero, found none", log->path);
   }
   enum sb_status status = read_gears(bench, test, err);
   if (status == SB_OK && test->event_count > 0) status = check_shift_duty(log, err);
   if (status != SB_OK || !test->is_dynamic) return status;
-  const double *times = log->columns[SB_FIT_TIME], *inertias = log->columns[SB_FIT_ADDED_INERTIA];
-  if (log->row_count < 8 || !(times[log->row_count - 1] > times[0])) {
+  const double *times = log->time_s, *inertias = log->columns[SB_LOG_ADDED_INERTIA];
+  if (log->count < 8 || !(times[log->count - 1] > times[0])) {
     return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: needs at least 8 rows over a time, found %zu", log->path,
-                   log->lines[log->row_count - 1], log->row_count);
+                   log->lines[log->count - 1], log->count);
   }
   if (inertias != NULL && inertias[0] > 0.0) test->added_inertia_kg_m2 = inertias[0];
   const struct sb_model *model = bench->setup->model;
-  if (model != NULL && (test->event_count > 0 || log->columns[SB_FIT_VOLTAGE] == NULL)) {
+  if (model != NULL && (test->event_count > 0 || log->columns[SB_LOG_SUPPLY_VOLTAGE] == NULL)) {
     const double duty = model->drive.limit_fraction;
     test->source_ohm = duty * duty * model->supply.internal_resistance_ohm;
   }
@@ -296,7 +295,7 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   if (asked == SB_FIT_PHASE_FIND && (test->event_count > 0 || !has_steady_duty(log))) {
     test->phase = SB_FIT_PHASE_FIND;
   } else if (asked == SB_FIT_PHASE_FIND) {
-    const double *duties = log->columns[SB_FIT_DUTY];
+    const double *duties = log->columns[SB_LOG_DUTY];
     test->phase = duties == NULL ? see_phase(log) : duties[0] == 0.0 ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
   }
   set_own(model, test);
@@ -308,23 +307,23 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
 
 /* Rows at one instant stand on both sides of a jump, and nothing tells which side the machine was on: they say when a
  * gear changed, and nothing of the speeds. */
-static bool is_instant_shared(const struct sb_fit_log *log, size_t row)
+static bool is_instant_shared(const struct sb_log *log, size_t row)
 {
-  const double *time_s = log->columns[SB_FIT_TIME];
+  const double *time_s = log->time_s;
   if (time_s == NULL) return false;
-  return (row > 0 && time_s[row - 1] == time_s[row]) || (row + 1 < log->row_count && time_s[row + 1] == time_s[row]);
+  return (row > 0 && time_s[row - 1] == time_s[row]) || (row + 1 < log->count && time_s[row + 1] == time_s[row]);
 }
 
 /* Currents are compared only while the drive is on. */
-static bool is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
+static bool is_wanted(const struct sb_bench_test *test, enum sb_log_column column, size_t row)
 {
   if (test->event_count > 0 && is_instant_shared(test->log, row)) return false;
   if (test->event_count > 0 && !sb_shift_find_is_wanted(test, column, row)) return false;
   if (isnan(test->log->columns[column][row])) return false;
-  if (column != SB_FIT_CURRENT || !test->is_dynamic) return true;
-  const double *duties = test->log->columns[SB_FIT_DUTY];
+  if (column != SB_LOG_MOTOR_CURRENT || !test->is_dynamic) return true;
+  const double *duties = test->log->columns[SB_LOG_DUTY];
   if (test->phase == SB_FIT_COAST_DOWN || (duties != NULL && duties[row] == 0.0)) return false;
-  return test->phase != SB_FIT_BOTH || test->log->columns[SB_FIT_TIME][row] < test->own[SB_OWN_OFF];
+  return test->phase != SB_FIT_BOTH || test->log->time_s[row] < test->own[SB_OWN_OFF];
 }
 
 static void count_repeats(struct sb_bench *bench, int channel)
@@ -350,16 +349,16 @@ static void count_repeats(struct sb_bench *bench, int channel)
 static enum sb_status take_readings(struct sb_bench *bench, struct sb_error *err)
 {
   size_t most = 0;
-  for (int t = 0; t < bench->test_count; t++) most += 3 * bench->tests[t].log->row_count;
+  for (int t = 0; t < bench->test_count; t++) most += 3 * bench->tests[t].log->count;
   bench->readings = calloc(most + 1, sizeof *bench->readings);
   if (bench->readings == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   for (int t = 0; t < bench->test_count; t++) {
     struct sb_bench_test *test = &bench->tests[t];
     int channels[3] = {-1, -1, -1};
     test->first = bench->reading_count;
-    for (size_t row = 0; row < test->log->row_count; row++) {
+    for (size_t row = 0; row < test->log->count; row++) {
       for (int k = 0; k < 3; k++) {
-        const enum sb_fit_column column = measured[k];
+        const enum sb_log_column column = measured[k];
         if (test->log->columns[column] == NULL || !is_wanted(test, column, row)) continue;
         if (channels[k] < 0) {
           channels[k] = bench->channel_count;
@@ -388,7 +387,7 @@ static void set_free(struct sb_bench *bench)
   const bool is_bare = bench->setup->model == NULL;
   bool has_dynamic = false, has_current = false;
   for (int t = 0; t < bench->test_count; t++) has_dynamic |= bench->tests[t].is_dynamic;
-  for (int c = 0; c < bench->channel_count; c++) has_current |= bench->channels[c].column == SB_FIT_CURRENT;
+  for (int c = 0; c < bench->channel_count; c++) has_current |= bench->channels[c].column == SB_LOG_MOTOR_CURRENT;
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) bench->is_free[j] = bench->setup->is_fitted[j];
   if (is_bare) {
     for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) bench->is_free[j] = true;
@@ -419,17 +418,17 @@ static void set_free(struct sb_bench *bench)
 }
 
 /* Median of what was measured while the drive was on. */
-static double usual_voltage(const struct sb_fit_log *logs, size_t count)
+static double usual_voltage(const struct sb_log *logs, size_t count)
 {
   for (size_t k = 0; k < count; k++) {
-    const double *voltages = logs[k].columns[SB_FIT_VOLTAGE];
+    const double *voltages = logs[k].columns[SB_LOG_SUPPLY_VOLTAGE];
     if (voltages == NULL) continue;
     double greatest = 0.0;
-    for (size_t i = 0; i < logs[k].row_count; i++) greatest = fmax(greatest, voltages[i]);
-    double *on = calloc(logs[k].row_count + 1, sizeof *on);
+    for (size_t i = 0; i < logs[k].count; i++) greatest = fmax(greatest, voltages[i]);
+    double *on = calloc(logs[k].count + 1, sizeof *on);
     size_t n = 0;
     if (on == NULL) return NAN;
-    for (size_t i = 0; i < logs[k].row_count; i++) {
+    for (size_t i = 0; i < logs[k].count; i++) {
       if (voltages[i] > 0.5 * greatest) on[n++] = voltages[i];
     }
     const double median = n > 0 ? gsl_stats_median(on, 1, n) : (double)NAN;
@@ -439,7 +438,7 @@ static double usual_voltage(const struct sb_fit_log *logs, size_t count)
   return NAN;
 }
 
-static void set_voltage(struct sb_bench *bench, const struct sb_fit_log *logs, size_t count)
+static void set_voltage(struct sb_bench *bench, const struct sb_log *logs, size_t count)
 {
   const struct sb_fit_setup *setup = bench->setup;
   /* A scenario has its motor's own nominal voltage: what is given then is the voltage of the logs. */
@@ -474,7 +473,7 @@ static enum sb_status check_load(const struct sb_fit_setup *setup, struct sb_err
   return SB_OK;
 }
 
-enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_fit_log *logs,
+enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_log *logs,
                              size_t count, struct sb_error *err)
 {
   *bench = (struct sb_bench){.setup = setup, .known_count = setup->known_count};

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* points.c - the speed that a torque leaves the machine in its steady state, and the current at that speed. */
-#include "fit/points.h"
+#include "fit/predict.h"
 
 #include <math.h>
 
@@ -23,15 +23,15 @@ double sb_points_speed_rad_s(const struct sb_model *machine, int gear, double vo
 void sb_points_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const struct sb_model *machine,
                        double *computed)
 {
-  const double *torques = test->log->columns[SB_FIT_TORQUE], *gears = test->log->columns[SB_FIT_GEAR];
+  const double *torques = test->log->columns[SB_LOG_TORQUE], *gears = test->log->columns[SB_LOG_GEAR];
   for (size_t i = test->first; i < test->first + test->count; i++) {
     const size_t row = bench->readings[i].row;
     const int gear = gears != NULL && gears[row] >= 1.0 ? (int)gears[row] - 1 : test->gear;
     const double voltage_v = sb_bench_voltage(bench, test->log, row);
     const double speed = sb_points_speed_rad_s(machine, gear, voltage_v, torques != NULL ? torques[row] : 0.0);
     switch (bench->readings[i].column) {
-      case SB_FIT_OUTPUT_SPEED: computed[i] = speed / machine->gearbox.gears[gear].ratio; break;
-      case SB_FIT_CURRENT:
+      case SB_LOG_OUTPUT_SPEED: computed[i] = speed / machine->gearbox.gears[gear].ratio; break;
+      case SB_LOG_MOTOR_CURRENT:
         computed[i] = (voltage_v - machine->motor.ke_vs_rad * speed) / machine->motor.resistance_ohm;
         break;
       default: computed[i] = speed; break;

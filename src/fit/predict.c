@@ -1,10 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "fit/predict.h"
 
-#include "fit/dynamics.h"
-#include "fit/points.h"
-#include "fit/shift.h"
-
 static enum sb_status set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
 {
   struct sb_model machine;

@@ -4,7 +4,7 @@
  * straight line through them says how far a parameter may go. So it is held, ever further off, while all others follow.
  * Source: D. M. Bates, D. G. Watts, Nonlinear Regression Analysis and Its Applications, profile t (from memory).
  */
-#include "fit/profile.h"
+#include "fit/estimate.h"
 
 #include <math.h>
 

@@ -154,7 +154,7 @@ static void write_tolerances(const struct sb_fit_result *result, FILE *out)
   }
 }
 
-int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
+int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   fputs("# fitted to\n", out);
   for (size_t k = 0; k < result->log_count; k++) fprintf(out, "#   %s\n", logs[k].path);

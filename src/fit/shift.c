@@ -5,7 +5,7 @@
  * Where neutral has rows of its own, the simulated gear engages when the log's did, whatever the shifter's law says of it:
  * then nothing that is sought moves a jump across a reading, and the search meets no steps.
  */
-#include "fit/shift.h"
+#include "fit/predict.h"
 
 #include <math.h>
 
@@ -49,9 +49,9 @@ static void put_before(struct replay *replay, double start_s, double speed_rad_s
   const double ratio = replay->model->gearbox.gears[replay->gear].ratio;
   const struct sb_bench_reading *reading;
   while ((reading = next_until(replay, start_s)) != NULL) {
-    replay->computed[replay->next++] = reading->column == SB_FIT_OUTPUT_SPEED ? speed_rad_s / ratio
-                                       : reading->column == SB_FIT_CURRENT    ? 0.0
-                                                                              : speed_rad_s;
+    replay->computed[replay->next++] = reading->column == SB_LOG_OUTPUT_SPEED    ? speed_rad_s / ratio
+                                       : reading->column == SB_LOG_MOTOR_CURRENT ? 0.0
+                                                                                 : speed_rad_s;
   }
 }
 
@@ -61,9 +61,9 @@ static void put_readings(struct replay *replay, double time_s)
   if (reading == NULL) return;
   const struct sb_row row = sb_sim_row(&replay->sim);
   for (; reading != NULL; reading = next_until(replay, time_s)) {
-    replay->computed[replay->next++] = fabs(reading->column == SB_FIT_OUTPUT_SPEED ? row.output_speed_rad_s
-                                            : reading->column == SB_FIT_CURRENT    ? row.motor_current_a
-                                                                                   : row.motor_speed_rad_s);
+    replay->computed[replay->next++] = fabs(reading->column == SB_LOG_OUTPUT_SPEED    ? row.output_speed_rad_s
+                                            : reading->column == SB_LOG_MOTOR_CURRENT ? row.motor_current_a
+                                                                                      : row.motor_speed_rad_s);
   }
 }
 

@@ -5,7 +5,7 @@
  * would go into every figure. Speeds in the two rows beside an engagement, and currents in those beside a command or the
  * start too, may stand on either side of a jump, and are left out.
  */
-#include "fit/shift_find.h"
+#include "fit/bench.h"
 
 #include <math.h>
 
@@ -15,21 +15,21 @@ static const double rest_share = 0.05;
 enum { NEUTRAL = -1, UNKNOWN = -2 };
 
 /* Index of the gear in mesh in a row, NEUTRAL or UNKNOWN. */
-static int gear_in(const struct sb_fit_log *log, size_t row)
+static int gear_in(const struct sb_log *log, size_t row)
 {
-  const double gear = log->columns[SB_FIT_GEAR][row];
+  const double gear = log->columns[SB_LOG_GEAR][row];
   return isnan(gear) ? UNKNOWN : gear < 1.0 ? NEUTRAL : (int)gear - 1;
 }
 
-static bool has_neutral_rows(const struct sb_fit_log *log)
+static bool has_neutral_rows(const struct sb_log *log)
 {
-  for (size_t i = 0; i < log->row_count; i++) {
+  for (size_t i = 0; i < log->count; i++) {
     if (gear_in(log, i) == NEUTRAL) return true;
   }
   return false;
 }
 
-static enum sb_status no_other_gear(const struct sb_fit_log *log, size_t row, struct sb_error *err)
+static enum sb_status no_other_gear(const struct sb_log *log, size_t row, struct sb_error *err)
 {
   return sb_fail(err, SB_ERR_SCENARIO, "%s:%ld: gear: needs another gear after neutral, found gear %d as before it",
                  log->path, log->lines[row], gear_in(log, row) + 1);
@@ -54,17 +54,17 @@ static size_t find_resting_row(const struct sb_bench_test *test)
   double greatest = 0.0;
   for (size_t i = test->first_row; i <= test->last_row; i++) greatest = fmax(greatest, speeds[i]);
   size_t row = test->first_row;
-  if (speeds[row] > rest_share * greatest) return test->log->row_count;
+  if (speeds[row] > rest_share * greatest) return test->log->count;
   while (row < test->last_row && !(speeds[row + 1] > rest_share * greatest)) row++;
   return row;
 }
 
 enum sb_status sb_shift_find(const struct sb_model *model, struct sb_bench_test *test, struct sb_error *err)
 {
-  const struct sb_fit_log *log = test->log;
+  const struct sb_log *log = test->log;
   size_t row = 0;
-  while (row < log->row_count && gear_in(log, row) < 0) row++;
-  if (row == log->row_count) return SB_OK;
+  while (row < log->count && gear_in(log, row) < 0) row++;
+  if (row == log->count) return SB_OK;
   test->is_slipping = model->shifter.ops->plan(&model->shifter, 0.0).clutch_nm > 0.0;
   test->is_engagement_logged = has_neutral_rows(log) && !test->is_slipping;
   test->gear = gear_in(log, row);
@@ -72,7 +72,7 @@ enum sb_status sb_shift_find(const struct sb_model *model, struct sb_bench_test 
   struct sb_bench_event command = {0};
   bool is_open = false;
   int gear = test->gear;
-  for (size_t told = row; row < log->row_count; row++) { /* told: the last row that tells a gear */
+  for (size_t told = row; row < log->count; row++) { /* told: the last row that tells a gear */
     const int here = gear_in(log, row);
     if (here == UNKNOWN) continue;
     const struct sb_bench_event change = {.from_row = told, .to_row = row, .gear = here, .is_engaging = true};
@@ -101,14 +101,14 @@ int sb_shift_find_count(const struct sb_bench_test *test)
   return count;
 }
 
-bool sb_shift_find_is_wanted(const struct sb_bench_test *test, enum sb_fit_column column, size_t row)
+bool sb_shift_find_is_wanted(const struct sb_bench_test *test, enum sb_log_column column, size_t row)
 {
   if (row < test->first_row || row > test->last_row) return false;
   const bool is_beside_start = row == test->resting_row || row == test->resting_row + 1;
-  if (column == SB_FIT_CURRENT && is_beside_start) return false;
+  if (column == SB_LOG_MOTOR_CURRENT && is_beside_start) return false;
   for (size_t k = 0; k < test->event_count; k++) {
     const struct sb_bench_event *event = &test->events[k];
-    if ((event->is_engaging || column == SB_FIT_CURRENT) && row >= event->from_row && row <= event->to_row)
+    if ((event->is_engaging || column == SB_LOG_MOTOR_CURRENT) && row >= event->from_row && row <= event->to_row)
       return false;
   }
   return true;
@@ -116,7 +116,7 @@ bool sb_shift_find_is_wanted(const struct sb_bench_test *test, enum sb_fit_colum
 
 void sb_shift_find_own(struct sb_bench_test *test)
 {
-  const bool is_turning = test->resting_row == test->log->row_count;
+  const bool is_turning = test->resting_row == test->log->count;
   test->is_own_free[SB_OWN_SPEED] = is_turning;
   test->is_own_free[SB_OWN_START] = !is_turning;
   if (!is_turning) test->own[SB_OWN_SPEED] = 0.0;

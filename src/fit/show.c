@@ -34,9 +34,9 @@ struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value)
   }
 }
 
-struct sb_shown_unit sb_show_column_unit(enum sb_fit_column column)
+struct sb_shown_unit sb_show_column_unit(enum sb_log_column column)
 {
-  return column == SB_FIT_CURRENT ? (struct sb_shown_unit){"A", 1.0} : rpm;
+  return column == SB_LOG_MOTOR_CURRENT ? (struct sb_shown_unit){"A", 1.0} : rpm;
 }
 
 const char *sb_show_number(double value, double error, char text[32])

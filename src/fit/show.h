@@ -17,7 +17,7 @@ struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value);
 const char *sb_show_si(enum sb_fit_figure_kind kind);
 
 /* The unit for a measured column. */
-struct sb_shown_unit sb_show_column_unit(enum sb_fit_column column);
+struct sb_shown_unit sb_show_column_unit(enum sb_log_column column);
 
 /* Number with digits down to a tenth of its error, or six where there is none. */
 const char *sb_show_number(double value, double error, char text[32]);

@@ -84,14 +84,14 @@ struct guess {
 
 static void guess_from_points(const struct sb_bench *bench, const struct sb_bench_test *test, struct guess *guess)
 {
-  const struct sb_fit_log *log = test->log;
-  const double *torques = log->columns[SB_FIT_TORQUE], *speeds = log->columns[SB_FIT_SPEED];
+  const struct sb_log *log = test->log;
+  const double *torques = log->columns[SB_LOG_TORQUE], *speeds = log->columns[SB_LOG_MOTOR_SPEED];
   struct problem line;
   double c[3];
   double greatest = 0.0, moment = 0.0;
-  for (size_t i = 0; torques != NULL && i < log->row_count; i++) greatest = fmax(greatest, torques[i]);
-  if (speeds != NULL && problem_init(&line, log->row_count, greatest > 0.0 ? 2 : 1)) {
-    for (size_t i = 0; i < log->row_count; i++) {
+  for (size_t i = 0; torques != NULL && i < log->count; i++) greatest = fmax(greatest, torques[i]);
+  if (speeds != NULL && problem_init(&line, log->count, greatest > 0.0 ? 2 : 1)) {
+    for (size_t i = 0; i < log->count; i++) {
       if (torques != NULL) moment = torques[i];
       if (isnan(speeds[i]) || isnan(moment)) continue;
       add_row(&line, sb_bench_voltage(bench, log, i) / bench->nominal_voltage_v, moment, 0.0, speeds[i]);
@@ -114,11 +114,11 @@ static void guess_from_currents(const struct sb_bench *bench, struct guess *gues
   if (!problem_init(&line, bench->reading_count, 2)) return;
   for (size_t i = 0; i < bench->reading_count; i++) {
     const struct sb_bench_reading *reading = &bench->readings[i];
-    const struct sb_fit_log *log = bench->tests[reading->test].log;
-    if (reading->column != SB_FIT_CURRENT) continue;
+    const struct sb_log *log = bench->tests[reading->test].log;
+    if (reading->column != SB_LOG_MOTOR_CURRENT) continue;
     greatest = fmax(greatest, reading->value);
-    if (log->columns[SB_FIT_SPEED] == NULL || isnan(log->columns[SB_FIT_SPEED][reading->row])) continue;
-    add_row(&line, sb_bench_voltage(bench, log, reading->row), -log->columns[SB_FIT_SPEED][reading->row], 0.0,
+    if (log->columns[SB_LOG_MOTOR_SPEED] == NULL || isnan(log->columns[SB_LOG_MOTOR_SPEED][reading->row])) continue;
+    add_row(&line, sb_bench_voltage(bench, log, reading->row), -log->columns[SB_LOG_MOTOR_SPEED][reading->row], 0.0,
             reading->value);
   }
   if (greatest > 0.0) guess->current_a = greatest;
@@ -134,14 +134,14 @@ static void guess_from_currents(const struct sb_bench *bench, struct guess *gues
 /* Speeds with each replaced by the median of five: owned by the caller, NAN where none is near. */
 static double *smoothed(const struct sb_bench_test *test, double to_motor)
 {
-  const struct sb_fit_log *log = test->log;
-  const double *speeds = log->columns[SB_FIT_SPEED], *outputs = log->columns[SB_FIT_OUTPUT_SPEED];
+  const struct sb_log *log = test->log;
+  const double *speeds = log->columns[SB_LOG_MOTOR_SPEED], *outputs = log->columns[SB_LOG_OUTPUT_SPEED];
   const double *raw = speeds != NULL ? speeds : outputs, scale = speeds != NULL ? 1.0 : to_motor;
-  double *smooth = malloc(log->row_count * sizeof *smooth);
-  for (size_t i = 0; smooth != NULL && i < log->row_count; i++) {
+  double *smooth = malloc(log->count * sizeof *smooth);
+  for (size_t i = 0; smooth != NULL && i < log->count; i++) {
     double near[5];
     size_t n = 0;
-    for (size_t k = i < 2 ? 0 : i - 2; k < log->row_count && k <= i + 2; k++) {
+    for (size_t k = i < 2 ? 0 : i - 2; k < log->count && k <= i + 2; k++) {
       if (!isnan(raw[k])) near[n++] = raw[k];
     }
     smooth[i] = n > 0 ? scale * gsl_stats_median(near, 1, n) : (double)NAN;
@@ -152,11 +152,11 @@ static double *smoothed(const struct sb_bench_test *test, double to_motor)
 /* Whether the drive is on in a row, as far as the log's kind says. */
 static bool is_driven(const struct sb_bench *bench, const struct sb_bench_test *test, size_t row)
 {
-  const double *duties = test->log->columns[SB_FIT_DUTY];
+  const double *duties = test->log->columns[SB_LOG_DUTY];
   switch (test->phase) {
     case SB_FIT_SPIN_UP: return true;
     case SB_FIT_COAST_DOWN: return false;
-    case SB_FIT_BOTH: return test->log->columns[SB_FIT_TIME][row] < test->own[SB_OWN_OFF];
+    case SB_FIT_BOTH: return test->log->time_s[row] < test->own[SB_OWN_OFF];
     case SB_FIT_PHASE_FIND: break;
   }
   return duties == NULL || duties[row] > 0.0 || bench->setup->is_braking;
@@ -171,7 +171,7 @@ static struct stretch find_stretch(const struct sb_bench *bench, const struct sb
                                    bool wants_drive)
 {
   struct stretch best = {0, 0}, now = {0, 0};
-  const size_t count = test->log->row_count;
+  const size_t count = test->log->count;
   double greatest = 0.0;
   for (size_t i = 0; i < count; i++) {
     if (speeds[i] > greatest) greatest = speeds[i];
@@ -206,7 +206,7 @@ static bool fit_stretch(const struct sb_bench *bench, const struct sb_bench_test
 {
   struct problem line;
   double push = 0.0, turned = 0.0;
-  const double *times = test->log->columns[SB_FIT_TIME];
+  const double *times = test->log->time_s;
   bool is_found = false;
   if (at.to < at.from + 6) return false;
   if (!problem_init(&line, at.to - at.from, 3)) return false;
@@ -230,7 +230,7 @@ static bool fit_stretch(const struct sb_bench *bench, const struct sb_bench_test
 static double rise_began(const struct sb_bench_test *test, const double *speeds, struct stretch at, double end_rad_s,
                          double tau_s)
 {
-  const double *times = test->log->columns[SB_FIT_TIME];
+  const double *times = test->log->time_s;
   double *begins = malloc((at.to - at.from + 1) * sizeof *begins);
   size_t n = 0;
   for (size_t i = at.from; begins != NULL && i < at.to; i++) {

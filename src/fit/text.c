@@ -30,7 +30,7 @@ static const char *phase_words(const struct sb_fit_origin *origin)
   return "driven at the logged duty";
 }
 
-static void write_heading(const struct sb_fit_log *log, const struct sb_fit_origin *origin, FILE *out)
+static void write_heading(const struct sb_log *log, const struct sb_fit_origin *origin, FILE *out)
 {
   if (origin->shift_count > 0) {
     fprintf(out, "%s: %d shift%s\n", log->path, origin->shift_count, plural((size_t)origin->shift_count));
@@ -40,7 +40,7 @@ static void write_heading(const struct sb_fit_log *log, const struct sb_fit_orig
 }
 
 /* The lines in which a channel's outliers stand, the first of them. */
-static void add_outliers(const struct sb_fit_result *result, const struct sb_fit_log *log,
+static void add_outliers(const struct sb_fit_result *result, const struct sb_log *log,
                          const struct sb_fit_channel *channel, struct sb_sentence *text)
 {
   size_t shown = 0;
@@ -56,13 +56,13 @@ static void add_outliers(const struct sb_fit_result *result, const struct sb_fit
   sb_words_add(text, "%s)", channel->outlier_count > shown ? ", ..." : "");
 }
 
-static void write_channel(const struct sb_fit_result *result, const struct sb_fit_log *log,
+static void write_channel(const struct sb_fit_result *result, const struct sb_log *log,
                           const struct sb_fit_channel *channel, FILE *out)
 {
   const struct sb_shown_unit unit = sb_show_column_unit(channel->column);
   struct sb_sentence text = {0};
   sb_words_add(&text, "%zu reading%s of %s, ", channel->count, plural(channel->count),
-               channel->column == SB_FIT_OUTPUT_SPEED ? "output speed" : sb_fit_column_name(channel->column));
+               channel->column == SB_LOG_OUTPUT_SPEED ? "output speed" : sb_log_column_short_name(channel->column));
   if (channel->freedom > 0.0) {
     sb_words_add(&text, "standard deviation %.3g %s", channel->sd * unit.per_si, unit.name);
   } else {
@@ -97,7 +97,7 @@ static void write_origin(const struct sb_fit_origin *origin, FILE *out)
   if (isfinite(origin->off_se_s)) fprintf(out, "  switched off at %.6g s +- %.2g s\n", origin->off_s, origin->off_se_s);
 }
 
-static void write_log(const struct sb_fit_result *result, const struct sb_fit_log *log, size_t index, FILE *out)
+static void write_log(const struct sb_fit_result *result, const struct sb_log *log, size_t index, FILE *out)
 {
   write_heading(log, &result->origins[index], out);
   for (size_t c = 0; c < result->channel_count; c++) {
@@ -106,7 +106,7 @@ static void write_log(const struct sb_fit_result *result, const struct sb_fit_lo
   if (log->gap_count > 0) {
     fprintf(out, "  %zu gap%s, the longest %.3g s\n", log->gap_count, plural(log->gap_count), log->longest_gap_s);
   }
-  if (log->columns[SB_FIT_TIME] == NULL && log->columns[SB_FIT_TORQUE] == NULL) {
+  if (log->time_s == NULL && log->columns[SB_LOG_TORQUE] == NULL) {
     fputs("  There is no torque column: the motor is taken as running without load.\n", out);
   }
   if (log->ignored[0] != 0) sb_words_say(out, 2, 4, "columns not used: %s", log->ignored);
@@ -213,7 +213,7 @@ static void write_certainty(const struct sb_fit_result *result, FILE *out)
   sb_words_say(out, 0, 0, "This measurement would improve it most: %s.", result->advice[0]);
 }
 
-int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_fit_log *logs, FILE *out)
+int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   for (size_t k = 0; k < result->log_count; k++) write_log(result, &logs[k], k, out);
   write_figures(result, out);

@@ -392,13 +392,12 @@ static enum sb_status find_noise_cost(struct search *search, double *noise_cost)
 static enum sb_status check_tries(const struct sb_hint_request *request, const struct knob *knobs, size_t knob_count,
                                   struct sb_error *err)
 {
-  char quoted[SB_QUOTE_SIZE];
   for (size_t k = 0; k < request->try_count; k++) {
     bool is_there = false;
     for (size_t i = 0; i < knob_count; i++) is_there |= strcmp(knobs[i].path, request->tries[k]) == 0;
     if (is_there) continue;
     return sb_fail(err, SB_ERR_USAGE, "%s is no number of this scenario that has a value",
-                   sb_fail_quote(quoted, request->tries[k]));
+                   sb_fail_quote(request->tries[k]).text);
   }
   return SB_OK;
 }

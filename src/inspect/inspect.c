@@ -5,7 +5,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
+#include "inspect/cause.h"
 #include "inspect/gear_track.h"
 #include "shiftband/closed_form.h"
 #include "theory/torque_balance.h"
@@ -20,6 +21,7 @@ struct sb_inspect_options sb_inspect_options_of(const struct sb_model *model)
   struct sb_inspect_options options = sb_inspect_options_default();
   const struct sb_motor_line line = sb_torque_balance_line(model);
   const double tau_s = sb_torque_balance_time_constant_s(model, &line, 0);
+  options.model = model;
   options.ratio_count = model->gearbox.gear_count;
   for (int g = 0; g < model->gearbox.gear_count; g++) options.ratios[g] = model->gearbox.gears[g].ratio;
   options.stall_time_s = model->limits.stall_time_s;
@@ -96,6 +98,7 @@ static enum sb_status add_hunt(struct sb_inspection *out, struct sb_inspect_hunt
   if (hunt.count < 3) return SB_OK;
   if (!sb_grow(&out->hunts, &out->hunt_room, out->hunt_count, sizeof *out->hunts)) return SB_ERR_MEMORY;
   hunt.period_s = periods_s / (double)(hunt.count - 2);
+  hunt.least_nm = hunt.greatest_nm = NAN;
   out->hunts[out->hunt_count++] = hunt;
   return SB_OK;
 }
@@ -112,8 +115,8 @@ static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
                          now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
     if (!is_next) {
       status = add_hunt(out, hunt, periods_s);
-      hunt =
-          (struct sb_inspect_hunt){.first_s = now->command_s, .slower_gear = now->from < now->to ? now->from : now->to};
+      hunt = (struct sb_inspect_hunt){
+          .first_s = now->command_s, .first = i, .slower_gear = now->from < now->to ? now->from : now->to};
       periods_s = 0.0;
     }
     if (hunt.count >= 2) periods_s += now->command_s - out->shifts[i - 2].command_s;
@@ -276,6 +279,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   if (status == SB_OK) status = follow_track(&track, out);
   if (status == SB_OK) out->least_pause_s = least_pause(out);
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
+  if (status == SB_OK && options->model != NULL) sb_inspect_find_causes(log, options->model, out);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
   if (status == SB_OK) count_holes(log, &track, out);
   sb_gear_track_clear(&track);

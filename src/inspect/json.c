@@ -3,14 +3,19 @@
 #include <math.h>
 
 #include "inspect/report.h"
+#include "shiftband/run.h"
 #include "text/fields.h"
 
-/* The name of a gear of the scenario; null where there is none. */
-static void put_name(struct sb_json *json, const char *key, const struct sb_inspect_report *report, int gear)
+/* The name of a gear of the scenario; NULL where there is none. */
+static const char *name_of(const struct sb_inspect_report *report, int gear)
 {
   const struct sb_gearbox *gearbox = report->scenario != NULL ? &report->scenario->model.gearbox : NULL;
-  const bool is_named = gearbox != NULL && gear > 0 && gear <= gearbox->gear_count;
-  sb_json_put_string(json, key, is_named ? gearbox->gears[gear - 1].name : NULL);
+  return gearbox != NULL && gear > 0 && gear <= gearbox->gear_count ? gearbox->gears[gear - 1].name : NULL;
+}
+
+static void put_name(struct sb_json *json, const char *key, const struct sb_inspect_report *report, int gear)
+{
+  sb_json_put_string(json, key, name_of(report, gear));
 }
 
 static void put_shifts(struct sb_json *json, const struct sb_inspect_report *report, const struct sb_inspection *of)
@@ -32,46 +37,21 @@ static void put_shifts(struct sb_json *json, const struct sb_inspect_report *rep
   sb_json_close(json);
 }
 
-/* The members that verdicts of all commands have. A log shows no cause, and so no cure in the scenario's keys. */
-static void open_verdict(struct sb_json *json, const struct sb_inspect_report *report, const char *kind, int gear)
-{
-  sb_json_open_object(json);
-  sb_json_put_string(json, "kind", kind);
-  sb_json_put_null(json, "cause");
-  sb_json_put_integer(json, "gear", gear);
-  put_name(json, "gear_name", report, gear);
-}
+struct verdict_writer {
+  struct sb_json *json;
+  const struct sb_inspect_report *report;
+};
 
-static void close_verdict(struct sb_json *json, const char *text)
+static void put_verdict(void *context, const struct sb_verdict *verdict, const struct sb_verdict_words *words)
 {
-  sb_json_put_string(json, "text", text);
-  sb_json_put_array(json, "cure");
-  sb_json_close(json);
-  sb_json_close(json);
+  const struct verdict_writer *writer = context;
+  sb_verdict_write_json(writer->json, verdict, name_of(writer->report, verdict->gear), words);
 }
 
 static void put_verdicts(struct sb_json *json, const struct sb_inspect_report *report)
 {
-  static const struct sb_field hunt_fields[] = {
-      SB_MEMBER(sb_inspect_hunt, first_s, NUMBER), SB_MEMBER(sb_inspect_hunt, last_s, NUMBER),
-      SB_MEMBER(sb_inspect_hunt, count, SIZE), SB_MEMBER(sb_inspect_hunt, period_s, NUMBER), SB_MEMBERS_END};
-  static const struct sb_field rest_fields[] = {SB_MEMBER_AS(sb_inspect_rest, "first_s", from_s, NUMBER),
-                                                SB_MEMBER_AS(sb_inspect_rest, "last_s", to_s, NUMBER), SB_MEMBERS_END};
-  const struct sb_inspection *found = report->found;
-  char text[SB_INSPECT_VERDICT_SIZE];
   sb_json_put_array(json, "verdicts");
-  for (size_t i = 0; i < found->hunt_count; i++) {
-    open_verdict(json, report, "hunting", found->hunts[i].slower_gear);
-    sb_fields_put_json(json, hunt_fields, &found->hunts[i]);
-    close_verdict(json, sb_inspect_hunt_text(report, &found->hunts[i], text));
-  }
-  for (size_t i = 0; i < found->rest_count; i++) {
-    open_verdict(json, report, "stall", found->rests[i].gear);
-    sb_fields_put_json(json, rest_fields, &found->rests[i]);
-    sb_json_put_integer(json, "count", 1);
-    sb_json_put_null(json, "period_s");
-    close_verdict(json, sb_inspect_rest_text(report, &found->rests[i], text));
-  }
+  sb_inspect_each_verdict(report, put_verdict, &(struct verdict_writer){json, report});
   sb_json_close(json);
 }
 

@@ -19,12 +19,10 @@ struct sb_inspect_report {
 /* Name of a gear from 1, "gear 2" without a scenario, "an unknown gear" for 0. Returns text. */
 const char *sb_inspect_gear_words(const struct sb_inspect_report *report, int gear, char text[SB_NAME_SIZE]);
 
-/* The verdicts in words. Return text. */
-enum { SB_INSPECT_VERDICT_SIZE = 2 * SB_NAME_SIZE + 192 };
-const char *sb_inspect_hunt_text(const struct sb_inspect_report *report, const struct sb_inspect_hunt *hunt,
-                                 char text[SB_INSPECT_VERDICT_SIZE]);
-const char *sb_inspect_rest_text(const struct sb_inspect_report *report, const struct sb_inspect_rest *rest,
-                                 char text[SB_INSPECT_VERDICT_SIZE]);
+/* Calls take for each verdict: hunting and busy shifting, then stalls. */
+typedef void sb_inspect_take_verdict(void *context, const struct sb_verdict *verdict,
+                                     const struct sb_verdict_words *words);
+void sb_inspect_each_verdict(const struct sb_inspect_report *report, sb_inspect_take_verdict *take, void *context);
 
 void sb_inspect_write_text(FILE *out, const struct sb_inspect_report *report);
 

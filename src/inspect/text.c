@@ -57,25 +57,29 @@ static void write_quality(FILE *out, const struct sb_inspection *found)
   }
 }
 
-static void write_more(FILE *out, size_t count, const char *what)
+/* The first of each kind are written in full. */
+struct verdict_writer {
+  FILE *out;
+  size_t counts[SB_VERDICT_KIND_COUNT];
+};
+
+static void write_verdict(void *context, const struct sb_verdict *verdict, const struct sb_verdict_words *words)
 {
-  if (count > SPELLS_SHOWN) fprintf(out, "  - and %zu more %s\n", count - SPELLS_SHOWN, what);
+  struct verdict_writer *writer = context;
+  if (++writer->counts[verdict->kind] <= SPELLS_SHOWN) sb_words_say(writer->out, 2, 4, "- %s.", words->text);
 }
 
 static void write_verdicts(FILE *out, const struct sb_inspect_report *report)
 {
-  const struct sb_inspection *found = report->found;
-  char text[SB_INSPECT_VERDICT_SIZE];
+  struct verdict_writer writer = {.out = out};
   fputs("\nVerdicts\n", out);
-  if (found->hunt_count + found->rest_count == 0) fputs("  nothing to report\n", out);
-  for (size_t i = 0; i < found->hunt_count && i < SPELLS_SHOWN; i++) {
-    sb_words_say(out, 2, 4, "- %s", sb_inspect_hunt_text(report, &found->hunts[i], text));
+  sb_inspect_each_verdict(report, write_verdict, &writer);
+  if (report->found->hunt_count + report->found->rest_count == 0) fputs("  nothing to report\n", out);
+  for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
+    const size_t count = writer.counts[kind];
+    if (count <= SPELLS_SHOWN) continue;
+    fprintf(out, "  - %s: %zu more times\n", sb_verdict_name((enum sb_verdict_kind)kind), count - SPELLS_SHOWN);
   }
-  write_more(out, found->hunt_count, "times of hunting");
-  for (size_t i = 0; i < found->rest_count && i < SPELLS_SHOWN; i++) {
-    sb_words_say(out, 2, 4, "- %s", sb_inspect_rest_text(report, &found->rests[i], text));
-  }
-  write_more(out, found->rest_count, "stalls");
 }
 
 static void write_shifts(FILE *out, const struct sb_inspect_report *report)

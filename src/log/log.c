@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/arena.h"
 #include "base/constants.h"
-#include "base/grow.h"
 
 static const struct {
   const char *name, *words, *unit;
@@ -46,8 +46,15 @@ const char *sb_log_column_unit(enum sb_log_column column)
   return columns[column].unit;
 }
 
+const char *sb_log_column_short_name(enum sb_log_column column)
+{
+  const struct sb_csv_quantity *quantity = &sb_log_quantities[column];
+  return quantity->other_name != NULL ? quantity->other_name : quantity->name;
+}
+
 void sb_log_clear(struct sb_log *log)
 {
+  free(log->path);
   free(log->time_s);
   free(log->lines);
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) free(log->columns[c]);

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "log/log.h"
 
 struct reader {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "map/join.h"
+#include "map/lattice.h"
 
 #include <stdlib.h>
 

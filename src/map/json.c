@@ -1,17 +1,30 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* A map as one JSON object: without the rectangles, which are the CSV's. */
+#include <math.h>
+
 #include "map/class.h"
 #include "map/lattice.h"
 #include "map/report.h"
+#include "shiftband/run.h"
 
-void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdict)
+void sb_map_put_verdicts(struct sb_json *json, const struct sb_map_verdict *verdict)
 {
-  sb_json_put_string(json, "verdict", sb_map_worst_name(verdict));
-  sb_json_put_string(json, "cause", sb_verdict_cause_name(verdict->cause));
-  sb_json_put_array(json, "all_verdicts");
+  sb_json_put_array(json, "verdicts");
   struct sb_map_verdict left = *verdict;
   for (int kind; (kind = sb_map_verdict_worst(&left)) >= 0; left.kinds &= ~(1U << kind)) {
-    sb_json_string(json, sb_verdict_name((enum sb_verdict_kind)kind));
+    const enum sb_cause cause = kind == SB_VERDICT_HUNTING ? verdict->cause : SB_CAUSE_NONE;
+    const struct sb_map_verdict alone = {1U << kind, cause};
+    struct sb_verdict_words words = {.text = ""};
+    snprintf(words.text, sizeof words.text, "%s", sb_map_class_words(sb_map_class_of(&alone)));
+    sb_verdict_write_json(json,
+                          &(struct sb_verdict){.kind = (enum sb_verdict_kind)kind,
+                                               .cause = cause,
+                                               .gear = -1,
+                                               .first_s = NAN,
+                                               .last_s = NAN,
+                                               .period_s = NAN,
+                                               .duration_s = NAN},
+                          NULL, &words);
   }
   sb_json_close(json);
 }
@@ -32,7 +45,7 @@ static void put_margin(struct sb_json *json, const struct sb_map_margin *margin,
   sb_json_put_number(json, "same_to_pct", sb_fields_rounded_percent(margin->last_fraction));
   sb_json_put_number(json, "changes_at_pct", sb_fields_rounded_percent(margin->first_fraction));
   sb_json_put_number(json, "margin_pct", sb_fields_rounded_percent(margin->margin_fraction));
-  if (margin->changes) sb_map_put_verdict(json, &margin->verdict);
+  if (margin->changes) sb_map_put_verdicts(json, &margin->verdict);
   sb_json_close(json);
 }
 
@@ -41,7 +54,7 @@ static void put_own(struct sb_json *json, const struct sb_map_own *own)
   sb_json_put_object(json, "own");
   sb_json_put_number(json, "downshift_below_pct", sb_fields_rounded_percent(own->downshift_fraction));
   sb_json_put_number(json, "upshift_above_pct", sb_fields_rounded_percent(own->upshift_fraction));
-  sb_map_put_verdict(json, &own->verdict);
+  sb_map_put_verdicts(json, &own->verdict);
   sb_fields_put_json(json, sb_map_figure_fields, &own->figures);
   sb_json_put_array(json, "margins");
   for (int k = 0; k < SB_MAP_DIRECTIONS; k++) put_margin(json, &own->margins[k], (enum sb_map_direction)k);

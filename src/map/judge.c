@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "map/judge.h"
+#include "map/path.h"
 
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 
 /* Where leaves are cut along the down axis: indices at which something begins or ends. Scratch, ascending. */
 struct cuts {

@@ -35,4 +35,24 @@ int sb_map_ordered_count(const struct sb_map_axis *downshift, const struct sb_ma
 long long sb_map_point_count(const struct sb_map *map);
 long long sb_map_cell_point_count(const struct sb_map *map, const struct sb_map_cell *cell);
 
+/* ---- join.c: rectangles put together, and in order ---- */
+
+/* Joins neighbours of equal verdict and figures into greater rectangles. */
+void sb_map_join(struct sb_map *map);
+
+/* Keeps only the rectangles that pass, joined whatever their figures, in order. */
+void sb_map_keep_passing(struct sb_map *map);
+
+/* Puts the cells in the order of the CSV: down, then up. */
+void sb_map_sort(struct sb_map *map);
+
+/* ---- plane.c: which plane is asked for, in words of a user ---- */
+
+/*
+ * Lays out a plane: `pair` is "slow/fast" or a number from 1, the ranges are in percent, "40..60" or "40..60 %"; NULL: the
+ * first pair, all of the plane. SB_ERR_USAGE says what is wrong with them; SB_ERR_SCENARIO: the box has a single gear.
+ */
+enum sb_status sb_map_plane_parse(const struct sb_model *model, const char *pair, const char *downshift,
+                                  const char *upshift, struct sb_map_options *options, struct sb_error *err);
+
 #endif

@@ -3,8 +3,7 @@
 
 #include <stdlib.h>
 
-#include "map/join.h"
-#include "map/judge.h"
+#include "map/lattice.h"
 #include "map/path.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"

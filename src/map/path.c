@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "map/low.h"
 
 /* A path that waits to be followed: it begins with a command, or with the start. */

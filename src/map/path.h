@@ -57,4 +57,8 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
 /* Number of lattice points, from the first on, whose (descending) torque is above load_nm, less a fraction of itself. */
 int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction);
 
+/* Cuts each leaf where a verdict changes inside it, drops what has no point with down < up, and appends the cells. */
+enum sb_status sb_judge(const struct sb_plane *plane, const struct sb_leaves *leaves, struct sb_map *map,
+                        struct sb_error *err);
+
 #endif

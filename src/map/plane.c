@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "map/plane.h"
+#include "map/lattice.h"
 
 #include <math.h>
 #include <stdio.h>

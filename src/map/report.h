@@ -31,8 +31,8 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
                                  const struct sb_map_own *own, const struct sb_map_wishes *wishes,
                                  struct sb_error *err);
 
-/* Members of an open object: verdict, cause and all_verdicts. */
-void sb_map_put_verdict(struct sb_json *json, const struct sb_map_verdict *verdict);
+/* The member `verdicts` of an open object: the worst one first, and none when it passes. */
+void sb_map_put_verdicts(struct sb_json *json, const struct sb_map_verdict *verdict);
 
 /* shifts, output_turns, given_j and greatest_torque_nm of struct sb_map_figures. */
 extern const struct sb_field sb_map_figure_fields[];

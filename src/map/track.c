@@ -6,8 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/arena.h"
 #include "base/constants.h"
-#include "base/grow.h"
 #include "sim/stepper.h"
 
 /* One entry of the hash: a stop, by the bits of its state. */

@@ -23,11 +23,10 @@ static void cure_at_least(struct sb_explaining *to, const char *key, double valu
 }
 
 /* More voltage or a greater reduction moves the load; the slowest gear has the greatest. */
-static void cure_stall(struct sb_explaining *to)
+static void cure_stall(struct sb_explaining *to, double load_nm)
 {
   const int gear = to->verdict->gear;
   const struct sb_gear_figures *figures = &to->closed->gears[gear - 1], *slowest = &to->closed->gears[0];
-  const double load_nm = to->verdict->greatest_nm;
   const bool has_voltage = !to->model->battery.is_present && isfinite(figures->least_voltage_v);
   char key[SB_CURE_SIZE];
   if (has_voltage) cure_at_least(to, "supply.open_circuit_voltage", figures->least_voltage_v, "V");
@@ -42,6 +41,18 @@ static void cure_stall(struct sb_explaining *to)
   sb_explain_cure(to, key, NULL, NULL);
 }
 
+/* What rests: the load, or where a log does not show it the heaviest one that the scenario has. */
+static double say_resting_load(struct sb_explaining *to)
+{
+  if (!isnan(to->verdict->greatest_nm)) {
+    sb_explain_load(to);
+    return to->verdict->greatest_nm;
+  }
+  const double load_nm = to->closed->heaviest_load_nm;
+  sb_explain_say(to, "the heaviest load of the scenario, %.3g N.m,", load_nm);
+  return load_nm;
+}
+
 void sb_explain_stall(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
@@ -49,10 +60,10 @@ void sb_explain_stall(struct sb_explaining *to)
   sb_explain_say(to, "The output stalls in %s", sb_explain_gear(to, v->gear));
   sb_explain_duration(to);
   sb_explain_say(to, ": ");
-  sb_explain_load(to);
-  if (v->greatest_nm > stall_nm) {
+  const double load_nm = say_resting_load(to);
+  if (load_nm > stall_nm) {
     sb_explain_say(to, " is more than the %.3g N.m that this gear can move", stall_nm);
-    cure_stall(to);
+    cure_stall(to, load_nm);
   } else {
     sb_explain_say(to,
                    " stays at rest although this gear can move %.3g N.m: the breakaway torque is greater, or the drive "

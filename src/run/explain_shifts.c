@@ -177,10 +177,29 @@ static void cure_haste(struct sb_explaining *to)
   }
 }
 
+/* A log may not show the loads: what the thresholds leave open is then the cause. */
+static void explain_without_loads(struct sb_explaining *to)
+{
+  sb_explain_say(to, "; the loads at the shifts are not known, and ");
+  if (pair_of(to)->has_band) {
+    sb_explain_say(to, "a load in ");
+    say_band(to);
+    sb_explain_say(to, " would be the cause");
+    cure_band(to);
+  } else {
+    sb_explain_say(to, "the thresholds leave no hunting band");
+    cure_dwell(to);
+  }
+}
+
 void sb_explain_hunting(struct sb_explaining *to)
 {
   sb_explain_say(to, "The gearbox hunts");
   say_to_and_fro(to);
+  if (to->verdict->cause == SB_CAUSE_NONE) {
+    explain_without_loads(to);
+    return;
+  }
   sb_explain_say(to, ": ");
   sb_explain_load(to);
   if (to->verdict->cause == SB_CAUSE_THRESHOLDS) {

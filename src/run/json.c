@@ -24,12 +24,36 @@ static void put_cures(struct sb_json *json, const struct sb_verdict_words *expla
   sb_json_close(json);
 }
 
+/* Null in place of a number below the least one. */
+static void put_known(struct sb_json *json, const char *key, long long value, long long least)
+{
+  if (value >= least) {
+    sb_json_put_integer(json, key, value);
+  } else {
+    sb_json_put_null(json, key);
+  }
+}
+
+void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
+                           const struct sb_verdict_words *words)
+{
+  static const struct sb_field times[] = {SB_MEMBER(sb_verdict, first_s, NUMBER), SB_MEMBER(sb_verdict, last_s, NUMBER),
+                                          SB_MEMBER(sb_verdict, period_s, NUMBER),
+                                          SB_MEMBER(sb_verdict, duration_s, NUMBER), SB_MEMBERS_END};
+  sb_json_open_object(json);
+  sb_json_put_string(json, "kind", sb_verdict_name(verdict->kind));
+  sb_json_put_string(json, "cause", sb_verdict_cause_name(verdict->cause));
+  put_known(json, "gear", verdict->gear, 0);
+  sb_json_put_string(json, "gear_name", gear_name);
+  put_known(json, "count", (long long)verdict->count, 1);
+  sb_fields_put_json(json, times, verdict);
+  sb_json_put_string(json, "text", words->text);
+  put_cures(json, words);
+  sb_json_close(json);
+}
+
 static void put_verdicts(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field times[] = {
-      SB_MEMBER(sb_verdict, first_s, NUMBER),    SB_MEMBER(sb_verdict, last_s, NUMBER),
-      SB_MEMBER(sb_verdict, count, SIZE),        SB_MEMBER(sb_verdict, period_s, NUMBER),
-      SB_MEMBER(sb_verdict, duration_s, NUMBER), SB_MEMBERS_END};
   const struct sb_monitor *monitor = &report->result->monitor;
   const struct sb_closed_form closed = sb_closed_form_solve(report->model);
   sb_json_put_array(json, "verdicts");
@@ -37,15 +61,7 @@ static void put_verdicts(struct sb_json *json, const struct sb_report *report)
     const struct sb_verdict *v = &monitor->verdicts[i];
     struct sb_verdict_words explanation;
     sb_verdict_explain(v, report->model, &closed, &explanation);
-    sb_json_open_object(json);
-    sb_json_put_string(json, "kind", sb_verdict_name(v->kind));
-    sb_json_put_string(json, "cause", sb_verdict_cause_name(v->cause));
-    sb_json_put_integer(json, "gear", v->gear);
-    sb_json_put_string(json, "gear_name", gear_name(report->model, v->gear));
-    sb_fields_put_json(json, times, v);
-    sb_json_put_string(json, "text", explanation.text);
-    put_cures(json, &explanation);
-    sb_json_close(json);
+    sb_verdict_write_json(json, v, gear_name(report->model, v->gear), &explanation);
   }
   sb_json_close(json);
 }

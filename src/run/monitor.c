@@ -3,7 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "shiftband/verdict.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"

@@ -76,14 +76,14 @@ static void find_start_gear(struct sb_reader *reader)
   if (control->start_gear > 0 || gearbox->gear_count == 0) return;
 
   const char *names[SB_GEAR_MAX + 1] = {NULL};
-  char list[SB_GEAR_MAX * (SB_NAME_SIZE + 2) + 1] = "", quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
+  char list[SB_GEAR_MAX * (SB_NAME_SIZE + 2) + 1] = "", hint[SB_NEAREST_SIZE];
   for (int g = 0; g < gearbox->gear_count; g++) {
     names[g] = gearbox->gears[g].name;
     const size_t length = strlen(list);
     snprintf(list + length, sizeof list - length, "%s%s", g == 0 ? "" : ", ", names[g]);
   }
   sb_reader_fault(reader, "controller.start_gear", "needs the name of a gear (%s), found %s%s", list,
-                  sb_fail_quote(quoted, name), sb_nearest_hint(hint, name, names));
+                  sb_fail_quote(name).text, sb_nearest_hint(hint, name, names));
 }
 
 /* Whether as many thresholds were given as there are pairs of gears. */

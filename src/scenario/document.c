@@ -95,14 +95,13 @@ static struct sb_node *new_node(struct reading *reading, enum sb_node_kind kind,
 static void refuse_decoration(struct reading *reading, const yaml_char_t *anchor, const yaml_char_t *tag,
                               const struct sb_place *place)
 {
-  char quoted[SB_QUOTE_SIZE];
   if (anchor != NULL) {
     sb_faults_add(reading->document->faults, place, "", "needs plain values, found the anchor %s",
-                  sb_fail_quote(quoted, (const char *)anchor));
+                  sb_fail_quote((const char *)anchor).text);
   }
   if (tag != NULL) {
     sb_faults_add(reading->document->faults, place, "", "needs plain values, found the tag %s",
-                  sb_fail_quote(quoted, (const char *)tag));
+                  sb_fail_quote((const char *)tag).text);
   }
 }
 
@@ -149,14 +148,13 @@ static void read_entry(struct reading *reading, struct sb_node *map, const struc
   yaml_event_delete(&event);
   if (value == NULL) return;
   struct sb_fault_list *faults = reading->document->faults;
-  char quoted[SB_QUOTE_SIZE];
   if (key->kind != SB_NODE_VALUE) {
     if (key->kind != SB_NODE_BROKEN) sb_faults_add(faults, &key->place, "", "needs a key, found a list or a section");
     return;
   }
   const struct sb_node *earlier = sb_tree_find(map, key->text);
   if (earlier != NULL) {
-    sb_faults_add(faults, &key->place, "", "repeated key %s, first given in line %d", sb_fail_quote(quoted, key->text),
+    sb_faults_add(faults, &key->place, "", "repeated key %s, first given in line %d", sb_fail_quote(key->text).text,
                   earlier->key_place.line);
     return;
   }
@@ -198,9 +196,8 @@ static struct sb_node *read_node(struct reading *reading, yaml_event_t *event, i
     case YAML_SEQUENCE_START_EVENT: return read_list(reading, event, depth);
     case YAML_MAPPING_START_EVENT: return read_map(reading, event, depth);
     case YAML_ALIAS_EVENT: {
-      char quoted[SB_QUOTE_SIZE];
       sb_faults_add(reading->document->faults, &place, "", "needs plain values, found the alias %s",
-                    sb_fail_quote(quoted, (const char *)event->data.alias.anchor));
+                    sb_fail_quote((const char *)event->data.alias.anchor).text);
       return new_node(reading, SB_NODE_BROKEN, &event->start_mark);
     }
     default: return NULL;

@@ -76,12 +76,12 @@ static bool read_command(struct sb_reader *reader, const struct sb_node *node, c
     return false;
   }
   struct sb_error err;
-  char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
+  char hint[SB_NEAREST_SIZE];
   bool is_fit = sb_units_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
   if (!is_fit) sb_faults_add(reader->faults, &time->place, path, "%s", err.text);
   if (is_fit && !(*time_s >= 0.0 && *time_s <= SCHEDULE_TIME_MAX)) {
     sb_faults_add(reader->faults, &time->place, path, "needs a time at least 0 s, at most 1e8 s, found %s",
-                  sb_fail_quote(quoted, time->text));
+                  sb_fail_quote(time->text).text);
     is_fit = false;
   }
   for (int i = 0; command_words[i] != NULL; i++) {
@@ -90,7 +90,7 @@ static bool read_command(struct sb_reader *reader, const struct sb_node *node, c
     return is_fit;
   }
   sb_faults_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
-                sb_fail_quote(quoted, word->text), sb_nearest_hint(hint, word->text, command_words));
+                sb_fail_quote(word->text).text, sb_nearest_hint(hint, word->text, command_words));
   return false;
 }
 
@@ -125,13 +125,13 @@ static void read_schedule(struct sb_reader *reader)
   size_t n = 0;
   int number = 0;
   for (const struct sb_node *node = list->first; node != NULL; node = node->next) {
-    char path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
+    char path[SB_PATH_SIZE];
     snprintf(path, sizeof path, "drive.schedule.%d", ++number);
     if (!read_command(reader, node, path, &times[n], &schedule[n])) continue;
     check_command(reader, node, path, schedule[n]);
     if (n > 0 && !(times[n] > times[n - 1])) {
       sb_faults_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
-                    sb_fail_quote(quoted, node->first->text));
+                    sb_fail_quote(node->first->text).text);
     }
     n++;
   }

@@ -119,13 +119,13 @@ static void fill_efficiencies(struct sb_draft *draft)
 static void check_names(struct sb_reader *reader)
 {
   const struct sb_gearbox *gearbox = &reader->draft->model.gearbox;
-  char path[64], quoted[SB_QUOTE_SIZE];
+  char path[64];
   for (int g = 1; g < gearbox->gear_count; g++) {
     const char *name = gearbox->gears[g].name;
     const int first = sb_gearbox_find(gearbox, name);
     if (name[0] == 0 || first == g) continue;
     snprintf(path, sizeof path, "gearbox.gears.%d.name", g + 1);
-    sb_reader_fault(reader, path, "needs a name of its own, found %s, the name of gear %d", sb_fail_quote(quoted, name),
+    sb_reader_fault(reader, path, "needs a name of its own, found %s, the name of gear %d", sb_fail_quote(name).text,
                     first + 1);
   }
 }

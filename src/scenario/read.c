@@ -79,16 +79,15 @@ static void remember(struct sb_reader *reader, const struct sb_key *key, const s
 /* A fault about the text of a value: `needs ..., found ...`. */
 static void refuse(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, const char *why)
 {
-  char words[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
-  const char *found = node->text[0] == 0 ? "nothing" : sb_fail_quote(quoted, node->text);
+  char words[SB_WORDS_SIZE];
   sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %s%s", sb_reader_key_words(key, words),
-                found, why);
+                node->text[0] == 0 ? "nothing" : sb_fail_quote(node->text).text, why);
 }
 
 static void refuse_range(struct sb_reader *reader, const struct sb_key *key, enum sb_quantity quantity,
                          const struct sb_node *node, double value)
 {
-  char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE], converted[64] = "";
+  char range[SB_WORDS_SIZE], converted[64] = "";
   const char *si = sb_units_si(quantity);
   const size_t text_length = strlen(node->text), si_length = strlen(si);
   const bool is_si = text_length >= si_length && strcmp(node->text + text_length - si_length, si) == 0;
@@ -99,7 +98,7 @@ static void refuse_range(struct sb_reader *reader, const struct sb_key *key, enu
     snprintf(range, sizeof range, "above 0 %s, at most 1e9 %s", si, si);
   }
   sb_faults_add(reader->faults, &node->place, reader->path, "needs %s %s, found %s%s", sb_units_words(quantity), range,
-                sb_fail_quote(quoted, node->text), converted);
+                sb_fail_quote(node->text).text, converted);
 }
 
 /* A value of one of the key's quantities, in its bounds; NAN (and a fault) when it is none. */
@@ -122,7 +121,7 @@ static struct sb_given read_number(struct sb_reader *reader, const struct sb_key
 
 static void read_whole(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, long *out)
 {
-  char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
+  char range[SB_WORDS_SIZE];
   const size_t length = strlen(node->text);
   const bool is_whole = length > 0 && strspn(node->text, "0123456789") == length;
   const double value = is_whole && length < 16 ? strtod(node->text, NULL) : NAN;
@@ -133,7 +132,7 @@ static void read_whole(struct sb_reader *reader, const struct sb_key *key, const
     return;
   }
   sb_faults_add(reader->faults, &node->place, reader->path, "needs a whole number %s, found %s",
-                sb_reader_key_range_words(key, range), length > 0 ? sb_fail_quote(quoted, node->text) : "nothing");
+                sb_reader_key_range_words(key, range), length > 0 ? sb_fail_quote(node->text).text : "nothing");
 }
 
 static void read_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, int *out)
@@ -183,7 +182,7 @@ static double read_teeth_count(const struct sb_key *key, const char **text)
 
 static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, double out[2])
 {
-  char range[SB_WORDS_SIZE], quoted[SB_QUOTE_SIZE];
+  char range[SB_WORDS_SIZE];
   const char *text = node->text;
   out[0] = read_teeth_count(key, &text);
   const bool is_pair = *text == '/';
@@ -193,8 +192,7 @@ static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const
   out[0] = out[1] = NAN;
   sb_faults_add(reader->faults, &node->place, reader->path,
                 "needs teeth as driver/driven, such as 15/30, each a whole number %s, found %s",
-                sb_reader_key_range_words(key, range),
-                node->text[0] == 0 ? "nothing" : sb_fail_quote(quoted, node->text));
+                sb_reader_key_range_words(key, range), node->text[0] == 0 ? "nothing" : sb_fail_quote(node->text).text);
 }
 
 /* Any key that is a single value. */
@@ -258,7 +256,7 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                         const char *found)
 {
   const char *names[KEY_NAME_MAX + 1] = {NULL};
-  char list[SB_WORDS_SIZE] = "", quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
+  char list[SB_WORDS_SIZE] = "", hint[SB_NEAREST_SIZE];
   for (int i = 0; key->kinds[i] != NULL; i++) {
     names[i] = key->kinds[i]->name;
     const size_t length = strlen(list);
@@ -269,7 +267,7 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
              names[i]);
   }
   sb_faults_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s", list,
-                found != NULL && found[0] != 0 ? sb_fail_quote(quoted, found) : "nothing",
+                found != NULL && found[0] != 0 ? sb_fail_quote(found).text : "nothing",
                 sb_nearest_hint(hint, found != NULL ? found : "", names));
 }
 
@@ -374,14 +372,14 @@ static void refuse_unknown(struct sb_reader *reader, const struct sb_section *se
                            bool has_kind)
 {
   const char *names[KEY_NAME_MAX + 1] = {NULL};
-  char list[512] = "", quoted[SB_QUOTE_SIZE];
+  char list[512] = "";
   int count = 0;
   if (has_kind) names[count++] = "kind";
   for (int i = 0; section->keys[i].name != NULL; i++) names[count++] = section->keys[i].name;
   const char *nearest = sb_nearest_word(node->key, names);
   if (nearest != NULL) {
     sb_faults_add(reader->faults, &node->key_place, reader->path, "unknown key %s, nearest known is \"%s\"",
-                  sb_fail_quote(quoted, node->key), nearest);
+                  sb_fail_quote(node->key).text, nearest);
     return;
   }
   for (int i = 0; i < count; i++) {
@@ -389,7 +387,7 @@ static void refuse_unknown(struct sb_reader *reader, const struct sb_section *se
     snprintf(list + length, sizeof list - length, "%s%s", i == 0 ? "" : ", ", names[i]);
   }
   sb_faults_add(reader->faults, &node->key_place, reader->path, "unknown key %s, known are %s",
-                sb_fail_quote(quoted, node->key), list);
+                sb_fail_quote(node->key).text, list);
 }
 
 static void check_known(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,

@@ -155,8 +155,8 @@ static enum sb_status parse_with(struct work *work, const char *text, size_t len
   apply_sets(work, root, sets, set_count, &bad);
   if (root != NULL) sb_old_names_refuse(root, &work->faults); /* those in the values of sets */
   if (bad != NULL) {
-    char message[256], quoted[SB_QUOTE_SIZE];
-    snprintf(message, sizeof message, "--set: needs PATH=VALUE, found %s", sb_fail_quote(quoted, bad));
+    char message[256];
+    snprintf(message, sizeof message, "--set: needs PATH=VALUE, found %s", sb_fail_quote(bad).text);
     return publish_one(faults, SB_ERR_USAGE, message);
   }
   work->reader.root = root;

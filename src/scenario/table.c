@@ -22,10 +22,9 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
   struct sb_error err;
   bool is_fit = sb_units_parse(place->text, format->place.kind, x, &err) == SB_OK;
   if (!is_fit) sb_faults_add(reader->faults, &place->place, path, "%s", err.text);
-  char quoted[SB_QUOTE_SIZE];
   if (is_fit && !(fabs(*x) <= SB_TABLE_PLACE_MAX)) {
     sb_faults_add(reader->faults, &place->place, path, "needs a place of a sensible size, found %s",
-                  sb_fail_quote(quoted, place->text));
+                  sb_fail_quote(place->text).text);
     is_fit = false;
   }
   if (sb_units_parse(number->text, format->value.kind, value, &err) != SB_OK) {
@@ -36,7 +35,7 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
   if (!(fabs(*value) <= format->value_max) || is_negative) {
     sb_faults_add(reader->faults, &number->place, path, "needs %s %s, found %s", sb_units_words(format->value.kind),
                   is_negative ? "that is not negative, since it resists" : format->value_max_words,
-                  sb_fail_quote(quoted, number->text));
+                  sb_fail_quote(number->text).text);
     return false;
   }
   return is_fit;
@@ -63,7 +62,7 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
   bool is_fit = true;
   double before_previous = (double)NAN, previous = (double)NAN;
   for (const struct sb_node *node = points->first; node != NULL; node = node->next) {
-    char point_path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
+    char point_path[SB_PATH_SIZE];
     const char *needs;
     snprintf(point_path, sizeof point_path, "%.200s.%d", path, ++number);
     if (!read_point(reader, request, node, point_path, &x[n], &values[n])) {
@@ -72,7 +71,7 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
     }
     if (!sb_table_point_is_fit(request, before_previous, previous, x[n], &needs)) {
       sb_faults_add(reader->faults, &node->first->place, point_path, "needs %s, found %s", needs,
-                    sb_fail_quote(quoted, node->first->text));
+                    sb_fail_quote(node->first->text).text);
       is_fit = false;
     }
     before_previous = previous;
@@ -93,7 +92,7 @@ static void table_path(const struct sb_reader *reader, const char *file, char ou
 bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
                          const char *path, struct sb_table *out)
 {
-  char whole[4096], quoted[SB_QUOTE_SIZE];
+  char whole[4096];
   table_path(reader, file, whole);
   bool has_commas = false;
   const enum sb_status status = sb_table_csv_read(whole, request, out, &has_commas);
@@ -105,7 +104,7 @@ bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request
   if (status == SB_ERR_MEMORY) reader->is_out_of_memory = true;
   if (status == SB_ERR_IO) {
     sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",
-                  sb_fail_quote(quoted, whole), strerror(errno));
+                  sb_fail_quote(whole).text, strerror(errno));
   }
   return status == SB_OK;
 }

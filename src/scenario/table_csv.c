@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 
 #define TORQUE_MAX 1e6 /* N m: more is a wrong unit */
 

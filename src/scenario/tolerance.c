@@ -49,9 +49,9 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
   for (const struct sb_value *v = reader->values; v != NULL && count < CANDIDATE_MAX; v = v->next) {
     if (v->key->kind != SB_KEY_WHOLE) paths[count++] = v->path;
   }
-  char quoted[SB_QUOTE_SIZE], hint[SB_NEAREST_SIZE];
+  char hint[SB_NEAREST_SIZE];
   sb_faults_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s",
-                sb_fail_quote(quoted, node->key), sb_nearest_hint(hint, node->key, paths));
+                sb_fail_quote(node->key).text, sb_nearest_hint(hint, node->key, paths));
 }
 
 /* `10 %` of a value that is itself a percentage could mean two things. */
@@ -66,7 +66,6 @@ static bool read_spread(struct sb_reader *reader, const struct sb_node *node, co
                         struct sb_tolerance *out)
 {
   struct sb_error err;
-  char quoted[SB_QUOTE_SIZE];
   double spread = 0.0;
   enum sb_quantity found = value->quantity;
   if (strstr(node->text, "..") != NULL) {
@@ -78,7 +77,7 @@ static bool read_spread(struct sb_reader *reader, const struct sb_node *node, co
     sb_faults_add(reader->faults, &node->place, reader->path,
                   "needs a range such as 55..65 %%, found %s, which reads both "
                   "ways for %s",
-                  sb_fail_quote(quoted, node->text), sb_units_words(value->quantity));
+                  sb_fail_quote(node->text).text, sb_units_words(value->quantity));
     return false;
   }
   if (sb_units_parse_either(node->text, value->quantity, SB_PERCENT, &spread, &found, &err) != SB_OK) {
@@ -92,7 +91,7 @@ static bool read_spread(struct sb_reader *reader, const struct sb_node *node, co
   }
   if (!(spread >= 0.0)) {
     sb_faults_add(reader->faults, &node->place, reader->path, "needs a spread that is not negative, found %s",
-                  sb_fail_quote(quoted, node->text));
+                  sb_fail_quote(node->text).text);
     return false;
   }
   out->least = value->value - spread;

@@ -86,16 +86,15 @@ struct sb_place sb_tree_place_of(const struct sb_node *root, const char *path)
 static struct sb_node *add_step(struct sb_document *document, struct sb_node *parent, const char *step,
                                 const struct sb_place *place)
 {
-  char quoted[SB_QUOTE_SIZE];
   if (parent->kind == SB_NODE_VALUE) {
     sb_faults_add(document->faults, place, "", "needs a section before %s, found a single value",
-                  sb_fail_quote(quoted, step));
+                  sb_fail_quote(step).text);
     return NULL;
   }
   if (parent->kind == SB_NODE_BROKEN) return NULL;
   if (parent->kind == SB_NODE_LIST && number_of_step(step) != parent->count + 1) {
     sb_faults_add(document->faults, place, "", "needs a number from 1 to %d or a name, found %s", parent->count + 1,
-                  sb_fail_quote(quoted, step));
+                  sb_fail_quote(step).text);
     return NULL;
   }
   struct sb_node *child = sb_arena_take(document->arena, sizeof *child);

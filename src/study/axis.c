@@ -32,7 +32,7 @@ static void number_gears(const struct sb_scenario *scenario, const char *path, c
 
 static enum sb_status refuse_path(const struct sb_scenario *scenario, const char *path, struct sb_error *err)
 {
-  char quoted[SB_QUOTE_SIZE], renewed[SB_PATH_SIZE];
+  char renewed[SB_PATH_SIZE];
   if (sb_old_names_renew(path, renewed, sizeof renewed)) {
     return sb_fail(err, SB_ERR_USAGE, "%s is now called %s", path, renewed);
   }
@@ -50,7 +50,7 @@ static enum sb_status refuse_path(const struct sb_scenario *scenario, const char
     if (sb_nearest_word(path, one) != NULL) nearest = paths[i];
   }
   free(paths);
-  return sb_fail(err, SB_ERR_USAGE, "no number %s in this scenario%s%s", sb_fail_quote(quoted, path),
+  return sb_fail(err, SB_ERR_USAGE, "no number %s in this scenario%s%s", sb_fail_quote(path).text,
                  nearest != NULL ? ", nearest is " : "", nearest != NULL ? nearest : "");
 }
 
@@ -120,12 +120,12 @@ static enum sb_status limit_to_whole(struct sb_axis *axis, struct sb_error *err)
 enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenario, int points, struct sb_axis *axis,
                              struct sb_error *err)
 {
-  char path[SB_PATH_SIZE], quoted[SB_QUOTE_SIZE];
+  char path[SB_PATH_SIZE];
   const char *equals = strchr(text, '=');
   struct sb_axis out = {.points = points};
   if (equals == NULL || equals == text || equals - text >= (long)sizeof out.path) {
     return sb_fail(err, SB_ERR_USAGE, "needs PATH=FROM..TO, such as controller.dwell=0.2..3 s, found %s",
-                   sb_fail_quote(quoted, text));
+                   sb_fail_quote(text).text);
   }
   snprintf(path, sizeof path, "%.*s", (int)(equals - text), text);
   const struct sb_scenario_key *first, *second, *key = find_key(scenario, path, &first, &second);

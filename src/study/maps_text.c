@@ -112,7 +112,7 @@ static void put_json_charge(struct sb_json *json, const struct sb_study *study, 
     sb_json_put_integer(json, "refused", at->refused);
     put_passed(json, study, at, at->own_passed);
   } else {
-    sb_map_put_verdict(json, &at->verdict);
+    sb_map_put_verdicts(json, &at->verdict);
     sb_fields_put_json(json, sb_map_figure_fields, &at->figures);
   }
   sb_json_put_number(json, "safe_share", at->safe_share);

@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 
-#include "map/join.h"
+#include "map/lattice.h"
 #include "study/share.h"
 #include "text/csv_writer.h"
 

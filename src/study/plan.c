@@ -5,7 +5,6 @@
 
 #include "machine/caution.h"
 #include "map/lattice.h"
-#include "map/plane.h"
 #include "shiftband/discharge.h"
 #include "shiftband/scenario.h"
 #include "study/passing.h"

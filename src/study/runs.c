@@ -199,11 +199,13 @@ static void put_axis(struct sb_json *json, const struct sb_axis *axis)
 
 static void put_json_outcome(struct sb_json *json, const struct sb_outcome *outcome)
 {
-  if (outcome->end != SB_RUN_ENDED) {
-    sb_json_put_string(json, "verdict", sb_outcome_name(outcome));
+  const bool has_ended = outcome->end == SB_RUN_ENDED;
+  sb_json_put_string(json, "end", has_ended ? "ended" : sb_outcome_name(outcome));
+  if (!has_ended) {
+    sb_json_put_null(json, "verdicts");
     return;
   }
-  sb_map_put_verdict(json, &outcome->verdict);
+  sb_map_put_verdicts(json, &outcome->verdict);
   sb_fields_put_json(json, sb_map_figure_fields, &outcome->figures);
   sb_json_put_number(json, "standstill_s", outcome->standstill_s);
 }

@@ -139,14 +139,14 @@ static void take(struct sb_csv_reader *csv, const struct sb_csv_wanted *wanted, 
                  const struct scale *scale, struct sb_csv_column *column)
 {
   const struct sb_csv_name *name = &csv->names[column->field];
-  char needs[200], quoted[SB_QUOTE_SIZE];
+  char needs[200];
   column->heading = name->text;
   column->place = name->place;
   set_factor(column, scale, quantity, wanted->is_si);
   if (scale->kind == SCALE_UNKNOWN) {
     snprintf(needs, sizeof needs, "a unit of %s (%s)", sb_units_words(quantity->kind),
              sb_units_offered(quantity->kind));
-    sb_csv_fault_at(csv, 1, name->place, name->text, needs, sb_fail_quote(quoted, scale->text));
+    sb_csv_fault_at(csv, 1, name->place, name->text, needs, sb_fail_quote(scale->text).text);
   } else if (scale->kind == SCALE_NONE && !quantity->needs_no_unit) {
     const char *unit = quantity->unit[0] != 0 ? quantity->unit : "%";
     const int length = snprintf(needs, sizeof needs, "its unit, as in \"%.40s [%s]\"", name->text, unit);

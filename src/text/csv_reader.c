@@ -8,8 +8,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/arena.h"
 #include "base/constants.h"
-#include "base/grow.h"
 #include "base/text_file.h"
 #include "shiftband/units.h"
 
@@ -25,9 +25,8 @@ void sb_csv_fault_at(struct sb_csv_reader *csv, long line, int column, const cha
 
 void sb_csv_fault_here(struct sb_csv_reader *csv, const char *name, const char *needs)
 {
-  char quoted[SB_QUOTE_SIZE];
   sb_csv_fault_at(csv, csv->field_line, csv->field_column, name, needs,
-                  csv->field[0] != 0 ? sb_fail_quote(quoted, csv->field) : "nothing");
+                  csv->field[0] != 0 ? sb_fail_quote(csv->field).text : "nothing");
 }
 
 static void give_up(struct sb_csv_reader *csv, const char *needs, const char *found)

@@ -7,7 +7,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "shiftband/closed_form.h"
 #include "theory/shift.h"
 #include "theory/steady.h"

@@ -2,13 +2,16 @@
 /* json.c - what tune found, for machines. */
 #include <math.h>
 
+#include "map/report.h"
 #include "text/json.h"
 #include "tune/report.h"
 
-static void put_verdict(struct sb_json *json, const struct sb_map_verdict *verdict)
+/* What closed forms find stands in the same list as what a map finds. */
+static void put_closed_verdict(struct sb_json *json, const struct sb_tune_limit *limit)
 {
-  sb_json_put_string(json, "verdict", sb_tune_verdict_name(verdict));
-  sb_json_put_string(json, "cause", sb_tune_verdict_cause(verdict));
+  const enum sb_verdict_kind kind = limit->is_band ? SB_VERDICT_HUNTING : SB_VERDICT_STUCK_LOW;
+  const enum sb_cause cause = limit->is_band ? SB_CAUSE_THRESHOLDS : SB_CAUSE_NONE;
+  sb_map_put_verdicts(json, &(struct sb_map_verdict){1U << kind, cause});
 }
 
 static void put_machine(struct sb_json *json, const struct sb_rounds *tuning, int machine)
@@ -23,11 +26,12 @@ static void put_machine(struct sb_json *json, const struct sb_rounds *tuning, in
 static void put_failure(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_limit *limit)
 {
   sb_json_put_number(json, "fails_at_pct", sb_tune_percent(limit->fails_at_fraction));
-  if (limit->is_band || limit->is_low) {
-    sb_json_put_string(json, "verdict", limit->is_band ? "hunting band opens" : "stuck low");
-    sb_json_put_string(json, "cause", "closed form");
+  const bool is_closed_form = limit->is_band || limit->is_low;
+  sb_json_put_string(json, "found_by", is_closed_form ? "closed form" : "simulation");
+  if (is_closed_form) {
+    put_closed_verdict(json, limit);
   } else {
-    put_verdict(json, &limit->verdict);
+    sb_map_put_verdicts(json, &limit->verdict);
   }
   put_machine(json, tuning, limit->machine);
   if (sb_tune_decider(tuning) != NULL) return;
@@ -60,7 +64,7 @@ static void put_dwell_margin(struct sb_json *json, const struct sb_rounds *tunin
   sb_json_put_string(json, "direction", direction);
   sb_json_put_number(json, "passes_s", sb_tune_seconds(limit->passes_s));
   if (!limit->is_end) {
-    put_verdict(json, &limit->verdict);
+    sb_map_put_verdicts(json, &limit->verdict);
     put_machine(json, tuning, limit->machine);
   }
   sb_json_close(json);
@@ -133,7 +137,7 @@ static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int p
     put_dwell_margin(json, tuning, "longer", &result->longest_dwell);
     sb_json_close(json);
   } else {
-    put_verdict(json, &result->first_verdict);
+    sb_map_put_verdicts(json, &result->first_verdict);
     put_machine(json, tuning, result->first_failing);
     if (is_builtin) put_remedy(json, tuning, pair);
   }

@@ -3,7 +3,7 @@
 #include <stdint.h>
 #include <stdlib.h>
 
-#include "base/grow.h"
+#include "base/arena.h"
 #include "help/near.h"
 
 static void items_stay_while_the_array_grows(void **state)

@@ -280,19 +280,19 @@ static void every_unit_offered_is_taken(void **state)
 static void quoted_text_is_short_and_harmless(void **state)
 {
   (void)state;
-  char out[SB_QUOTE_SIZE];
-  assert_string_equal(sb_fail_quote(out, "a\x1b[31m\n"), "\"a\\x1b[31m\\x0a\"");
+  assert_string_equal(sb_fail_quote("a\x1b[31m\n").text, "\"a\\x1b[31m\\x0a\"");
   char longest[4096];
   memset(longest, '\x01', sizeof longest - 1);
   longest[sizeof longest - 1] = 0;
-  assert_true(strlen(sb_fail_quote(out, longest)) < SB_QUOTE_SIZE);
+  assert_true(strlen(sb_fail_quote(longest).text) < sizeof(struct sb_quote));
   memset(longest, '\xbf', sizeof longest - 1);
-  assert_true(strlen(sb_fail_quote(out, longest)) < SB_QUOTE_SIZE);
+  assert_true(strlen(sb_fail_quote(longest).text) < sizeof(struct sb_quote));
   /* Characters of two bytes stay whole, at either of the places where such a text may be cut. */
   for (size_t plain = 0; plain < 2; plain++) {
     memset(longest, 'a', plain);
     for (size_t i = plain; i + 2 <= 200; i += 2) memcpy(longest + i, "\xc3\xbc", 3);
-    sb_fail_quote(out, longest);
+    const struct sb_quote quote = sb_fail_quote(longest);
+    const char *out = quote.text;
     const size_t kept = strlen(out) - strlen("\"...\"");
     assert_true(kept > 50 && strcmp(out + 1 + kept, "...\"") == 0);
     assert_memory_equal(out + 1, longest, kept);

@@ -36,13 +36,13 @@ static void a_clean_spin_up_gives_back_the_closed_form(void **state)
 {
   (void)state;
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_motion_log(&clean, NULL);
+  struct sb_log log = fit_motion_log(&clean, NULL);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   expect_determined(&result, SB_FIT_NO_LOAD_SPEED, fit_w0, model_rel);
   expect_determined(&result, SB_FIT_TIME_CONSTANT, fit_tau(), model_rel);
   assert_near(result.origins[0].start_s, clean.start_s, model_rel * fit_tau());
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 static void a_clean_coast_down_gives_back_constant_and_viscous_friction_over_inertia(void **state)
@@ -50,14 +50,14 @@ static void a_clean_coast_down_gives_back_constant_and_viscous_friction_over_ine
   (void)state;
   const struct fit_motion motion = {.count = 300, .length_s = 0.7, .start_s = 0.0123, .off_s = 0.2};
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_motion_log(&motion, NULL);
+  struct sb_log log = fit_motion_log(&motion, NULL);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.origins[0].phase, SB_FIT_BOTH); /* seen from the speeds */
   expect_determined(&result, SB_FIT_FRICTION_OVER_INERTIA, fit_tf / fit_j, 10.0 * model_rel);
   expect_determined(&result, SB_FIT_VISCOUS_OVER_INERTIA, fit_b / fit_j, 1e-2); /* a fortieth of the friction */
   assert_near(result.origins[0].off_s, motion.off_s, 1e-5);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 /* The log begins long after the switch, and its clock is an hour off: the origin is fitted, so nothing else moves. */
@@ -68,14 +68,14 @@ static void a_wrong_time_origin_changes_nothing_else(void **state)
   late.from_s = 3600.0 + 0.015;
   late.start_s = 3600.0;
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_motion_log(&late, NULL);
+  struct sb_log log = fit_motion_log(&late, NULL);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   expect_determined(&result, SB_FIT_NO_LOAD_SPEED, fit_w0, model_rel);
   expect_determined(&result, SB_FIT_TIME_CONSTANT, fit_tau(),
                     1e-4); /* times in the log are whole tenths of a microsecond */
   assert_near(result.origins[0].start_s, 3600.0, 1e-5);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 /* A straight line of points must be the line of least squares, errors and Student's interval included. */
@@ -99,7 +99,7 @@ static void points_of_torque_and_speed_are_a_line_of_least_squares(void **state)
   assert_int_equal(sb_least_squares_linear(COUNT, 2, rows, y, c, covariance, &sum, &err), SB_OK);
 
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_read("line.csv", text, length);
+  struct sb_log log = fit_read("line.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   const struct sb_fit_figure *speed = &result.figures[SB_FIT_NO_LOAD_SPEED];
   expect_determined(&result, SB_FIT_NO_LOAD_SPEED, c[0], 1e-6);
@@ -112,7 +112,7 @@ static void points_of_torque_and_speed_are_a_line_of_least_squares(void **state)
   assert_near_rel(speed->least, c[0] * exp(-reach), 1e-6);
   assert_near_rel(result.channels[0].sd, sqrt(sum / (COUNT - 2.0)), 1e-4);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 /* ---- bad logs ---- */
@@ -128,7 +128,7 @@ static void outliers_and_gaps_leave_the_estimates_alone(void **state)
   motion.gap_from = 60;
   motion.gap_to = 93;
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_motion_log(&motion, rng);
+  struct sb_log log = fit_motion_log(&motion, rng);
   assert_int_equal(log.gap_count, 1);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_true(is_in_interval(&result, SB_FIT_NO_LOAD_SPEED));
@@ -140,7 +140,7 @@ static void outliers_and_gaps_leave_the_estimates_alone(void **state)
   }
   assert_near(result.channels[0].sd, 2.0 * FIT_RPM, 0.4 * FIT_RPM); /* 148 readings know it to 6 % */
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   gsl_rng_free(rng);
 }
 
@@ -150,14 +150,14 @@ static void a_burst_of_dropped_readings_is_set_aside_whole(void **state)
   gsl_rng *rng = fit_rng(4);
   struct fit_motion motion = clean;
   motion.noise_rpm = 2.0;
-  struct sb_fit_log log = fit_motion_log(&motion, rng);
-  for (size_t i = 120; i < 130; i++) log.columns[SB_FIT_SPEED][i] = 0.0;
+  struct sb_log log = fit_motion_log(&motion, rng);
+  for (size_t i = 120; i < 130; i++) log.columns[SB_LOG_MOTOR_SPEED][i] = 0.0;
   const struct sb_fit_setup setup = fit_setup();
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.channels[0].outlier_count, 10);
   assert_true(is_in_interval(&result, SB_FIT_NO_LOAD_SPEED));
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   gsl_rng_free(rng);
 }
 
@@ -179,7 +179,7 @@ static void speed_alone_tells_torque_over_inertia_but_neither_of_them(void **sta
   struct fit_motion motion = clean;
   motion.noise_rpm = 2.0;
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_motion_log(&motion, rng);
+  struct sb_log log = fit_motion_log(&motion, rng);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.figures[SB_FIT_STALL_TORQUE].state, SB_FIT_UNDETERMINED);
   assert_int_equal(result.figures[SB_FIT_ROTOR_INERTIA].state, SB_FIT_UNDETERMINED);
@@ -191,7 +191,7 @@ static void speed_alone_tells_torque_over_inertia_but_neither_of_them(void **sta
   assert_non_null(open->advice);
   assert_non_null(strstr(open->advice, "known weight"));
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   gsl_rng_free(rng);
 }
 
@@ -204,13 +204,13 @@ static void one_point_with_a_known_weight_settles_torque_and_inertia(void **stat
   motion.noise_rpm = 2.0;
   static const char text[] = "torque_nm,speed_rpm\n0.21,150\n";
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log logs[] = {fit_motion_log(&motion, rng), fit_read("point.csv", text, sizeof text - 1)};
+  struct sb_log logs[] = {fit_motion_log(&motion, rng), fit_read("point.csv", text, sizeof text - 1)};
   struct sb_fit_result result = fit_solved(&setup, logs, 2);
   assert_true(is_in_interval(&result, SB_FIT_STALL_TORQUE));
   assert_true(is_in_interval(&result, SB_FIT_ROTOR_INERTIA));
   assert_null(undetermined_with(&result, SB_FIT_P_STALL_TORQUE));
   sb_fit_result_clear(&result);
-  for (int k = 0; k < 2; k++) sb_fit_log_clear(&logs[k]);
+  for (int k = 0; k < 2; k++) sb_log_clear(&logs[k]);
   gsl_rng_free(rng);
 }
 
@@ -221,7 +221,7 @@ static void a_coast_down_alone_tells_friction_over_inertia_only(void **state)
   const struct fit_motion motion = {
       .count = 150, .from_s = 0.2, .length_s = 0.3, .start_s = 0.0, .off_s = 0.2, .noise_rpm = 1.0};
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log log = fit_motion_log(&motion, rng);
+  struct sb_log log = fit_motion_log(&motion, rng);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.origins[0].phase, SB_FIT_COAST_DOWN);
   assert_true(is_in_interval(&result, SB_FIT_FRICTION_OVER_INERTIA));
@@ -229,7 +229,7 @@ static void a_coast_down_alone_tells_friction_over_inertia_only(void **state)
   assert_int_equal(result.figures[SB_FIT_STALL_TORQUE].state, SB_FIT_UNDETERMINED);
   assert_int_equal(result.figures[SB_FIT_MOTOR_FRICTION].state, SB_FIT_UNDETERMINED);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   gsl_rng_free(rng);
 }
 
@@ -247,13 +247,13 @@ static void a_disc_of_known_inertia_parts_torque_from_inertia(void **state)
                                300.0 * (1.0 - exp(-t / tau)), disc);
   }
   const struct sb_fit_setup setup = fit_setup();
-  struct sb_fit_log logs[] = {fit_motion_log(&clean, NULL), fit_read("disc.csv", text, length)};
+  struct sb_log logs[] = {fit_motion_log(&clean, NULL), fit_read("disc.csv", text, length)};
   free(text);
   struct sb_fit_result result = fit_solved(&setup, logs, 2);
   expect_determined(&result, SB_FIT_STALL_TORQUE, fit_ts, 1e-4);
   expect_determined(&result, SB_FIT_ROTOR_INERTIA, fit_j, 1e-4);
   sb_fit_result_clear(&result);
-  for (int k = 0; k < 2; k++) sb_fit_log_clear(&logs[k]);
+  for (int k = 0; k < 2; k++) sb_log_clear(&logs[k]);
 }
 
 /* Current and voltage alone, with kt = ke taken for granted, give the torque without any weight. */
@@ -271,13 +271,13 @@ static void equal_constants_turn_currents_into_torque(void **state)
   struct sb_fit_setup setup = fit_setup();
   setup.is_equal_constants = true;
   setup.known[setup.known_count++] = (struct sb_fit_known){SB_FIT_STALL_CURRENT, 12.0 / ohm, 12.0 / ohm};
-  struct sb_fit_log log = fit_read("free.csv", text, length);
+  struct sb_log log = fit_read("free.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   expect_determined(&result, SB_FIT_KT, k, 1e-3);
   /* Ts = kt Is - Tf */
   expect_determined(&result, SB_FIT_STALL_TORQUE, k * 12.0 / ohm - friction, 2e-3);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 /* A spin-up with current and a sagging voltage: winding and back-voltage are told, and what viscous friction could still be is
@@ -299,7 +299,7 @@ static void currents_over_time_tell_the_winding_and_leave_room_for_viscous_frict
   }
   struct sb_fit_setup setup = fit_setup();
   setup.known[setup.known_count++] = (struct sb_fit_known){SB_FIT_ROTOR_INERTIA, fit_j, fit_j};
-  struct sb_fit_log log = fit_read("sag.csv", text, length);
+  struct sb_log log = fit_read("sag.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   const struct sb_fit_figure *ohms = &result.figures[SB_FIT_RESISTANCE], *kt = &result.figures[SB_FIT_KT];
   assert_true(ohms->least < ohm && ohm < ohms->greatest);
@@ -308,7 +308,7 @@ static void currents_over_time_tell_the_winding_and_leave_room_for_viscous_frict
   assert_true(is_in_interval(&result, SB_FIT_KT));
   assert_true(kt->standard_error > 0.01 * kt->value && kt->standard_error < 0.06 * kt->value);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   free(text);
   gsl_rng_free(rng);
 }
@@ -324,20 +324,20 @@ static void a_measured_run_up_and_coast_of_a_real_motor_is_followed(void **state
   (void)state;
   static const struct sb_column_fact renames[] = {{"time", "sample"}, {"voltage", "input_V"}, {"speed", "output"}};
   static const struct sb_column_fact units[] = {{"sample", "s"}, {"input_V", "V"}, {"output", "rad/s"}};
-  const struct sb_fit_log_options options = {
+  const struct sb_log_options options = {
       .facts = {.unit_count = 3, .units = units, .rename_count = 3, .renames = renames}};
   char path[512];
   snprintf(path, sizeof path, "%s/tests/data/motor_generator_decimated.csv", SB_SOURCE_DIR);
-  struct sb_fit_log log;
+  struct sb_log log;
   struct sb_faults faults;
   assert_int_equal(sb_fit_log_read(path, &options, &log, &faults), SB_OK);
-  assert_int_equal(log.row_count, 2000);
-  double *duties = calloc(log.row_count, sizeof *duties), mean = 0.0, constant = 0.0, left = 0.0;
+  assert_int_equal(log.count, 2000);
+  double *duties = calloc(log.count, sizeof *duties), mean = 0.0, constant = 0.0, left = 0.0;
   assert_non_null(duties);
-  for (size_t i = 0; i < log.row_count; i++) duties[i] = log.columns[SB_FIT_VOLTAGE][i] > 2.5 ? 1.0 : 0.0;
-  free(log.columns[SB_FIT_VOLTAGE]);
-  log.columns[SB_FIT_VOLTAGE] = NULL;
-  log.columns[SB_FIT_DUTY] = duties; /* off is an open circuit */
+  for (size_t i = 0; i < log.count; i++) duties[i] = log.columns[SB_LOG_SUPPLY_VOLTAGE][i] > 2.5 ? 1.0 : 0.0;
+  free(log.columns[SB_LOG_SUPPLY_VOLTAGE]);
+  log.columns[SB_LOG_SUPPLY_VOLTAGE] = NULL;
+  log.columns[SB_LOG_DUTY] = duties; /* off is an open circuit */
 
   struct sb_fit_setup setup = fit_setup();
   setup.nominal_voltage_v = 5.0;
@@ -361,7 +361,7 @@ static void a_measured_run_up_and_coast_of_a_real_motor_is_followed(void **state
   assert_near(w, 5990.0, 0.1 * 5990.0);
   assert_near(result.origins[0].start_s, 250.0, 60.0); /* the delay */
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 /* ---- with a scenario ---- */
@@ -406,14 +406,14 @@ static void weights_at_the_output_tell_the_efficiency_of_a_mesh(void **state)
   struct sb_scenario scenario = load_box(box_text, NULL, 0);
   struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
   setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
-  struct sb_fit_log log = fit_read("weights.csv", text, length);
+  struct sb_log log = fit_read("weights.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   const struct sb_fit_figure *figure = &result.figures[SB_FIT_MESH_EFFICIENCY];
   assert_int_equal(figure->state, SB_FIT_DETERMINED);
   assert_true(figure->least < eta && eta < figure->greatest);
   assert_true(figure->standard_error < 0.01);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   sb_scenario_clear(&scenario);
 }
 
@@ -434,7 +434,7 @@ static int take_row(void *context, const struct sb_row *row)
 }
 
 /* A run of the box as a log, with noise on both speeds. */
-static struct sb_fit_log simulated(const char *const *sets, size_t count, int locked_gear, unsigned long seed)
+static struct sb_log simulated(const char *const *sets, size_t count, int locked_gear, unsigned long seed)
 {
   struct sb_scenario scenario = load_box(box_text, sets, count);
   struct lines lines = {.text = malloc(FIT_TEXT_SIZE), .rng = fit_rng(seed)};
@@ -448,7 +448,7 @@ static struct sb_fit_log simulated(const char *const *sets, size_t count, int lo
   struct sb_error err = {0};
   assert_int_equal(sb_run(&scenario.model, &options, &run, &err), SB_OK);
   sb_run_result_clear(&run);
-  const struct sb_fit_log log = fit_read("run.csv", lines.text, lines.length);
+  const struct sb_log log = fit_read("run.csv", lines.text, lines.length);
   free(lines.text);
   gsl_rng_free(lines.rng);
   sb_scenario_clear(&scenario);
@@ -475,7 +475,7 @@ static void a_shift_tells_both_inertias(void **state)
                                       "run.trace_interval=5 ms", "controller.start_delay=400 ms"};
   static const char *const wrong[] = {"motor.rotor_inertia=3e-4 kg.m2", "load.inertia=0.006 kg.m2",
                                       "load.parts=[{kind: constant, manner: resists, torque: 0.6 N.m}]"};
-  struct sb_fit_log log = simulated(truth, 3, 0, 5);
+  struct sb_log log = simulated(truth, 3, 0, 5);
   struct sb_scenario start = load_box(box_text, wrong, 3);
   struct sb_fit_setup setup = sb_fit_setup_default(&start.model);
   setup.is_fitted[SB_FIT_P_MESH_EFFICIENCY] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
@@ -485,7 +485,7 @@ static void a_shift_tells_both_inertias(void **state)
   expect_holds(&result, SB_FIT_LOAD_INERTIA, 0.004, 0.05);
   expect_holds(&result, SB_FIT_LOAD_FRICTION, 0.9, 0.01);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   sb_scenario_clear(&start);
 }
 
@@ -493,7 +493,7 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
 {
   (void)state;
   static const char *const sets[] = {"run.duration=600 ms", "run.trace_interval=5 ms"};
-  struct sb_fit_log log = simulated(sets, 2, 2, 6);
+  struct sb_log log = simulated(sets, 2, 2, 6);
   struct sb_scenario scenario = load_box(box_text, NULL, 0);
   struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
   memset(setup.is_fitted, 0, sizeof setup.is_fitted);
@@ -509,7 +509,7 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
   result = fit_solved(&setup, &log, 1);
   expect_holds(&result, SB_FIT_LOAD_INERTIA, 0.004, 0.02);
   sb_fit_result_clear(&result);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   sb_scenario_clear(&scenario);
 }
 
@@ -517,12 +517,12 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
 
 static void expect_refusal(const struct sb_fit_setup *setup, const char *text, const char *want)
 {
-  struct sb_fit_log log = fit_read("log.csv", text, strlen(text));
+  struct sb_log log = fit_read("log.csv", text, strlen(text));
   struct sb_fit_result result;
   struct sb_error err = {0};
   assert_int_equal(sb_fit_solve(setup, &log, 1, &result, &err), SB_ERR_SCENARIO);
   assert_string_equal(err.text, want);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
 }
 
 static void logs_that_cannot_be_fitted_are_refused_with_what_they_need(void **state)

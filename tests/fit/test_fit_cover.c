@@ -47,11 +47,11 @@ static void intervals_of_a_spin_up_hold_the_truth_as_often_as_they_say(void **st
     gsl_rng *rng = fit_rng(1000 + (unsigned long)trial);
     const struct fit_motion motion = {
         .count = 120, .length_s = 8.0 * fit_tau(), .start_s = 0.0123, .off_s = INFINITY, .noise_rpm = 3.0};
-    struct sb_fit_log log = fit_motion_log(&motion, rng);
+    struct sb_log log = fit_motion_log(&motion, rng);
     struct sb_fit_result result = fit_solved(&setup, &log, 1);
     count_result(&result, tallies);
     sb_fit_result_clear(&result);
-    sb_fit_log_clear(&log);
+    sb_log_clear(&log);
     gsl_rng_free(rng);
   }
   static const enum sb_fit_figure_kind kinds[] = {SB_FIT_NO_LOAD_SPEED, SB_FIT_STALL_TORQUE, SB_FIT_TIME_CONSTANT,
@@ -70,11 +70,11 @@ static void intervals_of_points_and_motion_together_hold_the_truth_as_often_as_t
     gsl_rng *rng = fit_rng(5000 + (unsigned long)trial);
     const struct fit_motion motion = {
         .count = 100, .length_s = 0.55, .start_s = 0.0123, .off_s = 0.2, .noise_rpm = 3.0};
-    struct sb_fit_log logs[] = {fit_points_log(7, 1.5, 0.004, rng), fit_motion_log(&motion, rng)};
+    struct sb_log logs[] = {fit_points_log(7, 1.5, 0.004, rng), fit_motion_log(&motion, rng)};
     struct sb_fit_result result = fit_solved(&setup, logs, 2);
     count_result(&result, tallies);
     sb_fit_result_clear(&result);
-    for (int k = 0; k < 2; k++) sb_fit_log_clear(&logs[k]);
+    for (int k = 0; k < 2; k++) sb_log_clear(&logs[k]);
     gsl_rng_free(rng);
   }
   static const enum sb_fit_figure_kind kinds[] = {SB_FIT_NO_LOAD_SPEED,   SB_FIT_STALL_TORQUE,  SB_FIT_STALL_CURRENT,
@@ -96,12 +96,12 @@ static void coarse_rounding_never_makes_intervals_too_narrow(void **state)
     gsl_rng *rng = fit_rng(9000 + (unsigned long)trial);
     const struct fit_motion motion = {
         .count = 120, .length_s = 0.8, .start_s = 0.0123, .off_s = 0.25, .noise_rpm = 1.0, .step_rpm = 10.0};
-    struct sb_fit_log log = fit_motion_log(&motion, rng);
+    struct sb_log log = fit_motion_log(&motion, rng);
     struct sb_fit_result result = fit_solved(&setup, &log, 1);
     assert_near(result.channels[0].quantum, 10.0 * FIT_RPM, 1e-9);
     count_result(&result, tallies);
     sb_fit_result_clear(&result);
-    sb_fit_log_clear(&log);
+    sb_log_clear(&log);
     gsl_rng_free(rng);
   }
   static const enum sb_fit_figure_kind kinds[] = {SB_FIT_NO_LOAD_SPEED, SB_FIT_STALL_TORQUE, SB_FIT_MOTOR_FRICTION,

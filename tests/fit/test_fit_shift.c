@@ -104,7 +104,7 @@ static int write_row(void *context, const struct sb_row *row)
   return 0;
 }
 
-static struct sb_fit_log log_of(const struct bench_case *at, gsl_rng *rng)
+static struct sb_log log_of(const struct bench_case *at, gsl_rng *rng)
 {
   struct sb_scenario truth = box_of(at, at->figures, at->volts > 0.0 ? at->volts : 12.0);
   struct writer writer = {.at = at, .text = malloc(FIT_TEXT_SIZE), .rng = rng, .last_s = -1.0};
@@ -119,14 +119,14 @@ static struct sb_fit_log log_of(const struct bench_case *at, gsl_rng *rng)
   struct sb_error err = {0};
   assert_int_equal(sb_run(&truth.model, &options, &run, &err), SB_OK);
   sb_run_result_clear(&run);
-  const struct sb_fit_log log = fit_read("shift.csv", writer.text, writer.length);
+  const struct sb_log log = fit_read("shift.csv", writer.text, writer.length);
   free(writer.text);
   sb_scenario_clear(&truth);
   return log;
 }
 
 static struct sb_fit_result fit_from(const struct bench_case *at, const double start[FIGURE_COUNT],
-                                     const struct sb_fit_log *log)
+                                     const struct sb_log *log)
 {
   struct sb_scenario scenario = box_of(at, start, 12.0);
   const struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
@@ -202,12 +202,12 @@ static struct tally try_many(int trials, unsigned long seed, void (*change)(stru
     double start[FIGURE_COUNT];
     struct bench_case at = draw(rng, start);
     if (change != NULL) change(&at);
-    struct sb_fit_log log = log_of(&at, rng);
+    struct sb_log log = log_of(&at, rng);
     struct sb_fit_result result = fit_from(&at, start, &log);
     assert_true(result.origins[0].shift_count > 0);
     count(&result, &at, &tally);
     sb_fit_result_clear(&result);
-    sb_fit_log_clear(&log);
+    sb_log_clear(&log);
     gsl_rng_free(rng);
   }
   return tally;
@@ -264,13 +264,13 @@ static void a_wrong_mesh_efficiency_in_the_scenario_is_found_out(void **state)
     at.shifter = shifter;
     at.noise = 1e-3;
     gsl_rng *rng = fit_rng(7);
-    struct sb_fit_log log = log_of(&at, rng);
+    struct sb_log log = log_of(&at, rng);
     struct sb_fit_result result = fit_from(&at, start, &log);
     const struct sb_fit_figure *efficiency = &result.figures[SB_FIT_MESH_EFFICIENCY];
     assert_int_equal(efficiency->state, SB_FIT_DETERMINED);
     assert_near(efficiency->value, 0.90, 1e-3);
     sb_fit_result_clear(&result);
-    sb_fit_log_clear(&log);
+    sb_log_clear(&log);
     gsl_rng_free(rng);
   }
 }
@@ -284,12 +284,12 @@ static void expect_refusal(const char *gears, const char *wanted)
     const size_t length = strlen(text);
     snprintf(text + length, sizeof text - length, "%.2f,%c,%d\n", 0.01 * (double)i, gears[i], 100 + (int)i);
   }
-  struct sb_fit_log log = fit_read("gears.csv", text, strlen(text));
+  struct sb_log log = fit_read("gears.csv", text, strlen(text));
   struct sb_fit_result result;
   struct sb_error err = {.text = ""};
   assert_int_equal(sb_fit_solve(&setup, &log, 1, &result, &err), SB_ERR_SCENARIO);
   assert_string_equal(err.text, wanted);
-  sb_fit_log_clear(&log);
+  sb_log_clear(&log);
   sb_scenario_clear(&scenario);
 }
 
@@ -311,13 +311,13 @@ static void a_log_of_commanded_gears_is_followed_by_the_shifters_law(void **stat
     at.shifter = shifter;
     at.has_neutral = false;
     gsl_rng *rng = fit_rng(11);
-    struct sb_fit_log log = log_of(&at, rng);
+    struct sb_log log = log_of(&at, rng);
     struct sb_fit_result result = fit_from(&at, start, &log);
     assert_true(result.origins[0].is_engagement_seen == (shifter == 2)); /* a clutch makes no jump */
     assert_near(result.figures[SB_FIT_ROTOR_INERTIA].value, at.figures[0], 0.05 * at.figures[0]);
     assert_near(result.figures[SB_FIT_LOAD_INERTIA].value, at.figures[4], 0.1 * at.figures[4]);
     sb_fit_result_clear(&result);
-    sb_fit_log_clear(&log);
+    sb_log_clear(&log);
     gsl_rng_free(rng);
   }
 }
@@ -335,13 +335,13 @@ static void a_voltage_column_says_what_fed_the_run(void **state)
     at.volts = 10.9;
     at.source_ohm = 0.6;
     gsl_rng *rng = fit_rng(13);
-    struct sb_fit_log log = log_of(&at, rng);
+    struct sb_log log = log_of(&at, rng);
     struct sb_fit_result result = fit_from(&at, start, &log);
     assert_near(result.figures[SB_FIT_ROTOR_INERTIA].value, at.figures[0], 0.02 * at.figures[0]);
     assert_near(result.figures[SB_FIT_LOAD_INERTIA].value, at.figures[4], 0.05 * at.figures[4]);
     assert_near(result.figures[SB_FIT_LOAD_FRICTION].value, at.figures[2], 0.05 * at.figures[2]);
     sb_fit_result_clear(&result);
-    sb_fit_log_clear(&log);
+    sb_log_clear(&log);
     gsl_rng_free(rng);
   }
 }

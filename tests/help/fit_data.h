@@ -81,32 +81,32 @@ static inline size_t fit_points_text(int count, double noise_rpm, double noise_a
 }
 
 /* Reads a log that must be sound. */
-static inline struct sb_fit_log fit_read(const char *name, const char *text, size_t length)
+static inline struct sb_log fit_read(const char *name, const char *text, size_t length)
 {
-  struct sb_fit_log log;
+  struct sb_log log;
   struct sb_faults faults = {0};
-  const struct sb_fit_log_options options = {.text = text, .length = length};
+  const struct sb_log_options options = {.text = text, .length = length};
   const enum sb_status status = sb_fit_log_read(name, &options, &log, &faults);
   if (status != SB_OK) fail_msg("%s: %s", name, faults.count > 0 ? faults.texts[0] : sb_status_text(status));
   return log;
 }
 
-static inline struct sb_fit_log fit_motion_log(const struct fit_motion *motion, gsl_rng *rng)
+static inline struct sb_log fit_motion_log(const struct fit_motion *motion, gsl_rng *rng)
 {
   char *text = malloc(FIT_TEXT_SIZE);
   assert_non_null(text);
   const size_t length = fit_motion_text(motion, rng, text);
-  const struct sb_fit_log log = fit_read("motion.csv", text, length);
+  const struct sb_log log = fit_read("motion.csv", text, length);
   free(text);
   return log;
 }
 
-static inline struct sb_fit_log fit_points_log(int count, double noise_rpm, double noise_a, gsl_rng *rng)
+static inline struct sb_log fit_points_log(int count, double noise_rpm, double noise_a, gsl_rng *rng)
 {
   char *text = malloc(FIT_TEXT_SIZE);
   assert_non_null(text);
   const size_t length = fit_points_text(count, noise_rpm, noise_a, rng, text);
-  const struct sb_fit_log log = fit_read("points.csv", text, length);
+  const struct sb_log log = fit_read("points.csv", text, length);
   free(text);
   return log;
 }
@@ -139,8 +139,7 @@ static inline struct sb_fit_setup fit_setup(void)
   return setup;
 }
 
-static inline struct sb_fit_result fit_solved(const struct sb_fit_setup *setup, const struct sb_fit_log *logs,
-                                              size_t count)
+static inline struct sb_fit_result fit_solved(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count)
 {
   struct sb_fit_result result;
   struct sb_error err = {0};

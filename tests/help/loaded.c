@@ -5,7 +5,7 @@
 #include <stdio.h>
 
 #include "help/near.h"
-#include "map/join.h"
+#include "map/lattice.h"
 
 struct sb_scenario loaded_scenario;
 

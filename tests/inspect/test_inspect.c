@@ -71,7 +71,7 @@ static void count_shifts(const struct sb_run_result *result, const struct sb_ins
   tally->strays += (int)found->shift_count - hits;
 }
 
-/* A log does not show what the load asked for: busy shifting is hunting there. */
+/* Without a load torque a log does not show what the load asked for: busy shifting is hunting there. */
 static int has_hunting(const struct sb_run_result *result)
 {
   return has_verdict(result, SB_VERDICT_HUNTING) || has_verdict(result, SB_VERDICT_BUSY_SHIFTING);
@@ -244,6 +244,54 @@ static void inspect_drawn(const struct way *way, struct tally *tally)
   }
   gsl_rng_free(random);
   tell(way->name, tally);
+}
+
+/* The loads at the shifts of one log, and their cause, as the run that made it has them; counts the kinds. */
+static void compare_causes(const struct sb_model *model, int *counts)
+{
+  struct sb_log log;
+  struct sb_run_result result;
+  struct sb_inspection found;
+  worn_log(model, model->run.step_s, &log, &result);
+  const struct sb_inspect_options options = sb_inspect_options_of(model);
+  assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
+  size_t hunt = 0, busy = 0;
+  for (size_t i = 0; i < result.monitor.verdict_count; i++) {
+    const struct sb_verdict *verdict = &result.monitor.verdicts[i];
+    if (verdict->kind != SB_VERDICT_HUNTING && verdict->kind != SB_VERDICT_BUSY_SHIFTING) continue;
+    assert_true(hunt < found.hunt_count);
+    const struct sb_inspect_hunt *seen = &found.hunts[hunt++];
+    assert_int_equal(seen->cause, verdict->cause);
+    /* A row stands a step beside the command: profiles move by less than a hundredth of their greatest meanwhile. */
+    assert_near(seen->least_nm, verdict->least_nm, 0.01 * fabs(verdict->greatest_nm));
+    assert_near(seen->greatest_nm, verdict->greatest_nm, 0.01 * fabs(verdict->greatest_nm));
+    counts[verdict->cause]++;
+    busy += verdict->kind == SB_VERDICT_BUSY_SHIFTING;
+  }
+  assert_int_equal(hunt, found.hunt_count);
+  assert_int_equal(sb_inspect_busy_count(&found), busy);
+  sb_inspect_clear(&found);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+}
+
+static void a_load_torque_in_the_log_gives_the_cause_of_hunting_and_busy_shifting(void **state)
+{
+  (void)state;
+  int counts[SB_CAUSE_LOAD + 1] = {0};
+  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(random);
+  for (int k = 0; k < 240; k++) {
+    loaded_take_shipped(shipped[k % SHIPPED_COUNT]);
+    struct sb_model model = loaded_scenario.model;
+    worn_draw(&model, random);
+    compare_causes(&model, counts);
+    sb_scenario_clear(&loaded_scenario);
+  }
+  gsl_rng_free(random);
+  print_message("threshold-driven %d, dwell-driven %d, busy shifting %d\n", counts[SB_CAUSE_THRESHOLDS],
+                counts[SB_CAUSE_DWELL], counts[SB_CAUSE_LOAD]);
+  assert_true(counts[SB_CAUSE_THRESHOLDS] > 2 && counts[SB_CAUSE_DWELL] > 2 && counts[SB_CAUSE_LOAD] > 5);
 }
 
 static void two_hundred_drawn_logs_with_a_gear_column_give_every_shift(void **state)
@@ -475,7 +523,7 @@ static void verdicts_can_be_the_exit_code(void **state)
                    0);
   const struct said *said = shell_run("$SHIFTBAND inspect --fail-on hunting,stall $T/hunts.csv");
   assert_int_equal(said->code, 1);
-  shell_expect(said, "Hunts between gear 1 and gear 2 every 1 s from 3.520 s to 11.020 s, 16 shifts");
+  shell_expect(said, "The gearbox hunts between gear 1 and gear 2 every 1 s from 3.520 s to\n    11.020 s (16 shifts)");
   assert_int_equal(shell_run("$SHIFTBAND run --gear fast -o $T/stalls.csv scenarios/tray-cart.yaml > /dev/null; "
                              "$SHIFTBAND inspect --fail-on stall $T/stalls.csv")
                        ->code,
@@ -496,8 +544,8 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND inspect --hunt-window 5 a.csv", "--hunt-window needs", 2},
       {"$SHIFTBAND inspect --stall-time '0 s' a.csv", "--stall-time needs more than 0", 2},
       {"$SHIFTBAND inspect --rest '5 m' a.csv", "--rest needs", 2},
-      {"$SHIFTBAND inspect --fail-on rain a.csv", "--fail-on needs hunting, stall, deviation or any, found \"rain\"",
-       2},
+      {"$SHIFTBAND inspect --fail-on rain a.csv",
+       "--fail-on needs hunting, busy-shifting, stall, deviation or any, found \"rain\"", 2},
       {"$SHIFTBAND inspect --set a=b a.csv", "--set needs --against FILE: ", 2},
       {"$SHIFTBAND inspect -o x.csv a.csv", "-o needs --against FILE: ", 2},
       {"$SHIFTBAND inspect $T/none.csv", "none.csv: No such file", 4},
@@ -513,6 +561,7 @@ int main(void)
       cmocka_unit_test(worn_shipped_traces_give_all_shifts_by_the_ratio_of_speeds),
       cmocka_unit_test(worn_traces_of_slipping_stopping_and_held_machines_give_all_shifts_by_the_ratio_of_speeds),
       cmocka_unit_test(worn_shipped_traces_give_most_shifts_by_the_motor_alone),
+      cmocka_unit_test(a_load_torque_in_the_log_gives_the_cause_of_hunting_and_busy_shifting),
       cmocka_unit_test(two_hundred_drawn_logs_with_a_gear_column_give_every_shift),
       cmocka_unit_test(two_hundred_drawn_logs_of_two_speeds_give_nearly_every_shift),
       cmocka_unit_test(two_hundred_drawn_logs_of_the_motor_alone_give_four_of_five_shifts),
