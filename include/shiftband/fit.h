@@ -86,7 +86,7 @@ enum sb_fit_parameter {
       SB_FIT_PARAMETER_COUNT
 };
 
-const char *sb_fit_parameter_words(enum sb_fit_parameter parameter);
+extern const char *const sb_fit_parameter_words[SB_FIT_PARAMETER_COUNT];
 
 /*
  * What is reported: parameters in the units of a scenario, and what follows from them. X(name, key or short name, quantity,
@@ -120,9 +120,11 @@ enum sb_fit_figure_kind {
       SB_FIT_FIGURE_COUNT
 };
 
-const char *sb_fit_figure_key(enum sb_fit_figure_kind kind);
-enum sb_quantity sb_fit_figure_quantity(enum sb_fit_figure_kind kind);
-const char *sb_fit_figure_words(enum sb_fit_figure_kind kind);
+extern const struct sb_fit_figure_facts {
+  const char *key; /* "motor.stall_torque" */
+  enum sb_quantity quantity;
+  const char *words; /* "stall torque" */
+} sb_fit_figures[SB_FIT_FIGURE_COUNT];
 
 /* The figure of that name, or -1. */
 int sb_fit_figure_find(const char *name);

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "base/text_file.h"
 #include "cli/command.h"
 #include "cli/interrupt.h"
 #include "cli/log_facts.h"
@@ -129,7 +130,7 @@ static int report(const struct job *job)
 {
   const struct request *request = job->request;
   const bool is_data_on_stdout = request->output != NULL && sb_output_is_standard(request->output);
-  const struct sb_inspect_report words = {.trace = sb_log_name(request->files.items[0]),
+  const struct sb_inspect_report words = {.trace = sb_text_file_name(request->files.items[0]),
                                           .log = &job->log,
                                           .found = &job->found,
                                           .scenario = job->has_scenario ? &job->scenario : NULL,

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/faults.h"
+#include "base/text_file.h"
 #include "shiftband/fit.h"
 #include "shiftband/log.h"
 
@@ -168,7 +169,7 @@ enum sb_status sb_fit_log_read(const char *path, const struct sb_log_options *op
   reading.least_rows = 1;
   reading.takes = takes;
   struct sb_log log;
-  const char *name = sb_log_name(path);
+  const char *name = sb_text_file_name(path);
   enum sb_status status = sb_log_read(path, &reading, &log, faults);
   if (status != SB_OK) return status;
   log.path = malloc(strlen(name) + 1);

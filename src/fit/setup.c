@@ -10,7 +10,7 @@ static enum sb_status read_known(const char *name, const char *text, struct sb_f
 {
   struct sb_error reason;
   const int kind = sb_fit_figure_find(name);
-  const enum sb_quantity quantity = kind >= 0 ? sb_fit_figure_quantity((enum sb_fit_figure_kind)kind) : SB_RATIO;
+  const enum sb_quantity quantity = kind >= 0 ? sb_fit_figures[(enum sb_fit_figure_kind)kind].quantity : SB_RATIO;
   if (kind < 0 || (quantity == SB_RATIO && kind != SB_FIT_MESH_EFFICIENCY)) {
     return sb_fail(err, SB_ERR_USAGE, "--known: needs a figure such as motor.rotor_inertia, found \"%s\"", name);
   }
