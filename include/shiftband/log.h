@@ -53,8 +53,8 @@ struct sb_log {
   bool has_decimal_commas;              /* they were read as points */
   char header[200];                     /* all headings of the file, with commas, cut to size */
   char ignored[160];                    /* those that were not used */
+  char *path;                           /* what messages call it, owned; NULL: of a run */
   /* Filled by sb_fit_log_read() only. */
-  char *path;                          /* owned */
   double quantum[SB_LOG_COLUMN_COUNT]; /* step that the readings are rounded to; 0: none seen */
   size_t gap_count;                    /* pauses of more than five usual intervals */
   double longest_gap_s;
