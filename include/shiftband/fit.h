@@ -182,11 +182,10 @@ struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model);
 
 /*
  * From words as the command takes them: a figure known beforehand (KEY=VALUE, KEY=LEAST..GREATEST), what is fitted with a
- * scenario (KEY,KEY), and the gear in mesh by its name. SB_ERR_USAGE says what is wrong.
+ * scenario (KEY,KEY). SB_ERR_USAGE says what is wrong.
  */
 enum sb_status sb_fit_setup_know(struct sb_fit_setup *setup, const char *text, struct sb_error *err);
 enum sb_status sb_fit_setup_choose(struct sb_fit_setup *setup, const char *keys, struct sb_error *err);
-enum sb_status sb_fit_setup_gear(struct sb_fit_setup *setup, const char *name, struct sb_error *err);
 
 /* One reading and what the machine makes of it. */
 struct sb_fit_reading {

@@ -95,9 +95,7 @@ static int explain(struct job *job)
 {
   const struct request *request = job->request;
   struct sb_error err = {SB_OK, ""};
-  const struct sb_hint_request hint_request = {.path = request->against,
-                                               .sets = request->sets.items,
-                                               .set_count = request->sets.count,
+  const struct sb_hint_request hint_request = {.source = {request->against, request->sets.items, request->sets.count},
                                                .tries = request->tries.items,
                                                .try_count = request->tries.count,
                                                .on_trial = show_progress,

@@ -207,7 +207,7 @@ static int count_found(int is_speeds_only, int *among_three)
     log_changed(&changes[k], is_speeds_only, random, &log);
     char path[256];
     snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, changes[k].scenario);
-    const struct sb_hint_request request = {.path = path};
+    const struct sb_hint_request request = {.source = {.path = path}};
     if (sb_overlay_explain(&log, &scenario, &options, &request, &explanation, &err) != SB_OK) fail_msg("%s", err.text);
     const size_t place = place_of(&changes[k], explanation.hints, explanation.count);
     if (place == 0) fail_msg("%s is not among the hints", changes[k].path);
@@ -265,7 +265,7 @@ static void heavier_load_of_several_parts_is_told_as_one_factor(void **state)
   for (size_t i = 0; i < table->count; i++) torques[i] = 1.2 * table->y[i];
   table->y = torques;
   worn_log(&heavy, 0.02, &log, &result);
-  const struct sb_hint_request request = {.path = path};
+  const struct sb_hint_request request = {.source = {.path = path}};
   assert_int_equal(sb_overlay_explain(&log, &scenario, &options, &request, &explanation, NULL), SB_OK);
   assert_string_equal(explanation.hints[0].path, "load torques");
   assert_true(explanation.hints[0].is_factor);
