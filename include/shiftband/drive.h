@@ -37,8 +37,8 @@ struct sb_drive {
   double period_s;         /* of the ticks, a whole multiple of the step */
   double ramp_s;           /* from 0 to full duty; 0: at once */
   enum sb_drive_off off;
-  struct sb_table
-      schedule; /* enum sb_drive_command over time, s, >= 0; before the first: as the first; count 0: forward */
+  /* enum sb_drive_command over time, s, >= 0; before the first: as the first; count 0: forward */
+  struct sb_table schedule;
 };
 
 /* What a drive remembers from tick to tick. */

@@ -86,7 +86,7 @@ enum sb_fit_parameter {
       SB_FIT_PARAMETER_COUNT
 };
 
-const char *sb_fit_parameter_words(enum sb_fit_parameter parameter);
+extern const char *const sb_fit_parameter_words[SB_FIT_PARAMETER_COUNT];
 
 /*
  * What is reported: parameters in the units of a scenario, and what follows from them. X(name, key or short name, quantity,
@@ -120,9 +120,11 @@ enum sb_fit_figure_kind {
       SB_FIT_FIGURE_COUNT
 };
 
-const char *sb_fit_figure_key(enum sb_fit_figure_kind kind);
-enum sb_quantity sb_fit_figure_quantity(enum sb_fit_figure_kind kind);
-const char *sb_fit_figure_words(enum sb_fit_figure_kind kind);
+extern const struct sb_fit_figure_facts {
+  const char *key; /* "motor.stall_torque" */
+  enum sb_quantity quantity;
+  const char *words; /* "stall torque" */
+} sb_fit_figures[SB_FIT_FIGURE_COUNT];
 
 /* The figure of that name, or -1. */
 int sb_fit_figure_find(const char *name);
@@ -180,11 +182,10 @@ struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model);
 
 /*
  * From words as the command takes them: a figure known beforehand (KEY=VALUE, KEY=LEAST..GREATEST), what is fitted with a
- * scenario (KEY,KEY), and the gear in mesh by its name. SB_ERR_USAGE says what is wrong.
+ * scenario (KEY,KEY). SB_ERR_USAGE says what is wrong.
  */
 enum sb_status sb_fit_setup_know(struct sb_fit_setup *setup, const char *text, struct sb_error *err);
 enum sb_status sb_fit_setup_choose(struct sb_fit_setup *setup, const char *keys, struct sb_error *err);
-enum sb_status sb_fit_setup_gear(struct sb_fit_setup *setup, const char *name, struct sb_error *err);
 
 /* One reading and what the machine makes of it. */
 struct sb_fit_reading {

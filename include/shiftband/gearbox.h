@@ -55,4 +55,7 @@ void sb_gearbox_derive(struct sb_gearbox *gearbox);
 /* Index (0..gear_count-1) of the gear of that name, or -1. */
 int sb_gearbox_find(const struct sb_gearbox *gearbox, const char *name);
 
+/* The gear that --gear names, from 1. SB_ERR_USAGE says which there are, and offers the nearest. */
+enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *name, int *gear, struct sb_error *err);
+
 #endif

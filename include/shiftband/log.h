@@ -53,17 +53,16 @@ struct sb_log {
   bool has_decimal_commas;              /* they were read as points */
   char header[200];                     /* all headings of the file, with commas, cut to size */
   char ignored[160];                    /* those that were not used */
+  char *path;                           /* what messages call it, owned; NULL: of a run */
   /* Filled by sb_fit_log_read() only. */
-  char *path;                          /* owned */
   double quantum[SB_LOG_COLUMN_COUNT]; /* step that the readings are rounded to; 0: none seen */
   size_t gap_count;                    /* pauses of more than five usual intervals */
   double longest_gap_s;
 };
 
-/* "motor_speed_rpm"; "motor speed"; "rpm". Constant strings. */
-const char *sb_log_column_name(enum sb_log_column column);
-const char *sb_log_column_words(enum sb_log_column column);
-const char *sb_log_column_unit(enum sb_log_column column);
+extern const struct sb_log_column_facts {
+  const char *name, *words, *unit; /* "motor_speed_rpm", "motor speed", "rpm" */
+} sb_log_columns[SB_LOG_COLUMN_COUNT];
 const char *sb_log_column_short_name(enum sb_log_column column); /* "speed" */
 
 /* The kind of a quantity, by its name or heading (speed, motor_speed_rpm, time); false when no log has it. */
@@ -84,24 +83,19 @@ struct sb_log_options {
   const bool *takes; /* takes[SB_LOG_COLUMN_COUNT]: which columns; NULL: all that a trace can have */
 };
 
-/* A log's name for people: its path, or "standard input" for "-". */
-const char *sb_log_name(const char *path);
-
 /* For a trace: at least two rows, with times. */
 struct sb_log_options sb_log_options_default(void);
 
 /*
- * Reads a log ("-": standard input), or the text of the options, whose name in messages is path. SB_ERR_SCENARIO: faults in it, each text whole ("file:line:column: name: needs ...,
- * found ..."), SB_ERR_IO (errno says why), SB_ERR_MEMORY. Release with sb_log_clear(); always release faults.
+ * Reads a log ("-": standard input), or the text of the options, whose name in messages is path. SB_ERR_SCENARIO: faults in
+ * it, each text whole ("file:line:column: name: needs ..., found ..."), SB_ERR_IO (errno says why), SB_ERR_MEMORY. Release
+ * with sb_log_clear(); always release faults.
  */
 enum sb_status sb_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,
                            struct sb_faults *faults);
 
-/* An empty log with the columns that a simulation has; rows are added one by one, NAN for what its model does not have.
- * SB_ERR_MEMORY. */
-enum sb_status sb_log_add_row(struct sb_log *log, const struct sb_row *row, const struct sb_model *model);
-
-/* The same as a run hands out its rows (on_row of run.h, with this as context): 0, or -1 when memory runs out. */
+/* Adds a run's row to an empty log, or one so begun, as a run hands it out (on_row of run.h, with this as context): NAN
+ * for what its model does not have. 0, or -1 when memory runs out. */
 struct sb_log_taker {
   struct sb_log *log;
   const struct sb_model *model;

@@ -91,9 +91,7 @@ struct sb_explanation {
 
 /* The scenario as it is loaded again for each trial. */
 struct sb_hint_request {
-  const char *path;
-  const char *const *sets;
-  size_t set_count;
+  struct sb_scenario_source source;
   const char *const *tries; /* tries[try_count]: only these paths; NULL: the usual ones */
   size_t try_count;
   /* Called before each of them; other than 0 ends the search with SB_ERR_STOPPED. May be NULL. */

@@ -99,6 +99,21 @@ struct sb_report {
   bool is_verbose;                /* also what only a developer wants */
 };
 
+/* A finished run: what its report points to, so it stays where it is. */
+struct sb_run_way {
+  struct sb_run_result result; /* owned: sb_run_result_clear() */
+  struct sb_warmup warmup;
+};
+
+enum { SB_RUN_WAY_MAX = SB_GEAR_MAX + 1 };
+
+/* Which gears to lock, one run after the other: as told, and to compare, each gear after that. Returns how many. */
+int sb_run_ways(const struct sb_model *model, int locked_gear, bool is_comparison, int ways[SB_RUN_WAY_MAX]);
+
+/* Runs it, or with is_until_warm the repeat in which it is warm: SB_ERR_SCENARIO where no winding warms. As sb_run(). */
+enum sb_status sb_run_way(const struct sb_model *model, const struct sb_run_options *options, bool is_until_warm,
+                          struct sb_run_way *out, struct sb_report *report, struct sb_error *err);
+
 /* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */
 void sb_run_write_text(FILE *out, const struct sb_report *report);
 

@@ -61,4 +61,7 @@ struct sb_quote {
 };
 struct sb_quote sb_fail_quote(const char *text);
 
+/* Adds a printf format to a text, cut to the size of all. */
+void sb_fail_add(char *text, size_t size, const char *format, ...) __attribute__((format(printf, 3, 4)));
+
 #endif

@@ -55,9 +55,6 @@ enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOA
 /* The word for a kind, as in reports. Never NULL for a valid kind. */
 const char *sb_verdict_name(enum sb_verdict_kind kind);
 
-/* The kind of that name (spaces or hyphens between its words), or -1. */
-int sb_verdict_find(const char *name);
-
 /* Hunting, or for SB_CAUSE_LOAD busy shifting. Pure. */
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
 
@@ -103,6 +100,14 @@ struct sb_shift_chain {
  * hunts for minutes; later shifts are only counted, later verdicts added to the last of their kind. */
 enum { SB_SHIFTS_KEPT = 10000, SB_VERDICTS_KEPT = 1000 };
 
+/* A state that is a verdict when it lasts longer than some time in one go. */
+struct sb_watch {
+  enum sb_verdict_kind kind;
+  double patience_s;
+  double since_s; /* NAN: not now */
+  double least_nm, greatest_nm;
+};
+
 /*
  * A speed that the drive is to hold and does not reach: the duty is at its limit in an engaged gear, and the motor stays
  * below 98 % of its target for longer than limits.stall_time and than 5 time constants of the gear in one go, so that a
@@ -146,12 +151,10 @@ struct sb_monitor {
   struct sb_shortfall shortfall; /* of a speed under control */
   struct sb_shift_chain chain;   /* of opposite commands, up to the last */
   bool is_shift_excused;         /* the drive was off, or turned over, while the last shift was under way */
-  double rest_since_s;           /* NAN: moving */
-  double rest_least_nm, rest_greatest_nm;
-  double slip_since_s; /* NAN: gripping, or the drive off */
-  double low_since_s;  /* NAN: no reason to be in the faster gear */
-  double low_least_nm, low_greatest_nm;
-  int gear; /* engaged, from 1; 0 in neutral */
+  struct sb_watch rest;          /* it does not move */
+  struct sb_watch slip;          /* the wheels slip, with the drive on */
+  struct sb_watch low;           /* a slower gear, with no reason not to be in the faster one */
+  int gear;                      /* engaged, from 1; 0 in neutral */
 };
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);

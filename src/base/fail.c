@@ -57,3 +57,12 @@ struct sb_quote sb_fail_quote(const char *text)
   out[length] = 0;
   return quote;
 }
+
+void sb_fail_add(char *text, size_t size, const char *format, ...)
+{
+  const size_t length = strlen(text);
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text + length, size - length, format, arguments);
+  va_end(arguments);
+}

@@ -50,10 +50,10 @@ const char *sb_nearest_word(const char *text, const char *const *words)
   return nearest != NULL ? nearest : whole;
 }
 
-const char *sb_nearest_hint(char out[SB_NEAREST_SIZE], const char *text, const char *const *words)
+struct sb_nearest sb_nearest_hint(const char *text, const char *const *words)
 {
+  struct sb_nearest out = {""};
   const char *nearest = sb_nearest_word(text, words);
-  out[0] = 0;
-  if (nearest != NULL) snprintf(out, SB_NEAREST_SIZE, ", nearest is \"%s\"", nearest);
+  if (nearest != NULL) snprintf(out.text, sizeof out.text, ", nearest is \"%s\"", nearest);
   return out;
 }

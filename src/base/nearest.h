@@ -3,8 +3,6 @@
 #ifndef SHIFTBAND_BASE_NEAREST_H
 #define SHIFTBAND_BASE_NEAREST_H
 
-enum { SB_NEAREST_SIZE = 128 };
-
 /*
  * The word most like the text: a third of it may differ, or it may be the start of the word (two letters at least) or a
  * part of it (four at least); NULL when none is near. The list ends with NULL.
@@ -12,6 +10,9 @@ enum { SB_NEAREST_SIZE = 128 };
 const char *sb_nearest_word(const char *text, const char *const *words);
 
 /* `, nearest is "word"`, or nothing. */
-const char *sb_nearest_hint(char out[SB_NEAREST_SIZE], const char *text, const char *const *words);
+struct sb_nearest {
+  char text[128];
+};
+struct sb_nearest sb_nearest_hint(const char *text, const char *const *words);
 
 #endif

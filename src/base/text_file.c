@@ -4,6 +4,7 @@
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { READ_FIRST = 1 << 16 };
 
@@ -38,4 +39,36 @@ char *sb_text_file_read(const char *path, size_t most, size_t *length)
   fclose(file);
   errno = saved;
   return text;
+}
+
+bool sb_text_file_is_stdin(const char *path)
+{
+  return strcmp(path, "-") == 0;
+}
+
+const char *sb_text_file_name(const char *path)
+{
+  return sb_text_file_is_stdin(path) ? "standard input" : path;
+}
+
+const char *sb_text_file_read_stdin(size_t most, size_t *length)
+{
+  static char *kept;
+  static size_t count;
+  if (kept == NULL) {
+    char *text = malloc(most + 1);
+    if (text == NULL) return NULL;
+    errno = 0;
+    count = fread(text, 1, most, stdin);
+    if (ferror(stdin)) {
+      const int reason = errno;
+      free(text);
+      errno = reason != 0 ? reason : EIO;
+      return NULL;
+    }
+    text[count] = 0;
+    kept = text;
+  }
+  *length = count;
+  return kept;
 }

@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* text_file.h - internal: a whole file at once. */
+/* text_file.h - internal: a whole file, or standard input, at once. */
 #ifndef SHIFTBAND_BASE_TEXT_FILE_H
 #define SHIFTBAND_BASE_TEXT_FILE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
 
@@ -11,5 +12,20 @@ char *sb_text_file_read(const char *path, size_t most, size_t *length);
 
 /* The same from an open stream, as standard input. */
 char *sb_text_file_read_stream(FILE *stream, size_t most, size_t *length);
+
+/*
+ * The path "-": standard input, which can be read only once, kept for all who read that path again (samples and grids load
+ * their scenario once a sample).
+ */
+bool sb_text_file_is_stdin(const char *path);
+
+/* What messages call a file: its path, or "standard input". */
+const char *sb_text_file_name(const char *path);
+
+/*
+ * The bytes of standard input up to `most`, with a zero byte behind them; they stay with this function and live as long as
+ * the program. NULL with errno set. The first call reads them: make it before other threads start.
+ */
+const char *sb_text_file_read_stdin(size_t most, size_t *length);
 
 #endif

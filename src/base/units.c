@@ -339,7 +339,7 @@ static bool copy_unit(const char *p, char *unit_text, size_t size)
 static enum sb_status parse_with_unit(const char *text, const struct want *want, bool is_difference, double *value,
                                       enum sb_quantity *found, struct sb_error *err)
 {
-  double number = 0.0;
+  double number;
   char unit_text[64];
   const char *end = sb_units_parse_number(skip_spaces(text), &number);
   if (end == NULL) return refuse(want, err, text, "");

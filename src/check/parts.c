@@ -25,15 +25,6 @@ struct sb_check_remark *sb_check_remark(struct sb_check_remarks *remarks, const 
   return remark;
 }
 
-void sb_check_add(struct sb_check_remark *remark, const char *format, ...)
-{
-  const size_t length = strlen(remark->text);
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(remark->text + length, sizeof remark->text - length, format, arguments);
-  va_end(arguments);
-}
-
 void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *bound, const char *format, ...)
 {
   struct sb_check_cure *cure = &remark->cures[remark->cure_count];

@@ -38,7 +38,7 @@ struct sb_check_remark *sb_check_remark(struct sb_check_remarks *remarks, const 
                                         const char *format, ...) __attribute__((format(printf, 4, 5)));
 
 /* Adds to its text. */
-void sb_check_add(struct sb_check_remark *remark, const char *format, ...) __attribute__((format(printf, 2, 3)));
+#define sb_check_add(remark, ...) sb_fail_add((remark)->text, sizeof(remark)->text, __VA_ARGS__)
 
 /* Adds a cure to a remark and its text: the key, "at least" or "at most", and the value as for printf. */
 void sb_check_cure(struct sb_check_remark *remark, const char *key, const char *bound, const char *format, ...)

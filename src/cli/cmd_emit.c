@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "base/standard_input.h"
+#include "base/text_file.h"
 #include "cli/command.h"
 #include "shiftband/emit.h"
 
@@ -29,7 +29,7 @@ struct job {
 static int write_form(FILE *out, const void *context)
 {
   const struct job *job = context;
-  const char *path = sb_standard_input_name(job->request->files.items[0]), *slash = strrchr(path, '/');
+  const char *path = sb_text_file_name(job->request->files.items[0]), *slash = strrchr(path, '/');
   const char *source = slash != NULL ? slash + 1 : path;
   switch (job->request->form) {
     case FORM_HEADER: return sb_emit_write_header(out, job->emission, job->request->name, source, sb_command_version());

@@ -25,7 +25,9 @@ static enum sb_status take_words(struct fit *fit, struct sb_error *err)
   for (size_t k = 0; status == SB_OK && k < request->known.count; k++) {
     status = sb_fit_setup_know(&fit->setup, request->known.items[k], err);
   }
-  if (status == SB_OK && request->gear != NULL) status = sb_fit_setup_gear(&fit->setup, request->gear, err);
+  if (status == SB_OK && request->gear != NULL) {
+    status = sb_gearbox_choose(&fit->scenario.model.gearbox, request->gear, &fit->setup.gear, err);
+  }
   if (status == SB_OK && request->fitted != NULL) status = sb_fit_setup_choose(&fit->setup, request->fitted, err);
   return status;
 }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "base/text_file.h"
 #include "cli/command.h"
 #include "cli/interrupt.h"
 #include "cli/log_facts.h"
@@ -94,9 +95,7 @@ static int explain(struct job *job)
 {
   const struct request *request = job->request;
   struct sb_error err = {SB_OK, ""};
-  const struct sb_hint_request hint_request = {.path = request->against,
-                                               .sets = request->sets.items,
-                                               .set_count = request->sets.count,
+  const struct sb_hint_request hint_request = {.source = {request->against, request->sets.items, request->sets.count},
                                                .tries = request->tries.items,
                                                .try_count = request->tries.count,
                                                .on_trial = show_progress,
@@ -131,7 +130,7 @@ static int report(const struct job *job)
 {
   const struct request *request = job->request;
   const bool is_data_on_stdout = request->output != NULL && sb_output_is_standard(request->output);
-  const struct sb_inspect_report words = {.trace = sb_log_name(request->files.items[0]),
+  const struct sb_inspect_report words = {.trace = sb_text_file_name(request->files.items[0]),
                                           .log = &job->log,
                                           .found = &job->found,
                                           .scenario = job->has_scenario ? &job->scenario : NULL,

@@ -7,7 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/nearest.h"
 #include "cli/command.h"
 #include "cli/external_options.h"
 #include "cli/interrupt.h"
@@ -75,119 +74,81 @@ static char *trace_path(const struct request *request, const char *scenario_path
   return is_first ? strdup(request->output) : NULL;
 }
 
-/* Runs one model with a trace to path, or without when path is NULL. */
-static int run_with_trace(const struct sb_model *model, int locked_gear, const struct sb_decider *decider,
-                          const char *path, struct sb_run_result *result)
-{
-  struct sb_error err = {SB_OK, ""};
-  struct sb_run_options options = sb_run_options_default();
-  struct sb_output output = {NULL, NULL, NULL};
-  struct trace trace = {NULL, model};
-  options.locked_gear = locked_gear;
-  options.decider = decider;
-  if (path != NULL) {
-    if (sb_output_open(&output, path) != 0) return sb_command_fail_writing(path);
-    if (sb_trace_write_header(output.stream, model) != 0) {
-      const int code = sb_command_fail_writing(path);
-      sb_output_drop(&output);
-      return code;
-    }
-    options.on_row = take_row;
-    trace.stream = output.stream;
-    options.context = &trace;
-  }
-  /* A signal would leave someone else's controller behind: it ends the run first. */
-  if (decider != NULL) sb_interrupt_catch();
-  const enum sb_status status = sb_run(model, &options, result, &err);
-  if (decider != NULL) sb_interrupt_release();
-  if (status != SB_OK) {
-    const int code = status == SB_ERR_IO        ? sb_command_fail_writing(path != NULL ? path : "-")
-                     : status == SB_ERR_STOPPED ? sb_interrupt_exit(NULL)
-                                                : sb_command_fail(model->name, status, &err);
-    if (path != NULL) sb_output_drop(&output);
-    return code;
-  }
-  if (path == NULL || sb_output_commit(&output) == 0) return SB_EXIT_DONE;
-  sb_run_result_clear(result);
-  return sb_command_fail_writing(path);
-}
-
-/* Loads, runs in the given ways and reports one scenario. */
+/* One scenario, run in the ways that are asked for. */
 struct job {
   const struct request *request;
   const char *path;
   struct sb_scenario scenario;
   int run_count;
-  struct sb_run_result results[SB_GEAR_MAX + 1];
-  struct sb_report reports[SB_GEAR_MAX + 1];
-  struct sb_warmup warmups[SB_GEAR_MAX + 1]; /* with --until-warm */
+  struct sb_run_way runs[SB_RUN_WAY_MAX];
+  struct sb_report reports[SB_RUN_WAY_MAX];
 };
 
-/* Repeats the scenario until its motor is warm; the model of the repeat to report is the warm-up's. */
-static int warm_up(struct job *job, int locked_gear, struct sb_warmup *warmup)
+static int fail_run(const struct job *job, const char *path, enum sb_status status, const struct sb_error *err)
 {
+  if (status == SB_ERR_IO) return sb_command_fail_writing(path != NULL ? path : "-");
+  return status == SB_ERR_STOPPED ? sb_interrupt_exit(NULL) : sb_command_fail(job->path, status, err);
+}
+
+/* Runs with a trace to path, or without when path is NULL. */
+static int run_with_trace(struct job *job, int locked_gear, const char *path)
+{
+  const struct sb_model *model = &job->scenario.model;
+  struct sb_run_way *run = &job->runs[job->run_count];
+  struct sb_report *report = &job->reports[job->run_count];
   struct sb_error err = {SB_OK, ""};
-  if (!job->scenario.model.winding.is_present) {
-    sb_command_complain("%s: --until-warm needs a winding that warms, found no motor.winding", job->path);
-    return SB_EXIT_SCENARIO;
+  struct sb_run_options options = sb_run_options_default();
+  struct sb_output output = {NULL, NULL, NULL};
+  struct trace trace = {NULL, model};
+  options.locked_gear = locked_gear;
+  options.decider = locked_gear == 0 ? sb_own_options_decider(&job->request->own) : NULL;
+  if (path != NULL) {
+    if (sb_output_open(&output, path) != 0) return sb_command_fail_writing(path);
+    trace.stream = output.stream;
+    options.on_row = take_row;
+    options.context = &trace;
   }
-  const enum sb_status status = sb_warmup_run(&job->scenario.model, locked_gear, warmup, &err);
-  return status == SB_OK ? SB_EXIT_DONE : sb_command_fail(job->scenario.model.name, status, &err);
+  /* A signal would leave someone else's controller behind: it ends the run first. */
+  if (options.decider != NULL) sb_interrupt_catch();
+  enum sb_status status = path != NULL && sb_trace_write_header(output.stream, model) != 0 ? SB_ERR_IO : SB_OK;
+  if (status == SB_OK) status = sb_run_way(model, &options, job->request->is_until_warm, run, report, &err);
+  if (options.decider != NULL) sb_interrupt_release();
+  const int code = status == SB_OK ? SB_EXIT_DONE : fail_run(job, path, status, &err);
+  report->is_verbose = job->request->is_verbose;
+  job->run_count += code == SB_EXIT_DONE;
+  if (path != NULL && code != SB_EXIT_DONE) sb_output_drop(&output);
+  if (path == NULL || code != SB_EXIT_DONE) return code;
+  return sb_output_commit(&output) == 0 ? SB_EXIT_DONE : sb_command_fail_writing(path);
 }
 
 static int run_one(struct job *job, int locked_gear)
 {
-  const struct sb_model *model = &job->scenario.model;
-  const struct sb_warmup *warmup = NULL;
-  if (job->request->is_until_warm) {
-    struct sb_warmup *own = &job->warmups[job->run_count];
-    const int code = warm_up(job, locked_gear, own);
-    if (code != SB_EXIT_DONE) return code;
-    warmup = own;
-    model = &own->model;
-  }
+  const struct sb_gear *gears = job->scenario.model.gearbox.gears;
   char suffix[SB_NAME_SIZE + 16] = "";
   if (job->request->is_comparison) {
-    snprintf(suffix, sizeof suffix, "-%s", locked_gear > 0 ? model->gearbox.gears[locked_gear - 1].name : "automatic");
+    snprintf(suffix, sizeof suffix, "-%s", locked_gear > 0 ? gears[locked_gear - 1].name : "automatic");
   }
   for (char *c = suffix; *c != 0; c++) {
     if (*c == '/' || *c == ' ') *c = '-';
   }
   char *path = trace_path(job->request, job->path, suffix, job->run_count == 0);
-  struct sb_run_result *result = &job->results[job->run_count];
-  const struct sb_decider *decider = locked_gear == 0 ? sb_own_options_decider(&job->request->own) : NULL;
-  const int code = run_with_trace(model, locked_gear, decider, path, result);
+  const int code = run_with_trace(job, locked_gear, path);
   free(path);
-  if (code != SB_EXIT_DONE) return code;
-  job->reports[job->run_count++] = (struct sb_report){.model = model,
-                                                      .result = result,
-                                                      .locked_gear = locked_gear,
-                                                      .warmup = warmup,
-                                                      .controller = decider != NULL ? decider->name : NULL,
-                                                      .is_verbose = job->request->is_verbose};
-  return SB_EXIT_DONE;
+  return code;
 }
 
 static int run_all(struct job *job)
 {
-  const struct sb_gearbox *gearbox = &job->scenario.model.gearbox;
-  int locked = 0;
+  const struct sb_model *model = &job->scenario.model;
+  struct sb_error err;
+  int locked = 0, ways[SB_RUN_WAY_MAX];
   if (job->request->gear != NULL) {
-    locked = sb_gearbox_find(gearbox, job->request->gear) + 1;
-    if (locked == 0) {
-      const char *names[SB_GEAR_MAX + 1] = {NULL};
-      for (int g = 0; g < gearbox->gear_count; g++) names[g] = gearbox->gears[g].name;
-      const char *nearest = sb_nearest_word(job->request->gear, names);
-      sb_command_complain("%s: --gear: no gear \"%s\"; %s \"%s\"%s", job->path, job->request->gear,
-                          nearest != NULL ? "did you mean" : "the first is", nearest != NULL ? nearest : names[0],
-                          nearest != NULL ? "?" : "");
-      return SB_EXIT_USAGE;
-    }
+    const enum sb_status status = sb_gearbox_choose(&model->gearbox, job->request->gear, &locked, &err);
+    if (status != SB_OK) return sb_command_fail(job->path, status, &err);
   }
-  int code = run_one(job, locked);
-  for (int g = 1; code == SB_EXIT_DONE && job->request->is_comparison && g <= gearbox->gear_count; g++) {
-    code = run_one(job, g);
-  }
+  const int count = sb_run_ways(model, locked, job->request->is_comparison, ways);
+  int code = SB_EXIT_DONE;
+  for (int k = 0; code == SB_EXIT_DONE && k < count; k++) code = run_one(job, ways[k]);
   return code;
 }
 
@@ -220,9 +181,9 @@ static int run_file(const struct request *request, const char *path, bool is_fir
   if (code == SB_EXIT_DONE) {
     const bool is_on_stdout = request->output != NULL && sb_output_is_standard(request->output);
     report_all(&job, is_on_stdout ? stderr : stdout, is_first);
-    *is_failed |= has_failed(request, &job.results[0].monitor);
+    *is_failed |= has_failed(request, &job.runs[0].result.monitor);
   }
-  for (int i = 0; i < job.run_count; i++) sb_run_result_clear(&job.results[i]);
+  for (int i = 0; i < job.run_count; i++) sb_run_result_clear(&job.runs[i].result);
   sb_scenario_clear(&job.scenario);
   return code;
 }

@@ -3,7 +3,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "base/standard_input.h"
+#include "base/text_file.h"
 #include "cli/option_reader.h"
 #include "cli/output.h"
 
@@ -130,10 +130,10 @@ static int check_standard_input(const struct sb_option_reader *reader)
 {
   const struct sb_option_list *files = reader->command->files.most > 0 ? sb_option_operands(reader) : NULL;
   int count = 0;
-  for (size_t k = 0; files != NULL && k < files->count; k++) count += sb_standard_input_is(files->items[k]);
+  for (size_t k = 0; files != NULL && k < files->count; k++) count += sb_text_file_is_stdin(files->items[k]);
   for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
     const char *value = reader->values[o - reader->command->options];
-    count += o->kind == SB_OPTION_INPUT && value != NULL && sb_standard_input_is(value);
+    count += o->kind == SB_OPTION_INPUT && value != NULL && sb_text_file_is_stdin(value);
   }
   return count <= 1 ? SB_EXIT_DONE : sb_command_usage("standard input (-) can be only one of the files");
 }

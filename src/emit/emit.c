@@ -254,9 +254,8 @@ static enum sb_status compare_runs(const struct sb_model *model, struct sb_emiss
   if (status != SB_OK) return status;
   for (int kind = 0; status == SB_OK && kind < SB_VERDICT_KIND_COUNT; kind++) {
     if (!has_verdict(rounded, kind)) continue;
-    const size_t length = strlen(out->verdicts);
     const char *name = sb_verdict_name((enum sb_verdict_kind)kind);
-    snprintf(out->verdicts + length, sizeof out->verdicts - length, "%s%s", length > 0 ? ", " : "", name);
+    sb_fail_add(out->verdicts, sizeof out->verdicts, "%s%s", out->verdicts[0] != 0 ? ", " : "", name);
     if (has_verdict(&given.monitor, kind)) continue;
     const struct sb_emit_unit unit = sb_emit_unit(out);
     status =

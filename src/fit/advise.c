@@ -59,7 +59,7 @@ static void weight(const struct sb_bench *bench, const double *p, const double *
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const struct sb_gear *gear = &machine.gearbox.gears[0];
   const double torque_nm = 0.5 * stall_nm(now) * gear->ratio;
-  out[0] = out[1] = sb_points_speed_rad_s(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+  out[0] = out[1] = sb_predict_speed_rad_s(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
 }
 
 static void weight_in_last(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
@@ -70,7 +70,7 @@ static void weight_in_last(const struct sb_bench *bench, const double *p, const 
   const int last = machine.gearbox.gear_count - 1;
   const struct sb_gear *gear = &machine.gearbox.gears[last];
   const double torque_nm = 0.5 * stall_nm(now) * gear->ratio;
-  out[0] = out[1] = sb_points_speed_rad_s(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+  out[0] = out[1] = sb_predict_speed_rad_s(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
 }
 
 static void half_voltage(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
@@ -79,8 +79,8 @@ static void half_voltage(const struct sb_bench *bench, const double *p, const do
   (void)now;
   out[0] = out[1] = 0.0;
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  out[0] = sb_points_speed_rad_s(&machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
-  out[1] = sb_points_speed_rad_s(&machine, 0, bench->nominal_voltage_v, 0.0);
+  out[0] = sb_predict_speed_rad_s(&machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
+  out[1] = sb_predict_speed_rad_s(&machine, 0, bench->nominal_voltage_v, 0.0);
 }
 
 static void spin_up(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
@@ -107,7 +107,7 @@ static void spin_up_in_gear(const struct sb_bench *bench, const double *p, const
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
   const int last = machine.gearbox.gear_count - 1;
   out[0] = sb_model_derive(&machine).time_constant_s[last + 1];
-  out[1] = sb_points_speed_rad_s(&machine, last, bench->nominal_voltage_v, 0.0);
+  out[1] = sb_predict_speed_rad_s(&machine, last, bench->nominal_voltage_v, 0.0);
 }
 
 static void output_coast(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])

@@ -4,7 +4,6 @@
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/faults.h"
 #include "shiftband/fit.h"
@@ -168,12 +167,9 @@ enum sb_status sb_fit_log_read(const char *path, const struct sb_log_options *op
   reading.least_rows = 1;
   reading.takes = takes;
   struct sb_log log;
-  const char *name = sb_log_name(path);
   enum sb_status status = sb_log_read(path, &reading, &log, faults);
   if (status != SB_OK) return status;
-  log.path = malloc(strlen(name) + 1);
-  if (log.path != NULL) strcpy(log.path, name);
-  status = log.path != NULL ? finish(options->arm_m, &log, faults) : SB_ERR_MEMORY;
+  status = finish(options->arm_m, &log, faults);
   if (status == SB_OK) {
     *out = log;
   } else {

@@ -21,46 +21,22 @@ static const double same_share = 0.1;
 
 enum { PROFILE_ROUND_MAX = 4 };
 
-static const struct {
-  const char *key;
-  enum sb_quantity quantity;
-  const char *words;
-} figures[SB_FIT_FIGURE_COUNT] = {
+const struct sb_fit_figure_facts sb_fit_figures[SB_FIT_FIGURE_COUNT] = {
 #define FIGURE_ROW(kind, key, quantity, words) [kind] = {key, quantity, words},
     SB_FIT_FIGURE_LIST(FIGURE_ROW)
 #undef FIGURE_ROW
 };
 
-static const char *const parameter_words[SB_FIT_PARAMETER_COUNT] = {
+const char *const sb_fit_parameter_words[SB_FIT_PARAMETER_COUNT] = {
 #define PARAMETER_ROW(kind, words) [kind] = words,
     SB_FIT_PARAMETER_LIST(PARAMETER_ROW)
 #undef PARAMETER_ROW
 };
 
-const char *sb_fit_parameter_words(enum sb_fit_parameter parameter)
-{
-  return parameter_words[parameter];
-}
-
-const char *sb_fit_figure_key(enum sb_fit_figure_kind kind)
-{
-  return figures[kind].key;
-}
-
-enum sb_quantity sb_fit_figure_quantity(enum sb_fit_figure_kind kind)
-{
-  return figures[kind].quantity;
-}
-
-const char *sb_fit_figure_words(enum sb_fit_figure_kind kind)
-{
-  return figures[kind].words;
-}
-
 int sb_fit_figure_find(const char *name)
 {
   for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
-    if (strcmp(figures[k].key, name) == 0) return k;
+    if (strcmp(sb_fit_figures[k].key, name) == 0) return k;
   }
   return -1;
 }

@@ -18,7 +18,7 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
                                            SB_MEMBERS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
   sb_json_open_object(json);
-  sb_json_put_string(json, "figure", sb_fit_figure_key(kind));
+  sb_json_put_string(json, "figure", sb_fit_figures[kind].key);
   sb_json_put_string(json, "state", states[figure->state]);
   sb_json_put_string(json, "unit", sb_show_si(kind));
   sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
@@ -86,7 +86,7 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
     if (open->shares[j] == 0.0) continue;
     sb_json_open_object(json);
-    sb_json_put_string(json, "parameter", sb_fit_parameter_words((enum sb_fit_parameter)j));
+    sb_json_put_string(json, "parameter", sb_fit_parameter_words[j]);
     sb_json_put_number(json, "share", open->shares[j]);
     sb_json_close(json);
   }

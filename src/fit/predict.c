@@ -1,6 +1,45 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "fit/predict.h"
 
+/* ---- points: the speed that a torque leaves the machine in its steady state, and the current at that speed ---- */
+
+double sb_predict_speed_rad_s(const struct sb_model *machine, int gear, double voltage_v, double torque_nm)
+{
+  const struct sb_supply supply = {voltage_v, 0.0};
+  const struct sb_motor_line line = sb_motor_line_driven(&machine->motor, &supply, 1.0);
+  const struct sb_gear *path = &machine->gearbox.gears[gear];
+  const double gain = path->ratio * path->efficiency;
+  double external_nm = torque_nm, viscous = 0.0, quadratic = 0.0;
+  for (int k = 0; k < machine->load.part_count; k++) {
+    if (machine->load.parts[k].ops == sb_load_kind_find("constant")) external_nm += machine->load.parts[k].torque_nm;
+  }
+  sb_load_speed_terms(&machine->load, &viscous, &quadratic);
+  const double net_nm = line.stall_nm - line.friction_nm - path->drag_nm - external_nm / gain;
+  const double slope = line.slope_nms_rad + viscous / (gain * path->ratio);
+  return net_nm / slope;
+}
+
+static void compute_points(const struct sb_bench *bench, const struct sb_bench_test *test,
+                           const struct sb_model *machine, double *computed)
+{
+  const double *torques = test->log->columns[SB_LOG_TORQUE], *gears = test->log->columns[SB_LOG_GEAR];
+  for (size_t i = test->first; i < test->first + test->count; i++) {
+    const size_t row = bench->readings[i].row;
+    const int gear = gears != NULL && gears[row] >= 1.0 ? (int)gears[row] - 1 : test->gear;
+    const double voltage_v = sb_bench_voltage(bench, test->log, row);
+    const double speed = sb_predict_speed_rad_s(machine, gear, voltage_v, torques != NULL ? torques[row] : 0.0);
+    switch (bench->readings[i].column) {
+      case SB_LOG_OUTPUT_SPEED: computed[i] = speed / machine->gearbox.gears[gear].ratio; break;
+      case SB_LOG_MOTOR_CURRENT:
+        computed[i] = (voltage_v - machine->motor.ke_vs_rad * speed) / machine->motor.resistance_ohm;
+        break;
+      default: computed[i] = speed; break;
+    }
+  }
+}
+
+/* ---- all ---- */
+
 static enum sb_status set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
 {
   struct sb_model machine;
@@ -29,7 +68,7 @@ static int predict_test(const struct sb_bench *bench, const struct sb_bench_test
   machine.motor.resistance_ohm += test->source_ohm;
   if (test->event_count > 0) return sb_shift_compute(bench, test, &machine, own, computed);
   if (test->is_dynamic) return sb_dynamics_compute(bench, test, &machine, own, computed);
-  sb_points_compute(bench, test, &machine, computed);
+  compute_points(bench, test, &machine, computed);
   return 0;
 }
 

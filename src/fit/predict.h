@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* predict.h - what each reading of the logs should have been: asks points, dynamics or shift, as each log needs. */
+/* predict.h - what each reading of the logs should have been: of points itself, else asks dynamics or shift. */
 #ifndef SHIFTBAND_FIT_PREDICT_H
 #define SHIFTBAND_FIT_PREDICT_H
 
@@ -11,14 +11,8 @@ enum sb_status sb_predict_set_steps(struct sb_bench *bench, struct sb_error *err
 /* Computes each reading: computed[reading_count]. Returns 0, or -1 where the parameters make no machine. */
 int sb_predict(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed);
 
-/* ---- logs of points: steady states of the machine ---- */
-
 /* Steady-state speed of the motor under a torque (at the output, with a scenario) at a voltage, in rad/s; not cut at rest. */
-double sb_points_speed_rad_s(const struct sb_model *machine, int gear, double voltage_v, double torque_nm);
-
-/* Computes the readings of one log of points. */
-void sb_points_compute(const struct sb_bench *bench, const struct sb_bench_test *test, const struct sb_model *machine,
-                       double *computed);
+double sb_predict_speed_rad_s(const struct sb_model *machine, int gear, double voltage_v, double torque_nm);
 
 /* ---- logs over time in one gear ---- */
 

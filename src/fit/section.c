@@ -34,7 +34,7 @@ static void write_key(const struct sb_fit_result *result, enum sb_fit_figure_kin
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
   const struct sb_shown_unit unit = sb_show_unit(kind, figure->value);
-  const char *name = last_name(sb_fit_figure_key(kind));
+  const char *name = last_name(sb_fit_figures[kind].key);
   char value[32], error[32];
   if (is_worth_pasting(figure, result->has_scenario)) {
     fprintf(
@@ -79,7 +79,7 @@ static void write_motor(const struct sb_fit_result *result, FILE *out)
     const bool is_current = kinds[k] == SB_FIT_STALL_CURRENT || kinds[k] == SB_FIT_NO_LOAD_CURRENT;
     const struct sb_fit_figure *figure = &result->figures[kinds[k]];
     if (is_current && !has_both_currents && figure->state != SB_FIT_ABSENT && !result->has_scenario) {
-      fprintf(out, "  # %s: not determined together with the other current\n", last_name(sb_fit_figure_key(kinds[k])));
+      fprintf(out, "  # %s: not determined together with the other current\n", last_name(sb_fit_figures[kinds[k]].key));
     } else {
       write_key(result, kinds[k], out);
     }
@@ -146,7 +146,7 @@ static void write_tolerances(const struct sb_fit_result *result, FILE *out)
     char path[64];
     if (result->figures[k].state != SB_FIT_DETERMINED || (is_current && !has_both_currents)) continue;
     if (is_part && !(result->figures[k].value > 0.0)) continue;
-    snprintf(path, sizeof path, "%s", sb_fit_figure_key(kind));
+    snprintf(path, sizeof path, "%s", sb_fit_figures[kind].key);
     if (is_part) {
       snprintf(path, sizeof path, "load.parts.%d.%s", ++part, kind == SB_FIT_LOAD_FRICTION ? "torque" : "coefficient");
     }

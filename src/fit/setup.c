@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* What is fitted, what is known beforehand and which gear was in mesh, from words; see fit.h. */
+/* What is fitted and what is known beforehand, from words; see fit.h. */
 #include <stdio.h>
 #include <string.h>
 
@@ -10,7 +10,7 @@ static enum sb_status read_known(const char *name, const char *text, struct sb_f
 {
   struct sb_error reason;
   const int kind = sb_fit_figure_find(name);
-  const enum sb_quantity quantity = kind >= 0 ? sb_fit_figure_quantity((enum sb_fit_figure_kind)kind) : SB_RATIO;
+  const enum sb_quantity quantity = kind >= 0 ? sb_fit_figures[(enum sb_fit_figure_kind)kind].quantity : SB_RATIO;
   if (kind < 0 || (quantity == SB_RATIO && kind != SB_FIT_MESH_EFFICIENCY)) {
     return sb_fail(err, SB_ERR_USAGE, "--known: needs a figure such as motor.rotor_inertia, found \"%s\"", name);
   }
@@ -55,19 +55,4 @@ enum sb_status sb_fit_setup_choose(struct sb_fit_setup *setup, const char *keys,
     word += length + (word[length] == ',');
   }
   return SB_OK;
-}
-
-enum sb_status sb_fit_setup_gear(struct sb_fit_setup *setup, const char *name, struct sb_error *err)
-{
-  char names[256] = "";
-  const struct sb_gearbox *box = &setup->model->gearbox;
-  const int gear = sb_gearbox_find(box, name);
-  if (gear >= 0) {
-    setup->gear = gear + 1;
-    return SB_OK;
-  }
-  for (int g = 0; g < box->gear_count; g++) {
-    snprintf(names + strlen(names), sizeof names - strlen(names), "%s%s", g > 0 ? ", " : "", box->gears[g].name);
-  }
-  return sb_fail(err, SB_ERR_USAGE, "--gear needs one of %s, found \"%s\"", names, name);
 }

@@ -10,7 +10,7 @@ static const struct sb_shown_unit rpm = {"rpm", 1.0 / SB_RPM};
 
 const char *sb_show_si(enum sb_fit_figure_kind kind)
 {
-  if (sb_fit_figure_quantity(kind) != SB_RATIO) return sb_units_si(sb_fit_figure_quantity(kind));
+  if (sb_fit_figures[kind].quantity != SB_RATIO) return sb_units_si(sb_fit_figures[kind].quantity);
   switch (kind) { /* quantities that no scenario has */
     case SB_FIT_KT: return "N.m/A";
     case SB_FIT_KE: return "V.s/rad";
@@ -24,7 +24,7 @@ const char *sb_show_si(enum sb_fit_figure_kind kind)
 struct sb_shown_unit sb_show_unit(enum sb_fit_figure_kind kind, double value)
 {
   const double size = fabs(value);
-  switch (sb_fit_figure_quantity(kind)) {
+  switch (sb_fit_figures[kind].quantity) {
     case SB_SPEED: return rpm;
     case SB_TORQUE: return size < 0.1 ? (struct sb_shown_unit){"mN.m", 1e3} : (struct sb_shown_unit){"N.m", 1.0};
     case SB_CURRENT: return size < 0.1 ? (struct sb_shown_unit){"mA", 1e3} : (struct sb_shown_unit){"A", 1.0};

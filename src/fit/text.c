@@ -119,7 +119,7 @@ static void write_figure(const struct sb_fit_result *result, enum sb_fit_figure_
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
   const struct sb_shown_unit unit = sb_show_unit(kind, figure->value);
-  const char *words = sb_fit_figure_words(kind);
+  const char *words = sb_fit_figures[kind].words;
   char value[32], error[32], least[32], greatest[32];
   const double se = figure->standard_error * unit.per_si;
   switch (figure->state) {
@@ -161,11 +161,7 @@ static void add_names(const struct sb_fit_undetermined *open, struct sb_sentence
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) count += open->shares[j] != 0.0;
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
     if (open->shares[j] == 0.0) continue;
-    sb_words_add(text, "%s%s",
-                 said == 0           ? ""
-                 : said + 1 == count ? " and "
-                                     : ", ",
-                 sb_fit_parameter_words((enum sb_fit_parameter)j));
+    sb_words_add(text, "%s%s", said == 0 ? "" : said + 1 == count ? " and " : ", ", sb_fit_parameter_words[j]);
     said++;
   }
 }
@@ -208,7 +204,7 @@ static void write_certainty(const struct sb_fit_result *result, FILE *out)
 {
   fputc('\n', out);
   sb_words_say(out, 0, 0, "These data determine all figures; the least certain is the %s.",
-               sb_fit_figure_words(result->least_certain));
+               sb_fit_figures[result->least_certain].words);
   if (result->advice_count == 0) return;
   sb_words_say(out, 0, 0, "This measurement would improve it most: %s.", result->advice[0]);
 }

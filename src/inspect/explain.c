@@ -41,8 +41,8 @@ struct search {
   const struct sb_overlay_options *options;
   const struct sb_hint_request *request;
   const struct knob *knob;
-  double *table_room;        /* for load tables at another size */
-  struct sb_scenario *trial; /* large, hence not on the stack */
+  double *table_room;                  /* for load tables at another size */
+  struct sb_scenario *trial, *sampled; /* large, hence not on the stack; sampled owns nothing */
   enum sb_status status;
   struct sb_error *err;
 };
@@ -68,23 +68,12 @@ static bool is_usual(const char *path)
   return is_in;
 }
 
-/* Loads the scenario with its own sets and up to two more, without spreads. SB_ERR_SCENARIO where that is no scenario. */
-static enum sb_status load(const struct search *search, const char *first, const char *second, struct sb_scenario *out)
+/* Loads the scenario with changes. SB_ERR_SCENARIO where that is no scenario. */
+static enum sb_status load(const struct search *search, const struct sb_changes *changes)
 {
-  const struct sb_hint_request *request = search->request;
-  struct sb_faults faults = {0};
-  const char **sets = calloc(request->set_count + 3, sizeof *sets);
-  if (sets == NULL) return SB_ERR_MEMORY;
-  size_t count = 0;
-  /* Spreads are no matter here, and would refuse trials beyond them. */
-  sets[count++] = "tolerances={}";
-  /* The request's own behind it: a reference speed that the user gave counts. */
-  if (second != NULL) sets[count++] = second;
-  for (size_t k = 0; k < request->set_count; k++) sets[count++] = request->sets[k];
-  if (first != NULL) sets[count++] = first;
-  const enum sb_status status = sb_scenario_load(request->path, sets, count, out, &faults);
+  struct sb_faults faults;
+  const enum sb_status status = sb_scenario_load_changed(&search->request->source, changes, search->trial, &faults);
   sb_faults_clear(&faults);
-  free(sets);
   return status == SB_ERR_USAGE ? SB_ERR_SCENARIO : status;
 }
 
@@ -112,13 +101,14 @@ static bool find_target(const struct sb_model *model, const char *path, struct k
 /* The value of a key as written: a spread of nothing around it tells value and unit. */
 static bool find_written(const struct search *search, const struct sb_scenario_key *key, struct knob *knob)
 {
-  char set[192];
+  struct sb_changes changes = {.count = 0};
   const struct sb_model *model = &search->scenario->model;
   if (strlen(key->path) >= sizeof knob->path) return false;
   if (key->quantity == SB_PERCENT) return find_share(model, key->path, knob) || find_target(model, key->path, knob);
   const char *unit = sb_units_si(key->quantity);
-  snprintf(set, sizeof set, "tolerances.%s=0%s%s", key->path, unit[0] != 0 ? " " : "", unit);
-  if (load(search, set, NULL, search->trial) != SB_OK) return false;
+  sb_scenario_add_change(&changes, "tolerances={}");
+  sb_scenario_add_change(&changes, "tolerances.%s=0%s%s", key->path, unit[0] != 0 ? " " : "", unit);
+  if (load(search, &changes) != SB_OK) return false;
   bool is_found = false;
   for (int i = 0; i < search->trial->tolerance_count; i++) {
     const struct sb_tolerance *tolerance = &search->trial->tolerances[i];
@@ -266,19 +256,18 @@ static bool is_ordered(const struct sb_model *model)
   return true;
 }
 
-enum { REFERENCE_SIZE = 96 };
-
-/* A controller does not know that its motor is another one: the reference stays. Whether it has any. */
-static bool write_reference(const struct sb_model *model, char set[REFERENCE_SIZE])
+/* The value of a key: as a sample of the scenario with a tolerance of that key alone, none of which beyond it is refused. */
+static void change_key(const struct search *search, double value, struct sb_changes *changes)
 {
-  const struct sb_sensor *sensor = &model->control.sensor;
-  if (model->gearbox.gear_count < 2 || sensor->quantity == SB_SENSES_DUTY) return false;
-  if (sensor->quantity == SB_SENSES_CURRENT) {
-    snprintf(set, REFERENCE_SIZE, "controller.reference_current=%.17g A", sensor->reference_a);
-  } else {
-    snprintf(set, REFERENCE_SIZE, "controller.reference_speed=%.17g rad/s", sensor->reference_rad_s);
-  }
-  return true;
+  const struct knob *knob = search->knob;
+  struct sb_tolerance *tolerance = &search->sampled->tolerances[0];
+  *search->sampled = *search->scenario;
+  search->sampled->tolerance_count = 1;
+  *tolerance = (struct sb_tolerance){.nominal = knob->written, .unit_scale = knob->unit_scale};
+  snprintf(tolerance->path, sizeof tolerance->path, "%s", knob->path);
+  snprintf(tolerance->unit, sizeof tolerance->unit, "%s", knob->unit);
+  sb_scenario_add_change(changes, "tolerances={}");
+  sb_samples_change(search->sampled, &value, changes);
 }
 
 /* J at a factor exp(s). */
@@ -286,15 +275,13 @@ static double trial_cost(double s, void *context)
 {
   struct search *search = context;
   const struct knob *knob = search->knob;
-  char set[192], reference[REFERENCE_SIZE];
+  struct sb_changes changes = {.count = 0};
   if (knob->kind != KNOB_KEY) {
     const struct sb_model model = turned(search, exp(s));
     return is_ordered(&model) ? cost_of(search, &model) : hopeless;
   }
-  snprintf(set, sizeof set, "%s=%.17g%s%s", knob->path, knob->written * exp(s) * knob->unit_scale,
-           knob->unit[0] != 0 ? " " : "", knob->unit);
-  const bool has_reference = write_reference(&search->scenario->model, reference);
-  const enum sb_status status = load(search, set, has_reference ? reference : NULL, search->trial);
+  change_key(search, knob->written * exp(s), &changes);
+  const enum sb_status status = load(search, &changes);
   if (status == SB_ERR_MEMORY || status == SB_ERR_IO) search->status = status;
   if (status != SB_OK) return hopeless;
   const double cost = cost_of(search, &search->trial->model);
@@ -419,7 +406,8 @@ enum sb_status sb_overlay_explain(const struct sb_log *log, const struct sb_scen
   struct sb_error inner = {SB_OK, ""};
   struct search search = {.log = log, .scenario = scenario, .options = options, .request = request, .err = &inner};
   struct knob *knobs = calloc(SB_HINT_MAX, sizeof *knobs);
-  search.trial = calloc(1, sizeof *search.trial);
+  search.trial = calloc(2, sizeof *search.trial);
+  search.sampled = search.trial + 1;
   search.table_room = calloc(table_points(&scenario->model.load) + 1, sizeof *search.table_room);
   enum sb_status status = knobs != NULL && search.trial != NULL && search.table_room != NULL ? SB_OK : SB_ERR_MEMORY;
   double noise_cost = 0.0;

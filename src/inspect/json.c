@@ -105,8 +105,8 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
     const struct sb_overlay_column *column = &overlay->columns[c];
     if (!column->is_compared) continue;
     sb_json_open_object(json);
-    sb_json_put_string(json, "name", sb_log_column_name((enum sb_log_column)c));
-    sb_json_put_string(json, "unit", sb_log_column_unit((enum sb_log_column)c));
+    sb_json_put_string(json, "name", sb_log_columns[c].name);
+    sb_json_put_string(json, "unit", sb_log_columns[c].unit);
     sb_fields_put_json(json, fields, column);
     sb_json_close(json);
   }
@@ -139,7 +139,7 @@ static void put_comparison(struct sb_json *json, const struct sb_inspect_report 
   sb_json_put_string(json, "scenario", report->scenario->model.name);
   sb_json_put_number(json, "compared_to_s", report->beside->ends_s);
   sb_json_put_number(json, "first_deviation_s", overlay->first_deviation_s);
-  sb_json_put_string(json, "first_deviation_in", is_deviating ? sb_log_column_name(overlay->first) : NULL);
+  sb_json_put_string(json, "first_deviation_in", is_deviating ? sb_log_columns[overlay->first].name : NULL);
   put_columns(json, overlay);
   put_shifts(json, report, &report->beside->found);
   put_hints(json, &report->beside->explanation);

@@ -284,7 +284,7 @@ enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_
   if (status == SB_OK && series.count < 16) {
     const size_t found = series.count;
     sb_series_clear(&series);
-    return sb_fail(err, SB_ERR_SCENARIO, "needs at least 16 values of %s, found %zu", sb_log_column_name(column),
+    return sb_fail(err, SB_ERR_SCENARIO, "needs at least 16 values of %s, found %zu", sb_log_columns[column].name,
                    found);
   }
   const bool has_senses =

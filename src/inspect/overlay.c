@@ -234,7 +234,7 @@ int sb_overlay_write_csv(FILE *out, const struct sb_log *log, const struct sb_ov
   sb_csv_init(&csv, out);
   sb_csv_text(&csv, "time_s");
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
-    const char *name = sb_log_column_name((enum sb_log_column)c);
+    const char *name = sb_log_columns[c].name;
     char heading[64];
     for (int k = 0; k < 2 && overlay->simulated[c] != NULL; k++) {
       snprintf(heading, sizeof heading, "%s_%s", name, k == 0 ? "log" : "sim");

@@ -124,9 +124,8 @@ static void write_columns(FILE *out, const struct sb_overlay *overlay)
     char first[32] = "never";
     if (!column->is_compared) continue;
     if (!isnan(column->first_deviation_s)) snprintf(first, sizeof first, "%.3f s", column->first_deviation_s);
-    sb_words_say(out, 2, 2, "%-14s%12.3g%14.3g %7.3f s%14s   %s", sb_log_column_words((enum sb_log_column)c),
-                 column->tolerance, column->greatest, column->greatest_s, first,
-                 sb_log_column_unit((enum sb_log_column)c));
+    sb_words_say(out, 2, 2, "%-14s%12.3g%14.3g %7.3f s%14s   %s", sb_log_columns[c].words, column->tolerance,
+                 column->greatest, column->greatest_s, first, sb_log_columns[c].unit);
   }
 }
 
@@ -181,7 +180,7 @@ static void write_comparison(FILE *out, const struct sb_inspect_report *report)
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH, "Log and simulation agree within the tolerance all the time.");
   } else {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH, "Log and simulation first deviate at %.3f s, in the %s.",
-                 overlay->first_deviation_s, sb_log_column_words(overlay->first));
+                 overlay->first_deviation_s, sb_log_columns[overlay->first].words);
   }
   write_columns(out, overlay);
   if (report->beside->explanation.count > 0) write_hints(out, &report->beside->explanation);

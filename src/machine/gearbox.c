@@ -2,7 +2,10 @@
 #include "shiftband/gearbox.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
+
+#include "base/nearest.h"
 
 static void derive_gear(struct sb_gear *gear)
 {
@@ -40,4 +43,21 @@ int sb_gearbox_find(const struct sb_gearbox *gearbox, const char *name)
     if (strcmp(gearbox->gears[i].name, name) == 0) return i;
   }
   return -1;
+}
+
+enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *name, int *gear, struct sb_error *err)
+{
+  const char *names[SB_GEAR_MAX + 1] = {NULL};
+  char all[SB_GEAR_MAX * (SB_NAME_SIZE + 2)] = "";
+  const int found = sb_gearbox_find(gearbox, name);
+  *gear = found + 1;
+  if (found >= 0) return SB_OK;
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    names[g] = gearbox->gears[g].name;
+    snprintf(all + strlen(all), sizeof all - strlen(all), "%s%s", g > 0 ? ", " : "", names[g]);
+  }
+  const char *nearest = sb_nearest_word(name, names);
+  return sb_fail(err, SB_ERR_USAGE, "--gear needs one of %s, found \"%s\"%s%s%s", all, name,
+                 nearest != NULL ? "; did you mean \"" : "", nearest != NULL ? nearest : "",
+                 nearest != NULL ? "\"?" : "");
 }

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "map/class.h"
 
-#include <assert.h>
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 static const char passes[] = "passes";
 
@@ -98,13 +98,11 @@ const char *sb_map_cause_name(const struct sb_map_verdict *verdict)
 const char *sb_map_all_verdicts(const struct sb_map_verdict *verdict, char text[SB_MAP_VERDICTS_SIZE])
 {
   struct sb_map_verdict left = *verdict;
-  size_t length = 0;
-  snprintf(text, SB_MAP_VERDICTS_SIZE, "%s", passes);
+  if (verdict->kinds == 0) return strcpy(text, passes);
+  text[0] = 0;
   for (int worst; (worst = sb_map_verdict_worst(&left)) >= 0; left.kinds &= ~(1U << worst)) {
-    const char *name = sb_verdict_name((enum sb_verdict_kind)worst);
-    const int more = snprintf(text + length, SB_MAP_VERDICTS_SIZE - length, "%s%s", length > 0 ? ";" : "", name);
-    length += (size_t)more;
-    assert(length < SB_MAP_VERDICTS_SIZE);
+    sb_fail_add(text, SB_MAP_VERDICTS_SIZE, "%s%s", text[0] != 0 ? ";" : "",
+                sb_verdict_name((enum sb_verdict_kind)worst));
   }
   return text;
 }

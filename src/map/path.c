@@ -139,24 +139,16 @@ static void find(struct walk *walk, enum sb_verdict_kind kind)
   walk->task.findings.kinds |= 1U << kind;
 }
 
-static void watch_rest(struct walk *walk, double time_s, bool is_resting)
+/* A state that is a verdict when it lasts, in one go, longer than a time; *since_s: NAN while it is not. */
+static void watch_state(struct walk *walk, double *since_s, double time_s, bool is_on, double patience_s,
+                        enum sb_verdict_kind kind)
 {
-  if (isnan(walk->rest_since_s)) {
-    if (is_resting) walk->rest_since_s = time_s;
+  if (isnan(*since_s)) {
+    if (is_on) *since_s = time_s;
     return;
   }
-  if (time_s - walk->rest_since_s > walk->plane->model->limits.stall_time_s) find(walk, SB_VERDICT_STALL);
-  if (!is_resting) walk->rest_since_s = NAN;
-}
-
-static void watch_slip(struct walk *walk, double time_s, bool is_slipping)
-{
-  if (isnan(walk->slip_since_s)) {
-    if (is_slipping) walk->slip_since_s = time_s;
-    return;
-  }
-  if (time_s - walk->slip_since_s > walk->plane->model->limits.slip_time_s) find(walk, SB_VERDICT_SLIPPING);
-  if (!is_slipping) walk->slip_since_s = NAN;
+  if (time_s - *since_s > patience_s) find(walk, kind);
+  if (!is_on) *since_s = NAN;
 }
 
 /* Whether the stay in this gear can be stuck low. */
@@ -234,8 +226,9 @@ static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const str
 {
   if (row->is_switched && watch_switch(walk, err) != SB_OK) return SB_ERR_MEMORY;
   watch_engagement(walk, low, row->time_s, row->is_engaged);
-  watch_rest(walk, row->time_s, row->is_resting);
-  watch_slip(walk, row->time_s, row->is_slipping);
+  const struct sb_limits *limits = &walk->plane->model->limits;
+  watch_state(walk, &walk->rest_since_s, row->time_s, row->is_resting, limits->stall_time_s, SB_VERDICT_STALL);
+  watch_state(walk, &walk->slip_since_s, row->time_s, row->is_slipping, limits->slip_time_s, SB_VERDICT_SLIPPING);
   const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
   if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
   /* A clutch may let go again: no gear is then in mesh that could be too low. */

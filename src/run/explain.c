@@ -3,19 +3,7 @@
 #include "run/explain.h"
 
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
-#include <string.h>
-
-void sb_explain_say(struct sb_explaining *to, const char *format, ...)
-{
-  struct sb_verdict_words *out = to->out;
-  const size_t length = strlen(out->text);
-  va_list arguments;
-  va_start(arguments, format);
-  vsnprintf(out->text + length, sizeof out->text - length, format, arguments);
-  va_end(arguments);
-}
 
 void sb_explain_load(struct sb_explaining *to)
 {

@@ -25,7 +25,7 @@ void sb_explain_overheated(struct sb_explaining *to);
 void sb_explain_drive_cut(struct sb_explaining *to);
 
 /* Adds to the text. */
-void sb_explain_say(struct sb_explaining *to, const char *format, ...) __attribute__((format(printf, 2, 3)));
+#define sb_explain_say(to, ...) sb_fail_add((to)->out->text, sizeof(to)->out->text, __VA_ARGS__)
 
 /* "the load of 0.62 N.m", or "the load of 0.51..0.74 N.m", and when it lasted: ", for 2 s in 3 spells". */
 void sb_explain_load(struct sb_explaining *to);

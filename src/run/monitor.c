@@ -16,7 +16,10 @@ static const double same_load = 1e-9;
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived)
 {
-  *monitor = (struct sb_monitor){.model = model, .rest_since_s = NAN, .slip_since_s = NAN, .low_since_s = NAN};
+  *monitor = (struct sb_monitor){.model = model,
+                                 .rest = {SB_VERDICT_STALL, model->limits.stall_time_s, NAN, NAN, NAN},
+                                 .slip = {SB_VERDICT_SLIPPING, model->limits.slip_time_s, NAN, NAN, NAN},
+                                 .low = {SB_VERDICT_STUCK_LOW, INFINITY, NAN, NAN, NAN}};
   sb_shortfall_init(&monitor->shortfall);
   monitor->line = derived->line;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
@@ -72,19 +75,27 @@ static void extend_verdict(struct sb_verdict *known, const struct sb_verdict *mo
   known->greatest_nm = fmax(known->greatest_nm, more->greatest_nm);
 }
 
+/* What lasted from one time to another, once, with nothing known of the gear and the load. */
+static struct sb_verdict verdict_over(enum sb_verdict_kind kind, double first_s, double last_s, double duration_s)
+{
+  return (struct sb_verdict){.kind = kind,
+                             .first_s = first_s,
+                             .last_s = last_s,
+                             .count = 1,
+                             .period_s = NAN,
+                             .duration_s = duration_s,
+                             .least_nm = NAN,
+                             .greatest_nm = NAN};
+}
+
 /* Adds to the verdict of that kind and gear, or begins one. */
 static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s,
                           double last_s, double least_nm, double greatest_nm)
 {
-  const struct sb_verdict verdict = {.kind = kind,
-                                     .gear = gear,
-                                     .first_s = first_s,
-                                     .last_s = last_s,
-                                     .count = 1,
-                                     .period_s = NAN,
-                                     .duration_s = last_s - first_s,
-                                     .least_nm = least_nm,
-                                     .greatest_nm = greatest_nm};
+  struct sb_verdict verdict = verdict_over(kind, first_s, last_s, last_s - first_s);
+  verdict.gear = gear;
+  verdict.least_nm = least_nm;
+  verdict.greatest_nm = greatest_nm;
   struct sb_verdict *known = find_verdict(monitor, &verdict);
   if (known != NULL) {
     extend_verdict(known, &verdict);
@@ -187,70 +198,35 @@ void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, in
   }
 }
 
-static void close_rest(struct sb_monitor *monitor, int gear, double time_s)
+/* A state that was watched has ended: long enough, it was what the watch is for. */
+static void close_watch(struct sb_monitor *monitor, struct sb_watch *watch, double time_s)
 {
-  if (!isnan(monitor->rest_since_s) && time_s - monitor->rest_since_s > monitor->model->limits.stall_time_s) {
-    count_verdict(monitor, SB_VERDICT_STALL, gear, monitor->rest_since_s, time_s, monitor->rest_least_nm,
-                  monitor->rest_greatest_nm);
+  if (!isnan(watch->since_s) && time_s - watch->since_s > watch->patience_s) {
+    count_verdict(monitor, watch->kind, monitor->gear, watch->since_s, time_s, watch->least_nm, watch->greatest_nm);
   }
-  monitor->rest_since_s = NAN;
+  watch->since_s = NAN;
 }
 
-static void close_slip(struct sb_monitor *monitor, int gear, double time_s)
+/* Goes on with a state, or ends it; load_nm: what the verdict says of the load, or NAN. */
+static void follow_watch(struct sb_monitor *monitor, struct sb_watch *watch, bool is_on, double time_s, double load_nm)
 {
-  if (!isnan(monitor->slip_since_s) && time_s - monitor->slip_since_s > monitor->model->limits.slip_time_s) {
-    count_verdict(monitor, SB_VERDICT_SLIPPING, gear, monitor->slip_since_s, time_s, NAN, NAN);
-  }
-  monitor->slip_since_s = NAN;
-}
-
-static void follow_slip(struct sb_monitor *monitor, const struct sb_row *row)
-{
-  if (!sb_row_is_spinning(row)) {
-    close_slip(monitor, monitor->gear, row->time_s);
-  } else if (isnan(monitor->slip_since_s)) {
-    monitor->slip_since_s = row->time_s;
-  }
-}
-
-static void follow_rest(struct sb_monitor *monitor, const struct sb_row *row)
-{
-  if (!sb_row_is_stalled(row, &monitor->model->drive)) {
-    close_rest(monitor, monitor->gear, row->time_s);
+  if (!is_on) {
+    close_watch(monitor, watch, time_s);
     return;
   }
-  if (isnan(monitor->rest_since_s)) {
-    monitor->rest_since_s = row->time_s;
-    monitor->rest_least_nm = monitor->rest_greatest_nm = row->external_torque_nm;
+  if (isnan(watch->since_s)) {
+    watch->since_s = time_s;
+    watch->least_nm = watch->greatest_nm = load_nm;
   }
-  monitor->rest_least_nm = fmin(monitor->rest_least_nm, row->external_torque_nm);
-  monitor->rest_greatest_nm = fmax(monitor->rest_greatest_nm, row->external_torque_nm);
+  watch->least_nm = fmin(watch->least_nm, load_nm);
+  watch->greatest_nm = fmax(watch->greatest_nm, load_nm);
 }
 
-static void close_low(struct sb_monitor *monitor, int gear, double time_s)
+static bool is_low(const struct sb_monitor *monitor, const struct sb_row *row)
 {
-  const double patience_s = gear > 0 ? monitor->model->control.dwell_s + 5.0 * monitor->tau_s[gear - 1] : INFINITY;
-  if (!isnan(monitor->low_since_s) && time_s - monitor->low_since_s > patience_s) {
-    count_verdict(monitor, SB_VERDICT_STUCK_LOW, gear, monitor->low_since_s, time_s, monitor->low_least_nm,
-                  monitor->low_greatest_nm);
-  }
-  monitor->low_since_s = NAN;
-}
-
-static void follow_low(struct sb_monitor *monitor, const struct sb_row *row)
-{
-  const int is_low = row->gear > 0 && row->gear < monitor->model->gearbox.gear_count;
-  const int is_late = row->time_s >= monitor->model->control.start_delay_s;
-  if (!is_low || !is_late || !(sb_row_next_load_nm(row) < monitor->downshift_nm[row->gear - 1])) {
-    close_low(monitor, monitor->gear, row->time_s);
-    return;
-  }
-  if (isnan(monitor->low_since_s)) {
-    monitor->low_since_s = row->time_s;
-    monitor->low_least_nm = monitor->low_greatest_nm = row->external_torque_nm;
-  }
-  monitor->low_least_nm = fmin(monitor->low_least_nm, row->external_torque_nm);
-  monitor->low_greatest_nm = fmax(monitor->low_greatest_nm, row->external_torque_nm);
+  const bool is_slower = row->gear > 0 && row->gear < monitor->model->gearbox.gear_count;
+  const bool is_late = row->time_s >= monitor->model->control.start_delay_s;
+  return is_slower && is_late && sb_row_next_load_nm(row) < monitor->downshift_nm[row->gear - 1];
 }
 
 static void check_engaged_in_time(struct sb_monitor *monitor, const struct sb_shift_record *shift, double time_s)
@@ -278,14 +254,18 @@ void sb_monitor_switched(struct sb_monitor *monitor)
 
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)
 {
-  follow_rest(monitor, row);
-  follow_slip(monitor, row);
+  const double load_nm = row->external_torque_nm;
+  follow_watch(monitor, &monitor->rest, sb_row_is_stalled(row, &monitor->model->drive), row->time_s, load_nm);
+  follow_watch(monitor, &monitor->slip, sb_row_is_spinning(row), row->time_s, NAN);
   sb_shortfall_row(&monitor->shortfall, monitor->model, row->gear > 0 ? monitor->tau_s[row->gear - 1] : 0.0, row);
   if (is_automatic) {
-    follow_low(monitor, row);
+    follow_watch(monitor, &monitor->low, is_low(monitor, row), row->time_s, load_nm);
     follow_engagement(monitor, row);
   }
+  if (row->gear == monitor->gear) return;
   monitor->gear = row->gear;
+  monitor->low.patience_s =
+      row->gear > 0 ? monitor->model->control.dwell_s + 5.0 * monitor->tau_s[row->gear - 1] : (double)INFINITY;
 }
 
 static int compare_first(const void *a, const void *b)
@@ -295,57 +275,36 @@ static int compare_first(const void *a, const void *b)
   return (int)va->kind - (int)vb->kind;
 }
 
-static void add_hot(struct sb_monitor *monitor, const struct sb_sums *sums)
+/* What the simulator has added up itself. */
+static void add_sums(struct sb_monitor *monitor, const struct sb_sums *sums)
 {
-  if (isnan(sums->hot_first_s)) return;
-  add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_OVERHEATED,
-                                            .first_s = sums->hot_first_s,
-                                            .last_s = sums->hot_last_s,
-                                            .count = 1,
-                                            .period_s = NAN,
-                                            .duration_s = sums->hot_s,
-                                            .least_nm = NAN,
-                                            .greatest_nm = NAN,
-                                            .greatest_c = sums->winding_c.value});
-}
-
-static void add_cut(struct sb_monitor *monitor, const struct sb_sums *sums)
-{
-  if (isnan(sums->cut_first_s)) return;
-  add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_DRIVE_CUT,
-                                            .first_s = sums->cut_first_s,
-                                            .last_s = sums->cut_last_s,
-                                            .count = (size_t)(sums->cut_count > 0 ? sums->cut_count : 1),
-                                            .period_s = NAN,
-                                            .duration_s = sums->cut_s,
-                                            .least_nm = NAN,
-                                            .greatest_nm = NAN,
-                                            .is_by_heat = sums->was_cut_by_heat,
-                                            .is_by_battery = sums->was_cut_by_battery});
+  struct sb_verdict over =
+      verdict_over(SB_VERDICT_OVERLOAD, sums->over_limit_first_s, sums->over_limit_last_s, sums->over_limit_s);
+  over.least_nm = monitor->model->limits.output_torque_nm;
+  over.greatest_nm = fabs(sums->output_torque_nm.value);
+  struct sb_verdict hot = verdict_over(SB_VERDICT_OVERHEATED, sums->hot_first_s, sums->hot_last_s, sums->hot_s);
+  hot.greatest_c = sums->winding_c.value;
+  struct sb_verdict cut = verdict_over(SB_VERDICT_DRIVE_CUT, sums->cut_first_s, sums->cut_last_s, sums->cut_s);
+  if (sums->cut_count > 0) cut.count = (size_t)sums->cut_count;
+  cut.is_by_heat = sums->was_cut_by_heat;
+  cut.is_by_battery = sums->was_cut_by_battery;
+  const struct sb_verdict *const verdicts[] = {&over, &hot, &cut};
+  for (int k = 0; k < 3; k++) {
+    if (!isnan(verdicts[k]->first_s)) add_verdict(monitor, verdicts[k]);
+  }
 }
 
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
 {
   sb_shortfall_finish(&monitor->shortfall, last->time_s);
   close_chain(monitor);
-  close_rest(monitor, monitor->gear, last->time_s);
-  close_low(monitor, monitor->gear, last->time_s);
-  close_slip(monitor, monitor->gear, last->time_s);
+  close_watch(monitor, &monitor->rest, last->time_s);
+  close_watch(monitor, &monitor->low, last->time_s);
+  close_watch(monitor, &monitor->slip, last->time_s);
   if (monitor->shift_count > 0 && last->gear == 0) {
     check_engaged_in_time(monitor, &monitor->last_shift, last->time_s);
   }
-  if (!isnan(sums->over_limit_first_s)) {
-    add_verdict(monitor, &(struct sb_verdict){.kind = SB_VERDICT_OVERLOAD,
-                                              .first_s = sums->over_limit_first_s,
-                                              .last_s = sums->over_limit_last_s,
-                                              .count = 1,
-                                              .period_s = NAN,
-                                              .duration_s = sums->over_limit_s,
-                                              .least_nm = monitor->model->limits.output_torque_nm,
-                                              .greatest_nm = fabs(sums->output_torque_nm.value)});
-  }
-  add_hot(monitor, sums);
-  add_cut(monitor, sums);
+  add_sums(monitor, sums);
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     struct sb_verdict *verdict = &monitor->verdicts[i];
     if (verdict->kind != SB_VERDICT_SLIPPING) continue;

@@ -13,23 +13,6 @@ const char *sb_verdict_name(enum sb_verdict_kind kind)
   return "";
 }
 
-static int is_same_name(const char *a, const char *b)
-{
-  for (; *a != 0 && *b != 0; a++, b++) {
-    const char ca = *a == '-' ? ' ' : *a, cb = *b == '-' ? ' ' : *b;
-    if (ca != cb) return 0;
-  }
-  return *a == *b;
-}
-
-int sb_verdict_find(const char *name)
-{
-  for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
-    if (is_same_name(name, sb_verdict_name((enum sb_verdict_kind)kind))) return kind;
-  }
-  return -1;
-}
-
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause)
 {
   return cause == SB_CAUSE_LOAD ? SB_VERDICT_BUSY_SHIFTING : SB_VERDICT_HUNTING;

@@ -76,14 +76,13 @@ static void find_start_gear(struct sb_reader *reader)
   if (control->start_gear > 0 || gearbox->gear_count == 0) return;
 
   const char *names[SB_GEAR_MAX + 1] = {NULL};
-  char list[SB_GEAR_MAX * (SB_NAME_SIZE + 2) + 1] = "", hint[SB_NEAREST_SIZE];
+  char list[SB_GEAR_MAX * (SB_NAME_SIZE + 2) + 1] = "";
   for (int g = 0; g < gearbox->gear_count; g++) {
     names[g] = gearbox->gears[g].name;
-    const size_t length = strlen(list);
-    snprintf(list + length, sizeof list - length, "%s%s", g == 0 ? "" : ", ", names[g]);
+    sb_fail_add(list, sizeof list, "%s%s", g == 0 ? "" : ", ", names[g]);
   }
   sb_reader_fault(reader, "controller.start_gear", "needs the name of a gear (%s), found %s%s", list,
-                  sb_fail_quote(name).text, sb_nearest_hint(hint, name, names));
+                  sb_fail_quote(name).text, sb_nearest_hint(name, names).text);
 }
 
 /* Whether as many thresholds were given as there are pairs of gears. */

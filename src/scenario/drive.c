@@ -76,7 +76,6 @@ static bool read_command(struct sb_reader *reader, const struct sb_node *node, c
     return false;
   }
   struct sb_error err;
-  char hint[SB_NEAREST_SIZE];
   bool is_fit = sb_units_parse(time->text, SB_TIME, time_s, &err) == SB_OK;
   if (!is_fit) sb_faults_add(reader->faults, &time->place, path, "%s", err.text);
   if (is_fit && !(*time_s >= 0.0 && *time_s <= SCHEDULE_TIME_MAX)) {
@@ -90,7 +89,7 @@ static bool read_command(struct sb_reader *reader, const struct sb_node *node, c
     return is_fit;
   }
   sb_faults_add(reader->faults, &word->place, path, "needs forward, stop or reverse, found %s%s",
-                sb_fail_quote(word->text).text, sb_nearest_hint(hint, word->text, command_words));
+                sb_fail_quote(word->text).text, sb_nearest_hint(word->text, command_words).text);
   return false;
 }
 

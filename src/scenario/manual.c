@@ -11,15 +11,13 @@ enum { NAME_WIDTH = 24 };
 
 static void write_key(FILE *out, const struct sb_key *key)
 {
-  char words[SB_WORDS_SIZE], range[SB_WORDS_SIZE];
-  sb_reader_key_words(key, words);
-  sb_reader_key_range_words(key, range);
+  const struct sb_key_words words = sb_reader_key_words(key), range = sb_reader_key_range_words(key);
   const char *fallback = key->flags & SB_REQUIRED    ? "required"
                          : key->default_text != NULL ? key->default_text
                                                      : key->default_words;
   const bool says_itself = strstr(fallback, "required") != NULL;
-  sb_words_say(out, 2, NAME_WIDTH, "%-*s%s%s%s; %s%s\n%s", NAME_WIDTH - 2, key->name, words, range[0] != 0 ? ", " : "",
-               range, says_itself ? "" : "default: ", fallback, key->meaning);
+  sb_words_say(out, 2, NAME_WIDTH, "%-*s%s%s%s; %s%s\n%s", NAME_WIDTH - 2, key->name, words.text,
+               range.text[0] != 0 ? ", " : "", range.text, says_itself ? "" : "default: ", fallback, key->meaning);
 }
 
 static void write_section(FILE *out, const char *path, const struct sb_section *section);

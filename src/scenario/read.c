@@ -44,7 +44,7 @@ bool sb_reader_has(const struct sb_reader *reader, const char *path)
 static size_t push(struct sb_reader *reader, const char *step)
 {
   const size_t length = strlen(reader->path);
-  snprintf(reader->path + length, SB_PATH_SIZE - length, "%s%s", length > 0 ? "." : "", step);
+  sb_fail_add(reader->path, SB_PATH_SIZE, "%s%s", length > 0 ? "." : "", step);
   return length;
 }
 
@@ -79,26 +79,22 @@ static void remember(struct sb_reader *reader, const struct sb_key *key, const s
 /* A fault about the text of a value: `needs ..., found ...`. */
 static void refuse(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, const char *why)
 {
-  char words[SB_WORDS_SIZE];
-  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %s%s", sb_reader_key_words(key, words),
+  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %s%s", sb_reader_key_words(key).text,
                 node->text[0] == 0 ? "nothing" : sb_fail_quote(node->text).text, why);
 }
 
 static void refuse_range(struct sb_reader *reader, const struct sb_key *key, enum sb_quantity quantity,
                          const struct sb_node *node, double value)
 {
-  char range[SB_WORDS_SIZE], converted[64] = "";
+  char converted[64] = "";
   const char *si = sb_units_si(quantity);
   const size_t text_length = strlen(node->text), si_length = strlen(si);
   const bool is_si = text_length >= si_length && strcmp(node->text + text_length - si_length, si) == 0;
   if (!is_si) snprintf(converted, sizeof converted, ", which is %.10g %s", value, si);
-  if (quantity == key->quantity) {
-    sb_reader_key_range_words(key, range);
-  } else {
-    snprintf(range, sizeof range, "above 0 %s, at most 1e9 %s", si, si);
-  }
-  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s %s, found %s%s", sb_units_words(quantity), range,
-                sb_fail_quote(node->text).text, converted);
+  struct sb_key_words range = sb_reader_key_range_words(key);
+  if (quantity != key->quantity) snprintf(range.text, sizeof range.text, "above 0 %s, at most 1e9 %s", si, si);
+  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s %s, found %s%s", sb_units_words(quantity),
+                range.text, sb_fail_quote(node->text).text, converted);
 }
 
 /* A value of one of the key's quantities, in its bounds; NAN (and a fault) when it is none. */
@@ -121,7 +117,6 @@ static struct sb_given read_number(struct sb_reader *reader, const struct sb_key
 
 static void read_whole(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, long *out)
 {
-  char range[SB_WORDS_SIZE];
   const size_t length = strlen(node->text);
   const bool is_whole = length > 0 && strspn(node->text, "0123456789") == length;
   const double value = is_whole && length < 16 ? strtod(node->text, NULL) : NAN;
@@ -132,7 +127,7 @@ static void read_whole(struct sb_reader *reader, const struct sb_key *key, const
     return;
   }
   sb_faults_add(reader->faults, &node->place, reader->path, "needs a whole number %s, found %s",
-                sb_reader_key_range_words(key, range), length > 0 ? sb_fail_quote(node->text).text : "nothing");
+                sb_reader_key_range_words(key).text, length > 0 ? sb_fail_quote(node->text).text : "nothing");
 }
 
 static void read_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, int *out)
@@ -144,8 +139,7 @@ static void read_choice(struct sb_reader *reader, const struct sb_key *key, cons
     *out = key->choices[i].value;
     return;
   }
-  char hint[SB_NEAREST_SIZE];
-  refuse(reader, key, node, sb_nearest_hint(hint, node->text, names));
+  refuse(reader, key, node, sb_nearest_hint(node->text, names).text);
 }
 
 static void read_flag(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, bool *out)
@@ -182,7 +176,6 @@ static double read_teeth_count(const struct sb_key *key, const char **text)
 
 static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, double out[2])
 {
-  char range[SB_WORDS_SIZE];
   const char *text = node->text;
   out[0] = read_teeth_count(key, &text);
   const bool is_pair = *text == '/';
@@ -192,7 +185,7 @@ static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const
   out[0] = out[1] = NAN;
   sb_faults_add(reader->faults, &node->place, reader->path,
                 "needs teeth as driver/driven, such as 15/30, each a whole number %s, found %s",
-                sb_reader_key_range_words(key, range), node->text[0] == 0 ? "nothing" : sb_fail_quote(node->text).text);
+                sb_reader_key_range_words(key).text, node->text[0] == 0 ? "nothing" : sb_fail_quote(node->text).text);
 }
 
 /* Any key that is a single value. */
@@ -256,19 +249,14 @@ static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, cons
                         const char *found)
 {
   const char *names[KEY_NAME_MAX + 1] = {NULL};
-  char list[SB_WORDS_SIZE] = "", hint[SB_NEAREST_SIZE];
+  char list[SB_WORDS_SIZE] = "";
   for (int i = 0; key->kinds[i] != NULL; i++) {
     names[i] = key->kinds[i]->name;
-    const size_t length = strlen(list);
-    snprintf(list + length, sizeof list - length, "%s%s",
-             i == 0                      ? ""
-             : key->kinds[i + 1] == NULL ? " or "
-                                         : ", ",
-             names[i]);
+    sb_fail_add(list, sizeof list, "%s%s", i == 0 ? "" : key->kinds[i + 1] == NULL ? " or " : ", ", names[i]);
   }
   sb_faults_add(reader->faults, place, reader->path, "needs a kind: %s, found %s%s", list,
                 found != NULL && found[0] != 0 ? sb_fail_quote(found).text : "nothing",
-                sb_nearest_hint(hint, found != NULL ? found : "", names));
+                sb_nearest_hint(found != NULL ? found : "", names).text);
 }
 
 /* A section whose keys depend on its `kind`. */
@@ -314,12 +302,11 @@ static void read_item(struct sb_reader *reader, const struct sb_key *key, const 
 
 static void read_list(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
 {
-  char words[SB_WORDS_SIZE];
+  const struct sb_key_words words = sb_reader_key_words(key);
   int *count = (int *)(void *)(base + key->count_offset);
-  sb_reader_key_words(key, words);
-  if (!is_of_kind(reader, node, SB_NODE_LIST, words)) return;
+  if (!is_of_kind(reader, node, SB_NODE_LIST, words.text)) return;
   if (node->count > key->max || (node->count == 0 && (key->flags & SB_REQUIRED))) {
-    sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %d", words, node->count);
+    sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %d", words.text, node->count);
   }
   for (const struct sb_node *item = node->first; item != NULL && *count < key->max; item = item->next) {
     const size_t length = push_number(reader, *count + 1);
@@ -332,7 +319,7 @@ static void read_list(struct sb_reader *reader, const struct sb_key *key, const 
 /* One value, or a list of them. */
 static void read_many(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
 {
-  char words[SB_WORDS_SIZE];
+  const struct sb_key_words words = sb_reader_key_words(key);
   int *count = (int *)(void *)(base + key->count_offset);
   struct sb_given *fields = (struct sb_given *)(void *)(base + key->offset);
   if (node->kind == SB_NODE_VALUE) {
@@ -340,8 +327,7 @@ static void read_many(struct sb_reader *reader, const struct sb_key *key, const 
     *count = 1;
     return;
   }
-  sb_reader_key_words(key, words);
-  if (!is_of_kind(reader, node, SB_NODE_LIST, words)) return;
+  if (!is_of_kind(reader, node, SB_NODE_LIST, words.text)) return;
   for (const struct sb_node *item = node->first; item != NULL; item = item->next) {
     const size_t length = push_number(reader, *count + 1);
     const bool is_value = *count < key->max && is_of_kind(reader, item, SB_NODE_VALUE, "a single value");
@@ -353,7 +339,6 @@ static void read_many(struct sb_reader *reader, const struct sb_key *key, const 
 
 static void read_key(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, char *base)
 {
-  char words[SB_WORDS_SIZE];
   if (key->kind == SB_KEY_LATER) return;
   if (key->kind == SB_KEY_KINDS) {
     read_kind(reader, key, node, base);
@@ -363,7 +348,7 @@ static void read_key(struct sb_reader *reader, const struct sb_key *key, const s
     read_many(reader, key, node, base);
   } else if (key->kind == SB_KEY_SECTION) {
     read_whole_section(reader, key, node, base);
-  } else if (is_of_kind(reader, node, SB_NODE_VALUE, sb_reader_key_words(key, words))) {
+  } else if (is_of_kind(reader, node, SB_NODE_VALUE, sb_reader_key_words(key).text)) {
     read_value(reader, key, node, base + key->offset);
   }
 }
@@ -383,8 +368,7 @@ static void refuse_unknown(struct sb_reader *reader, const struct sb_section *se
     return;
   }
   for (int i = 0; i < count; i++) {
-    const size_t length = strlen(list);
-    snprintf(list + length, sizeof list - length, "%s%s", i == 0 ? "" : ", ", names[i]);
+    sb_fail_add(list, sizeof list, "%s%s", i == 0 ? "" : ", ", names[i]);
   }
   sb_faults_add(reader->faults, &node->key_place, reader->path, "unknown key %s, known are %s",
                 sb_fail_quote(node->key).text, list);
@@ -405,7 +389,6 @@ static void check_known(struct sb_reader *reader, const struct sb_section *secti
 static void read_section(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
                          void *base, bool has_kind)
 {
-  char words[SB_WORDS_SIZE];
   for (const struct sb_key *key = section->keys; key->name != NULL; key++) {
     const struct sb_node *child = sb_tree_find(node, key->name);
     const size_t length = push(reader, key->name);
@@ -417,7 +400,7 @@ static void read_section(struct sb_reader *reader, const struct sb_section *sect
     }
     if (child == NULL && node != NULL && (key->flags & SB_REQUIRED)) {
       sb_faults_add(reader->faults, &node->key_place, reader->path, "needs %s, found no such key",
-                    sb_reader_key_words(key, words));
+                    sb_reader_key_words(key).text);
     }
     pop(reader, length);
   }

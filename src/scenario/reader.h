@@ -98,8 +98,11 @@ void sb_reader_fault(struct sb_reader *reader, const char *path, const char *for
     __attribute__((format(printf, 3, 4)));
 
 /* What a key takes ("a torque (N.m, ...)") and its range ("above 0 N.m, at most 1e6 N.m", or ""). */
-const char *sb_reader_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
-const char *sb_reader_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE]);
+struct sb_key_words {
+  char text[SB_WORDS_SIZE];
+};
+struct sb_key_words sb_reader_key_words(const struct sb_key *key);
+struct sb_key_words sb_reader_key_range_words(const struct sb_key *key);
 
 /* Whether a value in SI is inside a key's bounds; NAN is not. */
 bool sb_reader_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value);

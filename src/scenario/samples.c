@@ -198,23 +198,21 @@ static bool has_moved(const struct sb_scenario *nominal, const double *values, c
   return false;
 }
 
-/* Adds "PATH VALUE UNIT" to a list of such; returns its length. */
-static size_t add_words(char *text, size_t size, size_t length, const char *path, double value, const char *unit)
+/* Adds "PATH VALUE UNIT" to a list of such. */
+static void add_words(char *text, size_t size, const char *path, double value, const char *unit)
 {
-  const int more = snprintf(text + length, size - length, "%s%s %.8g %s", length > 0 ? ", " : "", path, value, unit);
-  length += more > 0 ? (size_t)more : 0;
-  return length < size ? length : size - 1;
+  sb_fail_add(text, size, "%s%s %.8g %s", text[0] != 0 ? ", " : "", path, value, unit);
 }
 
 const char *sb_samples_words(const struct sb_scenario *nominal, const double *values, char *text, size_t size)
 {
-  size_t length = 0;
+  text[0] = 0;
   for (int k = 0; k < nominal->tolerance_count; k++) {
     const struct sb_tolerance *tolerance = &nominal->tolerances[k];
     if (values[k] == tolerance->nominal) continue;
-    length = add_words(text, size, length, tolerance->path, values[k] * tolerance->unit_scale, tolerance->unit);
+    add_words(text, size, tolerance->path, values[k] * tolerance->unit_scale, tolerance->unit);
   }
-  if (length == 0) {
+  if (text[0] == 0) {
     snprintf(text, size, "nominal");
     return text;
   }
@@ -223,7 +221,7 @@ const char *sb_samples_words(const struct sb_scenario *nominal, const double *va
   const int kept_count = list_kept(nominal, kept);
   for (int k = 0; k < kept_count; k++) {
     if (kept[k].moves_with != NULL && !has_moved(nominal, values, kept[k].moves_with)) continue;
-    length = add_words(text, size, length, kept[k].path, kept[k].value, kept[k].unit);
+    add_words(text, size, kept[k].path, kept[k].value, kept[k].unit);
   }
   return text;
 }

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/standard_input.h"
+#include "base/text_file.h"
 #include "scenario/old_names.h"
 #include "scenario/reader.h"
 
@@ -212,9 +212,9 @@ enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_
   *faults = (struct sb_faults){0};
   char *own = NULL;
   size_t length = 0;
-  const bool is_standard = sb_standard_input_is(path);
-  const char *name = sb_standard_input_name(path);
-  const char *text = is_standard ? sb_standard_input_read(SB_TEXT_MAX + 1, &length) : NULL;
+  const bool is_standard = sb_text_file_is_stdin(path);
+  const char *name = sb_text_file_name(path);
+  const char *text = is_standard ? sb_text_file_read_stdin(SB_TEXT_MAX + 1, &length) : NULL;
   enum sb_status status = !is_standard ? read_text(path, &own, &length) : text != NULL ? SB_OK : SB_ERR_IO;
   if (status == SB_ERR_IO) {
     char message[1400];

@@ -49,9 +49,8 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
   for (const struct sb_value *v = reader->values; v != NULL && count < CANDIDATE_MAX; v = v->next) {
     if (v->key->kind != SB_KEY_WHOLE) paths[count++] = v->path;
   }
-  char hint[SB_NEAREST_SIZE];
   sb_faults_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s",
-                sb_fail_quote(node->key).text, sb_nearest_hint(hint, node->key, paths));
+                sb_fail_quote(node->key).text, sb_nearest_hint(node->key, paths).text);
 }
 
 /* `10 %` of a value that is itself a percentage could mean two things. */
@@ -103,14 +102,13 @@ static bool read_spread(struct sb_reader *reader, const struct sb_node *node, co
 static void check_spread(struct sb_reader *reader, const struct sb_node *node, const struct sb_value *value,
                          const struct sb_tolerance *tolerance)
 {
-  char range[SB_WORDS_SIZE];
   const double scale = value->quantity == SB_PERCENT ? 100.0 : 1.0;
   const char *si = value->quantity == SB_PERCENT ? "%" : sb_units_si(value->quantity);
   const char *space = si[0] != 0 ? " " : "";
   if (!sb_reader_key_holds(value->key, value->quantity, tolerance->least) ||
       !sb_reader_key_holds(value->key, value->quantity, tolerance->greatest)) {
     sb_faults_add(reader->faults, &node->place, reader->path, "needs values %s, found %.10g..%.10g%s%s",
-                  sb_reader_key_range_words(value->key, range), tolerance->least * scale, tolerance->greatest * scale,
+                  sb_reader_key_range_words(value->key).text, tolerance->least * scale, tolerance->greatest * scale,
                   space, si);
   } else if (value->value < tolerance->least || value->value > tolerance->greatest) {
     sb_faults_add(reader->faults, &node->place, reader->path,

@@ -6,18 +6,18 @@
 
 static const double other_upper = 1e9; /* bound of the second quantity of a key that takes either */
 
-static const char *choice_words(const struct sb_choice *choices, char out[SB_WORDS_SIZE])
+static void add_choices(const struct sb_choice *choices, char out[SB_WORDS_SIZE])
 {
-  size_t length = 0;
   for (const struct sb_choice *choice = choices; choice->name != NULL; choice++) {
     const char *link = choice == choices ? "" : choice[1].name == NULL ? " or " : ", ";
-    length += (size_t)snprintf(out + length, SB_WORDS_SIZE - length, "%s%s", link, choice->name);
+    sb_fail_add(out, SB_WORDS_SIZE, "%s%s", link, choice->name);
   }
-  return out;
 }
 
-const char *sb_reader_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
+struct sb_key_words sb_reader_key_words(const struct sb_key *key)
 {
+  struct sb_key_words found = {""};
+  char *out = found.text;
   const char *words = sb_units_words(key->quantity), *units = sb_units_offered(key->quantity);
   switch (key->kind) {
     case SB_KEY_QUANTITY: snprintf(out, SB_WORDS_SIZE, "%s (%s)", words, units); break;
@@ -27,7 +27,7 @@ const char *sb_reader_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE
       break;
     case SB_KEY_WHOLE: snprintf(out, SB_WORDS_SIZE, "a whole number"); break;
     case SB_KEY_FLAG: snprintf(out, SB_WORDS_SIZE, "true or false"); break;
-    case SB_KEY_CHOICE: return choice_words(key->choices, out);
+    case SB_KEY_CHOICE: add_choices(key->choices, out); break;
     case SB_KEY_TEXT: snprintf(out, SB_WORDS_SIZE, "a text of at most %zu bytes", key->size - 1); break;
     case SB_KEY_TEETH: snprintf(out, SB_WORDS_SIZE, "teeth as driver/driven, such as 15/30"); break;
     case SB_KEY_SECTION: snprintf(out, SB_WORDS_SIZE, "a section"); break;
@@ -37,23 +37,23 @@ const char *sb_reader_key_words(const struct sb_key *key, char out[SB_WORDS_SIZE
       break;
     case SB_KEY_LATER: snprintf(out, SB_WORDS_SIZE, "a %s", key->needs); break;
   }
-  return out;
+  return found;
 }
 
-const char *sb_reader_key_range_words(const struct sb_key *key, char out[SB_WORDS_SIZE])
+struct sb_key_words sb_reader_key_range_words(const struct sb_key *key)
 {
-  out[0] = 0;
+  struct sb_key_words found = {""};
   const bool is_quantity = key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER;
-  if (!is_quantity && key->kind != SB_KEY_WHOLE && key->kind != SB_KEY_TEETH) return out;
+  if (!is_quantity && key->kind != SB_KEY_WHOLE && key->kind != SB_KEY_TEETH) return found;
   const bool is_percent = is_quantity && key->quantity == SB_PERCENT;
   const double scale = is_percent ? 100.0 : 1.0;
   const char *si = is_percent ? "%" : is_quantity ? sb_units_si(key->quantity) : "";
   const char *space = si[0] != 0 ? " " : "";
   const int digits = key->kind == SB_KEY_WHOLE ? 10 : 6;
-  snprintf(out, SB_WORDS_SIZE, "%s %.*g%s%s, %s %.*g%s%s", key->flags & SB_ABOVE ? "above" : "at least", digits,
-           key->lower * scale, space, si, key->flags & SB_BELOW ? "below" : "at most", digits, key->upper * scale,
-           space, si);
-  return out;
+  snprintf(found.text, sizeof found.text, "%s %.*g%s%s, %s %.*g%s%s", key->flags & SB_ABOVE ? "above" : "at least",
+           digits, key->lower * scale, space, si, key->flags & SB_BELOW ? "below" : "at most", digits,
+           key->upper * scale, space, si);
+  return found;
 }
 
 bool sb_reader_key_holds(const struct sb_key *key, enum sb_quantity quantity, double value)

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "tasks/result.h"
+#include "tasks/journal.h"
 
 /* What is gathered: the first shard says which study it is; owners[k] is the file of shard k + 1. */
 struct gathering {

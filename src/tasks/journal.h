@@ -50,4 +50,20 @@ enum sb_journal_step sb_journal_next(struct sb_journal *journal, struct sb_journ
 void sb_journal_write_head(FILE *out, const struct sb_journal_head *head);
 void sb_journal_write_task(FILE *out, const struct sb_journal_head *head, const struct sb_journal_record *record);
 
+/* ---- result.c: results of tasks as they are gathered ---- */
+
+/* Room for all tasks of a head, none of them done. Nothing is taken on failure. */
+enum sb_status sb_tasks_result_begin(struct sb_tasks_result *result, const struct sb_journal_head *head,
+                                     struct sb_error *err);
+
+/* Takes a copy of a record as a finished task. */
+enum sb_status sb_tasks_result_take(struct sb_tasks_result *result, const struct sb_journal_record *record,
+                                    struct sb_error *err);
+
+/* The head that goes with a result. */
+struct sb_journal_head sb_tasks_result_head(const struct sb_tasks_result *result);
+
+/* Whether a task belongs to the result's shard. */
+bool sb_tasks_result_wants(const struct sb_tasks_result *result, long index);
+
 #endif

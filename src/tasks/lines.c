@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/standard_input.h"
+#include "base/text_file.h"
 #include "shiftband/tasks.h"
 
 /* Room for `more` bytes and a final 0. */
@@ -71,7 +71,7 @@ uint64_t sb_tasks_hash_text(uint64_t hash, const char *text)
 static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_error *err)
 {
   size_t length = 0;
-  const char *kept = sb_standard_input_is(path) ? sb_standard_input_read(0, &length) : NULL;
+  const char *kept = sb_text_file_is_stdin(path) ? sb_text_file_read_stdin(0, &length) : NULL;
   if (kept != NULL) {
     *hash = sb_tasks_hash_bytes(*hash, kept, length);
     return SB_OK;

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "tasks/result.h"
+#include "tasks/journal.h"
 
 #include <errno.h>
 #include <stdlib.h>

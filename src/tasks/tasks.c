@@ -14,7 +14,7 @@
 #include <omp.h>
 #endif
 
-#include "tasks/result.h"
+#include "tasks/journal.h"
 
 #ifdef _OPENMP
 typedef omp_lock_t crew_lock;

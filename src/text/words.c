@@ -115,25 +115,16 @@ static const char *write_line(FILE *out, int indent, int hang, const char *text)
   return *text == '\n' ? text + 1 : text;
 }
 
-static void write_lines(FILE *out, int indent, int hang, const char *text)
-{
-  text = write_line(out, indent, hang, text);
-  while (*text != 0) text = write_line(out, hang, hang, text);
-}
-
-/* The formatted text, which is the buffer when it fits, else allocated; NULL when memory ran out. */
+/* The formatted text: the buffer when it fits, else allocated, or cut to the buffer when memory ran out. */
 static char *format_text(char buffer[SB_SENTENCE_SIZE], const char *format, va_list arguments)
 {
   va_list again;
   va_copy(again, arguments);
   const int length = vsnprintf(buffer, SB_SENTENCE_SIZE, format, arguments);
-  char *text = buffer;
-  if (length >= SB_SENTENCE_SIZE) {
-    text = malloc((size_t)length + 1);
-    if (text != NULL) vsnprintf(text, (size_t)length + 1, format, again);
-  }
+  char *text = length >= SB_SENTENCE_SIZE ? malloc((size_t)length + 1) : NULL;
+  if (text != NULL) vsnprintf(text, (size_t)length + 1, format, again);
   va_end(again);
-  return text;
+  return text != NULL ? text : buffer;
 }
 
 void sb_words_say(FILE *out, int indent, int hang, const char *format, ...)
@@ -143,21 +134,20 @@ void sb_words_say(FILE *out, int indent, int hang, const char *format, ...)
   va_start(arguments, format);
   char *text = format_text(buffer, format, arguments);
   va_end(arguments);
-  write_lines(out, indent, hang, text != NULL ? text : buffer);
+  const char *rest = write_line(out, indent, hang, text);
+  while (*rest != 0) rest = write_line(out, hang, hang, rest);
   if (text != buffer) free(text);
 }
 
 void sb_words_cell(FILE *out, int width, const char *format, ...)
 {
-  char buffer[SB_SENTENCE_SIZE];
+  struct sb_sentence cell = {0};
   va_list arguments;
   va_start(arguments, format);
-  char *text = format_text(buffer, format, arguments);
+  vsnprintf(cell.text, sizeof cell.text, format, arguments);
   va_end(arguments);
-  const char *shown = text != NULL ? text : buffer;
-  const int fill = width - sb_words_columns(shown, strlen(shown));
-  fprintf(out, "%s%*s", shown, fill > 1 ? fill : 1, "");
-  if (text != buffer) free(text);
+  const int fill = width - sb_words_columns(cell.text, strlen(cell.text));
+  fprintf(out, "%s%*s", cell.text, fill > 1 ? fill : 1, "");
 }
 
 void sb_words_add(struct sb_sentence *sentence, const char *format, ...)

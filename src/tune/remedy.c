@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "tune/remedy.h"
+#include "tune/survey.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -8,7 +8,6 @@
 #include "shiftband/tasks.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
-#include "tune/sampled.h"
 
 static struct sb_map_options map_options_of(const struct sb_tune_options *options)
 {

@@ -3,6 +3,7 @@
 #ifndef SHIFTBAND_TUNE_SURVEY_H
 #define SHIFTBAND_TUNE_SURVEY_H
 
+#include "shiftband/tasks.h"
 #include "tune/raster.h"
 
 /* One search at one dwell: the maps of some machines, added up. */
@@ -19,5 +20,21 @@ struct sb_survey {
 
 /* Runs it. The raster is to be cleared with sb_raster_clear() after SB_OK. SB_ERR_STOPPED: the stop flag was raised. */
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err);
+
+/*
+ * ---- sampled.c: where a machine holds under someone else's controller, by a run at each lattice point ----
+ *
+ * Only of the built-in controller is it known that thresholds act through comparisons alone, which makes its maps exact.
+ * Of another one nothing is known between two points.
+ */
+
+/* One row of the lattice, down kept: lines as a survey reads them. dwell_s as in the survey. */
+enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_model *model, int downshift,
+                              bool has_figures, struct sb_lines *out, struct sb_error *err);
+
+/* ---- remedy.c: when no thresholds pass, which single change would give some that do ---- */
+
+/* Tries changes to all light machines, the cheapest for a builder first, and enters the first that opens a region. */
+enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err);
 
 #endif

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 
 #include "tune/answer.h"
-#include "tune/remedy.h"
+#include "tune/survey.h"
 
 /* A margin this close to the widest counts as wide: a shorter dwell is then worth more. */
 static const double nearly_as_wide = 0.9;

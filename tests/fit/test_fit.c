@@ -19,7 +19,7 @@ static const struct fit_motion clean = {.count = 200, .length_s = 0.2, .start_s 
 static void expect_determined(const struct sb_fit_result *result, enum sb_fit_figure_kind kind, double want, double rel)
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
-  if (figure->state != SB_FIT_DETERMINED) fail_msg("%s is not determined", sb_fit_figure_key(kind));
+  if (figure->state != SB_FIT_DETERMINED) fail_msg("%s is not determined", sb_fit_figures[kind].key);
   assert_near_rel(figure->value, want, rel);
   assert_true(figure->least < figure->value && figure->value < figure->greatest);
 }
@@ -459,9 +459,9 @@ static void expect_holds(const struct sb_fit_result *result, enum sb_fit_figure_
                          double rel_error)
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
-  if (figure->state != SB_FIT_DETERMINED) fail_msg("%s is not determined", sb_fit_figure_key(kind));
+  if (figure->state != SB_FIT_DETERMINED) fail_msg("%s is not determined", sb_fit_figures[kind].key);
   if (!(figure->least < truth && truth < figure->greatest)) {
-    fail_msg("%s: %g..%g without %g", sb_fit_figure_key(kind), figure->least, figure->greatest, truth);
+    fail_msg("%s: %g..%g without %g", sb_fit_figures[kind].key, figure->least, figure->greatest, truth);
   }
   assert_true(figure->standard_error < rel_error * truth);
 }

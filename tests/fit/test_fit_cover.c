@@ -30,9 +30,9 @@ static void expect_cover(const struct tally tallies[SB_FIT_FIGURE_COUNT], const 
   const double margin = IS_SLOW ? 3.0 * sqrt(0.95 * 0.05 / trial_count) : 0.02;
   for (size_t k = 0; k < count; k++) {
     const struct tally *tally = &tallies[kinds[k]];
-    if (tally->told != trial_count) fail_msg("%s: told %d times", sb_fit_figure_key(kinds[k]), tally->told);
+    if (tally->told != trial_count) fail_msg("%s: told %d times", sb_fit_figures[kinds[k]].key, tally->told);
     const double share = (double)tally->held / trial_count;
-    if (fabs(share - 0.95) > margin) fail_msg("%s: held in %.1f %%", sb_fit_figure_key(kinds[k]), 100.0 * share);
+    if (fabs(share - 0.95) > margin) fail_msg("%s: held in %.1f %%", sb_fit_figures[kinds[k]].key, 100.0 * share);
   }
 }
 

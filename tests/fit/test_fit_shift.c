@@ -174,7 +174,7 @@ static void expect_named(const struct sb_fit_result *result, int parameter)
 {
   bool is_named = false;
   for (size_t k = 0; k < result->undetermined_count; k++) is_named |= result->undetermined[k].shares[parameter] != 0.0;
-  if (!is_named) fail_msg("%s is not told, and not named", sb_fit_parameter_words((enum sb_fit_parameter)parameter));
+  if (!is_named) fail_msg("%s is not told, and not named", sb_fit_parameter_words[parameter]);
 }
 
 static void count(const struct sb_fit_result *result, const struct bench_case *at, struct tally *tally)

@@ -43,6 +43,30 @@ static void compare(const struct sb_log *log, const struct sb_overlay_options *o
   sb_log_clear(&simulated);
 }
 
+/* A scenario's own log, and what a simulation beside it comes to. */
+struct beside {
+  struct sb_log log;
+  struct sb_run_result result;
+  struct sb_overlay overlay;
+};
+
+/* interval_s NAN: the scenario's own. */
+static struct beside logged(const char *name, double interval_s)
+{
+  struct beside at = {.overlay = {0}};
+  load_with(name, NULL, &scenario);
+  worn_log(&scenario.model, isnan(interval_s) ? scenario.model.run.trace_interval_s : interval_s, &at.log, &at.result);
+  return at;
+}
+
+static void clear(struct beside *at)
+{
+  sb_overlay_clear(&at->overlay);
+  sb_log_clear(&at->log);
+  sb_run_result_clear(&at->result);
+  sb_scenario_clear(&scenario);
+}
+
 static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
 {
   (void)state;
@@ -52,22 +76,15 @@ static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
     const struct sb_overlay_options options = sb_overlay_options_default();
     const int round_count = k / SHIPPED_COUNT;
     const struct wear wear = {.noise = 0.004 * round_count, .lost = 0.1, .round_rpm = k % 2};
-    struct sb_log log;
-    struct sb_run_result result;
-    struct sb_overlay overlay;
-    load_with(shipped[k % SHIPPED_COUNT], NULL, &scenario);
-    worn_log(&scenario.model, scenario.model.run.trace_interval_s, &log, &result);
-    worn_wear(&log, &wear, random);
-    compare(&log, &options, &overlay);
-    if (!isnan(overlay.first_deviation_s)) {
-      fail_msg("%s, noise %g: parts at %g s in %s", shipped[k % SHIPPED_COUNT], wear.noise, overlay.first_deviation_s,
-               sb_log_column_name(overlay.first));
+    struct beside at = logged(shipped[k % SHIPPED_COUNT], NAN);
+    worn_wear(&at.log, &wear, random);
+    compare(&at.log, &options, &at.overlay);
+    if (!isnan(at.overlay.first_deviation_s)) {
+      fail_msg("%s, noise %g: parts at %g s in %s", shipped[k % SHIPPED_COUNT], wear.noise,
+               at.overlay.first_deviation_s, sb_log_columns[at.overlay.first].name);
     }
-    if (wear.noise == 0.0 && wear.round_rpm == 0.0) assert_true(overlay.cost < 1e-4);
-    sb_overlay_clear(&overlay);
-    sb_log_clear(&log);
-    sb_run_result_clear(&result);
-    sb_scenario_clear(&scenario);
+    if (wear.noise == 0.0 && wear.round_rpm == 0.0) assert_true(at.overlay.cost < 1e-4);
+    clear(&at);
   }
   gsl_rng_free(random);
 }
@@ -77,67 +94,48 @@ static void parting_is_told_with_its_time_size_and_column(void **state)
 {
   (void)state;
   struct sb_overlay_options options = sb_overlay_options_default();
-  struct sb_log log;
-  struct sb_run_result result;
-  struct sb_overlay overlay;
-  load_with("tray-cart", NULL, &scenario);
-  worn_log(&scenario.model, 0.02, &log, &result);
-  for (size_t i = 0; i < log.count; i++) log.columns[SB_LOG_MOTOR_SPEED][i] += log.time_s[i] >= 8.0 ? 30.0 : 0.0;
-  compare(&log, &options, &overlay);
-  assert_int_equal(overlay.first, SB_LOG_MOTOR_SPEED);
-  assert_near(overlay.first_deviation_s, 8.0,
+  struct beside at = logged("tray-cart", 0.02);
+  for (size_t i = 0; i < at.log.count; i++)
+    at.log.columns[SB_LOG_MOTOR_SPEED][i] += at.log.time_s[i] >= 8.0 ? 30.0 : 0.0;
+  compare(&at.log, &options, &at.overlay);
+  assert_int_equal(at.overlay.first, SB_LOG_MOTOR_SPEED);
+  assert_near(at.overlay.first_deviation_s, 8.0,
               2.5 * 0.02); /* the running median turns half way through its five values */
-  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].greatest, 30.0, 1e-6);
-  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].rms, 30.0 * sqrt(0.6), 0.1); /* 12 s of 20 s */
-  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].deviating_fraction, 0.6, 0.005);
-  assert_true(isnan(overlay.columns[SB_LOG_OUTPUT_SPEED].first_deviation_s));
-  sb_overlay_clear(&overlay);
+  assert_near(at.overlay.columns[SB_LOG_MOTOR_SPEED].greatest, 30.0, 1e-6);
+  assert_near(at.overlay.columns[SB_LOG_MOTOR_SPEED].rms, 30.0 * sqrt(0.6), 0.1); /* 12 s of 20 s */
+  assert_near(at.overlay.columns[SB_LOG_MOTOR_SPEED].deviating_fraction, 0.6, 0.005);
+  assert_true(isnan(at.overlay.columns[SB_LOG_OUTPUT_SPEED].first_deviation_s));
+  sb_overlay_clear(&at.overlay);
   /* A tolerance above 30 rpm of 276 rpm lets it pass. */
   options.tolerance_fraction = 0.15;
-  compare(&log, &options, &overlay);
-  assert_true(isnan(overlay.first_deviation_s));
-  sb_overlay_clear(&overlay);
-  sb_log_clear(&log);
-  sb_run_result_clear(&result);
-  sb_scenario_clear(&scenario);
+  compare(&at.log, &options, &at.overlay);
+  assert_true(isnan(at.overlay.first_deviation_s));
+  clear(&at);
 }
 
 static void log_without_signs_is_compared_by_magnitude(void **state)
 {
   (void)state;
   const struct sb_overlay_options options = sb_overlay_options_default();
-  struct sb_log log;
-  struct sb_run_result result;
-  struct sb_overlay overlay;
-  load_with("tray-cart", NULL, &scenario);
-  worn_log(&scenario.model, 0.02, &log, &result);
-  for (size_t i = 0; i < log.count; i++) log.columns[SB_LOG_MOTOR_SPEED][i] = fabs(log.columns[SB_LOG_MOTOR_SPEED][i]);
-  compare(&log, &options, &overlay);
-  assert_true(overlay.columns[SB_LOG_MOTOR_SPEED].is_magnitude);
-  assert_true(isnan(overlay.first_deviation_s));
-  sb_overlay_clear(&overlay);
-  sb_log_clear(&log);
-  sb_run_result_clear(&result);
-  sb_scenario_clear(&scenario);
+  struct beside at = logged("tray-cart", 0.02);
+  for (size_t i = 0; i < at.log.count; i++)
+    at.log.columns[SB_LOG_MOTOR_SPEED][i] = fabs(at.log.columns[SB_LOG_MOTOR_SPEED][i]);
+  compare(&at.log, &options, &at.overlay);
+  assert_true(at.overlay.columns[SB_LOG_MOTOR_SPEED].is_magnitude);
+  assert_true(isnan(at.overlay.first_deviation_s));
+  clear(&at);
 }
 
 static void log_that_starts_earlier_is_laid_over_by_its_offset(void **state)
 {
   (void)state;
   struct sb_overlay_options options = sb_overlay_options_default();
-  struct sb_log log;
-  struct sb_run_result result;
-  struct sb_overlay overlay;
-  load_with("hump-cart", NULL, &scenario);
-  worn_log(&scenario.model, 0.02, &log, &result);
-  for (size_t i = 0; i < log.count; i++) log.time_s[i] += 100.0;
+  struct beside at = logged("hump-cart", 0.02);
+  for (size_t i = 0; i < at.log.count; i++) at.log.time_s[i] += 100.0;
   options.offset_s = 100.0;
-  compare(&log, &options, &overlay);
-  assert_true(isnan(overlay.first_deviation_s));
-  sb_overlay_clear(&overlay);
-  sb_log_clear(&log);
-  sb_run_result_clear(&result);
-  sb_scenario_clear(&scenario);
+  compare(&at.log, &options, &at.overlay);
+  assert_true(isnan(at.overlay.first_deviation_s));
+  clear(&at);
 }
 
 /* A machine that differs from the scenario in one number, and what the log of it is taken for. */
@@ -209,7 +207,7 @@ static int count_found(int is_speeds_only, int *among_three)
     log_changed(&changes[k], is_speeds_only, random, &log);
     char path[256];
     snprintf(path, sizeof path, "%s/scenarios/%s.yaml", SB_SOURCE_DIR, changes[k].scenario);
-    const struct sb_hint_request request = {.path = path};
+    const struct sb_hint_request request = {.source = {.path = path}};
     if (sb_overlay_explain(&log, &scenario, &options, &request, &explanation, &err) != SB_OK) fail_msg("%s", err.text);
     const size_t place = place_of(&changes[k], explanation.hints, explanation.count);
     if (place == 0) fail_msg("%s is not among the hints", changes[k].path);
@@ -267,7 +265,7 @@ static void heavier_load_of_several_parts_is_told_as_one_factor(void **state)
   for (size_t i = 0; i < table->count; i++) torques[i] = 1.2 * table->y[i];
   table->y = torques;
   worn_log(&heavy, 0.02, &log, &result);
-  const struct sb_hint_request request = {.path = path};
+  const struct sb_hint_request request = {.source = {.path = path}};
   assert_int_equal(sb_overlay_explain(&log, &scenario, &options, &request, &explanation, NULL), SB_OK);
   assert_string_equal(explanation.hints[0].path, "load torques");
   assert_true(explanation.hints[0].is_factor);

@@ -429,6 +429,22 @@ static void ends_of_spans_are_exact(void **state)
 }
 
 /* The voltage at which the closed forms let the box come back up is that of the charge at which it is stuck low. */
+/* The drive cuts out for good where the highest gear is too much for it under the lightest load, or a start is. */
+static void a_discharge_ends_where_the_highest_gear_or_a_start_cuts_the_drive_out(void **state)
+{
+  (void)state;
+  const struct sb_model model = {.gearbox.gear_count = 2};
+  struct sb_discharge discharge = {.span_count = 3,
+                                   .spans = {{SB_DISCHARGE_CUT_LIGHTEST, 0, 0.9, 0.0},
+                                             {SB_DISCHARGE_CUT_LIGHTEST, 1, 0.3, 0.0},
+                                             {SB_DISCHARGE_CUT_STARTING, 0, 0.2, 0.0}}};
+  assert_near(sb_discharge_end_fraction(&model, &discharge), 0.3, 0.0);
+  discharge.spans[2].from_fraction = 0.4;
+  assert_near(sb_discharge_end_fraction(&model, &discharge), 0.4, 0.0);
+  discharge.span_count = 1;
+  assert_near(sb_discharge_end_fraction(&model, &discharge), 0.0, 0.0);
+}
+
 static void charge_of_being_stuck_has_the_voltage_of_the_closed_form(void **state)
 {
   (void)state;
@@ -579,6 +595,7 @@ int main(void)
       cmocka_unit_test(ends_of_spans_are_exact),
       cmocka_unit_test(a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_delay),
       cmocka_unit_test(a_start_with_less_than_full_duty_is_not_foretold_to_be_cut),
+      cmocka_unit_test(a_discharge_ends_where_the_highest_gear_or_a_start_cuts_the_drive_out),
       cmocka_unit_test(charge_of_being_stuck_has_the_voltage_of_the_closed_form),
       cmocka_unit_test(runs_just_above_and_below_the_charge_differ_as_foretold),
   };

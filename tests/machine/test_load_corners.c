@@ -130,6 +130,17 @@ static void a_ramp_thinner_than_rounding_is_a_jump(void **state)
   assert_near(value_at(&load, 1000.0, 0.0, 1), 5.0, 0.0);
 }
 
+/* The same where a table begins, just before it. */
+static void a_ramp_thinner_than_rounding_is_a_jump_at_the_first_point_too(void **state)
+{
+  (void)state;
+  static const double x[] = {1000.0, 1000.0 + 8e-10, 2000.0};
+  static const double torque_nm[] = {1.0, 5.0, 5.0};
+  const struct sb_load load = load_of(table_part(x, torque_nm, 3));
+  assert_near(value_at(&load, 1000.0 - 6e-10, 0.0, 1), 5.0, 1e-12);
+  assert_near(value_at(&load, 999.9, 0.0, 1), 1.0, 0.0);
+}
+
 /* A ramp 0..4 over 4 s that holds at least 1: the hold ends at 1 s. A sine 2 + sin that holds at least 2.5: at pi/6. */
 static void a_breakaway_value_makes_its_own_corners(void **state)
 {
@@ -388,6 +399,7 @@ int main(void)
       cmocka_unit_test(the_first_corner_of_several_parts_comes_first),
       cmocka_unit_test(corners_of_a_repeating_table_neither_stick_nor_get_lost),
       cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump),
+      cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump_at_the_first_point_too),
       cmocka_unit_test(range_of_tables_that_cancel_is_that_of_their_sum),
       cmocka_unit_test(a_jump_at_zero_is_read_on_the_side_that_lies_ahead),
       cmocka_unit_test(a_breakaway_value_makes_its_own_corners),

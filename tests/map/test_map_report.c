@@ -170,6 +170,22 @@ static void downshift_thresholds_end_below_the_reference(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
+static void a_pair_is_named_by_its_gears_or_by_its_number(void **state)
+{
+  (void)state;
+  static const char *const names[] = {"first/second", "second/third", "1", "2", "third/first", "3"};
+  static const int pairs[] = {0, 1, 0, 1, -1, -1};
+  loaded_take("../scenarios/three-speed-feeder.yaml", NULL, 0);
+  for (int k = 0; k < 6; k++) {
+    struct sb_map_options options;
+    struct sb_error err;
+    const enum sb_status status = sb_map_plane_parse(&loaded_scenario.model, names[k], NULL, NULL, &options, &err);
+    assert_int_equal(status, pairs[k] < 0 ? SB_ERR_USAGE : SB_OK);
+    if (pairs[k] >= 0) assert_int_equal(options.pair, pairs[k]);
+  }
+  sb_scenario_clear(&loaded_scenario);
+}
+
 static struct sb_map_own look_around(void)
 {
   const struct sb_map_options options = sb_map_options_default(&loaded_scenario.model);
@@ -486,6 +502,7 @@ int main(void)
       cmocka_unit_test(rectangles_that_touch_and_are_alike_are_joined_along_both_axes),
       cmocka_unit_test(points_of_a_line_outside_of_all_rectangles_have_none),
       cmocka_unit_test(downshift_thresholds_end_below_the_reference),
+      cmocka_unit_test(a_pair_is_named_by_its_gears_or_by_its_number),
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),
       cmocka_unit_test(margins_of_thresholds_beside_the_lattice_agree_with_runs),
       cmocka_unit_test(letters_and_words_of_classes_are_all_different),

@@ -11,13 +11,14 @@
 #include "help/models.h"
 #include "help/near.h"
 #include "help/plane.h"
+#include "shiftband/discharge.h"
 #include "shiftband/map.h"
 #include "theory/shift.h"
 #include "theory/torque_balance.h"
 
 #if defined(__SANITIZE_ADDRESS__) || !defined(__GLIBC__)
 enum { CAN_FAIL = false };
-static long left;
+static long left, in_use;
 #else
 enum { CAN_FAIL = true };
 
@@ -25,53 +26,69 @@ void *__libc_malloc(size_t size);
 void *__libc_calloc(size_t count, size_t size);
 void *__libc_realloc(void *old, size_t size);
 
-/* Allocations that still succeed; -1: all of them. */
-static long left = -1;
+void __libc_free(void *old);
+
+/* Allocations until one fails; 0: none does. Blocks that are in use. */
+static long left, in_use;
 
 static bool is_denied(void)
 {
-  if (left > 0) left--;
-  return left == 0;
+  return left > 0 && --left == 0;
+}
+
+static void *counted(void *block)
+{
+  in_use += block != NULL;
+  return block;
 }
 
 void *malloc(size_t size)
 {
-  return is_denied() ? NULL : __libc_malloc(size);
+  return is_denied() ? NULL : counted(__libc_malloc(size));
 }
 
 void *calloc(size_t count, size_t size)
 {
-  return is_denied() ? NULL : __libc_calloc(count, size);
+  return is_denied() ? NULL : counted(__libc_calloc(count, size));
 }
 
 void *realloc(void *old, size_t size)
 {
-  return is_denied() ? NULL : __libc_realloc(old, size);
+  if (is_denied()) return NULL;
+  return old == NULL ? counted(__libc_malloc(size)) : __libc_realloc(old, size);
+}
+
+void free(void *old)
+{
+  in_use -= old != NULL;
+  __libc_free(old);
 }
 #endif
 
-/* What is done with `count` allocations and no more. */
-static enum sb_status with_memory_for(long count, enum sb_status (*work)(struct sb_error *err), struct sb_error *err)
+/* What is done where the allocation of that number, from 1, fails. Nothing stays in use. */
+static enum sb_status without(long number, enum sb_status (*work)(struct sb_error *err), struct sb_error *err)
 {
-  left = count + 1;
+  const long before = in_use;
+  left = number;
   const enum sb_status status = work(err);
-  left = -1;
+  left = 0;
+  if (in_use != before) fail_msg("allocation %ld fails: %ld blocks are not released", number, in_use - before);
   return status;
 }
 
-/* Every allocation of the first ones fails, and later ones here and there, until there is enough for all. */
-static void fails_until_there_is_enough(enum sb_status (*work)(struct sb_error *err), long least)
+/* Each of the first allocations fails once, and later ones here and there, until there are no more. */
+static void each_failure_is_told(enum sb_status (*work)(struct sb_error *err), long least)
 {
   if (!CAN_FAIL) return;
-  long count = 0;
-  for (;; count += count < 100 ? 1 : 1 + count / 20) {
+  long number = 1;
+  for (;; number += number < 100 ? 1 : 1 + number / 20) {
     struct sb_error err = {SB_OK, ""};
-    const enum sb_status status = with_memory_for(count, work, &err);
+    const enum sb_status status = without(number, work, &err);
     if (status == SB_OK) break;
     assert_int_equal(status, SB_ERR_MEMORY);
-    if (strstr(err.text, "out of memory") == NULL) fail_msg("after %ld allocations: \"%s\"", count, err.text);
+    if (strstr(err.text, "out of memory") == NULL) fail_msg("allocation %ld fails: \"%s\"", number, err.text);
   }
-  assert_true(count > least);
+  assert_true(number > least);
 }
 
 static struct sb_model machine(void)
@@ -107,16 +124,35 @@ static enum sb_status map_it(struct sb_error *err)
   return SB_OK;
 }
 
+static enum sb_status discharge_it(struct sb_error *err)
+{
+  static const double charge[] = {0.0, 1.0}, voltage_v[] = {3.0, 13.0};
+  struct sb_model model = machine();
+  struct sb_discharge discharge;
+  model.battery = (struct sb_battery){.is_present = true,
+                                      .curve = {2, charge, voltage_v},
+                                      .series_count = 1,
+                                      .capacity_as = 3600.0,
+                                      .charge_fraction = 1.0};
+  return sb_discharge_solve(&model, &discharge, err);
+}
+
 static void a_run_without_memory_says_so(void **state)
 {
   (void)state;
-  fails_until_there_is_enough(run_it, 1);
+  each_failure_is_told(run_it, 1);
 }
 
 static void a_map_without_memory_says_so(void **state)
 {
   (void)state;
-  fails_until_there_is_enough(map_it, 100);
+  each_failure_is_told(map_it, 100);
+}
+
+static void a_discharge_without_memory_says_so(void **state)
+{
+  (void)state;
+  each_failure_is_told(discharge_it, 1);
 }
 
 /* The speeds of a slipping clutch meet: without a solver within the bracket, an eighth of the time wide. */
@@ -130,9 +166,11 @@ static void a_clutch_without_memory_is_timed_to_the_bracket(void **state)
   const struct sb_load_moment load = {.resisting_nm = 0.1, .hold_nm = 0.1};
   const double exact_s = sb_theory_shift(&model, &line, 1, 0, &load, 40.0).time_s;
   assert_true(exact_s > 0.0 && isfinite(exact_s));
-  left = CAN_FAIL ? 1 : -1;
+  const long before = in_use;
+  left = CAN_FAIL ? 1 : 0;
   const double rough_s = sb_theory_shift(&model, &line, 1, 0, &load, 40.0).time_s;
-  left = -1;
+  left = 0;
+  assert_int_equal(in_use, before);
   assert_near_rel(rough_s, exact_s, 0.0625);
   if (CAN_FAIL) assert_true(rough_s != exact_s);
 }
@@ -142,6 +180,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_run_without_memory_says_so),
       cmocka_unit_test(a_map_without_memory_says_so),
+      cmocka_unit_test(a_discharge_without_memory_says_so),
       cmocka_unit_test(a_clutch_without_memory_is_timed_to_the_bracket),
   };
   return cmocka_run_group_tests(tests, plane_quiet_gsl, NULL);

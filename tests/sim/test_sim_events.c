@@ -181,6 +181,46 @@ static void a_wall_at_the_origin_is_rested_on_once_the_machine_is_slow(void **st
   assert_int_equal(driven_count(&got.seen, SB_EVENT_STOPPED), 1);
 }
 
+static void add_nothing(const struct sb_load_part *part, const struct sb_load_at *at, double sign,
+                        struct sb_load_curve *sum)
+{
+  (void)part, (void)at, (void)sign, (void)sum;
+}
+
+static double same_time_s(const struct sb_load_part *part, double time_s)
+{
+  return fmax(time_s, part->period);
+}
+
+/* A load whose corners do not go on: the run ends with an error, and not never. */
+static void corners_without_end_at_one_instant_are_an_error(void **state)
+{
+  (void)state;
+  static const struct sb_load_ops stuck = {.name = "stuck", .add = add_nothing, .next_time_s = same_time_s};
+  struct sb_model model = model_two_gears("selector");
+  model_finish(&model);
+  model.load.parts[model.load.part_count++] = (struct sb_load_part){.ops = &stuck, .period = 0.25};
+  struct sb_error err = {SB_OK, ""};
+  struct sb_sim sim;
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  assert_int_equal(sb_sim_advance(&sim, sb_model_step_count(0.2, model.run.step_s), &err), SB_OK);
+  assert_int_equal(sb_sim_advance(&sim, sb_model_step_count(0.5, model.run.step_s), &err), SB_ERR_NUMERICS);
+  assert_non_null(strstr(err.text, "events pile up without end at t = 0.25 s"));
+  sb_sim_clear(&sim);
+}
+
+static void the_least_speed_of_a_run_up_is_that_of_its_start(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model.run.initial_output_speed_rad_s = 1.0;
+  model_finish(&model);
+  const struct driven got = drive(&model, 0, NULL, 0, 0.5);
+  assert_near(got.sums.least_output_speed_rad_s, 1.0, 0.0);
+  assert_near(got.sums.greatest_output_speed_rad_s, got.state.output_speed_rad_s, 0.0);
+  assert_true(got.state.output_speed_rad_s > 1.0);
+}
+
 /* The load gives way for less than a step: the output starts and stops again within it. */
 static void a_start_and_a_stop_within_one_step_are_both_found(void **state)
 {
@@ -275,6 +315,42 @@ static void a_state_put_back_goes_on_to_the_same_bits(void **state)
   }
   sb_sim_clear(&first);
   sb_sim_clear(&second);
+}
+
+/* Puts a state back, forgets what came together, and moves on. */
+static struct sb_sums go_on_from(struct sb_sim *sim, const struct sb_state *from, long long step)
+{
+  struct sb_error err = {0};
+  sb_sim_restore(sim, from);
+  sim->sums = sb_sim_sums_empty();
+  assert_int_equal(sb_sim_advance(sim, step, &err), SB_OK);
+  return *sb_sim_sums(sim);
+}
+
+/* What the simulator did before does not matter: a fresh one and one in the middle of something else go on alike. */
+static void a_state_put_back_leaves_nothing_of_what_was(void **state)
+{
+  (void)state;
+  const struct sb_model model = busy_model("selector");
+  struct sb_error err = {0};
+  struct sb_sim first, fresh, used;
+  assert_int_equal(sb_sim_init(&first, &model, 1, &err), SB_OK);
+  int rest_count = 0;
+  for (int step = 100; step <= 4000; step += 100) {
+    assert_int_equal(sb_sim_advance(&first, step, &err), SB_OK);
+    assert_int_equal(sb_sim_init(&fresh, &model, 0, &err), SB_OK);
+    assert_int_equal(sb_sim_init(&used, &model, 0, &err), SB_OK);
+    assert_int_equal(sb_sim_advance(&used, 333, &err), SB_OK);
+    const struct sb_sums one = go_on_from(&fresh, &first.state, step + 400);
+    const struct sb_sums other = go_on_from(&used, &first.state, step + 400);
+    assert_memory_equal(&fresh.state, &used.state, sizeof fresh.state);
+    assert_memory_equal(&one, &other, sizeof one);
+    rest_count += first.state.motor_direction == 0;
+    sb_sim_clear(&fresh);
+    sb_sim_clear(&used);
+  }
+  assert_true(rest_count > 1 && rest_count < 40);
+  sb_sim_clear(&first);
 }
 
 /* All that a run leaves behind, in one comparable piece. */
@@ -385,9 +461,12 @@ int main(void)
       cmocka_unit_test(a_step_too_long_for_the_machine_is_divided_until_it_is_stable),
       cmocka_unit_test(a_wall_over_turns_is_met_again_and_again_until_the_machine_rests_there),
       cmocka_unit_test(a_wall_at_the_origin_is_rested_on_once_the_machine_is_slow),
+      cmocka_unit_test(corners_without_end_at_one_instant_are_an_error),
+      cmocka_unit_test(the_least_speed_of_a_run_up_is_that_of_its_start),
       cmocka_unit_test(a_start_and_a_stop_within_one_step_are_both_found),
       cmocka_unit_test(advancing_in_one_call_or_in_many_gives_the_same_bits),
       cmocka_unit_test(a_state_put_back_goes_on_to_the_same_bits),
+      cmocka_unit_test(a_state_put_back_leaves_nothing_of_what_was),
       cmocka_unit_test(a_long_standstill_gives_the_same_bits_whoever_looks_on),
       cmocka_unit_test(the_same_model_gives_the_same_bits_with_or_without_a_trace_of_any_interval),
   };
