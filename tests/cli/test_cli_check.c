@@ -380,8 +380,8 @@ static void a_limit_given_as_a_part_is_shown_with_the_gears_that_exceed_it(void 
   struct outcome weak = RUN("check", "plain.yaml", "--set", shaft, "--set", "limits.shaft.safety=3");
   flatten(weak.out);
   expect_in(weak.out, "low reaches 3.6 N.m at stall, which exceeds the limit.");
-  expect_in(weak.out, "Caution at stall the motor brings 3.6 N.m to an output that withstands 3.018 N.m: parts near");
-  assert_null(strstr(weak.out, "high brings"));
+  expect_in(weak.out, "Caution at stall the motor applies 3.6 N.m to an output that withstands 3.018 N.m: parts near");
+  assert_null(strstr(weak.out, "high reaches"));
   outcome_clear(&weak);
 }
 
