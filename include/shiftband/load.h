@@ -123,6 +123,9 @@ struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const str
 /* The curve's value, in N m, at a time (s), angle (rad) and speed (rad/s) of the output. Pure. */
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s);
 
+/* The sum of its waves alone, N m. Pure. */
+double sb_load_waves_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
+
 /* The part of it that comes from outside: without what follows speed. N m. Pure. */
 double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
 

@@ -202,16 +202,21 @@ struct sb_sim_observer {
 /* What holds between two events; src/sim/segment.h. */
 struct sb_segment;
 
+/* The motion that is under way; src/sim/stretch.h. */
+struct sb_stretch;
+
 struct sb_sim {
   const struct sb_model *model;
   double step_s;             /* the model's step */
   double steps_per_s;        /* steps in a second when that is a whole number, else 0 */
   struct sb_derived derived; /* of the model */
+  long long steps_per_sample; /* of the controller */
   long long steps_per_tick;  /* of what feeds the motor; 0: it never changes */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
   struct sb_segment *segment;      /* owned scratch */
+  struct sb_stretch *stretch;      /* owned scratch */
   void *root_solver;               /* owned scratch */
 };
 
@@ -225,6 +230,9 @@ void sb_sim_clear(struct sb_sim *sim);
  * value is no longer finite.
  */
 enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err);
+
+/* Time of a whole step, s: counted, so that it never drifts, and divided where that gives the nearest double. Pure. */
+double sb_sim_grid_s(const struct sb_sim *sim, long long step);
 
 /* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
 void sb_sim_command(struct sb_sim *sim, int gear);

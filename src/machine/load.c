@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/elementary.h"
 #include "machine/load/kinds.h"
 
 const struct sb_load_ops *const sb_load_kinds[] = {
@@ -50,15 +51,22 @@ struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct s
   return sb_load_side_curve_at(load, at, share, SB_SIDE_BOTH);
 }
 
-double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
+double sb_load_waves_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
 {
-  double torque_nm =
-      curve->c0_nm + curve->per_s * (time_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad);
+  double torque_nm = 0.0;
   for (int i = 0; i < curve->wave_count; i++) {
     const struct sb_load_wave *wave = &curve->waves[i];
-    torque_nm += wave->amplitude_nm * sin(wave->per_s * time_s + wave->per_rad * angle_rad + wave->phase_rad);
+    double sine, cosine;
+    sb_elementary_sin_cos(wave->per_s * time_s + wave->per_rad * angle_rad + wave->phase_rad, &sine, &cosine);
+    torque_nm += wave->amplitude_nm * sine;
   }
   return torque_nm;
+}
+
+double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
+{
+  return curve->c0_nm + curve->per_s * (time_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad) +
+         sb_load_waves_nm(curve, time_s, angle_rad);
 }
 
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s)

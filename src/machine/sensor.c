@@ -7,6 +7,8 @@
 #include <math.h>
 #include <stddef.h>
 
+#include "base/elementary.h"
+
 /* One count of a sensor without a resolution: 1e-6 %. */
 static const double exact_count_fraction = 1e-8;
 
@@ -64,7 +66,7 @@ enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor
     gsl_rng_set(noise, sensor->seed);
   }
   *reading = (struct sb_reading){
-      .filter_gain = sensor->filter_s > 0.0 ? -expm1(-sample_period_s / sensor->filter_s) : 1.0,
+      .filter_gain = sensor->filter_s > 0.0 ? -sb_elementary_exp_less_1(-sample_period_s / sensor->filter_s) : 1.0,
       .noise = noise,
   };
   return SB_OK;

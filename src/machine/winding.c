@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "base/elementary.h"
+
 #define COPPER_AT_C 20.0 /* where SB_COPPER_PER_K holds */
 
 static bool has_housing(const struct sb_winding *winding)
@@ -30,7 +32,7 @@ static struct sb_warmth warmed_alone(const struct sb_winding *winding, const str
 {
   const double rate = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
   const double above_k = from->winding_c - sb_winding_steady(winding, loss_w).winding_c;
-  return (struct sb_warmth){.winding_c = from->winding_c + above_k * expm1(-rate * duration_s),
+  return (struct sb_warmth){.winding_c = from->winding_c + above_k * sb_elementary_exp_less_1(-rate * duration_s),
                             .housing_c = winding->ambient_c};
 }
 
@@ -52,8 +54,8 @@ static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, co
   const struct sb_warmth settled = sb_winding_steady(winding, loss_w);
   const double x = from->winding_c - settled.winding_c;
   const double y = from->housing_c - settled.housing_c;
-  const double both = expm1(-slow * duration_s);
-  const double mixed = (1.0 + both) * (-expm1(-apart * duration_s) / apart);
+  const double both = sb_elementary_exp_less_1(-slow * duration_s);
+  const double mixed = (1.0 + both) * (-sb_elementary_exp_less_1(-apart * duration_s) / apart);
   return (struct sb_warmth){.winding_c = from->winding_c + both * x + mixed * (slow * x - a * (x - y)),
                             .housing_c = from->housing_c + both * y + mixed * (slow * y + b * (x - y) - c * y)};
 }

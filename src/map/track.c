@@ -8,7 +8,7 @@
 
 #include "base/arena.h"
 #include "base/constants.h"
-#include "sim/stepper.h"
+
 
 /* One entry of the hash: a stop, by the bits of its state. */
 struct meeting {
@@ -75,7 +75,7 @@ static int new_track(struct sb_tracks *tracks, const struct sb_track *track, str
 double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
 {
   const long long step = sample < tracks->end_sample ? sample * tracks->steps_per_sample : tracks->last_step;
-  return sb_stepper_grid_s(&tracks->sim, step);
+  return sb_sim_grid_s(&tracks->sim, step);
 }
 
 /* A machine whose state is more than a stop can hold. */

@@ -5,6 +5,7 @@
 #include "sim/contact.h"
 #include "sim/segment.h"
 #include "sim/spring.h"
+#include "sim/stretch.h"
 
 /* Battery, windings, conversion and friction from the integrals of x and x^2; returns the work at the shaft. */
 static double book_motor(struct sb_sim *sim, double elapsed_s)
@@ -14,18 +15,18 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   const struct sb_motor_line *line = &seg->line;
   struct sb_energy *energy = &sim->sums.energy;
   if (!motor->has_currents) {
-    const double given = line->stall_nm * seg->motor_turn - line->slope_nms_rad * seg->motor_square;
+    const double given = line->stall_nm * seg->gain.motor_turn - line->slope_nms_rad * seg->gain.motor_square;
     energy->given += given;
     energy->throughput += fabs(given);
     return given;
   }
   const double i0 = line->stall_a, i1 = line->slope_as_rad;
-  const double current = i0 * elapsed_s - i1 * seg->motor_turn;
-  const double current_square = i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->motor_turn + i1 * i1 * seg->motor_square;
-  const double current_speed = i0 * seg->motor_turn - i1 * seg->motor_square;
+  const double current = i0 * elapsed_s - i1 * seg->gain.motor_turn;
+  const double current_square = i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->gain.motor_turn + i1 * i1 * seg->gain.motor_square;
+  const double current_speed = i0 * seg->gain.motor_turn - i1 * seg->gain.motor_square;
   const double given = line->duty * seg->voltage_v * current;
   const double winding_loss = seg->resistance_ohm * current_square;
-  const double friction = line->friction_nm * fabs(seg->motor_turn);
+  const double friction = line->friction_nm * fabs(seg->gain.motor_turn);
   energy->given += given;
   energy->throughput += fabs(given);
   energy->supply_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
@@ -59,12 +60,12 @@ static void book_mesh(struct sb_sim *sim, double shaft_j)
   const struct sb_segment *seg = sim->segment;
   const struct sb_gear *gear = sb_segment_gear(sim);
   struct sb_energy *energy = &sim->sums.energy;
-  const double drag_j = seg->drag_nm * fabs(seg->motor_turn);
+  const double drag_j = seg->drag_nm * fabs(seg->gain.motor_turn);
   energy->drag += drag_j;
   if (sim->state.is_driving) {
     energy->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim));
   } else {
-    const double passed_j = seg->has_spring ? seg->spring.in_j : seg->load_work_j + output_kinetic_j(sim);
+    const double passed_j = seg->has_spring ? seg->gain.shaft_in_j : seg->gain.load_work_j + output_kinetic_j(sim);
     energy->mesh_loss -= (1.0 - gear->back_efficiency) * passed_j;
   }
 }
@@ -84,7 +85,7 @@ static void book_time(struct sb_sim *sim, double elapsed_s, double shaft_j)
   sums->neutral_time_s += elapsed_s;
   if (state->link == SB_LINK_SLIP) {
     const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
-    sums->energy.shift_loss += clutch_nm * (seg->motor_turn - seg->output_turn / seg->per_motor);
+    sums->energy.shift_loss += clutch_nm * (seg->gain.motor_turn - seg->gain.output_turn / seg->per_motor);
   }
 }
 
@@ -95,13 +96,14 @@ void sb_segment_book(struct sb_sim *sim)
   if (state->far.is_finished) return;
   const double elapsed_s = state->time_s - seg->start_s;
   const double shaft_j = book_motor(sim, elapsed_s);
-  sim->sums.energy.load_work += seg->load_work_j;
+  sim->sums.energy.load_work += seg->gain.load_work_j;
   book_time(sim, elapsed_s, shaft_j);
   if (state->far.is_slipping) sb_contact_book(sim, elapsed_s);
   if (seg->has_spring) sb_spring_book(sim);
   /* The integrals start anew; the segment itself may go on. */
   seg->start_s = state->time_s;
-  seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;
+  sb_stretch_add_gain(&sim->stretch->base, -1.0, &seg->gain);
+  seg->gain = (struct sb_gain){0};
   seg->start_motor_speed = state->motor_speed_rad_s;
   seg->start_output_speed = state->output_speed_rad_s;
 }

@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "sim/point.h"
 #include "sim/segment.h"
 
 /* A contact that is asked for more than it carries by less than this fraction holds: it would slip by rounding alone. */
@@ -67,8 +68,7 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
 /* What the vehicle at rest has against a start of its own: nothing beyond the contact changes in time. */
 static double vehicle_resting_nm(const struct sb_sim *sim, int direction)
 {
-  return sb_segment_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad,
-                               direction) +
+  return sb_segment_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad, direction) +
          pushed_hold_nm(sim, direction);
 }
 
@@ -189,11 +189,10 @@ void sb_contact_build(struct sb_sim *sim)
 {
   struct sb_far_segment *far = &sim->segment->far;
   const struct sb_state *state = &sim->state;
-  far->turn = far->work_j = 0.0;
   if (!state->far.is_slipping) {
     const int direction = state->output_direction != 0 ? state->output_direction : +1;
     far->curve = vehicle_curve(sim, direction);
-    far->load = sb_segment_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
+    far->load = sb_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
     return;
   }
   const int direction = state->far.direction;
@@ -204,8 +203,8 @@ void sb_contact_build(struct sb_sim *sim)
     return;
   }
   const double per_inertia = 1.0 / far->inertia;
-  far->load = sb_segment_poly_of_curve(&far->curve, 1.0);
-  far->rate = sb_segment_poly_from(&far->load, -per_inertia, far->traction_nm * per_inertia, 0.0);
+  far->load = sb_poly_of_curve(&far->curve, 1.0);
+  far->rate = sb_poly_from(&far->load, -per_inertia, far->traction_nm * per_inertia, 0.0);
 }
 
 static double next_corner_rad(const struct sb_sim *sim, int direction)
@@ -240,7 +239,7 @@ static double contact_nm(const struct sb_sim *sim, const struct sb_point *at)
 {
   const struct sb_segment *seg = sim->segment;
   const double rate = sb_segment_is_rigid(sim) ? seg->per_motor * at->x_rate : at->w_rate;
-  return sb_stepper_grip_load_nm(sim, at) + seg->far.inertia * rate;
+  return sb_point_grip_load_nm(sim, at) + seg->far.inertia * rate;
 }
 
 bool sb_contact_lets_go(struct sb_sim *sim)
@@ -256,7 +255,7 @@ bool sb_contact_lets_go(struct sb_sim *sim)
     if (direction * held_nm > most_nm) lead = direction;
   }
   if (lead == 0) {
-    const struct sb_point at = sb_stepper_point(sim);
+    const struct sb_point at = sb_point_now(sim);
     const double asked_nm = contact_nm(sim, &at);
     if (!(fabs(asked_nm) > most_nm)) return false;
     lead = sb_sign_of(asked_nm);
@@ -342,12 +341,11 @@ void sb_contact_arrive(struct sb_sim *sim)
 void sb_contact_book(struct sb_sim *sim, double elapsed_s)
 {
   struct sb_segment *seg = sim->segment;
-  struct sb_far_segment *far = &seg->far;
+  const struct sb_far_segment *far = &seg->far;
   struct sb_energy *energy = &sim->sums.energy;
-  const double turn = sb_segment_is_rigid(sim) ? seg->per_motor * seg->motor_turn : seg->output_turn;
-  energy->load_work += far->work_j - far->traction_nm * turn;
-  energy->slip_loss += far->traction_nm * (turn - far->turn);
-  far->turn = far->work_j = 0.0;
+  const double turn = seg->gain.output_turn;
+  energy->load_work += seg->gain.far_work_j - far->traction_nm * turn;
+  energy->slip_loss += far->traction_nm * (turn - seg->gain.far_turn);
   if (!(elapsed_s > 0.0)) return;
   if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;
   sim->sums.slip_last_s = sim->state.time_s;
@@ -361,10 +359,12 @@ static bool is_slipping(const struct sb_sim *sim)
   return sim->state.far.is_slipping != 0;
 }
 
-static double lead_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int lead_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return sim->state.far.slip_direction * (at->w - at->v);
+  const int lead = sim->state.far.slip_direction;
+  falls[0] = sb_series_scaled(&m->w, m->degree, lead, 0.0);
+  sb_series_add(&falls[0], &m->v, m->degree, -lead);
+  return 1;
 }
 
 static void grip(struct sb_sim *sim)
@@ -377,10 +377,25 @@ static bool can_let_go(const struct sb_sim *sim)
   return road_of(sim)->can_slip && !is_slipping(sim) && sim->state.output_direction != 0;
 }
 
-static double grip_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+/* Gripping wheels bring the vehicle its load and what speeds it up, in a direction. */
+static int grip_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
+                      struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return sim->segment->far.grip_nm * (1.0 + 2.0 * same_grip) - fabs(contact_nm(sim, at));
+  const struct sb_far_segment *far = &sim->segment->far;
+  const struct sb_series rate = sb_series_slope(&m->w, m->degree);
+  falls[0] = sb_series_scaled(&m->far_load, m->degree, -direction, far->grip_nm * (1.0 + 2.0 * same_grip));
+  sb_series_add(&falls[0], &rate, m->degree, -direction * far->inertia / m->length_s);
+  return 1;
+}
+
+static int forward_grip_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return grip_falls(sim, m, +1, falls);
+}
+
+static int back_grip_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return grip_falls(sim, m, -1, falls);
 }
 
 static bool is_vehicle_moving(const struct sb_sim *sim)
@@ -388,10 +403,10 @@ static bool is_vehicle_moving(const struct sb_sim *sim)
   return is_slipping(sim) && sim->state.far.direction != 0;
 }
 
-static double vehicle_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int vehicle_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return at->v * sim->state.far.direction;
+  falls[0] = sb_series_scaled(&m->v, m->degree, sim->state.far.direction, 0.0);
+  return 1;
 }
 
 static void stop_vehicle(struct sb_sim *sim)
@@ -404,18 +419,20 @@ static bool has_corner(const struct sb_sim *sim)
   return is_vehicle_moving(sim) && isfinite(sim->segment->far.limit_rad);
 }
 
-static double corner_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int corner_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return (sim->segment->far.limit_rad - at->far_angle) * sim->state.far.direction;
+  const int direction = sim->state.far.direction;
+  falls[0] = sb_series_scaled(&m->far_angle, m->degree, -direction, direction * sim->segment->far.limit_rad);
+  return 1;
 }
 
 /* What lies beyond the contact does not change in time, and slipping wheels bring what they bring: a vehicle at rest
  * starts only when a new segment finds it able to. So there is no guard for its start. */
 const struct sb_guard sb_contact_guards[] = {
-    {is_slipping, lead_value, grip},
-    {can_let_go, grip_value, NULL},
-    {is_vehicle_moving, vehicle_value, stop_vehicle},
-    {has_corner, corner_value, sb_contact_arrive},
+    {is_slipping, lead_falls, grip},
+    {can_let_go, forward_grip_falls, NULL},
+    {can_let_go, back_grip_falls, NULL},
+    {is_vehicle_moving, vehicle_falls, stop_vehicle},
+    {has_corner, corner_falls, sb_contact_arrive},
     {NULL, NULL, NULL},
 };

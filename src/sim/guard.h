@@ -1,31 +1,25 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * guard.h - internal: what may end a segment inside a step, each a function that is positive until it happens.
+ * guard.h - internal: what may end a segment inside a stretch: polynomials that are positive until it happens.
  *
- * A new kind of event is a guard in a list of its own file (motion.c, contact.c, spring.c) and nothing else.
+ * A new kind of event is a guard in a list of its own file (plain_events.c, contact.c, spring.c) and nothing else.
  */
 #ifndef SHIFTBAND_SIM_GUARD_H
 #define SHIFTBAND_SIM_GUARD_H
 
-#include "sim/stepper.h"
+#include "sim/motion.h"
+
+enum { SB_FALL_MAX = 2 };
 
 struct sb_guard {
   bool (*is_watched)(const struct sb_sim *sim); /* NULL ends a list */
-  /* Positive until it fires; gain is what came together since the point that the step started from. */
-  double (*value)(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain);
+  /* Puts polynomials over the stretch and returns how many: it fires when all of them are below zero. */
+  int (*falls)(const struct sb_sim *sim, const struct sb_motion *motion, struct sb_series falls[SB_FALL_MAX]);
   /* What it changes in the state, at its instant; NULL: nothing but the segment. */
   void (*apply)(struct sb_sim *sim);
 };
 
-/* A step as far as nothing happens. */
-struct sb_guarded_step {
-  const struct sb_guard *guard; /* that ends it; NULL: it is whole */
-  double length;
-  struct sb_point to;
-  struct sb_gain gain;
-};
-
-/* A step of h from a point, ended just past the guard that fires first within it. */
-struct sb_guarded_step sb_guard_step(struct sb_sim *sim, const struct sb_point *from, double h);
+/* The guard that fires first on a stretch, and at which share of it; NULL: none does. */
+const struct sb_guard *sb_guard_first(struct sb_sim *sim, const struct sb_motion *motion, double *share);
 
 #endif

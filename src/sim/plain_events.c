@@ -11,15 +11,11 @@ static bool is_neutral(const struct sb_sim *sim)
   return sim->state.link != SB_LINK_MESH;
 }
 
-static bool is_mesh_moving(const struct sb_sim *sim)
-{
-  return sb_segment_is_rigid(sim) && sim->state.motor_direction != 0;
-}
 
-static double motor_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int motor_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return at->x * sim->state.motor_direction;
+  falls[0] = sb_series_scaled(&m->x, m->degree, sim->state.motor_direction, 0.0);
+  return 1;
 }
 
 static void stop(struct sb_sim *sim)
@@ -27,12 +23,15 @@ static void stop(struct sb_sim *sim)
   sim->state.motor_speed_rad_s = sim->state.output_speed_rad_s = 0.0;
 }
 
-static double power_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int power_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
   const struct sb_state *state = &sim->state;
-  return sb_stepper_power(sim->segment, at) * (state->is_driving ? state->motor_direction : -state->motor_direction) +
-         sim->segment->power_tolerance;
+  const struct sb_power *power = &sim->segment->power;
+  const int sign = state->is_driving ? state->motor_direction : -state->motor_direction;
+  falls[0] = sb_series_scaled(&m->x, m->degree, sign * power->per_speed,
+                              sign * power->constant + sim->segment->power_tolerance);
+  sb_series_add(&falls[0], &m->load, m->degree, sign * power->per_load);
+  return 1;
 }
 
 static bool has_corner(const struct sb_sim *sim)
@@ -40,10 +39,11 @@ static bool has_corner(const struct sb_sim *sim)
   return isfinite(sim->segment->angle_limit_rad);
 }
 
-static double corner_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int corner_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return (sim->segment->angle_limit_rad - at->angle) * sim->state.output_direction;
+  const int direction = sim->state.output_direction;
+  falls[0] = sb_series_scaled(&m->angle, m->degree, -direction, direction * sim->segment->angle_limit_rad);
+  return 1;
 }
 
 static bool rests_on_corner(struct sb_sim *sim)
@@ -66,16 +66,27 @@ static bool is_mesh_resting(const struct sb_sim *sim)
   return sb_segment_is_rigid(sim) && sim->state.motor_direction == 0 && !sim->segment->is_resting_steady;
 }
 
-static double forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+/* Engaged at rest; who waits for a start asks for twice the tolerance, as sb_segment_start_margin() says. */
+static int start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -sb_segment_start_margin(sim, at->time_s, +1, 2.0);
+  const double r = fabs(sim->segment->per_motor);
+  const int output_direction = direction * sb_sign_of(sim->segment->per_motor);
+  const double scale_nm =
+      sim->model->motor.stall_torque_nm + sb_segment_rest_scale_nm(sim, m, output_direction) * r;
+  const double below_nm = sb_segment_start_below_nm(sim, direction, 2.0 * sb_segment_start_tolerance * scale_nm);
+  const int count = sb_segment_rest_falls(sim, m, output_direction, falls);
+  for (int i = 0; i < count; i++) falls[i] = sb_series_scaled(&falls[i], m->degree, r, -below_nm);
+  return count;
 }
 
-static double back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -sb_segment_start_margin(sim, at->time_s, -1, 2.0);
+  return start_falls(sim, m, +1, falls);
+}
+
+static int back_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return start_falls(sim, m, -1, falls);
 }
 
 static bool is_motor_free(const struct sb_sim *sim)
@@ -96,10 +107,10 @@ static bool is_output_moving(const struct sb_sim *sim)
   return !sb_segment_is_rigid(sim) && sim->state.output_direction != 0;
 }
 
-static double output_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int output_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return at->w * sim->state.output_direction;
+  falls[0] = sb_series_scaled(&m->w, m->degree, sim->state.output_direction, 0.0);
+  return 1;
 }
 
 static void stop_output(struct sb_sim *sim)
@@ -112,16 +123,25 @@ static bool is_output_free(const struct sb_sim *sim)
   return is_neutral(sim) && sim->state.output_direction == 0;
 }
 
-static double output_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+/* The output alone, in neutral. */
+static int output_start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
+                              struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -sb_segment_output_start_margin(sim, at->time_s, +1, 2.0);
+  const double brought_nm = m->torque.c[0];
+  const double scale_nm = sb_segment_rest_scale_nm(sim, m, direction) + fabs(brought_nm);
+  const int count = sb_segment_rest_falls(sim, m, direction, falls);
+  for (int i = 0; i < count; i++) falls[i].c[0] += 2.0 * sb_segment_start_tolerance * scale_nm - direction * brought_nm;
+  return count;
 }
 
-static double output_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -sb_segment_output_start_margin(sim, at->time_s, -1, 2.0);
+  return output_start_falls(sim, m, +1, falls);
+}
+
+static int output_back_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return output_start_falls(sim, m, -1, falls);
 }
 
 static bool is_turning(const struct sb_sim *sim)
@@ -129,10 +149,10 @@ static bool is_turning(const struct sb_sim *sim)
   return is_neutral(sim) && sim->state.is_turned && isfinite(sim->state.plan.engage_turn_rad);
 }
 
-static double turned_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int turned_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)at;
-  return sim->state.plan.engage_turn_rad - (sim->state.turned_rad + gain->motor_turn);
+  falls[0] = sb_series_scaled(&m->turn, m->degree, -1.0, sim->state.plan.engage_turn_rad - sim->state.turned_rad);
+  return 1;
 }
 
 static void turn_enough(struct sb_sim *sim)
@@ -145,17 +165,24 @@ static bool is_clutch_slipping(const struct sb_sim *sim)
   return sim->state.link == SB_LINK_SLIP;
 }
 
-static double meet_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int meet_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return sim->state.slip_direction * (at->x - at->w / sim->segment->per_motor);
+  falls[0] = sb_series_scaled(&m->x, m->degree, sim->state.slip_direction, 0.0);
+  sb_series_add(&falls[0], &m->w, m->degree, -sim->state.slip_direction / sim->segment->per_motor);
+  return 1;
+}
+
+/* Exactly, so that what follows finds that neither side leads. */
+static void meet_clutch(struct sb_sim *sim)
+{
+  sim->state.motor_speed_rad_s = sim->state.output_speed_rad_s / sim->segment->per_motor;
 }
 
 const struct sb_guard sb_plain_events[] = {
-    {is_mesh_moving, motor_value, stop},           {is_mesh_moving, power_value, NULL},
-    {has_corner, corner_value, pass_corner},       {is_mesh_resting, forward_value, NULL},
-    {is_mesh_resting, back_value, NULL},           {is_motor_free, motor_value, reverse_motor},
-    {is_output_moving, output_value, stop_output}, {is_output_free, output_forward_value, NULL},
-    {is_output_free, output_back_value, NULL},     {is_turning, turned_value, turn_enough},
-    {is_clutch_slipping, meet_value, NULL},        {NULL, NULL, NULL},
+    {sb_segment_is_moving_rigid, motor_falls, stop},           {sb_segment_is_moving_rigid, power_falls, NULL},
+    {has_corner, corner_falls, pass_corner},       {is_mesh_resting, forward_falls, NULL},
+    {is_mesh_resting, back_falls, NULL},           {is_motor_free, motor_falls, reverse_motor},
+    {is_output_moving, output_falls, stop_output}, {is_output_free, output_forward_falls, NULL},
+    {is_output_free, output_back_falls, NULL},     {is_turning, turned_falls, turn_enough},
+    {is_clutch_slipping, meet_falls, meet_clutch},        {NULL, NULL, NULL},
 };

@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "sim/contact.h"
+#include "sim/motion.h"
 #include "sim/feed.h"
 #include "sim/spring.h"
 
@@ -76,8 +77,7 @@ double sb_segment_resting_scale_nm(const struct sb_resting *resting, double time
 
 double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
-  const double near_nm =
-      sb_segment_resting_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
+  const double near_nm = sb_segment_resting_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);
   return sim->model->load.road.is_present ? near_nm + sb_contact_resting_nm(sim, output_direction) : near_nm;
 }
 
@@ -125,6 +125,37 @@ double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, 
   return direction * (brought_nm - load_nm) - strictness * sb_segment_start_tolerance * scale_nm;
 }
 
+int sb_segment_rest_falls(const struct sb_sim *sim, const struct sb_motion *motion, int direction,
+                          struct sb_series falls[2])
+{
+  const struct sb_resting *resting = &sim->segment->resting;
+  const int ahead = direction > 0;
+  const double beyond_nm = sim->model->load.road.is_present ? direction * sb_contact_resting_nm(sim, direction) : 0.0;
+  const double besides_nm = resting->brake_nm + beyond_nm;
+  for (int i = 0; i < 2; i++) falls[i] = sb_series_scaled(&motion->acting[ahead], motion->degree, direction, besides_nm);
+  sb_series_add(&falls[0], &motion->holding[ahead], motion->degree, 1.0);
+  falls[1].c[0] += resting->least_hold_nm[ahead];
+  return resting->least_hold_nm[ahead] > 0.0 ? 2 : 1;
+}
+
+double sb_segment_rest_scale_nm(const struct sb_sim *sim, const struct sb_motion *motion, int direction)
+{
+  const struct sb_resting *resting = &sim->segment->resting;
+  const int ahead = direction > 0;
+  const double beyond_nm = sim->model->load.road.is_present ? fabs(sb_contact_resting_nm(sim, direction)) : 0.0;
+  return sb_series_size(&motion->acting[ahead], motion->degree) + sb_series_size(&motion->holding[ahead], motion->degree) +
+         resting->least_hold_nm[ahead] + resting->brake_nm + beyond_nm;
+}
+
+double sb_segment_start_below_nm(const struct sb_sim *sim, int direction, double tolerance_nm)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_gear *gear = sb_segment_gear(sim);
+  const double net_nm = direction * seg->line.stall_nm - (seg->line.friction_nm + seg->drag_nm) - tolerance_nm;
+  if (net_nm > 0.0) return gear->efficiency * net_nm;
+  return gear->back_efficiency > 0.0 ? net_nm / gear->back_efficiency : -(double)INFINITY;
+}
+
 void sb_segment_take_resting(struct sb_sim *sim)
 {
   const bool is_split = sim->model->load.road.is_present;
@@ -161,26 +192,6 @@ static bool is_resting_steady(const struct sb_resting *resting)
 }
 
 /* Moving -------------------------------------------------------------------------------------------------------------- */
-
-struct sb_poly sb_segment_poly_of_curve(const struct sb_load_curve *curve, double per_motor)
-{
-  return (struct sb_poly){.k = curve->c0_nm,
-                          .per_s = curve->per_s,
-                          .lin = curve->per_rad_s * per_motor,
-                          .quad = curve->per_rad_s2 * per_motor * fabs(per_motor),
-                          .per_rad = curve->per_rad,
-                          .wave_gain = curve->wave_count > 0 ? 1.0 : 0.0};
-}
-
-struct sb_poly sb_segment_poly_from(const struct sb_poly *load, double gain, double k, double lin)
-{
-  return (struct sb_poly){.k = k + gain * load->k,
-                          .per_s = gain * load->per_s,
-                          .lin = lin + gain * load->lin,
-                          .quad = gain * load->quad,
-                          .per_rad = gain * load->per_rad,
-                          .wave_gain = gain * load->wave_gain};
-}
 
 /* All that opposes the output as it moves in a direction. */
 static struct sb_load_curve moving_curve(const struct sb_sim *sim, int output_direction)
@@ -220,25 +231,44 @@ static void settle_mesh(struct sb_sim *sim)
   state->is_driving = power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
 }
 
-static void build_mesh(struct sb_sim *sim)
+/* What follows from the motor's line. */
+static void build_mesh_rates(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
-  const int sense = sb_sign_of(seg->per_motor), direction = state->motor_direction;
-  if (direction == 0) sb_segment_take_resting(sim);
-  seg->curve = moving_curve(sim, direction == 0 ? sense : direction * sense);
-  seg->load = sb_segment_poly_of_curve(&seg->curve, seg->per_motor);
-  if (direction == 0) return;
-
-  const double motor_nm = driven_nm(seg, direction);
+  const double motor_nm = driven_nm(seg, state->motor_direction);
   const double inertia = seg->output_inertia * fabs(seg->per_motor);
-  seg->power_sign = sb_segment_poly_from(&seg->load, sim->model->motor.rotor_inertia_kg_m2 * sense, motor_nm * inertia,
-                                         -seg->line.slope_nms_rad * inertia);
+  seg->power = (struct sb_power){.constant = motor_nm * inertia,
+                                 .per_speed = -seg->line.slope_nms_rad * inertia,
+                                 .per_load = sim->model->motor.rotor_inertia_kg_m2 * sb_sign_of(seg->per_motor)};
   seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia;
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
   const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, inv);
-  seg->motor_rate = sb_segment_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
-                                         -seg->line.slope_nms_rad * per_inertia);
+  seg->motor_rate = sb_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
+                                 -seg->line.slope_nms_rad * per_inertia);
+}
+
+static void build_mesh(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const int sense = sb_sign_of(seg->per_motor), direction = sim->state.motor_direction;
+  if (direction == 0) sb_segment_take_resting(sim);
+  seg->curve = moving_curve(sim, direction == 0 ? sense : direction * sense);
+  seg->load = sb_poly_of_curve(&seg->curve, seg->per_motor);
+  if (direction != 0) build_mesh_rates(sim);
+}
+
+bool sb_segment_feed_anew(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping) return false;
+  sb_feed_line(sim);
+  build_mesh_rates(sim);
+  const double x = state->motor_speed_rad_s;
+  const double load_nm = sb_poly_at(&seg->load, &seg->curve, state->time_s, state->output_angle_rad, x);
+  const double power = seg->power.constant + seg->power.per_speed * x + seg->power.per_load * load_nm;
+  return (power * state->motor_direction >= 0.0) == (state->is_driving != 0);
 }
 
 /* What turns the motor in neutral: its drive less the slipping clutch. */
@@ -284,9 +314,9 @@ static void build_free(struct sb_sim *sim)
     return;
   }
   seg->curve = moving_curve(sim, state->output_direction);
-  seg->load = sb_segment_poly_of_curve(&seg->curve, 1.0);
+  seg->load = sb_poly_of_curve(&seg->curve, 1.0);
   const double per_inertia = 1.0 / seg->output_inertia;
-  seg->output_rate = sb_segment_poly_from(&seg->load, -per_inertia, clutch_output_nm(sim) * per_inertia, 0.0);
+  seg->output_rate = sb_poly_from(&seg->load, -per_inertia, clutch_output_nm(sim) * per_inertia, 0.0);
 }
 
 /* What depends on gear, link and feed alone. */
@@ -303,10 +333,10 @@ static void prepare(struct sb_sim *sim)
   if (sim->model->load.road.is_present) sb_contact_prepare(sim);
 }
 
-static enum sb_terms terms_of(const struct sb_poly *load, const struct sb_load_curve *curve)
+/* Linear in time and speed. */
+static bool is_straight(const struct sb_poly *load)
 {
-  if (load->quad != 0.0 || load->per_rad != 0.0 || curve->wave_count > 0) return SB_TERMS_ALL;
-  return load->per_s != 0.0 ? SB_TERMS_RAMP : SB_TERMS_STEADY;
+  return load->quad == 0.0 && load->per_rad == 0.0 && load->wave_gain == 0.0;
 }
 
 static void set_corners(struct sb_sim *sim)
@@ -340,17 +370,9 @@ static void build(struct sb_sim *sim)
   const bool is_still = in_mesh && state->motor_direction == 0 && state->output_direction == 0;
   seg->is_resting_steady = is_still && state->far.direction == 0 && is_resting_steady(&seg->resting);
   set_corners(sim);
-  seg->terms = terms_of(&seg->load, &seg->curve);
-  seg->parts = (int)fmin(sim->derived.step_parts[in_mesh ? state->gear + 1 : 0], SB_STEP_PARTS_MAX);
-  seg->guarded_s = INFINITY;
-  if (seg->has_spring) { /* a part of a radian of the shaft's swing: nothing comes and goes unseen within it */
-    seg->guarded_s = sim->step_s / seg->parts;
-    seg->parts = 1;
-  }
-  seg->is_plain = in_mesh && !seg->has_spring && !sim->model->load.road.can_slip;
-
+  seg->has_straight_load = is_straight(&seg->load);
   seg->start_s = state->time_s;
-  seg->motor_turn = seg->motor_square = seg->output_turn = seg->load_work_j = 0.0;
+  seg->gain = (struct sb_gain){0};
   seg->start_motor_speed = state->motor_speed_rad_s;
   seg->start_output_speed = state->output_speed_rad_s;
 }

@@ -12,18 +12,8 @@
 #include <math.h>
 
 #include "shiftband/sim.h"
-
-/* A rate or a torque as k + per_s tau + lin v + quad v|v| + per_rad (a - a0) + wave_gain * sum of the load's waves. */
-struct sb_poly {
-  double k, per_s, lin, quad, per_rad, wave_gain;
-};
-
-/* Which terms of the polynomials are there at all, so that the usual cases carry nothing of the others. */
-enum sb_terms {
-  SB_TERMS_STEADY, /* constant and linear in the speed */
-  SB_TERMS_RAMP,   /* and linear in time */
-  SB_TERMS_ALL     /* and quadratic, angle or waves */
-};
+#include "sim/poly.h"
+#include "sim/series.h"
 
 /* What a body at rest has against it: what acts and what holds; [0] with the load behind, [1] with the load ahead. */
 struct sb_resting {
@@ -31,6 +21,14 @@ struct sb_resting {
   struct sb_load_curve holding[2];
   double least_hold_nm[2]; /* that holds at least */
   double brake_nm;         /* that holds besides */
+};
+
+/* What comes together over a stretch of motion, or since a segment began: integrals of the speeds x, W and v, of x^2, and
+ * of powers. */
+struct sb_gain {
+  double motor_turn, motor_square, output_turn, load_work_j;
+  double far_turn, far_work_j;     /* of a vehicle whose wheels slip */
+  double shaft_in_j, shaft_lost_j; /* of a shaft that gives: work at the gear's end, damping */
 };
 
 /* The vehicle and its contact, where there is a road. */
@@ -43,14 +41,13 @@ struct sb_far_segment {
   double grip_nm;      /* most that the contact carries while gripping; INFINITY: any */
   double traction_nm;  /* slipping: torque on the vehicle, with sign */
   double limit_rad;    /* next corner of the road, as the vehicle's angle */
-  double turn, work_j; /* slipping: integrals of v and of its load's power, as below */
 };
 
 /* A shaft that gives, in mesh. */
 struct sb_spring_segment {
   double stiffness, damping, offset_rad; /* torque = k (twist - offset) + c (r x - W) while teeth touch */
   double per_motor, per_output;          /* dx/dt and dW/dt a unit of torque */
-  double in_j, damped_j, start_j;        /* work into it at the gear's end, damping; energy when the segment began */
+  double start_j;                        /* energy when the segment began */
 };
 
 struct sb_segment {
@@ -64,11 +61,8 @@ struct sb_segment {
   double corner_s;                  /* next load corner alone */
   double angle_limit_rad;           /* next load corner over the angle, in the direction of motion */
   double drag_nm;
-  enum sb_terms terms;
-  int parts;              /* that each step is divided into */
-  double guarded_s;       /* longest step at whose end events are looked for; INFINITY: a whole one */
+  bool has_straight_load; /* linear in time and speed */
   bool is_resting_steady; /* at rest, and the load does not change in time */
-  bool is_plain;          /* in mesh with nothing to watch but the motion itself: many steps at once */
   bool has_spring;        /* in mesh through a shaft that gives */
   bool is_road_limit;     /* the angle limit is the road's */
   int broken_away;        /* while settling: sense in which the output at rest has started already, or 0 */
@@ -76,23 +70,26 @@ struct sb_segment {
   struct sb_poly motor_rate;  /* dx/dt in x */
   struct sb_poly output_rate; /* neutral or spring: dW/dt in W */
   struct sb_poly load;        /* TL, in x when in mesh, in W in neutral; with the traction of wheels that slip */
-  struct sb_poly power_sign;  /* in mesh: > 0 driving, < 0 overrun, times the direction; in x */
+  /* In mesh: constant + per_speed x + per_load TL, > 0 driving, < 0 overrun, times the direction. */
+  struct sb_power {
+    double constant, per_speed, per_load;
+  } power;
   double power_tolerance;     /* below it, a sign is rounding */
   struct sb_resting resting;  /* the output at rest; without what lies beyond a contact */
   struct sb_far_segment far;
   struct sb_spring_segment spring;
 
-  /* Integrals since start_s. */
-  double motor_turn;   /* of x */
-  double motor_square; /* of x^2 */
-  double output_turn;  /* of W (neutral and spring only) */
-  double load_work_j;  /* of TL W */
+  struct sb_gain gain; /* since start_s */
   double start_motor_speed;
   double start_output_speed;
 };
 
 /* Settles directions, grip, driving or overrun at the present state and prepares the segment. */
 void sb_segment_begin(struct sb_sim *sim);
+
+/* After a tick of the feed: takes the motor's new line into a segment that moves on otherwise as it did. False: it does
+ * not, and a new segment must follow. */
+bool sb_segment_feed_anew(struct sb_sim *sim);
 
 /* Prepares the segment of a state whose directions are settled: bit for bit the one that the state was in. */
 void sb_segment_resume(struct sb_sim *sim);
@@ -121,6 +118,21 @@ double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, 
  */
 double sb_segment_joined_torque_nm(struct sb_sim *sim);
 
+struct sb_motion;
+
+
+/*
+ * Torque that holds the output at rest against a direction, over a stretch, N m: a start needs all of the polynomials, of
+ * which there are as many as returned, to be overcome. The same summed without signs, as the scale of its rounding.
+ */
+int sb_segment_rest_falls(const struct sb_sim *sim, const struct sb_motion *motion, int direction,
+                          struct sb_series falls[2]);
+double sb_segment_rest_scale_nm(const struct sb_sim *sim, const struct sb_motion *motion, int direction);
+
+/* The motor at rest in mesh starts in a direction when what opposes it, in N m at the motor and without the mesh's loss, is
+ * below this. */
+double sb_segment_start_below_nm(const struct sb_sim *sim, int direction, double tolerance_nm);
+
 /* Torque on the output at rest that opposes (times the direction) a start in a direction of the output, N m. */
 double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction);
 
@@ -144,6 +156,11 @@ static inline bool sb_segment_is_rigid(const struct sb_sim *sim)
   return sim->state.link == SB_LINK_MESH && !sim->segment->has_spring;
 }
 
+static inline bool sb_segment_is_moving_rigid(const struct sb_sim *sim)
+{
+  return sb_segment_is_rigid(sim) && sim->state.motor_direction != 0;
+}
+
 /* A body that is pushed back to a corner of the load from both sides crosses it ever more slowly, without end. Once it
  * is as slow as this, in the output's terms, and either side would hold it, it rests there. */
 static inline bool sb_segment_is_slow(const struct sb_sim *sim, double output_rad_s)
@@ -165,11 +182,6 @@ static inline double sb_segment_inverse_e(const struct sb_gear *gear, bool is_dr
 /* The load's piece that the state is in, of one side of the contact. */
 struct sb_load_curve sb_segment_curve_at(const struct sb_sim *sim, int direction, bool is_at_rest,
                                          enum sb_load_share share, enum sb_load_side side);
-
-struct sb_poly sb_segment_poly_of_curve(const struct sb_load_curve *curve, double per_motor);
-
-/* gain * load + k + lin v */
-struct sb_poly sb_segment_poly_from(const struct sb_poly *load, double gain, double k, double lin);
 
 /* What lies against a body at rest on a side. */
 struct sb_resting sb_segment_resting_at(const struct sb_sim *sim, enum sb_load_side side);

@@ -8,10 +8,10 @@
 #include "base/constants.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
-#include "sim/guard.h"
+#include "sim/point.h"
 #include "sim/segment.h"
 #include "sim/spring.h"
-#include "sim/stepper.h"
+#include "sim/stretch.h"
 
 /* Instants closer than this fraction of a step are one instant. */
 static const double same_instant = 1e-9;
@@ -22,6 +22,11 @@ static const double same_torque = 1e-12;
 /* So many events without any time passing mean that the model contradicts itself. */
 enum { EVENTS_AT_ONCE_MAX = 200 };
 
+double sb_sim_grid_s(const struct sb_sim *sim, long long step)
+{
+  return sim->steps_per_s > 0.0 ? (double)step / sim->steps_per_s : (double)step * sim->step_s;
+}
+
 static int sense_of(const struct sb_sim *sim, int gear)
 {
   return sim->model->gearbox.gears[gear].motor_direction;
@@ -30,6 +35,7 @@ static int sense_of(const struct sb_sim *sim, int gear)
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
 {
   sim->state = *state;
+  sim->stretch->is_under_way = false;
   sb_segment_resume(sim);
 }
 
@@ -67,53 +73,6 @@ static bool is_still(const struct sb_sim *sim)
          (!sim->segment->has_spring || state->output_direction == 0);
 }
 
-/* At rest in mesh the gear presses with what the motor brings, but no more than moves the load nor less than the load
- * pushes back with. */
-static double resting_torque_nm(const struct sb_sim *sim)
-{
-  const struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
-  const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
-  const double least_nm = sb_segment_resting_load_nm(sim, state->time_s, -1);
-  const double greatest_nm = sb_segment_resting_load_nm(sim, state->time_s, +1);
-  const double loss_nm = seg->line.friction_nm + seg->drag_nm, stall_nm = seg->line.stall_nm;
-  const double driven_nm = stall_nm < 0.0 ? fmin(0.0, stall_nm + loss_nm) : fmax(0.0, stall_nm - loss_nm);
-  const double press_nm = driven_nm * gear->efficiency / seg->per_motor;
-  return fmin(fmax(press_nm, least_nm), greatest_nm);
-}
-
-/* What the gear, or the slipping clutch, delivers to the output. */
-static double delivered_nm(const struct sb_sim *sim, const struct sb_point *at)
-{
-  const struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
-  if (state->link == SB_LINK_SLIP) return state->slip_direction * state->plan.clutch_nm / seg->per_motor;
-  if (state->link == SB_LINK_OPEN) return 0.0;
-  if (seg->has_spring) return at->shaft_nm;
-  if (state->motor_direction == 0) return resting_torque_nm(sim);
-  return at->load_nm + seg->output_inertia * seg->per_motor * at->x_rate;
-}
-
-static void raise_speed_peaks(struct sb_sim *sim)
-{
-  const struct sb_state *state = &sim->state;
-  sb_stepper_raise_speeds(sim, state->time_s, state->motor_speed_rad_s, state->output_speed_rad_s);
-}
-
-static void raise_torque_peak(struct sb_sim *sim, const struct sb_point *at)
-{
-  sb_stepper_raise_peak(&sim->sums.output_torque_nm, delivered_nm(sim, at), at->time_s);
-}
-
-static void book_over_limit(struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to, double to_s)
-{
-  const double limit_nm = sim->model->limits.output_torque_nm;
-  if (!isfinite(limit_nm)) return;
-  const double from_nm = delivered_nm(sim, from), to_nm = delivered_nm(sim, to);
-  if (fabs(from_nm) <= limit_nm && fabs(to_nm) <= limit_nm) return;
-  sb_stepper_book_over_limit(&sim->sums, limit_nm, from->time_s, from_nm, to_s, to_nm);
-}
-
 /* What observers are told of when it changes. */
 struct seen {
   bool is_still, is_slipping, is_finished;
@@ -139,10 +98,10 @@ static void tell(struct sb_sim *sim, const struct seen *before)
 /* Starts a new segment, unless all has ended. */
 static void begin_segment(struct sb_sim *sim)
 {
+  sim->stretch->is_under_way = false;
   if (!sim->state.far.is_finished) sb_segment_begin(sim);
-  raise_speed_peaks(sim);
-  const struct sb_point at = sb_stepper_point(sim);
-  raise_torque_peak(sim, &at);
+  sb_stretch_raise_speeds(sim);
+  sb_stretch_raise_torque(sim);
 }
 
 /* Inelastic joining of motor and output through the gear pair; the meshes lose nothing in it. */
@@ -168,7 +127,7 @@ static void engage(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
-  raise_speed_peaks(sim);
+  sb_stretch_raise_speeds(sim);
   sb_segment_book(sim);
   if (!sim->model->driveshaft.is_present) {
     join(sim);
@@ -224,7 +183,7 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   struct sb_state *state = &sim->state;
   if (gear == state->gear) return;
   sb_segment_book(sim);
-  raise_speed_peaks(sim);
+  sb_stretch_raise_speeds(sim);
   const double energy_j = sb_spring_release(sim);
   sim->sums.energy.shift_loss += energy_j;
   sim->sums.energy.elastic -= energy_j;
@@ -242,6 +201,7 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   const struct sb_gear *next = &sim->model->gearbox.gears[gear];
   const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_direction;
   state->slip_direction = (lead > 0.0) - (lead < 0.0);
+  sim->stretch->is_under_way = false;
   sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);
   if (is_held) {
@@ -249,34 +209,6 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   } else {
     go_on_in_neutral(sim, state->time_s);
   }
-}
-
-/* Makes a step's result the present state. */
-static void commit(struct sb_sim *sim, const struct sb_point *to, const struct sb_gain *gain, double time_s)
-{
-  struct sb_state *state = &sim->state;
-  struct sb_segment *seg = sim->segment;
-  state->time_s = time_s;
-  state->motor_speed_rad_s = to->x;
-  state->output_speed_rad_s = to->w;
-  state->output_angle_rad = to->angle;
-  if (state->is_turned) state->turned_rad += gain->motor_turn;
-  seg->motor_turn += gain->motor_turn;
-  seg->motor_square += gain->motor_square;
-  seg->output_turn += gain->output_turn;
-  seg->load_work_j += gain->load_work_j;
-  if (state->far.is_slipping) {
-    state->far.speed_rad_s = to->v;
-    state->far.angle_rad = to->far_angle;
-    seg->far.turn += gain->far_turn;
-    seg->far.work_j += gain->far_work_j;
-  }
-  if (seg->has_spring) {
-    state->twist.twist_rad = to->twist;
-    seg->spring.in_j += gain->shaft_in_j;
-    seg->spring.damped_j += gain->shaft_lost_j;
-  }
-  raise_torque_peak(sim, to);
 }
 
 /* After the state has changed at the present instant: a new segment, and everybody is told. */
@@ -294,6 +226,7 @@ static void go_on(struct sb_sim *sim, const struct seen *before, double now_s)
 static void apply_guard(struct sb_sim *sim, const struct sb_guard *guard)
 {
   const struct seen before = look(sim);
+  sb_stretch_raise_speeds(sim);
   sb_segment_book(sim);
   if (guard->apply != NULL) guard->apply(sim);
   go_on(sim, &before, sim->state.time_s);
@@ -305,6 +238,7 @@ static void pass_end(struct sb_sim *sim)
   struct sb_state *state = &sim->state;
   const struct seen before = look(sim);
   const double end_s = sim->segment->end_s;
+  sb_stretch_raise_speeds(sim);
   sb_segment_book(sim);
   if (sim->segment->corner_s <= end_s) state->load_time_s = sim->segment->corner_s;
   go_on(sim, &before, end_s);
@@ -314,116 +248,107 @@ static void pass_end(struct sb_sim *sim)
 static void tick(struct sb_sim *sim)
 {
   const struct seen before = look(sim);
+  sb_stretch_raise_speeds(sim);
   sb_segment_book(sim);
   const bool is_switched = sb_feed_tick(sim);
+  if (!is_switched && sb_segment_feed_anew(sim)) {
+    sb_stretch_raise_speeds(sim);
+    sb_stretch_raise_torque(sim);
+    return;
+  }
   go_on(sim, &before, sim->state.time_s);
   if (is_switched) notify(sim, SB_EVENT_SWITCHED);
+}
+
+/* Whole steps that are done at an instant; one that is as good as done counts. */
+static long long steps_done(const struct sb_sim *sim, double time_s)
+{
+  const double tolerance_s = same_instant * sim->step_s;
+  long long step = (long long)floor(time_s / sim->step_s + 0.5);
+  while (sb_sim_grid_s(sim, step) > time_s + tolerance_s) step--;
+  return step;
+}
+
+/* Puts the time forward, onto the end of a whole step where it falls short of it by next to nothing. */
+static void set_time(struct sb_sim *sim, double time_s)
+{
+  sim->state.step = steps_done(sim, time_s);
+  sim->state.time_s = fmax(time_s, sb_sim_grid_s(sim, sim->state.step));
+}
+
+static long long smaller(long long a, long long b)
+{
+  return a < b ? a : b;
+}
+
+static long long next_multiple(long long step, long long of)
+{
+  return (step / of + 1) * of;
+}
+
+/* The step at which a stretch ends at the latest: the next sample or tick, whoever asks for what between. */
+static long long next_stop(const struct sb_sim *sim)
+{
+  const long long sample = next_multiple(sim->state.step, sim->steps_per_sample);
+  if (sim->steps_per_tick == 0) return sample;
+  const long long tick = next_multiple(sim->state.step, sim->steps_per_tick);
+  return tick < sample ? tick : sample;
+}
+
+static void begin_stretch(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const long long stop = next_stop(sim);
+  const double stop_s = sb_sim_grid_s(sim, stop), end_s = sim->segment->end_s;
+  if (end_s < stop_s - same_instant * sim->step_s) {
+    sb_stretch_begin(sim, end_s, end_s - state->time_s);
+  } else if (state->time_s == sb_sim_grid_s(sim, state->step)) {
+    sb_stretch_begin(sim, stop_s, sb_sim_grid_s(sim, stop - state->step)); /* of one length, wherever it lies */
+  } else {
+    sb_stretch_begin(sim, stop_s, stop_s - state->time_s);
+  }
+}
+
+/* Moves to a whole step within the stretch. */
+static void move_within(struct sb_sim *sim, long long step)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const double time_s = sb_sim_grid_s(sim, step);
+  sb_stretch_move(sim, (time_s - stretch->start_s) / stretch->length_s);
+  sim->state.step = step;
+  sim->state.time_s = time_s;
+}
+
+/* Moves to the end of the stretch and does what ends it. Returns the guard. */
+static const struct sb_guard *finish_stretch(struct sb_sim *sim)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  sb_stretch_move(sim, stretch->end_share);
+  stretch->is_under_way = false;
+  set_time(sim, stretch->end_s);
+  if (stretch->guard != NULL) apply_guard(sim, stretch->guard);
+  return stretch->guard;
+}
+
+/* Stands still until a whole step, as far as nothing can happen; false: something can at once. */
+static bool rest(struct sb_sim *sim, long long target)
+{
+  struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  if (!is_still(sim) || !seg->is_resting_steady || sim->stretch->is_under_way) return false;
+  long long last = target;
+  if (sim->steps_per_tick > 0) last = smaller(last, next_multiple(state->step, sim->steps_per_tick));
+  if (isfinite(seg->end_s)) last = smaller(last, steps_done(sim, seg->end_s));
+  if (last <= state->step) return false;
+  sb_stretch_rest(sim, sb_sim_grid_s(sim, last));
+  state->step = last;
+  state->time_s = sb_sim_grid_s(sim, last);
+  return true;
 }
 
 static bool is_at_end(const struct sb_sim *sim)
 {
   return sim->segment->end_s - sim->state.time_s <= same_instant * sim->step_s;
-}
-
-/* A step with a crest of the shaft's torque in it counts by its halves. */
-static void book_torque(struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to, double to_s)
-{
-  struct sb_point crest;
-  if (sim->segment->has_spring && sb_spring_crest(sim, from, to, &crest)) {
-    raise_torque_peak(sim, &crest);
-    book_over_limit(sim, from, &crest, crest.time_s);
-    book_over_limit(sim, &crest, to, to_s);
-  } else {
-    book_over_limit(sim, from, to, to_s);
-  }
-}
-
-/* A guarded step; shorter where teeth part and touch again unseen within it. */
-static struct sb_guarded_step careful_step(struct sb_sim *sim, const struct sb_point *from, double h)
-{
-  struct sb_point crest;
-  const struct sb_guarded_step step = sb_guard_step(sim, from, h);
-  const bool is_short = sim->segment->has_spring && step.guard == NULL &&
-                        sb_spring_crest(sim, from, &step.to, &crest) && sb_spring_dips(sim, &crest);
-  return is_short ? sb_guard_step(sim, from, crest.time_s - from->time_s) : step;
-}
-
-/* One step, cut at the segment's end, at the next whole step or at the first guard. Returns the guard. */
-static const struct sb_guard *single_step(struct sb_sim *sim)
-{
-  struct sb_state *state = &sim->state;
-  const double next_grid_s = sb_stepper_grid_s(sim, state->step + 1);
-  const double end_s = sim->segment->end_s;
-  const double part_s = state->time_s + sim->segment->guarded_s;
-  const double least_s = fmin(end_s, part_s);
-  const bool is_early = least_s < next_grid_s - same_instant * sim->step_s;
-  const double to_s = is_early ? least_s : next_grid_s;
-
-  const struct sb_point from = sb_stepper_point(sim);
-  const struct sb_guarded_step step = careful_step(sim, &from, to_s - state->time_s);
-  const bool is_whole = step.length == to_s - state->time_s;
-  const bool is_cut = is_early || !(is_whole || step.guard != NULL);
-  double time_s = step.guard == NULL && is_whole ? to_s : state->time_s + step.length;
-  if (time_s >= next_grid_s - same_instant * sim->step_s && !is_cut) {
-    time_s = next_grid_s;
-    state->step++;
-  }
-  book_torque(sim, &from, &step.to, time_s);
-  commit(sim, &step.to, &step.gain, time_s);
-  if (from.x_rate * step.to.x_rate < 0.0 || from.w_rate * step.to.w_rate < 0.0) raise_speed_peaks(sim);
-  if (step.guard != NULL) apply_guard(sim, step.guard);
-  return step.guard;
-}
-
-/* Stands still until a whole step; returns how many steps that were. */
-static long long rest_until(struct sb_sim *sim, long long last)
-{
-  struct sb_state *state = &sim->state;
-  const struct sb_point at = sb_stepper_point(sim);
-  const long long count = last - state->step;
-  /* Step by step, so that the sum does not depend on who asks how often. */
-  const double torque_nm = delivered_nm(sim, &at);
-  for (long long k = state->step; k < last && fabs(torque_nm) > sim->model->limits.output_torque_nm; k++) {
-    sb_stepper_book_over_limit(&sim->sums, sim->model->limits.output_torque_nm, sb_stepper_grid_s(sim, k), torque_nm,
-                               sb_stepper_grid_s(sim, k + 1), torque_nm);
-  }
-  state->step = last;
-  state->time_s = sb_stepper_grid_s(sim, last);
-  return count;
-}
-
-/* Whole steps at once, as far as nothing can happen: returns how many. */
-static long long many_steps(struct sb_sim *sim, long long target)
-{
-  struct sb_state *state = &sim->state;
-  struct sb_segment *seg = sim->segment;
-  const bool is_resting = is_still(sim) && seg->is_resting_steady;
-  const bool is_running = seg->is_plain && state->motor_direction != 0;
-  if (!(is_resting || is_running) || state->time_s != sb_stepper_grid_s(sim, state->step)) return 0;
-  long long last = target;
-  if (isfinite(seg->end_s)) {
-    const double whole = floor(seg->end_s / sim->step_s + same_instant);
-    if (whole < (double)last) last = (long long)whole;
-  }
-  if (last <= state->step) return 0;
-
-  if (is_resting) return rest_until(sim, last);
-  struct sb_point at = sb_stepper_point(sim);
-  const long long count = sb_stepper_run_mesh(sim, &at, state->step, last);
-  state->step += count;
-  state->time_s = sb_stepper_grid_s(sim, state->step);
-  state->motor_speed_rad_s = at.x;
-  state->output_speed_rad_s = seg->per_motor * at.x;
-  state->output_angle_rad = at.angle;
-  return count;
-}
-
-/* The step up to which nothing comes from outside the segments. */
-static long long next_stop(const struct sb_sim *sim, long long step)
-{
-  if (sim->steps_per_tick == 0) return step;
-  const long long next_tick = (sim->state.step / sim->steps_per_tick + 1) * sim->steps_per_tick;
-  return next_tick < step ? next_tick : step;
 }
 
 /* Whether steps that began at step count `before` have ended at a tick. */
@@ -434,6 +359,16 @@ static bool has_come_to_tick(const struct sb_sim *sim, long long before)
   return state->step % sim->steps_per_tick == 0;
 }
 
+/* Goes on until something happens or a whole step is reached; returns the guard that fired. */
+static const struct sb_guard *go_forward(struct sb_sim *sim, long long step)
+{
+  if (rest(sim, step)) return NULL;
+  if (!sim->stretch->is_under_way) begin_stretch(sim);
+  if (sim->stretch->end_s <= sb_sim_grid_s(sim, step) + same_instant * sim->step_s) return finish_stretch(sim);
+  move_within(sim, step);
+  return NULL;
+}
+
 enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
 {
   struct sb_state *state = &sim->state;
@@ -441,9 +376,8 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
   int events_at_once = 0;
   while (state->step < step && !state->far.is_finished) {
     const long long before = state->step;
-    const struct sb_guard *guard = NULL;
-    if (many_steps(sim, next_stop(sim, step)) == 0) guard = single_step(sim);
-    const bool is_end = guard == NULL && is_at_end(sim);
+    const struct sb_guard *guard = go_forward(sim, step);
+    const bool is_end = guard == NULL && !sim->stretch->is_under_way && is_at_end(sim);
     if (is_end) pass_end(sim);
     if (has_come_to_tick(sim, before)) tick(sim);
     if (is_end || guard != NULL) {
@@ -453,6 +387,7 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
         return sb_fail(err, SB_ERR_NUMERICS, "events pile up without end at t = %.9g s", state->time_s);
       }
     }
+    if (!isfinite(state->time_s)) break;
   }
   if (state->far.is_finished && state->step < step) state->step = step;
   if (!(isfinite(state->motor_speed_rad_s) && isfinite(state->output_speed_rad_s))) {
@@ -476,7 +411,8 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   *sim = (struct sb_sim){.model = model};
   sim->segment = calloc(1, sizeof *sim->segment);
   sim->root_solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
-  if (sim->segment == NULL || sim->root_solver == NULL) {
+  sim->stretch = sb_stretch_new();
+  if (sim->segment == NULL || sim->root_solver == NULL || sim->stretch == NULL) {
     sb_sim_clear(sim);
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
   }
@@ -485,6 +421,8 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
 
   sim->derived = sb_model_derive(model);
+  sim->steps_per_sample = sb_model_step_count(model->control.sample_period_s, sim->step_s);
+  if (sim->steps_per_sample < 1) sim->steps_per_sample = 1;
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
   struct sb_state *state = &sim->state;
@@ -508,15 +446,17 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
 void sb_sim_clear(struct sb_sim *sim)
 {
   free(sim->segment);
+  free(sim->stretch);
   if (sim->root_solver != NULL) gsl_root_fsolver_free(sim->root_solver);
   sim->segment = NULL;
+  sim->stretch = NULL;
   sim->root_solver = NULL;
 }
 
 const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
 {
   sb_segment_book(sim);
-  raise_speed_peaks(sim);
+  sb_stretch_raise_speeds(sim);
   sim->sums.energy.kinetic = kinetic_j(sim) - sim->sums.start_kinetic_j;
   return &sim->sums;
 }
@@ -527,15 +467,15 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   const struct sb_segment *seg = sim->segment;
   const bool in_mesh = state->link == SB_LINK_MESH;
   const bool is_resting = is_still(sim);
-  const struct sb_point at = sb_stepper_point(sim);
+  const struct sb_point at = sb_point_now(sim);
   const int sense = sense_of(sim, state->gear);
   const bool has_road = sim->model->load.road.is_present;
   const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
   const double external_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_direction *
-                             sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad);
+                            sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad);
   const bool has_currents = sim->model->motor.has_currents;
   const double drawn_a = seg->line.duty * current_a;
-  const double torque_nm = delivered_nm(sim, &at);
+  const double torque_nm = sb_stretch_delivered_nm(sim);
   return (struct sb_row){
       .time_s = state->time_s,
       .gear = in_mesh ? state->gear + 1 : 0,

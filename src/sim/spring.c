@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/spring.h"
 
+#include <float.h>
 #include <math.h>
 
 #include "sim/segment.h"
@@ -114,101 +115,12 @@ void sb_spring_build(struct sb_sim *sim)
   spring->offset_rad = 0.5 * state->twist.side * shaft_of(sim)->backlash_rad;
   spring->per_motor = state->motor_direction != 0 ? seg->per_motor * inv / sim->model->motor.rotor_inertia_kg_m2 : 0.0;
   spring->per_output = state->output_direction != 0 ? 1.0 / seg->output_inertia : 0.0;
-  spring->in_j = spring->damped_j = 0.0;
   spring->start_j = sb_spring_energy_j(sim);
-  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm / fabs(seg->per_motor);
-}
-
-/* Motion --------------------------------------------------------------------------------------------------------------- */
-
-static double twist_rate(const struct sb_segment *seg, const struct sb_point *at)
-{
-  return seg->per_motor * at->x - at->w;
-}
-
-void sb_spring_rates(const struct sb_segment *seg, int side, struct sb_point *at)
-{
-  const struct sb_spring_segment *spring = &seg->spring;
-  const double wound = at->twist - spring->offset_rad;
-  at->shaft_nm = side == 0 ? 0.0 : spring->stiffness * wound + spring->damping * twist_rate(seg, at);
-  at->load_nm = sb_stepper_eval(&seg->load, &seg->curve, at, at->w);
-  at->x_rate = seg->motor_rate.k + seg->motor_rate.lin * at->x - spring->per_motor * at->shaft_nm;
-  at->w_rate = sb_stepper_eval(&seg->output_rate, &seg->curve, at, at->w) + spring->per_output * at->shaft_nm;
-}
-
-static struct sb_point stage(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
-                             const struct sb_point *along)
-{
-  struct sb_point at = {.time_s = from->time_s + h,
-                        .x = from->x + h * along->x_rate,
-                        .w = from->w + h * along->w_rate,
-                        .angle = from->angle + h * along->w,
-                        .twist = from->twist + h * twist_rate(seg, along)};
-  sb_spring_rates(seg, side, &at);
-  return at;
-}
-
-/* What a stage adds, a unit of time, to the integrals. */
-static struct sb_gain rates_of_gain(const struct sb_segment *seg, int side, const struct sb_point *at)
-{
-  const double rate = twist_rate(seg, at);
-  return (struct sb_gain){.motor_turn = at->x,
-                          .motor_square = at->x * at->x,
-                          .output_turn = at->w,
-                          .load_work_j = at->load_nm * at->w,
-                          .shaft_in_j = at->shaft_nm * seg->per_motor * at->x,
-                          .shaft_lost_j = side == 0 ? 0.0 : seg->spring.damping * rate * rate};
-}
-
-struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
-                               struct sb_gain *gain)
-{
-  const struct sb_point p2 = stage(seg, side, from, 0.5 * h, from);
-  const struct sb_point p3 = stage(seg, side, from, 0.5 * h, &p2);
-  const struct sb_point p4 = stage(seg, side, from, h, &p3);
-  const struct sb_point *points[] = {from, &p2, &p3, &p4};
-  static const double weights[] = {1.0, 2.0, 2.0, 1.0};
-  double x = 0.0, w = 0.0;
-  for (int i = 0; i < 4; i++) {
-    const struct sb_gain rates = rates_of_gain(seg, side, points[i]);
-    sb_stepper_add_gain(gain, h / 6.0 * weights[i], &rates);
-    x += weights[i] * points[i]->x_rate;
-    w += weights[i] * points[i]->w_rate;
-  }
-  struct sb_point to = {.time_s = p4.time_s,
-                        .x = from->x + h / 6.0 * x,
-                        .w = from->w + h / 6.0 * w,
-                        .angle = from->angle + gain->output_turn,
-                        .twist = from->twist + (seg->per_motor * gain->motor_turn - gain->output_turn)};
-  sb_spring_rates(seg, side, &to);
-  return to;
-}
-
-/* Rate of the shaft's torque at a point. */
-static double torque_rate(const struct sb_segment *seg, const struct sb_point *at)
-{
-  return seg->spring.stiffness * twist_rate(seg, at) + seg->spring.damping * (seg->per_motor * at->x_rate - at->w_rate);
-}
-
-/* The cubic through both ends with their rates: its error is (w h)^4 / 384 of the swing, 4e-8 for a sixteenth of a
- * radian. Its rate is a quadratic in the share s of the step, of opposite signs at both ends. */
-bool sb_spring_crest(const struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to,
-                     struct sb_point *crest)
-{
-  const double h = to->time_s - from->time_s;
-  if (sim->state.twist.side == 0 || !(h > 0.0)) return false;
-  const double first = h * torque_rate(sim->segment, from), last = h * torque_rate(sim->segment, to);
-  if (!(first * last < 0.0)) return false;
-  const double rise = to->shaft_nm - from->shaft_nm;
-  const double c2 = 3.0 * rise - 2.0 * first - last, c3 = first + last - 2.0 * rise;
-  /* 3 c3 s^2 + 2 c2 s + first = 0: one root between 0 and 1; written so that c3 = 0 does no harm. */
-  const double root = sqrt(fmax(c2 * c2 - 3.0 * c3 * first, 0.0));
-  const double s = first / (-c2 + (first > 0.0 ? root : -root));
-  if (!(s > 0.0 && s < 1.0)) return false;
-  *crest = *from;
-  crest->time_s = from->time_s + s * h;
-  crest->shaft_nm = from->shaft_nm + s * (first + s * (c2 + s * c3));
-  return true;
+  /* Nor may it be less than the rounding of the shaft's torque itself. */
+  const double twist_nm = spring->stiffness * (fabs(state->twist.twist_rad) + fabs(spring->offset_rad));
+  const double speed_rad_s = fabs(seg->per_motor * state->motor_speed_rad_s) + fabs(state->output_speed_rad_s);
+  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm / fabs(seg->per_motor) +
+                         16.0 * DBL_EPSILON * (twist_nm + spring->damping * speed_rad_s);
 }
 
 void sb_spring_book(struct sb_sim *sim)
@@ -216,8 +128,7 @@ void sb_spring_book(struct sb_sim *sim)
   struct sb_spring_segment *spring = &sim->segment->spring;
   const double energy_j = sb_spring_energy_j(sim);
   sim->sums.energy.elastic += energy_j - spring->start_j;
-  sim->sums.energy.shaft_loss += spring->damped_j;
-  spring->in_j = spring->damped_j = 0.0;
+  sim->sums.energy.shaft_loss += sim->segment->gain.shaft_lost_j;
   spring->start_j = energy_j;
 }
 
@@ -235,15 +146,10 @@ static bool is_touching(const struct sb_sim *sim)
 
 /* Teeth never pull, but for rounding, so that teeth which bear nothing do not part and touch without end. Driving and
  * overrun keep twice that clear, so the teeth part first. */
-static double touch_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int touch_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return sim->state.twist.side * at->shaft_nm + 0.5 * sim->segment->power_tolerance;
-}
-
-bool sb_spring_dips(const struct sb_sim *sim, const struct sb_point *crest)
-{
-  return is_touching(sim) && touch_value(sim, crest, NULL) < 0.0;
+  falls[0] = sb_series_scaled(&m->shaft, m->degree, sim->state.twist.side, 0.5 * sim->segment->power_tolerance);
+  return 1;
 }
 
 /* The shaft that lets go while it is still wound relaxes by itself. */
@@ -261,23 +167,25 @@ static bool is_apart(const struct sb_sim *sim)
 }
 
 /* Teeth touch where the gap is closed and the shaft would bear something. */
-static double gap_value(const struct sb_sim *sim, const struct sb_point *at, int side)
+static int gap_falls(const struct sb_sim *sim, const struct sb_motion *m, int side, struct sb_series falls[SB_FALL_MAX])
 {
-  const double open_rad = 0.5 * shaft_of(sim)->backlash_rad - side * at->twist;
-  const double bears_nm = side * bearing_nm(shaft_of(sim), side, at->twist, twist_rate(sim->segment, at));
-  return fmax(shaft_of(sim)->stiffness_nm_rad * open_rad, -bears_nm);
+  const struct sb_driveshaft *shaft = shaft_of(sim);
+  const double k = shaft->stiffness_nm_rad, c = shaft->damping_nms_rad, half_gap = 0.5 * shaft->backlash_rad;
+  falls[0] = sb_series_scaled(&m->twist, m->degree, -side * k, k * half_gap);
+  falls[1] = falls[0];
+  sb_series_add(&falls[1], &m->x, m->degree, -side * c * sim->segment->per_motor);
+  sb_series_add(&falls[1], &m->w, m->degree, side * c);
+  return 2;
 }
 
-static double front_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int front_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return gap_value(sim, at, +1);
+  return gap_falls(sim, m, +1, falls);
 }
 
-static double rear_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int rear_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return gap_value(sim, at, -1);
+  return gap_falls(sim, m, -1, falls);
 }
 
 static void touch(struct sb_sim *sim, int side)
@@ -308,10 +216,10 @@ static bool is_motor_resting(const struct sb_sim *sim)
   return has_spring(sim) && sim->state.motor_direction == 0;
 }
 
-static double motor_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int motor_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return at->x * sim->state.motor_direction;
+  falls[0] = sb_series_scaled(&m->x, m->degree, sim->state.motor_direction, 0.0);
+  return 1;
 }
 
 static void stop_motor(struct sb_sim *sim)
@@ -320,23 +228,33 @@ static void stop_motor(struct sb_sim *sim)
 }
 
 /* Driving turns into overrun, or back, where the shaft's torque turns over; with a gap the teeth part first. */
-static double power_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int power_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
   const int direction = sim->state.motor_direction * sb_sign_of(sim->segment->per_motor);
-  return (sim->state.is_driving ? direction : -direction) * at->shaft_nm + sim->segment->power_tolerance;
+  falls[0] = sb_series_scaled(&m->shaft, m->degree, sim->state.is_driving ? direction : -direction,
+                              sim->segment->power_tolerance);
+  return 1;
 }
 
-static double motor_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+/* The shaft's torque holds the motor back until it is below what lets it start. */
+static int motor_start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
+                             struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -motor_start_margin(sim, at->shaft_nm, +1, 2.0);
+  const double r = sim->segment->per_motor;
+  const double scale_nm = sim->model->motor.stall_torque_nm + sb_series_size(&m->shaft, m->degree) * fabs(r);
+  const double below_nm = sb_segment_start_below_nm(sim, direction, 2.0 * sb_segment_start_tolerance * scale_nm);
+  falls[0] = sb_series_scaled(&m->shaft, m->degree, direction * r, -below_nm);
+  return 1;
 }
 
-static double motor_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int motor_forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -motor_start_margin(sim, at->shaft_nm, -1, 2.0);
+  return motor_start_falls(sim, m, +1, falls);
+}
+
+static int motor_back_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return motor_start_falls(sim, m, -1, falls);
 }
 
 static bool is_output_resting(const struct sb_sim *sim)
@@ -344,16 +262,28 @@ static bool is_output_resting(const struct sb_sim *sim)
   return has_spring(sim) && sim->state.output_direction == 0;
 }
 
-static double output_forward_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int output_start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
+                              struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -output_start_margin(sim, at->time_s, +1, at->shaft_nm, 2.0);
+  const double stall_nm = sim->model->motor.stall_torque_nm / fabs(sim->segment->per_motor);
+  const double scale_nm =
+      sb_segment_rest_scale_nm(sim, m, direction) + sb_series_size(&m->shaft, m->degree) + stall_nm;
+  const int count = sb_segment_rest_falls(sim, m, direction, falls);
+  for (int i = 0; i < count; i++) {
+    sb_series_add(&falls[i], &m->shaft, m->degree, -direction);
+    falls[i].c[0] += 2.0 * sb_segment_start_tolerance * scale_nm;
+  }
+  return count;
 }
 
-static double output_back_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
-  return -output_start_margin(sim, at->time_s, -1, at->shaft_nm, 2.0);
+  return output_start_falls(sim, m, +1, falls);
+}
+
+static int output_back_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return output_start_falls(sim, m, -1, falls);
 }
 
 /* A clutch in line with the shaft lets go when the shaft bears more than it can. */
@@ -362,12 +292,23 @@ static bool has_clutch(const struct sb_sim *sim)
   return has_spring(sim) && sim->model->shifter.ops->plan(&sim->model->shifter, 0.0).clutch_nm > 0.0;
 }
 
-static double clutch_value(const struct sb_sim *sim, const struct sb_point *at, const struct sb_gain *gain)
+static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
+                        struct sb_series falls[SB_FALL_MAX])
 {
-  (void)gain;
   static const double same_torque = 1e-9; /* so that a clutch which has just held does not let go at once */
   const double most_nm = sim->model->shifter.clutch_nm * (1.0 + same_torque);
-  return most_nm - fabs(at->shaft_nm * sim->segment->per_motor);
+  falls[0] = sb_series_scaled(&m->shaft, m->degree, -direction * sim->segment->per_motor, most_nm);
+  return 1;
+}
+
+static int forward_clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return clutch_falls(sim, m, +1, falls);
+}
+
+static int back_clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  return clutch_falls(sim, m, -1, falls);
 }
 
 /* What the shaft bore beyond it, it gives up; the clutch slips on where the motor gains on the load. */
@@ -391,15 +332,16 @@ static void let_go(struct sb_sim *sim)
 }
 
 const struct sb_guard sb_spring_guards[] = {
-    {has_clutch, clutch_value, let_go},
-    {is_touching, touch_value, part},
-    {is_apart, front_value, touch_front},
-    {is_apart, rear_value, touch_rear},
-    {is_motor_moving, motor_value, stop_motor},
-    {is_motor_moving, power_value, NULL},
-    {is_motor_resting, motor_forward_value, NULL},
-    {is_motor_resting, motor_back_value, NULL},
-    {is_output_resting, output_forward_value, NULL},
-    {is_output_resting, output_back_value, NULL},
+    {has_clutch, forward_clutch_falls, let_go},
+    {has_clutch, back_clutch_falls, let_go},
+    {is_touching, touch_falls, part},
+    {is_apart, front_falls, touch_front},
+    {is_apart, rear_falls, touch_rear},
+    {is_motor_moving, motor_falls, stop_motor},
+    {is_motor_moving, power_falls, NULL},
+    {is_motor_resting, motor_forward_falls, NULL},
+    {is_motor_resting, motor_back_falls, NULL},
+    {is_output_resting, output_forward_falls, NULL},
+    {is_output_resting, output_back_falls, NULL},
     {NULL, NULL, NULL},
 };

@@ -13,13 +13,6 @@ void sb_spring_settle(struct sb_sim *sim);
 
 void sb_spring_build(struct sb_sim *sim);
 
-/* Fills the rates, the load and the shaft's torque at a point. Pure. */
-void sb_spring_rates(const struct sb_segment *seg, int side, struct sb_point *at);
-
-/* One Runge-Kutta step; pure. */
-struct sb_point sb_spring_step(const struct sb_segment *seg, int side, const struct sb_point *from, double h,
-                               struct sb_gain *gain);
-
 /* Puts a relaxed shaft into mesh; takes it out, and returns the energy that it held, J. While a clutch in line with it
  * slips, it keeps its twist. */
 void sb_spring_engage(struct sb_sim *sim);
@@ -27,13 +20,6 @@ double sb_spring_release(struct sb_sim *sim);
 
 /* The shaft's torque at the present state, N m. */
 double sb_spring_torque_nm(const struct sb_sim *sim);
-
-/* Where the shaft's torque turns over between the ends of a step, with its time and torque; false: nowhere. Pure. */
-bool sb_spring_crest(const struct sb_sim *sim, const struct sb_point *from, const struct sb_point *to,
-                     struct sb_point *crest);
-
-/* Whether teeth would have parted at a crest, and touched again within the step. Pure. */
-bool sb_spring_dips(const struct sb_sim *sim, const struct sb_point *crest);
 
 /* Energy that the shaft holds, J. */
 double sb_spring_energy_j(const struct sb_sim *sim);

@@ -7,11 +7,10 @@
 
 #include <gsl/gsl_randist.h>
 
-/* Steps of 0.25 ms leave errors of (h / tau)^4 / 120 with tau >= 10 ms, below 1e-8; GSL works to 1e-13 a step and
- * 1e-15 s in an event. Measured over this file: 2e-11 at worst, in 3000 more random machines below 1e-9. */
+/* GSL works to 1e-13 a step and 1e-15 s in an event. */
 static const double step_s = 2.5e-4;
-static const double time_limit_s = 1e-9;
-static const double speed_limit = 1e-9; /* of the greatest speed, relative */
+static const double time_limit_s = 1e-10;
+static const double speed_limit = 1e-10; /* of the greatest speed, relative */
 
 static void compare(const struct oracle_result *got, const struct oracle_result *want, double motor_scale,
                     double output_scale)

@@ -1,0 +1,60 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "base/elementary.h"
+
+#include <math.h>
+
+/* Taylor's series of sin(r) / r and cos(r) in r^2, for |r| <= pi / 4. */
+static double sine_over(double square)
+{
+  double sum = 0.0;
+  for (int k = 8; k >= 1; k--) sum = (sum + 1.0) * -square / (2 * k * (2 * k + 1));
+  return sum + 1.0;
+}
+
+static double cosine_of(double square)
+{
+  double sum = 0.0;
+  for (int k = 9; k >= 1; k--) sum = (sum + 1.0) * -square / (2 * k * (2 * k - 1));
+  return sum + 1.0;
+}
+
+void sb_elementary_sin_cos(double angle_rad, double *sine, double *cosine)
+{
+  /* pi / 2 in three parts, the first two short, so that their products with a whole number are exact. */
+  static const double part_1 = 0x1.921fb544p+0, part_2 = 0x1.0b4611a6p-34, part_3 = 0x1.3198a2e037073p-69;
+  static const double per_quarter = 0x1.45f306dc9c883p-1; /* 2 / pi */
+  const double quarters = floor(angle_rad * per_quarter + 0.5);
+  const double r = ((angle_rad - quarters * part_1) - quarters * part_2) - quarters * part_3;
+  const double square = r * r, s = r * sine_over(square), c = cosine_of(square);
+  const double turns = floor(0.25 * quarters);
+  switch ((int)(quarters - 4.0 * turns)) {
+    case 0: *sine = s, *cosine = c; break;
+    case 1: *sine = c, *cosine = -s; break;
+    case 2: *sine = -s, *cosine = -c; break;
+    default: *sine = -c, *cosine = s; break;
+  }
+}
+
+/* (exp(r) - 1) / r by its Taylor series, for |r| <= 0.35. */
+static double exponential_over(double r)
+{
+  static const double inverse_factorials[] = {
+      1.0,           1.0 / 2.0,      1.0 / 6.0,       1.0 / 24.0,       1.0 / 120.0,       1.0 / 720.0,        1.0 / 5040.0,
+      1.0 / 40320.0, 1.0 / 362880.0, 1.0 / 3628800.0, 1.0 / 39916800.0, 1.0 / 479001600.0, 1.0 / 6227020800.0, 1.0 / 87178291200.0};
+  double sum = 0.0;
+  for (int k = fabs(r) < 0.004 ? 6 : 13; k >= 0; k--) sum = sum * r + inverse_factorials[k];
+  return sum;
+}
+
+double sb_elementary_exp_less_1(double x)
+{
+  /* ln 2 in two parts, the first short, so that its product with a whole number is exact. */
+  static const double part_1 = 0x1.62e42fefp-1, part_2 = 0x1.473de6af278edp-34, per_two = 0x1.71547652b82fep+0;
+  if (x < -745.0) return -1.0;
+  if (x > 709.0) return (double)INFINITY;
+  const double twos = fabs(x) < 0.35 ? 0.0 : floor(x * per_two + 0.5);
+  const double r = (x - twos * part_1) - twos * part_2;
+  const double sum = r * exponential_over(r); /* exp(r) - 1 */
+  if (twos == 0.0) return sum;
+  return ldexp(sum, (int)twos) + (ldexp(1.0, (int)twos) - 1.0);
+}

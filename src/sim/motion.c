@@ -1,0 +1,464 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "sim/motion.h"
+
+#include <assert.h>
+#include <float.h>
+#include <string.h>
+
+#include "base/elementary.h"
+
+enum { DEGREE_MAX = SB_SERIES_DEGREE_MAX, DEGREE_MIN = 2, WATCH_MAX = 10 };
+
+/* The series that must vanish in rounding, each with its greatest coefficient so far. */
+struct watch {
+  int count;
+  struct sb_series *series[WATCH_MAX];
+  double greatest[WATCH_MAX];
+};
+
+static void watch_add(struct watch *watch, struct sb_series *series)
+{
+  assert(watch->count < WATCH_MAX);
+  watch->greatest[watch->count] = 0.0;
+  watch->series[watch->count++] = series;
+}
+
+/* A term that adds less than this share of the greatest one adds nothing. */
+static const double vanishing = 0.25 * DBL_EPSILON;
+
+/* Takes order k into the watch: whether it and the one before vanish in all series. */
+static bool has_vanished(struct watch *watch, int k)
+{
+  bool is_small = k >= DEGREE_MIN;
+  for (int i = 0; i < watch->count; i++) {
+    const double *c = watch->series[i]->c;
+    const double size = fabs(c[k]);
+    if (size > watch->greatest[i]) watch->greatest[i] = size;
+    const double limit = vanishing * watch->greatest[i];
+    if (is_small && (size > limit || fabs(c[k - 1]) > limit)) is_small = false;
+  }
+  return is_small;
+}
+
+/* One side's speed, angle and load, as the polynomials of a segment see them. */
+struct course {
+  const struct sb_load_curve *curve;
+  const double *speed, *angle;
+  double start_s, length_s, angle_0;
+  int direction; /* of the speed */
+  bool has_square, has_waves;
+  double square[DEGREE_MAX + 1], waves[DEGREE_MAX + 1];
+  double sine[SB_LOAD_PART_MAX][DEGREE_MAX + 1], cosine[SB_LOAD_PART_MAX][DEGREE_MAX + 1];
+};
+
+static void course_begin(struct course *course, const struct sb_motion *motion, const struct sb_load_curve *curve,
+                         const struct sb_poly *load, const struct sb_series *speed, const struct sb_series *angle,
+                         int direction)
+{
+  course->curve = curve;
+  course->speed = speed->c;
+  course->angle = angle->c;
+  course->start_s = motion->start_s;
+  course->length_s = motion->length_s;
+  course->angle_0 = curve->angle_rad;
+  course->direction = direction;
+  course->has_square = load->quad != 0.0;
+  course->has_waves = load->wave_gain != 0.0 && curve->wave_count > 0;
+}
+
+/* Order k of a wave's sine and cosine. */
+static void take_wave(struct course *course, int i, int k)
+{
+  const struct sb_load_wave *wave = &course->curve->waves[i];
+  double *sine = course->sine[i], *cosine = course->cosine[i];
+  if (k == 0) {
+    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad, &sine[0], &cosine[0]);
+    return;
+  }
+  double s = 0.0, c = 0.0;
+  for (int j = 1; j <= (wave->per_rad != 0.0 ? k : 1); j++) {
+    const double u = wave->per_rad * course->angle[j] + (j == 1 ? wave->per_s * course->length_s : 0.0);
+    s += j * u * cosine[k - j];
+    c -= j * u * sine[k - j];
+  }
+  sine[k] = s / k;
+  cosine[k] = c / k;
+}
+
+/* Makes order k of the polynomials ready; speed and angle are known that far. */
+static void course_take(struct course *course, int k)
+{
+  if (course->has_square) {
+    double sum = 0.0;
+    for (int j = 0; j <= k; j++) sum += course->speed[j] * course->speed[k - j];
+    course->square[k] = course->direction * sum;
+  }
+  if (!course->has_waves) return;
+  course->waves[k] = 0.0;
+  for (int i = 0; i < course->curve->wave_count; i++) {
+    take_wave(course, i, k);
+    course->waves[k] += course->curve->waves[i].amplitude_nm * course->sine[i][k];
+  }
+}
+
+/* Order k of a polynomial. */
+static inline double term(const struct sb_poly *poly, const struct course *course, int k)
+{
+  double value = poly->lin * course->speed[k] + poly->per_rad * (course->angle[k] - (k == 0 ? course->angle_0 : 0.0));
+  if (course->has_square) value += poly->quad * course->square[k];
+  if (course->has_waves) value += poly->wave_gain * course->waves[k];
+  if (k == 0) {
+    value += poly->k + poly->per_s * (course->start_s - course->curve->time_s);
+  } else if (k == 1) {
+    value += poly->per_s * course->length_s;
+  }
+  return value;
+}
+
+/* Kinds of motion ----------------------------------------------------------------------------------------------------- */
+
+/* All the courses that a stretch can have. */
+struct courses {
+  struct course near, far;
+};
+
+static void zero(struct sb_series *series)
+{
+  memset(series, 0, sizeof *series);
+}
+
+/* Engaged and rigid, moving: order k of the loads, order k + 1 of speeds and angles. */
+static void take_rigid(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
+{
+  const double share = m->length_s / (k + 1);
+  course_take(&courses->near, k);
+  m->load.c[k] = term(&seg->load, &courses->near, k);
+  m->w.c[k] = seg->per_motor * m->x.c[k];
+  if (k == DEGREE_MAX) return;
+  m->x.c[k + 1] = share * term(&seg->motor_rate, &courses->near, k);
+  m->turn.c[k + 1] = share * m->x.c[k];
+  m->angle.c[k + 1] = seg->per_motor * m->turn.c[k + 1];
+}
+
+/* In neutral: motor and output each by itself. */
+static void take_free(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
+{
+  const double share = m->length_s / (k + 1);
+  course_take(&courses->near, k);
+  m->load.c[k] = term(&seg->load, &courses->near, k);
+  if (k == DEGREE_MAX) return;
+  m->x.c[k + 1] = share * (seg->motor_rate.lin * m->x.c[k] + (k == 0 ? seg->motor_rate.k : 0.0));
+  m->turn.c[k + 1] = share * m->x.c[k];
+  m->w.c[k + 1] = share * term(&seg->output_rate, &courses->near, k);
+  m->angle.c[k + 1] = share * m->w.c[k];
+}
+
+/* Through a shaft that gives. */
+static void take_spring(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int side, int k)
+{
+  const struct sb_spring_segment *spring = &seg->spring;
+  const double share = m->length_s / (k + 1);
+  const double twist_rate = seg->per_motor * m->x.c[k] - m->w.c[k];
+  course_take(&courses->near, k);
+  m->load.c[k] = term(&seg->load, &courses->near, k);
+  const double wound = m->twist.c[k] - (k == 0 ? spring->offset_rad : 0.0);
+  m->shaft.c[k] = side == 0 ? 0.0 : spring->stiffness * wound + spring->damping * twist_rate;
+  if (k == DEGREE_MAX) return;
+  const double motor_rate = seg->motor_rate.lin * m->x.c[k] + (k == 0 ? seg->motor_rate.k : 0.0);
+  m->x.c[k + 1] = share * (motor_rate - spring->per_motor * m->shaft.c[k]);
+  m->turn.c[k + 1] = share * m->x.c[k];
+  m->w.c[k + 1] = share * (term(&seg->output_rate, &courses->near, k) + spring->per_output * m->shaft.c[k]);
+  m->angle.c[k + 1] = share * m->w.c[k];
+  m->twist.c[k + 1] = share * twist_rate;
+}
+
+/* What opposes the vehicle, and its own motion beside wheels that slip. */
+static void take_far(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
+{
+  const double share = m->length_s / (k + 1);
+  course_take(&courses->far, k);
+  m->far_load.c[k] = term(&seg->far.load, &courses->far, k);
+  if (!m->has_far || k == DEGREE_MAX) return;
+  m->v.c[k + 1] = share * term(&seg->far.rate, &courses->far, k);
+  m->far_angle.c[k + 1] = share * m->v.c[k];
+}
+
+/* At rest ------------------------------------------------------------------------------------------------------------- */
+
+/* A curve over time at a fixed angle. */
+static void take_curve(const struct sb_load_curve *curve, const struct sb_motion *m, double angle_rad, int k,
+                       struct sb_series *out)
+{
+  double sum = 0.0;
+  for (int i = 0; i < curve->wave_count; i++) {
+    const struct sb_load_wave *wave = &curve->waves[i];
+    const double turn = wave->per_s * m->length_s;
+    double sine, cosine, power = wave->amplitude_nm;
+    sb_elementary_sin_cos(wave->per_s * m->start_s + wave->per_rad * angle_rad + wave->phase_rad, &sine, &cosine);
+    for (int j = 1; j <= k; j++) power *= turn / j;
+    const double derivatives[] = {sine, cosine, -sine, -cosine};
+    sum += power * derivatives[k % 4];
+  }
+  if (k == 0) {
+    sum += curve->c0_nm + curve->per_s * (m->start_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad);
+  } else if (k == 1) {
+    sum += curve->per_s * m->length_s;
+  }
+  out->c[k] = sum;
+}
+
+static void take_rest(const struct sb_sim *sim, struct sb_motion *m, int k)
+{
+  const struct sb_resting *resting = &sim->segment->resting;
+  const double angle_rad = sim->state.output_angle_rad;
+  for (int i = 0; i < 2; i++) {
+    take_curve(&resting->acting[i], m, angle_rad, k, &m->acting[i]);
+    take_curve(&resting->holding[i], m, angle_rad, k, &m->holding[i]);
+  }
+}
+
+/* Building ------------------------------------------------------------------------------------------------------------- */
+
+static bool is_output_resting(const struct sb_sim *sim)
+{
+  return sim->state.output_direction == 0;
+}
+
+/* The state at the beginning, the courses and what is watched. */
+static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, struct watch *watch)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_segment *seg = sim->segment;
+  const bool is_rigid = sb_segment_is_moving_rigid(sim);
+  m->start_s = state->time_s;
+  m->has_far = state->far.is_slipping != 0;
+  m->has_grip = sim->model->load.road.can_slip && !m->has_far && state->output_direction != 0;
+  m->x.c[0] = state->motor_speed_rad_s;
+  m->turn.c[0] = 0.0;
+  m->w.c[0] = state->output_speed_rad_s;
+  m->angle.c[0] = state->output_angle_rad;
+  watch->count = 0;
+  watch_add(watch, &m->x);
+  course_begin(&courses->near, m, &seg->curve, &seg->load, is_rigid ? &m->x : &m->w, &m->angle,
+               is_rigid ? state->motor_direction : state->output_direction);
+  if (!seg->has_straight_load) watch_add(watch, &m->load);
+  if (!is_rigid) watch_add(watch, &m->w);
+  if (seg->has_spring) {
+    m->twist.c[0] = state->twist.twist_rad;
+    watch_add(watch, &m->twist);
+    watch_add(watch, &m->shaft);
+  }
+  if (m->has_far) {
+    m->v.c[0] = state->far.speed_rad_s;
+    m->far_angle.c[0] = state->far.angle_rad;
+    course_begin(&courses->far, m, &seg->far.curve, &seg->far.load, &m->v, &m->far_angle, state->far.direction);
+    watch_add(watch, &m->v);
+  } else if (m->has_grip) {
+    course_begin(&courses->far, m, &seg->far.curve, &seg->far.load, is_rigid ? &m->x : &m->w, &m->angle,
+                 is_rigid ? state->motor_direction : state->output_direction);
+    courses->far.angle_0 = state->load_angle_rad;
+  }
+  if (m->has_far || m->has_grip) {
+    courses->far.has_waves = false;
+    watch_add(watch, &m->far_load);
+  }
+  if (!is_output_resting(sim)) return;
+  for (int i = 0; i < 2; i++) {
+    watch_add(watch, &m->acting[i]);
+    watch_add(watch, &m->holding[i]);
+  }
+}
+
+/* Engaged and rigid, at rest: only time goes on. */
+static void take_nothing(struct sb_motion *m, int k)
+{
+  m->load.c[k] = 0.0;
+  if (k > 0) m->w.c[k] = 0.0;
+  if (k == DEGREE_MAX) return;
+  m->x.c[k + 1] = m->turn.c[k + 1] = m->angle.c[k + 1] = 0.0;
+}
+
+static void take_order(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, int k)
+{
+  const struct sb_segment *seg = sim->segment;
+  if (sb_segment_is_moving_rigid(sim)) {
+    take_rigid(seg, m, courses, k);
+  } else if (seg->has_spring) {
+    take_spring(seg, m, courses, sim->state.twist.side, k);
+  } else if (sim->state.link != SB_LINK_MESH) {
+    take_free(seg, m, courses, k);
+  } else {
+    take_nothing(m, k);
+  }
+  if (m->has_far || m->has_grip) take_far(seg, m, courses, k);
+  if (is_output_resting(sim)) take_rest(sim, m, k);
+}
+
+/* A factor 2^(-m/8). */
+static double shrinking(int m)
+{
+  static const double eighths[] = {1.0,
+                                   0x1.d5818dcfba487p-1,
+                                   0x1.ae89f995ad3adp-1,
+                                   0x1.8ace5422aa0dbp-1,
+                                   0x1.6a09e667f3bcdp-1,
+                                   0x1.4bfdad5362a27p-1,
+                                   0x1.306fe0a31b715p-1,
+                                   0x1.172b83c7d517bp-1};
+  return ldexp(eighths[m % 8], -(m / 8));
+}
+
+/* By how many eighths of an octave the stretch must be shorter for the two highest orders to vanish. */
+static int excess(const struct watch *watch)
+{
+  int most = 0;
+  for (int i = 0; i < watch->count; i++) {
+    for (int k = DEGREE_MAX - 1; k <= DEGREE_MAX; k++) {
+      const double ratio = fabs(watch->series[i]->c[k]) / (vanishing * watch->greatest[i]);
+      if (!(ratio > 1.0)) continue;
+      int octaves;
+      frexp(ratio, &octaves);
+      const int eighths = (8 * octaves + k - 1) / k;
+      if (eighths > most) most = eighths;
+    }
+  }
+  return most;
+}
+
+static void shorten(struct sb_series *series, const double *powers)
+{
+  for (int k = 1; k <= DEGREE_MAX; k++) series->c[k] *= powers[k];
+}
+
+static void shorten_all(const struct sb_sim *sim, struct sb_motion *m, int eighths)
+{
+  double powers[DEGREE_MAX + 1] = {1.0};
+  const double factor = shrinking(eighths);
+  for (int k = 1; k <= DEGREE_MAX; k++) powers[k] = powers[k - 1] * factor;
+  m->length_s *= factor;
+  struct sb_series *const all[] = {&m->x, &m->turn, &m->w, &m->angle, &m->load};
+  for (size_t i = 0; i < sizeof all / sizeof *all; i++) shorten(all[i], powers);
+  if (sim->segment->has_spring) {
+    shorten(&m->twist, powers);
+    shorten(&m->shaft, powers);
+  }
+  if (m->has_far || m->has_grip) shorten(&m->far_load, powers);
+  if (m->has_far) {
+    shorten(&m->v, powers);
+    shorten(&m->far_angle, powers);
+  }
+  for (int i = 0; i < 2 && is_output_resting(sim); i++) {
+    shorten(&m->acting[i], powers);
+    shorten(&m->holding[i], powers);
+  }
+}
+
+/* Shortens the stretch until the highest orders vanish. */
+static void converge(const struct sb_sim *sim, struct sb_motion *m, struct watch *watch)
+{
+  for (int eighths = excess(watch); eighths > 0; eighths = excess(watch)) {
+    shorten_all(sim, m, eighths);
+    for (int i = 0; i < watch->count; i++) {
+      watch->greatest[i] = 0.0;
+      for (int k = 0; k <= DEGREE_MAX; k++) watch->greatest[i] = fmax(watch->greatest[i], fabs(watch->series[i]->c[k]));
+    }
+  }
+}
+
+/* What gear, shaft or clutch delivers. */
+static void take_torque(const struct sb_sim *sim, struct sb_motion *m)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  if (seg->has_spring) {
+    m->torque = m->shaft;
+    return;
+  }
+  if (sb_segment_is_moving_rigid(sim)) {
+    const double inertia = seg->output_inertia * seg->per_motor / m->length_s;
+    for (int k = 0; k < m->degree; k++) m->torque.c[k] = m->load.c[k] + inertia * (k + 1) * m->x.c[k + 1];
+    m->torque.c[m->degree] = 0.0;
+    return;
+  }
+  zero(&m->torque);
+  if (state->link == SB_LINK_SLIP) m->torque.c[0] = state->slip_direction * state->plan.clutch_nm / seg->per_motor;
+}
+
+void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion *motion)
+{
+  struct courses courses;
+  struct watch watch;
+  motion->length_s = length_s;
+  begin(sim, motion, &courses, &watch);
+  int k = 0;
+  for (;; k++) {
+    take_order(sim, motion, &courses, k);
+    if (has_vanished(&watch, k) || k == DEGREE_MAX) break;
+  }
+  if (k == DEGREE_MAX) converge(sim, motion, &watch);
+  motion->degree = k;
+  take_torque(sim, motion);
+}
+
+/* Integrals ------------------------------------------------------------------------------------------------------------ */
+
+/* Places are taken by so many at once, so that they need not wait for each other; what is beyond a rule's count weighs 0. */
+enum { LANES = 8, PLACE_MAX = SB_GAUSS_MAX };
+
+static void values_at(const struct sb_series *p, int degree, int count, const double *places, double *values)
+{
+  for (int first = 0; first < count; first += LANES) {
+    double sum[LANES];
+    for (int i = 0; i < LANES; i++) sum[i] = p->c[degree];
+    for (int k = degree - 1; k >= 0; k--) {
+      for (int i = 0; i < LANES; i++) sum[i] = sum[i] * places[first + i] + p->c[k];
+    }
+    for (int i = 0; i < LANES; i++) values[first + i] = sum[i];
+  }
+}
+
+static double product(int count, const double *weights, const double *a, const double *b)
+{
+  double sum = 0.0;
+  for (int i = 0; i < count; i++) sum += weights[i] * a[i] * b[i];
+  return sum;
+}
+
+/* Through a shaft that gives: what goes into it at the gear's end, and what its damping takes. */
+static void gain_of_shaft(const struct sb_sim *sim, const struct sb_motion *m, int count, const double *places,
+                          const double *weights, const double *x, const double *w, struct sb_gain *gain)
+{
+  const struct sb_segment *seg = sim->segment;
+  double shaft[PLACE_MAX], rate[PLACE_MAX];
+  if (sim->state.twist.side == 0) return;
+  values_at(&m->shaft, m->degree, count, places, shaft);
+  for (int i = 0; i < count; i++) rate[i] = seg->per_motor * x[i] - w[i];
+  gain->shaft_in_j = seg->per_motor * product(count, weights, x, shaft);
+  gain->shaft_lost_j = seg->spring.damping * product(count, weights, rate, rate);
+}
+
+struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *m, const struct sb_gauss *rule, double s)
+{
+  const struct sb_segment *seg = sim->segment;
+  const bool is_rigid = sb_segment_is_moving_rigid(sim);
+  double places[PLACE_MAX], weights[PLACE_MAX], x[PLACE_MAX], w[PLACE_MAX], load[PLACE_MAX];
+  for (int i = 0; i < PLACE_MAX; i++) {
+    places[i] = s * rule->place[i];
+    weights[i] = m->length_s * s * rule->weight[i];
+  }
+  struct sb_gain gain = {.motor_turn = sb_series_at(&m->turn, m->degree, s)};
+  values_at(&m->x, m->degree, rule->count, places, x);
+  gain.motor_square = product(rule->count, weights, x, x);
+  gain.output_turn =
+      is_rigid ? seg->per_motor * gain.motor_turn : m->length_s * sb_series_integral(&m->w, m->degree, s);
+  values_at(&m->load, m->degree, rule->count, places, load);
+  values_at(&m->w, m->degree, rule->count, places, w);
+  gain.load_work_j = product(rule->count, weights, load, w);
+  if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
+  if (!m->has_far) return gain;
+  gain.far_turn = m->length_s * sb_series_integral(&m->v, m->degree, s);
+  values_at(&m->v, m->degree, rule->count, places, w);
+  values_at(&m->far_load, m->degree, rule->count, places, load);
+  gain.far_work_j = product(rule->count, weights, w, load);
+  return gain;
+}

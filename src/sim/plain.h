@@ -1,0 +1,47 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * plain.h - internal: motor and output that turn as one under a load that is linear in time and speed. Its motion is one
+ * exponential and a straight line, known without a series, and over a stretch on which its quantities rise or fall throughout
+ * what may happen shows at the end.
+ *
+ *   dx/dt = q + p t - (x - x0) / tc, z = h / tc, Q = q h, P = p h^2:
+ *   x = x0 + Q F + P T,  integral of x = h (x0 + Q T + P U),  of t x = h^2 (x0 / 2 + Q (T - U) + P (U - Y))
+ *   integral of x^2 = h (x0^2 + 2 x0 (Q T + P U) + Q^2 A + Q P T^2 + P^2 B)
+ *   F = (1 - exp(-z)) / z,  T = (1 - F) / z,  U = (1/2 - T) / z,  Y = (1/6 - U) / z,
+ *   A = (T - F^2 / 2) / z,  B = (U - Y - T^2 / 2) / z
+ */
+#ifndef SHIFTBAND_SIM_PLAIN_H
+#define SHIFTBAND_SIM_PLAIN_H
+
+#include "sim/segment.h"
+
+struct sb_plain_factors {
+  double length_s, per_s; /* that they belong to: the stretch's length h, one over the time constant */
+  double f, t, u, y, a, b;
+};
+
+/* Pure. */
+struct sb_plain_factors sb_plain_factors(double length_s, double per_s);
+
+/* Whether the segment moves so, with no grip to watch. Pure. */
+bool sb_plain_applies(const struct sb_sim *sim);
+
+/* Where a stretch begins. */
+struct sb_plain_start {
+  double x, tau_s; /* the motor's speed, and the time since the load's piece began */
+};
+
+/* The speed after the factors' length, and what comes together. Pure. */
+double sb_plain_speed(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                      const struct sb_plain_start *start);
+struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                             const struct sb_plain_start *start);
+
+/* What the gear delivers to the output at a speed of the motor, N m. Pure. */
+double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x);
+
+/* Whether nothing happens over the factors' length, and speed and torque rise or fall throughout. Pure. */
+bool sb_plain_is_eventless(const struct sb_sim *sim, const struct sb_plain_factors *factors,
+                           const struct sb_plain_start *start);
+
+#endif

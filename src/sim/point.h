@@ -1,0 +1,24 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* point.h - internal: the present state with its rates and torques. */
+#ifndef SHIFTBAND_SIM_POINT_H
+#define SHIFTBAND_SIM_POINT_H
+
+#include "sim/segment.h"
+
+struct sb_point {
+  double time_s;
+  double x;        /* motor speed, in its driven direction */
+  double w;        /* output speed */
+  double angle;    /* of the output */
+  double x_rate;   /* dx/dt */
+  double w_rate;   /* dW/dt, neutral and through a shaft that gives only */
+  double load_nm;  /* TL */
+  double shaft_nm; /* of a shaft that gives; else 0 */
+};
+
+struct sb_point sb_point_now(const struct sb_sim *sim);
+
+/* Gripping wheels: what stands against the vehicle at a point. Pure. */
+double sb_point_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at);
+
+#endif

@@ -1,0 +1,203 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "sim/series.h"
+
+#include <float.h>
+#include <gsl/gsl_errno.h>
+#include <gsl/gsl_roots.h>
+
+struct sb_series sb_series_scaled(const struct sb_series *p, int degree, double gain, double constant)
+{
+  struct sb_series out;
+  for (int k = 0; k <= degree; k++) out.c[k] = gain * p->c[k];
+  out.c[0] += constant;
+  return out;
+}
+
+void sb_series_add(struct sb_series *sum, const struct sb_series *p, int degree, double gain)
+{
+  for (int k = 0; k <= degree; k++) sum->c[k] += gain * p->c[k];
+}
+
+struct sb_series sb_series_slope(const struct sb_series *p, int degree)
+{
+  struct sb_series out;
+  for (int k = 0; k < degree; k++) out.c[k] = (k + 1) * p->c[k + 1];
+  out.c[degree] = 0.0;
+  return out;
+}
+
+bool sb_series_is_monotone(const struct sb_series *p, int degree)
+{
+  double rest = 0.0;
+  for (int k = 2; k <= degree; k++) rest += k * fabs(p->c[k]);
+  return degree < 2 || fabs(p->c[1]) >= rest;
+}
+
+/* Roots -------------------------------------------------------------------------------------------------------------- */
+
+/* Bernstein coefficients over an interval. */
+struct bernstein {
+  double b[SB_SERIES_DEGREE_MAX + 1];
+};
+
+/* What a search for roots carries along. */
+struct search {
+  const struct sb_series *p;
+  int degree;
+  gsl_root_fsolver *solver;
+  double *roots;
+  int max, count;
+};
+
+static struct bernstein bernstein_of(const struct sb_series *p, int degree, double low, double high)
+{
+  struct bernstein out;
+  /* The polynomial in u, s = low + (high - low) u: shifted by Horner's scheme, then stretched. */
+  for (int k = 0; k <= degree; k++) out.b[k] = p->c[k];
+  if (low != 0.0) {
+    for (int j = 0; j < degree; j++) {
+      for (int k = degree - 1; k >= j; k--) out.b[k] += low * out.b[k + 1];
+    }
+  }
+  double power = 1.0, binomial = 1.0;
+  for (int k = 0; k <= degree; k++) {
+    out.b[k] *= power / binomial;
+    power *= high - low;
+    binomial *= (double)(degree - k) / (k + 1);
+  }
+  for (int j = 1; j <= degree; j++) {
+    for (int k = degree; k >= j; k--) out.b[k] += out.b[k - 1];
+  }
+  return out;
+}
+
+/* Splits an interval at a share of it (de Casteljau): *all keeps the upper part. */
+static struct bernstein lower_part(struct bernstein *all, int degree, double share)
+{
+  struct bernstein low;
+  for (int j = 0; j <= degree; j++) {
+    low.b[j] = all->b[0];
+    for (int k = 0; k < degree - j; k++) all->b[k] += share * (all->b[k + 1] - all->b[k]);
+  }
+  return low;
+}
+
+/* Changes of sign among the coefficients; zeros count as the sign before them. */
+static int sign_changes(const struct bernstein *poly, int degree)
+{
+  int changes = 0;
+  double last = poly->b[0];
+  for (int k = 1; k <= degree; k++) {
+    if (poly->b[k] == 0.0) continue;
+    changes += last * poly->b[k] < 0.0;
+    last = poly->b[k];
+  }
+  return changes;
+}
+
+static double value_at(double s, void *context)
+{
+  const struct search *search = context;
+  return sb_series_at(search->p, search->degree, s);
+}
+
+/* The only root between two places of different signs, on its far side. */
+static double polished(struct search *search, double low, double high)
+{
+  gsl_function function = {value_at, search};
+  const double far_sign = value_at(high, search) < 0.0 ? -1.0 : 1.0;
+  if (value_at(low, search) * far_sign >= 0.0) return low; /* rounding: the change lies at the end itself */
+  if (gsl_root_fsolver_set(search->solver, &function, low, high) != GSL_SUCCESS) return high;
+  for (int i = 0; i < 200; i++) {
+    if (gsl_root_fsolver_iterate(search->solver) != GSL_SUCCESS) break;
+    const double width =
+        gsl_root_fsolver_x_upper(search->solver) - gsl_root_fsolver_x_lower(search->solver);
+    if (width <= DBL_EPSILON || value_at(gsl_root_fsolver_root(search->solver), search) == 0.0) break;
+  }
+  const double root = gsl_root_fsolver_root(search->solver);
+  return value_at(root, search) * far_sign >= 0.0 ? root : gsl_root_fsolver_x_upper(search->solver);
+}
+
+static void find_roots(struct search *search, struct bernstein poly, double low, double high)
+{
+  const int changes = sign_changes(&poly, search->degree);
+  if (changes == 0 || search->count == search->max) return;
+  const bool is_odd = poly.b[0] * poly.b[search->degree] < 0.0;
+  if ((changes == 1 && is_odd) || high - low <= 4.0 * DBL_EPSILON) {
+    if (is_odd) search->roots[search->count++] = polished(search, low, high);
+    return;
+  }
+  /* Beside the middle where that is a root itself. */
+  struct bernstein upper = poly;
+  double share = 0.5;
+  struct bernstein lower = lower_part(&upper, search->degree, share);
+  if (upper.b[0] == 0.0) {
+    share = 0.4375;
+    upper = poly;
+    lower = lower_part(&upper, search->degree, share);
+  }
+  const double middle = low + share * (high - low);
+  find_roots(search, lower, low, middle);
+  find_roots(search, upper, middle, high);
+}
+
+/* Trailing terms that add nothing only cost. */
+static int used_degree(const struct sb_series *p, int degree)
+{
+  while (degree > 0 && p->c[degree] == 0.0) degree--;
+  return degree;
+}
+
+int sb_series_roots(const struct sb_series *p, int degree, double from, void *solver, double *roots, int max)
+{
+  struct search search = {p, used_degree(p, degree), solver, roots, max, 0};
+  if (search.degree == 0 || !(from < 1.0)) return 0;
+  find_roots(&search, bernstein_of(p, search.degree, from, 1.0), from, 1.0);
+  return search.count;
+}
+
+/* Falls -------------------------------------------------------------------------------------------------------------- */
+
+/* A place from which on the polynomial, at zero or below at the start, has surely risen above it; INFINITY: it does not.
+ * A body that has just started is at a guard's zero already. */
+static double risen_at(const struct sb_series *p, int degree)
+{
+  const double noise = DBL_EPSILON * fabs(p->c[0]);
+  for (double s = 0x1p-52; s <= 1.0; s *= 2.0) {
+    if (sb_series_at(p, degree, s) > noise) return s;
+  }
+  return INFINITY;
+}
+
+/* The first place, not before `from`, at which the polynomial is below zero. */
+static double next_below(const struct sb_series *p, int degree, double from, void *solver)
+{
+  double root;
+  const double here = sb_series_at(p, degree, from);
+  if (here < 0.0 || (here == 0.0 && sb_series_at(p, degree, from + 0x1p-40) < 0.0)) return from;
+  return sb_series_roots(p, degree, from, solver, &root, 1) > 0 ? root : (double)INFINITY;
+}
+
+/* One polynomial alone: from where it has risen, if it starts at zero. */
+static double single_fall(const struct sb_series *p, int degree, void *solver)
+{
+  double from = 0.0, root;
+  if (sb_series_floor(p, degree) > 0.0) return INFINITY;
+  if (!(p->c[0] > 0.0)) from = risen_at(p, degree);
+  if (!isfinite(from)) return sb_series_at(p, degree, 1.0) < 0.0 ? 0.0 : (double)INFINITY;
+  return sb_series_roots(p, degree, from, solver, &root, 1) > 0 ? root : (double)INFINITY;
+}
+
+double sb_series_first_fall(const struct sb_series *falls, int count, int degree, void *solver)
+{
+  enum { TURN_MAX = 32 };
+  if (count == 1) return single_fall(falls, degree, solver);
+  double s = 0.0;
+  for (int turn = 0; turn < TURN_MAX && s <= 1.0; turn++) {
+    double latest = s;
+    for (int i = 0; i < count; i++) latest = fmax(latest, next_below(&falls[i], degree, latest, solver));
+    if (latest == s && turn > 0) return s;
+    s = latest;
+  }
+  return INFINITY;
+}

@@ -1,0 +1,80 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * series.h - internal: a quantity over a stretch of motion, as a polynomial in the share s of the stretch, 0 to 1.
+ *
+ *   p(s) = c[0] + c[1] s + ... + c[n] s^n
+ *
+ * The degree n belongs to the stretch and is handed to each function; terms above it are not there.
+ * Roots: the Bernstein coefficients of a polynomial over an interval bound it there, and it has no more roots in it than
+ * they have changes of sign; the interval is halved until each root is alone (R. T. Farouki, The Bernstein polynomial
+ * basis: a centennial retrospective, Computer Aided Geometric Design 29(6), 2012; from memory), then GSL's Brent solver
+ * polishes it.
+ */
+#ifndef SHIFTBAND_SIM_SERIES_H
+#define SHIFTBAND_SIM_SERIES_H
+
+#include <math.h>
+#include <stdbool.h>
+
+enum { SB_SERIES_DEGREE_MAX = 20 };
+
+struct sb_series {
+  double c[SB_SERIES_DEGREE_MAX + 1];
+};
+
+static inline double sb_series_at(const struct sb_series *p, int degree, double s)
+{
+  double sum = p->c[degree];
+  for (int k = degree - 1; k >= 0; k--) sum = sum * s + p->c[k];
+  return sum;
+}
+
+/* Its integral from 0 to s. Pure. */
+static inline double sb_series_integral(const struct sb_series *p, int degree, double s)
+{
+  double sum = p->c[degree] / (degree + 1);
+  for (int k = degree - 1; k >= 0; k--) sum = sum * s + p->c[k] / (k + 1);
+  return sum * s;
+}
+
+/* A bound: the polynomial is nowhere on the stretch below it. Pure. */
+static inline double sb_series_floor(const struct sb_series *p, int degree)
+{
+  double sum = p->c[0];
+  for (int k = 1; k <= degree; k++) sum += fmin(p->c[k], 0.0);
+  return sum;
+}
+
+/* A bound: the polynomial's size is nowhere on the stretch above it. Pure. */
+static inline double sb_series_size(const struct sb_series *p, int degree)
+{
+  double sum = fabs(p->c[0]);
+  for (int k = 1; k <= degree; k++) sum += fabs(p->c[k]);
+  return sum;
+}
+
+/* gain * p + constant. Pure. */
+struct sb_series sb_series_scaled(const struct sb_series *p, int degree, double gain, double constant);
+
+/* Adds gain * p. */
+void sb_series_add(struct sb_series *sum, const struct sb_series *p, int degree, double gain);
+
+/* Its derivative by s, of the same degree with a zero at the top. Pure. */
+struct sb_series sb_series_slope(const struct sb_series *p, int degree);
+
+/* Whether it surely rises or falls throughout, or is constant: false says nothing. Pure. */
+bool sb_series_is_monotone(const struct sb_series *p, int degree);
+
+/*
+ * Puts where the sign changes between `from` and 1 into roots[max], ascending, each on the side on which the new sign has
+ * come; returns how many. What touches zero and turns back is no root. `solver` is a gsl_root_fsolver of Brent's method.
+ */
+int sb_series_roots(const struct sb_series *p, int degree, double from, void *solver, double *roots, int max);
+
+/*
+ * The first s from 0 to 1 from which on all of `count` polynomials are below zero; INFINITY: nowhere. One that starts
+ * at zero, or below it by rounding, and rises is on its way to its next root.
+ */
+double sb_series_first_fall(const struct sb_series *falls, int count, int degree, void *solver);
+
+#endif

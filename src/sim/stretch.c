@@ -1,0 +1,352 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "sim/stretch.h"
+
+#include <gsl/gsl_integration.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "sim/point.h"
+#include "sim/spring.h"
+
+/* A product of two series that vanish at their degree n is integrated to rounding by n / 2 + 3 places. */
+static bool take_rule(struct sb_gauss *rule, int half_degree)
+{
+  rule->count = half_degree + 3;
+  gsl_integration_glfixed_table *table = gsl_integration_glfixed_table_alloc((size_t)rule->count);
+  if (table == NULL) return false;
+  for (int i = 0; i < rule->count; i++) {
+    gsl_integration_glfixed_point(0.0, 1.0, (size_t)i, &rule->place[i], &rule->weight[i], table);
+  }
+  gsl_integration_glfixed_table_free(table);
+  return true;
+}
+
+struct sb_stretch *sb_stretch_new(void)
+{
+  struct sb_stretch *stretch = calloc(1, sizeof *stretch);
+  for (int k = 0; stretch != NULL && k <= SB_SERIES_DEGREE_MAX / 2; k++) {
+    if (take_rule(&stretch->rules[k], k)) continue;
+    free(stretch);
+    stretch = NULL;
+  }
+  return stretch;
+}
+
+void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+{
+  sum->motor_turn += weight * more->motor_turn;
+  sum->motor_square += weight * more->motor_square;
+  sum->output_turn += weight * more->output_turn;
+  sum->load_work_j += weight * more->load_work_j;
+  sum->far_turn += weight * more->far_turn;
+  sum->far_work_j += weight * more->far_work_j;
+  sum->shaft_in_j += weight * more->shaft_in_j;
+  sum->shaft_lost_j += weight * more->shaft_lost_j;
+}
+
+/* Torque --------------------------------------------------------------------------------------------------------------- */
+
+static bool is_resting_rigid(const struct sb_sim *sim)
+{
+  return sb_segment_is_rigid(sim) && sim->state.motor_direction == 0;
+}
+
+/* At rest in mesh the gear presses with what the motor brings, but no more than moves the load nor less than the load
+ * pushes back with. */
+static double resting_torque_nm(const struct sb_sim *sim, double time_s)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
+  const double least_nm = sb_segment_resting_load_nm(sim, time_s, -1);
+  const double greatest_nm = sb_segment_resting_load_nm(sim, time_s, +1);
+  const double loss_nm = seg->line.friction_nm + seg->drag_nm, stall_nm = seg->line.stall_nm;
+  const double driven_nm = stall_nm < 0.0 ? fmin(0.0, stall_nm + loss_nm) : fmax(0.0, stall_nm - loss_nm);
+  const double press_nm = driven_nm * gear->efficiency / seg->per_motor;
+  return fmin(fmax(press_nm, least_nm), greatest_nm);
+}
+
+double sb_stretch_delivered_nm(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  if (state->link == SB_LINK_SLIP) return state->slip_direction * state->plan.clutch_nm / seg->per_motor;
+  if (state->link == SB_LINK_OPEN) return 0.0;
+  if (seg->has_spring) return sb_spring_torque_nm(sim);
+  if (state->motor_direction == 0) return resting_torque_nm(sim, state->time_s);
+  const struct sb_point at = sb_point_now(sim);
+  return at.load_nm + seg->output_inertia * seg->per_motor * at.x_rate;
+}
+
+/* Peaks ---------------------------------------------------------------------------------------------------------------- */
+
+static void raise_peak(struct sb_peak *peak, double value, double time_s)
+{
+  if (fabs(value) > fabs(peak->value)) *peak = (struct sb_peak){value, time_s};
+}
+
+static void raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed)
+{
+  struct sb_sums *sums = &sim->sums;
+  const int sense = sim->model->gearbox.gears[sim->state.gear].motor_direction;
+  raise_peak(&sums->motor_speed_rad_s, sense * motor_speed, time_s);
+  raise_peak(&sums->output_speed_rad_s, output_speed, time_s);
+  raise_peak(&sums->motor_current_a, sb_motor_current_a(&sim->segment->line, motor_speed), time_s);
+  sums->least_output_speed_rad_s = fmin(sums->least_output_speed_rad_s, output_speed);
+  sums->greatest_output_speed_rad_s = fmax(sums->greatest_output_speed_rad_s, output_speed);
+}
+
+/* An output that is about to stop has not turned back, though rounding may say so. */
+void sb_stretch_raise_speeds(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const bool is_stopping = state->output_speed_rad_s * state->output_direction < 0.0;
+  raise_speeds(sim, state->time_s, state->motor_speed_rad_s, is_stopping ? 0.0 : state->output_speed_rad_s);
+}
+
+void sb_stretch_raise_torque(struct sb_sim *sim)
+{
+  raise_peak(&sim->sums.output_torque_nm, sb_stretch_delivered_nm(sim), sim->state.time_s);
+}
+
+/* Books a time above the torque limit. */
+static void book_over_limit(struct sb_sums *sums, double begin_s, double end_s)
+{
+  sums->over_limit_s += end_s - begin_s;
+  sums->over_limit_last_s = end_s;
+  if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = begin_s;
+}
+
+/* Adds the places where a polynomial changes its sign, sorted. */
+static int add_roots(const struct sb_sim *sim, const struct sb_series *p, int degree, double *places, int count, int max)
+{
+  double roots[SB_MARK_MAX];
+  const int found = sb_series_roots(p, degree, 0.0, sim->root_solver, roots, max - count);
+  for (int i = 0; i < found; i++) {
+    int at = count++;
+    for (; at > 0 && places[at - 1] > roots[i]; at--) places[at] = places[at - 1];
+    places[at] = roots[i];
+  }
+  return count;
+}
+
+static void mark_turns(struct sb_sim *sim, const struct sb_series *p)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  const int degree = stretch->motion.degree;
+  if (sb_series_is_monotone(p, degree)) return;
+  const struct sb_series slope = sb_series_slope(p, degree);
+  stretch->mark_count = add_roots(sim, &slope, degree, stretch->marks, stretch->mark_count, SB_MARK_MAX);
+}
+
+/* Where speeds and torque turn over: their greatest values lie there, or at the ends. */
+static void mark(struct sb_sim *sim)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  if (is_resting_rigid(sim)) {
+    for (int i = 0; i < 2; i++) {
+      mark_turns(sim, &m->acting[i]);
+      mark_turns(sim, &m->holding[i]);
+    }
+    return;
+  }
+  mark_turns(sim, &m->x);
+  if (!sb_segment_is_rigid(sim)) mark_turns(sim, &m->w);
+  if (sb_series_size(&m->torque, m->degree) > fabs(sim->sums.output_torque_nm.value)) mark_turns(sim, &m->torque);
+}
+
+/* Times between two shares with the torque above its limit. */
+static void book_torque(struct sb_sim *sim, double from, double to)
+{
+  enum { PLACE_MAX = SB_MARK_MAX + 2 };
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  const struct sb_motion *m = &sim->stretch->motion;
+  if (!(sb_series_size(&m->torque, m->degree) > limit_nm)) return;
+  double places[PLACE_MAX] = {0.0};
+  int count = 1;
+  for (int sign = -1; sign <= 1; sign += 2) {
+    const struct sb_series above = sb_series_scaled(&m->torque, m->degree, sign, -limit_nm);
+    count = add_roots(sim, &above, m->degree, places, count, PLACE_MAX - 1);
+  }
+  places[count] = 1.0;
+  for (int i = 0; i < count; i++) {
+    const double begin = fmax(places[i], from), end = fmin(places[i + 1], to);
+    if (!(begin < end)) continue;
+    if (!(fabs(sb_series_at(&m->torque, m->degree, 0.5 * (begin + end))) > limit_nm)) continue;
+    book_over_limit(&sim->sums, m->start_s + begin * m->length_s, m->start_s + end * m->length_s);
+  }
+}
+
+/* Moving --------------------------------------------------------------------------------------------------------------- */
+
+/* The factors of a length, kept from the last time that they were asked for. */
+static const struct sb_plain_factors *factors_of(struct sb_sim *sim, double length_s)
+{
+  enum { KEPT = sizeof sim->stretch->kept / sizeof *sim->stretch->kept };
+  struct sb_stretch *stretch = sim->stretch;
+  const double per_s = -sim->segment->motor_rate.lin;
+  for (int i = 0; i < KEPT; i++) {
+    if (stretch->kept[i].length_s == length_s && stretch->kept[i].per_s == per_s) return &stretch->kept[i];
+  }
+  stretch->next_kept = (stretch->next_kept + 1) % KEPT;
+  stretch->kept[stretch->next_kept] = sb_plain_factors(length_s, per_s);
+  return &stretch->kept[stretch->next_kept];
+}
+
+static void build(struct sb_sim *sim, double to_s, double length_s)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  struct sb_motion *m = &stretch->motion;
+  sb_motion_build(sim, length_s, m);
+  stretch->length_s = m->length_s;
+  stretch->guard = sb_guard_first(sim, m, &stretch->end_share);
+  if (stretch->guard == NULL) stretch->end_share = 1.0;
+  const bool is_whole = stretch->guard == NULL && m->length_s == length_s;
+  stretch->end_s = is_whole ? to_s : m->start_s + stretch->end_share * m->length_s;
+  mark(sim);
+}
+
+void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  const struct sb_state *state = &sim->state;
+  stretch->is_under_way = true;
+  stretch->share = 0.0;
+  stretch->start_s = state->time_s;
+  stretch->turned_rad = state->turned_rad;
+  stretch->angle_rad = state->output_angle_rad;
+  stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
+  stretch->base = sim->segment->gain;
+  stretch->mark_count = 0;
+  stretch->is_plain = sb_plain_applies(sim) && sb_plain_is_eventless(sim, factors_of(sim, length_s), &stretch->plain);
+  if (!stretch->is_plain) {
+    build(sim, to_s, length_s);
+    return;
+  }
+  stretch->guard = NULL;
+  stretch->end_share = 1.0;
+  stretch->end_s = to_s;
+  stretch->length_s = length_s;
+}
+
+static void take_state(struct sb_sim *sim, double share, double motor_turn)
+{
+  struct sb_state *state = &sim->state;
+  const struct sb_motion *m = &sim->stretch->motion;
+  if (sb_segment_is_rigid(sim)) {
+    state->output_speed_rad_s = sim->segment->per_motor * state->motor_speed_rad_s;
+    state->output_angle_rad = sim->stretch->angle_rad + sim->segment->per_motor * motor_turn;
+  } else {
+    state->output_speed_rad_s = sb_series_at(&m->w, m->degree, share);
+    state->output_angle_rad = sb_series_at(&m->angle, m->degree, share);
+  }
+  if (m->has_far) {
+    state->far.speed_rad_s = sb_series_at(&m->v, m->degree, share);
+    state->far.angle_rad = sb_series_at(&m->far_angle, m->degree, share);
+  }
+  if (sim->segment->has_spring) state->twist.twist_rad = sb_series_at(&m->twist, m->degree, share);
+}
+
+/* At rest: the instant, between two at which the torque is below and above its limit, when it crosses it. */
+static double crossing_s(const struct sb_sim *sim, double begin_s, double end_s)
+{
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  const bool is_above = fabs(resting_torque_nm(sim, begin_s)) > limit_nm;
+  for (int i = 0; i < 50; i++) {
+    const double middle_s = 0.5 * (begin_s + end_s);
+    if ((fabs(resting_torque_nm(sim, middle_s)) > limit_nm) == is_above) {
+      begin_s = middle_s;
+    } else {
+      end_s = middle_s;
+    }
+  }
+  return end_s;
+}
+
+/* At rest between two instants between which the load neither turns over nor jumps. */
+static void take_rest(struct sb_sim *sim, double begin_s, double end_s)
+{
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  const double begin_nm = resting_torque_nm(sim, begin_s), end_nm = resting_torque_nm(sim, end_s);
+  raise_peak(&sim->sums.output_torque_nm, end_nm, end_s);
+  const bool is_above = fabs(begin_nm) > limit_nm;
+  if (is_above == (fabs(end_nm) > limit_nm)) {
+    if (is_above) book_over_limit(&sim->sums, begin_s, end_s);
+    return;
+  }
+  const double middle_s = crossing_s(sim, begin_s, end_s);
+  book_over_limit(&sim->sums, is_above ? begin_s : middle_s, is_above ? middle_s : end_s);
+}
+
+void sb_stretch_rest(struct sb_sim *sim, double to_s)
+{
+  if (to_s > sim->state.time_s) take_rest(sim, sim->state.time_s, to_s);
+}
+
+static void take_rests(struct sb_sim *sim, double from, double to)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  double begin = from;
+  for (int i = 0; i < stretch->mark_count; i++) {
+    const double share = stretch->marks[i];
+    if (!(share > begin && share < to)) continue;
+    take_rest(sim, m->start_s + begin * m->length_s, m->start_s + share * m->length_s);
+    begin = share;
+  }
+  take_rest(sim, m->start_s + begin * m->length_s, m->start_s + to * m->length_s);
+}
+
+/* The greatest values between two shares, and the times above a limit. */
+static void take_peaks(struct sb_sim *sim, double from, double to)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  if (is_resting_rigid(sim)) {
+    take_rests(sim, from, to);
+    return;
+  }
+  for (int i = 0; i < stretch->mark_count; i++) {
+    const double share = stretch->marks[i], time_s = m->start_s + share * m->length_s;
+    if (!(share > from && share < to)) continue;
+    raise_peak(&sim->sums.output_torque_nm, sb_series_at(&m->torque, m->degree, share), time_s);
+    raise_speeds(sim, time_s, sb_series_at(&m->x, m->degree, share), sb_series_at(&m->w, m->degree, share));
+  }
+  raise_peak(&sim->sums.output_torque_nm, sb_series_at(&m->torque, m->degree, to), m->start_s + to * m->length_s);
+  book_torque(sim, from, to);
+}
+
+/* A plain motion: torque and speeds go one way only, so their greatest values lie at the ends. */
+static struct sb_gain move_plainly(struct sb_sim *sim, double share)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_plain_factors *factors = factors_of(sim, share * stretch->length_s);
+  const double x = sb_plain_speed(seg, factors, &stretch->plain), part_s = share * stretch->length_s;
+  sim->state.motor_speed_rad_s = x;
+  const double torque_nm = sb_plain_torque_nm(seg, stretch->plain.tau_s + part_s, x);
+  raise_peak(&sim->sums.output_torque_nm, torque_nm, stretch->start_s + part_s);
+  return sb_plain_gain(seg, factors, &stretch->plain);
+}
+
+static struct sb_gain move_by_series(struct sb_sim *sim, double share)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  take_peaks(sim, stretch->share, share);
+  sim->state.motor_speed_rad_s = sb_series_at(&m->x, m->degree, share);
+  return sb_motion_gain(sim, m, &stretch->rules[m->degree / 2], share);
+}
+
+void sb_stretch_move(struct sb_sim *sim, double share)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  if (!(share > stretch->share)) return;
+  const struct sb_gain gain = stretch->is_plain ? move_plainly(sim, share) : move_by_series(sim, share);
+  take_state(sim, share, gain.motor_turn);
+  sim->segment->gain = stretch->base;
+  sb_stretch_add_gain(&sim->segment->gain, 1.0, &gain);
+  if (sim->state.is_turned) sim->state.turned_rad = stretch->turned_rad + gain.motor_turn;
+  stretch->share = share;
+}

@@ -1,0 +1,58 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * stretch.h - internal: a stretch of motion that is under way. It begins at the present state and ends where the segment
+ * does, at the next sample of the controller or tick of the feed, at the first guard, or where its series no longer
+ * converges. States between are values of its series: who looks at them changes nothing.
+ */
+#ifndef SHIFTBAND_SIM_STRETCH_H
+#define SHIFTBAND_SIM_STRETCH_H
+
+#include "sim/guard.h"
+#include "sim/motion.h"
+#include "sim/plain.h"
+
+enum { SB_MARK_MAX = 16 };
+
+struct sb_stretch {
+  bool is_under_way;
+  bool is_plain; /* no series, and nothing happens (plain.h) */
+  struct sb_motion motion;
+  double start_s, length_s;
+  double end_s, end_share;
+  const struct sb_guard *guard; /* that ends it */
+  double share;                 /* reached so far */
+  /* The state's, when it began: of the motor since it reversed, of the output. */
+  double turned_rad, angle_rad;
+  struct sb_plain_start plain;
+  struct sb_gain base;          /* the segment's integrals when it began, less what was booked since */
+  int mark_count;               /* shares at which a speed or the torque turns over, ascending */
+  double marks[SB_MARK_MAX];
+  struct sb_plain_factors kept[8]; /* the last ones */
+  int next_kept;
+  struct sb_gauss rules[SB_SERIES_DEGREE_MAX / 2 + 1]; /* by half the degree */
+};
+
+/* Memory for a stretch, with its rules; NULL: there is none. */
+struct sb_stretch *sb_stretch_new(void);
+
+/* Adds weight times what came together. */
+void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more);
+
+/* Begins a stretch at the present state that ends at to_s at the latest, length_s > 0 after the present instant. */
+void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s);
+
+/* Moves the state on to a share of the stretch and takes peaks and integrals along. The state's time and step are the
+ * caller's. */
+void sb_stretch_move(struct sb_sim *sim, double share);
+
+/* Takes peaks and times along while the machine stands until to_s under a load that stays as it is. */
+void sb_stretch_rest(struct sb_sim *sim, double to_s);
+
+/* What the gear, or the slipping clutch, delivers to the output at the present state, N m. */
+double sb_stretch_delivered_nm(const struct sb_sim *sim);
+
+/* Peaks of the present state. */
+void sb_stretch_raise_torque(struct sb_sim *sim);
+void sb_stretch_raise_speeds(struct sb_sim *sim);
+
+#endif
