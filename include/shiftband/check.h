@@ -89,7 +89,7 @@ struct sb_check_pair {
   double faster_stall_nm;
   double upshift_margin;             /* upshift threshold less the least safe one; NAN: there is none */
   enum sb_check_band_load band_load; /* the scenario's loads and the hunting band, where there is one */
-  bool is_upshift_opposed;    /* the lightest loads drive the motor so hard that the current hinders the upshift */
+  bool is_upshift_opposed;    /* the lightest loads drive the motor so hard that the current opposes the upshift */
   bool is_downshift_forced;   /* ... that the current forces the downshift */
   double dwell_s;             /* the scenario's */
   double needed_dwell_s;      /* the greater of both shortest ones; NAN: none is long enough */

@@ -47,7 +47,7 @@ struct sb_controller_state {
 void sb_controller_start(const struct sb_controller_setup *setup, struct sb_controller_state *state, uint8_t gear);
 
 /*
- * One sample: the reading in counts, and whether a gear is in mesh (0: neutral). Returns the commanded gear, from 1;
+ * One sample: the reading in counts, and whether a gear is engaged (0: neutral). Returns the commanded gear, from 1;
  * a change against the last call is a shift command.
  */
 uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state,

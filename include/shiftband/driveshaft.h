@@ -6,7 +6,7 @@
  *
  * twist = angle of the shaft's gear end less that of its load end. The gear's wheels themselves weigh nothing. Teeth that
  * part while the shaft is wound leave it relaxed. A shift engages a relaxed shaft in the middle of its play, but a clutch
- * that slipped hands it over wound by its torque. The losses of the meshes act in a blow too. Without one the shaft is
+ * that slipped hands it over wound by its torque. The losses of the meshes act in a shock too. Without one the shaft is
  * rigid and the joining of two inertias is an impulse (sim.h), in which the meshes lose nothing.
  *
  *   natural frequency               w = sqrt(k / Jred),  Jred = Je Jo / (Je + Jo),  Je = N^2 Jm

@@ -18,7 +18,7 @@
  *
  * It is called once a sample and returns the gear wanted, 1 (the greatest reduction) to gear_count; the gear of the last
  * call is no command, a neighbour of it is a shift command that acts at once. Anything else ends the run with an error: a
- * gear that is none, or one that jumps over another. A command while a shift is under way begins that shift anew.
+ * gear that is none, or one that jumps over another. A command while a shift is under way begins that shift again.
  *
  * Each run has a process of its own, so variables of the file start afresh with each run, and runs share nothing however
  * many threads work. A firmware's controller that keeps no variables of its own finds room in `memory`, zero when a run
@@ -52,7 +52,7 @@ struct sb_own_input {
   double reading_pct;  /* the sensor's reading, % of its reference */
   int32_t reading;     /* the same in the sensor's own whole counts */
   int32_t gear;        /* commanded last, from 1; at first the start gear */
-  int32_t is_engaged;  /* 1: a gear is in mesh; 0: neutral, a shift is under way */
+  int32_t is_engaged;  /* 1: a gear is engaged; 0: neutral, a shift is under way */
   int32_t is_deciding; /* 1: and the drive is on; 0: the reading says nothing about the load */
 
   /* What the scenario says, the same in all samples of a run. Nobody has to obey it. */

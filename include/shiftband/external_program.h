@@ -6,7 +6,7 @@
  * A decider is asked once a sample, as that controller is, and its faults end the run: a gear that is none, a gear jumped
  * over, and whatever its functions report. Errors name the decider and the sample, with SB_ERR_CONTROLLER.
  *
- * Each run starts a program anew and says, first of all, one line of what stays the same:
+ * Each run starts a program again and says, first of all, one line of what stays the same:
  *
  *   shiftband-controller 2 gears=3 start_gear=3 sample_period_s=0.02 count_pct=1 start_delay_samples=30
  *   dwell_samples=75 debounce_samples=1 downshift_below=40,60 upshift_above=70,90 downshift_below_pct=40,60 upshift_above_pct=70,90            (all in one line)

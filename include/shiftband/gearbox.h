@@ -3,7 +3,7 @@
  * gearbox.h - one path of meshes per gear.
  *
  *   N = product(driven / driver)     eta = product of the mesh efficiencies     W = w / N
- *   sense = (-1)^(external meshes)
+ *   direction = (-1)^(external meshes)
  *   To = N e Tg,   e = eta when power runs to the output, 1 / eta_back when the output drives the motor
  *
  * An idler's teeth cancel in N; its mesh still costs efficiency and turns the direction.
@@ -25,7 +25,7 @@ struct sb_mesh {
   double driver_teeth; /* >= 1 */
   double driven_teeth; /* >= 1 */
   double efficiency;   /* 0 < efficiency <= 1 */
-  bool is_internal;    /* an internal mesh keeps the sense */
+  bool is_internal;    /* an internal mesh keeps the direction */
 };
 
 struct sb_gear {
@@ -33,14 +33,14 @@ struct sb_gear {
   int mesh_count;                     /* 1..SB_MESH_MAX */
   struct sb_mesh meshes[SB_MESH_MAX]; /* from the motor to the output */
   int motor_direction;                /* +1 forward, -1 reverse: how the motor is driven in this gear */
-  double drag_nm;                     /* N m at the motor shaft while in mesh, >= 0, against the motion */
+  double drag_nm;                     /* N m at the motor shaft while engaged, >= 0, against the motion */
   double back_efficiency; /* 0..1; 0: cannot be driven backwards; NAN before sb_gearbox_derive(): as forward */
 
   /* Derived by sb_gearbox_derive(). */
   double ratio;      /* N > 0 */
   double efficiency; /* eta, 0 < eta <= 1 */
-  int direction;     /* +1 or -1: sense of the output for a motor that turns forward */
-  int output_direction; /* sense * motor_direction, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
+  int direction;     /* +1 or -1: direction of the output for a motor that turns forward */
+  int output_direction; /* direction * motor_direction, relative to gear 1: +1 in a well-made box, -1: this gear reverses the output */
 };
 
 /* Gears from the greatest reduction (gears[0], "gear 1") to the smallest. */

@@ -3,11 +3,11 @@
  * load.h - the torque that opposes the output, as a sum of parts.
  *
  * Between two corners every part is a closed expression in time, angle and speed of the output, so the sum is
- * handed to the integrator as one struct sb_load_curve, good until the next corner and for one sense of motion:
+ * handed to the integrator as one struct sb_load_curve, good until the next corner and for one direction of motion:
  *
  *   TL = c0 + per_s (t - t0) + per_rad (a - a0) + per_rad_s W + per_rad_s2 W |W| + sum of waves
  *
- * TL > 0 opposes the forward sense (that in which gear 1 drives the output). A part that resists takes the sign of
+ * TL > 0 opposes the forward direction (that in which gear 1 drives the output). A part that resists takes the sign of
  * the motion and, at standstill, holds up to its value or its higher breakaway value; one that acts keeps its sign.
  *
  * A new kind of part is one file in src/machine/load/ with an ops table, one line in sb_load_kinds, and one in the schema.
@@ -75,12 +75,12 @@ struct sb_load_curve {
   struct sb_load_wave waves[SB_LOAD_PART_MAX];
 };
 
-/* Where a curve is taken: at a corner the piece ahead in time, and ahead in the sense of motion, counts. */
+/* Where a curve is taken: at a corner the piece ahead in time, and ahead in the direction of motion, counts. */
 struct sb_load_at {
   double time_s;
   double angle_rad;
   double beyond_rad; /* the vehicle's angle, for parts beyond the wheels' contact */
-  int direction;     /* +1 or -1: sense of the output's motion, or of the motion that is tried from rest */
+  int direction;     /* +1 or -1: direction of the output's motion, or of the motion that is tried from rest */
   bool is_at_rest;   /* the hold counts (breakaway), not the sliding value */
 };
 

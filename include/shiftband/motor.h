@@ -42,7 +42,7 @@ struct sb_supply {
 };
 
 /*
- * The motor at one duty and supply, in the sense in which it is driven (speed x > 0: as driven):
+ * The motor at one duty and supply, in the direction in which it is driven (speed x > 0: as driven):
  *
  *   torque  T(x) = stall_nm - slope_nms_rad x - friction_nm sign(x)       N m
  *   current I(x) = stall_a - slope_as_rad x                               A; 0 without currents
@@ -65,7 +65,7 @@ struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const st
 /* The line with the circuit open: no current, friction only. Pure. */
 struct sb_motor_line sb_motor_line_open(const struct sb_motor *motor);
 
-/* Torque at speed x (rad/s, in the driven sense), in N m; at x == 0 the torque before friction. Pure. */
+/* Torque at speed x (rad/s, in the driven direction), in N m; at x == 0 the torque before friction. Pure. */
 double sb_motor_torque_nm(const struct sb_motor_line *line, double speed_rad_s);
 
 /* Current at speed x, in A; 0 without currents. Pure. */

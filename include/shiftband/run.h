@@ -19,7 +19,7 @@ struct sb_run_options {
   /* Takes each row of the trace, in order of time; NULL: no trace. A result other than 0 ends the run with SB_ERR_IO. */
   int (*on_row)(void *context, const struct sb_row *row);
   void *context;
-  /* Told each sample of the controller: whether a gear is in mesh, whether it was to decide (sb_sim_is_deciding), and its
+  /* Told each sample of the controller: whether a gear is engaged, whether it was to decide (sb_sim_is_deciding), and its
    * command; NULL: nobody listens. */
   void (*on_sample)(void *sample_context, int32_t reading, bool is_engaged, bool is_deciding, int commanded_gear);
   void *sample_context;

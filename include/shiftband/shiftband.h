@@ -3,7 +3,7 @@
  * shiftband.h - all public headers of the library.
  *
  * Until version 1.0 the structs are public, and any of them may change with a minor version: 0.2 needs programs compiled
- * anew, and a shared library changes its soname with each minor version. Only journals and studies (tasks.h) are opaque:
+ * again, and a shared library changes its soname with each minor version. Only journals and studies (tasks.h) are opaque:
  * they are files that the library writes and reads, not structs.
  */
 #ifndef SHIFTBAND_SHIFTBAND_H

@@ -3,7 +3,7 @@
  * shifter.h - what takes the box out of one gear and into the next.
  *
  *   swing arm  the motor's reversal selects: the drive flips at the command, the arm leaves mesh at once and engages
- *              when the motor has turned swing_turns revolutions in the new sense, counted from its reversal
+ *              when the motor has turned swing_turns revolutions in the new direction, counted from its reversal
  *   selector   a second actuator: engages travel_time after the command; the drive may be cut meanwhile
  *   clutch     a slipping clutch joins at once with its torque capacity until the speeds meet (loss-free in the meshes,
  *              without drag); once joined it holds any torque
@@ -31,13 +31,13 @@ struct sb_shifter {
 struct sb_shift_plan {
   bool is_drive_cut;      /* no current until engaged */
   double engage_time_s;   /* engages at this time; INFINITY: not by time */
-  double engage_turn_rad; /* engages when the motor has turned this far in its new sense; INFINITY: not by turning */
+  double engage_turn_rad; /* engages after this turn of the motor in its new direction; INFINITY: not by turning */
   double clutch_nm;       /* joins motor and output by slipping; 0: neutral is open. Engages when the speeds meet */
 };
 
 struct sb_shifter_ops {
   const char *name;           /* as in the scenario file */
-  bool is_direction_selected; /* the motor's sense picks the gear: two gears, of opposite motor sense */
+  bool is_direction_selected; /* the motor's direction picks the gear: two gears, of opposite motor direction */
   struct sb_shift_plan (*plan)(const struct sb_shifter *shifter, double command_time_s);
 };
 

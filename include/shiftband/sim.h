@@ -2,7 +2,7 @@
 /*
  * sim.h - one machine moving in time: classical fourth-order Runge-Kutta at a fixed step between located events.
  *
- *   in mesh    (Jm + Jo / (N^2 e)) dw/dt = T - Tdrag - TL / (N e)
+ *   engaged    (Jm + Jo / (N^2 e)) dw/dt = T - Tdrag - TL / (N e)
  *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL     (a slipping clutch adds its torque to both)
  *   engaging   w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2),  lost 1/2 Jr (w- - N W-)^2
  *
@@ -16,7 +16,7 @@
  *
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
- * The sense of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
+ * The direction of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
  * Where a time constant is short, each step is divided into equal parts (struct sb_derived).
  * Source: E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary Differential Equations I, classical method (from memory);
  * joining of two inertias: R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
@@ -31,7 +31,7 @@
 #include "shiftband/status.h"
 
 enum sb_link {
-  SB_LINK_MESH, /* one gear in mesh: motor and output turn together */
+  SB_LINK_MESH, /* one gear engaged: motor and output turn together */
   SB_LINK_OPEN, /* neutral */
   SB_LINK_SLIP  /* a clutch joins them, slipping */
 };
@@ -49,7 +49,7 @@ struct sb_far {
   int is_finished;    /* the end of the road was reached: nothing moves any more */
 };
 
-/* An output shaft that gives, in mesh (driveshaft.h). Zero when rigid or out of mesh. */
+/* An elastic output shaft while a gear is engaged (driveshaft.h). Zero when rigid or in neutral. */
 struct sb_twist {
   double twist_rad;
   int side; /* of the teeth that touch: +1 driving forward, -1, 0: in the gap; without backlash always +1 */
@@ -71,19 +71,19 @@ struct sb_feed {
 
 /*
  * All that moves and acts on the future; copyable, and equal bits mean an equal future. Speeds of the motor are in the
- * sense in which its gear drives it. What belongs to a shift under way is zero in mesh.
+ * direction in which its gear drives it. What belongs to a shift under way is zero while a gear is engaged.
  */
 struct sb_state {
   long long step;           /* whole steps done */
   double time_s;            /* step * step_s, or between two steps inside sb_sim_advance() */
   double load_time_s;       /* the last load corner passed: where the present piece of the load began */
   double load_angle_rad;    /* the output's angle when the segment began */
-  double motor_speed_rad_s; /* in mesh: N times the output's */
+  double motor_speed_rad_s; /* engaged: N times the output's */
   double output_speed_rad_s;
   double output_angle_rad;
   double turned_rad;         /* motor's angle since its reversal or since the command, in neutral */
   struct sb_shift_plan plan; /* of the shift under way */
-  int gear;                  /* index from 0: in mesh, or to be engaged */
+  int gear;                  /* index from 0: engaged, or to be engaged */
   enum sb_link link;
   int motor_direction; /* -1, 0 (at rest), +1 */
   int output_direction;
@@ -146,16 +146,16 @@ struct sb_sums {
   struct sb_energy energy;
   struct sb_peak output_torque_nm;
   struct sb_peak motor_current_a;
-  struct sb_peak motor_speed_rad_s; /* signed by the motor's own sense */
+  struct sb_peak motor_speed_rad_s; /* signed by the motor's own direction */
   struct sb_peak output_speed_rad_s;
   double least_output_speed_rad_s;
   double greatest_output_speed_rad_s;
   double over_limit_s;             /* time with the output torque above limits.output_torque_nm */
   double over_limit_first_s;       /* when it first was; NAN: never */
   double over_limit_last_s;        /* when it last was */
-  double gear_time_s[SB_GEAR_MAX]; /* in mesh */
+  double gear_time_s[SB_GEAR_MAX]; /* engaged */
   double neutral_time_s;
-  double standstill_time_s;      /* in mesh, output at rest */
+  double standstill_time_s;      /* engaged, output at rest */
   double start_kinetic_j;        /* kinetic energy at t = 0 */
   double greatest_impulse_nms;   /* of engagements, at the output, by magnitude */
   double slip_s;                 /* time with wheels slipping */
@@ -220,7 +220,7 @@ struct sb_sim {
   void *root_solver;               /* owned scratch */
 };
 
-/* Puts the machine in mesh in a gear (index from 0) at t = 0 with the run's initial output speed. */
+/* Engages a gear (index from 0) at t = 0 with the run's initial output speed. */
 enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err);
 
 void sb_sim_clear(struct sb_sim *sim);
@@ -240,10 +240,10 @@ void sb_sim_command(struct sb_sim *sim, int gear);
 /* Puts a state back that this simulation, or another of the same model, was in between two calls; the sums stay. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 
-/* Whether a gear is in mesh. */
+/* Whether a gear is engaged. */
 bool sb_sim_is_engaged(const struct sb_sim *sim);
 
-/* Whether a controller is to decide: in mesh, the drive on, and after a stop of the drive on for the start delay. */
+/* Whether a controller is to decide: engaged, the drive on, and after a stop of the drive on for the start delay. */
 bool sb_sim_is_deciding(const struct sb_sim *sim);
 
 enum sb_phase { SB_PHASE_ENGAGED, SB_PHASE_SHIFT, SB_PHASE_STANDSTILL };
@@ -253,7 +253,7 @@ struct sb_row {
   double time_s;
   int gear; /* from 1; 0 in neutral */
   enum sb_phase phase;
-  double duty_fraction; /* duty with the motor's sense, -1..1 */
+  double duty_fraction; /* duty with the motor's direction, -1..1 */
   /* No bool: rows are compared by their bytes, which have no gaps. */
   int is_on;       /* no stop is ordered and no switch has opened */
   int is_slipping; /* wheels slip */
@@ -262,9 +262,9 @@ struct sb_row {
   double output_speed_rad_s;
   double output_torque_nm;   /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;     /* what opposes */
-  double external_torque_nm; /* the load without what follows speed, at sliding values, against the gear's own sense */
+  double external_torque_nm; /* the load without what follows speed, at sliding values, against the gear's direction */
   /* The outside torque that would bring this gear, and the next faster one, to the same speed with the supply and winding
-   * that closed forms are reckoned with: so tired batteries and hot windings are judged by what they still give. */
+   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. */
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */
@@ -279,7 +279,7 @@ struct sb_row {
 
 struct sb_row sb_sim_row(const struct sb_sim *sim);
 
-/* Whether the output stands in mesh although the drive is on and does all that it ever will: a ramp or an integral that
+/* Whether the output stands in an engaged gear although the drive is on and does all that it ever will: a ramp or an integral that
  * still raises the duty may yet move it. Pure. */
 static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)
 {

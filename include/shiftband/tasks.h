@@ -69,7 +69,7 @@ struct sb_tasks_options {
   int jobs;                          /* threads; 0: all cores */
   int shard, shard_count;            /* does the tasks with index % shard_count == shard - 1; 1 of 1: all */
   const char *journal_path;          /* NULL: keeps no journal */
-  bool is_resumed;                   /* takes finished tasks from the journal, if there is one; else starts it anew */
+  bool is_resumed;                   /* takes finished tasks from the journal, if there is one; else starts it again */
   const volatile sig_atomic_t *stop; /* other than 0: no more tasks are handed out; NULL: never */
   /* Called after each task and once at the start, never by two threads at once; NULL: nobody asks. */
   void (*on_progress)(void *context, long done, long wanted);

@@ -42,7 +42,7 @@ struct sb_bench_test {
   double source_ohm; /* of the supply, in series with the winding; 0 where the voltage was measured behind it */
   size_t span_count, span_room;
   struct sb_bench_span *spans; /* owned */
-  size_t first_row, last_row;  /* of a log with shifts: those with a gear in mesh before and after all else */
+  size_t first_row, last_row;  /* of a log with shifts: those with a gear engaged before and after all else */
   size_t resting_row;          /* the last before it moves; row_count: it turns from first_row on */
   size_t event_count;
   struct sb_bench_event events[SB_BENCH_EVENT_MAX]; /* commands, each followed by its engagement where that is logged */

@@ -88,7 +88,7 @@ static double find_quantum(const double *values, size_t count)
 }
 
 /*
- * The sense in which things turn does not matter here: a column that goes one way is turned round as a whole, so that noise
+ * The direction in which things turn does not matter here: a column that goes one way is turned round as a whole, so that noise
  * about rest stays noise about rest; only one that goes both ways (a motor that reverses) becomes its magnitude.
  */
 static void take_magnitudes(double *values, size_t count)

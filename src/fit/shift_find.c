@@ -14,7 +14,7 @@ static const double rest_share = 0.05;
 
 enum { NEUTRAL = -1, UNKNOWN = -2 };
 
-/* Index of the gear in mesh in a row, NEUTRAL or UNKNOWN. */
+/* Index of the gear engaged in a row, NEUTRAL or UNKNOWN. */
 static int gear_in(const struct sb_log *log, size_t row)
 {
   const double gear = log->columns[SB_LOG_GEAR][row];

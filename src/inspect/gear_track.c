@@ -16,7 +16,7 @@ static const double window_log = 0.03, own_log = 0.15, far_log = 0.3;
 /* Values whose ratio is known this well, as a deviation, are looked at to find gears. */
 static const double well_known = 0.02;
 
-/* A gear is in mesh for at least this time at least once, s. */
+/* A gear is engaged for at least this time at least once, s. */
 static const double least_stay_s = 0.15;
 
 /* A gear of which less than this fraction of the log (or these many values) is there is not found. */

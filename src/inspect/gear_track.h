@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* gear_track.h - which gear is in mesh, value by value, and by which column that is told. */
+/* gear_track.h - which gear is engaged, value by value, and by which column that is told. */
 #ifndef SHIFTBAND_INSPECT_GEAR_TRACK_H
 #define SHIFTBAND_INSPECT_GEAR_TRACK_H
 

@@ -14,7 +14,7 @@ static const double sharp_s = 0.4;
 /* After a shift the speed has found its new course within this time, s. */
 static const double settle_s = 0.5;
 
-/* Each sense of the motor must be there for this fraction of the log to be a gear's. */
+/* Each direction of the motor must be there for this fraction of the log to be a gear's. */
 static const double least_direction = 0.01;
 
 /* A jump without a way through neutral: as a logarithm at least this, at most the greatest step of ratios and a little
@@ -224,11 +224,11 @@ static double smaller_direction(const struct sb_series *series, double rest)
   return (double)(forward < reverse ? forward : reverse) / fmax(1.0, (double)series->count);
 }
 
-/* The sense of the lower gear, +1 or -1: the one that is left at higher speeds, or, where only one is ever left, the one
+/* The direction of the lower gear, +1 or -1: the one that is left at higher speeds, or, where only one is ever left, the one
  * in which the motor turns faster once it has settled. */
 static int low_direction(const struct sb_series *series, const struct sb_track *track)
 {
-  double left[2] = {0.0, 0.0}, vote = 0.0; /* by sense: reverse, forward */
+  double left[2] = {0.0, 0.0}, vote = 0.0; /* by direction: reverse, forward */
   int counts[2] = {0, 0}, direction = 0;
   size_t last = 0;
   for (size_t i = 0; i < track->count; i++) {
@@ -240,7 +240,7 @@ static int low_direction(const struct sb_series *series, const struct sb_track *
              track->gear[settled + 1] == track->gear[i]) {
         settled++;
       }
-      double before = 0.0; /* the motor has slowed down by the last value in its old sense */
+      double before = 0.0; /* the motor has slowed down by the last value in its old direction */
       for (size_t k = last; k > 0 && k + 3 > last && track->gear[k] == track->gear[last]; k--) {
         before = fmax(before, fabs(series->a[k]));
       }

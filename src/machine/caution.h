@@ -22,7 +22,7 @@ const char *sb_caution_text(enum sb_caution caution);
 /* What a battery can do, by its chemistry, a constant string; "" without one. Pure. */
 const char *sb_caution_of_battery(const struct sb_battery *battery);
 
-/* Whether a part of the load acts whatever the motion, as a hung weight does. Pure. */
+/* Whether a part of the load acts whatever the motion, as a suspended weight does. Pure. */
 bool sb_caution_has_acting_load(const struct sb_load *load);
 
 #endif

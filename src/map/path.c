@@ -231,11 +231,11 @@ static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const str
   watch_state(walk, &walk->slip_since_s, row->time_s, row->is_slipping, limits->slip_time_s, SB_VERDICT_SLIPPING);
   const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
   if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
-  /* A clutch may let go again: no gear is then in mesh that could be too low. */
+  /* A clutch may let go again: no gear is then engaged that could be too low. */
   return sb_low_pass(low, row->time_s, row->is_engaged ? row->next_load_nm : (double)INFINITY, err);
 }
 
-/* Nothing to see but a box in mesh that goes on. */
+/* Nothing to see but an engaged gear that stays. */
 static bool is_plain(const struct sb_spot *spot)
 {
   return spot->flags == (SB_SPOT_ENGAGED | SB_SPOT_DECIDING);
@@ -297,7 +297,7 @@ static double hunt_window_s(const struct walk *walk)
          5.0 * walk->plane->monitor.tau_s[slower];
 }
 
-/* The load that the closed form of the gear in mesh is held against. */
+/* The load that the closed form of the gear engaged is held against. */
 static double own_load_nm(const struct sb_spot *spot)
 {
   return spot->more != NULL ? spot->more->own_load_nm : spot->external_nm;
@@ -485,7 +485,7 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
                       .engaged_s = NAN,
                       .rest_since_s = NAN,
                       .slip_since_s = task->slip_since_s};
-  if (task->last_from < 0) { /* in mesh from the start */
+  if (task->last_from < 0) { /* engaged from the start */
     walk.engaged_s = 0.0;
     begin_low(&walk, &scratch->low);
   }

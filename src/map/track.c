@@ -99,7 +99,7 @@ static struct sb_stop stop_now(const struct sb_tracks *tracks)
                           .child = {-1, -1}};
 }
 
-/* Puts the simulator where a track is at a sample, in mesh. */
+/* Puts the simulator where a track is at a sample, engaged. */
 static void stand_at(struct sb_tracks *tracks, int at, int sample)
 {
   const struct sb_track *track = &tracks->items[at];
@@ -123,7 +123,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
   tracks->output_turns = stop->output_angle_rad / SB_TURN;
 }
 
-/* All that acts on the future of a machine in mesh, as words: an angle that no load depends on does not. */
+/* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
 enum { KEY_WORDS = 8, MORE_WORDS = 24 };
 
 static uint64_t bits_of(double value)

@@ -15,7 +15,7 @@
 #include "shiftband/run.h"
 
 enum sb_spot_flag {
-  SB_SPOT_ENGAGED = 1,   /* a gear is in mesh */
+  SB_SPOT_ENGAGED = 1,   /* a gear is engaged */
   SB_SPOT_RESTING = 2,   /* and the output at rest under drive */
   SB_SPOT_OVERLOAD = 4,  /* the output torque was above its limit since the sample before */
   SB_SPOT_HAS_ROWS = 8,  /* the track has rows between the sample before and this one */
@@ -43,7 +43,7 @@ struct sb_spot {
   const struct sb_more *more; /* NULL: the machine has no more, and those loads are external_nm */
 };
 
-/* The state in mesh behind a spot, to go on from; nothing is kept of one in neutral. */
+/* The state engaged behind a spot, to go on from; nothing is kept of one in neutral. */
 struct sb_stop {
   double load_time_s, load_angle_rad;
   double motor_speed_rad_s, output_speed_rad_s, output_angle_rad;
@@ -52,7 +52,7 @@ struct sb_stop {
   int child[2]; /* tracks that begin with a command here, down and up; -1: none yet */
 };
 
-/* An event in mesh, or the run's end: what the monitor of a run is told between two samples. */
+/* An event engaged, or the run's end: what the monitor of a run is told between two samples. */
 struct sb_track_row {
   int sample; /* the next one */
   bool is_engaged, is_resting, is_slipping;
@@ -101,11 +101,11 @@ struct sb_tracks {
 enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);
 void sb_map_tracks_clear(struct sb_tracks *tracks);
 
-/* The track that begins with a command to a gear (index) at a sample that is known, in mesh; -1: out of memory. */
+/* The track that begins with a command to a gear (index) at a sample that is known, engaged; -1: out of memory. */
 int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err);
 
 /* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. A
- * track that was left in neutral can't be extended: follow it until it is in mesh. */
+ * track that was left in neutral can't be extended: follow it until it is engaged. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
 
 /* The rows of a track between the sample before and this one: their number, *rows the first of them. */

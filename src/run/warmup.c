@@ -63,7 +63,7 @@ static double apart_k(const struct sb_warmth *a, const struct sb_warmth *b)
   return fmax(fabs(a->winding_c - b->winding_c), fabs(a->housing_c - b->housing_c));
 }
 
-/* Repeats in a row just simulated, from which the next start is worked out. */
+/* Repeats in a row just simulated, from which the next start is calculated. */
 struct block {
   struct cooling cooling;
   struct sb_warmth start, finish; /* means over the block */

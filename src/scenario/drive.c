@@ -93,7 +93,7 @@ static bool read_command(struct sb_reader *reader, const struct sb_node *node, c
   return false;
 }
 
-/* In a direction-selected box the motor's other sense is the other gear, and drives the output the same way. */
+/* In a direction-selected box the motor's other direction is the other gear, and drives the output the same way. */
 static void check_command(struct sb_reader *reader, const struct sb_node *node, const char *path, double command)
 {
   const struct sb_model *model = &reader->draft->model;

@@ -53,7 +53,7 @@ static inline bool sb_raster_is_clear(const struct sb_raster *raster, int downsh
   return sb_raster_has_no_band(raster, downshift, upshift) && upshift <= raster->greatest_upshift;
 }
 
-/* Sums up and works out the margins. Call once, after the last machine. */
+/* Sums up and calculates the margins. Call once, after the last machine. */
 void sb_raster_finish(struct sb_raster *raster, int machine_count);
 
 /* The widest margin of all points; 0: nothing passes. */

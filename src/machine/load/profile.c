@@ -3,7 +3,7 @@
  * A table of torque over time or over turns, linear or held between its points.
  *
  * Piece n (0..count) lies between points n - 1 and n; piece 0 is all before the first point and piece count all after
- * the last. At a point the piece ahead counts, where "ahead" is the sense of motion. A table that repeats starts again
+ * the last. At a point the piece ahead counts, where "ahead" is the direction of motion. A table that repeats starts again
  * where it ends; before its first point it has the first value, as one that does not repeat.
  *
  * A part that resists has a further corner where a linear piece crosses its breakaway value, because at rest it holds
