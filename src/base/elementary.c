@@ -38,9 +38,20 @@ void sb_elementary_sin_cos(double angle_rad, double *sine, double *cosine)
 /* (exp(r) - 1) / r by its Taylor series, for |r| <= 0.35. */
 static double exponential_over(double r)
 {
-  static const double inverse_factorials[] = {
-      1.0,           1.0 / 2.0,      1.0 / 6.0,       1.0 / 24.0,       1.0 / 120.0,       1.0 / 720.0,        1.0 / 5040.0,
-      1.0 / 40320.0, 1.0 / 362880.0, 1.0 / 3628800.0, 1.0 / 39916800.0, 1.0 / 479001600.0, 1.0 / 6227020800.0, 1.0 / 87178291200.0};
+  static const double inverse_factorials[] = {1.0,
+                                              1.0 / 2.0,
+                                              1.0 / 6.0,
+                                              1.0 / 24.0,
+                                              1.0 / 120.0,
+                                              1.0 / 720.0,
+                                              1.0 / 5040.0,
+                                              1.0 / 40320.0,
+                                              1.0 / 362880.0,
+                                              1.0 / 3628800.0,
+                                              1.0 / 39916800.0,
+                                              1.0 / 479001600.0,
+                                              1.0 / 6227020800.0,
+                                              1.0 / 87178291200.0};
   double sum = 0.0;
   for (int k = fabs(r) < 0.004 ? 6 : 13; k >= 0; k--) sum = sum * r + inverse_factorials[k];
   return sum;

@@ -9,7 +9,6 @@
 #include "base/arena.h"
 #include "base/constants.h"
 
-
 /* One entry of the hash: a stop, by the bits of its state. */
 struct meeting {
   uint64_t hash; /* 0: free */

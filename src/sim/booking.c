@@ -22,7 +22,8 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   }
   const double i0 = line->stall_a, i1 = line->slope_as_rad;
   const double current = i0 * elapsed_s - i1 * seg->gain.motor_turn;
-  const double current_square = i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->gain.motor_turn + i1 * i1 * seg->gain.motor_square;
+  const double current_square =
+      i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->gain.motor_turn + i1 * i1 * seg->gain.motor_square;
   const double current_speed = i0 * seg->gain.motor_turn - i1 * seg->gain.motor_square;
   const double given = line->duty * seg->voltage_v * current;
   const double winding_loss = seg->resistance_ohm * current_square;

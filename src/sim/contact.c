@@ -4,7 +4,7 @@
 #include <math.h>
 
 #include "sim/point.h"
-#include "sim/segment.h"
+#include "sim/rest.h"
 
 /* A contact that is asked for more than it carries by less than this fraction holds: it would slip by rounding alone. */
 static const double same_grip = 1e-12;
@@ -47,7 +47,7 @@ static double cosine(const struct sb_sim *sim)
 static struct sb_load_curve pushed_curve(const struct sb_sim *sim, int direction)
 {
   if (direction <= 0 || !is_pushing(&sim->state)) return (struct sb_load_curve){.wave_count = 0};
-  struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
+  struct sb_load_curve curve = sb_rest_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
   const int count = sim->state.far.met_count;
   const double friction_nm = sb_road_pushed_friction_nm(road_of(sim), count);
   curve.c0_nm = sb_road_pushed_nm(road_of(sim), count, friction_nm * cosine(sim), curve.c0_nm);
@@ -68,7 +68,7 @@ static double pushed_hold_nm(const struct sb_sim *sim, int direction)
 /* What the vehicle at rest has against a start of its own: nothing beyond the contact changes in time. */
 static double vehicle_resting_nm(const struct sb_sim *sim, int direction)
 {
-  return sb_segment_resting_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad, direction) +
+  return sb_rest_nm(&sim->segment->far.resting, sim->state.time_s, sim->state.far.load_angle_rad, direction) +
          pushed_hold_nm(sim, direction);
 }
 
@@ -92,7 +92,7 @@ void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struc
 
 void sb_contact_take_resting(struct sb_sim *sim)
 {
-  sim->segment->far.resting = sb_segment_resting_at(sim, SB_SIDE_BEYOND);
+  sim->segment->far.resting = sb_rest_at(sim, SB_SIDE_BEYOND);
 }
 
 /* A vehicle at rest where it left its bodies touches them again. */
@@ -138,7 +138,7 @@ static int settle_vehicle(struct sb_sim *sim)
   sb_contact_take_resting(sim);
   for (int direction = +1; direction >= -1; direction -= 2) {
     const double load_nm = vehicle_resting_nm(sim, direction);
-    const double tolerance_nm = sb_segment_start_tolerance * (fabs(load_nm) + fabs(traction_nm));
+    const double tolerance_nm = sb_rest_tolerance * (fabs(load_nm) + fabs(traction_nm));
     if (direction * (traction_nm - load_nm) > tolerance_nm) return direction;
   }
   return 0;
@@ -178,7 +178,7 @@ bool sb_contact_settle(struct sb_sim *sim)
 /* Against the vehicle as it moves in a direction. */
 static struct sb_load_curve vehicle_curve(const struct sb_sim *sim, int direction)
 {
-  struct sb_load_curve curve = sb_segment_curve_at(sim, direction, false, SB_SHARE_ALL, SB_SIDE_BEYOND);
+  struct sb_load_curve curve = sb_rest_curve_at(sim, direction, false, SB_SHARE_ALL, SB_SIDE_BEYOND);
   const struct sb_load_curve pushed = pushed_curve(sim, direction);
   curve.c0_nm += pushed.c0_nm;
   curve.per_rad += pushed.per_rad;

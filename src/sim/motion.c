@@ -72,7 +72,8 @@ static void take_wave(struct course *course, int i, int k)
   const struct sb_load_wave *wave = &course->curve->waves[i];
   double *sine = course->sine[i], *cosine = course->cosine[i];
   if (k == 0) {
-    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad, &sine[0], &cosine[0]);
+    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad, &sine[0],
+                          &cosine[0]);
     return;
   }
   double s = 0.0, c = 0.0;
@@ -437,7 +438,8 @@ static void gain_of_shaft(const struct sb_sim *sim, const struct sb_motion *m, i
   gain->shaft_lost_j = seg->spring.damping * product(count, weights, rate, rate);
 }
 
-struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *m, const struct sb_gauss *rule, double s)
+struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *m, const struct sb_gauss *rule,
+                              double s)
 {
   const struct sb_segment *seg = sim->segment;
   const bool is_rigid = sb_segment_is_moving_rigid(sim);

@@ -23,16 +23,16 @@
 struct sb_motion {
   double start_s, length_s;
   int degree;
-  bool has_far;                   /* a vehicle whose wheels slip */
-  bool has_grip;                  /* a vehicle whose wheels could slip */
-  struct sb_series x, turn;       /* the motor's speed, and its angle since the stretch began */
-  struct sb_series w, angle;      /* of the output */
-  struct sb_series load;          /* what opposes the output, with the traction of wheels that slip */
-  struct sb_series torque;        /* what gear or clutch delivers to the output; not at rest */
-  struct sb_series v, far_angle;  /* of a vehicle whose wheels slip */
-  struct sb_series far_load;      /* what opposes a vehicle whose wheels slip, or could */
-  struct sb_series twist, shaft;  /* of a shaft that gives, and its torque */
-  struct sb_series acting[2];     /* against an output at rest, in time: [0] with the load behind, [1] ahead */
+  bool has_far;                  /* a vehicle whose wheels slip */
+  bool has_grip;                 /* a vehicle whose wheels could slip */
+  struct sb_series x, turn;      /* the motor's speed, and its angle since the stretch began */
+  struct sb_series w, angle;     /* of the output */
+  struct sb_series load;         /* what opposes the output, with the traction of wheels that slip */
+  struct sb_series torque;       /* what gear or clutch delivers to the output; not at rest */
+  struct sb_series v, far_angle; /* of a vehicle whose wheels slip */
+  struct sb_series far_load;     /* what opposes a vehicle whose wheels slip, or could */
+  struct sb_series twist, shaft; /* of a shaft that gives, and its torque */
+  struct sb_series acting[2];    /* against an output at rest, in time: [0] with the load behind, [1] ahead */
   struct sb_series holding[2];
 };
 

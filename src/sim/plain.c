@@ -83,7 +83,8 @@ struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain
   const struct push push = push_of(seg, factors, start);
   const double h = factors->length_s, x0 = start->x, t = factors->t, u = factors->u, y = factors->y;
   const double mean = push.first * t + push.growth * u;
-  const double square = push.first * (push.first * factors->a + push.growth * t * t) + push.growth * push.growth * factors->b;
+  const double square =
+      push.first * (push.first * factors->a + push.growth * t * t) + push.growth * push.growth * factors->b;
   const double timed = h * h * (0.5 * x0 + push.first * (t - u) + push.growth * (u - y));
   struct sb_gain gain = {.motor_turn = h * (x0 + mean), .motor_square = h * (x0 * x0 + 2.0 * x0 * mean + square)};
   gain.output_turn = seg->per_motor * gain.motor_turn;
@@ -126,7 +127,8 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, const struct sb_plain_facto
   if (!((seg->angle_limit_rad - angle_rad) * state->output_direction > 0.0)) return false;
   if (seg->motor_rate.per_s != 0.0) {
     const struct rates first = rates_at(seg, start->tau_s, start->x), last = rates_at(seg, tau_s, x);
-    if (first.speed * last.speed < 0.0 || first.power * last.power < 0.0 || first.torque * last.torque < 0.0) return false;
+    if (first.speed * last.speed < 0.0 || first.power * last.power < 0.0 || first.torque * last.torque < 0.0)
+      return false;
   }
   const double load_nm = value_of(&seg->load, tau_s, x);
   const double power = seg->power.constant + seg->power.per_speed * x + seg->power.per_load * load_nm;

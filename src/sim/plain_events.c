@@ -4,13 +4,13 @@
 #include <math.h>
 
 #include "sim/contact.h"
-#include "sim/segment.h"
+#include "sim/rest.h"
+#include "sim/start.h"
 
 static bool is_neutral(const struct sb_sim *sim)
 {
   return sim->state.link != SB_LINK_MESH;
 }
-
 
 static int motor_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
@@ -48,7 +48,7 @@ static int corner_falls(const struct sb_sim *sim, const struct sb_motion *m, str
 
 static bool rests_on_corner(struct sb_sim *sim)
 {
-  return sb_segment_is_slow(sim, sim->state.output_speed_rad_s) && sb_segment_would_rest(sim);
+  return sb_segment_is_slow(sim, sim->state.output_speed_rad_s) && sb_start_would_rest(sim);
 }
 
 static void pass_corner(struct sb_sim *sim)
@@ -66,15 +66,15 @@ static bool is_mesh_resting(const struct sb_sim *sim)
   return sb_segment_is_rigid(sim) && sim->state.motor_direction == 0 && !sim->segment->is_resting_steady;
 }
 
-/* Engaged at rest; who waits for a start asks for twice the tolerance, as sb_segment_start_margin() says. */
-static int start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction, struct sb_series falls[SB_FALL_MAX])
+/* Engaged at rest; who waits for a start asks for twice the tolerance, as sb_start_margin() says. */
+static int start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
+                       struct sb_series falls[SB_FALL_MAX])
 {
   const double r = fabs(sim->segment->per_motor);
   const int output_direction = direction * sb_sign_of(sim->segment->per_motor);
-  const double scale_nm =
-      sim->model->motor.stall_torque_nm + sb_segment_rest_scale_nm(sim, m, output_direction) * r;
-  const double below_nm = sb_segment_start_below_nm(sim, direction, 2.0 * sb_segment_start_tolerance * scale_nm);
-  const int count = sb_segment_rest_falls(sim, m, output_direction, falls);
+  const double scale_nm = sim->model->motor.stall_torque_nm + sb_start_scale_nm(sim, m, output_direction) * r;
+  const double below_nm = sb_start_below_nm(sim, direction, 2.0 * sb_rest_tolerance * scale_nm);
+  const int count = sb_start_falls(sim, m, output_direction, falls);
   for (int i = 0; i < count; i++) falls[i] = sb_series_scaled(&falls[i], m->degree, r, -below_nm);
   return count;
 }
@@ -128,13 +128,14 @@ static int output_start_falls(const struct sb_sim *sim, const struct sb_motion *
                               struct sb_series falls[SB_FALL_MAX])
 {
   const double brought_nm = m->torque.c[0];
-  const double scale_nm = sb_segment_rest_scale_nm(sim, m, direction) + fabs(brought_nm);
-  const int count = sb_segment_rest_falls(sim, m, direction, falls);
-  for (int i = 0; i < count; i++) falls[i].c[0] += 2.0 * sb_segment_start_tolerance * scale_nm - direction * brought_nm;
+  const double scale_nm = sb_start_scale_nm(sim, m, direction) + fabs(brought_nm);
+  const int count = sb_start_falls(sim, m, direction, falls);
+  for (int i = 0; i < count; i++) falls[i].c[0] += 2.0 * sb_rest_tolerance * scale_nm - direction * brought_nm;
   return count;
 }
 
-static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m,
+                                struct sb_series falls[SB_FALL_MAX])
 {
   return output_start_falls(sim, m, +1, falls);
 }
@@ -179,10 +180,16 @@ static void meet_clutch(struct sb_sim *sim)
 }
 
 const struct sb_guard sb_plain_events[] = {
-    {sb_segment_is_moving_rigid, motor_falls, stop},           {sb_segment_is_moving_rigid, power_falls, NULL},
-    {has_corner, corner_falls, pass_corner},       {is_mesh_resting, forward_falls, NULL},
-    {is_mesh_resting, back_falls, NULL},           {is_motor_free, motor_falls, reverse_motor},
-    {is_output_moving, output_falls, stop_output}, {is_output_free, output_forward_falls, NULL},
-    {is_output_free, output_back_falls, NULL},     {is_turning, turned_falls, turn_enough},
-    {is_clutch_slipping, meet_falls, meet_clutch},        {NULL, NULL, NULL},
+    {sb_segment_is_moving_rigid, motor_falls, stop},
+    {sb_segment_is_moving_rigid, power_falls, NULL},
+    {has_corner, corner_falls, pass_corner},
+    {is_mesh_resting, forward_falls, NULL},
+    {is_mesh_resting, back_falls, NULL},
+    {is_motor_free, motor_falls, reverse_motor},
+    {is_output_moving, output_falls, stop_output},
+    {is_output_free, output_forward_falls, NULL},
+    {is_output_free, output_back_falls, NULL},
+    {is_turning, turned_falls, turn_enough},
+    {is_clutch_slipping, meet_falls, meet_clutch},
+    {NULL, NULL, NULL},
 };

@@ -16,6 +16,9 @@ struct sb_point {
   double shaft_nm; /* of a shaft that gives; else 0 */
 };
 
+/* The torque of a shaft that gives, at the present state, N m. */
+double sb_point_shaft_nm(const struct sb_sim *sim);
+
 struct sb_point sb_point_now(const struct sb_sim *sim);
 
 /* Gripping wheels: what stands against the vehicle at a point. Pure. */

@@ -37,10 +37,10 @@ struct sb_far_segment {
   struct sb_poly load;        /* its value: in x or W while gripping, in v while slipping */
   struct sb_poly rate;        /* slipping: dv/dt */
   struct sb_resting resting;
-  double inertia;      /* of the vehicle and what it pushes */
-  double grip_nm;      /* most that the contact carries while gripping; INFINITY: any */
-  double traction_nm;  /* slipping: torque on the vehicle, with sign */
-  double limit_rad;    /* next corner of the road, as the vehicle's angle */
+  double inertia;     /* of the vehicle and what it pushes */
+  double grip_nm;     /* most that the contact carries while gripping; INFINITY: any */
+  double traction_nm; /* slipping: torque on the vehicle, with sign */
+  double limit_rad;   /* next corner of the road, as the vehicle's angle */
 };
 
 /* A shaft that gives, in mesh. */
@@ -74,8 +74,8 @@ struct sb_segment {
   struct sb_power {
     double constant, per_speed, per_load;
   } power;
-  double power_tolerance;     /* below it, a sign is rounding */
-  struct sb_resting resting;  /* the output at rest; without what lies beyond a contact */
+  double power_tolerance;    /* below it, a sign is rounding */
+  struct sb_resting resting; /* the output at rest; without what lies beyond a contact */
   struct sb_far_segment far;
   struct sb_spring_segment spring;
 
@@ -94,56 +94,14 @@ bool sb_segment_feed_anew(struct sb_sim *sim);
 /* Prepares the segment of a state whose directions are settled: bit for bit the one that the state was in. */
 void sb_segment_resume(struct sb_sim *sim);
 
-/* Whether the output, were it at rest at its present angle, would stay there. A new segment must follow. */
-bool sb_segment_would_rest(struct sb_sim *sim);
-
 /* Books the segment's integrals into the energies and the sums; the state must be at its end (booking.c). */
 void sb_segment_book(struct sb_sim *sim);
-
-/* By how much the torque on a machine at rest in mesh exceeds what holds it in a direction of the motor (+1, -1), in
- * N m at the motor, less a tolerance times strictness; positive at strictness 1: it starts that way. Who waits for a
- * start asks for 2, so that the start is not missing by a rounding error when it is settled. */
-double sb_segment_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
-
-/* The same for the output alone, in neutral, in N m at the output and the output's direction. */
-double sb_segment_output_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
-
-/* The same where a torque is brought to the output. */
-double sb_segment_brought_start_margin(const struct sb_sim *sim, double time_s, int direction, double brought_nm,
-                                       double strictness);
 
 /*
  * Torque at the motor that a clutch whose sides have met would have to carry, moving or at rest, under the rules of
  * slipping (no loss, no drag), so that a clutch found too weak does slip on. A new segment must follow.
  */
 double sb_segment_joined_torque_nm(struct sb_sim *sim);
-
-struct sb_motion;
-
-
-/*
- * Torque that holds the output at rest against a direction, over a stretch, N m: a start needs all of the polynomials, of
- * which there are as many as returned, to be overcome. The same summed without signs, as the scale of its rounding.
- */
-int sb_segment_rest_falls(const struct sb_sim *sim, const struct sb_motion *motion, int direction,
-                          struct sb_series falls[2]);
-double sb_segment_rest_scale_nm(const struct sb_sim *sim, const struct sb_motion *motion, int direction);
-
-/* The motor at rest in mesh starts in a direction when what opposes it, in N m at the motor and without the mesh's loss, is
- * below this. */
-double sb_segment_start_below_nm(const struct sb_sim *sim, int direction, double tolerance_nm);
-
-/* Torque on the output at rest that opposes (times the direction) a start in a direction of the output, N m. */
-double sb_segment_resting_load_nm(const struct sb_sim *sim, double time_s, int output_direction);
-
-/* Inertia at the motor in mesh for 1/e. */
-double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e);
-
-/* For the files beside this one -------------------------------------------------------------------------------------- */
-
-/* A start needs this fraction of the torques at hand, so that a balance struck to the last bit does not start and stop
- * without end. */
-extern const double sb_segment_start_tolerance;
 
 static inline int sb_sign_of(double value)
 {
@@ -179,18 +137,24 @@ static inline double sb_segment_inverse_e(const struct sb_gear *gear, bool is_dr
   return is_driving ? 1.0 / gear->efficiency : gear->back_efficiency;
 }
 
-/* The load's piece that the state is in, of one side of the contact. */
-struct sb_load_curve sb_segment_curve_at(const struct sb_sim *sim, int direction, bool is_at_rest,
-                                         enum sb_load_share share, enum sb_load_side side);
+/* What the motor brings into the mesh at x = 0+ or 0-. */
+static inline double sb_segment_driven_nm(const struct sb_segment *seg, int direction)
+{
+  return seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
+}
 
-/* What lies against a body at rest on a side. */
-struct sb_resting sb_segment_resting_at(const struct sb_sim *sim, enum sb_load_side side);
+/* Torque that the slipping clutch brings to the output. */
+static inline double sb_segment_clutch_nm(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  return state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
+}
 
-/* Takes what lies against the output at rest, and against its vehicle, into the segment. */
-void sb_segment_take_resting(struct sb_sim *sim);
-
-/* What acts plus what holds in a direction, and their sum without signs, N m. */
-double sb_segment_resting_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
-double sb_segment_resting_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
+/* Inertia at the motor in mesh for 1/e. */
+static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e)
+{
+  const double r = sim->segment->per_motor;
+  return sim->model->motor.rotor_inertia_kg_m2 + sim->segment->output_inertia * r * r * inverse_e;
+}
 
 #endif

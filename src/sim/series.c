@@ -110,8 +110,7 @@ static double polished(struct search *search, double low, double high)
   if (gsl_root_fsolver_set(search->solver, &function, low, high) != GSL_SUCCESS) return high;
   for (int i = 0; i < 200; i++) {
     if (gsl_root_fsolver_iterate(search->solver) != GSL_SUCCESS) break;
-    const double width =
-        gsl_root_fsolver_x_upper(search->solver) - gsl_root_fsolver_x_lower(search->solver);
+    const double width = gsl_root_fsolver_x_upper(search->solver) - gsl_root_fsolver_x_lower(search->solver);
     if (width <= DBL_EPSILON || value_at(gsl_root_fsolver_root(search->solver), search) == 0.0) break;
   }
   const double root = gsl_root_fsolver_root(search->solver);

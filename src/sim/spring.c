@@ -4,7 +4,9 @@
 #include <float.h>
 #include <math.h>
 
-#include "sim/segment.h"
+#include "sim/point.h"
+#include "sim/rest.h"
+#include "sim/start.h"
 
 static const struct sb_driveshaft *shaft_of(const struct sb_sim *sim)
 {
@@ -14,22 +16,6 @@ static const struct sb_driveshaft *shaft_of(const struct sb_sim *sim)
 static bool has_gap(const struct sb_sim *sim)
 {
   return shaft_of(sim)->backlash_rad > 0.0;
-}
-
-/* What the shaft would bear were the teeth of a side touching. */
-static double bearing_nm(const struct sb_driveshaft *shaft, int side, double twist, double twist_rate)
-{
-  const double offset = 0.5 * side * shaft->backlash_rad;
-  return shaft->stiffness_nm_rad * (twist - offset) + shaft->damping_nms_rad * twist_rate;
-}
-
-double sb_spring_torque_nm(const struct sb_sim *sim)
-{
-  const struct sb_state *state = &sim->state;
-  const struct sb_twist *twist = &state->twist;
-  if (twist->side == 0) return 0.0;
-  const double rate = sim->segment->per_motor * state->motor_speed_rad_s - state->output_speed_rad_s;
-  return bearing_nm(shaft_of(sim), twist->side, twist->twist_rad, rate);
 }
 
 double sb_spring_energy_j(const struct sb_sim *sim)
@@ -55,14 +41,14 @@ double sb_spring_release(struct sb_sim *sim)
 /* Settling ------------------------------------------------------------------------------------------------------------- */
 
 /* By how much the motor at rest is turned in a direction against the shaft's torque, N m at the motor, less a tolerance
- * times strictness: as sb_segment_start_margin(). */
+ * times strictness: as sb_start_margin(). */
 static double motor_start_margin(const struct sb_sim *sim, double shaft_nm, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
   const double reaction_nm = shaft_nm * seg->per_motor;
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), reaction_nm * direction > 0.0);
   const double net_nm = direction * (seg->line.stall_nm - reaction_nm * inv) - (seg->line.friction_nm + seg->drag_nm);
-  return net_nm - strictness * sb_segment_start_tolerance * (sim->model->motor.stall_torque_nm + fabs(reaction_nm));
+  return net_nm - strictness * sb_rest_tolerance * (sim->model->motor.stall_torque_nm + fabs(reaction_nm));
 }
 
 /* The same for the output; the motor's stall torque counts as at hand too, since a shaft begins to bear from nothing. */
@@ -70,8 +56,8 @@ static double output_start_margin(const struct sb_sim *sim, double time_s, int d
                                   double strictness)
 {
   const double stall_nm = sim->model->motor.stall_torque_nm / fabs(sim->segment->per_motor);
-  return sb_segment_brought_start_margin(sim, time_s, direction, shaft_nm, strictness) -
-         strictness * sb_segment_start_tolerance * stall_nm;
+  return sb_start_brought_margin(sim, time_s, direction, shaft_nm, strictness) -
+         strictness * sb_rest_tolerance * stall_nm;
 }
 
 static int settle_motor(const struct sb_sim *sim, double shaft_nm)
@@ -85,7 +71,7 @@ static int settle_motor(const struct sb_sim *sim, double shaft_nm)
 static int settle_output(struct sb_sim *sim, double shaft_nm)
 {
   const double now_s = fmax(sim->state.time_s, sim->state.load_time_s);
-  sb_segment_take_resting(sim);
+  sb_start_take_resting(sim);
   for (int direction = +1; direction >= -1; direction -= 2) {
     if (output_start_margin(sim, now_s, direction, shaft_nm, 1.0) > 0.0) return direction;
   }
@@ -95,7 +81,7 @@ static int settle_output(struct sb_sim *sim, double shaft_nm)
 void sb_spring_settle(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  const double shaft_nm = sb_spring_torque_nm(sim);
+  const double shaft_nm = sb_point_shaft_nm(sim);
   state->motor_direction = sb_sign_of(state->motor_speed_rad_s);
   if (state->motor_direction == 0) state->motor_direction = settle_motor(sim, shaft_nm);
   state->output_direction = sb_sign_of(state->output_speed_rad_s);
@@ -242,7 +228,7 @@ static int motor_start_falls(const struct sb_sim *sim, const struct sb_motion *m
 {
   const double r = sim->segment->per_motor;
   const double scale_nm = sim->model->motor.stall_torque_nm + sb_series_size(&m->shaft, m->degree) * fabs(r);
-  const double below_nm = sb_segment_start_below_nm(sim, direction, 2.0 * sb_segment_start_tolerance * scale_nm);
+  const double below_nm = sb_start_below_nm(sim, direction, 2.0 * sb_rest_tolerance * scale_nm);
   falls[0] = sb_series_scaled(&m->shaft, m->degree, direction * r, -below_nm);
   return 1;
 }
@@ -266,17 +252,17 @@ static int output_start_falls(const struct sb_sim *sim, const struct sb_motion *
                               struct sb_series falls[SB_FALL_MAX])
 {
   const double stall_nm = sim->model->motor.stall_torque_nm / fabs(sim->segment->per_motor);
-  const double scale_nm =
-      sb_segment_rest_scale_nm(sim, m, direction) + sb_series_size(&m->shaft, m->degree) + stall_nm;
-  const int count = sb_segment_rest_falls(sim, m, direction, falls);
+  const double scale_nm = sb_start_scale_nm(sim, m, direction) + sb_series_size(&m->shaft, m->degree) + stall_nm;
+  const int count = sb_start_falls(sim, m, direction, falls);
   for (int i = 0; i < count; i++) {
     sb_series_add(&falls[i], &m->shaft, m->degree, -direction);
-    falls[i].c[0] += 2.0 * sb_segment_start_tolerance * scale_nm;
+    falls[i].c[0] += 2.0 * sb_rest_tolerance * scale_nm;
   }
   return count;
 }
 
-static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m,
+                                struct sb_series falls[SB_FALL_MAX])
 {
   return output_start_falls(sim, m, +1, falls);
 }
@@ -301,7 +287,8 @@ static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int
   return 1;
 }
 
-static int forward_clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+static int forward_clutch_falls(const struct sb_sim *sim, const struct sb_motion *m,
+                                struct sb_series falls[SB_FALL_MAX])
 {
   return clutch_falls(sim, m, +1, falls);
 }
@@ -317,7 +304,7 @@ static void let_go(struct sb_sim *sim)
   struct sb_state *state = &sim->state;
   struct sb_twist *twist = &state->twist;
   const struct sb_shift_plan plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
-  const double r = sim->segment->per_motor, torque_nm = sb_spring_torque_nm(sim), before_j = sb_spring_energy_j(sim);
+  const double r = sim->segment->per_motor, torque_nm = sb_point_shaft_nm(sim), before_j = sb_spring_energy_j(sim);
   const double offset_rad = 0.5 * twist->side * shaft_of(sim)->backlash_rad;
   const double most_rad = fabs(plan.clutch_nm / r) / shaft_of(sim)->stiffness_nm_rad;
   twist->twist_rad = offset_rad + fmin(fmax(twist->twist_rad - offset_rad, -most_rad), most_rad);

@@ -18,9 +18,6 @@ void sb_spring_build(struct sb_sim *sim);
 void sb_spring_engage(struct sb_sim *sim);
 double sb_spring_release(struct sb_sim *sim);
 
-/* The shaft's torque at the present state, N m. */
-double sb_spring_torque_nm(const struct sb_sim *sim);
-
 /* Energy that the shaft holds, J. */
 double sb_spring_energy_j(const struct sb_sim *sim);
 

@@ -6,7 +6,7 @@
 #include <stdlib.h>
 
 #include "sim/point.h"
-#include "sim/spring.h"
+#include "sim/start.h"
 
 /* A product of two series that vanish at their degree n is integrated to rounding by n / 2 + 3 places. */
 static bool take_rule(struct sb_gauss *rule, int half_degree)
@@ -58,8 +58,8 @@ static double resting_torque_nm(const struct sb_sim *sim, double time_s)
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
-  const double least_nm = sb_segment_resting_load_nm(sim, time_s, -1);
-  const double greatest_nm = sb_segment_resting_load_nm(sim, time_s, +1);
+  const double least_nm = sb_start_load_nm(sim, time_s, -1);
+  const double greatest_nm = sb_start_load_nm(sim, time_s, +1);
   const double loss_nm = seg->line.friction_nm + seg->drag_nm, stall_nm = seg->line.stall_nm;
   const double driven_nm = stall_nm < 0.0 ? fmin(0.0, stall_nm + loss_nm) : fmax(0.0, stall_nm - loss_nm);
   const double press_nm = driven_nm * gear->efficiency / seg->per_motor;
@@ -72,7 +72,7 @@ double sb_stretch_delivered_nm(const struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   if (state->link == SB_LINK_SLIP) return state->slip_direction * state->plan.clutch_nm / seg->per_motor;
   if (state->link == SB_LINK_OPEN) return 0.0;
-  if (seg->has_spring) return sb_spring_torque_nm(sim);
+  if (seg->has_spring) return sb_point_shaft_nm(sim);
   if (state->motor_direction == 0) return resting_torque_nm(sim, state->time_s);
   const struct sb_point at = sb_point_now(sim);
   return at.load_nm + seg->output_inertia * seg->per_motor * at.x_rate;
@@ -118,7 +118,8 @@ static void book_over_limit(struct sb_sums *sums, double begin_s, double end_s)
 }
 
 /* Adds the places where a polynomial changes its sign, sorted. */
-static int add_roots(const struct sb_sim *sim, const struct sb_series *p, int degree, double *places, int count, int max)
+static int add_roots(const struct sb_sim *sim, const struct sb_series *p, int degree, double *places, int count,
+                     int max)
 {
   double roots[SB_MARK_MAX];
   const int found = sb_series_roots(p, degree, 0.0, sim->root_solver, roots, max - count);
