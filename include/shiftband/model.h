@@ -83,12 +83,7 @@ struct sb_derived {
   double time_constant_s[SB_GEAR_MAX + 1];
   /* s: the least of all that the simulator has to follow; wheels that slip and a shaft's swing count, too. */
   double least_time_constant_s[SB_GEAR_MAX + 1];
-  /* Equal parts, a whole number >= 1, that the simulator divides each step into. A scenario is refused where there are more
-   * than SB_STEP_PARTS_MAX. */
-  double step_parts[SB_GEAR_MAX + 1];
 };
-
-enum { SB_STEP_PARTS_MAX = 1000 };
 
 /* Pure. */
 struct sb_derived sb_model_derive(const struct sb_model *model);

@@ -1,15 +1,19 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * sim.h - one machine moving in time: classical fourth-order Runge-Kutta at a fixed step between located events.
+ * sim.h - one machine moving in time, exact to rounding between located events.
  *
  *   engaged    (Jm + Jo / (N^2 e)) dw/dt = T - Tdrag - TL / (N e)
  *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL     (a slipping clutch adds its torque to both)
  *   engaging   w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2),  lost 1/2 Jr (w- - N W-)^2
  *
- * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion. Load
- * corners, shift commands, engagements, stops, starts and changes between driving and overrun end a step where they
- * happen: times known beforehand are stepped to exactly, others are found on the step's own Runge-Kutta solution by
- * GSL's Brent root solver. At standstill, torque below the hold keeps it: a mode, not a small speed.
+ * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion. The motion
+ * is a Taylor series whose order and length adapt until nothing but rounding is left out (src/sim/motion.h), or one
+ * exponential where it is (src/sim/plain.h). Load corners, shift commands, engagements, stops, starts and changes between
+ * driving and overrun happen exactly at their instants: those not known beforehand are roots of polynomials on the series,
+ * so none is missed (src/sim/series.h). At standstill, torque below the hold keeps it: a mode, not a small speed.
+ *
+ * The step is the grid of traces, samples and ticks alone. States follow from sample to sample and from tick to tick,
+ * whoever asks for others between, so a trace changes no bit of a run.
  *
  * A vehicle's wheels can slip and bodies stand in its way (road.h); the output shaft can give (driveshaft.h); what feeds
  * the motor (drive.h, battery.h, winding.h) changes at ticks and is held between them.
@@ -17,9 +21,8 @@
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
  * The direction of a speed: the motor's is positive when it turns forward, the output's when it turns as gear 1 drives it.
- * Where a time constant is short, each step is divided into equal parts (struct sb_derived).
- * Source: E. Hairer, S. P. Norsett, G. Wanner, Solving Ordinary Differential Equations I, classical method (from memory);
- * joining of two inertias: R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
+ * Source: A. Jorba, M. Zou, Experimental Mathematics 14(1), 2005 (Taylor series); joining of two inertias: R. S. Khurmi,
+ * J. K. Gupta, Theory of Machines, chapter 3.
  */
 #ifndef SHIFTBAND_SIM_H
 #define SHIFTBAND_SIM_H
@@ -107,7 +110,7 @@ struct sb_peak {
  *   given = supply loss + winding loss + conversion loss + motor friction + drag + mesh loss + shift loss + wheel slip
  *           + impacts + shaft damping + load work + change of kinetic and of the shaft's energy + residual
  *
- * The integrals come from the same Runge-Kutta stages as the motion; the mesh loss is calculated from the motor's side
+ * The integrals are those of the motion's own series; the mesh loss is calculated from the motor's side
  * when driving and from the output's side in overrun, the load work from the load, so that the residual measures how
  * well motion and energies agree. Without currents the balance starts at the motor shaft: given is the shaft's work.
  */

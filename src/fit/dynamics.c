@@ -10,7 +10,7 @@
 /* So great a resistance that no current is left, yet finite, so that I^2 R stays zero. */
 static const double open_ohm = 1e30;
 
-/* Steps in a time constant: the cubic between steps is then good to 1e-6 of the speed, Runge-Kutta to more. */
+/* Steps in a time constant: the cubic between steps is then good to 1e-6 of the speed. */
 static const double steps_per_tau = 15.0;
 
 enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000 };

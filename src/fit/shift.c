@@ -11,7 +11,7 @@
 
 #include "shiftband/sim.h"
 
-/* Steps in a time constant: Runge-Kutta is then good to 1e-6 of the speed. */
+/* Steps in a time constant: readings lie on them to that share. */
 static const double steps_per_tau = 15.0;
 
 /* Of a step, where commands fall together. */

@@ -13,7 +13,7 @@ const char *sb_caution_text(enum sb_caution caution)
     case SB_CAUTION_HEAT:
       return "a winding as hot as this burns its insulation, then itself and what touches it, and a hot motor can burn skin: let a thermal switch cut the drive, and let the motor cool before you touch it.";
     case SB_CAUTION_RESIDUAL:
-      return "the energies do not balance to within a millionth: do not rely on these numbers; choose a shorter run.step and compare.";
+      return "the energies do not balance to within a millionth: do not rely on these numbers, and report the scenario as a fault of the program.";
   }
   return "";
 }

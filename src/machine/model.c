@@ -132,20 +132,6 @@ static double least_s(const struct rates *rates, int gear)
   return fmin(least, fmin(constant_with_s(rates, -1, least_inertia), shaft_time_s(model, gear)));
 }
 
-/* A step of this length is divided so that a part is a sixteenth of the time constant at most: Runge-Kutta's error is then
- * (1/16)^4 / 120 a time constant, an eight-millionth. The number of parts does not depend on the step itself, so that
- * halving the step halves the parts and the order of the method shows; only stability asks for more of a long one. */
-static const double divided_step_s = 1e-3;
-static const double parts_per_time_constant = 16.0;
-static const double stable_share = 0.5;
-
-static double step_parts(double step_s, double time_constant_s)
-{
-  const double for_accuracy = ceil(parts_per_time_constant * divided_step_s / time_constant_s);
-  const double for_stability = ceil(step_s / (stable_share * time_constant_s));
-  return fmax(1.0, fmax(for_accuracy, for_stability));
-}
-
 struct sb_derived sb_model_derive(const struct sb_model *model)
 {
   struct sb_derived out = {
@@ -156,7 +142,6 @@ struct sb_derived sb_model_derive(const struct sb_model *model)
   for (int g = -1; g < model->gearbox.gear_count; g++) {
     out.time_constant_s[g + 1] = constant_with_s(&rates, g, model->load.inertia_kg_m2);
     out.least_time_constant_s[g + 1] = least_s(&rates, g);
-    out.step_parts[g + 1] = step_parts(model->run.step_s, out.least_time_constant_s[g + 1]);
   }
   return out;
 }

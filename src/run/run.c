@@ -218,8 +218,10 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
     if (status != SB_OK) sb_fail(err, status, "out of memory for shifts and verdicts");
     const double residual = sb_energy_residual_ratio(&out.sums.energy);
     if (status == SB_OK && !(residual <= residual_max)) {
-      status = sb_fail(err, SB_ERR_NUMERICS,
-                       "the energies differ by %.2g of the energy that was moved; choose a shorter run.step", residual);
+      status = sb_fail(
+          err, SB_ERR_NUMERICS,
+          "the energies differ by %.2g of the energy that was moved; report the scenario as a fault of the program",
+          residual);
     }
   }
   sb_sim_clear(&run.sim);

@@ -8,6 +8,7 @@
 #include "scenario/schema_words.h"
 
 #define STEP_COUNT_MAX 1e10
+#define TIME_CONSTANT_MIN_S 1e-6
 #define WHOLE_WITHIN 1e-6 /* as in sb_model_step_count() */
 
 static const struct sb_key keys[] = {
@@ -50,29 +51,25 @@ static void check_samples(struct sb_reader *reader, const char *path, double tim
   sb_reader_fault(reader, path, "needs fewer than 4294967295 samples, found %.10g s of %.10g s each", time_s, period_s);
 }
 
-/* What a step costs follows from the time constants: too short a one would make a run endless. */
+/* What a run costs follows from the time constants: too short a one would make it endless. */
 void sb_reader_check_effort(struct sb_reader *reader)
 {
   const struct sb_model *model = &reader->draft->model;
   const struct sb_derived derived = sb_model_derive(model);
-  const double steps = model->run.duration_s / model->run.step_s;
   for (int gear = -1; gear < model->gearbox.gear_count; gear++) {
-    const double parts = derived.step_parts[gear + 1];
+    const double constant_s = derived.least_time_constant_s[gear + 1];
     const char *where = gear < 0 ? "neutral" : model->gearbox.gears[gear].name;
-    if (parts > SB_STEP_PARTS_MAX) {
-      sb_reader_fault(reader, "run.step",
-                      "needs a machine whose time constants are no shorter than 16 us and a five-"
-                      "hundredth of a step, found %.3g s in %s with a step of %.3g s; check inertia%s load%s",
-                      derived.least_time_constant_s[gear + 1], where, model->run.step_s,
-                      model->driveshaft.is_present ? "," : " and",
-                      model->driveshaft.is_present ? " and output shaft" : "");
+    if (constant_s < TIME_CONSTANT_MIN_S) {
+      sb_reader_fault(
+          reader, "motor.rotor_inertia",
+          "needs, with the load%s, time constants no shorter than 1 us, found %.3g s in %s; check inertia%s load%s",
+          model->driveshaft.is_present ? " and the output shaft" : "", constant_s, where,
+          model->driveshaft.is_present ? "," : " and", model->driveshaft.is_present ? " and output shaft" : "");
       return;
     }
-    if (steps * parts > STEP_COUNT_MAX) {
-      sb_reader_fault(reader, "run.duration",
-                      "needs at most 1e10 parts of a step, found %.3g steps of %.0f parts each (time constant %.3g s "
-                      "in %s)",
-                      steps, parts, derived.least_time_constant_s[gear + 1], where);
+    if (model->run.duration_s / constant_s > STEP_COUNT_MAX) {
+      sb_reader_fault(reader, "run.duration", "needs at most 1e10 time constants, found %.3g (%.3g s in %s)",
+                      model->run.duration_s / constant_s, constant_s, where);
       return;
     }
   }

@@ -179,7 +179,7 @@ static void a_braked_motor_stops_on_its_short_circuit(void **state)
   for (size_t i = 0; i < out.seen.event_count; i++) {
     if (out.seen.events[i].event == SB_EVENT_STOPPED) stopped_s = out.seen.events[i].time_s;
   }
-  assert_near_rel(stopped_s, want, 1e-7); /* Runge-Kutta's at a sixteenth of the time constant */
+  assert_near_rel(stopped_s, want, 1e-12);
 
   model.drive.off = SB_OFF_COAST;
   const struct driven coasting = drive(&model, 1, NULL, 0, 0.2);

@@ -112,34 +112,18 @@ static void corners_over_turns_and_a_change_into_overrun_are_the_same_at_any_ste
   is_the_same_at_any_step(&model, 1, NULL, 0, 1.44, 0);
 }
 
-/* Halving the step halves the parts, whatever their number, so the order shows; a part of a default step is at most a
- * sixteenth of the time constant. */
-static void parts_of_a_step_depend_on_the_machine_and_not_on_the_step(void **state)
-{
-  (void)state;
-  struct sb_model model = model_two_gears("selector");
-  model_finish(&model);
-  for (int gear = -1; gear < 2; gear++) {
-    model.run.step_s = 1e-3;
-    const double parts = sb_model_derive(&model).step_parts[gear + 1];
-    assert_true(1e-3 / parts <= sb_model_derive(&model).time_constant_s[gear + 1] / 16.0 * (1.0 + 1e-12));
-    model.run.step_s = 1e-4;
-    assert_true(sb_model_derive(&model).step_parts[gear + 1] == parts);
-  }
-}
-
-static void a_step_too_long_for_the_machine_is_divided_until_it_is_stable(void **state)
+static void a_step_much_longer_than_the_time_constants_is_as_exact(void **state)
 {
   (void)state;
   struct sb_model model = model_two_gears("selector");
   model_finish(&model);
   model.run.step_s = 0.1;
-  const double shortest_s = sb_model_derive(&model).time_constant_s[1];
-  assert_true(0.1 / sb_model_derive(&model).step_parts[1] <= 0.5 * shortest_s);
+  assert_true(sb_model_derive(&model).time_constant_s[1] < 0.05);
   const struct driven got = drive(&model, 0, NULL, 0, 1.0);
   assert_near(got.state.time_s, 1.0, 1e-12);
-  /* From rest without load: x = w0 (1 - exp(-t / tau)); after many time constants nothing is left of the difference. */
-  assert_near_rel(got.state.motor_speed_rad_s, model.motor.no_load_speed_rad_s, 1e-6);
+  /* From rest without load: x = w0 (1 - exp(-t / tau)). */
+  const double tau_s = sb_model_derive(&model).time_constant_s[1];
+  assert_near_rel(got.state.motor_speed_rad_s, model.motor.no_load_speed_rad_s * -expm1(-1.0 / tau_s), 1e-12);
 }
 
 /* Events that pile up ---------------------------------------------------------------------------------------------- */
@@ -451,8 +435,7 @@ int main(void)
       cmocka_unit_test(a_slipping_clutch_is_the_same_at_any_step),
       cmocka_unit_test(loads_that_follow_speed_time_and_turns_are_the_same_at_any_step),
       cmocka_unit_test(corners_over_turns_and_a_change_into_overrun_are_the_same_at_any_step),
-      cmocka_unit_test(parts_of_a_step_depend_on_the_machine_and_not_on_the_step),
-      cmocka_unit_test(a_step_too_long_for_the_machine_is_divided_until_it_is_stable),
+      cmocka_unit_test(a_step_much_longer_than_the_time_constants_is_as_exact),
       cmocka_unit_test(a_wall_over_turns_is_met_again_and_again_until_the_machine_rests_there),
       cmocka_unit_test(a_wall_at_the_origin_is_rested_on_once_the_machine_is_slow),
       cmocka_unit_test(corners_without_end_at_one_instant_are_an_error),
