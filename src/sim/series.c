@@ -106,7 +106,6 @@ static double polished(struct search *search, double low, double high)
 {
   gsl_function function = {value_at, search};
   const double far_sign = value_at(high, search) < 0.0 ? -1.0 : 1.0;
-  if (value_at(low, search) * far_sign >= 0.0) return low; /* rounding: the change lies at the end itself */
   if (gsl_root_fsolver_set(search->solver, &function, low, high) != GSL_SUCCESS) return high;
   for (int i = 0; i < 200; i++) {
     if (gsl_root_fsolver_iterate(search->solver) != GSL_SUCCESS) break;
@@ -117,21 +116,31 @@ static double polished(struct search *search, double low, double high)
   return value_at(root, search) * far_sign >= 0.0 ? root : gsl_root_fsolver_x_upper(search->solver);
 }
 
+/* Whether the values at both ends have the signs that the coefficients say; at a root they are rounding. */
+static bool is_sure(struct search *search, const struct bernstein *poly, double low, double high)
+{
+  return poly->b[0] * value_at(low, search) > 0.0 && poly->b[search->degree] * value_at(high, search) > 0.0;
+}
+
 static void find_roots(struct search *search, struct bernstein poly, double low, double high)
 {
   const int changes = sign_changes(&poly, search->degree);
   if (changes == 0 || search->count == search->max) return;
   const bool is_odd = poly.b[0] * poly.b[search->degree] < 0.0;
-  if ((changes == 1 && is_odd) || high - low <= 4.0 * DBL_EPSILON) {
-    if (is_odd) search->roots[search->count++] = polished(search, low, high);
+  if (high - low <= 4.0 * DBL_EPSILON) {
+    if (is_odd) search->roots[search->count++] = high;
+    return;
+  }
+  if (changes == 1 && is_odd && is_sure(search, &poly, low, high)) {
+    search->roots[search->count++] = polished(search, low, high);
     return;
   }
   /* Beside the middle where that is a root itself. */
   struct bernstein upper = poly;
   double share = 0.5;
   struct bernstein lower = lower_part(&upper, search->degree, share);
-  if (upper.b[0] == 0.0) {
-    share = 0.4375;
+  while (upper.b[0] == 0.0) {
+    share *= 0.875;
     upper = poly;
     lower = lower_part(&upper, search->degree, share);
   }
@@ -171,10 +180,16 @@ static double risen_at(const struct sb_series *p, int degree)
 /* The first place, not before `from`, at which the polynomial is below zero. */
 static double next_below(const struct sb_series *p, int degree, double from, void *solver)
 {
-  double root;
-  const double here = sb_series_at(p, degree, from);
-  if (here < 0.0 || (here == 0.0 && sb_series_at(p, degree, from + 0x1p-40) < 0.0)) return from;
-  return sb_series_roots(p, degree, from, solver, &root, 1) > 0 ? root : (double)INFINITY;
+  double roots[SB_SERIES_DEGREE_MAX + 1];
+  if (sb_series_at(p, degree, from) < 0.0) return from;
+  const int count = sb_series_roots(p, degree, from, solver, roots, SB_SERIES_DEGREE_MAX);
+  roots[count] = 1.0;
+  /* Its sign between the roots: at one it is rounding. */
+  for (int i = 0; i <= count; i++) {
+    if (sb_series_at(p, degree, 0.5 * (from + roots[i])) < 0.0) return from;
+    from = roots[i];
+  }
+  return INFINITY;
 }
 
 /* One polynomial alone: from where it has risen, if it starts at zero. */
