@@ -48,7 +48,6 @@ struct sb_bench_test {
   struct sb_bench_event events[SB_BENCH_EVENT_MAX]; /* commands, each followed by its engagement where that is logged */
   bool is_slipping;                                 /* a clutch, which engages without a jump */
   bool is_engagement_logged;                        /* neutral has rows of its own */
-  double shift_step_s;                              /* the longest of its simulation */
   long off_steps;                                   /* of the open part of BOTH */
   double own[SB_OWN_COUNT];
   double own_scale[SB_OWN_COUNT];

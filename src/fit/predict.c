@@ -47,7 +47,7 @@ static enum sb_status set_steps(const struct sb_bench *bench, struct sb_bench_te
     return sb_fail(err, SB_ERR_NUMERICS, "%s: the search starts from values that no machine can have", test->log->path);
   }
   if (test->event_count == 0) return sb_dynamics_set_steps(test, &machine, err);
-  sb_shift_set_steps(test, &machine);
+  sb_shift_set_steps(test);
   return SB_OK;
 }
 

@@ -11,17 +11,11 @@
 
 #include "shiftband/sim.h"
 
-/* Steps in a time constant: readings lie on them to that share. */
-static const double steps_per_tau = 15.0;
-
 /* Of a step, where commands fall together. */
 static const double length_min_s = 1e-9;
 
 /* Steps that differ by no more are one step: times in a log are rounded to some digits. */
 static const double same_step = 1e-9;
-
-/* From one reading to the next. */
-#define STEPS_MAX 20000.0
 
 struct replay {
   const struct sb_bench *bench;
@@ -76,7 +70,7 @@ static enum sb_status start_again(struct replay *replay, double step_s, struct s
   state.step = 0; /* nothing on a bench depends on the time itself */
   state.time_s = state.load_time_s = 0.0;
   if (is_begun) sb_sim_clear(&replay->sim);
-  replay->model->run.step_s = step_s;
+  replay->model->run.step_s = replay->model->control.sample_period_s = step_s;
   const enum sb_status status = sb_sim_init(&replay->sim, replay->model, replay->gear, err);
   if (status == SB_OK && is_begun) sb_sim_restore(&replay->sim, &state);
   if (status == SB_OK && replay->wanted != replay->gear) sb_sim_command(&replay->sim, replay->gear = replay->wanted);
@@ -88,13 +82,12 @@ static int go_on(struct replay *replay, double length_s, double time_s)
 {
   struct sb_error err;
   enum sb_status status = SB_OK;
-  const long steps = (long)fmin(fmax(ceil(length_s / replay->test->shift_step_s - same_step), 1.0), STEPS_MAX);
-  const double step_s = fmax(length_s, length_min_s) / (double)steps;
+  const double step_s = fmax(length_s, length_min_s);
   const bool is_same = replay->sim.model != NULL && replay->wanted == replay->gear &&
                        fabs(step_s - replay->model->run.step_s) <= same_step * step_s;
   if (!is_same) status = start_again(replay, step_s, &err);
   if (status == SB_OK && length_s > 0.0) {
-    status = sb_sim_advance(&replay->sim, replay->sim.state.step + steps, &err);
+    status = sb_sim_advance(&replay->sim, replay->sim.state.step + 1, &err);
   }
   if (status != SB_OK) return -1;
   put_readings(replay, time_s);
@@ -159,10 +152,7 @@ int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *t
   return failed;
 }
 
-void sb_shift_set_steps(struct sb_bench_test *test, const struct sb_model *machine)
+void sb_shift_set_steps(struct sb_bench_test *test)
 {
-  const double length_s = sb_bench_time(test, test->last_row) - test->own[SB_OWN_START];
-  const struct sb_derived derived = sb_model_derive(machine);
-  test->shift_step_s = sb_model_shortest_s(&derived, machine) / steps_per_tau;
-  test->spans[0].steps = (long)(length_s / test->shift_step_s) + (long)(test->last_row - test->first_row);
+  test->spans[0].steps = (long)(test->last_row - test->first_row);
 }

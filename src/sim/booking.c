@@ -95,6 +95,7 @@ void sb_segment_book(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   struct sb_state *state = &sim->state;
   if (state->far.is_finished) return;
+  sb_stretch_take_gain(sim);
   const double elapsed_s = state->time_s - seg->start_s;
   const double shaft_j = book_motor(sim, elapsed_s);
   sim->sums.energy.load_work += seg->gain.load_work_j;

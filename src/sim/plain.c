@@ -77,6 +77,13 @@ double sb_plain_speed(const struct sb_segment *seg, const struct sb_plain_factor
   return start->x + (push.first * factors->f + push.growth * factors->t);
 }
 
+double sb_plain_turn(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                     const struct sb_plain_start *start)
+{
+  const struct push push = push_of(seg, factors, start);
+  return factors->length_s * (start->x + (push.first * factors->t + push.growth * factors->u));
+}
+
 struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                              const struct sb_plain_start *start)
 {
@@ -121,9 +128,7 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, const struct sb_plain_facto
   const struct sb_state *state = &sim->state;
   const double x = sb_plain_speed(seg, factors, start), tau_s = start->tau_s + factors->length_s;
   if (!(x * state->motor_direction > 0.0)) return false;
-  const struct push push = push_of(seg, factors, start);
-  const double turn_rad = factors->length_s * (start->x + push.first * factors->t + push.growth * factors->u);
-  const double angle_rad = state->output_angle_rad + seg->per_motor * turn_rad;
+  const double angle_rad = state->output_angle_rad + seg->per_motor * sb_plain_turn(seg, factors, start);
   if (!((seg->angle_limit_rad - angle_rad) * state->output_direction > 0.0)) return false;
   if (seg->motor_rate.per_s != 0.0) {
     const struct rates first = rates_at(seg, start->tau_s, start->x), last = rates_at(seg, tau_s, x);

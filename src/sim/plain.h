@@ -31,9 +31,11 @@ struct sb_plain_start {
   double x, tau_s; /* the motor's speed, and the time since the load's piece began */
 };
 
-/* The speed after the factors' length, and what comes together. Pure. */
+/* The speed after the factors' length, the motor's turn, and all that comes together. Pure. */
 double sb_plain_speed(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                       const struct sb_plain_start *start);
+double sb_plain_turn(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                     const struct sb_plain_start *start);
 struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                              const struct sb_plain_start *start);
 

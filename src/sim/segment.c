@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/segment.h"
 
+#include <float.h>
 #include <math.h>
 
 #include "sim/contact.h"
@@ -44,6 +45,18 @@ static void settle_mesh(struct sb_sim *sim)
   state->is_driving = sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
 }
 
+/* What the sign of the power may be off by rounding: its terms can be far greater than their sum. */
+static double power_rounding(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_poly *load = &seg->load;
+  const double x = fmax(fabs(sim->state.motor_speed_rad_s), sim->model->motor.no_load_speed_rad_s);
+  double load_nm = fabs(load->k) + (fabs(load->lin) + fabs(load->quad) * x) * x;
+  for (int i = 0; i < seg->curve.wave_count; i++) load_nm += fabs(seg->curve.waves[i].amplitude_nm);
+  return 16.0 * DBL_EPSILON *
+         (fabs(seg->power.constant) + fabs(seg->power.per_speed) * x + fabs(seg->power.per_load) * load_nm);
+}
+
 /* What follows from the motor's line. */
 static void build_mesh_rates(struct sb_sim *sim)
 {
@@ -54,7 +67,7 @@ static void build_mesh_rates(struct sb_sim *sim)
   seg->power = (struct sb_power){.constant = motor_nm * inertia,
                                  .per_speed = -seg->line.slope_nms_rad * inertia,
                                  .per_load = sim->model->motor.rotor_inertia_kg_m2 * sb_sign_of(seg->per_motor)};
-  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia;
+  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia + power_rounding(sim);
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
   const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, inv);
   seg->motor_rate = sb_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,

@@ -32,10 +32,16 @@ static int sense_of(const struct sb_sim *sim, int gear)
   return sim->model->gearbox.gears[gear].motor_direction;
 }
 
+/* The segment is another one from here on. */
+static void drop_stretch(struct sb_sim *sim)
+{
+  sim->stretch->is_under_way = sim->stretch->is_gain_due = false;
+}
+
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
 {
   sim->state = *state;
-  sim->stretch->is_under_way = false;
+  drop_stretch(sim);
   sb_segment_resume(sim);
 }
 
@@ -98,7 +104,7 @@ static void tell(struct sb_sim *sim, const struct seen *before)
 /* Starts a new segment, unless all has ended. */
 static void begin_segment(struct sb_sim *sim)
 {
-  sim->stretch->is_under_way = false;
+  drop_stretch(sim);
   if (!sim->state.far.is_finished) sb_segment_begin(sim);
   sb_stretch_raise_speeds(sim);
   sb_stretch_raise_torque(sim);
@@ -201,7 +207,7 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   const struct sb_gear *next = &sim->model->gearbox.gears[gear];
   const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_direction;
   state->slip_direction = (lead > 0.0) - (lead < 0.0);
-  sim->stretch->is_under_way = false;
+  drop_stretch(sim);
   sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);
   if (is_held) {

@@ -3,13 +3,19 @@
 
 #include <gsl/gsl_integration.h>
 #include <math.h>
+#include <stdatomic.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "sim/point.h"
 #include "sim/start.h"
 
-/* A product of two series that vanish at their degree n is integrated to rounding by n / 2 + 3 places. */
-static bool take_rule(struct sb_gauss *rule, int half_degree)
+/* By half the degree. A product of two series that vanish at their degree n is integrated to rounding by n / 2 + 3 places. */
+enum { RULE_COUNT = SB_SERIES_DEGREE_MAX / 2 + 1 };
+static struct sb_gauss rules[RULE_COUNT];
+static atomic_bool has_rules;
+
+static bool make_rule(struct sb_gauss *rule, int half_degree)
 {
   rule->count = half_degree + 3;
   gsl_integration_glfixed_table *table = gsl_integration_glfixed_table_alloc((size_t)rule->count);
@@ -21,15 +27,25 @@ static bool take_rule(struct sb_gauss *rule, int half_degree)
   return true;
 }
 
+/* The same for all threads; the first one that needs them makes them. */
+static bool take_rules(void)
+{
+  static atomic_flag is_busy = ATOMIC_FLAG_INIT;
+  struct sb_gauss made[RULE_COUNT] = {0};
+  if (atomic_load(&has_rules)) return true;
+  for (int k = 0; k < RULE_COUNT; k++) {
+    if (!make_rule(&made[k], k)) return false;
+  }
+  while (atomic_flag_test_and_set(&is_busy)) continue;
+  if (!atomic_load(&has_rules)) memcpy(rules, made, sizeof rules);
+  atomic_store(&has_rules, true);
+  atomic_flag_clear(&is_busy);
+  return true;
+}
+
 struct sb_stretch *sb_stretch_new(void)
 {
-  struct sb_stretch *stretch = calloc(1, sizeof *stretch);
-  for (int k = 0; stretch != NULL && k <= SB_SERIES_DEGREE_MAX / 2; k++) {
-    if (take_rule(&stretch->rules[k], k)) continue;
-    free(stretch);
-    stretch = NULL;
-  }
-  return stretch;
+  return take_rules() ? calloc(1, sizeof(struct sb_stretch)) : NULL;
 }
 
 void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
@@ -212,6 +228,7 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
   const struct sb_state *state = &sim->state;
+  sb_stretch_take_gain(sim); /* of the one before */
   stretch->is_under_way = true;
   stretch->share = 0.0;
   stretch->start_s = state->time_s;
@@ -318,8 +335,8 @@ static void take_peaks(struct sb_sim *sim, double from, double to)
   book_torque(sim, from, to);
 }
 
-/* A plain motion: torque and speeds go one way only, so their greatest values lie at the ends. */
-static struct sb_gain move_plainly(struct sb_sim *sim, double share)
+/* A plain motion: torque and speeds go one way only, so their greatest values lie at the ends. Returns the motor's turn. */
+static double move_plainly(struct sb_sim *sim, double share)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const struct sb_segment *seg = sim->segment;
@@ -328,26 +345,39 @@ static struct sb_gain move_plainly(struct sb_sim *sim, double share)
   sim->state.motor_speed_rad_s = x;
   const double torque_nm = sb_plain_torque_nm(seg, stretch->plain.tau_s + part_s, x);
   raise_peak(&sim->sums.output_torque_nm, torque_nm, stretch->start_s + part_s);
-  return sb_plain_gain(seg, factors, &stretch->plain);
+  return sb_plain_turn(seg, factors, &stretch->plain);
 }
 
-static struct sb_gain move_by_series(struct sb_sim *sim, double share)
+static double move_by_series(struct sb_sim *sim, double share)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
   take_peaks(sim, stretch->share, share);
   sim->state.motor_speed_rad_s = sb_series_at(&m->x, m->degree, share);
-  return sb_motion_gain(sim, m, &stretch->rules[m->degree / 2], share);
+  return sb_series_at(&m->turn, m->degree, share);
 }
 
 void sb_stretch_move(struct sb_sim *sim, double share)
 {
   struct sb_stretch *stretch = sim->stretch;
   if (!(share > stretch->share)) return;
-  const struct sb_gain gain = stretch->is_plain ? move_plainly(sim, share) : move_by_series(sim, share);
-  take_state(sim, share, gain.motor_turn);
+  const double motor_turn = stretch->is_plain ? move_plainly(sim, share) : move_by_series(sim, share);
+  take_state(sim, share, motor_turn);
+  if (sim->state.is_turned) sim->state.turned_rad = stretch->turned_rad + motor_turn;
+  stretch->share = share;
+  stretch->is_gain_due = true;
+}
+
+void sb_stretch_take_gain(struct sb_sim *sim)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  if (!stretch->is_gain_due) return;
+  stretch->is_gain_due = false;
+  const struct sb_gain gain =
+      stretch->is_plain
+          ? sb_plain_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain)
+          : sb_motion_gain(sim, m, &rules[m->degree / 2], stretch->share);
   sim->segment->gain = stretch->base;
   sb_stretch_add_gain(&sim->segment->gain, 1.0, &gain);
-  if (sim->state.is_turned) sim->state.turned_rad = stretch->turned_rad + gain.motor_turn;
-  stretch->share = share;
 }

@@ -21,6 +21,7 @@ struct sb_stretch {
   double end_s, end_share;
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
+  bool is_gain_due;             /* the segment's integrals are behind it */
   /* The state's, when it began: of the motor since it reversed, of the output. */
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
@@ -29,10 +30,9 @@ struct sb_stretch {
   double marks[SB_MARK_MAX];
   struct sb_plain_factors kept[8]; /* the last ones */
   int next_kept;
-  struct sb_gauss rules[SB_SERIES_DEGREE_MAX / 2 + 1]; /* by half the degree */
 };
 
-/* Memory for a stretch, with its rules; NULL: there is none. */
+/* Memory for a stretch; NULL: there is none. Released by free(). */
 struct sb_stretch *sb_stretch_new(void);
 
 /* Adds weight times what came together. */
@@ -41,9 +41,12 @@ void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gai
 /* Begins a stretch at the present state that ends at to_s at the latest, length_s > 0 after the present instant. */
 void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s);
 
-/* Moves the state on to a share of the stretch and takes peaks and integrals along. The state's time and step are the
+/* Moves the state on to a share of the stretch and takes peaks along. The state's time and step are the
  * caller's. */
 void sb_stretch_move(struct sb_sim *sim, double share);
+
+/* Brings the segment's integrals up to the share reached: those of products cost more than the state itself. */
+void sb_stretch_take_gain(struct sb_sim *sim);
 
 /* Takes peaks and times along while the machine stands until to_s under a load that stays as it is. */
 void sb_stretch_rest(struct sb_sim *sim, double to_s);
