@@ -125,10 +125,16 @@ void sb_stretch_raise_torque(struct sb_sim *sim)
   raise_peak(&sim->sums.output_torque_nm, sb_stretch_delivered_nm(sim), sim->state.time_s);
 }
 
-/* Books a time above the torque limit. */
-static void book_over_limit(struct sb_sums *sums, double begin_s, double end_s)
+/* Books a time above the torque limit. One that goes on is booked whole, so that rows between change no bit of it. */
+static void book_over_limit(struct sb_sim *sim, double begin_s, double end_s)
 {
-  sums->over_limit_s += end_s - begin_s;
+  struct sb_sums *sums = &sim->sums;
+  struct sb_stretch *stretch = sim->stretch;
+  if (begin_s != sums->over_limit_last_s) {
+    stretch->over_since_s = begin_s;
+    stretch->over_before_s = sums->over_limit_s;
+  }
+  sums->over_limit_s = stretch->over_before_s + (end_s - stretch->over_since_s);
   sums->over_limit_last_s = end_s;
   if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = begin_s;
 }
@@ -162,9 +168,16 @@ static void mark(struct sb_sim *sim)
   struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
   if (is_resting_rigid(sim)) {
+    /* What acts with what holds, and alone where a least hold is in force, and where that begins and ends. */
     for (int i = 0; i < 2; i++) {
+      struct sb_series both = m->acting[i];
+      sb_series_add(&both, &m->holding[i], m->degree, i == 0 ? -1.0 : 1.0);
+      mark_turns(sim, &both);
       mark_turns(sim, &m->acting[i]);
-      mark_turns(sim, &m->holding[i]);
+      const double least_nm = sim->segment->resting.least_hold_nm[i];
+      if (!(least_nm > 0.0)) continue;
+      const struct sb_series over = sb_series_scaled(&m->holding[i], m->degree, 1.0, -least_nm);
+      stretch->mark_count = add_roots(sim, &over, m->degree, stretch->marks, stretch->mark_count, SB_MARK_MAX);
     }
     return;
   }
@@ -191,7 +204,7 @@ static void book_torque(struct sb_sim *sim, double from, double to)
     const double begin = fmax(places[i], from), end = fmin(places[i + 1], to);
     if (!(begin < end)) continue;
     if (!(fabs(sb_series_at(&m->torque, m->degree, 0.5 * (begin + end))) > limit_nm)) continue;
-    book_over_limit(&sim->sums, m->start_s + begin * m->length_s, m->start_s + end * m->length_s);
+    book_over_limit(sim, m->start_s + begin * m->length_s, m->start_s + end * m->length_s);
   }
 }
 
@@ -290,11 +303,11 @@ static void take_rest(struct sb_sim *sim, double begin_s, double end_s)
   raise_peak(&sim->sums.output_torque_nm, end_nm, end_s);
   const bool is_above = fabs(begin_nm) > limit_nm;
   if (is_above == (fabs(end_nm) > limit_nm)) {
-    if (is_above) book_over_limit(&sim->sums, begin_s, end_s);
+    if (is_above) book_over_limit(sim, begin_s, end_s);
     return;
   }
   const double middle_s = crossing_s(sim, begin_s, end_s);
-  book_over_limit(&sim->sums, is_above ? begin_s : middle_s, is_above ? middle_s : end_s);
+  book_over_limit(sim, is_above ? begin_s : middle_s, is_above ? middle_s : end_s);
 }
 
 void sb_stretch_rest(struct sb_sim *sim, double to_s)
