@@ -67,6 +67,14 @@ struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struc
                               : warmed_alone(winding, from, loss_w, duration_s);
 }
 
+/* One step of Euler's implicit method, the housing as it is: by T <- T + t P' / C, P' of the flow at the end. */
+double sb_winding_soon_c(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
+                         double duration_s)
+{
+  const double settled_k = from->housing_c - from->winding_c + loss_w * winding->resistance_k_w;
+  return from->winding_c + settled_k * duration_s / (duration_s + winding->resistance_k_w * winding->capacity_j_k);
+}
+
 double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c)
 {
   return (1.0 + SB_COPPER_PER_K * (winding_c - COPPER_AT_C)) /
