@@ -47,7 +47,7 @@ static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, co
   const double a = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
   const double b = 1.0 / (winding->resistance_k_w * winding->housing_capacity_j_k);
   const double c = 1.0 / (winding->housing_resistance_k_w * winding->housing_capacity_j_k);
-  const double apart = hypot(a - b - c, 2.0 * sqrt(a * b)); /* fast - slow */
+  const double apart = sqrt((a - b - c) * (a - b - c) + 4.0 * a * b); /* fast - slow */
   const double fast = 0.5 * (a + b + c + apart);
   const double slow = c * (a / fast); /* their product is a c: nothing cancels */
 
