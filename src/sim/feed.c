@@ -61,15 +61,14 @@ static double winding_ohm(const struct sb_sim *sim, double winding_c)
 
 /*
  * What is held until the next tick is what there will be in the middle, were the present current to flow until then. The
- * error of the middle is of second order in the period: so is all that follows, right after a switch, too.
+ * error of the middle is of second order in the period, though voltage and resistance held so far, of half a period ago, give
+ * this current: so is all that follows, right after a switch, too.
  */
 static void look_ahead(struct sb_sim *sim)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
-  const double half_s = 0.5 * tick_s(sim), winding_c = feed->warmth.winding_c;
-  feed->voltage_v = open_voltage_v(sim, feed->drawn_as);
-  feed->resistance_ohm = winding_ohm(sim, winding_c);
+  const double half_s = 0.5 * tick_s(sim);
   if (!sim->model->battery.is_present && !winding->is_present) return;
   const struct sb_motor_line line = line_at(sim, feed->voltage_v, feed->resistance_ohm);
   const double current_a = sb_motor_current_a(&line, sim->state.motor_speed_rad_s);
@@ -89,6 +88,8 @@ void sb_feed_start(struct sb_sim *sim)
     feed->warmth = sb_winding_start(winding);
     feed->is_cut_out = feed->warmth.winding_c >= winding->cut_out_c;
   }
+  feed->voltage_v = open_voltage_v(sim, 0.0);
+  feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
   look_ahead(sim);
 }
 

@@ -70,7 +70,7 @@ static void halving_the_period_quarters_the_errors_of_a_run(void **state)
 }
 
 /* A start, a stop, a start again, and the other way round, each on a tick of every period. Errors of both signs add up
- * here, so that one of them may fall by more than to a quarter; to a half would be first order. */
+ * here, so that one of them may fall by more than to a quarter, or turn its sign; to a half would be first order. */
 static void across_switches_the_errors_fall_as_fast(void **state)
 {
   (void)state;
@@ -81,7 +81,7 @@ static void across_switches_the_errors_fall_as_fast(void **state)
     double coarse[FIGURES], fine[FIGURES];
     model.drive.off = (enum sb_drive_off)off;
     take_errors(&model, coarse, fine);
-    for (int i = 0; i < FIGURES; i++) assert_near(fine[i] / coarse[i], 0.15, 0.15);
+    for (int i = 0; i < FIGURES; i++) assert_near(fine[i] / coarse[i], 0.0, 0.3);
   }
 }
 
