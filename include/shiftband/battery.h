@@ -57,7 +57,7 @@ struct sb_battery {
   double capacity_as;                   /* A s, > 0: of the whole battery */
   double charge_fraction;               /* at the start, 0..1 */
   double cutoff_v;                      /* V of the whole battery under load, below which the drive is cut; 0: never */
-  double cutoff_delay_s;                /* s, >= 0: so long it must be below in one go */
+  double cutoff_delay_s;                /* s, >= 0: so long it must be below in one go; whole ticks count, rounded up */
 };
 
 /* Open-circuit voltage at a charge (clamped to 0..1), V. Pure. */

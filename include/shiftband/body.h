@@ -13,7 +13,8 @@
  *
  * A grade is rise over run (12 % = 0.12) and follows the distance, linear between points, the first value before them and
  * the last behind. Its sine and cosine are no straight lines: between points they are split into pieces over which the
- * grade changes by at most SB_GRADE_STEP, which keeps the torque within 1e-6 m g r (for c <= 1); at points it is exact.
+ * grade changes by at most SB_GRADE_STEP. At points and at the ends of pieces what acts, what resists and the press of the
+ * wheels are exact and without a step; in a piece each is the straight line between its ends, within 1e-6 m g r (for c <= 1).
  *
  * A vehicle with a friction on the ground can slip, and may meet bodies in its way: road.h. Without one its wheels are
  * taken to grip. A hoist's holding brake closes in neutral and while the drive is off.

@@ -10,12 +10,13 @@
  * well where the load drives the motor.
  *
  * The controller works in whole counts. With a resolution one count is that resolution, as in a real sensor; without
- * one a count is 1e-6 % of the reference, exact for every purpose here. Rounding goes to the nearest count, ties away
- * from zero. Order: input -> filter -> noise -> rounding.
+ * one a count is 1e-6 % of the reference, exact for every purpose here. Rounding goes to the nearest count, ties of a
+ * speed away from zero. Duty and current are rounded as a register or a converter holds them: the reading is the full count
+ * less their count, ties of which go away from zero. Order: input -> filter -> noise -> rounding.
  *
  * The filter is first order, y += (1 - exp(-Tc / filter_s)) (x - y) at each sample, starting at the first sample.
  * The noise is Gaussian, one draw a sample from GSL's mt19937 through the inverse normal distribution, so that sample n
- * sees the same noise whatever happened before it.
+ * sees the same noise whatever happened before it, and the same bits on every processor.
  */
 #ifndef SHIFTBAND_SENSOR_H
 #define SHIFTBAND_SENSOR_H

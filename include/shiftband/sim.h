@@ -58,7 +58,8 @@ struct sb_twist {
   int side; /* of the teeth that touch: +1 driving forward, -1, 0: in the gap; without backlash always +1 */
 };
 
-/* What feeds the motor, moved at ticks. Constant for a model without any. */
+/* What feeds the motor, moved at ticks. Constant for a model without any. Voltage and resistance are held from tick to tick
+ * at what they will be in the middle between the two, to second order in the period. */
 struct sb_feed {
   struct sb_drive_state drive;
   struct sb_warmth warmth;
@@ -66,7 +67,7 @@ struct sb_feed {
   double voltage_v;      /* open circuit */
   double drawn_as;       /* charge drawn since the start, A s */
   double loss_j;         /* winding loss since the last tick */
-  double low_s;          /* how long the battery has been below its cut-off */
+  long long low_ticks;   /* ticks in a row that found the battery below its cut-off */
   long long ready_step;  /* from which on the controller decides again after a stop */
   int is_cut_out;        /* the thermal switch is open */
   int is_empty;          /* the battery's cut-off has opened; it stays so */

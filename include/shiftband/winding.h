@@ -43,6 +43,11 @@ struct sb_warmth sb_winding_start(const struct sb_winding *winding);
 struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
                                    double duration_s);
 
+/* The winding's temperature, deg C, after a while that is short beside its time constant: to first order, without an
+ * exponential, and never beyond where it would settle. Pure. */
+double sb_winding_soon_c(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
+                         double duration_s);
+
 /* Where it settles under a constant loss. Pure. */
 struct sb_warmth sb_winding_steady(const struct sb_winding *winding, double loss_w);
 

@@ -69,3 +69,45 @@ double sb_elementary_exp_less_1(double x)
   if (twos == 0.0) return sum;
   return ldexp(sum, (int)twos) + (ldexp(1.0, (int)twos) - 1.0);
 }
+
+double sb_elementary_log(double x)
+{
+  if (!(x > 0.0)) return x == 0.0 ? -(double)INFINITY : (double)NAN;
+  if (!(x < (double)INFINITY)) return x;
+  static const double part_1 = 0x1.62e42fefp-1, part_2 = 0x1.473de6af278edp-34, root_half = 0x1.6a09e667f3bcdp-1;
+  int twos;
+  double m = frexp(x, &twos); /* 0.5 <= m < 1 */
+  if (m < root_half) {
+    m *= 2.0;
+    twos--;
+  }
+  /* log m = 2 artanh s = 2 (s + s^3 / 3 + ...), |s| <= 0.172; written as f - (what s lacks to f / 2), f = m - 1. */
+  const double f = m - 1.0, s = f / (2.0 + f), square = s * s;
+  double sum = 0.0;
+  for (int k = 11; k >= 1; k--) sum = (sum + 1.0 / (2 * k + 1)) * square;
+  return twos * part_1 + (twos * part_2 + (f - s * (f - 2.0 * sum)));
+}
+
+/* For |x| <= 1: the angle is halved by tan(a / 2) = t / (1 + sqrt(1 + t^2)), then Taylor's series. */
+static double small_atan(double x)
+{
+  double t = x, scale = 1.0;
+  for (; fabs(t) > 0.2; scale *= 2.0) t /= 1.0 + sqrt(1.0 + t * t);
+  const double square = t * t;
+  double sum = 0.0;
+  for (int k = 12; k >= 1; k--) sum = (sum + 1.0 / (2 * k + 1)) * -square;
+  return scale * (t + t * sum);
+}
+
+double sb_elementary_atan(double x)
+{
+  /* pi / 2 in two parts. */
+  static const double part_1 = 0x1.921fb54442d18p+0, part_2 = 0x1.1a62633145c07p-54;
+  if (!(fabs(x) > 1.0)) return small_atan(x);
+  return copysign(part_1 - (small_atan(1.0 / fabs(x)) - part_2), x);
+}
+
+double sb_elementary_asin(double x)
+{
+  return 2.0 * sb_elementary_atan(x / (1.0 + sqrt((1.0 - x) * (1.0 + x))));
+}

@@ -15,4 +15,11 @@ void sb_elementary_sin_cos(double angle_rad, double *sine, double *cosine);
 /* exp(x) - 1, within a few units in the last place; INFINITY where it is too large. Pure. */
 double sb_elementary_exp_less_1(double x);
 
+/* Natural logarithm, within 2 units in the last place. Pure. */
+double sb_elementary_log(double x);
+
+/* The angle, rad, of a tangent, and of a sine from -1 to 1; within 5 units in the last place. Pure. */
+double sb_elementary_atan(double x);
+double sb_elementary_asin(double x);
+
 #endif

@@ -49,13 +49,20 @@ const char *sb_strength_shaft_section_name(enum sb_shaft_section section)
   return "";
 }
 
+/* What a bore leaves of a round shaft: 1 - (inside / outside)^4. */
+static double left_by_bore(const struct sb_shaft *shaft)
+{
+  const double square = (shaft->inner_m / shaft->size_m) * (shaft->inner_m / shaft->size_m);
+  return 1.0 - square * square;
+}
+
 double sb_strength_shaft_modulus_m3(const struct sb_shaft *shaft)
 {
   const double size = shaft->size_m, cube = size * size * size;
   switch (shaft->section) {
     case SB_SHAFT_NONE: return NAN;
     case SB_SHAFT_ROUND: return SB_PI * cube / 16.0;
-    case SB_SHAFT_HOLLOW: return SB_PI * cube / 16.0 * (1.0 - pow(shaft->inner_m / size, 4.0));
+    case SB_SHAFT_HOLLOW: return SB_PI * cube / 16.0 * left_by_bore(shaft);
     case SB_SHAFT_SQUARE: return 0.208 * cube;
     case SB_SHAFT_HEXAGONAL: return 0.188 * cube;
   }
@@ -68,7 +75,7 @@ double sb_strength_shaft_constant_m4(const struct sb_shaft *shaft)
   switch (shaft->section) {
     case SB_SHAFT_NONE: return NAN;
     case SB_SHAFT_ROUND: return SB_PI * fourth / 32.0;
-    case SB_SHAFT_HOLLOW: return SB_PI * fourth / 32.0 * (1.0 - pow(shaft->inner_m / size, 4.0));
+    case SB_SHAFT_HOLLOW: return SB_PI * fourth / 32.0 * left_by_bore(shaft);
     case SB_SHAFT_SQUARE: return 0.1406 * fourth;
     case SB_SHAFT_HEXAGONAL: return 0.1150 * fourth;
   }

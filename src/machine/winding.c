@@ -47,7 +47,7 @@ static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, co
   const double a = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
   const double b = 1.0 / (winding->resistance_k_w * winding->housing_capacity_j_k);
   const double c = 1.0 / (winding->housing_resistance_k_w * winding->housing_capacity_j_k);
-  const double apart = hypot(a - b - c, 2.0 * sqrt(a * b)); /* fast - slow */
+  const double apart = sqrt((a - b - c) * (a - b - c) + 4.0 * a * b); /* fast - slow */
   const double fast = 0.5 * (a + b + c + apart);
   const double slow = c * (a / fast); /* their product is a c: nothing cancels */
 
@@ -65,6 +65,14 @@ struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struc
 {
   return has_housing(winding) ? warmed_with_housing(winding, from, loss_w, duration_s)
                               : warmed_alone(winding, from, loss_w, duration_s);
+}
+
+/* One step of Euler's implicit method, the housing as it is: by T <- T + t P' / C, P' of the flow at the end. */
+double sb_winding_soon_c(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
+                         double duration_s)
+{
+  const double settled_k = from->housing_c - from->winding_c + loss_w * winding->resistance_k_w;
+  return from->winding_c + settled_k * duration_s / (duration_s + winding->resistance_k_w * winding->capacity_j_k);
 }
 
 double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c)

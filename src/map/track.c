@@ -151,14 +151,13 @@ static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
 {
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
-  const double values[] = {far->speed_rad_s,        far->angle_rad,           far->load_angle_rad,
-                           far->left_rad,           far->is_slipping,         far->slip_direction,
-                           far->direction,          far->met_count,           far->is_finished,
-                           state->output_direction, state->twist.side,        state->twist.twist_rad,
-                           feed->drive.duty,        feed->drive.integral_rad, feed->drive.command,
-                           feed->warmth.winding_c,  feed->warmth.housing_c,   feed->resistance_ohm,
-                           feed->voltage_v,         feed->drawn_as,           feed->low_s,
-                           feed->is_cut_out,        feed->is_empty,           (double)feed->ready_step};
+  const double values[] = {
+      far->speed_rad_s,        far->angle_rad,           far->load_angle_rad, far->left_rad,
+      far->is_slipping,        far->slip_direction,      far->direction,      far->met_count,
+      far->is_finished,        state->output_direction,  state->twist.side,   state->twist.twist_rad,
+      feed->drive.duty,        feed->drive.integral_rad, feed->drive.command, feed->warmth.winding_c,
+      feed->warmth.housing_c,  feed->resistance_ohm,     feed->voltage_v,     feed->drawn_as,
+      (double)feed->low_ticks, feed->is_cut_out,         feed->is_empty,      (double)feed->ready_step};
   static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
   for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }

@@ -27,7 +27,7 @@ static const struct sb_key keys[] = {
      .meaning = "The share of the capacity that is left at the start."},
     {QUANTITY("cutoff_delay", SB_TIME), BETWEEN(0, 1e5), .default_text = "100 ms", MODEL(battery.cutoff_delay_s),
      .meaning = "The drive is cut when the voltage stays below the cut-off for this time, so that a short start does "
-                "not count (the default is common practice)."},
+                "not count (the default is common practice). It is counted in whole `drive.period`, rounded up."},
     {QUANTITY("cutoff_voltage", SB_VOLTAGE), BETWEEN(0, VOLTAGE_MAX),
      .default_words = "the chemistry's; none with points", MODEL(battery.cutoff_v),
      .meaning = "The voltage of the whole battery under load below which the drive is cut; 0 V means never."},

@@ -38,7 +38,9 @@ static const struct sb_key keys[] = {
     {WHOLE("debounce_samples"), BETWEEN(1, 255), .default_text = "1", CONTROL(debounce_samples),
      .meaning = "The number of readings in a row beyond a threshold that make a shift."},
     {EITHER("resolution", SB_PERCENT, SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, 1), .default_words = "exact",
-     CONTROL(resolution), .meaning = "The sensor's reading is rounded to whole multiples of this."},
+     CONTROL(resolution),
+     .meaning = "The sensor's reading is rounded to whole multiples of this. Of a duty or a current, the "
+                "register's or the sensor's own count is rounded, and a tie is rounded up there."},
     {QUANTITY("filter", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(control.sensor.filter_s),
      .meaning = "The time constant of a first-order filter before the reading; 0 s means no filter."},
     {QUANTITY("noise", SB_PERCENT), BETWEEN(0, 1), .default_text = "0 %", MODEL(control.sensor.noise_fraction),

@@ -36,8 +36,10 @@ static const struct sb_key keys[] = {
                 "proportional part. A very long time leaves the proportional part alone."},
     {QUANTITY("period", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, 1e4),
      .default_words = "5 ms, or the next shorter time that fits the step and the sample period", MODEL(drive.period_s),
-     .meaning = "The time between two changes of the duty: a whole multiple of the step, and the sample period is a "
-                "whole multiple of it."},
+     .meaning =
+         "The time between two changes of the duty: a whole multiple of the step, and the sample period is a "
+         "whole multiple of it. The voltage of a battery and the resistance of a warm winding change at the same "
+         "times; what that makes of energy, charge and temperature is of second order in the period."},
     {QUANTITY("ramp", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(drive.ramp_s),
      .meaning = "The shortest time in which the duty rises from 0 to 100 %, at each start. The duty falls at once."},
     {CHOICE("when_off", offs), .default_text = "coast", DRAFT(drive.off),

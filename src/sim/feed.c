@@ -17,22 +17,65 @@ static bool is_on(const struct sb_feed *feed)
   return feed->drive.command != SB_COMMAND_STOP && !feed->is_cut_out && !feed->is_empty;
 }
 
-/* Held until the next tick: that of its middle, were the winding to warm on as it did. */
-static void take_resistance(struct sb_sim *sim, double warmed_k)
+static double tick_s(const struct sb_sim *sim)
+{
+  return (double)sim->steps_per_tick * sim->step_s;
+}
+
+/* The motor's line at a voltage and a resistance of the winding, for the duty in force. */
+static struct sb_motor_line line_at(const struct sb_sim *sim, double voltage_v, double resistance_ohm)
+{
+  const struct sb_model *model = sim->model;
+  const struct sb_feed *feed = &sim->state.feed;
+  struct sb_motor motor = model->motor;
+  struct sb_supply supply = model->supply;
+  motor.resistance_ohm = resistance_ohm;
+  supply.open_circuit_voltage_v = voltage_v;
+  const bool has_ticks = sim->steps_per_tick > 0, is_off = has_ticks && !is_on(feed);
+  const double duty = is_off ? 0.0 : has_ticks ? feed->drive.duty : model->drive.limit_fraction;
+  const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
+  const bool is_open = is_cut || (is_off && model->drive.off == SB_OFF_COAST);
+  return is_open ? sb_motor_line_open(&motor) : sb_motor_line_driven(&motor, &supply, duty);
+}
+
+static double charge_after(const struct sb_sim *sim, double drawn_as)
+{
+  const struct sb_battery *battery = &sim->model->battery;
+  const double left = battery->charge_fraction - drawn_as / battery->capacity_as;
+  return fmin(fmax(left, 0.0), 1.0);
+}
+
+static double open_voltage_v(const struct sb_sim *sim, double drawn_as)
+{
+  const struct sb_model *model = sim->model;
+  return model->battery.is_present ? sb_battery_voltage_v(&model->battery, charge_after(sim, drawn_as))
+                                   : model->supply.open_circuit_voltage_v;
+}
+
+static double winding_ohm(const struct sb_sim *sim, double winding_c)
+{
+  const struct sb_model *model = sim->model;
+  const double cold_ohm = model->motor.resistance_ohm;
+  return model->winding.is_present ? cold_ohm * sb_winding_resistance_ratio(&model->winding, winding_c) : cold_ohm;
+}
+
+/*
+ * What is held until the next tick is what there will be in the middle, were the present current to flow until then. The
+ * error of the middle is of second order in the period, though voltage and resistance held so far, of half a period ago, give
+ * this current: so is all that follows, right after a switch, too.
+ */
+static void look_ahead(struct sb_sim *sim)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
-  feed->resistance_ohm = sim->model->motor.resistance_ohm;
+  const double half_s = 0.5 * tick_s(sim);
+  if (!sim->model->battery.is_present && !winding->is_present) return;
+  const struct sb_motor_line line = line_at(sim, feed->voltage_v, feed->resistance_ohm);
+  const double current_a = sb_motor_current_a(&line, sim->state.motor_speed_rad_s);
+  const double loss_w = feed->resistance_ohm * current_a * current_a;
+  feed->voltage_v = open_voltage_v(sim, feed->drawn_as + line.duty * current_a * half_s);
   if (!winding->is_present) return;
-  feed->resistance_ohm *= sb_winding_resistance_ratio(winding, feed->warmth.winding_c + 0.5 * warmed_k);
-}
-
-static void take_voltage(struct sb_sim *sim)
-{
-  struct sb_feed *feed = &sim->state.feed;
-  const struct sb_battery *battery = &sim->model->battery;
-  feed->voltage_v = battery->is_present ? sb_battery_voltage_v(battery, sb_feed_charge_fraction(sim))
-                                        : sim->model->supply.open_circuit_voltage_v;
+  feed->resistance_ohm = winding_ohm(sim, sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s));
 }
 
 void sb_feed_start(struct sb_sim *sim)
@@ -45,42 +88,41 @@ void sb_feed_start(struct sb_sim *sim)
     feed->warmth = sb_winding_start(winding);
     feed->is_cut_out = feed->warmth.winding_c >= winding->cut_out_c;
   }
-  take_resistance(sim, 0.0);
-  take_voltage(sim);
+  feed->voltage_v = open_voltage_v(sim, 0.0);
+  feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
+  look_ahead(sim);
 }
 
-static void warm(struct sb_sim *sim, double period_s)
+static void warm(struct sb_sim *sim)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
   if (winding->is_present) {
-    const double before_c = feed->warmth.winding_c;
-    feed->warmth = sb_winding_warmed(winding, &feed->warmth, feed->loss_j / period_s, period_s);
+    const double lasted_s = tick_s(sim);
+    feed->warmth = sb_winding_warmed(winding, &feed->warmth, feed->loss_j / lasted_s, lasted_s);
     const double limit_c = feed->is_cut_out ? winding->reset_c : winding->cut_out_c;
     feed->is_cut_out = feed->is_cut_out ? feed->warmth.winding_c > limit_c : feed->warmth.winding_c >= limit_c;
-    take_resistance(sim, feed->warmth.winding_c - before_c);
   }
   feed->loss_j = 0.0;
 }
 
-/* The terminals under the present load; a charge of nothing is empty whatever they show. */
-static void discharge(struct sb_sim *sim, double period_s)
+/* The terminals under the present load; a charge of nothing is empty whatever they show. A delay of n ticks is over n ticks
+ * after the one that first found the voltage low. */
+static void discharge(struct sb_sim *sim)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_battery *battery = &sim->model->battery;
   if (!battery->is_present) return;
-  const struct sb_segment *seg = sim->segment;
-  const double motor_a = sb_motor_current_a(&seg->line, sim->state.motor_speed_rad_s);
-  const double drawn_a = seg->line.duty * motor_a;
-  const double terminal_v = seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a;
-  feed->low_s = drawn_a > 0.0 && terminal_v < battery->cutoff_v ? feed->low_s + period_s : 0.0;
-  if (feed->low_s > battery->cutoff_delay_s) feed->is_empty = 1;
+  const struct sb_motor_line *line = &sim->segment->line;
+  const double drawn_a = line->duty * sb_motor_current_a(line, sim->state.motor_speed_rad_s);
+  const double terminal_v = sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a;
+  feed->low_ticks = drawn_a > 0.0 && terminal_v < battery->cutoff_v ? feed->low_ticks + 1 : 0;
+  if (feed->low_ticks > sb_model_step_count(battery->cutoff_delay_s, tick_s(sim))) feed->is_empty = 1;
   if (sb_feed_charge_fraction(sim) <= 0.0) feed->is_empty = 1;
-  take_voltage(sim);
 }
 
 /* What the sums tell about a winding too hot and a drive that was cut. */
-static void note(struct sb_sim *sim, bool was_cut, double period_s)
+static void note(struct sb_sim *sim, bool was_cut)
 {
   struct sb_sums *sums = &sim->sums;
   const struct sb_feed *feed = &sim->state.feed;
@@ -90,11 +132,11 @@ static void note(struct sb_sim *sim, bool was_cut, double period_s)
     if (winding_c > sim->model->limits.winding_c) {
       if (isnan(sums->hot_first_s)) sums->hot_first_s = now_s;
       sums->hot_last_s = now_s;
-      sums->hot_s += period_s;
+      sums->hot_s += tick_s(sim);
     }
   }
   if (was_cut) {
-    sums->cut_s += period_s;
+    sums->cut_s += tick_s(sim);
     sums->cut_last_s = now_s;
   }
   if (!(feed->is_cut_out || feed->is_empty)) return;
@@ -109,12 +151,12 @@ bool sb_feed_tick(struct sb_sim *sim)
   struct sb_state *state = &sim->state;
   struct sb_feed *feed = &state->feed;
   const bool was_on = is_on(feed), was_cut = feed->is_cut_out || feed->is_empty;
-  const double period_s = (double)sim->steps_per_tick * sim->step_s;
   const int command = feed->drive.command;
-  warm(sim, period_s);
-  discharge(sim, period_s);
-  note(sim, was_cut, period_s);
+  warm(sim);
+  discharge(sim);
+  note(sim, was_cut);
   feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
+  look_ahead(sim);
   const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
@@ -127,28 +169,20 @@ void sb_feed_line(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   const struct sb_model *model = sim->model;
   const struct sb_feed *feed = &sim->state.feed;
-  const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
-  struct sb_motor motor = model->motor;
-  struct sb_supply supply = model->supply;
-  double duty = model->drive.limit_fraction;
-  bool is_off = false;
-  if (sim->steps_per_tick > 0) {
-    motor.resistance_ohm = feed->resistance_ohm;
-    supply.open_circuit_voltage_v = feed->voltage_v;
-    is_off = !is_on(feed);
-    duty = is_off ? 0.0 : feed->drive.duty;
-  }
-  const bool is_open = is_cut || (is_off && model->drive.off == SB_OFF_COAST);
-  seg->line = is_open ? sb_motor_line_open(&motor) : sb_motor_line_driven(&motor, &supply, duty);
-  seg->voltage_v = supply.open_circuit_voltage_v;
-  seg->resistance_ohm = motor.resistance_ohm;
+  const bool has_ticks = sim->steps_per_tick > 0;
+  seg->voltage_v = has_ticks ? feed->voltage_v : model->supply.open_circuit_voltage_v;
+  seg->resistance_ohm = has_ticks ? feed->resistance_ohm : model->motor.resistance_ohm;
+  seg->line = line_at(sim, seg->voltage_v, seg->resistance_ohm);
+}
+
+double sb_feed_open_voltage_v(const struct sb_sim *sim)
+{
+  return open_voltage_v(sim, sim->state.feed.drawn_as);
 }
 
 double sb_feed_charge_fraction(const struct sb_sim *sim)
 {
-  const struct sb_battery *battery = &sim->model->battery;
-  const double left = battery->charge_fraction - sim->state.feed.drawn_as / battery->capacity_as;
-  return fmin(fmax(left, 0.0), 1.0);
+  return charge_after(sim, sim->state.feed.drawn_as);
 }
 
 bool sb_feed_is_on(const struct sb_sim *sim)

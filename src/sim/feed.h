@@ -20,6 +20,9 @@ bool sb_feed_tick(struct sb_sim *sim);
 /* Makes the motor's line of the segment. */
 void sb_feed_line(struct sb_sim *sim);
 
+/* Open-circuit voltage at the present charge; what the segment holds is that of the middle between two ticks. */
+double sb_feed_open_voltage_v(const struct sb_sim *sim);
+
 /* Charge left in the battery, a share of its capacity. */
 double sb_feed_charge_fraction(const struct sb_sim *sim);
 

@@ -499,7 +499,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, external_nm),
       .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, external_nm),
       .motor_current_a = has_currents ? current_a : NAN,
-      .supply_voltage_v = has_currents ? seg->voltage_v - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
+      .supply_voltage_v =
+          has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
       .output_turns = state->output_angle_rad / SB_TURN,
       .vehicle_speed_rad_s = sb_contact_speed_rad_s(state),
       .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,

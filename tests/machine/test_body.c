@@ -17,7 +17,7 @@ static const double step_limit = 1e-6;   /* what a step of 1 ms leaves, as in th
 static const double no_drive_nm = 1e-12; /* next to no motor */
 
 /* Room for the tables of one body at a time. */
-static double room[3 * 4096];
+static double room[4 * 4096];
 
 static struct sb_load lowered(const struct sb_body *body)
 {
@@ -212,6 +212,61 @@ static void at_its_points_a_grade_is_exact(void **state)
     if (i == 4) continue; /* the near side of the jump */
     const double want = 30.0 * 9.81 * 0.08 * sin(atan(hump_grade[i]));
     assert_near(load_nm(&load, hump_m[i] / 0.08, 1.0), want, rounding * 30.0);
+  }
+}
+
+/* The pieces of a changing grade: at their ends the grade is that of the straight line between its points, and weight,
+ * rolling resistance and press are exact at the very same places. */
+static void at_the_ends_of_its_pieces_a_grade_is_on_its_line_and_the_forces_are_exact(void **state)
+{
+  (void)state;
+  struct sb_body body = hump_vehicle();
+  body.vehicle.rolling_resistance_ratio = 0.25;
+  body.vehicle.static_friction_ratio = body.vehicle.kinetic_friction_ratio = 0.6;
+  body.vehicle.driven_share = 0.5;
+  const struct sb_load load = lowered(&body);
+  const double weight_nm = 30.0 * 9.81 * 0.08;
+  const struct sb_table *acts = &load.parts[0].table, *resists = &load.parts[1].table, *press = &load.road.press;
+  assert_int_equal(acts->count, resists->count);
+  assert_int_equal(acts->count, press->count);
+  assert_memory_equal(acts->x, resists->x, acts->count * sizeof *acts->x);
+  assert_memory_equal(acts->x, press->x, acts->count * sizeof *acts->x);
+  size_t i = 0;
+  for (size_t k = 0; k < acts->count; k++) {
+    const double place_m = acts->x[k] * 0.08;
+    const bool is_behind_jump = k > 0 && acts->x[k] == acts->x[k - 1];
+    while (i + 2 < HUMP_COUNT && (hump_m[i + 1] < place_m - 1e-12 || (is_behind_jump && hump_m[i + 1] <= place_m))) i++;
+    const double share = (place_m - hump_m[i]) / (hump_m[i + 1] - hump_m[i]);
+    const double tilt = atan(hump_grade[i] + share * (hump_grade[i + 1] - hump_grade[i]));
+    assert_near(acts->y[k], weight_nm * sin(tilt), 10.0 * rounding * weight_nm); /* the place's own rounding, too */
+    assert_near(resists->y[k], 0.25 * weight_nm * cos(tilt), 10.0 * rounding * weight_nm);
+    assert_near(press->y[k], 0.5 * weight_nm * cos(tilt), 10.0 * rounding * weight_nm);
+  }
+}
+
+/* Within a piece the force is a straight line, and where one ends there is no step but the grade's own: met from both
+ * sides, going either way. */
+static void within_its_pieces_the_force_is_straight_and_it_has_no_steps(void **state)
+{
+  (void)state;
+  struct sb_body body = hump_vehicle();
+  const struct sb_load load = lowered(&body);
+  const double scale_nm = 30.0 * 9.81 * 0.08;
+  const struct sb_table *table = &load.parts[0].table;
+  for (size_t k = 1; k < table->count; k++) {
+    const double a = table->x[k - 1], b = table->x[k], width = b - a;
+    if (width == 0.0) continue;
+    for (int direction = -1; direction <= 1; direction += 2) {
+      const struct sb_load_at at = {.angle_rad = 0.5 * (a + b), .direction = direction};
+      const struct sb_load_curve curve = sb_load_curve_at(&load, &at, SB_SHARE_ALL);
+      for (double share = 0.0; share <= 1.0; share += 0.125) {
+        const double want = table->y[k - 1] + share * (table->y[k] - table->y[k - 1]);
+        const double got = sb_load_curve_nm(&curve, 0.0, a + share * width, direction);
+        assert_near(got, want, rounding * scale_nm);
+        if (share == 0.0 || share == 1.0) continue;
+        assert_near(load_nm(&load, a + share * width, direction), want, rounding * scale_nm);
+      }
+    }
   }
 }
 
@@ -455,6 +510,8 @@ int main(void)
       cmocka_unit_test(a_vehicle_on_a_grade_rolls_back_in_neutral_unless_its_tyres_hold_it),
       cmocka_unit_test(a_changing_grade_is_met_within_a_millionth_of_the_weight),
       cmocka_unit_test(at_its_points_a_grade_is_exact),
+      cmocka_unit_test(at_the_ends_of_its_pieces_a_grade_is_on_its_line_and_the_forces_are_exact),
+      cmocka_unit_test(within_its_pieces_the_force_is_straight_and_it_has_no_steps),
       cmocka_unit_test(a_vehicle_that_coasts_over_a_hump_keeps_its_energy),
       cmocka_unit_test(a_mine_hoist_starts_with_the_torque_in_the_book),
       cmocka_unit_test(a_hoist_reflects_to_its_motor_as_in_the_book),

@@ -87,6 +87,47 @@ static void a_count_stays_within_32_bits(void **state)
   sb_sensor_clear(&reading);
 }
 
+/* A register of `full` counts holds (2 permille full + 1000) / 2000 of a duty, in whole numbers: ties away from zero. The
+ * reading is what is left, as the controller is told. 65 % of 10 counts, 62.5 % of 20 and the like lie on a tie that
+ * doubles may miss to either side. */
+static void a_duty_is_rounded_as_its_register_rounds_it(void **state)
+{
+  (void)state;
+  static const int registers[] = {1, 3, 4, 8, 10, 20, 60, 100, 127, 200, 250, 255, 256, 1000, 1023, 4095, 65535};
+  int misses = 0, ties = 0;
+  for (size_t i = 0; i < sizeof registers / sizeof *registers; i++) {
+    const int full = registers[i];
+    const struct sb_sensor sensor = {
+        .quantity = SB_SENSES_DUTY, .reference_rad_s = 1.0, .resolution_fraction = 1.0 / full};
+    struct sb_reading reading = reading_of(&sensor, 0.02);
+    for (int permille = 0; permille <= 1000; permille++) {
+      const long long held = (2LL * permille * full + 1000) / 2000;
+      const double input =
+          sb_sensor_input(&sensor, 0.0, permille % 2 == 0 ? permille / 1000.0 : -permille / 1000.0, 0.0);
+      assert_int_equal(sb_sensor_sample_input(&reading, &sensor, input), full - held);
+      ties += 2LL * permille * full % 2000 == 1000;
+      misses += full - (long long)round(permille / 1000.0 / sensor.resolution_fraction) != full - held;
+      misses += (long long)round(input / sensor.resolution_fraction) != full - held;
+    }
+    sb_sensor_clear(&reading);
+  }
+  assert_true(ties > 100 && misses > 100); /* what a plain rounding makes of it */
+}
+
+/* A current beyond the reference, too: 2.5 A of 2 A by a converter of half an ampere is 5 counts, one below nothing left. */
+static void a_current_is_rounded_as_its_converter_rounds_it(void **state)
+{
+  (void)state;
+  const struct sb_sensor sensor = {
+      .quantity = SB_SENSES_CURRENT, .reference_rad_s = 1.0, .reference_a = 2.0, .resolution_fraction = 0.25};
+  struct sb_reading reading = reading_of(&sensor, 0.02);
+  for (int quarters = 0; quarters <= 20; quarters++) { /* of a count */
+    const double input = sb_sensor_input(&sensor, 0.0, 1.0, 0.125 * quarters);
+    assert_int_equal(sb_sensor_sample_input(&reading, &sensor, input), 4 - (quarters + 2) / 4);
+  }
+  sb_sensor_clear(&reading);
+}
+
 /* 7 / 100 / 0.01 and its like come out just beside a whole number in doubles. */
 static void a_threshold_on_a_whole_count_is_that_count(void **state)
 {
@@ -169,6 +210,27 @@ static void noise_is_gaussian_of_the_given_deviation(void **state)
     assert_near((double)below / DRAW_COUNT, share, 5.0 * sqrt(share * (1.0 - share) / DRAW_COUNT));
   }
   free(noise);
+}
+
+/* The draw is spelt out in the project's own sums; GSL's quantile of the same random numbers is the same to a few roundings,
+ * and beyond |q| = 0.425 its logarithm's. */
+static void draws_are_the_quantiles_of_the_generators_numbers(void **state)
+{
+  (void)state;
+  const struct sb_sensor sensor = {.reference_rad_s = 1.0, .noise_fraction = 0.01, .seed = 42};
+  struct sb_reading reading = reading_of(&sensor, 0.02);
+  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(rng);
+  gsl_rng_set(rng, sensor.seed);
+  double greatest = 0.0;
+  for (int n = 0; n < 1000000; n++) {
+    const double want = gsl_cdf_ugaussian_Pinv(gsl_rng_uniform_pos(rng));
+    assert_near_rel(sb_sensor_draw(&reading), want, 4e-15);
+    greatest = fmax(greatest, fabs(want));
+  }
+  assert_true(greatest > 4.5);
+  gsl_rng_free(rng);
+  sb_sensor_clear(&reading);
 }
 
 static void the_same_seed_gives_the_same_noise_and_another_does_not(void **state)
@@ -260,6 +322,9 @@ int main(void)
       cmocka_unit_test(either_sense_of_the_motor_reads_the_same),
       cmocka_unit_test(a_reading_without_resolution_is_exact_to_half_a_count),
       cmocka_unit_test(a_count_stays_within_32_bits),
+      cmocka_unit_test(a_duty_is_rounded_as_its_register_rounds_it),
+      cmocka_unit_test(a_current_is_rounded_as_its_converter_rounds_it),
+      cmocka_unit_test(draws_are_the_quantiles_of_the_generators_numbers),
       cmocka_unit_test(a_threshold_on_a_whole_count_is_that_count),
       cmocka_unit_test(a_threshold_between_two_counts_parts_them),
       cmocka_unit_test(counts_decide_as_the_fractions_do),

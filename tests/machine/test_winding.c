@@ -254,6 +254,25 @@ static void the_tiniest_duration_warms_by_its_share_and_none_by_nothing(void **s
   assert_near(still.housing_c, 20.0, 0.0);
 }
 
+/* Beside the exact solution the error is of second order in a short while, and the longest leads to where the winding
+ * settles over a housing that stays. */
+static void a_short_while_is_foreseen_to_second_order_and_a_long_one_within_bounds(void **state)
+{
+  (void)state;
+  const struct sb_winding winding = housed(25.0, 1.5, 600.0, 4.0);
+  const struct sb_warmth from = {60.0, 30.0};
+  double errors[2];
+  for (int i = 0; i < 2; i++) {
+    const double soon_s = i == 0 ? 0.02 : 0.01;
+    errors[i] =
+        sb_winding_soon_c(&winding, &from, 9.0, soon_s) - sb_winding_warmed(&winding, &from, 9.0, soon_s).winding_c;
+  }
+  assert_true(fabs(errors[0]) > 1e-8);
+  assert_near(errors[0] / errors[1], 4.0, 0.01);
+  assert_near(sb_winding_soon_c(&winding, &from, 9.0, 0.0), 60.0, 0.0);
+  assert_near(sb_winding_soon_c(&winding, &from, 9.0, 1e12), 30.0 + 9.0 * 1.5, 1e-8);
+}
+
 /* In the end the heat flow through both resistances is the loss; an endless wait is allowed. */
 static void an_endless_wait_ends_where_the_loss_flows_out(void **state)
 {
@@ -386,6 +405,7 @@ int main(void)
       cmocka_unit_test(two_nodes_follow_the_integrator),
       cmocka_unit_test(two_durations_in_turn_are_one),
       cmocka_unit_test(the_tiniest_duration_warms_by_its_share_and_none_by_nothing),
+      cmocka_unit_test(a_short_while_is_foreseen_to_second_order_and_a_long_one_within_bounds),
       cmocka_unit_test(an_endless_wait_ends_where_the_loss_flows_out),
       cmocka_unit_test(a_stiff_pair_of_nodes_stays_exact),
       cmocka_unit_test(a_housing_without_end_is_as_none),

@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "base/constants.h"
+#include "base/elementary.h"
 #include "machine/load/kinds.h"
 
 /* Where the sine crosses the breakaway value: rising and falling, each once a period. */
@@ -22,7 +23,7 @@ static bool find_crossings(const struct sb_load_part *part, struct crossings *fo
   const double level = (part->breakaway_nm - part->mean_nm) / part->amplitude_nm;
   if (!(level > -1.0 && level < 1.0)) return false;
 
-  const double angle_rad = asin(level);
+  const double angle_rad = sb_elementary_asin(level);
   /* Within one period of 0, so that a large phase costs no digits at each place. */
   found->rising = fmod((angle_rad - part->phase_rad) / SB_TURN, 1.0) * part->period;
   found->falling = fmod((0.5 * SB_TURN - angle_rad - part->phase_rad) / SB_TURN, 1.0) * part->period;

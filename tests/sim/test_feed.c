@@ -1,0 +1,124 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * What feeds the motor at ticks: how its errors follow the period, and delays that count whole ticks.
+ */
+#include "help/driven.h"
+
+/* A battery of 8 A s that loses a volt with each tenth of its charge, and a winding that warms by ten kelvin a second at
+ * the load: all that moves at ticks moves fast. */
+static const double charges[] = {0.0, 1.0}, volts[] = {4.0, 14.0};
+
+static struct sb_model hot_model(void)
+{
+  struct sb_model model = model_two_gears("selector");
+  model_set_currents(&model, 2.6, 0.14, 0.5);
+  model.battery = (struct sb_battery){
+      .is_present = true, .curve = {2, charges, volts}, .series_count = 1, .capacity_as = 8.0, .charge_fraction = 1.0};
+  model.supply.open_circuit_voltage_v = 14.0;
+  model.winding = (struct sb_winding){.is_present = true,
+                                      .ambient_c = 20.0,
+                                      .start_c = 20.0,
+                                      .housing_start_c = 20.0,
+                                      .reference_c = 25.0,
+                                      .capacity_j_k = 0.5,
+                                      .resistance_k_w = 6.0,
+                                      .housing_capacity_j_k = 8.0,
+                                      .housing_resistance_k_w = 6.0,
+                                      .cut_out_c = INFINITY,
+                                      .reset_c = INFINITY};
+  model.control.sample_period_s = 0.04;
+  model.run.step_s = 6.25e-4;
+  model_add_constant(&model, 0.6, true);
+  model_finish(&model);
+  return model;
+}
+
+enum { FIGURES = 4 };
+
+/* Energy, charge, temperature and place at the end of 1.92 s, at a period of the ticks. */
+static void run_at(struct sb_model model, double period_s, double figures[FIGURES])
+{
+  model.drive.period_s = period_s;
+  const struct driven end = drive(&model, 0, NULL, 0, 1.92);
+  figures[0] = end.sums.energy.given;
+  figures[1] = end.state.feed.drawn_as;
+  figures[2] = end.state.feed.warmth.winding_c;
+  figures[3] = end.state.output_angle_rad;
+}
+
+/* Errors at 20 ms and 10 ms against a run at 0.625 ms, which itself is off by a 1024th of the first. */
+static void take_errors(const struct sb_model *model, double coarse[FIGURES], double fine[FIGURES])
+{
+  double exact[FIGURES];
+  run_at(*model, 0.02, coarse);
+  run_at(*model, 0.01, fine);
+  run_at(*model, 6.25e-4, exact);
+  for (int i = 0; i < FIGURES; i++) {
+    coarse[i] -= exact[i];
+    fine[i] -= exact[i];
+  }
+}
+
+/* 4 (1 - 1/1024) / (1 - 1/256) = 4.01, and terms of third order: the period is 0.4 of a time constant. */
+static void halving_the_period_quarters_the_errors_of_a_run(void **state)
+{
+  (void)state;
+  double coarse[FIGURES], fine[FIGURES];
+  const struct sb_model model = hot_model();
+  take_errors(&model, coarse, fine);
+  for (int i = 0; i < FIGURES; i++) assert_near(coarse[i] / fine[i], 4.01, 0.25);
+}
+
+/* A start, a stop, a start again, and the other way round, each on a tick of every period. Errors of both signs add up
+ * here, so that one of them may fall by more than to a quarter, or turn its sign; to a half would be first order. */
+static void across_switches_the_errors_fall_as_fast(void **state)
+{
+  (void)state;
+  static const double times_s[] = {0.0, 0.48, 0.64, 1.2}, commands[] = {1.0, 0.0, 1.0, -1.0};
+  struct sb_model model = hot_model();
+  model.drive.schedule = (struct sb_table){4, times_s, commands};
+  for (int off = SB_OFF_COAST; off <= SB_OFF_BRAKE; off++) {
+    double coarse[FIGURES], fine[FIGURES];
+    model.drive.off = (enum sb_drive_off)off;
+    take_errors(&model, coarse, fine);
+    for (int i = 0; i < FIGURES; i++) assert_near(fine[i] / coarse[i], 0.0, 0.3);
+  }
+}
+
+/* A battery that is low from the first tick on, 1 period after the start, at any load: cut n ticks later. */
+static void a_cutoff_delay_of_n_ticks_is_over_after_n_ticks(void **state)
+{
+  (void)state;
+  static const struct {
+    double step_s, period_s, delay_s;
+    int ticks;
+  } cases[] = {{1e-3, 1e-3, 0.1, 100},  {1e-3, 3e-3, 0.3, 100}, {1e-3, 3e-3, 0.1, 34}, {1e-3, 7e-3, 0.7, 100},
+               {1e-3, 1e-2, 0.1, 10},   {1e-3, 1e-3, 0.3, 300}, {1e-3, 1e-3, 0.0, 0},  {0.1, 0.1, 0.3, 3},
+               {1e-4, 1e-4, 0.1, 1000}, {3e-3, 3e-3, 0.9, 300}, {1e-3, 1e-3, 0.7, 700}};
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+    struct sb_model model = hot_model();
+    model.run.step_s = cases[i].step_s;
+    model.drive.period_s = cases[i].period_s;
+    model.battery.cutoff_v = 100.0;
+    model.battery.cutoff_delay_s = cases[i].delay_s;
+    const long long cut = (cases[i].ticks + 1) * sb_model_step_count(cases[i].period_s, cases[i].step_s);
+    struct sb_error err;
+    struct sb_sim sim;
+    assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+    assert_int_equal(sb_sim_advance(&sim, cut - 1, &err), SB_OK);
+    assert_int_equal(sim.state.feed.is_empty, 0);
+    assert_int_equal(sb_sim_advance(&sim, cut, &err), SB_OK);
+    assert_int_equal(sim.state.feed.is_empty, 1);
+    sb_sim_clear(&sim);
+  }
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(halving_the_period_quarters_the_errors_of_a_run),
+      cmocka_unit_test(across_switches_the_errors_fall_as_fast),
+      cmocka_unit_test(a_cutoff_delay_of_n_ticks_is_over_after_n_ticks),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
