@@ -165,7 +165,8 @@ int main(int argc, char **argv)
 {
   if (argc > 1) return print_sum(argv[1]);
   char absolute[512];
-  snprintf(absolute, sizeof absolute, "%s%s%s", argv[0][0] == '/' ? "" : SB_SOURCE_DIR, argv[0][0] == '/' ? "" : "/", argv[0]);
+  snprintf(absolute, sizeof absolute, "%s%s%s", argv[0][0] == '/' ? "" : SB_SOURCE_DIR, argv[0][0] == '/' ? "" : "/",
+           argv[0]);
   own_path = absolute;
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(elementary_functions_are_the_same_bits),

@@ -54,7 +54,8 @@ static void put(struct figures *all, const char *name, double value, double scal
   all->value[all->count++] = value;
 }
 
-static void put_end(struct figures *all, const struct sb_model *model, const struct sb_sums *sums, const struct sb_row *end)
+static void put_end(struct figures *all, const struct sb_model *model, const struct sb_sums *sums,
+                    const struct sb_row *end)
 {
   const double motor = model->motor.no_load_speed_rad_s, output = fabs(sums->output_speed_rad_s.value);
   const double turns = output * model->run.duration_s;

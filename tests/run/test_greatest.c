@@ -93,7 +93,8 @@ static int excesses_of(unsigned long seed, const struct sb_sums *sums, const str
   int count = 0;
   count += is_more(seed, "torque", shown->torque_nm, shown->torque_s, fabs(sums->output_torque_nm.value), rounding);
   count += is_more(seed, "current", shown->current_a, shown->current_s, fabs(sums->motor_current_a.value), rounding);
-  count += is_more(seed, "motor speed", shown->motor_rad_s, shown->motor_s, fabs(sums->motor_speed_rad_s.value), rounding);
+  count +=
+      is_more(seed, "motor speed", shown->motor_rad_s, shown->motor_s, fabs(sums->motor_speed_rad_s.value), rounding);
   count += is_more(seed, "output speed", shown->output_rad_s, shown->output_s, speed, rounding);
   count += shown->greatest_rad_s > sums->greatest_output_speed_rad_s + rounding * speed;
   count += shown->least_rad_s < sums->least_output_speed_rad_s - rounding * speed;
@@ -148,13 +149,12 @@ static struct sb_model cart(double column[MIX_ROOM], double crate_m, double crat
   model.load.inertia_kg_m2 = 0.01;
   model.run.duration_s = 0.9;
   struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
-  body.vehicle = (struct sb_vehicle){.gravity_m_s2 = 9.80665, .mass_kg = 20.0, .wheel_radius_m = 0.05, .driven_share = 1.0};
+  body.vehicle =
+      (struct sb_vehicle){.gravity_m_s2 = 9.80665, .mass_kg = 20.0, .wheel_radius_m = 0.05, .driven_share = 1.0};
   if (crate_kg > 0.0) {
     body.vehicle.obstacle_count = 1;
-    body.vehicle.obstacles[0] = (struct sb_vehicle_obstacle){.distance_m = crate_m,
-                                                             .mass_kg = crate_kg,
-                                                             .static_friction_ratio = 0.05,
-                                                             .kinetic_friction_ratio = 0.05};
+    body.vehicle.obstacles[0] = (struct sb_vehicle_obstacle){
+        .distance_m = crate_m, .mass_kg = crate_kg, .static_friction_ratio = 0.05, .kinetic_friction_ratio = 0.05};
   }
   struct sb_error err = {SB_OK, ""};
   if (sb_body_lower(&body, column, &model.load, &err) != SB_OK) fail_msg("%s", err.text);
@@ -243,7 +243,8 @@ static void what_a_switch_of_the_schedule_ends_was_greatest_just_before(void **s
   model.drive.schedule = (struct sb_table){2, at_s, command};
   struct sb_sums sums;
   run(&model, &sums);
-  assert_near(fabs(sums.motor_current_a.value), fabs(before.motor_current_a), 4.0 * DBL_EPSILON * before.motor_current_a);
+  assert_near(fabs(sums.motor_current_a.value), fabs(before.motor_current_a),
+              4.0 * DBL_EPSILON * before.motor_current_a);
   assert_near_rel(sums.motor_current_a.time_s, 0.5, DBL_EPSILON);
   assert_near_rel(fabs(sums.output_torque_nm.value), fabs(before.output_torque_nm), 1e-13);
 }

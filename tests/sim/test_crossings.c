@@ -15,7 +15,8 @@ static const double rounding = 1e-11;
 
 static const double coarse_s = 1e-3, fine_s = 1e-5;
 
-static struct driven at_step(struct sb_model *model, int gear, const struct oracle_command *command, double end_s, double step_s)
+static struct driven at_step(struct sb_model *model, int gear, const struct oracle_command *command, double end_s,
+                             double step_s)
 {
   model->run.step_s = step_s;
   model_finish(model);
@@ -41,7 +42,8 @@ static void compare_peak(const struct sb_peak *got, const struct sb_peak *want)
 static void compare_sums(const struct sb_sums *got, const struct sb_sums *want)
 {
   const double *one = (const double *)&got->energy, *other = (const double *)&want->energy;
-  for (size_t i = 0; i < sizeof got->energy / sizeof *one; i++) assert_near(one[i], other[i], rounding * want->energy.throughput);
+  for (size_t i = 0; i < sizeof got->energy / sizeof *one; i++)
+    assert_near(one[i], other[i], rounding * want->energy.throughput);
   compare_peak(&got->output_torque_nm, &want->output_torque_nm);
   compare_peak(&got->motor_speed_rad_s, &want->motor_speed_rad_s);
   compare_peak(&got->output_speed_rad_s, &want->output_speed_rad_s);
@@ -59,7 +61,8 @@ static void compare_sums(const struct sb_sums *got, const struct sb_sums *want)
 }
 
 /* Runs both, compares them, and returns what the coarse step saw. */
-static struct driven seen_at_both_steps(struct sb_model *model, int gear, const struct oracle_command *command, double end_s)
+static struct driven seen_at_both_steps(struct sb_model *model, int gear, const struct oracle_command *command,
+                                        double end_s)
 {
   const struct driven fine = at_step(model, gear, command, end_s, fine_s);
   const struct driven coarse = at_step(model, gear, command, end_s, coarse_s);
@@ -68,7 +71,8 @@ static struct driven seen_at_both_steps(struct sb_model *model, int gear, const 
   compare_sums(&coarse.sums, &fine.sums);
   assert_near(coarse.state.motor_speed_rad_s, fine.state.motor_speed_rad_s, rounding * speed);
   assert_near(coarse.state.output_speed_rad_s, fine.state.output_speed_rad_s, rounding * speed);
-  assert_near(coarse.state.output_angle_rad, fine.state.output_angle_rad, rounding * fmax(1.0, fabs(fine.state.output_angle_rad)));
+  assert_near(coarse.state.output_angle_rad, fine.state.output_angle_rad,
+              rounding * fmax(1.0, fabs(fine.state.output_angle_rad)));
   assert_near(coarse.state.twist.twist_rad, fine.state.twist.twist_rad, rounding);
   return coarse;
 }
@@ -76,7 +80,8 @@ static struct driven seen_at_both_steps(struct sb_model *model, int gear, const 
 /* From base to peak and back within 0.3 ms, none of its corners on a step. */
 static const double pulse_s[] = {0.0, 0.25035, 0.2505, 0.25065};
 
-static struct sb_load_part *add_pulse(struct sb_model *model, double torque_nm[4], double base_nm, double peak_nm, bool is_resisting)
+static struct sb_load_part *add_pulse(struct sb_model *model, double torque_nm[4], double base_nm, double peak_nm,
+                                      bool is_resisting)
 {
   torque_nm[0] = torque_nm[1] = torque_nm[3] = base_nm;
   torque_nm[2] = peak_nm;
@@ -154,7 +159,8 @@ static void a_blow_parts_the_teeth_of_a_shaft_and_they_meet_again(void **state)
   struct sb_model model = model_two_gears("selector");
   model_add_constant(&model, 0.3, true);
   add_pulse(&model, nm, 0.0, -60.0, false);
-  model.driveshaft = (struct sb_driveshaft){.is_present = true, .stiffness_nm_rad = 4000.0, .damping_nms_rad = 2.0, .backlash_rad = 1e-6};
+  model.driveshaft = (struct sb_driveshaft){
+      .is_present = true, .stiffness_nm_rad = 4000.0, .damping_nms_rad = 2.0, .backlash_rad = 1e-6};
   model.run.initial_output_speed_rad_s = 7.0;
   const struct driven got = seen_at_both_steps(&model, 1, NULL, 0.3);
   const struct parting parting = parting_of(&model, 0.3);

@@ -111,7 +111,8 @@ static void without_a_time_constant_the_factors_are_those_of_a_straight_line(voi
   const struct sb_plain_factors factors = sb_plain_factors(0.02, 0.0);
   const struct {
     double got, want;
-  } pairs[] = {{factors.f, 1.0}, {factors.t, 0.5}, {factors.u, 1.0 / 6}, {factors.y, 1.0 / 24}, {factors.a, 1.0 / 3}, {factors.b, 1.0 / 20}};
+  } pairs[] = {{factors.f, 1.0},      {factors.t, 0.5},     {factors.u, 1.0 / 6},
+               {factors.y, 1.0 / 24}, {factors.a, 1.0 / 3}, {factors.b, 1.0 / 20}};
   for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) assert_near_rel(pairs[i].got, pairs[i].want, DBL_EPSILON);
 }
 
@@ -160,8 +161,10 @@ static void speed_turn_square_and_work_are_those_of_the_integrated_motion(void *
     double y[DIMENSION] = {start.x, 0.0, 0.0, 0.0};
     integrate(&seg, start.tau_s, start.tau_s + h, y);
     /* rk8pd was asked for 1e-13 a step; sizes that add up with either sign count, not what is left of them. */
-    const double rise = h * (fabs(seg.motor_rate.k) + fabs(seg.motor_rate.per_s) * (start.tau_s + h) + fall * fabs(start.x));
-    const double x = fabs(start.x) + rise / fmax(1.0, z), load = fabs(seg.load.k) + fabs(seg.load.per_s) + seg.load.lin * x;
+    const double rise =
+        h * (fabs(seg.motor_rate.k) + fabs(seg.motor_rate.per_s) * (start.tau_s + h) + fall * fabs(start.x));
+    const double x = fabs(start.x) + rise / fmax(1.0, z),
+                 load = fabs(seg.load.k) + fabs(seg.load.per_s) + seg.load.lin * x;
     const double limit = 1e-11;
     assert_near(sb_plain_speed(&seg, &factors, &start), y[X], limit * x);
     assert_near(gain.motor_turn, y[TURN], limit * h * x);
