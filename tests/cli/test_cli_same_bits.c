@@ -164,7 +164,7 @@ static void a_wave_with_a_breakaway_torque_is_the_same_bytes(void **state)
 int main(int argc, char **argv)
 {
   if (argc > 1) return print_sum(argv[1]);
-  char absolute[512];
+  static char absolute[512];
   snprintf(absolute, sizeof absolute, "%s%s%s", argv[0][0] == '/' ? "" : SB_SOURCE_DIR, argv[0][0] == '/' ? "" : "/",
            argv[0]);
   own_path = absolute;

@@ -182,7 +182,8 @@ static struct closed swinging(double t)
   double sn, cn, dn;
   const double w = 3.2, k = w / 4.0;
   gsl_sf_elljac_e(2.0 * t, k * k, &sn, &cn, &dn);
-  return (struct closed){w * cn, 2.0 * asin(k * sn)};
+  const double half = asin(k * sn);
+  return (struct closed){w * cn, 2.0 * half};
 }
 
 static struct closed turning(double t)

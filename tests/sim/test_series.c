@@ -50,7 +50,7 @@ static struct sb_series product_of(double gain, int count, const double *roots)
  * of Horner's 2 n operations. */
 static double noise_at(const struct sb_series *p, int degree, double s)
 {
-  struct sb_series sizes;
+  struct sb_series sizes = {{0.0}};
   for (int k = 0; k <= degree; k++) sizes.c[k] = fabs(p->c[k]);
   return 2.0 * degree * DBL_EPSILON * sb_series_at(&sizes, degree, s);
 }
