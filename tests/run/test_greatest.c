@@ -282,10 +282,42 @@ static void what_a_cut_out_ends_was_greatest_just_before(void **state)
   assert_true(fabs(until.output_torque_nm.value) > 1.05 * fabs(row_at(&endless, 0.4).output_torque_nm));
 }
 
+/* Twice as fast as without load at the start: the torque rises as the motor brakes less, and falls with the load. A constant, a
+ * straight line and one exponential, greatest where its slope is zero, between two samples:
+ *
+ *   x = xs + g t + (x0 - xs) exp(-t / tau),  torque = TL(t) + r Jo x',  x'' = (x0 - xs) / tau^2 exp(-t / tau)
+ *   TL' + r Jo x''(t) = 0 */
+static void a_torque_that_rises_and_falls_between_samples_is_greatest_there(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 2.0}, nm[] = {3.0, 2.0};
+  const double no_load_rad_s = 30.0, stall_nm = 0.5, jm = 1e-3, jo = 0.05, r = 0.1, first_nm = 3.0, fall_nm_s = -0.5;
+  struct sb_model model = model_blank();
+  model_set_line_motor(&model, no_load_rad_s, stall_nm, jm);
+  model_add_gear(&model, 1.0 / r, 1.0, false);
+  model.load.inertia_kg_m2 = jo;
+  model.control.sample_period_s = 1.0;
+  model.run.duration_s = 0.9;
+  model.run.initial_output_speed_rad_s = 2.0 * no_load_rad_s * r;
+  model_add_profile(&model, SB_OVER_TIME, false, 2, x, nm);
+  model_finish(&model);
+  const double inertia = jm + jo * r * r, slope = stall_nm / no_load_rad_s, tau_s = inertia / slope;
+  const double grow = -fall_nm_s * r / slope, rest = no_load_rad_s - first_nm * r / slope - grow * tau_s;
+  const double over = 2.0 * no_load_rad_s - rest; /* x0 - xs */
+  const double top_s = tau_s * log(r * jo * over / (tau_s * tau_s) / -fall_nm_s);
+  const double top_nm = first_nm + fall_nm_s * top_s + r * jo * (grow - over / tau_s * exp(-top_s / tau_s));
+  assert_true(top_s > 0.1 && top_s < 0.8);
+  struct sb_sums sums;
+  run(&model, &sums);
+  assert_near_rel(sums.output_torque_nm.value, top_nm, 1e-13);
+  assert_near(sums.output_torque_nm.time_s, top_s, 1e-6); /* flat there: the root of rounding */
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(no_row_shows_more_than_the_greatest),
+      cmocka_unit_test(a_torque_that_rises_and_falls_between_samples_is_greatest_there),
       cmocka_unit_test(a_cart_that_meets_a_crate_was_fastest_just_before),
       cmocka_unit_test(what_a_switch_of_the_schedule_ends_was_greatest_just_before),
       cmocka_unit_test(what_a_cut_out_ends_was_greatest_just_before),
