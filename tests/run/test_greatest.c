@@ -189,6 +189,29 @@ static void a_cart_that_meets_a_crate_was_fastest_just_before(void **state)
   assert_near_rel(sums.output_speed_rad_s.time_s, meet_s, 1e-13);
 }
 
+/* A run-up from rest without load: the gear delivers r Jo w0 / tau exp(-t / tau), above half of its greatest for tau ln 2. */
+static void the_time_above_the_limit_is_that_of_the_exponential(void **state)
+{
+  (void)state;
+  const double no_load_rad_s = 30.0, stall_nm = 0.5, jm = 1e-3, jo = 0.05, r = 0.1;
+  struct sb_model model = model_blank();
+  model_set_line_motor(&model, no_load_rad_s, stall_nm, jm);
+  model_add_gear(&model, 1.0 / r, 1.0, false);
+  model.load.inertia_kg_m2 = jo;
+  model.control.sample_period_s = 0.5;
+  model.run.duration_s = 2.0;
+  model_finish(&model);
+  const double inertia = jm + jo * r * r, tau_s = inertia * no_load_rad_s / stall_nm;
+  const double greatest_nm = r * jo * stall_nm / inertia;
+  model.limits.output_torque_nm = 0.5 * greatest_nm;
+  struct sb_sums sums;
+  run(&model, &sums);
+  assert_near_rel(sums.output_torque_nm.value, greatest_nm, 1e-14);
+  assert_near_rel(sums.over_limit_s, tau_s * log(2.0), 1e-13);
+  assert_near(sums.over_limit_first_s, 0.0, 0.0);
+  assert_near_rel(sums.over_limit_last_s, tau_s * log(2.0), 1e-13);
+}
+
 /* The row of an instant in a run without what comes then: its state is the one just before. */
 struct at {
   double time_s;
@@ -296,7 +319,7 @@ static void a_torque_that_rises_and_falls_between_samples_is_greatest_there(void
   model_set_line_motor(&model, no_load_rad_s, stall_nm, jm);
   model_add_gear(&model, 1.0 / r, 1.0, false);
   model.load.inertia_kg_m2 = jo;
-  model.control.sample_period_s = 1.0;
+  model.control.sample_period_s = 0.05;
   model.run.duration_s = 0.9;
   model.run.initial_output_speed_rad_s = 2.0 * no_load_rad_s * r;
   model_add_profile(&model, SB_OVER_TIME, false, 2, x, nm);
@@ -306,7 +329,9 @@ static void a_torque_that_rises_and_falls_between_samples_is_greatest_there(void
   const double over = 2.0 * no_load_rad_s - rest; /* x0 - xs */
   const double top_s = tau_s * log(r * jo * over / (tau_s * tau_s) / -fall_nm_s);
   const double top_nm = first_nm + fall_nm_s * top_s + r * jo * (grow - over / tau_s * exp(-top_s / tau_s));
-  assert_true(top_s > 0.1 && top_s < 0.8);
+  const double least_s = tau_s * log(over / (tau_s * grow)); /* of the speed, a few samples later */
+  const double samples = top_s / model.control.sample_period_s;
+  assert_true(least_s > top_s + model.control.sample_period_s && fabs(samples - round(samples)) > 0.1);
   struct sb_sums sums;
   run(&model, &sums);
   assert_near_rel(sums.output_torque_nm.value, top_nm, 1e-13);
@@ -318,6 +343,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(no_row_shows_more_than_the_greatest),
       cmocka_unit_test(a_torque_that_rises_and_falls_between_samples_is_greatest_there),
+      cmocka_unit_test(the_time_above_the_limit_is_that_of_the_exponential),
       cmocka_unit_test(a_cart_that_meets_a_crate_was_fastest_just_before),
       cmocka_unit_test(what_a_switch_of_the_schedule_ends_was_greatest_just_before),
       cmocka_unit_test(what_a_cut_out_ends_was_greatest_just_before),
