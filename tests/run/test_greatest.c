@@ -236,6 +236,27 @@ static void a_torque_at_rest_from_two_waves_is_greatest_where_their_sum_is(void 
   assert_near_rel(sums.over_limit_s, 0.2, 1e-9);
 }
 
+/* The same with a hold of 0.5 N m at least, which the resisting wave passes at p = 60 deg, upward: 4 + 0.5 sin p - 0.5 rises up to there,
+ * 4 + 0.5 sin p - (0.5 + 0.4 sin(p - 60 deg)) falls from there on. */
+static void a_torque_at_rest_is_greatest_where_a_wave_passes_the_least_hold(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  for (int g = 0; g < 2; g++) model.gearbox.gears[g].back_efficiency = 0.0;
+  model_add_constant(&model, 4.0, false);
+  model_add_sine(&model, SB_OVER_TIME, false, 0.0, 0.5, 0.0613);
+  model_add_sine(&model, SB_OVER_TIME, true, 0.5, 0.4, 0.0613)->phase_rad = -model_pi / 3.0;
+  model.load.breakaway_nm = 0.5;
+  model.control.start_gear = 2;
+  model.control.start_delay_s = 100.0;
+  model.run.duration_s = 0.6;
+  model_finish(&model);
+  struct sb_sums sums;
+  run(&model, &sums);
+  assert_near_rel(sums.standstill_time_s, 0.6, 1e-12);
+  assert_near_rel(sums.output_torque_nm.value, 3.5 + 0.5 * sin(model_pi / 3.0), 1e-12);
+}
+
 /* The row of an instant in a run without what comes then: its state is the one just before. */
 struct at {
   double time_s;
@@ -369,6 +390,7 @@ int main(void)
       cmocka_unit_test(a_torque_that_rises_and_falls_between_samples_is_greatest_there),
       cmocka_unit_test(the_time_above_the_limit_is_that_of_the_exponential),
       cmocka_unit_test(a_torque_at_rest_from_two_waves_is_greatest_where_their_sum_is),
+      cmocka_unit_test(a_torque_at_rest_is_greatest_where_a_wave_passes_the_least_hold),
       cmocka_unit_test(a_cart_that_meets_a_crate_was_fastest_just_before),
       cmocka_unit_test(what_a_switch_of_the_schedule_ends_was_greatest_just_before),
       cmocka_unit_test(what_a_cut_out_ends_was_greatest_just_before),
