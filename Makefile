@@ -65,7 +65,7 @@ WARNINGS += -Werror
 endif
 
 # Goals that compile nothing themselves have nothing to ask the compiler.
-idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits
 ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
@@ -95,7 +95,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
-  voice console mutants help run-checks
+  voice console mutants same-bits help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
 .NOTPARALLEL: # make -j clean all
@@ -243,6 +243,9 @@ MUTANTS ?= 400
 MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
+same-bits: ## compare traces and a map byte by byte between gcc -O0, gcc -O3 and clang -O2
+	@MAKE='$(MAKE)' tools/dev/same-bits $(BUILD)/same-bits
 
 voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts for people, anew from the sources
 	@SB_VOICE_WRITE=1 $(OUT)/tests/test_voice > /dev/null
