@@ -25,15 +25,12 @@ struct sb_stretch {
   /* The state's, when it began: of the motor since it reversed, of the output. */
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
-<<<<<<< ours
   struct sb_gain base; /* the segment's integrals when it began, less what was booked since */
   int mark_count;      /* shares at which a speed or the torque turns over, ascending */
-=======
-  struct sb_gain base;          /* the segment's integrals when it began, less what was booked since */
+  struct sb_gain base; /* the segment's integrals when it began, less what was booked since */
   /* The time above the torque's limit that is going on: since when, and how much there was before. */
   double over_since_s, over_before_s;
-  int mark_count;               /* shares at which a speed or the torque turns over, ascending */
->>>>>>> theirs
+  int mark_count; /* shares at which a speed or the torque turns over, ascending */
   double marks[SB_MARK_MAX];
   struct sb_plain_factors kept[8]; /* the last ones */
   int next_kept;
