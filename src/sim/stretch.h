@@ -26,8 +26,6 @@ struct sb_stretch {
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
   struct sb_gain base; /* the segment's integrals when it began, less what was booked since */
-  int mark_count;      /* shares at which a speed or the torque turns over, ascending */
-  struct sb_gain base; /* the segment's integrals when it began, less what was booked since */
   /* The time above the torque's limit that is going on: since when, and how much there was before. */
   double over_since_s, over_before_s;
   int mark_count; /* shares at which a speed or the torque turns over, ascending */
