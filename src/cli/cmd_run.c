@@ -94,7 +94,7 @@ static int fail_run(const struct job *job, const char *path, enum sb_status stat
 static int run_with_trace(struct job *job, int locked_gear, const char *path)
 {
   const struct sb_model *model = &job->scenario.model;
-  struct sb_run_way *run = &job->runs[job->run_count];
+  struct sb_run_way *way = &job->runs[job->run_count];
   struct sb_report *report = &job->reports[job->run_count];
   struct sb_error err = {SB_OK, ""};
   struct sb_run_options options = sb_run_options_default();
@@ -111,7 +111,7 @@ static int run_with_trace(struct job *job, int locked_gear, const char *path)
   /* A signal would leave someone else's controller behind: it ends the run first. */
   if (options.decider != NULL) sb_interrupt_catch();
   enum sb_status status = path != NULL && sb_trace_write_header(output.stream, model) != 0 ? SB_ERR_IO : SB_OK;
-  if (status == SB_OK) status = sb_run_way(model, &options, job->request->is_until_warm, run, report, &err);
+  if (status == SB_OK) status = sb_run_way(model, &options, job->request->is_until_warm, way, report, &err);
   if (options.decider != NULL) sb_interrupt_release();
   const int code = status == SB_OK ? SB_EXIT_DONE : fail_run(job, path, status, &err);
   report->is_verbose = job->request->is_verbose;

@@ -239,6 +239,7 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
   m->w.c[0] = state->output_speed_rad_s;
   m->angle.c[0] = state->output_angle_rad;
   watch->count = 0;
+  courses->near.has_square = courses->near.has_waves = courses->far.has_square = courses->far.has_waves = false;
   watch_add(watch, &m->x);
   course_begin(&courses->near, m, &seg->curve, &seg->load, is_rigid ? &m->x : &m->w, &m->angle,
                is_rigid ? state->motor_direction : state->output_direction);
@@ -271,12 +272,15 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
 }
 
 /* Engaged and rigid, at rest: only time goes on. */
-static void take_nothing(struct sb_motion *m, int k)
+static void take_nothing(struct sb_motion *m)
 {
-  m->load.c[k] = 0.0;
-  if (k > 0) m->w.c[k] = 0.0;
-  if (k == DEGREE_MAX) return;
-  m->x.c[k + 1] = m->turn.c[k + 1] = m->angle.c[k + 1] = 0.0;
+  const double angle_rad = m->angle.c[0];
+  zero(&m->x);
+  zero(&m->turn);
+  zero(&m->w);
+  zero(&m->angle);
+  zero(&m->load);
+  m->angle.c[0] = angle_rad;
 }
 
 static void take_order(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, int k)
@@ -288,8 +292,8 @@ static void take_order(const struct sb_sim *sim, struct sb_motion *m, struct cou
     take_spring(seg, m, courses, sim->state.twist.side, k);
   } else if (sim->state.link != SB_LINK_MESH) {
     take_free(seg, m, courses, k);
-  } else {
-    take_nothing(m, k);
+  } else if (k == 0) {
+    take_nothing(m);
   }
   if (m->has_far || m->has_grip) take_far(seg, m, courses, k);
   if (is_output_resting(sim)) take_rest(sim, m, k);
@@ -337,8 +341,11 @@ static void shorten_all(const struct sb_sim *sim, struct sb_motion *m, int eight
   const double factor = shrinking(eighths);
   for (int k = 1; k <= DEGREE_MAX; k++) powers[k] = powers[k - 1] * factor;
   m->length_s *= factor;
-  struct sb_series *const all[] = {&m->x, &m->turn, &m->w, &m->angle, &m->load};
-  for (size_t i = 0; i < sizeof all / sizeof *all; i++) shorten(all[i], powers);
+  shorten(&m->x, powers);
+  shorten(&m->turn, powers);
+  shorten(&m->w, powers);
+  shorten(&m->angle, powers);
+  shorten(&m->load, powers);
   if (sim->segment->has_spring) {
     shorten(&m->twist, powers);
     shorten(&m->shaft, powers);
@@ -392,10 +399,8 @@ void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion
   motion->length_s = length_s;
   begin(sim, motion, &courses, &watch);
   int k = 0;
-  for (;; k++) {
-    take_order(sim, motion, &courses, k);
-    if (has_vanished(&watch, k) || k == DEGREE_MAX) break;
-  }
+  take_order(sim, motion, &courses, k);
+  while (!has_vanished(&watch, k) && k < DEGREE_MAX) take_order(sim, motion, &courses, ++k);
   if (k == DEGREE_MAX) converge(sim, motion, &watch);
   motion->degree = k;
   take_torque(sim, motion);

@@ -8,8 +8,8 @@
 struct sb_series sb_series_scaled(const struct sb_series *p, int degree, double gain, double constant)
 {
   struct sb_series out;
-  for (int k = 0; k <= degree; k++) out.c[k] = gain * p->c[k];
-  out.c[0] += constant;
+  out.c[0] = gain * p->c[0] + constant;
+  for (int k = 1; k <= degree; k++) out.c[k] = gain * p->c[k];
   return out;
 }
 
@@ -74,7 +74,7 @@ static struct bernstein bernstein_of(const struct sb_series *p, int degree, doub
 /* Splits an interval at a share of it (de Casteljau): *all keeps the upper part. */
 static struct bernstein lower_part(struct bernstein *all, int degree, double share)
 {
-  struct bernstein low;
+  struct bernstein low = {{0.0}};
   for (int j = 0; j <= degree; j++) {
     low.b[j] = all->b[0];
     for (int k = 0; k < degree - j; k++) all->b[k] += share * (all->b[k + 1] - all->b[k]);
@@ -152,8 +152,11 @@ static void find_roots(struct search *search, struct bernstein poly, double low,
 /* Trailing terms that add nothing only cost. */
 static int used_degree(const struct sb_series *p, int degree)
 {
-  while (degree > 0 && p->c[degree] == 0.0) degree--;
-  return degree;
+  int used = 0;
+  for (int k = 1; k <= degree; k++) {
+    if (p->c[k] != 0.0) used = k;
+  }
+  return used;
 }
 
 int sb_series_roots(const struct sb_series *p, int degree, double from, void *solver, double *roots, int max)

@@ -297,8 +297,7 @@ static long long next_stop(const struct sb_sim *sim)
 {
   const long long sample = next_multiple(sim->state.step, sim->steps_per_sample);
   if (sim->steps_per_tick == 0) return sample;
-  const long long tick = next_multiple(sim->state.step, sim->steps_per_tick);
-  return tick < sample ? tick : sample;
+  return smaller(sample, next_multiple(sim->state.step, sim->steps_per_tick));
 }
 
 static void begin_stretch(struct sb_sim *sim)

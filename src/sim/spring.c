@@ -281,7 +281,8 @@ static bool has_clutch(const struct sb_sim *sim)
 static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
                         struct sb_series falls[SB_FALL_MAX])
 {
-  static const double same_torque = 8e-9; /* so that a clutch which has just held does not let go at once */
+  static const double same_torque =
+      1e-7; /* so that a clutch which has just held does not let go and hold without end */
   const double most_nm = sim->model->shifter.clutch_nm * (1.0 + same_torque);
   falls[0] = sb_series_scaled(&m->shaft, m->degree, -direction * sim->segment->per_motor, most_nm);
   return 1;

@@ -36,7 +36,7 @@ static bool take_rules(void)
   for (int k = 0; k < RULE_COUNT; k++) {
     if (!make_rule(&made[k], k)) return false;
   }
-  while (atomic_flag_test_and_set(&is_busy)) continue;
+  while (atomic_flag_test_and_set(&is_busy)) {}
   if (!atomic_load(&has_rules)) memcpy(rules, made, sizeof rules);
   atomic_store(&has_rules, true);
   atomic_flag_clear(&is_busy);

@@ -287,9 +287,9 @@ static void commands_tell_parting_hint_and_csv(void **state)
   shell_expect(said, "motor.stall_torque 0.42 -> 0.3");
   said = shell_run("head -n 1 $T/both.csv; wc -l < $T/both.csv; wc -l < $T/log.csv");
   shell_expect(said, "time_s,gear_log,gear_sim,motor_speed_rpm_log,motor_speed_rpm_sim,output_speed_rpm_log,");
-  int rows = 0, logged = -1;
-  assert_int_equal(sscanf(strchr(said->text, '\n'), "%d %d", &rows, &logged), 2);
-  assert_int_equal(rows, logged);
+  int rows = 0, log_rows = -1;
+  assert_int_equal(sscanf(strchr(said->text, '\n'), "%d %d", &rows, &log_rows), 2);
+  assert_int_equal(rows, log_rows);
   said = shell_run("$SHIFTBAND inspect --against scenarios/tray-cart.yaml --set 'motor.stall_torque=0.36 N.m' "
                    "--fail-on deviation $T/log.csv");
   assert_int_equal(said->code, 0);
