@@ -12,9 +12,10 @@
 #include "help/mix.h"
 #include "help/models.h"
 #include "help/near.h"
+#include "help/slow.h"
 #include "shiftband/run.h"
 
-enum { CASE_COUNT = 400 };
+enum { CASE_COUNT = IS_SLOW ? 200 : 400 };
 
 static void take_case(unsigned long seed, struct mix_case *it)
 {
