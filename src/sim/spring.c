@@ -282,7 +282,7 @@ static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int
                         struct sb_series falls[SB_FALL_MAX])
 {
   static const double same_torque =
-      1e-7; /* so that a clutch which has just held does not let go and hold without end */
+      5e-8; /* so that a clutch which has just held does not let go and hold without end */
   const double most_nm = sim->model->shifter.clutch_nm * (1.0 + same_torque);
   falls[0] = sb_series_scaled(&m->shaft, m->degree, -direction * sim->segment->per_motor, most_nm);
   return 1;
