@@ -377,7 +377,6 @@ static void converge(const struct sb_sim *sim, struct sb_motion *m, struct watch
 static void take_torque(const struct sb_sim *sim, struct sb_motion *m)
 {
   const struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
   if (seg->has_spring) {
     m->torque = m->shaft;
     return;
@@ -389,7 +388,7 @@ static void take_torque(const struct sb_sim *sim, struct sb_motion *m)
     return;
   }
   zero(&m->torque);
-  if (state->link == SB_LINK_SLIP) m->torque.c[0] = state->slip_direction * state->plan.clutch_nm / seg->per_motor;
+  m->torque.c[0] = sb_segment_clutch_nm(sim);
 }
 
 void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion *motion)

@@ -135,8 +135,7 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, const struct sb_plain_facto
     if (first.speed * last.speed < 0.0 || first.power * last.power < 0.0 || first.torque * last.torque < 0.0)
       return false;
   }
-  const double load_nm = value_of(&seg->load, tau_s, x);
-  const double power = seg->power.constant + seg->power.per_speed * x + seg->power.per_load * load_nm;
+  const double power = sb_segment_power(seg, x, value_of(&seg->load, tau_s, x));
   const int sign = state->is_driving ? state->motor_direction : -state->motor_direction;
   if (!(sign * power + seg->power_tolerance > 0.0)) return false;
   const double limit_nm = sim->model->limits.output_torque_nm;

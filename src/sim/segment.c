@@ -93,8 +93,7 @@ bool sb_segment_feed_anew(struct sb_sim *sim)
   build_mesh_rates(sim);
   const double x = state->motor_speed_rad_s;
   const double load_nm = sb_poly_at(&seg->load, &seg->curve, state->time_s, state->output_angle_rad, x);
-  const double power = seg->power.constant + seg->power.per_speed * x + seg->power.per_load * load_nm;
-  return (power * state->motor_direction >= 0.0) == (state->is_driving != 0);
+  return (sb_segment_power(seg, x, load_nm) * state->motor_direction >= 0.0) == (state->is_driving != 0);
 }
 
 /* What turns the motor in neutral: its drive less the slipping clutch. */

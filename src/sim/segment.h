@@ -119,6 +119,12 @@ static inline bool sb_segment_is_moving_rigid(const struct sb_sim *sim)
   return sb_segment_is_rigid(sim) && sim->state.motor_direction != 0;
 }
 
+/* In mesh: the power's sign times something positive, > 0 driving, < 0 overrun, times the direction. */
+static inline double sb_segment_power(const struct sb_segment *seg, double x, double load_nm)
+{
+  return seg->power.constant + seg->power.per_speed * x + seg->power.per_load * load_nm;
+}
+
 /* A body that is pushed back to a corner of the load from both sides crosses it ever more slowly, without end. Once it
  * is as slow as this, in the output's terms, and either side would hold it, it rests there. */
 static inline bool sb_segment_is_slow(const struct sb_sim *sim, double output_rad_s)

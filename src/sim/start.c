@@ -33,7 +33,7 @@ static double resting_scale_nm(const struct sb_sim *sim, double time_s, int outp
 double sb_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
-  const double motor_nm = seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
+  const double motor_nm = sb_segment_driven_nm(seg, direction);
   const int output_direction = direction * sb_sign_of(seg->per_motor);
   const double load_nm = sb_start_load_nm(sim, time_s, output_direction);
   const bool is_driving = sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
@@ -85,7 +85,7 @@ double sb_start_below_nm(const struct sb_sim *sim, int direction, double toleran
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_gear *gear = sb_segment_gear(sim);
-  const double net_nm = direction * seg->line.stall_nm - (seg->line.friction_nm + seg->drag_nm) - tolerance_nm;
+  const double net_nm = direction * sb_segment_driven_nm(seg, direction) - tolerance_nm;
   if (net_nm > 0.0) return gear->efficiency * net_nm;
   return gear->back_efficiency > 0.0 ? net_nm / gear->back_efficiency : -(double)INFINITY;
 }

@@ -86,8 +86,7 @@ double sb_stretch_delivered_nm(const struct sb_sim *sim)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
-  if (state->link == SB_LINK_SLIP) return state->slip_direction * state->plan.clutch_nm / seg->per_motor;
-  if (state->link == SB_LINK_OPEN) return 0.0;
+  if (state->link != SB_LINK_MESH) return sb_segment_clutch_nm(sim);
   if (seg->has_spring) return sb_point_shaft_nm(sim);
   if (state->motor_direction == 0) return resting_torque_nm(sim, state->time_s);
   const struct sb_point at = sb_point_now(sim);
