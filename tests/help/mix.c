@@ -3,6 +3,7 @@
 #include "help/mix.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "help/models.h"
@@ -259,4 +260,19 @@ void mix_random_case(gsl_rng *rng, const struct mix_chances *chances, struct mix
   choose_drive(rng, chances, out);
   if (plane_chance(rng, chances->shaft)) add_shaft(rng, chances, model);
   if (plane_chance(rng, 0.5)) model->limits.slip_time_s = plane_between_log(rng, 0.005, 0.3);
+}
+
+void mix_seeded_case(unsigned long seed, struct mix_case *out)
+{
+  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(rng);
+  gsl_rng_set(rng, seed);
+  mix_random_case(rng, &mix_everything, out);
+  gsl_rng_free(rng);
+}
+
+bool mix_is_wanted(unsigned long seed)
+{
+  const char *only = getenv("SHIFTBAND_TEST_CASE");
+  return only == NULL || seed == strtoul(only, NULL, 10);
 }

@@ -35,4 +35,10 @@ struct mix_case {
 
 void mix_random_case(gsl_rng *rng, const struct mix_chances *chances, struct mix_case *out);
 
+/* The machine of everything that a seed draws. */
+void mix_seeded_case(unsigned long seed, struct mix_case *out);
+
+/* Whether a seed is to be looked at: SHIFTBAND_TEST_CASE=number asks for one case alone. */
+bool mix_is_wanted(unsigned long seed);
+
 #endif

@@ -16,20 +16,10 @@ enum { CASE_COUNT = IS_SLOW ? 60 : 300, FIGURE_MAX = 4096 };
 
 static void take_case(unsigned long seed, struct mix_case *it)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
-  mix_random_case(rng, &mix_everything, it);
-  gsl_rng_free(rng);
+  mix_seeded_case(seed, it);
   /* The end of the run is a whole step whatever the step. */
   struct sb_run_setup *setup = &it->plane.model.run;
   setup->duration_s = setup->step_s * (double)sb_model_step_count(setup->duration_s, setup->step_s);
-}
-
-static bool is_wanted(unsigned long seed)
-{
-  const char *only = getenv("SHIFTBAND_TEST_CASE");
-  return only == NULL || seed == strtoul(only, NULL, 10);
 }
 
 static int take_row(void *context, const struct sb_row *row)
@@ -166,7 +156,7 @@ static void half_the_step_gives_the_same_figures(void **state)
   double worst = 0.0;
   unsigned long bad_count = 0;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
-    if (!is_wanted(seed)) continue;
+    if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     struct sb_model *model = &it.plane.model;
     run(model, NULL, &first);
@@ -191,7 +181,7 @@ static void a_trace_changes_no_bit_of_the_figures(void **state)
   static const double intervals[] = {1.0, 7.0};
   unsigned long bad_count = 0;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
-    if (!is_wanted(seed)) continue;
+    if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     struct sb_model *model = &it.plane.model;
     run(model, NULL, &first);

@@ -62,19 +62,9 @@ static struct shown rows_of(const struct sb_model *model, struct sb_sums *sums)
 
 static void take_case(unsigned long seed, struct mix_case *it)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
-  mix_random_case(rng, &mix_everything, it);
-  gsl_rng_free(rng);
+  mix_seeded_case(seed, it);
   struct sb_run_setup *setup = &it->plane.model.run;
   setup->duration_s = setup->step_s * (double)sb_model_step_count(setup->duration_s, setup->step_s);
-}
-
-static bool is_wanted(unsigned long seed)
-{
-  const char *only = getenv("SHIFTBAND_TEST_CASE");
-  return only == NULL || seed == strtoul(only, NULL, 10);
 }
 
 /* Counts and names a row that shows more than the greatest, beyond rounding. */
@@ -109,7 +99,7 @@ static void no_row_shows_more_than_the_greatest(void **state)
   int excesses = 0;
   long rows = 0;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
-    if (!is_wanted(seed)) continue;
+    if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     struct sb_model *model = &it.plane.model;
     struct sb_sums sums, finer;

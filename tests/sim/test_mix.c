@@ -19,12 +19,8 @@ enum { CASE_COUNT = IS_SLOW ? 200 : 400 };
 
 static void take_case(unsigned long seed, struct mix_case *it)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
-  mix_random_case(rng, &mix_everything, it);
+  mix_seeded_case(seed, it);
   snprintf(it->plane.model.name, sizeof it->plane.model.name, "case %lu", seed);
-  gsl_rng_free(rng);
 }
 
 static void run(const struct sb_model *model, struct sb_run_result *result)
@@ -32,13 +28,6 @@ static void run(const struct sb_model *model, struct sb_run_result *result)
   struct sb_error err = {SB_OK, ""};
   const struct sb_run_options options = sb_run_options_default();
   if (sb_run(model, &options, result, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
-}
-
-/* To look at one case alone: SHIFTBAND_TEST_CASE=number. */
-static bool is_wanted(unsigned long seed)
-{
-  const char *only = getenv("SHIFTBAND_TEST_CASE");
-  return only == NULL || seed == strtoul(only, NULL, 10);
 }
 
 /* The residual that the project promises: 1e-10 of the energy moved. */
@@ -50,7 +39,7 @@ static void four_hundred_machines_of_everything_balance_their_energies(void **st
   unsigned long worst_seed = 0;
   long slips = 0, impacts = 0, cuts = 0, finishes = 0, shifts = 0, shafts = 0, brakes = 0, locks = 0;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
-    if (!is_wanted(seed)) continue;
+    if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     const struct sb_model *model = &it.plane.model;
     struct sb_run_result result;
@@ -98,7 +87,7 @@ static void the_same_machine_run_twice_gives_the_same_bits(void **state)
   (void)state;
   static struct mix_case it;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed += 4) {
-    if (!is_wanted(seed)) continue;
+    if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     struct sb_run_result one, other;
     run(&it.plane.model, &one);
@@ -222,7 +211,7 @@ static void a_state_put_back_at_any_sample_goes_on_with_the_same_bits(void **sta
   (void)state;
   static struct mix_case it;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed += 4) {
-    if (!is_wanted(seed)) continue;
+    if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     const struct sb_model *model = &it.plane.model;
     const long long last = sb_model_step_count(model->run.duration_s, model->run.step_s);
