@@ -94,6 +94,11 @@ struct sb_state {
   int slip_direction; /* sign of the motor's lead over the output in a slipping clutch */
   int is_driving;     /* power runs from motor to output */
   int is_turned;      /* neutral only: the motor has reversed, turned_rad counts */
+  /* How far the output, or a vehicle whose wheels slip, has turned back from the farthest place that it reached in the
+   * direction in which the drive turns it, or last did; since it first moved that way or stood. */
+  double back_rad, back_since_s;
+  int drive_direction; /* of the output: that direction */
+  int is_back_counted; /* it has moved that way, or stood, since the drive took this direction */
   struct sb_far far;
   struct sb_twist twist;
   struct sb_feed feed;
@@ -174,6 +179,9 @@ struct sb_sums {
   double cut_first_s; /* when it first was; NAN: never */
   double cut_last_s;
   long cut_count;
+  double way_rad;                          /* that the output, or a vehicle whose wheels slip, has turned, to and fro */
+  struct sb_peak back;                     /* greatest back_rad of the state: when it was reached */
+  double back_since_s;                     /* and when it began */
   int was_cut_by_heat, was_cut_by_battery; /* no bool: sums are compared by their bytes, which have no gaps */
   double impact_greatest_nms;              /* of bodies met, at the output */
   long impact_count;
@@ -273,6 +281,7 @@ struct sb_row {
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */
+  double clutch_nm; /* at the motor's shaft, that an engaged clutch must transmit; NAN: there is none, or neutral */
   double output_turns;
   double vehicle_speed_rad_s; /* where wheels can slip: of the vehicle, over the wheel's radius; else the output's */
   double vehicle_angle_rad;   /* likewise, its distance over the wheel's radius */
@@ -292,10 +301,10 @@ static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_d
          fabs(row->duty_fraction) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
 }
 
-/* Whether wheels slip although the drive is on. Pure. */
-static inline bool sb_row_is_spinning(const struct sb_row *row)
+/* Whether an engaged clutch must transmit more than its torque, by more than rounding. Pure. */
+static inline bool sb_row_is_clutch_over(const struct sb_row *row, double clutch_nm)
 {
-  return row->is_slipping && row->is_on;
+  return fabs(row->clutch_nm) > clutch_nm * (1.0 + 1e-9); /* false where there is none */
 }
 
 /* The load for those who ask whether the next faster gear would hold it: INFINITY, none does, with the drive off. Pure. */

@@ -5,7 +5,6 @@
 #include <math.h>
 
 #include "base/constants.h"
-#include "theory/steady.h"
 #include "theory/torque_balance.h"
 
 /* The row of a command: the one after the last in the old gear. */
@@ -47,23 +46,38 @@ static double external_nm(const struct sb_log *log, const struct sb_model *model
   return gear->output_direction * (value_at(log, SB_LOG_LOAD_TORQUE, row) - following_nm(&model->load, output_rad_s));
 }
 
+/* That of each three in turn: the thresholds before the dwell before the load. */
 static void find_cause(const struct sb_log *log, const struct sb_model *model, const struct sb_motor_line *line,
                        const struct sb_inspection *found, struct sb_inspect_hunt *hunt)
 {
   const int slow = hunt->slower_gear - 1, fast = slow + 1;
+  const struct sb_inspect_shift *shifts = &found->shifts[hunt->first];
+  if (fast >= model->gearbox.gear_count) return;
+  const struct sb_band band =
+      sb_band_of(model, line, slow, model->control.downshift_fraction[slow], model->control.upshift_fraction[slow]);
   double least_nm = INFINITY, greatest_nm = -INFINITY;
-  for (size_t i = hunt->first; i < hunt->first + hunt->count; i++) {
-    const double nm = external_nm(log, model, &found->shifts[i]);
+  enum sb_cause cause = SB_CAUSE_LOAD;
+  struct sb_three three = {.is_soon = 1, .is_quick = 1};
+  for (size_t i = 0; i < hunt->count; i++) {
+    const double nm = external_nm(log, model, &shifts[i]);
     if (!isfinite(nm)) return;
     least_nm = fmin(least_nm, nm);
     greatest_nm = fmax(greatest_nm, nm);
+    three = (struct sb_three){.time_s = {three.time_s[1], three.time_s[2], shifts[i].command_s},
+                              .load_nm = {three.load_nm[1], three.load_nm[2], nm},
+                              .is_down_first = shifts[i].to < shifts[i].from,
+                              .is_soon = 1,
+                              .is_quick = 1};
+    if (i < 2) continue;
+    /* Down, up, down: the first of them was as the last one. */
+    const enum sb_cause own = sb_three_cause(&three, &band);
+    if (i == 2 || own < cause) hunt->three = three;
+    if (own < cause) cause = own;
   }
-  if (fast >= model->gearbox.gear_count) return;
+  hunt->band = band;
   hunt->least_nm = least_nm;
   hunt->greatest_nm = greatest_nm;
-  hunt->cause = sb_monitor_cause(sb_steady_load_nm(model, line, fast, model->control.downshift_fraction[slow]),
-                                 sb_steady_load_nm(model, line, slow, model->control.upshift_fraction[slow]), least_nm,
-                                 greatest_nm);
+  hunt->cause = cause;
 }
 
 size_t sb_inspect_busy_count(const struct sb_inspection *inspection)

@@ -115,8 +115,10 @@ static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
                          now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
     if (!is_next) {
       status = add_hunt(out, hunt, periods_s);
-      hunt = (struct sb_inspect_hunt){
-          .first_s = now->command_s, .first = i, .slower_gear = now->from < now->to ? now->from : now->to};
+      hunt = (struct sb_inspect_hunt){.first_s = now->command_s,
+                                      .first = i,
+                                      .window_s = window_s,
+                                      .slower_gear = now->from < now->to ? now->from : now->to};
       periods_s = 0.0;
     }
     if (hunt.count >= 2) periods_s += now->command_s - out->shifts[i - 2].command_s;
@@ -156,7 +158,7 @@ static enum sb_status add_rest(struct sb_inspection *out, double from_s, double 
 {
   if (!(to_s - from_s > stall_time_s)) return SB_OK;
   if (!sb_grow(&out->rests, &out->rest_room, out->rest_count, sizeof *out->rests)) return SB_ERR_MEMORY;
-  out->rests[out->rest_count++] = (struct sb_inspect_rest){from_s, to_s, gear};
+  out->rests[out->rest_count++] = (struct sb_inspect_rest){from_s, to_s, stall_time_s, gear};
   return SB_OK;
 }
 

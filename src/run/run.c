@@ -83,8 +83,8 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
 {
   struct run *run = context;
   (void)sim;
-  if (event == SB_EVENT_SWITCHED) sb_monitor_switched(run->monitor);
   const struct sb_row row = row_now(run);
+  if (event == SB_EVENT_SWITCHED) sb_monitor_switched(run->monitor, row.time_s, row.is_on);
   sb_monitor_row(run->monitor, &row, is_automatic(run));
   hand_out(run, &row);
 }
@@ -192,6 +192,7 @@ static enum sb_status start(struct run *run, struct sb_error *err)
   status = sb_sim_init(&run->sim, run->model, gear - 1, err);
   if (status != SB_OK) return status;
   sb_monitor_init(run->monitor, run->model, &run->sim.derived);
+  run->monitor->is_foreign = run->options->decider != NULL;
   run->sim.observer = (struct sb_sim_observer){run, on_event, before_engaging};
   run->setup = sb_run_controller_setup(run->model);
   sb_controller_start(&run->setup, &run->controller, (uint8_t)gear);

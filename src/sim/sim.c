@@ -472,6 +472,18 @@ const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
   return &sim->sums;
 }
 
+/* What an engaged clutch must transmit, drag included: what the motor brings beyond its own rotor. */
+static double clutch_nm(const struct sb_sim *sim, const struct sb_point *at)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_motor_line *line = &sim->segment->line;
+  if (!(sim->model->shifter.clutch_nm > 0.0) || state->link != SB_LINK_MESH) return NAN;
+  const double drive_nm = line->stall_nm - line->slope_nms_rad * state->motor_speed_rad_s;
+  const double friction_nm = line->friction_nm;
+  if (state->motor_direction == 0) return fmax(fabs(drive_nm) - friction_nm, 0.0);
+  return drive_nm - state->motor_direction * friction_nm - sim->model->motor.rotor_inertia_kg_m2 * at->x_rate;
+}
+
 struct sb_row sb_sim_row(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
@@ -506,6 +518,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .motor_current_a = has_currents ? current_a : NAN,
       .supply_voltage_v =
           has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
+      .clutch_nm = clutch_nm(sim, &at),
       .output_turns = state->output_angle_rad / SB_TURN,
       .vehicle_speed_rad_s = sb_contact_speed_rad_s(state),
       .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,
