@@ -58,6 +58,7 @@ struct sb_inspect_hunt {
   enum sb_cause cause;          /* SB_CAUSE_NONE: the log does not show it */
   double least_nm, greatest_nm; /* external torque at the shifts; NAN: the log does not show it */
   double period_s;              /* mean time from a shift to the next like it */
+  size_t period_count;          /* of how many */
   double window_s;              /* that the shifts follow each other within */
   int slower_gear;              /* of the pair */
   struct sb_three three;        /* with a cause: the first three that it is the cause of */

@@ -110,6 +110,17 @@ struct sb_peak {
   double time_s;
 };
 
+/* A torque above its limit lasts when, in one go, it is there for longer than this or brings more than the limit would in this
+ * time, so that its mean over this time is above the limit whatever there is besides; else it is a crest. */
+#define SB_OVERLOAD_LASTS_S 0.1
+
+/* Times with the output torque above its limit. */
+struct sb_over_limit {
+  long count;
+  double first_s, last_s, total_s; /* of the first one, of the last one; all */
+  double greatest_nm, impulse_nms; /* by magnitude; all that came together */
+};
+
 /*
  * Where the energy went, line by line, in J:
  *
@@ -159,10 +170,14 @@ struct sb_sums {
   struct sb_peak output_speed_rad_s;
   double least_output_speed_rad_s;
   double greatest_output_speed_rad_s;
-  double over_limit_s;             /* time with the output torque above limits.output_torque_nm */
-  double over_limit_first_s;       /* when it first was; NAN: never */
-  double over_limit_last_s;        /* when it last was */
-  double gear_time_s[SB_GEAR_MAX]; /* engaged */
+  double over_limit_s;           /* time with the output torque above limits.output_torque_nm */
+  double over_limit_first_s;     /* when it first was; NAN: never */
+  double over_limit_last_s;      /* when it last was */
+  struct sb_over_limit over_now; /* the present or last spell of it, not yet among those below */
+  struct sb_over_limit over_lasting, over_crests;
+  double joined_s, struck_s;               /* the last engagement, and the last impact of a vehicle; -INFINITY: none */
+  double torque_joined_s, torque_struck_s; /* those before output_torque_nm */
+  double gear_time_s[SB_GEAR_MAX];         /* engaged */
   double neutral_time_s;
   double standstill_time_s;      /* engaged, output at rest */
   double start_kinetic_j;        /* kinetic energy at t = 0 */
@@ -172,6 +187,7 @@ struct sb_sums {
   double slip_last_s;            /* when they last did */
   struct sb_road_need slip_need; /* the greatest that wheels slipped against; zero: they moved the vehicle */
   struct sb_peak winding_c;      /* greatest temperature; -INFINITY without a winding */
+  struct sb_peak housing_c;      /* likewise, of a winding's housing */
   double hot_s;                  /* time with the winding above limits.winding_c */
   double hot_first_s;            /* when it first was; NAN: never */
   double hot_last_s;
@@ -186,6 +202,9 @@ struct sb_sums {
   double impact_greatest_nms;              /* of bodies met, at the output */
   long impact_count;
 };
+
+/* Takes the spell that is under way, or was the last, into those that last or the crests. */
+void sb_sums_close_over_limit(struct sb_sums *sums, double limit_nm);
 
 /* Sums of which nothing has come together yet. Pure. */
 struct sb_sums sb_sim_sums_empty(void);
@@ -250,7 +269,8 @@ double sb_sim_grid_s(const struct sb_sim *sim, long long step);
 /* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
 void sb_sim_command(struct sb_sim *sim, int gear);
 
-/* Puts a state back that this simulation, or another of the same model, was in between two calls; the sums stay. */
+/* Puts a state back that this simulation, or another of the same model, was in after sb_sim_sums(), which brings what comes
+ * together in it up to date; the sums stay. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 
 /* Whether a gear is engaged. */

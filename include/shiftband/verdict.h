@@ -13,7 +13,8 @@
  *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
  *                         downshift torque), and the box stays in the slower gear
  *   needless downshift    a downshift at such a load
- *   overload              output torque above limits.output_torque
+ *   overload              output torque above limits.output_torque: where its mean over 100 ms is above, too, it lasts, else it is a crest;
+ *                         they are two findings, because their cures differ
  *   slipping              wheels beyond the traction limit, driven or braked, for longer than limits.slip_time in one go: a
  *                         lower gear adds nothing there
  *   overheated            winding above limits.winding
@@ -136,6 +137,7 @@ struct sb_verdict {
   struct sb_band band;   /* hunting, busy shifting, stuck low, needless downshift, out of reach: of that pair */
   double stopped_s;      /* hunting, busy shifting: when a long stop of the drive ended the stretch; NAN: none did */
   int is_upshift;        /* out of reach: it is the upshift threshold */
+  int is_crest;          /* overload: none of its times lasts; else all of them do (SB_OVERLOAD_LASTS_S) */
 };
 
 struct sb_shift_record {

@@ -78,11 +78,13 @@ void sb_explain_overload(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
   const char *part = to->model->output_limit;
-  sb_explain_say(to, "The output is overloaded");
+  sb_explain_say(to, v->is_crest ? "The output is overloaded for an instant" : "The output is overloaded");
   sb_explain_duration(to);
   sb_explain_say(to, ": %.3g N.m exceeds the limit of %.3g N.m", v->greatest_nm, v->least_nm);
   if (part[0] != 0) sb_explain_say(to, " (%s)", part);
-  sb_explain_say(to, "; the weakest part must withstand that much, or the torque must become less");
+  sb_explain_say(
+      to, v->is_crest ? "; a softer engagement or driveshaft lowers such a crest, or the weakest part must withstand it"
+                      : "; the weakest part must withstand that much, or the torque must become less");
   if (part[0] == 0) {
     cure_at_least(to, "limits.output_torque", v->greatest_nm, "N.m");
   } else {

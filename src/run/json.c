@@ -112,6 +112,7 @@ static void put_evidence(struct sb_json *json, const struct sb_verdict *verdict)
   if (rule->limit != NULL) sb_json_put_number(json, rule->limit, verdict->limit);
   if (rule->found != NULL) sb_json_put_number(json, rule->found, verdict->found);
   if (verdict->cause != SB_CAUSE_NONE) sb_json_put_number(json, "limit_s", verdict->limit);
+  if (verdict->kind == SB_VERDICT_OVERLOAD) sb_json_put_boolean(json, "is_crest", verdict->is_crest);
   if (verdict->kind == SB_VERDICT_OUT_OF_REACH) {
     sb_json_put_string(json, "threshold", verdict->is_upshift ? "upshift" : "downshift");
   }
@@ -307,6 +308,56 @@ static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
   sb_json_close(json);
 }
 
+/* Of a run that never shifts: what each gear does alone; else null. */
+static void put_locked(struct sb_json *json, const struct sb_report *report)
+{
+  if (!sb_run_never_shifts(report) || report->other_count == 0) {
+    sb_json_put_null(json, "never_shifts");
+    return;
+  }
+  sb_json_put_array(json, "never_shifts");
+  for (int i = 0; i < report->other_count; i++) {
+    const struct sb_report *other = &report->others[i];
+    sb_json_open_object(json);
+    sb_json_put_integer(json, "gear", other->locked_gear);
+    sb_json_put_string(json, "name", gear_name(report->model, other->locked_gear));
+    sb_json_put_number(json, "output_turns", other->result->end.output_turns);
+    sb_json_put_number(json, "standstill_s", other->result->sums.standstill_time_s);
+    sb_json_put_array(json, "verdicts");
+    const struct sb_monitor *monitor = &other->result->monitor;
+    for (size_t k = 0; k < monitor->verdict_count; k++) {
+      sb_json_string(json, sb_verdict_name(monitor->verdicts[k].kind));
+    }
+    sb_json_close(json);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
+static void put_facts(struct sb_json *json, const struct sb_report *report)
+{
+  static const struct sb_field fields[] = {SB_MEMBER(sb_run_facts, mean_speed_rad_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, distance_m, NUMBER),
+                                           SB_MEMBER(sb_run_facts, speed_m_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, winding_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, greatest_winding_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, housing_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, greatest_housing_c, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "too_hot_after_s", hot_s, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "charge_used_as", used_as, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "charge_left_fraction", left_fraction, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "runs_per_charge", runs_a_charge, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "empty_after_s", empty_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, shifting_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, shifting_j, NUMBER),
+                                           SB_MEMBERS_END};
+  const struct sb_run_facts facts = sb_run_facts(report);
+  sb_json_put_object(json, "facts");
+  sb_fields_put_json(json, fields, &facts);
+  sb_json_put_string(json, "greatest_torque_from", sb_torque_source_name(facts.torque_source));
+  sb_json_close(json);
+}
+
 void sb_run_write_json(FILE *out, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
@@ -318,10 +369,12 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
   if (report->warmup != NULL) put_warmup(&json, report->warmup);
   put_verdicts(&json, report);
   put_shifts(&json, report);
+  put_locked(&json, report);
   put_end(&json, &result->end);
   put_greatest(&json, report);
   put_shortfall(&json, report);
   put_vehicle(&json, report);
+  put_facts(&json, report);
   put_times(&json, report);
   put_energy(&json, &result->sums.energy);
   if (report->model->battery.is_present) sb_json_put_number(&json, "overcharge_as", result->overcharge_as);

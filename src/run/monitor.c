@@ -390,13 +390,23 @@ static void add_if_seen(struct sb_monitor *monitor, const struct sb_verdict *ver
   if (!isnan(verdict->first_s)) add_verdict(monitor, verdict);
 }
 
+static void add_over_limit(struct sb_monitor *monitor, const struct sb_over_limit *over, bool is_crest)
+{
+  if (over->count == 0) return;
+  struct sb_verdict verdict = verdict_over(SB_VERDICT_OVERLOAD, over->first_s, over->last_s, over->total_s);
+  verdict.count = (size_t)over->count;
+  verdict.limit = verdict.least_nm = monitor->model->limits.output_torque_nm;
+  verdict.found = verdict.greatest_nm = over->greatest_nm;
+  verdict.is_crest = is_crest;
+  add_verdict(monitor, &verdict);
+}
+
 static void add_overload(struct sb_monitor *monitor, const struct sb_sums *sums)
 {
-  struct sb_verdict over =
-      verdict_over(SB_VERDICT_OVERLOAD, sums->over_limit_first_s, sums->over_limit_last_s, sums->over_limit_s);
-  over.limit = over.least_nm = monitor->model->limits.output_torque_nm;
-  over.found = over.greatest_nm = fabs(sums->output_torque_nm.value);
-  add_if_seen(monitor, &over);
+  struct sb_sums closed = *sums;
+  sb_sums_close_over_limit(&closed, monitor->model->limits.output_torque_nm);
+  add_over_limit(monitor, &closed.over_lasting, false);
+  add_over_limit(monitor, &closed.over_crests, true);
 }
 
 static void add_heat(struct sb_monitor *monitor, const struct sb_sums *sums)
@@ -512,7 +522,7 @@ enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row
   add_run_back(monitor, sums);
   add_overspeed(monitor, sums);
   add_clutch_share(monitor);
-  if (monitor->is_automatic && !monitor->is_foreign) judge_reach(monitor);
+  if (monitor->is_automatic) judge_reach(monitor);
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     struct sb_verdict *verdict = &monitor->verdicts[i];
     if (verdict->kind == SB_VERDICT_SLIPPING) verdict->need = sums->slip_need;

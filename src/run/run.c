@@ -192,7 +192,6 @@ static enum sb_status start(struct run *run, struct sb_error *err)
   status = sb_sim_init(&run->sim, run->model, gear - 1, err);
   if (status != SB_OK) return status;
   sb_monitor_init(run->monitor, run->model, &run->sim.derived);
-  run->monitor->is_foreign = run->options->decider != NULL;
   run->sim.observer = (struct sb_sim_observer){run, on_event, before_engaging};
   run->setup = sb_run_controller_setup(run->model);
   sb_controller_start(&run->setup, &run->controller, (uint8_t)gear);

@@ -144,6 +144,7 @@ static void engage(struct sb_sim *sim)
   state->turned_rad = 0.0;
   state->plan = (struct sb_shift_plan){0};
   state->slip_direction = state->is_turned = 0;
+  sim->sums.joined_s = state->time_s;
   begin_segment(sim);
   notify(sim, SB_EVENT_ENGAGED);
 }
@@ -407,10 +408,30 @@ enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_erro
   return SB_OK;
 }
 
+void sb_sums_close_over_limit(struct sb_sums *sums, double limit_nm)
+{
+  const struct sb_over_limit *spell = &sums->over_now;
+  const bool is_lasting = spell->total_s > SB_OVERLOAD_LASTS_S || spell->impulse_nms > SB_OVERLOAD_LASTS_S * limit_nm;
+  struct sb_over_limit *all = is_lasting ? &sums->over_lasting : &sums->over_crests;
+  if (spell->count == 0) return;
+  if (all->count == 0) all->first_s = spell->first_s;
+  all->count += spell->count;
+  all->last_s = spell->last_s;
+  all->total_s += spell->total_s;
+  all->impulse_nms += spell->impulse_nms;
+  all->greatest_nm = fmax(all->greatest_nm, spell->greatest_nm);
+  sums->over_now.count = 0;
+}
+
 struct sb_sums sb_sim_sums_empty(void)
 {
   return (struct sb_sums){.over_limit_first_s = NAN,
                           .over_limit_last_s = NAN,
+                          .joined_s = -INFINITY,
+                          .struck_s = -INFINITY,
+                          .torque_joined_s = -INFINITY,
+                          .torque_struck_s = -INFINITY,
+                          .housing_c = {.value = -INFINITY},
                           .slip_first_s = NAN,
                           .hot_first_s = NAN,
                           .cut_first_s = NAN,
@@ -447,7 +468,10 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
   if (model->driveshaft.is_present) sb_spring_engage(sim);
   sb_feed_start(sim);
-  if (model->winding.is_present) sim->sums.winding_c.value = state->feed.warmth.winding_c;
+  if (model->winding.is_present) {
+    sim->sums.winding_c.value = state->feed.warmth.winding_c;
+    sim->sums.housing_c.value = state->feed.warmth.housing_c;
+  }
   begin_segment(sim);
   sim->sums.start_kinetic_j = kinetic_j(sim);
   if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
