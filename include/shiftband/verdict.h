@@ -283,6 +283,10 @@ struct sb_verdict_words {
   int cure_count;
 };
 
+/* Where the heaviest load of a model is more than its slowest gear carries at stall, so that no threshold can help: says so in text, by
+ * how much and what it would take; else text is empty. Returns text. */
+const char *sb_verdict_say_too_heavy(const struct sb_model *model, char text[SB_EXPLANATION_SIZE]);
+
 /* Explains a verdict of a model's run, or of a log of the machine: loads (NAN) and the cause of hunting may be unknown there. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,
                         const struct sb_closed_form *closed, struct sb_verdict_words *out);

@@ -107,6 +107,13 @@ static void cure_slipping(struct sb_explaining *to, int body, double wheel_radiu
   const double ballast_kg = sb_road_ballast_kg(&to->model->load.road, &to->verdict->need);
   char key[SB_CURE_SIZE];
   sb_explain_say(to, "; %.3g N are needed, so that ", to->verdict->need.whole_nm / wheel_radius_m);
+  if (ballast_kg == 0.0) {
+    sb_explain_say(
+        to,
+        "the ground carries the push, but wheels that are driven harder slip: a lower duty or a ramp keeps the grip");
+    sb_explain_cure(to, "drive.ramp", NULL, NULL);
+    return;
+  }
   if (isfinite(ballast_kg)) {
     sb_explain_say(to, "more than %.3g kg of ballast on the driven wheels would help", ballast_kg);
   } else {

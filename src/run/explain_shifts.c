@@ -264,6 +264,9 @@ void sb_explain_stuck_low(struct sb_explaining *to)
     sb_explain_say(to, "under any load: the dwell of %.3g s or the load's changes keep it back",
                    to->model->control.dwell_s);
     sb_explain_cure(to, "controller.dwell", NULL, NULL);
+  } else if (pair->upshift_torque_nm <= 0.0) {
+    sb_explain_say(to, "under no load that the motor drives");
+    cure_low(to);
   } else {
     say_torque(to, "only at loads below", pair->upshift_torque_nm, "under no load", "");
     cure_low(to);

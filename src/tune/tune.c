@@ -187,16 +187,17 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   return status == SB_OK && needs_remedy ? sb_remedy_find(&survey, result, err) : status;
 }
 
-enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const struct sb_tune_options *options,
-                       struct sb_tune_result *result, struct sb_error *err)
+enum sb_status sb_tune_beside(const struct sb_survey *beside, const struct sb_tune_machine *machines,
+                              const struct sb_tune_options *options, struct sb_tune_result *result,
+                              struct sb_error *err)
 {
   struct sb_tune_options own = *options;
   struct sb_tune_result out;
-  int serial = 0;
-  long done = 0;
   bool is_open = false;
-  const struct sb_survey survey = {
-      .machines = machines, .count = count, .options = &own, .serial = &serial, .done = &done};
+  struct sb_survey survey = *beside;
+  survey.machines = machines;
+  survey.options = &own;
+  survey.asked = options;
   enum sb_status status = search(survey, !own.is_cautious, &out, &is_open, err);
   if (status == SB_OK && !is_open && own.is_cautious) {
     own.is_cautious = false;
@@ -204,4 +205,13 @@ enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const 
   }
   if (status == SB_OK) *result = out;
   return status;
+}
+
+enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const struct sb_tune_options *options,
+                       struct sb_tune_result *result, struct sb_error *err)
+{
+  int serial = 0;
+  long done = 0;
+  const struct sb_survey survey = {.count = count, .serial = &serial, .done = &done};
+  return sb_tune_beside(&survey, machines, options, result, err);
 }
