@@ -86,7 +86,7 @@ static enum sb_status promise(const struct sb_survey *survey, const struct sb_tu
   options.is_rough = true;
   if (result->remedy == SB_REMEDY_DWELL) options.dwell_s = result->remedy_amount * survey->dwell_s;
   const enum sb_status status = sb_tune_beside(survey, changed, &options, &tuned, err);
-  if (status == SB_OK && tuned.passes) result->remedy_margin_fraction = tuned.margin_fraction;
+  if (status == SB_OK && tuned.margin_fraction > 0.0) result->remedy_margin_fraction = tuned.margin_fraction;
   return status;
 }
 
