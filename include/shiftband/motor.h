@@ -62,6 +62,15 @@ enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err);
 /* The line at a duty in -1..1 from the supply; a duty of 0 is a short circuit, which brakes. Pure. */
 struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const struct sb_supply *supply, double duty);
 
+/* What feeds the motor: the supply's voltage at no current (V), and the resistances (ohm) of motor and supply. */
+struct sb_motor_circuit {
+  double voltage_v, motor_ohm, supply_ohm;
+};
+
+/* The same from any circuit: the motor's own resistance is not used. Pure. */
+struct sb_motor_line sb_motor_line_of_circuit(const struct sb_motor *motor, const struct sb_motor_circuit *circuit,
+                                              double duty);
+
 /* The line with the circuit open: no current, friction only. Pure. */
 struct sb_motor_line sb_motor_line_open(const struct sb_motor *motor);
 

@@ -211,11 +211,12 @@ struct sb_stretch;
 
 struct sb_sim {
   const struct sb_model *model;
-  double step_s;              /* the model's step */
-  double steps_per_s;         /* steps in a second when that is a whole number, else 0 */
-  struct sb_derived derived;  /* of the model */
-  long long steps_per_sample; /* of the controller */
-  long long steps_per_tick;   /* of what feeds the motor; 0: it never changes */
+  double step_s;                      /* the model's step */
+  double steps_per_s;                 /* steps in a second when that is a whole number, else 0 */
+  struct sb_derived derived;          /* of the model */
+  long long steps_per_sample;         /* of the controller */
+  long long steps_per_tick;           /* of what feeds the motor; 0: it never changes */
+  struct sb_winding_lapse tick_lapse; /* of a winding, from tick to tick */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */

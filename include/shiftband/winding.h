@@ -39,7 +39,21 @@ struct sb_warmth {
 /* At the start. Pure. */
 struct sb_warmth sb_winding_start(const struct sb_winding *winding);
 
-/* After a constant loss (W) for a while (s): the exact solution. Pure. */
+/* What is left of the distances from where winding and housing settle, less 1, after a while: exp(A t) - I of two linear
+ * equations, A their matrix. It depends on the while alone, so that ticks of one length share it. */
+struct sb_winding_lapse {
+  double winding_by_winding, winding_by_housing;
+  double housing_by_winding, housing_by_housing;
+};
+
+/* Of duration_s > 0, s. Pure. */
+struct sb_winding_lapse sb_winding_lapse(const struct sb_winding *winding, double duration_s);
+
+/* After a constant loss (W) over the lapse's while: the exact solution. Pure. */
+struct sb_warmth sb_winding_warmed_by(const struct sb_winding *winding, const struct sb_winding_lapse *lapse,
+                                      const struct sb_warmth *from, double loss_w);
+
+/* The same for a while (s) that comes but once. Pure. */
 struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
                                    double duration_s);
 

@@ -20,7 +20,7 @@ static const double huber = 1.345;      /* likewise */
 static const double mad_to_sd = 1.0 / 0.6745;
 static const double outlier_chance = 1e-3; /* of setting anything aside in a sound channel */
 static const double share_of_one = 0.02;   /* spread assumed of a channel without spare readings */
-static const double model_share = 1e-6;    /* of the greatest reading: the simulation itself is no better */
+static const double model_share = 1e-6;    /* of the greatest reading: the digits of a log are no better */
 static const double singular_share = 1e-9; /* of the greatest singular value: below it is rounding */
 static const double range_sd = 1.0 / 12.0; /* variance of a rounding, in steps squared */
 
@@ -57,22 +57,19 @@ void sb_estimate_clear(struct sb_estimate *estimate)
 
 /* ---- residuals ---- */
 
-static double steps_of(const struct sb_bench *bench)
+static double work_of(const struct sb_bench *bench)
 {
-  double sum = 0.0;
-  for (int t = 0; t < bench->test_count; t++) {
-    const struct sb_bench_test *test = &bench->tests[t];
-    for (size_t k = 0; k < test->span_count; k++) sum += (double)test->spans[k].steps;
-  }
-  return sum;
+  size_t sum = bench->reading_count;
+  for (int t = 0; t < bench->test_count; t++) sum += bench->tests[t].span_count;
+  return (double)sum;
 }
 
 static int residuals(void *context, const double *x, double *f)
 {
   struct sb_estimate *estimate = context;
   const struct sb_bench *bench = estimate->bench;
-  estimate->steps_done += steps_of(bench);
-  if (estimate->steps_done > SB_ESTIMATE_STEPS_MAX) return -1;
+  estimate->work_done += work_of(bench);
+  if (estimate->work_done > SB_ESTIMATE_WORK_MAX) return -1;
   double p[SB_FIT_PARAMETER_COUNT], own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
   sb_bench_unpack(bench, x, p, own);
   if (sb_predict(bench, p, own, estimate->computed) != 0) return -1;
@@ -101,8 +98,8 @@ enum sb_status sb_estimate_evaluate(struct sb_estimate *estimate, struct sb_erro
     free(ahead);
     return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   }
-  enum sb_status status = sb_predict_set_steps(bench, err);
-  if (status == SB_OK) sb_bench_pack(bench, x);
+  enum sb_status status = SB_OK;
+  sb_bench_pack(bench, x);
   for (size_t j = 0; j < terms && status == SB_OK; j++) {
     const double at = x[j];
     x[j] = at + difference;
@@ -457,11 +454,10 @@ enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
   if (estimate->terms == 0) return sb_estimate_evaluate(estimate, err);
-  enum sb_status status = sb_predict_set_steps(bench, err);
   double *x = malloc(estimate->terms * sizeof *x);
   if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   sb_bench_pack(bench, x);
-  if (status == SB_OK) status = search(estimate, x, err);
+  const enum sb_status status = search(estimate, x, err);
   if (status == SB_OK) {
     struct sb_bench_place place = sb_bench_place_now(bench);
     residuals(estimate, x, estimate->f); /* of all readings, those without weight too */

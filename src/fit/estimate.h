@@ -16,10 +16,10 @@ struct sb_estimate {
   double *jacobian;   /* jacobian[rows * terms_max] as rows of `terms` */
   double *covariance; /* covariance[terms * terms] */
   size_t terms_max;
-  double steps_done; /* steps of the simulator so far: a search that needs more than STEPS_MAX of them is given up */
+  double work_done; /* readings and spans computed so far: a search that needs more than WORK_MAX of them is given up */
 };
 
-#define SB_ESTIMATE_STEPS_MAX 4e8
+#define SB_ESTIMATE_WORK_MAX 4e8
 
 /* Room for all unknowns of the bench as they are free now; more may not become free later. */
 enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *bench, struct sb_error *err);

@@ -600,7 +600,7 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_lo
     result.is_voltage_known = fit->bench.is_voltage_known;
     *out = result;
   }
-  if (status == SB_ERR_NUMERICS && fit->estimate.steps_done > SB_ESTIMATE_STEPS_MAX) {
+  if (status == SB_ERR_NUMERICS && fit->estimate.work_done > SB_ESTIMATE_WORK_MAX) {
     sb_fail(
         err, status,
         "the search did not converge: no values of this machine follow these logs; fit fewer values (--fit, --known), or make a log without what the scenario does not have, such as a load that changes");

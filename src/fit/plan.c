@@ -491,10 +491,7 @@ enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *
 
 void sb_bench_clear(struct sb_bench *bench)
 {
-  for (int t = 0; t < bench->test_count; t++) {
-    free(bench->tests[t].spans);
-    free(bench->tests[t].grid);
-  }
+  for (int t = 0; t < bench->test_count; t++) free(bench->tests[t].spans);
   free(bench->readings);
   bench->readings = NULL;
   bench->test_count = 0;

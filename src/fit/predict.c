@@ -40,26 +40,6 @@ static void compute_points(const struct sb_bench *bench, const struct sb_bench_t
 
 /* ---- all ---- */
 
-static enum sb_status set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
-{
-  struct sb_model machine;
-  if (!sb_bench_machine(bench, bench->p, test->added_inertia_kg_m2, &machine)) {
-    return sb_fail(err, SB_ERR_NUMERICS, "%s: the search starts from values that no machine can have", test->log->path);
-  }
-  if (test->event_count == 0) return sb_dynamics_set_steps(test, &machine, err);
-  sb_shift_set_steps(test);
-  return SB_OK;
-}
-
-enum sb_status sb_predict_set_steps(struct sb_bench *bench, struct sb_error *err)
-{
-  enum sb_status status = SB_OK;
-  for (int t = 0; t < bench->test_count && status == SB_OK; t++) {
-    if (bench->tests[t].is_dynamic) status = set_steps(bench, &bench->tests[t], err);
-  }
-  return status;
-}
-
 static int predict_test(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
                         const double *own, double *computed)
 {

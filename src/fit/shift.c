@@ -151,8 +151,3 @@ int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *t
   sb_sim_clear(&replay.sim);
   return failed;
 }
-
-void sb_shift_set_steps(struct sb_bench_test *test)
-{
-  test->spans[0].steps = (long)(test->last_row - test->first_row);
-}

@@ -27,13 +27,10 @@ struct sb_warmth sb_winding_steady(const struct sb_winding *winding, double loss
 }
 
 /* Written as a change, so that a tick too short to be seen in exp() still warms. */
-static struct sb_warmth warmed_alone(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
-                                     double duration_s)
+static struct sb_winding_lapse lapse_alone(const struct sb_winding *winding, double duration_s)
 {
   const double rate = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
-  const double above_k = from->winding_c - sb_winding_steady(winding, loss_w).winding_c;
-  return (struct sb_warmth){.winding_c = from->winding_c + above_k * sb_elementary_exp_less_1(-rate * duration_s),
-                            .housing_c = winding->ambient_c};
+  return (struct sb_winding_lapse){.winding_by_winding = sb_elementary_exp_less_1(-rate * duration_s)};
 }
 
 /*
@@ -41,8 +38,7 @@ static struct sb_warmth warmed_alone(const struct sb_winding *winding, const str
  * -slow and -fast, always real and apart since (a - b - c)^2 + 4 a b > 0. Then
  *   exp(A t) - I = (exp(-slow t) - 1) I + exp(-slow t) (1 - exp(-(fast - slow) t)) / (fast - slow) (A + slow I)
  */
-static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, const struct sb_warmth *from,
-                                            double loss_w, double duration_s)
+static struct sb_winding_lapse lapse_with_housing(const struct sb_winding *winding, double duration_s)
 {
   const double a = 1.0 / (winding->resistance_k_w * winding->capacity_j_k);
   const double b = 1.0 / (winding->resistance_k_w * winding->housing_capacity_j_k);
@@ -50,21 +46,35 @@ static struct sb_warmth warmed_with_housing(const struct sb_winding *winding, co
   const double apart = sqrt((a - b - c) * (a - b - c) + 4.0 * a * b); /* fast - slow */
   const double fast = 0.5 * (a + b + c + apart);
   const double slow = c * (a / fast); /* their product is a c: nothing cancels */
-
-  const struct sb_warmth settled = sb_winding_steady(winding, loss_w);
-  const double x = from->winding_c - settled.winding_c;
-  const double y = from->housing_c - settled.housing_c;
   const double both = sb_elementary_exp_less_1(-slow * duration_s);
   const double mixed = (1.0 + both) * (-sb_elementary_exp_less_1(-apart * duration_s) / apart);
-  return (struct sb_warmth){.winding_c = from->winding_c + both * x + mixed * (slow * x - a * (x - y)),
-                            .housing_c = from->housing_c + both * y + mixed * (slow * y + b * (x - y) - c * y)};
+  return (struct sb_winding_lapse){.winding_by_winding = both + mixed * (slow - a),
+                                   .winding_by_housing = mixed * a,
+                                   .housing_by_winding = mixed * b,
+                                   .housing_by_housing = both + mixed * (slow - b - c)};
+}
+
+struct sb_winding_lapse sb_winding_lapse(const struct sb_winding *winding, double duration_s)
+{
+  return has_housing(winding) ? lapse_with_housing(winding, duration_s) : lapse_alone(winding, duration_s);
+}
+
+struct sb_warmth sb_winding_warmed_by(const struct sb_winding *winding, const struct sb_winding_lapse *lapse,
+                                      const struct sb_warmth *from, double loss_w)
+{
+  const struct sb_warmth settled = sb_winding_steady(winding, loss_w);
+  const double x = from->winding_c - settled.winding_c;
+  const double y = has_housing(winding) ? from->housing_c - settled.housing_c : 0.0;
+  const double housing_c = has_housing(winding) ? from->housing_c : winding->ambient_c;
+  return (struct sb_warmth){from->winding_c + (lapse->winding_by_winding * x + lapse->winding_by_housing * y),
+                            housing_c + (lapse->housing_by_winding * x + lapse->housing_by_housing * y)};
 }
 
 struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
                                    double duration_s)
 {
-  return has_housing(winding) ? warmed_with_housing(winding, from, loss_w, duration_s)
-                              : warmed_alone(winding, from, loss_w, duration_s);
+  const struct sb_winding_lapse lapse = sb_winding_lapse(winding, duration_s);
+  return sb_winding_warmed_by(winding, &lapse, from, loss_w);
 }
 
 /* One step of Euler's implicit method, the housing as it is: by T <- T + t P' / C, P' of the flow at the end. */

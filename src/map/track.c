@@ -115,7 +115,8 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .link = SB_LINK_MESH,
                                  .motor_direction = stop->motor_direction,
                                  .output_direction = stop->motor_direction * gear->output_direction,
-                                 .is_driving = stop->is_driving};
+                                 .is_driving = stop->is_driving,
+                                 .feed = tracks->sim.state.feed}; /* of a machine without more it never changes */
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
   tracks->reading.filtered = stop->filtered;

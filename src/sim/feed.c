@@ -22,20 +22,18 @@ static double tick_s(const struct sb_sim *sim)
   return (double)sim->steps_per_tick * sim->step_s;
 }
 
-/* The motor's line at a voltage and a resistance of the winding, for the duty in force. */
-static struct sb_motor_line line_at(const struct sb_sim *sim, double voltage_v, double resistance_ohm)
+/* The motor's line at what the feed holds. */
+static struct sb_motor_line present_line(const struct sb_sim *sim)
 {
   const struct sb_model *model = sim->model;
   const struct sb_feed *feed = &sim->state.feed;
-  struct sb_motor motor = model->motor;
-  struct sb_supply supply = model->supply;
-  motor.resistance_ohm = resistance_ohm;
-  supply.open_circuit_voltage_v = voltage_v;
-  const bool has_ticks = sim->steps_per_tick > 0, is_off = has_ticks && !is_on(feed);
-  const double duty = is_off ? 0.0 : has_ticks ? feed->drive.duty : model->drive.limit_fraction;
+  const bool is_off = !is_on(feed);
   const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
-  const bool is_open = is_cut || (is_off && model->drive.off == SB_OFF_COAST);
-  return is_open ? sb_motor_line_open(&motor) : sb_motor_line_driven(&motor, &supply, duty);
+  if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) return sb_motor_line_open(&model->motor);
+  const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
+                                           .motor_ohm = feed->resistance_ohm,
+                                           .supply_ohm = model->supply.internal_resistance_ohm};
+  return sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
 }
 
 static double charge_after(const struct sb_sim *sim, double drawn_as)
@@ -64,16 +62,15 @@ static double winding_ohm(const struct sb_sim *sim, double winding_c)
  * error of the middle is of second order in the period, though voltage and resistance held so far, of half a period ago, give
  * this current: so is all that follows, right after a switch, too.
  */
-static void look_ahead(struct sb_sim *sim)
+static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
   const double half_s = 0.5 * tick_s(sim);
   if (!sim->model->battery.is_present && !winding->is_present) return;
-  const struct sb_motor_line line = line_at(sim, feed->voltage_v, feed->resistance_ohm);
-  const double current_a = sb_motor_current_a(&line, sim->state.motor_speed_rad_s);
+  const double current_a = sb_motor_current_a(line, sim->state.motor_speed_rad_s);
   const double loss_w = feed->resistance_ohm * current_a * current_a;
-  feed->voltage_v = open_voltage_v(sim, feed->drawn_as + line.duty * current_a * half_s);
+  feed->voltage_v = open_voltage_v(sim, feed->drawn_as + line->duty * current_a * half_s);
   if (!winding->is_present) return;
   feed->resistance_ohm = winding_ohm(sim, sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s));
 }
@@ -85,12 +82,14 @@ void sb_feed_start(struct sb_sim *sim)
   sim->steps_per_tick = sb_feed_steps_per_tick(sim->model, sim->step_s);
   *feed = (struct sb_feed){.drive = sb_drive_start(&sim->model->drive, sim->state.motor_speed_rad_s)};
   if (winding->is_present) {
+    sim->tick_lapse = sb_winding_lapse(winding, tick_s(sim));
     feed->warmth = sb_winding_start(winding);
     feed->is_cut_out = feed->warmth.winding_c >= winding->cut_out_c;
   }
   feed->voltage_v = open_voltage_v(sim, 0.0);
   feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
-  look_ahead(sim);
+  const struct sb_motor_line line = present_line(sim);
+  look_ahead(sim, &line);
 }
 
 static void warm(struct sb_sim *sim)
@@ -98,8 +97,7 @@ static void warm(struct sb_sim *sim)
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
   if (winding->is_present) {
-    const double lasted_s = tick_s(sim);
-    feed->warmth = sb_winding_warmed(winding, &feed->warmth, feed->loss_j / lasted_s, lasted_s);
+    feed->warmth = sb_winding_warmed_by(winding, &sim->tick_lapse, &feed->warmth, feed->loss_j / tick_s(sim));
     const double limit_c = feed->is_cut_out ? winding->reset_c : winding->cut_out_c;
     feed->is_cut_out = feed->is_cut_out ? feed->warmth.winding_c > limit_c : feed->warmth.winding_c >= limit_c;
   }
@@ -152,12 +150,15 @@ bool sb_feed_tick(struct sb_sim *sim)
   struct sb_feed *feed = &state->feed;
   const bool was_on = is_on(feed), was_cut = feed->is_cut_out || feed->is_empty;
   const int command = feed->drive.command;
+  const double duty = feed->drive.duty;
   warm(sim);
   discharge(sim);
   note(sim, was_cut);
   feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
-  look_ahead(sim);
   const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
+  const bool is_same = !is_switched && feed->drive.duty == duty;
+  const struct sb_motor_line line = is_same ? sim->segment->line : present_line(sim);
+  look_ahead(sim, &line);
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
   }
@@ -167,12 +168,9 @@ bool sb_feed_tick(struct sb_sim *sim)
 void sb_feed_line(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
-  const struct sb_model *model = sim->model;
-  const struct sb_feed *feed = &sim->state.feed;
-  const bool has_ticks = sim->steps_per_tick > 0;
-  seg->voltage_v = has_ticks ? feed->voltage_v : model->supply.open_circuit_voltage_v;
-  seg->resistance_ohm = has_ticks ? feed->resistance_ohm : model->motor.resistance_ohm;
-  seg->line = line_at(sim, seg->voltage_v, seg->resistance_ohm);
+  seg->voltage_v = sim->state.feed.voltage_v;
+  seg->resistance_ohm = sim->state.feed.resistance_ohm;
+  seg->line = present_line(sim);
 }
 
 double sb_feed_open_voltage_v(const struct sb_sim *sim)

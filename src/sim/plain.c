@@ -1,33 +1,59 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/plain.h"
 
-#include <float.h>
 #include <math.h>
 
 #include "base/elementary.h"
 
-/*
- * For z < 1, with y_j = (-z)^j / (j + 4)!:  Y = sum of y_j,
- * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!,  B = sum of y_j (2^(j + 4) - 2 (j + 5)) / (j + 5).
- */
-static void sum_series(double z, struct sb_plain_factors *out)
+/* For z < 1:  Y = sum of (-z)^j / (j + 4)!;  for z < 1/8 none of the others by differences, in which digits would cancel:
+ * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!,  B = sum of (-z)^j (2^(j + 4) - 2 (j + 5)) / (j + 5)! */
+enum { Y_ORDERS = 16, SMALL_ORDERS = 12, TINY_ORDERS = 9 };
+static const double small = 0.125, tiny = 0.03125;
+static const double series_y[Y_ORDERS] = {1.0 / 24.0,
+                                          1.0 / 120.0,
+                                          1.0 / 720.0,
+                                          1.0 / 5040.0,
+                                          1.0 / 40320.0,
+                                          1.0 / 362880.0,
+                                          1.0 / 3628800.0,
+                                          1.0 / 39916800.0,
+                                          1.0 / 479001600.0,
+                                          1.0 / 6227020800.0,
+                                          1.0 / 87178291200.0,
+                                          1.0 / 1307674368000.0,
+                                          1.0 / 20922789888000.0,
+                                          1.0 / 355687428096000.0,
+                                          1.0 / 6402373705728000.0,
+                                          1.0 / 121645100408832000.0};
+static const double series_ab[SMALL_ORDERS][2] = {{1.0 / 3.0, 1.0 / 20.0},
+                                                  {1.0 / 4.0, 1.0 / 36.0},
+                                                  {7.0 / 60.0, 5.0 / 504.0},
+                                                  {1.0 / 24.0, 1.0 / 360.0},
+                                                  {31.0 / 2520.0, 17.0 / 25920.0},
+                                                  {1.0 / 320.0, 41.0 / 302400.0},
+                                                  {127.0 / 181440.0, 167.0 / 6652800.0},
+                                                  {17.0 / 120960.0, 23.0 / 5443200.0},
+                                                  {73.0 / 2851200.0, 37.0 / 56609280.0},
+                                                  {31.0 / 7257600.0, 157.0 / 1676505600.0},
+                                                  {2047.0 / 3113510400.0, 629.0 / 50295168000.0},
+                                                  {1.0 / 10644480.0, 31.0 / 19813248000.0}};
+
+static double sum_y(double z)
 {
-  static const double inverse[] = {1.0 / 3,  1.0 / 4,  1.0 / 5,  1.0 / 6,  1.0 / 7,  1.0 / 8,  1.0 / 9,  1.0 / 10,
-                                   1.0 / 11, 1.0 / 12, 1.0 / 13, 1.0 / 14, 1.0 / 15, 1.0 / 16, 1.0 / 17, 1.0 / 18,
-                                   1.0 / 19, 1.0 / 20, 1.0 / 21, 1.0 / 22, 1.0 / 23, 1.0 / 24, 1.0 / 25, 1.0 / 26};
-  enum { TERMS = sizeof inverse / sizeof *inverse - 2 };
-  double term = 1.0 / 6.0, two = 4.0; /* (-z)^j / (j + 3)!, 2^(j + 2) */
-  for (int j = 0; j < TERMS && fabs(term) * two > 0.0625 * DBL_EPSILON; j++) {
-    const double next = term * inverse[j + 1];
-    out->y += next;
-    out->a += (two - 2.0) * term;
-    out->b += (4.0 * two - 2.0 * (j + 5)) * next * inverse[j + 2];
-    term = -z * next;
-    two *= 2.0;
+  double sum = 0.0;
+  for (int j = (z < small ? SMALL_ORDERS : Y_ORDERS) - 1; j >= 0; j--) sum = series_y[j] - z * sum;
+  return sum;
+}
+
+static void sum_ab(double z, struct sb_plain_factors *out)
+{
+  double a = 0.0, b = 0.0;
+  for (int j = (z < tiny ? TINY_ORDERS : SMALL_ORDERS) - 1; j >= 0; j--) {
+    a = series_ab[j][0] - z * a;
+    b = series_ab[j][1] - z * b;
   }
-  out->u = 1.0 / 6.0 - z * out->y;
-  out->t = 0.5 - z * out->u;
-  out->f = 1.0 - z * out->t;
+  out->a = a;
+  out->b = b;
 }
 
 struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
@@ -35,15 +61,22 @@ struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
   struct sb_plain_factors out = {.length_s = length_s, .per_s = per_s};
   const double z = length_s * per_s;
   if (z < 1.0) {
-    sum_series(z, &out);
-    return out;
+    out.y = sum_y(z);
+    out.u = 1.0 / 6.0 - z * out.y;
+    out.t = 0.5 - z * out.u;
+    out.f = 1.0 - z * out.t;
+  } else {
+    out.f = -sb_elementary_exp_less_1(-z) / z;
+    out.t = (1.0 - out.f) / z;
+    out.u = (0.5 - out.t) / z;
+    out.y = (1.0 / 6.0 - out.u) / z;
   }
-  out.f = -sb_elementary_exp_less_1(-z) / z;
-  out.t = (1.0 - out.f) / z;
-  out.u = (0.5 - out.t) / z;
-  out.y = (1.0 / 6.0 - out.u) / z;
-  out.a = (out.t - 0.5 * out.f * out.f) / z;
-  out.b = (out.u - out.y - 0.5 * out.t * out.t) / z;
+  if (z < small) {
+    sum_ab(z, &out);
+  } else {
+    out.a = (out.t - 0.5 * out.f * out.f) / z;
+    out.b = (out.u - out.y - 0.5 * out.t * out.t) / z;
+  }
   return out;
 }
 
@@ -70,18 +103,13 @@ static struct push push_of(const struct sb_segment *seg, const struct sb_plain_f
   return (struct push){h * value_of(&seg->motor_rate, start->tau_s, start->x), h * h * seg->motor_rate.per_s};
 }
 
-double sb_plain_speed(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                      const struct sb_plain_start *start)
+struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                                 const struct sb_plain_start *start)
 {
   const struct push push = push_of(seg, factors, start);
-  return start->x + (push.first * factors->f + push.growth * factors->t);
-}
-
-double sb_plain_turn(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                     const struct sb_plain_start *start)
-{
-  const struct push push = push_of(seg, factors, start);
-  return factors->length_s * (start->x + (push.first * factors->t + push.growth * factors->u));
+  return (struct sb_plain_end){.x = start->x + (push.first * factors->f + push.growth * factors->t),
+                               .turn = factors->length_s *
+                                       (start->x + (push.first * factors->t + push.growth * factors->u))};
 }
 
 struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
@@ -121,14 +149,14 @@ static struct rates rates_at(const struct sb_segment *seg, double tau_s, double 
                         .torque = load + seg->output_inertia * seg->per_motor * change};
 }
 
-bool sb_plain_is_eventless(const struct sb_sim *sim, const struct sb_plain_factors *factors,
-                           const struct sb_plain_start *start)
+bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const struct sb_plain_start *start,
+                           const struct sb_plain_end *end)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
-  const double x = sb_plain_speed(seg, factors, start), tau_s = start->tau_s + factors->length_s;
+  const double x = end->x, tau_s = start->tau_s + length_s;
   if (!(x * state->motor_direction > 0.0)) return false;
-  const double angle_rad = state->output_angle_rad + seg->per_motor * sb_plain_turn(seg, factors, start);
+  const double angle_rad = state->output_angle_rad + seg->per_motor * end->turn;
   if (!((seg->angle_limit_rad - angle_rad) * state->output_direction > 0.0)) return false;
   if (seg->motor_rate.per_s != 0.0) {
     const struct rates first = rates_at(seg, start->tau_s, start->x), last = rates_at(seg, tau_s, x);

@@ -31,19 +31,24 @@ struct sb_plain_start {
   double x, tau_s; /* the motor's speed, and the time since the load's piece began */
 };
 
-/* The speed after the factors' length, the motor's turn, and all that comes together. Pure. */
-double sb_plain_speed(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                      const struct sb_plain_start *start);
-double sb_plain_turn(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                     const struct sb_plain_start *start);
+/* Where a part of it, as long as the factors, ends. */
+struct sb_plain_end {
+  double x, turn; /* the motor's speed, and its turn since the start */
+};
+
+/* Pure. */
+struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                                 const struct sb_plain_start *start);
+
+/* All that comes together over the factors' length. Pure. */
 struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                              const struct sb_plain_start *start);
 
 /* What the gear delivers to the output at a speed of the motor, N m. Pure. */
 double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x);
 
-/* Whether nothing happens over the factors' length, and speed and torque rise or fall throughout. Pure. */
-bool sb_plain_is_eventless(const struct sb_sim *sim, const struct sb_plain_factors *factors,
-                           const struct sb_plain_start *start);
+/* Whether nothing happens over a length, and speed and torque rise or fall throughout. Pure. */
+bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const struct sb_plain_start *start,
+                           const struct sb_plain_end *end);
 
 #endif

@@ -253,15 +253,15 @@ static void pass_end(struct sb_sim *sim)
 /* What feeds the motor is brought up to date. */
 static void tick(struct sb_sim *sim)
 {
-  const struct seen before = look(sim);
   sb_stretch_raise_speeds(sim);
   sb_segment_book(sim);
   const bool is_switched = sb_feed_tick(sim);
   if (!is_switched && sb_segment_feed_anew(sim)) {
-    sb_stretch_raise_speeds(sim);
+    sb_stretch_raise_current(sim);
     sb_stretch_raise_torque(sim);
     return;
   }
+  const struct seen before = look(sim);
   go_on(sim, &before, sim->state.time_s);
   if (is_switched) notify(sim, SB_EVENT_SWITCHED);
 }
@@ -305,6 +305,7 @@ static void begin_stretch(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   const long long stop = next_stop(sim);
   const double stop_s = sb_sim_grid_s(sim, stop), end_s = sim->segment->end_s;
+  sim->stretch->stop = stop;
   if (end_s < stop_s - same_instant * sim->step_s) {
     sb_stretch_begin(sim, end_s, end_s - state->time_s);
   } else if (state->time_s == sb_sim_grid_s(sim, state->step)) {
@@ -330,7 +331,12 @@ static const struct sb_guard *finish_stretch(struct sb_sim *sim)
   struct sb_stretch *stretch = sim->stretch;
   sb_stretch_move(sim, stretch->end_share);
   stretch->is_under_way = false;
-  set_time(sim, stretch->end_s);
+  if (stretch->end_s == sb_sim_grid_s(sim, stretch->stop)) {
+    sim->state.step = stretch->stop;
+    sim->state.time_s = stretch->end_s;
+  } else {
+    set_time(sim, stretch->end_s);
+  }
   if (stretch->guard != NULL) apply_guard(sim, stretch->guard);
   return stretch->guard;
 }

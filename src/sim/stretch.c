@@ -89,6 +89,8 @@ double sb_stretch_delivered_nm(const struct sb_sim *sim)
   if (state->link != SB_LINK_MESH) return sb_segment_clutch_nm(sim);
   if (seg->has_spring) return sb_point_shaft_nm(sim);
   if (state->motor_direction == 0) return resting_torque_nm(sim, state->time_s);
+  if (seg->has_straight_load)
+    return sb_plain_torque_nm(seg, state->time_s - seg->curve.time_s, state->motor_speed_rad_s);
   const struct sb_point at = sb_point_now(sim);
   return at.load_nm + seg->output_inertia * seg->per_motor * at.x_rate;
 }
@@ -117,6 +119,12 @@ void sb_stretch_raise_speeds(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   const bool is_stopping = state->output_speed_rad_s * state->output_direction < 0.0;
   raise_speeds(sim, state->time_s, state->motor_speed_rad_s, is_stopping ? 0.0 : state->output_speed_rad_s);
+}
+
+void sb_stretch_raise_current(struct sb_sim *sim)
+{
+  const double current_a = sb_motor_current_a(&sim->segment->line, sim->state.motor_speed_rad_s);
+  raise_peak(&sim->sums.motor_current_a, current_a, sim->state.time_s);
 }
 
 void sb_stretch_raise_torque(struct sb_sim *sim)
@@ -209,18 +217,20 @@ static void book_torque(struct sb_sim *sim, double from, double to)
 
 /* Moving --------------------------------------------------------------------------------------------------------------- */
 
-/* The factors of a length, kept from the last time that they were asked for. */
+/* The factors of a length, kept as long as the time constant is the same. */
 static const struct sb_plain_factors *factors_of(struct sb_sim *sim, double length_s)
 {
-  enum { KEPT = sizeof sim->stretch->kept / sizeof *sim->stretch->kept };
+  enum { KEPT_MAX = sizeof sim->stretch->kept / sizeof *sim->stretch->kept };
   struct sb_stretch *stretch = sim->stretch;
   const double per_s = -sim->segment->motor_rate.lin;
-  for (int i = 0; i < KEPT; i++) {
-    if (stretch->kept[i].length_s == length_s && stretch->kept[i].per_s == per_s) return &stretch->kept[i];
+  if (stretch->kept[0].per_s != per_s) stretch->kept_count = 0;
+  for (int i = 0; i < stretch->kept_count; i++) {
+    if (stretch->kept[i].length_s == length_s) return &stretch->kept[i];
   }
-  stretch->next_kept = (stretch->next_kept + 1) % KEPT;
-  stretch->kept[stretch->next_kept] = sb_plain_factors(length_s, per_s);
-  return &stretch->kept[stretch->next_kept];
+  if (stretch->kept_count == KEPT_MAX) stretch->kept_count = 0;
+  struct sb_plain_factors *kept = &stretch->kept[stretch->kept_count++];
+  *kept = sb_plain_factors(length_s, per_s);
+  return kept;
 }
 
 static void build(struct sb_sim *sim, double to_s, double length_s)
@@ -236,6 +246,15 @@ static void build(struct sb_sim *sim, double to_s, double length_s)
   mark(sim);
 }
 
+/* Whether the motion is plain and nothing happens on the way; then it is known where it ends. */
+static bool begin_plainly(struct sb_sim *sim, double length_s)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  if (!sb_plain_applies(sim)) return false;
+  stretch->plain_end = sb_plain_end(sim->segment, factors_of(sim, length_s), &stretch->plain);
+  return sb_plain_is_eventless(sim, length_s, &stretch->plain, &stretch->plain_end);
+}
+
 void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
@@ -249,7 +268,7 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
   stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
   stretch->base = sim->segment->gain;
   stretch->mark_count = 0;
-  stretch->is_plain = sb_plain_applies(sim) && sb_plain_is_eventless(sim, factors_of(sim, length_s), &stretch->plain);
+  stretch->is_plain = begin_plainly(sim, length_s);
   if (!stretch->is_plain) {
     build(sim, to_s, length_s);
     return;
@@ -352,12 +371,13 @@ static double move_plainly(struct sb_sim *sim, double share)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const struct sb_segment *seg = sim->segment;
-  const struct sb_plain_factors *factors = factors_of(sim, share * stretch->length_s);
-  const double x = sb_plain_speed(seg, factors, &stretch->plain), part_s = share * stretch->length_s;
-  sim->state.motor_speed_rad_s = x;
-  const double torque_nm = sb_plain_torque_nm(seg, stretch->plain.tau_s + part_s, x);
+  const double part_s = share * stretch->length_s;
+  struct sb_plain_end end = stretch->plain_end;
+  if (share < 1.0) end = sb_plain_end(seg, factors_of(sim, part_s), &stretch->plain);
+  sim->state.motor_speed_rad_s = end.x;
+  const double torque_nm = sb_plain_torque_nm(seg, stretch->plain.tau_s + part_s, end.x);
   raise_peak(&sim->sums.output_torque_nm, torque_nm, stretch->start_s + part_s);
-  return sb_plain_turn(seg, factors, &stretch->plain);
+  return end.turn;
 }
 
 static double move_by_series(struct sb_sim *sim, double share)

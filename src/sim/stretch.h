@@ -19,19 +19,21 @@ struct sb_stretch {
   struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
+  long long stop;               /* the step at which it ends unless something happens before; the simulator's */
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
   bool is_gain_due;             /* the segment's integrals are behind it */
   /* The state's, when it began: of the motor since it reversed, of the output. */
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
-  struct sb_gain base; /* the segment's integrals when it began, less what was booked since */
+  struct sb_plain_end plain_end; /* after the whole stretch */
+  struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
   /* The time above the torque's limit that is going on: since when, and how much there was before. */
   double over_since_s, over_before_s;
   int mark_count; /* shares at which a speed or the torque turns over, ascending */
   double marks[SB_MARK_MAX];
-  struct sb_plain_factors kept[8]; /* the last ones */
-  int next_kept;
+  int kept_count; /* factors of one time constant and several lengths */
+  struct sb_plain_factors kept[8];
 };
 
 /* Memory for a stretch; NULL: there is none. Released by free(). */
@@ -57,6 +59,7 @@ void sb_stretch_rest(struct sb_sim *sim, double to_s);
 double sb_stretch_delivered_nm(const struct sb_sim *sim);
 
 /* Peaks of the present state. */
+void sb_stretch_raise_current(struct sb_sim *sim);
 void sb_stretch_raise_torque(struct sb_sim *sim);
 void sb_stretch_raise_speeds(struct sb_sim *sim);
 

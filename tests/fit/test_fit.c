@@ -11,8 +11,8 @@
 #include "help/fit_data.h"
 #include "shiftband/run.h"
 
-/* The simulation between steps is good to 1e-6 of the speed; what it fits is known to a few times that. */
-static const double model_rel = 2e-5;
+/* Times in the logs are whole tenths of a microsecond, a 2e5th of the time constant; what is fitted is known to some of that. */
+static const double model_rel = 1e-6;
 
 static const struct fit_motion clean = {.count = 200, .length_s = 0.2, .start_s = 0.0123, .off_s = INFINITY};
 

@@ -267,9 +267,27 @@ static void form_factors_follow_the_usual_approximation(void **state)
     assert_true(sb_strength_tooth_form_factor(teeth + 1) > sb_strength_tooth_form_factor(teeth));
   }
   assert_true(isnan(sb_strength_tooth_form_factor(11)));
-  assert_near_rel(sb_strength_tooth_form_factor(43), 0.397, rounding); /* rows of the table */
-  assert_near_rel(sb_strength_tooth_form_factor(400), 0.480, rounding);
   assert_near(sb_strength_tooth_form_factor(1e9), 0.485, 1e-8); /* a rack */
+}
+
+/* Shigley's table 14-2, 20 degrees, full depth (from memory). Between its rows the factor is linear in 1 / teeth. */
+static void form_factors_are_those_of_shigleys_table(void **state)
+{
+  (void)state;
+  static const struct {
+    int teeth;
+    double factor;
+  } rows[] = {{12, 0.245},  {13, 0.261},  {14, 0.277},  {15, 0.290}, {16, 0.296}, {17, 0.303}, {18, 0.309},
+              {19, 0.314},  {20, 0.322},  {21, 0.328},  {22, 0.331}, {24, 0.337}, {26, 0.346}, {28, 0.353},
+              {30, 0.359},  {34, 0.371},  {38, 0.384},  {43, 0.397}, {50, 0.409}, {60, 0.422}, {75, 0.435},
+              {100, 0.447}, {150, 0.460}, {300, 0.472}, {400, 0.480}};
+  for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+    assert_near_rel(sb_strength_tooth_form_factor(rows[i].teeth), rows[i].factor, rounding);
+  }
+  /* 100 and 150 teeth: halfway lies 120. */
+  assert_near_rel(sb_strength_tooth_form_factor(120), 0.5 * (0.447 + 0.460), rounding);
+  /* Beyond 400, halfway to the rack: 800. */
+  assert_near_rel(sb_strength_tooth_form_factor(800), 0.5 * (0.480 + 0.485), rounding);
 }
 
 static void load(const char *limits)
@@ -400,6 +418,7 @@ int main(void)
       cmocka_unit_test(a_pound_per_square_inch_is_that_of_gsl),
       cmocka_unit_test(a_tooth_carries_what_it_does_in_shigleys_example),
       cmocka_unit_test(form_factors_follow_the_usual_approximation),
+      cmocka_unit_test(form_factors_are_those_of_shigleys_table),
       cmocka_unit_test(every_section_of_a_scenario_becomes_its_torque),
       cmocka_unit_test(a_tooth_of_a_scenario_is_that_of_the_last_driven_wheel),
       cmocka_unit_test(the_least_of_all_limits_rules),

@@ -403,6 +403,30 @@ static void the_shortest_time_constant_is_the_motors_or_the_outputs(void **state
   sb_scenario_clear(&scenario);
 }
 
+/* A radian of a wave lasts its period / 2 pi; over turns, that at the greatest speed: 155 rpm, for 15/30 halves 310 rpm. */
+static void a_fast_wave_of_the_load_is_shorter_than_any_time_constant(void **state)
+{
+  (void)state;
+  static const char slow[] = "over: time, period: 5 s";
+  static const struct {
+    const char *period;
+    double radian_s;
+  } fast[] = {{"over: time, period: 20 ms", 0.02 / (2.0 * M_PI)},
+              {"over: turns, period: 0.1 turn", 0.1 / (155.0 * rpm)}};
+  for (int i = 0; i < 4; i++) { /* each wave before the slow one and behind it */
+    const char *period = fast[i / 2].period;
+    char set[256];
+    snprintf(set, sizeof set,
+             "load.parts=[{kind: sine, manner: acts, mean: 0 N.m, amplitude: 0.01 N.m, %s}, "
+             "{kind: sine, manner: acts, mean: 0 N.m, amplitude: 0.01 N.m, %s}]",
+             i % 2 == 0 ? period : slow, i % 2 == 0 ? slow : period);
+    const char *const sets[] = {set};
+    load("good/least.yaml", sets, 1);
+    assert_near_rel(shortest_s(&scenario.model), fast[i / 2].radian_s, 4.0 * rounding);
+    sb_scenario_clear(&scenario);
+  }
+}
+
 /* Counts the keys of a section and below. */
 static int count_keys(const struct sb_section *section)
 {
@@ -484,6 +508,7 @@ int main(void)
       cmocka_unit_test(a_copied_model_keeps_its_tables),
       cmocka_unit_test(steps_are_counted_whole),
       cmocka_unit_test(the_shortest_time_constant_is_the_motors_or_the_outputs),
+      cmocka_unit_test(a_fast_wave_of_the_load_is_shorter_than_any_time_constant),
       cmocka_unit_test(every_key_is_in_the_manual),
       cmocka_unit_test(a_manual_that_cannot_be_written_says_so),
   };
