@@ -110,7 +110,8 @@ static int run_study(struct sb_map_request *request, const struct sb_study_sourc
                                  .task_count = sb_study_task_count(study),
                                  .run_task = sb_study_run_task,
                                  .context = &work};
-  const int code = run_tasks(request, study, &tasks);
+  const int code =
+      about.is_out_of_memory ? sb_command_fail(request->file, SB_ERR_MEMORY, NULL) : run_tasks(request, study, &tasks);
   sb_lines_clear(&about);
   sb_study_end(&work);
   return code;

@@ -72,6 +72,12 @@ static void finish_name(struct sb_reader *reader)
            base);
 }
 
+/* Whether all that was given stands in the draft: what had a fault, or found no memory, is not there to calculate with. */
+static bool is_sound(const struct sb_reader *reader)
+{
+  return reader->faults->total == 0 && !reader->is_out_of_memory;
+}
+
 /* Fills in the defaults that hang on other keys, checks keys against each other, and derives once all are sound. */
 static void finish_model(struct sb_reader *reader)
 {
@@ -89,11 +95,11 @@ static void finish_model(struct sb_reader *reader)
   sb_reader_finish_limits(reader);
 
   struct sb_error err;
-  if (reader->faults->total == 0 && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
+  if (is_sound(reader) && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
     sb_reader_fault(reader, "motor", "%s", err.text);
   }
-  if (reader->faults->total == 0) sb_reader_derive_drive(reader);
-  if (reader->faults->total == 0) sb_reader_check_effort(reader);
+  if (is_sound(reader)) sb_reader_derive_drive(reader);
+  if (is_sound(reader)) sb_reader_check_effort(reader);
 }
 
 static void read_stages(struct work *work)

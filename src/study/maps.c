@@ -13,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "map/class.h"
 #include "map/margin.h"
 #include "shiftband/discharge.h"
 
@@ -121,12 +122,13 @@ static bool read_own(const char *text, bool is_first, struct sb_map_point *point
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;
   double voltage_v;
+  unsigned kinds;
   int cause;
-  if (sscanf(text, "%lf %u %d %ld %lf %lf %lf", &voltage_v, &verdict.kinds, &cause, &figures.shift_count,
-             &figures.output_turns, &figures.given_j, &figures.greatest_torque_nm) != 7) {
+  if (sscanf(text, "%lf %u %d %ld %lf %lf %lf", &voltage_v, &kinds, &cause, &figures.shift_count, &figures.output_turns,
+             &figures.given_j, &figures.greatest_torque_nm) != 7) {
     return false;
   }
-  verdict.cause = (enum sb_cause)cause;
+  if (!sb_map_verdict_take(kinds, cause, &verdict)) return false;
   point->own_passed += verdict.kinds == 0;
   if (!is_first) return true;
   point->voltage_v = voltage_v;

@@ -48,10 +48,11 @@ static enum sb_status write_limits(struct sb_lines *lines, const struct sb_model
   const struct sb_closed_form form = sb_closed_form_solve(model);
   sb_csv_init(&csv, stream);
   for (int pair = 0; pair + 1 < model->gearbox.gear_count; pair++) put_limits(&csv, model, &form, pair);
-  fclose(stream);
-  sb_lines_add_bytes(lines, text, length);
+  const bool is_written = sb_csv_result(&csv) == 0;
+  const bool is_whole = fclose(stream) == 0 && text != NULL && is_written;
+  if (is_whole) sb_lines_add_bytes(lines, text, length);
   free(text);
-  return SB_OK;
+  return is_whole ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "out of memory for the closed forms of a point");
 }
 
 static enum sb_status evaluate(const struct sb_study_work *work, long point, const struct sb_scenario *scenario,

@@ -80,6 +80,9 @@ int sb_study_index(const struct sb_study *study, long point, int axis);
 long sb_study_sample_count(const struct sb_study *study);
 long sb_study_task_count(const struct sb_study *study);
 
+/* The number of tasks, however great: a study has at most SB_STUDY_TASKS_MAX. Pure. */
+double sb_study_size(const struct sb_study *study);
+
 /* The study as lines of text, and back. False when they are none. */
 void sb_study_write(struct sb_lines *lines, const struct sb_study *study);
 bool sb_study_read(const char *text, struct sb_study *study);
