@@ -468,6 +468,26 @@ static void a_stiff_or_a_damped_shaft_is_faster_than_the_motor(void **state)
   }
 }
 
+/* In overrun through a gear that passes back less than it passes on the load weighs less: (Jm + eb Jo / N^2) / m. */
+static void a_gear_that_passes_back_less_is_faster_in_overrun(void **state)
+{
+  (void)state;
+  static const double shares[] = {0.0, 0.5, 1.0};
+  const double slope = 0.42 / (310.0 * rpm);
+  for (int i = 0; i < 3; i++) {
+    char set[64];
+    snprintf(set, sizeof set, "gearbox.back_efficiency=%g %%", 100.0 * shares[i]);
+    const char *const sets[] = {set};
+    load("good/least.yaml", sets, 1);
+    const struct sb_derived derived = sb_model_derive(&scenario.model);
+    const double driving_s = (2.1e-4 + 0.004 / (4.0 * 0.97)) / slope;
+    const double back_s = (2.1e-4 + shares[i] * 0.004 / 4.0) / slope;
+    assert_near_rel(derived.time_constant_s[1], driving_s, 4.0 * rounding);
+    assert_near_rel(derived.least_time_constant_s[1], i < 2 ? back_s : driving_s, 4.0 * rounding);
+    sb_scenario_clear(&scenario);
+  }
+}
+
 /* Counts the keys of a section and below. */
 static int count_keys(const struct sb_section *section)
 {
@@ -552,6 +572,7 @@ int main(void)
       cmocka_unit_test(a_fast_wave_of_the_load_is_shorter_than_any_time_constant),
       cmocka_unit_test(a_fan_slows_the_output_most_at_its_greatest_speed),
       cmocka_unit_test(a_stiff_or_a_damped_shaft_is_faster_than_the_motor),
+      cmocka_unit_test(a_gear_that_passes_back_less_is_faster_in_overrun),
       cmocka_unit_test(every_key_is_in_the_manual),
       cmocka_unit_test(a_manual_that_cannot_be_written_says_so),
   };

@@ -172,6 +172,10 @@ static void roots_upon_which_the_halving_falls_are_found(void **state)
       expect_roots(&p, count, 0.0, count, wanted);
     }
   }
+  /* One beyond the end is none, though the middle and another place on the way to it are roots, to the bit by the factor 3. */
+  const double beyond[] = {0.5, 0.9375, 1.25};
+  const struct sb_series p = product_of(3.0, 3, beyond);
+  expect_roots(&p, 3, 0.0, 2, beyond);
 }
 
 /* Chebyshev's T_12(2 s - 1): all its roots lie between 0 and 1, at (1 - cos((2 k - 1) pi / 24)) / 2 (textbook). More would

@@ -392,7 +392,7 @@ static void the_greatest_reading_of_a_speed_is_the_held_one(void **state)
 
 /*
  * A load that drives the motor: the settled reading falls again as it grows, and reaches a value at the torque of the
- * inverse. On the line of an open loop, at a held speed, and beyond it on the short circuit.
+ * inverse. On the line of an open loop, at a held speed, and beyond it on the short circuit, each with what follows its speed.
  */
 static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse(void **state)
 {
@@ -403,6 +403,7 @@ static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inver
     box_add_gear(&model, 3.0, 0.9);
     model.control.sensor.reference_a = 12.0;
     model.control.sensor.quantity = SB_SENSES_CURRENT;
+    box_add_part(&model, "viscous", (struct sb_load_part){.viscous_nms_rad = 0.01});
     if (targets[k] > 0.0) hold(&model, targets[k], 1.0);
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const double helping_nm = sb_steady_helping_nm(&model, &line, 0, readings[k]);
