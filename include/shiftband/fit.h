@@ -19,7 +19,8 @@
  * Estimates minimize the weighted squares of (measured - computed) over all speeds and currents. Each channel of each log
  * has a spread of its own, estimated from its residuals at its share of the degrees of freedom; readings rounded to steps
  * of q add q^2 / 12, and equal readings in a row share one rounding. Readings too far from a fit by Tukey's bisquare (the
- * chance of one such in a sound log is 0.1 %) are outliers: left out, and named. Each dynamic log has its own time origin.
+ * chance of one such in a sound log is 0.1 %) are outliers: left out, and named. Each dynamic log has its own time origin; a coast-down may begin
+ * before the circuit is opened.
  * Standard errors are those of the linearized problem; intervals take Student's t at the degrees of freedom of the channels
  * that carry them (Welch and Satterthwaite).
  *
@@ -214,7 +215,7 @@ struct sb_fit_origin {
   bool is_engagement_seen;    /* rows in neutral show when the next gear engaged, or a clutch's law does */
   enum sb_fit_phase phase;    /* FIND: shown by a duty or gear column */
   double start_s, start_se_s; /* when the drive was switched (or how late the log's clock is); NAN error: known */
-  double off_s, off_se_s;     /* BOTH: when it was switched off */
+  double off_s, off_se_s;     /* BOTH, COAST_DOWN: when it was switched off; NAN error: before the log begins */
   double speed_rad_s;         /* before that */
 };
 

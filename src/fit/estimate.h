@@ -59,6 +59,12 @@ enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error 
 /* Gradient of a figure with respect to the unknowns: gradient[terms]. */
 void sb_estimate_gradient(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double *gradient);
 
+/* ---- instant.c: logs over time in one gear ---- */
+
+/* From an answer with its covariance to the best one with the drive switched between other rows nearby; the bench holds it, and
+ * weights and covariance are those there. */
+enum sb_status sb_instant_settle(struct sb_estimate *estimate, struct sb_error *err);
+
 /* ---- explore.c: where a search with shifts in its logs sets out from ---- */
 
 enum { SB_EXPLORE_MINIMUM_MAX = 12 };

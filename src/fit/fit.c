@@ -403,6 +403,7 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
   sb_identify_hold(&directions, &fit->bench);
   sb_identify_clear(&directions);
   status = sb_estimate_run_robust(estimate, err);
+  if (status == SB_OK) status = sb_instant_settle(estimate, err);
   if (status != SB_OK) return status;
 
   struct fit before = *fit;
@@ -413,8 +414,9 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
       const bool is_held_now = fit->was_free[j] && !fit->bench.is_free[j] && before.bench.is_free[j];
       if (is_held_now && !sb_bench_is_positive(j)) fit->bench.p[j] = fit->start_p[j];
     }
-    status =
-        is_same_hold(&fit->bench, &before) ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
+    const bool is_same = is_same_hold(&fit->bench, &before);
+    status = is_same ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
+    if (status == SB_OK && !is_same) status = sb_instant_settle(estimate, err);
   }
   sb_identify_clear(&directions);
   return status;
@@ -507,6 +509,13 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
     const double se = sqrt(fit->estimate.covariance[j * terms + j]) * bench->tests[t].own_scale[own];
     if (own == SB_OWN_START) out->origins[t].start_se_s = se;
     if (own == SB_OWN_OFF) out->origins[t].off_se_s = se;
+  }
+  for (int t = 0; t < bench->test_count; t++) {
+    struct sb_fit_origin *origin = &out->origins[t];
+    if (origin->phase != SB_FIT_COAST_DOWN) continue;
+    origin->off_s = origin->start_s; /* what begins there is the coasting */
+    origin->off_se_s = origin->start_se_s;
+    origin->start_se_s = NAN;
   }
 }
 

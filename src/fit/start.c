@@ -226,6 +226,59 @@ static bool fit_stretch(const struct sb_bench *bench, const struct sb_bench_test
   return is_found;
 }
 
+/* Squares that the straight fit of a coast-down leaves when the drive stays on at one speed up to row `last`. */
+static double squares_of_lead_in(const struct sb_bench_test *test, const double *speeds, struct stretch at, size_t last)
+{
+  const double *times = test->log->time_s;
+  struct problem line;
+  double push = 0.0, turned = 0.0, c[3], sum = INFINITY;
+  if (!problem_init(&line, at.to - at.from, 3)) return INFINITY;
+  for (size_t i = at.from; i < at.to; i++) {
+    if (i > last) {
+      const double pause_s = times[i] - times[i - 1];
+      push -= pause_s;
+      turned += 0.5 * pause_s * (speeds[i] + speeds[i - 1]);
+    }
+    add_row(&line, 1.0, push, -turned, speeds[i]);
+  }
+  if (sb_least_squares_linear(line.count, line.terms, line.rows, line.y, c, NULL, &sum, NULL) != SB_OK) sum = INFINITY;
+  problem_clear(&line);
+  return sum;
+}
+
+/* Of rows first to end the one after which the drive was most likely switched off. */
+static size_t best_lead_in(const struct sb_bench_test *test, const double *speeds, struct stretch at,
+                           struct stretch among, size_t pace)
+{
+  size_t best = among.from;
+  double least = INFINITY;
+  for (size_t k = among.from; k < among.to; k += pace) {
+    const double sum = squares_of_lead_in(test, speeds, at, k);
+    if (!(sum < least)) continue;
+    least = sum;
+    best = k;
+  }
+  return best;
+}
+
+/*
+ * The last row before the drive was switched off in a log that shows a coast-down: the first where the log begins after
+ * that. A lead-in is taken for granted where it follows the rows better by Akaike's criterion: a log without one hardly
+ * suffers from an instant that is sought, while one that is not sought leads all figures astray.
+ */
+static size_t find_lead_in(const struct sb_bench_test *test, const double *speeds, struct stretch at)
+{
+  enum { PART_COUNT = 48, LEAST = 8 };
+  if (at.to < at.from + LEAST) return at.from;
+  const size_t pace = (at.to - at.from) / PART_COUNT + 1, end = at.to - LEAST / 2;
+  const size_t near = best_lead_in(test, speeds, at, (struct stretch){at.from, end}, pace);
+  const size_t from = near < at.from + pace ? at.from : near - pace, to = near + pace < end ? near + pace : end;
+  const size_t best = best_lead_in(test, speeds, at, (struct stretch){from, to}, 1);
+  const double with = squares_of_lead_in(test, speeds, at, best);
+  const double without = squares_of_lead_in(test, speeds, at, at.from);
+  return (double)(at.to - at.from) * log(without / with) > 2.0 ? best : at.from;
+}
+
 /* When a first-order rise to `end` with a time constant began: the median over readings on the slope. */
 static double rise_began(const struct sb_bench_test *test, const double *speeds, struct stretch at, double end_rad_s,
                          double tau_s)
@@ -249,7 +302,13 @@ static void guess_from_motion(const struct sb_bench *bench, struct sb_bench_test
   double c[3];
   if (speeds == NULL) return;
   const struct stretch on = without_plateau(speeds, find_stretch(bench, test, speeds, true));
-  const struct stretch off = find_stretch(bench, test, speeds, false);
+  struct stretch off = find_stretch(bench, test, speeds, false);
+  if (test->phase == SB_FIT_COAST_DOWN && test->log->columns[SB_LOG_DUTY] == NULL) {
+    const size_t last = find_lead_in(test, speeds, off);
+    test->is_own_free[SB_OWN_START] = last > off.from;
+    if (last > off.from) test->own[SB_OWN_START] = test->log->time_s[last];
+    off.from = last;
+  }
   if (fit_stretch(bench, test, speeds, on, true, c) && c[1] > 0.0 && c[2] > 0.0) {
     const double voltage_share = sb_bench_voltage(bench, test->log, on.from) / bench->nominal_voltage_v;
     if (isnan(guess->torque_per_inertia)) {

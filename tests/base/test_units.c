@@ -89,7 +89,8 @@ static void one_unit_may_be_written_in_several_ways(void **state)
                                         "  42 N.cm ", "+.42 N.m", "0.42 J/rad",      "4.2e-1 N.m"};
   for (size_t i = 0; i < sizeof torques / sizeof *torques; i++)
     assert_near_rel(si(torques[i], SB_TORQUE), want, rounding);
-  static const char *const inertias[] = {"0.42 kg.m2", "0.42 kg.m^2", "0.42 kg.m\xc2\xb2", "0.42 N.m.s2", "420 g.m2"};
+  static const char *const inertias[] = {"0.42 m\xc2\xb2\xc2\xb7kg", "0.42 kg.m2",  "0.42 kg.m^2",
+                                         "0.42 kg.m\xc2\xb2",        "0.42 N.m.s2", "420 g.m2"};
   for (size_t i = 0; i < sizeof inertias / sizeof *inertias; i++) {
     assert_near_rel(si(inertias[i], SB_INERTIA), want, rounding);
   }
@@ -329,6 +330,9 @@ static void ranges_have_two_ends_in_one_unit(void **state)
   assert_near(greatest, 12.6, 0.0);
   assert_int_equal(sb_units_parse_range("-5..5 C", SB_TEMPERATURE, &least, &greatest, &err), SB_OK);
   assert_near(least, -5.0, 0.0);
+  assert_int_equal(sb_units_parse_range("263.15..293.15 K", SB_TEMPERATURE, &least, &greatest, &err), SB_OK);
+  assert_near(least, -10.0, 1e-13);
+  assert_near(greatest, 20.0, 1e-13);
   assert_int_equal(sb_units_parse_range("55..65 %", SB_PERCENT, &least, &greatest, &err), SB_OK);
   assert_near(greatest, 0.65, 0.0);
   static const char *const wrong[] = {"9.6 V",  "9.6.12.6 V", "12.6..9.6 V",   "9.6..12.6", "9.6..V",
