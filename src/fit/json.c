@@ -15,7 +15,7 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
   static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_figure, "standard_error_si", standard_error, NUMBER),
                                            SB_MEMBER_AS(sb_fit_figure, "least_si", least, NUMBER),
                                            SB_MEMBER_AS(sb_fit_figure, "greatest_si", greatest, NUMBER),
-                                           SB_MEMBERS_END};
+                                           SB_MEMBER(sb_fit_figure, gauge_share, NUMBER), SB_MEMBERS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
   sb_json_open_object(json);
   sb_json_put_string(json, "figure", sb_fit_figures[kind].key);
@@ -23,6 +23,20 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
   sb_json_put_string(json, "unit", sb_show_si(kind));
   sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
   sb_fields_put_json(json, fields, figure);
+  sb_json_close(json);
+}
+
+static void put_gauges(struct sb_json *json, const struct sb_fit_result *result)
+{
+  sb_json_put_array(json, "gauges");
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "gauge", sb_fit_gauges[g].name);
+    sb_json_put_number(json, "half_width_pct", 100.0 * result->gauges[g].half_width);
+    sb_json_put_boolean(json, "is_default", result->gauges[g].is_default);
+    sb_json_put_boolean(json, "is_used", result->is_gauge_used[g]);
+    sb_json_close(json);
+  }
   sb_json_close(json);
 }
 
@@ -101,6 +115,7 @@ int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *l
   struct sb_json json;
   sb_json_begin(&json, out, "fit");
   sb_json_put_number(&json, "nominal_voltage_v", result->is_voltage_known ? result->nominal_voltage_v : (double)NAN);
+  put_gauges(&json, result);
   put_figures(&json, result);
   put_logs(&json, result, logs);
   sb_json_put_array(&json, "undetermined");

@@ -53,12 +53,13 @@ static enum sb_fit_phase see_phase(const struct sb_log *log)
   return falls && rises ? SB_FIT_BOTH : falls ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
 }
 
+/* Whether it turns when the log begins: a fast start may be over within five rows. */
 static bool is_rolling(const struct sb_log *log)
 {
   double bins[BIN_COUNT], greatest = 0.0;
   const int count = bin_speeds(log, bins);
   for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
-  const size_t few = log->count < 5 ? log->count : 5;
+  const size_t few = log->count < 3 ? log->count : 3;
   return median_of(sb_bench_speeds(log), 0, few) > rest_share * greatest;
 }
 
@@ -477,6 +478,7 @@ enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *
                              size_t count, struct sb_error *err)
 {
   *bench = (struct sb_bench){.setup = setup, .known_count = setup->known_count};
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) bench->gains[g] = 1.0;
   set_voltage(bench, logs, count);
   enum sb_status status = check_load(setup, err);
   for (size_t k = 0; k < count && status == SB_OK; k++) {

@@ -404,7 +404,7 @@ static void weights_at_the_output_tell_the_efficiency_of_a_mesh(void **state)
   }
   gsl_rng_free(rng);
   struct sb_scenario scenario = load_box(box_text, NULL, 0);
-  struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
   setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
   struct sb_log log = fit_read("weights.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
@@ -477,7 +477,7 @@ static void a_shift_tells_both_inertias(void **state)
                                       "load.parts=[{kind: constant, manner: resists, torque: 0.6 N.m}]"};
   struct sb_log log = simulated(truth, 3, 0, 5);
   struct sb_scenario start = load_box(box_text, wrong, 3);
-  struct sb_fit_setup setup = sb_fit_setup_default(&start.model);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&start.model));
   setup.is_fitted[SB_FIT_P_MESH_EFFICIENCY] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.origins[0].shift_count, 1);
@@ -495,7 +495,7 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
   static const char *const sets[] = {"run.duration=600 ms", "run.trace_interval=5 ms"};
   struct sb_log log = simulated(sets, 2, 2, 6);
   struct sb_scenario scenario = load_box(box_text, NULL, 0);
-  struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
   memset(setup.is_fitted, 0, sizeof setup.is_fitted);
   setup.is_fitted[SB_FIT_P_ROTOR_INERTIA] = setup.is_fitted[SB_FIT_P_LOAD_INERTIA] = true;
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
