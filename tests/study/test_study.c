@@ -175,6 +175,10 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   assert_int_equal(run_all("../scenarios/tray-cart.yaml", &request, &err), SB_OK);
   for (long i = 0; i < 3; i++) assert_int_equal(sb_run_points(&report)[i].outcome.end, want[i]);
   assert_string_equal(sb_outcome_name(&sb_run_points(&report)[1].outcome), "refused");
+  assert_int_equal(report.refusals.count, 2);
+  assert_int_equal(report.refusals.kept_count, 1);
+  assert_int_equal(report.refusals.kept[0].first_task, 1);
+  assert_non_null(strstr(report.refusals.kept[0].reason, "controller.upshift_above: needs more than downshift_below"));
   finish_all();
 }
 
