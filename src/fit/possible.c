@@ -14,9 +14,10 @@ static const struct bound {
   double limit;
   const char *wrong;
 } bounds[] = {
-#define VISCOUS                                                                                                       \
+#define VISCOUS(key)                                                                                                  \
   "the speed falls too fast at the end, or too slowly at first: is the circuit open throughout the coast-down, with " \
-  "nothing that drives or brakes, and are rows of another motion left in the log?"
+  "nothing that drives or brakes, are rows of another motion left in the log, or does the friction grow as the "      \
+  "machine slows down (--known " key "='0 N.m.s/rad' then takes it for none)?"
 #define FRICTION                                                                                                  \
   "does something drive the machine (a slope, a weight, a circuit that is not open), or does its drag grow with " \
   "the square of the speed?"
@@ -27,9 +28,9 @@ static const struct bound {
     {SB_FIT_MOTOR_FRICTION, false, 0.0, FRICTION},
     {SB_FIT_FRICTION_OVER_INERTIA, false, 0.0, FRICTION},
     {SB_FIT_LOAD_FRICTION, false, 0.0, FRICTION},
-    {SB_FIT_MOTOR_VISCOUS, false, 0.0, VISCOUS},
-    {SB_FIT_VISCOUS_OVER_INERTIA, false, 0.0, VISCOUS},
-    {SB_FIT_LOAD_VISCOUS, false, 0.0, VISCOUS},
+    {SB_FIT_MOTOR_VISCOUS, false, 0.0, VISCOUS("motor_viscous")},
+    {SB_FIT_VISCOUS_OVER_INERTIA, false, 0.0, VISCOUS("motor_viscous")},
+    {SB_FIT_LOAD_VISCOUS, false, 0.0, VISCOUS("load_viscous")},
     {SB_FIT_MESH_EFFICIENCY, true, 1.0,
      "are torque, arm and teeth right, does the gear column name the gear that was engaged, and has the scenario the "
      "motor that was measured?"},

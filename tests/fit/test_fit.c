@@ -340,8 +340,14 @@ static void a_measured_run_up_and_coast_of_a_real_motor_is_followed(void **state
   log.columns[SB_LOG_DUTY] = duties; /* off is an open circuit */
 
   struct sb_fit_setup setup = fit_setup();
+  struct sb_fit_result result;
+  struct sb_error err = {.text = ""};
   setup.nominal_voltage_v = 5.0;
-  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  /* Its friction grows as it slows down, which no viscous friction does. */
+  assert_int_equal(sb_fit_solve(&setup, &log, 1, &result, &err), SB_ERR_SCENARIO);
+  assert_non_null(strstr(err.text, "viscous / inertia: needs zero or more, found -"));
+  assert_int_equal(sb_fit_setup_know(&setup, "motor_viscous=0 N.m.s/rad", &err), SB_OK);
+  result = fit_solved(&setup, &log, 1);
   const double count = (double)result.reading_count;
   for (size_t i = 0; i < result.reading_count; i++) mean += result.readings[i].measured / count;
   for (size_t i = 0; i < result.reading_count; i++) {
