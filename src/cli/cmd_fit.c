@@ -29,6 +29,7 @@ static enum sb_status take_words(struct fit *fit, struct sb_error *err)
     status = sb_gearbox_choose(&fit->scenario.model.gearbox, request->gear, &fit->setup.gear, err);
   }
   if (status == SB_OK && request->fitted != NULL) status = sb_fit_setup_choose(&fit->setup, request->fitted, err);
+  if (status == SB_OK && request->gauge != NULL) status = sb_fit_setup_gauge(&fit->setup, request->gauge, err);
   return status;
 }
 

@@ -66,14 +66,6 @@ static int take_row(void *context, const struct sb_row *row)
   return sb_trace_write_row(trace->stream, row, trace->model);
 }
 
-/* Where the trace of one run goes: NULL when none is wanted. `suffix` tells runs of one scenario apart. */
-static char *trace_path(const struct request *request, const char *scenario_path, const char *suffix, bool is_first)
-{
-  if (request->output == NULL) return NULL;
-  if (sb_output_is_folder(request->output)) return sb_output_name_in(request->output, scenario_path, suffix);
-  return is_first ? strdup(request->output) : NULL;
-}
-
 /* One scenario, run in the ways that are asked for. */
 struct job {
   const struct request *request;
@@ -83,6 +75,19 @@ struct job {
   struct sb_run_way runs[SB_RUN_WAY_MAX];
   struct sb_report reports[SB_RUN_WAY_MAX];
 };
+
+/* Where the trace of one run goes: NULL when none is wanted. `suffix` tells runs of one scenario apart. False when memory
+ * runs out. */
+static bool find_trace_path(const struct job *job, const char *suffix, char **path)
+{
+  const char *output = job->request->output;
+  *path = NULL;
+  if (output == NULL) return true;
+  const bool is_folder = sb_output_is_folder(output);
+  if (!is_folder && job->run_count > 0) return true;
+  *path = is_folder ? sb_output_name_in(output, job->path, suffix) : strdup(output);
+  return *path != NULL;
+}
 
 static int fail_run(const struct job *job, const char *path, enum sb_status status, const struct sb_error *err)
 {
@@ -131,7 +136,8 @@ static int run_one(struct job *job, int locked_gear)
   for (char *c = suffix; *c != 0; c++) {
     if (*c == '/' || *c == ' ') *c = '-';
   }
-  char *path = trace_path(job->request, job->path, suffix, job->run_count == 0);
+  char *path;
+  if (!find_trace_path(job, suffix, &path)) return sb_command_fail(job->path, SB_ERR_MEMORY, NULL);
   const int code = run_with_trace(job, locked_gear, path);
   free(path);
   return code;

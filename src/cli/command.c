@@ -124,11 +124,17 @@ int sb_command_fail_writing(const char *path)
   return SB_EXIT_IO;
 }
 
+void sb_command_say_notes(const struct sb_scenario *scenario)
+{
+  for (size_t k = 0; k < scenario->comma_count; k++) sb_command_note_commas(scenario->comma_tables[k]);
+  for (size_t k = 0; k < scenario->notes.count; k++) fprintf(stderr, "%s\n", scenario->notes.texts[k]);
+}
+
 int sb_command_load(const char *path, const struct sb_option_list *sets, struct sb_scenario *out)
 {
   struct sb_faults faults = {0};
   const enum sb_status status = sb_scenario_load(path, sets->items, sets->count, out, &faults);
-  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_command_note_commas(out->comma_tables[k]);
+  if (status == SB_OK) sb_command_say_notes(out);
   return sb_command_fail_faults(path, status, &faults);
 }
 

@@ -79,6 +79,9 @@ void sb_command_warn(const char *format, ...) __attribute__((format(printf, 1, 2
 /* Warns that decimal commas of a table were read as points. */
 void sb_command_note_commas(const char *path);
 
+/* Says what of a scenario was read otherwise than is written. */
+void sb_command_say_notes(const struct sb_scenario *scenario);
+
 /* The command line is wrong: says so, and where help is found. Returns SB_EXIT_USAGE. */
 int sb_command_usage(const char *format, ...) __attribute__((format(printf, 1, 2)));
 

@@ -3,6 +3,7 @@
 #include "cli/command.h"
 #include "cli/interrupt.h"
 #include "cli/map_request.h"
+#include "study/refusal.h"
 #include "study/study.h"
 
 static int write_csv(FILE *out, const void *context)
@@ -31,7 +32,9 @@ static enum sb_status write_report(const struct sb_map_request *request, const s
                                    struct sb_error *err)
 {
   if (!request->is_json) return sb_study_write_text(sb_map_words_stream(request), report, err);
+  char refusals[2048];
   sb_study_write_json(stdout, report);
+  if (sb_refusals_line(report, refusals, sizeof refusals)[0] != 0) sb_command_warn("%s", refusals);
   return SB_OK;
 }
 
@@ -110,7 +113,8 @@ static int run_study(struct sb_map_request *request, const struct sb_study_sourc
                                  .task_count = sb_study_task_count(study),
                                  .run_task = sb_study_run_task,
                                  .context = &work};
-  const int code = run_tasks(request, study, &tasks);
+  const int code =
+      about.is_out_of_memory ? sb_command_fail(request->file, SB_ERR_MEMORY, NULL) : run_tasks(request, study, &tasks);
   sb_lines_clear(&about);
   sb_study_end(&work);
   return code;

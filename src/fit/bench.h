@@ -29,7 +29,6 @@ struct sb_bench_span {
   double voltage_v; /* duty times what the drive is fed with */
   double length_s;  /* over which that is a mean */
   bool is_open;
-  long steps; /* of the simulator in it; fixed while one solution is sought, so that nothing jumps */
 };
 
 /* One log in use. */
@@ -48,13 +47,10 @@ struct sb_bench_test {
   struct sb_bench_event events[SB_BENCH_EVENT_MAX]; /* commands, each followed by its engagement where that is logged */
   bool is_slipping;                                 /* a clutch, which engages without a jump */
   bool is_engagement_logged;                        /* neutral has rows of its own */
-  long off_steps;                                   /* of the open part of BOTH */
   double own[SB_OWN_COUNT];
   double own_scale[SB_OWN_COUNT];
   bool is_own_free[SB_OWN_COUNT];
   size_t first, count; /* readings[first..first + count) are its own, by row */
-  double *grid;        /* owned scratch, grid[grid_size] */
-  size_t grid_size;
 };
 
 struct sb_bench_reading {
@@ -81,8 +77,9 @@ struct sb_bench {
   struct sb_bench_reading *readings; /* owned */
   int channel_count;
   struct sb_fit_channel channels[3 * SB_FIT_LOG_MAX];
-  bool has_currents;  /* the electric side has a part in the fit */
-  size_t known_count; /* facts as further residuals: the setup's, and equal constants */
+  double gains[SB_FIT_GAUGE_COUNT]; /* assumed of each gauge: reading / truth */
+  bool has_currents;                /* the electric side has a part in the fit */
+  size_t known_count;               /* facts as further residuals: the setup's, and equal constants */
 };
 
 /* Where every x starts. */

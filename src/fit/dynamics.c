@@ -1,19 +1,17 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* Logs over time: the simulator goes through each span, and readings are taken off its steps by cubics. */
+/* Logs over time: the simulator goes through each span, exactly, and stops at every reading. */
 #include "fit/predict.h"
 
 #include <math.h>
-#include <stdlib.h>
 
 #include "shiftband/sim.h"
 
 /* So great a resistance that no current is left, yet finite, so that I^2 R stays zero. */
 static const double open_ohm = 1e30;
 
-/* Steps in a time constant: the cubic between steps is then good to 1e-6 of the speed. */
-static const double steps_per_tau = 15.0;
-
-enum { STEPS_MIN = 3, SPAN_STEPS_MIN = 16, STEPS_MAX = 20000 };
+/* A span has at least 2^STEP_BITS steps: they are only a grid of instants to ask for, which costs nothing however fine it is.
+ * A step that is a power of two makes all times on it exact. */
+enum { STEP_BITS = 40 };
 
 struct runner {
   const struct sb_bench *bench;
@@ -30,20 +28,9 @@ static double time_of(const struct runner *runner, size_t reading)
   return runner->test->log->time_s[runner->bench->readings[reading].row];
 }
 
-/* The cubic through the four steps around a place; `moving` of the steps + 1 come before a standstill: there it is the
- * last moving ones that go on, down to zero. */
-static double speed_at(const double *grid, long steps, long moving, double place)
+static double true_voltage_v(const struct runner *runner, const struct sb_bench_span *span)
 {
-  const long last = moving - 1 < steps ? moving - 1 : steps;
-  if (moving <= steps && (place >= (double)moving || last < 3))
-    return place >= (double)moving ? 0.0 : grid[(long)place];
-  long first = (long)floor(place) - 1;
-  first = first < 0 ? 0 : first > last - 3 ? last - 3 : first;
-  const double *w = grid + first, a = place - (double)first;
-  const double b = a - 1.0, c = a - 2.0, d = a - 3.0;
-  const double speed =
-      -w[0] * b * c * d / 6.0 + w[1] * a * c * d / 2.0 - w[2] * a * b * d / 2.0 + w[3] * a * b * c / 6.0;
-  return moving <= steps ? fmax(speed, 0.0) : speed;
+  return span->voltage_v / runner->bench->gains[SB_FIT_GAUGE_VOLTAGE];
 }
 
 static void put(struct runner *runner, double speed_rad_s, double voltage_v, bool is_open)
@@ -59,38 +46,36 @@ static void put(struct runner *runner, double speed_rad_s, double voltage_v, boo
   }
 }
 
-/* Goes through a span and computes the readings before its end (up to it: for the last one). */
-static int run_span(struct runner *runner, const struct sb_bench_span *span, double from_s, double to_s, long steps)
+static enum sb_status begin_span(struct runner *runner, const struct sb_bench_span *span, double length_s,
+                                 struct sb_sim *sim, struct sb_error *err)
 {
   struct sb_model *model = runner->model;
   const struct sb_gear *gear = &model->gearbox.gears[runner->test->gear];
+  model->motor.resistance_ohm = span->is_open ? open_ohm : runner->resistance_ohm;
+  model->supply.open_circuit_voltage_v = true_voltage_v(runner, span);
+  model->run.step_s = ldexp(1.0, ilogb(length_s) - STEP_BITS);
+  model->run.duration_s = model->run.trace_interval_s = model->control.sample_period_s = length_s;
+  model->run.initial_output_speed_rad_s = gear->output_direction * runner->speed_rad_s / gear->ratio;
+  return sb_sim_init(sim, model, runner->test->gear, err);
+}
+
+/* Goes through a span and computes the readings before its end. */
+static int run_span(struct runner *runner, const struct sb_bench_span *span, double from_s, double to_s)
+{
+  const size_t end = runner->test->first + runner->test->count;
   struct sb_sim sim;
   struct sb_error err;
   if (!(to_s > from_s)) return 0;
-  model->motor.resistance_ohm = span->is_open ? open_ohm : runner->resistance_ohm;
-  model->supply.open_circuit_voltage_v = span->voltage_v;
-  model->run.step_s = (to_s - from_s) / (double)steps;
-  model->run.duration_s = to_s - from_s;
-  model->run.trace_interval_s = model->run.step_s;
-  model->run.initial_output_speed_rad_s = gear->output_direction * runner->speed_rad_s / gear->ratio;
-  enum sb_status status = sb_sim_init(&sim, model, runner->test->gear, &err);
-  double *grid = runner->test->grid;
-  grid[0] = runner->speed_rad_s;
-  long moving = steps + 1; /* steps before it stands */
-  for (long k = 1; k <= steps && status == SB_OK; k++) {
-    status = sb_sim_advance(&sim, k, &err);
-    grid[k] = sim.state.motor_speed_rad_s;
-    if (k < moving && grid[k] == 0.0 && span->voltage_v == 0.0) moving = k;
-  }
-  sb_sim_clear(&sim);
+  enum sb_status status = begin_span(runner, span, to_s - from_s, &sim, &err);
   if (status != SB_OK) return -1;
-  const size_t end = runner->test->first + runner->test->count;
-  while (runner->next < end && time_of(runner, runner->next) < to_s) {
-    const double place = (time_of(runner, runner->next) - from_s) / model->run.step_s;
-    put(runner, speed_at(grid, steps, moving, place), span->voltage_v, span->is_open);
+  while (status == SB_OK && runner->next < end && time_of(runner, runner->next) < to_s) {
+    status = sb_sim_advance(&sim, llround((time_of(runner, runner->next) - from_s) / sim.step_s), &err);
+    put(runner, sim.state.motor_speed_rad_s, true_voltage_v(runner, span), span->is_open);
   }
-  runner->speed_rad_s = grid[steps];
-  return 0;
+  if (status == SB_OK) status = sb_sim_advance(&sim, llround((to_s - from_s) / sim.step_s), &err);
+  runner->speed_rad_s = sim.state.motor_speed_rad_s;
+  sb_sim_clear(&sim);
+  return status == SB_OK ? 0 : -1;
 }
 
 /* When a span begins by the log's clock, once the log's own unknowns are known. */
@@ -119,15 +104,15 @@ static int run_spans(struct runner *runner, const double *own)
   int failed = 0;
   for (size_t k = 0; k < test->span_count && failed == 0; k++) {
     const double to_s = k + 1 < test->span_count ? begin_of(test, own, k + 1) : end_s;
-    failed = run_span(runner, &test->spans[k], begin_of(test, own, k), fmin(to_s, off_s), test->spans[k].steps);
+    failed = run_span(runner, &test->spans[k], begin_of(test, own, k), fmin(to_s, off_s));
   }
   if (failed == 0 && off_s < end_s) {
-    const struct sb_bench_span open = {.from_s = off_s, .is_open = true, .steps = test->off_steps};
-    failed = run_span(runner, &open, fmax(off_s, begin_s), end_s, test->off_steps);
+    const struct sb_bench_span open = {.from_s = off_s, .is_open = true};
+    failed = run_span(runner, &open, fmax(off_s, begin_s), end_s);
   }
   const struct sb_bench_span *last = &test->spans[test->span_count - 1];
   while (failed == 0 && runner->next < end) {
-    put(runner, runner->speed_rad_s, last->voltage_v, last->is_open || off_s < end_s);
+    put(runner, runner->speed_rad_s, true_voltage_v(runner, last), last->is_open || off_s < end_s);
   }
   return failed;
 }
@@ -145,44 +130,4 @@ int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test
   /* Each span begins again, and a shaft that gives would wind up again. */
   machine->driveshaft = (struct sb_driveshaft){.is_present = false};
   return run_spans(&runner, own);
-}
-
-static long steps_for(double length_s, double tau_s, long least, long most)
-{
-  const double wanted = ceil(fmax(length_s, 0.0) / tau_s * steps_per_tau);
-  return wanted < (double)least ? least : wanted > (double)most ? most : (long)wanted;
-}
-
-static enum sb_status make_grid(struct sb_bench_test *test, long most, struct sb_error *err)
-{
-  const size_t size = (size_t)most + 1;
-  if (size <= test->grid_size) return SB_OK;
-  free(test->grid);
-  test->grid = malloc(size * sizeof *test->grid);
-  test->grid_size = test->grid != NULL ? size : 0;
-  return test->grid != NULL ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", test->log->path);
-}
-
-static long greater(long a, long b)
-{
-  return a > b ? a : b;
-}
-
-enum sb_status sb_dynamics_set_steps(struct sb_bench_test *test, const struct sb_model *machine, struct sb_error *err)
-{
-  struct sb_model open = *machine;
-  open.motor.resistance_ohm = open_ohm;
-  const double driven_s = sb_model_derive(machine).time_constant_s[test->gear + 1];
-  const double open_s = sb_model_derive(&open).time_constant_s[test->gear + 1];
-  const double end_s = last_time(test);
-  const long least = test->span_count > 8 ? STEPS_MIN : SPAN_STEPS_MIN;
-  long most = test->off_steps = steps_for(end_s - test->own[SB_OWN_OFF], open_s, SPAN_STEPS_MIN, STEPS_MAX);
-  for (size_t k = 0; k < test->span_count; k++) {
-    const double from_s = begin_of(test, test->own, k);
-    const double to_s =
-        fmin(k + 1 < test->span_count ? begin_of(test, test->own, k + 1) : end_s, test->own[SB_OWN_OFF]);
-    test->spans[k].steps = steps_for(to_s - from_s, test->spans[k].is_open ? open_s : driven_s, least, STEPS_MAX);
-    most = greater(most, test->spans[k].steps);
-  }
-  return make_grid(test, most, err);
 }

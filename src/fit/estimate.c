@@ -20,7 +20,7 @@ static const double huber = 1.345;      /* likewise */
 static const double mad_to_sd = 1.0 / 0.6745;
 static const double outlier_chance = 1e-3; /* of setting anything aside in a sound channel */
 static const double share_of_one = 0.02;   /* spread assumed of a channel without spare readings */
-static const double model_share = 1e-6;    /* of the greatest reading: the simulation itself is no better */
+static const double model_share = 1e-6;    /* of the greatest reading: the digits of a log are no better */
 static const double singular_share = 1e-9; /* of the greatest singular value: below it is rounding */
 static const double range_sd = 1.0 / 12.0; /* variance of a rounding, in steps squared */
 
@@ -40,8 +40,9 @@ enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *b
   estimate->weights = calloc(rows, sizeof(double));
   estimate->jacobian = calloc(rows * terms, sizeof(double));
   estimate->covariance = calloc(terms * terms, sizeof(double));
+  estimate->gauge_shifts = calloc(SB_FIT_GAUGE_COUNT * terms, sizeof(double));
   const bool is_whole = estimate->computed != NULL && estimate->f != NULL && estimate->weights != NULL &&
-                        estimate->jacobian != NULL && estimate->covariance != NULL;
+                        estimate->jacobian != NULL && estimate->covariance != NULL && estimate->gauge_shifts != NULL;
   return is_whole ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
 }
 
@@ -52,27 +53,25 @@ void sb_estimate_clear(struct sb_estimate *estimate)
   free(estimate->weights);
   free(estimate->jacobian);
   free(estimate->covariance);
+  free(estimate->gauge_shifts);
   *estimate = (struct sb_estimate){0};
 }
 
 /* ---- residuals ---- */
 
-static double steps_of(const struct sb_bench *bench)
+static double work_of(const struct sb_bench *bench)
 {
-  double sum = 0.0;
-  for (int t = 0; t < bench->test_count; t++) {
-    const struct sb_bench_test *test = &bench->tests[t];
-    for (size_t k = 0; k < test->span_count; k++) sum += (double)test->spans[k].steps;
-  }
-  return sum;
+  size_t sum = bench->reading_count;
+  for (int t = 0; t < bench->test_count; t++) sum += bench->tests[t].span_count;
+  return (double)sum;
 }
 
 static int residuals(void *context, const double *x, double *f)
 {
   struct sb_estimate *estimate = context;
   const struct sb_bench *bench = estimate->bench;
-  estimate->steps_done += steps_of(bench);
-  if (estimate->steps_done > SB_ESTIMATE_STEPS_MAX) return -1;
+  estimate->work_done += work_of(bench);
+  if (estimate->work_done > SB_ESTIMATE_WORK_MAX) return -1;
   double p[SB_FIT_PARAMETER_COUNT], own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
   sb_bench_unpack(bench, x, p, own);
   if (sb_predict(bench, p, own, estimate->computed) != 0) return -1;
@@ -101,8 +100,8 @@ enum sb_status sb_estimate_evaluate(struct sb_estimate *estimate, struct sb_erro
     free(ahead);
     return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   }
-  enum sb_status status = sb_predict_set_steps(bench, err);
-  if (status == SB_OK) sb_bench_pack(bench, x);
+  enum sb_status status = SB_OK;
+  sb_bench_pack(bench, x);
   for (size_t j = 0; j < terms && status == SB_OK; j++) {
     const double at = x[j];
     x[j] = at + difference;
@@ -128,7 +127,7 @@ static void weigh_known(struct sb_estimate *estimate)
   const struct sb_bench *bench = estimate->bench;
   for (size_t k = 0; k < bench->known_count; k++) {
     const struct sb_fit_known *known = &bench->setup->known[k];
-    const double exact = 1e-4 * fmax(fabs(known->least), fabs(known->greatest)) + 1e-300;
+    const double exact = 1e-4 * fmax(fabs(known->least), fabs(known->greatest)) + 1e-30;
     const double sd = fmax((known->greatest - known->least) / (2.0 * gsl_cdf_ugaussian_Pinv(0.975)), exact);
     estimate->weights[bench->reading_count + k] = 1.0 / (sd * sd);
   }
@@ -457,11 +456,10 @@ enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *
   struct sb_bench *bench = estimate->bench;
   estimate->terms = sb_bench_unknown_count(bench);
   if (estimate->terms == 0) return sb_estimate_evaluate(estimate, err);
-  enum sb_status status = sb_predict_set_steps(bench, err);
   double *x = malloc(estimate->terms * sizeof *x);
   if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
   sb_bench_pack(bench, x);
-  if (status == SB_OK) status = search(estimate, x, err);
+  const enum sb_status status = search(estimate, x, err);
   if (status == SB_OK) {
     struct sb_bench_place place = sb_bench_place_now(bench);
     residuals(estimate, x, estimate->f); /* of all readings, those without weight too */
@@ -589,6 +587,24 @@ enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error 
 {
   const enum sb_status status = sb_estimate_evaluate(estimate, err);
   return status == SB_OK ? fill_covariance(estimate, err) : status;
+}
+
+enum sb_status sb_estimate_respond(struct sb_estimate *estimate, enum sb_fit_gauge_kind gauge, double *rows,
+                                   struct sb_error *err)
+{
+  double *x = calloc(estimate->terms + 1, sizeof *x), *gain = &estimate->bench->gains[gauge];
+  const double before = *gain;
+  if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  sb_bench_pack(estimate->bench, x);
+  *gain = before * exp(difference);
+  int failed = residuals(estimate, x, rows);
+  *gain = before * exp(-difference);
+  failed |= residuals(estimate, x, estimate->f);
+  for (size_t i = 0; i < estimate->rows; i++) rows[i] = (rows[i] - estimate->f[i]) / (2.0 * difference);
+  *gain = before;
+  failed |= residuals(estimate, x, estimate->f);
+  free(x);
+  return failed == 0 ? SB_OK : makes_no_machine(err);
 }
 
 void sb_estimate_gradient(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double *gradient)

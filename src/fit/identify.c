@@ -9,9 +9,6 @@
 /* A direction without any effect gets this deviation, so that nothing becomes infinite. */
 static const double sd_max = 1e6;
 
-/* Parts of a direction below this share of its greatest part are rounding. */
-static const double part_min = 0.02;
-
 /* What is held first when several would do: what can well be zero, and what scales with the rest. */
 static const int hold_order[] = {SB_FIT_P_VISCOUS,       SB_FIT_P_FRICTION_SHARE, SB_FIT_P_LOAD_FRICTION,
                                  SB_FIT_P_LOAD_INERTIA,  SB_FIT_P_ROTOR_INERTIA,  SB_FIT_P_MESH_EFFICIENCY,
@@ -128,17 +125,6 @@ static void reduce(struct sb_identify *directions, const struct sb_bench *bench)
   }
 }
 
-static void drop_rounding(struct sb_identify *directions)
-{
-  for (size_t k = 0; k < directions->count; k++) {
-    double *direction = directions->directions + k * directions->terms, greatest = 0.0;
-    for (size_t j = 0; j < directions->terms; j++) greatest = fmax(greatest, fabs(direction[j]));
-    for (size_t j = 0; j < directions->terms; j++) {
-      if (fabs(direction[j]) < part_min * greatest) direction[j] = 0.0;
-    }
-  }
-}
-
 enum sb_status sb_identify_find(const struct sb_estimate *estimate, double sd_min, struct sb_identify *out,
                                 struct sb_error *err)
 {
@@ -159,7 +145,6 @@ enum sb_status sb_identify_find(const struct sb_estimate *estimate, double sd_mi
   }
   directions.count = (size_t)count;
   reduce(&directions, estimate->bench);
-  drop_rounding(&directions);
   *out = directions;
   return SB_OK;
 }

@@ -27,7 +27,8 @@ static void compute_points(const struct sb_bench *bench, const struct sb_bench_t
     const size_t row = bench->readings[i].row;
     const int gear = gears != NULL && gears[row] >= 1.0 ? (int)gears[row] - 1 : test->gear;
     const double voltage_v = sb_bench_voltage(bench, test->log, row);
-    const double speed = sb_predict_speed_rad_s(machine, gear, voltage_v, torques != NULL ? torques[row] : 0.0);
+    const double torque_nm = torques != NULL ? torques[row] / bench->gains[SB_FIT_GAUGE_TORQUE] : 0.0;
+    const double speed = sb_predict_speed_rad_s(machine, gear, voltage_v, torque_nm);
     switch (bench->readings[i].column) {
       case SB_LOG_OUTPUT_SPEED: computed[i] = speed / machine->gearbox.gears[gear].ratio; break;
       case SB_LOG_MOTOR_CURRENT:
@@ -40,24 +41,13 @@ static void compute_points(const struct sb_bench *bench, const struct sb_bench_t
 
 /* ---- all ---- */
 
-static enum sb_status set_steps(const struct sb_bench *bench, struct sb_bench_test *test, struct sb_error *err)
+/* A machine in the time of a clock that runs fast: all that moves seems slower by as much, as if inertias were greater. */
+static void take_clock(struct sb_model *machine, double gain)
 {
-  struct sb_model machine;
-  if (!sb_bench_machine(bench, bench->p, test->added_inertia_kg_m2, &machine)) {
-    return sb_fail(err, SB_ERR_NUMERICS, "%s: the search starts from values that no machine can have", test->log->path);
-  }
-  if (test->event_count == 0) return sb_dynamics_set_steps(test, &machine, err);
-  sb_shift_set_steps(test);
-  return SB_OK;
-}
-
-enum sb_status sb_predict_set_steps(struct sb_bench *bench, struct sb_error *err)
-{
-  enum sb_status status = SB_OK;
-  for (int t = 0; t < bench->test_count && status == SB_OK; t++) {
-    if (bench->tests[t].is_dynamic) status = set_steps(bench, &bench->tests[t], err);
-  }
-  return status;
+  machine->motor.rotor_inertia_kg_m2 *= gain;
+  machine->load.inertia_kg_m2 *= gain;
+  machine->shifter.travel_time_s *= gain;
+  machine->shifter.swing_turns *= gain;
 }
 
 static int predict_test(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
@@ -66,6 +56,7 @@ static int predict_test(const struct sb_bench *bench, const struct sb_bench_test
   struct sb_model machine;
   if (!sb_bench_machine(bench, p, test->added_inertia_kg_m2, &machine)) return -1;
   machine.motor.resistance_ohm += test->source_ohm;
+  take_clock(&machine, bench->gains[SB_FIT_GAUGE_CLOCK]);
   if (test->event_count > 0) return sb_shift_compute(bench, test, &machine, own, computed);
   if (test->is_dynamic) return sb_dynamics_compute(bench, test, &machine, own, computed);
   compute_points(bench, test, &machine, computed);
@@ -77,6 +68,10 @@ int sb_predict(const struct sb_bench *bench, const double *p, double (*own)[SB_O
   int failed = 0;
   for (int t = 0; t < bench->test_count && failed == 0; t++) {
     failed = predict_test(bench, &bench->tests[t], p, own[t], computed);
+  }
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    const bool is_current = bench->readings[i].column == SB_LOG_MOTOR_CURRENT;
+    computed[i] *= bench->gains[is_current ? SB_FIT_GAUGE_CURRENT : SB_FIT_GAUGE_SPEED];
   }
   return failed;
 }

@@ -5,9 +5,6 @@
 
 #include "fit/bench.h"
 
-/* Sets the steps of all simulations for the present parameters, and the scratch memory for them. */
-enum sb_status sb_predict_set_steps(struct sb_bench *bench, struct sb_error *err);
-
 /* Computes each reading: computed[reading_count]. Returns 0, or -1 where the parameters make no machine. */
 int sb_predict(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed);
 
@@ -16,17 +13,11 @@ double sb_predict_speed_rad_s(const struct sb_model *machine, int gear, double v
 
 /* ---- logs over time in one gear ---- */
 
-/* Sets the steps of each span, and the scratch memory for them. */
-enum sb_status sb_dynamics_set_steps(struct sb_bench_test *test, const struct sb_model *machine, struct sb_error *err);
-
 /* Computes the readings of one log; changes the machine. Returns 0, or -1 where it can't be simulated. */
 int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, struct sb_model *machine,
                         const double *own, double *computed);
 
 /* ---- logs with shifts: one run of the simulator, in pieces from one command to the next ---- */
-
-/* Sets the longest step of the run. */
-void sb_shift_set_steps(struct sb_bench_test *test);
 
 /* Computes the readings of one log; changes the machine. Returns 0, or -1 where it can't be simulated. */
 int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *test, struct sb_model *machine,

@@ -206,8 +206,8 @@ enum sb_status sb_gear_track_by_ratio(const struct sb_log *log, const struct sb_
   const struct pair rest = {sb_inspect_rest_of(log, SB_LOG_MOTOR_SPEED, 0.0),
                             fmax(sb_inspect_rest_of(log, SB_LOG_OUTPUT_SPEED, options->rest_rpm), 10.0 * noise.output)};
   enum sb_status status = sb_series_take(log, SB_LOG_MOTOR_SPEED, SB_LOG_OUTPUT_SPEED, &series);
-  if (status == SB_OK) status = sb_series_smooth(series.a, series.count, SB_INSPECT_SMOOTH);
-  if (status == SB_OK) status = sb_series_smooth(series.b, series.count, SB_INSPECT_SMOOTH);
+  if (status == SB_OK) sb_series_smooth(series.a, series.count, SB_INSPECT_SMOOTH);
+  if (status == SB_OK) sb_series_smooth(series.b, series.count, SB_INSPECT_SMOOTH);
   if (status == SB_OK) status = need_ratios(&series, options, rest, noise, out, err);
   if (status == SB_OK) status = make_track(series.count, series.time_s, track);
   for (size_t i = 0; status == SB_OK && i < series.count; i++) {

@@ -16,8 +16,8 @@ struct sb_series {
 enum sb_status sb_series_take(const struct sb_log *log, int a, int b, struct sb_series *out);
 void sb_series_clear(struct sb_series *series);
 
-/* Running median over an odd number of values; in place. SB_ERR_MEMORY. */
-enum sb_status sb_series_smooth(double *values, size_t count, size_t width);
+/* Running median over an odd number of values, at most 31; in place. */
+void sb_series_smooth(double *values, size_t count, size_t width);
 
 /* The median of values[first..last], last included and both cut to the series. */
 double sb_series_median(const double *values, size_t count, long first, long last);

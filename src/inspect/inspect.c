@@ -183,7 +183,7 @@ static enum sb_status find_rests(const struct sb_log *log, const struct sb_inspe
   struct sb_series series = {0};
   if (log->columns[column] == NULL) return SB_OK;
   enum sb_status status = sb_series_take(log, (int)column, -1, &series);
-  if (status == SB_OK) status = sb_series_smooth(series.a, series.count, SB_INSPECT_SMOOTH);
+  if (status == SB_OK) sb_series_smooth(series.a, series.count, SB_INSPECT_SMOOTH);
   const double rest = sb_inspect_rest_of(log, column, options->rest_rpm);
   struct excuse excuse = {.log = log};
   double since_s = NAN;

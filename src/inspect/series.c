@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Series without gaps, and running medians; see track.h. */
-#include <gsl/gsl_filter.h>
+#include <assert.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "inspect/gear_track.h"
+
+enum { WINDOW_MAX = 32 /* values of which a median is taken */ };
 
 void sb_series_clear(struct sb_series *series)
 {
@@ -36,29 +38,29 @@ enum sb_status sb_series_take(const struct sb_log *log, int a, int b, struct sb_
   return SB_OK;
 }
 
-enum sb_status sb_series_smooth(double *values, size_t count, size_t width)
+/* The window holds what stood there before; the first and the last value stand for those beyond the ends. */
+void sb_series_smooth(double *values, size_t count, size_t width)
 {
-  if (count < width) return SB_OK;
-  gsl_filter_median_workspace *work = gsl_filter_median_alloc(width);
-  gsl_vector *smooth = gsl_vector_alloc(count);
-  enum sb_status status = work != NULL && smooth != NULL ? SB_OK : SB_ERR_MEMORY;
-  if (status == SB_OK) {
-    const gsl_vector_const_view view = gsl_vector_const_view_array(values, count);
-    gsl_filter_median(GSL_FILTER_END_PADVALUE, &view.vector, smooth, work);
-    memcpy(values, smooth->data, count * sizeof *values);
+  double window[WINDOW_MAX], sorted[WINDOW_MAX];
+  const size_t half = width / 2;
+  assert(width <= WINDOW_MAX);
+  if (count < width) return;
+  const double last = values[count - 1];
+  for (size_t k = 0; k < width; k++) window[k] = k < half ? values[0] : values[k - half];
+  for (size_t i = 0; i < count; i++) {
+    memcpy(sorted, window, width * sizeof *window);
+    memmove(window, window + 1, (width - 1) * sizeof *window);
+    window[width - 1] = i + half + 1 < count ? values[i + half + 1] : last;
+    values[i] = gsl_stats_median(sorted, 1, width);
   }
-  gsl_vector_free(smooth);
-  gsl_filter_median_free(work);
-  return status;
 }
 
 double sb_series_median(const double *values, size_t count, long first, long last)
 {
-  enum { MOST = 32 };
-  double few[MOST];
+  double few[WINDOW_MAX];
   if (first < 0) first = 0;
   if (last >= (long)count) last = (long)count - 1;
-  if (last - first + 1 > MOST) last = first + MOST - 1;
+  if (last - first + 1 > WINDOW_MAX) last = first + WINDOW_MAX - 1;
   if (last < first) return NAN;
   const size_t taken = (size_t)(last - first + 1);
   memcpy(few, values + first, taken * sizeof *few);

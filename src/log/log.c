@@ -3,8 +3,8 @@
 #include "shiftband/log.h"
 
 #include <errno.h>
-#include <gsl/gsl_statistics_double.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -111,6 +111,66 @@ int sb_log_take_row(void *taker, const struct sb_row *row)
   return 0;
 }
 
+/* How many figures of a log, none of them negative, are at most a bound. */
+typedef size_t (*count_up_to)(const struct sb_log *log, enum sb_log_column column, double bound);
+
+/* The figure of a rank, from 0: by halving among the doubles that are not negative, which have the order of their bits. No
+ * memory is taken for it, so that a noise or an interval is known of any log that is. */
+static double of_rank(const struct sb_log *log, enum sb_log_column column, count_up_to count, size_t rank)
+{
+  const double greatest = INFINITY;
+  uint64_t low = 0, high;
+  double value = 0.0;
+  memcpy(&high, &greatest, sizeof high);
+  while (low < high) {
+    const uint64_t middle = low + (high - low) / 2;
+    memcpy(&value, &middle, sizeof value);
+    if (count(log, column, value) > rank) {
+      high = middle;
+    } else {
+      low = middle + 1;
+    }
+  }
+  memcpy(&value, &low, sizeof value);
+  return value;
+}
+
+static double median_of(const struct sb_log *log, enum sb_log_column column, count_up_to count)
+{
+  const size_t all = count(log, column, INFINITY);
+  if (all == 0) return 0.0;
+  const double upper = of_rank(log, column, count, all / 2);
+  return all % 2 == 1 ? upper : 0.5 * (upper + of_rank(log, column, count, all / 2 - 1));
+}
+
+static size_t count_second_differences(const struct sb_log *log, enum sb_log_column column, double bound)
+{
+  const double *values = log->columns[column];
+  size_t count = 0;
+  double before = NAN, last = NAN;
+  for (size_t i = 0; i < log->count; i++) {
+    if (!isfinite(values[i])) continue;
+    count += fabs(values[i] - 2.0 * last + before) <= bound; /* not where one is missing */
+    before = last;
+    last = values[i];
+  }
+  return count;
+}
+
+/* The least difference between two values in a row that differ; INFINITY where none do. */
+static double least_step(const struct sb_log *log, enum sb_log_column column)
+{
+  const double *values = log->columns[column];
+  double last = NAN, step = INFINITY;
+  for (size_t i = 0; i < log->count; i++) {
+    if (!isfinite(values[i])) continue;
+    const double difference = fabs(values[i] - last);
+    if (difference > 1e-9 * fabs(last) && difference < step) step = difference;
+    last = values[i];
+  }
+  return step;
+}
+
 /*
  * White noise of deviation s has second differences of deviation sqrt(1 + 4 + 1) s, and the median of their magnitudes is
  * 0.6745 of that. Motion adds to few of them, and the median does not mind those. Rounding to steps q, which leaves most
@@ -118,36 +178,25 @@ int sb_log_take_row(void *taker, const struct sb_row *row)
  */
 double sb_log_noise(const struct sb_log *log, enum sb_log_column column)
 {
-  const double *values = log->columns[column];
-  double *second = values != NULL ? malloc((log->count + 1) * sizeof *second) : NULL;
-  if (second == NULL) return 0.0;
-  size_t count = 0;
-  double before = NAN, last = NAN, step = INFINITY;
-  for (size_t i = 0; i < log->count; i++) {
-    if (!isfinite(values[i])) continue;
-    const double difference = values[i] - 2.0 * last + before, first = fabs(values[i] - last);
-    if (isfinite(difference)) second[count++] = fabs(difference);
-    if (first > 1e-9 * fabs(last) && first < step) step = first;
-    before = last;
-    last = values[i];
-  }
-  const double median = count >= 6 ? gsl_stats_median(second, 1, count) : 0.0;
-  free(second);
-  if (count < 6) return 0.0;
+  if (log->columns[column] == NULL || count_second_differences(log, column, INFINITY) < 6) return 0.0;
+  const double median = median_of(log, column, count_second_differences), step = least_step(log, column);
   return hypot(median / (0.6745 * sqrt(6.0)), isfinite(step) ? step / sqrt(12.0) : 0.0);
+}
+
+static size_t count_intervals(const struct sb_log *log, enum sb_log_column column, double bound)
+{
+  size_t count = 0;
+  (void)column; /* the times belong to all */
+  for (size_t i = 1; i < log->count; i++) {
+    const double interval_s = log->time_s[i] - log->time_s[i - 1];
+    count += interval_s > 0.0 && interval_s <= bound;
+  }
+  return count;
 }
 
 double sb_log_interval_s(const struct sb_log *log)
 {
-  double *steps = malloc((log->count + 1) * sizeof *steps);
-  if (steps == NULL) return 0.0;
-  size_t count = 0;
-  for (size_t i = 1; i < log->count; i++) {
-    if (log->time_s[i] > log->time_s[i - 1]) steps[count++] = log->time_s[i] - log->time_s[i - 1];
-  }
-  const double median = count > 0 ? gsl_stats_median(steps, 1, count) : 0.0;
-  free(steps);
-  return median;
+  return median_of(log, SB_LOG_COLUMN_COUNT, count_intervals);
 }
 
 /* ---- reading ---- */

@@ -37,6 +37,13 @@ struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
   return verdict;
 }
 
+bool sb_map_verdict_take(unsigned kinds, int cause, struct sb_map_verdict *out)
+{
+  if (kinds >= 1U << SB_VERDICT_KIND_COUNT || cause < SB_CAUSE_NONE || cause > SB_CAUSE_LOAD) return false;
+  *out = (struct sb_map_verdict){kinds, (enum sb_cause)cause};
+  return true;
+}
+
 struct sb_map_figures sb_map_figures_of(const struct sb_run_result *result)
 {
   return (struct sb_map_figures){.shift_count = (long)result->monitor.shift_count,

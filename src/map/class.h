@@ -32,6 +32,9 @@ enum sb_map_class {
       SB_MAP_CLASS_COUNT
 };
 
+/* The verdict of numbers that were kept; false when they are none. */
+bool sb_map_verdict_take(unsigned kinds, int cause, struct sb_map_verdict *out);
+
 /* The class of the verdict that matters most; its letter; its words, a constant string. Pure. */
 enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict);
 char sb_map_class_letter(enum sb_map_class class);

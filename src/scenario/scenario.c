@@ -15,7 +15,7 @@
 struct work {
   struct sb_reader reader;
   struct sb_document document;
-  struct sb_fault_list faults;
+  struct sb_fault_list faults, notes;
   struct sb_arena scratch, kept;
   struct sb_draft draft;
   struct sb_scenario scenario;
@@ -72,6 +72,12 @@ static void finish_name(struct sb_reader *reader)
            base);
 }
 
+/* Whether all that was given stands in the draft: what had a fault, or found no memory, is not there to calculate with. */
+static bool is_sound(const struct sb_reader *reader)
+{
+  return reader->faults->total == 0 && !reader->is_out_of_memory;
+}
+
 /* Fills in the defaults that hang on other keys, checks keys against each other, and derives once all are sound. */
 static void finish_model(struct sb_reader *reader)
 {
@@ -89,11 +95,11 @@ static void finish_model(struct sb_reader *reader)
   sb_reader_finish_limits(reader);
 
   struct sb_error err;
-  if (reader->faults->total == 0 && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
+  if (is_sound(reader) && sb_motor_derive(&reader->draft->model.motor, &err) != SB_OK) {
     sb_reader_fault(reader, "motor", "%s", err.text);
   }
-  if (reader->faults->total == 0) sb_reader_derive_drive(reader);
-  if (reader->faults->total == 0) sb_reader_check_effort(reader);
+  if (is_sound(reader)) sb_reader_derive_drive(reader);
+  if (is_sound(reader)) sb_reader_check_effort(reader);
 }
 
 static void read_stages(struct work *work)
@@ -131,7 +137,7 @@ static enum sb_status finish(struct work *work, struct sb_scenario *out, struct 
   if (work->document.is_out_of_memory || work->reader.is_out_of_memory) return SB_ERR_MEMORY;
   if (work->faults.total > 0) return sb_faults_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   struct sb_arena *storage = malloc(sizeof *storage);
-  if (storage == NULL || !list_keys(work)) {
+  if (storage == NULL || !list_keys(work) || !sb_faults_publish(&work->notes, &work->scenario.notes)) {
     free(storage);
     return SB_ERR_MEMORY;
   }
@@ -160,6 +166,8 @@ static enum sb_status parse_with(struct work *work, const char *text, size_t len
     return publish_one(faults, SB_ERR_USAGE, message);
   }
   work->reader.root = root;
+  work->reader.sets = sets;
+  work->reader.set_count = set_count;
   if (root != NULL && !work->document.is_out_of_memory) read_stages(work);
   return finish(work, out, faults);
 }
@@ -170,12 +178,17 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
   *faults = (struct sb_faults){0};
   struct work *work = calloc(1, sizeof *work);
   if (work == NULL) return SB_ERR_MEMORY;
-  work->faults.file = path;
+  work->faults.file = work->notes.file = path;
   work->document = (struct sb_document){.arena = &work->scratch, .faults = &work->faults};
-  work->reader = (struct sb_reader){
-      .file = path, .faults = &work->faults, .scratch = &work->scratch, .kept = &work->kept, .draft = &work->draft};
+  work->reader = (struct sb_reader){.file = path,
+                                    .faults = &work->faults,
+                                    .notes = &work->notes,
+                                    .scratch = &work->scratch,
+                                    .kept = &work->kept,
+                                    .draft = &work->draft};
   const enum sb_status status = parse_with(work, text, length, sets, set_count, out, faults);
   sb_faults_list_clear(&work->faults);
+  sb_faults_list_clear(&work->notes);
   sb_arena_clear(&work->scratch);
   sb_arena_clear(&work->kept);
   free(work);
@@ -231,5 +244,6 @@ void sb_scenario_clear(struct sb_scenario *scenario)
   struct sb_arena *storage = scenario->storage;
   if (storage != NULL) sb_arena_clear(storage);
   free(storage);
+  sb_faults_clear(&scenario->notes);
   scenario->storage = NULL;
 }

@@ -271,16 +271,13 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
   }
 }
 
-/* Engaged and rigid, at rest: only time goes on. */
+/* Engaged and rigid, at rest: only time goes on; nobody asks for the angle. */
 static void take_nothing(struct sb_motion *m)
 {
-  const double angle_rad = m->angle.c[0];
   zero(&m->x);
   zero(&m->turn);
   zero(&m->w);
-  zero(&m->angle);
   zero(&m->load);
-  m->angle.c[0] = angle_rad;
 }
 
 static void take_order(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, int k)

@@ -54,17 +54,34 @@ static enum sb_status refuse_path(const struct sb_scenario *scenario, const char
                  nearest != NULL ? ", nearest is " : "", nearest != NULL ? nearest : "");
 }
 
+static const struct sb_scenario_key *find_exactly(const struct sb_scenario *scenario, const char *path)
+{
+  for (size_t i = 0; i < scenario->key_count; i++) {
+    if (strcmp(scenario->keys[i].path, path) == 0) return &scenario->keys[i];
+  }
+  return NULL;
+}
+
+/* A percentage alone is the limit of the drive, and a section has it in it: whichever is written, both names will do. */
+static const char *settle_drive(const struct sb_scenario *scenario, const char *path)
+{
+  const struct sb_scenario_key *alone = find_exactly(scenario, "drive");
+  if (strcmp(path, "drive") == 0 && alone == NULL) return "drive.limit";
+  return strcmp(path, "drive.limit") == 0 && alone != NULL && alone->is_given ? "drive" : path;
+}
+
 /* The key of a path, or of a last name that only one key has; else NULL, and *second another one that has it. */
 static const struct sb_scenario_key *find_key(const struct sb_scenario *scenario, const char *path,
                                               const struct sb_scenario_key **first,
                                               const struct sb_scenario_key **second)
 {
   char numbered[SB_PATH_SIZE];
-  number_gears(scenario, path, numbered);
+  number_gears(scenario, settle_drive(scenario, path), numbered);
   *first = *second = NULL;
+  const struct sb_scenario_key *whole = find_exactly(scenario, numbered);
+  if (whole != NULL) return whole;
   for (size_t i = 0; i < scenario->key_count; i++) {
     const struct sb_scenario_key *key = &scenario->keys[i];
-    if (strcmp(key->path, numbered) == 0) return key;
     if (!ends_in(key->path, path)) continue;
     if (*first == NULL) {
       *first = key;

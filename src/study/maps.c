@@ -13,10 +13,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "map/class.h"
 #include "map/margin.h"
 #include "shiftband/discharge.h"
-
-static const char refused[] = "refused\n"; /* a sample that is no valid scenario: it passes nowhere */
+#include "study/refusal.h"
 
 /* Evenly from full to the end in use. */
 static double charge_at(const struct sb_study *study, long point)
@@ -91,10 +91,6 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
   struct sb_map_options options = {.pair = study->pair, .downshift = study->downshift, .upshift = study->upshift};
   struct sb_map map;
   enum sb_status status = SB_OK;
-  if (scenario == NULL) {
-    sb_lines_add(out, "%s", refused);
-    return SB_OK;
-  }
   struct sb_model model = scenario->model;
   options.leaf_max = sb_map_options_default(&model).leaf_max;
   options.stop = work->source->stop;
@@ -121,12 +117,13 @@ static bool read_own(const char *text, bool is_first, struct sb_map_point *point
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;
   double voltage_v;
+  unsigned kinds;
   int cause;
-  if (sscanf(text, "%lf %u %d %ld %lf %lf %lf", &voltage_v, &verdict.kinds, &cause, &figures.shift_count,
-             &figures.output_turns, &figures.given_j, &figures.greatest_torque_nm) != 7) {
+  if (sscanf(text, "%lf %u %d %ld %lf %lf %lf", &voltage_v, &kinds, &cause, &figures.shift_count, &figures.output_turns,
+             &figures.given_j, &figures.greatest_torque_nm) != 7) {
     return false;
   }
-  verdict.cause = (enum sb_cause)cause;
+  if (!sb_map_verdict_take(kinds, cause, &verdict)) return false;
   point->own_passed += verdict.kinds == 0;
   if (!is_first) return true;
   point->voltage_v = voltage_v;
@@ -188,7 +185,8 @@ static enum sb_status add_records(const struct sb_study *study, const struct sb_
   enum sb_status status = SB_OK;
   for (long k = 0; k < sb_study_sample_count(study) && status == SB_OK; k++) {
     const char *text = tasks[k].text != NULL ? tasks[k].text : "";
-    const bool is_refused = strcmp(text, refused) == 0;
+    int length;
+    const bool is_refused = sb_refusal_reason(text, &length) != NULL; /* it passes nowhere */
     point->refused += is_refused;
     if (is_refused) {
       text = "";

@@ -207,7 +207,6 @@ static void write_best(FILE *out, const struct sb_study *study, const struct sb_
       "downshift threshold of %.6g %% and an upshift threshold of %.6g %%: at least %.1f %% of all such machines",
       at->best.passed, samples, at->best.points, sb_map_axis_pct(&study->downshift, at->best.downshift),
       sb_map_axis_pct(&study->upshift, at->best.upshift), 100.0 * sb_share_least(at->best.passed, samples));
-  if (at->refused > 0) fprintf(out, "%ld samples are no valid scenario, and count as failing\n", at->refused);
 }
 
 enum sb_status sb_maps_write_text(FILE *out, const struct sb_study_report *report, struct sb_error *err)

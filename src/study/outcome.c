@@ -61,14 +61,15 @@ void sb_outcome_write(struct sb_lines *lines, const struct sb_outcome *outcome)
 bool sb_outcome_read(const char *text, struct sb_outcome *out)
 {
   int end, cause;
+  unsigned kinds;
   struct sb_outcome outcome = {.end = SB_RUN_ENDED};
   struct sb_map_figures *figures = &outcome.figures;
   const int count =
-      sscanf(text, "%d %u %d %ld %lf %lf %lf %lf", &end, &outcome.verdict.kinds, &cause, &figures->shift_count,
-             &figures->output_turns, &figures->given_j, &figures->greatest_torque_nm, &outcome.standstill_s);
-  if (count != 8 || end < 0 || end > SB_RUN_GAVE_UP || cause < 0 || cause > SB_CAUSE_LOAD) return false;
+      sscanf(text, "%d %u %d %ld %lf %lf %lf %lf", &end, &kinds, &cause, &figures->shift_count, &figures->output_turns,
+             &figures->given_j, &figures->greatest_torque_nm, &outcome.standstill_s);
+  if (count != 8 || end < 0 || end > SB_RUN_GAVE_UP || !sb_map_verdict_take(kinds, cause, &outcome.verdict))
+    return false;
   outcome.end = (enum sb_run_end)end;
-  outcome.verdict.cause = (enum sb_cause)cause;
   *out = outcome;
   return strchr(text, '\n') != NULL;
 }

@@ -77,10 +77,9 @@ static enum sb_status reach_corners(const struct sb_study_source *source, bool i
     struct sb_changes changes = {.count = 0};
     sb_samples_change(nominal, values + k * nominal->tolerance_count, &changes);
     const enum sb_status loaded = sb_scenario_load_changed(&file, &changes, corner, &faults);
+    if (loaded != SB_OK && loaded != SB_ERR_SCENARIO) status = sb_faults_fail(err, loaded, &faults);
     sb_faults_clear(&faults);
-    if (loaded == SB_ERR_SCENARIO) continue;
-    if (loaded != SB_OK) status = sb_fail(err, loaded, "%s", sb_status_text(loaded));
-    if (loaded != SB_OK) break;
+    if (loaded != SB_OK) continue;
     if (is_full) sb_discharge_set(&corner->model, 1.0);
     const int upshift_count = sb_map_options_default(&corner->model).upshift.count;
     if (upshift_count > plane->upshift.count) plane->upshift.count = upshift_count;
@@ -184,8 +183,7 @@ static enum sb_status plan_runs(const struct sb_study_request *request, const st
 
 static enum sb_status check_size(const struct sb_study *study, struct sb_error *err)
 {
-  double tasks = (double)sb_study_sample_count(study);
-  for (int a = 0; a < study->axis_count; a++) tasks *= study->axes[a].points;
+  const double tasks = sb_study_size(study);
   if (tasks <= SB_STUDY_TASKS_MAX) return SB_OK;
   return sb_fail(err, SB_ERR_USAGE, "%.0f runs are more than %d: use fewer --points or --samples", tasks,
                  SB_STUDY_TASKS_MAX);

@@ -9,6 +9,7 @@
 #include "map/lattice.h"
 #include "map/report.h"
 #include "shiftband/closed_form.h"
+#include "study/refusal.h"
 #include "study/share.h"
 #include "text/csv_writer.h"
 
@@ -48,22 +49,22 @@ static enum sb_status write_limits(struct sb_lines *lines, const struct sb_model
   const struct sb_closed_form form = sb_closed_form_solve(model);
   sb_csv_init(&csv, stream);
   for (int pair = 0; pair + 1 < model->gearbox.gear_count; pair++) put_limits(&csv, model, &form, pair);
-  fclose(stream);
-  sb_lines_add_bytes(lines, text, length);
+  const bool is_written = sb_csv_result(&csv) == 0;
+  const bool is_whole = fclose(stream) == 0 && text != NULL && is_written;
+  if (is_whole) sb_lines_add_bytes(lines, text, length);
   free(text);
-  return SB_OK;
+  return is_whole ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "out of memory for the closed forms of a point");
 }
 
 static enum sb_status evaluate(const struct sb_study_work *work, long point, const struct sb_scenario *scenario,
                                struct sb_lines *out, struct sb_error *err)
 {
   (void)point; /* its values are in the scenario */
-  struct sb_outcome outcome = {.end = SB_RUN_REFUSED};
-  enum sb_status status = SB_OK;
-  if (scenario != NULL) status = sb_outcome_of(&scenario->model, work->source->decider, &outcome, err);
+  struct sb_outcome outcome;
+  const enum sb_status status = sb_outcome_of(&scenario->model, work->source->decider, &outcome, err);
   if (status != SB_OK) return status;
   sb_outcome_write(out, &outcome);
-  return work->study->has_limits && scenario != NULL ? write_limits(out, &scenario->model, err) : SB_OK;
+  return work->study->has_limits ? write_limits(out, &scenario->model, err) : SB_OK;
 }
 
 static void add_up(struct sb_run_point *point, const struct sb_outcome *outcome)
@@ -84,14 +85,16 @@ static enum sb_status take(const struct sb_tasks_result *result, struct sb_study
   for (long i = 0; i < result->task_count; i++) {
     const char *text = result->tasks[i].text != NULL ? result->tasks[i].text : "";
     struct sb_run_point *point = &points[i / samples];
-    struct sb_outcome outcome;
-    if (!sb_outcome_read(text, &outcome)) {
+    struct sb_outcome outcome = {.end = SB_RUN_REFUSED};
+    int length;
+    const bool is_refused = sb_refusal_reason(text, &length) != NULL;
+    if (!is_refused && !sb_outcome_read(text, &outcome)) {
       return sb_fail(err, SB_ERR_SCENARIO, "the results of this study cannot be read");
     }
     add_up(point, &outcome);
     if (i % samples != 0) continue;
     point->outcome = outcome;
-    point->limits = strchr(text, '\n') + 1;
+    point->limits = is_refused ? "" : strchr(text, '\n') + 1;
   }
   return SB_OK;
 }

@@ -3,6 +3,7 @@
 
 #include <stdio.h>
 
+#include "map/lattice.h"
 #include "study/facts.h"
 
 long sb_study_point_count(const struct sb_study *study)
@@ -26,6 +27,13 @@ long sb_study_sample_count(const struct sb_study *study)
 long sb_study_task_count(const struct sb_study *study)
 {
   return sb_study_point_count(study) * sb_study_sample_count(study);
+}
+
+double sb_study_size(const struct sb_study *study)
+{
+  double size = (double)sb_study_sample_count(study);
+  for (int a = 0; a < study->axis_count; a++) size *= study->axes[a].points;
+  return size;
 }
 
 #define FACT(kind, member) SB_FACT(kind, sb_study, member)
@@ -78,9 +86,13 @@ void sb_study_write(struct sb_lines *lines, const struct sb_study *study)
   sb_facts_write(lines, "upshift ", lattice_facts, &study->upshift);
 }
 
+/* The scenario's bounds of thresholds and of their step, with a hair of room for rounding. */
+static const double step_least = 0.999e-4, threshold_greatest = 10.001;
+
 static bool is_lattice(const struct sb_map_axis *axis)
 {
-  return axis->step_fraction > 0.0 && axis->count >= 1;
+  return axis->count >= 1 && axis->step_fraction >= step_least && axis->first_fraction > 0.0 &&
+         sb_map_axis_at(axis, axis->count - 1) <= threshold_greatest;
 }
 
 bool sb_study_read(const char *text, struct sb_study *study)
@@ -88,7 +100,8 @@ bool sb_study_read(const char *text, struct sb_study *study)
   struct sb_study out = {.axis_count = 0};
   char prefix[24];
   if (!sb_facts_read(text, "", study_facts, &out)) return false;
-  if (out.axis_count < 0 || out.axis_count > SB_STUDY_AXIS_MAX) return false;
+  if (out.kind != SB_STUDY_RUNS && out.kind != SB_STUDY_MAPS) return false;
+  if (out.samples < 0 || out.axis_count < 0 || out.axis_count > SB_STUDY_AXIS_MAX) return false;
   for (int a = 0; a < out.axis_count; a++) {
     if (!sb_facts_read(text, axis_prefix(a, prefix), axis_facts, &out.axes[a]) || out.axes[a].points < 1) return false;
   }
@@ -96,6 +109,7 @@ bool sb_study_read(const char *text, struct sb_study *study)
     if (!sb_facts_read(text, "downshift ", lattice_facts, &out.downshift) || !is_lattice(&out.downshift)) return false;
     if (!sb_facts_read(text, "upshift ", lattice_facts, &out.upshift) || !is_lattice(&out.upshift)) return false;
   }
+  if (!(sb_study_size(&out) <= SB_STUDY_TASKS_MAX)) return false;
   *study = out;
   return true;
 }

@@ -80,6 +80,9 @@ int sb_study_index(const struct sb_study *study, long point, int axis);
 long sb_study_sample_count(const struct sb_study *study);
 long sb_study_task_count(const struct sb_study *study);
 
+/* The number of tasks, however great: a study has at most SB_STUDY_TASKS_MAX. Pure. */
+double sb_study_size(const struct sb_study *study);
+
 /* The study as lines of text, and back. False when they are none. */
 void sb_study_write(struct sb_lines *lines, const struct sb_study *study);
 bool sb_study_read(const char *text, struct sb_study *study);
@@ -98,9 +101,23 @@ void sb_study_end(struct sb_study_work *work);
 /* A task of sb_tasks_run(). */
 enum sb_status sb_study_run_task(void *work, long index, struct sb_lines *out, struct sb_error *err);
 
-/* What all tasks came to, read back and added up. SB_ERR_SCENARIO when records are none. */
+enum { SB_REFUSAL_MAX = 5 };
+
+/* Samples that are no valid scenario: by their reasons, the first ones of which are kept. */
+struct sb_refusals {
+  long count;
+  int kept_count;
+  struct sb_refusal {
+    const char *reason; /* reason[length], in the record of the first one */
+    int length;
+    long count, first_task;
+  } kept[SB_REFUSAL_MAX];
+};
+
+/* What all tasks came to, read back and added up; the result stays in use. SB_ERR_SCENARIO when records are none. */
 struct sb_study_report {
   const struct sb_study *study;
+  struct sb_refusals refusals;
   void *points; /* by the evaluator; owned */
 };
 

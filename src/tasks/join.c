@@ -1,17 +1,24 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* join.c - shards put together. */
-#include <assert.h>
+/*
+ * join.c - shards put together, in two passes.
+ *
+ * The first looks at all shards: of one study, each there once, none missing, each with as many records as it has tasks.
+ * Only then is it known that the number of tasks, which a header claims, is that of records which are there, and the second
+ * makes room for them.
+ */
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "tasks/journal.h"
 
-/* What is gathered: the first shard says which study it is; owners[k] is the file of shard k + 1. */
+enum { NAMED_MAX = 20 /* of missing shards */ };
+
+/* The shards that were looked at: journals[k] is what paths[k] holds, its first record next. */
 struct gathering {
-  struct sb_tasks_result result;
-  const char **owners;
-  const char *first_path;
+  const char *const *paths;
+  struct sb_journal *journals;
+  size_t count;
 };
 
 static enum sb_status read_shard(const char *path, struct sb_journal *journal, struct sb_error *err)
@@ -28,101 +35,123 @@ static enum sb_status read_shard(const char *path, struct sb_journal *journal, s
   return sb_fail(err, SB_ERR_SCENARIO, "%s: %s", path, begins ? "the shard is damaged in its header" : "no shard");
 }
 
-/* The first shard opens the gathering; the others must be of the same study, and new. */
-static enum sb_status admit(struct gathering *gathering, const char *path, const struct sb_journal_head *head,
-                            struct sb_error *err)
+/* The path of a shard by its number; NULL: not seen yet. */
+static const char *path_of(const struct gathering *gathering, int shard)
 {
-  struct sb_tasks_result *result = &gathering->result;
-  if (gathering->owners == NULL) {
-    gathering->owners = calloc((size_t)head->shard_count + 1, sizeof *gathering->owners);
-    if (gathering->owners == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for shards");
-    const enum sb_status status = sb_tasks_result_begin(result, head, err);
-    if (status != SB_OK) return status;
-    gathering->first_path = path;
+  for (size_t k = 0; k < gathering->count; k++) {
+    if (gathering->journals[k].head.shard == shard) return gathering->paths[k];
   }
-  if (head->identity != result->identity || head->task_count != result->task_count ||
-      head->shard_count != result->shard_count) {
-    return sb_fail(err, SB_ERR_SCENARIO, "%s is a shard of another study than %s", path, gathering->first_path);
-  }
-  const char **owner = &gathering->owners[head->shard - 1];
-  if (*owner != NULL) {
-    return sb_fail(err, SB_ERR_SCENARIO, "%s: shard %d/%d is there twice, in %s too", path, head->shard,
-                   head->shard_count, *owner);
-  }
-  *owner = path;
-  result->shard = head->shard; /* which tasks may come now */
-  return SB_OK;
+  return NULL;
 }
 
-static enum sb_status take_records(struct gathering *gathering, const char *path, struct sb_journal *journal,
-                                   struct sb_error *err)
+/* The first shard says which study it is; the others must be of the same one, and new. */
+static enum sb_status check_head(const struct gathering *gathering, const char *path,
+                                 const struct sb_journal_head *head, struct sb_error *err)
 {
-  struct sb_tasks_result *result = &gathering->result;
+  const struct sb_journal_head *first = gathering->count > 0 ? &gathering->journals[0].head : head;
+  if (!sb_journal_is_same_study(head, first)) {
+    return sb_fail(err, SB_ERR_SCENARIO, "%s is a shard of another study than %s", path, gathering->paths[0]);
+  }
+  const char *owner = path_of(gathering, head->shard);
+  if (owner == NULL) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO, "%s: shard %d/%d is there twice, in %s too", path, head->shard,
+                 head->shard_count, owner);
+}
+
+/* Whether the records are whole, belong to the shard, and are as many as it has tasks. Leaves the journal where it was. */
+static enum sb_status check_records(const char *path, struct sb_journal *journal, struct sb_error *err)
+{
+  const struct sb_journal_head *head = &journal->head;
+  const size_t start = journal->at;
+  const long wanted = sb_journal_wanted_count(head);
   struct sb_journal_record record;
   enum sb_journal_step step;
-  long wanted = 0, taken = 0;
-  assert(result->is_done != NULL);
-  for (long i = 0; i < result->task_count; i++) wanted += sb_tasks_result_wants(result, i);
-  while ((step = sb_journal_next(journal, &record)) == SB_JOURNAL_RECORD) {
-    if (result->is_done[record.index] || !sb_tasks_result_wants(result, record.index)) {
-      return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged: task %ld does not belong there", path,
-                     record.index);
-    }
-    const enum sb_status status = sb_tasks_result_take(result, &record, err);
-    if (status != SB_OK) return status;
-    taken++;
+  long found = 0;
+  for (; (step = sb_journal_next(journal, &record)) == SB_JOURNAL_RECORD; found++) {
+    if (sb_journal_wants(head, record.index)) continue;
+    return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged: task %ld does not belong there", path,
+                   record.index);
   }
   if (step == SB_JOURNAL_BROKEN) {
     return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged after byte %zu", path, journal->at);
   }
-  if (taken == wanted) return SB_OK;
-  return sb_fail(err, SB_ERR_SCENARIO, "%s: shard %d/%d is not finished: %ld of its %ld tasks", path, result->shard,
-                 result->shard_count, taken, wanted);
+  journal->at = start;
+  if (found == wanted) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO, "%s: shard %d/%d is not finished: %ld of its %ld tasks", path, head->shard,
+                 head->shard_count, found, wanted);
 }
 
-static enum sb_status add_shard(struct gathering *gathering, const char *path, struct sb_error *err)
+static enum sb_status look_at(struct gathering *gathering, const char *path, struct sb_error *err)
 {
-  struct sb_journal journal = {.bytes = NULL};
-  enum sb_status status = read_shard(path, &journal, err);
+  struct sb_journal *journal = &gathering->journals[gathering->count];
+  enum sb_status status = read_shard(path, journal, err);
   if (status != SB_OK) return status;
-  status = admit(gathering, path, &journal.head, err);
-  if (status == SB_OK) status = take_records(gathering, path, &journal, err);
-  sb_journal_clear(&journal);
-  return status;
+  status = check_head(gathering, path, &journal->head, err);
+  gathering->count++;
+  return status == SB_OK ? check_records(path, journal, err) : status;
 }
 
-/* Names the shards that nobody brought. */
+/* Names the shards that nobody brought, or the first of them. */
 static enum sb_status check_whole(const struct gathering *gathering, struct sb_error *err)
 {
-  struct sb_lines missing = {.text = NULL};
-  const int count = gathering->result.shard_count;
-  for (int k = 0; k < count; k++) {
-    if (gathering->owners[k] != NULL) continue;
-    sb_lines_add(&missing, "%s%d/%d", missing.length > 0 ? ", " : "", k + 1, count);
+  char missing[NAMED_MAX * 32 + 64] = "";
+  const int count = gathering->journals[0].head.shard_count;
+  const size_t absent = (size_t)count - gathering->count;
+  if (absent == 0) return SB_OK;
+  int named = 0;
+  for (int shard = 1; shard <= count && named < NAMED_MAX; shard++) {
+    if (path_of(gathering, shard) != NULL) continue;
+    sb_fail_add(missing, sizeof missing, "%s%d/%d", named++ > 0 ? ", " : "", shard, count);
   }
-  const enum sb_status status = missing.text != NULL
-                                    ? sb_fail(err, SB_ERR_SCENARIO, "missing of the study of %s: shard %.900s",
-                                              gathering->first_path, missing.text)
-                                    : SB_OK;
-  sb_lines_clear(&missing);
+  if (absent > NAMED_MAX) sb_fail_add(missing, sizeof missing, " and %zu more", absent - NAMED_MAX);
+  return sb_fail(err, SB_ERR_SCENARIO, "missing of the study of %s: shard %s", gathering->paths[0], missing);
+}
+
+static enum sb_status take_records(const char *path, struct sb_journal *journal, struct sb_tasks_result *result,
+                                   struct sb_error *err)
+{
+  struct sb_journal_record record;
+  while (sb_journal_next(journal, &record) == SB_JOURNAL_RECORD) {
+    if (result->is_done[record.index]) {
+      return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged: task %ld is there twice", path, record.index);
+    }
+    const enum sb_status status = sb_tasks_result_take(result, &record, err);
+    if (status != SB_OK) return status;
+  }
+  return SB_OK;
+}
+
+/* All records as the result of the whole study. */
+static enum sb_status put_together(struct gathering *gathering, struct sb_tasks_result *out, struct sb_error *err)
+{
+  struct sb_tasks_result result;
+  struct sb_journal_head whole = gathering->journals[0].head;
+  whole.shard = whole.shard_count = 1;
+  enum sb_status status = sb_tasks_result_begin(&result, &whole, err);
+  if (status != SB_OK) return status;
+  for (size_t k = 0; k < gathering->count && status == SB_OK; k++) {
+    status = take_records(gathering->paths[k], &gathering->journals[k], &result, err);
+    sb_journal_clear(&gathering->journals[k]);
+  }
+  if (status == SB_OK) {
+    *out = result;
+  } else {
+    sb_tasks_result_clear(&result);
+  }
   return status;
 }
 
 enum sb_status sb_tasks_join(const char *const *paths, size_t path_count, struct sb_tasks_result *result,
                              struct sb_error *err)
 {
-  struct gathering gathering = {.owners = NULL};
   if (path_count == 0) return sb_fail(err, SB_ERR_USAGE, "no shards to put together");
+  struct gathering gathering = {.paths = paths, .journals = calloc(path_count, sizeof *gathering.journals)};
+  if (gathering.journals == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for shards");
   enum sb_status status = SB_OK;
-  for (size_t i = 0; i < path_count && status == SB_OK; i++) status = add_shard(&gathering, paths[i], err);
+  for (size_t i = 0; i < path_count && status == SB_OK; i++) status = look_at(&gathering, paths[i], err);
   if (status == SB_OK) status = check_whole(&gathering, err);
-  free(gathering.owners);
-  if (status != SB_OK) {
-    sb_tasks_result_clear(&gathering.result);
-    return status;
-  }
-  gathering.result.shard = gathering.result.shard_count = 1;
-  gathering.result.wanted_count = gathering.result.task_count;
-  *result = gathering.result;
-  return SB_OK;
+  if (status == SB_OK) status = put_together(&gathering, result, err);
+  for (size_t k = 0; k < gathering.count; k++) sb_journal_clear(&gathering.journals[k]);
+  free(gathering.journals);
+  return status;
 }

@@ -17,12 +17,20 @@ static const char end_line[] = "end\n";
 
 enum { LINE_SIZE = 256 };
 
+/* Whether bytes are how a journal begins, however few they are. */
+static bool begins(const char *bytes, size_t size)
+{
+  return size == 0 || memcmp(bytes, magic, size < sizeof magic - 1 ? size : sizeof magic - 1) == 0;
+}
+
 enum sb_status sb_journal_read(struct sb_journal *journal, FILE *in, struct sb_error *err)
 {
   struct sb_lines all = {.text = NULL};
   char block[8192];
   errno = 0;
-  for (size_t size; (size = fread(block, 1, sizeof block, in)) > 0;) sb_lines_add_bytes(&all, block, size);
+  for (size_t size; begins(all.text, all.length) && (size = fread(block, 1, sizeof block, in)) > 0;) {
+    sb_lines_add_bytes(&all, block, size);
+  }
   const int reason = errno;
   if (ferror(in) || all.is_out_of_memory) {
     const enum sb_status status = ferror(in) ? SB_ERR_IO : SB_ERR_MEMORY;
@@ -41,9 +49,7 @@ void sb_journal_clear(struct sb_journal *journal)
 
 bool sb_journal_begins(const struct sb_journal *journal)
 {
-  if (journal->size == 0) return true;
-  const size_t length = journal->size < sizeof magic - 1 ? journal->size : sizeof magic - 1;
-  return memcmp(journal->bytes, magic, length) == 0;
+  return begins(journal->bytes, journal->size);
 }
 
 /* The next line with its end, as text of its own; false when there is no whole one. */
@@ -87,6 +93,21 @@ bool sb_journal_read_head(struct sb_journal *journal)
   journal->head = head;
   journal->at = length + head.about_length;
   return true;
+}
+
+bool sb_journal_is_same_study(const struct sb_journal_head *a, const struct sb_journal_head *b)
+{
+  return a->identity == b->identity && a->task_count == b->task_count && a->shard_count == b->shard_count;
+}
+
+bool sb_journal_wants(const struct sb_journal_head *head, long index)
+{
+  return index % head->shard_count == head->shard - 1;
+}
+
+long sb_journal_wanted_count(const struct sb_journal_head *head)
+{
+  return (head->task_count - head->shard) / head->shard_count + (head->task_count >= head->shard);
 }
 
 /* The sum of a record begins with the study and the index, so that no record passes in another's place. */

@@ -33,7 +33,7 @@ enum sb_journal_step {
   SB_JOURNAL_BROKEN /* what follows is no whole record */
 };
 
-/* Takes all of a stream into memory. */
+/* Takes all of a stream into memory; of one that does not begin as a journal does, which may have no end, only the start. */
 enum sb_status sb_journal_read(struct sb_journal *journal, FILE *in, struct sb_error *err);
 void sb_journal_clear(struct sb_journal *journal);
 
@@ -42,6 +42,13 @@ bool sb_journal_begins(const struct sb_journal *journal);
 
 /* Reads the head; false when it is not whole or not right. */
 bool sb_journal_read_head(struct sb_journal *journal);
+
+/* Whether two heads are of the same study, cut into as many shards. Pure. */
+bool sb_journal_is_same_study(const struct sb_journal_head *a, const struct sb_journal_head *b);
+
+/* Whether a task belongs to the shard of a head, and how many do. Pure. */
+bool sb_journal_wants(const struct sb_journal_head *head, long index);
+long sb_journal_wanted_count(const struct sb_journal_head *head);
 
 /* Reads the next record, whose text stays in the journal. */
 enum sb_journal_step sb_journal_next(struct sb_journal *journal, struct sb_journal_record *record);
@@ -62,8 +69,5 @@ enum sb_status sb_tasks_result_take(struct sb_tasks_result *result, const struct
 
 /* The head that goes with a result. */
 struct sb_journal_head sb_tasks_result_head(const struct sb_tasks_result *result);
-
-/* Whether a task belongs to the result's shard. */
-bool sb_tasks_result_wants(const struct sb_tasks_result *result, long index);
 
 #endif

@@ -12,7 +12,8 @@ enum sb_status sb_tasks_result_begin(struct sb_tasks_result *result, const struc
   struct sb_tasks_result out = {.identity = head->identity,
                                 .shard = head->shard,
                                 .shard_count = head->shard_count,
-                                .task_count = head->task_count};
+                                .task_count = head->task_count,
+                                .wanted_count = sb_journal_wanted_count(head)};
   out.about = malloc(head->about_length + 1);
   out.tasks = calloc(count, sizeof *out.tasks);
   out.is_done = calloc(count, sizeof *out.is_done);
@@ -24,7 +25,6 @@ enum sb_status sb_tasks_result_begin(struct sb_tasks_result *result, const struc
   }
   memcpy(out.about, head->about, head->about_length);
   out.about[head->about_length] = 0;
-  for (long i = 0; i < out.task_count; i++) out.wanted_count += sb_tasks_result_wants(&out, i);
   *result = out;
   return SB_OK;
 }
@@ -48,11 +48,6 @@ struct sb_journal_head sb_tasks_result_head(const struct sb_tasks_result *result
                                   .shard_count = result->shard_count,
                                   .about = result->about,
                                   .about_length = strlen(result->about)};
-}
-
-bool sb_tasks_result_wants(const struct sb_tasks_result *result, long index)
-{
-  return index % result->shard_count == result->shard - 1;
 }
 
 void sb_tasks_result_clear(struct sb_tasks_result *result)

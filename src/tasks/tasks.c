@@ -80,7 +80,7 @@ static long take_task(struct crew *crew)
   const bool is_stopped = crew->options->stop != NULL && *crew->options->stop != 0;
   if (!is_stopped && crew->status == SB_OK) {
     while (crew->next < crew->result.task_count &&
-           (crew->result.is_done[crew->next] || !sb_tasks_result_wants(&crew->result, crew->next))) {
+           (crew->result.is_done[crew->next] || !sb_journal_wants(&crew->head, crew->next))) {
       crew->next++;
     }
     if (crew->next < crew->result.task_count) index = crew->next++;
@@ -147,20 +147,13 @@ static bool lock_whole(int descriptor)
   return fcntl(descriptor, F_SETLK, &lock) == 0 || (errno != EACCES && errno != EAGAIN);
 }
 
-/* Whether the journal's head is that of this very study and shard. */
-static bool is_same(const struct sb_journal_head *a, const struct sb_journal_head *b)
-{
-  return a->identity == b->identity && a->task_count == b->task_count && a->shard == b->shard &&
-         a->shard_count == b->shard_count;
-}
-
 /* Takes the finished tasks of an older journal; *kept is how much of the file stays. */
 static enum sb_status resume(struct crew *crew, struct sb_journal *old, long *kept, struct sb_error *err)
 {
   struct sb_journal_record record;
   assert(crew->result.is_done != NULL);
   if (!sb_journal_read_head(old)) return SB_OK; /* killed while its head was written: nothing is lost */
-  if (!is_same(&old->head, &crew->head)) {
+  if (!sb_journal_is_same_study(&old->head, &crew->head) || old->head.shard != crew->head.shard) {
     return sb_fail(err, SB_ERR_USAGE,
                    "%s belongs to another study (other scenario, options or shard); resume with the command that "
                    "began it, or start again without --resume",
@@ -168,7 +161,7 @@ static enum sb_status resume(struct crew *crew, struct sb_journal *old, long *ke
   }
   enum sb_status status = SB_OK;
   while (status == SB_OK && sb_journal_next(old, &record) == SB_JOURNAL_RECORD) {
-    const bool is_ours = sb_tasks_result_wants(&crew->result, record.index) && !crew->result.is_done[record.index];
+    const bool is_ours = sb_journal_wants(&crew->head, record.index) && !crew->result.is_done[record.index];
     if (is_ours) status = sb_tasks_result_take(&crew->result, &record, err);
   }
   crew->result.resumed_count = crew->result.done_count;

@@ -34,6 +34,7 @@ static enum sb_status add_sample(const struct sb_tune_request *request, int scen
   struct sb_changes changes = {.count = 0};
   sb_samples_change(nominal, values, &changes);
   const enum sb_status status = sb_scenario_load_changed(&source, &changes, own, faults);
+  if (status == SB_ERR_MEMORY) return sb_fail(err, status, "%s: out of memory for a sample of the tolerances", path);
   if (status != SB_OK) {
     return sb_fail(err, status, "%s: a sample of the tolerances is no valid scenario (%s):", path,
                    sb_samples_words(nominal, values, words, sizeof words));

@@ -495,6 +495,40 @@ static void load_that_jumps_is_no_shift_to_the_motor_alone(void **state)
   sb_log_clear(&log);
 }
 
+/* Readings of a box that shifts from 60 % to 80 % and back, every 5 s; `below` of them at rest first. */
+static struct sb_log readings(size_t below, double at_rest)
+{
+  struct sb_log log = blank(2000, 1u << SB_LOG_READING);
+  for (size_t i = 0; i < log.count; i++) {
+    log.columns[SB_LOG_READING][i] = i < below ? at_rest : ((i / 500) % 2 == 1 ? 80.0 : 60.0) + 0.1 * (double)(i % 3);
+  }
+  return log;
+}
+
+/* Readings below nothing are a sensor's own while they are small, and a direction of rotation where the motor turns. */
+static void readings_below_nothing_make_a_gear_only_where_the_motor_turns(void **state)
+{
+  (void)state;
+  const struct sb_inspect_options options = sb_inspect_options_default();
+  struct sb_inspection found;
+  struct sb_log log = readings(30, -1.0);
+  assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
+  assert_false(found.is_by_direction);
+  assert_int_equal(found.shift_count, 3);
+  sb_inspect_clear(&found);
+  sb_log_clear(&log);
+  log = readings(0, 0.0);
+  for (size_t i = 0; i < log.count; i++) {
+    if ((i / 500) % 2 == 1) log.columns[SB_LOG_READING][i] *= -1.0;
+  }
+  assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
+  assert_true(found.is_reading && found.is_by_direction);
+  assert_int_equal(found.shift_count, 3);
+  assert_int_equal(found.shifts[0].from, 2); /* the lower gear is left at higher speeds */
+  sb_inspect_clear(&found);
+  sb_log_clear(&log);
+}
+
 static void gaps_are_counted_and_missing_gears_are_passed_over(void **state)
 {
   (void)state;
@@ -573,6 +607,7 @@ int main(void)
       cmocka_unit_test(three_shifts_back_and_forth_within_the_window_are_hunting_and_two_are_not),
       cmocka_unit_test(output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neutral),
       cmocka_unit_test(load_that_jumps_is_no_shift_to_the_motor_alone),
+      cmocka_unit_test(readings_below_nothing_make_a_gear_only_where_the_motor_turns),
       cmocka_unit_test(gaps_are_counted_and_missing_gears_are_passed_over),
       cmocka_unit_test(verdicts_can_be_the_exit_code),
       cmocka_unit_test(faults_of_the_command_line_are_told),

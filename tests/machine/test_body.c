@@ -290,6 +290,28 @@ static void a_vehicle_that_coasts_over_a_hump_keeps_its_energy(void **state)
   assert_near_rel(got.state.output_speed_rad_s * 0.08, want, 2e-6); /* the pieces' 1e-6 and the step's */
 }
 
+/* What pulls on an output at rest is the weight on one side less that on the other, as far as friction leaves any of it. */
+static void a_hoist_hangs_by_its_weight_less_what_holds_it(void **state)
+{
+  (void)state;
+  static const struct {
+    double counterweight_kg, friction_nm, breakaway_nm, want_nm;
+  } cases[] = {{0.0, 0.0, 0.0, 0.981},
+               {0.0, 0.2, 0.3, 0.681},
+               {5.0, 0.2, 0.1, 1.2715},
+               {0.0, 2.0, 0.0, 0.0},
+               {2.0, 0.0, 0.0, 0.0}};
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+    struct sb_model model = model_blank();
+    model.bodies[model.body_count++] = hoist(2.0, 0.05, 9.81);
+    model.bodies[0].hoist.counterweight_kg = cases[i].counterweight_kg;
+    model.bodies[0].hoist.friction_nm = cases[i].friction_nm;
+    model.bodies[0].hoist.breakaway_nm = cases[i].breakaway_nm;
+    model.load = lowered(&model.bodies[0]);
+    assert_near(sb_model_suspended_nm(&model), cases[i].want_nm, 1e-14);
+  }
+}
+
 /* Hoists ----------------------------------------------------------------------------------------------------------- */
 
 /* Khurmi and Gupta, Theory of Machines, example 3.2: cage 500 kg and rope 300 kg start at 1.5 m/s2: 4615.9 N.m. */
@@ -513,6 +535,7 @@ int main(void)
       cmocka_unit_test(at_the_ends_of_its_pieces_a_grade_is_on_its_line_and_the_forces_are_exact),
       cmocka_unit_test(within_its_pieces_the_force_is_straight_and_it_has_no_steps),
       cmocka_unit_test(a_vehicle_that_coasts_over_a_hump_keeps_its_energy),
+      cmocka_unit_test(a_hoist_hangs_by_its_weight_less_what_holds_it),
       cmocka_unit_test(a_mine_hoist_starts_with_the_torque_in_the_book),
       cmocka_unit_test(a_hoist_reflects_to_its_motor_as_in_the_book),
       cmocka_unit_test(a_falling_weight_speeds_up_as_in_the_book),

@@ -230,6 +230,40 @@ static void every_kind_is_found_by_its_name(void **state)
   assert_null(sb_load_kind_find("spring"));
 }
 
+/* What only follows speed gives nothing by itself, whatever stood in its place before. */
+static void parts_that_follow_speed_add_nothing_to_the_range(void **state)
+{
+  (void)state;
+  static const char *const kinds[] = {"viscous", "quadratic"};
+  for (int i = 0; i < 2; i++) {
+    struct sb_load_part part = part_of(kinds[i]);
+    part.viscous_nms_rad = part.quadratic_nms2_rad2 = 3.0;
+    double least = 7.0, greatest = 8.0;
+    part.ops->range_nm(&part, &least, &greatest);
+    assert_near(least, 0.0, 0.0);
+    assert_near(greatest, 0.0, 0.0);
+  }
+}
+
+/* Once wheels have slipped, a vehicle and the output stand at different angles: each part is read at that of its own side. */
+static void parts_beyond_a_contact_are_read_where_the_vehicle_is(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 10.0, 20.0}, torque_nm[] = {0.0, 10.0, 50.0};
+  struct sb_load load = load_of(table_part(x, torque_nm, 3));
+  load.part_count = 2;
+  load.parts[1] = load.parts[0];
+  load.parts[0].axis = load.parts[1].axis = SB_OVER_TURNS;
+  load.parts[1].is_beyond = true;
+  const struct sb_load_at at = {.angle_rad = 3.0, .beyond_rad = 12.0, .direction = 1};
+  const struct sb_load_curve near = sb_load_side_curve_at(&load, &at, SB_SHARE_ALL, SB_SIDE_NEAR);
+  const struct sb_load_curve beyond = sb_load_side_curve_at(&load, &at, SB_SHARE_ALL, SB_SIDE_BEYOND);
+  assert_near(sb_load_curve_nm(&near, 0.0, 3.0, 0.0), 3.0, 1e-14);
+  assert_near(sb_load_curve_nm(&near, 0.0, 4.0, 0.0), 4.0, 1e-14);
+  assert_near(sb_load_curve_nm(&beyond, 0.0, 12.0, 0.0), 18.0, 1e-14);
+  assert_near(sb_load_curve_nm(&beyond, 0.0, 13.0, 0.0), 22.0, 1e-14);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -242,6 +276,8 @@ int main(void)
       cmocka_unit_test(a_held_table_keeps_the_value_of_its_left_point),
       cmocka_unit_test(a_repeating_table_starts_again_where_it_ends),
       cmocka_unit_test(every_kind_is_found_by_its_name),
+      cmocka_unit_test(parts_that_follow_speed_add_nothing_to_the_range),
+      cmocka_unit_test(parts_beyond_a_contact_are_read_where_the_vehicle_is),
   };
   return cmocka_run_group_tests_name("load", tests, NULL, NULL);
 }

@@ -130,6 +130,23 @@ static void a_ramp_thinner_than_rounding_is_a_jump(void **state)
   assert_near(value_at(&load, 1000.0, 0.0, 1), 5.0, 0.0);
 }
 
+/* Backwards too, where the pieces on both sides of it slope: 0.01 N m each unit below the jump, 0.02 N m above. */
+static void a_ramp_thinner_than_rounding_is_a_jump_on_the_way_back_too(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 500.0, 1000.0, 1000.0000000003, 2000.0};
+  static const double torque_nm[] = {90.0, 1.0, 6.0, 20.0, 40.0};
+  struct sb_load load = load_of(table_part(x, torque_nm, 5));
+  load.parts[0].axis = SB_OVER_TURNS;
+  for (int k = -8; k <= 8; k++) {
+    const double angle_rad = 1000.0 + k * 2.5e-10, value_nm = value_at(&load, 0.0, angle_rad, -1);
+    assert_near(value_nm, value_nm < 13.0 ? 6.0 : 20.0, 1e-9);
+    assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, angle_rad, -1), value_nm < 13.0 ? 500.0 : 1000.0, 1e-9);
+  }
+  assert_near(value_at(&load, 0.0, 1000.0, -1), 6.0, 1e-9);
+  assert_near(value_at(&load, 0.0, 1000.1, -1), 20.002, 1e-9);
+}
+
 /* The same where a table begins, just before it. */
 static void a_ramp_thinner_than_rounding_is_a_jump_at_the_first_point_too(void **state)
 {
@@ -399,6 +416,7 @@ int main(void)
       cmocka_unit_test(the_first_corner_of_several_parts_comes_first),
       cmocka_unit_test(corners_of_a_repeating_table_neither_stick_nor_get_lost),
       cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump),
+      cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump_on_the_way_back_too),
       cmocka_unit_test(a_ramp_thinner_than_rounding_is_a_jump_at_the_first_point_too),
       cmocka_unit_test(range_of_tables_that_cancel_is_that_of_their_sum),
       cmocka_unit_test(a_jump_at_zero_is_read_on_the_side_that_lies_ahead),

@@ -170,6 +170,23 @@ static void downshift_thresholds_end_below_the_reference(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
+/* An upshift threshold may lie above the reference, in steps of 0.1 %, but no higher than ten times it. */
+static void upshift_thresholds_end_at_ten_times_the_reference(void **state)
+{
+  (void)state;
+  static const char *const ranges[] = {"60..150 %", "950..1000 %", "950..1200 %", "1001..1200 %"};
+  static const int counts[] = {901, 501, 501, -1};
+  loaded_take(shipped[0], NULL, 0);
+  for (int k = 0; k < 4; k++) {
+    struct sb_map_options options;
+    struct sb_error err;
+    const enum sb_status status = sb_map_plane_parse(&loaded_scenario.model, NULL, NULL, ranges[k], &options, &err);
+    assert_int_equal(status, counts[k] < 0 ? SB_ERR_USAGE : SB_OK);
+    if (counts[k] > 0) assert_int_equal(options.upshift.count, counts[k]);
+  }
+  sb_scenario_clear(&loaded_scenario);
+}
+
 static void a_pair_is_named_by_its_gears_or_by_its_number(void **state)
 {
   (void)state;
@@ -503,6 +520,7 @@ int main(void)
       cmocka_unit_test(rectangles_that_touch_and_are_alike_are_joined_along_both_axes),
       cmocka_unit_test(points_of_a_line_outside_of_all_rectangles_have_none),
       cmocka_unit_test(downshift_thresholds_end_below_the_reference),
+      cmocka_unit_test(upshift_thresholds_end_at_ten_times_the_reference),
       cmocka_unit_test(a_pair_is_named_by_its_gears_or_by_its_number),
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),
       cmocka_unit_test(margins_of_thresholds_beside_the_lattice_agree_with_runs),

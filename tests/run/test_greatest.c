@@ -203,27 +203,32 @@ static void the_time_above_the_limit_is_that_of_the_exponential(void **state)
 }
 
 /* At rest in a gear that nothing drives backwards: the gear bears what acts less what holds, two waves of one period that turn over at
- * other places than their difference does.
+ * other places than their difference does. With a load that pulls the other way the same with the other sign.
  *
  *   4 + 0.5 sin p - (0.5 + 0.4 cos p) = 3.5 + sqrt(0.41) sin(p - q): above 3.5 + sqrt(0.41) / 2 for a third of the time */
 static void a_torque_at_rest_from_two_waves_is_greatest_where_their_sum_is(void **state)
 {
   (void)state;
-  struct sb_model model = model_two_gears("selector");
-  for (int g = 0; g < 2; g++) model.gearbox.gears[g].back_efficiency = 0.0;
-  model_add_constant(&model, 4.0, false);
-  model_add_sine(&model, SB_OVER_TIME, false, 0.0, 0.5, 0.06);
-  model_add_sine(&model, SB_OVER_TIME, true, 0.5, 0.4, 0.06)->phase_rad = 0.5 * model_pi;
-  model.control.start_gear = 2;
-  model.control.start_delay_s = 100.0;
-  model.run.duration_s = 0.6;
-  model.limits.output_torque_nm = 3.5 + 0.5 * sqrt(0.41);
-  model_finish(&model);
-  struct sb_sums sums;
-  run(&model, &sums);
-  assert_near_rel(sums.standstill_time_s, 0.6, 1e-12);
-  assert_near_rel(sums.output_torque_nm.value, 3.5 + sqrt(0.41), 1e-12);
-  assert_near_rel(sums.over_limit_s, 0.2, 1e-9);
+  for (int sign = -1; sign <= 1; sign += 2) {
+    struct sb_model model = model_two_gears("selector");
+    for (int g = 0; g < 2; g++) {
+      model.gearbox.gears[g].back_efficiency = 0.0;
+      model.gearbox.gears[g].drag_nm = 0.41; /* more than the motor has: it moves nothing either */
+    }
+    model_add_constant(&model, sign * 4.0, false);
+    model_add_sine(&model, SB_OVER_TIME, false, 0.0, sign * 0.5, 0.06);
+    model_add_sine(&model, SB_OVER_TIME, true, 0.5, 0.4, 0.06)->phase_rad = 0.5 * model_pi;
+    model.control.start_gear = 2;
+    model.control.start_delay_s = 100.0;
+    model.run.duration_s = 0.6;
+    model.limits.output_torque_nm = 3.5 + 0.5 * sqrt(0.41);
+    model_finish(&model);
+    struct sb_sums sums;
+    run(&model, &sums);
+    assert_near_rel(sums.standstill_time_s, 0.6, 1e-12);
+    assert_near_rel(sums.output_torque_nm.value, sign * (3.5 + sqrt(0.41)), 1e-12);
+    assert_near_rel(sums.over_limit_s, 0.2, 1e-9);
+  }
 }
 
 /* The same with a hold of 0.5 N m at least, which the resisting wave passes at p = 60 deg, upward: 4 + 0.5 sin p - 0.5 rises up to there,

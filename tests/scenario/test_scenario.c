@@ -423,6 +423,67 @@ static void a_fast_wave_of_the_load_is_shorter_than_any_time_constant(void **sta
     const char *const sets[] = {set};
     load("good/least.yaml", sets, 1);
     assert_near_rel(shortest_s(&scenario.model), fast[i / 2].radian_s, 4.0 * rounding);
+    scenario.model.load.part_count = 1; /* what stands behind the parts counted is none */
+    const double motor_s = 2.1e-4 / (0.42 / (310.0 * rpm));
+    assert_near_rel(shortest_s(&scenario.model), i % 2 == 0 ? fast[i / 2].radian_s : motor_s, 4.0 * rounding);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+/* What slows an output alone at its greatest speed, 2 c W, there: 155 rpm that the gear gives, or more that it starts with. */
+static void a_fan_slows_the_output_most_at_its_greatest_speed(void **state)
+{
+  (void)state;
+  static const char *const sets[] = {"load.parts=[{kind: quadratic, coefficient: 0.02 N.m.s2/rad2}]",
+                                     "run.initial_output_speed=400 rpm"};
+  for (size_t count = 1; count <= 2; count++) {
+    load("good/least.yaml", sets, count);
+    const double top_rad_s = (count == 1 ? 155.0 : 400.0) * rpm;
+    assert_near_rel(shortest_s(&scenario.model), 0.004 / (2.0 * 0.02 * top_rad_s), 4.0 * rounding);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+/*
+ * A shaft that gives parts motor and output: the least time of an engaged gear is the motor's own, or a radian of their swing,
+ * 1 / sqrt(k (1 / Jo + 1 / (N^2 eta Jm))), or by the damping 1 / (d (1 / Jo + 1 / (N^2 eta Jm))); N = 2, eta = 0.97.
+ */
+static void a_stiff_or_a_damped_shaft_is_faster_than_the_motor(void **state)
+{
+  (void)state;
+  const double motor_s = 2.1e-4 / (0.42 / (310.0 * rpm)), per_inertia = 1.0 / 0.004 + 1.0 / (4.0 * 0.97 * 2.1e-4);
+  const struct {
+    const char *set;
+    double least_s;
+  } shafts[] = {
+      {"gearbox.output_shaft={stiffness: 1 N.m/rad, damping: 0 N.m.s/rad}", motor_s},
+      {"gearbox.output_shaft={stiffness: 1000 N.m/rad, damping: 0 N.m.s/rad}", 1.0 / sqrt(1000.0 * per_inertia)},
+      {"gearbox.output_shaft={stiffness: 1 N.m/rad, damping: 1 N.m.s/rad}", 1.0 / (1.0 * per_inertia)},
+  };
+  for (size_t i = 0; i < sizeof shafts / sizeof *shafts; i++) {
+    load("good/least.yaml", &shafts[i].set, 1);
+    const struct sb_derived derived = sb_model_derive(&scenario.model);
+    assert_near_rel(derived.least_time_constant_s[1], shafts[i].least_s, 4.0 * rounding);
+    sb_scenario_clear(&scenario);
+  }
+}
+
+/* In overrun through a gear that passes back less than it passes on the load weighs less: (Jm + eb Jo / N^2) / m. */
+static void a_gear_that_passes_back_less_is_faster_in_overrun(void **state)
+{
+  (void)state;
+  static const double shares[] = {0.0, 0.5, 1.0};
+  const double slope = 0.42 / (310.0 * rpm);
+  for (int i = 0; i < 3; i++) {
+    char set[64];
+    snprintf(set, sizeof set, "gearbox.back_efficiency=%g %%", 100.0 * shares[i]);
+    const char *const sets[] = {set};
+    load("good/least.yaml", sets, 1);
+    const struct sb_derived derived = sb_model_derive(&scenario.model);
+    const double driving_s = (2.1e-4 + 0.004 / (4.0 * 0.97)) / slope;
+    const double back_s = (2.1e-4 + shares[i] * 0.004 / 4.0) / slope;
+    assert_near_rel(derived.time_constant_s[1], driving_s, 4.0 * rounding);
+    assert_near_rel(derived.least_time_constant_s[1], i < 2 ? back_s : driving_s, 4.0 * rounding);
     sb_scenario_clear(&scenario);
   }
 }
@@ -509,6 +570,9 @@ int main(void)
       cmocka_unit_test(steps_are_counted_whole),
       cmocka_unit_test(the_shortest_time_constant_is_the_motors_or_the_outputs),
       cmocka_unit_test(a_fast_wave_of_the_load_is_shorter_than_any_time_constant),
+      cmocka_unit_test(a_fan_slows_the_output_most_at_its_greatest_speed),
+      cmocka_unit_test(a_stiff_or_a_damped_shaft_is_faster_than_the_motor),
+      cmocka_unit_test(a_gear_that_passes_back_less_is_faster_in_overrun),
       cmocka_unit_test(every_key_is_in_the_manual),
       cmocka_unit_test(a_manual_that_cannot_be_written_says_so),
   };

@@ -339,6 +339,30 @@ static void body_is_left_where_the_vehicle_turns_back_and_met_again_there(void *
 }
 
 /*
+ * The fast gear, 36 N, stops on the slope with the body before it and holds there. In neutral the vehicle would roll back and
+ * leave the body, but a shift that takes no time leaves it no way to go: the slow gear, 90 N at 1 m/s, pushes both on.
+ */
+static void body_is_still_touched_where_a_shift_without_delay_goes_on_from_rest(void **state)
+{
+  (void)state;
+  struct sb_model model = puller();
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.0, 0.0);
+  vehicle.grade_fraction = 0.1;
+  vehicle.obstacle_count = 1;
+  vehicle.obstacles[0] = stands(0.5, 10.0, 0.4, 0.4);
+  put(&model, &vehicle);
+  model.shifter.travel_time_s = 0.0;
+  const double tilt = atan(0.1), load_n = 9.81 * (20.0 * sin(tilt) + 0.4 * 10.0 * cos(tilt));
+  const struct ride held = ride_of(&model, 1, NAN, 5.0);
+  assert_near(held.row.output_speed_rad_s, 0.0, 0.0);
+  assert_true(held.row.vehicle_angle_rad > 0.5 / 0.1); /* it has pushed the body */
+  const struct ride way = ride_of(&model, 1, 5.0, 15.0);
+  assert_true(isinf(way.state.far.left_rad));
+  assert_int_equal(way.sums.impact_count, 1);
+  assert_near_rel(0.1 * way.row.output_speed_rad_s, 1.0 - load_n / 90.0, 1e-9);
+}
+
+/*
  * A road from g down to g up over a metre: its sine rises evenly, its cosine is the same at both ends. Bodies count with
  * their own weight, so that (by the work done from x1 to x2) (m + mb) (v2^2 - v1^2) / 2 = (F - fb mb g cos) (x2 - x1)
  * - (m + mb) g (integral of the sine), where v1 is what the meeting leaves.
@@ -660,6 +684,7 @@ int main(void)
       cmocka_unit_test(wheels_that_cannot_slip_strike_with_the_motor_behind_them),
       cmocka_unit_test(bodies_are_pushed_one_after_the_other_at_the_speed_the_line_leaves),
       cmocka_unit_test(body_is_left_where_the_vehicle_turns_back_and_met_again_there),
+      cmocka_unit_test(body_is_still_touched_where_a_shift_without_delay_goes_on_from_rest),
       cmocka_unit_test(body_without_friction_weighs_from_the_foot_of_the_slope_on),
       cmocka_unit_test(road_of_one_point_is_a_road_of_one_grade),
       cmocka_unit_test(body_pushed_by_slipping_wheels_is_carried_up_the_rising_slope),

@@ -3,6 +3,7 @@
  * What feeds the motor at ticks: how its errors follow the period, and delays that count whole ticks.
  */
 #include "help/driven.h"
+#include "sim/feed.h"
 
 /* A battery of 8 A s that loses a volt with each tenth of its charge, and a winding that warms by ten kelvin a second at
  * the load: all that moves at ticks moves fast. */
@@ -113,11 +114,46 @@ static void a_cutoff_delay_of_n_ticks_is_over_after_n_ticks(void **state)
   }
 }
 
+static void a_tick_takes_whole_steps_and_one_at_least(void **state)
+{
+  (void)state;
+  static const double periods_s[] = {0.0, 1e-3, 2e-3, 5e-3};
+  static const int steps[] = {1, 1, 2, 5};
+  struct sb_model model = hot_model();
+  for (int k = 0; k < 4; k++) {
+    model.drive.period_s = periods_s[k];
+    assert_int_equal(sb_feed_steps_per_tick(&model, 1e-3), steps[k]);
+  }
+  const struct sb_model plain = model_two_gears("selector");
+  assert_int_equal(sb_feed_steps_per_tick(&plain, 1e-3), 0); /* nothing of it changes at ticks */
+}
+
+/* What has cut the drive is told apart: a battery below its cut-off, or a winding above its own. */
+static void a_cut_by_heat_and_one_by_the_battery_are_told_apart(void **state)
+{
+  (void)state;
+  for (int is_by_heat = 0; is_by_heat < 2; is_by_heat++) {
+    struct sb_model model = hot_model();
+    model.drive.period_s = 0.01;
+    if (is_by_heat) {
+      model.winding.cut_out_c = model.winding.reset_c = 20.5;
+    } else {
+      model.battery.cutoff_v = 100.0;
+    }
+    const struct driven got = drive(&model, 0, NULL, 0, 1.92);
+    assert_true(got.sums.cut_count > 0);
+    assert_int_equal(got.sums.was_cut_by_heat, is_by_heat);
+    assert_int_equal(got.sums.was_cut_by_battery, !is_by_heat);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(halving_the_period_quarters_the_errors_of_a_run),
       cmocka_unit_test(across_switches_the_errors_fall_as_fast),
+      cmocka_unit_test(a_tick_takes_whole_steps_and_one_at_least),
+      cmocka_unit_test(a_cut_by_heat_and_one_by_the_battery_are_told_apart),
       cmocka_unit_test(a_cutoff_delay_of_n_ticks_is_over_after_n_ticks),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -172,6 +172,10 @@ static void roots_upon_which_the_halving_falls_are_found(void **state)
       expect_roots(&p, count, 0.0, count, wanted);
     }
   }
+  /* One beyond the end is none, though the middle and another place on the way to it are roots, to the bit by the factor 3. */
+  const double beyond[] = {0.5, 0.9375, 1.25};
+  const struct sb_series p = product_of(3.0, 3, beyond);
+  expect_roots(&p, 3, 0.0, 2, beyond);
 }
 
 /* Chebyshev's T_12(2 s - 1): all its roots lie between 0 and 1, at (1 - cos((2 k - 1) pi / 24)) / 2 (textbook). More would
@@ -388,6 +392,15 @@ static void what_starts_at_zero_and_rises_falls_at_its_next_root(void **state)
   assert_near(first_fall(1, 1, &below), 0.0, 0.0);
 }
 
+/* So flat a start that its first values vanish below the smallest number: -2^-60 s^20 falls all the same. */
+static void what_starts_too_flat_at_zero_to_be_seen_falls_there(void **state)
+{
+  (void)state;
+  struct sb_series p = {{0.0}};
+  p.c[20] = -0x1p-60;
+  assert_near(first_fall(1, 20, &p), 0.0, 0.0);
+}
+
 /* A flat start: s^3 (0.5 - s). */
 static void what_starts_flat_at_zero_falls_at_its_next_root(void **state)
 {
@@ -501,6 +514,7 @@ int main(void)
       cmocka_unit_test(as_many_roots_as_there_is_room_for_are_the_first_ones),
       cmocka_unit_test(a_guard_falls_at_its_first_root),
       cmocka_unit_test(what_starts_at_zero_and_rises_falls_at_its_next_root),
+      cmocka_unit_test(what_starts_too_flat_at_zero_to_be_seen_falls_there),
       cmocka_unit_test(what_starts_flat_at_zero_falls_at_its_next_root),
       cmocka_unit_test(a_touch_is_no_fall),
       cmocka_unit_test(two_guards_fall_when_both_are_below_zero),

@@ -412,6 +412,33 @@ static void a_joining_through_a_ratio_keeps_the_angular_impulse(void **state)
   assert_near_rel(got.sums.greatest_impulse_nms, jo * (joined / n - output), 1e-12);
 }
 
+/* Without play of time a command joins at once. A motor that turns the other way makes the opposite impulse, to the bit: of two
+ * as great ones the first is told. */
+static void of_two_equally_great_impulses_the_first_is_told(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_drive_forward(&model);
+  model.shifter.travel_time_s = 0.0;
+  model_finish(&model);
+  struct sb_sim sim;
+  struct sb_error err = {0};
+  assert_int_equal(sb_sim_init(&sim, &model, 1, &err), SB_OK);
+  struct sb_state turning = sim.state;
+  const double n = 12.0, jm = 4e-4, jo = 0.02, w = 10.0;
+  for (int sign = -1; sign <= 1; sign += 2) {
+    turning.motor_speed_rad_s = sign * w;
+    turning.output_speed_rad_s = 0.0;
+    turning.motor_direction = turning.output_direction = sign;
+    sb_sim_restore(&sim, &turning);
+    sb_sim_command(&sim, 0);
+    const double joined = sign * jm * w / (jm + jo / (n * n));
+    assert_near_rel(sim.state.output_speed_rad_s, joined / n, 1e-12);
+    assert_near_rel(sb_sim_sums(&sim)->greatest_impulse_nms, -jo * fabs(joined) / n, 1e-12);
+  }
+  sb_sim_clear(&sim);
+}
+
 /* Small promises --------------------------------------------------------------------------------------------------- */
 
 static void a_command_into_the_gear_in_mesh_or_on_its_way_is_ignored(void **state)
@@ -465,6 +492,7 @@ int main(void)
       cmocka_unit_test(a_clutch_takes_a_small_lead_in_proportion),
       cmocka_unit_test(an_engagement_at_the_end_of_a_step_belongs_to_that_step),
       cmocka_unit_test(a_joining_through_a_ratio_keeps_the_angular_impulse),
+      cmocka_unit_test(of_two_equally_great_impulses_the_first_is_told),
       cmocka_unit_test(a_command_into_the_gear_in_mesh_or_on_its_way_is_ignored),
       cmocka_unit_test(at_standstill_the_gear_presses_with_what_the_motor_brings_and_the_load_allows),
   };

@@ -220,6 +220,26 @@ static void a_start_and_a_stop_within_one_step_are_both_found(void **state)
   assert_near(driven_time_s(&got.seen, SB_EVENT_STOPPED, 0), 0.25 + 4e-4, 1e-6);
 }
 
+/* 1.8 N m + 0.8 N m sin(2 pi t / P + pi / 4) falls to the 1.52 N m that the fast gear can do where the sine is -0.35, whether the
+ * wave acts or resists. No sample comes before, and a parabola would fall as far later. The limit is what the tolerance of a start
+ * makes of the slope there. */
+static void a_wave_over_time_lets_the_resting_output_go_where_it_falls_below_the_gear(void **state)
+{
+  (void)state;
+  for (int is_resisting = 0; is_resisting < 2; is_resisting++) {
+    struct sb_model model = model_two_gears("selector");
+    const double period_s = 0.5;
+    model_add_constant(&model, 1.2, true);
+    model_add_sine(&model, SB_OVER_TIME, is_resisting, 0.6, 0.8, period_s)->phase_rad = 0.25 * model_pi;
+    model.load.breakaway_nm = 0.0;
+    model.control.sample_period_s = period_s;
+    model_finish(&model);
+    const struct driven got = drive(&model, 1, NULL, 0, 0.4);
+    const double start_s = period_s * (0.375 + asin(0.35) / (2.0 * model_pi));
+    assert_near(driven_time_s(&got.seen, SB_EVENT_STARTED, 0), start_s, 1e-12);
+  }
+}
+
 /* Repeatability ---------------------------------------------------------------------------------------------------- */
 
 /* Shifts, standstill, waves, corners, overrun and a controller at work. */
@@ -444,6 +464,7 @@ int main(void)
       cmocka_unit_test(corners_without_end_at_one_instant_are_an_error),
       cmocka_unit_test(the_least_speed_of_a_run_up_is_that_of_its_start),
       cmocka_unit_test(a_start_and_a_stop_within_one_step_are_both_found),
+      cmocka_unit_test(a_wave_over_time_lets_the_resting_output_go_where_it_falls_below_the_gear),
       cmocka_unit_test(advancing_in_one_call_or_in_many_gives_the_same_bits),
       cmocka_unit_test(a_state_put_back_goes_on_to_the_same_bits),
       cmocka_unit_test(a_state_put_back_leaves_nothing_of_what_was),

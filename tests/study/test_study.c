@@ -175,6 +175,10 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   assert_int_equal(run_all("../scenarios/tray-cart.yaml", &request, &err), SB_OK);
   for (long i = 0; i < 3; i++) assert_int_equal(sb_run_points(&report)[i].outcome.end, want[i]);
   assert_string_equal(sb_outcome_name(&sb_run_points(&report)[1].outcome), "refused");
+  assert_int_equal(report.refusals.count, 2);
+  assert_int_equal(report.refusals.kept_count, 1);
+  assert_int_equal(report.refusals.kept[0].first_task, 1);
+  assert_non_null(strstr(report.refusals.kept[0].reason, "controller.upshift_above: needs more than downshift_below"));
   finish_all();
 }
 
@@ -356,10 +360,38 @@ static void studies_read_back_as_they_were_written(void **state)
   sb_lines_clear(&again);
 }
 
+/* What no study of this program can be is read as none: a number of points, samples or thresholds that nothing bounds. */
+static void studies_beyond_the_bounds_of_a_plan_do_not_read(void **state)
+{
+  (void)state;
+  const struct sb_study good = {.kind = SB_STUDY_MAPS,
+                                .axis_count = 1,
+                                .axes = {{"supply.battery.charge", "", 1.0, 0.1, 5}},
+                                .samples = 50,
+                                .downshift = {0.001, 0.001, 999},
+                                .upshift = {0.001, 0.001, 1050}};
+  struct sb_study bad[] = {good, good, good, good, good, good, good, good};
+  bad[1].kind = 2;
+  bad[2].samples = -1000000000000;
+  bad[3].samples = 1000000000000;
+  bad[4].axes[0].points = SB_STUDY_TASKS_MAX;
+  bad[5].upshift.count = 2000000000;
+  bad[6].upshift.step_fraction = 1e-9;
+  bad[7].upshift.first_fraction = -1.0;
+  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
+    struct sb_study read;
+    struct sb_lines lines = {.text = NULL};
+    sb_study_write(&lines, &bad[k]);
+    if (sb_study_read(lines.text, &read) != (k == 0)) fail_msg("study %zu", k);
+    sb_lines_clear(&lines);
+  }
+}
+
 static void records_that_do_not_read_are_refused(void **state)
 {
   (void)state;
-  static const char *const bad[] = {"", "0 0 0 1 2 3 4\n", "7 0 0 1 2 3 4 5\n", "0 0 9 1 2 3 4 5\n", "0 0 0 1 2 3 4 5"};
+  static const char *const bad[] = {
+      "", "0 0 0 1 2 3 4\n", "7 0 0 1 2 3 4 5\n", "0 0 9 1 2 3 4 5\n", "0 1048576 0 1 2 3 4 5\n", "0 0 0 1 2 3 4 5"};
   struct sb_outcome outcome;
   assert_true(sb_outcome_read("0 0 0 1 2 3 4 5\n", &outcome));
   assert_true(outcome.standstill_s == 5.0);
@@ -410,6 +442,7 @@ int main(void)
       cmocka_unit_test(samples_over_charges_are_maps_at_each_charge),
       cmocka_unit_test(maps_over_the_discharge_agree_with_runs),
       cmocka_unit_test(studies_read_back_as_they_were_written),
+      cmocka_unit_test(studies_beyond_the_bounds_of_a_plan_do_not_read),
       cmocka_unit_test(records_that_do_not_read_are_refused),
       cmocka_unit_test(what_a_study_cannot_do_is_refused_with_the_reason),
   };

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Shards of a study put together: equal to the whole byte for byte, and refused by name when anything is wrong. */
+#include <limits.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -7,6 +8,7 @@
 #include "help/shell.h"
 #include "help/tasks.h"
 #include "shiftband/tasks.h"
+#include "tasks/journal.h"
 
 /* Writes shard k of n to a file and returns its path. */
 static const char *make_shard(const char *name, struct sb_tasks study, int shard, int shard_count)
@@ -127,12 +129,61 @@ static void shard_with_any_byte_changed_or_cut_is_refused(void **state)
   free(bytes);
 }
 
+/* A shard with a header that claims what it likes, with the sums that belong to it, and one record. */
+static const char *claim(const char *name, long task_count, int shard_count)
+{
+  const char *path = tasks_path(name);
+  const struct sb_journal_head head = {.identity = 1,
+                                       .task_count = task_count,
+                                       .shard = 1,
+                                       .shard_count = shard_count,
+                                       .about = "x\n",
+                                       .about_length = 2};
+  const struct sb_journal_record record = {0, "y\n", 2};
+  FILE *file = fopen(path, "wb");
+  assert_non_null(file);
+  sb_journal_write_head(file, &head);
+  sb_journal_write_task(file, &head, &record);
+  fclose(file);
+  return path;
+}
+
+/* No header may keep the program busy, or ask for memory, beyond what the files hold. */
+static void headers_that_claim_more_than_the_files_hold_are_refused_at_once(void **state)
+{
+  (void)state;
+  const char *tasks = claim("tasks", LONG_MAX, 1), *shards = claim("shards", 1, INT_MAX);
+  const char *both = claim("both", LONG_MAX, INT_MAX);
+  assert_not_joined(&tasks, 1, SB_ERR_SCENARIO, "tasks", "shard 1/1 is not finished: 1 of its 9223372036854775807");
+  assert_not_joined(&shards, 1, SB_ERR_SCENARIO, "shards",
+                    "shard 2/2147483647, 3/2147483647, 4/2147483647, 5/2147483647");
+  assert_not_joined(&shards, 1, SB_ERR_SCENARIO, "shards", ", 21/2147483647 and 2147483626 more");
+  assert_not_joined(&both, 1, SB_ERR_SCENARIO, "both", "not finished: 1 of its 4294967299 tasks");
+  const char *const endless = "/dev/zero";
+  assert_not_joined(&endless, 1, SB_ERR_SCENARIO, "/dev/zero", "no shard");
+}
+
+static void a_task_that_is_there_twice_is_refused(void **state)
+{
+  (void)state;
+  const char *path = claim("twice", 2, 1);
+  const struct sb_journal_head head = {.identity = 1, .task_count = 2, .shard = 1, .shard_count = 1};
+  const struct sb_journal_record record = {0, "y\n", 2};
+  FILE *file = fopen(path, "ab");
+  assert_non_null(file);
+  sb_journal_write_task(file, &head, &record);
+  fclose(file);
+  assert_not_joined(&path, 1, SB_ERR_SCENARIO, "twice", "task 0 is there twice");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(shards_in_any_order_make_the_whole),
       cmocka_unit_test(empty_shards_are_shards_too),
       cmocka_unit_test(wrong_missing_doubled_and_unfinished_shards_are_refused_by_name),
+      cmocka_unit_test(headers_that_claim_more_than_the_files_hold_are_refused_at_once),
+      cmocka_unit_test(a_task_that_is_there_twice_is_refused),
       cmocka_unit_test(shard_with_any_byte_changed_or_cut_is_refused),
   };
   return cmocka_run_group_tests_name("study_shards", tests, shell_setup, shell_teardown);

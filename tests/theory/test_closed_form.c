@@ -304,6 +304,17 @@ static void thresholds_carry_what_the_lines_give(void **state)
   assert_near_rel(form.gears[0].stall_torque_nm, (0.5 - 0.01) * 12.0 * 0.85, 1e-14);
 }
 
+static void a_box_has_one_pair_less_than_gears(void **state)
+{
+  (void)state;
+  const struct sb_pair_figures none = {.has_band = false};
+  const struct sb_model model = box_cart();
+  const struct sb_closed_form form = sb_closed_form_solve(&model);
+  assert_int_equal(model.gearbox.gear_count, 2);
+  assert_memory_not_equal(&form.pairs[0], &none, sizeof none);
+  for (int p = 1; p < SB_GEAR_MAX - 1; p++) assert_memory_equal(&form.pairs[p], &none, sizeof none);
+}
+
 static void a_resting_load_that_outweighs_the_gear_never_starts(void **state)
 {
   (void)state;
@@ -564,6 +575,7 @@ int main(void)
       cmocka_unit_test(settled_points_are_the_roots_that_gsl_finds),
       cmocka_unit_test(the_band_empties_where_the_two_lines_meet),
       cmocka_unit_test(thresholds_carry_what_the_lines_give),
+      cmocka_unit_test(a_box_has_one_pair_less_than_gears),
       cmocka_unit_test(a_resting_load_that_outweighs_the_gear_never_starts),
       cmocka_unit_test(a_path_that_locks_runs_free_under_a_helping_load),
       cmocka_unit_test(figures_at_both_ends_of_the_load_are_told_apart),

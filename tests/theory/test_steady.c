@@ -372,9 +372,27 @@ static void the_current_tells_the_load_in_open_loop_too(void **state)
   assert_near(sb_steady_greatest_reading(&model, &line), 1.0, 0.0);
 }
 
+/* A speed is read up to the one that is held, or that of no load (24 V / 0.2 V.s/rad), in shares of the sensor's own; duty and
+ * current read 100 % without load whatever speed is held. */
+static void the_greatest_reading_of_a_speed_is_the_held_one(void **state)
+{
+  (void)state;
+  struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.0, 1e-4, 1e-3);
+  box_add_gear(&model, 3.0, 0.9);
+  model.control.sensor.reference_rad_s = 150.0;
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near_rel(sb_steady_greatest_reading(&model, &line), 120.0 / 150.0, 1e-14);
+  hold(&model, 60.0, 1.0);
+  assert_near_rel(sb_steady_greatest_reading(&model, &line), 60.0 / 150.0, 1e-14);
+  model.control.sensor.quantity = SB_SENSES_DUTY;
+  assert_near(sb_steady_greatest_reading(&model, &line), 1.0, 0.0);
+  model.control.sensor.quantity = SB_SENSES_CURRENT;
+  assert_near(sb_steady_greatest_reading(&model, &line), 1.0, 0.0);
+}
+
 /*
  * A load that drives the motor: the settled reading falls again as it grows, and reaches a value at the torque of the
- * inverse. On the line of an open loop, at a held speed, and beyond it on the short circuit.
+ * inverse. On the line of an open loop, at a held speed, and beyond it on the short circuit, each with what follows its speed.
  */
 static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse(void **state)
 {
@@ -385,6 +403,7 @@ static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inver
     box_add_gear(&model, 3.0, 0.9);
     model.control.sensor.reference_a = 12.0;
     model.control.sensor.quantity = SB_SENSES_CURRENT;
+    box_add_part(&model, "viscous", (struct sb_load_part){.viscous_nms_rad = 0.01});
     if (targets[k] > 0.0) hold(&model, targets[k], 1.0);
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const double helping_nm = sb_steady_helping_nm(&model, &line, 0, readings[k]);
@@ -437,6 +456,7 @@ int main(void)
       cmocka_unit_test(an_overhauling_load_runs_away_from_a_loop_that_only_drives),
       cmocka_unit_test(a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse),
       cmocka_unit_test(the_current_tells_the_load_in_open_loop_too),
+      cmocka_unit_test(the_greatest_reading_of_a_speed_is_the_held_one),
       cmocka_unit_test(a_load_that_helps_up_to_the_threshold_itself_is_not_held),
   };
   return cmocka_run_group_tests_name("closed forms under a held speed", tests, NULL, NULL);
