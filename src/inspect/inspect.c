@@ -98,6 +98,7 @@ static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
 {
   struct sb_inspect_hunt hunt = {.count = 0};
   bool is_kept = true;
+  if (out->shifts == NULL) return SB_OK;
   for (size_t i = 0; i < out->shift_count && is_kept; i++) {
     const struct sb_inspect_shift *now = &out->shifts[i], *last = i > 0 ? now - 1 : NULL;
     const bool is_next = last != NULL && last->from == now->to && last->to == now->from &&

@@ -2,7 +2,6 @@
 #include "map/path.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/arena.h"
 
@@ -25,19 +24,24 @@ static enum sb_status no_memory(struct sb_error *err)
   return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
 }
 
+/* Whether two threes are judged alike. */
+static bool is_alike(const struct sb_three *one, const struct sb_three *other)
+{
+  for (int k = 0; k < 3; k++) {
+    if (one->load_nm[k] != other->load_nm[k]) return false;
+  }
+  return one->is_down_first == other->is_down_first && one->is_soon == other->is_soon &&
+         one->is_quick == other->is_quick;
+}
+
 /* Gathers the threes of a leaf, each once. */
 static enum sb_status gather(struct scratch *scratch, const struct sb_findings *findings, struct sb_error *err)
 {
   scratch->count = 0;
   for (const struct sb_three_seen *seen = findings->threes; seen != NULL; seen = seen->last) {
     size_t k = 0;
-    while (k < scratch->count &&
-           memcmp(scratch->threes[k].load_nm, seen->three.load_nm, sizeof seen->three.load_nm) != 0)
-      k++;
-    const bool is_alike = k < scratch->count && scratch->threes[k].is_down_first == seen->three.is_down_first &&
-                          scratch->threes[k].is_soon == seen->three.is_soon &&
-                          scratch->threes[k].is_quick == seen->three.is_quick;
-    if (is_alike) continue;
+    while (k < scratch->count && !is_alike(&scratch->threes[k], &seen->three)) k++;
+    if (k < scratch->count) continue;
     if (!sb_grow(&scratch->threes, &scratch->room, scratch->count, sizeof *scratch->threes)) return no_memory(err);
     scratch->threes[scratch->count++] = seen->three;
   }
@@ -122,12 +126,12 @@ static bool is_upshift_alike(const struct sb_plane *plane, const struct sb_findi
 static enum sb_status cut(const struct sb_plane *plane, const struct sb_findings *findings, struct scratch *scratch,
                           int axis, int first, int last, struct sb_error *err)
 {
-  bool (*const is_alike)(const struct sb_plane *, const struct sb_findings *, const struct scratch *, int, int) =
+  bool (*const are_alike)(const struct sb_plane *, const struct sb_findings *, const struct scratch *, int, int) =
       axis == 0 ? is_downshift_alike : is_upshift_alike;
   size_t *count = &scratch->cut_count[axis];
   *count = 0;
   for (int k = first; k <= last; k++) {
-    if (k > first && is_alike(plane, findings, scratch, k - 1, k)) continue;
+    if (k > first && are_alike(plane, findings, scratch, k - 1, k)) continue;
     if (!sb_grow(&scratch->cuts[axis], &scratch->cut_room[axis], *count, sizeof *scratch->cuts[axis])) {
       return no_memory(err);
     }

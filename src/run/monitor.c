@@ -502,12 +502,13 @@ static void judge_reach(struct sb_monitor *monitor)
 
 static void close_all(struct sb_monitor *monitor, double time_s)
 {
-  struct sb_watch *const watches[] = {&monitor->rest,     &monitor->low,  &monitor->slip,
-                                      &monitor->reversed, &monitor->fast, &monitor->clutch};
+  enum { WATCH_COUNT = 6 };
+  struct sb_watch *const watches[WATCH_COUNT] = {&monitor->rest,     &monitor->low,  &monitor->slip,
+                                                 &monitor->reversed, &monitor->fast, &monitor->clutch};
   sb_shortfall_finish(&monitor->shortfall, time_s);
   close_stretch(monitor, &monitor->hunting);
   close_stretch(monitor, &monitor->busy);
-  for (size_t k = 0; k < sizeof watches / sizeof *watches; k++) close_watch(monitor, watches[k], time_s);
+  for (int k = 0; k < WATCH_COUNT; k++) close_watch(monitor, watches[k], time_s);
 }
 
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
