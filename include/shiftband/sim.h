@@ -204,7 +204,7 @@ struct sb_sums {
 };
 
 /* Takes the spell that is under way, or was the last, into those that last or the crests. */
-void sb_sums_close_over_limit(struct sb_sums *sums, double limit_nm);
+void sb_energy_close_over_limit(struct sb_sums *sums, double limit_nm);
 
 /* Sums of which nothing has come together yet. Pure. */
 struct sb_sums sb_sim_sums_empty(void);

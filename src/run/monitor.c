@@ -404,7 +404,7 @@ static void add_over_limit(struct sb_monitor *monitor, const struct sb_over_limi
 static void add_overload(struct sb_monitor *monitor, const struct sb_sums *sums)
 {
   struct sb_sums closed = *sums;
-  sb_sums_close_over_limit(&closed, monitor->model->limits.output_torque_nm);
+  sb_energy_close_over_limit(&closed, monitor->model->limits.output_torque_nm);
   add_over_limit(monitor, &closed.over_lasting, false);
   add_over_limit(monitor, &closed.over_crests, true);
 }

@@ -150,7 +150,7 @@ static void begin_spell(struct sb_sim *sim, double begin_s)
   stretch->over_since_s = begin_s;
   stretch->over_before_s = sums->over_limit_s;
   if (sums->over_now.count == 0 || begin_s - sums->over_now.first_s >= SB_OVERLOAD_LASTS_S) {
-    sb_sums_close_over_limit(sums, sim->model->limits.output_torque_nm);
+    sb_energy_close_over_limit(sums, sim->model->limits.output_torque_nm);
     sums->over_now = (struct sb_over_limit){.first_s = begin_s};
   }
   sums->over_now.count++;

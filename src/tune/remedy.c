@@ -38,6 +38,12 @@ static bool change(struct sb_model *model, int pair, const struct trial *trial)
   }
 }
 
+bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result)
+{
+  const struct trial trial = {result->remedy, result->remedy_amount};
+  return change(model, pair, &trial);
+}
+
 /* One trial over the light machines or all; *margin is the widest, 0 when nothing opens or the change means nothing. */
 static enum sb_status try_change(const struct sb_survey *survey, struct sb_tune_machine *changed,
                                  const struct trial *trial, bool is_light, int *margin, struct sb_error *err)
@@ -77,19 +83,6 @@ static enum sb_status lessen(const struct sb_survey *survey, struct sb_tune_mach
   return SB_OK;
 }
 
-/* The margin is that which tuning the changed machines gives, with the caution and the choice of a dwell that this search began with. */
-static enum sb_status promise(const struct sb_survey *survey, const struct sb_tune_machine *changed,
-                              struct sb_tune_result *result, struct sb_error *err)
-{
-  struct sb_tune_options options = *survey->asked;
-  struct sb_tune_result tuned;
-  options.is_rough = true;
-  if (result->remedy == SB_REMEDY_DWELL) options.dwell_s = result->remedy_amount * survey->dwell_s;
-  const enum sb_status status = sb_tune_beside(survey, changed, &options, &tuned, err);
-  if (status == SB_OK && tuned.margin_fraction > 0.0) result->remedy_margin_fraction = tuned.margin_fraction;
-  return status;
-}
-
 /* Whether a change opens a region in all machines: first the light ones, then a lesser change, then all. */
 static enum sb_status try_remedy(const struct sb_survey *survey, struct sb_tune_machine *changed,
                                  const struct trial *trial, struct sb_tune_result *result, struct sb_error *err)
@@ -108,7 +101,7 @@ static enum sb_status try_remedy(const struct sb_survey *survey, struct sb_tune_
   result->remedy = lesser.remedy;
   result->remedy_amount = lesser.amount;
   result->remedy_margin_fraction = margin * survey->options->axis.step_fraction;
-  return promise(survey, changed, result, err);
+  return SB_OK;
 }
 
 enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err)

@@ -11,7 +11,6 @@ struct sb_survey {
   const struct sb_tune_machine *machines;
   int count;
   const struct sb_tune_options *options;
-  const struct sb_tune_options *asked; /* those that the whole search was begun with */
   double dwell_s;
   bool is_light; /* only the light machines */
   bool has_figures;
@@ -35,12 +34,10 @@ enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_mo
 
 /* ---- remedy.c: when no thresholds pass, which single change would give some that do ---- */
 
-/* The whole search over other machines, as many as those of a survey, beside it: its journal and progress go on. */
-enum sb_status sb_tune_beside(const struct sb_survey *beside, const struct sb_tune_machine *machines,
-                              const struct sb_tune_options *options, struct sb_tune_result *result,
-                              struct sb_error *err);
-
 /* Tries changes to all light machines, the cheapest for a builder first, and enters the first that opens a region. */
 enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err);
+
+/* Changes a machine as the remedy of a result says, but for its dwell. False: that means nothing for it. */
+bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result);
 
 #endif
