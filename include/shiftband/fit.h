@@ -305,8 +305,9 @@ struct sb_fit_result {
 };
 
 /*
- * Fits. logs[count], 1 <= count <= SB_FIT_LOG_MAX. SB_ERR_SCENARIO: the logs do not fit together or to the setup (err says
- * which file); SB_ERR_NUMERICS: no fit was found; SB_ERR_MEMORY. Release the result with sb_fit_result_clear().
+ * Fits. logs[count], 1 <= count <= SB_FIT_LOG_MAX. SB_ERR_SCENARIO: the logs do not fit together or to the setup, or make
+ * figures that no machine can have, such as a friction below zero with its whole interval (err says which file);
+ * SB_ERR_NUMERICS: no fit was found; SB_ERR_MEMORY. Release the result with sb_fit_result_clear().
  */
 enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err);

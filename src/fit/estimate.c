@@ -127,7 +127,7 @@ static void weigh_known(struct sb_estimate *estimate)
   const struct sb_bench *bench = estimate->bench;
   for (size_t k = 0; k < bench->known_count; k++) {
     const struct sb_fit_known *known = &bench->setup->known[k];
-    const double exact = 1e-4 * fmax(fabs(known->least), fabs(known->greatest)) + 1e-300;
+    const double exact = 1e-4 * fmax(fabs(known->least), fabs(known->greatest)) + 1e-30;
     const double sd = fmax((known->greatest - known->least) / (2.0 * gsl_cdf_ugaussian_Pinv(0.975)), exact);
     estimate->weights[bench->reading_count + k] = 1.0 / (sd * sd);
   }

@@ -11,6 +11,7 @@
 #include "fit/estimate.h"
 #include "fit/fitted.h"
 #include "fit/identify.h"
+#include "fit/possible.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is undetermined: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
@@ -204,6 +205,22 @@ static enum sb_status search_with_shift(struct fit *fit, struct sb_fit_result *o
   return status == SB_OK ? sb_estimate_finish(estimate, err) : status;
 }
 
+/* Back from where the search may have left what is held now and can well be zero. What is open only together with others stays
+ * where it is: these follow it by their ratio, and no ratio to zero can be followed. */
+static void go_back(struct fit *fit, const struct fit *before, const struct sb_identify *directions)
+{
+  for (size_t k = 0; k < directions->count; k++) {
+    const double *direction = directions->directions + k * directions->terms;
+    const size_t pivot = directions->pivots[k];
+    int test = 0, own = 0;
+    const int parameter = sb_identify_parameter(&fit->bench, pivot, &test, &own);
+    bool is_alone = true;
+    for (size_t j = 0; j < directions->terms; j++) is_alone &= j == pivot || fabs(direction[j]) < same_share;
+    if (parameter < 0 || sb_bench_is_positive(parameter) || !before->bench.is_free[parameter] || !is_alone) continue;
+    fit->bench.p[parameter] = fit->start_p[parameter];
+  }
+}
+
 /* Holds what is undetermined, fits, evaluates again with the true noise, and fits once more where that changes anything. */
 static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
 {
@@ -222,11 +239,8 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
   struct fit before = *fit;
   status = evaluate_all(fit, &directions, out, err);
   if (status == SB_OK) {
+    go_back(fit, &before, &directions);
     sb_identify_hold(&directions, &fit->bench);
-    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) { /* back from where the search may have left it */
-      const bool is_held_now = fit->was_free[j] && !fit->bench.is_free[j] && before.bench.is_free[j];
-      if (is_held_now && !sb_bench_is_positive(j)) fit->bench.p[j] = fit->start_p[j];
-    }
     const bool is_same = is_same_hold(&fit->bench, &before);
     status = is_same ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
     if (status == SB_OK && !is_same) status = sb_instant_settle(estimate, err);
@@ -406,6 +420,22 @@ static void fill_gauges(const struct fit *fit, struct sb_fit_result *out)
   }
 }
 
+/* From the answer to the result; a figure that no machine can have is refused. */
+static enum sb_status conclude(struct fit *fit, const struct sb_log *logs, struct sb_fit_result *out,
+                               struct sb_error *err)
+{
+  enum sb_status status = sb_gauge_apply(&fit->estimate, err);
+  if (status == SB_OK) status = fill_readings(fit, out, err);
+  if (status != SB_OK) return status;
+  fill_gauges(fit, out);
+  fill_figures(fit, out);
+  fill_origins(fit, out);
+  fill_channels(fit, out);
+  out->nominal_voltage_v = fit->bench.nominal_voltage_v;
+  out->is_voltage_known = fit->bench.is_voltage_known;
+  return sb_possible_check(out, logs, err);
+}
+
 enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err)
 {
@@ -424,16 +454,11 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_lo
     remember_free(fit);
     status = sb_bench_has_shift(&fit->bench) ? search_with_shift(fit, &result, err) : search(fit, &result, err);
   }
-  if (status == SB_OK) status = sb_gauge_apply(&fit->estimate, err);
-  if (status == SB_OK) status = fill_readings(fit, &result, err);
+  if (status == SB_OK) status = conclude(fit, logs, &result, err);
   if (status == SB_OK) {
-    fill_gauges(fit, &result);
-    fill_figures(fit, &result);
-    fill_origins(fit, &result);
-    fill_channels(fit, &result);
-    result.nominal_voltage_v = fit->bench.nominal_voltage_v;
-    result.is_voltage_known = fit->bench.is_voltage_known;
     *out = result;
+  } else {
+    sb_fit_result_clear(&result);
   }
   if (status == SB_ERR_NUMERICS && fit->estimate.work_done > SB_ESTIMATE_WORK_MAX) {
     sb_fail(

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/fields.h"
 
@@ -110,6 +111,15 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
   sb_json_close(json);
 }
 
+/* A figure whose whole interval lies beyond what can be, perhaps by chance. */
+static void put_doubt(struct sb_json *json, const struct sb_fit_result *result)
+{
+  struct sb_doubt doubt;
+  const bool is_any = sb_possible_doubt(result, &doubt);
+  sb_json_put_string(json, "doubtful_figure", is_any ? sb_fit_figures[doubt.kind].key : NULL);
+  sb_json_put_string(json, "doubt", is_any ? doubt.wrong : NULL);
+}
+
 int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   struct sb_json json;
@@ -117,6 +127,7 @@ int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *l
   sb_json_put_number(&json, "nominal_voltage_v", result->is_voltage_known ? result->nominal_voltage_v : (double)NAN);
   put_gauges(&json, result);
   put_figures(&json, result);
+  put_doubt(&json, result);
   put_logs(&json, result, logs);
   sb_json_put_array(&json, "undetermined");
   for (size_t k = 0; k < result->undetermined_count; k++) put_undetermined(&json, &result->undetermined[k]);

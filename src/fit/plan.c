@@ -408,7 +408,9 @@ static void set_free(struct sb_bench *bench)
     enum sb_fit_parameter parameter;
   } same[] = {{SB_FIT_NO_LOAD_SPEED, SB_FIT_P_NO_LOAD_SPEED},     {SB_FIT_STALL_TORQUE, SB_FIT_P_STALL_TORQUE},
               {SB_FIT_STALL_CURRENT, SB_FIT_P_STALL_CURRENT},     {SB_FIT_ROTOR_INERTIA, SB_FIT_P_ROTOR_INERTIA},
-              {SB_FIT_MESH_EFFICIENCY, SB_FIT_P_MESH_EFFICIENCY}, {SB_FIT_LOAD_INERTIA, SB_FIT_P_LOAD_INERTIA}};
+              {SB_FIT_MESH_EFFICIENCY, SB_FIT_P_MESH_EFFICIENCY}, {SB_FIT_LOAD_INERTIA, SB_FIT_P_LOAD_INERTIA},
+              {SB_FIT_MOTOR_VISCOUS, SB_FIT_P_VISCOUS},           {SB_FIT_LOAD_VISCOUS, SB_FIT_P_VISCOUS},
+              {SB_FIT_LOAD_FRICTION, SB_FIT_P_LOAD_FRICTION}};
   for (size_t k = 0; k < bench->known_count; k++) {
     const struct sb_fit_known *known = &bench->setup->known[k];
     for (size_t s = 0; s < sizeof same / sizeof *same; s++) {

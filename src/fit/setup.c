@@ -34,7 +34,8 @@ static enum sb_status read_known(const char *name, const char *text, struct sb_f
                                     : sb_units_parse(text, quantity, &known->least, &reason);
   if (status != SB_OK) return sb_fail(err, SB_ERR_USAGE, "--known %s: %s", name, reason.text);
   if (!is_range) known->greatest = known->least;
-  if (known->least >= 0.0 && known->greatest > 0.0) return SB_OK;
+  const bool may_be_zero = kind == SB_FIT_MOTOR_VISCOUS || kind == SB_FIT_LOAD_VISCOUS || kind == SB_FIT_LOAD_FRICTION;
+  if (known->least >= 0.0 && (known->greatest > 0.0 || may_be_zero)) return SB_OK;
   return sb_fail(err, SB_ERR_USAGE, "--known %s: needs more than zero, found \"%s\"", name, text);
 }
 

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/words.h"
 
@@ -244,6 +245,24 @@ static void write_certainty(const struct sb_fit_result *result, FILE *out)
   sb_words_say(out, 0, 0, "This measurement would improve it most: %s.", result->advice[0]);
 }
 
+static void write_cautions(const struct sb_fit_result *result, FILE *out)
+{
+  struct sb_doubt doubt;
+  if (sb_possible_doubt(result, &doubt)) {
+    fputc('\n', out);
+    sb_words_say(
+        out, 0, 0,
+        "Caution: the %s is %s with its whole interval, which no machine's is. It may be chance, as in 1 of 40 "
+        "sound logs; if not: %s",
+        sb_fit_figures[doubt.kind].words, doubt.beyond, doubt.wrong);
+  }
+  if (!result->has_unseen_engagement) return;
+  fputc('\n', out);
+  sb_words_say(out, 0, 0,
+               "Caution: the gear column does not show when the next gear engaged (0 while no gear is engaged). The "
+               "intervals then contain the true value in about 90 of 100 logs, not in 95.");
+}
+
 int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   for (size_t k = 0; k < result->log_count; k++) write_log(result, &logs[k], k, out);
@@ -254,11 +273,6 @@ int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_log *l
   } else {
     write_certainty(result, out);
   }
-  if (result->has_unseen_engagement) {
-    fputc('\n', out);
-    sb_words_say(out, 0, 0,
-                 "Caution: the gear column does not show when the next gear engaged (0 while no gear is engaged). The "
-                 "intervals then contain the true value in about 90 of 100 logs, not in 95.");
-  }
+  write_cautions(result, out);
   return ferror(out) ? -1 : 0;
 }
