@@ -143,6 +143,7 @@ int sb_map_do_study(struct sb_map_request *request, const struct sb_scenario *sc
   uint64_t identity = 0;
   const enum sb_status status = sb_study_plan(&wanted, &source, &study, &err);
   if (status != SB_OK) return sb_command_fail(request->file, status, &err);
+  for (size_t k = 0; k < request->vary.count; k++) sb_command_note_unit("vary", request->vary.items[k]);
   const int code = identify(request, scenario, &identity);
   return code == SB_EXIT_DONE ? run_study(request, &source, &study, identity) : code;
 }
