@@ -124,7 +124,7 @@ enum sb_status sb_run_way(const struct sb_model *model, const struct sb_run_opti
 enum sb_torque_source { SB_TORQUE_OF_LOAD, SB_TORQUE_OF_ENGAGEMENT, SB_TORQUE_OF_IMPACT };
 
 /* "load", "engagement", "impact". */
-const char *sb_torque_source_name(enum sb_torque_source source);
+const char *sb_run_torque_source_name(enum sb_torque_source source);
 
 /* What people ask after a run. NAN where the machine has no such thing. */
 struct sb_run_facts {

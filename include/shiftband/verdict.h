@@ -106,9 +106,6 @@ bool sb_band_is_needless(double own_load_nm, double downshift_nm);
 struct sb_band sb_band_of(const struct sb_model *model, const struct sb_motor_line *line, int pair,
                           double downshift_fraction, double upshift_fraction);
 
-/* By how much the load moves for one step of the reading, about half the reference, N m; 0 with an exact reading. Pure. */
-double sb_band_step_nm(const struct sb_model *model, const struct sb_motor_line *line, int pair);
-
 /* Whether an upshift threshold, by its torque Tu, is above every reading that the slower gear can have. Pure. */
 bool sb_band_is_upshift_out_of_reach(double upshift_nm, double lightest_nm);
 

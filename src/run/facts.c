@@ -96,7 +96,7 @@ static enum sb_torque_source source_of(const struct sb_report *report)
   return joined_s <= enough_s ? SB_TORQUE_OF_ENGAGEMENT : SB_TORQUE_OF_LOAD;
 }
 
-const char *sb_torque_source_name(enum sb_torque_source source)
+const char *sb_run_torque_source_name(enum sb_torque_source source)
 {
   static const char *const names[] = {"load", "engagement", "impact"};
   return names[source];

@@ -354,7 +354,7 @@ static void put_facts(struct sb_json *json, const struct sb_report *report)
   const struct sb_run_facts facts = sb_run_facts(report);
   sb_json_put_object(json, "facts");
   sb_fields_put_json(json, fields, &facts);
-  sb_json_put_string(json, "greatest_torque_from", sb_torque_source_name(facts.torque_source));
+  sb_json_put_string(json, "greatest_torque_from", sb_run_torque_source_name(facts.torque_source));
   sb_json_close(json);
 }
 

@@ -194,7 +194,7 @@ static void write_greatest(FILE *out, const struct sb_report *report)
   const double shock_nms = sums->greatest_impulse_nms;
   struct sb_sentence line = {.length = 0};
   sb_words_add(&line, "output torque %s N.m at %s s (%s); ", NUM(sums->output_torque_nm.value),
-               NUM(sums->output_torque_nm.time_s), sb_torque_source_name(sb_run_facts(report).torque_source));
+               NUM(sums->output_torque_nm.time_s), sb_run_torque_source_name(sb_run_facts(report).torque_source));
   sb_words_add(&line, "motor speed %s rpm at %s s", NUM(sums->motor_speed_rad_s.value / SB_RPM),
                NUM(sums->motor_speed_rad_s.time_s));
   if (model->motor.has_currents) {

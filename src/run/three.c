@@ -3,7 +3,6 @@
 #include <math.h>
 
 #include "shiftband/verdict.h"
-#include "theory/steady.h"
 
 /* A load that moved by less than this fraction of the larger shift point did not ask for a shift. */
 static const double hardly_moved = 0.02;
@@ -48,42 +47,4 @@ enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band 
   if (sb_three_is_asked_for(three, band)) return three->is_quick ? SB_CAUSE_LOAD : SB_CAUSE_NONE;
   if (!three->is_soon) return SB_CAUSE_NONE;
   return is_in_band(three, band) ? SB_CAUSE_THRESHOLDS : SB_CAUSE_DWELL;
-}
-
-double sb_band_step_nm(const struct sb_model *model, const struct sb_motor_line *line, int pair)
-{
-  const double step = model->control.sensor.resolution_fraction, middle = 0.5;
-  double greatest_nm = 0.0;
-  if (!(step > 0.0)) return 0.0;
-  for (int gear = pair; gear <= pair + 1; gear++) {
-    const double moved_nm = fabs(sb_steady_load_nm(model, line, gear, middle - 0.5 * step) -
-                                 sb_steady_load_nm(model, line, gear, middle + 0.5 * step));
-    if (isfinite(moved_nm)) greatest_nm = fmax(greatest_nm, moved_nm);
-  }
-  return greatest_nm;
-}
-
-struct sb_band sb_band_of(const struct sb_model *model, const struct sb_motor_line *line, int pair,
-                          double downshift_fraction, double upshift_fraction)
-{
-  return (struct sb_band){.downshift_nm = sb_steady_load_nm(model, line, pair + 1, downshift_fraction),
-                          .upshift_nm = sb_steady_load_nm(model, line, pair, upshift_fraction),
-                          .step_nm = sb_band_step_nm(model, line, pair)};
-}
-
-bool sb_band_is_needless(double own_load_nm, double downshift_nm)
-{
-  static const double same_load = 1e-9; /* loads are compared with a closed form to this fraction */
-  return own_load_nm < downshift_nm - same_load * fabs(downshift_nm);
-}
-
-/* A scenario whose load helps at times may reach a threshold above the reading without load. */
-bool sb_band_is_upshift_out_of_reach(double upshift_nm, double lightest_nm)
-{
-  return upshift_nm <= fmin(lightest_nm, 0.0);
-}
-
-bool sb_band_is_downshift_out_of_reach(double downshift_nm, double stall_nm)
-{
-  return downshift_nm >= stall_nm && downshift_nm > 0.0;
 }
