@@ -34,7 +34,7 @@ static enum sb_status write_report(const struct sb_map_request *request, const s
   if (!request->is_json) return sb_study_write_text(sb_map_words_stream(request), report, err);
   char refusals[2048];
   sb_study_write_json(stdout, report);
-  if (sb_refusals_line(report, refusals, sizeof refusals)[0] != 0) sb_command_warn("%s", refusals);
+  if (sb_refusal_line(report, refusals, sizeof refusals)[0] != 0) sb_command_warn("%s", refusals);
   return SB_OK;
 }
 
