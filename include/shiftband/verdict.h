@@ -241,10 +241,10 @@ struct sb_monitor {
 };
 
 /* Takes a row; over_nm: what the clutch must transmit when that is too much, else 0. */
-void sb_clutch_share_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm);
+void sb_monitor_clutch_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm);
 
 /* More than 5 % of the time engaged. Pure. */
-bool sb_clutch_share_is_over(const struct sb_clutch_share *share);
+bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share);
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);
 void sb_monitor_clear(struct sb_monitor *monitor);
@@ -253,7 +253,7 @@ void sb_monitor_clear(struct sb_monitor *monitor);
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
 
 /* How long an opposite command may come after the shift between two gears (indices) that took shift_s, to be hunting. Pure. */
-double sb_hunt_window_s(const struct sb_model *model, const double *tau_s, int slower, double shift_s);
+double sb_monitor_hunt_window_s(const struct sb_model *model, const double *tau_s, int slower, double shift_s);
 
 /* The drive was cut, came back or took another command: a shift under way may last, and a long stop ends a stretch. */
 void sb_monitor_switched(struct sb_monitor *monitor, double time_s, bool is_on);

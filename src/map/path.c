@@ -214,7 +214,7 @@ static double hunt_window_s(const struct walk *walk)
   const struct task *task = &walk->task;
   const int slower = task->gear < task->last_from ? task->gear : task->last_from;
   const double shift_s = isnan(walk->engaged_s) ? 0.0 : walk->engaged_s - task->last_command_s;
-  return sb_hunt_window_s(plane->model, plane->monitor.tau_s, slower, shift_s);
+  return sb_monitor_hunt_window_s(plane->model, plane->monitor.tau_s, slower, shift_s);
 }
 
 /* The drive was cut, came back or took another command. */
@@ -242,7 +242,7 @@ static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const str
   watch_state(walk, &walk->slip_since_s, row->time_s, row->is_slipping, limits->slip_time_s, SB_VERDICT_SLIPPING);
   watch_state(walk, &walk->clutch_since_s, row->time_s, row->is_clutch_over, sb_model_clutch_slip_s(walk->plane->model),
               SB_VERDICT_CLUTCH_SLIPS);
-  sb_clutch_share_take(&walk->task.clutch_share, row->time_s, row->is_engaged, row->is_clutch_over);
+  sb_monitor_clutch_take(&walk->task.clutch_share, row->time_s, row->is_engaged, row->is_clutch_over);
   const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
   if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
   /* A clutch may let go again: no gear is then engaged that could be too low. */
@@ -390,7 +390,7 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
                       .slip_since_s = walk->slip_since_s,
                       .clutch_share = task->clutch_share};
   if (next.track < 0) return SB_ERR_MEMORY;
-  sb_clutch_share_take(&next.clutch_share, next.last_command_s, false, 0.0);
+  sb_monitor_clutch_take(&next.clutch_share, next.last_command_s, false, 0.0);
   conclude_low(walk, &scratch->low, &next.findings);
   enum sb_status status = follow_chain(walk, to_gear, &next, err);
   if (to_gear < task->gear) judge_downshift(plane, to_gear, own_load_nm(walk->spot), &next.findings);
@@ -525,7 +525,7 @@ static void conclude(struct walk *walk)
   const struct sb_findings *findings = &walk->task.findings;
   const struct sb_model *model = walk->plane->model;
   if (findings->back_rad > sb_model_run_back_rad(model, findings->way_rad)) find(walk, SB_VERDICT_RUNS_BACK);
-  if (sb_clutch_share_is_over(&walk->task.clutch_share)) find(walk, SB_VERDICT_CLUTCH_SLIPS);
+  if (sb_monitor_clutch_is_over(&walk->task.clutch_share)) find(walk, SB_VERDICT_CLUTCH_SLIPS);
 }
 
 /* From the task's command to the end of the run, or until every threshold of the rectangle has shifted. */

@@ -125,7 +125,7 @@ static void count_verdict(struct sb_monitor *monitor, const struct sb_verdict *v
 
 /* Opposite commands ---------------------------------------------------------------------------------------------------- */
 
-double sb_hunt_window_s(const struct sb_model *model, const double *tau_s, int slower, double shift_s)
+double sb_monitor_hunt_window_s(const struct sb_model *model, const double *tau_s, int slower, double shift_s)
 {
   if (!isnan(model->limits.hunt_window_s)) return model->limits.hunt_window_s;
   return 3.0 * model->control.dwell_s + shift_s + 5.0 * tau_s[slower];
@@ -136,7 +136,7 @@ static double hunt_window_s(const struct sb_monitor *monitor)
   const struct sb_shift_record *last = &monitor->last_shift;
   const int slower = (last->from < last->to ? last->from : last->to) - 1;
   const double shift_s = isnan(last->engaged_s) ? 0.0 : last->engaged_s - last->command_s;
-  return sb_hunt_window_s(monitor->model, monitor->tau_s, slower, shift_s);
+  return sb_monitor_hunt_window_s(monitor->model, monitor->tau_s, slower, shift_s);
 }
 
 /* A stretch of threes has ended: it is one verdict. */
@@ -328,7 +328,7 @@ void sb_monitor_switched(struct sb_monitor *monitor, double time_s, bool is_on)
   if (monitor->shift_count > 0 && isnan(monitor->last_shift.engaged_s)) monitor->is_shift_excused = true;
 }
 
-void sb_clutch_share_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm)
+void sb_monitor_clutch_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm)
 {
   const bool is_over = over_nm > 0.0;
   const double passed_s = time_s - share->last_s;
@@ -341,7 +341,7 @@ void sb_clutch_share_take(struct sb_clutch_share *share, double time_s, bool is_
   share->greatest_nm = fmax(share->greatest_nm, over_nm);
 }
 
-bool sb_clutch_share_is_over(const struct sb_clutch_share *share)
+bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share)
 {
   return share->over_s > 0.05 * share->engaged_s;
 }
@@ -360,7 +360,7 @@ static void watch_machine(struct sb_monitor *monitor, const struct sb_row *row)
   monitor->fast.worst = fmax(monitor->fast.worst, speed_rad_s);
   follow_watch(monitor, &monitor->clutch, is_over, row->time_s, NAN);
   monitor->clutch.worst = fmax(monitor->clutch.worst, fabs(row->clutch_nm));
-  sb_clutch_share_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? fabs(row->clutch_nm) : 0.0);
+  sb_monitor_clutch_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? fabs(row->clutch_nm) : 0.0);
 }
 
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)
@@ -464,7 +464,7 @@ static void add_overspeed(struct sb_monitor *monitor, const struct sb_sums *sums
 static void add_clutch_share(struct sb_monitor *monitor)
 {
   const struct sb_clutch_share *share = &monitor->clutch_share;
-  if (!sb_clutch_share_is_over(share) || find_kind(monitor, SB_VERDICT_CLUTCH_SLIPS) != NULL) return;
+  if (!sb_monitor_clutch_is_over(share) || find_kind(monitor, SB_VERDICT_CLUTCH_SLIPS) != NULL) return;
   struct sb_verdict slips = verdict_over(SB_VERDICT_CLUTCH_SLIPS, share->first_s, share->last_s, share->over_s);
   slips.limit = monitor->clutch.limit;
   slips.found = share->greatest_nm;
