@@ -520,9 +520,34 @@ static void a_grade_that_changes_in_steps_takes_the_room_of_its_pieces(void **st
   }
 }
 
+/* Rolling resistance is greatest where the road is level and the grade's pull where it is steepest: the load is m g r (sin + c cos) place
+ * by place, rises with the grade while that is below 1 / c, and so has its bounds at the flattest and the steepest place. */
+static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **state)
+{
+  (void)state;
+  const double c = 0.1, weight_nm = 30.0 * 9.81 * 0.08;
+  struct sb_body body = vehicle(30.0, 0.08);
+  body.vehicle.grade = (struct sb_table){HUMP_COUNT, hump_m, hump_grade};
+  body.vehicle.rolling_resistance_ratio = c;
+  const struct sb_load load = lowered(&body);
+  double lightest_nm, heaviest_nm;
+  sb_load_range_nm(&load, 10.0, &lightest_nm, &heaviest_nm);
+  double low = INFINITY, high = -INFINITY;
+  for (int i = 0; i < HUMP_COUNT; i++) {
+    const double angle = atan(hump_grade[i]), nm = weight_nm * (sin(angle) + c * cos(angle));
+    low = fmin(low, nm);
+    high = fmax(high, nm);
+  }
+  assert_near(lightest_nm, low, 1e-12 * weight_nm);
+  assert_near(heaviest_nm, high, 1e-12 * weight_nm);
+  /* Each by itself would be further apart: at the steepest place the rolling resistance is not what it is on the level. */
+  assert_true(heaviest_nm < weight_nm * (sin(atan(1.5)) + c) - 0.1 * c * weight_nm);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(bounds_of_a_vehicle_are_those_of_rolling_and_grade_together),
       cmocka_unit_test(a_block_on_a_slope_of_45_degrees_comes_to_its_speed_in_its_way),
       cmocka_unit_test(a_vehicle_coasts_down_to_its_stop),
       cmocka_unit_test(a_grade_that_changes_in_steps_takes_the_room_of_its_pieces),
