@@ -72,7 +72,8 @@ static const struct sb_key keys[] = {
     {QUANTITY("hunt_window", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
      .default_words = "3 dwell + the shift's time + 5 time constants of the slower gear", MODEL(limits.hunt_window_s),
      .meaning =
-         "Three opposite shifts, each within this time of the last, are hunting unless the load asked for them."},
+         "Three opposite shifts, each within this time of the last, are hunting unless the load asked for them. At "
+         "least the dwell and the time of a shift."},
     {QUANTITY("shift_rate", SB_FREQUENCY), .flags = SB_ABOVE, BETWEEN(0, 1e3), .default_words = "10 a minute",
      MODEL(limits.shift_rate_per_s),
      .meaning = "Three opposite shifts that the load asked for are busy shifting when they follow each other at this "
@@ -179,11 +180,24 @@ static void finish_tooth(struct sb_reader *reader)
              sb_strength_tooth_text(&tooth, text, sizeof text));
 }
 
+/* Opposite shifts follow each other after the dwell and the shift at the earliest: a shorter window would never see any. The shift's own
+ * time is known beforehand of a selector only. */
+static void check_hunt_window(struct sb_reader *reader)
+{
+  const struct sb_model *model = &reader->draft->model;
+  const double shift_s = model->shifter.travel_time_s > 0.0 ? model->shifter.travel_time_s : 0.0;
+  const double least_s = model->control.dwell_s + shift_s;
+  if (!(model->limits.hunt_window_s < least_s)) return;
+  sb_reader_fault(reader, "limits.hunt_window", "needs at least the dwell%s, %.6g s, found %.6g s",
+                  shift_s > 0.0 ? " and the time of a shift" : "", least_s, model->limits.hunt_window_s);
+}
+
 void sb_reader_finish_limits(struct sb_reader *reader)
 {
   struct sb_limits *limits = &reader->draft->model.limits;
   if (isnan(limits->output_torque_nm)) limits->output_torque_nm = INFINITY;
   if (isnan(limits->winding_c)) limits->winding_c = INFINITY;
+  check_hunt_window(reader);
   finish_shaft(reader);
   finish_tooth(reader);
 }
