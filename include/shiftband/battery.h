@@ -16,17 +16,17 @@
 
 #include "shiftband/table.h"
 
-/* X(code, name as in scenarios) */
-#define SB_CHEMISTRY_LIST(X)                                       \
-  X(SB_CHEMISTRY_LEAD_ACID, "lead acid")                           \
-  X(SB_CHEMISTRY_LITHIUM_ION, "lithium ion")                       \
-  X(SB_CHEMISTRY_LITHIUM_IRON_PHOSPHATE, "lithium iron phosphate") \
-  X(SB_CHEMISTRY_NICKEL_METAL_HYDRIDE, "nickel metal hydride")     \
-  X(SB_CHEMISTRY_ALKALINE, "alkaline")
+/* X(code, name as in scenarios, another name that they may use, or the same) */
+#define SB_CHEMISTRY_LIST(X)                                                  \
+  X(SB_CHEMISTRY_LEAD_ACID, "lead acid", "lead acid")                         \
+  X(SB_CHEMISTRY_LITHIUM_ION, "lithium ion", "Li-ion")                        \
+  X(SB_CHEMISTRY_LITHIUM_IRON_PHOSPHATE, "lithium iron phosphate", "LiFePO4") \
+  X(SB_CHEMISTRY_NICKEL_METAL_HYDRIDE, "nickel metal hydride", "NiMH")        \
+  X(SB_CHEMISTRY_ALKALINE, "alkaline", "alkaline")
 
 enum sb_chemistry_code {
   SB_CHEMISTRY_NONE, /* a curve of the scenario's own */
-#define SB_CHEMISTRY_CODE(code, name) code,
+#define SB_CHEMISTRY_CODE(code, name, other) code,
   SB_CHEMISTRY_LIST(SB_CHEMISTRY_CODE)
 #undef SB_CHEMISTRY_CODE
 };

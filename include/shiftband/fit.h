@@ -19,15 +19,19 @@
  * Estimates minimize the weighted squares of (measured - computed) over all speeds and currents. Each channel of each log
  * has a spread of its own, estimated from its residuals at its share of the degrees of freedom; readings rounded to steps
  * of q add q^2 / 12, and equal readings in a row share one rounding. Readings too far from a fit by Tukey's bisquare (the
- * chance of one such in a sound log is 0.1 %) are outliers: left out, and named. Each dynamic log has its own time origin; a coast-down may begin
- * before the circuit is opened.
+ * chance of one such in a sound log is 0.1 %) are outliers: left out, and named. Each dynamic log has its own time origin;
+ * a coast-down may begin before the circuit is opened.
  * Standard errors are those of the linearized problem; intervals take Student's t at the degrees of freedom of the channels
  * that carry them (Welch and Satterthwaite).
  *
  * What the data leave open is read off the singular values of the Jacobian in units of one standard deviation: a direction
  * that may change the parameters by half of themselves is undetermined, is named, and is kept where the setup has it.
  *
- * Leaves out: errors in torque, voltage and duty (taken as exact), inductance, warming, noise that is correlated in time.
+ * A gauge may err by one gain throughout (SB_FIT_GAUGE_LIST); what that does to each figure is added to its error and interval,
+ * correlated as it is, by distributions (src/fit/gauge.c, src/fit/cover.c).
+ *
+ * Leaves out: errors of the duty, of added inertias and of single torques and voltages (taken as exact), offsets of gauges,
+ * inductance, warming, noise that is correlated in time.
  * Of a scenario's battery, winding and drive nothing is used, for the log says what fed the motor; its output shaft gives
  * only across a shift. A log with shifts is one run at one duty and one open-circuit voltage: the median of what was measured
  * with a gear engaged and of what the supply's resistance took of it (without currents, as if measured behind it). Bodies and loads that change are refused.
@@ -143,10 +147,45 @@ enum sb_fit_state {
 struct sb_fit_figure {
   enum sb_fit_state state;
   double value;           /* SI */
-  double standard_error;  /* SI; NAN unless determined */
+  double standard_error;  /* SI, of noise and gauges; NAN unless determined */
   double least, greatest; /* 95 % interval, SI; NAN unless determined */
+  double gauge_share;     /* by which exact gauges would narrow the interval, 0..1; NAN unless determined */
   double freedom;         /* degrees of freedom behind the interval */
 };
+
+/* ---- gauges ---- */
+
+/*
+ * What measured a quantity, in all logs of a fit: its readings are (1 + e) times the true ones, with one e for all of them, and
+ * every e within a half-width equally likely (the GUM's evaluation of type B). Torque: of force, weight and arm as well. Clock:
+ * times. X(name, word, the usual half-width in %, what such a gauge is). The usual ones are common practice.
+ */
+#define SB_FIT_GAUGE_LIST(X)                                                                    \
+  X(SB_FIT_GAUGE_TORQUE, "torque", 2, "a kitchen scale or spring balance, and an arm by ruler") \
+  X(SB_FIT_GAUGE_SPEED, "speed", 0.5, "turns counted in a video, or a simple tachometer")       \
+  X(SB_FIT_GAUGE_CURRENT, "current", 1.5, "a simple multimeter")                                \
+  X(SB_FIT_GAUGE_VOLTAGE, "voltage", 0.5, "a simple multimeter")                                \
+  X(SB_FIT_GAUGE_CLOCK, "clock", 0.1, "the frame rate of a telephone's video")
+
+enum sb_fit_gauge_kind {
+#define SB_FIT_GAUGE_NAME(name, ...) name,
+  SB_FIT_GAUGE_LIST(SB_FIT_GAUGE_NAME)
+#undef SB_FIT_GAUGE_NAME
+      SB_FIT_GAUGE_COUNT
+};
+
+extern const struct sb_fit_gauge_facts {
+  const char *name;
+  double usual; /* half-width, a fraction */
+  const char *means;
+} sb_fit_gauges[SB_FIT_GAUGE_COUNT];
+
+struct sb_fit_gauge {
+  double half_width; /* fraction, 0..SB_FIT_GAUGE_MOST; 0: exact */
+  bool is_default;   /* the usual one, not given */
+};
+
+#define SB_FIT_GAUGE_MOST 0.3
 
 /* ---- the fit ---- */
 
@@ -176,9 +215,10 @@ struct sb_fit_setup {
   enum sb_fit_phase phases[SB_FIT_LOG_MAX]; /* one a log */
   size_t known_count;
   struct sb_fit_known known[SB_FIT_KNOWN_MAX];
+  struct sb_fit_gauge gauges[SB_FIT_GAUGE_COUNT];
 };
 
-/* Defaults: a bare motor; or with a scenario its friction, efficiency and inertia. */
+/* Defaults: a bare motor; or with a scenario its friction, efficiency and inertia. Usual gauges. */
 struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model);
 
 /*
@@ -187,6 +227,9 @@ struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model);
  */
 enum sb_status sb_fit_setup_know(struct sb_fit_setup *setup, const char *text, struct sb_error *err);
 enum sb_status sb_fit_setup_choose(struct sb_fit_setup *setup, const char *keys, struct sb_error *err);
+
+/* "torque=1 %, speed=0.5 %": others stay as they are; "none" makes all of them exact, "none, torque=1 %" all others. */
+enum sb_status sb_fit_setup_gauge(struct sb_fit_setup *setup, const char *text, struct sb_error *err);
 
 /* One reading and what the machine makes of it. */
 struct sb_fit_reading {
@@ -243,6 +286,8 @@ struct sb_fit_result {
   double nominal_voltage_v;
   bool is_voltage_known;
   struct sb_fit_figure figures[SB_FIT_FIGURE_COUNT];
+  struct sb_fit_gauge gauges[SB_FIT_GAUGE_COUNT];
+  bool is_gauge_used[SB_FIT_GAUGE_COUNT]; /* it measured something in these logs */
   size_t log_count;
   struct sb_fit_origin origins[SB_FIT_LOG_MAX];
   size_t channel_count;
@@ -260,8 +305,9 @@ struct sb_fit_result {
 };
 
 /*
- * Fits. logs[count], 1 <= count <= SB_FIT_LOG_MAX. SB_ERR_SCENARIO: the logs do not fit together or to the setup (err says
- * which file); SB_ERR_NUMERICS: no fit was found; SB_ERR_MEMORY. Release the result with sb_fit_result_clear().
+ * Fits. logs[count], 1 <= count <= SB_FIT_LOG_MAX. SB_ERR_SCENARIO: the logs do not fit together or to the setup, or make
+ * figures that no machine can have, such as a friction below zero with its whole interval (err says which file);
+ * SB_ERR_NUMERICS: no fit was found; SB_ERR_MEMORY. Release the result with sb_fit_result_clear().
  */
 enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err);

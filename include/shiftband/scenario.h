@@ -45,7 +45,8 @@ struct sb_scenario {
   const struct sb_scenario_key *keys; /* keys[key_count], in the order of the file's sections; in storage */
   size_t comma_count;                 /* tables whose decimal commas were read as points, at most that many named */
   const char *comma_tables[SB_COMMA_TABLE_MAX]; /* their paths; in storage */
-  void *storage;                                /* tables the model points to; owned */
+  struct sb_faults notes; /* what was read otherwise than is written, one text each, with its place; owned */
+  void *storage;          /* tables the model points to; owned */
 };
 
 /*

@@ -27,10 +27,17 @@
  * formula and table of Y for 20 degree full-depth teeth: J. E. Shigley, Mechanical Engineering Design, ch. 14, table
  * 14-2 (from memory). Plastics: comparison table of K-mac Plastics (k-mac-plastics.net), at 23 C: ABS 6500 psi, nylon
  * 12 500 psi, acetal 10 000 psi, polycarbonate 10 500 psi. Steel: cold-drawn 1018, yield 370 MPa (from memory).
+ * PLA and PETG as they are printed, at 23 C, pulled across their layers, the least of what was found: PLA 26 MPa (a printing
+ * service's table, pro3dcomposites.com/materials/pla; 35 to 45 MPa at additive.tools/materials/pla, 50 to 65 MPa along
+ * the layers), PETG 25 MPa (25 to 38 MPa across and 44 to 56 MPa along the layers, additive.tools/materials/petg).
+ * Aluminium: bars of 6082-T6 up to 20 mm, least yield 250 MPa after EN 755-2 (top-factories.com/products/2492007.html).
+ * Brass: free-cutting, C36000 or CW603N, yield 140 MPa in its softest state, 260 MPa in its hardest (makeitfrom.com,
+ * UNS C36000).
  * Safety 2: common practice. Torsion constants: W. C. Young, R. G. Budynas, Roark's Formulas for Stress and Strain, ch.
  * 10 (from memory; the same test solves them). Shear moduli, dry and at 23 C: steel 11.5e6 psi as in Gere's examples;
- * plastics E / 2.7, E from 2.3 GPa (ABS, polycarbonate) to 2.8 GPa (nylon, acetal), from memory: warmth and moisture can
- * halve them.
+ * plastics E / 2.7, E from 2.0 GPa (PETG) and 2.3 GPa (ABS, polycarbonate) to 2.8 GPa (nylon, acetal) and 3.0 GPa (PLA), from
+ * memory: warmth and moisture can halve them. Aluminium 26.0 GPa (6061-T6, mfgproto.com/aluminum-6061-t6-data-sheet), brass
+ * 39 GPa (makeitfrom.com, as above).
  */
 #ifndef SHIFTBAND_STRENGTH_H
 #define SHIFTBAND_STRENGTH_H
@@ -39,17 +46,21 @@
 
 #define SB_PSI 6894.757293168361 /* Pa: 4.4482216152605 N on (0.0254 m)^2 */
 
-/* X(code, name, tensile figure in Pa, shear modulus in Pa) */
-#define SB_MATERIAL_LIST(X)                                               \
-  X(SB_MATERIAL_ABS, "ABS", 6500.0 * SB_PSI, 0.85e9)                      \
-  X(SB_MATERIAL_NYLON, "nylon", 12500.0 * SB_PSI, 1.0e9)                  \
-  X(SB_MATERIAL_ACETAL, "acetal", 10000.0 * SB_PSI, 1.0e9)                \
-  X(SB_MATERIAL_POLYCARBONATE, "polycarbonate", 10500.0 * SB_PSI, 0.86e9) \
-  X(SB_MATERIAL_STEEL, "steel", 370e6, 79.3e9)
+/* X(code, name, another name that scenarios may use, or the same, tensile figure in Pa, shear modulus in Pa) */
+#define SB_MATERIAL_LIST(X)                                                                \
+  X(SB_MATERIAL_ABS, "ABS", "ABS", 6500.0 * SB_PSI, 0.85e9)                                \
+  X(SB_MATERIAL_NYLON, "nylon", "nylon", 12500.0 * SB_PSI, 1.0e9)                          \
+  X(SB_MATERIAL_ACETAL, "acetal", "acetal", 10000.0 * SB_PSI, 1.0e9)                       \
+  X(SB_MATERIAL_POLYCARBONATE, "polycarbonate", "polycarbonate", 10500.0 * SB_PSI, 0.86e9) \
+  X(SB_MATERIAL_PLA, "PLA", "PLA", 26e6, 1.1e9)                                            \
+  X(SB_MATERIAL_PETG, "PETG", "PETG", 25e6, 0.75e9)                                        \
+  X(SB_MATERIAL_STEEL, "steel", "steel", 370e6, 79.3e9)                                    \
+  X(SB_MATERIAL_ALUMINIUM, "aluminium", "aluminum", 250e6, 26.0e9)                         \
+  X(SB_MATERIAL_BRASS, "brass", "brass", 140e6, 39e9)
 
 enum sb_material {
   SB_MATERIAL_NONE, /* the strength was given as a number */
-#define SB_MATERIAL_CODE(code, name, tensile_pa, modulus_pa) code,
+#define SB_MATERIAL_CODE(code, ...) code,
   SB_MATERIAL_LIST(SB_MATERIAL_CODE)
 #undef SB_MATERIAL_CODE
 };

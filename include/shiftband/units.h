@@ -6,11 +6,14 @@
  *   RANGE    = NUMBER..NUMBER UNIT      9.6..12.6 V
  *   UNIT     = FACTOR { ("." | "/") FACTOR }     FACTOR = [PREFIX] SYMBOL [EXPONENT]
  *
- * A '.' may be written as U+00B7 too. After a '/' only more '/' may follow, so that N.m/rad.s cannot be misread.
+ * A '.' may be written as U+00B7, '*', '-' or a space too, and may be left out between a force and a length (Nm, kgfcm). After a '/' only more '/' may follow, so that N.m/rad.s cannot be misread.
  * Numbers are plain decimals: no nan, inf, hexadecimal or trailing text. Angles are dimensionless in SI, but an angle
- * is kept as a base of its own where a key wants an angle or an angular speed, so that Hz is no speed.
+ * is kept as a base of its own where a key wants an angle or an angular speed, so that Hz is no speed. Two customs are taken
+ * for what they mean: 1/min of an angular speed for rpm, and a mass by a length, where a torque is wanted, for the weight of
+ * that mass by the length (kg.cm for kgf.cm).
  *
- * Source: NIST Special Publication 811, appendix B (kgf 9.80665 N, lbf 4.4482216152605 N, inch 0.0254 m, all exact).
+ * Source: NIST Special Publication 811, appendix B (kgf 9.80665 N, lbf 4.4482216152605 N, lb 0.45359237 kg, inch 0.0254 m,
+ * all exact; an ounce is a sixteenth of a pound).
  */
 #ifndef SHIFTBAND_UNITS_H
 #define SHIFTBAND_UNITS_H
@@ -82,8 +85,8 @@ const char *sb_units_parse_number(const char *text, double *value);
 /* Reads a whole unit expression. Returns false when it is none. */
 bool sb_units_parse_unit(const char *text, struct sb_unit *unit);
 
-/* Whether a unit measures the quantity. Pure. */
-bool sb_units_fit(const struct sb_unit *unit, enum sb_quantity quantity);
+/* Reads a whole unit expression of a quantity; 1/min of an angular speed is rpm. False when it is none, or of another. */
+bool sb_units_parse_unit_of(const char *text, enum sb_quantity quantity, struct sb_unit *unit);
 
 /*
  * Reads a number with its unit, in SI (a temperature in deg C, a percentage as a fraction). On failure returns
@@ -94,6 +97,12 @@ enum sb_status sb_units_parse(const char *text, enum sb_quantity wanted, double 
 /* The same for a key that takes one of two quantities; *found says which. */
 enum sb_status sb_units_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second, double *value,
                                      enum sb_quantity *found, struct sb_error *err);
+
+/* Whether the unit of a number, or of a range, was taken for another one than is written, kg.cm for kgf.cm; *out is that one. */
+struct sb_unit_text {
+  char text[80];
+};
+bool sb_units_taken_as(const char *text, enum sb_quantity wanted, struct sb_unit_text *out);
 
 /* The same for a difference: `5 K` is 5 deg C more or less, not -268.15 deg C. */
 enum sb_status sb_units_parse_difference(const char *text, enum sb_quantity wanted, double *value,

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "base/nearest.h"
 
+#include <ctype.h>
 #include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
@@ -48,6 +49,17 @@ const char *sb_nearest_word(const char *text, const char *const *words)
     if (whole == NULL && length >= PART_LEAST && strstr(*words, text) != NULL) whole = *words;
   }
   return nearest != NULL ? nearest : whole;
+}
+
+bool sb_nearest_is_same(const char *a, const char *b)
+{
+  static const char signs[] = ".*- ";
+  for (;; a++, b++) {
+    a += strspn(a, signs);
+    b += strspn(b, signs);
+    if (tolower((unsigned char)*a) != tolower((unsigned char)*b)) return false;
+    if (*a == 0) return true;
+  }
 }
 
 struct sb_nearest sb_nearest_hint(const char *text, const char *const *words)

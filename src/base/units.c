@@ -8,9 +8,11 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "base/nearest.h"
+
 #define KELVIN_AT_0_C 273.15
 
-enum { FACTOR_MAX = 16 }; /* factors in one unit expression: bounds the exponents */
+enum { FACTOR_MAX = 16 /* factors in one unit expression: bounds the exponents */, UNIT_SIZE = 64 };
 
 struct quantity_info {
   const char *words, *units, *si;
@@ -43,12 +45,15 @@ static const struct symbol symbols[] = {
     {"rev", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
     {"turn", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
     {"turns", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false},
+    {"r", 2 * SB_PI, 1, {0, 0, 0, 0, 0, 1}, false}, /* as in r/min */
     {"rpm", 2 * SB_PI, 60, {0, 0, -1, 0, 0, 1}, false},
     {"Hz", 1, 1, {0, 0, -1, 0, 0, 0}, true},
     {"min", 60, 1, {0, 0, 1, 0, 0, 0}, false},
     {"h", 3600, 1, {0, 0, 1, 0, 0, 0}, false},
     {"in", 254, 10000, {1, 0, 0, 0, 0, 0}, false},
     {"ft", 3048, 10000, {1, 0, 0, 0, 0, 0}, false},
+    {"lb", 45359237, 100000000, {0, 1, 0, 0, 0, 0}, false},
+    {"oz", 45359237, 1600000000, {0, 1, 0, 0, 0, 0}, false},
     {"N", 1, 1, {1, 1, -2, 0, 0, 0}, true},
     {"kgf", 980665, 100000, {1, 1, -2, 0, 0, 0}, false},
     {"gf", 980665, 100000000, {1, 1, -2, 0, 0, 0}, false},
@@ -212,23 +217,69 @@ static const char *read_exponent(const char *p, int *exponent)
     *exponent = is_negative ? -(*digit - '0') : *digit - '0';
     return digit + 1;
   }
-  return has_caret || is_negative ? NULL : p;
+  return has_caret ? NULL : p; /* a minus without a digit is a hyphen, as in oz-in */
+}
+
+static bool has_dimension(const struct sb_dimension *a, const struct sb_dimension *b, bool does_angle_count)
+{
+  return a->metre == b->metre && a->kilogram == b->kilogram && a->second == b->second && a->ampere == b->ampere &&
+         a->kelvin == b->kelvin && (!does_angle_count || a->angle == b->angle);
+}
+
+static bool is_length(const char *name, const char *end)
+{
+  static const struct sb_dimension length = {1, 0, 0, 0, 0, 0};
+  struct sb_unit unit;
+  return name < end && read_symbol(name, end, &unit) && has_dimension(&unit.dimension, &length, true);
+}
+
+/* A force, or a mass for its weight, and a length written together: Nm, mNm, kgcm; not gm, which many write for grams. No
+ * exponent may follow: it could belong to the one or to both. */
+static bool read_together(const char *name, const char *end, struct sb_unit *unit)
+{
+  for (const char *middle = name + 1; middle < end; middle++) {
+    struct sb_unit first, second;
+    if (!is_length(middle, end) || !read_symbol(name, middle, &first) || first.dimension.kilogram != 1) continue;
+    if (first.dimension.metre == 0 && end - middle == 1) continue;
+    read_symbol(middle, end, &second);
+    multiply(&first, &second, 1);
+    *unit = first;
+    return true;
+  }
+  return false;
+}
+
+/* The end of a symbol: where a sign, a digit or a space follows. */
+static const char *symbol_end(const char *p)
+{
+  while (*p != 0 && strchr("./^*-123456789 \t", *p) == NULL && strncmp(p, "\xc2\xb7", 2) != 0 &&
+         strncmp(p, "\xc2\xb2", 2) != 0 && strncmp(p, "\xc2\xb3", 2) != 0) {
+    p++;
+  }
+  return p;
 }
 
 static const char *read_factor(const char *p, bool is_divisor, struct sb_unit *product)
 {
   if (*p == '1' && p[1] == '/') return p + 1; /* as in 1/s */
-  const char *end = p;
-  while (*end != 0 && strchr("./^-123456789 \t", *end) == NULL && strncmp(end, "\xc2\xb7", 2) != 0 &&
-         strncmp(end, "\xc2\xb2", 2) != 0 && strncmp(end, "\xc2\xb3", 2) != 0) {
-    end++;
-  }
   struct sb_unit unit;
-  if (end == p || !read_symbol(p, end, &unit)) return NULL;
+  const char *end = symbol_end(p);
+  const bool is_one = end > p && read_symbol(p, end, &unit);
+  if (!is_one && (end == p || !read_together(p, end, &unit))) return NULL;
   int exponent;
   end = read_exponent(end, &exponent);
-  if (end != NULL) multiply(product, &unit, is_divisor ? -exponent : exponent);
+  if (end == NULL || (!is_one && exponent != 1)) return NULL;
+  multiply(product, &unit, is_divisor ? -exponent : exponent);
   return end;
+}
+
+/* Behind the sign of a product or a quotient, which a space can be, too; NULL where none is. */
+static const char *read_sign(const char *p, bool *is_divisor)
+{
+  *is_divisor = *p == '/';
+  if (*p == ' ') return p + strspn(p, " ");
+  if (*p != 0 && strchr("./*-", *p) != NULL) return p + 1;
+  return strncmp(p, "\xc2\xb7", 2) == 0 ? p + 2 : NULL;
 }
 
 bool sb_units_parse_unit(const char *text, struct sb_unit *unit)
@@ -243,22 +294,14 @@ bool sb_units_parse_unit(const char *text, struct sb_unit *unit)
       *unit = product;
       return isfinite(product.multiplier / product.divisor) && product.multiplier / product.divisor > 0.0;
     }
-    const bool is_product = *p == '.' || strncmp(p, "\xc2\xb7", 2) == 0;
-    if (is_product && is_divisor) return false; /* a/b.c reads both ways */
-    if (!is_product && *p != '/') return false;
-    is_divisor = !is_product;
-    p += *p == '.' || *p == '/' ? 1 : 2;
+    const bool was_divisor = is_divisor;
+    p = read_sign(p, &is_divisor);
+    if (p == NULL || (was_divisor && !is_divisor)) return false; /* a/b.c reads both ways */
   }
   return false;
 }
 
-static bool has_dimension(const struct sb_dimension *a, const struct sb_dimension *b, bool does_angle_count)
-{
-  return a->metre == b->metre && a->kilogram == b->kilogram && a->second == b->second && a->ampere == b->ampere &&
-         a->kelvin == b->kelvin && (!does_angle_count || a->angle == b->angle);
-}
-
-bool sb_units_fit(const struct sb_unit *unit, enum sb_quantity quantity)
+static bool does_fit(const struct sb_unit *unit, enum sb_quantity quantity)
 {
   const struct quantity_info *info = &quantities[quantity];
   return has_dimension(&unit->dimension, &info->dimension, info->does_angle_count);
@@ -281,26 +324,114 @@ static enum sb_status refuse(const struct want *want, struct sb_error *err, cons
                  second->words, second->units, is_empty ? "nothing" : sb_fail_quote(text).text, why);
 }
 
+/* The units that a quantity offers, each a text of its own. */
+struct offers {
+  char text[160];
+  const char *units[16];
+  size_t count;
+};
+
+static void add_offers(struct offers *offers, enum sb_quantity quantity)
+{
+  const size_t used = offers->count > 0 ? (size_t)(strchr(offers->units[offers->count - 1], 0) - offers->text) + 1 : 0;
+  if (quantity == SB_RATIO) return; /* its units are words */
+  snprintf(offers->text + used, sizeof offers->text - used, "%s", quantities[quantity].units);
+  char *next = NULL; /* strtok() would be shared by threads */
+  for (char *unit = strtok_r(offers->text + used, ", ", &next); unit != NULL; unit = strtok_r(NULL, ", ", &next)) {
+    offers->units[offers->count++] = unit;
+  }
+}
+
+/* What was meant, where a unit is written nearly so; else "". */
+static struct sb_nearest nearest_unit(const struct want *want, const char *unit_text)
+{
+  struct offers offers = {.count = 0};
+  add_offers(&offers, want->first);
+  if (want->second != want->first) add_offers(&offers, want->second);
+  struct sb_nearest hint = sb_nearest_hint(unit_text, offers.units);
+  for (size_t k = 0; hint.text[0] == 0 && k < offers.count; k++) {
+    const bool is_same = sb_nearest_is_same(unit_text, offers.units[k]);
+    if (is_same) snprintf(hint.text, sizeof hint.text, ", nearest is \"%s\"", offers.units[k]);
+  }
+  return hint;
+}
+
+/* The kind of quantity that a unit measures, which is not the one that is wanted. */
+static const char *other_kind(const struct sb_unit *unit)
+{
+  for (int i = SB_PERCENT; i < SB_QUANTITY_COUNT; i++) {
+    if (has_dimension(&unit->dimension, &quantities[i].dimension, quantities[i].does_angle_count)) {
+      return quantities[i].words;
+    }
+  }
+  return NULL;
+}
+
 static enum sb_status refuse_unit(const struct want *want, struct sb_error *err, const char *text,
                                   const char *unit_text)
 {
-  char why[160];
+  char why[320];
   struct sb_unit unit;
-  snprintf(why, sizeof why, ", another kind of quantity");
   if (*unit_text == 0) {
     snprintf(why, sizeof why, ", a bare number without its unit");
   } else if (*unit_text == ',') {
     snprintf(why, sizeof why, " with a decimal comma; write a point");
   } else if (!sb_units_parse_unit(unit_text, &unit)) {
-    snprintf(why, sizeof why, " with the unknown unit %s", sb_fail_quote(unit_text).text);
+    snprintf(why, sizeof why, " with the unknown unit %s%s", sb_fail_quote(unit_text).text,
+             nearest_unit(want, unit_text).text);
+  } else if (other_kind(&unit) != NULL) {
+    snprintf(why, sizeof why, ", which is %s", other_kind(&unit));
   } else {
-    for (int i = SB_PERCENT; i < SB_QUANTITY_COUNT; i++) {
-      if (!has_dimension(&unit.dimension, &quantities[i].dimension, quantities[i].does_angle_count)) continue;
-      snprintf(why, sizeof why, ", which is %s", quantities[i].words);
-      break;
-    }
+    snprintf(why, sizeof why, ", another kind of quantity%s", nearest_unit(want, unit_text).text);
   }
   return refuse(want, err, text, why);
+}
+
+/* The unit with the weight of a mass in place of the mass: kgf.cm for kg.cm. False when there is no such mass. */
+static bool put_weight(const char *unit_text, char *out, size_t size)
+{
+  static const char *const masses[] = {"kg", "g", "oz", "lb"};
+  bool is_put = false;
+  out[0] = 0;
+  for (const char *p = unit_text; *p != 0;) {
+    const char *end = symbol_end(p), *rest = p;
+    for (size_t k = 0; rest == p && k < sizeof masses / sizeof *masses; k++) {
+      const char *behind = p + strlen(masses[k]);
+      if (starts_with(p, end, masses[k]) && (behind == end || (is_length(behind, end) && end - behind > 1)))
+        rest = behind;
+    }
+    if (rest > p) sb_fail_add(out, size, "%.*sf%s", (int)(rest - p), p, rest < end ? "." : "");
+    is_put |= rest > p;
+    if (end == p) end++; /* a sign or a digit, a byte of it at a time */
+    sb_fail_add(out, size, "%.*s", (int)(end - rest), rest);
+    p = end;
+  }
+  return is_put;
+}
+
+/* Nobody counts radians by the minute. */
+static bool is_turns_by_minute(const struct sb_unit *unit, enum sb_quantity quantity)
+{
+  static const struct sb_dimension frequency = {0, 0, -1, 0, 0, 0};
+  return quantity == SB_SPEED && has_dimension(&unit->dimension, &frequency, true) && unit->multiplier == 1.0 &&
+         unit->divisor == 60.0;
+}
+
+bool sb_units_parse_unit_of(const char *text, enum sb_quantity quantity, struct sb_unit *unit)
+{
+  struct sb_unit found;
+  if (!sb_units_parse_unit(text, &found)) return false;
+  if (is_turns_by_minute(&found, quantity)) return sb_units_parse_unit("rpm", unit);
+  const bool is_fit = does_fit(&found, quantity);
+  if (is_fit) *unit = found;
+  return is_fit;
+}
+
+/* The weight of a mass by a length, where only a torque can be meant; *renewed is its unit. */
+static bool read_weight(const char *unit_text, enum sb_quantity wanted, struct sb_unit *unit, char *renewed,
+                        size_t size)
+{
+  return wanted == SB_TORQUE && put_weight(unit_text, renewed, size) && sb_units_parse_unit_of(renewed, wanted, unit);
 }
 
 static bool is_celsius(const char *unit_text)
@@ -322,8 +453,10 @@ static bool read_unit(const char *unit_text, enum sb_quantity wanted, struct sb_
     *unit = (struct sb_unit){.multiplier = 1.0, .divisor = 1.0};
     return wanted == SB_RATIO;
   }
+  char renewed[UNIT_SIZE];
   if (wanted == SB_TEMPERATURE) *offset = KELVIN_AT_0_C;
-  return sb_units_parse_unit(unit_text, unit) && sb_units_fit(unit, wanted);
+  return sb_units_parse_unit_of(unit_text, wanted, unit) ||
+         read_weight(unit_text, wanted, unit, renewed, sizeof renewed);
 }
 
 /* Copies the unit behind the number without the spaces around it; false when it is far too long to be one. */
@@ -340,7 +473,7 @@ static enum sb_status parse_with_unit(const char *text, const struct want *want,
                                       enum sb_quantity *found, struct sb_error *err)
 {
   double number;
-  char unit_text[64];
+  char unit_text[UNIT_SIZE];
   const char *end = sb_units_parse_number(skip_spaces(text), &number);
   if (end == NULL) return refuse(want, err, text, "");
   if (!copy_unit(end, unit_text, sizeof unit_text)) return refuse_unit(want, err, text, unit_text);
@@ -373,6 +506,18 @@ enum sb_status sb_units_parse_either(const char *text, enum sb_quantity first, e
   return parse_with_unit(text, &want, false, value, found, err);
 }
 
+bool sb_units_taken_as(const char *text, enum sb_quantity wanted, struct sb_unit_text *out)
+{
+  double number;
+  char unit_text[UNIT_SIZE];
+  struct sb_unit unit;
+  const char *end = sb_units_parse_number(skip_spaces(text), &number);
+  if (end != NULL && strncmp(end, "..", 2) == 0) end = sb_units_parse_number(end + 2, &number);
+  if (wanted != SB_TORQUE || end == NULL || !copy_unit(end, unit_text, sizeof unit_text)) return false;
+  if (sb_units_parse_unit_of(unit_text, wanted, &unit)) return false;
+  return read_weight(unit_text, wanted, &unit, out->text, sizeof out->text);
+}
+
 enum sb_status sb_units_parse_difference(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err)
 {
   enum sb_quantity found;
@@ -385,7 +530,7 @@ enum sb_status sb_units_parse_range(const char *text, enum sb_quantity wanted, d
 {
   const struct want want = {wanted, wanted};
   double low = 0.0, high = 0.0;
-  char unit_text[64];
+  char unit_text[UNIT_SIZE];
   const char *end = sb_units_parse_number(skip_spaces(text), &low);
   if (end == NULL || strncmp(end, "..", 2) != 0) return refuse(&want, err, text, ", no range such as 9.6..12.6");
   end = sb_units_parse_number(end + 2, &high);

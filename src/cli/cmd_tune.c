@@ -103,6 +103,7 @@ static int load(const struct sb_tune_request *wanted, struct sb_rounds *tuning)
   struct sb_error err = {SB_OK, ""};
   const enum sb_status status = sb_rounds_load(wanted, tuning, &faults, &err);
   if (status != SB_OK && err.text[0] != 0) sb_command_fail(NULL, status, &err);
+  for (int k = 0; status == SB_OK && k < tuning->nominal_count; k++) sb_command_say_notes(&tuning->nominals[k]);
   if (faults.count > 0 || err.text[0] == 0) return sb_command_fail_faults(NULL, status, &faults);
   sb_faults_clear(&faults);
   return sb_command_exit(status);

@@ -76,6 +76,15 @@ void sb_command_warn(const char *format, ...)
   va_end(arguments);
 }
 
+static void note(const char *format, ...) __attribute__((format(printf, 1, 2)));
+static void note(const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  put("note: ", format, arguments);
+  va_end(arguments);
+}
+
 void sb_command_note_commas(const char *path)
 {
   sb_command_warn("%s: decimal commas are read as points", path);
@@ -124,11 +133,25 @@ int sb_command_fail_writing(const char *path)
   return SB_EXIT_IO;
 }
 
+void sb_command_note_unit(const char *option, const char *text)
+{
+  struct sb_unit_text unit;
+  const char *value = strchr(text, '=');
+  if (value == NULL || !sb_units_taken_as(value + 1, SB_TORQUE, &unit)) return;
+  note("--%s %.*s: %s is taken as %s", option, (int)(value - text), text, sb_fail_quote(value + 1).text, unit.text);
+}
+
+void sb_command_say_notes(const struct sb_scenario *scenario)
+{
+  for (size_t k = 0; k < scenario->comma_count; k++) sb_command_note_commas(scenario->comma_tables[k]);
+  for (size_t k = 0; k < scenario->notes.count; k++) fprintf(stderr, "%s\n", scenario->notes.texts[k]);
+}
+
 int sb_command_load(const char *path, const struct sb_option_list *sets, struct sb_scenario *out)
 {
   struct sb_faults faults = {0};
   const enum sb_status status = sb_scenario_load(path, sets->items, sets->count, out, &faults);
-  for (size_t k = 0; status == SB_OK && k < out->comma_count; k++) sb_command_note_commas(out->comma_tables[k]);
+  if (status == SB_OK) sb_command_say_notes(out);
   return sb_command_fail_faults(path, status, &faults);
 }
 

@@ -79,6 +79,12 @@ void sb_command_warn(const char *format, ...) __attribute__((format(printf, 1, 2
 /* Warns that decimal commas of a table were read as points. */
 void sb_command_note_commas(const char *path);
 
+/* Says so where the unit of an option's KEY=VALUE is taken for another one than is written. */
+void sb_command_note_unit(const char *option, const char *text);
+
+/* Says what of a scenario was read otherwise than is written. */
+void sb_command_say_notes(const struct sb_scenario *scenario);
+
 /* The command line is wrong: says so, and where help is found. Returns SB_EXIT_USAGE. */
 int sb_command_usage(const char *format, ...) __attribute__((format(printf, 1, 2)));
 

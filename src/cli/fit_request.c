@@ -6,6 +6,8 @@
 static const char *const phases[] = {"seen", "spin-up", "coast-down", "both", NULL};
 static const char *const offs[] = {"coast", "brake", NULL};
 
+#define GAUGE_WORDS(kind, name, percent, means) " " name "=" #percent " % (" means "),"
+
 const struct sb_option sb_fit_options[] = {
     {"output", 'o', "FILE.yaml",
      "write the scenario section alone there, with tolerances; - is standard output (the report then goes to standard error)",
@@ -29,6 +31,10 @@ const struct sb_option sb_fit_options[] = {
      "a figure known beforehand, exactly or as a 95 % range: --known motor.rotor_inertia='2.1e-4 kg.m2' --known "
      "motor.stall_torque='0.38..0.46 N.m'",
      SB_INTO_LIST(struct sb_fit_request, known)},
+    {"gauge", 0, "NAME=PERCENT",
+     "by how much a gauge may be wrong, in all its readings alike: --gauge 'torque=1 %, speed=0.5 %'; the others stay usual:" SB_FIT_GAUGE_LIST(
+         GAUGE_WORDS) " common practice; none makes all exact",
+     SB_INTO_TEXT(struct sb_fit_request, gauge)},
     {"voltage", 0, "VOLTAGE", "nominal voltage, and that of logs without a voltage column",
      SB_INTO_QUANTITY(struct sb_fit_request, voltage_v, SB_VOLTAGE, 0.0)},
     {"equal-constants", 0, NULL, "assume kt = ke: there is no gearhead between winding and shaft",
@@ -57,7 +63,7 @@ const char sb_fit_about[] =
     "\n"
     "A log is CSV with a header line. Either it holds points in steady state: torque (or force or mass, with --arm), speed, and "
     "optionally current, voltage, gear. Or it runs over time: time, speed, and optionally voltage, current, duty, gear, "
-    "added_inertia. Then it shows a spin-up from rest, a coast-down with open circuit, both in turn, or (with a scenario and a "
+    "added_inertia. Then it shows a spin-up from rest, a coast-down (it may begin before the circuit is opened), both in turn, or (with a scenario and a "
     "gear column, 0 while no gear is engaged) up to 12 shifts.\n"
     "\n"
     "A column's unit stands in its name: speed_rpm, time_ms, current_a, force_n, mass_g, duty_pct, \"speed [rpm]\". speed is "

@@ -13,6 +13,7 @@ struct sb_fit_request {
   const char *output;                      /* of the section; NULL: behind the words */
   const char *residuals;                   /* NULL: none */
   const char *gear;                        /* NULL: the start gear */
+  const char *gauge;                       /* half-widths; NULL: the usual ones */
   const char *fitted;                      /* keys with commas; NULL: the default ones */
   bool is_json, is_quiet;
   double arm_m, voltage_v; /* 0: not given */

@@ -265,5 +265,6 @@ double sb_bench_voltage(const struct sb_bench *bench, const struct sb_log *log, 
 {
   const double *voltages = log->columns[SB_LOG_SUPPLY_VOLTAGE], *duties = log->columns[SB_LOG_DUTY];
   const double fed = voltages != NULL && !isnan(voltages[row]) ? voltages[row] : bench->fed_voltage_v;
-  return duties != NULL && !isnan(duties[row]) ? duties[row] * fed : fed;
+  const double true_v = fed / bench->gains[SB_FIT_GAUGE_VOLTAGE];
+  return duties != NULL && !isnan(duties[row]) ? duties[row] * true_v : true_v;
 }

@@ -77,8 +77,9 @@ struct sb_bench {
   struct sb_bench_reading *readings; /* owned */
   int channel_count;
   struct sb_fit_channel channels[3 * SB_FIT_LOG_MAX];
-  bool has_currents;  /* the electric side has a part in the fit */
-  size_t known_count; /* facts as further residuals: the setup's, and equal constants */
+  double gains[SB_FIT_GAUGE_COUNT]; /* assumed of each gauge: reading / truth */
+  bool has_currents;                /* the electric side has a part in the fit */
+  size_t known_count;               /* facts as further residuals: the setup's, and equal constants */
 };
 
 /* Where every x starts. */

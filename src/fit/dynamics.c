@@ -28,6 +28,11 @@ static double time_of(const struct runner *runner, size_t reading)
   return runner->test->log->time_s[runner->bench->readings[reading].row];
 }
 
+static double true_voltage_v(const struct runner *runner, const struct sb_bench_span *span)
+{
+  return span->voltage_v / runner->bench->gains[SB_FIT_GAUGE_VOLTAGE];
+}
+
 static void put(struct runner *runner, double speed_rad_s, double voltage_v, bool is_open)
 {
   const struct sb_bench_reading *reading = &runner->bench->readings[runner->next];
@@ -47,7 +52,7 @@ static enum sb_status begin_span(struct runner *runner, const struct sb_bench_sp
   struct sb_model *model = runner->model;
   const struct sb_gear *gear = &model->gearbox.gears[runner->test->gear];
   model->motor.resistance_ohm = span->is_open ? open_ohm : runner->resistance_ohm;
-  model->supply.open_circuit_voltage_v = span->voltage_v;
+  model->supply.open_circuit_voltage_v = true_voltage_v(runner, span);
   model->run.step_s = ldexp(1.0, ilogb(length_s) - STEP_BITS);
   model->run.duration_s = model->run.trace_interval_s = model->control.sample_period_s = length_s;
   model->run.initial_output_speed_rad_s = gear->output_direction * runner->speed_rad_s / gear->ratio;
@@ -65,7 +70,7 @@ static int run_span(struct runner *runner, const struct sb_bench_span *span, dou
   if (status != SB_OK) return -1;
   while (status == SB_OK && runner->next < end && time_of(runner, runner->next) < to_s) {
     status = sb_sim_advance(&sim, llround((time_of(runner, runner->next) - from_s) / sim.step_s), &err);
-    put(runner, sim.state.motor_speed_rad_s, span->voltage_v, span->is_open);
+    put(runner, sim.state.motor_speed_rad_s, true_voltage_v(runner, span), span->is_open);
   }
   if (status == SB_OK) status = sb_sim_advance(&sim, llround((to_s - from_s) / sim.step_s), &err);
   runner->speed_rad_s = sim.state.motor_speed_rad_s;
@@ -107,7 +112,7 @@ static int run_spans(struct runner *runner, const double *own)
   }
   const struct sb_bench_span *last = &test->spans[test->span_count - 1];
   while (failed == 0 && runner->next < end) {
-    put(runner, runner->speed_rad_s, last->voltage_v, last->is_open || off_s < end_s);
+    put(runner, runner->speed_rad_s, true_voltage_v(runner, last), last->is_open || off_s < end_s);
   }
   return failed;
 }

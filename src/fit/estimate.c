@@ -40,8 +40,9 @@ enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *b
   estimate->weights = calloc(rows, sizeof(double));
   estimate->jacobian = calloc(rows * terms, sizeof(double));
   estimate->covariance = calloc(terms * terms, sizeof(double));
+  estimate->gauge_shifts = calloc(SB_FIT_GAUGE_COUNT * terms, sizeof(double));
   const bool is_whole = estimate->computed != NULL && estimate->f != NULL && estimate->weights != NULL &&
-                        estimate->jacobian != NULL && estimate->covariance != NULL;
+                        estimate->jacobian != NULL && estimate->covariance != NULL && estimate->gauge_shifts != NULL;
   return is_whole ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
 }
 
@@ -52,6 +53,7 @@ void sb_estimate_clear(struct sb_estimate *estimate)
   free(estimate->weights);
   free(estimate->jacobian);
   free(estimate->covariance);
+  free(estimate->gauge_shifts);
   *estimate = (struct sb_estimate){0};
 }
 
@@ -125,7 +127,7 @@ static void weigh_known(struct sb_estimate *estimate)
   const struct sb_bench *bench = estimate->bench;
   for (size_t k = 0; k < bench->known_count; k++) {
     const struct sb_fit_known *known = &bench->setup->known[k];
-    const double exact = 1e-4 * fmax(fabs(known->least), fabs(known->greatest)) + 1e-300;
+    const double exact = 1e-4 * fmax(fabs(known->least), fabs(known->greatest)) + 1e-30;
     const double sd = fmax((known->greatest - known->least) / (2.0 * gsl_cdf_ugaussian_Pinv(0.975)), exact);
     estimate->weights[bench->reading_count + k] = 1.0 / (sd * sd);
   }
@@ -585,6 +587,24 @@ enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error 
 {
   const enum sb_status status = sb_estimate_evaluate(estimate, err);
   return status == SB_OK ? fill_covariance(estimate, err) : status;
+}
+
+enum sb_status sb_estimate_respond(struct sb_estimate *estimate, enum sb_fit_gauge_kind gauge, double *rows,
+                                   struct sb_error *err)
+{
+  double *x = calloc(estimate->terms + 1, sizeof *x), *gain = &estimate->bench->gains[gauge];
+  const double before = *gain;
+  if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  sb_bench_pack(estimate->bench, x);
+  *gain = before * exp(difference);
+  int failed = residuals(estimate, x, rows);
+  *gain = before * exp(-difference);
+  failed |= residuals(estimate, x, estimate->f);
+  for (size_t i = 0; i < estimate->rows; i++) rows[i] = (rows[i] - estimate->f[i]) / (2.0 * difference);
+  *gain = before;
+  failed |= residuals(estimate, x, estimate->f);
+  free(x);
+  return failed == 0 ? SB_OK : makes_no_machine(err);
 }
 
 void sb_estimate_gradient(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double *gradient)

@@ -15,6 +15,8 @@ struct sb_estimate {
   double *weights;    /* weights[rows]: 1 / variance; 0: set aside */
   double *jacobian;   /* jacobian[rows * terms_max] as rows of `terms` */
   double *covariance; /* covariance[terms * terms] */
+  double *
+      gauge_shifts; /* gauge_shifts[SB_FIT_GAUGE_COUNT * terms_max]: how the unknowns move as a gauge goes to its end */
   size_t terms_max;
   double work_done; /* readings and spans computed so far: a search that needs more than WORK_MAX of them is given up */
 };
@@ -56,8 +58,20 @@ enum sb_status sb_estimate_run(struct sb_estimate *estimate, struct sb_error *er
 /* Jacobian and covariance at the bench's present values and weights, which are an answer already. */
 enum sb_status sb_estimate_finish(struct sb_estimate *estimate, struct sb_error *err);
 
+/* How the residuals answer to a gain of one gauge, relative: rows[rows] gets the derivatives. */
+enum sb_status sb_estimate_respond(struct sb_estimate *estimate, enum sb_fit_gauge_kind gauge, double *rows,
+                                   struct sb_error *err);
+
 /* Gradient of a figure with respect to the unknowns: gradient[terms]. */
 void sb_estimate_gradient(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double *gradient);
+
+/* ---- gauge.c: gauges that err by one gain throughout ---- */
+
+/* Whether a gauge measured anything that counts. */
+bool sb_gauge_is_used(const struct sb_bench *bench, enum sb_fit_gauge_kind gauge);
+
+/* Fills gauge_shifts of a finished estimate. */
+enum sb_status sb_gauge_apply(struct sb_estimate *estimate, struct sb_error *err);
 
 /* ---- instant.c: logs over time in one gear ---- */
 

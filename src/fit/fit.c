@@ -7,8 +7,11 @@
 #include <string.h>
 
 #include "fit/bench.h"
+#include "fit/cover.h"
 #include "fit/estimate.h"
+#include "fit/fitted.h"
 #include "fit/identify.h"
+#include "fit/possible.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is undetermined: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
@@ -20,195 +23,6 @@ static const double confidence_point = 0.975;
 static const double same_share = 0.1;
 
 enum { PROFILE_ROUND_MAX = 4 };
-
-const struct sb_fit_figure_facts sb_fit_figures[SB_FIT_FIGURE_COUNT] = {
-#define FIGURE_ROW(kind, key, quantity, words) [kind] = {key, quantity, words},
-    SB_FIT_FIGURE_LIST(FIGURE_ROW)
-#undef FIGURE_ROW
-};
-
-const char *const sb_fit_parameter_words[SB_FIT_PARAMETER_COUNT] = {
-#define PARAMETER_ROW(kind, words) [kind] = words,
-    SB_FIT_PARAMETER_LIST(PARAMETER_ROW)
-#undef PARAMETER_ROW
-};
-
-int sb_fit_figure_find(const char *name)
-{
-  for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
-    if (strcmp(sb_fit_figures[k].key, name) == 0) return k;
-  }
-  return -1;
-}
-
-int sb_fit_figure_parameter(enum sb_fit_figure_kind kind)
-{
-  switch (kind) {
-    case SB_FIT_NO_LOAD_SPEED: return SB_FIT_P_NO_LOAD_SPEED;
-    case SB_FIT_STALL_TORQUE: return SB_FIT_P_STALL_TORQUE;
-    case SB_FIT_STALL_CURRENT: return SB_FIT_P_STALL_CURRENT;
-    case SB_FIT_NO_LOAD_CURRENT: return SB_FIT_P_FRICTION_SHARE;
-    case SB_FIT_ROTOR_INERTIA: return SB_FIT_P_ROTOR_INERTIA;
-    case SB_FIT_MESH_EFFICIENCY: return SB_FIT_P_MESH_EFFICIENCY;
-    case SB_FIT_LOAD_FRICTION: return SB_FIT_P_LOAD_FRICTION;
-    case SB_FIT_LOAD_VISCOUS: return SB_FIT_P_VISCOUS;
-    case SB_FIT_LOAD_INERTIA: return SB_FIT_P_LOAD_INERTIA;
-    default: return -1;
-  }
-}
-
-struct sb_fit_setup sb_fit_setup_default(const struct sb_model *model)
-{
-  struct sb_fit_setup setup = {.model = model};
-  if (model == NULL) return setup;
-  setup.is_fitted[SB_FIT_P_MESH_EFFICIENCY] = setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = true;
-  setup.is_fitted[SB_FIT_P_VISCOUS] = setup.is_fitted[SB_FIT_P_LOAD_INERTIA] = true;
-  setup.is_fitted[SB_FIT_P_ROTOR_INERTIA] = true;
-  return setup;
-}
-
-/* ---- figures ---- */
-
-/* Never below zero by nature, so that its interval is one of factors. */
-static bool is_positive_figure(enum sb_fit_figure_kind kind)
-{
-  switch (kind) {
-    case SB_FIT_NO_LOAD_CURRENT:
-    case SB_FIT_LOAD_FRICTION:
-    case SB_FIT_LOAD_VISCOUS:
-    case SB_FIT_MOTOR_FRICTION:
-    case SB_FIT_MOTOR_VISCOUS:
-    case SB_FIT_FRICTION_OVER_INERTIA:
-    case SB_FIT_VISCOUS_OVER_INERTIA: return false;
-    default: return true;
-  }
-}
-
-/* What counts as little for a figure that may be zero. */
-static double natural_size(const struct sb_bench *bench, enum sb_fit_figure_kind kind)
-{
-  const double *p = bench->p;
-  const double stall_nm = p[SB_FIT_P_STALL_TORQUE], speed = p[SB_FIT_P_NO_LOAD_SPEED];
-  switch (kind) {
-    case SB_FIT_NO_LOAD_CURRENT: return 0.1 * p[SB_FIT_P_STALL_CURRENT];
-    case SB_FIT_LOAD_FRICTION: return bench->scale[SB_FIT_P_LOAD_FRICTION];
-    case SB_FIT_LOAD_VISCOUS: return bench->scale[SB_FIT_P_VISCOUS];
-    case SB_FIT_MOTOR_FRICTION: return 0.1 * stall_nm;
-    case SB_FIT_MOTOR_VISCOUS: return 0.1 * stall_nm / speed;
-    case SB_FIT_FRICTION_OVER_INERTIA: return 0.1 * stall_nm / p[SB_FIT_P_ROTOR_INERTIA];
-    case SB_FIT_VISCOUS_OVER_INERTIA: return 0.1 * stall_nm / speed / p[SB_FIT_P_ROTOR_INERTIA];
-    default: return fabs(sb_bench_figure(bench, p, kind));
-  }
-}
-
-static bool is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind)
-{
-  bool has_motion = false;
-  for (int t = 0; t < bench->test_count; t++) has_motion |= bench->tests[t].is_dynamic;
-  if (isnan(sb_bench_figure(bench, bench->p, kind))) return true;
-  switch (kind) {
-    case SB_FIT_STALL_CURRENT:
-    case SB_FIT_NO_LOAD_CURRENT:
-    case SB_FIT_RESISTANCE:
-    case SB_FIT_KT: return !bench->has_currents;
-    case SB_FIT_KT_OVER_KE:
-    case SB_FIT_KE: return !bench->has_currents || !bench->is_voltage_known;
-    case SB_FIT_ROTOR_INERTIA:
-    case SB_FIT_LOAD_INERTIA:
-    case SB_FIT_TIME_CONSTANT:
-    case SB_FIT_TORQUE_OVER_INERTIA:
-    case SB_FIT_FRICTION_OVER_INERTIA:
-    case SB_FIT_VISCOUS_OVER_INERTIA: return !has_motion;
-    default: return false;
-  }
-}
-
-/* How far an undetermined direction may go. Viscous friction of the motor can be no more than all of its friction at no load. */
-static double reach_of(const struct sb_bench *bench, const struct sb_identify *directions, size_t k)
-{
-  int test, own;
-  const double *p = bench->p, reach = fmin(directions->sds[k], 1e2), share = p[SB_FIT_P_FRICTION_SHARE];
-  if (sb_identify_parameter(bench, directions->pivots[k], &test, &own) != SB_FIT_P_VISCOUS) return reach;
-  if (bench->setup->model != NULL || !bench->has_currents) return reach;
-  const double all_nm = p[SB_FIT_P_STALL_TORQUE] * fmax(share, 0.0) / (1.0 - share);
-  return fmin(reach, all_nm / p[SB_FIT_P_NO_LOAD_SPEED] / bench->scale[SB_FIT_P_VISCOUS]);
-}
-
-static bool is_of_friction(enum sb_fit_figure_kind kind)
-{
-  return kind == SB_FIT_MOTOR_FRICTION || kind == SB_FIT_MOTOR_VISCOUS || kind == SB_FIT_FRICTION_OVER_INERTIA ||
-         kind == SB_FIT_VISCOUS_OVER_INERTIA;
-}
-
-/* Whether going along an undetermined direction as far as the data let it would change the figure by half. Where not, *variance gets
- * what it may change it by, as of even chances. */
-static bool is_undetermined(const struct sb_estimate *full, const struct sb_identify *directions,
-                            enum sb_fit_figure_kind kind, const double *gradient, double *variance)
-{
-  const double size = fmax(fabs(sb_bench_figure(full->bench, full->bench->p, kind)), natural_size(full->bench, kind));
-  *variance = 0.0;
-  for (size_t k = 0; k < directions->count; k++) {
-    double along = 0.0, length = 0.0;
-    for (size_t j = 0; j < directions->terms; j++) {
-      const double part = directions->directions[k * directions->terms + j];
-      along += gradient[j] * part;
-      length += part * part;
-    }
-    const double reach = is_of_friction(kind) ? fmin(directions->sds[k], 1e2) : reach_of(full->bench, directions, k);
-    const double change = fabs(along) / sqrt(length) * reach;
-    if (change > undetermined_by_noise * size) return true;
-    *variance += change * change / 3.0;
-  }
-  return false;
-}
-
-/*
- * Variance of a figure, and the degrees of freedom behind it by the part that each channel has in it (Welch, Satterthwaite).
- * Weights from spreads that are themselves estimates are not the best ones: P. Meier, Variance of a weighted mean, Biometrics
- * 9, 1953 (from memory), gives the factor 1 + 4 sum of a (1 - a) / freedom over the parts a.
- */
-static double variance_of(const struct sb_estimate *estimate, const double *gradient, double *freedom)
-{
-  const struct sb_bench *bench = estimate->bench;
-  const size_t terms = estimate->terms;
-  double parts[3 * SB_FIT_LOG_MAX] = {0}, total = 0.0, under = 0.0, factor = 1.0, lean[64] = {0};
-  for (size_t j = 0; j < terms && j < 64; j++) {
-    for (size_t k = 0; k < terms; k++) lean[j] += estimate->covariance[j * terms + k] * gradient[k];
-  }
-  for (size_t i = 0; i < estimate->rows; i++) {
-    double pull = 0.0;
-    for (size_t j = 0; j < terms; j++) pull += estimate->jacobian[i * terms + j] * lean[j];
-    const double part = estimate->weights[i] * pull * pull;
-    total += part;
-    if (i < bench->reading_count) parts[bench->readings[i].channel] += part;
-  }
-  for (int c = 0; c < bench->channel_count; c++) {
-    if (!(bench->channels[c].freedom > 0.0 && total > 0.0)) continue;
-    const double part = parts[c] / total;
-    under += part * part / bench->channels[c].freedom;
-    factor += 4.0 * part * (1.0 - part) / bench->channels[c].freedom;
-  }
-  *freedom = under > 0.0 ? fmin(1.0 / under, 1e9) : 1e9;
-  return total * factor;
-}
-
-static void fill_figure(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double held_variance,
-                        struct sb_fit_figure *figure)
-{
-  double gradient[64] = {0};
-  sb_estimate_gradient(estimate, kind, gradient);
-  const double variance = variance_of(estimate, gradient, &figure->freedom);
-  figure->standard_error = sqrt(variance + held_variance);
-  const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(figure->freedom, 1.0));
-  const double reach = t * figure->standard_error;
-  if (is_positive_figure(kind) && figure->value > 0.0) {
-    figure->least = figure->value * exp(-reach / figure->value);
-    figure->greatest = figure->value * exp(reach / figure->value);
-  } else {
-    figure->least = figure->value - reach;
-    figure->greatest = figure->value + reach;
-  }
-}
 
 /* ---- the fit ---- */
 
@@ -301,11 +115,11 @@ static enum sb_status evaluate_all(struct fit *fit, struct sb_identify *directio
     double gradient[64] = {0}, size = 0.0;
     const enum sb_fit_figure_kind kind = (enum sb_fit_figure_kind)k;
     fit->states[k] = SB_FIT_ABSENT;
-    if (is_absent(&fit->bench, kind)) continue;
+    if (sb_fitted_is_absent(&fit->bench, kind)) continue;
     sb_estimate_gradient(estimate, kind, gradient);
     for (size_t j = 0; j < estimate->terms; j++) size = fmax(size, fabs(gradient[j]));
     fit->states[k] = size == 0.0 ? SB_FIT_GIVEN
-                     : is_undetermined(estimate, directions, kind, gradient, &fit->held_variance[k])
+                     : sb_fitted_is_open(estimate, directions, kind, gradient, &fit->held_variance[k])
                          ? SB_FIT_UNDETERMINED
                          : SB_FIT_DETERMINED;
   }
@@ -391,6 +205,22 @@ static enum sb_status search_with_shift(struct fit *fit, struct sb_fit_result *o
   return status == SB_OK ? sb_estimate_finish(estimate, err) : status;
 }
 
+/* Back from where the search may have left what is held now and can well be zero. What is open only together with others stays
+ * where it is: these follow it by their ratio, and no ratio to zero can be followed. */
+static void go_back(struct fit *fit, const struct fit *before, const struct sb_identify *directions)
+{
+  for (size_t k = 0; k < directions->count; k++) {
+    const double *direction = directions->directions + k * directions->terms;
+    const size_t pivot = directions->pivots[k];
+    int test = 0, own = 0;
+    const int parameter = sb_identify_parameter(&fit->bench, pivot, &test, &own);
+    bool is_alone = true;
+    for (size_t j = 0; j < directions->terms; j++) is_alone &= j == pivot || fabs(direction[j]) < same_share;
+    if (parameter < 0 || sb_bench_is_positive(parameter) || !before->bench.is_free[parameter] || !is_alone) continue;
+    fit->bench.p[parameter] = fit->start_p[parameter];
+  }
+}
+
 /* Holds what is undetermined, fits, evaluates again with the true noise, and fits once more where that changes anything. */
 static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct sb_error *err)
 {
@@ -409,11 +239,8 @@ static enum sb_status search(struct fit *fit, struct sb_fit_result *out, struct 
   struct fit before = *fit;
   status = evaluate_all(fit, &directions, out, err);
   if (status == SB_OK) {
+    go_back(fit, &before, &directions);
     sb_identify_hold(&directions, &fit->bench);
-    for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) { /* back from where the search may have left it */
-      const bool is_held_now = fit->was_free[j] && !fit->bench.is_free[j] && before.bench.is_free[j];
-      if (is_held_now && !sb_bench_is_positive(j)) fit->bench.p[j] = fit->start_p[j];
-    }
     const bool is_same = is_same_hold(&fit->bench, &before);
     status = is_same ? sb_estimate_finish(estimate, err) : sb_estimate_run_robust(estimate, err);
     if (status == SB_OK && !is_same) status = sb_instant_settle(estimate, err);
@@ -526,14 +353,15 @@ static void take_ends(const struct fit *fit, enum sb_fit_figure_kind kind, struc
   /* The current is the friction's share of another. */
   if (parameter < 0 || parameter == SB_FIT_P_FRICTION_SHARE || !fit->is_walked[parameter]) return;
   const double *ends = fit->ends[parameter];
-  const double t = gsl_cdf_tdist_Pinv(confidence_point, fmax(figure->freedom, 1.0));
-  const double size = fmax(fabs(figure->value), natural_size(&fit->bench, kind));
-  figure->least = ends[0];
-  figure->greatest = ends[1];
-  figure->standard_error = 0.5 * (ends[1] - ends[0]) / t;
+  const double size = fmax(fabs(figure->value), sb_fitted_size(&fit->bench, kind));
+  const double width = ends[1] - ends[0], unit = 2.0 * sb_cover_reach(1.0, figure->freedom, NULL, 0);
+  figure->least = sb_fitted_widen(&fit->estimate, kind, figure, ends[0]);
+  figure->greatest = sb_fitted_widen(&fit->estimate, kind, figure, ends[1]);
+  figure->standard_error = (figure->greatest - figure->least) / unit;
+  figure->gauge_share = 1.0 - width / (figure->greatest - figure->least);
   if (figure->standard_error > undetermined_by_noise * size) {
     figure->state = SB_FIT_UNDETERMINED;
-    figure->least = figure->greatest = figure->standard_error = NAN;
+    figure->least = figure->greatest = figure->standard_error = figure->gauge_share = NAN;
   }
 }
 
@@ -568,18 +396,44 @@ static void fill_figures(const struct fit *fit, struct sb_fit_result *out)
                                      .value = sb_bench_figure(&fit->bench, fit->bench.p, kind),
                                      .standard_error = NAN,
                                      .least = NAN,
-                                     .greatest = NAN};
+                                     .greatest = NAN,
+                                     .gauge_share = NAN};
     if (figure->state != SB_FIT_DETERMINED) continue;
-    fill_figure(&fit->estimate, kind, fit->held_variance[k], figure);
+    sb_fitted_fill(&fit->estimate, kind, fit->held_variance[k], figure);
     take_ends(fit, kind, figure);
     if (figure->state != SB_FIT_DETERMINED) continue;
-    const double share = figure->standard_error / fmax(fabs(figure->value), natural_size(&fit->bench, kind));
+    const double share = figure->standard_error / fmax(fabs(figure->value), sb_fitted_size(&fit->bench, kind));
     if (k <= SB_FIT_LOAD_INERTIA && share > least_certain) {
       least_certain = share;
       out->least_certain = kind;
     }
   }
   add_vague(fit, out);
+}
+
+static void fill_gauges(const struct fit *fit, struct sb_fit_result *out)
+{
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) {
+    const struct sb_fit_gauge *gauge = &fit->bench.setup->gauges[g];
+    out->gauges[g] = *gauge;
+    out->is_gauge_used[g] = sb_gauge_is_used(&fit->bench, (enum sb_fit_gauge_kind)g);
+  }
+}
+
+/* From the answer to the result; a figure that no machine can have is refused. */
+static enum sb_status conclude(struct fit *fit, const struct sb_log *logs, struct sb_fit_result *out,
+                               struct sb_error *err)
+{
+  enum sb_status status = sb_gauge_apply(&fit->estimate, err);
+  if (status == SB_OK) status = fill_readings(fit, out, err);
+  if (status != SB_OK) return status;
+  fill_gauges(fit, out);
+  fill_figures(fit, out);
+  fill_origins(fit, out);
+  fill_channels(fit, out);
+  out->nominal_voltage_v = fit->bench.nominal_voltage_v;
+  out->is_voltage_known = fit->bench.is_voltage_known;
+  return sb_possible_check(out, logs, err);
 }
 
 enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
@@ -600,14 +454,11 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_lo
     remember_free(fit);
     status = sb_bench_has_shift(&fit->bench) ? search_with_shift(fit, &result, err) : search(fit, &result, err);
   }
-  if (status == SB_OK) status = fill_readings(fit, &result, err);
+  if (status == SB_OK) status = conclude(fit, logs, &result, err);
   if (status == SB_OK) {
-    fill_figures(fit, &result);
-    fill_origins(fit, &result);
-    fill_channels(fit, &result);
-    result.nominal_voltage_v = fit->bench.nominal_voltage_v;
-    result.is_voltage_known = fit->bench.is_voltage_known;
     *out = result;
+  } else {
+    sb_fit_result_clear(&result);
   }
   if (status == SB_ERR_NUMERICS && fit->estimate.work_done > SB_ESTIMATE_WORK_MAX) {
     sb_fail(

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/fields.h"
 
@@ -15,7 +16,7 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
   static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_figure, "standard_error_si", standard_error, NUMBER),
                                            SB_MEMBER_AS(sb_fit_figure, "least_si", least, NUMBER),
                                            SB_MEMBER_AS(sb_fit_figure, "greatest_si", greatest, NUMBER),
-                                           SB_MEMBERS_END};
+                                           SB_MEMBER(sb_fit_figure, gauge_share, NUMBER), SB_MEMBERS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
   sb_json_open_object(json);
   sb_json_put_string(json, "figure", sb_fit_figures[kind].key);
@@ -23,6 +24,20 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
   sb_json_put_string(json, "unit", sb_show_si(kind));
   sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
   sb_fields_put_json(json, fields, figure);
+  sb_json_close(json);
+}
+
+static void put_gauges(struct sb_json *json, const struct sb_fit_result *result)
+{
+  sb_json_put_array(json, "gauges");
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "gauge", sb_fit_gauges[g].name);
+    sb_json_put_number(json, "half_width_pct", 100.0 * result->gauges[g].half_width);
+    sb_json_put_boolean(json, "is_default", result->gauges[g].is_default);
+    sb_json_put_boolean(json, "is_used", result->is_gauge_used[g]);
+    sb_json_close(json);
+  }
   sb_json_close(json);
 }
 
@@ -96,12 +111,23 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
   sb_json_close(json);
 }
 
+/* A figure whose whole interval lies beyond what can be, perhaps by chance. */
+static void put_doubt(struct sb_json *json, const struct sb_fit_result *result)
+{
+  struct sb_doubt doubt;
+  const bool is_any = sb_possible_doubt(result, &doubt);
+  sb_json_put_string(json, "doubtful_figure", is_any ? sb_fit_figures[doubt.kind].key : NULL);
+  sb_json_put_string(json, "doubt", is_any ? doubt.wrong : NULL);
+}
+
 int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   struct sb_json json;
   sb_json_begin(&json, out, "fit");
   sb_json_put_number(&json, "nominal_voltage_v", result->is_voltage_known ? result->nominal_voltage_v : (double)NAN);
+  put_gauges(&json, result);
   put_figures(&json, result);
+  put_doubt(&json, result);
   put_logs(&json, result, logs);
   sb_json_put_array(&json, "undetermined");
   for (size_t k = 0; k < result->undetermined_count; k++) put_undetermined(&json, &result->undetermined[k]);

@@ -53,12 +53,13 @@ static enum sb_fit_phase see_phase(const struct sb_log *log)
   return falls && rises ? SB_FIT_BOTH : falls ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
 }
 
+/* Whether it turns when the log begins: a fast start may be over within five rows. */
 static bool is_rolling(const struct sb_log *log)
 {
   double bins[BIN_COUNT], greatest = 0.0;
   const int count = bin_speeds(log, bins);
   for (int k = 0; k < count; k++) greatest = fmax(greatest, bins[k]);
-  const size_t few = log->count < 5 ? log->count : 5;
+  const size_t few = log->count < 3 ? log->count : 3;
   return median_of(sb_bench_speeds(log), 0, few) > rest_share * greatest;
 }
 
@@ -407,7 +408,9 @@ static void set_free(struct sb_bench *bench)
     enum sb_fit_parameter parameter;
   } same[] = {{SB_FIT_NO_LOAD_SPEED, SB_FIT_P_NO_LOAD_SPEED},     {SB_FIT_STALL_TORQUE, SB_FIT_P_STALL_TORQUE},
               {SB_FIT_STALL_CURRENT, SB_FIT_P_STALL_CURRENT},     {SB_FIT_ROTOR_INERTIA, SB_FIT_P_ROTOR_INERTIA},
-              {SB_FIT_MESH_EFFICIENCY, SB_FIT_P_MESH_EFFICIENCY}, {SB_FIT_LOAD_INERTIA, SB_FIT_P_LOAD_INERTIA}};
+              {SB_FIT_MESH_EFFICIENCY, SB_FIT_P_MESH_EFFICIENCY}, {SB_FIT_LOAD_INERTIA, SB_FIT_P_LOAD_INERTIA},
+              {SB_FIT_MOTOR_VISCOUS, SB_FIT_P_VISCOUS},           {SB_FIT_LOAD_VISCOUS, SB_FIT_P_VISCOUS},
+              {SB_FIT_LOAD_FRICTION, SB_FIT_P_LOAD_FRICTION}};
   for (size_t k = 0; k < bench->known_count; k++) {
     const struct sb_fit_known *known = &bench->setup->known[k];
     for (size_t s = 0; s < sizeof same / sizeof *same; s++) {
@@ -477,6 +480,7 @@ enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *
                              size_t count, struct sb_error *err)
 {
   *bench = (struct sb_bench){.setup = setup, .known_count = setup->known_count};
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) bench->gains[g] = 1.0;
   set_voltage(bench, logs, count);
   enum sb_status status = check_load(setup, err);
   for (size_t k = 0; k < count && status == SB_OK; k++) {

@@ -27,7 +27,8 @@ static void compute_points(const struct sb_bench *bench, const struct sb_bench_t
     const size_t row = bench->readings[i].row;
     const int gear = gears != NULL && gears[row] >= 1.0 ? (int)gears[row] - 1 : test->gear;
     const double voltage_v = sb_bench_voltage(bench, test->log, row);
-    const double speed = sb_predict_speed_rad_s(machine, gear, voltage_v, torques != NULL ? torques[row] : 0.0);
+    const double torque_nm = torques != NULL ? torques[row] / bench->gains[SB_FIT_GAUGE_TORQUE] : 0.0;
+    const double speed = sb_predict_speed_rad_s(machine, gear, voltage_v, torque_nm);
     switch (bench->readings[i].column) {
       case SB_LOG_OUTPUT_SPEED: computed[i] = speed / machine->gearbox.gears[gear].ratio; break;
       case SB_LOG_MOTOR_CURRENT:
@@ -40,12 +41,33 @@ static void compute_points(const struct sb_bench *bench, const struct sb_bench_t
 
 /* ---- all ---- */
 
+/* A machine in the time of a clock that runs fast: all that moves seems slower by as much, as if inertias were greater. */
+static void take_clock(struct sb_model *machine, double gain)
+{
+  machine->motor.rotor_inertia_kg_m2 *= gain;
+  machine->load.inertia_kg_m2 *= gain;
+  machine->shifter.travel_time_s *= gain;
+  machine->shifter.swing_turns *= gain;
+}
+
+/* A friction that noise has brought below zero helps the motion, whichever way the gear turns the output. */
+static void turn_help(const struct sb_bench_test *test, double friction_nm, struct sb_model *machine)
+{
+  if (!(friction_nm < 0.0) || machine->gearbox.gears[test->gear].output_direction > 0) return;
+  for (int k = 0; k < machine->load.part_count; k++) {
+    struct sb_load_part *part = &machine->load.parts[k];
+    if (part->ops == sb_load_kind_find("constant") && part->torque_nm == friction_nm) part->torque_nm = -friction_nm;
+  }
+}
+
 static int predict_test(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
                         const double *own, double *computed)
 {
   struct sb_model machine;
   if (!sb_bench_machine(bench, p, test->added_inertia_kg_m2, &machine)) return -1;
   machine.motor.resistance_ohm += test->source_ohm;
+  take_clock(&machine, bench->gains[SB_FIT_GAUGE_CLOCK]);
+  if (test->is_dynamic) turn_help(test, p[SB_FIT_P_LOAD_FRICTION], &machine);
   if (test->event_count > 0) return sb_shift_compute(bench, test, &machine, own, computed);
   if (test->is_dynamic) return sb_dynamics_compute(bench, test, &machine, own, computed);
   compute_points(bench, test, &machine, computed);
@@ -57,6 +79,10 @@ int sb_predict(const struct sb_bench *bench, const double *p, double (*own)[SB_O
   int failed = 0;
   for (int t = 0; t < bench->test_count && failed == 0; t++) {
     failed = predict_test(bench, &bench->tests[t], p, own[t], computed);
+  }
+  for (size_t i = 0; i < bench->reading_count; i++) {
+    const bool is_current = bench->readings[i].column == SB_LOG_MOTOR_CURRENT;
+    computed[i] *= bench->gains[is_current ? SB_FIT_GAUGE_CURRENT : SB_FIT_GAUGE_SPEED];
   }
   return failed;
 }

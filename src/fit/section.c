@@ -158,6 +158,9 @@ int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_log
 {
   fputs("# fitted to\n", out);
   for (size_t k = 0; k < result->log_count; k++) fprintf(out, "#   %s\n", logs[k].path);
+  struct sb_sentence gauges = {0};
+  sb_show_gauges(result, &gauges);
+  if (gauges.length > 0) fprintf(out, "# gauges: %s\n", gauges.text);
   write_motor(result, out);
   if (result->figures[SB_FIT_MESH_EFFICIENCY].state == SB_FIT_DETERMINED) {
     fputs("gearbox:\n", out);

@@ -145,7 +145,7 @@ int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *t
                           .wanted = test->gear,
                           .next = test->first,
                           .computed = computed};
-  machine->supply.open_circuit_voltage_v = test->spans[0].voltage_v;
+  machine->supply.open_circuit_voltage_v = test->spans[0].voltage_v / bench->gains[SB_FIT_GAUGE_VOLTAGE];
   machine->run.initial_output_speed_rad_s = gear->output_direction * own[SB_OWN_SPEED] / gear->ratio;
   const int failed = run_log(&replay, own);
   sb_sim_clear(&replay.sim);

@@ -58,3 +58,12 @@ const char *sb_show_exact(double value, char text[32])
   }
   return text;
 }
+
+void sb_show_gauges(const struct sb_fit_result *result, struct sb_sentence *out)
+{
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) {
+    if (!result->is_gauge_used[g] || !(result->gauges[g].half_width > 0.0)) continue;
+    sb_words_add(out, "%s%s %.3g %%", out->length > 0 ? ", " : "", sb_fit_gauges[g].name,
+                 100.0 * result->gauges[g].half_width);
+  }
+}

@@ -4,6 +4,7 @@
 #define SHIFTBAND_FIT_SHOW_H
 
 #include "shiftband/fit.h"
+#include "text/words.h"
 
 struct sb_shown_unit {
   const char *name; /* as a scenario takes it */
@@ -21,6 +22,9 @@ struct sb_shown_unit sb_show_column_unit(enum sb_log_column column);
 
 /* Number with digits down to a tenth of its error, or six where there is none. */
 const char *sb_show_number(double value, double error, char text[32]);
+
+/* The gauges used: "torque 2 %, speed 0.5 %"; "" where all are exact. */
+void sb_show_gauges(const struct sb_fit_result *result, struct sb_sentence *out);
 
 /* The shortest text that reads back to nine digits. */
 const char *sb_show_exact(double value, char text[32]);

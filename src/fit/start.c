@@ -371,7 +371,7 @@ static void set_bare(struct sb_bench *bench, const struct guess *guess)
   p[SB_FIT_P_ROTOR_INERTIA] = inertia;
   p[SB_FIT_P_MESH_EFFICIENCY] = 1.0;
   p[SB_FIT_P_LOAD_INERTIA] = inertia;
-  p[SB_FIT_P_VISCOUS] = fmin(viscous, 0.5 * stall_nm / w0);
+  p[SB_FIT_P_VISCOUS] = known_value(bench, SB_FIT_MOTOR_VISCOUS, fmin(viscous, 0.5 * stall_nm / w0));
 }
 
 static void set_from_scenario(struct sb_bench *bench)
@@ -392,6 +392,8 @@ static void set_from_scenario(struct sb_bench *bench)
     if (part->ops == sb_load_kind_find("constant") && part->is_resisting) p[SB_FIT_P_LOAD_FRICTION] = part->torque_nm;
     if (part->ops == sb_load_kind_find("viscous")) p[SB_FIT_P_VISCOUS] = part->viscous_nms_rad;
   }
+  p[SB_FIT_P_LOAD_FRICTION] = known_value(bench, SB_FIT_LOAD_FRICTION, p[SB_FIT_P_LOAD_FRICTION]);
+  p[SB_FIT_P_VISCOUS] = known_value(bench, SB_FIT_LOAD_VISCOUS, p[SB_FIT_P_VISCOUS]);
   memcpy(bench->prior, p, sizeof bench->prior);
 }
 

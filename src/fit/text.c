@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/words.h"
 
@@ -152,6 +153,41 @@ static void write_figures(const struct sb_fit_result *result, FILE *out)
   }
 }
 
+/* Figures of whose intervals the gauges make more than half. */
+static void add_gauged(const struct sb_fit_result *result, struct sb_sentence *text)
+{
+  for (int k = 0; k < SB_FIT_FIGURE_COUNT; k++) {
+    const struct sb_fit_figure *figure = &result->figures[k];
+    if (figure->state != SB_FIT_DETERMINED || !(figure->gauge_share > 0.5)) continue;
+    sb_words_add(text, "%s%s (%.0f %%)", text->length > 0 ? ", " : "", sb_fit_figures[k].words,
+                 100.0 * figure->gauge_share);
+  }
+}
+
+static bool is_any_default(const struct sb_fit_result *result)
+{
+  bool is_any = false;
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) is_any |= result->is_gauge_used[g] && result->gauges[g].is_default;
+  return is_any;
+}
+
+static void write_gauges(const struct sb_fit_result *result, FILE *out)
+{
+  struct sb_sentence gauges = {0}, gauged = {0};
+  sb_show_gauges(result, &gauges);
+  add_gauged(result, &gauged);
+  fputc('\n', out);
+  if (gauges.length == 0) {
+    sb_words_say(out, 0, 0, "The gauges are taken as exact; the intervals are those of noise alone.");
+    return;
+  }
+  sb_words_say(out, 0, 0, "In all its readings alike a gauge may be wrong by: %s%s.", gauges.text,
+               is_any_default(result) ? " (common practice where --gauge does not say better)" : "");
+  if (gauged.length > 0) {
+    sb_words_say(out, 0, 0, "Exact gauges would narrow these intervals by more than half: %s.", gauged.text);
+  }
+}
+
 /* ---- what the data leave open ---- */
 
 /* All parameters of a direction in words: "stall torque, motor friction and rotor inertia". */
@@ -209,20 +245,34 @@ static void write_certainty(const struct sb_fit_result *result, FILE *out)
   sb_words_say(out, 0, 0, "This measurement would improve it most: %s.", result->advice[0]);
 }
 
+static void write_cautions(const struct sb_fit_result *result, FILE *out)
+{
+  struct sb_doubt doubt;
+  if (sb_possible_doubt(result, &doubt)) {
+    fputc('\n', out);
+    sb_words_say(
+        out, 0, 0,
+        "Caution: the %s is %s with its whole interval, which no machine's is. It may be chance, as in 1 of 40 "
+        "sound logs; if not: %s",
+        sb_fit_figures[doubt.kind].words, doubt.beyond, doubt.wrong);
+  }
+  if (!result->has_unseen_engagement) return;
+  fputc('\n', out);
+  sb_words_say(out, 0, 0,
+               "Caution: the gear column does not show when the next gear engaged (0 while no gear is engaged). The "
+               "intervals then contain the true value in about 90 of 100 logs, not in 95.");
+}
+
 int sb_fit_write_text(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   for (size_t k = 0; k < result->log_count; k++) write_log(result, &logs[k], k, out);
   write_figures(result, out);
+  write_gauges(result, out);
   if (result->undetermined_count > 0) {
     write_all_open(result, out);
   } else {
     write_certainty(result, out);
   }
-  if (result->has_unseen_engagement) {
-    fputc('\n', out);
-    sb_words_say(out, 0, 0,
-                 "Caution: the gear column does not show when the next gear engaged (0 while no gear is engaged). The "
-                 "intervals then contain the true value in about 90 of 100 logs, not in 95.");
-  }
+  write_cautions(result, out);
   return ferror(out) ? -1 : 0;
 }

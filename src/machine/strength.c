@@ -12,7 +12,7 @@ static const struct material {
   const char *name;
   double tensile_pa, modulus_pa;
 } materials[] = {[SB_MATERIAL_NONE] = {"", (double)NAN, (double)NAN},
-#define MATERIAL_ROW(code, name, tensile_pa, modulus_pa) [code] = {name, tensile_pa, modulus_pa},
+#define MATERIAL_ROW(code, name, other, tensile_pa, modulus_pa) [code] = {name, tensile_pa, modulus_pa},
                  SB_MATERIAL_LIST(MATERIAL_ROW)
 #undef MATERIAL_ROW
 };

@@ -7,13 +7,17 @@
 #include "scenario/schema_words.h"
 
 static const struct sb_choice chemistries[] = {
-#define CHEMISTRY_CHOICE(code, name) {name, code},
+#define CHEMISTRY_CHOICE(code, name, other) {name, code}, {other, code},
     SB_CHEMISTRY_LIST(CHEMISTRY_CHOICE)
 #undef CHEMISTRY_CHOICE
-        {NULL, 0}};
+        {"LiPo", SB_CHOICE_REFUSED},
+    {NULL, 0}};
 
 static const struct sb_key keys[] = {
-    {CHOICE("chemistry", chemistries), .default_words = "chemistry or points is required", DRAFT(battery.chemistry),
+    {CHOICE("chemistry", chemistries), .instead = "points",
+     .refusal = ": nearest is \"lithium ion\", whose cut-off of 2.5 V a cell damages such cells: give their maker's as "
+                "cutoff_voltage, too (about 3 V a cell, common practice)",
+     .default_words = "chemistry or points is required", DRAFT(battery.chemistry),
      .meaning =
          "The kind of its cells: it brings the cells' voltage over the charge near 25 C, and the cut-off voltage."},
     {LATER("points", "list of [charge, voltage]"), .default_words = "chemistry or points is required",

@@ -49,7 +49,8 @@ int sb_scenario_write_keys(FILE *out)
   sb_words_say(
       out, 0, 0,
       "A scenario is a YAML file of the sections and keys below. Every quantity carries its unit; units take SI "
-      "prefixes and may be combined (N.m, kg.m2, N.m.s/rad). N stands for a number from 1.");
+      "prefixes and may be combined (N.m, kg.m2, N.m.s/rad). A product may also be written N m, N-m, N*m or Nm. N stands for a "
+      "number from 1.");
   fputc('\n', out);
   write_section(out, "", &sb_scenario_schema);
   if (fflush(out) != 0 || ferror(out)) {

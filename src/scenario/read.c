@@ -24,6 +24,28 @@ void sb_reader_fault(struct sb_reader *reader, const char *path, const char *for
   sb_faults_add(reader->faults, &place, path, "%s", text);
 }
 
+void sb_reader_note(struct sb_reader *reader, const struct sb_place *place, const char *path, const char *format, ...)
+{
+  char text[1024];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text, sizeof text, format, arguments);
+  va_end(arguments);
+  const bool is_path_said = place->set_path != NULL && strcmp(place->set_path, path) == 0;
+  sb_faults_add(reader->notes, place, "", "note: %s%s%s", is_path_said ? "" : path, is_path_said ? "" : ": ", text);
+}
+
+void sb_reader_note_unit(struct sb_reader *reader, const struct sb_node *node, const char *path,
+                         enum sb_quantity quantity)
+{
+  struct sb_unit_text unit;
+  const bool is_new = !reader->has_unit_note && sb_units_taken_as(node->text, quantity, &unit);
+  if (!is_new) return;
+  sb_reader_note(reader, &node->place, path, "%s is taken as %s, and so are others like it",
+                 sb_fail_quote(node->text).text, unit.text);
+  reader->has_unit_note = true;
+}
+
 const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char *path)
 {
   char step[128];
@@ -110,6 +132,7 @@ static struct sb_given read_number(struct sb_reader *reader, const struct sb_key
     refuse_range(reader, key, given.quantity, node, value);
   } else {
     given.value = value;
+    sb_reader_note_unit(reader, node, reader->path, given.quantity);
   }
   remember(reader, key, &given, node->place.line > 0 || node->place.set_path != NULL);
   return given;
@@ -130,16 +153,31 @@ static void read_whole(struct sb_reader *reader, const struct sb_key *key, const
                 sb_reader_key_range_words(key).text, length > 0 ? sb_fail_quote(node->text).text : "nothing");
 }
 
-static void read_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, int *out)
+/* A choice that is none: with what to write where that is known, else with the nearest name. */
+static void refuse_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, bool is_known)
 {
   const char *names[KEY_NAME_MAX + 1] = {NULL};
-  for (int i = 0; key->choices[i].name != NULL; i++) {
-    names[i] = key->choices[i].name;
-    if (strcmp(node->text, names[i]) != 0) continue;
-    *out = key->choices[i].value;
-    return;
+  char instead[64] = "", why[sizeof(struct sb_nearest)] = "";
+  int count = 0;
+  for (const struct sb_choice *choice = key->choices; choice->name != NULL; choice++) {
+    if (choice->value != SB_CHOICE_REFUSED) names[count++] = choice->name;
   }
-  refuse(reader, key, node, sb_nearest_hint(node->text, names).text);
+  if (key->instead != NULL) snprintf(instead, sizeof instead, ", or %s in its place", key->instead);
+  if (!is_known) snprintf(why, sizeof why, "%s", sb_nearest_hint(node->text, names).text);
+  sb_faults_add(reader->faults, &node->place, reader->path, "needs %s%s, found %s%s%s", sb_reader_key_words(key).text,
+                instead, node->text[0] == 0 ? "nothing" : sb_fail_quote(node->text).text, why,
+                is_known ? key->refusal : "");
+}
+
+static void read_choice(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, int *out)
+{
+  const struct sb_choice *choice = key->choices;
+  while (choice->name != NULL && !sb_nearest_is_same(choice->name, node->text)) choice++;
+  if (choice->name == NULL || choice->value == SB_CHOICE_REFUSED) {
+    refuse_choice(reader, key, node, choice->name != NULL);
+  } else {
+    *out = choice->value;
+  }
 }
 
 static void read_flag(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, bool *out)

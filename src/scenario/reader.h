@@ -22,15 +22,18 @@ struct sb_value {
 
 struct sb_reader {
   const char *file; /* as in messages; its folder holds the tables */
-  struct sb_fault_list *faults;
-  struct sb_arena *scratch; /* lives while reading */
-  struct sb_arena *kept;    /* lives as long as the scenario */
-  const struct sb_node *root;
+  struct sb_fault_list *faults, *notes;
+  struct sb_arena *scratch;   /* lives while reading */
+  struct sb_arena *kept;      /* lives as long as the scenario */
+  const struct sb_node *root; /* with the sets in it */
+  const char *const *sets;    /* sets[set_count], as texts PATH=VALUE */
+  size_t set_count;
   struct sb_draft *draft;
   char path[SB_PATH_SIZE]; /* of the key being read */
   struct sb_value *values; /* newest first */
   size_t comma_count;      /* as in struct sb_scenario */
   const char *comma_tables[SB_COMMA_TABLE_MAX];
+  bool has_unit_note;
   bool is_out_of_memory;
 };
 
@@ -96,6 +99,14 @@ bool sb_reader_has(const struct sb_reader *reader, const char *path);
 /* Adds a fault in the place of a dotted path, or of the section that misses it. */
 void sb_reader_fault(struct sb_reader *reader, const char *path, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+
+/* Adds a note, what no one needs to change but should know. */
+void sb_reader_note(struct sb_reader *reader, const struct sb_place *place, const char *path, const char *format, ...)
+    __attribute__((format(printf, 4, 5)));
+
+/* Notes the first number whose unit was taken for another one than is written. */
+void sb_reader_note_unit(struct sb_reader *reader, const struct sb_node *node, const char *path,
+                         enum sb_quantity quantity);
 
 /* What a key takes ("a torque (N.m, ...)") and its range ("above 0 N.m, at most 1e6 N.m", or ""). */
 struct sb_key_words {

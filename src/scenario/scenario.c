@@ -15,7 +15,7 @@
 struct work {
   struct sb_reader reader;
   struct sb_document document;
-  struct sb_fault_list faults;
+  struct sb_fault_list faults, notes;
   struct sb_arena scratch, kept;
   struct sb_draft draft;
   struct sb_scenario scenario;
@@ -137,7 +137,7 @@ static enum sb_status finish(struct work *work, struct sb_scenario *out, struct 
   if (work->document.is_out_of_memory || work->reader.is_out_of_memory) return SB_ERR_MEMORY;
   if (work->faults.total > 0) return sb_faults_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   struct sb_arena *storage = malloc(sizeof *storage);
-  if (storage == NULL || !list_keys(work)) {
+  if (storage == NULL || !list_keys(work) || !sb_faults_publish(&work->notes, &work->scenario.notes)) {
     free(storage);
     return SB_ERR_MEMORY;
   }
@@ -166,6 +166,8 @@ static enum sb_status parse_with(struct work *work, const char *text, size_t len
     return publish_one(faults, SB_ERR_USAGE, message);
   }
   work->reader.root = root;
+  work->reader.sets = sets;
+  work->reader.set_count = set_count;
   if (root != NULL && !work->document.is_out_of_memory) read_stages(work);
   return finish(work, out, faults);
 }
@@ -176,12 +178,17 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
   *faults = (struct sb_faults){0};
   struct work *work = calloc(1, sizeof *work);
   if (work == NULL) return SB_ERR_MEMORY;
-  work->faults.file = path;
+  work->faults.file = work->notes.file = path;
   work->document = (struct sb_document){.arena = &work->scratch, .faults = &work->faults};
-  work->reader = (struct sb_reader){
-      .file = path, .faults = &work->faults, .scratch = &work->scratch, .kept = &work->kept, .draft = &work->draft};
+  work->reader = (struct sb_reader){.file = path,
+                                    .faults = &work->faults,
+                                    .notes = &work->notes,
+                                    .scratch = &work->scratch,
+                                    .kept = &work->kept,
+                                    .draft = &work->draft};
   const enum sb_status status = parse_with(work, text, length, sets, set_count, out, faults);
   sb_faults_list_clear(&work->faults);
+  sb_faults_list_clear(&work->notes);
   sb_arena_clear(&work->scratch);
   sb_arena_clear(&work->kept);
   free(work);
@@ -237,5 +244,6 @@ void sb_scenario_clear(struct sb_scenario *scenario)
   struct sb_arena *storage = scenario->storage;
   if (storage != NULL) sb_arena_clear(storage);
   free(storage);
+  sb_faults_clear(&scenario->notes);
   scenario->storage = NULL;
 }

@@ -13,6 +13,7 @@
 #include "shiftband/model.h"
 #include "shiftband/strength.h"
 #include "shiftband/units.h"
+#include <limits.h>
 
 /* A value that may be of either of two quantities. */
 struct sb_given {
@@ -134,10 +135,13 @@ enum sb_key_flag {
   SB_SHORT_FORM = 16 /* LIST: a single value stands for an item's first key; SECTION: for its first key */
 };
 
+/* Rows of one value in a row are names for the same. */
 struct sb_choice {
   const char *name; /* NULL ends the list */
-  int value;
+  int value;        /* SB_CHOICE_REFUSED: a name that people use for none of these, which the key's `refusal` answers */
 };
+
+#define SB_CHOICE_REFUSED INT_MIN
 
 struct sb_section;
 
@@ -155,7 +159,9 @@ struct sb_key {
   const struct sb_section *section;
   const struct sb_section *const *kinds; /* NULL ends the list */
   void (*set_kind)(void *base, const struct sb_section *kind, const struct sb_node *node);
-  const char *needs; /* LATER: what it needs, in words */
+  const char *refusal; /* CHOICE: what to write for a name that is refused; NULL: there is none */
+  const char *instead; /* CHOICE: the key that may be given in its place; NULL: none */
+  const char *needs;   /* LATER: what it needs, in words */
   const char *meaning;
 };
 

@@ -12,7 +12,7 @@ const struct sb_choice sb_shape_sections[] = {{"round", SB_SHAFT_ROUND},
                                               {NULL, 0}};
 
 const struct sb_choice sb_shape_materials[] = {
-#define MATERIAL_CHOICE(code, name, tensile_pa, modulus_pa) {name, code},
+#define MATERIAL_CHOICE(code, name, other, ...) {name, code}, {other, code},
     SB_MATERIAL_LIST(MATERIAL_CHOICE)
 #undef MATERIAL_CHOICE
         {NULL, 0}};

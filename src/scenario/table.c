@@ -38,6 +38,7 @@ static bool read_point(struct sb_reader *reader, const struct sb_table_request *
                   sb_fail_quote(number->text).text);
     return false;
   }
+  sb_reader_note_unit(reader, number, path, format->value.kind);
   return is_fit;
 }
 

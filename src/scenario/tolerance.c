@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `tolerances`: a spread for any quantity of the scenario, by its dotted path. */
 #include <math.h>
+#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -36,6 +37,31 @@ static const struct sb_value *find_value(const struct sb_reader *reader, const c
   return value;
 }
 
+/* Whether a set has to do with a key: one of the same section, whose parts it may replace. */
+static bool is_set_beside(const struct sb_reader *reader, const char *path)
+{
+  const size_t length = strcspn(path, ".");
+  for (size_t i = 0; i < reader->set_count; i++) {
+    if (strncmp(reader->sets[i], path, length) == 0 && strchr(".=", reader->sets[i][length]) != NULL) return true;
+  }
+  return false;
+}
+
+/* A tolerance that does not fit: of the file, under a --set that made it so, it is left out with a note; else it is a fault. */
+static void refuse(struct sb_reader *reader, const struct sb_place *place, bool is_by_set, const char *format, ...)
+{
+  char text[512];
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(text, sizeof text, format, arguments);
+  va_end(arguments);
+  if (is_by_set && place->set_path == NULL) {
+    sb_reader_note(reader, place, reader->path, "left out under --set: %s", text);
+  } else {
+    sb_faults_add(reader->faults, place, reader->path, "%s", text);
+  }
+}
+
 static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
 {
   char renewed[SB_PATH_SIZE];
@@ -49,8 +75,9 @@ static void refuse_path(struct sb_reader *reader, const struct sb_node *node)
   for (const struct sb_value *v = reader->values; v != NULL && count < CANDIDATE_MAX; v = v->next) {
     if (v->key->kind != SB_KEY_WHOLE) paths[count++] = v->path;
   }
-  sb_faults_add(reader->faults, &node->key_place, "tolerances", "needs the path of a quantity, found %s%s",
-                sb_fail_quote(node->key).text, sb_nearest_hint(node->key, paths).text);
+  snprintf(reader->path, sizeof reader->path, "tolerances");
+  refuse(reader, &node->key_place, is_set_beside(reader, node->key), "needs the path of a quantity, found %s%s",
+         sb_fail_quote(node->key).text, sb_nearest_hint(node->key, paths).text);
 }
 
 /* `10 %` of a value that is itself a percentage could mean two things. */
@@ -98,24 +125,26 @@ static bool read_spread(struct sb_reader *reader, const struct sb_node *node, co
   return true;
 }
 
-/* Both ends must be values that the key itself would take, with the given value between them. */
-static void check_spread(struct sb_reader *reader, const struct sb_node *node, const struct sb_value *value,
+/* Both ends must be values that the key itself would take, with the given value between them. False when they are not. */
+static bool check_spread(struct sb_reader *reader, const struct sb_node *node, const struct sb_value *value,
                          const struct sb_tolerance *tolerance)
 {
+  const bool has_sets = reader->set_count > 0; /* one of another key can move the value, too */
   const double scale = value->quantity == SB_PERCENT ? 100.0 : 1.0;
   const char *si = value->quantity == SB_PERCENT ? "%" : sb_units_si(value->quantity);
   const char *space = si[0] != 0 ? " " : "";
+  const double least = tolerance->least * scale, greatest = tolerance->greatest * scale;
   if (!sb_reader_key_holds(value->key, value->quantity, tolerance->least) ||
       !sb_reader_key_holds(value->key, value->quantity, tolerance->greatest)) {
-    sb_faults_add(reader->faults, &node->place, reader->path, "needs values %s, found %.10g..%.10g%s%s",
-                  sb_reader_key_range_words(value->key).text, tolerance->least * scale, tolerance->greatest * scale,
-                  space, si);
-  } else if (value->value < tolerance->least || value->value > tolerance->greatest) {
-    sb_faults_add(reader->faults, &node->place, reader->path,
-                  "needs a range with the value itself (%.10g%s%s) in it, "
-                  "found %.10g..%.10g%s%s",
-                  value->value * scale, space, si, tolerance->least * scale, tolerance->greatest * scale, space, si);
+    refuse(reader, &node->place, has_sets, "needs values %s, found %.10g..%.10g%s%s",
+           sb_reader_key_range_words(value->key).text, least, greatest, space, si);
+    return false;
   }
+  if (value->value >= tolerance->least && value->value <= tolerance->greatest) return true;
+  refuse(reader, &node->place, has_sets,
+         "needs a range with the value itself (%.10g%s%s) in it, found %.10g..%.10g%s%s", value->value * scale, space,
+         si, least, greatest, space, si);
+  return false;
 }
 
 static void read_tolerance(struct sb_reader *reader, const struct sb_node *node, struct sb_scenario *out)
@@ -132,7 +161,7 @@ static void read_tolerance(struct sb_reader *reader, const struct sb_node *node,
   }
   if (isnan(value->value)) {
     if (!value->is_given) {
-      sb_faults_add(reader->faults, &node->key_place, reader->path, "needs a key with a value, found one without");
+      refuse(reader, &node->key_place, is_set_beside(reader, path), "needs a key with a value, found one without");
     }
     return;
   }
@@ -147,8 +176,8 @@ static void read_tolerance(struct sb_reader *reader, const struct sb_node *node,
     sb_faults_add(reader->faults, &node->key_place, reader->path, "needs one spread for a key, found a second one");
     return;
   }
-  if (!read_spread(reader, node, value, &tolerance)) return;
-  check_spread(reader, node, value, &tolerance);
+  sb_reader_note_unit(reader, node, reader->path, value->quantity);
+  if (!read_spread(reader, node, value, &tolerance) || !check_spread(reader, node, value, &tolerance)) return;
   memcpy(tolerance.path, path, strlen(path) + 1);
   tolerance.nominal = value->value;
   tolerance.unit_scale = value->quantity == SB_PERCENT ? 100.0 : 1.0;

@@ -1,16 +1,31 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* What a key takes, in words: for error texts and for the manual. */
 #include <stdio.h>
+#include <string.h>
 
 #include "scenario/reader.h"
 
 static const double other_upper = 1e9; /* bound of the second quantity of a key that takes either */
 
+/* Whether a row stands for no other value than the one before it. */
+static bool is_other_name(const struct sb_choice *first, const struct sb_choice *choice)
+{
+  return choice > first && choice->value == choice[-1].value;
+}
+
 static void add_choices(const struct sb_choice *choices, char out[SB_WORDS_SIZE])
 {
-  for (const struct sb_choice *choice = choices; choice->name != NULL; choice++) {
-    const char *link = choice == choices ? "" : choice[1].name == NULL ? " or " : ", ";
-    sb_fail_add(out, SB_WORDS_SIZE, "%s%s", link, choice->name);
+  const struct sb_choice *last = NULL;
+  for (const struct sb_choice *c = choices; c->name != NULL; c++) {
+    if (c->value != SB_CHOICE_REFUSED && !is_other_name(choices, c)) last = c;
+  }
+  for (const struct sb_choice *c = choices; c->name != NULL; c++) {
+    if (c->value == SB_CHOICE_REFUSED) continue;
+    if (is_other_name(choices, c)) {
+      if (strcmp(c->name, c[-1].name) != 0) sb_fail_add(out, SB_WORDS_SIZE, " (%s)", c->name);
+    } else {
+      sb_fail_add(out, SB_WORDS_SIZE, "%s%s", c == choices ? "" : c == last ? " or " : ", ", c->name);
+    }
   }
 }
 

@@ -54,17 +54,34 @@ static enum sb_status refuse_path(const struct sb_scenario *scenario, const char
                  nearest != NULL ? ", nearest is " : "", nearest != NULL ? nearest : "");
 }
 
+static const struct sb_scenario_key *find_exactly(const struct sb_scenario *scenario, const char *path)
+{
+  for (size_t i = 0; i < scenario->key_count; i++) {
+    if (strcmp(scenario->keys[i].path, path) == 0) return &scenario->keys[i];
+  }
+  return NULL;
+}
+
+/* A percentage alone is the limit of the drive, and a section has it in it: whichever is written, both names will do. */
+static const char *settle_drive(const struct sb_scenario *scenario, const char *path)
+{
+  const struct sb_scenario_key *alone = find_exactly(scenario, "drive");
+  if (strcmp(path, "drive") == 0 && alone == NULL) return "drive.limit";
+  return strcmp(path, "drive.limit") == 0 && alone != NULL && alone->is_given ? "drive" : path;
+}
+
 /* The key of a path, or of a last name that only one key has; else NULL, and *second another one that has it. */
 static const struct sb_scenario_key *find_key(const struct sb_scenario *scenario, const char *path,
                                               const struct sb_scenario_key **first,
                                               const struct sb_scenario_key **second)
 {
   char numbered[SB_PATH_SIZE];
-  number_gears(scenario, path, numbered);
+  number_gears(scenario, settle_drive(scenario, path), numbered);
   *first = *second = NULL;
+  const struct sb_scenario_key *whole = find_exactly(scenario, numbered);
+  if (whole != NULL) return whole;
   for (size_t i = 0; i < scenario->key_count; i++) {
     const struct sb_scenario_key *key = &scenario->keys[i];
-    if (strcmp(key->path, numbered) == 0) return key;
     if (!ends_in(key->path, path)) continue;
     if (*first == NULL) {
       *first = key;
@@ -117,6 +134,12 @@ static enum sb_status limit_to_whole(struct sb_axis *axis, struct sb_error *err)
                  axis->from, axis->to);
 }
 
+bool sb_axis_is_sound(const struct sb_axis *axis)
+{
+  const double width = fabs(axis->to - axis->from), size = fmax(fabs(axis->from), fabs(axis->to));
+  return size <= 1e15 && (axis->points == 1 || (axis->points > 1 && width > 1e-9 * size));
+}
+
 enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenario, int points, struct sb_axis *axis,
                              struct sb_error *err)
 {
@@ -136,6 +159,10 @@ enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenari
   if (status != SB_OK) return status;
   if (key->is_whole) status = limit_to_whole(&out, err);
   if (out.to == out.from) out.points = 1;
+  if (status == SB_OK && !sb_axis_is_sound(&out)) {
+    status = sb_fail(err, SB_ERR_USAGE, "%s: needs a range of a sensible size, found %.17g..%.17g", out.path, out.from,
+                     out.to);
+  }
   if (status == SB_OK) *axis = out;
   return status;
 }

@@ -6,7 +6,7 @@
 #include "study/study.h"
 
 struct sb_evaluator {
-  /* One sample at one point, loaded; NULL: it is no valid scenario. Writes its record. */
+  /* One sample at one point, loaded. Writes its record; those that are no valid scenario have one of refusal.h. */
   enum sb_status (*evaluate)(const struct sb_study_work *work, long point, const struct sb_scenario *scenario,
                              struct sb_lines *out, struct sb_error *err);
   /* Reads all records into report->points; clears them. */

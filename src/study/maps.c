@@ -16,8 +16,7 @@
 #include "map/class.h"
 #include "map/margin.h"
 #include "shiftband/discharge.h"
-
-static const char refused[] = "refused\n"; /* a sample that is no valid scenario: it passes nowhere */
+#include "study/refusal.h"
 
 /* Evenly from full to the end in use. */
 static double charge_at(const struct sb_study *study, long point)
@@ -92,10 +91,6 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
   struct sb_map_options options = {.pair = study->pair, .downshift = study->downshift, .upshift = study->upshift};
   struct sb_map map;
   enum sb_status status = SB_OK;
-  if (scenario == NULL) {
-    sb_lines_add(out, "%s", refused);
-    return SB_OK;
-  }
   struct sb_model model = scenario->model;
   options.leaf_max = sb_map_options_default(&model).leaf_max;
   options.stop = work->source->stop;
@@ -190,7 +185,8 @@ static enum sb_status add_records(const struct sb_study *study, const struct sb_
   enum sb_status status = SB_OK;
   for (long k = 0; k < sb_study_sample_count(study) && status == SB_OK; k++) {
     const char *text = tasks[k].text != NULL ? tasks[k].text : "";
-    const bool is_refused = strcmp(text, refused) == 0;
+    int length;
+    const bool is_refused = sb_refusal_reason(text, &length) != NULL; /* it passes nowhere */
     point->refused += is_refused;
     if (is_refused) {
       text = "";
@@ -214,8 +210,10 @@ static enum sb_status fill_point(const struct sb_study *study, const struct sb_l
                               : sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
   if (status == SB_OK) status = sb_passing_init(&point->passing, &study->downshift, &study->upshift, err);
   if (status == SB_OK) status = add_records(study, tasks, &counts, point, err);
+  if (status == SB_OK && !sb_passing_finish(&point->passing)) {
+    status = sb_fail(err, SB_ERR_SCENARIO, "the rectangles of a sample overlap");
+  }
   if (status == SB_OK) {
-    sb_passing_finish(&point->passing);
     point->safe_share = sb_passing_share_of_all(&point->passing);
     point->downshift = stretch_near(&study->downshift, counts.downshift, samples, study->downshift_fraction);
     point->upshift = stretch_near(&study->upshift, counts.upshift, samples, study->upshift_fraction);

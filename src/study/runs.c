@@ -9,6 +9,7 @@
 #include "map/lattice.h"
 #include "map/report.h"
 #include "shiftband/closed_form.h"
+#include "study/refusal.h"
 #include "study/share.h"
 #include "text/csv_writer.h"
 
@@ -59,12 +60,11 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
                                struct sb_lines *out, struct sb_error *err)
 {
   (void)point; /* its values are in the scenario */
-  struct sb_outcome outcome = {.end = SB_RUN_REFUSED};
-  enum sb_status status = SB_OK;
-  if (scenario != NULL) status = sb_outcome_of(&scenario->model, work->source->decider, &outcome, err);
+  struct sb_outcome outcome;
+  const enum sb_status status = sb_outcome_of(&scenario->model, work->source->decider, &outcome, err);
   if (status != SB_OK) return status;
   sb_outcome_write(out, &outcome);
-  return work->study->has_limits && scenario != NULL ? write_limits(out, &scenario->model, err) : SB_OK;
+  return work->study->has_limits ? write_limits(out, &scenario->model, err) : SB_OK;
 }
 
 static void add_up(struct sb_run_point *point, const struct sb_outcome *outcome)
@@ -85,14 +85,16 @@ static enum sb_status take(const struct sb_tasks_result *result, struct sb_study
   for (long i = 0; i < result->task_count; i++) {
     const char *text = result->tasks[i].text != NULL ? result->tasks[i].text : "";
     struct sb_run_point *point = &points[i / samples];
-    struct sb_outcome outcome;
-    if (!sb_outcome_read(text, &outcome)) {
+    struct sb_outcome outcome = {.end = SB_RUN_REFUSED};
+    int length;
+    const bool is_refused = sb_refusal_reason(text, &length) != NULL;
+    if (!is_refused && !sb_outcome_read(text, &outcome)) {
       return sb_fail(err, SB_ERR_SCENARIO, "the results of this study cannot be read");
     }
     add_up(point, &outcome);
     if (i % samples != 0) continue;
     point->outcome = outcome;
-    point->limits = strchr(text, '\n') + 1;
+    point->limits = is_refused ? "" : strchr(text, '\n') + 1;
   }
   return SB_OK;
 }

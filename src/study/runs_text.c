@@ -144,13 +144,6 @@ static void write_head(FILE *out, const struct sb_study *study)
   fputc('\n', out);
 }
 
-static void count_refused(FILE *out, const struct sb_study_report *report)
-{
-  long refused = 0;
-  for (long i = 0; i < sb_study_point_count(report->study); i++) refused += sb_run_points(report)[i].refused;
-  if (refused > 0) fprintf(out, "%ld samples are no valid scenario, and count as failing\n", refused);
-}
-
 enum sb_status sb_runs_write_text(FILE *out, const struct sb_study_report *report, struct sb_error *err)
 {
   const struct sb_study *study = report->study;
@@ -167,6 +160,5 @@ enum sb_status sb_runs_write_text(FILE *out, const struct sb_study_report *repor
     sb_share_write_legend(out, study->samples);
   }
   if (study->axis_count == 1) write_table(out, report);
-  if (study->samples > 0) count_refused(out, report);
   return SB_OK;
 }

@@ -101,9 +101,23 @@ void sb_study_end(struct sb_study_work *work);
 /* A task of sb_tasks_run(). */
 enum sb_status sb_study_run_task(void *work, long index, struct sb_lines *out, struct sb_error *err);
 
-/* What all tasks came to, read back and added up. SB_ERR_SCENARIO when records are none. */
+enum { SB_REFUSAL_MAX = 5 };
+
+/* Samples that are no valid scenario: by their reasons, the first ones of which are kept. */
+struct sb_refusals {
+  long count;
+  int kept_count;
+  struct sb_refusal {
+    const char *reason; /* reason[length], in the record of the first one */
+    int length;
+    long count, first_task;
+  } kept[SB_REFUSAL_MAX];
+};
+
+/* What all tasks came to, read back and added up; the result stays in use. SB_ERR_SCENARIO when records are none. */
 struct sb_study_report {
   const struct sb_study *study;
+  struct sb_refusals refusals;
   void *points; /* by the evaluator; owned */
 };
 

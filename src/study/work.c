@@ -6,6 +6,7 @@
 #include "machine/caution.h"
 #include "shiftband/scenario.h"
 #include "study/evaluator.h"
+#include "study/refusal.h"
 #include "study/share.h"
 #include "text/words.h"
 
@@ -106,7 +107,8 @@ enum sb_status sb_study_run_task(void *context, long index, struct sb_lines *out
   if (scenarios == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a point of the study");
   enum sb_status status = load(work, point, index % samples, scenarios, err);
   if (status == SB_ERR_SCENARIO) {
-    status = evaluator->evaluate(work, point, NULL, out, err);
+    sb_refusal_write(out, err->text);
+    status = SB_OK;
   } else if (status == SB_OK) {
     status = evaluator->evaluate(work, point, &scenarios[0], out, err);
     sb_scenario_clear(&scenarios[0]);
@@ -119,6 +121,7 @@ enum sb_status sb_study_take(const struct sb_study *study, const struct sb_tasks
                              struct sb_study_report *report, struct sb_error *err)
 {
   *report = (struct sb_study_report){.study = study};
+  sb_refusal_count(result, &report->refusals);
   if (result->task_count != sb_study_task_count(study)) {
     return sb_fail(err, SB_ERR_SCENARIO, "the results of this study cannot be read");
   }
@@ -151,6 +154,7 @@ enum sb_status sb_study_write_text(FILE *out, const struct sb_study_report *repo
 {
   fprintf(out, "%s\n", report->study->scenario);
   const enum sb_status status = evaluator_of(report->study)->write_text(out, report, err);
+  if (status == SB_OK) sb_refusal_write_text(out, report);
   if (status == SB_OK) write_cautions(out, report->study);
   return status;
 }
@@ -168,5 +172,6 @@ void sb_study_write_json(FILE *out, const struct sb_study_report *report)
     sb_json_put_number(&json, "confidence", SB_SHARE_CONFIDENCE);
   }
   evaluator_of(study)->put(&json, report);
+  sb_refusal_put(&json, report);
   sb_json_end(&json);
 }

@@ -101,6 +101,100 @@ static void one_unit_may_be_written_in_several_ways(void **state)
   assert_near_rel(si("3 us", SB_TIME), 3e-6, rounding);
 }
 
+/* Products as people write them: by points, spaces, hyphens, stars, or a force and a length together. */
+static void products_may_be_written_in_several_ways(void **state)
+{
+  (void)state;
+  static const char *const torques[] = {"0.42 Nm", "0.42 N m", "0.42 N-m",   "0.42 N*m",  "420 mNm",
+                                        "42 Ncm",  "420 Nmm",  "4.2e-4 kNm", "0.42 N  m", "420e3 \xc2\xb5N m"};
+  for (size_t i = 0; i < sizeof torques / sizeof *torques; i++)
+    assert_near_rel(si(torques[i], SB_TORQUE), 0.42, rounding);
+  static const char *const coefficients[] = {"0.42 Nm.s/rad", "0.42 N m s/rad", "0.42 Nm s", "0.42 N-m-s"};
+  for (size_t i = 0; i < sizeof coefficients / sizeof *coefficients; i++)
+    assert_near_rel(si(coefficients[i], SB_VISCOUS), 0.42, rounding);
+  assert_near_rel(si("2 kgf cm", SB_TORQUE), 2 * 0.0980665, rounding);
+  assert_near_rel(si("2 kgfcm", SB_TORQUE), 2 * 0.0980665, rounding);
+  assert_near_rel(si("2 g cm2", SB_INERTIA), 2e-7, rounding);
+  assert_near_rel(si("3 s-1.rad", SB_SPEED), 3.0, rounding); /* a minus before a digit is an exponent's */
+}
+
+/*
+ * NIST Special Publication 811 (2008), appendix B.8, printed to seven digits: hence half a unit of the last one.
+ */
+static void customary_units_are_those_of_nist(void **state)
+{
+  (void)state;
+  static const struct {
+    const char *text;
+    enum sb_quantity quantity;
+    double printed, last_digit;
+  } table[] = {{"1 ozf.in", SB_TORQUE, 7.061552e-3, 1e-9},   {"1 oz.in", SB_TORQUE, 7.061552e-3, 1e-9},
+               {"1 lbf.in", SB_TORQUE, 1.129848e-1, 1e-7},   {"1 lb-in", SB_TORQUE, 1.129848e-1, 1e-7},
+               {"1 lbf.ft", SB_TORQUE, 1.355818, 1e-6},      {"1 kg.m", SB_TORQUE, 9.80665, 1e-5},
+               {"1 lb", SB_MASS, 4.535924e-1, 1e-7},         {"1 oz", SB_MASS, 2.834952e-2, 1e-8},
+               {"1 lb.in2", SB_INERTIA, 2.926397e-4, 1e-10}, {"1 lb.ft2", SB_INERTIA, 4.214011e-2, 1e-8},
+               {"1 r/min", SB_SPEED, 1.047198e-1, 1e-7},     {"1 1/min", SB_SPEED, 1.047198e-1, 1e-7},
+               {"1 lbf", SB_FORCE, 4.448222, 1e-6},          {"1 psi", SB_STRESS, 6.894757e3, 1e-3}};
+  for (size_t i = 0; i < sizeof table / sizeof *table; i++)
+    assert_near(si(table[i].text, table[i].quantity), table[i].printed, 0.5 * table[i].last_digit);
+}
+
+/* Where a torque is wanted a mass by a length is its weight by the length, which is told; elsewhere it is nothing. */
+static void the_weight_of_a_mass_makes_a_torque_and_is_told(void **state)
+{
+  (void)state;
+  static const char *const pairs[][2] = {{"2 kg.cm", "kgf.cm"}, {"2 kg-cm", "kgf-cm"}, {"2 kgcm", "kgf.cm"},
+                                         {"2 g cm", "gf cm"},   {"2 oz.in", "ozf.in"}, {"2 ozin", "ozf.in"},
+                                         {"2 lb.ft", "lbf.ft"}, {"2 cm.kg", "cm.kgf"}};
+  struct sb_unit_text out;
+  for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
+    char text[96];
+    assert_true(sb_units_taken_as(pairs[i][0], SB_TORQUE, &out));
+    assert_string_equal(out.text, pairs[i][1]);
+    snprintf(text, sizeof text, "2 %s", out.text);
+    assert_near_rel(si(pairs[i][0], SB_TORQUE), si(text, SB_TORQUE), 0.0);
+    assert_refused(pairs[i][0], SB_INERTIA, "another kind of quantity");
+    assert_false(sb_units_taken_as(pairs[i][0], SB_INERTIA, &out));
+  }
+  assert_false(sb_units_taken_as("2 N.m", SB_TORQUE, &out));
+  assert_false(sb_units_taken_as("2 kgf.cm", SB_TORQUE, &out));
+  assert_false(sb_units_taken_as("2 kg", SB_TORQUE, &out));
+  assert_refused("2 kg.cm", SB_INERTIA, "nearest is \"kg.cm2\"");
+  assert_refused("2 kg.cm2", SB_TORQUE, "which is an inertia");
+  assert_refused("2 gm", SB_TORQUE, "unknown unit"); /* grams, to many */
+  double least = 0.0, greatest = 0.0;
+  struct sb_error err;
+  assert_int_equal(sb_units_parse_range("1..2 kg.cm", SB_TORQUE, &least, &greatest, &err), SB_OK);
+  assert_near_rel(greatest, 2 * 0.0980665, rounding);
+}
+
+/* 1/min counts turns, for nobody counts radians by the minute; 1/s and Hz could be either. */
+static void turns_are_counted_by_the_minute_only(void **state)
+{
+  (void)state;
+  static const char *const speeds[] = {"310 1/min", "310 min-1", "310 min^-1", "310 r/min", "310 rev/min"};
+  for (size_t i = 0; i < sizeof speeds / sizeof *speeds; i++)
+    assert_near_rel(si(speeds[i], SB_SPEED), 310.0 * 2.0 * M_PI / 60.0, rounding);
+  assert_refused("5 1/s", SB_SPEED, "which is a frequency");
+  assert_refused("5 1/h", SB_SPEED, "which is a frequency");
+  assert_near_rel(si("60 1/min", SB_FREQUENCY), 1.0, rounding);
+}
+
+static void a_unit_that_is_nearly_right_is_refused_with_the_right_one(void **state)
+{
+  (void)state;
+  assert_refused("1 NM", SB_TORQUE, "nearest is \"N.m\"");
+  assert_refused("1 Nm2", SB_TORQUE, "nearest is \"N.m\"");
+  assert_refused("310 RPM", SB_SPEED, "nearest is \"rpm\"");
+  assert_refused("1 Ohm", SB_RESISTANCE, "nearest is \"ohm\"");
+  assert_refused("1 Nms/rad", SB_VISCOUS, "nearest is \"N.m.s/rad\"");
+  double value = 0.0;
+  enum sb_quantity found;
+  struct sb_error err;
+  assert_int_equal(sb_units_parse_either("60 RPM", SB_PERCENT, SB_SPEED, &value, &found, &err), SB_ERR_SCENARIO);
+  assert_non_null(strstr(err.text, "nearest is \"rpm\""));
+}
+
 static void coefficients_take_torque_per_speed(void **state)
 {
   (void)state;
@@ -161,9 +255,10 @@ static void a_unit_of_another_kind_is_named(void **state)
 static void what_is_no_unit_is_refused(void **state)
 {
   (void)state;
-  static const char *const texts[] = {"1 Nm",        "1 NM",   "1 N m",     "1 N..m", "1 N.m.", "1 .N",    "1 N/",
-                                      "1 /N",        "1 kmin", "1 krpm",    "1 mft",  "1 mm m", "1 N.m0",  "1 N^",
-                                      "1 N.m/rad.s", "1 m",    "1 x10 N.m", "1 5N.m", "1 N*m",  "1 kkg.m2"};
+  static const char *const texts[] = {"1 Nm2",  "1 NM",   "1 N . m",     "1 N..m",     "1 N.m.",    "1 .N",
+                                      "1 N/",   "1 /N",   "1 kmin",      "1 krpm",     "1 mft",     "1 mm m",
+                                      "1 N.m0", "1 N^",   "1 N.m/rad.s", "1 m",        "1 x10 N.m", "1 5N.m",
+                                      "1 N*-m", "1 N--m", "1 mN2m",      "1 N.m/kg m", "1 - m",     "1 kkg.m2"};
   for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) assert_refused(texts[i], SB_TORQUE, "found");
   assert_refused("1 m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m.m", SB_LENGTH, "unknown unit");
   /* 63 characters are read whole; of 64 the last one is not cut off. */
@@ -312,6 +407,11 @@ int main(void)
       cmocka_unit_test(angles_and_speeds_turn_into_radians),
       cmocka_unit_test(decimal_prefixes_round_only_once),
       cmocka_unit_test(one_unit_may_be_written_in_several_ways),
+      cmocka_unit_test(products_may_be_written_in_several_ways),
+      cmocka_unit_test(customary_units_are_those_of_nist),
+      cmocka_unit_test(the_weight_of_a_mass_makes_a_torque_and_is_told),
+      cmocka_unit_test(turns_are_counted_by_the_minute_only),
+      cmocka_unit_test(a_unit_that_is_nearly_right_is_refused_with_the_right_one),
       cmocka_unit_test(coefficients_take_torque_per_speed),
       cmocka_unit_test(temperatures_come_in_celsius),
       cmocka_unit_test(a_ratio_may_stand_bare_and_a_percentage_may_not),

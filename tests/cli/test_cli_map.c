@@ -222,7 +222,7 @@ static void grid_rows_are_what_run_says_with_the_same_values(void **state)
                                                 "given_j,greatest_torque_nm,standstill_s\n");
 }
 
-static void refused_points_are_drawn_and_counted(void **state)
+static void refused_points_are_drawn_counted_and_explained(void **state)
 {
   (void)state;
   const struct said *said =
@@ -230,6 +230,54 @@ static void refused_points_are_drawn_and_counted(void **state)
   assert_int_equal(said->code, 0);
   shell_expect(said, "|..xxx\n");
   shell_expect(said, "x  refused: no valid scenario         3\n");
+  static const char why[] = "controller.upshift_above: needs more than downshift_below (78 %), found 78 %";
+  shell_expect(
+      said, "Refused are 3 of 5 points, which are no valid scenario:\n  3, the first at controller.downshift_below 78 "
+            "%: scenarios/tray-cart.yaml:35:18: ");
+  shell_expect(said, why);
+  said = shell_run("$SHIFTBAND map --json --vary downshift_below='70..86 %' --points 5 scenarios/tray-cart.yaml 2>&1 "
+                   ">$T/refused.json; tail -c 250 $T/refused.json");
+  shell_expect(said,
+               "shiftband map: warning: 3 of 5 points are no valid scenario; the first, controller.downshift_below 78 "
+               "%: scenarios/tray-cart.yaml:35:18: controller.upshift_above: needs more");
+  shell_expect(said,
+               "\"refusals\":[{\"count\":3,\"first_at\":\"controller.downshift_below 78 %\",\"text\":\"scenarios/");
+  shell_expect_not(shell_run("$SHIFTBAND map --json --vary dwell='1..2 s' --points 2 scenarios/tray-cart.yaml"),
+                   "warning");
+}
+
+/* Reasons that differ in more than numbers stand each for itself; samples count one by one, shards bring theirs along. */
+static void refusals_are_told_by_their_reasons(void **state)
+{
+  (void)state;
+  static const char study[] = "--samples 2 --vary downshift_below='70..86 %' --vary debounce_samples=1..300 --points 2 "
+                              "scenarios/tray-cart.yaml";
+  char command[1024];
+  snprintf(command, sizeof command,
+           "$SHIFTBAND map %s > $T/whole; for k in 1 2; do $SHIFTBAND map --shard $k/2 -o $T/s$k %s || exit; done; "
+           "$SHIFTBAND map --join $T/s1 $T/s2 | cmp - $T/whole && cat $T/whole",
+           study, study);
+  const struct said *said = shell_run(command);
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "Refused are 6 of 8 samples, which are no valid scenario and count as failing:");
+  shell_expect(said, "  4, the first at controller.downshift_below 86 %, controller.debounce_samples 1, sample 1: ");
+  shell_expect(said, "needs more than downshift_below (86 %), found 78 %");
+  shell_expect(said, "  2, the first at controller.downshift_below 70 %, controller.debounce_samples 300, sample 1: ");
+  shell_expect(said, "needs a whole number at least 1, at most 255, found \"300\"");
+}
+
+/* A percentage alone and a section have the same limit, by either name. */
+static void the_limit_of_the_drive_goes_by_both_names(void **state)
+{
+  (void)state;
+  assert_int_equal(shell_run("for k in drive drive.limit; do $SHIFTBAND map --vary $k=80..100% --points 3 -o $T/$k.csv "
+                             "scenarios/tray-cart.yaml > $T/words || exit; done; grep -q '^80,[^r]' $T/drive.csv && "
+                             "cmp $T/drive.csv $T/drive.limit.csv")
+                       ->code,
+                   0);
+  const struct said *said = shell_run("$SHIFTBAND map --vary drive=80..100% --points 2 scenarios/dough-drum.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "drive.limit, %");
 }
 
 /* The sorts of long work, small enough for a test: their options, after `map`. */
@@ -633,7 +681,9 @@ int main(void)
       cmocka_unit_test(wrong_options_are_refused_with_the_reason),
       cmocka_unit_test(scenarios_without_pairs_or_tolerances_are_told),
       cmocka_unit_test(grid_rows_are_what_run_says_with_the_same_values),
-      cmocka_unit_test(refused_points_are_drawn_and_counted),
+      cmocka_unit_test(refused_points_are_drawn_counted_and_explained),
+      cmocka_unit_test(refusals_are_told_by_their_reasons),
+      cmocka_unit_test(the_limit_of_the_drive_goes_by_both_names),
       cmocka_unit_test(result_does_not_depend_on_the_number_of_threads),
       cmocka_unit_test(joined_shards_equal_the_whole_byte_for_byte),
       cmocka_unit_test(every_sort_of_study_resumes_to_the_same_bytes),

@@ -340,8 +340,14 @@ static void a_measured_run_up_and_coast_of_a_real_motor_is_followed(void **state
   log.columns[SB_LOG_DUTY] = duties; /* off is an open circuit */
 
   struct sb_fit_setup setup = fit_setup();
+  struct sb_fit_result result;
+  struct sb_error err = {.text = ""};
   setup.nominal_voltage_v = 5.0;
-  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  /* Its friction grows as it slows down, which no viscous friction does. */
+  assert_int_equal(sb_fit_solve(&setup, &log, 1, &result, &err), SB_ERR_SCENARIO);
+  assert_non_null(strstr(err.text, "viscous / inertia: needs zero or more, found -"));
+  assert_int_equal(sb_fit_setup_know(&setup, "motor_viscous=0 N.m.s/rad", &err), SB_OK);
+  result = fit_solved(&setup, &log, 1);
   const double count = (double)result.reading_count;
   for (size_t i = 0; i < result.reading_count; i++) mean += result.readings[i].measured / count;
   for (size_t i = 0; i < result.reading_count; i++) {
@@ -404,7 +410,7 @@ static void weights_at_the_output_tell_the_efficiency_of_a_mesh(void **state)
   }
   gsl_rng_free(rng);
   struct sb_scenario scenario = load_box(box_text, NULL, 0);
-  struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
   setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
   struct sb_log log = fit_read("weights.csv", text, length);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
@@ -477,7 +483,7 @@ static void a_shift_tells_both_inertias(void **state)
                                       "load.parts=[{kind: constant, manner: resists, torque: 0.6 N.m}]"};
   struct sb_log log = simulated(truth, 3, 0, 5);
   struct sb_scenario start = load_box(box_text, wrong, 3);
-  struct sb_fit_setup setup = sb_fit_setup_default(&start.model);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&start.model));
   setup.is_fitted[SB_FIT_P_MESH_EFFICIENCY] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
   assert_int_equal(result.origins[0].shift_count, 1);
@@ -495,7 +501,7 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
   static const char *const sets[] = {"run.duration=600 ms", "run.trace_interval=5 ms"};
   struct sb_log log = simulated(sets, 2, 2, 6);
   struct sb_scenario scenario = load_box(box_text, NULL, 0);
-  struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
   memset(setup.is_fitted, 0, sizeof setup.is_fitted);
   setup.is_fitted[SB_FIT_P_ROTOR_INERTIA] = setup.is_fitted[SB_FIT_P_LOAD_INERTIA] = true;
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
@@ -508,6 +514,26 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
   setup.known[setup.known_count++] = (struct sb_fit_known){SB_FIT_ROTOR_INERTIA, 2.1e-4, 2.1e-4};
   result = fit_solved(&setup, &log, 1);
   expect_holds(&result, SB_FIT_LOAD_INERTIA, 0.004, 0.02);
+  sb_fit_result_clear(&result);
+  sb_log_clear(&log);
+  sb_scenario_clear(&scenario);
+}
+
+/* From no friction at all, in a gear that turns the output the other way than gear 1 does. */
+static void friction_is_told_in_a_gear_that_turns_the_output_back(void **state)
+{
+  (void)state;
+  static const char *const truth[] = {"gearbox.gears.2.motor_direction=reverse", "run.duration=600 ms",
+                                      "run.trace_interval=5 ms",
+                                      "load.parts=[{kind: constant, manner: resists, torque: 0.3 N.m}]"};
+  static const char *const none[] = {"gearbox.gears.2.motor_direction=reverse", "load.parts=[]"};
+  struct sb_log log = simulated(truth, 4, 2, 9);
+  struct sb_scenario scenario = load_box(box_text, none, 2);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
+  memset(setup.is_fitted, 0, sizeof setup.is_fitted);
+  setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = true;
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  expect_holds(&result, SB_FIT_LOAD_FRICTION, 0.3, 0.05);
   sb_fit_result_clear(&result);
   sb_log_clear(&log);
   sb_scenario_clear(&scenario);
@@ -538,6 +564,90 @@ static void logs_that_cannot_be_fitted_are_refused_with_what_they_need(void **st
                  "log.csv:2: gear: needs a scenario with that gear (--scenario FILE), found none; gear 1");
 }
 
+/* ---- what cannot be ---- */
+
+static void expect_impossible(const struct sb_fit_setup *setup, const char *text, const char *found, const char *cause)
+{
+  struct sb_log log = fit_read("log.csv", text, strlen(text));
+  struct sb_fit_result result;
+  struct sb_error err = {.text = ""};
+  assert_int_equal(sb_fit_solve(setup, &log, 1, &result, &err), SB_ERR_SCENARIO);
+  if (strncmp(err.text, found, strlen(found)) != 0 || strstr(err.text, cause) == NULL) fail_msg("%s", err.text);
+  sb_log_clear(&log);
+}
+
+/* Speeds by a law of their own over half a second, with noise. */
+static void write_coast(char *text, size_t size, double (*speed)(double t))
+{
+  gsl_rng *rng = fit_rng(31);
+  size_t length = (size_t)snprintf(text, size, "time_s,speed [rad/s]\n");
+  for (int i = 0; i < 100; i++) {
+    const double t = 0.005 * i;
+    length += (size_t)snprintf(text + length, size - length, "%.4f,%.6f\n", t, speed(t) + gsl_ran_gaussian(rng, 0.02));
+  }
+  gsl_rng_free(rng);
+}
+
+/* The slower it turns the faster it falls, as if friction shrank with the speed: dw/dt = -2.5 (40 - w). */
+static double held_up(double t)
+{
+  return 40.0 - 10.0 * exp(2.5 * t);
+}
+
+/* By a drag that grows with the square of the speed, and nothing else. */
+static double by_air(double t)
+{
+  return 30.0 / (1.0 + 3.0 * t);
+}
+
+static void write_points(char *text, size_t size, double torque_gain, double offset_a)
+{
+  gsl_rng *rng = fit_rng(32);
+  size_t length = (size_t)snprintf(text, size, "torque_nm,speed [rad/s],current_a\n");
+  for (int i = 0; i < 12; i++) {
+    const double torque = 0.02 * i, w = fit_w0 * (1.0 - torque / fit_ts) + gsl_ran_gaussian(rng, 0.05);
+    const double amp = (torque + fit_tf + fit_b * w) / fit_kt() + gsl_ran_gaussian(rng, 0.001);
+    length +=
+        (size_t)snprintf(text + length, size - length, "%.4f,%.6f,%.6f\n", torque_gain * torque, w, amp + offset_a);
+  }
+  gsl_rng_free(rng);
+}
+
+static void figures_that_no_machine_can_have_are_refused_with_what_may_be_wrong(void **state)
+{
+  (void)state;
+  char text[4096];
+  const struct sb_fit_setup setup = fit_setup();
+  write_coast(text, sizeof text, held_up);
+  expect_impossible(&setup, text, "log.csv: viscous / inertia: needs zero or more, found -", "is the circuit open");
+  write_coast(text, sizeof text, by_air);
+  expect_impossible(&setup, text, "log.csv: friction / inertia: needs zero or more, found -", "square of the speed");
+  write_points(text, sizeof text, 1.5, 0.0);
+  expect_impossible(&setup, text, "log.csv: kt / ke (1: no gears): needs at most 1, found 1.", "arm");
+  write_points(text, sizeof text, 1.0, -0.2);
+  expect_impossible(&setup, text, "log.csv: no-load current: needs zero or more, found -", "ammeter show zero");
+}
+
+static void an_efficiency_above_one_is_refused(void **state)
+{
+  (void)state;
+  char text[2048];
+  gsl_rng *rng = fit_rng(22);
+  size_t length = (size_t)snprintf(text, sizeof text, "gear,torque_nm,output_speed [rad/s]\n");
+  for (int i = 0; i < 12; i++) { /* a weight that is taken for 1.4 times what it is */
+    const double n = i % 2 == 0 ? 8.0 : 4.0, gain = n * pow(0.94, i % 2 == 0 ? 3.0 : 2.0), torque = 0.08 * i;
+    const double speed = 310.0 * FIT_RPM * (1.0 - torque / gain / 0.42) / n + gsl_ran_gaussian(rng, 0.01);
+    length += (size_t)snprintf(text + length, sizeof text - length, "%d,%.6g,%.9g\n", 1 + i % 2, 1.4 * torque, speed);
+  }
+  gsl_rng_free(rng);
+  struct sb_scenario scenario = load_box(box_text, NULL, 0);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
+  setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = setup.is_fitted[SB_FIT_P_VISCOUS] = false;
+  expect_impossible(&setup, text, "log.csv: mesh efficiency: needs at most 1, found 1.",
+                    "are torque, arm and teeth right");
+  sb_scenario_clear(&scenario);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -557,6 +667,9 @@ int main(void)
       cmocka_unit_test(weights_at_the_output_tell_the_efficiency_of_a_mesh),
       cmocka_unit_test(a_shift_tells_both_inertias),
       cmocka_unit_test(a_run_in_one_gear_does_not_tell_rotor_from_load),
+      cmocka_unit_test(friction_is_told_in_a_gear_that_turns_the_output_back),
+      cmocka_unit_test(figures_that_no_machine_can_have_are_refused_with_what_may_be_wrong),
+      cmocka_unit_test(an_efficiency_above_one_is_refused),
       cmocka_unit_test(logs_that_cannot_be_fitted_are_refused_with_what_they_need),
   };
   gsl_set_error_handler_off();

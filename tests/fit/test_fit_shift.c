@@ -129,7 +129,7 @@ static struct sb_fit_result fit_from(const struct bench_case *at, const double s
                                      const struct sb_log *log)
 {
   struct sb_scenario scenario = box_of(at, start, 12.0);
-  const struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
+  const struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
   const struct sb_fit_result result = fit_solved(&setup, log, 1);
   sb_scenario_clear(&scenario);
   return result;
@@ -279,7 +279,7 @@ static void expect_refusal(const char *gears, const char *wanted)
 {
   char text[1024] = "time_s,gear,speed_rpm\n";
   struct sb_scenario scenario = box_of(&plain, plain.figures, 12.0);
-  const struct sb_fit_setup setup = sb_fit_setup_default(&scenario.model);
+  const struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
   for (size_t i = 0; gears[i] != 0; i++) {
     const size_t length = strlen(text);
     snprintf(text + length, sizeof text - length, "%.2f,%c,%d\n", 0.01 * (double)i, gears[i], 100 + (int)i);
@@ -346,6 +346,55 @@ static void a_voltage_column_says_what_fed_the_run(void **state)
   }
 }
 
+/* Figures from a log whose clock and speeds are scaled. The no-load speed is fitted, too: scaled speeds are then those of
+ * another machine, and no noise is needed to hide that none would follow them. */
+static void figures_of(double clock, double speed, const char *gauges, struct sb_fit_figure out[FIGURE_COUNT])
+{
+  static const double start[FIGURE_COUNT] = {2.3e-4, 0.92, 0.85, 3.5e-3, 4.4e-3};
+  struct bench_case at = plain;
+  at.noise = 1e-3;
+  gsl_rng *rng = fit_rng(7);
+  struct sb_log log = log_of(&at, rng);
+  struct sb_scenario scenario = box_of(&at, start, 12.0);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
+  struct sb_error err = {0};
+  setup.is_fitted[SB_FIT_P_NO_LOAD_SPEED] = true;
+  assert_int_equal(sb_fit_setup_gauge(&setup, gauges, &err), SB_OK);
+  for (size_t i = 0; i < log.count; i++) {
+    log.time_s[i] *= clock;
+    log.columns[SB_LOG_MOTOR_SPEED][i] *= speed;
+    log.columns[SB_LOG_OUTPUT_SPEED][i] *= speed;
+  }
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  for (int k = 0; k < FIGURE_COUNT; k++) out[k] = result.figures[kinds[k]];
+  sb_fit_result_clear(&result);
+  sb_log_clear(&log);
+  sb_scenario_clear(&scenario);
+  gsl_rng_free(rng);
+}
+
+/* What a gauge adds to an interval is what a fit of readings that are wrong by as much changes, but for what noise does. */
+static void gauges_move_figures_of_a_shift_as_a_fit_of_wrong_readings_does(void **state)
+{
+  (void)state;
+  static const struct {
+    double clock, speed;
+    const char *gauges;
+  } cases[] = {{1.002, 1.0, "none, clock=0.2 %"}, {1.0, 1.002, "none, speed=0.2 %"}};
+  struct sb_fit_figure exact[FIGURE_COUNT], right[FIGURE_COUNT], wrong[FIGURE_COUNT];
+  figures_of(1.0, 1.0, "none", exact);
+  for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+    figures_of(1.0, 1.0, cases[k].gauges, right);
+    figures_of(cases[k].clock, cases[k].speed, "none", wrong);
+    for (int j = 0; j < FIGURE_COUNT; j++) {
+      const double noise = 0.5 * (exact[j].greatest - exact[j].least);
+      const double reach = 0.5 * (right[j].greatest - right[j].least), moved = fabs(wrong[j].value - exact[j].value);
+      assert_near(reach, moved, 0.02 * moved + 1.2 * noise);
+    }
+    assert_true(fabs(wrong[0].value / exact[0].value - 1.0) > 0.0018); /* of the inertia it is the whole gain */
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -354,6 +403,7 @@ int main(void)
       cmocka_unit_test(a_wrong_mesh_efficiency_in_the_scenario_is_found_out),
       cmocka_unit_test(gears_that_make_no_sense_are_refused_with_their_line),
       cmocka_unit_test(a_voltage_column_says_what_fed_the_run),
+      cmocka_unit_test(gauges_move_figures_of_a_shift_as_a_fit_of_wrong_readings_does),
       cmocka_unit_test(a_log_of_commanded_gears_is_followed_by_the_shifters_law),
   };
   gsl_set_error_handler_off();

@@ -132,9 +132,16 @@ static inline double fit_truth(enum sb_fit_figure_kind kind)
   }
 }
 
+/* Gauges that never err: what is left is noise. */
+static inline struct sb_fit_setup fit_exact(struct sb_fit_setup setup)
+{
+  for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) setup.gauges[g] = (struct sb_fit_gauge){0};
+  return setup;
+}
+
 static inline struct sb_fit_setup fit_setup(void)
 {
-  struct sb_fit_setup setup = sb_fit_setup_default(NULL);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(NULL));
   setup.nominal_voltage_v = 12.0;
   return setup;
 }

@@ -93,7 +93,7 @@ static void every_chemistry_rises_from_empty_to_full_and_ends_above_its_cutoff(v
 static void names_and_codes_of_chemistries_agree(void **state)
 {
   (void)state;
-#define CHECK_CODE(code, words)                                    \
+#define CHECK_CODE(code, words, other)                             \
   assert_string_equal(sb_battery_chemistry_of(code)->name, words); \
   assert_ptr_equal(sb_battery_chemistry_of(code), sb_battery_chemistry_find(words));
   SB_CHEMISTRY_LIST(CHECK_CODE)

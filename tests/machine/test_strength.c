@@ -203,7 +203,7 @@ static void the_solver_of_polygons_agrees_with_the_series_and_the_circle(void **
 }
 
 /* Plastics: comparison table of K-mac Plastics as printed in MPa; steel 1018, cold drawn: 370 MPa, shear 213 MPa (from
- * memory). Half a unit of the last digit. */
+ * memory). Half a unit of the last digit. The others as strength.h names them. */
 static void materials_have_the_strength_that_is_published(void **state)
 {
   (void)state;
@@ -211,11 +211,11 @@ static void materials_have_the_strength_that_is_published(void **state)
     enum sb_material material;
     const char *name;
     double tensile_mpa;
-  } published[] = {{SB_MATERIAL_ABS, "ABS", 44.8},
-                   {SB_MATERIAL_NYLON, "nylon", 86.2},
-                   {SB_MATERIAL_ACETAL, "acetal", 68.9},
-                   {SB_MATERIAL_POLYCARBONATE, "polycarbonate", 72.4},
-                   {SB_MATERIAL_STEEL, "steel", 370.0}};
+  } published[] = {{SB_MATERIAL_ABS, "ABS", 44.8},       {SB_MATERIAL_NYLON, "nylon", 86.2},
+                   {SB_MATERIAL_ACETAL, "acetal", 68.9}, {SB_MATERIAL_POLYCARBONATE, "polycarbonate", 72.4},
+                   {SB_MATERIAL_STEEL, "steel", 370.0},  {SB_MATERIAL_PLA, "PLA", 26.0},
+                   {SB_MATERIAL_PETG, "PETG", 25.0},     {SB_MATERIAL_ALUMINIUM, "aluminium", 250.0},
+                   {SB_MATERIAL_BRASS, "brass", 140.0}};
   for (size_t i = 0; i < sizeof published / sizeof *published; i++) {
     assert_string_equal(sb_strength_material_name(published[i].material), published[i].name);
     assert_near(sb_strength_tensile_pa(published[i].material), published[i].tensile_mpa * 1e6, 0.05e6);
@@ -225,6 +225,23 @@ static void materials_have_the_strength_that_is_published(void **state)
   }
   assert_near(sb_strength_shear_pa(SB_MATERIAL_STEEL), 213e6, 0.5e6);
   assert_true(isnan(sb_strength_shear_pa(SB_MATERIAL_NONE)));
+}
+
+/*
+ * Torque at first yield of a solid shaft of 8 mm, tau = yield / sqrt(3): 14.510395 N.m of 6082-T6 (250 MPa) and 8.125821 N.m
+ * of soft free-cutting brass (140 MPa). Here tau is 0.577 of the yield, three digits of 1 / sqrt(3).
+ */
+static void metals_carry_their_torque_at_first_yield(void **state)
+{
+  (void)state;
+  const struct {
+    enum sb_material material;
+    double torque_nm;
+  } shafts[] = {{SB_MATERIAL_ALUMINIUM, 14.510395}, {SB_MATERIAL_BRASS, 8.125821}};
+  for (size_t i = 0; i < sizeof shafts / sizeof *shafts; i++) {
+    const struct sb_shaft shaft = shaft_of(SB_SHAFT_ROUND, 0.008, 0.0, sb_strength_shear_pa(shafts[i].material));
+    assert_near_rel(sb_strength_shaft_limit_nm(&shaft), shafts[i].torque_nm, 1.0 - 0.577 * sqrt(3.0) + 1e-7);
+  }
 }
 
 static void a_pound_per_square_inch_is_that_of_gsl(void **state)
@@ -415,6 +432,7 @@ int main(void)
       cmocka_unit_test(square_and_hexagon_twist_as_prandtls_stress_function_says),
       cmocka_unit_test(the_solver_of_polygons_agrees_with_the_series_and_the_circle),
       cmocka_unit_test(materials_have_the_strength_that_is_published),
+      cmocka_unit_test(metals_carry_their_torque_at_first_yield),
       cmocka_unit_test(a_pound_per_square_inch_is_that_of_gsl),
       cmocka_unit_test(a_tooth_carries_what_it_does_in_shigleys_example),
       cmocka_unit_test(form_factors_follow_the_usual_approximation),

@@ -2,6 +2,7 @@
 /* Every shipped scenario: it runs, comes to what its comment tells, and its energy adds up. */
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "help/near.h"
@@ -27,7 +28,7 @@ static const struct expected {
     {"seed-drill.yaml", 0, 0},
     {"tired-winder.yaml", 0, 2},
     {"dough-drum.yaml", 0, 2},
-    {"shuttle-wagon.yaml", 0, 3},
+    {"shuttle-wagon.yaml", 1U << SB_VERDICT_BUSY_SHIFTING, 3},
     {"crate-pusher.yaml", 0, 1},
     {"braked-hoist.yaml", 0, 1},
     {"grindstone.yaml", 1U << SB_VERDICT_OVERLOAD, 3},
@@ -84,6 +85,57 @@ static void every_scenario_comes_to_what_its_comment_tells(void **state)
     sb_run_result_clear(&result);
     sb_scenario_clear(&scenario);
   }
+}
+
+/* The cell of README's table that says what a scenario reports: from its third bar to its fourth; "" when it is not there. */
+static const char *table_cell(const char *file, char *cell, size_t size)
+{
+  char row[64], line[2048];
+  FILE *readme = fopen(SB_SOURCE_DIR "/README.md", "r");
+  assert_non_null(readme);
+  snprintf(row, sizeof row, "| `%s` |", file);
+  cell[0] = 0;
+  while (fgets(line, sizeof line, readme) != NULL) {
+    const char *third = strncmp(line, row, strlen(row)) == 0 ? strstr(line + strlen(row), " | ") : NULL;
+    if (third != NULL) snprintf(cell, size, "%.*s", (int)strcspn(third + 3, "|"), third + 3);
+  }
+  fclose(readme);
+  return cell;
+}
+
+/* The name that --fail-on takes, as README writes it: `stuck-low`. */
+static const char *code_of(enum sb_verdict_kind kind, char code[64])
+{
+  snprintf(code, 64, "`%s`", sb_verdict_name(kind));
+  for (char *c = code; *c != 0; c++) {
+    if (*c == ' ') *c = '-';
+  }
+  return code;
+}
+
+/* Before the colon of a cell stand the verdicts, or "none"; behind it the reason, which each verdict has. */
+static void readme_tells_the_verdict_of_every_scenario_and_why(void **state)
+{
+  (void)state;
+  char cell[1024], code[64];
+  for (int i = 0; i < SCENARIO_COUNT; i++) {
+    struct sb_scenario scenario = load(scenarios[i].file);
+    struct sb_run_result result;
+    run(&scenario.model, 0, &result);
+    const unsigned kinds = kinds_of(&result);
+    const bool has_reason = strstr(table_cell(scenarios[i].file, cell, sizeof cell), ": ") != NULL;
+    cell[strcspn(cell, ":")] = 0;
+    unsigned told = 0;
+    for (int k = 0; k < SB_VERDICT_KIND_COUNT; k++) {
+      if (strstr(cell, code_of((enum sb_verdict_kind)k, code)) != NULL) told |= 1U << k;
+    }
+    if (told != kinds || (strncmp(cell, "none", 4) == 0) != (kinds == 0) || (kinds != 0 && !has_reason)) {
+      fail_msg("README.md tells \"%s\" of %s, which comes to verdicts %#x", cell, scenarios[i].file, kinds);
+    }
+    sb_run_result_clear(&result);
+    sb_scenario_clear(&scenario);
+  }
+  assert_int_equal(strtol(shell_run("ls scenarios/*.yaml | wc -l")->text, NULL, 10), SCENARIO_COUNT);
 }
 
 /* The energy residual that the project promises: 1e-6 of the energy moved; measured at most 4e-9. */
@@ -291,6 +343,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_scenario_comes_to_what_its_comment_tells),
+      cmocka_unit_test(readme_tells_the_verdict_of_every_scenario_and_why),
       cmocka_unit_test(every_scenario_balances_its_energies_in_every_gear),
       cmocka_unit_test(cart_locked_in_its_fast_gear_stalls_on_the_climb_where_automatic_goes_on),
       cmocka_unit_test(winch_rolls_back_in_neutral_only),

@@ -129,7 +129,7 @@ static void plot_draws_both_formats_from_columns_in_any_order(void **state)
   assert_int_equal(said->code, 0);
   assert_int_equal(shell_run("od -An -c -N 4 $T/t.png | grep -q '211   P   N   G'")->code, 0);
   said = shell_run("cat $T/t.svg");
-  shell_expect(said, "up 60 %");
+  shell_expect(said, "upshift 60 %");
   shell_expect(said, "load torque");
   shell_expect(said, "</svg>");
 }
@@ -147,12 +147,13 @@ static void a_faulty_trace_leaves_the_old_picture_alone(void **state)
 #define MAP_HEADER "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause"
 
 /*
- * A lattice of whole percent, down 50 to 52 and up 50 to 53: of the 12 points those with down below up count, 3 + 2 + 1
- * at down 50, 51, 52. "stuck low" holds up 53 of all three, "hunting" the rest of down 50, "holds" the rest.
+ * A lattice of whole percent, downshift 50 to 52 and upshift 50 to 53: of the 12 points those with the downshift threshold
+ * below the upshift threshold count, 3 + 2 + 1 at downshift 50, 51, 52. "stuck low" has upshift 53 of all three, "hunting"
+ * the rest of downshift 50, "passes" the rest.
  */
 #define SMALL_MAP       \
   "printf '" MAP_HEADER \
-  "\\n50,52,53,53,stuck low,\\n50,50,50,52,hunting,dwell-driven\\n51,52,50,52,holds,\\n' > $T/m.csv;"
+  "\\n50,52,53,53,stuck low,\\n50,50,50,52,hunting,dwell-driven\\n51,52,50,52,passes,\\n' > $T/m.csv;"
 
 static void map_picture_has_every_verdict_with_its_share_of_the_points_and_the_limits(void **state)
 {
@@ -183,7 +184,7 @@ static void share_map_is_drawn_in_classes_of_its_share(void **state)
   (void)state;
   if (!has_gnuplot()) skip();
   const struct said *said = shell_run(
-      "printf 'downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,survived,samples,share,share_least"
+      "printf 'downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,passed,samples,share,share_least"
       "\\n10,10,20,29,200,200,1,0.98\\n11,19,20,29,150,200,0.75,0.69\\n' > $T/share.csv;"
       "tools/plot/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
   assert_int_equal(said->code, 0);
@@ -192,12 +193,32 @@ static void share_map_is_drawn_in_classes_of_its_share(void **state)
   shell_expect(said, "90.0 % of the plane");
 }
 
-/* Nothing divides it, so its lattice is taken to be of tenths of a percent: 11 times 21 points, all with down below up. */
+/* The program and the picture call columns and verdicts by the same names: what passes has the colour of that. */
+static void maps_as_the_program_writes_them_are_drawn(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run(
+      "$SHIFTBAND map --set controller.threshold_step='5 %' -o $T/real.csv scenarios/hunting-crawler.yaml > $T/out &&"
+      "tools/plot/plot-map $T/real.csv -o $T/real.svg && cat $T/real.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, ">passes<");
+  shell_expect(said, ">stuck low<");
+  assert_non_null(strstr(said->text, "rgb(228, 242, 234)")); /* #E4F2EA */
+  said = shell_run(
+      "$SHIFTBAND map --samples 3 --set controller.threshold_step='5 %' -o $T/shares.csv scenarios/tray-cart.yaml "
+      "> $T/out && tools/plot/plot-map $T/shares.csv -o $T/shares.svg && cat $T/shares.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, ">all<");
+  shell_expect(said, ">none<");
+}
+
+/* Nothing divides it, so its lattice is taken to be of tenths of a percent: 11 times 21 points, all of which count. */
 static void a_map_of_one_rectangle_is_drawn_whole(void **state)
 {
   (void)state;
   if (!has_gnuplot()) skip();
-  const struct said *said = shell_run("printf '" MAP_HEADER "\\n50,51,60,62,holds,\\n' > $T/one.csv;"
+  const struct said *said = shell_run("printf '" MAP_HEADER "\\n50,51,60,62,passes,\\n' > $T/one.csv;"
                                       "tools/plot/plot-map $T/one.csv -o $T/one.svg && cat $T/one.svg");
   assert_int_equal(said->code, 0);
   shell_expect(said, "100.0 % of the plane");
@@ -218,12 +239,13 @@ static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(v
        "x.csv:1: the header lacks the column(s) downshift_to_pct upshift_from_pct"},
       {"downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct\\n1,2,3,4\\n",
        "lacks the column(s) verdict cause"},
-      {MAP_HEADER "\\n1,2,3,x,holds,\\n", "x.csv:2: upshift_to_pct: expected a number, got \"x\""},
-      {MAP_HEADER "\\n2,1,3,4,holds,\\n", "x.csv:2: downshift_from_pct 2 is above downshift_to_pct 1"},
+      {MAP_HEADER "\\n1,2,3,x,passes,\\n", "x.csv:2: upshift_to_pct: expected a number, got \"x\""},
+      {MAP_HEADER "\\n2,1,3,4,passes,\\n", "x.csv:2: downshift_from_pct 2 is above downshift_to_pct 1"},
       {MAP_HEADER "\\n1,2,3,4\\n", "x.csv:2: expected 6 fields as in the header"},
       {MAP_HEADER "\\n1,2,3,4,,\\n", "x.csv:2: verdict is empty"},
-      {MAP_HEADER "\\n1,2,3,4,holds,\\n3,4.5,3,4,holds,\\n", "4.5 % is not on one lattice with the other ends"},
-      {MAP_HEADER "\\n5,6,3,4,holds,\\n", "the map has no point with down below up"},
+      {MAP_HEADER "\\n1,2,3,4,passes,\\n3,4.5,3,4,passes,\\n", "4.5 % is not on one lattice with the other ends"},
+      {MAP_HEADER "\\n5,6,3,4,passes,\\n",
+       "the map has no point with the downshift threshold below the upshift threshold"},
   };
   for (size_t i = 0; i < sizeof maps / sizeof maps[0]; i++) {
     char command[1024];
@@ -272,6 +294,7 @@ int main(void)
       cmocka_unit_test(a_faulty_trace_leaves_the_old_picture_alone),
       cmocka_unit_test(map_picture_has_every_verdict_with_its_share_of_the_points_and_the_limits),
       cmocka_unit_test(share_map_is_drawn_in_classes_of_its_share),
+      cmocka_unit_test(maps_as_the_program_writes_them_are_drawn),
       cmocka_unit_test(a_map_of_one_rectangle_is_drawn_whole),
       cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),

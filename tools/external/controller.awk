@@ -7,7 +7,7 @@
 # First comes one line "shiftband-controller 2 gears=2 start_gear=2 ... downshift_below=60 upshift_above=90 ...", without an answer. Then a line
 # a sample, answered with the gear wanted, from 1:
 #
-#   $1 sample   $2 time, s   $3 reading   $4 reading, %   $5 gear   $6 a gear is in mesh   $7 and the drive is on
+#   $1 sample   $2 time, s   $3 reading   $4 reading, %   $5 gear   $6 a gear is engaged   $7 and the drive is on
 #
 # Answers must leave at once: fflush(). mawk reads ahead, and needs -W interactive for that; other awks don't know the
 # option:
