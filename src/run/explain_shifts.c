@@ -264,7 +264,7 @@ void sb_explain_stuck_low(struct sb_explaining *to)
     sb_explain_say(to, "under any load: the dwell of %.3g s or the load's changes keep it back",
                    to->model->control.dwell_s);
     sb_explain_cure(to, "controller.dwell", NULL, NULL);
-  } else if (pair->upshift_torque_nm <= 0.0) {
+  } else if (pair->upshift_torque_nm <= 0.0 && isfinite(pair->upshift_torque_nm)) {
     sb_explain_say(to, "under no load that the motor drives");
     cure_low(to);
   } else {
