@@ -167,6 +167,7 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const stru
   const int sign = state->is_driving ? state->motor_direction : -state->motor_direction;
   if (!(sign * power + seg->power_tolerance > 0.0)) return false;
   const double limit_nm = sim->model->limits.output_torque_nm;
+  if (isinf(limit_nm)) return true;
   return fabs(sb_plain_torque_nm(seg, start->tau_s, start->x)) <= limit_nm &&
          fabs(sb_plain_torque_nm(seg, tau_s, x)) <= limit_nm;
 }
