@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "inspect/gear_track.h"
+#include "shiftband/model.h"
 
 /* All of neutral and engagement happens within this time, s. */
 static const double sharp_s = 0.4;
@@ -273,6 +274,14 @@ static enum sb_status by_direction(struct sb_series *series, double rest, struct
   return SB_OK;
 }
 
+/* The direction tells every shift where a model says that the direction selects the gear; a selector's travel is not seen, and a
+ * missing sudden change never tells that there was no shift. */
+static bool may_hide_shifts(const struct sb_inspect_options *options, bool is_by_direction)
+{
+  if (options->ratio_count == 1) return false;
+  return !(is_by_direction && options->model != NULL && options->model->shifter.ops->is_direction_selected);
+}
+
 enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
                                       struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
@@ -293,6 +302,7 @@ enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_
     status = has_directions ? by_direction(&series, rest, out, track)
                             : by_jumps(log, column, rest, &series, options, out, track);
   }
+  out->may_hide_shifts = may_hide_shifts(options, out->is_by_direction);
   sb_series_clear(&series);
   return status;
 }
