@@ -100,6 +100,8 @@ struct sb_body_ops {
   const char *(*note)(const struct sb_body *body);
   /* Friction torque at the output that also holds at rest, N m; NULL: none. */
   double (*hold_nm)(const struct sb_body *body);
+  /* Radius at which a turn of the output moves it, m; NULL: it only turns. */
+  double (*radius_m)(const struct sb_body *body);
   /* Number of doubles that its tables need; NULL: none. */
   size_t (*room)(const struct sb_body *body);
   /* Adds its inertia and parts; false when the load holds no more parts. Tables go to room, which must live as long. */
@@ -111,6 +113,9 @@ extern const struct sb_body_ops *const sb_body_kinds[];
 
 /* The kind of that name, or NULL. */
 const struct sb_body_ops *sb_body_kind_find(const char *name);
+
+/* Radius at which a turn of the output moves it, m; 0: it only turns. Pure. */
+double sb_body_radius_m(const struct sb_body *body);
 
 /* The vehicle that a body is, or NULL. Pure. */
 const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body);

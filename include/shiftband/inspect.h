@@ -58,12 +58,17 @@ struct sb_inspect_hunt {
   enum sb_cause cause;          /* SB_CAUSE_NONE: the log does not show it */
   double least_nm, greatest_nm; /* external torque at the shifts; NAN: the log does not show it */
   double period_s;              /* mean time from a shift to the next like it */
+  size_t period_count;          /* of how many */
+  double window_s;              /* that the shifts follow each other within */
   int slower_gear;              /* of the pair */
+  struct sb_three three;        /* with a cause: the first three that it is the cause of */
+  struct sb_band band;
 };
 
 struct sb_inspect_rest {
   double from_s, to_s;
-  int gear; /* 0: not known */
+  double limit_s; /* longer than which a rest is a stall */
+  int gear;       /* 0: not known */
 };
 
 struct sb_inspection {

@@ -136,8 +136,9 @@ double sb_load_next_time_s(const struct sb_load *load, double time_s);
 double sb_load_next_angle_rad(const struct sb_load *load, enum sb_load_side side, double angle_rad, int direction);
 
 /*
- * Least and greatest torque from outside while the output moves forward in 0..duration_s, N m. Exact for parts over
- * time (taken together at their corners); sines and parts over turns are bounded by their own extremes. Bodies in a
+ * Least and greatest torque from outside while the output moves forward in 0..duration_s, N m. Exact for tables over time,
+ * and for tables over turns (those of one axis taken together at their corners: rolling and grade of a vehicle belong together
+ * place by place); the two and sines are bounded each by its own extremes. Bodies in a
  * vehicle's way count as all pushed at once for the greatest.
  */
 void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest);

@@ -53,8 +53,12 @@ struct sb_map_figures {
 /* A set of verdicts: bit k is enum sb_verdict_kind k. */
 struct sb_map_verdict {
   unsigned kinds;
-  enum sb_cause cause; /* of hunting: thresholds before dwell before load, when several spells differ */
+  enum sb_cause
+      cause; /* of hunting and busy shifting: thresholds before dwell before load, when several stretches differ */
 };
+
+/* Adds a cause, with the kind that it is of; SB_CAUSE_NONE adds nothing. */
+void sb_map_take_cause(struct sb_map_verdict *verdict, enum sb_cause cause);
 
 /* The verdicts of a finished run as a set, and its figures. Pure. */
 struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor);

@@ -47,6 +47,11 @@ struct sb_limits {
   double stall_time_s;     /* s, > 0, default 0.5 */
   double slip_time_s;      /* s, >= 0, default 0.1 */
   double hunt_window_s;    /* s, > 0; NAN: 3 dwell + the shift's time + 5 tau of the slower gear */
+  /* 0: the default of the functions below. */
+  double shift_rate_per_s;
+  double motor_speed_rad_s;
+  double run_back_rad; /* at the output */
+  double clutch_slip_time_s;
 };
 
 enum { SB_LIMIT_TEXT_SIZE = 160 };
@@ -100,5 +105,20 @@ double sb_model_whole_samples_s(const struct sb_control *control, double duratio
 /* Torque at the output that a holding brake must hold at rest: that of the parts which act, less the friction of the
  * bodies, N m, >= 0. Pure. */
 double sb_model_suspended_nm(const struct sb_model *model);
+
+/* The least time between two shifts at the limit of their rate, s: 60 s / 10. Pure. */
+double sb_model_shift_interval_s(const struct sb_model *model);
+
+/* The limit of the motor's speed, rad/s: 1.5 times the no-load speed at full duty and the greatest open-circuit voltage (common
+ * practice). Pure. */
+double sb_model_motor_speed_limit_rad_s(const struct sb_model *model);
+
+/* How far the output may turn back in a run in which it turned way_rad to and fro, rad: an eighth of a turn; for a vehicle or hoist
+ * 1 % of the way, at least 10 mm, at most a quarter turn of wheel or drum. What a shaft that gives can be twisted by comes
+ * on top. Pure. */
+double sb_model_run_back_rad(const struct sb_model *model, double way_rad);
+
+/* For how long an engaged clutch may have too much to transmit, s: 50 ms. Pure. */
+double sb_model_clutch_slip_s(const struct sb_model *model);
 
 #endif

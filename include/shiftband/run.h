@@ -97,6 +97,9 @@ struct sb_report {
   const struct sb_warmup *warmup; /* what led to this repeat; NULL: the scenario as it stands */
   const char *controller;         /* name of an external one; NULL: ours, or none */
   bool is_verbose;                /* also what only a developer wants */
+  /* Of an automatic run without a shift: what each locked gear does; others[other_count]; NULL: not known. */
+  const struct sb_report *others;
+  int other_count;
 };
 
 /* A finished run: what its report points to, so it stays where it is. */
@@ -107,12 +110,45 @@ struct sb_run_way {
 
 enum { SB_RUN_WAY_MAX = SB_GEAR_MAX + 1 };
 
+/* Whether an automatic run had gears to choose from and never shifted: then its report tells what each locked gear does. Pure. */
+bool sb_run_never_shifts(const struct sb_report *report);
+
 /* Which gears to lock, one run after the other: as told, and to compare, each gear after that. Returns how many. */
 int sb_run_ways(const struct sb_model *model, int locked_gear, bool is_comparison, int ways[SB_RUN_WAY_MAX]);
 
 /* Runs it, or with is_until_warm the repeat in which it is warm: SB_ERR_SCENARIO where no winding warms. As sb_run(). */
 enum sb_status sb_run_way(const struct sb_model *model, const struct sb_run_options *options, bool is_until_warm,
                           struct sb_run_way *out, struct sb_report *report, struct sb_error *err);
+
+/* Where the greatest output torque came from: the last engagement or impact shortly before it, or else the load. */
+enum sb_torque_source { SB_TORQUE_OF_LOAD, SB_TORQUE_OF_ENGAGEMENT, SB_TORQUE_OF_IMPACT };
+
+/* "load", "engagement", "impact". */
+const char *sb_run_torque_source_name(enum sb_torque_source source);
+
+/* What people ask after a run. NAN where the machine has no such thing. */
+struct sb_run_facts {
+  double distance_m, speed_m_s; /* at the end: of a vehicle along its road, or of a hoist's load upward */
+  double mean_speed_rad_s;      /* of the output */
+  double used_as;               /* charge that the run took from the battery, A s; < 0: it gave some back */
+  double left_fraction;         /* of the charge */
+  double runs_a_charge;         /* such runs from full to empty; NAN: it used none */
+  double empty_s;               /* after the end, if it went on like this */
+  double winding_c, housing_c;  /* at the end, deg C */
+  double greatest_winding_c, greatest_housing_c;
+  double
+      hot_s; /* after the end, if it went on with the mean loss of the run: until limits.winding or the cut-out; INFINITY: never;
+                   NAN: no such limit is given */
+  double shifting_s, shifting_j; /* lost to shifts: time in neutral, energy of engagements and slipping clutches */
+  enum sb_torque_source torque_source;
+};
+
+/* Pure. */
+struct sb_run_facts sb_run_facts(const struct sb_report *report);
+
+/* Whether a gear alone does as well as the automatic run: no verdict that this does not have, and at least 98 % of its mean
+ * speed. Pure. */
+bool sb_run_does_as_well(const struct sb_report *locked, const struct sb_report *automatic);
 
 /* The summary: verdicts first, then shifts, times, extremes, energy, cautions. */
 void sb_run_write_text(FILE *out, const struct sb_report *report);

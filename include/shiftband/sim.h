@@ -94,6 +94,11 @@ struct sb_state {
   int slip_direction; /* sign of the motor's lead over the output in a slipping clutch */
   int is_driving;     /* power runs from motor to output */
   int is_turned;      /* neutral only: the motor has reversed, turned_rad counts */
+  /* How far the output, or a vehicle whose wheels slip, has turned back from the farthest place that it reached in the
+   * direction in which the drive turns it, or last did; since it first moved that way or stood. */
+  double back_rad, back_since_s;
+  int drive_direction; /* of the output: that direction */
+  int is_back_counted; /* it has moved that way, or stood, since the drive took this direction */
   struct sb_far far;
   struct sb_twist twist;
   struct sb_feed feed;
@@ -103,6 +108,17 @@ struct sb_state {
 struct sb_peak {
   double value;
   double time_s;
+};
+
+/* A torque above its limit lasts when, in one go, it is there for longer than this or brings more than the limit would in this
+ * time, so that its mean over this time is above the limit whatever there is besides; else it is a crest. */
+#define SB_OVERLOAD_LASTS_S 0.1
+
+/* Times with the output torque above its limit. */
+struct sb_over_limit {
+  long count;
+  double first_s, last_s, total_s; /* of the first one, of the last one; all */
+  double greatest_nm, impulse_nms; /* by magnitude; all that came together */
 };
 
 /*
@@ -154,10 +170,14 @@ struct sb_sums {
   struct sb_peak output_speed_rad_s;
   double least_output_speed_rad_s;
   double greatest_output_speed_rad_s;
-  double over_limit_s;             /* time with the output torque above limits.output_torque_nm */
-  double over_limit_first_s;       /* when it first was; NAN: never */
-  double over_limit_last_s;        /* when it last was */
-  double gear_time_s[SB_GEAR_MAX]; /* engaged */
+  double over_limit_s;           /* time with the output torque above limits.output_torque_nm */
+  double over_limit_first_s;     /* when it first was; NAN: never */
+  double over_limit_last_s;      /* when it last was */
+  struct sb_over_limit over_now; /* the present or last spell of it, not yet among those below */
+  struct sb_over_limit over_lasting, over_crests;
+  double joined_s, struck_s;               /* the last engagement, and the last impact of a vehicle; -INFINITY: none */
+  double torque_joined_s, torque_struck_s; /* those before output_torque_nm */
+  double gear_time_s[SB_GEAR_MAX];         /* engaged */
   double neutral_time_s;
   double standstill_time_s;      /* engaged, output at rest */
   double start_kinetic_j;        /* kinetic energy at t = 0 */
@@ -167,6 +187,7 @@ struct sb_sums {
   double slip_last_s;            /* when they last did */
   struct sb_road_need slip_need; /* the greatest that wheels slipped against; zero: they moved the vehicle */
   struct sb_peak winding_c;      /* greatest temperature; -INFINITY without a winding */
+  struct sb_peak housing_c;      /* likewise, of a winding's housing */
   double hot_s;                  /* time with the winding above limits.winding_c */
   double hot_first_s;            /* when it first was; NAN: never */
   double hot_last_s;
@@ -174,10 +195,16 @@ struct sb_sums {
   double cut_first_s; /* when it first was; NAN: never */
   double cut_last_s;
   long cut_count;
+  double way_rad;                          /* that the output, or a vehicle whose wheels slip, has turned, to and fro */
+  struct sb_peak back;                     /* greatest back_rad of the state: when it was reached */
+  double back_since_s;                     /* and when it began */
   int was_cut_by_heat, was_cut_by_battery; /* no bool: sums are compared by their bytes, which have no gaps */
   double impact_greatest_nms;              /* of bodies met, at the output */
   long impact_count;
 };
+
+/* Takes the spell that is under way, or was the last, into those that last or the crests. */
+void sb_energy_close_over_limit(struct sb_sums *sums, double limit_nm);
 
 /* Sums of which nothing has come together yet. Pure. */
 struct sb_sums sb_sim_sums_empty(void);
@@ -242,7 +269,8 @@ double sb_sim_grid_s(const struct sb_sim *sim, long long step);
 /* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
 void sb_sim_command(struct sb_sim *sim, int gear);
 
-/* Puts a state back that this simulation, or another of the same model, was in between two calls; the sums stay. */
+/* Puts a state back that this simulation, or another of the same model, was in after sb_sim_sums(), which brings what comes
+ * together in it up to date; the sums stay. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 
 /* Whether a gear is engaged. */
@@ -273,6 +301,7 @@ struct sb_row {
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */
+  double clutch_nm; /* at the motor's shaft, that an engaged clutch must transmit; NAN: there is none, or neutral */
   double output_turns;
   double vehicle_speed_rad_s; /* where wheels can slip: of the vehicle, over the wheel's radius; else the output's */
   double vehicle_angle_rad;   /* likewise, its distance over the wheel's radius */
@@ -292,10 +321,10 @@ static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_d
          fabs(row->duty_fraction) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
 }
 
-/* Whether wheels slip although the drive is on. Pure. */
-static inline bool sb_row_is_spinning(const struct sb_row *row)
+/* Whether an engaged clutch must transmit more than its torque, by more than rounding. Pure. */
+static inline bool sb_row_is_clutch_over(const struct sb_row *row, double clutch_nm)
 {
-  return row->is_slipping && row->is_on;
+  return fabs(row->clutch_nm) > clutch_nm * (1.0 + 1e-9); /* false where there is none */
 }
 
 /* The load for those who ask whether the next faster gear would hold it: INFINITY, none does, with the drive off. Pure. */

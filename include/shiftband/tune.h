@@ -97,6 +97,7 @@ struct sb_tune_dwell_limit {
   bool is_end;     /* nothing fails as far as was tried (a tenth, ten times) */
   int machine;     /* that fails a sample further; -1 with is_end */
   struct sb_map_verdict verdict;
+  long tried_count, untried_count; /* whole samples from the answer's dwell to that one, or to the one that fails */
 };
 
 enum sb_tune_direction {

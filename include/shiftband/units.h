@@ -85,8 +85,8 @@ const char *sb_units_parse_number(const char *text, double *value);
 /* Reads a whole unit expression. Returns false when it is none. */
 bool sb_units_parse_unit(const char *text, struct sb_unit *unit);
 
-/* Whether a unit measures the quantity. Pure. */
-bool sb_units_fit(const struct sb_unit *unit, enum sb_quantity quantity);
+/* Reads a whole unit expression of a quantity; 1/min of an angular speed is rpm. False when it is none, or of another. */
+bool sb_units_parse_unit_of(const char *text, enum sb_quantity quantity, struct sb_unit *unit);
 
 /*
  * Reads a number with its unit, in SI (a temperature in deg C, a percentage as a fraction). On failure returns
@@ -98,7 +98,7 @@ enum sb_status sb_units_parse(const char *text, enum sb_quantity wanted, double 
 enum sb_status sb_units_parse_either(const char *text, enum sb_quantity first, enum sb_quantity second, double *value,
                                      enum sb_quantity *found, struct sb_error *err);
 
-/* Whether the unit of a number was taken for another one than is written, kg.cm for kgf.cm; *out is that one. */
+/* Whether the unit of a number, or of a range, was taken for another one than is written, kg.cm for kgf.cm; *out is that one. */
 struct sb_unit_text {
   char text[80];
 };

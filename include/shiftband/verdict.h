@@ -2,23 +2,35 @@
 /*
  * verdict.h - what went wrong in a run, found while it goes on.
  *
- *   hunting               at least three shift commands in turn between one pair of gears, each the opposite of the last and
- *                         within the hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear):
- *                         threshold-driven when the load lay in the hunting band at every decision, dwell-driven when
- *                         it lay outside and hardly moved
- *   busy shifting         such commands because the load itself moved across the band
+ *   hunting               three shift commands in turn between one pair of gears, each the opposite of the last and within the
+ *                         hunt window of it (default: 3 dwell + the shift's time + 5 tau of the slower gear), that the load
+ *                         did not ask for: threshold-driven when at least one of the three loads lies in the hunting band,
+ *                         else dwell-driven. Threes that overlap make a stretch; each stretch is a verdict
+ *   busy shifting         three such commands that the load asked for, each within 60 s / limits.shift_rate of the last:
+ *                         downshifts at loads of at least Td, upshifts at loads of at most Tu, and from one to the next the
+ *                         load moved by more than 2 % of the larger of Td and Tu and by more than one step of the reading makes
  *   stall                 output at rest for longer than limits.stall_time, in an engaged gear, with the drive on and its duty no longer rising
  *   stuck low             for longer than dwell + 5 tau the load is one that the faster gear would hold (below its
  *                         downshift torque), and the box stays in the slower gear
  *   needless downshift    a downshift at such a load
- *   overload              output torque above limits.output_torque
- *   slipping              wheels beyond the traction limit for longer than limits.slip_time in one go, with the drive on: a
+ *   overload              output torque above limits.output_torque: where its mean over 100 ms is above, too, it lasts, else it is a crest;
+ *                         they are two findings, because their cures differ
+ *   slipping              wheels beyond the traction limit, driven or braked, for longer than limits.slip_time in one go: a
  *                         lower gear adds nothing there
  *   overheated            winding above limits.winding
  *   drive cut             the thermal switch or the battery's cut-off has opened
  *   shift not engaged     neutral for longer than the shifter's shift_timeout
+ *   reversed output       a gear was engaged that turns the output against the others
+ *   runs back             the output, or a vehicle whose wheels slip, has turned back from the farthest place that it reached in the
+ *                         direction in which the drive turns it, or last did, by more than limits.run_back
+ *   overspeed             motor speed above limits.motor_speed
+ *   clutch slips          an engaged clutch had to transmit more than its torque, for longer than limits.clutch_slip_time in one
+ *                         go, or for more than 5 % of the time engaged
+ *   threshold out of      the steady-state reading crosses the threshold under no constant load: a downshift between the
+ *     reach               lightest load and the faster gear's stall torque, an upshift up to the heaviest load
  *
- * Loads are external torques, without what follows speed.
+ * Loads are external torques, without what follows speed. Where closed forms judge them they are those that would bring the
+ * gear to the same speed with the supply and winding that the closed forms are calculated with.
  */
 #ifndef SHIFTBAND_VERDICT_H
 #define SHIFTBAND_VERDICT_H
@@ -40,7 +52,12 @@
   X(SB_VERDICT_NOT_ENGAGED, "shift not engaged", sb_explain_not_engaged)                \
   X(SB_VERDICT_SLIPPING, "slipping", sb_explain_slipping)                               \
   X(SB_VERDICT_OVERHEATED, "overheated", sb_explain_overheated)                         \
-  X(SB_VERDICT_DRIVE_CUT, "drive cut", sb_explain_drive_cut)
+  X(SB_VERDICT_DRIVE_CUT, "drive cut", sb_explain_drive_cut)                            \
+  X(SB_VERDICT_REVERSED, "reversed output", sb_explain_reversed)                        \
+  X(SB_VERDICT_RUNS_BACK, "runs back", sb_explain_runs_back)                            \
+  X(SB_VERDICT_OVERSPEED, "overspeed", sb_explain_overspeed)                            \
+  X(SB_VERDICT_CLUTCH_SLIPS, "clutch slips", sb_explain_clutch_slips)                   \
+  X(SB_VERDICT_OUT_OF_REACH, "threshold out of reach", sb_explain_out_of_reach)
 
 enum sb_verdict_kind {
 #define SB_VERDICT_CODE(code, name, explain) code,
@@ -61,7 +78,41 @@ enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);
 /* "threshold-driven" or "dwell-driven"; NULL where the kind says it all. */
 const char *sb_verdict_cause_name(enum sb_cause cause);
 
-/* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each spell is one. */
+/* What commands at the thresholds of one pair of gears are judged by. */
+struct sb_band {
+  double downshift_nm, upshift_nm; /* Td and Tu */
+  double step_nm;                  /* by which one step of the reading moves the load; 0 with an exact reading */
+};
+
+/* Three commands in turn, each the opposite of the last. */
+struct sb_three {
+  double time_s[3];
+  double load_nm[3];
+  int is_down_first; /* down, up, down; else up, down, up */
+  int is_soon;       /* each is within the hunt window of the last */
+  int is_quick;      /* each is within 60 s / limits.shift_rate of the last */
+};
+
+/* What drives them: SB_CAUSE_LOAD where the load asked for them quickly; SB_CAUSE_NONE where they follow slowly. Pure. */
+enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band *band);
+
+/* Whether the load asked for all three. Pure. */
+bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band);
+
+/* Whether a downshift at a load, of those that closed forms judge, is needless. Pure. */
+bool sb_band_is_needless(double own_load_nm, double downshift_nm);
+
+/* That of a pair of a model, at the thresholds given. `line` is that of the closed forms. Pure. */
+struct sb_band sb_band_of(const struct sb_model *model, const struct sb_motor_line *line, int pair,
+                          double downshift_fraction, double upshift_fraction);
+
+/* Whether an upshift threshold, by its torque Tu, is above every reading that the slower gear can have. Pure. */
+bool sb_band_is_upshift_out_of_reach(double upshift_nm, double lightest_nm);
+
+/* Whether a downshift threshold, by its torque Td, is below every reading up to the faster gear's stall torque. Pure. */
+bool sb_band_is_downshift_out_of_reach(double downshift_nm, double stall_nm);
+
+/* Verdicts of one kind in one gear count together, but for hunting and busy shifting: each stretch is one. */
 struct sb_verdict {
   enum sb_verdict_kind kind;
   enum sb_cause cause;           /* of hunting and busy shifting */
@@ -77,6 +128,13 @@ struct sb_verdict {
   double
       least_nm; /* external torque: least and greatest at the decisions or while it lasted; NAN: none, or not known */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
+  /* The rule that fired: what was found, at its worst, beyond what limit. In the unit of the kind (SB_EVIDENCE_LIST). */
+  double limit, found;
+  struct sb_three three; /* hunting, busy shifting: the first three commands of the stretch that made it what it is */
+  struct sb_band band;   /* hunting, busy shifting, stuck low, needless downshift, out of reach: of that pair */
+  double stopped_s;      /* hunting, busy shifting: when a long stop of the drive ended the stretch; NAN: none did */
+  int is_upshift;        /* out of reach: it is the upshift threshold */
+  int is_crest;          /* overload: none of its times lasts; else all of them do (SB_OVERLOAD_LASTS_S) */
 };
 
 struct sb_shift_record {
@@ -88,12 +146,21 @@ struct sb_shift_record {
   double external_torque_nm;
 };
 
-/* Shift commands in turn, each the opposite of the last and soon after it. */
-struct sb_shift_chain {
-  size_t count;
-  double first_s, last_s, before_last_s;
-  double periods_s; /* sum of the times from a command to the next like it: count - 2 of them */
-  double least_nm, greatest_nm;
+/* Opposite commands in turn, as far as the next three needs them. */
+struct sb_chain {
+  size_t count;                 /* in turn, up to the last command */
+  double time_s[2], load_nm[2]; /* of the last two, the last one second */
+  int is_soon, is_quick;        /* the last one followed the one before so */
+  int is_parted;                /* the drive has stopped for longer than the hunt window since the last one */
+};
+
+/* Threes of one kind that overlap. */
+struct sb_stretch_of_threes {
+  size_t last;      /* number of its last command, from 1; 0: none is under way */
+  size_t first;     /* number of its first */
+  double periods_s; /* sum of the times from a command to the next like it, and how many */
+  size_t period_count;
+  struct sb_verdict verdict;
 };
 
 /* So many shifts and verdicts are kept one by one, so that a run that hunts for days needs no more memory than one that
@@ -106,6 +173,8 @@ struct sb_watch {
   double patience_s;
   double since_s; /* NAN: not now */
   double least_nm, greatest_nm;
+  double limit,
+      worst; /* of its verdicts, where that is not the time: what is beyond the limit, and the most of it; else NAN */
 };
 
 /*
@@ -132,12 +201,18 @@ void sb_shortfall_row(struct sb_shortfall *shortfall, const struct sb_model *mod
 /* Ends the spell under way, if any, at a time. */
 void sb_shortfall_finish(struct sb_shortfall *shortfall, double time_s);
 
+/* How much of the time engaged a clutch had too much to transmit: rows of a run, or of a path of a map, one after the other. */
+struct sb_clutch_share {
+  double engaged_s, over_s, last_s;
+  double first_s, greatest_nm; /* when it first had; the most; 0: never */
+  int was_engaged, was_over;
+};
+
 /* Watches a run. All fields are the monitor's own; results are in shifts and verdicts. */
 struct sb_monitor {
   const struct sb_model *model;
   struct sb_motor_line line;
-  double downshift_nm[SB_GEAR_MAX - 1]; /* Td per pair */
-  double upshift_nm[SB_GEAR_MAX - 1];   /* Tu per pair */
+  struct sb_band bands[SB_GEAR_MAX - 1]; /* per pair */
   double tau_s[SB_GEAR_MAX];
 
   struct sb_shift_record *shifts; /* the first of them, shifts[shift_kept], owned */
@@ -149,25 +224,39 @@ struct sb_monitor {
   int is_out_of_memory;
 
   struct sb_shortfall shortfall; /* of a speed under control */
-  struct sb_shift_chain chain;   /* of opposite commands, up to the last */
-  bool is_shift_excused;         /* the drive was off, or turned over, while the last shift was under way */
-  struct sb_watch rest;          /* it does not move */
-  struct sb_watch slip;          /* the wheels slip, with the drive on */
-  struct sb_watch low;           /* a slower gear, with no reason not to be in the faster one */
-  int gear;                      /* engaged, from 1; 0 in neutral */
+  struct sb_chain chain;         /* of opposite commands, up to the last */
+  struct sb_stretch_of_threes hunting, busy;
+  double off_since_s;       /* the drive stands still by order or by a switch; NAN: it does not */
+  bool is_shift_excused;    /* the drive was off, or turned over, while the last shift was under way */
+  struct sb_watch rest;     /* it does not move */
+  struct sb_watch slip;     /* the wheels slip */
+  struct sb_watch reversed; /* a gear is engaged that turns the output against the others */
+  struct sb_watch fast;     /* the motor is above its limit */
+  struct sb_watch clutch;   /* an engaged clutch must transmit more than its torque */
+  struct sb_clutch_share clutch_share;
+  struct sb_watch low; /* a slower gear, with no reason not to be in the faster one */
+  int gear;            /* engaged, from 1; 0 in neutral */
+  int is_automatic;    /* the controller chooses the gear */
+  int is_foreign;      /* and is one that may know nothing of the model's thresholds */
 };
+
+/* Takes a row; over_nm: what the clutch must transmit when that is too much, else 0. */
+void sb_monitor_clutch_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm);
+
+/* More than 5 % of the time engaged. Pure. */
+bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share);
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);
 void sb_monitor_clear(struct sb_monitor *monitor);
 
-/* What drives a chain whose decisions met these loads, at thresholds that carry these torques. Pure. */
-enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double least_nm, double greatest_nm);
-
 /* A shift command, with the row just before it. */
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
 
-/* The drive was cut, came back or took another command: chains of opposite commands end, and a shift under way may last. */
-void sb_monitor_switched(struct sb_monitor *monitor);
+/* How long an opposite command may come after the shift between two gears (indices) that took shift_s, to be hunting. Pure. */
+double sb_monitor_hunt_window_s(const struct sb_model *model, const double *tau_s, int slower, double shift_s);
+
+/* The drive was cut, came back or took another command: a shift under way may last, and a long stop ends a stretch. */
+void sb_monitor_switched(struct sb_monitor *monitor, double time_s, bool is_on);
 
 /* A row after an event or at a controller sample; is_automatic: the controller chooses the gear. */
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic);
@@ -190,6 +279,10 @@ struct sb_verdict_words {
   struct sb_cure cures[SB_CURES_MAX];
   int cure_count;
 };
+
+/* Where the heaviest load of a model is more than its slowest gear carries at stall, so that no threshold can help: says so in text, by
+ * how much and what it would take; else text is empty. Returns text. */
+const char *sb_verdict_say_too_heavy(const struct sb_model *model, char text[SB_EXPLANATION_SIZE]);
 
 /* Explains a verdict of a model's run, or of a log of the machine: loads (NAN) and the cause of hunting may be unknown there. */
 void sb_verdict_explain(const struct sb_verdict *verdict, const struct sb_model *model,

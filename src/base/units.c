@@ -301,7 +301,7 @@ bool sb_units_parse_unit(const char *text, struct sb_unit *unit)
   return false;
 }
 
-bool sb_units_fit(const struct sb_unit *unit, enum sb_quantity quantity)
+static bool does_fit(const struct sb_unit *unit, enum sb_quantity quantity)
 {
   const struct quantity_info *info = &quantities[quantity];
   return has_dimension(&unit->dimension, &info->dimension, info->does_angle_count);
@@ -409,19 +409,29 @@ static bool put_weight(const char *unit_text, char *out, size_t size)
   return is_put;
 }
 
-/*
- * What people write where only one thing can be meant: 1/min of an angular speed is rpm, for nobody counts radians by the
- * minute; the kg.cm of a torque is kgf.cm, for a mass by a length is nothing else here. *renewed is the unit itself.
- */
-static bool read_custom(const char *unit_text, enum sb_quantity wanted, struct sb_unit *unit, char *renewed,
-                        size_t size)
+/* Nobody counts radians by the minute. */
+static bool is_turns_by_minute(const struct sb_unit *unit, enum sb_quantity quantity)
 {
   static const struct sb_dimension frequency = {0, 0, -1, 0, 0, 0};
-  snprintf(renewed, size, "rpm");
-  const bool is_by_minute = sb_units_parse_unit(unit_text, unit) && has_dimension(&unit->dimension, &frequency, true) &&
-                            unit->multiplier == 1.0 && unit->divisor == 60.0;
-  if (wanted == SB_SPEED ? !is_by_minute : wanted != SB_TORQUE || !put_weight(unit_text, renewed, size)) return false;
-  return sb_units_parse_unit(renewed, unit) && sb_units_fit(unit, wanted);
+  return quantity == SB_SPEED && has_dimension(&unit->dimension, &frequency, true) && unit->multiplier == 1.0 &&
+         unit->divisor == 60.0;
+}
+
+bool sb_units_parse_unit_of(const char *text, enum sb_quantity quantity, struct sb_unit *unit)
+{
+  struct sb_unit found;
+  if (!sb_units_parse_unit(text, &found)) return false;
+  if (is_turns_by_minute(&found, quantity)) return sb_units_parse_unit("rpm", unit);
+  const bool is_fit = does_fit(&found, quantity);
+  if (is_fit) *unit = found;
+  return is_fit;
+}
+
+/* The weight of a mass by a length, where only a torque can be meant; *renewed is its unit. */
+static bool read_weight(const char *unit_text, enum sb_quantity wanted, struct sb_unit *unit, char *renewed,
+                        size_t size)
+{
+  return wanted == SB_TORQUE && put_weight(unit_text, renewed, size) && sb_units_parse_unit_of(renewed, wanted, unit);
 }
 
 static bool is_celsius(const char *unit_text)
@@ -445,8 +455,8 @@ static bool read_unit(const char *unit_text, enum sb_quantity wanted, struct sb_
   }
   char renewed[UNIT_SIZE];
   if (wanted == SB_TEMPERATURE) *offset = KELVIN_AT_0_C;
-  return (sb_units_parse_unit(unit_text, unit) && sb_units_fit(unit, wanted)) ||
-         read_custom(unit_text, wanted, unit, renewed, sizeof renewed);
+  return sb_units_parse_unit_of(unit_text, wanted, unit) ||
+         read_weight(unit_text, wanted, unit, renewed, sizeof renewed);
 }
 
 /* Copies the unit behind the number without the spaces around it; false when it is far too long to be one. */
@@ -502,9 +512,10 @@ bool sb_units_taken_as(const char *text, enum sb_quantity wanted, struct sb_unit
   char unit_text[UNIT_SIZE];
   struct sb_unit unit;
   const char *end = sb_units_parse_number(skip_spaces(text), &number);
+  if (end != NULL && strncmp(end, "..", 2) == 0) end = sb_units_parse_number(end + 2, &number);
   if (wanted != SB_TORQUE || end == NULL || !copy_unit(end, unit_text, sizeof unit_text)) return false;
-  if (sb_units_parse_unit(unit_text, &unit) && sb_units_fit(&unit, wanted)) return false;
-  return read_custom(unit_text, wanted, &unit, out->text, sizeof out->text);
+  if (sb_units_parse_unit_of(unit_text, wanted, &unit)) return false;
+  return read_weight(unit_text, wanted, &unit, out->text, sizeof out->text);
 }
 
 enum sb_status sb_units_parse_difference(const char *text, enum sb_quantity wanted, double *value, struct sb_error *err)

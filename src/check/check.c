@@ -73,6 +73,7 @@ enum sb_status sb_check_solve(const struct sb_scenario *scenario, struct sb_chec
   const enum sb_status status = sb_check_find_battery(&machine, &out->battery, err);
   if (status != SB_OK) return status;
   sb_check_find_findings(&machine, out);
+  sb_check_find_hazards(&machine, out);
   sb_check_find_notes(&machine, out);
   sb_check_find_cautions(&machine, out);
   return SB_OK;

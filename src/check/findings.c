@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "check/parts.h"
+#include "shiftband/verdict.h"
 #include "theory/steady.h"
 
 /* One pair of which findings are made. */
@@ -124,7 +125,8 @@ static void find_out_of_reach(struct look *look)
 {
   const struct sb_check_pair *pair = look->pair;
   const struct sb_pair_figures *figures = &pair->figures;
-  if (isinf(figures->upshift_torque_nm) && figures->upshift_torque_nm < 0.0) {
+  const int fast = look->index + 1;
+  if (sb_band_is_upshift_out_of_reach(figures->upshift_torque_nm, lightest_nm(look))) {
     struct sb_check_remark *remark = sb_check_remark(
         look->findings, "threshold out of reach", look->index,
         "Threshold out of reach: %s never shifts up, for the upshift threshold of %s is above %s, the greatest reading "
@@ -133,7 +135,8 @@ static void find_out_of_reach(struct look *look)
         PCT(sb_steady_greatest_reading(look->machine->model, &look->machine->line)));
     sb_check_add(remark, " Set %s below that.", look->upshift_key);
   }
-  if (isinf(figures->downshift_torque_nm) && figures->downshift_torque_nm > 0.0) {
+  if (sb_band_is_downshift_out_of_reach(figures->downshift_torque_nm,
+                                        look->machine->form.gears[fast].stall_torque_nm)) {
     sb_check_remark(look->findings, "threshold out of reach", look->index,
                     "Threshold out of reach: %s never shifts down, for no load takes the reading below the downshift "
                     "threshold of %s. Raise %s.",

@@ -34,19 +34,6 @@ static void note_motor(const struct sb_model *model, struct sb_check_remarks *no
   }
 }
 
-static void note_gearbox(const struct sb_model *model, struct sb_check_remarks *notes)
-{
-  const struct sb_gear *first = &model->gearbox.gears[0];
-  for (int g = 1; g < model->gearbox.gear_count; g++) {
-    const struct sb_gear *gear = &model->gearbox.gears[g];
-    if (gear->output_direction == first->output_direction) continue;
-    sb_check_remark(notes, "gearbox", -1,
-                    "gearbox: %s turns the output against %s; one idler more or less in gearbox.gears.%s.meshes cures "
-                    "that. The figures take the load as opposing each gear.",
-                    gear->name, first->name, gear->name);
-  }
-}
-
 static void note_shifter(const struct sb_check_machine *machine, struct sb_check_remarks *notes)
 {
   const struct sb_model *model = machine->model;
@@ -153,7 +140,6 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
 {
   struct sb_check_remarks *notes = &check->notes;
   note_motor(machine->model, notes);
-  note_gearbox(machine->model, notes);
   note_shifter(machine, notes);
   note_rounding(machine, notes);
   note_bodies(machine->model, notes);

@@ -30,6 +30,7 @@ enum sb_status sb_check_find_battery(const struct sb_check_machine *machine, str
 
 /* These read the parts that are found already. */
 void sb_check_find_findings(const struct sb_check_machine *machine, struct sb_check *check);
+void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_cautions(const struct sb_check_machine *machine, struct sb_check *check);
 

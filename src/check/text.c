@@ -69,6 +69,18 @@ static void write_gears(const struct sb_check_case *at, FILE *out)
   sb_text_table_write(&table, 2, out);
 }
 
+/* Findings of the machine as a whole; those of a pair of gears stand with it. */
+static void write_hazards(const struct sb_check *check, FILE *out)
+{
+  bool is_any = false;
+  for (int k = 0; k < check->findings.count; k++) {
+    if (check->findings.items[k].pair >= 0) continue;
+    if (!is_any) fputs("\nHazards\n", out);
+    is_any = true;
+    sb_words_say(out, 2, 4, "%s", check->findings.items[k].text);
+  }
+}
+
 static void put_steady(struct sb_text_table *table, double reading, double output_rad_s)
 {
   if (output_rad_s > 0.0) {
@@ -121,6 +133,7 @@ int sb_check_write_text(const struct sb_check *check, FILE *out)
   sb_check_text_drive(check, out);
   sb_check_text_limit(check, out);
   sb_check_text_shaft(check, out);
+  write_hazards(check, out);
   sb_check_text_pairs(check, out);
   sb_check_text_range(check, out);
   sb_check_text_battery(check, out);

@@ -24,6 +24,7 @@ static enum sb_status take_words(struct fit *fit, struct sb_error *err)
   enum sb_status status = SB_OK;
   for (size_t k = 0; status == SB_OK && k < request->known.count; k++) {
     status = sb_fit_setup_know(&fit->setup, request->known.items[k], err);
+    if (status == SB_OK) sb_command_note_unit("known", request->known.items[k]);
   }
   if (status == SB_OK && request->gear != NULL) {
     status = sb_gearbox_choose(&fit->scenario.model.gearbox, request->gear, &fit->setup.gear, err);

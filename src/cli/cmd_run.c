@@ -143,6 +143,20 @@ static int run_one(struct job *job, int locked_gear)
   return code;
 }
 
+/* Beside a run that never shifts: each gear alone, without a trace. */
+static int run_locked(struct job *job)
+{
+  struct sb_report *report = &job->reports[0];
+  int code = SB_EXIT_DONE;
+  if (!sb_run_never_shifts(report)) return code;
+  for (int gear = 1; code == SB_EXIT_DONE && gear <= report->model->gearbox.gear_count; gear++) {
+    code = run_with_trace(job, gear, NULL);
+  }
+  report->others = &job->reports[1];
+  report->other_count = job->run_count - 1;
+  return code;
+}
+
 static int run_all(struct job *job)
 {
   const struct sb_model *model = &job->scenario.model;
@@ -155,14 +169,15 @@ static int run_all(struct job *job)
   const int count = sb_run_ways(model, locked, job->request->is_comparison, ways);
   int code = SB_EXIT_DONE;
   for (int k = 0; code == SB_EXIT_DONE && k < count; k++) code = run_one(job, ways[k]);
-  return code;
+  return code == SB_EXIT_DONE && count == 1 ? run_locked(job) : code;
 }
 
 static void report_all(const struct job *job, FILE *words, bool is_first)
 {
   if (job->request->is_quiet) return;
   if (job->request->is_json) {
-    for (int i = 0; i < job->run_count; i++) sb_run_write_json(stdout, &job->reports[i]);
+    const int count = job->request->is_comparison ? job->run_count : 1;
+    for (int i = 0; i < count; i++) sb_run_write_json(stdout, &job->reports[i]);
     return;
   }
   if (!is_first) fputc('\n', words);

@@ -76,6 +76,15 @@ void sb_command_warn(const char *format, ...)
   va_end(arguments);
 }
 
+static void note(const char *format, ...) __attribute__((format(printf, 1, 2)));
+static void note(const char *format, ...)
+{
+  va_list arguments;
+  va_start(arguments, format);
+  put("note: ", format, arguments);
+  va_end(arguments);
+}
+
 void sb_command_note_commas(const char *path)
 {
   sb_command_warn("%s: decimal commas are read as points", path);
@@ -130,6 +139,14 @@ int sb_command_fail_writing(const char *path)
   sb_command_complain("%s: %s", is_standard ? "standard output" : path,
                       reason != 0 ? strerror(reason) : "writing failed");
   return SB_EXIT_IO;
+}
+
+void sb_command_note_unit(const char *option, const char *text)
+{
+  struct sb_unit_text unit;
+  const char *value = strchr(text, '=');
+  if (value == NULL || !sb_units_taken_as(value + 1, SB_TORQUE, &unit)) return;
+  note("--%s %.*s: %s is taken as %s", option, (int)(value - text), text, sb_fail_quote(value + 1).text, unit.text);
 }
 
 void sb_command_say_notes(const struct sb_scenario *scenario)

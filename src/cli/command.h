@@ -83,6 +83,9 @@ void sb_command_note_commas(const char *path);
 /* Warns of what a log was read in spite of: decimal commas, times that go back by less than a row. */
 void sb_command_note_log(const char *path, const struct sb_log *log);
 
+/* Says so where the unit of an option's KEY=VALUE is taken for another one than is written. */
+void sb_command_note_unit(const char *option, const char *text);
+
 /* Says what of a scenario was read otherwise than is written. */
 void sb_command_say_notes(const struct sb_scenario *scenario);
 

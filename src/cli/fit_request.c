@@ -63,7 +63,7 @@ const char sb_fit_about[] =
     "\n"
     "A log is CSV with a header line. Either it holds points in steady state: torque (or force or mass, with --arm), speed, and "
     "optionally current, voltage, gear. Or it runs over time: time, speed, and optionally voltage, current, duty, gear, "
-    "added_inertia. Then it shows a spin-up from rest, a coast-down with open circuit, both in turn, or (with a scenario and a "
+    "added_inertia. Then it shows a spin-up from rest, a coast-down (it may begin before the circuit is opened), both in turn, or (with a scenario and a "
     "gear column, 0 while no gear is engaged) up to 12 shifts.\n"
     "\n"
     "A column's unit stands in its name: speed_rpm, time_ms, current_a, force_n, mass_g, duty_pct, \"speed [rpm]\". speed is "

@@ -34,7 +34,7 @@ static enum sb_status write_report(const struct sb_map_request *request, const s
   if (!request->is_json) return sb_study_write_text(sb_map_words_stream(request), report, err);
   char refusals[2048];
   sb_study_write_json(stdout, report);
-  if (sb_refusals_line(report, refusals, sizeof refusals)[0] != 0) sb_command_warn("%s", refusals);
+  if (sb_refusal_line(report, refusals, sizeof refusals)[0] != 0) sb_command_warn("%s", refusals);
   return SB_OK;
 }
 
@@ -143,6 +143,7 @@ int sb_map_do_study(struct sb_map_request *request, const struct sb_scenario *sc
   uint64_t identity = 0;
   const enum sb_status status = sb_study_plan(&wanted, &source, &study, &err);
   if (status != SB_OK) return sb_command_fail(request->file, status, &err);
+  for (size_t k = 0; k < request->vary.count; k++) sb_command_note_unit("vary", request->vary.items[k]);
   const int code = identify(request, scenario, &identity);
   return code == SB_EXIT_DONE ? run_study(request, &source, &study, identity) : code;
 }

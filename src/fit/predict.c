@@ -50,6 +50,16 @@ static void take_clock(struct sb_model *machine, double gain)
   machine->shifter.swing_turns *= gain;
 }
 
+/* A friction that noise has brought below zero helps the motion, whichever way the gear turns the output. */
+static void turn_help(const struct sb_bench_test *test, double friction_nm, struct sb_model *machine)
+{
+  if (!(friction_nm < 0.0) || machine->gearbox.gears[test->gear].output_direction > 0) return;
+  for (int k = 0; k < machine->load.part_count; k++) {
+    struct sb_load_part *part = &machine->load.parts[k];
+    if (part->ops == sb_load_kind_find("constant") && part->torque_nm == friction_nm) part->torque_nm = -friction_nm;
+  }
+}
+
 static int predict_test(const struct sb_bench *bench, const struct sb_bench_test *test, const double *p,
                         const double *own, double *computed)
 {
@@ -57,6 +67,7 @@ static int predict_test(const struct sb_bench *bench, const struct sb_bench_test
   if (!sb_bench_machine(bench, p, test->added_inertia_kg_m2, &machine)) return -1;
   machine.motor.resistance_ohm += test->source_ohm;
   take_clock(&machine, bench->gains[SB_FIT_GAUGE_CLOCK]);
+  if (test->is_dynamic) turn_help(test, p[SB_FIT_P_LOAD_FRICTION], &machine);
   if (test->event_count > 0) return sb_shift_compute(bench, test, &machine, own, computed);
   if (test->is_dynamic) return sb_dynamics_compute(bench, test, &machine, own, computed);
   compute_points(bench, test, &machine, computed);

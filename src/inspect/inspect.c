@@ -98,37 +98,33 @@ static enum sb_status follow_track(const struct sb_track *track, struct sb_inspe
   return status;
 }
 
-static enum sb_status add_hunt(struct sb_inspection *out, struct sb_inspect_hunt hunt, double periods_s)
-{
-  if (hunt.count < 3) return SB_OK;
-  if (!sb_grow(&out->hunts, &out->hunt_room, out->hunt_count, sizeof *out->hunts)) return SB_ERR_MEMORY;
-  hunt.period_s = periods_s / (double)(hunt.count - 2);
-  hunt.least_nm = hunt.greatest_nm = NAN;
-  out->hunts[out->hunt_count++] = hunt;
-  return SB_OK;
-}
-
 /* Chains of opposite shifts, each soon after the last. */
 static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
 {
   struct sb_inspect_hunt hunt = {.count = 0};
-  double periods_s = 0.0;
-  enum sb_status status = SB_OK;
-  for (size_t i = 0; i < out->shift_count && status == SB_OK; i++) {
+  bool is_kept = true;
+  if (out->shifts == NULL) return SB_OK;
+  for (size_t i = 0; i < out->shift_count && is_kept; i++) {
     const struct sb_inspect_shift *now = &out->shifts[i], *last = i > 0 ? now - 1 : NULL;
     const bool is_next = last != NULL && last->from == now->to && last->to == now->from &&
                          now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
     if (!is_next) {
-      status = add_hunt(out, hunt, periods_s);
-      hunt = (struct sb_inspect_hunt){
-          .first_s = now->command_s, .first = i, .slower_gear = now->from < now->to ? now->from : now->to};
-      periods_s = 0.0;
+      is_kept = sb_inspect_add_hunt(out, &hunt);
+      hunt = (struct sb_inspect_hunt){.first_s = now->command_s,
+                                      .first = i,
+                                      .least_nm = NAN,
+                                      .greatest_nm = NAN,
+                                      .window_s = window_s,
+                                      .slower_gear = now->from < now->to ? now->from : now->to};
     }
-    if (hunt.count >= 2) periods_s += now->command_s - out->shifts[i - 2].command_s;
+    if (hunt.count >= 2) {
+      hunt.period_s += now->command_s - out->shifts[i - 2].command_s;
+      hunt.period_count++;
+    }
     hunt.count++;
     hunt.last_s = now->command_s;
   }
-  return status == SB_OK ? add_hunt(out, hunt, periods_s) : status;
+  return is_kept && sb_inspect_add_hunt(out, &hunt) ? SB_OK : SB_ERR_MEMORY;
 }
 
 /* Shortest time from one shift to the next. */
@@ -161,7 +157,7 @@ static enum sb_status add_rest(struct sb_inspection *out, double from_s, double 
 {
   if (!(to_s - from_s > stall_time_s)) return SB_OK;
   if (!sb_grow(&out->rests, &out->rest_room, out->rest_count, sizeof *out->rests)) return SB_ERR_MEMORY;
-  out->rests[out->rest_count++] = (struct sb_inspect_rest){from_s, to_s, gear};
+  out->rests[out->rest_count++] = (struct sb_inspect_rest){from_s, to_s, stall_time_s, gear};
   return SB_OK;
 }
 
@@ -284,7 +280,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   if (status == SB_OK) status = follow_track(&track, out);
   if (status == SB_OK) out->least_pause_s = least_pause(out);
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
-  if (status == SB_OK && options->model != NULL) sb_inspect_find_causes(log, options->model, out);
+  if (status == SB_OK && options->model != NULL) status = sb_inspect_find_causes(log, options, out);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
   if (status == SB_OK) count_gaps(log, &track, out);
   sb_gear_track_clear(&track);

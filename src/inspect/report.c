@@ -28,7 +28,12 @@ static struct sb_verdict hunt_verdict(const struct sb_inspect_hunt *hunt)
                              .period_s = hunt->period_s,
                              .duration_s = hunt->last_s - hunt->first_s,
                              .least_nm = hunt->least_nm,
-                             .greatest_nm = hunt->greatest_nm};
+                             .greatest_nm = hunt->greatest_nm,
+                             .limit = hunt->window_s,
+                             .found = NAN,
+                             .three = hunt->three,
+                             .band = hunt->band,
+                             .stopped_s = NAN};
 }
 
 static struct sb_verdict rest_verdict(const struct sb_inspect_rest *rest)
@@ -41,7 +46,10 @@ static struct sb_verdict rest_verdict(const struct sb_inspect_rest *rest)
                              .period_s = NAN,
                              .duration_s = rest->to_s - rest->from_s,
                              .least_nm = NAN,
-                             .greatest_nm = NAN};
+                             .greatest_nm = NAN,
+                             .limit = rest->limit_s,
+                             .found = rest->to_s - rest->from_s,
+                             .stopped_s = NAN};
 }
 
 /* Names keys without values: those follow from a scenario only. */

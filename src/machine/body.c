@@ -15,6 +15,11 @@ const struct sb_body_ops *sb_body_kind_find(const char *name)
   return NULL;
 }
 
+double sb_body_radius_m(const struct sb_body *body)
+{
+  return body->ops->radius_m != NULL ? body->ops->radius_m(body) : 0.0;
+}
+
 size_t sb_body_room(const struct sb_body *body)
 {
   return body->ops->room != NULL ? body->ops->room(body) : 0;

@@ -61,3 +61,11 @@ enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *n
                  nearest != NULL ? "; did you mean \"" : "", nearest != NULL ? nearest : "",
                  nearest != NULL ? "\"?" : "");
 }
+
+bool sb_gearbox_is_reversed(const struct sb_gearbox *gearbox, int gear)
+{
+  const int own = gearbox->gears[gear].output_direction;
+  int alike = 0;
+  for (int g = 0; g < gearbox->gear_count; g++) alike += gearbox->gears[g].output_direction == own;
+  return 2 * alike < gearbox->gear_count || (2 * alike == gearbox->gear_count && own < 0);
+}

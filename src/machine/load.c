@@ -110,63 +110,95 @@ void sb_load_speed_terms(const struct sb_load *load, double *viscous, double *qu
 }
 
 /* Parts whose extremes are found by walking their corners together; all others are bounded each by itself. */
-static bool is_walked(const struct sb_load_part *part)
+static bool is_walked(const struct sb_load_part *part, enum sb_load_axis axis)
 {
-  return part->ops->is_from_a_table && part->axis == SB_OVER_TIME;
+  return part->ops->is_from_a_table && part->axis == axis;
 }
 
-static double table_period_s(const struct sb_load_part *part)
+static double table_period(const struct sb_load_part *part)
 {
   return part->is_repeating ? part->table.x[part->table.count - 1] - part->table.x[0] : 0.0;
 }
 
 /*
- * Beyond this time nothing new comes: one table that repeats has shown all of itself one round after all others ended.
- * Several that repeat have no such time (their periods may never fit together).
+ * Beyond this place nothing new comes: one table that repeats has shown all of itself one round after all others ended.
+ * Several that repeat have no such place (their periods may never fit together).
  */
-static double walk_end_s(const struct sb_load *walked, double duration_s)
+static double walk_end(const struct sb_load *walked, double end)
 {
   int repeating_count = 0;
-  double last_s = 0.0;
-  double round_s = 0.0;
+  double last = 0.0;
+  double round = 0.0;
   for (int i = 0; i < walked->part_count; i++) {
     const struct sb_load_part *part = &walked->parts[i];
-    last_s = fmax(last_s, part->table.x[part->table.count - 1]);
-    round_s = fmax(round_s, table_period_s(part));
-    if (table_period_s(part) > 0.0) repeating_count++;
+    last = fmax(last, part->table.x[part->table.count - 1]);
+    round = fmax(round, table_period(part));
+    if (table_period(part) > 0.0) repeating_count++;
   }
-  return repeating_count <= 1 ? fmin(duration_s, last_s + round_s) : duration_s;
+  return repeating_count <= 1 ? fmin(end, last + round) : end;
 }
 
 /* How many corners the walk would meet. */
-static double count_corners(const struct sb_load *walked, double end_s)
+static double count_corners(const struct sb_load *walked, double end)
 {
   double count = 0.0;
   for (int i = 0; i < walked->part_count; i++) {
     const struct sb_load_part *part = &walked->parts[i];
-    const double rounds = table_period_s(part) > 0.0 ? 1.0 + end_s / table_period_s(part) : 1.0;
+    const double rounds = table_period(part) > 0.0 ? 1.0 + end / table_period(part) : 1.0;
     count += rounds * (double)part->table.count;
   }
   return count;
 }
 
+/* The sum at a place, good until the next one along the axis. */
+static struct sb_load_curve curve_along(const struct sb_load *walked, enum sb_load_axis axis, double place,
+                                        double *next)
+{
+  const bool is_time = axis == SB_OVER_TIME;
+  const struct sb_load_at at = {.time_s = is_time ? place : 0.0,
+                                .angle_rad = is_time ? 0.0 : place,
+                                .beyond_rad = is_time ? 0.0 : place,
+                                .direction = 1};
+  *next = is_time ? sb_load_next_time_s(walked, place) : sb_load_next_angle_rad(walked, SB_SIDE_BOTH, place, 1);
+  return sb_load_curve_at(walked, &at, SB_SHARE_ALL);
+}
+
 /* Between two corners the sum is linear: its extremes are at their inner sides. */
-static void walk_range_nm(const struct sb_load *walked, double end_s, double *least, double *greatest)
+static void walk_range_nm(const struct sb_load *walked, enum sb_load_axis axis, double end, double *least,
+                          double *greatest)
 {
   *least = INFINITY;
   *greatest = -INFINITY;
-  double time_s = 0.0;
-  double next_s = 0.0;
+  double place = 0.0;
+  double next = 0.0;
   do {
-    time_s = next_s;
-    next_s = fmin(sb_load_next_time_s(walked, time_s), end_s);
-    const struct sb_load_at at = {.time_s = time_s, .direction = 1};
-    const struct sb_load_curve curve = sb_load_curve_at(walked, &at, SB_SHARE_ALL);
-    const double from_nm = sb_load_curve_external_nm(&curve, time_s, 0.0);
-    const double to_nm = sb_load_curve_external_nm(&curve, fmax(next_s, time_s), 0.0);
+    place = next;
+    const struct sb_load_curve curve = curve_along(walked, axis, place, &next);
+    next = fmax(fmin(next, end), place);
+    const bool is_time = axis == SB_OVER_TIME;
+    const double from_nm = sb_load_curve_external_nm(&curve, is_time ? place : 0.0, is_time ? 0.0 : place);
+    const double to_nm = sb_load_curve_external_nm(&curve, is_time ? next : 0.0, is_time ? 0.0 : next);
     *least = fmin(*least, fmin(from_nm, to_nm));
     *greatest = fmax(*greatest, fmax(from_nm, to_nm));
-  } while (next_s > time_s);
+  } while (next > place);
+}
+
+/* Adds the bounds of all tables along an axis, taken together; false: there are none, or they have no end. */
+static bool add_walk_nm(const struct sb_load *load, enum sb_load_axis axis, double end, double *least, double *greatest)
+{
+  /* Tables of different periods that repeat very often are bounded like the rest: no walk of hours for a bound. */
+  const double most_corners = 1e6;
+  struct sb_load walked = {.part_count = 0};
+  for (int i = 0; i < load->part_count; i++) {
+    if (is_walked(&load->parts[i], axis)) walked.parts[walked.part_count++] = load->parts[i];
+  }
+  const double walk_to = walk_end(&walked, end);
+  if (walked.part_count == 0 || !(count_corners(&walked, walk_to) <= most_corners)) return false;
+  double low, high;
+  walk_range_nm(&walked, axis, walk_to, &low, &high);
+  *least += low;
+  *greatest += high;
+  return true;
 }
 
 /* All bodies in a vehicle's way, pushed at once at its steepest. */
@@ -185,21 +217,14 @@ static double pushed_range_nm(const struct sb_load *load)
 
 void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest)
 {
-  /* Tables of different periods that repeat very often are bounded like the rest: no walk of hours for a bound. */
-  const double most_corners = 1e6;
-  struct sb_load walked = {.part_count = 0};
-  for (int i = 0; i < load->part_count; i++) {
-    if (is_walked(&load->parts[i])) walked.parts[walked.part_count++] = load->parts[i];
-  }
-  const double end_s = walk_end_s(&walked, duration_s);
-  const bool is_walk = walked.part_count > 0 && count_corners(&walked, end_s) <= most_corners;
-
   double low = 0.0;
   double high = 0.0;
-  if (is_walk) walk_range_nm(&walked, end_s, &low, &high);
+  const bool is_time_done = add_walk_nm(load, SB_OVER_TIME, duration_s, &low, &high);
+  const bool is_way_done = add_walk_nm(load, SB_OVER_TURNS, INFINITY, &low, &high);
   for (int i = 0; i < load->part_count; i++) {
     const struct sb_load_part *part = &load->parts[i];
-    if (is_walk && is_walked(part)) continue;
+    if (is_time_done && is_walked(part, SB_OVER_TIME)) continue;
+    if (is_way_done && is_walked(part, SB_OVER_TURNS)) continue;
     double part_least = 0.0;
     double part_greatest = 0.0;
     part->ops->range_nm(part, &part_least, &part_greatest);

@@ -152,3 +152,64 @@ double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_mod
   for (int g = 0; g <= model->gearbox.gear_count; g++) shortest_s = fmin(shortest_s, derived->time_constant_s[g]);
   return shortest_s;
 }
+
+/* Limits that have defaults ---------------------------------------------------------------------------------------------- */
+
+double sb_model_shift_interval_s(const struct sb_model *model)
+{
+  return model->limits.shift_rate_per_s > 0.0 ? 1.0 / model->limits.shift_rate_per_s : 6.0;
+}
+
+double sb_model_clutch_slip_s(const struct sb_model *model)
+{
+  return model->limits.clutch_slip_time_s > 0.0 ? model->limits.clutch_slip_time_s : 0.05;
+}
+
+static double greatest_voltage_v(const struct sb_model *model)
+{
+  const double open_v = model->supply.open_circuit_voltage_v;
+  return model->battery.is_present ? fmax(open_v, sb_battery_voltage_v(&model->battery, 1.0)) : open_v;
+}
+
+double sb_model_motor_speed_limit_rad_s(const struct sb_model *model)
+{
+  if (model->limits.motor_speed_rad_s > 0.0) return model->limits.motor_speed_rad_s;
+  struct sb_supply supply = model->supply;
+  supply.open_circuit_voltage_v = greatest_voltage_v(model);
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &supply, 1.0);
+  return 1.5 * sb_motor_no_load_speed_rad_s(&line);
+}
+
+/* The radius of the wheel or drum of the first body that has one, m; 0: none. */
+static double radius_m(const struct sb_model *model)
+{
+  for (int i = 0; i < model->body_count; i++) {
+    const double own_m = sb_body_radius_m(&model->bodies[i]);
+    if (own_m > 0.0) return own_m;
+  }
+  return 0.0;
+}
+
+/* The twist of the shaft, backlash included, at the greatest torque that a gear delivers. */
+static double greatest_twist_rad(const struct sb_model *model)
+{
+  const struct sb_driveshaft *shaft = &model->driveshaft;
+  if (!shaft->is_present) return 0.0;
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, 1.0);
+  double greatest_nm = 0.0;
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    const struct sb_gear *gear = &model->gearbox.gears[g];
+    greatest_nm = fmax(greatest_nm, gear->ratio * gear->efficiency * sb_motor_stall_torque_nm(&line));
+  }
+  return greatest_nm / shaft->stiffness_nm_rad + shaft->backlash_rad;
+}
+
+double sb_model_run_back_rad(const struct sb_model *model, double way_rad)
+{
+  const double eighth_rad = SB_TURN / 8.0, quarter_rad = SB_TURN / 4.0, least_m = 0.010;
+  const double own_m = radius_m(model);
+  double limit_rad = eighth_rad;
+  if (own_m > 0.0) limit_rad = fmin(fmax(0.01 * way_rad, least_m / own_m), quarter_rad);
+  if (model->limits.run_back_rad > 0.0) limit_rad = model->limits.run_back_rad;
+  return limit_rad + greatest_twist_rad(model);
+}

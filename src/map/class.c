@@ -19,18 +19,21 @@ static const char *const class_words[] = {
 #undef CLASS_WORDS
 };
 
+void sb_map_take_cause(struct sb_map_verdict *verdict, enum sb_cause cause)
+{
+  if (cause == SB_CAUSE_NONE) return;
+  verdict->kinds |= 1U << sb_verdict_of_cause(cause);
+  if (verdict->cause == SB_CAUSE_NONE || cause < verdict->cause) verdict->cause = cause;
+}
+
 struct sb_map_verdict sb_map_verdict_of(const struct sb_monitor *monitor)
 {
   struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const struct sb_verdict *own = &monitor->verdicts[i];
-    if (own->cause == SB_CAUSE_NONE) {
-      verdict.kinds |= 1U << own->kind;
-    } else if (verdict.cause == SB_CAUSE_NONE || own->cause < verdict.cause) {
-      verdict.cause = own->cause;
-    }
+    verdict.kinds |= 1U << own->kind;
+    sb_map_take_cause(&verdict, own->cause);
   }
-  if (verdict.cause != SB_CAUSE_NONE) verdict.kinds |= 1U << sb_verdict_of_cause(verdict.cause);
   return verdict;
 }
 
@@ -52,9 +55,10 @@ struct sb_map_figures sb_map_figures_of(const struct sb_run_result *result)
 int sb_map_verdict_worst(const struct sb_map_verdict *verdict)
 {
   static const enum sb_verdict_kind order[] = {
-      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED,       SB_VERDICT_HUNTING,  SB_VERDICT_BUSY_SHIFTING,
-      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,        SB_VERDICT_OVERLOAD, SB_VERDICT_SLIPPING,
-      SB_VERDICT_STUCK_LOW, SB_VERDICT_NEEDLESS_DOWNSHIFT};
+      SB_VERDICT_STALL,      SB_VERDICT_REVERSED,      SB_VERDICT_RUNS_BACK,         SB_VERDICT_NOT_ENGAGED,
+      SB_VERDICT_HUNTING,    SB_VERDICT_BUSY_SHIFTING, SB_VERDICT_DRIVE_CUT,         SB_VERDICT_OVERSPEED,
+      SB_VERDICT_OVERHEATED, SB_VERDICT_OVERLOAD,      SB_VERDICT_CLUTCH_SLIPS,      SB_VERDICT_SLIPPING,
+      SB_VERDICT_STUCK_LOW,  SB_VERDICT_OUT_OF_REACH,  SB_VERDICT_NEEDLESS_DOWNSHIFT};
   for (size_t k = 0; k < sizeof order / sizeof order[0]; k++) {
     if (verdict->kinds & (1U << order[k])) return (int)order[k];
   }
@@ -74,6 +78,11 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
       [SB_VERDICT_SLIPPING] = SB_MAP_SLIPS,
       [SB_VERDICT_OVERHEATED] = SB_MAP_OVERHEATS,
       [SB_VERDICT_DRIVE_CUT] = SB_MAP_DRIVE_CUT,
+      [SB_VERDICT_REVERSED] = SB_MAP_REVERSED,
+      [SB_VERDICT_RUNS_BACK] = SB_MAP_RUNS_BACK,
+      [SB_VERDICT_OVERSPEED] = SB_MAP_OVERSPEED,
+      [SB_VERDICT_CLUTCH_SLIPS] = SB_MAP_CLUTCH_SLIPS,
+      [SB_VERDICT_OUT_OF_REACH] = SB_MAP_OUT_OF_REACH,
   };
   const int worst = sb_map_verdict_worst(verdict);
   if (worst < 0) return SB_MAP_PASSES;

@@ -18,7 +18,12 @@
   X(SB_MAP_OVERLOADS, 'O', "overload")                         \
   X(SB_MAP_SLIPS, 'W', "slipping")                             \
   X(SB_MAP_STUCK_LOW, 'K', "stuck low")                        \
-  X(SB_MAP_NEEDLESS_DOWNSHIFT, 'N', "needless downshift")
+  X(SB_MAP_NEEDLESS_DOWNSHIFT, 'N', "needless downshift")      \
+  X(SB_MAP_REVERSED, 'R', "reversed output")                   \
+  X(SB_MAP_RUNS_BACK, 'A', "runs back")                        \
+  X(SB_MAP_OVERSPEED, 'V', "overspeed")                        \
+  X(SB_MAP_CLUTCH_SLIPS, 'J', "clutch slips")                  \
+  X(SB_MAP_OUT_OF_REACH, 'U', "threshold out of reach")
 
 enum sb_map_class {
 #define SB_MAP_CLASS_CODE(code, letter, words) code,
@@ -40,7 +45,7 @@ const char *sb_map_worst_name(const struct sb_map_verdict *verdict);
 const char *sb_map_cause_name(const struct sb_map_verdict *verdict);
 
 /* All verdicts, worst first, with ';' between them: "stall;hunting"; "passes" without any. Returns text. */
-enum { SB_MAP_VERDICTS_SIZE = 160 };
+enum { SB_MAP_VERDICTS_SIZE = 240 };
 const char *sb_map_all_verdicts(const struct sb_map_verdict *verdict, char text[SB_MAP_VERDICTS_SIZE]);
 
 #endif

@@ -2,84 +2,156 @@
 #include "map/path.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/arena.h"
 
-/* Where leaves are cut along the down axis: indices at which something begins or ends. Scratch, ascending. */
-struct cuts {
-  int *at; /* at[count], owned */
+/*
+ * Within a leaf every decision is the same, but what a verdict compares a load with depends on the thresholds: Td on the downshift
+ * threshold alone, Tu on the upshift threshold alone. So each comparison parts the leaf along one of the axes, and where none of
+ * them changes the verdict is one.
+ */
+
+/* Scratch: the threes of a leaf, and where it is cut along an axis: first indices of strips, ascending. */
+struct scratch {
+  struct sb_three *threes;
   size_t count, room;
+  int *cuts[2];
+  size_t cut_count[2], cut_room[2];
 };
 
-static enum sb_status add_cut(struct cuts *cuts, int at, const struct sb_rect *rect, struct sb_error *err)
+static enum sb_status no_memory(struct sb_error *err)
 {
-  if (at <= rect->downshift_first || at > rect->downshift_last) return SB_OK;
-  size_t k = cuts->count;
-  while (k > 0 && cuts->at[k - 1] > at) k--;
-  if (k > 0 && cuts->at[k - 1] == at) return SB_OK;
-  if (!sb_grow(&cuts->at, &cuts->room, cuts->count, sizeof *cuts->at)) {
-    return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
+  return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cuts of a map");
+}
+
+/* Whether two threes are judged alike. */
+static bool is_alike(const struct sb_three *one, const struct sb_three *other)
+{
+  for (int k = 0; k < 3; k++) {
+    if (one->load_nm[k] != other->load_nm[k]) return false;
   }
-  memmove(cuts->at + k + 1, cuts->at + k, (cuts->count - k) * sizeof *cuts->at);
-  cuts->at[k] = at;
-  cuts->count++;
+  return one->is_down_first == other->is_down_first && one->is_soon == other->is_soon &&
+         one->is_quick == other->is_quick;
+}
+
+/* Gathers the threes of a leaf, each once. */
+static enum sb_status gather(struct scratch *scratch, const struct sb_findings *findings, struct sb_error *err)
+{
+  scratch->count = 0;
+  for (const struct sb_three_seen *seen = findings->threes; seen != NULL; seen = seen->last) {
+    size_t k = 0;
+    while (k < scratch->count && !is_alike(&scratch->threes[k], &seen->three)) k++;
+    if (k < scratch->count) continue;
+    if (!sb_grow(&scratch->threes, &scratch->room, scratch->count, sizeof *scratch->threes)) return no_memory(err);
+    scratch->threes[scratch->count++] = seen->three;
+  }
   return SB_OK;
 }
 
-/* First down index whose downshift torque is below the load; descending torques. */
-static int first_below(const double *torque_nm, int count, double load_nm)
+static struct sb_band band_at(const struct sb_plane *plane, int downshift, int upshift)
 {
-  int low = 0, high = count;
-  while (low < high) {
-    const int middle = (low + high) / 2;
-    if (torque_nm[middle] < load_nm) {
-      high = middle;
-    } else {
-      low = middle + 1;
-    }
+  const struct sb_band *own = &plane->monitor.bands[plane->options.pair];
+  return (struct sb_band){plane->downshift_nm[downshift], plane->upshift_nm[upshift], own->step_nm};
+}
+
+static bool is_downshift_out_of_reach(const struct sb_plane *plane, int downshift)
+{
+  return sb_band_is_downshift_out_of_reach(plane->downshift_nm[downshift], plane->stall_nm);
+}
+
+static bool is_upshift_out_of_reach(const struct sb_plane *plane, int upshift)
+{
+  return sb_band_is_upshift_out_of_reach(plane->upshift_nm[upshift], plane->lightest_nm);
+}
+
+static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct sb_findings *findings,
+                                      const struct scratch *scratch, int downshift, int upshift)
+{
+  struct sb_map_verdict verdict = {findings->kinds, findings->cause};
+  const struct sb_band band = band_at(plane, downshift, upshift);
+  for (size_t k = 0; k < scratch->count; k++) {
+    sb_map_take_cause(&verdict, sb_three_cause(&scratch->threes[k], &band));
   }
-  return low;
-}
-
-/* A chain at the mapped pair is threshold-driven for down indices from one on and for up indices below another. */
-static int downshift_from(const struct sb_plane *plane, const struct sb_chain *chain)
-{
-  return first_below(plane->downshift_nm, plane->options.downshift.count, chain->least_nm);
-}
-
-static int upshift_below(const struct sb_plane *plane, const struct sb_chain *chain)
-{
-  return sb_path_count_above(plane->upshift_nm, plane->options.upshift.count, chain->greatest_nm, 0.0);
-}
-
-static enum sb_cause cause_of(const struct sb_plane *plane, const struct sb_chain *chain, int downshift, int upshift)
-{
-  const bool is_own = chain->pair == plane->options.pair;
-  const double downshift_nm = is_own ? plane->downshift_nm[downshift] : plane->monitor.downshift_nm[chain->pair];
-  const double upshift_nm = is_own ? plane->upshift_nm[upshift] : plane->monitor.upshift_nm[chain->pair];
-  return sb_monitor_cause(downshift_nm, upshift_nm, chain->least_nm, chain->greatest_nm);
-}
-
-static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct sb_findings *findings, int downshift,
-                                      int upshift)
-{
-  struct sb_map_verdict verdict = {findings->kinds, SB_CAUSE_NONE};
-  for (const struct sb_chain *chain = findings->chains; chain != NULL; chain = chain->last) {
-    const enum sb_cause cause = cause_of(plane, chain, downshift, upshift);
-    if (verdict.cause == SB_CAUSE_NONE || cause < verdict.cause) verdict.cause = cause;
+  if (sb_band_is_needless(findings->needless_nm, band.downshift_nm)) {
+    verdict.kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
   }
-  if (verdict.cause != SB_CAUSE_NONE) verdict.kinds |= 1U << sb_verdict_of_cause(verdict.cause);
-  if (downshift < findings->false_below) verdict.kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
-  if (downshift < findings->low_below) verdict.kinds |= 1U << SB_VERDICT_STUCK_LOW;
+  if (findings->low_nm < band.downshift_nm) verdict.kinds |= 1U << SB_VERDICT_STUCK_LOW;
+  if (is_downshift_out_of_reach(plane, downshift) || is_upshift_out_of_reach(plane, upshift)) {
+    verdict.kinds |= 1U << SB_VERDICT_OUT_OF_REACH;
+  }
   return verdict;
 }
 
-/* Adds the part of a leaf between these indices, if it has a point with down < up. */
-static enum sb_status add_cell(const struct sb_plane *plane, const struct sb_findings *findings,
-                               const struct sb_rect *rect, struct sb_map *map, size_t *room, struct sb_error *err)
+/* Strips --------------------------------------------------------------------------------------------------------------- */
+
+/* How a three compares with the shift points, one bit each: those of one axis alone, the other's point out of the way. */
+static unsigned compare(const struct sb_three *three, const struct sb_band *band)
 {
-  if (rect->upshift_first > rect->upshift_last) return SB_OK;
+  unsigned bits = sb_three_is_asked_for(three, band);
+  for (int k = 0; k < 3; k++) {
+    bits = 4U * bits + 2U * (three->load_nm[k] > band->downshift_nm) + (three->load_nm[k] < band->upshift_nm);
+  }
+  return bits;
+}
+
+static bool is_downshift_alike(const struct sb_plane *plane, const struct sb_findings *findings,
+                               const struct scratch *scratch, int one, int other)
+{
+  const double one_nm = plane->downshift_nm[one], other_nm = plane->downshift_nm[other];
+  if (is_downshift_out_of_reach(plane, one) != is_downshift_out_of_reach(plane, other)) return false;
+  if ((findings->low_nm < one_nm) != (findings->low_nm < other_nm)) return false;
+  if (sb_band_is_needless(findings->needless_nm, one_nm) != sb_band_is_needless(findings->needless_nm, other_nm))
+    return false;
+  const struct sb_band bands[2] = {{one_nm, INFINITY, 0.0}, {other_nm, INFINITY, 0.0}};
+  for (size_t k = 0; k < scratch->count; k++) {
+    if (compare(&scratch->threes[k], &bands[0]) != compare(&scratch->threes[k], &bands[1])) return false;
+  }
+  return true;
+}
+
+static bool is_upshift_alike(const struct sb_plane *plane, const struct sb_findings *findings,
+                             const struct scratch *scratch, int one, int other)
+{
+  (void)findings;
+  if (is_upshift_out_of_reach(plane, one) != is_upshift_out_of_reach(plane, other)) return false;
+  const struct sb_band bands[2] = {{-INFINITY, plane->upshift_nm[one], 0.0},
+                                   {-INFINITY, plane->upshift_nm[other], 0.0}};
+  for (size_t k = 0; k < scratch->count; k++) {
+    if (compare(&scratch->threes[k], &bands[0]) != compare(&scratch->threes[k], &bands[1])) return false;
+  }
+  return true;
+}
+
+/* Cuts first..last into strips in which every comparison comes out alike. */
+static enum sb_status cut(const struct sb_plane *plane, const struct sb_findings *findings, struct scratch *scratch,
+                          int axis, int first, int last, struct sb_error *err)
+{
+  bool (*const are_alike)(const struct sb_plane *, const struct sb_findings *, const struct scratch *, int, int) =
+      axis == 0 ? is_downshift_alike : is_upshift_alike;
+  size_t *count = &scratch->cut_count[axis];
+  *count = 0;
+  for (int k = first; k <= last; k++) {
+    if (k > first && are_alike(plane, findings, scratch, k - 1, k)) continue;
+    if (!sb_grow(&scratch->cuts[axis], &scratch->cut_room[axis], *count, sizeof *scratch->cuts[axis])) {
+      return no_memory(err);
+    }
+    scratch->cuts[axis][(*count)++] = k;
+  }
+  return SB_OK;
+}
+
+/* The end of a strip. */
+static int strip_last(const struct scratch *scratch, int axis, size_t strip, int last)
+{
+  return strip + 1 < scratch->cut_count[axis] ? scratch->cuts[axis][strip + 1] - 1 : last;
+}
+
+/* Cells ---------------------------------------------------------------------------------------------------------------- */
+
+/* Adds a part of a leaf, if it has a point with down < up. */
+static enum sb_status add_cell(const struct sb_findings *findings, const struct sb_rect *rect,
+                               struct sb_map_verdict verdict, struct sb_map *map, size_t *room, struct sb_error *err)
+{
   if (!(sb_map_axis_at(&map->options.downshift, rect->downshift_first) <
         sb_map_axis_at(&map->options.upshift, rect->upshift_last))) {
     return SB_OK;
@@ -87,58 +159,55 @@ static enum sb_status add_cell(const struct sb_plane *plane, const struct sb_fin
   if (!sb_grow(&map->cells, room, map->cell_count, sizeof *map->cells)) {
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for the cells of a map");
   }
-  map->cells[map->cell_count++] =
-      (struct sb_map_cell){.downshift_first = rect->downshift_first,
-                           .downshift_last = rect->downshift_last,
-                           .upshift_first = rect->upshift_first,
-                           .upshift_last = rect->upshift_last,
-                           .verdict = judge_at(plane, findings, rect->downshift_first, rect->upshift_first),
-                           .figures = findings->figures,
-                           .shifts = findings->shifts};
+  map->cells[map->cell_count++] = (struct sb_map_cell){.downshift_first = rect->downshift_first,
+                                                       .downshift_last = rect->downshift_last,
+                                                       .upshift_first = rect->upshift_first,
+                                                       .upshift_last = rect->upshift_last,
+                                                       .verdict = verdict,
+                                                       .figures = findings->figures,
+                                                       .shifts = findings->shifts};
   return SB_OK;
 }
 
-static bool is_mapped(const struct sb_plane *plane, const struct sb_chain *chain)
+static bool is_same(const struct sb_map_verdict *one, const struct sb_map_verdict *other)
 {
-  return chain->pair == plane->options.pair;
+  return one->kinds == other->kinds && one->cause == other->cause;
 }
 
-/* The first up index of the leaf from which on no hunting is threshold-driven, for a down index. */
-static int upshift_cut_at(const struct sb_plane *plane, const struct sb_leaf *leaf, int downshift)
+/* One strip along the downshift axis; what is alike along the other axis stays in one piece. */
+static enum sb_status judge_strip(const struct sb_plane *plane, const struct sb_findings *findings,
+                                  const struct scratch *scratch, struct sb_rect rect, struct sb_map *map, size_t *room,
+                                  struct sb_error *err)
 {
-  int cut = leaf->rect.upshift_first;
-  for (const struct sb_chain *chain = leaf->findings.chains; chain != NULL; chain = chain->last) {
-    if (!is_mapped(plane, chain) || downshift < downshift_from(plane, chain)) continue;
-    const int below = upshift_below(plane, chain);
-    if (below > cut) cut = below;
+  const int last = rect.upshift_last;
+  struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
+  enum sb_status status = SB_OK;
+  for (size_t k = 0; k < scratch->cut_count[1] && status == SB_OK; k++) {
+    const int first = scratch->cuts[1][k];
+    const struct sb_map_verdict here = judge_at(plane, findings, scratch, rect.downshift_first, first);
+    if (k > 0 && !is_same(&here, &verdict)) {
+      status = add_cell(findings, &rect, verdict, map, room, err);
+      rect.upshift_first = first;
+    }
+    verdict = here;
+    rect.upshift_last = strip_last(scratch, 1, k, last);
   }
-  return cut <= leaf->rect.upshift_last ? cut : leaf->rect.upshift_last + 1;
+  return status == SB_OK ? add_cell(findings, &rect, verdict, map, room, err) : status;
 }
 
-/*
- * Within a leaf, verdicts end at a down index; but for the cause of hunting, which is the thresholds on a staircase (for
- * each chain a corner: down from one index on, up below another). So strips along the down axis, each cut once, hold it.
- */
-static enum sb_status judge_leaf(const struct sb_plane *plane, const struct sb_leaf *leaf, struct cuts *cuts,
+static enum sb_status judge_leaf(const struct sb_plane *plane, const struct sb_leaf *leaf, struct scratch *scratch,
                                  struct sb_map *map, size_t *room, struct sb_error *err)
 {
   const struct sb_rect *rect = &leaf->rect;
-  cuts->count = 0;
-  enum sb_status status = add_cut(cuts, leaf->findings.false_below, rect, err);
-  if (status == SB_OK) status = add_cut(cuts, leaf->findings.low_below, rect, err);
-  for (const struct sb_chain *chain = leaf->findings.chains; chain != NULL && status == SB_OK; chain = chain->last) {
-    if (is_mapped(plane, chain)) status = add_cut(cuts, downshift_from(plane, chain), rect, err);
-  }
-  for (size_t i = 0; i <= cuts->count && status == SB_OK; i++) {
+  const struct sb_findings *findings = &leaf->findings;
+  enum sb_status status = gather(scratch, findings, err);
+  if (status == SB_OK) status = cut(plane, findings, scratch, 0, rect->downshift_first, rect->downshift_last, err);
+  if (status == SB_OK) status = cut(plane, findings, scratch, 1, rect->upshift_first, rect->upshift_last, err);
+  for (size_t k = 0; k < scratch->cut_count[0] && status == SB_OK; k++) {
     struct sb_rect strip = *rect;
-    if (i > 0) strip.downshift_first = cuts->at[i - 1];
-    if (i < cuts->count) strip.downshift_last = cuts->at[i] - 1;
-    const int upshift_cut = upshift_cut_at(plane, leaf, strip.downshift_first);
-    struct sb_rect lower = strip, upper = strip;
-    lower.upshift_last = upshift_cut - 1;
-    upper.upshift_first = upshift_cut;
-    status = add_cell(plane, &leaf->findings, &lower, map, room, err);
-    if (status == SB_OK) status = add_cell(plane, &leaf->findings, &upper, map, room, err);
+    strip.downshift_first = scratch->cuts[0][k];
+    strip.downshift_last = strip_last(scratch, 0, k, rect->downshift_last);
+    status = judge_strip(plane, findings, scratch, strip, map, room, err);
   }
   return status;
 }
@@ -147,11 +216,13 @@ enum sb_status sb_judge(const struct sb_plane *plane, const struct sb_leaves *le
                         struct sb_error *err)
 {
   size_t room = 0;
-  struct cuts cuts = {NULL, 0, 0};
+  struct scratch scratch = {.threes = NULL};
   enum sb_status status = SB_OK;
   for (size_t i = 0; i < leaves->count && status == SB_OK; i++) {
-    status = judge_leaf(plane, &leaves->items[i], &cuts, map, &room, err);
+    status = judge_leaf(plane, &leaves->items[i], &scratch, map, &room, err);
   }
-  free(cuts.at);
+  free(scratch.threes);
+  free(scratch.cuts[0]);
+  free(scratch.cuts[1]);
   return status;
 }

@@ -44,6 +44,22 @@ static void clear_plane(struct sb_plane *plane)
   sb_map_tracks_clear(&plane->tracks);
 }
 
+/* What closed forms say of loads and thresholds, and of the pairs that are not mapped. */
+static void find_reach(struct sb_plane *plane)
+{
+  const struct sb_model *model = plane->model;
+  const struct sb_motor_line *line = &plane->monitor.line;
+  double heaviest_nm;
+  sb_load_range_nm(&model->load, model->run.duration_s, &plane->lightest_nm, &heaviest_nm);
+  plane->stall_nm = sb_steady_stall_nm(model, line, plane->options.pair + 1);
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    const struct sb_band *band = &plane->monitor.bands[p];
+    const bool is_far = sb_band_is_upshift_out_of_reach(band->upshift_nm, plane->lightest_nm) ||
+                        sb_band_is_downshift_out_of_reach(band->downshift_nm, sb_steady_stall_nm(model, line, p + 1));
+    if (is_far && p != plane->options.pair) plane->kinds |= 1U << SB_VERDICT_OUT_OF_REACH;
+  }
+}
+
 enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_options *options, bool is_joined,
                             struct sb_map *map, struct sb_error *err)
 {
@@ -52,6 +68,7 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
   struct sb_map out = {.options = *options};
   const struct sb_derived derived = sb_model_derive(model);
   sb_monitor_init(&plane.monitor, model, &derived);
+  find_reach(&plane);
   enum sb_status status = lay_lattice(&plane, err);
   if (status == SB_OK) status = sb_map_tracks_init(&plane.tracks, model, err);
   if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);

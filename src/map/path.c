@@ -13,19 +13,22 @@
 #include "base/arena.h"
 #include "map/low.h"
 
+struct range {
+  double least, greatest;
+};
+
 /* A path that waits to be followed: it begins with a command, or with the start. */
 struct task {
   struct sb_rect rect;
   struct sb_findings findings; /* up to the command */
   int track;
-  int first_decision; /* sample from which decisions are taken */
-  int gear;           /* index, of this track */
-  /* Of the chain of opposite commands that the last one belongs to. */
-  int chain_count;
-  double chain_least_nm, chain_greatest_nm;
-  int last_from; /* gear before the last command, -1: no command yet */
+  int first_decision;    /* sample from which decisions are taken */
+  int gear;              /* index, of this track */
+  struct sb_chain chain; /* of opposite commands */
+  int last_from;         /* gear before the last command, -1: no command yet */
   double last_command_s;
   double slip_since_s; /* NAN: the wheels gripped at the command */
+  struct sb_clutch_share clutch_share;
 };
 
 struct tasks {
@@ -46,6 +49,8 @@ struct walk {
   bool is_excused;            /* the drive was off, or turned over, before it engaged */
   double rest_since_s;        /* NAN: moving */
   double slip_since_s;        /* NAN: gripping */
+  double clutch_since_s;      /* NAN: an engaged clutch has no more to transmit than it can */
+  double off_since_s;         /* NAN: the drive does not stand still by order or by a switch */
   int below_run, above_run;   /* readings in a row beyond the far end of the rectangle */
 };
 
@@ -79,20 +84,6 @@ static enum sb_status push_leaf(struct sb_leaves *leaves, const struct sb_leaf *
   }
   leaves->items[leaves->count++] = *leaf;
   return SB_OK;
-}
-
-int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction)
-{
-  int low = 0, high = count;
-  while (low < high) {
-    const int middle = (low + high) / 2;
-    if (load_nm < torque_nm[middle] - less_fraction * fabs(torque_nm[middle])) {
-      low = middle + 1;
-    } else {
-      high = middle;
-    }
-  }
-  return low;
 }
 
 /* A number of samples to wait; all beyond the run are one. */
@@ -157,16 +148,29 @@ static bool is_low_watched(const struct walk *walk)
   return walk->task.gear + 1 < walk->plane->setup.gear_count;
 }
 
+/* The least and the greatest downshift torque of the rectangle. */
+static struct range downshift_range(const struct walk *walk)
+{
+  const struct sb_plane *plane = walk->plane;
+  const struct sb_rect *rect = &walk->task.rect;
+  const double *nm = plane->downshift_nm;
+  struct range range = {nm[rect->downshift_first], nm[rect->downshift_first]};
+  for (int i = rect->downshift_first + 1; i <= rect->downshift_last; i++) {
+    range.least = fmin(range.least, nm[i]);
+    range.greatest = fmax(range.greatest, nm[i]);
+  }
+  return range;
+}
+
 static void begin_low(struct walk *walk, struct sb_low *low)
 {
   const struct sb_plane *plane = walk->plane;
   const int pair = walk->task.gear;
   if (!is_low_watched(walk)) return;
   const bool is_mapped = pair == plane->options.pair;
-  const double fixed_nm = plane->monitor.downshift_nm[pair];
-  sb_low_begin(low, plane->model->control.dwell_s + 5.0 * plane->monitor.tau_s[pair],
-               is_mapped ? plane->downshift_nm[walk->task.rect.downshift_first] : fixed_nm,
-               is_mapped ? plane->downshift_nm[walk->task.rect.downshift_last] : fixed_nm);
+  const double fixed_nm = plane->monitor.bands[pair].downshift_nm;
+  const struct range range = is_mapped ? downshift_range(walk) : (struct range){fixed_nm, fixed_nm};
+  sb_low_begin(low, plane->model->control.dwell_s + 5.0 * plane->monitor.tau_s[pair], range.greatest, range.least);
 }
 
 /* Takes the stay so far into the findings of the path, or of one that parts from it. */
@@ -174,24 +178,11 @@ static void conclude_low(const struct walk *walk, const struct sb_low *low, stru
 {
   const struct sb_plane *plane = walk->plane;
   if (!is_low_watched(walk) || isnan(walk->engaged_s) || !isfinite(low->critical_nm)) return;
-  if (walk->task.gear != plane->options.pair) {
-    if (low->critical_nm < plane->monitor.downshift_nm[walk->task.gear]) findings->kinds |= 1U << SB_VERDICT_STUCK_LOW;
-    return;
+  if (walk->task.gear == plane->options.pair) {
+    findings->low_nm = fmin(findings->low_nm, low->critical_nm);
+  } else if (low->critical_nm < plane->monitor.bands[walk->task.gear].downshift_nm) {
+    findings->kinds |= 1U << SB_VERDICT_STUCK_LOW;
   }
-  const int below = sb_path_count_above(plane->downshift_nm, plane->options.downshift.count, low->critical_nm, 0.0);
-  if (below > findings->low_below) findings->low_below = below;
-}
-
-static enum sb_status add_chain(struct sb_plane *plane, struct sb_findings *findings, const struct task *task,
-                                struct sb_error *err)
-{
-  if (task->chain_count < 3) return SB_OK;
-  struct sb_chain *chain = sb_arena_take(&plane->arena, sizeof *chain);
-  if (chain == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the hunting of a map");
-  const int pair = task->gear < task->last_from ? task->gear : task->last_from;
-  *chain = (struct sb_chain){task->chain_least_nm, task->chain_greatest_nm, pair, findings->chains};
-  findings->chains = chain;
-  return SB_OK;
 }
 
 /* A shift that took too long, unless the drive was off, or turned over, meanwhile. */
@@ -201,38 +192,68 @@ static void check_engaged_in_time(struct walk *walk, double time_s)
   find(walk, SB_VERDICT_NOT_ENGAGED);
 }
 
+/* A gear that turns the output against the others. */
+static void watch_direction(struct walk *walk)
+{
+  if (sb_gearbox_is_reversed(&walk->plane->model->gearbox, walk->task.gear)) find(walk, SB_VERDICT_REVERSED);
+}
+
 static void watch_engagement(struct walk *walk, struct sb_low *low, double time_s, bool is_engaged)
 {
   walk->seen_s = time_s;
   if (!isnan(walk->engaged_s) || !is_engaged) return;
   check_engaged_in_time(walk, time_s);
+  watch_direction(walk);
   walk->engaged_s = time_s;
   begin_low(walk, low);
 }
 
-/* The drive was cut, came back or took another command: the chain of opposite commands ends. */
-static enum sb_status watch_switch(struct walk *walk, struct sb_error *err)
+static double hunt_window_s(const struct walk *walk)
+{
+  const struct sb_plane *plane = walk->plane;
+  const struct task *task = &walk->task;
+  const int slower = task->gear < task->last_from ? task->gear : task->last_from;
+  const double shift_s = isnan(walk->engaged_s) ? 0.0 : walk->engaged_s - task->last_command_s;
+  return sb_monitor_hunt_window_s(plane->model, plane->monitor.tau_s, slower, shift_s);
+}
+
+/* The drive was cut, came back or took another command. */
+static void watch_switch(struct walk *walk, double time_s, bool is_on)
 {
   struct task *task = &walk->task;
-  const enum sb_status status = add_chain(walk->plane, &task->findings, task, err);
-  task->chain_count = 0;
   if (isnan(walk->engaged_s)) walk->is_excused = true;
-  return status;
+  if (!is_on) {
+    if (isnan(walk->off_since_s)) walk->off_since_s = time_s;
+    return;
+  }
+  const bool has_stopped = task->last_from >= 0 && !isnan(walk->off_since_s);
+  if (has_stopped && time_s - walk->off_since_s > hunt_window_s(walk)) task->chain.is_parted = 1;
+  walk->off_since_s = NAN;
 }
 
 /* A row, as the monitor is told of it. */
 static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const struct sb_track_row *row,
                                 struct sb_error *err)
 {
-  if (row->is_switched && watch_switch(walk, err) != SB_OK) return SB_ERR_MEMORY;
+  if (row->is_switched) watch_switch(walk, row->time_s, row->is_on);
   watch_engagement(walk, low, row->time_s, row->is_engaged);
   const struct sb_limits *limits = &walk->plane->model->limits;
   watch_state(walk, &walk->rest_since_s, row->time_s, row->is_resting, limits->stall_time_s, SB_VERDICT_STALL);
   watch_state(walk, &walk->slip_since_s, row->time_s, row->is_slipping, limits->slip_time_s, SB_VERDICT_SLIPPING);
+  watch_state(walk, &walk->clutch_since_s, row->time_s, row->is_clutch_over, sb_model_clutch_slip_s(walk->plane->model),
+              SB_VERDICT_CLUTCH_SLIPS);
+  sb_monitor_clutch_take(&walk->task.clutch_share, row->time_s, row->is_engaged, row->is_clutch_over);
   const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
   if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
   /* A clutch may let go again: no gear is then engaged that could be too low. */
   return sb_low_pass(low, row->time_s, row->is_engaged ? row->next_load_nm : (double)INFINITY, err);
+}
+
+/* Nothing is to be followed from row to row. */
+static bool is_quiet(const struct walk *walk)
+{
+  const bool has_clutch = walk->plane->model->shifter.clutch_nm > 0.0;
+  return !has_clutch && isnan(walk->rest_since_s) && isnan(walk->slip_since_s);
 }
 
 /* Nothing to see but an engaged gear that stays. */
@@ -241,22 +262,29 @@ static bool is_plain(const struct sb_spot *spot)
   return spot->flags == (SB_SPOT_ENGAGED | SB_SPOT_DECIDING);
 }
 
+static void add_up(struct sb_findings *findings, const struct sb_spot *spot)
+{
+  struct sb_map_figures *figures = &findings->figures;
+  figures->given_j += spot->given_j;
+  figures->output_turns += spot->turns;
+  if (spot->torque_nm > figures->greatest_torque_nm) figures->greatest_torque_nm = spot->torque_nm;
+  findings->way_rad += spot->way_rad;
+  if (spot->back_rad > findings->back_rad) findings->back_rad = spot->back_rad;
+}
+
 /* What happened since the sample before, and this sample. */
 static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_error *err)
 {
   const struct sb_spot *spot = walk->spot;
-  struct sb_map_figures *figures = &walk->task.findings.figures;
-  figures->given_j += spot->given_j;
-  figures->output_turns += spot->turns;
-  if (spot->torque_nm > figures->greatest_torque_nm) figures->greatest_torque_nm = spot->torque_nm;
+  add_up(&walk->task.findings, spot);
   /* Nearly always there is nothing more to see. */
-  const bool is_waiting = !isnan(walk->rest_since_s) || !isnan(walk->slip_since_s);
-  if (is_plain(spot) && !is_low_watched(walk) && !is_waiting) return SB_OK;
+  if (is_plain(spot) && !is_low_watched(walk) && is_quiet(walk)) return SB_OK;
 
   const struct sb_tracks *tracks = &walk->plane->tracks;
   if (spot->flags & SB_SPOT_OVERLOAD) find(walk, SB_VERDICT_OVERLOAD);
   if (spot->flags & SB_SPOT_HOT) find(walk, SB_VERDICT_OVERHEATED);
   if (spot->flags & SB_SPOT_CUT) find(walk, SB_VERDICT_DRIVE_CUT);
+  if (spot->flags & SB_SPOT_FAST) find(walk, SB_VERDICT_OVERSPEED);
   if (spot->flags & SB_SPOT_HAS_ROWS) {
     const struct sb_track_row *rows;
     const int count = sb_track_rows_at(&tracks->items[walk->spot_track], walk->sample, &rows);
@@ -269,6 +297,7 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
   const struct sb_track_row row = {.is_engaged = (spot->flags & SB_SPOT_ENGAGED) != 0,
                                    .is_resting = (spot->flags & SB_SPOT_RESTING) != 0,
                                    .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
+                                   .is_clutch_over = (spot->flags & SB_SPOT_CLUTCH) != 0,
                                    .time_s = sb_map_tracks_time_s(tracks, walk->sample),
                                    .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->external_nm};
   return watch_row(walk, low, &row, err);
@@ -287,33 +316,62 @@ static enum sb_status add_shift(struct sb_plane *plane, struct sb_findings *find
   return SB_OK;
 }
 
-static double hunt_window_s(const struct walk *walk)
-{
-  const struct sb_model *model = walk->plane->model;
-  const struct task *task = &walk->task;
-  if (!isnan(model->limits.hunt_window_s)) return model->limits.hunt_window_s;
-  const int slower = task->gear < task->last_from ? task->gear : task->last_from;
-  return 3.0 * model->control.dwell_s + (walk->engaged_s - task->last_command_s) +
-         5.0 * walk->plane->monitor.tau_s[slower];
-}
-
 /* The load that the closed form of the gear engaged is held against. */
 static double own_load_nm(const struct sb_spot *spot)
 {
   return spot->more != NULL ? spot->more->own_load_nm : spot->external_nm;
 }
 
-/* Whether a downshift is needless: at fixed thresholds, or for which indices. */
+/* Whether a downshift is needless: at fixed thresholds, or for those of the mapped pair. */
 static void judge_downshift(const struct sb_plane *plane, int pair, double load_nm, struct sb_findings *findings)
 {
-  static const double same_load = 1e-9; /* as the monitor's */
   if (pair == plane->options.pair) {
-    const int below = sb_path_count_above(plane->downshift_nm, plane->options.downshift.count, load_nm, same_load);
-    if (below > findings->false_below) findings->false_below = below;
-    return;
+    findings->needless_nm = fmin(findings->needless_nm, load_nm);
+  } else if (sb_band_is_needless(load_nm, plane->monitor.bands[pair].downshift_nm)) {
+    findings->kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
   }
-  const double held_nm = plane->monitor.downshift_nm[pair];
-  if (load_nm < held_nm - same_load * fabs(held_nm)) findings->kinds |= 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT;
+}
+
+/* Three opposite commands in turn: judged at once at fixed thresholds, kept for those of the mapped pair. */
+static enum sb_status take_three(struct sb_plane *plane, int pair, const struct sb_three *three,
+                                 struct sb_findings *findings, struct sb_error *err)
+{
+  if (!three->is_soon && !three->is_quick) return SB_OK;
+  if (pair != plane->options.pair) {
+    struct sb_map_verdict verdict = {findings->kinds, findings->cause};
+    sb_map_take_cause(&verdict, sb_three_cause(three, &plane->monitor.bands[pair]));
+    findings->kinds = verdict.kinds;
+    findings->cause = verdict.cause;
+    return SB_OK;
+  }
+  struct sb_three_seen *seen = sb_arena_take(&plane->arena, sizeof *seen);
+  if (seen == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the hunting of a map");
+  *seen = (struct sb_three_seen){*three, findings->threes};
+  findings->threes = seen;
+  return SB_OK;
+}
+
+/* Takes a command into the chain of opposite ones, or begins a new one with it; as the monitor does. */
+static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct task *next, struct sb_error *err)
+{
+  const struct task *task = &walk->task;
+  const struct sb_chain *chain = &task->chain;
+  const double time_s = next->last_command_s, gap_s = time_s - task->last_command_s, load_nm = own_load_nm(walk->spot);
+  const bool is_opposite = chain->count > 0 && task->last_from == to_gear;
+  const bool is_soon = is_opposite && !chain->is_parted && gap_s <= hunt_window_s(walk);
+  const bool is_quick = is_opposite && !chain->is_parted && gap_s <= sb_model_shift_interval_s(walk->plane->model);
+  next->chain = (struct sb_chain){.count = is_opposite ? chain->count + 1 : 1,
+                                  .time_s = {chain->time_s[1], time_s},
+                                  .load_nm = {chain->load_nm[1], load_nm},
+                                  .is_soon = is_soon,
+                                  .is_quick = is_quick};
+  if (!is_opposite || chain->count < 2) return SB_OK;
+  const struct sb_three three = {.time_s = {chain->time_s[0], chain->time_s[1], time_s},
+                                 .load_nm = {chain->load_nm[0], chain->load_nm[1], load_nm},
+                                 .is_down_first = to_gear < task->gear,
+                                 .is_soon = is_soon && chain->is_soon,
+                                 .is_quick = is_quick && chain->is_quick};
+  return take_three(walk->plane, to_gear < task->gear ? to_gear : task->gear, &three, &next->findings, err);
 }
 
 /* The task that a command at the present sample begins, for a part of the rectangle. */
@@ -322,28 +380,19 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
 {
   struct sb_plane *plane = walk->plane;
   const struct task *task = &walk->task;
-  const double external_nm = walk->spot->external_nm, time_s = sb_map_tracks_time_s(&plane->tracks, walk->sample);
   struct task next = {.rect = *rect,
                       .findings = task->findings,
                       .track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
                       .first_decision = walk->sample + whole_samples(plane, fmax(1.0, plane->setup.dwell_samples)),
                       .gear = to_gear,
-                      .chain_count = 1,
-                      .chain_least_nm = external_nm,
-                      .chain_greatest_nm = external_nm,
                       .last_from = task->gear,
-                      .last_command_s = time_s,
-                      .slip_since_s = walk->slip_since_s};
+                      .last_command_s = sb_map_tracks_time_s(&plane->tracks, walk->sample),
+                      .slip_since_s = walk->slip_since_s,
+                      .clutch_share = task->clutch_share};
   if (next.track < 0) return SB_ERR_MEMORY;
+  sb_monitor_clutch_take(&next.clutch_share, next.last_command_s, false, 0.0);
   conclude_low(walk, &scratch->low, &next.findings);
-  enum sb_status status = SB_OK;
-  if (task->chain_count > 0 && task->last_from == to_gear && time_s - task->last_command_s <= hunt_window_s(walk)) {
-    next.chain_count = task->chain_count + 1;
-    next.chain_least_nm = fmin(task->chain_least_nm, external_nm);
-    next.chain_greatest_nm = fmax(task->chain_greatest_nm, external_nm);
-  } else {
-    status = add_chain(plane, &next.findings, task, err);
-  }
+  enum sb_status status = follow_chain(walk, to_gear, &next, err);
   if (to_gear < task->gear) judge_downshift(plane, to_gear, own_load_nm(walk->spot), &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   return status == SB_OK ? push_task(&scratch->tasks, &next, err) : status;
@@ -444,25 +493,22 @@ static void glide(struct walk *walk)
   const struct sb_plane *plane = walk->plane;
   const struct sb_track *track = &plane->tracks.items[walk->track];
   const struct task *task = &walk->task;
-  const bool is_waiting = isnan(walk->engaged_s) || !isnan(walk->rest_since_s) || !isnan(walk->slip_since_s);
-  if (is_waiting || is_low_watched(walk)) return;
+  if (isnan(walk->engaged_s) || !is_quiet(walk) || is_low_watched(walk)) return;
   /* In the fastest gear: only a reading below the far end of the rectangle can shift. */
   const int pair = task->gear - 1;
   const int32_t far = pair == plane->options.pair ? plane->downshift_counts[task->rect.downshift_last]
                                                   : plane->setup.downshift_below[pair];
-  struct sb_map_figures figures = task->findings.figures;
+  struct sb_findings findings = task->findings;
   const struct sb_spot *spot = &track->spots[walk->sample - track->first];
   const struct sb_spot *end = &track->spots[track->count];
   const int first = walk->sample;
   int sample = first;
   for (; spot < end; spot++, sample++) {
     if (!is_plain(spot) || (spot->reading < far && sample >= task->first_decision)) break;
-    figures.given_j += spot->given_j;
-    figures.output_turns += spot->turns;
-    if (spot->torque_nm > figures.greatest_torque_nm) figures.greatest_torque_nm = spot->torque_nm;
+    add_up(&findings, spot);
   }
   if (sample == first) return;
-  walk->task.findings.figures = figures;
+  walk->task.findings = findings;
   walk->sample = sample;
   walk->below_run = 0;
 }
@@ -471,6 +517,15 @@ static void glide(struct walk *walk)
 static bool is_decided(const struct sb_plane *plane, int sample)
 {
   return sample * plane->tracks.steps_per_sample < plane->tracks.last_step;
+}
+
+/* What only the end of the run can tell. */
+static void conclude(struct walk *walk)
+{
+  const struct sb_findings *findings = &walk->task.findings;
+  const struct sb_model *model = walk->plane->model;
+  if (findings->back_rad > sb_model_run_back_rad(model, findings->way_rad)) find(walk, SB_VERDICT_RUNS_BACK);
+  if (sb_monitor_clutch_is_over(&walk->task.clutch_share)) find(walk, SB_VERDICT_CLUTCH_SLIPS);
 }
 
 /* From the task's command to the end of the run, or until every threshold of the rectangle has shifted. */
@@ -484,9 +539,12 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
                       .sample = plane->tracks.items[task->track].first,
                       .engaged_s = NAN,
                       .rest_since_s = NAN,
-                      .slip_since_s = task->slip_since_s};
+                      .slip_since_s = task->slip_since_s,
+                      .clutch_since_s = NAN,
+                      .off_since_s = NAN};
   if (task->last_from < 0) { /* engaged from the start */
     walk.engaged_s = 0.0;
+    watch_direction(&walk);
     begin_low(&walk, &scratch->low);
   }
   for (; walk.sample <= end_sample; walk.sample++) {
@@ -500,10 +558,10 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
     if (status != SB_OK || is_done) return status;
   }
   if (isnan(walk.engaged_s)) check_engaged_in_time(&walk, walk.seen_s);
+  conclude(&walk);
   struct sb_leaf leaf = {walk.task.rect, walk.task.findings};
   conclude_low(&walk, &scratch->low, &leaf.findings);
-  const enum sb_status status = add_chain(plane, &leaf.findings, &walk.task, err);
-  return status == SB_OK ? push_leaf(leaves, &leaf, plane->options.leaf_max, err) : status;
+  return push_leaf(leaves, &leaf, plane->options.leaf_max, err);
 }
 
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err)
@@ -515,6 +573,7 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
     if (scratch.recent == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for the readings of a map");
   }
   const struct task start = {.rect = {0, plane->options.downshift.count - 1, 0, plane->options.upshift.count - 1},
+                             .findings = {.kinds = plane->kinds, .needless_nm = INFINITY, .low_nm = INFINITY},
                              .track = 0,
                              .first_decision = whole_samples(plane, plane->setup.start_delay_samples),
                              .gear = plane->model->control.start_gear - 1,

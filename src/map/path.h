@@ -11,18 +11,21 @@
 #include "map/track.h"
 #include "shiftband/map.h"
 
-/* A spell of at least three opposite commands. Lists share their tails. */
-struct sb_chain {
-  double least_nm, greatest_nm; /* loads at the decisions */
-  int pair;
-  const struct sb_chain *last;
+/* Three opposite commands at the mapped pair, which thresholds judge (verdict.h). Lists share their tails. */
+struct sb_three_seen {
+  struct sb_three three;
+  const struct sb_three_seen *last;
 };
 
 /* What a path has gathered that verdicts are made of. */
 struct sb_findings {
-  unsigned kinds;             /* found whatever the mapped pair's thresholds: bit k is enum sb_verdict_kind k */
-  int false_below, low_below; /* needless downshift, stuck low at the mapped pair: for down indices below this */
-  const struct sb_chain *chains;
+  unsigned kinds;      /* found whatever the mapped pair's thresholds: bit k is enum sb_verdict_kind k */
+  enum sb_cause cause; /* likewise, of hunting and busy shifting at other pairs */
+  /* Of the mapped pair: the least load at a downshift, and the least that a stay in the slower gear is stuck low with, for
+   * downshift torques above them; INFINITY: none. */
+  double needless_nm, low_nm;
+  double way_rad, back_rad; /* to and fro; greatest back */
+  const struct sb_three_seen *threes;
   struct sb_map_figures figures;
   const struct sb_map_shift *shifts;
 };
@@ -34,8 +37,11 @@ struct sb_plane {
   struct sb_controller_setup setup; /* of the fixed pairs, the times and the debounce count */
   int32_t *downshift_counts;        /* downshift_counts[down.count], ascending */
   int32_t *upshift_counts;
-  double *downshift_nm;      /* Td at each down index: descending */
-  double *upshift_nm;        /* Tu at each up index: descending */
+  double *downshift_nm; /* Td at each down index: most readings fall as the load rises, but not all do everywhere */
+  double *upshift_nm;   /* Tu at each up index */
+  double lightest_nm;   /* load of the run */
+  double stall_nm;      /* of the faster gear of the pair */
+  unsigned kinds;       /* verdicts of every point */
   struct sb_monitor monitor; /* Td, Tu and tau of all gears as a run has them */
   struct sb_tracks tracks;
   struct sb_arena arena;
@@ -53,9 +59,6 @@ struct sb_leaves {
 
 /* Follows all paths of the whole lattice into leaves. */
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err);
-
-/* Number of lattice points, from the first on, whose (descending) torque is above load_nm, less a fraction of itself. */
-int sb_path_count_above(const double *torque_nm, int count, double load_nm, double less_fraction);
 
 /* Cuts each leaf where a verdict changes inside it, drops what has no point with down < up, and appends the cells. */
 enum sb_status sb_judge(const struct sb_plane *plane, const struct sb_leaves *leaves, struct sb_map *map,

@@ -81,6 +81,18 @@ static void write_own(FILE *out, const struct sb_map_own *own)
   for (int k = 0; k < SB_MAP_DIRECTIONS; k++) write_margin(out, own, (enum sb_map_direction)k);
 }
 
+/* Why nothing passes, where the load itself says it. */
+static void write_reason(FILE *out, const struct sb_model *model, const struct sb_map *map)
+{
+  char text[SB_EXPLANATION_SIZE];
+  for (size_t i = 0; i < map->cell_count; i++) {
+    if (map->cells[i].verdict.kinds == 0) return;
+  }
+  if (sb_verdict_say_too_heavy(model, text)[0] == 0) return;
+  sb_words_say(out, 0, 0, "%s", text);
+  fputc('\n', out);
+}
+
 /* For developers: how much of the work paths of equal traces spared. */
 static void write_work(FILE *out, const struct sb_model *model, const struct sb_map *map)
 {
@@ -111,6 +123,7 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   if (status != SB_OK) return status;
   write_legend(out, map, own);
   fputc('\n', out);
+  write_reason(out, model, map);
   write_own(out, own);
   if (wishes->is_verbose) write_work(out, model, map);
   if (sb_caution_has_acting_load(&model->load) || model->battery.is_present) fputc('\n', out);

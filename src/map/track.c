@@ -93,8 +93,11 @@ static struct sb_stop stop_now(const struct sb_tracks *tracks)
                           .output_speed_rad_s = state->output_speed_rad_s,
                           .output_angle_rad = state->output_angle_rad,
                           .filtered = tracks->reading.filtered,
+                          .back_rad = state->back_rad,
                           .motor_direction = (int8_t)state->motor_direction,
                           .is_driving = state->is_driving != 0,
+                          .drive_direction = (int8_t)state->drive_direction,
+                          .is_back_counted = state->is_back_counted != 0,
                           .child = {-1, -1}};
 }
 
@@ -116,7 +119,10 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
                                  .motor_direction = stop->motor_direction,
                                  .output_direction = stop->motor_direction * gear->output_direction,
                                  .is_driving = stop->is_driving,
-                                 .feed = tracks->sim.state.feed}; /* of a machine without more it never changes */
+                                 .feed = tracks->sim.state.feed, /* of a machine without more it never changes */
+                                 .back_rad = stop->back_rad,
+                                 .drive_direction = stop->drive_direction,
+                                 .is_back_counted = stop->is_back_counted};
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
   tracks->reading.filtered = stop->filtered;
@@ -124,7 +130,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 8, MORE_WORDS = 24 };
+enum { KEY_WORDS = 9, MORE_WORDS = 24 };
 
 static uint64_t bits_of(double value)
 {
@@ -144,7 +150,9 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop,
   key[4] = bits_of(stop->motor_speed_rad_s);
   key[5] = bits_of(stop->output_speed_rad_s);
   key[6] = bits_of(stop->filtered);
-  key[7] = (uint64_t)(gear * 16 + (stop->motor_direction + 1) * 2 + stop->is_driving);
+  key[7] = bits_of(stop->back_rad);
+  key[8] = (uint64_t)((gear * 4 + stop->drive_direction + 1) * 16 + stop->is_back_counted * 8 +
+                      (stop->motor_direction + 1) * 2 + stop->is_driving);
 }
 
 /* The rest of a machine that has more: vehicle, shaft and what feeds the motor. Each value is a word of its own. */
@@ -222,6 +230,11 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 
 /* Samples ---------------------------------------------------------------------------------------------------------- */
 
+static bool is_clutch_over(const struct sb_tracks *tracks, const struct sb_row *row)
+{
+  return sb_row_is_clutch_over(row, tracks->model->shifter.clutch_nm);
+}
+
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_tracks *tracks = context;
@@ -238,7 +251,9 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
                                                           .is_engaged = row.gear > 0,
                                                           .is_switched = event == SB_EVENT_SWITCHED,
                                                           .is_resting = sb_row_is_stalled(&row, &tracks->model->drive),
-                                                          .is_slipping = sb_row_is_spinning(&row),
+                                                          .is_slipping = row.is_slipping,
+                                                          .is_clutch_over = is_clutch_over(tracks, &row),
+                                                          .is_on = row.is_on,
                                                           .time_s = row.time_s,
                                                           .next_load_nm = sb_row_next_load_nm(&row)};
 }
@@ -282,7 +297,9 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
                          .more = keep_more(tracks, &row),
                          .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,
-                         .torque_nm = fabs(sums->output_torque_nm.value)};
+                         .torque_nm = fabs(sums->output_torque_nm.value),
+                         .way_rad = sums->way_rad,
+                         .back_rad = sums->back.value};
   if (sample < tracks->end_sample) {
     const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
     const struct sb_sensor *sensor = &tracks->model->control.sensor;
@@ -292,7 +309,9 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
   if (sb_row_is_stalled(&row, &tracks->model->drive)) spot.flags |= SB_SPOT_RESTING;
-  if (sb_row_is_spinning(&row)) spot.flags |= SB_SPOT_SLIPPING;
+  if (row.is_slipping) spot.flags |= SB_SPOT_SLIPPING;
+  if (is_clutch_over(tracks, &row)) spot.flags |= SB_SPOT_CLUTCH;
+  if (fabs(sums->motor_speed_rad_s.value) > tracks->fast_rad_s) spot.flags |= SB_SPOT_FAST;
   if (!isnan(sums->hot_first_s)) spot.flags |= SB_SPOT_HOT;
   if (!isnan(sums->cut_first_s)) spot.flags |= SB_SPOT_CUT;
   if (tracks->sim.state.far.is_finished) spot.flags |= SB_SPOT_FINISHED;
@@ -397,8 +416,11 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
 enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err)
 {
   const struct sb_run_setup *run = &model->run;
-  *tracks = (struct sb_tracks){
-      .model = model, .at_track = -1, .is_angle_free = is_angle_free(&model->load), .has_more = has_more(model)};
+  *tracks = (struct sb_tracks){.model = model,
+                               .at_track = -1,
+                               .is_angle_free = is_angle_free(&model->load),
+                               .has_more = has_more(model),
+                               .fast_rad_s = sb_model_motor_speed_limit_rad_s(model)};
   tracks->steps_per_sample = sb_model_step_count(model->control.sample_period_s, run->step_s);
   tracks->last_step = sb_model_step_count(run->duration_s, run->step_s);
   const long long last_sample = tracks->last_step / tracks->steps_per_sample;

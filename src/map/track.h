@@ -15,15 +15,17 @@
 #include "shiftband/run.h"
 
 enum sb_spot_flag {
-  SB_SPOT_ENGAGED = 1,   /* a gear is engaged */
-  SB_SPOT_RESTING = 2,   /* and the output at rest under drive */
-  SB_SPOT_OVERLOAD = 4,  /* the output torque was above its limit since the sample before */
-  SB_SPOT_HAS_ROWS = 8,  /* the track has rows between the sample before and this one */
-  SB_SPOT_DECIDING = 16, /* the controller decides */
-  SB_SPOT_SLIPPING = 32, /* wheels slip under drive */
-  SB_SPOT_HOT = 64,      /* the winding was above its limit since the sample before */
-  SB_SPOT_CUT = 128,     /* the drive was cut by a switch of its own */
-  SB_SPOT_FINISHED = 256 /* the end of the road was reached: the run is over */
+  SB_SPOT_ENGAGED = 1,    /* a gear is engaged */
+  SB_SPOT_RESTING = 2,    /* and the output at rest under drive */
+  SB_SPOT_OVERLOAD = 4,   /* the output torque was above its limit since the sample before */
+  SB_SPOT_HAS_ROWS = 8,   /* the track has rows between the sample before and this one */
+  SB_SPOT_DECIDING = 16,  /* the controller decides */
+  SB_SPOT_SLIPPING = 32,  /* wheels slip under drive */
+  SB_SPOT_HOT = 64,       /* the winding was above its limit since the sample before */
+  SB_SPOT_CUT = 128,      /* the drive was cut by a switch of its own */
+  SB_SPOT_FINISHED = 256, /* the end of the road was reached: the run is over */
+  SB_SPOT_FAST = 512,     /* the motor was faster than its limit since the sample before */
+  SB_SPOT_CLUTCH = 1024   /* an engaged clutch must transmit more than its torque */
 };
 
 /* Of a machine that has more than a stop can hold: its state, and the loads that closed forms compare with (sim.h). */
@@ -38,6 +40,8 @@ struct sb_spot {
   double given_j; /* since the sample before, as turns and torque */
   double turns;
   double torque_nm; /* greatest, by magnitude */
+  double way_rad;   /* to and fro */
+  double back_rad;  /* greatest */
   int32_t reading;  /* counts */
   uint32_t flags;
   const struct sb_more *more; /* NULL: the machine has no more, and those loads are external_nm */
@@ -48,14 +52,15 @@ struct sb_stop {
   double load_time_s, load_angle_rad;
   double motor_speed_rad_s, output_speed_rad_s, output_angle_rad;
   double filtered; /* of the reading */
-  int8_t motor_direction, is_driving;
+  double back_rad;
+  int8_t motor_direction, is_driving, drive_direction, is_back_counted;
   int child[2]; /* tracks that begin with a command here, down and up; -1: none yet */
 };
 
 /* An event engaged, or the run's end: what the monitor of a run is told between two samples. */
 struct sb_track_row {
   int sample; /* the next one */
-  bool is_engaged, is_resting, is_slipping;
+  bool is_engaged, is_resting, is_slipping, is_clutch_over, is_on;
   bool is_switched; /* the drive was cut, came back or took another command */
   double time_s, next_load_nm;
 };
@@ -81,7 +86,8 @@ struct sb_tracks {
   long long last_step, steps_per_sample; /* of the model's steps */
   double *noise;                         /* noise[end_sample], or NULL */
   struct sb_sim sim;
-  bool has_more; /* the machine has more than stops can hold */
+  double fast_rad_s; /* limit of the motor's speed */
+  bool has_more;     /* the machine has more than stops can hold */
   struct sb_arena mores;
   int at_track;        /* whose last spot the simulator stands at; -1: none */
   int to_sample;       /* that the simulator moves to */

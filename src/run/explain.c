@@ -5,6 +5,9 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
+
 void sb_explain_load(struct sb_explaining *to)
 {
   const double least_nm = to->verdict->least_nm, greatest_nm = to->verdict->greatest_nm;
@@ -38,4 +41,21 @@ void sb_explain_cure(struct sb_explaining *to, const char *key, const char *boun
                    bound != NULL ? " " : "", value);
   }
   to->out->cure_count++;
+}
+
+const char *sb_verdict_say_too_heavy(const struct sb_model *model, char text[SB_EXPLANATION_SIZE])
+{
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  const double stall_nm = sb_steady_stall_nm(model, &line, 0);
+  double lightest_nm, heaviest_nm;
+  text[0] = 0;
+  sb_load_range_nm(&model->load, model->run.duration_s, &lightest_nm, &heaviest_nm);
+  if (!(heaviest_nm > stall_nm) || !(stall_nm > 0.0)) return text;
+  snprintf(
+      text, SB_EXPLANATION_SIZE,
+      "No threshold can help: the heaviest load, %.3g N.m, is %.3g times what the slowest gear, %s, carries at stall, "
+      "%.3g N.m. It needs a lighter load, more voltage or a reduction of more than %.3g.",
+      heaviest_nm, heaviest_nm / stall_nm, model->gearbox.gears[0].name, stall_nm,
+      model->gearbox.gears[0].ratio * heaviest_nm / stall_nm);
+  return text;
 }

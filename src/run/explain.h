@@ -23,6 +23,11 @@ void sb_explain_overload(struct sb_explaining *to);
 void sb_explain_slipping(struct sb_explaining *to);
 void sb_explain_overheated(struct sb_explaining *to);
 void sb_explain_drive_cut(struct sb_explaining *to);
+void sb_explain_reversed(struct sb_explaining *to);
+void sb_explain_runs_back(struct sb_explaining *to);
+void sb_explain_overspeed(struct sb_explaining *to);
+void sb_explain_clutch_slips(struct sb_explaining *to);
+void sb_explain_out_of_reach(struct sb_explaining *to);
 
 /* Adds to the text. */
 #define sb_explain_say(to, ...) sb_fail_add((to)->out->text, sizeof(to)->out->text, __VA_ARGS__)

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/constants.h"
 #include "run/explain.h"
 #include "text/words.h"
 
@@ -77,11 +78,13 @@ void sb_explain_overload(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
   const char *part = to->model->output_limit;
-  sb_explain_say(to, "The output is overloaded");
+  sb_explain_say(to, v->is_crest ? "The output is overloaded for an instant" : "The output is overloaded");
   sb_explain_duration(to);
   sb_explain_say(to, ": %.3g N.m exceeds the limit of %.3g N.m", v->greatest_nm, v->least_nm);
   if (part[0] != 0) sb_explain_say(to, " (%s)", part);
-  sb_explain_say(to, "; the weakest part must withstand that much, or the torque must become less");
+  sb_explain_say(
+      to, v->is_crest ? "; a softer engagement or driveshaft lowers such a crest, or the weakest part must withstand it"
+                      : "; the weakest part must withstand that much, or the torque must become less");
   if (part[0] == 0) {
     cure_at_least(to, "limits.output_torque", v->greatest_nm, "N.m");
   } else {
@@ -104,6 +107,13 @@ static void cure_slipping(struct sb_explaining *to, int body, double wheel_radiu
   const double ballast_kg = sb_road_ballast_kg(&to->model->load.road, &to->verdict->need);
   char key[SB_CURE_SIZE];
   sb_explain_say(to, "; %.3g N are needed, so that ", to->verdict->need.whole_nm / wheel_radius_m);
+  if (ballast_kg == 0.0) {
+    sb_explain_say(
+        to,
+        "the ground carries the push, but wheels that are driven harder slip: a lower duty or a ramp keeps the grip");
+    sb_explain_cure(to, "drive.ramp", NULL, NULL);
+    return;
+  }
   if (isfinite(ballast_kg)) {
     sb_explain_say(to, "more than %.3g kg of ballast on the driven wheels would help", ballast_kg);
   } else {
@@ -167,4 +177,69 @@ void sb_explain_drive_cut(struct sb_explaining *to)
     sb_explain_cure(to, "supply.battery.charge", NULL, NULL);
     sb_explain_cure(to, "supply.battery.capacity", NULL, NULL);
   }
+}
+
+void sb_explain_reversed(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  char key[SB_CURE_SIZE];
+  sb_explain_say(to, "%s turns the output against the other gears", sb_explain_gear(to, v->gear));
+  sb_explain_duration(to);
+  sb_explain_say(to, ": the machine then goes backwards; one idler more or less, or the other direction of the motor, "
+                     "turns it round");
+  snprintf(key, sizeof key, "gearbox.gears.%d.meshes", v->gear);
+  sb_explain_cure(to, key, NULL, NULL);
+  snprintf(key, sizeof key, "gearbox.gears.%d.motor_direction", v->gear);
+  sb_explain_cure(to, key, NULL, NULL);
+}
+
+/* The first hoist among the bodies, or -1. */
+static int find_drum(const struct sb_model *model)
+{
+  for (int i = 0; i < model->body_count; i++) {
+    if (sb_body_radius_m(&model->bodies[i]) > 0.0 && sb_body_as_vehicle(&model->bodies[i]) == NULL) return i;
+  }
+  return -1;
+}
+
+void sb_explain_runs_back(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  const int drum = find_drum(to->model);
+  char key[SB_CURE_SIZE];
+  sb_explain_say(to, "The output runs back at %.4g s, by %.3g turns within %.3g s: the limit is %.3g turns", v->first_s,
+                 v->found / SB_TURN, v->duration_s, v->limit / SB_TURN);
+  sb_explain_say(to, "; nothing holds the load in neutral or while the motor is too weak");
+  if (drum >= 0) {
+    snprintf(key, sizeof key, "load.bodies.%d.holding_brake", drum + 1);
+    cure_at_least(to, key, fmax(fabs(to->closed->heaviest_load_nm), fabs(to->closed->lightest_load_nm)), "N.m");
+    return;
+  }
+  sb_explain_say(to, ": a brake, or gears that cannot be driven backwards, hold it");
+  sb_explain_cure(to, "gearbox.back_efficiency", NULL, NULL);
+}
+
+void sb_explain_overspeed(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  const struct sb_drive *drive = &to->model->drive;
+  sb_explain_say(to, "The motor is too fast");
+  sb_explain_duration(to);
+  sb_explain_say(to, ": %.4g rpm exceeds the limit of %.4g rpm; the load drives it", v->found / SB_RPM,
+                 v->limit / SB_RPM);
+  if (drive->off == SB_OFF_COAST && sb_drive_is_moving(drive)) {
+    sb_explain_say(to, ", and a motor that coasts does not hold it back");
+    sb_explain_cure(to, "drive.when_off", NULL, "brake");
+  }
+  cure_at_least(to, "limits.motor_speed", v->found / SB_RPM, "rpm");
+}
+
+void sb_explain_clutch_slips(struct sb_explaining *to)
+{
+  const struct sb_verdict *v = to->verdict;
+  sb_explain_say(to, "The clutch would slip");
+  sb_explain_duration(to);
+  sb_explain_say(to, ": it would have to transmit up to %.3g N.m, more than its %.3g N.m; this run takes it to hold",
+                 v->found, v->limit);
+  cure_at_least(to, "gearbox.shifter.torque", v->found, "N.m");
 }

@@ -70,12 +70,13 @@ static void say_band(struct sb_explaining *to)
   }
 }
 
-/* "between low and high every 1 s from 3.52 s to 11.02 s (16 shifts)" */
+/* "between low and high every 1 s from 3.52 s to 11.02 s (16 shifts), until the drive stopped at 11.5 s" */
 static void say_to_and_fro(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
   sb_explain_say(to, " between %s and %s every %.3g s from %.4g s to %.4g s (%zu shifts)", sb_explain_gear(to, v->gear),
                  sb_explain_gear(to, v->gear + 1), v->period_s, v->first_s, v->last_s, v->count);
+  if (!isnan(v->stopped_s)) sb_explain_say(to, ", until the drive stopped at %.4g s", v->stopped_s);
 }
 
 /*
@@ -207,7 +208,7 @@ void sb_explain_hunting(struct sb_explaining *to)
     say_band(to);
     cure_band(to);
   } else {
-    sb_explain_say(to, " hardly moves and lies outside ");
+    sb_explain_say(to, " did not ask for these shifts and lies outside ");
     say_band(to);
     cure_haste(to);
   }
@@ -263,6 +264,9 @@ void sb_explain_stuck_low(struct sb_explaining *to)
     sb_explain_say(to, "under any load: the dwell of %.3g s or the load's changes keep it back",
                    to->model->control.dwell_s);
     sb_explain_cure(to, "controller.dwell", NULL, NULL);
+  } else if (pair->upshift_torque_nm <= 0.0) {
+    sb_explain_say(to, "under no load that the motor drives");
+    cure_low(to);
   } else {
     say_torque(to, "only at loads below", pair->upshift_torque_nm, "under no load", "");
     cure_low(to);
@@ -302,4 +306,56 @@ void sb_explain_not_engaged(struct sb_explaining *to)
                  "%.3g s; a faster shifter engages in time",
                  sb_explain_gear(to, v->gear), v->first_s, v->duration_s, to->model->shifter.timeout_s);
   sb_explain_cure(to, "gearbox.shifter", NULL, NULL);
+}
+
+/* The readings that a threshold must lie between, in tenths of a percent. */
+static struct sb_figure below_of(double reading)
+{
+  return sb_words_percent_by(floor, (ceil(1000.0 * reading - 1e-9) - 1.0) / 1000.0);
+}
+
+static struct sb_figure above_of(double reading)
+{
+  return sb_words_percent_by(ceil, (floor(1000.0 * reading + 1e-9) + 1.0) / 1000.0);
+}
+
+static void say_upshift_out_of_reach(struct sb_explaining *to)
+{
+  const struct sb_model *model = to->model;
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  const int slow = to->verdict->gear - 1;
+  const double lightest_nm = fmin(to->closed->lightest_load_nm, 0.0);
+  const double reading = sb_steady_reading(model, &line, slow, lightest_nm);
+  sb_explain_say(to, "The upshift threshold of %.4g %% is out of reach: %s reads at most %.4g %%, %s",
+                 100.0 * model->control.upshift_fraction[slow], sb_explain_gear(to, slow + 1), 100.0 * reading,
+                 lightest_nm < 0.0 ? "under the lightest load" : "without any load");
+  if (reading > model->control.downshift_fraction[slow] + 0.001) {
+    cure_threshold(to, "upshift_above", "at most", below_of(reading).text);
+  } else {
+    cure_threshold(to, "upshift_above", NULL, NULL);
+  }
+}
+
+static void say_downshift_out_of_reach(struct sb_explaining *to)
+{
+  const struct sb_model *model = to->model;
+  const struct sb_motor_line line = sb_torque_balance_line(model);
+  const int slow = to->verdict->gear - 1, fast = slow + 1;
+  const double reading = sb_steady_reading(model, &line, fast, sb_steady_stall_nm(model, &line, fast));
+  sb_explain_say(to, "The downshift threshold of %.4g %% is out of reach: %s reads at least %.4g %%, up to its stall",
+                 100.0 * model->control.downshift_fraction[slow], sb_explain_gear(to, fast + 1), 100.0 * reading);
+  if (reading < model->control.upshift_fraction[slow] - 0.001) {
+    cure_threshold(to, "downshift_below", "at least", above_of(reading).text);
+  } else {
+    cure_threshold(to, "downshift_below", NULL, NULL);
+  }
+}
+
+void sb_explain_out_of_reach(struct sb_explaining *to)
+{
+  if (to->verdict->is_upshift) {
+    say_upshift_out_of_reach(to);
+  } else {
+    say_downshift_out_of_reach(to);
+  }
 }

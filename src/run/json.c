@@ -34,6 +34,93 @@ static void put_known(struct sb_json *json, const char *key, long long value, lo
   }
 }
 
+/* The rule by which a kind fires, and the names of its limit and of what was found beyond it. */
+static const struct rule {
+  const char *text, *limit, *found;
+} rules[SB_VERDICT_KIND_COUNT] = {
+    [SB_VERDICT_STALL] = {"the output stands for longer than the limit, a gear engaged and the drive on", "limit_s",
+                          "found_s"},
+    [SB_VERDICT_STUCK_LOW] = {"the load is below the downshift torque of the faster gear for longer than the limit",
+                              "limit_s", "found_s"},
+    [SB_VERDICT_NEEDLESS_DOWNSHIFT] = {"a downshift at a load below the downshift torque", "limit_nm", "found_nm"},
+    [SB_VERDICT_OVERLOAD] = {"the output torque exceeds the limit", "limit_nm", "found_nm"},
+    [SB_VERDICT_NOT_ENGAGED] = {"a shift takes longer than the limit", "limit_s", "found_s"},
+    [SB_VERDICT_SLIPPING] = {"the wheels slip for longer than the limit at a time", "limit_s", "found_s"},
+    [SB_VERDICT_OVERHEATED] = {"the winding is hotter than the limit", "limit_c", "found_c"},
+    [SB_VERDICT_DRIVE_CUT] = {"a switch has cut the drive", NULL, NULL},
+    [SB_VERDICT_REVERSED] = {"a gear is engaged that turns the output against the others", NULL, NULL},
+    [SB_VERDICT_RUNS_BACK] = {"the output turns back by more than the limit", "limit_rad", "found_rad"},
+    [SB_VERDICT_OVERSPEED] = {"the motor is faster than the limit", "limit_rad_s", "found_rad_s"},
+    [SB_VERDICT_CLUTCH_SLIPS] =
+        {"an engaged clutch must transmit more than the limit, for too long at a time or too often", "limit_nm",
+         "found_nm"},
+    [SB_VERDICT_OUT_OF_REACH] = {"the shift point lies beyond the limit of the loads that there can be", "limit_nm",
+                                 "found_nm"},
+};
+
+static const char *rule_of(const struct sb_verdict *verdict)
+{
+  switch (verdict->cause) {
+    case SB_CAUSE_THRESHOLDS:
+      return "three opposite shifts that the load did not ask for, with a load in the hunting band";
+    case SB_CAUSE_DWELL: return "three opposite shifts that the load did not ask for, with no load in the hunting band";
+    case SB_CAUSE_LOAD: return "three opposite shifts that the load asked for, each sooner than the limit";
+    case SB_CAUSE_NONE: break;
+  }
+  return rules[verdict->kind].text;
+}
+
+static void put_band(struct sb_json *json, const struct sb_verdict *verdict)
+{
+  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_band, "downshift_torque_nm", downshift_nm, NUMBER),
+                                           SB_MEMBER_AS(sb_band, "upshift_torque_nm", upshift_nm, NUMBER),
+                                           SB_MEMBER_AS(sb_band, "reading_step_nm", step_nm, NUMBER), SB_MEMBERS_END};
+  const enum sb_verdict_kind kind = verdict->kind;
+  const bool has_band = verdict->cause != SB_CAUSE_NONE || kind == SB_VERDICT_STUCK_LOW ||
+                        kind == SB_VERDICT_NEEDLESS_DOWNSHIFT || kind == SB_VERDICT_OUT_OF_REACH;
+  if (has_band) sb_fields_put_object(json, "shift_points", fields, &verdict->band);
+}
+
+/* The first three commands that made a stretch what it is. */
+static void put_three(struct sb_json *json, const struct sb_verdict *verdict)
+{
+  const struct sb_three *three = &verdict->three;
+  if (verdict->cause == SB_CAUSE_NONE) return;
+  sb_json_put_array(json, "commands");
+  for (int k = 0; k < 3; k++) {
+    const bool is_down = (k % 2 == 0) == (three->is_down_first != 0);
+    sb_json_open_object(json);
+    sb_json_put_number(json, "time_s", three->time_s[k]);
+    sb_json_put_string(json, "shift", is_down ? "down" : "up");
+    sb_json_put_number(json, "load_torque_nm", three->load_nm[k]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+  sb_json_put_number(json, "stopped_s", verdict->stopped_s);
+}
+
+/* All that the verdict was judged by, so that it can be judged again. Null where a log does not show it. */
+static void put_evidence(struct sb_json *json, const struct sb_verdict *verdict)
+{
+  const struct rule *rule = &rules[verdict->kind];
+  if (rule_of(verdict) == NULL) {
+    sb_json_put_null(json, "evidence");
+    return;
+  }
+  sb_json_put_object(json, "evidence");
+  sb_json_put_string(json, "rule", rule_of(verdict));
+  if (rule->limit != NULL) sb_json_put_number(json, rule->limit, verdict->limit);
+  if (rule->found != NULL) sb_json_put_number(json, rule->found, verdict->found);
+  if (verdict->cause != SB_CAUSE_NONE) sb_json_put_number(json, "limit_s", verdict->limit);
+  if (verdict->kind == SB_VERDICT_OVERLOAD) sb_json_put_boolean(json, "is_crest", verdict->is_crest);
+  if (verdict->kind == SB_VERDICT_OUT_OF_REACH) {
+    sb_json_put_string(json, "threshold", verdict->is_upshift ? "upshift" : "downshift");
+  }
+  put_band(json, verdict);
+  put_three(json, verdict);
+  sb_json_close(json);
+}
+
 void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
                            const struct sb_verdict_words *words)
 {
@@ -47,6 +134,7 @@ void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdic
   sb_json_put_string(json, "gear_name", gear_name);
   put_known(json, "count", (long long)verdict->count, 1);
   sb_fields_put_json(json, times, verdict);
+  put_evidence(json, verdict);
   sb_json_put_string(json, "text", words->text);
   put_cures(json, words);
   sb_json_close(json);
@@ -220,6 +308,56 @@ static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
   sb_json_close(json);
 }
 
+/* Of a run that never shifts: what each gear does alone; else null. */
+static void put_locked(struct sb_json *json, const struct sb_report *report)
+{
+  if (!sb_run_never_shifts(report) || report->other_count == 0) {
+    sb_json_put_null(json, "never_shifts");
+    return;
+  }
+  sb_json_put_array(json, "never_shifts");
+  for (int i = 0; i < report->other_count; i++) {
+    const struct sb_report *other = &report->others[i];
+    sb_json_open_object(json);
+    sb_json_put_integer(json, "gear", other->locked_gear);
+    sb_json_put_string(json, "name", gear_name(report->model, other->locked_gear));
+    sb_json_put_number(json, "output_turns", other->result->end.output_turns);
+    sb_json_put_number(json, "standstill_s", other->result->sums.standstill_time_s);
+    sb_json_put_array(json, "verdicts");
+    const struct sb_monitor *monitor = &other->result->monitor;
+    for (size_t k = 0; k < monitor->verdict_count; k++) {
+      sb_json_string(json, sb_verdict_name(monitor->verdicts[k].kind));
+    }
+    sb_json_close(json);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
+static void put_facts(struct sb_json *json, const struct sb_report *report)
+{
+  static const struct sb_field fields[] = {SB_MEMBER(sb_run_facts, mean_speed_rad_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, distance_m, NUMBER),
+                                           SB_MEMBER(sb_run_facts, speed_m_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, winding_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, greatest_winding_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, housing_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, greatest_housing_c, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "too_hot_after_s", hot_s, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "charge_used_as", used_as, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "charge_left_fraction", left_fraction, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "runs_per_charge", runs_a_charge, NUMBER),
+                                           SB_MEMBER_AS(sb_run_facts, "empty_after_s", empty_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, shifting_s, NUMBER),
+                                           SB_MEMBER(sb_run_facts, shifting_j, NUMBER),
+                                           SB_MEMBERS_END};
+  const struct sb_run_facts facts = sb_run_facts(report);
+  sb_json_put_object(json, "facts");
+  sb_fields_put_json(json, fields, &facts);
+  sb_json_put_string(json, "greatest_torque_from", sb_run_torque_source_name(facts.torque_source));
+  sb_json_close(json);
+}
+
 void sb_run_write_json(FILE *out, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
@@ -231,10 +369,12 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
   if (report->warmup != NULL) put_warmup(&json, report->warmup);
   put_verdicts(&json, report);
   put_shifts(&json, report);
+  put_locked(&json, report);
   put_end(&json, &result->end);
   put_greatest(&json, report);
   put_shortfall(&json, report);
   put_vehicle(&json, report);
+  put_facts(&json, report);
   put_times(&json, report);
   put_energy(&json, &result->sums.energy);
   if (report->model->battery.is_present) sb_json_put_number(&json, "overcharge_as", result->overcharge_as);

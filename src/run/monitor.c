@@ -8,28 +8,41 @@
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
-/* A load that moved less than this fraction of itself hardly moved. */
-static const double hardly_moved = 0.05;
+static struct sb_watch watch_of(enum sb_verdict_kind kind, double patience_s)
+{
+  return (struct sb_watch){kind, patience_s, NAN, NAN, NAN, NAN, NAN};
+}
 
-/* Loads are compared with a closed form to this fraction. */
-static const double same_load = 1e-9;
+/* A state that is a verdict however short. */
+static const double none = -1.0;
+
+static void take_bands(struct sb_monitor *monitor)
+{
+  const struct sb_model *model = monitor->model;
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    monitor->bands[p] =
+        sb_band_of(model, &monitor->line, p, model->control.downshift_fraction[p], model->control.upshift_fraction[p]);
+  }
+}
 
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived)
 {
   *monitor = (struct sb_monitor){.model = model,
-                                 .rest = {SB_VERDICT_STALL, model->limits.stall_time_s, NAN, NAN, NAN},
-                                 .slip = {SB_VERDICT_SLIPPING, model->limits.slip_time_s, NAN, NAN, NAN},
-                                 .low = {SB_VERDICT_STUCK_LOW, INFINITY, NAN, NAN, NAN}};
+                                 .off_since_s = NAN,
+                                 .rest = watch_of(SB_VERDICT_STALL, model->limits.stall_time_s),
+                                 .slip = watch_of(SB_VERDICT_SLIPPING, model->limits.slip_time_s),
+                                 .low = watch_of(SB_VERDICT_STUCK_LOW, INFINITY),
+                                 .reversed = watch_of(SB_VERDICT_REVERSED, none),
+                                 .fast = watch_of(SB_VERDICT_OVERSPEED, none),
+                                 .clutch = watch_of(SB_VERDICT_CLUTCH_SLIPS, sb_model_clutch_slip_s(model))};
   sb_shortfall_init(&monitor->shortfall);
   monitor->line = derived->line;
+  monitor->fast.limit = sb_model_motor_speed_limit_rad_s(model);
+  monitor->clutch.limit = model->shifter.clutch_nm;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
   }
-  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    const struct sb_control *control = &model->control;
-    monitor->downshift_nm[p] = sb_steady_load_nm(model, &monitor->line, p + 1, control->downshift_fraction[p]);
-    monitor->upshift_nm[p] = sb_steady_load_nm(model, &monitor->line, p, control->upshift_fraction[p]);
-  }
+  take_bands(monitor);
 }
 
 void sb_monitor_clear(struct sb_monitor *monitor)
@@ -66,6 +79,13 @@ static struct sb_verdict *find_verdict(struct sb_monitor *monitor, const struct 
   return NULL;
 }
 
+/* What was found, at its worst: a load below the downshift torque, all else above a limit. */
+static double worse(const struct sb_verdict *known, const struct sb_verdict *more)
+{
+  return known->kind == SB_VERDICT_NEEDLESS_DOWNSHIFT ? fmin(known->found, more->found)
+                                                      : fmax(known->found, more->found);
+}
+
 static void extend_verdict(struct sb_verdict *known, const struct sb_verdict *more)
 {
   known->count += more->count;
@@ -73,6 +93,7 @@ static void extend_verdict(struct sb_verdict *known, const struct sb_verdict *mo
   known->duration_s += more->duration_s;
   known->least_nm = fmin(known->least_nm, more->least_nm);
   known->greatest_nm = fmax(known->greatest_nm, more->greatest_nm);
+  known->found = worse(known, more);
 }
 
 /* What lasted from one time to another, once, with nothing known of the gear and the load. */
@@ -85,88 +106,126 @@ static struct sb_verdict verdict_over(enum sb_verdict_kind kind, double first_s,
                              .period_s = NAN,
                              .duration_s = duration_s,
                              .least_nm = NAN,
-                             .greatest_nm = NAN};
+                             .greatest_nm = NAN,
+                             .limit = NAN,
+                             .found = NAN,
+                             .stopped_s = NAN};
 }
 
-/* Adds to the verdict of that kind and gear, or begins one. */
-static void count_verdict(struct sb_monitor *monitor, enum sb_verdict_kind kind, int gear, double first_s,
-                          double last_s, double least_nm, double greatest_nm)
+/* Adds to the verdict of its kind and gear, or begins one. */
+static void count_verdict(struct sb_monitor *monitor, const struct sb_verdict *verdict)
 {
-  struct sb_verdict verdict = verdict_over(kind, first_s, last_s, last_s - first_s);
-  verdict.gear = gear;
-  verdict.least_nm = least_nm;
-  verdict.greatest_nm = greatest_nm;
-  struct sb_verdict *known = find_verdict(monitor, &verdict);
+  struct sb_verdict *known = find_verdict(monitor, verdict);
   if (known != NULL) {
-    extend_verdict(known, &verdict);
+    extend_verdict(known, verdict);
   } else {
-    add_verdict(monitor, &verdict);
+    add_verdict(monitor, verdict);
   }
 }
 
-static double hunt_window_s(const struct sb_monitor *monitor, const struct sb_shift_record *last)
+/* Opposite commands ---------------------------------------------------------------------------------------------------- */
+
+double sb_monitor_hunt_window_s(const struct sb_model *model, const double *tau_s, int slower, double shift_s)
 {
-  const struct sb_model *model = monitor->model;
   if (!isnan(model->limits.hunt_window_s)) return model->limits.hunt_window_s;
+  return 3.0 * model->control.dwell_s + shift_s + 5.0 * tau_s[slower];
+}
+
+static double hunt_window_s(const struct sb_monitor *monitor)
+{
+  const struct sb_shift_record *last = &monitor->last_shift;
   const int slower = (last->from < last->to ? last->from : last->to) - 1;
   const double shift_s = isnan(last->engaged_s) ? 0.0 : last->engaged_s - last->command_s;
-  return 3.0 * model->control.dwell_s + shift_s + 5.0 * monitor->tau_s[slower];
+  return sb_monitor_hunt_window_s(monitor->model, monitor->tau_s, slower, shift_s);
 }
 
-enum sb_cause sb_monitor_cause(double downshift_nm, double upshift_nm, double least_nm, double greatest_nm)
+/* A stretch of threes has ended: it is one verdict. */
+static void close_stretch(struct sb_monitor *monitor, struct sb_stretch_of_threes *stretch)
 {
-  if (least_nm > downshift_nm && greatest_nm < upshift_nm) return SB_CAUSE_THRESHOLDS;
-  const double size = fmax(fabs(least_nm), fabs(greatest_nm));
-  return greatest_nm - least_nm <= hardly_moved * size ? SB_CAUSE_DWELL : SB_CAUSE_LOAD;
-}
-
-/* The chain of opposite commands has ended: long enough, it was hunting. */
-static void close_chain(struct sb_monitor *monitor)
-{
-  const struct sb_shift_chain *chain = &monitor->chain;
-  if (chain->count < 3) return;
-  const struct sb_shift_record *last = &monitor->last_shift;
-  const int slower = last->from < last->to ? last->from : last->to;
-  const enum sb_cause cause = sb_monitor_cause(monitor->downshift_nm[slower - 1], monitor->upshift_nm[slower - 1],
-                                               chain->least_nm, chain->greatest_nm);
-  const struct sb_verdict verdict = {.kind = sb_verdict_of_cause(cause),
-                                     .cause = cause,
-                                     .gear = slower,
-                                     .first_s = chain->first_s,
-                                     .last_s = chain->last_s,
-                                     .count = chain->count,
-                                     .period_s = chain->periods_s / (double)(chain->count - 2),
-                                     .duration_s = chain->last_s - chain->first_s,
-                                     .least_nm = chain->least_nm,
-                                     .greatest_nm = chain->greatest_nm};
-  struct sb_verdict *known = monitor->verdict_count >= SB_VERDICTS_KEPT ? find_verdict(monitor, &verdict) : NULL;
+  if (stretch->last == 0) return;
+  struct sb_verdict *verdict = &stretch->verdict;
+  verdict->count = stretch->last - stretch->first + 1;
+  verdict->period_s = stretch->periods_s / (double)stretch->period_count;
+  verdict->duration_s = verdict->last_s - verdict->first_s;
+  struct sb_verdict *known = monitor->verdict_count >= SB_VERDICTS_KEPT ? find_verdict(monitor, verdict) : NULL;
   if (known != NULL) {
-    extend_verdict(known, &verdict);
+    extend_verdict(known, verdict);
   } else {
-    add_verdict(monitor, &verdict);
+    add_verdict(monitor, verdict);
   }
+  stretch->last = 0;
 }
 
-/* Takes a command into the present chain, or begins a new one with it. */
+static void begin_stretch(struct sb_monitor *monitor, struct sb_stretch_of_threes *stretch, enum sb_cause cause,
+                          const struct sb_three *three, int slower)
+{
+  close_stretch(monitor, stretch);
+  *stretch = (struct sb_stretch_of_threes){.first = monitor->shift_count - 1};
+  stretch->verdict = verdict_over(sb_verdict_of_cause(cause), three->time_s[0], three->time_s[2], 0.0);
+  stretch->verdict.cause = cause;
+  stretch->verdict.gear = slower + 1;
+  stretch->verdict.three = *three;
+  stretch->verdict.band = monitor->bands[slower];
+  stretch->verdict.limit = cause == SB_CAUSE_LOAD ? sb_model_shift_interval_s(monitor->model) : hunt_window_s(monitor);
+}
+
+/* A command completes three that are a finding; it is the monitor's next. */
+static void take_three(struct sb_monitor *monitor, enum sb_cause cause, const struct sb_three *three, int slower)
+{
+  struct sb_stretch_of_threes *stretch = cause == SB_CAUSE_LOAD ? &monitor->busy : &monitor->hunting;
+  const size_t number = monitor->shift_count + 1;
+  struct sb_verdict *verdict = &stretch->verdict;
+  if (!(stretch->last > 0 && number - 2 <= stretch->last)) begin_stretch(monitor, stretch, cause, three, slower);
+  if (cause < verdict->cause) { /* the thresholds are the greater fault */
+    verdict->cause = cause;
+    verdict->three = *three;
+  }
+  for (int k = 0; k < 3; k++) {
+    verdict->least_nm = fmin(verdict->least_nm, three->load_nm[k]);
+    verdict->greatest_nm = fmax(verdict->greatest_nm, three->load_nm[k]);
+  }
+  verdict->last_s = three->time_s[2];
+  stretch->periods_s += three->time_s[2] - three->time_s[0];
+  stretch->period_count++;
+  stretch->last = number;
+}
+
+/* Takes a command into the chain of opposite ones, or begins a new one with it. */
 static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, int to_gear)
 {
-  struct sb_shift_chain *chain = &monitor->chain;
+  struct sb_chain *chain = &monitor->chain;
   const struct sb_shift_record *last = &monitor->last_shift;
-  const int is_opposite = chain->count > 0 && last->from == to_gear && last->to == row->gear;
-  if (is_opposite && row->time_s - last->command_s <= hunt_window_s(monitor, last)) {
-    if (chain->count >= 2) chain->periods_s += row->time_s - chain->before_last_s;
-    chain->count++;
-    chain->before_last_s = chain->last_s;
-    chain->least_nm = fmin(chain->least_nm, row->external_torque_nm);
-    chain->greatest_nm = fmax(chain->greatest_nm, row->external_torque_nm);
-  } else {
-    close_chain(monitor);
-    *chain = (struct sb_shift_chain){.count = 1,
-                                     .first_s = row->time_s,
-                                     .least_nm = row->external_torque_nm,
-                                     .greatest_nm = row->external_torque_nm};
+  const double gap_s = row->time_s - last->command_s;
+  const bool is_opposite = chain->count > 0 && last->from == to_gear && last->to == row->gear;
+  const bool is_soon = is_opposite && !chain->is_parted && gap_s <= hunt_window_s(monitor);
+  const bool is_quick = is_opposite && !chain->is_parted && gap_s <= sb_model_shift_interval_s(monitor->model);
+  if (chain->count >= 2 && is_opposite) {
+    const struct sb_three three = {.time_s = {chain->time_s[0], chain->time_s[1], row->time_s},
+                                   .load_nm = {chain->load_nm[0], chain->load_nm[1], row->own_load_nm},
+                                   .is_down_first = to_gear < row->gear,
+                                   .is_soon = is_soon && chain->is_soon,
+                                   .is_quick = is_quick && chain->is_quick};
+    const int slower = (to_gear < row->gear ? to_gear : row->gear) - 1;
+    const enum sb_cause cause = sb_three_cause(&three, &monitor->bands[slower]);
+    if (cause != SB_CAUSE_NONE) take_three(monitor, cause, &three, slower);
   }
-  chain->last_s = row->time_s;
+  *chain = (struct sb_chain){.count = is_opposite ? chain->count + 1 : 1,
+                             .time_s = {chain->time_s[1], row->time_s},
+                             .load_nm = {chain->load_nm[1], row->own_load_nm},
+                             .is_soon = is_soon,
+                             .is_quick = is_quick};
+}
+
+/* A stop of the drive that was longer than the window parts the commands before it from those behind it. */
+static void end_stop(struct sb_monitor *monitor, double time_s)
+{
+  const bool is_long = monitor->shift_count > 0 && time_s - monitor->off_since_s > hunt_window_s(monitor);
+  struct sb_stretch_of_threes *const stretches[] = {&monitor->hunting, &monitor->busy};
+  for (int k = 0; is_long && k < 2; k++) {
+    if (stretches[k]->last == monitor->shift_count) stretches[k]->verdict.stopped_s = monitor->off_since_s;
+  }
+  if (is_long) monitor->chain.is_parted = 1;
+  monitor->off_since_s = NAN;
 }
 
 static void keep_shift(struct sb_monitor *monitor)
@@ -191,18 +250,30 @@ void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, in
   monitor->shift_count++;
   keep_shift(monitor);
   if (to_gear >= row->gear) return;
-  const double held_nm = monitor->downshift_nm[to_gear - 1];
-  if (row->own_load_nm < held_nm - same_load * fabs(held_nm)) {
-    count_verdict(monitor, SB_VERDICT_NEEDLESS_DOWNSHIFT, to_gear, row->time_s, row->time_s, row->external_torque_nm,
-                  row->external_torque_nm);
-  }
+  const struct sb_band *band = &monitor->bands[to_gear - 1];
+  if (!sb_band_is_needless(row->own_load_nm, band->downshift_nm)) return;
+  struct sb_verdict verdict = verdict_over(SB_VERDICT_NEEDLESS_DOWNSHIFT, row->time_s, row->time_s, 0.0);
+  verdict.gear = to_gear;
+  verdict.least_nm = verdict.greatest_nm = row->external_torque_nm;
+  verdict.limit = band->downshift_nm;
+  verdict.found = row->own_load_nm;
+  verdict.band = *band;
+  count_verdict(monitor, &verdict);
 }
 
 /* A state that was watched has ended: long enough, it was what the watch is for. */
 static void close_watch(struct sb_monitor *monitor, struct sb_watch *watch, double time_s)
 {
-  if (!isnan(watch->since_s) && time_s - watch->since_s > watch->patience_s) {
-    count_verdict(monitor, watch->kind, monitor->gear, watch->since_s, time_s, watch->least_nm, watch->greatest_nm);
+  const double lasted_s = time_s - watch->since_s;
+  if (!isnan(watch->since_s) && lasted_s > watch->patience_s) {
+    struct sb_verdict verdict = verdict_over(watch->kind, watch->since_s, time_s, lasted_s);
+    verdict.gear = monitor->gear;
+    verdict.least_nm = watch->least_nm;
+    verdict.greatest_nm = watch->greatest_nm;
+    verdict.limit = isnan(watch->limit) ? watch->patience_s : watch->limit;
+    verdict.found = isnan(watch->limit) ? lasted_s : watch->worst;
+    if (watch->kind == SB_VERDICT_STUCK_LOW) verdict.band = monitor->bands[monitor->gear - 1];
+    count_verdict(monitor, &verdict);
   }
   watch->since_s = NAN;
 }
@@ -217,6 +288,7 @@ static void follow_watch(struct sb_monitor *monitor, struct sb_watch *watch, boo
   if (isnan(watch->since_s)) {
     watch->since_s = time_s;
     watch->least_nm = watch->greatest_nm = load_nm;
+    watch->worst = NAN;
   }
   watch->least_nm = fmin(watch->least_nm, load_nm);
   watch->greatest_nm = fmax(watch->greatest_nm, load_nm);
@@ -226,14 +298,18 @@ static bool is_low(const struct sb_monitor *monitor, const struct sb_row *row)
 {
   const bool is_slower = row->gear > 0 && row->gear < monitor->model->gearbox.gear_count;
   const bool is_late = row->time_s >= monitor->model->control.start_delay_s;
-  return is_slower && is_late && sb_row_next_load_nm(row) < monitor->downshift_nm[row->gear - 1];
+  return is_slower && is_late && sb_row_next_load_nm(row) < monitor->bands[row->gear - 1].downshift_nm;
 }
 
 static void check_engaged_in_time(struct sb_monitor *monitor, const struct sb_shift_record *shift, double time_s)
 {
   if (monitor->is_shift_excused) return;
   if (time_s - shift->command_s <= monitor->model->shifter.timeout_s) return;
-  count_verdict(monitor, SB_VERDICT_NOT_ENGAGED, shift->to, shift->command_s, time_s, NAN, NAN);
+  struct sb_verdict verdict = verdict_over(SB_VERDICT_NOT_ENGAGED, shift->command_s, time_s, time_s - shift->command_s);
+  verdict.gear = shift->to;
+  verdict.limit = monitor->model->shifter.timeout_s;
+  verdict.found = verdict.duration_s;
+  count_verdict(monitor, &verdict);
 }
 
 static void follow_engagement(struct sb_monitor *monitor, const struct sb_row *row)
@@ -245,21 +321,55 @@ static void follow_engagement(struct sb_monitor *monitor, const struct sb_row *r
   check_engaged_in_time(monitor, last, row->time_s);
 }
 
-void sb_monitor_switched(struct sb_monitor *monitor)
+void sb_monitor_switched(struct sb_monitor *monitor, double time_s, bool is_on)
 {
-  close_chain(monitor);
-  monitor->chain = (struct sb_shift_chain){.count = 0};
+  if (!is_on && isnan(monitor->off_since_s)) monitor->off_since_s = time_s;
+  if (is_on && !isnan(monitor->off_since_s)) end_stop(monitor, time_s);
   if (monitor->shift_count > 0 && isnan(monitor->last_shift.engaged_s)) monitor->is_shift_excused = true;
+}
+
+void sb_monitor_clutch_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm)
+{
+  const bool is_over = over_nm > 0.0;
+  const double passed_s = time_s - share->last_s;
+  if (share->was_engaged) share->engaged_s += passed_s;
+  if (share->was_over) share->over_s += passed_s;
+  share->last_s = time_s;
+  share->was_engaged = is_engaged;
+  share->was_over = is_over;
+  if (is_over && share->greatest_nm == 0.0) share->first_s = time_s;
+  share->greatest_nm = fmax(share->greatest_nm, over_nm);
+}
+
+bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share)
+{
+  return share->over_s > 0.05 * share->engaged_s;
+}
+
+/* What holds in every gear, whoever chose it. */
+static void watch_machine(struct sb_monitor *monitor, const struct sb_row *row)
+{
+  const double speed_rad_s = fabs(row->motor_speed_rad_s), clutch_nm = monitor->model->shifter.clutch_nm;
+  const bool is_reversed = row->gear > 0 && sb_gearbox_is_reversed(&monitor->model->gearbox, row->gear - 1);
+  const bool is_over = sb_row_is_clutch_over(row, clutch_nm);
+  follow_watch(monitor, &monitor->rest, sb_row_is_stalled(row, &monitor->model->drive), row->time_s,
+               row->external_torque_nm);
+  follow_watch(monitor, &monitor->slip, row->is_slipping != 0, row->time_s, NAN);
+  follow_watch(monitor, &monitor->reversed, is_reversed, row->time_s, NAN);
+  follow_watch(monitor, &monitor->fast, speed_rad_s > monitor->fast.limit, row->time_s, NAN);
+  monitor->fast.worst = fmax(monitor->fast.worst, speed_rad_s);
+  follow_watch(monitor, &monitor->clutch, is_over, row->time_s, NAN);
+  monitor->clutch.worst = fmax(monitor->clutch.worst, fabs(row->clutch_nm));
+  sb_monitor_clutch_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? fabs(row->clutch_nm) : 0.0);
 }
 
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)
 {
-  const double load_nm = row->external_torque_nm;
-  follow_watch(monitor, &monitor->rest, sb_row_is_stalled(row, &monitor->model->drive), row->time_s, load_nm);
-  follow_watch(monitor, &monitor->slip, sb_row_is_spinning(row), row->time_s, NAN);
+  watch_machine(monitor, row);
+  monitor->is_automatic = is_automatic;
   sb_shortfall_row(&monitor->shortfall, monitor->model, row->gear > 0 ? monitor->tau_s[row->gear - 1] : 0.0, row);
   if (is_automatic) {
-    follow_watch(monitor, &monitor->low, is_low(monitor, row), row->time_s, load_nm);
+    follow_watch(monitor, &monitor->low, is_low(monitor, row), row->time_s, row->external_torque_nm);
     follow_engagement(monitor, row);
   }
   if (row->gear == monitor->gear) return;
@@ -275,40 +385,148 @@ static int compare_first(const void *a, const void *b)
   return (int)va->kind - (int)vb->kind;
 }
 
-/* What the simulator has added up itself. */
-static void add_sums(struct sb_monitor *monitor, const struct sb_sums *sums)
+static void add_if_seen(struct sb_monitor *monitor, const struct sb_verdict *verdict)
 {
-  struct sb_verdict over =
-      verdict_over(SB_VERDICT_OVERLOAD, sums->over_limit_first_s, sums->over_limit_last_s, sums->over_limit_s);
-  over.least_nm = monitor->model->limits.output_torque_nm;
-  over.greatest_nm = fabs(sums->output_torque_nm.value);
+  if (!isnan(verdict->first_s)) add_verdict(monitor, verdict);
+}
+
+static void add_over_limit(struct sb_monitor *monitor, const struct sb_over_limit *over, bool is_crest)
+{
+  if (over->count == 0) return;
+  struct sb_verdict verdict = verdict_over(SB_VERDICT_OVERLOAD, over->first_s, over->last_s, over->total_s);
+  verdict.count = (size_t)over->count;
+  verdict.limit = verdict.least_nm = monitor->model->limits.output_torque_nm;
+  verdict.found = verdict.greatest_nm = over->greatest_nm;
+  verdict.is_crest = is_crest;
+  add_verdict(monitor, &verdict);
+}
+
+static void add_overload(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
+  struct sb_sums closed = *sums;
+  sb_energy_close_over_limit(&closed, monitor->model->limits.output_torque_nm);
+  add_over_limit(monitor, &closed.over_lasting, false);
+  add_over_limit(monitor, &closed.over_crests, true);
+}
+
+static void add_heat(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
   struct sb_verdict hot = verdict_over(SB_VERDICT_OVERHEATED, sums->hot_first_s, sums->hot_last_s, sums->hot_s);
-  hot.greatest_c = sums->winding_c.value;
+  hot.limit = monitor->model->limits.winding_c;
+  hot.found = hot.greatest_c = sums->winding_c.value;
+  add_if_seen(monitor, &hot);
+}
+
+static void add_cut(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
   struct sb_verdict cut = verdict_over(SB_VERDICT_DRIVE_CUT, sums->cut_first_s, sums->cut_last_s, sums->cut_s);
   if (sums->cut_count > 0) cut.count = (size_t)sums->cut_count;
   cut.is_by_heat = sums->was_cut_by_heat;
   cut.is_by_battery = sums->was_cut_by_battery;
-  const struct sb_verdict *const verdicts[] = {&over, &hot, &cut};
-  for (int k = 0; k < 3; k++) {
-    if (!isnan(verdicts[k]->first_s)) add_verdict(monitor, verdicts[k]);
+  add_if_seen(monitor, &cut);
+}
+
+static void add_run_back(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
+  const double limit_rad = sb_model_run_back_rad(monitor->model, sums->way_rad);
+  if (!(sums->back.value > limit_rad)) return;
+  struct sb_verdict back =
+      verdict_over(SB_VERDICT_RUNS_BACK, sums->back_since_s, sums->back.time_s, sums->back.time_s - sums->back_since_s);
+  back.limit = limit_rad;
+  back.found = sums->back.value;
+  add_verdict(monitor, &back);
+}
+
+static struct sb_verdict *find_kind(struct sb_monitor *monitor, enum sb_verdict_kind kind)
+{
+  for (size_t i = 0; i < monitor->verdict_count; i++) {
+    if (monitor->verdicts[i].kind == kind) return &monitor->verdicts[i];
   }
+  return NULL;
+}
+
+/* The simulator knows the greatest speed, between rows too. */
+static void add_overspeed(struct sb_monitor *monitor, const struct sb_sums *sums)
+{
+  const struct sb_peak *peak = &sums->motor_speed_rad_s;
+  if (!(fabs(peak->value) > monitor->fast.limit)) return;
+  struct sb_verdict fast = verdict_over(SB_VERDICT_OVERSPEED, peak->time_s, peak->time_s, 0.0);
+  struct sb_verdict *known = find_kind(monitor, SB_VERDICT_OVERSPEED);
+  if (known == NULL) {
+    fast.limit = monitor->fast.limit;
+    add_verdict(monitor, &fast);
+    known = find_kind(monitor, SB_VERDICT_OVERSPEED);
+  }
+  if (known != NULL) known->found = fabs(peak->value);
+}
+
+/* A clutch that has too much to transmit again and again, each time for a short while. */
+static void add_clutch_share(struct sb_monitor *monitor)
+{
+  const struct sb_clutch_share *share = &monitor->clutch_share;
+  if (!sb_monitor_clutch_is_over(share) || find_kind(monitor, SB_VERDICT_CLUTCH_SLIPS) != NULL) return;
+  struct sb_verdict slips = verdict_over(SB_VERDICT_CLUTCH_SLIPS, share->first_s, share->last_s, share->over_s);
+  slips.limit = monitor->clutch.limit;
+  slips.found = share->greatest_nm;
+  add_verdict(monitor, &slips);
+}
+
+/* Of a threshold: what it would need of the load is no load that there is. */
+static void add_out_of_reach(struct sb_monitor *monitor, int pair, bool is_upshift, double limit_nm, double found_nm)
+{
+  struct sb_verdict far = verdict_over(SB_VERDICT_OUT_OF_REACH, 0.0, 0.0, 0.0);
+  far.gear = pair + 1;
+  far.is_upshift = is_upshift;
+  far.limit = limit_nm;
+  far.found = found_nm;
+  far.band = monitor->bands[pair];
+  add_verdict(monitor, &far);
+}
+
+static void judge_reach(struct sb_monitor *monitor)
+{
+  const struct sb_model *model = monitor->model;
+  double lightest_nm, heaviest_nm;
+  sb_load_range_nm(&model->load, model->run.duration_s, &lightest_nm, &heaviest_nm);
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    const struct sb_band *band = &monitor->bands[p];
+    const double stall_nm = sb_steady_stall_nm(model, &monitor->line, p + 1);
+    if (sb_band_is_downshift_out_of_reach(band->downshift_nm, stall_nm)) {
+      add_out_of_reach(monitor, p, false, stall_nm, band->downshift_nm);
+    }
+    if (sb_band_is_upshift_out_of_reach(band->upshift_nm, lightest_nm)) {
+      add_out_of_reach(monitor, p, true, fmin(lightest_nm, 0.0), band->upshift_nm);
+    }
+  }
+}
+
+static void close_all(struct sb_monitor *monitor, double time_s)
+{
+  enum { WATCH_COUNT = 6 };
+  struct sb_watch *const watches[WATCH_COUNT] = {&monitor->rest,     &monitor->low,  &monitor->slip,
+                                                 &monitor->reversed, &monitor->fast, &monitor->clutch};
+  sb_shortfall_finish(&monitor->shortfall, time_s);
+  close_stretch(monitor, &monitor->hunting);
+  close_stretch(monitor, &monitor->busy);
+  for (int k = 0; k < WATCH_COUNT; k++) close_watch(monitor, watches[k], time_s);
 }
 
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
 {
-  sb_shortfall_finish(&monitor->shortfall, last->time_s);
-  close_chain(monitor);
-  close_watch(monitor, &monitor->rest, last->time_s);
-  close_watch(monitor, &monitor->low, last->time_s);
-  close_watch(monitor, &monitor->slip, last->time_s);
+  close_all(monitor, last->time_s);
   if (monitor->shift_count > 0 && last->gear == 0) {
     check_engaged_in_time(monitor, &monitor->last_shift, last->time_s);
   }
-  add_sums(monitor, sums);
+  add_overload(monitor, sums);
+  add_heat(monitor, sums);
+  add_cut(monitor, sums);
+  add_run_back(monitor, sums);
+  add_overspeed(monitor, sums);
+  add_clutch_share(monitor);
+  if (monitor->is_automatic) judge_reach(monitor);
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     struct sb_verdict *verdict = &monitor->verdicts[i];
-    if (verdict->kind != SB_VERDICT_SLIPPING) continue;
-    verdict->need = sums->slip_need;
+    if (verdict->kind == SB_VERDICT_SLIPPING) verdict->need = sums->slip_need;
   }
   if (monitor->verdict_count > 0) {
     qsort(monitor->verdicts, monitor->verdict_count, sizeof *monitor->verdicts, compare_first);

@@ -83,8 +83,8 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
 {
   struct run *run = context;
   (void)sim;
-  if (event == SB_EVENT_SWITCHED) sb_monitor_switched(run->monitor);
   const struct sb_row row = row_now(run);
+  if (event == SB_EVENT_SWITCHED) sb_monitor_switched(run->monitor, row.time_s, row.is_on);
   sb_monitor_row(run->monitor, &row, is_automatic(run));
   hand_out(run, &row);
 }

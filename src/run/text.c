@@ -42,11 +42,28 @@ static void write_verdicts(FILE *out, const struct sb_report *report)
   }
 }
 
+/* A run that never shifts, beside what each gear does alone. */
+static void write_locked(FILE *out, const struct sb_report *report)
+{
+  for (int i = 0; i < report->other_count; i++) {
+    const struct sb_report *other = &report->others[i];
+    const struct sb_monitor *monitor = &other->result->monitor;
+    struct sb_sentence line = {.length = 0};
+    sb_words_add(&line, "locked in %s: %s output turns", gear_name(report->model, other->locked_gear),
+                 NUM(other->result->end.output_turns));
+    for (size_t k = 0; k < monitor->verdict_count; k++) {
+      sb_words_add(&line, "%s%s", k == 0 ? "; " : ", ", sb_verdict_name(monitor->verdicts[k].kind));
+    }
+    sb_words_say(out, 2, 4, "%s", line.text);
+  }
+}
+
 static void write_shifts(FILE *out, const struct sb_report *report)
 {
   const struct sb_monitor *monitor = &report->result->monitor;
   if (monitor->shift_count == 0) {
     fprintf(out, "\nShifts: none\n");
+    write_locked(out, report);
     return;
   }
   fprintf(out, "\nShifts%14s%12s%10s%14s   from -> to\n", "command", "engaged", "reading", "load");
@@ -94,6 +111,57 @@ static void write_shortfall(FILE *out, const struct sb_report *report)
   write_labeled(out, "Speed", &line);
 }
 
+static void write_heat(FILE *out, const struct sb_run_facts *facts)
+{
+  struct sb_sentence line = {.length = 0};
+  if (isnan(facts->winding_c)) return;
+  sb_words_add(&line, "winding %.1f C at the end, %.1f C at most", facts->winding_c, facts->greatest_winding_c);
+  if (!isnan(facts->housing_c)) {
+    sb_words_add(&line, "; housing %.1f C at the end, %.1f C at most", facts->housing_c, facts->greatest_housing_c);
+  }
+  if (isinf(facts->hot_s)) sb_words_add(&line, "\nif it went on like this, the winding would not get too hot");
+  if (facts->hot_s > 0.0 && isfinite(facts->hot_s)) {
+    sb_words_add(&line, "\nif it went on like this, the winding would be too hot after %.3g s more", facts->hot_s);
+  }
+  write_labeled(out, "Heat", &line);
+}
+
+static void write_charge(FILE *out, const struct sb_run_facts *facts)
+{
+  struct sb_sentence line = {.length = 0};
+  if (isnan(facts->used_as)) return;
+  sb_words_add(&line, "%.4g mAh %s; %.4g %% left", fabs(facts->used_as) / 3.6,
+               facts->used_as < 0.0 ? "given back" : "used", 100.0 * facts->left_fraction);
+  if (!isnan(facts->runs_a_charge)) {
+    sb_words_add(&line, "\na full charge lasts %.3g such runs; what is left, %.3g s if it went on like this",
+                 facts->runs_a_charge, facts->empty_s);
+  }
+  write_labeled(out, "Charge", &line);
+}
+
+/* How far a vehicle or a hoist's load has come that nothing else is told of. */
+static void write_body(FILE *out, const struct sb_report *report, const struct sb_run_facts *facts)
+{
+  struct sb_sentence line = {.length = 0};
+  if (report->model->load.road.is_present || isnan(facts->distance_m)) return;
+  for (int i = 0; i < report->model->body_count; i++) {
+    if (sb_body_as_vehicle(&report->model->bodies[i]) == NULL) continue;
+    sb_words_add(&line, "distance travelled %s m; speed at the end %.3g m/s", NUM(facts->distance_m), facts->speed_m_s);
+    write_labeled(out, "Vehicle", &line);
+    return;
+  }
+  sb_words_add(&line, "height gained %s m; speed at the end %.3g m/s", NUM(facts->distance_m), facts->speed_m_s);
+  write_labeled(out, "Hoist", &line);
+}
+
+static void write_lost(FILE *out, const struct sb_report *report, const struct sb_run_facts *facts)
+{
+  struct sb_sentence line = {.length = 0};
+  if (report->result->monitor.shift_count == 0) return;
+  sb_words_add(&line, "%.3g s and %.3g J lost to shifting", facts->shifting_s, facts->shifting_j);
+  write_labeled(out, "Shifting", &line);
+}
+
 /* Where a vehicle that can slip, push or arrive has come to. */
 static void write_vehicle(FILE *out, const struct sb_report *report)
 {
@@ -125,8 +193,8 @@ static void write_greatest(FILE *out, const struct sb_report *report)
   const struct sb_sums *sums = &report->result->sums;
   const double shock_nms = sums->greatest_impulse_nms;
   struct sb_sentence line = {.length = 0};
-  sb_words_add(&line, "output torque %s N.m at %s s; ", NUM(sums->output_torque_nm.value),
-               NUM(sums->output_torque_nm.time_s));
+  sb_words_add(&line, "output torque %s N.m at %s s (%s); ", NUM(sums->output_torque_nm.value),
+               NUM(sums->output_torque_nm.time_s), sb_run_torque_source_name(sb_run_facts(report).torque_source));
   sb_words_add(&line, "motor speed %s rpm at %s s", NUM(sums->motor_speed_rad_s.value / SB_RPM),
                NUM(sums->motor_speed_rad_s.time_s));
   if (model->motor.has_currents) {
@@ -149,7 +217,12 @@ static void write_motion(FILE *out, const struct sb_report *report)
   write_labeled(out, "Output", &line);
   write_shortfall(out, report);
   write_vehicle(out, report);
+  const struct sb_run_facts facts = sb_run_facts(report);
+  write_body(out, report, &facts);
   write_greatest(out, report);
+  write_heat(out, &facts);
+  write_charge(out, &facts);
+  write_lost(out, report, &facts);
 }
 
 static void write_energy(FILE *out, const struct sb_report *report)
@@ -355,6 +428,22 @@ static double figure_current(const struct sb_report *r)
 {
   return r->result->sums.motor_current_a.value;
 }
+static double figure_mean_rpm(const struct sb_report *r)
+{
+  return sb_run_facts(r).mean_speed_rad_s / SB_RPM;
+}
+static double figure_time(const struct sb_report *r)
+{
+  return r->result->end.time_s;
+}
+static double figure_charge(const struct sb_report *r)
+{
+  return sb_run_facts(r).used_as / 3.6;
+}
+static double figure_heat(const struct sb_report *r)
+{
+  return sb_run_facts(r).greatest_winding_c;
+}
 static double figure_given(const struct sb_report *r)
 {
   return r->result->sums.energy.given;
@@ -405,12 +494,17 @@ static void write_block(FILE *out, const struct columns *columns, const struct s
   write_headings(out, columns);
   write_verdict_lines(out, columns, reports, count);
   write_line(out, "output turns", columns, figure_turns);
+  write_line(out, "mean output speed, rpm", columns, figure_mean_rpm);
+  const struct sb_road *road = &reports[0].model->load.road;
+  if (road->is_present && isfinite(road->finish_rad)) write_line(out, "time, s", columns, figure_time);
   write_line(out, "at rest, s", columns, figure_rest);
   write_line(out, "shifts", columns, figure_shifts);
   write_line(out, "greatest torque, N.m", columns, figure_torque);
   if (has_currents) write_line(out, "greatest current, A", columns, figure_current);
   write_line(out, has_currents ? "supply gave, J" : "motor shaft gave, J", columns, figure_given);
   write_line(out, "load's work, J", columns, figure_work);
+  if (reports[0].model->battery.is_present) write_line(out, "charge used, mAh", columns, figure_charge);
+  if (reports[0].model->winding.is_present) write_line(out, "hottest winding, C", columns, figure_heat);
 }
 
 /* As wide as the longest name of a gear needs. */
@@ -425,6 +519,20 @@ static int column_width(const struct sb_gearbox *gearbox)
   return width;
 }
 
+/* Which gears alone would do as well as the automatic run. */
+static void write_conclusion(FILE *out, const struct sb_report *reports, int count)
+{
+  bool is_any = false;
+  fputc('\n', out);
+  for (int i = 1; i < count; i++) {
+    if (!sb_run_does_as_well(&reports[i], &reports[0])) continue;
+    is_any = true;
+    sb_words_say(out, 0, 2, "%s alone does as well: at least 98 %% of the mean speed, and no verdict more.",
+                 gear_name(reports[i].model, reports[i].locked_gear));
+  }
+  if (!is_any) sb_words_say(out, 0, 2, "No gear alone does as well: slower by more than 2 %%, or with a verdict more.");
+}
+
 void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int count)
 {
   const int width = column_width(&reports[0].model->gearbox);
@@ -434,4 +542,5 @@ void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int cou
     const struct columns columns = {reports + first, count - first < most ? count - first : most, width};
     write_block(out, &columns, reports, count);
   }
+  write_conclusion(out, reports, count);
 }

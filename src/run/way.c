@@ -10,6 +10,11 @@ int sb_run_ways(const struct sb_model *model, int locked_gear, bool is_compariso
   return count;
 }
 
+bool sb_run_never_shifts(const struct sb_report *report)
+{
+  return report->locked_gear == 0 && report->model->gearbox.gear_count > 1 && report->result->monitor.shift_count == 0;
+}
+
 enum sb_status sb_run_way(const struct sb_model *model, const struct sb_run_options *options, bool is_until_warm,
                           struct sb_run_way *out, struct sb_report *report, struct sb_error *err)
 {

@@ -71,7 +71,26 @@ static const struct sb_key keys[] = {
      .meaning = "A standstill for longer than this, with a gear engaged and the drive on, is a stall."},
     {QUANTITY("hunt_window", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
      .default_words = "3 dwell + the shift's time + 5 time constants of the slower gear", MODEL(limits.hunt_window_s),
-     .meaning = "Opposite shifts that follow each other within this time are hunting."},
+     .meaning =
+         "Three opposite shifts, each within this time of the last, are hunting unless the load asked for them."},
+    {QUANTITY("shift_rate", SB_FREQUENCY), .flags = SB_ABOVE, BETWEEN(0, 1e3), .default_words = "10 a minute",
+     MODEL(limits.shift_rate_per_s),
+     .meaning = "Three opposite shifts that the load asked for are busy shifting when they follow each other at this "
+                "rate or faster."},
+    {QUANTITY("motor_speed", SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, SPEED_MAX),
+     .default_words = "1.5 times the no-load speed at the greatest open-circuit voltage",
+     MODEL(limits.motor_speed_rad_s), .meaning = "The highest speed that the motor withstands."},
+    {QUANTITY("run_back", SB_ANGLE), .flags = SB_ABOVE, BETWEEN(0, 1e6),
+     .default_words =
+         "1/8 turn of the output; with a vehicle or hoist 1 % of the way, at least 10 mm, at most 1/4 turn",
+     MODEL(limits.run_back_rad),
+     .meaning =
+         "How far the output may turn back from the farthest place that it reached in the direction of the drive. "
+         "The twist of a driveshaft comes on top."},
+    {QUANTITY("clutch_slip_time", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_text = "50 ms",
+     MODEL(limits.clutch_slip_time_s),
+     .meaning =
+         "An engaged clutch that must transmit more than its torque for longer than this at a time is a verdict."},
     {.name = NULL}};
 
 const struct sb_section sb_limits_section = {"limits", "the limits by which the verdicts judge", keys, NULL};

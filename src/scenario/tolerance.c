@@ -176,6 +176,7 @@ static void read_tolerance(struct sb_reader *reader, const struct sb_node *node,
     sb_faults_add(reader->faults, &node->key_place, reader->path, "needs one spread for a key, found a second one");
     return;
   }
+  sb_reader_note_unit(reader, node, reader->path, value->quantity);
   if (!read_spread(reader, node, value, &tolerance) || !check_spread(reader, node, value, &tolerance)) return;
   memcpy(tolerance.path, path, strlen(path) + 1);
   tolerance.nominal = value->value;

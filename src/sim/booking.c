@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "sim/contact.h"
+#include "sim/feed.h"
 #include "sim/segment.h"
 #include "sim/spring.h"
 #include "sim/stretch.h"
@@ -90,6 +91,39 @@ static void book_time(struct sb_sim *sim, double elapsed_s, double shaft_j)
   }
 }
 
+/* The direction in which the drive turns the output; where it does not drive, that in which it last did. */
+static void take_drive_direction(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (state->link != SB_LINK_MESH || !sb_feed_is_on(sim)) return;
+  const int direction = sb_feed_direction(sim) * sb_segment_gear(sim)->output_direction;
+  if (direction == state->drive_direction) return;
+  state->drive_direction = direction;
+  state->back_rad = 0.0;
+  state->is_back_counted = 0;
+}
+
+/* The way that the output came, and how much of it was back. A segment goes one way throughout. */
+static void book_way(struct sb_sim *sim, double since_s)
+{
+  if (!(sim->state.time_s > since_s)) return;
+  struct sb_state *state = &sim->state;
+  struct sb_sums *sums = &sim->sums;
+  const double turn_rad = state->far.is_slipping ? sim->segment->gain.far_turn : sim->segment->gain.output_turn;
+  sums->way_rad += fabs(turn_rad);
+  take_drive_direction(sim);
+  const double forward_rad = turn_rad * state->drive_direction;
+  if (!state->is_back_counted) {
+    state->is_back_counted = forward_rad >= 0.0;
+    return;
+  }
+  if (forward_rad < 0.0 && state->back_rad == 0.0) state->back_since_s = since_s;
+  state->back_rad = fmax(state->back_rad - forward_rad, 0.0);
+  if (!(state->back_rad > sums->back.value)) return;
+  sums->back = (struct sb_peak){state->back_rad, state->time_s};
+  sums->back_since_s = state->back_since_s;
+}
+
 void sb_segment_book(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
@@ -102,6 +136,7 @@ void sb_segment_book(struct sb_sim *sim)
   book_time(sim, elapsed_s, shaft_j);
   if (state->far.is_slipping) sb_contact_book(sim, elapsed_s);
   if (seg->has_spring) sb_spring_book(sim);
+  book_way(sim, seg->start_s);
   /* The integrals start anew; the segment itself may go on. */
   seg->start_s = state->time_s;
   sb_stretch_add_gain(&sim->stretch->base, -1.0, &seg->gain);

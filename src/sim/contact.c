@@ -300,6 +300,7 @@ static void strike(struct sb_sim *sim, double body_inertia)
   sim->sums.energy.impact_loss += 0.5 * striking * body_inertia / (striking + body_inertia) * before * before;
   sim->sums.impact_greatest_nms = fmax(sim->sums.impact_greatest_nms, body_inertia * after);
   sim->sums.impact_count++;
+  sim->sums.struck_s = state->time_s;
   if (!road_of(sim)->can_slip) {
     state->output_speed_rad_s = after;
     if (sb_segment_is_rigid(sim)) state->motor_speed_rad_s = after / sim->segment->per_motor;

@@ -127,6 +127,8 @@ static void note(struct sb_sim *sim, bool was_cut)
   const double now_s = sim->state.time_s, winding_c = feed->warmth.winding_c;
   if (sim->model->winding.is_present) {
     if (winding_c > sums->winding_c.value) sums->winding_c = (struct sb_peak){winding_c, now_s};
+    if (feed->warmth.housing_c > sums->housing_c.value)
+      sums->housing_c = (struct sb_peak){feed->warmth.housing_c, now_s};
     if (winding_c > sim->model->limits.winding_c) {
       if (isnan(sums->hot_first_s)) sums->hot_first_s = now_s;
       sums->hot_last_s = now_s;

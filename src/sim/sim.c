@@ -144,6 +144,7 @@ static void engage(struct sb_sim *sim)
   state->turned_rad = 0.0;
   state->plan = (struct sb_shift_plan){0};
   state->slip_direction = state->is_turned = 0;
+  sim->sums.joined_s = state->time_s;
   begin_segment(sim);
   notify(sim, SB_EVENT_ENGAGED);
 }
@@ -411,6 +412,11 @@ struct sb_sums sb_sim_sums_empty(void)
 {
   return (struct sb_sums){.over_limit_first_s = NAN,
                           .over_limit_last_s = NAN,
+                          .joined_s = -INFINITY,
+                          .struck_s = -INFINITY,
+                          .torque_joined_s = -INFINITY,
+                          .torque_struck_s = -INFINITY,
+                          .housing_c = {.value = -INFINITY},
                           .slip_first_s = NAN,
                           .hot_first_s = NAN,
                           .cut_first_s = NAN,
@@ -447,7 +453,10 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
   if (model->driveshaft.is_present) sb_spring_engage(sim);
   sb_feed_start(sim);
-  if (model->winding.is_present) sim->sums.winding_c.value = state->feed.warmth.winding_c;
+  if (model->winding.is_present) {
+    sim->sums.winding_c.value = state->feed.warmth.winding_c;
+    sim->sums.housing_c.value = state->feed.warmth.housing_c;
+  }
   begin_segment(sim);
   sim->sums.start_kinetic_j = kinetic_j(sim);
   if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
@@ -470,6 +479,18 @@ const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
   sb_stretch_raise_speeds(sim);
   sim->sums.energy.kinetic = kinetic_j(sim) - sim->sums.start_kinetic_j;
   return &sim->sums;
+}
+
+/* What an engaged clutch must transmit, drag included: what the motor brings beyond its own rotor. */
+static double clutch_nm(const struct sb_sim *sim, const struct sb_point *at)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_motor_line *line = &sim->segment->line;
+  if (!(sim->model->shifter.clutch_nm > 0.0) || state->link != SB_LINK_MESH) return NAN;
+  const double drive_nm = line->stall_nm - line->slope_nms_rad * state->motor_speed_rad_s;
+  const double friction_nm = line->friction_nm;
+  if (state->motor_direction == 0) return fmax(fabs(drive_nm) - friction_nm, 0.0);
+  return drive_nm - state->motor_direction * friction_nm - sim->model->motor.rotor_inertia_kg_m2 * at->x_rate;
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)
@@ -506,6 +527,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .motor_current_a = has_currents ? current_a : NAN,
       .supply_voltage_v =
           has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
+      .clutch_nm = clutch_nm(sim, &at),
       .output_turns = state->output_angle_rad / SB_TURN,
       .vehicle_speed_rad_s = sb_contact_speed_rad_s(state),
       .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,

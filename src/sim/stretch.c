@@ -102,6 +102,16 @@ static void raise_peak(struct sb_peak *peak, double value, double time_s)
   if (fabs(value) > fabs(peak->value)) *peak = (struct sb_peak){value, time_s};
 }
 
+/* The output torque's, with what came before it. */
+static void raise_torque(struct sb_sim *sim, double value, double time_s)
+{
+  struct sb_sums *sums = &sim->sums;
+  if (!(fabs(value) > fabs(sums->output_torque_nm.value))) return;
+  sums->output_torque_nm = (struct sb_peak){value, time_s};
+  sums->torque_joined_s = sums->joined_s;
+  sums->torque_struck_s = sums->struck_s;
+}
+
 static void raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, double output_speed)
 {
   struct sb_sums *sums = &sim->sums;
@@ -129,21 +139,50 @@ void sb_stretch_raise_current(struct sb_sim *sim)
 
 void sb_stretch_raise_torque(struct sb_sim *sim)
 {
-  raise_peak(&sim->sums.output_torque_nm, sb_stretch_delivered_nm(sim), sim->state.time_s);
+  raise_torque(sim, sb_stretch_delivered_nm(sim), sim->state.time_s);
 }
 
-/* Books a time above the torque limit. One that goes on is booked whole, so that rows between change no bit of it. */
-static void book_over_limit(struct sb_sim *sim, double begin_s, double end_s)
+/* Spells that begin within the time in which a torque lasts are judged together. */
+static void begin_spell(struct sb_sim *sim, double begin_s)
 {
   struct sb_sums *sums = &sim->sums;
   struct sb_stretch *stretch = sim->stretch;
-  if (begin_s != sums->over_limit_last_s) {
-    stretch->over_since_s = begin_s;
-    stretch->over_before_s = sums->over_limit_s;
+  stretch->over_since_s = begin_s;
+  stretch->over_before_s = sums->over_limit_s;
+  if (sums->over_now.count == 0 || begin_s - sums->over_now.first_s >= SB_OVERLOAD_LASTS_S) {
+    sb_energy_close_over_limit(sums, sim->model->limits.output_torque_nm);
+    sums->over_now = (struct sb_over_limit){.first_s = begin_s};
   }
-  sums->over_limit_s = stretch->over_before_s + (end_s - stretch->over_since_s);
-  sums->over_limit_last_s = end_s;
-  if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = begin_s;
+  sums->over_now.count++;
+  stretch->spells_before_s = sums->over_now.total_s;
+}
+
+/* A time above the torque limit, as far as it has come: of a part that began at part_s, whatever rows lie between. */
+struct over {
+  double part_s, begin_s, end_s;
+  double greatest_nm, impulse_nms; /* since the part began */
+};
+
+/* Books it. One that goes on is booked whole, so that rows between change no bit of it. */
+static void book_over_limit(struct sb_sim *sim, const struct over *over)
+{
+  struct sb_sums *sums = &sim->sums;
+  struct sb_stretch *stretch = sim->stretch;
+  /* Where one stretch ends and the next begins, instants may differ by rounding. */
+  const bool is_new = !(over->begin_s <= sums->over_limit_last_s + 1e-9 * sim->step_s);
+  if (is_new) begin_spell(sim, over->begin_s);
+  if (is_new || over->part_s != stretch->over_part_s) {
+    stretch->over_part_s = over->part_s;
+    stretch->impulse_before_nms = sums->over_now.impulse_nms;
+    stretch->greatest_before_nm = sums->over_now.greatest_nm;
+  }
+  sums->over_now.last_s = over->end_s;
+  sums->over_now.total_s = stretch->spells_before_s + (over->end_s - stretch->over_since_s);
+  sums->over_now.greatest_nm = fmax(stretch->greatest_before_nm, over->greatest_nm);
+  sums->over_now.impulse_nms = stretch->impulse_before_nms + over->impulse_nms;
+  sums->over_limit_s = stretch->over_before_s + (over->end_s - stretch->over_since_s);
+  sums->over_limit_last_s = over->end_s;
+  if (isnan(sums->over_limit_first_s)) sums->over_limit_first_s = over->begin_s;
 }
 
 /* Adds the places where a polynomial changes its sign, sorted. */
@@ -193,6 +232,27 @@ static void mark(struct sb_sim *sim)
   if (sb_series_size(&m->torque, m->degree) > fabs(sim->sums.output_torque_nm.value)) mark_turns(sim, &m->torque);
 }
 
+/* It lies at an end, or where the torque turns over. */
+static double greatest_between_nm(const struct sb_stretch *stretch, double from, double to)
+{
+  const struct sb_motion *m = &stretch->motion;
+  double greatest_nm =
+      fmax(fabs(sb_series_at(&m->torque, m->degree, from)), fabs(sb_series_at(&m->torque, m->degree, to)));
+  for (int i = 0; i < stretch->mark_count; i++) {
+    const double share = stretch->marks[i];
+    if (!(share > from && share < to)) continue;
+    greatest_nm = fmax(greatest_nm, fabs(sb_series_at(&m->torque, m->degree, share)));
+  }
+  return greatest_nm;
+}
+
+/* The torque keeps its sign in between. */
+static double impulse_between_nms(const struct sb_motion *m, double from, double to)
+{
+  return m->length_s *
+         fabs(sb_series_integral(&m->torque, m->degree, to) - sb_series_integral(&m->torque, m->degree, from));
+}
+
 /* Times between two shares with the torque above its limit. */
 static void book_torque(struct sb_sim *sim, double from, double to)
 {
@@ -211,7 +271,11 @@ static void book_torque(struct sb_sim *sim, double from, double to)
     const double begin = fmax(places[i], from), end = fmin(places[i + 1], to);
     if (!(begin < end)) continue;
     if (!(fabs(sb_series_at(&m->torque, m->degree, 0.5 * (begin + end))) > limit_nm)) continue;
-    book_over_limit(sim, m->start_s + begin * m->length_s, m->start_s + end * m->length_s);
+    book_over_limit(sim, &(struct over){.part_s = m->start_s + places[i] * m->length_s,
+                                        .begin_s = m->start_s + begin * m->length_s,
+                                        .end_s = m->start_s + end * m->length_s,
+                                        .greatest_nm = greatest_between_nm(sim->stretch, places[i], end),
+                                        .impulse_nms = impulse_between_nms(m, places[i], end)});
   }
 }
 
@@ -313,38 +377,61 @@ static double crossing_s(const struct sb_sim *sim, double begin_s, double end_s)
   return end_s;
 }
 
-/* At rest between two instants between which the load neither turns over nor jumps. */
-static void take_rest(struct sb_sim *sim, double begin_s, double end_s)
+/* At rest above the limit: between two instants of a part the torque rises or falls as if evenly. */
+static void book_resting(struct sb_sim *sim, double part_s, double begin_s, double end_s)
+{
+  const double limit_nm = sim->model->limits.output_torque_nm;
+  const double part_nm = fmax(fabs(resting_torque_nm(sim, part_s)), limit_nm),
+               end_nm = fabs(resting_torque_nm(sim, end_s));
+  book_over_limit(sim, &(struct over){.part_s = part_s,
+                                      .begin_s = begin_s,
+                                      .end_s = end_s,
+                                      .greatest_nm = fmax(part_nm, end_nm),
+                                      .impulse_nms = 0.5 * (part_nm + end_nm) * (end_s - part_s)});
+}
+
+/* At rest between two instants between which the load neither turns over nor jumps; they are in a part that began at part_s. */
+static void take_rest(struct sb_sim *sim, double part_s, double begin_s, double end_s)
 {
   const double limit_nm = sim->model->limits.output_torque_nm;
   const double begin_nm = resting_torque_nm(sim, begin_s), end_nm = resting_torque_nm(sim, end_s);
-  raise_peak(&sim->sums.output_torque_nm, end_nm, end_s);
+  raise_torque(sim, end_nm, end_s);
   const bool is_above = fabs(begin_nm) > limit_nm;
   if (is_above == (fabs(end_nm) > limit_nm)) {
-    if (is_above) book_over_limit(sim, begin_s, end_s);
+    const bool is_from_part = fabs(resting_torque_nm(sim, part_s)) > limit_nm;
+    if (is_above) book_resting(sim, is_from_part ? part_s : crossing_s(sim, part_s, end_s), begin_s, end_s);
     return;
   }
-  const double middle_s = crossing_s(sim, begin_s, end_s);
-  book_over_limit(sim, is_above ? begin_s : middle_s, is_above ? middle_s : end_s);
+  if (is_above) {
+    book_resting(sim, part_s, begin_s, crossing_s(sim, begin_s, end_s));
+  } else {
+    const double middle_s = crossing_s(sim, begin_s, end_s);
+    book_resting(sim, middle_s, middle_s, end_s);
+  }
 }
 
 void sb_stretch_rest(struct sb_sim *sim, double to_s)
 {
-  if (to_s > sim->state.time_s) take_rest(sim, sim->state.time_s, to_s);
+  const struct sb_stretch *stretch = sim->stretch;
+  const double now_s = sim->state.time_s;
+  if (!(to_s > now_s)) return;
+  /* Under a load that stays a time above the limit is one part from its beginning on. */
+  take_rest(sim, now_s == sim->sums.over_limit_last_s ? stretch->over_since_s : now_s, now_s, to_s);
 }
 
 static void take_rests(struct sb_sim *sim, double from, double to)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
-  double begin = from;
+  double begin = from, part = 0.0;
   for (int i = 0; i < stretch->mark_count; i++) {
     const double share = stretch->marks[i];
+    if (share <= from) part = fmax(part, share);
     if (!(share > begin && share < to)) continue;
-    take_rest(sim, m->start_s + begin * m->length_s, m->start_s + share * m->length_s);
-    begin = share;
+    take_rest(sim, m->start_s + part * m->length_s, m->start_s + begin * m->length_s, m->start_s + share * m->length_s);
+    begin = part = share;
   }
-  take_rest(sim, m->start_s + begin * m->length_s, m->start_s + to * m->length_s);
+  take_rest(sim, m->start_s + part * m->length_s, m->start_s + begin * m->length_s, m->start_s + to * m->length_s);
 }
 
 /* The greatest values between two shares, and the times above a limit. */
@@ -359,10 +446,10 @@ static void take_peaks(struct sb_sim *sim, double from, double to)
   for (int i = 0; i < stretch->mark_count; i++) {
     const double share = stretch->marks[i], time_s = m->start_s + share * m->length_s;
     if (!(share > from && share < to)) continue;
-    raise_peak(&sim->sums.output_torque_nm, sb_series_at(&m->torque, m->degree, share), time_s);
+    raise_torque(sim, sb_series_at(&m->torque, m->degree, share), time_s);
     raise_speeds(sim, time_s, sb_series_at(&m->x, m->degree, share), sb_series_at(&m->w, m->degree, share));
   }
-  raise_peak(&sim->sums.output_torque_nm, sb_series_at(&m->torque, m->degree, to), m->start_s + to * m->length_s);
+  raise_torque(sim, sb_series_at(&m->torque, m->degree, to), m->start_s + to * m->length_s);
   book_torque(sim, from, to);
 }
 
@@ -376,7 +463,7 @@ static double move_plainly(struct sb_sim *sim, double share)
   if (share < 1.0) end = sb_plain_end(seg, factors_of(sim, part_s), &stretch->plain);
   sim->state.motor_speed_rad_s = end.x;
   const double torque_nm = sb_plain_torque_nm(seg, stretch->plain.tau_s + part_s, end.x);
-  raise_peak(&sim->sums.output_torque_nm, torque_nm, stretch->start_s + part_s);
+  raise_torque(sim, torque_nm, stretch->start_s + part_s);
   return end.turn;
 }
 

@@ -29,8 +29,10 @@ struct sb_stretch {
   struct sb_plain_end plain_end; /* after the whole stretch */
   struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
   /* The time above the torque's limit that is going on: since when, and how much there was before. */
-  double over_since_s, over_before_s;
-  int mark_count; /* shares at which a speed or the torque turns over, ascending */
+  double over_since_s, over_before_s, spells_before_s;
+  double over_part_s, impulse_before_nms,
+      greatest_before_nm; /* of the part that it is booked by, and what was before */
+  int mark_count;         /* shares at which a speed or the torque turns over, ascending */
   double marks[SB_MARK_MAX];
   int kept_count; /* factors of one time constant and several lengths */
   struct sb_plain_factors kept[8];

@@ -134,6 +134,12 @@ static enum sb_status limit_to_whole(struct sb_axis *axis, struct sb_error *err)
                  axis->from, axis->to);
 }
 
+bool sb_axis_is_sound(const struct sb_axis *axis)
+{
+  const double width = fabs(axis->to - axis->from), size = fmax(fabs(axis->from), fabs(axis->to));
+  return size <= 1e15 && (axis->points == 1 || (axis->points > 1 && width > 1e-9 * size));
+}
+
 enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenario, int points, struct sb_axis *axis,
                              struct sb_error *err)
 {
@@ -153,6 +159,10 @@ enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenari
   if (status != SB_OK) return status;
   if (key->is_whole) status = limit_to_whole(&out, err);
   if (out.to == out.from) out.points = 1;
+  if (status == SB_OK && !sb_axis_is_sound(&out)) {
+    status = sb_fail(err, SB_ERR_USAGE, "%s: needs a range of a sensible size, found %.17g..%.17g", out.path, out.from,
+                     out.to);
+  }
   if (status == SB_OK) *axis = out;
   return status;
 }

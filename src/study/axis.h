@@ -26,6 +26,9 @@ struct sb_axis {
 enum sb_status sb_axis_parse(const char *text, const struct sb_scenario *scenario, int points, struct sb_axis *axis,
                              struct sb_error *err);
 
+/* Whether its points are apart, and so are numbers that a picture can divide. Pure. */
+bool sb_axis_is_sound(const struct sb_axis *axis);
+
 /* Value of a point along an axis, in its unit. Pure. */
 double sb_axis_value(const struct sb_axis *axis, int index);
 

@@ -210,8 +210,10 @@ static enum sb_status fill_point(const struct sb_study *study, const struct sb_l
                               : sb_fail(err, SB_ERR_MEMORY, "out of memory for a line of thresholds");
   if (status == SB_OK) status = sb_passing_init(&point->passing, &study->downshift, &study->upshift, err);
   if (status == SB_OK) status = add_records(study, tasks, &counts, point, err);
+  if (status == SB_OK && !sb_passing_finish(&point->passing)) {
+    status = sb_fail(err, SB_ERR_SCENARIO, "the rectangles of a sample overlap");
+  }
   if (status == SB_OK) {
-    sb_passing_finish(&point->passing);
     point->safe_share = sb_passing_share_of_all(&point->passing);
     point->downshift = stretch_near(&study->downshift, counts.downshift, samples, study->downshift_fraction);
     point->upshift = stretch_near(&study->upshift, counts.upshift, samples, study->upshift_fraction);

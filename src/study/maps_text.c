@@ -150,18 +150,28 @@ static const char *format_stretch(const struct sb_map_stretch *stretch, char tex
   return text;
 }
 
+static int count_kinds(unsigned kinds)
+{
+  int count = 0;
+  for (; kinds != 0; kinds &= kinds - 1U) count++;
+  return count;
+}
+
 static void write_charge(FILE *out, const struct sb_study *study, const struct sb_map_point *at)
 {
-  char text[32], all[SB_MAP_VERDICTS_SIZE];
-  sb_words_cell(out, 9, "%.4g %%", sb_fields_rounded_percent(at->charge_fraction));
-  sb_words_cell(out, 9, "%.4g V", at->voltage_v);
-  sb_words_cell(out, 9, "%.1f %%", 100.0 * at->safe_share);
-  sb_words_cell(out, 17, "%s", format_stretch(&at->upshift, text));
-  sb_words_cell(out, 18, "%s", format_stretch(&at->downshift, text));
+  char text[32];
+  const int more = count_kinds(at->verdict.kinds) - 1;
+  sb_words_cell(out, 8, "%.4g %%", sb_fields_rounded_percent(at->charge_fraction));
+  sb_words_cell(out, 8, "%.4g V", at->voltage_v);
+  sb_words_cell(out, 8, "%.1f %%", 100.0 * at->safe_share);
+  sb_words_cell(out, 15, "%s", format_stretch(&at->upshift, text));
+  sb_words_cell(out, 15, "%s", format_stretch(&at->downshift, text));
   if (study->samples > 0) {
     fprintf(out, "%ld of %ld\n", at->own_passed, study->samples);
   } else {
-    fprintf(out, "%s\n", sb_map_all_verdicts(&at->verdict, all));
+    fprintf(out, "%s", sb_map_worst_name(&at->verdict));
+    if (more > 0) fprintf(out, " +%d", more);
+    fputc('\n', out);
   }
 }
 
@@ -169,15 +179,16 @@ static void write_charges(FILE *out, const struct sb_study_report *report)
 {
   const struct sb_study *study = report->study;
   const bool has_samples = study->samples > 0;
-  fprintf(out, "%-9s%-9s%-9s%-17s%-18s%s\n", "charge", "voltage", "safe", "upshift passes", "downshift passes",
+  fprintf(out, "%-8s%-8s%-8s%-15s%-15s%s\n", "charge", "voltage", "safe", "upshift", "downshift",
           has_samples ? "own" : "as written");
   for (long k = 0; k < sb_study_point_count(study); k++) write_charge(out, study, &sb_map_points(report)[k]);
   sb_words_say(
       out, 0, 0,
       "\nsafe: share of the plane that passes%s. Upshift, downshift: the nearest stretch of this threshold that "
-      "passes%s with the other one as it is.%s",
+      "passes%s with the other one as it is.%s%s",
       has_samples ? " in all samples" : "", has_samples ? " in all samples" : "",
-      has_samples ? " Own: samples that pass at the scenario's own thresholds." : "");
+      has_samples ? " Own: samples that pass at the scenario's own thresholds." : "",
+      has_samples ? "" : " +1: one verdict more.");
 }
 
 static void write_best(FILE *out, const struct sb_study *study, const struct sb_map_point *at)

@@ -64,11 +64,6 @@ enum sb_status sb_passing_add(struct sb_passing *passing, const char *lines, str
   return SB_OK;
 }
 
-void sb_passing_finish(struct sb_passing *passing)
-{
-  sb_counts_finish(&passing->counts);
-}
-
 int sb_passing_at(const struct sb_passing *passing, int downshift, int upshift)
 {
   return sb_counts_at(&passing->counts, downshift, upshift);
@@ -78,6 +73,17 @@ int sb_passing_at(const struct sb_passing *passing, int downshift, int upshift)
 static int meant_count(const struct sb_passing *passing, int upshift)
 {
   return sb_map_ordered_count(&passing->downshift, &passing->upshift, upshift);
+}
+
+bool sb_passing_finish(struct sb_passing *passing)
+{
+  sb_counts_finish(&passing->counts);
+  bool is_sound = true;
+  for (int u = 0; u < passing->upshift.count; u++) {
+    const int meant = meant_count(passing, u); /* beyond, rectangles may do what they like */
+    for (int d = 0; d < meant; d++) is_sound &= sb_passing_at(passing, d, u) <= passing->samples;
+  }
+  return is_sound;
 }
 
 double sb_passing_share_of_all(const struct sb_passing *passing)

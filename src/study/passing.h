@@ -38,8 +38,8 @@ void sb_passing_write(struct sb_lines *lines, struct sb_map *map);
 /* Takes one sample from such lines ("": none pass). SB_ERR_SCENARIO when they are none. */
 enum sb_status sb_passing_add(struct sb_passing *passing, const char *lines, struct sb_error *err);
 
-/* Sums up, after the last sample. */
-void sb_passing_finish(struct sb_passing *passing);
+/* Sums up, after the last sample. False when more pass somewhere than there are: rectangles of one sample overlap. */
+bool sb_passing_finish(struct sb_passing *passing);
 
 /* Samples that pass at a lattice point; of the pairs of thresholds that mean something, those at which all pass. */
 int sb_passing_at(const struct sb_passing *passing, int downshift, int upshift);

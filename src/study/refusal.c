@@ -45,7 +45,7 @@ static void count_one(struct sb_refusals *refusals, const char *reason, int leng
   refusals->kept[k].count++;
 }
 
-void sb_refusals_count(const struct sb_tasks_result *result, struct sb_refusals *out)
+void sb_refusal_count(const struct sb_tasks_result *result, struct sb_refusals *out)
 {
   *out = (struct sb_refusals){.count = 0};
   for (long i = 0; i < result->task_count; i++) {
@@ -77,7 +77,7 @@ static const char *counted(const struct sb_study *study)
   return study->samples > 0 ? "samples" : "points";
 }
 
-const char *sb_refusals_line(const struct sb_study_report *report, char *text, size_t size)
+const char *sb_refusal_line(const struct sb_study_report *report, char *text, size_t size)
 {
   char place[PLACE_SIZE];
   const struct sb_refusals *refusals = &report->refusals;
@@ -90,7 +90,7 @@ const char *sb_refusals_line(const struct sb_study_report *report, char *text, s
   return text;
 }
 
-void sb_refusals_write_text(FILE *out, const struct sb_study_report *report)
+void sb_refusal_write_text(FILE *out, const struct sb_study_report *report)
 {
   char place[PLACE_SIZE];
   const struct sb_refusals *refusals = &report->refusals;
@@ -108,7 +108,7 @@ void sb_refusals_write_text(FILE *out, const struct sb_study_report *report)
   if (others > 0) fprintf(out, "  %ld for other reasons\n", others);
 }
 
-void sb_refusals_put(struct sb_json *json, const struct sb_study_report *report)
+void sb_refusal_put(struct sb_json *json, const struct sb_study_report *report)
 {
   char place[PLACE_SIZE], reason[1024];
   const struct sb_refusals *refusals = &report->refusals;

@@ -103,7 +103,8 @@ bool sb_study_read(const char *text, struct sb_study *study)
   if (out.kind != SB_STUDY_RUNS && out.kind != SB_STUDY_MAPS) return false;
   if (out.samples < 0 || out.axis_count < 0 || out.axis_count > SB_STUDY_AXIS_MAX) return false;
   for (int a = 0; a < out.axis_count; a++) {
-    if (!sb_facts_read(text, axis_prefix(a, prefix), axis_facts, &out.axes[a]) || out.axes[a].points < 1) return false;
+    if (!sb_facts_read(text, axis_prefix(a, prefix), axis_facts, &out.axes[a])) return false;
+    if (!sb_axis_is_sound(&out.axes[a])) return false;
   }
   if (out.kind == SB_STUDY_MAPS) {
     if (!sb_facts_read(text, "downshift ", lattice_facts, &out.downshift) || !is_lattice(&out.downshift)) return false;

@@ -121,7 +121,7 @@ enum sb_status sb_study_take(const struct sb_study *study, const struct sb_tasks
                              struct sb_study_report *report, struct sb_error *err)
 {
   *report = (struct sb_study_report){.study = study};
-  sb_refusals_count(result, &report->refusals);
+  sb_refusal_count(result, &report->refusals);
   if (result->task_count != sb_study_task_count(study)) {
     return sb_fail(err, SB_ERR_SCENARIO, "the results of this study cannot be read");
   }
@@ -154,7 +154,7 @@ enum sb_status sb_study_write_text(FILE *out, const struct sb_study_report *repo
 {
   fprintf(out, "%s\n", report->study->scenario);
   const enum sb_status status = evaluator_of(report->study)->write_text(out, report, err);
-  if (status == SB_OK) sb_refusals_write_text(out, report);
+  if (status == SB_OK) sb_refusal_write_text(out, report);
   if (status == SB_OK) write_cautions(out, report->study);
   return status;
 }
@@ -172,6 +172,6 @@ void sb_study_write_json(FILE *out, const struct sb_study_report *report)
     sb_json_put_number(&json, "confidence", SB_SHARE_CONFIDENCE);
   }
   evaluator_of(study)->put(&json, report);
-  sb_refusals_put(&json, report);
+  sb_refusal_put(&json, report);
   sb_json_end(&json);
 }

@@ -35,7 +35,7 @@ static struct scale scale_of(const char *text, size_t length, enum sb_quantity k
   if (is_fraction || (kind == SB_TEMPERATURE && (strcmp(scale.text, "C") == 0 || strcmp(scale.text, "deg C") == 0))) {
     return scale;
   }
-  if (!sb_units_parse_unit(scale.text, &unit) || !sb_units_fit(&unit, kind)) {
+  if (!sb_units_parse_unit_of(scale.text, kind, &unit)) {
     scale.kind = SCALE_UNKNOWN;
     return scale;
   }

@@ -103,6 +103,12 @@ double sb_steady_load_nm(const struct sb_model *model, const struct sb_motor_lin
   return sb_torque_balance_output_nm(model, gear, point.motor_nm, point.speed_rad_s);
 }
 
+double sb_steady_stall_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  return path->ratio * path->efficiency * (sb_motor_stall_torque_nm(line) - path->drag_nm);
+}
+
 /* A motor in steady state: its line at the duty of that state, and its speed on it. */
 struct steady {
   struct sb_motor_line line;

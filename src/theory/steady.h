@@ -49,6 +49,9 @@ double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_li
 /* The reading of an unloaded motor. */
 double sb_steady_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line);
 
+/* The greatest constant torque that a gear still moves, N m. */
+double sb_steady_stall_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear);
+
 /* Speed control: torque from outside at which the duty of a gear reaches its limit, so that the speed begins to fall, N m;
  * NAN in open loop. */
 double sb_steady_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear);

@@ -111,31 +111,63 @@ double sb_answer_sample_period_s(const struct sb_tune_machine *machines, int cou
   return longest_s;
 }
 
-/* From the answer's dwell towards a far one: where it last passes, and what fails a sample further. */
+/* Dwells on the way from the answer's to a far one that are tried at least. */
+enum { DWELLS_ON_THE_WAY = 12 };
+
+/* A walk over dwells, in whole samples. */
+struct dwell_walk {
+  const struct sb_survey *survey;
+  struct trial trial;
+  double period_s;
+  long passes, fails; /* fails == passes: nothing has failed yet */
+  struct sb_tune_dwell_limit *limit;
+};
+
+static enum sb_status try_dwell(struct dwell_walk *walk, long samples, struct sb_error *err)
+{
+  walk->trial.dwell_s = (double)samples * walk->period_s;
+  const enum sb_status status = try_all(walk->survey, &walk->trial, err);
+  if (status != SB_OK) return status;
+  walk->limit->tried_count++;
+  if (walk->trial.failing == 0) {
+    walk->passes = samples;
+    return SB_OK;
+  }
+  walk->fails = samples;
+  walk->limit->machine = walk->trial.first;
+  walk->limit->verdict = walk->trial.verdict;
+  return SB_OK;
+}
+
+/*
+ * From the answer's dwell towards a far one: where it last passes, and what fails a sample further. Verdicts may come and go with
+ * the dwell; so dwells are tried all the way out, evenly in their logarithm, and the first that fails is closed in on.
+ */
 static enum sb_status find_dwell_limit(const struct sb_survey *survey, const struct sb_tune_result *answer,
                                        double far_s, struct sb_tune_dwell_limit *limit, struct sb_error *err)
 {
   const double period_s = sb_answer_sample_period_s(survey->machines, survey->count);
-  long passes = lround(answer->dwell_s / period_s), fails = (long)fmax(1.0, round(far_s / period_s));
-  struct trial trial = {answer->downshift_fraction, answer->upshift_fraction, (double)fails * period_s, 0, -1, {0}};
-  enum sb_status status = try_all(survey, &trial, err);
-  *limit = (struct sb_tune_dwell_limit){(double)fails * period_s, trial.failing == 0, trial.first, trial.verdict};
-  if (status != SB_OK || limit->is_end) return status;
-  while (labs(passes - fails) > 1) {
-    const long middle = (passes + fails) / 2;
-    trial.dwell_s = (double)middle * period_s;
-    status = try_all(survey, &trial, err);
-    if (status != SB_OK) return status;
-    if (trial.failing == 0) {
-      passes = middle;
-    } else {
-      fails = middle;
-      limit->machine = trial.first;
-      limit->verdict = trial.verdict;
-    }
+  const long own = lround(answer->dwell_s / period_s), far = (long)fmax(1.0, round(far_s / period_s));
+  *limit = (struct sb_tune_dwell_limit){.machine = -1};
+  struct dwell_walk walk = {.survey = survey,
+                            .trial = {answer->downshift_fraction, answer->upshift_fraction, 0.0, 0, -1, {0}},
+                            .period_s = period_s,
+                            .passes = own,
+                            .fails = own,
+                            .limit = limit};
+  enum sb_status status = SB_OK;
+  for (int k = 1; k <= DWELLS_ON_THE_WAY && status == SB_OK && walk.fails == own; k++) {
+    const double share = (double)k / DWELLS_ON_THE_WAY;
+    const long samples = k == DWELLS_ON_THE_WAY ? far : lround((double)own * pow((double)far / (double)own, share));
+    if (samples != walk.passes) status = try_dwell(&walk, samples, err);
   }
-  limit->passes_s = (double)passes * period_s;
-  return SB_OK;
+  limit->is_end = walk.fails == own;
+  while (status == SB_OK && !limit->is_end && labs(walk.passes - walk.fails) > 1) {
+    status = try_dwell(&walk, (walk.passes + walk.fails) / 2, err);
+  }
+  limit->passes_s = (double)walk.passes * period_s;
+  limit->untried_count = labs(walk.passes - own) + (limit->is_end ? 0 : 1) - limit->tried_count;
+  return status;
 }
 
 static enum sb_status find_limits(const struct sb_survey *survey, const struct sb_raster *raster, struct sb_point at,

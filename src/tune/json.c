@@ -63,6 +63,8 @@ static void put_dwell_margin(struct sb_json *json, const struct sb_rounds *tunin
   sb_json_open_object(json);
   sb_json_put_string(json, "direction", direction);
   sb_json_put_number(json, "passes_s", sb_tune_seconds(limit->passes_s));
+  sb_json_put_integer(json, "dwells_tried", limit->tried_count);
+  sb_json_put_integer(json, "dwells_not_tried", limit->untried_count > 0 ? limit->untried_count : 0);
   if (!limit->is_end) {
     sb_map_put_verdicts(json, &limit->verdict);
     put_machine(json, tuning, limit->machine);

@@ -38,6 +38,12 @@ static bool change(struct sb_model *model, int pair, const struct trial *trial)
   }
 }
 
+bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result)
+{
+  const struct trial trial = {result->remedy, result->remedy_amount};
+  return change(model, pair, &trial);
+}
+
 /* One trial over the light machines or all; *margin is the widest, 0 when nothing opens or the change means nothing. */
 static enum sb_status try_change(const struct sb_survey *survey, struct sb_tune_machine *changed,
                                  const struct trial *trial, bool is_light, int *margin, struct sb_error *err)

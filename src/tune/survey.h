@@ -37,4 +37,7 @@ enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_mo
 /* Tries changes to all light machines, the cheapest for a builder first, and enters the first that opens a region. */
 enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err);
 
+/* Changes a machine as the remedy of a result says, but for its dwell. False: that means nothing for it. */
+bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result);
+
 #endif

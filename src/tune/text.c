@@ -29,6 +29,17 @@ static void add_machines(const struct sb_rounds *tuning, struct sb_sentence *tex
                tuning->machine_count > tuning->nominal_count ? "samples of the tolerances" : "no tolerances");
 }
 
+/* Where the load of a machine says why nothing passes: the first one of which it does. */
+static void write_reason(FILE *out, const struct sb_rounds *tuning)
+{
+  char text[SB_EXPLANATION_SIZE];
+  for (int i = 0; i < tuning->machine_count; i++) {
+    if (sb_verdict_say_too_heavy(&tuning->machines[i].model, text)[0] == 0) continue;
+    sb_words_say(out, 0, 0, "%s", text);
+    return;
+  }
+}
+
 static void write_verdict(FILE *out, const struct sb_rounds *tuning)
 {
   struct sb_sentence machines = {0}, pairs = {0};
@@ -41,7 +52,9 @@ static void write_verdict(FILE *out, const struct sb_rounds *tuning)
   if (pairs.length == 0) {
     sb_words_say(out, 0, 0, "These thresholds and this dwell pass %s:", machines.text);
   } else {
-    sb_words_say(out, 0, 0, "No thresholds%s pass %s. These are the least bad:", pairs.text, machines.text);
+    sb_words_say(out, 0, 0, "No thresholds%s pass %s.", pairs.text, machines.text);
+    write_reason(out, tuning);
+    sb_words_say(out, 0, 0, "These are the least bad:");
   }
 }
 
@@ -148,6 +161,10 @@ static void write_dwell_limit(FILE *out, const struct sb_rounds *tuning, const c
   } else {
     sb_words_add(&text, "is the last one that passes, then: ");
     add_verdict(&limit->verdict, &text);
+  }
+  if (limit->untried_count > 0) {
+    sb_words_add(&text, "; of the dwells between, %ld were tried and %ld were not", limit->tried_count,
+                 limit->untried_count);
   }
   sb_words_say(out, 2, LIMIT_HANG, "%-17s %7.10g s  %s", name, sb_tune_seconds(limit->passes_s), text.text);
   if (!limit->is_end) write_machine(out, tuning, limit->machine);

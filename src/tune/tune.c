@@ -187,21 +187,53 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   return status == SB_OK && needs_remedy ? sb_remedy_find(&survey, result, err) : status;
 }
 
+/* The whole search, cautious as far as it can be. */
+static enum sb_status search_all(const struct sb_survey *beside, const struct sb_tune_options *options,
+                                 struct sb_tune_result *result, struct sb_error *err)
+{
+  struct sb_tune_options own = *options;
+  struct sb_survey survey = *beside;
+  bool is_open = false;
+  survey.options = &own;
+  enum sb_status status = search(survey, !own.is_cautious, result, &is_open, err);
+  if (status == SB_OK && !is_open && own.is_cautious) {
+    own.is_cautious = false;
+    status = search(survey, true, result, &is_open, err);
+  }
+  return status;
+}
+
+/* The margin that a remedy promises is that which tuning the changed machines gives. */
+static enum sb_status promise(const struct sb_survey *survey, const struct sb_tune_options *asked,
+                              struct sb_tune_result *result, struct sb_error *err)
+{
+  struct sb_tune_options options = *asked;
+  struct sb_survey own = *survey;
+  struct sb_tune_result tuned;
+  struct sb_tune_machine *changed = calloc((size_t)survey->count, sizeof *changed);
+  if (changed == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for trials of a remedy");
+  for (int i = 0; i < survey->count; i++) {
+    changed[i] = survey->machines[i];
+    sb_remedy_apply(&changed[i].model, options.pair, result);
+  }
+  options.is_rough = true;
+  if (result->remedy == SB_REMEDY_DWELL) options.dwell_s = result->remedy_amount * result->dwell_s;
+  own.machines = changed;
+  const enum sb_status status = search_all(&own, &options, &tuned, err);
+  if (status == SB_OK && tuned.margin_fraction > 0.0) result->remedy_margin_fraction = tuned.margin_fraction;
+  free(changed);
+  return status;
+}
+
 enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const struct sb_tune_options *options,
                        struct sb_tune_result *result, struct sb_error *err)
 {
-  struct sb_tune_options own = *options;
-  struct sb_tune_result out;
   int serial = 0;
   long done = 0;
-  bool is_open = false;
-  const struct sb_survey survey = {
-      .machines = machines, .count = count, .options = &own, .serial = &serial, .done = &done};
-  enum sb_status status = search(survey, !own.is_cautious, &out, &is_open, err);
-  if (status == SB_OK && !is_open && own.is_cautious) {
-    own.is_cautious = false;
-    status = search(survey, true, &out, &is_open, err);
-  }
+  struct sb_tune_result out;
+  const struct sb_survey survey = {.machines = machines, .count = count, .serial = &serial, .done = &done};
+  enum sb_status status = search_all(&survey, options, &out, err);
+  if (status == SB_OK && out.remedy != SB_REMEDY_NONE) status = promise(&survey, options, &out, err);
   if (status == SB_OK) *result = out;
   return status;
 }

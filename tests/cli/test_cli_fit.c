@@ -241,6 +241,49 @@ static void files_that_cannot_be_read_or_written_are_exit_code_four(void **state
   assert_int_equal(said->code, 4);
 }
 
+static void gauges_are_stated_in_report_section_and_json(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm '50 mm' --voltage '12 V'");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "torque 2 %, speed 0.5 %,\ncurrent 1.5 %, voltage 0.5 % (common practice");
+  shell_expect(said, "# gauges: torque 2 %, speed 0.5 %, current 1.5 %, voltage 0.5 %\n");
+  said =
+      shell_run(MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm 50mm --voltage 12V --gauge 'none, torque=3 %' --json");
+  shell_expect(said, "{\"gauge\":\"torque\",\"half_width_pct\":3,\"is_default\":false,\"is_used\":true}");
+  shell_expect(said, "{\"gauge\":\"clock\",\"half_width_pct\":0,\"is_default\":false,\"is_used\":false}");
+  said = shell_run(MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm 50mm --voltage 12V --gauge none");
+  shell_expect(said, "The gauges are taken as exact");
+  shell_expect_not(said, "# gauges");
+  said = shell_run(MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm 50mm --gauge weight=1");
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "--gauge needs torque, speed, current, voltage or clock, found \"weight\"");
+}
+
+/* An arm that is taken for 80 mm in place of 50: more power out than in. */
+static void figures_that_cannot_be_are_refused_without_a_section(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      MAKE_POINTS "$SHIFTBAND fit $T/points.csv --arm '80 mm' --voltage '12 V' -o $T/none.yaml; echo code $?; ls $T");
+  shell_expect(said, "kt / ke (1: no gears): needs at most 1, found 1.");
+  shell_expect(said, "code 3\n");
+  shell_expect_not(said, "none.yaml\n");
+}
+
+/* 0.3 s at 300 rpm before the circuit opens: w = 31.4 - 40 t, until it rests. */
+static void a_coast_down_filmed_too_early_says_when_the_switch_was_opened(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "awk 'BEGIN { srand(3); print \"time_s,speed [rad/s]\"; for (i = 0; i < 200; i++) { t = i / 200;"
+      " w = t < 0.3 ? 31.4 : 31.4 - 40 * (t - 0.3); printf \"%.4f,%.2f\\n\", t, w + 0.2 * rand() - 0.1 } }' > $T/c.csv; "
+      "$SHIFTBAND fit $T/c.csv --gauge none");
+  assert_int_equal(said->code, 0);
+  assert_near(shell_figure(said, "switched off at"), 0.3, 0.003);
+  assert_near(shell_figure(said, "friction / inertia"), 40.0, 1.0);
+}
+
 static void help_is_on_standard_output(void **state)
 {
   (void)state;
@@ -266,6 +309,9 @@ int main(void)
       cmocka_unit_test(a_clock_that_counts_since_1970_is_a_time_origin),
       cmocka_unit_test(points_whose_speed_rises_with_the_torque_are_refused),
       cmocka_unit_test(files_that_cannot_be_read_or_written_are_exit_code_four),
+      cmocka_unit_test(gauges_are_stated_in_report_section_and_json),
+      cmocka_unit_test(figures_that_cannot_be_are_refused_without_a_section),
+      cmocka_unit_test(a_coast_down_filmed_too_early_says_when_the_switch_was_opened),
       cmocka_unit_test(help_is_on_standard_output),
   };
   return cmocka_run_group_tests_name("cli_fit", tests, shell_setup, shell_teardown);

@@ -56,7 +56,7 @@ static void fail_on_exits_with_one_only_for_the_named_verdict(void **state)
   assert_int_equal(shell_run("$SHIFTBAND run --fail-on any scenarios/tray-cart.yaml")->code, 0);
   const struct said *said = shell_run("$SHIFTBAND run --fail-on waltz scenarios/tray-cart.yaml");
   assert_int_equal(said->code, 2);
-  shell_expect(said, "drive-cut or any, found \"waltz\"");
+  shell_expect(said, "threshold-out-of-reach or any, found \"waltz\"");
 }
 
 static void set_changes_one_key_and_gear_locks_one(void **state)

@@ -519,6 +519,26 @@ static void a_run_in_one_gear_does_not_tell_rotor_from_load(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* From no friction at all, in a gear that turns the output the other way than gear 1 does. */
+static void friction_is_told_in_a_gear_that_turns_the_output_back(void **state)
+{
+  (void)state;
+  static const char *const truth[] = {"gearbox.gears.2.motor_direction=reverse", "run.duration=600 ms",
+                                      "run.trace_interval=5 ms",
+                                      "load.parts=[{kind: constant, manner: resists, torque: 0.3 N.m}]"};
+  static const char *const none[] = {"gearbox.gears.2.motor_direction=reverse", "load.parts=[]"};
+  struct sb_log log = simulated(truth, 4, 2, 9);
+  struct sb_scenario scenario = load_box(box_text, none, 2);
+  struct sb_fit_setup setup = fit_exact(sb_fit_setup_default(&scenario.model));
+  memset(setup.is_fitted, 0, sizeof setup.is_fitted);
+  setup.is_fitted[SB_FIT_P_LOAD_FRICTION] = true;
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  expect_holds(&result, SB_FIT_LOAD_FRICTION, 0.3, 0.05);
+  sb_fit_result_clear(&result);
+  sb_log_clear(&log);
+  sb_scenario_clear(&scenario);
+}
+
 /* ---- refusals ---- */
 
 static void expect_refusal(const struct sb_fit_setup *setup, const char *text, const char *want)
@@ -647,6 +667,7 @@ int main(void)
       cmocka_unit_test(weights_at_the_output_tell_the_efficiency_of_a_mesh),
       cmocka_unit_test(a_shift_tells_both_inertias),
       cmocka_unit_test(a_run_in_one_gear_does_not_tell_rotor_from_load),
+      cmocka_unit_test(friction_is_told_in_a_gear_that_turns_the_output_back),
       cmocka_unit_test(figures_that_no_machine_can_have_are_refused_with_what_may_be_wrong),
       cmocka_unit_test(an_efficiency_above_one_is_refused),
       cmocka_unit_test(logs_that_cannot_be_fitted_are_refused_with_what_they_need),

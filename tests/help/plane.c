@@ -130,6 +130,19 @@ static void choose_control(gsl_rng *rng, struct sb_model *model)
   }
 }
 
+/* From a course of numbers of their own, so that the machines stay as they were. */
+static void choose_rarer_limits(const gsl_rng *from, struct sb_model *model)
+{
+  gsl_rng *rng = gsl_rng_clone(from);
+  if (plane_chance(rng, 0.3)) model->limits.shift_rate_per_s = plane_between_log(rng, 0.05, 2.0);
+  if (plane_chance(rng, 0.3)) model->limits.run_back_rad = plane_between_log(rng, 0.001, 3.0);
+  if (plane_chance(rng, 0.3)) model->limits.clutch_slip_time_s = plane_between_log(rng, 0.005, 0.5);
+  if (plane_chance(rng, 0.2)) {
+    model->limits.motor_speed_rad_s = model->motor.no_load_speed_rad_s * plane_between(rng, 0.7, 1.5);
+  }
+  gsl_rng_free(rng);
+}
+
 static void choose_limits(gsl_rng *rng, struct sb_model *model)
 {
   const struct sb_gear *slow = &model->gearbox.gears[0];
@@ -139,6 +152,7 @@ static void choose_limits(gsl_rng *rng, struct sb_model *model)
   }
   if (plane_chance(rng, 0.5)) model->limits.stall_time_s = plane_between_log(rng, 0.005, 0.5);
   if (plane_chance(rng, 0.2)) model->limits.hunt_window_s = plane_between(rng, 0.3, 3.0);
+  choose_rarer_limits(rng, model);
 }
 
 static void choose_lattice(gsl_rng *rng, struct plane_case *out)
@@ -180,13 +194,9 @@ struct sb_map_verdict plane_verdict_of(const struct sb_monitor *monitor)
   struct sb_map_verdict verdict = {0, SB_CAUSE_NONE};
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     const enum sb_cause cause = monitor->verdicts[i].cause;
-    if (cause == SB_CAUSE_NONE) verdict.kinds |= 1U << monitor->verdicts[i].kind;
+    verdict.kinds |= 1U << monitor->verdicts[i].kind;
     if (cause != SB_CAUSE_NONE && (verdict.cause == SB_CAUSE_NONE || cause < verdict.cause)) verdict.cause = cause;
   }
-  if (verdict.cause == SB_CAUSE_LOAD)
-    verdict.kinds |= 1U << SB_VERDICT_BUSY_SHIFTING; /* where nothing hunts */
-  else if (verdict.cause != SB_CAUSE_NONE)
-    verdict.kinds |= 1U << SB_VERDICT_HUNTING;
   return verdict;
 }
 

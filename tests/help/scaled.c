@@ -74,6 +74,10 @@ static void scale_control(struct sb_model *model, const struct scale *s)
   model->limits.stall_time_s *= s->time;
   model->limits.slip_time_s *= s->time;
   model->limits.hunt_window_s *= s->time;
+  model->limits.shift_rate_per_s /= s->time;
+  model->limits.motor_speed_rad_s *= s->speed;
+  model->limits.run_back_rad *= s->angle;
+  model->limits.clutch_slip_time_s *= s->time;
 }
 
 static void scale_part(struct sb_load_part *part, const struct scale *s, double **room)

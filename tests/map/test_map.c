@@ -183,7 +183,9 @@ static void every_point_of_random_machines_does_what_its_rectangle_says(void **s
   /* The cases are worth something only when everything that can be found was found somewhere. */
   assert_int_equal(seen.kinds, 1U << SB_VERDICT_HUNTING | 1U << SB_VERDICT_BUSY_SHIFTING | 1U << SB_VERDICT_STALL |
                                    1U << SB_VERDICT_STUCK_LOW | 1U << SB_VERDICT_NEEDLESS_DOWNSHIFT |
-                                   1U << SB_VERDICT_OVERLOAD | 1U << SB_VERDICT_NOT_ENGAGED);
+                                   1U << SB_VERDICT_OVERLOAD | 1U << SB_VERDICT_NOT_ENGAGED |
+                                   1U << SB_VERDICT_RUNS_BACK | 1U << SB_VERDICT_OVERSPEED |
+                                   1U << SB_VERDICT_CLUTCH_SLIPS | 1U << SB_VERDICT_OUT_OF_REACH);
   assert_int_equal(seen.causes,
                    1U << SB_CAUSE_NONE | 1U << SB_CAUSE_THRESHOLDS | 1U << SB_CAUSE_DWELL | 1U << SB_CAUSE_LOAD);
 }
@@ -270,10 +272,12 @@ static void the_worst_verdict_is_the_one_that_stops_the_machine_first(void **sta
   const unsigned all = (1U << SB_VERDICT_KIND_COUNT) - 1U;
   struct sb_map_verdict verdict = {all, SB_CAUSE_LOAD};
   static const enum sb_verdict_kind order[] = {
-      SB_VERDICT_STALL,     SB_VERDICT_NOT_ENGAGED,       SB_VERDICT_HUNTING,  SB_VERDICT_BUSY_SHIFTING,
-      SB_VERDICT_DRIVE_CUT, SB_VERDICT_OVERHEATED,        SB_VERDICT_OVERLOAD, SB_VERDICT_SLIPPING,
-      SB_VERDICT_STUCK_LOW, SB_VERDICT_NEEDLESS_DOWNSHIFT};
-  for (int k = 0; k < SB_VERDICT_KIND_COUNT; k++) {
+      SB_VERDICT_STALL,      SB_VERDICT_REVERSED,      SB_VERDICT_RUNS_BACK,         SB_VERDICT_NOT_ENGAGED,
+      SB_VERDICT_HUNTING,    SB_VERDICT_BUSY_SHIFTING, SB_VERDICT_DRIVE_CUT,         SB_VERDICT_OVERSPEED,
+      SB_VERDICT_OVERHEATED, SB_VERDICT_OVERLOAD,      SB_VERDICT_CLUTCH_SLIPS,      SB_VERDICT_SLIPPING,
+      SB_VERDICT_STUCK_LOW,  SB_VERDICT_OUT_OF_REACH,  SB_VERDICT_NEEDLESS_DOWNSHIFT};
+  assert_int_equal(sizeof order / sizeof *order, SB_VERDICT_KIND_COUNT);
+  for (size_t k = 0; k < sizeof order / sizeof *order; k++) {
     assert_int_equal(sb_map_verdict_worst(&verdict), order[k]);
     verdict.kinds &= ~(1U << order[k]);
   }

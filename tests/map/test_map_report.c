@@ -288,7 +288,8 @@ static void letters_and_words_of_classes_are_all_different(void **state)
   const struct sb_map_verdict all = {(1U << SB_VERDICT_KIND_COUNT) - 1, SB_CAUSE_LOAD};
   assert_string_equal(
       sb_map_all_verdicts(&all, text),
-      "stall;shift not engaged;hunting;busy shifting;drive cut;overheated;overload;slipping;stuck low;needless downshift");
+      "stall;reversed output;runs back;shift not engaged;hunting;busy shifting;drive cut;overspeed;overheated;overload;"
+      "clutch slips;slipping;stuck low;threshold out of reach;needless downshift");
   assert_int_equal(sb_map_class_of(&all), SB_MAP_STALLS);
   const struct sb_map_verdict none = {0, SB_CAUSE_NONE};
   assert_string_equal(sb_map_all_verdicts(&none, text), "passes");
@@ -354,7 +355,7 @@ static void every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to(void **s
       seen[(unsigned char)got]++;
     }
   }
-  assert_true(seen['.'] > 20 && seen['H'] > 20 && seen['B'] > 20 && seen['@'] == 1 && seen[' '] > 0);
+  assert_true(seen['.'] > 20 && seen['H'] > 20 && seen['@'] == 1 && seen[' '] > 0);
   free(whole);
   sb_map_clear(&map);
   sb_scenario_clear(&loaded_scenario);

@@ -330,7 +330,8 @@ static void a_load_that_comes_and_goes_makes_the_box_shift_busily(void **state)
   assert_near_rel(busy->greatest_nm, 1.0, 1e-12);
   sb_run_result_clear(&result);
 
-  model = with_alternating_load(4.0, x);
+  model = with_alternating_load(7.0, x); /* slower than 10 a minute */
+  model.run.duration_s = 70.0;
   result = run(&model);
   assert_true(result.monitor.shift_count >=
               8); /* as many loads as before, but each shift has its reason and its time */

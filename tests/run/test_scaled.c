@@ -31,6 +31,11 @@ static void take_case(unsigned long seed, const struct mix_chances *chances, str
   gsl_rng_set(rng, seed);
   mix_random_case(rng, chances, it);
   snprintf(it->plane.model.name, sizeof it->plane.model.name, "case %lu", seed);
+  /* Those whose defaults are times, lengths and angles of their own do not scale with the machine. */
+  struct sb_limits *limits = &it->plane.model.limits;
+  limits->shift_rate_per_s = 0.2;
+  limits->run_back_rad = 0.5;
+  limits->clutch_slip_time_s = 0.05;
   gsl_rng_free(rng);
 }
 
@@ -86,6 +91,8 @@ static void compare_sums(const char *name, const struct sb_sums *one, const stru
   SAME(hot_s, s->time);
   SAME(cut_s, s->time);
   SAME(impact_greatest_nms, s->torque * s->time);
+  SAME(way_rad, s->angle);
+  SAME(back.value, s->angle);
   assert_int_equal(one->impact_count, other->impact_count);
 }
 

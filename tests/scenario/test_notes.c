@@ -103,6 +103,29 @@ static void notes_go_to_standard_error_of_every_command(void **state)
   }
 }
 
+/* Ranges, options and headings of logs: the same units, the same notes. */
+static void other_places_of_units_are_noted_too(void **state)
+{
+  (void)state;
+  expect_note(CART, "tolerances={motor.stall_torque: 4..5 kg.cm}",
+              "note: tolerances.motor.stall_torque: \"4..5 kg.cm\" is taken as kgf.cm");
+  sb_scenario_clear(&scenario);
+  const struct said *said =
+      shell_run("$SHIFTBAND map --vary motor.stall_torque='4..5 kg.cm' --points 2 scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "shiftband map: note: --vary motor.stall_torque: \"4..5 kg.cm\" is taken as kgf.cm\n");
+  said =
+      shell_run("$SHIFTBAND fit --known motor.stall_torque='4.2 kg.cm' scenarios/data/cart-spin.csv --voltage '12 V'");
+  shell_expect(said, "shiftband fit: note: --known motor.stall_torque: \"4.2 kg.cm\" is taken as kgf.cm\n");
+  said =
+      shell_run("$SHIFTBAND run -q -o $T/a.csv scenarios/tray-cart.yaml && "
+                "sed -e '1s/motor_speed_rpm/motor_speed [1\\/min]/' $T/a.csv > $T/b.csv && "
+                "$SHIFTBAND inspect --json $T/a.csv > $T/a.json && $SHIFTBAND inspect --json $T/b.csv > $T/b.json && "
+                "head -n 1 $T/b.csv && sed -e 's/b.csv/a.csv/' $T/b.json | cmp - $T/a.json");
+  shell_expect(said, "motor_speed [1/min],");
+  assert_int_equal(said->code, 0);
+}
+
 static void cells_go_by_the_names_that_people_use(void **state)
 {
   (void)state;
@@ -147,6 +170,7 @@ int main(void)
       cmocka_unit_test(a_tolerance_that_a_set_leaves_is_left_out),
       cmocka_unit_test(a_tolerance_that_is_asked_for_must_fit),
       cmocka_unit_test(notes_go_to_standard_error_of_every_command),
+      cmocka_unit_test(other_places_of_units_are_noted_too),
       cmocka_unit_test(cells_go_by_the_names_that_people_use),
       cmocka_unit_test(materials_go_by_the_names_that_people_use),
   };

@@ -74,7 +74,7 @@ static void passing_counts_samples_at_every_point(void **state)
     assert_int_equal(sb_passing_add(&passing, lines.text != NULL ? lines.text : "", NULL), SB_OK);
     sb_lines_clear(&lines);
   }
-  sb_passing_finish(&passing);
+  assert_true(sb_passing_finish(&passing));
 
   char *csv = cover_written_by(write_passing_csv, &passing);
   cover_assert_once(csv, &downshift, &upshift);
@@ -110,6 +110,9 @@ static void passing_refuses_lines_that_are_no_rectangles(void **state)
     assert_int_equal(sb_passing_add(&passing, bad[k], NULL), SB_ERR_SCENARIO);
   }
   assert_int_equal(passing.samples, 0);
+  /* One sample passes once at a point: rectangles that share one make no sum. */
+  assert_int_equal(sb_passing_add(&passing, "0 2 5 6\n2 3 6 7\n", NULL), SB_OK);
+  assert_false(sb_passing_finish(&passing));
   sb_passing_clear(&passing);
   struct sb_error err;
   const struct sb_map_axis fine = {1e-4, 1e-4, 10000};
@@ -131,7 +134,7 @@ static void passing_rectangles_are_the_points_without_a_verdict(void **state)
   sb_passing_write(&lines, &map);
   assert_int_equal(sb_passing_init(&passing, &options.downshift, &options.upshift, NULL), SB_OK);
   assert_int_equal(sb_passing_add(&passing, lines.text != NULL ? lines.text : "", NULL), SB_OK);
-  sb_passing_finish(&passing);
+  assert_true(sb_passing_finish(&passing));
   long holding = 0, failing = 0;
   for (int u = 0; u < options.upshift.count; u++) {
     for (int d = 0; d < options.downshift.count; d++) {

@@ -69,6 +69,8 @@ static void axis_refuses_with_reason_and_nearest_key(void **state)
       {"back_efficiency=0.5..0.9", "give the whole path"},
       {"dwell=1..2 V", "which is a voltage"},
       {"dwell=2..1 s", "runs backwards"},
+      {"dwell=1..1.000000000001 s", "needs a range of a sensible size"},
+      {"dwell=1..1e300 s", "needs a range of a sensible size"},
       {"dwell=1 s", "no range"},
       {"dwell=1..2", "needs a time"},
       {"debounce_samples=1.5..3", "whole numbers"},
@@ -278,7 +280,7 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
       sb_map_clear(&map);
       sb_scenario_clear(&sample);
     }
-    sb_passing_finish(&passing);
+    assert_true(sb_passing_finish(&passing));
     assert_int_equal(point->own_passed, own);
     assert_true(point->safe_share == sb_passing_share_of_all(&passing));
     struct sb_passing_best best;
@@ -370,7 +372,7 @@ static void studies_beyond_the_bounds_of_a_plan_do_not_read(void **state)
                                 .samples = 50,
                                 .downshift = {0.001, 0.001, 999},
                                 .upshift = {0.001, 0.001, 1050}};
-  struct sb_study bad[] = {good, good, good, good, good, good, good, good};
+  struct sb_study bad[] = {good, good, good, good, good, good, good, good, good};
   bad[1].kind = 2;
   bad[2].samples = -1000000000000;
   bad[3].samples = 1000000000000;
@@ -378,6 +380,7 @@ static void studies_beyond_the_bounds_of_a_plan_do_not_read(void **state)
   bad[5].upshift.count = 2000000000;
   bad[6].upshift.step_fraction = 1e-9;
   bad[7].upshift.first_fraction = -1.0;
+  bad[8].axes[0].to = 1.0; /* five points in one place */
   for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
     struct sb_study read;
     struct sb_lines lines = {.text = NULL};

@@ -197,7 +197,9 @@ static void hopeless_load_is_told_with_the_one_change_that_opens_a_region(void *
     machines[i].model.gearbox.gears[0].meshes[0].driven_teeth *= result.remedy_amount;
     sb_gearbox_derive(&machines[i].model.gearbox);
   }
-  assert_true(tune(machines, count, SB_PREFER_MARGIN, 2).passes);
+  const struct sb_tune_result tuned = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_true(tuned.passes);
+  assert_near(tuned.margin_fraction, result.remedy_margin_fraction, 1e-12);
 }
 
 /* The two-pass distance against the definition, on seeded random pictures of 25 x 25 points. */

@@ -27,9 +27,15 @@ static const char *note(const struct sb_body *body)
   return "hoist: the rope is assumed to stay taut, and to have neither mass nor stretch; a drum that pays out rope faster than its weights fall would make it slack, which is not simulated.";
 }
 
+static double radius_m(const struct sb_body *body)
+{
+  return body->hoist.drum_radius_m;
+}
+
 const struct sb_body_ops sb_body_hoist = {
     .name = "hoist",
     .note = note,
+    .radius_m = radius_m,
     .hold_nm = hold_nm,
     .lower = lower,
 };

@@ -1,0 +1,50 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* three.c - what drives three opposite shifts in turn: thresholds, dwell, or the load itself. */
+#include <math.h>
+
+#include "shiftband/verdict.h"
+
+/* A load that moved by less than this fraction of the larger shift point did not ask for a shift. */
+static const double hardly_moved = 0.02;
+
+static bool is_down(const struct sb_three *three, int k)
+{
+  return (k % 2 == 0) == (three->is_down_first != 0);
+}
+
+static double finite_size(double torque_nm)
+{
+  return isfinite(torque_nm) ? fabs(torque_nm) : 0.0;
+}
+
+/* How far the load must have moved from one command to the next. */
+static double least_move_nm(const struct sb_band *band)
+{
+  return fmax(hardly_moved * fmax(finite_size(band->downshift_nm), finite_size(band->upshift_nm)), band->step_nm);
+}
+
+bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band)
+{
+  const double least_nm = least_move_nm(band);
+  for (int k = 0; k < 3; k++) {
+    const double load_nm = three->load_nm[k];
+    if (!(is_down(three, k) ? load_nm >= band->downshift_nm : load_nm <= band->upshift_nm)) return false;
+    if (k > 0 && !(fabs(load_nm - three->load_nm[k - 1]) > least_nm)) return false;
+  }
+  return true;
+}
+
+static bool is_in_band(const struct sb_three *three, const struct sb_band *band)
+{
+  for (int k = 0; k < 3; k++) {
+    if (three->load_nm[k] > band->downshift_nm && three->load_nm[k] < band->upshift_nm) return true;
+  }
+  return false;
+}
+
+enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band *band)
+{
+  if (sb_three_is_asked_for(three, band)) return three->is_quick ? SB_CAUSE_LOAD : SB_CAUSE_NONE;
+  if (!three->is_soon) return SB_CAUSE_NONE;
+  return is_in_band(three, band) ? SB_CAUSE_THRESHOLDS : SB_CAUSE_DWELL;
+}

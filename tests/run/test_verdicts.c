@@ -1,0 +1,352 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * Verdicts that no other sees, each brought about by a small machine whose figures follow by hand, and absent in one beside it;
+ * and hunting, which keeps its verdict whatever comes later. The two-gear machine of models.h: 0.4 N m at stall, Td = 0.76 N m
+ * in its fast gear at 50 %, Tu = 1.08 N m in its slow gear at 75 %, so a band of 0.76 to 1.08 N m (test_run.c).
+ */
+#include <gsl/gsl_rng.h>
+
+#include "help/models.h"
+#include "help/near.h"
+
+static struct sb_run_result run(const struct sb_model *model)
+{
+  const struct sb_run_options options = sb_run_options_default();
+  struct sb_run_result result;
+  struct sb_error err = {0};
+  if (sb_run(model, &options, &result, &err) != SB_OK) fail_msg("%s", err.text);
+  return result;
+}
+
+static const struct sb_verdict *find(const struct sb_run_result *result, enum sb_verdict_kind kind)
+{
+  for (size_t i = 0; i < result->monitor.verdict_count; i++) {
+    if (result->monitor.verdicts[i].kind == kind) return &result->monitor.verdicts[i];
+  }
+  return NULL;
+}
+
+static bool has_verdict(const struct sb_model *model, enum sb_verdict_kind kind)
+{
+  struct sb_run_result result = run(model);
+  const bool has = find(&result, kind) != NULL;
+  sb_run_result_clear(&result);
+  return has;
+}
+
+static struct sb_model plain(const char *shifter)
+{
+  struct sb_model model = model_two_gears(shifter);
+  model.control.start_gear = 2;
+  model.control.start_delay_s = 1.0;
+  model.control.dwell_s = 1.0;
+  model.run.duration_s = 15.0;
+  return model;
+}
+
+/* Reversed output --------------------------------------------------------------------------------------------------------- */
+
+static void a_gear_with_one_idler_too_many_drives_backwards(void **state)
+{
+  (void)state;
+  struct sb_model model = plain("selector");
+  model_add_constant(&model, 0.9, true); /* beyond what the fast gear carries: it shifts down */
+  model_finish(&model);
+  assert_false(has_verdict(&model, SB_VERDICT_REVERSED));
+  model.gearbox.gears[0].meshes[0].is_internal = !model.gearbox.gears[0].meshes[0].is_internal;
+  model_finish(&model);
+  /* Two gears, one each way: forward is what gear 1 does, so gear 2 is the reversed one, from the start on. */
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *reversed = find(&result, SB_VERDICT_REVERSED);
+  assert_non_null(reversed);
+  assert_int_equal(reversed->gear, 2);
+  assert_near(reversed->first_s, 0.0, 0.0);
+  sb_run_result_clear(&result);
+}
+
+/* Runs back --------------------------------------------------------------------------------------------------------------- */
+
+/*
+ * A hoist without losses on a selector that takes 1 s: in neutral the load M on the output's inertia J slows it from W to rest in
+ * W J / M and then takes it back for the rest of the time, by 1/2 M/J (1 s - W J / M)^2. It shifts down at 50 % of the reading.
+ */
+static struct sb_model lift(double travel_s, double load_nm)
+{
+  struct sb_model model = plain("selector");
+  model_drive_forward(&model);
+  model.shifter.travel_time_s = travel_s;
+  model.control.downshift_fraction[0] = 0.5;
+  model_add_constant(&model, load_nm, false);
+  model.run.duration_s = 2.0; /* the command comes at 1 s */
+  model_finish(&model);
+  return model;
+}
+
+static void a_load_that_nothing_holds_in_neutral_runs_back(void **state)
+{
+  (void)state;
+  const double load_nm = 0.9;
+  struct sb_model model = lift(1.0, load_nm);
+  struct sb_run_result result = run(&model);
+  assert_int_equal(result.monitor.shift_count, 1);
+  const struct sb_verdict *back = find(&result, SB_VERDICT_RUNS_BACK);
+  assert_non_null(back);
+  /* The speed of the fast gear, 4 : 1 at 0.95, in steady state under this load: it has long come to rest. */
+  const double motor_share = 1.0 - load_nm / (4.0 * 0.95) / 0.4;
+  const double speed = model.motor.no_load_speed_rad_s * motor_share / 4.0,
+               slowing = load_nm / model.load.inertia_kg_m2;
+  const double rest_s = 1.0 - speed / slowing;
+  assert_near_rel(back->found, 0.5 * slowing * rest_s * rest_s,
+                  1e-3); /* the steady state has come within exp(-1 s / tau) */
+  assert_near(back->limit, model_pi / 4.0, 1e-15);
+  assert_near(back->first_s, result.monitor.shifts[0].command_s + speed / slowing, 1e-3);
+  sb_run_result_clear(&result);
+
+  model.limits.run_back_rad = 0.9 * 0.5 * slowing * rest_s * rest_s;
+  assert_true(has_verdict(&model, SB_VERDICT_RUNS_BACK));
+  model.limits.run_back_rad = 1.2 * 0.5 * slowing * rest_s * rest_s;
+  assert_false(has_verdict(&model, SB_VERDICT_RUNS_BACK));
+  model.limits.run_back_rad = 0.0;
+  model.load.brake_nm = 1.01 * load_nm; /* a holding brake, closed in neutral */
+  assert_false(has_verdict(&model, SB_VERDICT_RUNS_BACK));
+}
+
+/* Driven back by order it does not run back, though it brakes a while in the old direction. */
+static void a_machine_that_is_reversed_by_order_does_not_run_back(void **state)
+{
+  (void)state;
+  static const double at_s[] = {0.0, 3.0}, command[] = {SB_COMMAND_FORWARD, SB_COMMAND_REVERSE};
+  struct sb_model model = plain("selector");
+  model_drive_forward(&model);
+  model_add_constant(&model, 0.1, true);
+  model.drive.schedule = (struct sb_table){2, at_s, command};
+  model.drive.period_s = 0.02;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  assert_true(result.end.output_speed_rad_s < 0.0);
+  assert_null(find(&result, SB_VERDICT_RUNS_BACK));
+  sb_run_result_clear(&result);
+}
+
+/* Overspeed --------------------------------------------------------------------------------------------------------------- */
+
+/* Stopped to coast, a load of M on J and the motor's rotor through N, without friction: N M / (J + N^2 Jm) t. */
+static void a_load_that_drives_a_motor_that_coasts_takes_it_beyond_its_speed(void **state)
+{
+  (void)state;
+  static const double at_s[] = {0.0, 1.0}, command[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP};
+  struct sb_model model = plain("selector");
+  model_drive_forward(&model);
+  model.control.start_gear = 1;
+  model.control.start_delay_s = 100.0;
+  model.drive.schedule = (struct sb_table){2, at_s, command};
+  model.drive.period_s = 0.02;
+  model.drive.off = SB_OFF_COAST;
+  model_add_constant(&model, 0.5, false);
+  model.run.duration_s = 20.0;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *fast = find(&result, SB_VERDICT_OVERSPEED);
+  assert_non_null(fast);
+  assert_near_rel(fast->limit, 1.5 * model.motor.no_load_speed_rad_s, 1e-12);
+  assert_near_rel(fast->found, fabs(result.sums.motor_speed_rad_s.value), 1e-12);
+  assert_true(fast->found > 3.0 * model.motor.no_load_speed_rad_s);
+  sb_run_result_clear(&result);
+  model.drive.off = SB_OFF_BRAKE; /* the short circuit holds it at m w = its torque */
+  assert_false(has_verdict(&model, SB_VERDICT_OVERSPEED));
+}
+
+static void the_limit_of_the_motor_speed_is_met_between_rows_too(void **state)
+{
+  (void)state;
+  struct sb_model model = plain("selector");
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const double greatest = fabs(result.sums.motor_speed_rad_s.value);
+  sb_run_result_clear(&result);
+  model.limits.motor_speed_rad_s = greatest * (1.0 - 1e-9);
+  assert_true(has_verdict(&model, SB_VERDICT_OVERSPEED));
+  model.limits.motor_speed_rad_s = greatest * (1.0 + 1e-9);
+  assert_false(has_verdict(&model, SB_VERDICT_OVERSPEED));
+}
+
+/* Clutch ------------------------------------------------------------------------------------------------------------------ */
+
+/* In steady state the clutch transmits what the load asks of the motor: 2 N m / (12 x 0.9) = 0.185 N m in the slow gear. */
+static void a_clutch_below_what_the_load_asks_for_slips(void **state)
+{
+  (void)state;
+  struct sb_model model = plain("clutch");
+  model_drive_forward(&model);
+  model.control.start_gear = 1;
+  model_add_constant(&model, 2.0, true);
+  const double asked_nm = 2.0 / (12.0 * 0.9);
+  model.run.duration_s = 8.0;
+  model.shifter.clutch_nm = 0.98 * asked_nm;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *slips = find(&result, SB_VERDICT_CLUTCH_SLIPS);
+  assert_non_null(slips);
+  assert_near(slips->limit, model.shifter.clutch_nm, 0.0);
+  assert_true(slips->last_s == result.end.time_s);
+  sb_run_result_clear(&result);
+  /* At stall from rest it would have to transmit the motor's 0.4 N m: one that can never slips. */
+  model.shifter.clutch_nm = 0.4 * (1.0 + 1e-6);
+  assert_false(has_verdict(&model, SB_VERDICT_CLUTCH_SLIPS));
+}
+
+/* Out of reach ------------------------------------------------------------------------------------------------------------ */
+
+static void a_threshold_above_the_reading_without_load_is_out_of_reach(void **state)
+{
+  (void)state;
+  struct sb_model model = plain("selector");
+  model_add_constant(&model, 0.2, true);
+  model.control.upshift_fraction[0] = 0.999;
+  model_finish(&model);
+  assert_false(has_verdict(&model, SB_VERDICT_OUT_OF_REACH));
+  model.control.upshift_fraction[0] = 1.001;
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *far = find(&result, SB_VERDICT_OUT_OF_REACH);
+  assert_non_null(far);
+  assert_int_equal(far->is_upshift, 1);
+  assert_near_rel(far->found, (1.0 - 1.001) * 0.4 * 12.0 / 0.9, 1e-9); /* a load that drives the motor: 1 / 0.9 */
+  sb_run_result_clear(&result);
+}
+
+/* Under speed control the speed stays at its target until the duty is at its limit: an upshift above the target never comes. */
+static void speed_control_hides_the_load_from_a_threshold_above_its_target(void **state)
+{
+  (void)state;
+  struct sb_model model = plain("selector");
+  model_add_constant(&model, 0.2, true);
+  model.drive.mode = SB_DRIVE_SPEED_CONTROL;
+  model.drive.target_rad_s = 0.8 * model.motor.no_load_speed_rad_s;
+  model.drive.gain_per_rad_s = 20.0 / model.motor.no_load_speed_rad_s;
+  model.drive.integral_per_rad = 20.0 / model.motor.no_load_speed_rad_s;
+  model.drive.period_s = 0.005;
+  model.control.upshift_fraction[0] = 0.79;
+  model_finish(&model);
+  assert_false(has_verdict(&model, SB_VERDICT_OUT_OF_REACH));
+  model.control.upshift_fraction[0] = 0.81;
+  assert_true(has_verdict(&model, SB_VERDICT_OUT_OF_REACH));
+}
+
+/* Hunting ------------------------------------------------------------------------------------------------------------------ */
+
+/* A load of 0.9 N m, in the band, then whatever: 24 courses at random. */
+static void a_box_that_hunts_keeps_its_verdict_whatever_load_follows(void **state)
+{
+  (void)state;
+  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  assert_non_null(rng);
+  for (int k = 0; k < 24; k++) {
+    double at_s[8] = {0.0, 8.0}, torque_nm[8] = {0.9, 0.9};
+    for (int i = 2; i < 8; i++) {
+      at_s[i] = at_s[i - 1] + 0.1 + 2.0 * gsl_rng_uniform(rng);
+      torque_nm[i] = 0.1 + 2.0 * gsl_rng_uniform(rng);
+    }
+    struct sb_model model = plain("selector");
+    model.control.upshift_fraction[0] = 0.75;
+    model_add_profile(&model, SB_OVER_TIME, true, 8, at_s, torque_nm);
+    model.run.duration_s = 25.0;
+    model_finish(&model);
+    struct sb_run_result result = run(&model);
+    const struct sb_verdict *hunting = find(&result, SB_VERDICT_HUNTING);
+    assert_non_null(hunting);
+    assert_int_equal(hunting->cause, SB_CAUSE_THRESHOLDS);
+    assert_near(hunting->first_s, 1.0, 1e-9);
+    sb_run_result_clear(&result);
+  }
+  gsl_rng_free(rng);
+}
+
+static void a_load_in_the_band_is_hunting_however_long_the_dwell(void **state)
+{
+  (void)state;
+  static const double dwells_s[] = {0.5, 1.0, 2.0, 4.0, 7.0, 10.0};
+  for (size_t k = 0; k < sizeof dwells_s / sizeof *dwells_s; k++) {
+    struct sb_model model = plain("selector");
+    model.control.upshift_fraction[0] = 0.75;
+    model.control.dwell_s = dwells_s[k];
+    model.run.duration_s = 2.0 + 4.0 * dwells_s[k];
+    model_add_constant(&model, 0.9, true);
+    model_finish(&model);
+    assert_true(has_verdict(&model, SB_VERDICT_HUNTING));
+  }
+}
+
+/* The drive stops between the second command and the third. */
+static void a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_stretch(void **state)
+{
+  (void)state;
+  double at_s[] = {0.0, 2.5, 2.6}, command[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP, SB_COMMAND_FORWARD};
+  struct sb_model model = plain("selector");
+  model_drive_forward(&model);
+  model.control.upshift_fraction[0] = 0.75;
+  model.drive.schedule = (struct sb_table){3, at_s, command};
+  model.drive.period_s = 0.02;
+  model_add_constant(&model, 0.9, true);
+  model.control.start_delay_s = 0.5;
+  model.run.duration_s = 3.9;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  assert_int_equal(result.monitor.shift_count, 3);
+  assert_non_null(find(&result, SB_VERDICT_HUNTING));
+  sb_run_result_clear(&result);
+
+  /* Longer than the window of 3 dwell, the shift's time and 5 tau: what comes behind it is another stretch. */
+  at_s[1] = 6.9;
+  at_s[2] = 14.9;
+  model.run.duration_s = 24.0;
+  result = run(&model);
+  size_t count = 0;
+  for (size_t i = 0; i < result.monitor.verdict_count; i++) {
+    const struct sb_verdict *verdict = &result.monitor.verdicts[i];
+    if (verdict->kind != SB_VERDICT_HUNTING) continue;
+    assert_true(count == 0 ? fabs(verdict->stopped_s - 6.9) < 0.021 : isnan(verdict->stopped_s));
+    count++;
+  }
+  assert_int_equal(count, 2);
+  sb_run_result_clear(&result);
+}
+
+/* From dwell to dwell in steps of a sample the same three shifts never gain or lose a verdict and get it back: no holes. */
+static void verdicts_have_no_holes_between_dwells(void **state)
+{
+  (void)state;
+  static const double at_s[] = {0.0, 4.0, 4.2, 8.0, 8.2}, torque_nm[] = {0.5, 0.5, 0.95, 0.95, 0.5};
+  int changes = 0;
+  bool last = true;
+  for (int k = 1; k <= 150; k++) {
+    struct sb_model model = plain("selector");
+    model.control.upshift_fraction[0] = 0.75;
+    model.control.dwell_s = 0.02 * k;
+    model_add_profile(&model, SB_OVER_TIME, true, 5, at_s, torque_nm);
+    model.run.duration_s = 12.0;
+    model_finish(&model);
+    const bool now = has_verdict(&model, SB_VERDICT_HUNTING);
+    changes += now != last;
+    last = now;
+  }
+  assert_true(changes <= 1);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_gear_with_one_idler_too_many_drives_backwards),
+      cmocka_unit_test(a_load_that_nothing_holds_in_neutral_runs_back),
+      cmocka_unit_test(a_machine_that_is_reversed_by_order_does_not_run_back),
+      cmocka_unit_test(a_load_that_drives_a_motor_that_coasts_takes_it_beyond_its_speed),
+      cmocka_unit_test(the_limit_of_the_motor_speed_is_met_between_rows_too),
+      cmocka_unit_test(a_clutch_below_what_the_load_asks_for_slips),
+      cmocka_unit_test(a_threshold_above_the_reading_without_load_is_out_of_reach),
+      cmocka_unit_test(speed_control_hides_the_load_from_a_threshold_above_its_target),
+      cmocka_unit_test(a_box_that_hunts_keeps_its_verdict_whatever_load_follows),
+      cmocka_unit_test(a_load_in_the_band_is_hunting_however_long_the_dwell),
+      cmocka_unit_test(a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_stretch),
+      cmocka_unit_test(verdicts_have_no_holes_between_dwells),
+  };
+  return cmocka_run_group_tests_name("verdicts", tests, NULL, NULL);
+}
