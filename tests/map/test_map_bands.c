@@ -311,11 +311,42 @@ static void the_least_start_delay_that_holds_is_the_run_up_in_whole_samples(void
   gsl_rng_free(rng);
 }
 
+/* One that takes just as long as the timeout has engaged in time, one that takes a step longer has not. All times are whole in
+ * binary, so that no rounding decides. The map and a run say the same. */
+static void a_shift_may_take_as_long_as_the_timeout(void **state)
+{
+  (void)state;
+  for (int is_late = 0; is_late < 2; is_late++) {
+    struct sb_model model = model_two_gears("selector");
+    model_add_constant(&model, 1.0, true); /* two thirds of what stalls the fast gear: it reads a third of the speed */
+    model.run = (struct sb_run_setup){.duration_s = 2.0, .step_s = 0x1p-10, .trace_interval_s = 0x1p-10};
+    model.control.start_gear = 2;
+    model.control.sample_period_s = 0.125;
+    model.control.start_delay_s = 0.5;
+    model.control.dwell_s = 0.5;
+    model.shifter.timeout_s = 0.25;
+    model.shifter.travel_time_s = 0.25 + (is_late ? 0x1p-10 : 0.0);
+    model_finish(&model);
+    struct sb_map_options options = sb_map_options_default(&model);
+    options.downshift = (struct sb_map_axis){0.5, 0.1, 1};
+    options.upshift = (struct sb_map_axis){0.99, 0.01, 1};
+    struct sb_map map;
+    struct sb_error err;
+    assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_OK);
+    assert_int_equal(map.cells[0].figures.shift_count, 1);
+    assert_int_equal(map.cells[0].verdict.kinds >> SB_VERDICT_NOT_ENGAGED & 1U, is_late);
+    struct plane_seen seen = {.points = 0};
+    plane_check_point(&model, &map, &map.cells[0], 0, 0, &seen);
+    sb_map_clear(&map);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_hunting_region_is_the_closed_form_band_for_exact_readings),
       cmocka_unit_test(the_hunting_region_is_the_band_of_rounded_settled_readings),
+      cmocka_unit_test(a_shift_may_take_as_long_as_the_timeout),
       cmocka_unit_test(the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples),
       cmocka_unit_test(the_least_start_delay_that_holds_is_the_run_up_in_whole_samples),
   };

@@ -84,22 +84,30 @@ static enum sb_status without(long number, enum sb_status (*work)(struct sb_erro
   return status;
 }
 
-/* Each of the first allocations fails once, and later ones here and there, until there are no more. As many as `buffers` may
- * be missed by nobody: the C library reads a file without a buffer, too. */
+/* The allocation of that number fails; false: there are not so many. As many as *buffers may be missed by nobody: the C library
+ * reads a file without a buffer, too. */
+static bool one_failure_is_told(long number, enum sb_status (*work)(struct sb_error *err), int *buffers)
+{
+  bool has_failed = true;
+  struct sb_error err = {SB_OK, ""};
+  const enum sb_status status = without(number, work, &has_failed, &err);
+  if (!has_failed || (status == SB_OK && (*buffers)-- > 0)) return has_failed;
+  assert_int_equal(status, SB_ERR_MEMORY);
+  if (strstr(err.text, "out of memory") == NULL) fail_msg("allocation %ld fails: \"%s\"", number, err.text);
+  return true;
+}
+
+/* Each of the first allocations fails once, later ones here and there, and each of the last. */
 static void each_failure_is_told(enum sb_status (*work)(struct sb_error *err), long least, int buffers)
 {
+  enum { LAST = 10 };
   if (!CAN_FAIL) return;
-  bool has_failed = true;
+  int missed = buffers;
   long number = 1;
-  for (;; number += number < 100 ? 1 : 1 + number / 20) {
-    struct sb_error err = {SB_OK, ""};
-    const enum sb_status status = without(number, work, &has_failed, &err);
-    if (!has_failed) break;
-    if (status == SB_OK && buffers-- > 0) continue;
-    assert_int_equal(status, SB_ERR_MEMORY);
-    if (strstr(err.text, "out of memory") == NULL) fail_msg("allocation %ld fails: \"%s\"", number, err.text);
-  }
+  while (one_failure_is_told(number, work, &missed)) number += number < 100 ? 1 : 1 + number / 20;
   if (number <= least) fail_msg("only %ld allocations", number - 1);
+  missed = buffers;
+  for (int failed = 0; failed < LAST && number > 1;) failed += one_failure_is_told(--number, work, &missed);
 }
 
 static struct sb_model machine(void)
