@@ -257,8 +257,16 @@ static int low_direction(const struct sb_series *series, const struct sb_track *
   return vote >= 0.0 ? 1 : -1;
 }
 
-static enum sb_status by_direction(struct sb_series *series, double rest, struct sb_inspection *out,
-                                   struct sb_track *track)
+/* The direction of the lower of two gears where a model says it, else 0. */
+static int known_low_direction(const struct sb_model *model)
+{
+  if (model == NULL || model->gearbox.gear_count != 2) return 0;
+  const struct sb_gear *gears = model->gearbox.gears;
+  return gears[0].motor_direction != gears[1].motor_direction ? gears[0].motor_direction : 0;
+}
+
+static enum sb_status by_direction(struct sb_series *series, double rest, const struct sb_model *model,
+                                   struct sb_inspection *out, struct sb_track *track)
 {
   enum sb_status status = fill_track(series, NULL, 0, 1, 2, track);
   if (status != SB_OK) return status;
@@ -267,19 +275,12 @@ static enum sb_status by_direction(struct sb_series *series, double rest, struct
   for (size_t i = 0; i < series->count; i++) {
     track->gear[i] = series->a[i] > rest ? 1 : series->a[i] < -rest ? 2 : 0;
   }
-  if (low_direction(series, track) > 0) return SB_OK;
+  const int known = known_low_direction(model);
+  if ((known != 0 ? known : low_direction(series, track)) > 0) return SB_OK;
   for (size_t i = 0; i < track->count; i++) {
     if (track->gear[i] > 0) track->gear[i] = 3 - track->gear[i];
   }
   return SB_OK;
-}
-
-/* The direction tells every shift where a model says that the direction selects the gear; a selector's travel is not seen, and a
- * missing sudden change never tells that there was no shift. */
-static bool may_hide_shifts(const struct sb_inspect_options *options, bool is_by_direction)
-{
-  if (options->ratio_count == 1) return false;
-  return !(is_by_direction && options->model != NULL && options->model->shifter.ops->is_direction_selected);
 }
 
 enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
@@ -299,10 +300,10 @@ enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_
   const bool has_directions = status == SB_OK && smaller_direction(&series, rest) > least_direction;
   if (status == SB_OK) sb_series_smooth(series.a, series.count, 3);
   if (status == SB_OK) {
-    status = has_directions ? by_direction(&series, rest, out, track)
+    status = has_directions ? by_direction(&series, rest, options->model, out, track)
                             : by_jumps(log, column, rest, &series, options, out, track);
   }
-  out->may_hide_shifts = may_hide_shifts(options, out->is_by_direction);
+  out->may_hide_shifts = options->ratio_count != 1; /* one gear has none */
   sb_series_clear(&series);
   return status;
 }
