@@ -85,8 +85,8 @@ static void one_unit_may_be_written_in_several_ways(void **state)
 {
   (void)state;
   const double want = 0.42;
-  static const char *const torques[] = {"0.42 N.m",   "0.42N.m",  "0.42 N\xc2\xb7m", "420 mN.m",
-                                        "  42 N.cm ", "+.42 N.m", "0.42 J/rad",      "4.2e-1 N.m"};
+  static const char *const torques[] = {"0.42 N.m", "0.42N.m",    "0.42 N.m1", "0.42 N.m\xc2\xb3/m2", "0.42 N\xc2\xb7m",
+                                        "420 mN.m", "  42 N.cm ", "+.42 N.m",  "0.42 J/rad",          "4.2e-1 N.m"};
   for (size_t i = 0; i < sizeof torques / sizeof *torques; i++)
     assert_near_rel(si(torques[i], SB_TORQUE), want, rounding);
   static const char *const inertias[] = {"0.42 m\xc2\xb2\xc2\xb7kg", "0.42 kg.m2",  "0.42 kg.m^2",

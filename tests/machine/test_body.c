@@ -290,6 +290,29 @@ static void a_vehicle_that_coasts_over_a_hump_keeps_its_energy(void **state)
   assert_near_rel(got.state.output_speed_rad_s * 0.08, want, 2e-6); /* the pieces' 1e-6 and the step's */
 }
 
+/* Only wheels of which nothing is known are taken for ones that never slip, and said to be. */
+static void a_vehicle_without_static_friction_says_so(void **state)
+{
+  (void)state;
+  struct sb_body body = vehicle(2.0, 0.25);
+  body.vehicle.static_friction_ratio = 0.0;
+  assert_non_null(body.ops->note(&body));
+  body.vehicle.static_friction_ratio = 0.9;
+  assert_null(body.ops->note(&body));
+}
+
+/* Bodies and the end of the road lie ahead. */
+static void a_road_stops_nobody_on_the_way_back(void **state)
+{
+  (void)state;
+  const struct sb_road road = {
+      .is_present = true, .finish_rad = 50.0, .obstacle_count = 1, .obstacles = {{.angle_rad = 7.0}}};
+  assert_near(sb_road_next_angle_rad(&road, 0, INFINITY, 9.0, -1), -(double)INFINITY, 0.0);
+  assert_near(sb_road_next_angle_rad(&road, 0, INFINITY, 5.0, +1), 7.0, 0.0);
+  assert_near(sb_road_next_angle_rad(&road, 1, INFINITY, 9.0, +1), 50.0, 0.0);
+  assert_near(sb_road_next_angle_rad(&road, 1, 20.0, 9.0, +1), 20.0, 0.0); /* where the body was left */
+}
+
 /* What pulls on an output at rest is the weight on one side less that on the other, as far as friction leaves any of it. */
 static void a_hoist_hangs_by_its_weight_less_what_holds_it(void **state)
 {
@@ -535,6 +558,8 @@ int main(void)
       cmocka_unit_test(at_the_ends_of_its_pieces_a_grade_is_on_its_line_and_the_forces_are_exact),
       cmocka_unit_test(within_its_pieces_the_force_is_straight_and_it_has_no_steps),
       cmocka_unit_test(a_vehicle_that_coasts_over_a_hump_keeps_its_energy),
+      cmocka_unit_test(a_vehicle_without_static_friction_says_so),
+      cmocka_unit_test(a_road_stops_nobody_on_the_way_back),
       cmocka_unit_test(a_hoist_hangs_by_its_weight_less_what_holds_it),
       cmocka_unit_test(a_mine_hoist_starts_with_the_torque_in_the_book),
       cmocka_unit_test(a_hoist_reflects_to_its_motor_as_in_the_book),

@@ -341,11 +341,42 @@ static void a_shift_may_take_as_long_as_the_timeout(void **state)
   }
 }
 
+/* Every point of the lattice lies in one rectangle, its edges too, and beyond it in none. A map stops only when it is asked to. */
+static void each_point_finds_its_rectangle_and_a_stop_is_heard(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 0.8, true);
+  model.run.duration_s = 3.0;
+  model_finish(&model);
+  struct sb_map_options options = sb_map_options_default(&model);
+  options.downshift = options.upshift = (struct sb_map_axis){0.4, 0.05, 12};
+  static volatile sig_atomic_t stop = 0;
+  options.stop = &stop;
+  struct sb_map map;
+  struct sb_error err;
+  assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_OK);
+  assert_true(map.cell_count > 1);
+  for (size_t i = 0; i < map.cell_count; i++) {
+    const struct sb_map_cell *cell = &map.cells[i];
+    for (int down = cell->downshift_first; down <= cell->downshift_last; down++) {
+      for (int up = cell->upshift_first; up <= cell->upshift_last; up++)
+        assert_ptr_equal(sb_map_cell_at(&map, down, up), cell);
+    }
+  }
+  assert_null(sb_map_cell_at(&map, 12, 11));
+  assert_null(sb_map_cell_at(&map, 0, 12));
+  sb_map_clear(&map);
+  stop = 1;
+  assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_ERR_STOPPED);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_hunting_region_is_the_closed_form_band_for_exact_readings),
       cmocka_unit_test(the_hunting_region_is_the_band_of_rounded_settled_readings),
+      cmocka_unit_test(each_point_finds_its_rectangle_and_a_stop_is_heard),
       cmocka_unit_test(a_shift_may_take_as_long_as_the_timeout),
       cmocka_unit_test(the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples),
       cmocka_unit_test(the_least_start_delay_that_holds_is_the_run_up_in_whole_samples),

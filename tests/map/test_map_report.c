@@ -170,6 +170,17 @@ static void downshift_thresholds_end_below_the_reference(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
+static void the_worst_verdict_has_its_name(void **state)
+{
+  (void)state;
+  struct sb_map_verdict verdict = {.kinds = 1U << SB_VERDICT_HUNTING};
+  assert_string_equal(sb_map_worst_name(&verdict), "hunting");
+  verdict.kinds = 1U << SB_VERDICT_STUCK_LOW;
+  assert_string_equal(sb_map_worst_name(&verdict), "stuck low");
+  verdict.kinds = 0;
+  assert_string_equal(sb_map_worst_name(&verdict), "passes");
+}
+
 /* An upshift threshold may lie above the reference, in steps of 0.1 %, but no higher than ten times it. */
 static void upshift_thresholds_end_at_ten_times_the_reference(void **state)
 {
@@ -520,6 +531,7 @@ int main(void)
       cmocka_unit_test(rectangles_that_touch_and_are_alike_are_joined_along_both_axes),
       cmocka_unit_test(points_of_a_line_outside_of_all_rectangles_have_none),
       cmocka_unit_test(downshift_thresholds_end_below_the_reference),
+      cmocka_unit_test(the_worst_verdict_has_its_name),
       cmocka_unit_test(upshift_thresholds_end_at_ten_times_the_reference),
       cmocka_unit_test(a_pair_is_named_by_its_gears_or_by_its_number),
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),

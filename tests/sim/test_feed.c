@@ -128,6 +128,23 @@ static void a_tick_takes_whole_steps_and_one_at_least(void **state)
   assert_int_equal(sb_feed_steps_per_tick(&plain, 1e-3), 0); /* nothing of it changes at ticks */
 }
 
+static void a_command_back_turns_the_drive_around(void **state)
+{
+  (void)state;
+  static const double times_s[] = {0.0, 0.5, 1.0}, commands[] = {1.0, -1.0, 1.0};
+  struct sb_model model = hot_model();
+  model.drive.period_s = 0.01;
+  model.drive.schedule = (struct sb_table){3, times_s, commands};
+  struct sb_error err;
+  struct sb_sim sim;
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  for (int k = 0; k < 3; k++) {
+    assert_int_equal(sb_sim_advance(&sim, 640 * k + 64 * 5, &err), SB_OK); /* 0.2 s, 0.6 s, 1.0 s */
+    assert_int_equal(sb_feed_direction(&sim), k == 1 ? -1 : +1);
+  }
+  sb_sim_clear(&sim);
+}
+
 /* What has cut the drive is told apart: a battery below its cut-off, or a winding above its own. */
 static void a_cut_by_heat_and_one_by_the_battery_are_told_apart(void **state)
 {
@@ -153,6 +170,7 @@ int main(void)
       cmocka_unit_test(halving_the_period_quarters_the_errors_of_a_run),
       cmocka_unit_test(across_switches_the_errors_fall_as_fast),
       cmocka_unit_test(a_tick_takes_whole_steps_and_one_at_least),
+      cmocka_unit_test(a_command_back_turns_the_drive_around),
       cmocka_unit_test(a_cut_by_heat_and_one_by_the_battery_are_told_apart),
       cmocka_unit_test(a_cutoff_delay_of_n_ticks_is_over_after_n_ticks),
   };

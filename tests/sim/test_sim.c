@@ -439,6 +439,35 @@ static void of_two_equally_great_impulses_the_first_is_told(void **state)
   sb_sim_clear(&sim);
 }
 
+/* A step that is a whole part of a second gives the doubles next to k / 1000, not sums or products that drift beside them. */
+static void whole_steps_lie_at_the_doubles_next_to_their_times(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_finish(&model);
+  struct sb_sim sim;
+  struct sb_error err = {0};
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  for (int k = 0; k <= 1000; k++) assert_near(sb_sim_grid_s(&sim, k), k / 1000.0, 0.0);
+  sb_sim_clear(&sim);
+}
+
+/* A motor that stalls against a load that holds stands still, through a shaft that gives, too, once that has come to rest. */
+static void a_blocked_machine_stands_still_behind_a_shaft_too(void **state)
+{
+  (void)state;
+  for (int has_shaft = 0; has_shaft < 2; has_shaft++) {
+    struct sb_model model = model_two_gears("selector");
+    model_add_constant(&model, 49.0, true);
+    if (has_shaft)
+      model.driveshaft = (struct sb_driveshaft){.is_present = true, .stiffness_nm_rad = 500.0, .damping_nms_rad = 5.0};
+    model_finish(&model);
+    const struct driven got = drive(&model, 0, NULL, 0, 4.0);
+    assert_near(got.sums.standstill_time_s, 4.0, has_shaft ? 1.0 : 1e-12);
+    assert_true(!has_shaft || got.sums.standstill_time_s < 4.0);
+  }
+}
+
 /* Small promises --------------------------------------------------------------------------------------------------- */
 
 static void a_command_into_the_gear_in_mesh_or_on_its_way_is_ignored(void **state)
@@ -492,6 +521,8 @@ int main(void)
       cmocka_unit_test(a_clutch_takes_a_small_lead_in_proportion),
       cmocka_unit_test(an_engagement_at_the_end_of_a_step_belongs_to_that_step),
       cmocka_unit_test(a_joining_through_a_ratio_keeps_the_angular_impulse),
+      cmocka_unit_test(whole_steps_lie_at_the_doubles_next_to_their_times),
+      cmocka_unit_test(a_blocked_machine_stands_still_behind_a_shaft_too),
       cmocka_unit_test(of_two_equally_great_impulses_the_first_is_told),
       cmocka_unit_test(a_command_into_the_gear_in_mesh_or_on_its_way_is_ignored),
       cmocka_unit_test(at_standstill_the_gear_presses_with_what_the_motor_brings_and_the_load_allows),

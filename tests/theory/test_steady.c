@@ -372,6 +372,19 @@ static void the_current_tells_the_load_in_open_loop_too(void **state)
   assert_near(sb_steady_greatest_reading(&model, &line), 1.0, 0.0);
 }
 
+/* The held speed itself is still read: there the motor gives what its line has left. */
+static void the_held_speed_itself_is_a_reading(void **state)
+{
+  (void)state;
+  struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.0, 1e-4, 1e-3);
+  box_add_gear(&model, 3.0, 0.9);
+  model.control.sensor.reference_rad_s = 120.0;
+  hold(&model, 60.0, 1.0);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near_rel(sb_steady_point(&model, &line, 0.5).motor_nm, 0.2 * (24.0 - 0.2 * 60.0) / 2.0, 1e-14);
+  assert_near(sb_steady_point(&model, &line, 0.51).motor_nm, -(double)INFINITY, 0.0);
+}
+
 /* A speed is read up to the one that is held, or that of no load (24 V / 0.2 V.s/rad), in shares of the sensor's own; duty and
  * current read 100 % without load whatever speed is held. */
 static void the_greatest_reading_of_a_speed_is_the_held_one(void **state)
@@ -456,6 +469,7 @@ int main(void)
       cmocka_unit_test(an_overhauling_load_runs_away_from_a_loop_that_only_drives),
       cmocka_unit_test(a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inverse),
       cmocka_unit_test(the_current_tells_the_load_in_open_loop_too),
+      cmocka_unit_test(the_held_speed_itself_is_a_reading),
       cmocka_unit_test(the_greatest_reading_of_a_speed_is_the_held_one),
       cmocka_unit_test(a_load_that_helps_up_to_the_threshold_itself_is_not_held),
   };
