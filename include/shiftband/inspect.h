@@ -11,7 +11,8 @@
  *                     suddenly: within sharp_s it falls out of both levels and comes back (neutral, reversal), or it jumps by
  *                     the step of ratios while the output's inertia keeps the output's speed. A lower gear is one in
  *                     which the motor turns faster under the same load. A load that jumps may look like a shift, and a
- *                     shift that changes the motor's speed little is not seen: this is the weakest of the three
+ *                     shift that changes the motor's speed little is not seen: this is the weakest of the three. A
+ *                     model's thresholds leave only shifts from speeds that can have led to the command
  *
  * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and removes single outliers. Noise is
  * measured from the log itself (log.h). Missing values are left out; what happens in a gap is seen late or not at all,

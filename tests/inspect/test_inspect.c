@@ -169,6 +169,7 @@ static void inspect_worn(const struct sb_model *model, double interval_s, const 
   strip(&log, way);
   struct sb_inspect_options options = sb_inspect_options_of(model);
   if (!way->has_ratios) options.ratio_count = 0;
+  if (!way->has_ratios && !way->has_output) options.model = NULL; /* its thresholds tell directions */
   inspect_log(&log, &options, &result, tally);
   sb_log_clear(&log);
   sb_run_result_clear(&result);
