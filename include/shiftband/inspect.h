@@ -11,7 +11,8 @@
  *                     suddenly: within sharp_s it falls out of both levels and comes back (neutral, reversal), or it jumps by
  *                     the step of ratios while the output's inertia keeps the output's speed. A lower gear is one in
  *                     which the motor turns faster under the same load. A load that jumps may look like a shift, and a
- *                     shift that changes the motor's speed little is not seen: this is the weakest of the three
+ *                     shift that changes the motor's speed little is not seen: this is the weakest of the three. A
+ *                     model's thresholds leave only shifts from speeds that can have led to the command
  *
  * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and removes single outliers. Noise is
  * measured from the log itself (log.h). Missing values are left out; what happens in a gap is seen late or not at all,
@@ -75,6 +76,7 @@ struct sb_inspection {
   enum sb_inspect_source source; /* what was used */
   bool is_reading;               /* motor alone: the reading, for there is no motor speed */
   bool is_by_direction;          /* motor alone: by the sign of its speed */
+  bool may_hide_shifts;          /* motor alone: shifts that leave no mark are not seen */
   double interval_s, begin_s, end_s;
   size_t gap_count; /* times without a value longer than 5 intervals */
   double longest_gap_s, longest_gap_at_s;
@@ -109,6 +111,9 @@ enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_optio
  */
 enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_options *options, struct sb_inspection *out,
                           struct sb_error *err);
+
+/* Whether hunting was not found, and the log cannot show that there is none. Pure. */
+bool sb_inspect_is_undecided(const struct sb_inspection *inspection);
 
 /* How many of the hunts are busy shifting. Pure. */
 size_t sb_inspect_busy_count(const struct sb_inspection *inspection);

@@ -4,7 +4,8 @@
  *
  * The dialect of the CSV is that of all tables (src/manual/csv.md). Columns are found by their headings, a quantity's name
  * with its unit (motor_speed_rpm, "speed [rpm]", time_ms), in any order; others are ignored. A missing value is NAN. Times
- * may stand still (a jump), and may not go back.
+ * may stand still (a jump). A row whose time goes back by less than the interval before it is set aside and counted; times that
+ * go back further are a fault.
  */
 #ifndef SHIFTBAND_LOG_H
 #define SHIFTBAND_LOG_H
@@ -50,6 +51,8 @@ struct sb_log {
   double *time_s;                       /* time_s[count], owned, never descending; NULL: a log without times */
   double *columns[SB_LOG_COLUMN_COUNT]; /* each [count], owned, NAN where missing; NULL: not in the log */
   long *lines;                          /* lines[count], owned: where each row stands in the file; NULL: in none */
+  size_t late_count;                    /* rows set aside because their time goes back by less than a row */
+  long late_line;                       /* where the first of them stands */
   bool has_decimal_commas;              /* they were read as points */
   char header[200];                     /* all headings of the file, with commas, cut to size */
   char ignored[160];                    /* those that were not used */

@@ -66,7 +66,7 @@ static int read_logs(struct fit *fit)
     const char *path = request->logs.items[k];
     const enum sb_status status = sb_fit_log_read(path, &options, &fit->logs[fit->log_count], &faults);
     const int code = sb_command_fail_faults(path, status, &faults);
-    if (status == SB_OK && fit->logs[fit->log_count].has_decimal_commas) sb_command_note_commas(path);
+    if (status == SB_OK) sb_command_note_log(path, &fit->logs[fit->log_count]);
     if (status == SB_OK) fit->log_count++;
     if (code > worst) worst = code;
   }

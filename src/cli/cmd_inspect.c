@@ -65,7 +65,7 @@ static int read_log(struct job *job)
   options.facts = sb_log_facts_of(&job->request->facts);
   if (job->has_scenario) options.gearbox = &job->scenario.model.gearbox;
   const enum sb_status status = sb_log_read(path, &options, &job->log, &faults);
-  if (status == SB_OK && job->log.has_decimal_commas) sb_command_note_commas(path);
+  if (status == SB_OK) sb_command_note_log(path, &job->log);
   return sb_command_fail_faults(path, status, &faults);
 }
 
@@ -126,6 +126,16 @@ static int write_overlay(FILE *out, const void *context)
   return sb_overlay_write_csv(out, &job->log, &job->beside.overlay);
 }
 
+/* Hunting that the log may hide is no all-clear: it fails like hunting that was found. */
+static bool is_failed_undecided(const struct job *job)
+{
+  const bool *fails_on = job->request->fails_on;
+  if (!(fails_on[FAIL_HUNTING] || fails_on[FAIL_BUSY_SHIFTING]) || !sb_inspect_is_undecided(&job->found)) return false;
+  sb_command_warn("%s: hunting was not found, but this log cannot show that there is none",
+                  sb_text_file_name(job->request->files.items[0]));
+  return true;
+}
+
 static int report(const struct job *job)
 {
   const struct request *request = job->request;
@@ -146,7 +156,7 @@ static int report(const struct job *job)
   }
   const size_t busy_count = sb_inspect_busy_count(&job->found);
   const bool is_failed =
-      (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > busy_count) ||
+      is_failed_undecided(job) || (request->fails_on[FAIL_HUNTING] && job->found.hunt_count > busy_count) ||
       (request->fails_on[FAIL_BUSY_SHIFTING] && busy_count > 0) ||
       (request->fails_on[FAIL_STALL] && job->found.rest_count > 0) ||
       (request->fails_on[FAIL_DEVIATION] && job->has_beside && !isnan(job->beside.overlay.first_deviation_s));

@@ -90,6 +90,14 @@ void sb_command_note_commas(const char *path)
   sb_command_warn("%s: decimal commas are read as points", path);
 }
 
+void sb_command_note_log(const char *path, const struct sb_log *log)
+{
+  if (log->has_decimal_commas) sb_command_note_commas(path);
+  if (log->late_count == 0) return;
+  sb_command_warn("%s: %zu row%s set aside, the first in line %ld: the time goes back by less than a row", path,
+                  log->late_count, log->late_count == 1 ? " is" : "s are", log->late_line);
+}
+
 int sb_command_usage(const char *format, ...)
 {
   va_list arguments;

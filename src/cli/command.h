@@ -14,6 +14,7 @@
 #include <stdio.h>
 
 #include "cli/options.h"
+#include "shiftband/log.h"
 #include "shiftband/scenario.h"
 #include "shiftband/status.h"
 
@@ -78,6 +79,9 @@ void sb_command_warn(const char *format, ...) __attribute__((format(printf, 1, 2
 
 /* Warns that decimal commas of a table were read as points. */
 void sb_command_note_commas(const char *path);
+
+/* Warns of what a log was read in spite of: decimal commas, times that go back by less than a row. */
+void sb_command_note_log(const char *path, const struct sb_log *log);
 
 /* Says so where the unit of an option's KEY=VALUE is taken for another one than is written. */
 void sb_command_note_unit(const char *option, const char *text);

@@ -51,6 +51,11 @@ enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_optio
   return SB_OK;
 }
 
+bool sb_inspect_is_undecided(const struct sb_inspection *inspection)
+{
+  return inspection->may_hide_shifts && inspection->hunt_count == 0;
+}
+
 void sb_inspect_clear(struct sb_inspection *inspection)
 {
   free(inspection->shifts);

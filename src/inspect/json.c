@@ -86,6 +86,8 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
   sb_fields_put_json(json, fields, found);
   sb_json_put_number(json, "noise_rpm", found->is_reading_noise ? (double)NAN : found->noise_rpm);
   sb_json_put_number(json, "noise_pct", found->is_reading_noise ? found->noise_rpm : (double)NAN);
+  sb_json_put_boolean(json, "may_hide_shifts", found->may_hide_shifts);
+  sb_json_put_boolean(json, "is_hunting_undecided", sb_inspect_is_undecided(found));
   put_verdicts(json, report);
   put_shifts(json, report, found);
   put_gears(json, report);

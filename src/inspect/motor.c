@@ -6,7 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/constants.h"
 #include "inspect/gear_track.h"
+#include "shiftband/model.h"
 
 /* All of neutral and engagement happens within this time, s. */
 static const double sharp_s = 0.4;
@@ -24,6 +26,9 @@ static const double step_least = 0.08, step_reach = 0.15, sharp_times = 2.0;
 
 /* Speeds at which shifts begin lie in two groups, below down and above up, when they spread by this fraction. */
 static const double spread_least = 0.12;
+
+/* A speed this far beyond a threshold, as a fraction of the reference, can have led to the command: delays and noise. */
+static const double level_reach = 0.05;
 
 /* One time at which the speed left its course. */
 struct event {
@@ -93,6 +98,21 @@ static struct event look_at(const struct sb_series *series, size_t i, double jum
   event.is_told = event.is_sharp && least > 0.6 * floor_of;
   event.direction = (event.is_told ? event.sharpest : event.settled - event.before) >= 0.0 ? -1 : 1;
   return event;
+}
+
+/* Whether the scenario's thresholds allow a shift from the event's speed; where they allow one direction, it is that one. */
+static bool is_commanded(struct event *event, const struct sb_model *model, double unit_per_reference)
+{
+  if (model == NULL || model->control.sensor.quantity != SB_SENSES_SPEED) return true;
+  const double level = event->before / unit_per_reference;
+  bool may_be_down = false, may_be_up = false;
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    may_be_down |= level <= model->control.downshift_fraction[p] + level_reach;
+    may_be_up |= level >= model->control.upshift_fraction[p] - level_reach;
+  }
+  if (may_be_down != may_be_up) event->direction = may_be_down ? -1 : 1;
+  event->is_told |= may_be_down != may_be_up;
+  return may_be_down || may_be_up;
 }
 
 /* Whether an event can be a shift. */
@@ -186,6 +206,13 @@ static enum sb_status fill_track(const struct sb_series *series, const struct ev
   return SB_OK;
 }
 
+/* What counts as 100 % in a column's unit; NAN: not known. */
+static double reference_of(const struct sb_model *model, enum sb_log_column column)
+{
+  if (model == NULL) return NAN;
+  return column == SB_LOG_READING ? 100.0 : model->control.sensor.reference_rad_s / SB_RPM;
+}
+
 static enum sb_status by_jumps(const struct sb_log *log, enum sb_log_column column, double rest,
                                struct sb_series *series, const struct sb_inspect_options *options,
                                struct sb_inspection *out, struct sb_track *track)
@@ -196,13 +223,14 @@ static enum sb_status by_jumps(const struct sb_log *log, enum sb_log_column colu
   if (status != SB_OK) return status;
   const double jump = fmax(6.0 * sb_log_noise(log, column), 0.03 * fast);
   out->gear_count = options->ratio_count > 0 ? options->ratio_count : 2;
+  const double reference = reference_of(options->model, column);
   struct event *events = malloc((series->count + 1) * sizeof *events);
   if (events == NULL) return SB_ERR_MEMORY;
   size_t count = 0;
   for (size_t i = 3; i + 1 < series->count; i++) {
     if (fabs(change(series, i, out->interval_s)) <= jump) continue;
-    const struct event event = look_at(series, i, jump, out->interval_s);
-    if (is_shift(&event, rest, options)) events[count++] = event;
+    struct event event = look_at(series, i, jump, out->interval_s);
+    if (is_commanded(&event, options->model, reference) && is_shift(&event, rest, options)) events[count++] = event;
     i = event.last > i ? event.last - 1 : i;
   }
   status = direct_by_level(events, count);
@@ -256,8 +284,16 @@ static int low_direction(const struct sb_series *series, const struct sb_track *
   return vote >= 0.0 ? 1 : -1;
 }
 
-static enum sb_status by_direction(struct sb_series *series, double rest, struct sb_inspection *out,
-                                   struct sb_track *track)
+/* The direction of the lower of two gears where a model says it, else 0. */
+static int known_low_direction(const struct sb_model *model)
+{
+  if (model == NULL || model->gearbox.gear_count != 2) return 0;
+  const struct sb_gear *gears = model->gearbox.gears;
+  return gears[0].motor_direction != gears[1].motor_direction ? gears[0].motor_direction : 0;
+}
+
+static enum sb_status by_direction(struct sb_series *series, double rest, const struct sb_model *model,
+                                   struct sb_inspection *out, struct sb_track *track)
 {
   enum sb_status status = fill_track(series, NULL, 0, 1, 2, track);
   if (status != SB_OK) return status;
@@ -266,7 +302,8 @@ static enum sb_status by_direction(struct sb_series *series, double rest, struct
   for (size_t i = 0; i < series->count; i++) {
     track->gear[i] = series->a[i] > rest ? 1 : series->a[i] < -rest ? 2 : 0;
   }
-  if (low_direction(series, track) > 0) return SB_OK;
+  const int known = known_low_direction(model);
+  if ((known != 0 ? known : low_direction(series, track)) > 0) return SB_OK;
   for (size_t i = 0; i < track->count; i++) {
     if (track->gear[i] > 0) track->gear[i] = 3 - track->gear[i];
   }
@@ -290,9 +327,10 @@ enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_
   const bool has_directions = status == SB_OK && smaller_direction(&series, rest) > least_direction;
   if (status == SB_OK) sb_series_smooth(series.a, series.count, 3);
   if (status == SB_OK) {
-    status = has_directions ? by_direction(&series, rest, out, track)
+    status = has_directions ? by_direction(&series, rest, options->model, out, track)
                             : by_jumps(log, column, rest, &series, options, out, track);
   }
+  out->may_hide_shifts = options->ratio_count != 1; /* one gear has none */
   sb_series_clear(&series);
   return status;
 }

@@ -70,12 +70,24 @@ static void write_verdict(void *context, const struct sb_verdict *verdict, const
   if (++writer->counts[verdict->kind] <= SPELLS_SHOWN) sb_words_say(writer->out, 2, 4, "- %s.", words->text);
 }
 
+/* What was not found is no all-clear where the log may hide it. */
+static void write_doubt(FILE *out, const struct sb_inspection *found)
+{
+  if (!sb_inspect_is_undecided(found)) return;
+  sb_words_say(out, 2, 4,
+               "- Hunting was not found, but this log cannot show that there is none: a shift can leave the %s nearly "
+               "unchanged. A log of the gear, or of the motor's and the output's speed, shows it.",
+               found->is_reading ? "reading" : "motor's speed");
+}
+
 static void write_verdicts(FILE *out, const struct sb_inspect_report *report)
 {
   struct verdict_writer writer = {.out = out};
   fputs("\nVerdicts\n", out);
   sb_inspect_each_verdict(report, write_verdict, &writer);
-  if (report->found->hunt_count + report->found->rest_count == 0) fputs("  nothing to report\n", out);
+  write_doubt(out, report->found);
+  const bool has_verdicts = report->found->hunt_count + report->found->rest_count > 0;
+  if (!has_verdicts && !sb_inspect_is_undecided(report->found)) fputs("  nothing to report\n", out);
   for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
     const size_t count = writer.counts[kind];
     if (count <= SPELLS_SHOWN) continue;

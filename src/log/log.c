@@ -272,13 +272,21 @@ static void read_header(struct reader *reader)
 
 /* ---- the rows ---- */
 
+/* A clock that was set back a little, or two rows in the wrong order: less than the interval between the last two rows. */
+static bool is_late(const struct sb_log *log, double time_s)
+{
+  if (log->count < 2) return false;
+  const double last_s = log->time_s[log->count - 1], interval_s = last_s - log->time_s[log->count - 2];
+  return time_s < last_s && last_s - time_s < interval_s;
+}
+
 static void check_time(struct reader *reader, double time_s)
 {
   const struct sb_log *log = &reader->log;
   const struct sb_csv_column *column = &reader->columns[LOG_TIME];
   char needs[96];
   if (isnan(time_s)) sb_csv_fault_here(&reader->csv, column->heading, "a time in every row");
-  if (log->count == 0 || !(time_s < log->time_s[log->count - 1])) return;
+  if (log->count == 0 || !(time_s < log->time_s[log->count - 1]) || is_late(log, time_s)) return;
   snprintf(needs, sizeof needs, "a time not before the last one, %.10g", log->time_s[log->count - 1] / column->factor);
   sb_csv_fault_here(&reader->csv, column->heading, needs);
 }
@@ -330,7 +338,11 @@ static enum sb_status read_row(struct reader *reader)
     const int c = k < reader->csv.name_count ? reader->owners[k] : -1;
     if (c >= 0) (*values_of(log, c))[log->count] = read_value(reader, c);
   }
-  log->count++;
+  if (reader->has[LOG_TIME] && is_late(log, log->time_s[log->count])) {
+    if (log->late_count++ == 0) log->late_line = log->lines[log->count];
+  } else {
+    log->count++;
+  }
   return SB_OK;
 }
 

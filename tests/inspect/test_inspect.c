@@ -169,6 +169,7 @@ static void inspect_worn(const struct sb_model *model, double interval_s, const 
   strip(&log, way);
   struct sb_inspect_options options = sb_inspect_options_of(model);
   if (!way->has_ratios) options.ratio_count = 0;
+  if (!way->has_ratios && !way->has_output) options.model = NULL; /* its thresholds tell directions */
   inspect_log(&log, &options, &result, tally);
   sb_log_clear(&log);
   sb_run_result_clear(&result);
@@ -566,6 +567,27 @@ static void verdicts_can_be_the_exit_code(void **state)
                    1);
 }
 
+/* A motor that keeps its speed shows no shift, whatever the gearbox does; the gear beside it shows that there was none. */
+static void shifts_that_cannot_be_told_are_no_all_clear(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "awk 'BEGIN { print \"time_s,motor_speed_rpm,gear\"; for (i = 0; i < 600; i++) printf \"%.2f,%d,1\\n\", i / 100, 2000 "
+      "+ i % 3 }' > $T/with.csv; cut -d, -f1,2 $T/with.csv > $T/flat.csv; $SHIFTBAND inspect $T/flat.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "Hunting was not found, but this log cannot show that there is none");
+  assert_null(strstr(said->text, "nothing to report"));
+  said = shell_run("$SHIFTBAND inspect --json --fail-on hunting $T/flat.csv");
+  assert_int_equal(said->code, 1);
+  shell_expect(said, "flat.csv: hunting was not found, but this log cannot show that there is none");
+  shell_expect(said, "\"may_hide_shifts\":true,\"is_hunting_undecided\":true,");
+  assert_int_equal(shell_run("$SHIFTBAND inspect --fail-on stall $T/flat.csv")->code, 0);
+  said = shell_run("$SHIFTBAND inspect --json --fail-on hunting,busy-shifting $T/with.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "\"may_hide_shifts\":false,\"is_hunting_undecided\":false,");
+  shell_expect(shell_run("$SHIFTBAND inspect $T/with.csv"), "nothing to report");
+}
+
 static void faults_of_the_command_line_are_told(void **state)
 {
   (void)state;
@@ -610,6 +632,7 @@ int main(void)
       cmocka_unit_test(readings_below_nothing_make_a_gear_only_where_the_motor_turns),
       cmocka_unit_test(gaps_are_counted_and_missing_gears_are_passed_over),
       cmocka_unit_test(verdicts_can_be_the_exit_code),
+      cmocka_unit_test(shifts_that_cannot_be_told_are_no_all_clear),
       cmocka_unit_test(faults_of_the_command_line_are_told),
   };
   return cmocka_run_group_tests_name("inspect", tests, shell_setup, shell_teardown);

@@ -27,6 +27,19 @@ static void files_of_all_sorts_of_line_ends_quotes_and_gaps_are_read_alike(void 
   }
 }
 
+/* 1.5 s comes 0.5 s late in rows of 1 s; what stands in it does not count, here a gear that would be a shift. */
+static void row_whose_time_goes_back_by_less_than_a_row_is_set_aside_with_a_warning(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("printf 'time_s,gear\\n0,1\\n1,1\\n2,1\\n1.5,2\\n3,1\\n4,1\\n' > $T/late.csv; "
+                                      "$SHIFTBAND inspect --json $T/late.csv");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "warning: ");
+  shell_expect(said, "1 row is set aside, the first in line 5: the time goes back by less than a row");
+  shell_expect(said, "\"rows\":5,");
+  shell_expect(said, "\"shift_count\":0,");
+}
+
 static void faults_of_a_log_name_line_column_need_and_find(void **state)
 {
   (void)state;
@@ -40,7 +53,8 @@ static void faults_of_a_log_name_line_column_need_and_find(void **state)
       {"time_s,gear\\n0,1\\n1,1.5\\n", "log.csv:3:3: gear: needs a whole number from 0 (neutral) to 8, found \"1.5\""},
       {"time_s,gear\\n0,1\\n1,9\\n", "log.csv:3:3: gear: needs a whole number"},
       {"time_s,gear\\n0,1\\n,1\\n", "log.csv:3:1: time_s: needs a time in every row, found nothing"},
-      {"time_s,gear\\n0,1\\n2,1\\n1,1\\n", "log.csv:4:1: time_s: needs a time not before the last one, 2, found \"1\""},
+      {"time_s,gear\\n0,1\\n2,1\\n0,1\\n", "log.csv:4:1: time_s: needs a time not before the last one, 2, found \"0\""},
+      {"time_s,gear\\n2,1\\n1.5,1\\n", "log.csv:3:1: time_s: needs a time not before the last one, 2, found \"1.5\""},
       {"time_s,gear\\n0,1\\n1\\n", "log.csv:3:1: needs 2 fields, as the header has, found 1"},
       {"time_s,gear\\n0,1\\n1,1,1\\n", "log.csv:3:1: needs 2 fields, as the header has, found 3"},
       {"time_s,gear\\n0,1\\n1,0x10\\n", "log.csv:3:3: gear: needs a number, found \"0x10\""},
@@ -234,6 +248,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(files_of_all_sorts_of_line_ends_quotes_and_gaps_are_read_alike),
+      cmocka_unit_test(row_whose_time_goes_back_by_less_than_a_row_is_set_aside_with_a_warning),
       cmocka_unit_test(faults_of_a_log_name_line_column_need_and_find),
       cmocka_unit_test(random_bytes_are_refused_or_read),
       cmocka_unit_test(columns_of_other_names_are_taken_when_told),
