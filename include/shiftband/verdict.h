@@ -214,6 +214,7 @@ struct sb_monitor {
   struct sb_motor_line line;
   struct sb_band bands[SB_GEAR_MAX - 1]; /* per pair */
   double tau_s[SB_GEAR_MAX];
+  int is_reversed[SB_GEAR_MAX + 1]; /* gears from 1: they turn the output against the others */
 
   struct sb_shift_record *shifts; /* the first of them, shifts[shift_kept], owned */
   size_t shift_count;             /* all */

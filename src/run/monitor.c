@@ -41,6 +41,7 @@ void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, c
   monitor->clutch.limit = model->shifter.clutch_nm;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
+    monitor->is_reversed[g + 1] = sb_gearbox_is_reversed(&model->gearbox, g);
   }
   take_bands(monitor);
 }
@@ -282,7 +283,7 @@ static void close_watch(struct sb_monitor *monitor, struct sb_watch *watch, doub
 static void follow_watch(struct sb_monitor *monitor, struct sb_watch *watch, bool is_on, double time_s, double load_nm)
 {
   if (!is_on) {
-    close_watch(monitor, watch, time_s);
+    if (!isnan(watch->since_s)) close_watch(monitor, watch, time_s);
     return;
   }
   if (isnan(watch->since_s)) {
@@ -346,21 +347,29 @@ bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share)
   return share->over_s > 0.05 * share->engaged_s;
 }
 
+/* Only a clutch can have too much to transmit. */
+static void watch_clutch(struct sb_monitor *monitor, const struct sb_row *row)
+{
+  const double clutch_nm = monitor->model->shifter.clutch_nm;
+  if (!(clutch_nm > 0.0)) return;
+  const bool is_over = sb_row_is_clutch_over(row, clutch_nm);
+  follow_watch(monitor, &monitor->clutch, is_over, row->time_s, NAN);
+  if (is_over) monitor->clutch.worst = fmax(monitor->clutch.worst, fabs(row->clutch_nm));
+  sb_monitor_clutch_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? fabs(row->clutch_nm) : 0.0);
+}
+
 /* What holds in every gear, whoever chose it. */
 static void watch_machine(struct sb_monitor *monitor, const struct sb_row *row)
 {
-  const double speed_rad_s = fabs(row->motor_speed_rad_s), clutch_nm = monitor->model->shifter.clutch_nm;
-  const bool is_reversed = row->gear > 0 && sb_gearbox_is_reversed(&monitor->model->gearbox, row->gear - 1);
-  const bool is_over = sb_row_is_clutch_over(row, clutch_nm);
+  const double speed_rad_s = fabs(row->motor_speed_rad_s);
+  const bool is_fast = speed_rad_s > monitor->fast.limit;
   follow_watch(monitor, &monitor->rest, sb_row_is_stalled(row, &monitor->model->drive), row->time_s,
                row->external_torque_nm);
   follow_watch(monitor, &monitor->slip, row->is_slipping != 0, row->time_s, NAN);
-  follow_watch(monitor, &monitor->reversed, is_reversed, row->time_s, NAN);
-  follow_watch(monitor, &monitor->fast, speed_rad_s > monitor->fast.limit, row->time_s, NAN);
-  monitor->fast.worst = fmax(monitor->fast.worst, speed_rad_s);
-  follow_watch(monitor, &monitor->clutch, is_over, row->time_s, NAN);
-  monitor->clutch.worst = fmax(monitor->clutch.worst, fabs(row->clutch_nm));
-  sb_monitor_clutch_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? fabs(row->clutch_nm) : 0.0);
+  follow_watch(monitor, &monitor->reversed, monitor->is_reversed[row->gear] != 0, row->time_s, NAN);
+  follow_watch(monitor, &monitor->fast, is_fast, row->time_s, NAN);
+  if (is_fast) monitor->fast.worst = fmax(monitor->fast.worst, speed_rad_s);
+  watch_clutch(monitor, row);
 }
 
 void sb_monitor_row(struct sb_monitor *monitor, const struct sb_row *row, int is_automatic)
