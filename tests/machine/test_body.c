@@ -305,12 +305,12 @@ static void a_vehicle_without_static_friction_says_so(void **state)
 static void a_road_stops_nobody_on_the_way_back(void **state)
 {
   (void)state;
-  const struct sb_road road = {
+  const struct sb_road ahead = {
       .is_present = true, .finish_rad = 50.0, .obstacle_count = 1, .obstacles = {{.angle_rad = 7.0}}};
-  assert_near(sb_road_next_angle_rad(&road, 0, INFINITY, 9.0, -1), -(double)INFINITY, 0.0);
-  assert_near(sb_road_next_angle_rad(&road, 0, INFINITY, 5.0, +1), 7.0, 0.0);
-  assert_near(sb_road_next_angle_rad(&road, 1, INFINITY, 9.0, +1), 50.0, 0.0);
-  assert_near(sb_road_next_angle_rad(&road, 1, 20.0, 9.0, +1), 20.0, 0.0); /* where the body was left */
+  assert_near(sb_road_next_angle_rad(&ahead, 0, INFINITY, 9.0, -1), -(double)INFINITY, 0.0);
+  assert_near(sb_road_next_angle_rad(&ahead, 0, INFINITY, 5.0, +1), 7.0, 0.0);
+  assert_near(sb_road_next_angle_rad(&ahead, 1, INFINITY, 9.0, +1), 50.0, 0.0);
+  assert_near(sb_road_next_angle_rad(&ahead, 1, 20.0, 9.0, +1), 20.0, 0.0); /* where the body was left */
 }
 
 /* What pulls on an output at rest is the weight on one side less that on the other, as far as friction leaves any of it. */

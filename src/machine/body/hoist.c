@@ -27,7 +27,7 @@ static const char *note(const struct sb_body *body)
   return "hoist: the rope is assumed to stay taut, and to have neither mass nor stretch; a drum that pays out rope faster than its weights fall would make it slack, which is not simulated.";
 }
 
-static double radius_m(const struct sb_body *body)
+static double drum_radius(const struct sb_body *body)
 {
   return body->hoist.drum_radius_m;
 }
@@ -35,7 +35,7 @@ static double radius_m(const struct sb_body *body)
 const struct sb_body_ops sb_body_hoist = {
     .name = "hoist",
     .note = note,
-    .radius_m = radius_m,
+    .radius_m = drum_radius,
     .hold_nm = hold_nm,
     .lower = lower,
 };

@@ -140,13 +140,13 @@ static const char *note(const struct sb_body *body)
   return "vehicle: without `static_friction` its wheels are assumed never to slip. Compare the greatest output torque with what the ground allows: friction x weight on the driven wheels x wheel radius.";
 }
 
-static double radius_m(const struct sb_body *body)
+static double wheel_radius(const struct sb_body *body)
 {
   return body->vehicle.wheel_radius_m;
 }
 
 const struct sb_body_ops sb_body_vehicle = {
-    .name = "vehicle", .note = note, .radius_m = radius_m, .room = room, .lower = lower};
+    .name = "vehicle", .note = note, .radius_m = wheel_radius, .room = room, .lower = lower};
 
 const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body)
 {
