@@ -98,17 +98,20 @@ static enum sb_status follow_track(const struct sb_track *track, struct sb_inspe
   return status;
 }
 
+static bool is_soon_back(const struct sb_inspect_shift *last, const struct sb_inspect_shift *now, double window_s)
+{
+  return last->from == now->to && last->to == now->from &&
+         now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
+}
+
 /* Chains of opposite shifts, each soon after the last. */
 static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
 {
   struct sb_inspect_hunt hunt = {.count = 0};
   bool is_kept = true;
-  if (out->shifts == NULL) return SB_OK;
   for (size_t i = 0; i < out->shift_count && is_kept; i++) {
-    const struct sb_inspect_shift *now = &out->shifts[i], *last = i > 0 ? now - 1 : NULL;
-    const bool is_next = last != NULL && last->from == now->to && last->to == now->from &&
-                         now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
-    if (!is_next) {
+    const struct sb_inspect_shift *now = &out->shifts[i];
+    if (i == 0 || !is_soon_back(&out->shifts[i - 1], now, window_s)) {
       is_kept = sb_inspect_add_hunt(out, &hunt);
       hunt = (struct sb_inspect_hunt){.first_s = now->command_s,
                                       .first = i,

@@ -39,8 +39,6 @@ struct sb_study {
   int axis_count;       /* the first one varies fastest; maps: 0, or 1 over the charge, in fractions */
   struct sb_axis axes[SB_STUDY_AXIS_MAX];
   long samples, seed; /* samples 0: the machine as written */
-  bool has_limits;    /* runs: with the closed forms of each point */
-  bool has_acting_load;
   char battery_caution[512];
   /* Maps: which plane, the thresholds as written, and whether pictures show all of it. */
   int pair;
@@ -48,6 +46,8 @@ struct sb_study {
   struct sb_map_axis downshift, upshift;
   double downshift_fraction, upshift_fraction;
   bool is_whole;
+  bool has_limits; /* runs: with the closed forms of each point */
+  bool has_acting_load;
 };
 
 /* What is asked for; zero or NULL: not. */
