@@ -33,21 +33,20 @@ enum { SB_STUDY_AXIS_MAX = 6, SB_STUDY_POINTS_DEFAULT = 41, SB_STUDY_POINTS_FEWE
 enum sb_study_kind { SB_STUDY_RUNS, SB_STUDY_MAPS };
 
 struct sb_study {
-  int kind;             /* enum sb_study_kind */
-  char scenario[128];   /* its name */
-  char controller[128]; /* name of someone else's; "": the built-in one */
-  int axis_count;       /* the first one varies fastest; maps: 0, or 1 over the charge, in fractions */
-  struct sb_axis axes[SB_STUDY_AXIS_MAX];
-  long samples, seed; /* samples 0: the machine as written */
-  char battery_caution[512];
-  /* Maps: which plane, the thresholds as written, and whether pictures show all of it. */
-  int pair;
-  char slower[SB_NAME_SIZE], faster[SB_NAME_SIZE];
-  struct sb_map_axis downshift, upshift;
-  double downshift_fraction, upshift_fraction;
-  bool is_whole;
+  int kind;        /* enum sb_study_kind */
+  int axis_count;  /* the first one varies fastest; maps: 0, or 1 over the charge, in fractions */
+  int pair;        /* maps: which plane, and below the thresholds as written */
+  bool is_whole;   /* maps: pictures show all of it */
   bool has_limits; /* runs: with the closed forms of each point */
   bool has_acting_load;
+  char scenario[128];   /* its name */
+  char controller[128]; /* name of someone else's; "": the built-in one */
+  char slower[SB_NAME_SIZE], faster[SB_NAME_SIZE];
+  char battery_caution[512];
+  struct sb_axis axes[SB_STUDY_AXIS_MAX];
+  long samples, seed; /* samples 0: the machine as written */
+  struct sb_map_axis downshift, upshift;
+  double downshift_fraction, upshift_fraction;
 };
 
 /* What is asked for; zero or NULL: not. */

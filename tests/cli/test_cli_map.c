@@ -625,7 +625,7 @@ static void say_to_terminal(int columns, const char *words, char *out, size_t si
 static void expect_progress(int columns)
 {
   static char shown[65536];
-  say_to_terminal(columns, "--vary dwell=0.2..3s --points 40 --set run.duration=500s scenarios/hunting-crawler.yaml",
+  say_to_terminal(columns, "--vary dwell=0.2..3s --points 40 --set run.duration=5000s scenarios/hunting-crawler.yaml",
                   shown, sizeof shown);
   assert_non_null(strstr(shown, "points ["));
   assert_non_null(strstr(shown, "0/40"));
