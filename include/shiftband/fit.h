@@ -162,10 +162,10 @@ struct sb_fit_figure {
  */
 #define SB_FIT_GAUGE_LIST(X)                                                                    \
   X(SB_FIT_GAUGE_TORQUE, "torque", 2, "a kitchen scale or spring balance, and an arm by ruler") \
-  X(SB_FIT_GAUGE_SPEED, "speed", 0.5, "turns counted in a video, or a simple tachometer")       \
+  X(SB_FIT_GAUGE_SPEED, "speed", 0.5, "turns counted on film, or a simple tachometer")          \
   X(SB_FIT_GAUGE_CURRENT, "current", 1.5, "a simple multimeter")                                \
   X(SB_FIT_GAUGE_VOLTAGE, "voltage", 0.5, "a simple multimeter")                                \
-  X(SB_FIT_GAUGE_CLOCK, "clock", 0.1, "the frame rate of a telephone's video")
+  X(SB_FIT_GAUGE_CLOCK, "clock", 0.1, "the frame rate of a telephone's camera")
 
 enum sb_fit_gauge_kind {
 #define SB_FIT_GAUGE_NAME(name, ...) name,

@@ -118,6 +118,9 @@ double sb_model_motor_speed_limit_rad_s(const struct sb_model *model);
  * on top. Pure. */
 double sb_model_run_back_rad(const struct sb_model *model, double way_rad);
 
+/* The radius of the wheel or drum of the first body that has one, m; 0: none. Pure. */
+double sb_model_body_radius_m(const struct sb_model *model);
+
 /* For how long an engaged clutch may have too much to transmit, s: 50 ms. Pure. */
 double sb_model_clutch_slip_s(const struct sb_model *model);
 

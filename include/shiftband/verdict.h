@@ -128,7 +128,7 @@ struct sb_verdict {
   double
       least_nm; /* external torque: least and greatest at the decisions or while it lasted; NAN: none, or not known */
   double greatest_nm; /* overload: least_nm is the limit, greatest_nm the greatest torque */
-  /* The rule that fired: what was found, at its worst, beyond what limit. In the unit of the kind (SB_EVIDENCE_LIST). */
+  /* The rule that fired: what was found, at its worst, beyond what limit. In the unit of the kind (rules[] in run/json.c). */
   double limit, found;
   struct sb_three three; /* hunting, busy shifting: the first three commands of the stretch that made it what it is */
   struct sb_band band;   /* hunting, busy shifting, stuck low, needless downshift, out of reach: of that pair */
@@ -153,6 +153,17 @@ struct sb_chain {
   int is_soon, is_quick;        /* the last one followed the one before so */
   int is_parted;                /* the drive has stopped for longer than the hunt window since the last one */
 };
+
+/* A command that a chain takes, and how soon after the last one it must come. */
+struct sb_chain_link {
+  double time_s, load_nm;
+  double hunt_window_s, busy_window_s;
+  bool is_opposite; /* to the last command, where there is one */
+  bool is_down;
+};
+
+/* Takes a command into the chain of opposite ones, or begins a new one with it. True: it completes *three. */
+bool sb_three_follow(struct sb_chain *chain, const struct sb_chain_link *link, struct sb_three *three);
 
 /* Threes of one kind that overlap. */
 struct sb_stretch_of_threes {
@@ -238,7 +249,6 @@ struct sb_monitor {
   struct sb_watch low; /* a slower gear, with no reason not to be in the faster one */
   int gear;            /* engaged, from 1; 0 in neutral */
   int is_automatic;    /* the controller chooses the gear */
-  int is_foreign;      /* and is one that may know nothing of the model's thresholds */
 };
 
 /* Takes a row; over_nm: what the clutch must transmit when that is too much, else 0. */

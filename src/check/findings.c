@@ -66,12 +66,6 @@ static void find_hunting(struct look *look)
   }
 }
 
-/* The greatest threshold in tenths of a percent below a reading. */
-static struct sb_figure below_of(double reading)
-{
-  return sb_words_percent_by(floor, (ceil(1000.0 * reading - 1e-9) - 1.0) / 1000.0);
-}
-
 static void find_stuck_low(struct look *look)
 {
   const struct sb_check_pair *pair = look->pair;
@@ -90,7 +84,8 @@ static void find_stuck_low(struct look *look)
       "after one downshift the box never shifts up again.",
       NUM(lightest_nm(look)), pair->slower, PCT(pair->slower_lightest_reading), SET(pair->upshift_above));
   if (pair->slower_lightest_reading > 0.0) {
-    sb_check_cure(remark, look->upshift_key, "at most", "%s", below_of(pair->slower_lightest_reading).text);
+    sb_check_cure(remark, look->upshift_key, "at most", "%s",
+                  sb_words_percent_below(pair->slower_lightest_reading).text);
   }
 }
 
@@ -118,7 +113,8 @@ static void find_needless_downshift(struct look *look)
       "Needless downshift: under the lightest load, %s N.m, %s reads %s, not above the downshift threshold of %s, so that "
       "the box never stays in it.",
       NUM(lightest_nm(look)), pair->faster, PCT(pair->faster_lightest_reading), SET(pair->downshift_below));
-  sb_check_cure(remark, look->downshift_key, "at most", "%s", below_of(pair->faster_lightest_reading).text);
+  sb_check_cure(remark, look->downshift_key, "at most", "%s",
+                sb_words_percent_below(pair->faster_lightest_reading).text);
 }
 
 static void find_out_of_reach(struct look *look)

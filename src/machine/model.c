@@ -180,8 +180,7 @@ double sb_model_motor_speed_limit_rad_s(const struct sb_model *model)
   return 1.5 * sb_motor_no_load_speed_rad_s(&line);
 }
 
-/* The radius of the wheel or drum of the first body that has one, m; 0: none. */
-static double radius_m(const struct sb_model *model)
+double sb_model_body_radius_m(const struct sb_model *model)
 {
   for (int i = 0; i < model->body_count; i++) {
     const double own_m = sb_body_radius_m(&model->bodies[i]);
@@ -207,7 +206,7 @@ static double greatest_twist_rad(const struct sb_model *model)
 double sb_model_run_back_rad(const struct sb_model *model, double way_rad)
 {
   const double eighth_rad = SB_TURN / 8.0, quarter_rad = SB_TURN / 4.0, least_m = 0.010;
-  const double own_m = radius_m(model);
+  const double own_m = sb_model_body_radius_m(model);
   double limit_rad = eighth_rad;
   if (own_m > 0.0) limit_rad = fmin(fmax(0.01 * way_rad, least_m / own_m), quarter_rad);
   if (model->limits.run_back_rad > 0.0) limit_rad = model->limits.run_back_rad;

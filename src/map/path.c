@@ -355,22 +355,16 @@ static enum sb_status take_three(struct sb_plane *plane, int pair, const struct 
 static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct task *next, struct sb_error *err)
 {
   const struct task *task = &walk->task;
-  const struct sb_chain *chain = &task->chain;
-  const double time_s = next->last_command_s, gap_s = time_s - task->last_command_s, load_nm = own_load_nm(walk->spot);
-  const bool is_opposite = chain->count > 0 && task->last_from == to_gear;
-  const bool is_soon = is_opposite && !chain->is_parted && gap_s <= hunt_window_s(walk);
-  const bool is_quick = is_opposite && !chain->is_parted && gap_s <= sb_model_shift_interval_s(walk->plane->model);
-  next->chain = (struct sb_chain){.count = is_opposite ? chain->count + 1 : 1,
-                                  .time_s = {chain->time_s[1], time_s},
-                                  .load_nm = {chain->load_nm[1], load_nm},
-                                  .is_soon = is_soon,
-                                  .is_quick = is_quick};
-  if (!is_opposite || chain->count < 2) return SB_OK;
-  const struct sb_three three = {.time_s = {chain->time_s[0], chain->time_s[1], time_s},
-                                 .load_nm = {chain->load_nm[0], chain->load_nm[1], load_nm},
-                                 .is_down_first = to_gear < task->gear,
-                                 .is_soon = is_soon && chain->is_soon,
-                                 .is_quick = is_quick && chain->is_quick};
+  const bool is_opposite = task->chain.count > 0 && task->last_from == to_gear;
+  const struct sb_chain_link link = {.time_s = next->last_command_s,
+                                     .load_nm = own_load_nm(walk->spot),
+                                     .hunt_window_s = is_opposite ? hunt_window_s(walk) : 0.0,
+                                     .busy_window_s = sb_model_shift_interval_s(walk->plane->model),
+                                     .is_opposite = is_opposite,
+                                     .is_down = to_gear < task->gear};
+  struct sb_three three;
+  next->chain = task->chain;
+  if (!sb_three_follow(&next->chain, &link, &three)) return SB_OK;
   return take_three(walk->plane, to_gear < task->gear ? to_gear : task->gear, &three, &next->findings, err);
 }
 

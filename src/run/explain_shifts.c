@@ -308,12 +308,6 @@ void sb_explain_not_engaged(struct sb_explaining *to)
   sb_explain_cure(to, "gearbox.shifter", NULL, NULL);
 }
 
-/* The readings that a threshold must lie between, in tenths of a percent. */
-static struct sb_figure below_of(double reading)
-{
-  return sb_words_percent_by(floor, (ceil(1000.0 * reading - 1e-9) - 1.0) / 1000.0);
-}
-
 static struct sb_figure above_of(double reading)
 {
   return sb_words_percent_by(ceil, (floor(1000.0 * reading + 1e-9) + 1.0) / 1000.0);
@@ -330,7 +324,7 @@ static void say_upshift_out_of_reach(struct sb_explaining *to)
                  100.0 * model->control.upshift_fraction[slow], sb_explain_gear(to, slow + 1), 100.0 * reading,
                  lightest_nm < 0.0 ? "under the lightest load" : "without any load");
   if (reading > model->control.downshift_fraction[slow] + 0.001) {
-    cure_threshold(to, "upshift_above", "at most", below_of(reading).text);
+    cure_threshold(to, "upshift_above", "at most", sb_words_percent_below(reading).text);
   } else {
     cure_threshold(to, "upshift_above", NULL, NULL);
   }

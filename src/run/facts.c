@@ -5,20 +5,10 @@
 #include "base/constants.h"
 #include "shiftband/run.h"
 
-static double radius_of_m(const struct sb_report *report)
-{
-  const struct sb_model *model = report->model;
-  for (int i = 0; i < model->body_count; i++) {
-    const double radius_m = sb_body_radius_m(&model->bodies[i]);
-    if (radius_m > 0.0) return radius_m;
-  }
-  return NAN;
-}
-
 static void take_way(const struct sb_report *report, struct sb_run_facts *facts)
 {
   const struct sb_row *end = &report->result->end;
-  const double radius_m = radius_of_m(report);
+  const double own_m = sb_model_body_radius_m(report->model), radius_m = own_m > 0.0 ? own_m : (double)NAN;
   facts->distance_m = radius_m * end->vehicle_angle_rad;
   facts->speed_m_s = radius_m * end->vehicle_speed_rad_s;
   facts->mean_speed_rad_s = end->time_s > 0.0 ? end->output_turns * SB_TURN / end->time_s : NAN;

@@ -194,27 +194,19 @@ static void take_three(struct sb_monitor *monitor, enum sb_cause cause, const st
 /* Takes a command into the chain of opposite ones, or begins a new one with it. */
 static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, int to_gear)
 {
-  struct sb_chain *chain = &monitor->chain;
   const struct sb_shift_record *last = &monitor->last_shift;
-  const double gap_s = row->time_s - last->command_s;
-  const bool is_opposite = chain->count > 0 && last->from == to_gear && last->to == row->gear;
-  const bool is_soon = is_opposite && !chain->is_parted && gap_s <= hunt_window_s(monitor);
-  const bool is_quick = is_opposite && !chain->is_parted && gap_s <= sb_model_shift_interval_s(monitor->model);
-  if (chain->count >= 2 && is_opposite) {
-    const struct sb_three three = {.time_s = {chain->time_s[0], chain->time_s[1], row->time_s},
-                                   .load_nm = {chain->load_nm[0], chain->load_nm[1], row->own_load_nm},
-                                   .is_down_first = to_gear < row->gear,
-                                   .is_soon = is_soon && chain->is_soon,
-                                   .is_quick = is_quick && chain->is_quick};
-    const int slower = (to_gear < row->gear ? to_gear : row->gear) - 1;
-    const enum sb_cause cause = sb_three_cause(&three, &monitor->bands[slower]);
-    if (cause != SB_CAUSE_NONE) take_three(monitor, cause, &three, slower);
-  }
-  *chain = (struct sb_chain){.count = is_opposite ? chain->count + 1 : 1,
-                             .time_s = {chain->time_s[1], row->time_s},
-                             .load_nm = {chain->load_nm[1], row->own_load_nm},
-                             .is_soon = is_soon,
-                             .is_quick = is_quick};
+  const bool is_opposite = monitor->chain.count > 0 && last->from == to_gear && last->to == row->gear;
+  const struct sb_chain_link link = {.time_s = row->time_s,
+                                     .load_nm = row->own_load_nm,
+                                     .hunt_window_s = is_opposite ? hunt_window_s(monitor) : 0.0,
+                                     .busy_window_s = sb_model_shift_interval_s(monitor->model),
+                                     .is_opposite = is_opposite,
+                                     .is_down = to_gear < row->gear};
+  struct sb_three three;
+  if (!sb_three_follow(&monitor->chain, &link, &three)) return;
+  const int slower = (to_gear < row->gear ? to_gear : row->gear) - 1;
+  const enum sb_cause cause = sb_three_cause(&three, &monitor->bands[slower]);
+  if (cause != SB_CAUSE_NONE) take_three(monitor, cause, &three, slower);
 }
 
 /* A stop of the drive that was longer than the window parts the commands before it from those behind it. */

@@ -48,3 +48,21 @@ enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band 
   if (!three->is_soon) return SB_CAUSE_NONE;
   return is_in_band(three, band) ? SB_CAUSE_THRESHOLDS : SB_CAUSE_DWELL;
 }
+
+bool sb_three_follow(struct sb_chain *chain, const struct sb_chain_link *link, struct sb_three *three)
+{
+  const struct sb_chain before = *chain;
+  const bool is_opposite = before.count > 0 && link->is_opposite, is_linked = is_opposite && !before.is_parted;
+  const double gap_s = link->time_s - before.time_s[1];
+  *chain = (struct sb_chain){.count = is_opposite ? before.count + 1 : 1,
+                             .time_s = {before.time_s[1], link->time_s},
+                             .load_nm = {before.load_nm[1], link->load_nm},
+                             .is_soon = is_linked && gap_s <= link->hunt_window_s,
+                             .is_quick = is_linked && gap_s <= link->busy_window_s};
+  *three = (struct sb_three){.time_s = {before.time_s[0], before.time_s[1], link->time_s},
+                             .load_nm = {before.load_nm[0], before.load_nm[1], link->load_nm},
+                             .is_down_first = link->is_down,
+                             .is_soon = chain->is_soon && before.is_soon,
+                             .is_quick = chain->is_quick && before.is_quick};
+  return chain->count >= 3;
+}

@@ -67,6 +67,11 @@ struct sb_figure sb_words_percent_by(double (*rounded)(double), double fraction)
   return out;
 }
 
+struct sb_figure sb_words_percent_below(double fraction)
+{
+  return sb_words_percent_by(floor, (ceil(1000.0 * fraction - 1e-9) - 1.0) / 1000.0);
+}
+
 struct sb_figure sb_words_percent(double fraction)
 {
   return sb_words_percent_by(round, fraction);

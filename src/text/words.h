@@ -32,6 +32,9 @@ struct sb_figure sb_words_torque(double torque_nm, const char *lowest, const cha
 struct sb_figure sb_words_percent_by(double (*rounded)(double), double fraction);
 struct sb_figure sb_words_percent(double fraction);
 
+/* The greatest percentage in whole tenths below a fraction. */
+struct sb_figure sb_words_percent_below(double fraction);
+
 /* Thresholds as they were given. */
 struct sb_figure sb_words_threshold(double fraction);
 

@@ -6,35 +6,11 @@
  */
 #include "help/models.h"
 #include "help/near.h"
+#include "help/runs.h"
 #include "theory/torque_balance.h"
 
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
-
-static struct sb_run_result run(const struct sb_model *model)
-{
-  const struct sb_run_options options = sb_run_options_default();
-  struct sb_run_result result;
-  struct sb_error err = {0};
-  if (sb_run(model, &options, &result, &err) != SB_OK) fail_msg("%s", err.text);
-  return result;
-}
-
-static const struct sb_verdict *find(const struct sb_run_result *result, enum sb_verdict_kind kind)
-{
-  for (size_t i = 0; i < result->monitor.verdict_count; i++) {
-    if (result->monitor.verdicts[i].kind == kind) return &result->monitor.verdicts[i];
-  }
-  return NULL;
-}
-
-static bool has_verdict(const struct sb_model *model, enum sb_verdict_kind kind)
-{
-  struct sb_run_result result = run(model);
-  const bool has = find(&result, kind) != NULL;
-  sb_run_result_clear(&result);
-  return has;
-}
 
 /* A machine that starts in a gear under a constant resisting load, given a second to get going. */
 static struct sb_model loaded(int start_gear, double load_nm)
