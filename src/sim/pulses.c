@@ -53,11 +53,10 @@ static void count(struct sb_sim *sim, double from, double to)
   pulses->count += sim->model->control.sensor.pulses.is_worst ? fabs(to - from) : passed;
 }
 
-static void take_window(struct sb_sim *sim)
+static void take_window(struct sb_sim *sim, long long sample, double sample_s)
 {
   const struct sb_stretch *stretch = sim->stretch;
-  const long long per_sample = sim->steps_per_sample, sample = (stretch->stop + per_sample - 1) / per_sample;
-  const double open_s = sb_sim_grid_s(sim, sample * per_sample) - sim->window_rest_s;
+  const double open_s = sample_s - sim->window_rest_s;
   const bool is_due = sim->window_rest_s > 0.0 && sim->state.pulses.opened_sample < sample && stretch->end_s >= open_s;
   double from = 0.0;
   if (is_due) {
@@ -90,10 +89,10 @@ static void take_times(struct sb_sim *sim)
   pulses->period_s = last_s - before_s;
 }
 
-void sb_pulses_take(struct sb_sim *sim)
+void sb_pulses_take(struct sb_sim *sim, long long sample, double sample_s)
 {
   if (sim->model->control.sensor.pulses.window_s > 0.0) {
-    take_window(sim);
+    take_window(sim, sample, sample_s);
   } else {
     take_times(sim);
   }

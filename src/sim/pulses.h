@@ -11,7 +11,7 @@
 /* At t = 0. Does nothing without such a sensor. */
 void sb_pulses_start(struct sb_sim *sim);
 
-/* What passed on the stretch that has just ended; its gear is still the state's. */
-void sb_pulses_take(struct sb_sim *sim);
+/* What passed on the stretch that has just ended, before a sample or at it; its gear is still the state's. */
+void sb_pulses_take(struct sb_sim *sim, long long sample, double sample_s);
 
 #endif

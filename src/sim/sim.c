@@ -327,12 +327,19 @@ static void move_within(struct sb_sim *sim, long long step)
   sim->state.time_s = time_s;
 }
 
+/* A stretch does not go beyond a sample. */
+static void take_pulses(struct sb_sim *sim)
+{
+  const long long per_sample = sim->steps_per_sample, sample = (sim->stretch->stop + per_sample - 1) / per_sample;
+  sb_pulses_take(sim, sample, sb_sim_grid_s(sim, sample * per_sample));
+}
+
 /* Moves to the end of the stretch and does what ends it. Returns the guard. */
 static const struct sb_guard *finish_stretch(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
   sb_stretch_move(sim, stretch->end_share);
-  if (sim->pulses_per_rad > 0.0) sb_pulses_take(sim);
+  if (sim->pulses_per_rad > 0.0) take_pulses(sim);
   stretch->is_under_way = false;
   if (stretch->end_s == sb_sim_grid_s(sim, stretch->stop)) {
     sim->state.step = stretch->stop;
