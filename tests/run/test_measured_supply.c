@@ -154,14 +154,11 @@ static void the_least_voltage_is_where_the_box_shifts_up_again(void **state)
 /* Twelve cycles of load on a small battery; release with sb_run_result_clear(). */
 static struct sb_run_result discharge(const char *reference)
 {
-  return run_of(
-      DRILL(
-          "supply={battery: {chemistry: alkaline, cells: 8, capacity: 0.04 Ah, charge: 90 %}, internal_resistance: 1.2 ohm}",
-          "controller.upshift_above=85 %", "run.duration=240 s",
-          "load.parts.1={kind: profile, manner: resists, repeat: true, points: [[0 s, 0.15 N.m], [10 s, 0.15 N.m], "
-          "[11 s, 1.2 N.m], [19 s, 1.2 N.m], [20 s, 0.15 N.m]]}",
-          reference),
-      0);
+  static const char battery[] =
+      "supply={battery: {chemistry: alkaline, cells: 8, capacity: 0.04 Ah, charge: 90 %}, internal_resistance: 1.2 ohm}";
+  static const char cycles[] =
+      "load.parts.1={kind: profile, manner: resists, repeat: true, points: [[0 s, 0.15 N.m], [10 s, 0.15 N.m], [11 s, 1.2 N.m], [19 s, 1.2 N.m], [20 s, 0.15 N.m]]}";
+  return run_of(DRILL(battery, cycles, "controller.upshift_above=85 %", "run.duration=240 s", reference), 0);
 }
 
 /* As the battery sags a fixed reference ends stuck low. With the other one the box goes on, and is judged by readings, not by
