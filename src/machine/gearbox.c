@@ -23,6 +23,7 @@ static void derive_gear(struct sb_gear *gear)
   gear->efficiency = efficiency;
   gear->direction = direction;
   if (isnan(gear->back_efficiency)) gear->back_efficiency = efficiency;
+  if (isinf(gear->back_efficiency)) gear->back_efficiency = 2.0 - 1.0 / efficiency;
 }
 
 void sb_gearbox_derive(struct sb_gearbox *gearbox)

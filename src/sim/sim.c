@@ -418,6 +418,7 @@ struct sb_sums sb_sim_sums_empty(void)
                           .torque_struck_s = -INFINITY,
                           .housing_c = {.value = -INFINITY},
                           .slip_first_s = NAN,
+                          .jam_first_s = NAN,
                           .hot_first_s = NAN,
                           .cut_first_s = NAN,
                           .winding_c = {.value = -INFINITY}};
