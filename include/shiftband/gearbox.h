@@ -68,6 +68,9 @@ int sb_gearbox_find(const struct sb_gearbox *gearbox, const char *name);
 /* The gear that --gear names, from 1. SB_ERR_USAGE says which there are, and offers the nearest. */
 enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *name, int *gear, struct sb_error *err);
 
+/* Whether a gear locks itself: its back_efficiency is below 0. Pure. */
+bool sb_gearbox_has_locking(const struct sb_gearbox *gearbox);
+
 /* Whether a gear (index) turns the output against the others: against most of them, or with as many either way against
  * gear 1. Pure. */
 bool sb_gearbox_is_reversed(const struct sb_gearbox *gearbox, int gear);

@@ -303,7 +303,8 @@ struct sb_row {
   double load_torque_nm;     /* what opposes */
   double external_torque_nm; /* the load without what follows speed, at sliding values, against the gear's direction */
   /* The outside torque that would bring this gear, and the next faster one, to the same speed with the supply and winding
-   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. */
+   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. For a
+   * load that helps in a path that locks itself, one that opposes and takes as much of the motor. */
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */

@@ -63,6 +63,13 @@ enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *n
                  nearest != NULL ? "\"?" : "");
 }
 
+bool sb_gearbox_has_locking(const struct sb_gearbox *gearbox)
+{
+  bool has_any = false;
+  for (int g = 0; g < gearbox->gear_count; g++) has_any = has_any || gearbox->gears[g].back_efficiency < 0.0;
+  return has_any;
+}
+
 bool sb_gearbox_is_reversed(const struct sb_gearbox *gearbox, int gear)
 {
   const int own = gearbox->gears[gear].output_direction;

@@ -80,6 +80,7 @@ double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
 /* A machine whose state is more than a stop can hold. */
 static bool has_more(const struct sb_model *model)
 {
+  if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
   return model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
          model->winding.is_present || sb_drive_is_moving(&model->drive);
 }
