@@ -7,7 +7,7 @@
 
 #include "base/elementary.h"
 
-enum { DEGREE_MAX = SB_SERIES_DEGREE_MAX, DEGREE_MIN = 2, WATCH_MAX = 10 };
+enum { DEGREE_MAX = SB_SERIES_DEGREE_MAX, DEGREE_MIN = 2, WATCH_MAX = 12 };
 
 /* The series that must vanish in rounding, each with its greatest coefficient so far. */
 struct watch {
