@@ -557,6 +557,17 @@ static void times_add_up_on_random_boxes(void **state)
   gsl_rng_free(random);
 }
 
+/* From -w the line brakes to rest, w' = (Ts - Ts w / w0) / J: after tau ln((w0 + w) / w0) it is there, not later. */
+static void a_motor_that_turns_back_is_braked_to_rest_in_its_time(void **state)
+{
+  (void)state;
+  struct sb_model model = box_line(100.0, 1.0, 1e-3, 1.6e-2);
+  box_add_gear(&model, 4.0, 1.0);
+  const double tau_s = 2e-3 * 100.0 / 1.0;
+  assert_near_rel(climb_s(&model, 0, 0.0, -30.0, 0.0), tau_s * log(1.3), 1e-12);
+  assert_near_rel(climb_s(&model, 0, 0.0, -30.0, 40.0), tau_s * log(1.3 / 0.6), 1e-12);
+}
+
 int main(void)
 {
   gsl_set_error_handler_off();
@@ -584,6 +595,7 @@ int main(void)
       cmocka_unit_test(a_wave_holds_at_rest_as_little_as_it_resists),
       cmocka_unit_test(random_boxes_agree_with_themselves),
       cmocka_unit_test(times_add_up_on_random_boxes),
+      cmocka_unit_test(a_motor_that_turns_back_is_braked_to_rest_in_its_time),
   };
   return cmocka_run_group_tests_name("closed_form", tests, NULL, NULL);
 }

@@ -176,7 +176,7 @@ static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
     box_add_gear(&model, pick(random, 2.0, 10.0), 0.9);
     hold(&model, 0.5 * model.motor.no_load_speed_rad_s, 1.0);
     model.drive.gain_per_rad_s = exp(pick(random, log(0.5), log(50.0))) / model.motor.no_load_speed_rad_s;
-    model.drive.integral_per_rad = model.drive.gain_per_rad_s / exp(pick(random, log(5e-3), log(1.0)));
+    model.drive.integral_per_rad = model.drive.gain_per_rad_s / exp(pick(random, log(5e-4), log(1.0)));
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_gear *gear = &model.gearbox.gears[0];
     const double n2e = gear->ratio * gear->ratio * 0.9, output_rad_s = model.drive.target_rad_s / gear->ratio;
