@@ -127,7 +127,7 @@ static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err
   if (!is_automatic(run) || is_last) return SB_OK;
 
   const int before = run->sim.state.gear + 1;
-  int gear;
+  int gear = before;
   const enum sb_status status = decide(run, &row, count, &gear, err);
   if (status != SB_OK) return status;
   const struct sb_run_options *options = run->options;
