@@ -487,8 +487,8 @@ static void expect_start(struct sb_model *model, double ahead_nm, int sense)
 static void a_machine_at_rest_on_a_corner_starts_by_the_load_ahead(void **state)
 {
   (void)state;
-  static const double turns[] = {-5.0, 0.0, 0.0, 5.0}, steps_nm[] = {0.1, 0.1, 1.0, 1.0}, pull_nm[] = {0.0, 0.0, -500.0, -500.0},
-                      hold_nm[] = {0.0, 0.0, 501.0, 501.0};
+  static const double turns[] = {-5.0, 0.0, 0.0, 5.0}, steps_nm[] = {0.1, 0.1, 1.0, 1.0},
+                      pull_nm[] = {0.0, 0.0, -500.0, -500.0}, hold_nm[] = {0.0, 0.0, 501.0, 501.0};
   for (int is_resisting = 0; is_resisting < 2; is_resisting++) {
     struct sb_model model = model_two_gears("selector");
     model_add_profile(&model, SB_OVER_TURNS, is_resisting, 4, turns, steps_nm);
