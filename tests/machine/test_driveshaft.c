@@ -7,6 +7,7 @@
 #include <gsl/gsl_rng.h>
 #include <unistd.h>
 
+#include "help/dice.h"
 #include "help/driven.h"
 #include "help/loaded.h"
 #include "oracle/spring_oracle.h"
@@ -442,7 +443,7 @@ enum { MACHINE_COUNT = 150 };
 static void random_machines_follow_their_equations_through_shifts_and_backlash(void **state)
 {
   (void)state;
-  gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *dice = dice_of(0);
   struct spring_motion sum = {0};
   long shift_count = 0;
   double worst = 0.0, worst_peak = 0.0, worst_energy = 0.0;
@@ -480,7 +481,7 @@ static void random_machines_follow_their_equations_through_shifts_and_backlash(v
 static void the_step_changes_nothing_beyond_rounding_through_all_events(void **state)
 {
   (void)state;
-  gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *dice = dice_of(0);
   double greatest = 0.0;
   int count = 0;
   for (int i = 0; i < 40; i++) {

@@ -3,6 +3,7 @@
  * Paths of meshes against worked examples, and how each kind of shifter plans a shift. Ratios of small whole numbers
  * are exact to a few roundings of a double: 1e-14 relative.
  */
+#include "help/dice.h"
 #include "help/near.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/shifter.h"
@@ -101,9 +102,7 @@ static void an_internal_mesh_keeps_the_direction(void **state)
 static void the_longest_path_is_the_quotient_of_the_products(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 11);
+  gsl_rng *rng = dice_of(11);
   for (int round = 0; round < 200; round++) {
     struct teeth teeth[SB_MESH_MAX];
     long double drivers = 1.0L;

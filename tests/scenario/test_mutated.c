@@ -5,6 +5,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "shiftband/scenario.h"
 
@@ -92,9 +93,7 @@ static void twenty_five_thousand_mutated_scenarios_are_taken_or_refused(void **s
   (void)state;
   static char good[8192], text[16384];
   const size_t length = read_file("good/everything.yaml", good, sizeof good);
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
-  gsl_rng_set(random, 20);
+  gsl_rng *random = dice_of(20);
   int taken = 0;
   for (int i = 0; i < 25000; i++) {
     memcpy(text, good, length);
@@ -111,9 +110,7 @@ static void mutated_sets_are_taken_or_refused(void **state)
 {
   (void)state;
   static const char good[] = "gearbox.gears.slow.meshes.1={teeth: 15/30, efficiency: 90 %}";
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
-  gsl_rng_set(random, 21);
+  gsl_rng *random = dice_of(21);
   for (int i = 0; i < 5000; i++) {
     char text[512];
     memcpy(text, good, sizeof good);

@@ -14,6 +14,7 @@
 #include <gsl/gsl_roots.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "help/plane.h"
 
@@ -83,7 +84,7 @@ static struct sb_series random_series(gsl_rng *rng, int degree)
 static void a_floor_a_size_and_a_one_way_course_hold_at_every_place(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   int monotone_count = 0;
   for (int trial = 0; trial < 2000; trial++) {
     const int degree = trial % (DEGREE + 1);
@@ -277,7 +278,7 @@ static void a_root_at_an_end_is_found_there_or_not_at_all(void **state)
 static void a_root_lies_where_the_new_sign_has_come(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   for (int trial = 0; trial < 2000; trial++) {
     const int degree = 1 + trial % DEGREE;
     struct sb_series p = random_series(rng, degree);
@@ -321,7 +322,7 @@ static int roots_by_gsl(const struct sb_series *p, int degree, double *roots, bo
 static void random_polynomials_have_the_roots_that_gsl_finds(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   int compared = 0, root_count = 0;
   for (int trial = 0; trial < 4000; trial++) {
     const int degree = 1 + trial % DEGREE;
@@ -452,7 +453,7 @@ static void random_pairs_fall_where_a_search_finds_both_below_zero(void **state)
 {
   (void)state;
   enum { PLACES = 2000 };
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   int fallen = 0;
   for (int trial = 0; trial < 1000; trial++) {
     const int degree = 2 + trial % 8;

@@ -12,6 +12,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "help/box.h"
+#include "help/dice.h"
 #include "help/near.h"
 #include "oracle/brent.h"
 #include "shiftband/closed_form.h"
@@ -473,8 +474,7 @@ static struct sb_model random_box(gsl_rng *random)
 static void random_boxes_agree_with_themselves(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 7);
+  gsl_rng *random = dice_of(7);
   int band_count = 0;
   int voltage_count = 0;
   for (int k = 0; k < 2000; k++) {
@@ -530,8 +530,7 @@ static void random_boxes_agree_with_themselves(void **state)
 static void times_add_up_on_random_boxes(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 11);
+  gsl_rng *random = dice_of(11);
   for (int k = 0; k < 2000; k++) {
     struct sb_model model = random_box(random);
     const struct sb_motor_line line = sb_torque_balance_line(&model);

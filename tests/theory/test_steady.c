@@ -10,6 +10,7 @@
 #include <gsl/gsl_rng.h>
 
 #include "help/box.h"
+#include "help/dice.h"
 #include "help/near.h"
 #include "shiftband/closed_form.h"
 #include "theory/steady.h"
@@ -168,8 +169,7 @@ static double pick(gsl_rng *random, double least, double greatest)
 static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 11);
+  gsl_rng *random = dice_of(11);
   int settling = 0, swinging = 0;
   for (int k = 0; k < 600; k++) {
     struct sb_model model = box_line(pick(random, 10.0, 100.0), pick(random, 0.1, 2.0), pick(random, 1e-5, 1e-3), 1e-2);
@@ -290,8 +290,7 @@ static struct sb_model random_held(gsl_rng *random)
 static void readings_and_torques_are_inverse_to_each_other(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 5);
+  gsl_rng *random = dice_of(5);
   int held = 0, fallen = 0;
   for (int k = 0; k < 3000; k++) {
     struct sb_model model = random_held(random);
@@ -327,8 +326,7 @@ static void readings_and_torques_are_inverse_to_each_other(void **state)
 static void the_speed_falls_beyond_what_it_hides_and_not_before(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 6);
+  gsl_rng *random = dice_of(6);
   for (int k = 0; k < 500; k++) {
     const struct sb_model model = random_held(random);
     const struct sb_motor_line line = sb_torque_balance_line(&model);
