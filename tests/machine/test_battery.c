@@ -9,11 +9,11 @@
 #include <gsl/gsl_interp.h>
 #include <math.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/loaded.h"
 #include "help/models.h"
 #include "help/near.h"
+#include "help/place.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/discharge.h"
 #include "shiftband/run.h"
@@ -568,12 +568,6 @@ static void runs_just_above_and_below_the_charge_differ_as_foretold(void **state
   sb_scenario_clear(&loaded_scenario);
 }
 
-static int go_to_the_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 /* A curve that goes up and down gives more spans than there is room for: the first ones from full to empty are told. */
 static void of_more_spans_than_there_is_room_for_the_first_are_told(void **state)
 {
@@ -629,5 +623,5 @@ int main(void)
       cmocka_unit_test(runs_just_above_and_below_the_charge_differ_as_foretold),
       cmocka_unit_test(of_more_spans_than_there_is_room_for_the_first_are_told),
   };
-  return cmocka_run_group_tests_name("battery", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("battery", tests, place_in_tests, NULL);
 }

@@ -74,15 +74,7 @@ static void windings_of_different_warmth_keep_tracks_apart(void **state)
   (void)state;
   struct sb_model model = blocked(false);
   model_set_currents(&model, 2.6, 0.14, 0.5);
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 5.0,
-                                      .resistance_k_w = 6.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 5.0, 6.0);
   model.drive.period_s = 0.02;
   model_finish(&model);
   assert_false(do_meet(&model));

@@ -3,10 +3,10 @@
 #include <gsl/gsl_rng.h>
 #include <stdio.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/dice.h"
 #include "help/near.h"
+#include "help/place.h"
 #include "shiftband/scenario.h"
 
 static double shortest_s(const struct sb_model *model)
@@ -127,12 +127,6 @@ static void mutated_sets_are_taken_or_refused(void **state)
   gsl_rng_free(random);
 }
 
-static int go_to_the_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -140,5 +134,5 @@ int main(void)
       cmocka_unit_test(twenty_five_thousand_mutated_scenarios_are_taken_or_refused),
       cmocka_unit_test(mutated_sets_are_taken_or_refused),
   };
-  return cmocka_run_group_tests_name("mutated scenarios", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("mutated scenarios", tests, place_in_tests, NULL);
 }

@@ -16,17 +16,8 @@ static struct sb_model hot_model(void)
   model.battery = (struct sb_battery){
       .is_present = true, .curve = {2, charges, volts}, .series_count = 1, .capacity_as = 8.0, .charge_fraction = 1.0};
   model.supply.open_circuit_voltage_v = 14.0;
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 0.5,
-                                      .resistance_k_w = 6.0,
-                                      .housing_capacity_j_k = 8.0,
-                                      .housing_resistance_k_w = 6.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 0.5, 6.0);
+  model_add_housing(&model, 8.0, 6.0);
   model.control.sample_period_s = 0.04;
   model.run.step_s = 6.25e-4;
   model_add_constant(&model, 0.6, true);

@@ -14,6 +14,7 @@
 #include "help/box.h"
 #include "help/dice.h"
 #include "help/near.h"
+#include "help/plane.h"
 #include "oracle/brent.h"
 #include "shiftband/closed_form.h"
 #include "theory/shift.h"
@@ -438,36 +439,16 @@ static void a_wave_holds_at_rest_as_little_as_it_resists(void **state)
 
 /* ---- random boxes ---- */
 
-static double pick(gsl_rng *random, double least, double greatest)
-{
-  return least + (greatest - least) * gsl_rng_uniform(random);
-}
-
 static struct sb_model random_box(gsl_rng *random)
 {
-  struct sb_model model = box_constants(pick(random, 3.0, 48.0), pick(random, 0.01, 1.0), pick(random, 0.1, 10.0), 0.0,
-                                        pick(random, 1e-5, 1e-2), pick(random, 1e-4, 1.0));
-  const double stall = model.motor.stall_torque_nm;
-  const double k = model.motor.kt_nm_a;
-  model = box_constants(model.motor.nominal_voltage_v, k, model.motor.resistance_ohm, stall * pick(random, 0.0, 0.1),
-                        model.motor.rotor_inertia_kg_m2, model.load.inertia_kg_m2);
-  model.supply.internal_resistance_ohm = model.motor.resistance_ohm * pick(random, 0.0, 0.3);
-  model.supply.open_circuit_voltage_v *= pick(random, 0.8, 1.1);
-  model.drive.limit_fraction = pick(random, 0.7, 1.0);
-  const double fast = pick(random, 1.0, 10.0);
-  box_add_gear(&model, fast * pick(random, 1.2, 4.0), pick(random, 0.6, 0.9));
-  box_add_gear(&model, fast, pick(random, 0.8, 1.0));
-  for (int g = 0; g < 2; g++) {
-    model.gearbox.gears[g].drag_nm = stall * pick(random, 0.0, 0.05);
-    model.gearbox.gears[g].back_efficiency = pick(random, 0.3, 1.0);
-  }
-  const double slope = stall / model.motor.no_load_speed_rad_s * fast * fast;
-  box_add_viscous(&model, slope * pick(random, 0.0, 0.2));
-  box_add_quadratic(&model, slope * fast / model.motor.no_load_speed_rad_s * pick(random, 0.0, 0.3));
-  const bool is_resisting = gsl_rng_uniform(random) < 0.5;
-  box_add_constant(&model, stall * fast * pick(random, is_resisting ? 0.01 : -0.3, 0.2), is_resisting);
-  model.control.downshift_fraction[0] = pick(random, 0.2, 0.5);
-  model.control.upshift_fraction[0] = pick(random, 0.4, 0.7);
+  struct sb_model model = box_random(random, 0.3);
+  const double carried_nm = model.motor.stall_torque_nm * model.gearbox.gears[1].ratio;
+  model.supply.open_circuit_voltage_v *= plane_between(random, 0.8, 1.1);
+  model.drive.limit_fraction = plane_between(random, 0.7, 1.0);
+  const bool is_resisting = plane_chance(random, 0.5);
+  box_add_constant(&model, carried_nm * plane_between(random, is_resisting ? 0.01 : -0.3, 0.2), is_resisting);
+  model.control.downshift_fraction[0] = plane_between(random, 0.2, 0.5);
+  model.control.upshift_fraction[0] = plane_between(random, 0.4, 0.7);
   return model;
 }
 
@@ -490,7 +471,7 @@ static void random_boxes_agree_with_themselves(void **state)
        least reading is a fifth of the greatest. */
     assert_near(sb_steady_reading(&model, &line, 1, pair->downshift_torque_nm), d, 1e-12);
     assert_near(sb_steady_reading(&model, &line, 0, pair->upshift_torque_nm), u, 1e-12);
-    const double fast_reading = pick(random, 0.05, 1.6);
+    const double fast_reading = plane_between(random, 0.05, 1.6);
     const double carried = sb_steady_load_nm(&model, &line, 1, fast_reading);
     assert_near(sb_steady_reading(&model, &line, 1, carried), fast_reading, 1e-12);
 
@@ -537,7 +518,7 @@ static void times_add_up_on_random_boxes(void **state)
     const struct sb_load_moment load = sb_closed_form_lightest(&model);
     const double settled =
         sb_steady_reading(&model, &line, 1, load.acting_nm + load.resisting_nm) * model.control.sensor.reference_rad_s;
-    const double mid = settled * pick(random, 0.05, 0.9);
+    const double mid = settled * plane_between(random, 0.05, 0.9);
     const double whole_s = sb_theory_climb_s(&model, &line, 1, &load, 0.0, 0.95 * settled);
     const double parts_s = sb_theory_climb_s(&model, &line, 1, &load, 0.0, mid) +
                            sb_theory_climb_s(&model, &line, 1, &load, mid, 0.95 * settled);

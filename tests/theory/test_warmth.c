@@ -23,15 +23,7 @@ static struct sb_model warm_model(void)
 {
   struct sb_model model = model_two_gears("selector");
   model_set_currents(&model, 3.0, 0.2, 0.0);
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 12.0,
-                                      .resistance_k_w = 3.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 12.0, 3.0);
   model_finish(&model);
   return model;
 }
@@ -39,8 +31,7 @@ static struct sb_model warm_model(void)
 static struct sb_model housed_model(void)
 {
   struct sb_model model = warm_model();
-  model.winding.housing_capacity_j_k = 90.0;
-  model.winding.housing_resistance_k_w = 5.0;
+  model_add_housing(&model, 90.0, 5.0);
   return model;
 }
 
