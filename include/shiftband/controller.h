@@ -53,6 +53,11 @@ void sb_controller_start(const struct sb_controller_setup *setup, struct sb_cont
 uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state,
                              int32_t reading, uint8_t is_engaged);
 
+/* The same for a reading that is only known to lie between two counts: a downshift is decided by the least one, an upshift by the
+ * greatest one, so that whatever could shift does. */
+uint8_t sb_controller_update_between(const struct sb_controller_setup *setup, struct sb_controller_state *state,
+                                     int32_t least, int32_t greatest, uint8_t is_engaged);
+
 #ifdef __cplusplus
 }
 #endif

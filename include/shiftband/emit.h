@@ -61,7 +61,7 @@ struct sb_emission {
   struct sb_controller_setup setup;
   double count;             /* of the reading's unit: rad/s, duty, A */
   double full_count;        /* duty, current: counts of the reference, whole, so that reading = this - counts; else 0 */
-  double pulses_per_turn;   /* 0: rounds to the nearest count */
+  double pulses_per_turn;   /* counted in a window, the run's too; 0: rounds to the nearest count */
   double window_s;          /* pulses only */
   bool is_own_count;        /* the scenario's own resolution: decides as the simulated controller, nothing is rounded */
   bool is_resolution_given; /* by the scenario or by the options; else one count was taken as the usual one */

@@ -20,7 +20,8 @@
  *
  *   hunting   as in verdict.h: at least three shifts in turn between one pair of gears, each the opposite of the last and
  *             within hunt_window_s of it. With a model and a column of the load torque their cause is found as in a run,
- *             and shifts that the load asked for are busy shifting
+ *             and shifts that the load asked for are busy shifting. Without, three that follow each other later than that
+ *             may be hunting or not: hunting is then undecided
  *   stall     the output (without one: the motor) at rest for longer than stall_time_s, with a gear engaged and the drive on as
  *             far as the log shows
  */
@@ -88,6 +89,9 @@ struct sb_inspection {
   double ratios[SB_GEAR_MAX];          /* by ratio: given or found, else 0 */
   double gear_time_s[SB_GEAR_MAX + 1]; /* [0]: neutral or not known */
   double least_pause_s;                /* shortest time from one shift to the next; NAN for fewer than two */
+  bool has_loads;        /* a model and the log give the loads at all shifts: each three is judged by them */
+  size_t unjudged_count; /* threes of opposite shifts slower than hunt_window_s, without their loads */
+  double unjudged_s;     /* when the first of them begins */
   size_t shift_count, shift_room;
   struct sb_inspect_shift *shifts; /* owned */
   size_t hunt_count, hunt_room;

@@ -28,6 +28,27 @@
 
 enum sb_sensor_quantity { SB_SENSES_SPEED, SB_SENSES_DUTY, SB_SENSES_CURRENT };
 
+/* Whole sample periods that a window may span. */
+enum { SB_PULSE_SLOT_MAX = 64 };
+
+/*
+ * A sensor of the motor's speed as it is built: marks that pass it, evenly spread over a turn of the motor. It does not know in
+ * which direction, so each passing is a pulse.
+ *
+ *   in a window      the pulses of the last window_s before the sample; one count is 1 / (per_turn window_s) turns a second
+ *   between pulses   1 / (per_turn T), T the time between the last two pulses, or since the last one once that is longer
+ *
+ * At the start nothing has been counted and no pulse has come. A window does not know where the motor stood between two marks:
+ * at a constant speed that makes x pulses in it the count is floor(x) or ceil(x), by the phase. The worst phase is the one that
+ * shifts first, at every sample anew: floor of the motor's turn in pulses for a downshift, ceil for an upshift.
+ */
+struct sb_pulse_sensor {
+  double per_turn; /* of the motor; 0: there is none, the reading is the speed at the sample */
+  double window_s; /* 0: between pulses */
+  double phase;    /* 0..1: what the motor has turned since the last mark at the start, in pulses, forward */
+  bool is_worst;   /* of a window: every phase at every sample */
+};
+
 struct sb_sensor {
   enum sb_sensor_quantity quantity;
   double reference_rad_s;     /* rad/s, > 0: speed that counts as 100 %; default the motor's no-load speed */
@@ -35,11 +56,21 @@ struct sb_sensor {
   double filter_s;            /* s, >= 0: time constant; 0: none */
   double noise_fraction;      /* standard deviation as a fraction of the reference, >= 0 */
   unsigned long seed;         /* of the noise */
-  double resolution_fraction; /* fraction of the reference; 0: exact */
+  double resolution_fraction; /* fraction of the reference; 0: exact; pulses in a window: that of one pulse */
+  struct sb_pulse_sensor pulses;
 };
 
 /* What the sensor is after, as a fraction of its reference; all of any sign. Pure. */
 double sb_sensor_input(const struct sb_sensor *sensor, double motor_speed_rad_s, double duty, double current_a);
+
+/* Fraction of the reference that one pulse in a window stands for. Pure. */
+double sb_sensor_pulse_fraction(const struct sb_sensor *sensor);
+
+/* Whole sample periods in a window, and what is left of it, s. Pure. */
+int sb_sensor_window_slots(const struct sb_pulse_sensor *pulses, double sample_period_s, double *rest_s);
+
+/* A phase of 0..1 that follows from a seed alone. Pure. */
+double sb_sensor_phase_of(unsigned long seed);
 
 /* Fraction of the reference that one count stands for. Pure. */
 double sb_sensor_count_fraction(const struct sb_sensor *sensor);
@@ -56,6 +87,9 @@ struct sb_reading {
   double filtered;    /* fraction of the reference */
   bool is_started;
   void *noise; /* gsl_rng, or NULL when there is no noise; owned */
+  /* A window's: the pulses of its whole sample periods, that of sample k at k % slot_count. */
+  int slot_count;
+  double slots[SB_PULSE_SLOT_MAX];
 };
 
 /* Prepares a reading for samples sample_period_s apart. Release with sb_sensor_clear(). */

@@ -76,6 +76,16 @@ struct sb_feed {
   int is_empty;          /* the battery's cut-off has opened; it stays so */
 };
 
+/* What a sensor of pulses has seen (sensor.h); zero without one. Counts are pulses, of the worst phase the motor's turn in pulses. */
+struct sb_pulses {
+  double angle;  /* 0..1: of the motor beyond a mark, forward, in pulses */
+  double count;  /* since the window was opened for the last sample */
+  double closed; /* between the openings for the last sample and the one before */
+  double last_s,
+      period_s; /* between pulses: when the last one came, -INFINITY: none did; how long after the one before */
+  long long opened_sample; /* for which the window has been opened */
+};
+
 /*
  * All that moves and acts on the future; copyable, and equal bits mean an equal future. Speeds of the motor are in the
  * direction in which its gear drives it. What belongs to a shift under way is zero while a gear is engaged.
@@ -105,6 +115,7 @@ struct sb_state {
   struct sb_far far;
   struct sb_twist twist;
   struct sb_feed feed;
+  struct sb_pulses pulses;
 };
 
 /* The greatest of a quantity, by magnitude, and when. */
@@ -250,6 +261,8 @@ struct sb_sim {
   long long steps_per_sample;         /* of the controller */
   long long steps_per_tick;           /* of what feeds the motor; 0: it never changes */
   struct sb_winding_lapse tick_lapse; /* of a winding, from tick to tick */
+  double pulses_per_rad;              /* of the motor; 0: no sensor of pulses */
+  double window_rest_s;               /* a window is opened so long before a sample */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
@@ -279,6 +292,9 @@ void sb_sim_command(struct sb_sim *sim, int gear);
  * together in it up to date; the sums stay. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 
+/* At a sample: opens the window of a sensor of pulses for it, unless that was done on the way. */
+void sb_sim_open_window(struct sb_sim *sim);
+
 /* Whether a gear is engaged. */
 bool sb_sim_is_engaged(const struct sb_sim *sim);
 
@@ -297,7 +313,9 @@ struct sb_row {
   int is_on;       /* no stop is ordered and no switch has opened */
   int is_slipping; /* wheels slip */
   double motor_speed_rad_s;
-  double reading_pct; /* last sample, % of the reference; filled by the caller */
+  /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took. NAN: there
+   * is no such thing. */
+  double reading_pct, pulse_count, pulse_time_s;
   double output_speed_rad_s;
   double output_torque_nm;   /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;     /* what opposes */

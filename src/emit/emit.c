@@ -108,19 +108,35 @@ static void take_thresholds(struct sb_emission *out, bool is_own_count)
   }
 }
 
+/* Takes over the pulses that are counted. The recorded run has one phase: the one that the seed gives in place of the worst. */
+static void take_pulses(struct sb_emission *out, const struct sb_emit_sensor *wanted)
+{
+  struct sb_sensor *sensor = &out->model.control.sensor;
+  struct sb_pulse_sensor *pulses = &sensor->pulses;
+  pulses->is_worst = false;
+  if (wanted->pulses_per_turn > 0.0) {
+    *pulses = (struct sb_pulse_sensor){.per_turn = wanted->pulses_per_turn,
+                                       .window_s = wanted->window_s > 0.0 ? wanted->window_s
+                                                                          : out->model.control.sample_period_s,
+                                       .phase = sb_sensor_phase_of(sensor->seed)};
+  } else if (wanted->count > 0.0) {
+    *pulses = (struct sb_pulse_sensor){0};
+  }
+  if (!(pulses->window_s > 0.0)) return;
+  out->pulses_per_turn = pulses->per_turn;
+  out->window_s = pulses->window_s;
+}
+
 /* Takes over what one count is; whether that is the scenario's own count. */
 static bool take_sensor(struct sb_emission *out, const struct sb_emit_sensor *wanted)
 {
   struct sb_sensor *sensor = &out->model.control.sensor;
   const double reference = reference_of(sensor), own = sensor->resolution_fraction * reference;
   const bool is_asked = wanted->pulses_per_turn > 0.0 || wanted->count > 0.0;
+  take_pulses(out, wanted);
   out->is_resolution_given = is_asked || own > 0.0;
   out->count = is_asked ? wanted->count : own > 0.0 ? own : usual_count(sensor->quantity);
-  if (wanted->pulses_per_turn > 0.0) {
-    out->pulses_per_turn = wanted->pulses_per_turn;
-    out->window_s = wanted->window_s > 0.0 ? wanted->window_s : out->model.control.sample_period_s;
-    out->count = SB_TURN / (wanted->pulses_per_turn * out->window_s);
-  }
+  if (out->pulses_per_turn > 0.0) out->count = SB_TURN / (out->pulses_per_turn * out->window_s);
   out->full_count = full_count_of(out);
   const bool is_own = !is_asked && own > 0.0;
   take_thresholds(out, is_own);
@@ -294,6 +310,12 @@ enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_option
   if (options->sensor.pulses_per_turn > 0.0 && model->control.sensor.quantity != SB_SENSES_SPEED) {
     return sb_fail(err, SB_ERR_USAGE, "counts of pulses need a reading of the speed, found one of the %s",
                    model->control.sensor.quantity == SB_SENSES_DUTY ? "duty" : "current");
+  }
+  double rest_s;
+  const struct sb_pulse_sensor wanted = {.window_s = options->sensor.window_s};
+  if (sb_sensor_window_slots(&wanted, model->control.sample_period_s, &rest_s) > SB_PULSE_SLOT_MAX) {
+    return sb_fail(err, SB_ERR_USAGE, "a window of pulses needs at most %d sample periods (%g s), found %g s",
+                   SB_PULSE_SLOT_MAX, SB_PULSE_SLOT_MAX * model->control.sample_period_s, options->sensor.window_s);
   }
   out->is_own_count = take_sensor(out, &options->sensor);
   enum sb_status status = round_all(out, err);

@@ -133,12 +133,22 @@ static void write_speed(FILE *out, const struct sb_emission *emission, const cha
   const double reference_rpm = emission->model.control.sensor.reference_rad_s / SB_RPM;
   if (emission->pulses_per_turn > 0.0) {
     sb_emit_say(out, lead, SENSOR_HANG,
-                "Reading   pulses of the motor's sensor (%g a turn) counted in %g ms, in either direction",
+                "Reading   pulses of the motor's sensor (%g a turn) counted in the %g ms that end at the sample, in "
+                "either direction",
                 emission->pulses_per_turn, emission->window_s * 1e3);
     sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g rpm of the motor; 100 %% is %.6g rpm", count_rpm,
                 reference_rpm);
   } else {
-    sb_emit_say(out, lead, SENSOR_HANG, "Reading   speed of the motor without its sign, to the nearest count");
+    const double between = emission->model.control.sensor.pulses.per_turn;
+    if (between > 0.0) {
+      sb_emit_say(out, lead, SENSOR_HANG,
+                  "Reading   speed of the motor, 60 / (%g t) rpm to the nearest count: t in s is the time between the "
+                  "last two pulses of its sensor (%g a turn), or since the last one where that is longer; 0 before the "
+                  "second pulse",
+                  between, between);
+    } else {
+      sb_emit_say(out, lead, SENSOR_HANG, "Reading   speed of the motor without its sign, to the nearest count");
+    }
     sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g rpm, %.4g %% of %.6g rpm%s", count_rpm,
                 100.0 * count_rpm / reference_rpm, reference_rpm,
                 emission->is_resolution_given ? "" : " (assumed: no resolution is given)");
@@ -256,9 +266,7 @@ void sb_emit_write_notes(FILE *out, const struct sb_emission *emission, const ch
     sb_emit_say(
         out, lead, 0,
         "A count of pulses may be one below or above the speed's own: so much lies between the first count that "
-        "can act and the last that must. The simulated readings are speeds in counts: the lag of a window of %g "
-        "ms is not in them (controller.filter can stand for it).",
-        emission->window_s * 1e3);
+        "can act and the last that must. The simulated readings are counts of pulses, at one of all phases.");
   }
   if (emission->verdicts[0] != 0) {
     sb_emit_say(out, lead, 0, "WARNING: with these constants the simulated machine does not pass: %s.",

@@ -178,6 +178,7 @@ enum sb_status sb_inspect_find_causes(const struct sb_log *log, const struct sb_
     load_nm[i] = external_nm(log, model, &found->shifts[i]);
     is_known = is_known && isfinite(load_nm[i]);
   }
+  found->has_loads = is_known;
   if (is_known) is_done = judge_all(&judging, found);
   free(load_nm);
   return is_done ? SB_OK : SB_ERR_MEMORY;

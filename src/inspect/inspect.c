@@ -53,7 +53,7 @@ enum sb_status sb_inspect_ratios_parse(const char *text, struct sb_inspect_optio
 
 bool sb_inspect_is_undecided(const struct sb_inspection *inspection)
 {
-  return inspection->may_hide_shifts && inspection->hunt_count == 0;
+  return (inspection->may_hide_shifts || inspection->unjudged_count > 0) && inspection->hunt_count == 0;
 }
 
 void sb_inspect_clear(struct sb_inspection *inspection)
@@ -98,10 +98,14 @@ static enum sb_status follow_track(const struct sb_track *track, struct sb_inspe
   return status;
 }
 
+static bool is_back(const struct sb_inspect_shift *last, const struct sb_inspect_shift *now)
+{
+  return last->from == now->to && last->to == now->from;
+}
+
 static bool is_soon_back(const struct sb_inspect_shift *last, const struct sb_inspect_shift *now, double window_s)
 {
-  return last->from == now->to && last->to == now->from &&
-         now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
+  return is_back(last, now) && now->command_s - last->command_s <= window_s + (last->engaged_s - last->command_s);
 }
 
 /* Chains of opposite shifts, each soon after the last. */
@@ -128,6 +132,19 @@ static enum sb_status find_hunting(struct sb_inspection *out, double window_s)
     hunt.last_s = now->command_s;
   }
   return is_kept && sb_inspect_add_hunt(out, &hunt) ? SB_OK : SB_ERR_MEMORY;
+}
+
+/* Three opposite shifts that the load did not ask for are hunting, however slow: without the loads nobody can say. */
+static void find_unjudged(struct sb_inspection *out, double window_s)
+{
+  const struct sb_inspect_shift *shifts = out->shifts;
+  for (size_t i = 2; i < out->shift_count && !out->has_loads; i++) {
+    if (!is_back(&shifts[i - 2], &shifts[i - 1]) || !is_back(&shifts[i - 1], &shifts[i])) continue;
+    if (is_soon_back(&shifts[i - 2], &shifts[i - 1], window_s) && is_soon_back(&shifts[i - 1], &shifts[i], window_s)) {
+      continue;
+    }
+    if (out->unjudged_count++ == 0) out->unjudged_s = shifts[i - 2].command_s;
+  }
 }
 
 /* Shortest time from one shift to the next. */
@@ -273,6 +290,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   struct sb_error inner = {SB_OK, ""};
   *out = (struct sb_inspection){.source = options->source == SB_INSPECT_BEST ? best_source(log) : options->source,
                                 .interval_s = sb_log_interval_s(log),
+                                .unjudged_s = NAN,
                                 .begin_s = log->time_s[0],
                                 .end_s = log->time_s[log->count - 1]};
   enum sb_status status = check_columns(log, out->source, &inner);
@@ -284,6 +302,7 @@ enum sb_status sb_inspect(const struct sb_log *log, const struct sb_inspect_opti
   if (status == SB_OK) out->least_pause_s = least_pause(out);
   if (status == SB_OK) status = find_hunting(out, options->hunt_window_s);
   if (status == SB_OK && options->model != NULL) status = sb_inspect_find_causes(log, options, out);
+  if (status == SB_OK) find_unjudged(out, options->hunt_window_s);
   if (status == SB_OK) status = find_rests(log, options, &track, out);
   if (status == SB_OK) count_gaps(log, &track, out);
   sb_gear_track_clear(&track);

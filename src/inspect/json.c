@@ -88,6 +88,8 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
   sb_json_put_number(json, "noise_pct", found->is_reading_noise ? found->noise_rpm : (double)NAN);
   sb_json_put_boolean(json, "may_hide_shifts", found->may_hide_shifts);
   sb_json_put_boolean(json, "is_hunting_undecided", sb_inspect_is_undecided(found));
+  sb_json_put_integer(json, "unjudged_three_count", (long long)found->unjudged_count);
+  sb_json_put_number(json, "unjudged_three_s", found->unjudged_s);
   put_verdicts(json, report);
   put_shifts(json, report, found);
   put_gears(json, report);

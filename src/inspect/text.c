@@ -74,6 +74,14 @@ static void write_verdict(void *context, const struct sb_verdict *verdict, const
 static void write_doubt(FILE *out, const struct sb_inspection *found)
 {
   if (!sb_inspect_is_undecided(found)) return;
+  if (found->unjudged_count > 0) {
+    sb_words_say(out, 2, 4,
+                 "- Whether the gearbox hunts is undecided: from %.3f s on it shifts to and fro at least three times, "
+                 "slower than the hunting window. It is hunting when the load did not ask for these shifts. A log with "
+                 "load_torque_nm beside a scenario (--against) shows it.",
+                 found->unjudged_s);
+  }
+  if (!found->may_hide_shifts) return;
   sb_words_say(out, 2, 4,
                "- Hunting was not found, but this log cannot show that there is none: a shift can leave the %s nearly "
                "unchanged. A log of the gear, or of the motor's and the output's speed, shows it.",

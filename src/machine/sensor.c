@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stddef.h>
 
+#include "base/constants.h"
 #include "base/elementary.h"
 
 /* One count of a sensor without a resolution: 1e-6 %. */
@@ -19,6 +20,32 @@ double sb_sensor_input(const struct sb_sensor *sensor, double motor_speed_rad_s,
     case SB_SENSES_SPEED: break;
   }
   return fabs(motor_speed_rad_s) / sensor->reference_rad_s;
+}
+
+double sb_sensor_pulse_fraction(const struct sb_sensor *sensor)
+{
+  const struct sb_pulse_sensor *pulses = &sensor->pulses;
+  return SB_TURN / (pulses->per_turn * pulses->window_s * sensor->reference_rad_s);
+}
+
+int sb_sensor_window_slots(const struct sb_pulse_sensor *pulses, double sample_period_s, double *rest_s)
+{
+  static const double same = 1e-9; /* of a sample period */
+  const double slots = floor(pulses->window_s / sample_period_s + same);
+  const double rest = pulses->window_s - slots * sample_period_s;
+  *rest_s = rest > same * sample_period_s ? rest : 0.0;
+  return (int)slots;
+}
+
+/* The finalizer of the generator SplitMix64: G. L. Steele, D. Lea, C. H. Flood, Fast Splittable Pseudorandom Number Generators,
+ * OOPSLA 2014. It leaves the noise's own draws alone. */
+double sb_sensor_phase_of(unsigned long seed)
+{
+  uint64_t z = (uint64_t)seed + 0x9e3779b97f4a7c15U;
+  z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9U;
+  z = (z ^ (z >> 27)) * 0x94d049bb133111ebU;
+  z ^= z >> 31;
+  return ldexp((double)(z >> 11), -53);
 }
 
 double sb_sensor_count_fraction(const struct sb_sensor *sensor)
@@ -84,6 +111,9 @@ enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor
       .filter_gain = sensor->filter_s > 0.0 ? -sb_elementary_exp_less_1(-sample_period_s / sensor->filter_s) : 1.0,
       .noise = noise,
   };
+  double rest_s;
+  const bool has_window = sensor->pulses.per_turn > 0.0 && sensor->pulses.window_s > 0.0;
+  if (has_window) reading->slot_count = sb_sensor_window_slots(&sensor->pulses, sample_period_s, &rest_s);
   return SB_OK;
 }
 

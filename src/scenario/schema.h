@@ -52,6 +52,7 @@ struct sb_control_draft {
   double reference_rad_s; /* NAN: the motor's no-load speed */
   double reference_a;     /* NAN: the motor's stall current */
   int reading;            /* sb_sensor_quantity */
+  int between;            /* 1: between pulses */
 };
 
 enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_SPEED_CONTROL };

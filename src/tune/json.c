@@ -80,7 +80,7 @@ static void put_remedy(struct sb_json *json, const struct sb_rounds *tuning, int
   char words[SB_TUNE_WORDS_SIZE];
   sb_json_put_object(json, "remedy");
   sb_json_put_string(json, "kind", kinds[result->remedy]);
-  sb_json_put_string(json, "text", sb_tune_remedy_words(result, words));
+  sb_json_put_string(json, "text", sb_tune_remedy_words(tuning, pair, words));
   if (result->remedy != SB_REMEDY_NONE) {
     sb_json_put_number(json, "amount", result->remedy_amount);
     sb_json_put_number(json, "margin_pct", sb_tune_percent(result->remedy_margin_fraction));

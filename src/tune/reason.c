@@ -67,7 +67,10 @@ const char *sb_reason_text(enum sb_reason reason)
 static void remove_thing(struct sb_model *model, enum sb_reason reason)
 {
   struct sb_control *control = &model->control;
-  if (reason == SB_REASON_ROUNDING) control->sensor.resolution_fraction = 0.0;
+  if (reason == SB_REASON_ROUNDING) {
+    control->sensor.resolution_fraction = 0.0;
+    control->sensor.pulses = (struct sb_pulse_sensor){0};
+  }
   if (reason == SB_REASON_NOISE) control->sensor.noise_fraction = 0.0;
   if (reason == SB_REASON_FILTER) control->sensor.filter_s = 0.0;
   if (reason == SB_REASON_SAMPLING) {

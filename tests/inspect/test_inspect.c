@@ -439,6 +439,7 @@ static void three_shifts_back_and_forth_within_the_window_are_hunting_and_two_ar
   assert_int_equal(found.shift_count, 4);
   assert_int_equal(found.hunt_count, 1);
   assert_int_equal(found.hunts[0].count, 3);
+  assert_false(sb_inspect_is_undecided(&found));
   assert_near(found.hunts[0].period_s, 6.0, 1e-9); /* from 5 s to 11 s */
   assert_near(found.hunts[0].first_s, 5.0, 0.0101);
   sb_inspect_clear(&found);
@@ -448,6 +449,31 @@ static void three_shifts_back_and_forth_within_the_window_are_hunting_and_two_ar
   assert_int_equal(found.hunt_count, 0);
   sb_inspect_clear(&found);
   sb_log_clear(&log);
+}
+
+/* Whether the load asked for them decides, and the log does not show it. Two are no hunting, whatever the load does. */
+static void three_opposite_shifts_slower_than_the_window_are_undecided_without_their_loads(void **state)
+{
+  (void)state;
+  static const double three[] = {2.0, 10.0, 18.0}, two[] = {2.0, 10.0};
+  struct sb_inspect_options options = sb_inspect_options_default();
+  struct sb_inspection found;
+  for (int has_three = 0; has_three < 2; has_three++) {
+    struct sb_log log = has_three ? shifting_at(three, 3) : shifting_at(two, 2);
+    assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
+    assert_int_equal(found.hunt_count, 0);
+    assert_int_equal(found.unjudged_count, has_three);
+    assert_int_equal(sb_inspect_is_undecided(&found), has_three);
+    if (has_three) assert_near(found.unjudged_s, 2.0, 0.0101);
+    sb_inspect_clear(&found);
+    sb_log_clear(&log);
+  }
+  const struct said *said = shell_run(
+      "awk 'BEGIN { print \"time_s,gear\"; for (i = 0; i < 3000; i++) { t = i / 100; print t \",\" (t < 2 || (t >= 10 && t < "
+      "18) ? 2 : 1) } }' > $T/slow.csv; $SHIFTBAND inspect --fail-on hunting $T/slow.csv");
+  assert_int_equal(said->code, 1);
+  shell_expect(said, "Whether the gearbox hunts is undecided: from 1.990 s on it shifts to and fro");
+  assert_null(strstr(said->text, "nothing to report"));
 }
 
 static void output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neutral(void **state)
@@ -627,6 +653,7 @@ int main(void)
       cmocka_unit_test(ratios_are_found_to_a_percent),
       cmocka_unit_test(noise_is_measured_under_motion_and_rounding),
       cmocka_unit_test(three_shifts_back_and_forth_within_the_window_are_hunting_and_two_are_not),
+      cmocka_unit_test(three_opposite_shifts_slower_than_the_window_are_undecided_without_their_loads),
       cmocka_unit_test(output_at_rest_is_a_stall_unless_the_drive_is_off_or_the_box_in_neutral),
       cmocka_unit_test(load_that_jumps_is_no_shift_to_the_motor_alone),
       cmocka_unit_test(readings_below_nothing_make_a_gear_only_where_the_motor_turns),
