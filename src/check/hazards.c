@@ -148,4 +148,5 @@ void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_che
   find_runaway(machine, &holding, &check->findings);
   find_run_back(machine, &holding, &check->findings);
   find_weak_clutch(machine, &check->findings);
+  sb_check_find_locking(machine, check);
 }

@@ -151,6 +151,7 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
   struct sb_check_remarks *notes = &check->notes;
   note_motor(machine->model, notes);
   note_shifter(machine, notes);
+  sb_check_note_locking(machine, notes);
   note_rounding(machine, notes);
   note_bodies(machine->model, notes);
   note_limits(&check->limit, notes);

@@ -83,6 +83,7 @@ static bool has_more(const struct sb_model *model)
 {
   const struct sb_sensor *sensor = &model->control.sensor;
   const bool has_past = sensor->pulses.per_turn > 0.0 || sensor->supply.filter_s > 0.0;
+  if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
   return has_past || model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
          model->winding.is_present || sb_drive_is_moving(&model->drive);
 }

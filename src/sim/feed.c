@@ -206,6 +206,13 @@ static double following_nm(const struct sb_sim *sim)
   return (curve->per_rad_s + curve->per_rad_s2 * w) * w;
 }
 
+/* A path that locks itself takes motor torque for a load that helps, too: as much as this load that opposes would. */
+static double opposed_nm(const struct sb_sim *sim, const struct sb_gear *gear, double external_nm)
+{
+  const double besides_nm = following_nm(sim), whole_nm = external_nm + besides_nm;
+  return whole_nm < 0.0 ? gear->efficiency * gear->back_efficiency * whole_nm - besides_nm : external_nm;
+}
+
 /*
  * Against a reference that follows the supply a gear is judged by its reading: that of the present line under the whole load, and what
  * the model's own line carries at the same reading.
@@ -238,8 +245,10 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double exter
 {
   const struct sb_model *model = sim->model;
   const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
-  if (is_same || gear >= model->gearbox.gear_count) return external_nm;
+  if (gear >= model->gearbox.gear_count) return external_nm;
   const struct sb_gear *own = &model->gearbox.gears[gear];
+  if (own->back_efficiency < 0.0) external_nm = opposed_nm(sim, own, external_nm);
+  if (is_same) return external_nm;
   if (model->control.sensor.supply.is_present) return load_of_same_reading_nm(sim, own, external_nm);
   const struct sb_motor_line line = sim->derived.line;
   const struct sb_feed *feed = &sim->state.feed;

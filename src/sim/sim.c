@@ -427,6 +427,7 @@ struct sb_sums sb_sim_sums_empty(void)
                           .torque_struck_s = -INFINITY,
                           .housing_c = {.value = -INFINITY},
                           .slip_first_s = NAN,
+                          .jam_first_s = NAN,
                           .hot_first_s = NAN,
                           .cut_first_s = NAN,
                           .winding_c = {.value = -INFINITY}};
@@ -468,7 +469,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
     sim->sums.housing_c.value = state->feed.warmth.housing_c;
   }
   begin_segment(sim);
-  sim->sums.start_kinetic_j = kinetic_j(sim);
+  sim->sums.start_kinetic_j = kinetic_j(sim) + sim->sums.energy.mesh_loss; /* a path that locks itself jams at once */
   if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
   return SB_OK;
 }

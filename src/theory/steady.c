@@ -106,8 +106,12 @@ static struct sb_reading_point current_point(const struct sb_model *model, const
 double sb_steady_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading)
 {
   const struct sb_motor *motor = &model->motor;
-  if (model->control.sensor.quantity != SB_SENSES_CURRENT || model->gearbox.gears[gear].back_efficiency == 0.0)
-    return -INFINITY;
+  const double back = model->gearbox.gears[gear].back_efficiency;
+  if (back < 0.0) {
+    const struct sb_reading_point point = sb_steady_point(model, line, reading);
+    return sb_torque_balance_lowered_nm(model, gear, point.motor_nm, point.speed_rad_s);
+  }
+  if (model->control.sensor.quantity != SB_SENSES_CURRENT || back == 0.0) return -INFINITY;
   const double current_a = (1.0 - fmin(reading, 1.0)) * model->control.sensor.reference_a; /* out of the motor */
   double speed_rad_s = (line->stall_a + current_a) / line->slope_as_rad;
   if (speed_rad_s > ceiling_rad_s(model)) {

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "help/box.h"
+#include "help/dice.h"
 #include "help/loaded.h"
 #include "help/near.h"
 #include "help/shell.h"
@@ -66,8 +67,7 @@ static void expect_moved_apart(const struct sb_emission *emission, const struct 
 static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   for (int i = 0; i < 300; i++) {
     const struct sb_model model = draw_machine(random);
     struct sb_emit_options options = sb_emit_options_default();
@@ -97,8 +97,7 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
 static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   for (int i = 0; i < 100; i++) {
     const struct sb_model model = draw_machine(random);
     struct sb_emit_options options = sb_emit_options_default();
@@ -126,8 +125,7 @@ static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
 static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   loaded_take_shipped("dough-drum");
   for (int i = 0; i < 60; i++) {
     struct sb_model model = loaded_scenario.model;

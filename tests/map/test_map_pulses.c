@@ -7,6 +7,7 @@
 #include <gsl/gsl_rng.h>
 #include <stdio.h>
 
+#include "help/dice.h"
 #include "help/mix.h"
 #include "help/near.h"
 
@@ -49,9 +50,7 @@ static void add_supply(gsl_rng *rng, struct sb_model *model)
 static void check_case(unsigned long seed, struct plane_seen *seen)
 {
   static struct mix_case it;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   struct mix_chances chances = mix_everything;
   chances.shaft = 0.0; /* what a shaft does to a clutch is none of a sensor's business */
   mix_random_case(rng, &chances, &it);
