@@ -62,7 +62,9 @@ static double transmitted_moving_nm(const struct sb_sim *sim, double x, int dire
   const double loss_nm = seg->line.friction_nm + gear->drag_nm;
   const double motor_nm = seg->line.stall_nm - seg->line.slope_nms_rad * x - direction * loss_nm;
   const double inv = sb_segment_inverse_e(gear, sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0);
-  const double x_rate = (motor_nm - load_nm * r * inv) / sb_segment_mesh_inertia(sim, inv);
+  const double inertia = sb_segment_mesh_inertia(sim, inv);
+  if (!(inertia > 0.0)) return 0.0; /* joined, the path jams */
+  const double x_rate = (motor_nm - load_nm * r * inv) / inertia;
   return transmitted_nm(sim, x, direction, x_rate);
 }
 
@@ -128,11 +130,16 @@ bool sb_clutch_holds_plainly(const struct sb_sim *sim, double x, double x_rate)
 void sb_clutch_stop_locked(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  const int direction = sb_sign_of(state->output_speed_rad_s);
-  if (state->link != SB_LINK_SLIP || direction == 0 || isfinite(sb_point_clutch_nm(sim, direction))) return;
-  sim->sums.energy.mesh_loss +=
-      0.5 * sim->segment->output_inertia * state->output_speed_rad_s * state->output_speed_rad_s;
+  struct sb_sums *sums = &sim->sums;
+  const double w = state->output_speed_rad_s, inertia = sim->segment->output_inertia;
+  if (state->link != SB_LINK_SLIP || w == 0.0 || isfinite(sb_point_clutch_nm(sim, sb_sign_of(w)))) return;
+  sums->energy.mesh_loss += 0.5 * inertia * w * w;
+  if (sums->jam_count == 0) sums->jam_first_s = state->time_s;
+  sums->jam_count++;
+  sums->jam_greatest_nms = fmax(sums->jam_greatest_nms, inertia * fabs(w));
   state->output_speed_rad_s = 0.0;
+  /* Gears that catch and stop again and again, ever more slowly, stop at last. */
+  if (sb_segment_is_slow(sim, state->motor_speed_rad_s * sim->segment->per_motor)) state->motor_speed_rad_s = 0.0;
   state->slip_direction = sb_sign_of(state->motor_speed_rad_s);
 }
 

@@ -7,6 +7,7 @@
 #include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
+#include "sim/jam.h"
 #include "sim/motion.h"
 #include "sim/point.h"
 #include "sim/rest.h"
@@ -209,11 +210,33 @@ static void settle(struct sb_sim *sim)
   }
 }
 
-/* Directions, driving or overrun, and the segment of them. */
-static void begin_settled(struct sb_sim *sim)
+static void settle_all(struct sb_sim *sim)
 {
   settle(sim);
   if (sim->model->load.road.is_present && sb_contact_settle(sim)) settle(sim);
+}
+
+/* Wheels that can slip let go first: then the path may have less to stop. */
+static void jam(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (sim->model->load.road.can_slip && !state->far.is_slipping) {
+    sb_contact_let_go(sim, -state->output_direction);
+    settle_all(sim);
+    if (!sb_jam_is_due(sim)) return;
+  }
+  sb_jam_stop(sim);
+  settle_all(sim);
+  if (!sb_jam_is_due(sim)) return;
+  state->motor_direction = state->output_direction = 0; /* it would start by rounding alone */
+  state->is_driving = 1;
+}
+
+/* Directions, driving or overrun, and the segment of them. */
+static void begin_settled(struct sb_sim *sim)
+{
+  settle_all(sim);
+  if (sb_jam_is_due(sim)) jam(sim);
   build(sim);
 }
 
@@ -224,8 +247,8 @@ static void release_wheels(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   if (!sim->model->load.road.is_present || !sb_contact_lets_go(sim)) return;
   if (state->far.slip_direction == state->output_direction) sim->segment->broken_away = state->output_direction;
-  settle(sim);
-  if (sb_contact_settle(sim)) settle(sim);
+  settle_all(sim);
+  if (sb_jam_is_due(sim)) jam(sim);
   sim->segment->broken_away = 0;
   build(sim);
 }
