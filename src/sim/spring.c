@@ -99,7 +99,9 @@ void sb_spring_build(struct sb_sim *sim)
   spring->stiffness = shaft_of(sim)->stiffness_nm_rad;
   spring->damping = shaft_of(sim)->damping_nms_rad;
   spring->offset_rad = 0.5 * state->twist.side * shaft_of(sim)->backlash_rad;
-  spring->per_motor = state->motor_direction != 0 ? seg->per_motor * inv / sim->model->motor.rotor_inertia_kg_m2 : 0.0;
+  spring->per_motor = state->motor_direction != 0
+                          ? seg->per_motor * inv / (seg->motor_inertia + seg->wheels_excess[state->is_driving])
+                          : 0.0;
   spring->per_output = state->output_direction != 0 ? 1.0 / seg->output_inertia : 0.0;
   spring->start_j = sb_spring_energy_j(sim);
   /* Nor may it be less than the rounding of the shaft's torque itself. */
