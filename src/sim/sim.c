@@ -139,6 +139,7 @@ static void engage(struct sb_sim *sim)
   if (!sim->model->driveshaft.is_present) {
     join(sim);
   } else if (state->link == SB_LINK_OPEN) {
+    sb_spring_take_wheels(sim);
     sb_spring_engage(sim);
   } /* a clutch that slipped hands over a shaft that is wound already */
   state->link = SB_LINK_MESH;

@@ -103,6 +103,7 @@ static struct sb_gear_figures gear_figures(const struct sb_model *model, const s
       .efficiency = path->efficiency,
       .output_direction = path->direction,
       .stall_torque_nm = sb_steady_stall_nm(model, line, gear),
+      .wheels_inertia_kg_m2 = path->wheels_kg_m2 + path->wheels_excess_kg_m2[1],
       .inertia_kg_m2 = sb_model_driven_inertia_kg_m2(model, gear, model->load.inertia_kg_m2),
       .time_constant_s = sb_torque_balance_time_constant_s(model, line, gear),
       .lightest_reading = sb_steady_reading(model, line, gear, lightest_nm),
