@@ -236,8 +236,8 @@ static void a_gear_is_chosen_by_its_name_and_counted_from_one(void **state)
 {
   (void)state;
   const struct teeth teeth[] = {{10, 30}};
-  const struct sb_gearbox box = {
-      .gear_count = 2, .gears = {gear_of("slow", teeth, 1, 0.9), gear_of("fast", teeth, 1, 0.9)}};
+  const struct sb_gearbox box = {.gear_count = 2,
+                                 .gears = {gear_of("slow", teeth, 1, 0.9), gear_of("fast", teeth, 1, 0.9)}};
   struct sb_error err = {SB_OK, ""};
   int gear = 7;
   assert_int_equal(sb_gearbox_choose(&box, "fast", &gear, &err), SB_OK);
