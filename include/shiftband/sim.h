@@ -6,7 +6,10 @@
  *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL     (a slipping clutch adds its torque to both)
  *   engaging   w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2),  lost 1/2 Jr (w- - N W-)^2
  *
- * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion. The motion
+ * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion, which is that
+ * of the power at the output. A path with eta_back < 0 locks itself: in overrun the motor must turn with |eta_back| of what
+ * the output brings. Where Jm + Jo eta_back / N^2 is not positive it jams as soon as the output would drive: motor and
+ * output stop at once, and start again when the motor's torque is above |eta_back| TL / N. The motion
  * is a Taylor series whose order and length adapt until nothing but rounding is left out (src/sim/motion.h), or one
  * exponential where it is (src/sim/plain.h). Load corners, shift commands, engagements, stops, starts and changes between
  * driving and overrun happen exactly at their instants: those not known beforehand are roots of polynomials on the series,
@@ -212,6 +215,9 @@ struct sb_sums {
   int was_cut_by_heat, was_cut_by_battery; /* no bool: sums are compared by their bytes, which have no gaps */
   double impact_greatest_nms;              /* of bodies met, at the output */
   long impact_count;
+  long jam_count;          /* of paths that lock themselves */
+  double jam_first_s;      /* when the first one came; NAN: none */
+  double jam_greatest_nms; /* greatest angular impulse that stopped the output */
 };
 
 /* Takes the spell that is under way, or was the last, into those that last or the crests. */
@@ -307,15 +313,16 @@ struct sb_row {
   int is_on;       /* no stop is ordered and no switch has opened */
   int is_slipping; /* wheels slip */
   double motor_speed_rad_s;
-  /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took. NAN: there
-   * is no such thing. */
-  double reading_pct, pulse_count, pulse_time_s;
+  /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took; the voltage
+   * that the reference follows. NAN: there is no such thing. */
+  double reading_pct, pulse_count, pulse_time_s, measured_voltage_v;
   double output_speed_rad_s;
   double output_torque_nm;   /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;     /* what opposes */
   double external_torque_nm; /* the load without what follows speed, at sliding values, against the gear's direction */
   /* The outside torque that would bring this gear, and the next faster one, to the same speed with the supply and winding
-   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. */
+   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. For a
+   * load that helps in a path that locks itself, one that opposes and takes as much of the motor. */
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */

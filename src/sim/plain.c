@@ -71,7 +71,9 @@ struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
 
 bool sb_plain_applies(const struct sb_sim *sim)
 {
-  return sb_segment_is_moving_rigid(sim) && sim->segment->has_straight_load && !sim->model->load.road.can_slip;
+  /* A path that locks itself may turn a load's slowing by speed into a growing motion, which has no time constant. */
+  return sb_segment_is_moving_rigid(sim) && sim->segment->has_straight_load && !sim->model->load.road.can_slip &&
+         sim->segment->motor_rate.lin <= 0.0;
 }
 
 /* The value of a straight polynomial. */

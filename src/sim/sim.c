@@ -427,6 +427,7 @@ struct sb_sums sb_sim_sums_empty(void)
                           .torque_struck_s = -INFINITY,
                           .housing_c = {.value = -INFINITY},
                           .slip_first_s = NAN,
+                          .jam_first_s = NAN,
                           .hot_first_s = NAN,
                           .cut_first_s = NAN,
                           .winding_c = {.value = -INFINITY}};
@@ -468,7 +469,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
     sim->sums.housing_c.value = state->feed.warmth.housing_c;
   }
   begin_segment(sim);
-  sim->sums.start_kinetic_j = kinetic_j(sim);
+  sim->sums.start_kinetic_j = kinetic_j(sim) + sim->sums.energy.mesh_loss; /* a path that locks itself jams at once */
   if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
   return SB_OK;
 }
@@ -530,6 +531,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .reading_pct = NAN,
       .pulse_count = NAN,
       .pulse_time_s = NAN,
+      .measured_voltage_v = NAN,
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,

@@ -76,6 +76,8 @@ static double carried_nm(const struct sb_model *model, int gear, double reading)
     torque = m->stall_torque_nm * (duty * volts / m->nominal_voltage_v - speed / m->no_load_speed_rad_s);
   }
   const double given = torque - g->drag_nm, output = speed / g->ratio;
+  if (given < 0.0 && g->back_efficiency <= 0.0)
+    return -INFINITY; /* a path that is not driven backwards holds any load */
   const double passed = given >= 0.0 ? g->efficiency * g->ratio * given : g->ratio * given / g->back_efficiency;
   double viscous = 0.0, quadratic = 0.0;
   for (int i = 0; i < model->load.part_count; i++) {
