@@ -313,9 +313,9 @@ struct sb_row {
   int is_on;       /* no stop is ordered and no switch has opened */
   int is_slipping; /* wheels slip */
   double motor_speed_rad_s;
-  /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took. NAN: there
-   * is no such thing. */
-  double reading_pct, pulse_count, pulse_time_s;
+  /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took; the voltage
+   * that the reference follows. NAN: there is no such thing. */
+  double reading_pct, pulse_count, pulse_time_s, measured_voltage_v;
   double output_speed_rad_s;
   double output_torque_nm;   /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;     /* what opposes */

@@ -81,9 +81,11 @@ double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
 /* A machine whose state is more than a stop can hold. */
 static bool has_more(const struct sb_model *model)
 {
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const bool has_past = sensor->pulses.per_turn > 0.0 || sensor->supply.filter_s > 0.0;
   if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
-  return model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
-         model->winding.is_present || model->control.sensor.pulses.per_turn > 0.0 || sb_drive_is_moving(&model->drive);
+  return has_past || model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
+         model->winding.is_present || sb_drive_is_moving(&model->drive);
 }
 
 static struct sb_stop stop_now(const struct sb_tracks *tracks)
@@ -139,12 +141,13 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
   tracks->reading.filtered = stop->filtered;
+  if (more != NULL) tracks->reading.voltage_v = more->measured_v;
   remember(tracks, at, sample, &tracks->reading);
   tracks->output_turns = stop->output_angle_rad / SB_TURN;
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 9, MORE_WORDS = 29 };
+enum { KEY_WORDS = 9, MORE_WORDS = 30 };
 
 static uint64_t bits_of(double value)
 {
@@ -170,8 +173,9 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop,
 }
 
 /* The rest of a machine that has more: vehicle, shaft and what feeds the motor. Each value is a word of its own. */
-static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
+static void take_more(const struct sb_more *more, uint64_t key[MORE_WORDS])
 {
+  const struct sb_state *state = &more->state;
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
   const struct sb_pulses *pulses = &state->pulses;
@@ -189,7 +193,7 @@ static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
                            feed->is_empty,          (double)feed->ready_step,
                            pulses->angle,           pulses->count,
                            pulses->closed,          pulses->last_s,
-                           pulses->period_s};
+                           pulses->period_s,        more->measured_v};
   static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
   for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }
@@ -209,7 +213,7 @@ static uint64_t hash_of(const uint64_t key[KEY_WORDS], const struct sb_more *mor
   uint64_t hash = stirred(14695981039346656037U, key, KEY_WORDS);
   if (more != NULL) {
     uint64_t words[MORE_WORDS];
-    take_more(&more->state, words);
+    take_more(more, words);
     hash = stirred(hash, words, MORE_WORDS);
   }
   return hash != 0 ? hash : 1;
@@ -219,8 +223,8 @@ static bool has_same_more(const struct sb_more *one, const struct sb_more *other
 {
   if (one == NULL) return true;
   uint64_t ones[MORE_WORDS], others[MORE_WORDS];
-  take_more(&one->state, ones);
-  take_more(&other->state, others);
+  take_more(one, ones);
+  take_more(other, others);
   return memcmp(ones, others, sizeof ones) == 0;
 }
 
@@ -320,14 +324,18 @@ static const struct sb_more *keep_more(struct sb_tracks *tracks, const struct sb
     tracks->is_out_of_memory = true;
     return NULL;
   }
-  *more = (struct sb_more){tracks->sim.state, row->own_load_nm, sb_row_next_load_nm(row), greatest};
+  *more = (struct sb_more){.state = tracks->sim.state,
+                           .own_load_nm = row->own_load_nm,
+                           .next_load_nm = sb_row_next_load_nm(row),
+                           .measured_v = tracks->reading.voltage_v,
+                           .greatest = greatest};
   return more;
 }
 
 /* What the sensor reads at the present sample; at the end of the run nothing is read. */
 static struct sb_sensed sense(struct sb_tracks *tracks, int sample, struct sb_row *row)
 {
-  if (sample == tracks->end_sample) return (struct sb_sensed){0, 0};
+  if (sample == tracks->end_sample) return (struct sb_sensed){.least = 0};
   return sb_sense_take(&tracks->reading, &tracks->sim, row, tracks->noise != NULL ? tracks->noise[sample] : 0.0);
 }
 

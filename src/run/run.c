@@ -15,8 +15,8 @@ struct run {
   struct sb_reading reading;
   struct sb_controller_setup setup;
   struct sb_controller_state controller;
-  struct sb_deciding deciding;                   /* when the controller is someone else's */
-  double reading_pct, pulse_count, pulse_time_s; /* last sample */
+  struct sb_deciding deciding;                                       /* when the controller is someone else's */
+  double reading_pct, pulse_count, pulse_time_s, measured_voltage_v; /* last sample */
   double overcharge_as;
   struct sb_row last; /* last row handed out */
   bool has_last;
@@ -55,6 +55,7 @@ static struct sb_row row_now(const struct run *run)
   row.reading_pct = run->reading_pct;
   row.pulse_count = run->pulse_count;
   row.pulse_time_s = run->pulse_time_s;
+  row.measured_voltage_v = run->measured_voltage_v;
   return row;
 }
 
@@ -127,6 +128,7 @@ static struct sb_sensed sense(struct run *run, struct sb_row *row)
   run->reading_pct = row->reading_pct;
   run->pulse_count = row->pulse_count;
   run->pulse_time_s = row->pulse_time_s;
+  run->measured_voltage_v = row->measured_voltage_v;
   return sensed;
 }
 
@@ -154,8 +156,13 @@ static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err
   if (status != SB_OK) return status;
   const struct sb_run_options *options = run->options;
   if (options->on_sample != NULL) {
-    options->on_sample(options->sample_context, sensed.least, sb_sim_is_engaged(&run->sim),
-                       sb_sim_is_deciding(&run->sim), gear);
+    const struct sb_run_sample said = {.reading = sensed.least,
+                                       .counts = sensed.counts,
+                                       .voltage_counts = sensed.voltage_counts,
+                                       .is_engaged = sb_sim_is_engaged(&run->sim),
+                                       .is_deciding = sb_sim_is_deciding(&run->sim),
+                                       .gear = gear};
+    options->on_sample(options->sample_context, &said);
   }
   if (gear == before) return SB_OK;
   hand_out(run, &row);
@@ -230,7 +237,8 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
                     .monitor = &out.monitor,
                     .reading_pct = NAN,
                     .pulse_count = NAN,
-                    .pulse_time_s = NAN};
+                    .pulse_time_s = NAN,
+                    .measured_voltage_v = NAN};
   enum sb_status status = start(&run, err);
   if (status == SB_OK) status = go(&run, err);
   status = sb_deciding_end(&run.deciding, status, err);

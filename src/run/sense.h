@@ -9,6 +9,8 @@
  * the worst phase. */
 struct sb_sensed {
   int32_t least, greatest;
+  int32_t counts,
+      voltage_counts; /* the least before it is set against the supply, and the supply's; the same and 0 where it is not */
 };
 
 /* At a sample, each in its turn. Fills what the row shows of the sensor, but for the reading; noise in standard deviations. */

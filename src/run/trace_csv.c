@@ -78,6 +78,17 @@ static double pulse_time_of(const struct sb_row *row, const struct sb_model *mod
   return row->pulse_time_s;
 }
 
+static bool has_supply_sensor(const struct sb_model *model)
+{
+  return model->control.sensor.supply.is_present;
+}
+
+static double measured_voltage_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->measured_voltage_v;
+}
+
 static double speed_of(const struct sb_row *row, const struct sb_model *model)
 {
   return row->vehicle_speed_rad_s * model->load.road.wheel_radius_m;
@@ -134,6 +145,7 @@ static const struct column columns[] = {
     {"housing_c", has_housing, housing_of},
     {"pulses", has_window, pulses_of},
     {"pulse_time_s", has_pulse_time, pulse_time_of},
+    {"measured_voltage_v", has_supply_sensor, measured_voltage_of},
 };
 
 enum { COLUMN_COUNT = sizeof columns / sizeof *columns };

@@ -40,6 +40,27 @@ static const struct sb_key sensor_keys[] = {
 static const struct sb_section sensor_section = {"sensor", "a sensor that gives pulses as the motor turns", sensor_keys,
                                                  NULL};
 
+static const struct sb_choice references[] = {{"fixed", 0}, {"measured supply", 1}, {NULL, 0}};
+
+static const struct sb_key supply_sensor_keys[] = {
+    {QUANTITY("resolution", SB_VOLTAGE), .flags = SB_ABOVE, BETWEEN(0, VOLTAGE_MAX), .default_words = "exact",
+     MODEL(control.sensor.supply.resolution_v),
+     .meaning = "The measured voltage is rounded to whole multiples of this."},
+    {QUANTITY("filter", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(control.sensor.supply.filter_s),
+     .meaning = "The time constant of a first-order filter before the rounding; 0 s means no filter."},
+    {QUANTITY("reference", SB_VOLTAGE), .flags = SB_ABOVE, BETWEEN(0, VOLTAGE_MAX),
+     .default_words = "the motor's nominal voltage", MODEL(control.sensor.supply.nominal_v),
+     .meaning = "The voltage at which reference_speed reads 100 %."},
+    {QUANTITY("drop", SB_VOLTAGE), BETWEEN(0, VOLTAGE_MAX),
+     .default_words = "the no-load current times the winding's resistance, or 0 V", MODEL(control.sensor.supply.drop_v),
+     .meaning = "The voltage at which the motor's no-load speed would be zero: the speed that reads 100 % is in "
+                "proportion to the measured voltage less this."},
+    {.name = NULL}};
+
+static const struct sb_section supply_sensor_section = {
+    "voltage_sensor", "the supply's voltage as the controller measures it, for reference: measured supply",
+    supply_sensor_keys, NULL};
+
 static const struct sb_key keys[] = {
     {TEXT("start_gear", SB_NAME_SIZE), .default_words = "the highest gear", CONTROL(start_gear),
      .meaning = "The name of the gear that is engaged at the start."},
@@ -79,6 +100,12 @@ static const struct sb_key keys[] = {
          "below upshift_above for each."},
     {QUANTITY("reference_speed", SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, SPEED_MAX),
      .default_words = "the motor's no-load speed", CONTROL(reference_rad_s), .meaning = "The speed that reads 100 %."},
+    {CHOICE("reference", references), .default_text = "fixed", CONTROL(reference),
+     .meaning = "fixed: reference_speed reads 100 % at any voltage. measured supply: what reads 100 % follows the "
+                "voltage that the controller measures, as the motor's no-load speed does, so that thresholds pass over "
+                "the charge of a battery."},
+    {SECTION("voltage_sensor", &supply_sensor_section), .default_words = "exact, without a filter",
+     .meaning = "How the controller measures the supply, for reference: measured supply."},
     {QUANTITY("reference_current", SB_CURRENT), .flags = SB_ABOVE, BETWEEN(0, CURRENT_MAX),
      .default_words = "the motor's stall current", CONTROL(reference_a),
      .meaning = "For a reading of the current: the current that reads 0 %."},
@@ -294,6 +321,55 @@ static void finish_pulses(struct sb_reader *reader)
   if (has_window) finish_window(reader);
 }
 
+/* What the electronics take for the motor's voltages. */
+static void finish_voltages(struct sb_reader *reader)
+{
+  const struct sb_motor *motor = &reader->draft->model.motor;
+  struct sb_supply_sensor *supply = &reader->draft->model.control.sensor.supply;
+  if (!sb_reader_has(reader, "controller.voltage_sensor.reference")) supply->nominal_v = motor->nominal_voltage_v;
+  sb_reader_resolve(reader, "controller.voltage_sensor.reference", supply->nominal_v);
+  if (!sb_reader_has(reader, "controller.voltage_sensor.drop")) {
+    const double share = motor->has_currents ? motor->no_load_current_a / motor->stall_current_a : 0.0;
+    supply->drop_v = share * motor->nominal_voltage_v;
+  }
+  sb_reader_resolve(reader, "controller.voltage_sensor.drop", supply->drop_v);
+  if (supply->drop_v >= supply->nominal_v) {
+    sb_reader_fault(reader, "controller.voltage_sensor.drop", "needs less than the reference (%.6g V), found %.6g V",
+                    supply->nominal_v, supply->drop_v);
+  }
+}
+
+static void finish_supply_sensor(struct sb_reader *reader)
+{
+  static const double coarsest = 0.05; /* of the range */
+  struct sb_supply_sensor *supply = &reader->draft->model.control.sensor.supply;
+  supply->is_present = reader->draft->control.reference != 0;
+  if (!supply->is_present) {
+    if (sb_reader_has(reader, "controller.voltage_sensor")) {
+      sb_reader_fault(reader, "controller.voltage_sensor", "needs reference: measured supply, found fixed");
+    }
+    *supply = (struct sb_supply_sensor){.is_present = false};
+    return;
+  }
+  if (reader->draft->control.reading != SB_SENSES_SPEED) {
+    sb_reader_fault(reader, "controller.reference", "needs reading: speed for a measured supply, found %s",
+                    reader->draft->control.reading == SB_SENSES_DUTY ? "duty" : "current");
+  }
+  if (reader->draft->drive.mode == SB_MODE_SPEED_CONTROL) {
+    sb_reader_fault(reader, "controller.reference",
+                    "needs drive.mode: open loop for a measured supply, since under speed control the speed does not "
+                    "follow the supply, found speed control");
+  }
+  finish_voltages(reader);
+  if (!sb_reader_has(reader, "controller.voltage_sensor.resolution")) supply->resolution_v = 0.0;
+  const double most_v = coarsest * (supply->nominal_v - supply->drop_v);
+  if (supply->resolution_v > 0.0 && supply->resolution_v > most_v) {
+    sb_reader_fault(reader, "controller.voltage_sensor.resolution",
+                    "needs at most a twentieth of the reference less the drop (%.4g V), found %.6g V", most_v,
+                    supply->resolution_v);
+  }
+}
+
 static void finish_sensor(struct sb_reader *reader)
 {
   const struct sb_control_draft *draft = &reader->draft->control;
@@ -315,6 +391,7 @@ static void finish_sensor(struct sb_reader *reader)
                     100.0 * sensor->resolution_fraction);
   }
   finish_pulses(reader);
+  finish_supply_sensor(reader);
 }
 
 void sb_reader_finish_control(struct sb_reader *reader)

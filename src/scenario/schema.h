@@ -53,6 +53,7 @@ struct sb_control_draft {
   double reference_a;     /* NAN: the motor's stall current */
   int reading;            /* sb_sensor_quantity */
   int between;            /* 1: between pulses */
+  int reference;          /* 1: measured supply */
 };
 
 enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_SPEED_CONTROL };

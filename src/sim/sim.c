@@ -532,6 +532,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .reading_pct = NAN,
       .pulse_count = NAN,
       .pulse_time_s = NAN,
+      .measured_voltage_v = NAN,
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,

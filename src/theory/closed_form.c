@@ -65,12 +65,30 @@ static double voltage_to_carry_v(const struct sb_model *model, const struct sb_m
   return voltage_v > 0.0 ? voltage_v : NAN;
 }
 
+/* A reading against the supply's own voltage rises with the open-circuit voltage, but slowly: bisected between a thousandth of the
+ * model's and a thousand times it. */
+static double measured_to_read_v(const struct sb_model *model, int gear, double reading, double external_nm)
+{
+  struct sb_model fed = *model;
+  const double given_v = model->supply.open_circuit_voltage_v;
+  double low_v = 1e-3 * given_v, high_v = 1e3 * given_v;
+  for (int i = 0; i < 80; i++) {
+    fed.supply.open_circuit_voltage_v = sqrt(low_v * high_v);
+    const struct sb_motor_line line = sb_torque_balance_line(&fed);
+    const bool is_read = sb_steady_reading(&fed, &line, gear, external_nm) > reading;
+    *(is_read ? &high_v : &low_v) = fed.supply.open_circuit_voltage_v;
+  }
+  if (low_v == 1e-3 * given_v) return NAN;
+  return high_v == 1e3 * given_v ? INFINITY : high_v;
+}
+
 /* Open-circuit voltage at which a gear's reading is right at a threshold under a torque from outside; NAN: at any, INFINITY:
  * at none. The current follows the torque at any voltage. */
 static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
                                 double external_nm, bool is_met)
 {
   if (isinf(point->motor_nm) || model->control.sensor.quantity == SB_SENSES_CURRENT) return is_met ? NAN : INFINITY;
+  if (model->control.sensor.supply.is_present) return measured_to_read_v(model, gear, point->reading, external_nm);
   return voltage_to_carry_v(model, &point->line, gear, point->speed_rad_s, external_nm);
 }
 
@@ -218,7 +236,7 @@ struct sb_closed_form sb_closed_form_solve(const struct sb_model *model)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
   struct sb_closed_form form = {
-      .no_load_fraction = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s,
+      .no_load_fraction = sb_steady_speed_reading(model, &line, sb_motor_no_load_speed_rad_s(&line)),
       .stall_torque_nm = sb_motor_stall_torque_nm(&line),
   };
   sb_load_range_nm(&model->load, model->run.duration_s, &form.lightest_load_nm, &form.heaviest_load_nm);

@@ -70,9 +70,10 @@ static void remove_thing(struct sb_model *model, enum sb_reason reason)
   if (reason == SB_REASON_ROUNDING) {
     control->sensor.resolution_fraction = 0.0;
     control->sensor.pulses = (struct sb_pulse_sensor){0};
+    control->sensor.supply.resolution_v = 0.0;
   }
   if (reason == SB_REASON_NOISE) control->sensor.noise_fraction = 0.0;
-  if (reason == SB_REASON_FILTER) control->sensor.filter_s = 0.0;
+  if (reason == SB_REASON_FILTER) control->sensor.filter_s = control->sensor.supply.filter_s = 0.0;
   if (reason == SB_REASON_SAMPLING) {
     control->sample_period_s = model->run.step_s;
     control->debounce_count = 1;

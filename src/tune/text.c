@@ -83,7 +83,8 @@ static void write_thresholds(FILE *out, const struct sb_rounds *tuning, const ch
                  (int)(is_downshift ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
   }
   fprintf(out, "    %s: %s%s%s", key, pair_count > 1 ? "[" : "", values.text, pair_count > 1 ? "]" : "");
-  if (sensor->resolution_fraction > 0.0) fprintf(out, "  # in the sensor's counts: %s", counts.text);
+  if (sensor->resolution_fraction > 0.0 && !sensor->supply.is_present)
+    fprintf(out, "  # in the sensor's counts: %s", counts.text);
   fputc('\n', out);
 }
 

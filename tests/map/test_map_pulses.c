@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * Maps of machines whose controller counts or times the motor's pulses: cells agree with runs of their own, shift by shift, on random
+ * Maps of machines whose controller counts or times the motor's pulses, or sets its reading against the measured supply: cells agree with runs of their own, shift by shift, on random
  * machines with everything, for windows that are a whole number of sample periods and others, for times between pulses, and for the
  * worst phase.
  */
@@ -11,7 +11,7 @@
 #include "help/mix.h"
 #include "help/near.h"
 
-enum { CASE_COUNT = 120, CELLS_A_CASE = 5 };
+enum { CASE_COUNT = 90, CELLS_A_CASE = 5 };
 
 /* Sensors of pulses as people buy them: some 2 to 60 pulses at full speed in a window. */
 static void add_pulses(gsl_rng *rng, struct sb_model *model)
@@ -33,13 +33,30 @@ static void add_pulses(gsl_rng *rng, struct sb_model *model)
   if (sensor->pulses.is_worst) sensor->filter_s = 0.0;
 }
 
+/* Readings against a supply that is measured in steps or exactly, with or without a filter. */
+static void add_supply(gsl_rng *rng, struct sb_model *model)
+{
+  const struct sb_motor *motor = &model->motor;
+  struct sb_sensor *sensor = &model->control.sensor;
+  if (model->drive.mode == SB_DRIVE_SPEED_CONTROL) return;
+  const double drop = motor->has_currents ? motor->no_load_current_a * motor->resistance_ohm : 0.0;
+  sensor->quantity = SB_SENSES_SPEED;
+  sensor->supply = (struct sb_supply_sensor){.is_present = true, .nominal_v = motor->nominal_voltage_v, .drop_v = drop};
+  if (plane_chance(rng, 0.6))
+    sensor->supply.resolution_v = motor->nominal_voltage_v / plane_between_log(rng, 30.0, 3000.0);
+  if (plane_chance(rng, 0.5)) sensor->supply.filter_s = plane_between_log(rng, 0.02, 2.0);
+}
+
 static void check_case(unsigned long seed, struct plane_seen *seen)
 {
   static struct mix_case it;
   gsl_rng *rng = dice_of(seed);
-  mix_random_case(rng, &mix_everything, &it);
+  struct mix_chances chances = mix_everything;
+  chances.shaft = 0.0; /* what a shaft does to a clutch is none of a sensor's business */
+  mix_random_case(rng, &chances, &it);
   struct sb_model *model = &it.plane.model;
-  add_pulses(rng, model);
+  if (seed % 2 == 0) add_pulses(rng, model);
+  if (seed % 3 != 0) add_supply(rng, model);
   struct sb_map map;
   struct sb_error err = {SB_OK, ""};
   if (sb_map_exact(model, &it.plane.options, true, &map, &err) != SB_OK) fail_msg("%s: %s", model->name, err.text);
@@ -51,7 +68,7 @@ static void check_case(unsigned long seed, struct plane_seen *seen)
   gsl_rng_free(rng);
 }
 
-static void maps_of_counted_pulses_agree_with_runs(void **state)
+static void maps_with_sensors_as_built_agree_with_runs(void **state)
 {
   (void)state;
   struct plane_seen seen = {0};
@@ -65,6 +82,6 @@ static void maps_of_counted_pulses_agree_with_runs(void **state)
 
 int main(void)
 {
-  const struct CMUnitTest tests[] = {cmocka_unit_test(maps_of_counted_pulses_agree_with_runs)};
+  const struct CMUnitTest tests[] = {cmocka_unit_test(maps_with_sensors_as_built_agree_with_runs)};
   return cmocka_run_group_tests_name("map_pulses", tests, plane_quiet_gsl, NULL);
 }
