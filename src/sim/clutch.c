@@ -46,7 +46,7 @@ static double transmitted_nm(const struct sb_sim *sim, double x, int direction, 
 {
   const struct sb_motor_line *line = &sim->segment->line;
   return line->stall_nm - line->slope_nms_rad * x - direction * line->friction_nm -
-         sim->model->motor.rotor_inertia_kg_m2 * x_rate;
+         sim->segment->motor_inertia * x_rate;
 }
 
 /* The same at the rate of joined motion at a speed x of the gears. */
@@ -61,8 +61,9 @@ static double transmitted_moving_nm(const struct sb_sim *sim, double x, int dire
       sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad, x * r);
   const double loss_nm = seg->line.friction_nm + gear->drag_nm;
   const double motor_nm = seg->line.stall_nm - seg->line.slope_nms_rad * x - direction * loss_nm;
-  const double inv = sb_segment_inverse_e(gear, sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0);
-  const double inertia = sb_segment_mesh_inertia(sim, inv);
+  const bool is_driving = sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
+  const double inv = sb_segment_inverse_e(gear, is_driving);
+  const double inertia = sb_segment_mesh_inertia(sim, is_driving);
   if (!(inertia > 0.0)) return 0.0; /* joined, the path jams */
   const double x_rate = (motor_nm - load_nm * r * inv) / inertia;
   return transmitted_nm(sim, x, direction, x_rate);
@@ -198,7 +199,7 @@ static int slip_falls(const struct sb_sim *sim, const struct sb_motion *m, int d
   const double still_nm = line->stall_nm - sim->state.motor_direction * line->friction_nm;
   falls[0] =
       sb_series_scaled(&m->x, m->degree, direction * line->slope_nms_rad, most_nm(sim, 2.0) - direction * still_nm);
-  sb_series_add(&falls[0], &rate, m->degree, direction * sim->model->motor.rotor_inertia_kg_m2 / m->length_s);
+  sb_series_add(&falls[0], &rate, m->degree, direction * sim->segment->motor_inertia / m->length_s);
   return 1;
 }
 

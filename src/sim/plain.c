@@ -134,7 +134,7 @@ struct rates {
 static struct rates rates_at(const struct sb_sim *sim, double tau_s, double x)
 {
   const struct sb_segment *seg = sim->segment;
-  const double rotor_inertia = sim->model->motor.rotor_inertia_kg_m2;
+  const double rotor_inertia = sim->segment->motor_inertia;
   const double speed = value_of(&seg->motor_rate, tau_s, x);
   const double load = seg->load.per_s + seg->load.lin * speed;
   const double change = seg->motor_rate.per_s + seg->motor_rate.lin * speed;

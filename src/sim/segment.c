@@ -58,10 +58,10 @@ static void build_mesh_rates(struct sb_sim *sim)
   const double inertia = seg->output_inertia * fabs(seg->per_motor);
   seg->power = (struct sb_power){.constant = motor_nm * inertia,
                                  .per_speed = -seg->line.slope_nms_rad * inertia,
-                                 .per_load = sim->model->motor.rotor_inertia_kg_m2 * sb_sign_of(seg->per_motor)};
+                                 .per_load = sb_segment_power_inertia(seg) * sb_sign_of(seg->per_motor)};
   seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia + power_rounding(sim);
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
-  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, inv);
+  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, state->is_driving);
   seg->motor_rate = sb_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
                                  -seg->line.slope_nms_rad * per_inertia);
 }
@@ -122,7 +122,7 @@ static void build_free(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   seg->motor_rate = seg->output_rate = (struct sb_poly){0};
   if (state->motor_direction != 0) {
-    const double per_inertia = 1.0 / sim->model->motor.rotor_inertia_kg_m2;
+    const double per_inertia = 1.0 / (seg->motor_inertia + seg->wheels_excess[state->is_driving]);
     const double loss_nm = seg->line.friction_nm + (seg->has_spring ? seg->drag_nm : 0.0);
     seg->motor_rate.k = (free_drive_nm(sim) - state->motor_direction * loss_nm) * per_inertia;
     seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
@@ -140,6 +140,16 @@ static void build_free(struct sb_sim *sim)
       sb_poly_from(&seg->load, -per_inertia, sb_point_clutch_nm(sim, state->output_direction) * per_inertia, 0.0);
 }
 
+/* While a gear is engaged its motor turns all wheels of the box. */
+static void take_wheels(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_gear *gear = sb_segment_gear(sim);
+  seg->motor_inertia = sim->model->motor.rotor_inertia_kg_m2 + gear->wheels_kg_m2;
+  seg->output_inertia = sim->model->load.inertia_kg_m2;
+  for (int i = 0; i < 2; i++) seg->wheels_excess[i] = gear->wheels_excess_kg_m2[i];
+}
+
 /* What depends on gear, link and feed alone. */
 static void prepare(struct sb_sim *sim)
 {
@@ -150,7 +160,11 @@ static void prepare(struct sb_sim *sim)
   seg->drag_nm = sim->state.link != SB_LINK_OPEN ? gear->drag_nm : 0.0;
   seg->has_spring = in_mesh && sim->model->driveshaft.is_present;
   sb_feed_line(sim);
-  seg->output_inertia = sim->model->load.inertia_kg_m2;
+  seg->motor_inertia = sb_model_motor_inertia_kg_m2(sim->model);
+  seg->output_inertia = sb_model_output_inertia_kg_m2(sim->model, sim->model->load.inertia_kg_m2);
+  seg->wheels_excess[0] = seg->wheels_excess[1] = 0.0;
+  /* Wheels beyond a clutch are the output's whether it slips or holds: so they count alike in both. */
+  if (in_mesh && !sim->model->shifter.ops->has_clutch) take_wheels(sim);
   if (sim->model->load.road.is_present) sb_contact_prepare(sim);
 }
 
