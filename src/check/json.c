@@ -38,6 +38,7 @@ static const struct sb_field gear_fields[] = {
     SB_MEMBER(sb_check_gear, exceeds_limit, BOOLEAN),
     GEAR(time_constant_s),
     GEAR(inertia_kg_m2),
+    GEAR(wheels_inertia_kg_m2),
     SB_MEMBERS_END};
 
 static const struct sb_field lightest_fields[] = {
