@@ -144,6 +144,7 @@ int sb_check_write_text(const struct sb_check *check, FILE *out)
   write_steady(nominal, &check->load, out);
   sb_check_text_vehicle(check, out);
   sb_check_text_drive(check, out);
+  sb_check_text_sensor(check, out);
   sb_check_text_limit(check, out);
   sb_check_text_shaft(check, out);
   write_hazards(check, out);

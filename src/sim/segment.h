@@ -184,10 +184,10 @@ static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, bool is_d
 }
 
 /* What is weighed with the load in the sign of the power: the motor's side in overrun, so that the output drives wherever
- * that sign is below zero. */
+ * that sign is below zero. Wheels behind meshes that lock themselves may count more against it than the rotor weighs. */
 static inline double sb_segment_power_inertia(const struct sb_segment *seg)
 {
-  return seg->motor_inertia + seg->wheels_excess[0];
+  return fmax(seg->motor_inertia + seg->wheels_excess[0], 0.0);
 }
 
 #endif

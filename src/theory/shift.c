@@ -149,7 +149,7 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
-  const double jm = sb_model_overrun_inertia_kg_m2(model, gear, 0.0);
+  const double jm = fmax(sb_model_overrun_inertia_kg_m2(model, gear, 0.0), 0.0);
   const double jo_n = model->load.inertia_kg_m2 / n;
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
