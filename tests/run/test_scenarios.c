@@ -32,6 +32,7 @@ static const struct expected {
     {"crate-pusher.yaml", 0, 1},
     {"braked-hoist.yaml", 0, 1},
     {"grindstone.yaml", 1U << SB_VERDICT_OVERLOAD, 3},
+    {"twig-chipper.yaml", 0, 2},
 };
 
 enum { SCENARIO_COUNT = sizeof scenarios / sizeof scenarios[0] };
@@ -226,6 +227,27 @@ static void lift_without_its_counterweight_has_to_haul(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* What the gears take in while it drives is the clutch's torque, knot or not; one that never slips breaks them. */
+static void chipper_keeps_its_gears_by_its_clutch(void **state)
+{
+  (void)state;
+  struct sb_scenario scenario = load_with("twig-chipper.yaml", NULL);
+  struct sb_run_result result;
+  run(&scenario.model, 0, &result);
+  const struct sb_gear *slow = &scenario.model.gearbox.gears[0];
+  const double most_nm = 0.35 * slow->ratio / slow->back_efficiency; /* in a downshift the output is braked */
+  assert_true(fabs(result.sums.output_torque_nm.value) <= most_nm * (1.0 + 1e-9));
+  assert_true(most_nm < scenario.model.limits.output_torque_nm);
+  assert_true(result.sums.energy.clutch_loss > 1.0);
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+  scenario = load_with("twig-chipper.yaml", "gearbox.shifter.torque=5 N.m");
+  run(&scenario.model, 0, &result);
+  assert_int_equal(kinds_of(&result), 1U << SB_VERDICT_OVERLOAD);
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+}
+
 /* What its comment offers; and the rigid driveline, which sees nothing. 14.4 N m break the shaft: the limit times its
  * safety of 2. */
 static void grindstone_twists_its_shaft_off_unless_it_is_softer_or_slips_less(void **state)
@@ -349,6 +371,7 @@ int main(void)
       cmocka_unit_test(winch_rolls_back_in_neutral_only),
       cmocka_unit_test(cart_comes_to_its_low_gear_on_the_hump_whatever_it_weighs),
       cmocka_unit_test(lift_without_its_counterweight_has_to_haul),
+      cmocka_unit_test(chipper_keeps_its_gears_by_its_clutch),
       cmocka_unit_test(grindstone_twists_its_shaft_off_unless_it_is_softer_or_slips_less),
       cmocka_unit_test(pusher_goes_to_the_end_in_automatic_and_stalls_at_the_second_crate_in_fast),
       cmocka_unit_test(pusher_without_its_ballast_slips_at_the_second_crate_in_any_gear),
