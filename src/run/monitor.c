@@ -513,7 +513,7 @@ static void close_all(struct sb_monitor *monitor, double time_s)
 enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row *last, const struct sb_sums *sums)
 {
   close_all(monitor, last->time_s);
-  if (monitor->shift_count > 0 && last->gear == 0) {
+  if (monitor->shift_count > 0 && isnan(monitor->last_shift.engaged_s)) {
     check_engaged_in_time(monitor, &monitor->last_shift, last->time_s);
   }
   add_overload(monitor, sums);

@@ -227,6 +227,11 @@ static void expect_reach(const struct sb_model *model, const struct seen *seen)
   sb_load_range_nm(&model->load, model->run.duration_s, &lightest, &heaviest);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     want += carried_nm(model, p, model->control.upshift_fraction[p]) <= fmin(lightest, 0.0);
+    /* A motor whose clutch slips does not slow down. */
+    const struct sb_gear *fast = &model->gearbox.gears[p + 1];
+    const double passed_nm = fast->ratio * fast->efficiency * (model->shifter.clutch_nm - fast->drag_nm);
+    const bool is_clutch = strcmp(model->shifter.ops->name, "clutch") == 0;
+    want += is_clutch && carried_nm(model, p + 1, model->control.downshift_fraction[p]) > passed_nm;
   }
   if (count_kind(seen, SB_VERDICT_OUT_OF_REACH) != want)
     fail_msg("%s: not %zu thresholds out of reach", model->name, want);
