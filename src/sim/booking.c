@@ -2,6 +2,7 @@
 /* From the integrals of a segment to the lines of the energy. */
 #include <math.h>
 
+#include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
 #include "sim/segment.h"
@@ -42,11 +43,12 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   return motor->kt_nm_a * current_speed - friction;
 }
 
-static double motor_kinetic_j(const struct sb_sim *sim)
+/* Of an inertia at the motor. */
+static double motor_kinetic_j(const struct sb_sim *sim, double inertia)
 {
   const struct sb_segment *seg = sim->segment;
   const double x = sim->state.motor_speed_rad_s;
-  return 0.5 * sim->model->motor.rotor_inertia_kg_m2 * (x - seg->start_motor_speed) * (x + seg->start_motor_speed);
+  return 0.5 * inertia * (x - seg->start_motor_speed) * (x + seg->start_motor_speed);
 }
 
 static double output_kinetic_j(const struct sb_sim *sim)
@@ -65,8 +67,10 @@ static void book_mesh(struct sb_sim *sim, double shaft_j)
   const double drag_j = seg->drag_nm * fabs(seg->gain.motor_turn);
   energy->drag += drag_j;
   if (sim->state.is_driving) {
-    energy->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim));
+    energy->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim, seg->motor_inertia)) +
+                         gear->efficiency * motor_kinetic_j(sim, seg->wheels_excess[1]);
   } else {
+    energy->mesh_loss += motor_kinetic_j(sim, seg->wheels_excess[0]);
     const double passed_j = seg->has_spring ? seg->gain.shaft_in_j : seg->gain.load_work_j + output_kinetic_j(sim);
     energy->mesh_loss -= (1.0 - gear->back_efficiency) * passed_j;
   }
@@ -74,28 +78,23 @@ static void book_mesh(struct sb_sim *sim, double shaft_j)
 
 static void book_time(struct sb_sim *sim, double elapsed_s, double shaft_j)
 {
-  const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   struct sb_sums *sums = &sim->sums;
-  if (state->link == SB_LINK_MESH) {
+  if (sb_segment_is_engaged(sim)) {
     sums->gear_time_s[state->gear] += elapsed_s;
-    const bool is_still = state->motor_direction == 0 && (!seg->has_spring || state->output_direction == 0);
-    if (is_still) sums->standstill_time_s += elapsed_s;
-    if (state->motor_direction != 0) book_mesh(sim, shaft_j);
-    return;
+  } else {
+    sums->neutral_time_s += elapsed_s;
   }
-  sums->neutral_time_s += elapsed_s;
-  if (state->link == SB_LINK_SLIP) {
-    const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
-    sums->energy.shift_loss += clutch_nm * (seg->gain.motor_turn - seg->gain.output_turn / seg->per_motor);
-  }
+  if (sb_segment_is_standing(sim)) sums->standstill_time_s += elapsed_s;
+  if (state->link == SB_LINK_MESH && state->motor_direction != 0) book_mesh(sim, shaft_j);
+  if (state->link == SB_LINK_SLIP) sb_clutch_book(sim);
 }
 
 /* The direction in which the drive turns the output; where it does not drive, that in which it last did. */
 static void take_drive_direction(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  if (state->link != SB_LINK_MESH || !sb_feed_is_on(sim)) return;
+  if (!sb_segment_is_engaged(sim) || !sb_feed_is_on(sim)) return;
   const int direction = sb_feed_direction(sim) * sb_segment_gear(sim)->output_direction;
   if (direction == state->drive_direction) return;
   state->drive_direction = direction;

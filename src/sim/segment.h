@@ -56,7 +56,9 @@ struct sb_segment {
   double voltage_v, resistance_ohm; /* that the line was made of */
   struct sb_load_curve curve;       /* of the moving load; tau = t - curve.time_s */
   double per_motor;                 /* r */
-  double output_inertia;            /* of all that turns with the output */
+  double output_inertia;            /* of all that turns with the output; engaged: without the wheels of the box */
+  double motor_inertia;             /* of all that turns with the motor; engaged: with the wheels of the box */
+  double wheels_excess[2];          /* engaged: what the meshes before wheels add, in overrun and driving */
   double start_s;                   /* when the segment began */
   double end_s;                     /* next load corner or timed engagement; INFINITY: none */
   double corner_s;                  /* next load corner alone */
@@ -97,12 +99,6 @@ void sb_segment_resume(struct sb_sim *sim);
 
 /* Books the segment's integrals into the energies and the sums; the state must be at its end (booking.c). */
 void sb_segment_book(struct sb_sim *sim);
-
-/*
- * Torque at the motor that a clutch whose sides have met would have to carry, moving or at rest, under the rules of
- * slipping (no loss, no drag), so that a clutch found too weak does slip on. A new segment must follow.
- */
-double sb_segment_joined_torque_nm(struct sb_sim *sim);
 
 static inline int sb_sign_of(double value)
 {
@@ -156,18 +152,42 @@ static inline double sb_segment_driven_nm(const struct sb_segment *seg, int dire
   return seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
 }
 
-/* Torque that the slipping clutch brings to the output. */
-static inline double sb_segment_clutch_nm(const struct sb_sim *sim)
+/* A gear is engaged, though its clutch may slip. */
+static inline bool sb_segment_is_engaged(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
-  return state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
+  return state->link == SB_LINK_MESH || (state->link == SB_LINK_SLIP && !state->is_shifting);
 }
 
-/* Inertia at the motor in mesh for 1/e. */
-static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e)
+/* Engaged with the output at rest; the motor may turn on in a slipping clutch. */
+static inline bool sb_segment_is_standing(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  if (!sb_segment_is_engaged(sim)) return false;
+  if (state->link == SB_LINK_SLIP) return state->output_direction == 0;
+  return state->motor_direction == 0 && (!sim->segment->has_spring || state->output_direction == 0);
+}
+
+/* Inertia at the motor of all that turns with it in mesh, without loss. */
+static inline double sb_segment_joined_inertia(const struct sb_sim *sim)
 {
   const double r = sim->segment->per_motor;
-  return sim->model->motor.rotor_inertia_kg_m2 + sim->segment->output_inertia * r * r * inverse_e;
+  return sim->segment->motor_inertia + sim->segment->output_inertia * r * r;
+}
+
+/* Inertia at the motor in mesh, driving or in overrun. */
+static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, bool is_driving)
+{
+  const double r = sim->segment->per_motor, inv = sb_segment_inverse_e(sb_segment_gear(sim), is_driving);
+  return sim->segment->motor_inertia + sim->segment->output_inertia * r * r * inv +
+         sim->segment->wheels_excess[is_driving];
+}
+
+/* What is weighed with the load in the sign of the power: the motor's side in overrun, so that the output drives wherever
+ * that sign is below zero. Wheels behind meshes that lock themselves may count more against it than the rotor weighs. */
+static inline double sb_segment_power_inertia(const struct sb_segment *seg)
+{
+  return fmax(seg->motor_inertia + seg->wheels_excess[0], 0.0);
 }
 
 #endif

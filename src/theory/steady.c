@@ -147,7 +147,9 @@ double sb_steady_load_nm(const struct sb_model *model, const struct sb_motor_lin
 double sb_steady_stall_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  return path->ratio * path->efficiency * (sb_motor_stall_torque_nm(line) - path->drag_nm);
+  const double clutch_nm = sb_shifter_clutch_nm(&model->shifter), motor_nm = sb_motor_stall_torque_nm(line);
+  const double most_nm = clutch_nm > 0.0 ? fmin(clutch_nm, motor_nm) : motor_nm;
+  return path->ratio * path->efficiency * (most_nm - path->drag_nm);
 }
 
 /* A motor in steady state: its line at the duty of that state, and its speed on it. */
@@ -229,8 +231,7 @@ bool sb_steady_is_stable(const struct sb_model *model, const struct sb_motor_lin
   const double output_rad_s = drive->target_rad_s / path->ratio;
   const double load_slope = (viscous + 2.0 * quadratic * output_rad_s) / (path->ratio * path->ratio * path->efficiency);
   const double slope = line->slope_nms_rad + load_slope;
-  const double inertia =
-      model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (path->ratio * path->ratio * path->efficiency);
+  const double inertia = sb_model_driven_inertia_kg_m2(model, gear, model->load.inertia_kg_m2);
   const double a = exp(-drive->period_s * slope / inertia);
   const double g = (1.0 - a) * line->stall_nm / line->duty / slope;
   const double proportional = g * drive->gain_per_rad_s;

@@ -22,7 +22,8 @@ static struct sb_gear gear_of(const char *name, const struct teeth *teeth, int m
   struct sb_gear gear = {.mesh_count = mesh_count, .motor_direction = 1, .back_efficiency = NAN};
   snprintf(gear.name, sizeof gear.name, "%s", name);
   for (int i = 0; i < mesh_count; i++) {
-    gear.meshes[i] = (struct sb_mesh){teeth[i].driver, teeth[i].driven, efficiency, false};
+    gear.meshes[i] =
+        (struct sb_mesh){.driver_teeth = teeth[i].driver, .driven_teeth = teeth[i].driven, .efficiency = efficiency};
   }
   return gear;
 }
