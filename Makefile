@@ -23,6 +23,8 @@ CLANG_TIDY ?= clang-tidy
 CPPCHECK ?= cppcheck
 GCOVR ?= gcovr
 AR ?= ar
+OBJCOPY ?= objcopy
+LTO ?= 1
 DEMO ?= scenarios/tray-cart.yaml
 
 flags_release = -O2
@@ -70,6 +72,13 @@ ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
             echo -fopenmp; rm -f $(BUILD)/.omp$$PPID)
+# The program is optimized as a whole at its link where the compiler can keep ordinary code beside (gcc): a tenth faster,
+# the same bits. The tests link the ordinary code, for that is quicker.
+ifneq ($(and $(filter release,$(VARIANT)),$(filter-out 0,$(LTO)),$(if $(filter -O0,$(CFLAGS)),,on)),)
+WHOLE := $(shell printf 'int main(void) { return 0; }\n' | \
+           $(CC) -O2 -flto=auto -ffat-lto-objects -Werror -x c -o $(BUILD)/.lto$$PPID - 2>/dev/null && echo yes; \
+           rm -f $(BUILD)/.lto$$PPID)
+endif
 GSL_LIBS := $(shell pkg-config --libs gsl 2>/dev/null || echo -lgsl -lgslcblas -lm)
 YAML_LIBS := $(shell pkg-config --libs yaml-0.1 2>/dev/null || echo -lyaml)
 CMOCKA_LIBS := $(shell pkg-config --libs cmocka 2>/dev/null || echo -lcmocka)
@@ -82,6 +91,9 @@ WARNINGS += -Wno-unknown-pragmas
 endif
 LIBS = $(GSL_LIBS) $(YAML_LIBS) -lm
 
+lto_compile = $(if $(WHOLE),-flto=auto -ffat-lto-objects)
+lto_link = $(if $(WHOLE),-flto=auto)
+lto_none = $(if $(WHOLE),-fno-lto)
 compile_flags = -std=c17 $(flags_$(VARIANT)) -D_POSIX_C_SOURCE=200809L $(WARNINGS) -ffp-contract=off $(OPENMP) \
   -Iinclude -Isrc $(LIB_INCLUDES) $(CFLAGS)
 link_flags = $(filter -O% -g% -f% --coverage,$(flags_$(VARIANT))) $(OPENMP) $(LDFLAGS)
@@ -106,14 +118,14 @@ all: $(PROGRAM) $(LIBRARY) ## build the program and the library (default)
 
 $(PROGRAM): $(CLI_OBJ) $(LIBRARY)
 	$(say) link $@
-	$(Q)$(CC) $(link_flags) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS) -ldl
+	$(Q)$(CC) $(link_flags) $(lto_link) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS) -ldl
 
 $(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
 	$(say) ar $@
 	$(Q)rm -f $@ && $(AR) rcs $@ $(LIB_OBJ)
 
 # Two notes in the build folder make a changed compiler or flag rebuild all, and a removed source the archive.
-$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(link_flags) $(LIBS) in $(CURDIR)
+$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(lto_compile) $(link_flags) $(LIBS) in $(CURDIR)
 $(OBJ)/objects: export SB_NOTE = $(LIB_OBJ)
 $(OBJ)/flags $(OBJ)/objects: FORCE
 	@mkdir -p $(@D) $(OUT)/tests
@@ -126,7 +138,7 @@ FORCE:
 $(LIB_OBJ) $(CLI_OBJ): $(OBJ)/%.o: %.c $(OBJ)/flags
 	$(say) cc $<
 	@mkdir -p $(@D)
-	$(Q)$(CC) $(compile_flags) -MMD -MP -c -o $@ $<
+	$(Q)$(CC) $(compile_flags) $(lto_compile) -MMD -MP -c -o $@ $<
 
 $(OBJ)/tests/%.o: tests/%.c $(OBJ)/flags
 	$(say) cc $<
@@ -138,7 +150,7 @@ test_object = $(OBJ)/$(basename $(filter %/$(1).c,$(TEST_SRC))).o
 $(TESTS): $(OUT)/tests/%: $$(call test_object,$$*) $(HELPER_OBJ) $(LIBRARY)
 	@mkdir -p $(@D)
 	$(say) link $@
-	$(Q)$(CC) $(link_flags) -o $@ $< $(HELPER_OBJ) $(LIBRARY) $(CMOCKA_LIBS) $(LIBS)
+	$(Q)$(CC) $(link_flags) $(lto_none) -o $@ $< $(HELPER_OBJ) $(LIBRARY) $(CMOCKA_LIBS) $(LIBS)
 
 .SECONDARY: $(TEST_SRC:%.c=$(OBJ)/%.o) $(HELPER_OBJ)
 
@@ -213,7 +225,7 @@ coverage: ## run the tests of the cov variant and print how much of src/ they re
 
 $(OUT)/bench: tools/dev/bench.c $(LIBRARY)
 	$(say) cc $<
-	$(Q)$(CC) $(compile_flags) $(link_flags) -o $@ $< $(LIBRARY) $(LIBS)
+	$(Q)$(CC) $(compile_flags) $(link_flags) $(lto_link) -o $@ $< $(LIBRARY) $(LIBS)
 
 bench: all $(OUT)/bench ## build and run the benchmark
 	@$(OUT)/bench
@@ -258,6 +270,7 @@ install: all ## install program, library, headers and pkg-config file (PREFIX, D
 	install -d "$(DEST)/bin" "$(DEST)/lib/pkgconfig" "$(DEST)/include/shiftband"
 	install -m 755 $(PROGRAM) "$(DEST)/bin/shiftband"
 	install -m 644 $(LIBRARY) "$(DEST)/lib/libshiftband.a"
+	$(if $(WHOLE),$(OBJCOPY) --wildcard --remove-section='.gnu.lto_*' "$(DEST)/lib/libshiftband.a") # only this compiler reads it
 	install -m 644 $(HEADERS) "$(DEST)/include/shiftband/"
 	@printf '%s\n' 'prefix=$(PREFIX)' 'libdir=$${prefix}/lib' 'includedir=$${prefix}/include' '' 'Name: shiftband' \
 	  'Description: simulation and tuning of gearboxes that shift by hysteresis on motor speed' 'Version: $(VERSION)' \
@@ -273,7 +286,7 @@ help: ## this list
 	@sed -n 's/^\([a-z-]*\):[^#]*## \(.*\)/  \1\t\2/p' Makefile | expand -t 22
 	@echo
 	@echo '  VARIANT=release|debug|san|cov   other variants than release go to build/VARIANT'
-	@echo '  CC=gcc|clang  WERROR=1  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
+	@echo '  CC=gcc|clang  WERROR=1  LTO=0  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
 	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=20  MUTANTS=400  MUTANT_SEED=1'
 
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(HELPER_OBJ:.o=.d) $(TEST_SRC:%.c=$(OBJ)/%.d)

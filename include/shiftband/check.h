@@ -70,6 +70,7 @@ struct sb_check_motor {
 struct sb_check_gear {
   const char *name;
   struct sb_gear_figures figures;
+  bool jams;              /* it locks itself, and stops at once as soon as the output would drive */
   bool exceeds_limit;     /* its stall torque exceeds the limit of the output torque */
   bool is_target_reached; /* speed control: its target, under the lightest load */
 };
@@ -89,6 +90,7 @@ struct sb_check_pair {
   double faster_stall_nm;
   double upshift_margin;             /* upshift threshold less the least safe one; NAN: there is none */
   enum sb_check_band_load band_load; /* the scenario's loads and the hunting band, where there is one */
+  bool slower_locks, faster_locks;   /* they lock themselves */
   bool is_upshift_opposed;    /* the lightest loads drive the motor so hard that the current opposes the upshift */
   bool is_downshift_forced;   /* ... that the current forces the downshift */
   double dwell_s;             /* the scenario's */
@@ -112,6 +114,7 @@ struct sb_check_case {
 struct sb_check_load {
   double lightest_nm; /* external torque while the output moves forward */
   double heaviest_nm;
+  double lowered_nm; /* the load that acts and helps most, forward or in reverse; 0: none */
   double duration_s; /* of the run, over which these are found */
   double inertia_kg_m2;
   double viscous_nms_rad;

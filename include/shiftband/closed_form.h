@@ -46,8 +46,12 @@ struct sb_gear_figures {
   double lightest_speed_rad_s; /* of the output there; 0 when the gear stalls */
   double heaviest_reading;     /* the same at the heaviest load */
   double heaviest_speed_rad_s;
-  double hidden_torque_nm; /* speed control: torque from outside up to which the speed stays at its target; else NAN */
-  bool is_stable;          /* speed control: small deviations die out; true in open loop */
+  double back_efficiency; /* eta_back */
+  /* Of the motor, where the path locks itself and there is a load to lower: |eta_back| TL / N + D; else NAN. */
+  double lowering_torque_nm;
+  double jam_inertia_kg_m2; /* Jm + Jo eta_back / N^2; not positive: it jams as soon as the output would drive */
+  double hidden_torque_nm;  /* speed control: torque from outside up to which the speed stays at its target; else NAN */
+  bool is_stable;           /* speed control: small deviations die out; true in open loop */
   double
       least_voltage_v; /* open-circuit voltage below which the gear stalls at the heaviest load; NAN: it moves at any */
 };
@@ -56,8 +60,8 @@ struct sb_gear_figures {
 struct sb_pair_figures {
   double downshift_torque_nm; /* Td */
   double upshift_torque_nm;   /* Tu */
-  /* Readings of the current: torques of loads that drive the motor, below which the current has grown so far again that
-   * the slow gear does not come above u, and the fast one falls below d. Else -INFINITY. */
+  /* Readings of the current, and gears that lock themselves: torques of loads that help, below which they take so much of
+   * the motor again that the slow gear does not come above u, and the fast one falls below d. Else -INFINITY. */
   double helping_upshift_nm;
   double helping_downshift_nm;
   bool has_band;                  /* Td < Tu: every constant load between makes the box hunt */
@@ -84,6 +88,7 @@ struct sb_closed_form {
   double stall_torque_nm;  /* Tv at the motor */
   double lightest_load_nm; /* torque from outside over the run */
   double heaviest_load_nm;
+  double lowered_load_nm; /* the load that acts and helps most, forward or in reverse, less what resists; 0: none */
   struct sb_gear_figures gears[SB_GEAR_MAX];
   struct sb_pair_figures pairs[SB_GEAR_MAX - 1];
 };

@@ -53,6 +53,27 @@ void sb_controller_start(const struct sb_controller_setup *setup, struct sb_cont
 uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state,
                              int32_t reading, uint8_t is_engaged);
 
+/* The same for a reading that is only known to lie between two counts: a downshift is decided by the least one, an upshift by the
+ * greatest one, so that whatever could shift does. */
+uint8_t sb_controller_update_between(const struct sb_controller_setup *setup, struct sb_controller_state *state,
+                                     int32_t least, int32_t greatest, uint8_t is_engaged);
+
+/*
+ * A reading of the speed against a reference that follows the supply (scale.c, needed for nothing else): the motor's no-load speed at
+ * the voltage that the controller measures. All counts; whole numbers of 32 bits, and not even a division is left to a library.
+ *
+ *   reading * factor / (voltage - offset), to the nearest whole number
+ */
+struct sb_controller_scale {
+  uint32_t factor; /* factor * most_reading + most voltage counts fits in 32 bits */
+  int32_t offset;  /* voltage at which the motor's no-load speed would be zero */
+  int32_t least;   /* > 0: of voltage - offset; anything below counts as this */
+  int32_t most;    /* >= 0: of the reading; anything above counts as this */
+};
+
+/* What sb_controller_update() takes as reading: thresholds are in the counts of this one. */
+int32_t sb_controller_scaled(const struct sb_controller_scale *scale, int32_t reading, int32_t voltage);
+
 #ifdef __cplusplus
 }
 #endif

@@ -41,6 +41,8 @@ struct sb_emit_sensor {
   double count;
   double pulses_per_turn; /* > 0: it counts pulses, so many a turn of the motor, and count is ignored; speed only */
   double window_s;        /* pulses: how long it counts, s; 0: the sample period */
+  double
+      voltage_count_v; /* of the supply's sensor, where the reference follows it; 0: the scenario's resolution, else 10 mV */
 };
 
 struct sb_emit_options {
@@ -50,7 +52,9 @@ struct sb_emit_options {
 
 /* One recorded sample: what the controller read, and what it then commanded. */
 struct sb_emit_sample {
-  int32_t reading;     /* counts */
+  int32_t reading; /* counts: what it compared */
+  int32_t counts;  /* that it was made of, with `voltage`, where the reference follows the supply; else the reading */
+  int32_t voltage; /* counts */
   uint8_t is_deciding; /* a gear is engaged, the drive on, and the start delay over since it came back */
   uint8_t gear;        /* commanded, from 1 */
 };
@@ -59,9 +63,12 @@ struct sb_emission {
   struct sb_model
       model; /* the given one with the sensor's counts and the rounded thresholds; tables stay the given one's */
   struct sb_controller_setup setup;
+  struct sb_controller_scale
+      scale;                /* of the reading by the supply; factor 0: there is none, the counts are the reading */
+  bool is_voltage_given;    /* the count of the voltage, by the scenario or by the options */
   double count;             /* of the reading's unit: rad/s, duty, A */
   double full_count;        /* duty, current: counts of the reference, whole, so that reading = this - counts; else 0 */
-  double pulses_per_turn;   /* 0: rounds to the nearest count */
+  double pulses_per_turn;   /* counted in a window, the run's too; 0: rounds to the nearest count */
   double window_s;          /* pulses only */
   bool is_own_count;        /* the scenario's own resolution: decides as the simulated controller, nothing is rounded */
   bool is_resolution_given; /* by the scenario or by the options; else one count was taken as the usual one */
@@ -110,7 +117,8 @@ int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const ch
 int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source);
 int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const char *source);
 
-/* The recorded samples as CSV: sample,reading,engaged,gear; engaged is is_deciding. */
+/* The recorded samples as CSV: sample,reading,engaged,gear; engaged is is_deciding. Where the reference follows the supply counts and
+ * voltage_counts stand before the reading. */
 int sb_emit_write_readings(FILE *out, const struct sb_emission *emission);
 
 #endif

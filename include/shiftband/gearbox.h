@@ -8,18 +8,26 @@
  *
  * An idler's teeth cancel in N; its mesh still costs efficiency and turns the direction.
  *
+ * With the same friction at the teeth both ways eta_back = 2 - 1 / eta (`auto`). Below 0 the path locks itself: a load
+ * that helps does not drive the motor, and the motor must turn with |eta_back| |To| / N for it to move on.
+ *
  * Leaves out: speed- and temperature-dependent losses, tooth compliance, backlash.
  * Source: train value and efficiency as in R. S. Khurmi, J. K. Gupta, Theory of Machines, chapters 3 and 13;
- * checked in tests/machine/test_gearbox.c against worked examples.
+ * self-locking and 2 - 1 / eta: the same, section on the efficiency of screws. Checked in tests/machine/test_gearbox.c
+ * against worked examples.
  */
 #ifndef SHIFTBAND_GEARBOX_H
 #define SHIFTBAND_GEARBOX_H
 
+#include <math.h>
 #include <stdbool.h>
 
 #include "shiftband/status.h"
 
 enum { SB_GEAR_MAX = 8, SB_MESH_MAX = 12, SB_NAME_SIZE = 64 };
+
+/* back_efficiency before sb_gearbox_derive(): 2 - 1 / eta. */
+#define SB_BACK_EFFICIENCY_AUTO ((double)INFINITY)
 
 struct sb_mesh {
   double driver_teeth; /* >= 1 */
@@ -34,7 +42,9 @@ struct sb_gear {
   struct sb_mesh meshes[SB_MESH_MAX]; /* from the motor to the output */
   int motor_direction;                /* +1 forward, -1 reverse: how the motor is driven in this gear */
   double drag_nm;                     /* N m at the motor shaft while engaged, >= 0, against the motion */
-  double back_efficiency; /* 0..1; 0: cannot be driven backwards; NAN before sb_gearbox_derive(): as forward */
+  /* At most 1; 0: cannot be driven backwards; below 0: locks itself. Before sb_gearbox_derive() NAN: as forward, or
+   * SB_BACK_EFFICIENCY_AUTO. */
+  double back_efficiency;
 
   /* Derived by sb_gearbox_derive(). */
   double ratio;      /* N > 0 */
@@ -57,6 +67,9 @@ int sb_gearbox_find(const struct sb_gearbox *gearbox, const char *name);
 
 /* The gear that --gear names, from 1. SB_ERR_USAGE says which there are, and offers the nearest. */
 enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *name, int *gear, struct sb_error *err);
+
+/* Whether a gear locks itself: its back_efficiency is below 0. Pure. */
+bool sb_gearbox_has_locking(const struct sb_gearbox *gearbox);
 
 /* Whether a gear (index) turns the output against the others: against most of them, or with as many either way against
  * gear 1. Pure. */

@@ -96,6 +96,10 @@ struct sb_derived sb_model_derive(const struct sb_model *model);
 /* The shortest time constant of all gears and neutral, s. */
 double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
 
+/* Inertia at the motor in overrun, with so much at the output: Jm + Jo eta_back / N^2, kg m^2. Not positive: the gear (index)
+ * jams as soon as the output would drive. Pure. */
+double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2);
+
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */
 long long sb_model_step_count(double duration_s, double step_s);
 

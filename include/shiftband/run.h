@@ -14,14 +14,23 @@
 #include "shiftband/external_program.h"
 #include "shiftband/verdict.h"
 
+/* One sample of the controller. */
+struct sb_run_sample {
+  int32_t reading; /* what it compares */
+  int32_t counts,
+      voltage_counts; /* that it is made of where the reference follows the supply; else the reading and 0 */
+  bool is_engaged;    /* a gear is */
+  bool is_deciding;   /* it was to decide (sb_sim_is_deciding) */
+  int gear;           /* commanded, from 1 */
+};
+
 struct sb_run_options {
   int locked_gear; /* from 1: that gear for the whole run; 0: the controller chooses */
   /* Takes each row of the trace, in order of time; NULL: no trace. A result other than 0 ends the run with SB_ERR_IO. */
   int (*on_row)(void *context, const struct sb_row *row);
   void *context;
-  /* Told each sample of the controller: whether a gear is engaged, whether it was to decide (sb_sim_is_deciding), and its
-   * command; NULL: nobody listens. */
-  void (*on_sample)(void *sample_context, int32_t reading, bool is_engaged, bool is_deciding, int commanded_gear);
+  /* Told each sample of the controller; NULL: nobody listens. */
+  void (*on_sample)(void *sample_context, const struct sb_run_sample *sample);
   void *sample_context;
   const struct sb_decider *decider; /* NULL: the controller of controller.h; else asked unless a gear is locked */
 };
@@ -39,6 +48,9 @@ struct sb_run_result {
 
 /* The controller's constants for a model: thresholds in sensor counts, times in whole samples, rounded up. */
 struct sb_controller_setup sb_run_controller_setup(const struct sb_model *model);
+
+/* Likewise the constants of a reading against a reference that follows the supply; factor 0: there are none (sensor.h). */
+struct sb_controller_scale sb_run_controller_scale(const struct sb_model *model);
 
 /* Runs the model. Fills *result on SB_OK; release it with sb_run_result_clear(). */
 enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options *options, struct sb_run_result *result,

@@ -6,7 +6,10 @@
  *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL     (a slipping clutch adds its torque to both)
  *   engaging   w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2),  lost 1/2 Jr (w- - N W-)^2
  *
- * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion. The motion
+ * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion, which is that
+ * of the power at the output. A path with eta_back < 0 locks itself: in overrun the motor must turn with |eta_back| of what
+ * the output brings. Where Jm + Jo eta_back / N^2 is not positive it jams as soon as the output would drive: motor and
+ * output stop at once, and start again when the motor's torque is above |eta_back| TL / N. The motion
  * is a Taylor series whose order and length adapt until nothing but rounding is left out (src/sim/motion.h), or one
  * exponential where it is (src/sim/plain.h). Load corners, shift commands, engagements, stops, starts and changes between
  * driving and overrun happen exactly at their instants: those not known beforehand are roots of polynomials on the series,
@@ -73,6 +76,16 @@ struct sb_feed {
   int is_empty;          /* the battery's cut-off has opened; it stays so */
 };
 
+/* What a sensor of pulses has seen (sensor.h); zero without one. Counts are pulses, of the worst phase the motor's turn in pulses. */
+struct sb_pulses {
+  double angle;  /* 0..1: of the motor beyond a mark, forward, in pulses */
+  double count;  /* since the window was opened for the last sample */
+  double closed; /* between the openings for the last sample and the one before */
+  double last_s,
+      period_s; /* between pulses: when the last one came, -INFINITY: none did; how long after the one before */
+  long long opened_sample; /* for which the window has been opened */
+};
+
 /*
  * All that moves and acts on the future; copyable, and equal bits mean an equal future. Speeds of the motor are in the
  * direction in which its gear drives it. What belongs to a shift under way is zero while a gear is engaged.
@@ -102,6 +115,7 @@ struct sb_state {
   struct sb_far far;
   struct sb_twist twist;
   struct sb_feed feed;
+  struct sb_pulses pulses;
 };
 
 /* The greatest of a quantity, by magnitude, and when. */
@@ -201,6 +215,9 @@ struct sb_sums {
   int was_cut_by_heat, was_cut_by_battery; /* no bool: sums are compared by their bytes, which have no gaps */
   double impact_greatest_nms;              /* of bodies met, at the output */
   long impact_count;
+  long jam_count;          /* of paths that lock themselves */
+  double jam_first_s;      /* when the first one came; NAN: none */
+  double jam_greatest_nms; /* greatest angular impulse that stopped the output */
 };
 
 /* Takes the spell that is under way, or was the last, into those that last or the crests. */
@@ -244,6 +261,8 @@ struct sb_sim {
   long long steps_per_sample;         /* of the controller */
   long long steps_per_tick;           /* of what feeds the motor; 0: it never changes */
   struct sb_winding_lapse tick_lapse; /* of a winding, from tick to tick */
+  double pulses_per_rad;              /* of the motor; 0: no sensor of pulses */
+  double window_rest_s;               /* a window is opened so long before a sample */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
@@ -273,6 +292,9 @@ void sb_sim_command(struct sb_sim *sim, int gear);
  * together in it up to date; the sums stay. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 
+/* At a sample: opens the window of a sensor of pulses for it, unless that was done on the way. */
+void sb_sim_open_window(struct sb_sim *sim);
+
 /* Whether a gear is engaged. */
 bool sb_sim_is_engaged(const struct sb_sim *sim);
 
@@ -291,13 +313,16 @@ struct sb_row {
   int is_on;       /* no stop is ordered and no switch has opened */
   int is_slipping; /* wheels slip */
   double motor_speed_rad_s;
-  double reading_pct; /* last sample, % of the reference; filled by the caller */
+  /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took; the voltage
+   * that the reference follows. NAN: there is no such thing. */
+  double reading_pct, pulse_count, pulse_time_s, measured_voltage_v;
   double output_speed_rad_s;
   double output_torque_nm;   /* what the gear delivers; at rest what it holds against the load */
   double load_torque_nm;     /* what opposes */
   double external_torque_nm; /* the load without what follows speed, at sliding values, against the gear's direction */
   /* The outside torque that would bring this gear, and the next faster one, to the same speed with the supply and winding
-   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. */
+   * that closed forms are calculated with: so tired batteries and hot windings are judged by what they still give. For a
+   * load that helps in a path that locks itself, one that opposes and takes as much of the motor. */
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */

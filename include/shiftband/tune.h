@@ -65,7 +65,7 @@ struct sb_tune_closed {
 /* Why simulation and closed form differ at a limit: what has to be removed from the machine for them to agree. */
 #define SB_REASON_LIST(X)                                                                                    \
   X(SB_REASON_AGREE, "they agree")                                                                           \
-  X(SB_REASON_ROUNDING, "they differ by the reading's rounding")                                             \
+  X(SB_REASON_ROUNDING, "they differ by the sensor's counts")                                                \
   X(SB_REASON_NOISE, "they differ by the reading's noise")                                                   \
   X(SB_REASON_FILTER, "they differ by the reading's filter")                                                 \
   X(SB_REASON_SAMPLING, "they differ by the time between samples, or by debounce_samples")                   \

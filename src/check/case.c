@@ -57,6 +57,8 @@ static void find_pair(const struct sb_check_machine *machine, const struct sb_mo
       .faster_stall_nm = fast->stall_torque_nm,
       .upshift_margin = control->upshift_fraction[index] - figures->least_safe_upshift,
       .band_load = band_load_of(form, figures),
+      .slower_locks = slow->back_efficiency < 0.0,
+      .faster_locks = fast->back_efficiency < 0.0,
       .is_upshift_opposed = form->lightest_load_nm <= figures->helping_upshift_nm,
       .is_downshift_forced = form->lightest_load_nm <= figures->helping_downshift_nm,
       .dwell_s = control->dwell_s,
@@ -80,6 +82,7 @@ void sb_check_find_case(const struct sb_check_machine *machine, const struct sb_
     out->gears[g] =
         (struct sb_check_gear){.name = names->gearbox.gears[g].name,
                                .figures = *figures,
+                               .jams = figures->back_efficiency < 0.0 && !(figures->jam_inertia_kg_m2 > 0.0),
                                .exceeds_limit = figures->stall_torque_nm > names->limits.output_torque_nm,
                                .is_target_reached = figures->hidden_torque_nm > machine->form.lightest_load_nm};
   }

@@ -38,6 +38,7 @@ static struct sb_check_load load_of(const struct sb_check_machine *machine)
   const struct sb_model *model = machine->model;
   struct sb_check_load load = {.lightest_nm = machine->form.lightest_load_nm,
                                .heaviest_nm = machine->form.heaviest_load_nm,
+                               .lowered_nm = machine->form.lowered_load_nm,
                                .duration_s = model->run.duration_s,
                                .inertia_kg_m2 = model->load.inertia_kg_m2,
                                .holding_brake_nm = model->load.brake_nm,

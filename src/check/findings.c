@@ -70,6 +70,14 @@ static void find_stuck_low(struct look *look)
 {
   const struct sb_check_pair *pair = look->pair;
   if (!pair->figures.is_stuck_low) return;
+  if (look->machine->form.heaviest_load_nm <= pair->figures.helping_upshift_nm && pair->slower_locks) {
+    sb_check_remark(
+        look->findings, "stuck low", look->index,
+        "Stuck low: every load of this scenario helps, but %s locks itself, and turning with them takes so much of "
+        "the motor that its reading stays below the upshift threshold. Lower %s.",
+        pair->slower, look->upshift_key);
+    return;
+  }
   if (look->machine->form.heaviest_load_nm <= pair->figures.helping_upshift_nm) {
     sb_check_remark(
         look->findings, "stuck low", look->index,
@@ -93,6 +101,14 @@ static void find_needless_downshift(struct look *look)
 {
   const struct sb_check_pair *pair = look->pair;
   if (!pair->figures.is_needless_downshift) return;
+  if (look->machine->form.heaviest_load_nm <= pair->figures.helping_downshift_nm && pair->faster_locks) {
+    sb_check_remark(
+        look->findings, "needless downshift", look->index,
+        "Needless downshift: every load of this scenario helps, but %s locks itself, and turning with them takes so "
+        "much of the motor that its reading falls below the downshift threshold. Lower %s.",
+        pair->faster, look->downshift_key);
+    return;
+  }
   if (look->machine->form.heaviest_load_nm <= pair->figures.helping_downshift_nm) {
     sb_check_remark(
         look->findings, "needless downshift", look->index,

@@ -5,6 +5,7 @@
 
 #include "base/constants.h"
 #include "check/parts.h"
+#include "theory/steady.h"
 
 /* What acts on the output in neutral, and what holds against it there and with the drive off. */
 struct holding {
@@ -100,8 +101,8 @@ static void find_run_back(const struct sb_check_machine *machine, const struct h
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     const struct sb_gear *fast = &model->gearbox.gears[p + 1];
     const double time_s = machine->form.pairs[p].downshift_time_s;
-    const double speed_rad_s =
-        model->control.downshift_fraction[p] * model->control.sensor.reference_rad_s / fast->ratio;
+    const double downshift = model->control.downshift_fraction[p];
+    const double speed_rad_s = sb_steady_point(model, &machine->line, downshift).speed_rad_s / fast->ratio;
     const double back = back_rad(model, holding, speed_rad_s, time_s);
     const double way_rad = machine->form.gears[p].heaviest_speed_rad_s * model->run.duration_s;
     const double limit_rad = sb_model_run_back_rad(model, way_rad);
@@ -147,4 +148,5 @@ void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_che
   find_runaway(machine, &holding, &check->findings);
   find_run_back(machine, &holding, &check->findings);
   find_weak_clutch(machine, &check->findings);
+  sb_check_find_locking(machine, check);
 }

@@ -30,6 +30,9 @@ static const struct sb_field gear_fields[] = {
     SB_MEMBER(sb_check_gear, name, TEXT),
     GEAR(ratio),
     GEAR(efficiency),
+    GEAR(back_efficiency),
+    GEAR(lowering_torque_nm),
+    SB_MEMBER(sb_check_gear, jams, BOOLEAN),
     SB_MEMBER_AS(sb_check_gear, "output_direction", figures.output_direction, INTEGER),
     GEAR(stall_torque_nm),
     SB_MEMBER(sb_check_gear, exceeds_limit, BOOLEAN),
@@ -141,9 +144,9 @@ static const struct sb_field held_fields[] = {SB_MEMBER(sb_check_gear, name, TEX
                                               SB_MEMBERS_END};
 
 #define LOAD(member) SB_MEMBER(sb_check_load, member, NUMBER)
-static const struct sb_field load_fields[] = {LOAD(lightest_nm),         LOAD(heaviest_nm),   LOAD(holding_brake_nm),
-                                              LOAD(suspended_nm),        LOAD(inertia_kg_m2), LOAD(viscous_nms_rad),
-                                              LOAD(quadratic_nms2_rad2), SB_MEMBERS_END};
+static const struct sb_field load_fields[] = {LOAD(lightest_nm),      LOAD(heaviest_nm),         LOAD(lowered_nm),
+                                              LOAD(holding_brake_nm), LOAD(suspended_nm),        LOAD(inertia_kg_m2),
+                                              LOAD(viscous_nms_rad),  LOAD(quadratic_nms2_rad2), SB_MEMBERS_END};
 
 static const struct sb_field limit_fields[] = {SB_MEMBER(sb_check_limit, torque_nm, NUMBER),
                                                SB_MEMBER(sb_check_limit, part, TEXT), SB_MEMBERS_END};

@@ -2,6 +2,7 @@
 /* notes.c - what a user should know before trusting the figures, and where people or things could be hurt. */
 #include <math.h>
 
+#include "base/constants.h"
 #include "check/parts.h"
 #include "machine/caution.h"
 #include "theory/steady.h"
@@ -26,6 +27,15 @@ static void note_motor(const struct sb_model *model, struct sb_check_remarks *no
         NUM(model->motor.kt_nm_a), NUM(model->motor.ke_vs_rad), 100.0 * fabs(mismatch));
   }
   const double reference = model->control.sensor.reference_rad_s;
+  const struct sb_supply_sensor *supply = &model->control.sensor.supply;
+  if (supply->is_present) {
+    sb_check_remark(
+        notes, "controller", -1,
+        "controller: 100 %% of the reading is %s rpm at %s V and follows the measured voltage, less a drop of "
+        "%s V.",
+        NUM(reference / SB_RPM), NUM(supply->nominal_v), NUM(supply->drop_v));
+    return;
+  }
   if (model->control.sensor.quantity == SB_SENSES_SPEED &&
       fabs(reference / model->motor.no_load_speed_rad_s - 1.0) < 1e-9) {
     sb_check_remark(notes, "controller", -1,
@@ -141,6 +151,7 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
   struct sb_check_remarks *notes = &check->notes;
   note_motor(machine->model, notes);
   note_shifter(machine, notes);
+  sb_check_note_locking(machine, notes);
   note_rounding(machine, notes);
   note_bodies(machine->model, notes);
   note_limits(&check->limit, notes);

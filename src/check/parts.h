@@ -34,6 +34,10 @@ void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_che
 void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_cautions(const struct sb_check_machine *machine, struct sb_check *check);
 
+/* Of gears that lock themselves. */
+void sb_check_find_locking(const struct sb_check_machine *machine, struct sb_check *check);
+void sb_check_note_locking(const struct sb_check_machine *machine, struct sb_check_remarks *notes);
+
 /* Adds a remark, whose text follows as for printf. Returns it, or the last one where there is no room for more. */
 struct sb_check_remark *sb_check_remark(struct sb_check_remarks *remarks, const char *kind, int pair,
                                         const char *format, ...) __attribute__((format(printf, 4, 5)));

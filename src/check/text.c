@@ -128,6 +128,7 @@ int sb_check_write_text(const struct sb_check *check, FILE *out)
   write_motor(&nominal->motor, out);
   write_load(&check->load, out);
   write_gears(nominal, out);
+  sb_check_text_locking(check, out);
   write_steady(nominal, &check->load, out);
   sb_check_text_vehicle(check, out);
   sb_check_text_drive(check, out);

@@ -10,6 +10,7 @@
 /* A sentence, or more than one, as an item of a section. */
 #define SAY(...) sb_words_say(out, 2, 4, __VA_ARGS__)
 
+void sb_check_text_locking(const struct sb_check *check, FILE *out);
 void sb_check_text_drive(const struct sb_check *check, FILE *out);
 void sb_check_text_limit(const struct sb_check *check, FILE *out);
 void sb_check_text_shaft(const struct sb_check *check, FILE *out);

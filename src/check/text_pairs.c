@@ -45,7 +45,11 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
   } else if (!figures->has_band) { /* no load brings a band about */
     SAY("No hunting band.");
   }
-  if (!figures->is_stuck_low && pair->is_upshift_opposed) {
+  if (!figures->is_stuck_low && pair->is_upshift_opposed && pair->slower_locks) {
+    SAY("The box shifts up again only under loads above %s N.m: %s locks itself, so a load that helps more takes motor torque, "
+        "too, and %s stays below the upshift threshold.",
+        NUM(figures->helping_upshift_nm), pair->slower, pair->slower);
+  } else if (!figures->is_stuck_low && pair->is_upshift_opposed) {
     SAY("The box shifts up again only under loads above %s N.m: a load that drives the motor harder raises its current, and %s "
         "stays below the upshift threshold.",
         NUM(figures->helping_upshift_nm), pair->slower);
@@ -54,8 +58,9 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
         PCT(pair->slower_lightest_reading), NUM(load->lightest_nm));
   }
   if (!figures->is_needless_downshift && pair->is_downshift_forced) {
-    SAY("Below %s N.m the load drives the motor so hard that the reading of %s falls below the downshift threshold.",
-        NUM(figures->helping_downshift_nm), pair->faster);
+    SAY("Below %s N.m the load %s so hard that the reading of %s falls below the downshift threshold.",
+        NUM(figures->helping_downshift_nm),
+        pair->faster_locks ? "helps, against a gear that locks itself," : "drives the motor", pair->faster);
   }
 }
 

@@ -16,6 +16,7 @@ struct request {
   const char *count; /* as given; NULL: not given */
   long pulses;       /* 0: not given */
   double window_s;   /* 0: not given */
+  double voltage_count_v;
   const char *name;
   long samples;
   const char *output;
@@ -53,13 +54,18 @@ static void warn(const char *path, const struct sb_emission *emission)
     sb_command_warn("%s: no resolution is given: one count is taken as %s", path,
                     counts[emission->model.control.sensor.quantity]);
   }
+  if (emission->scale.factor > 0 && !emission->is_voltage_given) {
+    sb_command_warn(
+        "%s: no resolution of the supply's voltage is given: one count is taken as 10 mV; give --voltage-count", path);
+  }
 }
 
 static int emit_loaded(const struct request *request, const struct sb_model *model)
 {
-  struct sb_emit_options options = {
-      .sensor = {.pulses_per_turn = (double)request->pulses, .window_s = request->window_s},
-      .sample_max = (size_t)request->samples};
+  struct sb_emit_options options = {.sensor = {.pulses_per_turn = (double)request->pulses,
+                                               .window_s = request->window_s,
+                                               .voltage_count_v = request->voltage_count_v},
+                                    .sample_max = (size_t)request->samples};
   struct sb_emission emission;
   struct sb_error err = {SB_OK, ""};
   enum sb_status status = SB_OK;
@@ -112,6 +118,10 @@ static const struct sb_option option_table[] = {
      SB_INTO_COUNT(struct request, pulses, 1, 1000000)},
     {"window", 0, "TIME", "for how long it counts them (default: the sample period)",
      SB_INTO_QUANTITY(struct request, window_s, SB_TIME, 0.0)},
+    {"voltage-count", 0, "VOLTAGE",
+     "what one count of the supply's sensor is, where the reference follows the supply (default: the scenario's resolution, "
+     "else 10 mV)",
+     SB_INTO_QUANTITY(struct request, voltage_count_v, SB_VOLTAGE, 0.0)},
     {"name", 0, "WORD", "what names in the header begin with (default tuned)", SB_BY_CALL(take_name)},
     {"samples", 0, "N", "recorded samples at most, 0 to 16000 (default 2000)",
      SB_INTO_COUNT(struct request, samples, 0, SB_EMIT_SAMPLES_MAX)},

@@ -29,8 +29,8 @@ static void command(const struct sb_controller_setup *setup, struct sb_controlle
   state->wait_samples = setup->dwell_samples > 0 ? setup->dwell_samples - 1 : 0;
 }
 
-uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state,
-                             int32_t reading, uint8_t is_engaged)
+uint8_t sb_controller_update_between(const struct sb_controller_setup *setup, struct sb_controller_state *state,
+                                     int32_t least, int32_t greatest, uint8_t is_engaged)
 {
   const uint8_t gear = state->gear;
   const uint8_t debounce = setup->debounce_samples > 0 ? setup->debounce_samples : 1;
@@ -41,10 +41,9 @@ uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_
     state->wait_samples--;
     is_engaged = 0; /* as in neutral: nothing is decided and nothing is counted */
   }
-  state->below_count =
-      counted(state->below_count, is_engaged && has_lower && reading < setup->downshift_below[gear - 2]);
+  state->below_count = counted(state->below_count, is_engaged && has_lower && least < setup->downshift_below[gear - 2]);
   state->above_count =
-      counted(state->above_count, is_engaged && has_higher && reading > setup->upshift_above[gear - 1]);
+      counted(state->above_count, is_engaged && has_higher && greatest > setup->upshift_above[gear - 1]);
 
   if (state->below_count >= debounce) {
     command(setup, state, (uint8_t)(gear - 1));
@@ -52,4 +51,10 @@ uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_
     command(setup, state, (uint8_t)(gear + 1));
   }
   return state->gear;
+}
+
+uint8_t sb_controller_update(const struct sb_controller_setup *setup, struct sb_controller_state *state,
+                             int32_t reading, uint8_t is_engaged)
+{
+  return sb_controller_update_between(setup, state, reading, reading, is_engaged);
 }

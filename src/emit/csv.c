@@ -7,10 +7,15 @@ int sb_emit_write_readings(FILE *out, const struct sb_emission *emission)
 {
   struct sb_csv csv;
   sb_csv_init(&csv, out);
-  sb_csv_line(&csv, "sample,reading,engaged,gear");
+  const bool is_scaled = emission->scale.factor > 0;
+  sb_csv_line(&csv, is_scaled ? "sample,counts,voltage_counts,reading,engaged,gear" : "sample,reading,engaged,gear");
   for (size_t i = 0; i < emission->sample_count; i++) {
     const struct sb_emit_sample *sample = &emission->samples[i];
     sb_csv_integer(&csv, (long long)i);
+    if (is_scaled) {
+      sb_csv_integer(&csv, sample->counts);
+      sb_csv_integer(&csv, sample->voltage);
+    }
     sb_csv_integer(&csv, sample->reading);
     sb_csv_integer(&csv, sample->is_deciding);
     sb_csv_integer(&csv, sample->gear);

@@ -102,10 +102,41 @@ static void take_thresholds(struct sb_emission *out, bool is_own_count)
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
     out->asked_below[p] = control->downshift_fraction[p] * reference;
     out->asked_above[p] = control->upshift_fraction[p] * reference;
-    if (is_own_count || !(count > 0.0)) continue;
+    if (is_own_count || sensor->supply.is_present || !(count > 0.0)) continue;
     control->downshift_fraction[p] = (sb_sensor_down_count(sensor, control->downshift_fraction[p]) - 0.5) * count;
     control->upshift_fraction[p] = (sb_sensor_up_count(sensor, control->upshift_fraction[p]) + 0.5) * count;
   }
+}
+
+/* Takes over the pulses that are counted. The recorded run has one phase: the one that the seed gives in place of the worst. */
+static void take_pulses(struct sb_emission *out, const struct sb_emit_sensor *wanted)
+{
+  struct sb_sensor *sensor = &out->model.control.sensor;
+  struct sb_pulse_sensor *pulses = &sensor->pulses;
+  pulses->is_worst = false;
+  if (wanted->pulses_per_turn > 0.0) {
+    *pulses = (struct sb_pulse_sensor){.per_turn = wanted->pulses_per_turn,
+                                       .window_s = wanted->window_s > 0.0 ? wanted->window_s
+                                                                          : out->model.control.sample_period_s,
+                                       .phase = sb_sensor_phase_of(sensor->seed)};
+  } else if (wanted->count > 0.0) {
+    *pulses = (struct sb_pulse_sensor){0};
+  }
+  if (!(pulses->window_s > 0.0)) return;
+  out->pulses_per_turn = pulses->per_turn;
+  out->window_s = pulses->window_s;
+}
+
+/* Takes over what one count of the supply's voltage is; whether that is the scenario's own. */
+static bool take_voltage(struct sb_emission *out, const struct sb_emit_sensor *wanted)
+{
+  static const double usual_v = 0.01;
+  struct sb_supply_sensor *supply = &out->model.control.sensor.supply;
+  if (!supply->is_present) return true;
+  const bool is_own = !(wanted->voltage_count_v > 0.0) && supply->resolution_v > 0.0;
+  out->is_voltage_given = is_own || wanted->voltage_count_v > 0.0;
+  if (!is_own) supply->resolution_v = wanted->voltage_count_v > 0.0 ? wanted->voltage_count_v : usual_v;
+  return is_own;
 }
 
 /* Takes over what one count is; whether that is the scenario's own count. */
@@ -114,17 +145,14 @@ static bool take_sensor(struct sb_emission *out, const struct sb_emit_sensor *wa
   struct sb_sensor *sensor = &out->model.control.sensor;
   const double reference = reference_of(sensor), own = sensor->resolution_fraction * reference;
   const bool is_asked = wanted->pulses_per_turn > 0.0 || wanted->count > 0.0;
+  take_pulses(out, wanted);
   out->is_resolution_given = is_asked || own > 0.0;
   out->count = is_asked ? wanted->count : own > 0.0 ? own : usual_count(sensor->quantity);
-  if (wanted->pulses_per_turn > 0.0) {
-    out->pulses_per_turn = wanted->pulses_per_turn;
-    out->window_s = wanted->window_s > 0.0 ? wanted->window_s : out->model.control.sample_period_s;
-    out->count = SB_TURN / (wanted->pulses_per_turn * out->window_s);
-  }
+  if (out->pulses_per_turn > 0.0) out->count = SB_TURN / (out->pulses_per_turn * out->window_s);
   out->full_count = full_count_of(out);
-  const bool is_own = !is_asked && own > 0.0;
+  const bool is_own = take_voltage(out, wanted) && !is_asked && own > 0.0;
   take_thresholds(out, is_own);
-  if (is_own) return true;
+  if (!is_asked && own > 0.0) return is_own;
   sensor->resolution_fraction = out->full_count > 0.0 ? 1.0 / out->full_count : out->count / reference;
   return false;
 }
@@ -140,6 +168,19 @@ static double in_counts(double threshold_fraction, double count_fraction)
 static double reach_of(const struct sb_emission *out)
 {
   return out->pulses_per_turn > 0.0 ? 0.0 : 0.5;
+}
+
+/* Counts that are set against the supply act up to half a count beside the speed's own, counts of pulses a whole one: thresholds are
+ * moved apart by that, at the nominal voltage. */
+static enum sb_status part_pair(struct sb_emission *out, int pair, struct sb_error *err)
+{
+  struct sb_control *control = &out->model.control;
+  const double apart = (1.0 - reach_of(out)) * control->sensor.resolution_fraction;
+  control->downshift_fraction[pair] -= apart;
+  control->upshift_fraction[pair] += apart;
+  if (control->downshift_fraction[pair] > 0.0) return SB_OK;
+  return sb_fail(err, SB_ERR_SCENARIO, "downshift_below of %g rpm lies below one count of %g rpm: needs a finer sensor",
+                 out->asked_below[pair] / SB_RPM, out->count / SB_RPM);
 }
 
 /* Moves a pair's thresholds apart to whole counts. */
@@ -164,17 +205,32 @@ static enum sb_status round_pair(struct sb_emission *out, int pair, struct sb_er
   return SB_OK;
 }
 
+/* Where the counts of a pair really act; those against the supply at the nominal voltage. */
+static void find_acts(struct sb_emission *out, int pair)
+{
+  const struct sb_control *control = &out->model.control;
+  const double below = (double)out->setup.downshift_below[pair], above = (double)out->setup.upshift_above[pair];
+  const bool is_scaled = out->scale.factor > 0;
+  const double count =
+      is_scaled ? sb_sensor_count_fraction(&control->sensor) * reference_of(&control->sensor) : out->count;
+  const double reach = is_scaled ? 0.0 : reach_of(out);
+  out->acts_below[pair] = (below - reach) * count;
+  out->acts_above[pair] = (above + reach) * count;
+}
+
 static enum sb_status round_all(struct sb_emission *out, struct sb_error *err)
 {
-  const double reach = reach_of(out);
+  const bool is_scaled = out->model.control.sensor.supply.is_present;
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    const enum sb_status status = out->is_own_count ? SB_OK : round_pair(out, p, err);
+    const enum sb_status status = out->is_own_count ? SB_OK
+                                  : is_scaled       ? part_pair(out, p, err)
+                                                    : round_pair(out, p, err);
     if (status != SB_OK) return status;
   }
   out->setup = sb_run_controller_setup(&out->model);
+  if (is_scaled) out->scale = sb_run_controller_scale(&out->model);
   for (int p = 0; p + 1 < out->model.gearbox.gear_count; p++) {
-    out->acts_below[p] = ((double)out->setup.downshift_below[p] - reach) * out->count;
-    out->acts_above[p] = ((double)out->setup.upshift_above[p] + reach) * out->count;
+    find_acts(out, p);
     out->is_moved |= fabs(out->acts_below[p] - out->asked_below[p]) > 1e-9 * out->asked_below[p] ||
                      fabs(out->acts_above[p] - out->asked_above[p]) > 1e-9 * out->asked_above[p];
   }
@@ -196,16 +252,20 @@ static bool is_event(const struct sb_emission *out, size_t index)
   return now->gear != before->gear || (out->can_stop && now->is_deciding != before->is_deciding);
 }
 
-static void record(void *context, int32_t reading, bool is_engaged, bool is_deciding, int gear)
+static void record(void *context, const struct sb_run_sample *sample)
 {
   struct recorder *recorder = context;
   struct sb_emission *out = recorder->out;
   const size_t index = out->sample_total++;
   /* Whether it ever came to decide while the box was in neutral. */
-  out->is_engaged_needed |= recorder->state.wait_samples == 0 && !is_engaged;
-  sb_controller_update(&out->setup, &recorder->state, reading, is_deciding);
+  out->is_engaged_needed |= recorder->state.wait_samples == 0 && !sample->is_engaged;
+  sb_controller_update(&out->setup, &recorder->state, sample->reading, sample->is_deciding);
   if (index >= recorder->room) return;
-  out->samples[index] = (struct sb_emit_sample){reading, is_deciding, (uint8_t)gear};
+  out->samples[index] = (struct sb_emit_sample){.reading = sample->reading,
+                                                .counts = sample->counts,
+                                                .voltage = sample->voltage_counts,
+                                                .is_deciding = sample->is_deciding,
+                                                .gear = (uint8_t)sample->gear};
   if (index > 0 && is_event(out, index)) recorder->last_event = index;
   out->sample_count = index + 1;
 }
@@ -294,6 +354,12 @@ enum sb_status sb_emit(const struct sb_model *model, const struct sb_emit_option
   if (options->sensor.pulses_per_turn > 0.0 && model->control.sensor.quantity != SB_SENSES_SPEED) {
     return sb_fail(err, SB_ERR_USAGE, "counts of pulses need a reading of the speed, found one of the %s",
                    model->control.sensor.quantity == SB_SENSES_DUTY ? "duty" : "current");
+  }
+  double rest_s;
+  const struct sb_pulse_sensor wanted = {.window_s = options->sensor.window_s};
+  if (sb_sensor_window_slots(&wanted, model->control.sample_period_s, &rest_s) > SB_PULSE_SLOT_MAX) {
+    return sb_fail(err, SB_ERR_USAGE, "a window of pulses needs at most %d sample periods (%g s), found %g s",
+                   SB_PULSE_SLOT_MAX, SB_PULSE_SLOT_MAX * model->control.sample_period_s, options->sensor.window_s);
   }
   out->is_own_count = take_sensor(out, &options->sensor);
   enum sb_status status = round_all(out, err);

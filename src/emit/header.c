@@ -49,6 +49,12 @@ static void write_opening(FILE *out, const struct sb_emission *emission, const s
   sb_emit_write_notes(out, emission, " * ");
   fputs(" *\n", out);
   sb_emit_say(out, " *   ", 2, "sb_controller_start(&%s_setup, &state, %s_START_GEAR);", names->small, names->capital);
+  if (emission->scale.factor > 0) {
+    sb_emit_say(out, " *   ", 2,
+                "every sample: reading = sb_controller_scaled(&%s_scale, counts of speed, counts of voltage); (link "
+                "scale.c)",
+                names->small);
+  }
   sb_emit_say(out, " *   ", 2, "every sample: gear = sb_controller_update(&%s_setup, &state, reading, is_engaged);",
               names->small);
   sb_emit_write_engaged(out, emission, " *   ", 2, "is_engaged: ");
@@ -94,34 +100,72 @@ static void write_constants(FILE *out, const struct sb_emission *emission, const
           "    %uu, /* debounce_samples */\n    %uu  /* gear_count */\n};\n",
           (unsigned long)setup->dwell_samples, (unsigned long)setup->start_delay_samples,
           (unsigned)setup->debounce_samples, (unsigned)setup->gear_count);
+  if (emission->scale.factor == 0) return;
+  const struct sb_controller_scale *scale = &emission->scale;
+  fprintf(out,
+          "static const struct sb_controller_scale %s_scale = {\n    %luu, /* factor */\n    %ld, /* offset */\n"
+          "    %ld, /* least */\n    %ld  /* most */\n};\n",
+          names->small, (unsigned long)scale->factor, (long)scale->offset, (long)scale->least, (long)scale->most);
 }
 
-/* Bits that the recorded readings need: 16 or 32. */
-static int reading_bits(const struct sb_emission *emission)
+/* What a recording can be of. */
+typedef int32_t (*pick)(const struct sb_emit_sample *sample);
+
+static int32_t pick_counts(const struct sb_emit_sample *sample)
+{
+  return sample->counts;
+}
+
+static int32_t pick_voltage(const struct sb_emit_sample *sample)
+{
+  return sample->voltage;
+}
+
+/* Bits that the recorded counts need: 16 or 32. */
+static int recorded_bits(const struct sb_emission *emission)
 {
   for (size_t i = 0; i < emission->sample_count; i++) {
-    const int32_t reading = emission->samples[i].reading;
-    if (reading < INT16_MIN || reading > INT16_MAX) return 32;
+    const struct sb_emit_sample *sample = &emission->samples[i];
+    const bool is_short = sample->counts >= INT16_MIN && sample->counts <= INT16_MAX && sample->voltage <= INT16_MAX;
+    if (!is_short) return 32;
   }
   return 16;
 }
 
+static void write_recording(FILE *out, const struct sb_emission *emission, const struct names *names, int bits,
+                            const char *what, pick value)
+{
+  const size_t a_line = bits == 16 ? READINGS_A_LINE : LONG_READINGS_A_LINE;
+  fprintf(out, "static const int%d_t %s_%s[] %s_IN_FLASH = {", bits, names->small, what, names->capital);
+  for (size_t i = 0; i < emission->sample_count; i++) {
+    fprintf(out, "%s%ld,", i % a_line == 0 ? "\n    " : " ", (long)value(&emission->samples[i]));
+  }
+  fputs("\n};\n\n", out);
+}
+
 static void write_recordings(FILE *out, const struct sb_emission *emission, const struct names *names, int bits)
 {
-  const size_t count = emission->sample_count, a_line = bits == 16 ? READINGS_A_LINE : LONG_READINGS_A_LINE;
-  fprintf(out, "static const int%d_t %s_readings[] %s_IN_FLASH = {", bits, names->small, names->capital);
-  for (size_t i = 0; i < count; i++) {
-    fprintf(out, "%s%ld,", i % a_line == 0 ? "\n    " : " ", (long)emission->samples[i].reading);
-  }
+  const size_t count = emission->sample_count;
+  write_recording(out, emission, names, bits, "readings", pick_counts);
+  if (emission->scale.factor > 0) write_recording(out, emission, names, bits, "voltages", pick_voltage);
   fprintf(
       out,
-      "\n};\n\n/* The expected gear, plus 0x80 where is_engaged is true. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
+      "/* The expected gear, plus 0x80 where is_engaged is true. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
       names->small, names->capital);
   for (size_t i = 0; i < count; i++) {
     fprintf(out, "%s%u,", i % MARKS_A_LINE == 0 ? "\n    " : " ",
             (unsigned)(emission->samples[i].gear | (emission->samples[i].is_deciding ? DECIDING_BIT : 0)));
   }
   fputs("\n};\n\n", out);
+}
+
+/* How a counter of the supply is read, from flash memory too. */
+static void write_voltage_flash(FILE *out, const struct names *names, int bits)
+{
+  fprintf(out,
+          "#if defined(__AVR__)\n#define %s_VOLTAGE(i) ((int%d_t)pgm_read_%s(&%s_voltages[i]))\n#else\n"
+          "#define %s_VOLTAGE(i) (%s_voltages[i])\n#endif\n\n",
+          names->capital, bits, bits == 16 ? "word" : "dword", names->small, names->capital, names->small);
 }
 
 static void write_flash(FILE *out, const struct names *names, int bits)
@@ -138,13 +182,21 @@ static void write_flash(FILE *out, const struct names *names, int bits)
 
 static void write_self_test(FILE *out, const struct sb_emission *emission, const struct names *names)
 {
-  const int bits = reading_bits(emission);
+  const int bits = recorded_bits(emission);
   fprintf(out, "\n#ifdef %s_SELF_TEST\n", names->capital);
   fprintf(out, "/* The first %lu of %lu samples of a simulated run. */\n#define %s_SAMPLE_COUNT %luU\n\n",
           (unsigned long)emission->sample_count, (unsigned long)emission->sample_total, names->capital,
           (unsigned long)emission->sample_count);
   write_flash(out, names, bits);
+  if (emission->scale.factor > 0) write_voltage_flash(out, names, bits);
   write_recordings(out, emission, names, bits);
+  char reading[4 * SB_EMIT_NAME_SIZE + 64];
+  if (emission->scale.factor > 0) {
+    snprintf(reading, sizeof reading, "sb_controller_scaled(\n        &%s_scale, %s_READING(i), %s_VOLTAGE(i))",
+             names->small, names->capital, names->capital);
+  } else {
+    snprintf(reading, sizeof reading, "%s_READING(i)", names->capital);
+  }
   fprintf(out,
           "/* 0: every decision is the expected one; else the number, from 1, of the first\n"
           " * sample where it is not. */\n"
@@ -154,10 +206,11 @@ static void write_self_test(FILE *out, const struct sb_emission *emission, const
           "  for (i = 0; i < %s_SAMPLE_COUNT; i++) {\n"
           "    const uint8_t mark = %s_MARK(i);\n"
           "    const uint8_t is_engaged = (uint8_t)(mark >> 7);\n"
-          "    const uint8_t gear = sb_controller_update(\n        &%s_setup, &state, %s_READING(i), is_engaged);\n"
+          "    const int32_t reading = %s;\n"
+          "    const uint8_t gear = sb_controller_update(\n        &%s_setup, &state, reading, is_engaged);\n"
           "    if (gear != (uint8_t)(mark & 0x7F)) return (uint16_t)(i + 1U);\n"
           "  }\n  return 0;\n}\n#endif\n",
-          names->small, names->small, names->capital, names->capital, names->capital, names->small, names->capital);
+          names->small, names->small, names->capital, names->capital, names->capital, reading, names->small);
 }
 
 int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const char *name, const char *source,

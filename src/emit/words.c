@@ -133,16 +133,48 @@ static void write_speed(FILE *out, const struct sb_emission *emission, const cha
   const double reference_rpm = emission->model.control.sensor.reference_rad_s / SB_RPM;
   if (emission->pulses_per_turn > 0.0) {
     sb_emit_say(out, lead, SENSOR_HANG,
-                "Reading   pulses of the motor's sensor (%g a turn) counted in %g ms, in either direction",
+                "Reading   pulses of the motor's sensor (%g a turn) counted in the %g ms that end at the sample, in "
+                "either direction",
                 emission->pulses_per_turn, emission->window_s * 1e3);
     sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g rpm of the motor; 100 %% is %.6g rpm", count_rpm,
                 reference_rpm);
   } else {
-    sb_emit_say(out, lead, SENSOR_HANG, "Reading   speed of the motor without its sign, to the nearest count");
+    const double between = emission->model.control.sensor.pulses.per_turn;
+    if (between > 0.0) {
+      sb_emit_say(out, lead, SENSOR_HANG,
+                  "Reading   speed of the motor, 60 / (%g t) rpm to the nearest count: t in s is the time between the "
+                  "last two pulses of its sensor (%g a turn), or since the last one where that is longer; 0 before the "
+                  "second pulse",
+                  between, between);
+    } else {
+      sb_emit_say(out, lead, SENSOR_HANG, "Reading   speed of the motor without its sign, to the nearest count");
+    }
     sb_emit_say(out, lead, SENSOR_HANG, "          one count is %.6g rpm, %.4g %% of %.6g rpm%s", count_rpm,
                 100.0 * count_rpm / reference_rpm, reference_rpm,
                 emission->is_resolution_given ? "" : " (assumed: no resolution is given)");
   }
+}
+
+/* How the counts of speed and voltage make a reading. */
+static void write_scale(FILE *out, const struct sb_emission *emission, const char *lead)
+{
+  const struct sb_supply_sensor *supply = &emission->model.control.sensor.supply;
+  const struct sb_controller_scale *scale = &emission->scale;
+  if (scale->factor == 0) return;
+  sb_emit_say(out, lead, SENSOR_HANG, "Voltage   of the supply, to the nearest count; one count is %.6g V%s",
+              supply->resolution_v, emission->is_voltage_given ? "" : " (assumed: no resolution is given)");
+  if (supply->filter_s > 0.0) {
+    sb_emit_say(out, lead, SENSOR_HANG, "          filtered before it is rounded: y = y + %.6g (x - y) at every sample",
+                -expm1(-emission->model.control.sample_period_s / supply->filter_s));
+  }
+  sb_emit_say(out, lead, SENSOR_HANG,
+              "Compared  counts of speed * %lu / (counts of voltage - %ld), to the nearest whole number: a speed in "
+              "percent of the no-load speed at that voltage; %.0f is 100 %%",
+              (unsigned long)scale->factor, (long)scale->offset,
+              round(1.0 / sb_sensor_count_fraction(&emission->model.control.sensor)));
+  sb_emit_say(out, lead, SENSOR_HANG,
+              "          counts of speed are at most %ld, counts of voltage less %ld at least %ld", (long)scale->most,
+              (long)scale->offset, (long)scale->least);
 }
 
 void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const char *lead)
@@ -158,6 +190,7 @@ void sb_emit_write_sensor(FILE *out, const struct sb_emission *emission, const c
     sb_emit_say(out, lead, SENSOR_HANG, "          filtered before it is rounded: y = y + %.6g (x - y) at every sample",
                 -expm1(-control->sample_period_s / sensor->filter_s));
   }
+  write_scale(out, emission, lead);
   fprintf(out, "%sSample    every %g ms\n", lead, control->sample_period_s * 1e3);
 }
 
@@ -176,8 +209,12 @@ struct place {
 static struct place place_of_speed(const struct sb_emission *emission, const struct threshold *threshold)
 {
   struct place place;
-  snprintf(place.acts, sizeof place.acts, "a speed %s %.6g rpm", threshold->is_downshift ? "below" : "above",
-           threshold->acts / SB_RPM);
+  char at[32] = "";
+  if (emission->scale.factor > 0) {
+    snprintf(at, sizeof at, " at %.6g V", emission->model.control.sensor.supply.nominal_v);
+  }
+  snprintf(place.acts, sizeof place.acts, "a speed %s %.6g rpm%s", threshold->is_downshift ? "below" : "above",
+           threshold->acts / SB_RPM, at);
   snprintf(place.asked, sizeof place.asked, "(as tuned %.6g rpm, %.6g %%)", threshold->asked / SB_RPM,
            100.0 * threshold->asked / emission->model.control.sensor.reference_rad_s);
   return place;
@@ -246,6 +283,11 @@ void sb_emit_write_notes(FILE *out, const struct sb_emission *emission, const ch
 {
   if (emission->is_own_count) {
     sb_emit_say(out, lead, 0, "The scenario's own counts: these decide exactly as the simulated controller does.");
+  } else if (emission->scale.factor > 0) {
+    sb_emit_say(
+        out, lead, 0,
+        "Thresholds were moved apart, never towards each other, by at most a count of the speed as it is at %g V.",
+        emission->model.control.sensor.supply.nominal_v);
   } else if (emission->is_moved) {
     sb_emit_say(out, lead, 0, "Rounding moved thresholds apart only, never towards each other, by less than a count%s.",
                 emission->model.control.sensor.quantity == SB_SENSES_SPEED
@@ -256,9 +298,7 @@ void sb_emit_write_notes(FILE *out, const struct sb_emission *emission, const ch
     sb_emit_say(
         out, lead, 0,
         "A count of pulses may be one below or above the speed's own: so much lies between the first count that "
-        "can act and the last that must. The simulated readings are speeds in counts: the lag of a window of %g "
-        "ms is not in them (controller.filter can stand for it).",
-        emission->window_s * 1e3);
+        "can act and the last that must. The simulated readings are counts of pulses, at one of all phases.");
   }
   if (emission->verdicts[0] != 0) {
     sb_emit_say(out, lead, 0, "WARNING: with these constants the simulated machine does not pass: %s.",

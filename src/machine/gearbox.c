@@ -23,6 +23,7 @@ static void derive_gear(struct sb_gear *gear)
   gear->efficiency = efficiency;
   gear->direction = direction;
   if (isnan(gear->back_efficiency)) gear->back_efficiency = efficiency;
+  if (isinf(gear->back_efficiency)) gear->back_efficiency = 2.0 - 1.0 / efficiency;
 }
 
 void sb_gearbox_derive(struct sb_gearbox *gearbox)
@@ -60,6 +61,13 @@ enum sb_status sb_gearbox_choose(const struct sb_gearbox *gearbox, const char *n
   return sb_fail(err, SB_ERR_USAGE, "--gear needs one of %s, found \"%s\"%s%s%s", all, name,
                  nearest != NULL ? "; did you mean \"" : "", nearest != NULL ? nearest : "",
                  nearest != NULL ? "\"?" : "");
+}
+
+bool sb_gearbox_has_locking(const struct sb_gearbox *gearbox)
+{
+  bool has_any = false;
+  for (int g = 0; g < gearbox->gear_count; g++) has_any = has_any || gearbox->gears[g].back_efficiency < 0.0;
+  return has_any;
 }
 
 bool sb_gearbox_is_reversed(const struct sb_gearbox *gearbox, int gear)

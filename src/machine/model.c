@@ -108,14 +108,21 @@ static double vehicle_time_s(const struct rates *rates)
   return rates->load_slope > 0.0 ? rates->model->load.road.inertia_kg_m2 / rates->load_slope : INFINITY;
 }
 
-/* A gear that passes back less than it passes on leaves the motor more to itself in overrun. */
-static double overrun_time_s(const struct rates *rates, int gear)
+double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
 {
-  const struct sb_model *model = rates->model;
   const struct sb_gear *own = &model->gearbox.gears[gear];
+  return model->motor.rotor_inertia_kg_m2 + output_inertia_kg_m2 * own->back_efficiency / (own->ratio * own->ratio);
+}
+
+/* A gear that passes back less than it passes on leaves the motor more to itself in overrun; one that locks itself turns
+ * what slows the output against the motor's own line, and one that jams does not move. */
+static double overrun_time_s(const struct rates *rates, int gear, double output_inertia)
+{
+  const struct sb_gear *own = &rates->model->gearbox.gears[gear];
   if (!(own->back_efficiency < own->efficiency)) return INFINITY;
-  const double reflected = own->back_efficiency / (own->ratio * own->ratio);
-  return (model->motor.rotor_inertia_kg_m2 + least_output_inertia(model) * reflected) / rates->line->slope_nms_rad;
+  const double inertia = sb_model_overrun_inertia_kg_m2(rates->model, gear, output_inertia);
+  const double reflected = fmin(own->back_efficiency, 0.0) / (own->ratio * own->ratio);
+  return inertia > 0.0 ? inertia / (rates->line->slope_nms_rad - rates->load_slope * reflected) : INFINITY;
 }
 
 /* Wheels that slip leave their vehicle, and a shaft that gives leaves motor and output to themselves. */
@@ -127,7 +134,10 @@ static double least_s(const struct rates *rates, int gear)
   if (model->load.road.can_slip) {
     least = fmin(least, fmin(constant_with_s(rates, gear, least_inertia), vehicle_time_s(rates)));
   }
-  if (gear >= 0) least = fmin(least, overrun_time_s(rates, gear));
+  if (gear >= 0) {
+    least = fmin(least, overrun_time_s(rates, gear, least_inertia));
+    least = fmin(least, overrun_time_s(rates, gear, model->load.inertia_kg_m2));
+  }
   if (gear < 0 || !model->driveshaft.is_present) return least;
   return fmin(least, fmin(constant_with_s(rates, -1, least_inertia), shaft_time_s(model, gear)));
 }

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stddef.h>
 
+#include "base/constants.h"
 #include "base/elementary.h"
 
 /* One count of a sensor without a resolution: 1e-6 %. */
@@ -21,9 +22,30 @@ double sb_sensor_input(const struct sb_sensor *sensor, double motor_speed_rad_s,
   return fabs(motor_speed_rad_s) / sensor->reference_rad_s;
 }
 
-double sb_sensor_count_fraction(const struct sb_sensor *sensor)
+double sb_sensor_pulse_fraction(const struct sb_sensor *sensor)
 {
-  return sensor->resolution_fraction > 0.0 ? sensor->resolution_fraction : exact_count_fraction;
+  const struct sb_pulse_sensor *pulses = &sensor->pulses;
+  return SB_TURN / (pulses->per_turn * pulses->window_s * sensor->reference_rad_s);
+}
+
+int sb_sensor_window_slots(const struct sb_pulse_sensor *pulses, double sample_period_s, double *rest_s)
+{
+  static const double same = 1e-9; /* of a sample period */
+  const double slots = floor(pulses->window_s / sample_period_s + same);
+  const double rest = pulses->window_s - slots * sample_period_s;
+  *rest_s = rest > same * sample_period_s ? rest : 0.0;
+  return (int)slots;
+}
+
+/* The finalizer of the generator SplitMix64: G. L. Steele, D. Lea, C. H. Flood, Fast Splittable Pseudorandom Number Generators,
+ * OOPSLA 2014. It leaves the noise's own draws alone. */
+double sb_sensor_phase_of(unsigned long seed)
+{
+  uint64_t z = (uint64_t)seed + 0x9e3779b97f4a7c15U;
+  z = (z ^ (z >> 30)) * 0xbf58476d1ce4e5b9U;
+  z = (z ^ (z >> 27)) * 0x94d049bb133111ebU;
+  z ^= z >> 31;
+  return ldexp((double)(z >> 11), -53);
 }
 
 static int32_t limit_to_count(double value)
@@ -31,6 +53,41 @@ static int32_t limit_to_count(double value)
   if (!(value < (double)INT32_MAX)) return INT32_MAX;
   if (!(value > (double)INT32_MIN)) return INT32_MIN;
   return (int32_t)value;
+}
+
+/* Of the speed itself, before it is set against the supply. */
+static double own_count_fraction(const struct sb_sensor *sensor)
+{
+  return sensor->resolution_fraction > 0.0 ? sensor->resolution_fraction : exact_count_fraction;
+}
+
+double sb_sensor_count_fraction(const struct sb_sensor *sensor)
+{
+  return sensor->supply.is_present ? sb_sensor_scale(sensor).unit_fraction : own_count_fraction(sensor);
+}
+
+double sb_sensor_reference_share(const struct sb_sensor *sensor, double voltage_v)
+{
+  const struct sb_supply_sensor *supply = &sensor->supply;
+  if (!supply->is_present) return 1.0;
+  return fmax((voltage_v - supply->drop_v) / (supply->nominal_v - supply->drop_v), SB_SUPPLY_LEAST);
+}
+
+struct sb_sensor_scale sb_sensor_scale(const struct sb_sensor *sensor)
+{
+  static const double readings_max = 4.0; /* times the reference: any more read as much */
+  const struct sb_supply_sensor *supply = &sensor->supply;
+  const double count = sensor->resolution_fraction;
+  if (!(count > 0.0 && supply->resolution_v > 0.0))
+    return (struct sb_sensor_scale){.unit_fraction = exact_count_fraction};
+  const double offset = round(supply->drop_v / supply->resolution_v);
+  const double range = supply->nominal_v / supply->resolution_v - offset, most = ceil(readings_max / count);
+  const double factor = fmax(floor((double)INT32_MAX / most), 1.0);
+  return (struct sb_sensor_scale){.unit_fraction = count * range / factor,
+                                  .factor = (uint32_t)factor,
+                                  .offset = (int32_t)offset,
+                                  .least = (int32_t)fmax(ceil(SB_SUPPLY_LEAST * range), 1.0),
+                                  .most = limit_to_count(most)};
 }
 
 /* Within 1e-9 counts or, for large counts, a few units in the last place. */
@@ -71,6 +128,12 @@ int32_t sb_sensor_up_count(const struct sb_sensor *sensor, double threshold_frac
   return limit_to_count(floor(threshold_in_counts(sensor, threshold_fraction)));
 }
 
+/* Of a first-order filter, from sample to sample. */
+static double gain_of(double filter_s, double sample_period_s)
+{
+  return filter_s > 0.0 ? -sb_elementary_exp_less_1(-sample_period_s / filter_s) : 1.0;
+}
+
 enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor *sensor, double sample_period_s,
                               struct sb_error *err)
 {
@@ -81,9 +144,13 @@ enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor
     gsl_rng_set(noise, sensor->seed);
   }
   *reading = (struct sb_reading){
-      .filter_gain = sensor->filter_s > 0.0 ? -sb_elementary_exp_less_1(-sample_period_s / sensor->filter_s) : 1.0,
+      .filter_gain = gain_of(sensor->filter_s, sample_period_s),
+      .voltage_gain = gain_of(sensor->supply.filter_s, sample_period_s),
       .noise = noise,
   };
+  double rest_s;
+  const bool has_window = sensor->pulses.per_turn > 0.0 && sensor->pulses.window_s > 0.0;
+  if (has_window) reading->slot_count = sb_sensor_window_slots(&sensor->pulses, sample_period_s, &rest_s);
   return SB_OK;
 }
 
@@ -153,10 +220,22 @@ int32_t sb_sensor_take_input(struct sb_reading *reading, const struct sb_sensor 
     reading->filtered += reading->filter_gain * (input - reading->filtered);
   }
   const double seen = reading->filtered + sensor->noise_fraction * noise;
-  return limit_to_count(nearest_whole(sensor, seen / sb_sensor_count_fraction(sensor)));
+  return limit_to_count(nearest_whole(sensor, seen / own_count_fraction(sensor)));
 }
 
 int32_t sb_sensor_sample_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input)
 {
   return sb_sensor_take_input(reading, sensor, input, sb_sensor_draw(reading));
+}
+
+double sb_sensor_take_voltage(struct sb_reading *reading, const struct sb_sensor *sensor, double voltage_v)
+{
+  const double resolution_v = sensor->supply.resolution_v;
+  if (!reading->is_voltage_started || !(sensor->supply.filter_s > 0.0)) {
+    reading->voltage_v = voltage_v; /* to the bit, whatever came before */
+    reading->is_voltage_started = true;
+  } else {
+    reading->voltage_v += reading->voltage_gain * (voltage_v - reading->voltage_v);
+  }
+  return resolution_v > 0.0 ? round(reading->voltage_v / resolution_v) * resolution_v : reading->voltage_v;
 }

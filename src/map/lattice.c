@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "theory/steady.h"
 #include "theory/torque_balance.h"
 
 double sb_map_axis_at(const struct sb_map_axis *axis, int index)
@@ -13,7 +14,7 @@ double sb_map_axis_at(const struct sb_map_axis *axis, int index)
 struct sb_map_options sb_map_options_default(const struct sb_model *model)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
-  const double fastest = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s;
+  const double fastest = sb_steady_speed_reading(model, &line, sb_motor_no_load_speed_rad_s(&line));
   const double given = model->control.threshold_step_fraction;
   const double step = given > 0.0 ? given : 0.001;
   /* A controller's thresholds end at 1000 %; 1e-9: 1 / 0.001 is 1000 steps, not 1001. */

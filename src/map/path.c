@@ -57,7 +57,8 @@ struct walk {
 /* Scratch of all walks, of which there is one at a time. */
 struct scratch {
   struct sb_low low;
-  int32_t *recent; /* recent[debounce_samples]: ring of the last readings on this path; NULL without a debounce count */
+  /* recent[debounce_samples]: rings of the last readings on this path, for downshifts and upshifts; NULL without a debounce count. */
+  int32_t *recent[2];
   struct tasks tasks;
 };
 
@@ -394,14 +395,21 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
 
 /* Decisions -------------------------------------------------------------------------------------------------------------- */
 
-/* The greatest (sign +1) or least (-1) of the last `debounce_samples` readings on this path. */
-static int32_t extreme_reading(const struct walk *walk, const struct scratch *scratch, int sign)
+/* The reading that an upshift is decided by; that of a downshift is the spot's. */
+static int32_t greatest_reading(const struct walk *walk)
+{
+  return walk->spot->more != NULL ? walk->spot->more->greatest : walk->spot->reading;
+}
+
+/* Of the last `debounce_samples` readings on this path the greatest that a downshift is decided by, or the least that an upshift
+ * is. */
+static int32_t extreme_reading(const struct walk *walk, const struct scratch *scratch, bool is_upshift)
 {
   const int confirm = walk->plane->setup.debounce_samples;
-  int32_t extreme = walk->spot->reading;
-  for (int k = 0; k < confirm && scratch->recent != NULL; k++) {
-    const int32_t reading = scratch->recent[k];
-    if (sign > 0 ? reading > extreme : reading < extreme) extreme = reading;
+  const int32_t *recent = scratch->recent[is_upshift];
+  int32_t extreme = is_upshift ? greatest_reading(walk) : walk->spot->reading;
+  for (int k = 0; k < confirm && recent != NULL; k++) {
+    if (is_upshift ? recent[k] < extreme : recent[k] > extreme) extreme = recent[k];
   }
   return extreme;
 }
@@ -433,7 +441,7 @@ static enum sb_status decide_downshift(struct walk *walk, struct scratch *scratc
   if (walk->below_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
-    const int32_t reading = extreme_reading(walk, scratch, +1);
+    const int32_t reading = extreme_reading(walk, scratch, false);
     shifting.downshift_first =
         first_above(plane->downshift_counts, rect->downshift_first, rect->downshift_last, reading);
     if (shifting.downshift_first > rect->downshift_last) return SB_OK;
@@ -450,12 +458,12 @@ static enum sb_status decide_upshift(struct walk *walk, struct scratch *scratch,
   const int pair = walk->task.gear;
   const bool is_mapped = pair == plane->options.pair;
   const int32_t near = is_mapped ? plane->upshift_counts[rect->upshift_first] : plane->setup.upshift_above[pair];
-  walk->above_run = walk->spot->reading > near ? walk->above_run + 1 : 0;
+  walk->above_run = greatest_reading(walk) > near ? walk->above_run + 1 : 0;
   if (walk->above_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
     /* Those shift whose count is below the reading. */
-    const int32_t reading = extreme_reading(walk, scratch, -1);
+    const int32_t reading = extreme_reading(walk, scratch, true);
     if (!(plane->upshift_counts[rect->upshift_first] < reading)) return SB_OK;
     shifting.upshift_last =
         first_above(plane->upshift_counts, rect->upshift_first, rect->upshift_last, reading - 1) - 1;
@@ -471,8 +479,11 @@ static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *i
     walk->below_run = walk->above_run = 0;
     return SB_OK;
   }
-  if (scratch->recent != NULL)
-    scratch->recent[walk->sample % walk->plane->setup.debounce_samples] = walk->spot->reading;
+  if (scratch->recent[0] != NULL) {
+    const int place = walk->sample % walk->plane->setup.debounce_samples;
+    scratch->recent[0][place] = walk->spot->reading;
+    scratch->recent[1][place] = greatest_reading(walk);
+  }
   enum sb_status status = SB_OK;
   if (walk->task.gear > 0) status = decide_downshift(walk, scratch, is_done, err);
   if (status == SB_OK && !*is_done && walk->task.gear + 1 < walk->plane->setup.gear_count) {
@@ -560,11 +571,12 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
 
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err)
 {
-  struct scratch scratch = {.recent = NULL};
+  struct scratch scratch = {.recent = {NULL, NULL}};
   enum sb_status status = SB_OK;
   if (plane->setup.debounce_samples > 1) {
-    scratch.recent = calloc(plane->setup.debounce_samples, sizeof *scratch.recent);
-    if (scratch.recent == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for the readings of a map");
+    for (int i = 0; i < 2; i++) scratch.recent[i] = calloc(plane->setup.debounce_samples, sizeof **scratch.recent);
+    if (scratch.recent[0] == NULL || scratch.recent[1] == NULL)
+      status = sb_fail(err, SB_ERR_MEMORY, "out of memory for the readings of a map");
   }
   const struct task start = {.rect = {0, plane->options.downshift.count - 1, 0, plane->options.upshift.count - 1},
                              .findings = {.kinds = plane->kinds, .needless_nm = INFINITY, .low_nm = INFINITY},
@@ -581,7 +593,8 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
     if (status == SB_OK && stop != NULL && *stop != 0) status = sb_fail(err, SB_ERR_STOPPED, "stopped");
   }
   free(scratch.tasks.items);
-  free(scratch.recent);
+  free(scratch.recent[0]);
+  free(scratch.recent[1]);
   sb_low_clear(&scratch.low);
   return status;
 }

@@ -8,6 +8,7 @@
 
 #include "base/arena.h"
 #include "base/constants.h"
+#include "run/sense.h"
 
 /* One entry of the hash: a stop, by the bits of its state. */
 struct meeting {
@@ -80,7 +81,10 @@ double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
 /* A machine whose state is more than a stop can hold. */
 static bool has_more(const struct sb_model *model)
 {
-  return model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const bool has_past = sensor->pulses.per_turn > 0.0 || sensor->supply.filter_s > 0.0;
+  if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
+  return has_past || model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
          model->winding.is_present || sb_drive_is_moving(&model->drive);
 }
 
@@ -99,6 +103,17 @@ static struct sb_stop stop_now(const struct sb_tracks *tracks)
                           .drive_direction = (int8_t)state->drive_direction,
                           .is_back_counted = state->is_back_counted != 0,
                           .child = {-1, -1}};
+}
+
+/* Fills what a window has counted in the sample periods up to a sample of a track: those of earlier tracks are its parents'. */
+static void remember(const struct sb_tracks *tracks, int at, int sample, struct sb_reading *reading)
+{
+  for (int k = 0; k < reading->slot_count; k++, sample--) {
+    while (at >= 0 && sample < tracks->items[at].first) at = tracks->items[at].parent;
+    const int slot = (sample % reading->slot_count + reading->slot_count) % reading->slot_count;
+    const struct sb_track *track = at >= 0 ? &tracks->items[at] : NULL;
+    reading->slots[slot] = track != NULL ? track->spots[sample - track->first].more->state.pulses.closed : 0.0;
+  }
 }
 
 /* Puts the simulator where a track is at a sample, engaged. */
@@ -126,11 +141,13 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
   const struct sb_more *more = track->spots[sample - track->first].more;
   sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
   tracks->reading.filtered = stop->filtered;
+  if (more != NULL) tracks->reading.voltage_v = more->measured_v;
+  remember(tracks, at, sample, &tracks->reading);
   tracks->output_turns = stop->output_angle_rad / SB_TURN;
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 9, MORE_WORDS = 24 };
+enum { KEY_WORDS = 9, MORE_WORDS = 30 };
 
 static uint64_t bits_of(double value)
 {
@@ -156,17 +173,27 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop,
 }
 
 /* The rest of a machine that has more: vehicle, shaft and what feeds the motor. Each value is a word of its own. */
-static void take_more(const struct sb_state *state, uint64_t key[MORE_WORDS])
+static void take_more(const struct sb_more *more, uint64_t key[MORE_WORDS])
 {
+  const struct sb_state *state = &more->state;
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
-  const double values[] = {
-      far->speed_rad_s,        far->angle_rad,           far->load_angle_rad, far->left_rad,
-      far->is_slipping,        far->slip_direction,      far->direction,      far->met_count,
-      far->is_finished,        state->output_direction,  state->twist.side,   state->twist.twist_rad,
-      feed->drive.duty,        feed->drive.integral_rad, feed->drive.command, feed->warmth.winding_c,
-      feed->warmth.housing_c,  feed->resistance_ohm,     feed->voltage_v,     feed->drawn_as,
-      (double)feed->low_ticks, feed->is_cut_out,         feed->is_empty,      (double)feed->ready_step};
+  const struct sb_pulses *pulses = &state->pulses;
+  const double values[] = {far->speed_rad_s,        far->angle_rad,
+                           far->load_angle_rad,     far->left_rad,
+                           far->is_slipping,        far->slip_direction,
+                           far->direction,          far->met_count,
+                           far->is_finished,        state->output_direction,
+                           state->twist.side,       state->twist.twist_rad,
+                           feed->drive.duty,        feed->drive.integral_rad,
+                           feed->drive.command,     feed->warmth.winding_c,
+                           feed->warmth.housing_c,  feed->resistance_ohm,
+                           feed->voltage_v,         feed->drawn_as,
+                           (double)feed->low_ticks, feed->is_cut_out,
+                           feed->is_empty,          (double)feed->ready_step,
+                           pulses->angle,           pulses->count,
+                           pulses->closed,          pulses->last_s,
+                           pulses->period_s,        more->measured_v};
   static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
   for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }
@@ -186,7 +213,7 @@ static uint64_t hash_of(const uint64_t key[KEY_WORDS], const struct sb_more *mor
   uint64_t hash = stirred(14695981039346656037U, key, KEY_WORDS);
   if (more != NULL) {
     uint64_t words[MORE_WORDS];
-    take_more(&more->state, words);
+    take_more(more, words);
     hash = stirred(hash, words, MORE_WORDS);
   }
   return hash != 0 ? hash : 1;
@@ -196,9 +223,22 @@ static bool has_same_more(const struct sb_more *one, const struct sb_more *other
 {
   if (one == NULL) return true;
   uint64_t ones[MORE_WORDS], others[MORE_WORDS];
-  take_more(&one->state, ones);
-  take_more(&other->state, others);
+  take_more(one, ones);
+  take_more(other, others);
   return memcmp(ones, others, sizeof ones) == 0;
+}
+
+/* Whether a window has counted the same before a known state as before the present one. */
+static bool has_same_past(const struct sb_tracks *tracks, const struct meeting *known)
+{
+  const struct sb_reading *now = &tracks->reading;
+  if (now->slot_count == 0) return true;
+  struct sb_reading other = {.slot_count = now->slot_count};
+  remember(tracks, known->track, known->sample, &other);
+  for (int k = 0; k < now->slot_count; k++) {
+    if (now->slots[k] != other.slots[k]) return false;
+  }
+  return true;
 }
 
 static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const uint64_t key[KEY_WORDS],
@@ -208,7 +248,8 @@ static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, c
   const struct sb_stop *stop = &track->stops[known->sample - track->first];
   uint64_t other[KEY_WORDS];
   take_key(tracks, stop, track->gear, known->sample, other);
-  return memcmp(other, key, sizeof other) == 0 && has_same_more(track->spots[known->sample - track->first].more, more);
+  if (memcmp(other, key, sizeof other) != 0) return false;
+  return has_same_more(track->spots[known->sample - track->first].more, more) && has_same_past(tracks, known);
 }
 
 /* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
@@ -275,7 +316,7 @@ int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_t
   return count;
 }
 
-static const struct sb_more *keep_more(struct sb_tracks *tracks, const struct sb_row *row)
+static const struct sb_more *keep_more(struct sb_tracks *tracks, const struct sb_row *row, int32_t greatest)
 {
   if (!tracks->has_more) return NULL;
   struct sb_more *more = sb_arena_take(&tracks->mores, sizeof *more);
@@ -283,8 +324,19 @@ static const struct sb_more *keep_more(struct sb_tracks *tracks, const struct sb
     tracks->is_out_of_memory = true;
     return NULL;
   }
-  *more = (struct sb_more){tracks->sim.state, row->own_load_nm, sb_row_next_load_nm(row)};
+  *more = (struct sb_more){.state = tracks->sim.state,
+                           .own_load_nm = row->own_load_nm,
+                           .next_load_nm = sb_row_next_load_nm(row),
+                           .measured_v = tracks->reading.voltage_v,
+                           .greatest = greatest};
   return more;
+}
+
+/* What the sensor reads at the present sample; at the end of the run nothing is read. */
+static struct sb_sensed sense(struct sb_tracks *tracks, int sample, struct sb_row *row)
+{
+  if (sample == tracks->end_sample) return (struct sb_sensed){.least = 0};
+  return sb_sense_take(&tracks->reading, &tracks->sim, row, tracks->noise != NULL ? tracks->noise[sample] : 0.0);
 }
 
 /* What the simulator shows at the present sample, and what came together since the one before. */
@@ -292,20 +344,16 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
 {
   const struct sb_track *track = &tracks->items[tracks->at_track];
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
-  const struct sb_row row = sb_sim_row(&tracks->sim);
+  struct sb_row row = sb_sim_row(&tracks->sim);
+  const struct sb_sensed sensed = sense(tracks, sample, &row);
   struct sb_spot spot = {.external_nm = row.external_torque_nm,
-                         .more = keep_more(tracks, &row),
+                         .reading = sensed.least,
+                         .more = keep_more(tracks, &row, sensed.greatest),
                          .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,
                          .torque_nm = fabs(sums->output_torque_nm.value),
                          .way_rad = sums->way_rad,
                          .back_rad = sums->back.value};
-  if (sample < tracks->end_sample) {
-    const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
-    const struct sb_sensor *sensor = &tracks->model->control.sensor;
-    const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
-    spot.reading = sb_sensor_take_input(&tracks->reading, sensor, input, noise);
-  }
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
   if (sb_row_is_stalled(&row, &tracks->model->drive)) spot.flags |= SB_SPOT_RESTING;

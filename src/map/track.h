@@ -32,6 +32,8 @@ enum sb_spot_flag {
 struct sb_more {
   struct sb_state state;
   double own_load_nm, next_load_nm;
+  double measured_v; /* filtered, by the sensor of the supply */
+  int32_t greatest;  /* reading that an upshift is decided by (sense.h), counts */
 };
 
 /* What decisions and verdicts look at, at one sample. */

@@ -278,6 +278,19 @@ static void put_vehicle(struct sb_json *json, const struct sb_report *report)
   sb_json_close(json);
 }
 
+/* Null where no gear locks itself. */
+static void put_jams(struct sb_json *json, const struct sb_report *report)
+{
+  static const struct sb_field fields[] = {
+      SB_MEMBER_AS(sb_sums, "count", jam_count, INTEGER), SB_MEMBER_AS(sb_sums, "first_s", jam_first_s, NUMBER),
+      SB_MEMBER_AS(sb_sums, "greatest_shock_nms", jam_greatest_nms, NUMBER), SB_MEMBERS_END};
+  if (sb_gearbox_has_locking(&report->model->gearbox)) {
+    sb_fields_put_object(json, "jams", fields, &report->result->sums);
+  } else {
+    sb_json_put_null(json, "jams");
+  }
+}
+
 static const char *end_name(enum sb_warmup_end end)
 {
   switch (end) {
@@ -372,6 +385,7 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
   put_locked(&json, report);
   put_end(&json, &result->end);
   put_greatest(&json, report);
+  put_jams(&json, report);
   put_shortfall(&json, report);
   put_vehicle(&json, report);
   put_facts(&json, report);

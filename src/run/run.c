@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "external/deciding.h"
+#include "run/sense.h"
 
 /* One run under way: what the callbacks of the simulator need. */
 struct run {
@@ -14,8 +15,8 @@ struct run {
   struct sb_reading reading;
   struct sb_controller_setup setup;
   struct sb_controller_state controller;
-  struct sb_deciding deciding; /* when the controller is someone else's */
-  double reading_pct;          /* last sample */
+  struct sb_deciding deciding;                                       /* when the controller is someone else's */
+  double reading_pct, pulse_count, pulse_time_s, measured_voltage_v; /* last sample */
   double overcharge_as;
   struct sb_row last; /* last row handed out */
   bool has_last;
@@ -52,6 +53,9 @@ static struct sb_row row_now(const struct run *run)
 {
   struct sb_row row = sb_sim_row(&run->sim);
   row.reading_pct = run->reading_pct;
+  row.pulse_count = run->pulse_count;
+  row.pulse_time_s = run->pulse_time_s;
+  row.measured_voltage_v = run->measured_voltage_v;
   return row;
 }
 
@@ -98,11 +102,34 @@ static void before_engaging(void *context, const struct sb_sim *sim)
 }
 
 /* The gear that the controller wants at a sample, from 1. */
-static enum sb_status decide(struct run *run, const struct sb_row *row, int32_t count, int *gear, struct sb_error *err)
+static enum sb_status decide(struct run *run, const struct sb_row *row, const struct sb_sensed *sensed, int *gear,
+                             struct sb_error *err)
 {
-  if (run->deciding.is_begun) return sb_deciding_ask(&run->deciding, &run->sim, row, count, gear, err);
-  *gear = sb_controller_update(&run->setup, &run->controller, count, sb_sim_is_deciding(&run->sim));
+  if (run->deciding.is_begun) return sb_deciding_ask(&run->deciding, &run->sim, row, sensed->least, gear, err);
+  *gear = sb_controller_update_between(&run->setup, &run->controller, sensed->least, sensed->greatest,
+                                       sb_sim_is_deciding(&run->sim));
   return SB_OK;
+}
+
+/* The reading that people see: the one that an upshift is decided by where it is above the threshold, else the least. */
+static int32_t shown(const struct run *run, const struct sb_sensed *sensed)
+{
+  const int gear = run->sim.state.gear;
+  const bool has_higher = gear + 1 < run->setup.gear_count;
+  return has_higher && sensed->greatest > run->setup.upshift_above[gear] ? sensed->greatest : sensed->least;
+}
+
+/* What the sensor reads, into the row and for the rows to come. */
+static struct sb_sensed sense(struct run *run, struct sb_row *row)
+{
+  const struct sb_sensor *sensor = &run->model->control.sensor;
+  const struct sb_sensed sensed = sb_sense_take(&run->reading, &run->sim, row, sb_sensor_draw(&run->reading));
+  row->reading_pct = shown(run, &sensed) * (100.0 * sb_sensor_count_fraction(sensor));
+  run->reading_pct = row->reading_pct;
+  run->pulse_count = row->pulse_count;
+  run->pulse_time_s = row->pulse_time_s;
+  run->measured_voltage_v = row->measured_voltage_v;
+  return sensed;
 }
 
 /* The simulated battery takes what it is given and holds its voltage when full; a real one is overcharged. */
@@ -117,23 +144,25 @@ static void watch_charge(struct run *run)
 /* One sample of the controller; a command acts at once, but for one that comes when the run is over. */
 static enum sb_status sample(struct run *run, bool is_last, struct sb_error *err)
 {
-  const struct sb_sensor *sensor = &run->model->control.sensor;
   struct sb_row row = sb_sim_row(&run->sim);
   watch_charge(run);
-  const double input = sb_sensor_input(sensor, row.motor_speed_rad_s, row.duty_fraction, row.motor_current_a);
-  const int32_t count = sb_sensor_sample_input(&run->reading, sensor, input);
-  run->reading_pct = row.reading_pct = (double)count * (100.0 * sb_sensor_count_fraction(sensor));
+  const struct sb_sensed sensed = sense(run, &row);
   sb_monitor_row(run->monitor, &row, is_automatic(run));
   if (!is_automatic(run) || is_last) return SB_OK;
 
   const int before = run->sim.state.gear + 1;
-  int gear;
-  const enum sb_status status = decide(run, &row, count, &gear, err);
+  int gear = before;
+  const enum sb_status status = decide(run, &row, &sensed, &gear, err);
   if (status != SB_OK) return status;
   const struct sb_run_options *options = run->options;
   if (options->on_sample != NULL) {
-    options->on_sample(options->sample_context, count, sb_sim_is_engaged(&run->sim), sb_sim_is_deciding(&run->sim),
-                       gear);
+    const struct sb_run_sample said = {.reading = sensed.least,
+                                       .counts = sensed.counts,
+                                       .voltage_counts = sensed.voltage_counts,
+                                       .is_engaged = sb_sim_is_engaged(&run->sim),
+                                       .is_deciding = sb_sim_is_deciding(&run->sim),
+                                       .gear = gear};
+    options->on_sample(options->sample_context, &said);
   }
   if (gear == before) return SB_OK;
   hand_out(run, &row);
@@ -203,7 +232,13 @@ enum sb_status sb_run(const struct sb_model *model, const struct sb_run_options 
                       struct sb_error *err)
 {
   struct sb_run_result out = {.step_count = 0};
-  struct run run = {.model = model, .options = options, .monitor = &out.monitor, .reading_pct = NAN};
+  struct run run = {.model = model,
+                    .options = options,
+                    .monitor = &out.monitor,
+                    .reading_pct = NAN,
+                    .pulse_count = NAN,
+                    .pulse_time_s = NAN,
+                    .measured_voltage_v = NAN};
   enum sb_status status = start(&run, err);
   if (status == SB_OK) status = go(&run, err);
   status = sb_deciding_end(&run.deciding, status, err);

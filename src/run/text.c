@@ -206,6 +206,21 @@ static void write_greatest(FILE *out, const struct sb_report *report)
   write_labeled(out, "Greatest", &line);
 }
 
+/* A path that locks itself and stopped all at once. */
+static void write_jams(FILE *out, const struct sb_sums *sums)
+{
+  struct sb_sentence line = {.length = 0};
+  if (sums->jam_count == 0) return;
+  if (sums->jam_count == 1) {
+    sb_words_add(&line, "at %s s the gear jammed, and stopped motor and output at once", NUM(sums->jam_first_s));
+  } else {
+    sb_words_add(&line, "%ld times the gear jammed, first at %s s, and stopped motor and output at once",
+                 sums->jam_count, NUM(sums->jam_first_s));
+  }
+  sb_words_add(&line, "; greatest shock %.3g N.m.s at the output", sums->jam_greatest_nms);
+  write_labeled(out, "Jammed", &line);
+}
+
 static void write_motion(FILE *out, const struct sb_report *report)
 {
   const struct sb_sums *sums = &report->result->sums;
@@ -220,6 +235,7 @@ static void write_motion(FILE *out, const struct sb_report *report)
   const struct sb_run_facts facts = sb_run_facts(report);
   write_body(out, report, &facts);
   write_greatest(out, report);
+  write_jams(out, sums);
   write_heat(out, &facts);
   write_charge(out, &facts);
   write_lost(out, report, &facts);

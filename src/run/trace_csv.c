@@ -56,6 +56,39 @@ static bool has_housing(const struct sb_model *model)
   return has_winding(model) && model->winding.housing_capacity_j_k > 0.0;
 }
 
+static bool has_window(const struct sb_model *model)
+{
+  return model->control.sensor.pulses.window_s > 0.0;
+}
+
+static bool has_pulse_time(const struct sb_model *model)
+{
+  return model->control.sensor.pulses.per_turn > 0.0 && !has_window(model);
+}
+
+static double pulses_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->pulse_count;
+}
+
+static double pulse_time_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->pulse_time_s;
+}
+
+static bool has_supply_sensor(const struct sb_model *model)
+{
+  return model->control.sensor.supply.is_present;
+}
+
+static double measured_voltage_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->measured_voltage_v;
+}
+
 static double speed_of(const struct sb_row *row, const struct sb_model *model)
 {
   return row->vehicle_speed_rad_s * model->load.road.wheel_radius_m;
@@ -103,10 +136,16 @@ struct column {
 };
 
 static const struct column columns[] = {
-    {"vehicle_speed_m_s", has_way, speed_of}, {"distance_m", has_way, distance_of},
-    {"wheels_slip", has_grip, slip_of},       {"twist_deg", has_shaft, twist_of},
-    {"charge_pct", has_battery, charge_of},   {"winding_c", has_winding, winding_of},
+    {"vehicle_speed_m_s", has_way, speed_of},
+    {"distance_m", has_way, distance_of},
+    {"wheels_slip", has_grip, slip_of},
+    {"twist_deg", has_shaft, twist_of},
+    {"charge_pct", has_battery, charge_of},
+    {"winding_c", has_winding, winding_of},
     {"housing_c", has_housing, housing_of},
+    {"pulses", has_window, pulses_of},
+    {"pulse_time_s", has_pulse_time, pulse_time_of},
+    {"measured_voltage_v", has_supply_sensor, measured_voltage_of},
 };
 
 enum { COLUMN_COUNT = sizeof columns / sizeof *columns };

@@ -18,6 +18,49 @@ static const struct sb_choice readings[] = {
       .default_words = "required with two or more gears", CONTROL(field), \
       .count_offset = offsetof(struct sb_draft, control.count), .max = SB_GEAR_MAX - 1
 
+static const struct sb_choice betweens[] = {{"pulses", 1}, {NULL, 0}};
+
+static const struct sb_key sensor_keys[] = {
+    {QUANTITY("pulses", SB_RATIO), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, 1e6),
+     MODEL(control.sensor.pulses.per_turn),
+     .meaning = "The number of pulses that the sensor gives in one turn of the motor, in either direction."},
+    {QUANTITY("window", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX),
+     .default_words = "window or between is required", MODEL(control.sensor.pulses.window_s),
+     .meaning = "The pulses of this time before each sample are counted. The time may be longer or shorter than the "
+                "sample period, at most 64 sample periods."},
+    {CHOICE("between", betweens), .default_words = "window or between is required", CONTROL(between),
+     .meaning = "In place of a window: the time between the last two pulses gives the speed, and where no pulse comes, "
+                "the time since the last one."},
+    {LATER("phase", "number from 0 to 1, random or worst"), .default_words = "random",
+     .meaning = "How far the motor has turned since the last pulse when the run starts, in pulses. random: the seed "
+                "gives it. worst, for a window: at each sample the phase that shifts first, the least count for a "
+                "downshift and the greatest for an upshift."},
+    {.name = NULL}};
+
+static const struct sb_section sensor_section = {"sensor", "a sensor that gives pulses as the motor turns", sensor_keys,
+                                                 NULL};
+
+static const struct sb_choice references[] = {{"fixed", 0}, {"measured supply", 1}, {NULL, 0}};
+
+static const struct sb_key supply_sensor_keys[] = {
+    {QUANTITY("resolution", SB_VOLTAGE), .flags = SB_ABOVE, BETWEEN(0, VOLTAGE_MAX), .default_words = "exact",
+     MODEL(control.sensor.supply.resolution_v),
+     .meaning = "The measured voltage is rounded to whole multiples of this."},
+    {QUANTITY("filter", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(control.sensor.supply.filter_s),
+     .meaning = "The time constant of a first-order filter before the rounding; 0 s means no filter."},
+    {QUANTITY("reference", SB_VOLTAGE), .flags = SB_ABOVE, BETWEEN(0, VOLTAGE_MAX),
+     .default_words = "the motor's nominal voltage", MODEL(control.sensor.supply.nominal_v),
+     .meaning = "The voltage at which reference_speed reads 100 %."},
+    {QUANTITY("drop", SB_VOLTAGE), BETWEEN(0, VOLTAGE_MAX),
+     .default_words = "the no-load current times the winding's resistance, or 0 V", MODEL(control.sensor.supply.drop_v),
+     .meaning = "The voltage at which the motor's no-load speed would be zero: the speed that reads 100 % is in "
+                "proportion to the measured voltage less this."},
+    {.name = NULL}};
+
+static const struct sb_section supply_sensor_section = {
+    "voltage_sensor", "the supply's voltage as the controller measures it, for reference: measured supply",
+    supply_sensor_keys, NULL};
+
 static const struct sb_key keys[] = {
     {TEXT("start_gear", SB_NAME_SIZE), .default_words = "the highest gear", CONTROL(start_gear),
      .meaning = "The name of the gear that is engaged at the start."},
@@ -41,6 +84,8 @@ static const struct sb_key keys[] = {
      CONTROL(resolution),
      .meaning = "The sensor's reading is rounded to whole multiples of this. Of a duty or a current, the "
                 "register's or the sensor's own count is rounded, and a tie is rounded up there."},
+    {SECTION("sensor", &sensor_section), .default_words = "none, the speed at the sample",
+     .meaning = "The sensor as it is built, for a reading of the speed."},
     {QUANTITY("filter", SB_TIME), BETWEEN(0, TIME_MAX), .default_text = "0 s", MODEL(control.sensor.filter_s),
      .meaning = "The time constant of a first-order filter before the reading; 0 s means no filter."},
     {QUANTITY("noise", SB_PERCENT), BETWEEN(0, 1), .default_text = "0 %", MODEL(control.sensor.noise_fraction),
@@ -55,6 +100,12 @@ static const struct sb_key keys[] = {
          "below upshift_above for each."},
     {QUANTITY("reference_speed", SB_SPEED), .flags = SB_ABOVE, BETWEEN(0, SPEED_MAX),
      .default_words = "the motor's no-load speed", CONTROL(reference_rad_s), .meaning = "The speed that reads 100 %."},
+    {CHOICE("reference", references), .default_text = "fixed", CONTROL(reference),
+     .meaning = "fixed: reference_speed reads 100 % at any voltage. measured supply: what reads 100 % follows the "
+                "voltage that the controller measures, as the motor's no-load speed does, so that thresholds pass over "
+                "the charge of a battery."},
+    {SECTION("voltage_sensor", &supply_sensor_section), .default_words = "exact, without a filter",
+     .meaning = "How the controller measures the supply, for reference: measured supply."},
     {QUANTITY("reference_current", SB_CURRENT), .flags = SB_ABOVE, BETWEEN(0, CURRENT_MAX),
      .default_words = "the motor's stall current", CONTROL(reference_a),
      .meaning = "For a reading of the current: the current that reads 0 %."},
@@ -192,6 +243,133 @@ static void check_reading(struct sb_reader *reader)
   if (control->resolution.quantity == SB_SPEED) refuse_speed(reader, "controller.resolution", reading);
 }
 
+static void refuse_beside_sensor(struct sb_reader *reader, const char *key, const char *reason)
+{
+  char path[64];
+  snprintf(path, sizeof path, "controller.%s", key);
+  if (sb_reader_has(reader, path)) sb_reader_fault(reader, path, "%s", reason);
+}
+
+/* A number, or a word. */
+static void finish_phase(struct sb_reader *reader)
+{
+  static const char *const words[] = {"random", "worst", NULL};
+  const struct sb_node *node = sb_reader_node(reader, "controller.sensor.phase");
+  struct sb_pulse_sensor *pulses = &reader->draft->model.control.sensor.pulses;
+  const char *text = node != NULL && node->kind == SB_NODE_VALUE ? node->text : NULL;
+  pulses->phase = sb_sensor_phase_of((unsigned long)reader->draft->control.seed);
+  if (node == NULL || (text != NULL && strcmp(text, "random") == 0)) return;
+  struct sb_error err;
+  double phase;
+  if (text != NULL && strcmp(text, "worst") == 0) {
+    pulses->is_worst = true;
+    if (!(pulses->window_s > 0.0)) {
+      sb_reader_fault(reader, "controller.sensor.phase",
+                      "needs a number from 0 to below 1 or random without a window, found worst");
+    }
+    refuse_beside_sensor(reader, "filter", "needs no filter beside the worst phase, found one");
+  } else if (text != NULL && sb_units_parse(text, SB_RATIO, &phase, &err) == SB_OK && phase >= 0.0 && phase < 1.0) {
+    pulses->phase = phase;
+  } else {
+    sb_reader_fault(reader, "controller.sensor.phase", "needs a number from 0 to below 1, random or worst, found %s%s",
+                    text != NULL ? sb_fail_quote(text).text : "none of these",
+                    text != NULL ? sb_nearest_hint(text, words).text : "");
+  }
+}
+
+static void finish_window(struct sb_reader *reader)
+{
+  struct sb_control *control = &reader->draft->model.control;
+  struct sb_sensor *sensor = &control->sensor;
+  double rest_s;
+  if (sb_sensor_window_slots(&sensor->pulses, control->sample_period_s, &rest_s) > SB_PULSE_SLOT_MAX) {
+    sb_reader_fault(reader, "controller.sensor.window", "needs at most %d sample periods (%.6g s), found %.6g s",
+                    SB_PULSE_SLOT_MAX, SB_PULSE_SLOT_MAX * control->sample_period_s, sensor->pulses.window_s);
+  }
+  refuse_beside_sensor(reader, "resolution",
+                       "needs no resolution beside a window, whose resolution is one pulse, found one");
+  sensor->resolution_fraction = sb_sensor_pulse_fraction(sensor);
+  if (sensor->resolution_fraction > 1.0) {
+    sb_reader_fault(reader, "controller.sensor",
+                    "needs at least one pulse in the window at the speed that reads 100 %%, found "
+                    "%.6g",
+                    1.0 / sensor->resolution_fraction);
+  }
+}
+
+/* The sensor as it is built; after the references. */
+static void finish_pulses(struct sb_reader *reader)
+{
+  struct sb_pulse_sensor *pulses = &reader->draft->model.control.sensor.pulses;
+  const bool has_window = sb_reader_has(reader, "controller.sensor.window");
+  const bool has_between = sb_reader_has(reader, "controller.sensor.between");
+  const struct sb_node *node = sb_reader_node(reader, "controller.sensor");
+  if (node == NULL || node->kind != SB_NODE_MAP) {
+    *pulses = (struct sb_pulse_sensor){0};
+    return;
+  }
+  if (!has_window) pulses->window_s = 0.0;
+  if (has_window == has_between) {
+    sb_reader_fault(reader, "controller.sensor", "needs one of window and between, found %s",
+                    has_window ? "both" : "neither");
+  }
+  if (reader->draft->control.reading != SB_SENSES_SPEED) {
+    sb_reader_fault(reader, "controller.sensor", "needs reading: speed, found %s",
+                    reader->draft->control.reading == SB_SENSES_DUTY ? "duty" : "current");
+  }
+  finish_phase(reader);
+  if (has_window) finish_window(reader);
+}
+
+/* What the electronics take for the motor's voltages. */
+static void finish_voltages(struct sb_reader *reader)
+{
+  const struct sb_motor *motor = &reader->draft->model.motor;
+  struct sb_supply_sensor *supply = &reader->draft->model.control.sensor.supply;
+  if (!sb_reader_has(reader, "controller.voltage_sensor.reference")) supply->nominal_v = motor->nominal_voltage_v;
+  sb_reader_resolve(reader, "controller.voltage_sensor.reference", supply->nominal_v);
+  if (!sb_reader_has(reader, "controller.voltage_sensor.drop")) {
+    const double share = motor->has_currents ? motor->no_load_current_a / motor->stall_current_a : 0.0;
+    supply->drop_v = share * motor->nominal_voltage_v;
+  }
+  sb_reader_resolve(reader, "controller.voltage_sensor.drop", supply->drop_v);
+  if (supply->drop_v >= supply->nominal_v) {
+    sb_reader_fault(reader, "controller.voltage_sensor.drop", "needs less than the reference (%.6g V), found %.6g V",
+                    supply->nominal_v, supply->drop_v);
+  }
+}
+
+static void finish_supply_sensor(struct sb_reader *reader)
+{
+  static const double coarsest = 0.05; /* of the range */
+  struct sb_supply_sensor *supply = &reader->draft->model.control.sensor.supply;
+  supply->is_present = reader->draft->control.reference != 0;
+  if (!supply->is_present) {
+    if (sb_reader_has(reader, "controller.voltage_sensor")) {
+      sb_reader_fault(reader, "controller.voltage_sensor", "needs reference: measured supply, found fixed");
+    }
+    *supply = (struct sb_supply_sensor){.is_present = false};
+    return;
+  }
+  if (reader->draft->control.reading != SB_SENSES_SPEED) {
+    sb_reader_fault(reader, "controller.reference", "needs reading: speed for a measured supply, found %s",
+                    reader->draft->control.reading == SB_SENSES_DUTY ? "duty" : "current");
+  }
+  if (reader->draft->drive.mode == SB_MODE_SPEED_CONTROL) {
+    sb_reader_fault(reader, "controller.reference",
+                    "needs drive.mode: open loop for a measured supply, since under speed control the speed does not "
+                    "follow the supply, found speed control");
+  }
+  finish_voltages(reader);
+  if (!sb_reader_has(reader, "controller.voltage_sensor.resolution")) supply->resolution_v = 0.0;
+  const double most_v = coarsest * (supply->nominal_v - supply->drop_v);
+  if (supply->resolution_v > 0.0 && supply->resolution_v > most_v) {
+    sb_reader_fault(reader, "controller.voltage_sensor.resolution",
+                    "needs at most a twentieth of the reference less the drop (%.4g V), found %.6g V", most_v,
+                    supply->resolution_v);
+  }
+}
+
 static void finish_sensor(struct sb_reader *reader)
 {
   const struct sb_control_draft *draft = &reader->draft->control;
@@ -212,6 +390,8 @@ static void finish_sensor(struct sb_reader *reader)
     sb_reader_fault(reader, "controller.resolution", "needs at most 100 %% of the reference, found %.6g %%",
                     100.0 * sensor->resolution_fraction);
   }
+  finish_pulses(reader);
+  finish_supply_sensor(reader);
 }
 
 void sb_reader_finish_control(struct sb_reader *reader)

@@ -11,6 +11,9 @@
 #define GEAR(field) .offset = offsetof(struct sb_gear, field)
 #define MESH(field) .offset = offsetof(struct sb_mesh, field)
 
+#define BACK_EFFICIENCY \
+  QUANTITY("back_efficiency", SB_RATIO), BETWEEN(-1, 1), .word = "auto", .word_value = SB_BACK_EFFICIENCY_AUTO
+
 static const struct sb_choice directions[] = {{"forward", 1}, {"reverse", -1}, {NULL, 0}};
 
 static const struct sb_key mesh_keys[] = {
@@ -40,8 +43,8 @@ static const struct sb_key gear_keys[] = {
      .meaning = "The direction in which the motor turns in this gear."},
     {QUANTITY("drag", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", GEAR(drag_nm),
      .meaning = "A constant drag at the motor shaft while this gear is engaged."},
-    {QUANTITY("back_efficiency", SB_RATIO), BETWEEN(0, 1), .default_words = "the gearbox's back_efficiency",
-     GEAR(back_efficiency), .meaning = "The gearbox's key of this name, for this gear alone."},
+    {BACK_EFFICIENCY, .default_words = "the gearbox's back_efficiency", GEAR(back_efficiency),
+     .meaning = "The gearbox's key of this name, for this gear alone."},
     {.name = NULL}};
 
 static const struct sb_section gear_section = {"gear", "one gear", gear_keys, NULL};
@@ -89,8 +92,11 @@ static const struct sb_key keys[] = {
     {QUANTITY("mesh_efficiency", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "0.97",
      DRAFT(mesh_efficiency),
      .meaning = "The efficiency of every mesh that gives none of its own (the default is common practice)."},
-    {QUANTITY("back_efficiency", SB_RATIO), BETWEEN(0, 1), .default_words = "as forward", DRAFT(back_efficiency),
-     .meaning = "The efficiency of a gear while the output drives the motor; 0 means that the output cannot drive it."},
+    {BACK_EFFICIENCY, .default_words = "as forward", DRAFT(back_efficiency),
+     .meaning =
+         "The efficiency of a gear while the output drives the motor. 0: the output cannot drive it. Below 0: the "
+         "gear locks itself, and a load that helps moves on only while the motor turns with it. auto: 2 - 1 / "
+         "the forward efficiency, which is the same friction at the teeth in both directions."},
     {.name = "shifter",
      .kind = SB_KEY_KINDS,
      .default_words = "required with two or more gears",

@@ -126,8 +126,14 @@ static struct sb_given read_number(struct sb_reader *reader, const struct sb_key
   struct sb_error err;
   const enum sb_quantity second = key->kind == SB_KEY_EITHER ? key->other : key->quantity;
   double value;
-  if (sb_units_parse_either(node->text, key->quantity, second, &value, &given.quantity, &err) != SB_OK) {
-    sb_faults_add(reader->faults, &node->place, reader->path, "%s", err.text);
+  if (key->word != NULL && strcmp(node->text, key->word) == 0) {
+    given.value = key->word_value;
+  } else if (sb_units_parse_either(node->text, key->quantity, second, &value, &given.quantity, &err) != SB_OK) {
+    if (key->word != NULL) {
+      refuse(reader, key, node, "");
+    } else {
+      sb_faults_add(reader->faults, &node->place, reader->path, "%s", err.text);
+    }
   } else if (!sb_reader_key_holds(key, given.quantity, value)) {
     refuse_range(reader, key, given.quantity, node, value);
   } else {

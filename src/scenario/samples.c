@@ -123,7 +123,7 @@ struct kept {
   const char *moves_with; /* the figure that it would follow; NULL: several */
 };
 
-enum { KEPT_MAX = 4 };
+enum { KEPT_MAX = 6 };
 
 /* Lists what samples must be given at its nominal value; returns how much. */
 static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MAX])
@@ -140,6 +140,9 @@ static int list_kept(const struct sb_scenario *nominal, struct kept kept[KEPT_MA
     struct kept kept;
   } all[] = {
       {has_speed, {"controller.reference_speed", "rad/s", sensor->reference_rad_s, speed}},
+      {has_speed && sensor->supply.is_present,
+       {"controller.voltage_sensor.reference", "V", sensor->supply.nominal_v, "motor.nominal_voltage"}},
+      {has_speed && sensor->supply.is_present, {"controller.voltage_sensor.drop", "V", sensor->supply.drop_v, NULL}},
       {has_current, {"controller.reference_current", "A", sensor->reference_a, "motor.stall_current"}},
       {has_loop, {"drive.target", "rad/s", drive->target_rad_s, speed}},
       {has_loop, {"drive.proportional_band", "rad/s", 1.0 / drive->gain_per_rad_s, speed}},

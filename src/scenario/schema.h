@@ -52,6 +52,8 @@ struct sb_control_draft {
   double reference_rad_s; /* NAN: the motor's no-load speed */
   double reference_a;     /* NAN: the motor's stall current */
   int reading;            /* sb_sensor_quantity */
+  int between;            /* 1: between pulses */
+  int reference;          /* 1: measured supply */
 };
 
 enum sb_mode { SB_MODE_NONE, SB_MODE_OPEN, SB_MODE_SPEED_CONTROL };
@@ -153,6 +155,8 @@ struct sb_key {
   double lower, upper;       /* in SI; for EITHER they bound `quantity` */
   const char *default_text;  /* read as if it stood in the file; NULL: none */
   const char *default_words; /* for the manual where there is no default text */
+  const char *word;          /* QUANTITY: a word that may stand in place of a number; NULL: none */
+  double word_value;         /* what it puts into the draft */
   size_t offset, size, count_offset;
   int max; /* items at most */
   const struct sb_choice *choices;

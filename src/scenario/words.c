@@ -35,7 +35,10 @@ struct sb_key_words sb_reader_key_words(const struct sb_key *key)
   char *out = found.text;
   const char *words = sb_units_words(key->quantity), *units = sb_units_offered(key->quantity);
   switch (key->kind) {
-    case SB_KEY_QUANTITY: snprintf(out, SB_WORDS_SIZE, "%s (%s)", words, units); break;
+    case SB_KEY_QUANTITY:
+      snprintf(out, SB_WORDS_SIZE, "%s (%s)%s%s", words, units, key->word != NULL ? " or " : "",
+               key->word != NULL ? key->word : "");
+      break;
     case SB_KEY_EITHER:
       snprintf(out, SB_WORDS_SIZE, "%s (%s) or %s (%s)%s", words, units, sb_units_words(key->other),
                sb_units_offered(key->other), key->flags & SB_MANY ? ", or a list of them" : "");

@@ -185,6 +185,15 @@ static struct sb_load_curve vehicle_curve(const struct sb_sim *sim, int directio
   return curve;
 }
 
+double sb_contact_sliding_nm(const struct sb_sim *sim, int output_direction)
+{
+  const struct sb_far_segment *far = &sim->segment->far;
+  if (sim->state.far.is_slipping) return far->traction_nm;
+  const struct sb_load_curve curve = vehicle_curve(sim, output_direction);
+  const double nm = sb_load_curve_external_nm(&curve, sim->state.time_s, sim->state.far.load_angle_rad);
+  return fmin(fmax(nm, -far->grip_nm), far->grip_nm);
+}
+
 void sb_contact_build(struct sb_sim *sim)
 {
   struct sb_far_segment *far = &sim->segment->far;
@@ -242,6 +251,16 @@ static double contact_nm(const struct sb_sim *sim, const struct sb_point *at)
   return sb_point_grip_load_nm(sim, at) + seg->far.inertia * rate;
 }
 
+void sb_contact_let_go(struct sb_sim *sim, int lead)
+{
+  struct sb_state *state = &sim->state;
+  state->far.is_slipping = 1;
+  state->far.slip_direction = lead;
+  state->far.speed_rad_s = state->output_speed_rad_s;
+  state->far.angle_rad = state->far.load_angle_rad;
+  take_up(state); /* it may start the other way than its wheels would have taken it */
+}
+
 bool sb_contact_lets_go(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
@@ -260,11 +279,7 @@ bool sb_contact_lets_go(struct sb_sim *sim)
     if (!(fabs(asked_nm) > most_nm)) return false;
     lead = sb_sign_of(asked_nm);
   }
-  state->far.is_slipping = 1;
-  state->far.slip_direction = lead;
-  state->far.speed_rad_s = state->output_speed_rad_s;
-  state->far.angle_rad = state->far.load_angle_rad;
-  take_up(state); /* it may start the other way than its wheels would have taken it */
+  sb_contact_let_go(sim, lead);
   return true;
 }
 

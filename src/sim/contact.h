@@ -25,8 +25,13 @@ void sb_contact_take_resting(struct sb_sim *sim);
 /* Whether the wheels, taken to grip, are asked for more than they carry: they then slip. */
 bool sb_contact_lets_go(struct sb_sim *sim);
 
-/* What the vehicle has against a start of the output in a direction, as far as the contact passes it on, N m. */
+/* Wheels that grip begin to slip at the speed that they have, with a lead over the vehicle to come. */
+void sb_contact_let_go(struct sb_sim *sim, int lead);
+
+/* What the vehicle has against a start of the output in a direction, as far as the contact passes it on, N m; and as soon
+ * as it moves. */
 double sb_contact_resting_nm(const struct sb_sim *sim, int output_direction);
+double sb_contact_sliding_nm(const struct sb_sim *sim, int output_direction);
 
 /* Adds what the contact brings against a moving output: traction while slipping, else what is pushed. */
 void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struct sb_load_curve *curve);

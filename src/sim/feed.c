@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "theory/steady.h"
+
 long long sb_feed_steps_per_tick(const struct sb_model *model, double step_s)
 {
   const bool has_ticks = model->battery.is_present || model->winding.is_present || sb_drive_is_moving(&model->drive);
@@ -204,6 +206,36 @@ static double following_nm(const struct sb_sim *sim)
   return (curve->per_rad_s + curve->per_rad_s2 * w) * w;
 }
 
+/* A path that locks itself takes motor torque for a load that helps, too: as much as this load that opposes would. */
+static double opposed_nm(const struct sb_sim *sim, const struct sb_gear *gear, double external_nm)
+{
+  const double besides_nm = following_nm(sim), whole_nm = external_nm + besides_nm;
+  return whole_nm < 0.0 ? gear->efficiency * gear->back_efficiency * whole_nm - besides_nm : external_nm;
+}
+
+/*
+ * Against a reference that follows the supply a gear is judged by its reading: that of the present line under the whole load, and what
+ * the model's own line carries at the same reading.
+ */
+static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_gear *own, double external_nm)
+{
+  const struct sb_model *model = sim->model;
+  const struct sb_feed *feed = &sim->state.feed;
+  const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
+                                           .motor_ohm = feed->resistance_ohm,
+                                           .supply_ohm = model->supply.internal_resistance_ohm};
+  const double duty = sim->derived.line.duty;
+  const struct sb_motor_line now = sb_motor_line_of_circuit(&model->motor, &circuit, duty);
+  const double carried = own->ratio * own->efficiency, besides_nm = following_nm(sim);
+  const double motor_nm = (external_nm + besides_nm) / carried + own->drag_nm;
+  const double speed_rad_s = (now.stall_nm - now.friction_nm - motor_nm) / now.slope_nms_rad;
+  const double sag_v = circuit.supply_ohm * duty * sb_motor_current_a(&now, speed_rad_s);
+  const double share = sb_sensor_reference_share(&model->control.sensor, circuit.voltage_v - sag_v);
+  const double reading = speed_rad_s / model->control.sensor.reference_rad_s / share;
+  const double same_nm = sb_steady_point(model, &sim->derived.line, reading).motor_nm;
+  return carried * (same_nm - own->drag_nm) - besides_nm;
+}
+
 /*
  * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
  * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
@@ -213,8 +245,11 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double exter
 {
   const struct sb_model *model = sim->model;
   const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
-  if (is_same || gear >= model->gearbox.gear_count) return external_nm;
+  if (gear >= model->gearbox.gear_count) return external_nm;
   const struct sb_gear *own = &model->gearbox.gears[gear];
+  if (own->back_efficiency < 0.0) external_nm = opposed_nm(sim, own, external_nm);
+  if (is_same) return external_nm;
+  if (model->control.sensor.supply.is_present) return load_of_same_reading_nm(sim, own, external_nm);
   const struct sb_motor_line line = sim->derived.line;
   const struct sb_feed *feed = &sim->state.feed;
   const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;

@@ -9,7 +9,7 @@
 
 #include "sim/motion.h"
 
-enum { SB_FALL_MAX = 2 };
+enum { SB_FALL_MAX = 3 };
 
 struct sb_guard {
   bool (*is_watched)(const struct sb_sim *sim); /* NULL ends a list */

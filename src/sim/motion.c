@@ -7,7 +7,7 @@
 
 #include "base/elementary.h"
 
-enum { DEGREE_MAX = SB_SERIES_DEGREE_MAX, DEGREE_MIN = 2, WATCH_MAX = 10 };
+enum { DEGREE_MAX = SB_SERIES_DEGREE_MAX, DEGREE_MIN = 2, WATCH_MAX = 12 };
 
 /* The series that must vanish in rounding, each with its greatest coefficient so far. */
 struct watch {
@@ -215,6 +215,7 @@ static void take_rest(const struct sb_sim *sim, struct sb_motion *m, int k)
   for (int i = 0; i < 2; i++) {
     take_curve(&resting->acting[i], m, angle_rad, k, &m->acting[i]);
     take_curve(&resting->holding[i], m, angle_rad, k, &m->holding[i]);
+    if (m->has_slide) take_curve(&resting->sliding[i], m, angle_rad, k, &m->sliding[i]);
   }
 }
 
@@ -234,6 +235,7 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
   m->start_s = state->time_s;
   m->has_far = state->far.is_slipping != 0;
   m->has_grip = sim->model->load.road.can_slip && !m->has_far && state->output_direction != 0;
+  m->has_slide = sb_segment_is_rigid(sim) && sb_segment_is_locking(sim);
   m->x.c[0] = state->motor_speed_rad_s;
   m->turn.c[0] = 0.0;
   m->w.c[0] = state->output_speed_rad_s;
@@ -268,6 +270,7 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
   for (int i = 0; i < 2; i++) {
     watch_add(watch, &m->acting[i]);
     watch_add(watch, &m->holding[i]);
+    if (m->has_slide) watch_add(watch, &m->sliding[i]);
   }
 }
 
@@ -355,6 +358,7 @@ static void shorten_all(const struct sb_sim *sim, struct sb_motion *m, int eight
   for (int i = 0; i < 2 && is_output_resting(sim); i++) {
     shorten(&m->acting[i], powers);
     shorten(&m->holding[i], powers);
+    if (m->has_slide) shorten(&m->sliding[i], powers);
   }
 }
 

@@ -34,6 +34,8 @@ struct sb_motion {
   struct sb_series twist, shaft; /* of a shaft that gives, and its torque */
   struct sb_series acting[2];    /* against an output at rest, in time: [0] with the load behind, [1] ahead */
   struct sb_series holding[2];
+  bool has_slide;              /* at rest in a path that locks itself */
+  struct sb_series sliding[2]; /* there: what would oppose the output once it moves */
 };
 
 /* Gauss and Legendre's places on 0 to 1, and their weights; zeros behind them. */

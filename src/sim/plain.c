@@ -7,53 +7,41 @@
 
 /* For z < 1:  Y = sum of (-z)^j / (j + 4)!;  for z < 1/8 none of the others by differences, in which digits would cancel:
  * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!,  B = sum of (-z)^j (2^(j + 4) - 2 (j + 5)) / (j + 5)! */
-enum { Y_ORDERS = 16, SMALL_ORDERS = 12, TINY_ORDERS = 9 };
-static const double small = 0.125, tiny = 0.03125;
-static const double series_y[Y_ORDERS] = {1.0 / 24.0,
-                                          1.0 / 120.0,
-                                          1.0 / 720.0,
-                                          1.0 / 5040.0,
-                                          1.0 / 40320.0,
-                                          1.0 / 362880.0,
-                                          1.0 / 3628800.0,
-                                          1.0 / 39916800.0,
-                                          1.0 / 479001600.0,
-                                          1.0 / 6227020800.0,
-                                          1.0 / 87178291200.0,
-                                          1.0 / 1307674368000.0,
-                                          1.0 / 20922789888000.0,
-                                          1.0 / 355687428096000.0,
-                                          1.0 / 6402373705728000.0,
-                                          1.0 / 121645100408832000.0};
-static const double series_ab[SMALL_ORDERS][2] = {{1.0 / 3.0, 1.0 / 20.0},
-                                                  {1.0 / 4.0, 1.0 / 36.0},
-                                                  {7.0 / 60.0, 5.0 / 504.0},
-                                                  {1.0 / 24.0, 1.0 / 360.0},
-                                                  {31.0 / 2520.0, 17.0 / 25920.0},
-                                                  {1.0 / 320.0, 41.0 / 302400.0},
-                                                  {127.0 / 181440.0, 167.0 / 6652800.0},
-                                                  {17.0 / 120960.0, 23.0 / 5443200.0},
-                                                  {73.0 / 2851200.0, 37.0 / 56609280.0},
-                                                  {31.0 / 7257600.0, 157.0 / 1676505600.0},
-                                                  {2047.0 / 3113510400.0, 629.0 / 50295168000.0},
-                                                  {1.0 / 10644480.0, 31.0 / 19813248000.0}};
+enum { ORDERS = 16, SMALL_ORDERS = 12 };
+static const double small = 0.125;
+static const double series_y[ORDERS] = {1.0 / 24.0,
+                                        1.0 / 120.0,
+                                        1.0 / 720.0,
+                                        1.0 / 5040.0,
+                                        1.0 / 40320.0,
+                                        1.0 / 362880.0,
+                                        1.0 / 3628800.0,
+                                        1.0 / 39916800.0,
+                                        1.0 / 479001600.0,
+                                        1.0 / 6227020800.0,
+                                        1.0 / 87178291200.0,
+                                        1.0 / 1307674368000.0,
+                                        1.0 / 20922789888000.0,
+                                        1.0 / 355687428096000.0,
+                                        1.0 / 6402373705728000.0,
+                                        1.0 / 121645100408832000.0};
+static const double series_a[SMALL_ORDERS] = {
+    1.0 / 3.0,        1.0 / 4.0,       7.0 / 60.0,       1.0 / 24.0,       31.0 / 2520.0,         1.0 / 320.0,
+    127.0 / 181440.0, 17.0 / 120960.0, 73.0 / 2851200.0, 31.0 / 7257600.0, 2047.0 / 3113510400.0, 1.0 / 10644480.0};
+static const double series_b[SMALL_ORDERS] = {
+    1.0 / 20.0,        1.0 / 36.0,           5.0 / 504.0,           1.0 / 360.0,
+    17.0 / 25920.0,    41.0 / 302400.0,      167.0 / 6652800.0,     23.0 / 5443200.0,
+    37.0 / 56609280.0, 157.0 / 1676505600.0, 629.0 / 50295168000.0, 31.0 / 19813248000.0};
 
-static double sum_y(double z)
+/* Sum of (-z)^j c[j]; four sums side by side, which need not wait for each other. */
+static double alternating(const double *c, int count, double z)
 {
-  double sum = 0.0;
-  for (int j = (z < small ? SMALL_ORDERS : Y_ORDERS) - 1; j >= 0; j--) sum = series_y[j] - z * sum;
-  return sum;
-}
-
-static void sum_ab(double z, struct sb_plain_factors *out)
-{
-  double a = 0.0, b = 0.0;
-  for (int j = (z < tiny ? TINY_ORDERS : SMALL_ORDERS) - 1; j >= 0; j--) {
-    a = series_ab[j][0] - z * a;
-    b = series_ab[j][1] - z * b;
+  const double square = z * z, fourth = square * square;
+  double sum[4] = {0.0};
+  for (int first = count - 4; first >= 0; first -= 4) {
+    for (int i = 0; i < 4; i++) sum[i] = sum[i] * fourth + c[first + i];
   }
-  out->a = a;
-  out->b = b;
+  return (sum[0] - z * sum[1]) + square * (sum[2] - z * sum[3]);
 }
 
 struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
@@ -61,7 +49,7 @@ struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
   struct sb_plain_factors out = {.length_s = length_s, .per_s = per_s};
   const double z = length_s * per_s;
   if (z < 1.0) {
-    out.y = sum_y(z);
+    out.y = alternating(series_y, z < small ? SMALL_ORDERS : ORDERS, z);
     out.u = 1.0 / 6.0 - z * out.y;
     out.t = 0.5 - z * out.u;
     out.f = 1.0 - z * out.t;
@@ -72,7 +60,8 @@ struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
     out.y = (1.0 / 6.0 - out.u) / z;
   }
   if (z < small) {
-    sum_ab(z, &out);
+    out.a = alternating(series_a, SMALL_ORDERS, z);
+    out.b = alternating(series_b, SMALL_ORDERS, z);
   } else {
     out.a = (out.t - 0.5 * out.f * out.f) / z;
     out.b = (out.u - out.y - 0.5 * out.t * out.t) / z;
@@ -82,7 +71,9 @@ struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
 
 bool sb_plain_applies(const struct sb_sim *sim)
 {
-  return sb_segment_is_moving_rigid(sim) && sim->segment->has_straight_load && !sim->model->load.road.can_slip;
+  /* A path that locks itself may turn a load's slowing by speed into a growing motion, which has no time constant. */
+  return sb_segment_is_moving_rigid(sim) && sim->segment->has_straight_load && !sim->model->load.road.can_slip &&
+         sim->segment->motor_rate.lin <= 0.0;
 }
 
 /* The value of a straight polynomial. */

@@ -73,10 +73,16 @@ static int start_falls(const struct sb_sim *sim, const struct sb_motion *m, int 
   const double r = fabs(sim->segment->per_motor);
   const int output_direction = direction * sb_sign_of(sim->segment->per_motor);
   const double scale_nm = sim->model->motor.stall_torque_nm + sb_start_scale_nm(sim, m, output_direction) * r;
-  const double below_nm = sb_start_below_nm(sim, direction, 2.0 * sb_rest_tolerance * scale_nm);
+  const double tolerance_nm = 2.0 * sb_rest_tolerance * scale_nm;
+  const double below_nm = sb_start_below_nm(sim, direction, tolerance_nm);
   const int count = sb_start_falls(sim, m, output_direction, falls);
+  const bool is_locking = sb_segment_is_locking(sim);
+  if (is_locking) {
+    const struct sb_series slide = sb_start_slide(sim, m, output_direction);
+    falls[count] = sb_series_scaled(&slide, m->degree, -r, sb_start_above_nm(sim, direction, tolerance_nm));
+  }
   for (int i = 0; i < count; i++) falls[i] = sb_series_scaled(&falls[i], m->degree, r, -below_nm);
-  return count;
+  return count + is_locking;
 }
 
 static int forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])

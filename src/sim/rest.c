@@ -30,6 +30,8 @@ struct sb_resting sb_rest_at(const struct sb_sim *sim, enum sb_load_side side)
     const int direction = i == 0 ? -1 : +1;
     resting.acting[i] = sb_rest_curve_at(sim, direction, true, SB_SHARE_ACTING, side);
     resting.holding[i] = sb_rest_curve_at(sim, direction, true, SB_SHARE_RESISTING, side);
+    if (sb_segment_is_locking(sim))
+      resting.sliding[i] = sb_rest_curve_at(sim, direction, false, SB_SHARE_RESISTING, side);
     if (side != SB_SIDE_BEYOND) resting.least_hold_nm[i] = sim->model->load.breakaway_nm;
   }
   return resting;
@@ -51,6 +53,12 @@ double sb_rest_nm(const struct sb_resting *resting, double time_s, double angle_
   return acting_nm(resting, time_s, angle_rad, direction) + direction * hold_nm(resting, time_s, angle_rad, direction);
 }
 
+double sb_rest_sliding_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
+{
+  const double parts_nm = sb_load_curve_external_nm(&resting->sliding[direction > 0], time_s, angle_rad);
+  return acting_nm(resting, time_s, angle_rad, direction) + direction * (parts_nm + resting->brake_nm);
+}
+
 double sb_rest_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction)
 {
   return fabs(acting_nm(resting, time_s, angle_rad, direction)) + hold_nm(resting, time_s, angle_rad, direction);
@@ -64,6 +72,9 @@ static bool is_steady(const struct sb_load_curve *curve)
 /* The vehicle's own load does not change in time. */
 bool sb_rest_is_steady(const struct sb_resting *resting)
 {
-  return is_steady(&resting->acting[0]) && is_steady(&resting->holding[0]) && is_steady(&resting->acting[1]) &&
-         is_steady(&resting->holding[1]);
+  for (int i = 0; i < 2; i++) {
+    if (!is_steady(&resting->acting[i]) || !is_steady(&resting->holding[i]) || !is_steady(&resting->sliding[i]))
+      return false;
+  }
+  return true;
 }

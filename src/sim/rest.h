@@ -20,6 +20,9 @@ struct sb_resting sb_rest_at(const struct sb_sim *sim, enum sb_load_side side);
 double sb_rest_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
 double sb_rest_scale_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
 
+/* What acts plus what would oppose it as soon as it moves, N m. */
+double sb_rest_sliding_nm(const struct sb_resting *resting, double time_s, double angle_rad, int direction);
+
 /* The holding brake, closed in neutral and while the drive is off, N m. */
 double sb_rest_brake_nm(const struct sb_sim *sim);
 

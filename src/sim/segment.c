@@ -6,6 +6,7 @@
 
 #include "sim/contact.h"
 #include "sim/feed.h"
+#include "sim/jam.h"
 #include "sim/motion.h"
 #include "sim/rest.h"
 #include "sim/spring.h"
@@ -214,22 +215,44 @@ static void settle(struct sb_sim *sim)
   }
 }
 
+static void settle_all(struct sb_sim *sim)
+{
+  settle(sim);
+  if (sim->model->load.road.is_present && sb_contact_settle(sim)) settle(sim);
+}
+
+/* Wheels that can slip let go first: then the path may have less to stop. */
+static void jam(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (sim->model->load.road.can_slip && !state->far.is_slipping) {
+    sb_contact_let_go(sim, -state->output_direction);
+    settle_all(sim);
+    if (!sb_jam_is_due(sim)) return;
+  }
+  sb_jam_stop(sim);
+  settle_all(sim);
+  if (!sb_jam_is_due(sim)) return;
+  state->motor_direction = state->output_direction = 0; /* it would start by rounding alone */
+  state->is_driving = 1;
+}
+
 void sb_segment_begin(struct sb_sim *sim)
 {
   const bool has_road = sim->model->load.road.is_present;
   if (has_road) sb_contact_begin(sim);
   sim->state.load_angle_rad = sim->state.output_angle_rad;
   sim->segment->broken_away = 0;
-  settle(sim);
-  if (has_road && sb_contact_settle(sim)) settle(sim);
+  settle_all(sim);
+  if (sb_jam_is_due(sim)) jam(sim);
   build(sim);
   /* Wheels that are asked for more than they carry let go: the same once more, with the vehicle beside them. Those that
    * started and lead the vehicle have broken away already, whatever would hold them at rest. */
   if (has_road && sb_contact_lets_go(sim)) {
     const struct sb_state *state = &sim->state;
     if (state->far.slip_direction == state->output_direction) sim->segment->broken_away = state->output_direction;
-    settle(sim);
-    if (sb_contact_settle(sim)) settle(sim);
+    settle_all(sim);
+    if (sb_jam_is_due(sim)) jam(sim);
     sim->segment->broken_away = 0;
     build(sim);
   }

@@ -19,8 +19,9 @@
 struct sb_resting {
   struct sb_load_curve acting[2];
   struct sb_load_curve holding[2];
-  double least_hold_nm[2]; /* that holds at least */
-  double brake_nm;         /* that holds besides */
+  struct sb_load_curve sliding[2]; /* what would hold once it moves, without breakaway values */
+  double least_hold_nm[2];         /* that holds at least */
+  double brake_nm;                 /* that holds besides */
 };
 
 /* What comes together over a stretch of motion, or since a segment began: integrals of the speeds x, W and v, of x^2, and
@@ -141,6 +142,12 @@ static inline const struct sb_gear *sb_segment_gear(const struct sb_sim *sim)
 static inline double sb_segment_inverse_e(const struct sb_gear *gear, bool is_driving)
 {
   return is_driving ? 1.0 / gear->efficiency : gear->back_efficiency;
+}
+
+/* A path that a load which helps does not drive, but holds. */
+static inline bool sb_segment_is_locking(const struct sb_sim *sim)
+{
+  return sb_segment_gear(sim)->back_efficiency < 0.0;
 }
 
 /* What the motor brings into the mesh at x = 0+ or 0-. */

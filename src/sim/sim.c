@@ -9,6 +9,7 @@
 #include "sim/contact.h"
 #include "sim/feed.h"
 #include "sim/point.h"
+#include "sim/pulses.h"
 #include "sim/segment.h"
 #include "sim/spring.h"
 #include "sim/stretch.h"
@@ -326,11 +327,19 @@ static void move_within(struct sb_sim *sim, long long step)
   sim->state.time_s = time_s;
 }
 
+/* A stretch does not go beyond a sample. */
+static void take_pulses(struct sb_sim *sim)
+{
+  const long long per_sample = sim->steps_per_sample, sample = (sim->stretch->stop + per_sample - 1) / per_sample;
+  sb_pulses_take(sim, sample, sb_sim_grid_s(sim, sample * per_sample));
+}
+
 /* Moves to the end of the stretch and does what ends it. Returns the guard. */
 static const struct sb_guard *finish_stretch(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
   sb_stretch_move(sim, stretch->end_share);
+  if (sim->pulses_per_rad > 0.0) take_pulses(sim);
   stretch->is_under_way = false;
   if (stretch->end_s == sb_sim_grid_s(sim, stretch->stop)) {
     sim->state.step = stretch->stop;
@@ -418,6 +427,7 @@ struct sb_sums sb_sim_sums_empty(void)
                           .torque_struck_s = -INFINITY,
                           .housing_c = {.value = -INFINITY},
                           .slip_first_s = NAN,
+                          .jam_first_s = NAN,
                           .hot_first_s = NAN,
                           .cut_first_s = NAN,
                           .winding_c = {.value = -INFINITY}};
@@ -453,12 +463,13 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   if (model->load.road.is_present) state->far.left_rad = INFINITY;
   if (model->driveshaft.is_present) sb_spring_engage(sim);
   sb_feed_start(sim);
+  sb_pulses_start(sim);
   if (model->winding.is_present) {
     sim->sums.winding_c.value = state->feed.warmth.winding_c;
     sim->sums.housing_c.value = state->feed.warmth.housing_c;
   }
   begin_segment(sim);
-  sim->sums.start_kinetic_j = kinetic_j(sim);
+  sim->sums.start_kinetic_j = kinetic_j(sim) + sim->sums.energy.mesh_loss; /* a path that locks itself jams at once */
   if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
   return SB_OK;
 }
@@ -518,6 +529,9 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .is_on = sb_feed_is_on(sim),
       .motor_speed_rad_s = sense * state->motor_speed_rad_s,
       .reading_pct = NAN,
+      .pulse_count = NAN,
+      .pulse_time_s = NAN,
+      .measured_voltage_v = NAN,
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
       .load_torque_nm = is_resting ? torque_nm : at.load_nm,

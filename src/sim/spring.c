@@ -222,15 +222,19 @@ static int power_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   return 1;
 }
 
-/* The shaft's torque holds the motor back until it is below what lets it start. */
+/* The shaft's torque holds the motor back until it is below what lets it start; a path that locks itself is held by a
+ * shaft that helps, too, until that lets go. */
 static int motor_start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
                              struct sb_series falls[SB_FALL_MAX])
 {
   const double r = sim->segment->per_motor;
   const double scale_nm = sim->model->motor.stall_torque_nm + sb_series_size(&m->shaft, m->degree) * fabs(r);
-  const double below_nm = sb_start_below_nm(sim, direction, 2.0 * sb_rest_tolerance * scale_nm);
+  const double tolerance_nm = 2.0 * sb_rest_tolerance * scale_nm;
+  const double below_nm = sb_start_below_nm(sim, direction, tolerance_nm);
   falls[0] = sb_series_scaled(&m->shaft, m->degree, direction * r, -below_nm);
-  return 1;
+  if (!sb_segment_is_locking(sim)) return 1;
+  falls[1] = sb_series_scaled(&m->shaft, m->degree, -direction * r, sb_start_above_nm(sim, direction, tolerance_nm));
+  return 2;
 }
 
 static int motor_forward_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])

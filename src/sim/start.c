@@ -30,18 +30,36 @@ static double resting_scale_nm(const struct sb_sim *sim, double time_s, int outp
   return near_nm + fabs(sb_contact_resting_nm(sim, output_direction));
 }
 
+/* What moves with the output as soon as it starts: a path that locks itself would be held by a load that helps more than
+ * before, once its friction is no longer that of rest. */
+static double sliding_nm(const struct sb_sim *sim, double time_s, int output_direction)
+{
+  const struct sb_state *state = &sim->state;
+  const double near_nm = sb_rest_sliding_nm(&sim->segment->resting, time_s, state->output_angle_rad, output_direction);
+  return sim->model->load.road.is_present ? near_nm + sb_contact_sliding_nm(sim, output_direction) : near_nm;
+}
+
+/* The motor's torque against a load at a start. The gear delivers what the load takes, which tells driving from overrun. */
+static double through_gear_nm(const struct sb_sim *sim, double load_nm, int output_direction)
+{
+  const double inv = sb_segment_inverse_e(sb_segment_gear(sim), load_nm * output_direction >= 0.0);
+  return load_nm * sim->segment->per_motor * inv;
+}
+
 double sb_start_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
   const struct sb_segment *seg = sim->segment;
   const double motor_nm = sb_segment_driven_nm(seg, direction);
   const int output_direction = direction * sb_sign_of(seg->per_motor);
   const double load_nm = sb_start_load_nm(sim, time_s, output_direction);
-  const bool is_driving = sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
-  const double inv = sb_segment_inverse_e(sb_segment_gear(sim), is_driving);
-  const double net_nm = motor_nm - load_nm * seg->per_motor * inv;
+  double needed_nm = direction * through_gear_nm(sim, load_nm, output_direction);
+  if (sb_segment_is_locking(sim)) {
+    const double moving_nm = through_gear_nm(sim, sliding_nm(sim, time_s, output_direction), output_direction);
+    needed_nm = fmax(needed_nm, direction * moving_nm);
+  }
   const double scale_nm =
       sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s, output_direction) * fabs(seg->per_motor);
-  return direction * net_nm - strictness * sb_rest_tolerance * scale_nm;
+  return direction * motor_nm - needed_nm - strictness * sb_rest_tolerance * scale_nm;
 }
 
 double sb_start_output_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
@@ -71,6 +89,17 @@ int sb_start_falls(const struct sb_sim *sim, const struct sb_motion *motion, int
   return resting->least_hold_nm[ahead] > 0.0 ? 2 : 1;
 }
 
+struct sb_series sb_start_slide(const struct sb_sim *sim, const struct sb_motion *motion, int direction)
+{
+  const struct sb_resting *resting = &sim->segment->resting;
+  const int ahead = direction > 0;
+  const double beyond_nm = sim->model->load.road.is_present ? direction * sb_contact_sliding_nm(sim, direction) : 0.0;
+  struct sb_series slide =
+      sb_series_scaled(&motion->acting[ahead], motion->degree, direction, resting->brake_nm + beyond_nm);
+  sb_series_add(&slide, &motion->sliding[ahead], motion->degree, 1.0);
+  return slide;
+}
+
 double sb_start_scale_nm(const struct sb_sim *sim, const struct sb_motion *motion, int direction)
 {
   const struct sb_resting *resting = &sim->segment->resting;
@@ -88,6 +117,12 @@ double sb_start_below_nm(const struct sb_sim *sim, int direction, double toleran
   const double net_nm = direction * sb_segment_driven_nm(seg, direction) - tolerance_nm;
   if (net_nm > 0.0) return gear->efficiency * net_nm;
   return gear->back_efficiency > 0.0 ? net_nm / gear->back_efficiency : -(double)INFINITY;
+}
+
+double sb_start_above_nm(const struct sb_sim *sim, int direction, double tolerance_nm)
+{
+  const double net_nm = direction * sb_segment_driven_nm(sim->segment, direction) - tolerance_nm;
+  return net_nm / sb_segment_gear(sim)->back_efficiency;
 }
 
 void sb_start_take_resting(struct sb_sim *sim)

@@ -41,10 +41,16 @@ bool sb_start_would_rest(struct sb_sim *sim);
  * which there are as many as returned, to be overcome. The same summed without signs, as the scale of its rounding.
  */
 int sb_start_falls(const struct sb_sim *sim, const struct sb_motion *motion, int direction, struct sb_series falls[2]);
+/* The same as soon as the output moves, for a path that locks itself. */
+struct sb_series sb_start_slide(const struct sb_sim *sim, const struct sb_motion *motion, int direction);
+
 double sb_start_scale_nm(const struct sb_sim *sim, const struct sb_motion *motion, int direction);
 
 /* The motor at rest in mesh starts in a direction when what opposes it, in N m at the motor and without the mesh's loss, is
  * below this. */
 double sb_start_below_nm(const struct sb_sim *sim, int direction, double tolerance_nm);
+
+/* And, in a path that locks itself, above this: a load that helps more holds it. */
+double sb_start_above_nm(const struct sb_sim *sim, int direction, double tolerance_nm);
 
 #endif

@@ -500,3 +500,45 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   sim->segment->gain = stretch->base;
   sb_stretch_add_gain(&sim->segment->gain, 1.0, &gain);
 }
+
+/* The motor's speed and its turn at a share of the stretch. */
+static struct sb_plain_end motor_at(const struct sb_sim *sim, double share)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  if (!stretch->is_plain) {
+    return (struct sb_plain_end){sb_series_at(&m->x, m->degree, share), sb_series_at(&m->turn, m->degree, share)};
+  }
+  if (share == 1.0) return stretch->plain_end;
+  const struct sb_plain_factors factors = sb_plain_factors(share * stretch->length_s, -sim->segment->motor_rate.lin);
+  return sb_plain_end(sim->segment, &factors, &stretch->plain);
+}
+
+double sb_stretch_turn(const struct sb_sim *sim, double share)
+{
+  return motor_at(sim, share).turn;
+}
+
+/* The motor turns one way throughout: Newton's method between bounds that close in. */
+double sb_stretch_turned_s(const struct sb_sim *sim, double turn_rad)
+{
+  enum { ROUND_MAX = 100 };
+  const struct sb_stretch *stretch = sim->stretch;
+  const double whole_rad = motor_at(sim, stretch->end_share).turn;
+  double low = 0.0, high = stretch->end_share, share = high * (turn_rad / whole_rad);
+  for (int i = 0; i < ROUND_MAX; i++) {
+    const struct sb_plain_end at = motor_at(sim, share);
+    const double beyond_rad = at.turn - turn_rad;
+    if (beyond_rad == 0.0) break;
+    if ((beyond_rad > 0.0) == (whole_rad > 0.0)) {
+      high = share;
+    } else {
+      low = share;
+    }
+    double next = share - beyond_rad / (at.x * stretch->length_s);
+    if (!(next > low && next < high)) next = 0.5 * (low + high);
+    if (fabs(next - share) <= 1e-16 || next == low || next == high) break;
+    share = next;
+  }
+  return stretch->start_s + share * stretch->length_s;
+}

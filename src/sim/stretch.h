@@ -51,6 +51,12 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s);
  * caller's. */
 void sb_stretch_move(struct sb_sim *sim, double share);
 
+/* The motor's turn from the beginning of the stretch to a share of it, in the direction in which its gear drives it. */
+double sb_stretch_turn(const struct sb_sim *sim, double share);
+
+/* The instant at which the motor has turned so far, between the beginning of the stretch and its end. */
+double sb_stretch_turned_s(const struct sb_sim *sim, double turn_rad);
+
 /* Brings the segment's integrals up to the share reached: those of products cost more than the state itself. */
 void sb_stretch_take_gain(struct sb_sim *sim);
 

@@ -173,7 +173,7 @@ static enum sb_status resume(struct crew *crew, struct sb_journal *old, long *ke
 static enum sb_status take_over(struct crew *crew, struct sb_error *err)
 {
   const struct sb_tasks_options *options = crew->options;
-  struct sb_journal old;
+  struct sb_journal old = {0};
   long kept = 0;
   enum sb_status status = sb_journal_read(&old, crew->journal, err);
   if (status != SB_OK) return status;

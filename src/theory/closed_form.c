@@ -65,18 +65,55 @@ static double voltage_to_carry_v(const struct sb_model *model, const struct sb_m
   return voltage_v > 0.0 ? voltage_v : NAN;
 }
 
+/* A reading against the supply's own voltage rises with the open-circuit voltage, but slowly: bisected between a thousandth of the
+ * model's and a thousand times it. */
+static double measured_to_read_v(const struct sb_model *model, int gear, double reading, double external_nm)
+{
+  struct sb_model fed = *model;
+  const double given_v = model->supply.open_circuit_voltage_v;
+  double low_v = 1e-3 * given_v, high_v = 1e3 * given_v;
+  for (int i = 0; i < 80; i++) {
+    fed.supply.open_circuit_voltage_v = sqrt(low_v * high_v);
+    const struct sb_motor_line line = sb_torque_balance_line(&fed);
+    const bool is_read = sb_steady_reading(&fed, &line, gear, external_nm) > reading;
+    *(is_read ? &high_v : &low_v) = fed.supply.open_circuit_voltage_v;
+  }
+  if (low_v == 1e-3 * given_v) return NAN;
+  return high_v == 1e3 * given_v ? INFINITY : high_v;
+}
+
 /* Open-circuit voltage at which a gear's reading is right at a threshold under a torque from outside; NAN: at any, INFINITY:
  * at none. The current follows the torque at any voltage. */
 static double voltage_to_read_v(const struct sb_model *model, const struct sb_reading_point *point, int gear,
                                 double external_nm, bool is_met)
 {
   if (isinf(point->motor_nm) || model->control.sensor.quantity == SB_SENSES_CURRENT) return is_met ? NAN : INFINITY;
+  if (model->control.sensor.supply.is_present) return measured_to_read_v(model, gear, point->reading, external_nm);
   return voltage_to_carry_v(model, &point->line, gear, point->speed_rad_s, external_nm);
 }
 
-static struct sb_gear_figures gear_figures(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                           double lightest_nm, double heaviest_nm)
+/* The load that helps the motor most, which a path that locks itself does not let down by itself. */
+static double lowered_nm(const struct sb_model *model)
 {
+  struct sb_load acting = {.part_count = 0};
+  double resisting_nm = 0.0, least_nm, greatest_nm;
+  for (int i = 0; i < model->load.part_count; i++) {
+    const struct sb_load_part *part = &model->load.parts[i];
+    part->ops->range_nm(part, &least_nm, &greatest_nm);
+    if (part->is_resisting) {
+      resisting_nm += fmax(least_nm, 0.0);
+    } else {
+      acting.parts[acting.part_count++] = *part;
+    }
+  }
+  sb_load_range_nm(&acting, model->run.duration_s, &least_nm, &greatest_nm);
+  return fmax(fmax(greatest_nm, -least_nm) - resisting_nm, 0.0);
+}
+
+static struct sb_gear_figures gear_figures(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                           const struct sb_closed_form *form)
+{
+  const double lightest_nm = form->lightest_load_nm, heaviest_nm = form->heaviest_load_nm;
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
   struct sb_gear_figures figures = {
@@ -89,7 +126,12 @@ static struct sb_gear_figures gear_figures(const struct sb_model *model, const s
       .lightest_reading = sb_steady_reading(model, line, gear, lightest_nm),
       .heaviest_reading = sb_steady_reading(model, line, gear, heaviest_nm),
       .least_voltage_v = voltage_to_carry_v(model, line, gear, 0.0, heaviest_nm),
+      .back_efficiency = path->back_efficiency,
+      .lowering_torque_nm = NAN,
+      .jam_inertia_kg_m2 = sb_model_overrun_inertia_kg_m2(model, gear, model->load.inertia_kg_m2),
   };
+  if (path->back_efficiency < 0.0 && form->lowered_load_nm > 0.0)
+    figures.lowering_torque_nm = sb_torque_balance_motor_nm(model, gear, -form->lowered_load_nm, 0.0);
   figures.lightest_speed_rad_s = sb_steady_speed_rad_s(model, line, gear, lightest_nm) / n;
   figures.heaviest_speed_rad_s = sb_steady_speed_rad_s(model, line, gear, heaviest_nm) / n;
   figures.hidden_torque_nm = sb_steady_hidden_nm(model, line, gear);
@@ -193,12 +235,13 @@ struct sb_closed_form sb_closed_form_solve(const struct sb_model *model)
 {
   const struct sb_motor_line line = sb_torque_balance_line(model);
   struct sb_closed_form form = {
-      .no_load_fraction = sb_motor_no_load_speed_rad_s(&line) / model->control.sensor.reference_rad_s,
+      .no_load_fraction = sb_steady_speed_reading(model, &line, sb_motor_no_load_speed_rad_s(&line)),
       .stall_torque_nm = sb_motor_stall_torque_nm(&line),
   };
   sb_load_range_nm(&model->load, model->run.duration_s, &form.lightest_load_nm, &form.heaviest_load_nm);
+  form.lowered_load_nm = lowered_nm(model);
   for (int g = 0; g < model->gearbox.gear_count; g++) {
-    form.gears[g] = gear_figures(model, &line, g, form.lightest_load_nm, form.heaviest_load_nm);
+    form.gears[g] = gear_figures(model, &line, g, &form);
   }
   const struct sb_load_moment lightest = sb_closed_form_lightest(model);
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {

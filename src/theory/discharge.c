@@ -13,7 +13,7 @@
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
-#define TORQUE_MAX 1e9 /* N m, far beyond any scenario's */
+#define TIME_MAX 1e9 /* s, far beyond any delay */
 
 enum { ROOT_ITERATION_MAX = 200 };
 
@@ -66,15 +66,16 @@ static struct sb_motor_line line_at(struct search *search, double charge)
 
 /* Roots are searched between finite values: a gear that can't be driven backwards carries any torque, and some readings
  * occur under no torque at all. */
-static double bounded(double torque_nm)
+static double bounded(const struct search *search, double torque_nm)
 {
-  return fmax(fmin(torque_nm, TORQUE_MAX), -TORQUE_MAX);
+  const double most_nm = 1e9 * search->model.motor.stall_torque_nm;
+  return fmax(fmin(torque_nm, most_nm), -most_nm);
 }
 
 static double carried_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  return bounded(sb_steady_load_nm(&search->model, &line, gear, reading));
+  return bounded(search, sb_steady_load_nm(&search->model, &line, gear, reading));
 }
 
 static double downshift_nm(struct search *search, double charge)
@@ -92,7 +93,7 @@ static double given_nm(struct search *search, double charge, int gear, double re
 {
   const struct sb_motor_line line = line_at(search, charge);
   const double motor_nm = sb_steady_point(&search->model, &line, reading).motor_nm;
-  return bounded(motor_nm - search->model.gearbox.gears[gear].drag_nm);
+  return bounded(search, motor_nm - search->model.gearbox.gears[gear].drag_nm);
 }
 
 static double given_at_downshift_nm(struct search *search, double charge)
@@ -109,7 +110,7 @@ static double given_at_upshift_nm(struct search *search, double charge)
 static double heaviest_over_helping_nm(struct search *search, double charge, int gear, double reading)
 {
   const struct sb_motor_line line = line_at(search, charge);
-  return search->heaviest_nm - bounded(sb_steady_helping_nm(&search->model, &line, gear, reading));
+  return search->heaviest_nm - bounded(search, sb_steady_helping_nm(&search->model, &line, gear, reading));
 }
 
 static double upshift_over_lightest_nm(struct search *search, double charge)
@@ -172,7 +173,8 @@ static double over_cutoff_starting(struct search *search, double charge)
   if (drive->ramp_s > 0.0 || is_held) {
     return sb_steady_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
   }
-  return bounded(battery->cutoff_delay_s - sb_theory_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s));
+  const double climb_s = sb_theory_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s);
+  return fmax(battery->cutoff_delay_s - climb_s, -TIME_MAX);
 }
 
 static double over_cutoff_lightest_v(struct search *search, double charge)

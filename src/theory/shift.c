@@ -158,6 +158,16 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
   c[2] = direction * jm * quadratic / (n * n);
 }
 
+/* Whether a path that locks itself is held at rest by a load that helps, as sb_sim_advance() finds. */
+static bool is_locked(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                      const struct sb_load_moment *load)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double free_nm = sb_motor_stall_torque_nm(line) - path->drag_nm;
+  const double pull_nm = -(load->acting_nm + load->resisting_nm);
+  return path->back_efficiency < 0.0 && pull_nm > 0.0 && free_nm <= -path->back_efficiency * pull_nm / path->ratio;
+}
+
 /* Time from one motor speed to another of the same direction (or rest), across changes between driving and overrun. */
 static double climb_one_direction(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                   const struct sb_load_moment *load, double from, double to)
@@ -175,11 +185,13 @@ static double climb_one_direction(const struct sb_model *model, const struct sb_
   }
   marks[count] = to;
   double time_s = 0.0;
+  if (from == 0.0 && is_locked(model, line, gear, load)) return INFINITY;
   for (int k = 0; k < count && isfinite(time_s); k++) {
     const double mid = 0.5 * (marks[k] + marks[k + 1]);
     const double power = direction * (c[0] + mid * (c[1] + mid * c[2]));
     const struct body body =
         engaged_body(model, line, gear, load, power >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency);
+    if (!(body.inertia_kg_m2 > 0.0)) return to == 0.0 ? time_s : INFINITY; /* it jams */
     time_s += body_time(&body, marks[k], marks[k + 1]);
   }
   return time_s;

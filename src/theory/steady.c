@@ -38,13 +38,40 @@ static double duty_to_give(const struct sb_model *model, double motor_nm, double
   return 2.0 * motor_v / (open_v + sqrt(root));
 }
 
+/* The supply's voltage at a speed on a line. */
+static double supply_at_v(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s)
+{
+  const double current_a = line->duty * sb_motor_current_a(line, speed_rad_s);
+  return model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * current_a;
+}
+
+/*
+ * Against a reference that follows the supply, w = A (V(w) - drop), and on the line V(w) = V(0) + Ri u k w, k the current's slope:
+ * both are solved together. Where that much speed would need no drop at all, any is below the reading.
+ */
+static double speed_of_reading_rad_s(const struct sb_model *model, const struct sb_motor_line *line, double reading)
+{
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const struct sb_supply_sensor *supply = &sensor->supply;
+  const double speed_rad_s = reading * sensor->reference_rad_s;
+  if (!supply->is_present) return speed_rad_s;
+  const double per_v = speed_rad_s / (supply->nominal_v - supply->drop_v);
+  const double rise = model->supply.internal_resistance_ohm * line->duty * line->slope_as_rad;
+  const double usable_v = supply_at_v(model, line, 0.0) - supply->drop_v;
+  const double least_rad_s = SB_SUPPLY_LEAST * speed_rad_s;
+  if (!(per_v * rise < 1.0)) return INFINITY;
+  return fmax(per_v * usable_v / (1.0 - per_v * rise), least_rad_s);
+}
+
 static struct sb_reading_point speed_point(const struct sb_model *model, const struct sb_motor_line *line,
                                            double reading)
 {
-  const double speed_rad_s = reading * model->control.sensor.reference_rad_s;
+  const double speed_rad_s = speed_of_reading_rad_s(model, line, reading);
   const double ceiling = ceiling_rad_s(model);
-  if (speed_rad_s > ceiling * (1.0 + duty_slack)) return (struct sb_reading_point){*line, ceiling, -INFINITY};
-  return (struct sb_reading_point){*line, speed_rad_s, sb_motor_torque_nm(line, speed_rad_s)};
+  if (speed_rad_s > ceiling * (1.0 + duty_slack) || isinf(speed_rad_s))
+    return (struct sb_reading_point){.line = *line, .speed_rad_s = ceiling, .motor_nm = -INFINITY};
+  return (struct sb_reading_point){
+      .line = *line, .speed_rad_s = speed_rad_s, .motor_nm = sb_motor_torque_nm(line, speed_rad_s)};
 }
 
 /* The duty depends on the load only while the speed controller holds the target. */
@@ -53,10 +80,12 @@ static struct sb_reading_point duty_point(const struct sb_model *model, const st
 {
   const double speed_rad_s = fmin(model->drive.target_rad_s, sb_motor_no_load_speed_rad_s(line));
   const double duty = 1.0 - reading;
-  if (duty < 0.0) return (struct sb_reading_point){*line, speed_rad_s, -INFINITY};
-  if (duty > line->duty + duty_slack) return (struct sb_reading_point){*line, speed_rad_s, INFINITY};
+  if (duty < 0.0) return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = -INFINITY};
+  if (duty > line->duty + duty_slack)
+    return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = INFINITY};
   const struct sb_motor_line own = sb_motor_line_driven(&model->motor, &model->supply, duty);
-  return (struct sb_reading_point){own, speed_rad_s, sb_motor_torque_nm(&own, speed_rad_s)};
+  return (struct sb_reading_point){
+      .line = own, .speed_rad_s = speed_rad_s, .motor_nm = sb_motor_torque_nm(&own, speed_rad_s)};
 }
 
 /* The current follows the motor's torque at any duty; the duty only bounds the speed. */
@@ -67,17 +96,22 @@ static struct sb_reading_point current_point(const struct sb_model *model, const
   const double current_a = (1.0 - reading) * model->control.sensor.reference_a;
   const double on_line = (line->stall_a - current_a) / line->slope_as_rad;
   const double speed_rad_s = fmin(fmax(on_line, 0.0), ceiling_rad_s(model));
-  if (current_a < 0.0) return (struct sb_reading_point){*line, speed_rad_s, -INFINITY};
-  if (on_line < 0.0) return (struct sb_reading_point){*line, speed_rad_s, INFINITY};
+  if (current_a < 0.0)
+    return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = -INFINITY};
+  if (on_line < 0.0) return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = INFINITY};
   const double motor_nm = motor->kt_nm_a * current_a - motor->friction_nm;
-  return (struct sb_reading_point){*line, speed_rad_s, motor_nm};
+  return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = motor_nm};
 }
 
 double sb_steady_helping_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading)
 {
   const struct sb_motor *motor = &model->motor;
-  if (model->control.sensor.quantity != SB_SENSES_CURRENT || model->gearbox.gears[gear].back_efficiency == 0.0)
-    return -INFINITY;
+  const double back = model->gearbox.gears[gear].back_efficiency;
+  if (back < 0.0) {
+    const struct sb_reading_point point = sb_steady_point(model, line, reading);
+    return sb_torque_balance_lowered_nm(model, gear, point.motor_nm, point.speed_rad_s);
+  }
+  if (model->control.sensor.quantity != SB_SENSES_CURRENT || back == 0.0) return -INFINITY;
   const double current_a = (1.0 - fmin(reading, 1.0)) * model->control.sensor.reference_a; /* out of the motor */
   double speed_rad_s = (line->stall_a + current_a) / line->slope_as_rad;
   if (speed_rad_s > ceiling_rad_s(model)) {
@@ -87,7 +121,7 @@ double sb_steady_helping_nm(const struct sb_model *model, const struct sb_motor_
   return sb_torque_balance_output_nm(model, gear, -motor->kt_nm_a * current_a - motor->friction_nm, speed_rad_s);
 }
 
-struct sb_reading_point sb_steady_point(const struct sb_model *model, const struct sb_motor_line *line, double reading)
+static struct sb_reading_point point_of(const struct sb_model *model, const struct sb_motor_line *line, double reading)
 {
   switch (model->control.sensor.quantity) {
     case SB_SENSES_DUTY: return duty_point(model, line, reading);
@@ -95,6 +129,13 @@ struct sb_reading_point sb_steady_point(const struct sb_model *model, const stru
     case SB_SENSES_SPEED: break;
   }
   return speed_point(model, line, reading);
+}
+
+struct sb_reading_point sb_steady_point(const struct sb_model *model, const struct sb_motor_line *line, double reading)
+{
+  struct sb_reading_point point = point_of(model, line, reading);
+  point.reading = reading;
+  return point;
 }
 
 double sb_steady_load_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear, double reading)
@@ -141,20 +182,28 @@ double sb_steady_reading(const struct sb_model *model, const struct sb_motor_lin
 {
   const struct steady at = steady_of(model, line, gear, external_nm);
   const double current_a = sb_motor_current_a(&at.line, at.speed_rad_s);
-  return sb_sensor_input(&model->control.sensor, at.speed_rad_s, at.line.duty, current_a);
+  const struct sb_sensor *sensor = &model->control.sensor;
+  return sb_sensor_input(sensor, at.speed_rad_s, at.line.duty, current_a) /
+         sb_sensor_reference_share(sensor, supply_at_v(model, &at.line, at.speed_rad_s));
 }
 
 double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm)
 {
   const struct steady at = steady_of(model, line, gear, external_nm);
-  const double current_a = at.line.duty * sb_motor_current_a(&at.line, at.speed_rad_s);
-  return model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * current_a;
+  return supply_at_v(model, &at.line, at.speed_rad_s);
+}
+
+double sb_steady_speed_reading(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s)
+{
+  const struct sb_sensor *sensor = &model->control.sensor;
+  return speed_rad_s / sensor->reference_rad_s /
+         sb_sensor_reference_share(sensor, supply_at_v(model, line, speed_rad_s));
 }
 
 double sb_steady_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line)
 {
   if (model->control.sensor.quantity != SB_SENSES_SPEED) return 1.0;
-  return fmin(sb_motor_no_load_speed_rad_s(line), ceiling_rad_s(model)) / model->control.sensor.reference_rad_s;
+  return sb_steady_speed_reading(model, line, fmin(sb_motor_no_load_speed_rad_s(line), ceiling_rad_s(model)));
 }
 
 double sb_steady_hidden_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)

@@ -22,6 +22,7 @@
 struct sb_reading_point {
   struct sb_motor_line line; /* at the duty there */
   double speed_rad_s;        /* motor speed */
+  double reading;            /* the value */
   double
       motor_nm; /* the motor's torque; -INFINITY: no load is light enough for the reading, INFINITY: none heavy enough */
 };
@@ -45,6 +46,9 @@ double sb_steady_speed_rad_s(const struct sb_model *model, const struct sb_motor
 
 /* The supply's voltage under the motor's current there, in V; that at standstill when the gear stalls. */
 double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm);
+
+/* What a speed of the motor on a line is of the reference, which may follow the supply. */
+double sb_steady_speed_reading(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s);
 
 /* The reading of an unloaded motor. */
 double sb_steady_greatest_reading(const struct sb_model *model, const struct sb_motor_line *line);

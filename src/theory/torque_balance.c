@@ -21,8 +21,17 @@ double sb_torque_balance_output_nm(const struct sb_model *model, int gear, doubl
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double given_nm = motor_nm - path->drag_nm;
   /* Below zero the output drives the motor; a path that can't be driven backwards then holds any torque. */
+  if (given_nm < 0.0 && path->back_efficiency <= 0.0) return -INFINITY;
   const double factor = given_nm >= 0.0 ? path->efficiency : 1.0 / path->back_efficiency;
   return path->ratio * factor * given_nm - following_nm(model, speed_rad_s / path->ratio);
+}
+
+double sb_torque_balance_lowered_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double given_nm = motor_nm - path->drag_nm;
+  if (!(path->back_efficiency < 0.0 && given_nm > 0.0)) return -INFINITY;
+  return path->ratio / path->back_efficiency * given_nm - following_nm(model, speed_rad_s / path->ratio);
 }
 
 double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double external_nm, double speed_rad_s)
@@ -33,7 +42,22 @@ double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double
   return load_nm * inverse / path->ratio + path->drag_nm;
 }
 
-/* The root of N e (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
+/* Overrun: the root of Tv - D - m x = eta_back (TL + b x / N + c (x / N)^2) / N, or 0. A path that locks itself does not
+ * start under a load that needs more than the motor gives at rest. */
+static double overrun_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                            double external_nm)
+{
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double n = path->ratio, back = path->back_efficiency;
+  double viscous, quadratic;
+  sb_load_speed_terms(&model->load, &viscous, &quadratic);
+  const double a = back * quadratic / (n * n * n);
+  const double b = line->slope_nms_rad + back * viscous / (n * n);
+  const double c = sb_motor_stall_torque_nm(line) - path->drag_nm - back * external_nm / n;
+  return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
+}
+
+/* Driving: the root of N eta (Tv - D - m x) = TL + b x / N + c (x / N)^2, or 0. */
 double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                      double external_nm)
 {
@@ -43,16 +67,15 @@ double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct 
   const double free_rad_s = fmax(free_nm / line->slope_nms_rad, 0.0);
 
   /* What the load takes where the motor gives nothing decides who drives. */
-  double factor = path->efficiency;
-  if (external_nm + following_nm(model, free_rad_s / n) < 0.0) {
-    if (path->back_efficiency == 0.0) return free_rad_s;
-    factor = 1.0 / path->back_efficiency;
-  }
+  const bool is_locked =
+      external_nm < 0.0 && path->back_efficiency < 0.0 && path->back_efficiency * external_nm / n >= free_nm;
+  if (is_locked || external_nm + following_nm(model, free_rad_s / n) < 0.0)
+    return overrun_rad_s(model, line, gear, external_nm);
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   const double a = quadratic / (n * n);
-  const double b = n * factor * line->slope_nms_rad + viscous / n;
-  const double c = n * factor * free_nm - external_nm;
+  const double b = n * path->efficiency * line->slope_nms_rad + viscous / n;
+  const double c = n * path->efficiency * free_nm - external_nm;
   /* a x^2 + b x = c; this form of the root holds at a = 0 too. */
   return c > 0.0 ? 2.0 * c / (b + sqrt(b * b + 4.0 * a * c)) : 0.0;
 }

@@ -18,6 +18,10 @@ struct sb_motor_line sb_torque_balance_line(const struct sb_model *model);
 /* TL that a gear carries while the motor gives a torque at a speed >= 0, N m. */
 double sb_torque_balance_output_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s);
 
+/* The load that helps, < 0, that a path which locks itself lowers with the same torque, N m: TL = N (T - D) / eta_back less what
+ * follows the speed; -INFINITY: any, or the path does not lock. */
+double sb_torque_balance_lowered_nm(const struct sb_model *model, int gear, double motor_nm, double speed_rad_s);
+
 /* The other way round: the torque that the motor must give, N m. */
 double sb_torque_balance_motor_nm(const struct sb_model *model, int gear, double external_nm, double speed_rad_s);
 

@@ -80,7 +80,7 @@ static void put_remedy(struct sb_json *json, const struct sb_rounds *tuning, int
   char words[SB_TUNE_WORDS_SIZE];
   sb_json_put_object(json, "remedy");
   sb_json_put_string(json, "kind", kinds[result->remedy]);
-  sb_json_put_string(json, "text", sb_tune_remedy_words(result, words));
+  sb_json_put_string(json, "text", sb_tune_remedy_words(tuning, pair, words));
   if (result->remedy != SB_REMEDY_NONE) {
     sb_json_put_number(json, "amount", result->remedy_amount);
     sb_json_put_number(json, "margin_pct", sb_tune_percent(result->remedy_margin_fraction));
@@ -113,7 +113,7 @@ static void put_answer(struct sb_json *json, const struct sb_rounds *tuning, con
   sb_json_put_number(json, "downshift_below_pct", sb_tune_percent(result->downshift_fraction));
   sb_json_put_number(json, "upshift_above_pct", sb_tune_percent(result->upshift_fraction));
   sb_json_put_number(json, "dwell_s", sb_tune_seconds(tuning->dwell_s));
-  if (sensor->resolution_fraction > 0.0) {
+  if (sensor->resolution_fraction > 0.0 && !sensor->supply.is_present) {
     sb_json_put_integer(json, "downshift_below_raw", sb_sensor_down_count(sensor, result->downshift_fraction));
     sb_json_put_integer(json, "upshift_above_raw", sb_sensor_up_count(sensor, result->upshift_fraction));
   }

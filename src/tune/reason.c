@@ -67,9 +67,13 @@ const char *sb_reason_text(enum sb_reason reason)
 static void remove_thing(struct sb_model *model, enum sb_reason reason)
 {
   struct sb_control *control = &model->control;
-  if (reason == SB_REASON_ROUNDING) control->sensor.resolution_fraction = 0.0;
+  if (reason == SB_REASON_ROUNDING) {
+    control->sensor.resolution_fraction = 0.0;
+    control->sensor.pulses = (struct sb_pulse_sensor){0};
+    control->sensor.supply.resolution_v = 0.0;
+  }
   if (reason == SB_REASON_NOISE) control->sensor.noise_fraction = 0.0;
-  if (reason == SB_REASON_FILTER) control->sensor.filter_s = 0.0;
+  if (reason == SB_REASON_FILTER) control->sensor.filter_s = control->sensor.supply.filter_s = 0.0;
   if (reason == SB_REASON_SAMPLING) {
     control->sample_period_s = model->run.step_s;
     control->debounce_count = 1;

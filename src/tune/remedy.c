@@ -15,15 +15,30 @@ static const struct trial {
 
 enum { TRIAL_COUNT = sizeof trials / sizeof trials[0], LESSEN_ROUNDS = 3 };
 
+double sb_remedy_pulses(const struct sb_sensor *sensor, double resolution_fraction)
+{
+  return ceil(sensor->pulses.per_turn * sensor->resolution_fraction / resolution_fraction - 1e-9);
+}
+
+/* A finer count: of pulses in a window by more of them. */
+static bool refine(struct sb_sensor *sensor, double resolution_fraction)
+{
+  if (sensor->resolution_fraction <= resolution_fraction) return false;
+  if (sensor->pulses.window_s > 0.0) {
+    sensor->pulses.per_turn = sb_remedy_pulses(sensor, resolution_fraction);
+    sensor->resolution_fraction = sb_sensor_pulse_fraction(sensor);
+  } else {
+    sensor->resolution_fraction = resolution_fraction;
+  }
+  return true;
+}
+
 /* Changes a machine; false when the change means nothing for it. */
 static bool change(struct sb_model *model, int pair, const struct trial *trial)
 {
   struct sb_gear *slower = &model->gearbox.gears[pair];
   switch (trial->remedy) {
-    case SB_REMEDY_SENSOR:
-      if (model->control.sensor.resolution_fraction <= trial->amount) return false;
-      model->control.sensor.resolution_fraction = trial->amount;
-      return true;
+    case SB_REMEDY_SENSOR: return refine(&model->control.sensor, trial->amount);
     case SB_REMEDY_VOLTAGE:
       if (model->battery.is_present) return false; /* its cells come whole, and its charge gives the voltage */
       model->supply.open_circuit_voltage_v *= trial->amount;

@@ -4,6 +4,8 @@
 
 #include <math.h>
 
+#include "tune/survey.h"
+
 const struct sb_model *sb_tune_first_model(const struct sb_rounds *tuning)
 {
   return &tuning->nominals[0].model;
@@ -51,13 +53,26 @@ const char *sb_tune_verdict_cause(const struct sb_map_verdict *verdict)
   return sb_map_verdict_worst(verdict) == SB_VERDICT_HUNTING ? sb_verdict_cause_name(verdict->cause) : NULL;
 }
 
-const char *sb_tune_remedy_words(const struct sb_tune_result *result, char text[SB_TUNE_WORDS_SIZE])
+/* Pulses in a window are made finer by more of them. */
+static bool is_pulses(const struct sb_model *model)
 {
+  return model->control.sensor.pulses.window_s > 0.0;
+}
+
+const char *sb_tune_remedy_words(const struct sb_rounds *tuning, int pair, char text[SB_TUNE_WORDS_SIZE])
+{
+  const struct sb_model *model = sb_tune_first_model(tuning);
+  const struct sb_tune_result *result = &tuning->results[pair];
   const double amount = result->remedy_amount;
   switch (result->remedy) {
     case SB_REMEDY_DWELL: snprintf(text, SB_TUNE_WORDS_SIZE, "a dwell of %.4g s", amount * result->dwell_s); break;
     case SB_REMEDY_SENSOR:
-      snprintf(text, SB_TUNE_WORDS_SIZE, "a finer sensor, with a resolution of %.2g %%", sb_tune_percent(amount));
+      if (is_pulses(model)) {
+        snprintf(text, SB_TUNE_WORDS_SIZE, "a finer sensor, with %.0f pulses a turn",
+                 sb_remedy_pulses(&model->control.sensor, amount));
+      } else {
+        snprintf(text, SB_TUNE_WORDS_SIZE, "a finer sensor, with a resolution of %.2g %%", sb_tune_percent(amount));
+      }
       break;
     case SB_REMEDY_VOLTAGE:
       snprintf(text, SB_TUNE_WORDS_SIZE, "%.3g %% more supply voltage", sb_tune_percent(amount - 1.0));
@@ -75,7 +90,8 @@ const char *sb_tune_remedy_key(const struct sb_rounds *tuning, int pair, char te
 {
   switch (tuning->results[pair].remedy) {
     case SB_REMEDY_DWELL: return "controller.dwell";
-    case SB_REMEDY_SENSOR: return "controller.resolution";
+    case SB_REMEDY_SENSOR:
+      return is_pulses(sb_tune_first_model(tuning)) ? "controller.sensor.pulses" : "controller.resolution";
     case SB_REMEDY_VOLTAGE: return "supply.open_circuit_voltage";
     case SB_REMEDY_RATIO: snprintf(text, SB_TUNE_WORDS_SIZE, "gearbox.gears.%d.meshes", pair + 1); return text;
     default: return NULL;
@@ -89,7 +105,13 @@ const char *sb_tune_remedy_value(const struct sb_rounds *tuning, int pair, char 
   const double amount = result->remedy_amount;
   switch (result->remedy) {
     case SB_REMEDY_DWELL: snprintf(text, SB_TUNE_WORDS_SIZE, "%.4g s", amount * result->dwell_s); break;
-    case SB_REMEDY_SENSOR: snprintf(text, SB_TUNE_WORDS_SIZE, "%.2g %%", sb_tune_percent(amount)); break;
+    case SB_REMEDY_SENSOR:
+      if (is_pulses(model)) {
+        snprintf(text, SB_TUNE_WORDS_SIZE, "%.0f", sb_remedy_pulses(&model->control.sensor, amount));
+      } else {
+        snprintf(text, SB_TUNE_WORDS_SIZE, "%.2g %%", sb_tune_percent(amount));
+      }
+      break;
     case SB_REMEDY_VOLTAGE:
       snprintf(text, SB_TUNE_WORDS_SIZE, "%.4g V", amount * model->supply.open_circuit_voltage_v);
       break;

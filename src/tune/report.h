@@ -38,7 +38,7 @@ const char *sb_tune_verdict_name(const struct sb_map_verdict *verdict);
 const char *sb_tune_verdict_cause(const struct sb_map_verdict *verdict);
 
 /* The remedy as a change that people make, and as key and value of a scenario. Return text; NULL: no such key. */
-const char *sb_tune_remedy_words(const struct sb_tune_result *result, char text[SB_TUNE_WORDS_SIZE]);
+const char *sb_tune_remedy_words(const struct sb_rounds *tuning, int pair, char text[SB_TUNE_WORDS_SIZE]);
 const char *sb_tune_remedy_key(const struct sb_rounds *tuning, int pair, char text[SB_TUNE_WORDS_SIZE]);
 const char *sb_tune_remedy_value(const struct sb_rounds *tuning, int pair, char text[SB_TUNE_WORDS_SIZE]);
 

@@ -97,6 +97,13 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   if (has_speeds) return "controller.reference_speed";
   if (has_currents) return "controller.reference_current";
   if (ca->sensor.resolution_fraction != cb->sensor.resolution_fraction) return "controller.resolution";
+  const struct sb_pulse_sensor *pa = &ca->sensor.pulses, *pb = &cb->sensor.pulses;
+  if (pa->per_turn != pb->per_turn || pa->window_s != pb->window_s) return "controller.sensor";
+  const struct sb_supply_sensor *sa = &ca->sensor.supply, *sb = &cb->sensor.supply;
+  if (sa->is_present != sb->is_present) return "controller.reference";
+  const bool is_same_supply = sa->nominal_v == sb->nominal_v && sa->drop_v == sb->drop_v &&
+                              sa->filter_s == sb->filter_s && sa->resolution_v == sb->resolution_v;
+  if (!is_same_supply) return "controller.voltage_sensor";
   if (ca->sensor.filter_s != cb->sensor.filter_s) return "controller.filter";
   if (ca->sample_period_s != cb->sample_period_s) return "controller.sample_period";
   if (ca->start_delay_s != cb->start_delay_s) return "controller.start_delay";

@@ -40,4 +40,7 @@ enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_res
 /* Changes a machine as the remedy of a result says, but for its dwell. False: that means nothing for it. */
 bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result);
 
+/* Pulses a turn that bring a count of a window's pulses down to a resolution, a fraction of the reference: a whole number. Pure. */
+double sb_remedy_pulses(const struct sb_sensor *sensor, double resolution_fraction);
+
 #endif

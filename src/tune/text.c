@@ -83,7 +83,8 @@ static void write_thresholds(FILE *out, const struct sb_rounds *tuning, const ch
                  (int)(is_downshift ? sb_sensor_down_count(sensor, fraction) : sb_sensor_up_count(sensor, fraction)));
   }
   fprintf(out, "    %s: %s%s%s", key, pair_count > 1 ? "[" : "", values.text, pair_count > 1 ? "]" : "");
-  if (sensor->resolution_fraction > 0.0) fprintf(out, "  # in the sensor's counts: %s", counts.text);
+  if (sensor->resolution_fraction > 0.0 && !sensor->supply.is_present)
+    fprintf(out, "  # in the sensor's counts: %s", counts.text);
   fputc('\n', out);
 }
 
@@ -183,8 +184,9 @@ static void write_limits(FILE *out, const struct sb_rounds *tuning, const struct
   write_dwell_limit(out, tuning, "longer dwell", &result->longest_dwell);
 }
 
-static void write_failure(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_result *result)
+static void write_failure(FILE *out, const struct sb_rounds *tuning, int pair)
 {
+  const struct sb_tune_result *result = &tuning->results[pair];
   char words[SB_TUNE_WORDS_SIZE];
   struct sb_sentence verdict = {0};
   add_verdict(&result->first_verdict, &verdict);
@@ -198,7 +200,7 @@ static void write_failure(FILE *out, const struct sb_rounds *tuning, const struc
     sb_words_say(out, 0, 0,
                  "What would give thresholds that pass, tried by simulation: %s (then the nearest failure is %.10g %% "
                  "away).",
-                 sb_tune_remedy_words(result, words), sb_tune_percent(result->remedy_margin_fraction));
+                 sb_tune_remedy_words(tuning, pair, words), sb_tune_percent(result->remedy_margin_fraction));
   }
 }
 
@@ -228,7 +230,7 @@ static void write_pair(FILE *out, const struct sb_rounds *tuning, int pair)
   const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
   const bool is_builtin = sb_tune_decider(tuning) == NULL;
   fprintf(out, "\nBetween %s and %s\n", gears[pair].name, gears[pair + 1].name);
-  if (!result->passes) write_failure(out, tuning, result);
+  if (!result->passes) write_failure(out, tuning, pair);
   if (!result->is_cautious && is_builtin) {
     fputc('\n', out);
     sb_words_say(out, 0, 0,

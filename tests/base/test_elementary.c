@@ -11,6 +11,7 @@
 #include <gsl/gsl_sf_exp.h>
 #include <gsl/gsl_sf_trig.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "help/plane.h"
 
@@ -31,7 +32,7 @@ static double worst_of_angle(double angle_rad)
 static void sine_and_cosine_are_right_over_a_million_radians(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   double worst = 0.0, worst_rad = 0.0;
   for (int i = 0; i < TRIALS; i++) {
     const double size = plane_between_log(rng, 1e-12, 1e6), angle_rad = plane_chance(rng, 0.5) ? size : -size;
@@ -89,7 +90,7 @@ static void gsl_says_the_same(void **state)
 static void the_exponential_less_one_is_right_over_its_whole_range(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   double worst = 0.0, worst_x = 0.0;
   for (int i = 0; i < TRIALS; i++) {
     const double size = plane_between_log(rng, 1e-300, 700.0), x = plane_chance(rng, 0.5) ? size : -size;

@@ -3,6 +3,7 @@
  * The controller: exact sample counts, properties over random readings, a second implementation written another way,
  * and limit cycles known in closed form.
  */
+#include "help/dice.h"
 #include "help/near.h"
 #include "shiftband/controller.h"
 
@@ -241,9 +242,7 @@ static void commands_in_any_window_are_bounded_by_the_dwell(void **state)
 {
   (void)state;
   enum { SAMPLE_COUNT = 3000 };
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 2024);
+  gsl_rng *rng = dice_of(2024);
   long all_count = 0;
   long tight_count = 0;
   for (int round = 0; round < 300; round++) {
@@ -280,9 +279,7 @@ static void commands_in_any_window_are_bounded_by_the_dwell(void **state)
 static void no_shift_while_readings_stay_inside_the_band(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 9);
+  gsl_rng *rng = dice_of(9);
   for (int round = 0; round < 500; round++) {
     const struct sb_controller_setup setup = random_setup(rng);
     const uint8_t gear = (uint8_t)(1 + gsl_rng_uniform_int(rng, setup.gear_count));
@@ -335,9 +332,7 @@ static void a_second_implementation_agrees_at_every_sample(void **state)
   enum { SAMPLE_COUNT = 1000, ROUND_COUNT = 200 }; /* 2e5 samples */
   static int32_t readings[SAMPLE_COUNT];
   static uint8_t engaged[SAMPLE_COUNT];
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 77);
+  gsl_rng *rng = dice_of(77);
   long command_count = 0;
   for (int round = 0; round < ROUND_COUNT; round++) {
     const struct sb_controller_setup setup = random_setup(rng);

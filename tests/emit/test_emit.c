@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "help/box.h"
+#include "help/dice.h"
 #include "help/loaded.h"
 #include "help/near.h"
 #include "help/shell.h"
@@ -66,8 +67,7 @@ static void expect_moved_apart(const struct sb_emission *emission, const struct 
 static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   for (int i = 0; i < 300; i++) {
     const struct sb_model model = draw_machine(random);
     struct sb_emit_options options = sb_emit_options_default();
@@ -97,8 +97,7 @@ static void thresholds_only_ever_move_apart_and_by_less_than_a_count(void **stat
 static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   for (int i = 0; i < 100; i++) {
     const struct sb_model model = draw_machine(random);
     struct sb_emit_options options = sb_emit_options_default();
@@ -126,8 +125,7 @@ static void counted_pulses_never_shift_inside_the_tuned_band(void **state)
 static void counts_of_duty_and_current_never_shift_inside_the_tuned_band(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   loaded_take_shipped("dough-drum");
   for (int i = 0; i < 60; i++) {
     struct sb_model model = loaded_scenario.model;
@@ -328,6 +326,64 @@ static void self_test_finds_a_wrong_constant(void **state)
   }
 }
 
+/* Sensors as they are built, as changes to the tray cart without its resolution. */
+static const char *const built[] = {
+    "--set controller.sensor='{pulses: 240, window: 50 ms}'",
+    "--set controller.sensor='{pulses: 120, window: 90 ms, phase: worst}'",
+    "--set controller.sensor='{pulses: 24, between: pulses}'",
+    "--set controller.resolution='2 rpm' --set controller.reference='measured supply' --set "
+    "controller.voltage_sensor='{resolution: 20 mV, filter: 100 ms}'",
+    "--count '1.5 rpm' --set controller.reference='measured supply' --voltage-count '12 mV'",
+    "--set controller.sensor='{pulses: 240, window: 50 ms}' --set controller.reference='measured supply' --set "
+    "controller.voltage_sensor.resolution='50 mV'"};
+enum { BUILT_COUNT = sizeof built / sizeof *built };
+
+static void write_built(int k, char *command, size_t size)
+{
+  snprintf(
+      command, size,
+      "sed '/resolution:/d' scenarios/tray-cart.yaml > $T/built.yaml && $SHIFTBAND emit -o $T/tuned.h --samples 2000 "
+      "%s $T/built.yaml 2> $T/said",
+      built[k]);
+}
+
+static void header_replays_readings_of_sensors_as_they_are_built(void **state)
+{
+  (void)state;
+  write_unit();
+  for (int k = 0; k < BUILT_COUNT; k++) {
+    char emit[1024], command[2048];
+    write_built(k, emit, sizeof emit);
+    snprintf(command, sizeof command,
+             "%s && ${CC:-cc} " HOST_FLAGS
+             " -Iinclude -I$T -o $T/unit $T/unit.c src/controller/controller.c src/controller/scale.c && $T/unit",
+             emit);
+    const struct said *said = shell_run(command);
+    if (said->code != 0) fail_msg("%s: %s", built[k], said->text);
+  }
+}
+
+/* The counts are recorded before they are set against the supply, so that the test notices a wrong scale. */
+static void self_test_finds_a_wrong_scale(void **state)
+{
+  (void)state;
+  write_unit();
+  static const char *const wrong[] = {"/scale = {/,/};/s/.*factor/    4000000u, \\/* factor/",
+                                      "/scale = {/,/};/s/.*offset/    300, \\/* offset/"};
+  char emit[1024];
+  write_built(3, emit, sizeof emit);
+  for (int k = 0; k < 2; k++) {
+    char command[2048];
+    snprintf(
+        command, sizeof command,
+        "%s && mv $T/tuned.h $T/right.h && sed '%s' $T/right.h > $T/tuned.h && ! cmp -s $T/right.h $T/tuned.h || exit 9; "
+        "${CC:-cc} -Iinclude -I$T -o $T/unit $T/unit.c src/controller/controller.c src/controller/scale.c && $T/unit",
+        emit, wrong[k]);
+    const struct said *said = shell_run(command);
+    if (said->code != 1) fail_msg("%s went unseen (%d): %s", wrong[k], said->code, said->text);
+  }
+}
+
 /* Compiled and linked as a whole program; not run there, for there is no such machine here. */
 static void expect_target(const char *compiler, const char *flags)
 {
@@ -342,6 +398,16 @@ static void expect_target(const char *compiler, const char *flags)
              shipped[k], compiler, flags);
     const struct said *said = shell_run(command);
     if (said->code != 0 || strstr(said->text, "warning") != NULL) fail_msg("%s: %s", shipped[k], said->text);
+  }
+  for (int k = 0; k < BUILT_COUNT; k++) {
+    char emit[1024], whole[2048];
+    write_built(k, emit, sizeof emit);
+    snprintf(whole, sizeof whole,
+             "%s && %s " HOST_FLAGS
+             " -Os %s -Iinclude -I$T -o $T/unit.elf $T/unit.c src/controller/controller.c src/controller/scale.c",
+             emit, compiler, flags);
+    const struct said *said = shell_run(whole);
+    if (said->code != 0 || strstr(said->text, "warning") != NULL) fail_msg("%s: %s", built[k], said->text);
   }
 }
 
@@ -538,6 +604,8 @@ int main(void)
       cmocka_unit_test(recorded_gears_change_at_the_commands_of_the_run),
       cmocka_unit_test(header_replays_every_decision_of_every_shipped_scenario_on_this_machine),
       cmocka_unit_test(self_test_finds_a_wrong_constant),
+      cmocka_unit_test(header_replays_readings_of_sensors_as_they_are_built),
+      cmocka_unit_test(self_test_finds_a_wrong_scale),
       cmocka_unit_test(header_with_its_self_test_links_for_a_cortex_m0_without_any_library),
       cmocka_unit_test(header_with_its_self_test_links_for_an_atmega328p),
       cmocka_unit_test(recorded_readings_stay_out_of_the_ram_of_an_avr),

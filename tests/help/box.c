@@ -3,6 +3,7 @@
 #include "help/box.h"
 
 #include "help/near.h"
+#include "help/plane.h"
 
 void box_add_gear(struct sb_model *model, double ratio, double efficiency)
 {
@@ -96,5 +97,25 @@ struct sb_model box_joining(double motor_inertia, double output_inertia, double 
   struct sb_model model = box_line(1.0, 1e-300, motor_inertia, output_inertia);
   box_add_gear(&model, old_ratio, 1.0);
   box_add_gear(&model, 1.0, 1.0);
+  return model;
+}
+
+struct sb_model box_random(gsl_rng *dice, double greatest_internal_share)
+{
+  const double voltage_v = plane_between(dice, 3.0, 48.0), k = plane_between(dice, 0.01, 1.0);
+  const double ohm = plane_between(dice, 0.1, 10.0), stall = k * voltage_v / ohm;
+  const double friction_nm = stall * plane_between(dice, 0.0, 0.1), inertia = plane_between(dice, 1e-5, 1e-2);
+  struct sb_model model = box_constants(voltage_v, k, ohm, friction_nm, inertia, plane_between(dice, 1e-4, 1.0));
+  model.supply.internal_resistance_ohm = ohm * plane_between(dice, 0.0, greatest_internal_share);
+  const double fast = plane_between(dice, 1.0, 10.0);
+  box_add_gear(&model, fast * plane_between(dice, 1.2, 4.0), plane_between(dice, 0.6, 0.9));
+  box_add_gear(&model, fast, plane_between(dice, 0.8, 1.0));
+  for (int g = 0; g < 2; g++) {
+    model.gearbox.gears[g].drag_nm = stall * plane_between(dice, 0.0, 0.05);
+    model.gearbox.gears[g].back_efficiency = plane_between(dice, 0.3, 1.0);
+  }
+  const double slope = stall / model.motor.no_load_speed_rad_s * fast * fast;
+  box_add_viscous(&model, slope * plane_between(dice, 0.0, 0.2));
+  box_add_quadratic(&model, slope * fast / model.motor.no_load_speed_rad_s * plane_between(dice, 0.0, 0.3));
   return model;
 }

@@ -3,6 +3,7 @@
 #ifndef SHIFTBAND_TESTS_BOX_H
 #define SHIFTBAND_TESTS_BOX_H
 
+#include <gsl/gsl_rng.h>
 #include <stdbool.h>
 
 #include "shiftband/model.h"
@@ -32,5 +33,9 @@ struct sb_model box_swing(void);
 
 /* A shift from a gear so low that the output hardly turns into a direct one, the motor switched off. */
 struct sb_model box_joining(double motor_inertia, double output_inertia, double old_ratio);
+
+/* At random: a motor with friction and currents behind a supply of at most that share of its resistance, two gears that lose, drag
+ * and are driven backwards, and a load that follows speed. */
+struct sb_model box_random(gsl_rng *dice, double greatest_internal_share);
 
 #endif

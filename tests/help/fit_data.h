@@ -15,6 +15,7 @@
 #include <gsl/gsl_rng.h>
 #include <stdlib.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "shiftband/fit.h"
 
@@ -157,9 +158,7 @@ static inline struct sb_fit_result fit_solved(const struct sb_fit_setup *setup, 
 
 static inline gsl_rng *fit_rng(unsigned long seed)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   return rng;
 }
 

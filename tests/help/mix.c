@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* mix.c - see mix.h. */
 #include "help/mix.h"
+#include "help/dice.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -264,9 +265,7 @@ void mix_random_case(gsl_rng *rng, const struct mix_chances *chances, struct mix
 
 void mix_seeded_case(unsigned long seed, struct mix_case *out)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   mix_random_case(rng, &mix_everything, out);
   gsl_rng_free(rng);
 }

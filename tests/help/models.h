@@ -64,6 +64,27 @@ static inline void model_set_currents(struct sb_model *model, double stall_a, do
   model->supply.internal_resistance_ohm = internal_ohm;
 }
 
+/* A winding alone that starts at the ambient, 20 C; its motor's figures are those at 25 C. No switch opens. */
+static inline struct sb_winding *model_set_winding(struct sb_model *model, double capacity_j_k, double resistance_k_w)
+{
+  model->winding = (struct sb_winding){.is_present = true,
+                                       .ambient_c = 20.0,
+                                       .start_c = 20.0,
+                                       .housing_start_c = 20.0,
+                                       .reference_c = 25.0,
+                                       .capacity_j_k = capacity_j_k,
+                                       .resistance_k_w = resistance_k_w,
+                                       .cut_out_c = INFINITY,
+                                       .reset_c = INFINITY};
+  return &model->winding;
+}
+
+static inline void model_add_housing(struct sb_model *model, double capacity_j_k, double resistance_k_w)
+{
+  model->winding.housing_capacity_j_k = capacity_j_k;
+  model->winding.housing_resistance_k_w = resistance_k_w;
+}
+
 /* Adds a gear of one mesh; is_reversing: it turns the output against gear 1. */
 static inline struct sb_gear *model_add_gear(struct sb_model *model, double ratio, double efficiency, bool is_reversing)
 {

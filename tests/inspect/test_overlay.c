@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "help/shell.h"
 #include "help/worn.h"
@@ -70,8 +71,7 @@ static void clear(struct beside *at)
 static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   for (int k = 0; k < 5 * SHIPPED_COUNT; k++) {
     const struct sb_overlay_options options = sb_overlay_options_default();
     const int round_count = k / SHIPPED_COUNT;
@@ -195,8 +195,7 @@ enum { CHANGE_COUNT = sizeof changes / sizeof changes[0] };
  * of them both ways, 12 of 12 and 11 of 12 come first, 12 of 12 among three. */
 static int count_found(int is_speeds_only, int *among_three)
 {
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   int first = 0;
   *among_three = 0;
   for (int k = is_speeds_only; k < CHANGE_COUNT; k += 2) {

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "help/shell.h"
 #include "shiftband/inspect.h"
@@ -83,8 +84,7 @@ static void random_bytes_are_refused_or_read(void **state)
 {
   (void)state;
   static const char alphabet[] = "0123456789.,,,,\n\n\r\"-+eEnaN time_sgear\xff\xc3";
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   char path[64] = "/tmp/shiftband-log.XXXXXX";
   const int descriptor = mkstemp(path);
   assert_true(descriptor >= 0);

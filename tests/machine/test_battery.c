@@ -9,11 +9,11 @@
 #include <gsl/gsl_interp.h>
 #include <math.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/loaded.h"
 #include "help/models.h"
 #include "help/near.h"
+#include "help/place.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/discharge.h"
 #include "shiftband/run.h"
@@ -568,10 +568,33 @@ static void runs_just_above_and_below_the_charge_differ_as_foretold(void **state
   sb_scenario_clear(&loaded_scenario);
 }
 
-static int go_to_the_tests(void **state)
+/* A curve that goes up and down gives more spans than there is room for: the first ones from full to empty are told. */
+static void of_more_spans_than_there_is_room_for_the_first_are_told(void **state)
 {
   (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
+  enum { COUNT = 2 * SB_DISCHARGE_SPAN_MAX + 20 };
+  static double charge[COUNT], voltage_v[COUNT];
+  for (int k = 0; k < COUNT; k++) {
+    charge[k] = (double)k / (COUNT - 1);
+    voltage_v[k] = k % 2 == 0 ? 3.0 : 13.0;
+  }
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 0.8, true);
+  model.battery = (struct sb_battery){.is_present = true,
+                                      .curve = {COUNT, charge, voltage_v},
+                                      .series_count = 1,
+                                      .capacity_as = 3600.0,
+                                      .charge_fraction = 1.0};
+  model_finish(&model);
+  struct {
+    struct sb_discharge told;
+    struct sb_discharge_span beyond;
+  } room = {.beyond = {.index = 77}};
+  struct sb_error err;
+  assert_int_equal(sb_discharge_solve(&model, &room.told, &err), SB_OK);
+  assert_int_equal(room.told.span_count, SB_DISCHARGE_SPAN_MAX);
+  assert_int_equal(room.beyond.index, 77);
+  assert_near(room.told.spans[0].from_fraction, 1.0, 0.01);
 }
 
 int main(void)
@@ -598,6 +621,7 @@ int main(void)
       cmocka_unit_test(a_discharge_ends_where_the_highest_gear_or_a_start_cuts_the_drive_out),
       cmocka_unit_test(charge_of_being_stuck_has_the_voltage_of_the_closed_form),
       cmocka_unit_test(runs_just_above_and_below_the_charge_differ_as_foretold),
+      cmocka_unit_test(of_more_spans_than_there_is_room_for_the_first_are_told),
   };
-  return cmocka_run_group_tests_name("battery", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("battery", tests, place_in_tests, NULL);
 }

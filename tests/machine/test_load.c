@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The load's curves: every kind against a direct evaluation written another way, and two published resistances. */
+#include "help/dice.h"
 #include "help/near.h"
 #include "oracle/direct_load.h"
 #include "shiftband/load.h"
@@ -15,9 +16,7 @@
 static void a_curve_is_the_direct_sum_up_to_the_next_corner(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 31);
+  gsl_rng *rng = dice_of(31);
   static struct random_load made;
   long at_rest_count = 0;
   for (int round = 0; round < 20000; round++) {

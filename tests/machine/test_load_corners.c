@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The load's corners, listed and under rounding, and its range against brute force. */
+#include "help/dice.h"
 #include "help/near.h"
 #include "oracle/direct_load.h"
 #include "shiftband/load.h"
@@ -273,9 +274,7 @@ static void brute_range(const struct sb_load *load, double duration_s, double *l
 static void the_range_of_parts_over_time_is_exact(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 13);
+  gsl_rng *rng = dice_of(13);
   static struct random_load made;
   for (int round = 0; round < 3000; round++) {
     make_random(rng, &made);
@@ -306,9 +305,7 @@ static void the_range_of_parts_over_time_is_exact(void **state)
 static void no_sample_lies_outside_the_range(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 14);
+  gsl_rng *rng = dice_of(14);
   static struct random_load made;
   for (int round = 0; round < 300; round++) {
     make_random(rng, &made);

@@ -3,6 +3,7 @@
  * What the controller reads. Resolutions that are powers of two make ties exact; the noise is judged by GSL's own
  * statistics, at five standard errors (a right generator fails once in two million seeds; the seeds here are fixed).
  */
+#include "help/dice.h"
 #include "help/near.h"
 #include "shiftband/sensor.h"
 
@@ -164,9 +165,7 @@ static void a_threshold_between_two_counts_parts_them(void **state)
 static void counts_decide_as_the_fractions_do(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, 5);
+  gsl_rng *rng = dice_of(5);
   for (int round = 0; round < 20000; round++) {
     const struct sb_sensor sensor = {.reference_rad_s = 1.0, .resolution_fraction = 0.001 + 0.1 * gsl_rng_uniform(rng)};
     const double threshold = 0.01 + 1.5 * gsl_rng_uniform(rng);
@@ -219,9 +218,7 @@ static void draws_are_the_quantiles_of_the_generators_numbers(void **state)
   (void)state;
   const struct sb_sensor sensor = {.reference_rad_s = 1.0, .noise_fraction = 0.01, .seed = 42};
   struct sb_reading reading = reading_of(&sensor, 0.02);
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, sensor.seed);
+  gsl_rng *rng = dice_of(sensor.seed);
   double greatest = 0.0;
   for (int n = 0; n < 1000000; n++) {
     const double want = gsl_cdf_ugaussian_Pinv(gsl_rng_uniform_pos(rng));

@@ -8,9 +8,9 @@
 #include <gsl/gsl_multifit.h>
 #include <stdio.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/near.h"
+#include "help/place.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 #include "shiftband/strength.h"
@@ -415,12 +415,6 @@ static void an_overload_is_judged_against_the_part_and_names_it(void **state)
   assert_string_equal(explained[1].cures[0].key, "limits.output_torque");
 }
 
-static int go_to_the_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -442,5 +436,5 @@ int main(void)
       cmocka_unit_test(the_least_of_all_limits_rules),
       cmocka_unit_test(an_overload_is_judged_against_the_part_and_names_it),
   };
-  return cmocka_run_group_tests_name("strength", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("strength", tests, place_in_tests, NULL);
 }

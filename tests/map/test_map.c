@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/models.h"
 #include "help/near.h"
 #include "help/plane.h"
@@ -29,9 +30,7 @@ static struct sb_map map_of(const struct sb_model *model, const struct sb_map_op
 
 static gsl_rng *rng_of(unsigned long seed)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   return rng;
 }
 

@@ -16,6 +16,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "help/dice.h"
 #include "help/models.h"
 #include "help/near.h"
 #include "help/plane.h"
@@ -31,9 +32,7 @@ static const double settling = 1e-6; /* of the reference: ten times that, for ov
 
 static gsl_rng *rng_of(unsigned long seed)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   return rng;
 }
 

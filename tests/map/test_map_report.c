@@ -5,11 +5,11 @@
  */
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/cover.h"
 #include "help/loaded.h"
 #include "help/near.h"
+#include "help/place.h"
 #include "map/class.h"
 #include "map/lattice.h"
 #include "map/report.h"
@@ -516,12 +516,6 @@ static void limits_lie_where_the_closed_forms_meet(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
-static int go_to_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -543,5 +537,5 @@ int main(void)
       cmocka_unit_test(pictures_are_at_most_eighty_columns_wide),
       cmocka_unit_test(limits_lie_where_the_closed_forms_meet),
   };
-  return cmocka_run_group_tests_name("map_report", tests, go_to_tests, NULL);
+  return cmocka_run_group_tests_name("map_report", tests, place_in_tests, NULL);
 }

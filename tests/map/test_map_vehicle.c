@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/mix.h"
 #include "help/models.h"
 #include "help/near.h"
@@ -17,9 +18,7 @@ enum { CELLS_A_CASE = 8 };
 
 static gsl_rng *rng_of(unsigned long seed)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   return rng;
 }
 

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "help/dice.h"
 #include "help/mix.h"
 #include "help/models.h"
 #include "help/near.h"
@@ -70,9 +71,7 @@ static void expect_same(unsigned long seed, const char *what, const struct sb_ma
 static unsigned check_case(unsigned long seed)
 {
   static struct mix_case it;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   mix_random_case(rng, &mix_everything, &it);
   struct sb_model *model = &it.plane.model;
   add_rarities(rng, model);

@@ -74,15 +74,7 @@ static void windings_of_different_warmth_keep_tracks_apart(void **state)
   (void)state;
   struct sb_model model = blocked(false);
   model_set_currents(&model, 2.6, 0.14, 0.5);
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 5.0,
-                                      .resistance_k_w = 6.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 5.0, 6.0);
   model.drive.period_s = 0.02;
   model_finish(&model);
   assert_false(do_meet(&model));
@@ -100,12 +92,74 @@ static void a_load_that_goes_on_in_time_keeps_no_tracks_apart(void **state)
   }
 }
 
+/* So many samples of one track that what they are found by is laid out anew more than once: each is still found. */
+static void a_long_track_is_met_at_each_of_its_samples(void **state)
+{
+  (void)state;
+  enum { STRIDE = 8, LONG = 1024 * STRIDE };
+  struct sb_model model = blocked(false);
+  model.run.duration_s = 0.02 * LONG + 1.0;
+  struct sb_tracks tracks;
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
+  while (tracks.items[0].count <= LONG) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
+  const int first = sb_map_tracks_child(&tracks, 0, 1, 1, &err);
+  for (int n = 1; n < LONG; n++) assert_int_equal(sb_map_tracks_extend(&tracks, first, &err), SB_OK);
+  for (int sample = STRIDE; sample < LONG - STRIDE; sample += STRIDE) {
+    const int child = sb_map_tracks_child(&tracks, 0, sample, 1, &err);
+    for (int n = 0; n < STRIDE && tracks.items[child].next < 0; n++)
+      assert_int_equal(sb_map_tracks_extend(&tracks, child, &err), SB_OK);
+    assert_int_equal(tracks.items[child].next, first);
+  }
+  sb_map_tracks_clear(&tracks);
+}
+
+/* A swinging load that drives the motor and is driven by it, ten times a second, below the motor's no-load speed. */
+static struct sb_model swinging(void)
+{
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 2.4, true);
+  model_add_sine(&model, SB_OVER_TIME, false, 0.0, 5.0, 0.1);
+  model_finish(&model);
+  return model;
+}
+
+/* Left for another one at every sample and taken up again, a track has the bits of one that was followed in one go. */
+static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state)
+{
+  (void)state;
+  const struct sb_model model = swinging();
+  struct sb_tracks whole, parted;
+  struct sb_error err = {SB_OK, ""};
+  int overrun = 0;
+  assert_int_equal(sb_map_tracks_init(&whole, &model, &err), SB_OK);
+  assert_int_equal(sb_map_tracks_init(&parted, &model, &err), SB_OK);
+  const int other = sb_map_tracks_child(&parted, 0, 0, 1, &err);
+  for (int n = 0; n < EARLY; n++) assert_int_equal(sb_map_tracks_extend(&parted, other, &err), SB_OK);
+  for (int n = 1; n < LAST; n++) {
+    assert_int_equal(sb_map_tracks_extend(&whole, 0, &err), SB_OK);
+    assert_int_equal(sb_map_tracks_extend(&parted, 0, &err), SB_OK);
+    const struct sb_stop *one = &whole.items[0].stops[n], *two = &parted.items[0].stops[n];
+    assert_near(two->motor_speed_rad_s, one->motor_speed_rad_s, 0.0);
+    assert_near(two->output_angle_rad, one->output_angle_rad, 0.0);
+    assert_near(two->load_angle_rad, one->load_angle_rad, 0.0);
+    assert_int_equal(two->is_driving, one->is_driving);
+    overrun += !one->is_driving;
+    assert_int_equal(sb_map_tracks_extend(&parted, other, &err), SB_OK);
+  }
+  assert_true(overrun > 10 && overrun < LAST - 10);
+  sb_map_tracks_clear(&whole);
+  sb_map_tracks_clear(&parted);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(machines_that_stand_in_the_same_gear_are_one_track),
       cmocka_unit_test(windings_of_different_warmth_keep_tracks_apart),
       cmocka_unit_test(a_load_that_goes_on_in_time_keeps_no_tracks_apart),
+      cmocka_unit_test(a_long_track_is_met_at_each_of_its_samples),
+      cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

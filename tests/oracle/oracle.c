@@ -166,20 +166,25 @@ static double load_torque(const struct oracle *o, double t, const double y[])
   return torque;
 }
 
-/* What opposes a start of the output in a direction, along that direction. */
-static double start_resistance(const struct oracle *o, double t, int direction)
+/* What opposes a start of the output in a direction, along that direction; is_moving: as soon as it moves. */
+static double resistance(const struct oracle *o, double t, int direction, bool is_moving)
 {
   double acting = 0.0, hold = 0.0;
   for (int i = 0; i < o->model->load.part_count; i++) {
     const struct sb_load_part *part = &o->model->load.parts[i];
     const double value = part_value(o, part, t, o->y[ANGLE], direction);
     if (part->is_resisting) {
-      hold += fmax(value, part->breakaway_nm);
+      hold += is_moving ? value : fmax(value, part->breakaway_nm);
     } else {
       acting += value;
     }
   }
-  return direction * acting + fmax(hold, o->model->load.breakaway_nm);
+  return direction * acting + (is_moving ? hold : fmax(hold, o->model->load.breakaway_nm));
+}
+
+static double start_resistance(const struct oracle *o, double t, int direction)
+{
+  return resistance(o, t, direction, false);
 }
 
 /* Motion ----------------------------------------------------------------------------------------------------------- */
@@ -234,9 +239,11 @@ static double start_excess(const struct oracle *o, double t, int direction)
   const struct sb_gear *gear = &o->model->gearbox.gears[o->gear];
   const double push = direction * electric_torque(o, 0.0) - brush_friction(o) - gear->drag_nm;
   const double against = start_resistance(o, t, direction * path_sense(o)) / ratio_of(o);
-  if (push > 0.0) return push - fmax(against, 0.0) / forward_efficiency(o);
-  return push -
-         against * gear->back_efficiency; /* only a load that helps can move it, and through the gear backwards */
+  const double moving = resistance(o, t, direction * path_sense(o), true) / ratio_of(o);
+  double needed = against >= 0.0 ? against / forward_efficiency(o) : against * gear->back_efficiency;
+  /* A path that locks itself needs a push against a load that helps, as it will be in motion. */
+  if (gear->back_efficiency < 0.0) needed = fmax(needed, moving * gear->back_efficiency);
+  return push - needed;
 }
 
 static double output_excess(const struct oracle *o, double t, int direction)
@@ -276,20 +283,41 @@ static void note(struct oracle *o, enum sb_event event)
   r->events[r->event_count++] = (struct oracle_event){event, o->time_s, o->y[MOTOR], o->y[OUTPUT]};
 }
 
-static void settle_mesh(struct oracle *o)
+static void find_direction(struct oracle *o)
 {
-  const int before = o->motor_direction;
   o->motor_direction = sign_of(o->y[MOTOR]);
   if (o->motor_direction == 0) {
     if (start_excess(o, o->time_s, -1) > hair(o)) o->motor_direction = -1;
     if (start_excess(o, o->time_s, +1) > hair(o)) o->motor_direction = +1;
   }
   o->output_direction = o->motor_direction * path_sense(o);
+}
+
+/* No finite torque of the motor's own inertia could slow the output down with it. */
+static bool is_jamming(const struct oracle *o)
+{
+  const double back = o->model->gearbox.gears[o->gear].back_efficiency, n = ratio_of(o);
+  return back < 0.0 && o->model->motor.rotor_inertia_kg_m2 * n * n <= -back * o->model->load.inertia_kg_m2;
+}
+
+static void settle_mesh(struct oracle *o)
+{
+  const int before = o->motor_direction;
+  find_direction(o);
   if (o->motor_direction != 0) {
     double delivered;
     o->is_driving = true;
     mesh_rate(o, o->time_s, o->y, &delivered);
     if (delivered < 0.0) o->is_driving = false;
+    if (!o->is_driving && is_jamming(o)) {
+      const double n = ratio_of(o),
+                   inertia = o->model->load.inertia_kg_m2 + n * n * o->model->motor.rotor_inertia_kg_m2;
+      o->result->jam_loss_j += 0.5 * inertia * o->y[OUTPUT] * o->y[OUTPUT];
+      o->result->jam_count++;
+      o->y[MOTOR] = o->y[OUTPUT] = 0.0;
+      find_direction(o);
+      o->is_driving = true;
+    }
   }
   if (before != 0 && o->motor_direction == 0) note(o, SB_EVENT_STOPPED);
   if (before == 0 && o->motor_direction != 0) note(o, SB_EVENT_STARTED);
@@ -329,8 +357,13 @@ static void join(struct oracle *o)
   o->y[OUTPUT] = path_sense(o) * o->y[MOTOR] / n;
   o->link = IN_MESH;
   o->motor_direction = o->y[MOTOR] < 0.0 ? -1 : +1;
+  const size_t before = o->result->event_count;
   settle(o);
   note(o, SB_EVENT_ENGAGED);
+  if (o->result->event_count - before < 2) return;
+  struct oracle_event *events = o->result->events + before; /* a path that jams stops once it is engaged */
+  events[0].event = SB_EVENT_ENGAGED;
+  events[1].event = SB_EVENT_STOPPED;
 }
 
 /* What a clutch carries, in the motor's real sense, when its sides turn together without loss. */

@@ -34,6 +34,8 @@ struct oracle_result {
   double output_speed_rad_s;
   double output_angle_rad;
   double shift_loss_j; /* of joinings alone */
+  double jam_loss_j;   /* of paths that lock themselves */
+  size_t jam_count;
 };
 
 /* Moves the model from rest or its initial speed in a gear (index from 0) to end_s. 0, or -1 when GSL gives up. */

@@ -318,15 +318,7 @@ static void what_a_cut_out_ends_was_greatest_just_before(void **state)
   (void)state;
   struct sb_model model = loaded();
   model.run.initial_output_speed_rad_s = model.motor.no_load_speed_rad_s / model.gearbox.gears[0].ratio;
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .reference_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .capacity_j_k = 0.5,
-                                      .resistance_k_w = 20.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = NAN};
+  model_set_winding(&model, 0.5, 20.0)->reference_c = 20.0;
   model_finish(&model);
   struct sb_sums sums;
   const struct sb_row then = row_at(&model, 0.5);

@@ -247,6 +247,37 @@ static void a_clutch_without_memory_is_timed_to_the_bracket(void **state)
   if (CAN_FAIL) assert_true(rough_s != exact_s);
 }
 
+static enum sb_status start_it(struct sb_error *err)
+{
+  const struct sb_model model = machine();
+  struct sb_sim sim;
+  const enum sb_status status = sb_sim_init(&sim, &model, 0, err);
+  if (status == SB_OK) sb_sim_clear(&sim);
+  return status;
+}
+
+static void a_simulation_without_memory_says_so_and_keeps_nothing(void **state)
+{
+  (void)state;
+  each_failure_is_told(start_it, 1, 0);
+}
+
+/* So many tracks that what they are found by grows more than once. */
+static void a_long_map_gives_back_all_that_it_took(void **state)
+{
+  (void)state;
+  struct sb_model model = machine();
+  struct sb_error err = {SB_OK, ""};
+  struct sb_map map;
+  model.run.duration_s = 120.0;
+  struct sb_map_options options = sb_map_options_default(&model);
+  options.downshift = options.upshift = (struct sb_map_axis){0.4, 0.05, 12};
+  const long before = in_use;
+  assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_OK);
+  sb_map_clear(&map);
+  assert_int_equal(in_use, before);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -256,6 +287,8 @@ int main(void)
       cmocka_unit_test(a_map_without_memory_says_so),
       cmocka_unit_test(a_discharge_without_memory_says_so),
       cmocka_unit_test(a_clutch_without_memory_is_timed_to_the_bracket),
+      cmocka_unit_test(a_simulation_without_memory_says_so_and_keeps_nothing),
+      cmocka_unit_test(a_long_map_gives_back_all_that_it_took),
   };
   return cmocka_run_group_tests(tests, plane_quiet_gsl, NULL);
 }

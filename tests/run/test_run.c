@@ -4,6 +4,7 @@
  * in a healthy one beside it. The two-gear machine of models.h carries Td = (1 - 0.5) 0.4 N m x 4 x 0.95 = 0.76 N m
  * in its fast gear at 50 %, Tu = (1 - 0.9) 0.4 N m x 12 x 0.9 = 0.432 N m in its slow gear at 90 %: no hunting band.
  */
+#include "help/dice.h"
 #include "help/models.h"
 #include "help/near.h"
 #include "help/runs.h"
@@ -519,8 +520,7 @@ static void a_box_hunts_under_a_constant_load_exactly_when_the_load_is_in_the_ba
 {
   (void)state;
   const double edge = 0.02;
-  gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(dice, 3); /* 6000 boxes of another seed agree as well */
+  gsl_rng *dice = dice_of(3); /* 6000 boxes of another seed agree as well */
   int hunts = 0, rests = 0;
   for (int i = 0; i < 300; i++) {
     struct sb_model model = random_box(dice);

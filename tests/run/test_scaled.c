@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/mix.h"
 #include "help/near.h"
 #include "help/scaled.h"
@@ -26,9 +27,7 @@ static double room[SCALED_ROOM];
 
 static void take_case(unsigned long seed, const struct mix_chances *chances, struct mix_case *it)
 {
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
-  gsl_rng_set(rng, seed);
+  gsl_rng *rng = dice_of(seed);
   mix_random_case(rng, chances, it);
   snprintf(it->plane.model.name, sizeof it->plane.model.name, "case %lu", seed);
   /* Those whose defaults are times, lengths and angles of their own do not scale with the machine. */

@@ -6,6 +6,7 @@
  */
 #include <gsl/gsl_rng.h>
 
+#include "help/dice.h"
 #include "help/models.h"
 #include "help/near.h"
 #include "help/runs.h"
@@ -214,8 +215,7 @@ static void speed_control_hides_the_load_from_a_threshold_above_its_target(void 
 static void a_box_that_hunts_keeps_its_verdict_whatever_load_follows(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(rng);
+  gsl_rng *rng = dice_of(0);
   for (int k = 0; k < 24; k++) {
     double at_s[8] = {0.0, 8.0}, torque_nm[8] = {0.9, 0.9};
     for (int i = 2; i < 8; i++) {

@@ -26,17 +26,8 @@ static struct sb_model steady_model(void)
   model_add_gear(&model, 4.0, 0.95, false);
   model.load.inertia_kg_m2 = 0.002;
   model_set_currents(&model, 3.0, 0.2, 0.1);
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 6.0,
-                                      .resistance_k_w = 4.0,
-                                      .housing_capacity_j_k = 30.0,
-                                      .housing_resistance_k_w = 6.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 6.0, 4.0);
+  model_add_housing(&model, 30.0, 6.0);
   model.drive.period_s = 0.02;
   model.run.duration_s = 5.0;
   model_finish(&model);

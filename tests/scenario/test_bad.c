@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "help/near.h"
+#include "help/place.h"
 #include "shiftband/scenario.h"
 
 static struct sb_scenario scenario; /* large, hence not on the stack */
@@ -241,12 +242,6 @@ static void a_set_without_an_equals_sign_is_a_wrong_command_line(void **state)
   }
 }
 
-static int go_to_the_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -263,5 +258,5 @@ int main(void)
       cmocka_unit_test(a_refused_scenario_leaves_the_result_alone),
       cmocka_unit_test(a_set_without_an_equals_sign_is_a_wrong_command_line),
   };
-  return cmocka_run_group_tests_name("bad scenarios", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("bad scenarios", tests, place_in_tests, NULL);
 }

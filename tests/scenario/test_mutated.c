@@ -3,9 +3,10 @@
 #include <gsl/gsl_rng.h>
 #include <stdio.h>
 #include <string.h>
-#include <unistd.h>
 
+#include "help/dice.h"
 #include "help/near.h"
+#include "help/place.h"
 #include "shiftband/scenario.h"
 
 static double shortest_s(const struct sb_model *model)
@@ -92,9 +93,7 @@ static void twenty_five_thousand_mutated_scenarios_are_taken_or_refused(void **s
   (void)state;
   static char good[8192], text[16384];
   const size_t length = read_file("good/everything.yaml", good, sizeof good);
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
-  gsl_rng_set(random, 20);
+  gsl_rng *random = dice_of(20);
   int taken = 0;
   for (int i = 0; i < 25000; i++) {
     memcpy(text, good, length);
@@ -111,9 +110,7 @@ static void mutated_sets_are_taken_or_refused(void **state)
 {
   (void)state;
   static const char good[] = "gearbox.gears.slow.meshes.1={teeth: 15/30, efficiency: 90 %}";
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
-  gsl_rng_set(random, 21);
+  gsl_rng *random = dice_of(21);
   for (int i = 0; i < 5000; i++) {
     char text[512];
     memcpy(text, good, sizeof good);
@@ -130,12 +127,6 @@ static void mutated_sets_are_taken_or_refused(void **state)
   gsl_rng_free(random);
 }
 
-static int go_to_the_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -143,5 +134,5 @@ int main(void)
       cmocka_unit_test(twenty_five_thousand_mutated_scenarios_are_taken_or_refused),
       cmocka_unit_test(mutated_sets_are_taken_or_refused),
   };
-  return cmocka_run_group_tests_name("mutated scenarios", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("mutated scenarios", tests, place_in_tests, NULL);
 }

@@ -7,9 +7,9 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/near.h"
+#include "help/place.h"
 #include "scenario/schema.h"
 #include "shiftband/scenario.h"
 
@@ -546,12 +546,6 @@ static void a_manual_that_cannot_be_written_says_so(void **state)
   fclose(full);
 }
 
-static int go_to_the_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -576,5 +570,5 @@ int main(void)
       cmocka_unit_test(every_key_is_in_the_manual),
       cmocka_unit_test(a_manual_that_cannot_be_written_says_so),
   };
-  return cmocka_run_group_tests_name("scenario", tests, go_to_the_tests, NULL);
+  return cmocka_run_group_tests_name("scenario", tests, place_in_tests, NULL);
 }

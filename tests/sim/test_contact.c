@@ -210,8 +210,8 @@ static void wheels_let_go_where_the_push_exceeds_the_weight_across_the_slope(voi
     if (!start.row.is_slipping) continue;
     assert_near_rel(start.row.vehicle_speed_rad_s, (0.5 * cos(tilt) - rise) * 9.81 / 0.1 * 0.01, rounding);
   }
-  /* The same slope just on either side of the limit. */
-  for (int side = -1; side <= 1; side += 2) {
+  /* The same slope just on either side of the limit, and at it, where wheels hold. */
+  for (int side = -1; side <= 1; side++) {
     struct sb_model model = puller();
     const double tilt = atan(0.1), rise = sin(tilt), spinning = (5e-4 * 100.0 * 0.9 + 0.01) / 0.01;
     const double asked_n = 12.0 * (9.81 * rise + (90.0 - 12.0 * 9.81 * rise) / (12.0 + spinning));
@@ -672,6 +672,112 @@ static void slip_grip_and_meeting_are_found_at_the_same_instants_at_any_step(voi
   }
 }
 
+/* In neutral back down a slope, then up again past where it turned: without bodies on its way there is nothing to strike. */
+static void a_vehicle_that_rolled_back_meets_nothing_where_there_is_nothing(void **state)
+{
+  (void)state;
+  for (int can_slip = 0; can_slip < 2; can_slip++) {
+    struct sb_model model = puller();
+    struct sb_vehicle vehicle = vehicle_of(6.0, 0.9 * can_slip, 0.9 * can_slip);
+    vehicle.grade_fraction = 0.1;
+    vehicle.finish_m = 1000.0;
+    put(&model, &vehicle);
+    model.shifter.travel_time_s = 4.0;
+    const struct ride ride = ride_of(&model, 1, 0.5, 12.0);
+    const size_t command = find(&ride, SB_EVENT_COMMAND, 0);
+    assert_true(ride.events[find(&ride, SB_EVENT_ENGAGED, 0)].vehicle_rad_s < 0.0);
+    assert_true(ride.row.vehicle_speed_rad_s > 0.0 && ride.row.vehicle_angle_rad > 10.0);
+    assert_true(ride.events[command].vehicle_rad_s > 0.0);
+    assert_int_equal(ride.sums.impact_count, 0);
+    assert_near(ride.sums.energy.impact_loss, 0.0, 0.0);
+  }
+}
+
+/* A self-locking gear and a motor of much friction stop the wheels at once, the vehicle slides on: v^2 / (2 mu g). */
+static void a_vehicle_slides_on_where_its_wheels_are_locked(void **state)
+{
+  (void)state;
+  static const double from_s[] = {0.0}, off[] = {SB_COMMAND_STOP};
+  struct sb_model model = puller();
+  model_set_currents(&model, 3.0, 1.0, 0.0);
+  model_finish(&model);
+  model.gearbox.gears[0].back_efficiency = 0.0;
+  model.drive.schedule = (struct sb_table){1, from_s, off};
+  model.drive.off = SB_OFF_COAST;
+  model.drive.period_s = 0.01;
+  struct sb_vehicle vehicle = vehicle_of(10.0, 0.4, 0.3);
+  put(&model, &vehicle);
+  model.run.initial_output_speed_rad_s = 10.0;
+  const struct ride sliding = ride_of(&model, 0, NAN, 0.3);
+  assert_near(sliding.row.output_speed_rad_s, 0.0, 0.0);
+  assert_near_rel(sliding.row.vehicle_speed_rad_s, 10.0 - 0.3 * 9.81 / 0.1 * 0.3, 1e-12);
+  const struct ride stopped = ride_of(&model, 0, NAN, 2.0);
+  assert_near(stopped.row.vehicle_speed_rad_s, 0.0, 0.0);
+  assert_near_rel(0.1 * stopped.row.vehicle_angle_rad, 1.0 / (2.0 * 0.3 * 9.81), 1e-12);
+}
+
+/* Between two slopes of a fifth a vehicle whose wheels spin swings to and fro until its rolling resistance has taken all: it comes to
+ * rest at the foot of both, for the traction is less than either slope. At the origin no rounding of the place ends it. */
+static void a_vehicle_beside_its_spinning_wheels_comes_to_rest_in_a_valley(void **state)
+{
+  (void)state;
+  for (double foot_m = 0.0; foot_m < 0.5; foot_m += 0.2) {
+    const double places_m[] = {foot_m - 1.0, foot_m, foot_m, foot_m + 1.0}, grades[] = {-0.2, -0.2, 0.2, 0.2};
+    struct sb_model model = puller();
+    struct sb_vehicle vehicle = vehicle_of(10.0, 0.06, 0.05);
+    vehicle.rolling_resistance_ratio = 0.05;
+    vehicle.grade = (struct sb_table){4, places_m, grades};
+    put(&model, &vehicle);
+    model.run.initial_output_speed_rad_s = 5.0;
+    const struct ride ride = ride_of(&model, 1, NAN, 10.0);
+    assert_true(ride.row.is_slipping);
+    assert_near(ride.row.vehicle_speed_rad_s, 0.0, 0.0);
+    assert_near(ride.row.vehicle_angle_rad, foot_m / 0.1, foot_m == 0.0 ? 0.0 : 1e-9);
+  }
+}
+
+/* A part that follows speed beyond the wheels: what they are asked for is its torque and what slows the vehicle down. */
+static void wheels_are_asked_for_what_follows_the_vehicles_speed(void **state)
+{
+  (void)state;
+  for (int side = -1; side <= 1; side += 2) {
+    struct sb_model model = puller();
+    /* 20 rad/s: the motor brings 9 (1 - 2) N m, overrun is lossless in a gear that is. */
+    model.gearbox.gears[0].efficiency = model.gearbox.gears[0].back_efficiency = 1.0;
+    const double viscous = 1.5, speed = 20.0, motor_nm = 10.0 * (1.0 - 2.0), vehicle_inertia = 10.0 * 0.01;
+    const double whole = vehicle_inertia + 0.01 + 5e-4 * 100.0;
+    const double asked_nm = viscous * speed + vehicle_inertia * (motor_nm - viscous * speed) / whole;
+    const double grip = asked_nm / (10.0 * 9.81 * 0.1) * (1.0 + 1e-9 * side);
+    const struct sb_vehicle vehicle = vehicle_of(10.0, grip, grip);
+    put(&model, &vehicle);
+    model_add_viscous(&model, viscous);
+    model.load.parts[model.load.part_count - 1].is_beyond = true;
+    model.run.initial_output_speed_rad_s = speed;
+    assert_true(asked_nm > 1.0);
+    assert_int_equal(ride_of(&model, 0, NAN, 0.0).row.is_slipping, side < 0);
+  }
+}
+
+/* A motor that brings to the wheels, to the last bit or so, what the slope takes does not move the vehicle. */
+static void a_vehicle_stands_where_its_motor_balances_the_slope_but_for_roundings(void **state)
+{
+  (void)state;
+  for (int k = 1; k <= 100; k++) {
+    struct sb_model model = puller();
+    model_set_line_motor(&model, 100.0, 0.01 * k, 5e-4);
+    model.gearbox.gears[0].efficiency = model.gearbox.gears[0].back_efficiency = 1.0;
+    model_finish(&model);
+    struct sb_vehicle vehicle = vehicle_of(1.0, 0.9, 0.9);
+    vehicle.wheel_inertia_kg_m2 = 0.001 * k;
+    vehicle.grade_fraction = 0.1;
+    vehicle.mass_kg = 0.01 * k * 10.0 / (9.81 * 0.1 * sin(atan(0.1)));
+    put(&model, &vehicle);
+    const struct ride ride = ride_of(&model, 0, NAN, 0.5);
+    assert_near(ride.sums.standstill_time_s, 0.5, 1e-12);
+    assert_int_equal(ride.row.phase, SB_PHASE_STANDSTILL);
+  }
+}
+
 int main(void)
 {
   gsl_set_error_handler_off();
@@ -698,6 +804,11 @@ int main(void)
       cmocka_unit_test(locomotive_of_the_worked_example_is_just_heavy_enough),
       cmocka_unit_test(motors_of_the_worked_example_slip_a_lighter_locomotive_only),
       cmocka_unit_test(slip_grip_and_meeting_are_found_at_the_same_instants_at_any_step),
+      cmocka_unit_test(a_vehicle_that_rolled_back_meets_nothing_where_there_is_nothing),
+      cmocka_unit_test(a_vehicle_slides_on_where_its_wheels_are_locked),
+      cmocka_unit_test(a_vehicle_beside_its_spinning_wheels_comes_to_rest_in_a_valley),
+      cmocka_unit_test(wheels_are_asked_for_what_follows_the_vehicles_speed),
+      cmocka_unit_test(a_vehicle_stands_where_its_motor_balances_the_slope_but_for_roundings),
   };
   return cmocka_run_group_tests_name("contact", tests, NULL, NULL);
 }

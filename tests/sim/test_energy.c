@@ -3,6 +3,7 @@
  * The energy balance: its own arithmetic, lines of known size, and machines drawn at random from all that there is. The
  * first law needs no source; the residual must stay below 1e-6 of what was given.
  */
+#include "help/dice.h"
 #include "help/driven.h"
 
 #include <gsl/gsl_randist.h>
@@ -214,8 +215,7 @@ static void machines_drawn_at_random_keep_their_energy(void **state)
 {
   (void)state;
   const double most = 1e-10; /* what the header promises; measured 1.2e-7 at worst, 2e-11 in the middle */
-  gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(dice, 1);
+  gsl_rng *dice = dice_of(1);
   static struct random_machine machine;
   double standstill_s = 0.0, neutral_s = 0.0, shift_loss_count = 0.0;
   for (int run = 0; run < 400; run++) {
@@ -256,8 +256,7 @@ static void add_random_shaft(struct sb_model *model, gsl_rng *dice)
 static void machines_with_a_shaft_that_gives_keep_their_energy(void **state)
 {
   (void)state;
-  gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(dice, 2);
+  gsl_rng *dice = dice_of(2);
   static struct random_machine machine;
   double standstill_s = 0.0, neutral_s = 0.0, damped_count = 0.0;
   for (int run = 0; run < 300; run++) {

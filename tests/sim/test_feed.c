@@ -16,17 +16,8 @@ static struct sb_model hot_model(void)
   model.battery = (struct sb_battery){
       .is_present = true, .curve = {2, charges, volts}, .series_count = 1, .capacity_as = 8.0, .charge_fraction = 1.0};
   model.supply.open_circuit_voltage_v = 14.0;
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 0.5,
-                                      .resistance_k_w = 6.0,
-                                      .housing_capacity_j_k = 8.0,
-                                      .housing_resistance_k_w = 6.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 0.5, 6.0);
+  model_add_housing(&model, 8.0, 6.0);
   model.control.sample_period_s = 0.04;
   model.run.step_s = 6.25e-4;
   model_add_constant(&model, 0.6, true);
@@ -164,6 +155,54 @@ static void a_cut_by_heat_and_one_by_the_battery_are_told_apart(void **state)
   }
 }
 
+/* At a tick the feed takes what there will be in the middle of the next period, were the present current to flow until then: of the
+ * duty from now on, through the voltage and resistance held so far. */
+static void a_duty_that_rises_counts_from_its_tick_on(void **state)
+{
+  (void)state;
+  struct sb_model model = hot_model();
+  model.drive.period_s = 0.01;
+  model.drive.ramp_s = 0.5;
+  struct sb_error err;
+  struct sb_sim sim;
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  for (int tick = 1; tick <= 20; tick++) {
+    const struct sb_feed before = sim.state.feed;
+    assert_int_equal(sb_sim_advance(&sim, 16 * tick, &err), SB_OK);
+    const struct sb_feed *now = &sim.state.feed;
+    assert_true(now->drive.duty > before.drive.duty);
+    const struct sb_motor_circuit circuit = {before.voltage_v, before.resistance_ohm, 0.5};
+    const struct sb_motor_line line = sb_motor_line_of_circuit(&model.motor, &circuit, now->drive.duty);
+    const double drawn_a = line.duty * sb_motor_current_a(&line, sim.state.motor_speed_rad_s);
+    /* Ten volts for 8 A s. */
+    assert_near_rel(now->voltage_v, 14.0 - 10.0 * (now->drawn_as + drawn_a * 0.005) / 8.0, 1e-13);
+  }
+  sb_sim_clear(&sim);
+}
+
+/* The speed that a warm winding and a tired battery leave under a load is that of a motor as the data sheet has it under another
+ * load: what its line, less the drag, leaves there. */
+static void a_load_is_told_as_that_which_brings_a_fresh_motor_to_the_same_speed(void **state)
+{
+  (void)state;
+  struct sb_model model = hot_model();
+  model.drive.period_s = 0.01;
+  for (int g = 0; g < 2; g++) model.gearbox.gears[g].drag_nm = 0.01 * (g + 1);
+  const struct driven got = drive(&model, 0, NULL, 0, 1.9);
+  const struct sb_feed *feed = &got.state.feed;
+  const struct sb_motor_circuit circuit = {feed->voltage_v, feed->resistance_ohm, 0.5};
+  const struct sb_motor_line tired = sb_motor_line_of_circuit(&model.motor, &circuit, 1.0);
+  const struct sb_motor_line fresh = sb_motor_line_driven(&model.motor, &model.supply, 1.0);
+  for (int g = 0; g < 2; g++) {
+    const struct sb_gear *gear = &model.gearbox.gears[g];
+    const double carried = gear->ratio * gear->efficiency;
+    const double speed = (tired.stall_nm - tired.friction_nm - gear->drag_nm - 0.6 / carried) / tired.slope_nms_rad;
+    const double want_nm = carried * (fresh.stall_nm - fresh.friction_nm - gear->drag_nm - fresh.slope_nms_rad * speed);
+    assert_near_rel(g == 0 ? got.row.own_load_nm : got.row.next_load_nm, want_nm, 1e-12);
+    assert_true(want_nm > 0.7);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -173,6 +212,8 @@ int main(void)
       cmocka_unit_test(a_command_back_turns_the_drive_around),
       cmocka_unit_test(a_cut_by_heat_and_one_by_the_battery_are_told_apart),
       cmocka_unit_test(a_cutoff_delay_of_n_ticks_is_over_after_n_ticks),
+      cmocka_unit_test(a_duty_that_rises_counts_from_its_tick_on),
+      cmocka_unit_test(a_load_is_told_as_that_which_brings_a_fresh_motor_to_the_same_speed),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -284,6 +284,43 @@ static void a_shaft_that_gives_swings_about_the_torque_it_bears(void **state)
   }
 }
 
+/* Standstill ------------------------------------------------------------------------------------------------------------- */
+
+/* What acts on a load that is held, from a corner of the load on that lies at a time and a place. */
+static void expect_waves(int count, double time_s, double angle_rad)
+{
+  struct sb_model model = flywheel(0.0);
+  model.load.breakaway_nm = 1000.0;
+  for (int i = 0; i < count; i++) model_add_sine(&model, SB_OVER_TIME, false, 0.5, 3.0, 1.0 + 0.1 * i);
+  model_finish(&model);
+  struct sb_sim sim;
+  struct sb_error err = {0};
+  struct sb_motion motion = {.degree = 0};
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  struct sb_state state = sim.state;
+  state.time_s = state.load_time_s = time_s;
+  state.output_angle_rad = state.load_angle_rad = angle_rad;
+  sb_sim_restore(&sim, &state);
+  assert_int_equal(sim.state.output_direction, 0);
+  sb_motion_build(&sim, 0.1, &motion);
+  for (int k = 0; k <= 16; k++) {
+    double want_nm = 0.5 * count;
+    for (int i = 0; i < count; i++)
+      want_nm += 3.0 * sin(2.0 * model_pi / (1.0 + 0.1 * i) * (time_s + motion.length_s * k / 16.0));
+    for (int side = 0; side < 2; side++)
+      assert_near(sb_series_at(&motion.acting[side], motion.degree, k / 16.0), want_nm, 2e-15 * 3.5 * count);
+  }
+  sb_sim_clear(&sim);
+}
+
+/* A sine that begins at zero has no even terms. Of waves a load can have as many as parts. */
+static void waves_at_standstill_are_sines_of_time(void **state)
+{
+  (void)state;
+  expect_waves(1, 0.0, 0.0);
+  expect_waves(SB_LOAD_PART_MAX, 0.25, 0.2);
+}
+
 /* Everything at once, long ----------------------------------------------------------------------------------------------- */
 
 /* Output speed and angle, motor speed (at the output) and twist, with a wave over turns, drag, and a line motor. */
@@ -344,6 +381,7 @@ int main(void)
       cmocka_unit_test(a_torque_over_the_angle_swings_harmonically),
       cmocka_unit_test(a_shaft_that_gives_swings_about_the_torque_it_bears),
       cmocka_unit_test(a_long_run_with_a_shaft_a_fan_and_a_wave_agrees_with_another_method),
+      cmocka_unit_test(waves_at_standstill_are_sines_of_time),
   };
   return cmocka_run_group_tests_name("motion", tests, NULL, NULL);
 }

@@ -14,6 +14,7 @@
 #include <gsl/gsl_integration.h>
 #include <gsl/gsl_odeiv2.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "help/plane.h"
 
@@ -145,7 +146,7 @@ static void integrate(struct sb_segment *seg, double begin_s, double end_s, doub
 static void speed_turn_square_and_work_are_those_of_the_integrated_motion(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   for (int trial = 0; trial < 400; trial++) {
     const double h = 0.02, z = plane_between_log(rng, 1e-9, 50.0), fall = z / h;
     struct sb_segment seg = {.per_motor = plane_between(rng, -0.3, 0.3)};

@@ -75,14 +75,8 @@ static struct sb_model bare_model(void)
   model_set_currents(&model, 2.6, 0.14, 0.5);
   model_add_sine(&model, SB_OVER_TIME, false, 0.0, 1.0, 0.73);
   model_add_sine(&model, SB_OVER_TURNS, true, 0.3, 0.2, 1.7)->breakaway_nm = 0.25;
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .reference_c = 20.0,
-                                      .capacity_j_k = 0.01,
-                                      .resistance_k_w = 2.0,
-                                      .housing_capacity_j_k = 0.1,
-                                      .housing_resistance_k_w = 3.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 0.01, 2.0);
+  model_add_housing(&model, 0.1, 3.0);
   model.drive.period_s = 0.02;
   model_finish(&model);
   return model;

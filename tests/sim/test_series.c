@@ -14,6 +14,7 @@
 #include <gsl/gsl_roots.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "help/plane.h"
 
@@ -83,7 +84,7 @@ static struct sb_series random_series(gsl_rng *rng, int degree)
 static void a_floor_a_size_and_a_one_way_course_hold_at_every_place(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   int monotone_count = 0;
   for (int trial = 0; trial < 2000; trial++) {
     const int degree = trial % (DEGREE + 1);
@@ -277,7 +278,7 @@ static void a_root_at_an_end_is_found_there_or_not_at_all(void **state)
 static void a_root_lies_where_the_new_sign_has_come(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   for (int trial = 0; trial < 2000; trial++) {
     const int degree = 1 + trial % DEGREE;
     struct sb_series p = random_series(rng, degree);
@@ -321,7 +322,7 @@ static int roots_by_gsl(const struct sb_series *p, int degree, double *roots, bo
 static void random_polynomials_have_the_roots_that_gsl_finds(void **state)
 {
   (void)state;
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   int compared = 0, root_count = 0;
   for (int trial = 0; trial < 4000; trial++) {
     const int degree = 1 + trial % DEGREE;
@@ -452,7 +453,7 @@ static void random_pairs_fall_where_a_search_finds_both_below_zero(void **state)
 {
   (void)state;
   enum { PLACES = 2000 };
-  gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *rng = dice_of(0);
   int fallen = 0;
   for (int trial = 0; trial < 1000; trial++) {
     const int degree = 2 + trial % 8;
@@ -496,6 +497,25 @@ static void a_guard_that_is_zero_by_rounding_where_the_other_falls_is_not_taken_
   assert_near(first_fall(2, 8, pair), 0.668652087004, root_limit(&pair[0], 8, 0.668652087004));
 }
 
+/* It does not rise before it falls: of -s + 0.7 s^2, zero again at 1.43, only what is before 1 counts. */
+static void what_falls_from_zero_and_would_rise_beyond_the_end_falls_at_once(void **state)
+{
+  (void)state;
+  const struct sb_series p = {{0.0, -1.0, 0.7}};
+  assert_near(first_fall(1, 2, &p), 0.0, 0.0);
+}
+
+/* s^19 (6e-12 - 1e-11 s) - 1e-18 is below zero by rounding until 0.4783, and again from 0.598266174138 on (40-digit
+ * arithmetic): a rise that can be seen only in the second half of the stretch. */
+static void what_rises_from_below_zero_only_late_falls_at_its_next_root(void **state)
+{
+  (void)state;
+  struct sb_series p = {{-1e-18}};
+  p.c[19] = 6e-12;
+  p.c[20] = -1e-11;
+  assert_near(first_fall(1, 20, &p), 0.59826617413860, 1e-12);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -520,6 +540,8 @@ int main(void)
       cmocka_unit_test(two_guards_fall_when_both_are_below_zero),
       cmocka_unit_test(a_guard_that_is_zero_by_rounding_where_the_other_falls_is_not_taken_for_a_rise),
       cmocka_unit_test(random_pairs_fall_where_a_search_finds_both_below_zero),
+      cmocka_unit_test(what_falls_from_zero_and_would_rise_beyond_the_end_falls_at_once),
+      cmocka_unit_test(what_rises_from_below_zero_only_late_falls_at_its_next_root),
   };
   return cmocka_run_group_tests_name("series", tests, set_up, tear_down);
 }

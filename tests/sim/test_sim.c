@@ -500,6 +500,76 @@ static void at_standstill_the_gear_presses_with_what_the_motor_brings_and_the_lo
   assert_near_rel(got.row.output_torque_nm, 1.55, 1e-12);
 }
 
+/* Either way round; the friction of a motor with currents is in its stall torque already, a drag is not. */
+static void at_standstill_a_drive_in_reverse_presses_as_hard_the_other_way(void **state)
+{
+  (void)state;
+  static const double from_s[] = {0.0}, commands[][1] = {{1.0}, {-1.0}};
+  for (int k = 0; k < 2; k++) {
+    struct sb_model model = model_two_gears("selector");
+    model_set_currents(&model, 2.6, 0.5, 0.0);
+    model_add_constant(&model, 2.0, true);
+    model.gearbox.gears[1].drag_nm = 0.1;
+    model.drive.schedule = (struct sb_table){1, from_s, commands[k]};
+    model.drive.period_s = 0.01;
+    model_finish(&model);
+    const struct driven got = drive(&model, 1, NULL, 0, 1.0);
+    assert_int_equal(got.row.phase, SB_PHASE_STANDSTILL);
+    assert_near_rel(got.row.output_torque_nm, commands[k][0] * 4.0 * 0.95 * (0.4 - 0.1), 1e-12);
+  }
+}
+
+/* What resists is told with its own size, whether a gear is in mesh or not, at rest. */
+static void a_load_at_rest_is_the_same_out_of_gear(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model.shifter.travel_time_s = 0.2;
+  model_add_constant(&model, 49.0, true);
+  model_finish(&model);
+  const struct driven in_gear = drive(&model, 1, NULL, 0, 0.15);
+  const struct driven between = drive(&model, 1, (struct oracle_command[]){{0.1, 0}}, 1, 0.15);
+  assert_int_equal(between.row.gear, 0);
+  assert_near(between.row.output_speed_rad_s, 0.0, 0.0);
+  assert_near(in_gear.row.external_torque_nm, 49.0, 0.0);
+  assert_near(between.row.external_torque_nm, 49.0, 0.0);
+}
+
+/* From one sample to the next it is one sample, however the two times round: the same state at another sample moves on to the same
+ * bits, with a corner of the load at every sample, too. */
+static void a_sample_takes_one_time_wherever_it_lies(void **state)
+{
+  (void)state;
+  enum { SAMPLES = 50 };
+  double x[SAMPLES + 1], torque_nm[SAMPLES + 1];
+  for (int k = 0; k <= SAMPLES; k++) {
+    x[k] = 20 * k / 1000.0;
+    torque_nm[k] = 0.5;
+  }
+  for (int has_corners = 0; has_corners < 2; has_corners++) {
+    struct sb_model model = model_two_gears("selector");
+    if (has_corners) model_add_profile(&model, SB_OVER_TIME, true, SAMPLES + 1, x, torque_nm);
+    model_finish(&model);
+    struct sb_sim sim;
+    struct sb_error err = {0};
+    assert_int_equal(sb_sim_init(&sim, &model, 1, &err), SB_OK);
+    const struct sb_state first = sim.state;
+    assert_int_equal(sb_sim_advance(&sim, 20, &err), SB_OK);
+    const double want = sim.state.motor_speed_rad_s;
+    assert_true(want > 1.0);
+    for (int k = 1; k < SAMPLES; k++) {
+      struct sb_state later = first;
+      later.step = 20 * k;
+      later.time_s = sb_sim_grid_s(&sim, later.step);
+      later.load_time_s = has_corners ? x[k] : 0.0;
+      sb_sim_restore(&sim, &later);
+      assert_int_equal(sb_sim_advance(&sim, later.step + 20, &err), SB_OK);
+      assert_near(sim.state.motor_speed_rad_s, want, 0.0);
+    }
+    sb_sim_clear(&sim);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -526,6 +596,9 @@ int main(void)
       cmocka_unit_test(of_two_equally_great_impulses_the_first_is_told),
       cmocka_unit_test(a_command_into_the_gear_in_mesh_or_on_its_way_is_ignored),
       cmocka_unit_test(at_standstill_the_gear_presses_with_what_the_motor_brings_and_the_load_allows),
+      cmocka_unit_test(at_standstill_a_drive_in_reverse_presses_as_hard_the_other_way),
+      cmocka_unit_test(a_load_at_rest_is_the_same_out_of_gear),
+      cmocka_unit_test(a_sample_takes_one_time_wherever_it_lies),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -450,6 +450,57 @@ static void a_long_standstill_gives_the_same_bits_whoever_looks_on(void **state)
   assert_memory_equal(&first, &other, sizeof first);
 }
 
+/* Balance at standstill ----------------------------------------------------------------------------------------------- */
+
+/* A weight that is just what the gear brings, to the last bit or so, stays where it is. */
+static void a_machine_in_balance_but_for_roundings_does_not_start(void **state)
+{
+  (void)state;
+  for (int k = 1; k <= 100; k++) {
+    for (int g = 0; g < 2; g++) {
+      struct sb_model model = model_two_gears("selector");
+      const double stall_nm = 0.013 * k, ratio = 3.0 + 0.1 * k;
+      model_set_line_motor(&model, 30.0, stall_nm, 4e-4);
+      model.gearbox.gear_count = 0;
+      model_add_gear(&model, ratio, 1.0, false);
+      model_add_gear(&model, 0.3 * ratio, 1.0, false);
+      model_finish(&model);
+      model_add_constant(&model, model.gearbox.gears[g].ratio * stall_nm, false);
+      const struct driven got = drive(&model, g, NULL, 0, 0.5);
+      assert_near(got.sums.standstill_time_s, 0.5, 1e-12);
+      assert_int_equal(driven_count(&got.seen, SB_EVENT_STARTED), 0);
+    }
+  }
+}
+
+/* At rest on a corner over turns: the load ahead counts, and how great its parts are. The fast gear brings 1.52 N m; what lies ahead
+ * takes `ahead_nm` and 1 N m that falls as the cosine of 2 pi t / 2 s. */
+static void expect_start(struct sb_model *model, double ahead_nm, int sense)
+{
+  model_add_sine(model, SB_OVER_TIME, false, 0.0, sense * 1.0, 2.0)->phase_rad = 0.5 * model_pi;
+  model_finish(model);
+  const struct driven got = drive(model, 1, NULL, 0, 0.6);
+  const double start_s = 2.0 / (2.0 * model_pi) * acos(1.52 - ahead_nm);
+  assert_near(driven_time_s(&got.seen, SB_EVENT_STARTED, 0), start_s, 1e-10);
+}
+
+static void a_machine_at_rest_on_a_corner_starts_by_the_load_ahead(void **state)
+{
+  (void)state;
+  static const double turns[] = {-5.0, 0.0, 0.0, 5.0}, steps_nm[] = {0.1, 0.1, 1.0, 1.0},
+                      pull_nm[] = {0.0, 0.0, -500.0, -500.0}, hold_nm[] = {0.0, 0.0, 501.0, 501.0};
+  for (int is_resisting = 0; is_resisting < 2; is_resisting++) {
+    struct sb_model model = model_two_gears("selector");
+    model_add_profile(&model, SB_OVER_TURNS, is_resisting, 4, turns, steps_nm);
+    expect_start(&model, 1.0, +1);
+  }
+  /* Two great parts that leave 1 N m between them: their roundings are far greater than those of what lies behind. */
+  struct sb_model model = model_two_gears("selector");
+  model_add_profile(&model, SB_OVER_TURNS, false, 4, turns, pull_nm);
+  model_add_profile(&model, SB_OVER_TURNS, true, 4, turns, hold_nm);
+  expect_start(&model, 1.0, +1);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -470,6 +521,8 @@ int main(void)
       cmocka_unit_test(a_state_put_back_leaves_nothing_of_what_was),
       cmocka_unit_test(a_long_standstill_gives_the_same_bits_whoever_looks_on),
       cmocka_unit_test(the_same_model_gives_the_same_bits_with_or_without_a_trace_of_any_interval),
+      cmocka_unit_test(a_machine_in_balance_but_for_roundings_does_not_start),
+      cmocka_unit_test(a_machine_at_rest_on_a_corner_starts_by_the_load_ahead),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -3,6 +3,7 @@
  * The simulator against the oracle (oracle.h): the same equations written out afresh and integrated by GSL's rk8pd.
  * Most tests say how many events of which kind they must see, so that two machines at rest do not agree about nothing.
  */
+#include "help/dice.h"
 #include "help/driven.h"
 
 #include <gsl/gsl_randist.h>
@@ -345,8 +346,7 @@ static void random_machines_follow_the_equations(void **state)
 {
   (void)state;
   static const char *const kinds[] = {"selector", "swing arm", "clutch"};
-  gsl_rng *dice = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(dice, 20);
+  gsl_rng *dice = dice_of(20);
   size_t engaged = 0, stopped = 0;
   for (int run = 0; run < 60; run++) {
     struct sb_model model = model_two_gears(kinds[run % 3]);

@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/mix.h"
 #include "help/models.h"
 #include "help/near.h"
@@ -178,9 +179,7 @@ static void vehicles_move_as_an_independent_integration_says(void **state)
     static struct way_case it;
     static struct way_result want, got;
     memset(&it, 0, sizeof it);
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    assert_non_null(rng);
-    gsl_rng_set(rng, seed);
+    gsl_rng *rng = dice_of(seed);
     choose(rng, &it);
     gsl_rng_free(rng);
     snprintf(it.model.name, sizeof it.model.name, "case %lu", seed);

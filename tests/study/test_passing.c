@@ -4,11 +4,11 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/cover.h"
 #include "help/loaded.h"
 #include "help/near.h"
+#include "help/place.h"
 #include "study/passing.h"
 #include "study/share.h"
 
@@ -154,12 +154,6 @@ static void passing_rectangles_are_the_points_without_a_verdict(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
-static int go_to_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -169,5 +163,5 @@ int main(void)
       cmocka_unit_test(passing_refuses_lines_that_are_no_rectangles),
       cmocka_unit_test(passing_rectangles_are_the_points_without_a_verdict),
   };
-  return cmocka_run_group_tests_name("passing", tests, go_to_tests, NULL);
+  return cmocka_run_group_tests_name("passing", tests, place_in_tests, NULL);
 }

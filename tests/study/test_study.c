@@ -5,9 +5,9 @@
  */
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "help/near.h"
+#include "help/place.h"
 #include "map/lattice.h"
 #include "shiftband/discharge.h"
 #include "shiftband/scenario.h"
@@ -428,12 +428,6 @@ static void what_a_study_cannot_do_is_refused_with_the_reason(void **state)
   }
 }
 
-static int go_to_tests(void **state)
-{
-  (void)state;
-  return chdir(SB_SOURCE_DIR "/tests");
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -449,5 +443,5 @@ int main(void)
       cmocka_unit_test(records_that_do_not_read_are_refused),
       cmocka_unit_test(what_a_study_cannot_do_is_refused_with_the_reason),
   };
-  return cmocka_run_group_tests_name("study", tests, go_to_tests, NULL);
+  return cmocka_run_group_tests_name("study", tests, place_in_tests, NULL);
 }

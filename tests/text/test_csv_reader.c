@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "text/csv_columns.h"
 
@@ -313,8 +314,7 @@ static void random_bytes_are_read_or_refused(void **state)
 {
   (void)state;
   static const char alphabet[] = "0123.,,;\t\n\n\r\"\" nanEe+-\xff\xc3\xa9";
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
+  gsl_rng *random = dice_of(0);
   for (int k = 0; k < 5000; k++) {
     const size_t length = gsl_rng_uniform_int(random, 60);
     char *text = malloc(length + 1);

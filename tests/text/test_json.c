@@ -6,6 +6,7 @@
 
 #include <gsl/gsl_rng.h>
 
+#include "help/dice.h"
 #include "help/near.h"
 #include "text/json.h"
 
@@ -130,9 +131,7 @@ static void a_number_is_no_longer_than_it_must_be(void **state)
 static void every_number_reads_back_exactly(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  assert_non_null(random);
-  gsl_rng_set(random, 20240501);
+  gsl_rng *random = dice_of(20240501);
   int finite_count = 0;
   for (int k = 0; k < 200000; k++) {
     /* Any bit pattern: denormals, extremes and all. */

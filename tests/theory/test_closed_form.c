@@ -12,7 +12,9 @@
 #include <gsl/gsl_rng.h>
 
 #include "help/box.h"
+#include "help/dice.h"
 #include "help/near.h"
+#include "help/plane.h"
 #include "oracle/brent.h"
 #include "shiftband/closed_form.h"
 #include "theory/shift.h"
@@ -437,44 +439,23 @@ static void a_wave_holds_at_rest_as_little_as_it_resists(void **state)
 
 /* ---- random boxes ---- */
 
-static double pick(gsl_rng *random, double least, double greatest)
-{
-  return least + (greatest - least) * gsl_rng_uniform(random);
-}
-
 static struct sb_model random_box(gsl_rng *random)
 {
-  struct sb_model model = box_constants(pick(random, 3.0, 48.0), pick(random, 0.01, 1.0), pick(random, 0.1, 10.0), 0.0,
-                                        pick(random, 1e-5, 1e-2), pick(random, 1e-4, 1.0));
-  const double stall = model.motor.stall_torque_nm;
-  const double k = model.motor.kt_nm_a;
-  model = box_constants(model.motor.nominal_voltage_v, k, model.motor.resistance_ohm, stall * pick(random, 0.0, 0.1),
-                        model.motor.rotor_inertia_kg_m2, model.load.inertia_kg_m2);
-  model.supply.internal_resistance_ohm = model.motor.resistance_ohm * pick(random, 0.0, 0.3);
-  model.supply.open_circuit_voltage_v *= pick(random, 0.8, 1.1);
-  model.drive.limit_fraction = pick(random, 0.7, 1.0);
-  const double fast = pick(random, 1.0, 10.0);
-  box_add_gear(&model, fast * pick(random, 1.2, 4.0), pick(random, 0.6, 0.9));
-  box_add_gear(&model, fast, pick(random, 0.8, 1.0));
-  for (int g = 0; g < 2; g++) {
-    model.gearbox.gears[g].drag_nm = stall * pick(random, 0.0, 0.05);
-    model.gearbox.gears[g].back_efficiency = pick(random, 0.3, 1.0);
-  }
-  const double slope = stall / model.motor.no_load_speed_rad_s * fast * fast;
-  box_add_viscous(&model, slope * pick(random, 0.0, 0.2));
-  box_add_quadratic(&model, slope * fast / model.motor.no_load_speed_rad_s * pick(random, 0.0, 0.3));
-  const bool is_resisting = gsl_rng_uniform(random) < 0.5;
-  box_add_constant(&model, stall * fast * pick(random, is_resisting ? 0.01 : -0.3, 0.2), is_resisting);
-  model.control.downshift_fraction[0] = pick(random, 0.2, 0.5);
-  model.control.upshift_fraction[0] = pick(random, 0.4, 0.7);
+  struct sb_model model = box_random(random, 0.3);
+  const double carried_nm = model.motor.stall_torque_nm * model.gearbox.gears[1].ratio;
+  model.supply.open_circuit_voltage_v *= plane_between(random, 0.8, 1.1);
+  model.drive.limit_fraction = plane_between(random, 0.7, 1.0);
+  const bool is_resisting = plane_chance(random, 0.5);
+  box_add_constant(&model, carried_nm * plane_between(random, is_resisting ? 0.01 : -0.3, 0.2), is_resisting);
+  model.control.downshift_fraction[0] = plane_between(random, 0.2, 0.5);
+  model.control.upshift_fraction[0] = plane_between(random, 0.4, 0.7);
   return model;
 }
 
 static void random_boxes_agree_with_themselves(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 7);
+  gsl_rng *random = dice_of(7);
   int band_count = 0;
   int voltage_count = 0;
   for (int k = 0; k < 2000; k++) {
@@ -490,7 +471,7 @@ static void random_boxes_agree_with_themselves(void **state)
        least reading is a fifth of the greatest. */
     assert_near(sb_steady_reading(&model, &line, 1, pair->downshift_torque_nm), d, 1e-12);
     assert_near(sb_steady_reading(&model, &line, 0, pair->upshift_torque_nm), u, 1e-12);
-    const double fast_reading = pick(random, 0.05, 1.6);
+    const double fast_reading = plane_between(random, 0.05, 1.6);
     const double carried = sb_steady_load_nm(&model, &line, 1, fast_reading);
     assert_near(sb_steady_reading(&model, &line, 1, carried), fast_reading, 1e-12);
 
@@ -530,15 +511,14 @@ static void random_boxes_agree_with_themselves(void **state)
 static void times_add_up_on_random_boxes(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 11);
+  gsl_rng *random = dice_of(11);
   for (int k = 0; k < 2000; k++) {
     struct sb_model model = random_box(random);
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_load_moment load = sb_closed_form_lightest(&model);
     const double settled =
         sb_steady_reading(&model, &line, 1, load.acting_nm + load.resisting_nm) * model.control.sensor.reference_rad_s;
-    const double mid = settled * pick(random, 0.05, 0.9);
+    const double mid = settled * plane_between(random, 0.05, 0.9);
     const double whole_s = sb_theory_climb_s(&model, &line, 1, &load, 0.0, 0.95 * settled);
     const double parts_s = sb_theory_climb_s(&model, &line, 1, &load, 0.0, mid) +
                            sb_theory_climb_s(&model, &line, 1, &load, mid, 0.95 * settled);
@@ -555,6 +535,17 @@ static void times_add_up_on_random_boxes(void **state)
     }
   }
   gsl_rng_free(random);
+}
+
+/* From -w the line brakes to rest, w' = (Ts - Ts w / w0) / J: after tau ln((w0 + w) / w0) it is there, not later. */
+static void a_motor_that_turns_back_is_braked_to_rest_in_its_time(void **state)
+{
+  (void)state;
+  struct sb_model model = box_line(100.0, 1.0, 1e-3, 1.6e-2);
+  box_add_gear(&model, 4.0, 1.0);
+  const double tau_s = 2e-3 * 100.0 / 1.0;
+  assert_near_rel(climb_s(&model, 0, 0.0, -30.0, 0.0), tau_s * log(1.3), 1e-12);
+  assert_near_rel(climb_s(&model, 0, 0.0, -30.0, 40.0), tau_s * log(1.3 / 0.6), 1e-12);
 }
 
 int main(void)
@@ -584,6 +575,7 @@ int main(void)
       cmocka_unit_test(a_wave_holds_at_rest_as_little_as_it_resists),
       cmocka_unit_test(random_boxes_agree_with_themselves),
       cmocka_unit_test(times_add_up_on_random_boxes),
+      cmocka_unit_test(a_motor_that_turns_back_is_braked_to_rest_in_its_time),
   };
   return cmocka_run_group_tests_name("closed_form", tests, NULL, NULL);
 }

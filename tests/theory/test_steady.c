@@ -10,7 +10,9 @@
 #include <gsl/gsl_rng.h>
 
 #include "help/box.h"
+#include "help/dice.h"
 #include "help/near.h"
+#include "help/plane.h"
 #include "shiftband/closed_form.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -160,27 +162,22 @@ static double last_error(const struct sb_model *model, const struct sb_motor_lin
   }
   return worst;
 }
-static double pick(gsl_rng *random, double least, double greatest)
-{
-  return least + (greatest - least) * gsl_rng_uniform(random);
-}
-
 static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 11);
+  gsl_rng *random = dice_of(11);
   int settling = 0, swinging = 0;
   for (int k = 0; k < 600; k++) {
-    struct sb_model model = box_line(pick(random, 10.0, 100.0), pick(random, 0.1, 2.0), pick(random, 1e-5, 1e-3), 1e-2);
-    box_add_gear(&model, pick(random, 2.0, 10.0), 0.9);
+    struct sb_model model = box_line(plane_between(random, 10.0, 100.0), plane_between(random, 0.1, 2.0),
+                                     plane_between(random, 1e-5, 1e-3), 1e-2);
+    box_add_gear(&model, plane_between(random, 2.0, 10.0), 0.9);
     hold(&model, 0.5 * model.motor.no_load_speed_rad_s, 1.0);
-    model.drive.gain_per_rad_s = exp(pick(random, log(0.5), log(50.0))) / model.motor.no_load_speed_rad_s;
-    model.drive.integral_per_rad = model.drive.gain_per_rad_s / exp(pick(random, log(5e-3), log(1.0)));
+    model.drive.gain_per_rad_s = exp(plane_between(random, log(0.5), log(50.0))) / model.motor.no_load_speed_rad_s;
+    model.drive.integral_per_rad = model.drive.gain_per_rad_s / exp(plane_between(random, log(5e-4), log(1.0)));
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const struct sb_gear *gear = &model.gearbox.gears[0];
     const double n2e = gear->ratio * gear->ratio * 0.9, output_rad_s = model.drive.target_rad_s / gear->ratio;
-    const double steep = pick(random, 0.1, 0.5) * line.slope_nms_rad * n2e; /* of a load that follows speed */
+    const double steep = plane_between(random, 0.1, 0.5) * line.slope_nms_rad * n2e; /* of a load that follows speed */
     if (k % 3 == 1) box_add_viscous(&model, steep);
     if (k % 3 == 2) box_add_quadratic(&model, 0.5 * steep / output_rad_s);
     const double slope = line.slope_nms_rad + load_slope(&model.load, output_rad_s) / n2e;
@@ -265,24 +262,9 @@ static void a_reading_of_the_duty_shifts_below_what_the_speed_hides(void **state
 
 static struct sb_model random_held(gsl_rng *random)
 {
-  struct sb_model model = box_constants(pick(random, 3.0, 48.0), pick(random, 0.01, 1.0), pick(random, 0.1, 10.0), 0.0,
-                                        pick(random, 1e-5, 1e-2), pick(random, 1e-4, 1.0));
-  const double stall = model.motor.stall_torque_nm;
-  model = box_constants(model.motor.nominal_voltage_v, model.motor.kt_nm_a, model.motor.resistance_ohm,
-                        stall * pick(random, 0.0, 0.1), model.motor.rotor_inertia_kg_m2, model.load.inertia_kg_m2);
-  model.supply.internal_resistance_ohm = model.motor.resistance_ohm * pick(random, 0.0, 0.5);
-  const double fast = pick(random, 1.0, 10.0);
-  box_add_gear(&model, fast * pick(random, 1.2, 4.0), pick(random, 0.6, 0.9));
-  box_add_gear(&model, fast, pick(random, 0.8, 1.0));
-  for (int g = 0; g < 2; g++) {
-    model.gearbox.gears[g].drag_nm = stall * pick(random, 0.0, 0.05);
-    model.gearbox.gears[g].back_efficiency = pick(random, 0.3, 1.0);
-  }
-  const double slope = stall / model.motor.no_load_speed_rad_s * fast * fast;
-  box_add_viscous(&model, slope * pick(random, 0.0, 0.2));
-  box_add_quadratic(&model, slope * fast / model.motor.no_load_speed_rad_s * pick(random, 0.0, 0.3));
-  model.control.sensor.reference_a = model.motor.stall_current_a * pick(random, 0.8, 1.2);
-  hold(&model, model.motor.no_load_speed_rad_s * pick(random, 0.2, 0.7), pick(random, 0.85, 1.0));
+  struct sb_model model = box_random(random, 0.5);
+  model.control.sensor.reference_a = model.motor.stall_current_a * plane_between(random, 0.8, 1.2);
+  hold(&model, model.motor.no_load_speed_rad_s * plane_between(random, 0.2, 0.7), plane_between(random, 0.85, 1.0));
   return model;
 }
 
@@ -290,8 +272,7 @@ static struct sb_model random_held(gsl_rng *random)
 static void readings_and_torques_are_inverse_to_each_other(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 5);
+  gsl_rng *random = dice_of(5);
   int held = 0, fallen = 0;
   for (int k = 0; k < 3000; k++) {
     struct sb_model model = random_held(random);
@@ -300,7 +281,7 @@ static void readings_and_torques_are_inverse_to_each_other(void **state)
     const double target = model.drive.target_rad_s / model.control.sensor.reference_rad_s;
     const double least = model.control.sensor.quantity == SB_SENSES_SPEED ? 0.05 : 1.0 - model.drive.limit_fraction;
     const double greatest = model.control.sensor.quantity == SB_SENSES_SPEED ? target : 1.0;
-    const double reading = pick(random, least + 1e-6, greatest);
+    const double reading = plane_between(random, least + 1e-6, greatest);
     const int gear = k % 2;
     const double torque = sb_steady_load_nm(&model, &line, gear, reading);
     if (isinf(torque)) continue; /* more than the supply's stall current */
@@ -327,8 +308,7 @@ static void readings_and_torques_are_inverse_to_each_other(void **state)
 static void the_speed_falls_beyond_what_it_hides_and_not_before(void **state)
 {
   (void)state;
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
-  gsl_rng_set(random, 6);
+  gsl_rng *random = dice_of(6);
   for (int k = 0; k < 500; k++) {
     const struct sb_model model = random_held(random);
     const struct sb_motor_line line = sb_torque_balance_line(&model);

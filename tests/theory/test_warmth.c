@@ -23,15 +23,7 @@ static struct sb_model warm_model(void)
 {
   struct sb_model model = model_two_gears("selector");
   model_set_currents(&model, 3.0, 0.2, 0.0);
-  model.winding = (struct sb_winding){.is_present = true,
-                                      .ambient_c = 20.0,
-                                      .start_c = 20.0,
-                                      .housing_start_c = 20.0,
-                                      .reference_c = 25.0,
-                                      .capacity_j_k = 12.0,
-                                      .resistance_k_w = 3.0,
-                                      .cut_out_c = INFINITY,
-                                      .reset_c = INFINITY};
+  model_set_winding(&model, 12.0, 3.0);
   model_finish(&model);
   return model;
 }
@@ -39,8 +31,7 @@ static struct sb_model warm_model(void)
 static struct sb_model housed_model(void)
 {
   struct sb_model model = warm_model();
-  model.winding.housing_capacity_j_k = 90.0;
-  model.winding.housing_resistance_k_w = 5.0;
+  model_add_housing(&model, 90.0, 5.0);
   return model;
 }
 
@@ -274,6 +265,71 @@ static void the_thresholds_of_a_warm_motor_follow_from_its_resistance(void **sta
   assert_true(form.pairs[0].downshift_torque_nm < sb_closed_form_solve(&cold).pairs[0].downshift_torque_nm);
 }
 
+/* Idling, the motor warms by half a kelvin: its friction asks for a current of 0.2 A. */
+static void the_least_loss_warms_too(void **state)
+{
+  (void)state;
+  const struct sb_model model = warm_model();
+  const double a = slope_per_k(), cold_k = 0.2 * 0.2 * 4.0 * 3.0;
+  const double rise_k = cold_k * (1.0 - 5.0 * a) / (1.0 - a * cold_k);
+  assert_true(rise_k < 0.5);
+  assert_near_rel(sb_warmth_steady(&model, 0, 0.0).winding_c, 20.0 + rise_k, found);
+}
+
+/* The temperature at which it settles is come near to for ever. */
+static void the_settled_temperature_itself_is_never_reached(void **state)
+{
+  (void)state;
+  for (int k = 0; k < 20; k++) {
+    const struct sb_model model = k % 2 == 0 ? warm_model() : housed_model();
+    const double settled_c = sb_warmth_steady(&model, 0, 0.05 * k).winding_c;
+    assert_true(isinf(sb_warmth_reached(&model, 0, 0.05 * k, settled_c).time_s));
+  }
+}
+
+/* A housing of next to no capacity is a greater resistance between winding and ambient. */
+static void a_housing_that_holds_nothing_is_a_resistance(void **state)
+{
+  (void)state;
+  struct sb_model model = housed_model(), whole = warm_model();
+  model.winding.housing_capacity_j_k = 1e-7;
+  whole.winding.resistance_k_w = 8.0;
+  const double time_s = sb_warmth_reached(&whole, SB_WARMTH_BLOCKED, 0.0, 80.0).time_s;
+  assert_near_rel(sb_warmth_reached(&model, SB_WARMTH_BLOCKED, 0.0, 80.0).time_s, time_s, 1e-7);
+}
+
+/* How long a winding without a loss stays above what it has reached at a time. */
+static double until_s(const struct sb_winding *winding, double from_s)
+{
+  const struct sb_warmth start = sb_winding_start(winding);
+  const double limit_c = sb_winding_warmed(winding, &start, 0.0, from_s).winding_c;
+  double last_s = from_s;
+  while (sb_winding_warmed(winding, &start, 0.0, 1.001 * last_s).winding_c >= limit_c) last_s *= 1.001;
+  return last_s;
+}
+
+/* Without a loss a hot housing warms the winding and both cool: how far it is above a limit is known in closed form. The limit is
+ * chosen so that the winding is above it from some time on until 1.4 times that. */
+static void a_limit_that_is_passed_for_a_while_is_not_overlooked(void **state)
+{
+  (void)state;
+  for (double capacity_j_k = 20.0; capacity_j_k < 1000.0; capacity_j_k *= 1.4) {
+    struct sb_model model = housed_model();
+    model_set_currents(&model, 3.0, 0.0, 0.0);
+    model.winding.housing_capacity_j_k = capacity_j_k;
+    model.winding.housing_start_c = 120.0;
+    model_finish(&model);
+    const struct sb_warmth start = sb_winding_start(&model.winding);
+    /* The later, the shorter is the while above what is reached then. */
+    double from_s = 1.0;
+    while (until_s(&model.winding, from_s) > 1.4 * from_s) from_s *= 1.01;
+    const double limit_c = sb_winding_warmed(&model.winding, &start, 0.0, from_s).winding_c;
+    const struct sb_warmth_reach reach = sb_warmth_reached(&model, 0, 0.0, limit_c);
+    assert_near_rel(reach.time_s, from_s, 1e-6); /* the peak is flat */
+    assert_near(reach.at.winding_c, limit_c, 1e-8);
+  }
+}
+
 int main(void)
 {
   gsl_set_error_handler_off();
@@ -291,6 +347,10 @@ int main(void)
       cmocka_unit_test(a_winding_with_a_housing_cools_to_the_temperature_asked_for),
       cmocka_unit_test(a_warm_motor_has_its_constants_and_more_resistance),
       cmocka_unit_test(the_thresholds_of_a_warm_motor_follow_from_its_resistance),
+      cmocka_unit_test(the_least_loss_warms_too),
+      cmocka_unit_test(the_settled_temperature_itself_is_never_reached),
+      cmocka_unit_test(a_housing_that_holds_nothing_is_a_resistance),
+      cmocka_unit_test(a_limit_that_is_passed_for_a_while_is_not_overlooked),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "help/dice.h"
 #include "help/models.h"
 #include "help/near.h"
 #include "shiftband/scenario.h"
@@ -86,7 +87,7 @@ static void answer_holds_in_every_machine_and_anywhere_within_its_margin(void **
   assert_true(result.passes);
   assert_true(result.is_cautious);
   assert_true(result.margin_fraction > 0.02);
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *random = dice_of(0);
   for (int k = 0; k < 200; k++) {
     /* Corners of the square first, then points inside it. */
     const double right = k < 4 ? (k & 1 ? 1.0 : -1.0) : 2.0 * gsl_rng_uniform(random) - 1.0;
@@ -207,7 +208,7 @@ static void margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure
 {
   (void)state;
   enum { SIDE = 25 };
-  gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+  gsl_rng *random = dice_of(0);
   for (int picture = 0; picture < 40; picture++) {
     struct sb_raster raster;
     assert_int_equal(sb_raster_init(&raster, SIDE, false, NULL), SB_OK);
