@@ -9,10 +9,12 @@
 /* The reference of the model and the real one differ, as a fraction. */
 static const double slack = 0.005;
 
-/* What the reading deviates by beside what the speed is not known by. */
+/* What the reading deviates by beside what the speed is not known by. Where a mark of a pulse sensor stands is not known. */
 static double own_deviation(const struct sb_course_machine *machine)
 {
-  return hypot(slack, machine->model->control.sensor.noise_fraction);
+  const struct sb_sensor *sensor = &machine->model->control.sensor;
+  const double pulse = sensor->pulses.per_turn > 0.0 ? 0.5 * sb_sensor_count_fraction(sensor) : 0.0;
+  return hypot(hypot(slack, pulse), sensor->noise_fraction);
 }
 
 /* Long runs: counted while readings are rather beyond than not. Returns how likely the run is long enough now. */
@@ -42,12 +44,21 @@ static void forget_runs(const struct sb_course_machine *machine, struct sb_cours
   if (machine->setup.debounce_samples <= SB_COURSE_DEBOUNCE) course->below[0] = course->above[0] = 1.0;
 }
 
-/* The reading's input at a motor speed. */
+/* The reference, as a fraction of the model's, where it follows the supply. */
+static double reference_share(const struct sb_course_machine *machine, const struct sb_course *course, double current_a)
+{
+  const struct sb_model *model = machine->model;
+  const double sag_v = model->supply.internal_resistance_ohm * course->line.duty * current_a;
+  return sb_sensor_reference_share(&model->control.sensor, course->voltage_v - sag_v);
+}
+
+/* What is read at a motor speed. */
 static double input_at(const struct sb_course_machine *machine, const struct sb_course *course, double speed_rad_s)
 {
   const int sense = machine->model->gearbox.gears[course->gear].motor_direction;
-  return sb_sensor_input(&machine->model->control.sensor, speed_rad_s, course->line.duty,
-                         sb_motor_current_a(&course->line, sense * speed_rad_s));
+  const double current_a = sb_motor_current_a(&course->line, sense * speed_rad_s);
+  return sb_sensor_input(&machine->model->control.sensor, speed_rad_s, course->line.duty, current_a) /
+         reference_share(machine, course, current_a);
 }
 
 static void take_reading(const struct sb_course_machine *machine, struct sb_course *course)
@@ -100,10 +111,10 @@ static void suppose(const struct sb_course_machine *machine, struct sb_course *c
 {
   const struct sb_sensor *sensor = &machine->model->control.sensor;
   if (sensor->quantity != SB_SENSES_SPEED || machine->filter_gain < 1.0) return;
-  const double speed = course->x[SB_COURSE_MOTOR], beyond = fabs(speed) / sensor->reference_rad_s - limit;
-  if (is_up ? beyond >= 0.0 : beyond <= 0.0) return;
+  const double speed = course->x[SB_COURSE_MOTOR], read = input_at(machine, course, speed);
+  if (!(read > 0.0) || (is_up ? read >= limit : read <= limit)) return;
   const double deviation = own_deviation(machine) * sensor->reference_rad_s;
-  sb_course_update(course, copysign(limit * sensor->reference_rad_s, speed), deviation * deviation);
+  sb_course_update(course, speed * limit / read, deviation * deviation);
 }
 
 void sb_course_decide(const struct sb_course_machine *machine, struct sb_course *course, int gear)

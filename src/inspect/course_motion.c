@@ -90,7 +90,8 @@ static double constant_nm(const struct sb_course_machine *machine, const struct 
          tanh(course->x[MOTOR] / soft) * (loss_nm + course->line.friction_nm);
 }
 
-/* 1 / e of the meshes: in overrun only where that is sure, for self-locking meshes then hide the load. */
+/* 1 / e of the meshes: in overrun only where that is sure, for meshes that cannot be driven backwards then hide the load. Those that lock
+ * themselves are taken for such. */
 static double inverse_e(const struct sb_course_machine *machine, const struct sb_course *course, double constant)
 {
   const struct sb_gear *gear = gear_of(machine, course);
@@ -101,7 +102,7 @@ static double inverse_e(const struct sb_course_machine *machine, const struct sb
   const double power = way * (torque * machine->model->load.inertia_kg_m2 * fabs(r) +
                               motor * copysign(course->x[LOAD], course->x[LOAD] * r));
   const double unsure = 2.0 * motor * sqrt(course->p[LOAD][LOAD]);
-  return power >= -unsure ? 1.0 / gear->efficiency : gear->back_efficiency;
+  return power >= -unsure ? 1.0 / gear->efficiency : fmax(gear->back_efficiency, 0.0);
 }
 
 static double inertia_of(const struct sb_course_machine *machine, double r, double inv)
@@ -224,7 +225,7 @@ static struct spring spring_of(const struct sb_course_machine *machine, const st
   struct spring spring = {.k = shaft->stiffness_nm_rad, .d = shaft->damping_nms_rad};
   spring.offset_nm = -copysign(half, twist) * spring.k;
   const double nm = spring.k * twist + spring.offset_nm + spring.d * (r * course->x[MOTOR] - course->x[OUTPUT]);
-  spring.inv = nm * r * course->x[MOTOR] >= 0.0 ? 1.0 / gear->efficiency : gear->back_efficiency;
+  spring.inv = nm * r * course->x[MOTOR] >= 0.0 ? 1.0 / gear->efficiency : fmax(gear->back_efficiency, 0.0);
   return spring;
 }
 
