@@ -153,6 +153,25 @@ struct sb_check_drive {
   double greatest_reading; /* without any load */
 };
 
+/* What a sensor of pulses makes of a pair of gears. */
+struct sb_check_sensor_pair {
+  double dwell_s;       /* from which on it is fit: the needed dwell, and what the sensor takes; NAN: none is */
+  double start_delay_s; /* likewise; NAN: none is needed, or none is long enough */
+  double stall_seen_s;  /* after a stop at once, at most, the reading is below the downshift threshold */
+  bool is_dwell_enough, is_start_delay_enough;
+};
+
+/* A sensor of pulses (sensor.h). */
+struct sb_check_sensor {
+  bool is_present;
+  double pulses_per_turn;
+  double window_s;       /* NAN: between pulses */
+  double count_rad_s;    /* one pulse in the window: speeds below it read 0 or 1; NAN: between pulses */
+  double count_fraction; /* thresholds closer together than this act alike; NAN likewise */
+  double lag_s;          /* of a steady change: half the window, or half the time between two pulses at full speed */
+  struct sb_check_sensor_pair pairs[SB_GEAR_MAX - 1];
+};
+
 /* An engagement (of gears) or an impact (of a vehicle on a body): two inertias join at a difference in speed. */
 struct sb_check_shock {
   double speed_difference_rad_s; /* at the output, the motor's lead; 0 or NAN: there is none */
@@ -307,6 +326,7 @@ struct sb_check {
   struct sb_check_load load;
   struct sb_check_limit limit;
   struct sb_check_drive drive;
+  struct sb_check_sensor sensor;
   struct sb_check_shaft shaft;
   struct sb_check_vehicle vehicle;
   struct sb_check_battery battery;

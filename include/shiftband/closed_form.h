@@ -41,6 +41,7 @@ struct sb_gear_figures {
   int output_direction;        /* +1: the output turns as the motor does, -1: against it */
   double stall_torque_nm;      /* N m at the output: the greatest constant torque that the gear still moves */
   double inertia_kg_m2;        /* J_eff at the motor shaft, driving */
+  double wheels_inertia_kg_m2; /* of the box's wheels, in it */
   double time_constant_s;      /* tau, with viscous load; the quadratic part is left out */
   double lightest_reading;     /* in steady state at the lightest load; of the speed: 0 when the gear stalls */
   double lightest_speed_rad_s; /* of the output there; 0 when the gear stalls */

@@ -96,8 +96,15 @@ struct sb_derived sb_model_derive(const struct sb_model *model);
 /* The shortest time constant of all gears and neutral, s. */
 double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_model *model);
 
-/* Inertia at the motor in overrun, with so much at the output: Jm + Jo eta_back / N^2, kg m^2. Not positive: the gear (index)
- * jams as soon as the output would drive. Pure. */
+/* Inertia of the motor in neutral, with the wheels before the shifter, and of an output with so much of its own, with the
+ * other wheels, kg m^2. Pure. */
+double sb_model_motor_inertia_kg_m2(const struct sb_model *model);
+double sb_model_output_inertia_kg_m2(const struct sb_model *model, double output_inertia_kg_m2);
+
+/* Inertia that the motor sees in a gear (index), with so much at the output and the wheels of the box: Jm + Jo / (N^2 eta)
+ * driving, Jm + Jo eta_back / N^2 in overrun, kg m^2. Where the latter is not positive, the gear jams as soon as the output
+ * would drive. Pure. */
+double sb_model_driven_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2);
 double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2);
 
 /* Number of whole steps in a duration: rounds to the nearest when within 1e-6 of it, else up. */

@@ -111,10 +111,11 @@ enum sb_tune_direction {
 /* A single change that would open a region, found by trying it on all machines. */
 enum sb_remedy {
   SB_REMEDY_NONE,
-  SB_REMEDY_DWELL,   /* amount: factor on the dwell */
-  SB_REMEDY_SENSOR,  /* amount: the resolution, a fraction of the reference */
-  SB_REMEDY_VOLTAGE, /* amount: factor on the supply's voltage */
-  SB_REMEDY_RATIO,   /* amount: factor on the slower gear's reduction */
+  SB_REMEDY_DWELL,     /* amount: factor on the dwell */
+  SB_REMEDY_REFERENCE, /* a reference that follows the measured supply */
+  SB_REMEDY_SENSOR,    /* amount: the resolution, a fraction of the reference */
+  SB_REMEDY_VOLTAGE,   /* amount: factor on the supply's voltage */
+  SB_REMEDY_RATIO,     /* amount: factor on the slower gear's reduction */
   SB_REMEDY_COUNT
 };
 
@@ -134,6 +135,8 @@ struct sb_tune_result {
   enum sb_remedy remedy;        /* when nothing passes */
   double remedy_amount;
   double remedy_margin_fraction;
+  double
+      reference_margin_fraction; /* what SB_REMEDY_REFERENCE gives, whatever the remedy is; 0: nothing, NAN: not asked */
 };
 
 struct sb_tune_options sb_tune_options_default(const struct sb_model *model);

@@ -68,12 +68,14 @@ enum sb_status sb_check_solve(const struct sb_scenario *scenario, struct sb_chec
   out->load = load_of(&machine);
   out->limit = limit_of(model, &out->cases[SB_CHECK_NOMINAL]);
   sb_check_find_drive(&machine, &out->drive);
+  sb_check_find_sensor(&machine, &out->cases[SB_CHECK_NOMINAL], &out->sensor);
   sb_check_find_shaft(&machine, &out->shaft);
   sb_check_find_vehicle(&machine, &out->vehicle);
   sb_check_find_heat(&machine, &out->heat);
   const enum sb_status status = sb_check_find_battery(&machine, &out->battery, err);
   if (status != SB_OK) return status;
   sb_check_find_findings(&machine, out);
+  sb_check_find_sensor_findings(&machine, out);
   sb_check_find_hazards(&machine, out);
   sb_check_find_notes(&machine, out);
   sb_check_find_cautions(&machine, out);

@@ -88,8 +88,9 @@ static void find_runaway(const struct sb_check_machine *machine, const struct ho
 /* How far the output turns back during a time in neutral that it begins forward at a speed. */
 static double back_rad(const struct sb_model *model, const struct holding *holding, double speed_rad_s, double time_s)
 {
-  const double slowing = (holding->greatest_nm + holding->hold_nm) / model->load.inertia_kg_m2;
-  const double pulling = (holding->greatest_nm - holding->hold_nm) / model->load.inertia_kg_m2;
+  const double inertia = sb_model_output_inertia_kg_m2(model, model->load.inertia_kg_m2);
+  const double slowing = (holding->greatest_nm + holding->hold_nm) / inertia;
+  const double pulling = (holding->greatest_nm - holding->hold_nm) / inertia;
   const double left_s = time_s - speed_rad_s / slowing;
   return pulling > 0.0 && left_s > 0.0 ? 0.5 * pulling * left_s * left_s : 0.0;
 }

@@ -38,6 +38,7 @@ static const struct sb_field gear_fields[] = {
     SB_MEMBER(sb_check_gear, exceeds_limit, BOOLEAN),
     GEAR(time_constant_s),
     GEAR(inertia_kg_m2),
+    GEAR(wheels_inertia_kg_m2),
     SB_MEMBERS_END};
 
 static const struct sb_field lightest_fields[] = {
@@ -204,6 +205,37 @@ static void put_drive(struct sb_json *json, const struct sb_check *check)
   } else {
     sb_json_put_null(json, "speed_control");
   }
+  sb_json_close(json);
+}
+
+#define SENSOR(member) SB_MEMBER(sb_check_sensor, member, NUMBER)
+static const struct sb_field sensor_fields[] = {
+    SENSOR(pulses_per_turn), SENSOR(window_s),
+    SENSOR(count_rad_s),     SB_MEMBER_AS(sb_check_sensor, "count_pct", count_fraction, PERCENT),
+    SENSOR(lag_s),           SB_MEMBERS_END};
+
+#define SENSOR_PAIR(member) SB_MEMBER(sb_check_sensor_pair, member, NUMBER)
+static const struct sb_field sensor_pair_fields[] = {SENSOR_PAIR(dwell_s), SENSOR_PAIR(start_delay_s),
+                                                     SENSOR_PAIR(stall_seen_s), SB_MEMBERS_END};
+
+static void put_sensor(struct sb_json *json, const struct sb_check *check)
+{
+  const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
+  if (!check->sensor.is_present) {
+    sb_json_put_null(json, "sensor");
+    return;
+  }
+  sb_json_put_object(json, "sensor");
+  sb_fields_put_json(json, sensor_fields, &check->sensor);
+  sb_json_put_array(json, "pairs");
+  for (int p = 0; p + 1 < at->gear_count; p++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "slower", at->pairs[p].slower);
+    sb_json_put_string(json, "faster", at->pairs[p].faster);
+    sb_fields_put_json(json, sensor_pair_fields, &check->sensor.pairs[p]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
   sb_json_close(json);
 }
 
@@ -423,6 +455,7 @@ int sb_check_write_json(const struct sb_check *check, FILE *out)
   sb_json_put_string(&json, "scenario", check->name);
   sb_fields_put_object(&json, "motor", motor_fields, &nominal->motor);
   put_drive(&json, check);
+  put_sensor(&json, check);
   sb_fields_put_object(&json, "load", load_fields, &check->load);
   put_limit(&json, &check->limit);
   put_shaft(&json, check);

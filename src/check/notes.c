@@ -123,26 +123,29 @@ static void note_run(const struct sb_model *model, struct sb_check_remarks *note
   sb_check_cure(remark, "run.step", "at most", "%.2g s", 0.5 * shortest_s);
 }
 
-/* With a coarse reading the box acts half a count beside its thresholds; said where that changes the hunting band. */
+/* With a coarse reading the box acts half a count beside its thresholds, with counted pulses up to a whole one; said where that
+ * changes the hunting band. */
 static void note_rounding(const struct sb_check_machine *machine, struct sb_check_remarks *notes)
 {
   const struct sb_model *model = machine->model;
   const struct sb_sensor *sensor = &model->control.sensor;
-  if (!(sensor->resolution_fraction > 0.0)) return;
-  const double count = sb_sensor_count_fraction(sensor);
+  if (!(sensor->resolution_fraction > 0.0) || sensor->supply.is_present) return;
+  const bool is_counted = sensor->pulses.window_s > 0.0;
+  const double count = sb_sensor_count_fraction(sensor), reach = is_counted ? 0.0 : 0.5;
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    const double downshift = ((double)sb_sensor_down_count(sensor, model->control.downshift_fraction[p]) - 0.5) * count;
-    const double upshift = ((double)sb_sensor_up_count(sensor, model->control.upshift_fraction[p]) + 0.5) * count;
+    const double down = sb_sensor_down_count(sensor, model->control.downshift_fraction[p]);
+    const double up = sb_sensor_up_count(sensor, model->control.upshift_fraction[p]);
+    const double downshift = (down - reach) * count, upshift = (up + reach) * count;
     const bool has_band = sb_steady_load_nm(model, &machine->line, p + 1, downshift) <
                           sb_steady_load_nm(model, &machine->line, p, upshift);
     if (has_band == machine->form.pairs[p].has_band) continue;
-    sb_check_remark(
-        notes, "controller", p,
-        "controller: with its reading rounded to %.4g %% the box shifts down at %.4g %% and up at %.4g %%: there "
-        "%s a hunting band between %s and %s. A finer controller.resolution brings the box closer to its "
-        "thresholds.",
-        100.0 * count, 100.0 * downshift, 100.0 * upshift, has_band ? "is then" : "is then no longer",
-        model->gearbox.gears[p].name, model->gearbox.gears[p + 1].name);
+    sb_check_remark(notes, "controller", p,
+                    "controller: with its reading %s %.4g %% the box shifts down at %.4g %% and up at %.4g %%: there "
+                    "%s a hunting band between %s and %s. %s the box closer to its thresholds.",
+                    is_counted ? "in pulses of" : "rounded to", 100.0 * count, 100.0 * downshift, 100.0 * upshift,
+                    has_band ? "is then" : "is then no longer", model->gearbox.gears[p].name,
+                    model->gearbox.gears[p + 1].name,
+                    is_counted ? "More pulses in the window bring" : "A finer controller.resolution brings");
   }
 }
 

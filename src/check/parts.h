@@ -22,6 +22,8 @@ struct sb_check_machine sb_check_machine_of(const struct sb_model *model);
 void sb_check_find_case(const struct sb_check_machine *machine, const struct sb_model *names, const char *label,
                         struct sb_check_case *out);
 void sb_check_find_drive(const struct sb_check_machine *machine, struct sb_check_drive *out);
+void sb_check_find_sensor(const struct sb_check_machine *machine, const struct sb_check_case *nominal,
+                          struct sb_check_sensor *out);
 void sb_check_find_shaft(const struct sb_check_machine *machine, struct sb_check_shaft *out);
 void sb_check_find_vehicle(const struct sb_check_machine *machine, struct sb_check_vehicle *out);
 void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_heat *out);
@@ -30,6 +32,7 @@ enum sb_status sb_check_find_battery(const struct sb_check_machine *machine, str
 
 /* These read the parts that are found already. */
 void sb_check_find_findings(const struct sb_check_machine *machine, struct sb_check *check);
+void sb_check_find_sensor_findings(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_cautions(const struct sb_check_machine *machine, struct sb_check *check);

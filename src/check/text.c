@@ -48,6 +48,17 @@ static void put_headings(struct sb_text_table *table, const char *const headings
   for (int k = 0; k < table->columns; k++) sb_text_table_put(table, "%s", headings[k]);
 }
 
+/* The share of the wheels in the inertia at the motor. */
+static void write_wheels(const struct sb_check_case *at, FILE *out)
+{
+  struct sb_sentence line = {.length = 0};
+  for (int g = 0; g < at->gear_count; g++) {
+    sb_words_add(&line, "%s%s kg.m2 in %s", g == 0 ? "" : ", ", NUM(at->gears[g].figures.wheels_inertia_kg_m2),
+                 at->gears[g].name);
+  }
+  SAY("The wheels of the gearbox are part of the inertia at the motor: %s.", line.text);
+}
+
 static void write_gears(const struct sb_check_case *at, FILE *out)
 {
   static const char *const headings[] = {
@@ -67,6 +78,7 @@ static void write_gears(const struct sb_check_case *at, FILE *out)
   }
   fputs("\nGears\n", out);
   sb_text_table_write(&table, 2, out);
+  if (at->gears[0].figures.wheels_inertia_kg_m2 > 0.0) write_wheels(at, out);
 }
 
 /* Findings of the machine as a whole; those of a pair of gears stand with it. */
@@ -132,6 +144,7 @@ int sb_check_write_text(const struct sb_check *check, FILE *out)
   write_steady(nominal, &check->load, out);
   sb_check_text_vehicle(check, out);
   sb_check_text_drive(check, out);
+  sb_check_text_sensor(check, out);
   sb_check_text_limit(check, out);
   sb_check_text_shaft(check, out);
   write_hazards(check, out);

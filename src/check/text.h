@@ -12,6 +12,7 @@
 
 void sb_check_text_locking(const struct sb_check *check, FILE *out);
 void sb_check_text_drive(const struct sb_check *check, FILE *out);
+void sb_check_text_sensor(const struct sb_check *check, FILE *out);
 void sb_check_text_limit(const struct sb_check *check, FILE *out);
 void sb_check_text_shaft(const struct sb_check *check, FILE *out);
 void sb_check_text_vehicle(const struct sb_check *check, FILE *out);

@@ -7,8 +7,9 @@
 
 double sb_driveshaft_inertia_kg_m2(const struct sb_model *model, int gear)
 {
-  const double ratio = model->gearbox.gears[gear].ratio;
-  const double motor = ratio * ratio * model->motor.rotor_inertia_kg_m2, output = model->load.inertia_kg_m2;
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  const double motor = own->ratio * own->ratio * (model->motor.rotor_inertia_kg_m2 + own->wheels_kg_m2);
+  const double output = model->load.inertia_kg_m2;
   return motor * output / (motor + output);
 }
 

@@ -26,9 +26,101 @@ static void derive_gear(struct sb_gear *gear)
   if (isinf(gear->back_efficiency)) gear->back_efficiency = 2.0 - 1.0 / efficiency;
 }
 
+/* Wheels ---------------------------------------------------------------------------------------------------------------- */
+
+/* A mesh's wheels: the ratio and the efficiency of all meshes before their shaft. */
+struct wheels {
+  double inertia_kg_m2, ratio, efficiency, back_efficiency;
+};
+
+static struct wheels wheels_of(const struct sb_gear *gear, int mesh)
+{
+  const int before = gear->meshes[mesh].inertia_at ? mesh : mesh + 1;
+  struct wheels wheels = {gear->meshes[mesh].inertia_kg_m2, 1.0, 1.0, 1.0};
+  for (int i = 0; i < before; i++) {
+    wheels.ratio *= gear->meshes[i].driven_teeth / gear->meshes[i].driver_teeth;
+    wheels.efficiency *= gear->meshes[i].efficiency;
+  }
+  const double lossless = (double)before / gear->mesh_count;
+  const double share = gear->efficiency < 1.0 ? (1.0 - wheels.efficiency) / (1.0 - gear->efficiency) : lossless;
+  wheels.back_efficiency = 1.0 - (1.0 - gear->back_efficiency) * share;
+  return wheels;
+}
+
+static bool is_same_mesh(const struct sb_mesh *one, const struct sb_mesh *other)
+{
+  return one->driver_teeth == other->driver_teeth && one->driven_teeth == other->driven_teeth &&
+         one->efficiency == other->efficiency && one->is_internal == other->is_internal &&
+         one->inertia_at == other->inertia_at && one->inertia_kg_m2 == other->inertia_kg_m2;
+}
+
+/* Whether two gears share a mesh of the first: before the shifter with all from the motor to it, else with all to the output. */
+static bool is_shared(const struct sb_gearbox *gearbox, const struct sb_gear *one, int mesh,
+                      const struct sb_gear *other)
+{
+  const bool is_before = mesh < gearbox->shifter_after_mesh;
+  const int shift = is_before ? 0 : other->mesh_count - one->mesh_count;
+  if (mesh + shift < (is_before ? 0 : gearbox->shifter_after_mesh) || mesh + shift >= other->mesh_count) return false;
+  const int from = is_before ? 0 : mesh, to = is_before ? mesh + 1 : one->mesh_count;
+  for (int i = from; i < to; i++) {
+    if (!is_same_mesh(&one->meshes[i], &other->meshes[i + shift])) return false;
+  }
+  return true;
+}
+
+/* Whether a mesh of a gear (indices) is counted already: with the engaged gear, or with one before it. */
+static bool is_counted(const struct sb_gearbox *gearbox, int gear, int mesh, int engaged)
+{
+  const struct sb_gear *own = &gearbox->gears[gear];
+  if (gear == engaged) return false;
+  if (is_shared(gearbox, own, mesh, &gearbox->gears[engaged])) return true;
+  for (int g = 0; g < gear; g++) {
+    if (is_shared(gearbox, own, mesh, &gearbox->gears[g])) return true;
+  }
+  return false;
+}
+
+/* Adds a mesh of a gear (indices) as the motor sees it while another gear, or this one, is engaged. */
+static void add_wheels(struct sb_gearbox *gearbox, int gear, int mesh, int engaged)
+{
+  const struct sb_gear *own = &gearbox->gears[gear];
+  struct sb_gear *seen = &gearbox->gears[engaged];
+  struct wheels wheels = wheels_of(own, mesh);
+  if (!(wheels.inertia_kg_m2 > 0.0) || is_counted(gearbox, gear, mesh, engaged)) return;
+  const bool is_before = mesh < gearbox->shifter_after_mesh;
+  if (!is_before && gear != engaged) { /* it turns with the output */
+    wheels.ratio *= seen->ratio / own->ratio;
+    wheels.efficiency = seen->efficiency;
+    wheels.back_efficiency = seen->back_efficiency;
+  }
+  const double at_motor = wheels.inertia_kg_m2 / (wheels.ratio * wheels.ratio);
+  seen->wheels_kg_m2 += at_motor;
+  seen->wheels_excess_kg_m2[1] += at_motor * (1.0 / wheels.efficiency - 1.0);
+  seen->wheels_excess_kg_m2[0] += at_motor * (wheels.back_efficiency - 1.0);
+  if (engaged > 0) return;
+  if (is_before) {
+    gearbox->motor_wheels_kg_m2 += at_motor;
+  } else {
+    gearbox->output_wheels_kg_m2 += at_motor * seen->ratio * seen->ratio;
+  }
+}
+
+static void derive_wheels(struct sb_gearbox *gearbox)
+{
+  gearbox->motor_wheels_kg_m2 = gearbox->output_wheels_kg_m2 = 0.0;
+  for (int engaged = 0; engaged < gearbox->gear_count; engaged++) {
+    struct sb_gear *seen = &gearbox->gears[engaged];
+    seen->wheels_kg_m2 = seen->wheels_excess_kg_m2[0] = seen->wheels_excess_kg_m2[1] = 0.0;
+    for (int g = 0; g < gearbox->gear_count; g++) {
+      for (int m = 0; m < gearbox->gears[g].mesh_count; m++) add_wheels(gearbox, g, m, engaged);
+    }
+  }
+}
+
 void sb_gearbox_derive(struct sb_gearbox *gearbox)
 {
   for (int i = 0; i < gearbox->gear_count; i++) derive_gear(&gearbox->gears[i]);
+  derive_wheels(gearbox);
 
   /* Forward at the output is what gear 1 does. */
   const int forward = gearbox->gears[0].direction * gearbox->gears[0].motor_direction;

@@ -56,6 +56,34 @@ static double least_output_inertia(const struct sb_model *model)
   return load->road.can_slip ? load->inertia_kg_m2 - load->road.inertia_kg_m2 : load->inertia_kg_m2;
 }
 
+double sb_model_motor_inertia_kg_m2(const struct sb_model *model)
+{
+  return model->motor.rotor_inertia_kg_m2 + model->gearbox.motor_wheels_kg_m2;
+}
+
+double sb_model_output_inertia_kg_m2(const struct sb_model *model, double output_inertia_kg_m2)
+{
+  return output_inertia_kg_m2 + model->gearbox.output_wheels_kg_m2;
+}
+
+static double wheels_and_rotor(const struct sb_model *model, int gear, bool is_driving)
+{
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  return model->motor.rotor_inertia_kg_m2 + (own->wheels_kg_m2 + own->wheels_excess_kg_m2[is_driving]);
+}
+
+double sb_model_driven_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
+{
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  return wheels_and_rotor(model, gear, true) + output_inertia_kg_m2 / (own->ratio * own->ratio * own->efficiency);
+}
+
+double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
+{
+  const struct sb_gear *own = &model->gearbox.gears[gear];
+  return wheels_and_rotor(model, gear, false) + output_inertia_kg_m2 * own->back_efficiency / (own->ratio * own->ratio);
+}
+
 /* What all time constants of a model are made of. */
 struct rates {
   const struct sb_model *model;
@@ -79,15 +107,16 @@ static struct rates rates_of(const struct sb_model *model, const struct sb_deriv
 /* Of a gear (index) or of neutral (-1), with so much inertia at the output. */
 static double constant_with_s(const struct rates *rates, int gear, double output_inertia)
 {
-  const double motor_inertia = rates->model->motor.rotor_inertia_kg_m2;
   if (gear < 0) {
-    const double output_s = rates->load_slope > 0.0 ? output_inertia / rates->load_slope : INFINITY;
+    const double output = sb_model_output_inertia_kg_m2(rates->model, output_inertia);
+    const double output_s = rates->load_slope > 0.0 ? output / rates->load_slope : INFINITY;
+    const double motor_inertia = sb_model_motor_inertia_kg_m2(rates->model);
     return fmin(rates->wave_s, fmin(motor_inertia / rates->line->slope_nms_rad, output_s));
   }
   const struct sb_gear *own = &rates->model->gearbox.gears[gear];
   const double reflect = own->ratio * own->ratio * own->efficiency;
   const double slope = rates->line->slope_nms_rad + rates->load_slope / reflect;
-  return fmin(rates->wave_s, (motor_inertia + output_inertia / reflect) / slope);
+  return fmin(rates->wave_s, sb_model_driven_inertia_kg_m2(rates->model, gear, output_inertia) / slope);
 }
 
 /* The shaft that gives, against the least that swings at its ends: a radian of its swing, or its damping. */
@@ -96,7 +125,7 @@ static double shaft_time_s(const struct sb_model *model, int gear)
   const struct sb_driveshaft *shaft = &model->driveshaft;
   const struct sb_gear *own = &model->gearbox.gears[gear];
   const double per_output = 1.0 / least_output_inertia(model);
-  const double per_motor = 1.0 / (own->ratio * own->ratio * own->efficiency * model->motor.rotor_inertia_kg_m2);
+  const double per_motor = 1.0 / (own->ratio * own->ratio * own->efficiency * wheels_and_rotor(model, gear, true));
   const double per_inertia = per_output + per_motor;
   return fmin(1.0 / sqrt(shaft->stiffness_nm_rad * per_inertia),
               shaft->damping_nms_rad > 0.0 ? 1.0 / (shaft->damping_nms_rad * per_inertia) : INFINITY);
@@ -106,12 +135,6 @@ static double shaft_time_s(const struct sb_model *model, int gear)
 static double vehicle_time_s(const struct rates *rates)
 {
   return rates->load_slope > 0.0 ? rates->model->load.road.inertia_kg_m2 / rates->load_slope : INFINITY;
-}
-
-double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
-{
-  const struct sb_gear *own = &model->gearbox.gears[gear];
-  return model->motor.rotor_inertia_kg_m2 + output_inertia_kg_m2 * own->back_efficiency / (own->ratio * own->ratio);
 }
 
 /* A gear that passes back less than it passes on leaves the motor more to itself in overrun; one that locks itself turns

@@ -208,9 +208,7 @@ static double longest_time_constant_s(const struct sb_model *model)
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   double longest = 0.0;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
-    const struct sb_gear *gear = &model->gearbox.gears[g];
-    const double reflected = model->load.inertia_kg_m2 / (gear->ratio * gear->ratio * gear->efficiency);
-    longest = fmax(longest, (model->motor.rotor_inertia_kg_m2 + reflected) / line.slope_nms_rad);
+    longest = fmax(longest, sb_model_driven_inertia_kg_m2(model, g, model->load.inertia_kg_m2) / line.slope_nms_rad);
   }
   return longest;
 }

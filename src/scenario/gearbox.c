@@ -11,6 +11,8 @@
 #define GEAR(field) .offset = offsetof(struct sb_gear, field)
 #define MESH(field) .offset = offsetof(struct sb_mesh, field)
 
+static const struct sb_choice mesh_wheels[] = {{"driver", 1}, {"driven", 0}, {NULL, 0}};
+
 #define BACK_EFFICIENCY \
   QUANTITY("back_efficiency", SB_RATIO), BETWEEN(-1, 1), .word = "auto", .word_value = SB_BACK_EFFICIENCY_AUTO
 
@@ -26,6 +28,12 @@ static const struct sb_key mesh_keys[] = {
     {QUANTITY("efficiency", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1),
      .default_words = "the gearbox's mesh_efficiency", MESH(efficiency),
      .meaning = "The share of the power that this mesh transmits."},
+    {QUANTITY("inertia", SB_INERTIA), BETWEEN(0, INERTIA_MAX), .default_text = "0 kg.m2", MESH(inertia_kg_m2),
+     .meaning =
+         "The inertia of its wheels and of what turns with them between the stages. Before the shifter it turns with "
+         "the motor, else with the output; what several gears share is given in each."},
+    {CHOICE("inertia_at", mesh_wheels), .default_text = "driven", MESH(inertia_at),
+     .meaning = "The wheel that this inertia turns with."},
     {FLAG("internal"), MESH(is_internal),
      .meaning = "true: the driven wheel is a ring gear, which keeps the direction of rotation."},
     {.name = NULL}};
@@ -49,6 +57,14 @@ static const struct sb_key gear_keys[] = {
 
 static const struct sb_section gear_section = {"gear", "one gear", gear_keys, NULL};
 
+#define AFTER_MESH                                                                                    \
+  {                                                                                                   \
+    WHOLE("after_mesh"), BETWEEN(0, SB_MESH_MAX),                                                     \
+        .default_text = "0", MODEL(gearbox.shifter_after_mesh),                                       \
+        .meaning = "The meshes of each gear between the motor and the shifter: the inertia of their " \
+                   "wheels turns with the motor, that of the others with the output."                 \
+  }
+
 #define SHIFT_TIMEOUT                                                                                          \
   {                                                                                                            \
     QUANTITY("shift_timeout", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_text = "2 s",        \
@@ -59,6 +75,7 @@ static const struct sb_section gear_section = {"gear", "one gear", gear_keys, NU
 static const struct sb_key swing_arm_keys[] = {
     {QUANTITY("swing_turns", SB_RATIO), BETWEEN(0, 1e6), .default_text = "0.5", MODEL(shifter.swing_turns),
      .meaning = "The turns that the motor makes in its new direction until the arm has engaged."},
+    AFTER_MESH,
     SHIFT_TIMEOUT,
     {.name = NULL}};
 static const struct sb_key selector_keys[] = {
@@ -66,11 +83,13 @@ static const struct sb_key selector_keys[] = {
      .meaning = "The time from the command to the engagement."},
     {FLAG("cut_drive"), MODEL(shifter.is_drive_cut),
      .meaning = "true: the motor's circuit is open while the selector moves."},
+    AFTER_MESH,
     SHIFT_TIMEOUT,
     {.name = NULL}};
 static const struct sb_key clutch_keys[] = {
     {QUANTITY("torque", SB_TORQUE), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, TORQUE_MAX), MODEL(shifter.clutch_nm),
      .meaning = "The torque that the slipping clutch transmits, at the motor shaft."},
+    AFTER_MESH,
     SHIFT_TIMEOUT,
     {.name = NULL}};
 
@@ -150,6 +169,19 @@ static void check_ratios(struct sb_reader *reader)
   }
 }
 
+/* The shifter lies on the path of every gear. */
+static void check_place(struct sb_reader *reader)
+{
+  const struct sb_gearbox *gearbox = &reader->draft->model.gearbox;
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const struct sb_gear *gear = &gearbox->gears[g];
+    if (gear->mesh_count == 0 || gearbox->shifter_after_mesh <= gear->mesh_count) continue;
+    sb_reader_fault(reader, "gearbox.shifter.after_mesh", "needs at most %d, the meshes of %s, found %ld",
+                    gear->mesh_count, gear->name, gearbox->shifter_after_mesh);
+    return;
+  }
+}
+
 static void check_shifter(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
@@ -163,6 +195,7 @@ static void check_shifter(struct sb_reader *reader)
     model->shifter = (struct sb_shifter){.ops = &sb_shifter_selector, .timeout_s = 2.0};
     return;
   }
+  check_place(reader);
   if (gearbox->gear_count == 0 || model->shifter.ops == NULL || !model->shifter.ops->is_direction_selected) return;
   if (gearbox->gear_count != 2) {
     sb_reader_fault(reader, "gearbox.shifter", "needs two gears for a %s, found %d", model->shifter.ops->name,

@@ -42,11 +42,12 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   return motor->kt_nm_a * current_speed - friction;
 }
 
-static double motor_kinetic_j(const struct sb_sim *sim)
+/* Of an inertia at the motor. */
+static double motor_kinetic_j(const struct sb_sim *sim, double inertia)
 {
   const struct sb_segment *seg = sim->segment;
   const double x = sim->state.motor_speed_rad_s;
-  return 0.5 * sim->model->motor.rotor_inertia_kg_m2 * (x - seg->start_motor_speed) * (x + seg->start_motor_speed);
+  return 0.5 * inertia * (x - seg->start_motor_speed) * (x + seg->start_motor_speed);
 }
 
 static double output_kinetic_j(const struct sb_sim *sim)
@@ -65,8 +66,10 @@ static void book_mesh(struct sb_sim *sim, double shaft_j)
   const double drag_j = seg->drag_nm * fabs(seg->gain.motor_turn);
   energy->drag += drag_j;
   if (sim->state.is_driving) {
-    energy->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim));
+    energy->mesh_loss += (1.0 - gear->efficiency) * (shaft_j - drag_j - motor_kinetic_j(sim, seg->motor_inertia)) +
+                         gear->efficiency * motor_kinetic_j(sim, seg->wheels_excess[1]);
   } else {
+    energy->mesh_loss += motor_kinetic_j(sim, seg->wheels_excess[0]);
     const double passed_j = seg->has_spring ? seg->gain.shaft_in_j : seg->gain.load_work_j + output_kinetic_j(sim);
     energy->mesh_loss -= (1.0 - gear->back_efficiency) * passed_j;
   }

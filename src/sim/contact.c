@@ -127,7 +127,7 @@ void sb_contact_prepare(struct sb_sim *sim)
   far->inertia = road->inertia_kg_m2 + pushed;
   far->grip_nm = road->can_slip ? road->static_friction_ratio * press_nm : INFINITY;
   far->traction_nm = state->slip_direction * road->kinetic_friction_ratio * press_nm;
-  const double all = sim->model->load.inertia_kg_m2;
+  const double all = sim->segment->output_inertia;
   sim->segment->output_inertia = state->is_slipping ? all - road->inertia_kg_m2 : all + pushed;
 }
 
@@ -292,7 +292,7 @@ double sb_contact_jolt_inertia(struct sb_sim *sim)
   state->far.is_slipping = 1;
   state->far.speed_rad_s = state->output_speed_rad_s;
   state->far.angle_rad = gripped_angle_rad(state);
-  return sim->model->load.inertia_kg_m2 - road_of(sim)->inertia_kg_m2;
+  return sb_model_output_inertia_kg_m2(sim->model, sim->model->load.inertia_kg_m2 - road_of(sim)->inertia_kg_m2);
 }
 
 /* Bodies --------------------------------------------------------------------------------------------------------------- */
@@ -303,7 +303,7 @@ static double striking_inertia(const struct sb_sim *sim)
   const struct sb_segment *seg = sim->segment;
   if (road_of(sim)->can_slip) return seg->far.inertia;
   if (!sb_segment_is_rigid(sim)) return seg->output_inertia;
-  return seg->output_inertia + sim->model->motor.rotor_inertia_kg_m2 / (seg->per_motor * seg->per_motor);
+  return seg->output_inertia + seg->motor_inertia / (seg->per_motor * seg->per_motor);
 }
 
 static void strike(struct sb_sim *sim, double body_inertia)

@@ -67,10 +67,10 @@ static void build_mesh_rates(struct sb_sim *sim)
   const double inertia = seg->output_inertia * fabs(seg->per_motor);
   seg->power = (struct sb_power){.constant = motor_nm * inertia,
                                  .per_speed = -seg->line.slope_nms_rad * inertia,
-                                 .per_load = sim->model->motor.rotor_inertia_kg_m2 * sb_sign_of(seg->per_motor)};
+                                 .per_load = sb_segment_power_inertia(seg) * sb_sign_of(seg->per_motor)};
   seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia + power_rounding(sim);
   const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
-  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, inv);
+  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, state->is_driving);
   seg->motor_rate = sb_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
                                  -seg->line.slope_nms_rad * per_inertia);
 }
@@ -128,7 +128,7 @@ static void build_free(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   seg->motor_rate = seg->output_rate = (struct sb_poly){0};
   if (state->motor_direction != 0) {
-    const double per_inertia = 1.0 / sim->model->motor.rotor_inertia_kg_m2;
+    const double per_inertia = 1.0 / (seg->motor_inertia + seg->wheels_excess[state->is_driving]);
     const double loss_nm = seg->line.friction_nm + seg->drag_nm;
     seg->motor_rate.k = (free_drive_nm(sim) - state->motor_direction * loss_nm) * per_inertia;
     seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
@@ -145,6 +145,16 @@ static void build_free(struct sb_sim *sim)
   seg->output_rate = sb_poly_from(&seg->load, -per_inertia, sb_segment_clutch_nm(sim) * per_inertia, 0.0);
 }
 
+/* While a gear is engaged its motor turns all wheels of the box. */
+static void take_wheels(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const struct sb_gear *gear = sb_segment_gear(sim);
+  seg->motor_inertia = sim->model->motor.rotor_inertia_kg_m2 + gear->wheels_kg_m2;
+  seg->output_inertia = sim->model->load.inertia_kg_m2;
+  for (int i = 0; i < 2; i++) seg->wheels_excess[i] = gear->wheels_excess_kg_m2[i];
+}
+
 /* What depends on gear, link and feed alone. */
 static void prepare(struct sb_sim *sim)
 {
@@ -155,7 +165,10 @@ static void prepare(struct sb_sim *sim)
   seg->drag_nm = in_mesh ? gear->drag_nm : 0.0;
   seg->has_spring = in_mesh && sim->model->driveshaft.is_present;
   sb_feed_line(sim);
-  seg->output_inertia = sim->model->load.inertia_kg_m2;
+  seg->motor_inertia = sb_model_motor_inertia_kg_m2(sim->model);
+  seg->output_inertia = sb_model_output_inertia_kg_m2(sim->model, sim->model->load.inertia_kg_m2);
+  seg->wheels_excess[0] = seg->wheels_excess[1] = 0.0;
+  if (in_mesh) take_wheels(sim);
   if (sim->model->load.road.is_present) sb_contact_prepare(sim);
 }
 
@@ -277,6 +290,6 @@ double sb_segment_joined_torque_nm(struct sb_sim *sim)
   const struct sb_load_curve curve = moving_curve(sim, direction * sense);
   const double load_nm = sb_load_curve_nm(&curve, state->time_s, state->output_angle_rad, x * r);
   const double motor_nm = sb_segment_driven_nm(seg, direction) - seg->line.slope_nms_rad * x;
-  const double rate = (motor_nm - load_nm * r) / sb_segment_mesh_inertia(sim, 1.0);
-  return motor_nm - sim->model->motor.rotor_inertia_kg_m2 * rate;
+  const double rate = (motor_nm - load_nm * r) / sb_segment_joined_inertia(sim);
+  return motor_nm - seg->motor_inertia * rate;
 }

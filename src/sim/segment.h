@@ -56,7 +56,9 @@ struct sb_segment {
   double voltage_v, resistance_ohm; /* that the line was made of */
   struct sb_load_curve curve;       /* of the moving load; tau = t - curve.time_s */
   double per_motor;                 /* r */
-  double output_inertia;            /* of all that turns with the output */
+  double output_inertia;            /* of all that turns with the output; engaged: without the wheels of the box */
+  double motor_inertia;             /* of all that turns with the motor; engaged: with the wheels of the box */
+  double wheels_excess[2];          /* engaged: what the meshes before wheels add, in overrun and driving */
   double start_s;                   /* when the segment began */
   double end_s;                     /* next load corner or timed engagement; INFINITY: none */
   double corner_s;                  /* next load corner alone */
@@ -163,11 +165,26 @@ static inline double sb_segment_clutch_nm(const struct sb_sim *sim)
   return state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
 }
 
-/* Inertia at the motor in mesh for 1/e. */
-static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, double inverse_e)
+/* Inertia at the motor of all that turns with it in mesh, without loss. */
+static inline double sb_segment_joined_inertia(const struct sb_sim *sim)
 {
   const double r = sim->segment->per_motor;
-  return sim->model->motor.rotor_inertia_kg_m2 + sim->segment->output_inertia * r * r * inverse_e;
+  return sim->segment->motor_inertia + sim->segment->output_inertia * r * r;
+}
+
+/* Inertia at the motor in mesh, driving or in overrun. */
+static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, bool is_driving)
+{
+  const double r = sim->segment->per_motor, inv = sb_segment_inverse_e(sb_segment_gear(sim), is_driving);
+  return sim->segment->motor_inertia + sim->segment->output_inertia * r * r * inv +
+         sim->segment->wheels_excess[is_driving];
+}
+
+/* What is weighed with the load in the sign of the power: the motor's side in overrun, so that the output drives wherever
+ * that sign is below zero. */
+static inline double sb_segment_power_inertia(const struct sb_segment *seg)
+{
+  return seg->motor_inertia + seg->wheels_excess[0];
 }
 
 #endif

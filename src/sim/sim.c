@@ -67,7 +67,7 @@ static double kinetic_j(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
   const struct sb_segment *seg = sim->segment;
-  return 0.5 * sim->model->motor.rotor_inertia_kg_m2 * state->motor_speed_rad_s * state->motor_speed_rad_s +
+  return 0.5 * seg->motor_inertia * state->motor_speed_rad_s * state->motor_speed_rad_s +
          0.5 * seg->output_inertia * state->output_speed_rad_s * state->output_speed_rad_s +
          0.5 * seg->far.inertia * state->far.speed_rad_s * state->far.speed_rad_s;
 }
@@ -116,7 +116,7 @@ static void join(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   const double r = sim->segment->per_motor;
-  const double jm = sim->model->motor.rotor_inertia_kg_m2;
+  const double jm = sim->segment->motor_inertia;
   const bool has_road = sim->model->load.road.is_present;
   const double output_inertia = has_road ? sb_contact_jolt_inertia(sim) : sim->segment->output_inertia;
   const double jo = output_inertia * r * r;
@@ -139,6 +139,7 @@ static void engage(struct sb_sim *sim)
   if (!sim->model->driveshaft.is_present) {
     join(sim);
   } else if (state->link == SB_LINK_OPEN) {
+    sb_spring_take_wheels(sim);
     sb_spring_engage(sim);
   } /* a clutch that slipped hands over a shaft that is wound already */
   state->link = SB_LINK_MESH;
@@ -501,7 +502,7 @@ static double clutch_nm(const struct sb_sim *sim, const struct sb_point *at)
   const double drive_nm = line->stall_nm - line->slope_nms_rad * state->motor_speed_rad_s;
   const double friction_nm = line->friction_nm;
   if (state->motor_direction == 0) return fmax(fabs(drive_nm) - friction_nm, 0.0);
-  return drive_nm - state->motor_direction * friction_nm - sim->model->motor.rotor_inertia_kg_m2 * at->x_rate;
+  return drive_nm - state->motor_direction * friction_nm - sb_model_motor_inertia_kg_m2(sim->model) * at->x_rate;
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)

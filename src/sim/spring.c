@@ -31,8 +31,36 @@ void sb_spring_engage(struct sb_sim *sim)
   sim->state.twist = (struct sb_twist){.twist_rad = 0.0, .side = has_gap(sim) ? 0 : +1};
 }
 
+/* Two inertias that join: their common speed; what is lost goes into the shift. */
+static double joined_rad_s(struct sb_sim *sim, double one, double one_rad_s, double other, double other_rad_s)
+{
+  const double slip = one_rad_s - other_rad_s;
+  sim->sums.energy.shift_loss += 0.5 * one * other / (one + other) * slip * slip;
+  return (one * one_rad_s + other * other_rad_s) / (one + other);
+}
+
+void sb_spring_take_wheels(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double r = sim->segment->per_motor, wheels = sim->model->gearbox.output_wheels_kg_m2 * r * r;
+  if (!(wheels > 0.0)) return;
+  state->motor_speed_rad_s =
+      joined_rad_s(sim, sim->segment->motor_inertia, state->motor_speed_rad_s, wheels, state->output_speed_rad_s / r);
+}
+
+/* And back to the output. */
+static void leave_wheels(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  const double wheels = sim->model->gearbox.output_wheels_kg_m2;
+  if (!sim->segment->has_spring || !(wheels > 0.0)) return;
+  state->output_speed_rad_s = joined_rad_s(sim, sim->segment->output_inertia, state->output_speed_rad_s, wheels,
+                                           state->motor_speed_rad_s * sim->segment->per_motor);
+}
+
 double sb_spring_release(struct sb_sim *sim)
 {
+  leave_wheels(sim);
   const double energy_j = sb_spring_energy_j(sim);
   sim->state.twist = (struct sb_twist){0};
   return energy_j;
@@ -99,7 +127,9 @@ void sb_spring_build(struct sb_sim *sim)
   spring->stiffness = shaft_of(sim)->stiffness_nm_rad;
   spring->damping = shaft_of(sim)->damping_nms_rad;
   spring->offset_rad = 0.5 * state->twist.side * shaft_of(sim)->backlash_rad;
-  spring->per_motor = state->motor_direction != 0 ? seg->per_motor * inv / sim->model->motor.rotor_inertia_kg_m2 : 0.0;
+  spring->per_motor = state->motor_direction != 0
+                          ? seg->per_motor * inv / (seg->motor_inertia + seg->wheels_excess[state->is_driving])
+                          : 0.0;
   spring->per_output = state->output_direction != 0 ? 1.0 / seg->output_inertia : 0.0;
   spring->start_j = sb_spring_energy_j(sim);
   /* Nor may it be less than the rounding of the shaft's torque itself. */
@@ -318,6 +348,7 @@ static void let_go(struct sb_sim *sim)
   sim->sums.energy.elastic -= lost_j;
   const int direction = sb_sign_of(torque_nm * r);
   if (!(direction * (state->motor_speed_rad_s - state->output_speed_rad_s / r) > 0.0)) return;
+  leave_wheels(sim);
   state->plan = plan;
   state->slip_direction = direction;
   state->link = SB_LINK_SLIP;

@@ -18,6 +18,9 @@ void sb_spring_build(struct sb_sim *sim);
 void sb_spring_engage(struct sb_sim *sim);
 double sb_spring_release(struct sb_sim *sim);
 
+/* Before that: the wheels that turned with the output join the motor. */
+void sb_spring_take_wheels(struct sb_sim *sim);
+
 /* Energy that the shaft holds, J. */
 double sb_spring_energy_j(const struct sb_sim *sim);
 

@@ -12,7 +12,7 @@ double sb_start_power_sign(const struct sb_sim *sim, double motor_nm, double loa
 {
   const double r = sim->segment->per_motor;
   return direction * (motor_nm * sim->segment->output_inertia * fabs(r) +
-                      sim->model->motor.rotor_inertia_kg_m2 * load_nm * sb_sign_of(r));
+                      sb_segment_power_inertia(sim->segment) * load_nm * sb_sign_of(r));
 }
 
 double sb_start_load_nm(const struct sb_sim *sim, double time_s, int output_direction)

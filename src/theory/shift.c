@@ -104,7 +104,7 @@ static double body_time(const struct body *body, double z0, double z1)
 /* The motor alone on a line, counted in the direction in which the line drives it, with a further torque. */
 static struct body motor_body(const struct sb_model *model, const struct sb_motor_line *line, double further_nm)
 {
-  return (struct body){.inertia_kg_m2 = model->motor.rotor_inertia_kg_m2,
+  return (struct body){.inertia_kg_m2 = sb_model_motor_inertia_kg_m2(model),
                        .push_nm = line->stall_nm + further_nm,
                        .viscous_nms_rad = line->slope_nms_rad,
                        .resist_nm = line->friction_nm,
@@ -114,7 +114,7 @@ static struct body motor_body(const struct sb_model *model, const struct sb_moto
 /* The output alone, counted in the direction in which the old gear drove it, with a further torque. */
 static struct body output_body(const struct sb_model *model, const struct sb_load_moment *load, double further_nm)
 {
-  struct body body = {.inertia_kg_m2 = model->load.inertia_kg_m2,
+  struct body body = {.inertia_kg_m2 = sb_model_output_inertia_kg_m2(model, model->load.inertia_kg_m2),
                       .push_nm = further_nm - load->acting_nm,
                       .resist_nm = load->resisting_nm,
                       .hold_nm = load->hold_nm};
@@ -122,16 +122,17 @@ static struct body output_body(const struct sb_model *model, const struct sb_loa
   return body;
 }
 
-/* Motor and output engaged, seen at the motor; `inverse` is 1 / e of the path, `gear` its index. */
+/* Motor and output engaged, seen at the motor; `gear` is an index. */
 static struct body engaged_body(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                const struct sb_load_moment *load, double inverse)
+                                const struct sb_load_moment *load, bool is_driving)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  const double n = path->ratio;
+  const double n = path->ratio, inverse = is_driving ? 1.0 / path->efficiency : path->back_efficiency;
   struct body body = motor_body(model, line, -inverse * load->acting_nm / n);
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  body.inertia_kg_m2 += inverse * model->load.inertia_kg_m2 / (n * n);
+  body.inertia_kg_m2 = is_driving ? sb_model_driven_inertia_kg_m2(model, gear, model->load.inertia_kg_m2)
+                                  : sb_model_overrun_inertia_kg_m2(model, gear, model->load.inertia_kg_m2);
   body.viscous_nms_rad += inverse * viscous / (n * n);
   body.quadratic_nms2_rad2 = inverse * quadratic / (n * n * n);
   body.resist_nm += path->drag_nm + inverse * load->resisting_nm / n;
@@ -148,7 +149,7 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
-  const double jm = model->motor.rotor_inertia_kg_m2;
+  const double jm = sb_model_overrun_inertia_kg_m2(model, gear, 0.0);
   const double jo_n = model->load.inertia_kg_m2 / n;
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
@@ -172,7 +173,6 @@ static bool is_locked(const struct sb_model *model, const struct sb_motor_line *
 static double climb_one_direction(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                   const struct sb_load_moment *load, double from, double to)
 {
-  const struct sb_gear *path = &model->gearbox.gears[gear];
   const double direction = from < 0.0 ? -1.0 : 1.0;
   double c[3];
   power_sign_terms(model, line, gear, load, direction, c);
@@ -189,8 +189,7 @@ static double climb_one_direction(const struct sb_model *model, const struct sb_
   for (int k = 0; k < count && isfinite(time_s); k++) {
     const double mid = 0.5 * (marks[k] + marks[k + 1]);
     const double power = direction * (c[0] + mid * (c[1] + mid * c[2]));
-    const struct body body =
-        engaged_body(model, line, gear, load, power >= 0.0 ? 1.0 / path->efficiency : path->back_efficiency);
+    const struct body body = engaged_body(model, line, gear, load, power >= 0.0);
     if (!(body.inertia_kg_m2 > 0.0)) return to == 0.0 ? time_s : INFINITY; /* it jams */
     time_s += body_time(&body, marks[k], marks[k + 1]);
   }
@@ -215,7 +214,7 @@ static double time_to_turn(const struct sb_model *model, const struct sb_motor_l
   const double no_load = sb_motor_no_load_speed_rad_s(line);
   if (angle_rad <= 0.0) return 0.0;
   if (!(no_load > 0.0)) return INFINITY;
-  const double tau_s = model->motor.rotor_inertia_kg_m2 / line->slope_nms_rad;
+  const double tau_s = sb_model_motor_inertia_kg_m2(model) / line->slope_nms_rad;
   const double a = angle_rad / (no_load * tau_s);
   double s = 1.0 + a + gsl_sf_lambert_W0(-exp(-1.0 - a));
   /* One Newton step restores what is lost near W's branch point, where the angle is small. */
@@ -227,8 +226,8 @@ static double time_to_turn(const struct sb_model *model, const struct sb_motor_l
 static void join(const struct sb_model *model, int gear, struct sb_shift_figures *shift)
 {
   const double n = model->gearbox.gears[gear].ratio;
-  const double jm = model->motor.rotor_inertia_kg_m2;
-  const double jo = model->load.inertia_kg_m2 / (n * n);
+  const double jm = sb_model_motor_inertia_kg_m2(model);
+  const double jo = sb_model_output_inertia_kg_m2(model, model->load.inertia_kg_m2) / (n * n);
   const double slip = shift->motor_speed_rad_s - n * shift->output_speed_rad_s;
   shift->joined_speed_rad_s = (jm * shift->motor_speed_rad_s + jo * n * shift->output_speed_rad_s) / (jm + jo);
   shift->lost_j = 0.5 * jm * jo / (jm + jo) * slip * slip;
@@ -292,8 +291,8 @@ static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, c
   slip.motor = motor_body(model, line, -slip.slip_direction * clutch_nm);
   slip.output = output_body(model, load, slip.slip_direction * slip.ratio * clutch_nm);
 
-  const double jm = model->motor.rotor_inertia_kg_m2;
-  const double jo = model->load.inertia_kg_m2 / (n * n);
+  const double jm = sb_model_motor_inertia_kg_m2(model);
+  const double jo = sb_model_output_inertia_kg_m2(model, model->load.inertia_kg_m2) / (n * n);
   const double free_s = jm * jo / (jm + jo) * fabs(start) / clutch_nm;
   /* Beyond any time of interest: a slip a thousand times as long, or the time after which the shift has failed. */
   const double limit_s = fmax(1e3 * free_s, model->shifter.timeout_s);

@@ -229,8 +229,7 @@ bool sb_steady_is_stable(const struct sb_model *model, const struct sb_motor_lin
   const double output_rad_s = drive->target_rad_s / path->ratio;
   const double load_slope = (viscous + 2.0 * quadratic * output_rad_s) / (path->ratio * path->ratio * path->efficiency);
   const double slope = line->slope_nms_rad + load_slope;
-  const double inertia =
-      model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 / (path->ratio * path->ratio * path->efficiency);
+  const double inertia = sb_model_driven_inertia_kg_m2(model, gear, model->load.inertia_kg_m2);
   const double a = exp(-drive->period_s * slope / inertia);
   const double g = (1.0 - a) * line->stall_nm / line->duty / slope;
   const double proportional = g * drive->gain_per_rad_s;

@@ -86,6 +86,6 @@ double sb_torque_balance_time_constant_s(const struct sb_model *model, const str
   const double reflected = 1.0 / (path->ratio * path->ratio * path->efficiency);
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
-  return (model->motor.rotor_inertia_kg_m2 + model->load.inertia_kg_m2 * reflected) /
+  return sb_model_driven_inertia_kg_m2(model, gear, model->load.inertia_kg_m2) /
          (line->slope_nms_rad + viscous * reflected);
 }

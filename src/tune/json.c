@@ -75,7 +75,8 @@ static void put_dwell_margin(struct sb_json *json, const struct sb_rounds *tunin
 /* What would give thresholds that pass, as other verdicts say what cures them. */
 static void put_remedy(struct sb_json *json, const struct sb_rounds *tuning, int pair)
 {
-  static const char *const kinds[SB_REMEDY_COUNT] = {NULL, "dwell", "resolution", "supply voltage", "slower ratio"};
+  static const char *const kinds[SB_REMEDY_COUNT] = {NULL,         "dwell",          "reference",
+                                                     "resolution", "supply voltage", "slower ratio"};
   const struct sb_tune_result *result = &tuning->results[pair];
   char words[SB_TUNE_WORDS_SIZE];
   sb_json_put_object(json, "remedy");
@@ -143,7 +144,10 @@ static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int p
     put_machine(json, tuning, result->first_failing);
     if (is_builtin) put_remedy(json, tuning, pair);
   }
-  if (is_builtin) put_closed_forms(json, &result->closed);
+  if (is_builtin) {
+    sb_json_put_number(json, "measured_supply_margin_pct", sb_tune_percent(result->reference_margin_fraction));
+    put_closed_forms(json, &result->closed);
+  }
   sb_json_close(json);
 }
 

@@ -9,8 +9,9 @@ static const struct trial {
   enum sb_remedy remedy;
   double amount;
 } trials[] = {
-    {SB_REMEDY_DWELL, 4.0},    {SB_REMEDY_SENSOR, 0.001}, {SB_REMEDY_VOLTAGE, 1.1}, {SB_REMEDY_RATIO, 0.85},
-    {SB_REMEDY_VOLTAGE, 1.25}, {SB_REMEDY_RATIO, 0.7},    {SB_REMEDY_RATIO, 1.25},  {SB_REMEDY_RATIO, 1.6},
+    {SB_REMEDY_DWELL, 4.0},   {SB_REMEDY_REFERENCE, 1.0}, {SB_REMEDY_SENSOR, 0.001},
+    {SB_REMEDY_VOLTAGE, 1.1}, {SB_REMEDY_RATIO, 0.85},    {SB_REMEDY_VOLTAGE, 1.25},
+    {SB_REMEDY_RATIO, 0.7},   {SB_REMEDY_RATIO, 1.25},    {SB_REMEDY_RATIO, 1.6},
 };
 
 enum { TRIAL_COUNT = sizeof trials / sizeof trials[0], LESSEN_ROUNDS = 3 };
@@ -33,11 +34,36 @@ static bool refine(struct sb_sensor *sensor, double resolution_fraction)
   return true;
 }
 
-/* Changes a machine; false when the change means nothing for it. */
-static bool change(struct sb_model *model, int pair, const struct trial *trial)
+/* Lets the reference follow the supply, by the voltages of the machine as written. */
+static bool follow_supply(struct sb_model *model, const struct sb_motor *motor)
+{
+  struct sb_sensor *sensor = &model->control.sensor;
+  const bool can =
+      sensor->quantity == SB_SENSES_SPEED && model->drive.mode == SB_DRIVE_OPEN_LOOP && !sensor->supply.is_present;
+  sensor->supply = (struct sb_supply_sensor){.is_present = true,
+                                             .nominal_v = motor->nominal_voltage_v,
+                                             .drop_v = motor->no_load_current_a * motor->resistance_ohm};
+  return can;
+}
+
+/* Whether the supply is another one in some machines, or falls while they run. */
+static bool is_supply_varying(const struct sb_survey *survey)
+{
+  const struct sb_model *first = &survey->machines[0].model;
+  for (int i = 0; i < survey->count; i++) {
+    const struct sb_model *model = &survey->machines[i].model;
+    if (model->battery.is_present) return true;
+    if (model->supply.open_circuit_voltage_v != first->supply.open_circuit_voltage_v) return true;
+  }
+  return false;
+}
+
+/* Changes a machine; false when the change means nothing for it. motor: of the machine as written. */
+static bool change(struct sb_model *model, const struct sb_motor *motor, int pair, const struct trial *trial)
 {
   struct sb_gear *slower = &model->gearbox.gears[pair];
   switch (trial->remedy) {
+    case SB_REMEDY_REFERENCE: return follow_supply(model, motor);
     case SB_REMEDY_SENSOR: return refine(&model->control.sensor, trial->amount);
     case SB_REMEDY_VOLTAGE:
       if (model->battery.is_present) return false; /* its cells come whole, and its charge gives the voltage */
@@ -53,10 +79,11 @@ static bool change(struct sb_model *model, int pair, const struct trial *trial)
   }
 }
 
-bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result)
+bool sb_remedy_apply(struct sb_model *model, const struct sb_motor *motor, int pair,
+                     const struct sb_tune_result *result)
 {
   const struct trial trial = {result->remedy, result->remedy_amount};
-  return change(model, pair, &trial);
+  return change(model, motor, pair, &trial);
 }
 
 /* One trial over the light machines or all; *margin is the widest, 0 when nothing opens or the change means nothing. */
@@ -64,9 +91,10 @@ static enum sb_status try_change(const struct sb_survey *survey, struct sb_tune_
                                  const struct trial *trial, bool is_light, int *margin, struct sb_error *err)
 {
   *margin = 0;
+  if (trial->remedy == SB_REMEDY_REFERENCE && !is_supply_varying(survey)) return SB_OK;
   for (int i = 0; i < survey->count; i++) {
     changed[i] = survey->machines[i];
-    if (!change(&changed[i].model, survey->options->pair, trial)) return SB_OK;
+    if (!change(&changed[i].model, &survey->machines[0].model.motor, survey->options->pair, trial)) return SB_OK;
   }
   struct sb_survey own = *survey;
   struct sb_raster raster;
@@ -86,7 +114,7 @@ static enum sb_status try_change(const struct sb_survey *survey, struct sb_tune_
 static enum sb_status lessen(const struct sb_survey *survey, struct sb_tune_machine *changed, struct trial *trial,
                              struct sb_error *err)
 {
-  if (trial->remedy == SB_REMEDY_SENSOR) return SB_OK;
+  if (trial->remedy == SB_REMEDY_SENSOR || trial->remedy == SB_REMEDY_REFERENCE) return SB_OK;
   double too_little = 1.0;
   for (int k = 0; k < LESSEN_ROUNDS; k++) {
     const struct trial less = {trial->remedy, 0.5 * (too_little + trial->amount)};
@@ -119,6 +147,25 @@ static enum sb_status try_remedy(const struct sb_survey *survey, struct sb_tune_
   return SB_OK;
 }
 
+bool sb_remedy_can_follow(const struct sb_survey *survey)
+{
+  struct sb_model first = survey->machines[0].model;
+  return is_supply_varying(survey) && follow_supply(&first, &first.motor);
+}
+
+/* What a reference that follows the supply gives; NAN: it means nothing here. */
+static enum sb_status try_reference(const struct sb_survey *survey, struct sb_tune_machine *changed,
+                                    double *margin_fraction, struct sb_error *err)
+{
+  static const struct trial reference = {SB_REMEDY_REFERENCE, 1.0};
+  int margin;
+  if (!sb_remedy_can_follow(survey)) return SB_OK;
+  enum sb_status status = try_change(survey, changed, &reference, true, &margin, err);
+  if (status == SB_OK && margin > 0) status = try_change(survey, changed, &reference, false, &margin, err);
+  *margin_fraction = margin * survey->options->axis.step_fraction;
+  return status;
+}
+
 enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err)
 {
   struct sb_tune_machine *changed = calloc((size_t)survey->count, sizeof *changed);
@@ -126,6 +173,9 @@ enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_res
   enum sb_status status = SB_OK;
   for (int k = 0; k < TRIAL_COUNT && status == SB_OK && result->remedy == SB_REMEDY_NONE; k++) {
     status = try_remedy(survey, changed, &trials[k], result, err);
+  }
+  if (status == SB_OK && result->remedy != SB_REMEDY_REFERENCE) {
+    status = try_reference(survey, changed, &result->reference_margin_fraction, err);
   }
   free(changed);
   return status;

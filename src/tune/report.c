@@ -74,6 +74,9 @@ const char *sb_tune_remedy_words(const struct sb_rounds *tuning, int pair, char 
         snprintf(text, SB_TUNE_WORDS_SIZE, "a finer sensor, with a resolution of %.2g %%", sb_tune_percent(amount));
       }
       break;
+    case SB_REMEDY_REFERENCE:
+      snprintf(text, SB_TUNE_WORDS_SIZE, "a reference that follows the supply, controller.reference: measured supply");
+      break;
     case SB_REMEDY_VOLTAGE:
       snprintf(text, SB_TUNE_WORDS_SIZE, "%.3g %% more supply voltage", sb_tune_percent(amount - 1.0));
       break;
@@ -92,6 +95,7 @@ const char *sb_tune_remedy_key(const struct sb_rounds *tuning, int pair, char te
     case SB_REMEDY_DWELL: return "controller.dwell";
     case SB_REMEDY_SENSOR:
       return is_pulses(sb_tune_first_model(tuning)) ? "controller.sensor.pulses" : "controller.resolution";
+    case SB_REMEDY_REFERENCE: return "controller.reference";
     case SB_REMEDY_VOLTAGE: return "supply.open_circuit_voltage";
     case SB_REMEDY_RATIO: snprintf(text, SB_TUNE_WORDS_SIZE, "gearbox.gears.%d.meshes", pair + 1); return text;
     default: return NULL;
@@ -112,6 +116,7 @@ const char *sb_tune_remedy_value(const struct sb_rounds *tuning, int pair, char 
         snprintf(text, SB_TUNE_WORDS_SIZE, "%.2g %%", sb_tune_percent(amount));
       }
       break;
+    case SB_REMEDY_REFERENCE: return "measured supply";
     case SB_REMEDY_VOLTAGE:
       snprintf(text, SB_TUNE_WORDS_SIZE, "%.4g V", amount * model->supply.open_circuit_voltage_v);
       break;

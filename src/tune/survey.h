@@ -37,8 +37,13 @@ enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_mo
 /* Tries changes to all light machines, the cheapest for a builder first, and enters the first that opens a region. */
 enum sb_status sb_remedy_find(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err);
 
-/* Changes a machine as the remedy of a result says, but for its dwell. False: that means nothing for it. */
-bool sb_remedy_apply(struct sb_model *model, int pair, const struct sb_tune_result *result);
+/* Whether a reference that follows the measured supply means anything for these machines. */
+bool sb_remedy_can_follow(const struct sb_survey *survey);
+
+/* Changes a machine as the remedy of a result says, but for its dwell; motor: of the machine as written. False: that means nothing
+ * for it. */
+bool sb_remedy_apply(struct sb_model *model, const struct sb_motor *motor, int pair,
+                     const struct sb_tune_result *result);
 
 /* Pulses a turn that bring a count of a window's pulses down to a resolution, a fraction of the reference: a whole number. Pure. */
 double sb_remedy_pulses(const struct sb_sensor *sensor, double resolution_fraction);

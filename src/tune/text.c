@@ -171,6 +171,24 @@ static void write_dwell_limit(FILE *out, const struct sb_rounds *tuning, const c
   if (!limit->is_end) write_machine(out, tuning, limit->machine);
 }
 
+/* What a reference that follows the supply would give beside another remedy, or to a thin margin. */
+static void write_reference(FILE *out, const struct sb_tune_result *result)
+{
+  const double gained = result->reference_margin_fraction;
+  if (result->remedy == SB_REMEDY_REFERENCE || isnan(gained)) return;
+  if (!(gained > result->margin_fraction)) {
+    sb_words_say(out, 0, 0, "A reference that follows the supply, controller.reference: measured supply, %s.",
+                 result->passes ? "would not make that more" : "would not");
+  } else {
+    sb_words_say(
+        out, 0, 0,
+        "%s a reference that follows the supply, controller.reference: measured supply%s the nearest failure %s "
+        "%.10g %% away%s.",
+        result->passes ? "With" : "So would", result->passes ? "," : " (then", result->passes ? "would be" : "is",
+        sb_tune_percent(gained), result->passes ? "" : ")");
+  }
+}
+
 static void write_limits(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_result *result)
 {
   fputc('\n', out);
@@ -182,6 +200,9 @@ static void write_limits(FILE *out, const struct sb_rounds *tuning, const struct
   }
   write_dwell_limit(out, tuning, "shorter dwell", &result->shortest_dwell);
   write_dwell_limit(out, tuning, "longer dwell", &result->longest_dwell);
+  if (isnan(result->reference_margin_fraction)) return;
+  fputc('\n', out);
+  write_reference(out, result);
 }
 
 static void write_failure(FILE *out, const struct sb_rounds *tuning, int pair)
@@ -202,6 +223,7 @@ static void write_failure(FILE *out, const struct sb_rounds *tuning, int pair)
                  "away).",
                  sb_tune_remedy_words(tuning, pair, words), sb_tune_percent(result->remedy_margin_fraction));
   }
+  write_reference(out, result);
 }
 
 /* ---- closed forms ---- */

@@ -164,7 +164,7 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
                              struct sb_error *err)
 {
   const struct sb_tune_options *options = survey.options;
-  *result = (struct sb_tune_result){.dwell_s = options->dwell_s, .first_failing = -1};
+  *result = (struct sb_tune_result){.dwell_s = options->dwell_s, .first_failing = -1, .reference_margin_fraction = NAN};
   enum sb_status status = SB_OK;
   if (!(options->dwell_s > 0.0)) status = choose_dwell(&survey, &result->dwell_s, err);
   if (status != SB_OK) return status;
@@ -203,9 +203,9 @@ static enum sb_status search_all(const struct sb_survey *beside, const struct sb
   return status;
 }
 
-/* The margin that a remedy promises is that which tuning the changed machines gives. */
+/* The margin that a remedy promises is that which tuning the changed machines gives; *margin_fraction stays where it gives none. */
 static enum sb_status promise(const struct sb_survey *survey, const struct sb_tune_options *asked,
-                              struct sb_tune_result *result, struct sb_error *err)
+                              const struct sb_tune_result *remedy, double *margin_fraction, struct sb_error *err)
 {
   struct sb_tune_options options = *asked;
   struct sb_survey own = *survey;
@@ -214,15 +214,40 @@ static enum sb_status promise(const struct sb_survey *survey, const struct sb_tu
   if (changed == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for trials of a remedy");
   for (int i = 0; i < survey->count; i++) {
     changed[i] = survey->machines[i];
-    sb_remedy_apply(&changed[i].model, options.pair, result);
+    sb_remedy_apply(&changed[i].model, &survey->machines[0].model.motor, options.pair, remedy);
   }
   options.is_rough = true;
-  if (result->remedy == SB_REMEDY_DWELL) options.dwell_s = result->remedy_amount * result->dwell_s;
+  if (remedy->remedy == SB_REMEDY_DWELL) options.dwell_s = remedy->remedy_amount * remedy->dwell_s;
   own.machines = changed;
   const enum sb_status status = search_all(&own, &options, &tuned, err);
-  if (status == SB_OK && tuned.margin_fraction > 0.0) result->remedy_margin_fraction = tuned.margin_fraction;
+  if (status == SB_OK && tuned.margin_fraction > 0.0) *margin_fraction = tuned.margin_fraction;
   free(changed);
   return status;
+}
+
+/* A margin below this is thin: where voltages differ, a reference that follows them is asked for, too. */
+static const double thin_margin = 0.05;
+
+/* Whether a reference that follows the supply is to be tuned for: to widen a thin margin, where closed forms warn, or because it helps where nothing passes. */
+static bool is_reference_asked(const struct sb_survey *survey, const struct sb_tune_options *options,
+                               const struct sb_tune_result *result)
+{
+  if (options->decider != NULL || options->is_rough || options->is_fixed) return false;
+  if (!result->passes) return result->reference_margin_fraction > 0.0;
+  const bool is_thin = result->margin_fraction < thin_margin || !result->is_cautious;
+  return is_thin && sb_remedy_can_follow(survey);
+}
+
+/* What the changes that were found, or that may help, come to when the changed machines are tuned. */
+static enum sb_status promise_all(const struct sb_survey *survey, const struct sb_tune_options *options,
+                                  struct sb_tune_result *result, struct sb_error *err)
+{
+  static const struct sb_tune_result reference = {.remedy = SB_REMEDY_REFERENCE};
+  enum sb_status status = SB_OK;
+  if (result->remedy != SB_REMEDY_NONE) status = promise(survey, options, result, &result->remedy_margin_fraction, err);
+  if (status != SB_OK || !is_reference_asked(survey, options, result)) return status;
+  if (result->passes) result->reference_margin_fraction = 0.0;
+  return promise(survey, options, &reference, &result->reference_margin_fraction, err);
 }
 
 enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const struct sb_tune_options *options,
@@ -233,7 +258,7 @@ enum sb_status sb_tune(const struct sb_tune_machine *machines, int count, const 
   struct sb_tune_result out;
   const struct sb_survey survey = {.machines = machines, .count = count, .serial = &serial, .done = &done};
   enum sb_status status = search_all(&survey, options, &out, err);
-  if (status == SB_OK && out.remedy != SB_REMEDY_NONE) status = promise(&survey, options, &out, err);
+  if (status == SB_OK) status = promise_all(&survey, options, &out, err);
   if (status == SB_OK) *result = out;
   return status;
 }

@@ -9,7 +9,7 @@ void box_add_gear(struct sb_model *model, double ratio, double efficiency)
 {
   struct sb_gear *gear = &model->gearbox.gears[model->gearbox.gear_count++];
   *gear = (struct sb_gear){.mesh_count = 1, .motor_direction = 1, .back_efficiency = (double)NAN};
-  gear->meshes[0] = (struct sb_mesh){1.0, ratio, efficiency, false};
+  gear->meshes[0] = (struct sb_mesh){.driver_teeth = 1.0, .driven_teeth = ratio, .efficiency = efficiency};
   sb_gearbox_derive(&model->gearbox);
 }
 

@@ -53,7 +53,11 @@ static void choose_gears(gsl_rng *rng, struct sb_model *model)
   for (int g = 0; g < gear_count; g++) {
     struct sb_gear *gear = model_add_gear(model, ratio, plane_between(rng, 0.75, 1.0), false);
     static const double backs[2][2] = {{-0.6, 0.0}, {0.5, -0.4}}; /* below 0: the gear locks itself */
-    if (plane_chance(rng, 0.15)) gear->back_efficiency = backs[g % 2][plane_chance(rng, 0.5)];
+    if (plane_chance(rng, 0.15)) {
+      gear->back_efficiency = backs[g % 2][plane_chance(rng, 0.5)];
+      gear->meshes[0].inertia_kg_m2 = 0.1 * model->motor.rotor_inertia_kg_m2;
+      gear->meshes[0].inertia_at = g == 0;
+    }
     if (plane_chance(rng, 0.3)) gear->drag_nm = 0.03 * model->motor.stall_torque_nm;
     ratio /= plane_between(rng, 1.4, 2.8);
   }

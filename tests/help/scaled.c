@@ -53,7 +53,12 @@ static void scale_box(struct sb_model *model, const struct scale *s)
   model->shifter.clutch_nm *= s->torque;
   model->shifter.travel_time_s *= s->time;
   model->shifter.timeout_s *= s->time;
-  for (int g = 0; g < model->gearbox.gear_count; g++) model->gearbox.gears[g].drag_nm *= s->torque;
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    struct sb_gear *gear = &model->gearbox.gears[g];
+    gear->drag_nm *= s->torque;
+    for (int m = 0; m < gear->mesh_count; m++) gear->meshes[m].inertia_kg_m2 *= s->inertia;
+  }
+  sb_gearbox_derive(&model->gearbox);
   model->driveshaft.stiffness_nm_rad *= s->torque / s->angle;
   model->driveshaft.damping_nms_rad *= s->torque / s->speed;
   model->driveshaft.backlash_rad *= s->angle;

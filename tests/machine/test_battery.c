@@ -597,6 +597,35 @@ static void of_more_spans_than_there_is_room_for_the_first_are_told(void **state
   assert_near(room.told.spans[0].from_fraction, 1.0, 0.01);
 }
 
+/* 12 V, 2 ohm and a supply of 1 ohm: 4 A at stall leave 8 V. A cut-off at just that is never undercut, however long the ramp and whatever
+ * the load. */
+static void a_start_down_to_the_cutoff_itself_is_not_cut(void **state)
+{
+  (void)state;
+  static const double charge[] = {0.0, 1.0}, voltage_v[] = {12.0, 12.0};
+  for (int has_ramp = 0; has_ramp < 2; has_ramp++) {
+    struct sb_model model = model_two_gears("selector");
+    model_set_currents(&model, 6.0, 0.0, 1.0);
+    model_add_constant(&model, 49.0, true);
+    model.battery = (struct sb_battery){.is_present = true,
+                                        .curve = {2, charge, voltage_v},
+                                        .series_count = 1,
+                                        .capacity_as = 3600.0,
+                                        .charge_fraction = 1.0,
+                                        .cutoff_v = 8.0,
+                                        .cutoff_delay_s = 0.1};
+    if (has_ramp) model.drive.ramp_s = 1.0;
+    model_finish(&model);
+    struct sb_discharge discharge;
+    struct sb_error err;
+    assert_int_equal(sb_discharge_solve(&model, &discharge, &err), SB_OK);
+    assert_null(sb_discharge_span_at(&discharge, SB_DISCHARGE_CUT_STARTING, 0, 0.5));
+    model.battery.cutoff_v = 8.0 + 1e-9;
+    assert_int_equal(sb_discharge_solve(&model, &discharge, &err), SB_OK);
+    assert_non_null(sb_discharge_span_at(&discharge, SB_DISCHARGE_CUT_STARTING, 0, 0.5));
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -622,6 +651,7 @@ int main(void)
       cmocka_unit_test(charge_of_being_stuck_has_the_voltage_of_the_closed_form),
       cmocka_unit_test(runs_just_above_and_below_the_charge_differ_as_foretold),
       cmocka_unit_test(of_more_spans_than_there_is_room_for_the_first_are_told),
+      cmocka_unit_test(a_start_down_to_the_cutoff_itself_is_not_cut),
   };
   return cmocka_run_group_tests_name("battery", tests, place_in_tests, NULL);
 }

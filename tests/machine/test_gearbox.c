@@ -22,7 +22,8 @@ static struct sb_gear gear_of(const char *name, const struct teeth *teeth, int m
   struct sb_gear gear = {.mesh_count = mesh_count, .motor_direction = 1, .back_efficiency = NAN};
   snprintf(gear.name, sizeof gear.name, "%s", name);
   for (int i = 0; i < mesh_count; i++) {
-    gear.meshes[i] = (struct sb_mesh){teeth[i].driver, teeth[i].driven, efficiency, false};
+    gear.meshes[i] =
+        (struct sb_mesh){.driver_teeth = teeth[i].driver, .driven_teeth = teeth[i].driven, .efficiency = efficiency};
   }
   return gear;
 }
@@ -249,6 +250,22 @@ static void only_the_gears_that_there_are_are_derived(void **state)
   assert_int_equal(box.gears[1].output_direction, 0);
 }
 
+static void a_gear_is_chosen_by_its_name_and_counted_from_one(void **state)
+{
+  (void)state;
+  const struct teeth teeth[] = {{10, 30}};
+  const struct sb_gearbox box = {.gear_count = 2,
+                                 .gears = {gear_of("slow", teeth, 1, 0.9), gear_of("fast", teeth, 1, 0.9)}};
+  struct sb_error err = {SB_OK, ""};
+  int gear = 7;
+  assert_int_equal(sb_gearbox_choose(&box, "fast", &gear, &err), SB_OK);
+  assert_int_equal(gear, 2);
+  assert_int_equal(sb_gearbox_choose(&box, "slow", &gear, &err), SB_OK);
+  assert_int_equal(gear, 1);
+  assert_int_equal(sb_gearbox_choose(&box, "fats", &gear, &err), SB_ERR_USAGE);
+  assert_string_equal(err.text, "--gear needs one of slow, fast, found \"fats\"; did you mean \"fast\"?");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -267,6 +284,7 @@ int main(void)
       cmocka_unit_test(a_selector_engages_its_travel_time_after_the_command),
       cmocka_unit_test(a_clutch_joins_at_once_with_its_capacity),
       cmocka_unit_test(only_the_gears_that_there_are_are_derived),
+      cmocka_unit_test(a_gear_is_chosen_by_its_name_and_counted_from_one),
   };
   return cmocka_run_group_tests_name("gearbox", tests, NULL, NULL);
 }

@@ -28,12 +28,6 @@ static struct sb_map map_of(const struct sb_model *model, const struct sb_map_op
   return map;
 }
 
-static gsl_rng *rng_of(unsigned long seed)
-{
-  gsl_rng *rng = dice_of(seed);
-  return rng;
-}
-
 /* Cells that are checked of one map: all when there are not many, else some spread over all of them. */
 static void check_cells(const struct sb_model *model, const struct sb_map *map, size_t cell_max, gsl_rng *rng,
                         struct plane_seen *seen)
@@ -128,7 +122,7 @@ static void check_scenario(const char *file, const char *const *sets, size_t set
   sb_faults_clear(&faults);
   const struct sb_map_options options = sb_map_options_default(&scenario.model);
   struct sb_map plain = map_of(&scenario.model, &options, false), joined = map_of(&scenario.model, &options, true);
-  gsl_rng *rng = rng_of(17);
+  gsl_rng *rng = dice_of(17);
   struct plane_seen seen = {0};
   check_cells(&scenario.model, &plain, cell_max, rng, &seen);
   check_cells(&scenario.model, &joined, cell_max / 4, rng, &seen);
@@ -165,7 +159,7 @@ static void every_point_of_random_machines_does_what_its_rectangle_says(void **s
   const char *only = getenv("SHIFTBAND_TEST_CASE");
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
     if (only != NULL && seed != strtoul(only, NULL, 10)) continue;
-    gsl_rng *rng = rng_of(seed);
+    gsl_rng *rng = dice_of(seed);
     plane_random_case(rng, &it);
     snprintf(it.model.name, sizeof it.model.name, "case %lu", seed);
     struct sb_map plain = map_of(&it.model, &it.options, false), joined = map_of(&it.model, &it.options, true);
@@ -208,7 +202,7 @@ static void machines_of_equal_speed_at_different_angles_are_kept_apart(void **st
   model_finish(&model);
   const struct sb_map_options options = sb_map_options_default(&model);
   struct sb_map map = map_of(&model, &options, false);
-  gsl_rng *rng = rng_of(5);
+  gsl_rng *rng = dice_of(5);
   struct plane_seen seen = {0};
   check_cells(&model, &map, 60, rng, &seen);
   assert_true(seen.shifts > seen.points);
@@ -234,7 +228,7 @@ static void a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does(void
     struct sb_map_options options = sb_map_options_default(&model);
     options.pair = 1;
     struct sb_map map = map_of(&model, &options, false);
-    gsl_rng *rng = rng_of(3);
+    gsl_rng *rng = dice_of(3);
     struct plane_seen seen = {0};
     check_cells(&model, &map, 20, rng, &seen);
     assert_int_equal((seen.kinds & 1U << SB_VERDICT_STUCK_LOW) != 0, k == 1);
@@ -304,6 +298,34 @@ static void the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a
   assert_int_equal(map.cell_count, 0);
 }
 
+/* A duty of more than 80 % is never given, so that no load at all brings the reading below 20 %: the shift point is infinite there. */
+static void thresholds_that_no_load_reaches_do_as_runs_do(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 0.5, true);
+  model.drive.mode = SB_DRIVE_SPEED_CONTROL;
+  model.drive.target_rad_s = 15.0;
+  model.drive.gain_per_rad_s = 0.2;
+  model.drive.integral_per_rad = 1.0;
+  model.drive.limit_fraction = 0.8;
+  model.drive.period_s = 0.02;
+  model.control.sensor.quantity = SB_SENSES_DUTY;
+  model.control.start_gear = 2;
+  model.run.duration_s = 4.0;
+  model_finish(&model);
+  struct sb_map_options options = sb_map_options_default(&model);
+  options.downshift = (struct sb_map_axis){0.05, 0.05, 8};
+  options.upshift = (struct sb_map_axis){0.1, 0.1, 8};
+  struct sb_map map = map_of(&model, &options, true);
+  struct plane_seen seen = {0};
+  gsl_rng *rng = dice_of(1);
+  check_cells(&model, &map, 100, rng, &seen);
+  assert_true(seen.points > 5 && (seen.kinds & 1U << SB_VERDICT_OUT_OF_REACH) != 0);
+  gsl_rng_free(rng);
+  sb_map_clear(&map);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -314,6 +336,7 @@ int main(void)
       cmocka_unit_test(a_map_of_more_rectangles_than_allowed_is_refused),
       cmocka_unit_test(the_worst_verdict_is_the_one_that_stops_the_machine_first),
       cmocka_unit_test(the_default_lattice_reaches_beyond_the_fastest_reading_in_steps_of_a_tenth_of_a_percent),
+      cmocka_unit_test(thresholds_that_no_load_reaches_do_as_runs_do),
   };
   return cmocka_run_group_tests_name("map", tests, plane_quiet_gsl, NULL);
 }

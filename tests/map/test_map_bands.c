@@ -30,12 +30,6 @@ enum { BOX_COUNT = 240 };
 static const double dwell_in_tau = 16.0;
 static const double settling = 1e-6; /* of the reference: ten times that, for overrun's and rounding's part */
 
-static gsl_rng *rng_of(unsigned long seed)
-{
-  gsl_rng *rng = dice_of(seed);
-  return rng;
-}
-
 /* A box with a constant load that is a share of what stalls its fast gear. */
 static struct sb_model random_box(gsl_rng *rng, int index, double load_share)
 {
@@ -144,7 +138,7 @@ static void compare_region(const struct sb_model *model, const struct sb_map *ma
 
 static void compare_hunting_regions(unsigned long seed, double resolution)
 {
-  gsl_rng *rng = rng_of(seed);
+  gsl_rng *rng = dice_of(seed);
   struct region all = {0, 0, 0};
   for (int b = 0; b < BOX_COUNT; b++) {
     struct sb_model model = random_box(rng, b, plane_between(rng, 0.15, 0.75));
@@ -273,7 +267,7 @@ static struct sb_model holding_box(gsl_rng *rng, int index)
 static void the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples(void **state)
 {
   (void)state;
-  gsl_rng *rng = rng_of(103);
+  gsl_rng *rng = dice_of(103);
   int compared[3] = {0, 0, 0};
   for (int b = 0; b < 2000 && compared[0] + compared[1] + compared[2] < BOX_COUNT; b++) {
     const struct sb_model model = holding_box(rng, b);
@@ -296,7 +290,7 @@ static void the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples(
 static void the_least_start_delay_that_holds_is_the_run_up_in_whole_samples(void **state)
 {
   (void)state;
-  gsl_rng *rng = rng_of(104);
+  gsl_rng *rng = dice_of(104);
   for (int b = 0; b < BOX_COUNT; b++) {
     struct sb_model model = holding_box(rng, b);
     model.run.duration_s = in_samples_s(&model, dwell_in_tau * longest_tau_s(&model));

@@ -140,6 +140,23 @@ static void rectangles_that_touch_and_are_alike_are_joined_along_both_axes(void 
   assert_cell(&map.cells[3], 8, 9, 4, 11);
 }
 
+/* Whatever they shift: those without a verdict are joined, and rise as a sorted map does. */
+static void rectangles_that_pass_are_joined_without_their_figures_and_sorted(void **state)
+{
+  (void)state;
+  struct sb_map_cell cells[] = {cell_of(5, 6, 2, 3, 4), cell_of(3, 4, 2, 3, 1), cell_of(0, 1, 6, 9, 2),
+                                cell_of(0, 0, 2, 4, 3), cell_of(1, 1, 2, 4, 2), cell_of(2, 2, 8, 9, 2)};
+  cells[1].verdict.kinds = 1U << SB_VERDICT_HUNTING;
+  struct sb_map map = {.cells = cells, .cell_count = sizeof cells / sizeof *cells};
+  sb_map_keep_passing(&map);
+  assert_int_equal(map.cell_count, 4);
+  assert_cell(&map.cells[0], 0, 1, 2, 4);
+  assert_cell(&map.cells[1], 0, 1, 6, 9);
+  assert_cell(&map.cells[2], 2, 2, 8, 9);
+  assert_cell(&map.cells[3], 5, 6, 2, 3);
+  for (size_t i = 0; i < map.cell_count; i++) assert_int_equal(map.cells[i].figures.shift_count, 0);
+}
+
 static void points_of_a_line_outside_of_all_rectangles_have_none(void **state)
 {
   (void)state;
@@ -157,10 +174,10 @@ static void points_of_a_line_outside_of_all_rectangles_have_none(void **state)
 static void downshift_thresholds_end_below_the_reference(void **state)
 {
   (void)state;
-  static const char *const ranges[] = {NULL, "60..100 %", "100..130 %"};
-  static const int counts[] = {999, 400, -1};
+  static const char *const ranges[] = {NULL, "60..100 %", "60..60 %", "100..130 %"};
+  static const int counts[] = {999, 400, 1, -1};
   loaded_take(shipped[0], NULL, 0);
-  for (int k = 0; k < 3; k++) {
+  for (int k = 0; k < 4; k++) {
     struct sb_map_options options;
     struct sb_error err;
     const enum sb_status status = sb_map_plane_parse(&loaded_scenario.model, NULL, ranges[k], NULL, &options, &err);
@@ -536,6 +553,7 @@ int main(void)
       cmocka_unit_test(changes_are_found_and_shown),
       cmocka_unit_test(pictures_are_at_most_eighty_columns_wide),
       cmocka_unit_test(limits_lie_where_the_closed_forms_meet),
+      cmocka_unit_test(rectangles_that_pass_are_joined_without_their_figures_and_sorted),
   };
   return cmocka_run_group_tests_name("map_report", tests, place_in_tests, NULL);
 }

@@ -16,12 +16,6 @@
 
 enum { CELLS_A_CASE = 8 };
 
-static gsl_rng *rng_of(unsigned long seed)
-{
-  gsl_rng *rng = dice_of(seed);
-  return rng;
-}
-
 /* What else the points have met, by runs of their own. */
 struct met {
   long slipped, bodies, arrived, cut;
@@ -65,7 +59,7 @@ static void check_cases(const struct mix_chances *chances, unsigned long first, 
   const char *only = getenv("SHIFTBAND_TEST_CASE");
   for (unsigned long seed = first; seed < first + count; seed++) {
     if (only != NULL && seed != strtoul(only, NULL, 10)) continue;
-    gsl_rng *rng = rng_of(seed);
+    gsl_rng *rng = dice_of(seed);
     mix_random_case(rng, chances, &it);
     const struct sb_model *model = &it.plane.model;
     snprintf(it.plane.model.name, sizeof it.plane.model.name, "case %lu", seed);

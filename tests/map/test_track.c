@@ -152,6 +152,38 @@ static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state
   sb_map_tracks_clear(&parted);
 }
 
+/* At which sample the track of a command at the late sample becomes that of the same command at the early one. */
+static int meeting_sample(const struct sb_model *model)
+{
+  struct sb_tracks tracks;
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(sb_map_tracks_init(&tracks, model, &err), SB_OK);
+  while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
+  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &err),
+            late = sb_map_tracks_child(&tracks, 0, LATE, 1, &err);
+  for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
+  for (int n = LATE; n < LAST && tracks.items[late].next < 0; n++)
+    assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);
+  assert_int_equal(tracks.items[late].next, early);
+  const int sample = tracks.items[late].first + tracks.items[late].count;
+  sb_map_tracks_clear(&tracks);
+  return sample;
+}
+
+/* Out of gear the motor turns, in gear it stands: a window of ten samples knows for as long when it turned last. */
+static void windows_of_different_counts_keep_tracks_apart_until_they_are_empty(void **state)
+{
+  (void)state;
+  struct sb_model model = blocked(false);
+  model.shifter.is_drive_cut = false;
+  const int engaged = LATE + 3; /* 0.05 s are over */
+  assert_true(meeting_sample(&model) <= engaged + 4);
+  model.control.sensor.pulses = (struct sb_pulse_sensor){.per_turn = 96.0, .window_s = 0.2};
+  model.control.sensor.resolution_fraction = sb_sensor_pulse_fraction(&model.control.sensor);
+  const int sample = meeting_sample(&model);
+  assert_true(sample >= engaged + 10 && sample <= engaged + 14);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -160,6 +192,7 @@ int main(void)
       cmocka_unit_test(a_load_that_goes_on_in_time_keeps_no_tracks_apart),
       cmocka_unit_test(a_long_track_is_met_at_each_of_its_samples),
       cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
+      cmocka_unit_test(windows_of_different_counts_keep_tracks_apart_until_they_are_empty),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

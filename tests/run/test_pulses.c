@@ -90,10 +90,12 @@ static void a_constant_speed_counts_floor_or_ceil_by_the_phase(void **state)
   const double windows[] = {0.05, 0.02, 0.11, 0.2, 0.333};
   for (int w = 0; w < 5; w++) {
     for (double phase = 0.03; phase < 1.0; phase += 0.19) {
-      const struct sb_model model = idling(10.3, windows[w], phase);
+      struct sb_model model = idling(10.3, windows[w], phase);
+      const double per_turn = w == 0 ? 1.0 : 24.0;
+      model.control.sensor.pulses.per_turn = per_turn;
       struct rows rows = rows_of(&model, 1);
       for (int k = 8; k <= 20; k++) { /* after the longest window */
-        const double end = 24.0 * 10.3 * 0.05 * k, begin = end - 24.0 * 10.3 * windows[w];
+        const double end = per_turn * 10.3 * 0.05 * k, begin = end - per_turn * 10.3 * windows[w];
         const double count = row_at(&rows, 0.05 * k)->pulse_count;
         assert_near(count, floor(phase + end) - floor(phase + begin), 0.0);
         assert_true(count >= floor(end - begin) && count <= ceil(end - begin));
@@ -235,6 +237,59 @@ static void a_reversal_counts_its_marks_twice(void **state)
   free(rows.items);
 }
 
+/* The motor's turns in a run-up without a load until 0.6 s, then under half the stall torque: exponentials of 0.5 s. */
+static double turns_at(double time_s)
+{
+  const double tau_s = 0.5, free_rev_s = 4.0, first_s = fmin(time_s, 0.6), later_s = time_s - first_s;
+  const double first = free_rev_s * (first_s + tau_s * expm1(-first_s / tau_s));
+  const double then_rev_s = free_rev_s * -expm1(-first_s / tau_s), settled_rev_s = 0.5 * free_rev_s;
+  return first + settled_rev_s * later_s - (then_rev_s - settled_rev_s) * tau_s * expm1(-later_s / tau_s);
+}
+
+static double mark_s(double mark)
+{
+  double low_s = 0.0, high_s = 10.0;
+  for (int i = 0; i < 100; i++) {
+    const double middle_s = 0.5 * (low_s + high_s);
+    if (turns_at(middle_s) < mark)
+      low_s = middle_s;
+    else
+      high_s = middle_s;
+  }
+  return high_s;
+}
+
+/* At a mark a turn, at most one passes between two samples: the time between the last two spans several motions. It ages where the next
+ * one takes longer. */
+static void in_a_run_up_the_time_between_the_last_two_pulses_is_told(void **state)
+{
+  (void)state;
+  static const double times_s[] = {0.0, 0.6}, torque_nm[] = {0.0, 1.0};
+  struct sb_model model = box_line(4.0 * turn, 1.0, 0.0, 0.0);
+  box_add_gear(&model, 2.0, 1.0);
+  model.motor.rotor_inertia_kg_m2 = 0.25 / (4.0 * turn);
+  model.load.inertia_kg_m2 = 4.0 * 0.25 / (4.0 * turn);
+  box_add_part(&model, "profile", (struct sb_load_part){.table = {2, times_s, torque_nm}, .is_held = true});
+  model.run = (struct sb_run_setup){.duration_s = 2.0, .step_s = 1e-3, .trace_interval_s = 0.05};
+  model.control.sample_period_s = 0.05;
+  model.control.start_gear = 1;
+  model.control.debounce_count = 1;
+  model.control.sensor.reference_rad_s = 4.0 * turn;
+  model.control.sensor.pulses = (struct sb_pulse_sensor){.per_turn = 1.0};
+  struct rows rows = rows_of(&model, 1);
+  int told = 0;
+  for (int k = 1; k <= 40; k++) {
+    const double last = floor(turns_at(0.05 * k));
+    assert_true(last - floor(turns_at(0.05 * (k - 1))) <= 1.0);
+    if (last < 2.0) continue;
+    const double period_s = mark_s(last) - mark_s(last - 1.0), age_s = 0.05 * k - mark_s(last);
+    assert_near_rel(row_at(&rows, 0.05 * k)->pulse_time_s, fmax(period_s, age_s), 1e-9);
+    told++;
+  }
+  assert_true(told > 10);
+  free(rows.items);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -247,6 +302,7 @@ int main(void)
       cmocka_unit_test(after_a_stall_the_reading_ages),
       cmocka_unit_test(counts_follow_the_motor_s_own_angle),
       cmocka_unit_test(a_reversal_counts_its_marks_twice),
+      cmocka_unit_test(in_a_run_up_the_time_between_the_last_two_pulses_is_told),
   };
   return cmocka_run_group_tests_name("pulses", tests, NULL, NULL);
 }

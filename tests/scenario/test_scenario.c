@@ -546,6 +546,19 @@ static void a_manual_that_cannot_be_written_says_so(void **state)
   fclose(full);
 }
 
+/* Limits of which a model may say nothing. */
+static void limits_that_are_not_given_are_six_seconds_and_50_ms(void **state)
+{
+  (void)state;
+  struct sb_model model = {.gearbox.gear_count = 0};
+  assert_near(sb_model_shift_interval_s(&model), 6.0, 0.0);
+  assert_near(sb_model_clutch_slip_s(&model), 0.05, 0.0);
+  model.limits.shift_rate_per_s = 0.25;
+  model.limits.clutch_slip_time_s = 0.3;
+  assert_near(sb_model_shift_interval_s(&model), 4.0, 0.0);
+  assert_near(sb_model_clutch_slip_s(&model), 0.3, 0.0);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -569,6 +582,7 @@ int main(void)
       cmocka_unit_test(a_gear_that_passes_back_less_is_faster_in_overrun),
       cmocka_unit_test(every_key_is_in_the_manual),
       cmocka_unit_test(a_manual_that_cannot_be_written_says_so),
+      cmocka_unit_test(limits_that_are_not_given_are_six_seconds_and_50_ms),
   };
   return cmocka_run_group_tests_name("scenario", tests, place_in_tests, NULL);
 }

@@ -117,6 +117,26 @@ static void without_a_time_constant_the_factors_are_those_of_a_straight_line(voi
   for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) assert_near_rel(pairs[i].got, pairs[i].want, DBL_EPSILON);
 }
 
+/* Without differences that cancel a few roundings are left: Y = sum of (-z)^j / (j + 4)! below 1, and below 1/8
+ * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!, B = sum of (-z)^j (2^(j + 4) - 2 (j + 5)) / (j + 5)!. */
+static void at_small_z_the_factors_are_their_series_to_a_few_roundings(void **state)
+{
+  (void)state;
+  for (double z = 1e-3; z < 1.0; z *= 1.07) {
+    long double y = 0.0L, a = 0.0L, b = 0.0L, power = 1.0L;
+    for (int j = 0; j < 30; j++, power *= -(long double)z) {
+      y += power / tgammal(j + 5);
+      a += power * (exp2l(j + 2) - 2.0L) / tgammal(j + 4);
+      b += power * (exp2l(j + 4) - 2.0L * (j + 5)) / tgammal(j + 6);
+    }
+    const struct sb_plain_factors factors = sb_plain_factors(0.02, z / 0.02);
+    assert_near_rel(factors.y, (double)y, 3.0 * DBL_EPSILON);
+    if (factors.length_s * factors.per_s >= 0.125) continue;
+    assert_near_rel(factors.a, (double)a, 3.0 * DBL_EPSILON);
+    assert_near_rel(factors.b, (double)b, 3.0 * DBL_EPSILON);
+  }
+}
+
 /* Motion --------------------------------------------------------------------------------------------------------------- */
 
 /* x, its integral, that of its square, and the load's work; time since the load's piece began is tau. */
@@ -180,6 +200,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(factors_are_their_integrals_from_tiny_to_large_z),
+      cmocka_unit_test(at_small_z_the_factors_are_their_series_to_a_few_roundings),
       cmocka_unit_test(without_a_time_constant_the_factors_are_those_of_a_straight_line),
       cmocka_unit_test(speed_turn_square_and_work_are_those_of_the_integrated_motion),
   };

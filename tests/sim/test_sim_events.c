@@ -199,6 +199,20 @@ static void the_least_speed_of_a_run_up_is_that_of_its_start(void **state)
   assert_true(got.state.output_speed_rad_s > 1.0);
 }
 
+/* A weight that pulls the machine back all the time. */
+static void the_greatest_speed_of_a_run_backward_is_that_of_its_start(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 9.0, false);
+  model.run.initial_output_speed_rad_s = -1.0;
+  model_finish(&model);
+  const struct driven got = drive(&model, 0, NULL, 0, 0.5);
+  assert_near(got.sums.greatest_output_speed_rad_s, -1.0, 0.0);
+  assert_near(got.sums.least_output_speed_rad_s, got.state.output_speed_rad_s, 0.0);
+  assert_true(got.state.output_speed_rad_s < -1.0);
+}
+
 /* The load gives way for less than a step: the output starts and stops again within it. */
 static void a_start_and_a_stop_within_one_step_are_both_found(void **state)
 {
@@ -514,6 +528,7 @@ int main(void)
       cmocka_unit_test(a_wall_at_the_origin_is_rested_on_once_the_machine_is_slow),
       cmocka_unit_test(corners_without_end_at_one_instant_are_an_error),
       cmocka_unit_test(the_least_speed_of_a_run_up_is_that_of_its_start),
+      cmocka_unit_test(the_greatest_speed_of_a_run_backward_is_that_of_its_start),
       cmocka_unit_test(a_start_and_a_stop_within_one_step_are_both_found),
       cmocka_unit_test(a_wave_over_time_lets_the_resting_output_go_where_it_falls_below_the_gear),
       cmocka_unit_test(advancing_in_one_call_or_in_many_gives_the_same_bits),

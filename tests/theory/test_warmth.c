@@ -330,6 +330,29 @@ static void a_limit_that_is_passed_for_a_while_is_not_overlooked(void **state)
   }
 }
 
+static int gsl_errors;
+
+static void count_error(const char *reason, const char *file, int line, int code)
+{
+  (void)reason, (void)file, (void)line, (void)code;
+  gsl_errors++;
+}
+
+/* With GSL's own handler a program would end there. */
+static void times_are_found_without_an_error_of_gsl(void **state)
+{
+  (void)state;
+  gsl_errors = 0;
+  gsl_error_handler_t *before = gsl_set_error_handler(count_error);
+  for (int is_housed = 0; is_housed < 2; is_housed++) {
+    const struct sb_model model = is_housed ? housed_model() : warm_model();
+    assert_true(isfinite(sb_warmth_reached(&model, SB_WARMTH_BLOCKED, 0.0, 60.0).time_s));
+    assert_true(isfinite(sb_warmth_reached(&model, 0, 0.9, 22.0).time_s));
+  }
+  gsl_set_error_handler(before);
+  assert_int_equal(gsl_errors, 0);
+}
+
 int main(void)
 {
   gsl_set_error_handler_off();
@@ -351,6 +374,7 @@ int main(void)
       cmocka_unit_test(the_settled_temperature_itself_is_never_reached),
       cmocka_unit_test(a_housing_that_holds_nothing_is_a_resistance),
       cmocka_unit_test(a_limit_that_is_passed_for_a_while_is_not_overlooked),
+      cmocka_unit_test(times_are_found_without_an_error_of_gsl),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

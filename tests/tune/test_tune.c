@@ -203,6 +203,50 @@ static void hopeless_load_is_told_with_the_one_change_that_opens_a_region(void *
   assert_near(tuned.margin_fraction, result.remedy_margin_fraction, 1e-12);
 }
 
+static struct sb_supply_sensor following(const struct sb_motor *motor)
+{
+  return (struct sb_supply_sensor){.is_present = true,
+                                   .nominal_v = motor->nominal_voltage_v,
+                                   .drop_v = motor->no_load_current_a * motor->resistance_ohm};
+}
+
+/* The same carts on cells from tired to fresh: what a reference that follows them would give is what tuning with it gives. */
+static void what_a_measured_supply_would_gain_is_what_tuning_with_it_gives(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  for (int i = 0; i < count; i++) machines[i].model.supply.open_circuit_voltage_v = 8.0 + 2.8 * i;
+  const struct sb_tune_result fixed = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_true(fixed.passes && fixed.margin_fraction < 0.03);
+  assert_true(fixed.reference_margin_fraction > 3.0 * fixed.margin_fraction);
+  for (int i = 0; i < count; i++) machines[i].model.control.sensor.supply = following(&machines[0].model.motor);
+  const struct sb_tune_result tuned = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_true(tuned.passes && isnan(tuned.reference_margin_fraction));
+  assert_near(tuned.margin_fraction, fixed.reference_margin_fraction, 1e-12);
+}
+
+/* Where voltages do not differ, a reference that follows them is the same reference: nobody asks for it. */
+static void a_measured_supply_is_not_asked_for_where_there_is_one_voltage(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, wall_nm);
+  for (int i = 0; i < count; i++) machines[i].model.supply.open_circuit_voltage_v = 12.0;
+  assert_true(isnan(tune(machines, count, SB_PREFER_MARGIN, 2).reference_margin_fraction));
+}
+
+/* Against a wall that no gear climbs no reference helps. */
+static void a_measured_supply_is_no_remedy_for_too_heavy_a_load(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, wall_nm);
+  const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_int_equal(result.remedy, SB_REMEDY_RATIO);
+  assert_near(result.reference_margin_fraction, 0.0, 0.0);
+}
+
 /* The two-pass distance against the definition, on seeded random pictures of 25 x 25 points. */
 static void margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure(void **state)
 {
@@ -311,6 +355,9 @@ int main(void)
       cmocka_unit_test(preferring_time_or_energy_gains_it_and_keeps_half_the_margin),
       cmocka_unit_test(answer_does_not_depend_on_the_number_of_threads),
       cmocka_unit_test(hopeless_load_is_told_with_the_one_change_that_opens_a_region),
+      cmocka_unit_test(what_a_measured_supply_would_gain_is_what_tuning_with_it_gives),
+      cmocka_unit_test(a_measured_supply_is_not_asked_for_where_there_is_one_voltage),
+      cmocka_unit_test(a_measured_supply_is_no_remedy_for_too_heavy_a_load),
       cmocka_unit_test(margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure),
       cmocka_unit_test(samples_begin_nominal_then_take_the_corners_then_stay_inside),
       cmocka_unit_test(samples_cover_the_range_evenly),

@@ -69,13 +69,15 @@ static int make_model(struct sb_model *model)
                                    .rotor_inertia_kg_m2 = 2.1e-4};
   model->supply = (struct sb_supply){.open_circuit_voltage_v = 12.4, .internal_resistance_ohm = 0.25};
   model->gearbox.gear_count = 2;
-  model->gearbox.gears[0] =
-      (struct sb_gear){.mesh_count = 3,
-                       .meshes = {{15, 30, 0.96, false}, {18, 36, 0.96, false}, {14, 42, 0.96, false}},
-                       .motor_direction = -1,
-                       .back_efficiency = NAN};
+  model->gearbox.gears[0] = (struct sb_gear){.mesh_count = 3,
+                                             .meshes = {{.driver_teeth = 15, .driven_teeth = 30, .efficiency = 0.96},
+                                                        {.driver_teeth = 18, .driven_teeth = 36, .efficiency = 0.96},
+                                                        {.driver_teeth = 14, .driven_teeth = 42, .efficiency = 0.96}},
+                                             .motor_direction = -1,
+                                             .back_efficiency = NAN};
   model->gearbox.gears[1] = (struct sb_gear){.mesh_count = 2,
-                                             .meshes = {{15, 30, 0.96, false}, {18, 36, 0.96, false}},
+                                             .meshes = {{.driver_teeth = 15, .driven_teeth = 30, .efficiency = 0.96},
+                                                        {.driver_teeth = 18, .driven_teeth = 36, .efficiency = 0.96}},
                                              .motor_direction = 1,
                                              .back_efficiency = NAN};
   model->shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("swing arm"), .swing_turns = 0.4, .timeout_s = 2.0};

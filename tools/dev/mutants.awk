@@ -92,7 +92,7 @@ function constants(code, has_whole,    i, n, token, dot)
     token = substr(code, i, RLENGTH)
     if (token !~ /^[0-9]/ || substr(code, i - 1, 3) == "{0}") continue
     dot = index(token, ".")
-    if (token ~ /^[0-9]+\.[0-9]+$/) put(i, length(token), (substr(token, 1, dot - 1) + 1) substr(token, dot))
+    if (token ~ /^[0-9]+\.[0-9]+$/) put(i, length(token), sprintf("%.0f", substr(token, 1, dot - 1) + 1) substr(token, dot))
     else if (token ~ /^[0-9]+[uU]?$/ && has_whole) put(i, length(token), (token + 1) (token ~ /[uU]/ ? "u" : ""))
   }
 }
