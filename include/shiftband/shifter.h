@@ -5,8 +5,8 @@
  *   swing arm  the motor's reversal selects: the drive flips at the command, the arm leaves mesh at once and engages
  *              when the motor has turned swing_turns revolutions in the new direction, counted from its reversal
  *   selector   a second actuator: engages travel_time after the command; the drive may be cut meanwhile
- *   clutch     a slipping clutch joins at once with its torque capacity until the speeds meet (loss-free in the meshes,
- *              without drag); once joined it holds any torque
+ *   clutch     a slipping clutch, between motor and gears, joins at once with its torque until the speeds meet, through the
+ *              meshes with their loss; once joined it transmits at most its torque: above, it slips again until they meet
  *
  * A new kind is one file in src/machine/shifter/ with an ops table, one line in sb_shifter_kinds, and one in the schema.
  * Source: inelastic joining of two inertias, R. S. Khurmi, J. K. Gupta, Theory of Machines, chapter 3.
@@ -37,9 +37,16 @@ struct sb_shift_plan {
 
 struct sb_shifter_ops {
   const char *name;           /* as in the scenario file */
+  bool has_clutch;            /* a clutch between motor and gears */
   bool is_direction_selected; /* the motor's direction picks the gear: two gears, of opposite motor direction */
   struct sb_shift_plan (*plan)(const struct sb_shifter *shifter, double command_time_s);
 };
+
+/* Torque of the clutch between motor and gears, N m at the motor shaft; 0: there is none. Pure. */
+static inline double sb_shifter_clutch_nm(const struct sb_shifter *shifter)
+{
+  return shifter->ops->has_clutch ? shifter->clutch_nm : 0.0;
+}
 
 /* All kinds, NULL at the end. */
 extern const struct sb_shifter_ops *const sb_shifter_kinds[];

@@ -3,7 +3,9 @@
  * sim.h - one machine moving in time, exact to rounding between located events.
  *
  *   engaged    (Jm + Jo / (N^2 e)) dw/dt = T - Tdrag - TL / (N e)
- *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL     (a slipping clutch adds its torque to both)
+ *   neutral    Jm dw/dt = T,  Jo dW/dt = -TL
+ *   slipping   Jm dw/dt = T - s Tcl,  Jo dW/dt = N e (s Tcl - Tdrag) - TL,  s the sign of w - N W: a clutch, until the speeds
+ *              meet after a command, and again whenever engaged motion would ask more than Tcl of it
  *   engaging   w+ = (Jm w- + (Jo / N) W-) / (Jm + Jo / N^2),  lost 1/2 Jr (w- - N W-)^2
  *
  * Driving (e = eta) or overrun (e = 1 / eta_back) is the sign of (T - Tdrag) Jo / N + Jm TL along the motion, which is that
@@ -39,7 +41,7 @@
 enum sb_link {
   SB_LINK_MESH, /* one gear engaged: motor and output turn together */
   SB_LINK_OPEN, /* neutral */
-  SB_LINK_SLIP  /* a clutch joins them, slipping */
+  SB_LINK_SLIP  /* a clutch joins them, slipping: during a shift, or while a gear is engaged */
 };
 
 /* A vehicle beside its wheels, and the bodies in its way; in the output's terms (road.h). Zero without a road. */
@@ -105,6 +107,7 @@ struct sb_state {
   int motor_direction; /* -1, 0 (at rest), +1 */
   int output_direction;
   int slip_direction; /* sign of the motor's lead over the output in a slipping clutch */
+  int is_shifting;    /* from a command until the gear is engaged; with a clutch until its sides first meet */
   int is_driving;     /* power runs from motor to output */
   int is_turned;      /* neutral only: the motor has reversed, turned_rad counts */
   /* How far the output, or a vehicle whose wheels slip, has turned back from the farthest place that it reached in the
@@ -138,8 +141,8 @@ struct sb_over_limit {
 /*
  * Where the energy went, line by line, in J:
  *
- *   given = supply loss + winding loss + conversion loss + motor friction + drag + mesh loss + shift loss + wheel slip
- *           + impacts + shaft damping + load work + change of kinetic and of the shaft's energy + residual
+ *   given = supply loss + winding loss + conversion loss + motor friction + drag + mesh loss + shift loss + clutch slip
+ *           + wheel slip + impacts + shaft damping + load work + change of kinetic and of the shaft's energy + residual
  *
  * The integrals are those of the motion's own series; the mesh loss is calculated from the motor's side
  * when driving and from the output's side in overrun, the load work from the load, so that the residual measures how
@@ -154,6 +157,7 @@ struct sb_over_limit {
   X(drag, "drag")                       \
   X(mesh_loss, "mesh loss")             \
   X(shift_loss, "shift loss")           \
+  X(clutch_loss, "clutch slip")         \
   X(slip_loss, "wheel slip")            \
   X(impact_loss, "impacts")             \
   X(shaft_loss, "shaft damping")        \
@@ -196,6 +200,7 @@ struct sb_sums {
   double standstill_time_s;      /* engaged, output at rest */
   double start_kinetic_j;        /* kinetic energy at t = 0 */
   double greatest_impulse_nms;   /* of engagements, at the output, by magnitude */
+  double clutch_heat_j;          /* of a slipping clutch, during shifts and while engaged */
   double slip_s;                 /* time with wheels slipping */
   double slip_first_s;           /* when they first did; NAN: never */
   double slip_last_s;            /* when they last did */
@@ -231,11 +236,13 @@ enum sb_event {
   SB_EVENT_ENGAGED,
   SB_EVENT_STOPPED,
   SB_EVENT_STARTED,
-  SB_EVENT_SLIPPED,  /* wheels begin to slip */
-  SB_EVENT_GRIPPED,  /* they grip again */
-  SB_EVENT_MET,      /* a body in the way was met */
-  SB_EVENT_SWITCHED, /* the drive was cut or came back */
-  SB_EVENT_FINISHED  /* the end of the road */
+  SB_EVENT_SLIPPED,        /* wheels begin to slip */
+  SB_EVENT_GRIPPED,        /* they grip again */
+  SB_EVENT_MET,            /* a body in the way was met */
+  SB_EVENT_SWITCHED,       /* the drive was cut or came back */
+  SB_EVENT_CLUTCH_SLIPPED, /* the clutch of an engaged gear begins to slip */
+  SB_EVENT_CLUTCH_HELD,    /* it holds again */
+  SB_EVENT_FINISHED        /* the end of the road */
 };
 
 struct sb_sim;
@@ -295,7 +302,7 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
 /* At a sample: opens the window of a sensor of pulses for it, unless that was done on the way. */
 void sb_sim_open_window(struct sb_sim *sim);
 
-/* Whether a gear is engaged. */
+/* Whether a gear is engaged; one whose clutch slips after its sides met is. */
 bool sb_sim_is_engaged(const struct sb_sim *sim);
 
 /* Whether a controller is to decide: engaged, the drive on, and after a stop of the drive on for the start delay. */
@@ -310,8 +317,9 @@ struct sb_row {
   enum sb_phase phase;
   double duty_fraction; /* duty with the motor's direction, -1..1 */
   /* No bool: rows are compared by their bytes, which have no gaps. */
-  int is_on;       /* no stop is ordered and no switch has opened */
-  int is_slipping; /* wheels slip */
+  int is_on;              /* no stop is ordered and no switch has opened */
+  int is_slipping;        /* wheels slip */
+  int is_clutch_slipping; /* the clutch of an engaged gear slips */
   double motor_speed_rad_s;
   /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took; the voltage
    * that the reference follows. NAN: there is no such thing. */
@@ -326,7 +334,10 @@ struct sb_row {
   double own_load_nm, next_load_nm;
   double motor_current_a;  /* NAN without currents */
   double supply_voltage_v; /* NAN without currents */
-  double clutch_nm; /* at the motor's shaft, that an engaged clutch must transmit; NAN: there is none, or neutral */
+  double
+      clutch_nm; /* that it transmits, at the motor's shaft; while it slips, what joined motion at the gears' speed would
+                       ask of it; NAN: there is no clutch, or neutral */
+  double clutch_w; /* heat in a slipping clutch, of a shift's too; NAN: there is no clutch */
   double output_turns;
   double vehicle_speed_rad_s; /* where wheels can slip: of the vehicle, over the wheel's radius; else the output's */
   double vehicle_angle_rad;   /* likewise, its distance over the wheel's radius */
@@ -344,12 +355,6 @@ static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_d
 {
   return row->phase == SB_PHASE_STANDSTILL && row->is_on &&
          fabs(row->duty_fraction) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
-}
-
-/* Whether an engaged clutch must transmit more than its torque, by more than rounding. Pure. */
-static inline bool sb_row_is_clutch_over(const struct sb_row *row, double clutch_nm)
-{
-  return fabs(row->clutch_nm) > clutch_nm * (1.0 + 1e-9); /* false where there is none */
 }
 
 /* The load for those who ask whether the next faster gear would hold it: INFINITY, none does, with the drive off. Pure. */

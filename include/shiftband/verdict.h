@@ -24,8 +24,8 @@
  *   runs back             the output, or a vehicle whose wheels slip, has turned back from the farthest place that it reached in the
  *                         direction in which the drive turns it, or last did, by more than limits.run_back
  *   overspeed             motor speed above limits.motor_speed
- *   clutch slips          an engaged clutch had to transmit more than its torque, for longer than limits.clutch_slip_time in one
- *                         go, or for more than 5 % of the time engaged
+ *   clutch slips          the clutch of an engaged gear slips for longer than limits.clutch_slip_time in one go, or for more than
+ *                         5 % of the time engaged; the slipping of a shift, until the speeds first met, is not counted
  *   threshold out of      the steady-state reading crosses the threshold under no constant load: a downshift between the
  *     reach               lightest load and the faster gear's stall torque, an upshift up to the heaviest load
  *
@@ -134,6 +134,7 @@ struct sb_verdict {
   struct sb_band band;   /* hunting, busy shifting, stuck low, needless downshift, out of reach: of that pair */
   double stopped_s;      /* hunting, busy shifting: when a long stop of the drive ended the stretch; NAN: none did */
   int is_upshift;        /* out of reach: it is the upshift threshold */
+  double lost_j;         /* clutch slips: heat in the clutch in all, shifts apart */
   int is_crest;          /* overload: none of its times lasts; else all of them do (SB_OVERLOAD_LASTS_S) */
 };
 
@@ -212,10 +213,10 @@ void sb_shortfall_row(struct sb_shortfall *shortfall, const struct sb_model *mod
 /* Ends the spell under way, if any, at a time. */
 void sb_shortfall_finish(struct sb_shortfall *shortfall, double time_s);
 
-/* How much of the time engaged a clutch had too much to transmit: rows of a run, or of a path of a map, one after the other. */
+/* How much of the time engaged a clutch slipped: rows of a run, or of a path of a map, one after the other. */
 struct sb_clutch_share {
   double engaged_s, over_s, last_s;
-  double first_s, greatest_nm; /* when it first had; the most; 0: never */
+  double first_s, greatest_nm; /* when it first did; the most that was asked of it; 0: never */
   int was_engaged, was_over;
 };
 
@@ -244,14 +245,14 @@ struct sb_monitor {
   struct sb_watch slip;     /* the wheels slip */
   struct sb_watch reversed; /* a gear is engaged that turns the output against the others */
   struct sb_watch fast;     /* the motor is above its limit */
-  struct sb_watch clutch;   /* an engaged clutch must transmit more than its torque */
+  struct sb_watch clutch;   /* the clutch of an engaged gear slips */
   struct sb_clutch_share clutch_share;
   struct sb_watch low; /* a slower gear, with no reason not to be in the faster one */
   int gear;            /* engaged, from 1; 0 in neutral */
   int is_automatic;    /* the controller chooses the gear */
 };
 
-/* Takes a row; over_nm: what the clutch must transmit when that is too much, else 0. */
+/* Takes a row; over_nm: what a clutch that slips would have to transmit, else 0. */
 void sb_monitor_clutch_take(struct sb_clutch_share *share, double time_s, bool is_engaged, double over_nm);
 
 /* More than 5 % of the time engaged. Pure. */

@@ -23,6 +23,14 @@ static void format_place(const struct sb_check_span *span, char text[PLACE_SIZE]
   }
 }
 
+/* A reference that follows the supply is a cure where the reading allows for one. */
+static const char *follow_words(const struct sb_model *model)
+{
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const bool can = sensor->quantity == SB_SENSES_SPEED && model->drive.mode == SB_DRIVE_OPEN_LOOP;
+  return can && !sensor->supply.is_present ? ", or controller.reference to measured supply" : "";
+}
+
 /* What happens, why, and what cures it. */
 static void write_shift_span(const struct sb_check_machine *machine, const struct sb_discharge_span *found,
                              const char *place, struct sb_check_span *span)
@@ -33,8 +41,9 @@ static void write_shift_span(const struct sb_check_machine *machine, const struc
     snprintf(
         span->text, sizeof span->text,
         "Stuck low %s: under the lightest load, %s N.m, %s does not reach the upshift threshold of %s, and the box "
-        "never shifts up to %s. Set controller.upshift_above below the reading of the slower gear there.",
-        place, lightest.text, span->slower, SET(control->upshift_fraction[found->index]), span->faster);
+        "never shifts up to %s. Set controller.upshift_above below the reading of the slower gear there%s.",
+        place, lightest.text, span->slower, SET(control->upshift_fraction[found->index]), span->faster,
+        follow_words(machine->model));
   } else if (found->kind == SB_DISCHARGE_NEEDLESS_DOWNSHIFT) {
     snprintf(
         span->text, sizeof span->text,

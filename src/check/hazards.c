@@ -115,17 +115,18 @@ static void find_run_back(const struct sb_check_machine *machine, const struct h
   }
 }
 
-/* Up to which load a gear is engaged: the slowest until it stalls, the others until the controller shifts down. */
+/* Up to which load a gear is engaged: the slowest until the motor stalls, the others until the controller shifts down. */
 static double working_nm(const struct sb_check_machine *machine, int gear)
 {
-  const double stall_nm = machine->form.gears[gear].stall_torque_nm;
+  const struct sb_gear *path = &machine->model->gearbox.gears[gear];
+  const double stall_nm = path->ratio * path->efficiency * (machine->form.stall_torque_nm - path->drag_nm);
   return gear == 0 ? stall_nm : fmin(stall_nm, machine->form.pairs[gear - 1].downshift_torque_nm);
 }
 
 static void find_weak_clutch(const struct sb_check_machine *machine, struct sb_check_remarks *findings)
 {
   const struct sb_model *model = machine->model;
-  const double clutch_nm = model->shifter.clutch_nm;
+  const double clutch_nm = sb_shifter_clutch_nm(&model->shifter);
   if (!(clutch_nm > 0.0)) return;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     const struct sb_gear *gear = &model->gearbox.gears[g];
@@ -134,7 +135,8 @@ static void find_weak_clutch(const struct sb_check_machine *machine, struct sb_c
     if (!(load_nm > carried_nm)) continue;
     struct sb_check_remark *remark =
         sb_check_remark(findings, "clutch slips", -1,
-                        "Clutch slips: in %s it carries a load of %s N.m, and this scenario has up to %s N.m.",
+                        "Clutch slips: in %s it carries a load of %s N.m, and this scenario has up to %s N.m. While it "
+                        "slips the motor does not slow down, and a controller that reads speed does not shift down.",
                         gear->name, NUM(carried_nm), NUM(machine->form.heaviest_load_nm));
     sb_check_cure(remark, "gearbox.shifter.torque", "at least", "%.3g N.m",
                   1.005 * (load_nm / (gear->ratio * gear->efficiency) + gear->drag_nm));

@@ -49,13 +49,13 @@ static void note_shifter(const struct sb_check_machine *machine, struct sb_check
   const struct sb_model *model = machine->model;
   const struct sb_shifter *shifter = &model->shifter;
   const double motor_nm = machine->form.stall_torque_nm;
-  if (shifter->clutch_nm > 0.0 && shifter->clutch_nm < motor_nm) {
+  if (sb_shifter_clutch_nm(shifter) > 0.0 && sb_shifter_clutch_nm(shifter) < motor_nm) {
     sb_check_remark(
         notes, "shifter", -1,
         "shifter: the clutch transmits %s N.m while it slips, less than the %s N.m of the motor at stall: a "
-        "shift near stall may never end. The calculation assumes that an engaged clutch does not slip. A greater "
+        "shift near stall may never end, and no gear carries more than the clutch transmits. A greater "
         "gearbox.shifter.torque cures that.",
-        NUM(shifter->clutch_nm), NUM(motor_nm));
+        NUM(sb_shifter_clutch_nm(shifter)), NUM(motor_nm));
   }
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
     const struct sb_pair_figures *pair = &machine->form.pairs[p];

@@ -130,6 +130,7 @@ static void set_mesh_efficiency(struct sb_gearbox *gearbox, double efficiency)
   for (int g = 0; g < gearbox->gear_count; g++) {
     struct sb_gear *gear = &gearbox->gears[g];
     if (gear->back_efficiency == gear->efficiency) gear->back_efficiency = NAN; /* it follows */
+    if (gear->back_efficiency == 2.0 - 1.0 / gear->efficiency) gear->back_efficiency = SB_BACK_EFFICIENCY_AUTO;
     for (int k = 0; k < gear->mesh_count; k++) gear->meshes[k].efficiency = efficiency;
   }
   sb_gearbox_derive(gearbox);

@@ -241,9 +241,9 @@ static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const str
   const struct sb_limits *limits = &walk->plane->model->limits;
   watch_state(walk, &walk->rest_since_s, row->time_s, row->is_resting, limits->stall_time_s, SB_VERDICT_STALL);
   watch_state(walk, &walk->slip_since_s, row->time_s, row->is_slipping, limits->slip_time_s, SB_VERDICT_SLIPPING);
-  watch_state(walk, &walk->clutch_since_s, row->time_s, row->is_clutch_over, sb_model_clutch_slip_s(walk->plane->model),
-              SB_VERDICT_CLUTCH_SLIPS);
-  sb_monitor_clutch_take(&walk->task.clutch_share, row->time_s, row->is_engaged, row->is_clutch_over);
+  watch_state(walk, &walk->clutch_since_s, row->time_s, row->is_clutch_slipping,
+              sb_model_clutch_slip_s(walk->plane->model), SB_VERDICT_CLUTCH_SLIPS);
+  sb_monitor_clutch_take(&walk->task.clutch_share, row->time_s, row->is_engaged, row->is_clutch_slipping);
   const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
   if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
   /* A clutch may let go again: no gear is then engaged that could be too low. */
@@ -253,7 +253,7 @@ static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const str
 /* Nothing is to be followed from row to row. */
 static bool is_quiet(const struct walk *walk)
 {
-  const bool has_clutch = walk->plane->model->shifter.clutch_nm > 0.0;
+  const bool has_clutch = sb_shifter_clutch_nm(&walk->plane->model->shifter) > 0.0;
   return !has_clutch && isnan(walk->rest_since_s) && isnan(walk->slip_since_s);
 }
 
@@ -298,7 +298,7 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
   const struct sb_track_row row = {.is_engaged = (spot->flags & SB_SPOT_ENGAGED) != 0,
                                    .is_resting = (spot->flags & SB_SPOT_RESTING) != 0,
                                    .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
-                                   .is_clutch_over = (spot->flags & SB_SPOT_CLUTCH) != 0,
+                                   .is_clutch_slipping = (spot->flags & SB_SPOT_CLUTCH) != 0,
                                    .time_s = sb_map_tracks_time_s(tracks, walk->sample),
                                    .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->external_nm};
   return watch_row(walk, low, &row, err);

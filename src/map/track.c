@@ -85,7 +85,7 @@ static bool has_more(const struct sb_model *model)
   const bool has_past = sensor->pulses.per_turn > 0.0 || sensor->supply.filter_s > 0.0;
   if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
   return has_past || model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
-         model->winding.is_present || sb_drive_is_moving(&model->drive);
+         model->winding.is_present || sb_drive_is_moving(&model->drive) || sb_shifter_clutch_nm(&model->shifter) > 0.0;
 }
 
 static struct sb_stop stop_now(const struct sb_tracks *tracks)
@@ -147,7 +147,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 9, MORE_WORDS = 30 };
+enum { KEY_WORDS = 9, MORE_WORDS = 33 };
 
 static uint64_t bits_of(double value)
 {
@@ -193,7 +193,9 @@ static void take_more(const struct sb_more *more, uint64_t key[MORE_WORDS])
                            feed->is_empty,          (double)feed->ready_step,
                            pulses->angle,           pulses->count,
                            pulses->closed,          pulses->last_s,
-                           pulses->period_s,        more->measured_v};
+                           pulses->period_s,        more->measured_v,
+                           (double)state->link,     state->slip_direction,
+                           state->is_shifting};
   static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
   for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }
@@ -271,11 +273,6 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 
 /* Samples ---------------------------------------------------------------------------------------------------------- */
 
-static bool is_clutch_over(const struct sb_tracks *tracks, const struct sb_row *row)
-{
-  return sb_row_is_clutch_over(row, tracks->model->shifter.clutch_nm);
-}
-
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_tracks *tracks = context;
@@ -293,7 +290,7 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
                                                           .is_switched = event == SB_EVENT_SWITCHED,
                                                           .is_resting = sb_row_is_stalled(&row, &tracks->model->drive),
                                                           .is_slipping = row.is_slipping,
-                                                          .is_clutch_over = is_clutch_over(tracks, &row),
+                                                          .is_clutch_slipping = row.is_clutch_slipping,
                                                           .is_on = row.is_on,
                                                           .time_s = row.time_s,
                                                           .next_load_nm = sb_row_next_load_nm(&row)};
@@ -358,7 +355,7 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
   if (sb_row_is_stalled(&row, &tracks->model->drive)) spot.flags |= SB_SPOT_RESTING;
   if (row.is_slipping) spot.flags |= SB_SPOT_SLIPPING;
-  if (is_clutch_over(tracks, &row)) spot.flags |= SB_SPOT_CLUTCH;
+  if (row.is_clutch_slipping) spot.flags |= SB_SPOT_CLUTCH;
   if (fabs(sums->motor_speed_rad_s.value) > tracks->fast_rad_s) spot.flags |= SB_SPOT_FAST;
   if (!isnan(sums->hot_first_s)) spot.flags |= SB_SPOT_HOT;
   if (!isnan(sums->cut_first_s)) spot.flags |= SB_SPOT_CUT;

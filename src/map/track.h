@@ -62,7 +62,7 @@ struct sb_stop {
 /* An event engaged, or the run's end: what the monitor of a run is told between two samples. */
 struct sb_track_row {
   int sample; /* the next one */
-  bool is_engaged, is_resting, is_slipping, is_clutch_over, is_on;
+  bool is_engaged, is_resting, is_slipping, is_clutch_slipping, is_on;
   bool is_switched; /* the drive was cut, came back or took another command */
   double time_s, next_load_nm;
 };

@@ -24,11 +24,13 @@ static void cure_at_least(struct sb_explaining *to, const char *key, double valu
 }
 
 /* More voltage or a greater reduction moves the load; the slowest gear has the greatest. */
-static void cure_stall(struct sb_explaining *to, double load_nm)
+static void cure_stall(struct sb_explaining *to, double load_nm, double needed_nm)
 {
   const int gear = to->verdict->gear;
   const struct sb_gear_figures *figures = &to->closed->gears[gear - 1], *slowest = &to->closed->gears[0];
-  const bool has_voltage = !to->model->battery.is_present && isfinite(figures->least_voltage_v);
+  const double clutch_nm = sb_shifter_clutch_nm(&to->model->shifter);
+  const bool is_clutch_weak = clutch_nm > 0.0 && clutch_nm < needed_nm;
+  const bool has_voltage = !to->model->battery.is_present && isfinite(figures->least_voltage_v) && !is_clutch_weak;
   char key[SB_CURE_SIZE];
   if (has_voltage) cure_at_least(to, "supply.open_circuit_voltage", figures->least_voltage_v, "V");
   if (figures->stall_torque_nm > 0.0) {
@@ -54,6 +56,20 @@ static double say_resting_load(struct sb_explaining *to)
   return load_nm;
 }
 
+/* The torque at the motor's shaft that a load needs. */
+static double needed_of_motor_nm(const struct sb_explaining *to, double load_nm)
+{
+  const struct sb_gear *gear = &to->model->gearbox.gears[to->verdict->gear - 1];
+  return load_nm / (gear->ratio * gear->efficiency) + gear->drag_nm;
+}
+
+/* The motor would carry it, the clutch does not transmit it. */
+static bool is_clutch_at_fault(const struct sb_explaining *to, double needed_nm)
+{
+  const double clutch_nm = sb_shifter_clutch_nm(&to->model->shifter);
+  return clutch_nm > 0.0 && clutch_nm < needed_nm && needed_nm < to->closed->stall_torque_nm;
+}
+
 void sb_explain_stall(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
@@ -62,9 +78,13 @@ void sb_explain_stall(struct sb_explaining *to)
   sb_explain_duration(to);
   sb_explain_say(to, ": ");
   const double load_nm = say_resting_load(to);
-  if (load_nm > stall_nm) {
+  const double needed_nm = needed_of_motor_nm(to, load_nm);
+  if (load_nm > stall_nm && is_clutch_at_fault(to, needed_nm)) {
+    sb_explain_say(to, " is more than the %.3g N.m that the clutch transmits in this gear", stall_nm);
+    cure_at_least(to, "gearbox.shifter.torque", needed_nm, "N.m");
+  } else if (load_nm > stall_nm) {
     sb_explain_say(to, " is more than the %.3g N.m that this gear can move", stall_nm);
-    cure_stall(to, load_nm);
+    cure_stall(to, load_nm, needed_nm);
   } else {
     sb_explain_say(to,
                    " stays at rest although this gear can move %.3g N.m: the breakaway torque is greater, or the drive "
@@ -237,9 +257,14 @@ void sb_explain_overspeed(struct sb_explaining *to)
 void sb_explain_clutch_slips(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
-  sb_explain_say(to, "The clutch would slip");
+  const bool is_speed_read = to->model->control.sensor.quantity == SB_SENSES_SPEED && to->model->gearbox.gear_count > 1;
+  sb_explain_say(to, "The clutch slips");
   sb_explain_duration(to);
-  sb_explain_say(to, ": it would have to transmit up to %.3g N.m, more than its %.3g N.m; this run takes it to hold",
-                 v->found, v->limit);
+  sb_explain_say(to, ": it transmits %.3g N.m and would have to transmit up to %.3g N.m", v->limit, v->found);
+  if (v->lost_j > 0.0) sb_explain_say(to, "; %.3g J have become heat in it", v->lost_j);
+  if (is_speed_read) {
+    sb_explain_say(
+        to, ". The motor does not slow down while it slips, so a controller that reads speed does not shift down");
+  }
   cure_at_least(to, "gearbox.shifter.torque", v->found, "N.m");
 }

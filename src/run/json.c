@@ -52,7 +52,7 @@ static const struct rule {
     [SB_VERDICT_RUNS_BACK] = {"the output turns back by more than the limit", "limit_rad", "found_rad"},
     [SB_VERDICT_OVERSPEED] = {"the motor is faster than the limit", "limit_rad_s", "found_rad_s"},
     [SB_VERDICT_CLUTCH_SLIPS] =
-        {"an engaged clutch must transmit more than the limit, for too long at a time or too often", "limit_nm",
+        {"a clutch of the torque limit slips while a gear is engaged, for too long at a time or too often", "limit_nm",
          "found_nm"},
     [SB_VERDICT_OUT_OF_REACH] = {"the shift point lies beyond the limit of the loads that there can be", "limit_nm",
                                  "found_nm"},
@@ -113,6 +113,7 @@ static void put_evidence(struct sb_json *json, const struct sb_verdict *verdict)
   if (rule->found != NULL) sb_json_put_number(json, rule->found, verdict->found);
   if (verdict->cause != SB_CAUSE_NONE) sb_json_put_number(json, "limit_s", verdict->limit);
   if (verdict->kind == SB_VERDICT_OVERLOAD) sb_json_put_boolean(json, "is_crest", verdict->is_crest);
+  if (verdict->kind == SB_VERDICT_CLUTCH_SLIPS) sb_json_put_number(json, "heat_j", verdict->lost_j);
   if (verdict->kind == SB_VERDICT_OUT_OF_REACH) {
     sb_json_put_string(json, "threshold", verdict->is_upshift ? "upshift" : "downshift");
   }

@@ -38,7 +38,7 @@ void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, c
   sb_shortfall_init(&monitor->shortfall);
   monitor->line = derived->line;
   monitor->fast.limit = sb_model_motor_speed_limit_rad_s(model);
-  monitor->clutch.limit = model->shifter.clutch_nm;
+  monitor->clutch.limit = sb_shifter_clutch_nm(&model->shifter);
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     monitor->tau_s[g] = sb_torque_balance_time_constant_s(model, &monitor->line, g);
     monitor->is_reversed[g + 1] = sb_gearbox_is_reversed(&model->gearbox, g);
@@ -339,15 +339,13 @@ bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share)
   return share->over_s > 0.05 * share->engaged_s;
 }
 
-/* Only a clutch can have too much to transmit. */
 static void watch_clutch(struct sb_monitor *monitor, const struct sb_row *row)
 {
-  const double clutch_nm = monitor->model->shifter.clutch_nm;
-  if (!(clutch_nm > 0.0)) return;
-  const bool is_over = sb_row_is_clutch_over(row, clutch_nm);
+  const bool is_over = row->is_clutch_slipping != 0;
+  if (!(sb_shifter_clutch_nm(&monitor->model->shifter) > 0.0)) return;
   follow_watch(monitor, &monitor->clutch, is_over, row->time_s, NAN);
-  if (is_over) monitor->clutch.worst = fmax(monitor->clutch.worst, fabs(row->clutch_nm));
-  sb_monitor_clutch_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? fabs(row->clutch_nm) : 0.0);
+  if (is_over) monitor->clutch.worst = fmax(monitor->clutch.worst, row->clutch_nm);
+  sb_monitor_clutch_take(&monitor->clutch_share, row->time_s, row->gear > 0, is_over ? row->clutch_nm : 0.0);
 }
 
 /* What holds in every gear, whoever chose it. */
@@ -461,7 +459,7 @@ static void add_overspeed(struct sb_monitor *monitor, const struct sb_sums *sums
   if (known != NULL) known->found = fabs(peak->value);
 }
 
-/* A clutch that has too much to transmit again and again, each time for a short while. */
+/* A clutch that slips again and again, each time for a short while. */
 static void add_clutch_share(struct sb_monitor *monitor)
 {
   const struct sb_clutch_share *share = &monitor->clutch_share;
@@ -528,6 +526,7 @@ enum sb_status sb_monitor_finish(struct sb_monitor *monitor, const struct sb_row
   for (size_t i = 0; i < monitor->verdict_count; i++) {
     struct sb_verdict *verdict = &monitor->verdicts[i];
     if (verdict->kind == SB_VERDICT_SLIPPING) verdict->need = sums->slip_need;
+    if (verdict->kind == SB_VERDICT_CLUTCH_SLIPS) verdict->lost_j = sums->energy.clutch_loss;
   }
   if (monitor->verdict_count > 0) {
     qsort(monitor->verdicts, monitor->verdict_count, sizeof *monitor->verdicts, compare_first);

@@ -162,6 +162,18 @@ static void write_lost(FILE *out, const struct sb_report *report, const struct s
   write_labeled(out, "Shifting", &line);
 }
 
+static void write_clutch(FILE *out, const struct sb_report *report)
+{
+  const struct sb_sums *sums = &report->result->sums;
+  struct sb_sentence line = {.length = 0};
+  if (!report->model->shifter.ops->has_clutch) return;
+  sb_words_add(&line, "%.3g J of heat in it", sums->clutch_heat_j);
+  if (sums->energy.clutch_loss > 0.0) {
+    sb_words_add(&line, ", %.3g J of that while a gear was engaged", sums->energy.clutch_loss);
+  }
+  write_labeled(out, "Clutch", &line);
+}
+
 /* Where a vehicle that can slip, push or arrive has come to. */
 static void write_vehicle(FILE *out, const struct sb_report *report)
 {
@@ -239,6 +251,7 @@ static void write_motion(FILE *out, const struct sb_report *report)
   write_heat(out, &facts);
   write_charge(out, &facts);
   write_lost(out, report, &facts);
+  write_clutch(out, report);
 }
 
 static void write_energy(FILE *out, const struct sb_report *report)

@@ -41,6 +41,11 @@ static bool has_shaft(const struct sb_model *model)
   return model->driveshaft.is_present;
 }
 
+static bool has_clutch(const struct sb_model *model)
+{
+  return model->shifter.ops->has_clutch;
+}
+
 static bool has_battery(const struct sb_model *model)
 {
   return model->battery.is_present;
@@ -111,6 +116,12 @@ static double twist_of(const struct sb_row *row, const struct sb_model *model)
   return row->twist_rad / SB_TURN * 360.0;
 }
 
+static double clutch_heat_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->clutch_w;
+}
+
 static double charge_of(const struct sb_row *row, const struct sb_model *model)
 {
   (void)model;
@@ -140,6 +151,7 @@ static const struct column columns[] = {
     {"distance_m", has_way, distance_of},
     {"wheels_slip", has_grip, slip_of},
     {"twist_deg", has_shaft, twist_of},
+    {"clutch_heat_w", has_clutch, clutch_heat_of},
     {"charge_pct", has_battery, charge_of},
     {"winding_c", has_winding, winding_of},
     {"housing_c", has_housing, housing_of},

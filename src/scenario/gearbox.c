@@ -88,7 +88,7 @@ static const struct sb_key selector_keys[] = {
     {.name = NULL}};
 static const struct sb_key clutch_keys[] = {
     {QUANTITY("torque", SB_TORQUE), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, TORQUE_MAX), MODEL(shifter.clutch_nm),
-     .meaning = "The torque that the slipping clutch transmits, at the motor shaft."},
+     .meaning = "The greatest torque that the clutch transmits, at the motor shaft; beyond it, it slips."},
     AFTER_MESH,
     SHIFT_TIMEOUT,
     {.name = NULL}};

@@ -90,8 +90,7 @@ static const struct sb_key keys[] = {
          "The twist of a driveshaft comes on top."},
     {QUANTITY("clutch_slip_time", SB_TIME), .flags = SB_ABOVE, BETWEEN(0, TIME_MAX), .default_text = "50 ms",
      MODEL(limits.clutch_slip_time_s),
-     .meaning =
-         "An engaged clutch that must transmit more than its torque for longer than this at a time is a verdict."},
+     .meaning = "The clutch of an engaged gear that slips for longer than this at a time is a verdict."},
     {.name = NULL}};
 
 const struct sb_section sb_limits_section = {"limits", "the limits by which the verdicts judge", keys, NULL};

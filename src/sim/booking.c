@@ -2,6 +2,7 @@
 /* From the integrals of a segment to the lines of the energy. */
 #include <math.h>
 
+#include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
 #include "sim/segment.h"
@@ -77,28 +78,23 @@ static void book_mesh(struct sb_sim *sim, double shaft_j)
 
 static void book_time(struct sb_sim *sim, double elapsed_s, double shaft_j)
 {
-  const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   struct sb_sums *sums = &sim->sums;
-  if (state->link == SB_LINK_MESH) {
+  if (sb_segment_is_engaged(sim)) {
     sums->gear_time_s[state->gear] += elapsed_s;
-    const bool is_still = state->motor_direction == 0 && (!seg->has_spring || state->output_direction == 0);
-    if (is_still) sums->standstill_time_s += elapsed_s;
-    if (state->motor_direction != 0) book_mesh(sim, shaft_j);
-    return;
+  } else {
+    sums->neutral_time_s += elapsed_s;
   }
-  sums->neutral_time_s += elapsed_s;
-  if (state->link == SB_LINK_SLIP) {
-    const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
-    sums->energy.shift_loss += clutch_nm * (seg->gain.motor_turn - seg->gain.output_turn / seg->per_motor);
-  }
+  if (sb_segment_is_standing(sim)) sums->standstill_time_s += elapsed_s;
+  if (state->link == SB_LINK_MESH && state->motor_direction != 0) book_mesh(sim, shaft_j);
+  if (state->link == SB_LINK_SLIP) sb_clutch_book(sim);
 }
 
 /* The direction in which the drive turns the output; where it does not drive, that in which it last did. */
 static void take_drive_direction(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  if (state->link != SB_LINK_MESH || !sb_feed_is_on(sim)) return;
+  if (!sb_segment_is_engaged(sim) || !sb_feed_is_on(sim)) return;
   const int direction = sb_feed_direction(sim) * sb_segment_gear(sim)->output_direction;
   if (direction == state->drive_direction) return;
   state->drive_direction = direction;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/guard.h"
 
+#include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/plain_events.h"
 #include "sim/spring.h"
@@ -16,6 +17,11 @@ static bool applies_on_wheels(const struct sb_sim *sim)
   return sim->model->load.road.can_slip;
 }
 
+static bool applies_to_clutch(const struct sb_sim *sim)
+{
+  return sb_shifter_clutch_nm(&sim->model->shifter) > 0.0;
+}
+
 static bool applies_to_spring(const struct sb_sim *sim)
 {
   return sim->segment->has_spring;
@@ -27,6 +33,7 @@ static const struct list {
   bool (*applies)(const struct sb_sim *sim);
 } lists[] = {
     {sb_plain_events, applies_always},
+    {sb_clutch_guards, applies_to_clutch},
     {sb_contact_guards, applies_on_wheels},
     {sb_spring_guards, applies_to_spring},
 };

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/elementary.h"
+#include "sim/point.h"
 
 enum { DEGREE_MAX = SB_SERIES_DEGREE_MAX, DEGREE_MIN = 2, WATCH_MAX = 12 };
 
@@ -389,7 +390,7 @@ static void take_torque(const struct sb_sim *sim, struct sb_motion *m)
     return;
   }
   zero(&m->torque);
-  m->torque.c[0] = sb_segment_clutch_nm(sim);
+  m->torque.c[0] = sb_point_clutch_nm(sim, sim->state.output_direction);
 }
 
 void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion *motion)

@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "base/elementary.h"
+#include "sim/clutch.h"
 
 /* For z < 1:  Y = sum of (-z)^j / (j + 4)!;  for z < 1/8 none of the others by differences, in which digits would cancel:
  * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!,  B = sum of (-z)^j (2^(j + 4) - 2 (j + 5)) / (j + 5)! */
@@ -124,20 +125,28 @@ double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x)
   return value_of(&seg->load, tau_s, x) + seg->output_inertia * seg->per_motor * value_of(&seg->motor_rate, tau_s, x);
 }
 
-/* Rates of the speed, of the power's sign and of the torque: each is a constant and one exponential, so a quantity whose
+/* Rates of the speed, of the power's sign, of the torque and of what a clutch transmits: each is a constant and one exponential, so a quantity whose
  * rate has the same sign at both ends rises or falls throughout. */
 struct rates {
-  double speed, power, torque;
+  double speed, power, torque, transmitted;
 };
 
-static struct rates rates_at(const struct sb_segment *seg, double tau_s, double x)
+static struct rates rates_at(const struct sb_sim *sim, double tau_s, double x)
 {
+  const struct sb_segment *seg = sim->segment;
+  const double rotor_inertia = sim->segment->motor_inertia;
   const double speed = value_of(&seg->motor_rate, tau_s, x);
   const double load = seg->load.per_s + seg->load.lin * speed;
   const double change = seg->motor_rate.per_s + seg->motor_rate.lin * speed;
   return (struct rates){.speed = speed,
                         .power = seg->power.per_speed * speed + seg->power.per_load * load,
-                        .torque = load + seg->output_inertia * seg->per_motor * change};
+                        .torque = load + seg->output_inertia * seg->per_motor * change,
+                        .transmitted = -seg->line.slope_nms_rad * speed - rotor_inertia * change};
+}
+
+static bool holds_clutch(const struct sb_sim *sim, double tau_s, double x)
+{
+  return sb_clutch_holds_plainly(sim, x, value_of(&sim->segment->motor_rate, tau_s, x));
 }
 
 bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const struct sb_plain_start *start,
@@ -150,13 +159,15 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const stru
   const double angle_rad = state->output_angle_rad + seg->per_motor * end->turn;
   if (!((seg->angle_limit_rad - angle_rad) * state->output_direction > 0.0)) return false;
   if (seg->motor_rate.per_s != 0.0) {
-    const struct rates first = rates_at(seg, start->tau_s, start->x), last = rates_at(seg, tau_s, x);
-    if (first.speed * last.speed < 0.0 || first.power * last.power < 0.0 || first.torque * last.torque < 0.0)
+    const struct rates first = rates_at(sim, start->tau_s, start->x), last = rates_at(sim, tau_s, x);
+    if (first.speed * last.speed < 0.0 || first.power * last.power < 0.0 || first.torque * last.torque < 0.0 ||
+        first.transmitted * last.transmitted < 0.0)
       return false;
   }
   const double power = sb_segment_power(seg, x, value_of(&seg->load, tau_s, x));
   const int sign = state->is_driving ? state->motor_direction : -state->motor_direction;
   if (!(sign * power + seg->power_tolerance > 0.0)) return false;
+  if (!holds_clutch(sim, start->tau_s, start->x) || !holds_clutch(sim, tau_s, x)) return false;
   const double limit_nm = sim->model->limits.output_torque_nm;
   if (isinf(limit_nm)) return true;
   return fabs(sb_plain_torque_nm(seg, start->tau_s, start->x)) <= limit_nm &&

@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "sim/contact.h"
+#include "sim/point.h"
 #include "sim/rest.h"
 #include "sim/start.h"
 
@@ -133,11 +134,7 @@ static bool is_output_free(const struct sb_sim *sim)
 static int output_start_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
                               struct sb_series falls[SB_FALL_MAX])
 {
-  const double brought_nm = m->torque.c[0];
-  const double scale_nm = sb_start_scale_nm(sim, m, direction) + fabs(brought_nm);
-  const int count = sb_start_falls(sim, m, direction, falls);
-  for (int i = 0; i < count; i++) falls[i].c[0] += 2.0 * sb_rest_tolerance * scale_nm - direction * brought_nm;
-  return count;
+  return sb_start_output_falls(sim, m, direction, sb_point_clutch_nm(sim, direction), falls);
 }
 
 static int output_forward_falls(const struct sb_sim *sim, const struct sb_motion *m,
@@ -167,24 +164,6 @@ static void turn_enough(struct sb_sim *sim)
   sim->state.turned_rad = sim->state.plan.engage_turn_rad;
 }
 
-static bool is_clutch_slipping(const struct sb_sim *sim)
-{
-  return sim->state.link == SB_LINK_SLIP;
-}
-
-static int meet_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
-{
-  falls[0] = sb_series_scaled(&m->x, m->degree, sim->state.slip_direction, 0.0);
-  sb_series_add(&falls[0], &m->w, m->degree, -sim->state.slip_direction / sim->segment->per_motor);
-  return 1;
-}
-
-/* Exactly, so that what follows finds that neither side leads. */
-static void meet_clutch(struct sb_sim *sim)
-{
-  sim->state.motor_speed_rad_s = sim->state.output_speed_rad_s / sim->segment->per_motor;
-}
-
 const struct sb_guard sb_plain_events[] = {
     {sb_segment_is_moving_rigid, motor_falls, stop},
     {sb_segment_is_moving_rigid, power_falls, NULL},
@@ -196,6 +175,5 @@ const struct sb_guard sb_plain_events[] = {
     {is_output_free, output_forward_falls, NULL},
     {is_output_free, output_back_falls, NULL},
     {is_turning, turned_falls, turn_enough},
-    {is_clutch_slipping, meet_falls, meet_clutch},
     {NULL, NULL, NULL},
 };

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/point.h"
 
+#include <math.h>
+
 double sb_point_shaft_nm(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
@@ -10,6 +12,30 @@ double sb_point_shaft_nm(const struct sb_sim *sim)
   const double wound_rad = twist->twist_rad - 0.5 * twist->side * shaft->backlash_rad;
   const double rate = sim->segment->per_motor * state->motor_speed_rad_s - state->output_speed_rad_s;
   return shaft->stiffness_nm_rad * wound_rad + shaft->damping_nms_rad * rate;
+}
+
+/* What arrives at the output of a torque that the gears take in, both along a direction; a path that cannot be driven
+ * backwards brakes without bounds. */
+static double passed_nm(const struct sb_sim *sim, double net_nm)
+{
+  const struct sb_gear *gear = sb_segment_gear(sim);
+  const double per_motor = fabs(sim->segment->per_motor);
+  if (net_nm >= 0.0) return net_nm * gear->efficiency / per_motor;
+  return gear->back_efficiency > 0.0 ? net_nm / (gear->back_efficiency * per_motor) : -(double)INFINITY;
+}
+
+double sb_point_brought_nm(const struct sb_sim *sim, int slip_direction, int output_direction)
+{
+  const int direction = output_direction * sb_sign_of(sim->segment->per_motor);
+  const double net_nm =
+      direction * slip_direction * sb_shifter_clutch_nm(&sim->model->shifter) - sb_segment_gear(sim)->drag_nm;
+  return output_direction * passed_nm(sim, net_nm);
+}
+
+double sb_point_clutch_nm(const struct sb_sim *sim, int output_direction)
+{
+  const bool is_slipping = sim->state.link == SB_LINK_SLIP && output_direction != 0;
+  return is_slipping ? sb_point_brought_nm(sim, sim->state.slip_direction, output_direction) : 0.0;
 }
 
 static double value_of(const struct sb_segment *seg, const struct sb_poly *poly, const struct sb_point *at,

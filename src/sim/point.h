@@ -19,6 +19,13 @@ struct sb_point {
 /* The torque of a shaft that gives, at the present state, N m. */
 double sb_point_shaft_nm(const struct sb_sim *sim);
 
+/* Torque at the output of a slipping clutch whose motor leads in a direction, while the output moves, or is to be moved, in a
+ * direction; N m. A path that cannot be driven backwards brakes without bounds. */
+double sb_point_brought_nm(const struct sb_sim *sim, int slip_direction, int output_direction);
+
+/* The same at the present state; 0: no clutch slips, or the output rests. */
+double sb_point_clutch_nm(const struct sb_sim *sim, int output_direction);
+
 struct sb_point sb_point_now(const struct sb_sim *sim);
 
 /* Gripping wheels: what stands against the vehicle at a point. Pure. */

@@ -4,26 +4,17 @@
 #include <float.h>
 #include <math.h>
 
+#include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
 #include "sim/jam.h"
 #include "sim/motion.h"
+#include "sim/point.h"
 #include "sim/rest.h"
 #include "sim/spring.h"
 #include "sim/start.h"
 
 /* Moving -------------------------------------------------------------------------------------------------------------- */
-
-/* All that opposes the output as it moves in a direction. */
-static struct sb_load_curve moving_curve(const struct sb_sim *sim, int output_direction)
-{
-  const bool is_cut_off = sim->state.far.is_slipping != 0;
-  struct sb_load_curve curve =
-      sb_rest_curve_at(sim, output_direction, false, SB_SHARE_ALL, is_cut_off ? SB_SIDE_NEAR : SB_SIDE_BOTH);
-  if (sim->model->load.road.is_present) sb_contact_add_moving(sim, output_direction, &curve);
-  if (sim->model->load.brake_nm > 0.0) curve.c0_nm += output_direction * sb_rest_brake_nm(sim);
-  return curve;
-}
 
 static void settle_mesh(struct sb_sim *sim)
 {
@@ -39,7 +30,7 @@ static void settle_mesh(struct sb_sim *sim)
     state->is_driving = 1;
     return;
   }
-  const struct sb_load_curve curve = moving_curve(sim, direction * sense);
+  const struct sb_load_curve curve = sb_start_moving_curve(sim, direction * sense);
   const double load_nm = sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad,
                                           state->motor_speed_rad_s * seg->per_motor);
   const double motor_nm = sb_segment_driven_nm(seg, direction) - seg->line.slope_nms_rad * state->motor_speed_rad_s;
@@ -80,7 +71,7 @@ static void build_mesh(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   const int sense = sb_sign_of(seg->per_motor), direction = sim->state.motor_direction;
   if (direction == 0) sb_start_take_resting(sim);
-  seg->curve = moving_curve(sim, direction == 0 ? sense : direction * sense);
+  seg->curve = sb_start_moving_curve(sim, direction == 0 ? sense : direction * sense);
   seg->load = sb_poly_of_curve(&seg->curve, seg->per_motor);
   if (direction != 0) build_mesh_rates(sim);
 }
@@ -94,7 +85,9 @@ bool sb_segment_feed_anew(struct sb_sim *sim)
   build_mesh_rates(sim);
   const double x = state->motor_speed_rad_s;
   const double load_nm = sb_poly_at(&seg->load, &seg->curve, state->time_s, state->output_angle_rad, x);
-  return (sb_segment_power(seg, x, load_nm) * state->motor_direction >= 0.0) == (state->is_driving != 0);
+  if ((sb_segment_power(seg, x, load_nm) * state->motor_direction >= 0.0) != (state->is_driving != 0)) return false;
+  return sb_clutch_holds_plainly(sim, x,
+                                 sb_poly_at(&seg->motor_rate, &seg->curve, state->time_s, state->output_angle_rad, x));
 }
 
 /* What turns the motor in neutral: its drive less the slipping clutch. */
@@ -110,6 +103,7 @@ static void settle_free(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   const double drive_nm = free_drive_nm(sim);
+  sb_clutch_stop_locked(sim);
   state->motor_direction = sb_sign_of(state->motor_speed_rad_s);
   if (state->motor_direction == 0 && fabs(drive_nm) > sim->segment->line.friction_nm) {
     state->motor_direction = sb_sign_of(drive_nm);
@@ -129,20 +123,21 @@ static void build_free(struct sb_sim *sim)
   seg->motor_rate = seg->output_rate = (struct sb_poly){0};
   if (state->motor_direction != 0) {
     const double per_inertia = 1.0 / (seg->motor_inertia + seg->wheels_excess[state->is_driving]);
-    const double loss_nm = seg->line.friction_nm + seg->drag_nm;
+    const double loss_nm = seg->line.friction_nm + (seg->has_spring ? seg->drag_nm : 0.0);
     seg->motor_rate.k = (free_drive_nm(sim) - state->motor_direction * loss_nm) * per_inertia;
     seg->motor_rate.lin = -seg->line.slope_nms_rad * per_inertia;
   }
   if (state->output_direction == 0) {
     sb_start_take_resting(sim);
-    seg->curve = moving_curve(sim, +1);
+    seg->curve = sb_start_moving_curve(sim, +1);
     seg->load = (struct sb_poly){0}; /* held: no motion, no work */
     return;
   }
-  seg->curve = moving_curve(sim, state->output_direction);
+  seg->curve = sb_start_moving_curve(sim, state->output_direction);
   seg->load = sb_poly_of_curve(&seg->curve, 1.0);
   const double per_inertia = 1.0 / seg->output_inertia;
-  seg->output_rate = sb_poly_from(&seg->load, -per_inertia, sb_segment_clutch_nm(sim) * per_inertia, 0.0);
+  seg->output_rate =
+      sb_poly_from(&seg->load, -per_inertia, sb_point_clutch_nm(sim, state->output_direction) * per_inertia, 0.0);
 }
 
 /* While a gear is engaged its motor turns all wheels of the box. */
@@ -162,13 +157,14 @@ static void prepare(struct sb_sim *sim)
   const struct sb_gear *gear = sb_segment_gear(sim);
   const bool in_mesh = sim->state.link == SB_LINK_MESH;
   seg->per_motor = gear->output_direction / gear->ratio;
-  seg->drag_nm = in_mesh ? gear->drag_nm : 0.0;
+  seg->drag_nm = sim->state.link != SB_LINK_OPEN ? gear->drag_nm : 0.0;
   seg->has_spring = in_mesh && sim->model->driveshaft.is_present;
   sb_feed_line(sim);
   seg->motor_inertia = sb_model_motor_inertia_kg_m2(sim->model);
   seg->output_inertia = sb_model_output_inertia_kg_m2(sim->model, sim->model->load.inertia_kg_m2);
   seg->wheels_excess[0] = seg->wheels_excess[1] = 0.0;
-  if (in_mesh) take_wheels(sim);
+  /* Wheels beyond a clutch are the output's whether it slips or holds: so they count alike in both. */
+  if (in_mesh && !sim->model->shifter.ops->has_clutch) take_wheels(sim);
   if (sim->model->load.road.is_present) sb_contact_prepare(sim);
 }
 
@@ -250,46 +246,44 @@ static void jam(struct sb_sim *sim)
   state->is_driving = 1;
 }
 
-void sb_segment_begin(struct sb_sim *sim)
+/* Directions, driving or overrun, and the segment of them. */
+static void begin_settled(struct sb_sim *sim)
 {
-  const bool has_road = sim->model->load.road.is_present;
-  if (has_road) sb_contact_begin(sim);
-  sim->state.load_angle_rad = sim->state.output_angle_rad;
-  sim->segment->broken_away = 0;
   settle_all(sim);
   if (sb_jam_is_due(sim)) jam(sim);
   build(sim);
-  /* Wheels that are asked for more than they carry let go: the same once more, with the vehicle beside them. Those that
-   * started and lead the vehicle have broken away already, whatever would hold them at rest. */
-  if (has_road && sb_contact_lets_go(sim)) {
-    const struct sb_state *state = &sim->state;
-    if (state->far.slip_direction == state->output_direction) sim->segment->broken_away = state->output_direction;
-    settle_all(sim);
-    if (sb_jam_is_due(sim)) jam(sim);
-    sim->segment->broken_away = 0;
-    build(sim);
-  }
+}
+
+/* Wheels that are asked for more than they carry let go: the same once more, with the vehicle beside them. Those that
+ * started and lead the vehicle have broken away already, whatever would hold them at rest. */
+static void release_wheels(struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  if (!sim->model->load.road.is_present || !sb_contact_lets_go(sim)) return;
+  if (state->far.slip_direction == state->output_direction) sim->segment->broken_away = state->output_direction;
+  settle_all(sim);
+  if (sb_jam_is_due(sim)) jam(sim);
+  sim->segment->broken_away = 0;
+  build(sim);
+}
+
+void sb_segment_begin(struct sb_sim *sim)
+{
+  if (sim->model->load.road.is_present) sb_contact_begin(sim);
+  sim->state.load_angle_rad = sim->state.output_angle_rad;
+  sim->segment->broken_away = 0;
+  begin_settled(sim);
+  const struct sb_far gripping = sim->state.far;
+  release_wheels(sim);
+  if (sim->state.link != SB_LINK_MESH || sb_clutch_holds(sim)) return;
+  /* A clutch that slips may spare the wheels. */
+  sim->state.far = gripping;
+  begin_settled(sim);
+  release_wheels(sim);
 }
 
 void sb_segment_resume(struct sb_sim *sim)
 {
   prepare(sim);
   build(sim);
-}
-
-double sb_segment_joined_torque_nm(struct sb_sim *sim)
-{
-  const struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
-  const double x = state->motor_speed_rad_s, r = seg->per_motor;
-  const int sense = sb_sign_of(r);
-  const int direction = x != 0.0 ? sb_sign_of(x) : sb_start_direction(sim, sb_start_joined_margin);
-  if (direction == 0) { /* held: what the motor brings, or what the load pulls with */
-    return fmax(sb_segment_driven_nm(seg, +1), sb_start_load_nm(sim, state->time_s, -sense) * r);
-  }
-  const struct sb_load_curve curve = moving_curve(sim, direction * sense);
-  const double load_nm = sb_load_curve_nm(&curve, state->time_s, state->output_angle_rad, x * r);
-  const double motor_nm = sb_segment_driven_nm(seg, direction) - seg->line.slope_nms_rad * x;
-  const double rate = (motor_nm - load_nm * r) / sb_segment_joined_inertia(sim);
-  return motor_nm - seg->motor_inertia * rate;
 }

@@ -100,12 +100,6 @@ void sb_segment_resume(struct sb_sim *sim);
 /* Books the segment's integrals into the energies and the sums; the state must be at its end (booking.c). */
 void sb_segment_book(struct sb_sim *sim);
 
-/*
- * Torque at the motor that a clutch whose sides have met would have to carry, moving or at rest, under the rules of
- * slipping (no loss, no drag), so that a clutch found too weak does slip on. A new segment must follow.
- */
-double sb_segment_joined_torque_nm(struct sb_sim *sim);
-
 static inline int sb_sign_of(double value)
 {
   return (value > 0.0) - (value < 0.0);
@@ -158,11 +152,20 @@ static inline double sb_segment_driven_nm(const struct sb_segment *seg, int dire
   return seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
 }
 
-/* Torque that the slipping clutch brings to the output. */
-static inline double sb_segment_clutch_nm(const struct sb_sim *sim)
+/* A gear is engaged, though its clutch may slip. */
+static inline bool sb_segment_is_engaged(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
-  return state->link == SB_LINK_SLIP ? state->slip_direction * state->plan.clutch_nm / sim->segment->per_motor : 0.0;
+  return state->link == SB_LINK_MESH || (state->link == SB_LINK_SLIP && !state->is_shifting);
+}
+
+/* Engaged with the output at rest; the motor may turn on in a slipping clutch. */
+static inline bool sb_segment_is_standing(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  if (!sb_segment_is_engaged(sim)) return false;
+  if (state->link == SB_LINK_SLIP) return state->output_direction == 0;
+  return state->motor_direction == 0 && (!sim->segment->has_spring || state->output_direction == 0);
 }
 
 /* Inertia at the motor of all that turns with it in mesh, without loss. */
@@ -181,10 +184,10 @@ static inline double sb_segment_mesh_inertia(const struct sb_sim *sim, bool is_d
 }
 
 /* What is weighed with the load in the sign of the power: the motor's side in overrun, so that the output drives wherever
- * that sign is below zero. */
+ * that sign is below zero. Wheels behind meshes that lock themselves may count more against it than the rotor weighs. */
 static inline double sb_segment_power_inertia(const struct sb_segment *seg)
 {
-  return seg->motor_inertia + seg->wheels_excess[0];
+  return fmax(seg->motor_inertia + seg->wheels_excess[0], 0.0);
 }
 
 #endif

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/constants.h"
+#include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
 #include "sim/point.h"
@@ -16,9 +17,6 @@
 
 /* Instants closer than this fraction of a step are one instant. */
 static const double same_instant = 1e-9;
-
-/* A clutch that falls short by less than this fraction holds: it would slip by no more than rounding. */
-static const double same_torque = 1e-12;
 
 /* So many events without any time passing mean that the model contradicts itself. */
 enum { EVENTS_AT_ONCE_MAX = 200 };
@@ -48,7 +46,7 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
 
 bool sb_sim_is_engaged(const struct sb_sim *sim)
 {
-  return sim->state.link == SB_LINK_MESH;
+  return sb_segment_is_engaged(sim);
 }
 
 static void notify(struct sb_sim *sim, enum sb_event event)
@@ -72,31 +70,32 @@ static double kinetic_j(const struct sb_sim *sim)
          0.5 * seg->far.inertia * state->far.speed_rad_s * state->far.speed_rad_s;
 }
 
-/* In mesh with nothing moving: what has been told as a stop. */
-static bool is_still(const struct sb_sim *sim)
-{
-  const struct sb_state *state = &sim->state;
-  return state->link == SB_LINK_MESH && state->motor_direction == 0 &&
-         (!sim->segment->has_spring || state->output_direction == 0);
-}
-
 /* What observers are told of when it changes. */
 struct seen {
-  bool is_still, is_slipping, is_finished;
+  bool is_standing, is_slipping, is_clutch_slipping, is_finished;
   int met_count;
 };
+
+/* While a gear is engaged. */
+static bool is_clutch_slipping(const struct sb_sim *sim)
+{
+  return sim->state.link == SB_LINK_SLIP && !sim->state.is_shifting;
+}
 
 static struct seen look(const struct sb_sim *sim)
 {
   const struct sb_far *far = &sim->state.far;
-  return (struct seen){is_still(sim), far->is_slipping != 0, far->is_finished != 0, far->met_count};
+  return (struct seen){sb_segment_is_standing(sim), far->is_slipping != 0, is_clutch_slipping(sim),
+                       far->is_finished != 0, far->met_count};
 }
 
 static void tell(struct sb_sim *sim, const struct seen *before)
 {
   const struct seen now = look(sim);
-  if (!before->is_still && now.is_still) notify(sim, SB_EVENT_STOPPED);
-  if (before->is_still && !now.is_still) notify(sim, SB_EVENT_STARTED);
+  if (!before->is_standing && now.is_standing) notify(sim, SB_EVENT_STOPPED);
+  if (before->is_standing && !now.is_standing) notify(sim, SB_EVENT_STARTED);
+  if (!before->is_clutch_slipping && now.is_clutch_slipping) notify(sim, SB_EVENT_CLUTCH_SLIPPED);
+  if (before->is_clutch_slipping && !now.is_clutch_slipping) notify(sim, SB_EVENT_CLUTCH_HELD);
   if (now.met_count != before->met_count) notify(sim, SB_EVENT_MET);
   if (now.is_slipping != before->is_slipping) notify(sim, now.is_slipping ? SB_EVENT_SLIPPED : SB_EVENT_GRIPPED);
   if (now.is_finished && !before->is_finished) notify(sim, SB_EVENT_FINISHED);
@@ -129,13 +128,10 @@ static void join(struct sb_sim *sim)
   state->output_speed_rad_s = joined * r;
 }
 
-/* Into mesh: at once, or onto a shaft that gives. */
-static void engage(struct sb_sim *sim)
+/* Motor and gears turn as one from here on: at once, or through a shaft that gives. */
+static void close_link(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
-  sb_stretch_raise_speeds(sim);
-  sb_segment_book(sim);
   if (!sim->model->driveshaft.is_present) {
     join(sim);
   } else if (state->link == SB_LINK_OPEN) {
@@ -143,33 +139,36 @@ static void engage(struct sb_sim *sim)
     sb_spring_engage(sim);
   } /* a clutch that slipped hands over a shaft that is wound already */
   state->link = SB_LINK_MESH;
-  state->turned_rad = 0.0;
   state->plan = (struct sb_shift_plan){0};
-  state->slip_direction = state->is_turned = 0;
+  if (!state->is_shifting) state->slip_direction = 0;
+}
+
+/* A shift has come to its end. A clutch whose sides have met may be too weak to hold them: it slips on, engaged. */
+static void engage(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  if (sim->observer.before_engaging != NULL) sim->observer.before_engaging(sim->observer.context, sim);
+  sb_stretch_raise_speeds(sim);
+  sb_segment_book(sim);
+  /* A clutch before a shaft holds until the shaft bears more than it can; its sides have not met yet. */
+  state->is_shifting = state->link == SB_LINK_OPEN && state->plan.clutch_nm > 0.0 && state->slip_direction != 0;
+  if (state->link != SB_LINK_SLIP || sb_clutch_holds(sim)) close_link(sim);
+  state->turned_rad = 0.0;
+  state->is_turned = 0;
   sim->sums.joined_s = state->time_s;
   begin_segment(sim);
   notify(sim, SB_EVENT_ENGAGED);
 }
 
-/* A clutch whose sides have met holds when it can carry the joint motion's torque, else it goes on slipping. */
+/* The sides of a slipping clutch have met. */
 static void meet(struct sb_sim *sim)
 {
-  struct sb_state *state = &sim->state;
-  const double needed_nm = sb_segment_joined_torque_nm(sim);
-  if (fabs(needed_nm) <= state->plan.clutch_nm * (1.0 + same_torque)) {
+  if (sim->state.is_shifting) {
     engage(sim);
     return;
   }
-  state->slip_direction = needed_nm > 0.0 ? +1 : -1;
+  if (sb_clutch_holds(sim)) close_link(sim);
   begin_segment(sim);
-}
-
-/* Whether neither side of a slipping clutch leads any more. */
-static bool has_met(const struct sb_sim *sim)
-{
-  const struct sb_state *state = &sim->state;
-  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
-  return state->link == SB_LINK_SLIP && !(state->slip_direction * lead > 0.0);
 }
 
 /* Engages at once when nothing is left to wait for; else goes on in neutral. now_s: the present instant as planned. */
@@ -178,7 +177,7 @@ static void go_on_in_neutral(struct sb_sim *sim, double now_s)
   struct sb_state *state = &sim->state;
   const bool is_due = state->plan.engage_time_s <= now_s;
   const bool is_turned_enough = state->is_turned && state->turned_rad >= state->plan.engage_turn_rad;
-  if (has_met(sim)) {
+  if (sb_clutch_has_met(sim)) {
     meet(sim);
   } else if (is_due || is_turned_enough) {
     engage(sim);
@@ -200,6 +199,7 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   /* The same motion in the sense of the new gear; adding zero keeps a zero without sign. */
   state->motor_speed_rad_s = state->motor_speed_rad_s * sense_of(sim, state->gear) * sense_of(sim, gear) + 0.0;
   state->gear = gear;
+  state->is_shifting = 1;
   state->plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
   /* A clutch before a shaft that gives holds until the shaft bears more than it can. */
   const bool is_held = state->plan.clutch_nm > 0.0 && sim->model->driveshaft.is_present;
@@ -357,7 +357,9 @@ static bool rest(struct sb_sim *sim, long long target)
 {
   struct sb_state *state = &sim->state;
   const struct sb_segment *seg = sim->segment;
-  if (!is_still(sim) || !seg->is_resting_steady || sim->stretch->is_under_way) return false;
+  if (state->link != SB_LINK_MESH || !sb_segment_is_standing(sim) || !seg->is_resting_steady ||
+      sim->stretch->is_under_way)
+    return false;
   long long last = target;
   if (sim->steps_per_tick > 0) last = smaller(last, next_multiple(state->step, sim->steps_per_tick));
   if (isfinite(seg->end_s)) last = smaller(last, steps_done(sim, seg->end_s));
@@ -471,7 +473,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   }
   begin_segment(sim);
   sim->sums.start_kinetic_j = kinetic_j(sim) + sim->sums.energy.mesh_loss; /* a path that locks itself jams at once */
-  if (is_still(sim)) notify(sim, SB_EVENT_STOPPED);
+  if (sb_segment_is_standing(sim)) notify(sim, SB_EVENT_STOPPED);
   return SB_OK;
 }
 
@@ -493,24 +495,22 @@ const struct sb_sums *sb_sim_sums(struct sb_sim *sim)
   return &sim->sums;
 }
 
-/* What an engaged clutch must transmit, drag included: what the motor brings beyond its own rotor. */
-static double clutch_nm(const struct sb_sim *sim, const struct sb_point *at)
+/* Heat in the clutch; it has none while its sides turn as one. */
+static double clutch_w(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
-  const struct sb_motor_line *line = &sim->segment->line;
-  if (!(sim->model->shifter.clutch_nm > 0.0) || state->link != SB_LINK_MESH) return NAN;
-  const double drive_nm = line->stall_nm - line->slope_nms_rad * state->motor_speed_rad_s;
-  const double friction_nm = line->friction_nm;
-  if (state->motor_direction == 0) return fmax(fabs(drive_nm) - friction_nm, 0.0);
-  return drive_nm - state->motor_direction * friction_nm - sb_model_motor_inertia_kg_m2(sim->model) * at->x_rate;
+  if (!(sb_shifter_clutch_nm(&sim->model->shifter) > 0.0)) return NAN;
+  if (state->link != SB_LINK_SLIP) return 0.0;
+  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
+  return state->slip_direction * state->plan.clutch_nm * lead;
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
   const struct sb_segment *seg = sim->segment;
-  const bool in_mesh = state->link == SB_LINK_MESH;
-  const bool is_resting = is_still(sim);
+  const bool is_engaged = sb_segment_is_engaged(sim);
+  const bool is_resting = sb_segment_is_standing(sim);
   const struct sb_point at = sb_point_now(sim);
   const int sense = sense_of(sim, state->gear);
   const bool has_road = sim->model->load.road.is_present;
@@ -522,8 +522,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   const double torque_nm = sb_stretch_delivered_nm(sim);
   return (struct sb_row){
       .time_s = state->time_s,
-      .gear = in_mesh ? state->gear + 1 : 0,
-      .phase = !in_mesh     ? SB_PHASE_SHIFT
+      .gear = is_engaged ? state->gear + 1 : 0,
+      .phase = !is_engaged  ? SB_PHASE_SHIFT
                : is_resting ? SB_PHASE_STANDSTILL
                             : SB_PHASE_ENGAGED,
       .duty_fraction = sense * seg->line.duty,
@@ -542,11 +542,13 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .motor_current_a = has_currents ? current_a : NAN,
       .supply_voltage_v =
           has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
-      .clutch_nm = clutch_nm(sim, &at),
+      .clutch_nm = sb_clutch_asked_nm(sim, at.x_rate),
+      .clutch_w = clutch_w(sim),
       .output_turns = state->output_angle_rad / SB_TURN,
       .vehicle_speed_rad_s = sb_contact_speed_rad_s(state),
       .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,
       .is_slipping = state->far.is_slipping != 0,
+      .is_clutch_slipping = is_clutch_slipping(sim),
       .twist_rad = state->twist.twist_rad,
       .charge_fraction = sim->model->battery.is_present ? sb_feed_charge_fraction(sim) : NAN,
       .winding_c = sim->model->winding.is_present ? state->feed.warmth.winding_c : NAN,

@@ -4,6 +4,7 @@
 #include <float.h>
 #include <math.h>
 
+#include "sim/clutch.h"
 #include "sim/point.h"
 #include "sim/rest.h"
 #include "sim/start.h"
@@ -39,11 +40,16 @@ static double joined_rad_s(struct sb_sim *sim, double one, double one_rad_s, dou
   return (one * one_rad_s + other * other_rad_s) / (one + other);
 }
 
+static bool is_clutched(const struct sb_sim *sim)
+{
+  return sim->model->shifter.ops->has_clutch;
+}
+
 void sb_spring_take_wheels(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   const double r = sim->segment->per_motor, wheels = sim->model->gearbox.output_wheels_kg_m2 * r * r;
-  if (!(wheels > 0.0)) return;
+  if (!(wheels > 0.0) || is_clutched(sim)) return;
   state->motor_speed_rad_s =
       joined_rad_s(sim, sim->segment->motor_inertia, state->motor_speed_rad_s, wheels, state->output_speed_rad_s / r);
 }
@@ -53,7 +59,7 @@ static void leave_wheels(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   const double wheels = sim->model->gearbox.output_wheels_kg_m2;
-  if (!sim->segment->has_spring || !(wheels > 0.0)) return;
+  if (!sim->segment->has_spring || !(wheels > 0.0) || is_clutched(sim)) return;
   state->output_speed_rad_s = joined_rad_s(sim, sim->segment->output_inertia, state->output_speed_rad_s, wheels,
                                            state->motor_speed_rad_s * sim->segment->per_motor);
 }
@@ -309,7 +315,20 @@ static int output_back_falls(const struct sb_sim *sim, const struct sb_motion *m
 /* A clutch in line with the shaft lets go when the shaft bears more than it can. */
 static bool has_clutch(const struct sb_sim *sim)
 {
-  return has_spring(sim) && sim->model->shifter.ops->plan(&sim->model->shifter, 0.0).clutch_nm > 0.0;
+  return has_spring(sim) && is_clutched(sim);
+}
+
+/* What the clutch takes in of a torque of the shaft, and what the path's drag adds to it in a direction of the motor's torque:
+ * at rest the drag helps to hold. */
+static double per_shaft(const struct sb_sim *sim)
+{
+  return sim->segment->per_motor * sb_segment_inverse_e(sb_segment_gear(sim), sim->state.is_driving);
+}
+
+static double drag_nm(const struct sb_sim *sim, int direction)
+{
+  const int motor_direction = sim->state.motor_direction;
+  return (motor_direction != 0 ? direction * motor_direction : -1) * sim->segment->drag_nm;
 }
 
 static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
@@ -317,8 +336,8 @@ static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int
 {
   static const double same_torque =
       5e-8; /* so that a clutch which has just held does not let go and hold without end */
-  const double most_nm = sim->model->shifter.clutch_nm * (1.0 + same_torque);
-  falls[0] = sb_series_scaled(&m->shaft, m->degree, -direction * sim->segment->per_motor, most_nm);
+  const double most_nm = sb_shifter_clutch_nm(&sim->model->shifter) * (1.0 + same_torque) - drag_nm(sim, direction);
+  falls[0] = sb_series_scaled(&m->shaft, m->degree, -direction * per_shaft(sim), most_nm);
   return 1;
 }
 
@@ -338,25 +357,42 @@ static void let_go(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   struct sb_twist *twist = &state->twist;
-  const struct sb_shift_plan plan = sim->model->shifter.ops->plan(&sim->model->shifter, state->time_s);
-  const double r = sim->segment->per_motor, torque_nm = sb_point_shaft_nm(sim), before_j = sb_spring_energy_j(sim);
+  const double per_shaft_nm = per_shaft(sim), before_j = sb_spring_energy_j(sim);
+  const int direction = sb_sign_of(sb_point_shaft_nm(sim) * per_shaft_nm);
+  const double most_nm = sb_shifter_clutch_nm(&sim->model->shifter) - drag_nm(sim, direction);
   const double offset_rad = 0.5 * twist->side * shaft_of(sim)->backlash_rad;
-  const double most_rad = fabs(plan.clutch_nm / r) / shaft_of(sim)->stiffness_nm_rad;
+  const double most_rad = fmax(most_nm, 0.0) / fabs(per_shaft_nm) / shaft_of(sim)->stiffness_nm_rad;
   twist->twist_rad = offset_rad + fmin(fmax(twist->twist_rad - offset_rad, -most_rad), most_rad);
   const double lost_j = before_j - sb_spring_energy_j(sim);
-  sim->sums.energy.shift_loss += lost_j;
+  *(state->is_shifting ? &sim->sums.energy.shift_loss : &sim->sums.energy.clutch_loss) += lost_j;
   sim->sums.energy.elastic -= lost_j;
-  const int direction = sb_sign_of(torque_nm * r);
-  if (!(direction * (state->motor_speed_rad_s - state->output_speed_rad_s / r) > 0.0)) return;
-  leave_wheels(sim);
-  state->plan = plan;
-  state->slip_direction = direction;
-  state->link = SB_LINK_SLIP;
+  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
+  if (direction * lead > 0.0) sb_clutch_slip(sim, direction);
+}
+
+/* Its sides meet while the shaft still winds: the shift is over. */
+static bool is_shifting(const struct sb_sim *sim)
+{
+  return has_clutch(sim) && sim->state.is_shifting;
+}
+
+static int lead_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+{
+  const int direction = sim->state.slip_direction;
+  falls[0] = sb_series_scaled(&m->x, m->degree, direction, 0.0);
+  sb_series_add(&falls[0], &m->w, m->degree, -direction / sim->segment->per_motor);
+  return 1;
+}
+
+static void end_shift(struct sb_sim *sim)
+{
+  sim->state.is_shifting = sim->state.slip_direction = 0;
 }
 
 const struct sb_guard sb_spring_guards[] = {
     {has_clutch, forward_clutch_falls, let_go},
     {has_clutch, back_clutch_falls, let_go},
+    {is_shifting, lead_falls, end_shift},
     {is_touching, touch_falls, part},
     {is_apart, front_falls, touch_front},
     {is_apart, rear_falls, touch_rear},

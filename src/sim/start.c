@@ -7,6 +7,16 @@
 #include "sim/point.h"
 #include "sim/rest.h"
 
+struct sb_load_curve sb_start_moving_curve(const struct sb_sim *sim, int output_direction)
+{
+  const bool is_cut_off = sim->state.far.is_slipping != 0;
+  struct sb_load_curve curve =
+      sb_rest_curve_at(sim, output_direction, false, SB_SHARE_ALL, is_cut_off ? SB_SIDE_NEAR : SB_SIDE_BOTH);
+  if (sim->model->load.road.is_present) sb_contact_add_moving(sim, output_direction, &curve);
+  if (sim->model->load.brake_nm > 0.0) curve.c0_nm += output_direction * sb_rest_brake_nm(sim);
+  return curve;
+}
+
 /* Sign that tells driving (+) from overrun (-), for a motor torque and a load torque, along a direction. */
 double sb_start_power_sign(const struct sb_sim *sim, double motor_nm, double load_nm, int direction)
 {
@@ -64,7 +74,7 @@ double sb_start_margin(const struct sb_sim *sim, double time_s, int direction, d
 
 double sb_start_output_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
 {
-  const double brought_nm = sim->segment->has_spring ? sb_point_shaft_nm(sim) : sb_segment_clutch_nm(sim);
+  const double brought_nm = sim->segment->has_spring ? sb_point_shaft_nm(sim) : sb_point_clutch_nm(sim, direction);
   return sb_start_brought_margin(sim, time_s, direction, brought_nm, strictness);
 }
 
@@ -110,6 +120,15 @@ double sb_start_scale_nm(const struct sb_sim *sim, const struct sb_motion *motio
          beyond_nm;
 }
 
+int sb_start_output_falls(const struct sb_sim *sim, const struct sb_motion *motion, int direction, double brought_nm,
+                          struct sb_series falls[2])
+{
+  const double scale_nm = sb_start_scale_nm(sim, motion, direction) + fabs(brought_nm);
+  const int count = sb_start_falls(sim, motion, direction, falls);
+  for (int i = 0; i < count; i++) falls[i].c[0] += 2.0 * sb_rest_tolerance * scale_nm - direction * brought_nm;
+  return count;
+}
+
 double sb_start_below_nm(const struct sb_sim *sim, int direction, double tolerance_nm)
 {
   const struct sb_segment *seg = sim->segment;
@@ -130,18 +149,6 @@ void sb_start_take_resting(struct sb_sim *sim)
   const bool is_split = sim->model->load.road.is_present;
   sim->segment->resting = sb_rest_at(sim, is_split ? SB_SIDE_NEAR : SB_SIDE_BOTH);
   if (is_split) sb_contact_take_resting(sim);
-}
-
-/* As sb_start_margin(), for motor and output joined by the clutch: no drag, no loss. */
-double sb_start_joined_margin(const struct sb_sim *sim, double time_s, int direction, double strictness)
-{
-  const struct sb_segment *seg = sim->segment;
-  const int output_direction = direction * sb_sign_of(seg->per_motor);
-  const double load_nm = sb_start_load_nm(sim, time_s, output_direction);
-  const double scale_nm =
-      sim->model->motor.stall_torque_nm + resting_scale_nm(sim, time_s, output_direction) * fabs(seg->per_motor);
-  return direction * (sb_segment_driven_nm(seg, direction) - load_nm * seg->per_motor) -
-         strictness * sb_rest_tolerance * scale_nm;
 }
 
 /* A body at rest: each direction is tried with the load ahead in that direction. */

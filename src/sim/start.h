@@ -5,6 +5,9 @@
 
 #include "sim/motion.h"
 
+/* All that opposes the output once it moves in a direction. */
+struct sb_load_curve sb_start_moving_curve(const struct sb_sim *sim, int output_direction);
+
 /* Sign that tells driving (+) from overrun (-), for a motor torque and a load torque, along a direction. Pure. */
 double sb_start_power_sign(const struct sb_sim *sim, double motor_nm, double load_nm, int direction);
 
@@ -22,9 +25,6 @@ double sb_start_output_margin(const struct sb_sim *sim, double time_s, int direc
 /* The same where a torque is brought to the output. */
 double sb_start_brought_margin(const struct sb_sim *sim, double time_s, int direction, double brought_nm,
                                double strictness);
-
-/* The same for motor and output joined by the clutch: no drag, no loss. */
-double sb_start_joined_margin(const struct sb_sim *sim, double time_s, int direction, double strictness);
 
 /* The direction in which a body at rest starts, by a margin of those above, each tried with the load ahead; 0: it stays. */
 int sb_start_direction(struct sb_sim *sim, double (*start_margin)(const struct sb_sim *sim, double time_s,
@@ -45,6 +45,10 @@ int sb_start_falls(const struct sb_sim *sim, const struct sb_motion *motion, int
 struct sb_series sb_start_slide(const struct sb_sim *sim, const struct sb_motion *motion, int direction);
 
 double sb_start_scale_nm(const struct sb_sim *sim, const struct sb_motion *motion, int direction);
+
+/* The same for the output alone, where a torque is brought to it: what it still lacks to start. */
+int sb_start_output_falls(const struct sb_sim *sim, const struct sb_motion *motion, int direction, double brought_nm,
+                          struct sb_series falls[2]);
 
 /* The motor at rest in mesh starts in a direction when what opposes it, in N m at the motor and without the mesh's loss, is
  * below this. */

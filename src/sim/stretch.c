@@ -62,12 +62,25 @@ void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gai
 
 /* Torque --------------------------------------------------------------------------------------------------------------- */
 
-static bool is_resting_rigid(const struct sb_sim *sim)
+/* The output is held by the load alone, in a gear or by a clutch that slips. */
+static bool is_resting(const struct sb_sim *sim)
 {
-  return sb_segment_is_rigid(sim) && sim->state.motor_direction == 0;
+  const bool is_slipping = sim->state.link == SB_LINK_SLIP && sim->state.output_direction == 0;
+  return is_slipping || (sb_segment_is_rigid(sim) && sim->state.motor_direction == 0);
 }
 
-/* At rest in mesh the gear presses with what the motor brings, but no more than moves the load nor less than the load
+/* What the gears take in while the output is at rest. */
+static double pressed_nm(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const bool is_slipping = state->link == SB_LINK_SLIP;
+  const double brought_nm = is_slipping ? state->slip_direction * state->plan.clutch_nm : seg->line.stall_nm;
+  const double loss_nm = is_slipping ? sb_segment_gear(sim)->drag_nm : seg->line.friction_nm + seg->drag_nm;
+  return brought_nm < 0.0 ? fmin(0.0, brought_nm + loss_nm) : fmax(0.0, brought_nm - loss_nm);
+}
+
+/* At rest the gear presses with what motor or clutch brings, but no more than moves the load nor less than the load
  * pushes back with. */
 static double resting_torque_nm(const struct sb_sim *sim, double time_s)
 {
@@ -76,9 +89,7 @@ static double resting_torque_nm(const struct sb_sim *sim, double time_s)
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
   const double least_nm = sb_start_load_nm(sim, time_s, -1);
   const double greatest_nm = sb_start_load_nm(sim, time_s, +1);
-  const double loss_nm = seg->line.friction_nm + seg->drag_nm, stall_nm = seg->line.stall_nm;
-  const double driven_nm = stall_nm < 0.0 ? fmin(0.0, stall_nm + loss_nm) : fmax(0.0, stall_nm - loss_nm);
-  const double press_nm = driven_nm * gear->efficiency / seg->per_motor;
+  const double press_nm = pressed_nm(sim) * gear->efficiency / seg->per_motor;
   return fmin(fmax(press_nm, least_nm), greatest_nm);
 }
 
@@ -86,9 +97,9 @@ double sb_stretch_delivered_nm(const struct sb_sim *sim)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
-  if (state->link != SB_LINK_MESH) return sb_segment_clutch_nm(sim);
+  if (is_resting(sim)) return resting_torque_nm(sim, state->time_s);
+  if (state->link != SB_LINK_MESH) return sb_point_clutch_nm(sim, state->output_direction);
   if (seg->has_spring) return sb_point_shaft_nm(sim);
-  if (state->motor_direction == 0) return resting_torque_nm(sim, state->time_s);
   if (seg->has_straight_load)
     return sb_plain_torque_nm(seg, state->time_s - seg->curve.time_s, state->motor_speed_rad_s);
   const struct sb_point at = sb_point_now(sim);
@@ -108,7 +119,8 @@ static void raise_torque(struct sb_sim *sim, double value, double time_s)
   struct sb_sums *sums = &sim->sums;
   if (!(fabs(value) > fabs(sums->output_torque_nm.value))) return;
   sums->output_torque_nm = (struct sb_peak){value, time_s};
-  sums->torque_joined_s = sums->joined_s;
+  sums->torque_joined_s =
+      sim->state.is_shifting ? time_s : sums->joined_s; /* a slipping clutch engages all the while */
   sums->torque_struck_s = sums->struck_s;
 }
 
@@ -208,23 +220,30 @@ static void mark_turns(struct sb_sim *sim, const struct sb_series *p)
   stretch->mark_count = add_roots(sim, &slope, degree, stretch->marks, stretch->mark_count, SB_MARK_MAX);
 }
 
-/* Where speeds and torque turn over: their greatest values lie there, or at the ends. */
-static void mark(struct sb_sim *sim)
+/* At rest: what acts with what holds, and alone where a least hold is in force, and where that begins and ends. */
+static void mark_resting(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
-  if (is_resting_rigid(sim)) {
-    /* What acts with what holds, and alone where a least hold is in force, and where that begins and ends. */
-    for (int i = 0; i < 2; i++) {
-      struct sb_series both = m->acting[i];
-      sb_series_add(&both, &m->holding[i], m->degree, i == 0 ? -1.0 : 1.0);
-      mark_turns(sim, &both);
-      mark_turns(sim, &m->acting[i]);
-      const double least_nm = sim->segment->resting.least_hold_nm[i];
-      if (!(least_nm > 0.0)) continue;
-      const struct sb_series over = sb_series_scaled(&m->holding[i], m->degree, 1.0, -least_nm);
-      stretch->mark_count = add_roots(sim, &over, m->degree, stretch->marks, stretch->mark_count, SB_MARK_MAX);
-    }
+  for (int i = 0; i < 2; i++) {
+    struct sb_series both = m->acting[i];
+    sb_series_add(&both, &m->holding[i], m->degree, i == 0 ? -1.0 : 1.0);
+    mark_turns(sim, &both);
+    mark_turns(sim, &m->acting[i]);
+    const double least_nm = sim->segment->resting.least_hold_nm[i];
+    if (!(least_nm > 0.0)) continue;
+    const struct sb_series over = sb_series_scaled(&m->holding[i], m->degree, 1.0, -least_nm);
+    stretch->mark_count = add_roots(sim, &over, m->degree, stretch->marks, stretch->mark_count, SB_MARK_MAX);
+  }
+}
+
+/* Where speeds and torque turn over: their greatest values lie there, or at the ends. */
+static void mark(struct sb_sim *sim)
+{
+  const struct sb_motion *m = &sim->stretch->motion;
+  if (is_resting(sim)) {
+    mark_resting(sim);
+    if (sim->state.link == SB_LINK_SLIP) mark_turns(sim, &m->x);
     return;
   }
   mark_turns(sim, &m->x);
@@ -439,16 +458,16 @@ static void take_peaks(struct sb_sim *sim, double from, double to)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
-  if (is_resting_rigid(sim)) {
-    take_rests(sim, from, to);
-    return;
-  }
+  const bool has_rest = is_resting(sim);
+  if (has_rest) take_rests(sim, from, to);
+  if (has_rest && sim->state.link == SB_LINK_MESH) return;
   for (int i = 0; i < stretch->mark_count; i++) {
     const double share = stretch->marks[i], time_s = m->start_s + share * m->length_s;
     if (!(share > from && share < to)) continue;
-    raise_torque(sim, sb_series_at(&m->torque, m->degree, share), time_s);
+    if (!has_rest) raise_torque(sim, sb_series_at(&m->torque, m->degree, share), time_s);
     raise_speeds(sim, time_s, sb_series_at(&m->x, m->degree, share), sb_series_at(&m->w, m->degree, share));
   }
+  if (has_rest) return;
   raise_torque(sim, sb_series_at(&m->torque, m->degree, to), m->start_s + to * m->length_s);
   book_torque(sim, from, to);
 }

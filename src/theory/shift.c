@@ -149,7 +149,7 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
-  const double jm = sb_model_overrun_inertia_kg_m2(model, gear, 0.0);
+  const double jm = fmax(sb_model_overrun_inertia_kg_m2(model, gear, 0.0), 0.0);
   const double jo_n = model->load.inertia_kg_m2 / n;
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
@@ -278,6 +278,20 @@ static double slip_time(struct slip *slip, double guess_s, double limit_s)
   return root_s;
 }
 
+/* What the clutch brings through a path: with the path's loss where it drives the output, against it in overrun. The mean of
+ * both is a push, half their difference a resistance. A path that cannot be driven backwards brakes very hard. */
+static void add_clutch(struct body *output, const struct sb_gear *path, double pull, double clutch_nm)
+{
+  static const double least_back = 1e-6;
+  const double back = 1.0 / fmax(path->back_efficiency, least_back);
+  const double driving_nm =
+      path->ratio * (clutch_nm - path->drag_nm) * (clutch_nm > path->drag_nm ? path->efficiency : back);
+  const double braking_nm = path->ratio * (clutch_nm + path->drag_nm) * back;
+  output->push_nm += sign_of(pull) * 0.5 * (driving_nm + braking_nm);
+  output->resist_nm += 0.5 * (braking_nm - driving_nm);
+  output->hold_nm += 0.5 * (braking_nm - driving_nm);
+}
+
 /* A clutch: each side moves under the clutch's torque until the speeds meet. */
 static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, const struct sb_motor_line *line, int to,
                                                  const struct sb_load_moment *load, double clutch_nm,
@@ -289,7 +303,8 @@ static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, c
   const double start = motor_start - slip.ratio * output_start;
   slip.slip_direction = sign_of(start);
   slip.motor = motor_body(model, line, -slip.slip_direction * clutch_nm);
-  slip.output = output_body(model, load, slip.slip_direction * slip.ratio * clutch_nm);
+  slip.output = output_body(model, load, 0.0);
+  add_clutch(&slip.output, &model->gearbox.gears[to], slip.slip_direction * slip.ratio, clutch_nm);
 
   const double jm = sb_model_motor_inertia_kg_m2(model);
   const double jo = sb_model_output_inertia_kg_m2(model, model->load.inertia_kg_m2) / (n * n);

@@ -147,7 +147,9 @@ double sb_steady_load_nm(const struct sb_model *model, const struct sb_motor_lin
 double sb_steady_stall_nm(const struct sb_model *model, const struct sb_motor_line *line, int gear)
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
-  return path->ratio * path->efficiency * (sb_motor_stall_torque_nm(line) - path->drag_nm);
+  const double clutch_nm = sb_shifter_clutch_nm(&model->shifter), motor_nm = sb_motor_stall_torque_nm(line);
+  const double most_nm = clutch_nm > 0.0 ? fmin(clutch_nm, motor_nm) : motor_nm;
+  return path->ratio * path->efficiency * (most_nm - path->drag_nm);
 }
 
 /* A motor in steady state: its line at the duty of that state, and its speed on it. */

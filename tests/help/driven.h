@@ -32,7 +32,8 @@ static inline struct driven drive(const struct sb_model *model, int gear, const 
   struct sb_sim sim;
   assert_int_equal(sb_sim_init(&sim, model, gear, &err), SB_OK);
   sim.observer = (struct sb_sim_observer){.context = &out.seen, .on_event = driven_note};
-  if (sim.state.motor_direction != 0 && sim.state.motor_speed_rad_s == 0.0)
+  if (sim.state.motor_direction != 0 && sim.state.motor_speed_rad_s == 0.0 &&
+      sb_sim_row(&sim).phase != SB_PHASE_STANDSTILL)
     driven_note(&out.seen, &sim, SB_EVENT_STARTED);
   enum sb_status status = SB_OK;
   for (size_t i = 0; i < command_count && status == SB_OK; i++) {

@@ -443,6 +443,8 @@ static void a_discharge_ends_where_the_highest_gear_or_a_start_cuts_the_drive_ou
   assert_near(sb_discharge_end_fraction(&model, &discharge), 0.4, 0.0);
   discharge.span_count = 1;
   assert_near(sb_discharge_end_fraction(&model, &discharge), 0.0, 0.0);
+  discharge.spans[0].index = 1;
+  assert_near(sb_discharge_end_fraction(&model, &discharge), 0.9, 0.0);
 }
 
 static void charge_of_being_stuck_has_the_voltage_of_the_closed_form(void **state)

@@ -266,6 +266,20 @@ static void a_gear_is_chosen_by_its_name_and_counted_from_one(void **state)
   assert_string_equal(err.text, "--gear needs one of slow, fast, found \"fats\"; did you mean \"fast\"?");
 }
 
+/* The greater part decides; of as many, what turns forward. */
+static void a_gear_is_reversed_where_it_turns_the_output_against_the_others(void **state)
+{
+  (void)state;
+  static const struct {
+    int count, direction[3], reversed[3];
+  } cases[] = {{2, {1, 1}, {0, 0}}, {2, {1, -1}, {0, 1}}, {3, {1, -1, -1}, {1, 0, 0}}, {3, {1, 1, -1}, {0, 0, 1}}};
+  for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+    struct sb_gearbox box = {.gear_count = cases[k].count};
+    for (int g = 0; g < cases[k].count; g++) box.gears[g].output_direction = cases[k].direction[g];
+    for (int g = 0; g < cases[k].count; g++) assert_int_equal(sb_gearbox_is_reversed(&box, g), cases[k].reversed[g]);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -285,6 +299,7 @@ int main(void)
       cmocka_unit_test(a_clutch_joins_at_once_with_its_capacity),
       cmocka_unit_test(only_the_gears_that_there_are_are_derived),
       cmocka_unit_test(a_gear_is_chosen_by_its_name_and_counted_from_one),
+      cmocka_unit_test(a_gear_is_reversed_where_it_turns_the_output_against_the_others),
   };
   return cmocka_run_group_tests_name("gearbox", tests, NULL, NULL);
 }

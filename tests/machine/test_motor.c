@@ -361,6 +361,18 @@ static void stall_current_not_above_no_load_current_is_refused(void **state)
   }
 }
 
+static void a_motor_without_currents_has_no_constants(void **state)
+{
+  (void)state;
+  struct sb_motor motor = {.nominal_voltage_v = 12.0, .no_load_speed_rad_s = 30.0, .stall_torque_nm = 0.4};
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(sb_motor_derive(&motor, &err), SB_OK);
+  assert_near(motor.resistance_ohm, 0.0, 0.0);
+  assert_near(motor.kt_nm_a, 0.0, 0.0);
+  assert_near(motor.ke_vs_rad, 0.0, 0.0);
+  assert_near(motor.friction_nm, 0.0, 0.0);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -380,6 +392,7 @@ int main(void)
       cmocka_unit_test(friction_turns_with_the_motion_and_is_left_out_at_rest),
       cmocka_unit_test(without_currents_nothing_is_derived_and_voltage_scales_the_torque),
       cmocka_unit_test(stall_current_not_above_no_load_current_is_refused),
+      cmocka_unit_test(a_motor_without_currents_has_no_constants),
   };
   return cmocka_run_group_tests_name("motor", tests, NULL, NULL);
 }

@@ -4,6 +4,7 @@
 
 #include <math.h>
 
+#include "help/models.h"
 #include "help/near.h"
 
 static void points_have_their_place_number_and_index(void **state)
@@ -33,11 +34,28 @@ static void a_stride_is_the_nearest_round_number(void **state)
   }
 }
 
+/* To 102 % of the motor's no-load speed, which is the reference here: at 0.5 % the last is 102.0 %, the 204th. */
+static void points_lie_a_threshold_step_apart(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_finish(&model);
+  struct sb_map_options options = sb_map_options_default(&model);
+  assert_near(options.downshift.step_fraction, 0.001, 0.0);
+  assert_int_equal(options.upshift.count, 1020);
+  model.control.threshold_step_fraction = 0.005;
+  options = sb_map_options_default(&model);
+  assert_near(options.downshift.step_fraction, 0.005, 0.0);
+  assert_near(options.downshift.first_fraction, 0.005, 0.0);
+  assert_int_equal(options.upshift.count, 204);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(points_have_their_place_number_and_index),
       cmocka_unit_test(a_stride_is_the_nearest_round_number),
+      cmocka_unit_test(points_lie_a_threshold_step_apart),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

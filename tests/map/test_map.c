@@ -188,6 +188,48 @@ static void every_point_of_random_machines_does_what_its_rectangle_says(void **s
  * All settle to the very same speed again, in the same gear, before a step over turns is met: at different times, which a
  * map that took equal speeds for equal futures would get wrong.
  */
+/* Gears that lock themselves under loads that help for a while: lowered by the motor, held, jammed. Wheels before and behind
+ * the shifter. */
+static void let_loads_help(gsl_rng *rng, struct plane_case *it)
+{
+  struct sb_model *model = &it->model;
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    struct sb_gear *gear = &model->gearbox.gears[g];
+    gear->meshes[0].efficiency = plane_between(rng, 0.3, 0.5);
+    gear->back_efficiency = plane_chance(rng, 0.5) ? SB_BACK_EFFICIENCY_AUTO : plane_between(rng, -1.0, -0.1);
+    gear->meshes[0].inertia_kg_m2 = plane_between(rng, 0.0, 0.5) * model->motor.rotor_inertia_kg_m2;
+    gear->meshes[0].inertia_at = plane_chance(rng, 0.5);
+  }
+  model->gearbox.shifter_after_mesh = plane_chance(rng, 0.5);
+  sb_gearbox_derive(&model->gearbox);
+  for (int i = 0; i < model->load.part_count; i++) model->load.parts[i].is_resisting = i % 2 == 1;
+  for (int k = 0; k < it->table_count; k++) {
+    for (int i = 0; i < PLANE_POINT_MAX; i++) it->torque_nm[k][i] *= plane_chance(rng, 0.5) ? -0.7 : 0.4;
+  }
+}
+
+static void every_point_of_machines_that_lock_does_what_its_rectangle_says(void **state)
+{
+  (void)state;
+  static struct plane_case it;
+  struct plane_seen seen = {0};
+  long cells = 0;
+  for (unsigned long seed = 1; seed <= 40; seed++) {
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    gsl_rng_set(rng, seed);
+    plane_random_case(rng, &it);
+    let_loads_help(rng, &it);
+    snprintf(it.model.name, sizeof it.model.name, "locking %lu", seed);
+    struct sb_map map = map_of(&it.model, &it.options, false);
+    check_cells(&it.model, &map, 12, rng, &seen);
+    cells += (long)map.cell_count;
+    sb_map_clear(&map);
+    gsl_rng_free(rng);
+  }
+  print_message("%ld rectangles, %ld points, %ld shifts\n", cells, seen.points, seen.shifts);
+  assert_true(seen.points > 800 && seen.shifts > 500);
+}
+
 static void machines_of_equal_speed_at_different_angles_are_kept_apart(void **state)
 {
   (void)state;
@@ -331,6 +373,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_point_of_the_shipped_scenarios_does_what_its_rectangle_says),
       cmocka_unit_test(every_point_of_random_machines_does_what_its_rectangle_says),
+      cmocka_unit_test(every_point_of_machines_that_lock_does_what_its_rectangle_says),
       cmocka_unit_test(machines_of_equal_speed_at_different_angles_are_kept_apart),
       cmocka_unit_test(a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does),
       cmocka_unit_test(a_map_of_more_rectangles_than_allowed_is_refused),

@@ -248,7 +248,11 @@ static void assert_margin(const struct sb_map_own *own, enum sb_map_direction di
   const int sign = direction == SB_MAP_DOWN_HIGHER || direction == SB_MAP_UP_HIGHER ? 1 : -1;
   const double from = is_downshift ? own->downshift_fraction : own->upshift_fraction, step = 0.001;
   const double end = margin->changes ? margin->first_fraction : margin->last_fraction;
-  if (isnan(end)) return;
+  if (isnan(end)) {
+    assert_near(margin->margin_fraction, 0.0, 0.0);
+    return;
+  }
+  if (margin->changes && fabs(end - from) > 1.5 * step) assert_near(margin->last_fraction, end - sign * step, 1e-9);
   int tried = 0;
   for (long n = lround(from / step) + sign; sign * ((double)n * step - end) < 0.5 * step; n += sign) {
     const double at = (double)n * step;

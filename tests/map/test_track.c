@@ -184,6 +184,19 @@ static void windows_of_different_counts_keep_tracks_apart_until_they_are_empty(v
   assert_true(sample >= engaged + 10 && sample <= engaged + 14);
 }
 
+static void rows_of_a_sample_are_those_that_there_are(void **state)
+{
+  (void)state;
+  struct sb_track_row rows[] = {{.sample = 3}, {.sample = 5}, {.sample = 5}, {.sample = 5}};
+  const struct sb_track track = {.rows = rows, .row_count = 3};
+  const struct sb_track_row *found = NULL;
+  assert_int_equal(sb_track_rows_at(&track, 5, &found), 2);
+  assert_ptr_equal(found, &rows[1]);
+  assert_int_equal(sb_track_rows_at(&track, 3, &found), 1);
+  assert_ptr_equal(found, &rows[0]);
+  assert_int_equal(sb_track_rows_at(&track, 4, &found), 0);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -193,6 +206,7 @@ int main(void)
       cmocka_unit_test(a_long_track_is_met_at_each_of_its_samples),
       cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
       cmocka_unit_test(windows_of_different_counts_keep_tracks_apart_until_they_are_empty),
+      cmocka_unit_test(rows_of_a_sample_are_those_that_there_are),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -26,6 +26,9 @@ enum cause {
   CAUSE_OUTPUT_MINUS,
   CAUSE_TURNED,
   CAUSE_MET,
+  CAUSE_CLUTCH_WEAK, /* in mesh */
+  CAUSE_CLUTCH_PLUS, /* output, in mesh */
+  CAUSE_CLUTCH_MINUS,
   CAUSE_COUNT
 };
 
@@ -40,7 +43,8 @@ struct oracle {
   enum link link;
   int gear;
   int motor_direction, output_direction, slip_direction;
-  bool is_driving, is_turned;
+  bool is_driving, is_turned, is_shifting;
+  bool was_standing, was_clutch_slipping; /* as told last */
   double command_s, engage_s;
   double piece_s;    /* the load's pieces over time are chosen here */
   double corner_rad; /* next corner over the angle */
@@ -201,9 +205,24 @@ static double mesh_rate(const struct oracle *o, double t, const double y[], doub
   return rate;
 }
 
-static double clutch_on_output(const struct oracle *o)
+static double clutch_capacity(const struct oracle *o)
 {
-  return o->link == RUBBING ? o->slip_direction * o->model->shifter.clutch_nm * ratio_of(o) * path_sense(o) : 0.0;
+  return strcmp(o->model->shifter.ops->name, "clutch") == 0 ? o->model->shifter.clutch_nm : INFINITY;
+}
+
+/* What a torque at the gears' input, along the output's motion or the one tried, is at the output, along it. */
+static double through_gears(const struct oracle *o, double torque)
+{
+  const struct sb_gear *gear = &o->model->gearbox.gears[o->gear];
+  const double net = torque - gear->drag_nm;
+  if (net >= 0.0) return net * forward_efficiency(o) * ratio_of(o);
+  return gear->back_efficiency > 0.0 ? net / gear->back_efficiency * ratio_of(o) : -INFINITY;
+}
+
+/* With sign, while the output moves or would move in a direction. */
+static double clutch_on_output(const struct oracle *o, int slip_direction, int direction)
+{
+  return direction * through_gears(o, direction * path_sense(o) * slip_direction * clutch_capacity(o));
 }
 
 static int rates(double t, const double y[], double dydt[], void *params)
@@ -224,7 +243,8 @@ static int rates(double t, const double y[], double dydt[], void *params)
                   o->model->motor.rotor_inertia_kg_m2;
   }
   if (o->output_direction != 0) {
-    dydt[OUTPUT] = (clutch_on_output(o) - load_torque(o, t, y)) / o->model->load.inertia_kg_m2;
+    const double clutch = o->link == RUBBING ? clutch_on_output(o, o->slip_direction, o->output_direction) : 0.0;
+    dydt[OUTPUT] = (clutch - load_torque(o, t, y)) / o->model->load.inertia_kg_m2;
     dydt[ANGLE] = y[OUTPUT];
   }
   dydt[TURNED] = o->is_turned ? fabs(y[MOTOR]) : 0.0;
@@ -248,7 +268,22 @@ static double start_excess(const struct oracle *o, double t, int direction)
 
 static double output_excess(const struct oracle *o, double t, int direction)
 {
-  return direction * clutch_on_output(o) - start_resistance(o, t, direction);
+  const double clutch = o->link == RUBBING ? direction * clutch_on_output(o, o->slip_direction, direction) : 0.0;
+  return clutch - start_resistance(o, t, direction);
+}
+
+/* What an engaged clutch carries while the machine moves. */
+static double carried_torque(const struct oracle *o, double t, const double y[])
+{
+  double delivered;
+  return electric_torque(o, y[MOTOR]) - o->motor_direction * brush_friction(o) -
+         o->model->motor.rotor_inertia_kg_m2 * mesh_rate(o, t, y, &delivered);
+}
+
+/* By how much the load at rest pulls the output in a direction beyond what the clutch holds. */
+static double pull_excess(const struct oracle *o, double t, int direction)
+{
+  return direction * clutch_on_output(o, -direction * path_sense(o), direction) - start_resistance(o, t, direction);
 }
 
 static int sign_of(double value)
@@ -302,7 +337,6 @@ static bool is_jamming(const struct oracle *o)
 
 static void settle_mesh(struct oracle *o)
 {
-  const int before = o->motor_direction;
   find_direction(o);
   if (o->motor_direction != 0) {
     double delivered;
@@ -319,26 +353,77 @@ static void settle_mesh(struct oracle *o)
       o->is_driving = true;
     }
   }
-  if (before != 0 && o->motor_direction == 0) note(o, SB_EVENT_STOPPED);
-  if (before == 0 && o->motor_direction != 0) note(o, SB_EVENT_STARTED);
+}
+
+/* The direction in which an engaged clutch slips, as the motor's lead; 0: it holds. */
+static int weak_direction(const struct oracle *o)
+{
+  const double most = clutch_capacity(o) * (1.0 + 1e-12);
+  if (isinf(most)) return 0;
+  if (o->motor_direction != 0) {
+    const double carried = carried_torque(o, o->time_s, o->y);
+    return fabs(carried) > most ? sign_of(carried) : 0;
+  }
+  const double stalled = electric_torque(o, 0.0);
+  if (fabs(stalled) - brush_friction(o) > most) return sign_of(stalled);
+  for (int direction = +1; direction >= -1; direction -= 2) {
+    if (pull_excess(o, o->time_s, direction) > hair(o)) return -direction * path_sense(o);
+  }
+  return 0;
+}
+
+/* Gears that cannot be driven backwards stop an output that is braked through them. */
+static void stop_locked(struct oracle *o)
+{
+  const int direction = sign_of(o->y[OUTPUT]);
+  if (o->link != RUBBING || direction == 0 || isfinite(clutch_on_output(o, o->slip_direction, direction))) return;
+  o->y[OUTPUT] = 0.0;
+  o->slip_direction = sign_of(o->y[MOTOR]);
+}
+
+static void settle_apart(struct oracle *o)
+{
+  stop_locked(o);
+  const double clutch = o->link == RUBBING ? o->slip_direction * o->model->shifter.clutch_nm : 0.0;
+  const double drive = electric_torque(o, 0.0) - clutch;
+  o->motor_direction = sign_of(o->y[MOTOR]);
+  if (o->motor_direction == 0 && fabs(drive) > brush_friction(o)) o->motor_direction = sign_of(drive);
+  o->output_direction = sign_of(o->y[OUTPUT]);
+  if (o->output_direction == 0) {
+    if (output_excess(o, o->time_s, -1) > hair(o)) o->output_direction = -1;
+    if (output_excess(o, o->time_s, +1) > hair(o)) o->output_direction = +1;
+  }
+}
+
+static void settle_quietly(struct oracle *o)
+{
+  if (o->link == IN_MESH) settle_mesh(o);
+  const int weak = o->link == IN_MESH ? weak_direction(o) : 0;
+  if (weak != 0) {
+    o->link = RUBBING;
+    o->slip_direction = weak;
+  }
+  if (o->link != IN_MESH) settle_apart(o);
+  o->corner_rad = o->output_direction != 0 ? next_corner_rad(o) : NAN;
+}
+
+static void tell(struct oracle *o)
+{
+  const bool is_clutch_slipping = o->link == RUBBING && !o->is_shifting;
+  const bool is_standing =
+      o->link == IN_MESH ? o->motor_direction == 0 : is_clutch_slipping && o->output_direction == 0;
+  if (is_standing && !o->was_standing) note(o, SB_EVENT_STOPPED);
+  if (!is_standing && o->was_standing) note(o, SB_EVENT_STARTED);
+  if (is_clutch_slipping && !o->was_clutch_slipping) note(o, SB_EVENT_CLUTCH_SLIPPED);
+  if (!is_clutch_slipping && o->was_clutch_slipping) note(o, SB_EVENT_CLUTCH_HELD);
+  o->was_standing = is_standing;
+  o->was_clutch_slipping = is_clutch_slipping;
 }
 
 static void settle(struct oracle *o)
 {
-  if (o->link == IN_MESH) {
-    settle_mesh(o);
-  } else {
-    const double clutch = o->link == RUBBING ? o->slip_direction * o->model->shifter.clutch_nm : 0.0;
-    const double drive = electric_torque(o, 0.0) - clutch;
-    o->motor_direction = sign_of(o->y[MOTOR]);
-    if (o->motor_direction == 0 && fabs(drive) > brush_friction(o)) o->motor_direction = sign_of(drive);
-    o->output_direction = sign_of(o->y[OUTPUT]);
-    if (o->output_direction == 0) {
-      if (output_excess(o, o->time_s, -1) > hair(o)) o->output_direction = -1;
-      if (output_excess(o, o->time_s, +1) > hair(o)) o->output_direction = +1;
-    }
-  }
-  o->corner_rad = o->output_direction != 0 ? next_corner_rad(o) : NAN;
+  settle_quietly(o);
+  tell(o);
 }
 
 /* Shifts ----------------------------------------------------------------------------------------------------------- */
@@ -353,48 +438,26 @@ static void join(struct oracle *o)
   const double n = ratio_of(o), jm = o->model->motor.rotor_inertia_kg_m2, jo = o->model->load.inertia_kg_m2;
   const double slip = lead(o, o->y), reduced = jm * jo / (n * n) / (jm + jo / (n * n));
   o->result->shift_loss_j += 0.5 * reduced * slip * slip;
+  o->is_shifting = false;
   o->y[MOTOR] = (jm * o->y[MOTOR] + jo / n * path_sense(o) * o->y[OUTPUT]) / (jm + jo / (n * n));
   o->y[OUTPUT] = path_sense(o) * o->y[MOTOR] / n;
   o->link = IN_MESH;
   o->motor_direction = o->y[MOTOR] < 0.0 ? -1 : +1;
-  const size_t before = o->result->event_count;
-  settle(o);
+  settle_quietly(o);
   note(o, SB_EVENT_ENGAGED);
-  if (o->result->event_count - before < 2) return;
-  struct oracle_event *events = o->result->events + before; /* a path that jams stops once it is engaged */
-  events[0].event = SB_EVENT_ENGAGED;
-  events[1].event = SB_EVENT_STOPPED;
+  tell(o);
 }
 
-/* What a clutch carries, in the motor's real sense, when its sides turn together without loss. */
-static double carried_torque(const struct oracle *o)
-{
-  const double ratio = ratio_of(o) * path_sense(o), jm = o->model->motor.rotor_inertia_kg_m2;
-  const double free = electric_torque(o, o->y[MOTOR]), jo = o->model->load.inertia_kg_m2 / (ratio * ratio);
-  struct oracle moving = *o;
-  for (int direction = -1; direction <= +1; direction += 2) { /* of the motor */
-    const double motor = free - direction * brush_friction(o);
-    double load = direction * path_sense(o) * start_resistance(o, o->time_s, direction * path_sense(o)) / ratio;
-    if (o->y[MOTOR] == 0.0 ? direction * (motor - load) <= hair(o) : o->y[MOTOR] * direction < 0.0) continue;
-    moving.output_direction = direction * path_sense(o);
-    load = load_torque(&moving, o->time_s, o->y) / ratio;
-    return motor - jm * (motor - load) / (jm + jo);
-  }
-  /* At rest: the least that keeps both sides there. */
-  const double pulled = start_resistance(o, o->time_s, -drive_sign(o) * path_sense(o)) / ratio_of(o);
-  return drive_sign(o) * fmax(fabs(free) - brush_friction(o), -pulled);
-}
-
-/* Sides that have met stay together when the clutch can carry the joint motion, else they part the other way. */
+/* Sides that have met: whether they stay together is settled as of a gear in mesh. */
 static void meet(struct oracle *o)
 {
-  const double carried = carried_torque(o);
-  if (fabs(carried) <= o->model->shifter.clutch_nm) {
+  if (o->is_shifting) {
     join(o);
-  } else {
-    o->slip_direction = sign_of(carried);
-    settle(o);
+    return;
   }
+  o->y[MOTOR] = o->y[OUTPUT] * ratio_of(o) * path_sense(o);
+  o->link = IN_MESH;
+  settle(o);
 }
 
 static void command(struct oracle *o, int gear)
@@ -408,6 +471,8 @@ static void command(struct oracle *o, int gear)
   o->y[TURNED] = 0.0;
   o->is_turned = o->y[MOTOR] * drive_sign(o) >= 0.0;
   o->slip_direction = sign_of(lead(o, o->y));
+  o->is_shifting = true;
+  o->was_standing = o->was_clutch_slipping = false; /* a command ends both */
   settle(o);
   note(o, SB_EVENT_COMMAND);
   if (o->link == RUBBING && o->slip_direction == 0) meet(o);
@@ -436,6 +501,14 @@ static double distance(const struct oracle *o, enum cause cause, double t, const
       return o->link == APART && isinf(o->engage_s) && o->is_turned ? o->model->shifter.swing_turns * two_pi - y[TURNED]
                                                                     : 1.0;
     case CAUSE_MET: return o->link == RUBBING ? lead(o, y) * o->slip_direction : 1.0;
+    case CAUSE_CLUTCH_WEAK:
+      return is_mesh && is_moving && isfinite(clutch_capacity(o))
+                 ? clutch_capacity(o) * (1.0 + 1e-12) - fabs(carried_torque(o, t, y))
+                 : 1.0;
+    case CAUSE_CLUTCH_PLUS:
+      return is_mesh && !is_moving && isfinite(clutch_capacity(o)) ? hair(o) - pull_excess(o, t, +1) : 1.0;
+    case CAUSE_CLUTCH_MINUS:
+      return is_mesh && !is_moving && isfinite(clutch_capacity(o)) ? hair(o) - pull_excess(o, t, -1) : 1.0;
     default: return 1.0;
   }
 }
@@ -574,7 +647,10 @@ int oracle_run(const struct sb_model *model, int gear, const struct oracle_comma
   o.y[OUTPUT] = model->run.initial_output_speed_rad_s;
   o.y[MOTOR] = o.y[OUTPUT] * ratio_of(&o) * path_sense(&o);
   o.motor_direction = sign_of(o.y[MOTOR]);
-  settle(&o);
+  o.was_standing = o.motor_direction == 0; /* a start is told */
+  settle_quietly(&o);
+  o.was_clutch_slipping = o.link == RUBBING;
+  tell(&o);
   bool is_well = true;
   for (size_t i = 0; i < command_count && is_well; i++) {
     is_well = go(&o, commands[i].time_s);

@@ -290,6 +290,23 @@ static void in_a_run_up_the_time_between_the_last_two_pulses_is_told(void **stat
   free(rows.items);
 }
 
+/* Back over the mark at which it stood, by less than a rounding, the motor comes to rest just before it: one pulse, and none after. */
+static void a_mark_that_is_only_just_passed_counts_once(void **state)
+{
+  (void)state;
+  struct sb_model model = idling(10.0, 0.05, 0.0);
+  const struct sb_model blocked = box_constants(12.0, 0.1, 2.0, 0.0, 1e-3, 1e-3);
+  model.motor = blocked.motor;
+  model.supply = blocked.supply;
+  model.run.initial_output_speed_rad_s = -1e-18;
+  model.load.part_count = 0;
+  box_add_part(&model, "sine",
+               (struct sb_load_part){.is_resisting = true, .mean_nm = 49.0, .amplitude_nm = 1.0, .period = 1.0});
+  struct rows rows = rows_of(&model, 1);
+  for (int k = 1; k <= 20; k++) assert_near(row_at(&rows, 0.05 * k)->pulse_count, k == 1 ? 1.0 : 0.0, 0.0);
+  free(rows.items);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -303,6 +320,7 @@ int main(void)
       cmocka_unit_test(counts_follow_the_motor_s_own_angle),
       cmocka_unit_test(a_reversal_counts_its_marks_twice),
       cmocka_unit_test(in_a_run_up_the_time_between_the_last_two_pulses_is_told),
+      cmocka_unit_test(a_mark_that_is_only_just_passed_counts_once),
   };
   return cmocka_run_group_tests_name("pulses", tests, NULL, NULL);
 }

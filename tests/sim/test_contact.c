@@ -778,6 +778,31 @@ static void a_vehicle_stands_where_its_motor_balances_the_slope_but_for_rounding
   }
 }
 
+/* A gear engages that turns a light vehicle back at once: the body before it, which moved with what was joined, is left with that
+ * energy, and none of it is missing or counted twice. */
+static void a_vehicle_that_is_turned_back_at_once_leaves_its_body_behind(void **state)
+{
+  (void)state;
+  static const double times_s[] = {0.0, 1.0}, commands[] = {SB_COMMAND_FORWARD, SB_COMMAND_REVERSE};
+  struct sb_model model = puller();
+  struct sb_vehicle vehicle = vehicle_of(1.0, 0.0, 0.0);
+  vehicle.obstacle_count = 1;
+  vehicle.obstacles[0] = stands(0.1, 1.0, 0.05, 0.05);
+  put(&model, &vehicle);
+  model.motor.rotor_inertia_kg_m2 = 2e-3;
+  model.drive.schedule = (struct sb_table){2, times_s, commands};
+  model.drive.period_s = 0.01;
+  const struct ride ride = ride_of(&model, 1, 1.0, 1.6);
+  const size_t engaged = find(&ride, SB_EVENT_ENGAGED, 0), met = find(&ride, SB_EVENT_MET, 0);
+  const double joined = ride.events[engaged].vehicle_rad_s, hit = ride.events[met].vehicle_rad_s;
+  assert_true(ride.events[find(&ride, SB_EVENT_COMMAND, 0)].vehicle_rad_s > 0.0 && joined < 0.0);
+  /* All that strikes: vehicle, wheels and motor in 4:1. */
+  const double striking = 0.01 + 0.01 + 2e-3 * 16.0, body = 0.01, before = hit * (striking + body) / striking;
+  const double met_j = 0.5 * striking * body / (striking + body) * before * before;
+  assert_near_rel(ride.sums.energy.impact_loss, met_j + 0.5 * body * joined * joined, 1e-9);
+  assert_near(sb_energy_residual_ratio(&ride.sums.energy), 0.0, 1e-12);
+}
+
 int main(void)
 {
   gsl_set_error_handler_off();
@@ -809,6 +834,7 @@ int main(void)
       cmocka_unit_test(a_vehicle_beside_its_spinning_wheels_comes_to_rest_in_a_valley),
       cmocka_unit_test(wheels_are_asked_for_what_follows_the_vehicles_speed),
       cmocka_unit_test(a_vehicle_stands_where_its_motor_balances_the_slope_but_for_roundings),
+      cmocka_unit_test(a_vehicle_that_is_turned_back_at_once_leaves_its_body_behind),
   };
   return cmocka_run_group_tests_name("contact", tests, NULL, NULL);
 }

@@ -533,6 +533,7 @@ static void a_load_at_rest_is_the_same_out_of_gear(void **state)
   assert_near(between.row.output_speed_rad_s, 0.0, 0.0);
   assert_near(in_gear.row.external_torque_nm, 49.0, 0.0);
   assert_near(between.row.external_torque_nm, 49.0, 0.0);
+  assert_near(between.row.load_torque_nm, 0.0, 0.0); /* it is held by itself: nothing opposes anything */
 }
 
 /* From one sample to the next it is one sample, however the two times round: the same state at another sample moves on to the same

@@ -4,6 +4,7 @@
  * motor sees a wheel after the ratio n through the meshes before it, J / (n^2 eta') driving and J eta_back' / n^2 in overrun.
  */
 #include "help/driven.h"
+#include "theory/shift.h"
 
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_odeiv2.h>
@@ -82,6 +83,33 @@ static void a_joining_takes_the_wheels_of_both_sides_along(void **state)
   const double reduced = jm * jo / (n * n) / (jm + jo / (n * n)), slip = w - n * output;
   assert_near_rel(got.sums.energy.shift_loss, 0.5 * reduced * slip * slip, 1e-12);
   assert_near(sb_energy_residual_ratio(&got.sums.energy), 0.0, 1e-12);
+}
+
+/* Closed forms of a shift and of the climb after it, against the simulation: wheels with motor and output. */
+static void a_shift_and_its_climb_take_the_time_that_closed_forms_say(void **state)
+{
+  (void)state;
+  struct sb_model model = box_of(4e-3, 2e-3, 1e-3);
+  model_add_constant(&model, 0.8, true);
+  model.control.sensor.reference_rad_s = 100.0;
+  model_finish(&model);
+  const struct sb_motor_line line = sb_motor_line_driven(&model.motor, &model.supply, 1.0);
+  const struct sb_load_moment load = {0.0, 0.8, 0.8};
+  const double start_rad_s = 60.0;
+  model.run.initial_output_speed_rad_s = start_rad_s / 12.0;
+  const struct sb_shift_figures shift = sb_theory_shift(&model, &line, 0, 1, &load, start_rad_s);
+  const struct oracle_command now = {0.0, 1};
+  const struct driven joined = drive(&model, 0, &now, 1, 0.05);
+  assert_near(shift.time_s, 0.05, 1e-12);
+  assert_near_rel(joined.row.motor_speed_rad_s, shift.joined_speed_rad_s, 1e-12);
+  assert_near_rel(joined.sums.energy.shift_loss, shift.lost_j, 1e-12);
+  const double climbed_rad_s = 45.0;
+  assert_true(shift.joined_speed_rad_s < climbed_rad_s);
+  const double climb_s = sb_theory_climb_s(&model, &line, 1, &load, shift.joined_speed_rad_s, climbed_rad_s);
+  const double end_s = 0.05 + climb_s, before_s = step_s * floor(end_s / step_s);
+  const double before = drive(&model, 0, &now, 1, before_s).row.motor_speed_rad_s;
+  const double after = drive(&model, 0, &now, 1, before_s + step_s).row.motor_speed_rad_s;
+  assert_true(before <= climbed_rad_s && climbed_rad_s <= after);
 }
 
 /* The same figures given in each gear that shares a mesh, or in one of them. */
@@ -269,6 +297,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_motor_sees_each_wheel_through_the_meshes_before_it),
       cmocka_unit_test(a_joining_takes_the_wheels_of_both_sides_along),
+      cmocka_unit_test(a_shift_and_its_climb_take_the_time_that_closed_forms_say),
       cmocka_unit_test(shared_wheels_count_once),
       cmocka_unit_test(two_hundred_random_machines_with_wheels_follow_the_equations),
   };

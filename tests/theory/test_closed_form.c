@@ -325,6 +325,11 @@ static void a_resting_load_that_outweighs_the_gear_never_starts(void **state)
   const double stall = sb_closed_form_solve(&model).gears[1].stall_torque_nm;
   const struct sb_load_moment stuck = {.resisting_nm = 0.1, .hold_nm = stall * (1.0 + 1e-9)};
   const struct sb_load_moment loose = {.resisting_nm = 0.1, .hold_nm = stall * (1.0 - 1e-9)};
+  struct sb_model even = box_line(100.0, 1.0, 1e-3, 1e-2);
+  box_add_gear(&even, 2.0, 1.0);
+  const struct sb_motor_line even_line = sb_torque_balance_line(&even);
+  const struct sb_load_moment just_held = {.resisting_nm = 0.1, .hold_nm = 2.0};
+  assert_true(isinf(sb_theory_climb_s(&even, &even_line, 0, &just_held, 0.0, 10.0)));
   assert_true(isinf(sb_theory_climb_s(&model, &line, 1, &stuck, 0.0, 10.0)));
   assert_true(isfinite(sb_theory_climb_s(&model, &line, 1, &loose, 0.0, 10.0)));
   assert_near(sb_steady_reading(&model, &line, 1, stall * (1.0 + 1e-9)), 0.0, 0.0);

@@ -154,7 +154,16 @@ struct neutral {
   double output_direction; /* sense of the resistance at the output */
   double clutch_nm;        /* at the motor, against it */
   double ratio;
+  const struct sb_gear *path; /* that the clutch's torque goes through */
 };
+
+/* Of the clutch, at the output, along its motion. */
+static double passed_nm(const struct neutral *at)
+{
+  if (at->clutch_nm == 0.0) return 0.0;
+  const double net_nm = copysign(1.0, at->ratio) * at->clutch_nm - at->path->drag_nm;
+  return fabs(at->ratio) * (net_nm > 0.0 ? net_nm * at->path->efficiency : net_nm / at->path->back_efficiency);
+}
 
 static int neutral_rhs(double t, const double *y, double *dydt, void *params)
 {
@@ -167,8 +176,8 @@ static int neutral_rhs(double t, const double *y, double *dydt, void *params)
       (at->line.stall_nm - at->line.slope_nms_rad * y[0] - at->motor_direction * at->line.friction_nm - at->clutch_nm) /
       at->model->motor.rotor_inertia_kg_m2;
   dydt[1] = y[0];
-  dydt[2] = (at->ratio * at->clutch_nm - at->load.acting_nm - at->output_direction * at->load.resisting_nm -
-             viscous * y[2] - quadratic * y[2] * fabs(y[2])) /
+  dydt[2] = (passed_nm(at) - at->load.acting_nm - at->output_direction * at->load.resisting_nm - viscous * y[2] -
+             quadratic * y[2] * fabs(y[2])) /
             at->model->load.inertia_kg_m2;
   return GSL_SUCCESS;
 }
@@ -202,8 +211,8 @@ static void a_swing_arm_takes_the_time_that_integration_gives(void **state)
   struct sb_model model = box_swing();
   box_add_viscous(&model, 0.002);
   box_add_quadratic(&model, 1e-4);
-  struct neutral at = {&model, sb_torque_balance_line(&model), {.resisting_nm = 0.02, .hold_nm = 0.02}, -1.0, 1.0, 0.0,
-                       0.0};
+  struct neutral at = {
+      &model, sb_torque_balance_line(&model), {.resisting_nm = 0.02, .hold_nm = 0.02}, -1.0, 1.0, 0.0, 0.0, NULL};
   const double start = 0.9 * model.control.sensor.reference_rad_s;
 
   struct motion brake = {neutral_rhs, 3, &at, {-start, 0.0, start / 12.0}, motor_speed_of};
@@ -269,7 +278,8 @@ static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
   model.shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("clutch"), .clutch_nm = 0.8, .timeout_s = 5.0};
   box_add_viscous(&model, 0.004);
   box_add_quadratic(&model, 3e-4);
-  struct neutral at = {&model, sb_torque_balance_line(&model), {0.05, 0.1, 0.1}, 1.0, 1.0, 0.8, 4.0};
+  struct neutral at = {&model, sb_torque_balance_line(&model), {0.05, 0.1, 0.1}, 1.0, 1.0, 0.8,
+                       4.0,    &model.gearbox.gears[1]};
   const double start = 0.9 * model.control.sensor.reference_rad_s;
   struct motion slip = {neutral_rhs, 3, &at, {start, 0.0, start / 12.0}, slip_of};
   slip_ratio = 4.0;
@@ -286,6 +296,7 @@ static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
     model.shifter.clutch_nm = clutches_nm[i];
     at.clutch_nm = -clutches_nm[i];
     at.ratio = slip_ratio = 12.0;
+    at.path = &model.gearbox.gears[0];
     const double low = 0.6 * model.control.sensor.reference_rad_s;
     struct motion down = {neutral_rhs, 3, &at, {low, 0.0, low / 4.0}, slip_of};
     const double down_s = brent(event_at, &down, 0.0, 1.0);

@@ -188,6 +188,7 @@ static void a_loop_settles_where_its_roots_lie_in_the_unit_circle(void **state)
         spectral_radius(a, g, model.drive.gain_per_rad_s, model.drive.integral_per_rad, model.drive.period_s);
     if (fabs(radius - 1.0) < 1e-2) continue; /* twenty thousand ticks would not tell */
     assert_int_equal(sb_steady_is_stable(&model, &line, 0), radius < 1.0);
+    assert_int_equal(sb_closed_form_solve(&model).gears[0].is_stable, radius < 1.0);
     const double error = last_error(&model, &line, slope);
     if (radius < 1.0) {
       assert_true(error < 1e-9 * model.motor.no_load_speed_rad_s);

@@ -16,5 +16,6 @@ static struct sb_shift_plan plan(const struct sb_shifter *shifter, double comman
 
 const struct sb_shifter_ops sb_shifter_clutch = {
     .name = "clutch",
+    .has_clutch = true,
     .plan = plan,
 };
