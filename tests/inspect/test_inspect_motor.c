@@ -214,14 +214,14 @@ static void inspect_all(const struct way *way)
   assert_true(tallies[SHIFTER_KINDS].false_hunting <= way->falsely_hunting_most);
 }
 
-/* There are 158, 132, 77 and 134 shifts, and 192 machines that do not hunt. Here and below the figures measured are those in
+/* There are 158, 132, 77 and 125 shifts, and 193 machines that do not hunt. Here and below the figures measured are those in
  * src/manual/inspect.md; each bound leaves room for one or two shifts, and for what the machines of plane.h get yet. */
 static void a_scenario_and_the_motor_alone_give_nearly_every_shift(void **state)
 {
   (void)state;
   inspect_all(&(struct way){.name = "as it is",
-                            .found_least_pct = {95.0, 96.0, 94.0, 86.0, 94.0},
-                            .false_most_pct = {3.0, 3.0, 4.0, 5.0, 3.0},
+                            .found_least_pct = {95.0, 96.0, 94.0, 93.0, 95.0},
+                            .false_most_pct = {3.0, 3.0, 4.0, 9.0, 4.0},
                             .falsely_hunting_most = 4});
 }
 
@@ -230,8 +230,8 @@ static void noise_and_lost_rows_take_few_shifts_away(void **state)
   (void)state;
   inspect_all(&(struct way){.name = "worn",
                             .wear = {.noise = 0.03, .lost = 0.1},
-                            .found_least_pct = {96.0, 96.0, 91.0, 92.0, 95.0},
-                            .false_most_pct = {2.0, 3.0, 8.0, 7.0, 4.0},
+                            .found_least_pct = {96.0, 96.0, 91.0, 90.0, 94.0},
+                            .false_most_pct = {2.0, 3.0, 8.0, 13.0, 5.0},
                             .falsely_hunting_most = 3});
 }
 
