@@ -41,6 +41,20 @@ void sb_clutch_slip(struct sb_sim *sim, int direction)
 
 /* Joined motion ------------------------------------------------------------------------------------------------------ */
 
+/* Whether the output would drive in joined motion in a direction. */
+static bool is_overrun(const struct sb_sim *sim, int direction)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const double x = state->motor_speed_rad_s, r = seg->per_motor;
+  const struct sb_load_curve curve = sb_start_moving_curve(sim, direction * sb_sign_of(r));
+  const double load_nm =
+      sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad, x * r);
+  const double loss_nm = seg->line.friction_nm + sb_segment_gear(sim)->drag_nm;
+  const double motor_nm = seg->line.stall_nm - seg->line.slope_nms_rad * x - direction * loss_nm;
+  return sb_start_power_sign(sim, motor_nm, load_nm, direction) < 0.0;
+}
+
 /* What the motor brings beyond its friction and its own rotor, as it moves in a direction at a rate. */
 static double transmitted_nm(const struct sb_sim *sim, double x, int direction, double x_rate)
 {
@@ -85,6 +99,22 @@ static int slip_at_rest(struct sb_sim *sim)
   return -sb_start_direction(sim, loose_margin) * sb_sign_of(sim->segment->per_motor);
 }
 
+/* Gears that are not driven backwards stop the output at once; the motor slips on. */
+static void stop_output(struct sb_sim *sim)
+{
+  struct sb_state *state = &sim->state;
+  struct sb_sums *sums = &sim->sums;
+  const double w = state->output_speed_rad_s, inertia = sim->segment->output_inertia;
+  sums->energy.mesh_loss += 0.5 * inertia * w * w;
+  if (sums->jam_count == 0) sums->jam_first_s = state->time_s;
+  sums->jam_count++;
+  sums->jam_greatest_nms = fmax(sums->jam_greatest_nms, inertia * fabs(w));
+  state->output_speed_rad_s = 0.0;
+  /* Gears that catch and stop again and again, ever more slowly, stop at last. */
+  if (sb_segment_is_slow(sim, state->motor_speed_rad_s * sim->segment->per_motor)) state->motor_speed_rad_s = 0.0;
+  state->slip_direction = sb_sign_of(state->motor_speed_rad_s);
+}
+
 bool sb_clutch_holds(struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
@@ -99,6 +129,10 @@ bool sb_clutch_holds(struct sb_sim *sim)
     if (fabs(needed_nm) > most_nm(sim, 1.0)) slip_direction = sb_sign_of(needed_nm);
   }
   if (slip_direction != 0) sb_clutch_slip(sim, slip_direction);
+  /* Where the rotor would have to push gears that lock themselves along with their output, a clutch too weak for it leaves
+   * them to lock. */
+  const bool is_pushed = moving != 0 && slip_direction == moving && sb_segment_is_locking(sim);
+  if (is_pushed && state->output_speed_rad_s != 0.0 && is_overrun(sim, moving)) stop_output(sim);
   return slip_direction == 0;
 }
 
@@ -130,18 +164,10 @@ bool sb_clutch_holds_plainly(const struct sb_sim *sim, double x, double x_rate)
 
 void sb_clutch_stop_locked(struct sb_sim *sim)
 {
-  struct sb_state *state = &sim->state;
-  struct sb_sums *sums = &sim->sums;
-  const double w = state->output_speed_rad_s, inertia = sim->segment->output_inertia;
+  const struct sb_state *state = &sim->state;
+  const double w = state->output_speed_rad_s;
   if (state->link != SB_LINK_SLIP || w == 0.0 || isfinite(sb_point_clutch_nm(sim, sb_sign_of(w)))) return;
-  sums->energy.mesh_loss += 0.5 * inertia * w * w;
-  if (sums->jam_count == 0) sums->jam_first_s = state->time_s;
-  sums->jam_count++;
-  sums->jam_greatest_nms = fmax(sums->jam_greatest_nms, inertia * fabs(w));
-  state->output_speed_rad_s = 0.0;
-  /* Gears that catch and stop again and again, ever more slowly, stop at last. */
-  if (sb_segment_is_slow(sim, state->motor_speed_rad_s * sim->segment->per_motor)) state->motor_speed_rad_s = 0.0;
-  state->slip_direction = sb_sign_of(state->motor_speed_rad_s);
+  stop_output(sim);
 }
 
 void sb_clutch_book(struct sb_sim *sim)
