@@ -7,12 +7,14 @@
  *   gear              as it stands there; 0 is neutral
  *   motor and output  the ratio |w / W| of smoothed speeds dwells on one value a gear. The values are given, or found: the
  *                     densest window of log |w / W| is a gear, is taken out, and so on. What lies on none is a shift
- *   motor alone       each gear has its own direction of the motor: the sign. Else a shift is where the speed changes
+ *   motor alone       with a model: the most likely course of its machine and controller beside the log, whatever the load
+ *                     (src/inspect/course.h); shifts, and their commands, are those of this course. Without a model, or
+ *                     from the reading: each gear has its own direction of the motor: the sign. Else a shift is where the speed changes
  *                     suddenly: within sharp_s it falls out of both levels and comes back (neutral, reversal), or it jumps by
  *                     the step of ratios while the output's inertia keeps the output's speed. A lower gear is one in
  *                     which the motor turns faster under the same load. A load that jumps may look like a shift, and a
- *                     shift that changes the motor's speed little is not seen: this is the weakest of the three. A
- *                     model's thresholds leave only shifts from speeds that can have led to the command
+ *                     shift that changes the motor's speed little is not seen: this is the weakest of all. A model's
+ *                     thresholds leave only shifts from readings that can have led to the command
  *
  * Smoothing is a running median (GSL) over SB_INSPECT_SMOOTH values, which keeps steps and removes single outliers. Noise is
  * measured from the log itself (log.h). Missing values are left out; what happens in a gap is seen late or not at all,
@@ -44,12 +46,13 @@ struct sb_inspect_options {
   double hunt_window_s;         /* s, > 0 */
   double stall_time_s;          /* s, > 0 */
   const struct sb_model *model; /* whose thresholds and loads tell the cause of hunting; NULL: not known */
+  double offset_s;              /* s: when the model's run begins in the log */
   double rest_rpm; /* speed below which something is at rest; 0: 1 % of its greatest speed and 4 x its noise */
 };
 
 struct sb_inspect_shift {
-  double command_s; /* last time in the old gear: the command came no later than the next row */
-  double engaged_s; /* first time in the new one */
+  double command_s; /* last time in the old gear: the command came no later than the next row; by course: the command */
+  double engaged_s; /* first time in the new one; NAN: the log ends before */
   int from, to;     /* gears from 1 */
 };
 
@@ -77,6 +80,7 @@ struct sb_inspection {
   enum sb_inspect_source source; /* what was used */
   bool is_reading;               /* motor alone: the reading, for there is no motor speed */
   bool is_by_direction;          /* motor alone: by the sign of its speed */
+  bool is_by_course;             /* motor alone: the most likely course of the model's controller */
   bool may_hide_shifts;          /* motor alone: shifts that leave no mark are not seen */
   double interval_s, begin_s, end_s;
   size_t gap_count; /* times without a value longer than 5 intervals */

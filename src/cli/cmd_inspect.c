@@ -75,6 +75,7 @@ static void choose_options(struct job *job)
   const struct request *request = job->request;
   job->options = job->has_scenario ? sb_inspect_options_of(&job->scenario.model) : sb_inspect_options_default();
   job->options.source = request->source;
+  job->options.offset_s = request->overlay.offset_s;
   if (request->by_ratios.ratio_count > 0) {
     job->options.ratio_count = request->by_ratios.ratio_count;
     memcpy(job->options.ratios, request->by_ratios.ratios, sizeof job->options.ratios);

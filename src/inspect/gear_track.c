@@ -30,7 +30,7 @@ void sb_gear_track_clear(struct sb_track *track)
   *track = (struct sb_track){0};
 }
 
-static enum sb_status make_track(size_t count, const double *time_s, struct sb_track *track)
+enum sb_status sb_gear_track_new(size_t count, const double *time_s, struct sb_track *track)
 {
   track->time_s = malloc((count + 1) * sizeof *track->time_s);
   track->gear = calloc(count + 1, sizeof *track->gear);
@@ -45,7 +45,7 @@ static enum sb_status make_track(size_t count, const double *time_s, struct sb_t
 
 enum sb_status sb_gear_track_by_gear(const struct sb_log *log, struct sb_track *track)
 {
-  const enum sb_status status = make_track(log->count, log->time_s, track);
+  const enum sb_status status = sb_gear_track_new(log->count, log->time_s, track);
   const double *gear = log->columns[SB_LOG_GEAR];
   for (size_t i = 0; status == SB_OK && i < log->count; i++) track->gear[i] = isfinite(gear[i]) ? (int)gear[i] : -1;
   return status;
@@ -209,7 +209,7 @@ enum sb_status sb_gear_track_by_ratio(const struct sb_log *log, const struct sb_
   if (status == SB_OK) sb_series_smooth(series.a, series.count, SB_INSPECT_SMOOTH);
   if (status == SB_OK) sb_series_smooth(series.b, series.count, SB_INSPECT_SMOOTH);
   if (status == SB_OK) status = need_ratios(&series, options, rest, noise, out, err);
-  if (status == SB_OK) status = make_track(series.count, series.time_s, track);
+  if (status == SB_OK) status = sb_gear_track_new(series.count, series.time_s, track);
   for (size_t i = 0; status == SB_OK && i < series.count; i++) {
     const double value = log_ratio(&series, i, rest);
     track->gear[i] = isnan(value) ? -1 : gear_of(value, out);

@@ -37,6 +37,8 @@ enum sb_status sb_gear_track_by_ratio(const struct sb_log *log, const struct sb_
 enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
                                       struct sb_inspection *out, struct sb_track *track, struct sb_error *err);
 
+/* A track with these times, in neutral all the time. SB_ERR_MEMORY. */
+enum sb_status sb_gear_track_new(size_t count, const double *time_s, struct sb_track *track);
 void sb_gear_track_clear(struct sb_track *track);
 
 /* What counts as rest in a column. */

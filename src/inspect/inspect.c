@@ -86,7 +86,7 @@ static enum sb_status follow_track(const struct sb_track *track, struct sb_inspe
       const int held = track->gear[i - 1] >= 0 ? track->gear[i - 1] : gear;
       out->gear_time_s[held] += track->time_s[i] - track->time_s[i - 1];
     }
-    if (now > 0 && gear > 0 && now != gear) {
+    if (now > 0 && gear > 0 && now != gear && !out->is_by_course) {
       status = add_shift(out, (struct sb_inspect_shift){last_s, track->time_s[i], gear, now});
     }
     if (now > 0) {

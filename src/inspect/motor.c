@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "inspect/courses.h"
 #include "inspect/gear_track.h"
 #include "shiftband/model.h"
 
@@ -181,14 +182,8 @@ static int follow_events(struct event *events, size_t *count, int gear_count)
 static enum sb_status fill_track(const struct sb_series *series, const struct event *events, size_t count, int gear,
                                  int gear_count, struct sb_track *track)
 {
-  track->time_s = malloc((series->count + 1) * sizeof *track->time_s);
-  track->gear = calloc(series->count + 1, sizeof *track->gear);
-  if (track->time_s == NULL || track->gear == NULL) {
-    sb_gear_track_clear(track);
-    return SB_ERR_MEMORY;
-  }
-  track->count = series->count;
-  memcpy(track->time_s, series->time_s, series->count * sizeof *track->time_s);
+  const enum sb_status status = sb_gear_track_new(series->count, series->time_s, track);
+  if (status != SB_OK) return status;
   size_t next = 0;
   for (size_t i = 0; i < series->count; i++) {
     if (next < count && i > events[next].first) {
@@ -310,6 +305,34 @@ static enum sb_status by_direction(struct sb_series *series, double rest, const 
   return SB_OK;
 }
 
+/* With a model: by the most likely course beside the speeds. out->is_by_course stays false where none can be followed. */
+static enum sb_status by_course(const struct sb_log *log, const struct sb_inspect_options *options,
+                                struct sb_inspection *out, struct sb_track *track)
+{
+  struct sb_series series = {0};
+  enum sb_status status = sb_series_take(log, SB_LOG_MOTOR_SPEED, -1, &series);
+  for (size_t i = 0; status == SB_OK && i < series.count; i++) {
+    series.a[i] *= SB_RPM;
+    series.time_s[i] -= options->offset_s;
+  }
+  const double noise_rad_s = sb_log_noise(log, SB_LOG_MOTOR_SPEED) * SB_RPM;
+  if (status == SB_OK) status = sb_courses_follow(&series, options->model, noise_rad_s, out, track);
+  sb_series_clear(&series);
+  if (status != SB_OK) return status;
+  if (out->shifts == NULL) {
+    sb_gear_track_clear(track);
+    return SB_OK;
+  }
+  out->is_by_course = true;
+  for (size_t i = 0; i < track->count; i++) track->time_s[i] += options->offset_s;
+  for (size_t i = 0; i < out->shift_count; i++) {
+    out->shifts[i].command_s += options->offset_s;
+    out->shifts[i].engaged_s += options->offset_s;
+  }
+  out->gear_count = options->model->gearbox.gear_count;
+  return SB_OK;
+}
+
 enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_inspect_options *options,
                                       struct sb_inspection *out, struct sb_track *track, struct sb_error *err)
 {
@@ -323,14 +346,17 @@ enum sb_status sb_gear_track_by_motor(const struct sb_log *log, const struct sb_
     return sb_fail(err, SB_ERR_SCENARIO, "needs at least 16 values of %s, found %zu", sb_log_columns[column].name,
                    found);
   }
-  const double rest = sb_inspect_rest_of(log, column, 0.0);
-  const bool has_directions = status == SB_OK && smaller_direction(&series, rest) > least_direction;
-  if (status == SB_OK) sb_series_smooth(series.a, series.count, 3);
-  if (status == SB_OK) {
-    status = has_directions ? by_direction(&series, rest, options->model, out, track)
-                            : by_jumps(log, column, rest, &series, options, out, track);
-  }
   out->may_hide_shifts = options->ratio_count != 1; /* one gear has none */
+  if (status == SB_OK && options->model != NULL && !out->is_reading) status = by_course(log, options, out, track);
+  if (status != SB_OK || out->is_by_course) {
+    sb_series_clear(&series);
+    return status;
+  }
+  const double rest = sb_inspect_rest_of(log, column, 0.0);
+  const bool has_directions = smaller_direction(&series, rest) > least_direction;
+  sb_series_smooth(series.a, series.count, 3);
+  status = has_directions ? by_direction(&series, rest, options->model, out, track)
+                          : by_jumps(log, column, rest, &series, options, out, track);
   sb_series_clear(&series);
   return status;
 }

@@ -36,7 +36,9 @@ static void write_source(FILE *out, const struct sb_inspection *found)
           "Gears      from the %s alone, by %s. This is the least reliable way: motor and output speed together "
           "show more.",
           found->is_reading ? "reading" : "motor speed",
-          found->is_by_direction ? "its direction of rotation" : "its sudden changes");
+          found->is_by_course      ? "the most likely course of the scenario's machine"
+          : found->is_by_direction ? "its direction of rotation"
+                                   : "its sudden changes");
   }
 }
 
@@ -114,7 +116,9 @@ static void write_shifts(FILE *out, const struct sb_inspect_report *report)
   }
   for (size_t i = 0; i < found->shift_count && i < SHIFTS_SHOWN; i++) {
     const struct sb_inspect_shift *shift = &found->shifts[i];
-    sb_words_say(out, 7, 35, "%11.3f s  %8.3f s   %s -> %s", shift->command_s, shift->engaged_s,
+    char engaged[32] = "not yet";
+    if (isfinite(shift->engaged_s)) snprintf(engaged, sizeof engaged, "%.3f s", shift->engaged_s);
+    sb_words_say(out, 7, 35, "%11.3f s%12s   %s -> %s", shift->command_s, engaged,
                  sb_inspect_gear_words(report, shift->from, from), sb_inspect_gear_words(report, shift->to, to));
   }
   if (found->shift_count > SHIFTS_SHOWN) fprintf(out, "       and %zu more\n", found->shift_count - SHIFTS_SHOWN);
