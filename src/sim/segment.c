@@ -42,7 +42,8 @@ static double power_rounding(const struct sb_sim *sim)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_poly *load = &seg->load;
-  const double x = fmax(fabs(sim->state.motor_speed_rad_s), sim->model->motor.no_load_speed_rad_s);
+  const double x =
+      4.0 * sim->model->motor.no_load_speed_rad_s; /* not the present one: a state put back has the same bits */
   double load_nm = fabs(load->k) + (fabs(load->lin) + fabs(load->quad) * x) * x;
   for (int i = 0; i < seg->curve.wave_count; i++) load_nm += fabs(seg->curve.waves[i].amplitude_nm);
   return 16.0 * DBL_EPSILON *

@@ -97,7 +97,8 @@ void worn_draw(struct sb_model *model, gsl_rng *random)
   model->run.duration_s = fmin(model->run.duration_s, 40.0);
   if (model->shifter.ops->is_direction_selected) return;
   const int is_clutch = gsl_rng_uniform(random) < 0.5;
-  const double clutch_nm = (0.5 + gsl_rng_uniform(random)) * model->motor.stall_torque_nm;
+  const double clutch_nm =
+      (1.0 + gsl_rng_uniform(random)) * model->motor.stall_torque_nm; /* it holds what it has joined */
   model->shifter = (struct sb_shifter){.ops = sb_shifter_kind_find(is_clutch ? "clutch" : "selector"),
                                        .travel_time_s = 0.03 + 0.1 * gsl_rng_uniform(random),
                                        .is_drive_cut = gsl_rng_uniform(random) < 0.5,
