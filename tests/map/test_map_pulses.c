@@ -52,7 +52,6 @@ static void check_case(unsigned long seed, struct plane_seen *seen)
   static struct mix_case it;
   gsl_rng *rng = dice_of(seed);
   struct mix_chances chances = mix_everything;
-  chances.shaft = 0.0; /* what a shaft does to a clutch is none of a sensor's business */
   mix_random_case(rng, &chances, &it);
   struct sb_model *model = &it.plane.model;
   if (seed % 2 == 0) add_pulses(rng, model);
