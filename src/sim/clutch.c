@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "sim/contact.h"
 #include "sim/point.h"
 #include "sim/rest.h"
 #include "sim/start.h"
@@ -99,11 +100,24 @@ static int slip_at_rest(struct sb_sim *sim)
   return -sb_start_direction(sim, loose_margin) * sb_sign_of(sim->segment->per_motor);
 }
 
+/* A vehicle whose wheels can slip goes on when these are stopped. */
+static void leave_vehicle(struct sb_sim *sim)
+{
+  const struct sb_road *road = &sim->model->load.road;
+  const int direction = sb_sign_of(sim->state.output_speed_rad_s);
+  if (!road->can_slip) return;
+  if (!sim->state.far.is_slipping) sb_contact_let_go(sim, -direction);
+  if (sim->state.far.speed_rad_s != 0.0) sim->state.far.slip_direction = -sb_sign_of(sim->state.far.speed_rad_s);
+  sim->segment->output_inertia = sb_model_output_inertia_kg_m2(sim->model, sim->model->load.inertia_kg_m2);
+  sb_contact_prepare(sim);
+}
+
 /* Gears that are not driven backwards stop the output at once; the motor slips on. */
 static void stop_output(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
   struct sb_sums *sums = &sim->sums;
+  leave_vehicle(sim);
   const double w = state->output_speed_rad_s, inertia = sim->segment->output_inertia;
   sums->energy.mesh_loss += 0.5 * inertia * w * w;
   if (sums->jam_count == 0) sums->jam_first_s = state->time_s;

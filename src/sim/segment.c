@@ -275,10 +275,11 @@ void sb_segment_begin(struct sb_sim *sim)
   sim->segment->broken_away = 0;
   begin_settled(sim);
   const struct sb_far gripping = sim->state.far;
+  const double output_rad_s = sim->state.output_speed_rad_s;
   release_wheels(sim);
   if (sim->state.link != SB_LINK_MESH || sb_clutch_holds(sim)) return;
-  /* A clutch that slips may spare the wheels. */
-  sim->state.far = gripping;
+  /* A clutch that slips may spare the wheels, but those of an output that it lets lock. */
+  if (sim->state.output_speed_rad_s == output_rad_s) sim->state.far = gripping;
   begin_settled(sim);
   release_wheels(sim);
 }

@@ -322,7 +322,10 @@ static bool has_clutch(const struct sb_sim *sim)
  * at rest the drag helps to hold. */
 static double per_shaft(const struct sb_sim *sim)
 {
-  return sim->segment->per_motor * sb_segment_inverse_e(sb_segment_gear(sim), sim->state.is_driving);
+  const struct sb_gear *gear = sb_segment_gear(sim);
+  /* At rest the path carries all but what it would pass back. */
+  if (sim->state.motor_direction == 0) return sim->segment->per_motor * fmax(gear->back_efficiency, 0.0);
+  return sim->segment->per_motor * sb_segment_inverse_e(gear, sim->state.is_driving);
 }
 
 static double drag_nm(const struct sb_sim *sim, int direction)
