@@ -323,9 +323,9 @@ static bool has_clutch(const struct sb_sim *sim)
 static double per_shaft(const struct sb_sim *sim)
 {
   const struct sb_gear *gear = sb_segment_gear(sim);
-  /* At rest the path carries all but what it would pass back. */
-  if (sim->state.motor_direction == 0) return sim->segment->per_motor * fmax(gear->back_efficiency, 0.0);
-  return sim->segment->per_motor * sb_segment_inverse_e(gear, sim->state.is_driving);
+  /* At rest the path carries all but what it would pass back. In overrun gears that lock themselves are taken to be held. */
+  const bool is_driving = sim->state.motor_direction != 0 && sim->state.is_driving;
+  return sim->segment->per_motor * (is_driving ? 1.0 / gear->efficiency : fmax(gear->back_efficiency, 0.0));
 }
 
 static double drag_nm(const struct sb_sim *sim, int direction)
