@@ -317,9 +317,9 @@ struct sb_row {
   enum sb_phase phase;
   double duty_fraction; /* duty with the motor's direction, -1..1 */
   /* No bool: rows are compared by their bytes, which have no gaps. */
-  int is_on;              /* no stop is ordered and no switch has opened */
-  int is_slipping;        /* wheels slip */
-  int is_clutch_slipping; /* the clutch of an engaged gear slips */
+  int is_on;                    /* no stop is ordered and no switch has opened */
+  int is_slipping;              /* wheels slip */
+  long long is_clutch_slipping; /* the clutch of an engaged gear slips; so wide that no gap is left */
   double motor_speed_rad_s;
   /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took; the voltage
    * that the reference follows. NAN: there is no such thing. */
