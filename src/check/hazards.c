@@ -133,11 +133,12 @@ static void find_weak_clutch(const struct sb_check_machine *machine, struct sb_c
     const double carried_nm = gear->ratio * gear->efficiency * (clutch_nm - gear->drag_nm);
     const double load_nm = fmin(machine->form.heaviest_load_nm, working_nm(machine, g));
     if (!(load_nm > carried_nm)) continue;
-    struct sb_check_remark *remark =
-        sb_check_remark(findings, "clutch slips", -1,
-                        "Clutch slips: in %s it carries a load of %s N.m, and this scenario has up to %s N.m. While it "
-                        "slips the motor does not slow down, and a controller that reads speed does not shift down.",
-                        gear->name, NUM(carried_nm), NUM(machine->form.heaviest_load_nm));
+    struct sb_check_remark *remark = sb_check_remark(
+        findings, "clutch slips", -1,
+        "Clutch slips: in %s it carries a load of %s N.m, and this scenario has up to %s N.m. While it "
+        "slips the motor keeps the speed at which it gives the clutch's torque, and a controller that reads "
+        "speed does not see how great the load is.",
+        gear->name, NUM(carried_nm), NUM(machine->form.heaviest_load_nm));
     sb_check_cure(remark, "gearbox.shifter.torque", "at least", "%.3g N.m",
                   1.005 * (load_nm / (gear->ratio * gear->efficiency) + gear->drag_nm));
   }

@@ -264,7 +264,9 @@ void sb_explain_clutch_slips(struct sb_explaining *to)
   if (v->lost_j > 0.0) sb_explain_say(to, "; %.3g J have become heat in it", v->lost_j);
   if (is_speed_read) {
     sb_explain_say(
-        to, ". The motor does not slow down while it slips, so a controller that reads speed does not shift down");
+        to,
+        ". The motor keeps the speed at which it gives this torque, so a controller that reads speed does not see how "
+        "great the load is");
   }
   cure_at_least(to, "gearbox.shifter.torque", v->found, "N.m");
 }
