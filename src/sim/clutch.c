@@ -4,18 +4,13 @@
 #include <math.h>
 
 #include "sim/contact.h"
+#include "sim/jam.h"
 #include "sim/point.h"
 #include "sim/rest.h"
 #include "sim/start.h"
 
 /* A clutch that falls short by less than this fraction holds: it would slip by no more than rounding. */
 static const double same_torque = 1e-12;
-
-static struct sb_shift_plan plan_of(const struct sb_sim *sim)
-{
-  const struct sb_shifter *shifter = &sim->model->shifter;
-  return shifter->ops->plan(shifter, sim->state.time_s);
-}
 
 /* Most that it transmits joined, less by the strictness of who asks. */
 static double most_nm(const struct sb_sim *sim, double strictness)
@@ -26,14 +21,14 @@ static double most_nm(const struct sb_sim *sim, double strictness)
 bool sb_clutch_has_met(const struct sb_sim *sim)
 {
   const struct sb_state *state = &sim->state;
-  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
-  return state->link == SB_LINK_SLIP && !(state->slip_direction * lead > 0.0);
+  return state->link == SB_LINK_SLIP && !(state->slip_direction * sb_segment_lead_rad_s(sim) > 0.0);
 }
 
 void sb_clutch_slip(struct sb_sim *sim, int direction)
 {
   struct sb_state *state = &sim->state;
-  state->plan = plan_of(sim);
+  const struct sb_shifter *shifter = &sim->model->shifter;
+  state->plan = shifter->ops->plan(shifter, state->time_s);
   state->link = SB_LINK_SLIP;
   state->slip_direction = direction;
   state->is_turned = 0;
@@ -41,20 +36,6 @@ void sb_clutch_slip(struct sb_sim *sim, int direction)
 }
 
 /* Joined motion ------------------------------------------------------------------------------------------------------ */
-
-/* Whether the output would drive in joined motion in a direction. */
-static bool is_overrun(const struct sb_sim *sim, int direction)
-{
-  const struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
-  const double x = state->motor_speed_rad_s, r = seg->per_motor;
-  const struct sb_load_curve curve = sb_start_moving_curve(sim, direction * sb_sign_of(r));
-  const double load_nm =
-      sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad, x * r);
-  const double loss_nm = seg->line.friction_nm + sb_segment_gear(sim)->drag_nm;
-  const double motor_nm = seg->line.stall_nm - seg->line.slope_nms_rad * x - direction * loss_nm;
-  return sb_start_power_sign(sim, motor_nm, load_nm, direction) < 0.0;
-}
 
 /* What the motor brings beyond its friction and its own rotor, as it moves in a direction at a rate. */
 static double transmitted_nm(const struct sb_sim *sim, double x, int direction, double x_rate)
@@ -67,20 +48,11 @@ static double transmitted_nm(const struct sb_sim *sim, double x, int direction, 
 /* The same at the rate of joined motion at a speed x of the gears. */
 static double transmitted_moving_nm(const struct sb_sim *sim, double x, int direction)
 {
-  const struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
-  const struct sb_gear *gear = sb_segment_gear(sim);
-  const double r = seg->per_motor;
-  const struct sb_load_curve curve = sb_start_moving_curve(sim, direction * sb_sign_of(r));
-  const double load_nm =
-      sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad, x * r);
-  const double loss_nm = seg->line.friction_nm + gear->drag_nm;
-  const double motor_nm = seg->line.stall_nm - seg->line.slope_nms_rad * x - direction * loss_nm;
-  const bool is_driving = sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
-  const double inv = sb_segment_inverse_e(gear, is_driving);
-  const double inertia = sb_segment_mesh_inertia(sim, is_driving);
+  const struct sb_joined joined = sb_start_joined(sim, x, direction);
+  const double inv = sb_segment_inverse_e(sb_segment_gear(sim), joined.is_driving);
+  const double inertia = sb_segment_mesh_inertia(sim, joined.is_driving);
   if (!(inertia > 0.0)) return 0.0; /* joined, the path jams */
-  const double x_rate = (motor_nm - load_nm * r * inv) / inertia;
+  const double x_rate = (joined.motor_nm - joined.load_nm * sim->segment->per_motor * inv) / inertia;
   return transmitted_nm(sim, x, direction, x_rate);
 }
 
@@ -116,13 +88,9 @@ static void leave_vehicle(struct sb_sim *sim)
 static void stop_output(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  struct sb_sums *sums = &sim->sums;
   leave_vehicle(sim);
   const double w = state->output_speed_rad_s, inertia = sim->segment->output_inertia;
-  sums->energy.mesh_loss += 0.5 * inertia * w * w;
-  if (sums->jam_count == 0) sums->jam_first_s = state->time_s;
-  sums->jam_count++;
-  sums->jam_greatest_nms = fmax(sums->jam_greatest_nms, inertia * fabs(w));
+  sb_jam_book(sim, 0.5 * inertia * w * w, inertia * fabs(w));
   state->output_speed_rad_s = 0.0;
   /* Gears that catch and stop again and again, ever more slowly, stop at last. */
   if (sb_segment_is_slow(sim, state->motor_speed_rad_s * sim->segment->per_motor)) state->motor_speed_rad_s = 0.0;
@@ -146,7 +114,10 @@ bool sb_clutch_holds(struct sb_sim *sim)
   /* Where the rotor would have to push gears that lock themselves along with their output, a clutch too weak for it leaves
    * them to lock. */
   const bool is_pushed = moving != 0 && slip_direction == moving && sb_segment_is_locking(sim);
-  if (is_pushed && state->output_speed_rad_s != 0.0 && is_overrun(sim, moving)) stop_output(sim);
+  if (is_pushed && state->output_speed_rad_s != 0.0 &&
+      !sb_start_joined(sim, state->motor_speed_rad_s, moving).is_driving) {
+    stop_output(sim);
+  }
   return slip_direction == 0;
 }
 
@@ -212,7 +183,7 @@ static bool is_slipping(const struct sb_sim *sim)
   return sim->state.link == SB_LINK_SLIP;
 }
 
-static int meet_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
+int sb_clutch_lead_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
   falls[0] = sb_series_scaled(&m->x, m->degree, sim->state.slip_direction, 0.0);
   sb_series_add(&falls[0], &m->w, m->degree, -sim->state.slip_direction / sim->segment->per_motor);
@@ -279,10 +250,7 @@ static int back_loose_falls(const struct sb_sim *sim, const struct sb_motion *m,
 
 /* What slips, and which way, is settled with the next segment. */
 const struct sb_guard sb_clutch_guards[] = {
-    {is_slipping, meet_falls, meet},
-    {is_joined_moving, forward_slip_falls, NULL},
-    {is_joined_moving, back_slip_falls, NULL},
-    {is_joined_resting, forward_loose_falls, NULL},
-    {is_joined_resting, back_loose_falls, NULL},
-    {NULL, NULL, NULL},
+    {is_slipping, sb_clutch_lead_falls, meet},   {is_joined_moving, forward_slip_falls, NULL},
+    {is_joined_moving, back_slip_falls, NULL},   {is_joined_resting, forward_loose_falls, NULL},
+    {is_joined_resting, back_loose_falls, NULL}, {NULL, NULL, NULL},
 };

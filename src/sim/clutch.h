@@ -35,6 +35,9 @@ bool sb_clutch_holds_plainly(const struct sb_sim *sim, double x, double x_rate);
  * NAN: there is none, or no gear is engaged. */
 double sb_clutch_asked_nm(const struct sb_sim *sim, double x_rate);
 
+/* Falls below zero as the side that leads does no longer; for a clutch that slips, or whose shaft still winds in a shift. */
+int sb_clutch_lead_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX]);
+
 extern const struct sb_guard sb_clutch_guards[];
 
 #endif

@@ -9,15 +9,20 @@ bool sb_jam_is_due(const struct sb_sim *sim)
   return !(sb_segment_mesh_inertia(sim, false) > 0.0);
 }
 
+void sb_jam_book(struct sb_sim *sim, double lost_j, double impulse_nms)
+{
+  struct sb_sums *sums = &sim->sums;
+  sums->energy.mesh_loss += lost_j;
+  if (sums->jam_count == 0) sums->jam_first_s = sim->state.time_s;
+  sums->jam_count++;
+  sums->jam_greatest_nms = fmax(sums->jam_greatest_nms, impulse_nms);
+}
+
 void sb_jam_stop(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  struct sb_sums *sums = &sim->sums;
   const double x = state->motor_speed_rad_s;
-  const double impulse_nms = sim->segment->output_inertia * fabs(sim->segment->per_motor * x);
-  sums->energy.mesh_loss += 0.5 * sb_segment_joined_inertia(sim) * x * x;
-  if (sums->jam_count == 0) sums->jam_first_s = state->time_s;
-  sums->jam_count++;
-  sums->jam_greatest_nms = fmax(sums->jam_greatest_nms, impulse_nms);
+  sb_jam_book(sim, 0.5 * sb_segment_joined_inertia(sim) * x * x,
+              sim->segment->output_inertia * fabs(sim->segment->per_motor * x));
   state->motor_speed_rad_s = state->output_speed_rad_s = 0.0;
 }

@@ -15,6 +15,9 @@
 /* Whether the state, its directions settled, is one that the path jams in. Pure. */
 bool sb_jam_is_due(const struct sb_sim *sim);
 
+/* Books one: the energy lost in the meshes, J, and the angular impulse that stopped the output, N m s, >= 0. */
+void sb_jam_book(struct sb_sim *sim, double lost_j, double impulse_nms);
+
 /* Stops motor and output; their energy is lost in the meshes. Directions must be settled once more. */
 void sb_jam_stop(struct sb_sim *sim);
 

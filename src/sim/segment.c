@@ -30,11 +30,7 @@ static void settle_mesh(struct sb_sim *sim)
     state->is_driving = 1;
     return;
   }
-  const struct sb_load_curve curve = sb_start_moving_curve(sim, direction * sense);
-  const double load_nm = sb_load_curve_nm(&curve, fmax(state->time_s, state->load_time_s), state->output_angle_rad,
-                                          state->motor_speed_rad_s * seg->per_motor);
-  const double motor_nm = sb_segment_driven_nm(seg, direction) - seg->line.slope_nms_rad * state->motor_speed_rad_s;
-  state->is_driving = sb_start_power_sign(sim, motor_nm, load_nm, direction) >= 0.0;
+  state->is_driving = sb_start_joined(sim, state->motor_speed_rad_s, direction).is_driving;
 }
 
 /* What the sign of the power may be off by rounding: its terms can be far greater than their sum. */
@@ -103,8 +99,8 @@ static double free_drive_nm(const struct sb_sim *sim)
 static void settle_free(struct sb_sim *sim)
 {
   struct sb_state *state = &sim->state;
-  const double drive_nm = free_drive_nm(sim);
   sb_clutch_stop_locked(sim);
+  const double drive_nm = free_drive_nm(sim);
   state->motor_direction = sb_sign_of(state->motor_speed_rad_s);
   if (state->motor_direction == 0 && fabs(drive_nm) > sim->segment->line.friction_nm) {
     state->motor_direction = sb_sign_of(drive_nm);

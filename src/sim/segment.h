@@ -152,6 +152,12 @@ static inline double sb_segment_driven_nm(const struct sb_segment *seg, int dire
   return seg->line.stall_nm - direction * (seg->line.friction_nm + seg->drag_nm);
 }
 
+/* By how much the motor is ahead of the gears. */
+static inline double sb_segment_lead_rad_s(const struct sb_sim *sim)
+{
+  return sim->state.motor_speed_rad_s - sim->state.output_speed_rad_s / sim->segment->per_motor;
+}
+
 /* A gear is engaged, though its clutch may slip. */
 static inline bool sb_segment_is_engaged(const struct sb_sim *sim)
 {

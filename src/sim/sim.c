@@ -501,8 +501,7 @@ static double clutch_w(const struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   if (!(sb_shifter_clutch_nm(&sim->model->shifter) > 0.0)) return NAN;
   if (state->link != SB_LINK_SLIP) return 0.0;
-  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
-  return state->slip_direction * state->plan.clutch_nm * lead;
+  return state->slip_direction * state->plan.clutch_nm * sb_segment_lead_rad_s(sim);
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)

@@ -369,22 +369,13 @@ static void let_go(struct sb_sim *sim)
   const double lost_j = before_j - sb_spring_energy_j(sim);
   *(state->is_shifting ? &sim->sums.energy.shift_loss : &sim->sums.energy.clutch_loss) += lost_j;
   sim->sums.energy.elastic -= lost_j;
-  const double lead = state->motor_speed_rad_s - state->output_speed_rad_s / sim->segment->per_motor;
-  if (direction * lead > 0.0) sb_clutch_slip(sim, direction);
+  if (direction * sb_segment_lead_rad_s(sim) > 0.0) sb_clutch_slip(sim, direction);
 }
 
 /* Its sides meet while the shaft still winds: the shift is over. */
 static bool is_shifting(const struct sb_sim *sim)
 {
   return has_clutch(sim) && sim->state.is_shifting;
-}
-
-static int lead_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
-{
-  const int direction = sim->state.slip_direction;
-  falls[0] = sb_series_scaled(&m->x, m->degree, direction, 0.0);
-  sb_series_add(&falls[0], &m->w, m->degree, -direction / sim->segment->per_motor);
-  return 1;
 }
 
 static void end_shift(struct sb_sim *sim)
@@ -395,7 +386,7 @@ static void end_shift(struct sb_sim *sim)
 const struct sb_guard sb_spring_guards[] = {
     {has_clutch, forward_clutch_falls, let_go},
     {has_clutch, back_clutch_falls, let_go},
-    {is_shifting, lead_falls, end_shift},
+    {is_shifting, sb_clutch_lead_falls, end_shift},
     {is_touching, touch_falls, part},
     {is_apart, front_falls, touch_front},
     {is_apart, rear_falls, touch_rear},

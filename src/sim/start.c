@@ -25,6 +25,20 @@ double sb_start_power_sign(const struct sb_sim *sim, double motor_nm, double loa
                       sb_segment_power_inertia(sim->segment) * load_nm * sb_sign_of(r));
 }
 
+struct sb_joined sb_start_joined(const struct sb_sim *sim, double x, int direction)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_state *state = &sim->state;
+  const struct sb_load_curve curve = sb_start_moving_curve(sim, direction * sb_sign_of(seg->per_motor));
+  const double now_s = fmax(state->time_s, state->load_time_s);
+  struct sb_joined joined = {
+      .motor_nm = sb_segment_driven_nm(seg, direction) - seg->line.slope_nms_rad * x,
+      .load_nm = sb_load_curve_nm(&curve, now_s, state->output_angle_rad, x * seg->per_motor),
+  };
+  joined.is_driving = sb_start_power_sign(sim, joined.motor_nm, joined.load_nm, direction) >= 0.0;
+  return joined;
+}
+
 double sb_start_load_nm(const struct sb_sim *sim, double time_s, int output_direction)
 {
   const double near_nm = sb_rest_nm(&sim->segment->resting, time_s, sim->state.output_angle_rad, output_direction);

@@ -11,6 +11,15 @@ struct sb_load_curve sb_start_moving_curve(const struct sb_sim *sim, int output_
 /* Sign that tells driving (+) from overrun (-), for a motor torque and a load torque, along a direction. Pure. */
 double sb_start_power_sign(const struct sb_sim *sim, double motor_nm, double load_nm, int direction);
 
+/* Motor and output moving as one. */
+struct sb_joined {
+  double motor_nm, load_nm; /* what the motor brings into the gears, what opposes the output */
+  bool is_driving;          /* else overrun */
+};
+
+/* That at a speed of the motor in a direction. Pure. */
+struct sb_joined sb_start_joined(const struct sb_sim *sim, double motor_rad_s, int direction);
+
 /* Torque on the output at rest that opposes (times the direction) a start in a direction of the output, N m. */
 double sb_start_load_nm(const struct sb_sim *sim, double time_s, int output_direction);
 
