@@ -35,25 +35,32 @@ void sb_elementary_sin_cos(double angle_rad, double *sine, double *cosine)
   }
 }
 
+const double sb_elementary_inverse_factorials[SB_INVERSE_FACTORIAL_COUNT] = {1.0,
+                                                                             1.0,
+                                                                             1.0 / 2.0,
+                                                                             1.0 / 6.0,
+                                                                             1.0 / 24.0,
+                                                                             1.0 / 120.0,
+                                                                             1.0 / 720.0,
+                                                                             1.0 / 5040.0,
+                                                                             1.0 / 40320.0,
+                                                                             1.0 / 362880.0,
+                                                                             1.0 / 3628800.0,
+                                                                             1.0 / 39916800.0,
+                                                                             1.0 / 479001600.0,
+                                                                             1.0 / 6227020800.0,
+                                                                             1.0 / 87178291200.0,
+                                                                             1.0 / 1307674368000.0,
+                                                                             1.0 / 20922789888000.0,
+                                                                             1.0 / 355687428096000.0,
+                                                                             1.0 / 6402373705728000.0,
+                                                                             1.0 / 121645100408832000.0};
+
 /* (exp(r) - 1) / r by its Taylor series, for |r| <= 0.35. */
 static double exponential_over(double r)
 {
-  static const double inverse_factorials[] = {1.0,
-                                              1.0 / 2.0,
-                                              1.0 / 6.0,
-                                              1.0 / 24.0,
-                                              1.0 / 120.0,
-                                              1.0 / 720.0,
-                                              1.0 / 5040.0,
-                                              1.0 / 40320.0,
-                                              1.0 / 362880.0,
-                                              1.0 / 3628800.0,
-                                              1.0 / 39916800.0,
-                                              1.0 / 479001600.0,
-                                              1.0 / 6227020800.0,
-                                              1.0 / 87178291200.0};
   double sum = 0.0;
-  for (int k = fabs(r) < 0.004 ? 6 : 13; k >= 0; k--) sum = sum * r + inverse_factorials[k];
+  for (int k = fabs(r) < 0.004 ? 6 : 13; k >= 0; k--) sum = sum * r + sb_elementary_inverse_factorials[k + 1];
   return sum;
 }
 

@@ -22,4 +22,8 @@ double sb_elementary_log(double x);
 double sb_elementary_atan(double x);
 double sb_elementary_asin(double x);
 
+/* 1 / k! */
+enum { SB_INVERSE_FACTORIAL_COUNT = 20 };
+extern const double sb_elementary_inverse_factorials[SB_INVERSE_FACTORIAL_COUNT];
+
 #endif

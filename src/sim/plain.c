@@ -10,22 +10,6 @@
  * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!,  B = sum of (-z)^j (2^(j + 4) - 2 (j + 5)) / (j + 5)! */
 enum { ORDERS = 16, SMALL_ORDERS = 12 };
 static const double small = 0.125;
-static const double series_y[ORDERS] = {1.0 / 24.0,
-                                        1.0 / 120.0,
-                                        1.0 / 720.0,
-                                        1.0 / 5040.0,
-                                        1.0 / 40320.0,
-                                        1.0 / 362880.0,
-                                        1.0 / 3628800.0,
-                                        1.0 / 39916800.0,
-                                        1.0 / 479001600.0,
-                                        1.0 / 6227020800.0,
-                                        1.0 / 87178291200.0,
-                                        1.0 / 1307674368000.0,
-                                        1.0 / 20922789888000.0,
-                                        1.0 / 355687428096000.0,
-                                        1.0 / 6402373705728000.0,
-                                        1.0 / 121645100408832000.0};
 static const double series_a[SMALL_ORDERS] = {
     1.0 / 3.0,        1.0 / 4.0,       7.0 / 60.0,       1.0 / 24.0,       31.0 / 2520.0,         1.0 / 320.0,
     127.0 / 181440.0, 17.0 / 120960.0, 73.0 / 2851200.0, 31.0 / 7257600.0, 2047.0 / 3113510400.0, 1.0 / 10644480.0};
@@ -50,7 +34,7 @@ struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
   struct sb_plain_factors out = {.length_s = length_s, .per_s = per_s};
   const double z = length_s * per_s;
   if (z < 1.0) {
-    out.y = alternating(series_y, z < small ? SMALL_ORDERS : ORDERS, z);
+    out.y = alternating(sb_elementary_inverse_factorials + 4, z < small ? SMALL_ORDERS : ORDERS, z);
     out.u = 1.0 / 6.0 - z * out.y;
     out.t = 0.5 - z * out.u;
     out.f = 1.0 - z * out.t;
