@@ -54,6 +54,7 @@ struct sb_spring_segment {
 struct sb_segment {
   struct sb_motor_line line;
   double voltage_v, resistance_ohm; /* that the line was made of */
+  double magnet_ratio;              /* likewise */
   struct sb_load_curve curve;       /* of the moving load; tau = t - curve.time_s */
   double per_motor;                 /* r */
   double output_inertia;            /* of all that turns with the output; engaged: without the wheels of the box */
