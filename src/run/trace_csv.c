@@ -56,6 +56,11 @@ static bool has_winding(const struct sb_model *model)
   return model->winding.is_present;
 }
 
+static bool has_magnet(const struct sb_model *model)
+{
+  return model->magnet.is_present;
+}
+
 static bool has_housing(const struct sb_model *model)
 {
   return has_winding(model) && model->winding.housing_capacity_j_k > 0.0;
@@ -140,6 +145,12 @@ static double housing_of(const struct sb_row *row, const struct sb_model *model)
   return row->housing_c;
 }
 
+static double magnet_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->magnet_c;
+}
+
 struct column {
   const char *name;
   bool (*is_there)(const struct sb_model *model);
@@ -155,6 +166,7 @@ static const struct column columns[] = {
     {"charge_pct", has_battery, charge_of},
     {"winding_c", has_winding, winding_of},
     {"housing_c", has_housing, housing_of},
+    {"magnet_c", has_magnet, magnet_of},
     {"pulses", has_window, pulses_of},
     {"pulse_time_s", has_pulse_time, pulse_time_of},
     {"measured_voltage_v", has_supply_sensor, measured_voltage_of},

@@ -35,13 +35,13 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   energy->throughput += fabs(given);
   energy->supply_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
   energy->winding_loss += winding_loss;
-  energy->conversion_loss += (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
+  energy->conversion_loss += feed->magnet_ratio * (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
   energy->motor_friction += friction;
   if (sim->steps_per_tick > 0) {
     feed->drawn_as += line->duty * current;
     feed->loss_j += winding_loss;
   }
-  return motor->kt_nm_a * current_speed - friction;
+  return feed->magnet_ratio * motor->kt_nm_a * current_speed - friction;
 }
 
 /* Of an inertia at the motor. */

@@ -37,7 +37,8 @@ static void take_line(const struct sb_sim *sim, struct sb_motor_line *line)
   }
   const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
                                            .motor_ohm = feed->resistance_ohm,
-                                           .supply_ohm = model->supply.internal_resistance_ohm};
+                                           .supply_ohm = model->supply.internal_resistance_ohm,
+                                           .magnet_ratio = feed->magnet_ratio};
   *line = sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
 }
 
@@ -62,10 +63,20 @@ static double winding_ohm(const struct sb_sim *sim, double winding_c)
   return model->winding.is_present ? cold_ohm * sb_winding_resistance_ratio(&model->winding, winding_c) : cold_ohm;
 }
 
+/* In a while from now, of a winding that will be so warm by then. */
+static double magnet_ratio_soon(const struct sb_sim *sim, double winding_c, double duration_s)
+{
+  const struct sb_winding *winding = &sim->model->winding;
+  const struct sb_magnet *magnet = &sim->model->magnet;
+  if (!magnet->is_present) return 1.0;
+  const struct sb_warmth soon = {winding_c, sb_winding_housing_soon_c(winding, &sim->state.feed.warmth, duration_s)};
+  return sb_magnet_ratio(magnet, sb_magnet_c(winding, &soon));
+}
+
 /*
  * What is held until the next tick is what there will be in the middle, were the present current to flow until then. The
- * error of the middle is of second order in the period, though voltage and resistance held so far, of half a period ago, give
- * this current: so is all that follows, right after a switch, too.
+ * error of the middle is of second order in the period, though voltage, resistance and magnets held so far, of half a period
+ * ago, give this current: so is all that follows, right after a switch, too.
  */
 static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
 {
@@ -77,7 +88,9 @@ static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
   const double loss_w = feed->resistance_ohm * current_a * current_a;
   feed->voltage_v = open_voltage_v(sim, feed->drawn_as + line->duty * current_a * half_s);
   if (!winding->is_present) return;
-  feed->resistance_ohm = winding_ohm(sim, sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s));
+  const double winding_c = sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s);
+  feed->resistance_ohm = winding_ohm(sim, winding_c);
+  feed->magnet_ratio = magnet_ratio_soon(sim, winding_c, half_s);
 }
 
 void sb_feed_start(struct sb_sim *sim)
@@ -93,6 +106,7 @@ void sb_feed_start(struct sb_sim *sim)
   }
   feed->voltage_v = open_voltage_v(sim, 0.0);
   feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
+  feed->magnet_ratio = sb_magnet_ratio(&sim->model->magnet, sb_magnet_c(winding, &feed->warmth));
   struct sb_motor_line line;
   take_line(sim, &line);
   look_ahead(sim, &line);
@@ -226,7 +240,8 @@ static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_
   const struct sb_feed *feed = &sim->state.feed;
   const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
                                            .motor_ohm = feed->resistance_ohm,
-                                           .supply_ohm = model->supply.internal_resistance_ohm};
+                                           .supply_ohm = model->supply.internal_resistance_ohm,
+                                           .magnet_ratio = feed->magnet_ratio};
   const double duty = sim->derived.line.duty;
   const struct sb_motor_line now = sb_motor_line_of_circuit(&model->motor, &circuit, duty);
   const double carried = own->ratio * own->efficiency, besides_nm = following_nm(sim);
@@ -240,9 +255,9 @@ static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_
 }
 
 /*
- * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
- * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
- * off again.
+ * The line now is f p (stall V / V0 - p slope w) - friction, f the ratio of the loops' resistances, p what the magnets have
+ * left; at one speed w the gear carries K (line - drag). Solved for what the model's own line carries there. Torques that
+ * follow the speed are taken off again.
  */
 double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double external_nm)
 {
@@ -257,8 +272,9 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double exter
   const struct sb_feed *feed = &sim->state.feed;
   const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;
   const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
-  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
+  const double p = feed->magnet_ratio;
+  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / (p * model->supply.open_circuit_voltage_v));
   const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
   const double besides_nm = following_nm(sim), whole_nm = external_nm + besides_nm;
-  return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - besides_nm;
+  return carried * ((whole_nm / carried + loss_nm) / (f * p * p) + lost_nm - loss_nm) - besides_nm;
 }
