@@ -2,6 +2,7 @@
 /* text_battery.c - thresholds over the discharge of a battery, and heat of the winding. */
 #include <math.h>
 
+#include "base/constants.h"
 #include "check/text.h"
 #include "theory/warmth.h"
 
@@ -98,6 +99,10 @@ static void say_bounds(const struct sb_check_heat *heat, FILE *out)
   const bool is_limited = isfinite(heat->limit_c), is_cut = isfinite(heat->cut_out_c);
   SAY("The surroundings are at %s, and the winding is at %s at the start. The figures above are those of a winding at %s.",
       degrees_of(heat->ambient_c).text, degrees_of(heat->start_c).text, degrees_of(heat->reference_c).text);
+  if (!isnan(heat->magnet_per_k)) {
+    SAY("The magnets are as warm as the %s, and lose %s %% of their strength at %s with each kelvin.",
+        heat->is_housed ? "housing" : "winding", NUM(-100.0 * heat->magnet_per_k), degrees_of(heat->reference_c).text);
+  }
   if (is_limited) SAY("The limit of the winding is %s.", degrees_of(heat->limit_c).text);
   if (is_cut) {
     SAY("The cut-out opens at %s and closes again at %s.", degrees_of(heat->cut_out_c).text,
@@ -131,6 +136,16 @@ static void write_burdens(const struct sb_check_heat *heat, FILE *out)
   sb_text_table_write(&table, 2, out);
 }
 
+static void put_magnets(struct sb_text_table *table, const struct sb_check_case *cases)
+{
+  sb_text_table_put(table, "temperature of the magnets");
+  for (int k = 0; k < 2; k++) sb_text_table_put(table, "%s C", NUM(cases[k].magnet_c));
+  sb_text_table_put(table, "torque constant");
+  for (int k = 0; k < 2; k++) sb_text_table_put(table, "%s N.m/A", NUM(cases[k].motor.kt_nm_a));
+  sb_text_table_put(table, "no-load speed");
+  for (int k = 0; k < 2; k++) sb_text_table_put(table, "%s rpm", NUM(cases[k].motor.no_load_speed_rad_s / SB_RPM));
+}
+
 static void write_cases(const struct sb_check_heat *heat, FILE *out)
 {
   struct sb_text_table table;
@@ -139,6 +154,7 @@ static void write_cases(const struct sb_check_heat *heat, FILE *out)
   for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s", sb_check_text_label(&heat->cases[k]).text);
   sb_text_table_put(&table, "winding's resistance");
   for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s ohm", NUM(heat->cases[k].motor.resistance_ohm));
+  if (!isnan(heat->cases[0].magnet_c)) put_magnets(&table, heat->cases);
   sb_text_table_put(&table, "motor's stall torque");
   for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s N.m", NUM(heat->cases[k].motor.stall_torque_nm));
   fputs("\nCold and warm motor\n", out);
