@@ -24,19 +24,22 @@ static double tick_s(const struct sb_sim *sim)
   return (double)sim->steps_per_tick * sim->step_s;
 }
 
-/* The motor's line at what the feed holds. */
-static struct sb_motor_line present_line(const struct sb_sim *sim)
+/* The motor's line at what the feed holds; field by field into its place, for a copy would wait for all of them. */
+static void take_line(const struct sb_sim *sim, struct sb_motor_line *line)
 {
   const struct sb_model *model = sim->model;
   const struct sb_feed *feed = &sim->state.feed;
   const bool is_off = !is_on(feed);
   const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
-  if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) return sb_motor_line_open(&model->motor);
+  if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) {
+    *line = sb_motor_line_open(&model->motor);
+    return;
+  }
   const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
                                            .motor_ohm = feed->resistance_ohm,
                                            .supply_ohm = model->supply.internal_resistance_ohm,
                                            .magnet_ratio = feed->magnet_ratio};
-  return sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
+  *line = sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
 }
 
 static double charge_after(const struct sb_sim *sim, double drawn_as)
@@ -104,7 +107,8 @@ void sb_feed_start(struct sb_sim *sim)
   feed->voltage_v = open_voltage_v(sim, 0.0);
   feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
   feed->magnet_ratio = sb_magnet_ratio(&sim->model->magnet, sb_magnet_c(winding, &feed->warmth));
-  const struct sb_motor_line line = present_line(sim);
+  struct sb_motor_line line;
+  take_line(sim, &line);
   look_ahead(sim, &line);
 }
 
@@ -172,11 +176,13 @@ bool sb_feed_tick(struct sb_sim *sim)
   warm(sim);
   discharge(sim);
   note(sim, was_cut);
-  feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
+  if (sb_drive_is_moving(&sim->model->drive))
+    feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
   const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
   const bool is_same = !is_switched && feed->drive.duty == duty;
-  const struct sb_motor_line line = is_same ? sim->segment->line : present_line(sim);
-  look_ahead(sim, &line);
+  struct sb_motor_line changed;
+  if (!is_same) take_line(sim, &changed);
+  look_ahead(sim, is_same ? &sim->segment->line : &changed);
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
   }
@@ -185,11 +191,7 @@ bool sb_feed_tick(struct sb_sim *sim)
 
 void sb_feed_line(struct sb_sim *sim)
 {
-  struct sb_segment *seg = sim->segment;
-  seg->voltage_v = sim->state.feed.voltage_v;
-  seg->resistance_ohm = sim->state.feed.resistance_ohm;
-  seg->magnet_ratio = sim->state.feed.magnet_ratio;
-  seg->line = present_line(sim);
+  take_line(sim, &sim->segment->line);
 }
 
 double sb_feed_open_voltage_v(const struct sb_sim *sim)
