@@ -93,6 +93,7 @@ static void put_three(struct sb_json *json, const struct sb_verdict *verdict)
     sb_json_put_number(json, "time_s", three->time_s[k]);
     sb_json_put_string(json, "shift", is_down ? "down" : "up");
     sb_json_put_number(json, "load_torque_nm", three->load_nm[k]);
+    sb_json_put_number(json, "faster_load_torque_nm", three->faster_nm[k]);
     sb_json_close(json);
   }
   sb_json_close(json);
