@@ -25,6 +25,7 @@
 #include "shiftband/inspect.h"
 #include "shiftband/load.h"
 #include "shiftband/log.h"
+#include "shiftband/magnet.h"
 #include "shiftband/map.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"

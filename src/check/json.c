@@ -117,6 +117,7 @@ static void put_cases(struct sb_json *json, const char *key, const struct sb_che
   for (int k = 0; k < count; k++) {
     sb_json_open_object(json);
     sb_json_put_string(json, "case", cases[k].label);
+    if (!isnan(cases[k].magnet_c)) sb_json_put_number(json, "magnet_c", cases[k].magnet_c);
     sb_fields_put_object(json, "motor", motor_fields, &cases[k].motor);
     put_gears(json, &cases[k]);
     put_pairs(json, &cases[k]);
@@ -333,8 +334,9 @@ static const struct sb_field charge_pair_fields[] = {
     SB_MEMBERS_END};
 
 #define HEAT(member) SB_MEMBER(sb_check_heat, member, NUMBER)
-static const struct sb_field heat_fields[] = {HEAT(ambient_c), HEAT(start_c), HEAT(reference_c), HEAT(limit_c),
-                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     SB_MEMBERS_END};
+static const struct sb_field heat_fields[] = {HEAT(ambient_c),    HEAT(start_c), HEAT(reference_c),
+                                              HEAT(magnet_per_k), HEAT(limit_c), HEAT(cut_out_c),
+                                              HEAT(reset_c),      HEAT(bound_c), SB_MEMBERS_END};
 
 #define BURDEN(member) SB_MEMBER(sb_check_burden, member, NUMBER)
 static const struct sb_field burden_fields[] = {SB_MEMBER(sb_check_burden, gear, TEXT),

@@ -2,6 +2,7 @@
 /* text_battery.c - thresholds over the discharge of a battery, and heat of the winding. */
 #include <math.h>
 
+#include "base/constants.h"
 #include "check/text.h"
 #include "theory/warmth.h"
 
@@ -96,6 +97,10 @@ static void say_bounds(const struct sb_check_heat *heat, FILE *out)
   const bool is_limited = isfinite(heat->limit_c), is_cut = isfinite(heat->cut_out_c);
   SAY("The surroundings are at %s, and the winding is at %s at the start. The figures above are those of a winding at %s.",
       degrees_of(heat->ambient_c).text, degrees_of(heat->start_c).text, degrees_of(heat->reference_c).text);
+  if (!isnan(heat->magnet_per_k)) {
+    SAY("The magnets are as warm as the %s, and lose %s %% of their strength at %s with each kelvin.",
+        heat->is_housed ? "housing" : "winding", NUM(-100.0 * heat->magnet_per_k), degrees_of(heat->reference_c).text);
+  }
   if (is_limited) SAY("The limit of the winding is %s.", degrees_of(heat->limit_c).text);
   if (is_cut) {
     SAY("The cut-out opens at %s and closes again at %s.", degrees_of(heat->cut_out_c).text,
@@ -124,6 +129,14 @@ static void write_burdens(const struct sb_check_heat *heat, FILE *out)
   sb_text_table_write(&table, 2, out);
 }
 
+static void put_magnets(struct sb_text_table *table, const struct sb_check_case *cold, const struct sb_check_case *warm)
+{
+  sb_text_table_put(table, "temperature of the magnets\t%s C\t%s C", NUM(cold->magnet_c), NUM(warm->magnet_c));
+  sb_text_table_put(table, "torque constant\t%s N.m/A\t%s N.m/A", NUM(cold->motor.kt_nm_a), NUM(warm->motor.kt_nm_a));
+  sb_text_table_put(table, "no-load speed\t%s rpm\t%s rpm", NUM(cold->motor.no_load_speed_rad_s / SB_RPM),
+                    NUM(warm->motor.no_load_speed_rad_s / SB_RPM));
+}
+
 static void write_cases(const struct sb_check_heat *heat, FILE *out)
 {
   struct sb_text_table table;
@@ -132,6 +145,7 @@ static void write_cases(const struct sb_check_heat *heat, FILE *out)
   sb_text_table_put(&table, "\t%s\t%s", sb_check_text_label(cold).text, sb_check_text_label(warm).text);
   sb_text_table_put(&table, "winding's resistance\t%s ohm\t%s ohm", NUM(cold->motor.resistance_ohm),
                     NUM(warm->motor.resistance_ohm));
+  if (!isnan(cold->magnet_c)) put_magnets(&table, cold, warm);
   sb_text_table_put(&table, "motor's stall torque\t%s N.m\t%s N.m", NUM(cold->motor.stall_torque_nm),
                     NUM(warm->motor.stall_torque_nm));
   fputs("\nCold and warm motor\n", out);

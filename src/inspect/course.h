@@ -72,7 +72,7 @@ struct sb_course {
   struct sb_motor_line line;
   struct sb_drive_state drive;
   struct sb_warmth warmth;
-  double voltage_v, resistance_ohm, drawn_as;
+  double voltage_v, resistance_ohm, magnet_ratio, drawn_as;
   double ready_s; /* the controller decides from here on */
   int low_ticks;
   bool is_cut_out, is_empty;

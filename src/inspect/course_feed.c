@@ -24,7 +24,7 @@ void sb_course_take_line(const struct sb_course_machine *machine, struct sb_cour
     return;
   }
   const struct sb_motor_circuit circuit = {course->voltage_v, course->resistance_ohm,
-                                           model->supply.internal_resistance_ohm};
+                                           model->supply.internal_resistance_ohm, course->magnet_ratio};
   course->line = sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : course->drive.duty);
 }
 
@@ -40,6 +40,7 @@ static void take_supply(const struct sb_course_machine *machine, struct sb_cours
   course->voltage_v = model->battery.is_present ? sb_battery_voltage_v(&model->battery, charge_of(machine, course))
                                                 : model->supply.open_circuit_voltage_v;
   course->resistance_ohm = model->motor.resistance_ohm;
+  course->magnet_ratio = sb_magnet_ratio(&model->magnet, sb_magnet_c(&model->winding, &course->warmth));
   if (model->winding.is_present) {
     course->resistance_ohm *= sb_winding_resistance_ratio(&model->winding, course->warmth.winding_c);
   }

@@ -28,7 +28,7 @@ enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err)
 struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const struct sb_supply *supply, double duty)
 {
   const struct sb_motor_circuit circuit = {supply->open_circuit_voltage_v, motor->resistance_ohm,
-                                           supply->internal_resistance_ohm};
+                                           supply->internal_resistance_ohm, 1.0};
   return sb_motor_line_of_circuit(motor, &circuit, duty);
 }
 
@@ -41,9 +41,10 @@ struct sb_motor_line sb_motor_line_of_circuit(const struct sb_motor *motor, cons
     /* The supply sees duty times the motor's current, the motor duty times the supply's voltage: hence the square. */
     const double loop_ohm = circuit->motor_ohm + duty * duty * circuit->supply_ohm;
     line.stall_a = duty * circuit->voltage_v / loop_ohm;
-    line.slope_as_rad = motor->ke_vs_rad / loop_ohm;
-    line.stall_nm = motor->kt_nm_a * line.stall_a;
-    line.slope_nms_rad = motor->kt_nm_a * line.slope_as_rad;
+    const double kt_nm_a = circuit->magnet_ratio * motor->kt_nm_a;
+    line.slope_as_rad = circuit->magnet_ratio * motor->ke_vs_rad / loop_ohm;
+    line.stall_nm = kt_nm_a * line.stall_a;
+    line.slope_nms_rad = kt_nm_a * line.slope_as_rad;
   } else {
     const double voltage_ratio = duty * circuit->voltage_v / motor->nominal_voltage_v;
     line.stall_nm = motor->stall_torque_nm * voltage_ratio;

@@ -318,6 +318,7 @@ static void put_facts(struct sb_json *json, const struct sb_report *report)
                                            SB_MEMBER(sb_run_facts, greatest_winding_c, NUMBER),
                                            SB_MEMBER(sb_run_facts, housing_c, NUMBER),
                                            SB_MEMBER(sb_run_facts, greatest_housing_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, magnet_left_fraction, NUMBER),
                                            SB_MEMBER_AS(sb_run_facts, "too_hot_after_s", hot_s, NUMBER),
                                            SB_MEMBER_AS(sb_run_facts, "charge_used_as", used_as, NUMBER),
                                            SB_MEMBER_AS(sb_run_facts, "charge_left_fraction", left_fraction, NUMBER),

@@ -119,6 +119,9 @@ static void write_heat(FILE *out, const struct sb_run_facts *facts)
   if (!isnan(facts->housing_c)) {
     sb_words_add(&line, "; housing %.1f C at the end, %.1f C at most", facts->housing_c, facts->greatest_housing_c);
   }
+  if (!isnan(facts->magnet_left_fraction)) {
+    sb_words_add(&line, "\nthe magnets have %.1f %% of their strength at the end", 100.0 * facts->magnet_left_fraction);
+  }
   if (isinf(facts->hot_s)) sb_words_add(&line, "\nif it went on like this, the winding would not get too hot");
   if (facts->hot_s > 0.0 && isfinite(facts->hot_s)) {
     sb_words_add(&line, "\nif it went on like this, the winding would be too hot after %.3g s more", facts->hot_s);
@@ -317,6 +320,9 @@ static void write_notes(FILE *out, const struct sb_report *report)
     sb_words_say(out, 0, 2,
                  "Note: limits.winding is not checked, because without motor.winding the winding's temperature is not "
                  "simulated.");
+  }
+  if (model->winding.is_present && !model->magnet.is_present) {
+    sb_words_say(out, 0, 2, "Note: %s", sb_caution_text(SB_CAUTION_MAGNET));
   }
 }
 

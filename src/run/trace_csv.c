@@ -25,7 +25,7 @@ const char *sb_trace_phase_name(enum sb_phase phase)
 }
 
 /* Columns of machines that have more, by what they have; those of a vehicle stand before them. */
-enum part { GRIP, SHAFT, CLUTCH, BATTERY, WINDING, HOUSING, WINDOW, PULSE_TIME, SUPPLY_SENSOR, PART_COUNT };
+enum part { GRIP, SHAFT, CLUTCH, BATTERY, WINDING, HOUSING, MAGNET, WINDOW, PULSE_TIME, SUPPLY_SENSOR, PART_COUNT };
 
 static const struct sb_field more[PART_COUNT][2] = {
     [GRIP] = {SB_MEMBER_AS(sb_row, "wheels_slip", is_slipping, INTEGER), SB_MEMBERS_END},
@@ -34,6 +34,7 @@ static const struct sb_field more[PART_COUNT][2] = {
     [BATTERY] = {SB_MEMBER_AS(sb_row, "charge_pct", charge_fraction, PERCENT), SB_MEMBERS_END},
     [WINDING] = {SB_MEMBER(sb_row, winding_c, NUMBER), SB_MEMBERS_END},
     [HOUSING] = {SB_MEMBER(sb_row, housing_c, NUMBER), SB_MEMBERS_END},
+    [MAGNET] = {SB_MEMBER(sb_row, magnet_c, NUMBER), SB_MEMBERS_END},
     [WINDOW] = {SB_MEMBER_AS(sb_row, "pulses", pulse_count, NUMBER), SB_MEMBERS_END},
     [PULSE_TIME] = {SB_MEMBER(sb_row, pulse_time_s, NUMBER), SB_MEMBERS_END},
     [SUPPLY_SENSOR] = {SB_MEMBER(sb_row, measured_voltage_v, NUMBER), SB_MEMBERS_END},
@@ -49,6 +50,7 @@ static bool has(const struct sb_model *model, enum part part)
     case BATTERY: return model->battery.is_present;
     case WINDING: return model->winding.is_present;
     case HOUSING: return model->winding.is_present && model->winding.housing_capacity_j_k > 0.0;
+    case MAGNET: return model->magnet.is_present;
     case WINDOW: return sensor->pulses.window_s > 0.0;
     case PULSE_TIME: return sensor->pulses.per_turn > 0.0 && !(sensor->pulses.window_s > 0.0);
     case SUPPLY_SENSOR: return sensor->supply.is_present;

@@ -59,6 +59,9 @@ void sb_reader_finish_supply(struct sb_reader *reader);
 /* Checks the winding and what may be left out of it; needs the motor's currents; part of finishing the model. */
 void sb_reader_finish_winding(struct sb_reader *reader);
 
+/* Checks the magnets, which need the winding; part of finishing the model. */
+void sb_reader_finish_magnet(struct sb_reader *reader);
+
 /* Checks the battery and sets the supply's voltage at the start; needs the motor's currents; part of finishing the
  * model. False when there is none. */
 bool sb_reader_finish_battery(struct sb_reader *reader);

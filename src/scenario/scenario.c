@@ -82,6 +82,7 @@ static void finish_model(struct sb_reader *reader)
   sb_reader_finish_bodies(reader);
   sb_reader_finish_motor(reader);
   sb_reader_finish_winding(reader);
+  sb_reader_finish_magnet(reader);
   sb_reader_finish_supply(reader);
   sb_reader_finish_gearbox(reader);
   sb_reader_finish_driveshaft(reader);

@@ -24,18 +24,22 @@ static double tick_s(const struct sb_sim *sim)
   return (double)sim->steps_per_tick * sim->step_s;
 }
 
-/* The motor's line at what the feed holds. */
-static struct sb_motor_line present_line(const struct sb_sim *sim)
+/* The motor's line at what the feed holds; field by field into its place, for a copy would wait for all of them. */
+static void take_line(const struct sb_sim *sim, struct sb_motor_line *line)
 {
   const struct sb_model *model = sim->model;
   const struct sb_feed *feed = &sim->state.feed;
   const bool is_off = !is_on(feed);
   const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
-  if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) return sb_motor_line_open(&model->motor);
+  if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) {
+    *line = sb_motor_line_open(&model->motor);
+    return;
+  }
   const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
                                            .motor_ohm = feed->resistance_ohm,
-                                           .supply_ohm = model->supply.internal_resistance_ohm};
-  return sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
+                                           .supply_ohm = model->supply.internal_resistance_ohm,
+                                           .magnet_ratio = feed->magnet_ratio};
+  *line = sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
 }
 
 static double charge_after(const struct sb_sim *sim, double drawn_as)
@@ -59,10 +63,20 @@ static double winding_ohm(const struct sb_sim *sim, double winding_c)
   return model->winding.is_present ? cold_ohm * sb_winding_resistance_ratio(&model->winding, winding_c) : cold_ohm;
 }
 
+/* In a while from now, of a winding that will be so warm by then. */
+static double magnet_ratio_soon(const struct sb_sim *sim, double winding_c, double duration_s)
+{
+  const struct sb_winding *winding = &sim->model->winding;
+  const struct sb_magnet *magnet = &sim->model->magnet;
+  if (!magnet->is_present) return 1.0;
+  const struct sb_warmth soon = {winding_c, sb_winding_housing_soon_c(winding, &sim->state.feed.warmth, duration_s)};
+  return sb_magnet_ratio(magnet, sb_magnet_c(winding, &soon));
+}
+
 /*
  * What is held until the next tick is what there will be in the middle, were the present current to flow until then. The
- * error of the middle is of second order in the period, though voltage and resistance held so far, of half a period ago, give
- * this current: so is all that follows, right after a switch, too.
+ * error of the middle is of second order in the period, though voltage, resistance and magnets held so far, of half a period
+ * ago, give this current: so is all that follows, right after a switch, too.
  */
 static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
 {
@@ -74,7 +88,9 @@ static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
   const double loss_w = feed->resistance_ohm * current_a * current_a;
   feed->voltage_v = open_voltage_v(sim, feed->drawn_as + line->duty * current_a * half_s);
   if (!winding->is_present) return;
-  feed->resistance_ohm = winding_ohm(sim, sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s));
+  const double winding_c = sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s);
+  feed->resistance_ohm = winding_ohm(sim, winding_c);
+  feed->magnet_ratio = magnet_ratio_soon(sim, winding_c, half_s);
 }
 
 void sb_feed_start(struct sb_sim *sim)
@@ -90,7 +106,9 @@ void sb_feed_start(struct sb_sim *sim)
   }
   feed->voltage_v = open_voltage_v(sim, 0.0);
   feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
-  const struct sb_motor_line line = present_line(sim);
+  feed->magnet_ratio = sb_magnet_ratio(&sim->model->magnet, sb_magnet_c(winding, &feed->warmth));
+  struct sb_motor_line line;
+  take_line(sim, &line);
   look_ahead(sim, &line);
 }
 
@@ -158,11 +176,13 @@ bool sb_feed_tick(struct sb_sim *sim)
   warm(sim);
   discharge(sim);
   note(sim, was_cut);
-  feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
+  if (sb_drive_is_moving(&sim->model->drive))
+    feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
   const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
   const bool is_same = !is_switched && feed->drive.duty == duty;
-  const struct sb_motor_line line = is_same ? sim->segment->line : present_line(sim);
-  look_ahead(sim, &line);
+  struct sb_motor_line changed;
+  if (!is_same) take_line(sim, &changed);
+  look_ahead(sim, is_same ? &sim->segment->line : &changed);
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
   }
@@ -171,10 +191,7 @@ bool sb_feed_tick(struct sb_sim *sim)
 
 void sb_feed_line(struct sb_sim *sim)
 {
-  struct sb_segment *seg = sim->segment;
-  seg->voltage_v = sim->state.feed.voltage_v;
-  seg->resistance_ohm = sim->state.feed.resistance_ohm;
-  seg->line = present_line(sim);
+  take_line(sim, &sim->segment->line);
 }
 
 double sb_feed_open_voltage_v(const struct sb_sim *sim)
@@ -223,7 +240,8 @@ static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_
   const struct sb_feed *feed = &sim->state.feed;
   const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
                                            .motor_ohm = feed->resistance_ohm,
-                                           .supply_ohm = model->supply.internal_resistance_ohm};
+                                           .supply_ohm = model->supply.internal_resistance_ohm,
+                                           .magnet_ratio = feed->magnet_ratio};
   const double duty = sim->derived.line.duty;
   const struct sb_motor_line now = sb_motor_line_of_circuit(&model->motor, &circuit, duty);
   const double carried = own->ratio * own->efficiency, besides_nm = following_nm(sim);
@@ -237,9 +255,9 @@ static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_
 }
 
 /*
- * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
- * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
- * off again.
+ * The line now is f p (stall V / V0 - p slope w) - friction, f the ratio of the loops' resistances, p what the magnets have
+ * left; at one speed w the gear carries K (line - drag). Solved for what the model's own line carries there. Torques that
+ * follow the speed are taken off again.
  */
 double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double external_nm)
 {
@@ -254,8 +272,9 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double exter
   const struct sb_feed *feed = &sim->state.feed;
   const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;
   const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
-  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
+  const double p = feed->magnet_ratio;
+  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / (p * model->supply.open_circuit_voltage_v));
   const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
   const double besides_nm = following_nm(sim), whole_nm = external_nm + besides_nm;
-  return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - besides_nm;
+  return carried * ((whole_nm / carried + loss_nm) / (f * p * p) + lost_nm - loss_nm) - besides_nm;
 }
