@@ -107,7 +107,7 @@ static void what_is_not_known_is_null_or_an_empty_field(void **state)
   sb_csv_init(&csv, sink.stream);
   sb_fields_put_csv(&csv, fields, &record);
   sb_csv_end_row(&csv);
-  expect_text(&sink, ",12.5,50.1,,-2,3,4,0,,\"slow, \"\"low\"\"\"\n");
+  expect_text(&sink, ",12.5,50.1,,180,-2,3,4,0,,\"slow, \"\"low\"\"\"\n");
 }
 
 static void a_header_and_its_rows_have_the_same_fields(void **state)
