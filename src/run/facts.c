@@ -111,9 +111,7 @@ static const double as_far = 0.02;
 static bool has_no_more_verdicts(const struct sb_monitor *own, const struct sb_monitor *other)
 {
   for (size_t i = 0; i < own->verdict_count; i++) {
-    bool is_known = false;
-    for (size_t k = 0; k < other->verdict_count; k++) is_known |= other->verdicts[k].kind == own->verdicts[i].kind;
-    if (!is_known) return false;
+    if (sb_monitor_find(other, own->verdicts[i].kind) == NULL) return false;
   }
   return true;
 }
