@@ -9,8 +9,6 @@
 #define VEHICLE(field) .offset = offsetof(struct sb_body_draft, body.vehicle.field)
 #define OBSTACLE(field) .offset = offsetof(struct sb_vehicle_obstacle, field)
 
-enum { ROOM_MAX = 6000000 }; /* doubles for one body's tables */
-
 static const struct sb_key obstacle_keys[] = {
     {QUANTITY("distance", SB_LENGTH), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, DISTANCE_MAX), OBSTACLE(distance_m),
      .meaning = "The distance from the vehicle's start at which it meets the obstacle."},
@@ -72,17 +70,10 @@ static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, co
   body_key_path(key_path, path, has_points ? "grade_points" : "grade_file");
   const struct sb_table_request request = {&sb_table_grade, false, reader->faults,
                                            sb_tree_place_of(reader->root, key_path), reader->kept};
-  bool is_fit = false;
   if (has_points) {
-    is_fit = sb_reader_read_points(reader, &request, points, key_path, grade);
+    sb_reader_read_points(reader, &request, points, key_path, grade);
   } else if (draft->grade_file[0] != 0) {
-    is_fit = sb_reader_read_file(reader, &request, draft->grade_file, key_path, grade);
-  }
-  if (!is_fit) return;
-  const size_t room = sb_body_room(&draft->body);
-  if (room > ROOM_MAX) {
-    sb_reader_fault(reader, key_path, "needs a grade that changes less, at most 2000000 pieces of %g %%, found %zu",
-                    100.0 * SB_GRADE_STEP, room / 4);
+    sb_reader_read_file(reader, &request, draft->grade_file, key_path, grade);
   }
 }
 
