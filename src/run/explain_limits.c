@@ -6,7 +6,6 @@
 
 #include "base/constants.h"
 #include "run/explain.h"
-#include "text/words.h"
 
 /* Rounded up to three digits, so that what is advised is enough. */
 static double round_up(double value)
