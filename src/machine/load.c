@@ -5,7 +5,6 @@
  */
 #include "shiftband/load.h"
 
-#include <assert.h>
 #include <math.h>
 #include <string.h>
 
@@ -55,19 +54,6 @@ struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct s
 bool sb_load_is_bent(const struct sb_load_curve *curve)
 {
   return curve->wave_count > 0 || curve->grade_count > 0;
-}
-
-void sb_load_curve_add_grade(struct sb_load_curve *curve, const struct sb_load_grade *grade)
-{
-  for (int i = 0; i < curve->grade_count; i++) {
-    struct sb_load_grade *known = &curve->grades[i];
-    if (known->start != grade->start || known->per_rad != grade->per_rad) continue;
-    known->sine_nm += grade->sine_nm;
-    known->cosine_nm += grade->cosine_nm;
-    return;
-  }
-  assert(curve->grade_count < SB_GRADE_MAX);
-  curve->grades[curve->grade_count++] = *grade;
 }
 
 static double at_grade_nm(const struct sb_load_grade *grade, double g)
