@@ -46,6 +46,11 @@ static bool has_clutch(const struct sb_model *model)
   return model->shifter.ops->has_clutch;
 }
 
+static bool has_limit(const struct sb_model *model)
+{
+  return model->supply.current_limit_a > 0.0;
+}
+
 static bool has_battery(const struct sb_model *model)
 {
   return model->battery.is_present;
@@ -122,6 +127,12 @@ static double clutch_heat_of(const struct sb_row *row, const struct sb_model *mo
   return row->clutch_w;
 }
 
+static double held_of(const struct sb_row *row, const struct sb_model *model)
+{
+  (void)model;
+  return row->is_current_held;
+}
+
 static double charge_of(const struct sb_row *row, const struct sb_model *model)
 {
   (void)model;
@@ -152,6 +163,7 @@ static const struct column columns[] = {
     {"wheels_slip", has_grip, slip_of},
     {"twist_deg", has_shaft, twist_of},
     {"clutch_heat_w", has_clutch, clutch_heat_of},
+    {"current_held", has_limit, held_of},
     {"charge_pct", has_battery, charge_of},
     {"winding_c", has_winding, winding_of},
     {"housing_c", has_housing, housing_of},

@@ -11,6 +11,7 @@
 
 #include <math.h>
 
+#include "shiftband/limiter.h"
 #include "shiftband/sim.h"
 #include "sim/poly.h"
 #include "sim/series.h"
@@ -28,7 +29,9 @@ struct sb_resting {
  * of powers. */
 struct sb_gain {
   double motor_turn, motor_square, output_turn, load_work_j;
-  double far_turn, far_work_j;     /* of a vehicle whose wheels slip */
+  double battery_as,
+      battery_square;          /* of a held current: what the battery gave and its square, above those at standstill */
+  double far_turn, far_work_j; /* of a vehicle whose wheels slip */
   double shaft_in_j, shaft_lost_j; /* of a shaft that gives: work at the gear's end, damping */
 };
 
@@ -53,6 +56,7 @@ struct sb_spring_segment {
 
 struct sb_segment {
   struct sb_motor_line line;
+  struct sb_limiter_piece piece;    /* of the line under a driver that limits the current */
   double voltage_v, resistance_ohm; /* that the line was made of */
   struct sb_load_curve curve;       /* of the moving load; tau = t - curve.time_s */
   double per_motor;                 /* r */
