@@ -109,6 +109,7 @@ struct sb_check_pair {
 struct sb_check_case {
   const char *label; /* "nominal", "least", "greatest"; "cold", "warm" */
   double winding_c;  /* NAN: the reference temperature */
+  double magnet_c;   /* NAN: no magnet weakens; warm: the housing as warm as such a winding makes it in the end */
   struct sb_check_motor motor;
   int gear_count;
   struct sb_check_gear gears[SB_GEAR_MAX];
@@ -310,6 +311,8 @@ struct sb_check_heat {
   double ambient_c;
   double start_c;
   double reference_c;
+  double magnet_per_k; /* NAN: no magnet weakens */
+  bool is_housed;
   double limit_c;   /* INFINITY: none given */
   double cut_out_c; /* INFINITY: none given */
   double reset_c;

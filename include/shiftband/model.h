@@ -14,6 +14,7 @@
 #include "shiftband/driveshaft.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/load.h"
+#include "shiftband/magnet.h"
 #include "shiftband/motor.h"
 #include "shiftband/sensor.h"
 #include "shiftband/shifter.h"
@@ -62,6 +63,7 @@ struct sb_model {
   struct sb_supply supply;
   struct sb_battery battery;       /* absent: the supply's voltage stays */
   struct sb_winding winding;       /* absent: the winding's resistance stays */
+  struct sb_magnet magnet;         /* absent: torque and voltage constant stay */
   struct sb_drive drive;           /* its direction comes from the gear and the command in force */
   struct sb_driveshaft driveshaft; /* absent: rigid */
   struct sb_gearbox gearbox;

@@ -9,7 +9,7 @@
  * At one duty and supply both are a straight line in speed plus Coulomb friction: struct sb_motor_line. A driver that limits
  * the current bends it: see limiter.h.
  *
- * Leaves out: inductance, commutation, cogging, brush drop, heating.
+ * Leaves out: inductance, commutation, cogging, brush drop. Heat: winding.h, magnet.h.
  * Source: standard relations, as in A. E. Fitzgerald, C. Kingsley, S. D. Umans, Electric Machinery, chapter 11;
  * P. C. Sen, Principles of Electric Machines (from memory). Checked in tests/machine/test_motor.c against worked examples.
  */
@@ -68,10 +68,10 @@ enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err);
 /* The line at a duty in -1..1 from the supply; a duty of 0 is a short circuit, which brakes. Pure. */
 struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const struct sb_supply *supply, double duty);
 
-/* What feeds the motor: the supply's voltage at no current (V), the resistances (ohm) of motor and supply, and the driver's
- * limit of the current (A; 0: none). */
+/* What feeds the motor: the supply's voltage at no current (V), the resistances (ohm) of motor and supply; what the magnets have
+ * left of the motor's own kt and ke, a ratio > 0; and the driver's limit of the current (A; 0: none). */
 struct sb_motor_circuit {
-  double voltage_v, motor_ohm, supply_ohm, limit_a;
+  double voltage_v, motor_ohm, supply_ohm, magnet_ratio, limit_a;
 };
 
 /* The circuit that a supply makes with a motor. Pure. */

@@ -26,6 +26,7 @@
 #include "shiftband/limiter.h"
 #include "shiftband/load.h"
 #include "shiftband/log.h"
+#include "shiftband/magnet.h"
 #include "shiftband/map.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"

@@ -21,7 +21,7 @@
  * whoever asks for others between, so a trace changes no bit of a run.
  *
  * A vehicle's wheels can slip and bodies stand in its way (road.h); the output shaft can give (driveshaft.h); what feeds
- * the motor (drive.h, battery.h, winding.h) changes at ticks and is held between them.
+ * the motor (drive.h, battery.h, winding.h, magnet.h) changes at ticks and is held between them.
  *
  * The simulator knows no thresholds: whoever calls it reads the speed and commands gears.
  *
@@ -63,12 +63,13 @@ struct sb_twist {
   int side; /* of the teeth that touch: +1 driving forward, -1, 0: in the gap; without backlash always +1 */
 };
 
-/* What feeds the motor, moved at ticks. Constant for a model without any. Voltage and resistance are held from tick to tick
- * at what they will be in the middle between the two, to second order in the period. */
+/* What feeds the motor, moved at ticks. Constant for a model without any. Voltage, resistance and the magnets' strength are held
+ * from tick to tick at what they will be in the middle between the two, to second order in the period. */
 struct sb_feed {
   struct sb_drive_state drive;
   struct sb_warmth warmth;
   double resistance_ohm; /* of the winding */
+  double magnet_ratio;   /* kt and ke over the motor's own; 1 without a magnet */
   double voltage_v;      /* open circuit */
   double drawn_as;       /* charge drawn since the start, A s */
   double loss_j;         /* winding loss since the last tick */
@@ -348,6 +349,7 @@ struct sb_row {
   double twist_rad;           /* of a shaft that gives, else 0 */
   double charge_fraction;     /* of the battery; NAN without one */
   double winding_c;           /* NAN without a winding */
+  double magnet_c;            /* NAN without a magnet that weakens */
   double housing_c;
 };
 

@@ -6,6 +6,7 @@
  *   RANGE    = NUMBER..NUMBER UNIT      9.6..12.6 V
  *   UNIT     = FACTOR { ("." | "/") FACTOR }     FACTOR = [PREFIX] SYMBOL [EXPONENT]
  *
+ * A unit may begin with a '/' (/K for 1/K).
  * A '.' may be written as U+00B7, '*', '-' or a space too, and may be left out between a force and a length (Nm, kgfcm). After a '/' only more '/' may follow, so that N.m/rad.s cannot be misread.
  * Numbers are plain decimals: no nan, inf, hexadecimal or trailing text. Angles are dimensionless in SI, but an angle
  * is kept as a base of its own where a key wants an angle or an angular speed, so that Hz is no speed. Two customs are taken
@@ -65,6 +66,7 @@ struct sb_unit {
   X(SB_STRESS, "a stress", "MPa, GPa, N/mm2, psi", "Pa", -1, 1, -2, 0, 0, 0, false)                                   \
   X(SB_HEAT_CAPACITY, "a heat capacity", "J/K, kJ/K", "J/K", 2, 1, -2, 0, -1, 0, false)                               \
   X(SB_THERMAL_RESISTANCE, "a thermal resistance", "K/W, K/mW", "K/W", -2, -1, 3, 0, 1, 0, false)                     \
+  X(SB_PER_KELVIN, "a temperature coefficient", "%/K, 1/K", "1/K", 0, 0, 0, 0, -1, 0, true)                           \
   X(SB_VELOCITY, "a speed", "m/s, km/h, ft/s", "m/s", 1, 0, -1, 0, 0, 0, false)
 
 enum sb_quantity {

@@ -261,6 +261,9 @@ bool sb_monitor_clutch_is_over(const struct sb_clutch_share *share);
 void sb_monitor_init(struct sb_monitor *monitor, const struct sb_model *model, const struct sb_derived *derived);
 void sb_monitor_clear(struct sb_monitor *monitor);
 
+/* The first verdict of a kind, or NULL; also without a monitor. */
+struct sb_verdict *sb_monitor_find(const struct sb_monitor *monitor, enum sb_verdict_kind kind);
+
 /* A shift command, with the row just before it. */
 void sb_monitor_command(struct sb_monitor *monitor, const struct sb_row *row, int to_gear);
 

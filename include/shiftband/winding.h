@@ -6,7 +6,7 @@
  *   two nodes   Cw dTw/dt = P - (Tw - Th) / Rw,   Ch dTh/dt = (Tw - Th) / Rw - (Th - Tamb) / Rh
  *   copper      R(T) = R (1 + a20 (T - 20)) / (1 + a20 (Tref - 20)),  a20 = 0.00393 / K; R as given holds at Tref
  *
- * P = I^2 R(T) is the winding's loss. The magnets' own loss of strength with heat is left out.
+ * P = I^2 R(T) is the winding's loss.
  */
 #ifndef SHIFTBAND_WINDING_H
 #define SHIFTBAND_WINDING_H
@@ -61,6 +61,9 @@ struct sb_warmth sb_winding_warmed(const struct sb_winding *winding, const struc
  * exponential, and never beyond where it would settle. Pure. */
 double sb_winding_soon_c(const struct sb_winding *winding, const struct sb_warmth *from, double loss_w,
                          double duration_s);
+
+/* The housing's, likewise; the ambient's with one node. Pure. */
+double sb_winding_housing_soon_c(const struct sb_winding *winding, const struct sb_warmth *from, double duration_s);
 
 /* Where it settles under a constant loss. Pure. */
 struct sb_warmth sb_winding_steady(const struct sb_winding *winding, double loss_w);

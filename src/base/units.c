@@ -285,8 +285,8 @@ static const char *read_sign(const char *p, bool *is_divisor)
 bool sb_units_parse_unit(const char *text, struct sb_unit *unit)
 {
   struct sb_unit product = {.multiplier = 1.0, .divisor = 1.0};
-  bool is_divisor = false;
-  const char *p = text;
+  bool is_divisor = *text == '/'; /* /K is 1/K */
+  const char *p = is_divisor ? text + 1 : text;
   for (int factors = 0; factors < FACTOR_MAX; factors++) {
     p = read_factor(p, is_divisor, &product);
     if (p == NULL) return false;

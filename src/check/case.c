@@ -94,7 +94,7 @@ void sb_check_find_case(const struct sb_check_machine *machine, const struct sb_
                         struct sb_check_case *out)
 {
   out->label = label;
-  out->winding_c = NAN;
+  out->winding_c = out->magnet_c = NAN;
   out->motor = motor_of(machine);
   out->gear_count = names->gearbox.gear_count;
   for (int g = 0; g < out->gear_count; g++) {

@@ -128,6 +128,12 @@ static void note_battery(const struct sb_model *model, struct sb_check_remarks *
   }
 }
 
+static void note_magnet(const struct sb_model *model, struct sb_check_remarks *notes)
+{
+  if (!model->winding.is_present || model->magnet.is_present) return;
+  sb_check_remark(notes, "magnet", -1, "magnet: %s", sb_caution_text(SB_CAUTION_MAGNET));
+}
+
 static void note_run(const struct sb_model *model, struct sb_check_remarks *notes)
 {
   const struct sb_derived derived = sb_model_derive(model);
@@ -177,6 +183,7 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
   note_bodies(machine->model, notes);
   note_limits(&check->limit, notes);
   note_battery(machine->model, notes);
+  note_magnet(machine->model, notes);
   note_run(machine->model, notes);
 }
 

@@ -58,11 +58,6 @@ static void write_load(const struct sb_check_load *load, FILE *out)
   }
 }
 
-static void put_headings(struct sb_text_table *table, const char *const headings[])
-{
-  for (int k = 0; k < table->columns; k++) sb_text_table_put(table, "%s", headings[k]);
-}
-
 /* The share of the wheels in the inertia at the motor. */
 static void write_wheels(const struct sb_check_case *at, FILE *out)
 {
@@ -76,20 +71,14 @@ static void write_wheels(const struct sb_check_case *at, FILE *out)
 
 static void write_gears(const struct sb_check_case *at, FILE *out)
 {
-  static const char *const headings[] = {
-      "", "ratio", "efficiency", "output turns", "stall torque", "time constant", "inertia at motor"};
   struct sb_text_table table;
   sb_text_table_init(&table, 7);
-  put_headings(&table, headings);
+  sb_text_table_put(&table, "\tratio\tefficiency\toutput turns\tstall torque\ttime constant\tinertia at motor");
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
-    sb_text_table_put(&table, "%s", at->gears[g].name);
-    sb_text_table_put(&table, "%s", NUM(gear->ratio));
-    sb_text_table_put(&table, "%s", PCT(gear->efficiency));
-    sb_text_table_put(&table, "%s", gear->output_direction > 0 ? "as motor" : "opposite");
-    sb_text_table_put(&table, "%s N.m", NUM(gear->stall_torque_nm));
-    sb_text_table_put(&table, "%s s", NUM(gear->time_constant_s));
-    sb_text_table_put(&table, "%s kg.m2", NUM(gear->inertia_kg_m2));
+    sb_text_table_put(&table, "%s\t%s\t%s\t%s\t%s N.m\t%s s\t%s kg.m2", at->gears[g].name, NUM(gear->ratio),
+                      PCT(gear->efficiency), gear->output_direction > 0 ? "as motor" : "opposite",
+                      NUM(gear->stall_torque_nm), NUM(gear->time_constant_s), NUM(gear->inertia_kg_m2));
   }
   fputs("\nGears\n", out);
   sb_text_table_write(&table, 2, out);
@@ -121,10 +110,8 @@ static void write_steady(const struct sb_check_case *at, const struct sb_check_l
 {
   struct sb_text_table table;
   sb_text_table_init(&table, 4);
-  sb_text_table_put(&table, "%s", "");
-  sb_text_table_put(&table, "lightest load, %s N.m", NUM(load->lightest_nm));
-  sb_text_table_put(&table, "heaviest load, %s N.m", NUM(load->heaviest_nm));
-  sb_text_table_put(&table, "moves heaviest load");
+  sb_text_table_put(&table, "\tlightest load, %s N.m\theaviest load, %s N.m\tmoves heaviest load",
+                    NUM(load->lightest_nm), NUM(load->heaviest_nm));
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
     sb_text_table_put(&table, "%s", at->gears[g].name);

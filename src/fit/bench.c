@@ -177,6 +177,7 @@ bool sb_bench_machine(const struct sb_bench *bench, const double *p, double adde
   out->drive = (struct sb_drive){.limit_fraction = 1.0, .period_s = out->drive.period_s};
   out->battery = (struct sb_battery){.is_present = false};
   out->winding = (struct sb_winding){.is_present = false, .cut_out_c = INFINITY};
+  out->magnet = (struct sb_magnet){.is_present = false};
   return true;
 }
 

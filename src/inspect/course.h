@@ -73,7 +73,7 @@ struct sb_course {
   bool is_current_held;
   struct sb_drive_state drive;
   struct sb_warmth warmth;
-  double voltage_v, resistance_ohm, drawn_as;
+  double voltage_v, resistance_ohm, magnet_ratio, drawn_as;
   double ready_s; /* the controller decides from here on */
   int low_ticks;
   bool is_cut_out, is_empty;

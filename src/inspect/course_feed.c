@@ -28,6 +28,7 @@ void sb_course_take_line(const struct sb_course_machine *machine, struct sb_cour
   const struct sb_motor_circuit circuit = {.voltage_v = course->voltage_v,
                                            .motor_ohm = course->resistance_ohm,
                                            .supply_ohm = model->supply.internal_resistance_ohm,
+                                           .magnet_ratio = course->magnet_ratio,
                                            .limit_a = course->is_empty ? 0.0 : model->supply.current_limit_a};
   const double duty = is_off ? 0.0 : course->drive.duty, x = sense_of(machine, course) * course->x[SB_COURSE_MOTOR];
   const int number = sb_limiter_number(&model->motor, &circuit, duty, x, SB_LIMITER_FREE, 0.0);
@@ -49,6 +50,7 @@ static void take_supply(const struct sb_course_machine *machine, struct sb_cours
   course->voltage_v = model->battery.is_present ? sb_battery_voltage_v(&model->battery, charge_of(machine, course))
                                                 : model->supply.open_circuit_voltage_v;
   course->resistance_ohm = model->motor.resistance_ohm;
+  course->magnet_ratio = sb_magnet_ratio(&model->magnet, sb_magnet_c(&model->winding, &course->warmth));
   if (model->winding.is_present) {
     course->resistance_ohm *= sb_winding_resistance_ratio(&model->winding, course->warmth.winding_c);
   }

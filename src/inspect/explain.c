@@ -8,7 +8,6 @@
 #include <string.h>
 
 #include "base/constants.h"
-#include "scenario/reader.h"
 #include "shiftband/overlay.h"
 
 /* The cost of what is no scenario or cannot be simulated: finite, for Brent's method takes no other. */

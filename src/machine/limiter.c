@@ -8,7 +8,7 @@ static double speed_of(const struct sb_motor *motor, const struct sb_motor_circu
                        double current_a)
 {
   const double loop_ohm = circuit->motor_ohm + duty * duty * circuit->supply_ohm;
-  return (duty * circuit->voltage_v - loop_ohm * current_a) / motor->ke_vs_rad;
+  return (duty * circuit->voltage_v - loop_ohm * current_a) / (circuit->magnet_ratio * motor->ke_vs_rad);
 }
 
 /* Where piece `number` ends and the next one begins. */
@@ -36,7 +36,7 @@ static double duty_for(const struct sb_motor_circuit *circuit, double back_emf_v
 static struct sb_motor_line held_line(const struct sb_motor *motor, const struct sb_motor_circuit *circuit,
                                       double current_a)
 {
-  return (struct sb_motor_line){.stall_nm = motor->kt_nm_a * current_a,
+  return (struct sb_motor_line){.stall_nm = circuit->magnet_ratio * motor->kt_nm_a * current_a,
                                 .friction_nm = motor->friction_nm,
                                 .stall_a = current_a,
                                 .duty = duty_for(circuit, 0.0, current_a)};
@@ -63,7 +63,7 @@ struct sb_limiter_piece sb_limiter_piece(const struct sb_motor *motor, const str
                                    .to_rad_s = INFINITY,
                                    .asked = duty,
                                    .duty = duty,
-                                   .back_emf_vs_rad = motor->ke_vs_rad,
+                                   .back_emf_vs_rad = circuit->magnet_ratio * motor->ke_vs_rad,
                                    .circuit = *circuit};
   if (!(circuit->limit_a > 0.0)) return piece;
   piece.from_rad_s = border_rad_s(motor, circuit, duty, number - 1);

@@ -32,6 +32,7 @@ struct sb_motor_circuit sb_motor_circuit_of(const struct sb_motor *motor, const 
   return (struct sb_motor_circuit){.voltage_v = supply->open_circuit_voltage_v,
                                    .motor_ohm = motor->resistance_ohm,
                                    .supply_ohm = supply->internal_resistance_ohm,
+                                   .magnet_ratio = 1.0,
                                    .limit_a = supply->current_limit_a};
 }
 
@@ -50,11 +51,12 @@ struct sb_motor_line sb_motor_line_of_circuit(const struct sb_motor *motor, cons
     /* The supply sees duty times the motor's current, the motor duty times the supply's voltage: hence the square. */
     const double loop_ohm = circuit->motor_ohm + duty * duty * circuit->supply_ohm;
     line.stall_a = duty * circuit->voltage_v / loop_ohm;
-    line.slope_as_rad = motor->ke_vs_rad / loop_ohm;
-    line.stall_nm = motor->kt_nm_a * line.stall_a;
-    line.slope_nms_rad = motor->kt_nm_a * line.slope_as_rad;
+    const double kt_nm_a = circuit->magnet_ratio * motor->kt_nm_a;
+    line.slope_as_rad = circuit->magnet_ratio * motor->ke_vs_rad / loop_ohm;
+    line.stall_nm = kt_nm_a * line.stall_a;
+    line.slope_nms_rad = kt_nm_a * line.slope_as_rad;
     line.limit_a = circuit->limit_a;
-    line.limit_nm = motor->kt_nm_a * line.limit_a;
+    line.limit_nm = kt_nm_a * line.limit_a;
   } else {
     const double voltage_ratio = duty * circuit->voltage_v / motor->nominal_voltage_v;
     line.stall_nm = motor->stall_torque_nm * voltage_ratio;

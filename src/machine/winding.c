@@ -85,6 +85,16 @@ double sb_winding_soon_c(const struct sb_winding *winding, const struct sb_warmt
   return from->winding_c + settled_k * duration_s / (duration_s + winding->resistance_k_w * winding->capacity_j_k);
 }
 
+/* Likewise, the winding as it is: it flows towards where both resistances would leave the housing. */
+double sb_winding_housing_soon_c(const struct sb_winding *winding, const struct sb_warmth *from, double duration_s)
+{
+  if (!has_housing(winding)) return winding->ambient_c;
+  const double in_w_k = 1.0 / winding->resistance_k_w, out_w_k = 1.0 / winding->housing_resistance_k_w;
+  const double settled_c = (from->winding_c * in_w_k + winding->ambient_c * out_w_k) / (in_w_k + out_w_k);
+  const double constant_s = winding->housing_capacity_j_k / (in_w_k + out_w_k);
+  return from->housing_c + (settled_c - from->housing_c) * duration_s / (duration_s + constant_s);
+}
+
 double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c)
 {
   return (1.0 + SB_COPPER_PER_K * (winding_c - COPPER_AT_C)) /

@@ -148,7 +148,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 9, MORE_WORDS = 34 };
+enum { KEY_WORDS = 9, MORE_WORDS = 35 };
 
 static uint64_t bits_of(double value)
 {
@@ -196,7 +196,8 @@ static void take_more(const struct sb_more *more, uint64_t key[MORE_WORDS])
                            pulses->closed,          pulses->last_s,
                            pulses->period_s,        more->measured_v,
                            (double)state->link,     state->slip_direction,
-                           state->is_shifting,      (double)feed->piece};
+                           state->is_shifting,      feed->magnet_ratio,
+                           (double)feed->piece};
   static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
   for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }

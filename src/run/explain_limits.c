@@ -6,7 +6,6 @@
 
 #include "base/constants.h"
 #include "run/explain.h"
-#include "text/words.h"
 #include "theory/torque_balance.h"
 
 /* Rounded up to three digits, so that what is advised is enough. */

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* The section `motor`: its keys and its checks. The winding has a file of its own. */
+/* The section `motor`: its keys and its checks. The winding and the magnets have files of their own. */
 #include "scenario/reader.h"
 #include "scenario/schema_words.h"
 
@@ -25,6 +25,8 @@ static const struct sb_key keys[] = {
      .meaning = "The inertia of the rotor and of everything that is fixed to it, at the shaft."},
     {SECTION("winding", &sb_winding_section), .default_words = "none, so its resistance does not change",
      .meaning = "How the winding warms, and how its resistance follows."},
+    {SECTION("magnet", &sb_magnet_section), .default_words = "none, so the magnets keep their strength",
+     .meaning = "How the magnets weaken with heat; this needs a winding."},
     {.name = NULL}};
 
 const struct sb_section sb_motor_section = {"motor", "a brushed permanent-magnet DC motor", keys, NULL};

@@ -102,6 +102,7 @@ struct sb_draft {
   struct sb_model model;
   double mesh_efficiency, back_efficiency;
   double winding_time_constant_s;
+  int magnet_material; /* sb_magnet_material */
   int part_count;
   struct sb_part_draft parts[SB_LOAD_PART_MAX];
   double run_distance_m; /* NAN: not given */
@@ -179,9 +180,9 @@ struct sb_section {
 extern const struct sb_section sb_scenario_schema;
 
 /* The sections, a file each. */
-extern const struct sb_section sb_motor_section, sb_winding_section, sb_supply_section, sb_battery_section,
-    sb_drive_section, sb_gearbox_section, sb_driveshaft_section, sb_load_section, sb_controller_section, sb_run_section,
-    sb_limits_section;
+extern const struct sb_section sb_motor_section, sb_winding_section, sb_magnet_section, sb_supply_section,
+    sb_battery_section, sb_drive_section, sb_gearbox_section, sb_driveshaft_section, sb_load_section,
+    sb_controller_section, sb_run_section, sb_limits_section;
 
 /* The kinds of body: body.c. */
 extern const struct sb_section *const sb_body_sections[];

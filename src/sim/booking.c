@@ -30,6 +30,7 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   const struct sb_motor *motor = &sim->model->motor;
   const struct sb_motor_line *line = &seg->line;
   struct sb_energy *energy = &sim->sums.energy;
+  struct sb_feed *feed = &sim->state.feed; /* what it holds changes between segments */
   if (!motor->has_currents) {
     const double given = line->stall_nm * seg->gain.motor_turn - line->slope_nms_rad * seg->gain.motor_square;
     energy->given += given;
@@ -42,21 +43,21 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
       i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->gain.motor_turn + i1 * i1 * seg->gain.motor_square;
   const double current_speed = i0 * seg->gain.motor_turn - i1 * seg->gain.motor_square;
   const struct drawn drawn = drawn_of(seg, elapsed_s, current, current_square);
-  const double given = seg->voltage_v * drawn.charge_as;
-  const double winding_loss = seg->resistance_ohm * current_square;
+  const double given = feed->voltage_v * drawn.charge_as;
+  const double winding_loss = feed->resistance_ohm * current_square;
   const double friction = line->friction_nm * fabs(seg->gain.motor_turn);
   energy->given += given;
   energy->throughput += fabs(given);
   energy->supply_loss += sim->model->supply.internal_resistance_ohm * drawn.square_a2s;
   energy->winding_loss += winding_loss;
-  energy->conversion_loss += (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
+  energy->conversion_loss += feed->magnet_ratio * (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
   energy->motor_friction += friction;
   if (seg->piece.held_a != 0.0) sim->sums.current_held_s += elapsed_s;
   if (sim->steps_per_tick > 0) {
-    sim->state.feed.drawn_as += drawn.charge_as;
-    sim->state.feed.loss_j += winding_loss;
+    feed->drawn_as += drawn.charge_as;
+    feed->loss_j += winding_loss;
   }
-  return motor->kt_nm_a * current_speed - friction;
+  return feed->magnet_ratio * motor->kt_nm_a * current_speed - friction;
 }
 
 /* Of an inertia at the motor. */
@@ -152,9 +153,9 @@ void sb_segment_book(struct sb_sim *sim)
   if (state->far.is_slipping) sb_contact_book(sim, elapsed_s);
   if (seg->has_spring) sb_spring_book(sim);
   book_way(sim, seg->start_s);
-  /* The integrals start anew; the segment itself may go on. */
+  /* The integrals start anew; the segment itself, and a stretch of it, may go on. */
   seg->start_s = state->time_s;
-  sb_stretch_add_gain(&sim->stretch->base, -1.0, &seg->gain);
+  if (sim->stretch->is_under_way) sb_stretch_add_gain(&sim->stretch->base, -1.0, &seg->gain);
   seg->gain = (struct sb_gain){0};
   seg->start_motor_speed = state->motor_speed_rad_s;
   seg->start_output_speed = state->output_speed_rad_s;

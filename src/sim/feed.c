@@ -33,6 +33,7 @@ static struct sb_motor_circuit present_circuit(const struct sb_sim *sim)
   return (struct sb_motor_circuit){.voltage_v = feed->voltage_v,
                                    .motor_ohm = feed->resistance_ohm,
                                    .supply_ohm = supply->internal_resistance_ohm,
+                                   .magnet_ratio = feed->magnet_ratio,
                                    .limit_a = feed->is_empty ? 0.0 : supply->current_limit_a};
 }
 
@@ -47,33 +48,30 @@ static double asked_duty(const struct sb_sim *sim)
   return is_on(&sim->state.feed) ? sim->state.feed.drive.duty : 0.0;
 }
 
-/* The motor's line at what the feed holds, and which piece of it holds at the present speed. */
-struct fed {
-  struct sb_motor_line line;
-  struct sb_limiter_piece piece;
-  long long number;
-};
-
-static struct fed fed_now(const struct sb_sim *sim)
+/* The motor's line at what the feed holds, and which piece of it holds at the present speed; field by field into their places, for
+ * a copy would wait for all of them. Returns the piece's number. */
+static int take_line(const struct sb_sim *sim, struct sb_motor_line *line, struct sb_limiter_piece *piece)
 {
   const struct sb_motor *motor = &sim->model->motor;
-  struct fed fed = {.piece = {.from_rad_s = -INFINITY, .to_rad_s = INFINITY}};
+  const double duty = is_open(sim) ? 0.0 : asked_duty(sim);
+  piece->asked = piece->duty = duty;
+  piece->held_a = 0.0;
+  piece->from_rad_s = -INFINITY;
+  piece->to_rad_s = INFINITY;
   if (is_open(sim)) {
-    fed.line = sb_motor_line_open(motor);
-    return fed;
+    *line = sb_motor_line_open(motor);
+    return SB_LIMITER_FREE;
   }
   const struct sb_motor_circuit circuit = present_circuit(sim);
-  const double duty = asked_duty(sim);
-  fed.piece.asked = fed.piece.duty = duty;
   if (!(circuit.limit_a > 0.0)) {
-    fed.line = sb_motor_line_of_circuit(motor, &circuit, duty);
-    return fed;
+    *line = sb_motor_line_of_circuit(motor, &circuit, duty);
+    return SB_LIMITER_FREE;
   }
   const double slack_rad_s = 2.0 * sb_chopper_slack_rad_s(sim), x = sim->state.motor_speed_rad_s;
-  fed.number = sb_limiter_number(motor, &circuit, duty, x, (int)sim->state.feed.piece, slack_rad_s);
-  fed.piece = sb_limiter_piece(motor, &circuit, duty, (int)fed.number);
-  fed.line = sb_limiter_line(motor, &circuit, duty, (int)fed.number);
-  return fed;
+  const int number = sb_limiter_number(motor, &circuit, duty, x, (int)sim->state.feed.piece, slack_rad_s);
+  *piece = sb_limiter_piece(motor, &circuit, duty, number);
+  *line = sb_limiter_line(motor, &circuit, duty, number);
+  return number;
 }
 
 /* What the battery gives at the present speed, A. */
@@ -105,10 +103,20 @@ static double winding_ohm(const struct sb_sim *sim, double winding_c)
   return model->winding.is_present ? cold_ohm * sb_winding_resistance_ratio(&model->winding, winding_c) : cold_ohm;
 }
 
+/* In a while from now, of a winding that will be so warm by then. */
+static double magnet_ratio_soon(const struct sb_sim *sim, double winding_c, double duration_s)
+{
+  const struct sb_winding *winding = &sim->model->winding;
+  const struct sb_magnet *magnet = &sim->model->magnet;
+  if (!magnet->is_present) return 1.0;
+  const struct sb_warmth soon = {winding_c, sb_winding_housing_soon_c(winding, &sim->state.feed.warmth, duration_s)};
+  return sb_magnet_ratio(magnet, sb_magnet_c(winding, &soon));
+}
+
 /*
  * What is held until the next tick is what there will be in the middle, were the present current to flow until then. The
- * error of the middle is of second order in the period, though voltage and resistance held so far, of half a period ago, give
- * this current: so is all that follows, right after a switch, too.
+ * error of the middle is of second order in the period, though voltage, resistance and magnets held so far, of half a period
+ * ago, give this current: so is all that follows, right after a switch, too.
  */
 static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line, const struct sb_limiter_piece *piece)
 {
@@ -120,7 +128,9 @@ static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line, con
   const double loss_w = feed->resistance_ohm * current_a * current_a;
   feed->voltage_v = open_voltage_v(sim, feed->drawn_as + battery_a(sim, line, piece) * half_s);
   if (!winding->is_present) return;
-  feed->resistance_ohm = winding_ohm(sim, sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s));
+  const double winding_c = sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s);
+  feed->resistance_ohm = winding_ohm(sim, winding_c);
+  feed->magnet_ratio = magnet_ratio_soon(sim, winding_c, half_s);
 }
 
 void sb_feed_start(struct sb_sim *sim)
@@ -136,8 +146,11 @@ void sb_feed_start(struct sb_sim *sim)
   }
   feed->voltage_v = open_voltage_v(sim, 0.0);
   feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
-  const struct fed fed = fed_now(sim);
-  look_ahead(sim, &fed.line, &fed.piece);
+  feed->magnet_ratio = sb_magnet_ratio(&sim->model->magnet, sb_magnet_c(winding, &feed->warmth));
+  struct sb_motor_line line;
+  struct sb_limiter_piece piece;
+  feed->piece = take_line(sim, &line, &piece);
+  look_ahead(sim, &line, &piece);
 }
 
 static void warm(struct sb_sim *sim)
@@ -204,15 +217,14 @@ bool sb_feed_tick(struct sb_sim *sim)
   discharge(sim);
   note(sim, was_cut);
   const bool is_held = sim->segment->piece.held_a != 0.0;
-  feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s, is_held);
+  if (sb_drive_is_moving(&sim->model->drive))
+    feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s, is_held);
   const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
   const bool is_same = !is_switched && feed->drive.duty == duty;
-  if (is_same) {
-    look_ahead(sim, &sim->segment->line, &sim->segment->piece);
-  } else {
-    const struct fed fed = fed_now(sim);
-    look_ahead(sim, &fed.line, &fed.piece);
-  }
+  struct sb_motor_line changed;
+  struct sb_limiter_piece piece;
+  if (!is_same) take_line(sim, &changed, &piece);
+  look_ahead(sim, is_same ? &sim->segment->line : &changed, is_same ? &sim->segment->piece : &piece);
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
   }
@@ -221,13 +233,7 @@ bool sb_feed_tick(struct sb_sim *sim)
 
 void sb_feed_line(struct sb_sim *sim)
 {
-  struct sb_segment *seg = sim->segment;
-  seg->voltage_v = sim->state.feed.voltage_v;
-  seg->resistance_ohm = sim->state.feed.resistance_ohm;
-  const struct fed fed = fed_now(sim);
-  sim->state.feed.piece = fed.number;
-  seg->line = fed.line;
-  seg->piece = fed.piece;
+  sim->state.feed.piece = take_line(sim, &sim->segment->line, &sim->segment->piece);
 }
 
 double sb_feed_open_voltage_v(const struct sb_sim *sim)
@@ -288,9 +294,9 @@ static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_
 }
 
 /*
- * The line now is f (stall V / V0 - slope w) - friction, f the ratio of the loops' resistances; at one speed w the gear
- * carries K (line - drag). Solved for what the model's own line carries there. Torques that follow the speed are taken
- * off again.
+ * The line now is f p (stall V / V0 - p slope w) - friction, f the ratio of the loops' resistances, p what the magnets have
+ * left; at one speed w the gear carries K (line - drag). Solved for what the model's own line carries there. Torques that
+ * follow the speed are taken off again.
  */
 double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double external_nm)
 {
@@ -305,8 +311,9 @@ double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double exter
   const struct sb_feed *feed = &sim->state.feed;
   const double supply_ohm = line.duty * line.duty * model->supply.internal_resistance_ohm;
   const double f = (model->motor.resistance_ohm + supply_ohm) / (feed->resistance_ohm + supply_ohm);
-  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / model->supply.open_circuit_voltage_v);
+  const double p = feed->magnet_ratio;
+  const double lost_nm = line.stall_nm * (1.0 - feed->voltage_v / (p * model->supply.open_circuit_voltage_v));
   const double carried = own->ratio * own->efficiency, loss_nm = own->drag_nm + line.friction_nm;
   const double besides_nm = following_nm(sim), whole_nm = external_nm + besides_nm;
-  return carried * ((whole_nm / carried + loss_nm) / f + lost_nm - loss_nm) - besides_nm;
+  return carried * ((whole_nm / carried + loss_nm) / (f * p * p) + lost_nm - loss_nm) - besides_nm;
 }

@@ -30,29 +30,25 @@ static double alternating(const double *c, int count, double z)
   return (sum[0] - z * sum[1]) + square * (sum[2] - z * sum[3]);
 }
 
-struct sb_plain_factors sb_plain_factors(double length_s, double per_s)
+void sb_plain_take_factors(double length_s, double per_s, struct sb_plain_factors *out)
 {
-  struct sb_plain_factors out = {.length_s = length_s, .per_s = per_s};
   const double z = length_s * per_s;
+  double f, t, u, y;
   if (z < 1.0) {
-    out.y = alternating(sb_elementary_inverse_factorials + 4, z < small ? SMALL_ORDERS : ORDERS, z);
-    out.u = 1.0 / 6.0 - z * out.y;
-    out.t = 0.5 - z * out.u;
-    out.f = 1.0 - z * out.t;
+    y = alternating(sb_elementary_inverse_factorials + 4, z < small ? SMALL_ORDERS : ORDERS, z);
+    u = 1.0 / 6.0 - z * y;
+    t = 0.5 - z * u;
+    f = 1.0 - z * t;
   } else {
-    out.f = -sb_elementary_exp_less_1(-z) / z;
-    out.t = (1.0 - out.f) / z;
-    out.u = (0.5 - out.t) / z;
-    out.y = (1.0 / 6.0 - out.u) / z;
+    f = -sb_elementary_exp_less_1(-z) / z;
+    t = (1.0 - f) / z;
+    u = (0.5 - t) / z;
+    y = (1.0 / 6.0 - u) / z;
   }
-  if (z < small) {
-    out.a = alternating(series_a, SMALL_ORDERS, z);
-    out.b = alternating(series_b, SMALL_ORDERS, z);
-  } else {
-    out.a = (out.t - 0.5 * out.f * out.f) / z;
-    out.b = (out.u - out.y - 0.5 * out.t * out.t) / z;
-  }
-  return out;
+  const bool is_small = z < small;
+  const double a = is_small ? alternating(series_a, SMALL_ORDERS, z) : (t - 0.5 * f * f) / z;
+  const double b = is_small ? alternating(series_b, SMALL_ORDERS, z) : (u - y - 0.5 * t * t) / z;
+  *out = (struct sb_plain_factors){length_s, per_s, f, t, u, y, a, b};
 }
 
 bool sb_plain_applies(const struct sb_sim *sim)
@@ -89,8 +85,8 @@ struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_p
                                        (start->x + (push.first * factors->t + push.growth * factors->u))};
 }
 
-struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                             const struct sb_plain_start *start)
+void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                       const struct sb_plain_start *start, struct sb_gain *sum)
 {
   const struct push push = push_of(seg, factors, start);
   const double h = factors->length_s, x0 = start->x, t = factors->t, u = factors->u, y = factors->y;
@@ -98,11 +94,12 @@ struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain
   const double square =
       push.first * (push.first * factors->a + push.growth * t * t) + push.growth * push.growth * factors->b;
   const double timed = h * h * (0.5 * x0 + push.first * (t - u) + push.growth * (u - y));
-  struct sb_gain gain = {.motor_turn = h * (x0 + mean), .motor_square = h * (x0 * x0 + 2.0 * x0 * mean + square)};
-  gain.output_turn = seg->per_motor * gain.motor_turn;
-  gain.load_work_j = seg->per_motor * ((seg->load.k + seg->load.per_s * start->tau_s) * gain.motor_turn +
-                                       seg->load.per_s * timed + seg->load.lin * gain.motor_square);
-  return gain;
+  const double turn = h * (x0 + mean), turn_square = h * (x0 * x0 + 2.0 * x0 * mean + square);
+  sum->motor_turn += turn;
+  sum->motor_square += turn_square;
+  sum->output_turn += seg->per_motor * turn;
+  sum->load_work_j += seg->per_motor * ((seg->load.k + seg->load.per_s * start->tau_s) * turn +
+                                        seg->load.per_s * timed + seg->load.lin * turn_square);
 }
 
 double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x)

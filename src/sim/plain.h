@@ -20,8 +20,7 @@ struct sb_plain_factors {
   double f, t, u, y, a, b;
 };
 
-/* Pure. */
-struct sb_plain_factors sb_plain_factors(double length_s, double per_s);
+void sb_plain_take_factors(double length_s, double per_s, struct sb_plain_factors *out);
 
 /* Whether the segment moves so, with no grip to watch. Pure. */
 bool sb_plain_applies(const struct sb_sim *sim);
@@ -40,9 +39,9 @@ struct sb_plain_end {
 struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                                  const struct sb_plain_start *start);
 
-/* All that comes together over the factors' length. Pure. */
-struct sb_gain sb_plain_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                             const struct sb_plain_start *start);
+/* Adds all that comes together over the factors' length. */
+void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                       const struct sb_plain_start *start, struct sb_gain *sum);
 
 /* What the gear delivers to the output at a speed of the motor, N m. Pure. */
 double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x);

@@ -33,17 +33,30 @@ static void settle_mesh(struct sb_sim *sim)
   state->is_driving = sb_start_joined(sim, state->motor_speed_rad_s, direction).is_driving;
 }
 
+/* A motor's speed that is high: not the present one, for a state that is put back has the same bits. */
+static double high_speed(const struct sb_sim *sim)
+{
+  return 4.0 * sim->model->motor.no_load_speed_rad_s;
+}
+
+/* The terms of the load without their signs, N m. */
+static double load_size_nm(const struct sb_sim *sim)
+{
+  const struct sb_segment *seg = sim->segment;
+  const struct sb_poly *load = &seg->load;
+  const double x = high_speed(sim);
+  double load_nm = fabs(load->k) + (fabs(load->lin) + fabs(load->quad) * x) * x;
+  for (int i = 0; i < seg->curve.wave_count; i++) load_nm += fabs(seg->curve.waves[i].amplitude_nm);
+  return load_nm;
+}
+
 /* What the sign of the power may be off by rounding: its terms can be far greater than their sum. */
 static double power_rounding(const struct sb_sim *sim)
 {
   const struct sb_segment *seg = sim->segment;
-  const struct sb_poly *load = &seg->load;
-  const double x =
-      4.0 * sim->model->motor.no_load_speed_rad_s; /* not the present one: a state put back has the same bits */
-  double load_nm = fabs(load->k) + (fabs(load->lin) + fabs(load->quad) * x) * x;
-  for (int i = 0; i < seg->curve.wave_count; i++) load_nm += fabs(seg->curve.waves[i].amplitude_nm);
   return 16.0 * DBL_EPSILON *
-         (fabs(seg->power.constant) + fabs(seg->power.per_speed) * x + fabs(seg->power.per_load) * load_nm);
+         (fabs(seg->power.constant) + fabs(seg->power.per_speed) * high_speed(sim) +
+          fabs(seg->power.per_load) * seg->load_size_nm);
 }
 
 /* What follows from the motor's line. */
@@ -70,6 +83,7 @@ static void build_mesh(struct sb_sim *sim)
   if (direction == 0) sb_start_take_resting(sim);
   seg->curve = sb_start_moving_curve(sim, direction == 0 ? sense : direction * sense);
   seg->load = sb_poly_of_curve(&seg->curve, seg->per_motor);
+  seg->load_size_nm = load_size_nm(sim);
   if (direction != 0) build_mesh_rates(sim);
 }
 
@@ -83,8 +97,9 @@ bool sb_segment_feed_anew(struct sb_sim *sim)
   const double x = state->motor_speed_rad_s;
   const double load_nm = sb_poly_at(&seg->load, &seg->curve, state->time_s, state->output_angle_rad, x);
   if ((sb_segment_power(seg, x, load_nm) * state->motor_direction >= 0.0) != (state->is_driving != 0)) return false;
-  return sb_clutch_holds_plainly(sim, x,
-                                 sb_poly_at(&seg->motor_rate, &seg->curve, state->time_s, state->output_angle_rad, x));
+  if (!sim->model->shifter.ops->has_clutch) return true;
+  const double rate = sb_poly_at(&seg->motor_rate, &seg->curve, state->time_s, state->output_angle_rad, x);
+  return sb_clutch_holds_plainly(sim, x, rate);
 }
 
 /* What turns the motor in neutral: its drive less the slipping clutch. */

@@ -56,17 +56,16 @@ struct sb_spring_segment {
 
 struct sb_segment {
   struct sb_motor_line line;
-  struct sb_limiter_piece piece;    /* of the line under a driver that limits the current */
-  double voltage_v, resistance_ohm; /* that the line was made of */
-  struct sb_load_curve curve;       /* of the moving load; tau = t - curve.time_s */
-  double per_motor;                 /* r */
-  double output_inertia;            /* of all that turns with the output; engaged: without the wheels of the box */
-  double motor_inertia;             /* of all that turns with the motor; engaged: with the wheels of the box */
-  double wheels_excess[2];          /* engaged: what the meshes before wheels add, in overrun and driving */
-  double start_s;                   /* when the segment began */
-  double end_s;                     /* next load corner or timed engagement; INFINITY: none */
-  double corner_s;                  /* next load corner alone */
-  double angle_limit_rad;           /* next load corner over the angle, in the direction of motion */
+  struct sb_limiter_piece piece; /* of the line under a driver that limits the current */
+  struct sb_load_curve curve;    /* of the moving load; tau = t - curve.time_s */
+  double per_motor;              /* r */
+  double output_inertia;         /* of all that turns with the output; engaged: without the wheels of the box */
+  double motor_inertia;          /* of all that turns with the motor; engaged: with the wheels of the box */
+  double wheels_excess[2];       /* engaged: what the meshes before wheels add, in overrun and driving */
+  double start_s;                /* when the segment began */
+  double end_s;                  /* next load corner or timed engagement; INFINITY: none */
+  double corner_s;               /* next load corner alone */
+  double angle_limit_rad;        /* next load corner over the angle, in the direction of motion */
   double drag_nm;
   bool has_straight_load; /* linear in time and speed */
   bool is_resting_steady; /* at rest, and the load does not change in time */
@@ -81,6 +80,7 @@ struct sb_segment {
   struct sb_power {
     double constant, per_speed, per_load;
   } power;
+  double load_size_nm;       /* in mesh: the load's terms without their signs */
   double power_tolerance;    /* below it, a sign is rounding */
   struct sb_resting resting; /* the output at rest; without what lies beyond a contact */
   struct sb_far_segment far;

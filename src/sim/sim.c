@@ -556,5 +556,6 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .charge_fraction = sim->model->battery.is_present ? sb_feed_charge_fraction(sim) : NAN,
       .winding_c = sim->model->winding.is_present ? state->feed.warmth.winding_c : NAN,
       .housing_c = sim->model->winding.is_present ? state->feed.warmth.housing_c : NAN,
+      .magnet_c = sim->model->magnet.is_present ? sb_magnet_c(&sim->model->winding, &state->feed.warmth) : NAN,
   };
 }

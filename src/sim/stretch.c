@@ -314,7 +314,7 @@ static const struct sb_plain_factors *factors_of(struct sb_sim *sim, double leng
   }
   if (stretch->kept_count == KEPT_MAX) stretch->kept_count = 0;
   struct sb_plain_factors *kept = &stretch->kept[stretch->kept_count++];
-  *kept = sb_plain_factors(length_s, per_s);
+  sb_plain_take_factors(length_s, per_s, kept);
   return kept;
 }
 
@@ -520,12 +520,14 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   const struct sb_motion *m = &stretch->motion;
   if (!stretch->is_gain_due) return;
   stretch->is_gain_due = false;
-  const struct sb_gain gain =
-      stretch->is_plain
-          ? sb_plain_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain)
-          : sb_motion_gain(sim, m, rule_of(sim), stretch->share);
-  sim->segment->gain = stretch->base;
-  sb_stretch_add_gain(&sim->segment->gain, 1.0, &gain);
+  struct sb_gain *sum = &sim->segment->gain;
+  *sum = stretch->base;
+  if (stretch->is_plain) {
+    sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
+    return;
+  }
+  const struct sb_gain gain = sb_motion_gain(sim, m, rule_of(sim), stretch->share);
+  sb_stretch_add_gain(sum, 1.0, &gain);
 }
 
 /* The motor's speed and its turn at a share of the stretch. */
@@ -537,7 +539,8 @@ static struct sb_plain_end motor_at(const struct sb_sim *sim, double share)
     return (struct sb_plain_end){sb_series_at(&m->x, m->degree, share), sb_series_at(&m->turn, m->degree, share)};
   }
   if (share == 1.0) return stretch->plain_end;
-  const struct sb_plain_factors factors = sb_plain_factors(share * stretch->length_s, -sim->segment->motor_rate.lin);
+  struct sb_plain_factors factors;
+  sb_plain_take_factors(share * stretch->length_s, -sim->segment->motor_rate.lin, &factors);
   return sb_plain_end(sim->segment, &factors, &stretch->plain);
 }
 

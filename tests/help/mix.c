@@ -23,7 +23,8 @@ const struct mix_chances mix_everything = {.vehicle = 0.7,
                                            .schedule = 0.4,
                                            .limit = 0.3,
                                            .shaft = 0.3,
-                                           .backlash = 0.5};
+                                           .backlash = 0.5,
+                                           .magnet = 0.5};
 
 static int pick(gsl_rng *rng, int count)
 {
@@ -248,6 +249,13 @@ static void add_shaft(gsl_rng *rng, const struct mix_chances *chances, struct sb
   shaft->backlash_rad = plane_chance(rng, chances->backlash) ? plane_between_log(rng, 1e-3, 0.2) : 0.0;
 }
 
+/* Strong and weak ones, as strong as given at the temperature at which the winding's figures hold. */
+static void add_magnet(gsl_rng *rng, struct sb_model *model)
+{
+  model->magnet = (struct sb_magnet){
+      .is_present = true, .per_k = -plane_between_log(rng, 0.0002, 0.004), .reference_c = model->winding.reference_c};
+}
+
 void mix_random_case(gsl_rng *rng, const struct mix_chances *chances, struct mix_case *out)
 {
   memset(out, 0, sizeof *out);
@@ -262,6 +270,7 @@ void mix_random_case(gsl_rng *rng, const struct mix_chances *chances, struct mix
   choose_drive(rng, chances, out);
   if (plane_chance(rng, chances->shaft)) add_shaft(rng, chances, model);
   if (plane_chance(rng, 0.5)) model->limits.slip_time_s = plane_between_log(rng, 0.005, 0.3);
+  if (model->winding.is_present && plane_chance(rng, chances->magnet)) add_magnet(rng, model);
   if (plane_chance(rng, chances->limit) && model->motor.has_currents) {
     model->supply.current_limit_a =
         model->motor.no_load_current_a + plane_between(rng, 0.1, 0.9) * model->motor.stall_current_a;

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
  * mix.h - seeded random machines with everything mixed: plane.h's, and on top of them a vehicle with slip, bodies in its
- * way and an end of its road, a hoist with a holding brake, rotors, a battery, a winding with a cut-out, a drive that
+ * way and an end of its road, a hoist with a holding brake, rotors, a battery, a winding with a cut-out and magnets that weaken, a drive that
  * holds a speed, ramps and takes orders, and an output shaft that gives.
  *
  * Invented figures, chosen so that about everything happens somewhere: see what a test counts.
@@ -18,6 +18,7 @@ struct mix_chances {
   double battery, winding;            /* of any machine: currents are added where there are none */
   double hold, ramp, schedule, limit; /* the last one of a motor with currents */
   double shaft, backlash;             /* the second of a shaft */
+  double magnet;                      /* of a winding */
 };
 
 extern const struct mix_chances mix_everything;

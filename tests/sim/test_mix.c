@@ -38,7 +38,7 @@ static void four_hundred_machines_of_everything_balance_their_energies(void **st
   double worst = 0.0;
   unsigned long worst_seed = 0;
   long slips = 0, impacts = 0, cuts = 0, finishes = 0, shifts = 0, shafts = 0, brakes = 0, locks = 0, jams = 0,
-       wheels = 0;
+       wheels = 0, magnets = 0;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
     if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
@@ -60,16 +60,18 @@ static void four_hundred_machines_of_everything_balance_their_energies(void **st
     brakes += model->load.brake_nm > 0.0;
     locks += model->gearbox.gears[0].back_efficiency <= 0.0;
     jams += result.sums.jam_count;
+    magnets += model->magnet.is_present && result.sums.winding_c.value > model->winding.start_c + 10.0;
     wheels += model->driveshaft.is_present && model->gearbox.output_wheels_kg_m2 > 0.0;
     sb_run_result_clear(&result);
   }
-  print_message("worst residual %.2e (case %lu); %ld machines slipped, %ld bodies met, %ld cuts, %ld ways ended, %ld "
-                "shifts, %ld shafts (%ld with wheels), %ld brakes, %ld self-locking gears, %ld jams\n",
-                worst, worst_seed, slips, impacts, cuts, finishes, shifts, shafts, wheels, brakes, locks, jams);
+  print_message(
+      "worst residual %.2e (case %lu); %ld machines slipped, %ld bodies met, %ld cuts, %ld ways ended, %ld "
+      "shifts, %ld shafts (%ld with wheels), %ld brakes, %ld self-locking gears, %ld jams, %ld warm magnets\n",
+      worst, worst_seed, slips, impacts, cuts, finishes, shifts, shafts, wheels, brakes, locks, jams, magnets);
   assert_near(worst, 0.0, 1e-10);
   if (getenv("SHIFTBAND_TEST_CASE") != NULL) return;
   assert_true(slips > 30 && impacts > 60 && cuts > 10 && finishes > 5);
-  assert_true(shifts > 200 && shafts > 30 && brakes > 15 && locks > 5 && wheels > 10);
+  assert_true(shifts > 200 && shafts > 30 && brakes > 15 && locks > 5 && wheels > 10 && magnets > 10);
   assert_true(jams > (IS_SLOW ? 1 : 15)); /* most are one machine's */
 }
 
@@ -128,7 +130,7 @@ static void the_same_machine_run_twice_gives_the_same_bits(void **state)
 /* Restoring --------------------------------------------------------------------------------------------------------- */
 
 /* All that a state holds, as numbers. */
-enum { STATE_FIGURES = 40 };
+enum { STATE_FIGURES = 41 };
 
 static size_t figures_of(const struct sb_state *s, double f[STATE_FIGURES])
 {
@@ -169,6 +171,7 @@ static size_t figures_of(const struct sb_state *s, double f[STATE_FIGURES])
                         s->feed.warmth.housing_c,
                         s->feed.resistance_ohm,
                         s->feed.voltage_v,
+                        s->feed.magnet_ratio,
                         (double)s->feed.ready_step,
                         s->feed.is_cut_out,
                         s->feed.is_empty};

@@ -89,7 +89,8 @@ static void factors_are_their_integrals_from_tiny_to_large_z(void **state)
   static const double limit = 64.0 * DBL_EPSILON;
   double worst = 0.0, worst_z = 0.0;
   for (double z = 1e-9; z <= 50.0; z *= z > 0.3 && z < 4.0 ? 1.01 : 1.13) {
-    const struct sb_plain_factors factors = sb_plain_factors(0.02, z / 0.02);
+    struct sb_plain_factors factors;
+    sb_plain_take_factors(0.02, z / 0.02, &factors);
     const struct {
       double got, want;
     } pairs[] = {{factors.f, integral(f_rate, z)}, {factors.t, integral(t_rate, z)}, {factors.u, integral(u_rate, z)},
@@ -109,7 +110,8 @@ static void factors_are_their_integrals_from_tiny_to_large_z(void **state)
 static void without_a_time_constant_the_factors_are_those_of_a_straight_line(void **state)
 {
   (void)state;
-  const struct sb_plain_factors factors = sb_plain_factors(0.02, 0.0);
+  struct sb_plain_factors factors;
+  sb_plain_take_factors(0.02, 0.0, &factors);
   const struct {
     double got, want;
   } pairs[] = {{factors.f, 1.0},      {factors.t, 0.5},     {factors.u, 1.0 / 6},
@@ -129,7 +131,8 @@ static void at_small_z_the_factors_are_their_series_to_a_few_roundings(void **st
       a += power * (exp2l(j + 2) - 2.0L) / tgammal(j + 4);
       b += power * (exp2l(j + 4) - 2.0L * (j + 5)) / tgammal(j + 6);
     }
-    const struct sb_plain_factors factors = sb_plain_factors(0.02, z / 0.02);
+    struct sb_plain_factors factors;
+    sb_plain_take_factors(0.02, z / 0.02, &factors);
     assert_near_rel(factors.y, (double)y, 3.0 * DBL_EPSILON);
     if (factors.length_s * factors.per_s >= 0.125) continue;
     assert_near_rel(factors.a, (double)a, 3.0 * DBL_EPSILON);
@@ -177,8 +180,10 @@ static void speed_turn_square_and_work_are_those_of_the_integrated_motion(void *
     seg.load = (struct sb_poly){.k = plane_between(rng, -1.0, 1.0),
                                 .per_s = plane_between(rng, -10.0, 10.0),
                                 .lin = plane_between(rng, 0.0, 0.05)};
-    const struct sb_plain_factors factors = sb_plain_factors(h, fall);
-    const struct sb_gain gain = sb_plain_gain(&seg, &factors, &start);
+    struct sb_plain_factors factors;
+    sb_plain_take_factors(h, fall, &factors);
+    struct sb_gain gain = {0};
+    sb_plain_add_gain(&seg, &factors, &start, &gain);
     double y[DIMENSION] = {start.x, 0.0, 0.0, 0.0};
     integrate(&seg, start.tau_s, start.tau_s + h, y);
     /* rk8pd was asked for 1e-13 a step; sizes that add up with either sign count, not what is left of them. */
