@@ -523,6 +523,18 @@ static void gain_of_traction(const struct sb_sim *sim, const struct sb_motion *m
   gain->slip_lost_j = gain->traction_work_j - friction * product(count, weights, press, v);
 }
 
+/* What the battery gives beyond what it would at standstill, while the motor's current is held. */
+static void gain_of_battery(const struct sb_segment *seg, int count, const double *weights, const double *x,
+                            struct sb_gain *gain)
+{
+  const double held_a = seg->piece.held_a, still_a = seg->line.duty * held_a;
+  for (int i = 0; i < count; i++) {
+    const double battery_a = sb_limiter_duty(&seg->piece, x[i]) * held_a;
+    gain->battery_as += weights[i] * (battery_a - still_a);
+    gain->battery_square += weights[i] * (battery_a - still_a) * (battery_a + still_a);
+  }
+}
+
 struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *m, const struct sb_gauss *rule,
                               double s)
 {
@@ -541,6 +553,7 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
   values_at(&m->load, m->degree, rule->count, places, load);
   values_at(&m->w, m->degree, rule->count, places, w);
   gain.load_work_j = product(rule->count, weights, load, w);
+  if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain);
   if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
   if (!m->has_far) return gain;
   gain.far_turn = m->length_s * sb_series_integral(&m->v, m->degree, s);

@@ -53,6 +53,8 @@ void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gai
   sum->motor_turn += weight * more->motor_turn;
   sum->motor_square += weight * more->motor_square;
   sum->output_turn += weight * more->output_turn;
+  sum->battery_as += weight * more->battery_as;
+  sum->battery_square += weight * more->battery_square;
   sum->load_work_j += weight * more->load_work_j;
   sum->far_turn += weight * more->far_turn;
   sum->far_work_j += weight * more->far_work_j;
@@ -519,6 +521,12 @@ void sb_stretch_move(struct sb_sim *sim, double share)
   stretch->is_gain_due = true;
 }
 
+/* The battery's current under a held one is no polynomial of the speed, but as good as one of this many places. */
+static const struct sb_gauss *rule_of(const struct sb_sim *sim)
+{
+  return sim->segment->piece.held_a != 0.0 ? &rules[RULE_COUNT - 1] : &rules[sim->stretch->motion.degree / 2];
+}
+
 void sb_stretch_take_gain(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
@@ -531,7 +539,7 @@ void sb_stretch_take_gain(struct sb_sim *sim)
     sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
     return;
   }
-  const struct sb_gain gain = sb_motion_gain(sim, m, &rules[m->degree / 2], stretch->share);
+  const struct sb_gain gain = sb_motion_gain(sim, m, rule_of(sim), stretch->share);
   sb_stretch_add_gain(sum, 1.0, &gain);
 }
 
