@@ -85,7 +85,8 @@ static bool has_more(const struct sb_model *model)
   const bool has_past = sensor->pulses.per_turn > 0.0 || sensor->supply.filter_s > 0.0;
   if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
   return has_past || model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
-         model->winding.is_present || sb_drive_is_moving(&model->drive) || sb_shifter_clutch_nm(&model->shifter) > 0.0;
+         model->winding.is_present || model->supply.current_limit_a > 0.0 || sb_drive_is_moving(&model->drive) ||
+         sb_shifter_clutch_nm(&model->shifter) > 0.0;
 }
 
 static struct sb_stop stop_now(const struct sb_tracks *tracks)
@@ -147,7 +148,7 @@ static void stand_at(struct sb_tracks *tracks, int at, int sample)
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 9, MORE_WORDS = 34 };
+enum { KEY_WORDS = 9, MORE_WORDS = 35 };
 
 static uint64_t bits_of(double value)
 {
@@ -195,7 +196,8 @@ static void take_more(const struct sb_more *more, uint64_t key[MORE_WORDS])
                            pulses->closed,          pulses->last_s,
                            pulses->period_s,        more->measured_v,
                            (double)state->link,     state->slip_direction,
-                           state->is_shifting,      feed->magnet_ratio};
+                           state->is_shifting,      feed->magnet_ratio,
+                           (double)feed->piece};
   static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
   for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
 }
