@@ -58,6 +58,10 @@ struct sb_check_motor {
   double reference_rad_s;   /* 100 % of a reading of the speed */
   bool is_speed_read;       /* the reading is that of the speed */
   double stall_torque_nm;   /* at the motor */
+  double current_limit_a;   /* of the driver; these four NAN without one */
+  double corner_rad_s;      /* below it the current is held there */
+  double corner_fraction;   /* the reading there; NAN where the speed is not read */
+  double corner_battery_a;  /* what the battery gives there */
   double greatest_power_w;  /* at the shaft */
   double power_speed_rad_s; /* where it is greatest */
   double slope_nms_rad;     /* of the line of torque over speed */
@@ -105,6 +109,7 @@ struct sb_check_pair {
 struct sb_check_case {
   const char *label; /* "nominal", "least", "greatest"; "cold", "warm" */
   double winding_c;  /* NAN: the reference temperature */
+  double magnet_c;   /* NAN: no magnet weakens; warm: the housing as warm as such a winding makes it in the end */
   struct sb_check_motor motor;
   int gear_count;
   struct sb_check_gear gears[SB_GEAR_MAX];
@@ -306,6 +311,8 @@ struct sb_check_heat {
   double ambient_c;
   double start_c;
   double reference_c;
+  double magnet_per_k; /* NAN: no magnet weakens */
+  bool is_housed;
   double limit_c;   /* INFINITY: none given */
   double cut_out_c; /* INFINITY: none given */
   double reset_c;

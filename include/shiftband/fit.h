@@ -32,7 +32,7 @@
  *
  * Leaves out: errors of the duty, of added inertias and of single torques and voltages (taken as exact), offsets of gauges,
  * inductance, warming, noise that is correlated in time.
- * Of a scenario's battery, winding and drive nothing is used, for the log says what fed the motor; its output shaft gives
+ * Of a scenario's battery, winding, magnets and drive nothing is used, for the log says what fed the motor; its output shaft gives
  * only across a shift. A log with shifts is one run at one duty and one open-circuit voltage: the median of what was measured
  * with a gear engaged and of what the supply's resistance took of it (without currents, as if measured behind it). Bodies and loads that change are refused.
  *

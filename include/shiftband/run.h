@@ -148,6 +148,7 @@ struct sb_run_facts {
   double empty_s;               /* after the end, if it went on like this */
   double winding_c, housing_c;  /* at the end, deg C */
   double greatest_winding_c, greatest_housing_c;
+  double magnet_left_fraction; /* of the strength that the motor's figures have, at the end */
   double
       hot_s; /* after the end, if it went on with the mean loss of the run: until limits.winding or the cut-out; INFINITY: never;
                    NAN: no such limit is given */

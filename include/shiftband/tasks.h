@@ -52,6 +52,7 @@ uint64_t sb_tasks_hash_bytes(uint64_t hash, const void *bytes, size_t size);
 uint64_t sb_tasks_hash_text(uint64_t hash, const char *text);
 
 /* The same over a scenario: the file's bytes, the sets, and the tables that it reads. */
+enum sb_status sb_tasks_hash_file(uint64_t *hash, const char *path, struct sb_error *err);
 enum sb_status sb_tasks_hash_scenario(uint64_t *hash, const char *path, const char *const *sets, size_t set_count,
                                       const struct sb_scenario *scenario, struct sb_error *err);
 

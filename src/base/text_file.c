@@ -41,6 +41,20 @@ char *sb_text_file_read(const char *path, size_t most, size_t *length)
   return text;
 }
 
+char *sb_text_file_read_start(FILE *stream, size_t most, size_t *length)
+{
+  char *text = malloc(most + 1);
+  if (text == NULL) return NULL;
+  errno = 0;
+  *length = fread(text, 1, most, stream);
+  text[*length] = 0;
+  if (!ferror(stream)) return text;
+  const int reason = errno;
+  free(text);
+  errno = reason != 0 ? reason : EIO;
+  return NULL;
+}
+
 bool sb_text_file_is_stdin(const char *path)
 {
   return strcmp(path, "-") == 0;
@@ -55,20 +69,7 @@ const char *sb_text_file_read_stdin(size_t most, size_t *length)
 {
   static char *kept;
   static size_t count;
-  if (kept == NULL) {
-    char *text = malloc(most + 1);
-    if (text == NULL) return NULL;
-    errno = 0;
-    count = fread(text, 1, most, stdin);
-    if (ferror(stdin)) {
-      const int reason = errno;
-      free(text);
-      errno = reason != 0 ? reason : EIO;
-      return NULL;
-    }
-    text[count] = 0;
-    kept = text;
-  }
+  if (kept == NULL) kept = sb_text_file_read_start(stdin, most, &count);
   *length = count;
   return kept;
 }

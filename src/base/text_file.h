@@ -10,7 +10,10 @@
 /* The file's bytes with a zero byte behind them, to be freed; NULL with errno set, EFBIG when there are as many as most. */
 char *sb_text_file_read(const char *path, size_t most, size_t *length);
 
-/* The same from an open stream, as standard input. */
+/* The first bytes of a stream, `most` of them at most, with a zero byte behind them, to be freed; NULL with errno set. */
+char *sb_text_file_read_start(FILE *stream, size_t most, size_t *length);
+
+/* The whole of an open stream, as standard input. */
 char *sb_text_file_read_stream(FILE *stream, size_t most, size_t *length);
 
 /*

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* csv.c - thresholds over the charge of a battery, as CSV. */
-#include "check/parts.h"
+#include "shiftband/check.h"
 #include "text/fields.h"
 
 static const struct sb_field charge_fields[] = {

@@ -8,10 +8,10 @@
 static struct sb_check_burden burden_of(const struct sb_model *model, int gear, const char *load, double external_nm,
                                         double bound_c)
 {
-  const struct sb_warmth steady = sb_warmth_steady(model, gear, external_nm);
+  const struct sb_warmth steady = sb_warmth_steady(model, gear, external_nm), start = sb_winding_start(&model->winding);
   struct sb_check_burden burden = {.load = load,
                                    .external_torque_nm = NAN,
-                                   .start_loss_w = sb_warmth_loss_w(model, gear, external_nm, model->winding.start_c),
+                                   .start_loss_w = sb_warmth_loss_w(model, gear, external_nm, &start),
                                    .steady_winding_c = steady.winding_c,
                                    .steady_housing_c = steady.housing_c,
                                    .bound_reached_s = sb_warmth_reached(model, gear, external_nm, bound_c).time_s};
@@ -48,12 +48,14 @@ static double warm_c(const struct sb_check_heat *heat)
   return isfinite(warmest_c) ? warmest_c : (double)NAN;
 }
 
-static void find_case(const struct sb_model *model, const char *label, double winding_c, struct sb_check_case *out)
+static void find_case(const struct sb_model *model, const char *label, const struct sb_warmth *warmth,
+                      struct sb_check_case *out)
 {
-  const struct sb_model warmed = sb_warmth_warm_model(model, winding_c);
+  const struct sb_model warmed = sb_warmth_warm_model(model, warmth);
   const struct sb_check_machine machine = sb_check_machine_of(&warmed);
   sb_check_find_case(&machine, model, label, out);
-  out->winding_c = winding_c;
+  out->winding_c = warmth->winding_c;
+  if (model->magnet.is_present) out->magnet_c = sb_magnet_c(&model->winding, warmth);
 }
 
 void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_heat *out)
@@ -65,6 +67,8 @@ void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_
   out->ambient_c = winding->ambient_c;
   out->start_c = winding->start_c;
   out->reference_c = winding->reference_c;
+  out->magnet_per_k = model->magnet.is_present ? model->magnet.per_k : (double)NAN;
+  out->is_housed = winding->housing_capacity_j_k > 0.0;
   out->limit_c = model->limits.winding_c;
   out->cut_out_c = winding->cut_out_c;
   out->reset_c = winding->reset_c;
@@ -73,6 +77,7 @@ void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_
   out->closed_again_s = closed_again_s(model);
   out->warm_c = warm_c(out);
   if (isnan(out->warm_c)) return;
-  find_case(model, "cold", winding->start_c, &out->cases[0]);
-  find_case(model, "warm", out->warm_c, &out->cases[1]);
+  const struct sb_warmth start = sb_winding_start(winding), warm = sb_warmth_soaked(winding, out->warm_c);
+  find_case(model, "cold", &start, &out->cases[0]);
+  find_case(model, "warm", &warm, &out->cases[1]);
 }

@@ -16,6 +16,10 @@ static const struct sb_field motor_fields[] = {
     SB_MEMBER_AS(sb_check_motor, "no_load_reading_pct", no_load_fraction, PERCENT),
     MOTOR(reference_rad_s),
     MOTOR(stall_torque_nm),
+    MOTOR(current_limit_a),
+    SB_MEMBER_AS(sb_check_motor, "corner_speed_rad_s", corner_rad_s, NUMBER),
+    SB_MEMBER_AS(sb_check_motor, "corner_reading_pct", corner_fraction, PERCENT),
+    SB_MEMBER_AS(sb_check_motor, "corner_battery_current_a", corner_battery_a, NUMBER),
     MOTOR(greatest_power_w),
     SB_MEMBER_AS(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
     MOTOR(slope_nms_rad),
@@ -117,6 +121,7 @@ static void put_cases(struct sb_json *json, const char *key, const struct sb_che
   for (int k = 0; k < count; k++) {
     sb_json_open_object(json);
     sb_json_put_string(json, "case", cases[k].label);
+    if (!isnan(cases[k].magnet_c)) sb_json_put_number(json, "magnet_c", cases[k].magnet_c);
     sb_fields_put_object(json, "motor", motor_fields, &cases[k].motor);
     put_gears(json, &cases[k]);
     put_pairs(json, &cases[k]);
@@ -183,10 +188,7 @@ static void put_schedule(struct sb_json *json, const struct sb_table *schedule)
   static const char *const words[] = {"reverse", "stop", "forward"};
   sb_json_put_array(json, "schedule");
   for (size_t k = 0; k < schedule->count; k++) {
-    sb_json_open_object(json);
-    sb_json_put_number(json, "time_s", schedule->x[k]);
-    sb_json_put_string(json, "drive", words[1 + (int)schedule->y[k]]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "time_s:%g drive:%s", schedule->x[k], words[1 + (int)schedule->y[k]]);
   }
   sb_json_close(json);
 }
@@ -230,8 +232,7 @@ static void put_sensor(struct sb_json *json, const struct sb_check *check)
   sb_json_put_array(json, "pairs");
   for (int p = 0; p + 1 < at->gear_count; p++) {
     sb_json_open_object(json);
-    sb_json_put_string(json, "slower", at->pairs[p].slower);
-    sb_json_put_string(json, "faster", at->pairs[p].faster);
+    sb_json_put(json, "slower:%s faster:%s", at->pairs[p].slower, at->pairs[p].faster);
     sb_fields_put_json(json, sensor_pair_fields, &check->sensor.pairs[p]);
     sb_json_close(json);
   }
@@ -239,23 +240,10 @@ static void put_sensor(struct sb_json *json, const struct sb_check *check)
   sb_json_close(json);
 }
 
-static void put_limit(struct sb_json *json, const struct sb_check_limit *limit)
-{
-  if (isinf(limit->torque_nm)) {
-    sb_json_put_null(json, "output_torque_limit");
-  } else {
-    sb_fields_put_object(json, "output_torque_limit", limit_fields, limit);
-  }
-}
-
 /* Null where nothing joins at a difference in speed. */
 static void put_shock(struct sb_json *json, const char *key, const struct sb_check_shock *shock)
 {
-  if (fabs(shock->speed_difference_rad_s) > 0.0) {
-    sb_fields_put_object(json, key, shock_fields, shock);
-  } else {
-    sb_json_put_null(json, key);
-  }
+  sb_fields_put_object_if(json, key, fabs(shock->speed_difference_rad_s) > 0.0, shock_fields, shock);
 }
 
 static void put_shaft(struct sb_json *json, const struct sb_check *check)
@@ -289,10 +277,7 @@ static void put_stage(struct sb_json *json, const struct sb_check_case *at, cons
   sb_fields_put_json(json, stage_fields, stage);
   sb_json_put_array(json, "gears");
   for (int g = 0; g < at->gear_count; g++) {
-    sb_json_open_object(json);
-    sb_json_put_string(json, "name", at->gears[g].name);
-    sb_json_put_string(json, "fate", fates[stage->fates[g]]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "name:%s fate:%s", at->gears[g].name, fates[stage->fates[g]]);
   }
   sb_json_close(json);
   sb_json_close(json);
@@ -310,10 +295,7 @@ static void put_vehicle(struct sb_json *json, const struct sb_check *check)
   sb_fields_put_json(json, vehicle_fields, vehicle);
   sb_json_put_array(json, "gears");
   for (int g = 0; g < at->gear_count; g++) {
-    sb_json_open_object(json);
-    sb_json_put_string(json, "name", at->gears[g].name);
-    sb_json_put_number(json, "stall_push_n", vehicle->stall_push_n[g]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "name:%s stall_push_n:%g", at->gears[g].name, vehicle->stall_push_n[g]);
   }
   sb_json_close(json);
   sb_json_put_array(json, "stages");
@@ -356,8 +338,9 @@ static const struct sb_field charge_pair_fields[] = {
     SB_MEMBERS_END};
 
 #define HEAT(member) SB_MEMBER(sb_check_heat, member, NUMBER)
-static const struct sb_field heat_fields[] = {HEAT(ambient_c), HEAT(start_c), HEAT(reference_c), HEAT(limit_c),
-                                              HEAT(cut_out_c), HEAT(reset_c), HEAT(bound_c),     SB_MEMBERS_END};
+static const struct sb_field heat_fields[] = {HEAT(ambient_c),    HEAT(start_c), HEAT(reference_c),
+                                              HEAT(magnet_per_k), HEAT(limit_c), HEAT(cut_out_c),
+                                              HEAT(reset_c),      HEAT(bound_c), SB_MEMBERS_END};
 
 #define BURDEN(member) SB_MEMBER(sb_check_burden, member, NUMBER)
 static const struct sb_field burden_fields[] = {SB_MEMBER(sb_check_burden, gear, TEXT),
@@ -439,8 +422,7 @@ static void put_remarks(struct sb_json *json, const char *key, const struct sb_c
     const struct sb_check_pair *pair = remark->pair >= 0 ? &check->cases[SB_CHECK_NOMINAL].pairs[remark->pair] : NULL;
     sb_json_open_object(json);
     sb_fields_put_json(json, remark_fields, remark);
-    sb_json_put_string(json, "slower", pair != NULL ? pair->slower : NULL);
-    sb_json_put_string(json, "faster", pair != NULL ? pair->faster : NULL);
+    sb_json_put(json, "slower:%s faster:%s", pair != NULL ? pair->slower : NULL, pair != NULL ? pair->faster : NULL);
     sb_fields_put_list(json, "cure", cure_fields, remark->cures, (size_t)remark->cure_count, sizeof *remark->cures);
     sb_json_close(json);
   }
@@ -457,7 +439,7 @@ int sb_check_write_json(const struct sb_check *check, FILE *out)
   put_drive(&json, check);
   put_sensor(&json, check);
   sb_fields_put_object(&json, "load", load_fields, &check->load);
-  put_limit(&json, &check->limit);
+  sb_fields_put_object_if(&json, "output_torque_limit", isfinite(check->limit.torque_nm), limit_fields, &check->limit);
   put_shaft(&json, check);
   put_gears(&json, nominal);
   put_vehicle(&json, check);

@@ -94,36 +94,25 @@ void sb_check_find_locking(const struct sb_check_machine *machine, struct sb_che
   }
 }
 
-static void put_lowering(struct sb_text_table *table, const struct sb_check_case *at,
-                         const struct sb_gear_figures *gear)
-{
-  if (isnan(gear->lowering_torque_nm)) {
-    sb_text_table_put(table, "-");
-  } else {
-    sb_text_table_put(table, "%s N.m of %s", NUM(gear->lowering_torque_nm), NUM(at->motor.stall_torque_nm));
-  }
-}
-
 void sb_check_text_locking(const struct sb_check *check, FILE *out)
 {
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   struct sb_text_table table;
-  bool has_any = false;
   sb_text_table_init(&table, 4);
-  sb_text_table_put(&table, "%s", "");
-  sb_text_table_put(&table, "efficiency back");
-  sb_text_table_put(&table, "motor torque to lower %s N.m", NUM(check->load.lowered_nm));
-  sb_text_table_put(&table, "when the output would drive");
+  sb_text_table_put(&table, "\tefficiency back\tmotor torque to lower %s N.m\twhen the output would drive",
+                    NUM(check->load.lowered_nm));
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
     if (gear->back_efficiency >= 0.0) continue;
-    has_any = true;
-    sb_text_table_put(&table, "%s", at->gears[g].name);
-    sb_text_table_put(&table, "%s", PCT(gear->back_efficiency));
-    put_lowering(&table, at, gear);
+    sb_text_table_put(&table, "%s\t%s", at->gears[g].name, PCT(gear->back_efficiency));
+    if (isnan(gear->lowering_torque_nm)) {
+      sb_text_table_put(&table, "-");
+    } else {
+      sb_text_table_put(&table, "%s N.m of %s", NUM(gear->lowering_torque_nm), NUM(at->motor.stall_torque_nm));
+    }
     sb_text_table_put(&table, at->gears[g].jams ? "it jams" : "it slows down");
   }
-  if (!has_any) return;
+  if (table.cell_count == table.columns) return;
   fputs("\nGears that lock themselves\n", out);
   sb_text_table_write(&table, 2, out);
 }

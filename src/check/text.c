@@ -9,6 +9,20 @@
 
 static const double rpm_per_rad_s = 30.0 / SB_PI;
 
+static void write_limit(const struct sb_check_motor *motor, FILE *out)
+{
+  if (isnan(motor->current_limit_a)) return;
+  if (motor->corner_rad_s == 0.0) {
+    sb_check_text_line(out, "current limit", "%s A, more than the motor takes at stall", NUM(motor->current_limit_a));
+    return;
+  }
+  struct sb_sentence read = {.length = 0};
+  if (!isnan(motor->corner_fraction)) sb_words_add(&read, ", a reading of %s", PCT(motor->corner_fraction));
+  sb_check_text_line(out, "current limit", "%s A, held below %s rpm%s; the battery gives %s A there",
+                     NUM(motor->current_limit_a), NUM(motor->corner_rad_s * rpm_per_rad_s), read.text,
+                     NUM(motor->corner_battery_a));
+}
+
 static void write_motor(const struct sb_check_motor *motor, FILE *out)
 {
   fprintf(out, "\nMotor on a supply of %s V (open circuit)", NUM(motor->open_circuit_voltage_v));
@@ -22,6 +36,7 @@ static void write_motor(const struct sb_check_motor *motor, FILE *out)
     sb_check_text_line(out, "no-load speed", "%s rpm", NUM(motor->no_load_speed_rad_s * rpm_per_rad_s));
   }
   sb_check_text_line(out, "stall torque", "%s N.m", NUM(motor->stall_torque_nm));
+  write_limit(motor, out);
   sb_check_text_line(out, "greatest power", "%s W at %s rpm", NUM(motor->greatest_power_w),
                      NUM(motor->power_speed_rad_s * rpm_per_rad_s));
 }
@@ -43,11 +58,6 @@ static void write_load(const struct sb_check_load *load, FILE *out)
   }
 }
 
-static void put_headings(struct sb_text_table *table, const char *const headings[])
-{
-  for (int k = 0; k < table->columns; k++) sb_text_table_put(table, "%s", headings[k]);
-}
-
 /* The share of the wheels in the inertia at the motor. */
 static void write_wheels(const struct sb_check_case *at, FILE *out)
 {
@@ -61,20 +71,14 @@ static void write_wheels(const struct sb_check_case *at, FILE *out)
 
 static void write_gears(const struct sb_check_case *at, FILE *out)
 {
-  static const char *const headings[] = {
-      "", "ratio", "efficiency", "output turns", "stall torque", "time constant", "inertia at motor"};
   struct sb_text_table table;
   sb_text_table_init(&table, 7);
-  put_headings(&table, headings);
+  sb_text_table_put(&table, "\tratio\tefficiency\toutput turns\tstall torque\ttime constant\tinertia at motor");
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
-    sb_text_table_put(&table, "%s", at->gears[g].name);
-    sb_text_table_put(&table, "%s", NUM(gear->ratio));
-    sb_text_table_put(&table, "%s", PCT(gear->efficiency));
-    sb_text_table_put(&table, "%s", gear->output_direction > 0 ? "as motor" : "opposite");
-    sb_text_table_put(&table, "%s N.m", NUM(gear->stall_torque_nm));
-    sb_text_table_put(&table, "%s s", NUM(gear->time_constant_s));
-    sb_text_table_put(&table, "%s kg.m2", NUM(gear->inertia_kg_m2));
+    sb_text_table_put(&table, "%s\t%s\t%s\t%s\t%s N.m\t%s s\t%s kg.m2", at->gears[g].name, NUM(gear->ratio),
+                      PCT(gear->efficiency), gear->output_direction > 0 ? "as motor" : "opposite",
+                      NUM(gear->stall_torque_nm), NUM(gear->time_constant_s), NUM(gear->inertia_kg_m2));
   }
   fputs("\nGears\n", out);
   sb_text_table_write(&table, 2, out);
@@ -106,10 +110,8 @@ static void write_steady(const struct sb_check_case *at, const struct sb_check_l
 {
   struct sb_text_table table;
   sb_text_table_init(&table, 4);
-  sb_text_table_put(&table, "%s", "");
-  sb_text_table_put(&table, "lightest load, %s N.m", NUM(load->lightest_nm));
-  sb_text_table_put(&table, "heaviest load, %s N.m", NUM(load->heaviest_nm));
-  sb_text_table_put(&table, "moves heaviest load");
+  sb_text_table_put(&table, "\tlightest load, %s N.m\theaviest load, %s N.m\tmoves heaviest load",
+                    NUM(load->lightest_nm), NUM(load->heaviest_nm));
   for (int g = 0; g < at->gear_count; g++) {
     const struct sb_gear_figures *gear = &at->gears[g].figures;
     sb_text_table_put(&table, "%s", at->gears[g].name);

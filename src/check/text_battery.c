@@ -2,6 +2,7 @@
 /* text_battery.c - thresholds over the discharge of a battery, and heat of the winding. */
 #include <math.h>
 
+#include "base/constants.h"
 #include "check/text.h"
 #include "theory/warmth.h"
 
@@ -27,25 +28,23 @@ static void put_charge(struct sb_text_table *table, const struct sb_check_charge
 {
   const struct sb_check_charge_pair *pair = &charge->pairs[p];
   const bool is_none = isnan(pair->least_safe_upshift);
-  sb_text_table_put(table, "%.0f %%", 100.0 * charge->charge_fraction);
-  sb_text_table_put(table, "%s V", NUM(charge->voltage_v));
-  sb_text_table_put(table, "%s", sb_words_torque(pair->downshift_torque_nm, "any load", "no load").text);
-  sb_text_table_put(table, "%s", sb_words_torque(pair->upshift_torque_nm, "no load", "any load").text);
-  sb_text_table_put(table, "%s", is_none ? "none" : sb_words_percent_by(ceil, pair->least_safe_upshift).text);
-  sb_text_table_put(table, "%s", sb_words_percent_by(floor, pair->slower_lightest_reading).text);
-  sb_text_table_put(table, "%s", sb_words_percent_by(floor, pair->faster_lightest_reading).text);
+  sb_text_table_put(table, "%.0f %%\t%s V\t%s\t%s\t%s\t%s\t%s", 100.0 * charge->charge_fraction, NUM(charge->voltage_v),
+                    sb_words_torque(pair->downshift_torque_nm, "any load", "no load").text,
+                    sb_words_torque(pair->upshift_torque_nm, "no load", "any load").text,
+                    is_none ? "none" : sb_words_percent_by(ceil, pair->least_safe_upshift).text,
+                    sb_words_percent_by(floor, pair->slower_lightest_reading).text,
+                    sb_words_percent_by(floor, pair->faster_lightest_reading).text);
   put_troubles(table, pair);
 }
 
 static void write_pair(const struct sb_check *check, int p, FILE *out)
 {
-  static const char *const headings[] = {"charge",       "voltage",      "downshift torque", "upshift torque",
-                                         "safe upshift", "slower reads", "faster reads",     "finding"};
   const struct sb_check_pair *pair = &check->cases[SB_CHECK_NOMINAL].pairs[p];
   struct sb_text_table table;
   sb_text_table_init(&table, 8);
   table.is_last_broken = true;
-  for (int k = 0; k < table.columns; k++) sb_text_table_put(&table, "%s", headings[k]);
+  sb_text_table_put(&table, "charge\tvoltage\tdownshift torque\tupshift torque\tsafe upshift\tslower reads\tfaster "
+                            "reads\tfinding");
   for (int k = 0; k < check->battery.charge_count; k++) {
     if (check->battery.charges[k].is_tenth) put_charge(&table, &check->battery.charges[k], p);
   }
@@ -98,6 +97,10 @@ static void say_bounds(const struct sb_check_heat *heat, FILE *out)
   const bool is_limited = isfinite(heat->limit_c), is_cut = isfinite(heat->cut_out_c);
   SAY("The surroundings are at %s, and the winding is at %s at the start. The figures above are those of a winding at %s.",
       degrees_of(heat->ambient_c).text, degrees_of(heat->start_c).text, degrees_of(heat->reference_c).text);
+  if (!isnan(heat->magnet_per_k)) {
+    SAY("The magnets are as warm as the %s, and lose %s %% of their strength at %s with each kelvin.",
+        heat->is_housed ? "housing" : "winding", NUM(-100.0 * heat->magnet_per_k), degrees_of(heat->reference_c).text);
+  }
   if (is_limited) SAY("The limit of the winding is %s.", degrees_of(heat->limit_c).text);
   if (is_cut) {
     SAY("The cut-out opens at %s and closes again at %s.", degrees_of(heat->cut_out_c).text,
@@ -111,36 +114,40 @@ static void write_burdens(const struct sb_check_heat *heat, FILE *out)
   const bool is_bounded = isfinite(heat->bound_c);
   struct sb_text_table table;
   sb_text_table_init(&table, is_bounded ? 5 : 4);
-  sb_text_table_put(&table, "gear");
-  sb_text_table_put(&table, "load");
-  sb_text_table_put(&table, "loss at the start");
-  sb_text_table_put(&table, "steady temperature");
+  sb_text_table_put(&table, "gear\tload\tloss at the start\tsteady temperature");
   if (is_bounded) sb_text_table_put(&table, "%s after", degrees_of(heat->bound_c).text);
   for (int k = 0; k < heat->burden_count; k++) {
     const struct sb_check_burden *burden = &heat->burdens[k];
-    sb_text_table_put(&table, "%s", burden->gear != NULL ? burden->gear : "any");
     if (burden->gear != NULL) {
-      sb_text_table_put(&table, "%s, %s N.m", burden->load, NUM(burden->external_torque_nm));
+      sb_text_table_put(&table, "%s\t%s, %s N.m", burden->gear, burden->load, NUM(burden->external_torque_nm));
     } else {
-      sb_text_table_put(&table, "shaft blocked");
+      sb_text_table_put(&table, "any\tshaft blocked");
     }
-    sb_text_table_put(&table, "%s W", NUM(burden->start_loss_w));
-    sb_text_table_put(&table, "%s", degrees_of(burden->steady_winding_c).text);
+    sb_text_table_put(&table, "%s W\t%s", NUM(burden->start_loss_w), degrees_of(burden->steady_winding_c).text);
     if (is_bounded) sb_text_table_put(&table, "%s", after_of(burden->bound_reached_s).text);
   }
   sb_text_table_write(&table, 2, out);
+}
+
+static void put_magnets(struct sb_text_table *table, const struct sb_check_case *cold, const struct sb_check_case *warm)
+{
+  sb_text_table_put(table, "temperature of the magnets\t%s C\t%s C", NUM(cold->magnet_c), NUM(warm->magnet_c));
+  sb_text_table_put(table, "torque constant\t%s N.m/A\t%s N.m/A", NUM(cold->motor.kt_nm_a), NUM(warm->motor.kt_nm_a));
+  sb_text_table_put(table, "no-load speed\t%s rpm\t%s rpm", NUM(cold->motor.no_load_speed_rad_s / SB_RPM),
+                    NUM(warm->motor.no_load_speed_rad_s / SB_RPM));
 }
 
 static void write_cases(const struct sb_check_heat *heat, FILE *out)
 {
   struct sb_text_table table;
   sb_text_table_init(&table, 3);
-  sb_text_table_put(&table, "%s", "");
-  for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s", sb_check_text_label(&heat->cases[k]).text);
-  sb_text_table_put(&table, "winding's resistance");
-  for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s ohm", NUM(heat->cases[k].motor.resistance_ohm));
-  sb_text_table_put(&table, "motor's stall torque");
-  for (int k = 0; k < 2; k++) sb_text_table_put(&table, "%s N.m", NUM(heat->cases[k].motor.stall_torque_nm));
+  const struct sb_check_case *cold = &heat->cases[0], *warm = &heat->cases[1];
+  sb_text_table_put(&table, "\t%s\t%s", sb_check_text_label(cold).text, sb_check_text_label(warm).text);
+  sb_text_table_put(&table, "winding's resistance\t%s ohm\t%s ohm", NUM(cold->motor.resistance_ohm),
+                    NUM(warm->motor.resistance_ohm));
+  if (!isnan(cold->magnet_c)) put_magnets(&table, cold, warm);
+  sb_text_table_put(&table, "motor's stall torque\t%s N.m\t%s N.m", NUM(cold->motor.stall_torque_nm),
+                    NUM(warm->motor.stall_torque_nm));
   fputs("\nCold and warm motor\n", out);
   sb_text_table_write(&table, 2, out);
   sb_check_text_cases(heat->cases, 2, out);

@@ -124,24 +124,19 @@ static void put_shock(struct sb_text_table *table, const struct sb_check_gear *g
                       const struct sb_check_shock *shock, bool is_rigid)
 {
   if (!(fabs(shock->speed_difference_rad_s) > 0.0)) return;
-  sb_text_table_put(table, "%s", gear->name);
-  sb_text_table_put(table, "%s", what);
-  sb_text_table_put(table, "%s rad/s", NUM(fabs(shock->speed_difference_rad_s)));
-  sb_text_table_put(table, "%s N.m.s", NUM(shock->impulse_nms));
+  sb_text_table_put(table, "%s\t%s\t%s rad/s\t%s N.m.s", gear->name, what, NUM(fabs(shock->speed_difference_rad_s)),
+                    NUM(shock->impulse_nms));
   if (is_rigid) return;
-  sb_text_table_put(table, "%s N.m", NUM(shock->peak_torque_nm));
-  sb_text_table_put(table, "%s N.m", NUM(shock->undamped_peak_torque_nm));
+  sb_text_table_put(table, "%s N.m\t%s N.m", NUM(shock->peak_torque_nm), NUM(shock->undamped_peak_torque_nm));
 }
 
 static void write_shocks(const struct sb_check *check, FILE *out)
 {
-  static const char *const headings[] = {"gear",    "shock",       "speed difference",
-                                         "impulse", "peak torque", "undamped peak"};
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   const bool is_rigid = check->shaft.is_rigid;
   struct sb_text_table table;
   sb_text_table_init(&table, is_rigid ? 4 : 6);
-  for (int k = 0; k < table.columns; k++) sb_text_table_put(&table, "%s", headings[k]);
+  sb_text_table_put(&table, "gear\tshock\tspeed difference\timpulse%s", is_rigid ? "" : "\tpeak torque\tundamped peak");
   for (int g = 0; g < at->gear_count; g++) {
     put_shock(&table, &at->gears[g], "engagement", &check->shaft.gears[g].engagement, is_rigid);
     put_shock(&table, &at->gears[g], "first body", &check->shaft.gears[g].impact, is_rigid);
@@ -231,9 +226,7 @@ static void write_stages(const struct sb_check *check, FILE *out)
   const struct sb_check_case *at = &check->cases[SB_CHECK_NOMINAL];
   struct sb_text_table table;
   sb_text_table_init(&table, 3 + at->gear_count);
-  sb_text_table_put(&table, "%s", "");
-  sb_text_table_put(&table, "from");
-  sb_text_table_put(&table, "needs");
+  sb_text_table_put(&table, "\tfrom\tneeds");
   for (int g = 0; g < at->gear_count; g++) sb_text_table_put(&table, "%s", at->gears[g].name);
   for (int k = 0; k < check->vehicle.stage_count; k++) {
     const struct sb_check_stage *stage = &check->vehicle.stages[k];
@@ -242,8 +235,7 @@ static void write_stages(const struct sb_check *check, FILE *out)
     } else {
       sb_text_table_put(&table, "body %d", stage->bodies);
     }
-    sb_text_table_put(&table, "%s m", NUM(stage->distance_m));
-    sb_text_table_put(&table, "%s N", NUM(stage->need_n));
+    sb_text_table_put(&table, "%s m\t%s N", NUM(stage->distance_m), NUM(stage->need_n));
     for (int g = 0; g < at->gear_count; g++) sb_text_table_put(&table, "%s", fates[stage->fates[g]]);
   }
   sb_text_table_write(&table, 2, out);

@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* cmd_run.c - simulates scenarios: trace, summary, comparison. */
-#include <errno.h>
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -14,7 +13,6 @@
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 #include "shiftband/trace.h"
-#include "text/json.h"
 
 struct request {
   struct sb_option_list files, sets;

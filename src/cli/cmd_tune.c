@@ -17,14 +17,11 @@
 
 struct request {
   struct sb_option_list files, sets;
-  enum sb_prefer prefer;
-  long samples, pair, jobs; /* samples -1: not given */
-  long points;              /* 0: not given */
+  struct sb_tune_request wanted; /* what of it is asked for by options; the rest is filled by run_request() */
+  long seed, jobs;
   struct sb_own_options own;
-  long seed;
   bool is_json, is_quiet;
   const char *output; /* NULL: standard output */
-  bool is_resumed;
 };
 
 /* Journals to forget when the answer is safe. */
@@ -73,18 +70,20 @@ static int check_writable(const struct request *request, struct work *work)
   return SB_EXIT_DONE;
 }
 
-/* The answer appears whole or not at all. */
-static int write_answer(const struct sb_rounds *tuning, const struct request *request)
+struct answer {
+  const struct sb_rounds *tuning;
+  bool is_json;
+};
+
+static int write_answer(FILE *out, const void *context)
 {
-  struct sb_output output;
-  const char *path = request->output != NULL ? request->output : "-";
-  if (sb_output_open(&output, path) != 0) return sb_command_fail_writing(path);
-  if (request->is_json) {
-    sb_tune_write_json(output.stream, tuning);
+  const struct answer *answer = context;
+  if (answer->is_json) {
+    sb_tune_write_json(out, answer->tuning);
   } else {
-    sb_tune_write_text(output.stream, tuning);
+    sb_tune_write_text(out, answer->tuning);
   }
-  return sb_output_commit(&output) == 0 ? SB_EXIT_DONE : sb_command_fail_writing(path);
+  return 0;
 }
 
 static void show_pair(void *context, bool begins)
@@ -127,29 +126,29 @@ static int run_request(const struct request *request)
   uint64_t identity = sb_tasks_hash_text(sb_tasks_hash_text(SB_TASKS_HASH_START, "tune"), sb_command_version());
   int code = sb_own_options_hash(&request->own, &identity);
   if (code != SB_EXIT_DONE) return code;
-  struct sb_tune_request wanted = {.paths = request->files.items,
-                                   .path_count = (int)request->files.count,
-                                   .sets = request->sets.items,
-                                   .set_count = request->sets.count,
-                                   .prefer = request->prefer,
-                                   .samples = request->samples,
-                                   .seed = (unsigned long)request->seed,
-                                   .pair = request->pair,
-                                   .points = request->points,
-                                   .jobs = (int)request->jobs,
-                                   .decider = sb_own_options_decider(&request->own),
-                                   .identity = identity,
-                                   .is_resumed = request->is_resumed,
-                                   .stop = sb_interrupt_flag(),
-                                   .on_pair = show_pair,
-                                   .on_progress = show_progress,
-                                   .on_journal = note_journal,
-                                   .context = &work};
+  struct sb_tune_request wanted = request->wanted;
+  wanted.paths = request->files.items;
+  wanted.path_count = (int)request->files.count;
+  wanted.sets = request->sets.items;
+  wanted.set_count = request->sets.count;
+  wanted.seed = (unsigned long)request->seed;
+  wanted.jobs = (int)request->jobs;
+  wanted.decider = sb_own_options_decider(&request->own);
+  wanted.identity = identity;
+  wanted.stop = sb_interrupt_flag();
+  wanted.on_pair = show_pair;
+  wanted.on_progress = show_progress;
+  wanted.on_journal = note_journal;
+  wanted.context = &work;
   code = load(&wanted, &tuning);
   if (code == SB_EXIT_DONE) code = check_writable(request, &work);
   wanted.journal_stem = work.keeps_journals ? request->output : NULL;
   if (code == SB_EXIT_DONE) code = tune(&wanted, &work, &tuning);
-  if (code == SB_EXIT_DONE) code = write_answer(&tuning, request);
+  if (code == SB_EXIT_DONE) {
+    const struct answer answer = {&tuning, request->is_json};
+    code = sb_command_write_file(request->output != NULL ? request->output : "-",
+                                 (struct sb_command_writer){write_answer, &answer});
+  }
   forget_journals(&work, code == SB_EXIT_DONE);
   sb_rounds_clear(&tuning);
   return code;
@@ -169,18 +168,18 @@ static const char *const preferences[] = {"margin", "time", "energy", NULL};
 static const struct sb_option option_table[] = {
     {"prefer", 0, "WHAT",
      "margin (default): within three quarters of the widest margin the highest downshift threshold, which spares the motor; time: the greatest number of output turns; energy: the least energy for each turn; the last two keep at least half of the widest margin",
-     SB_INTO_CHOICE(struct request, prefer, preferences)},
+     SB_INTO_CHOICE(struct request, wanted.prefer, preferences)},
     {"samples", 0, "N", "quasi-random samples of the tolerances, besides nominal and corners (default 24)",
-     SB_INTO_COUNT(struct request, samples, 0, 100000)},
+     SB_INTO_COUNT(struct request, wanted.samples, 0, 100000)},
     {"seed", 0, "N", "of the samples (default 1)", SB_INTO_COUNT(struct request, seed, 0, 2147483647)},
     {"pair", 0, "N", "only this pair of gears, from 1, the slowest (default: all of them)",
-     SB_INTO_COUNT(struct request, pair, 1, SB_GEAR_MAX - 1)},
+     SB_INTO_COUNT(struct request, wanted.pair, 1, SB_GEAR_MAX - 1)},
     {"jobs", 0, "N", "threads (default: all cores)", SB_INTO_COUNT(struct request, jobs, 1, 1024)},
     {"output", 'o', "FILE",
      "write the answer there instead of printing it; what is calculated is kept beside it until the answer is complete",
      SB_INTO_OUTPUT(struct request, output)},
     {"resume", 0, NULL, "go on where the same command with -o was interrupted",
-     SB_INTO_FLAG(struct request, is_resumed)},
+     SB_INTO_FLAG(struct request, wanted.is_resumed)},
     SB_OPTION_SET_OF(struct request),
     {"json", 0, NULL, "one JSON object instead of text", SB_INTO_FLAG(struct request, is_json)},
     {"quiet", 'q', NULL, "show no progress", SB_INTO_FLAG(struct request, is_quiet)},
@@ -188,7 +187,7 @@ static const struct sb_option option_table[] = {
     {.help =
          "Each pair of thresholds on a lattice is then a run, and between two nothing is known; --samples defaults to 4."},
     {"points", 0, "N", "about so many along each threshold, 8 to 1000 (default 41)",
-     SB_INTO_COUNT(struct request, points, 8, 1000)},
+     SB_INTO_COUNT(struct request, wanted.points, 8, 1000)},
     {0},
 };
 
@@ -199,7 +198,7 @@ static const struct sb_option_rule rules[] = {
     {0},
 };
 
-static const struct request defaults = {.samples = -1, .seed = 1};
+static const struct request defaults = {.wanted.samples = -1, .seed = 1};
 
 const struct sb_command sb_command_tune = {
     .name = "tune",

@@ -73,28 +73,15 @@ const struct sb_decider *sb_own_options_decider(const struct sb_own_options *own
   return own->object != NULL || own->command != NULL ? &own->decider : NULL;
 }
 
-static int hash_object(const char *path, uint64_t *hash)
-{
-  unsigned char bytes[4096];
-  FILE *file = fopen(path, "rb");
-  if (file != NULL) {
-    for (size_t count; (count = fread(bytes, 1, sizeof bytes, file)) > 0;) {
-      *hash = sb_tasks_hash_bytes(*hash, bytes, count);
-    }
-    const bool has_failed = ferror(file) != 0;
-    fclose(file);
-    if (!has_failed) return SB_EXIT_DONE;
-  }
-  sb_command_complain("--controller %s: %s", path, strerror(errno));
-  return SB_EXIT_IO;
-}
-
 int sb_own_options_hash(const struct sb_own_options *own, uint64_t *hash)
 {
   if (own->command != NULL) *hash = sb_tasks_hash_text(sb_tasks_hash_text(*hash, "command"), own->command);
   if (own->object == NULL) return SB_EXIT_DONE;
+  struct sb_error err;
   *hash = sb_tasks_hash_text(*hash, "object");
-  return hash_object(own->object, hash);
+  const enum sb_status status = sb_tasks_hash_file(hash, own->object, &err);
+  if (status != SB_OK) sb_command_complain("--controller %s", err.text);
+  return sb_command_exit(status);
 }
 
 void sb_own_options_clear(struct sb_own_options *own)

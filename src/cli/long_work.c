@@ -9,7 +9,6 @@
 
 #include "cli/command.h"
 #include "cli/interrupt.h"
-#include "cli/output.h"
 #include "cli/progress.h"
 
 static void show(void *context, long done, long wanted)

@@ -53,4 +53,15 @@ const char *sb_option_next_word(const char *text, char word[SB_OPTION_SHOWN_SIZE
 /* A rule's words as a list: "-o FILE or --against FILE". */
 void sb_option_list_terms(const struct sb_command *command, const char *words, char *list, size_t size);
 
+/* An option, without its dashes, or a word of one that was called otherwise before: refused with the name that it has now. */
+struct sb_option_old {
+  const char *was, *now;
+};
+
+/* All of them; was NULL at the end. */
+extern const struct sb_option_old sb_option_old_names[], sb_option_old_verdicts[];
+
+/* The new name, or NULL. */
+const char *sb_option_find_old(const struct sb_option_old *words, const char *word);
+
 #endif

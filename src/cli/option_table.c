@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* option_table.c - what stands in a command's table of options. */
+/* option_table.c - what stands in a command's table of options, and what was called otherwise before. */
 #include <string.h>
 
 #include "cli/option_reader.h"
@@ -25,4 +25,15 @@ struct sb_option_list *sb_option_operands(const struct sb_option_reader *reader)
 void sb_option_list_add(struct sb_option_list *list, const char *word)
 {
   list->items[list->count++] = word;
+}
+
+const struct sb_option_old sb_option_old_names[] = {{"down", "downshift"}, {"up", "upshift"}, {NULL, NULL}};
+
+const struct sb_option_old sb_option_old_verdicts[] = {
+    {"downshift-for-nothing", "needless-downshift"}, {"parting", "deviation"}, {NULL, NULL}};
+
+const char *sb_option_find_old(const struct sb_option_old *words, const char *word)
+{
+  while (words->was != NULL && strcmp(words->was, word) != 0) words++;
+  return words->now;
 }

@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include "base/nearest.h"
-#include "cli/old_words.h"
 #include "cli/option_reader.h"
 
 bool sb_options_read_count(const char *text, long least, long greatest, long *count)
@@ -67,7 +66,7 @@ static int refuse_word(const struct sb_option *option, const char *found)
 {
   char list[512];
   sb_option_list_words(option, " or ", list, sizeof list);
-  const char *now = sb_old_words_find(sb_old_verdicts, found), *nearest = sb_nearest_word(found, option->words);
+  const char *now = sb_option_find_old(sb_option_old_verdicts, found), *nearest = sb_nearest_word(found, option->words);
   if (now != NULL) return sb_command_usage("--%s: %s is now called %s", option->name, found, now);
   if (nearest == NULL) return sb_command_usage("--%s needs %s, found \"%s\"", option->name, list, found);
   return sb_command_usage("--%s needs %s, found \"%s\"; did you mean %s?", option->name, list, found, nearest);

@@ -7,7 +7,6 @@
 #include <string.h>
 
 #include "base/nearest.h"
-#include "cli/old_words.h"
 #include "cli/option_reader.h"
 
 enum { NAME_LENGTH_MAX = 32 };
@@ -22,7 +21,7 @@ static enum step refuse_unknown(const struct sb_option_reader *reader, const cha
   for (const struct sb_option *o = reader->command->options; !sb_option_is_end(o); o++) {
     if (o->name != NULL) names[count++] = o->name;
   }
-  const char *now = sb_old_words_find(sb_old_options, name), *nearest = sb_nearest_word(name, names);
+  const char *now = sb_option_find_old(sb_option_old_names, name), *nearest = sb_nearest_word(name, names);
   if (now != NULL && sb_option_find(reader->command->options, now, strlen(now)) != NULL) {
     sb_command_usage("%s is now called --%s", word, now);
   } else if (nearest != NULL) {

@@ -35,13 +35,6 @@ static void guard_part(const char *part_path)
   }
 }
 
-static char *duplicate(const char *text)
-{
-  char *copy = malloc(strlen(text) + 1);
-  if (copy != NULL) strcpy(copy, text);
-  return copy;
-}
-
 /* The neighbour's name pattern: a dot file in the same folder. */
 static char *part_pattern(const char *path)
 {
@@ -90,7 +83,7 @@ int sb_output_open(struct sb_output *output, const char *path)
     return -1;
   }
   /* A link is followed, so that the file behind it is the one replaced. */
-  output->path = exists ? realpath(path, NULL) : duplicate(path);
+  output->path = exists ? realpath(path, NULL) : strdup(path);
   int result = -1;
   if (output->path != NULL && exists && !S_ISREG(info.st_mode)) {
     output->stream = fopen(output->path, "w");

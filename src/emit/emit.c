@@ -296,14 +296,6 @@ static enum sb_status record_run(struct sb_emission *out, size_t sample_max, str
   return status;
 }
 
-static bool has_verdict(const struct sb_monitor *monitor, int kind)
-{
-  for (size_t i = 0; i < monitor->verdict_count; i++) {
-    if ((int)monitor->verdicts[i].kind == kind) return true;
-  }
-  return false;
-}
-
 /* What the rounded controller's run must not do unless the given one's does it too. */
 static enum sb_status compare_runs(const struct sb_model *model, struct sb_emission *out,
                                    const struct sb_monitor *rounded, struct sb_error *err)
@@ -312,11 +304,11 @@ static enum sb_status compare_runs(const struct sb_model *model, struct sb_emiss
   struct sb_run_result given;
   enum sb_status status = sb_run(model, &options, &given, err);
   if (status != SB_OK) return status;
-  for (int kind = 0; status == SB_OK && kind < SB_VERDICT_KIND_COUNT; kind++) {
-    if (!has_verdict(rounded, kind)) continue;
-    const char *name = sb_verdict_name((enum sb_verdict_kind)kind);
+  for (enum sb_verdict_kind kind = 0; status == SB_OK && kind < SB_VERDICT_KIND_COUNT; kind++) {
+    if (sb_monitor_find(rounded, kind) == NULL) continue;
+    const char *name = sb_verdict_name(kind);
     sb_fail_add(out->verdicts, sizeof out->verdicts, "%s%s", out->verdicts[0] != 0 ? ", " : "", name);
-    if (has_verdict(&given.monitor, kind)) continue;
+    if (sb_monitor_find(&given.monitor, kind) != NULL) continue;
     const struct sb_emit_unit unit = sb_emit_unit(out);
     status =
         sb_fail(err, SB_ERR_SCENARIO,

@@ -7,7 +7,6 @@
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_roots.h>
 #include <math.h>
-#include <stdbool.h>
 
 static const double inside = 0.95, at_ends = 0.90;
 

@@ -408,11 +408,11 @@ static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_er
       }
     }
   }
-  if (a != NULL) gsl_matrix_free(a);
-  if (v != NULL) gsl_matrix_free(v);
-  if (s != NULL) gsl_vector_free(s);
-  if (scale != NULL) gsl_vector_free(scale);
-  if (work != NULL) gsl_vector_free(work);
+  gsl_matrix_free(a);
+  gsl_matrix_free(v);
+  gsl_vector_free(s);
+  gsl_vector_free(scale);
+  gsl_vector_free(work);
   return status;
 }
 

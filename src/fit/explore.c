@@ -13,7 +13,6 @@
 #include <string.h>
 
 #include "fit/estimate.h"
-#include "fit/predict.h"
 
 /* Two starts that leave the same misfit have come to the same valley. */
 static const double same_misfit = 0.5;

@@ -30,14 +30,6 @@ int sb_identify_parameter(const struct sb_bench *bench, size_t unknown, int *tes
   return -1;
 }
 
-static void release(gsl_matrix *a, gsl_matrix *v, gsl_vector *s, gsl_vector *work)
-{
-  if (a != NULL) gsl_matrix_free(a);
-  if (v != NULL) gsl_matrix_free(v);
-  if (s != NULL) gsl_vector_free(s);
-  if (work != NULL) gsl_vector_free(work);
-}
-
 /* The right singular vectors with a deviation above sd_min, one a row of out; returns how many, or -1 without memory. */
 static int undetermined_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
 {
@@ -59,7 +51,10 @@ static int undetermined_vectors(const struct sb_estimate *estimate, double sd_mi
       sds[count++] = sd;
     }
   }
-  release(a, v, s, work);
+  gsl_matrix_free(a);
+  gsl_matrix_free(v);
+  gsl_vector_free(s);
+  gsl_vector_free(work);
   return count;
 }
 

@@ -13,30 +13,20 @@ static void put_figure(struct sb_json *json, enum sb_fit_figure_kind kind, const
                                        [SB_FIT_GIVEN] = "given",
                                        [SB_FIT_DETERMINED] = "determined",
                                        [SB_FIT_UNDETERMINED] = "undetermined"};
-  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_fit_figure, "standard_error_si", standard_error, NUMBER),
-                                           SB_MEMBER_AS(sb_fit_figure, "least_si", least, NUMBER),
-                                           SB_MEMBER_AS(sb_fit_figure, "greatest_si", greatest, NUMBER),
-                                           SB_MEMBER(sb_fit_figure, gauge_share, NUMBER), SB_MEMBERS_END};
   const bool has_value = figure->state != SB_FIT_UNDETERMINED;
-  sb_json_open_object(json);
-  sb_json_put_string(json, "figure", sb_fit_figures[kind].key);
-  sb_json_put_string(json, "state", states[figure->state]);
-  sb_json_put_string(json, "unit", sb_show_si(kind));
-  sb_json_put_number(json, "value_si", has_value ? figure->value : (double)NAN);
-  sb_fields_put_json(json, fields, figure);
-  sb_json_close(json);
+  sb_json_put_object_of(
+      json, NULL,
+      "figure:%s state:%s unit:%s value_si:%g standard_error_si:%g least_si:%g greatest_si:%g gauge_share:%g",
+      sb_fit_figures[kind].key, states[figure->state], sb_show_si(kind), has_value ? figure->value : (double)NAN,
+      figure->standard_error, figure->least, figure->greatest, figure->gauge_share);
 }
 
 static void put_gauges(struct sb_json *json, const struct sb_fit_result *result)
 {
   sb_json_put_array(json, "gauges");
   for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) {
-    sb_json_open_object(json);
-    sb_json_put_string(json, "gauge", sb_fit_gauges[g].name);
-    sb_json_put_number(json, "half_width_pct", 100.0 * result->gauges[g].half_width);
-    sb_json_put_boolean(json, "is_default", result->gauges[g].is_default);
-    sb_json_put_boolean(json, "is_used", result->is_gauge_used[g]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "gauge:%s half_width_pct:%g is_default:%c is_used:%c", sb_fit_gauges[g].name,
+                          100.0 * result->gauges[g].half_width, result->gauges[g].is_default, result->is_gauge_used[g]);
   }
   sb_json_close(json);
 }
@@ -65,8 +55,8 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
     const struct sb_fit_channel *channel = &result->channels[c];
     if (channel->log != log) continue;
     sb_json_open_object(json);
-    sb_json_put_string(json, "column", sb_log_column_short_name(channel->column));
-    sb_json_put_string(json, "unit", channel->column == SB_LOG_MOTOR_CURRENT ? "A" : "rad/s");
+    sb_json_put(json, "column:%s unit:%s", sb_log_column_short_name(channel->column),
+                channel->column == SB_LOG_MOTOR_CURRENT ? "A" : "rad/s");
     sb_fields_put_json(json, fields, channel);
     sb_json_close(json);
   }
@@ -75,19 +65,16 @@ static void put_channels(struct sb_json *json, const struct sb_fit_result *resul
 
 static void put_logs(struct sb_json *json, const struct sb_fit_result *result, const struct sb_log *logs)
 {
-  static const struct sb_field times[] = {SB_MEMBER(sb_fit_origin, start_s, NUMBER),
-                                          SB_MEMBER_AS(sb_fit_origin, "start_error_s", start_se_s, NUMBER),
-                                          SB_MEMBER(sb_fit_origin, off_s, NUMBER),
-                                          SB_MEMBER_AS(sb_fit_origin, "off_error_s", off_se_s, NUMBER), SB_MEMBERS_END};
   sb_json_put_array(json, "logs");
   for (size_t k = 0; k < result->log_count; k++) {
     const struct sb_fit_origin *origin = &result->origins[k];
     sb_json_open_object(json);
-    sb_json_put_string(json, "path", logs[k].path);
-    sb_json_put_boolean(json, "is_over_time", origin->is_dynamic);
-    sb_json_put_integer(json, "shift_count", origin->shift_count);
-    sb_json_put_integer(json, "gap_count", (long long)logs[k].gap_count);
-    if (origin->is_dynamic) sb_fields_put_json(json, times, origin);
+    sb_json_put(json, "path:%s is_over_time:%c shift_count:%d gap_count:%zu", logs[k].path, origin->is_dynamic,
+                origin->shift_count, logs[k].gap_count);
+    if (origin->is_dynamic) {
+      sb_json_put(json, "start_s:%g start_error_s:%g off_s:%g off_error_s:%g", origin->start_s, origin->start_se_s,
+                  origin->off_s, origin->off_se_s);
+    }
     put_channels(json, result, (int)k);
     sb_json_close(json);
   }
@@ -100,14 +87,10 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
   sb_json_put_array(json, "parameters");
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
     if (open->shares[j] == 0.0) continue;
-    sb_json_open_object(json);
-    sb_json_put_string(json, "parameter", sb_fit_parameter_words[j]);
-    sb_json_put_number(json, "share", open->shares[j]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "parameter:%s share:%g", sb_fit_parameter_words[j], open->shares[j]);
   }
   sb_json_close(json);
-  sb_json_put_boolean(json, "is_vague", open->is_vague);
-  sb_json_put_string(json, "next_measurement", open->advice);
+  sb_json_put(json, "is_vague:%c next_measurement:%s", open->is_vague, open->advice);
   sb_json_close(json);
 }
 
@@ -116,8 +99,8 @@ static void put_doubt(struct sb_json *json, const struct sb_fit_result *result)
 {
   struct sb_doubt doubt;
   const bool is_any = sb_possible_doubt(result, &doubt);
-  sb_json_put_string(json, "doubtful_figure", is_any ? sb_fit_figures[doubt.kind].key : NULL);
-  sb_json_put_string(json, "doubt", is_any ? doubt.wrong : NULL);
+  sb_json_put(json, "doubtful_figure:%s doubt:%s", is_any ? sb_fit_figures[doubt.kind].key : NULL,
+              is_any ? doubt.wrong : NULL);
 }
 
 int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)

@@ -8,7 +8,6 @@
 #include "base/arena.h"
 #include "inspect/cause.h"
 #include "inspect/gear_track.h"
-#include "shiftband/closed_form.h"
 #include "theory/torque_balance.h"
 
 struct sb_inspect_options sb_inspect_options_default(void)

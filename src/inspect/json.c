@@ -3,7 +3,6 @@
 #include <math.h>
 
 #include "inspect/report.h"
-#include "shiftband/run.h"
 #include "text/fields.h"
 
 /* The name of a gear of the scenario; NULL where there is none. */
@@ -13,26 +12,17 @@ static const char *name_of(const struct sb_inspect_report *report, int gear)
   return gearbox != NULL && gear > 0 && gear <= gearbox->gear_count ? gearbox->gears[gear - 1].name : NULL;
 }
 
-static void put_name(struct sb_json *json, const char *key, const struct sb_inspect_report *report, int gear)
-{
-  sb_json_put_string(json, key, name_of(report, gear));
-}
-
 static void put_shifts(struct sb_json *json, const struct sb_inspect_report *report, const struct sb_inspection *of)
 {
-  static const struct sb_field fields[] = {
-      SB_MEMBER(sb_inspect_shift, command_s, NUMBER), SB_MEMBER(sb_inspect_shift, engaged_s, NUMBER),
-      SB_MEMBER(sb_inspect_shift, from, INTEGER), SB_MEMBER(sb_inspect_shift, to, INTEGER), SB_MEMBERS_END};
   sb_json_put_integer(json, "shift_count", (long long)of->shift_count);
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < of->shift_count; i++) {
-    sb_json_open_object(json);
-    sb_fields_put_json(json, fields, &of->shifts[i]);
-    put_name(json, "from_name", report, of->shifts[i].from);
-    put_name(json, "to_name", report, of->shifts[i].to);
-    sb_json_put_null(json, "reading_pct"); /* a log does not show what the controller saw */
-    sb_json_put_null(json, "load_torque_nm");
-    sb_json_close(json);
+    const struct sb_inspect_shift *shift = &of->shifts[i];
+    /* A log does not show what the controller saw. */
+    sb_json_put_object_of(
+        json, NULL, "command_s:%g engaged_s:%g from:%d to:%d from_name:%s to_name:%s reading_pct:%g load_torque_nm:%g",
+        shift->command_s, shift->engaged_s, shift->from, shift->to, name_of(report, shift->from),
+        name_of(report, shift->to), (double)NAN, (double)NAN);
   }
   sb_json_close(json);
 }
@@ -61,12 +51,8 @@ static void put_gears(struct sb_json *json, const struct sb_inspect_report *repo
   const bool has_ratios = found->source == SB_INSPECT_RATIO;
   sb_json_put_array(json, "time_in_gear");
   for (int g = 1; g <= found->gear_count; g++) {
-    sb_json_open_object(json);
-    sb_json_put_integer(json, "gear", g);
-    put_name(json, "name", report, g);
-    sb_json_put_number(json, "time_s", found->gear_time_s[g]);
-    sb_json_put_number(json, "ratio", has_ratios ? found->ratios[g - 1] : (double)NAN);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "gear:%d name:%s time_s:%g ratio:%g", g, name_of(report, g),
+                          found->gear_time_s[g], has_ratios ? found->ratios[g - 1] : (double)NAN);
   }
   sb_json_close(json);
   sb_json_put_number(json, "neutral_s", found->gear_time_s[0]); /* or not known */
@@ -81,15 +67,12 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
       SB_MEMBER(sb_inspection, gap_count, SIZE),       SB_MEMBER(sb_inspection, longest_gap_s, NUMBER),
       SB_MEMBER(sb_inspection, least_pause_s, NUMBER), SB_MEMBERS_END};
   const struct sb_inspection *found = report->found;
-  sb_json_put_string(json, "source", sources[found->source]);
-  sb_json_put_integer(json, "rows", (long long)report->log->count);
+  sb_json_put(json, "source:%s rows:%zu", sources[found->source], report->log->count);
   sb_fields_put_json(json, fields, found);
-  sb_json_put_number(json, "noise_rpm", found->is_reading_noise ? (double)NAN : found->noise_rpm);
-  sb_json_put_number(json, "noise_pct", found->is_reading_noise ? found->noise_rpm : (double)NAN);
-  sb_json_put_boolean(json, "may_hide_shifts", found->may_hide_shifts);
-  sb_json_put_boolean(json, "is_hunting_undecided", sb_inspect_is_undecided(found));
-  sb_json_put_integer(json, "unjudged_three_count", (long long)found->unjudged_count);
-  sb_json_put_number(json, "unjudged_three_s", found->unjudged_s);
+  sb_json_put(json, "noise_rpm:%g noise_pct:%g", found->is_reading_noise ? (double)NAN : found->noise_rpm,
+              found->is_reading_noise ? found->noise_rpm : (double)NAN);
+  sb_json_put(json, "may_hide_shifts:%c is_hunting_undecided:%c unjudged_three_count:%zu unjudged_three_s:%g",
+              found->may_hide_shifts, sb_inspect_is_undecided(found), found->unjudged_count, found->unjudged_s);
   put_verdicts(json, report);
   put_shifts(json, report, found);
   put_gears(json, report);
@@ -109,8 +92,7 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
     const struct sb_overlay_column *column = &overlay->columns[c];
     if (!column->is_compared) continue;
     sb_json_open_object(json);
-    sb_json_put_string(json, "name", sb_log_columns[c].name);
-    sb_json_put_string(json, "unit", sb_log_columns[c].unit);
+    sb_json_put(json, "name:%s unit:%s", sb_log_columns[c].name, sb_log_columns[c].unit);
     sb_fields_put_json(json, fields, column);
     sb_json_close(json);
   }
@@ -119,18 +101,12 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
 
 static void put_hints(struct sb_json *json, const struct sb_explanation *explanation)
 {
-  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_hint, "key", path, CHARS), SB_MEMBER(sb_hint, gain, NUMBER),
-                                           SB_MEMBER(sb_hint, written, NUMBER),       SB_MEMBER(sb_hint, best, NUMBER),
-                                           SB_MEMBER(sb_hint, is_at_end, BOOLEAN),    SB_MEMBERS_END};
-  sb_json_put_boolean(json, "is_explained", explanation->is_found);
-  sb_json_put_boolean(json, "is_explanation_shared", explanation->is_shared);
+  sb_json_put(json, "is_explained:%c is_explanation_shared:%c", explanation->is_found, explanation->is_shared);
   sb_json_put_array(json, "hints");
   for (size_t i = 0; i < explanation->count; i++) {
     const struct sb_hint *hint = &explanation->hints[i];
-    sb_json_open_object(json);
-    sb_fields_put_json(json, fields, hint);
-    sb_json_put_string(json, "unit", hint->is_factor ? "factor" : hint->unit);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "key:%s gain:%g written:%g best:%g is_at_end:%c unit:%s", hint->path, hint->gain,
+                          hint->written, hint->best, hint->is_at_end, hint->is_factor ? "factor" : hint->unit);
   }
   sb_json_close(json);
 }
@@ -140,10 +116,9 @@ static void put_comparison(struct sb_json *json, const struct sb_inspect_report 
   const struct sb_overlay *overlay = &report->beside->overlay;
   const bool is_deviating = !isnan(overlay->first_deviation_s);
   sb_json_put_object(json, "against");
-  sb_json_put_string(json, "scenario", report->scenario->model.name);
-  sb_json_put_number(json, "compared_to_s", report->beside->ends_s);
-  sb_json_put_number(json, "first_deviation_s", overlay->first_deviation_s);
-  sb_json_put_string(json, "first_deviation_in", is_deviating ? sb_log_columns[overlay->first].name : NULL);
+  sb_json_put(json, "scenario:%s compared_to_s:%g first_deviation_s:%g first_deviation_in:%s",
+              report->scenario->model.name, report->beside->ends_s, overlay->first_deviation_s,
+              is_deviating ? sb_log_columns[overlay->first].name : NULL);
   put_columns(json, overlay);
   put_shifts(json, report, &report->beside->found);
   put_hints(json, &report->beside->explanation);

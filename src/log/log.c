@@ -406,9 +406,8 @@ static enum sb_status read_all(struct reader *reader)
   if (status == SB_OK) status = read_rows(reader);
   if (status == SB_OK && csv->fault_count == 0) status = fill_in(reader);
   reader->log.has_decimal_commas = csv->has_decimal_commas;
-  reader->log.path = malloc(strlen(csv->path) + 1);
+  reader->log.path = strdup(csv->path);
   if (reader->log.path == NULL) return SB_ERR_MEMORY;
-  strcpy(reader->log.path, csv->path);
   return status == SB_OK && csv->fault_count > 0 ? SB_ERR_SCENARIO : status;
 }
 

@@ -12,6 +12,8 @@ const char *sb_caution_text(enum sb_caution caution)
       return "parts near their limit can break without warning and throw pieces: put a guard around them, wear eye protection, and let nobody stand in line with them during a test.";
     case SB_CAUTION_HEAT:
       return "a winding as hot as this burns its insulation, then itself and what touches it, and a hot motor can burn skin: let a thermal switch cut the drive, and let the motor cool before you touch it.";
+    case SB_CAUTION_MAGNET:
+      return "without motor.magnet the magnets keep their strength in the heat. Real ones weaken (ferrite by 0.2 % with each kelvin), and a hot motor then turns faster without load, stalls at a lower torque, and loses more power at the same torque: these figures are too kind for torque and heat.";
     case SB_CAUTION_RESIDUAL:
       return "the energies do not balance to within a millionth: do not rely on these numbers, and report the scenario as a fault of the program.";
   }

@@ -13,6 +13,7 @@ enum sb_caution {
   SB_CAUTION_STALL,   /* a motor that stands still under drive */
   SB_CAUTION_BREAK,   /* parts near their limit */
   SB_CAUTION_HEAT,    /* a winding that gets too hot */
+  SB_CAUTION_MAGNET,  /* heat of a motor whose magnets are not described */
   SB_CAUTION_RESIDUAL /* energies that do not add up */
 };
 

@@ -353,6 +353,8 @@ static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct 
   const bool is_opposite = task->chain.count > 0 && task->last_from == to_gear;
   const struct sb_chain_link link = {.time_s = next->last_command_s,
                                      .load_nm = walk->spot->own_load_nm,
+                                     .faster_nm =
+                                         to_gear < task->gear ? walk->spot->own_load_nm : walk->spot->next_load_nm,
                                      .hunt_window_s = is_opposite ? hunt_window_s(walk) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(walk->plane->model),
                                      .is_opposite = is_opposite,

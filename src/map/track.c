@@ -138,7 +138,7 @@ static void restore(struct sb_tracks *tracks, const struct sb_anchor *anchor)
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 43 };
+enum { KEY_WORDS = 44 };
 
 static uint64_t bits_of(double value)
 {
@@ -197,7 +197,8 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_anchor *anc
                            (double)state->link,
                            state->slip_direction,
                            state->is_shifting,
-                           feed->magnet_ratio};
+                           feed->magnet_ratio,
+                           (double)feed->piece};
   static_assert(sizeof values / sizeof *values == KEY_WORDS, "every word is set");
   for (int i = 0; i < KEY_WORDS; i++) key[i] = bits_of(values[i]);
 }

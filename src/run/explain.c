@@ -10,7 +10,8 @@
 
 void sb_explain_load(struct sb_explaining *to)
 {
-  const double least_nm = to->verdict->least_nm, greatest_nm = to->verdict->greatest_nm;
+  /* No -0.0, which fmin() and fmax() may take or leave. */
+  const double least_nm = to->verdict->least_nm + 0.0, greatest_nm = to->verdict->greatest_nm + 0.0;
   if (greatest_nm - least_nm <= 0.005 * fmax(fabs(greatest_nm), fabs(least_nm))) {
     sb_explain_say(to, "the load of %.3g N.m", greatest_nm);
   } else {

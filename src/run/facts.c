@@ -53,6 +53,7 @@ static void take_heat(const struct sb_report *report, struct sb_run_facts *facts
   const struct sb_row *end = &report->result->end;
   const struct sb_sums *sums = &report->result->sums;
   facts->winding_c = facts->housing_c = facts->greatest_winding_c = facts->greatest_housing_c = facts->hot_s = NAN;
+  facts->magnet_left_fraction = model->magnet.is_present ? sb_magnet_ratio(&model->magnet, end->magnet_c) : (double)NAN;
   if (!model->winding.is_present) return;
   const struct sb_warmth warmth = {end->winding_c, end->housing_c};
   facts->winding_c = end->winding_c;
@@ -110,9 +111,7 @@ static const double as_far = 0.02;
 static bool has_no_more_verdicts(const struct sb_monitor *own, const struct sb_monitor *other)
 {
   for (size_t i = 0; i < own->verdict_count; i++) {
-    bool is_known = false;
-    for (size_t k = 0; k < other->verdict_count; k++) is_known |= other->verdicts[k].kind == own->verdicts[i].kind;
-    if (!is_known) return false;
+    if (sb_monitor_find(other, own->verdicts[i].kind) == NULL) return false;
   }
   return true;
 }

@@ -15,11 +15,8 @@ static void put_cures(struct sb_json *json, const struct sb_verdict_words *expla
   sb_json_put_array(json, "cure");
   for (int i = 0; i < explanation->cure_count; i++) {
     const struct sb_cure *cure = &explanation->cures[i];
-    sb_json_open_object(json);
-    sb_json_put_string(json, "key", cure->key);
-    sb_json_put_string(json, "bound", cure->bound);
-    sb_json_put_string(json, "value", cure->value[0] != 0 ? cure->value : NULL);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "key:%s bound:%s value:%s", cure->key, cure->bound,
+                          cure->value[0] != 0 ? cure->value : NULL);
   }
   sb_json_close(json);
 }
@@ -89,11 +86,8 @@ static void put_three(struct sb_json *json, const struct sb_verdict *verdict)
   sb_json_put_array(json, "commands");
   for (int k = 0; k < 3; k++) {
     const bool is_down = (k % 2 == 0) == (three->is_down_first != 0);
-    sb_json_open_object(json);
-    sb_json_put_number(json, "time_s", three->time_s[k]);
-    sb_json_put_string(json, "shift", is_down ? "down" : "up");
-    sb_json_put_number(json, "load_torque_nm", three->load_nm[k]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "time_s:%g shift:%s load_torque_nm:%g faster_load_torque_nm:%g", three->time_s[k],
+                          is_down ? "down" : "up", three->load_nm[k], three->faster_nm[k]);
   }
   sb_json_close(json);
   sb_json_put_number(json, "stopped_s", verdict->stopped_s);
@@ -125,16 +119,13 @@ static void put_evidence(struct sb_json *json, const struct sb_verdict *verdict)
 void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
                            const struct sb_verdict_words *words)
 {
-  static const struct sb_field times[] = {SB_MEMBER(sb_verdict, first_s, NUMBER), SB_MEMBER(sb_verdict, last_s, NUMBER),
-                                          SB_MEMBER(sb_verdict, period_s, NUMBER),
-                                          SB_MEMBER(sb_verdict, duration_s, NUMBER), SB_MEMBERS_END};
   sb_json_open_object(json);
-  sb_json_put_string(json, "kind", sb_verdict_name(verdict->kind));
-  sb_json_put_string(json, "cause", sb_verdict_cause_name(verdict->cause));
+  sb_json_put(json, "kind:%s cause:%s", sb_verdict_name(verdict->kind), sb_verdict_cause_name(verdict->cause));
   put_known(json, "gear", verdict->gear, 0);
   sb_json_put_string(json, "gear_name", gear_name);
   put_known(json, "count", (long long)verdict->count, 1);
-  sb_fields_put_json(json, times, verdict);
+  sb_json_put(json, "first_s:%g last_s:%g period_s:%g duration_s:%g", verdict->first_s, verdict->last_s,
+              verdict->period_s, verdict->duration_s);
   put_evidence(json, verdict);
   sb_json_put_string(json, "text", words->text);
   put_cures(json, words);
@@ -157,37 +148,25 @@ static void put_verdicts(struct sb_json *json, const struct sb_report *report)
 
 static void put_shifts(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {SB_MEMBER(sb_shift_record, command_s, NUMBER),
-                                           SB_MEMBER(sb_shift_record, engaged_s, NUMBER),
-                                           SB_MEMBER(sb_shift_record, from, INTEGER),
-                                           SB_MEMBER(sb_shift_record, to, INTEGER),
-                                           SB_MEMBER(sb_shift_record, reading_pct, NUMBER),
-                                           SB_MEMBER(sb_shift_record, load_torque_nm, NUMBER),
-                                           SB_MEMBER(sb_shift_record, external_torque_nm, NUMBER),
-                                           SB_MEMBERS_END};
   const struct sb_monitor *monitor = &report->result->monitor;
   sb_json_put_integer(json, "shift_count", (long long)monitor->shift_count);
   sb_json_put_array(json, "shifts");
   for (size_t i = 0; i < monitor->shift_kept; i++) {
     const struct sb_shift_record *shift = &monitor->shifts[i];
-    sb_json_open_object(json);
-    sb_fields_put_json(json, fields, shift);
-    sb_json_put_string(json, "from_name", gear_name(report->model, shift->from));
-    sb_json_put_string(json, "to_name", gear_name(report->model, shift->to));
-    sb_json_close(json);
+    sb_json_put_object_of(
+        json, NULL,
+        "command_s:%g engaged_s:%g from:%d to:%d reading_pct:%g load_torque_nm:%g external_torque_nm:%g "
+        "from_name:%s to_name:%s",
+        shift->command_s, shift->engaged_s, shift->from, shift->to, shift->reading_pct, shift->load_torque_nm,
+        shift->external_torque_nm, gear_name(report->model, shift->from), gear_name(report->model, shift->to));
   }
   sb_json_close(json);
 }
 
 static void put_end(struct sb_json *json, const struct sb_row *end)
 {
-  static const struct sb_field fields[] = {SB_MEMBER(sb_row, time_s, NUMBER),
-                                           SB_MEMBER(sb_row, gear, INTEGER),
-                                           SB_MEMBER(sb_row, motor_speed_rad_s, NUMBER),
-                                           SB_MEMBER(sb_row, output_speed_rad_s, NUMBER),
-                                           SB_MEMBER(sb_row, output_turns, NUMBER),
-                                           SB_MEMBERS_END};
-  sb_fields_put_object(json, "end", fields, end);
+  sb_json_put_object_of(json, "end", "time_s:%g gear:%d motor_speed_rad_s:%g output_speed_rad_s:%g output_turns:%g",
+                        end->time_s, end->gear, end->motor_speed_rad_s, end->output_speed_rad_s, end->output_turns);
 }
 
 static void put_peak(struct sb_json *json, const char *key, const char *unit_key, const struct sb_peak *peak)
@@ -216,15 +195,11 @@ static void put_times(struct sb_json *json, const struct sb_report *report)
   const struct sb_sums *sums = &report->result->sums;
   sb_json_put_array(json, "time_in_gear");
   for (int g = 1; g <= report->model->gearbox.gear_count; g++) {
-    sb_json_open_object(json);
-    sb_json_put_integer(json, "gear", g);
-    sb_json_put_string(json, "name", gear_name(report->model, g));
-    sb_json_put_number(json, "time_s", sums->gear_time_s[g - 1]);
-    sb_json_close(json);
+    sb_json_put_object_of(json, NULL, "gear:%d name:%s time_s:%g", g, gear_name(report->model, g),
+                          sums->gear_time_s[g - 1]);
   }
   sb_json_close(json);
-  sb_json_put_number(json, "neutral_s", sums->neutral_time_s);
-  sb_json_put_number(json, "standstill_s", sums->standstill_time_s);
+  sb_json_put(json, "neutral_s:%g standstill_s:%g", sums->neutral_time_s, sums->standstill_time_s);
 }
 
 static void put_energy(struct sb_json *json, const struct sb_energy *energy)
@@ -234,34 +209,27 @@ static void put_energy(struct sb_json *json, const struct sb_energy *energy)
 #undef FIELD
   sb_json_put_object(json, "energy_j");
   sb_fields_put_json(json, fields, energy);
-  sb_json_put_number(json, "residual", sb_energy_residual_j(energy));
-  sb_json_put_number(json, "residual_ratio", sb_energy_residual_ratio(energy));
+  sb_json_put(json, "residual:%g residual_ratio:%g", sb_energy_residual_j(energy), sb_energy_residual_ratio(energy));
   sb_json_close(json);
 }
 
 /* Null in open loop. */
 static void put_shortfall(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {
-      SB_MEMBER(sb_shortfall, duration_s, NUMBER), SB_MEMBER(sb_shortfall, count, INTEGER),
-      SB_MEMBER(sb_shortfall, first_s, NUMBER),
-      SB_MEMBER_AS(sb_shortfall, "least_motor_speed_rad_s", least_rad_s, NUMBER), SB_MEMBERS_END};
+  const struct sb_shortfall *shortfall = &report->result->monitor.shortfall;
   const struct sb_drive *drive = &report->model->drive;
   if (drive->mode != SB_DRIVE_SPEED_CONTROL) {
     sb_json_put_null(json, "speed_shortfall");
     return;
   }
-  sb_json_put_object(json, "speed_shortfall");
-  sb_fields_put_json(json, fields, &report->result->monitor.shortfall);
-  sb_json_put_number(json, "target_rad_s", drive->target_rad_s);
-  sb_json_close(json);
+  sb_json_put_object_of(
+      json, "speed_shortfall", "duration_s:%g count:%d first_s:%g least_motor_speed_rad_s:%g target_rad_s:%g",
+      shortfall->duration_s, shortfall->count, shortfall->first_s, shortfall->least_rad_s, drive->target_rad_s);
 }
 
 /* Null without a vehicle that can slip, push or arrive. */
 static void put_vehicle(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {SB_MEMBER(sb_sums, slip_s, NUMBER), SB_MEMBER(sb_sums, slip_first_s, NUMBER),
-                                           SB_MEMBER(sb_sums, slip_last_s, NUMBER), SB_MEMBERS_END};
   const struct sb_road *road = &report->model->load.road;
   const struct sb_sums *sums = &report->result->sums;
   const struct sb_row *end = &report->result->end;
@@ -269,26 +237,34 @@ static void put_vehicle(struct sb_json *json, const struct sb_report *report)
     sb_json_put_null(json, "vehicle");
     return;
   }
-  sb_json_put_object(json, "vehicle");
-  sb_json_put_number(json, "distance_m", end->vehicle_angle_rad * road->wheel_radius_m);
-  sb_json_put_number(json, "speed_m_s", end->vehicle_speed_rad_s * road->wheel_radius_m);
-  sb_json_put_boolean(json, "has_arrived", end->vehicle_angle_rad >= road->finish_rad);
-  sb_json_put_integer(json, "impacts", sums->impact_count);
-  sb_json_put_number(json, "greatest_impact_n_s", sums->impact_greatest_nms / road->wheel_radius_m);
-  sb_fields_put_json(json, fields, sums);
-  sb_json_close(json);
+  sb_json_put_object_of(
+      json, "vehicle",
+      "distance_m:%g speed_m_s:%g has_arrived:%c impacts:%ld greatest_impact_n_s:%g slip_s:%g slip_first_s:%g slip_last_s:%g",
+      end->vehicle_angle_rad * road->wheel_radius_m, end->vehicle_speed_rad_s * road->wheel_radius_m,
+      end->vehicle_angle_rad >= road->finish_rad, sums->impact_count, sums->impact_greatest_nms / road->wheel_radius_m,
+      sums->slip_s, sums->slip_first_s, sums->slip_last_s);
 }
 
 /* Null where no gear locks itself. */
 static void put_jams(struct sb_json *json, const struct sb_report *report)
 {
-  static const struct sb_field fields[] = {
-      SB_MEMBER_AS(sb_sums, "count", jam_count, INTEGER), SB_MEMBER_AS(sb_sums, "first_s", jam_first_s, NUMBER),
-      SB_MEMBER_AS(sb_sums, "greatest_shock_nms", jam_greatest_nms, NUMBER), SB_MEMBERS_END};
-  if (sb_gearbox_has_locking(&report->model->gearbox)) {
-    sb_fields_put_object(json, "jams", fields, &report->result->sums);
-  } else {
+  const struct sb_sums *sums = &report->result->sums;
+  if (!sb_gearbox_has_locking(&report->model->gearbox)) {
     sb_json_put_null(json, "jams");
+    return;
+  }
+  sb_json_put_object_of(json, "jams", "count:%ld first_s:%g greatest_shock_nms:%g", sums->jam_count, sums->jam_first_s,
+                        sums->jam_greatest_nms);
+}
+
+/* Null without a driver that limits the current. */
+static void put_driver(struct sb_json *json, const struct sb_report *report)
+{
+  static const struct sb_field fields[] = {SB_MEMBER(sb_sums, current_held_s, NUMBER), SB_MEMBERS_END};
+  if (report->model->supply.current_limit_a > 0.0) {
+    sb_fields_put_object(json, "driver", fields, &report->result->sums);
+  } else {
+    sb_json_put_null(json, "driver");
   }
 }
 
@@ -303,22 +279,19 @@ static const char *end_name(enum sb_warmup_end end)
   return "open";
 }
 
+static void put_warmth(struct sb_json *json, const char *key, const struct sb_warmth *warmth)
+{
+  sb_json_put_object_of(json, key, "winding_c:%g housing_c:%g", warmth->winding_c, warmth->housing_c);
+}
+
 static void put_warmup(struct sb_json *json, const struct sb_warmup *warmup)
 {
-  static const struct sb_field warmth[] = {SB_MEMBER(sb_warmth, winding_c, NUMBER),
-                                           SB_MEMBER(sb_warmth, housing_c, NUMBER), SB_MEMBERS_END};
-  static const struct sb_field fields[] = {SB_MEMBER_AS(sb_warmup, "simulated", simulated_count, INTEGER),
-                                           SB_MEMBER(sb_warmup, end_s, NUMBER),
-                                           SB_MEMBER(sb_warmup, peak_c, NUMBER),
-                                           SB_MEMBER(sb_warmup, least_start_c, NUMBER),
-                                           SB_MEMBER(sb_warmup, greatest_start_c, NUMBER),
-                                           SB_MEMBERS_END};
   sb_json_put_object(json, "until_warm");
-  sb_json_put_string(json, "end", end_name(warmup->end));
-  sb_json_put_integer(json, "repeats", warmup->repeat_count);
-  sb_fields_put_json(json, fields, warmup);
-  sb_fields_put_object(json, "start", warmth, &warmup->start);
-  sb_fields_put_object(json, "finish", warmth, &warmup->finish);
+  sb_json_put(json, "end:%s repeats:%lld simulated:%d end_s:%g peak_c:%g least_start_c:%g greatest_start_c:%g",
+              end_name(warmup->end), warmup->repeat_count, warmup->simulated_count, warmup->end_s, warmup->peak_c,
+              warmup->least_start_c, warmup->greatest_start_c);
+  put_warmth(json, "start", &warmup->start);
+  put_warmth(json, "finish", &warmup->finish);
   sb_json_close(json);
 }
 
@@ -333,10 +306,9 @@ static void put_locked(struct sb_json *json, const struct sb_report *report)
   for (int i = 0; i < report->other_count; i++) {
     const struct sb_report *other = &report->others[i];
     sb_json_open_object(json);
-    sb_json_put_integer(json, "gear", other->locked_gear);
-    sb_json_put_string(json, "name", gear_name(report->model, other->locked_gear));
-    sb_json_put_number(json, "output_turns", other->result->end.output_turns);
-    sb_json_put_number(json, "standstill_s", other->result->sums.standstill_time_s);
+    sb_json_put(json, "gear:%d name:%s output_turns:%g standstill_s:%g", other->locked_gear,
+                gear_name(report->model, other->locked_gear), other->result->end.output_turns,
+                other->result->sums.standstill_time_s);
     sb_json_put_array(json, "verdicts");
     const struct sb_monitor *monitor = &other->result->monitor;
     for (size_t k = 0; k < monitor->verdict_count; k++) {
@@ -357,6 +329,7 @@ static void put_facts(struct sb_json *json, const struct sb_report *report)
                                            SB_MEMBER(sb_run_facts, greatest_winding_c, NUMBER),
                                            SB_MEMBER(sb_run_facts, housing_c, NUMBER),
                                            SB_MEMBER(sb_run_facts, greatest_housing_c, NUMBER),
+                                           SB_MEMBER(sb_run_facts, magnet_left_fraction, NUMBER),
                                            SB_MEMBER_AS(sb_run_facts, "too_hot_after_s", hot_s, NUMBER),
                                            SB_MEMBER_AS(sb_run_facts, "charge_used_as", used_as, NUMBER),
                                            SB_MEMBER_AS(sb_run_facts, "charge_left_fraction", left_fraction, NUMBER),
@@ -377,8 +350,7 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
   const struct sb_run_result *result = report->result;
   struct sb_json json;
   sb_json_begin(&json, out, "run");
-  sb_json_put_string(&json, "scenario", report->model->name);
-  sb_json_put_string(&json, "locked_gear", gear_name(report->model, report->locked_gear));
+  sb_json_put(&json, "scenario:%s locked_gear:%s", report->model->name, gear_name(report->model, report->locked_gear));
   if (report->controller != NULL) sb_json_put_string(&json, "controller", report->controller);
   if (report->warmup != NULL) put_warmup(&json, report->warmup);
   put_verdicts(&json, report);
@@ -387,6 +359,7 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
   put_end(&json, &result->end);
   put_greatest(&json, report);
   put_jams(&json, report);
+  put_driver(&json, report);
   put_shortfall(&json, report);
   put_vehicle(&json, report);
   put_facts(&json, report);

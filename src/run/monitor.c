@@ -148,9 +148,8 @@ static void close_stretch(struct sb_monitor *monitor, struct sb_stretch_of_three
   verdict->count = stretch->last - stretch->first + 1;
   verdict->period_s = stretch->periods_s / (double)stretch->period_count;
   verdict->duration_s = verdict->last_s - verdict->first_s;
-  struct sb_verdict *known = monitor->verdict_count >= SB_VERDICTS_KEPT ? find_verdict(monitor, verdict) : NULL;
-  if (known != NULL) {
-    extend_verdict(known, verdict);
+  if (monitor->verdict_count >= SB_VERDICTS_KEPT) {
+    count_verdict(monitor, verdict);
   } else {
     add_verdict(monitor, verdict);
   }
@@ -198,6 +197,7 @@ static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, i
   const bool is_opposite = monitor->chain.count > 0 && last->from == to_gear && last->to == row->gear;
   const struct sb_chain_link link = {.time_s = row->time_s,
                                      .load_nm = row->own_load_nm,
+                                     .faster_nm = to_gear < row->gear ? row->own_load_nm : row->next_load_nm,
                                      .hunt_window_s = is_opposite ? hunt_window_s(monitor) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(monitor->model),
                                      .is_opposite = is_opposite,
@@ -436,9 +436,9 @@ static void add_run_back(struct sb_monitor *monitor, const struct sb_sums *sums)
   add_verdict(monitor, &back);
 }
 
-static struct sb_verdict *find_kind(struct sb_monitor *monitor, enum sb_verdict_kind kind)
+struct sb_verdict *sb_monitor_find(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
 {
-  for (size_t i = 0; i < monitor->verdict_count; i++) {
+  for (size_t i = 0; monitor != NULL && i < monitor->verdict_count; i++) {
     if (monitor->verdicts[i].kind == kind) return &monitor->verdicts[i];
   }
   return NULL;
@@ -450,12 +450,9 @@ static void add_overspeed(struct sb_monitor *monitor, const struct sb_sums *sums
   const struct sb_peak *peak = &sums->motor_speed_rad_s;
   if (!(fabs(peak->value) > monitor->fast.limit)) return;
   struct sb_verdict fast = verdict_over(SB_VERDICT_OVERSPEED, peak->time_s, peak->time_s, 0.0);
-  struct sb_verdict *known = find_kind(monitor, SB_VERDICT_OVERSPEED);
-  if (known == NULL) {
-    fast.limit = monitor->fast.limit;
-    add_verdict(monitor, &fast);
-    known = find_kind(monitor, SB_VERDICT_OVERSPEED);
-  }
+  fast.limit = monitor->fast.limit;
+  if (sb_monitor_find(monitor, SB_VERDICT_OVERSPEED) == NULL) add_verdict(monitor, &fast);
+  struct sb_verdict *known = sb_monitor_find(monitor, SB_VERDICT_OVERSPEED);
   if (known != NULL) known->found = fabs(peak->value);
 }
 
@@ -463,7 +460,7 @@ static void add_overspeed(struct sb_monitor *monitor, const struct sb_sums *sums
 static void add_clutch_share(struct sb_monitor *monitor)
 {
   const struct sb_clutch_share *share = &monitor->clutch_share;
-  if (!sb_monitor_clutch_is_over(share) || find_kind(monitor, SB_VERDICT_CLUTCH_SLIPS) != NULL) return;
+  if (!sb_monitor_clutch_is_over(share) || sb_monitor_find(monitor, SB_VERDICT_CLUTCH_SLIPS) != NULL) return;
   struct sb_verdict slips = verdict_over(SB_VERDICT_CLUTCH_SLIPS, share->first_s, share->last_s, share->over_s);
   slips.limit = monitor->clutch.limit;
   slips.found = share->greatest_nm;

@@ -119,6 +119,9 @@ static void write_heat(FILE *out, const struct sb_run_facts *facts)
   if (!isnan(facts->housing_c)) {
     sb_words_add(&line, "; housing %.1f C at the end, %.1f C at most", facts->housing_c, facts->greatest_housing_c);
   }
+  if (!isnan(facts->magnet_left_fraction)) {
+    sb_words_add(&line, "\nthe magnets have %.1f %% of their strength at the end", 100.0 * facts->magnet_left_fraction);
+  }
   if (isinf(facts->hot_s)) sb_words_add(&line, "\nif it went on like this, the winding would not get too hot");
   if (facts->hot_s > 0.0 && isfinite(facts->hot_s)) {
     sb_words_add(&line, "\nif it went on like this, the winding would be too hot after %.3g s more", facts->hot_s);
@@ -172,6 +175,15 @@ static void write_clutch(FILE *out, const struct sb_report *report)
     sb_words_add(&line, ", %.3g J of that while a gear was engaged", sums->energy.clutch_loss);
   }
   write_labeled(out, "Clutch", &line);
+}
+
+static void write_driver(FILE *out, const struct sb_report *report)
+{
+  const double limit_a = report->model->supply.current_limit_a;
+  struct sb_sentence line = {.length = 0};
+  if (!(limit_a > 0.0)) return;
+  sb_words_add(&line, "held the current at %.4g A for %s s", limit_a, NUM(report->result->sums.current_held_s));
+  write_labeled(out, "Driver", &line);
 }
 
 /* Where a vehicle that can slip, push or arrive has come to. */
@@ -251,6 +263,7 @@ static void write_motion(FILE *out, const struct sb_report *report)
   write_heat(out, &facts);
   write_charge(out, &facts);
   write_lost(out, report, &facts);
+  write_driver(out, report);
   write_clutch(out, report);
 }
 
@@ -277,20 +290,6 @@ static void write_energy(FILE *out, const struct sb_report *report)
   write_labeled(out, "Energy", &line);
 }
 
-/* The first verdict of a kind, or NULL. */
-static const struct sb_verdict *find_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
-{
-  for (size_t i = 0; monitor != NULL && i < monitor->verdict_count; i++) {
-    if (monitor->verdicts[i].kind == kind) return &monitor->verdicts[i];
-  }
-  return NULL;
-}
-
-static int has_verdict(const struct sb_monitor *monitor, enum sb_verdict_kind kind)
-{
-  return find_verdict(monitor, kind) != NULL;
-}
-
 static void write_caution(FILE *out, const char *text)
 {
   sb_words_say(out, 0, 2, "Caution: %s", text);
@@ -300,10 +299,10 @@ void sb_run_write_cautions(FILE *out, const struct sb_model *model, const struct
 {
   if (sb_caution_has_acting_load(&model->load)) write_caution(out, sb_caution_text(SB_CAUTION_HOIST));
   if (model->battery.is_present) write_caution(out, sb_caution_of_battery(&model->battery));
-  if (has_verdict(monitor, SB_VERDICT_STALL)) write_caution(out, sb_caution_text(SB_CAUTION_STALL));
-  if (has_verdict(monitor, SB_VERDICT_OVERLOAD)) write_caution(out, sb_caution_text(SB_CAUTION_BREAK));
-  const struct sb_verdict *cut = find_verdict(monitor, SB_VERDICT_DRIVE_CUT);
-  if (has_verdict(monitor, SB_VERDICT_OVERHEATED) || (cut != NULL && cut->is_by_heat)) {
+  if (sb_monitor_find(monitor, SB_VERDICT_STALL) != NULL) write_caution(out, sb_caution_text(SB_CAUTION_STALL));
+  if (sb_monitor_find(monitor, SB_VERDICT_OVERLOAD) != NULL) write_caution(out, sb_caution_text(SB_CAUTION_BREAK));
+  const struct sb_verdict *cut = sb_monitor_find(monitor, SB_VERDICT_DRIVE_CUT);
+  if (sb_monitor_find(monitor, SB_VERDICT_OVERHEATED) != NULL || (cut != NULL && cut->is_by_heat)) {
     write_caution(out, sb_caution_text(SB_CAUTION_HEAT));
   }
 }
@@ -331,6 +330,9 @@ static void write_notes(FILE *out, const struct sb_report *report)
     sb_words_say(out, 0, 2,
                  "Note: limits.winding is not checked, because without motor.winding the winding's temperature is not "
                  "simulated.");
+  }
+  if (model->winding.is_present && !model->magnet.is_present) {
+    sb_words_say(out, 0, 2, "Note: %s", sb_caution_text(SB_CAUTION_MAGNET));
   }
 }
 
@@ -427,72 +429,62 @@ static void write_text_cell(FILE *out, const struct columns *columns, const char
   fprintf(out, "%*s%s", fill, "", text);
 }
 
-static void write_line(FILE *out, const char *name, const struct columns *columns,
-                       double (*figure)(const struct sb_report *))
+/* A figure of a run. */
+struct line {
+  const char *name;
+  bool is_shown;
+  double value;
+};
+
+enum { LINE_COUNT = 11 };
+
+static void list_lines(const struct sb_report *report, struct line lines[LINE_COUNT])
 {
-  write_row_name(out, name);
-  for (int i = 0; i < columns->count; i++) {
-    fprintf(out, "%*.5g", columns->width, figure(&columns->reports[i]));
-  }
-  fputc('\n', out);
+  const struct sb_model *model = report->model;
+  const struct sb_road *road = &model->load.road;
+  const struct sb_row *end = &report->result->end;
+  const struct sb_sums *sums = &report->result->sums;
+  const struct sb_run_facts facts = sb_run_facts(report);
+  const bool has_currents = model->motor.has_currents;
+  const struct line all[LINE_COUNT] = {
+      {"output turns", true, end->output_turns},
+      {"mean output speed, rpm", true, facts.mean_speed_rad_s / SB_RPM},
+      {"time, s", road->is_present && isfinite(road->finish_rad), end->time_s},
+      {"at rest, s", true, sums->standstill_time_s},
+      {"shifts", true, (double)report->result->monitor.shift_count},
+      {"greatest torque, N.m", true, sums->output_torque_nm.value},
+      {"greatest current, A", has_currents, sums->motor_current_a.value},
+      {has_currents ? "supply gave, J" : "motor shaft gave, J", true, sums->energy.given},
+      {"load's work, J", true, sums->energy.load_work},
+      {"charge used, mAh", model->battery.is_present, facts.used_as / 3.6},
+      {"hottest winding, C", model->winding.is_present, facts.greatest_winding_c},
+  };
+  memcpy(lines, all, sizeof all);
 }
 
-static double figure_turns(const struct sb_report *r)
+static void write_lines(FILE *out, const struct columns *columns)
 {
-  return r->result->end.output_turns;
-}
-static double figure_rest(const struct sb_report *r)
-{
-  return r->result->sums.standstill_time_s;
-}
-static double figure_shifts(const struct sb_report *r)
-{
-  return (double)r->result->monitor.shift_count;
-}
-static double figure_torque(const struct sb_report *r)
-{
-  return r->result->sums.output_torque_nm.value;
-}
-static double figure_current(const struct sb_report *r)
-{
-  return r->result->sums.motor_current_a.value;
-}
-static double figure_mean_rpm(const struct sb_report *r)
-{
-  return sb_run_facts(r).mean_speed_rad_s / SB_RPM;
-}
-static double figure_time(const struct sb_report *r)
-{
-  return r->result->end.time_s;
-}
-static double figure_charge(const struct sb_report *r)
-{
-  return sb_run_facts(r).used_as / 3.6;
-}
-static double figure_heat(const struct sb_report *r)
-{
-  return sb_run_facts(r).greatest_winding_c;
-}
-static double figure_given(const struct sb_report *r)
-{
-  return r->result->sums.energy.given;
-}
-static double figure_work(const struct sb_report *r)
-{
-  return r->result->sums.energy.load_work;
+  struct line lines[SB_RUN_WAY_MAX][LINE_COUNT];
+  for (int i = 0; i < columns->count; i++) list_lines(&columns->reports[i], lines[i]);
+  for (int k = 0; k < LINE_COUNT; k++) {
+    if (!lines[0][k].is_shown) continue;
+    write_row_name(out, lines[0][k].name);
+    for (int i = 0; i < columns->count; i++) fprintf(out, "%*.5g", columns->width, lines[i][k].value);
+    fputc('\n', out);
+  }
 }
 
 /* The verdicts that any of all the runs came to, with the time of the first. */
 static void write_verdict_lines(FILE *out, const struct columns *columns, const struct sb_report *reports, int count)
 {
-  for (int kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
-    int is_any = 0;
-    for (int i = 0; i < count; i++) is_any |= has_verdict(&reports[i].result->monitor, (enum sb_verdict_kind)kind);
+  for (enum sb_verdict_kind kind = 0; kind < SB_VERDICT_KIND_COUNT; kind++) {
+    bool is_any = false;
+    for (int i = 0; i < count; i++) is_any |= sb_monitor_find(&reports[i].result->monitor, kind) != NULL;
     if (!is_any) continue;
-    write_row_name(out, sb_verdict_name((enum sb_verdict_kind)kind));
+    write_row_name(out, sb_verdict_name(kind));
     for (int i = 0; i < columns->count; i++) {
       char text[32] = "no";
-      const struct sb_verdict *first = find_verdict(&columns->reports[i].result->monitor, (enum sb_verdict_kind)kind);
+      const struct sb_verdict *first = sb_monitor_find(&columns->reports[i].result->monitor, kind);
       if (first != NULL) snprintf(text, sizeof text, "from %.4g s", first->first_s);
       write_text_cell(out, columns, text);
     }
@@ -514,26 +506,6 @@ static void write_headings(FILE *out, const struct columns *columns)
     write_text_cell(out, columns, report->locked_gear == 0 ? "" : gear_name(report->model, report->locked_gear));
   }
   fputc('\n', out);
-}
-
-static void write_block(FILE *out, const struct columns *columns, const struct sb_report *reports, int count)
-{
-  const bool has_currents = reports[0].model->motor.has_currents;
-  fputc('\n', out);
-  write_headings(out, columns);
-  write_verdict_lines(out, columns, reports, count);
-  write_line(out, "output turns", columns, figure_turns);
-  write_line(out, "mean output speed, rpm", columns, figure_mean_rpm);
-  const struct sb_road *road = &reports[0].model->load.road;
-  if (road->is_present && isfinite(road->finish_rad)) write_line(out, "time, s", columns, figure_time);
-  write_line(out, "at rest, s", columns, figure_rest);
-  write_line(out, "shifts", columns, figure_shifts);
-  write_line(out, "greatest torque, N.m", columns, figure_torque);
-  if (has_currents) write_line(out, "greatest current, A", columns, figure_current);
-  write_line(out, has_currents ? "supply gave, J" : "motor shaft gave, J", columns, figure_given);
-  write_line(out, "load's work, J", columns, figure_work);
-  if (reports[0].model->battery.is_present) write_line(out, "charge used, mAh", columns, figure_charge);
-  if (reports[0].model->winding.is_present) write_line(out, "hottest winding, C", columns, figure_heat);
 }
 
 /* As wide as the longest name of a gear needs. */
@@ -569,7 +541,10 @@ void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int cou
   const int most = fitting > 1 ? fitting : 1;
   for (int first = 0; first < count; first += most) {
     const struct columns columns = {reports + first, count - first < most ? count - first : most, width};
-    write_block(out, &columns, reports, count);
+    fputc('\n', out);
+    write_headings(out, &columns);
+    write_verdict_lines(out, &columns, reports, count);
+    write_lines(out, &columns);
   }
   write_conclusion(out, reports, count);
 }

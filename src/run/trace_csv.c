@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "shiftband/trace.h"
 
-#include "base/constants.h"
 #include "text/fields.h"
 
 static const struct sb_field instant[] = {SB_MEMBER(sb_row, time_s, NUMBER), SB_MEMBER(sb_row, gear, INTEGER),
@@ -25,154 +24,55 @@ const char *sb_trace_phase_name(enum sb_phase phase)
   return "";
 }
 
-/* Columns of machines that have more, each by itself: name, whether a model has it, value. */
-static bool has_way(const struct sb_model *model)
-{
-  return model->load.road.is_present;
-}
-
-static bool has_grip(const struct sb_model *model)
-{
-  return model->load.road.can_slip;
-}
-
-static bool has_shaft(const struct sb_model *model)
-{
-  return model->driveshaft.is_present;
-}
-
-static bool has_clutch(const struct sb_model *model)
-{
-  return model->shifter.ops->has_clutch;
-}
-
-static bool has_battery(const struct sb_model *model)
-{
-  return model->battery.is_present;
-}
-
-static bool has_winding(const struct sb_model *model)
-{
-  return model->winding.is_present;
-}
-
-static bool has_magnet(const struct sb_model *model)
-{
-  return model->magnet.is_present;
-}
-
-static bool has_housing(const struct sb_model *model)
-{
-  return has_winding(model) && model->winding.housing_capacity_j_k > 0.0;
-}
-
-static bool has_window(const struct sb_model *model)
-{
-  return model->control.sensor.pulses.window_s > 0.0;
-}
-
-static bool has_pulse_time(const struct sb_model *model)
-{
-  return model->control.sensor.pulses.per_turn > 0.0 && !has_window(model);
-}
-
-static double pulses_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->pulse_count;
-}
-
-static double pulse_time_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->pulse_time_s;
-}
-
-static bool has_supply_sensor(const struct sb_model *model)
-{
-  return model->control.sensor.supply.is_present;
-}
-
-static double measured_voltage_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->measured_voltage_v;
-}
-
-static double speed_of(const struct sb_row *row, const struct sb_model *model)
-{
-  return row->vehicle_speed_rad_s * model->load.road.wheel_radius_m;
-}
-
-static double distance_of(const struct sb_row *row, const struct sb_model *model)
-{
-  return row->vehicle_angle_rad * model->load.road.wheel_radius_m;
-}
-
-static double slip_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->is_slipping ? 1.0 : 0.0;
-}
-
-static double twist_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->twist_rad / SB_TURN * 360.0;
-}
-
-static double clutch_heat_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->clutch_w;
-}
-
-static double charge_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return 100.0 * row->charge_fraction;
-}
-
-static double winding_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->winding_c;
-}
-
-static double housing_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->housing_c;
-}
-
-static double magnet_of(const struct sb_row *row, const struct sb_model *model)
-{
-  (void)model;
-  return row->magnet_c;
-}
-
-struct column {
-  const char *name;
-  bool (*is_there)(const struct sb_model *model);
-  double (*value)(const struct sb_row *row, const struct sb_model *model);
+/* Columns of machines that have more, by what they have; those of a vehicle stand before them. */
+enum part {
+  GRIP,
+  SHAFT,
+  CLUTCH,
+  LIMIT,
+  BATTERY,
+  WINDING,
+  HOUSING,
+  MAGNET,
+  WINDOW,
+  PULSE_TIME,
+  SUPPLY_SENSOR,
+  PART_COUNT
 };
 
-static const struct column columns[] = {
-    {"vehicle_speed_m_s", has_way, speed_of},
-    {"distance_m", has_way, distance_of},
-    {"wheels_slip", has_grip, slip_of},
-    {"twist_deg", has_shaft, twist_of},
-    {"clutch_heat_w", has_clutch, clutch_heat_of},
-    {"charge_pct", has_battery, charge_of},
-    {"winding_c", has_winding, winding_of},
-    {"housing_c", has_housing, housing_of},
-    {"magnet_c", has_magnet, magnet_of},
-    {"pulses", has_window, pulses_of},
-    {"pulse_time_s", has_pulse_time, pulse_time_of},
-    {"measured_voltage_v", has_supply_sensor, measured_voltage_of},
+static const struct sb_field more[PART_COUNT][2] = {
+    [GRIP] = {SB_MEMBER_AS(sb_row, "wheels_slip", is_slipping, INTEGER), SB_MEMBERS_END},
+    [SHAFT] = {SB_MEMBER_AS(sb_row, "twist_deg", twist_rad, DEGREES), SB_MEMBERS_END},
+    [CLUTCH] = {SB_MEMBER_AS(sb_row, "clutch_heat_w", clutch_w, NUMBER), SB_MEMBERS_END},
+    [LIMIT] = {SB_MEMBER_AS(sb_row, "current_held", is_current_held, INTEGER), SB_MEMBERS_END},
+    [BATTERY] = {SB_MEMBER_AS(sb_row, "charge_pct", charge_fraction, PERCENT), SB_MEMBERS_END},
+    [WINDING] = {SB_MEMBER(sb_row, winding_c, NUMBER), SB_MEMBERS_END},
+    [HOUSING] = {SB_MEMBER(sb_row, housing_c, NUMBER), SB_MEMBERS_END},
+    [MAGNET] = {SB_MEMBER(sb_row, magnet_c, NUMBER), SB_MEMBERS_END},
+    [WINDOW] = {SB_MEMBER_AS(sb_row, "pulses", pulse_count, NUMBER), SB_MEMBERS_END},
+    [PULSE_TIME] = {SB_MEMBER(sb_row, pulse_time_s, NUMBER), SB_MEMBERS_END},
+    [SUPPLY_SENSOR] = {SB_MEMBER(sb_row, measured_voltage_v, NUMBER), SB_MEMBERS_END},
 };
 
-enum { COLUMN_COUNT = sizeof columns / sizeof *columns };
+static bool has(const struct sb_model *model, enum part part)
+{
+  const struct sb_sensor *sensor = &model->control.sensor;
+  switch (part) {
+    case GRIP: return model->load.road.can_slip;
+    case SHAFT: return model->driveshaft.is_present;
+    case CLUTCH: return model->shifter.ops->has_clutch;
+    case LIMIT: return model->supply.current_limit_a > 0.0;
+    case BATTERY: return model->battery.is_present;
+    case WINDING: return model->winding.is_present;
+    case HOUSING: return model->winding.is_present && model->winding.housing_capacity_j_k > 0.0;
+    case MAGNET: return model->magnet.is_present;
+    case WINDOW: return sensor->pulses.window_s > 0.0;
+    case PULSE_TIME: return sensor->pulses.per_turn > 0.0 && !(sensor->pulses.window_s > 0.0);
+    case SUPPLY_SENSOR: return sensor->supply.is_present;
+    case PART_COUNT: break;
+  }
+  return false;
+}
 
 int sb_trace_write_header(FILE *out, const struct sb_model *model)
 {
@@ -181,8 +81,12 @@ int sb_trace_write_header(FILE *out, const struct sb_model *model)
   sb_fields_put_names(&csv, instant);
   sb_csv_text(&csv, "phase");
   sb_fields_put_names(&csv, motion);
-  for (int i = 0; i < COLUMN_COUNT; i++) {
-    if (columns[i].is_there(model)) sb_csv_text(&csv, columns[i].name);
+  if (model->load.road.is_present) {
+    sb_csv_text(&csv, "vehicle_speed_m_s");
+    sb_csv_text(&csv, "distance_m");
+  }
+  for (enum part part = GRIP; part < PART_COUNT; part++) {
+    if (has(model, part)) sb_fields_put_names(&csv, more[part]);
   }
   sb_csv_end_row(&csv);
   return sb_csv_result(&csv);
@@ -190,13 +94,18 @@ int sb_trace_write_header(FILE *out, const struct sb_model *model)
 
 int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_model *model)
 {
+  const struct sb_road *road = &model->load.road;
   struct sb_csv csv;
   sb_csv_init(&csv, out);
   sb_fields_put_csv(&csv, instant, row);
   sb_csv_text(&csv, sb_trace_phase_name(row->phase));
   sb_fields_put_csv(&csv, motion, row);
-  for (int i = 0; i < COLUMN_COUNT; i++) {
-    if (columns[i].is_there(model)) sb_csv_number(&csv, columns[i].value(row, model));
+  if (road->is_present) {
+    sb_csv_number(&csv, row->vehicle_speed_rad_s * road->wheel_radius_m);
+    sb_csv_number(&csv, row->vehicle_angle_rad * road->wheel_radius_m);
+  }
+  for (enum part part = GRIP; part < PART_COUNT; part++) {
+    if (has(model, part)) sb_fields_put_csv(&csv, more[part], row);
   }
   sb_csv_end_row(&csv);
   return sb_csv_result(&csv);

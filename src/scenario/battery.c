@@ -1,8 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `supply.battery`: its keys, its checks, and the supply's voltage at the start. NAN marks what had a fault already. */
-#include <math.h>
-#include <stdio.h>
-
 #include "scenario/reader.h"
 #include "scenario/schema_words.h"
 
@@ -49,9 +46,7 @@ static const struct sb_table_format curve_format = {.place.kind = SB_PERCENT,
 
 static void refuse_point(struct sb_reader *reader, size_t index, const char *needs, double found, const char *unit)
 {
-  char path[SB_PATH_SIZE];
-  snprintf(path, sizeof path, "supply.battery.points.%zu", index + 1);
-  sb_reader_fault(reader, path, "needs %s, found %.10g %s", needs, found, unit);
+  sb_reader_fault(reader, PATH("supply.battery.points.%zu", index + 1), "needs %s, found %.10g %s", needs, found, unit);
 }
 
 /* What a curve must be beyond a table: from empty to full at most, one voltage a charge, and never falling. */

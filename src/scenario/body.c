@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The bodies of a load as written: from all of them to parts and inertia of the model's load. */
 #include <math.h>
-#include <stdio.h>
 
 #include "scenario/body_kinds.h"
 
@@ -50,7 +49,6 @@ static void start_inertia(struct sb_reader *reader)
 static void check_vehicles(struct sb_reader *reader)
 {
   const struct sb_draft *draft = reader->draft;
-  char path[SB_PATH_SIZE];
   int count = 0, with_way = 0;
   for (int i = 0; i < draft->body_count; i++) {
     if (draft->bodies[i].node == NULL) continue;
@@ -59,9 +57,9 @@ static void check_vehicles(struct sb_reader *reader)
     count++;
     const bool has_way = vehicle->static_friction_ratio > 0.0 || vehicle->obstacle_count > 0;
     with_way += has_way;
-    snprintf(path, sizeof path, "load.bodies.%d", i + 1);
-    if (has_way && with_way > 1)
-      sb_reader_fault(reader, path, "needs one vehicle with static_friction or obstacles, found another");
+    if (!has_way || with_way < 2) continue;
+    sb_reader_fault(reader, PATH("load.bodies.%d", i + 1),
+                    "needs one vehicle with static_friction or obstacles, found another");
   }
   if (!isnan(draft->run_distance_m) && count != 1) {
     sb_reader_fault(reader, "run.distance", "needs one vehicle among load.bodies, found %d", count);
@@ -71,19 +69,16 @@ static void check_vehicles(struct sb_reader *reader)
 void sb_reader_finish_bodies(struct sb_reader *reader)
 {
   struct sb_draft *draft = reader->draft;
-  char path[SB_PATH_SIZE];
   start_inertia(reader);
   for (int i = 0; i < draft->body_count; i++) {
-    snprintf(path, sizeof path, "load.bodies.%d", i + 1);
-    if (draft->bodies[i].node == NULL) continue;
-    if (draft->bodies[i].form->finish != NULL) draft->bodies[i].form->finish(reader, &draft->bodies[i], path);
+    if (draft->bodies[i].node == NULL || draft->bodies[i].form->finish == NULL) continue;
+    draft->bodies[i].form->finish(reader, &draft->bodies[i], PATH("load.bodies.%d", i + 1));
   }
   check_vehicles(reader);
   /* With a fault anywhere there are values missing. */
   if (reader->faults->total > 0 || draft->body_count == 0) return;
   for (int i = 0; i < draft->body_count; i++) {
-    snprintf(path, sizeof path, "load.bodies.%d", i + 1);
-    lower_body(reader, &draft->bodies[i].body, path);
+    lower_body(reader, &draft->bodies[i].body, PATH("load.bodies.%d", i + 1));
   }
   const double inertia = draft->model.load.inertia_kg_m2;
   if (reader->faults->total == 0 && !(inertia >= INERTIA_MIN && inertia <= INERTIA_MAX)) {

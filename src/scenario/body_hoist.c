@@ -1,7 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The body `hoist`: its keys and its defaults. */
-#include <stdio.h>
-
 #include "scenario/body_kinds.h"
 
 #define HOIST(field) .offset = offsetof(struct sb_body_draft, body.hoist.field)
@@ -28,12 +26,10 @@ static const struct sb_key keys[] = {
 
 static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   struct sb_hoist *hoist = &draft->body.hoist;
   if (body_has(draft, "breakaway_torque")) return;
   hoist->breakaway_nm = hoist->friction_nm;
-  body_key_path(key_path, path, "breakaway_torque");
-  sb_reader_resolve(reader, key_path, hoist->breakaway_nm);
+  sb_reader_resolve(reader, PATH("%.200s.breakaway_torque", path), hoist->breakaway_nm);
 }
 
 static const struct sb_body_form form = {&sb_body_hoist, finish};

@@ -25,12 +25,6 @@ struct sb_body_form {
 extern const struct sb_section sb_body_section_vehicle, sb_body_section_hoist, sb_body_section_fan,
     sb_body_section_pump;
 
-/* A fault, or the value that follows from others, at one key of the body at path. */
-static inline void body_key_path(char out[SB_PATH_SIZE], const char *path, const char *key)
-{
-  snprintf(out, SB_PATH_SIZE, "%.200s.%s", path, key);
-}
-
 static inline bool body_has(const struct sb_body_draft *draft, const char *key)
 {
   return sb_tree_find(draft->node, key) != NULL;

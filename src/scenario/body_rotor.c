@@ -1,7 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The bodies `fan` and `pump`: their keys and their checks. */
-#include <stdio.h>
-
 #include "scenario/body_kinds.h"
 
 #define ROTOR(field) .offset = offsetof(struct sb_body_draft, body.rotor.field)
@@ -32,12 +30,10 @@ static void finish_fan(struct sb_reader *reader, struct sb_body_draft *draft, co
 
 static void finish_pump(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   const struct sb_rotor *rotor = &draft->body.rotor;
   if (!(rotor->static_nm > rotor->torque_nm)) return;
-  body_key_path(key_path, path, "static_torque");
-  sb_reader_fault(reader, key_path, "needs at most the whole torque (%.10g N.m), found %.10g N.m", rotor->torque_nm,
-                  rotor->static_nm);
+  sb_reader_fault(reader, PATH("%.200s.static_torque", path),
+                  "needs at most the whole torque (%.10g N.m), found %.10g N.m", rotor->torque_nm, rotor->static_nm);
 }
 
 static const struct sb_body_form fan_form = {&sb_body_fan, finish_fan}, pump_form = {&sb_body_pump, finish_pump};

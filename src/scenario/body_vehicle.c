@@ -1,15 +1,12 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The body `vehicle`: its keys and its checks. */
 #include <math.h>
-#include <stdio.h>
 
 #include "scenario/body_kinds.h"
 #include "scenario/table_csv.h"
 
 #define VEHICLE(field) .offset = offsetof(struct sb_body_draft, body.vehicle.field)
 #define OBSTACLE(field) .offset = offsetof(struct sb_vehicle_obstacle, field)
-
-enum { ROOM_MAX = 6000000 }; /* doubles for one body's tables */
 
 static const struct sb_key obstacle_keys[] = {
     {QUANTITY("distance", SB_LENGTH), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, DISTANCE_MAX), OBSTACLE(distance_m),
@@ -65,80 +62,52 @@ static const struct sb_key keys[] = {
 
 static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   const struct sb_node *points = sb_tree_find(draft->node, "grade_points");
-  const bool has_points = points != NULL;
-  struct sb_table *grade = &draft->body.vehicle.grade;
-  body_key_path(key_path, path, has_points ? "grade_points" : "grade_file");
+  const struct sb_path key = sb_reader_path("%.200s.%s", path, points != NULL ? "grade_points" : "grade_file");
   const struct sb_table_request request = {&sb_table_grade, false, reader->faults,
-                                           sb_tree_place_of(reader->root, key_path), reader->kept};
-  bool is_fit = false;
-  if (has_points) {
-    is_fit = sb_reader_read_points(reader, &request, points, key_path, grade);
-  } else if (draft->grade_file[0] != 0) {
-    is_fit = sb_reader_read_file(reader, &request, draft->grade_file, key_path, grade);
-  }
-  if (!is_fit) return;
-  const size_t room = sb_body_room(&draft->body);
-  if (room > ROOM_MAX) {
-    sb_reader_fault(reader, key_path, "needs a grade that changes less, at most 2000000 pieces of %g %%, found %zu",
-                    100.0 * SB_GRADE_STEP, room / 4);
-  }
+                                           sb_tree_place_of(reader->root, key.text), reader->kept};
+  sb_reader_read_table(reader, &request, points, draft->grade_file, key.text, &draft->body.vehicle.grade);
 }
 
 /* Wheels that can slip: sliding friction and something that turns when they do. */
 static void finish_grip(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
+  static const char *const beside[] = {"kinetic_friction", "driven_share"};
   struct sb_vehicle *vehicle = &draft->body.vehicle;
   if (!body_has(draft, "static_friction")) {
     vehicle->static_friction_ratio = vehicle->kinetic_friction_ratio = 0.0;
-    body_key_path(key_path, path, "kinetic_friction");
-    if (body_has(draft, "kinetic_friction"))
-      sb_reader_fault(reader, key_path, "needs static_friction beside it, found no such key");
-    body_key_path(key_path, path, "driven_share");
-    if (body_has(draft, "driven_share"))
-      sb_reader_fault(reader, key_path, "needs static_friction beside it, found no such key");
+    for (int k = 0; k < 2; k++) {
+      if (!body_has(draft, beside[k])) continue;
+      sb_reader_fault(reader, PATH("%.200s.%s", path, beside[k]), "needs static_friction beside it, found no such key");
+    }
     return;
   }
-  body_key_path(key_path, path, "kinetic_friction");
+  const struct sb_path kinetic = sb_reader_path("%.200s.kinetic_friction", path);
   if (!body_has(draft, "kinetic_friction")) {
     vehicle->kinetic_friction_ratio = vehicle->static_friction_ratio;
-    sb_reader_resolve(reader, key_path, vehicle->kinetic_friction_ratio);
+    sb_reader_resolve(reader, kinetic.text, vehicle->kinetic_friction_ratio);
   } else if (vehicle->kinetic_friction_ratio > vehicle->static_friction_ratio) {
-    sb_reader_fault(reader, key_path, "needs at most static_friction (%.10g), found %.10g",
+    sb_reader_fault(reader, kinetic.text, "needs at most static_friction (%.10g), found %.10g",
                     vehicle->static_friction_ratio, vehicle->kinetic_friction_ratio);
   }
-  const bool has_inertia = vehicle->wheel_inertia_kg_m2 > 0.0 || reader->draft->model.load.inertia_kg_m2 > 0.0;
-  body_key_path(key_path, path, "wheel_inertia");
-  if (!has_inertia) {
-    sb_reader_fault(reader, key_path, "needs more than 0 kg.m2 (or load.inertia) where wheels can slip, found neither");
-  }
+  if (vehicle->wheel_inertia_kg_m2 > 0.0 || reader->draft->model.load.inertia_kg_m2 > 0.0) return;
+  sb_reader_fault(reader, PATH("%.200s.wheel_inertia", path),
+                  "needs more than 0 kg.m2 (or load.inertia) where wheels can slip, found neither");
 }
 
 static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   const struct sb_vehicle *vehicle = &draft->body.vehicle;
   for (int i = 1; i < vehicle->obstacle_count; i++) {
     if (!(vehicle->obstacles[i].distance_m <= vehicle->obstacles[i - 1].distance_m)) continue; /* or a fault already */
-    snprintf(key_path, sizeof key_path, "%.200s.obstacles.%d.distance", path, i + 1);
-    sb_reader_fault(reader, key_path, "needs more than the body before (%.10g m), found %.10g m",
-                    vehicle->obstacles[i - 1].distance_m, vehicle->obstacles[i].distance_m);
+    sb_reader_fault(reader, PATH("%.200s.obstacles.%d.distance", path, i + 1),
+                    "needs more than the body before (%.10g m), found %.10g m", vehicle->obstacles[i - 1].distance_m,
+                    vehicle->obstacles[i].distance_m);
   }
-}
-
-static void finish_way(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
-{
-  struct sb_vehicle *vehicle = &draft->body.vehicle;
-  finish_grip(reader, draft, path);
-  finish_obstacles(reader, draft, path);
-  vehicle->finish_m = isnan(reader->draft->run_distance_m) ? 0.0 : reader->draft->run_distance_m;
 }
 
 static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   struct sb_vehicle *vehicle = &draft->body.vehicle;
   vehicle->grade = (struct sb_table){0};
   const int tables = body_has(draft, "grade_points") + body_has(draft, "grade_file");
@@ -147,12 +116,13 @@ static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const 
     sb_reader_fault(reader, path, "needs one of grade, grade_points and grade_file, found %d of them", given);
     return;
   }
-  finish_way(reader, draft, path);
+  finish_grip(reader, draft, path);
+  finish_obstacles(reader, draft, path);
+  vehicle->finish_m = isnan(reader->draft->run_distance_m) ? 0.0 : reader->draft->run_distance_m;
   if (tables > 0) read_grade(reader, draft, path);
   if (given > 0) return;
   vehicle->grade_fraction = 0.0;
-  body_key_path(key_path, path, "grade");
-  sb_reader_resolve(reader, key_path, 0.0);
+  sb_reader_resolve(reader, PATH("%.200s.grade", path), 0.0);
 }
 
 static const struct sb_body_form form = {&sb_body_vehicle, finish};

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `controller`: its keys, its checks, and their conversion into the model's terms. */
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "scenario/reader.h"
@@ -142,45 +141,42 @@ static void find_start_gear(struct sb_reader *reader)
 static bool has_pairs(struct sb_reader *reader, const char *key, int count)
 {
   const int pairs = reader->draft->model.gearbox.gear_count - 1;
-  const struct sb_node *node = sb_tree_find(sb_tree_find(reader->root, "controller"), key);
-  char path[64];
-  snprintf(path, sizeof path, "controller.%s", key);
+  const struct sb_node *node = sb_reader_node(reader, PATH("controller.%s", key));
   if (node == NULL && pairs > 0) {
-    sb_reader_fault(reader, path,
+    sb_reader_fault(reader, PATH("controller.%s", key),
                     "needs a percentage (%%) or an angular speed (%s) for two or more gears, found no such key",
                     sb_units_offered(SB_SPEED));
   }
   if (node == NULL || node->kind == SB_NODE_MAP || node->kind == SB_NODE_BROKEN || pairs < 0) return false;
   if (count != pairs) {
-    sb_reader_fault(reader, path, "needs %d %s, one for each pair of neighbouring gears, found %d", pairs,
+    sb_reader_fault(reader, PATH("controller.%s", key),
+                    "needs %d %s, one for each pair of neighbouring gears, found %d", pairs,
                     pairs == 1 ? "value" : "values", count);
   }
   return count == pairs;
 }
 
-static void threshold_path(const struct sb_reader *reader, const char *key, int pair, char out[64])
+static struct sb_path threshold_path(const struct sb_reader *reader, const char *key, int pair)
 {
-  const struct sb_node *node = sb_tree_find(sb_tree_find(reader->root, "controller"), key);
+  const struct sb_node *node = sb_reader_node(reader, PATH("controller.%s", key));
   const bool is_list = node != NULL && node->kind == SB_NODE_LIST;
-  snprintf(out, 64, is_list ? "controller.%s.%d" : "controller.%s", key, pair + 1);
+  return is_list ? sb_reader_path("controller.%s.%d", key, pair + 1) : sb_reader_path("controller.%s", key);
 }
 
 static void check_pair(struct sb_reader *reader, int pair)
 {
   const struct sb_control *control = &reader->draft->model.control;
   const double downshift = control->downshift_fraction[pair], upshift = control->upshift_fraction[pair];
-  char path[64];
+  const struct sb_path above = threshold_path(reader, "upshift_above", pair);
   if (downshift >= 1.0) {
-    threshold_path(reader, "downshift_below", pair, path);
-    sb_reader_fault(reader, path, "needs less than 100 %% of the reference, found %.6g %%", 100.0 * downshift);
+    sb_reader_fault(reader, threshold_path(reader, "downshift_below", pair).text,
+                    "needs less than 100 %% of the reference, found %.6g %%", 100.0 * downshift);
   }
   if (upshift > 10.0) {
-    threshold_path(reader, "upshift_above", pair, path);
-    sb_reader_fault(reader, path, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * upshift);
+    sb_reader_fault(reader, above.text, "needs at most 1000 %% of the reference, found %.6g %%", 100.0 * upshift);
   }
   if (upshift <= downshift) {
-    threshold_path(reader, "upshift_above", pair, path);
-    sb_reader_fault(reader, path, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * downshift,
+    sb_reader_fault(reader, above.text, "needs more than downshift_below (%.6g %%), found %.6g %%", 100.0 * downshift,
                     100.0 * upshift);
   }
 }
@@ -231,22 +227,19 @@ static void check_reading(struct sb_reader *reader)
   if (sb_reader_has(reader, "controller.reference_speed")) {
     sb_reader_fault(reader, "controller.reference_speed", "needs reading: speed, found %s", reading);
   }
-  char path[64];
   for (int p = 0; p < SB_GEAR_MAX - 1; p++) {
-    threshold_path(reader, "downshift_below", p, path);
-    if (p < control->downshift_count && control->downshift_below[p].quantity == SB_SPEED)
-      refuse_speed(reader, path, reading);
-    threshold_path(reader, "upshift_above", p, path);
-    if (p < control->upshift_count && control->upshift_above[p].quantity == SB_SPEED)
-      refuse_speed(reader, path, reading);
+    if (p < control->downshift_count && control->downshift_below[p].quantity == SB_SPEED) {
+      refuse_speed(reader, threshold_path(reader, "downshift_below", p).text, reading);
+    }
+    if (p < control->upshift_count && control->upshift_above[p].quantity == SB_SPEED) {
+      refuse_speed(reader, threshold_path(reader, "upshift_above", p).text, reading);
+    }
   }
   if (control->resolution.quantity == SB_SPEED) refuse_speed(reader, "controller.resolution", reading);
 }
 
-static void refuse_beside_sensor(struct sb_reader *reader, const char *key, const char *reason)
+static void refuse_beside_sensor(struct sb_reader *reader, const char *path, const char *reason)
 {
-  char path[64];
-  snprintf(path, sizeof path, "controller.%s", key);
   if (sb_reader_has(reader, path)) sb_reader_fault(reader, path, "%s", reason);
 }
 
@@ -267,7 +260,7 @@ static void finish_phase(struct sb_reader *reader)
       sb_reader_fault(reader, "controller.sensor.phase",
                       "needs a number from 0 to below 1 or random without a window, found worst");
     }
-    refuse_beside_sensor(reader, "filter", "needs no filter beside the worst phase, found one");
+    refuse_beside_sensor(reader, "controller.filter", "needs no filter beside the worst phase, found one");
   } else if (text != NULL && sb_units_parse(text, SB_RATIO, &phase, &err) == SB_OK && phase >= 0.0 && phase < 1.0) {
     pulses->phase = phase;
   } else {
@@ -286,7 +279,7 @@ static void finish_window(struct sb_reader *reader)
     sb_reader_fault(reader, "controller.sensor.window", "needs at most %d sample periods (%.6g s), found %.6g s",
                     SB_PULSE_SLOT_MAX, SB_PULSE_SLOT_MAX * control->sample_period_s, sensor->pulses.window_s);
   }
-  refuse_beside_sensor(reader, "resolution",
+  refuse_beside_sensor(reader, "controller.resolution",
                        "needs no resolution beside a window, whose resolution is one pulse, found one");
   sensor->resolution_fraction = sb_sensor_pulse_fraction(sensor);
   if (sensor->resolution_fraction > 1.0) {

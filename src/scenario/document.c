@@ -4,8 +4,6 @@
 #include <string.h>
 #include <yaml.h>
 
-#include "shiftband/units.h"
-
 /* One document being read. */
 struct reading {
   struct sb_document *document;

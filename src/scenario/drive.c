@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `drive`: its keys, its checks, and its conversion into the model's terms. NAN marks what had a fault already. */
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "scenario/reader.h"
@@ -20,6 +19,12 @@ static const struct sb_key keys[] = {
      MODEL(drive.limit_fraction),
      .meaning = "The greatest share of the supply's voltage that the motor is given (the duty). The gear and the "
                 "schedule give its sign."},
+    {QUANTITY("current_limit", SB_CURRENT), .flags = SB_ABOVE, BETWEEN(0, 1e6), .default_words = "none",
+     MODEL(supply.current_limit_a),
+     .meaning =
+         "The most current that the driver lets through the motor, either way. Where the motor would take more, the "
+         "driver gives it a lower duty that brings just this current: the torque is constant below a corner speed, and "
+         "the battery gives the duty times this current. It needs the motor's currents."},
     {CHOICE("mode", modes), .default_text = "open loop", DRAFT(drive.mode),
      .meaning = "open loop: the duty is the limit. speed control: an inner loop sets the duty, so that the motor turns "
                 "at `target` until the duty reaches the limit."},
@@ -55,11 +60,6 @@ const struct sb_section sb_drive_section = {
     "drive", "the duty that the motor is given; a percentage alone is the limit", keys, NULL};
 
 static const char *const command_words[] = {"reverse", "stop", "forward", NULL};
-
-static const struct sb_node *find_key(const struct sb_reader *reader, const char *key)
-{
-  return sb_tree_find(sb_tree_find(reader->root, "drive"), key);
-}
 
 /* A speed given in percent of the no-load speed, or as a speed; NAN stays NAN. */
 static double as_speed(const struct sb_given *given, double no_load_rad_s)
@@ -110,7 +110,7 @@ static void check_command(struct sb_reader *reader, const struct sb_node *node, 
 
 static void read_schedule(struct sb_reader *reader)
 {
-  const struct sb_node *list = find_key(reader, "schedule");
+  const struct sb_node *list = sb_reader_node(reader, "drive.schedule");
   if (list == NULL || list->kind == SB_NODE_BROKEN) return;
   if (list->kind != SB_NODE_LIST || list->count == 0) {
     sb_faults_add(reader->faults, &list->place, "drive.schedule", "needs a list of pairs such as [5 s, stop], found %s",
@@ -126,13 +126,12 @@ static void read_schedule(struct sb_reader *reader)
   size_t n = 0;
   int number = 0;
   for (const struct sb_node *node = list->first; node != NULL; node = node->next) {
-    char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, "drive.schedule.%d", ++number);
-    if (!read_command(reader, node, path, &times[n], &schedule[n])) continue;
-    check_command(reader, node, path, schedule[n]);
+    const struct sb_path path = sb_reader_path("drive.schedule.%d", ++number);
+    if (!read_command(reader, node, path.text, &times[n], &schedule[n])) continue;
+    check_command(reader, node, path.text, schedule[n]);
     if (n > 0 && !(times[n] > times[n - 1])) {
-      sb_faults_add(reader->faults, &node->first->place, path, "needs a later time than the entry before, found %s",
-                    sb_fail_quote(node->first->text).text);
+      sb_faults_add(reader->faults, &node->first->place, path.text,
+                    "needs a later time than the entry before, found %s", sb_fail_quote(node->first->text).text);
     }
     n++;
   }
@@ -145,20 +144,36 @@ static void finish_hold(struct sb_reader *reader)
   struct sb_drive *drive = &reader->draft->model.drive;
   const double no_load_rad_s = reader->draft->model.motor.no_load_speed_rad_s;
   const bool is_hold = drive->mode == SB_DRIVE_SPEED_CONTROL;
-  if (is_hold && find_key(reader, "target") == NULL) {
+  if (is_hold && !sb_reader_has(reader, "drive.target")) {
     sb_reader_fault(reader, "drive.target",
                     "needs a percentage (%%) or an angular speed (%s) for speed control, found no such key",
                     sb_units_offered(SB_SPEED));
   }
-  static const char *const of_loop[] = {"target", "proportional_band", "integral_time"};
+  static const char *const of_loop[] = {"drive.target", "drive.proportional_band", "drive.integral_time"};
   for (size_t i = 0; i < sizeof of_loop / sizeof *of_loop && !is_hold; i++) {
-    char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, "drive.%s", of_loop[i]);
-    if (find_key(reader, of_loop[i]) != NULL)
-      sb_reader_fault(reader, path, "needs mode: speed control, found open loop");
+    if (sb_reader_has(reader, of_loop[i])) {
+      sb_reader_fault(reader, of_loop[i], "needs mode: speed control, found open loop");
+    }
   }
   drive->target_rad_s = as_speed(&draft->target, no_load_rad_s);
   drive->gain_per_rad_s = 1.0 / as_speed(&draft->band, no_load_rad_s);
+}
+
+static void finish_limit(struct sb_reader *reader)
+{
+  struct sb_model *model = &reader->draft->model;
+  const double limit_a = model->supply.current_limit_a;
+  if (!sb_reader_has(reader, "drive.current_limit")) {
+    model->supply.current_limit_a = 0.0;
+  } else if (!model->motor.has_currents) {
+    sb_reader_fault(reader, "drive.current_limit",
+                    "needs stall_current and no_load_current of the motor, found not both");
+  } else if (limit_a <= model->motor.no_load_current_a) {
+    sb_reader_fault(
+        reader, "drive.current_limit",
+        "needs more than motor.no_load_current (%.10g A), since the motor turns with no less, found %.10g A",
+        model->motor.no_load_current_a, limit_a);
+  }
 }
 
 /* The longest period up to one that goes into the sample period in whole steps; a step at least. */
@@ -178,7 +193,7 @@ static void finish_period(struct sb_reader *reader)
   struct sb_drive *drive = &model->drive;
   const double step_s = model->run.step_s, sample_s = model->control.sample_period_s;
   if (isnan(step_s) || isnan(sample_s)) return;
-  if (find_key(reader, "period") == NULL) {
+  if (!sb_reader_has(reader, "drive.period")) {
     drive->period_s = period_that_fits(PERIOD_DEFAULT, step_s, sample_s);
     sb_reader_resolve(reader, "drive.period", drive->period_s);
     return;
@@ -199,6 +214,7 @@ void sb_reader_finish_drive(struct sb_reader *reader)
   drive->off = (enum sb_drive_off)draft->off;
   read_schedule(reader);
   if (draft->mode != SB_MODE_NONE) finish_hold(reader);
+  finish_limit(reader);
   finish_period(reader);
 }
 

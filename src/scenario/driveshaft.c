@@ -1,8 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `gearbox.output_shaft`: its keys, and from the shaft as written to its stiffness and damping. NAN marks what had a fault already. */
-#include <math.h>
-#include <stdio.h>
-
 #include "scenario/shape.h"
 
 #define GIVES(field) DRAFT(driveshaft.field)
@@ -46,9 +43,8 @@ static void refuse_measures(struct sb_reader *reader, const struct sb_node *node
   static const char *const measures[] = {"diameter",     "outer_diameter", "inner_diameter", "side",
                                          "across_flats", "length",         "material",       "shear_modulus"};
   for (size_t i = 0; i < sizeof measures / sizeof *measures; i++) {
-    char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, HERE ".%s", measures[i]);
-    if (sb_tree_find(node, measures[i]) != NULL) sb_reader_fault(reader, path, "needs a section, found no such key");
+    if (sb_tree_find(node, measures[i]) == NULL) continue;
+    sb_reader_fault(reader, PATH(HERE ".%s", measures[i]), "needs a section, found no such key");
   }
 }
 

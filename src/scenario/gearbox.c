@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `gearbox`: its keys, and the checks of names, ratios and shifter. */
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "machine/shifter/kinds.h"
@@ -144,28 +143,25 @@ static void fill_efficiencies(struct sb_draft *draft)
 static void check_names(struct sb_reader *reader)
 {
   const struct sb_gearbox *gearbox = &reader->draft->model.gearbox;
-  char path[64];
   for (int g = 1; g < gearbox->gear_count; g++) {
     const char *name = gearbox->gears[g].name;
     const int first = sb_gearbox_find(gearbox, name);
     if (name[0] == 0 || first == g) continue;
-    snprintf(path, sizeof path, "gearbox.gears.%d.name", g + 1);
-    sb_reader_fault(reader, path, "needs a name of its own, found %s, the name of gear %d", sb_fail_quote(name).text,
-                    first + 1);
+    sb_reader_fault(reader, PATH("gearbox.gears.%d.name", g + 1),
+                    "needs a name of its own, found %s, the name of gear %d", sb_fail_quote(name).text, first + 1);
   }
 }
 
 static void check_ratios(struct sb_reader *reader)
 {
   const struct sb_gearbox *gearbox = &reader->draft->model.gearbox;
-  char path[64];
   for (int g = 1; g < gearbox->gear_count; g++) {
     const double ratio = gearbox->gears[g].ratio, before = gearbox->gears[g - 1].ratio;
     const bool has_both = gearbox->gears[g].mesh_count > 0 && gearbox->gears[g - 1].mesh_count > 0;
     if (!has_both || !(ratio >= before)) continue;
-    snprintf(path, sizeof path, "gearbox.gears.%d", g + 1);
-    sb_reader_fault(reader, path, "needs a ratio below that of gear %d (%.6g), since gear 1 is the slowest, found %.6g",
-                    g, before, ratio);
+    sb_reader_fault(reader, PATH("gearbox.gears.%d", g + 1),
+                    "needs a ratio below that of gear %d (%.6g), since gear 1 is the slowest, found %.6g", g, before,
+                    ratio);
   }
 }
 

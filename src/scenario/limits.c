@@ -98,19 +98,18 @@ const struct sb_section sb_limits_section = {"limits", "the limits by which the 
 /* The section of a part, or NULL when it was not given or is none. */
 static const struct sb_node *part_node(const struct sb_reader *reader, const char *part)
 {
-  const struct sb_node *node = sb_tree_find(sb_tree_find(reader->root, "limits"), part);
+  const struct sb_node *node = sb_reader_node(reader, PATH("limits.%s", part));
   return node != NULL && node->kind == SB_NODE_MAP ? node : NULL;
 }
 
 /* A part's strength comes from its material or as a number. */
 static void check_strength(struct sb_reader *reader, const struct sb_node *node, const char *part, const char *key)
 {
-  char path[SB_PATH_SIZE];
   const bool has_material = sb_tree_find(node, "material") != NULL;
   const bool has_strength = sb_tree_find(node, key) != NULL;
   if (has_material != has_strength) return;
-  snprintf(path, sizeof path, "limits.%s.%s", part, has_material ? key : "material");
-  sb_reader_fault(reader, path, "needs one of material and %s, found %s", key, has_material ? "both" : "neither");
+  sb_reader_fault(reader, PATH("limits.%s.%s", part, has_material ? key : "material"),
+                  "needs one of material and %s, found %s", key, has_material ? "both" : "neither");
 }
 
 /* The least limit so far rules, and its words with it. */

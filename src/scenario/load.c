@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The section `load`: its keys, and from the parts as written to the model's. */
 #include <math.h>
-#include <stdio.h>
 
 #include "base/constants.h"
 #include "machine/load/kinds.h"
@@ -72,16 +71,8 @@ static const struct sb_key sine_keys[] = {
     BREAKAWAY,
     {.name = NULL}};
 
-static void child_path(char out[SB_PATH_SIZE], const char *path, const char *key)
-{
-  snprintf(out, SB_PATH_SIZE, "%.200s.%s", path, key);
-}
-
 static void read_profile(struct sb_reader *reader, struct sb_part_draft *draft, const char *path)
 {
-  char points_path[SB_PATH_SIZE], file_path[SB_PATH_SIZE];
-  child_path(points_path, path, "points");
-  child_path(file_path, path, "file");
   const struct sb_node *points = sb_tree_find(draft->node, "points"), *file = sb_tree_find(draft->node, "file");
   if ((points == NULL) == (file == NULL)) {
     sb_reader_fault(reader, path, "needs either points or a file, found %s", points == NULL ? "neither" : "both");
@@ -89,15 +80,11 @@ static void read_profile(struct sb_reader *reader, struct sb_part_draft *draft, 
   }
   const bool is_over_time = draft->part.axis == SB_OVER_TIME;
   struct sb_table *table = &draft->part.table;
-  struct sb_table_request request = {is_over_time ? &sb_table_torque_over_time : &sb_table_torque_over_turns,
-                                     draft->part.is_resisting, reader->faults,
-                                     points != NULL ? points->place : file->place, reader->kept};
-  bool is_fit = false;
-  if (points != NULL) {
-    is_fit = sb_reader_read_points(reader, &request, points, points_path, table);
-  } else if (draft->file[0] != 0) {
-    is_fit = sb_reader_read_file(reader, &request, draft->file, file_path, table);
-  }
+  const struct sb_table_request request = {is_over_time ? &sb_table_torque_over_time : &sb_table_torque_over_turns,
+                                           draft->part.is_resisting, reader->faults,
+                                           points != NULL ? points->place : file->place, reader->kept};
+  const struct sb_path key = sb_reader_path("%.200s.%s", path, points != NULL ? "points" : "file");
+  const bool is_fit = sb_reader_read_table(reader, &request, points, draft->file, key.text, table);
   if (is_fit && draft->part.is_repeating && !(table->x[table->count - 1] > table->x[0])) {
     sb_reader_fault(reader, path, "needs points that span more than one place to repeat, found one place");
   }
@@ -113,19 +100,17 @@ static void read_profile(struct sb_reader *reader, struct sb_part_draft *draft, 
 
 static void check_sine(struct sb_reader *reader, struct sb_part_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   struct sb_load_part *part = &draft->part;
   part->period = draft->period.value;
   const enum sb_quantity wanted = draft->axis == SB_OVER_TIME ? SB_TIME : SB_ANGLE;
   if (!isnan(draft->period.value) && draft->period.quantity != wanted) {
-    child_path(key_path, path, "period");
-    sb_reader_fault(reader, key_path, "needs %s (%s) as `over` says, found %s", sb_units_words(wanted),
-                    sb_units_offered(wanted), sb_units_words(draft->period.quantity));
+    sb_reader_fault(reader, PATH("%.200s.period", path), "needs %s (%s) as `over` says, found %s",
+                    sb_units_words(wanted), sb_units_offered(wanted), sb_units_words(draft->period.quantity));
   }
   if (part->is_resisting && part->mean_nm < part->amplitude_nm) {
-    child_path(key_path, path, "mean");
-    sb_reader_fault(reader, key_path, "needs at least the amplitude (%.10g N.m), since it resists, found %.10g N.m",
-                    part->amplitude_nm, part->mean_nm);
+    sb_reader_fault(reader, PATH("%.200s.mean", path),
+                    "needs at least the amplitude (%.10g N.m), since it resists, found %.10g N.m", part->amplitude_nm,
+                    part->mean_nm);
   }
 }
 
@@ -174,21 +159,18 @@ const struct sb_section sb_load_section = {"load", "what the output drives", key
 
 static void finish_part(struct sb_reader *reader, struct sb_part_draft *draft, const char *path)
 {
-  char key_path[SB_PATH_SIZE];
   struct sb_load_part *part = &draft->part;
   part->is_resisting = draft->manner == SB_MANNER_RESISTS;
   part->axis = (enum sb_load_axis)draft->axis;
   part->is_held = draft->interpolation == SB_HOLD;
 
   if (draft->manner == SB_MANNER_ACTS && sb_tree_find(draft->node, "breakaway") != NULL) {
-    child_path(key_path, path, "breakaway");
-    sb_reader_fault(reader, key_path, "needs a part that resists, found one that acts");
+    sb_reader_fault(reader, PATH("%.200s.breakaway", path), "needs a part that resists, found one that acts");
   }
   if (isnan(part->breakaway_nm)) part->breakaway_nm = 0.0;
   if (part->is_resisting && part->torque_nm < 0.0) {
-    child_path(key_path, path, "torque");
-    sb_reader_fault(reader, key_path, "needs a torque that is not negative, since it resists, found %.10g N.m",
-                    part->torque_nm);
+    sb_reader_fault(reader, PATH("%.200s.torque", path),
+                    "needs a torque that is not negative, since it resists, found %.10g N.m", part->torque_nm);
   }
   if (draft->form->finish != NULL) draft->form->finish(reader, draft, path);
 }
@@ -198,10 +180,8 @@ void sb_reader_finish_load(struct sb_reader *reader)
   struct sb_load *load = &reader->draft->model.load;
   for (int i = 0; i < reader->draft->part_count; i++) {
     struct sb_part_draft *draft = &reader->draft->parts[i];
-    char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, "load.parts.%d", i + 1);
     if (draft->node == NULL) continue;
-    finish_part(reader, draft, path);
+    finish_part(reader, draft, PATH("load.parts.%d", i + 1));
     load->parts[load->part_count++] = draft->part;
   }
 }

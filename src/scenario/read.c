@@ -13,6 +13,16 @@ enum { KEY_NAME_MAX = 24 }; /* keys of one section at most */
 static void read_section(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
                          void *base, bool has_kind);
 
+struct sb_path sb_reader_path(const char *format, ...)
+{
+  struct sb_path path;
+  va_list arguments;
+  va_start(arguments, format);
+  vsnprintf(path.text, sizeof path.text, format, arguments);
+  va_end(arguments);
+  return path;
+}
+
 void sb_reader_fault(struct sb_reader *reader, const char *path, const char *format, ...)
 {
   char text[1024];

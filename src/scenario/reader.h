@@ -43,11 +43,11 @@ void sb_reader_read_keys(struct sb_reader *reader, const struct sb_section *sche
 /* Turns the draft's load parts into the model's, tables included. */
 void sb_reader_finish_load(struct sb_reader *reader);
 
-/* Reads the points of a table, or its file, into *out in SI. False when there was a fault. */
+/* Reads the points of a table (NULL: none), or its file (else ""), into *out in SI. False when there was a fault, or neither. */
 bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_request *request,
                            const struct sb_node *points, const char *path, struct sb_table *out);
-bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
-                         const char *path, struct sb_table *out);
+bool sb_reader_read_table(struct sb_reader *reader, const struct sb_table_request *request,
+                          const struct sb_node *points, const char *file, const char *path, struct sb_table *out);
 
 /* Checks the bodies and adds them to the model's load; after its parts. */
 void sb_reader_finish_bodies(struct sb_reader *reader);
@@ -98,6 +98,13 @@ void sb_reader_read_tolerances(struct sb_reader *reader, struct sb_scenario *out
 /* The node of a dotted path, or NULL; whether there is one. */
 const struct sb_node *sb_reader_node(const struct sb_reader *reader, const char *path);
 bool sb_reader_has(const struct sb_reader *reader, const char *path);
+
+/* A dotted path put together, which lives as long as the expression that it stands in. */
+struct sb_path {
+  char text[SB_PATH_SIZE];
+};
+struct sb_path sb_reader_path(const char *format, ...) __attribute__((format(printf, 1, 2)));
+#define PATH(...) sb_reader_path(__VA_ARGS__).text
 
 /* Adds a fault in the place of a dotted path, or of the section that misses it. */
 void sb_reader_fault(struct sb_reader *reader, const char *path, const char *format, ...)

@@ -49,14 +49,10 @@ static void apply_sets(struct work *work, struct sb_node *root, const char *cons
 static enum sb_status publish_one(struct sb_faults *faults, enum sb_status status, const char *text)
 {
   char **texts = calloc(1, sizeof *texts);
-  char *copy = malloc(strlen(text) + 1);
-  if (texts == NULL || copy == NULL) {
+  if (texts == NULL || (texts[0] = strdup(text)) == NULL) {
     free(texts);
-    free(copy);
     return SB_ERR_MEMORY;
   }
-  strcpy(copy, text);
-  texts[0] = copy;
   *faults = (struct sb_faults){.count = 1, .texts = texts};
   return status;
 }
@@ -196,46 +192,34 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
   return status;
 }
 
-/* Reads at most one byte more than a scenario may have; the parser then refuses it. */
-static enum sb_status read_text(const char *path, char **text, size_t *length)
+/* At most one byte more than a scenario may have, which the parser then refuses; NULL with errno set. */
+static char *read_text(const char *path, size_t *length)
 {
   FILE *file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
-  if (file == NULL) return SB_ERR_IO;
-  char *buffer = malloc(SB_TEXT_MAX + 1);
-  if (buffer == NULL) {
-    fclose(file);
-    return SB_ERR_MEMORY;
-  }
-  errno = 0;
-  *length = fread(buffer, 1, SB_TEXT_MAX + 1, file);
-  const bool has_failed = ferror(file) != 0;
+  if (file == NULL) return NULL;
+  char *text = sb_text_file_read_start(file, SB_TEXT_MAX + 1, length);
   const int saved = errno;
   fclose(file);
   errno = saved;
-  if (has_failed) {
-    free(buffer);
-    return SB_ERR_IO;
-  }
-  *text = buffer;
-  return SB_OK;
+  return text;
 }
 
 enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out,
                                 struct sb_faults *faults)
 {
   *faults = (struct sb_faults){0};
-  char *own = NULL;
   size_t length = 0;
   const bool is_standard = sb_text_file_is_stdin(path);
   const char *name = sb_text_file_name(path);
-  const char *text = is_standard ? sb_text_file_read_stdin(SB_TEXT_MAX + 1, &length) : NULL;
-  enum sb_status status = !is_standard ? read_text(path, &own, &length) : text != NULL ? SB_OK : SB_ERR_IO;
-  if (status == SB_ERR_IO) {
+  char *own = is_standard ? NULL : read_text(path, &length);
+  const char *text = is_standard ? sb_text_file_read_stdin(SB_TEXT_MAX + 1, &length) : own;
+  if (text == NULL && errno == ENOMEM) return SB_ERR_MEMORY;
+  if (text == NULL) {
     char message[1400];
     snprintf(message, sizeof message, "%.1000s: %s", name, strerror(errno));
-    return publish_one(faults, status, message);
+    return publish_one(faults, SB_ERR_IO, message);
   }
-  if (status == SB_OK) status = sb_scenario_parse(name, own != NULL ? own : text, length, sets, set_count, out, faults);
+  const enum sb_status status = sb_scenario_parse(name, text, length, sets, set_count, out, faults);
   free(own);
   return status;
 }

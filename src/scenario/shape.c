@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The cross-section of a shaft as written: see shape.h. */
 #include <math.h>
-#include <stdio.h>
 
 #include "scenario/shape.h"
 
@@ -31,16 +30,15 @@ static void check_lengths(struct sb_reader *reader, const struct sb_node *node, 
                  {"across_flats", SB_SHAFT_HEXAGONAL}};
   if (section == SB_SHAFT_NONE) return;
   const char *name = sb_strength_shaft_section_name(section);
-  char path[SB_PATH_SIZE];
   for (size_t i = 0; i < sizeof lengths / sizeof *lengths; i++) {
     const bool is_given = sb_tree_find(node, lengths[i].key) != NULL;
     if (is_given == (lengths[i].section == section)) continue;
-    snprintf(path, sizeof path, "%s.%s", part, lengths[i].key);
+    const struct sb_path path = sb_reader_path("%s.%s", part, lengths[i].key);
     if (is_given) {
-      sb_reader_fault(reader, path, "needs a %s section, found a %s one",
+      sb_reader_fault(reader, path.text, "needs a %s section, found a %s one",
                       sb_strength_shaft_section_name(lengths[i].section), name);
     } else {
-      sb_reader_fault(reader, path, "needs %s (%s) for a %s section, found no such key", sb_units_words(SB_LENGTH),
+      sb_reader_fault(reader, path.text, "needs %s (%s) for a %s section, found no such key", sb_units_words(SB_LENGTH),
                       sb_units_offered(SB_LENGTH), name);
     }
   }
@@ -63,10 +61,8 @@ struct sb_shaft sb_shape_take(struct sb_reader *reader, const struct sb_node *no
 {
   check_lengths(reader, node, part, (enum sb_shaft_section)shape->section);
   if (shape->section == SB_SHAFT_HOLLOW && shape->inner_m >= shape->outer_m) {
-    char path[SB_PATH_SIZE];
-    snprintf(path, sizeof path, "%s.inner_diameter", part);
-    sb_reader_fault(reader, path, "needs less than the outer diameter (%.10g m), found %.10g m", shape->outer_m,
-                    shape->inner_m);
+    sb_reader_fault(reader, PATH("%s.inner_diameter", part),
+                    "needs less than the outer diameter (%.10g m), found %.10g m", shape->outer_m, shape->inner_m);
   }
   return (struct sb_shaft){
       .section = (enum sb_shaft_section)shape->section, .size_m = size_m(shape), .inner_m = shape->inner_m};

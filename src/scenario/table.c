@@ -90,8 +90,8 @@ static void table_path(const struct sb_reader *reader, const char *file, char ou
   snprintf(out, 4096, "%.*s%s", folder, reader->file, file);
 }
 
-bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
-                         const char *path, struct sb_table *out)
+static bool read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
+                      const char *path, struct sb_table *out)
 {
   char whole[4096];
   table_path(reader, file, whole);
@@ -108,4 +108,11 @@ bool sb_reader_read_file(struct sb_reader *reader, const struct sb_table_request
                   sb_fail_quote(whole).text, strerror(errno));
   }
   return status == SB_OK;
+}
+
+bool sb_reader_read_table(struct sb_reader *reader, const struct sb_table_request *request,
+                          const struct sb_node *points, const char *file, const char *path, struct sb_table *out)
+{
+  if (points != NULL) return sb_reader_read_points(reader, request, points, path, out);
+  return file[0] != 0 && read_file(reader, request, file, path, out);
 }

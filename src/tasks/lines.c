@@ -68,7 +68,7 @@ uint64_t sb_tasks_hash_text(uint64_t hash, const char *text)
   return sb_tasks_hash_bytes(hash, text, strlen(text) + 1);
 }
 
-static enum sb_status hash_file(uint64_t *hash, const char *path, struct sb_error *err)
+enum sb_status sb_tasks_hash_file(uint64_t *hash, const char *path, struct sb_error *err)
 {
   size_t length = 0;
   const char *kept = sb_text_file_is_stdin(path) ? sb_text_file_read_stdin(0, &length) : NULL;
@@ -98,7 +98,7 @@ enum sb_status sb_tasks_hash_scenario(uint64_t *hash, const char *path, const ch
                                       const struct sb_scenario *scenario, struct sb_error *err)
 {
   uint64_t sum = *hash;
-  const enum sb_status status = hash_file(&sum, path, err);
+  const enum sb_status status = sb_tasks_hash_file(&sum, path, err);
   if (status != SB_OK) return status;
   for (size_t i = 0; i < set_count; i++) sum = sb_tasks_hash_text(sum, sets[i]);
   const struct sb_load *load = &scenario->model.load;

@@ -36,6 +36,7 @@ static struct value take(const struct sb_field *field, const void *record)
     case SB_FIELD_PERCENT: return number_of(100.0 * *(const double *)at);
     case SB_FIELD_ROUNDED_PERCENT: return number_of(sb_fields_rounded_percent(*(const double *)at));
     case SB_FIELD_RPM: return number_of(*(const double *)at / SB_RPM);
+    case SB_FIELD_DEGREES: return number_of(*(const double *)at / SB_TURN * 360.0);
     case SB_FIELD_INTEGER: return integer_of(*(const int *)at);
     case SB_FIELD_LONG: return integer_of(*(const long *)at);
     case SB_FIELD_SIZE: return integer_of((long long)*(const size_t *)at);
@@ -65,6 +66,16 @@ void sb_fields_put_object(struct sb_json *json, const char *name, const struct s
   sb_json_open_object(json);
   sb_fields_put_json(json, fields, record);
   sb_json_close(json);
+}
+
+void sb_fields_put_object_if(struct sb_json *json, const char *name, bool is_there, const struct sb_field *fields,
+                             const void *record)
+{
+  if (is_there) {
+    sb_fields_put_object(json, name, fields, record);
+  } else {
+    sb_json_put_null(json, name);
+  }
 }
 
 void sb_fields_put_list(struct sb_json *json, const char *name, const struct sb_field *fields, const void *items,

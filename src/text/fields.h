@@ -21,6 +21,7 @@ enum sb_field_kind {
   SB_FIELD_PERCENT,         /* double, a fraction: in percent */
   SB_FIELD_ROUNDED_PERCENT, /* double, a fraction: sb_fields_rounded_percent() */
   SB_FIELD_RPM,             /* double, rad/s: in rpm */
+  SB_FIELD_DEGREES,         /* double, rad: in degrees */
   SB_FIELD_INTEGER,         /* int */
   SB_FIELD_LONG,            /* long */
   SB_FIELD_SIZE,            /* size_t */
@@ -47,6 +48,10 @@ void sb_fields_put_csv(struct sb_csv *csv, const struct sb_field *fields, const 
 
 /* All members of a record as an object: a member of that name, or with NULL an item. */
 void sb_fields_put_object(struct sb_json *json, const char *name, const struct sb_field *fields, const void *record);
+
+/* The same as a member that is null where the record is not there. */
+void sb_fields_put_object_if(struct sb_json *json, const char *name, bool is_there, const struct sb_field *fields,
+                             const void *record);
 
 /* A list of such objects, as a member: of items[count], each `size` bytes. */
 void sb_fields_put_list(struct sb_json *json, const char *name, const struct sb_field *fields, const void *items,

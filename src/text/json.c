@@ -4,7 +4,9 @@
 
 #include <assert.h>
 #include <math.h>
+#include <stdarg.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "shiftband/status.h"
 
@@ -216,12 +218,54 @@ void sb_json_put_array(struct sb_json *json, const char *key)
   sb_json_open_array(json);
 }
 
+/* The value of a member, as the letters behind its % say. */
+static void put_value(struct sb_json *json, const char *letters, va_list *values)
+{
+  switch (letters[0]) {
+    case 's': sb_json_string(json, va_arg(*values, const char *)); break;
+    case 'g': sb_json_number(json, va_arg(*values, double)); break;
+    case 'd': sb_json_integer(json, va_arg(*values, int)); break;
+    case 'z': sb_json_integer(json, (long long)va_arg(*values, size_t)); break;
+    case 'c': sb_json_boolean(json, va_arg(*values, int) != 0); break;
+    default: /* l */ sb_json_integer(json, letters[1] == 'l' ? va_arg(*values, long long) : va_arg(*values, long));
+  }
+}
+
+static void put_members(struct sb_json *json, const char *members, va_list *values)
+{
+  char key[64];
+  while (*members != 0) {
+    const size_t length = strcspn(members, ":");
+    snprintf(key, sizeof key, "%.*s", (int)length, members);
+    sb_json_key(json, key);
+    put_value(json, members + length + 2, values);
+    members += length + strcspn(members + length, " ");
+    members += strspn(members, " ");
+  }
+}
+
+void sb_json_put(struct sb_json *json, const char *members, ...)
+{
+  va_list values;
+  va_start(values, members);
+  put_members(json, members, &values);
+  va_end(values);
+}
+
+void sb_json_put_object_of(struct sb_json *json, const char *key, const char *members, ...)
+{
+  va_list values;
+  if (key != NULL) sb_json_key(json, key);
+  sb_json_open_object(json);
+  va_start(values, members);
+  put_members(json, members, &values);
+  va_end(values);
+  sb_json_close(json);
+}
+
 void sb_json_begin(struct sb_json *json, FILE *out, const char *subcommand)
 {
   sb_json_init(json, out);
   sb_json_open_object(json);
-  sb_json_put_string(json, "program", "shiftband");
-  sb_json_put_string(json, "version", SB_VERSION);
-  sb_json_put_string(json, "subcommand", subcommand);
-  sb_json_put_integer(json, "format", FORMAT);
+  sb_json_put(json, "program:%s version:%s subcommand:%s format:%d", "shiftband", SB_VERSION, subcommand, FORMAT);
 }

@@ -65,6 +65,14 @@ void sb_json_put_null(struct sb_json *json, const char *key);
 void sb_json_put_object(struct sb_json *json, const char *key); /* opens it */
 void sb_json_put_array(struct sb_json *json, const char *key);  /* opens it */
 
+/*
+ * Several members of the open object: "gear:%d name:%s time_s:%g", with %s text, %g number, %d, %ld, %zu or %lld whole number,
+ * and %c true or false. The second one writes an object of these alone, under a key or (NULL) as an item of the open array.
+ */
+void sb_json_put(struct sb_json *json, const char *members, ...) __attribute__((format(printf, 2, 3)));
+void sb_json_put_object_of(struct sb_json *json, const char *key, const char *members, ...)
+    __attribute__((format(printf, 3, 4)));
+
 /* The shortest of %.15g, %.16g and %.17g that reads back as value, or "null". Needs the C locale. Returns text. */
 const char *sb_json_format_number(double value, char text[SB_JSON_NUMBER_SIZE]);
 

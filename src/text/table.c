@@ -19,13 +19,20 @@ void sb_text_table_init(struct sb_text_table *table, int columns)
 
 void sb_text_table_put(struct sb_text_table *table, const char *format, ...)
 {
-  const int row = table->cell_count / table->columns, column = table->cell_count % table->columns;
-  assert(row < SB_TABLE_ROW_MAX);
-  table->cell_count++;
+  char text[SB_TABLE_COLUMN_MAX * SB_TABLE_CELL_SIZE];
   va_list arguments;
   va_start(arguments, format);
-  vsnprintf(table->cells[row][column], SB_TABLE_CELL_SIZE, format, arguments);
+  vsnprintf(text, sizeof text, format, arguments);
   va_end(arguments);
+  for (const char *cell = text;; cell++) {
+    const int row = table->cell_count / table->columns, column = table->cell_count % table->columns;
+    const size_t length = strcspn(cell, "\t");
+    assert(row < SB_TABLE_ROW_MAX);
+    snprintf(table->cells[row][column], SB_TABLE_CELL_SIZE, "%.*s", (int)length, cell);
+    table->cell_count++;
+    cell += length;
+    if (*cell == 0) return;
+  }
 }
 
 /* How a table is laid out. */

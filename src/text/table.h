@@ -3,11 +3,9 @@
  * table.h - tables for people, never wider than sb_text_width() and with no cell cut.
  *
  *   struct sb_text_table table;
- *   sb_text_table_init(&table, 2);                        gear  stall torque
- *   sb_text_table_put(&table, "gear");                    slow  4.366 N.m
- *   sb_text_table_put(&table, "stall torque");
- *   sb_text_table_put(&table, "%s", name);
- *   sb_text_table_put(&table, "%s N.m", sb_words_figure(stall_nm).text);
+ *   sb_text_table_init(&table, 2);
+ *   sb_text_table_put(&table, "gear\tstall torque");                     gear  stall torque
+ *   sb_text_table_put(&table, "%s\t%s N.m", name, NUM(stall_nm));        slow  4.366 N.m
  *   sb_text_table_write(&table, 2, out);
  *
  * The first row is the heading. Columns are as wide as their cells; where that is too wide, headings break between words,
@@ -31,7 +29,7 @@ struct sb_text_table {
 
 void sb_text_table_init(struct sb_text_table *table, int columns);
 
-/* The next cell; more than the table holds is our own mistake. */
+/* The next cell, or the next ones, with tabs between; more than the table holds is our own mistake. */
 void sb_text_table_put(struct sb_text_table *table, const char *format, ...) __attribute__((format(printf, 2, 3)));
 
 /* Writes all full rows, each line behind `indent` spaces. */

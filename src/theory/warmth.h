@@ -2,9 +2,9 @@
 /*
  * warmth.h - how warm the winding gets while a load stays, how soon, and what a warm motor is like.
  *
- *   loss      P(T) = I(T)^2 R(T), with the motor's line at the warm resistance: I falls as R(T) rises at a blocked
- *             motor, and stays where a constant torque is carried, while the motor slows
- *   steady    T = Tamb + P(T) (Rw + Rh), the least such T: where a motor that starts cold ends
+ *   loss      P = I^2 R(T), with the motor's line at the warm resistance and with what the magnets have left: I falls as
+ *             R(T) rises at a blocked motor; where a constant torque is carried it stays, or grows as magnets weaken
+ *   steady    T = Tamb + P (Rw + Rh), the least such T: where a motor that starts cold ends
  *   time      winding.h's equations with P(T), integrated by GSL's Bulirsch-Stoer stepper (relative 1e-11), the moment
  *             found by Brent's method
  *
@@ -25,8 +25,11 @@ enum { SB_WARMTH_BLOCKED = -1 };
 /* Where copper melts: no steady temperature above it is given. */
 #define SB_COPPER_MELTS_C 1085.0
 
-/* Loss in W at a winding temperature, in a gear (index; blocked: -1) in steady state under a torque from outside (N m). Pure. */
-double sb_warmth_loss_w(const struct sb_model *model, int gear, double external_nm, double winding_c);
+/* Loss in W so warm, in a gear (index; blocked: -1) in steady state under a torque from outside (N m). Pure. */
+double sb_warmth_loss_w(const struct sb_model *model, int gear, double external_nm, const struct sb_warmth *warmth);
+
+/* Both temperatures when the heat of a winding at a temperature has flowed through the housing for long. Pure. */
+struct sb_warmth sb_warmth_soaked(const struct sb_winding *winding, double winding_c);
 
 /* Steady temperatures of winding and housing; INFINITY when not below the melting point of copper. */
 struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double external_nm);
@@ -44,10 +47,11 @@ struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear,
 double sb_warmth_cooling_s(const struct sb_winding *winding, const struct sb_warmth *from, double target_c);
 
 /*
- * The same machine with its winding at a temperature: every closed form of it is the warm motor's. Resistance, stall
- * torque and current, and no-load speed change; torque constant, voltage constant, friction and the sensor's reference
- * stay. Its figures hold at that temperature, so that it can be simulated too. Needs a winding that is present.
+ * The same machine so warm: every closed form of it is the warm motor's. Resistance, stall torque and current, and no-load
+ * speed change, with magnets that weaken torque constant, voltage constant and no-load current, too; friction and the
+ * sensor's reference stay. Its figures hold at these temperatures, so that it can be simulated too. Needs a winding that is
+ * present.
  */
-struct sb_model sb_warmth_warm_model(const struct sb_model *cold, double winding_c);
+struct sb_model sb_warmth_warm_model(const struct sb_model *cold, const struct sb_warmth *warmth);
 
 #endif

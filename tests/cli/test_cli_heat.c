@@ -32,7 +32,7 @@ static void check_json_has_the_heat_and_both_motors(void **state)
   assert_int_equal(said->code, 0);
   shell_expect(
       said,
-      "\"heat\":{\"ambient_c\":25,\"start_c\":25,\"reference_c\":25,\"limit_c\":130,\"cut_out_c\":120,\"reset_c\":95,"
+      "\"heat\":{\"ambient_c\":25,\"start_c\":25,\"reference_c\":25,\"magnet_per_k\":null,\"limit_c\":130,\"cut_out_c\":120,\"reset_c\":95,"
       "\"bound_c\":120,\"blocked\":{\"gear\":null,\"load\":null,\"external_torque_nm\":null,");
   assert_near_rel(shell_figure(said, "\"start_loss_w\":"), 144.0 / (2.15 * 2.15) * 2.0, 1e-12);
   shell_expect(said, "\"loads\":[{\"gear\":\"low\",\"load\":\"lightest\",\"external_torque_nm\":0.5,");
@@ -125,6 +125,77 @@ static void a_run_as_it_stands_says_nothing_of_repeats(void **state)
   shell_expect_not(said, "epeat");
 }
 
+static const char left_out[] = "without motor.magnet the magnets keep their strength in the heat.";
+
+/* Both reports name the key and the way in which they err; nothing of it where there is a magnet, or no heat. */
+static void heat_without_a_magnet_is_noted(void **state)
+{
+  (void)state;
+  static const char *const commands[] = {"check", "run"};
+  char line[200];
+  for (int k = 0; k < 2; k++) {
+    snprintf(line, sizeof line, "COLUMNS=200 $SHIFTBAND %s scenarios/seed-drill.yaml", commands[k]);
+    const struct said *said = shell_run(line);
+    shell_expect(said, left_out);
+    shell_expect(said, "too kind for torque and heat");
+    snprintf(line, sizeof line,
+             "COLUMNS=200 $SHIFTBAND %s --set motor.magnet.material=alnico scenarios/seed-drill.yaml", commands[k]);
+    shell_expect_not(shell_run(line), left_out);
+    snprintf(line, sizeof line, "COLUMNS=200 $SHIFTBAND %s scenarios/tray-cart.yaml", commands[k]);
+    shell_expect_not(shell_run(line), left_out);
+  }
+  shell_expect(shell_run("$SHIFTBAND check --json scenarios/seed-drill.yaml"),
+               "{\"kind\":\"magnet\",\"text\":\"magnet: ");
+}
+
+/* A winding at 130 C has its housing, which loses its heat through 6.5 of 9.7 K/W, at 25 + 105 6.5 / 9.7 = 95.36 C, and ferrite
+ * then 85.93 % of its strength: of (2.3 N.m) / (5.7 A). */
+static void check_shows_the_warm_motor_with_its_weaker_magnets(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND check --set motor.magnet.material=ferrite scenarios/seed-drill.yaml");
+  shell_expect(said, "The magnets are as warm as the housing, and lose 0.2 % of their strength");
+  shell_expect(said, "temperature of the magnets  25 C          95.36 C");
+  shell_expect(said, "torque constant             0.4035 N.m/A  0.3467 N.m/A");
+  /* Its loss grows faster than it flows out, until the load stalls the motor: it ends as a blocked one. */
+  shell_expect(said, "high  heaviest, 2.1 N.m  10.32 W            326.7 C");
+  said = shell_run("$SHIFTBAND check --json --set motor.magnet.per_kelvin='-0.2 %/K' scenarios/seed-drill.yaml | sed "
+                   "'s/.*\"case\":\"warm\"//'");
+  const double magnet_c = 25.0 + 105.0 * 6.5 / 9.7, left = 1.0 - 0.002 * (magnet_c - 25.0);
+  assert_near_rel(shell_figure(said, "\"magnet_c\":"), magnet_c, 1e-12);
+  assert_near_rel(shell_figure(said, "\"kt_nm_a\":"), left * 2.3 / 5.7, 1e-12);
+  assert_near_rel(shell_figure(said, "\"resistance_ohm\":"), 2.0 * hot_ratio, 1e-12);
+}
+
+static void a_run_has_the_magnets_temperature_and_strength(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("$SHIFTBAND run -q --set motor.magnet.material=ferrite -o - "
+                "scenarios/seed-drill.yaml | awk -F, 'NR == 1 {for (i = 1; i <= NF; i++) at[$i] = i} "
+                "{print $at[\"housing_c\"] \"=\" $at[\"magnet_c\"]}' | awk -F= 'NR == 1 || $1 != $2'");
+  assert_string_equal(said->text, "housing_c=magnet_c\n");
+  said = shell_run("$SHIFTBAND run -q -o - scenarios/seed-drill.yaml | head -1");
+  shell_expect_not(said, "magnet_c");
+  said = shell_run("$SHIFTBAND run --json --set motor.magnet.material=ferrite scenarios/seed-drill.yaml");
+  const double left = shell_figure(said, "\"magnet_left_fraction\":");
+  assert_near(left, 1.0 - 0.002 * (shell_figure(said, "\"housing_c\":") - 25.0), 1e-14);
+  said = shell_run("$SHIFTBAND run --set motor.magnet.material=ferrite scenarios/seed-drill.yaml");
+  shell_expect(said, "the magnets have 99.9 % of their strength at the end");
+}
+
+/* The loss of a torque grows as R / k^2: the switch opens in repeat 33 in place of 53. */
+static void weaker_magnets_open_the_switch_sooner(void **state)
+{
+  (void)state;
+  const struct said *strong = shell_run("$SHIFTBAND run --until-warm --json scenarios/seed-drill.yaml");
+  const double strong_s = shell_figure(strong, "\"end_s\":");
+  const struct said *weak =
+      shell_run("$SHIFTBAND run --until-warm --json --set motor.magnet.material=ferrite scenarios/seed-drill.yaml");
+  const double weak_s = shell_figure(weak, "\"end_s\":");
+  assert_true(weak_s < 0.7 * strong_s && weak_s > 0.5 * strong_s);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -138,6 +209,10 @@ int main(void)
       cmocka_unit_test(run_until_warm_says_when_the_limit_is_passed),
       cmocka_unit_test(run_until_warm_needs_a_winding_that_warms),
       cmocka_unit_test(a_run_as_it_stands_says_nothing_of_repeats),
+      cmocka_unit_test(heat_without_a_magnet_is_noted),
+      cmocka_unit_test(check_shows_the_warm_motor_with_its_weaker_magnets),
+      cmocka_unit_test(a_run_has_the_magnets_temperature_and_strength),
+      cmocka_unit_test(weaker_magnets_open_the_switch_sooner),
   };
   return cmocka_run_group_tests(tests, shell_setup, shell_teardown);
 }

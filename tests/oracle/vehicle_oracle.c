@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "oracle/direct_motor.h"
+
 enum { MOTOR, WHEEL, VEHICLE, WAY, RUBBED, DIMENSION }; /* rad/s, rad/s, rad/s, rad, J */
 
 struct way {
@@ -29,23 +31,15 @@ struct way {
 
 static double electric_nm(const struct way *o, double w)
 {
-  const struct sb_motor *m = &o->model->motor;
-  const struct sb_supply *supply = &o->model->supply;
-  const double u = o->model->drive.limit_fraction, volts = u * supply->open_circuit_voltage_v;
   if (!o->in_mesh && o->model->shifter.is_drive_cut) return 0.0;
-  if (!m->has_currents) return m->stall_torque_nm * (volts / m->nominal_voltage_v - w / m->no_load_speed_rad_s);
-  const double ohm = m->nominal_voltage_v / m->stall_current_a;
-  const double kt = m->stall_torque_nm / (m->stall_current_a - m->no_load_current_a);
-  const double ke = (m->nominal_voltage_v - m->no_load_current_a * ohm) / m->no_load_speed_rad_s;
-  return kt * (volts - ke * w) / (ohm + u * u * supply->internal_resistance_ohm);
+  return direct_motor_nm(o->model, o->model->drive.limit_fraction, w);
 }
 
 /* Brushes, and in mesh the drag. */
 static double loss_nm(const struct way *o)
 {
   const struct sb_motor *m = &o->model->motor;
-  const double kt = m->has_currents ? m->stall_torque_nm / (m->stall_current_a - m->no_load_current_a) : 0.0;
-  return kt * m->no_load_current_a + (o->in_mesh ? o->model->gearbox.gears[o->gear].drag_nm : 0.0);
+  return direct_motor_kt(m) * m->no_load_current_a + (o->in_mesh ? o->model->gearbox.gears[o->gear].drag_nm : 0.0);
 }
 
 static double ratio(const struct way *o)

@@ -94,6 +94,9 @@ static void choose(gsl_rng *rng, struct way_case *it)
     at_s += 0.05 * (double)(7 + gsl_rng_uniform_int(rng, 6));
     it->commands[i] = (struct oracle_command){at_s, (it->gear + 1 + (int)i) % 2};
   }
+  if (model->motor.has_currents && plane_chance(rng, 0.4)) {
+    model->supply.current_limit_a = plane_between(rng, 0.15, 0.9) * model->motor.stall_current_a;
+  }
 }
 
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)

@@ -12,7 +12,7 @@
 /* cppcheck sees no use of members by their offsets. */
 struct record {
   /* cppcheck-suppress unusedStructMember */
-  double torque_nm, share_fraction, threshold_fraction, speed_rad_s;
+  double torque_nm, share_fraction, threshold_fraction, speed_rad_s, twist_rad;
   int gear;    /* cppcheck-suppress unusedStructMember */
   long shifts; /* cppcheck-suppress unusedStructMember */
   size_t rows; /* cppcheck-suppress unusedStructMember */
@@ -25,6 +25,7 @@ static const struct sb_field fields[] = {SB_MEMBER(record, torque_nm, NUMBER),
                                          SB_MEMBER_AS(record, "share_pct", share_fraction, PERCENT),
                                          SB_MEMBER_AS(record, "threshold_pct", threshold_fraction, ROUNDED_PERCENT),
                                          SB_MEMBER_AS(record, "speed_rpm", speed_rad_s, RPM),
+                                         SB_MEMBER_AS(record, "twist_deg", twist_rad, DEGREES),
                                          SB_MEMBER(record, gear, INTEGER),
                                          SB_MEMBER(record, shifts, LONG),
                                          SB_MEMBER(record, rows, SIZE),
@@ -33,11 +34,12 @@ static const struct sb_field fields[] = {SB_MEMBER(record, torque_nm, NUMBER),
                                          SB_MEMBER(record, name, CHARS),
                                          SB_MEMBERS_END};
 
-/* 501 * 0.001 is 0.50100000000000002 to 17 digits; 2 pi rad/s are 60 rpm. */
+/* 501 * 0.001 is 0.50100000000000002 to 17 digits; 2 pi rad/s are 60 rpm, pi rad 180 degrees. */
 static const struct record sample = {.torque_nm = 0.25,
                                      .share_fraction = 0.125,
                                      .threshold_fraction = 501 * 0.001,
                                      .speed_rad_s = 2.0 * 3.14159265358979323846,
+                                     .twist_rad = 3.14159265358979323846,
                                      .gear = -2,
                                      .shifts = 3,
                                      .rows = 4,
@@ -80,8 +82,10 @@ static void a_record_becomes_members_by_its_table(void **state)
   (void)state;
   struct sink sink;
   write_json(&sink, &sample);
-  expect_text(&sink, "{\"torque_nm\":0.25,\"share_pct\":12.5,\"threshold_pct\":50.1,\"speed_rpm\":60,\"gear\":-2,"
-                     "\"shifts\":3,\"rows\":4,\"is_stuck\":true,\"cause\":\"load\",\"name\":\"slow, \\\"low\\\"\"}");
+  expect_text(
+      &sink,
+      "{\"torque_nm\":0.25,\"share_pct\":12.5,\"threshold_pct\":50.1,\"speed_rpm\":60,\"twist_deg\":180,\"gear\":-2,"
+      "\"shifts\":3,\"rows\":4,\"is_stuck\":true,\"cause\":\"load\",\"name\":\"slow, \\\"low\\\"\"}");
 }
 
 static void what_is_not_known_is_null_or_an_empty_field(void **state)
@@ -94,14 +98,16 @@ static void what_is_not_known_is_null_or_an_empty_field(void **state)
   record.is_stuck = false;
   struct sink sink;
   write_json(&sink, &record);
-  expect_text(&sink, "{\"torque_nm\":null,\"share_pct\":12.5,\"threshold_pct\":50.1,\"speed_rpm\":null,\"gear\":-2,"
-                     "\"shifts\":3,\"rows\":4,\"is_stuck\":false,\"cause\":null,\"name\":\"slow, \\\"low\\\"\"}");
+  expect_text(
+      &sink,
+      "{\"torque_nm\":null,\"share_pct\":12.5,\"threshold_pct\":50.1,\"speed_rpm\":null,\"twist_deg\":180,\"gear\":-2,"
+      "\"shifts\":3,\"rows\":4,\"is_stuck\":false,\"cause\":null,\"name\":\"slow, \\\"low\\\"\"}");
   struct sb_csv csv;
   open_sink(&sink);
   sb_csv_init(&csv, sink.stream);
   sb_fields_put_csv(&csv, fields, &record);
   sb_csv_end_row(&csv);
-  expect_text(&sink, ",12.5,50.1,,-2,3,4,0,,\"slow, \"\"low\"\"\"\n");
+  expect_text(&sink, ",12.5,50.1,,180,-2,3,4,0,,\"slow, \"\"low\"\"\"\n");
 }
 
 static void a_header_and_its_rows_have_the_same_fields(void **state)
@@ -118,8 +124,9 @@ static void a_header_and_its_rows_have_the_same_fields(void **state)
   sb_fields_put_csv(&csv, fields, &sample);
   sb_csv_end_row(&csv);
   assert_int_equal(sb_csv_result(&csv), 0);
-  expect_text(&sink, "time_s,torque_nm,share_pct,threshold_pct,speed_rpm,gear,shifts,rows,is_stuck,cause,name\n"
-                     "0,0.25,12.5,50.1,60,-2,3,4,1,load,\"slow, \"\"low\"\"\"\n");
+  expect_text(&sink,
+              "time_s,torque_nm,share_pct,threshold_pct,speed_rpm,twist_deg,gear,shifts,rows,is_stuck,cause,name\n"
+              "0,0.25,12.5,50.1,60,180,-2,3,4,1,load,\"slow, \"\"low\"\"\"\n");
 }
 
 /* RFC 4180 section 2: fields with line breaks, double quotes and commas are quoted (6), a quote inside is doubled (7). */

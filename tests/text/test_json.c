@@ -33,6 +33,25 @@ static void expect_text(struct sink *sink, const char *want)
   free(sink->text);
 }
 
+static void several_members_are_put_at_once(void **state)
+{
+  (void)state;
+  struct sink sink;
+  open_sink(&sink);
+  sb_json_open_object(&sink.json);
+  sb_json_put(&sink.json, "name:%s time_s:%g gear:%d", "a \"b\"", 0.1, -3);
+  sb_json_put(&sink.json, "shifts:%ld rows:%zu repeats:%lld is_on:%c is_off:%c none:%s lost:%g", 5L, (size_t)6, 7LL,
+              true, false, getenv("SB_THERE_IS_NO_SUCH_NAME"), (double)NAN);
+  sb_json_put_object_of(&sink.json, "end", "at:%g", 2.0);
+  sb_json_put_array(&sink.json, "list");
+  sb_json_put_object_of(&sink.json, NULL, "k:%d", 0);
+  sb_json_put_object_of(&sink.json, NULL, "k:%d", 1);
+  sb_json_end(&sink.json);
+  expect_text(&sink, "{\"name\":\"a \\\"b\\\"\",\"time_s\":0.1,\"gear\":-3,\"shifts\":5,\"rows\":6,\"repeats\":7,"
+                     "\"is_on\":true,\"is_off\":false,\"none\":null,\"lost\":null,\"end\":{\"at\":2},"
+                     "\"list\":[{\"k\":0},{\"k\":1}]}\n");
+}
+
 static void members_and_items_are_parted_by_commas(void **state)
 {
   (void)state;
@@ -164,6 +183,7 @@ static void a_failed_write_shows_in_the_stream(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(several_members_are_put_at_once),
       cmocka_unit_test(members_and_items_are_parted_by_commas),
       cmocka_unit_test(one_object_a_line_needs_no_comma_between_lines),
       cmocka_unit_test(text_is_escaped_as_the_standard_wants),

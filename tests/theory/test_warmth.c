@@ -64,9 +64,11 @@ static void a_constant_torque_settles_at_the_root_of_its_line(void **state)
   const double current_a = (torque_nm / (12.0 * 0.9) + model.motor.friction_nm) / model.motor.kt_nm_a;
   const double cold_k = current_a * current_a * 4.0 * 3.0; /* at R0 */
   const double rise_k = cold_k * (1.0 - 5.0 * a) / (1.0 - a * cold_k);
+  const struct sb_warmth at_80 = {80.0, 20.0};
   assert_true(rise_k > 5.0);
   assert_near_rel(sb_warmth_steady(&model, 0, torque_nm).winding_c, 20.0 + rise_k, found);
-  assert_near_rel(sb_warmth_loss_w(&model, 0, torque_nm, 80.0), current_a * current_a * 4.0 * (1.0 + a * 55.0), 1e-12);
+  assert_near_rel(sb_warmth_loss_w(&model, 0, torque_nm, &at_80), current_a * current_a * 4.0 * (1.0 + a * 55.0),
+                  1e-12);
 }
 
 /* A load beyond the gear's stall torque is a blocked shaft. */
@@ -231,7 +233,8 @@ static void a_warm_motor_has_its_constants_and_more_resistance(void **state)
 {
   (void)state;
   const struct sb_model cold = warm_model();
-  const struct sb_model warm = sb_warmth_warm_model(&cold, 110.0);
+  const struct sb_warmth at_110 = {110.0, 20.0};
+  const struct sb_model warm = sb_warmth_warm_model(&cold, &at_110);
   const double ratio = 1.0 + slope_per_k() * 85.0;
   assert_near_rel(warm.motor.resistance_ohm, 4.0 * ratio, 1e-14);
   struct sb_motor again = warm.motor;
@@ -244,7 +247,8 @@ static void a_warm_motor_has_its_constants_and_more_resistance(void **state)
   assert_near(warm.control.sensor.reference_rad_s, cold.motor.no_load_speed_rad_s, 0.0);
   /* Its figures hold where it is warm: further warming starts from there. */
   assert_near_rel(sb_winding_resistance_ratio(&warm.winding, 110.0), 1.0, 1e-15);
-  const struct sb_model back = sb_warmth_warm_model(&warm, 25.0);
+  const struct sb_warmth at_25 = {25.0, 20.0};
+  const struct sb_model back = sb_warmth_warm_model(&warm, &at_25);
   assert_near_rel(back.motor.resistance_ohm, 4.0, 1e-14);
 }
 
@@ -253,7 +257,8 @@ static void the_thresholds_of_a_warm_motor_follow_from_its_resistance(void **sta
 {
   (void)state;
   const struct sb_model cold = warm_model();
-  const struct sb_model warm = sb_warmth_warm_model(&cold, 110.0);
+  const struct sb_warmth at_110 = {110.0, 20.0};
+  const struct sb_model warm = sb_warmth_warm_model(&cold, &at_110);
   const struct sb_closed_form form = sb_closed_form_solve(&warm);
   const struct sb_motor *motor = &cold.motor;
   const double ohm = 4.0 * (1.0 + slope_per_k() * 85.0), w0 = motor->no_load_speed_rad_s;

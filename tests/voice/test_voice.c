@@ -4,7 +4,7 @@
  * changes a text changes that list with it (make voice), so that the whole voice can be read and compared at one glance.
  *
  * A text is a string literal of src/ or include/ with two words or more, neighbours joined. Left out: help texts and the
- * tables of keys and options, which the program prints as a manual.
+ * tables of keys and options, which the program prints as a manual, and members of JSON ("name:%s time_s:%g").
  */
 #define _XOPEN_SOURCE 700 /* nftw */
 
@@ -54,6 +54,18 @@ static int compare_paths(const void *a, const void *b)
   return strcmp(a, b);
 }
 
+/* Whether each word names a member and its kind. */
+static int is_members(const char *literal)
+{
+  while (*literal != 0) {
+    const size_t name = strspn(literal, "abcdefghijklmnopqrstuvwxyz_0123456789");
+    if (name == 0 || strncmp(literal + name, ":%", 2) != 0) return 0;
+    literal += strcspn(literal, " ");
+    literal += strspn(literal, " ");
+  }
+  return 1;
+}
+
 /* Two runs of two letters or more with a space between them somewhere. */
 static int is_speech(const char *literal)
 {
@@ -68,7 +80,7 @@ static int is_speech(const char *literal)
       letters++;
     }
   }
-  return words > 1 && strchr(literal, ' ') != NULL;
+  return words > 1 && strchr(literal, ' ') != NULL && !is_members(literal);
 }
 
 /* Behind white space and comments. */
