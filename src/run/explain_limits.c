@@ -173,7 +173,7 @@ void sb_explain_slipping(struct sb_explaining *to)
   if (body < 0) return;
   const double radius_m = to->model->bodies[body].vehicle.wheel_radius_m;
   const bool has_need = v->need.whole_nm > 0.0;
-  const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0)) / radius_m;
+  const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0, +1)) / radius_m;
   sb_explain_say(to, ": the ground takes a push of at most %.3g N", road->static_friction_ratio * press_n);
   if (road->kinetic_friction_ratio < road->static_friction_ratio) {
     sb_explain_say(to, " (%.3g N once the wheels slip)", road->kinetic_friction_ratio * press_n);

@@ -29,9 +29,11 @@ struct sb_resting {
  * of powers. */
 struct sb_gain {
   double motor_turn, motor_square, output_turn, load_work_j;
-  double battery_as,
-      battery_square;          /* of a held current: what the battery gave and its square, above those at standstill */
+  /* Of a held current: what the battery gave and its square, above those at standstill. */
+  double battery_as, battery_square;
   double far_turn, far_work_j; /* of a vehicle whose wheels slip */
+  /* There, where the grade changes: of its traction on the wheels, and of slipping. */
+  double traction_work_j, slip_lost_j;
   double shaft_in_j, shaft_lost_j; /* of a shaft that gives: work at the gear's end, damping */
 };
 
@@ -44,6 +46,7 @@ struct sb_far_segment {
   double inertia;     /* of the vehicle and what it pushes */
   double grip_nm;     /* most that the contact carries while gripping; INFINITY: any */
   double traction_nm; /* slipping: torque on the vehicle, with sign */
+  bool is_bent;       /* it moves where the grade changes along the way: the two are those where the segment began */
   double limit_rad;   /* next corner of the road, as the vehicle's angle */
 };
 

@@ -517,7 +517,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   const bool has_road = sim->model->load.road.is_present;
   const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
   const double external_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_direction *
-                             sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad);
+                             (sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad) +
+                              sb_point_traction_change_nm(sim));
   const bool has_currents = sim->model->motor.has_currents;
   const double duty = sb_limiter_duty(&seg->piece, state->motor_speed_rad_s), drawn_a = duty * current_a;
   const double torque_nm = sb_stretch_delivered_nm(sim);

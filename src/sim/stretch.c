@@ -58,6 +58,8 @@ void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gai
   sum->load_work_j += weight * more->load_work_j;
   sum->far_turn += weight * more->far_turn;
   sum->far_work_j += weight * more->far_work_j;
+  sum->traction_work_j += weight * more->traction_work_j;
+  sum->slip_lost_j += weight * more->slip_lost_j;
   sum->shaft_in_j += weight * more->shaft_in_j;
   sum->shaft_lost_j += weight * more->shaft_lost_j;
 }
@@ -82,6 +84,16 @@ static double pressed_nm(const struct sb_sim *sim)
   return brought_nm < 0.0 ? fmin(0.0, brought_nm + loss_nm) : fmax(0.0, brought_nm - loss_nm);
 }
 
+/* What slipping wheels at rest bring more than when the segment began, at the present instant or another one of the stretch. */
+static double traction_change_nm(const struct sb_sim *sim, double time_s)
+{
+  const struct sb_motion *m = &sim->stretch->motion;
+  if (!sim->state.far.is_slipping || !sim->segment->far.is_bent) return 0.0;
+  if (time_s == sim->state.time_s) return sb_point_traction_change_nm(sim);
+  const double share = (time_s - m->start_s) / m->length_s;
+  return sb_point_traction_change_by_nm(sim, sb_series_at(&m->press, m->degree, share));
+}
+
 /* At rest the gear presses with what motor or clutch brings, but no more than moves the load nor less than the load
  * pushes back with. */
 static double resting_torque_nm(const struct sb_sim *sim, double time_s)
@@ -89,8 +101,9 @@ static double resting_torque_nm(const struct sb_sim *sim, double time_s)
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
-  const double least_nm = sb_start_load_nm(sim, time_s, -1);
-  const double greatest_nm = sb_start_load_nm(sim, time_s, +1);
+  const double change_nm = traction_change_nm(sim, time_s);
+  const double least_nm = sb_start_load_nm(sim, time_s, -1) + change_nm;
+  const double greatest_nm = sb_start_load_nm(sim, time_s, +1) + change_nm;
   const double press_nm = pressed_nm(sim) * gear->efficiency / seg->per_motor;
   return fmin(fmax(press_nm, least_nm), greatest_nm);
 }
