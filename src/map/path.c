@@ -323,6 +323,12 @@ static double own_load_nm(const struct sb_spot *spot)
   return spot->more != NULL ? spot->more->own_load_nm : spot->external_nm;
 }
 
+/* The same load, as the faster gear of the two is judged. */
+static double faster_load_nm(const struct sb_spot *spot, bool is_downshift)
+{
+  return is_downshift || spot->more == NULL ? own_load_nm(spot) : spot->more->next_load_nm;
+}
+
 /* Whether a downshift is needless: at fixed thresholds, or for those of the mapped pair. */
 static void judge_downshift(const struct sb_plane *plane, int pair, double load_nm, struct sb_findings *findings)
 {
@@ -359,6 +365,7 @@ static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct 
   const bool is_opposite = task->chain.count > 0 && task->last_from == to_gear;
   const struct sb_chain_link link = {.time_s = next->last_command_s,
                                      .load_nm = own_load_nm(walk->spot),
+                                     .faster_nm = faster_load_nm(walk->spot, to_gear < task->gear),
                                      .hunt_window_s = is_opposite ? hunt_window_s(walk) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(walk->plane->model),
                                      .is_opposite = is_opposite,

@@ -86,8 +86,8 @@ static void put_three(struct sb_json *json, const struct sb_verdict *verdict)
   sb_json_put_array(json, "commands");
   for (int k = 0; k < 3; k++) {
     const bool is_down = (k % 2 == 0) == (three->is_down_first != 0);
-    sb_json_put_object_of(json, NULL, "time_s:%g shift:%s load_torque_nm:%g", three->time_s[k], is_down ? "down" : "up",
-                          three->load_nm[k]);
+    sb_json_put_object_of(json, NULL, "time_s:%g shift:%s load_torque_nm:%g faster_load_torque_nm:%g", three->time_s[k],
+                          is_down ? "down" : "up", three->load_nm[k], three->faster_nm[k]);
   }
   sb_json_close(json);
   sb_json_put_number(json, "stopped_s", verdict->stopped_s);
