@@ -119,6 +119,8 @@ static void write_steady(const struct sb_check_case *at, const struct sb_check_l
     put_steady(&table, gear->heaviest_reading, gear->heaviest_speed_rad_s);
     if (isnan(gear->least_voltage_v)) {
       sb_text_table_put(&table, "at any voltage");
+    } else if (isinf(gear->least_voltage_v)) {
+      sb_text_table_put(&table, "at no voltage");
     } else {
       sb_text_table_put(&table, "above %s V", NUM(gear->least_voltage_v));
     }
