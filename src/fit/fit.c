@@ -318,6 +318,7 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
   for (int t = 0; t < bench->test_count; t++) {
     const struct sb_bench_test *test = &bench->tests[t];
     out->origins[t] = (struct sb_fit_origin){.is_dynamic = test->is_dynamic,
+                                             .corner = test->corner,
                                              .shift_count = sb_shift_find_count(test),
                                              .is_engagement_seen = test->is_engagement_logged || test->is_slipping,
                                              .phase = test->phase,

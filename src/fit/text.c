@@ -98,12 +98,24 @@ static void write_origin(const struct sb_fit_origin *origin, FILE *out)
   if (isfinite(origin->off_se_s)) fprintf(out, "  switched off at %.6g s +- %.2g s\n", origin->off_s, origin->off_se_s);
 }
 
+static void write_corner(const struct sb_fit_corner *corner, FILE *out)
+{
+  if (corner->point_count == 0) return;
+  const struct sb_shown_unit unit = sb_show_column_unit(SB_LOG_MOTOR_SPEED);
+  sb_words_say(
+      out, 2, 4,
+      "%zu points below %.4g %s have one current, %.4g A, where the motor's line would bring more: a driver holds it "
+      "there (drive.current_limit). They are left out, and logs over time are calculated with it.",
+      corner->point_count, corner->speed_rad_s * unit.per_si, unit.name, corner->current_a);
+}
+
 static void write_log(const struct sb_fit_result *result, const struct sb_log *log, size_t index, FILE *out)
 {
   write_heading(log, &result->origins[index], out);
   for (size_t c = 0; c < result->channel_count; c++) {
     if (result->channels[c].log == (int)index) write_channel(result, log, &result->channels[c], out);
   }
+  write_corner(&result->origins[index].corner, out);
   if (log->gap_count > 0) {
     fprintf(out, "  %zu gap%s, the longest %.3g s\n", log->gap_count, plural(log->gap_count), log->longest_gap_s);
   }
