@@ -12,9 +12,7 @@
  *             resists  static + (torque - static) (W / speed)^2; a fan has no static part
  *
  * A grade is rise over run (12 % = 0.12) and follows the distance, linear between points, the first value before them and
- * the last behind. Its sine and cosine are no straight lines: between points they are split into pieces over which the
- * grade changes by at most SB_GRADE_STEP. At points and at the ends of pieces what acts, what resists and the press of the
- * wheels are exact and without a step; in a piece each is the straight line between its ends, within 1e-6 m g r (for c <= 1).
+ * the last behind: what acts, what resists and the press of the wheels follow its angle's sine and cosine exactly (load.h).
  *
  * A vehicle with a friction on the ground can slip, and may meet bodies in its way: road.h. Without one its wheels are
  * taken to grip. A hoist's holding brake closes in neutral and while the drive is off.
@@ -35,9 +33,6 @@
 #include "shiftband/status.h"
 
 enum { SB_BODY_MAX = 4 };
-
-/* |d2/dx2 of sin(atan x) and cos(atan x)| <= 1, so a chord over this step is within 0.0028^2 / 8 = 0.98e-6. */
-#define SB_GRADE_STEP 0.0028
 
 /* A body in a vehicle's way. */
 struct sb_vehicle_obstacle {
@@ -125,7 +120,7 @@ size_t sb_body_room(const struct sb_body *body);
 
 /*
  * Adds the body to the load. `room` holds sb_body_room() doubles (NULL when 0), stays with the caller and must live as
- * long as the load. SB_ERR_SCENARIO, and the load unchanged, when that makes more than SB_LOAD_PART_MAX parts.
+ * long as the load, and so must the body's own tables. SB_ERR_SCENARIO, and the load unchanged, when that makes more than SB_LOAD_PART_MAX parts.
  */
 enum sb_status sb_body_lower(const struct sb_body *body, double *room, struct sb_load *load, struct sb_error *err);
 

@@ -58,6 +58,10 @@ struct sb_check_motor {
   double reference_rad_s;   /* 100 % of a reading of the speed */
   bool is_speed_read;       /* the reading is that of the speed */
   double stall_torque_nm;   /* at the motor */
+  double current_limit_a;   /* of the driver; these four NAN without one */
+  double corner_rad_s;      /* below it the current is held there */
+  double corner_fraction;   /* the reading there; NAN where the speed is not read */
+  double corner_battery_a;  /* what the battery gives there */
   double greatest_power_w;  /* at the shaft */
   double power_speed_rad_s; /* where it is greatest */
   double slope_nms_rad;     /* of the line of torque over speed */

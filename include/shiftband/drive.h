@@ -7,7 +7,8 @@
  *
  *   open loop       duty = limit
  *   speed control   error = target - speed (in the commanded direction),  duty = Kp error + Ki integral of error,
- *                   within 0..limit; the integral stands still while the duty is at a bound and the error pushes on
+ *                   within 0..limit; the integral stands still while the duty is at a bound, or the driver holds the
+ *                   current, and the error pushes on
  *   ramp            |duty| grows by at most period / ramp_time a tick; it falls at once
  */
 #ifndef SHIFTBAND_DRIVE_H
@@ -60,8 +61,8 @@ enum sb_drive_command sb_drive_command_at(const struct sb_drive *drive, double t
 /* At t = 0, the motor's speed (rad/s) in the gear's forward direction. */
 struct sb_drive_state sb_drive_start(const struct sb_drive *drive, double speed_rad_s);
 
-/* At a tick at time_s: what is held until the next. Pure. */
+/* At a tick at time_s: what is held until the next; is_held: the driver holds the motor's current at its limit. Pure. */
 struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct sb_drive_state *from, double time_s,
-                                    double speed_rad_s);
+                                    double speed_rad_s, bool is_held);
 
 #endif

@@ -5,7 +5,10 @@
  * Between two corners every part is a closed expression in time, angle and speed of the output, so the sum is
  * handed to the integrator as one struct sb_load_curve, good until the next corner and for one direction of motion:
  *
- *   TL = c0 + per_s (t - t0) + per_rad (a - a0) + per_rad_s W + per_rad_s2 W |W| + sum of waves
+ *   TL = c0 + per_s (t - t0) + per_rad (a - a0) + per_rad_s W + per_rad_s2 W |W| + sum of waves + sum of grades
+ *
+ * A wave is a sine of time or angle; a grade is that of a vehicle's road where it changes along the way, g = g0 + g1 (a - a0),
+ * of which the sine and the cosine of its angle count: (sine_nm g + cosine_nm) / sqrt(1 + g^2).
  *
  * TL > 0 opposes the forward direction (that in which gear 1 drives the output). A part that resists takes the sign of
  * the motion and, at standstill, holds up to its value or its higher breakaway value; one that acts keeps its sign.
@@ -23,7 +26,7 @@
 #include "shiftband/status.h"
 #include "shiftband/table.h"
 
-enum { SB_LOAD_PART_MAX = 16 };
+enum { SB_LOAD_PART_MAX = 16, SB_GRADE_MAX = 4 };
 
 enum sb_load_axis { SB_OVER_TIME, SB_OVER_TURNS };
 
@@ -39,12 +42,14 @@ struct sb_load_part {
   double quadratic_nms2_rad2;    /* quadratic: N m s^2 / rad^2, >= 0 */
   enum sb_load_axis axis;        /* profile and sine: over time or over output turns */
   struct sb_table table;         /* profile: N m over s, or over rad of the output; count >= 1 */
-  bool is_held;                  /* profile: hold each value to the next point; else linear between points */
-  bool is_repeating;             /* profile: starts again after its last point; else the last value stays */
-  double mean_nm;                /* sine: N m; when resisting mean >= amplitude */
-  double amplitude_nm;           /* sine: N m, >= 0 */
-  double period;                 /* sine: s or rad of the output, > 0 */
-  double phase_rad;              /* sine: rad; TL = mean + amplitude sin(2 pi x / period + phase) */
+  bool is_grade;       /* profile over turns: the table is a grade, rise over run, linear between points, and the
+                                  * part is torque_nm times the cosine of its angle when resisting, else times the sine */
+  bool is_held;        /* profile: hold each value to the next point; else linear between points */
+  bool is_repeating;   /* profile: starts again after its last point; else the last value stays */
+  double mean_nm;      /* sine: N m; when resisting mean >= amplitude */
+  double amplitude_nm; /* sine: N m, >= 0 */
+  double period;       /* sine: s or rad of the output, > 0 */
+  double phase_rad;    /* sine: rad; TL = mean + amplitude sin(2 pi x / period + phase) */
 };
 
 struct sb_load {
@@ -63,6 +68,11 @@ struct sb_load_wave {
   double phase_rad; /* phase at t = 0, a = 0 */
 };
 
+struct sb_load_grade {
+  double start, per_rad;     /* g0, g1 */
+  double sine_nm, cosine_nm; /* what the sine and the cosine of its angle are times */
+};
+
 struct sb_load_curve {
   double time_s;    /* t0 */
   double angle_rad; /* a0 */
@@ -73,6 +83,8 @@ struct sb_load_curve {
   double per_rad_s2;
   int wave_count;
   struct sb_load_wave waves[SB_LOAD_PART_MAX];
+  int grade_count;
+  struct sb_load_grade grades[SB_GRADE_MAX]; /* each of another road */
 };
 
 /* Where a curve is taken: at a corner the piece ahead in time, and ahead in the direction of motion, counts. */
@@ -123,8 +135,12 @@ struct sb_load_curve sb_load_side_curve_at(const struct sb_load *load, const str
 /* The curve's value, in N m, at a time (s), angle (rad) and speed (rad/s) of the output. Pure. */
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s);
 
-/* The sum of its waves alone, N m. Pure. */
-double sb_load_waves_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
+/* Whether it has waves or grades, and their sum alone, N m. Pure. */
+bool sb_load_is_bent(const struct sb_load_curve *curve);
+double sb_load_bends_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
+
+/* Adds a grade; that of a road which the curve has already joins it. At most SB_GRADE_MAX roads. */
+void sb_load_curve_add_grade(struct sb_load_curve *curve, const struct sb_load_grade *grade);
 
 /* The part of it that comes from outside: without what follows speed. N m. Pure. */
 double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad);
@@ -138,7 +154,8 @@ double sb_load_next_angle_rad(const struct sb_load *load, enum sb_load_side side
 /*
  * Least and greatest torque from outside while the output moves forward in 0..duration_s, N m. Exact for tables over time,
  * and for tables over turns (those of one axis taken together at their corners: rolling and grade of a vehicle belong together
- * place by place); the two and sines are bounded each by its own extremes. Bodies in a
+ * place by place; between two corners a grade that changes and other tables over turns are bounded each by itself); the two
+ * and sines are bounded each by its own extremes. Bodies in a
  * vehicle's way count as all pushed at once for the greatest.
  */
 void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest);

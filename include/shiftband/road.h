@@ -40,8 +40,9 @@ struct sb_road {
   double static_friction_ratio;  /* friction of wheel on ground, > 0 */
   double kinetic_friction_ratio; /* 0 < sliding <= static */
   double weight_nm;              /* m g r of the vehicle, N m, > 0 */
-  double press_nm;               /* weight on the driven wheels times their radius, N m */
-  struct sb_table press; /* the same over the wheels' angle, rad, linear between; count 0: press_nm everywhere */
+  double press_nm;               /* weight on the driven wheels times their radius on level ground, N m */
+  double grade_fraction;         /* rise over run, where there is no table */
+  struct sb_table grade; /* the same over the wheels' angle, rad, linear between; count 0: grade_fraction everywhere */
   double wheel_radius_m; /* m */
   double driven_share;   /* of the weight on the driven wheels, 0 < share <= 1 */
   double gravity_m_s2;
@@ -50,8 +51,8 @@ struct sb_road {
   double finish_rad; /* INFINITY: none */
 };
 
-/* Weight on the driven wheels times their radius at a place, N m. Pure. */
-double sb_road_press_nm(const struct sb_road *road, double angle_rad);
+/* Weight on the driven wheels times their radius at a place, at a jump of the grade ahead in a direction, N m. Pure. */
+double sb_road_press_nm(const struct sb_road *road, double angle_rad, int direction);
 
 /* The next body not yet met, left body or end ahead of a place in a direction; direction * INFINITY: none. met_count
  * bodies were met; left_rad is where they stand when they are not pushed (INFINITY: they are, or there are none). Pure. */

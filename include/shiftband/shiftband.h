@@ -23,6 +23,7 @@
 #include "shiftband/fit.h"
 #include "shiftband/gearbox.h"
 #include "shiftband/inspect.h"
+#include "shiftband/limiter.h"
 #include "shiftband/load.h"
 #include "shiftband/log.h"
 #include "shiftband/magnet.h"

@@ -75,6 +75,7 @@ struct sb_feed {
   double loss_j;         /* winding loss since the last tick */
   long long low_ticks;   /* ticks in a row that found the battery below its cut-off */
   long long ready_step;  /* from which on the controller decides again after a stop */
+  long long piece;       /* of the motor's line under a limit of the current (limiter.h) */
   int is_cut_out;        /* the thermal switch is open */
   int is_empty;          /* the battery's cut-off has opened; it stays so */
 };
@@ -199,6 +200,7 @@ struct sb_sums {
   double gear_time_s[SB_GEAR_MAX];         /* engaged */
   double neutral_time_s;
   double standstill_time_s;      /* engaged, output at rest */
+  double current_held_s;         /* time with the motor's current held at the driver's limit */
   double start_kinetic_j;        /* kinetic energy at t = 0 */
   double greatest_impulse_nms;   /* of engagements, at the output, by magnitude */
   double clutch_heat_j;          /* of a slipping clutch, during shifts and while engaged */
@@ -316,11 +318,13 @@ struct sb_row {
   double time_s;
   int gear; /* from 1; 0 in neutral */
   enum sb_phase phase;
-  double duty_fraction; /* duty with the motor's direction, -1..1 */
+  double duty_fraction;  /* duty with the motor's direction, -1..1; that is given, whatever was asked for */
+  double asked_fraction; /* that the drive asks for: more in size where the current is held */
   /* No bool: rows are compared by their bytes, which have no gaps. */
-  int is_on;                    /* no stop is ordered and no switch has opened */
-  int is_slipping;              /* wheels slip */
-  long long is_clutch_slipping; /* the clutch of an engaged gear slips; so wide that no gap is left */
+  int is_on;              /* no stop is ordered and no switch has opened */
+  int is_slipping;        /* wheels slip */
+  int is_clutch_slipping; /* the clutch of an engaged gear slips */
+  int is_current_held;    /* the driver holds the motor's current at its limit */
   double motor_speed_rad_s;
   /* Of the last sample, filled by the caller: % of the reference; pulses in the window; the time that the last pulse took; the voltage
    * that the reference follows. NAN: there is no such thing. */
@@ -356,7 +360,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim);
 static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)
 {
   return row->phase == SB_PHASE_STANDSTILL && row->is_on &&
-         fabs(row->duty_fraction) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
+         fabs(row->asked_fraction) >= sb_drive_final_duty(drive) * (1.0 - 1e-9);
 }
 
 /* The load for those who ask whether the next faster gear would hold it: INFINITY, none does, with the drive off. Pure. */

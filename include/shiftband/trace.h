@@ -8,8 +8,8 @@
  *
  * Columns that only some machines have news in come last: vehicle_speed_m_s, distance_m and wheels_slip (0, 1) with a
  * vehicle that can slip, meet bodies or arrive; twist_deg with a shaft that gives; clutch_heat_w with a
- * clutch; charge_pct with a battery; winding_c
- * and housing_c with a winding that warms; magnet_c with magnets that weaken.
+ * clutch; current_held (0, 1) with a driver that limits the current; charge_pct with a battery; winding_c and housing_c with a
+ * winding that warms; magnet_c with magnets that weaken.
  */
 #ifndef SHIFTBAND_TRACE_H
 #define SHIFTBAND_TRACE_H

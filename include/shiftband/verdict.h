@@ -87,14 +87,19 @@ struct sb_band {
 /* Three commands in turn, each the opposite of the last. */
 struct sb_three {
   double time_s[3];
-  double load_nm[3];
-  int is_down_first; /* down, up, down; else up, down, up */
-  int is_soon;       /* each is within the hunt window of the last */
-  int is_quick;      /* each is within 60 s / limits.shift_rate of the last */
+  double load_nm[3];   /* as the gear engaged is judged (sim.h) */
+  double faster_nm[3]; /* as the faster gear of the pair is: the same, but for tired batteries and warm motors */
+  int is_down_first;   /* down, up, down; else up, down, up */
+  int is_soon;         /* each is within the hunt window of the last */
+  int is_quick;        /* each is within 60 s / limits.shift_rate of the last */
 };
 
 /* What drives them: SB_CAUSE_LOAD where the load asked for them quickly; SB_CAUSE_NONE where they follow slowly. Pure. */
 enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band *band);
+
+/* Whether a load at one of the commands is above what the faster gear holds, and below what the slower gear does. Pure. */
+bool sb_three_is_above(const struct sb_three *three, int k, double downshift_nm);
+bool sb_three_is_below(const struct sb_three *three, int k, double upshift_nm);
 
 /* Whether the load asked for all three. Pure. */
 bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band);
@@ -149,15 +154,15 @@ struct sb_shift_record {
 
 /* Opposite commands in turn, as far as the next three needs them. */
 struct sb_chain {
-  size_t count;                 /* in turn, up to the last command */
-  double time_s[2], load_nm[2]; /* of the last two, the last one second */
-  int is_soon, is_quick;        /* the last one followed the one before so */
-  int is_parted;                /* the drive has stopped for longer than the hunt window since the last one */
+  size_t count;                               /* in turn, up to the last command */
+  double time_s[2], load_nm[2], faster_nm[2]; /* of the last two, the last one second */
+  int is_soon, is_quick;                      /* the last one followed the one before so */
+  int is_parted; /* the drive has stopped for longer than the hunt window since the last one */
 };
 
 /* A command that a chain takes, and how soon after the last one it must come. */
 struct sb_chain_link {
-  double time_s, load_nm;
+  double time_s, load_nm, faster_nm; /* as of a three */
   double hunt_window_s, busy_window_s;
   bool is_opposite; /* to the last command, where there is one */
   bool is_down;

@@ -3,13 +3,27 @@
 #include <math.h>
 
 #include "check/parts.h"
+#include "theory/steady.h"
+
+/* Of a driver whose limit the motor's current reaches. */
+static void find_corner(const struct sb_check_machine *machine, struct sb_check_motor *out)
+{
+  const struct sb_motor_line *line = &machine->line;
+  const double corner_rad_s = sb_motor_corner_rad_s(line);
+  if (!(line->limit_a > 0.0)) return;
+  out->current_limit_a = line->limit_a;
+  out->corner_rad_s = fmax(corner_rad_s, 0.0);
+  out->corner_battery_a = line->duty * sb_motor_current_a(line, out->corner_rad_s);
+  if (out->is_speed_read) out->corner_fraction = sb_steady_speed_reading(machine->model, line, out->corner_rad_s);
+}
 
 static struct sb_check_motor motor_of(const struct sb_check_machine *machine)
 {
   const struct sb_model *model = machine->model;
   const struct sb_motor *motor = &model->motor;
   const double no_load_rad_s = sb_motor_no_load_speed_rad_s(&machine->line);
-  return (struct sb_check_motor){
+  const double power_rad_s = fmax(0.5 * no_load_rad_s, sb_motor_corner_rad_s(&machine->line));
+  struct sb_check_motor out = {
       .open_circuit_voltage_v = model->supply.open_circuit_voltage_v,
       .internal_resistance_ohm = model->supply.internal_resistance_ohm,
       .duty_fraction = model->drive.limit_fraction,
@@ -18,14 +32,20 @@ static struct sb_check_motor motor_of(const struct sb_check_machine *machine)
       .reference_rad_s = model->control.sensor.reference_rad_s,
       .is_speed_read = model->control.sensor.quantity == SB_SENSES_SPEED,
       .stall_torque_nm = machine->form.stall_torque_nm,
-      .greatest_power_w = 0.25 * machine->form.stall_torque_nm * no_load_rad_s,
-      .power_speed_rad_s = 0.5 * no_load_rad_s,
+      .current_limit_a = NAN,
+      .corner_rad_s = NAN,
+      .corner_fraction = NAN,
+      .corner_battery_a = NAN,
+      .greatest_power_w = sb_motor_torque_nm(&machine->line, power_rad_s) * power_rad_s,
+      .power_speed_rad_s = power_rad_s,
       .slope_nms_rad = machine->line.slope_nms_rad,
       .friction_nm = machine->line.friction_nm,
       .kt_nm_a = motor->has_currents ? motor->kt_nm_a : (double)NAN,
       .ke_vs_rad = motor->has_currents ? motor->ke_vs_rad : (double)NAN,
       .resistance_ohm = motor->has_currents ? motor->resistance_ohm : (double)NAN,
   };
+  find_corner(machine, &out);
+  return out;
 }
 
 static enum sb_check_band_load band_load_of(const struct sb_closed_form *form, const struct sb_pair_figures *figures)

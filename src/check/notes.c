@@ -44,6 +44,23 @@ static void note_motor(const struct sb_model *model, struct sb_check_remarks *no
   }
 }
 
+/* A steady state has no reading below that of the corner: the motor passes such a reading as it stalls. */
+static void note_limit(const struct sb_check_machine *machine, struct sb_check_remarks *notes)
+{
+  const struct sb_model *model = machine->model;
+  const double corner_rad_s = sb_motor_corner_rad_s(&machine->line);
+  if (!(corner_rad_s > 0.0) || model->control.sensor.quantity != SB_SENSES_SPEED) return;
+  const double corner = sb_steady_speed_reading(model, &machine->line, corner_rad_s);
+  for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
+    if (!(model->control.downshift_fraction[p] < corner)) continue;
+    sb_check_remark(
+        notes, "drive", p,
+        "drive: with the current held at drive.current_limit no load keeps the motor at a reading below %s: "
+        "it stalls. The downshift below %s in %s comes while it does so; a threshold above %s comes before.",
+        PCT(corner), SET(model->control.downshift_fraction[p]), model->gearbox.gears[p + 1].name, PCT(corner));
+  }
+}
+
 static void note_shifter(const struct sb_check_machine *machine, struct sb_check_remarks *notes)
 {
   const struct sb_model *model = machine->model;
@@ -159,6 +176,7 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
 {
   struct sb_check_remarks *notes = &check->notes;
   note_motor(machine->model, notes);
+  note_limit(machine, notes);
   note_shifter(machine, notes);
   sb_check_note_locking(machine, notes);
   note_rounding(machine, notes);

@@ -8,6 +8,20 @@
 
 static const double rpm_per_rad_s = 30.0 / SB_PI;
 
+static void write_limit(const struct sb_check_motor *motor, FILE *out)
+{
+  if (isnan(motor->current_limit_a)) return;
+  if (motor->corner_rad_s == 0.0) {
+    sb_check_text_line(out, "current limit", "%s A, more than the motor takes at stall", NUM(motor->current_limit_a));
+    return;
+  }
+  struct sb_sentence read = {.length = 0};
+  if (!isnan(motor->corner_fraction)) sb_words_add(&read, ", a reading of %s", PCT(motor->corner_fraction));
+  sb_check_text_line(out, "current limit", "%s A, held below %s rpm%s; the battery gives %s A there",
+                     NUM(motor->current_limit_a), NUM(motor->corner_rad_s * rpm_per_rad_s), read.text,
+                     NUM(motor->corner_battery_a));
+}
+
 static void write_motor(const struct sb_check_motor *motor, FILE *out)
 {
   fprintf(out, "\nMotor on a supply of %s V (open circuit)", NUM(motor->open_circuit_voltage_v));
@@ -21,6 +35,7 @@ static void write_motor(const struct sb_check_motor *motor, FILE *out)
     sb_check_text_line(out, "no-load speed", "%s rpm", NUM(motor->no_load_speed_rad_s * rpm_per_rad_s));
   }
   sb_check_text_line(out, "stall torque", "%s N.m", NUM(motor->stall_torque_nm));
+  write_limit(motor, out);
   sb_check_text_line(out, "greatest power", "%s W at %s rpm", NUM(motor->greatest_power_w),
                      NUM(motor->power_speed_rad_s * rpm_per_rad_s));
 }
@@ -103,6 +118,8 @@ static void write_steady(const struct sb_check_case *at, const struct sb_check_l
     put_steady(&table, gear->heaviest_reading, gear->heaviest_speed_rad_s);
     if (isnan(gear->least_voltage_v)) {
       sb_text_table_put(&table, "at any voltage");
+    } else if (isinf(gear->least_voltage_v)) {
+      sb_text_table_put(&table, "at no voltage");
     } else {
       sb_text_table_put(&table, "above %s V", NUM(gear->least_voltage_v));
     }

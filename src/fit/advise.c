@@ -118,7 +118,7 @@ static void output_coast(const struct sb_bench *bench, const double *p, const do
 
 static void motor_alone(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
 {
-  const struct sb_supply supply = {bench->nominal_voltage_v, 0.0};
+  const struct sb_supply supply = {.open_circuit_voltage_v = bench->nominal_voltage_v};
   struct sb_model machine;
   out[0] = out[1] = 0.0;
   if (!sb_bench_machine(bench, p, 0.0, &machine)) return;

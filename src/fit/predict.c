@@ -5,7 +5,7 @@
 
 double sb_predict_speed_rad_s(const struct sb_model *machine, int gear, double voltage_v, double torque_nm)
 {
-  const struct sb_supply supply = {voltage_v, 0.0};
+  const struct sb_supply supply = {.open_circuit_voltage_v = voltage_v};
   const struct sb_motor_line line = sb_motor_line_driven(&machine->motor, &supply, 1.0);
   const struct sb_gear *path = &machine->gearbox.gears[gear];
   const double gain = path->ratio * path->efficiency;

@@ -89,7 +89,7 @@ static bool take_three(const struct judging *judging, size_t end, struct sb_thre
   *three = (struct sb_three){.is_down_first = shifts[0].to < shifts[0].from, .is_soon = 1, .is_quick = 1};
   for (int k = 0; k < 3; k++) {
     three->time_s[k] = shifts[k].command_s;
-    three->load_nm[k] = judging->load_nm[end - 2 + (size_t)k];
+    three->load_nm[k] = three->faster_nm[k] = judging->load_nm[end - 2 + (size_t)k];
     if (k == 0) continue;
     if (!is_opposite(&shifts[k - 1], &shifts[k])) return false;
     const double gap_s = shifts[k].command_s - shifts[k - 1].command_s;

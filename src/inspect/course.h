@@ -69,7 +69,8 @@ struct sb_course {
   bool is_stopped, is_parted,
       runs_back; /* neutral: the output stopped; both ways to go on are there; this one: backwards */
   /* What feeds the motor. */
-  struct sb_motor_line line;
+  struct sb_motor_line line; /* where the driver holds the current: that piece of it */
+  bool is_current_held;
   struct sb_drive_state drive;
   struct sb_warmth warmth;
   double voltage_v, resistance_ohm, magnet_ratio, drawn_as;

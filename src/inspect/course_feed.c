@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "inspect/course.h"
+#include "shiftband/limiter.h"
 
 bool sb_course_is_on(const struct sb_course *course)
 {
@@ -21,11 +22,20 @@ void sb_course_take_line(const struct sb_course_machine *machine, struct sb_cour
   const bool is_cut = course->link != SB_LINK_MESH && course->plan.is_drive_cut;
   if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) {
     course->line = sb_motor_line_open(&model->motor);
+    course->is_current_held = false;
     return;
   }
-  const struct sb_motor_circuit circuit = {course->voltage_v, course->resistance_ohm,
-                                           model->supply.internal_resistance_ohm, course->magnet_ratio};
-  course->line = sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : course->drive.duty);
+  const struct sb_motor_circuit circuit = {.voltage_v = course->voltage_v,
+                                           .motor_ohm = course->resistance_ohm,
+                                           .supply_ohm = model->supply.internal_resistance_ohm,
+                                           .magnet_ratio = course->magnet_ratio,
+                                           .limit_a = course->is_empty ? 0.0 : model->supply.current_limit_a};
+  const double duty = is_off ? 0.0 : course->drive.duty, x = sense_of(machine, course) * course->x[SB_COURSE_MOTOR];
+  const int number = sb_limiter_number(&model->motor, &circuit, duty, x, SB_LIMITER_FREE, 0.0);
+  course->line = sb_limiter_line(&model->motor, &circuit, duty, number);
+  const struct sb_limiter_piece piece = sb_limiter_piece(&model->motor, &circuit, duty, number);
+  course->line.duty = sb_limiter_duty(&piece, x);
+  course->is_current_held = piece.held_a != 0.0;
 }
 
 static double charge_of(const struct sb_course_machine *machine, const struct sb_course *course)
@@ -89,7 +99,7 @@ void sb_course_tick(const struct sb_course_machine *machine, struct sb_course *c
   const double current_a = sb_motor_current_a(&course->line, speed_rad_s);
   warm(machine, course, current_a);
   discharge(machine, course, current_a);
-  course->drive = sb_drive_tick(&model->drive, &course->drive, course->time_s, speed_rad_s);
+  course->drive = sb_drive_tick(&model->drive, &course->drive, course->time_s, speed_rad_s, course->is_current_held);
   take_supply(machine, course);
   const bool is_on = sb_course_is_on(course), is_switched = is_on != was_on || course->drive.command != command;
   if (is_switched && is_on) course->ready_s = course->time_s + model->control.start_delay_s;

@@ -323,6 +323,8 @@ void sb_course_move(const struct sb_course_machine *machine, struct sb_course *c
 {
   while (course->time_s < until_s - 1e-10) {
     const double h = step_of(machine, course, until_s);
+    if (machine->model->supply.current_limit_a > 0.0)
+      sb_course_take_line(machine, course); /* its piece at this speed */
     move(machine, course, h);
     course->time_s += h;
     if (until_s - course->time_s < 1e-10) course->time_s = until_s;

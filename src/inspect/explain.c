@@ -203,6 +203,7 @@ static void scale_load(struct sb_load *load, double factor, double *room)
     part->breakaway_nm *= factor;
     part->mean_nm *= factor;
     part->amplitude_nm *= factor;
+    if (part->is_grade) continue; /* its table is no torque */
     for (size_t k = 0; k < part->table.count; k++) room[k] = factor * part->table.y[k];
     if (part->table.count > 0) part->table.y = room;
     room += part->table.count;

@@ -44,19 +44,20 @@ static double greatest_duty(const struct sb_drive *drive, double duty_before)
 
 /*
  * |Duty| of the inner loop at a speed in the commanded direction. The integral takes in this tick's error for the next one,
- * but for an error that would push the duty on beyond a bound it is at.
+ * but for an error that would push the duty on beyond a bound it is at, or that the driver grants no more current for (common practice).
  */
-static double hold_duty(const struct sb_drive *drive, double speed_rad_s, double greatest, double *integral_rad)
+static double hold_duty(const struct sb_drive *drive, double speed_rad_s, double greatest, bool is_held,
+                        double *integral_rad)
 {
   const double error_rad_s = drive->target_rad_s - speed_rad_s;
   const double wanted = drive->gain_per_rad_s * error_rad_s + drive->integral_per_rad * *integral_rad;
-  const bool is_stuck = (wanted >= greatest && error_rad_s > 0.0) || (wanted <= 0.0 && error_rad_s < 0.0);
+  const bool is_stuck = ((wanted >= greatest || is_held) && error_rad_s > 0.0) || (wanted <= 0.0 && error_rad_s < 0.0);
   if (!is_stuck) *integral_rad += error_rad_s * drive->period_s;
   return fmin(fmax(wanted, 0.0), greatest);
 }
 
 struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct sb_drive_state *from, double time_s,
-                                    double speed_rad_s)
+                                    double speed_rad_s, bool is_held)
 {
   struct sb_drive_state state = *from;
   state.command = (int)sb_drive_command_at(drive, time_s);
@@ -66,7 +67,7 @@ struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct s
   const double direction = state.command;
   const double greatest = greatest_duty(drive, fabs(state.duty));
   const double duty = drive->mode == SB_DRIVE_SPEED_CONTROL
-                          ? hold_duty(drive, direction * speed_rad_s, greatest, &state.integral_rad)
+                          ? hold_duty(drive, direction * speed_rad_s, greatest, is_held, &state.integral_rad)
                           : greatest;
   state.duty = direction * duty;
   return state;
@@ -75,5 +76,5 @@ struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct s
 struct sb_drive_state sb_drive_start(const struct sb_drive *drive, double speed_rad_s)
 {
   const struct sb_drive_state off = {.command = SB_COMMAND_STOP};
-  return sb_drive_tick(drive, &off, 0.0, speed_rad_s);
+  return sb_drive_tick(drive, &off, 0.0, speed_rad_s, false);
 }

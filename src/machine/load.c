@@ -51,7 +51,17 @@ struct sb_load_curve sb_load_curve_at(const struct sb_load *load, const struct s
   return sb_load_side_curve_at(load, at, share, SB_SIDE_BOTH);
 }
 
-double sb_load_waves_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
+bool sb_load_is_bent(const struct sb_load_curve *curve)
+{
+  return curve->wave_count > 0 || curve->grade_count > 0;
+}
+
+static double at_grade_nm(const struct sb_load_grade *grade, double g)
+{
+  return (grade->sine_nm * g + grade->cosine_nm) / sqrt(1.0 + g * g);
+}
+
+double sb_load_bends_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
 {
   double torque_nm = 0.0;
   for (int i = 0; i < curve->wave_count; i++) {
@@ -60,13 +70,17 @@ double sb_load_waves_nm(const struct sb_load_curve *curve, double time_s, double
     sb_elementary_sin_cos(wave->per_s * time_s + wave->per_rad * angle_rad + wave->phase_rad, &sine, &cosine);
     torque_nm += wave->amplitude_nm * sine;
   }
+  for (int i = 0; i < curve->grade_count; i++) {
+    const struct sb_load_grade *grade = &curve->grades[i];
+    torque_nm += at_grade_nm(grade, grade->start + grade->per_rad * (angle_rad - curve->angle_rad));
+  }
   return torque_nm;
 }
 
 double sb_load_curve_external_nm(const struct sb_load_curve *curve, double time_s, double angle_rad)
 {
   return curve->c0_nm + curve->per_s * (time_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad) +
-         sb_load_waves_nm(curve, time_s, angle_rad);
+         sb_load_bends_nm(curve, time_s, angle_rad);
 }
 
 double sb_load_curve_nm(const struct sb_load_curve *curve, double time_s, double angle_rad, double speed_rad_s)
@@ -163,24 +177,61 @@ static struct sb_load_curve curve_along(const struct sb_load *walked, enum sb_lo
   return sb_load_curve_at(walked, &at, SB_SHARE_ALL);
 }
 
-/* Between two corners the sum is linear: its extremes are at their inner sides. */
+/* Bounds of a torque. */
+struct range {
+  double least_nm, greatest_nm;
+};
+
+static void take_in(struct range *range, double nm)
+{
+  range->least_nm = fmin(range->least_nm, nm);
+  range->greatest_nm = fmax(range->greatest_nm, nm);
+}
+
+/* Adds those of a grade that goes from one value to another: at an end, or where the two forces change alike. */
+static void add_grade_range(const struct sb_load_grade *grade, double from, double to, struct range *sum)
+{
+  struct range range = {INFINITY, -INFINITY};
+  take_in(&range, at_grade_nm(grade, from));
+  take_in(&range, at_grade_nm(grade, to));
+  const double turn = grade->sine_nm / grade->cosine_nm;
+  if ((turn - from) * (turn - to) < 0.0) take_in(&range, at_grade_nm(grade, turn));
+  sum->least_nm += range.least_nm;
+  sum->greatest_nm += range.greatest_nm;
+}
+
+/* Between two corners the sum without grades is linear: its extremes are at their inner sides. */
+static struct range range_between(const struct sb_load_curve *curve, enum sb_load_axis axis, double from, double to)
+{
+  struct sb_load_curve straight = *curve;
+  straight.grade_count = 0;
+  const bool is_time = axis == SB_OVER_TIME;
+  struct range range = {INFINITY, -INFINITY};
+  take_in(&range, sb_load_curve_external_nm(&straight, is_time ? from : 0.0, is_time ? 0.0 : from));
+  take_in(&range, sb_load_curve_external_nm(&straight, is_time ? to : 0.0, is_time ? 0.0 : to));
+  for (int i = 0; i < curve->grade_count; i++) {
+    const struct sb_load_grade *grade = &curve->grades[i];
+    add_grade_range(grade, grade->start, grade->start + grade->per_rad * (to - from), &range);
+  }
+  return range;
+}
+
 static void walk_range_nm(const struct sb_load *walked, enum sb_load_axis axis, double end, double *least,
                           double *greatest)
 {
-  *least = INFINITY;
-  *greatest = -INFINITY;
+  struct range whole = {INFINITY, -INFINITY};
   double place = 0.0;
   double next = 0.0;
   do {
     place = next;
     const struct sb_load_curve curve = curve_along(walked, axis, place, &next);
     next = fmax(fmin(next, end), place);
-    const bool is_time = axis == SB_OVER_TIME;
-    const double from_nm = sb_load_curve_external_nm(&curve, is_time ? place : 0.0, is_time ? 0.0 : place);
-    const double to_nm = sb_load_curve_external_nm(&curve, is_time ? next : 0.0, is_time ? 0.0 : next);
-    *least = fmin(*least, fmin(from_nm, to_nm));
-    *greatest = fmax(*greatest, fmax(from_nm, to_nm));
+    const struct range range = range_between(&curve, axis, place, next);
+    take_in(&whole, range.least_nm);
+    take_in(&whole, range.greatest_nm);
   } while (next > place);
+  *least = whole.least_nm;
+  *greatest = whole.greatest_nm;
 }
 
 /* Adds the bounds of all tables along an axis, taken together; false: there are none, or they have no end. */

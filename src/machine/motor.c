@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "shiftband/motor.h"
 
+#include <math.h>
+
 enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err)
 {
   double resistance_ohm = 0.0;
@@ -25,10 +27,18 @@ enum sb_status sb_motor_derive(struct sb_motor *motor, struct sb_error *err)
   return SB_OK;
 }
 
+struct sb_motor_circuit sb_motor_circuit_of(const struct sb_motor *motor, const struct sb_supply *supply)
+{
+  return (struct sb_motor_circuit){.voltage_v = supply->open_circuit_voltage_v,
+                                   .motor_ohm = motor->resistance_ohm,
+                                   .supply_ohm = supply->internal_resistance_ohm,
+                                   .magnet_ratio = 1.0,
+                                   .limit_a = supply->current_limit_a};
+}
+
 struct sb_motor_line sb_motor_line_driven(const struct sb_motor *motor, const struct sb_supply *supply, double duty)
 {
-  const struct sb_motor_circuit circuit = {supply->open_circuit_voltage_v, motor->resistance_ohm,
-                                           supply->internal_resistance_ohm, 1.0};
+  const struct sb_motor_circuit circuit = sb_motor_circuit_of(motor, supply);
   return sb_motor_line_of_circuit(motor, &circuit, duty);
 }
 
@@ -45,6 +55,8 @@ struct sb_motor_line sb_motor_line_of_circuit(const struct sb_motor *motor, cons
     line.slope_as_rad = circuit->magnet_ratio * motor->ke_vs_rad / loop_ohm;
     line.stall_nm = kt_nm_a * line.stall_a;
     line.slope_nms_rad = kt_nm_a * line.slope_as_rad;
+    line.limit_a = circuit->limit_a;
+    line.limit_nm = kt_nm_a * line.limit_a;
   } else {
     const double voltage_ratio = duty * circuit->voltage_v / motor->nominal_voltage_v;
     line.stall_nm = motor->stall_torque_nm * voltage_ratio;
@@ -58,17 +70,35 @@ struct sb_motor_line sb_motor_line_open(const struct sb_motor *motor)
   return (struct sb_motor_line){.friction_nm = motor->friction_nm};
 }
 
+/* A current, or the torque in proportion to it, at the limit where it would be above it. */
+static double limited(double value, double limit)
+{
+  return limit > 0.0 ? fmin(fmax(value, -limit), limit) : value;
+}
+
 double sb_motor_torque_nm(const struct sb_motor_line *line, double speed_rad_s)
 {
   double friction_nm = 0.0;
   if (speed_rad_s > 0.0) friction_nm = line->friction_nm;
   if (speed_rad_s < 0.0) friction_nm = -line->friction_nm;
-  return line->stall_nm - line->slope_nms_rad * speed_rad_s - friction_nm;
+  return limited(line->stall_nm - line->slope_nms_rad * speed_rad_s, line->limit_nm) - friction_nm;
 }
 
 double sb_motor_current_a(const struct sb_motor_line *line, double speed_rad_s)
 {
-  return line->stall_a - line->slope_as_rad * speed_rad_s;
+  return limited(line->stall_a - line->slope_as_rad * speed_rad_s, line->limit_a);
+}
+
+struct sb_motor_line sb_motor_line_held(const struct sb_motor_line *line)
+{
+  return (struct sb_motor_line){
+      .stall_nm = line->limit_nm, .friction_nm = line->friction_nm, .stall_a = line->limit_a, .duty = line->duty};
+}
+
+double sb_motor_corner_rad_s(const struct sb_motor_line *line)
+{
+  if (!(line->limit_a > 0.0 && line->slope_as_rad > 0.0)) return -INFINITY;
+  return (line->stall_a - line->limit_a) / line->slope_as_rad;
 }
 
 double sb_motor_no_load_speed_rad_s(const struct sb_motor_line *line)
@@ -80,7 +110,7 @@ double sb_motor_no_load_speed_rad_s(const struct sb_motor_line *line)
 
 double sb_motor_stall_torque_nm(const struct sb_motor_line *line)
 {
-  return line->stall_nm - line->friction_nm;
+  return limited(line->stall_nm, line->limit_nm) - line->friction_nm;
 }
 
 double sb_motor_constants_mismatch(const struct sb_motor *motor)

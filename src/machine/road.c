@@ -4,17 +4,26 @@
 #include <gsl/gsl_interp.h>
 #include <math.h>
 
-double sb_road_press_nm(const struct sb_road *road, double angle_rad)
+static double grade_at(const struct sb_road *road, double angle_rad, int direction)
 {
-  const struct sb_table *press = &road->press;
-  if (press->count == 0) return road->press_nm;
-  if (angle_rad <= press->x[0] || press->count == 1) return press->y[0];
-  if (angle_rad >= press->x[press->count - 1]) return press->y[press->count - 1];
-  const size_t i = gsl_interp_bsearch(press->x, angle_rad, 0, press->count - 1);
-  const double width = press->x[i + 1] - press->x[i];
-  if (!(width > 0.0)) return press->y[i + 1];
-  const double share = (angle_rad - press->x[i]) / width;
-  return press->y[i] + share * (press->y[i + 1] - press->y[i]);
+  const struct sb_table *grade = &road->grade;
+  if (grade->count == 0) return road->grade_fraction;
+  const size_t last = grade->count - 1;
+  if (angle_rad < grade->x[0] || last == 0) return grade->y[0];
+  if (angle_rad > grade->x[last] || (direction > 0 && angle_rad == grade->x[last])) return grade->y[last];
+  /* The points around the place; going back, it belongs to the piece before the first of those at one place. */
+  size_t i = gsl_interp_bsearch(grade->x, angle_rad, 0, last);
+  while (direction < 0 && i > 0 && grade->x[i] == angle_rad) i--;
+  const double width = grade->x[i + 1] - grade->x[i];
+  if (!(width > 0.0)) return grade->y[direction < 0 ? i : i + 1];
+  const double share = (angle_rad - grade->x[i]) / width;
+  return grade->y[i] + share * (grade->y[i + 1] - grade->y[i]);
+}
+
+double sb_road_press_nm(const struct sb_road *road, double angle_rad, int direction)
+{
+  const double grade = grade_at(road, angle_rad, direction);
+  return road->press_nm * (1.0 / sqrt(1.0 + grade * grade));
 }
 
 double sb_road_next_angle_rad(const struct sb_road *road, int met_count, double left_rad, double angle_rad,

@@ -28,7 +28,7 @@ static enum sb_status no_memory(struct sb_error *err)
 static bool is_alike(const struct sb_three *one, const struct sb_three *other)
 {
   for (int k = 0; k < 3; k++) {
-    if (one->load_nm[k] != other->load_nm[k]) return false;
+    if (one->load_nm[k] != other->load_nm[k] || one->faster_nm[k] != other->faster_nm[k]) return false;
   }
   return one->is_down_first == other->is_down_first && one->is_soon == other->is_soon &&
          one->is_quick == other->is_quick;
@@ -89,7 +89,8 @@ static unsigned compare(const struct sb_three *three, const struct sb_band *band
 {
   unsigned bits = sb_three_is_asked_for(three, band);
   for (int k = 0; k < 3; k++) {
-    bits = 4U * bits + 2U * (three->load_nm[k] > band->downshift_nm) + (three->load_nm[k] < band->upshift_nm);
+    bits = 4U * bits + 2U * sb_three_is_above(three, k, band->downshift_nm) +
+           sb_three_is_below(three, k, band->upshift_nm);
   }
   return bits;
 }

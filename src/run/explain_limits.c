@@ -6,6 +6,7 @@
 
 #include "base/constants.h"
 #include "run/explain.h"
+#include "theory/torque_balance.h"
 
 /* Rounded up to three digits, so that what is advised is enough. */
 static double round_up(double value)
@@ -69,6 +70,24 @@ static bool is_clutch_at_fault(const struct sb_explaining *to, double needed_nm)
   return clutch_nm > 0.0 && clutch_nm < needed_nm && needed_nm < to->closed->stall_torque_nm;
 }
 
+/* The motor would carry it, the driver lets too little current through. */
+static bool is_limit_at_fault(const struct sb_explaining *to, double needed_nm)
+{
+  struct sb_model unlimited = *to->model;
+  unlimited.supply.current_limit_a = 0.0;
+  const struct sb_motor_line line = sb_torque_balance_line(to->model), free = sb_torque_balance_line(&unlimited);
+  return sb_motor_stall_torque_nm(&line) < needed_nm && needed_nm < sb_motor_stall_torque_nm(&free);
+}
+
+/* The current that brings it. */
+static void cure_limit(struct sb_explaining *to, double stall_nm, double needed_nm)
+{
+  const struct sb_motor *motor = &to->model->motor;
+  sb_explain_say(to, " is more than the %.3g N.m that this gear can move with the current held at %.3g A", stall_nm,
+                 to->model->supply.current_limit_a);
+  cure_at_least(to, "drive.current_limit", (needed_nm + motor->friction_nm) / motor->kt_nm_a, "A");
+}
+
 void sb_explain_stall(struct sb_explaining *to)
 {
   const struct sb_verdict *v = to->verdict;
@@ -81,6 +100,8 @@ void sb_explain_stall(struct sb_explaining *to)
   if (load_nm > stall_nm && is_clutch_at_fault(to, needed_nm)) {
     sb_explain_say(to, " is more than the %.3g N.m that the clutch transmits in this gear", stall_nm);
     cure_at_least(to, "gearbox.shifter.torque", needed_nm, "N.m");
+  } else if (load_nm > stall_nm && is_limit_at_fault(to, needed_nm)) {
+    cure_limit(to, stall_nm, needed_nm);
   } else if (load_nm > stall_nm) {
     sb_explain_say(to, " is more than the %.3g N.m that this gear can move", stall_nm);
     cure_stall(to, load_nm, needed_nm);
@@ -152,7 +173,7 @@ void sb_explain_slipping(struct sb_explaining *to)
   if (body < 0) return;
   const double radius_m = to->model->bodies[body].vehicle.wheel_radius_m;
   const bool has_need = v->need.whole_nm > 0.0;
-  const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0)) / radius_m;
+  const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0, +1)) / radius_m;
   sb_explain_say(to, ": the ground takes a push of at most %.3g N", road->static_friction_ratio * press_n);
   if (road->kinetic_friction_ratio < road->static_friction_ratio) {
     sb_explain_say(to, " (%.3g N once the wheels slip)", road->kinetic_friction_ratio * press_n);

@@ -193,12 +193,25 @@ static void explain_without_loads(struct sb_explaining *to)
   }
 }
 
+/* A warm motor or a tired battery can open a band where the motor's own figures have none. */
+static void explain_present_band(struct sb_explaining *to)
+{
+  sb_explain_say(to, ": with the motor as warm and the supply as low as they are then, the thresholds leave a hunting "
+                     "band, though with the motor's own figures they leave none; thresholds further apart cure it");
+  cure_threshold(to, "downshift_below", NULL, NULL);
+  cure_threshold(to, "upshift_above", NULL, NULL);
+}
+
 void sb_explain_hunting(struct sb_explaining *to)
 {
   sb_explain_say(to, "The gearbox hunts");
   say_to_and_fro(to);
   if (to->verdict->cause == SB_CAUSE_NONE) {
     explain_without_loads(to);
+    return;
+  }
+  if (to->verdict->cause == SB_CAUSE_THRESHOLDS && !pair_of(to)->has_band) {
+    explain_present_band(to);
     return;
   }
   sb_explain_say(to, ": ");

@@ -86,8 +86,8 @@ static void put_three(struct sb_json *json, const struct sb_verdict *verdict)
   sb_json_put_array(json, "commands");
   for (int k = 0; k < 3; k++) {
     const bool is_down = (k % 2 == 0) == (three->is_down_first != 0);
-    sb_json_put_object_of(json, NULL, "time_s:%g shift:%s load_torque_nm:%g", three->time_s[k], is_down ? "down" : "up",
-                          three->load_nm[k]);
+    sb_json_put_object_of(json, NULL, "time_s:%g shift:%s load_torque_nm:%g faster_load_torque_nm:%g", three->time_s[k],
+                          is_down ? "down" : "up", three->load_nm[k], three->faster_nm[k]);
   }
   sb_json_close(json);
   sb_json_put_number(json, "stopped_s", verdict->stopped_s);
@@ -257,6 +257,17 @@ static void put_jams(struct sb_json *json, const struct sb_report *report)
                         sums->jam_greatest_nms);
 }
 
+/* Null without a driver that limits the current. */
+static void put_driver(struct sb_json *json, const struct sb_report *report)
+{
+  static const struct sb_field fields[] = {SB_MEMBER(sb_sums, current_held_s, NUMBER), SB_MEMBERS_END};
+  if (report->model->supply.current_limit_a > 0.0) {
+    sb_fields_put_object(json, "driver", fields, &report->result->sums);
+  } else {
+    sb_json_put_null(json, "driver");
+  }
+}
+
 static const char *end_name(enum sb_warmup_end end)
 {
   switch (end) {
@@ -348,6 +359,7 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
   put_end(&json, &result->end);
   put_greatest(&json, report);
   put_jams(&json, report);
+  put_driver(&json, report);
   put_shortfall(&json, report);
   put_vehicle(&json, report);
   put_facts(&json, report);

@@ -197,6 +197,7 @@ static void follow_chain(struct sb_monitor *monitor, const struct sb_row *row, i
   const bool is_opposite = monitor->chain.count > 0 && last->from == to_gear && last->to == row->gear;
   const struct sb_chain_link link = {.time_s = row->time_s,
                                      .load_nm = row->own_load_nm,
+                                     .faster_nm = to_gear < row->gear ? row->own_load_nm : row->next_load_nm,
                                      .hunt_window_s = is_opposite ? hunt_window_s(monitor) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(monitor->model),
                                      .is_opposite = is_opposite,

@@ -66,7 +66,7 @@ static bool is_same_row(const struct sb_row *a, const struct sb_row *b)
          a->output_torque_nm == b->output_torque_nm && a->load_torque_nm == b->load_torque_nm &&
          a->reading_pct == b->reading_pct && a->vehicle_speed_rad_s == b->vehicle_speed_rad_s &&
          a->is_slipping == b->is_slipping && a->is_clutch_slipping == b->is_clutch_slipping &&
-         a->twist_rad == b->twist_rad;
+         a->is_current_held == b->is_current_held && a->twist_rad == b->twist_rad;
 }
 
 /* Hands a row to the trace, unless it says again what the last one said. */

@@ -28,7 +28,7 @@ void sb_shortfall_row(struct sb_shortfall *shortfall, const struct sb_model *mod
   const struct sb_drive *drive = &model->drive;
   if (drive->mode != SB_DRIVE_SPEED_CONTROL) return;
   const double speed_rad_s = fabs(row->motor_speed_rad_s);
-  const int is_full = row->gear > 0 && fabs(row->duty_fraction) >= drive->limit_fraction * (1.0 - 1e-9);
+  const int is_full = row->gear > 0 && fabs(row->asked_fraction) >= drive->limit_fraction * (1.0 - 1e-9);
   if (!is_full || speed_rad_s >= (1.0 - settled_within) * drive->target_rad_s) {
     sb_shortfall_finish(shortfall, row->time_s);
     return;

@@ -177,6 +177,15 @@ static void write_clutch(FILE *out, const struct sb_report *report)
   write_labeled(out, "Clutch", &line);
 }
 
+static void write_driver(FILE *out, const struct sb_report *report)
+{
+  const double limit_a = report->model->supply.current_limit_a;
+  struct sb_sentence line = {.length = 0};
+  if (!(limit_a > 0.0)) return;
+  sb_words_add(&line, "held the current at %.4g A for %s s", limit_a, NUM(report->result->sums.current_held_s));
+  write_labeled(out, "Driver", &line);
+}
+
 /* Where a vehicle that can slip, push or arrive has come to. */
 static void write_vehicle(FILE *out, const struct sb_report *report)
 {
@@ -254,6 +263,7 @@ static void write_motion(FILE *out, const struct sb_report *report)
   write_heat(out, &facts);
   write_charge(out, &facts);
   write_lost(out, report, &facts);
+  write_driver(out, report);
   write_clutch(out, report);
 }
 

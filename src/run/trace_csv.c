@@ -25,12 +25,26 @@ const char *sb_trace_phase_name(enum sb_phase phase)
 }
 
 /* Columns of machines that have more, by what they have; those of a vehicle stand before them. */
-enum part { GRIP, SHAFT, CLUTCH, BATTERY, WINDING, HOUSING, MAGNET, WINDOW, PULSE_TIME, SUPPLY_SENSOR, PART_COUNT };
+enum part {
+  GRIP,
+  SHAFT,
+  CLUTCH,
+  LIMIT,
+  BATTERY,
+  WINDING,
+  HOUSING,
+  MAGNET,
+  WINDOW,
+  PULSE_TIME,
+  SUPPLY_SENSOR,
+  PART_COUNT
+};
 
 static const struct sb_field more[PART_COUNT][2] = {
     [GRIP] = {SB_MEMBER_AS(sb_row, "wheels_slip", is_slipping, INTEGER), SB_MEMBERS_END},
     [SHAFT] = {SB_MEMBER_AS(sb_row, "twist_deg", twist_rad, DEGREES), SB_MEMBERS_END},
     [CLUTCH] = {SB_MEMBER_AS(sb_row, "clutch_heat_w", clutch_w, NUMBER), SB_MEMBERS_END},
+    [LIMIT] = {SB_MEMBER_AS(sb_row, "current_held", is_current_held, INTEGER), SB_MEMBERS_END},
     [BATTERY] = {SB_MEMBER_AS(sb_row, "charge_pct", charge_fraction, PERCENT), SB_MEMBERS_END},
     [WINDING] = {SB_MEMBER(sb_row, winding_c, NUMBER), SB_MEMBERS_END},
     [HOUSING] = {SB_MEMBER(sb_row, housing_c, NUMBER), SB_MEMBERS_END},
@@ -47,6 +61,7 @@ static bool has(const struct sb_model *model, enum part part)
     case GRIP: return model->load.road.can_slip;
     case SHAFT: return model->driveshaft.is_present;
     case CLUTCH: return model->shifter.ops->has_clutch;
+    case LIMIT: return model->supply.current_limit_a > 0.0;
     case BATTERY: return model->battery.is_present;
     case WINDING: return model->winding.is_present;
     case HOUSING: return model->winding.is_present && model->winding.housing_capacity_j_k > 0.0;

@@ -8,8 +8,6 @@
 #define VEHICLE(field) .offset = offsetof(struct sb_body_draft, body.vehicle.field)
 #define OBSTACLE(field) .offset = offsetof(struct sb_vehicle_obstacle, field)
 
-enum { ROOM_MAX = 6000000 }; /* doubles for one body's tables */
-
 static const struct sb_key obstacle_keys[] = {
     {QUANTITY("distance", SB_LENGTH), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, DISTANCE_MAX), OBSTACLE(distance_m),
      .meaning = "The distance from the vehicle's start at which it meets the obstacle."},
@@ -68,12 +66,7 @@ static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, co
   const struct sb_path key = sb_reader_path("%.200s.%s", path, points != NULL ? "grade_points" : "grade_file");
   const struct sb_table_request request = {&sb_table_grade, false, reader->faults,
                                            sb_tree_place_of(reader->root, key.text), reader->kept};
-  if (!sb_reader_read_table(reader, &request, points, draft->grade_file, key.text, &draft->body.vehicle.grade)) return;
-  const size_t room = sb_body_room(&draft->body);
-  if (room > ROOM_MAX) {
-    sb_reader_fault(reader, key.text, "needs a grade that changes less, at most 2000000 pieces of %g %%, found %zu",
-                    100.0 * SB_GRADE_STEP, room / 4);
-  }
+  sb_reader_read_table(reader, &request, points, draft->grade_file, key.text, &draft->body.vehicle.grade);
 }
 
 /* Wheels that can slip: sliding friction and something that turns when they do. */

@@ -19,6 +19,12 @@ static const struct sb_key keys[] = {
      MODEL(drive.limit_fraction),
      .meaning = "The greatest share of the supply's voltage that the motor is given (the duty). The gear and the "
                 "schedule give its sign."},
+    {QUANTITY("current_limit", SB_CURRENT), .flags = SB_ABOVE, BETWEEN(0, 1e6), .default_words = "none",
+     MODEL(supply.current_limit_a),
+     .meaning =
+         "The most current that the driver lets through the motor, either way. Where the motor would take more, the "
+         "driver gives it a lower duty that brings just this current: the torque is constant below a corner speed, and "
+         "the battery gives the duty times this current. It needs the motor's currents."},
     {CHOICE("mode", modes), .default_text = "open loop", DRAFT(drive.mode),
      .meaning = "open loop: the duty is the limit. speed control: an inner loop sets the duty, so that the motor turns "
                 "at `target` until the duty reaches the limit."},
@@ -153,6 +159,23 @@ static void finish_hold(struct sb_reader *reader)
   drive->gain_per_rad_s = 1.0 / as_speed(&draft->band, no_load_rad_s);
 }
 
+static void finish_limit(struct sb_reader *reader)
+{
+  struct sb_model *model = &reader->draft->model;
+  const double limit_a = model->supply.current_limit_a;
+  if (!sb_reader_has(reader, "drive.current_limit")) {
+    model->supply.current_limit_a = 0.0;
+  } else if (!model->motor.has_currents) {
+    sb_reader_fault(reader, "drive.current_limit",
+                    "needs stall_current and no_load_current of the motor, found not both");
+  } else if (limit_a <= model->motor.no_load_current_a) {
+    sb_reader_fault(
+        reader, "drive.current_limit",
+        "needs more than motor.no_load_current (%.10g A), since the motor turns with no less, found %.10g A",
+        model->motor.no_load_current_a, limit_a);
+  }
+}
+
 /* The longest period up to one that goes into the sample period in whole steps; a step at least. */
 static double period_that_fits(double longest_s, double step_s, double sample_period_s)
 {
@@ -191,6 +214,7 @@ void sb_reader_finish_drive(struct sb_reader *reader)
   drive->off = (enum sb_drive_off)draft->off;
   read_schedule(reader);
   if (draft->mode != SB_MODE_NONE) finish_hold(reader);
+  finish_limit(reader);
   finish_period(reader);
 }
 

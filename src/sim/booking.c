@@ -9,6 +9,20 @@
 #include "sim/spring.h"
 #include "sim/stretch.h"
 
+/* What the battery gave: the integrals of its current and of the current's square. */
+struct drawn {
+  double charge_as, square_a2s;
+};
+
+/* Where the current is held, the duty, and so the battery's current, follows the speed. */
+static struct drawn drawn_of(const struct sb_segment *seg, double elapsed_s, double current, double current_square)
+{
+  const double duty = seg->line.duty, battery_a = duty * seg->line.stall_a;
+  if (seg->piece.held_a == 0.0) return (struct drawn){duty * current, duty * duty * current_square};
+  return (struct drawn){battery_a * elapsed_s + seg->gain.battery_as,
+                        battery_a * battery_a * elapsed_s + seg->gain.battery_square};
+}
+
 /* Battery, windings, conversion and friction from the integrals of x and x^2; returns the work at the shaft. */
 static double book_motor(struct sb_sim *sim, double elapsed_s)
 {
@@ -28,17 +42,19 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   const double current_square =
       i0 * i0 * elapsed_s - 2.0 * i0 * i1 * seg->gain.motor_turn + i1 * i1 * seg->gain.motor_square;
   const double current_speed = i0 * seg->gain.motor_turn - i1 * seg->gain.motor_square;
-  const double given = line->duty * feed->voltage_v * current;
+  const struct drawn drawn = drawn_of(seg, elapsed_s, current, current_square);
+  const double given = feed->voltage_v * drawn.charge_as;
   const double winding_loss = feed->resistance_ohm * current_square;
   const double friction = line->friction_nm * fabs(seg->gain.motor_turn);
   energy->given += given;
   energy->throughput += fabs(given);
-  energy->supply_loss += line->duty * line->duty * sim->model->supply.internal_resistance_ohm * current_square;
+  energy->supply_loss += sim->model->supply.internal_resistance_ohm * drawn.square_a2s;
   energy->winding_loss += winding_loss;
   energy->conversion_loss += feed->magnet_ratio * (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
   energy->motor_friction += friction;
+  if (seg->piece.held_a != 0.0) sim->sums.current_held_s += elapsed_s;
   if (sim->steps_per_tick > 0) {
-    feed->drawn_as += line->duty * current;
+    feed->drawn_as += drawn.charge_as;
     feed->loss_j += winding_loss;
   }
   return feed->magnet_ratio * motor->kt_nm_a * current_speed - friction;

@@ -39,7 +39,39 @@ double sb_contact_speed_rad_s(const struct sb_state *state)
 static double cosine(const struct sb_sim *sim)
 {
   const struct sb_road *road = road_of(sim);
-  return sb_road_press_nm(road, sim->state.far.load_angle_rad) / (road->driven_share * road->weight_nm);
+  return sb_road_press_nm(road, sim->state.far.load_angle_rad, +1) / (road->driven_share * road->weight_nm);
+}
+
+/* On a grade that changes along the way: how far ahead those who are pushed begin, or cease, to slide off by themselves; below
+ * 0: that lies behind. NAN: nowhere. */
+static double slide_way_rad(const struct sb_load_grade *pushed)
+{
+  return (-pushed->cosine_nm / pushed->sine_nm - pushed->start) / pushed->per_rad;
+}
+
+/* Two ways ahead that differ by less are one. */
+static double same_way_rad(const struct sb_sim *sim, const struct sb_load_grade *pushed)
+{
+  const double grade = fabs(pushed->start) + fabs(pushed->cosine_nm / pushed->sine_nm);
+  return 1e-12 * (fabs(sim->state.far.load_angle_rad) + grade / fabs(pushed->per_rad));
+}
+
+/* Ahead of the present place. */
+static bool is_sliding_off(const struct sb_sim *sim, const struct sb_load_grade *pushed)
+{
+  const double way_rad = slide_way_rad(pushed);
+  if (fabs(way_rad) <= same_way_rad(sim, pushed)) return pushed->per_rad < 0.0;
+  return pushed->sine_nm * pushed->start + pushed->cosine_nm < 0.0;
+}
+
+/* The bodies' friction and weight on a grade that changes along the way, as it is, which is below 0 where they slide off. */
+static struct sb_load_grade pushed_grade(const struct sb_sim *sim, const struct sb_load_grade *weight)
+{
+  const int count = sim->state.far.met_count;
+  struct sb_load_grade pushed = *weight;
+  pushed.sine_nm = sb_road_pushed_nm(road_of(sim), count, 0.0, weight->sine_nm);
+  pushed.cosine_nm = sb_road_pushed_friction_nm(road_of(sim), count);
+  return pushed;
 }
 
 /* What the bodies before the vehicle add against it: their friction and, on a grade, their weight. Bodies never pull, so
@@ -49,11 +81,25 @@ static struct sb_load_curve pushed_curve(const struct sb_sim *sim, int direction
   if (direction <= 0 || !is_pushing(&sim->state)) return (struct sb_load_curve){.wave_count = 0};
   struct sb_load_curve curve = sb_rest_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
   const int count = sim->state.far.met_count;
+  if (curve.grade_count > 0) {
+    curve.grades[0] = pushed_grade(sim, &curve.grades[0]);
+    if (is_sliding_off(sim, &curve.grades[0])) curve.grade_count = 0;
+    return curve;
+  }
   const double friction_nm = sb_road_pushed_friction_nm(road_of(sim), count);
   curve.c0_nm = sb_road_pushed_nm(road_of(sim), count, friction_nm * cosine(sim), curve.c0_nm);
   curve.per_rad = sb_road_pushed_nm(road_of(sim), count, 0.0, curve.per_rad);
   if (curve.c0_nm < 0.0) curve.c0_nm = curve.per_rad = 0.0;
   return curve;
+}
+
+/* Adds what the bodies add. */
+static void add_pushed(const struct sb_sim *sim, int direction, struct sb_load_curve *curve)
+{
+  const struct sb_load_curve pushed = pushed_curve(sim, direction);
+  curve->c0_nm += pushed.c0_nm;
+  curve->per_rad += pushed.per_rad;
+  if (pushed.grade_count > 0) sb_load_curve_add_grade(curve, &pushed.grades[0]);
 }
 
 static double pushed_hold_nm(const struct sb_sim *sim, int direction)
@@ -85,9 +131,7 @@ void sb_contact_add_moving(const struct sb_sim *sim, int output_direction, struc
     curve->c0_nm += sim->segment->far.traction_nm;
     return;
   }
-  const struct sb_load_curve pushed = pushed_curve(sim, output_direction);
-  curve->c0_nm += pushed.c0_nm;
-  curve->per_rad += pushed.per_rad;
+  add_pushed(sim, output_direction, curve);
 }
 
 void sb_contact_take_resting(struct sb_sim *sim)
@@ -117,16 +161,26 @@ void sb_contact_begin(struct sb_sim *sim)
   take_up(state);
 }
 
+/* What the contact carries, by the grade ahead in a direction. */
+static void take_press(struct sb_sim *sim, int direction)
+{
+  const struct sb_road *road = road_of(sim);
+  const struct sb_far *state = &sim->state.far;
+  struct sb_far_segment *far = &sim->segment->far;
+  const double press_nm = road->can_slip ? sb_road_press_nm(road, state->load_angle_rad, direction) : 0.0;
+  far->grip_nm = road->can_slip ? road->static_friction_ratio * press_nm : INFINITY;
+  far->traction_nm = state->slip_direction * road->kinetic_friction_ratio * press_nm;
+}
+
 void sb_contact_prepare(struct sb_sim *sim)
 {
   const struct sb_road *road = road_of(sim);
   const struct sb_far *state = &sim->state.far;
   struct sb_far_segment *far = &sim->segment->far;
   const double pushed = is_pushing(&sim->state) ? sb_road_pushed_inertia(road, state->met_count) : 0.0;
-  const double press_nm = road->can_slip ? sb_road_press_nm(road, state->load_angle_rad) : 0.0;
   far->inertia = road->inertia_kg_m2 + pushed;
-  far->grip_nm = road->can_slip ? road->static_friction_ratio * press_nm : INFINITY;
-  far->traction_nm = state->slip_direction * road->kinetic_friction_ratio * press_nm;
+  far->is_bent = false;
+  take_press(sim, +1);
   const double all = sim->segment->output_inertia;
   sim->segment->output_inertia = state->is_slipping ? all - road->inertia_kg_m2 : all + pushed;
 }
@@ -153,7 +207,7 @@ static void note_need(struct sb_sim *sim)
   const double whole_nm = far->slip_direction * vehicle_resting_nm(sim, far->slip_direction);
   if (!(whole_nm > sim->sums.slip_need.whole_nm)) return;
   const double own_nm = whole_nm - pushed_hold_nm(sim, far->slip_direction);
-  const double press_nm = sb_road_press_nm(road_of(sim), far->load_angle_rad);
+  const double press_nm = sb_road_press_nm(road_of(sim), far->load_angle_rad, +1);
   sim->sums.slip_need = (struct sb_road_need){whole_nm, own_nm, press_nm};
 }
 
@@ -179,9 +233,7 @@ bool sb_contact_settle(struct sb_sim *sim)
 static struct sb_load_curve vehicle_curve(const struct sb_sim *sim, int direction)
 {
   struct sb_load_curve curve = sb_rest_curve_at(sim, direction, false, SB_SHARE_ALL, SB_SIDE_BEYOND);
-  const struct sb_load_curve pushed = pushed_curve(sim, direction);
-  curve.c0_nm += pushed.c0_nm;
-  curve.per_rad += pushed.per_rad;
+  add_pushed(sim, direction, &curve);
   return curve;
 }
 
@@ -198,14 +250,14 @@ void sb_contact_build(struct sb_sim *sim)
 {
   struct sb_far_segment *far = &sim->segment->far;
   const struct sb_state *state = &sim->state;
+  const int direction = state->far.is_slipping ? state->far.direction : state->output_direction;
+  take_press(sim, direction < 0 ? -1 : +1);
+  far->curve = vehicle_curve(sim, direction != 0 ? direction : +1);
+  far->is_bent = direction != 0 && far->curve.grade_count > 0;
   if (!state->far.is_slipping) {
-    const int direction = state->output_direction != 0 ? state->output_direction : +1;
-    far->curve = vehicle_curve(sim, direction);
     far->load = sb_poly_of_curve(&far->curve, sb_segment_is_rigid(sim) ? sim->segment->per_motor : 1.0);
     return;
   }
-  const int direction = state->far.direction;
-  far->curve = vehicle_curve(sim, direction != 0 ? direction : +1);
   far->load = far->rate = (struct sb_poly){0};
   if (direction == 0) { /* held: no motion, no work */
     sb_contact_take_resting(sim);
@@ -216,13 +268,24 @@ void sb_contact_build(struct sb_sim *sim)
   far->rate = sb_poly_from(&far->load, -per_inertia, far->traction_nm * per_inertia, 0.0);
 }
 
+/* Where bodies that are pushed begin, or cease, to slide off by themselves. */
+static double slide_corner_rad(const struct sb_sim *sim, int direction)
+{
+  if (direction <= 0 || !is_pushing(&sim->state)) return INFINITY;
+  const struct sb_load_curve curve = sb_rest_curve_at(sim, direction, false, SB_SHARE_ACTING, SB_SIDE_BEYOND);
+  if (curve.grade_count == 0) return INFINITY;
+  const struct sb_load_grade pushed = pushed_grade(sim, &curve.grades[0]);
+  const double way_rad = slide_way_rad(&pushed);
+  return way_rad > same_way_rad(sim, &pushed) ? sim->state.far.load_angle_rad + way_rad : (double)INFINITY;
+}
+
 static double next_corner_rad(const struct sb_sim *sim, int direction)
 {
   const struct sb_far *far = &sim->state.far;
   const double parts_rad = sb_load_next_angle_rad(&sim->model->load, SB_SIDE_BEYOND, far->load_angle_rad, direction);
   const double road_rad =
       sb_road_next_angle_rad(road_of(sim), far->met_count, far->left_rad, far->load_angle_rad, direction);
-  return direction > 0 ? fmin(parts_rad, road_rad) : fmax(parts_rad, road_rad);
+  return direction > 0 ? fmin(fmin(parts_rad, road_rad), slide_corner_rad(sim, direction)) : fmax(parts_rad, road_rad);
 }
 
 void sb_contact_set_corners(struct sb_sim *sim)
@@ -360,8 +423,8 @@ void sb_contact_book(struct sb_sim *sim, double elapsed_s)
   const struct sb_far_segment *far = &seg->far;
   struct sb_energy *energy = &sim->sums.energy;
   const double turn = seg->gain.output_turn;
-  energy->load_work += seg->gain.far_work_j - far->traction_nm * turn;
-  energy->slip_loss += far->traction_nm * (turn - seg->gain.far_turn);
+  energy->load_work += seg->gain.far_work_j - (far->is_bent ? seg->gain.traction_work_j : far->traction_nm * turn);
+  energy->slip_loss += far->is_bent ? seg->gain.slip_lost_j : far->traction_nm * (turn - seg->gain.far_turn);
   if (!(elapsed_s > 0.0)) return;
   if (isnan(sim->sums.slip_first_s)) sim->sums.slip_first_s = seg->start_s;
   sim->sums.slip_last_s = sim->state.time_s;
@@ -399,7 +462,11 @@ static int grip_falls(const struct sb_sim *sim, const struct sb_motion *m, int d
 {
   const struct sb_far_segment *far = &sim->segment->far;
   const struct sb_series rate = sb_series_slope(&m->w, m->degree);
-  falls[0] = sb_series_scaled(&m->far_load, m->degree, -direction, far->grip_nm * (1.0 + 2.0 * same_grip));
+  const double margin = 1.0 + 2.0 * same_grip;
+  falls[0] = sb_series_scaled(&m->far_load, m->degree, -direction, far->is_bent ? 0.0 : far->grip_nm * margin);
+  if (far->is_bent) {
+    sb_series_add(&falls[0], &m->press, m->degree, road_of(sim)->static_friction_ratio * margin);
+  }
   sb_series_add(&falls[0], &rate, m->degree, -direction * far->inertia / m->length_s);
   return 1;
 }

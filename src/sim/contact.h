@@ -18,7 +18,9 @@ void sb_contact_prepare(struct sb_sim *sim);
  * once more. */
 bool sb_contact_settle(struct sb_sim *sim);
 
+/* Once directions are settled, before what the output has against it is built. */
 void sb_contact_build(struct sb_sim *sim);
+
 void sb_contact_set_corners(struct sb_sim *sim);
 void sb_contact_take_resting(struct sb_sim *sim);
 

@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "sim/chopper.h"
 #include "theory/steady.h"
 
 long long sb_feed_steps_per_tick(const struct sb_model *model, double step_s)
@@ -24,22 +25,61 @@ static double tick_s(const struct sb_sim *sim)
   return (double)sim->steps_per_tick * sim->step_s;
 }
 
-/* The motor's line at what the feed holds; field by field into its place, for a copy would wait for all of them. */
-static void take_line(const struct sb_sim *sim, struct sb_motor_line *line)
+/* What feeds the motor. A driver that the battery's cut-off has left without supply limits nothing. */
+static struct sb_motor_circuit present_circuit(const struct sb_sim *sim)
 {
-  const struct sb_model *model = sim->model;
+  const struct sb_supply *supply = &sim->model->supply;
   const struct sb_feed *feed = &sim->state.feed;
-  const bool is_off = !is_on(feed);
+  return (struct sb_motor_circuit){.voltage_v = feed->voltage_v,
+                                   .motor_ohm = feed->resistance_ohm,
+                                   .supply_ohm = supply->internal_resistance_ohm,
+                                   .magnet_ratio = feed->magnet_ratio,
+                                   .limit_a = feed->is_empty ? 0.0 : supply->current_limit_a};
+}
+
+static bool is_open(const struct sb_sim *sim)
+{
   const bool is_cut = sim->state.link != SB_LINK_MESH && sim->state.plan.is_drive_cut;
-  if (is_cut || (is_off && model->drive.off == SB_OFF_COAST)) {
-    *line = sb_motor_line_open(&model->motor);
-    return;
+  return is_cut || (!is_on(&sim->state.feed) && sim->model->drive.off == SB_OFF_COAST);
+}
+
+static double asked_duty(const struct sb_sim *sim)
+{
+  return is_on(&sim->state.feed) ? sim->state.feed.drive.duty : 0.0;
+}
+
+/* The motor's line at what the feed holds, and which piece of it holds at the present speed; field by field into their places, for
+ * a copy would wait for all of them. Returns the piece's number. */
+static int take_line(const struct sb_sim *sim, struct sb_motor_line *line, struct sb_limiter_piece *piece)
+{
+  const struct sb_motor *motor = &sim->model->motor;
+  const double duty = is_open(sim) ? 0.0 : asked_duty(sim);
+  piece->asked = piece->duty = duty;
+  piece->held_a = 0.0;
+  piece->from_rad_s = -INFINITY;
+  piece->to_rad_s = INFINITY;
+  if (is_open(sim)) {
+    *line = sb_motor_line_open(motor);
+    return SB_LIMITER_FREE;
   }
-  const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
-                                           .motor_ohm = feed->resistance_ohm,
-                                           .supply_ohm = model->supply.internal_resistance_ohm,
-                                           .magnet_ratio = feed->magnet_ratio};
-  *line = sb_motor_line_of_circuit(&model->motor, &circuit, is_off ? 0.0 : feed->drive.duty);
+  const struct sb_motor_circuit circuit = present_circuit(sim);
+  if (!(circuit.limit_a > 0.0)) {
+    *line = sb_motor_line_of_circuit(motor, &circuit, duty);
+    return SB_LIMITER_FREE;
+  }
+  const double slack_rad_s = 2.0 * sb_chopper_slack_rad_s(sim), x = sim->state.motor_speed_rad_s;
+  const int number = sb_limiter_number(motor, &circuit, duty, x, (int)sim->state.feed.piece, slack_rad_s);
+  *piece = sb_limiter_piece(motor, &circuit, duty, number);
+  *line = sb_limiter_line(motor, &circuit, duty, number);
+  return number;
+}
+
+/* What the battery gives at the present speed, A. */
+static double battery_a(const struct sb_sim *sim, const struct sb_motor_line *line,
+                        const struct sb_limiter_piece *piece)
+{
+  const double x = sim->state.motor_speed_rad_s;
+  return sb_limiter_duty(piece, x) * sb_motor_current_a(line, x);
 }
 
 static double charge_after(const struct sb_sim *sim, double drawn_as)
@@ -78,7 +118,7 @@ static double magnet_ratio_soon(const struct sb_sim *sim, double winding_c, doub
  * error of the middle is of second order in the period, though voltage, resistance and magnets held so far, of half a period
  * ago, give this current: so is all that follows, right after a switch, too.
  */
-static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
+static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line, const struct sb_limiter_piece *piece)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
@@ -86,7 +126,7 @@ static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line)
   if (!sim->model->battery.is_present && !winding->is_present) return;
   const double current_a = sb_motor_current_a(line, sim->state.motor_speed_rad_s);
   const double loss_w = feed->resistance_ohm * current_a * current_a;
-  feed->voltage_v = open_voltage_v(sim, feed->drawn_as + line->duty * current_a * half_s);
+  feed->voltage_v = open_voltage_v(sim, feed->drawn_as + battery_a(sim, line, piece) * half_s);
   if (!winding->is_present) return;
   const double winding_c = sb_winding_soon_c(winding, &feed->warmth, loss_w, half_s);
   feed->resistance_ohm = winding_ohm(sim, winding_c);
@@ -108,8 +148,9 @@ void sb_feed_start(struct sb_sim *sim)
   feed->resistance_ohm = winding_ohm(sim, feed->warmth.winding_c);
   feed->magnet_ratio = sb_magnet_ratio(&sim->model->magnet, sb_magnet_c(winding, &feed->warmth));
   struct sb_motor_line line;
-  take_line(sim, &line);
-  look_ahead(sim, &line);
+  struct sb_limiter_piece piece;
+  feed->piece = take_line(sim, &line, &piece);
+  look_ahead(sim, &line, &piece);
 }
 
 static void warm(struct sb_sim *sim)
@@ -131,8 +172,7 @@ static void discharge(struct sb_sim *sim)
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_battery *battery = &sim->model->battery;
   if (!battery->is_present) return;
-  const struct sb_motor_line *line = &sim->segment->line;
-  const double drawn_a = line->duty * sb_motor_current_a(line, sim->state.motor_speed_rad_s);
+  const double drawn_a = battery_a(sim, &sim->segment->line, &sim->segment->piece);
   const double terminal_v = sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a;
   feed->low_ticks = drawn_a > 0.0 && terminal_v < battery->cutoff_v ? feed->low_ticks + 1 : 0;
   if (feed->low_ticks > sb_model_step_count(battery->cutoff_delay_s, tick_s(sim))) feed->is_empty = 1;
@@ -176,13 +216,15 @@ bool sb_feed_tick(struct sb_sim *sim)
   warm(sim);
   discharge(sim);
   note(sim, was_cut);
+  const bool is_held = sim->segment->piece.held_a != 0.0;
   if (sb_drive_is_moving(&sim->model->drive))
-    feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s);
+    feed->drive = sb_drive_tick(&sim->model->drive, &feed->drive, state->time_s, state->motor_speed_rad_s, is_held);
   const bool is_switched = is_on(feed) != was_on || feed->drive.command != command;
   const bool is_same = !is_switched && feed->drive.duty == duty;
   struct sb_motor_line changed;
-  if (!is_same) take_line(sim, &changed);
-  look_ahead(sim, is_same ? &sim->segment->line : &changed);
+  struct sb_limiter_piece piece;
+  if (!is_same) take_line(sim, &changed, &piece);
+  look_ahead(sim, is_same ? &sim->segment->line : &changed, is_same ? &sim->segment->piece : &piece);
   if (is_switched && is_on(feed)) {
     feed->ready_step = state->step + sb_model_step_count(sim->model->control.start_delay_s, sim->step_s);
   }
@@ -191,7 +233,7 @@ bool sb_feed_tick(struct sb_sim *sim)
 
 void sb_feed_line(struct sb_sim *sim)
 {
-  take_line(sim, &sim->segment->line);
+  sim->state.feed.piece = take_line(sim, &sim->segment->line, &sim->segment->piece);
 }
 
 double sb_feed_open_voltage_v(const struct sb_sim *sim)
@@ -237,11 +279,8 @@ static double opposed_nm(const struct sb_sim *sim, const struct sb_gear *gear, d
 static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_gear *own, double external_nm)
 {
   const struct sb_model *model = sim->model;
-  const struct sb_feed *feed = &sim->state.feed;
-  const struct sb_motor_circuit circuit = {.voltage_v = feed->voltage_v,
-                                           .motor_ohm = feed->resistance_ohm,
-                                           .supply_ohm = model->supply.internal_resistance_ohm,
-                                           .magnet_ratio = feed->magnet_ratio};
+  struct sb_motor_circuit circuit = present_circuit(sim);
+  circuit.limit_a = 0.0; /* what it carries in steady state is on the line */
   const double duty = sim->derived.line.duty;
   const struct sb_motor_line now = sb_motor_line_of_circuit(&model->motor, &circuit, duty);
   const double carried = own->ratio * own->efficiency, besides_nm = following_nm(sim);

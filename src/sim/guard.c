@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/guard.h"
 
+#include "sim/chopper.h"
 #include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/plain_events.h"
@@ -15,6 +16,11 @@ static bool applies_always(const struct sb_sim *sim)
 static bool applies_on_wheels(const struct sb_sim *sim)
 {
   return sim->model->load.road.can_slip;
+}
+
+static bool applies_to_limit(const struct sb_sim *sim)
+{
+  return sim->model->supply.current_limit_a > 0.0;
 }
 
 static bool applies_to_clutch(const struct sb_sim *sim)
@@ -32,9 +38,8 @@ static const struct list {
   const struct sb_guard *guards;
   bool (*applies)(const struct sb_sim *sim);
 } lists[] = {
-    {sb_plain_events, applies_always},
-    {sb_clutch_guards, applies_to_clutch},
-    {sb_contact_guards, applies_on_wheels},
+    {sb_plain_events, applies_always},     {sb_chopper_guards, applies_to_limit},
+    {sb_clutch_guards, applies_to_clutch}, {sb_contact_guards, applies_on_wheels},
     {sb_spring_guards, applies_to_spring},
 };
 

@@ -41,15 +41,21 @@ static bool has_vanished(struct watch *watch, int k)
   return is_small;
 }
 
+/* A grade along the way, one more than its square, and its angle's cosine. */
+struct slope {
+  double grade[DEGREE_MAX + 1], square[DEGREE_MAX + 1], cosine[DEGREE_MAX + 1];
+};
+
 /* One side's speed, angle and load, as the polynomials of a segment see them. */
 struct course {
   const struct sb_load_curve *curve;
   const double *speed, *angle;
   double start_s, length_s, angle_0;
   int direction; /* of the speed */
-  bool has_square, has_waves;
-  double square[DEGREE_MAX + 1], waves[DEGREE_MAX + 1];
+  bool has_square, has_bends;
+  double square[DEGREE_MAX + 1], bends[DEGREE_MAX + 1];
   double sine[SB_LOAD_PART_MAX][DEGREE_MAX + 1], cosine[SB_LOAD_PART_MAX][DEGREE_MAX + 1];
+  struct slope slopes[SB_GRADE_MAX];
 };
 
 static void course_begin(struct course *course, const struct sb_motion *motion, const struct sb_load_curve *curve,
@@ -64,7 +70,7 @@ static void course_begin(struct course *course, const struct sb_motion *motion, 
   course->angle_0 = curve->angle_rad;
   course->direction = direction;
   course->has_square = load->quad != 0.0;
-  course->has_waves = load->wave_gain != 0.0 && curve->wave_count > 0;
+  course->has_bends = load->bend_gain != 0.0;
 }
 
 /* Order k of a wave's sine and cosine. */
@@ -87,6 +93,34 @@ static void take_wave(struct course *course, int i, int k)
   cosine[k] = c / k;
 }
 
+/* Order k of a grade and of its angle's cosine. */
+static void take_slope(struct course *course, int i, int k)
+{
+  const struct sb_load_grade *grade = &course->curve->grades[i];
+  struct slope *slope = &course->slopes[i];
+  double *g = slope->grade, *q = slope->square, *c = slope->cosine;
+  if (k == 0) {
+    g[0] = grade->start + grade->per_rad * (course->angle[0] - course->angle_0);
+    q[0] = 1.0 + g[0] * g[0];
+    c[0] = 1.0 / sqrt(q[0]);
+    return;
+  }
+  g[k] = grade->per_rad * course->angle[k];
+  double square = 0.0, sum = 0.0;
+  for (int j = 0; j <= k; j++) square += g[j] * g[k - j];
+  q[k] = square;
+  for (int j = 0; j < k; j++) sum += (0.5 * (j - k) - j) * q[k - j] * c[j];
+  c[k] = sum / (k * q[0]);
+}
+
+/* Order k of what the grade's sine and cosine are times. */
+static double slope_term(const struct sb_load_grade *grade, const struct slope *slope, int k)
+{
+  double sine = 0.0;
+  for (int j = 0; j <= k; j++) sine += slope->grade[j] * slope->cosine[k - j];
+  return grade->sine_nm * sine + grade->cosine_nm * slope->cosine[k];
+}
+
 /* Makes order k of the polynomials ready; speed and angle are known that far. */
 static void course_take(struct course *course, int k)
 {
@@ -95,11 +129,15 @@ static void course_take(struct course *course, int k)
     for (int j = 0; j <= k; j++) sum += course->speed[j] * course->speed[k - j];
     course->square[k] = course->direction * sum;
   }
-  if (!course->has_waves) return;
-  course->waves[k] = 0.0;
+  if (!course->has_bends) return;
+  course->bends[k] = 0.0;
   for (int i = 0; i < course->curve->wave_count; i++) {
     take_wave(course, i, k);
-    course->waves[k] += course->curve->waves[i].amplitude_nm * course->sine[i][k];
+    course->bends[k] += course->curve->waves[i].amplitude_nm * course->sine[i][k];
+  }
+  for (int i = 0; i < course->curve->grade_count; i++) {
+    take_slope(course, i, k);
+    course->bends[k] += slope_term(&course->curve->grades[i], &course->slopes[i], k);
   }
 }
 
@@ -108,7 +146,7 @@ static inline double term(const struct sb_poly *poly, const struct course *cours
 {
   double value = poly->lin * course->speed[k] + poly->per_rad * (course->angle[k] - (k == 0 ? course->angle_0 : 0.0));
   if (course->has_square) value += poly->quad * course->square[k];
-  if (course->has_waves) value += poly->wave_gain * course->waves[k];
+  if (course->has_bends) value += poly->bend_gain * course->bends[k];
   if (k == 0) {
     value += poly->k + poly->per_s * (course->start_s - course->curve->time_s);
   } else if (k == 1) {
@@ -129,11 +167,25 @@ static void zero(struct sb_series *series)
   memset(series, 0, sizeof *series);
 }
 
+/* Order k of what the traction of slipping wheels has changed by since the segment began. */
+static double traction_change(const struct sb_sim *sim, const struct sb_motion *m, int k)
+{
+  if (!m->has_far || !sim->segment->far.is_bent) return 0.0;
+  if (k == 0) return sb_point_traction_change_by_nm(sim, m->press.c[0]);
+  return sim->state.far.slip_direction * sim->model->load.road.kinetic_friction_ratio * m->press.c[k];
+}
+
+/* Order k of what the output's polynomials need. */
+static void take_near(const struct sb_sim *sim, const struct sb_motion *m, struct course *near, int k)
+{
+  course_take(near, k);
+  if (near->has_bends) near->bends[k] += traction_change(sim, m, k);
+}
+
 /* Engaged and rigid, moving: order k of the loads, order k + 1 of speeds and angles. */
 static void take_rigid(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
 {
   const double share = m->length_s / (k + 1);
-  course_take(&courses->near, k);
   m->load.c[k] = term(&seg->load, &courses->near, k);
   m->w.c[k] = seg->per_motor * m->x.c[k];
   if (k == DEGREE_MAX) return;
@@ -146,7 +198,6 @@ static void take_rigid(const struct sb_segment *seg, struct sb_motion *m, struct
 static void take_free(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
 {
   const double share = m->length_s / (k + 1);
-  course_take(&courses->near, k);
   m->load.c[k] = term(&seg->load, &courses->near, k);
   if (k == DEGREE_MAX) return;
   m->x.c[k + 1] = share * (seg->motor_rate.lin * m->x.c[k] + (k == 0 ? seg->motor_rate.k : 0.0));
@@ -161,7 +212,6 @@ static void take_spring(const struct sb_segment *seg, struct sb_motion *m, struc
   const struct sb_spring_segment *spring = &seg->spring;
   const double share = m->length_s / (k + 1);
   const double twist_rate = seg->per_motor * m->x.c[k] - m->w.c[k];
-  course_take(&courses->near, k);
   m->load.c[k] = term(&seg->load, &courses->near, k);
   const double wound = m->twist.c[k] - (k == 0 ? spring->offset_rad : 0.0);
   m->shaft.c[k] = side == 0 ? 0.0 : spring->stiffness * wound + spring->damping * twist_rate;
@@ -175,13 +225,15 @@ static void take_spring(const struct sb_segment *seg, struct sb_motion *m, struc
 }
 
 /* What opposes the vehicle, and its own motion beside wheels that slip. */
-static void take_far(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
+static void take_far(const struct sb_sim *sim, struct sb_motion *m, struct course *course, int k)
 {
+  const struct sb_far_segment *far = &sim->segment->far;
   const double share = m->length_s / (k + 1);
-  course_take(&courses->far, k);
-  m->far_load.c[k] = term(&seg->far.load, &courses->far, k);
+  course_take(course, k);
+  m->far_load.c[k] = term(&far->load, course, k);
+  if (far->is_bent) m->press.c[k] = sim->model->load.road.press_nm * course->slopes[0].cosine[k];
   if (!m->has_far || k == DEGREE_MAX) return;
-  m->v.c[k + 1] = share * term(&seg->far.rate, &courses->far, k);
+  m->v.c[k + 1] = share * (term(&far->rate, course, k) + traction_change(sim, m, k) / far->inertia);
   m->far_angle.c[k + 1] = share * m->v.c[k];
 }
 
@@ -202,7 +254,9 @@ static void take_curve(const struct sb_load_curve *curve, const struct sb_motion
     sum += power * derivatives[k % 4];
   }
   if (k == 0) {
-    sum += curve->c0_nm + curve->per_s * (m->start_s - curve->time_s) + curve->per_rad * (angle_rad - curve->angle_rad);
+    struct sb_load_curve still = *curve;
+    still.wave_count = 0;
+    sum += sb_load_curve_external_nm(&still, m->start_s, angle_rad);
   } else if (k == 1) {
     sum += curve->per_s * m->length_s;
   }
@@ -217,10 +271,17 @@ static void take_rest(const struct sb_sim *sim, struct sb_motion *m, int k)
     take_curve(&resting->acting[i], m, angle_rad, k, &m->acting[i]);
     take_curve(&resting->holding[i], m, angle_rad, k, &m->holding[i]);
     if (m->has_slide) take_curve(&resting->sliding[i], m, angle_rad, k, &m->sliding[i]);
+    m->acting[i].c[k] += traction_change(sim, m, k);
   }
 }
 
 /* Building ------------------------------------------------------------------------------------------------------------- */
+
+/* A vehicle that moves where the grade changes along its way. */
+static bool has_press(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return (m->has_far || m->has_grip) && sim->segment->far.is_bent;
+}
 
 static bool is_output_resting(const struct sb_sim *sim)
 {
@@ -242,7 +303,7 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
   m->w.c[0] = state->output_speed_rad_s;
   m->angle.c[0] = state->output_angle_rad;
   watch->count = 0;
-  courses->near.has_square = courses->near.has_waves = courses->far.has_square = courses->far.has_waves = false;
+  courses->near.has_square = courses->near.has_bends = courses->far.has_square = courses->far.has_bends = false;
   watch_add(watch, &m->x);
   course_begin(&courses->near, m, &seg->curve, &seg->load, is_rigid ? &m->x : &m->w, &m->angle,
                is_rigid ? state->motor_direction : state->output_direction);
@@ -263,10 +324,8 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
                  is_rigid ? state->motor_direction : state->output_direction);
     courses->far.angle_0 = state->load_angle_rad;
   }
-  if (m->has_far || m->has_grip) {
-    courses->far.has_waves = false;
-    watch_add(watch, &m->far_load);
-  }
+  if (m->has_far || m->has_grip) watch_add(watch, &m->far_load);
+  if (has_press(sim, m)) watch_add(watch, &m->press);
   if (!is_output_resting(sim)) return;
   for (int i = 0; i < 2; i++) {
     watch_add(watch, &m->acting[i]);
@@ -284,9 +343,17 @@ static void take_nothing(struct sb_motion *m)
   zero(&m->load);
 }
 
+/* Motor, output or both. */
+static bool is_moving(const struct sb_sim *sim)
+{
+  return !sb_segment_is_rigid(sim) || sb_segment_is_moving_rigid(sim);
+}
+
 static void take_order(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, int k)
 {
   const struct sb_segment *seg = sim->segment;
+  if (m->has_far || m->has_grip) take_far(sim, m, &courses->far, k);
+  if (is_moving(sim)) take_near(sim, m, &courses->near, k);
   if (sb_segment_is_moving_rigid(sim)) {
     take_rigid(seg, m, courses, k);
   } else if (seg->has_spring) {
@@ -296,7 +363,6 @@ static void take_order(const struct sb_sim *sim, struct sb_motion *m, struct cou
   } else if (k == 0) {
     take_nothing(m);
   }
-  if (m->has_far || m->has_grip) take_far(seg, m, courses, k);
   if (is_output_resting(sim)) take_rest(sim, m, k);
 }
 
@@ -352,6 +418,7 @@ static void shorten_all(const struct sb_sim *sim, struct sb_motion *m, int eight
     shorten(&m->shaft, powers);
   }
   if (m->has_far || m->has_grip) shorten(&m->far_load, powers);
+  if (has_press(sim, m)) shorten(&m->press, powers);
   if (m->has_far) {
     shorten(&m->v, powers);
     shorten(&m->far_angle, powers);
@@ -444,6 +511,30 @@ static void gain_of_shaft(const struct sb_sim *sim, const struct sb_motion *m, i
   gain->shaft_lost_j = seg->spring.damping * product(count, weights, rate, rate);
 }
 
+/* Of wheels that slip where the grade changes along the vehicle's way; v: the vehicle's speed. */
+static void gain_of_traction(const struct sb_sim *sim, const struct sb_motion *m, int count, const double *places,
+                             const double *weights, const double *v, struct sb_gain *gain)
+{
+  const double friction = sim->state.far.slip_direction * sim->model->load.road.kinetic_friction_ratio;
+  double press[PLACE_MAX], w[PLACE_MAX];
+  values_at(&m->press, m->degree, count, places, press);
+  values_at(&m->w, m->degree, count, places, w);
+  gain->traction_work_j = friction * product(count, weights, press, w);
+  gain->slip_lost_j = gain->traction_work_j - friction * product(count, weights, press, v);
+}
+
+/* What the battery gives beyond what it would at standstill, while the motor's current is held. */
+static void gain_of_battery(const struct sb_segment *seg, int count, const double *weights, const double *x,
+                            struct sb_gain *gain)
+{
+  const double held_a = seg->piece.held_a, still_a = seg->line.duty * held_a;
+  for (int i = 0; i < count; i++) {
+    const double battery_a = sb_limiter_duty(&seg->piece, x[i]) * held_a;
+    gain->battery_as += weights[i] * (battery_a - still_a);
+    gain->battery_square += weights[i] * (battery_a - still_a) * (battery_a + still_a);
+  }
+}
+
 struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *m, const struct sb_gauss *rule,
                               double s)
 {
@@ -462,11 +553,13 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
   values_at(&m->load, m->degree, rule->count, places, load);
   values_at(&m->w, m->degree, rule->count, places, w);
   gain.load_work_j = product(rule->count, weights, load, w);
+  if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain);
   if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
   if (!m->has_far) return gain;
   gain.far_turn = m->length_s * sb_series_integral(&m->v, m->degree, s);
   values_at(&m->v, m->degree, rule->count, places, w);
   values_at(&m->far_load, m->degree, rule->count, places, load);
   gain.far_work_j = product(rule->count, weights, w, load);
+  if (seg->far.is_bent) gain_of_traction(sim, m, rule->count, places, weights, w, &gain);
   return gain;
 }

@@ -9,6 +9,10 @@
  *   (x^2)[k] = sum over j of x[j] x[k - j]
  *   sin[k] = 1/k sum of j u[j] cos[k - j],   cos[k] = -1/k sum of j u[j] sin[k - j]
  *
+ * and that of the cosine of a grade's angle, c = q^(-1/2) with q = 1 + g^2, from q c' = -1/2 q' c:
+ *
+ *   c[k] = 1 / (k q[0]) sum over j < k of ((j - k) / 2 - j) q[k - j] c[j]
+ *
  * Orders are added until two in a row vanish in rounding. Where the highest order does not, the stretch is shortened
  * until it does; so the motion is exact to rounding at any length of stretch.
  * Source: A. Jorba, M. Zou, A software package for the numerical integration of ODEs by means of high-order Taylor
@@ -31,6 +35,7 @@ struct sb_motion {
   struct sb_series torque;       /* what gear or clutch delivers to the output; not at rest */
   struct sb_series v, far_angle; /* of a vehicle whose wheels slip */
   struct sb_series far_load;     /* what opposes a vehicle whose wheels slip, or could */
+  struct sb_series press;        /* there, where the grade changes along its way: what presses on the driven wheels */
   struct sb_series twist, shaft; /* of a shaft that gives, and its torque */
   struct sb_series acting[2];    /* against an output at rest, in time: [0] with the load behind, [1] ahead */
   struct sb_series holding[2];

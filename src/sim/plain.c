@@ -4,6 +4,7 @@
 #include <math.h>
 
 #include "base/elementary.h"
+#include "sim/chopper.h"
 #include "sim/clutch.h"
 
 /* For z < 1:  Y = sum of (-z)^j / (j + 4)!;  for z < 1/8 none of the others by differences, in which digits would cancel:
@@ -54,7 +55,7 @@ bool sb_plain_applies(const struct sb_sim *sim)
 {
   /* A path that locks itself may turn a load's slowing by speed into a growing motion, which has no time constant. */
   return sb_segment_is_moving_rigid(sim) && sim->segment->has_straight_load && !sim->model->load.road.can_slip &&
-         sim->segment->motor_rate.lin <= 0.0;
+         sim->segment->motor_rate.lin <= 0.0 && sim->segment->piece.held_a == 0.0;
 }
 
 /* The value of a straight polynomial. */
@@ -136,7 +137,7 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const stru
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const double x = end->x, tau_s = start->tau_s + length_s;
-  if (!(x * state->motor_direction > 0.0)) return false;
+  if (!(x * state->motor_direction > 0.0) || !sb_chopper_is_on_piece(sim, x)) return false;
   const double angle_rad = state->output_angle_rad + seg->per_motor * end->turn;
   if (!((seg->angle_limit_rad - angle_rad) * state->output_direction > 0.0)) return false;
   if (seg->motor_rate.per_s != 0.0) {

@@ -38,10 +38,26 @@ double sb_point_clutch_nm(const struct sb_sim *sim, int output_direction)
   return is_slipping ? sb_point_brought_nm(sim, sim->state.slip_direction, output_direction) : 0.0;
 }
 
-static double value_of(const struct sb_segment *seg, const struct sb_poly *poly, const struct sb_point *at,
-                       double speed)
+double sb_point_traction_change_by_nm(const struct sb_sim *sim, double press_nm)
 {
-  return sb_poly_at(poly, &seg->curve, at->time_s, at->angle, speed);
+  const double friction = sim->state.far.slip_direction * sim->model->load.road.kinetic_friction_ratio;
+  return friction * press_nm - sim->segment->far.traction_nm;
+}
+
+double sb_point_traction_change_nm(const struct sb_sim *sim)
+{
+  const struct sb_far *far = &sim->state.far;
+  const struct sb_load_curve *curve = &sim->segment->far.curve;
+  if (!far->is_slipping || !sim->segment->far.is_bent) return 0.0;
+  const double g = curve->grades[0].start + curve->grades[0].per_rad * (far->angle_rad - curve->angle_rad);
+  return sb_point_traction_change_by_nm(sim, sim->model->load.road.press_nm / sqrt(1.0 + g * g));
+}
+
+/* Of the present state; a traction that has changed is a bend. */
+static double value_of(const struct sb_sim *sim, const struct sb_poly *poly, const struct sb_point *at, double speed)
+{
+  const double value = sb_poly_at(poly, &sim->segment->curve, at->time_s, at->angle, speed);
+  return sim->segment->far.is_bent ? value + poly->bend_gain * sb_point_traction_change_nm(sim) : value;
 }
 
 struct sb_point sb_point_now(const struct sb_sim *sim)
@@ -53,13 +69,13 @@ struct sb_point sb_point_now(const struct sb_sim *sim)
                         .w = state->output_speed_rad_s,
                         .angle = state->output_angle_rad};
   if (sb_segment_is_moving_rigid(sim)) {
-    at.x_rate = value_of(seg, &seg->motor_rate, &at, at.x);
-    at.load_nm = value_of(seg, &seg->load, &at, at.x);
+    at.x_rate = value_of(sim, &seg->motor_rate, &at, at.x);
+    at.load_nm = value_of(sim, &seg->load, &at, at.x);
   } else if (!sb_segment_is_rigid(sim)) {
     if (seg->has_spring) at.shaft_nm = sb_point_shaft_nm(sim);
     at.x_rate = seg->motor_rate.k + seg->motor_rate.lin * at.x - seg->spring.per_motor * at.shaft_nm;
-    at.w_rate = value_of(seg, &seg->output_rate, &at, at.w) + seg->spring.per_output * at.shaft_nm;
-    at.load_nm = value_of(seg, &seg->load, &at, at.w);
+    at.w_rate = value_of(sim, &seg->output_rate, &at, at.w) + seg->spring.per_output * at.shaft_nm;
+    at.load_nm = value_of(sim, &seg->load, &at, at.w);
   }
   return at;
 }
@@ -68,6 +84,10 @@ double sb_point_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at
 {
   const struct sb_poly *load = &sim->segment->far.load;
   const double speed = sb_segment_is_rigid(sim) ? at->x : at->w;
-  return load->k + load->per_s * (at->time_s - sim->segment->far.curve.time_s) + load->lin * speed +
-         load->quad * speed * fabs(speed) + load->per_rad * (at->angle - sim->state.load_angle_rad);
+  const struct sb_load_curve *curve = &sim->segment->far.curve;
+  const double way_rad = at->angle - sim->state.load_angle_rad;
+  const double value = load->k + load->per_s * (at->time_s - curve->time_s) + load->lin * speed +
+                       load->quad * speed * fabs(speed) + load->per_rad * way_rad;
+  if (load->bend_gain == 0.0) return value;
+  return value + load->bend_gain * sb_load_bends_nm(curve, at->time_s, curve->angle_rad + way_rad);
 }

@@ -28,6 +28,11 @@ double sb_point_clutch_nm(const struct sb_sim *sim, int output_direction);
 
 struct sb_point sb_point_now(const struct sb_sim *sim);
 
+/* Slipping wheels: by how much the traction on the vehicle now differs from that at the segment's beginning, for the grade has
+ * changed along the way; and the same where a torque presses on the wheels, N m. Pure. */
+double sb_point_traction_change_nm(const struct sb_sim *sim);
+double sb_point_traction_change_by_nm(const struct sb_sim *sim, double press_nm);
+
 /* Gripping wheels: what stands against the vehicle at a point. Pure. */
 double sb_point_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at);
 

@@ -10,7 +10,7 @@ struct sb_poly sb_poly_of_curve(const struct sb_load_curve *curve, double per_mo
                           .lin = curve->per_rad_s * per_motor,
                           .quad = curve->per_rad_s2 * per_motor * fabs(per_motor),
                           .per_rad = curve->per_rad,
-                          .wave_gain = curve->wave_count > 0 ? 1.0 : 0.0};
+                          .bend_gain = sb_load_is_bent(curve) ? 1.0 : 0.0};
 }
 
 struct sb_poly sb_poly_from(const struct sb_poly *load, double gain, double k, double lin)
@@ -20,7 +20,7 @@ struct sb_poly sb_poly_from(const struct sb_poly *load, double gain, double k, d
                           .lin = lin + gain * load->lin,
                           .quad = gain * load->quad,
                           .per_rad = gain * load->per_rad,
-                          .wave_gain = gain * load->wave_gain};
+                          .bend_gain = gain * load->bend_gain};
 }
 
 double sb_poly_at(const struct sb_poly *poly, const struct sb_load_curve *curve, double time_s, double angle_rad,
@@ -28,6 +28,6 @@ double sb_poly_at(const struct sb_poly *poly, const struct sb_load_curve *curve,
 {
   double value = poly->k + poly->per_s * (time_s - curve->time_s) + poly->lin * speed +
                  poly->quad * speed * fabs(speed) + poly->per_rad * (angle_rad - curve->angle_rad);
-  if (poly->wave_gain != 0.0) value += poly->wave_gain * sb_load_waves_nm(curve, time_s, angle_rad);
+  if (poly->bend_gain != 0.0) value += poly->bend_gain * sb_load_bends_nm(curve, time_s, angle_rad);
   return value;
 }

@@ -5,9 +5,9 @@
 
 #include "shiftband/load.h"
 
-/* k + per_s tau + lin v + quad v|v| + per_rad (a - a0) + wave_gain * sum of the load's waves. */
+/* k + per_s tau + lin v + quad v|v| + per_rad (a - a0) + bend_gain * sum of the load's waves and grades. */
 struct sb_poly {
-  double k, per_s, lin, quad, per_rad, wave_gain;
+  double k, per_s, lin, quad, per_rad, bend_gain;
 };
 
 /* A load's curve, in a speed of which the output's is per_motor times as much. */

@@ -47,6 +47,8 @@ static double load_size_nm(const struct sb_sim *sim)
   const double x = high_speed(sim);
   double load_nm = fabs(load->k) + (fabs(load->lin) + fabs(load->quad) * x) * x;
   for (int i = 0; i < seg->curve.wave_count; i++) load_nm += fabs(seg->curve.waves[i].amplitude_nm);
+  for (int i = 0; i < seg->curve.grade_count; i++)
+    load_nm += fabs(seg->curve.grades[i].sine_nm) + fabs(seg->curve.grades[i].cosine_nm);
   return load_nm;
 }
 
@@ -57,6 +59,14 @@ static double power_rounding(const struct sb_sim *sim)
   return 16.0 * DBL_EPSILON *
          (fabs(seg->power.constant) + fabs(seg->power.per_speed) * high_speed(sim) +
           fabs(seg->power.per_load) * seg->load_size_nm);
+}
+
+/* What opposes the output that moves. Traction on a grade that changes along the vehicle's way is a bend of it. */
+static struct sb_poly moving_load(const struct sb_sim *sim, double per_motor)
+{
+  struct sb_poly load = sb_poly_of_curve(&sim->segment->curve, per_motor);
+  if (sim->state.far.is_slipping && sim->segment->far.is_bent) load.bend_gain = 1.0;
+  return load;
 }
 
 /* What follows from the motor's line. */
@@ -82,7 +92,7 @@ static void build_mesh(struct sb_sim *sim)
   const int sense = sb_sign_of(seg->per_motor), direction = sim->state.motor_direction;
   if (direction == 0) sb_start_take_resting(sim);
   seg->curve = sb_start_moving_curve(sim, direction == 0 ? sense : direction * sense);
-  seg->load = sb_poly_of_curve(&seg->curve, seg->per_motor);
+  seg->load = moving_load(sim, seg->per_motor);
   seg->load_size_nm = load_size_nm(sim);
   if (direction != 0) build_mesh_rates(sim);
 }
@@ -146,7 +156,7 @@ static void build_free(struct sb_sim *sim)
     return;
   }
   seg->curve = sb_start_moving_curve(sim, state->output_direction);
-  seg->load = sb_poly_of_curve(&seg->curve, 1.0);
+  seg->load = moving_load(sim, 1.0);
   const double per_inertia = 1.0 / seg->output_inertia;
   seg->output_rate =
       sb_poly_from(&seg->load, -per_inertia, sb_point_clutch_nm(sim, state->output_direction) * per_inertia, 0.0);
@@ -183,7 +193,7 @@ static void prepare(struct sb_sim *sim)
 /* Linear in time and speed. */
 static bool is_straight(const struct sb_poly *load)
 {
-  return load->quad == 0.0 && load->per_rad == 0.0 && load->wave_gain == 0.0;
+  return load->quad == 0.0 && load->per_rad == 0.0 && load->bend_gain == 0.0;
 }
 
 static void set_corners(struct sb_sim *sim)
@@ -207,13 +217,13 @@ static void build(struct sb_sim *sim)
   struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const bool in_mesh = state->link == SB_LINK_MESH;
+  if (sim->model->load.road.is_present) sb_contact_build(sim);
   if (in_mesh && !seg->has_spring) {
     build_mesh(sim);
   } else {
     build_free(sim);
   }
   if (seg->has_spring) sb_spring_build(sim);
-  if (sim->model->load.road.is_present) sb_contact_build(sim);
   const bool is_still = in_mesh && state->motor_direction == 0 && state->output_direction == 0;
   seg->is_resting_steady = is_still && state->far.direction == 0 && sb_rest_is_steady(&seg->resting);
   set_corners(sim);

@@ -11,6 +11,7 @@
 
 #include <math.h>
 
+#include "shiftband/limiter.h"
 #include "shiftband/sim.h"
 #include "sim/poly.h"
 #include "sim/series.h"
@@ -28,7 +29,11 @@ struct sb_resting {
  * of powers. */
 struct sb_gain {
   double motor_turn, motor_square, output_turn, load_work_j;
-  double far_turn, far_work_j;     /* of a vehicle whose wheels slip */
+  /* Of a held current: what the battery gave and its square, above those at standstill. */
+  double battery_as, battery_square;
+  double far_turn, far_work_j; /* of a vehicle whose wheels slip */
+  /* There, where the grade changes: of its traction on the wheels, and of slipping. */
+  double traction_work_j, slip_lost_j;
   double shaft_in_j, shaft_lost_j; /* of a shaft that gives: work at the gear's end, damping */
 };
 
@@ -41,6 +46,7 @@ struct sb_far_segment {
   double inertia;     /* of the vehicle and what it pushes */
   double grip_nm;     /* most that the contact carries while gripping; INFINITY: any */
   double traction_nm; /* slipping: torque on the vehicle, with sign */
+  bool is_bent;       /* it moves where the grade changes along the way: the two are those where the segment began */
   double limit_rad;   /* next corner of the road, as the vehicle's angle */
 };
 
@@ -53,15 +59,16 @@ struct sb_spring_segment {
 
 struct sb_segment {
   struct sb_motor_line line;
-  struct sb_load_curve curve; /* of the moving load; tau = t - curve.time_s */
-  double per_motor;           /* r */
-  double output_inertia;      /* of all that turns with the output; engaged: without the wheels of the box */
-  double motor_inertia;       /* of all that turns with the motor; engaged: with the wheels of the box */
-  double wheels_excess[2];    /* engaged: what the meshes before wheels add, in overrun and driving */
-  double start_s;             /* when the segment began */
-  double end_s;               /* next load corner or timed engagement; INFINITY: none */
-  double corner_s;            /* next load corner alone */
-  double angle_limit_rad;     /* next load corner over the angle, in the direction of motion */
+  struct sb_limiter_piece piece; /* of the line under a driver that limits the current */
+  struct sb_load_curve curve;    /* of the moving load; tau = t - curve.time_s */
+  double per_motor;              /* r */
+  double output_inertia;         /* of all that turns with the output; engaged: without the wheels of the box */
+  double motor_inertia;          /* of all that turns with the motor; engaged: with the wheels of the box */
+  double wheels_excess[2];       /* engaged: what the meshes before wheels add, in overrun and driving */
+  double start_s;                /* when the segment began */
+  double end_s;                  /* next load corner or timed engagement; INFINITY: none */
+  double corner_s;               /* next load corner alone */
+  double angle_limit_rad;        /* next load corner over the angle, in the direction of motion */
   double drag_nm;
   bool has_straight_load; /* linear in time and speed */
   bool is_resting_steady; /* at rest, and the load does not change in time */

@@ -213,11 +213,13 @@ void sb_sim_command(struct sb_sim *sim, int gear)
   drop_stretch(sim);
   sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);
+  const struct seen before = look(sim);
   if (is_held) {
     engage(sim);
   } else {
     go_on_in_neutral(sim, state->time_s);
   }
+  tell(sim, &before);
 }
 
 /* After the state has changed at the present instant: a new segment, and everybody is told. */
@@ -515,9 +517,10 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
   const bool has_road = sim->model->load.road.is_present;
   const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
   const double external_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_direction *
-                             sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad);
+                             (sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad) +
+                              sb_point_traction_change_nm(sim));
   const bool has_currents = sim->model->motor.has_currents;
-  const double drawn_a = seg->line.duty * current_a;
+  const double duty = sb_limiter_duty(&seg->piece, state->motor_speed_rad_s), drawn_a = duty * current_a;
   const double torque_nm = sb_stretch_delivered_nm(sim);
   return (struct sb_row){
       .time_s = state->time_s,
@@ -525,7 +528,8 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .phase = !is_engaged  ? SB_PHASE_SHIFT
                : is_resting ? SB_PHASE_STANDSTILL
                             : SB_PHASE_ENGAGED,
-      .duty_fraction = sense * seg->line.duty,
+      .duty_fraction = sense * duty,
+      .asked_fraction = sense * seg->piece.asked,
       .is_on = sb_feed_is_on(sim),
       .motor_speed_rad_s = sense * state->motor_speed_rad_s,
       .reading_pct = NAN,
@@ -548,6 +552,7 @@ struct sb_row sb_sim_row(const struct sb_sim *sim)
       .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,
       .is_slipping = state->far.is_slipping != 0,
       .is_clutch_slipping = is_clutch_slipping(sim),
+      .is_current_held = seg->piece.held_a != 0.0,
       .twist_rad = state->twist.twist_rad,
       .charge_fraction = sim->model->battery.is_present ? sb_feed_charge_fraction(sim) : NAN,
       .winding_c = sim->model->winding.is_present ? state->feed.warmth.winding_c : NAN,

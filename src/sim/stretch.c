@@ -53,9 +53,13 @@ void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gai
   sum->motor_turn += weight * more->motor_turn;
   sum->motor_square += weight * more->motor_square;
   sum->output_turn += weight * more->output_turn;
+  sum->battery_as += weight * more->battery_as;
+  sum->battery_square += weight * more->battery_square;
   sum->load_work_j += weight * more->load_work_j;
   sum->far_turn += weight * more->far_turn;
   sum->far_work_j += weight * more->far_work_j;
+  sum->traction_work_j += weight * more->traction_work_j;
+  sum->slip_lost_j += weight * more->slip_lost_j;
   sum->shaft_in_j += weight * more->shaft_in_j;
   sum->shaft_lost_j += weight * more->shaft_lost_j;
 }
@@ -80,6 +84,16 @@ static double pressed_nm(const struct sb_sim *sim)
   return brought_nm < 0.0 ? fmin(0.0, brought_nm + loss_nm) : fmax(0.0, brought_nm - loss_nm);
 }
 
+/* What slipping wheels at rest bring more than when the segment began, at the present instant or another one of the stretch. */
+static double traction_change_nm(const struct sb_sim *sim, double time_s)
+{
+  const struct sb_motion *m = &sim->stretch->motion;
+  if (!sim->state.far.is_slipping || !sim->segment->far.is_bent) return 0.0;
+  if (time_s == sim->state.time_s) return sb_point_traction_change_nm(sim);
+  const double share = (time_s - m->start_s) / m->length_s;
+  return sb_point_traction_change_by_nm(sim, sb_series_at(&m->press, m->degree, share));
+}
+
 /* At rest the gear presses with what motor or clutch brings, but no more than moves the load nor less than the load
  * pushes back with. */
 static double resting_torque_nm(const struct sb_sim *sim, double time_s)
@@ -87,8 +101,9 @@ static double resting_torque_nm(const struct sb_sim *sim, double time_s)
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
-  const double least_nm = sb_start_load_nm(sim, time_s, -1);
-  const double greatest_nm = sb_start_load_nm(sim, time_s, +1);
+  const double change_nm = traction_change_nm(sim, time_s);
+  const double least_nm = sb_start_load_nm(sim, time_s, -1) + change_nm;
+  const double greatest_nm = sb_start_load_nm(sim, time_s, +1) + change_nm;
   const double press_nm = pressed_nm(sim) * gear->efficiency / seg->per_motor;
   return fmin(fmax(press_nm, least_nm), greatest_nm);
 }
@@ -506,6 +521,12 @@ void sb_stretch_move(struct sb_sim *sim, double share)
   stretch->is_gain_due = true;
 }
 
+/* The battery's current under a held one is no polynomial of the speed, but as good as one of this many places. */
+static const struct sb_gauss *rule_of(const struct sb_sim *sim)
+{
+  return sim->segment->piece.held_a != 0.0 ? &rules[RULE_COUNT - 1] : &rules[sim->stretch->motion.degree / 2];
+}
+
 void sb_stretch_take_gain(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
@@ -518,7 +539,7 @@ void sb_stretch_take_gain(struct sb_sim *sim)
     sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
     return;
   }
-  const struct sb_gain gain = sb_motion_gain(sim, m, &rules[m->degree / 2], stretch->share);
+  const struct sb_gain gain = sb_motion_gain(sim, m, rule_of(sim), stretch->share);
   sb_stretch_add_gain(sum, 1.0, &gain);
 }
 

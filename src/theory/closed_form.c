@@ -58,8 +58,9 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model)
 static double voltage_to_carry_v(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                  double speed_rad_s, double external_nm)
 {
-  const double stall_nm = sb_torque_balance_motor_nm(model, gear, external_nm, speed_rad_s) + line->friction_nm +
-                          line->slope_nms_rad * speed_rad_s;
+  const double needed_nm = sb_torque_balance_motor_nm(model, gear, external_nm, speed_rad_s) + line->friction_nm;
+  const double stall_nm = needed_nm + line->slope_nms_rad * speed_rad_s;
+  if (line->limit_a > 0.0 && needed_nm > line->limit_nm) return INFINITY; /* no voltage brings more current */
   /* The line's stall torque is in proportion to the voltage; its slope does not know it. */
   const double voltage_v = stall_nm * model->supply.open_circuit_voltage_v / line->stall_nm;
   return voltage_v > 0.0 ? voltage_v : NAN;

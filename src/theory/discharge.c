@@ -151,6 +151,15 @@ static double over_cutoff_v(struct search *search, double charge, double externa
   return sb_steady_supply_v(&search->model, &line, search->index, external_nm) - search->model.battery.cutoff_v;
 }
 
+/* Speed from which on a held current sags the supply by more than a voltage; 0: from standstill. */
+static double speed_of_draw_rad_s(const struct sb_model *model, double sag_v, double held_a)
+{
+  const struct sb_motor *motor = &model->motor;
+  const double duty = sag_v / (model->supply.internal_resistance_ohm * held_a);
+  const double motor_v = duty * (model->supply.open_circuit_voltage_v - sag_v);
+  return fmax((motor_v - motor->resistance_ohm * held_a) / motor->ke_vs_rad, 0.0);
+}
+
 /*
  * Over zero: a start from rest at the limit's duty, under the lightest load, gets the motor soon enough to the speed at which
  * the battery is back at its cut-off, before the cut-off's delay is over (in s; beyond that only the sign counts). Where a
@@ -167,13 +176,16 @@ static double over_cutoff_starting(struct search *search, double charge)
   const int gear = model->control.start_gear - 1;
   if (!(resistance_ohm > 0.0)) return spare_v;
   const double back_rad_s = (line.stall_a - spare_v / resistance_ohm) / line.slope_as_rad;
+  /* A held current draws most of the battery at the corner. */
+  if (line.limit_a > 0.0 && resistance_ohm * line.limit_a < spare_v) return spare_v - resistance_ohm * line.limit_a;
   if (!(back_rad_s > 0.0)) return battery->cutoff_delay_s - back_rad_s;
   const bool is_held = drive->mode == SB_DRIVE_SPEED_CONTROL &&
                        drive->gain_per_rad_s * (drive->target_rad_s - back_rad_s) < drive->limit_fraction;
   if (drive->ramp_s > 0.0 || is_held) {
     return sb_steady_supply_v(model, &line, gear, search->lightest_nm) - battery->cutoff_v;
   }
-  const double climb_s = sb_theory_climb_s(model, &line, gear, &search->lightest, 0.0, back_rad_s);
+  const double low_rad_s = line.limit_a > 0.0 ? speed_of_draw_rad_s(model, spare_v, line.limit_a) : 0.0;
+  const double climb_s = sb_theory_climb_s(model, &line, gear, &search->lightest, low_rad_s, back_rad_s);
   return fmax(battery->cutoff_delay_s - climb_s, -TIME_MAX);
 }
 

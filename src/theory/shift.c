@@ -48,7 +48,8 @@ static double riccati_time(const struct riccati *eq, double z0, double z1)
   return h * s < 1.0 ? atanh(h * s) / h : INFINITY;
 }
 
-/* J z' = push - viscous z - quadratic z |z| - resist sign(z); at rest it stays while |push| <= hold. */
+/* What follows the speed by itself: J z' = push - viscous z - quadratic z |z| - resist sign(z); at rest it stays while |push| <= hold.
+ * Below a corner, where a driver holds the motor's current, push and viscous are others; both sides agree at the corner. */
 struct body {
   double inertia_kg_m2;
   double push_nm;
@@ -56,13 +57,28 @@ struct body {
   double quadratic_nms2_rad2;
   double resist_nm;
   double hold_nm;
+  bool has_corner;
+  double corner_rad_s;
+  double held_push_nm;
+  double held_viscous_nms_rad;
 };
 
-static struct riccati body_in_direction(const struct body *body, double direction)
+static struct riccati body_in_direction(const struct body *body, double direction, bool is_held)
 {
-  return (struct riccati){.p = (direction * body->push_nm - body->resist_nm) / body->inertia_kg_m2,
-                          .q = body->viscous_nms_rad / body->inertia_kg_m2,
+  const double push_nm = is_held ? body->held_push_nm : body->push_nm;
+  const double viscous_nms_rad = is_held ? body->held_viscous_nms_rad : body->viscous_nms_rad;
+  return (struct riccati){.p = (direction * push_nm - body->resist_nm) / body->inertia_kg_m2,
+                          .q = viscous_nms_rad / body->inertia_kg_m2,
                           .r = body->quadratic_nms2_rad2 / body->inertia_kg_m2};
+}
+
+/* Whether a speed lies below the corner; at the corner itself, whether it is left downwards in a direction of motion. */
+static bool is_held_at(const struct body *body, double z, double direction)
+{
+  if (!body->has_corner || z != body->corner_rad_s) return body->has_corner && z < body->corner_rad_s;
+  const struct riccati eq = body_in_direction(body, direction, false);
+  const double size = fabs(z);
+  return direction * (eq.p - eq.q * size - eq.r * size * size) < 0.0;
 }
 
 static double sign_of(double value)
@@ -73,22 +89,26 @@ static double sign_of(double value)
 /* Direction in which it leaves rest; 0: it stays. */
 static double body_direction_from_rest(const struct body *body)
 {
-  return fabs(body->push_nm) > body->hold_nm ? sign_of(body->push_nm) : 0.0;
+  const double push_nm = body->has_corner && body->corner_rad_s > 0.0 ? body->held_push_nm : body->push_nm;
+  return fabs(push_nm) > body->hold_nm ? sign_of(push_nm) : 0.0;
 }
 
 static double body_speed(const struct body *body, double z0, double time_s)
 {
-  double direction = sign_of(z0);
-  if (direction != 0.0) {
-    const struct riccati eq = body_in_direction(body, direction);
-    const double stop_s = riccati_time(&eq, fabs(z0), 0.0);
-    if (time_s <= stop_s) return direction * riccati_speed(&eq, fabs(z0), time_s);
-    time_s -= stop_s;
+  enum { STRETCH_MAX = 8 }; /* between rest and the corner; there are fewer */
+  for (int i = 0; i < STRETCH_MAX; i++) {
+    const double direction = z0 != 0.0 ? sign_of(z0) : body_direction_from_rest(body);
+    if (direction == 0.0) return 0.0;
+    const struct riccati eq = body_in_direction(body, direction, is_held_at(body, z0, direction));
+    const double stop_s = z0 != 0.0 ? riccati_time(&eq, fabs(z0), 0.0) : INFINITY;
+    const double corner = body->corner_rad_s;
+    const bool can_meet = body->has_corner && z0 != corner && direction * corner > 0.0;
+    const double corner_s = can_meet ? riccati_time(&eq, fabs(z0), fabs(corner)) : INFINITY;
+    if (time_s <= fmin(stop_s, corner_s)) return direction * riccati_speed(&eq, fabs(z0), time_s);
+    time_s -= fmin(stop_s, corner_s);
+    z0 = corner_s < stop_s ? corner : 0.0;
   }
-  direction = body_direction_from_rest(body);
-  if (direction == 0.0) return 0.0;
-  const struct riccati eq = body_in_direction(body, direction);
-  return direction * riccati_speed(&eq, 0.0, time_s);
+  return z0;
 }
 
 /* Time until the speed is z1, in the same direction as z0 where neither is at rest; INFINITY: never. */
@@ -97,7 +117,10 @@ static double body_time(const struct body *body, double z0, double z1)
   if (z0 == z1) return 0.0;
   const double direction = sign_of(z0 + z1);
   if (z0 == 0.0 && body_direction_from_rest(body) != direction) return INFINITY;
-  const struct riccati eq = body_in_direction(body, direction);
+  const double corner = body->corner_rad_s;
+  if (body->has_corner && (z0 - corner) * (z1 - corner) < 0.0)
+    return body_time(body, z0, corner) + body_time(body, corner, z1);
+  const struct riccati eq = body_in_direction(body, direction, is_held_at(body, 0.5 * (z0 + z1), direction));
   return riccati_time(&eq, fabs(z0), fabs(z1));
 }
 
@@ -108,7 +131,10 @@ static struct body motor_body(const struct sb_model *model, const struct sb_moto
                        .push_nm = line->stall_nm + further_nm,
                        .viscous_nms_rad = line->slope_nms_rad,
                        .resist_nm = line->friction_nm,
-                       .hold_nm = line->friction_nm};
+                       .hold_nm = line->friction_nm,
+                       .has_corner = line->limit_a > 0.0,
+                       .corner_rad_s = sb_motor_corner_rad_s(line),
+                       .held_push_nm = line->limit_nm + further_nm};
 }
 
 /* The output alone, counted in the direction in which the old gear drove it, with a further torque. */
@@ -122,7 +148,7 @@ static struct body output_body(const struct sb_model *model, const struct sb_loa
   return body;
 }
 
-/* Motor and output engaged, seen at the motor; `gear` is an index. */
+/* Motor and output engaged, seen at the motor, on a line without a limit; `gear` is an index. */
 static struct body engaged_body(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                                 const struct sb_load_moment *load, bool is_driving)
 {
@@ -169,9 +195,10 @@ static bool is_locked(const struct sb_model *model, const struct sb_motor_line *
   return path->back_efficiency < 0.0 && pull_nm > 0.0 && free_nm <= -path->back_efficiency * pull_nm / path->ratio;
 }
 
-/* Time from one motor speed to another of the same direction (or rest), across changes between driving and overrun. */
-static double climb_one_direction(const struct sb_model *model, const struct sb_motor_line *line, int gear,
-                                  const struct sb_load_moment *load, double from, double to)
+/* Time from one motor speed to another of the same direction (or rest) on a straight line, across changes between driving and
+ * overrun. */
+static double climb_straight(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                             const struct sb_load_moment *load, double from, double to)
 {
   const double direction = from < 0.0 ? -1.0 : 1.0;
   double c[3];
@@ -196,6 +223,20 @@ static double climb_one_direction(const struct sb_model *model, const struct sb_
   return time_s;
 }
 
+/* The same below and above the corner of a driver's limit. */
+static double climb_one_direction(const struct sb_model *model, const struct sb_motor_line *line, int gear,
+                                  const struct sb_load_moment *load, double from, double to)
+{
+  struct sb_motor_line straight = *line;
+  straight.limit_a = straight.limit_nm = 0.0;
+  const double corner_rad_s = sb_motor_corner_rad_s(line);
+  if (from >= corner_rad_s) return climb_straight(model, &straight, gear, load, from, to);
+  const struct sb_motor_line held = sb_motor_line_held(line);
+  if (to <= corner_rad_s) return climb_straight(model, &held, gear, load, from, to);
+  return climb_straight(model, &held, gear, load, from, corner_rad_s) +
+         climb_straight(model, &straight, gear, load, corner_rad_s, to);
+}
+
 double sb_theory_climb_s(const struct sb_model *model, const struct sb_motor_line *line, int gear,
                          const struct sb_load_moment *load, double start_speed_rad_s, double target_rad_s)
 {
@@ -206,20 +247,34 @@ double sb_theory_climb_s(const struct sb_model *model, const struct sb_motor_lin
 }
 
 /*
- * Time from rest until the motor alone has turned `angle`: with s = t / tau, s - 1 + exp(-s) = angle / (wv tau), whose
- * root is s = 1 + a + W0(-exp(-1 - a)) with Lambert's W.
+ * Time from a speed w0 until the motor alone has turned `angle` on its line: with s = t / tau and b = 1 - w0 / wv,
+ * s + b (exp(-s) - 1) = angle / (wv tau) = a, whose root is s = a + b + W0(-b exp(-a - b)) with Lambert's W.
  */
-static double time_to_turn(const struct sb_model *model, const struct sb_motor_line *line, double angle_rad)
+static double time_to_turn_on_line(double inertia, const struct sb_motor_line *line, double start_rad_s,
+                                   double angle_rad)
 {
   const double no_load = sb_motor_no_load_speed_rad_s(line);
   if (angle_rad <= 0.0) return 0.0;
   if (!(no_load > 0.0)) return INFINITY;
-  const double tau_s = sb_model_motor_inertia_kg_m2(model) / line->slope_nms_rad;
-  const double a = angle_rad / (no_load * tau_s);
-  double s = 1.0 + a + gsl_sf_lambert_W0(-exp(-1.0 - a));
+  const double tau_s = inertia / line->slope_nms_rad;
+  const double a = angle_rad / (no_load * tau_s), b = 1.0 - start_rad_s / no_load;
+  double s = a + b + gsl_sf_lambert_W0(-b * exp(-a - b));
   /* One Newton step restores what is lost near W's branch point, where the angle is small. */
-  s -= (s + expm1(-s) - a) / -expm1(-s);
+  s -= (s + b * expm1(-s) - a) / ((1.0 - b) - b * expm1(-s));
   return tau_s * s;
+}
+
+/* The same from rest; where a driver holds the current, the speed rises evenly up to the corner. */
+static double time_to_turn(const struct sb_model *model, const struct sb_motor_line *line, double angle_rad)
+{
+  const double inertia = sb_model_motor_inertia_kg_m2(model), corner_rad_s = sb_motor_corner_rad_s(line);
+  if (!(corner_rad_s > 0.0)) return time_to_turn_on_line(inertia, line, 0.0, angle_rad);
+  const double rate = sb_motor_stall_torque_nm(line) / inertia;
+  if (angle_rad <= 0.0) return 0.0;
+  if (!(rate > 0.0)) return INFINITY;
+  const double held_rad = 0.5 * corner_rad_s * corner_rad_s / rate;
+  if (angle_rad <= held_rad) return sqrt(2.0 * angle_rad / rate);
+  return corner_rad_s / rate + time_to_turn_on_line(inertia, line, corner_rad_s, angle_rad - held_rad);
 }
 
 /* Inelastic joining about the new gear; both speeds counted in its direction. */

@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "shiftband/limiter.h"
 #include "theory/torque_balance.h"
 
 /* A duty this little above the limit is the limit, rounded. */
@@ -38,11 +39,33 @@ static double duty_to_give(const struct sb_model *model, double motor_nm, double
   return 2.0 * motor_v / (open_v + sqrt(root));
 }
 
+/* The duty that a driver really gives at a speed. */
+static double given_duty(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s)
+{
+  if (speed_rad_s >= sb_motor_corner_rad_s(line)) return line->duty;
+  const struct sb_motor_circuit circuit = sb_motor_circuit_of(&model->motor, &model->supply);
+  const struct sb_limiter_piece piece = sb_limiter_piece(&model->motor, &circuit, line->duty, SB_LIMITER_HELD);
+  return sb_limiter_duty(&piece, speed_rad_s);
+}
+
 /* The supply's voltage at a speed on a line. */
 static double supply_at_v(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s)
 {
-  const double current_a = line->duty * sb_motor_current_a(line, speed_rad_s);
+  const double current_a = given_duty(model, line, speed_rad_s) * sb_motor_current_a(line, speed_rad_s);
   return model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * current_a;
+}
+
+/* The same where the current is held: the supply's voltage falls there as the motor gains speed, so that one speed fits. */
+static double held_reading_rad_s(const struct sb_model *model, const struct sb_motor_line *line, double per_v)
+{
+  const double drop_v = model->control.sensor.supply.drop_v;
+  double low = 0.0, high = sb_motor_corner_rad_s(line);
+  for (int i = 0; i < 60; i++) {
+    const double middle = 0.5 * (low + high);
+    const bool is_below = middle < per_v * (supply_at_v(model, line, middle) - drop_v);
+    *(is_below ? &low : &high) = middle;
+  }
+  return 0.5 * (low + high);
 }
 
 /*
@@ -57,10 +80,13 @@ static double speed_of_reading_rad_s(const struct sb_model *model, const struct 
   if (!supply->is_present) return speed_rad_s;
   const double per_v = speed_rad_s / (supply->nominal_v - supply->drop_v);
   const double rise = model->supply.internal_resistance_ohm * line->duty * line->slope_as_rad;
-  const double usable_v = supply_at_v(model, line, 0.0) - supply->drop_v;
+  const double still_v =
+      model->supply.open_circuit_voltage_v - model->supply.internal_resistance_ohm * line->duty * line->stall_a;
+  const double usable_v = still_v - supply->drop_v;
   const double least_rad_s = SB_SUPPLY_LEAST * speed_rad_s;
   if (!(per_v * rise < 1.0)) return INFINITY;
-  return fmax(per_v * usable_v / (1.0 - per_v * rise), least_rad_s);
+  const double on_line = per_v * usable_v / (1.0 - per_v * rise);
+  return fmax(on_line < sb_motor_corner_rad_s(line) ? held_reading_rad_s(model, line, per_v) : on_line, least_rad_s);
 }
 
 static struct sb_reading_point speed_point(const struct sb_model *model, const struct sb_motor_line *line,
@@ -81,9 +107,10 @@ static struct sb_reading_point duty_point(const struct sb_model *model, const st
   const double speed_rad_s = fmin(model->drive.target_rad_s, sb_motor_no_load_speed_rad_s(line));
   const double duty = 1.0 - reading;
   if (duty < 0.0) return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = -INFINITY};
-  if (duty > line->duty + duty_slack)
-    return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = INFINITY};
   const struct sb_motor_line own = sb_motor_line_driven(&model->motor, &model->supply, duty);
+  /* A held current keeps the duty down: with a slower motor it falls again. */
+  if (duty > line->duty + duty_slack || speed_rad_s < sb_motor_corner_rad_s(&own))
+    return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = INFINITY};
   return (struct sb_reading_point){
       .line = own, .speed_rad_s = speed_rad_s, .motor_nm = sb_motor_torque_nm(&own, speed_rad_s)};
 }
@@ -98,7 +125,9 @@ static struct sb_reading_point current_point(const struct sb_model *model, const
   const double speed_rad_s = fmin(fmax(on_line, 0.0), ceiling_rad_s(model));
   if (current_a < 0.0)
     return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = -INFINITY};
-  if (on_line < 0.0) return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = INFINITY};
+  const bool is_out_of_reach = on_line < 0.0 || (line->limit_a > 0.0 && current_a > line->limit_a);
+  if (is_out_of_reach)
+    return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = INFINITY};
   const double motor_nm = motor->kt_nm_a * current_a - motor->friction_nm;
   return (struct sb_reading_point){.line = *line, .speed_rad_s = speed_rad_s, .motor_nm = motor_nm};
 }
@@ -185,7 +214,7 @@ double sb_steady_reading(const struct sb_model *model, const struct sb_motor_lin
   const struct steady at = steady_of(model, line, gear, external_nm);
   const double current_a = sb_motor_current_a(&at.line, at.speed_rad_s);
   const struct sb_sensor *sensor = &model->control.sensor;
-  return sb_sensor_input(sensor, at.speed_rad_s, at.line.duty, current_a) /
+  return sb_sensor_input(sensor, at.speed_rad_s, given_duty(model, &at.line, at.speed_rad_s), current_a) /
          sb_sensor_reference_share(sensor, supply_at_v(model, &at.line, at.speed_rad_s));
 }
 

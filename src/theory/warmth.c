@@ -62,7 +62,7 @@ double sb_warmth_loss_w(const struct sb_model *model, int gear, double external_
   struct sb_model warm = *model;
   warm_motor(&warm.motor, model, warmth);
   const struct sb_motor_line line = sb_torque_balance_line(&warm);
-  double current_a = line.stall_a;
+  double current_a = sb_motor_current_a(&line, 0.0);
   if (gear != SB_WARMTH_BLOCKED) {
     const double speed_rad_s = sb_steady_speed_rad_s(&warm, &line, gear, external_nm);
     const double needed_nm = sb_torque_balance_motor_nm(&warm, gear, external_nm, speed_rad_s);

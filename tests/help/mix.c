@@ -21,6 +21,7 @@ const struct mix_chances mix_everything = {.vehicle = 0.7,
                                            .hold = 0.25,
                                            .ramp = 0.25,
                                            .schedule = 0.4,
+                                           .limit = 0.3,
                                            .shaft = 0.3,
                                            .backlash = 0.5,
                                            .magnet = 0.5};
@@ -270,6 +271,10 @@ void mix_random_case(gsl_rng *rng, const struct mix_chances *chances, struct mix
   if (plane_chance(rng, chances->shaft)) add_shaft(rng, chances, model);
   if (plane_chance(rng, 0.5)) model->limits.slip_time_s = plane_between_log(rng, 0.005, 0.3);
   if (model->winding.is_present && plane_chance(rng, chances->magnet)) add_magnet(rng, model);
+  if (plane_chance(rng, chances->limit) && model->motor.has_currents) {
+    model->supply.current_limit_a =
+        model->motor.no_load_current_a + plane_between(rng, 0.1, 0.9) * model->motor.stall_current_a;
+  }
 }
 
 void mix_seeded_case(unsigned long seed, struct mix_case *out)

@@ -15,10 +15,10 @@
 struct mix_chances {
   double vehicle, grip, obstacles, finish; /* the last three of a vehicle */
   double hoist, rotor;
-  double battery, winding; /* of any machine: currents are added where there are none */
-  double hold, ramp, schedule;
-  double shaft, backlash; /* the second of a shaft */
-  double magnet;          /* of a winding */
+  double battery, winding;            /* of any machine: currents are added where there are none */
+  double hold, ramp, schedule, limit; /* the last one of a motor with currents */
+  double shaft, backlash;             /* the second of a shaft */
+  double magnet;                      /* of a winding */
 };
 
 extern const struct mix_chances mix_everything;

@@ -96,7 +96,7 @@ static void scale_part(struct sb_load_part *part, const struct scale *s, double 
   part->amplitude_nm *= s->torque;
   part->period *= along;
   part->table.x = column(part->table.x, part->table.count, along, room);
-  part->table.y = column(part->table.y, part->table.count, s->torque, room);
+  part->table.y = column(part->table.y, part->table.count, part->is_grade ? 1.0 : s->torque, room);
 }
 
 /* Its wheels stay as they are: so masses scale like inertias, and forces like torques. */
@@ -107,8 +107,7 @@ static void scale_road(struct sb_road *road, const struct scale *s, double **roo
   road->press_nm *= s->torque;
   road->gravity_m_s2 *= s->torque / s->inertia;
   road->finish_rad *= s->angle;
-  road->press.x = column(road->press.x, road->press.count, s->angle, room);
-  road->press.y = column(road->press.y, road->press.count, s->torque, room);
+  road->grade.x = column(road->grade.x, road->grade.count, s->angle, room);
   for (int i = 0; i < road->obstacle_count; i++) {
     struct sb_obstacle *body = &road->obstacles[i];
     body->angle_rad *= s->angle;

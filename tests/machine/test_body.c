@@ -32,7 +32,7 @@ static struct sb_load lowered(const struct sb_body *body)
 static double load_nm(const struct sb_load *load, double angle_rad, double speed_rad_s)
 {
   const int direction = speed_rad_s < 0.0 ? -1 : 1;
-  const struct sb_load_at at = {.angle_rad = angle_rad, .direction = direction};
+  const struct sb_load_at at = {.angle_rad = angle_rad, .beyond_rad = angle_rad, .direction = direction};
   const struct sb_load_curve curve = sb_load_curve_at(load, &at, SB_SHARE_ALL);
   return sb_load_curve_nm(&curve, 0.0, angle_rad, speed_rad_s);
 }
@@ -180,27 +180,53 @@ static struct sb_body hump_vehicle(void)
   return body;
 }
 
-/* The limit that body.h promises, 1e-6 of m g r for each of sine and cosine; c = 1 shows the cosine whole. */
-static void a_changing_grade_is_met_within_a_millionth_of_the_weight(void **state)
+/* The grade at a place, on the line between its points. */
+static double hump_angle(double place_m)
+{
+  size_t i = 0;
+  while (i + 2 < HUMP_COUNT && hump_m[i + 1] <= place_m) i++;
+  const double share = (place_m - hump_m[i]) / (hump_m[i + 1] - hump_m[i]);
+  return atan(hump_grade[i] + share * (hump_grade[i + 1] - hump_grade[i]));
+}
+
+/* c = 1 shows the cosine whole. */
+static void a_changing_grade_is_met_exactly(void **state)
 {
   (void)state;
   struct sb_body body = hump_vehicle();
   body.vehicle.rolling_resistance_ratio = 1.0;
+  body.vehicle.static_friction_ratio = body.vehicle.kinetic_friction_ratio = 0.6;
+  body.vehicle.driven_share = 0.5;
   const struct sb_load load = lowered(&body);
   const double weight_nm = 30.0 * 9.81 * 0.08;
   double worst = 0.0;
   for (int k = 0; k < 80000; k++) {
-    const double place_m = 8.0 * (k + 0.5) / 80000.0;
-    size_t i = 0;
-    while (hump_m[i + 1] <= place_m) i++;
-    const double share = (place_m - hump_m[i]) / (hump_m[i + 1] - hump_m[i]);
-    const double angle = atan(hump_grade[i] + share * (hump_grade[i + 1] - hump_grade[i]));
+    const double place_m = 8.0 * (k + 0.5) / 80000.0, angle = hump_angle(place_m);
     const double up_nm = load_nm(&load, place_m / 0.08, 1.0), down_nm = load_nm(&load, place_m / 0.08, -1.0);
     worst = fmax(worst, fabs(0.5 * (up_nm + down_nm) - weight_nm * sin(angle)));
     worst = fmax(worst, fabs(0.5 * (up_nm - down_nm) - weight_nm * cos(angle)));
+    worst =
+        fmax(worst, fabs(sb_road_press_nm(&load.road, place_m / 0.08, k % 2 ? +1 : -1) - 0.5 * weight_nm * cos(angle)));
   }
-  assert_near(worst / weight_nm, 0.0, 1e-6);
-  assert_true(worst / weight_nm > 1e-8); /* and is no closer for nothing */
+  assert_near(worst / weight_nm, 0.0, rounding);
+}
+
+/* At a jump the piece ahead counts for the press, as for the rest. */
+static void at_its_points_the_press_is_that_of_the_grade_ahead(void **state)
+{
+  (void)state;
+  struct sb_body body = hump_vehicle();
+  body.vehicle.static_friction_ratio = body.vehicle.kinetic_friction_ratio = 0.6;
+  body.vehicle.driven_share = 0.5;
+  const struct sb_load load = lowered(&body);
+  const double level_nm = 0.5 * 30.0 * 9.81 * 0.08;
+  for (size_t i = 0; i < HUMP_COUNT; i++) {
+    const size_t up = i == 4 ? 5 : i, down = i == 5 ? 4 : i; /* the jump */
+    assert_near(sb_road_press_nm(&load.road, hump_m[i] / 0.08, +1), level_nm * cos(atan(hump_grade[up])),
+                rounding * level_nm);
+    assert_near(sb_road_press_nm(&load.road, hump_m[i] / 0.08, -1), level_nm * cos(atan(hump_grade[down])),
+                rounding * level_nm);
+  }
 }
 
 static void at_its_points_a_grade_is_exact(void **state)
@@ -215,56 +241,27 @@ static void at_its_points_a_grade_is_exact(void **state)
   }
 }
 
-/* The pieces of a changing grade: at their ends the grade is that of the straight line between its points, and weight,
- * rolling resistance and press are exact at the very same places. */
-static void at_the_ends_of_its_pieces_a_grade_is_on_its_line_and_the_forces_are_exact(void **state)
+/* A curve that was taken at one place holds at all others up to the next corner. */
+static void from_one_corner_to_the_next_one_curve_is_exact(void **state)
 {
   (void)state;
   struct sb_body body = hump_vehicle();
   body.vehicle.rolling_resistance_ratio = 0.25;
-  body.vehicle.static_friction_ratio = body.vehicle.kinetic_friction_ratio = 0.6;
-  body.vehicle.driven_share = 0.5;
   const struct sb_load load = lowered(&body);
   const double weight_nm = 30.0 * 9.81 * 0.08;
-  const struct sb_table *acts = &load.parts[0].table, *resists = &load.parts[1].table, *press = &load.road.press;
-  assert_int_equal(acts->count, resists->count);
-  assert_int_equal(acts->count, press->count);
-  assert_memory_equal(acts->x, resists->x, acts->count * sizeof *acts->x);
-  assert_memory_equal(acts->x, press->x, acts->count * sizeof *acts->x);
-  size_t i = 0;
-  for (size_t k = 0; k < acts->count; k++) {
-    const double place_m = acts->x[k] * 0.08;
-    const bool is_behind_jump = k > 0 && acts->x[k] == acts->x[k - 1];
-    while (i + 2 < HUMP_COUNT && (hump_m[i + 1] < place_m - 1e-12 || (is_behind_jump && hump_m[i + 1] <= place_m))) i++;
-    const double share = (place_m - hump_m[i]) / (hump_m[i + 1] - hump_m[i]);
-    const double tilt = atan(hump_grade[i] + share * (hump_grade[i + 1] - hump_grade[i]));
-    assert_near(acts->y[k], weight_nm * sin(tilt), 10.0 * rounding * weight_nm); /* the place's own rounding, too */
-    assert_near(resists->y[k], 0.25 * weight_nm * cos(tilt), 10.0 * rounding * weight_nm);
-    assert_near(press->y[k], 0.5 * weight_nm * cos(tilt), 10.0 * rounding * weight_nm);
-  }
-}
-
-/* Within a piece the force is a straight line, and where one ends there is no step but the grade's own: met from both
- * sides, going either way. */
-static void within_its_pieces_the_force_is_straight_and_it_has_no_steps(void **state)
-{
-  (void)state;
-  struct sb_body body = hump_vehicle();
-  const struct sb_load load = lowered(&body);
-  const double scale_nm = 30.0 * 9.81 * 0.08;
-  const struct sb_table *table = &load.parts[0].table;
-  for (size_t k = 1; k < table->count; k++) {
-    const double a = table->x[k - 1], b = table->x[k], width = b - a;
-    if (width == 0.0) continue;
-    for (int direction = -1; direction <= 1; direction += 2) {
-      const struct sb_load_at at = {.angle_rad = 0.5 * (a + b), .direction = direction};
-      const struct sb_load_curve curve = sb_load_curve_at(&load, &at, SB_SHARE_ALL);
-      for (double share = 0.0; share <= 1.0; share += 0.125) {
-        const double want = table->y[k - 1] + share * (table->y[k] - table->y[k - 1]);
-        const double got = sb_load_curve_nm(&curve, 0.0, a + share * width, direction);
-        assert_near(got, want, rounding * scale_nm);
-        if (share == 0.0 || share == 1.0) continue;
-        assert_near(load_nm(&load, a + share * width, direction), want, rounding * scale_nm);
+  for (int direction = -1; direction <= 1; direction += 2) {
+    for (size_t k = 1; k < HUMP_COUNT; k++) {
+      const double a = hump_m[k - 1], b = hump_m[k];
+      for (double from = 0.125; from <= 0.875 && a < b; from += 0.125) {
+        const struct sb_load_at at = {.angle_rad = (a + from * (b - a)) / 0.08, .direction = direction};
+        const struct sb_load_curve curve = sb_load_curve_at(&load, &at, SB_SHARE_ALL);
+        assert_near(sb_load_next_angle_rad(&load, SB_SIDE_BOTH, at.angle_rad, direction),
+                    (direction > 0 ? b : a) / 0.08, rounding);
+        for (double share = 0.125; share <= 0.875; share += 0.125) {
+          const double place_m = a + share * (b - a), angle = hump_angle(place_m);
+          const double want = weight_nm * (sin(angle) + 0.25 * direction * cos(angle));
+          assert_near(sb_load_curve_nm(&curve, 0.0, place_m / 0.08, direction), want, 4.0 * rounding * weight_nm);
+        }
       }
     }
   }
@@ -287,7 +284,7 @@ static void a_vehicle_that_coasts_over_a_hump_keeps_its_energy(void **state)
   assert_true(beyond_m > 0.0);
   height_m += beyond_m * 0.25 / sqrt(1.0 + 0.25 * 0.25); /* the last grade stays */
   const double want = sqrt(start_m_s * start_m_s - 2.0 * 9.81 * height_m);
-  assert_near_rel(got.state.output_speed_rad_s * 0.08, want, 2e-6); /* the pieces' 1e-6 and the step's */
+  assert_near_rel(got.state.output_speed_rad_s * 0.08, want, 1e-12); /* some thousand roundings */
 }
 
 /* Only wheels of which nothing is known are taken for ones that never slip, and said to be. */
@@ -529,17 +526,14 @@ static void run_and_check_say_what_hangs_and_what_is_taken_for_granted(void **st
   shell_expect_not(said, "hoist:");
 }
 
-/* Four tables, each with the points as given, and those between them where the grade changes by more than a step. */
-static void a_grade_that_changes_in_steps_takes_the_room_of_its_pieces(void **state)
+/* Its points as angles, however much it changes between them. */
+static void a_grade_takes_the_room_of_its_points(void **state)
 {
   (void)state;
-  static const double distance_m[] = {0.0, 4.0, 4.0, 9.0};
-  static const double grade[] = {0.0, 3.5 * SB_GRADE_STEP, 0.2, 0.2 + 0.9 * SB_GRADE_STEP};
-  static const size_t points[] = {0, 1, 5, 6, 7};
-  for (size_t count = 0; count <= 4; count++) {
-    struct sb_body body = vehicle(10.0, 0.2);
-    body.vehicle.grade = (struct sb_table){count, distance_m, grade};
-    assert_true(sb_body_room(&body) == 4 * points[count]);
+  struct sb_body body = vehicle(10.0, 0.2);
+  for (size_t count = 0; count <= HUMP_COUNT; count++) {
+    body.vehicle.grade = (struct sb_table){count, hump_m, hump_grade};
+    assert_true(sb_body_room(&body) == count);
   }
 }
 
@@ -563,6 +557,12 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
   }
   assert_near(lightest_nm, low, 1e-12 * weight_nm);
   assert_near(heaviest_nm, high, 1e-12 * weight_nm);
+  /* Steeper than 1 / c the load falls again: at 0.25, where sine and c times the cosine are at their greatest together. */
+  body.vehicle.rolling_resistance_ratio = 4.0;
+  const struct sb_load rough = lowered(&body);
+  sb_load_range_nm(&rough, 10.0, &low, &high);
+  assert_near(high, weight_nm * sqrt(1.0 + 4.0 * 4.0), 1e-12 * weight_nm);
+  assert_true(high > weight_nm * (sin(atan(0.3)) + 4.0 * cos(atan(0.3))) + 1e-3 * weight_nm);
   /* Each by itself would be further apart: at the steepest place the rolling resistance is not what it is on the level. */
   assert_true(heaviest_nm < weight_nm * (sin(atan(1.5)) + c) - 0.1 * c * weight_nm);
 }
@@ -573,15 +573,15 @@ int main(void)
       cmocka_unit_test(bounds_of_a_vehicle_are_those_of_rolling_and_grade_together),
       cmocka_unit_test(a_block_on_a_slope_of_45_degrees_comes_to_its_speed_in_its_way),
       cmocka_unit_test(a_vehicle_coasts_down_to_its_stop),
-      cmocka_unit_test(a_grade_that_changes_in_steps_takes_the_room_of_its_pieces),
+      cmocka_unit_test(a_grade_takes_the_room_of_its_points),
       cmocka_unit_test(trains_ask_their_motors_for_the_torque_in_the_books),
       cmocka_unit_test(a_train_reaches_its_speed_in_the_time_of_the_book),
       cmocka_unit_test(haulage_up_an_incline_asks_for_the_torque_in_the_book),
       cmocka_unit_test(a_vehicle_on_a_grade_rolls_back_in_neutral_unless_its_tyres_hold_it),
-      cmocka_unit_test(a_changing_grade_is_met_within_a_millionth_of_the_weight),
+      cmocka_unit_test(a_changing_grade_is_met_exactly),
       cmocka_unit_test(at_its_points_a_grade_is_exact),
-      cmocka_unit_test(at_the_ends_of_its_pieces_a_grade_is_on_its_line_and_the_forces_are_exact),
-      cmocka_unit_test(within_its_pieces_the_force_is_straight_and_it_has_no_steps),
+      cmocka_unit_test(at_its_points_the_press_is_that_of_the_grade_ahead),
+      cmocka_unit_test(from_one_corner_to_the_next_one_curve_is_exact),
       cmocka_unit_test(a_vehicle_that_coasts_over_a_hump_keeps_its_energy),
       cmocka_unit_test(a_vehicle_without_static_friction_says_so),
       cmocka_unit_test(a_road_stops_nobody_on_the_way_back),

@@ -80,10 +80,10 @@ static void reverse_turns_the_duty_over_and_stop_takes_it_away(void **state)
   const struct sb_drive drive = ordered_drive();
   struct sb_drive_state at = sb_drive_start(&drive, 0.0);
   assert_near(at.duty, 0.8, 0.0);
-  at = sb_drive_tick(&drive, &at, 5.0, 20.0);
+  at = sb_drive_tick(&drive, &at, 5.0, 20.0, false);
   assert_int_equal(at.command, SB_COMMAND_STOP);
   assert_near(at.duty, 0.0, 0.0);
-  at = sb_drive_tick(&drive, &at, 7.0, 20.0);
+  at = sb_drive_tick(&drive, &at, 7.0, 20.0, false);
   assert_int_equal(at.command, SB_COMMAND_REVERSE);
   assert_near(at.duty, -0.8, 0.0);
 }
@@ -108,7 +108,7 @@ static void a_ramp_raises_the_duty_by_its_share_each_tick_up_to_the_limit(void *
   struct sb_drive_state at = sb_drive_start(&drive, 0.0);
   for (int k = 1; k <= 120; k++) {
     assert_near(at.duty, fmin(0.8, 0.01 * k), 1e-13); /* a hundred sums */
-    at = sb_drive_tick(&drive, &at, 0.005 * k, 0.0);
+    at = sb_drive_tick(&drive, &at, 0.005 * k, 0.0, false);
   }
 }
 
@@ -120,9 +120,9 @@ static void a_new_command_ramps_from_nothing(void **state)
   drive.ramp_s = 0.5;
   drive.schedule = (struct sb_table){2, times, values};
   struct sb_drive_state at = {.duty = 0.8, .command = SB_COMMAND_FORWARD};
-  at = sb_drive_tick(&drive, &at, 1.0, 30.0);
+  at = sb_drive_tick(&drive, &at, 1.0, 30.0, false);
   assert_near(at.duty, -0.01, 1e-16);
-  at = sb_drive_tick(&drive, &at, 1.005, 30.0);
+  at = sb_drive_tick(&drive, &at, 1.005, 30.0, false);
   assert_near(at.duty, -0.02, 1e-16);
 }
 
@@ -144,7 +144,7 @@ static void a_ramped_start_follows_the_ramp_response(void **state)
     double speed = 0.0;
     for (int k = 1; k <= ticks; k++) {
       speed = plant_after(&plant, at.duty, speed, drive.period_s);
-      at = sb_drive_tick(&drive, &at, drive.period_s * k, speed);
+      at = sb_drive_tick(&drive, &at, drive.period_s * k, speed, false);
     }
     errors[fine] = speed - want;
   }
@@ -175,7 +175,7 @@ static double stepped_speed(const struct plant *plant, struct sb_drive drive, do
   double speed = from_rad_s;
   const long ticks = lround(time_s / drive.period_s);
   for (long k = 0; k < ticks; k++) {
-    at = sb_drive_tick(&drive, &at, drive.period_s * (double)k, speed);
+    at = sb_drive_tick(&drive, &at, drive.period_s * (double)k, speed, false);
     speed = plant_after(plant, at.duty, speed, drive.period_s);
   }
   return speed;
@@ -259,7 +259,7 @@ static void sampled_errors_obey_the_characteristic_polynomial(void **state)
   struct sb_drive_state at = {.duty = 23.0 / 40.0, .integral_rad = 23.0 / 40.0 / 1.1, .command = SB_COMMAND_FORWARD};
   for (int k = 0; k < 60; k++) {
     e[k] = drive.target_rad_s - speed;
-    at = sb_drive_tick(&drive, &at, 0.01 * k, speed);
+    at = sb_drive_tick(&drive, &at, 0.01 * k, speed, false);
     speed = plant_after(&plant, at.duty, speed, 0.01);
   }
   assert_true(fabs(e[10]) > 1e-3);
@@ -282,7 +282,7 @@ static void without_an_integral_an_offset_stays(void **state)
   double speed = 0.0;
   for (int k = 1; k <= 5000; k++) {
     speed = plant_after(&plant, at.duty, speed, drive.period_s);
-    at = sb_drive_tick(&drive, &at, 1e-3 * k, speed);
+    at = sb_drive_tick(&drive, &at, 1e-3 * k, speed, false);
   }
   assert_near(speed, (40.0 * 0.05 * 20.0 - 3.0) / (1.0 + 40.0 * 0.05), 1e-12); /* Kp K e = w + drop */
 }
@@ -307,7 +307,7 @@ static void a_long_overload_winds_nothing_up(void **state)
   plant.drop_rad_s = 25.0; /* 0.9 of 40 is 36: 11 rad/s are left */
   for (int k = 1; k <= 60000; k++) {
     speed = plant_after(&plant, at.duty, speed, drive.period_s);
-    at = sb_drive_tick(&drive, &at, 1e-3 * k, speed);
+    at = sb_drive_tick(&drive, &at, 1e-3 * k, speed, false);
     if (k == 5000) integral_soon = at.integral_rad;
   }
   assert_near(speed, 11.0, 1e-9);
@@ -322,7 +322,7 @@ static void a_long_overload_winds_nothing_up(void **state)
   int left = -1;
   for (int k = 1; k <= 3000; k++) {
     speed = plant_after(&plant, at.duty, speed, drive.period_s);
-    at = sb_drive_tick(&drive, &at, 60.0 + 1e-3 * k, speed);
+    at = sb_drive_tick(&drive, &at, 60.0 + 1e-3 * k, speed, false);
     greatest = fmax(greatest, speed);
     if (left < 0 && at.duty < 0.9) left = k;
   }
@@ -341,7 +341,7 @@ static void too_fast_a_motor_gets_no_duty_and_winds_nothing_down(void **state)
                                  .integral_per_rad = 0.25,
                                  .period_s = 1e-3};
   struct sb_drive_state at = {.integral_rad = 0.2, .command = SB_COMMAND_FORWARD};
-  for (int k = 0; k < 1000; k++) at = sb_drive_tick(&drive, &at, 1e-3 * k, 30.0);
+  for (int k = 0; k < 1000; k++) at = sb_drive_tick(&drive, &at, 1e-3 * k, 30.0, false);
   assert_near(at.duty, 0.0, 0.0);
   assert_near(at.integral_rad, 0.2, 0.0);
 }
@@ -361,9 +361,9 @@ static void a_ramp_holds_the_loop_back_without_winding_it_up(void **state)
   for (int k = 1; k < 50; k++) {
     assert_near(at.duty, 0.01 * k, 1e-14);
     assert_near(at.integral_rad, 0.0, 0.0);
-    at = sb_drive_tick(&drive, &at, 0.01 * k, 0.0);
+    at = sb_drive_tick(&drive, &at, 0.01 * k, 0.0, false);
   }
-  at = sb_drive_tick(&drive, &at, 1.0, 19.0); /* it falls at once: Kp e alone */
+  at = sb_drive_tick(&drive, &at, 1.0, 19.0, false); /* it falls at once: Kp e alone */
   assert_near(at.duty, 0.2, 1e-15);
 }
 
@@ -389,8 +389,8 @@ static void the_loop_reversed_is_its_mirror_image(void **state)
     assert_near(b.integral_rad, a.integral_rad, 0.0);
     speed_a = plant_after(&plant, a.duty, speed_a, ahead.period_s);
     speed_b = plant_after(&plant, b.duty, speed_b, back.period_s);
-    a = sb_drive_tick(&ahead, &a, 2e-3 * k, speed_a);
-    b = sb_drive_tick(&back, &b, 2e-3 * k, speed_b);
+    a = sb_drive_tick(&ahead, &a, 2e-3 * k, speed_a, false);
+    b = sb_drive_tick(&back, &b, 2e-3 * k, speed_b, false);
   }
   assert_near(speed_a, 20.0, 0.1);
 }
@@ -407,11 +407,11 @@ static void a_new_command_forgets_the_integral(void **state)
                                  .period_s = 1e-3,
                                  .schedule = {3, times, values}};
   struct sb_drive_state at = {.duty = 0.6, .integral_rad = 2.0, .command = SB_COMMAND_FORWARD};
-  at = sb_drive_tick(&drive, &at, 1.0, 20.0);
+  at = sb_drive_tick(&drive, &at, 1.0, 20.0, false);
   assert_near(at.integral_rad, 0.0, 0.0);
-  at = sb_drive_tick(&drive, &at, 1.5, 10.0);
+  at = sb_drive_tick(&drive, &at, 1.5, 10.0, false);
   assert_near(at.integral_rad, 0.0, 0.0); /* nothing is held while stopped */
-  at = sb_drive_tick(&drive, &at, 2.0, 10.0);
+  at = sb_drive_tick(&drive, &at, 2.0, 10.0, false);
   assert_near(at.duty, 0.1, 1e-16);
 }
 

@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "oracle/direct_motor.h"
+
 static const double two_pi = 6.28318530717958647692;
 
 enum { MOTOR, OUTPUT, ANGLE, TURNED, DIMENSION }; /* y[]: rad/s, rad/s, rad, rad */
@@ -64,28 +66,13 @@ static bool is_cut(const struct oracle *o)
 
 static double brush_friction(const struct oracle *o)
 {
-  const struct sb_motor *m = &o->model->motor;
-  return m->has_currents ? m->stall_torque_nm / (m->stall_current_a - m->no_load_current_a) * m->no_load_current_a
-                         : 0.0;
+  return direct_motor_kt(&o->model->motor) * o->model->motor.no_load_current_a;
 }
 
 /* Before friction. */
 static double electric_torque(const struct oracle *o, double w)
 {
-  const struct sb_motor *m = &o->model->motor;
-  const struct sb_supply *supply = &o->model->supply;
-  if (is_cut(o)) return 0.0;
-  const double u = o->model->drive.limit_fraction * drive_sign(o);
-  if (!m->has_currents) {
-    return m->stall_torque_nm *
-           (u * supply->open_circuit_voltage_v / m->nominal_voltage_v - w / m->no_load_speed_rad_s);
-  }
-  const double ohm = m->nominal_voltage_v / m->stall_current_a;
-  const double kt = m->stall_torque_nm / (m->stall_current_a - m->no_load_current_a);
-  const double ke = (m->nominal_voltage_v - m->no_load_current_a * ohm) / m->no_load_speed_rad_s;
-  const double current =
-      (u * supply->open_circuit_voltage_v - ke * w) / (ohm + u * u * supply->internal_resistance_ohm);
-  return kt * current;
+  return is_cut(o) ? 0.0 : direct_motor_nm(o->model, o->model->drive.limit_fraction * drive_sign(o), w);
 }
 
 /* Gear path -------------------------------------------------------------------------------------------------------- */
@@ -503,7 +490,7 @@ static double distance(const struct oracle *o, enum cause cause, double t, const
     case CAUSE_MET: return o->link == RUBBING ? lead(o, y) * o->slip_direction : 1.0;
     case CAUSE_CLUTCH_WEAK:
       return is_mesh && is_moving && isfinite(clutch_capacity(o))
-                 ? clutch_capacity(o) * (1.0 + 1e-12) - fabs(carried_torque(o, t, y))
+                 ? clutch_capacity(o) * (1.0 + 2e-12) - fabs(carried_torque(o, t, y)) /* so that settle() is sure */
                  : 1.0;
     case CAUSE_CLUTCH_PLUS:
       return is_mesh && !is_moving && isfinite(clutch_capacity(o)) ? hair(o) - pull_excess(o, t, +1) : 1.0;
@@ -523,6 +510,10 @@ static void apply(struct oracle *o, enum cause cause)
       o->y[MOTOR] = 0.0;
       if (!o->is_turned) o->y[TURNED] = 0.0;
       o->is_turned = true;
+      if (o->link == RUBBING && lead(o, o->y) == 0.0) { /* the output stands */
+        meet(o);
+        return;
+      }
       break;
     case CAUSE_TURNED: join(o); return;
     case CAUSE_MET: meet(o); return;

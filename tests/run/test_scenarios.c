@@ -33,6 +33,7 @@ static const struct expected {
     {"braked-hoist.yaml", 0, 1},
     {"grindstone.yaml", 1U << SB_VERDICT_OVERLOAD, 3},
     {"twig-chipper.yaml", 0, 2},
+    {"pellet-screw.yaml", 0, 2},
 };
 
 enum { SCENARIO_COUNT = sizeof scenarios / sizeof scenarios[0] };
@@ -248,6 +249,24 @@ static void chipper_keeps_its_gears_by_its_clutch(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* The downshift comes before the motor is slower than the corner of its driver's limit; without the limit nothing is held. */
+static void screw_shifts_down_before_its_motor_stops(void **state)
+{
+  (void)state;
+  struct sb_scenario scenario = load_with("pellet-screw.yaml", NULL);
+  struct sb_run_result result;
+  run(&scenario.model, 0, &result);
+  assert_true(fabs(result.sums.motor_current_a.value) <= scenario.model.supply.current_limit_a);
+  assert_true(result.sums.current_held_s > 0.05 && result.sums.current_held_s < 0.15); /* the run-up */
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+  scenario = load_with("pellet-screw.yaml", "controller.downshift_below=40 %");
+  run(&scenario.model, 0, &result);
+  assert_true(result.sums.current_held_s > 0.2); /* held as the motor stops, too */
+  sb_run_result_clear(&result);
+  sb_scenario_clear(&scenario);
+}
+
 /* What its comment offers; and the rigid driveline, which sees nothing. 14.4 N m break the shaft: the limit times its
  * safety of 2. */
 static void grindstone_twists_its_shaft_off_unless_it_is_softer_or_slips_less(void **state)
@@ -372,6 +391,7 @@ int main(void)
       cmocka_unit_test(cart_comes_to_its_low_gear_on_the_hump_whatever_it_weighs),
       cmocka_unit_test(lift_without_its_counterweight_has_to_haul),
       cmocka_unit_test(chipper_keeps_its_gears_by_its_clutch),
+      cmocka_unit_test(screw_shifts_down_before_its_motor_stops),
       cmocka_unit_test(grindstone_twists_its_shaft_off_unless_it_is_softer_or_slips_less),
       cmocka_unit_test(pusher_goes_to_the_end_in_automatic_and_stalls_at_the_second_crate_in_fast),
       cmocka_unit_test(pusher_without_its_ballast_slips_at_the_second_crate_in_any_gear),

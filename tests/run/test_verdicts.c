@@ -252,6 +252,63 @@ static void a_load_in_the_band_is_hunting_however_long_the_dwell(void **state)
   }
 }
 
+static void expect_hunting_by_thresholds(const struct sb_model *model)
+{
+  struct sb_run_result result = run(model);
+  const struct sb_verdict *hunting = find(&result, SB_VERDICT_HUNTING);
+  assert_non_null(hunting);
+  assert_int_equal(hunting->cause, SB_CAUSE_THRESHOLDS);
+  assert_null(find(&result, SB_VERDICT_BUSY_SHIFTING));
+  sb_run_result_clear(&result);
+}
+
+/*
+ * A battery falls from 12 V to 10.2 V within the first second. At 85 % of the voltage the fast gear still carries 0.35 of 1.52 N.m
+ * at 50 %, the slow gear 0.25 of 4.32 N.m at 60 %: a band of 0.53 to 1.08 N.m. Fresh it would be one of 0.76 to 1.73 N.m, in
+ * which 0.8 N.m on the tired motor is as 1.03 N.m in the fast gear and 1.45 N.m in the slow one: the load itself stays.
+ */
+static void a_constant_load_on_a_tired_battery_asks_for_no_shift(void **state)
+{
+  (void)state;
+  static const double charges[] = {0.0, 0.99, 1.0}, volts[] = {10.2, 10.2, 12.0};
+  struct sb_model model = plain("selector");
+  model_set_currents(&model, 3.0, 0.0, 0.0);
+  model.control.upshift_fraction[0] = 0.6;
+  model.battery = (struct sb_battery){
+      .is_present = true, .curve = {3, charges, volts}, .series_count = 1, .capacity_as = 80.0, .charge_fraction = 1.0};
+  model.drive.period_s = 0.02;
+  model_add_constant(&model, 0.8, true);
+  model_finish(&model);
+  expect_hunting_by_thresholds(&model);
+}
+
+/*
+ * With 55 K more on the housing and -0.4 %/K the magnets have p = 0.78 left: at a reading u a gear carries p (1 - p u) of what it
+ * carries at stall when cold. The fast gear shifts down below 50 % at 0.723 N.m in place of 0.76, the slow one up above 85 % at
+ * 1.136 N.m in place of 0.648: the hot motor has a band where the cold one has none.
+ */
+static void a_constant_load_on_hot_magnets_hunts_in_a_band_that_the_cold_motor_does_not_have(void **state)
+{
+  (void)state;
+  struct sb_model model = plain("selector");
+  model_set_currents(&model, 3.0, 0.0, 0.0);
+  model.control.upshift_fraction[0] = 0.85;
+  model.drive.period_s = 0.02;
+  model_set_winding(&model, 1e9, 1.0)->start_c = 25.0;
+  model_add_housing(&model, 1e9, 1.0);
+  model.winding.housing_start_c = 80.0;
+  model_add_constant(&model, 0.9, true);
+  model_finish(&model);
+  assert_false(has_verdict(&model, SB_VERDICT_HUNTING));
+  model.magnet = (struct sb_magnet){.is_present = true, .per_k = -0.004, .reference_c = 25.0};
+  expect_hunting_by_thresholds(&model);
+  /* Above the band nothing comes back, below it nothing leaves. */
+  model.load.parts[0].torque_nm = 1.2;
+  assert_false(has_verdict(&model, SB_VERDICT_HUNTING));
+  model.load.parts[0].torque_nm = 0.7;
+  assert_false(has_verdict(&model, SB_VERDICT_HUNTING));
+}
+
 /* The drive stops between the second command and the third. */
 static void a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_stretch(void **state)
 {
@@ -321,6 +378,8 @@ int main(void)
       cmocka_unit_test(speed_control_hides_the_load_from_a_threshold_above_its_target),
       cmocka_unit_test(a_box_that_hunts_keeps_its_verdict_whatever_load_follows),
       cmocka_unit_test(a_load_in_the_band_is_hunting_however_long_the_dwell),
+      cmocka_unit_test(a_constant_load_on_a_tired_battery_asks_for_no_shift),
+      cmocka_unit_test(a_constant_load_on_hot_magnets_hunts_in_a_band_that_the_cold_motor_does_not_have),
       cmocka_unit_test(a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_stretch),
       cmocka_unit_test(verdicts_have_no_holes_between_dwells),
   };

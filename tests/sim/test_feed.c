@@ -171,7 +171,8 @@ static void a_duty_that_rises_counts_from_its_tick_on(void **state)
     assert_int_equal(sb_sim_advance(&sim, 16 * tick, &err), SB_OK);
     const struct sb_feed *now = &sim.state.feed;
     assert_true(now->drive.duty > before.drive.duty);
-    const struct sb_motor_circuit circuit = {before.voltage_v, before.resistance_ohm, 0.5, 1.0};
+    const struct sb_motor_circuit circuit = {
+        .voltage_v = before.voltage_v, .motor_ohm = before.resistance_ohm, .supply_ohm = 0.5, .magnet_ratio = 1.0};
     const struct sb_motor_line line = sb_motor_line_of_circuit(&model.motor, &circuit, now->drive.duty);
     const double drawn_a = line.duty * sb_motor_current_a(&line, sim.state.motor_speed_rad_s);
     /* Ten volts for 8 A s. */
@@ -190,7 +191,8 @@ static void a_load_is_told_as_that_which_brings_a_fresh_motor_to_the_same_speed(
   for (int g = 0; g < 2; g++) model.gearbox.gears[g].drag_nm = 0.01 * (g + 1);
   const struct driven got = drive(&model, 0, NULL, 0, 1.9);
   const struct sb_feed *feed = &got.state.feed;
-  const struct sb_motor_circuit circuit = {feed->voltage_v, feed->resistance_ohm, 0.5, 1.0};
+  const struct sb_motor_circuit circuit = {
+      .voltage_v = feed->voltage_v, .motor_ohm = feed->resistance_ohm, .supply_ohm = 0.5, .magnet_ratio = 1.0};
   const struct sb_motor_line tired = sb_motor_line_of_circuit(&model.motor, &circuit, 1.0);
   const struct sb_motor_line fresh = sb_motor_line_driven(&model.motor, &model.supply, 1.0);
   for (int g = 0; g < 2; g++) {

@@ -342,23 +342,33 @@ static void gears_whose_output_directions_disagree_follow_the_equations(void **s
 
 /* Everything at once, seeded --------------------------------------------------------------------------------------- */
 
-static void random_machines_follow_the_equations(void **state)
+/* What the random machines have met. */
+struct met {
+  size_t engaged, stopped, limited;
+};
+
+/* limited: those with currents have a driver that limits them. */
+static struct met move_random_machines(unsigned long seed, int count, bool is_limited)
 {
-  (void)state;
   static const char *const kinds[] = {"selector", "swing arm", "clutch"};
-  gsl_rng *dice = dice_of(20);
-  size_t engaged = 0, stopped = 0;
-  for (int run = 0; run < 60; run++) {
+  gsl_rng *dice = dice_of(seed);
+  struct met met = {0};
+  for (int run = 0; run < count; run++) {
     struct sb_model model = model_two_gears(kinds[run % 3]);
     if (run % 3 != 1 && gsl_ran_flat(dice, 0.0, 1.0) < 0.5) model_drive_forward(&model);
-    if (gsl_ran_flat(dice, 0.0, 1.0) < 0.5)
+    if (is_limited || gsl_ran_flat(dice, 0.0, 1.0) < 0.5)
       model_set_currents(&model, 2.6, gsl_ran_flat(dice, 0.0, 0.2), gsl_ran_flat(dice, 0.0, 1.0));
+    if (is_limited) {
+      model.supply.current_limit_a = gsl_ran_flat(dice, 0.25, 2.2);
+      if (run % 4 == 0) model.drive.limit_fraction = gsl_ran_flat(dice, 0.3, 1.0);
+    }
     model.shifter.travel_time_s = 0.001 * floor(gsl_ran_flat(dice, 10.0, 300.0));
     model.shifter.is_drive_cut = gsl_ran_flat(dice, 0.0, 1.0) < 0.5;
     model.shifter.clutch_nm = gsl_ran_flat(dice, 0.1, 0.6);
     for (int g = 0; g < 2; g++) {
       model.gearbox.gears[g].back_efficiency = gsl_ran_flat(dice, -0.3, 1.0);
-      if (model.gearbox.gears[g].back_efficiency < 0.0) model.gearbox.gears[g].back_efficiency = 0.0;
+      if ((!is_limited || run % 3 == 2) && model.gearbox.gears[g].back_efficiency < 0.0)
+        model.gearbox.gears[g].back_efficiency = 0.0;
       model.gearbox.gears[g].drag_nm = gsl_ran_flat(dice, 0.0, 0.03);
     }
     const double x[] = {0.0, gsl_ran_flat(dice, 0.1, 0.5), gsl_ran_flat(dice, 0.6, 1.0), gsl_ran_flat(dice, 1.1, 2.0)};
@@ -375,13 +385,31 @@ static void random_machines_follow_the_equations(void **state)
     model_finish(&model);
     const struct driven got =
         both(&model, run & 1, (struct oracle_command[]){{0.4, !(run & 1)}, {1.2, run & 1}}, 2, 2.0);
-    engaged += driven_count(&got.seen, SB_EVENT_ENGAGED);
-    stopped += driven_count(&got.seen, SB_EVENT_STOPPED);
+    met.engaged += driven_count(&got.seen, SB_EVENT_ENGAGED);
+    met.stopped += driven_count(&got.seen, SB_EVENT_STOPPED);
+    met.limited += got.sums.current_held_s > 0.1 && got.sums.current_held_s < 1.9;
+    assert_true(sb_energy_residual_ratio(&got.sums.energy) < 1e-11);
   }
   gsl_rng_free(dice);
+  return met;
+}
+
+static void random_machines_follow_the_equations(void **state)
+{
+  (void)state;
+  const struct met met = move_random_machines(20, 60, false);
   /* They did shift and stop. */
-  assert_true(engaged > 80);
-  assert_true(stopped > 20);
+  assert_true(met.engaged > 80);
+  assert_true(met.stopped > 20);
+}
+
+static void random_machines_with_a_limited_current_follow_the_equations(void **state)
+{
+  (void)state;
+  const struct met met = move_random_machines(21, 200, true);
+  assert_true(met.engaged > 160);
+  assert_true(met.stopped > 40);
+  assert_true(met.limited > 60); /* for a part of the time */
 }
 
 int main(void)
@@ -408,6 +436,7 @@ int main(void)
       cmocka_unit_test(an_output_at_rest_in_neutral_is_released_by_a_growing_weight),
       cmocka_unit_test(gears_whose_output_directions_disagree_follow_the_equations),
       cmocka_unit_test(random_machines_follow_the_equations),
+      cmocka_unit_test(random_machines_with_a_limited_current_follow_the_equations),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

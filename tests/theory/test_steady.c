@@ -157,7 +157,7 @@ static double last_error(const struct sb_model *model, const struct sb_motor_lin
   for (int k = 1; k <= TICKS; k++) {
     const double end = target + (at.duty - held) * line->stall_nm / line->duty / slope;
     speed = end + (speed - end) * a;
-    at = sb_drive_tick(&model->drive, &at, model->drive.period_s * k, speed);
+    at = sb_drive_tick(&model->drive, &at, model->drive.period_s * k, speed, false);
     if (k > TICKS - LAST) worst = fmax(worst, fabs(speed - target));
   }
   return worst;

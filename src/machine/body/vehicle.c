@@ -15,65 +15,28 @@ static double cosine_of(double grade)
   return 1.0 / sqrt(1.0 + grade * grade);
 }
 
-/* Pieces between a point of the grade and the next, so small that sine and cosine are straight lines in each. */
-static size_t piece_count(const struct sb_table *grade, size_t point)
-{
-  const bool is_jump = grade->x[point + 1] == grade->x[point];
-  const double change = fabs(grade->y[point + 1] - grade->y[point]);
-  return is_jump || change <= SB_GRADE_STEP ? 1 : (size_t)ceil(change / SB_GRADE_STEP);
-}
-
-static size_t point_count(const struct sb_table *grade)
-{
-  size_t count = grade->count > 0 ? 1 : 0;
-  for (size_t i = 0; i + 1 < grade->count; i++) count += piece_count(grade, i);
-  return count;
-}
-
-/* Four columns: angle, what acts, what resists, and the press of the driven wheels. */
+/* The points of the grade as angles. */
 static size_t room(const struct sb_body *body)
 {
-  return 4 * point_count(&body->vehicle.grade);
+  return body->vehicle.grade.count;
 }
 
-struct road {
-  size_t count;
-  double *angle_rad, *acting_nm, *resisting_nm, *press_nm;
-};
-
-static void add_point(const struct sb_vehicle *vehicle, struct road *road, double distance_m, double grade)
+/* The grade over the wheels' angle. */
+static struct sb_table fill_grade(const struct sb_vehicle *vehicle, double *angle_rad)
 {
-  const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
-  road->angle_rad[road->count] = distance_m / vehicle->wheel_radius_m;
-  road->acting_nm[road->count] = weight_nm * sine_of(grade);
-  road->resisting_nm[road->count] = vehicle->rolling_resistance_ratio * weight_nm * cosine_of(grade);
-  road->press_nm[road->count++] = vehicle->driven_share * weight_nm * cosine_of(grade);
+  const struct sb_table *given = &vehicle->grade;
+  for (size_t i = 0; i < given->count; i++) angle_rad[i] = given->x[i] / vehicle->wheel_radius_m;
+  return (struct sb_table){given->count, angle_rad, given->y};
 }
 
-static struct road fill_road(const struct sb_vehicle *vehicle, double *columns)
-{
-  const struct sb_table *grade = &vehicle->grade;
-  const size_t count = point_count(grade);
-  struct road road = {0, columns, columns + count, columns + 2 * count, columns + 3 * count};
-  add_point(vehicle, &road, grade->x[0], grade->y[0]);
-  for (size_t i = 0; i + 1 < grade->count; i++) {
-    const size_t pieces = piece_count(grade, i);
-    const double from_m = grade->x[i], from = grade->y[i];
-    for (size_t k = 1; k < pieces; k++) {
-      const double share = (double)k / (double)pieces;
-      add_point(vehicle, &road, from_m + share * (grade->x[i + 1] - from_m), from + share * (grade->y[i + 1] - from));
-    }
-    add_point(vehicle, &road, grade->x[i + 1], grade->y[i + 1]);
-  }
-  return road;
-}
-
-static bool add_profile(struct sb_load *load, bool is_resisting, const struct road *road, const double *torque_nm)
+static bool add_grade(struct sb_load *load, bool is_resisting, const struct sb_table *grade, double torque_nm)
 {
   return add_part(load, &sb_load_profile,
                   (struct sb_load_part){.is_resisting = is_resisting,
+                                        .torque_nm = torque_nm,
                                         .axis = SB_OVER_TURNS,
-                                        .table = {road->count, road->angle_rad, torque_nm}});
+                                        .table = *grade,
+                                        .is_grade = true});
 }
 
 static struct sb_obstacle obstacle_of(const struct sb_vehicle *vehicle, const struct sb_vehicle_obstacle *body)
@@ -87,17 +50,18 @@ static struct sb_obstacle obstacle_of(const struct sb_vehicle *vehicle, const st
 }
 
 /* What can slip, stand in the way or end the run. */
-static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct road *grade)
+static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct sb_table *grade)
 {
   const double radius_m = vehicle->wheel_radius_m;
-  const double press_nm = vehicle->driven_share * vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
+  const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
   struct sb_road road = {.can_slip = vehicle->static_friction_ratio > 0.0,
                          .inertia_kg_m2 = vehicle->mass_kg * radius_m * radius_m,
                          .static_friction_ratio = vehicle->static_friction_ratio,
                          .kinetic_friction_ratio = vehicle->kinetic_friction_ratio,
-                         .weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m,
-                         .press_nm = press_nm * cosine_of(vehicle->grade_fraction),
-                         .press = {grade->count, grade->angle_rad, grade->press_nm},
+                         .weight_nm = weight_nm,
+                         .press_nm = vehicle->driven_share * weight_nm,
+                         .grade_fraction = vehicle->grade_fraction,
+                         .grade = *grade,
                          .wheel_radius_m = radius_m,
                          .driven_share = vehicle->driven_share,
                          .gravity_m_s2 = vehicle->gravity_m_s2,
@@ -117,15 +81,16 @@ static bool lower(const struct sb_body *body, double *columns, struct sb_load *l
   load->inertia_kg_m2 += vehicle->mass_kg * radius_m * radius_m + vehicle->wheel_inertia_kg_m2;
   bool is_fit =
       add_quadratic(load, 0.5 * vehicle->air_density_kg_m3 * vehicle->drag_area_m2 * radius_m * radius_m * radius_m);
-  struct road grade = {0};
+  struct sb_table grade = {0};
   if (vehicle->grade.count == 0) {
     is_fit =
         is_fit && add_acting(load, weight_nm * sine_of(vehicle->grade_fraction)) &&
         add_resisting(load, vehicle->rolling_resistance_ratio * weight_nm * cosine_of(vehicle->grade_fraction), 0.0);
   } else {
-    grade = fill_road(vehicle, columns);
-    is_fit = is_fit && add_profile(load, false, &grade, grade.acting_nm) &&
-             (vehicle->rolling_resistance_ratio == 0.0 || add_profile(load, true, &grade, grade.resisting_nm));
+    grade = fill_grade(vehicle, columns);
+    is_fit = is_fit && add_grade(load, false, &grade, weight_nm) &&
+             (vehicle->rolling_resistance_ratio == 0.0 ||
+              add_grade(load, true, &grade, vehicle->rolling_resistance_ratio * weight_nm));
   }
   const struct sb_road road = road_of(vehicle, &grade);
   if (!road.is_present) return is_fit;

@@ -6,6 +6,9 @@
  * the last. At a point the piece ahead counts, where "ahead" is the direction of motion. A table that repeats starts again
  * where it ends; before its first point it has the first value, as one that does not repeat.
  *
+ * A table that is a grade gives the part's torque by its angle's sine or cosine; where the grade changes along the way, it is
+ * handed on as it is.
+ *
  * A part that resists has a further corner where a linear piece crosses its breakaway value, because at rest it holds
  * the greater of the two.
  */
@@ -99,6 +102,28 @@ static bool is_held_up(const struct sb_load_part *part, const struct place *plac
   return part->breakaway_nm > table->y[left] + slope * (0.5 * (from + to) - table->x[left]);
 }
 
+/* What the part is at a grade. */
+static double at_grade_nm(const struct sb_load_part *part, double grade)
+{
+  const double share = sqrt(1.0 + grade * grade);
+  return part->torque_nm * (part->is_resisting ? 1.0 / share : grade / share);
+}
+
+static void add_grade(const struct sb_load_part *part, double sign, double grade, double slope,
+                      struct sb_load_curve *sum)
+{
+  if (slope == 0.0) {
+    sum->c0_nm += sign * at_grade_nm(part, grade);
+    return;
+  }
+  const double torque_nm = sign * part->torque_nm;
+  const struct sb_load_grade added = {.start = grade,
+                                      .per_rad = slope,
+                                      .sine_nm = part->is_resisting ? 0.0 : torque_nm,
+                                      .cosine_nm = part->is_resisting ? torque_nm : 0.0};
+  sb_load_curve_add_grade(sum, &added);
+}
+
 static void add(const struct sb_load_part *part, const struct sb_load_at *at, double sign, struct sb_load_curve *sum)
 {
   const bool is_over_time = part->axis == SB_OVER_TIME;
@@ -112,7 +137,12 @@ static void add(const struct sb_load_part *part, const struct sb_load_at *at, do
   const size_t left = place.piece > 0 ? place.piece - 1 : 0;
   const double slope = slope_of(part, place.piece);
   const double ahead = slope != 0.0 ? place.x - part->table.x[left] : 0.0;
-  sum->c0_nm += sign * (part->table.y[left] + slope * ahead);
+  const double here = part->table.y[left] + slope * ahead;
+  if (part->is_grade) {
+    add_grade(part, sign, here, slope, sum);
+    return;
+  }
+  sum->c0_nm += sign * here;
   if (is_over_time) {
     sum->per_s += sign * slope;
   } else {
@@ -146,8 +176,26 @@ static double next_angle_rad(const struct sb_load_part *part, double angle_rad, 
   return part->axis == SB_OVER_TURNS ? next_corner(part, angle_rad, direction) : direction * (double)INFINITY;
 }
 
+/* The sine rises with the grade, and the cosine is greatest on the level. */
+static void grade_range_nm(const struct sb_load_part *part, double *least, double *greatest)
+{
+  const struct sb_table *table = &part->table;
+  *least = *greatest = at_grade_nm(part, table->y[0]);
+  for (size_t i = 1; i < table->count; i++) {
+    const double nm = at_grade_nm(part, table->y[i]);
+    *least = fmin(*least, nm);
+    *greatest = fmax(*greatest, nm);
+    const bool is_level_between = table->y[i - 1] * table->y[i] < 0.0 && table->x[i] > table->x[i - 1];
+    if (part->is_resisting && is_level_between) *greatest = part->torque_nm;
+  }
+}
+
 static void range_nm(const struct sb_load_part *part, double *least, double *greatest)
 {
+  if (part->is_grade) {
+    grade_range_nm(part, least, greatest);
+    return;
+  }
   *least = *greatest = part->table.y[0];
   for (size_t i = 1; i < part->table.count; i++) {
     *least = fmin(*least, part->table.y[i]);

@@ -1,0 +1,167 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * Closed forms of a motor whose driver limits the current, against figures worked out by hand and against the simulator. The
+ * run-up: 24 V, k = 0.05, 0.5 ohm, J = 0.01 kg m^2, 20 A, a load of 0.2 N m. 0.8 N m speed it up by 80 rad/s^2 to the corner at 280
+ * rad/s, in 3.5 s; from there with a time constant of J R / k^2 = 2 s towards 440 rad/s: 400 rad/s after 2 ln 4 s more.
+ */
+#include "help/driven.h"
+
+#include <gsl/gsl_math.h>
+
+#include "help/dice.h"
+#include "help/plane.h"
+#include "shiftband/closed_form.h"
+#include "theory/shift.h"
+#include "theory/steady.h"
+#include "theory/torque_balance.h"
+
+static const double rounding = 1e-12;
+
+static struct sb_model run_up_model(void)
+{
+  struct sb_model model = model_blank();
+  model.motor = (struct sb_motor){.nominal_voltage_v = 24.0,
+                                  .has_currents = true,
+                                  .no_load_speed_rad_s = 480.0,
+                                  .stall_torque_nm = 2.4,
+                                  .stall_current_a = 48.0,
+                                  .rotor_inertia_kg_m2 = 0.01};
+  model.supply = (struct sb_supply){.open_circuit_voltage_v = 24.0, .current_limit_a = 20.0};
+  model_add_gear(&model, 1.0, 1.0, true);
+  model_add_constant(&model, 0.2, true);
+  model.load.inertia_kg_m2 = 1e-12;
+  model_finish(&model);
+  return model;
+}
+
+static struct sb_load_moment moment_of(double resisting_nm)
+{
+  return (struct sb_load_moment){.resisting_nm = resisting_nm, .hold_nm = resisting_nm};
+}
+
+static void a_run_up_has_two_phases(void **state)
+{
+  (void)state;
+  struct sb_model model = run_up_model();
+  const struct sb_load_moment load = moment_of(0.2);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near(sb_theory_climb_s(&model, &line, 0, &load, 0.0, 280.0), 3.5, 1e-8);
+  assert_near(sb_theory_climb_s(&model, &line, 0, &load, 0.0, 400.0), 6.272588722, 1e-8);
+  model.supply.current_limit_a = 0.0;
+  const struct sb_motor_line free = sb_torque_balance_line(&model);
+  assert_near(sb_theory_climb_s(&model, &free, 0, &load, 0.0, 400.0), 4.795790546, 1e-8);
+}
+
+/* 1190 J to the corner: 490 J are at the shaft, 700 J heat. */
+static void its_energy_closes_by_the_chopper_rule(void **state)
+{
+  (void)state;
+  const struct sb_model model = run_up_model();
+  const struct driven at_corner = drive(&model, 0, NULL, 0, 3.5);
+  assert_near(at_corner.row.motor_speed_rad_s, 280.0, 1e-7);
+  assert_near(at_corner.sums.energy.given, 1190.0, 1e-6);
+  assert_near(at_corner.sums.energy.winding_loss, 700.0, 1e-9);
+  assert_near(at_corner.sums.energy.load_work + at_corner.sums.energy.kinetic, 490.0, 1e-6);
+  assert_near(at_corner.sums.current_held_s, 3.5, 1e-7);
+  assert_near(at_corner.sums.motor_current_a.value, 20.0, rounding);
+  assert_true(sb_energy_residual_ratio(&at_corner.sums.energy) < 1e-13);
+}
+
+static void a_load_beyond_the_limit_stalls_whatever_the_voltage(void **state)
+{
+  (void)state;
+  struct sb_model model = run_up_model();
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near_rel(sb_steady_stall_nm(&model, &line, 0), 1.0, rounding);
+  assert_near_rel(sb_steady_speed_rad_s(&model, &line, 0, 0.999999), 280.0, 1e-3);
+  assert_true(sb_steady_speed_rad_s(&model, &line, 0, 1.000001) == 0.0);
+  model.load.parts[0].torque_nm = 1.2;
+  assert_true(isinf(sb_closed_form_solve(&model).gears[0].least_voltage_v));
+  model.load.parts[0].torque_nm = 0.5; /* 10 A through 0.5 ohm */
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].least_voltage_v, 5.0, rounding);
+}
+
+/* A fan's torque grows with its speed: it finds its balance where the current is held. */
+static void a_fan_settles_below_the_corner(void **state)
+{
+  (void)state;
+  struct sb_model model = run_up_model();
+  model.load.part_count = 0;
+  model_add_quadratic(&model, 1.0 / (200.0 * 200.0));
+  model_finish(&model);
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_near_rel(sb_steady_speed_rad_s(&model, &line, 0, 0.0), 200.0, rounding);
+  model.run.step_s = 1e-2;
+  const struct driven late = drive(&model, 0, NULL, 0, 60.0);
+  assert_near_rel(late.row.motor_speed_rad_s, 200.0, 1e-9);
+}
+
+/* Below the corner the readings of duty and current stand still or turn back: no load is heavy enough for a threshold beyond. */
+static void readings_end_at_the_corner(void **state)
+{
+  (void)state;
+  struct sb_model model = run_up_model();
+  model.control.sensor.quantity = SB_SENSES_CURRENT;
+  model.control.sensor.reference_a = 48.0;
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  assert_true(isinf(sb_steady_point(&model, &line, 1.0 - 21.0 / 48.0).motor_nm));
+  assert_near_rel(sb_steady_point(&model, &line, 1.0 - 19.0 / 48.0).motor_nm, 0.95, rounding);
+  model.control.sensor.quantity = SB_SENSES_DUTY;
+  model.drive.mode = SB_DRIVE_SPEED_CONTROL;
+  model.drive.target_rad_s = 200.0;
+  /* At 200 rad/s 20 A take (10 + 10) V of 24. */
+  assert_true(isinf(sb_steady_point(&model, &line, 1.0 - 0.84).motor_nm));
+  assert_near_rel(sb_steady_point(&model, &line, 1.0 - 0.8).motor_nm, 0.05 * (0.8 * 24.0 - 10.0) / 0.5, rounding);
+}
+
+/* Shifts and climbs of random boxes take as long as in the simulator. */
+static void closed_forms_and_simulator_agree(void **state)
+{
+  (void)state;
+  static const char *const kinds[] = {"selector", "swing arm", "clutch"};
+  gsl_rng *dice = dice_of(7);
+  int compared = 0;
+  for (int run = 0; run < 90; run++) {
+    struct sb_model model = model_two_gears(kinds[run % 3]);
+    model_set_currents(&model, 2.6, plane_between(dice, 0.0, 0.2), plane_between(dice, 0.0, 0.6));
+    model.supply.current_limit_a = plane_between(dice, 0.4, 2.0);
+    model.shifter.travel_time_s = 1e-3 * floor(plane_between(dice, 20.0, 200.0));
+    model.shifter.clutch_nm = plane_between(dice, 0.6, 0.9); /* more than the motor's own torque: it never slips on */
+    model.run.step_s = 1e-3;
+    const double load_nm = plane_between(dice, 0.02, 0.3);
+    model_add_constant(&model, load_nm, true);
+    model_add_viscous(&model, plane_between(dice, 0.0, 0.01));
+    model_finish(&model);
+    const struct sb_load_moment load = moment_of(load_nm);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const struct driven before = drive(&model, 0, NULL, 0, 0.3);
+    const double start = fabs(before.row.motor_speed_rad_s);
+    const struct sb_shift_figures shift = sb_theory_shift(&model, &line, 0, 1, &load, start);
+    if (!(start > 1.0) || isinf(shift.time_s)) continue;
+    const double end_s = 0.3 + 1e-3 * floor(1e3 * (shift.time_s + plane_between(dice, 0.02, 0.1)));
+    const struct driven after = drive(&model, 0, (struct oracle_command[]){{0.3, 1}}, 1, end_s);
+    const double engaged_s = driven_time_s(&after.seen, SB_EVENT_ENGAGED, 0);
+    if (isnan(engaged_s)) continue;
+    assert_near(engaged_s - 0.3, shift.time_s, 1e-8);
+    const double speed = fabs(after.row.motor_speed_rad_s);
+    if (!(speed > shift.joined_speed_rad_s * 1.001) || driven_count(&after.seen, SB_EVENT_STOPPED) > 0) continue;
+    const double climb_s = sb_theory_climb_s(&model, &line, 1, &load, shift.joined_speed_rad_s, speed);
+    assert_near(climb_s, end_s - engaged_s, 1e-7);
+    compared++;
+  }
+  gsl_rng_free(dice);
+  assert_true(compared > 30);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_run_up_has_two_phases),
+      cmocka_unit_test(its_energy_closes_by_the_chopper_rule),
+      cmocka_unit_test(a_load_beyond_the_limit_stalls_whatever_the_voltage),
+      cmocka_unit_test(a_fan_settles_below_the_corner),
+      cmocka_unit_test(readings_end_at_the_corner),
+      cmocka_unit_test(closed_forms_and_simulator_agree),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
