@@ -34,7 +34,8 @@ struct sb_map_options {
   int pair; /* index of the gear pair, 0..gear_count-2 */
   struct sb_map_axis downshift;
   struct sb_map_axis upshift;
-  size_t leaf_max;                   /* gives up beyond so many rectangles of equal traces */
+  size_t leaf_max;     /* gives up beyond so many rectangles of equal traces */
+  size_t memory_bytes; /* for motions that may be needed again, which cost time when they are not kept; 0: the usual */
   const volatile sig_atomic_t *stop; /* other than 0: gives up with SB_ERR_STOPPED; NULL: never */
 };
 

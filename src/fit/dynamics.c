@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Logs over time: the simulator goes through each span, exactly, and stops at every reading. */
-#include "fit/predict.h"
+#include "fit/bench.h"
 
 #include <math.h>
 

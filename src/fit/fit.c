@@ -6,12 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "fit/bench.h"
 #include "fit/cover.h"
 #include "fit/estimate.h"
-#include "fit/fitted.h"
-#include "fit/identify.h"
-#include "fit/possible.h"
+#include "fit/show.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is undetermined: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */

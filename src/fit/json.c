@@ -3,7 +3,6 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/fields.h"
 

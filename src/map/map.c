@@ -71,6 +71,7 @@ enum sb_status sb_map_exact(const struct sb_model *model, const struct sb_map_op
   find_reach(&plane);
   enum sb_status status = lay_lattice(&plane, err);
   if (status == SB_OK) status = sb_map_tracks_init(&plane.tracks, model, err);
+  if (options->memory_bytes > 0) plane.tracks.bytes_max = options->memory_bytes;
   if (status == SB_OK) status = sb_path_follow_all(&plane, &leaves, err);
   if (status == SB_OK) status = sb_judge(&plane, &leaves, &out, err);
   if (status == SB_OK && is_joined) sb_map_join(&out);

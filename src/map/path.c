@@ -113,7 +113,7 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
       walk->spot = &track->spots[index];
       return SB_OK;
     }
-    if (track->next >= 0) {
+    if (track->next >= 0 && sb_map_tracks_follow_next(tracks, walk->track)) {
       walk->join = track->join;
       walk->spot = &walk->join;
       walk->track = track->next;
@@ -300,7 +300,7 @@ static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_err
                                    .is_slipping = (spot->flags & SB_SPOT_SLIPPING) != 0,
                                    .is_clutch_slipping = (spot->flags & SB_SPOT_CLUTCH) != 0,
                                    .time_s = sb_map_tracks_time_s(tracks, walk->sample),
-                                   .next_load_nm = spot->more != NULL ? spot->more->next_load_nm : spot->external_nm};
+                                   .next_load_nm = spot->next_load_nm};
   return watch_row(walk, low, &row, err);
 }
 
@@ -315,18 +315,6 @@ static enum sb_status add_shift(struct sb_plane *plane, struct sb_findings *find
   findings->shifts = shift;
   findings->figures.shift_count++;
   return SB_OK;
-}
-
-/* The load that the closed form of the gear engaged is held against. */
-static double own_load_nm(const struct sb_spot *spot)
-{
-  return spot->more != NULL ? spot->more->own_load_nm : spot->external_nm;
-}
-
-/* The same load, as the faster gear of the two is judged. */
-static double faster_load_nm(const struct sb_spot *spot, bool is_downshift)
-{
-  return is_downshift || spot->more == NULL ? own_load_nm(spot) : spot->more->next_load_nm;
 }
 
 /* Whether a downshift is needless: at fixed thresholds, or for those of the mapped pair. */
@@ -364,8 +352,9 @@ static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct 
   const struct task *task = &walk->task;
   const bool is_opposite = task->chain.count > 0 && task->last_from == to_gear;
   const struct sb_chain_link link = {.time_s = next->last_command_s,
-                                     .load_nm = own_load_nm(walk->spot),
-                                     .faster_nm = faster_load_nm(walk->spot, to_gear < task->gear),
+                                     .load_nm = walk->spot->own_load_nm,
+                                     .faster_nm =
+                                         to_gear < task->gear ? walk->spot->own_load_nm : walk->spot->next_load_nm,
                                      .hunt_window_s = is_opposite ? hunt_window_s(walk) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(walk->plane->model),
                                      .is_opposite = is_opposite,
@@ -395,18 +384,12 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   sb_monitor_clutch_take(&next.clutch_share, next.last_command_s, false, 0.0);
   conclude_low(walk, &scratch->low, &next.findings);
   enum sb_status status = follow_chain(walk, to_gear, &next, err);
-  if (to_gear < task->gear) judge_downshift(plane, to_gear, own_load_nm(walk->spot), &next.findings);
+  if (to_gear < task->gear) judge_downshift(plane, to_gear, walk->spot->own_load_nm, &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   return status == SB_OK ? push_task(&scratch->tasks, &next, err) : status;
 }
 
 /* Decisions -------------------------------------------------------------------------------------------------------------- */
-
-/* The reading that an upshift is decided by; that of a downshift is the spot's. */
-static int32_t greatest_reading(const struct walk *walk)
-{
-  return walk->spot->more != NULL ? walk->spot->more->greatest : walk->spot->reading;
-}
 
 /* Of the last `debounce_samples` readings on this path the greatest that a downshift is decided by, or the least that an upshift
  * is. */
@@ -414,7 +397,7 @@ static int32_t extreme_reading(const struct walk *walk, const struct scratch *sc
 {
   const int confirm = walk->plane->setup.debounce_samples;
   const int32_t *recent = scratch->recent[is_upshift];
-  int32_t extreme = is_upshift ? greatest_reading(walk) : walk->spot->reading;
+  int32_t extreme = is_upshift ? walk->spot->greatest : walk->spot->reading;
   for (int k = 0; k < confirm && recent != NULL; k++) {
     if (is_upshift ? recent[k] < extreme : recent[k] > extreme) extreme = recent[k];
   }
@@ -465,7 +448,7 @@ static enum sb_status decide_upshift(struct walk *walk, struct scratch *scratch,
   const int pair = walk->task.gear;
   const bool is_mapped = pair == plane->options.pair;
   const int32_t near = is_mapped ? plane->upshift_counts[rect->upshift_first] : plane->setup.upshift_above[pair];
-  walk->above_run = greatest_reading(walk) > near ? walk->above_run + 1 : 0;
+  walk->above_run = walk->spot->greatest > near ? walk->above_run + 1 : 0;
   if (walk->above_run < plane->setup.debounce_samples) return SB_OK;
   struct sb_rect shifting = *rect;
   if (is_mapped) {
@@ -489,7 +472,7 @@ static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *i
   if (scratch->recent[0] != NULL) {
     const int place = walk->sample % walk->plane->setup.debounce_samples;
     scratch->recent[0][place] = walk->spot->reading;
-    scratch->recent[1][place] = greatest_reading(walk);
+    scratch->recent[1][place] = walk->spot->greatest;
   }
   enum sb_status status = SB_OK;
   if (walk->task.gear > 0) status = decide_downshift(walk, scratch, is_done, err);
@@ -596,6 +579,7 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
   const volatile sig_atomic_t *stop = plane->options.stop;
   while (status == SB_OK && scratch.tasks.count > 0) {
     const struct task task = scratch.tasks.items[--scratch.tasks.count];
+    sb_map_tracks_enter(&plane->tracks, task.track);
     status = follow(plane, &task, &scratch, leaves, err);
     if (status == SB_OK && stop != NULL && *stop != 0) status = sb_fail(err, SB_ERR_STOPPED, "stopped");
   }

@@ -17,8 +17,8 @@ struct meeting {
   int sample;
 };
 
-/* Tracks are looked for at every so many samples only: they meet a little later, in a smaller table. */
-enum { MEETING_STRIDE = 4 };
+/* What all tracks may take before those that were used longest ago are let go; a path comes to the same bits without them. */
+#define BYTES_MAX ((size_t)72 << 20)
 
 /* Memory ----------------------------------------------------------------------------------------------------------- */
 
@@ -27,47 +27,79 @@ static enum sb_status no_memory(struct sb_error *err)
   return sb_fail(err, SB_ERR_MEMORY, "out of memory for the tracks of a map");
 }
 
-static enum sb_status grow_items(struct sb_tracks *tracks, struct sb_error *err)
+/* Room for one more item of a track, counted. */
+static bool grow_counted(struct sb_tracks *tracks, void *items, size_t *room, size_t count, size_t size)
 {
-  return sb_grow(&tracks->items, &tracks->room, (size_t)tracks->count, sizeof *tracks->items) ? SB_OK : no_memory(err);
-}
-
-static enum sb_status grow_spots(struct sb_track *track, struct sb_error *err)
-{
-  const size_t count = (size_t)track->count;
-  const bool is_fine = sb_grow(&track->spots, &track->spot_room, count, sizeof *track->spots) &&
-                       sb_grow(&track->stops, &track->stop_room, count, sizeof *track->stops);
-  return is_fine ? SB_OK : no_memory(err);
-}
-
-static bool grow_rows(struct sb_track *track)
-{
-  return sb_grow(&track->rows, &track->row_room, (size_t)track->row_count, sizeof *track->rows);
-}
-
-static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)
-{
-  if (2 * tracks->table_used < tracks->table_size) return SB_OK;
-  const size_t size = tracks->table_size > 0 ? 2 * tracks->table_size : 1024;
-  struct meeting *table = calloc(size, sizeof *table);
-  if (table == NULL) return no_memory(err);
-  for (size_t i = 0; i < tracks->table_size; i++) {
-    if (tracks->table[i].hash == 0) continue;
-    size_t place = tracks->table[i].hash & (size - 1);
-    while (table[place].hash != 0) place = (place + 1) & (size - 1);
-    table[place] = tracks->table[i];
-  }
-  free(tracks->table);
-  tracks->table = table;
-  tracks->table_size = size;
-  return SB_OK;
+  const size_t before = *room;
+  if (!sb_grow(items, room, count, size)) return false;
+  tracks->used_bytes += (*room - before) * size;
+  return true;
 }
 
 static int new_track(struct sb_tracks *tracks, const struct sb_track *track, struct sb_error *err)
 {
-  if (grow_items(tracks, err) != SB_OK) return -1;
+  if (!sb_grow(&tracks->items, &tracks->room, (size_t)tracks->count, sizeof *tracks->items)) {
+    (void)no_memory(err);
+    return -1;
+  }
   tracks->items[tracks->count] = *track;
   return tracks->count++;
+}
+
+/* Lets go of all that a track knows; what it begins with stays for paths that wait for it. */
+static void let_go(struct sb_tracks *tracks, struct sb_track *track)
+{
+  tracks->used_bytes -= track->spot_room * sizeof *track->spots + track->anchor_room * tracks->anchor_size +
+                        track->row_room * sizeof *track->rows + track->child_room * sizeof *track->children;
+  free(track->spots);
+  free(track->anchors);
+  free(track->rows);
+  free(track->children);
+  *track = (struct sb_track){.gear = track->gear,
+                             .first = track->first,
+                             .waiting = track->waiting,
+                             .used = track->used,
+                             .begin = track->begin,
+                             .next = -1};
+  if (track->waiting > 0) return;
+  tracks->used_bytes -= track->begin != NULL ? tracks->anchor_size : 0;
+  free(track->begin);
+  track->begin = NULL;
+  track->is_gone = true;
+}
+
+/* Order of times at which tracks were used. */
+static int compare_clocks(const void *one, const void *other)
+{
+  const long a = *(const long *)one, b = *(const long *)other;
+  return (a > b) - (a < b);
+}
+
+/* Lets go of the quarter of all tracks that was used longest ago. Without memory for that all stay. */
+static void relieve(struct sb_tracks *tracks)
+{
+  long *clocks = calloc((size_t)tracks->count, sizeof *clocks);
+  int count = 0;
+  if (clocks == NULL) return;
+  for (int i = 1; i < tracks->count; i++) {
+    if (tracks->items[i].count > 0) clocks[count++] = tracks->items[i].used;
+  }
+  qsort(clocks, (size_t)count, sizeof *clocks, compare_clocks);
+  const long old = count > 0 ? clocks[count / 4] : 0;
+  free(clocks);
+  /* Not the first one, which has nothing to begin with but the start of the run. */
+  for (int i = 1; i < tracks->count; i++) {
+    struct sb_track *track = &tracks->items[i];
+    if (track->count > 0 && track->used <= old) let_go(tracks, track);
+  }
+  tracks->at_track = -1;
+}
+
+void sb_map_tracks_enter(struct sb_tracks *tracks, int at)
+{
+  if (tracks->used_bytes > tracks->bytes_max) relieve(tracks);
+  if (tracks->items[at].waiting > 0) tracks->items[at].waiting--;
+  tracks->items[at].used = ++tracks->clock;
 }
 
 /* States ----------------------------------------------------------------------------------------------------------- */
@@ -78,77 +110,35 @@ double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
   return sb_sim_grid_s(&tracks->sim, step);
 }
 
-/* A machine whose state is more than a stop can hold. */
-static bool has_more(const struct sb_model *model)
+/* Of the anchors of a track, that of a sample that the stride divides. */
+static struct sb_anchor *anchor_at(const struct sb_tracks *tracks, const struct sb_track *track, int sample)
 {
-  const struct sb_sensor *sensor = &model->control.sensor;
-  const bool has_past = sensor->pulses.per_turn > 0.0 || sensor->supply.filter_s > 0.0;
-  if (sb_gearbox_has_locking(&model->gearbox)) return true; /* there the gear says what its load takes of the motor */
-  return has_past || model->load.road.is_present || model->driveshaft.is_present || model->battery.is_present ||
-         model->winding.is_present || model->supply.current_limit_a > 0.0 || sb_drive_is_moving(&model->drive) ||
-         sb_shifter_clutch_nm(&model->shifter) > 0.0;
+  const int number = sample / SB_TRACK_STRIDE - (track->first + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE;
+  return (struct sb_anchor *)(void *)(track->anchors + (size_t)number * tracks->anchor_size);
 }
 
-static struct sb_stop stop_now(const struct sb_tracks *tracks)
+/* All that acts on the future at the present sample. */
+static void take_anchor(const struct sb_tracks *tracks, struct sb_anchor *anchor)
 {
-  const struct sb_state *state = &tracks->sim.state;
-  return (struct sb_stop){.load_time_s = state->load_time_s,
-                          .load_angle_rad = state->load_angle_rad,
-                          .motor_speed_rad_s = state->motor_speed_rad_s,
-                          .output_speed_rad_s = state->output_speed_rad_s,
-                          .output_angle_rad = state->output_angle_rad,
-                          .filtered = tracks->reading.filtered,
-                          .back_rad = state->back_rad,
-                          .motor_direction = (int8_t)state->motor_direction,
-                          .is_driving = state->is_driving != 0,
-                          .drive_direction = (int8_t)state->drive_direction,
-                          .is_back_counted = state->is_back_counted != 0,
-                          .child = {-1, -1}};
+  const struct sb_reading *reading = &tracks->reading;
+  anchor->state = tracks->sim.state;
+  anchor->filtered = reading->filtered;
+  anchor->voltage_v = reading->voltage_v;
+  memcpy(anchor->slots, reading->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
 }
 
-/* Fills what a window has counted in the sample periods up to a sample of a track: those of earlier tracks are its parents'. */
-static void remember(const struct sb_tracks *tracks, int at, int sample, struct sb_reading *reading)
+static void restore(struct sb_tracks *tracks, const struct sb_anchor *anchor)
 {
-  for (int k = 0; k < reading->slot_count; k++, sample--) {
-    while (at >= 0 && sample < tracks->items[at].first) at = tracks->items[at].parent;
-    const int slot = (sample % reading->slot_count + reading->slot_count) % reading->slot_count;
-    const struct sb_track *track = at >= 0 ? &tracks->items[at] : NULL;
-    reading->slots[slot] = track != NULL ? track->spots[sample - track->first].more->state.pulses.closed : 0.0;
-  }
-}
-
-/* Puts the simulator where a track is at a sample, engaged. */
-static void stand_at(struct sb_tracks *tracks, int at, int sample)
-{
-  const struct sb_track *track = &tracks->items[at];
-  const struct sb_stop *stop = &track->stops[sample - track->first];
-  const struct sb_gear *gear = &tracks->model->gearbox.gears[track->gear];
-  const struct sb_state plain = {.step = sample * tracks->steps_per_sample,
-                                 .time_s = sb_map_tracks_time_s(tracks, sample),
-                                 .load_time_s = stop->load_time_s,
-                                 .load_angle_rad = stop->load_angle_rad,
-                                 .motor_speed_rad_s = stop->motor_speed_rad_s,
-                                 .output_speed_rad_s = stop->output_speed_rad_s,
-                                 .output_angle_rad = stop->output_angle_rad,
-                                 .gear = track->gear,
-                                 .link = SB_LINK_MESH,
-                                 .motor_direction = stop->motor_direction,
-                                 .output_direction = stop->motor_direction * gear->output_direction,
-                                 .is_driving = stop->is_driving,
-                                 .feed = tracks->sim.state.feed, /* of a machine without more it never changes */
-                                 .back_rad = stop->back_rad,
-                                 .drive_direction = stop->drive_direction,
-                                 .is_back_counted = stop->is_back_counted};
-  const struct sb_more *more = track->spots[sample - track->first].more;
-  sb_sim_restore(&tracks->sim, more != NULL ? &more->state : &plain);
-  tracks->reading.filtered = stop->filtered;
-  if (more != NULL) tracks->reading.voltage_v = more->measured_v;
-  remember(tracks, at, sample, &tracks->reading);
-  tracks->output_turns = stop->output_angle_rad / SB_TURN;
+  struct sb_reading *reading = &tracks->reading;
+  sb_sim_restore(&tracks->sim, &anchor->state);
+  reading->filtered = anchor->filtered;
+  reading->voltage_v = anchor->voltage_v;
+  memcpy(reading->slots, anchor->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
+  tracks->output_turns = anchor->state.output_angle_rad / SB_TURN;
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 9, MORE_WORDS = 35 };
+enum { KEY_WORDS = 44 };
 
 static uint64_t bits_of(double value)
 {
@@ -157,120 +147,152 @@ static uint64_t bits_of(double value)
   return bits;
 }
 
-static void take_key(const struct sb_tracks *tracks, const struct sb_stop *stop, int gear, int sample,
-                     uint64_t key[KEY_WORDS])
+static void take_key(const struct sb_tracks *tracks, const struct sb_anchor *anchor, uint64_t key[KEY_WORDS])
 {
-  const bool is_free = tracks->is_angle_free;
-  key[0] = (uint64_t)sample;
-  key[1] = bits_of(stop->load_time_s);
-  key[2] = is_free ? 0 : bits_of(stop->load_angle_rad);
-  key[3] = is_free ? 0 : bits_of(stop->output_angle_rad);
-  key[4] = bits_of(stop->motor_speed_rad_s);
-  key[5] = bits_of(stop->output_speed_rad_s);
-  key[6] = bits_of(stop->filtered);
-  key[7] = bits_of(stop->back_rad);
-  key[8] = (uint64_t)((gear * 4 + stop->drive_direction + 1) * 16 + stop->is_back_counted * 8 +
-                      (stop->motor_direction + 1) * 2 + stop->is_driving);
-}
-
-/* The rest of a machine that has more: vehicle, shaft and what feeds the motor. Each value is a word of its own. */
-static void take_more(const struct sb_more *more, uint64_t key[MORE_WORDS])
-{
-  const struct sb_state *state = &more->state;
+  const struct sb_state *state = &anchor->state;
   const struct sb_far *far = &state->far;
   const struct sb_feed *feed = &state->feed;
   const struct sb_pulses *pulses = &state->pulses;
-  const double values[] = {far->speed_rad_s,        far->angle_rad,
-                           far->load_angle_rad,     far->left_rad,
-                           far->is_slipping,        far->slip_direction,
-                           far->direction,          far->met_count,
-                           far->is_finished,        state->output_direction,
-                           state->twist.side,       state->twist.twist_rad,
-                           feed->drive.duty,        feed->drive.integral_rad,
-                           feed->drive.command,     feed->warmth.winding_c,
-                           feed->warmth.housing_c,  feed->resistance_ohm,
-                           feed->voltage_v,         feed->drawn_as,
-                           (double)feed->low_ticks, feed->is_cut_out,
-                           feed->is_empty,          (double)feed->ready_step,
-                           pulses->angle,           pulses->count,
-                           pulses->closed,          pulses->last_s,
-                           pulses->period_s,        more->measured_v,
-                           (double)state->link,     state->slip_direction,
-                           state->is_shifting,      feed->magnet_ratio,
+  const bool is_free = tracks->is_angle_free;
+  const double values[] = {state->load_time_s,
+                           is_free ? 0.0 : state->load_angle_rad,
+                           is_free ? 0.0 : state->output_angle_rad,
+                           state->motor_speed_rad_s,
+                           state->output_speed_rad_s,
+                           state->back_rad,
+                           anchor->filtered,
+                           (double)state->gear,
+                           (double)(((state->drive_direction + 1) * 2 + state->is_back_counted) * 8 +
+                                    (state->motor_direction + 1) * 2 + state->is_driving),
+                           far->speed_rad_s,
+                           far->angle_rad,
+                           far->load_angle_rad,
+                           far->left_rad,
+                           far->is_slipping,
+                           far->slip_direction,
+                           far->direction,
+                           far->met_count,
+                           far->is_finished,
+                           state->output_direction,
+                           state->twist.side,
+                           state->twist.twist_rad,
+                           feed->drive.duty,
+                           feed->drive.integral_rad,
+                           feed->drive.command,
+                           feed->warmth.winding_c,
+                           feed->warmth.housing_c,
+                           feed->resistance_ohm,
+                           feed->voltage_v,
+                           feed->drawn_as,
+                           (double)feed->low_ticks,
+                           feed->is_cut_out,
+                           feed->is_empty,
+                           (double)feed->ready_step,
+                           pulses->angle,
+                           pulses->count,
+                           pulses->closed,
+                           pulses->last_s,
+                           pulses->period_s,
+                           anchor->voltage_v,
+                           (double)state->link,
+                           state->slip_direction,
+                           state->is_shifting,
+                           feed->magnet_ratio,
                            (double)feed->piece};
-  static_assert(sizeof values / sizeof *values == MORE_WORDS, "every word is set");
-  for (int i = 0; i < MORE_WORDS; i++) key[i] = bits_of(values[i]);
-}
-
-static uint64_t stirred(uint64_t hash, const uint64_t *key, int count)
-{
-  for (int i = 0; i < count; i++) {
-    hash = (hash ^ key[i]) * 1099511628211U;
-    hash ^= hash >> 29;
-  }
-  return hash;
+  static_assert(sizeof values / sizeof *values == KEY_WORDS, "every word is set");
+  for (int i = 0; i < KEY_WORDS; i++) key[i] = bits_of(values[i]);
 }
 
 /* As FNV-1a, by words, stirred. */
-static uint64_t hash_of(const uint64_t key[KEY_WORDS], const struct sb_more *more)
+static uint64_t hash_of(int sample, const uint64_t key[KEY_WORDS])
 {
-  uint64_t hash = stirred(14695981039346656037U, key, KEY_WORDS);
-  if (more != NULL) {
-    uint64_t words[MORE_WORDS];
-    take_more(more, words);
-    hash = stirred(hash, words, MORE_WORDS);
+  uint64_t hash = 14695981039346656037U ^ (uint64_t)sample;
+  for (int i = 0; i < KEY_WORDS; i++) {
+    hash = (hash ^ key[i]) * 1099511628211U;
+    hash ^= hash >> 29;
   }
   return hash != 0 ? hash : 1;
 }
 
-static bool has_same_more(const struct sb_more *one, const struct sb_more *other)
+/* Meetings --------------------------------------------------------------------------------------------------------- */
+
+/* Whether a track still knows a sample. */
+static bool is_known(const struct sb_track *track, int sample)
 {
-  if (one == NULL) return true;
-  uint64_t ones[MORE_WORDS], others[MORE_WORDS];
-  take_more(one, ones);
-  take_more(other, others);
-  return memcmp(ones, others, sizeof ones) == 0;
+  return sample - track->first < track->count;
 }
 
-/* Whether a window has counted the same before a known state as before the present one. */
-static bool has_same_past(const struct sb_tracks *tracks, const struct meeting *known)
+static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)
 {
-  const struct sb_reading *now = &tracks->reading;
-  if (now->slot_count == 0) return true;
-  struct sb_reading other = {.slot_count = now->slot_count};
-  remember(tracks, known->track, known->sample, &other);
-  for (int k = 0; k < now->slot_count; k++) {
-    if (now->slots[k] != other.slots[k]) return false;
+  if (2 * tracks->table_used < tracks->table_size) return SB_OK;
+  size_t live = 0;
+  for (size_t i = 0; i < tracks->table_size; i++) {
+    const struct meeting *known = &tracks->table[i];
+    live += known->hash != 0 && is_known(&tracks->items[known->track], known->sample);
+  }
+  size_t size = 1024;
+  while (size < 4 * live) size *= 2;
+  struct meeting *table = calloc(size, sizeof *table);
+  if (table == NULL) return no_memory(err);
+  for (size_t i = 0; i < tracks->table_size; i++) {
+    const struct meeting *known = &tracks->table[i];
+    if (known->hash == 0 || !is_known(&tracks->items[known->track], known->sample)) continue;
+    size_t place = known->hash & (size - 1);
+    while (table[place].hash != 0) place = (place + 1) & (size - 1);
+    table[place] = *known;
+  }
+  free(tracks->table);
+  tracks->table = table;
+  tracks->table_size = size;
+  tracks->table_used = live;
+  return SB_OK;
+}
+
+static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const struct sb_anchor *anchor,
+                  const uint64_t key[KEY_WORDS])
+{
+  const struct sb_track *track = &tracks->items[known->track];
+  if (!is_known(track, known->sample)) return false;
+  const struct sb_anchor *other = anchor_at(tracks, track, known->sample);
+  uint64_t words[KEY_WORDS];
+  take_key(tracks, other, words);
+  if (memcmp(words, key, sizeof words) != 0) return false;
+  for (int k = 0; k < tracks->reading.slot_count; k++) {
+    if (anchor->slots[k] != other->slots[k]) return false;
   }
   return true;
 }
 
-static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const uint64_t key[KEY_WORDS],
-                  const struct sb_more *more)
-{
-  const struct sb_track *track = &tracks->items[known->track];
-  const struct sb_stop *stop = &track->stops[known->sample - track->first];
-  uint64_t other[KEY_WORDS];
-  take_key(tracks, stop, track->gear, known->sample, other);
-  if (memcmp(other, key, sizeof other) != 0) return false;
-  return has_same_more(track->spots[known->sample - track->first].more, more) && has_same_past(tracks, known);
-}
-
 /* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
-static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_stop *stop,
-                         const struct sb_more *more)
+static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_anchor *anchor)
 {
   uint64_t key[KEY_WORDS];
-  take_key(tracks, stop, tracks->items[at].gear, sample, key);
-  const uint64_t hash = hash_of(key, more);
+  take_key(tracks, anchor, key);
+  const uint64_t hash = hash_of(sample, key);
   size_t place = hash & (tracks->table_size - 1);
   for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
     const struct meeting *known = &tracks->table[place];
-    if (known->hash == hash && is_at(tracks, known, key, more)) return known->track;
+    if (known->hash == hash && known->sample == sample && is_at(tracks, known, anchor, key)) return known->track;
   }
   tracks->table[place] = (struct meeting){hash, at, sample};
   tracks->table_used++;
   return -1;
+}
+
+bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int at)
+{
+  struct sb_track *track = &tracks->items[at];
+  struct sb_track *next = &tracks->items[track->next];
+  if (is_known(next, track->first + track->count)) {
+    next->used = ++tracks->clock;
+    return true;
+  }
+  track->next = -1;
+  /* Rows on the way to the sample at which they met come again. */
+  while (track->row_count > 0 && track->rows[track->row_count - 1].sample >= track->first + track->count) {
+    track->row_count--;
+  }
+  return false;
 }
 
 /* Samples ---------------------------------------------------------------------------------------------------------- */
@@ -278,11 +300,12 @@ static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const str
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_tracks *tracks = context;
+  if (tracks->is_repeating) return;
   /* In neutral only wheels that slip or grip are of interest, the drive, and the end. */
   const bool is_slip = event == SB_EVENT_SLIPPED || event == SB_EVENT_GRIPPED || event == SB_EVENT_SWITCHED;
   if (!sb_sim_is_engaged(sim) && !is_slip && event != SB_EVENT_FINISHED) return;
   struct sb_track *track = &tracks->items[tracks->at_track];
-  if (!grow_rows(track)) {
+  if (!grow_counted(tracks, &track->rows, &track->row_room, (size_t)track->row_count, sizeof *track->rows)) {
     tracks->is_out_of_memory = true;
     return;
   }
@@ -315,22 +338,6 @@ int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_t
   return count;
 }
 
-static const struct sb_more *keep_more(struct sb_tracks *tracks, const struct sb_row *row, int32_t greatest)
-{
-  if (!tracks->has_more) return NULL;
-  struct sb_more *more = sb_arena_take(&tracks->mores, sizeof *more);
-  if (more == NULL) {
-    tracks->is_out_of_memory = true;
-    return NULL;
-  }
-  *more = (struct sb_more){.state = tracks->sim.state,
-                           .own_load_nm = row->own_load_nm,
-                           .next_load_nm = sb_row_next_load_nm(row),
-                           .measured_v = tracks->reading.voltage_v,
-                           .greatest = greatest};
-  return more;
-}
-
 /* What the sensor reads at the present sample; at the end of the run nothing is read. */
 static struct sb_sensed sense(struct sb_tracks *tracks, int sample, struct sb_row *row)
 {
@@ -345,9 +352,10 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
   struct sb_row row = sb_sim_row(&tracks->sim);
   const struct sb_sensed sensed = sense(tracks, sample, &row);
-  struct sb_spot spot = {.external_nm = row.external_torque_nm,
+  struct sb_spot spot = {.own_load_nm = row.own_load_nm,
+                         .next_load_nm = sb_row_next_load_nm(&row),
                          .reading = sensed.least,
-                         .more = keep_more(tracks, &row, sensed.greatest),
+                         .greatest = sensed.greatest,
                          .given_j = sums->energy.given,
                          .turns = row.output_turns - tracks->output_turns,
                          .torque_nm = fabs(sums->output_torque_nm.value),
@@ -369,65 +377,184 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
   return spot;
 }
 
-/* Moves the simulator on to the track's next sample and adds what it shows, or finds the track that it has met. */
-static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_error *err)
+/* Moves the simulator on to a sample. */
+static enum sb_status move_on(struct sb_tracks *tracks, int sample, struct sb_spot *spot, struct sb_error *err)
 {
-  const int sample = tracks->to_sample;
   const bool is_end = sample == tracks->end_sample;
-  enum sb_status status =
+  tracks->to_sample = sample;
+  const enum sb_status status =
       sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
-  struct sb_track *track = &tracks->items[at];
-  if (status == SB_OK && tracks->is_out_of_memory) status = no_memory(err);
-  if (status == SB_OK) status = grow_spots(track, err);
-  if (status == SB_OK) status = grow_table(tracks, err);
   if (status != SB_OK) return status;
   tracks->sample_count++;
+  *spot = look(tracks, sample);
+  return tracks->is_out_of_memory ? no_memory(err) : SB_OK;
+}
 
-  const struct sb_spot spot = look(tracks, sample);
-  if (tracks->is_out_of_memory) return no_memory(err);
-  const struct sb_stop stop = stop_now(tracks);
-  if (spot.flags & SB_SPOT_ENGAGED && sample % MEETING_STRIDE == 0 && !is_end) {
-    track->next = meet_or_enter(tracks, at, sample, &stop, spot.more);
-    if (track->next >= 0) {
-      track->join = spot;
-      tracks->at_track = -1;
-      return SB_OK;
-    }
+/* Puts the simulator to the beginning of a track. */
+static void stand_at_begin(struct sb_tracks *tracks, int at)
+{
+  const struct sb_track *track = &tracks->items[at];
+  restore(tracks, track->begin);
+  sb_sim_command(&tracks->sim, track->gear);
+}
+
+/* Puts the simulator where a track is at a sample that is known: from the last anchor in gear, or from the beginning. */
+static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, struct sb_error *err)
+{
+  const struct sb_track *track = &tracks->items[at];
+  int from = sample - sample % SB_TRACK_STRIDE;
+  while (from >= track->first && !(track->spots[from - track->first].flags & SB_SPOT_ENGAGED)) from -= SB_TRACK_STRIDE;
+  tracks->at_track = at;
+  tracks->is_repeating = true;
+  if (from >= track->first) {
+    restore(tracks, anchor_at(tracks, track, from));
+  } else {
+    from = track->first - 1;
+    stand_at_begin(tracks, at);
   }
-  track->spots[track->count] = spot;
-  track->stops[track->count] = stop;
-  track->count++;
+  enum sb_status status = SB_OK;
+  struct sb_spot spot;
+  while (status == SB_OK && from < sample) status = move_on(tracks, ++from, &spot, err);
+  tracks->is_repeating = false;
+  return status;
+}
+
+/* A track ends here: what it keeps need not grow any more. */
+static void close_track(struct sb_tracks *tracks, struct sb_track *track)
+{
+  struct sb_spot *spots = track->count > 0 ? realloc(track->spots, (size_t)track->count * sizeof *track->spots) : NULL;
+  if (spots == NULL) return;
+  tracks->used_bytes -= (track->spot_room - (size_t)track->count) * sizeof *spots;
+  track->spots = spots;
+  track->spot_room = (size_t)track->count;
+}
+
+/* Keeps the state at the present sample; *next: the track that is in the same one, -1: none. */
+static enum sb_status keep_anchor(struct sb_tracks *tracks, int at, const struct sb_spot *spot, int *next,
+                                  struct sb_error *err)
+{
+  struct sb_track *track = &tracks->items[at];
+  const int sample = tracks->to_sample;
+  if (grow_table(tracks, err) != SB_OK) return SB_ERR_MEMORY;
+  if (!grow_counted(tracks, &track->anchors, &track->anchor_room, track->anchor_count, tracks->anchor_size)) {
+    return no_memory(err);
+  }
+  struct sb_anchor *anchor = anchor_at(tracks, track, sample);
+  take_anchor(tracks, anchor);
+  *next = spot->flags & SB_SPOT_ENGAGED ? meet_or_enter(tracks, at, sample, anchor) : -1;
+  track->anchor_count += *next < 0;
+  return SB_OK;
+}
+
+/* Adds the track's next sample, to which the simulator moves, or finds the track that it has met. */
+static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_error *err)
+{
+  struct sb_track *track = &tracks->items[at];
+  const int sample = track->first + track->count;
+  struct sb_spot spot;
+  enum sb_status status = move_on(tracks, sample, &spot, err);
+  if (status != SB_OK) return status;
+  if (sample % SB_TRACK_STRIDE == 0 && sample < tracks->end_sample) {
+    status = keep_anchor(tracks, at, &spot, &track->next, err);
+    if (status != SB_OK) return status;
+  }
+  if (track->next >= 0) {
+    track->join = spot;
+    tracks->at_track = -1;
+    close_track(tracks, track);
+    return SB_OK;
+  }
+  if (!grow_counted(tracks, &track->spots, &track->spot_room, (size_t)track->count, sizeof spot)) return no_memory(err);
+  track->spots[track->count++] = spot;
+  if (sample == tracks->end_sample) close_track(tracks, track);
   return SB_OK;
 }
 
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
 {
   const struct sb_track *track = &tracks->items[at];
-  const bool is_new = track->count == 0;
-  const int parent = track->parent, parent_sample = track->parent_sample;
-  if (is_new && parent >= 0) {
-    stand_at(tracks, parent, parent_sample);
-  } else if (tracks->at_track != at) {
-    assert(track->spots[track->count - 1].flags & SB_SPOT_ENGAGED);
-    stand_at(tracks, at, track->first + track->count - 1);
-  }
+  const int known = tracks->at_track;
+  enum sb_status status = SB_OK;
   tracks->at_track = at;
   tracks->to_sample = track->first + track->count;
-  if (is_new && parent >= 0) sb_sim_command(&tracks->sim, track->gear);
-  return add_sample(tracks, at, err);
+  if (track->count == 0 && track->begin != NULL) {
+    stand_at_begin(tracks, at);
+  } else if (known != at) {
+    status = stand_at(tracks, at, track->first + track->count - 1, err);
+  }
+  return status == SB_OK ? add_sample(tracks, at, err) : status;
 }
 
-int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err)
+/* Children --------------------------------------------------------------------------------------------------------- */
+
+/* Where in the order of a track's children one is, or would be. */
+static int child_place(const struct sb_track *track, int sample, int gear)
 {
-  const int index = sample - tracks->items[track].first;
-  const int side = gear > tracks->items[track].gear;
-  const int known = tracks->items[track].stops[index].child[side];
-  if (known >= 0) return known;
-  const struct sb_track begun = {
-      .gear = gear, .parent = track, .parent_sample = sample, .first = sample + 1, .next = -1};
+  int low = 0, high = track->child_count;
+  while (low < high) {
+    const int middle = (low + high) / 2;
+    const struct sb_track_child *child = &track->children[middle];
+    if (child->sample < sample || (child->sample == sample && child->gear < gear)) {
+      low = middle + 1;
+    } else {
+      high = middle;
+    }
+  }
+  return low;
+}
+
+/* Begins a track with a command at a sample of another one, at which the simulator stands. */
+static int begin_child(struct sb_tracks *tracks, int sample, int gear, struct sb_error *err)
+{
+  struct sb_anchor *begin = malloc(tracks->anchor_size);
+  if (begin == NULL) {
+    (void)no_memory(err);
+    return -1;
+  }
+  take_anchor(tracks, begin);
+  const struct sb_track begun = {.gear = gear, .first = sample + 1, .begin = begin, .next = -1};
   const int at = new_track(tracks, &begun, err);
-  if (at >= 0) tracks->items[track].stops[index].child[side] = at;
+  if (at < 0) free(begin);
+  if (at >= 0) tracks->used_bytes += tracks->anchor_size;
   return at;
+}
+
+/* Enters a child among those of its track. */
+static bool insert_child(struct sb_tracks *tracks, int at, int place, const struct sb_track_child *child)
+{
+  struct sb_track *track = &tracks->items[at];
+  const size_t count = (size_t)track->child_count;
+  if (!grow_counted(tracks, &track->children, &track->child_room, count, sizeof *child)) return false;
+  memmove(track->children + place + 1, track->children + place, (count - (size_t)place) * sizeof *child);
+  track->children[place] = *child;
+  track->child_count++;
+  return true;
+}
+
+int sb_map_tracks_child(struct sb_tracks *tracks, int at, int sample, int gear, struct sb_error *err)
+{
+  const struct sb_track *track = &tracks->items[at];
+  const int place = child_place(track, sample, gear);
+  struct sb_track_child *known = place < track->child_count ? &track->children[place] : NULL;
+  const bool is_begun = known != NULL && known->sample == sample && known->gear == gear;
+  if (is_begun && !tracks->items[known->track].is_gone) {
+    tracks->items[known->track].waiting++;
+    return known->track;
+  }
+  const bool is_there = tracks->at_track == at && track->first + track->count == sample + 1;
+  if (!is_there && stand_at(tracks, at, sample, err) != SB_OK) return -1;
+  const int child = begin_child(tracks, sample, gear, err);
+  if (!is_there) tracks->at_track = -1;
+  if (child < 0) return -1;
+  tracks->items[child].waiting = 1;
+  if (is_begun) {
+    known->track = child;
+    return child;
+  }
+  const struct sb_track_child entry = {sample, gear, child};
+  if (insert_child(tracks, at, place, &entry)) return child;
+  (void)no_memory(err);
+  return -1;
 }
 
 /* Begin and end ---------------------------------------------------------------------------------------------------- */
@@ -456,7 +583,7 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
   enum sb_status status = sb_sim_init(&tracks->sim, tracks->model, gear, err);
   if (status != SB_OK) return status;
   tracks->sim.observer = (struct sb_sim_observer){tracks, on_event, NULL};
-  tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .parent = -1, .next = -1}, err);
+  tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .next = -1}, err);
   return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_map_tracks_extend(tracks, tracks->at_track, err);
 }
 
@@ -466,7 +593,7 @@ enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_mode
   *tracks = (struct sb_tracks){.model = model,
                                .at_track = -1,
                                .is_angle_free = is_angle_free(&model->load),
-                               .has_more = has_more(model),
+                               .bytes_max = BYTES_MAX,
                                .fast_rad_s = sb_model_motor_speed_limit_rad_s(model)};
   tracks->steps_per_sample = sb_model_step_count(model->control.sample_period_s, run->step_s);
   tracks->last_step = sb_model_step_count(run->duration_s, run->step_s);
@@ -474,6 +601,7 @@ enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_mode
   if (last_sample >= INT32_MAX - 1) return sb_fail(err, SB_ERR_NUMERICS, "too many samples for a map");
   tracks->end_sample = (int)last_sample + 1;
   enum sb_status status = sb_sensor_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
+  tracks->anchor_size = sizeof(struct sb_anchor) + (size_t)tracks->reading.slot_count * sizeof(double);
   if (status == SB_OK) status = draw_noise(tracks, err);
   if (status == SB_OK) status = begin_at_the_start(tracks, err);
   if (status != SB_OK) sb_map_tracks_clear(tracks);
@@ -484,11 +612,12 @@ void sb_map_tracks_clear(struct sb_tracks *tracks)
 {
   for (int i = 0; i < tracks->count; i++) {
     free(tracks->items[i].spots);
-    free(tracks->items[i].stops);
+    free(tracks->items[i].anchors);
+    free(tracks->items[i].begin);
+    free(tracks->items[i].children);
     free(tracks->items[i].rows);
   }
   free(tracks->items);
-  sb_arena_clear(&tracks->mores);
   free(tracks->table);
   free(tracks->noise);
   sb_sensor_clear(&tracks->reading);

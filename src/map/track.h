@@ -28,35 +28,26 @@ enum sb_spot_flag {
   SB_SPOT_CLUTCH = 1024   /* an engaged clutch must transmit more than its torque */
 };
 
-/* Of a machine that has more than a stop can hold: its state, and the loads that closed forms compare with (sim.h). */
-struct sb_more {
-  struct sb_state state;
-  double own_load_nm, next_load_nm;
-  double measured_v; /* filtered, by the sensor of the supply */
-  int32_t greatest;  /* reading that an upshift is decided by (sense.h), counts */
-};
-
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double external_nm;
-  double given_j; /* since the sample before, as turns and torque */
+  double own_load_nm, next_load_nm; /* that closed forms compare with (sim.h) */
+  double given_j;                   /* since the sample before, as turns and torque */
   double turns;
   double torque_nm; /* greatest, by magnitude */
   double way_rad;   /* to and fro */
   double back_rad;  /* greatest */
-  int32_t reading;  /* counts */
+  int32_t reading;  /* that a downshift is decided by, counts */
+  int32_t greatest; /* that an upshift is (sense.h) */
   uint32_t flags;
-  const struct sb_more *more; /* NULL: the machine has no more, and those loads are external_nm */
 };
 
-/* The state engaged behind a spot, to go on from; nothing is kept of one in neutral. */
-struct sb_stop {
-  double load_time_s, load_angle_rad;
-  double motor_speed_rad_s, output_speed_rad_s, output_angle_rad;
-  double filtered; /* of the reading */
-  double back_rad;
-  int8_t motor_direction, is_driving, drive_direction, is_back_counted;
-  int child[2]; /* tracks that begin with a command here, down and up; -1: none yet */
+/* All that acts on the future at one sample: a track keeps it at every SB_TRACK_STRIDE-th, to go on from there. */
+enum { SB_TRACK_STRIDE = 16 };
+
+struct sb_anchor {
+  struct sb_state state;
+  double filtered, voltage_v; /* of the reading */
+  double slots[];             /* likewise */
 };
 
 /* An event engaged, or the run's end: what the monitor of a run is told between two samples. */
@@ -67,17 +58,29 @@ struct sb_track_row {
   double time_s, next_load_nm;
 };
 
+/* The track that begins with a command at a sample of another one. */
+struct sb_track_child {
+  int sample, gear, track;
+};
+
 struct sb_track {
-  int gear;                  /* index */
-  int parent, parent_sample; /* where it began; parent -1: at the start of the run */
-  int first;                 /* sample of spots[0] */
-  int count;                 /* spots known */
-  size_t spot_room, stop_room;
+  int gear;    /* index */
+  int first;   /* sample of spots[0] */
+  int count;   /* spots known */
+  int waiting; /* paths that are yet to begin with this track */
+  bool is_gone;
+  long used;               /* when it last was, by the clock of all tracks */
+  struct sb_anchor *begin; /* before the command that it begins with; NULL: at the start of the run, or gone */
   struct sb_spot *spots;
-  struct sb_stop *stops;
+  size_t spot_room;
+  char *anchors; /* at the samples that SB_TRACK_STRIDE divides */
+  size_t anchor_count, anchor_room;
   struct sb_track_row *rows; /* rows[row_count] in order of time */
   int row_count;
   size_t row_room;
+  struct sb_track_child *children; /* children[child_count], in order of samples, then gears */
+  int child_count;
+  size_t child_room;
   int next;            /* track that goes on from sample first + count; -1: not yet known, or the end */
   struct sb_spot join; /* this track's own spot at that sample */
 };
@@ -88,16 +91,19 @@ struct sb_tracks {
   long long last_step, steps_per_sample; /* of the model's steps */
   double *noise;                         /* noise[end_sample], or NULL */
   struct sb_sim sim;
-  double fast_rad_s; /* limit of the motor's speed */
-  bool has_more;     /* the machine has more than stops can hold */
-  struct sb_arena mores;
+  double fast_rad_s;   /* limit of the motor's speed */
   int at_track;        /* whose last spot the simulator stands at; -1: none */
   int to_sample;       /* that the simulator moves to */
+  bool is_repeating;   /* it moves where the track is known already */
   double output_turns; /* at at_track's last spot */
   struct sb_track *items;
   int count;
   size_t room;
-  struct meeting *table; /* hash of stops */
+  size_t anchor_size; /* bytes */
+  size_t used_bytes;  /* of what can be let go */
+  size_t bytes_max;   /* beyond which that is done */
+  long clock;
+  struct meeting *table; /* hash of anchors */
   size_t table_size, table_used;
   long long sample_count;
   bool is_angle_free;    /* no part of the load depends on the output's angle */
@@ -109,12 +115,21 @@ struct sb_tracks {
 enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);
 void sb_map_tracks_clear(struct sb_tracks *tracks);
 
-/* The track that begins with a command to a gear (index) at a sample that is known, engaged; -1: out of memory. */
+/*
+ * The track that begins with a command to a gear (index) at a sample that is known, engaged; -1: it failed. A path waits for it
+ * from then on, until sb_map_tracks_enter().
+ */
 int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err);
 
-/* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. A
- * track that was left in neutral can't be extended: follow it until it is engaged. */
+/* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
+
+/* A path begins with a track that it waited for. No other path may be on its way: tracks that were used long ago are let go when
+ * all of them take too much memory. */
+void sb_map_tracks_enter(struct sb_tracks *tracks, int track);
+
+/* A path goes on along the track that its own has met, unless that has been let go: its own one goes on, then. */
+bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int track);
 
 /* The rows of a track between the sample before and this one: their number, *rows the first of them. */
 int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows);

@@ -170,6 +170,9 @@ static void choose_lattice(gsl_rng *rng, struct plane_case *out)
     const double step = steps[pick(rng, 4)], first = plane_between(rng, 0.2 * step, 0.3);
     *axes[i] = (struct sb_map_axis){first, step, 1 + (int)(plane_between(rng, 0.4, 1.1 - first) / step)};
   }
+  /* Every other map keeps next to nothing for later, or little. */
+  static const size_t memory_bytes[] = {0, 1, 0, 100000};
+  out->options.memory_bytes = memory_bytes[out->options.downshift.count % 4];
 }
 
 void plane_random_case(gsl_rng *rng, struct plane_case *out)
