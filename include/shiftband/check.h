@@ -155,7 +155,6 @@ struct sb_check_drive {
   double target_fraction; /* of the motor's no-load speed */
   double proportional_band_rad_s;
   double integral_time_s;
-  double greatest_reading; /* without any load */
 };
 
 /* What a sensor of pulses makes of a pair of gears. */

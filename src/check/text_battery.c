@@ -3,7 +3,7 @@
 #include <math.h>
 
 #include "base/constants.h"
-#include "check/text.h"
+#include "check/parts.h"
 #include "theory/warmth.h"
 
 /* Over the discharge ----------------------------------------------------------------------------------------------------- */
