@@ -32,7 +32,7 @@
  *
  * Leaves out: errors of the duty, of added inertias and of single torques and voltages (taken as exact), offsets of gauges,
  * inductance, warming, noise that is correlated in time.
- * Of a scenario's battery, winding, magnets and drive nothing is used, for the log says what fed the motor; its output shaft gives
+ * Of a scenario's battery, winding, magnets and drive nothing is used but drive.current_limit, for the log says what fed the motor; its output shaft gives
  * only across a shift. A log with shifts is one run at one duty and one open-circuit voltage: the median of what was measured
  * with a gear engaged and of what the supply's resistance took of it (without currents, as if measured behind it). Bodies and loads that change are refused.
  *
@@ -251,6 +251,17 @@ struct sb_fit_channel {
   double explained_fraction;   /* of the readings' variance, without outliers */
 };
 
+/*
+ * Points in steady state whose motor was fed by a driver that limits the current: below a corner speed the current is one and the same
+ * and the motor's line, which the points above the corner make, would bring more. They are left out, and logs over time are
+ * calculated with the limit.
+ */
+struct sb_fit_corner {
+  size_t point_count;             /* below it; 0: no corner is seen */
+  double current_a, current_sd_a; /* mean of their currents, and the standard deviation of one */
+  double speed_rad_s;             /* of the corner, where the line brings that current */
+};
+
 /* A dynamic log's own unknowns. */
 struct sb_fit_origin {
   bool is_dynamic;
@@ -260,6 +271,7 @@ struct sb_fit_origin {
   double start_s, start_se_s; /* when the drive was switched (or how late the log's clock is); NAN error: known */
   double off_s, off_se_s;     /* BOTH, COAST_DOWN: when it was switched off; NAN error: before the log begins */
   double speed_rad_s;         /* before that */
+  struct sb_fit_corner corner;
 };
 
 enum { SB_FIT_UNDETERMINED_MAX = 8, SB_FIT_ADVICE_MAX = 4 };

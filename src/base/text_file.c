@@ -55,6 +55,13 @@ char *sb_text_file_read_start(FILE *stream, size_t most, size_t *length)
   return NULL;
 }
 
+int sb_text_file_result(FILE *out)
+{
+  if (!ferror(out)) return 0;
+  if (errno == 0) errno = EIO;
+  return -1;
+}
+
 bool sb_text_file_is_stdin(const char *path)
 {
   return strcmp(path, "-") == 0;

@@ -16,6 +16,9 @@ char *sb_text_file_read_start(FILE *stream, size_t most, size_t *length);
 /* The whole of an open stream, as standard input. */
 char *sb_text_file_read_stream(FILE *stream, size_t most, size_t *length);
 
+/* What was written to a stream so far: 0, or -1 with errno set. */
+int sb_text_file_result(FILE *out);
+
 /*
  * The path "-": standard input, which can be read only once, kept for all who read that path again (samples and grids load
  * their scenario once a sample).

@@ -3,7 +3,6 @@
 #include <math.h>
 
 #include "check/parts.h"
-#include "theory/steady.h"
 
 static const char *const readings[] = {"speed", "duty", "current"};
 
@@ -34,7 +33,6 @@ void sb_check_find_drive(const struct sb_check_machine *machine, struct sb_check
       .is_current_read = sensor->quantity == SB_SENSES_CURRENT,
       .reading = readings[sensor->quantity],
       .reference_a = sensor->quantity == SB_SENSES_CURRENT ? sensor->reference_a : (double)NAN,
-      .greatest_reading = sb_steady_greatest_reading(machine->model, &machine->line),
       .target_rad_s = NAN,
       .target_fraction = NAN,
       .proportional_band_rad_s = NAN,

@@ -59,26 +59,17 @@ static void find_overspeed(const struct sb_check_machine *machine, struct sb_che
   }
 }
 
-static bool has_stop(const struct sb_drive *drive)
-{
-  for (size_t i = 0; i < drive->schedule.count; i++) {
-    if (drive->schedule.y[i] == SB_COMMAND_STOP) return true;
-  }
-  return false;
-}
-
 /* With the drive off and coasting only friction holds the motor. */
-static void find_runaway(const struct sb_check_machine *machine, const struct holding *holding,
-                         struct sb_check_remarks *findings)
+static void find_runaway(const struct sb_check_machine *machine, const struct holding *holding, struct sb_check *check)
 {
   const struct sb_model *model = machine->model;
   const double pull_nm = fmax(fabs(holding->least_nm), fabs(holding->greatest_nm)) - holding->hold_nm;
-  if (model->drive.off != SB_OFF_COAST || !has_stop(&model->drive)) return;
+  if (check->drive.is_brake_at_off || !check->drive.has_stop) return;
   for (int g = 0; g < model->gearbox.gear_count; g++) {
     const struct sb_gear *gear = &model->gearbox.gears[g];
     const double motor_nm = pull_nm * gear->back_efficiency / gear->ratio;
     if (!(motor_nm > model->motor.friction_nm + gear->drag_nm)) continue;
-    sb_check_remark(findings, "overspeed", -1,
+    sb_check_remark(&check->findings, "overspeed", -1,
                     "Overspeed: at a stop in %s the load pulls with %s N.m and the motor coasts, so that only friction "
                     "limits its speed. Set drive.when_off to brake, or hold the load with a brake.",
                     gear->name, NUM(pull_nm));
@@ -149,7 +140,7 @@ void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_che
   const struct holding holding = holding_of(machine->model);
   find_reversed(machine->model, &check->findings);
   find_overspeed(machine, &check->findings);
-  find_runaway(machine, &holding, &check->findings);
+  find_runaway(machine, &holding, check);
   find_run_back(machine, &holding, &check->findings);
   find_weak_clutch(machine, &check->findings);
   sb_check_find_locking(machine, check);

@@ -8,7 +8,6 @@
 #include <math.h>
 
 #include "check/parts.h"
-#include "check/text.h"
 #include "theory/torque_balance.h"
 
 static const double locks_below = 0.5, uncertain_from = 0.45, uncertain_to = 0.55;

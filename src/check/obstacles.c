@@ -65,24 +65,52 @@ static struct place first_place(const struct journey *journey, int bodies)
   return place_at(journey, bodies, distance_m, grade_at(journey->vehicle, distance_m));
 }
 
-/* The place up to the next body, or to the end, with the greatest need. Between two points of the grade it is one of them. */
+/* The grade that asks for most: beyond it what presses on the ground, and rubs there, shrinks faster than the weight along the
+ * road grows. INFINITY: nothing rubs. */
+static double hardest_grade(const struct journey *journey, int bodies)
+{
+  const struct sb_vehicle *vehicle = journey->vehicle;
+  const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * vehicle->wheel_radius_m;
+  const double along_nm = weight_nm + sb_road_pushed_nm(journey->road, bodies, 0.0, weight_nm);
+  return along_nm / (vehicle->rolling_resistance_ratio * weight_nm + sb_road_pushed_hold_nm(journey->road, bodies));
+}
+
+/* A part of the way with so many bodies, and the place in it with the greatest need so far. */
+struct stage_way {
+  const struct journey *journey;
+  int bodies;
+  double from_m, end_m;
+  struct place steepest;
+};
+
+/* One place more, if it lies on that part. */
+static void consider(struct stage_way *way, double place_m, double grade)
+{
+  if (!(place_m > way->from_m) || !(place_m < way->end_m)) return;
+  const struct place place = place_at(way->journey, way->bodies, place_m, grade);
+  if (place.need.whole_nm > way->steepest.need.whole_nm) way->steepest = place;
+}
+
+/* The place up to the next body, or to the end, with the greatest need: the end, a point of the grade or, between two points, the
+ * hardest grade. */
 static struct place steepest_place(const struct journey *journey, int bodies)
 {
   const struct sb_vehicle *vehicle = journey->vehicle;
   const struct sb_table *grade = &vehicle->grade;
-  struct place steepest = first_place(journey, bodies);
-  const double from_m = steepest.distance_m;
-  double end_m = vehicle->finish_m > 0.0 ? vehicle->finish_m : INFINITY;
-  if (bodies < vehicle->obstacle_count) end_m = fmin(end_m, vehicle->obstacles[bodies].distance_m);
-  for (size_t k = 0; k <= grade->count; k++) {
-    const bool is_end = k == grade->count;
-    const double place_m = is_end ? end_m : grade->x[k];
-    if (!(place_m > from_m) || !isfinite(place_m) || (!is_end && place_m >= end_m)) continue;
-    const double here = is_end ? grade_at(vehicle, nextafter(end_m, 0.0)) : grade->y[k];
-    const struct place place = place_at(journey, bodies, place_m, here);
-    if (place.need.whole_nm > steepest.need.whole_nm) steepest = place;
+  const double hardest = hardest_grade(journey, bodies);
+  struct stage_way way = {journey, bodies, 0.0, INFINITY, first_place(journey, bodies)};
+  way.from_m = way.steepest.distance_m;
+  if (vehicle->finish_m > 0.0) way.end_m = vehicle->finish_m;
+  if (bodies < vehicle->obstacle_count) way.end_m = fmin(way.end_m, vehicle->obstacles[bodies].distance_m);
+  for (size_t k = 0; k < grade->count; k++) {
+    consider(&way, grade->x[k], grade->y[k]);
+    if (k == 0 || !((hardest - grade->y[k - 1]) * (hardest - grade->y[k]) < 0.0)) continue;
+    const double share = (hardest - grade->y[k - 1]) / (grade->y[k] - grade->y[k - 1]);
+    consider(&way, grade->x[k - 1] + share * (grade->x[k] - grade->x[k - 1]), hardest);
   }
-  return steepest;
+  if (!isfinite(way.end_m) || !(way.end_m > way.from_m)) return way.steepest;
+  const struct place end = place_at(journey, bodies, way.end_m, grade_at(vehicle, nextafter(way.end_m, 0.0)));
+  return end.need.whole_nm > way.steepest.need.whole_nm ? end : way.steepest;
 }
 
 static enum sb_check_fate fate_of(const struct sb_road *road, const struct sb_road_need *need, double stall_nm)

@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* parts.h - what the files that fill a struct sb_check share. */
+/* parts.h - what the files that fill a struct sb_check, or write it for people, share. */
 #ifndef SHIFTBAND_CHECK_PARTS_H
 #define SHIFTBAND_CHECK_PARTS_H
 
 #include "shiftband/check.h"
+#include "text/table.h"
 #include "text/words.h"
 
 /* From here on a shock is more than what a rigid driveline shows: this many times the stall torque of its gear. */
@@ -57,5 +58,30 @@ struct sb_figure sb_check_torques(double least_nm, double greatest_nm);
 
 /* The same of loads between two thresholds' torques; either may be infinite. */
 struct sb_figure sb_check_band(double downshift_nm, double upshift_nm);
+
+/* ---- sections of the text of a check; each is nothing where there is nothing to say ---- */
+
+/* A sentence, or more than one, as an item of a section. */
+#define SAY(...) sb_words_say(out, 2, 4, __VA_ARGS__)
+
+void sb_check_text_locking(const struct sb_check *check, FILE *out);
+void sb_check_text_drive(const struct sb_check *check, FILE *out);
+void sb_check_text_sensor(const struct sb_check *check, FILE *out);
+void sb_check_text_limit(const struct sb_check *check, FILE *out);
+void sb_check_text_shaft(const struct sb_check *check, FILE *out);
+void sb_check_text_vehicle(const struct sb_check *check, FILE *out);
+void sb_check_text_pairs(const struct sb_check *check, FILE *out);
+void sb_check_text_range(const struct sb_check *check, FILE *out);
+void sb_check_text_battery(const struct sb_check *check, FILE *out);
+void sb_check_text_heat(const struct sb_check *check, FILE *out);
+
+/* The figures of each pair of gears, a line a figure and a column a case. */
+void sb_check_text_cases(const struct sb_check_case *cases, int count, FILE *out);
+
+/* The head of a case's column: its voltage, or its temperature. */
+struct sb_figure sb_check_text_label(const struct sb_check_case *at);
+
+/* A labelled line of a section, wrapped behind its label. */
+void sb_check_text_line(FILE *out, const char *label, const char *format, ...) __attribute__((format(printf, 3, 4)));
 
 #endif

@@ -12,7 +12,6 @@
 
 #include "base/constants.h"
 #include "check/parts.h"
-#include "check/text.h"
 #include "theory/steady.h"
 
 /* So near a whole count is that count. */

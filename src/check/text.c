@@ -1,11 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* text.c - a check for people: it only reads what sb_check_solve() has filled. */
-#include "check/text.h"
+#include "check/parts.h"
 
 #include <math.h>
 
 #include "base/constants.h"
-#include "check/parts.h"
 
 static const double rpm_per_rad_s = 30.0 / SB_PI;
 

@@ -4,7 +4,6 @@
 
 #include "base/constants.h"
 #include "check/parts.h"
-#include "check/text.h"
 
 static const double rpm_per_rad_s = 30.0 / SB_PI;
 

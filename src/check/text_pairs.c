@@ -4,7 +4,6 @@
 #include <stdarg.h>
 
 #include "check/parts.h"
-#include "check/text.h"
 
 void sb_check_text_line(FILE *out, const char *label, const char *format, ...)
 {

@@ -9,10 +9,9 @@
 #include "base/constants.h"
 #include "base/text_file.h"
 #include "cli/command.h"
-#include "cli/interrupt.h"
 #include "cli/log_facts.h"
+#include "cli/long_work.h"
 #include "cli/output.h"
-#include "cli/progress.h"
 #include "inspect/report.h"
 
 enum { FAIL_HUNTING, FAIL_BUSY_SHIFTING, FAIL_STALL, FAIL_DEVIATION, FAIL_COUNT };

@@ -6,7 +6,6 @@
 
 #include "cli/command.h"
 #include "cli/external_options.h"
-#include "cli/interrupt.h"
 #include "cli/long_work.h"
 #include "cli/output.h"
 #include "map/lattice.h"

@@ -8,7 +8,7 @@
 
 #include "cli/command.h"
 #include "cli/external_options.h"
-#include "cli/interrupt.h"
+#include "cli/long_work.h"
 #include "cli/output.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"

@@ -9,9 +9,8 @@
 
 #include "cli/command.h"
 #include "cli/external_options.h"
-#include "cli/interrupt.h"
+#include "cli/long_work.h"
 #include "cli/output.h"
-#include "cli/progress.h"
 #include "shiftband/tasks.h"
 #include "tune/report.h"
 

@@ -9,7 +9,7 @@
 #include <unistd.h>
 
 #include "cli/command.h"
-#include "cli/interrupt.h"
+#include "cli/long_work.h"
 #include "shiftband/tasks.h"
 
 static const double timeout_default_s = 1.0, timeout_least_s = 1e-3, timeout_most_s = 3600.0;

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* interrupt.c - see interrupt.h. */
-#include "cli/interrupt.h"
+/* interrupt.c - see long_work.h. */
+#include "cli/long_work.h"
 
 #include <stddef.h>
 

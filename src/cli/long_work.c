@@ -8,8 +8,6 @@
 #include <sys/stat.h>
 
 #include "cli/command.h"
-#include "cli/interrupt.h"
-#include "cli/progress.h"
 
 static void show(void *context, long done, long wanted)
 {

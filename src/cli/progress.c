@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* progress.c - see progress.h. */
-#include "cli/progress.h"
+/* progress.c - see long_work.h. */
+#include "cli/long_work.h"
 
 #include <stdio.h>
 #include <stdlib.h>

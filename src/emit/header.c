@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The emission as a C header; see emit.h. */
 #include <ctype.h>
-#include <errno.h>
 #include <math.h>
+#include <stddef.h>
 
+#include "base/text_file.h"
 #include "emit/words.h"
 
 /* Numbers of so many digits in lines of 80 columns. */
@@ -108,19 +109,6 @@ static void write_constants(FILE *out, const struct sb_emission *emission, const
           names->small, (unsigned long)scale->factor, (long)scale->offset, (long)scale->least, (long)scale->most);
 }
 
-/* What a recording can be of. */
-typedef int32_t (*pick)(const struct sb_emit_sample *sample);
-
-static int32_t pick_counts(const struct sb_emit_sample *sample)
-{
-  return sample->counts;
-}
-
-static int32_t pick_voltage(const struct sb_emit_sample *sample)
-{
-  return sample->voltage;
-}
-
 /* Bits that the recorded counts need: 16 or 32. */
 static int recorded_bits(const struct sb_emission *emission)
 {
@@ -132,13 +120,15 @@ static int recorded_bits(const struct sb_emission *emission)
   return 16;
 }
 
+/* offset: of the member of a sample. */
 static void write_recording(FILE *out, const struct sb_emission *emission, const struct names *names, int bits,
-                            const char *what, pick value)
+                            const char *what, size_t offset)
 {
   const size_t a_line = bits == 16 ? READINGS_A_LINE : LONG_READINGS_A_LINE;
   fprintf(out, "static const int%d_t %s_%s[] %s_IN_FLASH = {", bits, names->small, what, names->capital);
   for (size_t i = 0; i < emission->sample_count; i++) {
-    fprintf(out, "%s%ld,", i % a_line == 0 ? "\n    " : " ", (long)value(&emission->samples[i]));
+    const void *value = (const char *)&emission->samples[i] + offset;
+    fprintf(out, "%s%ld,", i % a_line == 0 ? "\n    " : " ", (long)*(const int32_t *)value);
   }
   fputs("\n};\n\n", out);
 }
@@ -146,8 +136,10 @@ static void write_recording(FILE *out, const struct sb_emission *emission, const
 static void write_recordings(FILE *out, const struct sb_emission *emission, const struct names *names, int bits)
 {
   const size_t count = emission->sample_count;
-  write_recording(out, emission, names, bits, "readings", pick_counts);
-  if (emission->scale.factor > 0) write_recording(out, emission, names, bits, "voltages", pick_voltage);
+  write_recording(out, emission, names, bits, "readings", offsetof(struct sb_emit_sample, counts));
+  if (emission->scale.factor > 0) {
+    write_recording(out, emission, names, bits, "voltages", offsetof(struct sb_emit_sample, voltage));
+  }
   fprintf(
       out,
       "/* The expected gear, plus 0x80 where is_engaged is true. */\nstatic const uint8_t %s_marks[] %s_IN_FLASH = {",
@@ -217,10 +209,9 @@ int sb_emit_write_header(FILE *out, const struct sb_emission *emission, const ch
                          const char *program)
 {
   const struct names names = names_of(name);
-  errno = 0;
   write_opening(out, emission, &names, source, program);
   write_constants(out, emission, &names);
   if (emission->sample_count > 0) write_self_test(out, emission, &names);
   fputs("\n#endif\n", out);
-  return sb_emit_result(out);
+  return sb_text_file_result(out);
 }

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The emission for controllers programmed by hand; see emit.h. Blocks and rungs as in IEC 61131-3. */
-#include <errno.h>
-
+#include "base/text_file.h"
 #include "emit/words.h"
 
 enum { LABEL_WIDTH = 12 };
@@ -32,18 +31,16 @@ static unsigned confirm(const struct sb_emission *emission)
   return emission->setup.debounce_samples > 0 ? emission->setup.debounce_samples : 1U;
 }
 
-static void write_step(FILE *out, const struct sb_emission *emission, int pair, int is_downshift)
+static void write_step(FILE *out, const struct sb_emission *emission, int pair, bool is_downshift)
 {
-  const int from = is_downshift ? pair + 2 : pair + 1;
-  fprintf(out, "    %s <- GEAR = %d and READING %s %ld and ALLOWED\n", is_downshift ? "LOW " : "HIGH", from,
-          is_downshift ? "<" : ">",
-          (long)(is_downshift ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
+  const struct sb_emit_shift shift = sb_emit_shift(emission, pair, is_downshift);
+  fprintf(out, "    %s <- GEAR = %d and READING %s %ld and ALLOWED\n", is_downshift ? "LOW " : "HIGH", shift.from,
+          shift.sign, shift.counts);
 }
 
 int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const char *source)
 {
   const struct sb_controller_setup *setup = &emission->setup;
-  errno = 0;
   write_page_top(out, emission, source);
   fprintf(out,
           "\nBlocks, run once a sample, in this order\n\n"
@@ -66,22 +63,22 @@ int sb_emit_write_blocks(FILE *out, const struct sb_emission *emission, const ch
           confirm(emission), confirm(emission),
           (unsigned long)(setup->dwell_samples > 0 ? setup->dwell_samples - 1 : 0),
           (unsigned long)setup->dwell_samples);
-  return sb_emit_result(out);
+  return sb_text_file_result(out);
 }
 
 /* A threshold's rung; where readings are counted, it has a branch that counts and one that starts the count again. */
-static void write_rung(FILE *out, const struct sb_emission *emission, int number, int pair, int is_downshift)
+static void write_rung(FILE *out, const struct sb_emission *emission, int number, int pair, bool is_downshift)
 {
-  const int from = is_downshift ? pair + 2 : pair + 1, to = is_downshift ? pair + 1 : pair + 2;
+  const struct sb_emit_shift shift = sb_emit_shift(emission, pair, is_downshift);
   const char *side = is_downshift ? "LOW" : "HIGH";
-  fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ READING %s %ld ]--[ ALLOWED ]--", number, from, is_downshift ? "<" : ">",
-          (long)(is_downshift ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]));
+  fprintf(out, "\n  %2d |--[ GEAR = %d ]--[ READING %s %ld ]--[ ALLOWED ]--", number, shift.from, shift.sign,
+          shift.counts);
   if (confirm(emission) > 1) {
     fprintf(out, "( %s ) |\n     |--[ %s ]--[ COUNTER %d  PV = %u ]--[ Q ]--( SHIFT )  GEAR <- %d |\n", side, side,
-            number, confirm(emission), to);
+            number, confirm(emission), shift.to);
     fprintf(out, "     |--[ NOT %s ]--( reset COUNTER %d ) |\n", side, number);
   } else {
-    fprintf(out, "( SHIFT )  GEAR <- %d |\n", to);
+    fprintf(out, "( SHIFT )  GEAR <- %d |\n", shift.to);
   }
 }
 
@@ -89,7 +86,6 @@ int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const ch
 {
   const struct sb_controller_setup *setup = &emission->setup;
   int number = 1;
-  errno = 0;
   write_page_top(out, emission, source);
   fputs("\n", out);
   sb_emit_say(
@@ -106,5 +102,5 @@ int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const ch
   }
   fprintf(out, "\n  %2d |--[ SHIFT ]--( WAIT <- %lu )--( reset all counters )--( SHIFT off ) |\n", number,
           (unsigned long)(setup->dwell_samples > 0 ? setup->dwell_samples - 1 : 0));
-  return sb_emit_result(out);
+  return sb_text_file_result(out);
 }

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "emit/words.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdarg.h>
 #include <string.h>
@@ -12,11 +11,11 @@
 /* Lines of the emitted text. */
 enum { WIDTH = 80, TEXT_SIZE = 2048 };
 
-int sb_emit_result(FILE *out)
+struct sb_emit_shift sb_emit_shift(const struct sb_emission *emission, int pair, bool is_downshift)
 {
-  if (!ferror(out)) return 0;
-  if (errno == 0) errno = EIO;
-  return -1;
+  const struct sb_controller_setup *setup = &emission->setup;
+  if (is_downshift) return (struct sb_emit_shift){pair + 2, pair + 1, "<", (long)setup->downshift_below[pair]};
+  return (struct sb_emit_shift){pair + 1, pair + 2, ">", (long)setup->upshift_above[pair]};
 }
 
 const char *sb_emit_plain(const char *text, char plain[SB_EMIT_PLAIN_SIZE])
@@ -243,18 +242,18 @@ static struct place place_of_left(const struct sb_emission *emission, const stru
 static void write_threshold(FILE *out, const struct sb_emission *emission, const char *lead, int pair,
                             bool is_downshift)
 {
-  const int from = is_downshift ? pair + 2 : pair + 1, to = is_downshift ? pair + 1 : pair + 2;
+  const struct sb_emit_shift shift = sb_emit_shift(emission, pair, is_downshift);
   const struct threshold threshold = {
       .is_downshift = is_downshift,
-      .counts = (long)(is_downshift ? emission->setup.downshift_below[pair] : emission->setup.upshift_above[pair]),
+      .counts = shift.counts,
       .acts = is_downshift ? emission->acts_below[pair] : emission->acts_above[pair],
       .asked = is_downshift ? emission->asked_below[pair] : emission->asked_above[pair],
   };
   const bool is_speed = emission->model.control.sensor.quantity == SB_SENSES_SPEED;
   const struct place place = is_speed ? place_of_speed(emission, &threshold) : place_of_left(emission, &threshold);
   char line[TEXT_SIZE], left[SB_EMIT_PLAIN_SIZE], entered[SB_EMIT_PLAIN_SIZE];
-  snprintf(line, sizeof line, "%s -> %s: reading %s %ld, %s", sb_emit_plain(sb_emit_gear(emission, from), left),
-           sb_emit_plain(sb_emit_gear(emission, to), entered), is_downshift ? "<" : ">", threshold.counts, place.acts);
+  snprintf(line, sizeof line, "%s -> %s: reading %s %ld, %s", sb_emit_plain(sb_emit_gear(emission, shift.from), left),
+           sb_emit_plain(sb_emit_gear(emission, shift.to), entered), shift.sign, shift.counts, place.acts);
   const size_t all = strlen(lead) + (size_t)sb_words_columns(line, strlen(line)) + 1 + strlen(place.asked);
   if (all <= WIDTH) {
     sb_emit_say(out, lead, 2, "%s %s", line, place.asked);

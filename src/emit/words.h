@@ -5,8 +5,13 @@
 
 #include "shiftband/emit.h"
 
-/* 0, or -1 with errno set when writing failed. */
-int sb_emit_result(FILE *out);
+/* What a threshold of a pair of gears does: from which gear (from 1) to which, below or above which reading. */
+struct sb_emit_shift {
+  int from, to;
+  const char *sign; /* "<", ">" */
+  long counts;
+};
+struct sb_emit_shift sb_emit_shift(const struct sb_emission *emission, int pair, bool is_downshift);
 
 /* Text for a comment or a page: control characters become spaces, and no comment ends in it. Returns plain. */
 enum { SB_EMIT_PLAIN_SIZE = 512 };

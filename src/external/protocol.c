@@ -3,7 +3,7 @@
 
 #include <assert.h>
 #include <math.h>
-#include <stdarg.h>
+#include <stddef.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -12,98 +12,105 @@
 
 static const char greeting[] = "shiftband-controller ";
 
+/* What stands in a line, in its order: what is before it, its member of struct sb_own_input, and its bounds. */
+struct item {
+  const char *lead;
+  enum { SIGNED, UNSIGNED, WIDE, REAL, SIGNED_LIST, REAL_LIST } kind; /* lists: one for each pair of gears */
+  size_t offset;
+  double least, greatest;
+};
+
+#define AT(member) offsetof(struct sb_own_input, member)
+#define ANY_SIGNED INT32_MIN, INT32_MAX
+#define ANY_REAL -HUGE_VAL, HUGE_VAL
+
+static const struct item header[] = {{" gears=", SIGNED, AT(gear_count), 1.0, SB_OWN_GEAR_MAX},
+                                     {" start_gear=", SIGNED, AT(start_gear), ANY_SIGNED},
+                                     {" sample_period_s=", REAL, AT(sample_period_s), 0.0, HUGE_VAL},
+                                     {" count_pct=", REAL, AT(count_pct), 0.0, HUGE_VAL},
+                                     {" start_delay_samples=", UNSIGNED, AT(start_delay_samples), 0.0, UINT32_MAX},
+                                     {" dwell_samples=", UNSIGNED, AT(dwell_samples), 0.0, UINT32_MAX},
+                                     {" debounce_samples=", UNSIGNED, AT(debounce_samples), 0.0, UINT32_MAX},
+                                     {" downshift_below=", SIGNED_LIST, AT(downshift_below), ANY_SIGNED},
+                                     {" upshift_above=", SIGNED_LIST, AT(upshift_above), ANY_SIGNED},
+                                     {" downshift_below_pct=", REAL_LIST, AT(downshift_below_pct), ANY_REAL},
+                                     {" upshift_above_pct=", REAL_LIST, AT(upshift_above_pct), ANY_REAL},
+                                     {.lead = NULL}};
+
+static const struct item sample[] = {
+    {"", WIDE, AT(sample), 0.0, 9e15},          {" ", REAL, AT(time_s), 0.0, HUGE_VAL},
+    {" ", SIGNED, AT(reading), ANY_SIGNED},     {" ", REAL, AT(reading_pct), ANY_REAL},
+    {" ", SIGNED, AT(gear), ANY_SIGNED},        {" ", SIGNED, AT(is_engaged), ANY_SIGNED},
+    {" ", SIGNED, AT(is_deciding), ANY_SIGNED}, {.lead = NULL}};
+
+/* How many values an item has. */
+static int count_of(const struct item *item, const struct sb_own_input *input)
+{
+  return item->kind >= SIGNED_LIST ? input->gear_count - 1 : 1;
+}
+
 /* A line being put together; what does not fit would be a fault of ours. */
 struct line {
   char *text;
   size_t size, length;
 };
 
-static void add(struct line *line, const char *format, ...) __attribute__((format(printf, 2, 3)));
-
-static void add(struct line *line, const char *format, ...)
+static void add(struct line *line, const char *text)
 {
-  va_list arguments;
-  va_start(arguments, format);
-  const int count = vsnprintf(line->text + line->length, line->size - line->length, format, arguments);
-  va_end(arguments);
+  const int count = snprintf(line->text + line->length, line->size - line->length, "%s", text);
   assert(count >= 0 && line->length + (size_t)count < line->size);
   line->length += (size_t)count;
 }
 
-static void add_number(struct line *line, const char *before, double value)
+static void add_value(struct line *line, const struct item *item, const void *at, int k)
 {
-  char number[SB_JSON_NUMBER_SIZE];
-  add(line, "%s%s", before, sb_json_format_number(value, number));
+  char text[SB_JSON_NUMBER_SIZE];
+  switch (item->kind) {
+    case SIGNED:
+    case SIGNED_LIST: snprintf(text, sizeof text, "%ld", (long)((const int32_t *)at)[k]); break;
+    case UNSIGNED: snprintf(text, sizeof text, "%lu", (unsigned long)*(const uint32_t *)at); break;
+    case WIDE: snprintf(text, sizeof text, "%lld", (long long)*(const int64_t *)at); break;
+    case REAL:
+    case REAL_LIST: sb_json_format_number(((const double *)at)[k], text); break;
+  }
+  add(line, text);
 }
 
-static void add_counts(struct line *line, const char *name, const int32_t *counts, int pair_count)
+static void add_items(struct line *line, const struct item *item, const struct sb_own_input *input)
 {
-  add(line, " %s=", name);
-  for (int p = 0; p < pair_count; p++) add(line, "%s%ld", p > 0 ? "," : "", (long)counts[p]);
-}
-
-static void add_percents(struct line *line, const char *name, const double *percents, int pair_count)
-{
-  add(line, " %s=", name);
-  for (int p = 0; p < pair_count; p++) add_number(line, p > 0 ? "," : "", percents[p]);
+  for (; item->lead != NULL; item++) {
+    add(line, item->lead);
+    for (int k = 0; k < count_of(item, input); k++) {
+      if (k > 0) add(line, ",");
+      add_value(line, item, (const char *)input + item->offset, k);
+    }
+  }
+  add(line, "\n");
 }
 
 size_t sb_protocol_write_header(char text[SB_PROTOCOL_HEADER_SIZE], const struct sb_own_input *input)
 {
   struct line line = {text, SB_PROTOCOL_HEADER_SIZE, 0};
-  const int pair_count = input->gear_count - 1;
-  add(&line, "%s%d gears=%ld start_gear=%ld", greeting, SB_PROTOCOL_VERSION, (long)input->gear_count,
-      (long)input->start_gear);
-  add_number(&line, " sample_period_s=", input->sample_period_s);
-  add_number(&line, " count_pct=", input->count_pct);
-  add(&line, " start_delay_samples=%lu dwell_samples=%lu debounce_samples=%lu",
-      (unsigned long)input->start_delay_samples, (unsigned long)input->dwell_samples,
-      (unsigned long)input->debounce_samples);
-  add_counts(&line, "downshift_below", input->downshift_below, pair_count);
-  add_counts(&line, "upshift_above", input->upshift_above, pair_count);
-  add_percents(&line, "downshift_below_pct", input->downshift_below_pct, pair_count);
-  add_percents(&line, "upshift_above_pct", input->upshift_above_pct, pair_count);
-  add(&line, "\n");
+  char version[16];
+  snprintf(version, sizeof version, "%d", SB_PROTOCOL_VERSION);
+  add(&line, greeting);
+  add(&line, version);
+  add_items(&line, header, input);
   return line.length;
 }
 
 size_t sb_protocol_write_sample(char text[SB_PROTOCOL_SAMPLE_SIZE], const struct sb_own_input *input)
 {
   struct line line = {text, SB_PROTOCOL_SAMPLE_SIZE, 0};
-  add(&line, "%lld", (long long)input->sample);
-  add_number(&line, " ", input->time_s);
-  add(&line, " %ld", (long)input->reading);
-  add_number(&line, " ", input->reading_pct);
-  add(&line, " %ld %ld %ld\n", (long)input->gear, (long)input->is_engaged, (long)input->is_deciding);
+  add_items(&line, sample, input);
   return line.length;
 }
 
 /* Takes the number at *text and moves behind it; false when there is none within the limits. */
 static bool take_number(const char **text, double least, double greatest, double *value)
 {
-  *text = *text != NULL ? sb_units_parse_number(*text, value) : NULL;
+  *text = sb_units_parse_number(*text, value);
   return *text != NULL && *value >= least && *value <= greatest;
-}
-
-static bool take_whole(const char **text, double least, double greatest, double *value)
-{
-  return take_number(text, least, greatest, value) && *value == floor(*value);
-}
-
-static bool take_signed(const char **text, int32_t *value)
-{
-  double number;
-  if (!take_whole(text, INT32_MIN, INT32_MAX, &number)) return false;
-  *value = (int32_t)number;
-  return true;
-}
-
-static bool take_count(const char **text, uint32_t *value)
-{
-  double number;
-  if (!take_whole(text, 0.0, UINT32_MAX, &number)) return false;
-  *value = (uint32_t)number;
-  return true;
 }
 
 /* Takes `word` at *text. */
@@ -115,63 +122,47 @@ static bool take_word(const char **text, const char *word)
   return true;
 }
 
-static bool take_counts(const char **text, const char *name, int32_t *counts, int pair_count)
+static bool take_value(const char **text, const struct item *item, void *at, int k)
 {
-  if (!take_word(text, name)) return false;
-  for (int p = 0; p < pair_count; p++) {
-    if ((p > 0 && !take_word(text, ",")) || !take_signed(text, &counts[p])) return false;
+  double value;
+  const bool is_real = item->kind == REAL || item->kind == REAL_LIST;
+  if (!take_number(text, item->least, item->greatest, &value) || (!is_real && value != floor(value))) return false;
+  switch (item->kind) {
+    case SIGNED:
+    case SIGNED_LIST: ((int32_t *)at)[k] = (int32_t)value; break;
+    case UNSIGNED: *(uint32_t *)at = (uint32_t)value; break;
+    case WIDE: *(int64_t *)at = (int64_t)value; break;
+    case REAL:
+    case REAL_LIST: ((double *)at)[k] = value; break;
   }
   return true;
 }
 
-static bool take_percents(const char **text, const char *name, double *percents, int pair_count)
+/* Takes all items and the end of the line. */
+static bool take_items(const char *text, const struct item *item, struct sb_own_input *input)
 {
-  if (!take_word(text, name)) return false;
-  for (int p = 0; p < pair_count; p++) {
-    if ((p > 0 && !take_word(text, ",")) || !take_number(text, -HUGE_VAL, HUGE_VAL, &percents[p])) return false;
+  for (; item->lead != NULL; item++) {
+    if (!take_word(&text, item->lead)) return false;
+    for (int k = 0; k < count_of(item, input); k++) {
+      if (k > 0 && !take_word(&text, ",")) return false;
+      if (!take_value(&text, item, (char *)input + item->offset, k)) return false;
+    }
   }
-  return true;
-}
-
-static bool is_line_end(const char *text)
-{
-  return text != NULL && text[strspn(text, "\r\n")] == 0;
+  return text[strspn(text, "\r\n")] == 0;
 }
 
 bool sb_protocol_read_header(const char *text, struct sb_own_input *input, long *version)
 {
   double number;
   *version = 0;
-  if (!take_word(&text, greeting) || !take_whole(&text, 1.0, 1e6, &number)) return false;
+  if (!take_word(&text, greeting) || !take_number(&text, 1.0, 1e6, &number) || number != floor(number)) return false;
   *version = (long)number;
-  if (*version != SB_PROTOCOL_VERSION) return false;
-  if (!take_word(&text, " gears=") || !take_signed(&text, &input->gear_count) || input->gear_count < 1 ||
-      input->gear_count > SB_OWN_GEAR_MAX) {
-    return false;
-  }
-  const int pair_count = input->gear_count - 1;
-  return take_word(&text, " start_gear=") && take_signed(&text, &input->start_gear) &&
-         take_word(&text, " sample_period_s=") && take_number(&text, 0.0, HUGE_VAL, &input->sample_period_s) &&
-         take_word(&text, " count_pct=") && take_number(&text, 0.0, HUGE_VAL, &input->count_pct) &&
-         take_word(&text, " start_delay_samples=") && take_count(&text, &input->start_delay_samples) &&
-         take_word(&text, " dwell_samples=") && take_count(&text, &input->dwell_samples) &&
-         take_word(&text, " debounce_samples=") && take_count(&text, &input->debounce_samples) &&
-         take_counts(&text, " downshift_below=", input->downshift_below, pair_count) &&
-         take_counts(&text, " upshift_above=", input->upshift_above, pair_count) &&
-         take_percents(&text, " downshift_below_pct=", input->downshift_below_pct, pair_count) &&
-         take_percents(&text, " upshift_above_pct=", input->upshift_above_pct, pair_count) && is_line_end(text);
+  return *version == SB_PROTOCOL_VERSION && take_items(text, header, input);
 }
 
 bool sb_protocol_read_sample(const char *text, struct sb_own_input *input)
 {
-  double sample;
-  if (!take_whole(&text, 0.0, 9e15, &sample)) return false;
-  input->sample = (int64_t)sample;
-  return take_word(&text, " ") && take_number(&text, 0.0, HUGE_VAL, &input->time_s) && take_word(&text, " ") &&
-         take_signed(&text, &input->reading) && take_word(&text, " ") &&
-         take_number(&text, -HUGE_VAL, HUGE_VAL, &input->reading_pct) && take_word(&text, " ") &&
-         take_signed(&text, &input->gear) && take_word(&text, " ") && take_signed(&text, &input->is_engaged) &&
-         take_word(&text, " ") && take_signed(&text, &input->is_deciding) && is_line_end(text);
+  return take_items(text, sample, input);
 }
 
 int sb_protocol_read_answer(const char *text, size_t length)

@@ -8,8 +8,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "fit/identify.h"
-#include "fit/predict.h"
+#include "fit/estimate.h"
 
 static const double before_sd = 10.0;
 static const double candidate_sd = 0.03; /* of a reading on a simple bench, relative */

@@ -173,7 +173,8 @@ bool sb_bench_machine(const struct sb_bench *bench, const double *p, double adde
   set_constant(constant, is_bare ? fmin(m.friction_nm, 0.0) : p[SB_FIT_P_LOAD_FRICTION]);
   viscous->viscous_nms_rad = p[SB_FIT_P_VISCOUS];
   /* The log itself says what feeds the motor: nothing of that is left to the scenario. */
-  out->supply = (struct sb_supply){.open_circuit_voltage_v = bench->nominal_voltage_v};
+  out->supply = (struct sb_supply){.open_circuit_voltage_v = bench->nominal_voltage_v,
+                                   .current_limit_a = bench->has_currents ? bench->current_limit_a : 0.0};
   out->drive = (struct sb_drive){.limit_fraction = 1.0, .period_s = out->drive.period_s};
   out->battery = (struct sb_battery){.is_present = false};
   out->winding = (struct sb_winding){.is_present = false, .cut_out_c = INFINITY};

@@ -38,6 +38,7 @@ struct sb_bench_test {
   enum sb_fit_phase phase; /* FIND: spans come from a duty column */
   int gear;                /* index */
   double added_inertia_kg_m2;
+  struct sb_fit_corner corner;
   double source_ohm; /* of the supply, in series with the winding; 0 where the voltage was measured behind it */
   size_t span_count, span_room;
   struct sb_bench_span *spans; /* owned */
@@ -66,7 +67,8 @@ struct sb_bench {
   const struct sb_fit_setup *setup;
   double nominal_voltage_v;
   bool is_voltage_known;
-  double fed_voltage_v; /* of logs without a voltage column */
+  double fed_voltage_v;   /* of logs without a voltage column */
+  double current_limit_a; /* of the driver, from the scenario or a corner in the points; 0: none */
   double p[SB_FIT_PARAMETER_COUNT];
   double prior[SB_FIT_PARAMETER_COUNT]; /* the scenario's values */
   double scale[SB_FIT_PARAMETER_COUNT]; /* of those that may be zero or less */
@@ -132,6 +134,9 @@ size_t sb_bench_priors(const struct sb_bench *bench, const double *p, double (*o
 /* Whether any log has a shift. */
 bool sb_bench_has_shift(const struct sb_bench *bench);
 
+/* corner.c: the corner of a log of points in steady state. */
+struct sb_fit_corner sb_corner_find(const struct sb_log *log);
+
 /* plan.c: tests, readings, spans and channels from the logs; what is free. Clear after failure too. */
 enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *setup, const struct sb_log *logs,
                              size_t count, struct sb_error *err);
@@ -158,5 +163,25 @@ int sb_shift_find_count(const struct sb_bench_test *test);
 
 /* Whether a reading is compared: not where a jump of speed or current may stand on either side of it. */
 bool sb_shift_find_is_wanted(const struct sb_bench_test *test, enum sb_log_column column, size_t row);
+
+/* ---- predict.c: what each reading of the logs should have been: of points itself, else asks dynamics or shift ---- */
+
+/* Computes each reading: computed[reading_count]. Returns 0, or -1 where the parameters make no machine. */
+int sb_predict(const struct sb_bench *bench, const double *p, double (*own)[SB_OWN_COUNT], double *computed);
+
+/* Steady-state speed of the motor under a torque (at the output, with a scenario) at a voltage, in rad/s; not cut at rest. */
+double sb_predict_speed_rad_s(const struct sb_model *machine, int gear, double voltage_v, double torque_nm);
+
+/* ---- logs over time in one gear ---- */
+
+/* Computes the readings of one log; changes the machine. Returns 0, or -1 where it can't be simulated. */
+int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test *test, struct sb_model *machine,
+                        const double *own, double *computed);
+
+/* ---- logs with shifts: one run of the simulator, in pieces from one command to the next ---- */
+
+/* Computes the readings of one log; changes the machine. Returns 0, or -1 where it can't be simulated. */
+int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *test, struct sb_model *machine,
+                     const double *own, double *computed);
 
 #endif

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Logs over time: the simulator goes through each span, exactly, and stops at every reading. */
-#include "fit/predict.h"
+#include "fit/bench.h"
 
 #include <math.h>
 
@@ -33,15 +33,21 @@ static double true_voltage_v(const struct runner *runner, const struct sb_bench_
   return span->voltage_v / runner->bench->gains[SB_FIT_GAUGE_VOLTAGE];
 }
 
+/* The motor's current in a closed circuit, which a driver may hold at its limit. */
+static double closed_a(const struct runner *runner, double speed_rad_s, double voltage_v)
+{
+  const double current_a = (voltage_v - runner->model->motor.ke_vs_rad * speed_rad_s) / runner->resistance_ohm;
+  const double limit_a = runner->model->supply.current_limit_a;
+  return limit_a > 0.0 ? fmin(fmax(current_a, -limit_a), limit_a) : current_a;
+}
+
 static void put(struct runner *runner, double speed_rad_s, double voltage_v, bool is_open)
 {
   const struct sb_bench_reading *reading = &runner->bench->readings[runner->next];
   double *out = &runner->computed[runner->next++];
   switch (reading->column) {
     case SB_LOG_OUTPUT_SPEED: *out = speed_rad_s / runner->model->gearbox.gears[runner->test->gear].ratio; break;
-    case SB_LOG_MOTOR_CURRENT:
-      *out = is_open ? 0.0 : (voltage_v - runner->model->motor.ke_vs_rad * speed_rad_s) / runner->resistance_ohm;
-      break;
+    case SB_LOG_MOTOR_CURRENT: *out = is_open ? 0.0 : closed_a(runner, speed_rad_s, voltage_v); break;
     default: *out = speed_rad_s; break;
   }
 }

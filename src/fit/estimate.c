@@ -9,7 +9,6 @@
 #include <string.h>
 
 #include "fit/least_squares.h"
-#include "fit/predict.h"
 
 static const double leash = 1.0;        /* of an x, in units of one standard deviation of all readings together */
 static const double leash_most = 3.0;   /* no step goes further */

@@ -103,4 +103,59 @@ enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima
 enum sb_status sb_profile(struct sb_estimate *estimate, int parameter, double error, double t, double *least,
                           double *greatest, bool *is_better, struct sb_error *err);
 
+/* ---- identify.c, advise.c: what the readings leave open, and which measurement would determine it ---- */
+
+/* Directions of the unknowns, one a row, that may change without the readings showing it. */
+struct sb_identify {
+  size_t count, terms;
+  double *directions; /* directions[count * terms], owned: each is 1 at its own pivot and 0 at the others' */
+  size_t *pivots;     /* pivots[count], owned: the unknown to be held */
+  double *sds;        /* sds[count], owned: how far it may go, in units of one e-fold or one scale */
+};
+
+/*
+ * Reads them off the singular values of the weighted Jacobian of an evaluated estimate: a direction is undetermined when
+ * its standard deviation is above sd_min.
+ */
+enum sb_status sb_identify_find(const struct sb_estimate *estimate, double sd_min, struct sb_identify *out,
+                                struct sb_error *err);
+void sb_identify_clear(struct sb_identify *directions);
+
+/* The parameter of an unknown; -1 when it is a log's own (then *test and *own say which). */
+int sb_identify_parameter(const struct sb_bench *bench, size_t unknown, int *test, int *own);
+
+/* Holds the pivots. */
+void sb_identify_hold(const struct sb_identify *directions, struct sb_bench *bench);
+
+/* The measurement that would determine most of one direction of the unknowns, or NULL. */
+const char *sb_advise_on(const struct sb_estimate *estimate, const double *direction);
+
+/*
+ * Measurements that would determine what is open, or improve what is vague: the one after which the worst parameter is known
+ * best comes first; others follow while something is still open. `estimate` was evaluated with all unknowns free. Returns
+ * how many, at most SB_FIT_ADVICE_MAX.
+ */
+size_t sb_advise(const struct sb_estimate *estimate, const char **advice);
+
+/* ---- fitted.c: figures from the parameters of an estimate: whether the data tell them, their errors and intervals ---- */
+
+/* Whether a figure has no part in this machine or these logs. */
+bool sb_fitted_is_absent(const struct sb_bench *bench, enum sb_fit_figure_kind kind);
+
+/* What counts as little for a figure that may be zero; the size of any other. */
+double sb_fitted_size(const struct sb_bench *bench, enum sb_fit_figure_kind kind);
+
+/* Whether going along an open direction as far as the data let it would change the figure by half; where not, *variance gets
+ * what it may change it by, as of even chances. gradient: of the figure, by the estimate's unknowns. */
+bool sb_fitted_is_open(const struct sb_estimate *full, const struct sb_identify *directions,
+                       enum sb_fit_figure_kind kind, const double *gradient, double *variance);
+
+/* Error and 95 % interval of a figure whose value is filled. held_variance: of what is held and could be otherwise. */
+void sb_fitted_fill(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind, double held_variance,
+                    struct sb_fit_figure *figure);
+
+/* The same for an end of the interval that noise alone would leave at `end`: where the gauges widen it to. */
+double sb_fitted_widen(const struct sb_estimate *estimate, enum sb_fit_figure_kind kind,
+                       const struct sb_fit_figure *figure, double end);
+
 #endif

@@ -6,12 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "fit/bench.h"
 #include "fit/cover.h"
 #include "fit/estimate.h"
-#include "fit/fitted.h"
-#include "fit/identify.h"
-#include "fit/possible.h"
+#include "fit/show.h"
 
 /* Standard deviations, in e-folds or scales, above which a direction is undetermined: at the first look, with readings taken for
  * good to 1 %, and by the noise that they turn out to have. What was held at first may well be free after that. */
@@ -318,6 +315,7 @@ static void fill_origins(const struct fit *fit, struct sb_fit_result *out)
   for (int t = 0; t < bench->test_count; t++) {
     const struct sb_bench_test *test = &bench->tests[t];
     out->origins[t] = (struct sb_fit_origin){.is_dynamic = test->is_dynamic,
+                                             .corner = test->corner,
                                              .shift_count = sb_shift_find_count(test),
                                              .is_engagement_seen = test->is_engagement_logged || test->is_slipping,
                                              .phase = test->phase,

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "fit/fitted.h"
+#include "fit/estimate.h"
 
 #include <math.h>
 #include <string.h>

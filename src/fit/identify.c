@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "fit/identify.h"
+#include "fit/estimate.h"
 
 #include <gsl/gsl_linalg.h>
 #include <math.h>

@@ -8,8 +8,6 @@
 
 #include <math.h>
 
-#include "fit/identify.h"
-
 static const double better = 1e-3; /* squares that another minimum has less, in variances of a reading */
 static const double near = 6.0;    /* standard errors to a row beyond which no minimum is expected */
 static const double beyond = 0.1;  /* where a search sets out: this share of the pause behind the row */

@@ -3,7 +3,6 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/fields.h"
 
@@ -74,6 +73,13 @@ static void put_logs(struct sb_json *json, const struct sb_fit_result *result, c
     if (origin->is_dynamic) {
       sb_json_put(json, "start_s:%g start_error_s:%g off_s:%g off_error_s:%g", origin->start_s, origin->start_se_s,
                   origin->off_s, origin->off_se_s);
+    }
+    if (origin->corner.point_count > 0) {
+      sb_json_put_object_of(json, "corner", "points:%zu current_a:%g current_sd_a:%g speed_rad_s:%g",
+                            origin->corner.point_count, origin->corner.current_a, origin->corner.current_sd_a,
+                            origin->corner.speed_rad_s);
+    } else {
+      sb_json_put_null(json, "corner");
     }
     put_channels(json, result, (int)k);
     sb_json_close(json);

@@ -58,7 +58,7 @@ enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double 
     }
   }
   if (work != NULL) gsl_multifit_linear_free(work);
-  if (found != NULL) gsl_matrix_free(found);
+  gsl_matrix_free(found);
   return status;
 }
 
@@ -84,7 +84,7 @@ enum sb_status sb_least_squares_robust(size_t count, size_t terms, const double 
     }
   }
   if (work != NULL) gsl_multifit_robust_free(work);
-  if (covariance != NULL) gsl_matrix_free(covariance);
+  gsl_matrix_free(covariance);
   return status;
 }
 

@@ -279,6 +279,8 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   }
   enum sb_status status = read_gears(bench, test, err);
   if (status == SB_OK && test->event_count > 0) status = check_shift_duty(log, err);
+  if (!test->is_dynamic) test->corner = sb_corner_find(log);
+  if (test->corner.point_count > 0) bench->current_limit_a = test->corner.current_a;
   if (status != SB_OK || !test->is_dynamic) return status;
   const double *times = log->time_s, *inertias = log->columns[SB_LOG_ADDED_INERTIA];
   if (log->count < 8 || !(times[log->count - 1] > times[0])) {
@@ -321,6 +323,7 @@ static bool is_wanted(const struct sb_bench_test *test, enum sb_log_column colum
   if (test->event_count > 0 && is_instant_shared(test->log, row)) return false;
   if (test->event_count > 0 && !sb_shift_find_is_wanted(test, column, row)) return false;
   if (isnan(test->log->columns[column][row])) return false;
+  if (test->corner.point_count > 0 && sb_bench_speeds(test->log)[row] < test->corner.speed_rad_s) return false;
   if (column != SB_LOG_MOTOR_CURRENT || !test->is_dynamic) return true;
   const double *duties = test->log->columns[SB_LOG_DUTY];
   if (test->phase == SB_FIT_COAST_DOWN || (duties != NULL && duties[row] == 0.0)) return false;
@@ -482,6 +485,7 @@ enum sb_status sb_bench_init(struct sb_bench *bench, const struct sb_fit_setup *
   *bench = (struct sb_bench){.setup = setup, .known_count = setup->known_count};
   for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) bench->gains[g] = 1.0;
   set_voltage(bench, logs, count);
+  if (setup->model != NULL) bench->current_limit_a = setup->model->supply.current_limit_a;
   enum sb_status status = check_load(setup, err);
   for (size_t k = 0; k < count && status == SB_OK; k++) {
     struct sb_bench_test *test = &bench->tests[bench->test_count++];

@@ -1,6 +1,4 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "fit/possible.h"
-
 #include "fit/show.h"
 
 /* An interval that is still wrong when it reaches so many times as far is no chance: that of one in 40 sound logs lies below a

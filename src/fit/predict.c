@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "fit/predict.h"
+#include "fit/bench.h"
 
 /* ---- points: the speed that a torque leaves the machine in its steady state, and the current at that speed ---- */
 

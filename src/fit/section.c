@@ -95,6 +95,19 @@ static void write_motor(const struct sb_fit_result *result, FILE *out)
   }
 }
 
+static void write_drive(const struct sb_fit_result *result, FILE *out)
+{
+  for (size_t k = 0; k < result->log_count; k++) {
+    const struct sb_fit_corner *corner = &result->origins[k].corner;
+    if (corner->point_count == 0) continue;
+    const double error_a = corner->current_sd_a / sqrt((double)corner->point_count);
+    char value[32], error[32];
+    fprintf(out, "drive:\n  current_limit: %s A  # +- %s\n", sb_show_number(corner->current_a, 0.1 * error_a, value),
+            sb_show_number(error_a, error_a, error));
+    return;
+  }
+}
+
 static int write_part(const struct sb_fit_result *result, enum sb_fit_figure_kind kind, int count, FILE *out)
 {
   const struct sb_fit_figure *figure = &result->figures[kind];
@@ -162,6 +175,7 @@ int sb_fit_write_section(const struct sb_fit_result *result, const struct sb_log
   sb_show_gauges(result, &gauges);
   if (gauges.length > 0) fprintf(out, "# gauges: %s\n", gauges.text);
   write_motor(result, out);
+  write_drive(result, out);
   if (result->figures[SB_FIT_MESH_EFFICIENCY].state == SB_FIT_DETERMINED) {
     fputs("gearbox:\n", out);
     write_key(result, SB_FIT_MESH_EFFICIENCY, out);

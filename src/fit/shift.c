@@ -5,7 +5,7 @@
  * Where neutral has rows of its own, the simulated gear engages when the log's did, whatever the shifter's law says of it:
  * then nothing that is sought moves a jump across a reading, and the search meets no steps.
  */
-#include "fit/predict.h"
+#include "fit/bench.h"
 
 #include <math.h>
 

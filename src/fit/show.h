@@ -29,4 +29,20 @@ void sb_show_gauges(const struct sb_fit_result *result, struct sb_sentence *out)
 /* The shortest text that reads back to nine digits. */
 const char *sb_show_exact(double value, char text[32]);
 
+/* ---- possible.c: figures that no machine can have: frictions below zero, efficiencies above one ---- */
+
+/* SB_ERR_SCENARIO where the interval of a figure lies so far beyond what can be that no chance explains it; err says what may
+ * be wrong in the logs. */
+enum sb_status sb_possible_check(const struct sb_fit_result *result, const struct sb_log *logs, struct sb_error *err);
+
+/* A figure whose whole interval lies beyond what can be, though it may be by chance. */
+struct sb_doubt {
+  enum sb_fit_figure_kind kind;
+  const char *beyond; /* "below zero" */
+  const char *wrong;  /* what may be wrong in the logs */
+};
+
+/* False where there is none. */
+bool sb_possible_doubt(const struct sb_fit_result *result, struct sb_doubt *out);
+
 #endif

@@ -17,7 +17,6 @@
 
 #include "fit/bench.h"
 #include "fit/least_squares.h"
-#include "fit/predict.h"
 
 /* Part of the greatest speed below which a coasting motor may be at rest. */
 static const double rest_share = 0.05;

@@ -3,7 +3,6 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "fit/possible.h"
 #include "fit/show.h"
 #include "text/words.h"
 
@@ -11,11 +10,6 @@ enum { OUTLIERS_SHOWN = 8, EXPLAINED_COUNT_MIN = 4 };
 
 /* A channel that is explained less than this may hold something else than it is taken for. */
 static const double explained_least = 0.9;
-
-static const char *plural(size_t count)
-{
-  return count == 1 ? "" : "s";
-}
 
 /* ---- logs ---- */
 
@@ -34,7 +28,7 @@ static const char *phase_words(const struct sb_fit_origin *origin)
 static void write_heading(const struct sb_log *log, const struct sb_fit_origin *origin, FILE *out)
 {
   if (origin->shift_count > 0) {
-    fprintf(out, "%s: %d shift%s\n", log->path, origin->shift_count, plural((size_t)origin->shift_count));
+    fprintf(out, "%s: %d shift%s\n", log->path, origin->shift_count, sb_words_plural((size_t)origin->shift_count));
   } else {
     fprintf(out, "%s: %s\n", log->path, phase_words(origin));
   }
@@ -46,8 +40,8 @@ static void add_outliers(const struct sb_fit_result *result, const struct sb_log
 {
   size_t shown = 0;
   if (channel->outlier_count == 0) return;
-  sb_words_add(text, "; %zu left out as outlier%s (line%s", channel->outlier_count, plural(channel->outlier_count),
-               plural(channel->outlier_count));
+  sb_words_add(text, "; %zu left out as outlier%s (line%s", channel->outlier_count,
+               sb_words_plural(channel->outlier_count), sb_words_plural(channel->outlier_count));
   for (size_t i = 0; i < result->reading_count && shown < OUTLIERS_SHOWN; i++) {
     const struct sb_fit_reading *reading = &result->readings[i];
     if (reading->log != channel->log || reading->column != channel->column || !reading->is_outlier) continue;
@@ -62,7 +56,7 @@ static void write_channel(const struct sb_fit_result *result, const struct sb_lo
 {
   const struct sb_shown_unit unit = sb_show_column_unit(channel->column);
   struct sb_sentence text = {0};
-  sb_words_add(&text, "%zu reading%s of %s, ", channel->count, plural(channel->count),
+  sb_words_add(&text, "%zu reading%s of %s, ", channel->count, sb_words_plural(channel->count),
                channel->column == SB_LOG_OUTPUT_SPEED ? "output speed" : sb_log_column_short_name(channel->column));
   if (channel->freedom > 0.0) {
     sb_words_add(&text, "standard deviation %.3g %s", channel->sd * unit.per_si, unit.name);
@@ -98,14 +92,27 @@ static void write_origin(const struct sb_fit_origin *origin, FILE *out)
   if (isfinite(origin->off_se_s)) fprintf(out, "  switched off at %.6g s +- %.2g s\n", origin->off_s, origin->off_se_s);
 }
 
+static void write_corner(const struct sb_fit_corner *corner, FILE *out)
+{
+  if (corner->point_count == 0) return;
+  const struct sb_shown_unit unit = sb_show_column_unit(SB_LOG_MOTOR_SPEED);
+  sb_words_say(
+      out, 2, 4,
+      "%zu points below %.4g %s have one current, %.4g A, where the motor's line would bring more: a driver holds it "
+      "there (drive.current_limit). They are left out, and logs over time are calculated with it.",
+      corner->point_count, corner->speed_rad_s * unit.per_si, unit.name, corner->current_a);
+}
+
 static void write_log(const struct sb_fit_result *result, const struct sb_log *log, size_t index, FILE *out)
 {
   write_heading(log, &result->origins[index], out);
   for (size_t c = 0; c < result->channel_count; c++) {
     if (result->channels[c].log == (int)index) write_channel(result, log, &result->channels[c], out);
   }
+  write_corner(&result->origins[index].corner, out);
   if (log->gap_count > 0) {
-    fprintf(out, "  %zu gap%s, the longest %.3g s\n", log->gap_count, plural(log->gap_count), log->longest_gap_s);
+    fprintf(out, "  %zu gap%s, the longest %.3g s\n", log->gap_count, sb_words_plural(log->gap_count),
+            log->longest_gap_s);
   }
   if (log->time_s == NULL && log->columns[SB_LOG_TORQUE] == NULL) {
     fputs("  There is no torque column: the motor is taken as running without load.\n", out);

@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* cause.c - why a box in a log hunts; see cause.h. */
-#include "inspect/cause.h"
+/* cause.c - why a box in a log hunts. */
+#include "inspect/gear_track.h"
 
 #include <math.h>
 #include <stdlib.h>

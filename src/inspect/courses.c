@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The most likely course of gears beside a log of the motor's speed alone; see course.h. */
-#include "inspect/courses.h"
+#include "inspect/gear_track.h"
 
 #include <math.h>
 #include <stdlib.h>

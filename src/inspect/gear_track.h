@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* gear_track.h - which gear is engaged, value by value, and by which column that is told. */
+/* gear_track.h - which gear is engaged, value by value, by which column that is told, and why a box hunts. */
 #ifndef SHIFTBAND_INSPECT_GEAR_TRACK_H
 #define SHIFTBAND_INSPECT_GEAR_TRACK_H
 
@@ -43,5 +43,28 @@ void sb_gear_track_clear(struct sb_track *track);
 
 /* What counts as rest in a column. */
 double sb_inspect_rest_of(const struct sb_log *log, enum sb_log_column column, double wanted);
+
+/* ---- courses.c: the most likely course of gears beside a log of the motor's speed alone ---- */
+
+/*
+ * Finds shifts and fills the track.
+ *
+ *   series       a: speeds of the motor, rad/s, with sign; times from the run's start, s
+ *   noise_rad_s  standard deviation of their noise
+ *
+ * SB_OK with out->shifts NULL: nothing could be followed. SB_ERR_MEMORY.
+ */
+enum sb_status sb_courses_follow(const struct sb_series *series, const struct sb_model *model, double noise_rad_s,
+                                 struct sb_inspection *out, struct sb_track *track);
+
+/* ---- cause.c: why a box in a log hunts, by the loads that the log shows at its shifts ---- */
+
+/* Adds a stretch of at least three shifts, its period_s being the sum of its periods so far; false: out of memory. */
+bool sb_inspect_add_hunt(struct sb_inspection *found, const struct sb_inspect_hunt *hunt);
+
+/* With a model, and where the log has a load torque at all shifts: judges each three shifts as a run does, and puts the stretches
+ * with their causes and loads in place of the chains of quick shifts. */
+enum sb_status sb_inspect_find_causes(const struct sb_log *log, const struct sb_inspect_options *options,
+                                      struct sb_inspection *found);
 
 #endif

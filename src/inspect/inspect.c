@@ -6,7 +6,6 @@
 #include <stdlib.h>
 
 #include "base/arena.h"
-#include "inspect/cause.h"
 #include "inspect/gear_track.h"
 #include "theory/torque_balance.h"
 

@@ -7,7 +7,6 @@
 #include <string.h>
 
 #include "base/constants.h"
-#include "inspect/courses.h"
 #include "inspect/gear_track.h"
 #include "shiftband/model.h"
 

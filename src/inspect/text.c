@@ -14,11 +14,6 @@ static const double hardly_any = 1e-3, missing_least = 5e-4;
 /* Of the hints behind the first one, those that remove less are not shown. */
 static const double gain_shown = 0.01;
 
-static const char *plural(size_t count)
-{
-  return count == 1 ? "" : "s";
-}
-
 static void write_source(FILE *out, const struct sb_inspection *found)
 {
   struct sb_sentence ratios = {0};
@@ -56,7 +51,7 @@ static void write_quality(FILE *out, const struct sb_inspection *found)
   if (found->gap_count > 0) {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH,
                  "%zu gap%s, the longest %.3g s from %.3f s on: what happened there is not known", found->gap_count,
-                 plural(found->gap_count), found->longest_gap_s, found->longest_gap_at_s);
+                 sb_words_plural(found->gap_count), found->longest_gap_s, found->longest_gap_at_s);
   }
 }
 
@@ -195,7 +190,7 @@ static void write_comparison(FILE *out, const struct sb_inspect_report *report)
   const size_t shifts = report->beside->found.shift_count;
   fputc('\n', out);
   sb_words_say(out, 0, LABEL_WIDTH, "Simulated  %s: %zu shift%s, in the log %zu", report->scenario->model.name, shifts,
-               plural(shifts), report->found->shift_count);
+               sb_words_plural(shifts), report->found->shift_count);
   if (report->beside->ends_s < report->found->end_s) {
     sb_words_say(out, LABEL_WIDTH, LABEL_WIDTH, "compared up to %.4g s, where the scenario's run ends",
                  report->beside->ends_s);

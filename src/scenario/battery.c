@@ -105,13 +105,11 @@ static void check_beside(struct sb_reader *reader)
   }
 }
 
-static void finish_cutoff(struct sb_reader *reader, const struct sb_node *node)
+static void finish_cutoff(struct sb_reader *reader)
 {
   struct sb_battery *battery = &reader->draft->model.battery;
-  if (sb_tree_find(node, "cutoff_voltage") == NULL) {
-    battery->cutoff_v = battery->chemistry != NULL ? battery->chemistry->cutoff_v * (double)battery->series_count : 0.0;
-    sb_reader_resolve(reader, "supply.battery.cutoff_voltage", battery->cutoff_v);
-  }
+  const double usual_v = battery->chemistry != NULL ? battery->chemistry->cutoff_v * battery->series_count : 0.0;
+  sb_reader_default(reader, "supply.battery.cutoff_voltage", &battery->cutoff_v, usual_v);
   const double full_v = sb_battery_voltage_v(battery, 1.0);
   if (battery->cutoff_v >= full_v) {
     sb_reader_fault(reader, "supply.battery.cutoff_voltage",
@@ -129,7 +127,7 @@ bool sb_reader_finish_battery(struct sb_reader *reader)
   read_cells(reader, node, sb_tree_find(node, "points"));
   check_beside(reader);
   if (model->battery.curve.count < 2) return true;
-  finish_cutoff(reader, node);
+  finish_cutoff(reader);
   model->battery.is_present = true;
   model->supply.open_circuit_voltage_v = sb_battery_voltage_v(&model->battery, model->battery.charge_fraction);
   return true;

@@ -27,9 +27,7 @@ static const struct sb_key keys[] = {
 static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
   struct sb_hoist *hoist = &draft->body.hoist;
-  if (body_has(draft, "breakaway_torque")) return;
-  hoist->breakaway_nm = hoist->friction_nm;
-  sb_reader_resolve(reader, PATH("%.200s.breakaway_torque", path), hoist->breakaway_nm);
+  sb_reader_default(reader, PATH("%.200s.breakaway_torque", path), &hoist->breakaway_nm, hoist->friction_nm);
 }
 
 static const struct sb_body_form form = {&sb_body_hoist, finish};

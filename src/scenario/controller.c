@@ -319,13 +319,9 @@ static void finish_voltages(struct sb_reader *reader)
 {
   const struct sb_motor *motor = &reader->draft->model.motor;
   struct sb_supply_sensor *supply = &reader->draft->model.control.sensor.supply;
-  if (!sb_reader_has(reader, "controller.voltage_sensor.reference")) supply->nominal_v = motor->nominal_voltage_v;
-  sb_reader_resolve(reader, "controller.voltage_sensor.reference", supply->nominal_v);
-  if (!sb_reader_has(reader, "controller.voltage_sensor.drop")) {
-    const double share = motor->has_currents ? motor->no_load_current_a / motor->stall_current_a : 0.0;
-    supply->drop_v = share * motor->nominal_voltage_v;
-  }
-  sb_reader_resolve(reader, "controller.voltage_sensor.drop", supply->drop_v);
+  const double share = motor->has_currents ? motor->no_load_current_a / motor->stall_current_a : 0.0;
+  sb_reader_default(reader, "controller.voltage_sensor.reference", &supply->nominal_v, motor->nominal_voltage_v);
+  sb_reader_default(reader, "controller.voltage_sensor.drop", &supply->drop_v, share * motor->nominal_voltage_v);
   if (supply->drop_v >= supply->nominal_v) {
     sb_reader_fault(reader, "controller.voltage_sensor.drop", "needs less than the reference (%.6g V), found %.6g V",
                     supply->nominal_v, supply->drop_v);
@@ -370,9 +366,8 @@ static void finish_sensor(struct sb_reader *reader)
   struct sb_sensor *sensor = &reader->draft->model.control.sensor;
   sensor->quantity = (enum sb_sensor_quantity)draft->reading;
   check_reading(reader);
-  const bool has_speed = sb_reader_has(reader, "controller.reference_speed");
-  sensor->reference_rad_s = has_speed ? draft->reference_rad_s : motor->no_load_speed_rad_s;
-  sb_reader_resolve(reader, "controller.reference_speed", sensor->reference_rad_s);
+  sensor->reference_rad_s = draft->reference_rad_s;
+  sb_reader_default(reader, "controller.reference_speed", &sensor->reference_rad_s, motor->no_load_speed_rad_s);
   const bool has_current = sb_reader_has(reader, "controller.reference_current");
   sensor->reference_a = has_current ? draft->reference_a : motor->stall_current_a;
   if (motor->has_currents) sb_reader_resolve(reader, "controller.reference_current", sensor->reference_a);

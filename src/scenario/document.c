@@ -121,17 +121,23 @@ static struct sb_node *read_value(struct reading *reading, const yaml_event_t *e
 
 static struct sb_node *read_node(struct reading *reading, yaml_event_t *event, int depth);
 
+/* Reads the next child of a list or a map, or a map's key, into *child (NULL: unusable); false at the end. */
+static bool read_child(struct reading *reading, yaml_event_type_t end, int depth, struct sb_node **child)
+{
+  yaml_event_t event;
+  if (!next_event(reading, &event)) return false;
+  const bool is_end = event.type == end;
+  *child = is_end ? NULL : read_node(reading, &event, depth + 1);
+  yaml_event_delete(&event);
+  return !is_end;
+}
+
 static struct sb_node *read_list(struct reading *reading, const yaml_event_t *start, int depth)
 {
   struct sb_node *list = new_node(reading, SB_NODE_LIST, &start->start_mark);
   if (list == NULL) return NULL;
   refuse_decoration(reading, start->data.sequence_start.anchor, start->data.sequence_start.tag, &list->place);
-  yaml_event_t event;
-  while (next_event(reading, &event)) {
-    const bool is_end = event.type == YAML_SEQUENCE_END_EVENT;
-    struct sb_node *item = is_end ? NULL : read_node(reading, &event, depth + 1);
-    yaml_event_delete(&event);
-    if (is_end) break;
+  for (struct sb_node *item; read_child(reading, YAML_SEQUENCE_END_EVENT, depth, &item);) {
     if (item != NULL) sb_tree_append(list, item);
   }
   return list;
@@ -140,11 +146,8 @@ static struct sb_node *read_list(struct reading *reading, const yaml_event_t *st
 /* Reads the value that belongs to a key and puts it into the map, unless the key is there already. */
 static void read_entry(struct reading *reading, struct sb_node *map, const struct sb_node *key, int depth)
 {
-  yaml_event_t event;
-  if (!next_event(reading, &event)) return;
-  struct sb_node *value = read_node(reading, &event, depth + 1);
-  yaml_event_delete(&event);
-  if (value == NULL) return;
+  struct sb_node *value;
+  if (!read_child(reading, YAML_NO_EVENT, depth, &value) || value == NULL) return;
   struct sb_fault_list *faults = reading->document->faults;
   if (key->kind != SB_NODE_VALUE) {
     if (key->kind != SB_NODE_BROKEN) sb_faults_add(faults, &key->place, "", "needs a key, found a list or a section");
@@ -170,12 +173,7 @@ static struct sb_node *read_map(struct reading *reading, const yaml_event_t *sta
   struct sb_node *map = new_node(reading, SB_NODE_MAP, &start->start_mark);
   if (map == NULL) return NULL;
   refuse_decoration(reading, start->data.mapping_start.anchor, start->data.mapping_start.tag, &map->place);
-  yaml_event_t event;
-  while (next_event(reading, &event)) {
-    const bool is_end = event.type == YAML_MAPPING_END_EVENT;
-    struct sb_node *key = is_end ? NULL : read_node(reading, &event, depth + 1);
-    yaml_event_delete(&event);
-    if (is_end) break;
+  for (struct sb_node *key; read_child(reading, YAML_MAPPING_END_EVENT, depth, &key);) {
     if (key != NULL) read_entry(reading, map, key, depth);
   }
   return map;

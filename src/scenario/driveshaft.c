@@ -53,17 +53,12 @@ static double stiffness_by_measures(struct sb_reader *reader, const struct sb_no
 {
   const struct sb_driveshaft_draft *draft = &reader->draft->driveshaft;
   const struct sb_shaft shaft = sb_shape_take(reader, node, HERE, &draft->shape);
-  const bool has_material = sb_tree_find(node, "material") != NULL;
   const bool has_modulus = sb_tree_find(node, "shear_modulus") != NULL;
   if (sb_tree_find(node, "length") == NULL) {
     sb_reader_fault(reader, HERE ".length", "needs a length (%s) with a section, found no such key",
                     sb_units_offered(SB_LENGTH));
   }
-  if (has_material == has_modulus) {
-    sb_reader_fault(reader, has_material ? HERE ".shear_modulus" : HERE ".material",
-                    "needs one of material and shear_modulus with a section, found %s",
-                    has_material ? "both" : "neither");
-  }
+  sb_reader_has_one(reader, HERE, "material", "shear_modulus", " with a section");
   const double modulus_pa = has_modulus ? draft->modulus_pa : sb_strength_modulus_pa((enum sb_material)draft->material);
   return modulus_pa * sb_strength_shaft_constant_m4(&shaft) / draft->length_m;
 }

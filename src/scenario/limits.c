@@ -102,16 +102,6 @@ static const struct sb_node *part_node(const struct sb_reader *reader, const cha
   return node != NULL && node->kind == SB_NODE_MAP ? node : NULL;
 }
 
-/* A part's strength comes from its material or as a number. */
-static void check_strength(struct sb_reader *reader, const struct sb_node *node, const char *part, const char *key)
-{
-  const bool has_material = sb_tree_find(node, "material") != NULL;
-  const bool has_strength = sb_tree_find(node, key) != NULL;
-  if (has_material != has_strength) return;
-  sb_reader_fault(reader, PATH("limits.%s.%s", part, has_material ? key : "material"),
-                  "needs one of material and %s, found %s", key, has_material ? "both" : "neither");
-}
-
 /* The least limit so far rules, and its words with it. */
 static void take_limit(struct sb_model *model, double limit_nm, const char *text)
 {
@@ -125,7 +115,7 @@ static void finish_shaft(struct sb_reader *reader)
   const struct sb_shaft_draft *draft = &reader->draft->shaft;
   const struct sb_node *node = part_node(reader, "shaft");
   if (node == NULL) return;
-  check_strength(reader, node, "shaft", "shear_strength");
+  sb_reader_has_one(reader, "limits.shaft", "material", "shear_strength", "");
   struct sb_shaft shaft = sb_shape_take(reader, node, "limits.shaft", &draft->shape);
   shaft.material = (enum sb_material)draft->material;
   shaft.shear_pa = isnan(draft->shear_pa) ? sb_strength_shear_pa(shaft.material) : draft->shear_pa;
@@ -156,7 +146,7 @@ static void finish_tooth(struct sb_reader *reader)
   const struct sb_tooth_draft *draft = &reader->draft->tooth;
   const struct sb_node *node = part_node(reader, "tooth");
   if (node == NULL) return;
-  check_strength(reader, node, "tooth", "bending_strength");
+  sb_reader_has_one(reader, "limits.tooth", "material", "bending_strength", "");
   const bool is_own_count = sb_tree_find(node, "teeth") != NULL;
   const struct sb_gear *gear = &reader->draft->model.gearbox.gears[0];
   const struct sb_mesh *mesh = gear->mesh_count > 0 ? &gear->meshes[gear->mesh_count - 1] : NULL;

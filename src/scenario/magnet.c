@@ -33,14 +33,9 @@ const struct sb_section sb_magnet_section = {
 static void finish_strength(struct sb_reader *reader)
 {
   const int material = reader->draft->magnet_material;
-  const bool has_material = sb_reader_has(reader, HERE ".material");
-  const bool has_coefficient = sb_reader_has(reader, HERE ".per_kelvin");
   double *per_k = &reader->draft->model.magnet.per_k;
-  if (has_material == has_coefficient) {
-    sb_reader_fault(reader, has_material ? HERE ".per_kelvin" : HERE ".material",
-                    "needs one of material and per_kelvin, found %s", has_material ? "both" : "neither");
-  }
-  if (has_material) *per_k = sb_magnet_per_k((enum sb_magnet_material)material);
+  sb_reader_has_one(reader, HERE, "material", "per_kelvin", "");
+  if (sb_reader_has(reader, HERE ".material")) *per_k = sb_magnet_per_k((enum sb_magnet_material)material);
   sb_reader_resolve(reader, HERE ".per_kelvin", *per_k);
 }
 

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The manual of all keys, from the table that reads them. */
-#include <errno.h>
 #include <stdio.h>
 #include <string.h>
 
+#include "base/text_file.h"
 #include "scenario/reader.h"
 #include "text/words.h"
 
@@ -53,9 +53,6 @@ int sb_scenario_write_keys(FILE *out)
       "number from 1.");
   fputc('\n', out);
   write_section(out, "", &sb_scenario_schema);
-  if (fflush(out) != 0 || ferror(out)) {
-    if (errno == 0) errno = EIO;
-    return -1;
-  }
-  return 0;
+  fflush(out);
+  return sb_text_file_result(out);
 }

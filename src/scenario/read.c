@@ -468,6 +468,23 @@ void sb_reader_resolve(struct sb_reader *reader, const char *path, double number
   }
 }
 
+void sb_reader_default(struct sb_reader *reader, const char *path, double *field, double value)
+{
+  if (sb_reader_has(reader, path)) return;
+  *field = value;
+  sb_reader_resolve(reader, path, value);
+}
+
+bool sb_reader_has_one(struct sb_reader *reader, const char *section, const char *first, const char *second,
+                       const char *where)
+{
+  const bool has_first = sb_reader_has(reader, PATH("%s.%s", section, first));
+  if (has_first != sb_reader_has(reader, PATH("%s.%s", section, second))) return true;
+  sb_reader_fault(reader, PATH("%s.%s", section, has_first ? second : first), "needs one of %s and %s%s, found %s",
+                  first, second, where, has_first ? "both" : "neither");
+  return false;
+}
+
 void sb_reader_read_keys(struct sb_reader *reader, const struct sb_section *schema)
 {
   read_section(reader, schema, reader->root, reader->draft, false);

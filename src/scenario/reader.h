@@ -90,8 +90,13 @@ void sb_reader_finish_driveshaft(struct sb_reader *reader);
 /* Refuses what would run for ever; only when there is no other fault and all is derived. */
 void sb_reader_check_effort(struct sb_reader *reader);
 
-/* Gives a quantity that was not given the value that follows from others. */
+/* Gives a quantity that was not given the value that follows from others; with its field in the draft. */
 void sb_reader_resolve(struct sb_reader *reader, const char *path, double value);
+void sb_reader_default(struct sb_reader *reader, const char *path, double *field, double value);
+
+/* Whether just one of two keys of a section is given; else a fault, with words for where that is needed behind the keys. */
+bool sb_reader_has_one(struct sb_reader *reader, const char *section, const char *first, const char *second,
+                       const char *where);
 
 void sb_reader_read_tolerances(struct sb_reader *reader, struct sb_scenario *out);
 

@@ -20,9 +20,8 @@ void sb_reader_finish_supply(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
   if (!sb_reader_finish_battery(reader)) {
-    const bool has_voltage = sb_reader_has(reader, "supply.open_circuit_voltage");
-    if (!has_voltage) model->supply.open_circuit_voltage_v = model->motor.nominal_voltage_v;
-    sb_reader_resolve(reader, "supply.open_circuit_voltage", model->supply.open_circuit_voltage_v);
+    sb_reader_default(reader, "supply.open_circuit_voltage", &model->supply.open_circuit_voltage_v,
+                      model->motor.nominal_voltage_v);
   }
   if (!model->motor.has_currents && model->supply.internal_resistance_ohm > 0.0) {
     sb_reader_fault(reader, "supply.internal_resistance",

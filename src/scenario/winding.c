@@ -58,14 +58,8 @@ static bool is_given(const struct sb_node *node, const char *key)
 static void finish_capacity(struct sb_reader *reader, const struct sb_node *node)
 {
   struct sb_winding *winding = &reader->draft->model.winding;
-  const bool has_capacity = is_given(node, "heat_capacity");
-  const bool has_time = is_given(node, "time_constant");
-  if (has_capacity == has_time) {
-    sb_reader_fault(reader, has_capacity ? "motor.winding.time_constant" : "motor.winding.heat_capacity",
-                    "needs one of heat_capacity and time_constant, found %s", has_capacity ? "both" : "neither");
-    return;
-  }
-  if (has_capacity) return;
+  const bool is_one = sb_reader_has_one(reader, "motor.winding", "heat_capacity", "time_constant", "");
+  if (!is_one || is_given(node, "heat_capacity")) return;
   winding->capacity_j_k = reader->draft->winding_time_constant_s / winding->resistance_k_w;
   if (winding->capacity_j_k < CAPACITY_MIN || winding->capacity_j_k > CAPACITY_MAX) {
     sb_reader_fault(reader, "motor.winding.time_constant",
@@ -77,15 +71,13 @@ static void finish_start(struct sb_reader *reader, const struct sb_node *node)
 {
   struct sb_winding *winding = &reader->draft->model.winding;
   const struct sb_node *housing = sb_tree_find(node, "housing");
-  if (!is_given(node, "start")) winding->start_c = winding->ambient_c;
-  sb_reader_resolve(reader, "motor.winding.start", winding->start_c);
+  sb_reader_default(reader, "motor.winding.start", &winding->start_c, winding->ambient_c);
   if (housing == NULL) {
     winding->housing_capacity_j_k = winding->housing_resistance_k_w = 0.0;
     winding->housing_start_c = winding->ambient_c;
     return;
   }
-  if (!is_given(housing, "start")) winding->housing_start_c = winding->ambient_c;
-  sb_reader_resolve(reader, "motor.winding.housing.start", winding->housing_start_c);
+  sb_reader_default(reader, "motor.winding.housing.start", &winding->housing_start_c, winding->ambient_c);
 }
 
 static void finish_cut_out(struct sb_reader *reader, const struct sb_node *node)

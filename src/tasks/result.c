@@ -1,9 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "tasks/journal.h"
 
-#include <errno.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "base/text_file.h"
 
 enum sb_status sb_tasks_result_begin(struct sb_tasks_result *result, const struct sb_journal_head *head,
                                      struct sb_error *err)
@@ -69,7 +70,6 @@ int sb_tasks_write_shard(FILE *out, const struct sb_tasks_result *result)
     const struct sb_journal_record record = {i, lines->text != NULL ? lines->text : "", lines->length};
     sb_journal_write_task(out, &head, &record);
   }
-  if (fflush(out) == 0 && !ferror(out)) return 0;
-  if (errno == 0) errno = EIO;
-  return -1;
+  fflush(out);
+  return sb_text_file_result(out);
 }

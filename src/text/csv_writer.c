@@ -5,6 +5,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/text_file.h"
 #include "text/json.h"
 
 void sb_csv_init(struct sb_csv *csv, FILE *out)
@@ -73,7 +74,5 @@ void sb_csv_line(struct sb_csv *csv, const char *line)
 
 int sb_csv_result(const struct sb_csv *csv)
 {
-  if (!ferror(csv->out)) return 0;
-  if (errno == 0) errno = EIO;
-  return -1;
+  return sb_text_file_result(csv->out);
 }

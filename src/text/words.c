@@ -84,6 +84,11 @@ struct sb_figure sb_words_threshold(double fraction)
   return out;
 }
 
+const char *sb_words_plural(size_t count)
+{
+  return count == 1 ? "" : "s";
+}
+
 int sb_words_columns(const char *text, size_t length)
 {
   int columns = 0;

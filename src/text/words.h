@@ -38,6 +38,9 @@ struct sb_figure sb_words_percent_below(double fraction);
 /* Thresholds as they were given. */
 struct sb_figure sb_words_threshold(double fraction);
 
+/* The ending of a noun: "" for one, else "s". */
+const char *sb_words_plural(size_t count);
+
 /* Texts that live as long as the expression they stand in. */
 #define NUM(value) sb_words_figure(value).text
 #define PCT(value) sb_words_percent(value).text

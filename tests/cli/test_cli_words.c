@@ -123,6 +123,12 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
   shell_expect(said, "N  goes  stalls\n");
   said = shell_run("$SHIFTBAND check --json $T/hill.yaml");
   assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.2,\"need_n\":"), need_n, 1e-6);
+  /* A cliff: of 40 kg by the sine and 20 kg by the cosine most is asked for at 40 over 20, two fifths of the way up it. */
+  said = shell_run(
+      "$SHIFTBAND check --json --set 'load.bodies.1.obstacles=[{distance: 1 m, mass: 20 kg, kinetic_friction: 0.98}]' "
+      "--set 'load.bodies.1.grade_points=[[0 m, 0 %], [1.9 m, 0 %], [2.4 m, 500 %]]' $T/hill.yaml");
+  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.1,\"need_n\":"), 9.80665 * hypot(40.0, 20.0),
+                  1e-6);
   said = shell_run("$SHIFTBAND check --set 'load.bodies.1.obstacles=[]' --set 'load.bodies.1.static_friction=2' "
                    "--set load.inertia='0.01 kg.m2' $T/hill.yaml");
   assert_int_equal(said->code, 0); /* an empty list is a free way */

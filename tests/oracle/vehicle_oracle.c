@@ -22,7 +22,9 @@ struct way {
   bool in_mesh, is_slipping, is_driving, is_finished;
   int motor_sign, wheel_sign, vehicle_sign, lead; /* of speeds, or of a start from rest */
   int met;
-  bool is_pushing; /* all that were met stand at the bumper */
+  bool is_pushing;     /* all that were met stand at the bumper */
+  bool is_sliding_off; /* they would run ahead by themselves */
+  size_t passed;       /* points of the grade behind the vehicle */
   double left_rad;
   double engage_s;
 };
@@ -54,9 +56,20 @@ static double inverse_efficiency(const struct way *o)
   return o->is_driving ? 1.0 / gear->meshes[0].efficiency : gear->back_efficiency;
 }
 
-static double tilt(const struct way *o)
+static double point_rad(const struct way *o, size_t i)
 {
-  return atan(o->vehicle->grade_fraction);
+  return o->vehicle->grade.x[i] / o->vehicle->wheel_radius_m;
+}
+
+/* On the line between the points around the vehicle, wherever the place is. */
+static double tilt(const struct way *o, double way_rad)
+{
+  const struct sb_table *grade = &o->vehicle->grade;
+  const size_t k = o->passed;
+  if (grade->count == 0) return atan(o->vehicle->grade_fraction);
+  if (k == 0 || k == grade->count) return atan(grade->y[k == 0 ? 0 : k - 1]);
+  const double from_m = grade->x[k - 1], slope = (grade->y[k] - grade->y[k - 1]) / (grade->x[k] - from_m);
+  return atan(grade->y[k - 1] + slope * (way_rad * o->vehicle->wheel_radius_m - from_m));
 }
 
 static double weight_nm(const struct way *o)
@@ -64,18 +77,18 @@ static double weight_nm(const struct way *o)
   return o->vehicle->mass_kg * o->vehicle->gravity_m_s2 * o->vehicle->wheel_radius_m;
 }
 
-static double grip_nm(const struct way *o, bool is_sliding)
+static double grip_nm(const struct way *o, double way_rad, bool is_sliding)
 {
   const double friction = is_sliding ? o->vehicle->kinetic_friction_ratio : o->vehicle->static_friction_ratio;
-  return friction * o->vehicle->driven_share * weight_nm(o) * cos(tilt(o));
+  return friction * o->vehicle->driven_share * weight_nm(o) * cos(tilt(o, way_rad));
 }
 
-static double body_nm(const struct way *o, int i, bool at_rest)
+static double body_nm(const struct way *o, double way_rad, int i, bool at_rest)
 {
   const struct sb_vehicle_obstacle *body = &o->vehicle->obstacles[i];
   const double friction =
       at_rest ? fmax(body->static_friction_ratio, body->kinetic_friction_ratio) : body->kinetic_friction_ratio;
-  return (friction * cos(tilt(o)) + sin(tilt(o))) * body->mass_kg * o->vehicle->gravity_m_s2 *
+  return (friction * cos(tilt(o, way_rad)) + sin(tilt(o, way_rad))) * body->mass_kg * o->vehicle->gravity_m_s2 *
          o->vehicle->wheel_radius_m;
 }
 
@@ -96,28 +109,36 @@ static double wheel_inertia(const struct way *o)
   return o->model->load.inertia_kg_m2 - o->vehicle->mass_kg * pow(o->vehicle->wheel_radius_m, 2);
 }
 
+/* All bodies at the bumper; below zero they would slide off. */
+static double bodies_nm(const struct way *o, double way_rad, bool at_rest)
+{
+  double sum = 0.0;
+  for (int i = 0; i < o->met && o->is_pushing; i++) sum += body_nm(o, way_rad, i, at_rest);
+  return sum;
+}
+
 /* Against the vehicle that moves, or is tried to be moved from rest, in a sense. */
-static double road_nm(const struct way *o, double v, int sign, bool at_rest)
+static double road_nm(const struct way *o, double way_rad, double v, int sign, bool at_rest)
 {
   const struct sb_vehicle *body = o->vehicle;
-  const double r = body->wheel_radius_m;
-  double sum = weight_nm(o) * (sin(tilt(o)) + sign * body->rolling_resistance_ratio * cos(tilt(o)));
-  double bodies = 0.0;
-  for (int i = 0; i < o->met && o->is_pushing && sign > 0; i++) bodies += body_nm(o, i, at_rest);
-  return sum + fmax(0.0, bodies) + 0.5 * body->air_density_kg_m3 * body->drag_area_m2 * r * r * r * v * fabs(v);
+  const double r = body->wheel_radius_m, angle = tilt(o, way_rad);
+  double sum = weight_nm(o) * (sin(angle) + sign * body->rolling_resistance_ratio * cos(angle));
+  if (sign > 0 && at_rest) sum += fmax(0.0, bodies_nm(o, way_rad, true));
+  if (sign > 0 && !at_rest && !o->is_sliding_off) sum += bodies_nm(o, way_rad, false);
+  return sum + 0.5 * body->air_density_kg_m3 * body->drag_area_m2 * r * r * r * v * fabs(v);
 }
 
 /* Motion ----------------------------------------------------------------------------------------------------------------- */
 
-static double traction_nm(const struct way *o)
+static double traction_nm(const struct way *o, double way_rad)
 {
-  return o->lead * grip_nm(o, true);
+  return o->lead * grip_nm(o, way_rad, true);
 }
 
 /* What opposes the wheels, and their inertia with all that they carry. */
-static double wheel_load_nm(const struct way *o, double speed)
+static double wheel_load_nm(const struct way *o, const double y[])
 {
-  return o->is_slipping ? traction_nm(o) : road_nm(o, speed, o->wheel_sign, false);
+  return o->is_slipping ? traction_nm(o, y[WAY]) : road_nm(o, y[WAY], y[WHEEL], o->wheel_sign, false);
 }
 
 static double carried_inertia(const struct way *o)
@@ -130,12 +151,12 @@ static double power_nm(const struct way *o, const double y[])
 {
   const double motor_nm = electric_nm(o, y[MOTOR]) - o->motor_sign * loss_nm(o);
   const double inertia = carried_inertia(o) / ratio(o);
-  return o->motor_sign * (motor_nm * inertia + o->model->motor.rotor_inertia_kg_m2 * wheel_load_nm(o, y[WHEEL]));
+  return o->motor_sign * (motor_nm * inertia + o->model->motor.rotor_inertia_kg_m2 * wheel_load_nm(o, y));
 }
 
 static double wheel_rate(const struct way *o, const double y[])
 {
-  const double load_nm = wheel_load_nm(o, y[WHEEL]), inertia = carried_inertia(o), n = ratio(o);
+  const double load_nm = wheel_load_nm(o, y), inertia = carried_inertia(o), n = ratio(o);
   if (o->wheel_sign == 0) return 0.0;
   if (!o->in_mesh) return -load_nm / inertia;
   const double motor_nm = electric_nm(o, y[MOTOR]) - o->motor_sign * loss_nm(o), inv = inverse_efficiency(o);
@@ -153,18 +174,18 @@ static int rates(double t, const double y[], double dy[], void *context)
   }
   dy[VEHICLE] = dy[WHEEL];
   if (o->is_slipping) {
-    const double push_nm = traction_nm(o) - road_nm(o, y[VEHICLE], o->vehicle_sign, false);
+    const double push_nm = traction_nm(o, y[WAY]) - road_nm(o, y[WAY], y[VEHICLE], o->vehicle_sign, false);
     dy[VEHICLE] = o->vehicle_sign != 0 ? push_nm / vehicle_inertia(o) : 0.0;
   }
   dy[WAY] = y[VEHICLE];
-  dy[RUBBED] = o->is_slipping ? traction_nm(o) * (y[WHEEL] - y[VEHICLE]) : 0.0;
+  dy[RUBBED] = o->is_slipping ? traction_nm(o, y[WAY]) * (y[WHEEL] - y[VEHICLE]) : 0.0;
   return GSL_SUCCESS;
 }
 
 /* Torque that wheels which grip bring to the vehicle. */
 static double contact_nm(const struct way *o, const double y[])
 {
-  return road_nm(o, y[VEHICLE], o->wheel_sign, false) + vehicle_inertia(o) * wheel_rate(o, y);
+  return road_nm(o, y[WAY], y[VEHICLE], o->wheel_sign, false) + vehicle_inertia(o) * wheel_rate(o, y);
 }
 
 /* Settling --------------------------------------------------------------------------------------------------------------- */
@@ -184,8 +205,8 @@ static void note(struct way *o, enum sb_event event)
 static int start_in_mesh(struct way *o)
 {
   for (int sign = +1; sign >= -1; sign -= 2) {
-    const double held_nm = road_nm(o, 0.0, sign, true), most_nm = grip_nm(o, false);
-    const double load_nm = o->is_slipping                          ? traction_nm(o)
+    const double held_nm = road_nm(o, o->y[WAY], 0.0, sign, true), most_nm = grip_nm(o, o->y[WAY], false);
+    const double load_nm = o->is_slipping                          ? traction_nm(o, o->y[WAY])
                            : o->vehicle->static_friction_ratio > 0 ? fmin(fmax(held_nm, -most_nm), most_nm)
                                                                    : held_nm;
     const double motor_nm = electric_nm(o, 0.0) - sign * loss_nm(o);
@@ -201,7 +222,7 @@ static int start_in_mesh(struct way *o)
 static int start_free(const struct way *o, double push_nm, bool is_vehicle)
 {
   for (int sign = +1; sign >= -1; sign -= 2) {
-    if (sign * (push_nm - (is_vehicle ? road_nm(o, 0.0, sign, true) : 0.0)) > 1e-12) return sign;
+    if (sign * (push_nm - (is_vehicle ? road_nm(o, o->y[WAY], 0.0, sign, true) : 0.0)) > 1e-12) return sign;
   }
   return 0;
 }
@@ -224,15 +245,15 @@ static void settle_wheels(struct way *o)
 static void settle_vehicle(struct way *o)
 {
   o->vehicle_sign = sign_of(o->y[VEHICLE]);
-  if (o->vehicle_sign == 0) o->vehicle_sign = start_free(o, traction_nm(o), true);
+  if (o->vehicle_sign == 0) o->vehicle_sign = start_free(o, traction_nm(o, o->y[WAY]), true);
 }
 
 /* Whether wheels that grip are asked for too much; the lead that they then take. */
 static int lets_go(struct way *o)
 {
   if (o->vehicle->static_friction_ratio <= 0.0 || o->wheel_sign == 0) return 0;
-  const double most_nm = grip_nm(o, false) * (1.0 + 1e-11);
-  const double held_nm = road_nm(o, 0.0, o->wheel_sign, true);
+  const double most_nm = grip_nm(o, o->y[WAY], false) * (1.0 + 1e-11);
+  const double held_nm = road_nm(o, o->y[WAY], 0.0, o->wheel_sign, true);
   if (o->y[WHEEL] == 0.0 && o->wheel_sign * held_nm > most_nm) return o->wheel_sign;
   const double asked_nm = contact_nm(o, o->y);
   return fabs(asked_nm) > most_nm ? sign_of(asked_nm) : 0;
@@ -268,7 +289,21 @@ static void settle(struct way *o)
 
 /* Events ----------------------------------------------------------------------------------------------------------------- */
 
-enum watch { WHEEL_STOPS, POWER, ASKED, LEAD, VEHICLE_STOPS, MOTOR_STOPS, BODY, LEFT, FINISH, WATCH_COUNT };
+enum watch {
+  WHEEL_STOPS,
+  POWER,
+  ASKED,
+  LEAD,
+  VEHICLE_STOPS,
+  MOTOR_STOPS,
+  BODY,
+  LEFT,
+  POINT_AHEAD,
+  POINT_BEHIND,
+  SLIDE,
+  FINISH,
+  WATCH_COUNT
+};
 
 /* Above zero until it happens; INFINITY: can't. */
 static double until(const struct way *o, enum watch watch, const double y[])
@@ -280,7 +315,7 @@ static double until(const struct way *o, enum watch watch, const double y[])
       return o->in_mesh && o->wheel_sign != 0 ? (o->is_driving ? 1.0 : -1.0) * power_nm(o, y) + 1e-13 : INFINITY;
     case ASKED:
       if (!grips || o->vehicle->static_friction_ratio <= 0.0 || o->wheel_sign == 0) return INFINITY;
-      return grip_nm(o, false) * (1.0 + 2e-11) - fabs(contact_nm(o, y));
+      return grip_nm(o, y[WAY], false) * (1.0 + 2e-11) - fabs(contact_nm(o, y));
     case LEAD: return grips ? INFINITY : o->lead * (y[WHEEL] - y[VEHICLE]);
     case VEHICLE_STOPS: return grips || o->vehicle_sign == 0 ? INFINITY : o->vehicle_sign * y[VEHICLE];
     case MOTOR_STOPS: return !o->in_mesh && o->motor_sign != 0 ? o->motor_sign * y[MOTOR] : INFINITY;
@@ -288,6 +323,11 @@ static double until(const struct way *o, enum watch watch, const double y[])
       return o->met < o->vehicle->obstacle_count
                  ? o->vehicle->obstacles[o->met].distance_m / o->vehicle->wheel_radius_m - y[WAY]
                  : INFINITY;
+    case POINT_AHEAD: return o->passed < o->vehicle->grade.count ? point_rad(o, o->passed) - y[WAY] : INFINITY;
+    case POINT_BEHIND: return o->passed > 0 && y[VEHICLE] < 0.0 ? y[WAY] - point_rad(o, o->passed - 1) : INFINITY;
+    case SLIDE:
+      if (o->vehicle->grade.count == 0 || o->met == 0 || !o->is_pushing) return INFINITY;
+      return (o->is_sliding_off ? -1.0 : 1.0) * bodies_nm(o, y[WAY], false);
     case LEFT: return o->met > 0 && !o->is_pushing && y[VEHICLE] > 0.0 ? o->left_rad - y[WAY] : INFINITY;
     default: return o->vehicle->finish_m > 0.0 ? o->vehicle->finish_m / o->vehicle->wheel_radius_m - y[WAY] : INFINITY;
   }
@@ -329,13 +369,18 @@ static void happen(struct way *o, enum watch watch)
       strike(o, body_inertia(o, o->met));
       o->met++;
       o->is_pushing = true;
+      o->is_sliding_off = bodies_nm(o, o->y[WAY], false) < 0.0;
       note(o, SB_EVENT_MET);
       break;
     case LEFT:
       for (int i = 0; i < o->met; i++) met_inertia += body_inertia(o, i);
       strike(o, met_inertia);
       o->is_pushing = true;
+      o->is_sliding_off = bodies_nm(o, o->y[WAY], false) < 0.0;
       break;
+    case POINT_AHEAD: o->passed++; break;
+    case POINT_BEHIND: o->passed--; break;
+    case SLIDE: o->is_sliding_off = !o->is_sliding_off; break;
     case FINISH:
       o->is_finished = true;
       note(o, SB_EVENT_FINISHED);
@@ -446,6 +491,7 @@ int way_run(const struct sb_model *model, int gear, const struct oracle_command 
   o.system = (gsl_odeiv2_system){rates, NULL, DIMENSION, &o};
   o.driver = gsl_odeiv2_driver_alloc_y_new(&o.system, gsl_odeiv2_step_rk8pd, 1e-4, 1e-13, 1e-13);
   if (o.driver == NULL) return -1;
+  while (o.passed < o.vehicle->grade.count && o.vehicle->grade.x[o.passed] <= 0.0) o.passed++;
   settle(&o);
   int status = 0;
   for (size_t i = 0; i < command_count && status == 0; i++) {

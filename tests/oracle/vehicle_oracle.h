@@ -4,8 +4,8 @@
  * the way, written out afresh from the given figures, integrated by GSL's rk8pd (Prince-Dormand, order 8) under
  * tolerances of 1e-13; events bracketed on a grid of 0.2 ms and closed by bisection.
  *
- * It knows a motor's line, gears with losses and drag, a selector, one vehicle on a constant grade with rolling
- * resistance and drag, bodies in its way and an end. Nothing else acts on the output.
+ * It knows a motor's line, gears with losses and drag, a selector, one vehicle on a grade, constant or linear between points
+ * without jumps, with rolling resistance and drag, bodies in its way and an end. Nothing else acts on the output.
  */
 #ifndef SHIFTBAND_TESTS_VEHICLE_ORACLE_H
 #define SHIFTBAND_TESTS_VEHICLE_ORACLE_H
