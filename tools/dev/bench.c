@@ -20,6 +20,7 @@
  *                        than that of four
  *   extras               the run of the same machine with a winding that warms (ticks of 5 ms), on wheels that could slip,
  *                        through a shaft that gives; what a plain machine pays for them is in run_over_bare
+ *   NAME                 the exact map of a shipped scenario over the whole plane, one thread, once
  *   threads              a study of many maps, each of a slightly different motor, with one thread over that with two
  */
 #include <gsl/gsl_errno.h>
@@ -32,6 +33,7 @@
 #include <time.h>
 
 #include "shiftband/map.h"
+#include "shiftband/scenario.h"
 #include "shiftband/tasks.h"
 
 enum { ROUND_COUNT = 41, RUNS_A_ROUND = 8, WAY_COUNT = 4, STEP_COUNT = 20000 };
@@ -353,6 +355,39 @@ static int bench_cycles(const struct sb_model *once)
   return 0;
 }
 
+/* A shipped scenario's map, once: those that take longest, but for the grindstone, which takes most of a minute. */
+static int bench_scenario(const struct sb_model *plain, const char *name)
+{
+  struct sb_scenario scenario;
+  struct sb_faults faults = {0};
+  struct bare bare = bare_of(plain);
+  char path[256];
+  snprintf(path, sizeof path, "scenarios/%s.yaml", name);
+  const enum sb_status status = sb_scenario_load(path, NULL, 0, &scenario, &faults);
+  sb_faults_clear(&faults);
+  if (status != SB_OK) {
+    fprintf(stderr, "bench: %s cannot be read: call it from the repository's folder\n", path);
+    return -1;
+  }
+  const double bare_s = time_of(WAY_BARE, plain, &bare), map_s = time_of_map(&scenario.model, NULL);
+  sb_scenario_clear(&scenario);
+  if (!(map_s > 0.0 && bare_s > 0.0)) return -1;
+  for (char *c = path; *c != 0; c++) *c = *c == '-' ? '_' : *c;
+  const char *file = path + strlen("scenarios/");
+  printf("bench map_%.*s_over_bare %.4g\n", (int)(strlen(file) - strlen(".yaml")), file, map_s / bare_s);
+  return 0;
+}
+
+static int bench_scenarios(const struct sb_model *plain)
+{
+  static const char *const names[] = {"dough-drum",  "hump-cart",    "seed-drill",        "shuttle-wagon",
+                                      "stop-and-go", "tired-winder", "three-speed-feeder"};
+  for (size_t i = 0; i < sizeof names / sizeof *names; i++) {
+    if (bench_scenario(plain, names[i]) != 0) return -1;
+  }
+  return 0;
+}
+
 /* Extras --------------------------------------------------------------------------------------------------------------- */
 
 static void add_winding(struct sb_model *model)
@@ -469,7 +504,8 @@ int main(void)
     return 1;
   }
   if (bench_runs(&model) != 0 || bench_map(&model, "exact", 0.0) != 0 || bench_map(&model, "rounded", 0.01) != 0 ||
-      bench_cycles(&model) != 0 || bench_extras(&model) != 0 || bench_threads(&model) != 0) {
+      bench_cycles(&model) != 0 || bench_scenarios(&model) != 0 || bench_extras(&model) != 0 ||
+      bench_threads(&model) != 0) {
     fputs("bench: something measured failed\n", stderr);
     return 1;
   }
