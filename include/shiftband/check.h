@@ -319,7 +319,8 @@ struct sb_check_heat {
   int burden_count;
   struct sb_check_burden burdens[SB_CHECK_BURDEN_MAX]; /* the blocked shaft first */
   double closed_again_s;         /* with the shaft blocked, after the cut-out opened; NAN: it never opens */
-  double warm_c;                 /* of the warm motor; NAN: it burns, and there are no cases */
+  double warm_c;                 /* of the warm motor; NAN: it burns */
+  bool has_cases;                /* false: it burns, or does not overcome its own friction when so warm */
   struct sb_check_case cases[2]; /* cold, warm */
 };
 

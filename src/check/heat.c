@@ -48,14 +48,17 @@ static double warm_c(const struct sb_check_heat *heat)
   return isfinite(warmest_c) ? warmest_c : (double)NAN;
 }
 
-static void find_case(const struct sb_model *model, const char *label, const struct sb_warmth *warmth,
+/* False: so warm the motor does not overcome its own friction, and there is no case. */
+static bool find_case(const struct sb_model *model, const char *label, const struct sb_warmth *warmth,
                       struct sb_check_case *out)
 {
   const struct sb_model warmed = sb_warmth_warm_model(model, warmth);
   const struct sb_check_machine machine = sb_check_machine_of(&warmed);
+  if (!(machine.form.stall_torque_nm > 0.0)) return false;
   sb_check_find_case(&machine, model, label, out);
   out->winding_c = warmth->winding_c;
   if (model->magnet.is_present) out->magnet_c = sb_magnet_c(&model->winding, warmth);
+  return true;
 }
 
 void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_heat *out)
@@ -78,6 +81,6 @@ void sb_check_find_heat(const struct sb_check_machine *machine, struct sb_check_
   out->warm_c = warm_c(out);
   if (isnan(out->warm_c)) return;
   const struct sb_warmth start = sb_winding_start(winding), warm = sb_warmth_soaked(winding, out->warm_c);
-  find_case(model, "cold", &start, &out->cases[0]);
-  find_case(model, "warm", &warm, &out->cases[1]);
+  const bool has_cold = find_case(model, "cold", &start, &out->cases[0]);
+  out->has_cases = find_case(model, "warm", &warm, &out->cases[1]) && has_cold;
 }

@@ -400,7 +400,7 @@ static void put_heat(struct sb_json *json, const struct sb_check_heat *heat)
   const size_t load_count = (size_t)heat->burden_count - 1;
   sb_fields_put_list(json, "loads", burden_fields, heat->burdens + 1, load_count, sizeof *heat->burdens);
   sb_json_put_number(json, "warm_c", heat->warm_c);
-  put_cases(json, "cases", heat->cases, isnan(heat->warm_c) ? 0 : 2);
+  put_cases(json, "cases", heat->cases, heat->has_cases ? 2 : 0);
   sb_json_close(json);
 }
 

@@ -163,5 +163,8 @@ void sb_check_text_heat(const struct sb_check *check, FILE *out)
   if (!isnan(heat->closed_again_s)) {
     SAY("With the shaft blocked, the cut-out closes again %s s after it opened.", NUM(heat->closed_again_s));
   }
-  if (!isnan(heat->warm_c)) write_cases(heat, out);
+  if (heat->has_cases) write_cases(heat, out);
+  if (!heat->has_cases && !isnan(heat->warm_c)) {
+    SAY("At %s the motor does not overcome its own friction.", degrees_of(heat->warm_c).text);
+  }
 }

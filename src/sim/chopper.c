@@ -12,7 +12,6 @@ double sb_chopper_slack_rad_s(const struct sb_sim *sim)
 bool sb_chopper_is_on_piece(const struct sb_sim *sim, double x)
 {
   const struct sb_limiter_piece *piece = &sim->segment->piece;
-  if (isinf(piece->from_rad_s) && isinf(piece->to_rad_s)) return true;
   const double slack_rad_s = sb_chopper_slack_rad_s(sim);
   return x > piece->from_rad_s - slack_rad_s && x < piece->to_rad_s + slack_rad_s;
 }

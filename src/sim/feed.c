@@ -53,12 +53,13 @@ static double asked_duty(const struct sb_sim *sim)
 static int take_line(const struct sb_sim *sim, struct sb_motor_line *line, struct sb_limiter_piece *piece)
 {
   const struct sb_motor *motor = &sim->model->motor;
-  const double duty = is_open(sim) ? 0.0 : asked_duty(sim);
+  const bool is_cut = is_open(sim);
+  const double duty = is_cut ? 0.0 : asked_duty(sim);
   piece->asked = piece->duty = duty;
   piece->held_a = 0.0;
   piece->from_rad_s = -INFINITY;
   piece->to_rad_s = INFINITY;
-  if (is_open(sim)) {
+  if (is_cut) {
     *line = sb_motor_line_open(motor);
     return SB_LIMITER_FREE;
   }

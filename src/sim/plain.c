@@ -45,10 +45,14 @@ void sb_plain_take_factors(double length_s, double per_s, struct sb_plain_factor
     u = (0.5 - t) / z;
     y = (1.0 / 6.0 - u) / z;
   }
-  const bool is_small = z < small;
-  const double a = is_small ? alternating(series_a, SMALL_ORDERS, z) : (t - 0.5 * f * f) / z;
-  const double b = is_small ? alternating(series_b, SMALL_ORDERS, z) : (u - y - 0.5 * t * t) / z;
-  *out = (struct sb_plain_factors){length_s, per_s, f, t, u, y, a, b};
+  if (z < small) {
+    *out = (struct sb_plain_factors){
+        length_s, per_s, f, t, u, y, alternating(series_a, SMALL_ORDERS, z), alternating(series_b, SMALL_ORDERS, z)};
+    return;
+  }
+  const double per_z = 1.0 / z; /* known long before what it is times */
+  *out =
+      (struct sb_plain_factors){length_s, per_s, f, t, u, y, per_z * (t - 0.5 * f * f), per_z * (u - y - 0.5 * t * t)};
 }
 
 bool sb_plain_applies(const struct sb_sim *sim)

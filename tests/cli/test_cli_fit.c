@@ -101,6 +101,7 @@ static void traces_of_machines_that_have_more_are_logs_in_one_gear(void **state)
   } cases[] = {{"dough-drum", "stir", "drive.ramp='0 s'", 0.01},
                {"grindstone", "fast", "drive.ramp='0 s'", 0.03},
                {"seed-drill", "high", "tolerances={}", 0.02},
+               {"seed-drill", "high", "motor.magnet.material=ferrite", 0.02},
                {"tired-winder", "fast", "tolerances={}", 0.02}};
   for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
     char line[1024];

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* What `check` and `run --until-warm` say of a motor that warms, for people and for machines. */
 #include <math.h>
+#include <stdio.h>
+#include <string.h>
 
 #include "help/near.h"
 #include "help/shell.h"
@@ -167,6 +169,19 @@ static void check_shows_the_warm_motor_with_its_weaker_magnets(void **state)
   assert_near_rel(shell_figure(said, "\"resistance_ohm\":"), 2.0 * hot_ratio, 1e-12);
 }
 
+/* Magnets of -0.5 %/K as warm as a winding of 400 C: a tenth of the torque is below the friction. */
+static void a_motor_that_cannot_turn_itself_has_no_table(void **state)
+{
+  (void)state;
+  const struct said *said =
+      shell_run("grep -v housing: scenarios/seed-drill.yaml > $T/alone.yaml; $SHIFTBAND check --set "
+                "motor.magnet.per_kelvin='-0.5 %/K' --set limits.winding='400 C' $T/alone.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "The magnets are as warm as the winding, and lose 0.5 % of their strength");
+  shell_expect(said, "At 400 C the motor does not overcome its own friction.");
+  shell_expect_not(said, "Cold and warm motor");
+}
+
 static void a_run_has_the_magnets_temperature_and_strength(void **state)
 {
   (void)state;
@@ -196,6 +211,56 @@ static void weaker_magnets_open_the_switch_sooner(void **state)
   assert_true(weak_s < 0.7 * strong_s && weak_s > 0.5 * strong_s);
 }
 
+#define HOT                                                                                                         \
+  "--set motor.winding.start='100 C' --set motor.winding.housing.start='90 C' --set motor.winding.cut_out='300 C' " \
+  "--set limits.winding='300 C' --set controller.downshift_below='56 %' --set run.duration='12 s' "
+
+/* Each point of a study over the coefficient is a run of its own: hot magnets of -0.4 %/K hunt. */
+static void a_study_over_the_coefficient_is_its_runs(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND map " HOT "--set motor.magnet.per_kelvin='-0.1 %/K' --vary motor.magnet.per_kelvin='-0.4..0 %/K' "
+      "--points 3 -o $T/v.csv scenarios/seed-drill.yaml > $T/out 2>&1; tail -3 $T/v.csv | cut -d, -f1,2,5,6");
+  char rows[3][200];
+  int seen = 0;
+  assert_int_equal(sscanf(said->text, "%199s\n%199s\n%199s", rows[0], rows[1], rows[2]), 3);
+  for (int k = 0; k < 3; k++) {
+    double per_k, shifts, turns;
+    char verdict[80], line[1000];
+    assert_int_equal(sscanf(rows[k], "%lf,%79[^,],%lf,%lf", &per_k, verdict, &shifts, &turns), 4);
+    const bool is_hunting = strcmp(verdict, "hunting") == 0;
+    snprintf(line, sizeof line,
+             "$SHIFTBAND run %s --set motor.magnet.per_kelvin='%.17g %%/K' --json scenarios/seed-drill.yaml", HOT,
+             per_k);
+    const struct said *run = shell_run(line);
+    assert_near(shell_figure(run, "\"output_turns\":"), turns, 1e-12);
+    assert_near(shell_figure(run, "\"shift_count\":"), shifts, 0.0);
+    assert_true((shell_find(run->text, "\"kind\":\"hunting\"") != NULL) == is_hunting);
+    seen |= is_hunting ? 1 : 2;
+  }
+  assert_int_equal(seen, 3);
+}
+
+/* The exact map of hot ferrite hunts at thresholds that pass with magnets that keep their strength; tune finds others. */
+static void maps_and_tune_take_magnets_into_account(void **state)
+{
+  (void)state;
+  static const char *const magnets[] = {"ferrite", "alnico"};
+  for (int k = 0; k < 2; k++) {
+    char line[1000];
+    snprintf(line, sizeof line,
+             "$SHIFTBAND map %s --set controller.upshift_above='80 %%' --set motor.magnet.material=%s "
+             "scenarios/seed-drill.yaml | grep -A 1 '^At the'",
+             HOT, magnets[k]);
+    shell_expect(shell_run(line), k == 0 ? "hunting (threshold-driven)" : "passes");
+  }
+  const struct said *said =
+      shell_run("$SHIFTBAND tune " HOT "--set motor.magnet.material=ferrite scenarios/seed-drill.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "These thresholds and this dwell pass");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -211,8 +276,11 @@ int main(void)
       cmocka_unit_test(a_run_as_it_stands_says_nothing_of_repeats),
       cmocka_unit_test(heat_without_a_magnet_is_noted),
       cmocka_unit_test(check_shows_the_warm_motor_with_its_weaker_magnets),
+      cmocka_unit_test(a_motor_that_cannot_turn_itself_has_no_table),
       cmocka_unit_test(a_run_has_the_magnets_temperature_and_strength),
       cmocka_unit_test(weaker_magnets_open_the_switch_sooner),
+      cmocka_unit_test(a_study_over_the_coefficient_is_its_runs),
+      cmocka_unit_test(maps_and_tune_take_magnets_into_account),
   };
   return cmocka_run_group_tests(tests, shell_setup, shell_teardown);
 }

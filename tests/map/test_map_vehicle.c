@@ -18,7 +18,7 @@ enum { CELLS_A_CASE = 8 };
 
 /* What else the points have met, by runs of their own. */
 struct met {
-  long slipped, bodies, arrived, cut;
+  long slipped, bodies, arrived, cut, weakened;
 };
 
 static void count_what_is_met(const struct sb_model *model, struct met *met)
@@ -31,6 +31,7 @@ static void count_what_is_met(const struct sb_model *model, struct met *met)
   met->bodies += result.sums.impact_count;
   met->arrived += result.step_count < sb_model_step_count(model->run.duration_s, model->run.step_s);
   met->cut += result.sums.cut_count > 0;
+  met->weakened += model->magnet.is_present && fabs(sb_magnet_ratio(&model->magnet, result.end.magnet_c) - 1.0) > 0.02;
   sb_run_result_clear(&result);
 }
 
@@ -70,9 +71,9 @@ static void check_cases(const struct mix_chances *chances, unsigned long first, 
   }
   print_message(
       "%ld points, %ld shifts, worst difference: turns %.1e, energy %.1e; machines: %ld slipped, %ld arrived, "
-      "%ld cut; %ld bodies met\n",
+      "%ld cut, %ld with other magnets; %ld bodies met\n",
       seen->points, seen->shifts, seen->worst_turns, seen->worst_given, met->slipped, met->arrived, met->cut,
-      met->bodies);
+      met->weakened, met->bodies);
 }
 
 static bool is_whole(void)
@@ -103,12 +104,13 @@ static void every_point_of_machines_that_tire_warm_and_follow_a_schedule_does_wh
                                              .ramp = 0.3,
                                              .schedule = 0.5,
                                              .shaft = 0.4,
-                                             .backlash = 0.5};
+                                             .backlash = 0.5,
+                                             .magnet = 1.0};
   struct plane_seen seen = {0};
   struct met met = {0};
   check_cases(&chances, 2001, 40, &seen, &met);
   if (!is_whole()) return;
-  assert_true(met.cut > 4 && seen.shifts > seen.points / 4);
+  assert_true(met.cut > 4 && met.weakened > 10 && seen.shifts > seen.points / 4);
   assert_true((seen.kinds & 1U << SB_VERDICT_DRIVE_CUT) != 0 && (seen.kinds & 1U << SB_VERDICT_OVERHEATED) != 0);
 }
 
