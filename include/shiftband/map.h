@@ -36,6 +36,11 @@ struct sb_map_options {
   struct sb_map_axis upshift;
   size_t leaf_max;     /* gives up beyond so many rectangles of equal traces */
   size_t memory_bytes; /* for motions that may be needed again, which cost time when they are not kept; 0: the usual */
+  /* Only where thresholds pass is asked for: what fails may be missing from the cells, or show one of its verdicts alone. */
+  bool is_passing_asked;
+  /* wanted[(downshift.count + 1) * (upshift.count + 1)]: at (i, j) how many points below both indices are wanted, by rows of i;
+   * cells need hold no others. NULL: all. */
+  const int *wanted;
   const volatile sig_atomic_t *stop; /* other than 0: gives up with SB_ERR_STOPPED; NULL: never */
 };
 

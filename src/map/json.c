@@ -103,6 +103,6 @@ void sb_map_write_json(FILE *out, const struct sb_model *model, const struct sb_
   sb_json_put_integer(&json, "rectangles", (long long)map->cell_count);
   sb_json_put_integer(&json, "different_traces", (long long)map->leaf_count);
   sb_json_put_integer(&json, "tracks", (long long)map->track_count);
-  sb_json_put_integer(&json, "samples_simulated", map->sample_count);
+  sb_json_put_integer(&json, "samples_simulated", map->sample_count + own->sample_count);
   sb_json_end(&json);
 }

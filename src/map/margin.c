@@ -49,14 +49,15 @@ static struct sb_map_margin walk(const struct line *line, double own_fraction, i
   for (; k >= 0 && k < line->axis->count; k += step) {
     const double at = sb_map_axis_at(line->axis, k);
     const double ahead = (at - own_fraction) * step;
-    if (ahead < SAME || line->cells[k] < 0) continue;
-    const struct sb_map_cell *cell = &line->map->cells[line->cells[k]];
+    if (ahead < SAME) continue;
+    /* A map of what passes may leave out what fails. */
+    const struct sb_map_cell *cell = line->cells[k] >= 0 ? &line->map->cells[line->cells[k]] : NULL;
+    const bool passes_here = cell != NULL && cell->verdict.kinds == 0;
     margin.margin_fraction = ahead;
-    if ((cell->verdict.kinds == 0) != passes) {
+    if (passes_here != passes) {
       margin.changes = true;
       margin.first_fraction = at;
-      margin.verdict = cell->verdict;
-      margin.figures = cell->figures;
+      if (passes_here) margin.figures = cell->figures;
       break;
     }
     margin.last_fraction = at;
@@ -72,32 +73,10 @@ static struct sb_map_axis points_between(double low, double high, double step)
   return (struct sb_map_axis){first * step, step, last - first + 1};
 }
 
-static enum sb_status look_along(const struct sb_model *model, const struct sb_map_options *options, bool is_downshift,
-                                 struct sb_map_own *own, struct sb_error *err)
-{
-  const struct sb_map_axis *axis = is_downshift ? &options->downshift : &options->upshift;
-  const double own_fraction = is_downshift ? own->downshift_fraction : own->upshift_fraction;
-  struct sb_map_margin *lower = &own->margins[is_downshift ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
-  struct sb_map_margin *higher = &own->margins[is_downshift ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
-  *lower = *higher = (struct sb_map_margin){.last_fraction = (double)NAN, .first_fraction = (double)NAN};
-  if (axis->count < 1) return SB_OK;
-  struct sb_map map;
-  struct line line = {&map, is_downshift ? &map.options.downshift : &map.options.upshift, NULL};
-  enum sb_status status = sb_map_exact(model, options, true, &map, err);
-  if (status != SB_OK) return status;
-  status = sb_map_line_cells(&map, is_downshift, &line.cells, err);
-  if (status == SB_OK) {
-    *lower = walk(&line, own_fraction, -1, own->passes);
-    *higher = walk(&line, own_fraction, +1, own->passes);
-  }
-  free(line.cells);
-  sb_map_clear(&map);
-  return status;
-}
-
-enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_options *options,
+/* What a pair of thresholds comes to; *sample_count: samples simulated for it, added. */
+static enum sb_status look_at(const struct sb_model *model, const struct sb_map_options *options,
                               double downshift_fraction, double upshift_fraction, struct sb_map_verdict *verdict,
-                              struct sb_map_figures *figures, struct sb_error *err)
+                              struct sb_map_figures *figures, long long *sample_count, struct sb_error *err)
 {
   struct sb_map map;
   struct sb_map_options point = *options;
@@ -107,8 +86,56 @@ enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_
   if (status != SB_OK) return status;
   *verdict = map.cells[0].verdict;
   *figures = map.cells[0].figures;
+  *sample_count += map.sample_count;
   sb_map_clear(&map);
   return SB_OK;
+}
+
+enum sb_status sb_map_look_at(const struct sb_model *model, const struct sb_map_options *options,
+                              double downshift_fraction, double upshift_fraction, struct sb_map_verdict *verdict,
+                              struct sb_map_figures *figures, struct sb_error *err)
+{
+  long long sample_count = 0;
+  return look_at(model, options, downshift_fraction, upshift_fraction, verdict, figures, &sample_count, err);
+}
+
+/* Asks what the first failure of a direction is. */
+static enum sb_status look_at_failure(const struct sb_model *model, const struct sb_map_options *options,
+                                      bool is_downshift, struct sb_map_margin *margin, struct sb_map_own *own,
+                                      struct sb_error *err)
+{
+  if (!margin->changes || !own->passes) return SB_OK;
+  const double downshift = is_downshift ? margin->first_fraction : own->downshift_fraction;
+  const double upshift = is_downshift ? own->upshift_fraction : margin->first_fraction;
+  return look_at(model, options, downshift, upshift, &margin->verdict, &margin->figures, &own->sample_count, err);
+}
+
+/* Where it passes along one threshold is all that is asked for; then what the first failure on either side is. */
+static enum sb_status look_along(const struct sb_model *model, struct sb_map_options options, bool is_downshift,
+                                 struct sb_map_own *own, struct sb_error *err)
+{
+  const struct sb_map_axis *axis = is_downshift ? &options.downshift : &options.upshift;
+  const double own_fraction = is_downshift ? own->downshift_fraction : own->upshift_fraction;
+  struct sb_map_margin *lower = &own->margins[is_downshift ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
+  struct sb_map_margin *higher = &own->margins[is_downshift ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
+  *lower = *higher = (struct sb_map_margin){.last_fraction = (double)NAN, .first_fraction = (double)NAN};
+  if (axis->count < 1) return SB_OK;
+  struct sb_map map;
+  struct line line = {&map, is_downshift ? &map.options.downshift : &map.options.upshift, NULL};
+  options.is_passing_asked = true;
+  enum sb_status status = sb_map_exact(model, &options, true, &map, err);
+  if (status != SB_OK) return status;
+  own->sample_count += map.sample_count;
+  status = sb_map_line_cells(&map, is_downshift, &line.cells, err);
+  if (status == SB_OK) {
+    *lower = walk(&line, own_fraction, -1, own->passes);
+    *higher = walk(&line, own_fraction, +1, own->passes);
+  }
+  free(line.cells);
+  sb_map_clear(&map);
+  options.is_passing_asked = false;
+  if (status == SB_OK) status = look_at_failure(model, &options, is_downshift, lower, own, err);
+  return status == SB_OK ? look_at_failure(model, &options, is_downshift, higher, own, err) : status;
 }
 
 enum sb_status sb_map_look_around(const struct sb_model *model, const struct sb_map_options *options,
@@ -124,11 +151,11 @@ enum sb_status sb_map_look_around(const struct sb_model *model, const struct sb_
   downshifts.upshift = (struct sb_map_axis){out.upshift_fraction, step, 1};
   downshifts.downshift = points_between(0.0, fmin(1.0, out.upshift_fraction), step);
   upshifts.upshift = points_between(out.downshift_fraction, fmax(top, out.upshift_fraction), step);
-  enum sb_status status =
-      sb_map_look_at(model, options, out.downshift_fraction, out.upshift_fraction, &out.verdict, &out.figures, err);
+  enum sb_status status = look_at(model, options, out.downshift_fraction, out.upshift_fraction, &out.verdict,
+                                  &out.figures, &out.sample_count, err);
   out.passes = out.verdict.kinds == 0;
-  if (status == SB_OK) status = look_along(model, &downshifts, true, &out, err);
-  if (status == SB_OK) status = look_along(model, &upshifts, false, &out, err);
+  if (status == SB_OK) status = look_along(model, downshifts, true, &out, err);
+  if (status == SB_OK) status = look_along(model, upshifts, false, &out, err);
   if (status == SB_OK) *own = out;
   return status;
 }

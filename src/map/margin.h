@@ -27,6 +27,7 @@ struct sb_map_own {
   struct sb_map_verdict verdict;
   struct sb_map_figures figures;
   struct sb_map_margin margins[SB_MAP_DIRECTIONS];
+  long long sample_count; /* samples simulated to find all that */
 };
 
 /*

@@ -93,9 +93,20 @@ static int whole_samples(const struct sb_plane *plane, double samples)
   return (int)fmin(samples, plane->tracks.end_sample);
 }
 
+/* How many points of a rectangle are wanted. */
+static int wanted_points(const struct sb_map_options *options, const struct sb_rect *rect)
+{
+  const size_t width = (size_t)options->upshift.count + 1, left = (size_t)rect->upshift_first,
+               right = (size_t)rect->upshift_last + 1;
+  const int *low = options->wanted + (size_t)rect->downshift_first * width;
+  const int *high = options->wanted + ((size_t)rect->downshift_last + 1) * width;
+  return high[right] - high[left] - low[right] + low[left];
+}
+
 static bool has_point(const struct sb_plane *plane, const struct sb_rect *rect)
 {
   if (rect->downshift_first > rect->downshift_last || rect->upshift_first > rect->upshift_last) return false;
+  if (plane->options.wanted != NULL && wanted_points(&plane->options, rect) == 0) return false;
   return sb_map_axis_at(&plane->options.downshift, rect->downshift_first) <
          sb_map_axis_at(&plane->options.upshift, rect->upshift_last);
 }
@@ -247,7 +258,10 @@ static enum sb_status watch_row(struct walk *walk, struct sb_low *low, const str
   const bool is_early = row->time_s < walk->plane->model->control.start_delay_s;
   if (isnan(walk->engaged_s) || !is_low_watched(walk) || is_early) return SB_OK;
   /* A clutch may let go again: no gear is then engaged that could be too low. */
-  return sb_low_pass(low, row->time_s, row->is_engaged ? row->next_load_nm : (double)INFINITY, err);
+  const double load_nm = row->is_engaged ? row->next_load_nm : (double)INFINITY;
+  const enum sb_status status = sb_low_pass(low, row->time_s, load_nm, err);
+  if (walk->plane->options.is_passing_asked && low->critical_nm < low->floor_nm) find(walk, SB_VERDICT_STUCK_LOW);
+  return status;
 }
 
 /* Nothing is to be followed from row to row. */
@@ -365,6 +379,51 @@ static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct 
   return take_three(walk->plane, to_gear < task->gear ? to_gear : task->gear, &three, &next->findings, err);
 }
 
+/* Whether thresholds fail already, by what depends on them. */
+static bool is_lost_at(const struct sb_plane *plane, const struct sb_findings *findings, int downshift, int upshift)
+{
+  const struct sb_band band = sb_plane_band(plane, downshift, upshift);
+  if (findings->low_nm < band.downshift_nm || sb_band_is_needless(findings->needless_nm, band.downshift_nm))
+    return true;
+  return findings->threes != NULL && sb_three_cause(&findings->threes->three, &band) != SB_CAUSE_NONE;
+}
+
+/* Whether all points of a row (downshift kept) or column fail already. */
+static bool is_line_lost(const struct sb_plane *plane, const struct sb_findings *findings, const struct sb_rect *line)
+{
+  for (int i = line->downshift_first; i <= line->downshift_last; i++) {
+    for (int j = line->upshift_first; j <= line->upshift_last; j++) {
+      if (!is_lost_at(plane, findings, i, j)) return false;
+    }
+  }
+  return true;
+}
+
+/* Takes off the sides of a rectangle that fail already. */
+static void take_off_lost(const struct sb_plane *plane, const struct sb_findings *findings, struct sb_rect *rect)
+{
+  for (int side = 0; side < 4; side++) {
+    while (rect->downshift_first <= rect->downshift_last && rect->upshift_first <= rect->upshift_last) {
+      struct sb_rect line = *rect;
+      if (side == 0) line.downshift_last = line.downshift_first;
+      if (side == 1) line.downshift_first = line.downshift_last;
+      if (side == 2) line.upshift_last = line.upshift_first;
+      if (side == 3) line.upshift_first = line.upshift_last;
+      if (!is_line_lost(plane, findings, &line)) break;
+      if (side == 0) rect->downshift_first++;
+      if (side == 1) rect->downshift_last--;
+      if (side == 2) rect->upshift_first++;
+      if (side == 3) rect->upshift_last--;
+    }
+  }
+}
+
+/* Whether nothing more needs to be known of a path: it fails whatever its thresholds, and only what passes is asked for. */
+static bool is_lost(const struct sb_plane *plane, const struct sb_findings *findings)
+{
+  return plane->options.is_passing_asked && findings->kinds != 0;
+}
+
 /* The task that a command at the present sample begins, for a part of the rectangle. */
 static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect, int to_gear, struct scratch *scratch,
                              struct sb_error *err)
@@ -373,20 +432,21 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   const struct task *task = &walk->task;
   struct task next = {.rect = *rect,
                       .findings = task->findings,
-                      .track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err),
                       .first_decision = walk->sample + whole_samples(plane, fmax(1.0, plane->setup.dwell_samples)),
                       .gear = to_gear,
                       .last_from = task->gear,
                       .last_command_s = sb_map_tracks_time_s(&plane->tracks, walk->sample),
                       .slip_since_s = walk->slip_since_s,
                       .clutch_share = task->clutch_share};
-  if (next.track < 0) return SB_ERR_MEMORY;
   sb_monitor_clutch_take(&next.clutch_share, next.last_command_s, false, 0.0);
   conclude_low(walk, &scratch->low, &next.findings);
   enum sb_status status = follow_chain(walk, to_gear, &next, err);
   if (to_gear < task->gear) judge_downshift(plane, to_gear, walk->spot->own_load_nm, &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
-  return status == SB_OK ? push_task(&scratch->tasks, &next, err) : status;
+  if (status == SB_OK && plane->options.is_passing_asked) take_off_lost(plane, &next.findings, &next.rect);
+  if (status != SB_OK || is_lost(plane, &next.findings) || !has_point(plane, &next.rect)) return status;
+  next.track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err);
+  return next.track >= 0 ? push_task(&scratch->tasks, &next, err) : SB_ERR_MEMORY;
 }
 
 /* Decisions -------------------------------------------------------------------------------------------------------------- */
@@ -548,12 +608,14 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
     if (walk.sample > end_sample) break;
     enum sb_status status = reach(&walk, err);
     if (status == SB_OK) status = watch(&walk, &scratch->low, err);
+    if (status == SB_OK && is_lost(plane, &walk.task.findings)) return SB_OK;
     if (status == SB_OK && walk.spot->flags & SB_SPOT_FINISHED) break;
     if (status == SB_OK && is_decided(plane, walk.sample)) status = decide(&walk, scratch, &is_done, err);
     if (status != SB_OK || is_done) return status;
   }
   if (isnan(walk.engaged_s)) check_engaged_in_time(&walk, walk.seen_s);
   conclude(&walk);
+  if (is_lost(plane, &walk.task.findings)) return SB_OK;
   struct sb_leaf leaf = {walk.task.rect, walk.task.findings};
   conclude_low(&walk, &scratch->low, &leaf.findings);
   return push_leaf(leaves, &leaf, plane->options.leaf_max, err);
@@ -575,7 +637,7 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
                              .gear = plane->model->control.start_gear - 1,
                              .last_from = -1,
                              .slip_since_s = NAN};
-  if (status == SB_OK) status = push_task(&scratch.tasks, &start, err);
+  if (status == SB_OK && has_point(plane, &start.rect)) status = push_task(&scratch.tasks, &start, err);
   const volatile sig_atomic_t *stop = plane->options.stop;
   while (status == SB_OK && scratch.tasks.count > 0) {
     const struct task task = scratch.tasks.items[--scratch.tasks.count];

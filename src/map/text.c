@@ -94,11 +94,12 @@ static void write_reason(FILE *out, const struct sb_model *model, const struct s
 }
 
 /* For developers: how much of the work paths of equal traces spared. */
-static void write_work(FILE *out, const struct sb_model *model, const struct sb_map *map)
+static void write_work(FILE *out, const struct sb_model *model, const struct sb_map *map, const struct sb_map_own *own)
 {
   const double samples_a_run = floor(model->run.duration_s / model->control.sample_period_s) + 1.0;
   fprintf(out, "\n%zu different traces in %zu rectangles, from %zu tracks;\nsimulated as much as %.4g runs\n",
-          map->leaf_count, map->cell_count, map->track_count, (double)map->sample_count / samples_a_run);
+          map->leaf_count, map->cell_count, map->track_count,
+          (double)(map->sample_count + own->sample_count) / samples_a_run);
 }
 
 enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const struct sb_map *map,
@@ -125,7 +126,7 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
   fputc('\n', out);
   write_reason(out, model, map);
   write_own(out, own);
-  if (wishes->is_verbose) write_work(out, model, map);
+  if (wishes->is_verbose) write_work(out, model, map, own);
   if (sb_caution_has_acting_load(&model->load) || model->battery.is_present) fputc('\n', out);
   sb_run_write_cautions(out, model, NULL);
   return SB_OK;

@@ -49,6 +49,7 @@ static enum sb_status write_stretches(const struct sb_model *model, const struct
   struct sb_map_options options = *plane;
   options.downshift = is_downshift ? line : (struct sb_map_axis){downshift, step, 1};
   options.upshift = is_downshift ? (struct sb_map_axis){upshift, step, 1} : line;
+  options.is_passing_asked = true;
   enum sb_status status = SB_OK;
   if (line.count > 0) {
     struct sb_map map;
@@ -100,6 +101,7 @@ static enum sb_status evaluate(const struct sb_study_work *work, long point, con
     if (status == SB_OK) status = write_stretches(&model, &options, true, out, err);
     if (status == SB_OK) status = write_stretches(&model, &options, false, out, err);
   }
+  options.is_passing_asked = true;
   if (status == SB_OK) status = sb_map_exact(&model, &options, false, &map, err);
   if (status != SB_OK) return status;
   sb_passing_write(out, &map);

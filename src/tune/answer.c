@@ -36,6 +36,7 @@ struct trial {
   double downshift_fraction, upshift_fraction, dwell_s;
   int failing, first;
   struct sb_map_verdict verdict;
+  double turns, energy_j; /* of the machines as written, summed */
 };
 
 static enum sb_status try_all(const struct sb_survey *survey, struct trial *trial, struct sb_error *err)
@@ -43,6 +44,7 @@ static enum sb_status try_all(const struct sb_survey *survey, struct trial *tria
   const volatile sig_atomic_t *stop = survey->options->stop;
   trial->failing = 0;
   trial->first = -1;
+  trial->turns = trial->energy_j = 0.0;
   for (int i = 0; i < survey->count; i++) {
     if (stop != NULL && *stop != 0) return sb_fail(err, SB_ERR_STOPPED, "stopped");
     struct sb_map_verdict own;
@@ -50,6 +52,10 @@ static enum sb_status try_all(const struct sb_survey *survey, struct trial *tria
     const enum sb_status status = sb_answer_try(&survey->machines[i].model, survey->options, trial->downshift_fraction,
                                                 trial->upshift_fraction, trial->dwell_s, &own, &figures, err);
     if (status != SB_OK) return status;
+    if (survey->machines[i].sample == 0) {
+      trial->turns += figures.output_turns;
+      trial->energy_j += figures.given_j;
+    }
     if (own.kinds == 0) continue;
     if (trial->failing++ > 0) continue;
     trial->first = i;
@@ -89,7 +95,7 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
     return SB_OK;
   }
   struct trial trial = {
-      sb_map_axis_at(axis, next.downshift), sb_map_axis_at(axis, next.upshift), survey->dwell_s, 0, -1, {0}};
+      sb_map_axis_at(axis, next.downshift), sb_map_axis_at(axis, next.upshift), survey->dwell_s, 0, -1, {0}, 0.0, 0.0};
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
   if (trial.first < 0 && survey->options->decider != NULL) {
@@ -150,7 +156,7 @@ static enum sb_status find_dwell_limit(const struct sb_survey *survey, const str
   const long own = lround(answer->dwell_s / period_s), far = (long)fmax(1.0, round(far_s / period_s));
   *limit = (struct sb_tune_dwell_limit){.machine = -1};
   struct dwell_walk walk = {.survey = survey,
-                            .trial = {answer->downshift_fraction, answer->upshift_fraction, 0.0, 0, -1, {0}},
+                            .trial = {answer->downshift_fraction, answer->upshift_fraction, 0.0, 0, -1, {0}, 0.0, 0.0},
                             .period_s = period_s,
                             .passes = own,
                             .fails = own,
@@ -186,18 +192,17 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
                                   struct sb_tune_result *result, struct sb_error *err)
 {
   const struct sb_map_axis *axis = &survey->options->axis;
-  const size_t place = (size_t)at.downshift * (size_t)raster->side + (size_t)at.upshift;
   result->downshift_fraction = sb_map_axis_at(axis, at.downshift);
   result->upshift_fraction = sb_map_axis_at(axis, at.upshift);
   result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.downshift, at.upshift);
   result->margin_fraction = sb_raster_margin(raster, at.downshift, at.upshift) * axis->step_fraction;
-  result->turns = (double)raster->turns[place];
-  result->energy_j = (double)raster->energy_j[place];
   if (survey->options->is_rough) return SB_OK;
 
-  struct trial trial = {result->downshift_fraction, result->upshift_fraction, result->dwell_s, 0, -1, {0}};
+  struct trial trial = {result->downshift_fraction, result->upshift_fraction, result->dwell_s, 0, -1, {0}, 0.0, 0.0};
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
+  result->turns = trial.turns;
+  result->energy_j = trial.energy_j;
   result->failing = trial.failing;
   result->first_failing = trial.first;
   result->first_verdict = trial.verdict;

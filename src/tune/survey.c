@@ -3,18 +3,29 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "shiftband/tasks.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
-static struct sb_map_options map_options_of(const struct sb_tune_options *options)
+/* Machines of a survey that are mapped at once, and where. */
+struct stage {
+  const struct sb_survey *survey;
+  long first, count;
+  const int *wanted; /* as in map.h */
+};
+
+static struct sb_map_options map_options_of(const struct stage *stage)
 {
+  const struct sb_tune_options *options = stage->survey->options;
   return (struct sb_map_options){.pair = options->pair,
                                  .downshift = options->axis,
                                  .upshift = options->axis,
                                  .leaf_max = 4000000,
+                                 .is_passing_asked = true,
+                                 .wanted = stage->wanted,
                                  .stop = options->stop};
 }
 
@@ -47,25 +58,25 @@ static long task_count(const struct sb_survey *survey)
 /* One machine's map as lines: where it holds, and the figures of one that is as written. */
 static enum sb_status map_machine(void *context, long task, struct sb_lines *out, struct sb_error *err)
 {
-  const struct sb_survey *survey = context;
+  const struct stage *stage = context;
+  const struct sb_survey *survey = stage->survey;
   const long tasks = task_count(survey);
-  const struct sb_tune_machine *machine = &survey->machines[machine_of(survey, task / tasks)];
+  const struct sb_tune_machine *machine = &survey->machines[machine_of(survey, stage->first + task / tasks)];
   const bool has_figures = survey->has_figures && machine->sample == 0;
   if (survey->options->decider != NULL) {
     return sb_sampled_row(survey, &machine->model, (int)(task % tasks), has_figures, out, err);
   }
   struct sb_model model = machine->model;
   model.control.dwell_s = survey->dwell_s;
-  const struct sb_map_options options = map_options_of(survey->options);
+  const struct sb_map_options options = map_options_of(stage);
   struct sb_map map;
   const enum sb_status status = sb_map_exact(&model, &options, false, &map, err);
   if (status != SB_OK) return status;
   for (size_t i = 0; i < map.cell_count; i++) {
     const struct sb_map_cell *cell = &map.cells[i];
-    const bool holds = cell->verdict.kinds == 0;
-    if (!holds && !has_figures) continue;
-    sb_lines_add(out, "%d %d %d %d %d %.9g %.9g\n", holds, cell->downshift_first, cell->downshift_last,
-                 cell->upshift_first, cell->upshift_last, has_figures ? cell->figures.output_turns : 0.0,
+    if (cell->verdict.kinds != 0) continue;
+    sb_lines_add(out, "1 %d %d %d %d %.9g %.9g\n", cell->downshift_first, cell->downshift_last, cell->upshift_first,
+                 cell->upshift_last, has_figures ? cell->figures.output_turns : 0.0,
                  has_figures ? cell->figures.given_j : 0.0);
   }
   sb_map_clear(&map);
@@ -135,7 +146,7 @@ static uint64_t identity_of(const struct sb_survey *survey)
 
 static void pass_progress(void *context, long done, long wanted)
 {
-  const struct sb_survey *survey = context;
+  const struct sb_survey *survey = ((const struct stage *)context)->survey;
   const struct sb_tune_options *options = survey->options;
   (void)wanted;
   if (options->on_progress != NULL) {
@@ -143,18 +154,19 @@ static void pass_progress(void *context, long done, long wanted)
   }
 }
 
-static enum sb_status run_study(const struct sb_survey *survey, struct sb_tasks_result *result, struct sb_error *err)
+static enum sb_status run_study(const struct stage *stage, struct sb_tasks_result *result, struct sb_error *err)
 {
+  const struct sb_survey *survey = stage->survey;
   const struct sb_tune_options *options = survey->options;
   char path[4096];
   ++*survey->serial;
   const int length = snprintf(path, sizeof path, "%s.%d.part",
                               options->journal_stem != NULL ? options->journal_stem : "", *survey->serial);
   if (length < 0 || (size_t)length >= sizeof path) return sb_fail(err, SB_ERR_IO, "the output's path is too long");
-  struct sb_survey own = *survey;
+  struct stage own = *stage;
   const struct sb_tasks study = {.identity = identity_of(survey),
                                  .about = "tune",
-                                 .task_count = machine_count(survey) * task_count(survey),
+                                 .task_count = stage->count * task_count(survey),
                                  .run_task = map_machine,
                                  .context = &own};
   struct sb_tasks_options study_options = sb_tasks_options_default();
@@ -168,32 +180,88 @@ static enum sb_status run_study(const struct sb_survey *survey, struct sb_tasks_
   return sb_tasks_run(&study, &study_options, result, err);
 }
 
-static enum sb_status fill_raster(const struct sb_survey *survey, const struct sb_tasks_result *result,
+static enum sb_status fill_raster(const struct stage *stage, const struct sb_tasks_result *result,
                                   struct sb_raster *raster, struct sb_error *err)
 {
-  enum sb_status status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
-  if (status != SB_OK) return status;
+  const struct sb_survey *survey = stage->survey;
+  enum sb_status status = SB_OK;
   for (long task = 0; task < result->task_count && status == SB_OK; task++) {
-    const bool is_written = survey->machines[machine_of(survey, task / task_count(survey))].sample == 0;
+    const int machine = machine_of(survey, stage->first + task / task_count(survey));
+    const bool is_written = survey->machines[machine].sample == 0;
     status = add_to_raster(&result->tasks[task], survey->has_figures && is_written, raster, err);
   }
-  if (status == SB_OK) {
-    sb_raster_cap_down(raster, index_at_least(&survey->options->axis, 1.0) - 1);
-    if (survey->options->is_cautious) ask_closed_forms(survey, raster);
-    sb_raster_finish(raster, (int)(result->task_count / task_count(survey)));
-  } else {
-    sb_raster_clear(raster);
+  return status;
+}
+
+/* Runs one stage into the raster. */
+static enum sb_status run_stage(const struct stage *stage, struct sb_raster *raster, struct sb_error *err)
+{
+  struct sb_tasks_result result = {.task_count = 0};
+  enum sb_status status = run_study(stage, &result, err);
+  if (status != SB_OK) return status;
+  *stage->survey->done += stage->count;
+  status = result.is_interrupted ? sb_fail(err, SB_ERR_STOPPED, "stopped") : fill_raster(stage, &result, raster, err);
+  sb_tasks_result_clear(&result);
+  return status;
+}
+
+/* Fills wanted[(side + 1) * (side + 1)] for maps: points that closed forms let be and at which so many machines pass. */
+static enum sb_status choose_wanted(const struct sb_raster *raster, long passing, int *wanted, struct sb_error *err)
+{
+  const int side = raster->side;
+  const size_t width = (size_t)side + 1;
+  struct sb_counts counts;
+  const enum sb_status status = sb_counts_init(&counts, side, side, err);
+  if (status != SB_OK) return status;
+  memcpy(counts.items, raster->passing.items, (size_t)side * (size_t)side * sizeof *counts.items);
+  sb_counts_finish(&counts);
+  for (int downshift = 0; downshift < side; downshift++) {
+    int *row = wanted + ((size_t)downshift + 1) * width;
+    for (int upshift = 0; upshift < side; upshift++) {
+      const bool is_wanted = downshift < upshift && downshift <= raster->greatest_downshift &&
+                             sb_raster_is_clear(raster, downshift, upshift) &&
+                             sb_counts_at(&counts, downshift, upshift) == passing;
+      row[upshift + 1] = row[upshift] + (row - width)[upshift + 1] - (row - width)[upshift] + is_wanted;
+    }
   }
+  sb_counts_clear(&counts);
+  return SB_OK;
+}
+
+/* Two machines first, then as many more as are behind; what no machine can change any more is not mapped. */
+static enum sb_status run_stages(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err)
+{
+  const long count = machine_count(survey);
+  const size_t points = ((size_t)raster->side + 1) * ((size_t)raster->side + 1);
+  int *wanted = calloc(points, sizeof *wanted);
+  if (wanted == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the thresholds that are wanted");
+  enum sb_status status = SB_OK;
+  for (long first = 0; first < count && status == SB_OK;) {
+    const long most = first > 0 ? first : 2;
+    const struct stage stage = {survey, first, count - first < most ? count - first : most, wanted};
+    status = choose_wanted(raster, first, wanted, err);
+    if (status == SB_OK && wanted[points - 1] > 0) status = run_stage(&stage, raster, err);
+    if (status == SB_OK && wanted[points - 1] == 0) *survey->done += stage.count;
+    first += stage.count;
+  }
+  free(wanted);
   return status;
 }
 
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err)
 {
-  struct sb_tasks_result result = {.task_count = 0};
-  enum sb_status status = run_study(survey, &result, err);
+  const long count = machine_count(survey);
+  enum sb_status status = sb_raster_init(raster, survey->options->axis.count, survey->has_figures, err);
   if (status != SB_OK) return status;
-  *survey->done += result.task_count / task_count(survey);
-  status = result.is_interrupted ? sb_fail(err, SB_ERR_STOPPED, "stopped") : fill_raster(survey, &result, raster, err);
-  sb_tasks_result_clear(&result);
+  sb_raster_cap_down(raster, index_at_least(&survey->options->axis, 1.0) - 1);
+  if (survey->options->is_cautious) ask_closed_forms(survey, raster);
+  const struct stage all = {survey, 0, count, NULL};
+  const bool is_whole = survey->is_whole || survey->options->decider != NULL;
+  status = is_whole ? run_stage(&all, raster, err) : run_stages(survey, raster, err);
+  if (status == SB_OK) {
+    sb_raster_finish(raster, (int)count);
+  } else {
+    sb_raster_clear(raster);
+  }
   return status;
 }

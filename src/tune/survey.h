@@ -14,11 +14,15 @@ struct sb_survey {
   double dwell_s;
   bool is_light; /* only the light machines */
   bool has_figures;
+  bool is_whole;     /* counts at all points are asked for: not only where all machines may pass */
   int *serial;       /* surveys so far: names the journal */
   long *done, total; /* maps, for progress over all surveys */
 };
 
-/* Runs it. The raster is to be cleared with sb_raster_clear() after SB_OK. SB_ERR_STOPPED: the stop flag was raised. */
+/*
+ * Runs it, in stages of more and more machines: later ones are mapped only where all earlier ones pass. So unless the survey is a
+ * whole one, the counts of the raster are those of all machines that pass where all do, and anything less elsewhere.
+ * The raster is to be cleared with sb_raster_clear() after SB_OK. SB_ERR_STOPPED: the stop flag was raised. */
 enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *raster, struct sb_error *err);
 
 /*

@@ -170,12 +170,19 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   if (status != SB_OK) return status;
 
   struct sb_raster raster;
-  survey.has_figures = true;
+  survey.has_figures = options->prefer != SB_PREFER_MARGIN;
   survey.dwell_s = result->dwell_s;
   survey.total = *survey.done + survey.count;
   status = sb_survey_run(&survey, &raster, err);
   if (status != SB_OK) return status;
   *is_open = sb_raster_widest(&raster) > 0;
+  if (!*is_open && is_last && !options->is_fixed && options->decider == NULL) {
+    sb_raster_clear(&raster);
+    survey.is_whole = true;
+    survey.total = *survey.done + survey.count;
+    status = sb_survey_run(&survey, &raster, err);
+    if (status != SB_OK) return status;
+  }
   if (*is_open || is_last || options->is_fixed) {
     const struct sb_point at = options->is_fixed ? own_point(&survey.machines[0], options, &raster)
                                : *is_open        ? best_point(&raster, options->prefer)

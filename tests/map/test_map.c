@@ -183,6 +183,82 @@ static void every_point_of_random_machines_does_what_its_rectangle_says(void **s
                    1U << SB_CAUSE_NONE | 1U << SB_CAUSE_THRESHOLDS | 1U << SB_CAUSE_DWELL | 1U << SB_CAUSE_LOAD);
 }
 
+/* The cell of a map that holds a point, when that passes; else NULL. */
+static const struct sb_map_cell *passing_at(const struct sb_map *map, const int *owners, int downshift, int upshift)
+{
+  const int owner = owners[downshift * map->options.upshift.count + upshift];
+  return owner >= 0 && map->cells[owner].verdict.kinds == 0 ? &map->cells[owner] : NULL;
+}
+
+/* Points are wanted by chance, in a pattern of their own. */
+static int *choose_wanted(const struct sb_map_options *options, gsl_rng *rng)
+{
+  const int width = options->upshift.count + 1;
+  const double share = plane_between(rng, 0.0, 0.2);
+  int *wanted = calloc((size_t)((options->downshift.count + 1) * width), sizeof *wanted);
+  assert_non_null(wanted);
+  for (int i = 1; i <= options->downshift.count; i++) {
+    for (int j = 1; j < width; j++) {
+      int *here = &wanted[i * width + j];
+      *here = here[-1] + here[-width] - here[-width - 1] + plane_chance(rng, share);
+    }
+  }
+  return wanted;
+}
+
+/* Where a map that is asked for less says that points pass: there, and nowhere else among those wanted, whole maps do. */
+static long compare_passing(const struct sb_model *model, const struct sb_map *whole, const int *wanted)
+{
+  struct sb_map_options options = whole->options;
+  options.is_passing_asked = true;
+  options.wanted = wanted;
+  struct sb_map less = map_of(model, &options, false);
+  int *owners = owners_of(whole), *less_owners = owners_of(&less);
+  const int width = options.upshift.count + 1;
+  long passing = 0;
+  for (int i = 0; i < options.downshift.count; i++) {
+    for (int j = 0; j + 1 < width; j++) {
+      const int *here = wanted != NULL ? &wanted[i * width + j] : NULL;
+      const bool is_wanted = here == NULL || here[width + 1] - here[width] - here[1] + here[0] > 0;
+      const struct sb_map_cell *cell = passing_at(whole, owners, i, j), *other = passing_at(&less, less_owners, i, j);
+      if (!is_wanted || !is_meant(whole, i, j)) continue;
+      assert_int_equal(other != NULL, cell != NULL);
+      if (cell == NULL) continue;
+      passing++;
+      assert_int_equal(other->figures.shift_count, cell->figures.shift_count);
+      assert_near(other->figures.output_turns, cell->figures.output_turns, 1e-9 * fabs(cell->figures.output_turns));
+      assert_near(other->figures.given_j, cell->figures.given_j, 1e-9 * fabs(cell->figures.given_j));
+      assert_true(other->figures.greatest_torque_nm == cell->figures.greatest_torque_nm);
+    }
+  }
+  assert_true(less.sample_count <= whole->sample_count || whole->options.memory_bytes > 0);
+  free(owners);
+  free(less_owners);
+  sb_map_clear(&less);
+  return passing;
+}
+
+static void maps_that_are_asked_only_what_passes_say_the_same_of_it(void **state)
+{
+  (void)state;
+  static struct plane_case it;
+  long passing = 0, wanted_passing = 0;
+  for (unsigned long seed = 1; seed <= 2 * CASE_COUNT; seed++) {
+    gsl_rng *rng = dice_of(seed);
+    plane_random_case(rng, &it);
+    snprintf(it.model.name, sizeof it.model.name, "case %lu", seed);
+    struct sb_map whole = map_of(&it.model, &it.options, false);
+    int *wanted = choose_wanted(&it.options, rng);
+    passing += compare_passing(&it.model, &whole, NULL);
+    wanted_passing += compare_passing(&it.model, &whole, wanted);
+    free(wanted);
+    sb_map_clear(&whole);
+    gsl_rng_free(rng);
+  }
+  print_message("%ld points pass, %ld of those wanted\n", passing, wanted_passing);
+  assert_true(wanted_passing > 1000 && passing > 5 * wanted_passing);
+}
+
 /*
  * A hump in time parts the thresholds: some shift down and up again, at different samples, and turn less far meanwhile.
  * All settle to the very same speed again, in the same gear, before a step over turns is met: at different times, which a
@@ -373,6 +449,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(every_point_of_the_shipped_scenarios_does_what_its_rectangle_says),
       cmocka_unit_test(every_point_of_random_machines_does_what_its_rectangle_says),
+      cmocka_unit_test(maps_that_are_asked_only_what_passes_say_the_same_of_it),
       cmocka_unit_test(every_point_of_machines_that_lock_does_what_its_rectangle_says),
       cmocka_unit_test(machines_of_equal_speed_at_different_angles_are_kept_apart),
       cmocka_unit_test(a_load_at_the_threshold_of_another_pair_is_judged_as_a_run_does),
