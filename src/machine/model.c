@@ -66,22 +66,36 @@ double sb_model_output_inertia_kg_m2(const struct sb_model *model, double output
   return output_inertia_kg_m2 + model->gearbox.output_wheels_kg_m2;
 }
 
+static bool has_clutch(const struct sb_model *model)
+{
+  return model->shifter.ops != NULL && model->shifter.ops->has_clutch;
+}
+
+/* Rotor and wheels; those beyond a clutch are the output's whether it slips or holds. */
 static double wheels_and_rotor(const struct sb_model *model, int gear, bool is_driving)
 {
   const struct sb_gear *own = &model->gearbox.gears[gear];
+  if (has_clutch(model)) return sb_model_motor_inertia_kg_m2(model);
   return model->motor.rotor_inertia_kg_m2 + (own->wheels_kg_m2 + own->wheels_excess_kg_m2[is_driving]);
+}
+
+static double engaged_output(const struct sb_model *model, double output_inertia_kg_m2)
+{
+  return has_clutch(model) ? sb_model_output_inertia_kg_m2(model, output_inertia_kg_m2) : output_inertia_kg_m2;
 }
 
 double sb_model_driven_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
 {
   const struct sb_gear *own = &model->gearbox.gears[gear];
-  return wheels_and_rotor(model, gear, true) + output_inertia_kg_m2 / (own->ratio * own->ratio * own->efficiency);
+  return wheels_and_rotor(model, gear, true) +
+         engaged_output(model, output_inertia_kg_m2) / (own->ratio * own->ratio * own->efficiency);
 }
 
 double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
 {
   const struct sb_gear *own = &model->gearbox.gears[gear];
-  return wheels_and_rotor(model, gear, false) + output_inertia_kg_m2 * own->back_efficiency / (own->ratio * own->ratio);
+  return wheels_and_rotor(model, gear, false) +
+         engaged_output(model, output_inertia_kg_m2) * own->back_efficiency / (own->ratio * own->ratio);
 }
 
 /* What all time constants of a model are made of. */

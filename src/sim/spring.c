@@ -337,8 +337,7 @@ static double drag_nm(const struct sb_sim *sim, int direction)
 static int clutch_falls(const struct sb_sim *sim, const struct sb_motion *m, int direction,
                         struct sb_series falls[SB_FALL_MAX])
 {
-  static const double same_torque =
-      5e-8; /* so that a clutch which has just held does not let go and hold without end */
+  static const double same_torque = 1e-12; /* a clutch that falls short by less holds: it would let go by rounding */
   const double most_nm = sb_shifter_clutch_nm(&sim->model->shifter) * (1.0 + same_torque) - drag_nm(sim, direction);
   falls[0] = sb_series_scaled(&m->shaft, m->degree, -direction * per_shaft(sim), most_nm);
   return 1;

@@ -175,8 +175,11 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
-  const double jm = fmax(sb_model_overrun_inertia_kg_m2(model, gear, 0.0), 0.0);
-  const double jo_n = model->load.inertia_kg_m2 / n;
+  const bool has_clutch = model->shifter.ops->has_clutch; /* wheels beyond it are the output's */
+  const double jm =
+      has_clutch ? sb_model_motor_inertia_kg_m2(model) : fmax(sb_model_overrun_inertia_kg_m2(model, gear, 0.0), 0.0);
+  const double own = model->load.inertia_kg_m2;
+  const double jo_n = (has_clutch ? sb_model_output_inertia_kg_m2(model, own) : own) / n;
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   c[0] = jo_n * (line->stall_nm - direction * (line->friction_nm + path->drag_nm)) +

@@ -112,6 +112,28 @@ static void a_shift_and_its_climb_take_the_time_that_closed_forms_say(void **sta
   assert_true(before <= climbed_rad_s && climbed_rad_s <= after);
 }
 
+/* Behind a clutch all wheels are the output's, whether it slips or holds. */
+static void wheels_behind_a_clutch_climb_as_closed_forms_say(void **state)
+{
+  (void)state;
+  struct sb_model model = box_of(4e-3, 2e-3, 1e-3);
+  model.gearbox.shifter_after_mesh = 0;
+  model_set_shifter(&model, "clutch");
+  model.shifter.clutch_nm = 2.0;
+  model_add_constant(&model, 0.8, true);
+  model.control.sensor.reference_rad_s = 100.0;
+  model_finish(&model);
+  assert_near_rel(sb_model_driven_inertia_kg_m2(&model, 1, 0.1),
+                  1e-3 + (0.1 + model.gearbox.output_wheels_kg_m2) / (36.0 * 0.9 * 0.8 * 0.95), 1e-14);
+  const struct sb_motor_line line = sb_motor_line_driven(&model.motor, &model.supply, 1.0);
+  const struct sb_load_moment load = {0.0, 0.8, 0.8};
+  model.run.initial_output_speed_rad_s = 1.0;
+  const double end_s = 0.1;
+  const double climbed_rad_s = drive(&model, 1, NULL, 0, end_s).row.motor_speed_rad_s;
+  assert_true(climbed_rad_s > 9.0);
+  assert_near(sb_theory_climb_s(&model, &line, 1, &load, 6.0, climbed_rad_s), end_s, 1e-11);
+}
+
 /* The same figures given in each gear that shares a mesh, or in one of them. */
 static void shared_wheels_count_once(void **state)
 {
@@ -298,6 +320,7 @@ int main(void)
       cmocka_unit_test(a_motor_sees_each_wheel_through_the_meshes_before_it),
       cmocka_unit_test(a_joining_takes_the_wheels_of_both_sides_along),
       cmocka_unit_test(a_shift_and_its_climb_take_the_time_that_closed_forms_say),
+      cmocka_unit_test(wheels_behind_a_clutch_climb_as_closed_forms_say),
       cmocka_unit_test(shared_wheels_count_once),
       cmocka_unit_test(two_hundred_random_machines_with_wheels_follow_the_equations),
   };
