@@ -420,13 +420,15 @@ static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, str
 }
 
 /* A track ends here: what it keeps need not grow any more. */
-static void close_track(struct sb_tracks *tracks, struct sb_track *track)
+static enum sb_status close_track(struct sb_tracks *tracks, struct sb_track *track, struct sb_error *err)
 {
-  struct sb_spot *spots = track->count > 0 ? realloc(track->spots, (size_t)track->count * sizeof *track->spots) : NULL;
-  if (spots == NULL) return;
+  if (track->count == 0) return SB_OK;
+  struct sb_spot *spots = realloc(track->spots, (size_t)track->count * sizeof *track->spots);
+  if (spots == NULL) return no_memory(err);
   tracks->used_bytes -= (track->spot_room - (size_t)track->count) * sizeof *spots;
   track->spots = spots;
   track->spot_room = (size_t)track->count;
+  return SB_OK;
 }
 
 /* Keeps the state at the present sample; *next: the track that is in the same one, -1: none. */
@@ -461,13 +463,11 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   if (track->next >= 0) {
     track->join = spot;
     tracks->at_track = -1;
-    close_track(tracks, track);
-    return SB_OK;
+    return close_track(tracks, track, err);
   }
   if (!grow_counted(tracks, &track->spots, &track->spot_room, (size_t)track->count, sizeof spot)) return no_memory(err);
   track->spots[track->count++] = spot;
-  if (sample == tracks->end_sample) close_track(tracks, track);
-  return SB_OK;
+  return sample == tracks->end_sample ? close_track(tracks, track, err) : SB_OK;
 }
 
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)

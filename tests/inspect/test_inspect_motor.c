@@ -42,6 +42,7 @@ struct way {
   double off;      /* the scenario's figures are off by up to this fraction, thresholds but by a fifth of it */
   double begins;   /* the log begins after this fraction of the run, and its clock with it */
   bool is_unknown; /* without the scenario */
+  bool is_limited; /* motors with currents have a driver that limits them; else none has */
   double found_least_pct[SHIFTER_KINDS + 1], false_most_pct[SHIFTER_KINDS + 1];
   int falsely_hunting_most;
 };
@@ -150,6 +151,13 @@ static double begin_late(struct sb_log *log, double fraction)
   return begin_s;
 }
 
+/* A fifth to nine tenths of the stall current. */
+static double limit_of(const struct sb_motor *motor, unsigned long seed)
+{
+  return motor->has_currents ? motor->no_load_current_a + (0.2 + 0.1 * (double)(seed % 8)) * motor->stall_current_a
+                             : 0.0;
+}
+
 static void inspect_case(unsigned long seed, const struct way *way, gsl_rng *random, struct tally tallies[])
 {
   struct mix_case *it = calloc(1, sizeof *it);
@@ -162,6 +170,7 @@ static void inspect_case(unsigned long seed, const struct way *way, gsl_rng *ran
     gsl_rng_set(random, seed);
     plane_random_case(random, &it->plane);
   }
+  it->plane.model.supply.current_limit_a = way->is_limited ? limit_of(&it->plane.model.motor, seed) : 0.0;
   const struct sb_model *model = &it->plane.model, own = mistaken(model, way->off, seed);
   struct sb_inspect_options options = sb_inspect_options_of(&own);
   if (way->is_unknown) options = sb_inspect_options_default();
@@ -256,6 +265,17 @@ static void a_log_whose_clock_is_not_the_runs_gives_four_of_five_shifts(void **s
                             .falsely_hunting_most = 3});
 }
 
+/* A driver that limits the current: found are 98.4, 99.3, 98.6, 93.1 and 97.0 %. */
+static void a_limited_motor_is_followed_below_its_corner(void **state)
+{
+  (void)state;
+  inspect_all(&(struct way){.name = "limited",
+                            .is_limited = true,
+                            .found_least_pct = {97.0, 97.0, 96.0, 91.0, 95.0},
+                            .false_most_pct = {2.0, 3.0, 4.0, 7.0, 3.0},
+                            .falsely_hunting_most = 2});
+}
+
 /* Gears are 1 and 2 then, whichever the box has. */
 static void without_a_scenario_sudden_changes_alone_are_a_guess(void **state)
 {
@@ -274,6 +294,7 @@ int main(void)
       cmocka_unit_test(noise_and_lost_rows_take_few_shifts_away),
       cmocka_unit_test(a_scenario_that_is_a_few_percent_off_gives_nine_of_ten_shifts),
       cmocka_unit_test(a_log_whose_clock_is_not_the_runs_gives_four_of_five_shifts),
+      cmocka_unit_test(a_limited_motor_is_followed_below_its_corner),
       cmocka_unit_test(without_a_scenario_sudden_changes_alone_are_a_guess),
   };
   return cmocka_run_group_tests_name("inspect_motor", tests, plane_quiet_gsl, NULL);
