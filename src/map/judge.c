@@ -48,7 +48,7 @@ static enum sb_status gather(struct scratch *scratch, const struct sb_findings *
   return SB_OK;
 }
 
-struct sb_band sb_plane_band(const struct sb_plane *plane, int downshift, int upshift)
+struct sb_band sb_judge_band(const struct sb_plane *plane, int downshift, int upshift)
 {
   const struct sb_band *own = &plane->monitor.bands[plane->options.pair];
   return (struct sb_band){plane->downshift_nm[downshift], plane->upshift_nm[upshift], own->step_nm};
@@ -68,7 +68,7 @@ static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct
                                       const struct scratch *scratch, int downshift, int upshift)
 {
   struct sb_map_verdict verdict = {findings->kinds, findings->cause};
-  const struct sb_band band = sb_plane_band(plane, downshift, upshift);
+  const struct sb_band band = sb_judge_band(plane, downshift, upshift);
   for (size_t k = 0; k < scratch->count; k++) {
     sb_map_take_cause(&verdict, sb_three_cause(&scratch->threes[k], &band));
   }

@@ -382,7 +382,7 @@ static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct 
 /* Whether thresholds fail already, by what depends on them. */
 static bool is_lost_at(const struct sb_plane *plane, const struct sb_findings *findings, int downshift, int upshift)
 {
-  const struct sb_band band = sb_plane_band(plane, downshift, upshift);
+  const struct sb_band band = sb_judge_band(plane, downshift, upshift);
   if (findings->low_nm < band.downshift_nm || sb_band_is_needless(findings->needless_nm, band.downshift_nm))
     return true;
   return findings->threes != NULL && sb_three_cause(&findings->threes->three, &band) != SB_CAUSE_NONE;

@@ -58,7 +58,7 @@ struct sb_leaves {
 };
 
 /* The mapped pair's shift points at a lattice point. Pure. */
-struct sb_band sb_plane_band(const struct sb_plane *plane, int downshift, int upshift);
+struct sb_band sb_judge_band(const struct sb_plane *plane, int downshift, int upshift);
 
 /* Follows all paths of the whole lattice into leaves. */
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err);
