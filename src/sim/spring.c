@@ -138,11 +138,12 @@ void sb_spring_build(struct sb_sim *sim)
                           : 0.0;
   spring->per_output = state->output_direction != 0 ? 1.0 / seg->output_inertia : 0.0;
   spring->start_j = sb_spring_energy_j(sim);
-  /* Nor may it be less than the rounding of the shaft's torque itself. */
-  const double twist_nm = spring->stiffness * (fabs(state->twist.twist_rad) + fabs(spring->offset_rad));
-  const double speed_rad_s = fabs(seg->per_motor * state->motor_speed_rad_s) + fabs(state->output_speed_rad_s);
-  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm / fabs(seg->per_motor) +
-                         16.0 * DBL_EPSILON * (twist_nm + spring->damping * speed_rad_s);
+  /* Nor may it be less than the rounding of the shaft's torque itself; not at the present twist and speeds: a state put back has the
+   * same bits. */
+  const double stall_nm = sim->model->motor.stall_torque_nm / fabs(seg->per_motor);
+  const double wound_nm = 64.0 * stall_nm + spring->stiffness * fabs(spring->offset_rad);
+  const double speed_rad_s = 8.0 * sim->model->motor.no_load_speed_rad_s * fabs(seg->per_motor);
+  seg->power_tolerance = 1e-12 * stall_nm + 16.0 * DBL_EPSILON * (wound_nm + spring->damping * speed_rad_s);
 }
 
 void sb_spring_book(struct sb_sim *sim)

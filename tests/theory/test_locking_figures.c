@@ -145,6 +145,21 @@ static void a_load_that_helps_takes_the_reading_down_like_one_that_opposes(void 
   assert_near_rel(sb_steady_reading(&model, &line, 0, -40.0), 0.6, 1e-14);
 }
 
+/* T. H. Wentzell, Machine Design, example 13.6: a worm gear of 60:1, lead angle 4.77 degrees, mu 0.03: 73 %, so that 180 lbf in become
+ * 7884. It does not lock: backwards it has 63.9 %. */
+static void a_worm_of_73_percent_does_not_lock(void **state)
+{
+  (void)state;
+  const struct screw worm = {.lead = pi * tan(4.77 * pi / 180.0), .diameter = 1.0, .friction = 0.03};
+  const double efficiency = raising(&worm), backwards = back(&worm);
+  assert_near_rel(efficiency, 0.7337135, digits);
+  assert_near_rel(backwards, 0.6388827, digits);
+  const struct sb_model model = gear_of(60.0, 0.73, backwards, 0.0);
+  assert_near_rel(sb_torque_balance_output_nm(&model, 0, 180.0, 0.0), 7884.0, digits);
+  assert_false(sb_gearbox_has_locking(&model.gearbox));
+  assert_true(sb_torque_balance_motor_nm(&model, 0, -7884.0, 0.0) < 0.0); /* the load turns the motor */
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -152,6 +167,7 @@ int main(void)
       cmocka_unit_test(a_screw_on_the_edge_of_locking_is_below_one_half),
       cmocka_unit_test(worms_of_the_literature_lock_where_their_friction_says_so),
       cmocka_unit_test(a_load_that_helps_takes_the_reading_down_like_one_that_opposes),
+      cmocka_unit_test(a_worm_of_73_percent_does_not_lock),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
