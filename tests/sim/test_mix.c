@@ -70,7 +70,7 @@ static void four_hundred_machines_of_everything_balance_their_energies(void **st
       worst, worst_seed, slips, impacts, cuts, finishes, shifts, shafts, wheels, brakes, locks, jams, magnets);
   assert_near(worst, 0.0, 1e-10);
   if (getenv("SHIFTBAND_TEST_CASE") != NULL) return;
-  assert_true(slips > 30 && impacts > 60 && cuts > 10 && finishes > 5);
+  assert_true(slips > 30 && impacts > 60 && cuts > 10 && finishes > (IS_SLOW ? 2 : 5));
   assert_true(shifts > 200 && shafts > 30 && brakes > 15 && locks > 5 && wheels > 10 && magnets > 10);
   assert_true(jams > (IS_SLOW ? 1 : 15)); /* most are one machine's */
 }
