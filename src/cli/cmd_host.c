@@ -102,8 +102,9 @@ static int serve(const struct talk *talk, own_function decide)
   long version;
   if (fgets(line, sizeof line, talk->in) == NULL) return SB_EXIT_DONE;
   if (!sb_protocol_read_header(line, &input, &version)) {
-    snprintf(line, sizeof line, "%d", SB_PROTOCOL_VERSION);
-    return give_up(talk, "the first line is not that of version %s of the protocol", line);
+    char number[12];
+    snprintf(number, sizeof number, "%d", SB_PROTOCOL_VERSION);
+    return give_up(talk, "the first line is not that of version %s of the protocol", number);
   }
   while (fgets(line, sizeof line, talk->in) != NULL) {
     if (!sb_protocol_read_sample(line, &input)) return give_up(talk, "a line is no sample: %.60s", line);

@@ -25,7 +25,8 @@ static void put_gauges(struct sb_json *json, const struct sb_fit_result *result)
   sb_json_put_array(json, "gauges");
   for (int g = 0; g < SB_FIT_GAUGE_COUNT; g++) {
     sb_json_put_object_of(json, NULL, "gauge:%s half_width_pct:%g is_default:%c is_used:%c", sb_fit_gauges[g].name,
-                          100.0 * result->gauges[g].half_width, result->gauges[g].is_default, result->is_gauge_used[g]);
+                          100.0 * result->gauges[g].half_width, (int)result->gauges[g].is_default,
+                          (int)result->is_gauge_used[g]);
   }
   sb_json_close(json);
 }
@@ -68,7 +69,7 @@ static void put_logs(struct sb_json *json, const struct sb_fit_result *result, c
   for (size_t k = 0; k < result->log_count; k++) {
     const struct sb_fit_origin *origin = &result->origins[k];
     sb_json_open_object(json);
-    sb_json_put(json, "path:%s is_over_time:%c shift_count:%d gap_count:%zu", logs[k].path, origin->is_dynamic,
+    sb_json_put(json, "path:%s is_over_time:%c shift_count:%d gap_count:%zu", logs[k].path, (int)origin->is_dynamic,
                 origin->shift_count, logs[k].gap_count);
     if (origin->is_dynamic) {
       sb_json_put(json, "start_s:%g start_error_s:%g off_s:%g off_error_s:%g", origin->start_s, origin->start_se_s,
@@ -96,7 +97,7 @@ static void put_undetermined(struct sb_json *json, const struct sb_fit_undetermi
     sb_json_put_object_of(json, NULL, "parameter:%s share:%g", sb_fit_parameter_words[j], open->shares[j]);
   }
   sb_json_close(json);
-  sb_json_put(json, "is_vague:%c next_measurement:%s", open->is_vague, open->advice);
+  sb_json_put(json, "is_vague:%c next_measurement:%s", (int)open->is_vague, open->advice);
   sb_json_close(json);
 }
 

@@ -72,7 +72,8 @@ static void put_found(struct sb_json *json, const struct sb_inspect_report *repo
   sb_json_put(json, "noise_rpm:%g noise_pct:%g", found->is_reading_noise ? (double)NAN : found->noise_rpm,
               found->is_reading_noise ? found->noise_rpm : (double)NAN);
   sb_json_put(json, "may_hide_shifts:%c is_hunting_undecided:%c unjudged_three_count:%zu unjudged_three_s:%g",
-              found->may_hide_shifts, sb_inspect_is_undecided(found), found->unjudged_count, found->unjudged_s);
+              (int)found->may_hide_shifts, (int)sb_inspect_is_undecided(found), found->unjudged_count,
+              found->unjudged_s);
   put_verdicts(json, report);
   put_shifts(json, report, found);
   put_gears(json, report);
@@ -101,12 +102,13 @@ static void put_columns(struct sb_json *json, const struct sb_overlay *overlay)
 
 static void put_hints(struct sb_json *json, const struct sb_explanation *explanation)
 {
-  sb_json_put(json, "is_explained:%c is_explanation_shared:%c", explanation->is_found, explanation->is_shared);
+  sb_json_put(json, "is_explained:%c is_explanation_shared:%c", (int)explanation->is_found,
+              (int)explanation->is_shared);
   sb_json_put_array(json, "hints");
   for (size_t i = 0; i < explanation->count; i++) {
     const struct sb_hint *hint = &explanation->hints[i];
     sb_json_put_object_of(json, NULL, "key:%s gain:%g written:%g best:%g is_at_end:%c unit:%s", hint->path, hint->gain,
-                          hint->written, hint->best, hint->is_at_end, hint->is_factor ? "factor" : hint->unit);
+                          hint->written, hint->best, (int)hint->is_at_end, hint->is_factor ? "factor" : hint->unit);
   }
   sb_json_close(json);
 }

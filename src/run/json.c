@@ -241,8 +241,8 @@ static void put_vehicle(struct sb_json *json, const struct sb_report *report)
       json, "vehicle",
       "distance_m:%g speed_m_s:%g has_arrived:%c impacts:%ld greatest_impact_n_s:%g slip_s:%g slip_first_s:%g slip_last_s:%g",
       end->vehicle_angle_rad * road->wheel_radius_m, end->vehicle_speed_rad_s * road->wheel_radius_m,
-      end->vehicle_angle_rad >= road->finish_rad, sums->impact_count, sums->impact_greatest_nms / road->wheel_radius_m,
-      sums->slip_s, sums->slip_first_s, sums->slip_last_s);
+      (int)(end->vehicle_angle_rad >= road->finish_rad), sums->impact_count,
+      sums->impact_greatest_nms / road->wheel_radius_m, sums->slip_s, sums->slip_first_s, sums->slip_last_s);
 }
 
 /* Null where no gear locks itself. */
