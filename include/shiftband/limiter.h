@@ -29,6 +29,9 @@ enum {
   SB_LIMITER_FULL = +2       /* duty +1 */
 };
 
+/* The duty that brings a current through a motor with a back-EMF, V: the smaller root above, not kept within -1..1. Pure. */
+double sb_limiter_duty_for(const struct sb_motor_circuit *circuit, double back_emf_v, double current_a);
+
 /* The line of a piece: without a limit of its own; where the current is held, it has no slope, and its duty is that at standstill.
  * Pure. */
 struct sb_motor_line sb_limiter_line(const struct sb_motor *motor, const struct sb_motor_circuit *circuit, double duty,

@@ -103,6 +103,11 @@ double sb_model_shortest_s(const struct sb_derived *derived, const struct sb_mod
 double sb_model_motor_inertia_kg_m2(const struct sb_model *model);
 double sb_model_output_inertia_kg_m2(const struct sb_model *model, double output_inertia_kg_m2);
 
+/* The two sides of an engaged gear (index), each at its own end, kg m^2: rotor with wheels, driving or in overrun, and an output with
+ * so much of its own. Wheels beyond a clutch are the output's whether it slips or holds. Pure. */
+double sb_model_engaged_motor_kg_m2(const struct sb_model *model, int gear, bool is_driving);
+double sb_model_engaged_output_kg_m2(const struct sb_model *model, double output_inertia_kg_m2);
+
 /* Inertia that the motor sees in a gear (index), with so much at the output and the wheels of the box: Jm + Jo / (N^2 eta)
  * driving, Jm + Jo eta_back / N^2 in overrun, kg m^2. Where the latter is not positive, the gear jams as soon as the output
  * would drive. Pure. */

@@ -90,8 +90,9 @@ double sb_motor_torque_nm(const struct sb_motor_line *line, double speed_rad_s);
 /* Current at speed x, in A; 0 without currents. Pure. */
 double sb_motor_current_a(const struct sb_motor_line *line, double speed_rad_s);
 
-/* The line where the driver holds the current at its limit: no slope, no limit of its own. Pure. */
-struct sb_motor_line sb_motor_line_held(const struct sb_motor_line *line);
+/* The line where the driver holds the current at its limit, in a direction (+1, or -1: what the motor gives back): no slope, no limit of
+ * its own. Pure. */
+struct sb_motor_line sb_motor_line_held(const struct sb_motor_line *line, int direction);
 
 /* Speed below which the driver holds the current at its limit, rad/s; -INFINITY without a limit. Pure. */
 double sb_motor_corner_rad_s(const struct sb_motor_line *line);

@@ -25,8 +25,7 @@ static double border_rad_s(const struct sb_motor *motor, const struct sb_motor_c
   }
 }
 
-/* The duty that brings a current at a speed. */
-static double duty_for(const struct sb_motor_circuit *circuit, double back_emf_v, double current_a)
+double sb_limiter_duty_for(const struct sb_motor_circuit *circuit, double back_emf_v, double current_a)
 {
   const double motor_v = back_emf_v + circuit->motor_ohm * current_a, open_v = circuit->voltage_v;
   const double root = fmax(open_v * open_v - 4.0 * circuit->supply_ohm * current_a * motor_v, 0.0);
@@ -34,12 +33,12 @@ static double duty_for(const struct sb_motor_circuit *circuit, double back_emf_v
 }
 
 static struct sb_motor_line held_line(const struct sb_motor *motor, const struct sb_motor_circuit *circuit,
-                                      double current_a)
+                                      int direction)
 {
-  return (struct sb_motor_line){.stall_nm = circuit->magnet_ratio * motor->kt_nm_a * current_a,
-                                .friction_nm = motor->friction_nm,
-                                .stall_a = current_a,
-                                .duty = duty_for(circuit, 0.0, current_a)};
+  const struct sb_motor_line bent = sb_motor_line_of_circuit(motor, circuit, 1.0);
+  struct sb_motor_line line = sb_motor_line_held(&bent, direction);
+  line.duty = sb_limiter_duty_for(circuit, 0.0, line.stall_a);
+  return line;
 }
 
 struct sb_motor_line sb_limiter_line(const struct sb_motor *motor, const struct sb_motor_circuit *circuit, double duty,
@@ -49,8 +48,8 @@ struct sb_motor_line sb_limiter_line(const struct sb_motor *motor, const struct 
   unlimited.limit_a = 0.0;
   switch (number) {
     case SB_LIMITER_FULL_BACK: return sb_motor_line_of_circuit(motor, &unlimited, -1.0);
-    case SB_LIMITER_HELD: return held_line(motor, circuit, circuit->limit_a);
-    case SB_LIMITER_HELD_BACK: return held_line(motor, circuit, -circuit->limit_a);
+    case SB_LIMITER_HELD: return held_line(motor, circuit, +1);
+    case SB_LIMITER_HELD_BACK: return held_line(motor, circuit, -1);
     case SB_LIMITER_FULL: return sb_motor_line_of_circuit(motor, &unlimited, 1.0);
     default: return sb_motor_line_of_circuit(motor, &unlimited, duty);
   }
@@ -87,6 +86,6 @@ int sb_limiter_number(const struct sb_motor *motor, const struct sb_motor_circui
 double sb_limiter_duty(const struct sb_limiter_piece *piece, double speed_rad_s)
 {
   if (piece->held_a == 0.0) return piece->duty;
-  const double duty = duty_for(&piece->circuit, piece->back_emf_vs_rad * speed_rad_s, piece->held_a);
+  const double duty = sb_limiter_duty_for(&piece->circuit, piece->back_emf_vs_rad * speed_rad_s, piece->held_a);
   return fmin(fmax(duty, -1.0), 1.0);
 }

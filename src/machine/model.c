@@ -71,15 +71,14 @@ static bool has_clutch(const struct sb_model *model)
   return model->shifter.ops != NULL && model->shifter.ops->has_clutch;
 }
 
-/* Rotor and wheels; those beyond a clutch are the output's whether it slips or holds. */
-static double wheels_and_rotor(const struct sb_model *model, int gear, bool is_driving)
+double sb_model_engaged_motor_kg_m2(const struct sb_model *model, int gear, bool is_driving)
 {
   const struct sb_gear *own = &model->gearbox.gears[gear];
   if (has_clutch(model)) return sb_model_motor_inertia_kg_m2(model);
   return model->motor.rotor_inertia_kg_m2 + (own->wheels_kg_m2 + own->wheels_excess_kg_m2[is_driving]);
 }
 
-static double engaged_output(const struct sb_model *model, double output_inertia_kg_m2)
+double sb_model_engaged_output_kg_m2(const struct sb_model *model, double output_inertia_kg_m2)
 {
   return has_clutch(model) ? sb_model_output_inertia_kg_m2(model, output_inertia_kg_m2) : output_inertia_kg_m2;
 }
@@ -87,15 +86,15 @@ static double engaged_output(const struct sb_model *model, double output_inertia
 double sb_model_driven_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
 {
   const struct sb_gear *own = &model->gearbox.gears[gear];
-  return wheels_and_rotor(model, gear, true) +
-         engaged_output(model, output_inertia_kg_m2) / (own->ratio * own->ratio * own->efficiency);
+  return sb_model_engaged_motor_kg_m2(model, gear, true) +
+         sb_model_engaged_output_kg_m2(model, output_inertia_kg_m2) / (own->ratio * own->ratio * own->efficiency);
 }
 
 double sb_model_overrun_inertia_kg_m2(const struct sb_model *model, int gear, double output_inertia_kg_m2)
 {
   const struct sb_gear *own = &model->gearbox.gears[gear];
-  return wheels_and_rotor(model, gear, false) +
-         engaged_output(model, output_inertia_kg_m2) * own->back_efficiency / (own->ratio * own->ratio);
+  return sb_model_engaged_motor_kg_m2(model, gear, false) +
+         sb_model_engaged_output_kg_m2(model, output_inertia_kg_m2) * own->back_efficiency / (own->ratio * own->ratio);
 }
 
 /* What all time constants of a model are made of. */
@@ -139,7 +138,8 @@ static double shaft_time_s(const struct sb_model *model, int gear)
   const struct sb_driveshaft *shaft = &model->driveshaft;
   const struct sb_gear *own = &model->gearbox.gears[gear];
   const double per_output = 1.0 / least_output_inertia(model);
-  const double per_motor = 1.0 / (own->ratio * own->ratio * own->efficiency * wheels_and_rotor(model, gear, true));
+  const double per_motor =
+      1.0 / (own->ratio * own->ratio * own->efficiency * sb_model_engaged_motor_kg_m2(model, gear, true));
   const double per_inertia = per_output + per_motor;
   return fmin(1.0 / sqrt(shaft->stiffness_nm_rad * per_inertia),
               shaft->damping_nms_rad > 0.0 ? 1.0 / (shaft->damping_nms_rad * per_inertia) : INFINITY);

@@ -89,10 +89,12 @@ double sb_motor_current_a(const struct sb_motor_line *line, double speed_rad_s)
   return limited(line->stall_a - line->slope_as_rad * speed_rad_s, line->limit_a);
 }
 
-struct sb_motor_line sb_motor_line_held(const struct sb_motor_line *line)
+struct sb_motor_line sb_motor_line_held(const struct sb_motor_line *line, int direction)
 {
-  return (struct sb_motor_line){
-      .stall_nm = line->limit_nm, .friction_nm = line->friction_nm, .stall_a = line->limit_a, .duty = line->duty};
+  return (struct sb_motor_line){.stall_nm = direction * line->limit_nm,
+                                .friction_nm = line->friction_nm,
+                                .stall_a = direction * line->limit_a,
+                                .duty = line->duty};
 }
 
 double sb_motor_corner_rad_s(const struct sb_motor_line *line)

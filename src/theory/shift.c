@@ -175,11 +175,8 @@ static void power_sign_terms(const struct sb_model *model, const struct sb_motor
 {
   const struct sb_gear *path = &model->gearbox.gears[gear];
   const double n = path->ratio;
-  const bool has_clutch = model->shifter.ops->has_clutch; /* wheels beyond it are the output's */
-  const double jm =
-      has_clutch ? sb_model_motor_inertia_kg_m2(model) : fmax(sb_model_overrun_inertia_kg_m2(model, gear, 0.0), 0.0);
-  const double own = model->load.inertia_kg_m2;
-  const double jo_n = (has_clutch ? sb_model_output_inertia_kg_m2(model, own) : own) / n;
+  const double jm = fmax(sb_model_engaged_motor_kg_m2(model, gear, false), 0.0);
+  const double jo_n = sb_model_engaged_output_kg_m2(model, model->load.inertia_kg_m2) / n;
   double viscous, quadratic;
   sb_load_speed_terms(&model->load, &viscous, &quadratic);
   c[0] = jo_n * (line->stall_nm - direction * (line->friction_nm + path->drag_nm)) +
@@ -234,7 +231,7 @@ static double climb_one_direction(const struct sb_model *model, const struct sb_
   straight.limit_a = straight.limit_nm = 0.0;
   const double corner_rad_s = sb_motor_corner_rad_s(line);
   if (from >= corner_rad_s) return climb_straight(model, &straight, gear, load, from, to);
-  const struct sb_motor_line held = sb_motor_line_held(line);
+  const struct sb_motor_line held = sb_motor_line_held(line, +1);
   if (to <= corner_rad_s) return climb_straight(model, &held, gear, load, from, to);
   return climb_straight(model, &held, gear, load, from, corner_rad_s) +
          climb_straight(model, &straight, gear, load, corner_rad_s, to);

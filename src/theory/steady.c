@@ -33,10 +33,8 @@ static double duty_to_give(const struct sb_model *model, double motor_nm, double
            supply->open_circuit_voltage_v;
   }
   const double current_a = (motor_nm + motor->friction_nm) / motor->kt_nm_a;
-  const double motor_v = motor->ke_vs_rad * speed_rad_s + motor->resistance_ohm * current_a;
-  const double open_v = supply->open_circuit_voltage_v;
-  const double root = fmax(open_v * open_v - 4.0 * supply->internal_resistance_ohm * current_a * motor_v, 0.0);
-  return 2.0 * motor_v / (open_v + sqrt(root));
+  const struct sb_motor_circuit circuit = sb_motor_circuit_of(motor, supply);
+  return sb_limiter_duty_for(&circuit, motor->ke_vs_rad * speed_rad_s, current_a);
 }
 
 /* The duty that a driver really gives at a speed. */

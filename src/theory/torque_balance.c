@@ -70,8 +70,7 @@ static double overrun_rad_s(const struct sb_model *model, const struct sb_motor_
 {
   const double speed_rad_s = straight_overrun_rad_s(model, line, gear, external_nm);
   if (!(line->limit_a > 0.0) || line->slope_as_rad * speed_rad_s - line->stall_a <= line->limit_a) return speed_rad_s;
-  struct sb_motor_line held = sb_motor_line_held(line);
-  held.stall_nm = -held.stall_nm;
+  const struct sb_motor_line held = sb_motor_line_held(line, -1);
   const struct sb_motor_line full = sb_motor_line_driven(&model->motor, &model->supply, 1.0);
   return fmin(straight_overrun_rad_s(model, &held, gear, external_nm),
               straight_overrun_rad_s(model, &full, gear, external_nm));
@@ -108,7 +107,7 @@ double sb_torque_balance_speed_rad_s(const struct sb_model *model, const struct 
   const double corner_rad_s = sb_motor_corner_rad_s(line);
   if (speed_rad_s >= corner_rad_s) return speed_rad_s;
   /* Where the current is held, only a load that grows with speed finds its balance. */
-  const struct sb_motor_line held = sb_motor_line_held(line);
+  const struct sb_motor_line held = sb_motor_line_held(line, +1);
   return fmin(straight_speed_rad_s(model, &held, gear, external_nm), corner_rad_s);
 }
 
