@@ -312,6 +312,15 @@ static void duty_and_current_are_read_as_what_is_left(void **state)
   sb_sensor_clear(&reading);
 }
 
+/* SplitMix64 of seed 0 begins with 0xe220a8397b1dcdaf, of seed 1234567 with 6457827717110365317: the numbers that its
+ * published implementations are checked by. The phase is the upper 53 bits as a fraction. */
+static void a_drawn_phase_is_the_first_number_of_the_published_generator(void **state)
+{
+  (void)state;
+  assert_near(sb_sensor_phase_of(0), (double)(0xe220a8397b1dcdafU >> 11) / 9007199254740992.0, 0.0);
+  assert_near(sb_sensor_phase_of(1234567), (double)(6457827717110365317U >> 11) / 9007199254740992.0, 0.0);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -331,6 +340,7 @@ int main(void)
       cmocka_unit_test(the_filter_follows_the_exponential),
       cmocka_unit_test(without_a_filter_each_sample_stands_alone),
       cmocka_unit_test(duty_and_current_are_read_as_what_is_left),
+      cmocka_unit_test(a_drawn_phase_is_the_first_number_of_the_published_generator),
   };
   return cmocka_run_group_tests_name("reading", tests, NULL, NULL);
 }
