@@ -321,6 +321,22 @@ static void a_drawn_phase_is_the_first_number_of_the_published_generator(void **
   assert_near(sb_sensor_phase_of(1234567), (double)(6457827717110365317U >> 11) / 9007199254740992.0, 0.0);
 }
 
+/* The voltage that is taken at least is the first count that SB_SUPPLY_LEAST of the nominal range does not exceed. A converter of one
+ * count a volt has 8 to 40 of them here: the least is 1 up to 20 V, 2 beyond. */
+static void the_least_voltage_is_the_first_count_above_a_twentieth(void **state)
+{
+  (void)state;
+  for (int range = 8; range <= 40; range++) {
+    const struct sb_sensor sensor = {
+        .reference_rad_s = 300.0,
+        .resolution_fraction = 0.01,
+        .supply = {.is_present = true, .nominal_v = 3.0 + range, .drop_v = 3.0, .resolution_v = 1.0}};
+    const struct sb_sensor_scale scale = sb_sensor_scale(&sensor);
+    assert_int_equal(scale.offset, 3);
+    assert_int_equal(scale.least, range <= 20 ? 1 : 2);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -340,6 +356,7 @@ int main(void)
       cmocka_unit_test(the_filter_follows_the_exponential),
       cmocka_unit_test(without_a_filter_each_sample_stands_alone),
       cmocka_unit_test(duty_and_current_are_read_as_what_is_left),
+      cmocka_unit_test(the_least_voltage_is_the_first_count_above_a_twentieth),
       cmocka_unit_test(a_drawn_phase_is_the_first_number_of_the_published_generator),
   };
   return cmocka_run_group_tests_name("reading", tests, NULL, NULL);
