@@ -337,6 +337,26 @@ static void the_least_voltage_is_the_first_count_above_a_twentieth(void **state)
   }
 }
 
+/* As a user writes them, k periods of 0.7 ms are no double that 0.7 ms divides k times: they are k all the same, with nothing left. */
+static void a_window_of_whole_sample_periods_has_no_rest(void **state)
+{
+  (void)state;
+  static const double periods_ms[] = {0.1, 0.3, 0.7, 1.0, 1.1, 2.0, 3.3, 20.0};
+  for (size_t i = 0; i < sizeof periods_ms / sizeof *periods_ms; i++) {
+    const double period_s = periods_ms[i] * 1e-3;
+    for (int k = 1; k <= SB_PULSE_SLOT_MAX; k++) {
+      double rest_s;
+      assert_int_equal(
+          sb_sensor_window_slots(&(struct sb_pulse_sensor){.window_s = k * periods_ms[i] * 1e-3}, period_s, &rest_s),
+          k);
+      assert_true(rest_s == 0.0);
+      assert_int_equal(
+          sb_sensor_window_slots(&(struct sb_pulse_sensor){.window_s = (k + 0.25) * period_s}, period_s, &rest_s), k);
+      assert_near(rest_s, 0.25 * period_s, 1e-13 * period_s);
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -357,6 +377,7 @@ int main(void)
       cmocka_unit_test(without_a_filter_each_sample_stands_alone),
       cmocka_unit_test(duty_and_current_are_read_as_what_is_left),
       cmocka_unit_test(the_least_voltage_is_the_first_count_above_a_twentieth),
+      cmocka_unit_test(a_window_of_whole_sample_periods_has_no_rest),
       cmocka_unit_test(a_drawn_phase_is_the_first_number_of_the_published_generator),
   };
   return cmocka_run_group_tests_name("reading", tests, NULL, NULL);
