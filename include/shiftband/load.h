@@ -52,6 +52,16 @@ struct sb_load_part {
   double phase_rad;    /* sine: rad; TL = mean + amplitude sin(2 pi x / period + phase) */
 };
 
+/* What is known of the torque from outside where its profile is not (src/prove/): the sum of the parts of one manner stays within
+ * bounds, and changes no faster than the rate. Runs know nothing of it. */
+enum sb_bounds_manner { SB_BOUNDS_NONE, SB_BOUNDS_RESISTS, SB_BOUNDS_ACTS };
+
+struct sb_load_bounds {
+  int manner;                   /* enum sb_bounds_manner; none: all are those of the load itself */
+  double least_nm, greatest_nm; /* N m, least <= greatest, >= 0 where it resists */
+  double rate_nm_s;             /* N m / s, > 0; INFINITY: any */
+};
+
 struct sb_load {
   double inertia_kg_m2; /* Jo: whole inertia at the output, > 0 */
   double breakaway_nm;  /* N m, >= 0: least hold of all resisting parts together at standstill */
@@ -59,6 +69,7 @@ struct sb_load {
   struct sb_load_part parts[SB_LOAD_PART_MAX];
   double brake_nm;     /* N m, >= 0: resists in neutral and while the drive is off, moving or at rest */
   struct sb_road road; /* of a vehicle, when it has one */
+  struct sb_load_bounds bounds;
 };
 
 struct sb_load_wave {
@@ -159,6 +170,10 @@ double sb_load_next_angle_rad(const struct sb_load *load, enum sb_load_side side
  * vehicle's way count as all pushed at once for the greatest.
  */
 void sb_load_range_nm(const struct sb_load *load, double duration_s, double *least, double *greatest);
+
+/* The same of the parts of a share alone. */
+void sb_load_share_range_nm(const struct sb_load *load, double duration_s, enum sb_load_share share, double *least,
+                            double *greatest);
 
 /* Sum of the viscous (N m s / rad) and quadratic (N m s^2 / rad^2) coefficients. */
 void sb_load_speed_terms(const struct sb_load *load, double *viscous, double *quadratic);

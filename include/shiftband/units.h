@@ -67,6 +67,8 @@ struct sb_unit {
   X(SB_HEAT_CAPACITY, "a heat capacity", "J/K, kJ/K", "J/K", 2, 1, -2, 0, -1, 0, false)                               \
   X(SB_THERMAL_RESISTANCE, "a thermal resistance", "K/W, K/mW", "K/W", -2, -1, 3, 0, 1, 0, false)                     \
   X(SB_PER_KELVIN, "a temperature coefficient", "%/K, 1/K", "1/K", 0, 0, 0, 0, -1, 0, true)                           \
+  X(SB_TORQUE_RATE, "a rate of change of a torque", "N.m/s, mN.m/s, N.cm/s, N.m/min", "N.m/s", 2, 1, -3, 0, 0, 0,     \
+    false)                                                                                                            \
   X(SB_VELOCITY, "a speed", "m/s, km/h, ft/s", "m/s", 1, 0, -1, 0, 0, 0, false)
 
 enum sb_quantity {

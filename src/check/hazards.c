@@ -15,19 +15,14 @@ struct holding {
 
 static struct holding holding_of(const struct sb_model *model)
 {
-  struct sb_load acting = {.part_count = 0};
   struct holding out = {.hold_nm = fmax(model->load.brake_nm, 0.0)};
   for (int i = 0; i < model->load.part_count; i++) {
     const struct sb_load_part *part = &model->load.parts[i];
     double least_nm, greatest_nm;
     part->ops->range_nm(part, &least_nm, &greatest_nm);
-    if (part->is_resisting) {
-      out.hold_nm += fmax(least_nm, part->breakaway_nm);
-    } else {
-      acting.parts[acting.part_count++] = *part;
-    }
+    if (part->is_resisting) out.hold_nm += fmax(least_nm, part->breakaway_nm);
   }
-  sb_load_range_nm(&acting, model->run.duration_s, &out.least_nm, &out.greatest_nm);
+  sb_load_share_range_nm(&model->load, model->run.duration_s, SB_SHARE_ACTING, &out.least_nm, &out.greatest_nm);
   return out;
 }
 

@@ -286,3 +286,17 @@ void sb_load_range_nm(const struct sb_load *load, double duration_s, double *lea
   *least = low;
   *greatest = high;
 }
+
+void sb_load_share_range_nm(const struct sb_load *load, double duration_s, enum sb_load_share share, double *least,
+                            double *greatest)
+{
+  struct sb_load sum = *load;
+  sum.part_count = 0;
+  for (int i = 0; i < load->part_count; i++) {
+    const bool is_resisting = load->parts[i].is_resisting;
+    if (share == SB_SHARE_ALL || is_resisting == (share == SB_SHARE_RESISTING))
+      sum.parts[sum.part_count++] = load->parts[i];
+  }
+  if (share != SB_SHARE_ALL) sum.road.obstacle_count = 0;
+  sb_load_range_nm(&sum, duration_s, least, greatest);
+}

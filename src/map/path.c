@@ -41,19 +41,19 @@ struct walk {
   struct sb_plane *plane;
   struct task task; /* its rectangle shrinks, its findings grow */
   int track, sample;
-  const struct sb_spot *spot; /* of this sample, until the track is made longer */
-  struct sb_spot join;        /* to point to where tracks meet */
+  const struct sb_spot *spot;       /* of this sample, until the track is made longer */
+  struct sb_spot join;              /* to point to where tracks meet */
   const struct sb_track_part *part; /* that ends with this sample, likewise; NULL: none */
   struct sb_track_part join_part;
-  int spot_track;             /* that the path came along from the sample before */
-  double engaged_s;           /* NAN: not yet */
-  double seen_s;              /* time of the last row */
-  bool is_excused;            /* the drive was off, or turned over, before it engaged */
-  double rest_since_s;        /* NAN: moving */
-  double slip_since_s;        /* NAN: gripping */
-  double clutch_since_s;      /* NAN: an engaged clutch has no more to transmit than it can */
-  double off_since_s;         /* NAN: the drive does not stand still by order or by a switch */
-  int below_run, above_run;   /* readings in a row beyond the far end of the rectangle */
+  int spot_track;           /* that the path came along from the sample before */
+  double engaged_s;         /* NAN: not yet */
+  double seen_s;            /* time of the last row */
+  bool is_excused;          /* the drive was off, or turned over, before it engaged */
+  double rest_since_s;      /* NAN: moving */
+  double slip_since_s;      /* NAN: gripping */
+  double clutch_since_s;    /* NAN: an engaged clutch has no more to transmit than it can */
+  double off_since_s;       /* NAN: the drive does not stand still by order or by a switch */
+  int below_run, above_run; /* readings in a row beyond the far end of the rectangle */
 };
 
 /* Scratch of all walks, of which there is one at a time. */

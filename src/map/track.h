@@ -15,13 +15,13 @@
 #include "shiftband/run.h"
 
 enum sb_spot_flag {
-  SB_SPOT_ENGAGED = 1,    /* a gear is engaged */
-  SB_SPOT_RESTING = 2,    /* and the output at rest under drive */
-  SB_SPOT_HAS_ROWS = 4,   /* the track has rows between the sample before and this one */
-  SB_SPOT_DECIDING = 8,   /* the controller decides */
-  SB_SPOT_SLIPPING = 16,  /* wheels slip under drive */
-  SB_SPOT_FINISHED = 32,  /* the end of the road was reached: the run is over */
-  SB_SPOT_CLUTCH = 64     /* an engaged clutch must transmit more than its torque */
+  SB_SPOT_ENGAGED = 1,   /* a gear is engaged */
+  SB_SPOT_RESTING = 2,   /* and the output at rest under drive */
+  SB_SPOT_HAS_ROWS = 4,  /* the track has rows between the sample before and this one */
+  SB_SPOT_DECIDING = 8,  /* the controller decides */
+  SB_SPOT_SLIPPING = 16, /* wheels slip under drive */
+  SB_SPOT_FINISHED = 32, /* the end of the road was reached: the run is over */
+  SB_SPOT_CLUTCH = 64    /* an engaged clutch must transmit more than its torque */
 };
 
 /* What decisions and verdicts look at, at one sample. */
@@ -97,11 +97,11 @@ struct sb_tracks {
   double *noise;                         /* noise[end_sample], or NULL */
   struct sb_sim sim;
   struct sb_sim_kept *kept; /* scratch */
-  double fast_rad_s;   /* limit of the motor's speed */
-  int at_track;        /* whose last spot the simulator stands at; -1: none */
-  int to_sample;       /* that the simulator moves to */
-  bool is_repeating;   /* it moves where the track is known already */
-  double output_turns; /* at the beginning of the part that the simulator is in */
+  double fast_rad_s;        /* limit of the motor's speed */
+  int at_track;             /* whose last spot the simulator stands at; -1: none */
+  int to_sample;            /* that the simulator moves to */
+  bool is_repeating;        /* it moves where the track is known already */
+  double output_turns;      /* at the beginning of the part that the simulator is in */
   struct sb_track *items;
   int count;
   size_t room;

@@ -150,6 +150,8 @@ static const struct sb_key keys[] = {
          "The torque that it takes to start the motion from standstill, where it is greater than that of all resisting parts together."},
     {LIST("parts", sb_draft, parts, part_count, SB_LOAD_PART_MAX), .default_words = "none", .kinds = part_kinds,
      .set_kind = set_part_kind, .meaning = "The parts of the torque at the output, which are added up."},
+    {SECTION("bounds", &sb_bounds_section), .default_words = "those of the load itself, at any rate",
+     .meaning = "Bounds of the torque for which `prove` says what holds, whatever the load profile."},
     {LIST("bodies", sb_draft, bodies, body_count, SB_BODY_MAX), .default_words = "none", .kinds = sb_body_sections,
      .set_kind = sb_body_set_kind,
      .meaning = "What hangs on the output. Each body adds its inertia and its parts to those above."},

@@ -73,6 +73,9 @@ void sb_reader_finish_gearbox(struct sb_reader *reader);
 void sb_reader_finish_control(struct sb_reader *reader);
 void sb_reader_finish_run(struct sb_reader *reader);
 
+/* Checks the load's bounds and fills their defaults; after the run, for whose duration the load is bounded. */
+void sb_reader_finish_bounds(struct sb_reader *reader);
+
 /* Checks the drive; after the run, whose step its period must fit. Then, with the motor derived, fills its defaults. */
 void sb_reader_finish_drive(struct sb_reader *reader);
 void sb_reader_derive_drive(struct sb_reader *reader);

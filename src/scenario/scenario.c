@@ -88,6 +88,7 @@ static void finish_model(struct sb_reader *reader)
   sb_reader_finish_driveshaft(reader);
   sb_reader_finish_control(reader);
   sb_reader_finish_run(reader);
+  sb_reader_finish_bounds(reader);
   sb_reader_finish_drive(reader);
   sb_reader_finish_limits(reader);
 

@@ -287,13 +287,14 @@ static void pass_end(struct sb_sim *sim)
 static void tick(struct sb_sim *sim)
 {
   sb_stretch_raise_speeds(sim);
-  sb_segment_book(sim);
+  sb_segment_book_feed(sim);
   const bool is_switched = sb_feed_tick(sim);
   if (!is_switched && sb_segment_feed_anew(sim)) {
     sb_stretch_raise_current(sim);
     sb_stretch_raise_torque(sim);
     return;
   }
+  sb_segment_book(sim);
   const struct seen before = look(sim);
   go_on(sim, &before, sim->state.time_s);
   if (is_switched) notify(sim, SB_EVENT_SWITCHED);
@@ -320,9 +321,14 @@ static long long smaller(long long a, long long b)
   return a < b ? a : b;
 }
 
-static long long next_multiple(long long step, long long of)
+/* The next multiple after a step. The last one at or before it is kept, for a division takes as long as the rest of a tick's
+ * arithmetic. */
+static long long next_multiple(struct sb_sim_multiple *multiple, long long step)
 {
-  return (step / of + 1) * of;
+  if (step == multiple->last + multiple->of) multiple->last = step;
+  if (!(step >= multiple->last && step < multiple->last + multiple->of))
+    multiple->last = step / multiple->of * multiple->of;
+  return multiple->last + multiple->of;
 }
 
 /* Begins a stretch that ends at a step at the latest, or where the segment does. False: it is not even begun, for it is asked
@@ -335,6 +341,7 @@ static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_a
   sim->stretch->is_on_grid = state->time_s == sb_sim_grid_s(sim, state->step);
   sim->stretch->start_step = state->step;
   double to_s = stop_s, length_s = stop_s - state->time_s;
+  sim->stretch->stop_s = stop_s;
   if (end_s < stop_s - same_instant * sim->step_s) {
     to_s = end_s;
     length_s = end_s - state->time_s;
@@ -352,13 +359,13 @@ static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_a
  */
 static void begin_stretch(struct sb_sim *sim)
 {
-  const long long step = sim->state.step, sample = next_multiple(step, sim->steps_per_sample);
-  if (sim->steps_per_tick > 0) {
-    begin_stretch_to(sim, smaller(sample, next_multiple(step, sim->steps_per_tick)), false);
+  const long long step = sim->state.step, sample = next_multiple(&sim->samples, step);
+  if (sim->ticks.of > 0) {
+    begin_stretch_to(sim, smaller(sample, next_multiple(&sim->ticks, step)), false);
     return;
   }
   const bool is_single = sim->segment->has_spring || sim->pulses_per_rad > 0.0;
-  const long long block = next_multiple(step, SB_SIM_BLOCK * sim->steps_per_sample);
+  const long long block = next_multiple(&sim->blocks, step);
   const bool can_be_plain = sb_plain_applies(sim);
   if (!is_single && can_be_plain && begin_stretch_to(sim, block, true)) return;
   begin_stretch_to(sim, is_single || can_be_plain ? sample : block, false);
@@ -379,7 +386,7 @@ static void move_within(struct sb_sim *sim, long long step)
 /* A stretch does not go beyond a sample. */
 static void take_pulses(struct sb_sim *sim)
 {
-  const long long per_sample = sim->steps_per_sample, sample = (sim->stretch->stop + per_sample - 1) / per_sample;
+  const long long per_sample = sim->samples.of, sample = (sim->stretch->stop + per_sample - 1) / per_sample;
   sb_pulses_take(sim, sample, sb_sim_grid_s(sim, sample * per_sample));
 }
 
@@ -390,7 +397,7 @@ static const struct sb_guard *finish_stretch(struct sb_sim *sim)
   sb_stretch_move(sim, stretch->end_share);
   if (sim->pulses_per_rad > 0.0) take_pulses(sim);
   stretch->is_under_way = false;
-  if (stretch->end_s == sb_sim_grid_s(sim, stretch->stop)) {
+  if (stretch->end_s == stretch->stop_s) {
     sim->state.step = stretch->stop;
     sim->state.time_s = stretch->end_s;
   } else {
@@ -409,7 +416,7 @@ static bool rest(struct sb_sim *sim, long long target)
       sim->stretch->is_under_way)
     return false;
   long long last = target;
-  if (sim->steps_per_tick > 0) last = smaller(last, next_multiple(state->step, sim->steps_per_tick));
+  if (sim->ticks.of > 0) last = smaller(last, next_multiple(&sim->ticks, state->step));
   if (isfinite(seg->end_s)) last = smaller(last, steps_done(sim, seg->end_s));
   if (last <= state->step) return false;
   sb_stretch_rest(sim, sb_sim_grid_s(sim, last));
@@ -424,19 +431,20 @@ static bool is_at_end(const struct sb_sim *sim)
 }
 
 /* Whether steps that began at step count `before` have ended at a tick. */
-static bool has_come_to_tick(const struct sb_sim *sim, long long before)
+static bool has_come_to_tick(struct sb_sim *sim, long long before)
 {
   const struct sb_state *state = &sim->state;
-  if (sim->steps_per_tick == 0 || state->step == before || state->far.is_finished) return false;
-  return state->step % sim->steps_per_tick == 0;
+  if (sim->ticks.of == 0 || state->step == before || state->far.is_finished) return false;
+  next_multiple(&sim->ticks, state->step);
+  return state->step == sim->ticks.last;
 }
 
-/* Goes on until something happens or a whole step is reached; returns the guard that fired. */
-static const struct sb_guard *go_forward(struct sb_sim *sim, long long step)
+/* Goes on until something happens or a whole step, at step_s, is reached; returns the guard that fired. */
+static const struct sb_guard *go_forward(struct sb_sim *sim, long long step, double step_s)
 {
   if (rest(sim, step)) return NULL;
   if (!sim->stretch->is_under_way) begin_stretch(sim);
-  if (sim->stretch->end_s <= sb_sim_grid_s(sim, step) + same_instant * sim->step_s) return finish_stretch(sim);
+  if (sim->stretch->end_s <= step_s + same_instant * sim->step_s) return finish_stretch(sim);
   move_within(sim, step);
   return NULL;
 }
@@ -444,11 +452,12 @@ static const struct sb_guard *go_forward(struct sb_sim *sim, long long step)
 enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
 {
   struct sb_state *state = &sim->state;
+  const double step_s = sb_sim_grid_s(sim, step);
   double last_event_s = -1.0;
   int events_at_once = 0;
   while (state->step < step && !state->far.is_finished) {
     const long long before = state->step;
-    const struct sb_guard *guard = go_forward(sim, step);
+    const struct sb_guard *guard = go_forward(sim, step, step_s);
     const bool is_end = guard == NULL && !sim->stretch->is_under_way && is_at_end(sim);
     if (is_end) pass_end(sim);
     if (has_come_to_tick(sim, before)) tick(sim);
@@ -499,8 +508,9 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
 
   sim->derived = sb_model_derive(model);
-  sim->steps_per_sample = sb_model_step_count(model->control.sample_period_s, sim->step_s);
-  if (sim->steps_per_sample < 1) sim->steps_per_sample = 1;
+  sim->samples.of = sb_model_step_count(model->control.sample_period_s, sim->step_s);
+  if (sim->samples.of < 1) sim->samples.of = 1;
+  sim->blocks.of = SB_SIM_BLOCK * sim->samples.of;
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
   struct sb_state *state = &sim->state;
@@ -572,9 +582,7 @@ static void glance(const struct sb_sim *sim, double load_nm, struct sb_row *row)
   const double duty = sb_limiter_duty(&seg->piece, state->motor_speed_rad_s), drawn_a = duty * current_a;
   row->time_s = state->time_s;
   row->gear = is_engaged ? state->gear + 1 : 0;
-  row->phase = !is_engaged                   ? SB_PHASE_SHIFT
-               : sb_segment_is_standing(sim) ? SB_PHASE_STANDSTILL
-                                             : SB_PHASE_ENGAGED;
+  row->phase = !is_engaged ? SB_PHASE_SHIFT : sb_segment_is_standing(sim) ? SB_PHASE_STANDSTILL : SB_PHASE_ENGAGED;
   row->duty_fraction = sense * duty;
   row->asked_fraction = sense * seg->piece.asked;
   row->is_on = sb_feed_is_on(sim);

@@ -19,9 +19,12 @@ struct sb_stretch {
   struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
-  long long stop;               /* the step at which it ends unless something happens before; the simulator's */
-  long long start_step;         /* whole steps done when it began */
-  bool is_on_grid;              /* it began at the end of a whole step */
+  /* The simulator's: the step at which it ends unless something happens before, and when that is; the whole steps done when it
+   * began, and whether it began at the end of one. */
+  long long stop;
+  double stop_s;
+  long long start_step;
+  bool is_on_grid;
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
   bool is_gain_due;             /* the segment's integrals, and peaks, are behind it */
@@ -45,6 +48,7 @@ struct sb_stretch {
 struct sb_stretch *sb_stretch_new(void);
 
 /* Adds weight times what came together. */
+void sb_stretch_add_motor_gain(struct sb_motor_gain *sum, double weight, const struct sb_motor_gain *more);
 void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more);
 
 /* Begins a stretch at the present state that ends at to_s at the latest, length_s > 0 after the present instant. */

@@ -96,18 +96,13 @@ static double voltage_to_read_v(const struct sb_model *model, const struct sb_re
 /* The load that helps the motor most, which a path that locks itself does not let down by itself. */
 static double lowered_nm(const struct sb_model *model)
 {
-  struct sb_load acting = {.part_count = 0};
   double resisting_nm = 0.0, least_nm, greatest_nm;
   for (int i = 0; i < model->load.part_count; i++) {
     const struct sb_load_part *part = &model->load.parts[i];
     part->ops->range_nm(part, &least_nm, &greatest_nm);
-    if (part->is_resisting) {
-      resisting_nm += fmax(least_nm, 0.0);
-    } else {
-      acting.parts[acting.part_count++] = *part;
-    }
+    if (part->is_resisting) resisting_nm += fmax(least_nm, 0.0);
   }
-  sb_load_range_nm(&acting, model->run.duration_s, &least_nm, &greatest_nm);
+  sb_load_share_range_nm(&model->load, model->run.duration_s, SB_SHARE_ACTING, &least_nm, &greatest_nm);
   return fmax(fmax(greatest_nm, -least_nm) - resisting_nm, 0.0);
 }
 

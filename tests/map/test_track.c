@@ -51,7 +51,8 @@ static bool do_meet(const struct sb_model *model)
   const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err);
   const int late = sb_map_tracks_child(&tracks, 0, LATE, 1, &part, &err);
   assert_true(early > 0 && late > early);
-  assert_int_equal(sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err), early); /* the same command, the same track */
+  assert_int_equal(sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err),
+                   early); /* the same command, the same track */
   for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
   for (int n = LATE; n < LAST && tracks.items[late].next < 0; n++)
     assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);

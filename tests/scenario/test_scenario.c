@@ -106,6 +106,23 @@ static void the_tray_cart_becomes_si(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* The parts that resist: 0.5 and 0.2..0.3 N.m; one that acts and one that follows the speed count in neither sum. */
+static void bounds_that_are_not_given_are_those_of_the_parts_of_their_manner(void **state)
+{
+  (void)state;
+  static const char *const sets[] = {
+      "load.parts=[{kind: constant, manner: resists, torque: 0.5 N.m}, {kind: constant, manner: acts, torque: 2 N.m}, "
+      "{kind: sine, manner: resists, mean: 0.25 N.m, amplitude: 0.05 N.m, period: 1 s}, "
+      "{kind: viscous, coefficient: 1 N.m.s/rad}]",
+      "load.bounds={manner: resists, maximum: 0.75 N.m}"};
+  load("good/interface.yaml", sets, 2);
+  const struct sb_load_bounds *bounds = &scenario.model.load.bounds;
+  assert_near(bounds->least_nm, 0.7, rounding);
+  assert_near(bounds->greatest_nm, 0.75, 0.0);
+  assert_true(isinf(bounds->rate_nm_s));
+  sb_scenario_clear(&scenario);
+}
+
 static void every_key_reaches_the_model(void **state)
 {
   (void)state;
@@ -130,6 +147,11 @@ static void every_key_reaches_the_model(void **state)
   assert_int_equal(middle->motor_direction, -1);
 
   assert_near(m->load.breakaway_nm, 1.0, 0.0);
+  const struct sb_load_bounds *bounds = &m->load.bounds;
+  assert_int_equal(bounds->manner, SB_BOUNDS_ACTS);
+  assert_near(bounds->least_nm, -0.4, 0.0);
+  assert_near(bounds->greatest_nm, 0.9, 0.0);
+  assert_near(bounds->rate_nm_s, 3.0, 1e-15);
   assert_int_equal(m->load.part_count, 7);
   const struct sb_load_part *parts = m->load.parts;
   assert_near(parts[0].breakaway_nm, 0.7, 0.0);
@@ -563,6 +585,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_tray_cart_becomes_si),
+      cmocka_unit_test(bounds_that_are_not_given_are_those_of_the_parts_of_their_manner),
       cmocka_unit_test(every_key_reaches_the_model),
       cmocka_unit_test(tables_are_read_beside_the_scenario),
       cmocka_unit_test(what_is_left_out_takes_its_default),

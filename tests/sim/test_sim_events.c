@@ -5,6 +5,7 @@
  */
 #include "help/driven.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 /* The step --------------------------------------------------------------------------------------------------------- */
@@ -317,7 +318,7 @@ static void a_state_put_back_goes_on_to_the_same_bits(void **state)
   int command_count = 0;
   assert_int_equal(sb_sim_init(&first, &model, 1, &err), SB_OK);
   assert_int_equal(sb_sim_init(&second, &model, 0, &err), SB_OK);
-  const long long block = SB_SIM_BLOCK * first.steps_per_sample;
+  const long long block = SB_SIM_BLOCK * first.samples.of;
   for (int step = 0; step <= 4000; step += 20) {
     assert_int_equal(sb_sim_advance(&first, step, &err), SB_OK);
     if (step > 0) assert_int_equal(sb_sim_advance(&second, step, &err), SB_OK);
