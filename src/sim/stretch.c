@@ -100,12 +100,13 @@ static double traction_change_nm(const struct sb_sim *sim, double time_s)
 }
 
 /* At rest the gear presses with what motor or clutch brings, but no more than moves the load nor less than the load
- * pushes back with. */
+ * pushes back with; a shaft that gives stays as it is wound. */
 static double resting_torque_nm(const struct sb_sim *sim, double time_s)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
+  if (seg->has_spring) return sb_point_shaft_nm(sim);
   const double change_nm = traction_change_nm(sim, time_s);
   const double least_nm = sb_start_load_nm(sim, time_s, -1) + change_nm;
   const double greatest_nm = sb_start_load_nm(sim, time_s, +1) + change_nm;
