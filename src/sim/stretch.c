@@ -370,7 +370,7 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
   stretch->turned_rad = state->turned_rad;
   stretch->angle_rad = state->output_angle_rad;
   stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
-  stretch->base = sim->segment->gain;
+  stretch->has_base = false;
   stretch->mark_count = 0;
   stretch->is_plain = begin_plainly(sim, length_s);
   if (!stretch->is_plain) {
@@ -540,7 +540,12 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   if (!stretch->is_gain_due) return;
   stretch->is_gain_due = false;
   struct sb_gain *sum = &sim->segment->gain;
-  *sum = stretch->base;
+  if (stretch->has_base) {
+    *sum = stretch->base;
+  } else {
+    stretch->base = *sum;
+    stretch->has_base = true;
+  }
   if (stretch->is_plain) {
     sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
     return;
