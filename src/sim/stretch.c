@@ -48,13 +48,18 @@ struct sb_stretch *sb_stretch_new(void)
   return take_rules() ? calloc(1, sizeof(struct sb_stretch)) : NULL;
 }
 
-void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+void sb_stretch_add_motor_gain(struct sb_motor_gain *sum, double weight, const struct sb_motor_gain *more)
 {
-  sum->motor_turn += weight * more->motor_turn;
-  sum->motor_square += weight * more->motor_square;
-  sum->output_turn += weight * more->output_turn;
+  sum->turn += weight * more->turn;
+  sum->square += weight * more->square;
   sum->battery_as += weight * more->battery_as;
   sum->battery_square += weight * more->battery_square;
+}
+
+void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+{
+  sb_stretch_add_motor_gain(&sum->motor, weight, &more->motor);
+  sum->output_turn += weight * more->output_turn;
   sum->load_work_j += weight * more->load_work_j;
   sum->far_turn += weight * more->far_turn;
   sum->far_work_j += weight * more->far_work_j;
@@ -146,8 +151,8 @@ static void raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, 
   raise_peak(&sums->motor_speed_rad_s, sense * motor_speed, time_s);
   raise_peak(&sums->output_speed_rad_s, output_speed, time_s);
   raise_peak(&sums->motor_current_a, sb_motor_current_a(&sim->segment->line, motor_speed), time_s);
-  sums->least_output_speed_rad_s = fmin(sums->least_output_speed_rad_s, output_speed);
-  sums->greatest_output_speed_rad_s = fmax(sums->greatest_output_speed_rad_s, output_speed);
+  if (output_speed < sums->least_output_speed_rad_s) sums->least_output_speed_rad_s = output_speed;
+  if (output_speed > sums->greatest_output_speed_rad_s) sums->greatest_output_speed_rad_s = output_speed;
 }
 
 /* An output that is about to stop has not turned back, though rounding may say so. */

@@ -19,7 +19,9 @@ struct sb_stretch {
   struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
-  long long stop;               /* the step at which it ends unless something happens before; the simulator's */
+  /* The simulator's: the step at which it ends unless something happens before, and when that is. */
+  long long stop;
+  double stop_s;
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
   bool is_gain_due;             /* the segment's integrals are behind it */
@@ -42,6 +44,7 @@ struct sb_stretch {
 struct sb_stretch *sb_stretch_new(void);
 
 /* Adds weight times what came together. */
+void sb_stretch_add_motor_gain(struct sb_motor_gain *sum, double weight, const struct sb_motor_gain *more);
 void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more);
 
 /* Begins a stretch at the present state that ends at to_s at the latest, length_s > 0 after the present instant. */
