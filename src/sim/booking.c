@@ -140,6 +140,12 @@ static void book_way(struct sb_sim *sim, double since_s)
   sums->back_since_s = state->back_since_s;
 }
 
+/* A stretch goes on whose integrals will be put in place of the segment's. */
+static bool has_base(const struct sb_sim *sim)
+{
+  return sim->stretch->is_under_way && sim->stretch->has_base;
+}
+
 void sb_segment_book_feed(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
@@ -148,7 +154,7 @@ void sb_segment_book_feed(struct sb_sim *sim)
   seg->motor_turn += seg->gain.motor.turn;
   seg->fed_s = sim->state.time_s;
   /* The integrals start anew; a stretch may go on. */
-  if (sim->stretch->is_under_way) sb_stretch_add_motor_gain(&sim->stretch->base.motor, -1.0, &seg->gain.motor);
+  if (has_base(sim)) sb_stretch_add_motor_gain(&sim->stretch->base.motor, -1.0, &seg->gain.motor);
   seg->gain.motor = (struct sb_motor_gain){0};
 }
 
@@ -164,6 +170,6 @@ void sb_segment_book(struct sb_sim *sim)
   if (state->far.is_slipping) sb_contact_book(sim, elapsed_s);
   if (seg->has_spring) sb_spring_book(sim);
   book_way(sim, seg->start_s);
-  if (sim->stretch->is_under_way) sb_stretch_add_gain(&sim->stretch->base, -1.0, &seg->gain);
+  if (has_base(sim)) sb_stretch_add_gain(&sim->stretch->base, -1.0, &seg->gain);
   sb_segment_start_gain(sim); /* the segment itself may go on */
 }

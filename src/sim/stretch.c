@@ -100,12 +100,13 @@ static double traction_change_nm(const struct sb_sim *sim, double time_s)
 }
 
 /* At rest the gear presses with what motor or clutch brings, but no more than moves the load nor less than the load
- * pushes back with. */
+ * pushes back with; a shaft that gives stays as it is wound. */
 static double resting_torque_nm(const struct sb_sim *sim, double time_s)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
+  if (seg->has_spring) return sb_point_shaft_nm(sim);
   const double change_nm = traction_change_nm(sim, time_s);
   const double least_nm = sb_start_load_nm(sim, time_s, -1) + change_nm;
   const double greatest_nm = sb_start_load_nm(sim, time_s, +1) + change_nm;
@@ -360,7 +361,7 @@ static void begin(struct sb_sim *sim)
   stretch->turned_rad = state->turned_rad;
   stretch->angle_rad = state->output_angle_rad;
   stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
-  stretch->base = sim->segment->gain;
+  stretch->has_base = false;
   stretch->mark_count = 0;
 }
 
@@ -557,7 +558,12 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   }
   stretch->peak_share = stretch->share;
   struct sb_gain *sum = &sim->segment->gain;
-  *sum = stretch->base;
+  if (stretch->has_base) {
+    *sum = stretch->base;
+  } else {
+    stretch->base = *sum;
+    stretch->has_base = true;
+  }
   if (stretch->is_plain) {
     sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
     return;

@@ -33,7 +33,9 @@ struct sb_stretch {
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
   struct sb_plain_end plain_end; /* after the whole stretch */
-  struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
+  /* The segment's integrals when it began, less what was booked since; has_base: some of the stretch is in them by now. */
+  struct sb_gain base;
+  bool has_base;
   /* The time above the torque's limit that is going on: since when, and how much there was before. */
   double over_since_s, over_before_s, spells_before_s;
   double over_part_s, impulse_before_nms,
