@@ -42,6 +42,9 @@ struct sb_map_options {
    * cells need hold no others. NULL: all. */
   const int *wanted;
   const volatile sig_atomic_t *stop; /* other than 0: gives up with SB_ERR_STOPPED; NULL: never */
+  /* Told now and then how many of the ordered points are known; NULL: nobody. */
+  void (*on_progress)(void *context, long done, long total);
+  void *progress_context;
 };
 
 /* The whole plane of the first pair at the controller's threshold step (0: 0.1 %), from one step to a little above the

@@ -44,7 +44,20 @@ struct exact {
   const struct sb_model *model;
   struct sb_map_options options;
   struct sb_map map;
+  struct sb_progress progress;
 };
+
+static void show_points(void *context, long done, long total)
+{
+  sb_progress_show(context, done, total);
+}
+
+static void begin_progress(const struct request *request, struct exact *exact, const char *what)
+{
+  sb_progress_begin(&exact->progress, what, request->work.is_quiet);
+  exact->options.on_progress = exact->progress.is_shown ? show_points : NULL;
+  exact->options.progress_context = &exact->progress;
+}
 
 static int write_exact_csv(FILE *out, const void *context)
 {
@@ -57,14 +70,16 @@ static int write_exact_limits(FILE *out, const void *context)
   return sb_map_write_limits(out, exact->model, &exact->map.options);
 }
 
-static enum sb_status report_exact(const struct request *request, const struct exact *exact, struct sb_error *err)
+static enum sb_status report_exact(const struct request *request, struct exact *exact, struct sb_error *err)
 {
   const struct sb_model *model = exact->model;
   const struct sb_map *map = &exact->map;
   struct sb_map_own own;
   const struct sb_map_wishes wishes = {request->wanted.downshift != NULL || request->wanted.upshift != NULL,
                                        request->is_verbose};
-  const enum sb_status status = sb_map_look_around(model, &map->options, &own, err);
+  begin_progress(request, exact, "points beside the scenario's own");
+  const enum sb_status status = sb_map_look_around(model, &exact->options, &own, err);
+  sb_progress_end(&exact->progress);
   if (status != SB_OK) return status;
   if (!request->is_json) return sb_map_write_text(words_stream(request), model, map, &own, &wishes, err);
   sb_map_write_json(stdout, model, map, &own);
@@ -78,7 +93,9 @@ static int do_exact(const struct request *request, const struct sb_scenario *sce
   struct sb_error err = {SB_OK, ""};
   enum sb_status status =
       sb_map_plane_parse(exact.model, wanted->pair, wanted->downshift, wanted->upshift, &exact.options, &err);
+  begin_progress(request, &exact, "points");
   if (status == SB_OK) status = sb_map_exact(exact.model, &exact.options, true, &exact.map, &err);
+  sb_progress_end(&exact.progress);
   if (status != SB_OK) return sb_command_fail(request->file, status, &err);
   sb_map_sort(&exact.map);
   const int code = write_files(request, (struct sb_command_writer){write_exact_csv, &exact},

@@ -56,6 +56,12 @@ struct walk {
   int below_run, above_run; /* readings in a row beyond the far end of the rectangle */
 };
 
+/* How much of the lattice is known already. */
+struct known {
+  size_t leaf_count; /* leaves that were counted */
+  long done, total;  /* points */
+};
+
 /* Scratch of all walks, of which there is one at a time. */
 struct scratch {
   struct sb_low low;
@@ -627,6 +633,28 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
   return push_leaf(leaves, &leaf, plane->options.leaf_max, err);
 }
 
+static long count_points(const struct sb_map_options *options, const struct sb_rect *rect)
+{
+  const struct sb_map map = {.options = *options};
+  const struct sb_map_cell cell = {.downshift_first = rect->downshift_first,
+                                   .downshift_last = rect->downshift_last,
+                                   .upshift_first = rect->upshift_first,
+                                   .upshift_last = rect->upshift_last};
+  return (long)sb_map_cell_point_count(&map, &cell);
+}
+
+/* Who waits for a map is told how far it has come. */
+static void tell(const struct sb_plane *plane, const struct sb_leaves *leaves, struct known *known)
+{
+  const struct sb_map_options *options = &plane->options;
+  if (options->on_progress == NULL) return;
+  if (known->total == 0) known->total = (long)sb_map_point_count(&(struct sb_map){.options = *options});
+  for (; known->leaf_count < leaves->count; known->leaf_count++) {
+    known->done += count_points(options, &leaves->items[known->leaf_count].rect);
+  }
+  options->on_progress(options->progress_context, known->done, known->total);
+}
+
 enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leaves, struct sb_error *err)
 {
   struct scratch scratch = {.recent = {NULL, NULL}};
@@ -645,10 +673,12 @@ enum sb_status sb_path_follow_all(struct sb_plane *plane, struct sb_leaves *leav
                              .slip_since_s = NAN};
   if (status == SB_OK && has_point(plane, &start.rect)) status = push_task(&scratch.tasks, &start, err);
   const volatile sig_atomic_t *stop = plane->options.stop;
+  struct known known = {.leaf_count = leaves->count};
   while (status == SB_OK && scratch.tasks.count > 0) {
     const struct task task = scratch.tasks.items[--scratch.tasks.count];
     sb_map_tracks_enter(&plane->tracks, task.track);
     status = follow(plane, &task, &scratch, leaves, err);
+    tell(plane, leaves, &known);
     if (status == SB_OK && stop != NULL && *stop != 0) status = sb_fail(err, SB_ERR_STOPPED, "stopped");
   }
   free(scratch.tasks.items);
