@@ -279,7 +279,8 @@ struct sb_sim {
   struct sb_derived derived;      /* of the model */
   struct sb_sim_multiple blocks;  /* of SB_SIM_BLOCK samples */
   struct sb_sim_multiple samples; /* of the controller */
-  struct sb_sim_multiple ticks;   /* of what feeds the motor; of = 0: it never changes */
+  double samples_per_s;
+  struct sb_sim_multiple ticks; /* of what feeds the motor; of = 0: it never changes */
   double tick_s, ticks_per_s;
   struct sb_winding_lapse tick_lapse; /* of a winding, from tick to tick */
   double pulses_per_rad;              /* of the motor; 0: no sensor of pulses */

@@ -571,8 +571,9 @@ static void glide(struct walk *walk)
   int sample = first;
   for (; spot < end; spot++, sample++) {
     if (!is_plain(spot) || (spot->reading < far && sample >= task->first_decision)) break;
-    const struct sb_track_part *part = sb_map_tracks_part_at(&plane->tracks, track, sample);
-    if (part != NULL) add_up(&findings, part);
+    if (sb_map_tracks_end_part(&plane->tracks, sample, false)) {
+      add_up(&findings, sb_map_tracks_part_at(&plane->tracks, track, sample));
+    }
   }
   if (sample == first) return;
   walk->task.findings = findings;

@@ -377,19 +377,14 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
 
 /* Parts ------------------------------------------------------------------------------------------------------------ */
 
-/* Whether a part ends with a sample: with a block of them, with the run, or at the end of the road. */
-static bool ends_part(const struct sb_tracks *tracks, int sample, bool is_finished)
-{
-  return sample % SB_TRACK_STRIDE == 0 || sample == tracks->end_sample || is_finished;
-}
-
 const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
                                                   int sample)
 {
   const int number = block_of(sample) - block_of(track->first), index = sample - track->first;
   const struct sb_spot *spot = index < track->count ? &track->spots[index] : &track->join;
   const bool is_finished = (spot->flags & SB_SPOT_FINISHED) != 0;
-  return number < track->part_count && ends_part(tracks, sample, is_finished) ? &track->parts[number] : NULL;
+  return number < track->part_count && sb_map_tracks_end_part(tracks, sample, is_finished) ? &track->parts[number]
+                                                                                           : NULL;
 }
 
 /* What came together since the part began. */
@@ -433,7 +428,7 @@ static enum sb_status move_on(struct sb_tracks *tracks, int sample, struct sb_sp
   if (status != SB_OK) return status;
   tracks->sample_count++;
   *spot = look(tracks, sample);
-  if (ends_part(tracks, sample, tracks->sim.state.far.is_finished != 0)) status = end_part(tracks, err);
+  if (sb_map_tracks_end_part(tracks, sample, tracks->sim.state.far.is_finished != 0)) status = end_part(tracks, err);
   return tracks->is_out_of_memory ? no_memory(err) : status;
 }
 

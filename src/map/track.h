@@ -138,6 +138,12 @@ void sb_map_tracks_enter(struct sb_tracks *tracks, int track);
 /* A path goes on along the track that its own has met, unless that has been let go: its own one goes on, then. */
 bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int track);
 
+/* Whether a part ends with a sample: with a block of them, with the run, or at the end of the road. */
+static inline bool sb_map_tracks_end_part(const struct sb_tracks *tracks, int sample, bool is_finished)
+{
+  return sample % SB_TRACK_STRIDE == 0 || sample == tracks->end_sample || is_finished;
+}
+
 /* The part of a track that ends with a sample; NULL: none does. */
 const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
                                                   int sample);

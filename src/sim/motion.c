@@ -54,7 +54,10 @@ struct course {
   int direction; /* of the speed */
   bool has_square, has_bends;
   double square[DEGREE_MAX + 1], bends[DEGREE_MAX + 1];
-  double sine[SB_LOAD_PART_MAX][DEGREE_MAX + 1], cosine[SB_LOAD_PART_MAX][DEGREE_MAX + 1];
+  struct wave {
+    double sine[DEGREE_MAX + 1], cosine[DEGREE_MAX + 1];
+    double rate[DEGREE_MAX + 1]; /* of the angle u under the sine: j u[j] */
+  } waves[SB_LOAD_PART_MAX];
   struct slope slopes[SB_GRADE_MAX];
 };
 
@@ -73,24 +76,42 @@ static void course_begin(struct course *course, const struct sb_motion *motion, 
   course->has_bends = load->bend_gain != 0.0;
 }
 
+/* Sum of a[j] b[k - j] for j from first to k; two sums side by side, which need not wait for each other. */
+static inline double convolution(const double *a, const double *b, int first, int k)
+{
+  double even = 0.0, odd = 0.0;
+  int j = first;
+  for (; j < k; j += 2) {
+    even += a[j] * b[k - j];
+    odd += a[j + 1] * b[k - j - 1];
+  }
+  return j == k ? even + odd + a[k] * b[0] : even + odd;
+}
+
+/* Order k of the square of a series: each product of two different orders is there twice. */
+static inline double square_term(const double *a, int k)
+{
+  double sum = 0.0;
+  for (int j = 0; 2 * j < k; j++) sum += a[j] * a[k - j];
+  return k % 2 == 0 ? 2.0 * sum + a[k / 2] * a[k / 2] : 2.0 * sum;
+}
+
 /* Order k of a wave's sine and cosine. */
 static void take_wave(struct course *course, int i, int k)
 {
   const struct sb_load_wave *wave = &course->curve->waves[i];
-  double *sine = course->sine[i], *cosine = course->cosine[i];
+  struct wave *out = &course->waves[i];
   if (k == 0) {
-    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad, &sine[0],
-                          &cosine[0]);
+    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad,
+                          &out->sine[0], &out->cosine[0]);
     return;
   }
-  double s = 0.0, c = 0.0;
-  for (int j = 1; j <= (wave->per_rad != 0.0 ? k : 1); j++) {
-    const double u = wave->per_rad * course->angle[j] + (j == 1 ? wave->per_s * course->length_s : 0.0);
-    s += j * u * cosine[k - j];
-    c -= j * u * sine[k - j];
-  }
-  sine[k] = s / k;
-  cosine[k] = c / k;
+  out->rate[k] = k * wave->per_rad * course->angle[k] + (k == 1 ? wave->per_s * course->length_s : 0.0);
+  const bool is_even = wave->per_rad == 0.0; /* in time alone: the angle grows evenly */
+  const double s = is_even ? out->rate[1] * out->cosine[k - 1] : convolution(out->rate, out->cosine, 1, k);
+  const double c = is_even ? out->rate[1] * out->sine[k - 1] : convolution(out->rate, out->sine, 1, k);
+  out->sine[k] = s / k;
+  out->cosine[k] = -c / k;
 }
 
 /* Order k of a grade and of its angle's cosine. */
@@ -106,9 +127,8 @@ static void take_slope(struct course *course, int i, int k)
     return;
   }
   g[k] = grade->per_rad * course->angle[k];
-  double square = 0.0, sum = 0.0;
-  for (int j = 0; j <= k; j++) square += g[j] * g[k - j];
-  q[k] = square;
+  double sum = 0.0;
+  q[k] = square_term(g, k);
   for (int j = 0; j < k; j++) sum += (0.5 * (j - k) - j) * q[k - j] * c[j];
   c[k] = sum / (k * q[0]);
 }
@@ -116,24 +136,20 @@ static void take_slope(struct course *course, int i, int k)
 /* Order k of what the grade's sine and cosine are times. */
 static double slope_term(const struct sb_load_grade *grade, const struct slope *slope, int k)
 {
-  double sine = 0.0;
-  for (int j = 0; j <= k; j++) sine += slope->grade[j] * slope->cosine[k - j];
-  return grade->sine_nm * sine + grade->cosine_nm * slope->cosine[k];
+  return grade->sine_nm * convolution(slope->grade, slope->cosine, 0, k) + grade->cosine_nm * slope->cosine[k];
 }
 
 /* Makes order k of the polynomials ready; speed and angle are known that far. */
 static void course_take(struct course *course, int k)
 {
   if (course->has_square) {
-    double sum = 0.0;
-    for (int j = 0; j <= k; j++) sum += course->speed[j] * course->speed[k - j];
-    course->square[k] = course->direction * sum;
+    course->square[k] = course->direction * square_term(course->speed, k);
   }
   if (!course->has_bends) return;
   course->bends[k] = 0.0;
   for (int i = 0; i < course->curve->wave_count; i++) {
     take_wave(course, i, k);
-    course->bends[k] += course->curve->waves[i].amplitude_nm * course->sine[i][k];
+    course->bends[k] += course->curve->waves[i].amplitude_nm * course->waves[i].sine[k];
   }
   for (int i = 0; i < course->curve->grade_count; i++) {
     take_slope(course, i, k);
@@ -491,6 +507,13 @@ static void values_at(const struct sb_series *p, int degree, int count, const do
   }
 }
 
+/* Trailing terms that add nothing only cost. */
+static int used_degree(const struct sb_series *p, int degree)
+{
+  while (degree > 0 && p->c[degree] == 0.0) degree--;
+  return degree;
+}
+
 static double product(int count, const double *weights, const double *a, const double *b)
 {
   double sum = 0.0;
@@ -550,9 +573,10 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
   gain.motor.square = product(rule->count, weights, x, x);
   gain.output_turn =
       is_rigid ? seg->per_motor * gain.motor.turn : m->length_s * sb_series_integral(&m->w, m->degree, s);
-  values_at(&m->load, m->degree, rule->count, places, load);
-  values_at(&m->w, m->degree, rule->count, places, w);
-  gain.load_work_j = product(rule->count, weights, load, w);
+  values_at(&m->load, used_degree(&m->load, m->degree), rule->count, places, load);
+  if (!is_rigid) values_at(&m->w, m->degree, rule->count, places, w);
+  gain.load_work_j =
+      is_rigid ? seg->per_motor * product(rule->count, weights, load, x) : product(rule->count, weights, load, w);
   if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain.motor);
   if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
   if (!m->has_far) return gain;

@@ -41,7 +41,7 @@ static inline double sb_series_integral(const struct sb_series *p, int degree, d
 static inline double sb_series_floor(const struct sb_series *p, int degree)
 {
   double sum = p->c[0];
-  for (int k = 1; k <= degree; k++) sum += fmin(p->c[k], 0.0);
+  for (int k = 1; k <= degree; k++) sum += p->c[k] < 0.0 ? p->c[k] : 0.0;
   return sum;
 }
 

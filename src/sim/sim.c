@@ -367,7 +367,9 @@ static void begin_stretch(struct sb_sim *sim)
   const bool is_single = sim->segment->has_spring || sim->pulses_per_rad > 0.0;
   const long long block = next_multiple(&sim->blocks, step);
   const bool can_be_plain = sb_plain_applies(sim);
-  if (!is_single && can_be_plain && begin_stretch_to(sim, block, true)) return;
+  const bool is_on_grid =
+      sim->state.time_s == sb_sim_grid_s(sim, step); /* else the factors of its parts serve once alone */
+  if (!is_single && can_be_plain && is_on_grid && begin_stretch_to(sim, block, true)) return;
   begin_stretch_to(sim, is_single || can_be_plain ? sample : block, false);
 }
 
@@ -511,6 +513,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->samples.of = sb_model_step_count(model->control.sample_period_s, sim->step_s);
   if (sim->samples.of < 1) sim->samples.of = 1;
   sim->blocks.of = SB_SIM_BLOCK * sim->samples.of;
+  sim->samples_per_s = 1.0 / ((double)sim->samples.of * sim->step_s);
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
   struct sb_state *state = &sim->state;

@@ -43,9 +43,15 @@ static bool take_rules(void)
   return true;
 }
 
+/* Factors that were needed last, for each gear, driving and in overrun, and each length in whole samples. */
+enum { KEPT_ROWS = 8, KEPT_LENGTHS = SB_SIM_BLOCK };
+
 struct sb_stretch *sb_stretch_new(void)
 {
-  return take_rules() ? calloc(1, sizeof(struct sb_stretch)) : NULL;
+  struct sb_stretch *stretch =
+      take_rules() ? calloc(1, sizeof *stretch + KEPT_ROWS * KEPT_LENGTHS * sizeof(struct sb_plain_factors)) : NULL;
+  if (stretch != NULL) stretch->kept = (struct sb_plain_factors *)(void *)(stretch + 1);
+  return stretch;
 }
 
 void sb_stretch_add_motor_gain(struct sb_motor_gain *sum, double weight, const struct sb_motor_gain *more)
@@ -321,19 +327,14 @@ static void book_torque(struct sb_sim *sim, double from, double to)
 
 /* Moving --------------------------------------------------------------------------------------------------------------- */
 
-/* The factors of a length, kept as long as the time constant is the same. */
+/* The factors of a length: those that are kept in its place, or new ones. */
 static const struct sb_plain_factors *factors_of(struct sb_sim *sim, double length_s)
 {
-  enum { KEPT_MAX = sizeof sim->stretch->kept / sizeof *sim->stretch->kept };
-  struct sb_stretch *stretch = sim->stretch;
-  const double per_s = -sim->segment->motor_rate.lin;
-  if (stretch->kept[0].per_s != per_s) stretch->kept_count = 0;
-  for (int i = 0; i < stretch->kept_count; i++) {
-    if (stretch->kept[i].length_s == length_s) return &stretch->kept[i];
-  }
-  if (stretch->kept_count == KEPT_MAX) stretch->kept_count = 0;
-  struct sb_plain_factors *kept = &stretch->kept[stretch->kept_count++];
-  sb_plain_take_factors(length_s, per_s, kept);
+  const double per_s = -sim->segment->motor_rate.lin, samples = length_s * sim->samples_per_s;
+  const unsigned row = (unsigned)(2 * sim->state.gear + sim->state.is_driving) % KEPT_ROWS;
+  const unsigned column = (unsigned)(samples < KEPT_LENGTHS ? samples + 0.5 : 0.0) % KEPT_LENGTHS;
+  struct sb_plain_factors *kept = &sim->stretch->kept[row * KEPT_LENGTHS + column];
+  if (kept->length_s != length_s || kept->per_s != per_s) sb_plain_take_factors(length_s, per_s, kept);
   return kept;
 }
 

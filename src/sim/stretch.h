@@ -42,8 +42,7 @@ struct sb_stretch {
       greatest_before_nm; /* of the part that it is booked by, and what was before */
   int mark_count;         /* shares at which a speed or the torque turns over, ascending */
   double marks[SB_MARK_MAX];
-  int kept_count; /* factors of one time constant and several lengths */
-  struct sb_plain_factors kept[24];
+  struct sb_plain_factors *kept; /* by gear and by length (stretch.c); behind the stretch itself */
 };
 
 /* Memory for a stretch; NULL: there is none. Released by free(). */

@@ -21,16 +21,25 @@
  *   extras               the run of the same machine with a winding that warms (ticks of 5 ms), on wheels that could slip,
  *                        through a shaft that gives; what a plain machine pays for them is in run_over_bare
  *   NAME                 the exact map of a shipped scenario over the whole plane, one thread, once
+ *   commands             processor time and peak memory of whole commands, once: the map of the grindstone, tuning, the fit of a log
+ *                        with a dozen shifts, a log beside a simulation that it differs from
  *   threads              a study of many maps, each of a slightly different motor, with one thread over that with two
  */
+#ifndef _DEFAULT_SOURCE
+#define _DEFAULT_SOURCE /* wait4() */
+#endif
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_odeiv2.h>
 #include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
@@ -388,6 +397,78 @@ static int bench_scenarios(const struct sb_model *plain)
   return 0;
 }
 
+/* Commands ------------------------------------------------------------------------------------------------------------- */
+
+/* Runs a line of the shell in which $SHIFTBAND is the program and $T a folder. Its processor time, s, and peak memory, MB. */
+static int spend(const char *line, double *cpu_s, double *peak_mb)
+{
+  int status = 0;
+  struct rusage usage;
+  fflush(stdout);
+  const pid_t child = fork();
+  if (child == 0) {
+    execl("/bin/sh", "sh", "-c", line, (char *)NULL);
+    _exit(127);
+  }
+  if (child < 0 || wait4(child, &status, 0, &usage) != child || status != 0) {
+    fprintf(stderr, "bench: %s: failed\n", line);
+    return -1;
+  }
+  *cpu_s = (double)(usage.ru_utime.tv_sec + usage.ru_stime.tv_sec) +
+           1e-6 * (double)(usage.ru_utime.tv_usec + usage.ru_stime.tv_usec);
+  *peak_mb = (double)usage.ru_maxrss / 1024.0;
+  return 0;
+}
+
+/* What a command takes; a log for it is made first, at no cost. */
+static const struct command {
+  const char *name, *log, *line;
+} commands[] = {
+    {"map_grindstone", NULL, "$SHIFTBAND map -q scenarios/grindstone.yaml"},
+    {"tune_stop_and_go", NULL, "$SHIFTBAND tune -q --jobs 1 scenarios/stop-and-go.yaml"},
+    {"tune_seed_drill", NULL, "$SHIFTBAND tune -q --jobs 1 scenarios/seed-drill.yaml"},
+    {"fit_shifts",
+     "$SHIFTBAND run --set load.parts='[{kind: constant, manner: resists, torque: 0.37 N.m}]' --set run.duration='6 s' "
+     "scenarios/hunting-crawler.yaml -o $T/log.csv",
+     "$SHIFTBAND fit --scenario scenarios/hunting-crawler.yaml --set load.parts='[{kind: constant, manner: resists, "
+     "torque: 0.37 N.m}]' $T/log.csv"},
+    {"inspect_against", "$SHIFTBAND run --set load.bodies.1.mass='10 kg' scenarios/shuttle-wagon.yaml -o $T/log.csv",
+     "$SHIFTBAND inspect $T/log.csv --against scenarios/shuttle-wagon.yaml"},
+};
+
+static int bench_command(const struct sb_model *plain, const struct command *command)
+{
+  struct bare bare = bare_of(plain);
+  char line[1024];
+  double cpu_s, peak_mb;
+  snprintf(line, sizeof line, "{ %s; } > /dev/null", command->log != NULL ? command->log : ":");
+  if (spend(line, &cpu_s, &peak_mb) != 0) return -1;
+  const double bare_s = time_of(WAY_BARE, plain, &bare);
+  snprintf(line, sizeof line, "%s > /dev/null", command->line);
+  if (!(bare_s > 0.0) || spend(line, &cpu_s, &peak_mb) != 0) return -1;
+  printf("bench %s_over_bare %.4g\n", command->name, cpu_s / bare_s);
+  printf("bench %s_mb %.4g\n", command->name, peak_mb);
+  return 0;
+}
+
+/* The program lies beside the bench. */
+static int bench_commands(const struct sb_model *plain, const char *bench)
+{
+  char program[4096], folder[] = "/tmp/shiftband-bench-XXXXXX";
+  const char *slash = strrchr(bench, '/');
+  snprintf(program, sizeof program, "%.*s/shiftband", slash != NULL ? (int)(slash - bench) : 1,
+           slash != NULL ? bench : ".");
+  if (mkdtemp(folder) == NULL || setenv("SHIFTBAND", program, 1) != 0 || setenv("T", folder, 1) != 0) return -1;
+  int code = 0;
+  for (size_t i = 0; i < sizeof commands / sizeof *commands && code == 0; i++) {
+    code = bench_command(plain, &commands[i]);
+  }
+  snprintf(program, sizeof program, "%s/log.csv", folder);
+  remove(program);
+  rmdir(folder);
+  return code;
+}
+
 /* Extras --------------------------------------------------------------------------------------------------------------- */
 
 static void add_winding(struct sb_model *model)
@@ -495,7 +576,7 @@ static int bench_threads(const struct sb_model *exact)
   return 0;
 }
 
-int main(void)
+int main(int count, char **words)
 {
   static struct sb_model model;
   gsl_set_error_handler_off();
@@ -503,9 +584,11 @@ int main(void)
     fputs("bench: the run is not the one that was meant\n", stderr);
     return 1;
   }
-  if (bench_runs(&model) != 0 || bench_map(&model, "exact", 0.0) != 0 || bench_map(&model, "rounded", 0.01) != 0 ||
-      bench_cycles(&model) != 0 || bench_scenarios(&model) != 0 || bench_extras(&model) != 0 ||
-      bench_threads(&model) != 0) {
+  /* Commands before maps: a process starts with the memory that this one has. */
+  const char *bench = count > 0 ? words[0] : "build/bench";
+  if (bench_runs(&model) != 0 || bench_commands(&model, bench) != 0 || bench_map(&model, "exact", 0.0) != 0 ||
+      bench_map(&model, "rounded", 0.01) != 0 || bench_cycles(&model) != 0 || bench_scenarios(&model) != 0 ||
+      bench_extras(&model) != 0 || bench_threads(&model) != 0) {
     fputs("bench: something measured failed\n", stderr);
     return 1;
   }
