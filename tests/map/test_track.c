@@ -47,10 +47,12 @@ static bool do_meet(const struct sb_model *model)
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(sb_map_tracks_init(&tracks, model, &err), SB_OK);
   while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
-  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &err);
-  const int late = sb_map_tracks_child(&tracks, 0, LATE, 1, &err);
+  struct sb_track_part part;
+  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err);
+  const int late = sb_map_tracks_child(&tracks, 0, LATE, 1, &part, &err);
   assert_true(early > 0 && late > early);
-  assert_int_equal(sb_map_tracks_child(&tracks, 0, EARLY, 1, &err), early); /* the same command, the same track */
+  assert_int_equal(sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err),
+                   early); /* the same command, the same track */
   for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
   for (int n = LATE; n < LAST && tracks.items[late].next < 0; n++)
     assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);
@@ -105,10 +107,11 @@ static void a_long_track_is_met_at_each_of_its_samples(void **state)
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
   while (tracks.items[0].count <= LONG) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
-  const int first = sb_map_tracks_child(&tracks, 0, 1, 1, &err);
+  struct sb_track_part part;
+  const int first = sb_map_tracks_child(&tracks, 0, 1, 1, &part, &err);
   for (int n = 1; n < LONG; n++) assert_int_equal(sb_map_tracks_extend(&tracks, first, &err), SB_OK);
   for (int sample = STRIDE; sample < LONG - STRIDE; sample += STRIDE) {
-    const int child = sb_map_tracks_child(&tracks, 0, sample, 1, &err);
+    const int child = sb_map_tracks_child(&tracks, 0, sample, 1, &part, &err);
     for (int n = 0; n < STRIDE && tracks.items[child].next < 0; n++)
       assert_int_equal(sb_map_tracks_extend(&tracks, child, &err), SB_OK);
     assert_int_equal(tracks.items[child].next, first);
@@ -136,7 +139,8 @@ static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state
   int overrun = 0;
   assert_int_equal(sb_map_tracks_init(&whole, &model, &err), SB_OK);
   assert_int_equal(sb_map_tracks_init(&parted, &model, &err), SB_OK);
-  const int other = sb_map_tracks_child(&parted, 0, 0, 1, &err);
+  struct sb_track_part part;
+  const int other = sb_map_tracks_child(&parted, 0, 0, 1, &part, &err);
   for (int n = 0; n < EARLY; n++) assert_int_equal(sb_map_tracks_extend(&parted, other, &err), SB_OK);
   for (int n = 1; n < LAST; n++) {
     assert_int_equal(sb_map_tracks_extend(&whole, 0, &err), SB_OK);
@@ -189,8 +193,9 @@ static int meeting_sample(const struct sb_model *model)
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(sb_map_tracks_init(&tracks, model, &err), SB_OK);
   while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
-  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &err),
-            late = sb_map_tracks_child(&tracks, 0, LATE, 1, &err);
+  struct sb_track_part part;
+  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err),
+            late = sb_map_tracks_child(&tracks, 0, LATE, 1, &part, &err);
   for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
   for (int n = LATE; n < LAST && tracks.items[late].next < 0; n++)
     assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);
