@@ -283,6 +283,30 @@ static void a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on(void 
   shell_expect(said, "failed:\n  dies\n  silent\n2 passed, 2 failed\n");
 }
 
+/* One file that needs nothing else, whole or not at all. */
+static void a_report_is_one_page_without_scripts_or_network(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      "tools/report --program $SHIFTBAND scenarios/hunting-crawler.yaml -o $T/page.html; echo code $?;"
+      "grep -o 'src=\"data:image/svg+xml;base64,' $T/page.html | wc -l; grep -ciE '<script|https?:|<link' $T/page.html;"
+      "sed 's/data:[^\"]*//' $T/page.html");
+  shell_expect(said, "code 0\n2\n0\n"); /* map and trace; nothing from elsewhere */
+  shell_expect(said, "The gearbox hunts between low and high every 1 s");
+  shell_expect(said, "<h2>What tuning recommends</h2>");
+  shell_expect(said, "16 shifts");
+  shell_expect(said, "width=device-width");
+  said = shell_run("echo old > $T/page.html; tools/report --program $SHIFTBAND tests/bad/absent.yaml -o $T/page.html;"
+                   "echo code $?; cat $T/page.html; ls $T/page.html*");
+  shell_expect(said, "code 4\nold\n");
+  said = shell_run(
+      "for f in tests/bad/*.yaml; do tools/report --program $SHIFTBAND $f -o $T/none.html; echo code $?; break; done;"
+      "ls $T/none*");
+  shell_expect(said, "code 3\n");
+  shell_expect(said, "report: tests/bad/");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -300,6 +324,7 @@ int main(void)
       cmocka_unit_test(a_map_of_one_rectangle_is_drawn_whole),
       cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
+      cmocka_unit_test(a_report_is_one_page_without_scripts_or_network),
   };
   return cmocka_run_group_tests_name("tools", tests, shell_setup, shell_teardown);
 }
