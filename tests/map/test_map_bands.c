@@ -399,6 +399,13 @@ static void each_point_finds_its_rectangle_and_a_stop_is_heard(void **state)
   sb_map_clear(&map);
   stop = 1;
   assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_ERR_STOPPED);
+  /* Where every upshift threshold lies below every downshift threshold there is no point, and so no rectangle. */
+  stop = 0;
+  options.upshift.first_fraction = 0.1;
+  options.upshift.step_fraction = 0.01;
+  assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_OK);
+  assert_int_equal(map.cell_count, 0);
+  sb_map_clear(&map);
 }
 
 int main(void)
