@@ -41,6 +41,10 @@
 #include "shiftband/closed_form.h"
 #include "shiftband/sim.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* X(code, name, its sentence: src/run/explain.h) */
 #define SB_VERDICT_LIST(X)                                                              \
   X(SB_VERDICT_HUNTING, "hunting", sb_explain_hunting)                                  \
@@ -314,5 +318,9 @@ struct sb_json;
  * no gear_name. */
 void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
                            const struct sb_verdict_words *words);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif
