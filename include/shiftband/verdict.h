@@ -105,7 +105,10 @@ enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band 
 bool sb_three_is_above(const struct sb_three *three, int k, double downshift_nm);
 bool sb_three_is_below(const struct sb_three *three, int k, double upshift_nm);
 
-/* Whether the load asked for all three. Pure. */
+/* Whether the loads at the commands call for all three, whether they moved far enough in between, and whether both: then the
+ * load asked for them. Pure. */
+bool sb_three_is_called_for(const struct sb_three *three, const struct sb_band *band);
+bool sb_three_has_moved(const struct sb_three *three, const struct sb_band *band);
 bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band);
 
 /* Whether a downshift at a load, of those that closed forms judge, is needless. Pure. */
