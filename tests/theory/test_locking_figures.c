@@ -13,6 +13,7 @@
  */
 #include "help/box.h"
 #include "help/near.h"
+#include "shiftband/closed_form.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -160,6 +161,25 @@ static void a_worm_of_73_percent_does_not_lock(void **state)
   assert_true(sb_torque_balance_motor_nm(&model, 0, -7884.0, 0.0) < 0.0); /* the load turns the motor */
 }
 
+/* Example 10.9 of K. G. again: the torque to lower is told where the screw locks and a load hangs on it, and nowhere else. */
+static void only_a_load_that_hangs_on_a_lock_takes_torque_to_lower(void **state)
+{
+  (void)state;
+  const struct screw jack = {.lead = 0.010, .diameter = 0.050, .friction = 0.15, .force = 20e3};
+  const double load_nm = jack.force * jack.lead / (2.0 * pi);
+  for (int is_resisting = 0; is_resisting < 2; is_resisting++) {
+    for (int is_locking = 0; is_locking < 2; is_locking++) {
+      struct sb_model model = gear_of(1.0, raising(&jack), is_locking ? back(&jack) : 0.5, 0.0);
+      box_add_constant(&model, load_nm, is_resisting);
+      const double lowering_nm = sb_closed_form_solve(&model).gears[0].lowering_torque_nm;
+      if (is_locking && !is_resisting)
+        assert_near_rel(lowering_nm, 61.087 * 0.7, digits);
+      else
+        assert_true(isnan(lowering_nm));
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -168,6 +188,7 @@ int main(void)
       cmocka_unit_test(worms_of_the_literature_lock_where_their_friction_says_so),
       cmocka_unit_test(a_load_that_helps_takes_the_reading_down_like_one_that_opposes),
       cmocka_unit_test(a_worm_of_73_percent_does_not_lock),
+      cmocka_unit_test(only_a_load_that_hangs_on_a_lock_takes_torque_to_lower),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
