@@ -570,6 +570,16 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
   sb_load_range_nm(&steep, 10.0, &low, &high);
   assert_near(low, weight_nm * (sin(atan(0.6)) + 4.0 * cos(atan(0.6))), 1e-12 * weight_nm);
   assert_near(high, weight_nm * (sin(atan(0.3)) + 4.0 * cos(atan(0.3))), 1e-12 * weight_nm);
+  /* Its rolling resistance alone has its bounds there; where a road passes the level it is greatest on the level. */
+  for (int i = 0; i < steep.part_count; i++) {
+    const struct sb_load_part *part = &steep.parts[i], *humped = &rough.parts[i];
+    if (!part->is_resisting) continue;
+    part->ops->range_nm(part, &low, &high);
+    assert_near(low, 4.0 * weight_nm * cos(atan(0.6)), 1e-12 * weight_nm);
+    assert_near(high, 4.0 * weight_nm * cos(atan(0.3)), 1e-12 * weight_nm);
+    humped->ops->range_nm(humped, &low, &high);
+    assert_near(high, 4.0 * weight_nm, 1e-12 * weight_nm);
+  }
   /* Each by itself would be further apart: at the steepest place the rolling resistance is not what it is on the level. */
   assert_true(heaviest_nm < weight_nm * (sin(atan(1.5)) + c) - 0.1 * c * weight_nm);
 }
