@@ -14,6 +14,7 @@
 #include "help/box.h"
 #include "help/near.h"
 #include "shiftband/closed_form.h"
+#include "theory/shift.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -180,6 +181,21 @@ static void only_a_load_that_hangs_on_a_lock_takes_torque_to_lower(void **state)
   }
 }
 
+/* A screw with a collar lowers its load by |eta_back| TL / N, and what the collar takes on top: a motor that gives a little less at
+ * stall leaves it where it is. */
+static void a_screw_is_lowered_by_what_its_thread_and_its_collar_take(void **state)
+{
+  (void)state;
+  for (int is_stronger = 0; is_stronger < 2; is_stronger++) {
+    struct sb_model model = gear_of(2.0, 0.4, -0.5, 0.3);
+    box_add_constant(&model, -8.0, false);
+    model.motor.stall_torque_nm = (0.5 * 8.0 / 2.0 + 0.3) * (is_stronger ? 1.01 : 0.99);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const struct sb_load_moment load = {.acting_nm = -8.0};
+    assert_true(isfinite(sb_theory_climb_s(&model, &line, 0, &load, 0.0, 0.5)) == is_stronger);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -188,6 +204,7 @@ int main(void)
       cmocka_unit_test(worms_of_the_literature_lock_where_their_friction_says_so),
       cmocka_unit_test(a_load_that_helps_takes_the_reading_down_like_one_that_opposes),
       cmocka_unit_test(a_worm_of_73_percent_does_not_lock),
+      cmocka_unit_test(a_screw_is_lowered_by_what_its_thread_and_its_collar_take),
       cmocka_unit_test(only_a_load_that_hangs_on_a_lock_takes_torque_to_lower),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
