@@ -38,6 +38,10 @@
 #include "shiftband/model.h"
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum sb_link {
   SB_LINK_MESH, /* one gear engaged: motor and output turn together */
   SB_LINK_OPEN, /* neutral */
@@ -394,5 +398,9 @@ static inline double sb_row_next_load_nm(const struct sb_row *row)
 
 /* Brings the sums up to the present instant, kinetic energy included, and returns them. */
 const struct sb_sums *sb_sim_sums(struct sb_sim *sim);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -15,35 +15,34 @@ enum { SB_MARK_MAX = 16 };
 
 struct sb_stretch {
   bool is_under_way;
-  bool is_plain; /* no series, and nothing happens (plain.h) */
+  bool is_plain;    /* no series, and nothing happens (plain.h) */
+  bool is_on_grid;  /* it began at the end of a whole step */
+  bool is_gain_due; /* the segment's integrals, and peaks, are behind it */
+  bool has_base;    /* some of the stretch is in the segment's integrals by now */
+  int mark_count;   /* shares at which a speed or the torque turns over, ascending */
+  int kept_count;   /* factors of one time constant and several lengths */
+  double marks[SB_MARK_MAX];
+  struct sb_plain_factors kept[24];
   struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
   /* The simulator's: the step at which it ends unless something happens before, and when that is; the whole steps done when it
-   * began, and whether it began at the end of one. */
+   * began. */
   long long stop;
   double stop_s;
   long long start_step;
-  bool is_on_grid;
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
-  bool is_gain_due;             /* the segment's integrals, and peaks, are behind it */
   double peak_share;            /* up to which peaks were taken */
   /* The state's, when it began: of the motor since it reversed, of the output. */
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
   struct sb_plain_end plain_end; /* after the whole stretch */
-  /* The segment's integrals when it began, less what was booked since; has_base: some of the stretch is in them by now. */
-  struct sb_gain base;
-  bool has_base;
-  /* The time above the torque's limit that is going on: since when, and how much there was before. */
+  struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
+  /* The time above the torque's limit that is going on: since when, and how much there was before; of the part that it is
+   * booked by, and what was before that. */
   double over_since_s, over_before_s, spells_before_s;
-  double over_part_s, impulse_before_nms,
-      greatest_before_nm; /* of the part that it is booked by, and what was before */
-  int mark_count;         /* shares at which a speed or the torque turns over, ascending */
-  double marks[SB_MARK_MAX];
-  int kept_count; /* factors of one time constant and several lengths */
-  struct sb_plain_factors kept[24];
+  double over_part_s, impulse_before_nms, greatest_before_nm;
 };
 
 /* Memory for a stretch; NULL: there is none. Released by free(). */

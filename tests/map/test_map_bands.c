@@ -348,7 +348,7 @@ static void a_wagon_may_roll_back_a_hundredth_of_its_way(void **state)
     model.shifter.travel_time_s = 0.7;
     model.bodies[0] = (struct sb_body){
         .ops = sb_body_kind_find("vehicle"),
-        .vehicle = {
+        .as.vehicle = {
             .mass_kg = 5.0, .wheel_radius_m = 0.1, .gravity_m_s2 = 9.81, .grade_fraction = 0.1, .driven_share = 1.0}};
     model.body_count = 1;
     struct sb_error err;

@@ -29,7 +29,7 @@ static struct sb_model blocked(bool is_vehicle)
   struct sb_model model = model_two_gears("selector");
   model.shifter.is_drive_cut = true;
   if (is_vehicle) {
-    const struct sb_body body = {.ops = sb_body_kind_find("vehicle"), .vehicle = heavy};
+    const struct sb_body body = {.ops = sb_body_kind_find("vehicle"), .as.vehicle = heavy};
     struct sb_error err = {SB_OK, ""};
     assert_true(sb_body_room(&body) <= sizeof room / sizeof *room);
     assert_int_equal(sb_body_lower(&body, room, &model.load, &err), SB_OK);

@@ -283,6 +283,33 @@ static void a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on(void 
   shell_expect(said, "failed:\n  dies\n  silent\n2 passed, 2 failed\n");
 }
 
+/* An answer with two alternatives, the scenario's own thresholds and a gear that fails alone. */
+#define SMALL_ANSWER                                                                                                            \
+  "{ echo '{\"pairs\":[{\"slower\":\"low\",\"faster\":\"high\",\"alternatives\":['; for c in recommended:5:4 fastest:5.2:1;"    \
+  "do IFS=: read -r n w m <<E\n$c\nE\n"                                                                                         \
+  "printf '%s{\"name\":\"%s\",\"mean_output_speed_rad_s\":%s,\"margin_pct\":%s,\"passes\":true}' \"$by\" $n $w $m; by=,; done;" \
+  "echo '],\"beside\":[{\"name\":\"high locked\",\"mean_output_speed_rad_s\":4,\"margin_pct\":null,\"passes\":false}]}]}';"     \
+  "} > $T/tune.json;"
+
+static void alternatives_are_drawn_with_speed_and_margin(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said =
+      shell_run(SMALL_ANSWER "tools/plot/plot-alternatives $T/tune.json -o $T/alt.svg && cat $T/alt.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, ">recommended<");
+  shell_expect(said, ">fastest<");
+  shell_expect(said, ">high locked, fails<");
+  shell_expect(said, ">margin of the thresholds (%)<");
+  said = shell_run(
+      SMALL_ANSWER
+      "for pair in 1 2; do echo old > $T/a.png;"
+      "tools/plot/plot-alternatives $T/tune.json -o $T/a.png --pair $pair; echo code $?; head -c 4 $T/a.png; done");
+  shell_expect(said, "code 0\n\211PNG");
+  shell_expect(said, "code 3\nold");
+}
+
 /* One file that needs nothing else, whole or not at all. */
 static void a_report_is_one_page_without_scripts_or_network(void **state)
 {
@@ -324,6 +351,7 @@ int main(void)
       cmocka_unit_test(a_map_of_one_rectangle_is_drawn_whole),
       cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
+      cmocka_unit_test(alternatives_are_drawn_with_speed_and_margin),
       cmocka_unit_test(a_report_is_one_page_without_scripts_or_network),
   };
   return cmocka_run_group_tests_name("tools", tests, shell_setup, shell_teardown);
