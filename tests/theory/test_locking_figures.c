@@ -182,12 +182,14 @@ static void only_a_load_that_hangs_on_a_lock_takes_torque_to_lower(void **state)
 }
 
 /* A screw with a collar lowers its load by |eta_back| TL / N, and what the collar takes on top: a motor that gives a little less at
- * stall leaves it where it is. */
+ * stall leaves it where it is, be the load so heavy that it would be driven at first or so light that it would not. */
 static void a_screw_is_lowered_by_what_its_thread_and_its_collar_take(void **state)
 {
   (void)state;
-  for (int is_stronger = 0; is_stronger < 2; is_stronger++) {
+  for (int i = 0; i < 4; i++) {
+    const bool is_stronger = i % 2 == 1;
     struct sb_model model = gear_of(2.0, 0.4, -0.5, 0.3);
+    model.load.inertia_kg_m2 = i < 2 ? 1e-3 : 1.0;
     box_add_constant(&model, -8.0, false);
     model.motor.stall_torque_nm = (0.5 * 8.0 / 2.0 + 0.3) * (is_stronger ? 1.01 : 0.99);
     const struct sb_motor_line line = sb_torque_balance_line(&model);
