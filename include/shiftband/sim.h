@@ -287,6 +287,17 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
 void sb_sim_clear(struct sb_sim *sim);
 
 /*
+ * Begins again at a time: a gear (index from 0) is just engaging between a motor and an output of these speeds, the motor's in the
+ * direction in which the gear drives it. They join as at the end of a shift, a clutch by slipping. All that came together
+ * before is forgotten.
+ */
+struct sb_sim_place {
+  int gear;
+  double motor_speed_rad_s, output_speed_rad_s, time_s;
+};
+void sb_sim_begin_at(struct sb_sim *sim, const struct sb_sim_place *place);
+
+/*
  * Moves on to whole model step `step` (t = step * model step). SB_ERR_NUMERICS when events pile up without end or a
  * value is no longer finite.
  */

@@ -1,0 +1,258 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * settle.c - how long it takes until no shift follows any more, once the load stays at one end of its bounds; and how long the
+ * output can stand in gear.
+ *
+ * When the load takes its last value, the opposite command may still come: as long as the speed needs from the farthest point
+ * beyond the threshold back to it. A state that waits in a gear needs the time from the farthest point to the threshold, and, since
+ * samples do not wait for it, one period more; each debounced reading another.
+ */
+#include <math.h>
+
+#include "prove/answer.h"
+
+enum { SHIFTS_MAX = 12 };
+
+/* Settling under one load. */
+struct settling {
+  struct sb_reach *reach;
+  const struct sb_reach_commands *commands;
+  int way;    /* of the shifts that are waited for */
+  int wanted; /* the gear that is to be engaged at last; -1: any */
+};
+
+/* A command that is followed until no other comes. */
+struct followed {
+  const struct settling *settling;
+  double worst_s;
+  int shifts_left;
+};
+
+static int last_sample(const struct sb_reach *reach, int gear)
+{
+  const double constant_s = reach->edges.lanes[0].sim.derived.time_constant_s[gear + 1];
+  return (int)fmin(reach->dwell + reach->debounce + 40.0 * constant_s / reach->edges.sample_s + 2.0, 1e6);
+}
+
+static double time_after(const struct settling *settling, int gear, int way, const struct sb_span *command,
+                         int shifts_left);
+
+static bool take_next(void *context, int sample, int gear, int way, const struct sb_span *span)
+{
+  struct followed *followed = context;
+  const double after_s = time_after(followed->settling, gear, way, span, followed->shifts_left - 1);
+  followed->worst_s = fmax(followed->worst_s, sample * followed->settling->reach->edges.sample_s + after_s);
+  return isinf(followed->worst_s);
+}
+
+/* From a command until the last gear is engaged, at most. */
+static double time_after(const struct settling *settling, int gear, int way, const struct sb_span *command,
+                         int shifts_left)
+{
+  struct sb_reach *reach = settling->reach;
+  const int to = sb_reach_next_gear(gear, way);
+  struct followed followed = {settling, 0.0, shifts_left};
+  struct sb_edge_arrivals arrivals;
+  if (shifts_left == 0) return INFINITY;
+  sb_edge_arrive(&reach->edges, gear, to, command, reach->dwell, &arrivals);
+  const bool is_waiting = sb_reach_follow(reach, gear, way, command, last_sample(reach, to), take_next, &followed);
+  if (!is_waiting || isinf(followed.worst_s)) return followed.worst_s;
+  if (settling->wanted >= 0 && to != settling->wanted) return INFINITY;
+  return fmax(followed.worst_s, arrivals.greatest_engaged_s);
+}
+
+/* The time that a corner needs to come to a threshold; with a filter whole samples. */
+static double time_to(struct sb_reach *reach, enum sb_edge_side side, int gear, const struct sb_corner *from,
+                      double speed_rad_s)
+{
+  struct sb_edges *edges = &reach->edges;
+  if (edges->filter_gain == 0.0) return sb_edge_time_s(edges, side, gear, from, speed_rad_s);
+  const double threshold = speed_rad_s / edges->model->control.sensor.reference_rad_s;
+  const bool is_rising = from->filtered < threshold;
+  const int last = last_sample(reach, gear) + (int)(40.0 / edges->filter_gain);
+  struct sb_corner corner = *from;
+  for (int k = 0; k <= last; k++) {
+    if (is_rising ? corner.filtered >= threshold : corner.filtered <= threshold) return k * edges->sample_s;
+    corner = sb_edge_after(edges, side, gear, &corner, edges->sample_s);
+  }
+  return INFINITY;
+}
+
+static const struct sb_corner *far_corner(const struct settling *settling, const struct sb_span *span)
+{
+  return settling->way == SB_REACH_UP ? &span->low : &span->high;
+}
+
+static enum sb_edge_side side_of(const struct settling *settling)
+{
+  return settling->way == SB_REACH_UP ? SB_EDGE_FAST : SB_EDGE_SLOW;
+}
+
+static double threshold_of(const struct settling *settling, int gear, int way)
+{
+  const struct sb_reach_gear *own = &settling->reach->gears[gear];
+  (void)settling;
+  return way == SB_REACH_UP ? own->upshift_rad_s : own->downshift_rad_s;
+}
+
+/* The opposite command still comes, in a gear that the load holds. */
+static double after_opposite(const struct settling *settling, int gear, const struct sb_spans *set)
+{
+  const int away = 1 - settling->way;
+  double worst_s = 0.0;
+  for (int i = 0; i < set->count && !isinf(worst_s); i++) {
+    const double still_s = time_to(settling->reach, side_of(settling), gear, far_corner(settling, &set->items[i]),
+                                   threshold_of(settling, gear, away));
+    worst_s = fmax(worst_s, still_s + time_after(settling, gear, away, &set->items[i], SHIFTS_MAX));
+  }
+  return worst_s;
+}
+
+/* The span of the commands that come from a gear in the end: from the threshold to the farthest that is reached. */
+static struct sb_span last_commands(const struct settling *settling, int gear, const struct sb_span *engaged)
+{
+  const struct sb_corner at =
+      sb_edge_corner(&settling->reach->edges, gear, threshold_of(settling, gear, settling->way));
+  struct sb_span span = {at, at};
+  return settling->way == SB_REACH_UP ? sb_span_hull(&span, &(struct sb_span){at, engaged->high})
+                                      : sb_span_hull(&span, &(struct sb_span){engaged->low, at});
+}
+
+/* The farthest that an engaged gear can be away from its threshold, before it may decide too; the latest engagement. */
+static struct sb_corner farthest(const struct settling *settling, int gear, double *engaged_s)
+{
+  struct sb_reach *reach = settling->reach;
+  const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
+  struct sb_corner corner = *far_corner(settling, &hull);
+  *engaged_s = 0.0;
+  for (int from = gear - 1; from <= gear + 1; from += 2) {
+    if (from < 0 || from >= reach->gear_count) continue;
+    const struct sb_spans *set = &settling->commands->sets[from][from < gear ? SB_REACH_UP : SB_REACH_DOWN];
+    for (int i = 0; i < set->count; i++) {
+      struct sb_edge_shift shift;
+      (void)sb_edge_shift(&reach->edges, settling->way == SB_REACH_UP ? SB_EDGE_SLOW : SB_EDGE_FAST, from, gear,
+                          far_corner(settling, &set->items[i]), 0, &shift);
+      const bool is_farther = settling->way == SB_REACH_UP ? shift.joined_rad_s < corner.motor_rad_s
+                                                           : shift.joined_rad_s > corner.motor_rad_s;
+      if (is_farther) corner = sb_edge_corner(&reach->edges, gear, shift.joined_rad_s);
+      *engaged_s = fmax(*engaged_s, shift.engaged_s);
+    }
+  }
+  return corner;
+}
+
+/* A gear that is waited in until it is left; NAN: the load never leaves it. */
+static double after_waiting(const struct settling *settling, int gear)
+{
+  struct sb_reach *reach = settling->reach;
+  if (reach->engaged[gear].count == 0) return 0.0;
+  double engaged_s;
+  const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
+  const struct sb_span commands = last_commands(settling, gear, &hull);
+  const double after_s = time_after(settling, gear, settling->way, &commands, SHIFTS_MAX);
+  const double slack_s = reach->debounce * reach->edges.sample_s;
+  const double threshold = threshold_of(settling, gear, settling->way);
+  const double wait_s =
+      time_to(reach, side_of(settling), gear, far_corner(settling, &hull), threshold) + slack_s + after_s;
+  const struct sb_corner corner = farthest(settling, gear, &engaged_s);
+  const double early_s = engaged_s + time_to(reach, side_of(settling), gear, &corner, threshold) + slack_s;
+  return early_s > reach->dwell * reach->edges.sample_s ? fmax(wait_s, early_s + after_s) : wait_s;
+}
+
+/* Whether the last load holds a gear: no command of a way comes from it in steady state. */
+static bool is_left(const struct settling *settling, int gear, int way)
+{
+  struct sb_reach *reach = settling->reach;
+  const struct sb_corner middle =
+      sb_edge_corner(&reach->edges, gear, 0.5 * settling->reach->edges.model->control.sensor.reference_rad_s);
+  const double limit = sb_edge_limit(&reach->edges, side_of(settling), gear, &middle).motor_rad_s;
+  const double threshold = threshold_of(settling, gear, way);
+  return way == SB_REACH_UP ? limit > threshold : limit < threshold;
+}
+
+static double longest(const struct settling *settling)
+{
+  const struct sb_reach *reach = settling->reach;
+  double worst_s = 0.0;
+  for (int g = 0; g < reach->gear_count && !isinf(worst_s); g++) {
+    worst_s = fmax(worst_s, after_opposite(settling, g, &settling->commands->sets[g][1 - settling->way]));
+    if (is_left(settling, g, settling->way)) worst_s = fmax(worst_s, after_waiting(settling, g));
+  }
+  return worst_s;
+}
+
+/* Whether any gear in use is left for good under the last load; else no shift is needed. */
+static bool is_needed(const struct settling *settling)
+{
+  const struct sb_reach *reach = settling->reach;
+  if (settling->way == SB_REACH_UP) return true;
+  for (int g = 1; g < reach->gear_count; g++) {
+    if (reach->engaged[g].count > 0 && is_left(settling, g, SB_REACH_DOWN)) return true;
+  }
+  return false;
+}
+
+double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *commands, int way)
+{
+  const struct sb_edge_load full = reach->edges.load;
+  const int end = way == SB_REACH_UP ? 0 : 1, fastest = reach->gear_count - 1;
+  const double acting = full.acting_nm[end], resisting = full.resisting_nm[end];
+  const struct sb_edge_load last = {{acting, acting}, {resisting, resisting}, full.breakaway_nm};
+  const struct settling settling = {reach, commands, way, way == SB_REACH_UP ? fastest : -1};
+  sb_edge_bind(&reach->edges, &last);
+  double worst_s = NAN;
+  if (is_needed(&settling)) {
+    worst_s = longest(&settling);
+    /* A gear that is not left although another one is wanted, or the wanted one that is left. */
+    for (int g = 0; g < fastest && way == SB_REACH_UP; g++) {
+      if (reach->engaged[g].count > 0 && !is_left(&settling, g, SB_REACH_UP)) worst_s = INFINITY;
+    }
+    if (way == SB_REACH_UP && is_left(&settling, fastest, SB_REACH_DOWN)) worst_s = INFINITY;
+  }
+  sb_edge_bind(&reach->edges, &full);
+  return worst_s;
+}
+
+/* Standing ----------------------------------------------------------------------------------------------------------- */
+
+/* In a gear that is left as soon as a sample may decide. */
+static double standing_after(struct sb_reach *reach, int gear, int way, const struct sb_span *command)
+{
+  enum { PLACES = 8 };
+  const int to = sb_reach_next_gear(gear, way);
+  double worst_s = 0.0;
+  for (int i = 0; i <= PLACES; i++) {
+    const double low = command->low.motor_rad_s, high = command->high.motor_rad_s;
+    const struct sb_corner from =
+        i == 0 ? command->low : sb_edge_corner(&reach->edges, gear, low + (high - low) * i / PLACES);
+    struct sb_edge_shift shift;
+    (void)sb_edge_shift(&reach->edges, SB_EDGE_SLOW, gear, to, &from, reach->dwell + reach->debounce - 1, &shift);
+    worst_s = fmax(worst_s, reach->edges.lanes[SB_EDGE_SLOW].sim.sums.standstill_time_s);
+    if (!reach->edges.model->shifter.ops->is_direction_selected) break;
+  }
+  return worst_s;
+}
+
+/* While it waits, a speed at the threshold falls at most for as many samples as it takes to decide. */
+static double standing_waiting(struct sb_reach *reach, int gear)
+{
+  const struct sb_corner at = sb_edge_corner(&reach->edges, gear, reach->gears[gear].downshift_rad_s);
+  return sb_edge_standing_s(&reach->edges, SB_EDGE_SLOW, gear, &at, reach->debounce * reach->edges.sample_s);
+}
+
+double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands)
+{
+  double worst_s = 0.0;
+  if (reach->engaged[0].count > 0) {
+    const struct sb_span hull = sb_span_set_hull(&reach->engaged[0]);
+    if (sb_edge_limit(&reach->edges, SB_EDGE_SLOW, 0, &hull.low).motor_rad_s <= 0.0) return INFINITY;
+  }
+  for (int g = 0; g < reach->gear_count; g++) {
+    if (g > 0 && reach->engaged[g].count > 0) worst_s = fmax(worst_s, standing_waiting(reach, g));
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &commands->sets[g][way];
+      for (int i = 0; i < set->count; i++) worst_s = fmax(worst_s, standing_after(reach, g, way, &set->items[i]));
+    }
+  }
+  return fmax(worst_s, reach->start_standing_s);
+}
