@@ -309,6 +309,9 @@ double sb_sim_grid_s(const struct sb_sim *sim, long long step);
 /* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
 void sb_sim_command(struct sb_sim *sim, int gear);
 
+/* Whoever holds the model has changed the torques of its load's constant parts: they hold from this instant on. */
+void sb_sim_take_load(struct sb_sim *sim);
+
 /* Puts a state back that this simulation, or another of the same model, was in after sb_sim_sums(), which brings what comes
  * together in it up to date; the sums stay. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);

@@ -50,8 +50,7 @@ double sb_edge_greatest_nm(const struct sb_edge_load *load)
   return load->acting_nm[1] + load->resisting_nm[1];
 }
 
-/* Keeps the parts that follow the speed; two constant ones take the place of all others. */
-static void replace_parts(struct sb_load *load)
+void sb_edge_replace_parts(struct sb_load *load)
 {
   int kept = 0;
   for (int i = 0; i < load->part_count; i++) {
@@ -106,7 +105,7 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
 static enum sb_status init_lane(struct sb_edges *edges, struct sb_edge_lane *lane, struct sb_error *err)
 {
   lane->model = *edges->model;
-  replace_parts(&lane->model.load);
+  sb_edge_replace_parts(&lane->model.load);
   const enum sb_status status = sb_sim_init(&lane->sim, &lane->model, edges->model->control.start_gear - 1, err);
   if (status != SB_OK) return status;
   lane->sim.observer = (struct sb_sim_observer){edges, on_event, before_engaging};
@@ -177,7 +176,7 @@ static void begin(struct sb_edges *edges, enum sb_edge_side side, int gear, cons
   sb_sim_begin_at(&edges->lanes[side].sim, &place);
 }
 
-static void raise(double *greatest, double value)
+static void take_greater(double *greatest, double value)
 {
   if (fabs(value) > *greatest) *greatest = fabs(value);
 }
@@ -196,9 +195,9 @@ static struct sb_corner finish(struct sb_edges *edges, enum sb_edge_side side, d
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
   const struct sb_sums *sums = sb_sim_sums(sim);
-  raise(&edges->extremes.torque_nm, sums->output_torque_nm.value);
-  raise(&edges->extremes.current_a, sums->motor_current_a.value);
-  raise(&edges->extremes.motor_rad_s, sums->motor_speed_rad_s.value);
+  take_greater(&edges->extremes.torque_nm, sums->output_torque_nm.value);
+  take_greater(&edges->extremes.current_a, sums->motor_current_a.value);
+  take_greater(&edges->extremes.motor_rad_s, sums->motor_speed_rad_s.value);
   return (struct sb_corner){sim->state.motor_speed_rad_s, sim->state.output_speed_rad_s, filtered};
 }
 

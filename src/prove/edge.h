@@ -38,6 +38,9 @@ struct sb_edge_load {
 /* Of a model's own bounds. Pure. */
 struct sb_edge_load sb_edge_load_of(const struct sb_model *model);
 
+/* Keeps the parts that follow the speed; two constant ones take the place of all others, the last but one acts, the last resists. */
+void sb_edge_replace_parts(struct sb_load *load);
+
 /* The torque forward: least and greatest. Pure. */
 double sb_edge_least_nm(const struct sb_edge_load *load);
 double sb_edge_greatest_nm(const struct sb_edge_load *load);

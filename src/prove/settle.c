@@ -240,19 +240,42 @@ static double standing_waiting(struct sb_reach *reach, int gear)
   return sb_edge_standing_s(&reach->edges, SB_EDGE_SLOW, gear, &at, reach->debounce * reach->edges.sample_s);
 }
 
+/* For how long a filter holds the reading of a gear above its downshift threshold while the output stands. */
+static double held_s(const struct sb_reach *reach, int gear)
+{
+  const double gain = reach->edges.filter_gain;
+  if (!(gain > 0.0 && gain < 1.0) || gear == 0 || reach->engaged[gear].count == 0) return 0.0;
+  const double threshold = reach->gears[gear].downshift_rad_s / reach->edges.model->control.sensor.reference_rad_s;
+  const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
+  const double samples = ceil(log(hull.high.filtered / threshold) / -log(1.0 - gain));
+  return fmax(samples, 0.0) * reach->edges.sample_s;
+}
+
+/* From the start on it stands until enough samples have decided. */
+static double standing_at_start(const struct sb_reach *reach)
+{
+  const int gear = reach->edges.model->control.start_gear - 1;
+  if (!(reach->start_standing_s > 0.0)) return 0.0;
+  return reach->start_standing_s + (reach->debounce - 1) * reach->edges.sample_s + held_s(reach, gear);
+}
+
 double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands)
 {
-  double worst_s = 0.0;
+  double worst_s = standing_at_start(reach);
   if (reach->engaged[0].count > 0) {
     const struct sb_span hull = sb_span_set_hull(&reach->engaged[0]);
     if (sb_edge_limit(&reach->edges, SB_EDGE_SLOW, 0, &hull.low).motor_rad_s <= 0.0) return INFINITY;
   }
   for (int g = 0; g < reach->gear_count; g++) {
-    if (g > 0 && reach->engaged[g].count > 0) worst_s = fmax(worst_s, standing_waiting(reach, g));
+    if (g > 0 && reach->engaged[g].count > 0) worst_s = fmax(worst_s, standing_waiting(reach, g) + held_s(reach, g));
     for (int way = 0; way < SB_REACH_WAYS; way++) {
       const struct sb_spans *set = &commands->sets[g][way];
-      for (int i = 0; i < set->count; i++) worst_s = fmax(worst_s, standing_after(reach, g, way, &set->items[i]));
+      for (int i = 0; i < set->count; i++) {
+        const double held = held_s(reach, sb_reach_next_gear(g, way));
+        const double standing_s = standing_after(reach, g, way, &set->items[i]);
+        worst_s = fmax(worst_s, standing_s > 0.0 ? standing_s + held : 0.0);
+      }
     }
   }
-  return fmax(worst_s, reach->start_standing_s);
+  return worst_s;
 }

@@ -233,6 +233,14 @@ static void go_on(struct sb_sim *sim, const struct seen *before, double now_s)
   tell(sim, before);
 }
 
+void sb_sim_take_load(struct sb_sim *sim)
+{
+  const struct seen before = look(sim);
+  sb_stretch_raise_speeds(sim);
+  sb_segment_book(sim);
+  go_on(sim, &before, sim->state.time_s);
+}
+
 /* What a guard changes, at its instant. */
 static void apply_guard(struct sb_sim *sim, const struct sb_guard *guard)
 {
