@@ -15,6 +15,7 @@
 #include <stdio.h>
 
 #include "shiftband/closed_form.h"
+#include "shiftband/crossover.h"
 #include "shiftband/discharge.h"
 #include "shiftband/scenario.h"
 
@@ -88,6 +89,9 @@ struct sb_check_pair {
   double downshift_below; /* thresholds, fractions of the reading */
   double upshift_above;
   struct sb_pair_figures figures;
+  struct sb_crossover crossover;
+  bool is_downshift_below,
+      is_upshift_below;           /* the torques of the thresholds, of the crossover load where there is one */
   double slower_lightest_reading; /* in steady state at the lightest load */
   double faster_lightest_reading;
   double slower_stall_nm;

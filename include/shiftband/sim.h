@@ -263,13 +263,19 @@ struct sb_segment;
 /* The motion that is under way; src/sim/stretch.h. */
 struct sb_stretch;
 
+/* Every so many steps; and the last such step that was passed. */
+struct sb_sim_multiple {
+  long long of, last;
+};
+
 struct sb_sim {
   const struct sb_model *model;
-  double step_s;                      /* the model's step */
-  double steps_per_s;                 /* steps in a second when that is a whole number, else 0 */
-  struct sb_derived derived;          /* of the model */
-  long long steps_per_sample;         /* of the controller */
-  long long steps_per_tick;           /* of what feeds the motor; 0: it never changes */
+  double step_s;                  /* the model's step */
+  double steps_per_s;             /* steps in a second when that is a whole number, else 0 */
+  struct sb_derived derived;      /* of the model */
+  struct sb_sim_multiple samples; /* of the controller */
+  struct sb_sim_multiple ticks;   /* of what feeds the motor; of = 0: it never changes */
+  double tick_s, ticks_per_s;
   struct sb_winding_lapse tick_lapse; /* of a winding, from tick to tick */
   double pulses_per_rad;              /* of the motor; 0: no sensor of pulses */
   double window_rest_s;               /* a window is opened so long before a sample */

@@ -56,6 +56,13 @@ static enum sb_check_band_load band_load_of(const struct sb_closed_form *form, c
   return lightest > least && heaviest < greatest ? SB_BAND_LOAD_INSIDE : SB_BAND_LOAD_OVERLAPS;
 }
 
+static void find_crossover(const struct sb_check_machine *machine, int index, struct sb_check_pair *out)
+{
+  out->crossover = sb_crossover_solve(machine->model, index);
+  out->is_downshift_below = out->figures.downshift_torque_nm < out->crossover.load_nm;
+  out->is_upshift_below = out->figures.upshift_torque_nm < out->crossover.load_nm;
+}
+
 static void find_pair(const struct sb_check_machine *machine, const struct sb_model *names, int index,
                       struct sb_check_pair *out)
 {
@@ -88,6 +95,7 @@ static void find_pair(const struct sb_check_machine *machine, const struct sb_mo
       .is_start_delay_needed = !isnan(start_s) && control->start_gear == index + 2,
       .is_start_delay_enough = sb_model_whole_samples_s(control, control->start_delay_s) >= start_s,
   };
+  find_crossover(machine, index, out);
 }
 
 void sb_check_find_case(const struct sb_check_machine *machine, const struct sb_model *names, const char *label,

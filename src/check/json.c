@@ -103,6 +103,44 @@ static void put_band(struct sb_json *json, const struct sb_pair_figures *figures
   sb_json_close(json);
 }
 
+#define CROSSOVER(member) SB_MEMBER_AS(sb_check_pair, #member, crossover.member, NUMBER)
+static const struct sb_field crossover_fields[] = {
+    CROSSOVER(load_nm),
+    CROSSOVER(output_speed_rad_s),
+    SB_MEMBER_AS(sb_check_pair, "slower_reading_pct", crossover.slower_reading, PERCENT),
+    SB_MEMBER_AS(sb_check_pair, "faster_reading_pct", crossover.faster_reading, PERCENT),
+    CROSSOVER(acceleration_speed_rad_s),
+    SB_MEMBERS_END};
+
+static const char *ahead_word(enum sb_ahead ahead)
+{
+  static const char *const words[] = {NULL, "slower", "faster"};
+  return words[ahead];
+}
+
+static const char *side_word(bool is_below)
+{
+  return is_below ? "below" : "above";
+}
+
+/* Where both gears turn the output equally fast, and where with equal energy. */
+static void put_crossover(struct sb_json *json, const struct sb_check_pair *pair)
+{
+  const struct sb_crossover *crossover = &pair->crossover;
+  const bool is_there = !isnan(crossover->load_nm);
+  sb_json_put_object(json, "crossover");
+  sb_fields_put_json(json, crossover_fields, pair);
+  sb_json_put_string(json, "always_faster", ahead_word(crossover->ahead));
+  sb_json_put_string(json, "downshift_torque", is_there ? side_word(pair->is_downshift_below) : NULL);
+  sb_json_put_string(json, "upshift_torque", is_there ? side_word(pair->is_upshift_below) : NULL);
+  sb_json_close(json);
+  sb_json_put_object(json, "equal_energy");
+  sb_json_put_number(json, "load_nm", crossover->energy_load_nm);
+  sb_json_put_number(json, "energy_per_turn_j", crossover->energy_j);
+  sb_json_put_string(json, "always_less", ahead_word(crossover->cheaper));
+  sb_json_close(json);
+}
+
 static void put_pairs(struct sb_json *json, const struct sb_check_case *at)
 {
   sb_json_put_array(json, "pairs");
@@ -110,6 +148,7 @@ static void put_pairs(struct sb_json *json, const struct sb_check_case *at)
     sb_json_open_object(json);
     sb_fields_put_json(json, pair_fields, &at->pairs[p]);
     put_band(json, &at->pairs[p].figures);
+    put_crossover(json, &at->pairs[p]);
     sb_json_close(json);
   }
   sb_json_close(json);

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdarg.h>
 
+#include "base/constants.h"
 #include "check/parts.h"
 
 void sb_check_text_line(FILE *out, const char *label, const char *format, ...)
@@ -63,6 +64,58 @@ static void say_thresholds(const struct sb_check_pair *pair, const struct sb_che
   }
 }
 
+/* On which side of the crossover load the thresholds lie, and what that costs. */
+static void say_sides(const struct sb_check_pair *pair, FILE *out)
+{
+  const char *slower = pair->slower, *faster = pair->faster;
+  if (isnan(pair->crossover.load_nm)) return;
+  if (pair->is_downshift_below && pair->is_upshift_below) {
+    SAY("Both thresholds' torques lie below the crossover load: between them and it the box uses %s where %s is faster.",
+        slower, faster);
+  } else if (!pair->is_downshift_below && !pair->is_upshift_below) {
+    SAY("Both thresholds' torques lie above the crossover load: between it and them the box uses %s where %s is faster.",
+        faster, slower);
+  } else if (pair->is_upshift_below) {
+    SAY("The crossover load lies between upshift and downshift torque: such thresholds lose least speed.");
+  } else {
+    SAY("The crossover load lies in the hunting band.");
+  }
+}
+
+/* Where both gears turn the output equally fast. */
+static void say_crossover(const struct sb_check_pair *pair, FILE *out)
+{
+  static const double rpm_per_rad_s = 30.0 / SB_PI;
+  const struct sb_crossover *crossover = &pair->crossover;
+  if (isnan(crossover->load_nm)) {
+    SAY("No crossover load: %s turns the output faster under every load that both carry.",
+        crossover->ahead == SB_AHEAD_SLOWER ? pair->slower : pair->faster);
+    return;
+  }
+  sb_check_text_line(out, "crossover load",
+                     "%s N.m, under which both turn the output at %s rpm: %s reads %s there, %s %s",
+                     NUM(crossover->load_nm), NUM(crossover->output_speed_rad_s * rpm_per_rad_s), pair->slower,
+                     PCT(crossover->slower_reading), pair->faster, PCT(crossover->faster_reading));
+}
+
+/* Where both take the same energy for a turn of the output. */
+static void say_energy(const struct sb_check_pair *pair, FILE *out)
+{
+  const struct sb_crossover *crossover = &pair->crossover;
+  if (isnan(crossover->energy_load_nm) && crossover->cheaper == SB_AHEAD_NEITHER) {
+    SAY("For a turn of the output both need the same energy under every load that both carry.");
+    return;
+  }
+  if (isnan(crossover->energy_load_nm)) {
+    SAY("No equal-energy load: for a turn of the output %s needs less under every load that both carry.",
+        crossover->cheaper == SB_AHEAD_SLOWER ? pair->slower : pair->faster);
+    return;
+  }
+  sb_check_text_line(out, "equal energy",
+                     "%s N.m, under which a turn of the output takes %s J in both; above it %s needs less",
+                     NUM(crossover->energy_load_nm), NUM(crossover->energy_j), pair->slower);
+}
+
 static void say_times(const struct sb_check_pair *pair, FILE *out)
 {
   const struct sb_pair_figures *figures = &pair->figures;
@@ -90,6 +143,9 @@ static void write_pair(const struct sb_check *check, int index, FILE *out)
                SET(pair->downshift_below), SET(pair->upshift_above));
   write_torque("downshift torque", figures->downshift_torque_nm, pair->faster, pair->downshift_below, out);
   write_torque("upshift torque", figures->upshift_torque_nm, pair->slower, pair->upshift_above, out);
+  say_crossover(pair, out);
+  say_energy(pair, out);
+  say_sides(pair, out);
   for (int k = 0; k < check->findings.count; k++) {
     if (check->findings.items[k].pair == index) SAY("%s", check->findings.items[k].text);
   }

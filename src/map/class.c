@@ -89,6 +89,12 @@ enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict)
   return worst == SB_VERDICT_HUNTING && verdict->cause == SB_CAUSE_DWELL ? SB_MAP_HUNTS_DWELL : classes[worst];
 }
 
+enum sb_map_class sb_map_class_of_run(const struct sb_map_verdict *verdict, const struct sb_map_figures *figures)
+{
+  const enum sb_map_class class = sb_map_class_of(verdict);
+  return class == SB_MAP_PASSES && figures->shift_count == 0 ? SB_MAP_NEVER_SHIFTS : class;
+}
+
 char sb_map_class_letter(enum sb_map_class class)
 {
   return letters[class];

@@ -8,6 +8,7 @@
 /* What a point of the plane is called: X(code, letter, words). */
 #define SB_MAP_CLASS_LIST(X)                                   \
   X(SB_MAP_PASSES, '.', "passes")                              \
+  X(SB_MAP_NEVER_SHIFTS, 'F', "never shifts")                  \
   X(SB_MAP_HUNTS_THRESHOLDS, 'H', "hunting, threshold-driven") \
   X(SB_MAP_HUNTS_DWELL, 'D', "hunting, dwell-driven")          \
   X(SB_MAP_SHIFTS_BUSILY, 'B', "busy shifting")                \
@@ -35,8 +36,13 @@ enum sb_map_class {
 /* The verdict of numbers that were kept; false when they are none. */
 bool sb_map_verdict_take(unsigned kinds, int cause, struct sb_map_verdict *out);
 
-/* The class of the verdict that matters most; its letter; its words, a constant string. Pure. */
+/* The class of the verdict that matters most. Pure. */
 enum sb_map_class sb_map_class_of(const struct sb_map_verdict *verdict);
+
+/* The same of a run in a box of several gears: what passes without a shift, in one gear all the time, is a class of its own. Pure. */
+enum sb_map_class sb_map_class_of_run(const struct sb_map_verdict *verdict, const struct sb_map_figures *figures);
+
+/* Its letter; its words, a constant string. Pure. */
 char sb_map_class_letter(enum sb_map_class class);
 const char *sb_map_class_words(enum sb_map_class class);
 

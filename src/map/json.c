@@ -54,6 +54,7 @@ static void put_own(struct sb_json *json, const struct sb_map_own *own)
   sb_json_put_object(json, "own");
   sb_json_put_number(json, "downshift_below_pct", sb_fields_rounded_percent(own->downshift_fraction));
   sb_json_put_number(json, "upshift_above_pct", sb_fields_rounded_percent(own->upshift_fraction));
+  sb_json_put_string(json, "class", sb_map_class_words(sb_map_class_of_run(&own->verdict, &own->figures)));
   sb_map_put_verdicts(json, &own->verdict);
   sb_fields_put_json(json, sb_map_figure_fields, &own->figures);
   sb_json_put_array(json, "margins");
@@ -75,7 +76,8 @@ static void put_shares(struct sb_json *json, const struct sb_map *map)
 {
   long long points[SB_MAP_CLASS_COUNT] = {0};
   for (size_t i = 0; i < map->cell_count; i++) {
-    points[sb_map_class_of(&map->cells[i].verdict)] += sb_map_cell_point_count(map, &map->cells[i]);
+    const struct sb_map_cell *cell = &map->cells[i];
+    points[sb_map_class_of_run(&cell->verdict, &cell->figures)] += sb_map_cell_point_count(map, cell);
   }
   sb_json_put_array(json, "share_of_plane");
   for (int k = 0; k < SB_MAP_CLASS_COUNT; k++) {

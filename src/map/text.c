@@ -15,7 +15,7 @@ static void paint(struct sb_sketch *sketch, const void *context)
   const struct sb_map *map = context;
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
-    const char letter = sb_map_class_letter(sb_map_class_of(&cell->verdict));
+    const char letter = sb_map_class_letter(sb_map_class_of_run(&cell->verdict, &cell->figures));
     sb_sketch_paint(sketch, (struct sb_span){cell->downshift_first, cell->downshift_last},
                     (struct sb_span){cell->upshift_first, cell->upshift_last}, letter);
   }
@@ -34,7 +34,8 @@ static void write_legend(FILE *out, const struct sb_map *map, const struct sb_ma
 {
   long long points[SB_MAP_CLASS_COUNT] = {0};
   for (size_t i = 0; i < map->cell_count; i++) {
-    points[sb_map_class_of(&map->cells[i].verdict)] += sb_map_cell_point_count(map, &map->cells[i]);
+    const struct sb_map_cell *cell = &map->cells[i];
+    points[sb_map_class_of_run(&cell->verdict, &cell->figures)] += sb_map_cell_point_count(map, cell);
   }
   const struct sb_map_axis *downshift = &map->options.downshift, *upshift = &map->options.upshift;
   fprintf(out, "\n  share of the plane, downshift %.6g..%.6g %%, upshift %.6g..%.6g %%\n",
@@ -59,7 +60,8 @@ static void write_margin(FILE *out, const struct sb_map_own *own, enum sb_map_di
   fprintf(out, "  %-16s%12s", sb_map_direction_words(direction), last);
   if (margin->changes) {
     fprintf(out, "%9.6g %%  at %.6g %%: %s\n", sb_fields_rounded_percent(margin->margin_fraction),
-            sb_fields_rounded_percent(margin->first_fraction), sb_map_class_words(sb_map_class_of(&margin->verdict)));
+            sb_fields_rounded_percent(margin->first_fraction),
+            sb_map_class_words(sb_map_class_of_run(&margin->verdict, &margin->figures)));
   } else {
     fprintf(out, "%11s  %s\n", "-", own->passes ? "no failure in this direction" : "nothing passes in this direction");
   }
@@ -69,9 +71,11 @@ static void write_own(FILE *out, const struct sb_map_own *own)
 {
   char all[SB_MAP_VERDICTS_SIZE];
   const char *cause = sb_map_cause_name(&own->verdict);
+  const enum sb_map_class class = sb_map_class_of_run(&own->verdict, &own->figures);
   fprintf(out, "At the scenario's own thresholds, downshift %.6g %% and upshift %.6g %%:\n  %s%s%s%s\n",
           sb_fields_rounded_percent(own->downshift_fraction), sb_fields_rounded_percent(own->upshift_fraction),
-          sb_map_all_verdicts(&own->verdict, all), cause[0] != 0 ? " (" : "", cause, cause[0] != 0 ? ")" : "");
+          class == SB_MAP_NEVER_SHIFTS ? sb_map_class_words(class) : sb_map_all_verdicts(&own->verdict, all),
+          cause[0] != 0 ? " (" : "", cause, cause[0] != 0 ? ")" : "");
   fprintf(out, "  %ld shift%s, %s output turns, %s J given, greatest torque %s N.m\n\n", own->figures.shift_count,
           own->figures.shift_count == 1 ? "" : "s", NUM(own->figures.output_turns), NUM(own->figures.given_j),
           NUM(own->figures.greatest_torque_nm));

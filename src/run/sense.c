@@ -14,7 +14,7 @@ static double count_pulses(struct sb_reading *reading, struct sb_sim *sim)
 {
   sb_sim_open_window(sim);
   const struct sb_pulses *pulses = &sim->state.pulses;
-  const long long sample = sim->state.step / sim->steps_per_sample;
+  const long long sample = sim->state.step / sim->samples.of;
   double sum = pulses->count;
   if (reading->slot_count > 0) reading->slots[sample % reading->slot_count] = pulses->closed;
   for (int k = 0; k < reading->slot_count; k++) sum += reading->slots[k];

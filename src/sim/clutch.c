@@ -162,7 +162,7 @@ void sb_clutch_book(struct sb_sim *sim)
   struct sb_energy *energy = &sim->sums.energy;
   const double clutch_nm = state->slip_direction * state->plan.clutch_nm;
   const double gear_turn = gain->output_turn / sim->segment->per_motor;
-  const double heat_j = clutch_nm * (gain->motor_turn - gear_turn);
+  const double heat_j = clutch_nm * (sim->segment->motor_turn - gear_turn);
   if (state->is_shifting) {
     energy->shift_loss += heat_j;
   } else {

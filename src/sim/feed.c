@@ -20,11 +20,6 @@ static bool is_on(const struct sb_feed *feed)
   return feed->drive.command != SB_COMMAND_STOP && !feed->is_cut_out && !feed->is_empty;
 }
 
-static double tick_s(const struct sb_sim *sim)
-{
-  return (double)sim->steps_per_tick * sim->step_s;
-}
-
 /* What feeds the motor. A driver that the battery's cut-off has left without supply limits nothing. */
 static struct sb_motor_circuit present_circuit(const struct sb_sim *sim)
 {
@@ -123,7 +118,7 @@ static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line, con
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
-  const double half_s = 0.5 * tick_s(sim);
+  const double half_s = 0.5 * sim->tick_s;
   if (!sim->model->battery.is_present && !winding->is_present) return;
   const double current_a = sb_motor_current_a(line, sim->state.motor_speed_rad_s);
   const double loss_w = feed->resistance_ohm * current_a * current_a;
@@ -138,10 +133,12 @@ void sb_feed_start(struct sb_sim *sim)
 {
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
-  sim->steps_per_tick = sb_feed_steps_per_tick(sim->model, sim->step_s);
+  sim->ticks.of = sb_feed_steps_per_tick(sim->model, sim->step_s);
+  sim->tick_s = (double)sim->ticks.of * sim->step_s;
+  if (sim->ticks.of > 0) sim->ticks_per_s = 1.0 / sim->tick_s;
   *feed = (struct sb_feed){.drive = sb_drive_start(&sim->model->drive, sim->state.motor_speed_rad_s)};
   if (winding->is_present) {
-    sim->tick_lapse = sb_winding_lapse(winding, tick_s(sim));
+    sim->tick_lapse = sb_winding_lapse(winding, sim->tick_s);
     feed->warmth = sb_winding_start(winding);
     feed->is_cut_out = feed->warmth.winding_c >= winding->cut_out_c;
   }
@@ -159,7 +156,7 @@ static void warm(struct sb_sim *sim)
   struct sb_feed *feed = &sim->state.feed;
   const struct sb_winding *winding = &sim->model->winding;
   if (winding->is_present) {
-    feed->warmth = sb_winding_warmed_by(winding, &sim->tick_lapse, &feed->warmth, feed->loss_j / tick_s(sim));
+    feed->warmth = sb_winding_warmed_by(winding, &sim->tick_lapse, &feed->warmth, feed->loss_j * sim->ticks_per_s);
     const double limit_c = feed->is_cut_out ? winding->reset_c : winding->cut_out_c;
     feed->is_cut_out = feed->is_cut_out ? feed->warmth.winding_c > limit_c : feed->warmth.winding_c >= limit_c;
   }
@@ -176,7 +173,7 @@ static void discharge(struct sb_sim *sim)
   const double drawn_a = battery_a(sim, &sim->segment->line, &sim->segment->piece);
   const double terminal_v = sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a;
   feed->low_ticks = drawn_a > 0.0 && terminal_v < battery->cutoff_v ? feed->low_ticks + 1 : 0;
-  if (feed->low_ticks > sb_model_step_count(battery->cutoff_delay_s, tick_s(sim))) feed->is_empty = 1;
+  if (feed->low_ticks > sb_model_step_count(battery->cutoff_delay_s, sim->tick_s)) feed->is_empty = 1;
   if (sb_feed_charge_fraction(sim) <= 0.0) feed->is_empty = 1;
 }
 
@@ -193,11 +190,11 @@ static void note(struct sb_sim *sim, bool was_cut)
     if (winding_c > sim->model->limits.winding_c) {
       if (isnan(sums->hot_first_s)) sums->hot_first_s = now_s;
       sums->hot_last_s = now_s;
-      sums->hot_s += tick_s(sim);
+      sums->hot_s += sim->tick_s;
     }
   }
   if (was_cut) {
-    sums->cut_s += tick_s(sim);
+    sums->cut_s += sim->tick_s;
     sums->cut_last_s = now_s;
   }
   if (!(feed->is_cut_out || feed->is_empty)) return;
@@ -249,12 +246,12 @@ double sb_feed_charge_fraction(const struct sb_sim *sim)
 
 bool sb_feed_is_on(const struct sb_sim *sim)
 {
-  return sim->steps_per_tick == 0 || is_on(&sim->state.feed);
+  return sim->ticks.of == 0 || is_on(&sim->state.feed);
 }
 
 int sb_feed_direction(const struct sb_sim *sim)
 {
-  return sim->steps_per_tick > 0 && sim->state.feed.drive.command < 0 ? -1 : +1;
+  return sim->ticks.of > 0 && sim->state.feed.drive.command < 0 ? -1 : +1;
 }
 
 /* What follows the speed, at the present one: thresholds must not enter here, for maps serve all of them at once. It is
@@ -302,7 +299,7 @@ static double load_of_same_reading_nm(const struct sb_sim *sim, const struct sb_
 double sb_feed_load_at_start_nm(const struct sb_sim *sim, int gear, double external_nm)
 {
   const struct sb_model *model = sim->model;
-  const bool is_same = sim->steps_per_tick == 0 || !(model->battery.is_present || model->winding.is_present);
+  const bool is_same = sim->ticks.of == 0 || !(model->battery.is_present || model->winding.is_present);
   if (gear >= model->gearbox.gear_count) return external_nm;
   const struct sb_gear *own = &model->gearbox.gears[gear];
   if (own->back_efficiency < 0.0) external_nm = opposed_nm(sim, own, external_nm);

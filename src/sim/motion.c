@@ -525,7 +525,7 @@ static void gain_of_traction(const struct sb_sim *sim, const struct sb_motion *m
 
 /* What the battery gives beyond what it would at standstill, while the motor's current is held. */
 static void gain_of_battery(const struct sb_segment *seg, int count, const double *weights, const double *x,
-                            struct sb_gain *gain)
+                            struct sb_motor_gain *gain)
 {
   const double held_a = seg->piece.held_a, still_a = seg->line.duty * held_a;
   for (int i = 0; i < count; i++) {
@@ -545,15 +545,15 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
     places[i] = s * rule->place[i];
     weights[i] = m->length_s * s * rule->weight[i];
   }
-  struct sb_gain gain = {.motor_turn = sb_series_at(&m->turn, m->degree, s)};
+  struct sb_gain gain = {.motor.turn = sb_series_at(&m->turn, m->degree, s)};
   values_at(&m->x, m->degree, rule->count, places, x);
-  gain.motor_square = product(rule->count, weights, x, x);
+  gain.motor.square = product(rule->count, weights, x, x);
   gain.output_turn =
-      is_rigid ? seg->per_motor * gain.motor_turn : m->length_s * sb_series_integral(&m->w, m->degree, s);
+      is_rigid ? seg->per_motor * gain.motor.turn : m->length_s * sb_series_integral(&m->w, m->degree, s);
   values_at(&m->load, m->degree, rule->count, places, load);
   values_at(&m->w, m->degree, rule->count, places, w);
   gain.load_work_j = product(rule->count, weights, load, w);
-  if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain);
+  if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain.motor);
   if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
   if (!m->has_far) return gain;
   gain.far_turn = m->length_s * sb_series_integral(&m->v, m->degree, s);

@@ -10,7 +10,8 @@
 /* For z < 1:  Y = sum of (-z)^j / (j + 4)!;  for z < 1/8 none of the others by differences, in which digits would cancel:
  * A = sum of (-z)^j (2^(j + 2) - 2) / (j + 3)!,  B = sum of (-z)^j (2^(j + 4) - 2 (j + 5)) / (j + 5)! */
 enum { ORDERS = 16, SMALL_ORDERS = 12 };
-static const double small = 0.125;
+static const double small = 0.125; /* for A and B, whose terms fall more slowly */
+static const double small_y = 0.25;
 static const double series_a[SMALL_ORDERS] = {
     1.0 / 3.0,        1.0 / 4.0,       7.0 / 60.0,       1.0 / 24.0,       31.0 / 2520.0,         1.0 / 320.0,
     127.0 / 181440.0, 17.0 / 120960.0, 73.0 / 2851200.0, 31.0 / 7257600.0, 2047.0 / 3113510400.0, 1.0 / 10644480.0};
@@ -35,7 +36,7 @@ void sb_plain_take_factors(double length_s, double per_s, struct sb_plain_factor
   const double z = length_s * per_s;
   double f, t, u, y;
   if (z < 1.0) {
-    y = alternating(sb_elementary_inverse_factorials + 4, z < small ? SMALL_ORDERS : ORDERS, z);
+    y = alternating(sb_elementary_inverse_factorials + 4, z < small_y ? SMALL_ORDERS : ORDERS, z);
     u = 1.0 / 6.0 - z * y;
     t = 0.5 - z * u;
     f = 1.0 - z * t;
@@ -99,8 +100,8 @@ void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_facto
       push.first * (push.first * factors->a + push.growth * t * t) + push.growth * push.growth * factors->b;
   const double timed = h * h * (0.5 * x0 + push.first * (t - u) + push.growth * (u - y));
   const double turn = h * (x0 + mean), turn_square = h * (x0 * x0 + 2.0 * x0 * mean + square);
-  sum->motor_turn += turn;
-  sum->motor_square += turn_square;
+  sum->motor.turn += turn;
+  sum->motor.square += turn_square;
   sum->output_turn += seg->per_motor * turn;
   sum->load_work_j += seg->per_motor * ((seg->load.k + seg->load.per_s * start->tau_s) * turn +
                                         seg->load.per_s * timed + seg->load.lin * turn_square);

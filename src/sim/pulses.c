@@ -25,7 +25,7 @@ static void open_window(struct sb_pulses *pulses, long long sample)
 
 void sb_sim_open_window(struct sb_sim *sim)
 {
-  const long long sample = sim->state.step / sim->steps_per_sample;
+  const long long sample = sim->state.step / sim->samples.of;
   if (sim->pulses_per_rad > 0.0 && sim->state.pulses.opened_sample < sample) open_window(&sim->state.pulses, sample);
 }
 

@@ -70,20 +70,27 @@ static struct sb_poly moving_load(const struct sb_sim *sim, double per_motor)
 }
 
 /* What follows from the motor's line. */
+static void take_line(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  const double motor_nm = sb_segment_driven_nm(seg, sim->state.motor_direction), slope = seg->line.slope_nms_rad;
+  const double inertia = seg->output_inertia * fabs(seg->per_motor);
+  seg->power.constant = motor_nm * inertia;
+  seg->power.per_speed = -slope * inertia;
+  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia + power_rounding(sim);
+  seg->motor_rate.k = motor_nm * seg->per_motor_nm + seg->per_load_nm * seg->load.k;
+  seg->motor_rate.lin = -slope * seg->per_motor_nm + seg->per_load_nm * seg->load.lin;
+}
+
 static void build_mesh_rates(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
-  const struct sb_state *state = &sim->state;
-  const double motor_nm = sb_segment_driven_nm(seg, state->motor_direction);
-  const double inertia = seg->output_inertia * fabs(seg->per_motor);
-  seg->power = (struct sb_power){.constant = motor_nm * inertia,
-                                 .per_speed = -seg->line.slope_nms_rad * inertia,
-                                 .per_load = sb_segment_power_inertia(seg) * sb_sign_of(seg->per_motor)};
-  seg->power_tolerance = 1e-12 * sim->model->motor.stall_torque_nm * inertia + power_rounding(sim);
-  const double inv = sb_segment_inverse_e(sb_segment_gear(sim), state->is_driving);
-  const double per_inertia = 1.0 / sb_segment_mesh_inertia(sim, state->is_driving);
-  seg->motor_rate = sb_poly_from(&seg->load, -seg->per_motor * inv * per_inertia, motor_nm * per_inertia,
-                                 -seg->line.slope_nms_rad * per_inertia);
+  const bool is_driving = sim->state.is_driving;
+  seg->power.per_load = sb_segment_power_inertia(seg) * sb_sign_of(seg->per_motor);
+  seg->per_motor_nm = 1.0 / sb_segment_mesh_inertia(sim, is_driving);
+  seg->per_load_nm = -seg->per_motor * sb_segment_inverse_e(sb_segment_gear(sim), is_driving) * seg->per_motor_nm;
+  seg->motor_rate = sb_poly_from(&seg->load, seg->per_load_nm, 0.0, 0.0);
+  take_line(sim);
 }
 
 static void build_mesh(struct sb_sim *sim)
@@ -103,7 +110,7 @@ bool sb_segment_feed_anew(struct sb_sim *sim)
   const struct sb_state *state = &sim->state;
   if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping) return false;
   sb_feed_line(sim);
-  build_mesh_rates(sim);
+  take_line(sim);
   const double x = state->motor_speed_rad_s;
   const double load_nm = sb_poly_at(&seg->load, &seg->curve, state->time_s, state->output_angle_rad, x);
   if ((sb_segment_power(seg, x, load_nm) * state->motor_direction >= 0.0) != (state->is_driving != 0)) return false;
@@ -172,6 +179,13 @@ static void take_wheels(struct sb_sim *sim)
   for (int i = 0; i < 2; i++) seg->wheels_excess[i] = gear->wheels_excess_kg_m2[i];
 }
 
+/* The direction in which the drive turns the output; 0: no gear is engaged, or nothing feeds the motor. */
+static int fed_direction(const struct sb_sim *sim)
+{
+  if (!sb_segment_is_engaged(sim) || !sb_feed_is_on(sim)) return 0;
+  return sb_feed_direction(sim) * sb_segment_gear(sim)->output_direction;
+}
+
 /* What depends on gear, link and feed alone. */
 static void prepare(struct sb_sim *sim)
 {
@@ -182,6 +196,7 @@ static void prepare(struct sb_sim *sim)
   seg->drag_nm = sim->state.link != SB_LINK_OPEN ? gear->drag_nm : 0.0;
   seg->has_spring = in_mesh && sim->model->driveshaft.is_present;
   sb_feed_line(sim);
+  seg->fed_direction = fed_direction(sim);
   seg->motor_inertia = sb_model_motor_inertia_kg_m2(sim->model);
   seg->output_inertia = sb_model_output_inertia_kg_m2(sim->model, sim->model->load.inertia_kg_m2);
   seg->wheels_excess[0] = seg->wheels_excess[1] = 0.0;
@@ -212,6 +227,16 @@ static void set_corners(struct sb_sim *sim)
   if (is_split) sb_contact_set_corners(sim);
 }
 
+void sb_segment_start_gain(struct sb_sim *sim)
+{
+  struct sb_segment *seg = sim->segment;
+  seg->gain = (struct sb_gain){0};
+  seg->start_s = seg->fed_s = sim->state.time_s;
+  seg->shaft_j = seg->motor_turn = 0.0;
+  seg->start_motor_speed = sim->state.motor_speed_rad_s;
+  seg->start_output_speed = sim->state.output_speed_rad_s;
+}
+
 static void build(struct sb_sim *sim)
 {
   struct sb_segment *seg = sim->segment;
@@ -228,10 +253,7 @@ static void build(struct sb_sim *sim)
   seg->is_resting_steady = is_still && state->far.direction == 0 && sb_rest_is_steady(&seg->resting);
   set_corners(sim);
   seg->has_straight_load = is_straight(&seg->load);
-  seg->start_s = state->time_s;
-  seg->gain = (struct sb_gain){0};
-  seg->start_motor_speed = state->motor_speed_rad_s;
-  seg->start_output_speed = state->output_speed_rad_s;
+  sb_segment_start_gain(sim);
 }
 
 static void settle(struct sb_sim *sim)

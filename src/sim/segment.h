@@ -25,12 +25,18 @@ struct sb_resting {
   double brake_nm;                 /* that holds besides */
 };
 
+/* What the motor's line is booked by: integrals of the speed x and of x^2. */
+struct sb_motor_gain {
+  double turn, square;
+  /* Of a held current: what the battery gave and its square, above those at standstill. */
+  double battery_as, battery_square;
+};
+
 /* What comes together over a stretch of motion, or since a segment began: integrals of the speeds x, W and v, of x^2, and
  * of powers. */
 struct sb_gain {
-  double motor_turn, motor_square, output_turn, load_work_j;
-  /* Of a held current: what the battery gave and its square, above those at standstill. */
-  double battery_as, battery_square;
+  struct sb_motor_gain motor; /* since what feeds the motor was booked */
+  double output_turn, load_work_j;
   double far_turn, far_work_j; /* of a vehicle whose wheels slip */
   /* There, where the grade changes: of its traction on the wheels, and of slipping. */
   double traction_work_j, slip_lost_j;
@@ -83,13 +89,18 @@ struct sb_segment {
   struct sb_power {
     double constant, per_speed, per_load;
   } power;
-  double load_size_nm;       /* in mesh: the load's terms without their signs */
+  double load_size_nm; /* in mesh: the load's terms without their signs */
+  /* In mesh: dx/dt a unit of the motor's torque, and of the load's. */
+  double per_motor_nm, per_load_nm;
+  int fed_direction;         /* of the output, in which the drive turns it through the gear; 0: it does not */
   double power_tolerance;    /* below it, a sign is rounding */
   struct sb_resting resting; /* the output at rest; without what lies beyond a contact */
   struct sb_far_segment far;
   struct sb_spring_segment spring;
 
   struct sb_gain gain; /* since start_s */
+  /* What feeds the motor was booked last at fed_s; until then, since start_s: the work at its shaft, its turn. */
+  double fed_s, shaft_j, motor_turn;
   double start_motor_speed;
   double start_output_speed;
 };
@@ -106,6 +117,12 @@ void sb_segment_resume(struct sb_sim *sim);
 
 /* Books the segment's integrals into the energies and the sums; the state must be at its end (booking.c). */
 void sb_segment_book(struct sb_sim *sim);
+
+/* All integrals start anew at the present state. */
+void sb_segment_start_gain(struct sb_sim *sim);
+
+/* Books those of the motor's line alone: all that a tick of the feed changes. */
+void sb_segment_book_feed(struct sb_sim *sim);
 
 static inline int sb_sign_of(double value)
 {

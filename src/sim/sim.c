@@ -267,13 +267,14 @@ static void pass_end(struct sb_sim *sim)
 static void tick(struct sb_sim *sim)
 {
   sb_stretch_raise_speeds(sim);
-  sb_segment_book(sim);
+  sb_segment_book_feed(sim);
   const bool is_switched = sb_feed_tick(sim);
   if (!is_switched && sb_segment_feed_anew(sim)) {
     sb_stretch_raise_current(sim);
     sb_stretch_raise_torque(sim);
     return;
   }
+  sb_segment_book(sim);
   const struct seen before = look(sim);
   go_on(sim, &before, sim->state.time_s);
   if (is_switched) notify(sim, SB_EVENT_SWITCHED);
@@ -300,17 +301,22 @@ static long long smaller(long long a, long long b)
   return a < b ? a : b;
 }
 
-static long long next_multiple(long long step, long long of)
+/* The next multiple after a step. The last one at or before it is kept, for a division takes as long as the rest of a tick's
+ * arithmetic. */
+static long long next_multiple(struct sb_sim_multiple *multiple, long long step)
 {
-  return (step / of + 1) * of;
+  if (step == multiple->last + multiple->of) multiple->last = step;
+  if (!(step >= multiple->last && step < multiple->last + multiple->of))
+    multiple->last = step / multiple->of * multiple->of;
+  return multiple->last + multiple->of;
 }
 
 /* The step at which a stretch ends at the latest: the next sample or tick, whoever asks for what between. */
-static long long next_stop(const struct sb_sim *sim)
+static long long next_stop(struct sb_sim *sim)
 {
-  const long long sample = next_multiple(sim->state.step, sim->steps_per_sample);
-  if (sim->steps_per_tick == 0) return sample;
-  return smaller(sample, next_multiple(sim->state.step, sim->steps_per_tick));
+  const long long sample = next_multiple(&sim->samples, sim->state.step);
+  if (sim->ticks.of == 0) return sample;
+  return smaller(sample, next_multiple(&sim->ticks, sim->state.step));
 }
 
 static void begin_stretch(struct sb_sim *sim)
@@ -319,6 +325,7 @@ static void begin_stretch(struct sb_sim *sim)
   const long long stop = next_stop(sim);
   const double stop_s = sb_sim_grid_s(sim, stop), end_s = sim->segment->end_s;
   sim->stretch->stop = stop;
+  sim->stretch->stop_s = stop_s;
   if (end_s < stop_s - same_instant * sim->step_s) {
     sb_stretch_begin(sim, end_s, end_s - state->time_s);
   } else if (state->time_s == sb_sim_grid_s(sim, state->step)) {
@@ -341,7 +348,7 @@ static void move_within(struct sb_sim *sim, long long step)
 /* A stretch does not go beyond a sample. */
 static void take_pulses(struct sb_sim *sim)
 {
-  const long long per_sample = sim->steps_per_sample, sample = (sim->stretch->stop + per_sample - 1) / per_sample;
+  const long long per_sample = sim->samples.of, sample = (sim->stretch->stop + per_sample - 1) / per_sample;
   sb_pulses_take(sim, sample, sb_sim_grid_s(sim, sample * per_sample));
 }
 
@@ -352,7 +359,7 @@ static const struct sb_guard *finish_stretch(struct sb_sim *sim)
   sb_stretch_move(sim, stretch->end_share);
   if (sim->pulses_per_rad > 0.0) take_pulses(sim);
   stretch->is_under_way = false;
-  if (stretch->end_s == sb_sim_grid_s(sim, stretch->stop)) {
+  if (stretch->end_s == stretch->stop_s) {
     sim->state.step = stretch->stop;
     sim->state.time_s = stretch->end_s;
   } else {
@@ -371,7 +378,7 @@ static bool rest(struct sb_sim *sim, long long target)
       sim->stretch->is_under_way)
     return false;
   long long last = target;
-  if (sim->steps_per_tick > 0) last = smaller(last, next_multiple(state->step, sim->steps_per_tick));
+  if (sim->ticks.of > 0) last = smaller(last, next_multiple(&sim->ticks, state->step));
   if (isfinite(seg->end_s)) last = smaller(last, steps_done(sim, seg->end_s));
   if (last <= state->step) return false;
   sb_stretch_rest(sim, sb_sim_grid_s(sim, last));
@@ -386,19 +393,20 @@ static bool is_at_end(const struct sb_sim *sim)
 }
 
 /* Whether steps that began at step count `before` have ended at a tick. */
-static bool has_come_to_tick(const struct sb_sim *sim, long long before)
+static bool has_come_to_tick(struct sb_sim *sim, long long before)
 {
   const struct sb_state *state = &sim->state;
-  if (sim->steps_per_tick == 0 || state->step == before || state->far.is_finished) return false;
-  return state->step % sim->steps_per_tick == 0;
+  if (sim->ticks.of == 0 || state->step == before || state->far.is_finished) return false;
+  next_multiple(&sim->ticks, state->step);
+  return state->step == sim->ticks.last;
 }
 
-/* Goes on until something happens or a whole step is reached; returns the guard that fired. */
-static const struct sb_guard *go_forward(struct sb_sim *sim, long long step)
+/* Goes on until something happens or a whole step, at step_s, is reached; returns the guard that fired. */
+static const struct sb_guard *go_forward(struct sb_sim *sim, long long step, double step_s)
 {
   if (rest(sim, step)) return NULL;
   if (!sim->stretch->is_under_way) begin_stretch(sim);
-  if (sim->stretch->end_s <= sb_sim_grid_s(sim, step) + same_instant * sim->step_s) return finish_stretch(sim);
+  if (sim->stretch->end_s <= step_s + same_instant * sim->step_s) return finish_stretch(sim);
   move_within(sim, step);
   return NULL;
 }
@@ -406,11 +414,12 @@ static const struct sb_guard *go_forward(struct sb_sim *sim, long long step)
 enum sb_status sb_sim_advance(struct sb_sim *sim, long long step, struct sb_error *err)
 {
   struct sb_state *state = &sim->state;
+  const double step_s = sb_sim_grid_s(sim, step);
   double last_event_s = -1.0;
   int events_at_once = 0;
   while (state->step < step && !state->far.is_finished) {
     const long long before = state->step;
-    const struct sb_guard *guard = go_forward(sim, step);
+    const struct sb_guard *guard = go_forward(sim, step, step_s);
     const bool is_end = guard == NULL && !sim->stretch->is_under_way && is_at_end(sim);
     if (is_end) pass_end(sim);
     if (has_come_to_tick(sim, before)) tick(sim);
@@ -501,8 +510,8 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->steps_per_s = fabs(per_s * sim->step_s - 1.0) < 1e-12 ? per_s : 0.0;
 
   sim->derived = sb_model_derive(model);
-  sim->steps_per_sample = sb_model_step_count(model->control.sample_period_s, sim->step_s);
-  if (sim->steps_per_sample < 1) sim->steps_per_sample = 1;
+  sim->samples.of = sb_model_step_count(model->control.sample_period_s, sim->step_s);
+  if (sim->samples.of < 1) sim->samples.of = 1;
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
   const double output_speed_rad_s = model->run.initial_output_speed_rad_s;

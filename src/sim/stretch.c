@@ -48,13 +48,18 @@ struct sb_stretch *sb_stretch_new(void)
   return take_rules() ? calloc(1, sizeof(struct sb_stretch)) : NULL;
 }
 
-void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+void sb_stretch_add_motor_gain(struct sb_motor_gain *sum, double weight, const struct sb_motor_gain *more)
 {
-  sum->motor_turn += weight * more->motor_turn;
-  sum->motor_square += weight * more->motor_square;
-  sum->output_turn += weight * more->output_turn;
+  sum->turn += weight * more->turn;
+  sum->square += weight * more->square;
   sum->battery_as += weight * more->battery_as;
   sum->battery_square += weight * more->battery_square;
+}
+
+void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more)
+{
+  sb_stretch_add_motor_gain(&sum->motor, weight, &more->motor);
+  sum->output_turn += weight * more->output_turn;
   sum->load_work_j += weight * more->load_work_j;
   sum->far_turn += weight * more->far_turn;
   sum->far_work_j += weight * more->far_work_j;
@@ -95,12 +100,13 @@ static double traction_change_nm(const struct sb_sim *sim, double time_s)
 }
 
 /* At rest the gear presses with what motor or clutch brings, but no more than moves the load nor less than the load
- * pushes back with. */
+ * pushes back with; a shaft that gives stays as it is wound. */
 static double resting_torque_nm(const struct sb_sim *sim, double time_s)
 {
   const struct sb_segment *seg = sim->segment;
   const struct sb_state *state = &sim->state;
   const struct sb_gear *gear = &sim->model->gearbox.gears[state->gear];
+  if (seg->has_spring) return sb_point_shaft_nm(sim);
   const double change_nm = traction_change_nm(sim, time_s);
   const double least_nm = sb_start_load_nm(sim, time_s, -1) + change_nm;
   const double greatest_nm = sb_start_load_nm(sim, time_s, +1) + change_nm;
@@ -146,8 +152,8 @@ static void raise_speeds(struct sb_sim *sim, double time_s, double motor_speed, 
   raise_peak(&sums->motor_speed_rad_s, sense * motor_speed, time_s);
   raise_peak(&sums->output_speed_rad_s, output_speed, time_s);
   raise_peak(&sums->motor_current_a, sb_motor_current_a(&sim->segment->line, motor_speed), time_s);
-  sums->least_output_speed_rad_s = fmin(sums->least_output_speed_rad_s, output_speed);
-  sums->greatest_output_speed_rad_s = fmax(sums->greatest_output_speed_rad_s, output_speed);
+  if (output_speed < sums->least_output_speed_rad_s) sums->least_output_speed_rad_s = output_speed;
+  if (output_speed > sums->greatest_output_speed_rad_s) sums->greatest_output_speed_rad_s = output_speed;
 }
 
 /* An output that is about to stop has not turned back, though rounding may say so. */
@@ -364,7 +370,7 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
   stretch->turned_rad = state->turned_rad;
   stretch->angle_rad = state->output_angle_rad;
   stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
-  stretch->base = sim->segment->gain;
+  stretch->has_base = false;
   stretch->mark_count = 0;
   stretch->is_plain = begin_plainly(sim, length_s);
   if (!stretch->is_plain) {
@@ -534,7 +540,12 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   if (!stretch->is_gain_due) return;
   stretch->is_gain_due = false;
   struct sb_gain *sum = &sim->segment->gain;
-  *sum = stretch->base;
+  if (stretch->has_base) {
+    *sum = stretch->base;
+  } else {
+    stretch->base = *sum;
+    stretch->has_base = true;
+  }
   if (stretch->is_plain) {
     sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
     return;

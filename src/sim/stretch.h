@@ -19,7 +19,9 @@ struct sb_stretch {
   struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
-  long long stop;               /* the step at which it ends unless something happens before; the simulator's */
+  /* The simulator's: the step at which it ends unless something happens before, and when that is. */
+  long long stop;
+  double stop_s;
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
   bool is_gain_due;             /* the segment's integrals are behind it */
@@ -27,7 +29,9 @@ struct sb_stretch {
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
   struct sb_plain_end plain_end; /* after the whole stretch */
-  struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
+  /* The segment's integrals when it began, less what was booked since; has_base: some of the stretch is in them by now. */
+  struct sb_gain base;
+  bool has_base;
   /* The time above the torque's limit that is going on: since when, and how much there was before. */
   double over_since_s, over_before_s, spells_before_s;
   double over_part_s, impulse_before_nms,
@@ -42,6 +46,7 @@ struct sb_stretch {
 struct sb_stretch *sb_stretch_new(void);
 
 /* Adds weight times what came together. */
+void sb_stretch_add_motor_gain(struct sb_motor_gain *sum, double weight, const struct sb_motor_gain *more);
 void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gain *more);
 
 /* Begins a stretch at the present state that ends at to_s at the latest, length_s > 0 after the present instant. */

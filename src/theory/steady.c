@@ -222,6 +222,14 @@ double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_li
   return supply_at_v(model, &at.line, at.speed_rad_s);
 }
 
+double sb_steady_power_w(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm)
+{
+  const struct steady at = steady_of(model, line, gear, external_nm);
+  if (!model->motor.has_currents) return sb_motor_torque_nm(&at.line, at.speed_rad_s) * at.speed_rad_s;
+  const double current_a = given_duty(model, &at.line, at.speed_rad_s) * sb_motor_current_a(&at.line, at.speed_rad_s);
+  return model->supply.open_circuit_voltage_v * current_a;
+}
+
 double sb_steady_speed_reading(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s)
 {
   const struct sb_sensor *sensor = &model->control.sensor;

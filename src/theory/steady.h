@@ -47,6 +47,9 @@ double sb_steady_speed_rad_s(const struct sb_model *model, const struct sb_motor
 /* The supply's voltage under the motor's current there, in V; that at standstill when the gear stalls. */
 double sb_steady_supply_v(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm);
 
+/* The power that it takes from the supply there, the supply's own loss included, W; without currents that of the motor's shaft. */
+double sb_steady_power_w(const struct sb_model *model, const struct sb_motor_line *line, int gear, double external_nm);
+
 /* What a speed of the motor on a line is of the reference, which may follow the supply. */
 double sb_steady_speed_reading(const struct sb_model *model, const struct sb_motor_line *line, double speed_rad_s);
 

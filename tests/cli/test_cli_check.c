@@ -239,6 +239,15 @@ static void json_figures_are_those_worked_out_by_hand(void **state)
   assert_near(number_at(json, "pairs.0.least_voltage_upshift_v"), 12.0 * (0.7 + 0.3 / 3.6), 1e-13);
   assert_near(number_at(json, "pairs.0.least_voltage_hold_v"), 12.0 * (0.5 + 0.3 / 1.8), 1e-13);
   assert_near(number_at(json, "gears.1.least_voltage_heaviest_v"), 12.0 * 0.3 / 1.8, 1e-13);
+  /* W = w0 / (8 + 4), TL = 0.9 x 8 (1 - 2 / 3) 0.5; both gears lose a tenth of what they take, whatever the load. */
+  assert_near(number_at(json, "pairs.0.crossover.output_speed_rad_s"), 40.0 / 12.0, 1e-13);
+  assert_near(number_at(json, "pairs.0.crossover.load_nm"), 1.2, 1e-13);
+  assert_near(number_at(json, "pairs.0.crossover.slower_reading_pct"), 200.0 / 3.0, 1e-11);
+  assert_near(number_at(json, "pairs.0.crossover.faster_reading_pct"), 100.0 / 3.0, 1e-11);
+  expect_scalar(json, "pairs.0.crossover.downshift_torque", "below");
+  expect_scalar(json, "pairs.0.crossover.upshift_torque", "below");
+  expect_scalar(json, "pairs.0.equal_energy.load_nm", "null");
+  expect_scalar(json, "pairs.0.equal_energy.always_less", "null");
   expect_scalar(json, "pairs.0.stuck_low", "false");
   expect_scalar(json, "pairs.0.needless_downshift", "false");
   outcome_clear(&got);

@@ -563,6 +563,13 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
   sb_load_range_nm(&rough, 10.0, &low, &high);
   assert_near(high, weight_nm * sqrt(1.0 + 4.0 * 4.0), 1e-12 * weight_nm);
   assert_true(high > weight_nm * (sin(atan(0.3)) + 4.0 * cos(atan(0.3))) + 1e-3 * weight_nm);
+  /* On a road that is steeper than that throughout it never is: the flattest place, here the last, asks for most. */
+  static const double way_m[] = {0.0, 2.0}, grades[] = {0.6, 0.3};
+  body.vehicle.grade = (struct sb_table){2, way_m, grades};
+  const struct sb_load steep = lowered(&body);
+  sb_load_range_nm(&steep, 10.0, &low, &high);
+  assert_near(low, weight_nm * (sin(atan(0.6)) + 4.0 * cos(atan(0.6))), 1e-12 * weight_nm);
+  assert_near(high, weight_nm * (sin(atan(0.3)) + 4.0 * cos(atan(0.3))), 1e-12 * weight_nm);
   /* Each by itself would be further apart: at the steepest place the rolling resistance is not what it is on the level. */
   assert_true(heaviest_nm < weight_nm * (sin(atan(1.5)) + c) - 0.1 * c * weight_nm);
 }

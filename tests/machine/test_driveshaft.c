@@ -227,6 +227,25 @@ static void a_stalled_gear_twists_its_shaft_by_torque_over_stiffness(void **stat
   assert_true(got.state.output_direction == 0);
 }
 
+/* The rotor winds it farther than the motor could, and drag keeps it so: a torque above its limit lasts as long as that. */
+static void a_shaft_that_stays_wound_at_rest_is_above_its_limit_all_the_while(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model.driveshaft = (struct sb_driveshaft){true, 30.0, 0.02, 0.1};
+  model_add_constant(&model, 20.0, true);
+  for (int g = 0; g < 2; g++) model.gearbox.gears[g].drag_nm = 0.1;
+  model_finish(&model);
+  const struct driven free = drive(&model, 0, NULL, 0, 5.0);
+  const double kept_nm = free.row.output_torque_nm;
+  const double brought_nm = (0.4 - 0.1) * model.gearbox.gears[0].ratio * model.gearbox.gears[0].efficiency;
+  assert_true(kept_nm > 1.01 * brought_nm);
+  model.limits.output_torque_nm = 0.5 * (kept_nm + brought_nm);
+  const struct driven some = drive(&model, 0, NULL, 0, 4.0), more = drive(&model, 0, NULL, 0, 5.0);
+  assert_near(more.sums.over_limit_s - some.sums.over_limit_s, 1.0, 1e-12);
+  assert_near(more.sums.over_limit_last_s, 5.0, 1e-12);
+}
+
 /* The stiffer, the nearer to the rigid driveline: what remains after a shift is a swing of amplitude dW / sqrt(k), damped
  * away, and a lag in time. Without losses of the mesh: in the rigid joining they take nothing, in the blow they do. */
 static void a_stiff_shaft_moves_as_the_rigid_driveline_does(void **state)
@@ -512,6 +531,7 @@ int main(void)
       cmocka_unit_test(a_contact_winds_the_shaft_by_the_closed_form),
       cmocka_unit_test(a_peak_between_two_steps_is_an_overload_too),
       cmocka_unit_test(a_stalled_gear_twists_its_shaft_by_torque_over_stiffness),
+      cmocka_unit_test(a_shaft_that_stays_wound_at_rest_is_above_its_limit_all_the_while),
       cmocka_unit_test(a_stiff_shaft_moves_as_the_rigid_driveline_does),
       cmocka_unit_test(a_clutch_holds_its_shaft_up_to_its_own_torque),
       cmocka_unit_test(the_slip_of_a_shift_is_that_of_the_simulated_joining),

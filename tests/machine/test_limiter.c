@@ -135,6 +135,19 @@ static void the_pieces_meet(void **state)
   }
 }
 
+/* Beyond a piece's own range, where a step may look, its duty ends at the whole voltage. */
+static void no_duty_exceeds_the_whole_voltage(void **state)
+{
+  (void)state;
+  const struct sb_motor motor = motor_of(0.05, 0.5, 24.0);
+  const struct sb_motor_circuit circuit = circuit_of(&motor, 0.1, 12.0);
+  for (int number = SB_LIMITER_HELD; number <= SB_LIMITER_HELD_BACK; number += SB_LIMITER_HELD_BACK - SB_LIMITER_HELD) {
+    const struct sb_limiter_piece piece = sb_limiter_piece(&motor, &circuit, 0.4, number);
+    assert_true(sb_limiter_duty(&piece, 1000.0) == 1.0);
+    assert_true(sb_limiter_duty(&piece, -1000.0) == -1.0);
+  }
+}
+
 static void without_a_limit_there_is_one_piece(void **state)
 {
   (void)state;
@@ -170,6 +183,7 @@ int main(void)
       cmocka_unit_test(a_lighter_load_needs_less_duty_at_one_speed),
       cmocka_unit_test(the_battery_gives_what_the_motor_takes),
       cmocka_unit_test(the_pieces_meet),
+      cmocka_unit_test(no_duty_exceeds_the_whole_voltage),
       cmocka_unit_test(without_a_limit_there_is_one_piece),
       cmocka_unit_test(the_line_bends_at_the_corner),
   };

@@ -312,6 +312,51 @@ static void duty_and_current_are_read_as_what_is_left(void **state)
   sb_sensor_clear(&reading);
 }
 
+/* SplitMix64 of seed 0 begins with 0xe220a8397b1dcdaf, of seed 1234567 with 6457827717110365317: the numbers that its
+ * published implementations are checked by. The phase is the upper 53 bits as a fraction. */
+static void a_drawn_phase_is_the_first_number_of_the_published_generator(void **state)
+{
+  (void)state;
+  assert_near(sb_sensor_phase_of(0), (double)(0xe220a8397b1dcdafU >> 11) / 9007199254740992.0, 0.0);
+  assert_near(sb_sensor_phase_of(1234567), (double)(6457827717110365317U >> 11) / 9007199254740992.0, 0.0);
+}
+
+/* The voltage that is taken at least is the first count that SB_SUPPLY_LEAST of the nominal range does not exceed. A converter of one
+ * count a volt has 8 to 40 of them here: the least is 1 up to 20 V, 2 beyond. */
+static void the_least_voltage_is_the_first_count_above_a_twentieth(void **state)
+{
+  (void)state;
+  for (int range = 8; range <= 40; range++) {
+    const struct sb_sensor sensor = {
+        .reference_rad_s = 300.0,
+        .resolution_fraction = 0.01,
+        .supply = {.is_present = true, .nominal_v = 3.0 + range, .drop_v = 3.0, .resolution_v = 1.0}};
+    const struct sb_sensor_scale scale = sb_sensor_scale(&sensor);
+    assert_int_equal(scale.offset, 3);
+    assert_int_equal(scale.least, range <= 20 ? 1 : 2);
+  }
+}
+
+/* As a user writes them, k periods of 0.7 ms are no double that 0.7 ms divides k times: they are k all the same, with nothing left. */
+static void a_window_of_whole_sample_periods_has_no_rest(void **state)
+{
+  (void)state;
+  static const double periods_ms[] = {0.1, 0.3, 0.7, 1.0, 1.1, 2.0, 3.3, 20.0};
+  for (size_t i = 0; i < sizeof periods_ms / sizeof *periods_ms; i++) {
+    const double period_s = periods_ms[i] * 1e-3;
+    for (int k = 1; k <= SB_PULSE_SLOT_MAX; k++) {
+      double rest_s;
+      assert_int_equal(
+          sb_sensor_window_slots(&(struct sb_pulse_sensor){.window_s = k * periods_ms[i] * 1e-3}, period_s, &rest_s),
+          k);
+      assert_true(rest_s == 0.0);
+      assert_int_equal(
+          sb_sensor_window_slots(&(struct sb_pulse_sensor){.window_s = (k + 0.25) * period_s}, period_s, &rest_s), k);
+      assert_near(rest_s, 0.25 * period_s, 1e-13 * period_s);
+    }
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -331,6 +376,9 @@ int main(void)
       cmocka_unit_test(the_filter_follows_the_exponential),
       cmocka_unit_test(without_a_filter_each_sample_stands_alone),
       cmocka_unit_test(duty_and_current_are_read_as_what_is_left),
+      cmocka_unit_test(the_least_voltage_is_the_first_count_above_a_twentieth),
+      cmocka_unit_test(a_window_of_whole_sample_periods_has_no_rest),
+      cmocka_unit_test(a_drawn_phase_is_the_first_number_of_the_published_generator),
   };
   return cmocka_run_group_tests_name("reading", tests, NULL, NULL);
 }

@@ -334,6 +334,43 @@ static void a_shift_may_take_as_long_as_the_timeout(void **state)
   }
 }
 
+/* A wagon on a slope that a shift leaves in neutral for 0.7 s comes to rest and rolls back some 30 mm. A hundredth of its way is
+ * allowed, 10 mm at least: after 10 s, 4 m, that is enough, after 2 s, 0.8 m, it is not. The map and a run say the same. */
+static void a_wagon_may_roll_back_a_hundredth_of_its_way(void **state)
+{
+  (void)state;
+  for (int is_early = 0; is_early < 2; is_early++) {
+    struct sb_model model = model_blank();
+    model_set_line_motor(&model, 100.0, 0.1, 1e-5);
+    model_add_gear(&model, 40.0, 0.9, false);
+    model_add_gear(&model, 16.0, 0.9, false);
+    model_drive_forward(&model);
+    model.shifter.travel_time_s = 0.7;
+    model.bodies[0] = (struct sb_body){
+        .ops = sb_body_kind_find("vehicle"),
+        .vehicle = {
+            .mass_kg = 5.0, .wheel_radius_m = 0.1, .gravity_m_s2 = 9.81, .grade_fraction = 0.1, .driven_share = 1.0}};
+    model.body_count = 1;
+    struct sb_error err;
+    assert_int_equal(sb_body_lower(&model.bodies[0], NULL, &model.load, &err), SB_OK);
+    model.control.start_gear = 2;
+    model.control.start_delay_s = is_early ? 2.0 : 10.0;
+    model.control.dwell_s = 20.0;
+    model.run.duration_s = 13.0;
+    model_finish(&model);
+    struct sb_map_options options = sb_map_options_default(&model);
+    options.downshift = (struct sb_map_axis){0.8, 0.1, 1};
+    options.upshift = (struct sb_map_axis){0.99, 0.01, 1};
+    struct sb_map map;
+    assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_OK);
+    assert_int_equal(map.cells[0].figures.shift_count, 1);
+    assert_int_equal(map.cells[0].verdict.kinds >> SB_VERDICT_RUNS_BACK & 1U, is_early);
+    struct plane_seen seen = {.points = 0};
+    plane_check_point(&model, &map, &map.cells[0], 0, 0, &seen);
+    sb_map_clear(&map);
+  }
+}
+
 /* Every point of the lattice lies in one rectangle, its edges too, and beyond it in none. A map stops only when it is asked to. */
 static void each_point_finds_its_rectangle_and_a_stop_is_heard(void **state)
 {
@@ -369,6 +406,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_hunting_region_is_the_closed_form_band_for_exact_readings),
       cmocka_unit_test(the_hunting_region_is_the_band_of_rounded_settled_readings),
+      cmocka_unit_test(a_wagon_may_roll_back_a_hundredth_of_its_way),
       cmocka_unit_test(each_point_finds_its_rectangle_and_a_stop_is_heard),
       cmocka_unit_test(a_shift_may_take_as_long_as_the_timeout),
       cmocka_unit_test(the_least_dwell_that_holds_is_shift_time_and_climb_in_whole_samples),

@@ -20,8 +20,8 @@ static const char *const shipped[] = {"../scenarios/tray-cart.yaml", "../scenari
                                       "../scenarios/hunting-crawler-fixed.yaml", "../scenarios/well-winch.yaml"};
 enum { SHIPPED_COUNT = sizeof shipped / sizeof shipped[0] };
 
-/* What a run of its own with these thresholds comes to. */
-static struct sb_map_verdict try(double downshift_fraction, double upshift_fraction)
+/* What a run of its own with these thresholds comes to, and its figures. */
+static struct sb_map_verdict run_at(double downshift_fraction, double upshift_fraction, struct sb_map_figures *figures)
 {
   struct sb_model model = loaded_scenario.model;
   struct sb_run_options options = sb_run_options_default();
@@ -30,8 +30,15 @@ static struct sb_map_verdict try(double downshift_fraction, double upshift_fract
   model.control.upshift_fraction[0] = upshift_fraction;
   assert_int_equal(sb_run(&model, &options, &result, NULL), SB_OK);
   const struct sb_map_verdict verdict = sb_map_verdict_of(&result.monitor);
+  *figures = sb_map_figures_of(&result);
   sb_run_result_clear(&result);
   return verdict;
+}
+
+static struct sb_map_verdict try(double downshift_fraction, double upshift_fraction)
+{
+  struct sb_map_figures figures;
+  return run_at(downshift_fraction, upshift_fraction, &figures);
 }
 
 static void write_map_csv(FILE *out, const void *context)
@@ -328,6 +335,43 @@ static void letters_and_words_of_classes_are_all_different(void **state)
   assert_int_equal(sb_map_class_of(&none), SB_MAP_PASSES);
 }
 
+/* Only what passes, and only without a single shift. */
+static void what_passes_without_a_shift_is_a_class_of_its_own(void **state)
+{
+  (void)state;
+  const struct sb_map_figures fixed = {.shift_count = 0}, once = {.shift_count = 1};
+  const struct sb_map_verdict none = {0, SB_CAUSE_NONE}, stall = {1U << SB_VERDICT_STALL, SB_CAUSE_NONE};
+  assert_int_equal(sb_map_class_of_run(&none, &fixed), SB_MAP_NEVER_SHIFTS);
+  assert_int_equal(sb_map_class_of_run(&none, &once), SB_MAP_PASSES);
+  assert_int_equal(sb_map_class_of_run(&stall, &fixed), SB_MAP_STALLS);
+}
+
+/* The winch starts in its fast gear, which its heaviest load takes to a reading of 35.1 % in steady state: below that nothing shifts. */
+static void the_shipped_winch_never_shifts_below_its_fast_gears_least_reading(void **state)
+{
+  (void)state;
+  loaded_take_shipped("well-winch");
+  const struct sb_map_options options = loaded_plane(&loaded_scenario.model, 0.01, 0.9, 0.02, 1.0, 0.01);
+  const double least = sb_closed_form_solve(&loaded_scenario.model).gears[1].heaviest_reading;
+  struct sb_map map;
+  loaded_map(&options, &map);
+  int fixed = 0, shifting = 0;
+  for (size_t i = 0; i < map.cell_count; i++) {
+    const struct sb_map_cell *cell = &map.cells[i];
+    const bool is_below = sb_map_axis_at(&options.downshift, cell->downshift_last) < least;
+    if (sb_map_class_of_run(&cell->verdict, &cell->figures) == SB_MAP_NEVER_SHIFTS) {
+      assert_true(is_below);
+      fixed++;
+    } else if (cell->verdict.kinds == 0) {
+      assert_false(is_below);
+      shifting++;
+    }
+  }
+  assert_true(fixed > 0 && shifting > 0);
+  sb_map_clear(&map);
+  sb_scenario_clear(&loaded_scenario);
+}
+
 struct drawing {
   const struct sb_map *map;
   const struct sb_map_own *own;
@@ -379,15 +423,15 @@ static void every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to(void **s
     for (int c = 0; c < 41; c++) {
       const double downshift = 0.6 + c * step, upshift = 0.68 + 2 * r * step;
       const char got = 11 + (size_t)c < length ? line[11 + c] : ' ';
-      const struct sb_map_verdict verdict = try(downshift, upshift);
-      const char want = downshift >= upshift - 1e-9              ? ' '
-                        : c == 20 && fabs(upshift - 0.75) < 1e-9 ? '@'
-                                                                 : sb_map_class_letter(sb_map_class_of(&verdict));
+      struct sb_map_figures figures;
+      const struct sb_map_verdict verdict = run_at(downshift, upshift, &figures);
+      const char letter = sb_map_class_letter(sb_map_class_of_run(&verdict, &figures));
+      const char want = downshift >= upshift - 1e-9 ? ' ' : c == 20 && fabs(upshift - 0.75) < 1e-9 ? '@' : letter;
       if (got != want) fail_msg("down %g up %g: got '%c', want '%c' in\n%s", downshift, upshift, got, want, text);
       seen[(unsigned char)got]++;
     }
   }
-  assert_true(seen['.'] > 20 && seen['H'] > 20 && seen['@'] == 1 && seen[' '] > 0);
+  assert_true(seen['.'] > 20 && seen['F'] > 20 && seen['H'] > 20 && seen['@'] == 1 && seen[' '] > 0);
   free(whole);
   sb_map_clear(&map);
   sb_scenario_clear(&loaded_scenario);
@@ -552,6 +596,8 @@ int main(void)
       cmocka_unit_test(margins_agree_with_runs_on_both_sides),
       cmocka_unit_test(margins_of_thresholds_beside_the_lattice_agree_with_runs),
       cmocka_unit_test(letters_and_words_of_classes_are_all_different),
+      cmocka_unit_test(what_passes_without_a_shift_is_a_class_of_its_own),
+      cmocka_unit_test(the_shipped_winch_never_shifts_below_its_fast_gears_least_reading),
       cmocka_unit_test(every_letter_of_a_picture_is_what_a_run_of_its_own_comes_to),
       cmocka_unit_test(picture_has_axes_labels_and_the_shape_that_was_painted),
       cmocka_unit_test(changes_are_found_and_shown),

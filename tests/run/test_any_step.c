@@ -149,13 +149,19 @@ static double difference_of(const struct figures *one, const struct figures *oth
 static struct figures first, second;
 static struct mix_case it;
 
+/* Beyond the others: 1440 rests with a wound shaft above its limit. */
+static unsigned long next_seed(unsigned long seed)
+{
+  return seed == CASE_COUNT ? 1440 : seed + 1;
+}
+
 /* The promise: 1e-10 of each figure's scale. */
 static void half_the_step_gives_the_same_figures(void **state)
 {
   (void)state;
   double worst = 0.0;
   unsigned long bad_count = 0;
-  for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
+  for (unsigned long seed = 1; seed <= 1440; seed = next_seed(seed)) {
     if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     struct sb_model *model = &it.plane.model;
@@ -180,7 +186,7 @@ static void a_trace_changes_no_bit_of_the_figures(void **state)
   (void)state;
   static const double intervals[] = {1.0, 7.0};
   unsigned long bad_count = 0;
-  for (unsigned long seed = 1; seed <= CASE_COUNT; seed++) {
+  for (unsigned long seed = 1; seed <= 1440; seed = next_seed(seed)) {
     if (!mix_is_wanted(seed)) continue;
     take_case(seed, &it);
     struct sb_model *model = &it.plane.model;

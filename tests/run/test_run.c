@@ -149,6 +149,31 @@ static void a_locked_gear_stays(void **state)
   sb_run_result_clear(&result);
 }
 
+/* The greatest torque is the load's while no gear engages, and where nothing has turned the output at all; the engagement's where the
+ * slow gear sets a load in motion again that has risen to 1.2 N m: the start took (0.02 1.52 + 0.0061 0.1) / 0.0261 = 1.19 N m. */
+static void the_greatest_torque_has_its_source(void **state)
+{
+  (void)state;
+  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP}, rise_s[] = {0.0, 2.0, 2.0},
+                      loads_nm[] = {0.1, 0.1, 1.2};
+  struct sb_model models[3] = {loaded(1, 0.3), loaded(2, 0.0), loaded(1, 0.0)};
+  model_add_profile(&models[1], SB_OVER_TIME, true, 3, rise_s, loads_nm);
+  models[2].drive.schedule = (struct sb_table){1, off_s, off};
+  models[2].drive.period_s = models[2].control.sample_period_s;
+  static const enum sb_torque_source wants[] = {SB_TORQUE_OF_LOAD, SB_TORQUE_OF_ENGAGEMENT, SB_TORQUE_OF_LOAD};
+  for (int i = 0; i < 3; i++) {
+    struct sb_run_options options = sb_run_options_default();
+    options.locked_gear = i == 1 ? 0 : 1;
+    struct sb_run_result result;
+    struct sb_error err = {0};
+    assert_int_equal(sb_run(&models[i], &options, &result, &err), SB_OK);
+    const struct sb_report report = {.model = &models[i], .result = &result, .locked_gear = options.locked_gear};
+    assert_int_equal(sb_run_facts(&report).torque_source, wants[i]);
+    assert_true((result.sums.output_torque_nm.value == 0.0) == (i == 2));
+    sb_run_result_clear(&result);
+  }
+}
+
 /* The trace -------------------------------------------------------------------------------------------------------- */
 
 struct rows {
@@ -589,6 +614,7 @@ int main(void)
       cmocka_unit_test(nothing_is_decided_in_neutral),
       cmocka_unit_test(a_sample_that_falls_on_an_engagement_sees_the_state_after_it),
       cmocka_unit_test(a_locked_gear_stays),
+      cmocka_unit_test(the_greatest_torque_has_its_source),
       cmocka_unit_test(rows_come_in_order_from_start_to_end_with_two_at_each_command_and_joining),
       cmocka_unit_test(a_load_in_the_band_makes_threshold_driven_hunting),
       cmocka_unit_test(loads_beside_the_band_make_no_hunting),

@@ -154,6 +154,41 @@ static void a_vehicle_with_drag_rolls_down_as_the_hyperbolic_tangent(void **stat
   expect_run(&model, 200.0, tanh_form, 1e-13, 1e-13 * 2000.0);
 }
 
+/* Vehicles on slopes of k s after a way s, as many as a load has room for: each has climbed the integral of sin(atan(k s)), which is
+ * (sqrt(1 + k^2 s^2) - 1) / k, by what its speed and the other's has lost. */
+static void vehicles_on_as_many_roads_as_there_may_be_keep_their_energy(void **state)
+{
+  (void)state;
+  static const double way_m[] = {0.0, 20.0}, slopes_per_m[SB_GRADE_MAX] = {0.01, 0.02, -0.005, 0.03};
+  static double grades[SB_GRADE_MAX][2], columns[SB_GRADE_MAX][2];
+  struct sb_model model = flywheel(5.0);
+  for (int i = 0; i < SB_GRADE_MAX; i++) {
+    grades[i][1] = slopes_per_m[i] * way_m[1];
+    struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
+    body.vehicle = (struct sb_vehicle){.gravity_m_s2 = 9.81,
+                                       .mass_kg = 1.0 + i,
+                                       .wheel_radius_m = 1.0,
+                                       .driven_share = 1.0,
+                                       .grade = {2, way_m, grades[i]}};
+    struct sb_error err = {0};
+    assert_int_equal(sb_body_lower(&body, columns[i], &model.load, &err), SB_OK);
+    model.bodies[model.body_count++] = body;
+  }
+  model_finish(&model);
+  const double inertia = model.load.inertia_kg_m2 + 0.5, start_j = 0.5 * inertia * 5.0 * 5.0;
+  for (double time_s = 0.2; time_s < 2.0; time_s += 0.2) {
+    const struct driven at = drive(&model, 0, NULL, 0, time_s);
+    const double speed = at.state.output_speed_rad_s, way = at.state.output_angle_rad;
+    double lifted_j = 0.0;
+    for (int i = 0; i < SB_GRADE_MAX; i++) {
+      const double rise = slopes_per_m[i] * way;
+      lifted_j += (1.0 + i) * 9.81 * (sqrt(1.0 + rise * rise) - 1.0) / slopes_per_m[i];
+    }
+    assert_true(way > 0.15 * time_s && lifted_j > 0.01);
+    assert_near(0.5 * inertia * speed * speed + lifted_j, start_j, 1e-13 * start_j);
+  }
+}
+
 /* Waves ---------------------------------------------------------------------------------------------------------------- */
 
 static struct closed driven_wave(double t)
@@ -375,6 +410,7 @@ int main(void)
       cmocka_unit_test(a_viscous_run_down_is_the_exponential),
       cmocka_unit_test(a_fan_that_runs_down_is_the_hyperbola),
       cmocka_unit_test(a_vehicle_with_drag_rolls_down_as_the_hyperbolic_tangent),
+      cmocka_unit_test(vehicles_on_as_many_roads_as_there_may_be_keep_their_energy),
       cmocka_unit_test(a_wave_over_time_is_integrated_exactly),
       cmocka_unit_test(a_pendulum_swings_as_elliptic_functions_do),
       cmocka_unit_test(a_pendulum_turns_over_as_elliptic_functions_do),

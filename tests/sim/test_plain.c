@@ -193,8 +193,8 @@ static void speed_turn_square_and_work_are_those_of_the_integrated_motion(void *
                  load = fabs(seg.load.k) + fabs(seg.load.per_s) + seg.load.lin * x;
     const double limit = 1e-11;
     assert_near(sb_plain_end(&seg, &factors, &start).x, y[X], limit * x);
-    assert_near(gain.motor_turn, y[TURN], limit * h * x);
-    assert_near(gain.motor_square, y[SQUARE], limit * h * x * x);
+    assert_near(gain.motor.turn, y[TURN], limit * h * x);
+    assert_near(gain.motor.square, y[SQUARE], limit * h * x * x);
     assert_near(gain.output_turn, seg.per_motor * y[TURN], limit * h * x);
     assert_near(gain.load_work_j, y[WORK], limit * h * x * load);
   }

@@ -114,6 +114,27 @@ static void readings_end_at_the_corner(void **state)
   assert_near_rel(sb_steady_point(&model, &line, 1.0 - 0.8).motor_nm, 0.05 * (0.8 * 24.0 - 10.0) / 0.5, rounding);
 }
 
+/* At a speed w the driver takes the duty u that brings I through R: u V = ke w + R I with V = Voc - Ri u I, a quadratic whose smaller
+ * root counts. A reading against the voltage there is w / ref (Vn - drop) / (V - drop), and leads back to w. */
+static void against_a_measured_supply_one_speed_below_the_corner_has_a_reading(void **state)
+{
+  (void)state;
+  const double i_a = 20.0, r_ohm = 0.5, ri_ohm = 0.3, ke = 0.05, voc_v = 24.0, drop_v = 2.0, ref_rad_s = 400.0;
+  struct sb_model model = run_up_model();
+  model.supply.internal_resistance_ohm = ri_ohm;
+  model.control.sensor.reference_rad_s = ref_rad_s;
+  model.control.sensor.supply = (struct sb_supply_sensor){.is_present = true, .nominal_v = 24.0, .drop_v = drop_v};
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  for (double speed = 40.0; speed < 160.0; speed += 7.0) { /* the corner: 24 - 0.8 x 20 V */
+    const double need_v = ke * speed + r_ohm * i_a;
+    const double duty = (voc_v - sqrt(voc_v * voc_v - 4.0 * ri_ohm * i_a * need_v)) / (2.0 * ri_ohm * i_a);
+    const double seen_v = voc_v - ri_ohm * duty * i_a;
+    const double reading = speed / ref_rad_s * (24.0 - drop_v) / (seen_v - drop_v);
+    assert_near_rel(sb_steady_point(&model, &line, reading).speed_rad_s, speed, 1e-13);
+    assert_near_rel(sb_steady_point(&model, &line, reading).motor_nm, 1.0, rounding);
+  }
+}
+
 /* Shifts and climbs of random boxes take as long as in the simulator. */
 static void closed_forms_and_simulator_agree(void **state)
 {
@@ -161,6 +182,7 @@ int main(void)
       cmocka_unit_test(a_load_beyond_the_limit_stalls_whatever_the_voltage),
       cmocka_unit_test(a_fan_settles_below_the_corner),
       cmocka_unit_test(readings_end_at_the_corner),
+      cmocka_unit_test(against_a_measured_supply_one_speed_below_the_corner_has_a_reading),
       cmocka_unit_test(closed_forms_and_simulator_agree),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -203,8 +203,10 @@ static void maps_as_the_program_writes_them_are_drawn(void **state)
       "tools/plot/plot-map $T/real.csv -o $T/real.svg && cat $T/real.svg");
   assert_int_equal(said->code, 0);
   shell_expect(said, ">passes<");
+  shell_expect(said, ">never shifts<");
   shell_expect(said, ">stuck low<");
   assert_non_null(strstr(said->text, "rgb(228, 242, 234)")); /* #E4F2EA */
+  assert_non_null(strstr(said->text, "rgb(163, 194, 147)")); /* #A3C293 */
   said = shell_run(
       "$SHIFTBAND map --samples 3 --set controller.threshold_step='5 %' -o $T/shares.csv scenarios/tray-cart.yaml "
       "> $T/out && tools/plot/plot-map $T/shares.csv -o $T/shares.svg && cat $T/shares.svg");
