@@ -134,7 +134,7 @@ enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model
   const double reference = control->sensor.reference_rad_s;
   edges->sizes = (struct sb_span_sizes){same_speed * reference, edges->filter_gain > 0.0 ? same_speed : INFINITY};
   edges->has_clutch = model->shifter.ops->has_clutch;
-  edges->steps_per_sample = edges->lanes[0].sim.steps_per_sample;
+  edges->steps_per_sample = edges->lanes[0].sim.samples.of;
   edges->shift_samples_max = (int)fmin(ceil(fmin(model->shifter.timeout_s, 60.0) / edges->sample_s) + 1.0, 1e6);
   const struct sb_edge_load load = sb_edge_load_of(model);
   sb_edge_bind(edges, &load);
@@ -231,10 +231,20 @@ static double greatest_reading(const struct sb_edges *edges, double low_rad_s, d
   return fmax(reading_of(edges, low_rad_s), reading_of(edges, high_rad_s));
 }
 
+/* Whether the clutch of a course that has been followed slips, or has begun to slip. */
+static bool is_slipping(const struct sb_edges *edges, enum sb_edge_side side)
+{
+  return edges->lanes[side].sim.state.link == SB_LINK_SLIP || edges->now.has_slipped;
+}
+
 struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_span *from)
 {
-  struct sb_span out = {sb_edge_after(edges, SB_EDGE_SLOW, gear, &from->low, edges->sample_s),
-                        sb_edge_after(edges, SB_EDGE_FAST, gear, &from->high, edges->sample_s)};
+  struct sb_span out;
+  edges->now.has_slipped = false;
+  out.low = sb_edge_after(edges, SB_EDGE_SLOW, gear, &from->low, edges->sample_s);
+  out.is_boxed = is_slipping(edges, SB_EDGE_SLOW);
+  out.high = sb_edge_after(edges, SB_EDGE_FAST, gear, &from->high, edges->sample_s);
+  out.is_boxed = from->is_boxed || out.is_boxed || is_slipping(edges, SB_EDGE_FAST);
   const double low = out.low.motor_rad_s, high = out.high.motor_rad_s;
   out.low.filtered = filter(edges, from->low.filtered, least_reading(edges, low, high));
   out.high.filtered = filter(edges, from->high.filtered, greatest_reading(edges, low, high));
@@ -246,16 +256,16 @@ struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, i
   struct sb_sim *sim = &edges->lanes[side].sim;
   const double constant_s = sim->derived.time_constant_s[gear + 1];
   const long long chunk = (long long)fmax(1.0, fmin(ceil(constant_s / sim->step_s), 1e6));
-  const long long usual = sim->steps_per_sample;
+  const struct sb_sim_multiple usual = sim->samples;
   begin(edges, side, gear, from, 0.0);
-  sim->steps_per_sample = chunk;
+  sim->samples = (struct sb_sim_multiple){chunk, 0};
   double last = INFINITY;
   for (int i = 1; i <= 400 && fabs(sim->state.motor_speed_rad_s - last) > 1e-4 * edges->sizes.speed_rad_s; i++) {
     last = sim->state.motor_speed_rad_s;
     advance(edges, side, i * chunk);
     if (edges->status != SB_OK) break;
   }
-  sim->steps_per_sample = usual;
+  sim->samples = usual;
   const struct sb_corner out = finish(edges, side, 0.0);
   return (struct sb_corner){out.motor_rad_s, out.output_rad_s, reading_of(edges, out.motor_rad_s)};
 }
@@ -319,6 +329,8 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
   const double speed_rad_s = edges->model->run.initial_output_speed_rad_s / per_motor(edges, gear);
   const struct sb_corner from = sb_edge_corner(edges, gear, speed_rad_s);
   struct sb_corner ends[SB_EDGE_SIDES];
+  bool is_boxed = false;
+  edges->now.has_slipped = false;
   for (int side = 0; side < SB_EDGE_SIDES; side++) {
     begin_start(edges, (enum sb_edge_side)side, gear, &from);
     double filtered = from.filtered;
@@ -327,10 +339,11 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
       filtered = filter(edges, filtered, reading_of(edges, edges->lanes[side].sim.state.motor_speed_rad_s));
     }
     ends[side] = finish(edges, (enum sb_edge_side)side, filtered);
+    is_boxed = is_boxed || is_slipping(edges, (enum sb_edge_side)side);
     resisting_part(&edges->lanes[side])->breakaway_nm = 0.0;
   }
   *standing_s = edges->lanes[SB_EDGE_SLOW].sim.sums.standstill_time_s;
-  return (struct sb_span){ends[SB_EDGE_SLOW], ends[SB_EDGE_FAST]};
+  return (struct sb_span){ends[SB_EDGE_SLOW], ends[SB_EDGE_FAST], is_boxed};
 }
 
 /* Through a shift ---------------------------------------------------------------------------------------------------- */
@@ -469,30 +482,42 @@ static void note_times(struct sb_edge_arrivals *out, const struct sb_edge_shift 
   out->greatest_engaged_s = fmax(out->greatest_engaged_s, shift->engaged_s);
 }
 
-/* Both corners, all the way; a filter besides. */
-static void arrive_by_corners(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
-                              struct sb_edge_arrivals *out)
+/* When all of a span have engaged at the latest. A clutch's sides meet at a time that depends on the load, too. */
+static int last_engaged(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                        struct sb_edge_arrivals *out)
 {
-  const struct sb_corner *ends[SB_EDGE_SIDES] = {&from->low, &from->high};
+  const struct sb_corner *starts[] = {&from->low, &from->high};
+  const int count = edges->has_clutch ? 2 : 1;
   int least = INT_MAX, sample = dwell;
-  for (int a = 0; a < (edges->has_clutch ? 4 : 1); a++) {
-    const struct sb_edge_shift shift = engaging(edges, (enum sb_edge_side)(a % 2), gear, to, ends[a / 2]);
+  for (int k = 0; k < count * SB_EDGE_SIDES; k++) {
+    const struct sb_edge_shift shift =
+        engaging(edges, (enum sb_edge_side)(k % SB_EDGE_SIDES), gear, to, starts[k / SB_EDGE_SIDES]);
     const int first = first_sample(edges, shift.engaged_s, dwell);
     note_times(out, &shift);
     least = first < least ? first : least;
     sample = first > sample ? first : sample;
   }
   out->is_loose = out->is_loose || least < sample;
-  struct track track;
-  if (!open_track(edges, sample, &track)) return;
+  return sample;
+}
+
+/* Both corners, all the way; a filter besides. */
+static void arrive_by_corners(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                              struct sb_edge_arrivals *out)
+{
+  const int sample = last_engaged(edges, gear, to, from, dwell, out);
+  const struct sb_corner *ends[SB_EDGE_SIDES] = {&from->low, &from->high};
   struct sb_corner reached[SB_EDGE_SIDES];
+  struct track track;
+  bool is_boxed = false;
+  if (!open_track(edges, sample, &track)) return;
   for (int side = 0; side < SB_EDGE_SIDES; side++) {
     command(edges, (enum sb_edge_side)side, gear, to, ends[side]);
     go_on(edges, (enum sb_edge_side)side, 1, sample, edges->filter_gain > 0.0 ? &track : NULL);
-    if (edges->filter_gain == 0.0) go_on(edges, (enum sb_edge_side)side, sample, sample, NULL);
+    is_boxed = is_boxed || (edges->has_clutch && is_slipping(edges, (enum sb_edge_side)side));
     reached[side] = finish(edges, (enum sb_edge_side)side, 0.0);
   }
-  struct sb_span span = {reached[SB_EDGE_SLOW], reached[SB_EDGE_FAST]};
+  struct sb_span span = {reached[SB_EDGE_SLOW], reached[SB_EDGE_FAST], is_boxed};
   if (edges->filter_gain > 0.0) filter_track(edges, &track, from, &span);
   free(track.low);
   add_arrival(edges, out, sample, &span);
@@ -547,7 +572,8 @@ static void carry_cell(struct sb_edges *edges, int gear, int to, const struct ce
       engage_at(edges, (enum sb_edge_side)side, gear, to, cell, cell->shifts[end].engaged_s, sample, &track);
     }
   }
-  struct sb_span span = {sb_edge_corner(edges, to, track.low[sample]), sb_edge_corner(edges, to, track.high[sample])};
+  struct sb_span span = {sb_edge_corner(edges, to, track.low[sample]), sb_edge_corner(edges, to, track.high[sample]),
+                         false};
   filter_track(edges, &track, from, &span);
   free(track.low);
   add_arrival(edges, out, sample, &span);

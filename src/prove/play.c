@@ -121,7 +121,7 @@ static void take_sample(struct sb_play *play, struct game *g)
   const int32_t count = sb_sensor_take_input(&g->reading, &play->model.control.sensor, input, 0.0);
   const int before = sim->state.gear + 1;
   const int gear = sb_controller_update(&play->setup, &g->controller, count, sb_sim_is_deciding(sim));
-  g->next_sample += sim->steps_per_sample;
+  g->next_sample += sim->samples.of;
   if (gear == before) return;
   take_command(play);
   play->command_s = sim->state.time_s;

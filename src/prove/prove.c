@@ -109,6 +109,8 @@ static enum sb_status solve(struct proving *proving, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
   sb_reach_all(reach, &proving->all);
+  out->outside = reach->trouble;
+  if (reach->trouble != NULL || reach->edges.status != SB_OK) return reach->edges.status;
   (void)sb_reach_lasting(reach, &proving->all, &proving->lasting);
   note_commands(proving, out);
   note_shifts(proving, out);
@@ -120,7 +122,7 @@ static enum sb_status solve(struct proving *proving, struct sb_prove *out)
   out->swing_at_nm[0] = swing.at_nm[0];
   out->swing_at_nm[1] = swing.at_nm[1];
   out->return_up_to_nm = return_up_to_nm(proving);
-  out->is_safe_only = reach->is_loose || reach->never_engages || isfinite(out->model->load.bounds.rate_nm_s);
+  out->is_safe_only = isfinite(out->model->load.bounds.rate_nm_s);
   judge(proving, out);
   return reach->edges.status;
 }

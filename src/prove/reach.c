@@ -10,6 +10,17 @@
 /* Sets that still grow after so many samples are given up. */
 enum { ROUNDS_MAX = 200000, LASTING_ROUNDS_MAX = 400 };
 
+static const char no_engagement[] =
+    "gearbox.shifter.shift_timeout: there are loads under which a shift does not engage in that time";
+static const char early_decision[] = "controller.dwell: it ends before the clutch has engaged in every shift";
+static const char clutch_slips[] = "gearbox.shifter.torque: there are loads under which the clutch slips in gear";
+static const char no_end[] = "controller: the sets of states do not come to an end";
+
+static void find_trouble(struct sb_reach *reach, const char *trouble)
+{
+  if (reach->trouble == NULL) reach->trouble = trouble;
+}
+
 /* Decisions ---------------------------------------------------------------------------------------------------------- */
 
 static void add_part(struct sb_reach_gear *gear, double from, double to, int way)
@@ -74,8 +85,8 @@ static bool cut(const struct sb_reach *reach, int gear, const struct sb_span *sp
   if (!(span->high.motor_rad_s >= part->from && span->low.motor_rad_s < part->to)) return false;
   const double low = fmax(span->low.motor_rad_s, part->from), high = fmin(span->high.motor_rad_s, part->to);
   const struct sb_corner a = sb_edge_corner(edges, gear, low), b = sb_edge_corner(edges, gear, high);
-  out->low = low > span->low.motor_rad_s ? a : span->low;
-  out->high = high < span->high.motor_rad_s ? b : span->high;
+  if (low > span->low.motor_rad_s) out->low = a;
+  if (high < span->high.motor_rad_s) out->high = b;
   return true;
 }
 
@@ -178,6 +189,7 @@ static void decide(struct waiting *waiting, const struct sb_reach_item *item)
   const struct sb_reach_gear *gear = &reach->gears[waiting->gear];
   struct sb_edges *edges = &reach->edges;
   sb_span_set_add(&reach->engaged[waiting->gear], &item->span, &edges->sizes);
+  if (item->span.is_boxed) find_trouble(reach, clutch_slips);
   for (int p = 0; p < gear->part_count; p++) {
     struct sb_span span;
     if (!cut(reach, waiting->gear, &item->span, &gear->parts[p], &span)) continue;
@@ -204,11 +216,12 @@ static void close_waiting(struct sb_reach *reach, int gear, const struct sb_span
   }
   add_item(reach, &waiting.todo, 0, span);
   int rounds = 0;
-  while (waiting.todo.item_count > 0 && reach->edges.status == SB_OK && rounds++ < ROUNDS_MAX) {
+  while (waiting.todo.item_count > 0 && reach->trouble != clutch_slips && reach->edges.status == SB_OK &&
+         rounds++ < ROUNDS_MAX) {
     const struct sb_reach_item item = waiting.todo.items[--waiting.todo.item_count];
     decide(&waiting, &item);
   }
-  if (waiting.todo.item_count > 0) reach->is_loose = true;
+  if (waiting.todo.item_count > 0) find_trouble(reach, no_end);
   free(waiting.todo.items);
   free(waiting.seen);
 }
@@ -220,8 +233,8 @@ static void follow_all(struct sb_reach *reach, int gear, int way, const struct s
   const int to = sb_reach_next_gear(gear, way);
   struct sb_edge_arrivals arrivals;
   sb_edge_arrive(&reach->edges, gear, to, command, reach->dwell, &arrivals);
-  reach->is_loose = reach->is_loose || arrivals.is_loose;
-  reach->never_engages = reach->never_engages || isinf(arrivals.greatest_engaged_s);
+  if (isinf(arrivals.greatest_engaged_s)) find_trouble(reach, no_engagement);
+  if (arrivals.is_loose) find_trouble(reach, early_decision);
   for (int i = 0; i < arrivals.count; i++) close_waiting(reach, to, &arrivals.items[i].span, found);
 }
 
@@ -249,8 +262,8 @@ void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands)
 {
   const int gear = reach->edges.model->control.start_gear - 1;
   *commands = (struct sb_reach_commands){0};
-  const struct sb_span start = sb_edge_start(&reach->edges, gear, reach->start_delay, &reach->start_standing_s);
-  close_waiting(reach, gear, &start, commands);
+  reach->start = sb_edge_start(&reach->edges, gear, reach->start_delay, &reach->start_standing_s);
+  close_waiting(reach, gear, &reach->start, commands);
   struct sb_reach_commands *grown = malloc(sizeof *grown);
   if (grown == NULL) {
     fail_memory(reach);
@@ -263,7 +276,7 @@ void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands)
     *commands = *grown;
     if (is_done) break;
     if (round == LASTING_ROUNDS_MAX) {
-      reach->is_loose = true;
+      find_trouble(reach, no_end);
       break;
     }
   }

@@ -49,9 +49,10 @@ struct sb_reach {
   int gear_count, dwell, start_delay, debounce;
   struct sb_reach_gear gears[SB_GEAR_MAX];
   struct sb_spans engaged[SB_GEAR_MAX]; /* at samples that may decide */
+  struct sb_span start;                 /* at the first sample that may decide */
   double start_standing_s;              /* until the first sample that may decide */
-  bool is_loose; /* some set is more than safe: a clutch engages when others decide already, or sets grew without end */
-  bool never_engages; /* some shift */
+  const char *
+      trouble; /* what makes the sets less than all that can be reached, as sb_prove_outside() says it; NULL: nothing */
 };
 
 /* Prepares; SB_ERR_MEMORY or a simulation's status. Release with sb_reach_clear(). */

@@ -113,9 +113,8 @@ static struct sb_span last_commands(const struct settling *settling, int gear, c
 {
   const struct sb_corner at =
       sb_edge_corner(&settling->reach->edges, gear, threshold_of(settling, gear, settling->way));
-  struct sb_span span = {at, at};
-  return settling->way == SB_REACH_UP ? sb_span_hull(&span, &(struct sb_span){at, engaged->high})
-                                      : sb_span_hull(&span, &(struct sb_span){engaged->low, at});
+  const bool is_up = settling->way == SB_REACH_UP;
+  return (struct sb_span){is_up ? at : engaged->low, is_up ? engaged->high : at, engaged->is_boxed};
 }
 
 /* The farthest that an engaged gear can be away from its threshold, before it may decide too; the latest engagement. */
@@ -141,22 +140,37 @@ static struct sb_corner farthest(const struct settling *settling, int gear, doub
   return corner;
 }
 
-/* A gear that is waited in until it is left; NAN: the load never leaves it. */
+/* The time from a corner in a gear until its command of the way is due; 0: it is at once. */
+static double time_to_leave(const struct settling *settling, int gear, const struct sb_corner *from)
+{
+  const double threshold = threshold_of(settling, gear, settling->way);
+  const double reference = settling->reach->edges.model->control.sensor.reference_rad_s;
+  const bool is_filtered = settling->reach->edges.filter_gain > 0.0;
+  const double short_of = is_filtered ? threshold / reference - from->filtered : threshold - from->motor_rad_s;
+  if (settling->way == SB_REACH_UP ? short_of <= 0.0 : short_of >= 0.0) return 0.0;
+  return time_to(settling->reach, side_of(settling), gear, from, threshold);
+}
+
+/* A gear that is waited in until it is left: from its farthest state, or from the engagement or the start on, where that takes longer
+ * than the dwell. */
 static double after_waiting(const struct settling *settling, int gear)
 {
   struct sb_reach *reach = settling->reach;
   if (reach->engaged[gear].count == 0) return 0.0;
-  double engaged_s;
   const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
   const struct sb_span commands = last_commands(settling, gear, &hull);
   const double after_s = time_after(settling, gear, settling->way, &commands, SHIFTS_MAX);
   const double slack_s = reach->debounce * reach->edges.sample_s;
-  const double threshold = threshold_of(settling, gear, settling->way);
-  const double wait_s =
-      time_to(reach, side_of(settling), gear, far_corner(settling, &hull), threshold) + slack_s + after_s;
+  double worst_s = time_to_leave(settling, gear, far_corner(settling, &hull)) + slack_s;
+  double engaged_s;
   const struct sb_corner corner = farthest(settling, gear, &engaged_s);
-  const double early_s = engaged_s + time_to(reach, side_of(settling), gear, &corner, threshold) + slack_s;
-  return early_s > reach->dwell * reach->edges.sample_s ? fmax(wait_s, early_s + after_s) : wait_s;
+  const double early_s = engaged_s + time_to_leave(settling, gear, &corner) + slack_s;
+  if (early_s > reach->dwell * reach->edges.sample_s) worst_s = fmax(worst_s, early_s);
+  if (gear == reach->edges.model->control.start_gear - 1) {
+    const double delay_s = (reach->start_delay + reach->debounce - 1) * reach->edges.sample_s;
+    worst_s = fmax(worst_s, delay_s + time_to_leave(settling, gear, far_corner(settling, &reach->start)));
+  }
+  return worst_s + after_s;
 }
 
 /* Whether the last load holds a gear: no command of a way comes from it in steady state. */

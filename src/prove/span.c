@@ -17,7 +17,7 @@ static struct sb_corner higher(const struct sb_corner *a, const struct sb_corner
 
 struct sb_span sb_span_hull(const struct sb_span *a, const struct sb_span *b)
 {
-  return (struct sb_span){lower(&a->low, &b->low), higher(&a->high, &b->high)};
+  return (struct sb_span){lower(&a->low, &b->low), higher(&a->high, &b->high), a->is_boxed || b->is_boxed};
 }
 
 /* Whether a is below b or as good as equal, in everything. */
@@ -34,7 +34,8 @@ bool sb_span_touches(const struct sb_span *a, const struct sb_span *b, const str
 
 static bool contains(const struct sb_span *outer, const struct sb_span *inner, const struct sb_span_sizes *sizes)
 {
-  return is_ordered(&outer->low, &inner->low, sizes) && is_ordered(&inner->high, &outer->high, sizes);
+  return is_ordered(&outer->low, &inner->low, sizes) && is_ordered(&inner->high, &outer->high, sizes) &&
+         (outer->is_boxed || !inner->is_boxed);
 }
 
 static bool is_contained(const struct sb_spans *set, const struct sb_span *span, const struct sb_span_sizes *sizes)

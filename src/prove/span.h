@@ -20,6 +20,7 @@ struct sb_corner {
 /* All between the slowest and the fastest corner. */
 struct sb_span {
   struct sb_corner low, high;
+  bool is_boxed; /* the clutch may slip: motor and output may be anywhere between their ends, each for itself */
 };
 
 enum { SB_SPANS_MAX = 48 };

@@ -57,7 +57,7 @@ static bool comes_again(struct swing *swing, int slower, int way, double load_nm
   struct sb_reach_commands *next = swing->lasting;
   struct sb_reach_commands *only = calloc(1, sizeof *only);
   if (only == NULL) return false;
-  only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner}}};
+  only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false}}};
   bind(swing, load_nm, load_nm);
   (void)sb_reach_next(reach, only, next);
   free(only);
