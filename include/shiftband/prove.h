@@ -46,18 +46,18 @@ enum sb_prove_statement {
 /* Bounds that no load profile exceeds; NAN: there is no such thing, INFINITY: there is no bound. X(name, JSON member, words, unit) */
 #define SB_PROVE_BOUND_LIST(X)                                                              \
   X(STANDING, "longest_standstill_in_gear_s", "longest standstill in gear", "s")            \
-  X(RETURN_TIME, "longest_return_s", "back in the fastest gear after at most", "s")         \
-  X(REACTION_TIME, "longest_reaction_s", "in the lower gear after at most", "s")            \
-  X(CYCLE_ONCE, "fastest_cycle_once_s", "fastest cycle, once", "s")                         \
-  X(CYCLE_LASTING, "fastest_cycle_lasting_s", "fastest cycle, again and again", "s")        \
-  X(SWING, "least_swing_nm", "least swing of the load that makes it shift for ever", "N.m") \
+  X(RETURN_TIME, "longest_return_s", "longest return", "s")                                 \
+  X(REACTION_TIME, "longest_reaction_s", "longest reaction", "s")                           \
+  X(CYCLE_ONCE, "fastest_cycle_once_s", "fastest cycle", "s")                               \
+  X(CYCLE_LASTING, "fastest_cycle_lasting_s", "fastest lasting cycle", "s")                 \
+  X(SWING, "least_swing_nm", "least swing", "N.m")                                          \
   X(SHIFT, "longest_shift_s", "longest shift", "s")                                         \
   X(STANDSTILL, "longest_standstill_in_shift_s", "longest standstill in a shift", "s")      \
   X(OUTPUT, "least_output_speed_in_shift_rad_s", "lowest output speed in a shift", "rad/s") \
   X(SHOCK, "greatest_engagement_shock_nms", "greatest engagement shock", "N.m.s")           \
-  X(TORQUE, "greatest_torque_nm", "greatest torque at the output", "N.m")                   \
+  X(TORQUE, "greatest_torque_nm", "greatest torque", "N.m")                                 \
   X(SPEED, "greatest_motor_speed_rad_s", "greatest motor speed", "rad/s")                   \
-  X(CURRENT, "greatest_current_a", "greatest motor current", "A")
+  X(CURRENT, "greatest_current_a", "greatest current", "A")
 
 enum sb_prove_bound {
 #define SB_PROVE_BOUND(name, member, words, unit) SB_PROVE_##name,
@@ -69,6 +69,15 @@ enum sb_prove_bound {
 /* Readings at which a gear's commands come, fractions of the reference; NAN: they never do. */
 struct sb_prove_commands {
   double downshift_from, downshift_to, upshift_from, upshift_to;
+};
+
+enum { SB_PROVE_CORNERS_MAX = 24 };
+
+/* A load profile over time: from each time on these torques. */
+struct sb_prove_profile {
+  int count;
+  double time_s[SB_PROVE_CORNERS_MAX], acting_nm[SB_PROVE_CORNERS_MAX], resisting_nm[SB_PROVE_CORNERS_MAX];
+  double duration_s; /* of the run that shows it */
 };
 
 struct sb_prove {
@@ -84,10 +93,34 @@ struct sb_prove {
   double least_swing_proved_nm; /* no lesser swing makes it shift for ever */
   struct sb_prove_commands commands[SB_GEAR_MAX];
   bool is_safe_only; /* some set is wider than what can be reached */
+
+  /* What runs come to at worst, as far as they were sought, and the profiles that lead there; NAN: none was found. */
+  double reached[SB_PROVE_BOUNDS];
+  struct sb_prove_profile profiles[SB_PROVE_BOUNDS];
+  long run_count; /* of the search */
 };
 
 /* Proves what there is to prove. The model outlives the result. SB_ERR_MEMORY, or the status of a simulation. */
 enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
+
+/* Seeks load profiles whose runs come near to the bounds, and disprove what is not proved. The same statuses. */
+enum sb_status sb_prove_search(struct sb_prove *prove, struct sb_error *err);
+
+/* A run of more than this share of a bound shows that the bound is exact. */
+#define SB_PROVE_EXACT_SHARE 0.99
+
+/* Writes the scenario with the profile of a bound in place of the load's parts that do not follow the speed. Returns 0, or -1 when
+ * writing failed. */
+int sb_prove_write_scenario(const struct sb_prove *prove, enum sb_prove_bound bound, FILE *out);
+
+/* Whether such a scenario can be written: a holding brake has no key without its hoist. Pure. */
+bool sb_prove_can_write(const struct sb_prove *prove);
+
+/* The bound that a statement hangs on. Pure. */
+enum sb_prove_bound sb_prove_bound_of(enum sb_prove_statement statement);
+
+/* The words of a bound as an option takes them, by number; NULL at the end. */
+extern const char *const sb_prove_bound_words[];
 
 /* The key that takes a model out of the class, with words why; NULL: it is inside. Pure. */
 const char *sb_prove_outside(const struct sb_model *model);

@@ -307,13 +307,6 @@ double sb_edge_time_s(struct sb_edges *edges, enum sb_edge_side side, int gear, 
   return INFINITY;
 }
 
-double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
-                          double time_s)
-{
-  (void)sb_edge_after(edges, side, gear, from, time_s);
-  return edges->lanes[side].sim.sums.standstill_time_s;
-}
-
 /* From rest, what holds at rest may be more than the load that resists in motion. */
 static void begin_start(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from)
 {
@@ -342,7 +335,9 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
     is_boxed = is_boxed || is_slipping(edges, (enum sb_edge_side)side);
     resisting_part(&edges->lanes[side])->breakaway_nm = 0.0;
   }
-  *standing_s = edges->lanes[SB_EDGE_SLOW].sim.sums.standstill_time_s;
+  const struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
+  /* What turns back at once might have been held by a lesser load. */
+  *standing_s = slow->state.motor_speed_rad_s < 0.0 ? sample * edges->sample_s : slow->sums.standstill_time_s;
   return (struct sb_span){ends[SB_EDGE_SLOW], ends[SB_EDGE_FAST], is_boxed};
 }
 
@@ -381,19 +376,50 @@ static void go_on(struct sb_edges *edges, enum sb_edge_side side, int from, int 
   }
 }
 
-/* Step by step until the gear is engaged: when the output comes to rest. */
+/* Whether some load within the bounds holds an output that has come to rest in neutral. */
+static bool can_rest(const struct sb_edge_load *load)
+{
+  const double hold_nm = fmax(load->resisting_nm[1], load->breakaway_nm);
+  return load->acting_nm[0] <= hold_nm && load->acting_nm[1] >= -hold_nm;
+}
+
+/* Step by step until the gear is engaged: when the output first comes to rest, from where another load may hold it. */
 static void watch_rest(struct sb_edges *edges, enum sb_edge_side side)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
   const long long last = edges->shift_samples_max * edges->steps_per_sample;
-  double since_s = NAN;
+  const double first = sim->state.output_speed_rad_s;
+  double since_s = first == 0.0 ? 0.0 : INFINITY;
   for (long long step = 1; step <= last && isinf(edges->now.engaged_s) && edges->status == SB_OK; step++) {
-    if (isnan(since_s) && sim->state.output_speed_rad_s == 0.0) since_s = sim->segment->start_s;
+    if (isinf(since_s) && !(sim->state.output_speed_rad_s * first > 0.0)) since_s = sim->segment->start_s;
     advance(edges, side, step);
   }
   /* It may have come to rest within the last step. */
-  if (isnan(since_s) && edges->now.output_rad_s == 0.0) since_s = edges->now.engaged_s;
-  if (!isnan(since_s)) edges->now.standstill_s = edges->now.engaged_s - since_s;
+  if (isinf(since_s) && !(edges->now.output_rad_s * first > 0.0)) since_s = edges->now.engaged_s;
+  if (can_rest(&edges->load)) edges->now.standstill_s = fmax(edges->now.engaged_s - since_s, 0.0);
+}
+
+/* On to a sample in gear. What turns back at last might have been held by a lesser load since the sample before it did. */
+static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int sample)
+{
+  struct sb_sim *sim = &edges->lanes[side].sim;
+  const int first = (int)(sim->state.step / edges->steps_per_sample) + 1;
+  int forward = first - 1; /* the last sample that found it turning forward */
+  for (int k = first; k <= sample; k++) {
+    go_on(edges, side, k, k, NULL);
+    if (sim->state.motor_speed_rad_s >= 0.0) forward = k;
+  }
+  const double back_s = sim->state.motor_speed_rad_s < 0.0 ? (sample - forward) * edges->sample_s : 0.0;
+  edges->now.standing_s = fmax(sb_sim_sums(sim)->standstill_time_s, back_s);
+}
+
+double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
+                          int samples)
+{
+  begin(edges, side, gear, from, 0.0);
+  watch_standing(edges, side, samples);
+  (void)finish(edges, side, 0.0);
+  return edges->now.standing_s;
 }
 
 struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
@@ -402,7 +428,7 @@ struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, i
   command(edges, side, gear, to, from);
   watch_rest(edges, side);
   struct sb_sim *sim = &edges->lanes[side].sim;
-  if (sample * edges->steps_per_sample > sim->state.step) go_on(edges, side, sample, sample, NULL);
+  watch_standing(edges, side, sample);
   const struct sb_corner out = finish(edges, side, 0.0);
   edges->now.impulse_nms = fabs(sim->sums.greatest_impulse_nms);
   edges->now.least_output_rad_s = fmin(edges->now.least_output_rad_s, edges->now.output_rad_s);
@@ -531,7 +557,9 @@ static double coasted_rad_s(struct sb_edges *edges, enum sb_edge_side side, int 
   const struct sb_shifter own = *shifter;
   *shifter = (struct sb_shifter){
       .ops = sb_shifter_kind_find("selector"), .travel_time_s = time_s, .is_drive_cut = true, .timeout_s = INFINITY};
+  const struct sb_edge_extremes extremes = edges->extremes; /* this engagement is none */
   const double speed_rad_s = engaging(edges, side, gear, to, from).output_rad_s;
+  edges->extremes = extremes;
   *shifter = own;
   return speed_rad_s;
 }

@@ -63,6 +63,7 @@ struct sb_edge_shift {
   double joined_rad_s;              /* of the motor just after it */
   double impulse_nms;               /* of the engagement, at the output, by magnitude */
   double standstill_s;              /* of the output in it */
+  double standing_s;                /* of the output after it, in gear, up to the sample that is looked at */
   double least_output_rad_s;        /* of the output in it */
   bool has_slipped;                 /* the clutch slipped again after its sides had met */
 };
@@ -108,9 +109,9 @@ struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, i
 double sb_edge_time_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
                       double motor_rad_s);
 
-/* How long the engaged output stands from an engaged corner on, s, within a time. */
+/* How long the engaged output stands from an engaged corner on, s, within some samples. */
 double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
-                          double time_s);
+                          int samples);
 
 /* The start: at the first sample that may decide, number `sample`. */
 struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, double *standing_s);

@@ -44,6 +44,10 @@ static void put_bounds(struct sb_json *json, const struct sb_prove *prove)
       SB_PROVE_BOUND_LIST(BOUND_MEMBER)
 #undef BOUND_MEMBER
   };
+  sb_json_put_object(json, "reached");
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], prove->reached[k]);
+  sb_json_put_integer(json, "runs", prove->run_count);
+  sb_json_close(json);
   sb_json_put_object(json, "bounds");
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], prove->bounds[k]);
   sb_json_put_number(json, "greatest_downshift_shock_nms", prove->shock_nms[0]);

@@ -19,6 +19,21 @@ const char *sb_prove_proof_word(enum sb_proof proof)
   return words[proof];
 }
 
+const char *const sb_prove_bound_words[] = {
+#define BOUND_WORDS(name, member, words, unit) words,
+    SB_PROVE_BOUND_LIST(BOUND_WORDS)
+#undef BOUND_WORDS
+        NULL};
+
+enum sb_prove_bound sb_prove_bound_of(enum sb_prove_statement statement)
+{
+  static const enum sb_prove_bound bounds[] = {[SB_PROVE_STALL] = SB_PROVE_STANDING,
+                                               [SB_PROVE_RETURN] = SB_PROVE_RETURN_TIME,
+                                               [SB_PROVE_CONSTANT] = SB_PROVE_SWING,
+                                               [SB_PROVE_REACTION] = SB_PROVE_REACTION_TIME};
+  return bounds[statement];
+}
+
 static double cycle_s(const struct sb_reach *reach, int samples)
 {
   return samples == INT_MAX ? NAN : samples * reach->edges.sample_s;
@@ -140,7 +155,7 @@ static void note_load(const struct sb_edge_load *load, struct sb_prove *out)
 enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
 {
   *out = (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN};
-  for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = NAN;
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = out->reached[k] = NAN;
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) out->statements[k] = SB_PROOF_UNDECIDED;
   const struct sb_edge_load load = sb_edge_load_of(model);
   note_load(&load, out);

@@ -13,12 +13,22 @@
 
 enum { SHIFTS_MAX = 12 };
 
+/* What a filter that nothing is known of holds at most, as a fraction of the reference. */
+static const double most_filtered = 1.5;
+
+/* How a gear engages at worst. */
+struct engagement {
+  double motor_rad_s, engaged_s; /* after the command; 0: it never engages again */
+};
+
 /* Settling under one load. */
 struct settling {
+  struct engagement engagements[SB_GEAR_MAX];
   struct sb_reach *reach;
   const struct sb_reach_commands *commands;
   int way;    /* of the shifts that are waited for */
   int wanted; /* the gear that is to be engaged at last; -1: any */
+  struct sb_edge_load full;
 };
 
 /* A command that is followed until no other comes. */
@@ -95,17 +105,91 @@ static double threshold_of(const struct settling *settling, int gear, int way)
   return way == SB_REACH_UP ? own->upshift_rad_s : own->downshift_rad_s;
 }
 
+/* A corner just engaged, or at the start; of a filter nothing is known. */
+static struct sb_corner fresh_corner(const struct settling *settling, int gear, double motor_rad_s)
+{
+  struct sb_edges *edges = &settling->reach->edges;
+  struct sb_corner corner = sb_edge_corner(edges, gear, motor_rad_s);
+  if (edges->filter_gain > 0.0) corner.filtered = settling->way == SB_REACH_UP ? 0.0 : most_filtered;
+  return corner;
+}
+
+/* Where a corner is under the worst load of all, after a time. */
+static struct sb_corner worst_after(const struct settling *settling, int gear, const struct sb_corner *from,
+                                    double time_s)
+{
+  struct sb_edges *edges = &settling->reach->edges;
+  const struct sb_edge_load last = edges->load;
+  const enum sb_edge_side side = settling->way == SB_REACH_UP ? SB_EDGE_SLOW : SB_EDGE_FAST;
+  sb_edge_bind(edges, &settling->full);
+  struct sb_corner corner = sb_edge_after(edges, side, gear, from, time_s);
+  sb_edge_bind(edges, &last);
+  corner.filtered = from->filtered;
+  return corner;
+}
+
+/* Whether the opposite command would come; a filter may say so for longer. */
+static bool is_beyond(const struct settling *settling, const struct sb_corner *corner, double threshold_rad_s)
+{
+  const bool is_up = settling->way == SB_REACH_UP;
+  if (settling->reach->edges.filter_gain > 0.0) return true;
+  return is_up ? corner->motor_rad_s < threshold_rad_s : corner->motor_rad_s > threshold_rad_s;
+}
+
+/*
+ * For how long the load may have its last value before an opposite command that comes when a wait is over, `wait_s` after a corner
+ * could begin `from_s` after its own beginning: from there if that lasts, else from where the worst load has brought it by
+ * the time from which on it does.
+ */
+static double still_waiting_s(const struct settling *settling, int gear, const struct sb_corner *from, double from_s,
+                              double wait_s)
+{
+  struct sb_reach *reach = settling->reach;
+  const double threshold = threshold_of(settling, gear, 1 - settling->way);
+  if (!is_beyond(settling, from, threshold)) return 0.0; /* commands lie farther */
+  const double back_s = time_to(reach, side_of(settling), gear, from, threshold);
+  if (from_s + back_s >= wait_s) return fmin(from_s + back_s, wait_s + (reach->debounce - 1) * reach->edges.sample_s);
+  const struct sb_corner later = worst_after(settling, gear, from, wait_s - back_s - from_s);
+  if (!is_beyond(settling, &later, threshold)) return 0.0;
+  return fmin(time_to(reach, side_of(settling), gear, &later, threshold), back_s);
+}
+
+/* For how long the opposite command may still come from a gear that the load holds. */
+static double still_s(const struct settling *settling, int gear)
+{
+  struct sb_reach *reach = settling->reach;
+  const int away = 1 - settling->way;
+  const struct sb_spans *set = &settling->commands->sets[gear][away];
+  const double threshold = threshold_of(settling, gear, away), sample_s = reach->edges.sample_s;
+  double worst_s = 0.0;
+  for (int i = 0; i < set->count; i++) {
+    const struct sb_corner *far = far_corner(settling, &set->items[i]);
+    worst_s = fmax(worst_s, time_to(reach, side_of(settling), gear, far, threshold));
+  }
+  const struct engagement *engagement = &settling->engagements[gear];
+  if (engagement->engaged_s > 0.0) {
+    const struct sb_corner joined = fresh_corner(settling, gear, engagement->motor_rad_s);
+    worst_s = fmax(worst_s, still_waiting_s(settling, gear, &joined, engagement->engaged_s, reach->dwell * sample_s));
+  }
+  const struct sb_model *model = reach->edges.model;
+  if (gear == model->control.start_gear - 1) {
+    const struct sb_gear *path = &model->gearbox.gears[gear];
+    const struct sb_corner first =
+        fresh_corner(settling, gear, model->run.initial_output_speed_rad_s * path->ratio * path->output_direction);
+    worst_s = fmax(worst_s, still_waiting_s(settling, gear, &first, 0.0, reach->start_delay * sample_s));
+  }
+  return worst_s;
+}
+
 /* The opposite command still comes, in a gear that the load holds. */
 static double after_opposite(const struct settling *settling, int gear, const struct sb_spans *set)
 {
   const int away = 1 - settling->way;
   double worst_s = 0.0;
   for (int i = 0; i < set->count && !isinf(worst_s); i++) {
-    const double still_s = time_to(settling->reach, side_of(settling), gear, far_corner(settling, &set->items[i]),
-                                   threshold_of(settling, gear, away));
-    worst_s = fmax(worst_s, still_s + time_after(settling, gear, away, &set->items[i], SHIFTS_MAX));
+    worst_s = fmax(worst_s, time_after(settling, gear, away, &set->items[i], SHIFTS_MAX));
   }
-  return worst_s;
+  return set->count > 0 ? worst_s + still_s(settling, gear) : 0.0;
 }
 
 /* The span of the commands that come from a gear in the end: from the threshold to the farthest that is reached. */
@@ -117,27 +201,26 @@ static struct sb_span last_commands(const struct settling *settling, int gear, c
   return (struct sb_span){is_up ? at : engaged->low, is_up ? engaged->high : at, engaged->is_boxed};
 }
 
-/* The farthest that an engaged gear can be away from its threshold, before it may decide too; the latest engagement. */
-static struct sb_corner farthest(const struct settling *settling, int gear, double *engaged_s)
+/* The farthest that a gear engages at under all loads within the bounds, and the latest: each for itself. */
+static void find_engagements(struct settling *settling)
 {
   struct sb_reach *reach = settling->reach;
-  const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
-  struct sb_corner corner = *far_corner(settling, &hull);
-  *engaged_s = 0.0;
-  for (int from = gear - 1; from <= gear + 1; from += 2) {
-    if (from < 0 || from >= reach->gear_count) continue;
-    const struct sb_spans *set = &settling->commands->sets[from][from < gear ? SB_REACH_UP : SB_REACH_DOWN];
-    for (int i = 0; i < set->count; i++) {
+  const bool is_up = settling->way == SB_REACH_UP;
+  for (int k = 0; k < reach->gear_count * SB_REACH_WAYS; k++) {
+    const int from = k / SB_REACH_WAYS, way = k % SB_REACH_WAYS, to = sb_reach_next_gear(from, way);
+    const struct sb_spans *set = &settling->commands->sets[from][way];
+    for (int i = 0; i < 4 * set->count; i++) {
+      struct engagement *engagement = &settling->engagements[to];
+      const struct sb_span *span = &set->items[i / 4];
       struct sb_edge_shift shift;
-      (void)sb_edge_shift(&reach->edges, settling->way == SB_REACH_UP ? SB_EDGE_SLOW : SB_EDGE_FAST, from, gear,
-                          far_corner(settling, &set->items[i]), 0, &shift);
-      const bool is_farther = settling->way == SB_REACH_UP ? shift.joined_rad_s < corner.motor_rad_s
-                                                           : shift.joined_rad_s > corner.motor_rad_s;
-      if (is_farther) corner = sb_edge_corner(&reach->edges, gear, shift.joined_rad_s);
-      *engaged_s = fmax(*engaged_s, shift.engaged_s);
+      (void)sb_edge_shift(&reach->edges, (enum sb_edge_side)(i % 2), from, to, i % 4 < 2 ? &span->low : &span->high, 0,
+                          &shift);
+      const double speed = engagement->motor_rad_s, other = shift.joined_rad_s;
+      const bool is_first = engagement->engaged_s == 0.0;
+      engagement->motor_rad_s = is_first ? other : is_up ? fmin(speed, other) : fmax(speed, other);
+      engagement->engaged_s = fmax(engagement->engaged_s, shift.engaged_s);
     }
   }
-  return corner;
 }
 
 /* The time from a corner in a gear until its command of the way is due; 0: it is at once. */
@@ -151,26 +234,28 @@ static double time_to_leave(const struct settling *settling, int gear, const str
   return time_to(settling->reach, side_of(settling), gear, from, threshold);
 }
 
-/* A gear that is waited in until it is left: from its farthest state, or from the engagement or the start on, where that takes longer
- * than the dwell. */
+/* A gear that is waited in until it is left: from its farthest state; from the engagement, where that takes longer than the dwell; or
+ * from the start. */
 static double after_waiting(const struct settling *settling, int gear)
 {
   struct sb_reach *reach = settling->reach;
+  const double sample_s = reach->edges.sample_s;
   if (reach->engaged[gear].count == 0) return 0.0;
   const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
   const struct sb_span commands = last_commands(settling, gear, &hull);
-  const double after_s = time_after(settling, gear, settling->way, &commands, SHIFTS_MAX);
-  const double slack_s = reach->debounce * reach->edges.sample_s;
-  double worst_s = time_to_leave(settling, gear, far_corner(settling, &hull)) + slack_s;
-  double engaged_s;
-  const struct sb_corner corner = farthest(settling, gear, &engaged_s);
-  const double early_s = engaged_s + time_to_leave(settling, gear, &corner) + slack_s;
-  if (early_s > reach->dwell * reach->edges.sample_s) worst_s = fmax(worst_s, early_s);
+  const struct engagement *engagement = &settling->engagements[gear];
+  const struct sb_corner joined = fresh_corner(settling, gear, engagement->motor_rad_s);
+  const double early_s = engagement->engaged_s + time_to_leave(settling, gear, &joined);
+  double worst_s = time_to_leave(settling, gear, far_corner(settling, &hull));
+  if (engagement->engaged_s > 0.0 && early_s > (reach->dwell - 1) * sample_s) worst_s = fmax(worst_s, early_s);
+  worst_s += reach->debounce * sample_s;
   if (gear == reach->edges.model->control.start_gear - 1) {
-    const double delay_s = (reach->start_delay + reach->debounce - 1) * reach->edges.sample_s;
-    worst_s = fmax(worst_s, delay_s + time_to_leave(settling, gear, far_corner(settling, &reach->start)));
+    const struct sb_corner *near = settling->way == SB_REACH_UP ? &reach->start.high : &reach->start.low;
+    const double delay_s = (reach->start_delay + reach->debounce - 1) * sample_s;
+    const double left_s = time_to_leave(settling, gear, near);
+    worst_s = fmax(worst_s, delay_s + (left_s > 0.0 ? left_s + sample_s : 0.0));
   }
-  return worst_s + after_s;
+  return worst_s + time_after(settling, gear, settling->way, &commands, SHIFTS_MAX);
 }
 
 /* Whether the last load holds a gear: no command of a way comes from it in steady state. */
@@ -212,7 +297,9 @@ double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *
   const int end = way == SB_REACH_UP ? 0 : 1, fastest = reach->gear_count - 1;
   const double acting = full.acting_nm[end], resisting = full.resisting_nm[end];
   const struct sb_edge_load last = {{acting, acting}, {resisting, resisting}, full.breakaway_nm};
-  const struct settling settling = {reach, commands, way, way == SB_REACH_UP ? fastest : -1};
+  struct settling settling = {
+      .reach = reach, .commands = commands, .way = way, .wanted = way == SB_REACH_UP ? fastest : -1, .full = full};
+  find_engagements(&settling);
   sb_edge_bind(&reach->edges, &last);
   double worst_s = NAN;
   if (is_needed(&settling)) {
@@ -241,7 +328,7 @@ static double standing_after(struct sb_reach *reach, int gear, int way, const st
         i == 0 ? command->low : sb_edge_corner(&reach->edges, gear, low + (high - low) * i / PLACES);
     struct sb_edge_shift shift;
     (void)sb_edge_shift(&reach->edges, SB_EDGE_SLOW, gear, to, &from, reach->dwell + reach->debounce - 1, &shift);
-    worst_s = fmax(worst_s, reach->edges.lanes[SB_EDGE_SLOW].sim.sums.standstill_time_s);
+    worst_s = fmax(worst_s, shift.standing_s);
     if (!reach->edges.model->shifter.ops->is_direction_selected) break;
   }
   return worst_s;
@@ -251,7 +338,7 @@ static double standing_after(struct sb_reach *reach, int gear, int way, const st
 static double standing_waiting(struct sb_reach *reach, int gear)
 {
   const struct sb_corner at = sb_edge_corner(&reach->edges, gear, reach->gears[gear].downshift_rad_s);
-  return sb_edge_standing_s(&reach->edges, SB_EDGE_SLOW, gear, &at, reach->debounce * reach->edges.sample_s);
+  return sb_edge_standing_s(&reach->edges, SB_EDGE_SLOW, gear, &at, reach->debounce);
 }
 
 /* For how long a filter holds the reading of a gear above its downshift threshold while the output stands. */

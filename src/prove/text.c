@@ -51,16 +51,19 @@ static void say(const struct sb_prove *prove, enum sb_prove_statement statement,
 static void say_stall(const struct sb_prove *prove, FILE *out)
 {
   const double standing_s = prove->bounds[SB_PROVE_STANDING];
-  const char *slowest = prove->model->gearbox.gears[0].name;
   const char *limit = NUM(prove->model->limits.stall_time_s);
+  struct sb_sentence how = {.length = 0};
   if (isinf(standing_s)) {
-    say(prove, SB_PROVE_STALL, out,
-        "that the output never stands in gear for longer than %s s: the heaviest load stops it in %s for ever.", limit,
-        slowest);
+    sb_words_add(&how, "the heaviest load stops it in %s for ever", prove->model->gearbox.gears[0].name);
+  } else if (!(standing_s > 0.0)) {
+    sb_words_add(&how, "it never stands in gear");
   } else {
-    say(prove, SB_PROVE_STALL, out, "that the output never stands in gear for longer than %s s: it stands for %s%s s.",
-        limit, standing_s > 0.0 ? "at most " : "", NUM(standing_s));
+    sb_words_add(&how, "it stands for at most %s s", NUM(standing_s));
+    if (prove->reached[SB_PROVE_STANDING] > 0.0) {
+      sb_words_add(&how, ", and for %s s in a run", NUM(prove->reached[SB_PROVE_STANDING]));
+    }
   }
+  say(prove, SB_PROVE_STALL, out, "that the output never stands in gear for longer than %s s: %s.", limit, how.text);
 }
 
 static void say_return(const struct sb_prove *prove, FILE *out)
@@ -112,35 +115,37 @@ static void say_reaction(const struct sb_prove *prove, FILE *out)
   }
 }
 
-static void put(struct sb_text_table *table, const char *words, double value, const char *unit)
+static void put(struct sb_text_table *table, double value, const char *unit)
 {
-  if (isnan(value)) return;
-  if (isinf(value)) {
-    sb_text_table_put(table, "%s\tno bound", words);
+  if (isnan(value)) {
+    sb_text_table_put(table, "-");
+  } else if (isinf(value)) {
+    sb_text_table_put(table, "no bound");
   } else {
-    sb_text_table_put(table, "%s\t%s %s", words, NUM(value), unit);
+    sb_text_table_put(table, "%s %s", NUM(value), unit);
   }
 }
 
 static void write_bounds(const struct sb_prove *prove, FILE *out)
 {
-  static const struct {
-    const char *words, *unit;
-  } rows[] = {
-#define BOUND_ROW(name, member, words, unit) {words, unit},
-      SB_PROVE_BOUND_LIST(BOUND_ROW)
-#undef BOUND_ROW
+  static const char *const units[] = {
+#define BOUND_UNIT(name, member, words, unit) unit,
+      SB_PROVE_BOUND_LIST(BOUND_UNIT)
+#undef BOUND_UNIT
   };
   struct sb_text_table table;
-  sb_text_table_init(&table, 2);
-  sb_text_table_put(&table, "no load profile goes beyond\t");
+  sb_text_table_init(&table, 3);
+  sb_text_table_put(&table, "\tno load profile goes beyond\ta run comes to");
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
     const bool is_speed = k == SB_PROVE_OUTPUT || k == SB_PROVE_SPEED;
-    if (k == SB_PROVE_SWING) continue;
-    put(&table, rows[k].words, prove->bounds[k] * (is_speed ? rpm_per_rad_s : 1.0), is_speed ? "rpm" : rows[k].unit);
+    if (isnan(prove->bounds[k])) continue;
+    sb_text_table_put(&table, "%s", sb_prove_bound_words[k]);
+    put(&table, prove->bounds[k] * (is_speed ? rpm_per_rad_s : 1.0), is_speed ? "rpm" : units[k]);
+    put(&table, prove->reached[k] * (is_speed ? rpm_per_rad_s : 1.0), is_speed ? "rpm" : units[k]);
   }
   fputc('\n', out);
   sb_text_table_write(&table, 2, out);
+  if (prove->run_count > 0) sb_words_say(out, 2, 2, "(%ld runs were tried.)", prove->run_count);
 }
 
 static void write_range(const char *way, double from, double to, FILE *out)

@@ -30,6 +30,8 @@ static inline struct sb_model proof_machine(const char *shifter, double mesh, do
   model.control.dwell_s = dwell_s;
   model.control.downshift_fraction[0] = proof_down;
   model.control.upshift_fraction[0] = proof_up;
+  strcpy(model.gearbox.gears[0].name, "slow");
+  strcpy(model.gearbox.gears[1].name, "fast");
   model_finish(&model);
   return model;
 }
@@ -43,10 +45,15 @@ static inline struct sb_model proof_random(gsl_rng *dice)
   const double rotor = stall / w0 * gsl_ran_flat(dice, 0.004, 0.06);
   model_set_line_motor(&model, w0, stall, rotor);
   if (gsl_rng_uniform(dice) < 0.5) model_set_currents(&model, 5.0, gsl_ran_flat(dice, 0.0, 0.4), 0.1);
-  const double fast = gsl_ran_flat(dice, 2.0, 8.0), slow = fast * gsl_ran_flat(dice, 1.5, 3.5);
+  const double fast = 0.1 * (double)(20 + gsl_rng_uniform_int(dice, 60)); /* whole teeth on wheels of ten */
+  const double slow = 0.1 * round(10.0 * fast * gsl_ran_flat(dice, 1.5, 3.5));
   model_add_gear(&model, slow, gsl_ran_flat(dice, 0.7, 1.0), false);
   model_add_gear(&model, fast, gsl_ran_flat(dice, 0.8, 1.0), false);
-  for (int g = 0; g < 2; g++) model.gearbox.gears[g].back_efficiency = gsl_ran_flat(dice, 0.3, 1.0);
+  for (int g = 0; g < 2; g++) {
+    struct sb_gear *gear = &model.gearbox.gears[g];
+    gear->back_efficiency = gsl_ran_flat(dice, 0.3, 1.0);
+    gear->meshes[0].driven_teeth = round(gear->meshes[0].driven_teeth);
+  }
   model.shifter.ops = sb_shifter_kind_find(shifters[gsl_rng_uniform_int(dice, 3)]);
   if (!model.shifter.ops->is_direction_selected) model_drive_forward(&model);
   model.shifter.travel_time_s = gsl_ran_flat(dice, 0.0, 0.3);
