@@ -103,6 +103,15 @@ struct sb_prove {
 /* Proves what there is to prove. The model outlives the result. SB_ERR_MEMORY, or the status of a simulation. */
 enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
 
+/* The same in a few hundredths of a second: without the least swing, so that nothing is said of constant loads. */
+enum sb_status sb_prove_solve_quickly(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
+
+/* The answers in a sentence or two, without constant loads; "" where nothing can be proved. */
+struct sb_prove_line {
+  char text[512];
+};
+struct sb_prove_line sb_prove_line(const struct sb_prove *prove);
+
 /* Seeks load profiles whose runs come near to the bounds, and disprove what is not proved. The same statuses. */
 enum sb_status sb_prove_search(struct sb_prove *prove, struct sb_error *err);
 

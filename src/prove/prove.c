@@ -120,7 +120,16 @@ static void judge(struct proving *proving, struct sb_prove *out)
   (void)proving;
 }
 
-static enum sb_status solve(struct proving *proving, struct sb_prove *out)
+static void note_swing(struct proving *proving, struct sb_prove *out)
+{
+  const struct sb_answer_swing swing = sb_answer_swing(&proving->reach, &proving->all);
+  out->bounds[SB_PROVE_SWING] = swing.least_nm;
+  out->least_swing_proved_nm = swing.proved_nm;
+  out->swing_at_nm[0] = swing.at_nm[0];
+  out->swing_at_nm[1] = swing.at_nm[1];
+}
+
+static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
   sb_reach_all(reach, &proving->all);
@@ -131,11 +140,7 @@ static enum sb_status solve(struct proving *proving, struct sb_prove *out)
   note_shifts(proving, out);
   note_extremes(proving, out);
   note_times(proving, out);
-  const struct sb_answer_swing swing = sb_answer_swing(reach, &proving->all);
-  out->bounds[SB_PROVE_SWING] = swing.least_nm;
-  out->least_swing_proved_nm = swing.proved_nm;
-  out->swing_at_nm[0] = swing.at_nm[0];
-  out->swing_at_nm[1] = swing.at_nm[1];
+  if (is_swing_asked) note_swing(proving, out);
   out->return_up_to_nm = return_up_to_nm(proving);
   out->is_safe_only = isfinite(out->model->load.bounds.rate_nm_s);
   judge(proving, out);
@@ -152,7 +157,8 @@ static void note_load(const struct sb_edge_load *load, struct sb_prove *out)
   }
 }
 
-enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
+static enum sb_status solve_model(const struct sb_model *model, bool is_swing_asked, struct sb_prove *out,
+                                  struct sb_error *err)
 {
   *out = (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN};
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = out->reached[k] = NAN;
@@ -164,10 +170,20 @@ enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out
   if (proving == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a proof");
   enum sb_status status = sb_reach_init(&proving->reach, model, err);
   if (status == SB_OK) {
-    status = solve(proving, out);
+    status = solve(proving, is_swing_asked, out);
     if (status != SB_OK) *err = proving->reach.edges.err;
     sb_reach_clear(&proving->reach);
   }
   free(proving);
   return status;
+}
+
+enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
+{
+  return solve_model(model, true, out, err);
+}
+
+enum sb_status sb_prove_solve_quickly(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
+{
+  return solve_model(model, false, out, err);
 }

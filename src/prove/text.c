@@ -115,6 +115,33 @@ static void say_reaction(const struct sb_prove *prove, FILE *out)
   }
 }
 
+struct sb_prove_line sb_prove_line(const struct sb_prove *prove)
+{
+  struct sb_prove_line line = {""};
+  struct sb_sentence text = {.length = 0, .text = ""};
+  const double standing_s = prove->bounds[SB_PROVE_STANDING], return_s = prove->bounds[SB_PROVE_RETURN_TIME];
+  const char *fastest = prove->model->gearbox.gears[prove->model->gearbox.gear_count - 1].name;
+  if (prove->outside != NULL) return line;
+  sb_words_add(&text, "Whatever the load profile between %s and %s N.m: ", NUM(prove->lightest_nm),
+               NUM(prove->heaviest_nm));
+  if (isinf(standing_s)) {
+    sb_words_add(&text, "the output can stall");
+  } else if (standing_s > 0.0) {
+    sb_words_add(&text, "the output stands in gear for at most %s s", NUM(standing_s));
+  } else {
+    sb_words_add(&text, "the output never stands in gear");
+  }
+  if (isinf(return_s)) {
+    sb_words_add(&text, "; the box may not come back to %s at the lightest load", fastest);
+  } else {
+    sb_words_add(&text, "; the box is back in %s at most %s s after the load has come to its lightest", fastest,
+                 NUM(return_s));
+  }
+  if (isinf(prove->bounds[SB_PROVE_REACTION_TIME])) sb_words_add(&text, "; at the heaviest it may shift for ever");
+  snprintf(line.text, sizeof line.text, "%s.", text.text);
+  return line;
+}
+
 static void put(struct sb_text_table *table, double value, const char *unit)
 {
   if (isnan(value)) {

@@ -232,6 +232,26 @@ static void what_is_outside_is_named_by_its_key(void **state)
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) assert_int_equal(prove.statements[k], SB_PROOF_UNDECIDED);
 }
 
+/* The quick answer is the same but for the swing, and is what `check` says. */
+static void a_line_says_the_most_of_it(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  solve("selector", 0.95, 1.5, least, greatest);
+  const double back = prove.bounds[SB_PROVE_RETURN_TIME];
+  assert_int_equal(sb_prove_solve_quickly(&model, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_RETURN_TIME], back, 0.0);
+  assert_true(isnan(prove.bounds[SB_PROVE_SWING]));
+  assert_int_equal(prove.statements[SB_PROVE_CONSTANT], SB_PROOF_UNDECIDED);
+  assert_string_equal(
+      sb_prove_line(&prove).text,
+      "Whatever the load profile between 0.25 and 1.75 N.m: the output never stands in gear; the box is "
+      "back in fast at most 1.647 s after the load has come to its lightest.");
+  model.drive.ramp_s = 0.5;
+  assert_int_equal(sb_prove_solve_quickly(&model, &prove, &err), SB_OK);
+  assert_string_equal(sb_prove_line(&prove).text, "");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -244,6 +264,7 @@ int main(void)
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
+      cmocka_unit_test(a_line_says_the_most_of_it),
       cmocka_unit_test(what_is_outside_is_named_by_its_key),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -7,6 +7,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "help/dice.h"
 #include "help/near.h"
@@ -203,6 +204,27 @@ static void a_profile_of_its_own_comes_within_a_percent_of_each_bound(void **sta
   }
 }
 
+/* Were the bounds a twentieth too narrow, runs would show it: of the torque, the times, or the lowest speed. */
+static void runs_beyond_the_bounds_of_the_load_exceed_something_proved(void **state)
+{
+  (void)state;
+  static const char *const shifters[] = {"selector", "swing arm"};
+  for (int k = 0; k < 2; k++) {
+    struct sb_error err;
+    model = proof_machine(shifters[k], 0.95, 1.5, 0.25, 1.75);
+    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    double bounds[SB_PROVE_BOUNDS];
+    memcpy(bounds, prove.bounds, sizeof bounds);
+    model.load.bounds.least_nm *= 0.95;
+    model.load.bounds.greatest_nm *= 1.05;
+    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+    assert_true(prove.reached[SB_PROVE_TORQUE] > 1.005 * bounds[SB_PROVE_TORQUE]);
+    assert_true(prove.reached[SB_PROVE_RETURN_TIME] > bounds[SB_PROVE_RETURN_TIME] - 5e-4);
+    assert_true(prove.reached[SB_PROVE_STANDSTILL] > bounds[SB_PROVE_STANDSTILL] + 5e-4);
+  }
+}
+
 static void what_is_written_of_a_random_machine_runs_the_same(void **state)
 {
   (void)state;
@@ -229,6 +251,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(no_run_exceeds_a_bound),
       cmocka_unit_test(a_profile_of_its_own_comes_within_a_percent_of_each_bound),
+      cmocka_unit_test(runs_beyond_the_bounds_of_the_load_exceed_something_proved),
       cmocka_unit_test(what_is_written_of_a_random_machine_runs_the_same),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
