@@ -16,6 +16,10 @@
 
 #include "shiftband/table.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* X(code, name as in scenarios, another name that they may use, or the same) */
 #define SB_CHEMISTRY_LIST(X)                                                  \
   X(SB_CHEMISTRY_LEAD_ACID, "lead acid", "lead acid")                         \
@@ -62,5 +66,9 @@ struct sb_battery {
 
 /* Open-circuit voltage at a charge (clamped to 0..1), V. Pure. */
 double sb_battery_voltage_v(const struct sb_battery *battery, double charge_fraction);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -32,6 +32,10 @@
 #include "shiftband/load.h"
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum { SB_BODY_MAX = 4 };
 
 /* A body in a vehicle's way. */
@@ -86,7 +90,7 @@ struct sb_body {
     struct sb_vehicle vehicle;
     struct sb_hoist hoist;
     struct sb_rotor rotor;
-  };
+  } as;
 };
 
 struct sb_body_ops {
@@ -123,5 +127,9 @@ size_t sb_body_room(const struct sb_body *body);
  * long as the load, and so must the body's own tables. SB_ERR_SCENARIO, and the load unchanged, when that makes more than SB_LOAD_PART_MAX parts.
  */
 enum sb_status sb_body_lower(const struct sb_body *body, double *room, struct sb_load *load, struct sb_error *err);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

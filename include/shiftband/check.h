@@ -19,6 +19,10 @@
 #include "shiftband/discharge.h"
 #include "shiftband/scenario.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum {
   SB_CHECK_REMARK_MAX = 64,
   SB_CHECK_REMARK_SIZE = 640,
@@ -359,5 +363,9 @@ int sb_check_write_json(const struct sb_check *check, FILE *out);
 /* Thresholds over the charge of the battery as CSV, a row for each charge and pair; only the header without a battery.
  * Returns 0, or -1 when writing failed. */
 int sb_check_write_discharge_csv(const struct sb_check *check, FILE *out);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

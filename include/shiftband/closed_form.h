@@ -35,6 +35,10 @@
 
 #include "shiftband/model.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct sb_gear_figures {
   double ratio;
   double efficiency;
@@ -106,5 +110,9 @@ struct sb_load_moment sb_closed_form_lightest(const struct sb_model *model);
 
 /* All figures at the model's supply. */
 struct sb_closed_form sb_closed_form_solve(const struct sb_model *model);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

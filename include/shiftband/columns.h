@@ -5,6 +5,10 @@
 
 #include <stddef.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* NAME=TEXT. Of several about one name the last one counts. */
 struct sb_column_fact {
   const char *name, *text;
@@ -17,5 +21,9 @@ struct sb_column_facts {
   const struct sb_column_fact *units;   /* column or quantity = unit of its values */
   const struct sb_column_fact *fills;   /* quantity = value with unit, for a table without that column */
 };
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -27,6 +27,10 @@
 
 #include "shiftband/model.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Who is ahead where two gears do not meet. */
 enum sb_ahead { SB_AHEAD_NEITHER, SB_AHEAD_SLOWER, SB_AHEAD_FASTER };
 
@@ -50,5 +54,9 @@ struct sb_crossover sb_crossover_solve(const struct sb_model *model, int slow);
 /* Energy from the supply for a turn of the output in a gear (index) under a torque from outside, J; without currents that of the
  * motor's shaft; INFINITY when the gear stalls. Pure. */
 double sb_crossover_turn_j(const struct sb_model *model, int gear, double external_nm);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -23,6 +23,10 @@
 #include "shiftband/model.h"
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* X(code, words) */
 #define SB_DISCHARGE_LIST(X)                                                    \
   X(SB_DISCHARGE_STUCK_LOW, "stuck low")                                        \
@@ -77,5 +81,9 @@ const struct sb_discharge_span *sb_discharge_span_at(const struct sb_discharge *
 /* The charge at which the battery ends in use: the first at which a start is cut, or the highest gear under the lightest load, is
  * below the cut-off; or 0. Pure. */
 double sb_discharge_end_fraction(const struct sb_model *model, const struct sb_discharge *discharge);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -18,6 +18,10 @@
 
 #include "shiftband/table.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum sb_drive_mode { SB_DRIVE_OPEN_LOOP, SB_DRIVE_SPEED_CONTROL };
 
 /* What the motor's terminals see while the drive is off. */
@@ -64,5 +68,9 @@ struct sb_drive_state sb_drive_start(const struct sb_drive *drive, double speed_
 /* At a tick at time_s: what is held until the next; is_held: the driver holds the motor's current at its limit. Pure. */
 struct sb_drive_state sb_drive_tick(const struct sb_drive *drive, const struct sb_drive_state *from, double time_s,
                                     double speed_rad_s, bool is_held);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

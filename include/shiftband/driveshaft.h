@@ -24,6 +24,10 @@
 
 #include <stdbool.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct sb_model;
 
 struct sb_driveshaft {
@@ -49,5 +53,9 @@ double sb_driveshaft_damped_joining_nm(const struct sb_model *model, int gear, d
 
 /* Stiffness at which a joining alone, undamped, just makes a torque, N m / rad. Pure. */
 double sb_driveshaft_stiffness_for(const struct sb_model *model, int gear, double slip_rad_s, double torque_nm);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

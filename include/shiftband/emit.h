@@ -32,6 +32,10 @@
 #include "shiftband/model.h"
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum { SB_EMIT_NAME_SIZE = 48, SB_EMIT_SAMPLES_DEFAULT = 2000, SB_EMIT_SAMPLES_MAX = 16000 };
 
 /* What the real sensor counts. */
@@ -120,5 +124,9 @@ int sb_emit_write_ladder(FILE *out, const struct sb_emission *emission, const ch
 /* The recorded samples as CSV: sample,reading,engaged,gear; engaged is is_deciding. Where the reference follows the supply counts and
  * voltage_counts stand before the reading. */
 int sb_emit_write_readings(FILE *out, const struct sb_emission *emission);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -34,6 +34,10 @@
 #include "shiftband/external_controller.h"
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Runs in several threads may use one decider at once, each between a begin and an end of its own. */
 struct sb_decider {
   const char *name; /* for messages */
@@ -55,5 +59,9 @@ struct sb_external_program {
 
 /* A decider over a program, which must outlive it. */
 struct sb_decider sb_external_program_decider(const struct sb_external_program *program);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -60,6 +60,10 @@
 #include "shiftband/status.h"
 #include "shiftband/units.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* ---- logs ---- */
 
 /*
@@ -339,5 +343,9 @@ int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *l
 
 /* Every reading with its computed value: CSV. */
 int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -30,6 +30,10 @@
 
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum { SB_GEAR_MAX = 8, SB_MESH_MAX = 12, SB_NAME_SIZE = 64 };
 
 /* back_efficiency before sb_gearbox_derive(): 2 - 1 / eta. */
@@ -88,5 +92,9 @@ bool sb_gearbox_has_locking(const struct sb_gearbox *gearbox);
 /* Whether a gear (index) turns the output against the others: against most of them, or with as many either way against
  * gear 1. Pure. */
 bool sb_gearbox_is_reversed(const struct sb_gearbox *gearbox, int gear);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -35,6 +35,10 @@
 #include "shiftband/status.h"
 #include "shiftband/verdict.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum { SB_INSPECT_SMOOTH = 5 };
 
 enum sb_inspect_source { SB_INSPECT_BEST, SB_INSPECT_GEAR, SB_INSPECT_RATIO, SB_INSPECT_MOTOR };
@@ -127,5 +131,9 @@ bool sb_inspect_is_undecided(const struct sb_inspection *inspection);
 size_t sb_inspect_busy_count(const struct sb_inspection *inspection);
 
 void sb_inspect_clear(struct sb_inspection *inspection);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

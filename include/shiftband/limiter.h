@@ -21,6 +21,10 @@
 
 #include "shiftband/motor.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum {
   SB_LIMITER_FULL_BACK = -2, /* duty -1 */
   SB_LIMITER_HELD = -1,      /* the current is held at +Imax */
@@ -58,5 +62,9 @@ int sb_limiter_number(const struct sb_motor *motor, const struct sb_motor_circui
 
 /* The duty that is given at a speed, -1..1; the battery gives so much of the motor's current. Pure. */
 double sb_limiter_duty(const struct sb_limiter_piece *piece, double speed_rad_s);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

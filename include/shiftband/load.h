@@ -26,6 +26,10 @@
 #include "shiftband/status.h"
 #include "shiftband/table.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum { SB_LOAD_PART_MAX = 16, SB_GRADE_MAX = 4 };
 
 enum sb_load_axis { SB_OVER_TIME, SB_OVER_TURNS };
@@ -177,5 +181,9 @@ void sb_load_share_range_nm(const struct sb_load *load, double duration_s, enum 
 
 /* Sum of the viscous (N m s / rad) and quadratic (N m s^2 / rad^2) coefficients. */
 void sb_load_speed_terms(const struct sb_load *load, double *viscous, double *quadratic);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -18,6 +18,10 @@
 #include "shiftband/scenario.h"
 #include "shiftband/sim.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* X(code, heading, words, unit, quantity's name, its other name, kind). Those from SB_LOG_TORQUE on are only measured. */
 #define SB_LOG_COLUMN_LIST(X)                                                                                  \
   X(SB_LOG_GEAR, "gear", "gear", "", "gear", NULL, SB_RATIO)                                                   \
@@ -112,5 +116,9 @@ double sb_log_noise(const struct sb_log *log, enum sb_log_column column);
 
 /* The median time between rows that differ in time, s; 0 for fewer than two. */
 double sb_log_interval_s(const struct sb_log *log);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -20,6 +20,10 @@
 
 #include "shiftband/winding.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* X(code, name, coefficient in 1 / K) */
 #define SB_MAGNET_LIST(X)                                  \
   X(SB_MAGNET_FERRITE, "ferrite", -0.0020)                 \
@@ -51,5 +55,9 @@ double sb_magnet_c(const struct sb_winding *winding, const struct sb_warmth *war
 
 /* k(T) over k; 1 without a magnet. Pure. */
 double sb_magnet_ratio(const struct sb_magnet *magnet, double magnet_c);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -20,6 +20,10 @@
 
 #include "shiftband/run.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Lattice of a threshold, fractions of the reference: first + k step, k = 0..count-1. */
 struct sb_map_axis {
   double first_fraction;
@@ -109,5 +113,9 @@ void sb_map_clear(struct sb_map *map);
 
 /* The cell that holds a lattice point, or NULL. */
 const struct sb_map_cell *sb_map_cell_at(const struct sb_map *map, int downshift_index, int upshift_index);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -21,6 +21,10 @@
 #include "shiftband/status.h"
 #include "shiftband/winding.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Thresholds are fractions of the sensor's reference; pair p lies between gears p + 1 and p + 2. */
 struct sb_control {
   int start_gear;                             /* from 1 */
@@ -141,5 +145,9 @@ double sb_model_body_radius_m(const struct sb_model *model);
 
 /* For how long an engaged clutch may have too much to transmit, s: 50 ms. Pure. */
 double sb_model_clutch_slip_s(const struct sb_model *model);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -20,6 +20,10 @@
 
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct sb_motor {
   /* Given, all at the motor's own shaft (a built-in gearhead included). */
   double nominal_voltage_v;   /* V,      > 0 */
@@ -105,5 +109,9 @@ double sb_motor_stall_torque_nm(const struct sb_motor_line *line);
 
 /* (ke - kt) / kt; more than 0.15 either way deserves a note to the user. 0 without currents. */
 double sb_motor_constants_mismatch(const struct sb_motor *motor);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -23,6 +23,10 @@
 #include "shiftband/inspect.h"
 #include "shiftband/scenario.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct sb_overlay_options {
   double offset_s;           /* time of the log at which the simulation begins */
   double tolerance_fraction; /* of the scale, > 0 */
@@ -125,5 +129,9 @@ enum sb_status sb_inspect_beside_explain(const struct sb_log *log, const struct 
                                          struct sb_error *err);
 
 void sb_inspect_beside_clear(struct sb_inspect_beside *beside);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

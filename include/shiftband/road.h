@@ -24,6 +24,10 @@
 
 #include "shiftband/table.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum { SB_OBSTACLE_MAX = 8 };
 
 struct sb_obstacle {
@@ -78,5 +82,9 @@ struct sb_road_need {
 /* Mass in kg to be put on the driven wheels so that even slipping ones push against a need: one that meets a body slips
  * before it grips. 0: they do; INFINITY: no mass is enough. Pure. */
 double sb_road_ballast_kg(const struct sb_road *road, const struct sb_road_need *need);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

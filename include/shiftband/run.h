@@ -14,6 +14,10 @@
 #include "shiftband/external_program.h"
 #include "shiftband/verdict.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* One sample of the controller. */
 struct sb_run_sample {
   int32_t reading; /* what it compares */
@@ -174,5 +178,9 @@ void sb_run_write_comparison(FILE *out, const struct sb_report *reports, int cou
 
 /* Writes the cautions that a model and its verdicts call for (is_run false: the model alone). */
 void sb_run_write_cautions(FILE *out, const struct sb_model *model, const struct sb_monitor *monitor);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -16,6 +16,10 @@
 #include "shiftband/status.h"
 #include "shiftband/units.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* One spread from `tolerances:`: the key's path and its least and greatest value in SI units. */
 struct sb_tolerance {
   char path[128];
@@ -123,5 +127,9 @@ const char *sb_samples_words(const struct sb_scenario *nominal, const double *va
 
 /* Writes the manual of all keys: section by section, with unit, range, default and meaning. Returns 0, or -1 (errno). */
 int sb_scenario_write_keys(FILE *out);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

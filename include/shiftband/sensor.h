@@ -26,6 +26,10 @@
 
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum sb_sensor_quantity { SB_SENSES_SPEED, SB_SENSES_DUTY, SB_SENSES_CURRENT };
 
 /* Whole sample periods that a window may span. */
@@ -146,5 +150,9 @@ double sb_sensor_draw(struct sb_reading *reading);
 
 /* Takes a sample with a noise drawn before, in standard deviations. Pure but for the filter's state. */
 int32_t sb_sensor_take_input(struct sb_reading *reading, const struct sb_sensor *sensor, double input, double noise);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

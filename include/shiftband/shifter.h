@@ -16,6 +16,10 @@
 
 #include <stdbool.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct sb_shifter_ops;
 
 struct sb_shifter {
@@ -53,5 +57,9 @@ extern const struct sb_shifter_ops *const sb_shifter_kinds[];
 
 /* The kind of that name, or NULL. */
 const struct sb_shifter_ops *sb_shifter_kind_find(const char *name);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

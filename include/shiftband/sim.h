@@ -17,7 +17,7 @@
  * driving and overrun happen exactly at their instants: those not known beforehand are roots of polynomials on the series,
  * so none is missed (src/sim/series.h). At standstill, torque below the hold keeps it: a mode, not a small speed.
  *
- * The step is the grid of traces, samples and ticks alone. States follow from sample to sample and from tick to tick,
+ * The step is the grid of traces, samples and ticks alone. States follow from tick to tick, or from block to block of samples,
  * whoever asks for others between, so a trace changes no bit of a run.
  *
  * A vehicle's wheels can slip and bodies stand in its way (road.h); the output shaft can give (driveshaft.h); what feeds
@@ -37,6 +37,10 @@
 
 #include "shiftband/model.h"
 #include "shiftband/status.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
 
 enum sb_link {
   SB_LINK_MESH, /* one gear engaged: motor and output turn together */
@@ -263,6 +267,10 @@ struct sb_segment;
 /* The motion that is under way; src/sim/stretch.h. */
 struct sb_stretch;
 
+/* Stretches of motion end with blocks of so many samples, wherever what feeds the motor stays as it is: states in between are
+ * values of them. */
+enum { SB_SIM_BLOCK = 16 };
+
 /* Every so many steps; and the last such step that was passed. */
 struct sb_sim_multiple {
   long long of, last;
@@ -273,6 +281,7 @@ struct sb_sim {
   double step_s;                  /* the model's step */
   double steps_per_s;             /* steps in a second when that is a whole number, else 0 */
   struct sb_derived derived;      /* of the model */
+  struct sb_sim_multiple blocks;  /* of SB_SIM_BLOCK samples */
   struct sb_sim_multiple samples; /* of the controller */
   struct sb_sim_multiple ticks;   /* of what feeds the motor; of = 0: it never changes */
   double tick_s, ticks_per_s;
@@ -319,8 +328,16 @@ void sb_sim_command(struct sb_sim *sim, int gear);
 void sb_sim_take_load(struct sb_sim *sim);
 
 /* Puts a state back that this simulation, or another of the same model, was in after sb_sim_sums(), which brings what comes
- * together in it up to date; the sums stay. */
+ * together in it up to date; the sums stay. It goes on to the same bits where a stretch ended there: with a block of samples, at a
+ * tick, or with the command that follows. */
 void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state);
+
+/* A simulation as it stands: who looks at sums on the way, which brings them up to date, takes it back afterwards, and it goes on as
+ * if nobody had looked. NULL: there is no memory; released by free(). */
+struct sb_sim_kept;
+struct sb_sim_kept *sb_sim_kept_new(void);
+void sb_sim_keep(const struct sb_sim *sim, struct sb_sim_kept *kept);
+void sb_sim_take_back(struct sb_sim *sim, const struct sb_sim_kept *kept);
 
 /* At a sample: opens the window of a sensor of pulses for it, unless that was done on the way. */
 void sb_sim_open_window(struct sb_sim *sim);
@@ -375,6 +392,10 @@ struct sb_row {
 
 struct sb_row sb_sim_row(const struct sb_sim *sim);
 
+/* The same for who only decides: of it the time, gear and phase, the flags, duties, the motor's speed and current, the supply's voltage,
+ * and the loads that closed forms compare with; the rest is 0. */
+struct sb_row sb_sim_glance(const struct sb_sim *sim);
+
 /* Whether the output stands in an engaged gear although the drive is on and does all that it ever will: a ramp or an integral that
  * still raises the duty may yet move it. Pure. */
 static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)
@@ -391,5 +412,9 @@ static inline double sb_row_next_load_nm(const struct sb_row *row)
 
 /* Brings the sums up to the present instant, kinetic energy included, and returns them. */
 const struct sb_sums *sb_sim_sums(struct sb_sim *sim);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -10,6 +10,10 @@
 
 #include <stddef.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Of the library and the program: the only place where it stands (the Makefile reads it here). */
 #define SB_VERSION "0.1.0"
 
@@ -63,5 +67,9 @@ struct sb_quote sb_fail_quote(const char *text);
 
 /* Adds a printf format to a text, cut to the size of all. */
 void sb_fail_add(char *text, size_t size, const char *format, ...) __attribute__((format(printf, 3, 4)));
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -44,6 +44,10 @@
 
 #include <stddef.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 #define SB_PSI 6894.757293168361 /* Pa: 4.4482216152605 N on (0.0254 m)^2 */
 
 /* X(code, name, another name that scenarios may use, or the same, tensile figure in Pa, shear modulus in Pa) */
@@ -127,5 +131,9 @@ double sb_strength_tooth_limit_nm(const struct sb_tooth *tooth);
 
 /* "tooth, 42 of module 0.5 mm, 5 mm wide, acetal, 68.9 MPa bending, form factor 0.395, safety 2". Returns text. */
 const char *sb_strength_tooth_text(const struct sb_tooth *tooth, char *text, size_t size);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -5,10 +5,18 @@
 
 #include <stddef.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 struct sb_table {
   size_t count;    /* 0: no table */
   const double *x; /* x[count] */
   const double *y; /* y[count] */
 };
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -34,6 +34,10 @@
 
 #include "shiftband/scenario.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* A text that grows. text is NULL while length is 0. */
 struct sb_lines {
   char *text; /* text[length], a 0 behind it; owned */
@@ -118,5 +122,9 @@ enum sb_status sb_tasks_join(const char *const *paths, size_t path_count, struct
 
 /* Whether a file is there and begins as a journal or shard does; false when it cannot be read. */
 bool sb_tasks_is_journal(const char *path);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

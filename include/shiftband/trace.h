@@ -18,6 +18,10 @@
 
 #include "shiftband/sim.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* The header line. Returns 0, or -1 with errno set. */
 int sb_trace_write_header(FILE *out, const struct sb_model *model);
 
@@ -26,5 +30,9 @@ int sb_trace_write_row(FILE *out, const struct sb_row *row, const struct sb_mode
 
 /* "engaged", "shift" or "standstill". */
 const char *sb_trace_phase_name(enum sb_phase phase);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -17,6 +17,10 @@
 
 #include "shiftband/map.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 enum sb_prefer {
   SB_PREFER_MARGIN, /* the highest downshift threshold within three quarters of the widest margin: the cautious choice */
   SB_PREFER_TIME,   /* the most output turns of the machines as written, at half the widest margin at least */
@@ -166,5 +170,9 @@ const char *sb_reason_text(enum sb_reason reason);
  */
 enum sb_status sb_tune_explain(const struct sb_tune_machine *machines, int count, const struct sb_tune_options *options,
                                struct sb_tune_result *result, struct sb_error *err);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

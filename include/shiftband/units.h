@@ -23,6 +23,10 @@
 
 #include "shiftband/status.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Exponents of the base units; the angle counts only for some quantities. */
 struct sb_dimension {
   int metre, kilogram, second, ampere, kelvin, angle;
@@ -115,5 +119,9 @@ enum sb_status sb_units_parse_difference(const char *text, enum sb_quantity want
 /* The same for `a..b unit`. Least and greatest come in order; equal ends are allowed. */
 enum sb_status sb_units_parse_range(const char *text, enum sb_quantity wanted, double *least, double *greatest,
                                     struct sb_error *err);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

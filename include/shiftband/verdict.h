@@ -41,6 +41,10 @@
 #include "shiftband/closed_form.h"
 #include "shiftband/sim.h"
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* X(code, name, its sentence: src/run/explain.h) */
 #define SB_VERDICT_LIST(X)                                                              \
   X(SB_VERDICT_HUNTING, "hunting", sb_explain_hunting)                                  \
@@ -101,7 +105,10 @@ enum sb_cause sb_three_cause(const struct sb_three *three, const struct sb_band 
 bool sb_three_is_above(const struct sb_three *three, int k, double downshift_nm);
 bool sb_three_is_below(const struct sb_three *three, int k, double upshift_nm);
 
-/* Whether the load asked for all three. Pure. */
+/* Whether the loads at the commands call for all three, whether they moved far enough in between, and whether both: then the
+ * load asked for them. Pure. */
+bool sb_three_is_called_for(const struct sb_three *three, const struct sb_band *band);
+bool sb_three_has_moved(const struct sb_three *three, const struct sb_band *band);
 bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band);
 
 /* Whether a downshift at a load, of those that closed forms judge, is needless. Pure. */
@@ -314,5 +321,9 @@ struct sb_json;
  * no gear_name. */
 void sb_verdict_write_json(struct sb_json *json, const struct sb_verdict *verdict, const char *gear_name,
                            const struct sb_verdict_words *words);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

@@ -13,6 +13,10 @@
 
 #include <stdbool.h>
 
+#ifdef __cplusplus
+extern "C" {
+#endif
+
 /* Temperature coefficient of standard annealed copper at 20 C, per K. */
 #define SB_COPPER_PER_K 0.00393
 
@@ -70,5 +74,9 @@ struct sb_warmth sb_winding_steady(const struct sb_winding *winding, double loss
 
 /* R(T) over the motor's given resistance. Pure. */
 double sb_winding_resistance_ratio(const struct sb_winding *winding, double winding_c);
+
+#ifdef __cplusplus
+}
+#endif
 
 #endif

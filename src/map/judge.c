@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "map/path.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 #include "base/arena.h"
@@ -17,6 +18,7 @@ struct scratch {
   size_t count, room;
   int *cuts[2];
   size_t cut_count[2], cut_room[2];
+  int *run_last[2]; /* along each axis; find_runs() */
 };
 
 static enum sb_status no_memory(struct sb_error *err)
@@ -87,7 +89,7 @@ static struct sb_map_verdict judge_at(const struct sb_plane *plane, const struct
 /* How a three compares with the shift points, one bit each: those of one axis alone, the other's point out of the way. */
 static unsigned compare(const struct sb_three *three, const struct sb_band *band)
 {
-  unsigned bits = sb_three_is_asked_for(three, band);
+  unsigned bits = 2U * sb_three_is_called_for(three, band) + sb_three_has_moved(three, band);
   for (int k = 0; k < 3; k++) {
     bits = 4U * bits + 2U * sb_three_is_above(three, k, band->downshift_nm) +
            sb_three_is_below(three, k, band->upshift_nm);
@@ -95,8 +97,25 @@ static unsigned compare(const struct sb_three *three, const struct sb_band *band
   return bits;
 }
 
+/* A load that did not move far did not ask, whatever it called for. */
+static unsigned judged(unsigned bits)
+{
+  const unsigned asked = 3U << 6;
+  return (bits & asked) == asked ? bits : bits & ~asked;
+}
+
+/* is_each: also where comparisons that differ are judged alike. */
+static bool are_compared_alike(const struct scratch *scratch, const struct sb_band bands[2], bool is_each)
+{
+  for (size_t k = 0; k < scratch->count; k++) {
+    const unsigned one = compare(&scratch->threes[k], &bands[0]), other = compare(&scratch->threes[k], &bands[1]);
+    if (is_each ? one != other : judged(one) != judged(other)) return false;
+  }
+  return true;
+}
+
 static bool is_downshift_alike(const struct sb_plane *plane, const struct sb_findings *findings,
-                               const struct scratch *scratch, int one, int other)
+                               const struct scratch *scratch, int one, int other, bool is_each)
 {
   const double one_nm = plane->downshift_nm[one], other_nm = plane->downshift_nm[other];
   if (is_downshift_out_of_reach(plane, one) != is_downshift_out_of_reach(plane, other)) return false;
@@ -104,41 +123,77 @@ static bool is_downshift_alike(const struct sb_plane *plane, const struct sb_fin
   if (sb_band_is_needless(findings->needless_nm, one_nm) != sb_band_is_needless(findings->needless_nm, other_nm))
     return false;
   const struct sb_band bands[2] = {{one_nm, INFINITY, 0.0}, {other_nm, INFINITY, 0.0}};
-  for (size_t k = 0; k < scratch->count; k++) {
-    if (compare(&scratch->threes[k], &bands[0]) != compare(&scratch->threes[k], &bands[1])) return false;
-  }
-  return true;
+  return are_compared_alike(scratch, bands, is_each);
 }
 
 static bool is_upshift_alike(const struct sb_plane *plane, const struct sb_findings *findings,
-                             const struct scratch *scratch, int one, int other)
+                             const struct scratch *scratch, int one, int other, bool is_each)
 {
   (void)findings;
   if (is_upshift_out_of_reach(plane, one) != is_upshift_out_of_reach(plane, other)) return false;
   const struct sb_band bands[2] = {{-INFINITY, plane->upshift_nm[one], 0.0},
                                    {-INFINITY, plane->upshift_nm[other], 0.0}};
-  for (size_t k = 0; k < scratch->count; k++) {
-    if (compare(&scratch->threes[k], &bands[0]) != compare(&scratch->threes[k], &bands[1])) return false;
-  }
-  return true;
+  return are_compared_alike(scratch, bands, is_each);
+}
+
+typedef bool alike(const struct sb_plane *plane, const struct sb_findings *findings, const struct scratch *scratch,
+                   int one, int other, bool is_each);
+static alike *const are_alike[2] = {is_downshift_alike, is_upshift_alike};
+
+static enum sb_status add_cut(struct scratch *scratch, int axis, int first, struct sb_error *err)
+{
+  size_t *count = &scratch->cut_count[axis];
+  if (!sb_grow(&scratch->cuts[axis], &scratch->cut_room[axis], *count, sizeof *scratch->cuts[axis]))
+    return no_memory(err);
+  scratch->cuts[axis][(*count)++] = first;
+  return SB_OK;
+}
+
+/* Cuts between two indices of a run of torques. Each comparison changes once in it at most: where each is the same at both ends,
+ * so it is between them. */
+static enum sb_status cut_between(const struct sb_plane *plane, const struct sb_findings *findings,
+                                  struct scratch *scratch, int axis, int low, int high, struct sb_error *err)
+{
+  if (are_alike[axis](plane, findings, scratch, low, high, high - low > 1)) return SB_OK;
+  if (high - low == 1) return add_cut(scratch, axis, high, err);
+  const int middle = low + (high - low) / 2;
+  const enum sb_status status = cut_between(plane, findings, scratch, axis, low, middle, err);
+  return status == SB_OK ? cut_between(plane, findings, scratch, axis, middle, high, err) : status;
 }
 
 /* Cuts first..last into strips in which every comparison comes out alike. */
 static enum sb_status cut(const struct sb_plane *plane, const struct sb_findings *findings, struct scratch *scratch,
                           int axis, int first, int last, struct sb_error *err)
 {
-  bool (*const are_alike)(const struct sb_plane *, const struct sb_findings *, const struct scratch *, int, int) =
-      axis == 0 ? is_downshift_alike : is_upshift_alike;
-  size_t *count = &scratch->cut_count[axis];
-  *count = 0;
-  for (int k = first; k <= last; k++) {
-    if (k > first && are_alike(plane, findings, scratch, k - 1, k)) continue;
-    if (!sb_grow(&scratch->cuts[axis], &scratch->cut_room[axis], *count, sizeof *scratch->cuts[axis])) {
-      return no_memory(err);
-    }
-    scratch->cuts[axis][(*count)++] = k;
+  scratch->cut_count[axis] = 0;
+  enum sb_status status = add_cut(scratch, axis, first, err);
+  for (int k = first, end; k < last && status == SB_OK; k = end) {
+    end = scratch->run_last[axis][k] < last ? scratch->run_last[axis][k] : last;
+    status = cut_between(plane, findings, scratch, axis, k, end, err);
   }
-  return SB_OK;
+  return status;
+}
+
+static int sign_of(double value)
+{
+  return (value > 0.0) - (value < 0.0);
+}
+
+/* For each torque the last one of its run, in which torques and their sizes only rise or only fall; owned, NULL: no memory. */
+static int *find_runs(const double *torque_nm, int count)
+{
+  int *last = calloc((size_t)count, sizeof *last);
+  int rise = 0, growth = 0;
+  if (last == NULL) return NULL;
+  last[count - 1] = count - 1;
+  for (int k = count - 2; k >= 0; k--) {
+    const int next_rise = sign_of(torque_nm[k + 1] - torque_nm[k]);
+    const int next_growth = sign_of(fabs(torque_nm[k + 1]) - fabs(torque_nm[k]));
+    last[k] = next_rise == rise && next_growth == growth ? last[k + 1] : k + 1;
+    rise = next_rise;
+    growth = next_growth;
+  }
+  return last;
 }
 
 /* The end of a strip. */
@@ -213,17 +268,27 @@ static enum sb_status judge_leaf(const struct sb_plane *plane, const struct sb_l
   return status;
 }
 
+static enum sb_status start(struct scratch *scratch, const struct sb_plane *plane, struct sb_error *err)
+{
+  const struct sb_map_options *options = &plane->options;
+  *scratch = (struct scratch){.run_last = {find_runs(plane->downshift_nm, options->downshift.count),
+                                           find_runs(plane->upshift_nm, options->upshift.count)}};
+  return scratch->run_last[0] != NULL && scratch->run_last[1] != NULL ? SB_OK : no_memory(err);
+}
+
 enum sb_status sb_judge(const struct sb_plane *plane, const struct sb_leaves *leaves, struct sb_map *map,
                         struct sb_error *err)
 {
   size_t room = 0;
-  struct scratch scratch = {.threes = NULL};
-  enum sb_status status = SB_OK;
+  struct scratch scratch;
+  enum sb_status status = start(&scratch, plane, err);
   for (size_t i = 0; i < leaves->count && status == SB_OK; i++) {
     status = judge_leaf(plane, &leaves->items[i], &scratch, map, &room, err);
   }
   free(scratch.threes);
-  free(scratch.cuts[0]);
-  free(scratch.cuts[1]);
+  for (int axis = 0; axis < 2; axis++) {
+    free(scratch.cuts[axis]);
+    free(scratch.run_last[axis]);
+  }
   return status;
 }

@@ -41,17 +41,19 @@ struct walk {
   struct sb_plane *plane;
   struct task task; /* its rectangle shrinks, its findings grow */
   int track, sample;
-  const struct sb_spot *spot; /* of this sample, until the track is made longer */
-  struct sb_spot join;        /* to point to where tracks meet */
-  int spot_track;             /* that the path came along from the sample before */
-  double engaged_s;           /* NAN: not yet */
-  double seen_s;              /* time of the last row */
-  bool is_excused;            /* the drive was off, or turned over, before it engaged */
-  double rest_since_s;        /* NAN: moving */
-  double slip_since_s;        /* NAN: gripping */
-  double clutch_since_s;      /* NAN: an engaged clutch has no more to transmit than it can */
-  double off_since_s;         /* NAN: the drive does not stand still by order or by a switch */
-  int below_run, above_run;   /* readings in a row beyond the far end of the rectangle */
+  const struct sb_spot *spot;       /* of this sample, until the track is made longer */
+  struct sb_spot join;              /* to point to where tracks meet */
+  const struct sb_track_part *part; /* that ends with this sample, likewise; NULL: none */
+  struct sb_track_part join_part;
+  int spot_track;           /* that the path came along from the sample before */
+  double engaged_s;         /* NAN: not yet */
+  double seen_s;            /* time of the last row */
+  bool is_excused;          /* the drive was off, or turned over, before it engaged */
+  double rest_since_s;      /* NAN: moving */
+  double slip_since_s;      /* NAN: gripping */
+  double clutch_since_s;    /* NAN: an engaged clutch has no more to transmit than it can */
+  double off_since_s;       /* NAN: the drive does not stand still by order or by a switch */
+  int below_run, above_run; /* readings in a row beyond the far end of the rectangle */
 };
 
 /* Scratch of all walks, of which there is one at a time. */
@@ -122,11 +124,14 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
     walk->spot_track = walk->track;
     if (index < track->count) {
       walk->spot = &track->spots[index];
+      walk->part = sb_map_tracks_part_at(tracks, track, walk->sample);
       return SB_OK;
     }
     if (track->next >= 0 && sb_map_tracks_follow_next(tracks, walk->track)) {
       walk->join = track->join;
+      walk->join_part = *sb_map_tracks_part_at(tracks, track, walk->sample);
       walk->spot = &walk->join;
+      walk->part = &walk->join_part;
       walk->track = track->next;
       return SB_OK;
     }
@@ -277,29 +282,26 @@ static bool is_plain(const struct sb_spot *spot)
   return spot->flags == (SB_SPOT_ENGAGED | SB_SPOT_DECIDING);
 }
 
-static void add_up(struct sb_findings *findings, const struct sb_spot *spot)
+static void add_up(struct sb_findings *findings, const struct sb_track_part *part)
 {
   struct sb_map_figures *figures = &findings->figures;
-  figures->given_j += spot->given_j;
-  figures->output_turns += spot->turns;
-  if (spot->torque_nm > figures->greatest_torque_nm) figures->greatest_torque_nm = spot->torque_nm;
-  findings->way_rad += spot->way_rad;
-  if (spot->back_rad > findings->back_rad) findings->back_rad = spot->back_rad;
+  figures->given_j += part->given_j;
+  figures->output_turns += part->turns;
+  if (part->torque_nm > figures->greatest_torque_nm) figures->greatest_torque_nm = part->torque_nm;
+  findings->way_rad += part->way_rad;
+  if (part->back_rad > findings->back_rad) findings->back_rad = part->back_rad;
+  findings->kinds |= part->kinds;
 }
 
 /* What happened since the sample before, and this sample. */
 static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_error *err)
 {
   const struct sb_spot *spot = walk->spot;
-  add_up(&walk->task.findings, spot);
+  if (walk->part != NULL) add_up(&walk->task.findings, walk->part);
   /* Nearly always there is nothing more to see. */
   if (is_plain(spot) && !is_low_watched(walk) && is_quiet(walk)) return SB_OK;
 
   const struct sb_tracks *tracks = &walk->plane->tracks;
-  if (spot->flags & SB_SPOT_OVERLOAD) find(walk, SB_VERDICT_OVERLOAD);
-  if (spot->flags & SB_SPOT_HOT) find(walk, SB_VERDICT_OVERHEATED);
-  if (spot->flags & SB_SPOT_CUT) find(walk, SB_VERDICT_DRIVE_CUT);
-  if (spot->flags & SB_SPOT_FAST) find(walk, SB_VERDICT_OVERSPEED);
   if (spot->flags & SB_SPOT_HAS_ROWS) {
     const struct sb_track_row *rows;
     const int count = sb_track_rows_at(&tracks->items[walk->spot_track], walk->sample, &rows);
@@ -445,8 +447,11 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   if (status == SB_OK && plane->options.is_passing_asked) take_off_lost(plane, &next.findings, &next.rect);
   if (status != SB_OK || is_lost(plane, &next.findings) || !has_point(plane, &next.rect)) return status;
-  next.track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, err);
-  return next.track >= 0 ? push_task(&scratch->tasks, &next, err) : SB_ERR_MEMORY;
+  struct sb_track_part part;
+  next.track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, &part, err);
+  if (next.track < 0) return SB_ERR_MEMORY;
+  if (walk->part == NULL) add_up(&next.findings, &part); /* else all of it was taken */
+  return push_task(&scratch->tasks, &next, err);
 }
 
 /* Decisions -------------------------------------------------------------------------------------------------------------- */
@@ -560,7 +565,8 @@ static void glide(struct walk *walk)
   int sample = first;
   for (; spot < end; spot++, sample++) {
     if (!is_plain(spot) || (spot->reading < far && sample >= task->first_decision)) break;
-    add_up(&findings, spot);
+    const struct sb_track_part *part = sb_map_tracks_part_at(&plane->tracks, track, sample);
+    if (part != NULL) add_up(&findings, part);
   }
   if (sample == first) return;
   walk->task.findings = findings;

@@ -50,8 +50,10 @@ static int new_track(struct sb_tracks *tracks, const struct sb_track *track, str
 static void let_go(struct sb_tracks *tracks, struct sb_track *track)
 {
   tracks->used_bytes -= track->spot_room * sizeof *track->spots + track->anchor_room * tracks->anchor_size +
-                        track->row_room * sizeof *track->rows + track->child_room * sizeof *track->children;
+                        track->row_room * sizeof *track->rows + track->child_room * sizeof *track->children +
+                        track->part_room * sizeof *track->parts;
   free(track->spots);
+  free(track->parts);
   free(track->anchors);
   free(track->rows);
   free(track->children);
@@ -135,6 +137,7 @@ static void restore(struct sb_tracks *tracks, const struct sb_anchor *anchor)
   reading->voltage_v = anchor->voltage_v;
   memcpy(reading->slots, anchor->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
   tracks->output_turns = anchor->state.output_angle_rad / SB_TURN;
+  tracks->sim.sums = sb_sim_sums_empty();
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
@@ -212,6 +215,12 @@ static uint64_t hash_of(int sample, const uint64_t key[KEY_WORDS])
     hash ^= hash >> 29;
   }
   return hash != 0 ? hash : 1;
+}
+
+/* The number of the block of samples that one is in, or ends. */
+static int block_of(int sample)
+{
+  return (sample + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE;
 }
 
 /* Meetings --------------------------------------------------------------------------------------------------------- */
@@ -292,6 +301,7 @@ bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int at)
   while (track->row_count > 0 && track->rows[track->row_count - 1].sample >= track->first + track->count) {
     track->row_count--;
   }
+  track->part_count = block_of(track->first + track->count) - block_of(track->first); /* its last part, too */
   return false;
 }
 
@@ -345,36 +355,72 @@ static struct sb_sensed sense(struct sb_tracks *tracks, int sample, struct sb_ro
   return sb_sense_take(&tracks->reading, &tracks->sim, row, tracks->noise != NULL ? tracks->noise[sample] : 0.0);
 }
 
-/* What the simulator shows at the present sample, and what came together since the one before. */
+/* What the simulator shows at the present sample. */
 static struct sb_spot look(struct sb_tracks *tracks, int sample)
 {
   const struct sb_track *track = &tracks->items[tracks->at_track];
-  const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
-  struct sb_row row = sb_sim_row(&tracks->sim);
+  struct sb_row row = sb_sim_glance(&tracks->sim);
   const struct sb_sensed sensed = sense(tracks, sample, &row);
   struct sb_spot spot = {.own_load_nm = row.own_load_nm,
                          .next_load_nm = sb_row_next_load_nm(&row),
                          .reading = sensed.least,
-                         .greatest = sensed.greatest,
-                         .given_j = sums->energy.given,
-                         .turns = row.output_turns - tracks->output_turns,
-                         .torque_nm = fabs(sums->output_torque_nm.value),
-                         .way_rad = sums->way_rad,
-                         .back_rad = sums->back.value};
+                         .greatest = sensed.greatest};
   if (row.gear > 0) spot.flags |= SB_SPOT_ENGAGED;
   if (sb_sim_is_deciding(&tracks->sim)) spot.flags |= SB_SPOT_DECIDING;
   if (sb_row_is_stalled(&row, &tracks->model->drive)) spot.flags |= SB_SPOT_RESTING;
   if (row.is_slipping) spot.flags |= SB_SPOT_SLIPPING;
   if (row.is_clutch_slipping) spot.flags |= SB_SPOT_CLUTCH;
-  if (fabs(sums->motor_speed_rad_s.value) > tracks->fast_rad_s) spot.flags |= SB_SPOT_FAST;
-  if (!isnan(sums->hot_first_s)) spot.flags |= SB_SPOT_HOT;
-  if (!isnan(sums->cut_first_s)) spot.flags |= SB_SPOT_CUT;
   if (tracks->sim.state.far.is_finished) spot.flags |= SB_SPOT_FINISHED;
-  if (!isnan(sums->over_limit_first_s)) spot.flags |= SB_SPOT_OVERLOAD;
   if (track->row_count > 0 && track->rows[track->row_count - 1].sample == sample) spot.flags |= SB_SPOT_HAS_ROWS;
-  tracks->output_turns = row.output_turns;
-  tracks->sim.sums = sb_sim_sums_empty();
   return spot;
+}
+
+/* Parts ------------------------------------------------------------------------------------------------------------ */
+
+/* Whether a part ends with a sample: with a block of them, with the run, or at the end of the road. */
+static bool ends_part(const struct sb_tracks *tracks, int sample, bool is_finished)
+{
+  return sample % SB_TRACK_STRIDE == 0 || sample == tracks->end_sample || is_finished;
+}
+
+const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
+                                                  int sample)
+{
+  const int number = block_of(sample) - block_of(track->first), index = sample - track->first;
+  const struct sb_spot *spot = index < track->count ? &track->spots[index] : &track->join;
+  const bool is_finished = (spot->flags & SB_SPOT_FINISHED) != 0;
+  return number < track->part_count && ends_part(tracks, sample, is_finished) ? &track->parts[number] : NULL;
+}
+
+/* What came together since the part began. */
+static struct sb_track_part take_part(struct sb_tracks *tracks)
+{
+  const struct sb_sums *sums = sb_sim_sums(&tracks->sim);
+  struct sb_track_part part = {.given_j = sums->energy.given,
+                               .turns = tracks->sim.state.output_angle_rad / SB_TURN - tracks->output_turns,
+                               .torque_nm = fabs(sums->output_torque_nm.value),
+                               .way_rad = sums->way_rad,
+                               .back_rad = sums->back.value};
+  if (fabs(sums->motor_speed_rad_s.value) > tracks->fast_rad_s) part.kinds |= 1U << SB_VERDICT_OVERSPEED;
+  if (!isnan(sums->hot_first_s)) part.kinds |= 1U << SB_VERDICT_OVERHEATED;
+  if (!isnan(sums->cut_first_s)) part.kinds |= 1U << SB_VERDICT_DRIVE_CUT;
+  if (!isnan(sums->over_limit_first_s)) part.kinds |= 1U << SB_VERDICT_OVERLOAD;
+  return part;
+}
+
+/* Ends a part, and keeps it unless that was done. */
+static enum sb_status end_part(struct sb_tracks *tracks, struct sb_error *err)
+{
+  struct sb_track *track = &tracks->items[tracks->at_track];
+  const struct sb_track_part part = take_part(tracks);
+  tracks->output_turns = tracks->sim.state.output_angle_rad / SB_TURN;
+  tracks->sim.sums = sb_sim_sums_empty();
+  if (tracks->is_repeating) return SB_OK;
+  if (!grow_counted(tracks, &track->parts, &track->part_room, (size_t)track->part_count, sizeof part)) {
+    return no_memory(err);
+  }
+  track->parts[track->part_count++] = part;
+  return SB_OK;
 }
 
 /* Moves the simulator on to a sample. */
@@ -382,12 +428,13 @@ static enum sb_status move_on(struct sb_tracks *tracks, int sample, struct sb_sp
 {
   const bool is_end = sample == tracks->end_sample;
   tracks->to_sample = sample;
-  const enum sb_status status =
+  enum sb_status status =
       sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
   if (status != SB_OK) return status;
   tracks->sample_count++;
   *spot = look(tracks, sample);
-  return tracks->is_out_of_memory ? no_memory(err) : SB_OK;
+  if (ends_part(tracks, sample, tracks->sim.state.far.is_finished != 0)) status = end_part(tracks, err);
+  return tracks->is_out_of_memory ? no_memory(err) : status;
 }
 
 /* Puts the simulator to the beginning of a track. */
@@ -503,15 +550,19 @@ static int child_place(const struct sb_track *track, int sample, int gear)
   return low;
 }
 
-/* Begins a track with a command at a sample of another one, at which the simulator stands. */
-static int begin_child(struct sb_tracks *tracks, int sample, int gear, struct sb_error *err)
+/* Begins a track with a command at a sample of another one, at which the simulator stands. *part: of that one, as far as it has come;
+ * the motion goes on afterwards as if nobody had asked. */
+static int begin_child(struct sb_tracks *tracks, int sample, int gear, struct sb_track_part *part, struct sb_error *err)
 {
   struct sb_anchor *begin = malloc(tracks->anchor_size);
   if (begin == NULL) {
     (void)no_memory(err);
     return -1;
   }
+  sb_sim_keep(&tracks->sim, tracks->kept);
+  *part = take_part(tracks);
   take_anchor(tracks, begin);
+  sb_sim_take_back(&tracks->sim, tracks->kept);
   const struct sb_track begun = {.gear = gear, .first = sample + 1, .begin = begin, .next = -1};
   const int at = new_track(tracks, &begun, err);
   if (at < 0) free(begin);
@@ -531,7 +582,8 @@ static bool insert_child(struct sb_tracks *tracks, int at, int place, const stru
   return true;
 }
 
-int sb_map_tracks_child(struct sb_tracks *tracks, int at, int sample, int gear, struct sb_error *err)
+int sb_map_tracks_child(struct sb_tracks *tracks, int at, int sample, int gear, struct sb_track_part *part,
+                        struct sb_error *err)
 {
   const struct sb_track *track = &tracks->items[at];
   const int place = child_place(track, sample, gear);
@@ -539,11 +591,12 @@ int sb_map_tracks_child(struct sb_tracks *tracks, int at, int sample, int gear, 
   const bool is_begun = known != NULL && known->sample == sample && known->gear == gear;
   if (is_begun && !tracks->items[known->track].is_gone) {
     tracks->items[known->track].waiting++;
+    *part = known->part;
     return known->track;
   }
   const bool is_there = tracks->at_track == at && track->first + track->count == sample + 1;
   if (!is_there && stand_at(tracks, at, sample, err) != SB_OK) return -1;
-  const int child = begin_child(tracks, sample, gear, err);
+  const int child = begin_child(tracks, sample, gear, part, err);
   if (!is_there) tracks->at_track = -1;
   if (child < 0) return -1;
   tracks->items[child].waiting = 1;
@@ -551,7 +604,7 @@ int sb_map_tracks_child(struct sb_tracks *tracks, int at, int sample, int gear, 
     known->track = child;
     return child;
   }
-  const struct sb_track_child entry = {sample, gear, child};
+  const struct sb_track_child entry = {sample, gear, child, *part};
   if (insert_child(tracks, at, place, &entry)) return child;
   (void)no_memory(err);
   return -1;
@@ -583,6 +636,8 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
   enum sb_status status = sb_sim_init(&tracks->sim, tracks->model, gear, err);
   if (status != SB_OK) return status;
   tracks->sim.observer = (struct sb_sim_observer){tracks, on_event, NULL};
+  tracks->kept = sb_sim_kept_new();
+  if (tracks->kept == NULL) return no_memory(err);
   tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .next = -1}, err);
   return tracks->at_track < 0 ? SB_ERR_MEMORY : sb_map_tracks_extend(tracks, tracks->at_track, err);
 }
@@ -612,6 +667,7 @@ void sb_map_tracks_clear(struct sb_tracks *tracks)
 {
   for (int i = 0; i < tracks->count; i++) {
     free(tracks->items[i].spots);
+    free(tracks->items[i].parts);
     free(tracks->items[i].anchors);
     free(tracks->items[i].begin);
     free(tracks->items[i].children);
@@ -620,6 +676,7 @@ void sb_map_tracks_clear(struct sb_tracks *tracks)
   free(tracks->items);
   free(tracks->table);
   free(tracks->noise);
+  free(tracks->kept);
   sb_sensor_clear(&tracks->reading);
   sb_sim_clear(&tracks->sim);
   *tracks = (struct sb_tracks){.at_track = -1};

@@ -15,34 +15,35 @@
 #include "shiftband/run.h"
 
 enum sb_spot_flag {
-  SB_SPOT_ENGAGED = 1,    /* a gear is engaged */
-  SB_SPOT_RESTING = 2,    /* and the output at rest under drive */
-  SB_SPOT_OVERLOAD = 4,   /* the output torque was above its limit since the sample before */
-  SB_SPOT_HAS_ROWS = 8,   /* the track has rows between the sample before and this one */
-  SB_SPOT_DECIDING = 16,  /* the controller decides */
-  SB_SPOT_SLIPPING = 32,  /* wheels slip under drive */
-  SB_SPOT_HOT = 64,       /* the winding was above its limit since the sample before */
-  SB_SPOT_CUT = 128,      /* the drive was cut by a switch of its own */
-  SB_SPOT_FINISHED = 256, /* the end of the road was reached: the run is over */
-  SB_SPOT_FAST = 512,     /* the motor was faster than its limit since the sample before */
-  SB_SPOT_CLUTCH = 1024   /* an engaged clutch must transmit more than its torque */
+  SB_SPOT_ENGAGED = 1,   /* a gear is engaged */
+  SB_SPOT_RESTING = 2,   /* and the output at rest under drive */
+  SB_SPOT_HAS_ROWS = 4,  /* the track has rows between the sample before and this one */
+  SB_SPOT_DECIDING = 8,  /* the controller decides */
+  SB_SPOT_SLIPPING = 16, /* wheels slip under drive */
+  SB_SPOT_FINISHED = 32, /* the end of the road was reached: the run is over */
+  SB_SPOT_CLUTCH = 64    /* an engaged clutch must transmit more than its torque */
 };
 
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
   double own_load_nm, next_load_nm; /* that closed forms compare with (sim.h) */
-  double given_j;                   /* since the sample before, as turns and torque */
-  double turns;
-  double torque_nm; /* greatest, by magnitude */
-  double way_rad;   /* to and fro */
-  double back_rad;  /* greatest */
-  int32_t reading;  /* that a downshift is decided by, counts */
-  int32_t greatest; /* that an upshift is (sense.h) */
+  int32_t reading;                  /* that a downshift is decided by, counts */
+  int32_t greatest;                 /* that an upshift is (sense.h) */
   uint32_t flags;
 };
 
-/* All that acts on the future at one sample: a track keeps it at every SB_TRACK_STRIDE-th, to go on from there. */
-enum { SB_TRACK_STRIDE = 16 };
+/* What came together since the track began or its last part ended, whichever was later. */
+struct sb_track_part {
+  double given_j, turns;
+  double torque_nm; /* greatest, by magnitude */
+  double way_rad;   /* to and fro */
+  double back_rad;  /* greatest */
+  unsigned kinds;   /* verdicts that were found: bit k is enum sb_verdict_kind k */
+};
+
+/* All that acts on the future at one sample: a track keeps it at every SB_TRACK_STRIDE-th, to go on from there. A part of it ends
+ * there, too, and with the run. */
+enum { SB_TRACK_STRIDE = SB_SIM_BLOCK };
 
 struct sb_anchor {
   struct sb_state state;
@@ -61,6 +62,7 @@ struct sb_track_row {
 /* The track that begins with a command at a sample of another one. */
 struct sb_track_child {
   int sample, gear, track;
+  struct sb_track_part part; /* of the other one, up to the command */
 };
 
 struct sb_track {
@@ -73,6 +75,9 @@ struct sb_track {
   struct sb_anchor *begin; /* before the command that it begins with; NULL: at the start of the run, or gone */
   struct sb_spot *spots;
   size_t spot_room;
+  struct sb_track_part *parts; /* parts[part_count], in order of the samples with which they end */
+  int part_count;
+  size_t part_room;
   char *anchors; /* at the samples that SB_TRACK_STRIDE divides */
   size_t anchor_count, anchor_room;
   struct sb_track_row *rows; /* rows[row_count] in order of time */
@@ -82,7 +87,7 @@ struct sb_track {
   int child_count;
   size_t child_room;
   int next;            /* track that goes on from sample first + count; -1: not yet known, or the end */
-  struct sb_spot join; /* this track's own spot at that sample */
+  struct sb_spot join; /* this track's own spot at that sample, with which a part ends */
 };
 
 struct sb_tracks {
@@ -91,11 +96,12 @@ struct sb_tracks {
   long long last_step, steps_per_sample; /* of the model's steps */
   double *noise;                         /* noise[end_sample], or NULL */
   struct sb_sim sim;
-  double fast_rad_s;   /* limit of the motor's speed */
-  int at_track;        /* whose last spot the simulator stands at; -1: none */
-  int to_sample;       /* that the simulator moves to */
-  bool is_repeating;   /* it moves where the track is known already */
-  double output_turns; /* at at_track's last spot */
+  struct sb_sim_kept *kept; /* scratch */
+  double fast_rad_s;        /* limit of the motor's speed */
+  int at_track;             /* whose last spot the simulator stands at; -1: none */
+  int to_sample;            /* that the simulator moves to */
+  bool is_repeating;        /* it moves where the track is known already */
+  double output_turns;      /* at the beginning of the part that the simulator is in */
   struct sb_track *items;
   int count;
   size_t room;
@@ -117,9 +123,10 @@ void sb_map_tracks_clear(struct sb_tracks *tracks);
 
 /*
  * The track that begins with a command to a gear (index) at a sample that is known, engaged; -1: it failed. A path waits for it
- * from then on, until sb_map_tracks_enter().
+ * from then on, until sb_map_tracks_enter(). *part: of the track that it leaves, up to the command, but for parts that ended before.
  */
-int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_error *err);
+int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_track_part *part,
+                        struct sb_error *err);
 
 /* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
@@ -130,6 +137,10 @@ void sb_map_tracks_enter(struct sb_tracks *tracks, int track);
 
 /* A path goes on along the track that its own has met, unless that has been let go: its own one goes on, then. */
 bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int track);
+
+/* The part of a track that ends with a sample; NULL: none does. */
+const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
+                                                  int sample);
 
 /* The rows of a track between the sample before and this one: their number, *rows the first of them. */
 int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows);

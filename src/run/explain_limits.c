@@ -171,7 +171,7 @@ void sb_explain_slipping(struct sb_explaining *to)
   sb_explain_say(to, "The wheels slip");
   sb_explain_duration(to);
   if (body < 0) return;
-  const double radius_m = to->model->bodies[body].vehicle.wheel_radius_m;
+  const double radius_m = to->model->bodies[body].as.vehicle.wheel_radius_m;
   const bool has_need = v->need.whole_nm > 0.0;
   const double press_n = (has_need ? v->need.press_nm : sb_road_press_nm(road, 0.0, +1)) / radius_m;
   sb_explain_say(to, ": the ground takes a push of at most %.3g N", road->static_friction_ratio * press_n);

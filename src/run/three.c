@@ -42,15 +42,27 @@ static double least_move_nm(const struct sb_band *band)
   return fmax(hardly_moved * fmax(finite_size(band->downshift_nm), finite_size(band->upshift_nm)), band->step_nm);
 }
 
-bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band)
+bool sb_three_is_called_for(const struct sb_three *three, const struct sb_band *band)
 {
-  const double least_nm = least_move_nm(band);
   for (int k = 0; k < 3; k++) {
     const double load_nm = three->load_nm[k];
     if (!(is_down(three, k) ? load_nm >= band->downshift_nm : load_nm <= band->upshift_nm)) return false;
-    if (k > 0 && !(fabs(three->faster_nm[k] - three->faster_nm[k - 1]) > least_nm)) return false;
   }
   return true;
+}
+
+bool sb_three_has_moved(const struct sb_three *three, const struct sb_band *band)
+{
+  const double least_nm = least_move_nm(band);
+  for (int k = 1; k < 3; k++) {
+    if (!(fabs(three->faster_nm[k] - three->faster_nm[k - 1]) > least_nm)) return false;
+  }
+  return true;
+}
+
+bool sb_three_is_asked_for(const struct sb_three *three, const struct sb_band *band)
+{
+  return sb_three_is_called_for(three, band) && sb_three_has_moved(three, band);
 }
 
 static bool is_in_band(const struct sb_three *three, const struct sb_band *band)

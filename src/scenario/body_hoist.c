@@ -2,7 +2,7 @@
 /* The body `hoist`: its keys and its defaults. */
 #include "scenario/body_kinds.h"
 
-#define HOIST(field) .offset = offsetof(struct sb_body_draft, body.hoist.field)
+#define HOIST(field) .offset = offsetof(struct sb_body_draft, body.as.hoist.field)
 
 static const struct sb_key keys[] = {
     {QUANTITY("mass", SB_MASS), .flags = SB_REQUIRED | SB_ABOVE, BETWEEN(0, MASS_MAX), HOIST(mass_kg),
@@ -26,7 +26,7 @@ static const struct sb_key keys[] = {
 
 static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  struct sb_hoist *hoist = &draft->body.hoist;
+  struct sb_hoist *hoist = &draft->body.as.hoist;
   sb_reader_default(reader, PATH("%.200s.breakaway_torque", path), &hoist->breakaway_nm, hoist->friction_nm);
 }
 

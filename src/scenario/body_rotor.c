@@ -2,7 +2,7 @@
 /* The bodies `fan` and `pump`: their keys and their checks. */
 #include "scenario/body_kinds.h"
 
-#define ROTOR(field) .offset = offsetof(struct sb_body_draft, body.rotor.field)
+#define ROTOR(field) .offset = offsetof(struct sb_body_draft, body.as.rotor.field)
 
 /* clang-format off */
 #define ROTOR_KEYS                                                                                           \
@@ -25,12 +25,12 @@ static void finish_fan(struct sb_reader *reader, struct sb_body_draft *draft, co
 {
   (void)reader;
   (void)path;
-  draft->body.rotor.static_nm = 0.0;
+  draft->body.as.rotor.static_nm = 0.0;
 }
 
 static void finish_pump(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  const struct sb_rotor *rotor = &draft->body.rotor;
+  const struct sb_rotor *rotor = &draft->body.as.rotor;
   if (!(rotor->static_nm > rotor->torque_nm)) return;
   sb_reader_fault(reader, PATH("%.200s.static_torque", path),
                   "needs at most the whole torque (%.10g N.m), found %.10g N.m", rotor->torque_nm, rotor->static_nm);

@@ -5,7 +5,7 @@
 #include "scenario/body_kinds.h"
 #include "scenario/table_csv.h"
 
-#define VEHICLE(field) .offset = offsetof(struct sb_body_draft, body.vehicle.field)
+#define VEHICLE(field) .offset = offsetof(struct sb_body_draft, body.as.vehicle.field)
 #define OBSTACLE(field) .offset = offsetof(struct sb_vehicle_obstacle, field)
 
 static const struct sb_key obstacle_keys[] = {
@@ -53,7 +53,7 @@ static const struct sb_key keys[] = {
      .meaning = "The coefficient of friction of slipping wheels, at most static_friction."},
     {QUANTITY("driven_share", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1), .default_text = "100 %",
      VEHICLE(driven_share), .meaning = "The share of the weight that rests on the driven wheels."},
-    {LIST("obstacles", sb_body_draft, body.vehicle.obstacles, body.vehicle.obstacle_count, SB_OBSTACLE_MAX),
+    {LIST("obstacles", sb_body_draft, body.as.vehicle.obstacles, body.as.vehicle.obstacle_count, SB_OBSTACLE_MAX),
      .default_words = "none", .section = &obstacle,
      .meaning = "Bodies on the ground ahead, by distance. The vehicle meets each of them, joins it without rebound and "
                 "pushes it on with those before."},
@@ -66,14 +66,14 @@ static void read_grade(struct sb_reader *reader, struct sb_body_draft *draft, co
   const struct sb_path key = sb_reader_path("%.200s.%s", path, points != NULL ? "grade_points" : "grade_file");
   const struct sb_table_request request = {&sb_table_grade, false, reader->faults,
                                            sb_tree_place_of(reader->root, key.text), reader->kept};
-  sb_reader_read_table(reader, &request, points, draft->grade_file, key.text, &draft->body.vehicle.grade);
+  sb_reader_read_table(reader, &request, points, draft->grade_file, key.text, &draft->body.as.vehicle.grade);
 }
 
 /* Wheels that can slip: sliding friction and something that turns when they do. */
 static void finish_grip(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
   static const char *const beside[] = {"kinetic_friction", "driven_share"};
-  struct sb_vehicle *vehicle = &draft->body.vehicle;
+  struct sb_vehicle *vehicle = &draft->body.as.vehicle;
   if (!body_has(draft, "static_friction")) {
     vehicle->static_friction_ratio = vehicle->kinetic_friction_ratio = 0.0;
     for (int k = 0; k < 2; k++) {
@@ -97,7 +97,7 @@ static void finish_grip(struct sb_reader *reader, struct sb_body_draft *draft, c
 
 static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  const struct sb_vehicle *vehicle = &draft->body.vehicle;
+  const struct sb_vehicle *vehicle = &draft->body.as.vehicle;
   for (int i = 1; i < vehicle->obstacle_count; i++) {
     if (!(vehicle->obstacles[i].distance_m <= vehicle->obstacles[i - 1].distance_m)) continue; /* or a fault already */
     sb_reader_fault(reader, PATH("%.200s.obstacles.%d.distance", path, i + 1),
@@ -108,7 +108,7 @@ static void finish_obstacles(struct sb_reader *reader, struct sb_body_draft *dra
 
 static void finish(struct sb_reader *reader, struct sb_body_draft *draft, const char *path)
 {
-  struct sb_vehicle *vehicle = &draft->body.vehicle;
+  struct sb_vehicle *vehicle = &draft->body.as.vehicle;
   vehicle->grade = (struct sb_table){0};
   const int tables = body_has(draft, "grade_points") + body_has(draft, "grade_file");
   const int given = tables + body_has(draft, "grade");

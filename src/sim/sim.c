@@ -44,6 +44,34 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
   sb_segment_resume(sim);
 }
 
+struct sb_sim_kept {
+  struct sb_state state;
+  struct sb_sums sums;
+  struct sb_segment segment;
+  struct sb_stretch stretch;
+};
+
+struct sb_sim_kept *sb_sim_kept_new(void)
+{
+  return calloc(1, sizeof(struct sb_sim_kept));
+}
+
+void sb_sim_keep(const struct sb_sim *sim, struct sb_sim_kept *kept)
+{
+  kept->state = sim->state;
+  kept->sums = sim->sums;
+  kept->segment = *sim->segment;
+  kept->stretch = *sim->stretch;
+}
+
+void sb_sim_take_back(struct sb_sim *sim, const struct sb_sim_kept *kept)
+{
+  sim->state = kept->state;
+  sim->sums = kept->sums;
+  *sim->segment = kept->segment;
+  *sim->stretch = kept->stretch;
+}
+
 bool sb_sim_is_engaged(const struct sb_sim *sim)
 {
   return sb_segment_is_engaged(sim);
@@ -311,28 +339,44 @@ static long long next_multiple(struct sb_sim_multiple *multiple, long long step)
   return multiple->last + multiple->of;
 }
 
-/* The step at which a stretch ends at the latest: the next sample or tick, whoever asks for what between. */
-static long long next_stop(struct sb_sim *sim)
-{
-  const long long sample = next_multiple(&sim->samples, sim->state.step);
-  if (sim->ticks.of == 0) return sample;
-  return smaller(sample, next_multiple(&sim->ticks, sim->state.step));
-}
-
-static void begin_stretch(struct sb_sim *sim)
+/* Begins a stretch that ends at a step at the latest, or where the segment does. False: it is not even begun, for it is asked
+ * to be plain and would not be. */
+static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_asked)
 {
   const struct sb_state *state = &sim->state;
-  const long long stop = next_stop(sim);
   const double stop_s = sb_sim_grid_s(sim, stop), end_s = sim->segment->end_s;
   sim->stretch->stop = stop;
+  sim->stretch->is_on_grid = state->time_s == sb_sim_grid_s(sim, state->step);
+  sim->stretch->start_step = state->step;
+  double to_s = stop_s, length_s = stop_s - state->time_s;
   sim->stretch->stop_s = stop_s;
   if (end_s < stop_s - same_instant * sim->step_s) {
-    sb_stretch_begin(sim, end_s, end_s - state->time_s);
-  } else if (state->time_s == sb_sim_grid_s(sim, state->step)) {
-    sb_stretch_begin(sim, stop_s, sb_sim_grid_s(sim, stop - state->step)); /* of one length, wherever it lies */
-  } else {
-    sb_stretch_begin(sim, stop_s, stop_s - state->time_s);
+    to_s = end_s;
+    length_s = end_s - state->time_s;
+  } else if (sim->stretch->is_on_grid) {
+    length_s = sb_sim_grid_s(sim, stop - state->step); /* of one length, wherever it lies */
   }
+  if (is_plain_asked) return sb_stretch_begin_plainly(sim, to_s, length_s);
+  sb_stretch_begin(sim, to_s, length_s);
+  return true;
+}
+
+/*
+ * It ends at the latest at the next tick, or with the block of samples, whoever asks for what between. What is plain for a sample
+ * alone goes from sample to sample; so does a shaft that gives, whose swing is faster than samples, and what pulses are counted of.
+ */
+static void begin_stretch(struct sb_sim *sim)
+{
+  const long long step = sim->state.step, sample = next_multiple(&sim->samples, step);
+  if (sim->ticks.of > 0) {
+    begin_stretch_to(sim, smaller(sample, next_multiple(&sim->ticks, step)), false);
+    return;
+  }
+  const bool is_single = sim->segment->has_spring || sim->pulses_per_rad > 0.0;
+  const long long block = next_multiple(&sim->blocks, step);
+  const bool can_be_plain = sb_plain_applies(sim);
+  if (!is_single && can_be_plain && begin_stretch_to(sim, block, true)) return;
+  begin_stretch_to(sim, is_single || can_be_plain ? sample : block, false);
 }
 
 /* Moves to a whole step within the stretch. */
@@ -340,7 +384,9 @@ static void move_within(struct sb_sim *sim, long long step)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const double time_s = sb_sim_grid_s(sim, step);
-  sb_stretch_move(sim, (time_s - stretch->start_s) / stretch->length_s);
+  const double part_s =
+      stretch->is_on_grid ? sb_sim_grid_s(sim, step - stretch->start_step) : time_s - stretch->start_s;
+  sb_stretch_move(sim, part_s / stretch->length_s);
   sim->state.step = step;
   sim->state.time_s = time_s;
 }
@@ -512,6 +558,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->derived = sb_model_derive(model);
   sim->samples.of = sb_model_step_count(model->control.sample_period_s, sim->step_s);
   if (sim->samples.of < 1) sim->samples.of = 1;
+  sim->blocks.of = SB_SIM_BLOCK * sim->samples.of;
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
   const double output_speed_rad_s = model->run.initial_output_speed_rad_s;
@@ -549,57 +596,74 @@ static double clutch_w(const struct sb_sim *sim)
   return state->slip_direction * state->plan.clutch_nm * sb_segment_lead_rad_s(sim);
 }
 
-struct sb_row sb_sim_row(const struct sb_sim *sim)
+/* The load without what follows speed, against the gear's direction. */
+static double external_nm(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  return sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_direction *
+         (sb_load_curve_external_nm(&sim->segment->curve, state->time_s, state->output_angle_rad) +
+          sb_point_traction_change_nm(sim));
+}
+
+/* The part of a row that decisions and verdicts look at. */
+static void glance(const struct sb_sim *sim, double load_nm, struct sb_row *row)
 {
   const struct sb_state *state = &sim->state;
   const struct sb_segment *seg = sim->segment;
-  const bool is_engaged = sb_segment_is_engaged(sim);
-  const bool is_resting = sb_segment_is_standing(sim);
-  const struct sb_point at = sb_point_now(sim);
+  const bool is_engaged = sb_segment_is_engaged(sim), has_currents = sim->model->motor.has_currents;
   const int sense = sense_of(sim, state->gear);
-  const bool has_road = sim->model->load.road.is_present;
   const double current_a = sb_motor_current_a(&seg->line, state->motor_speed_rad_s);
-  const double external_nm = sb_feed_direction(sim) * sim->model->gearbox.gears[state->gear].output_direction *
-                             (sb_load_curve_external_nm(&seg->curve, state->time_s, state->output_angle_rad) +
-                              sb_point_traction_change_nm(sim));
-  const bool has_currents = sim->model->motor.has_currents;
   const double duty = sb_limiter_duty(&seg->piece, state->motor_speed_rad_s), drawn_a = duty * current_a;
-  const double torque_nm = sb_stretch_delivered_nm(sim);
-  return (struct sb_row){
-      .time_s = state->time_s,
-      .gear = is_engaged ? state->gear + 1 : 0,
-      .phase = !is_engaged  ? SB_PHASE_SHIFT
-               : is_resting ? SB_PHASE_STANDSTILL
-                            : SB_PHASE_ENGAGED,
-      .duty_fraction = sense * duty,
-      .asked_fraction = sense * seg->piece.asked,
-      .is_on = sb_feed_is_on(sim),
-      .motor_speed_rad_s = sense * state->motor_speed_rad_s,
+  row->time_s = state->time_s;
+  row->gear = is_engaged ? state->gear + 1 : 0;
+  row->phase = !is_engaged ? SB_PHASE_SHIFT : sb_segment_is_standing(sim) ? SB_PHASE_STANDSTILL : SB_PHASE_ENGAGED;
+  row->duty_fraction = sense * duty;
+  row->asked_fraction = sense * seg->piece.asked;
+  row->is_on = sb_feed_is_on(sim);
+  row->is_slipping = state->far.is_slipping != 0;
+  row->is_clutch_slipping = is_clutch_slipping(sim);
+  row->is_current_held = seg->piece.held_a != 0.0;
+  row->motor_speed_rad_s = sense * state->motor_speed_rad_s;
+  row->own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, load_nm);
+  row->next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, load_nm);
+  row->motor_current_a = has_currents ? current_a : NAN;
+  row->supply_voltage_v =
+      has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN;
+}
+
+struct sb_row sb_sim_glance(const struct sb_sim *sim)
+{
+  struct sb_row row = {0};
+  glance(sim, external_nm(sim), &row);
+  return row;
+}
+
+struct sb_row sb_sim_row(const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_point at = sb_point_now(sim);
+  const bool has_road = sim->model->load.road.is_present;
+  const double torque_nm = sb_stretch_delivered_nm(sim), load_nm = external_nm(sim);
+  struct sb_row row = {
       .reading_pct = NAN,
       .pulse_count = NAN,
       .pulse_time_s = NAN,
       .measured_voltage_v = NAN,
       .output_speed_rad_s = state->output_speed_rad_s,
       .output_torque_nm = torque_nm,
-      .load_torque_nm = is_resting ? torque_nm : at.load_nm,
-      .external_torque_nm = external_nm,
-      .own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, external_nm),
-      .next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, external_nm),
-      .motor_current_a = has_currents ? current_a : NAN,
-      .supply_voltage_v =
-          has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN,
+      .load_torque_nm = sb_segment_is_standing(sim) ? torque_nm : at.load_nm,
+      .external_torque_nm = load_nm,
       .clutch_nm = sb_clutch_asked_nm(sim, at.x_rate),
       .clutch_w = clutch_w(sim),
       .output_turns = state->output_angle_rad / SB_TURN,
       .vehicle_speed_rad_s = sb_contact_speed_rad_s(state),
       .vehicle_angle_rad = has_road ? sb_contact_angle_rad(state) : state->output_angle_rad,
-      .is_slipping = state->far.is_slipping != 0,
-      .is_clutch_slipping = is_clutch_slipping(sim),
-      .is_current_held = seg->piece.held_a != 0.0,
       .twist_rad = state->twist.twist_rad,
       .charge_fraction = sim->model->battery.is_present ? sb_feed_charge_fraction(sim) : NAN,
       .winding_c = sim->model->winding.is_present ? state->feed.warmth.winding_c : NAN,
       .housing_c = sim->model->winding.is_present ? state->feed.warmth.housing_c : NAN,
       .magnet_c = sim->model->magnet.is_present ? sb_magnet_c(&sim->model->winding, &state->feed.warmth) : NAN,
   };
+  glance(sim, load_nm, &row);
+  return row;
 }

@@ -350,37 +350,43 @@ static void build(struct sb_sim *sim, double to_s, double length_s)
   mark(sim);
 }
 
-/* Whether the motion is plain and nothing happens on the way; then it is known where it ends. */
-static bool begin_plainly(struct sb_sim *sim, double length_s)
-{
-  struct sb_stretch *stretch = sim->stretch;
-  if (!sb_plain_applies(sim)) return false;
-  stretch->plain_end = sb_plain_end(sim->segment, factors_of(sim, length_s), &stretch->plain);
-  return sb_plain_is_eventless(sim, length_s, &stretch->plain, &stretch->plain_end);
-}
-
-void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
+/* What a stretch begins with, however it goes on. */
+static void begin(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
   const struct sb_state *state = &sim->state;
   sb_stretch_take_gain(sim); /* of the one before */
-  stretch->is_under_way = true;
-  stretch->share = 0.0;
+  stretch->share = stretch->peak_share = 0.0;
   stretch->start_s = state->time_s;
   stretch->turned_rad = state->turned_rad;
   stretch->angle_rad = state->output_angle_rad;
   stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
   stretch->has_base = false;
   stretch->mark_count = 0;
-  stretch->is_plain = begin_plainly(sim, length_s);
-  if (!stretch->is_plain) {
-    build(sim, to_s, length_s);
-    return;
-  }
+}
+
+bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  begin(sim);
+  stretch->plain_end = sb_plain_end(sim->segment, factors_of(sim, length_s), &stretch->plain);
+  if (!sb_plain_is_eventless(sim, length_s, &stretch->plain, &stretch->plain_end)) return false;
+  stretch->is_under_way = stretch->is_plain = true;
   stretch->guard = NULL;
   stretch->end_share = 1.0;
   stretch->end_s = to_s;
   stretch->length_s = length_s;
+  return true;
+}
+
+void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  if (sb_plain_applies(sim) && sb_stretch_begin_plainly(sim, to_s, length_s)) return;
+  begin(sim);
+  stretch->is_under_way = true;
+  stretch->is_plain = false;
+  build(sim, to_s, length_s);
 }
 
 static void take_state(struct sb_sim *sim, double share, double motor_turn)
@@ -493,7 +499,7 @@ static void take_peaks(struct sb_sim *sim, double from, double to)
   book_torque(sim, from, to);
 }
 
-/* A plain motion: torque and speeds go one way only, so their greatest values lie at the ends. Returns the motor's turn. */
+/* Returns the motor's turn. */
 static double move_plainly(struct sb_sim *sim, double share)
 {
   const struct sb_stretch *stretch = sim->stretch;
@@ -502,8 +508,6 @@ static double move_plainly(struct sb_sim *sim, double share)
   struct sb_plain_end end = stretch->plain_end;
   if (share < 1.0) end = sb_plain_end(seg, factors_of(sim, part_s), &stretch->plain);
   sim->state.motor_speed_rad_s = end.x;
-  const double torque_nm = sb_plain_torque_nm(seg, stretch->plain.tau_s + part_s, end.x);
-  raise_torque(sim, torque_nm, stretch->start_s + part_s);
   return end.turn;
 }
 
@@ -511,7 +515,6 @@ static double move_by_series(struct sb_sim *sim, double share)
 {
   const struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
-  take_peaks(sim, stretch->share, share);
   sim->state.motor_speed_rad_s = sb_series_at(&m->x, m->degree, share);
   return sb_series_at(&m->turn, m->degree, share);
 }
@@ -533,12 +536,27 @@ static const struct sb_gauss *rule_of(const struct sb_sim *sim)
   return sim->segment->piece.held_a != 0.0 ? &rules[RULE_COUNT - 1] : &rules[sim->stretch->motion.degree / 2];
 }
 
+/* A plain motion: torque and speeds go one way only, so their greatest values lie at the ends. */
+static void take_plain_peak(struct sb_sim *sim)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const double part_s = stretch->share * stretch->length_s;
+  raise_torque(sim, sb_plain_torque_nm(sim->segment, stretch->plain.tau_s + part_s, sim->state.motor_speed_rad_s),
+               stretch->start_s + part_s);
+}
+
 void sb_stretch_take_gain(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
   const struct sb_motion *m = &stretch->motion;
   if (!stretch->is_gain_due) return;
   stretch->is_gain_due = false;
+  if (stretch->is_plain) {
+    take_plain_peak(sim);
+  } else {
+    take_peaks(sim, stretch->peak_share, stretch->share);
+  }
+  stretch->peak_share = stretch->share;
   struct sb_gain *sum = &sim->segment->gain;
   if (stretch->has_base) {
     *sum = stretch->base;

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
  * stretch.h - internal: a stretch of motion that is under way. It begins at the present state and ends where the segment
- * does, at the next sample of the controller or tick of the feed, at the first guard, or where its series no longer
- * converges. States between are values of its series: who looks at them changes nothing.
+ * does, with the controller's block of samples (sim.h) or at the next tick of the feed, at the first guard, or where its series no
+ * longer converges. States between are values of its series: who looks at them changes nothing.
  */
 #ifndef SHIFTBAND_SIM_STRETCH_H
 #define SHIFTBAND_SIM_STRETCH_H
@@ -15,31 +15,34 @@ enum { SB_MARK_MAX = 16 };
 
 struct sb_stretch {
   bool is_under_way;
-  bool is_plain; /* no series, and nothing happens (plain.h) */
+  bool is_plain;    /* no series, and nothing happens (plain.h) */
+  bool is_on_grid;  /* it began at the end of a whole step */
+  bool is_gain_due; /* the segment's integrals, and peaks, are behind it */
+  bool has_base;    /* some of the stretch is in the segment's integrals by now */
+  int mark_count;   /* shares at which a speed or the torque turns over, ascending */
+  int kept_count;   /* factors of one time constant and several lengths */
+  double marks[SB_MARK_MAX];
+  struct sb_plain_factors kept[24];
   struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
-  /* The simulator's: the step at which it ends unless something happens before, and when that is. */
+  /* The simulator's: the step at which it ends unless something happens before, and when that is; the whole steps done when it
+   * began. */
   long long stop;
   double stop_s;
+  long long start_step;
   const struct sb_guard *guard; /* that ends it */
   double share;                 /* reached so far */
-  bool is_gain_due;             /* the segment's integrals are behind it */
+  double peak_share;            /* up to which peaks were taken */
   /* The state's, when it began: of the motor since it reversed, of the output. */
   double turned_rad, angle_rad;
   struct sb_plain_start plain;
   struct sb_plain_end plain_end; /* after the whole stretch */
-  /* The segment's integrals when it began, less what was booked since; has_base: some of the stretch is in them by now. */
-  struct sb_gain base;
-  bool has_base;
-  /* The time above the torque's limit that is going on: since when, and how much there was before. */
+  struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
+  /* The time above the torque's limit that is going on: since when, and how much there was before; of the part that it is
+   * booked by, and what was before that. */
   double over_since_s, over_before_s, spells_before_s;
-  double over_part_s, impulse_before_nms,
-      greatest_before_nm; /* of the part that it is booked by, and what was before */
-  int mark_count;         /* shares at which a speed or the torque turns over, ascending */
-  double marks[SB_MARK_MAX];
-  int kept_count; /* factors of one time constant and several lengths */
-  struct sb_plain_factors kept[8];
+  double over_part_s, impulse_before_nms, greatest_before_nm;
 };
 
 /* Memory for a stretch; NULL: there is none. Released by free(). */
@@ -52,8 +55,11 @@ void sb_stretch_add_gain(struct sb_gain *sum, double weight, const struct sb_gai
 /* Begins a stretch at the present state that ends at to_s at the latest, length_s > 0 after the present instant. */
 void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s);
 
-/* Moves the state on to a share of the stretch and takes peaks along. The state's time and step are the
- * caller's. */
+/* The same, if it is plain until to_s and nothing happens; else nothing is begun. sb_plain_applies() holds. */
+bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s);
+
+/* Moves the state on to a share of the stretch. Peaks and integrals follow when they are asked for. The state's time and step are
+ * the caller's. */
 void sb_stretch_move(struct sb_sim *sim, double share);
 
 /* The motor's turn from the beginning of the stretch to a share of it, in the direction in which its gear drives it. */
@@ -62,7 +68,7 @@ double sb_stretch_turn(const struct sb_sim *sim, double share);
 /* The instant at which the motor has turned so far, between the beginning of the stretch and its end. */
 double sb_stretch_turned_s(const struct sb_sim *sim, double turn_rad);
 
-/* Brings the segment's integrals up to the share reached: those of products cost more than the state itself. */
+/* Brings the segment's integrals and the peaks up to the share reached: they cost more than the state itself. */
 void sb_stretch_take_gain(struct sb_sim *sim);
 
 /* Takes peaks and times along while the machine stands until to_s under a load that stays as it is. */

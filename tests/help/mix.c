@@ -90,7 +90,7 @@ static void add_vehicle(gsl_rng *rng, const struct mix_chances *chances, struct 
 {
   struct sb_model *model = &out->plane.model;
   struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
-  struct sb_vehicle *vehicle = &body.vehicle;
+  struct sb_vehicle *vehicle = &body.as.vehicle;
   const double inertia = model->load.inertia_kg_m2, share = plane_between_log(rng, 0.01, 0.3);
   const double grip_nm = scale_nm(model) * plane_between_log(rng, 0.2, 4.0);
   vehicle->gravity_m_s2 = 9.80665;
@@ -125,7 +125,7 @@ static void add_hoist(gsl_rng *rng, struct mix_case *out)
 {
   struct sb_model *model = &out->plane.model;
   struct sb_body body = {.ops = sb_body_kind_find("hoist")};
-  struct sb_hoist *hoist = &body.hoist;
+  struct sb_hoist *hoist = &body.as.hoist;
   const double torque_nm = plane_between(rng, 0.05, 0.4) * scale_nm(model);
   hoist->gravity_m_s2 = 9.80665;
   hoist->drum_radius_m = 0.5 * model->load.inertia_kg_m2 * hoist->gravity_m_s2 / torque_nm; /* half its inertia more */
@@ -141,10 +141,10 @@ static void add_rotor(gsl_rng *rng, struct mix_case *out)
 {
   struct sb_model *model = &out->plane.model;
   struct sb_body body = {.ops = sb_body_kind_find("pump")};
-  body.rotor.inertia_kg_m2 = plane_between(rng, 0.05, 0.5) * model->load.inertia_kg_m2;
-  body.rotor.torque_nm = plane_between(rng, 0.05, 0.4) * scale_nm(model);
-  body.rotor.speed_rad_s = scale_rad_s(model);
-  body.rotor.static_nm = plane_chance(rng, 0.5) ? 0.3 * body.rotor.torque_nm : 0.0;
+  body.as.rotor.inertia_kg_m2 = plane_between(rng, 0.05, 0.5) * model->load.inertia_kg_m2;
+  body.as.rotor.torque_nm = plane_between(rng, 0.05, 0.4) * scale_nm(model);
+  body.as.rotor.speed_rad_s = scale_rad_s(model);
+  body.as.rotor.static_nm = plane_chance(rng, 0.5) ? 0.3 * body.as.rotor.torque_nm : 0.0;
   lower(out, &body);
 }
 

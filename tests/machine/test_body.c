@@ -41,21 +41,21 @@ static struct sb_body vehicle(double mass_kg, double radius_m)
 {
   return (struct sb_body){
       .ops = sb_body_kind_find("vehicle"),
-      .vehicle = {.mass_kg = mass_kg, .wheel_radius_m = radius_m, .air_density_kg_m3 = 1.2, .gravity_m_s2 = 9.81}};
+      .as.vehicle = {.mass_kg = mass_kg, .wheel_radius_m = radius_m, .air_density_kg_m3 = 1.2, .gravity_m_s2 = 9.81}};
 }
 
 /* A gradient given as a sine and a resistance given per kg, in N. */
 static void road(struct sb_body *body, double sine, double n_per_kg)
 {
   const double cosine = sqrt(1.0 - sine * sine);
-  body->vehicle.grade_fraction = sine / cosine;
-  body->vehicle.rolling_resistance_ratio = n_per_kg / (body->vehicle.gravity_m_s2 * cosine);
+  body->as.vehicle.grade_fraction = sine / cosine;
+  body->as.vehicle.rolling_resistance_ratio = n_per_kg / (body->as.vehicle.gravity_m_s2 * cosine);
 }
 
 static struct sb_body hoist(double mass_kg, double radius_m, double gravity_m_s2)
 {
   return (struct sb_body){.ops = sb_body_kind_find("hoist"),
-                          .hoist = {.mass_kg = mass_kg, .drum_radius_m = radius_m, .gravity_m_s2 = gravity_m_s2}};
+                          .as.hoist = {.mass_kg = mass_kg, .drum_radius_m = radius_m, .gravity_m_s2 = gravity_m_s2}};
 }
 
 /* Coasts in neutral without end, from a speed of the output. */
@@ -79,8 +79,8 @@ static void a_block_on_a_slope_of_45_degrees_comes_to_its_speed_in_its_way(void 
 {
   (void)state;
   struct sb_body body = vehicle(2.0, 0.25);
-  body.vehicle.grade_fraction = -1.0;
-  body.vehicle.rolling_resistance_ratio = 0.1;
+  body.as.vehicle.grade_fraction = -1.0;
+  body.as.vehicle.rolling_resistance_ratio = 0.1;
   const double a = 9.81 * (1.0 - 0.1) / sqrt(2.0);
   assert_near(a, 6.24305, 5e-6);
   const double time_s = 0.3; /* a whole number of steps; the way at 2 m/s follows from s = v^2 / 2a */
@@ -95,8 +95,8 @@ static void a_vehicle_coasts_down_to_its_stop(void **state)
 {
   (void)state;
   struct sb_body body = vehicle(1.0, 0.3);
-  body.vehicle.rolling_resistance_ratio = 0.1;
-  body.vehicle.drag_area_m2 = 0.05;
+  body.as.vehicle.rolling_resistance_ratio = 0.1;
+  body.as.vehicle.drag_area_m2 = 0.05;
   const struct driven under_way = coast(&body, 10.0 / 0.3, 3.0);
   assert_near(under_way.state.output_speed_rad_s * 0.3, 3.40206, 5e-6);
   assert_true(coast(&body, 10.0 / 0.3, 6.128).state.output_speed_rad_s > 0.0);
@@ -112,7 +112,7 @@ static double train_motor_nm(double mass_kg, double wheel_m, double sine, double
   const double radius_m = 0.5 * wheel_m;
   struct sb_body body = vehicle(mass_kg, radius_m);
   road(&body, sine, n_per_kg);
-  body.vehicle.wheel_inertia_kg_m2 = 0.1 * mass_kg * radius_m * radius_m;
+  body.as.vehicle.wheel_inertia_kg_m2 = 0.1 * mass_kg * radius_m * radius_m;
   const struct sb_load load = lowered(&body);
   const double alpha = kmh / 3.6 / time_s / radius_m;
   return (load_nm(&load, 0.0, 1.0) + load.inertia_kg_m2 * alpha) / (4.0 * ratio * efficiency);
@@ -133,7 +133,7 @@ static void a_train_reaches_its_speed_in_the_time_of_the_book(void **state)
   (void)state;
   struct sb_body body = vehicle(100e3, 0.54);
   road(&body, 0.05, 0.025);
-  body.vehicle.wheel_inertia_kg_m2 = 0.1 * 100e3 * 0.54 * 0.54;
+  body.as.vehicle.wheel_inertia_kg_m2 = 0.1 * 100e3 * 0.54 * 0.54;
   const struct sb_load load = lowered(&body);
   const double alpha = (4.0 * 5000.0 * 4.0 * 0.98 - load_nm(&load, 0.0, 1.0)) / load.inertia_kg_m2;
   assert_near(100.0 / 3.6 / 0.54 / alpha, 32.6326, 5e-5);
@@ -145,7 +145,7 @@ static void haulage_up_an_incline_asks_for_the_torque_in_the_book(void **state)
   (void)state;
   struct sb_body body = vehicle(14e3, 0.5);
   road(&body, 1.0 / 20.0, 1200.0 / 14e3);
-  body.vehicle.wheel_inertia_kg_m2 = 1250.0 * 0.45 * 0.45;
+  body.as.vehicle.wheel_inertia_kg_m2 = 1250.0 * 0.45 * 0.45;
   const struct sb_load load = lowered(&body);
   const double alpha = 0.1 / 0.5, armature = 110.0 * 0.125 * 0.125;
   const double motor_nm =
@@ -158,14 +158,14 @@ static void a_vehicle_on_a_grade_rolls_back_in_neutral_unless_its_tyres_hold_it(
 {
   (void)state;
   struct sb_body body = vehicle(10.0, 0.1);
-  body.vehicle.grade_fraction = 0.12;
-  body.vehicle.rolling_resistance_ratio = 0.02;
-  body.vehicle.wheel_inertia_kg_m2 = 0.02;
+  body.as.vehicle.grade_fraction = 0.12;
+  body.as.vehicle.rolling_resistance_ratio = 0.02;
+  body.as.vehicle.wheel_inertia_kg_m2 = 0.02;
   const double a = 9.81 * (0.12 - 0.02) / sqrt(1.0 + 0.12 * 0.12) / (1.0 + 0.02 / (10.0 * 0.1 * 0.1));
   assert_near_rel(coast(&body, 0.0, 2.0).state.output_speed_rad_s * 0.1, -a * 2.0, step_limit);
-  body.vehicle.grade_fraction = 0.0199;
+  body.as.vehicle.grade_fraction = 0.0199;
   assert_true(coast(&body, 0.0, 2.0).state.output_speed_rad_s == 0.0);
-  body.vehicle.grade_fraction = -0.12; /* downhill it runs away forward */
+  body.as.vehicle.grade_fraction = -0.12; /* downhill it runs away forward */
   assert_near_rel(coast(&body, 0.0, 2.0).state.output_speed_rad_s * 0.1, a * 2.0, step_limit);
 }
 
@@ -176,7 +176,7 @@ enum { HUMP_COUNT = sizeof hump_m / sizeof hump_m[0] };
 static struct sb_body hump_vehicle(void)
 {
   struct sb_body body = vehicle(30.0, 0.08);
-  body.vehicle.grade = (struct sb_table){HUMP_COUNT, hump_m, hump_grade};
+  body.as.vehicle.grade = (struct sb_table){HUMP_COUNT, hump_m, hump_grade};
   return body;
 }
 
@@ -194,9 +194,9 @@ static void a_changing_grade_is_met_exactly(void **state)
 {
   (void)state;
   struct sb_body body = hump_vehicle();
-  body.vehicle.rolling_resistance_ratio = 1.0;
-  body.vehicle.static_friction_ratio = body.vehicle.kinetic_friction_ratio = 0.6;
-  body.vehicle.driven_share = 0.5;
+  body.as.vehicle.rolling_resistance_ratio = 1.0;
+  body.as.vehicle.static_friction_ratio = body.as.vehicle.kinetic_friction_ratio = 0.6;
+  body.as.vehicle.driven_share = 0.5;
   const struct sb_load load = lowered(&body);
   const double weight_nm = 30.0 * 9.81 * 0.08;
   double worst = 0.0;
@@ -216,8 +216,8 @@ static void at_its_points_the_press_is_that_of_the_grade_ahead(void **state)
 {
   (void)state;
   struct sb_body body = hump_vehicle();
-  body.vehicle.static_friction_ratio = body.vehicle.kinetic_friction_ratio = 0.6;
-  body.vehicle.driven_share = 0.5;
+  body.as.vehicle.static_friction_ratio = body.as.vehicle.kinetic_friction_ratio = 0.6;
+  body.as.vehicle.driven_share = 0.5;
   const struct sb_load load = lowered(&body);
   const double level_nm = 0.5 * 30.0 * 9.81 * 0.08;
   for (size_t i = 0; i < HUMP_COUNT; i++) {
@@ -246,7 +246,7 @@ static void from_one_corner_to_the_next_one_curve_is_exact(void **state)
 {
   (void)state;
   struct sb_body body = hump_vehicle();
-  body.vehicle.rolling_resistance_ratio = 0.25;
+  body.as.vehicle.rolling_resistance_ratio = 0.25;
   const struct sb_load load = lowered(&body);
   const double weight_nm = 30.0 * 9.81 * 0.08;
   for (int direction = -1; direction <= 1; direction += 2) {
@@ -292,9 +292,9 @@ static void a_vehicle_without_static_friction_says_so(void **state)
 {
   (void)state;
   struct sb_body body = vehicle(2.0, 0.25);
-  body.vehicle.static_friction_ratio = 0.0;
+  body.as.vehicle.static_friction_ratio = 0.0;
   assert_non_null(body.ops->note(&body));
-  body.vehicle.static_friction_ratio = 0.9;
+  body.as.vehicle.static_friction_ratio = 0.9;
   assert_null(body.ops->note(&body));
 }
 
@@ -324,9 +324,9 @@ static void a_hoist_hangs_by_its_weight_less_what_holds_it(void **state)
   for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
     struct sb_model model = model_blank();
     model.bodies[model.body_count++] = hoist(2.0, 0.05, 9.81);
-    model.bodies[0].hoist.counterweight_kg = cases[i].counterweight_kg;
-    model.bodies[0].hoist.friction_nm = cases[i].friction_nm;
-    model.bodies[0].hoist.breakaway_nm = cases[i].breakaway_nm;
+    model.bodies[0].as.hoist.counterweight_kg = cases[i].counterweight_kg;
+    model.bodies[0].as.hoist.friction_nm = cases[i].friction_nm;
+    model.bodies[0].as.hoist.breakaway_nm = cases[i].breakaway_nm;
     model.load = lowered(&model.bodies[0]);
     assert_near(sb_model_suspended_nm(&model), cases[i].want_nm, 1e-14);
   }
@@ -339,7 +339,7 @@ static void a_mine_hoist_starts_with_the_torque_in_the_book(void **state)
 {
   (void)state;
   struct sb_body body = hoist(800.0, 0.5, 9.81);
-  body.hoist.drum_inertia_kg_m2 = 250.0 * 0.35 * 0.35;
+  body.as.hoist.drum_inertia_kg_m2 = 250.0 * 0.35 * 0.35;
   const struct sb_load load = lowered(&body);
   assert_near(load_nm(&load, 0.0, 1.0) + load.inertia_kg_m2 * 1.5 / 0.5, 4615.9, 0.05);
 }
@@ -362,7 +362,7 @@ static void a_falling_weight_speeds_up_as_in_the_book(void **state)
   (void)state;
   const double radius = 8.0 / 12.0;
   struct sb_body body = hoist(150.0, radius, 32.2);
-  body.hoist.drum_inertia_kg_m2 = 200.0;
+  body.as.hoist.drum_inertia_kg_m2 = 200.0;
   const struct sb_load load = lowered(&body);
   const double torque = load_nm(&load, 0.0, -1.0);
   assert_near(torque / (load.inertia_kg_m2 + 15.0 * 25.0) * radius, 3.34545, 5e-6);
@@ -375,11 +375,11 @@ static void a_balanced_mine_lift_takes_the_energy_in_the_book(void **state)
 {
   (void)state;
   struct sb_body body = hoist(500.0 + 5500.0, 0.8, 9.81);
-  body.hoist.counterweight_kg = 3000.0;
+  body.as.hoist.counterweight_kg = 3000.0;
   struct sb_load load = lowered(&body);
   const double up_j = load_nm(&load, 0.0, 1.0) * 50.0 / 0.8;
   assert_near_rel(load.inertia_kg_m2, 9000.0 * 0.8 * 0.8, rounding); /* the sum moves, the difference hangs */
-  body.hoist.mass_kg = 500.0;
+  body.as.hoist.mass_kg = 500.0;
   load = lowered(&body);
   const double down_j = -load_nm(&load, 0.0, -1.0) * 50.0 / 0.8;
   assert_near_rel(up_j, 1471500.0, rounding);
@@ -403,11 +403,11 @@ static void drum_friction_holds_what_it_can(void **state)
 {
   (void)state;
   struct sb_body body = hoist(10.0, 0.1, 10.0);
-  body.hoist.counterweight_kg = 9.0; /* 1 N.m hangs */
-  body.hoist.friction_nm = 0.4;
-  body.hoist.breakaway_nm = 1.01;
+  body.as.hoist.counterweight_kg = 9.0; /* 1 N.m hangs */
+  body.as.hoist.friction_nm = 0.4;
+  body.as.hoist.breakaway_nm = 1.01;
   assert_true(coast(&body, 0.0, 1.0).state.output_speed_rad_s == 0.0);
-  body.hoist.breakaway_nm = 0.99;
+  body.as.hoist.breakaway_nm = 0.99;
   assert_near_rel(coast(&body, 0.0, 1.0).state.output_speed_rad_s, -(1.0 - 0.4) / 0.19, step_limit);
 }
 
@@ -418,14 +418,14 @@ static void fans_and_pumps_follow_the_squared_speed(void **state)
 {
   (void)state;
   struct sb_body body = {.ops = sb_body_kind_find("pump"),
-                         .rotor = {.inertia_kg_m2 = 0.03, .torque_nm = 0.9, .speed_rad_s = 30.0}};
+                         .as.rotor = {.inertia_kg_m2 = 0.03, .torque_nm = 0.9, .speed_rad_s = 30.0}};
   struct sb_load load = lowered(&body);
   assert_int_equal(load.part_count, 1);
   assert_near_rel(load.inertia_kg_m2, 0.03, rounding);
   assert_near_rel(load_nm(&load, 0.0, 30.0), 0.9, rounding);
   assert_near_rel(load_nm(&load, 0.0, 60.0), 3.6, rounding);
   assert_near_rel(load_nm(&load, 0.0, -15.0), -0.225, rounding);
-  body.rotor.static_nm = 0.5;
+  body.as.rotor.static_nm = 0.5;
   load = lowered(&body);
   assert_near_rel(load_nm(&load, 0.0, 30.0), 0.9, rounding);
   assert_near_rel(load_nm(&load, 0.0, 60.0), 0.5 + 4.0 * 0.4, rounding);
@@ -471,7 +471,7 @@ static void a_set_changes_a_body(void **state)
   static const char *const sets[] = {"load.bodies.2.counterweight=40 kg", "load.bodies.1.wheel_radius=30 cm"};
   load_bodies(sets, 2);
   assert_near_rel(scenario.model.load.inertia_kg_m2, 5.66 + 120.0 * 0.05 + 30.0 * 0.0025, rounding);
-  assert_near_rel(scenario.model.bodies[1].hoist.counterweight_kg, 40.0, rounding);
+  assert_near_rel(scenario.model.bodies[1].as.hoist.counterweight_kg, 40.0, rounding);
   sb_scenario_clear(&scenario);
 }
 
@@ -479,7 +479,7 @@ static void points_and_file_make_the_same_grade(void **state)
 {
   (void)state;
   load_bodies(NULL, 0);
-  const struct sb_table *file = &scenario.model.bodies[0].vehicle.grade;
+  const struct sb_table *file = &scenario.model.bodies[0].as.vehicle.grade;
   double places[3], grades[3];
   assert_int_equal(file->count, 3);
   memcpy(places, file->x, sizeof places);
@@ -489,7 +489,7 @@ static void points_and_file_make_the_same_grade(void **state)
       "load.bodies.1={kind: vehicle, mass: 120 kg, wheel_radius: 1 m, rolling_resistance: 0, grade_points: "
       "[[0 m, 0 %], [300 cm, 12 %], [3 m, -5 %]]}";
   load_bodies(&set, 1);
-  const struct sb_table *points = &scenario.model.bodies[0].vehicle.grade;
+  const struct sb_table *points = &scenario.model.bodies[0].as.vehicle.grade;
   assert_int_equal(points->count, 3);
   for (int i = 0; i < 3; i++) {
     assert_near_rel(points->x[i], places[i], rounding);
@@ -504,7 +504,7 @@ static void a_body_without_room_for_its_parts_leaves_the_load_alone(void **state
   struct sb_load load = {.part_count = SB_LOAD_PART_MAX - 1, .inertia_kg_m2 = 1.0};
   struct sb_error err;
   struct sb_body body = hoist(1.0, 1.0, 9.81);
-  body.hoist.friction_nm = 1.0;
+  body.as.hoist.friction_nm = 1.0;
   assert_int_equal(sb_body_lower(&body, NULL, &load, &err), SB_ERR_SCENARIO);
   assert_int_equal(load.part_count, SB_LOAD_PART_MAX - 1);
   assert_true(load.inertia_kg_m2 == 1.0);
@@ -532,7 +532,7 @@ static void a_grade_takes_the_room_of_its_points(void **state)
   (void)state;
   struct sb_body body = vehicle(10.0, 0.2);
   for (size_t count = 0; count <= HUMP_COUNT; count++) {
-    body.vehicle.grade = (struct sb_table){count, hump_m, hump_grade};
+    body.as.vehicle.grade = (struct sb_table){count, hump_m, hump_grade};
     assert_true(sb_body_room(&body) == count);
   }
 }
@@ -544,8 +544,8 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
   (void)state;
   const double c = 0.1, weight_nm = 30.0 * 9.81 * 0.08;
   struct sb_body body = vehicle(30.0, 0.08);
-  body.vehicle.grade = (struct sb_table){HUMP_COUNT, hump_m, hump_grade};
-  body.vehicle.rolling_resistance_ratio = c;
+  body.as.vehicle.grade = (struct sb_table){HUMP_COUNT, hump_m, hump_grade};
+  body.as.vehicle.rolling_resistance_ratio = c;
   const struct sb_load load = lowered(&body);
   double lightest_nm, heaviest_nm;
   sb_load_range_nm(&load, 10.0, &lightest_nm, &heaviest_nm);
@@ -558,14 +558,14 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
   assert_near(lightest_nm, low, 1e-12 * weight_nm);
   assert_near(heaviest_nm, high, 1e-12 * weight_nm);
   /* Steeper than 1 / c the load falls again: at 0.25, where sine and c times the cosine are at their greatest together. */
-  body.vehicle.rolling_resistance_ratio = 4.0;
+  body.as.vehicle.rolling_resistance_ratio = 4.0;
   const struct sb_load rough = lowered(&body);
   sb_load_range_nm(&rough, 10.0, &low, &high);
   assert_near(high, weight_nm * sqrt(1.0 + 4.0 * 4.0), 1e-12 * weight_nm);
   assert_true(high > weight_nm * (sin(atan(0.3)) + 4.0 * cos(atan(0.3))) + 1e-3 * weight_nm);
   /* On a road that is steeper than that throughout it never is: the flattest place, here the last, asks for most. */
   static const double way_m[] = {0.0, 2.0}, grades[] = {0.6, 0.3};
-  body.vehicle.grade = (struct sb_table){2, way_m, grades};
+  body.as.vehicle.grade = (struct sb_table){2, way_m, grades};
   const struct sb_load steep = lowered(&body);
   sb_load_range_nm(&steep, 10.0, &low, &high);
   assert_near(low, weight_nm * (sin(atan(0.6)) + 4.0 * cos(atan(0.6))), 1e-12 * weight_nm);

@@ -348,7 +348,7 @@ static void a_wagon_may_roll_back_a_hundredth_of_its_way(void **state)
     model.shifter.travel_time_s = 0.7;
     model.bodies[0] = (struct sb_body){
         .ops = sb_body_kind_find("vehicle"),
-        .vehicle = {
+        .as.vehicle = {
             .mass_kg = 5.0, .wheel_radius_m = 0.1, .gravity_m_s2 = 9.81, .grade_fraction = 0.1, .driven_share = 1.0}};
     model.body_count = 1;
     struct sb_error err;
@@ -399,6 +399,13 @@ static void each_point_finds_its_rectangle_and_a_stop_is_heard(void **state)
   sb_map_clear(&map);
   stop = 1;
   assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_ERR_STOPPED);
+  /* Where every upshift threshold lies below every downshift threshold there is no point, and so no rectangle. */
+  stop = 0;
+  options.upshift.first_fraction = 0.1;
+  options.upshift.step_fraction = 0.01;
+  assert_int_equal(sb_map_exact(&model, &options, true, &map, &err), SB_OK);
+  assert_int_equal(map.cell_count, 0);
+  sb_map_clear(&map);
 }
 
 int main(void)

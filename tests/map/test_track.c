@@ -29,7 +29,7 @@ static struct sb_model blocked(bool is_vehicle)
   struct sb_model model = model_two_gears("selector");
   model.shifter.is_drive_cut = true;
   if (is_vehicle) {
-    const struct sb_body body = {.ops = sb_body_kind_find("vehicle"), .vehicle = heavy};
+    const struct sb_body body = {.ops = sb_body_kind_find("vehicle"), .as.vehicle = heavy};
     struct sb_error err = {SB_OK, ""};
     assert_true(sb_body_room(&body) <= sizeof room / sizeof *room);
     assert_int_equal(sb_body_lower(&body, room, &model.load, &err), SB_OK);
@@ -47,10 +47,12 @@ static bool do_meet(const struct sb_model *model)
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(sb_map_tracks_init(&tracks, model, &err), SB_OK);
   while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
-  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &err);
-  const int late = sb_map_tracks_child(&tracks, 0, LATE, 1, &err);
+  struct sb_track_part part;
+  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err);
+  const int late = sb_map_tracks_child(&tracks, 0, LATE, 1, &part, &err);
   assert_true(early > 0 && late > early);
-  assert_int_equal(sb_map_tracks_child(&tracks, 0, EARLY, 1, &err), early); /* the same command, the same track */
+  assert_int_equal(sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err),
+                   early); /* the same command, the same track */
   for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
   for (int n = LATE; n < LAST && tracks.items[late].next < 0; n++)
     assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);
@@ -105,10 +107,11 @@ static void a_long_track_is_met_at_each_of_its_samples(void **state)
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
   while (tracks.items[0].count <= LONG) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
-  const int first = sb_map_tracks_child(&tracks, 0, 1, 1, &err);
+  struct sb_track_part part;
+  const int first = sb_map_tracks_child(&tracks, 0, 1, 1, &part, &err);
   for (int n = 1; n < LONG; n++) assert_int_equal(sb_map_tracks_extend(&tracks, first, &err), SB_OK);
   for (int sample = STRIDE; sample < LONG - STRIDE; sample += STRIDE) {
-    const int child = sb_map_tracks_child(&tracks, 0, sample, 1, &err);
+    const int child = sb_map_tracks_child(&tracks, 0, sample, 1, &part, &err);
     for (int n = 0; n < STRIDE && tracks.items[child].next < 0; n++)
       assert_int_equal(sb_map_tracks_extend(&tracks, child, &err), SB_OK);
     assert_int_equal(tracks.items[child].next, first);
@@ -136,7 +139,8 @@ static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state
   int overrun = 0;
   assert_int_equal(sb_map_tracks_init(&whole, &model, &err), SB_OK);
   assert_int_equal(sb_map_tracks_init(&parted, &model, &err), SB_OK);
-  const int other = sb_map_tracks_child(&parted, 0, 0, 1, &err);
+  struct sb_track_part part;
+  const int other = sb_map_tracks_child(&parted, 0, 0, 1, &part, &err);
   for (int n = 0; n < EARLY; n++) assert_int_equal(sb_map_tracks_extend(&parted, other, &err), SB_OK);
   for (int n = 1; n < LAST; n++) {
     assert_int_equal(sb_map_tracks_extend(&whole, 0, &err), SB_OK);
@@ -157,6 +161,33 @@ static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state
   sb_map_tracks_clear(&parted);
 }
 
+/* A blocked motor takes the same energy in each part of a track. It does so, too, in the first one for which the track is followed on
+ * after another one has met it farther back. */
+static void a_track_that_was_met_goes_on_from_its_own_end(void **state)
+{
+  (void)state;
+  struct sb_model model = blocked(false);
+  model_set_currents(&model, 2.6, 0.14, 0.5);
+  model_finish(&model);
+  struct sb_tracks tracks;
+  struct sb_track_part part;
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
+  while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
+  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err),
+            late = sb_map_tracks_child(&tracks, 0, LATE, 1, &part, &err);
+  for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
+  while (tracks.items[late].next < 0) assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);
+  assert_int_equal(tracks.items[late].next, early);
+  assert_true(tracks.items[late].first + tracks.items[late].count < LAST - SB_TRACK_STRIDE);
+  const int known = tracks.items[early].part_count;
+  while (tracks.items[early].part_count == known) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
+  const struct sb_track_part *last = &tracks.items[early].parts[known];
+  assert_true(last->given_j > 0.0);
+  assert_near_rel(last->given_j, last[-1].given_j, 1e-12);
+  sb_map_tracks_clear(&tracks);
+}
+
 /* At which sample the track of a command at the late sample becomes that of the same command at the early one. */
 static int meeting_sample(const struct sb_model *model)
 {
@@ -164,8 +195,9 @@ static int meeting_sample(const struct sb_model *model)
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(sb_map_tracks_init(&tracks, model, &err), SB_OK);
   while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
-  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &err),
-            late = sb_map_tracks_child(&tracks, 0, LATE, 1, &err);
+  struct sb_track_part part;
+  const int early = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err),
+            late = sb_map_tracks_child(&tracks, 0, LATE, 1, &part, &err);
   for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, early, &err), SB_OK);
   for (int n = LATE; n < LAST && tracks.items[late].next < 0; n++)
     assert_int_equal(sb_map_tracks_extend(&tracks, late, &err), SB_OK);
@@ -210,6 +242,7 @@ int main(void)
       cmocka_unit_test(a_load_that_goes_on_in_time_keeps_no_tracks_apart),
       cmocka_unit_test(a_long_track_is_met_at_each_of_its_samples),
       cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
+      cmocka_unit_test(a_track_that_was_met_goes_on_from_its_own_end),
       cmocka_unit_test(windows_of_different_counts_keep_tracks_apart_until_they_are_empty),
       cmocka_unit_test(rows_of_a_sample_are_those_that_there_are),
   };

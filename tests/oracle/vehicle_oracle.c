@@ -482,7 +482,7 @@ int way_run(const struct sb_model *model, int gear, const struct oracle_command 
 {
   memset(result, 0, sizeof *result);
   struct way o = {.model = model,
-                  .vehicle = &model->bodies[0].vehicle,
+                  .vehicle = &model->bodies[0].as.vehicle,
                   .result = result,
                   .gear = gear,
                   .in_mesh = true,

@@ -139,11 +139,11 @@ static struct sb_model cart(double column[MIX_ROOM], double crate_m, double crat
   model.load.inertia_kg_m2 = 0.01;
   model.run.duration_s = 0.9;
   struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
-  body.vehicle =
+  body.as.vehicle =
       (struct sb_vehicle){.gravity_m_s2 = 9.80665, .mass_kg = 20.0, .wheel_radius_m = 0.05, .driven_share = 1.0};
   if (crate_kg > 0.0) {
-    body.vehicle.obstacle_count = 1;
-    body.vehicle.obstacles[0] = (struct sb_vehicle_obstacle){
+    body.as.vehicle.obstacle_count = 1;
+    body.as.vehicle.obstacles[0] = (struct sb_vehicle_obstacle){
         .distance_m = crate_m, .mass_kg = crate_kg, .static_friction_ratio = 0.05, .kinetic_friction_ratio = 0.05};
   }
   struct sb_error err = {SB_OK, ""};

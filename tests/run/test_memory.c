@@ -132,7 +132,8 @@ static enum sb_status run_it(struct sb_error *err)
 
 static enum sb_status map_it(struct sb_error *err)
 {
-  const struct sb_model model = machine();
+  struct sb_model model = machine();
+  model.control.debounce_count = 3; /* what is to be confirmed needs its readings kept */
   struct sb_map_options options = sb_map_options_default(&model);
   options.downshift = options.upshift = (struct sb_map_axis){0.4, 0.05, 12};
   struct sb_map map;

@@ -179,10 +179,15 @@ static void counts_follow_the_motor_s_own_angle(void **state)
 {
   (void)state;
   const double windows[] = {0.02, 0.012, 0.06, 0.071};
+  /* What a stretch ends at between two samples: before a window opens, and behind. */
+  static const double at_s[] = {0.0, 0.003, 0.014, 0.017, 0.02}, pulse_nm[] = {0.0, 0.02, 0.0, 0.02, 0.0};
+  static const struct sb_table pulsing = {.x = at_s, .y = pulse_nm, .count = 5};
   for (int w = 0; w < 4; w++) {
     struct sb_model model = box_cart();
     box_add_part(&model, "sine",
                  (struct sb_load_part){.is_resisting = true, .mean_nm = 0.1, .amplitude_nm = 0.08, .period = 0.3});
+    box_add_part(&model, "profile",
+                 (struct sb_load_part){.is_resisting = true, .is_repeating = true, .table = pulsing});
     model.run = (struct sb_run_setup){.duration_s = 2.0, .step_s = 1e-3, .trace_interval_s = 1e-3};
     model.control.sample_period_s = 0.02;
     model.control.sensor.pulses = (struct sb_pulse_sensor){.per_turn = 50.0, .window_s = windows[w], .phase = 0.3};

@@ -166,6 +166,30 @@ static void a_load_that_pulls_harder_than_the_clutch_holds_turns_the_gears_back(
   assert_near(sb_energy_residual_ratio(&got.sums.energy), 0.0, 1e-11);
 }
 
+/* A motor that is off and stands by its friction of 0.1 N m holds more than its clutch: that lets a load that grows by 0.1 N m/s turn the
+ * gears back from 0.05 N m N / eta on, so that Jo w = -0.05 N m/s t^2 after that. */
+static void a_load_that_grows_at_rest_turns_the_gears_back_when_the_clutch_lets_go(void **state)
+{
+  (void)state;
+  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP}, at_s[] = {0.0, 10.0}, load_nm[] = {0.0, 1.0};
+  struct sb_model model = model_two_gears("clutch");
+  model_drive_forward(&model);
+  model_set_currents(&model, 2.5, 0.5, 0.0);
+  model.shifter.clutch_nm = 0.05;
+  model_add_profile(&model, SB_OVER_TIME, false, 2, at_s, load_nm);
+  model.drive.off = SB_OFF_COAST;
+  model.drive.schedule = (struct sb_table){1, off_s, off};
+  model.drive.period_s = model.control.sample_period_s = 4.0;
+  model_finish(&model);
+  assert_true(model.motor.friction_nm > 0.09);
+  const struct driven got = drive(&model, 1, NULL, 0, 3.0);
+  const double since_s = 3.0 - 0.05 * 4.0 / 0.95 / 0.1;
+  assert_true(got.row.is_clutch_slipping);
+  assert_true(got.state.motor_speed_rad_s == 0.0);
+  assert_near_rel(got.state.output_speed_rad_s, -0.05 * since_s * since_s / 0.02, 1e-12);
+  assert_near(sb_energy_residual_ratio(&got.sums.energy), 0.0, 1e-11);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -177,6 +201,7 @@ int main(void)
       cmocka_unit_test(the_greatest_torque_that_holds_is_where_joint_motion_asks_for_the_clutch_s),
       cmocka_unit_test(an_overload_clutch_lets_go_under_a_crest_and_holds_again),
       cmocka_unit_test(a_load_that_pulls_harder_than_the_clutch_holds_turns_the_gears_back),
+      cmocka_unit_test(a_load_that_grows_at_rest_turns_the_gears_back_when_the_clutch_lets_go),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -108,7 +108,7 @@ static struct sb_vehicle vehicle_of(double mass_kg, double grip, double sliding)
 
 static void put(struct sb_model *model, const struct sb_vehicle *vehicle)
 {
-  const struct sb_body body = {.ops = sb_body_kind_find("vehicle"), .vehicle = *vehicle};
+  const struct sb_body body = {.ops = sb_body_kind_find("vehicle"), .as.vehicle = *vehicle};
   struct sb_error err = {SB_OK, ""};
   assert_true(sb_body_room(&body) <= ROOM);
   model->load = (struct sb_load){.inertia_kg_m2 = 0.0};

@@ -136,13 +136,13 @@ static void a_vehicle_with_drag_rolls_down_as_the_hyperbolic_tangent(void **stat
   struct sb_model model = flywheel(0.0);
   const double mass_kg = 10.0, all_kg = mass_kg + whole_inertia, sine = 0.3 / sqrt(1.0 + 0.3 * 0.3);
   struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
-  body.vehicle = (struct sb_vehicle){.gravity_m_s2 = 2.0 * all_kg / (mass_kg * sine),
-                                     .mass_kg = mass_kg,
-                                     .wheel_radius_m = 1.0,
-                                     .driven_share = 1.0,
-                                     .grade_fraction = -0.3,
-                                     .air_density_kg_m3 = 1.2,
-                                     .drag_area_m2 = 0.02 * all_kg / 0.6};
+  body.as.vehicle = (struct sb_vehicle){.gravity_m_s2 = 2.0 * all_kg / (mass_kg * sine),
+                                        .mass_kg = mass_kg,
+                                        .wheel_radius_m = 1.0,
+                                        .driven_share = 1.0,
+                                        .grade_fraction = -0.3,
+                                        .air_density_kg_m3 = 1.2,
+                                        .drag_area_m2 = 0.02 * all_kg / 0.6};
   struct sb_error err = {0};
   assert_int_equal(sb_body_lower(&body, column, &model.load, &err), SB_OK);
   model.bodies[model.body_count++] = body;
@@ -165,11 +165,11 @@ static void vehicles_on_as_many_roads_as_there_may_be_keep_their_energy(void **s
   for (int i = 0; i < SB_GRADE_MAX; i++) {
     grades[i][1] = slopes_per_m[i] * way_m[1];
     struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
-    body.vehicle = (struct sb_vehicle){.gravity_m_s2 = 9.81,
-                                       .mass_kg = 1.0 + i,
-                                       .wheel_radius_m = 1.0,
-                                       .driven_share = 1.0,
-                                       .grade = {2, way_m, grades[i]}};
+    body.as.vehicle = (struct sb_vehicle){.gravity_m_s2 = 9.81,
+                                          .mass_kg = 1.0 + i,
+                                          .wheel_radius_m = 1.0,
+                                          .driven_share = 1.0,
+                                          .grade = {2, way_m, grades[i]}};
     struct sb_error err = {0};
     assert_int_equal(sb_body_lower(&body, columns[i], &model.load, &err), SB_OK);
     model.bodies[model.body_count++] = body;

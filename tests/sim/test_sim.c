@@ -536,35 +536,35 @@ static void a_load_at_rest_is_the_same_out_of_gear(void **state)
   assert_near(between.row.load_torque_nm, 0.0, 0.0); /* it is held by itself: nothing opposes anything */
 }
 
-/* From one sample to the next it is one sample, however the two times round: the same state at another sample moves on to the same
- * bits, with a corner of the load at every sample, too. */
-static void a_sample_takes_one_time_wherever_it_lies(void **state)
+/* From one block of samples to the next it is one block, however the two times round: the same state at another one moves on to the
+ * same bits, with a corner of the load at every block, too. */
+static void a_block_takes_one_time_wherever_it_lies(void **state)
 {
   (void)state;
-  enum { SAMPLES = 50 };
-  double x[SAMPLES + 1], torque_nm[SAMPLES + 1];
-  for (int k = 0; k <= SAMPLES; k++) {
-    x[k] = 20 * k / 1000.0;
+  enum { BLOCKS = 50, STEPS = 20 * SB_SIM_BLOCK };
+  double x[BLOCKS + 1], torque_nm[BLOCKS + 1];
+  for (int k = 0; k <= BLOCKS; k++) {
+    x[k] = STEPS * k / 1000.0;
     torque_nm[k] = 0.5;
   }
   for (int has_corners = 0; has_corners < 2; has_corners++) {
     struct sb_model model = model_two_gears("selector");
-    if (has_corners) model_add_profile(&model, SB_OVER_TIME, true, SAMPLES + 1, x, torque_nm);
+    if (has_corners) model_add_profile(&model, SB_OVER_TIME, true, BLOCKS + 1, x, torque_nm);
     model_finish(&model);
     struct sb_sim sim;
     struct sb_error err = {0};
     assert_int_equal(sb_sim_init(&sim, &model, 1, &err), SB_OK);
     const struct sb_state first = sim.state;
-    assert_int_equal(sb_sim_advance(&sim, 20, &err), SB_OK);
+    assert_int_equal(sb_sim_advance(&sim, STEPS, &err), SB_OK);
     const double want = sim.state.motor_speed_rad_s;
     assert_true(want > 1.0);
-    for (int k = 1; k < SAMPLES; k++) {
+    for (int k = 1; k < BLOCKS; k++) {
       struct sb_state later = first;
-      later.step = 20 * k;
+      later.step = STEPS * k;
       later.time_s = sb_sim_grid_s(&sim, later.step);
       later.load_time_s = has_corners ? x[k] : 0.0;
       sb_sim_restore(&sim, &later);
-      assert_int_equal(sb_sim_advance(&sim, later.step + 20, &err), SB_OK);
+      assert_int_equal(sb_sim_advance(&sim, later.step + STEPS, &err), SB_OK);
       assert_near(sim.state.motor_speed_rad_s, want, 0.0);
     }
     sb_sim_clear(&sim);
@@ -599,7 +599,7 @@ int main(void)
       cmocka_unit_test(at_standstill_the_gear_presses_with_what_the_motor_brings_and_the_load_allows),
       cmocka_unit_test(at_standstill_a_drive_in_reverse_presses_as_hard_the_other_way),
       cmocka_unit_test(a_load_at_rest_is_the_same_out_of_gear),
-      cmocka_unit_test(a_sample_takes_one_time_wherever_it_lies),
+      cmocka_unit_test(a_block_takes_one_time_wherever_it_lies),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

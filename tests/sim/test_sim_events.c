@@ -5,6 +5,7 @@
  */
 #include "help/driven.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 /* The step --------------------------------------------------------------------------------------------------------- */
@@ -307,29 +308,63 @@ static void advancing_in_one_call_or_in_many_gives_the_same_bits(void **state)
   }
 }
 
+/* With a block of samples, and anywhere with a command that follows. */
 static void a_state_put_back_goes_on_to_the_same_bits(void **state)
 {
   (void)state;
   const struct sb_model model = busy_model("swing arm");
   struct sb_error err = {0};
   struct sb_sim first, second;
+  int command_count = 0;
   assert_int_equal(sb_sim_init(&first, &model, 1, &err), SB_OK);
   assert_int_equal(sb_sim_init(&second, &model, 0, &err), SB_OK);
-  for (int step = 100; step <= 4000; step += 100) {
-    sb_sim_sums(&first); /* what comes together is in a state only when it was asked for */
-    sb_sim_restore(&second, &first.state);
-    if (step % 1000 == 500) {
-      sb_sim_command(&first, !first.state.gear);
-      sb_sim_command(&second, !second.state.gear);
-    }
+  const long long block = SB_SIM_BLOCK * first.samples.of;
+  for (int step = 0; step <= 4000; step += 20) {
     assert_int_equal(sb_sim_advance(&first, step, &err), SB_OK);
-    assert_int_equal(sb_sim_advance(&second, step, &err), SB_OK);
-    sb_sim_sums(&first);
+    if (step > 0) assert_int_equal(sb_sim_advance(&second, step, &err), SB_OK);
+    const bool is_command = step % 1000 == 500;
+    if (step % block != 0 && !is_command) continue;
+    sb_sim_sums(&first); /* what comes together is in a state only when it was asked for */
     sb_sim_sums(&second);
-    assert_memory_equal(&first.state, &second.state, sizeof first.state);
+    if (step > 0) assert_memory_equal(&first.state, &second.state, sizeof first.state);
+    sb_sim_restore(&second, &first.state);
+    if (!is_command) continue;
+    sb_sim_command(&first, !first.state.gear);
+    sb_sim_command(&second, !second.state.gear);
+    command_count++;
   }
+  assert_int_equal(command_count, 4);
   sb_sim_clear(&first);
   sb_sim_clear(&second);
+}
+
+/* Who looks at sums within a stretch and takes it back has changed no bit of what follows, nor of what comes together. */
+static void a_simulation_taken_back_goes_on_as_if_nobody_had_looked(void **state)
+{
+  (void)state;
+  const struct sb_model model = busy_model("clutch");
+  struct sb_error err = {0};
+  struct sb_sim quiet, asked;
+  struct sb_sim_kept *kept = sb_sim_kept_new();
+  assert_non_null(kept);
+  assert_int_equal(sb_sim_init(&quiet, &model, 1, &err), SB_OK);
+  assert_int_equal(sb_sim_init(&asked, &model, 1, &err), SB_OK);
+  for (int step = 20; step <= 4000; step += 20) {
+    assert_int_equal(sb_sim_advance(&quiet, step, &err), SB_OK);
+    assert_int_equal(sb_sim_advance(&asked, step, &err), SB_OK);
+    sb_sim_keep(&asked, kept);
+    const double given_j = sb_sim_sums(&asked)->energy.given;
+    assert_true(given_j > 0.0);
+    sb_sim_take_back(&asked, kept);
+    if (step % 1000 != 0) continue;
+    sb_sim_command(&quiet, !quiet.state.gear);
+    sb_sim_command(&asked, !asked.state.gear);
+  }
+  assert_memory_equal(sb_sim_sums(&quiet), sb_sim_sums(&asked), sizeof(struct sb_sums));
+  assert_memory_equal(&quiet.state, &asked.state, sizeof quiet.state);
+  free(kept);
+  sb_sim_clear(&quiet);
+  sb_sim_clear(&asked);
 }
 
 /* Puts a state back, forgets what came together, and moves on. */
@@ -533,6 +568,7 @@ int main(void)
       cmocka_unit_test(a_wave_over_time_lets_the_resting_output_go_where_it_falls_below_the_gear),
       cmocka_unit_test(advancing_in_one_call_or_in_many_gives_the_same_bits),
       cmocka_unit_test(a_state_put_back_goes_on_to_the_same_bits),
+      cmocka_unit_test(a_simulation_taken_back_goes_on_as_if_nobody_had_looked),
       cmocka_unit_test(a_state_put_back_leaves_nothing_of_what_was),
       cmocka_unit_test(a_long_standstill_gives_the_same_bits_whoever_looks_on),
       cmocka_unit_test(the_same_model_gives_the_same_bits_with_or_without_a_trace_of_any_interval),

@@ -66,7 +66,7 @@ static void choose(gsl_rng *rng, bool has_points, struct way_case *it)
 
   const double scale_nm = stall_nm * gear_ratio; /* about what the fast gear brings at most */
   struct sb_body body = {.ops = sb_body_kind_find("vehicle")};
-  struct sb_vehicle *vehicle = &body.vehicle;
+  struct sb_vehicle *vehicle = &body.as.vehicle;
   vehicle->gravity_m_s2 = 9.80665;
   vehicle->driven_share = plane_between(rng, 0.4, 1.0);
   vehicle->wheel_radius_m = plane_between(rng, 0.03, 0.3);

@@ -66,6 +66,25 @@ static void a_motor_sees_each_wheel_through_the_meshes_before_it(void **state)
   assert_near_rel(got.row.motor_speed_rad_s, -100.0 * expm1(-step_s / tau_s), 1e-12);
 }
 
+/* The second meshes are alike and lie behind the shifter: they are one where what follows is alike, too, else each gear has its own. */
+static void behind_the_shifter_a_wheel_is_shared_with_all_that_follows(void **state)
+{
+  (void)state;
+  const double j = 2e-3, jo = 0.1;
+  struct sb_model model = box_of(4e-3, j, j);
+  for (int is_shared = 0; is_shared < 2; is_shared++) {
+    for (int g = 0; g < 2; g++) {
+      struct sb_gear *gear = &model.gearbox.gears[g];
+      gear->meshes[1].driven_teeth = 20.0;
+      gear->meshes[1].inertia_at = 0; /* at the shaft behind the mesh: the last one follows */
+      gear->meshes[2].driven_teeth = is_shared || g == 1 ? 15.0 : 30.0;
+    }
+    sb_gearbox_derive(&model.gearbox);
+    const double wheels = j * 1.5 * 1.5 + (is_shared ? 0.0 : j * 3.0 * 3.0);
+    assert_near_rel(sb_model_output_inertia_kg_m2(&model, jo), jo + wheels, 1e-14);
+  }
+}
+
 /* Before and after a joining motor and output have their wheels: momentum about the pair stays, as in sim.h. */
 static void a_joining_takes_the_wheels_of_both_sides_along(void **state)
 {
@@ -318,6 +337,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_motor_sees_each_wheel_through_the_meshes_before_it),
+      cmocka_unit_test(behind_the_shifter_a_wheel_is_shared_with_all_that_follows),
       cmocka_unit_test(a_joining_takes_the_wheels_of_both_sides_along),
       cmocka_unit_test(a_shift_and_its_climb_take_the_time_that_closed_forms_say),
       cmocka_unit_test(wheels_behind_a_clutch_climb_as_closed_forms_say),

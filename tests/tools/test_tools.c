@@ -283,6 +283,57 @@ static void a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on(void 
   shell_expect(said, "failed:\n  dies\n  silent\n2 passed, 2 failed\n");
 }
 
+/* An answer with two alternatives, the scenario's own thresholds and a gear that fails alone. */
+#define SMALL_ANSWER                                                                                                            \
+  "{ echo '{\"pairs\":[{\"slower\":\"low\",\"faster\":\"high\",\"alternatives\":['; for c in recommended:5:4 fastest:5.2:1;"    \
+  "do IFS=: read -r n w m <<E\n$c\nE\n"                                                                                         \
+  "printf '%s{\"name\":\"%s\",\"mean_output_speed_rad_s\":%s,\"margin_pct\":%s,\"passes\":true}' \"$by\" $n $w $m; by=,; done;" \
+  "echo '],\"beside\":[{\"name\":\"high locked\",\"mean_output_speed_rad_s\":4,\"margin_pct\":null,\"passes\":false}]}]}';"     \
+  "} > $T/tune.json;"
+
+static void alternatives_are_drawn_with_speed_and_margin(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said =
+      shell_run(SMALL_ANSWER "tools/plot/plot-alternatives $T/tune.json -o $T/alt.svg && cat $T/alt.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, ">recommended<");
+  shell_expect(said, ">fastest<");
+  shell_expect(said, ">high locked, fails<");
+  shell_expect(said, ">margin of the thresholds (%)<");
+  said = shell_run(
+      SMALL_ANSWER
+      "for pair in 1 2; do echo old > $T/a.png;"
+      "tools/plot/plot-alternatives $T/tune.json -o $T/a.png --pair $pair; echo code $?; head -c 4 $T/a.png; done");
+  shell_expect(said, "code 0\n\211PNG");
+  shell_expect(said, "code 3\nold");
+}
+
+/* One file that needs nothing else, whole or not at all. */
+static void a_report_is_one_page_without_scripts_or_network(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      "tools/report --program $SHIFTBAND scenarios/hunting-crawler.yaml -o $T/page.html; echo code $?;"
+      "grep -o 'src=\"data:image/svg+xml;base64,' $T/page.html | wc -l; grep -ciE '<script|https?:|<link' $T/page.html;"
+      "sed 's/data:[^\"]*//' $T/page.html");
+  shell_expect(said, "code 0\n2\n0\n"); /* map and trace; nothing from elsewhere */
+  shell_expect(said, "The gearbox hunts between low and high every 1 s");
+  shell_expect(said, "<h2>What tuning recommends</h2>");
+  shell_expect(said, "16 shifts");
+  shell_expect(said, "width=device-width");
+  said = shell_run("echo old > $T/page.html; tools/report --program $SHIFTBAND tests/bad/absent.yaml -o $T/page.html;"
+                   "echo code $?; cat $T/page.html; ls $T/page.html*");
+  shell_expect(said, "code 4\nold\n");
+  said = shell_run(
+      "for f in tests/bad/*.yaml; do tools/report --program $SHIFTBAND $f -o $T/none.html; echo code $?; break; done;"
+      "ls $T/none*");
+  shell_expect(said, "code 3\n");
+  shell_expect(said, "report: tests/bad/");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -300,6 +351,8 @@ int main(void)
       cmocka_unit_test(a_map_of_one_rectangle_is_drawn_whole),
       cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
+      cmocka_unit_test(alternatives_are_drawn_with_speed_and_margin),
+      cmocka_unit_test(a_report_is_one_page_without_scripts_or_network),
   };
   return cmocka_run_group_tests_name("tools", tests, shell_setup, shell_teardown);
 }

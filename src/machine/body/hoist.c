@@ -8,7 +8,7 @@
 static bool lower(const struct sb_body *body, double *room, struct sb_load *load)
 {
   (void)room;
-  const struct sb_hoist *hoist = &body->hoist;
+  const struct sb_hoist *hoist = &body->as.hoist;
   const double radius_m = hoist->drum_radius_m;
   load->brake_nm += hoist->brake_nm;
   load->inertia_kg_m2 += (hoist->mass_kg + hoist->counterweight_kg) * radius_m * radius_m + hoist->drum_inertia_kg_m2;
@@ -18,7 +18,7 @@ static bool lower(const struct sb_body *body, double *room, struct sb_load *load
 
 static double hold_nm(const struct sb_body *body)
 {
-  return fmax(body->hoist.friction_nm, body->hoist.breakaway_nm);
+  return fmax(body->as.hoist.friction_nm, body->as.hoist.breakaway_nm);
 }
 
 static const char *note(const struct sb_body *body)
@@ -29,7 +29,7 @@ static const char *note(const struct sb_body *body)
 
 static double drum_radius(const struct sb_body *body)
 {
-  return body->hoist.drum_radius_m;
+  return body->as.hoist.drum_radius_m;
 }
 
 const struct sb_body_ops sb_body_hoist = {

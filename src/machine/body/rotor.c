@@ -7,7 +7,7 @@
 static bool lower(const struct sb_body *body, double *room, struct sb_load *load)
 {
   (void)room;
-  const struct sb_rotor *rotor = &body->rotor;
+  const struct sb_rotor *rotor = &body->as.rotor;
   load->inertia_kg_m2 += rotor->inertia_kg_m2;
   return add_resisting(load, rotor->static_nm, 0.0) &&
          add_quadratic(load, (rotor->torque_nm - rotor->static_nm) / (rotor->speed_rad_s * rotor->speed_rad_s));

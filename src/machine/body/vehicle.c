@@ -18,7 +18,7 @@ static double cosine_of(double grade)
 /* The points of the grade as angles. */
 static size_t room(const struct sb_body *body)
 {
-  return body->vehicle.grade.count;
+  return body->as.vehicle.grade.count;
 }
 
 /* The grade over the wheels' angle. */
@@ -74,7 +74,7 @@ static struct sb_road road_of(const struct sb_vehicle *vehicle, const struct sb_
 
 static bool lower(const struct sb_body *body, double *columns, struct sb_load *load)
 {
-  const struct sb_vehicle *vehicle = &body->vehicle;
+  const struct sb_vehicle *vehicle = &body->as.vehicle;
   const double radius_m = vehicle->wheel_radius_m;
   const double weight_nm = vehicle->mass_kg * vehicle->gravity_m_s2 * radius_m;
   const int first = load->part_count;
@@ -101,13 +101,13 @@ static bool lower(const struct sb_body *body, double *columns, struct sb_load *l
 
 static const char *note(const struct sb_body *body)
 {
-  if (body->vehicle.static_friction_ratio > 0.0) return NULL;
+  if (body->as.vehicle.static_friction_ratio > 0.0) return NULL;
   return "vehicle: without `static_friction` its wheels are assumed never to slip. Compare the greatest output torque with what the ground allows: friction x weight on the driven wheels x wheel radius.";
 }
 
 static double wheel_radius(const struct sb_body *body)
 {
-  return body->vehicle.wheel_radius_m;
+  return body->as.vehicle.wheel_radius_m;
 }
 
 const struct sb_body_ops sb_body_vehicle = {
@@ -115,5 +115,5 @@ const struct sb_body_ops sb_body_vehicle = {
 
 const struct sb_vehicle *sb_body_as_vehicle(const struct sb_body *body)
 {
-  return body->ops == &sb_body_vehicle ? &body->vehicle : NULL;
+  return body->ops == &sb_body_vehicle ? &body->as.vehicle : NULL;
 }
