@@ -303,6 +303,17 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
 void sb_sim_clear(struct sb_sim *sim);
 
 /*
+ * Begins again at a time: a gear (index from 0) is just engaging between a motor and an output of these speeds, the motor's in the
+ * direction in which the gear drives it. They join as at the end of a shift, a clutch by slipping. All that came together
+ * before is forgotten.
+ */
+struct sb_sim_place {
+  int gear;
+  double motor_speed_rad_s, output_speed_rad_s, time_s;
+};
+void sb_sim_begin_at(struct sb_sim *sim, const struct sb_sim_place *place);
+
+/*
  * Moves on to whole model step `step` (t = step * model step). SB_ERR_NUMERICS when events pile up without end or a
  * value is no longer finite.
  */
@@ -313,6 +324,9 @@ double sb_sim_grid_s(const struct sb_sim *sim, long long step);
 
 /* Commands a shift to another gear (index from 0) now; ignored in the gear that is engaged or being engaged. */
 void sb_sim_command(struct sb_sim *sim, int gear);
+
+/* Whoever holds the model has changed the torques of its load's constant parts: they hold from this instant on. */
+void sb_sim_take_load(struct sb_sim *sim);
 
 /* Puts a state back that this simulation, or another of the same model, was in after sb_sim_sums(), which brings what comes
  * together in it up to date; the sums stay. It goes on to the same bits where a stretch ended there: with a block of samples, at a

@@ -5,6 +5,7 @@
 #include "base/constants.h"
 #include "check/parts.h"
 #include "machine/caution.h"
+#include "shiftband/prove.h"
 #include "theory/steady.h"
 #include "theory/warmth.h"
 
@@ -172,6 +173,16 @@ static void note_rounding(const struct sb_check_machine *machine, struct sb_chec
   }
 }
 
+/* What `prove` says; nothing where it cannot. */
+static void note_proof(const struct sb_model *model, struct sb_check_remarks *notes)
+{
+  struct sb_prove prove;
+  struct sb_error err;
+  if (sb_prove_solve_quickly(model, &prove, &err) != SB_OK) return;
+  const struct sb_prove_line line = sb_prove_line(&prove);
+  if (line.text[0] != 0) sb_check_remark(notes, "proof", -1, "%s", line.text);
+}
+
 void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check)
 {
   struct sb_check_remarks *notes = &check->notes;
@@ -185,6 +196,7 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
   note_battery(machine->model, notes);
   note_magnet(machine->model, notes);
   note_run(machine->model, notes);
+  note_proof(machine->model, notes);
 }
 
 /* Cautions --------------------------------------------------------------------------------------------------------------- */

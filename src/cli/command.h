@@ -56,8 +56,8 @@ struct sb_command {
   int (*run)(void *request);
 };
 
-extern const struct sb_command sb_command_check, sb_command_run, sb_command_map, sb_command_tune, sb_command_emit,
-    sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_host;
+extern const struct sb_command sb_command_check, sb_command_run, sb_command_prove, sb_command_map, sb_command_tune,
+    sb_command_emit, sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_host;
 
 /* "shiftband 0.1.0" */
 const char *sb_command_version(void);

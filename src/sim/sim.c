@@ -261,6 +261,14 @@ static void go_on(struct sb_sim *sim, const struct seen *before, double now_s)
   tell(sim, before);
 }
 
+void sb_sim_take_load(struct sb_sim *sim)
+{
+  const struct seen before = look(sim);
+  sb_stretch_raise_speeds(sim);
+  sb_segment_book(sim);
+  go_on(sim, &before, sim->state.time_s);
+}
+
 /* What a guard changes, at its instant. */
 static void apply_guard(struct sb_sim *sim, const struct sb_guard *guard)
 {
@@ -495,6 +503,46 @@ struct sb_sums sb_sim_sums_empty(void)
                           .winding_c = {.value = -INFINITY}};
 }
 
+/* Speeds and all that begins with them, before the first segment. */
+static void start(struct sb_sim *sim, int gear, double motor_speed_rad_s, double output_speed_rad_s)
+{
+  const struct sb_model *model = sim->model;
+  struct sb_state *state = &sim->state;
+  *state = (struct sb_state){.gear = gear, .link = SB_LINK_MESH};
+  state->output_speed_rad_s = output_speed_rad_s;
+  state->motor_speed_rad_s = motor_speed_rad_s;
+  sim->sums = sb_sim_sums_empty();
+  sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
+  sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
+  if (model->load.road.is_present) state->far.left_rad = INFINITY;
+  if (model->driveshaft.is_present) sb_spring_engage(sim);
+  sb_feed_start(sim);
+  sb_pulses_start(sim);
+  if (model->winding.is_present) {
+    sim->sums.winding_c.value = state->feed.warmth.winding_c;
+    sim->sums.housing_c.value = state->feed.warmth.housing_c;
+  }
+}
+
+void sb_sim_begin_at(struct sb_sim *sim, const struct sb_sim_place *place)
+{
+  struct sb_state *state = &sim->state;
+  start(sim, place->gear, place->motor_speed_rad_s, place->output_speed_rad_s);
+  set_time(sim, place->time_s);
+  state->load_time_s = state->time_s;
+  state->link = SB_LINK_OPEN;
+  drop_stretch(sim);
+  sb_segment_begin(sim);
+  const int direction = sb_sign_of(sb_segment_lead_rad_s(sim));
+  if (direction != 0 && sim->model->shifter.ops->has_clutch) {
+    sb_clutch_slip(sim, direction);
+  } else {
+    join(sim);
+    state->link = SB_LINK_MESH;
+  }
+  begin_segment(sim);
+}
+
 enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err)
 {
   *sim = (struct sb_sim){.model = model};
@@ -516,22 +564,8 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->samples_per_s = 1.0 / ((double)sim->samples.of * sim->step_s);
 
   const struct sb_gear *first = &model->gearbox.gears[gear];
-  struct sb_state *state = &sim->state;
-  state->gear = gear;
-  state->link = SB_LINK_MESH;
-  state->output_speed_rad_s = model->run.initial_output_speed_rad_s;
-  state->motor_speed_rad_s = state->output_speed_rad_s * first->ratio * first->output_direction;
-  sim->sums = sb_sim_sums_empty();
-  sim->sums.least_output_speed_rad_s = state->output_speed_rad_s;
-  sim->sums.greatest_output_speed_rad_s = state->output_speed_rad_s;
-  if (model->load.road.is_present) state->far.left_rad = INFINITY;
-  if (model->driveshaft.is_present) sb_spring_engage(sim);
-  sb_feed_start(sim);
-  sb_pulses_start(sim);
-  if (model->winding.is_present) {
-    sim->sums.winding_c.value = state->feed.warmth.winding_c;
-    sim->sums.housing_c.value = state->feed.warmth.housing_c;
-  }
+  const double output_speed_rad_s = model->run.initial_output_speed_rad_s;
+  start(sim, gear, output_speed_rad_s * first->ratio * first->output_direction, output_speed_rad_s);
   begin_segment(sim);
   sim->sums.start_kinetic_j = kinetic_j(sim) + sim->sums.energy.mesh_loss; /* a path that locks itself jams at once */
   if (sb_segment_is_standing(sim)) notify(sim, SB_EVENT_STOPPED);

@@ -1,0 +1,117 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* cmd_prove.c - what holds for every load within bounds. */
+#include <math.h>
+#include <stddef.h>
+
+#include "cli/command.h"
+#include "cli/output.h"
+#include "shiftband/prove.h"
+
+struct request {
+  struct sb_option_list files, sets;
+  const char *output;
+  int worst; /* enum sb_prove_bound; -1: of the first statement that is disproved, else the longest return */
+  bool is_json, is_quiet;
+};
+
+struct writing {
+  const struct sb_prove *prove;
+  enum sb_prove_bound bound;
+};
+
+static int write_scenario(FILE *out, const void *context)
+{
+  const struct writing *writing = context;
+  return sb_prove_write_scenario(writing->prove, writing->bound, out);
+}
+
+static enum sb_prove_bound bound_of(const struct request *request, const struct sb_prove *prove)
+{
+  if (request->worst >= 0) return (enum sb_prove_bound)request->worst;
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
+    const enum sb_prove_bound bound = sb_prove_bound_of((enum sb_prove_statement)k);
+    if (prove->statements[k] == SB_PROOF_DISPROVED && !isnan(prove->reached[bound])) return bound;
+  }
+  return SB_PROVE_RETURN_TIME;
+}
+
+static int write_worst(const char *path, const struct request *request, const struct sb_prove *prove)
+{
+  const struct writing writing = {prove, bound_of(request, prove)};
+  if (!sb_prove_can_write(prove)) {
+    sb_command_complain("%s: --output needs a scenario for which something can be proved, without a holding brake",
+                        path);
+    return SB_EXIT_SCENARIO;
+  }
+  if (prove->profiles[writing.bound].count == 0) {
+    sb_command_complain("%s: no load profile was found for the %s", path, sb_prove_bound_words[writing.bound]);
+    return SB_EXIT_SCENARIO;
+  }
+  return sb_command_write_file(request->output, (struct sb_command_writer){write_scenario, &writing});
+}
+
+static int report(const char *path, const struct request *request, const struct sb_prove *prove)
+{
+  const int code = request->output != NULL ? write_worst(path, request, prove) : SB_EXIT_DONE;
+  if (code != SB_EXIT_DONE || request->is_quiet) return code;
+  if (request->output != NULL && sb_output_is_standard(request->output)) return code;
+  (void)(request->is_json ? sb_prove_write_json : sb_prove_write_text)(prove, stdout);
+  return code;
+}
+
+static int run(void *context)
+{
+  const struct request *request = context;
+  const char *path = request->files.items[0];
+  struct sb_scenario scenario;
+  int code = sb_command_load(path, &request->sets, &scenario);
+  if (code != SB_EXIT_DONE) return code;
+  struct sb_prove prove;
+  struct sb_error err = {SB_OK, ""};
+  enum sb_status status = sb_prove_solve(&scenario.model, &prove, &err);
+  if (status == SB_OK) status = sb_prove_search(&prove, &err);
+  code = status == SB_OK ? report(path, request, &prove) : sb_command_fail(path, status, &err);
+  sb_scenario_clear(&scenario);
+  return code;
+}
+
+static const struct sb_option option_table[] = {
+    SB_OPTION_SET_OF(struct request),
+    {"output", 'o', "FILE.yaml",
+     "write the scenario with the load profile that disproves a statement, or that comes nearest to a bound; - is standard "
+     "output, and the report is then left out",
+     SB_INTO_OUTPUT(struct request, output)},
+    {"worst", 0, "BOUND",
+     "the bound of which the profile is written (default: that of the first statement that is disproved, else longest-return)",
+     SB_INTO_CHOICE(struct request, worst, sb_prove_bound_words)},
+    {"json", 0, NULL, "one JSON object on one line", SB_INTO_FLAG(struct request, is_json)},
+    SB_OPTION_QUIET_OF(struct request),
+    {0},
+};
+
+static const struct request defaults = {.worst = -1};
+
+static const struct sb_option_rule rules[] = {
+    {"quiet", SB_EXCLUDES, "json", "JSON is the report"},
+    {"worst", SB_NEEDS, "output", "it says what is written there"},
+    {"output=-", SB_EXCLUDES, "json", "both use standard output"},
+    {0},
+};
+
+const struct sb_command sb_command_prove = {
+    .name = "prove",
+    .summary = "say what holds for every load within bounds, whatever its profile",
+    .usage = "[OPTION]... FILE",
+    .about =
+        "A run speaks of one load profile. This says what holds for every one within load.bounds of the scenario, or "
+        "within the least and greatest of its own load: whether the output can stall, how soon the box is back in its "
+        "fastest gear, whether a constant load makes it hunt and what swing of the load makes it shift for ever, how "
+        "fast shifts can follow each other, and the worst that shifts, speeds, torques and currents come to. Each "
+        "statement is proved, disproved or undecided. Topic: prove.",
+    .options = option_table,
+    .rules = rules,
+    .files = {1, 1, "scenario file", offsetof(struct request, files)},
+    .request_size = sizeof(struct request),
+    .defaults = &defaults,
+    .run = run,
+};

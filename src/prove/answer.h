@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * answer.h - what the sets of states (reach.h) say: a function each for a group of bounds.
+ *
+ * All take the reach at its full bounds, with the commands that are ever given, and leave it so.
+ */
+#ifndef SHIFTBAND_PROVE_ANSWER_H
+#define SHIFTBAND_PROVE_ANSWER_H
+
+#include "prove/reach.h"
+#include "shiftband/prove.h"
+
+/* cycle.c: the least time from a command to the second one after it, in samples; INT_MAX: it never comes. */
+int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+/* swing.c: the least width of bounds within which commands go on for ever. */
+struct sb_answer_swing {
+  double least_nm;  /* within such bounds they do; INFINITY: within none, as far as is known */
+  double at_nm[2];  /* where */
+  double proved_nm; /* within lesser ones they do not */
+};
+struct sb_answer_swing sb_answer_swing(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+/* settle.c: the longest time until no shift follows any more once the load stays at its lightest (way up: until the fastest gear
+ * is engaged) or heaviest (down). INFINITY: for ever, or not found out; NAN: no shift is needed. */
+double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *commands, int way);
+
+/* The longest time that the output stands in an engaged gear, s; INFINITY: for ever, in the lowest gear. */
+double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+/* extreme.c: what shifts are like at worst. */
+struct sb_answer_shifts {
+  double longest_s, standstill_s, least_output_rad_s;
+  double shock_nms[SB_REACH_WAYS];
+};
+struct sb_answer_shifts sb_answer_shifts(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+#endif

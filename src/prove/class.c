@@ -1,0 +1,112 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* class.c - whether a scenario is of the class in which sets of states are ordered; else the key that takes it out. */
+#include <stddef.h>
+
+#include "shiftband/prove.h"
+
+static bool has_ramp(const struct sb_model *model)
+{
+  return model->drive.ramp_s > 0.0;
+}
+
+static bool has_speed_control(const struct sb_model *model)
+{
+  return model->drive.mode == SB_DRIVE_SPEED_CONTROL;
+}
+
+static bool has_schedule(const struct sb_model *model)
+{
+  return model->drive.schedule.count > 0;
+}
+
+static bool has_battery(const struct sb_model *model)
+{
+  return model->battery.is_present;
+}
+
+static bool has_winding(const struct sb_model *model)
+{
+  return model->winding.is_present;
+}
+
+static bool has_shaft(const struct sb_model *model)
+{
+  return model->driveshaft.is_present;
+}
+
+static bool can_slip(const struct sb_model *model)
+{
+  return model->load.road.can_slip;
+}
+
+static bool has_obstacles(const struct sb_model *model)
+{
+  return model->load.road.obstacle_count > 0;
+}
+
+static bool has_locking(const struct sb_model *model)
+{
+  return sb_gearbox_has_locking(&model->gearbox);
+}
+
+static bool has_reversed(const struct sb_model *model)
+{
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    if (model->gearbox.gears[g].output_direction != 1) return true;
+  }
+  return false;
+}
+
+static bool reads_otherwise(const struct sb_model *model)
+{
+  return model->control.sensor.quantity != SB_SENSES_SPEED;
+}
+
+static bool has_pulses(const struct sb_model *model)
+{
+  return model->control.sensor.pulses.per_turn > 0.0;
+}
+
+static bool has_noise(const struct sb_model *model)
+{
+  return model->control.sensor.noise_fraction > 0.0;
+}
+
+static bool has_supply_reference(const struct sb_model *model)
+{
+  return model->control.sensor.supply.is_present;
+}
+
+static bool has_single_gear(const struct sb_model *model)
+{
+  return model->gearbox.gear_count < 2;
+}
+
+static const struct {
+  bool (*is_outside)(const struct sb_model *model);
+  const char *words;
+} reasons[] = {
+    {has_single_gear, "gearbox.gears: there is one gear, which nothing shifts"},
+    {has_speed_control, "drive.mode: under speed control the motor's torque follows the past, not the speed alone"},
+    {has_ramp, "drive.ramp: the duty changes with time"},
+    {has_schedule, "drive.schedule: the drive is switched on and off"},
+    {has_battery, "supply.battery: the voltage follows the charge that was drawn"},
+    {has_winding, "motor.winding: the resistance follows the heat of the past"},
+    {has_shaft, "gearbox.output_shaft: motor and output turn against each other"},
+    {can_slip, "load.bodies: wheels can slip"},
+    {has_obstacles, "load.bodies: bodies stand in the way"},
+    {has_locking, "gearbox.back_efficiency: a gear locks itself"},
+    {has_reversed, "gearbox.gears: gears turn the output in different directions"},
+    {reads_otherwise, "controller.reading: it does not fall with the motor's speed alone"},
+    {has_pulses, "controller.pulses: a reading of pulses follows the angle of the past"},
+    {has_noise, "controller.noise: it has no bounds"},
+    {has_supply_reference, "controller.reference: it follows the supply"},
+};
+
+const char *sb_prove_outside(const struct sb_model *model)
+{
+  for (size_t k = 0; k < sizeof reasons / sizeof reasons[0]; k++) {
+    if (reasons[k].is_outside(model)) return reasons[k].words;
+  }
+  return NULL;
+}

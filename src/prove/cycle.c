@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* cycle.c - how soon two commands can follow each other. */
+#include <limits.h>
+#include <math.h>
+
+#include "prove/answer.h"
+
+struct search {
+  struct sb_reach *reach;
+  int best;   /* samples from a command to the second one after it */
+  int second; /* of the command that is followed: samples to the next one */
+};
+
+/* Beyond so many samples nothing changes any more: what waits is at its limits. */
+static int last_sample(const struct sb_reach *reach)
+{
+  const struct sb_sim *sim = &reach->edges.lanes[0].sim;
+  double longest_s = 0.0;
+  for (int g = 0; g < reach->gear_count; g++) longest_s = fmax(longest_s, sim->derived.time_constant_s[g + 1]);
+  const double samples = reach->dwell + reach->debounce + 40.0 * longest_s / reach->edges.sample_s;
+  return (int)fmin(samples + 2.0, 1e6);
+}
+
+static bool take_second(void *context, int sample, int gear, int way, const struct sb_span *span)
+{
+  struct search *search = context;
+  (void)gear;
+  (void)way;
+  (void)span;
+  search->second = sample;
+  return true;
+}
+
+static bool take_first(void *context, int sample, int gear, int way, const struct sb_span *span)
+{
+  struct search *search = context;
+  if (search->best != INT_MAX && sample + search->reach->dwell >= search->best) return true;
+  const int last = search->best != INT_MAX ? search->best - sample - 1 : last_sample(search->reach);
+  search->second = INT_MAX;
+  (void)sb_reach_follow(search->reach, gear, way, span, last, take_second, search);
+  if (search->second != INT_MAX && sample + search->second < search->best) search->best = sample + search->second;
+  return false;
+}
+
+int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands)
+{
+  struct search search = {reach, INT_MAX, INT_MAX};
+  const int last = last_sample(reach);
+  for (int g = 0; g < reach->gear_count; g++) {
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &commands->sets[g][way];
+      for (int i = 0; i < set->count; i++) {
+        const int end = search.best != INT_MAX && search.best < last ? search.best : last;
+        (void)sb_reach_follow(reach, g, way, &set->items[i], end, take_first, &search);
+      }
+    }
+  }
+  return search.best;
+}

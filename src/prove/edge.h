@@ -1,0 +1,142 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * edge.h - both edges of a set of states: the slowest and the fastest course of a machine under every load within bounds.
+ *
+ *   TL = A + R sign(W)      A of acting, R of resisting parts, each within its bounds; what follows speed stays as it is
+ *
+ * The speed in a gear obeys x' = f(x, A, R), where f never rises with A, falls with R while x > 0 and rises with R while x < 0; it is
+ * continuous but for downward jumps at rest. So courses never cross, and what can be reached from an interval of speeds is the
+ * interval between the slowest course (greatest A; greatest R forward, least R backward) and the fastest one (the reverse).
+ * Both are courses of the same machine under a constant load: A' + R' sign(W) with
+ *
+ *   slowest   A' = A+ + (R+ - R-) / 2      fastest   A' = A- - (R+ - R-) / 2      R' = (R+ + R-) / 2
+ *
+ * and the simulator (sim.h) follows them, so that this room knows no equation of motion of its own.
+ *
+ * Through a shift the motor's course follows from its speed alone, the output's is ordered as above, and the speed to which
+ * they join rises with both. A selector engages at one time: the ends are carried over. A swing arm engages at a time that follows
+ * from the motor's speed: cells of it, least and greatest over both ends' times. A clutch slips between motor and output in a way
+ * that keeps the order of both: the two corners are carried over.
+ *
+ * Source: order of the solutions of a scalar equation and of quasi-monotone systems: E. Kamke, W. Mueller, as in any book on
+ * differential inequalities (from memory); tested against runs in tests/prove/.
+ */
+#ifndef SHIFTBAND_PROVE_EDGE_H
+#define SHIFTBAND_PROVE_EDGE_H
+
+#include "prove/span.h"
+#include "shiftband/sim.h"
+
+enum sb_edge_side { SB_EDGE_SLOW, SB_EDGE_FAST, SB_EDGE_SIDES };
+
+/* Bounds of the torque from outside, N m; [0] least, [1] greatest. */
+struct sb_edge_load {
+  double acting_nm[2], resisting_nm[2];
+  double breakaway_nm; /* at least as much holds at rest as this */
+};
+
+/* Of a model's own bounds. Pure. */
+struct sb_edge_load sb_edge_load_of(const struct sb_model *model);
+
+/* Keeps the parts that follow the speed; two constant ones take the place of all others, the last but one acts, the last resists. */
+void sb_edge_replace_parts(struct sb_load *load);
+
+/* The torque forward: least and greatest. Pure. */
+double sb_edge_least_nm(const struct sb_edge_load *load);
+double sb_edge_greatest_nm(const struct sb_edge_load *load);
+
+/* The greatest that came up on courses, by magnitude; torque and current at their instants, speed of the motor. */
+struct sb_edge_extremes {
+  double torque_nm, current_a, motor_rad_s;
+};
+
+/* One end of the bounds: a machine of its own. */
+struct sb_edge_lane {
+  struct sb_model model;
+  struct sb_sim sim;
+};
+
+/* What a shift was like. */
+struct sb_edge_shift {
+  double engaged_s;                 /* after the command; INFINITY: not within the time looked at */
+  double motor_rad_s, output_rad_s; /* just before the engagement */
+  double joined_rad_s;              /* of the motor just after it */
+  double impulse_nms;               /* of the engagement, at the output, by magnitude */
+  double standstill_s;              /* of the output in it */
+  double standing_s;                /* of the output after it, in gear, up to the sample that is looked at */
+  double least_output_rad_s;        /* of the output in it */
+  bool has_slipped;                 /* the clutch slipped again after its sides had met */
+};
+
+struct sb_edges {
+  struct sb_edge_lane *lanes; /* lanes[SB_EDGE_SIDES], owned */
+  const struct sb_model *model;
+  struct sb_edge_load load; /* that the lanes are bound to */
+  struct sb_span_sizes sizes;
+  long long steps_per_sample;
+  double sample_s;
+  double filter_gain;    /* 0: no filter */
+  bool has_clutch;       /* the output does not follow the motor */
+  int shift_samples_max; /* no shift is followed for longer */
+  struct sb_edge_extremes extremes;
+  struct sb_edge_shift now; /* of the shift that is followed */
+  double command_s;         /* its beginning */
+  enum sb_status status;    /* of the first simulation that failed */
+  struct sb_error err;
+};
+
+/* SB_ERR_MEMORY or a simulation's status. Release with sb_edge_clear(). */
+enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model, struct sb_error *err);
+void sb_edge_clear(struct sb_edges *edges);
+
+/* Bounds from here on. */
+void sb_edge_bind(struct sb_edges *edges, const struct sb_edge_load *load);
+
+/* The corner of a speed of the motor with the output following. Pure. */
+struct sb_corner sb_edge_corner(const struct sb_edges *edges, int gear, double motor_rad_s);
+
+/* An engaged corner after a time, s, which need not be whole steps. A filter takes its sample at the end. */
+struct sb_corner sb_edge_after(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
+                               double time_s);
+
+/* An engaged span after a sample period. */
+struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_span *from);
+
+/* The corner to which an end of a course comes if nothing is decided: a steady state, or rest. */
+struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from);
+
+/* The time from a speed to another one that the course goes to, s; INFINITY: it does not reach it. */
+double sb_edge_time_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
+                      double motor_rad_s);
+
+/* How long the engaged output stands from an engaged corner on, s, within some samples. */
+double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
+                          int samples);
+
+/* The start: at the first sample that may decide, number `sample`. */
+struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, double *standing_s);
+
+/* Follows one corner through a shift that is commanded now, up to a sample after it; what the shift was like. */
+struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
+                               const struct sb_corner *from, int sample, struct sb_edge_shift *shift);
+
+/* What has arrived in a gear, at a sample after the command: the first that may decide. */
+struct sb_edge_arrival {
+  int sample;
+  struct sb_span span;
+};
+
+enum { SB_EDGE_ARRIVALS_MAX = 64 };
+
+struct sb_edge_arrivals {
+  int count;
+  struct sb_edge_arrival items[SB_EDGE_ARRIVALS_MAX];
+  double least_engaged_s, greatest_engaged_s; /* after the command */
+  bool is_loose;                              /* some may have been engaged, and decided, samples before */
+};
+
+/* Carries a span through a shift; `dwell` is the first sample that may decide. */
+void sb_edge_arrive(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                    struct sb_edge_arrivals *out);
+
+#endif

@@ -1,0 +1,105 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * extreme.c - what shifts are like at worst, over all speeds at which they are commanded: the impulse has a kink where the output
+ * just stops before the engagement, so the ends alone do not tell.
+ */
+#include <math.h>
+
+#include "prove/answer.h"
+
+enum { PLACES = 32, GOLDEN_STEPS = 32 };
+
+/* What is looked for, greater is worse. */
+enum fact { FACT_TIME, FACT_STANDSTILL, FACT_OUTPUT, FACT_SHOCK, FACT_COUNT };
+
+struct shifts {
+  struct sb_reach *reach;
+  int gear, way;
+  enum sb_edge_side side;
+  double worst[FACT_COUNT];
+};
+
+static double fact_of(const struct sb_edge_shift *shift, int fact)
+{
+  switch (fact) {
+    case FACT_TIME: return shift->engaged_s;
+    case FACT_STANDSTILL: return shift->standstill_s;
+    case FACT_OUTPUT: return -shift->least_output_rad_s;
+    default: return shift->impulse_nms;
+  }
+}
+
+/* A shift from a speed; all its facts count. Returns the one that is asked for. */
+static double look(struct shifts *shifts, double motor_rad_s, int fact)
+{
+  struct sb_reach *reach = shifts->reach;
+  const struct sb_corner from = sb_edge_corner(&reach->edges, shifts->gear, motor_rad_s);
+  struct sb_edge_shift shift;
+  (void)sb_edge_shift(&reach->edges, shifts->side, shifts->gear, sb_reach_next_gear(shifts->gear, shifts->way), &from,
+                      0, &shift);
+  for (int k = 0; k < FACT_COUNT; k++) shifts->worst[k] = fmax(shifts->worst[k], fact_of(&shift, k));
+  return fact_of(&shift, fact);
+}
+
+/* The greatest about a place, by golden sections. */
+static void refine(struct shifts *shifts, double low, double high, int fact)
+{
+  const double golden = 0.5 * (sqrt(5.0) - 1.0);
+  double a = high - golden * (high - low), b = low + golden * (high - low);
+  double at_a = look(shifts, a, fact), at_b = look(shifts, b, fact);
+  for (int i = 0; i < GOLDEN_STEPS; i++) {
+    if (at_a > at_b) {
+      high = b;
+      b = a;
+      at_b = at_a;
+      a = high - golden * (high - low);
+      at_a = look(shifts, a, fact);
+    } else {
+      low = a;
+      a = b;
+      at_a = at_b;
+      b = low + golden * (high - low);
+      at_b = look(shifts, b, fact);
+    }
+  }
+}
+
+static void scan(struct shifts *shifts, const struct sb_span *span)
+{
+  const double low = span->low.motor_rad_s, width = span->high.motor_rad_s - low;
+  double values[FACT_COUNT][PLACES + 1];
+  for (int i = 0; i <= PLACES; i++) {
+    struct shifts one = *shifts;
+    for (int k = 0; k < FACT_COUNT; k++) one.worst[k] = -INFINITY;
+    (void)look(&one, low + width * i / PLACES, 0);
+    for (int k = 0; k < FACT_COUNT; k++) {
+      values[k][i] = one.worst[k];
+      shifts->worst[k] = fmax(shifts->worst[k], one.worst[k]);
+    }
+  }
+  for (int k = 0; k < FACT_COUNT; k++) {
+    int best = 0;
+    for (int i = 1; i <= PLACES; i++) best = values[k][i] > values[k][best] ? i : best;
+    if (best == 0 || best == PLACES || !(width > 0.0)) continue;
+    refine(shifts, low + width * (best - 1) / PLACES, low + width * (best + 1) / PLACES, k);
+  }
+}
+
+struct sb_answer_shifts sb_answer_shifts(struct sb_reach *reach, const struct sb_reach_commands *commands)
+{
+  struct sb_answer_shifts out = {NAN, NAN, NAN, {NAN, NAN}};
+  for (int g = 0; g < reach->gear_count; g++) {
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &commands->sets[g][way];
+      for (int i = 0; i < set->count * SB_EDGE_SIDES; i++) {
+        struct shifts shifts = {reach, g, way, (enum sb_edge_side)(i % SB_EDGE_SIDES), {0.0, 0.0, -INFINITY, 0.0}};
+        scan(&shifts, &set->items[i / SB_EDGE_SIDES]);
+        out.longest_s = fmax(out.longest_s, shifts.worst[FACT_TIME]);
+        out.standstill_s = fmax(out.standstill_s, shifts.worst[FACT_STANDSTILL]);
+        out.least_output_rad_s = fmin(out.least_output_rad_s, -shifts.worst[FACT_OUTPUT]);
+        out.shock_nms[way] = fmax(out.shock_nms[way], shifts.worst[FACT_SHOCK]);
+      }
+    }
+  }
+  return out;
+}

@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/* json.c - the answers of a proof as one object. */
+#include <math.h>
+
+#include "shiftband/prove.h"
+#include "text/fields.h"
+
+static void put_range(struct sb_json *json, const char *name, const double range[2])
+{
+  sb_json_put_array(json, name);
+  sb_json_number(json, range[0]);
+  sb_json_number(json, range[1]);
+  sb_json_close(json);
+}
+
+static void put_load(struct sb_json *json, const struct sb_prove *prove)
+{
+  sb_json_put_object(json, "load");
+  put_range(json, "acting_nm", prove->acting_nm);
+  put_range(json, "resisting_nm", prove->resisting_nm);
+  sb_json_put_number(json, "lightest_nm", prove->lightest_nm);
+  sb_json_put_number(json, "heaviest_nm", prove->heaviest_nm);
+  sb_json_close(json);
+}
+
+static void put_statements(struct sb_json *json, const struct sb_prove *prove)
+{
+  static const char *const names[] = {
+#define STATEMENT_MEMBER(name, member) member,
+      SB_PROVE_STATEMENT_LIST(STATEMENT_MEMBER)
+#undef STATEMENT_MEMBER
+  };
+  sb_json_put_object(json, "statements");
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
+    sb_json_put_string(json, names[k], sb_prove_proof_word(prove->statements[k]));
+  }
+  sb_json_close(json);
+}
+
+static void put_bounds(struct sb_json *json, const struct sb_prove *prove)
+{
+  static const char *const names[] = {
+#define BOUND_MEMBER(name, member, words, unit) member,
+      SB_PROVE_BOUND_LIST(BOUND_MEMBER)
+#undef BOUND_MEMBER
+  };
+  sb_json_put_object(json, "reached");
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], prove->reached[k]);
+  sb_json_put_integer(json, "runs", prove->run_count);
+  sb_json_close(json);
+  sb_json_put_object(json, "bounds");
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], prove->bounds[k]);
+  sb_json_put_number(json, "greatest_downshift_shock_nms", prove->shock_nms[0]);
+  sb_json_put_number(json, "greatest_upshift_shock_nms", prove->shock_nms[1]);
+  sb_json_put_number(json, "returns_up_to_nm", prove->return_up_to_nm);
+  sb_json_put_number(json, "least_swing_proved_nm", prove->least_swing_proved_nm);
+  put_range(json, "least_swing_at_nm", prove->swing_at_nm);
+  sb_json_close(json);
+}
+
+static void put_gears(struct sb_json *json, const struct sb_prove *prove)
+{
+  static const struct sb_field fields[] = {
+      SB_MEMBER_AS(sb_prove_commands, "downshift_from_pct", downshift_from, PERCENT),
+      SB_MEMBER_AS(sb_prove_commands, "downshift_to_pct", downshift_to, PERCENT),
+      SB_MEMBER_AS(sb_prove_commands, "upshift_from_pct", upshift_from, PERCENT),
+      SB_MEMBER_AS(sb_prove_commands, "upshift_to_pct", upshift_to, PERCENT), SB_MEMBERS_END};
+  sb_json_put_array(json, "gears");
+  for (int g = 0; g < prove->model->gearbox.gear_count; g++) {
+    sb_json_open_object(json);
+    sb_json_put_string(json, "name", prove->model->gearbox.gears[g].name);
+    sb_fields_put_json(json, fields, &prove->commands[g]);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
+int sb_prove_write_json(const struct sb_prove *prove, FILE *out)
+{
+  struct sb_json json;
+  sb_json_begin(&json, out, "prove");
+  sb_json_put_string(&json, "scenario", prove->model->name);
+  sb_json_put_string(&json, "outside", prove->outside);
+  put_load(&json, prove);
+  if (prove->outside == NULL) {
+    put_statements(&json, prove);
+    put_bounds(&json, prove);
+    put_gears(&json, prove);
+    sb_json_put_boolean(&json, "is_safe_only", prove->is_safe_only);
+  }
+  sb_json_end(&json);
+  return ferror(out) ? -1 : 0;
+}

@@ -1,0 +1,189 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "shiftband/prove.h"
+
+#include <limits.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "prove/answer.h"
+#include "theory/steady.h"
+
+struct proving {
+  struct sb_reach reach;
+  struct sb_reach_commands all, lasting;
+};
+
+const char *sb_prove_proof_word(enum sb_proof proof)
+{
+  static const char *const words[] = {"proved", "disproved", "undecided"};
+  return words[proof];
+}
+
+const char *const sb_prove_bound_words[] = {
+#define BOUND_WORDS(name, member, words, unit) words,
+    SB_PROVE_BOUND_LIST(BOUND_WORDS)
+#undef BOUND_WORDS
+        NULL};
+
+enum sb_prove_bound sb_prove_bound_of(enum sb_prove_statement statement)
+{
+  static const enum sb_prove_bound bounds[] = {[SB_PROVE_STALL] = SB_PROVE_STANDING,
+                                               [SB_PROVE_RETURN] = SB_PROVE_RETURN_TIME,
+                                               [SB_PROVE_CONSTANT] = SB_PROVE_SWING,
+                                               [SB_PROVE_REACTION] = SB_PROVE_REACTION_TIME};
+  return bounds[statement];
+}
+
+static double cycle_s(const struct sb_reach *reach, int samples)
+{
+  return samples == INT_MAX ? NAN : samples * reach->edges.sample_s;
+}
+
+static void note_commands(const struct proving *proving, struct sb_prove *out)
+{
+  const double reference = out->model->control.sensor.reference_rad_s;
+  for (int g = 0; g < proving->reach.gear_count; g++) {
+    struct sb_prove_commands *commands = &out->commands[g];
+    *commands = (struct sb_prove_commands){NAN, NAN, NAN, NAN};
+    double *ends[SB_REACH_WAYS][2] = {{&commands->downshift_from, &commands->downshift_to},
+                                      {&commands->upshift_from, &commands->upshift_to}};
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &proving->all.sets[g][way];
+      if (set->count == 0) continue;
+      const struct sb_span hull = sb_span_set_hull(set);
+      *ends[way][0] = hull.low.motor_rad_s / reference;
+      *ends[way][1] = hull.high.motor_rad_s / reference;
+    }
+  }
+}
+
+static void note_shifts(struct proving *proving, struct sb_prove *out)
+{
+  const struct sb_answer_shifts shifts = sb_answer_shifts(&proving->reach, &proving->all);
+  out->bounds[SB_PROVE_SHIFT] = shifts.longest_s;
+  out->bounds[SB_PROVE_STANDSTILL] = shifts.standstill_s;
+  out->bounds[SB_PROVE_OUTPUT] = shifts.least_output_rad_s;
+  out->bounds[SB_PROVE_SHOCK] = fmax(shifts.shock_nms[SB_REACH_DOWN], shifts.shock_nms[SB_REACH_UP]);
+  for (int way = 0; way < SB_REACH_WAYS; way++) out->shock_nms[way] = shifts.shock_nms[way];
+  if (!proving->reach.edges.has_clutch) return;
+  out->bounds[SB_PROVE_SHOCK] = out->shock_nms[0] = out->shock_nms[1] = NAN; /* the sides of a clutch meet */
+}
+
+static void note_extremes(const struct proving *proving, struct sb_prove *out)
+{
+  const struct sb_edge_extremes *extremes = &proving->reach.edges.extremes;
+  out->bounds[SB_PROVE_TORQUE] = extremes->torque_nm;
+  out->bounds[SB_PROVE_SPEED] = extremes->motor_rad_s;
+  out->bounds[SB_PROVE_CURRENT] = out->model->motor.has_currents ? extremes->current_a : NAN;
+}
+
+static void note_times(struct proving *proving, struct sb_prove *out)
+{
+  struct sb_reach *reach = &proving->reach;
+  out->bounds[SB_PROVE_STANDING] = sb_answer_standing(reach, &proving->all);
+  out->bounds[SB_PROVE_CYCLE_ONCE] = cycle_s(reach, sb_answer_cycle(reach, &proving->all));
+  out->bounds[SB_PROVE_CYCLE_LASTING] = cycle_s(reach, sb_answer_cycle(reach, &proving->lasting));
+  out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_UP);
+  out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_DOWN);
+}
+
+/* The least of the gears' loads up to which each is left upwards. */
+static double return_up_to_nm(const struct proving *proving)
+{
+  const struct sb_model *model = proving->reach.edges.model;
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  double least_nm = INFINITY;
+  for (int g = 0; g + 1 < proving->reach.gear_count; g++) {
+    const double reading = proving->reach.gears[g].upshift_rad_s / model->control.sensor.reference_rad_s;
+    least_nm = fmin(least_nm, sb_steady_load_nm(model, &line, g, reading));
+  }
+  return least_nm;
+}
+
+static enum sb_proof unless(bool is_proved, bool is_disproved)
+{
+  if (is_proved) return SB_PROOF_PROVED;
+  return is_disproved ? SB_PROOF_DISPROVED : SB_PROOF_UNDECIDED;
+}
+
+static void judge(struct proving *proving, struct sb_prove *out)
+{
+  const double *bounds = out->bounds;
+  const bool is_exact = !out->is_safe_only;
+  const bool is_stalling = isinf(bounds[SB_PROVE_STANDING]);
+  enum sb_proof *statements = out->statements;
+  statements[SB_PROVE_STALL] =
+      unless(bounds[SB_PROVE_STANDING] <= out->model->limits.stall_time_s, is_stalling && is_exact);
+  statements[SB_PROVE_RETURN] = unless(isfinite(bounds[SB_PROVE_RETURN_TIME]), is_exact);
+  statements[SB_PROVE_REACTION] = unless(!isinf(bounds[SB_PROVE_REACTION_TIME]), is_exact);
+  statements[SB_PROVE_CONSTANT] = unless(out->least_swing_proved_nm > 0.0, bounds[SB_PROVE_SWING] == 0.0 && is_exact);
+  (void)proving;
+}
+
+static void note_swing(struct proving *proving, struct sb_prove *out)
+{
+  const struct sb_answer_swing swing = sb_answer_swing(&proving->reach, &proving->all);
+  out->bounds[SB_PROVE_SWING] = swing.least_nm;
+  out->least_swing_proved_nm = swing.proved_nm;
+  out->swing_at_nm[0] = swing.at_nm[0];
+  out->swing_at_nm[1] = swing.at_nm[1];
+}
+
+static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct sb_prove *out)
+{
+  struct sb_reach *reach = &proving->reach;
+  sb_reach_all(reach, &proving->all);
+  out->outside = reach->trouble;
+  if (reach->trouble != NULL || reach->edges.status != SB_OK) return reach->edges.status;
+  (void)sb_reach_lasting(reach, &proving->all, &proving->lasting);
+  note_commands(proving, out);
+  note_shifts(proving, out);
+  note_extremes(proving, out);
+  note_times(proving, out);
+  if (is_swing_asked) note_swing(proving, out);
+  out->return_up_to_nm = return_up_to_nm(proving);
+  out->is_safe_only = isfinite(out->model->load.bounds.rate_nm_s);
+  judge(proving, out);
+  return reach->edges.status;
+}
+
+static void note_load(const struct sb_edge_load *load, struct sb_prove *out)
+{
+  out->lightest_nm = sb_edge_least_nm(load);
+  out->heaviest_nm = sb_edge_greatest_nm(load);
+  for (int end = 0; end < 2; end++) {
+    out->acting_nm[end] = load->acting_nm[end];
+    out->resisting_nm[end] = load->resisting_nm[end];
+  }
+}
+
+static enum sb_status solve_model(const struct sb_model *model, bool is_swing_asked, struct sb_prove *out,
+                                  struct sb_error *err)
+{
+  *out = (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN};
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = out->reached[k] = NAN;
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) out->statements[k] = SB_PROOF_UNDECIDED;
+  const struct sb_edge_load load = sb_edge_load_of(model);
+  note_load(&load, out);
+  if (out->outside != NULL) return SB_OK;
+  struct proving *proving = calloc(1, sizeof *proving);
+  if (proving == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a proof");
+  enum sb_status status = sb_reach_init(&proving->reach, model, err);
+  if (status == SB_OK) {
+    status = solve(proving, is_swing_asked, out);
+    if (status != SB_OK) *err = proving->reach.edges.err;
+    sb_reach_clear(&proving->reach);
+  }
+  free(proving);
+  return status;
+}
+
+enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
+{
+  return solve_model(model, true, out, err);
+}
+
+enum sb_status sb_prove_solve_quickly(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
+{
+  return solve_model(model, false, out, err);
+}

@@ -1,0 +1,379 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "prove/reach.h"
+
+#include <limits.h>
+#include <math.h>
+#include <stdlib.h>
+
+#include "shiftband/run.h"
+
+/* Sets that still grow after so many samples are given up. */
+enum { ROUNDS_MAX = 200000, LASTING_ROUNDS_MAX = 400 };
+
+static const char no_engagement[] =
+    "gearbox.shifter.shift_timeout: there are loads under which a shift does not engage in that time";
+static const char early_decision[] = "controller.dwell: it ends before the clutch has engaged in every shift";
+static const char clutch_slips[] = "gearbox.shifter.torque: there are loads under which the clutch slips in gear";
+static const char no_end[] = "controller: the sets of states do not come to an end";
+
+static void find_trouble(struct sb_reach *reach, const char *trouble)
+{
+  if (reach->trouble == NULL) reach->trouble = trouble;
+}
+
+/* Decisions ---------------------------------------------------------------------------------------------------------- */
+
+static void add_part(struct sb_reach_gear *gear, double from, double to, int way)
+{
+  if (!(from < to)) return;
+  gear->parts[gear->part_count++] = (struct sb_reach_part){from, to, way};
+}
+
+/* Where counts of a gear's readings lie: below the downshift threshold, above the upshift threshold. */
+static struct sb_reach_gear gear_of(const struct sb_model *model, const struct sb_controller_setup *setup, int index)
+{
+  const struct sb_sensor *sensor = &model->control.sensor;
+  const double count = sb_sensor_count_fraction(sensor);
+  const bool is_filtered = sensor->filter_s > 0.0;
+  const double scale = is_filtered ? 1.0 : sensor->reference_rad_s;
+  const double down = index > 0 ? (setup->downshift_below[index - 1] - 0.5) * count : 0.0;
+  const double up = index + 1 < setup->gear_count ? (setup->upshift_above[index] + 0.5) * count : INFINITY;
+  struct sb_reach_gear gear = {.downshift_rad_s = down * sensor->reference_rad_s,
+                               .upshift_rad_s = up * sensor->reference_rad_s};
+  if (!is_filtered) {
+    add_part(&gear, -INFINITY, -up * scale, SB_REACH_UP);
+    add_part(&gear, -up * scale, -down * scale, -1);
+  }
+  add_part(&gear, is_filtered ? -INFINITY : -down * scale, down * scale, SB_REACH_DOWN);
+  add_part(&gear, down * scale, up * scale, -1);
+  add_part(&gear, up * scale, INFINITY, SB_REACH_UP);
+  return gear;
+}
+
+enum sb_status sb_reach_init(struct sb_reach *reach, const struct sb_model *model, struct sb_error *err)
+{
+  const struct sb_controller_setup setup = sb_run_controller_setup(model);
+  *reach = (struct sb_reach){.gear_count = model->gearbox.gear_count,
+                             .dwell = setup.dwell_samples > 0 ? (int)setup.dwell_samples : 1,
+                             .start_delay = (int)setup.start_delay_samples,
+                             .debounce = setup.debounce_samples > 0 ? setup.debounce_samples : 1};
+  for (int g = 0; g < reach->gear_count; g++) reach->gears[g] = gear_of(model, &setup, g);
+  return sb_edge_init(&reach->edges, model, err);
+}
+
+void sb_reach_clear(struct sb_reach *reach)
+{
+  sb_edge_clear(&reach->edges);
+}
+
+int sb_reach_next_gear(int gear, int way)
+{
+  return way == SB_REACH_DOWN ? gear - 1 : gear + 1;
+}
+
+/* The part of a span on which a sample decides alike; false: none. */
+static bool cut(const struct sb_reach *reach, int gear, const struct sb_span *span, const struct sb_reach_part *part,
+                struct sb_span *out)
+{
+  const struct sb_edges *edges = &reach->edges;
+  *out = *span;
+  if (edges->filter_gain > 0.0) {
+    out->low.filtered = fmax(span->low.filtered, part->from);
+    out->high.filtered = fmin(span->high.filtered, part->to);
+    return out->low.filtered <= out->high.filtered && span->low.filtered < part->to;
+  }
+  if (!(span->high.motor_rad_s >= part->from && span->low.motor_rad_s < part->to)) return false;
+  const double low = fmax(span->low.motor_rad_s, part->from), high = fmin(span->high.motor_rad_s, part->to);
+  const struct sb_corner a = sb_edge_corner(edges, gear, low), b = sb_edge_corner(edges, gear, high);
+  if (low > span->low.motor_rad_s) out->low = a;
+  if (high < span->high.motor_rad_s) out->high = b;
+  return true;
+}
+
+/* Clouds ------------------------------------------------------------------------------------------------------------- */
+
+static void fail_memory(struct sb_reach *reach)
+{
+  struct sb_edges *edges = &reach->edges;
+  edges->status = sb_fail(&edges->err, SB_ERR_MEMORY, "out of memory for the states of a machine");
+}
+
+static void add_item(struct sb_reach *reach, struct sb_reach_cloud *cloud, int count, const struct sb_span *span)
+{
+  for (size_t i = 0; i < cloud->item_count; i++) {
+    struct sb_reach_item *item = &cloud->items[i];
+    if (item->count != count || !sb_span_touches(&item->span, span, &reach->edges.sizes)) continue;
+    item->span = sb_span_hull(&item->span, span);
+    return;
+  }
+  if (cloud->item_count == cloud->item_max) {
+    const size_t most = cloud->item_max > 0 ? 2 * cloud->item_max : 16;
+    struct sb_reach_item *items = realloc(cloud->items, most * sizeof *items);
+    if (items == NULL) {
+      fail_memory(reach);
+      return;
+    }
+    cloud->items = items;
+    cloud->item_max = most;
+  }
+  cloud->items[cloud->item_count++] = (struct sb_reach_item){count, *span};
+}
+
+/* The readings in a row with one more of a way. */
+static int counted(int count, int way)
+{
+  if (way == SB_REACH_DOWN) return count < 0 ? count - 1 : -1;
+  if (way == SB_REACH_UP) return count > 0 ? count + 1 : 1;
+  return 0;
+}
+
+static bool is_commanding(const struct sb_reach *reach, int count)
+{
+  return abs(count) >= reach->debounce;
+}
+
+static int way_of(int count)
+{
+  return count < 0 ? SB_REACH_DOWN : SB_REACH_UP;
+}
+
+/* All that waits in a gear --------------------------------------------------------------------------------------------- */
+
+struct waiting {
+  struct sb_reach *reach;
+  int gear;
+  struct sb_reach_cloud todo;      /* before a sample's reading */
+  struct sb_spans *seen;           /* seen[2 debounce - 1]: after it, by count */
+  struct sb_reach_commands *found; /* commands */
+};
+
+static struct sb_spans *seen_at(const struct waiting *waiting, int count)
+{
+  return &waiting->seen[count + waiting->reach->debounce - 1];
+}
+
+/* Ends that go on go to their limits, within the part. */
+static void stretch_ends(struct sb_reach *reach, int gear, const struct sb_reach_part *part, const struct sb_span *next,
+                         struct sb_span *span)
+{
+  struct sb_edges *edges = &reach->edges;
+  if (next->low.motor_rad_s < span->low.motor_rad_s) {
+    const struct sb_corner limit = sb_edge_limit(edges, SB_EDGE_SLOW, gear, &span->low);
+    if (limit.motor_rad_s < span->low.motor_rad_s) span->low = limit;
+    if (span->low.motor_rad_s < part->from) span->low = sb_edge_corner(edges, gear, part->from);
+  }
+  if (next->high.motor_rad_s > span->high.motor_rad_s) {
+    const struct sb_corner limit = sb_edge_limit(edges, SB_EDGE_FAST, gear, &span->high);
+    if (limit.motor_rad_s > span->high.motor_rad_s) span->high = limit;
+    if (span->high.motor_rad_s > part->to) span->high = sb_edge_corner(edges, gear, part->to);
+  }
+}
+
+/* What stays undecided, with all that follows as long as it does. */
+static void stay(struct waiting *waiting, const struct sb_reach_part *part, struct sb_span span)
+{
+  struct sb_reach *reach = waiting->reach;
+  struct sb_edges *edges = &reach->edges;
+  const bool is_plain = edges->filter_gain == 0.0;
+  struct sb_span next = sb_edge_sample(edges, waiting->gear, &span);
+  if (is_plain && sb_span_touches(&next, &span, &edges->sizes)) {
+    stretch_ends(reach, waiting->gear, part, &next, &span);
+    next = sb_edge_sample(edges, waiting->gear, &span);
+  }
+  if (sb_span_set_add(seen_at(waiting, 0), &span, &edges->sizes)) add_item(reach, &waiting->todo, 0, &next);
+}
+
+static void decide(struct waiting *waiting, const struct sb_reach_item *item)
+{
+  struct sb_reach *reach = waiting->reach;
+  const struct sb_reach_gear *gear = &reach->gears[waiting->gear];
+  struct sb_edges *edges = &reach->edges;
+  sb_span_set_add(&reach->engaged[waiting->gear], &item->span, &edges->sizes);
+  if (item->span.is_boxed) find_trouble(reach, clutch_slips);
+  for (int p = 0; p < gear->part_count; p++) {
+    struct sb_span span;
+    if (!cut(reach, waiting->gear, &item->span, &gear->parts[p], &span)) continue;
+    const int count = counted(item->count, gear->parts[p].way);
+    if (count == 0) {
+      stay(waiting, &gear->parts[p], span);
+    } else if (is_commanding(reach, count)) {
+      sb_span_set_add(&waiting->found->sets[waiting->gear][way_of(count)], &span, &edges->sizes);
+    } else if (sb_span_set_add(seen_at(waiting, count), &span, &edges->sizes)) {
+      const struct sb_span next = sb_edge_sample(edges, waiting->gear, &span);
+      add_item(reach, &waiting->todo, count, &next);
+    }
+  }
+}
+
+/* All commands that a set, at a sample that may decide, leads to next. */
+static void close_waiting(struct sb_reach *reach, int gear, const struct sb_span *span, struct sb_reach_commands *found)
+{
+  struct waiting waiting = {.reach = reach, .gear = gear, .found = found};
+  waiting.seen = calloc((size_t)(2 * reach->debounce - 1), sizeof *waiting.seen);
+  if (waiting.seen == NULL) {
+    fail_memory(reach);
+    return;
+  }
+  add_item(reach, &waiting.todo, 0, span);
+  int rounds = 0;
+  while (waiting.todo.item_count > 0 && reach->trouble != clutch_slips && reach->edges.status == SB_OK &&
+         rounds++ < ROUNDS_MAX) {
+    const struct sb_reach_item item = waiting.todo.items[--waiting.todo.item_count];
+    decide(&waiting, &item);
+  }
+  if (waiting.todo.item_count > 0) find_trouble(reach, no_end);
+  free(waiting.todo.items);
+  free(waiting.seen);
+}
+
+/* From a command to the next ones. */
+static void follow_all(struct sb_reach *reach, int gear, int way, const struct sb_span *command,
+                       struct sb_reach_commands *found)
+{
+  const int to = sb_reach_next_gear(gear, way);
+  struct sb_edge_arrivals arrivals;
+  sb_edge_arrive(&reach->edges, gear, to, command, reach->dwell, &arrivals);
+  if (isinf(arrivals.greatest_engaged_s)) find_trouble(reach, no_engagement);
+  if (arrivals.is_loose) find_trouble(reach, early_decision);
+  for (int i = 0; i < arrivals.count; i++) close_waiting(reach, to, &arrivals.items[i].span, found);
+}
+
+static void follow_set(struct sb_reach *reach, const struct sb_reach_commands *from, struct sb_reach_commands *found)
+{
+  for (int g = 0; g < reach->gear_count; g++) {
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &from->sets[g][way];
+      for (int i = 0; i < set->count; i++) follow_all(reach, g, way, &set->items[i], found);
+    }
+  }
+}
+
+static bool is_same(const struct sb_reach *reach, const struct sb_reach_commands *a, const struct sb_reach_commands *b)
+{
+  for (int g = 0; g < reach->gear_count; g++) {
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      if (!sb_span_set_is_same(&a->sets[g][way], &b->sets[g][way], &reach->edges.sizes)) return false;
+    }
+  }
+  return true;
+}
+
+void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands)
+{
+  const int gear = reach->edges.model->control.start_gear - 1;
+  *commands = (struct sb_reach_commands){0};
+  reach->start = sb_edge_start(&reach->edges, gear, reach->start_delay, &reach->start_standing_s);
+  close_waiting(reach, gear, &reach->start, commands);
+  struct sb_reach_commands *grown = malloc(sizeof *grown);
+  if (grown == NULL) {
+    fail_memory(reach);
+    return;
+  }
+  for (int round = 0; reach->edges.status == SB_OK; round++) {
+    *grown = *commands;
+    follow_set(reach, commands, grown);
+    const bool is_done = is_same(reach, commands, grown);
+    *commands = *grown;
+    if (is_done) break;
+    if (round == LASTING_ROUNDS_MAX) {
+      find_trouble(reach, no_end);
+      break;
+    }
+  }
+  free(grown);
+}
+
+bool sb_reach_next(struct sb_reach *reach, const struct sb_reach_commands *from, struct sb_reach_commands *next)
+{
+  *next = (struct sb_reach_commands){0};
+  follow_set(reach, from, next);
+  for (int g = 0; g < reach->gear_count; g++) {
+    if (next->sets[g][SB_REACH_DOWN].count > 0 || next->sets[g][SB_REACH_UP].count > 0) return true;
+  }
+  return false;
+}
+
+int sb_reach_lasting(struct sb_reach *reach, const struct sb_reach_commands *from, struct sb_reach_commands *lasting)
+{
+  struct sb_reach_commands *next = malloc(sizeof *next);
+  int answer = -1;
+  *lasting = *from;
+  if (next == NULL) {
+    fail_memory(reach);
+    return answer;
+  }
+  for (int round = 0; answer < 0 && round < LASTING_ROUNDS_MAX && reach->edges.status == SB_OK; round++) {
+    const bool goes_on = sb_reach_next(reach, lasting, next);
+    if (!goes_on) {
+      answer = 0;
+    } else if (is_same(reach, lasting, next)) {
+      answer = 1;
+    }
+    *lasting = *next;
+  }
+  free(next);
+  return answer;
+}
+
+/* Sample by sample ----------------------------------------------------------------------------------------------------- */
+
+struct following {
+  struct sb_reach *reach;
+  int gear;
+  sb_reach_told *told;
+  void *context;
+  bool is_enough;
+};
+
+static void decide_sample(struct following *f, int sample, const struct sb_reach_cloud *now,
+                          struct sb_reach_cloud *next)
+{
+  struct sb_reach *reach = f->reach;
+  const struct sb_reach_gear *gear = &reach->gears[f->gear];
+  for (size_t i = 0; i < now->item_count && !f->is_enough; i++) {
+    for (int p = 0; p < gear->part_count && !f->is_enough; p++) {
+      struct sb_span span;
+      if (!cut(reach, f->gear, &now->items[i].span, &gear->parts[p], &span)) continue;
+      const int count = counted(now->items[i].count, gear->parts[p].way);
+      if (count != 0 && is_commanding(reach, count)) {
+        if (f->told != NULL) f->is_enough = f->told(f->context, sample, f->gear, way_of(count), &span);
+        continue;
+      }
+      span = sb_edge_sample(&reach->edges, f->gear, &span);
+      add_item(reach, next, count, &span);
+    }
+  }
+}
+
+static int first_arrival(const struct sb_edge_arrivals *arrivals)
+{
+  int first = INT_MAX;
+  for (int i = 0; i < arrivals->count; i++)
+    first = arrivals->items[i].sample < first ? arrivals->items[i].sample : first;
+  return first;
+}
+
+bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_span *command, int last_sample,
+                     sb_reach_told *told, void *context)
+{
+  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false};
+  struct sb_edge_arrivals arrivals;
+  sb_edge_arrive(&reach->edges, gear, f.gear, command, reach->dwell, &arrivals);
+  struct sb_reach_cloud clouds[2] = {{0}, {0}};
+  int left = arrivals.count, now = 0;
+  for (int k = first_arrival(&arrivals); k <= last_sample && !f.is_enough && reach->edges.status == SB_OK; k++) {
+    for (int i = 0; i < arrivals.count; i++) {
+      if (arrivals.items[i].sample != k) continue;
+      add_item(reach, &clouds[now], 0, &arrivals.items[i].span);
+      left--;
+    }
+    clouds[1 - now].item_count = 0;
+    decide_sample(&f, k, &clouds[now], &clouds[1 - now]);
+    now = 1 - now;
+    if (clouds[now].item_count == 0 && left == 0) break;
+  }
+  const bool is_waiting = clouds[now].item_count > 0 || left > 0;
+  free(clouds[0].items);
+  free(clouds[1].items);
+  return is_waiting;
+}

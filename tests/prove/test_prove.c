@@ -1,0 +1,271 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * Bounds that hold for every load profile, against closed forms of a motor that is a straight line T = Ts (1 - x / w0) in two
+ * gears without drag: steady states x = w0 (1 - L / (Ts K)), K = N eta, and time constants J / m, J = Jm + Jo / (N^2 eta).
+ */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "help/near.h"
+#include "help/proof.h"
+#include "shiftband/prove.h"
+
+/* Thresholds are counts of 1e-8 of the reference, ends of sets the same to 1e-10 of it. */
+static const double rounding = 1e-6;
+
+static const double least = 0.25, greatest = 1.75, travel = 0.137;
+static struct sb_model model; /* large, hence not on the stack */
+static struct sb_prove prove;
+
+static void solve(const char *shifter, double mesh, double dwell_s, double least_nm, double greatest_nm)
+{
+  struct sb_error err;
+  model = proof_machine(shifter, mesh, dwell_s, least_nm, greatest_nm);
+  assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+  assert_null(prove.outside);
+}
+
+static double k_of(int gear)
+{
+  return model.gearbox.gears[gear].ratio * model.gearbox.gears[gear].efficiency;
+}
+
+static double steady(int gear, double load_nm)
+{
+  return 1.0 - load_nm / (proof_stall * k_of(gear));
+}
+
+static double inertia(int gear)
+{
+  return proof_rotor + proof_output / (model.gearbox.gears[gear].ratio * k_of(gear));
+}
+
+static double tau(int gear)
+{
+  return inertia(gear) * proof_w0 / proof_stall;
+}
+
+/* How long a gear in steady state at one load is still beyond a threshold after the load has become another one. */
+static double still(int gear, double from_nm, double to_nm, double threshold)
+{
+  return tau(gear) * log((steady(gear, from_nm) - steady(gear, to_nm)) / (threshold - steady(gear, to_nm)));
+}
+
+static double torque_from_rest(int gear, double load_nm)
+{
+  const double rate = (proof_stall - load_nm / k_of(gear)) / inertia(gear);
+  return k_of(gear) * (proof_stall - proof_rotor * rate);
+}
+
+/* The impulse that takes a motor at its no-load speed into a gear at rest. */
+static double impulse_into(double ratio)
+{
+  return proof_w0 * (proof_rotor * proof_output / ratio) / (proof_rotor + proof_output / (ratio * ratio));
+}
+
+static void commands_lie_between_the_thresholds_and_the_steady_states(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, least, greatest);
+  assert_near(prove.commands[1].downshift_from, steady(1, greatest), 2e-6); /* not quite, within a dwell */
+  assert_near(prove.commands[1].downshift_to, proof_down, rounding);
+  assert_near(prove.commands[0].upshift_from, proof_up, rounding);
+  assert_near(prove.commands[0].upshift_to, steady(0, least), rounding);
+  assert_near(100.0 * prove.commands[1].downshift_from, 46.137, 5e-4);
+  assert_near(100.0 * prove.commands[0].upshift_to, 96.760, 5e-4);
+  assert_true(isnan(prove.commands[0].downshift_from));
+}
+
+static void a_selector_is_bounded_by_closed_forms(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, least, greatest);
+  const double *bounds = prove.bounds;
+  assert_near(bounds[SB_PROVE_CYCLE_ONCE], 3.0, 1e-12);
+  assert_near(bounds[SB_PROVE_CYCLE_LASTING], 3.0, 1e-12);
+  const double swing = (1.0 - proof_down) * proof_stall * k_of(1) - (1.0 - proof_up) * proof_stall * k_of(0);
+  assert_near(bounds[SB_PROVE_SWING], swing, 1e-6);
+  assert_near(swing, 0.304594, 5e-7);
+  assert_in_range((int)(1e6 * prove.least_swing_proved_nm), (int)(0.99e6 * swing), (int)(1e6 * swing));
+  /* The output comes from the upshift threshold, stops under the heaviest load and waits for the selector. */
+  const double standstill = travel - proof_up * proof_w0 / 10.0 * proof_output / greatest;
+  assert_near(bounds[SB_PROVE_STANDSTILL], standstill, 1e-6);
+  assert_near(standstill, 0.11602, 5e-6);
+  assert_near(bounds[SB_PROVE_SHIFT], travel, 1e-9);
+  assert_near(prove.shock_nms[1], impulse_into(4.0), 1e-6);
+  assert_near(prove.shock_nms[0], impulse_into(10.0), 1e-6);
+  assert_near(prove.shock_nms[1], 0.03158, 5e-6);
+  assert_near(prove.shock_nms[0], 0.03114, 5e-6);
+  assert_near(bounds[SB_PROVE_TORQUE], torque_from_rest(1, greatest), 1e-6);
+  assert_near(bounds[SB_PROVE_TORQUE], 2.8417, 5e-5);
+  assert_near(bounds[SB_PROVE_OUTPUT], 0.0, 0.0);
+}
+
+static void return_and_reaction_count_the_opposite_command_that_still_comes(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, least, greatest);
+  const double back = still(1, greatest, least, proof_down) + 1.5 + travel;
+  const double reaction = still(0, least, greatest, proof_up) + 1.5 + travel;
+  assert_near(prove.bounds[SB_PROVE_RETURN_TIME], back, 1e-6);
+  assert_near(prove.bounds[SB_PROVE_REACTION_TIME], reaction, 1e-6);
+  assert_near(back, 1.6467, 5e-5);
+  assert_near(reaction, 1.6537, 5e-5);
+  assert_near(prove.return_up_to_nm, (1.0 - proof_up) * proof_stall * k_of(0), 1e-6);
+}
+
+static void all_is_proved_of_a_machine_whose_band_is_empty(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, least, greatest);
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) assert_int_equal(prove.statements[k], SB_PROOF_PROVED);
+  assert_false(prove.is_safe_only);
+}
+
+static void bounds_inside_the_gap_bring_no_command(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, 1.2, 1.45);
+  for (int g = 0; g < 2; g++) {
+    assert_true(isnan(prove.commands[g].downshift_from));
+    assert_true(isnan(prove.commands[g].upshift_from));
+  }
+  assert_true(isnan(prove.bounds[SB_PROVE_CYCLE_ONCE]));
+  assert_true(isinf(prove.bounds[SB_PROVE_SWING]));
+  assert_int_equal(prove.statements[SB_PROVE_CONSTANT], SB_PROOF_PROVED);
+}
+
+/* 0.1 s is too short a dwell: the gears have not come up yet when they are judged. Once, the cycle may be faster than for ever. */
+static void a_short_dwell_hunts_under_a_constant_load(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 0.1, least, greatest);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 0.28, 1e-12);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_LASTING], 0.30, 1e-12);
+  assert_near(prove.bounds[SB_PROVE_SWING], 0.0, 0.0);
+  assert_int_equal(prove.statements[SB_PROVE_CONSTANT], SB_PROOF_DISPROVED);
+}
+
+/* The motor passes zero in T = (Jm w0 / Ts) ln(1 + x / w0), and turns on by 0.4 turns in its new direction. */
+static double swing_time(double motor_rad_s)
+{
+  const double lag = proof_rotor * proof_w0 / proof_stall, turn = 0.4 * 2.0 * model_pi;
+  double low = 0.0, high = 1.0;
+  for (int i = 0; i < 200; i++) {
+    const double t = 0.5 * (low + high);
+    *(proof_w0 * (t - lag * (1.0 - exp(-t / lag))) < turn ? &low : &high) = t;
+  }
+  return lag * log(1.0 + motor_rad_s / proof_w0) + low;
+}
+
+static void a_swing_arm_engages_at_a_time_that_follows_from_the_speed(void **state)
+{
+  (void)state;
+  solve("swing arm", 0.95, 1.5, least, greatest);
+  const double longest = swing_time(steady(0, least) * proof_w0);
+  assert_near(prove.bounds[SB_PROVE_SHIFT], longest, 1e-6);
+  assert_near(longest, 0.09059, 5e-6);
+  const double at_threshold = proof_up * proof_w0;
+  const double standstill = swing_time(at_threshold) - at_threshold / 10.0 * proof_output / greatest;
+  assert_near(prove.bounds[SB_PROVE_STANDSTILL], standstill, 1e-6);
+  assert_near(standstill, 0.06884, 5e-6);
+  const double back = still(1, greatest, least, proof_down) + 1.5 + longest;
+  assert_near(prove.bounds[SB_PROVE_RETURN_TIME], back, 1e-5);
+  assert_near(back, 1.6003, 5e-5);
+}
+
+/* The speed of the fast gear 0.16 s after an upshift at the threshold through a slipping clutch. */
+static double through_clutch(double load_nm)
+{
+  const double up = proof_up * proof_w0, m = proof_stall / proof_w0, torque = 0.8;
+  const double end = (proof_stall - torque) / m;
+  double low = 0.0, high = 0.05, motor = 0.0;
+  for (int i = 0; i < 200; i++) {
+    const double t = 0.5 * (low + high);
+    motor = end + (up - end) * exp(-m * t / proof_rotor);
+    const double output = up / 10.0 + (4.0 * torque - load_nm) / proof_output * t;
+    *(motor > 4.0 * output ? &low : &high) = t;
+  }
+  const double at = steady(1, load_nm) * proof_w0;
+  return at + (motor - at) * exp(-(0.16 - low) / tau(1));
+}
+
+static void a_clutch_is_bounded_through_its_slip(void **state)
+{
+  (void)state;
+  solve("clutch", 1.0, 0.16, least, greatest);
+  assert_near(100.0 * prove.commands[1].downshift_from, 51.245, 5e-4);
+  assert_near(100.0 * prove.commands[0].upshift_to, 97.221, 5e-4);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 0.32, 1e-12);
+  double low = 1.4, high = 1.62;
+  for (int i = 0; i < 100; i++) {
+    const double middle = 0.5 * (low + high);
+    *(through_clutch(middle) > proof_down * proof_w0 ? &low : &high) = middle;
+  }
+  const double swing = low - (1.0 - proof_up) * proof_stall * k_of(0);
+  assert_near(prove.bounds[SB_PROVE_SWING], swing, 2e-6);
+  assert_near(swing, 0.261716, 5e-7);
+}
+
+/* 3.3 N.m is above what the fast gear moves, 3.249 N.m, 8 N.m above the slow gear's 7.716 N.m. */
+static void a_load_that_stops_a_gear_is_left_after_the_delay_or_never(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, least, 3.3);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 1.5 - travel, 0.2);
+  assert_true(prove.statements[SB_PROVE_STALL] != SB_PROOF_PROVED);
+  solve("selector", 0.95, 1.5, least, 8.0);
+  assert_true(isinf(prove.bounds[SB_PROVE_STANDING]));
+  assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_DISPROVED);
+}
+
+static void what_is_outside_is_named_by_its_key(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  model = proof_machine("selector", 0.95, 1.5, least, greatest);
+  model.drive.ramp_s = 0.5;
+  assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+  assert_non_null(prove.outside);
+  assert_int_equal(strncmp(prove.outside, "drive.ramp:", 11), 0);
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) assert_int_equal(prove.statements[k], SB_PROOF_UNDECIDED);
+}
+
+/* The quick answer is the same but for the swing, and is what `check` says. */
+static void a_line_says_the_most_of_it(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  solve("selector", 0.95, 1.5, least, greatest);
+  const double back = prove.bounds[SB_PROVE_RETURN_TIME];
+  assert_int_equal(sb_prove_solve_quickly(&model, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_RETURN_TIME], back, 0.0);
+  assert_true(isnan(prove.bounds[SB_PROVE_SWING]));
+  assert_int_equal(prove.statements[SB_PROVE_CONSTANT], SB_PROOF_UNDECIDED);
+  assert_string_equal(
+      sb_prove_line(&prove).text,
+      "Whatever the load profile between 0.25 and 1.75 N.m: the output never stands in gear; the box is "
+      "back in fast at most 1.647 s after the load has come to its lightest.");
+  model.drive.ramp_s = 0.5;
+  assert_int_equal(sb_prove_solve_quickly(&model, &prove, &err), SB_OK);
+  assert_string_equal(sb_prove_line(&prove).text, "");
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(commands_lie_between_the_thresholds_and_the_steady_states),
+      cmocka_unit_test(a_selector_is_bounded_by_closed_forms),
+      cmocka_unit_test(return_and_reaction_count_the_opposite_command_that_still_comes),
+      cmocka_unit_test(all_is_proved_of_a_machine_whose_band_is_empty),
+      cmocka_unit_test(bounds_inside_the_gap_bring_no_command),
+      cmocka_unit_test(a_short_dwell_hunts_under_a_constant_load),
+      cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
+      cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
+      cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
+      cmocka_unit_test(a_line_says_the_most_of_it),
+      cmocka_unit_test(what_is_outside_is_named_by_its_key),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
