@@ -209,7 +209,7 @@ static void command_at(struct sb_sim *sim, long long step, long long every)
 }
 
 /*
- * Two simulations of one machine: one goes on, its state is handed over to the other every few steps after that one was
+ * Two simulations of one machine: one goes on, its state is handed over to the other with each block of samples after that one was
  * spoilt by another state. What charge and loss have run up since the last tick travels in the state with a different
  * rounding (the integrals of a segment restart at a hand-over), so hand-overs stand at samples, which are ticks.
  */
@@ -231,7 +231,7 @@ static void hand_over(unsigned long seed)
     assert_same_state(model, &straight.state, &handed.state);
     command_at(&straight, step, 11 * every);
     command_at(&handed, step, 11 * every);
-    if (step / every % 3 == 0 && sb_sim_is_engaged(&handed) && !handed.state.far.is_finished) {
+    if (step / every % SB_SIM_BLOCK == 0 && sb_sim_is_engaged(&handed) && !handed.state.far.is_finished) {
       const struct sb_state kept = handed.state;
       sb_sim_sums(&handed);
       sb_sim_restore(&handed, &first);
@@ -242,7 +242,7 @@ static void hand_over(unsigned long seed)
   sb_sim_clear(&handed);
 }
 
-static void a_state_put_back_at_any_sample_goes_on_with_the_same_bits(void **state)
+static void a_state_put_back_with_any_block_goes_on_with_the_same_bits(void **state)
 {
   (void)state;
   for (unsigned long seed = 1; seed <= CASE_COUNT; seed += 4) hand_over(seed);
@@ -254,7 +254,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(four_hundred_machines_of_everything_balance_their_energies),
       cmocka_unit_test(the_same_machine_run_twice_gives_the_same_bits),
-      cmocka_unit_test(a_state_put_back_at_any_sample_goes_on_with_the_same_bits),
+      cmocka_unit_test(a_state_put_back_with_any_block_goes_on_with_the_same_bits),
   };
   return cmocka_run_group_tests_name("mix", tests, plane_quiet_gsl, NULL);
 }
