@@ -80,14 +80,14 @@ struct sb_point sb_point_now(const struct sb_sim *sim)
   return at;
 }
 
+/* A vehicle's own load does not change in time, see sb_rest_is_steady(). */
 double sb_point_grip_load_nm(const struct sb_sim *sim, const struct sb_point *at)
 {
   const struct sb_poly *load = &sim->segment->far.load;
   const double speed = sb_segment_is_rigid(sim) ? at->x : at->w;
   const struct sb_load_curve *curve = &sim->segment->far.curve;
   const double way_rad = at->angle - sim->state.load_angle_rad;
-  const double value = load->k + load->per_s * (at->time_s - curve->time_s) + load->lin * speed +
-                       load->quad * speed * fabs(speed) + load->per_rad * way_rad;
+  const double value = load->k + load->lin * speed + load->quad * speed * fabs(speed) + load->per_rad * way_rad;
   if (load->bend_gain == 0.0) return value;
   return value + load->bend_gain * sb_load_bends_nm(curve, at->time_s, curve->angle_rad + way_rad);
 }

@@ -570,14 +570,41 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
   sb_load_range_nm(&steep, 10.0, &low, &high);
   assert_near(low, weight_nm * (sin(atan(0.6)) + 4.0 * cos(atan(0.6))), 1e-12 * weight_nm);
   assert_near(high, weight_nm * (sin(atan(0.3)) + 4.0 * cos(atan(0.3))), 1e-12 * weight_nm);
+  /* Its rolling resistance alone has its bounds there; where a road passes the level it is greatest on the level. */
+  for (int i = 0; i < steep.part_count; i++) {
+    const struct sb_load_part *part = &steep.parts[i], *humped = &rough.parts[i];
+    if (!part->is_resisting) continue;
+    part->ops->range_nm(part, &low, &high);
+    assert_near(low, 4.0 * weight_nm * cos(atan(0.6)), 1e-12 * weight_nm);
+    assert_near(high, 4.0 * weight_nm * cos(atan(0.3)), 1e-12 * weight_nm);
+    humped->ops->range_nm(humped, &low, &high);
+    assert_near(high, 4.0 * weight_nm, 1e-12 * weight_nm);
+  }
   /* Each by itself would be further apart: at the steepest place the rolling resistance is not what it is on the level. */
   assert_true(heaviest_nm < weight_nm * (sin(atan(1.5)) + c) - 0.1 * c * weight_nm);
+}
+
+/* How far it may run back: an eighth of a turn; of a body on wheels or a drum a hundredth of its way, 10 mm at least and a quarter of a
+ * turn at most; what the user says, before all that. */
+static void a_machine_may_run_back_by_its_way(void **state)
+{
+  (void)state;
+  struct sb_model model = {.body_count = 0};
+  assert_near_rel(sb_model_run_back_rad(&model, 1e3), model_pi / 4.0, rounding);
+  model.bodies[model.body_count++] = vehicle(10.0, 0.1);
+  assert_near_rel(sb_model_run_back_rad(&model, 0.0), 0.1, rounding);
+  assert_near_rel(sb_model_run_back_rad(&model, 9.9), 0.1, rounding);
+  assert_near_rel(sb_model_run_back_rad(&model, 50.0), 0.5, rounding);
+  assert_near_rel(sb_model_run_back_rad(&model, 1e3), model_pi / 2.0, rounding);
+  model.limits.run_back_rad = 0.7;
+  assert_near_rel(sb_model_run_back_rad(&model, 0.0), 0.7, rounding);
 }
 
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(bounds_of_a_vehicle_are_those_of_rolling_and_grade_together),
+      cmocka_unit_test(a_machine_may_run_back_by_its_way),
       cmocka_unit_test(a_block_on_a_slope_of_45_degrees_comes_to_its_speed_in_its_way),
       cmocka_unit_test(a_vehicle_coasts_down_to_its_stop),
       cmocka_unit_test(a_grade_takes_the_room_of_its_points),

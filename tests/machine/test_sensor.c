@@ -337,6 +337,23 @@ static void the_least_voltage_is_the_first_count_above_a_twentieth(void **state)
   }
 }
 
+/* Readings up to four times the reference go in; the product with the factor stays within 31 bits, and uses them to the last count. */
+static void a_scaled_reading_has_room_for_four_times_the_reference(void **state)
+{
+  (void)state;
+  static const double resolutions[] = {0.001, 0.0025, 0.01, 0.03, 0.125};
+  static const int32_t mosts[] = {4000, 1600, 400, 134, 32};
+  for (int i = 0; i < 5; i++) {
+    const struct sb_sensor sensor = {.reference_rad_s = 300.0,
+                                     .resolution_fraction = resolutions[i],
+                                     .supply = {.is_present = true, .nominal_v = 12.0, .resolution_v = 0.05}};
+    const struct sb_sensor_scale scale = sb_sensor_scale(&sensor);
+    assert_int_equal(scale.most, mosts[i]);
+    assert_true((int64_t)scale.factor * scale.most <= INT32_MAX);
+    assert_true(((int64_t)scale.factor + 1) * scale.most > INT32_MAX);
+  }
+}
+
 /* As a user writes them, k periods of 0.7 ms are no double that 0.7 ms divides k times: they are k all the same, with nothing left. */
 static void a_window_of_whole_sample_periods_has_no_rest(void **state)
 {
@@ -377,6 +394,7 @@ int main(void)
       cmocka_unit_test(without_a_filter_each_sample_stands_alone),
       cmocka_unit_test(duty_and_current_are_read_as_what_is_left),
       cmocka_unit_test(the_least_voltage_is_the_first_count_above_a_twentieth),
+      cmocka_unit_test(a_scaled_reading_has_room_for_four_times_the_reference),
       cmocka_unit_test(a_window_of_whole_sample_periods_has_no_rest),
       cmocka_unit_test(a_drawn_phase_is_the_first_number_of_the_published_generator),
   };

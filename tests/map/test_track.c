@@ -188,6 +188,28 @@ static void a_track_that_was_met_goes_on_from_its_own_end(void **state)
   sb_map_tracks_clear(&tracks);
 }
 
+/* What a track takes is given back when it is let go, to the byte, the state that it began with included. */
+static void a_track_that_is_let_go_gives_back_what_it_took(void **state)
+{
+  (void)state;
+  const struct sb_model model = blocked(false);
+  struct sb_tracks tracks;
+  struct sb_track_part part;
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
+  while (tracks.items[0].count <= LATE) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
+  const int child = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err);
+  const size_t begun_bytes = tracks.used_bytes;
+  sb_map_tracks_enter(&tracks, child);
+  for (int n = EARLY; n < LAST; n++) assert_int_equal(sb_map_tracks_extend(&tracks, child, &err), SB_OK);
+  assert_true(tracks.used_bytes > begun_bytes);
+  tracks.bytes_max = 0;
+  sb_map_tracks_enter(&tracks, 0);
+  assert_true(tracks.items[child].is_gone);
+  assert_int_equal(tracks.used_bytes, begun_bytes - tracks.anchor_size);
+  sb_map_tracks_clear(&tracks);
+}
+
 /* At which sample the track of a command at the late sample becomes that of the same command at the early one. */
 static int meeting_sample(const struct sb_model *model)
 {
@@ -242,6 +264,7 @@ int main(void)
       cmocka_unit_test(a_load_that_goes_on_in_time_keeps_no_tracks_apart),
       cmocka_unit_test(a_long_track_is_met_at_each_of_its_samples),
       cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
+      cmocka_unit_test(a_track_that_is_let_go_gives_back_what_it_took),
       cmocka_unit_test(a_track_that_was_met_goes_on_from_its_own_end),
       cmocka_unit_test(windows_of_different_counts_keep_tracks_apart_until_they_are_empty),
       cmocka_unit_test(rows_of_a_sample_are_those_that_there_are),

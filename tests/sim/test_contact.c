@@ -173,7 +173,7 @@ static void wheels_spin_up_by_the_motors_line_against_the_traction_and_grip_wher
   assert_near_rel(late.row.motor_speed_rad_s, 100.0 * (1.0 - 0.02 * 10.0 * 9.81 * 0.1 / 9.0), 1e-6); /* settled */
 }
 
-/* At the ground's limit the push is mu m g, whatever the gear. */
+/* At the ground's limit the push is mu m g, whatever the gear, by which stretches differ in length: sums of theirs in roundings. */
 static void lower_gear_of_slipping_wheels_pushes_no_harder(void **state)
 {
   (void)state;
@@ -185,7 +185,7 @@ static void lower_gear_of_slipping_wheels_pushes_no_harder(void **state)
   const struct ride low = ride_of(&model, 0, NAN, 0.1), high = ride_of(&model, 1, NAN, 0.1);
   assert_true(low.row.is_slipping && high.row.is_slipping);
   assert_near_rel(low.row.vehicle_speed_rad_s, 0.25 * 0.6 * 9.81 / 0.1 * 0.1, rounding);
-  assert_true(low.row.vehicle_speed_rad_s == high.row.vehicle_speed_rad_s);
+  assert_near_rel(low.row.vehicle_speed_rad_s, high.row.vehicle_speed_rad_s, 4.0 * DBL_EPSILON);
   assert_true(low.row.output_torque_nm > 0.0 && low.row.output_speed_rad_s != high.row.output_speed_rad_s);
 }
 

@@ -122,6 +122,33 @@ static void a_load_that_helps_is_judged_by_what_it_takes_of_the_motor(void **sta
 
 /* Random machines against GSL's rk8pd --------------------------------------------------------------------------------- */
 
+/* A weight that the path holds grows from nothing at 1 s to 30 N m within 50 ms and is gone. Above 5 N m it is for 5/6 of that, with a mean of
+ * 17.5 N m: too short to last, but as much as 5 N m in 0.1 s and more. One of 12 N m stays a crest. */
+static void a_load_that_a_locked_path_holds_lasts_by_what_comes_together(void **state)
+{
+  (void)state;
+  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP}, at_s[] = {0.0, 1.0, 1.05, 1.05, 2.0};
+  for (int is_heavy = 0; is_heavy < 2; is_heavy++) {
+    const double greatest_nm = is_heavy ? 30.0 : 12.0, loads_nm[] = {0.0, 0.0, greatest_nm, 0.0, 0.0};
+    struct sb_model model = winch(0.5, 2e-4, 0.05);
+    model.load.part_count = 0;
+    model_add_profile(&model, SB_OVER_TIME, false, 5, at_s, loads_nm);
+    model.limits.output_torque_nm = 5.0;
+    model.drive.schedule = (struct sb_table){1, off_s, off};
+    model.drive.period_s = model.control.sample_period_s;
+    struct sb_sums sums = drive(&model, 0, NULL, 0, 1.5).sums;
+    sb_energy_close_over_limit(&sums, 5.0);
+    const struct sb_over_limit *seen = is_heavy ? &sums.over_lasting : &sums.over_crests;
+    const struct sb_over_limit *other = is_heavy ? &sums.over_crests : &sums.over_lasting;
+    const double above_s = 0.05 * (1.0 - 5.0 / greatest_nm);
+    assert_int_equal(seen->count, 1);
+    assert_int_equal(other->count, 0);
+    assert_near_rel(seen->total_s, above_s, 1e-9);
+    assert_near_rel(seen->impulse_nms, 0.5 * (5.0 + greatest_nm) * above_s, 1e-9);
+    assert_near_rel(seen->greatest_nm, greatest_nm, 1e-9);
+  }
+}
+
 static void compare(const struct driven *got, const struct oracle_result *want, int run)
 {
   const double motor = fabs(got->sums.motor_speed_rad_s.value), output = fabs(got->sums.output_speed_rad_s.value);
@@ -213,6 +240,7 @@ int main(void)
       cmocka_unit_test(a_path_whose_output_is_too_heavy_jams_as_soon_as_the_output_would_drive),
       cmocka_unit_test(a_locked_path_starts_again_when_the_weight_that_holds_it_gets_lighter),
       cmocka_unit_test(a_load_that_helps_is_judged_by_what_it_takes_of_the_motor),
+      cmocka_unit_test(a_load_that_a_locked_path_holds_lasts_by_what_comes_together),
       cmocka_unit_test(two_hundred_random_machines_that_lock_follow_the_equations),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

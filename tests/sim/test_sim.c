@@ -571,6 +571,25 @@ static void a_block_takes_one_time_wherever_it_lies(void **state)
   }
 }
 
+/* While an output rests out of gear the load that is told of it goes on along its table. */
+static void the_load_of_an_output_that_rests_out_of_gear_is_that_of_its_time(void **state)
+{
+  (void)state;
+  static const double at_s[] = {0.0, 1.0, 2.0, 3.0, 4.0}, load_nm[] = {0.5, 0.5, 1.5, 0.7, 0.7};
+  struct sb_model model = model_two_gears("selector");
+  model_drive_forward(&model);
+  model.shifter.travel_time_s = 5.0;
+  model_add_profile(&model, SB_OVER_TIME, true, 5, at_s, load_nm);
+  model_finish(&model);
+  const struct oracle_command command = {0.2, 1};
+  for (double time_s = 1.0; time_s <= 3.5; time_s += 0.125) {
+    const struct driven got = drive(&model, 0, &command, 1, time_s);
+    const double want_nm = time_s <= 2.0 ? 0.5 + (time_s - 1.0) : fmax(1.5 - 0.8 * (time_s - 2.0), 0.7);
+    assert_true(got.state.output_speed_rad_s == 0.0 && got.row.gear == 0);
+    assert_near_rel(got.row.external_torque_nm, want_nm, 1e-12);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -600,6 +619,7 @@ int main(void)
       cmocka_unit_test(at_standstill_a_drive_in_reverse_presses_as_hard_the_other_way),
       cmocka_unit_test(a_load_at_rest_is_the_same_out_of_gear),
       cmocka_unit_test(a_block_takes_one_time_wherever_it_lies),
+      cmocka_unit_test(the_load_of_an_output_that_rests_out_of_gear_is_that_of_its_time),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -13,6 +13,8 @@
  */
 #include "help/box.h"
 #include "help/near.h"
+#include "shiftband/closed_form.h"
+#include "theory/shift.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -160,6 +162,42 @@ static void a_worm_of_73_percent_does_not_lock(void **state)
   assert_true(sb_torque_balance_motor_nm(&model, 0, -7884.0, 0.0) < 0.0); /* the load turns the motor */
 }
 
+/* Example 10.9 of K. G. again: the torque to lower is told where the screw locks and a load hangs on it, and nowhere else. */
+static void only_a_load_that_hangs_on_a_lock_takes_torque_to_lower(void **state)
+{
+  (void)state;
+  const struct screw jack = {.lead = 0.010, .diameter = 0.050, .friction = 0.15, .force = 20e3};
+  const double load_nm = jack.force * jack.lead / (2.0 * pi);
+  for (int is_resisting = 0; is_resisting < 2; is_resisting++) {
+    for (int is_locking = 0; is_locking < 2; is_locking++) {
+      struct sb_model model = gear_of(1.0, raising(&jack), is_locking ? back(&jack) : 0.5, 0.0);
+      box_add_constant(&model, load_nm, is_resisting);
+      const double lowering_nm = sb_closed_form_solve(&model).gears[0].lowering_torque_nm;
+      if (is_locking && !is_resisting)
+        assert_near_rel(lowering_nm, 61.087 * 0.7, digits);
+      else
+        assert_true(isnan(lowering_nm));
+    }
+  }
+}
+
+/* A screw with a collar lowers its load by |eta_back| TL / N, and what the collar takes on top: a motor that gives a little less at
+ * stall leaves it where it is, be the load so heavy that it would be driven at first or so light that it would not. */
+static void a_screw_is_lowered_by_what_its_thread_and_its_collar_take(void **state)
+{
+  (void)state;
+  for (int i = 0; i < 4; i++) {
+    const bool is_stronger = i % 2 == 1;
+    struct sb_model model = gear_of(2.0, 0.4, -0.5, 0.3);
+    model.load.inertia_kg_m2 = i < 2 ? 1e-3 : 1.0;
+    box_add_constant(&model, -8.0, false);
+    model.motor.stall_torque_nm = (0.5 * 8.0 / 2.0 + 0.3) * (is_stronger ? 1.01 : 0.99);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const struct sb_load_moment load = {.acting_nm = -8.0};
+    assert_true(isfinite(sb_theory_climb_s(&model, &line, 0, &load, 0.0, 0.5)) == is_stronger);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -168,6 +206,8 @@ int main(void)
       cmocka_unit_test(worms_of_the_literature_lock_where_their_friction_says_so),
       cmocka_unit_test(a_load_that_helps_takes_the_reading_down_like_one_that_opposes),
       cmocka_unit_test(a_worm_of_73_percent_does_not_lock),
+      cmocka_unit_test(a_screw_is_lowered_by_what_its_thread_and_its_collar_take),
+      cmocka_unit_test(only_a_load_that_hangs_on_a_lock_takes_torque_to_lower),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
