@@ -61,6 +61,8 @@ struct sb_map_figures {
   double output_turns;
   double given_j;            /* energy from the supply, or at the motor shaft without currents */
   double greatest_torque_nm; /* by magnitude, at the output */
+  double way_rad;            /* that the output has turned, to and fro */
+  double end_s;              /* when the run ended: at the end of its road, or of its duration */
 };
 
 /* A set of verdicts: bit k is enum sb_verdict_kind k. */

@@ -5,9 +5,11 @@
  *
  * Each machine's exact map (map.h) says where it passes. A lattice point's margin is how far, in lattice steps and in any
  * direction at once, one may move before the first machine fails; thresholds out of order and the lattice's ends count
- * as failures. So does, for a cautious search, a hunting band by the closed form: a run does not hunt when its load
- * never stays in the band, but the next load may. Only when nothing is left then is caution dropped, and said so. The search goes over a few dwells, shortest first, and takes the shortest whose best margin is nearly as
- * wide as the widest. Nothing is taken from a map alone: the answer is run on its own for every machine.
+ * as failures. So does a point at which no machine ever shifts: it passes, but decides nothing. So does, for a cautious
+ * search, a hunting band by the closed form: a run does not hunt when its load never stays in the band, but the next load
+ * may. Only when nothing is left then is caution dropped, and said so. The search goes over a few dwells, shortest first,
+ * and takes the shortest whose best margin is nearly as wide as the widest. Nothing is taken from a map alone: the answer and
+ * its alternatives are run on their own for every machine.
  */
 #ifndef SHIFTBAND_TUNE_H
 #define SHIFTBAND_TUNE_H
@@ -21,10 +23,18 @@
 extern "C" {
 #endif
 
+/*
+ * Which of the points that pass is recommended. Speed is the mean speed of the output, to and fro, over the machines as
+ * written; charge is that for the same distance.
+ */
+#define SB_TUNE_SPEED_KEPT 0.98 /* of the greatest speed of any point */
+#define SB_TUNE_CHARGE_KEPT 1.1 /* of the least charge of any point */
+#define SB_TUNE_MARGIN_KEPT 0.5 /* of the widest margin of any point, by those who prefer time or energy */
+
 enum sb_prefer {
-  SB_PREFER_MARGIN, /* the highest downshift threshold within three quarters of the widest margin: the cautious choice */
-  SB_PREFER_TIME,   /* the most output turns of the machines as written, at half the widest margin at least */
-  SB_PREFER_ENERGY  /* the least energy a turn of the machines as written, at half the widest margin at least */
+  SB_PREFER_MARGIN, /* the widest margin of those that keep both speed and charge; where there are none, of those that keep the speed */
+  SB_PREFER_TIME,  /* the greatest speed of those that keep the margin */
+  SB_PREFER_ENERGY /* the least charge of those that keep the margin */
 };
 
 /* One machine under one load. Same number of gears and same sensor in all. */
@@ -45,6 +55,7 @@ struct sb_tune_options {
   bool is_rough;   /* leaves out limits and remedies: for a round that others follow */
   int jobs;        /* threads, >= 1; 0: all cores */
   struct sb_map_axis axis; /* of both thresholds */
+  struct sb_control own;   /* the scenario's own thresholds and dwell, to stand beside the answer */
   /* Someone else's controller: each lattice point is a run of its own, and between two points nothing is known; the closed
    * forms speak of ours, so is_cautious must be false. No remedy is searched for. NULL: ours, by exact maps. */
   const struct sb_decider *decider;
@@ -87,6 +98,7 @@ struct sb_tune_limit {
   double margin_fraction;   /* distance to the first failure, or to the end, of the reference */
   double fails_at_fraction; /* where it is */
   bool is_end;              /* no failure before the lattice's end or the other threshold */
+  bool is_fixed;            /* no failure, but no machine shifts any more */
   bool is_band;             /* no failure of a run, but by the closed form the machine's hunting band opens there, */
   bool is_low;              /* or its slower gear no longer exceeds upshift_above under its lightest load */
   int machine;              /* index of the first machine that fails there, -1 with is_end */
@@ -123,6 +135,43 @@ enum sb_remedy {
   SB_REMEDY_COUNT
 };
 
+/* What may be more or less than the scenario says. */
+enum sb_tune_quantity { SB_TUNE_LOAD, SB_TUNE_VOLTAGE, SB_TUNE_INERTIA, SB_TUNE_FRICTION, SB_TUNE_QUANTITY_COUNT };
+
+/* "load", "voltage", "inertia", "friction". */
+const char *sb_tune_quantity_name(enum sb_tune_quantity quantity);
+
+/* How far one quantity of all machines may be more, or less, until one of them fails at the answer. */
+struct sb_tune_reserve {
+  enum sb_tune_quantity quantity;
+  bool is_more;
+  double passes_share,
+      fails_share; /* of the quantity, less than 0 for less: the last tried that passes, the first that fails */
+  bool is_end;     /* nothing fails as far as was tried, which is passes_share */
+  int machine;     /* that fails, -1 with is_end */
+  struct sb_map_verdict verdict;
+};
+
+enum { SB_TUNE_ALTERNATIVE_MAX = 4, SB_TUNE_CHOICE_MAX = SB_TUNE_ALTERNATIVE_MAX + 1 + SB_GEAR_MAX };
+
+/* What thresholds, or one gear locked, come to in runs of all machines. */
+struct sb_tune_choice {
+  const char
+      *name; /* "recommended", "fastest", "least charge", "widest margin", "scenario", "locked": constant strings */
+  int locked_gear;                                      /* from 1; 0: by thresholds */
+  double downshift_fraction, upshift_fraction, dwell_s; /* NAN with a locked gear */
+  int failing;                                          /* machines */
+  int first_failing;                                    /* -1: none */
+  struct sb_map_verdict first_verdict;
+  /* Of the machines as written, summed, and their mean speed. */
+  double time_s, way_rad, speed_rad_s, energy_j;
+  double charge_as; /* NAN without currents */
+  long shift_count;
+  /* Greatest of all machines; NAN: not known. */
+  double current_a, winding_c;
+  double margin_fraction; /* NAN: not known */
+};
+
 struct sb_tune_result {
   bool passes;      /* in every machine */
   bool is_cautious; /* and the closed forms find no hunting band and nothing stuck low */
@@ -136,7 +185,16 @@ struct sb_tune_result {
   struct sb_tune_dwell_limit shortest_dwell, longest_dwell;
   struct sb_tune_closed closed; /* by sb_tune_explain() */
   double turns, energy_j;       /* of the machines as written, summed, at the answer */
-  enum sb_remedy remedy;        /* when nothing passes */
+  int reserve_count; /* of quantities that mean something here, when the answer passes; none of a rough search */
+  struct sb_tune_reserve reserves[2 * SB_TUNE_QUANTITY_COUNT];
+  /* Choices: alternatives, of which none is worse in everything, the recommended one first; then the scenario's own
+   * thresholds, and each gear locked. None of a rough search. */
+  int alternative_count, choice_count;
+  struct sb_tune_choice choices[SB_TUNE_CHOICE_MAX];
+  bool is_speed_alone;   /* nothing keeps both speed and charge: the recommended one keeps the speed */
+  bool never_shifts;     /* something passes, but no machine shifts there; passes is false */
+  int needed_gear;       /* from 1: this gear alone does as well in every machine; 0: none does */
+  enum sb_remedy remedy; /* when nothing passes */
   double remedy_amount;
   double remedy_margin_fraction;
   double

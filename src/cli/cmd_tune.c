@@ -166,7 +166,7 @@ static const char *const preferences[] = {"margin", "time", "energy", NULL};
 
 static const struct sb_option option_table[] = {
     {"prefer", 0, "WHAT",
-     "margin (default): within three quarters of the widest margin the highest downshift threshold, which spares the motor; time: the greatest number of output turns; energy: the least energy for each turn; the last two keep at least half of the widest margin",
+     "margin (default): the widest margin within 2 % of the greatest speed and 10 % of the least charge for the same distance, or within 2 % of the greatest speed alone where nothing keeps both; time: the greatest speed; energy: the least charge for the same distance; the last two keep at least half of the widest margin",
      SB_INTO_CHOICE(struct request, wanted.prefer, preferences)},
     {"samples", 0, "N", "quasi-random samples of the tolerances, besides nominal and corners (default 24)",
      SB_INTO_COUNT(struct request, wanted.samples, 0, 100000)},

@@ -49,7 +49,9 @@ struct sb_map_figures sb_map_figures_of(const struct sb_run_result *result)
   return (struct sb_map_figures){.shift_count = (long)result->monitor.shift_count,
                                  .output_turns = result->end.output_turns,
                                  .given_j = result->sums.energy.given,
-                                 .greatest_torque_nm = fabs(result->sums.output_torque_nm.value)};
+                                 .greatest_torque_nm = fabs(result->sums.output_torque_nm.value),
+                                 .way_rad = result->sums.way_rad,
+                                 .end_s = result->end.time_s};
 }
 
 int sb_map_verdict_worst(const struct sb_map_verdict *verdict)

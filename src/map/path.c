@@ -48,6 +48,7 @@ struct walk {
   int spot_track;           /* that the path came along from the sample before */
   double engaged_s;         /* NAN: not yet */
   double seen_s;            /* time of the last row */
+  bool is_finished;         /* at the end of its road */
   bool is_excused;          /* the drive was off, or turned over, before it engaged */
   double rest_since_s;      /* NAN: moving */
   double slip_since_s;      /* NAN: gripping */
@@ -592,6 +593,9 @@ static void conclude(struct walk *walk)
 {
   const struct sb_findings *findings = &walk->task.findings;
   const struct sb_model *model = walk->plane->model;
+  walk->task.findings.figures.way_rad = findings->way_rad;
+  walk->task.findings.figures.end_s =
+      walk->is_finished ? walk->seen_s : (double)walk->plane->tracks.last_step * model->run.step_s;
   if (findings->back_rad > sb_model_run_back_rad(model, findings->way_rad)) find(walk, SB_VERDICT_RUNS_BACK);
   if (sb_monitor_clutch_is_over(&walk->task.clutch_share)) find(walk, SB_VERDICT_CLUTCH_SLIPS);
 }
@@ -622,7 +626,8 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
     enum sb_status status = reach(&walk, err);
     if (status == SB_OK) status = watch(&walk, &scratch->low, err);
     if (status == SB_OK && is_lost(plane, &walk.task.findings)) return SB_OK;
-    if (status == SB_OK && walk.spot->flags & SB_SPOT_FINISHED) break;
+    walk.is_finished = status == SB_OK && (walk.spot->flags & SB_SPOT_FINISHED) != 0;
+    if (walk.is_finished) break;
     if (status == SB_OK && is_decided(plane, walk.sample)) status = decide(&walk, scratch, &is_done, err);
     if (status != SB_OK || is_done) return status;
   }

@@ -4,32 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum sb_status sb_answer_try(const struct sb_model *model, const struct sb_tune_options *options,
-                             double downshift_fraction, double upshift_fraction, double dwell_s,
-                             struct sb_map_verdict *verdict, struct sb_map_figures *figures, struct sb_error *err)
-{
-  struct sb_model own = *model;
-  own.control.downshift_fraction[options->pair] = downshift_fraction;
-  own.control.upshift_fraction[options->pair] = upshift_fraction;
-  own.control.dwell_s = dwell_s;
-  struct sb_run_options run_options = sb_run_options_default();
-  run_options.decider = options->decider;
-  struct sb_run_result result;
-  const enum sb_status status = sb_run(&own, &run_options, &result, err);
-  if (status != SB_OK) return status;
-  *verdict = sb_map_verdict_of(&result.monitor);
-  *figures = sb_map_figures_of(&result);
-  sb_run_result_clear(&result);
-  return SB_OK;
-}
-
-enum sb_status sb_tune_try(const struct sb_model *model, int pair, double downshift_fraction, double upshift_fraction,
-                           double dwell_s, struct sb_map_verdict *verdict, struct sb_map_figures *figures,
-                           struct sb_error *err)
-{
-  const struct sb_tune_options options = {.pair = pair};
-  return sb_answer_try(model, &options, downshift_fraction, upshift_fraction, dwell_s, verdict, figures, err);
-}
+#include "tune/alternatives.h"
+#include "tune/try.h"
 
 /* Thresholds and dwell run in all machines: how many fail, and which does first. */
 struct trial {
@@ -49,8 +25,8 @@ static enum sb_status try_all(const struct sb_survey *survey, struct trial *tria
     if (stop != NULL && *stop != 0) return sb_fail(err, SB_ERR_STOPPED, "stopped");
     struct sb_map_verdict own;
     struct sb_map_figures figures;
-    const enum sb_status status = sb_answer_try(&survey->machines[i].model, survey->options, trial->downshift_fraction,
-                                                trial->upshift_fraction, trial->dwell_s, &own, &figures, err);
+    const enum sb_status status = sb_try_run(&survey->machines[i].model, survey->options, trial->downshift_fraction,
+                                             trial->upshift_fraction, trial->dwell_s, &own, &figures, err);
     if (status != SB_OK) return status;
     if (survey->machines[i].sample == 0) {
       trial->turns += figures.output_turns;
@@ -80,7 +56,9 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
     is_outside = next.downshift < 0 || next.downshift > raster->greatest_downshift || next.upshift >= raster->side ||
                  next.downshift >= next.upshift;
     is_clear = is_outside || sb_raster_is_clear(raster, next.downshift, next.upshift);
-  } while (!is_outside && is_clear && sb_raster_passing(raster, next.downshift, next.upshift) == raster->machine_count);
+  } while (!is_outside && is_clear &&
+           sb_raster_passing(raster, next.downshift, next.upshift) == raster->machine_count &&
+           sb_raster_shifting(raster, next.downshift, next.upshift) > 0);
 
   *limit =
       (struct sb_tune_limit){.margin_fraction = steps * axis->step_fraction,
@@ -94,6 +72,8 @@ static enum sb_status find_limit(const struct sb_survey *survey, const struct sb
     limit->machine = limit->is_band ? raster->band_machine[next.downshift] : raster->low_machine;
     return SB_OK;
   }
+  limit->is_fixed = sb_raster_passing(raster, next.downshift, next.upshift) == raster->machine_count;
+  if (limit->is_fixed) return SB_OK;
   struct trial trial = {
       sb_map_axis_at(axis, next.downshift), sb_map_axis_at(axis, next.upshift), survey->dwell_s, 0, -1, {0}, 0.0, 0.0};
   const enum sb_status status = try_all(survey, &trial, err);
@@ -188,16 +168,9 @@ static enum sb_status find_limits(const struct sb_survey *survey, const struct s
   return status;
 }
 
-enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct sb_raster *raster, struct sb_point at,
-                                  struct sb_tune_result *result, struct sb_error *err)
+/* Runs the answer in all machines. */
+static enum sb_status try_answer(const struct sb_survey *survey, struct sb_tune_result *result, struct sb_error *err)
 {
-  const struct sb_map_axis *axis = &survey->options->axis;
-  result->downshift_fraction = sb_map_axis_at(axis, at.downshift);
-  result->upshift_fraction = sb_map_axis_at(axis, at.upshift);
-  result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.downshift, at.upshift);
-  result->margin_fraction = sb_raster_margin(raster, at.downshift, at.upshift) * axis->step_fraction;
-  if (survey->options->is_rough) return SB_OK;
-
   struct trial trial = {result->downshift_fraction, result->upshift_fraction, result->dwell_s, 0, -1, {0}, 0.0, 0.0};
   const enum sb_status status = try_all(survey, &trial, err);
   if (status != SB_OK) return status;
@@ -206,6 +179,23 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
   result->failing = trial.failing;
   result->first_failing = trial.first;
   result->first_verdict = trial.verdict;
-  result->passes = trial.failing == 0;
-  return result->passes ? find_limits(survey, raster, at, result, err) : SB_OK;
+  result->passes = trial.failing == 0 && !result->never_shifts;
+  return SB_OK;
+}
+
+enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct sb_raster *raster,
+                                  const struct sb_choices *choices, struct sb_tune_result *result, struct sb_error *err)
+{
+  const struct sb_map_axis *axis = &survey->options->axis;
+  const struct sb_point at = choices->points[SB_CHOICE_RECOMMENDED];
+  result->downshift_fraction = sb_map_axis_at(axis, at.downshift);
+  result->upshift_fraction = sb_map_axis_at(axis, at.upshift);
+  result->is_cautious = survey->options->is_cautious && sb_raster_is_clear(raster, at.downshift, at.upshift);
+  result->margin_fraction = sb_raster_margin(raster, at.downshift, at.upshift) * axis->step_fraction;
+  if (survey->options->is_rough) return SB_OK;
+
+  enum sb_status status = try_answer(survey, result, err);
+  if (status == SB_OK) status = sb_alternatives_find(survey, raster, choices, result, err);
+  if (status == SB_OK && result->passes) status = find_limits(survey, raster, at, result, err);
+  return status == SB_OK && result->passes ? sb_withstand_find(survey, result, err) : status;
 }

@@ -27,6 +27,7 @@ static void put_failure(struct sb_json *json, const struct sb_rounds *tuning, co
 {
   sb_json_put_number(json, "fails_at_pct", sb_tune_percent(limit->fails_at_fraction));
   const bool is_closed_form = limit->is_band || limit->is_low;
+  sb_json_put_boolean(json, "never_shifts", limit->is_fixed);
   sb_json_put_string(json, "found_by", is_closed_form ? "closed form" : "simulation");
   if (is_closed_form) {
     put_closed_verdict(json, limit);
@@ -68,6 +69,25 @@ static void put_dwell_margin(struct sb_json *json, const struct sb_rounds *tunin
   if (!limit->is_end) {
     sb_map_put_verdicts(json, &limit->verdict);
     put_machine(json, tuning, limit->machine);
+  }
+  sb_json_close(json);
+}
+
+static void put_reserves(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_result *result)
+{
+  sb_json_put_array(json, "withstands");
+  for (int k = 0; k < result->reserve_count; k++) {
+    const struct sb_tune_reserve *reserve = &result->reserves[k];
+    sb_json_open_object(json);
+    sb_json_put_string(json, "quantity", sb_tune_quantity_name(reserve->quantity));
+    sb_json_put_string(json, "direction", reserve->is_more ? "more" : "less");
+    sb_json_put_number(json, "passes_pct", sb_tune_percent(fabs(reserve->passes_share)));
+    sb_json_put_number(json, "fails_pct", reserve->is_end ? (double)NAN : sb_tune_percent(fabs(reserve->fails_share)));
+    if (!reserve->is_end) {
+      sb_map_put_verdicts(json, &reserve->verdict);
+      put_machine(json, tuning, reserve->machine);
+    }
+    sb_json_close(json);
   }
   sb_json_close(json);
 }
@@ -133,12 +153,15 @@ static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int p
   sb_json_put_string(json, "faster", gears[pair + 1].name);
   put_answer(json, tuning, result);
   if (is_builtin) sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
+  sb_json_put_boolean(json, "never_shifts", result->never_shifts);
+  sb_tune_put_choices(json, tuning, pair);
   if (result->passes) {
     put_margins(json, tuning, result);
     sb_json_put_array(json, "dwell_margins");
     put_dwell_margin(json, tuning, "shorter", &result->shortest_dwell);
     put_dwell_margin(json, tuning, "longer", &result->longest_dwell);
     sb_json_close(json);
+    put_reserves(json, tuning, result);
   } else {
     sb_map_put_verdicts(json, &result->first_verdict);
     put_machine(json, tuning, result->first_failing);
@@ -147,6 +170,26 @@ static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int p
   if (is_builtin) {
     sb_json_put_number(json, "measured_supply_margin_pct", sb_tune_percent(result->reference_margin_fraction));
     put_closed_forms(json, &result->closed);
+  }
+  sb_json_close(json);
+}
+
+static void put_measures(struct sb_json *json, const struct sb_rounds *tuning)
+{
+  sb_json_put_array(json, "measure_first");
+  for (int k = 0; k < tuning->measure_count; k++) {
+    const struct sb_tune_measure *measure = &tuning->measures[k];
+    sb_json_open_object(json);
+    sb_json_put_string(json, "key", measure->path);
+    sb_json_put_string(json, "unit", measure->unit);
+    sb_json_put_number(json, "least", measure->least);
+    sb_json_put_number(json, "greatest", measure->greatest);
+    sb_json_put_boolean(json, "has_tolerance", measure->has_tolerance);
+    sb_json_put_number(json, "moves_limits_by_pct", sb_tune_percent(measure->move_fraction));
+    sb_json_put_boolean(json, "passes", !measure->fails);
+    sb_json_put_number(json, "fails_at", measure->fails ? measure->fails_at : (double)NAN);
+    sb_map_put_verdicts(json, &measure->verdict);
+    sb_json_close(json);
   }
   sb_json_close(json);
 }
@@ -162,5 +205,7 @@ void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
   }
   sb_json_put_array(&json, "pairs");
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) put_pair(&json, tuning, pair);
+  sb_json_close(&json);
+  if (sb_tune_decider(tuning) == NULL) put_measures(&json, tuning);
   sb_json_end(&json);
 }

@@ -12,12 +12,14 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
   raster->least_upshift = calloc((size_t)side, sizeof *raster->least_upshift);
   raster->band_machine = calloc((size_t)side, sizeof *raster->band_machine);
   if (has_figures) {
-    raster->turns = calloc(points, sizeof *raster->turns);
+    raster->way_rad = calloc(points, sizeof *raster->way_rad);
+    raster->time_s = calloc(points, sizeof *raster->time_s);
     raster->energy_j = calloc(points, sizeof *raster->energy_j);
   }
-  const bool is_whole = sb_counts_init(&raster->passing, side, side, err) == SB_OK && raster->margin != NULL &&
-                        raster->least_upshift != NULL && raster->band_machine != NULL &&
-                        (!has_figures || (raster->turns != NULL && raster->energy_j != NULL));
+  const bool has_all = raster->way_rad != NULL && raster->time_s != NULL && raster->energy_j != NULL;
+  const bool is_whole = sb_counts_init(&raster->passing, side, side, err) == SB_OK &&
+                        sb_counts_init(&raster->shifting, side, side, err) == SB_OK && raster->margin != NULL &&
+                        raster->least_upshift != NULL && raster->band_machine != NULL && (!has_figures || has_all);
   if (is_whole) return SB_OK;
   sb_raster_clear(raster);
   return sb_fail(err, SB_ERR_MEMORY, "out of memory for %d x %d thresholds", side, side);
@@ -26,10 +28,12 @@ enum sb_status sb_raster_init(struct sb_raster *raster, int side, bool has_figur
 void sb_raster_clear(struct sb_raster *raster)
 {
   sb_counts_clear(&raster->passing);
+  sb_counts_clear(&raster->shifting);
   free(raster->margin);
   free(raster->least_upshift);
   free(raster->band_machine);
-  free(raster->turns);
+  free(raster->way_rad);
+  free(raster->time_s);
   free(raster->energy_j);
   *raster = (struct sb_raster){.side = 0};
 }
@@ -39,7 +43,9 @@ void sb_raster_add(struct sb_raster *raster, const struct sb_map *map)
   for (size_t i = 0; i < map->cell_count; i++) {
     const struct sb_map_cell *cell = &map->cells[i];
     const struct sb_rect rect = {cell->downshift_first, cell->downshift_last, cell->upshift_first, cell->upshift_last};
-    if (cell->verdict.kinds == 0) sb_counts_add(&raster->passing, &rect);
+    if (cell->verdict.kinds != 0) continue;
+    sb_counts_add(&raster->passing, &rect);
+    if (cell->figures.shift_count > 0) sb_counts_add(&raster->shifting, &rect);
   }
 }
 
@@ -68,8 +74,10 @@ void sb_raster_add_figures(struct sb_raster *raster, const struct sb_map *map)
     const struct sb_map_cell *cell = &map->cells[i];
     for (int downshift = cell->downshift_first; downshift <= cell->downshift_last; downshift++) {
       for (int upshift = cell->upshift_first; upshift <= cell->upshift_last; upshift++) {
-        raster->turns[downshift * raster->side + upshift] += (float)cell->figures.output_turns;
-        raster->energy_j[downshift * raster->side + upshift] += (float)cell->figures.given_j;
+        const int at = downshift * raster->side + upshift;
+        raster->way_rad[at] += (float)cell->figures.way_rad;
+        raster->time_s[at] += (float)cell->figures.end_s;
+        raster->energy_j[at] += (float)cell->figures.given_j;
       }
     }
   }
@@ -95,11 +103,13 @@ void sb_raster_finish(struct sb_raster *raster, int machine_count)
   const int side = raster->side;
   raster->machine_count = machine_count;
   sb_counts_finish(&raster->passing);
+  sb_counts_finish(&raster->shifting);
   for (int downshift = 0; downshift < side; downshift++) {
     for (int upshift = 0; upshift < side; upshift++) {
       const bool passes = downshift < upshift && downshift <= raster->greatest_downshift &&
                           sb_raster_is_clear(raster, downshift, upshift) &&
-                          sb_raster_passing(raster, downshift, upshift) == machine_count;
+                          sb_raster_passing(raster, downshift, upshift) == machine_count &&
+                          sb_raster_shifting(raster, downshift, upshift) > 0;
       raster->margin[downshift * side + upshift] = passes ? nearest(raster, downshift, upshift, 1) + 1 : 0;
     }
   }

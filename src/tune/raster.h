@@ -11,17 +11,19 @@
 #include "shiftband/tune.h"
 
 struct sb_raster {
-  int side;                 /* lattice points along each axis */
-  struct sb_counts passing; /* at each point, the machines that pass */
-  int32_t *margin; /* margin[side * side]: lattice steps to the nearest point at which some machine fails; 0 there */
+  int side;                  /* lattice points along each axis */
+  struct sb_counts passing;  /* at each point, the machines that pass */
+  struct sb_counts shifting; /* and those of them that shift at all: where none does, nothing is tuned */
+  int32_t *
+      margin; /* margin[side * side]: lattice steps to the nearest point at which some machine fails or none shifts; 0 there */
   int *
       least_upshift; /* least_upshift[side]: up index from which no machine has a hunting band; 0 everywhere: not asked for */
   int *band_machine;      /* band_machine[side]: which asks for that */
   int greatest_downshift; /* down index above which no controller takes a down: it lies below 100 % */
   int greatest_upshift;   /* up index above which some machine's slower gear never comes under its lightest load */
   int low_machine;        /* which */
-  float *turns;           /* summed over the machines as written; NULL when not asked for */
-  float *energy_j;
+  /* Summed over the machines as written; NULL when not asked for: how far the output turns to and fro, for how long, and the energy. */
+  float *way_rad, *time_s, *energy_j;
   int machine_count;
 };
 
@@ -63,6 +65,12 @@ int sb_raster_widest(const struct sb_raster *raster);
 static inline int sb_raster_passing(const struct sb_raster *raster, int downshift, int upshift)
 {
   return sb_counts_at(&raster->passing, downshift, upshift);
+}
+
+/* Those of them that shift. */
+static inline int sb_raster_shifting(const struct sb_raster *raster, int downshift, int upshift)
+{
+  return sb_counts_at(&raster->shifting, downshift, upshift);
 }
 
 static inline int sb_raster_margin(const struct sb_raster *raster, int downshift, int upshift)

@@ -122,7 +122,7 @@ static enum sb_status explain_limit(const struct sb_tune_machine *machines, cons
 {
   struct sb_tune_limit *limit = &result->limits[direction];
   limit->closed_fraction = NAN;
-  if (limit->is_end || limit->is_band || limit->is_low || limit->machine < 0) return SB_OK;
+  if (limit->is_end || limit->is_fixed || limit->is_band || limit->is_low || limit->machine < 0) return SB_OK;
   const struct sb_tune_machine *machine = &machines[limit->machine];
   const struct sb_tune_closed closed =
       sb_tune_closed_limits(machine, 1, options->pair, result->downshift_fraction, result->upshift_fraction);

@@ -216,6 +216,7 @@ static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb
   if (length < 0 || (size_t)length >= sizeof stem) return sb_fail(err, SB_ERR_USAGE, "-o: the path is too long");
   struct sb_tune_options options = sb_tune_options_default(&tuning->nominals[0].model);
   options.pair = pair;
+  options.own = tuning->nominals[0].model.control;
   adapt_to_decider(request, &options);
   options.prefer = request->prefer;
   options.dwell_s = round->has_dwell ? tuning->dwell_s : 0.0;
@@ -248,27 +249,67 @@ static enum sb_status explain_all(struct sb_rounds *tuning, struct sb_error *err
   return status;
 }
 
+/* Whether all pairs pass. */
+static bool passes(const struct sb_rounds *tuning)
+{
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+    if (!tuning->results[pair].passes) return false;
+  }
+  return true;
+}
+
+/* All pairs once, each beside the answers of the others. */
+static enum sb_status run_round(const struct sb_tune_request *request, struct sb_rounds *tuning, uint64_t identity,
+                                const struct round *round, struct sb_error *err)
+{
+  double dwell_s = tuning->dwell_s;
+  enum sb_status status = SB_OK;
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair && status == SB_OK; pair++) {
+    status = tune_pair(request, tuning, identity, pair, round, err);
+    if (status == SB_OK) adopt(tuning, pair, &dwell_s);
+  }
+  tuning->dwell_s = dwell_s;
+  return status;
+}
+
+/* Thresholds of all pairs together: what one pair is given bounds the others, so they are searched until none of them changes. */
+static enum sb_status run_together(const struct sb_tune_request *request, struct sb_rounds *tuning, uint64_t identity,
+                                   struct sb_error *err)
+{
+  enum { ROUGH_ROUNDS = 4 };
+  struct round round = {1, true, false, false};
+  enum sb_status status = run_round(request, tuning, identity, &round, err);
+  bool has_changed = true;
+  round.has_dwell = true;
+  while (status == SB_OK && has_changed && round.number < ROUGH_ROUNDS) {
+    struct sb_control before = tuning->machines[0].model.control;
+    round.number++;
+    status = run_round(request, tuning, identity, &round, err);
+    const struct sb_control *after = &tuning->machines[0].model.control;
+    has_changed = false;
+    for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+      has_changed = has_changed || before.downshift_fraction[pair] != after->downshift_fraction[pair] ||
+                    before.upshift_fraction[pair] != after->upshift_fraction[pair];
+    }
+  }
+  const struct round last = {round.number + 1, false, true, true};
+  return status == SB_OK ? run_round(request, tuning, identity, &last, err) : status;
+}
+
 enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err)
 {
-  static const struct round alone[] = {{1, false, false, false}};
-  static const struct round together[] = {{1, true, false, false}, {2, true, false, true}, {3, false, true, true}};
+  static const struct round alone = {1, false, false, false};
   const int pair_count = tuning->nominals[0].model.gearbox.gear_count - 1;
   tuning->first_pair = request->pair > 0 ? (int)request->pair - 1 : 0;
   tuning->last_pair = request->pair > 0 ? tuning->first_pair : pair_count - 1;
-  const bool is_alone = tuning->first_pair == tuning->last_pair;
-  const struct round *rounds = is_alone ? alone : together;
-  const size_t round_count = is_alone ? 1 : sizeof together / sizeof together[0];
   uint64_t identity;
   enum sb_status status = identify(request, tuning, &identity, err);
-  for (size_t k = 0; k < round_count && status == SB_OK; k++) {
-    double dwell_s = tuning->dwell_s;
-    for (int pair = tuning->first_pair; pair <= tuning->last_pair && status == SB_OK; pair++) {
-      status = tune_pair(request, tuning, identity, pair, &rounds[k], err);
-      if (status == SB_OK) adopt(tuning, pair, &dwell_s);
-    }
-    tuning->dwell_s = dwell_s;
-  }
-  return status == SB_OK ? explain_all(tuning, err) : status;
+  if (status != SB_OK) return status;
+  status = tuning->first_pair == tuning->last_pair ? run_round(request, tuning, identity, &alone, err)
+                                                   : run_together(request, tuning, identity, err);
+  if (status == SB_OK) status = explain_all(tuning, err);
+  const bool is_measured = request->decider == NULL && passes(tuning);
+  return status == SB_OK && is_measured ? sb_rounds_measure(request, tuning, err) : status;
 }
 
 void sb_rounds_clear(struct sb_rounds *tuning)

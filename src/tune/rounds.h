@@ -2,9 +2,9 @@
 /*
  * rounds.h - machines out of scenarios and samples of their tolerances, and all pairs of gears tuned for them.
  *
- * One pair is searched at once. Several hang together: what one pair's thresholds spoil another cannot mend, and they share
- * the dwell. So they are searched roughly, searched again at the longest dwell that any asks for, and described with
- * everything in place.
+ * One pair is searched at once. Several hang together: what one pair's thresholds spoil another cannot mend, a pair's thresholds
+ * bound its neighbour's, and they share the dwell. So they are searched roughly, one beside the answers of the others, at
+ * the longest dwell that any asks for, until none of them changes (at most four times), and described with everything in place.
  */
 #ifndef SHIFTBAND_TUNE_ROUNDS_H
 #define SHIFTBAND_TUNE_ROUNDS_H
@@ -35,6 +35,19 @@ struct sb_tune_request {
   void *context;
 };
 
+enum { SB_TUNE_MEASURE_MAX = 10 };
+
+/* A figure of the first scenario over its tolerance, or 10 % either way, alone. */
+struct sb_tune_measure {
+  char path[128], unit[16];
+  bool has_tolerance;
+  double least, greatest; /* in its unit; an end that is no valid scenario is the scenario's own figure */
+  double move_fraction;   /* that the limits of the thresholds move, of the reference, at most */
+  bool fails;             /* the answer at one of its ends */
+  double fails_at;        /* in its unit */
+  struct sb_map_verdict verdict;
+};
+
 /* All scenarios, their samples, and the answers pair by pair. */
 struct sb_rounds {
   int nominal_count;
@@ -48,6 +61,8 @@ struct sb_rounds {
   double dwell_s; /* one for all pairs */
   struct sb_tune_options options[SB_GEAR_MAX - 1];
   struct sb_tune_result results[SB_GEAR_MAX - 1];
+  int measure_count; /* figures that move the answer most, the first one first; where all pairs pass */
+  struct sb_tune_measure measures[SB_TUNE_MEASURE_MAX];
 };
 
 /*
@@ -59,6 +74,9 @@ enum sb_status sb_rounds_load(const struct sb_tune_request *request, struct sb_r
 
 /* Tunes. SB_ERR_STOPPED: the stop flag was raised. */
 enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err);
+
+/* measure.c: fills the measures of a tuning that passes, by the built-in controller. */
+enum sb_status sb_rounds_measure(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err);
 
 void sb_rounds_clear(struct sb_rounds *tuning);
 

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "tune/survey.h"
 
+#include "tune/record.h"
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -55,16 +57,15 @@ static long task_count(const struct sb_survey *survey)
   return survey->options->decider != NULL ? survey->options->axis.count : 1;
 }
 
-/* One machine's map as lines: where it holds, and the figures of one that is as written. */
+/* One machine's map as lines: where it passes, with figures. */
 static enum sb_status map_machine(void *context, long task, struct sb_lines *out, struct sb_error *err)
 {
   const struct stage *stage = context;
   const struct sb_survey *survey = stage->survey;
   const long tasks = task_count(survey);
   const struct sb_tune_machine *machine = &survey->machines[machine_of(survey, stage->first + task / tasks)];
-  const bool has_figures = survey->has_figures && machine->sample == 0;
   if (survey->options->decider != NULL) {
-    return sb_sampled_row(survey, &machine->model, (int)(task % tasks), has_figures, out, err);
+    return sb_sampled_row(survey, &machine->model, (int)(task % tasks), out, err);
   }
   struct sb_model model = machine->model;
   model.control.dwell_s = survey->dwell_s;
@@ -73,11 +74,7 @@ static enum sb_status map_machine(void *context, long task, struct sb_lines *out
   const enum sb_status status = sb_map_exact(&model, &options, false, &map, err);
   if (status != SB_OK) return status;
   for (size_t i = 0; i < map.cell_count; i++) {
-    const struct sb_map_cell *cell = &map.cells[i];
-    if (cell->verdict.kinds != 0) continue;
-    sb_lines_add(out, "1 %d %d %d %d %.9g %.9g\n", cell->downshift_first, cell->downshift_last, cell->upshift_first,
-                 cell->upshift_last, has_figures ? cell->figures.output_turns : 0.0,
-                 has_figures ? cell->figures.given_j : 0.0);
+    if (map.cells[i].verdict.kinds == 0) sb_record_write(out, &map.cells[i]);
   }
   sb_map_clear(&map);
   return SB_OK;
@@ -88,13 +85,10 @@ static enum sb_status add_to_raster(const struct sb_lines *lines, bool has_figur
                                     struct sb_error *err)
 {
   for (const char *line = lines->text; line != NULL && *line != 0;) {
-    struct sb_map_cell cell = {.downshift_first = 0};
-    int holds;
-    if (sscanf(line, "%d %d %d %d %d %lf %lf", &holds, &cell.downshift_first, &cell.downshift_last, &cell.upshift_first,
-               &cell.upshift_last, &cell.figures.output_turns, &cell.figures.given_j) != 7) {
+    struct sb_map_cell cell;
+    if (!sb_record_read(line, &cell)) {
       return sb_fail(err, SB_ERR_NUMERICS, "a record of a map does not read: %.60s", line);
     }
-    cell.verdict.kinds = holds ? 0 : 1;
     const struct sb_map map = {.cells = &cell, .cell_count = 1};
     sb_raster_add(raster, &map);
     if (has_figures) sb_raster_add_figures(raster, &map);

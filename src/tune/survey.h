@@ -34,7 +34,7 @@ enum sb_status sb_survey_run(const struct sb_survey *survey, struct sb_raster *r
 
 /* One row of the lattice, down kept: lines as a survey reads them. dwell_s as in the survey. */
 enum sb_status sb_sampled_row(const struct sb_survey *survey, const struct sb_model *model, int downshift,
-                              bool has_figures, struct sb_lines *out, struct sb_error *err);
+                              struct sb_lines *out, struct sb_error *err);
 
 /* ---- remedy.c: when no thresholds pass, which single change would give some that do ---- */
 

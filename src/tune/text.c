@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "shiftband/run.h"
+#include "text/table.h"
 #include "text/words.h"
 #include "tune/report.h"
 
@@ -40,6 +41,15 @@ static void write_reason(FILE *out, const struct sb_rounds *tuning)
   }
 }
 
+/* Whether nothing passes at all, be it without a shift. */
+static bool is_hopeless(const struct sb_rounds *tuning)
+{
+  for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) {
+    if (!tuning->results[pair].passes && !tuning->results[pair].never_shifts) return true;
+  }
+  return false;
+}
+
 static void write_verdict(FILE *out, const struct sb_rounds *tuning)
 {
   struct sb_sentence machines = {0}, pairs = {0};
@@ -52,9 +62,11 @@ static void write_verdict(FILE *out, const struct sb_rounds *tuning)
   if (pairs.length == 0) {
     sb_words_say(out, 0, 0, "These thresholds and this dwell pass %s:", machines.text);
   } else {
-    sb_words_say(out, 0, 0, "No thresholds%s pass %s.", pairs.text, machines.text);
-    write_reason(out, tuning);
-    sb_words_say(out, 0, 0, "These are the least bad:");
+    const bool is_lost = is_hopeless(tuning);
+    sb_words_say(out, 0, 0, "No thresholds%s%s pass %s.", pairs.text, is_lost ? "" : " under which a machine shifts",
+                 machines.text);
+    if (is_lost) write_reason(out, tuning);
+    sb_words_say(out, 0, 0, "%s", is_lost ? "These are the least bad:" : "These are the scenario's own:");
   }
 }
 
@@ -88,9 +100,19 @@ static void write_thresholds(FILE *out, const struct sb_rounds *tuning, const ch
   fputc('\n', out);
 }
 
+/* Whether one gear would do, which all pairs say alike. */
+static void write_needed(FILE *out, const struct sb_rounds *tuning)
+{
+  char words[SB_TUNE_WORDS_SIZE];
+  if (sb_tune_needed_words(tuning, tuning->first_pair, words)[0] == 0) return;
+  sb_words_say(out, 0, 0, "%s", words);
+  fputc('\n', out);
+}
+
 static void write_answer(FILE *out, const struct sb_rounds *tuning)
 {
   const struct sb_decider *decider = sb_tune_decider(tuning);
+  write_needed(out, tuning);
   write_verdict(out, tuning);
   fputs("\n  controller:\n", out);
   write_thresholds(out, tuning, "downshift_below", true);
@@ -138,7 +160,9 @@ static void write_limit(FILE *out, const struct sb_rounds *tuning, const struct 
     sb_words_add(&text, "%s", end_words(limit, direction));
   } else {
     sb_words_add(&text, "at %.10g %%: ", sb_tune_percent(limit->fails_at_fraction));
-    if (limit->is_band || limit->is_low) {
+    if (limit->is_fixed) {
+      sb_words_add(&text, "no machine shifts there any more");
+    } else if (limit->is_band || limit->is_low) {
       sb_words_add(&text, "%s (closed form)", limit->is_band ? "a hunting band opens" : "stuck low");
     } else {
       add_verdict(&limit->verdict, &text);
@@ -146,7 +170,7 @@ static void write_limit(FILE *out, const struct sb_rounds *tuning, const struct 
   }
   sb_words_say(out, 2, LIMIT_HANG, "%-17s %7.10g %%  %s", words[direction], sb_tune_percent(limit->margin_fraction),
                text.text);
-  if (limit->is_end) return;
+  if (limit->is_end || limit->is_fixed) return;
   write_machine(out, tuning, limit->machine);
   if (isnan(limit->closed_fraction) || sb_tune_decider(tuning) != NULL) return;
   sb_words_say(out, LIMIT_HANG, LIMIT_HANG, "The closed form says %.4g %%: %s.",
@@ -169,6 +193,31 @@ static void write_dwell_limit(FILE *out, const struct sb_rounds *tuning, const c
   }
   sb_words_say(out, 2, LIMIT_HANG, "%-17s %7.10g s  %s", name, sb_tune_seconds(limit->passes_s), text.text);
   if (!limit->is_end) write_machine(out, tuning, limit->machine);
+}
+
+/* How much more or less of each quantity the answer withstands. */
+static void write_reserves(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_result *result)
+{
+  if (result->reserve_count == 0) return;
+  fputc('\n', out);
+  sb_words_say(out, 0, 0,
+               "How much more or less of one thing alone the answer withstands, as written and at the corners of "
+               "the tolerances");
+  fputc('\n', out);
+  for (int k = 0; k < result->reserve_count; k++) {
+    const struct sb_tune_reserve *reserve = &result->reserves[k];
+    struct sb_sentence name = {0}, text = {0};
+    sb_words_add(&name, "%s %s", reserve->is_more ? "more" : "less", sb_tune_quantity_name(reserve->quantity));
+    if (reserve->is_end) {
+      sb_words_add(&text, "passes, and no more was tried");
+    } else {
+      sb_words_add(&text, "passes; at %s %%: ", NUM(100.0 * fabs(reserve->fails_share)));
+      add_verdict(&reserve->verdict, &text);
+    }
+    sb_words_say(out, 2, LIMIT_HANG, "%-17s %7s %%  %s", name.text, NUM(100.0 * fabs(reserve->passes_share)),
+                 text.text);
+    if (!reserve->is_end) write_machine(out, tuning, reserve->machine);
+  }
 }
 
 /* What a reference that follows the supply would give beside another remedy, or to a thin margin. */
@@ -200,6 +249,7 @@ static void write_limits(FILE *out, const struct sb_rounds *tuning, const struct
   }
   write_dwell_limit(out, tuning, "shorter dwell", &result->shortest_dwell);
   write_dwell_limit(out, tuning, "longer dwell", &result->longest_dwell);
+  write_reserves(out, tuning, result);
   if (isnan(result->reference_margin_fraction)) return;
   fputc('\n', out);
   write_reference(out, result);
@@ -252,21 +302,52 @@ static void write_pair(FILE *out, const struct sb_rounds *tuning, int pair)
   const struct sb_gear *gears = sb_tune_first_model(tuning)->gearbox.gears;
   const bool is_builtin = sb_tune_decider(tuning) == NULL;
   fprintf(out, "\nBetween %s and %s\n", gears[pair].name, gears[pair + 1].name);
-  if (!result->passes) write_failure(out, tuning, pair);
-  if (!result->is_cautious && is_builtin) {
+  if (!result->passes && !result->never_shifts) write_failure(out, tuning, pair);
+  if (!result->is_cautious && !result->never_shifts && is_builtin) {
     fputc('\n', out);
-    sb_words_say(out, 0, 0,
-                 "By the closed forms no thresholds keep all machines free of a hunting band and of being stuck low: "
-                 "under another load than these scenarios' they may still hunt or stay low.");
+    sb_words_say(
+        out, 0, 0,
+        "By the closed forms no thresholds under which a machine shifts keep all machines free of a hunting band "
+        "and of being stuck low: under another load than these scenarios' they may still hunt or stay low.");
   }
+  sb_tune_write_choices(out, tuning, pair);
   if (result->passes) write_limits(out, tuning, result);
   if (is_builtin) write_closed_forms(out, &result->closed);
+}
+
+/* Which figures move the answer most. */
+static void write_measures(FILE *out, const struct sb_rounds *tuning)
+{
+  struct sb_text_table table;
+  if (tuning->measure_count == 0) return;
+  fputs("\nWhat to measure first: figures that move the answer most\n\n", out);
+  sb_text_table_init(&table, 4);
+  table.is_last_broken = true;
+  sb_text_table_put(&table, "figure\tfrom..to\tmoves limits by\tat both ends the answer");
+  for (int k = 0; k < tuning->measure_count; k++) {
+    const struct sb_tune_measure *measure = &tuning->measures[k];
+    sb_text_table_put(&table, "%s\t%s..%s %s\t%s", measure->path, NUM(measure->least), NUM(measure->greatest),
+                      measure->unit, PCT(measure->move_fraction));
+    if (measure->fails) {
+      sb_text_table_put(&table, "fails at %s %s: %s", NUM(measure->fails_at), measure->unit,
+                        sb_tune_verdict_name(&measure->verdict));
+    } else {
+      sb_text_table_put(&table, "passes");
+    }
+  }
+  sb_text_table_write(&table, 2, out);
+  fputc('\n', out);
+  sb_words_say(
+      out, 0, 0,
+      "Each figure alone, over its tolerance or else 10 %% either way. The limits are those of the closed forms, as "
+      "far as the one moves that moves most.");
 }
 
 void sb_tune_write_text(FILE *out, const struct sb_rounds *tuning)
 {
   write_answer(out, tuning);
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) write_pair(out, tuning, pair);
+  write_measures(out, tuning);
   fputc('\n', out);
   sb_words_say(out, 0, 0,
                "Before you trust a machine to these numbers, compare one steady-state speed in each gear with a "

@@ -11,10 +11,6 @@
 /* A margin this close to the widest counts as wide: a shorter dwell is then worth more. */
 static const double nearly_as_wide = 0.9;
 
-/* Who prefers time or energy keeps at least this share of the widest margin; who prefers the margin this one. */
-static const double margin_kept = 0.5;
-static const double margin_kept_by_the_cautious = 0.75;
-
 /* The search over dwells only compares margins: a lattice coarser by this factor separates them at a fraction of the
  * cost. */
 enum { COARSER = 4 };
@@ -24,38 +20,12 @@ enum { DWELL_COUNT = 6 };
 struct sb_tune_options sb_tune_options_default(const struct sb_model *model)
 {
   const struct sb_map_options map = sb_map_options_default(model);
-  return (struct sb_tune_options){
-      .pair = 0, .prefer = SB_PREFER_MARGIN, .is_cautious = true, .jobs = 1, .axis = map.upshift};
-}
-
-/* How good a point is for who prefers something, among those wide enough. Who prefers the margin shifts down early: a
- * motor nearer to half its no-load speed gives more power and less heat. */
-static double worth(const struct sb_raster *raster, enum sb_prefer prefer, int downshift, int upshift)
-{
-  const size_t at = (size_t)downshift * (size_t)raster->side + (size_t)upshift;
-  if (prefer == SB_PREFER_ENERGY) return -(double)raster->energy_j[at] / fmax(fabs((double)raster->turns[at]), 1e-9);
-  if (prefer == SB_PREFER_TIME) return (double)raster->turns[at];
-  return downshift + 1e-6 * sb_raster_margin(raster, downshift, upshift);
-}
-
-static struct sb_point best_point(const struct sb_raster *raster, enum sb_prefer prefer)
-{
-  const int widest = sb_raster_widest(raster);
-  const double kept = prefer == SB_PREFER_MARGIN ? margin_kept_by_the_cautious : margin_kept;
-  const int enough = (int)ceil(kept * widest);
-  struct sb_point best = {-1, -1};
-  double best_worth = -INFINITY;
-  for (int downshift = 0; downshift < raster->side; downshift++) {
-    for (int upshift = downshift + 1; upshift < raster->side; upshift++) {
-      if (sb_raster_margin(raster, downshift, upshift) < enough) continue;
-      const double here = worth(raster, prefer, downshift, upshift);
-      if (here > best_worth) {
-        best_worth = here;
-        best = (struct sb_point){downshift, upshift};
-      }
-    }
-  }
-  return best;
+  return (struct sb_tune_options){.pair = 0,
+                                  .prefer = SB_PREFER_MARGIN,
+                                  .is_cautious = true,
+                                  .jobs = 1,
+                                  .axis = map.upshift,
+                                  .own = model->control};
 }
 
 /* Where most machines pass, as far from where fewer do as may be: the middle of the run along up is near enough. */
@@ -159,6 +129,32 @@ static struct sb_point own_point(const struct sb_tune_machine *machine, const st
                            (int)fmin(fmax(round(upshift), 0.0), axis->count - 1)};
 }
 
+/* Whether all machines pass anywhere, even without a shift. */
+static bool passes_somewhere(const struct sb_raster *raster)
+{
+  for (int downshift = 0; downshift <= raster->greatest_downshift; downshift++) {
+    for (int upshift = downshift + 1; upshift < raster->side; upshift++) {
+      if (sb_raster_passing(raster, downshift, upshift) == raster->machine_count) return true;
+    }
+  }
+  return false;
+}
+
+/* The points to describe: where nothing passes, the least bad one alone, and where nothing shifts, the scenario's own. */
+static struct sb_choices choose(const struct sb_survey *survey, const struct sb_raster *raster, bool never_shifts)
+{
+  const struct sb_tune_options *options = survey->options;
+  struct sb_choices choices = sb_choices_of(raster, options->prefer);
+  struct sb_point *answer = &choices.points[SB_CHOICE_RECOMMENDED];
+  const bool is_kept = options->is_fixed || never_shifts;
+  if (is_kept) {
+    *answer = own_point(&survey->machines[0], options, raster);
+  } else if (answer->downshift < 0) {
+    *answer = least_bad_point(raster);
+  }
+  return choices;
+}
+
 /* One search, cautious or not. */
 static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tune_result *result, bool *is_open,
                              struct sb_error *err)
@@ -170,13 +166,14 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   if (status != SB_OK) return status;
 
   struct sb_raster raster;
-  survey.has_figures = options->prefer != SB_PREFER_MARGIN;
+  survey.has_figures = true;
   survey.dwell_s = result->dwell_s;
   survey.total = *survey.done + survey.count;
   status = sb_survey_run(&survey, &raster, err);
   if (status != SB_OK) return status;
   *is_open = sb_raster_widest(&raster) > 0;
-  if (!*is_open && is_last && !options->is_fixed && options->decider == NULL) {
+  result->never_shifts = !*is_open && passes_somewhere(&raster);
+  if (!*is_open && !result->never_shifts && is_last && !options->is_fixed && options->decider == NULL) {
     sb_raster_clear(&raster);
     survey.is_whole = true;
     survey.total = *survey.done + survey.count;
@@ -184,13 +181,12 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
     if (status != SB_OK) return status;
   }
   if (*is_open || is_last || options->is_fixed) {
-    const struct sb_point at = options->is_fixed ? own_point(&survey.machines[0], options, &raster)
-                               : *is_open        ? best_point(&raster, options->prefer)
-                                                 : least_bad_point(&raster);
-    status = sb_answer_describe(&survey, &raster, at, result, err);
+    const struct sb_choices choices = choose(&survey, &raster, result->never_shifts);
+    status = sb_answer_describe(&survey, &raster, &choices, result, err);
   }
   sb_raster_clear(&raster);
-  const bool needs_remedy = is_last && !*is_open && !options->is_rough && options->decider == NULL;
+  const bool is_hopeless = is_last && !*is_open && !result->never_shifts;
+  const bool needs_remedy = is_hopeless && !options->is_rough && options->decider == NULL;
   return status == SB_OK && needs_remedy ? sb_remedy_find(&survey, result, err) : status;
 }
 

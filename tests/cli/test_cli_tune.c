@@ -44,6 +44,32 @@ static void json_is_one_valid_object_with_the_same_answer(void **state)
                      "'upshift_above higher']\nordered\n");
 }
 
+/* Ranked, ten at most, the tolerance in its place; and one of the failures that it foretells, run. */
+static void figures_to_measure_first_are_ranked_and_fail_where_they_are_said_to(void **state)
+{
+  (void)state;
+  if (shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      "$SHIFTBAND tune --json scenarios/well-winch.yaml > $T/winch.json; "
+      "$SHIFTBAND tune --json --samples 0 scenarios/tray-cart.yaml | cat $T/winch.json - | python3 -c '\n"
+      "import json, sys\n"
+      "for line in sys.stdin:\n"
+      "    rows = json.loads(line)[\"measure_first\"]\n"
+      "    order = [(r[\"passes\"], -r[\"moves_limits_by_pct\"]) for r in rows]\n"
+      "    voltage = [r for r in rows if r[\"key\"] == \"supply.open_circuit_voltage\"][0]\n"
+      "    print(0 < len(rows) <= 10, order == sorted(order), voltage[\"has_tolerance\"], voltage[\"least\"],\n"
+      "          voltage[\"passes\"], voltage[\"fails_at\"])\n"
+      "'");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "True True False 11.34 False 11.34\nTrue True True 10.4 True None\n");
+  said = shell_run("set -- $($SHIFTBAND tune scenarios/well-winch.yaml | "
+                   "sed -n 's/^    \\(downshift_below\\|upshift_above\\|dwell\\): \\([0-9.]*\\) .*/\\2/p'); "
+                   "$SHIFTBAND run --fail-on stuck-low --set controller.downshift_below=\"$1 %\" --set "
+                   "controller.upshift_above=\"$2 %\" --set controller.dwell=\"$3 s\" "
+                   "--set supply.open_circuit_voltage='11.34 V' scenarios/well-winch.yaml");
+  assert_int_equal(said->code, 1);
+}
+
 /* Killed in its middle, gone on with, and on other numbers of threads: the same bytes, and no journal left. */
 static void killed_work_goes_on_to_the_same_bytes(void **state)
 {
@@ -93,6 +119,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(answer_is_reported_with_margins_and_passes_in_a_run_of_its_own),
       cmocka_unit_test(json_is_one_valid_object_with_the_same_answer),
+      cmocka_unit_test(figures_to_measure_first_are_ranked_and_fail_where_they_are_said_to),
       cmocka_unit_test(killed_work_goes_on_to_the_same_bytes),
       cmocka_unit_test(hopeless_machine_gets_the_least_bad_choice_and_a_remedy),
       cmocka_unit_test(faults_of_the_command_line_are_told),

@@ -243,6 +243,8 @@ void plane_check_point(const struct sb_model *model, const struct sb_map *map, c
            model->run.duration_s / (2.0 * model_pi);
   assert_near(cell->figures.given_j, result.sums.energy.given, 1e-9 * throughput_j);
   assert_near(cell->figures.output_turns, result.end.output_turns, 1e-9 * turned);
+  assert_near(cell->figures.way_rad, result.sums.way_rad, 1e-9 * (2.0 * model_pi * turned));
+  assert_near(cell->figures.end_s, result.end.time_s, 1e-9 * model->run.duration_s);
   assert_true(cell->figures.greatest_torque_nm == fabs(result.sums.output_torque_nm.value));
 
   seen->kinds |= verdict.kinds;

@@ -267,6 +267,7 @@ static void margin_of_a_raster_is_the_chessboard_distance_to_the_nearest_failure
         if (fails[d][u]) continue;
         cells[0] =
             (struct sb_map_cell){.downshift_first = d, .downshift_last = d, .upshift_first = u, .upshift_last = u};
+        cells[0].figures.shift_count = 1;
         map.cell_count = 1;
         sb_raster_add(&raster, &map);
       }
