@@ -33,6 +33,7 @@
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
 #include "shiftband/overlay.h"
+#include "shiftband/prove.h"
 #include "shiftband/road.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"

@@ -77,7 +77,6 @@ enum sb_status sb_check_solve(const struct sb_scenario *scenario, struct sb_chec
   sb_check_find_findings(&machine, out);
   sb_check_find_sensor_findings(&machine, out);
   sb_check_find_hazards(&machine, out);
-  sb_check_find_notes(&machine, out);
   sb_check_find_cautions(&machine, out);
-  return SB_OK;
+  return sb_check_find_notes(&machine, out, err);
 }

@@ -173,17 +173,18 @@ static void note_rounding(const struct sb_check_machine *machine, struct sb_chec
   }
 }
 
-/* What `prove` says; nothing where it cannot. */
-static void note_proof(const struct sb_model *model, struct sb_check_remarks *notes)
+/* What `prove` says; nothing where a simulation of it fails. */
+static enum sb_status note_proof(const struct sb_model *model, struct sb_check_remarks *notes, struct sb_error *err)
 {
   struct sb_prove prove;
-  struct sb_error err;
-  if (sb_prove_solve_quickly(model, &prove, &err) != SB_OK) return;
+  const enum sb_status status = sb_prove_solve_quickly(model, &prove, err);
+  if (status != SB_OK) return status == SB_ERR_MEMORY ? status : SB_OK;
   const struct sb_prove_line line = sb_prove_line(&prove);
   if (line.text[0] != 0) sb_check_remark(notes, "proof", -1, "%s", line.text);
+  return SB_OK;
 }
 
-void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check)
+enum sb_status sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check, struct sb_error *err)
 {
   struct sb_check_remarks *notes = &check->notes;
   note_motor(machine->model, notes);
@@ -196,7 +197,7 @@ void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check
   note_battery(machine->model, notes);
   note_magnet(machine->model, notes);
   note_run(machine->model, notes);
-  note_proof(machine->model, notes);
+  return note_proof(machine->model, notes, err);
 }
 
 /* Cautions --------------------------------------------------------------------------------------------------------------- */

@@ -35,7 +35,8 @@ enum sb_status sb_check_find_battery(const struct sb_check_machine *machine, str
 void sb_check_find_findings(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_sensor_findings(const struct sb_check_machine *machine, struct sb_check *check);
 void sb_check_find_hazards(const struct sb_check_machine *machine, struct sb_check *check);
-void sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check);
+enum sb_status sb_check_find_notes(const struct sb_check_machine *machine, struct sb_check *check,
+                                   struct sb_error *err);
 void sb_check_find_cautions(const struct sb_check_machine *machine, struct sb_check *check);
 
 /* Of gears that lock themselves. */
