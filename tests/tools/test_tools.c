@@ -319,9 +319,10 @@ static void a_report_is_one_page_without_scripts_or_network(void **state)
       "tools/report --program $SHIFTBAND scenarios/hunting-crawler.yaml -o $T/page.html; echo code $?;"
       "grep -o 'src=\"data:image/svg+xml;base64,' $T/page.html | wc -l; grep -ciE '<script|https?:|<link' $T/page.html;"
       "sed 's/data:[^\"]*//' $T/page.html");
-  shell_expect(said, "code 0\n2\n0\n"); /* map and trace; nothing from elsewhere */
+  shell_expect(said, "code 0\n3\n0\n"); /* alternatives, map and trace; nothing from elsewhere */
   shell_expect(said, "The gearbox hunts between low and high every 1 s");
   shell_expect(said, "<h2>What tuning recommends</h2>");
+  shell_expect(said, "<h2>Whatever the load profile</h2>");
   shell_expect(said, "16 shifts");
   shell_expect(said, "width=device-width");
   said = shell_run("echo old > $T/page.html; tools/report --program $SHIFTBAND tests/bad/absent.yaml -o $T/page.html;"
