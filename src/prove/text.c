@@ -138,7 +138,7 @@ struct sb_prove_line sb_prove_line(const struct sb_prove *prove)
                  NUM(return_s));
   }
   if (isinf(prove->bounds[SB_PROVE_REACTION_TIME])) sb_words_add(&text, "; at the heaviest it may shift for ever");
-  snprintf(line.text, sizeof line.text, "%s.", text.text);
+  snprintf(line.text, sizeof line.text, "%.*s.", (int)sizeof line.text - 2, text.text);
   return line;
 }
 
