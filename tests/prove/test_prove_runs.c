@@ -110,7 +110,7 @@ static void no_run_exceeds_a_bound(void **state)
 {
   (void)state;
   const char *asked = getenv("SB_PROVE_MACHINES");
-  const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 3 : 15;
+  const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 4 : 15;
   gsl_rng *dice = dice_of(1411);
   for (int k = 0; k < machines; k++) try_machine(dice, k, 40);
   gsl_rng_free(dice);
