@@ -510,8 +510,9 @@ static void values_at(const struct sb_series *p, int degree, int count, const do
 /* Trailing terms that add nothing only cost. */
 static int used_degree(const struct sb_series *p, int degree)
 {
-  while (degree > 0 && p->c[degree] == 0.0) degree--;
-  return degree;
+  int used = degree < SB_SERIES_DEGREE_MAX ? degree : SB_SERIES_DEGREE_MAX;
+  while (used > 0 && p->c[used] == 0.0) used--;
+  return used;
 }
 
 static double product(int count, const double *weights, const double *a, const double *b)

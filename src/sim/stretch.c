@@ -352,7 +352,7 @@ static void build(struct sb_sim *sim, double to_s, double length_s)
 }
 
 /* What a stretch begins with, however it goes on. */
-static void begin(struct sb_sim *sim)
+static void begin_motion(struct sb_sim *sim)
 {
   struct sb_stretch *stretch = sim->stretch;
   const struct sb_state *state = &sim->state;
@@ -369,7 +369,7 @@ static void begin(struct sb_sim *sim)
 bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
-  begin(sim);
+  begin_motion(sim);
   stretch->plain_end = sb_plain_end(sim->segment, factors_of(sim, length_s), &stretch->plain);
   if (!sb_plain_is_eventless(sim, length_s, &stretch->plain, &stretch->plain_end)) return false;
   stretch->is_under_way = stretch->is_plain = true;
@@ -384,7 +384,7 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
   if (sb_plain_applies(sim) && sb_stretch_begin_plainly(sim, to_s, length_s)) return;
-  begin(sim);
+  begin_motion(sim);
   stretch->is_under_way = true;
   stretch->is_plain = false;
   build(sim, to_s, length_s);

@@ -97,18 +97,22 @@ static bool is_as_good(const struct sb_tune_choice *one, const struct sb_tune_ch
          one->shift_count <= other->shift_count && is_at_most(other->margin_fraction, one->margin_fraction);
 }
 
+/* Whether another alternative is as good in everything; of two that are so mutually, the later one is beaten. */
+static bool is_beaten(const struct sb_tune_result *result, int k)
+{
+  for (int j = 0; j < result->alternative_count; j++) {
+    const bool is_mutual = is_as_good(&result->choices[k], &result->choices[j]);
+    if (j != k && is_as_good(&result->choices[j], &result->choices[k]) && (k > j || !is_mutual)) return true;
+  }
+  return false;
+}
+
 /* Drops each alternative than which another one is as good in everything; the first one stays. */
 static void drop_worse(struct sb_tune_result *result)
 {
   int kept = 1;
   for (int k = 1; k < result->alternative_count; k++) {
-    bool is_worse = false;
-    for (int j = 0; j < result->alternative_count && !is_worse; j++) {
-      if (j != k)
-        is_worse = is_as_good(&result->choices[j], &result->choices[k]) &&
-                   (j < k || !is_as_good(&result->choices[k], &result->choices[j]));
-    }
-    if (!is_worse) result->choices[kept++] = result->choices[k];
+    if (!is_beaten(result, k)) result->choices[kept++] = result->choices[k];
   }
   result->alternative_count = result->choice_count = kept;
 }

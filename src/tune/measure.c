@@ -15,7 +15,6 @@
 #include "tune/try.h"
 
 struct ranking {
-  const struct sb_tune_request *request;
   struct sb_rounds *tuning;
   struct sb_scenario_source source;
 };
@@ -177,7 +176,7 @@ static enum sb_status take_key(const struct ranking *ranking, const char *path, 
 enum sb_status sb_rounds_measure(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err)
 {
   const struct sb_scenario *nominal = &tuning->nominals[0];
-  const struct ranking ranking = {request, tuning, {request->paths[0], request->sets, request->set_count}};
+  const struct ranking ranking = {tuning, {request->paths[0], request->sets, request->set_count}};
   enum sb_status status = SB_OK;
   for (size_t k = 0; k < nominal->key_count && status == SB_OK; k++) {
     if (request->stop != NULL && *request->stop != 0) return sb_fail(err, SB_ERR_STOPPED, "stopped");

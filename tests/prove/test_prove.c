@@ -15,20 +15,20 @@
 static const double rounding = 1e-6;
 
 static const double least = 0.25, greatest = 1.75, travel = 0.137;
-static struct sb_model model; /* large, hence not on the stack */
+static struct sb_model proved; /* large, hence not on the stack */
 static struct sb_prove prove;
 
 static void solve(const char *shifter, double mesh, double dwell_s, double least_nm, double greatest_nm)
 {
   struct sb_error err;
-  model = proof_machine(shifter, mesh, dwell_s, least_nm, greatest_nm);
-  assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+  proved = proof_machine(shifter, mesh, dwell_s, least_nm, greatest_nm);
+  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
   assert_null(prove.outside);
 }
 
 static double k_of(int gear)
 {
-  return model.gearbox.gears[gear].ratio * model.gearbox.gears[gear].efficiency;
+  return proved.gearbox.gears[gear].ratio * proved.gearbox.gears[gear].efficiency;
 }
 
 static double steady(int gear, double load_nm)
@@ -38,7 +38,7 @@ static double steady(int gear, double load_nm)
 
 static double inertia(int gear)
 {
-  return proof_rotor + proof_output / (model.gearbox.gears[gear].ratio * k_of(gear));
+  return proof_rotor + proof_output / (proved.gearbox.gears[gear].ratio * k_of(gear));
 }
 
 static double tau(int gear)
@@ -156,7 +156,7 @@ static double swing_time(double motor_rad_s)
     const double t = 0.5 * (low + high);
     *(proof_w0 * (t - lag * (1.0 - exp(-t / lag))) < turn ? &low : &high) = t;
   }
-  return lag * log(1.0 + motor_rad_s / proof_w0) + low;
+  return lag * log1p(motor_rad_s / proof_w0) + low;
 }
 
 static void a_swing_arm_engages_at_a_time_that_follows_from_the_speed(void **state)
@@ -224,9 +224,9 @@ static void what_is_outside_is_named_by_its_key(void **state)
 {
   (void)state;
   struct sb_error err;
-  model = proof_machine("selector", 0.95, 1.5, least, greatest);
-  model.drive.ramp_s = 0.5;
-  assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  proved.drive.ramp_s = 0.5;
+  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
   assert_non_null(prove.outside);
   assert_int_equal(strncmp(prove.outside, "drive.ramp:", 11), 0);
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) assert_int_equal(prove.statements[k], SB_PROOF_UNDECIDED);
@@ -239,7 +239,7 @@ static void a_line_says_the_most_of_it(void **state)
   struct sb_error err;
   solve("selector", 0.95, 1.5, least, greatest);
   const double back = prove.bounds[SB_PROVE_RETURN_TIME];
-  assert_int_equal(sb_prove_solve_quickly(&model, &prove, &err), SB_OK);
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_near(prove.bounds[SB_PROVE_RETURN_TIME], back, 0.0);
   assert_true(isnan(prove.bounds[SB_PROVE_SWING]));
   assert_int_equal(prove.statements[SB_PROVE_CONSTANT], SB_PROOF_UNDECIDED);
@@ -247,8 +247,8 @@ static void a_line_says_the_most_of_it(void **state)
       sb_prove_line(&prove).text,
       "Whatever the load profile between 0.25 and 1.75 N.m: the output never stands in gear; the box is "
       "back in fast at most 1.647 s after the load has come to its lightest.");
-  model.drive.ramp_s = 0.5;
-  assert_int_equal(sb_prove_solve_quickly(&model, &prove, &err), SB_OK);
+  proved.drive.ramp_s = 0.5;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_string_equal(sb_prove_line(&prove).text, "");
 }
 

@@ -17,7 +17,7 @@
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 
-static struct sb_model model; /* large, hence not on the stack */
+static struct sb_model tried; /* large, hence not on the stack */
 static struct sb_prove prove;
 static struct sb_play play;
 static int outside_count;
@@ -88,13 +88,13 @@ static bool is_compared(int bound, const struct sb_play_game *game)
 static void try_machine(gsl_rng *dice, int machine, int games)
 {
   struct sb_error err;
-  model = proof_random(dice);
-  assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+  tried = proof_random(dice);
+  assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
   if (prove.outside != NULL) {
     outside_count++;
     return;
   }
-  assert_int_equal(sb_play_init(&play, &model, &err), SB_OK);
+  assert_int_equal(sb_play_init(&play, &tried, &err), SB_OK);
   for (int n = 0; n < games; n++) {
     const struct sb_play_game game = random_game(dice);
     struct sb_play_result result;
@@ -156,7 +156,7 @@ static double figure_of(int bound, const struct sb_run_result *run)
   }
   if (bound == SB_PROVE_TORQUE) value = fabs(run->sums.output_torque_nm.value);
   if (bound == SB_PROVE_SPEED) value = fabs(run->sums.motor_speed_rad_s.value);
-  if (bound == SB_PROVE_CURRENT && model.motor.has_currents) value = fabs(run->sums.motor_current_a.value);
+  if (bound == SB_PROVE_CURRENT && tried.motor.has_currents) value = fabs(run->sums.motor_current_a.value);
   if (bound == SB_PROVE_SHOCK && count > 0) value = fabs(run->sums.greatest_impulse_nms);
   return value;
 }
@@ -188,8 +188,8 @@ static void a_profile_of_its_own_comes_within_a_percent_of_each_bound(void **sta
   static const char *const shifters[] = {"selector", "clutch", "swing arm"};
   for (int k = 0; k < 3; k++) {
     struct sb_error err;
-    model = proof_machine(shifters[k], 0.95, k == 1 ? 0.16 : 1.5, 0.25, 1.75);
-    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    tried = proof_machine(shifters[k], 0.95, k == 1 ? 0.16 : 1.5, 0.25, 1.75);
+    assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
     assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
     for (int b = 0; b < SB_PROVE_BOUNDS; b++) {
       if (isnan(prove.bounds[b]) || prove.bounds[b] == 0.0 || b == SB_PROVE_CYCLE_LASTING) continue;
@@ -211,13 +211,13 @@ static void runs_beyond_the_bounds_of_the_load_exceed_something_proved(void **st
   static const char *const shifters[] = {"selector", "swing arm"};
   for (int k = 0; k < 2; k++) {
     struct sb_error err;
-    model = proof_machine(shifters[k], 0.95, 1.5, 0.25, 1.75);
-    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    tried = proof_machine(shifters[k], 0.95, 1.5, 0.25, 1.75);
+    assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
     double bounds[SB_PROVE_BOUNDS];
     memcpy(bounds, prove.bounds, sizeof bounds);
-    model.load.bounds.least_nm *= 0.95;
-    model.load.bounds.greatest_nm *= 1.05;
-    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    tried.load.bounds.least_nm *= 0.95;
+    tried.load.bounds.greatest_nm *= 1.05;
+    assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
     assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
     assert_true(prove.reached[SB_PROVE_TORQUE] > 1.005 * bounds[SB_PROVE_TORQUE]);
     assert_true(prove.reached[SB_PROVE_RETURN_TIME] > bounds[SB_PROVE_RETURN_TIME] - 5e-4);
@@ -231,10 +231,10 @@ static void what_is_written_of_a_random_machine_runs_the_same(void **state)
   gsl_rng *dice = dice_of(77);
   for (int k = 0; k < (IS_SLOW ? 1 : 3); k++) {
     struct sb_error err;
-    model = proof_random(dice);
-    snprintf(model.gearbox.gears[0].name, SB_NAME_SIZE, "slow \"one\"");
-    snprintf(model.gearbox.gears[1].name, SB_NAME_SIZE, "fast");
-    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    tried = proof_random(dice);
+    snprintf(tried.gearbox.gears[0].name, SB_NAME_SIZE, "slow \"one\"");
+    snprintf(tried.gearbox.gears[1].name, SB_NAME_SIZE, "fast");
+    assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
     if (prove.outside != NULL) continue;
     assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
     for (int b = 0; b < SB_PROVE_BOUNDS; b++) {
