@@ -109,7 +109,7 @@ static struct sb_point recommended(const struct sb_raster *raster, enum sb_prefe
   return best_of(raster, &(struct wish){fast, {margin_of, thrift_of, speed_of}});
 }
 
-struct sb_choices sb_choices_of(const struct sb_raster *raster, enum sb_prefer prefer)
+struct sb_choices sb_choice_find_all(const struct sb_raster *raster, enum sb_prefer prefer)
 {
   const struct merits greatest = greatest_of(raster), any = {0.0, -INFINITY, -INFINITY};
   struct sb_choices out = {.is_speed_alone = false};

@@ -18,7 +18,7 @@ struct sb_choices {
 };
 
 /* Chooses among the points with a margin; needs the figures of the raster. */
-struct sb_choices sb_choices_of(const struct sb_raster *raster, enum sb_prefer prefer);
+struct sb_choices sb_choice_find_all(const struct sb_raster *raster, enum sb_prefer prefer);
 
 /* "recommended", "fastest", "least charge", "widest margin". */
 const char *sb_choice_name(enum sb_choice choice);

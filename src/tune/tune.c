@@ -144,7 +144,7 @@ static bool passes_somewhere(const struct sb_raster *raster)
 static struct sb_choices choose(const struct sb_survey *survey, const struct sb_raster *raster, bool never_shifts)
 {
   const struct sb_tune_options *options = survey->options;
-  struct sb_choices choices = sb_choices_of(raster, options->prefer);
+  struct sb_choices choices = sb_choice_find_all(raster, options->prefer);
   struct sb_point *answer = &choices.points[SB_CHOICE_RECOMMENDED];
   const bool is_kept = options->is_fixed || never_shifts;
   if (is_kept) {
