@@ -338,6 +338,15 @@ static const struct sb_plain_factors *factors_of(struct sb_sim *sim, double leng
   return kept;
 }
 
+/* Those of a share of a plain stretch; of the whole one they are at hand, unless others took their place. */
+static const struct sb_plain_factors *factors_to(struct sb_sim *sim, double share)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_plain_factors *whole = stretch->whole;
+  const bool is_kept = whole->length_s == stretch->length_s && whole->per_s == -sim->segment->motor_rate.lin;
+  return share == 1.0 && is_kept ? whole : factors_of(sim, share * stretch->length_s);
+}
+
 static void build(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
@@ -370,7 +379,8 @@ bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
   begin_motion(sim);
-  stretch->plain_end = sb_plain_end(sim->segment, factors_of(sim, length_s), &stretch->plain);
+  stretch->whole = factors_of(sim, length_s);
+  stretch->plain_end = sb_plain_end(sim->segment, stretch->whole, &stretch->plain);
   if (!sb_plain_is_eventless(sim, length_s, &stretch->plain, &stretch->plain_end)) return false;
   stretch->is_under_way = stretch->is_plain = true;
   stretch->guard = NULL;
@@ -566,7 +576,7 @@ void sb_stretch_take_gain(struct sb_sim *sim)
     stretch->has_base = true;
   }
   if (stretch->is_plain) {
-    sb_plain_add_gain(sim->segment, factors_of(sim, stretch->share * stretch->length_s), &stretch->plain, sum);
+    sb_plain_add_gain(sim->segment, factors_to(sim, stretch->share), &stretch->plain, sum);
     return;
   }
   const struct sb_gain gain = sb_motion_gain(sim, m, rule_of(sim), stretch->share);
