@@ -106,7 +106,7 @@ static enum sb_proof unless(bool is_proved, bool is_disproved)
   return is_disproved ? SB_PROOF_DISPROVED : SB_PROOF_UNDECIDED;
 }
 
-static void judge(struct proving *proving, struct sb_prove *out)
+static void judge(struct sb_prove *out)
 {
   const double *bounds = out->bounds;
   const bool is_exact = !out->is_safe_only;
@@ -117,7 +117,6 @@ static void judge(struct proving *proving, struct sb_prove *out)
   statements[SB_PROVE_RETURN] = unless(isfinite(bounds[SB_PROVE_RETURN_TIME]), is_exact);
   statements[SB_PROVE_REACTION] = unless(!isinf(bounds[SB_PROVE_REACTION_TIME]), is_exact);
   statements[SB_PROVE_CONSTANT] = unless(out->least_swing_proved_nm > 0.0, bounds[SB_PROVE_SWING] == 0.0 && is_exact);
-  (void)proving;
 }
 
 static void note_swing(struct proving *proving, struct sb_prove *out)
@@ -143,7 +142,7 @@ static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct
   if (is_swing_asked) note_swing(proving, out);
   out->return_up_to_nm = return_up_to_nm(proving);
   out->is_safe_only = isfinite(out->model->load.bounds.rate_nm_s);
-  judge(proving, out);
+  judge(out);
   return reach->edges.status;
 }
 

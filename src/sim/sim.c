@@ -346,8 +346,6 @@ static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_a
   const struct sb_state *state = &sim->state;
   const double stop_s = sb_sim_grid_s(sim, stop), end_s = sim->segment->end_s;
   sim->stretch->stop = stop;
-  sim->stretch->is_on_grid = state->time_s == sb_sim_grid_s(sim, state->step);
-  sim->stretch->start_step = state->step;
   double to_s = stop_s, length_s = stop_s - state->time_s;
   sim->stretch->stop_s = stop_s;
   if (end_s < stop_s - same_instant * sim->step_s) {
@@ -368,6 +366,9 @@ static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_a
 static void begin_stretch(struct sb_sim *sim)
 {
   const long long step = sim->state.step, sample = next_multiple(&sim->samples, step);
+  struct sb_stretch *stretch = sim->stretch;
+  stretch->start_step = step;
+  stretch->is_on_grid = sim->state.time_s == sb_sim_grid_s(sim, step);
   if (sim->ticks.of > 0) {
     begin_stretch_to(sim, smaller(sample, next_multiple(&sim->ticks, step)), false);
     return;
@@ -375,9 +376,8 @@ static void begin_stretch(struct sb_sim *sim)
   const bool is_single = sim->segment->has_spring || sim->pulses_per_rad > 0.0;
   const long long block = next_multiple(&sim->blocks, step);
   const bool can_be_plain = sb_plain_applies(sim);
-  const bool is_on_grid =
-      sim->state.time_s == sb_sim_grid_s(sim, step); /* else the factors of its parts serve once alone */
-  if (!is_single && can_be_plain && is_on_grid && begin_stretch_to(sim, block, true)) return;
+  /* Off the grid the factors of its parts serve once alone. */
+  if (!is_single && can_be_plain && stretch->is_on_grid && begin_stretch_to(sim, block, true)) return;
   begin_stretch_to(sim, is_single || can_be_plain ? sample : block, false);
 }
 

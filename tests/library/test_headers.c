@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The public headers: each by itself, in C99 and in C++17 without a warning; and the library linked from C++. */
+#include <stdio.h>
+
 #include "help/near.h"
 #include "help/shell.h"
 #include "help/slow.h"
@@ -9,25 +11,30 @@ static bool has(const char *command)
   return shell_run(command)->code == 0;
 }
 
+/* compiler: with its standard; ending: of the file that includes one header alone. */
+static void compile_each(const char *compiler, const char *ending)
+{
+  char command[1024];
+  snprintf(command, sizeof command,
+           "for h in include/shiftband/*.h; do echo \"#include \\\"shiftband/${h##*/}\\\"\" > $T/alone.%s;"
+           "%s -Wall -Wextra -Wpedantic -Werror -Iinclude -fsyntax-only $T/alone.%s || echo in $h; done; echo done",
+           ending, compiler, ending);
+  const struct said *said = shell_run(command);
+  shell_expect(said, "done");
+  shell_expect_not(said, "in include/");
+}
+
 static void each_header_compiles_alone_as_c99(void **state)
 {
   (void)state;
-  const struct said *said = shell_run(
-      "for h in include/shiftband/*.h; do echo \"#include \\\"shiftband/${h##*/}\\\"\" > $T/alone.c;"
-      "cc -std=c99 -Wall -Wextra -Wpedantic -Werror -Iinclude -fsyntax-only $T/alone.c || echo in $h; done; echo done");
-  shell_expect(said, "done");
-  shell_expect_not(said, "in include/");
+  compile_each("cc -std=c99", "c");
 }
 
 static void each_header_compiles_alone_as_cpp(void **state)
 {
   (void)state;
   if (!has("command -v c++")) skip();
-  const struct said *said = shell_run(
-      "for h in include/shiftband/*.h; do echo \"#include \\\"shiftband/${h##*/}\\\"\" > $T/alone.cpp;"
-      "c++ -std=c++17 -Wall -Wextra -Wpedantic -Werror -Iinclude -fsyntax-only $T/alone.cpp || echo in $h; done; echo done");
-  shell_expect(said, "done");
-  shell_expect_not(said, "in include/");
+  compile_each("c++ -std=c++17", "cpp");
 }
 
 static void one_header_includes_all_others(void **state)
