@@ -125,7 +125,7 @@ $(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
 	$(Q)rm -f $@ && $(AR) rcs $@ $(LIB_OBJ)
 
 # Two notes in the build folder make a changed compiler or flag rebuild all, and a removed source the archive.
-$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(lto_compile) $(link_flags) $(LIBS) in $(CURDIR)
+$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(point_flags) $(lto_compile) $(link_flags) $(LIBS) in $(CURDIR)
 $(OBJ)/objects: export SB_NOTE = $(LIB_OBJ)
 $(OBJ)/flags $(OBJ)/objects: FORCE
 	@mkdir -p $(@D) $(OUT)/tests
@@ -135,10 +135,14 @@ $(OBJ)/flags $(OBJ)/objects: FORCE
 .PHONY: FORCE
 FORCE:
 
+# Numbers have a decimal point in every locale; the controller stands alone (base/c_locale.h).
+point_flags = -include base/c_locale.h
+plain_obj = $(OBJ)/src/controller/% $(OBJ)/src/base/c_locale.o
+$(filter-out $(plain_obj),$(LIB_OBJ)): own_flags = $(point_flags)
 $(LIB_OBJ) $(CLI_OBJ): $(OBJ)/%.o: %.c $(OBJ)/flags
 	$(say) cc $<
 	@mkdir -p $(@D)
-	$(Q)$(CC) $(compile_flags) $(lto_compile) -MMD -MP -c -o $@ $<
+	$(Q)$(CC) $(compile_flags) $(own_flags) $(lto_compile) -MMD -MP -c -o $@ $<
 
 $(OBJ)/tests/%.o: tests/%.c $(OBJ)/flags
 	$(say) cc $<
