@@ -264,7 +264,7 @@ enum sb_status sb_any_load_look_at(const struct sb_model *model, int pair, doubl
   const double step = model->control.threshold_step_fraction > 0.0 ? model->control.threshold_step_fraction : 0.001;
   const struct sb_any_load_options options = {
       .pair = pair, .downshift = {downshift_fraction, step, 1}, .upshift = {upshift_fraction, step, 1}, .jobs = 1};
-  struct sb_any_load plane;
+  struct sb_any_load plane = {.model = model};
   const enum sb_status status = sb_any_load_solve(model, &options, &plane, err);
   if (status != SB_OK) return status;
   assert(plane.points != NULL);

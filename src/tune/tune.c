@@ -157,8 +157,8 @@ static struct sb_choices choose(const struct sb_survey *survey, const struct sb_
 }
 
 /* The answer, with what is proved of it for every load. */
-static enum sb_status answer(const struct sb_survey *survey, struct sb_raster *raster, bool is_open,
-                             struct sb_tune_result *result, struct sb_error *err)
+static enum sb_status describe(const struct sb_survey *survey, struct sb_raster *raster, bool is_open,
+                               struct sb_tune_result *result, struct sb_error *err)
 {
   const bool is_any_load = survey->options->is_any_load;
   enum sb_status status = is_any_load && is_open ? sb_tune_any_load_mark(survey, raster, err) : SB_OK;
@@ -194,7 +194,7 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
     status = sb_survey_run(&survey, &raster, err);
     if (status != SB_OK) return status;
   }
-  if (*is_open || is_last || options->is_fixed) status = answer(&survey, &raster, *is_open, result, err);
+  if (*is_open || is_last || options->is_fixed) status = describe(&survey, &raster, *is_open, result, err);
   sb_raster_clear(&raster);
   const bool is_hopeless = is_last && !*is_open && !result->never_shifts;
   const bool needs_remedy = is_hopeless && !options->is_rough && options->decider == NULL;
