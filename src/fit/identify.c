@@ -6,6 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/shortage.h"
+#include "fit/least_squares.h"
+
 /* A direction without any effect gets this deviation, so that nothing becomes infinite. */
 static const double sd_max = 1e6;
 
@@ -34,6 +37,7 @@ int sb_identify_parameter(const struct sb_bench *bench, size_t unknown, int *tes
 static int undetermined_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
 {
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
+  if (!sb_least_squares_brace(rows, terms)) return -1;
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
   gsl_vector *s = gsl_vector_alloc(terms), *work = gsl_vector_alloc(terms);
   int count = -1;
@@ -55,6 +59,7 @@ static int undetermined_vectors(const struct sb_estimate *estimate, double sd_mi
   gsl_matrix_free(v);
   gsl_vector_free(s);
   gsl_vector_free(work);
+  sb_shortage_relax();
   return count;
 }
 
@@ -136,7 +141,7 @@ enum sb_status sb_identify_find(const struct sb_estimate *estimate, double sd_mi
   }
   if (count < 0) {
     sb_identify_clear(&directions);
-    return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+    return sb_bench_no_memory(err);
   }
   directions.count = (size_t)count;
   reduce(&directions, estimate->bench);

@@ -9,6 +9,8 @@
 #include <stdbool.h>
 #include <string.h>
 
+#include "base/shortage.h"
+
 /* Central differences are best at the cube root of the rounding: their own error is then near its square. */
 static const double difference_step = 1e-5;
 static const double x_tolerance = 1e-12;
@@ -19,7 +21,14 @@ enum { ITERATION_MAX = 500, CREEP_STEPS = 4, PATIENCE_MAX = 60 };
 
 static enum sb_status no_memory(struct sb_error *err)
 {
+  sb_shortage_note();
   return sb_fail(err, SB_ERR_MEMORY, "least squares: out of memory");
+}
+
+/* Workspaces, decompositions, a few vectors. */
+bool sb_least_squares_brace(size_t rows, size_t terms)
+{
+  return sb_shortage_brace((8 * (rows + terms + 8) * (terms + 8) + 64) * sizeof(double));
 }
 
 static void copy_matrix(const gsl_matrix *from, double *to)
@@ -39,6 +48,7 @@ enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double 
                                        double *covariance, double *square_sum, struct sb_error *err)
 {
   if (check_linear(count, terms, err) != SB_OK) return SB_ERR_NUMERICS;
+  if (!sb_least_squares_brace(count, terms)) return no_memory(err);
   gsl_multifit_linear_workspace *work = gsl_multifit_linear_alloc(count, terms);
   gsl_matrix *found = gsl_matrix_alloc(terms, terms);
   enum sb_status status = SB_OK;
@@ -59,6 +69,7 @@ enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double 
   }
   if (work != NULL) gsl_multifit_linear_free(work);
   gsl_matrix_free(found);
+  sb_shortage_relax();
   return status;
 }
 
@@ -66,6 +77,7 @@ enum sb_status sb_least_squares_robust(size_t count, size_t terms, const double 
                                        double *residual_sd, struct sb_error *err)
 {
   if (check_linear(count, terms, err) != SB_OK) return SB_ERR_NUMERICS;
+  if (!sb_least_squares_brace(count, terms)) return no_memory(err);
   gsl_multifit_robust_workspace *work = gsl_multifit_robust_alloc(gsl_multifit_robust_bisquare, count, terms);
   gsl_matrix *covariance = gsl_matrix_alloc(terms, terms);
   enum sb_status status = SB_OK;
@@ -85,6 +97,7 @@ enum sb_status sb_least_squares_robust(size_t count, size_t terms, const double 
   }
   if (work != NULL) gsl_multifit_robust_free(work);
   gsl_matrix_free(covariance);
+  sb_shortage_relax();
   return status;
 }
 
@@ -152,7 +165,9 @@ static int search(struct bridge *bridge, const double *weights, const gsl_multif
   how.trs = steps;
   how.fdtype = GSL_MULTIFIT_NLINEAR_CTRDIFF;
   how.h_df = difference_step;
+  if (!sb_least_squares_brace(count, terms)) return GSL_ENOMEM;
   gsl_multifit_nlinear_workspace *work = gsl_multifit_nlinear_alloc(gsl_multifit_nlinear_trust, &how, count, terms);
+  sb_shortage_relax();
   if (work == NULL) return GSL_ENOMEM;
 
   gsl_multifit_nlinear_fdf fdf = {.f = call, .n = count, .p = terms, .params = bridge};
@@ -189,7 +204,9 @@ enum sb_status sb_least_squares_nonlinear(const struct sb_residuals *problem, co
     return sb_fail(err, SB_ERR_NUMERICS, "least squares: needs at least %zu readings, found %zu", terms,
                    problem->count);
   }
+  if (!sb_least_squares_brace(problem->count, terms)) return no_memory(err);
   gsl_vector *scratch = gsl_vector_alloc(3 * terms + problem->count);
+  sb_shortage_relax();
   if (scratch == NULL) return no_memory(err);
   double *scale = scratch->data, *at = scratch->data + terms;
   gsl_vector_view z = gsl_vector_subvector(scratch, 2 * terms, terms);

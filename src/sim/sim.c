@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/constants.h"
+#include "base/shortage.h"
 #include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
@@ -551,6 +552,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->stretch = sb_stretch_new();
   if (sim->segment == NULL || sim->root_solver == NULL || sim->stretch == NULL) {
     sb_sim_clear(sim);
+    sb_shortage_note(); /* trials of a fit go on where a run fails */
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
   }
   sim->step_s = model->run.step_s;
