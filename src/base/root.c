@@ -6,9 +6,12 @@
 #include <math.h>
 #include <stddef.h>
 
+#include "base/gsl_quiet.h"
+
 double sb_root_between(double (*function)(double x, void *context), void *context, double low, double high,
                        const struct sb_root_wanted *wanted)
 {
+  SB_GSL_QUIET;
   static const struct sb_root_wanted usual = {0.0, 1e-14, 100};
   const struct sb_root_wanted *until = wanted != NULL ? wanted : &usual;
   union {

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "base/shortage.h"
 #include "fit/least_squares.h"
 
@@ -390,6 +391,7 @@ static void fill_scaled(const struct sb_estimate *estimate, gsl_matrix *a, gsl_v
 /* (J' W J)^-1 by singular values; what has none gets so great a variance that it will be found undetermined. */
 static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
   if (terms == 0) return SB_OK;
   if (!sb_least_squares_brace(rows, terms)) return sb_bench_no_memory(err);

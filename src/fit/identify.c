@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "base/shortage.h"
 #include "fit/least_squares.h"
 
@@ -36,6 +37,7 @@ int sb_identify_parameter(const struct sb_bench *bench, size_t unknown, int *tes
 /* The right singular vectors with a deviation above sd_min, one a row of out; returns how many, or -1 without memory. */
 static int undetermined_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
 {
+  SB_GSL_QUIET;
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
   if (!sb_least_squares_brace(rows, terms)) return -1;
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);

@@ -5,6 +5,7 @@
 #include <gsl/gsl_odeiv2.h>
 #include <math.h>
 
+#include "base/gsl_quiet.h"
 #include "base/root.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -209,6 +210,7 @@ static struct sb_warmth_reach search(struct leg *leg, double horizon_s)
 
 struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double external_nm, double limit_c)
 {
+  SB_GSL_QUIET;
   struct heating heating = {model, gear, external_nm, limit_c};
   const struct sb_warmth start = sb_winding_start(&model->winding);
   const struct sb_warmth steady = sb_warmth_steady(model, gear, external_nm);

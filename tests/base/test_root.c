@@ -22,10 +22,10 @@ static void the_root_is_found_to_rounding(void **state)
 {
   (void)state;
   double of = 5.0;
-  NEAR(sb_root_between(cubic, &of, 0.0, 3.0, NULL), cbrt(5.0), 1e-14);
-  NEAR(sb_root_between(cubic, &of, 3.0 * cbrt(5.0), 0.0, NULL), cbrt(5.0), 1e-14);
+  assert_near_rel(sb_root_between(cubic, &of, 0.0, 3.0, NULL), cbrt(5.0), 1e-14);
+  assert_near_rel(sb_root_between(cubic, &of, 3.0 * cbrt(5.0), 0.0, NULL), cbrt(5.0), 1e-14);
   of = 27.0;
-  NEAR(sb_root_between(cubic, &of, 3.0, 4.0, NULL), 3.0, 1e-14); /* at an end */
+  assert_near_rel(sb_root_between(cubic, &of, 3.0, 4.0, NULL), 3.0, 1e-14); /* at an end */
 }
 
 static void as_near_as_asked(void **state)
@@ -68,8 +68,10 @@ static void a_shortage_is_reported_once(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(the_root_is_found_to_rounding), cmocka_unit_test(as_near_as_asked),
-      cmocka_unit_test(no_root_is_none),               cmocka_unit_test(the_state_is_small),
+      cmocka_unit_test(the_root_is_found_to_rounding),
+      cmocka_unit_test(as_near_as_asked),
+      cmocka_unit_test(no_root_is_none),
+      cmocka_unit_test(the_state_is_small),
       cmocka_unit_test(a_shortage_is_reported_once),
   };
   return cmocka_run_group_tests_name("root", tests, NULL, NULL);
