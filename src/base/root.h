@@ -9,7 +9,7 @@ struct sb_root_wanted {
   int rounds;
 };
 
-/* The root between two places at which a function is zero or has different signs, by Brent's method (GSL); NAN: the signs are the
+/* The root between two places, low < high, at which a function is zero or has different signs, by Brent's method (GSL); NAN: the signs are the
  * same, or the function is not finite everywhere. wanted NULL: to 1e-14 of the root, in 100 rounds at most. */
 double sb_root_between(double (*function)(double x, void *context), void *context, double low, double high,
                        const struct sb_root_wanted *wanted);
