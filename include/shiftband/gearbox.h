@@ -6,6 +6,9 @@
  *   direction = (-1)^(external meshes)
  *   To = N e Tg,   e = eta when power runs to the output, 1 / eta_back when the output drives the motor
  *
+ * Early in a design a path may be its ratio and its efficiency alone: one mesh of teeth 1/N, which need not be whole, stands for
+ * it, and its output turns as that of the other gears.
+ *
  * An idler's teeth cancel in N; its mesh still costs efficiency and turns the direction.
  *
  * With the same friction at the teeth both ways eta_back = 2 - 1 / eta (`auto`). Below 0 the path locks itself: a load
@@ -57,6 +60,8 @@ struct sb_gear {
   /* At most 1; 0: cannot be driven backwards; below 0: locks itself. Before sb_gearbox_derive() NAN: as forward, or
    * SB_BACK_EFFICIENCY_AUTO. */
   double back_efficiency;
+  /* > 0: the ratio as given, without teeth; meshes[0] then stands for the whole path. 0: the meshes say it. */
+  double given_ratio;
 
   /* Derived by sb_gearbox_derive(). */
   double ratio;                  /* N > 0 */

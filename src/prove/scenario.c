@@ -58,10 +58,12 @@ static void write_shifter(const struct sb_model *model, FILE *out)
   fputs("}\n", out);
 }
 
-static void write_gear(const struct sb_gear *gear, FILE *out)
+static void write_path(const struct sb_gear *gear, FILE *out)
 {
-  fputs("    - name: ", out);
-  write_text(gear->name, out);
+  if (gear->given_ratio > 0.0) {
+    fprintf(out, "\n      ratio: " VALUE "\n      efficiency: " VALUE "\n", gear->given_ratio, gear->efficiency);
+    return;
+  }
   fputs("\n      meshes:\n", out);
   for (int k = 0; k < gear->mesh_count; k++) {
     const struct sb_mesh *mesh = &gear->meshes[k];
@@ -73,6 +75,13 @@ static void write_gear(const struct sb_gear *gear, FILE *out)
     }
     fputs("}\n", out);
   }
+}
+
+static void write_gear(const struct sb_gear *gear, FILE *out)
+{
+  fputs("    - name: ", out);
+  write_text(gear->name, out);
+  write_path(gear, out);
   fprintf(out, "      motor_direction: %s\n      drag: " VALUE " N.m\n      back_efficiency: " VALUE "\n",
           gear->motor_direction > 0 ? "forward" : "reverse", gear->drag_nm, gear->back_efficiency);
 }

@@ -23,7 +23,9 @@ static const struct sb_key mesh_keys[] = {
      .flags = SB_REQUIRED,
      BETWEEN(1, 10000),
      MESH(driver_teeth),
-     .meaning = "The teeth of the driver and of the driven wheel, such as 15/30."},
+     .meaning =
+         "The teeth of the driver and of the driven wheel, such as 15/30. One of them alone is set and varied as "
+         "gearbox.gears.1.meshes.2.driver or .driven."},
     {QUANTITY("efficiency", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1),
      .default_words = "the gearbox's mesh_efficiency", MESH(efficiency),
      .meaning = "The share of the power that this mesh transmits."},
@@ -43,9 +45,17 @@ static const struct sb_section mesh_section = {"mesh", "15/30 alone (driver/driv
 static const struct sb_key gear_keys[] = {
     {TEXT("name", SB_NAME_SIZE), .flags = SB_REQUIRED, GEAR(name),
      .meaning = "The name of the gear. No two gears have the same name."},
-    {LIST("meshes", sb_gear, meshes, mesh_count, SB_MESH_MAX), .flags = SB_REQUIRED | SB_SHORT_FORM,
-     .section = &mesh_section,
+    {LIST("meshes", sb_gear, meshes, mesh_count, SB_MESH_MAX), .flags = SB_NOT_EMPTY | SB_SHORT_FORM,
+     .default_words = "required without ratio", .section = &mesh_section,
      .meaning = "The meshes from the motor to the output. An idler is driven in one mesh and drives in the next."},
+    {QUANTITY("ratio", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1e9), .default_words = "that of the meshes",
+     GEAR(given_ratio),
+     .meaning =
+         "The reduction while no teeth are known yet, in place of meshes: the turns of the motor for one turn of "
+         "the output. The output then turns as that of the other gears."},
+    {QUANTITY("efficiency", SB_RATIO), .flags = SB_ABOVE, BETWEEN(0, 1),
+     .default_words = "the gearbox's mesh_efficiency", GEAR(efficiency),
+     .meaning = "With ratio: the share of the power that the whole path transmits."},
     {CHOICE("motor_direction", directions), .default_text = "forward", GEAR(motor_direction),
      .meaning = "The direction in which the motor turns in this gear."},
     {QUANTITY("drag", SB_TORQUE), BETWEEN(0, TORQUE_MAX), .default_text = "0 N.m", GEAR(drag_nm),
@@ -129,6 +139,52 @@ static const struct sb_key keys[] = {
 
 const struct sb_section sb_gearbox_section = {"gearbox", "the gears, and the mechanism that changes them", keys, NULL};
 
+/* How the output turns in the first gear whose teeth are known, relative to a motor that turns forward. */
+static int known_direction(const struct sb_gearbox *gearbox)
+{
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const struct sb_gear *gear = &gearbox->gears[g];
+    int direction = gear->motor_direction;
+    for (int m = 0; m < gear->mesh_count; m++) direction = gear->meshes[m].is_internal ? direction : -direction;
+    if (!(gear->given_ratio > 0.0)) return direction;
+  }
+  return 1;
+}
+
+/* Puts one mesh in the place of a path of which only the ratio is known. */
+static void fill_ratios(struct sb_gearbox *gearbox)
+{
+  const int direction = known_direction(gearbox);
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    struct sb_gear *gear = &gearbox->gears[g];
+    if (!(gear->given_ratio > 0.0)) {
+      gear->given_ratio = 0.0;
+      continue;
+    }
+    gear->mesh_count = 1;
+    gear->meshes[0] = (struct sb_mesh){.driver_teeth = 1.0,
+                                       .driven_teeth = gear->given_ratio,
+                                       .efficiency = gear->efficiency,
+                                       .is_internal = gear->motor_direction == direction};
+  }
+}
+
+/* Each gear has meshes or a ratio, and an efficiency of its own only with the latter. */
+static void check_paths(struct sb_reader *reader)
+{
+  for (int g = 1; g <= reader->draft->model.gearbox.gear_count; g++) {
+    const struct sb_path gear = sb_reader_path("gearbox.gears.%d", g);
+    const bool has_ratio = sb_reader_has(reader, PATH("%.200s.ratio", gear.text));
+    const struct sb_node *node = sb_reader_node(reader, gear.text);
+    if (node == NULL || node->kind != SB_NODE_MAP) continue;
+    sb_reader_has_one(reader, gear.text, "meshes", "ratio", "");
+    if (!has_ratio && sb_reader_has(reader, PATH("%.200s.efficiency", gear.text))) {
+      sb_reader_fault(reader, PATH("%.200s.efficiency", gear.text),
+                      "needs a ratio beside it; with meshes each mesh has its own efficiency");
+    }
+  }
+}
+
 static void fill_efficiencies(struct sb_draft *draft)
 {
   for (int g = 0; g < draft->model.gearbox.gear_count; g++) {
@@ -178,6 +234,22 @@ static void check_place(struct sb_reader *reader)
   }
 }
 
+/* A shifter that the motor's direction moves has just two gears, one for each direction. */
+static void check_directions(struct sb_reader *reader)
+{
+  const struct sb_model *model = &reader->draft->model;
+  const struct sb_gearbox *gearbox = &model->gearbox;
+  if (gearbox->gear_count == 0 || model->shifter.ops == NULL || !model->shifter.ops->is_direction_selected) return;
+  if (gearbox->gear_count != 2) {
+    sb_reader_fault(reader, "gearbox.shifter", "needs two gears for a %s, found %d", model->shifter.ops->name,
+                    gearbox->gear_count);
+  } else if (gearbox->gears[0].motor_direction == gearbox->gears[1].motor_direction &&
+             gearbox->gears[0].motor_direction != 0) {
+    sb_reader_fault(reader, "gearbox.shifter", "needs gears of opposite motor_direction for a %s, found %s in both",
+                    model->shifter.ops->name, gearbox->gears[0].motor_direction > 0 ? "forward" : "reverse");
+  }
+}
+
 static void check_shifter(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
@@ -192,20 +264,22 @@ static void check_shifter(struct sb_reader *reader)
     return;
   }
   check_place(reader);
-  if (gearbox->gear_count == 0 || model->shifter.ops == NULL || !model->shifter.ops->is_direction_selected) return;
-  if (gearbox->gear_count != 2) {
-    sb_reader_fault(reader, "gearbox.shifter", "needs two gears for a %s, found %d", model->shifter.ops->name,
-                    gearbox->gear_count);
-  } else if (gearbox->gears[0].motor_direction == gearbox->gears[1].motor_direction &&
-             gearbox->gears[0].motor_direction != 0) {
-    sb_reader_fault(reader, "gearbox.shifter", "needs gears of opposite motor_direction for a %s, found %s in both",
-                    model->shifter.ops->name, gearbox->gears[0].motor_direction > 0 ? "forward" : "reverse");
-  }
+  check_directions(reader);
+}
+
+void sb_reader_check_gears(struct sb_reader *reader)
+{
+  check_names(reader);
+  check_ratios(reader);
+  check_place(reader);
+  check_directions(reader);
 }
 
 void sb_reader_finish_gearbox(struct sb_reader *reader)
 {
   struct sb_draft *draft = reader->draft;
+  check_paths(reader);
+  fill_ratios(&draft->model.gearbox);
   fill_efficiencies(draft);
   sb_gearbox_derive(&draft->model.gearbox);
   check_names(reader);

@@ -149,7 +149,12 @@ static void finish_tooth(struct sb_reader *reader)
   sb_reader_has_one(reader, "limits.tooth", "material", "bending_strength", "");
   const bool is_own_count = sb_tree_find(node, "teeth") != NULL;
   const struct sb_gear *gear = &reader->draft->model.gearbox.gears[0];
-  const struct sb_mesh *mesh = gear->mesh_count > 0 ? &gear->meshes[gear->mesh_count - 1] : NULL;
+  const bool has_teeth = gear->mesh_count > 0 && !(gear->given_ratio > 0.0);
+  const struct sb_mesh *mesh = has_teeth ? &gear->meshes[gear->mesh_count - 1] : NULL;
+  if (gear->given_ratio > 0.0 && !is_own_count) {
+    sb_reader_fault(reader, "limits.tooth.teeth", "needs the teeth, since gear 1 has a ratio in place of meshes");
+    return;
+  }
   struct sb_tooth tooth = {.module_m = draft->module_m,
                            .width_m = draft->width_m,
                            .teeth = is_own_count && draft->teeth > 0 ? (double)draft->teeth : NAN,

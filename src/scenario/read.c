@@ -228,6 +228,23 @@ static double read_teeth_count(const struct sb_key *key, const char **text)
   return count >= key->lower && count <= key->upper ? count : NAN;
 }
 
+/* The counts of a mesh, each as a number that can be set: "...meshes.2.driven", whether its teeth stand alone or in a section. */
+static void remember_teeth(struct sb_reader *reader, const double teeth[2], bool is_given)
+{
+  static const struct sb_key wheels[] = {{.name = "driver", .kind = SB_KEY_WHOLE},
+                                         {.name = "driven", .kind = SB_KEY_WHOLE}};
+  char path[SB_PATH_SIZE];
+  snprintf(path, sizeof path, "%s", reader->path);
+  const size_t length = strlen(path), own = strlen(".teeth");
+  const bool is_section = length > own && strcmp(path + length - own, ".teeth") == 0;
+  for (int k = 0; k < 2; k++) {
+    const struct sb_given given = {teeth[k], SB_RATIO};
+    snprintf(reader->path, SB_PATH_SIZE, "%.*s.%s", (int)(is_section ? length - own : length), path, wheels[k].name);
+    remember(reader, &wheels[k], &given, is_given);
+  }
+  snprintf(reader->path, SB_PATH_SIZE, "%s", path);
+}
+
 static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const struct sb_node *node, double out[2])
 {
   const char *text = node->text;
@@ -235,7 +252,10 @@ static void read_teeth(struct sb_reader *reader, const struct sb_key *key, const
   const bool is_pair = *text == '/';
   if (is_pair) text++;
   out[1] = read_teeth_count(key, &text);
-  if (is_pair && *text == 0 && isfinite(out[0]) && isfinite(out[1])) return;
+  if (is_pair && *text == 0 && isfinite(out[0]) && isfinite(out[1])) {
+    remember_teeth(reader, out, node->place.line > 0 || node->place.set_path != NULL);
+    return;
+  }
   out[0] = out[1] = NAN;
   sb_faults_add(reader->faults, &node->place, reader->path,
                 "needs teeth as driver/driven, such as 15/30, each a whole number %s, found %s",
@@ -359,7 +379,7 @@ static void read_list(struct sb_reader *reader, const struct sb_key *key, const 
   const struct sb_key_words words = sb_reader_key_words(key);
   int *count = (int *)(void *)(base + key->count_offset);
   if (!is_of_kind(reader, node, SB_NODE_LIST, words.text)) return;
-  if (node->count > key->max || (node->count == 0 && (key->flags & SB_REQUIRED))) {
+  if (node->count > key->max || (node->count == 0 && (key->flags & (SB_REQUIRED | SB_NOT_EMPTY)))) {
     sb_faults_add(reader->faults, &node->place, reader->path, "needs %s, found %d", words.text, node->count);
   }
   for (const struct sb_node *item = node->first; item != NULL && *count < key->max; item = item->next) {

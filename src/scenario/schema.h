@@ -135,6 +135,7 @@ enum sb_key_flag {
   SB_ABOVE = 2,      /* the lower bound itself is refused */
   SB_BELOW = 4,      /* the upper bound itself is refused */
   SB_MANY = 8,       /* EITHER: one value or a list, at most `max`, counted at `count_offset` */
+  SB_NOT_EMPTY = 32, /* LIST: may be left out, but then has an item */
   SB_SHORT_FORM = 16 /* LIST: a single value stands for an item's first key; SECTION: for its first key */
 };
 

@@ -109,6 +109,34 @@ static struct sb_node *add_step(struct sb_document *document, struct sb_node *pa
   return child;
 }
 
+/* The teeth of a mesh, alone or in its section; NULL: the node is no mesh. */
+static struct sb_node *teeth_of(struct sb_node *mesh)
+{
+  struct sb_node *teeth = mesh->kind == SB_NODE_MAP ? sb_tree_find(mesh, "teeth") : mesh;
+  return teeth != NULL && teeth->kind == SB_NODE_VALUE && strchr(teeth->text, '/') != NULL ? teeth : NULL;
+}
+
+/* Puts the count of one wheel into the teeth of a mesh, "15/30"; false: the step names none. */
+static bool set_wheel(struct sb_document *document, struct sb_node *mesh, const char *step, const struct sb_node *value)
+{
+  const bool is_driver = strcmp(step, "driver") == 0;
+  struct sb_node *teeth = is_driver || strcmp(step, "driven") == 0 ? teeth_of(mesh) : NULL;
+  if (teeth == NULL || value->kind != SB_NODE_VALUE) return false;
+  char text[256];
+  const int kept = (int)strcspn(teeth->text, "/");
+  if (is_driver) {
+    snprintf(text, sizeof text, "%.100s%.100s", value->text, teeth->text + kept);
+  } else {
+    snprintf(text, sizeof text, "%.*s/%.100s", kept < 100 ? kept : 100, teeth->text, value->text);
+  }
+  teeth->text = sb_arena_copy(document->arena, text, strlen(text));
+  teeth->place = value->place;
+  if (teeth->text != NULL) return true;
+  document->is_out_of_memory = true;
+  teeth->text = "";
+  return true;
+}
+
 void sb_document_set(struct sb_document *document, struct sb_node *root, const char *path, struct sb_node *value)
 {
   char step[128];
@@ -122,6 +150,7 @@ void sb_document_set(struct sb_document *document, struct sb_node *root, const c
       rest = sb_tree_path_step(rest, step, sizeof step);
     }
     struct sb_node *child = sb_tree_step(node, step);
+    if (rest == NULL && child == NULL && set_wheel(document, node, step, value)) return;
     if (child == NULL) child = add_step(document, node, step, &value->place);
     if (child == NULL) return;
     node = child;

@@ -51,7 +51,8 @@ struct sb_key_words sb_reader_key_words(const struct sb_key *key)
     case SB_KEY_SECTION: snprintf(out, SB_WORDS_SIZE, "a section"); break;
     case SB_KEY_KINDS: snprintf(out, SB_WORDS_SIZE, "a section with a kind"); break;
     case SB_KEY_LIST:
-      snprintf(out, SB_WORDS_SIZE, "a list of %s%d", key->flags & SB_REQUIRED ? "1 to " : "at most ", key->max);
+      snprintf(out, SB_WORDS_SIZE, "a list of %s%d", key->flags & (SB_REQUIRED | SB_NOT_EMPTY) ? "1 to " : "at most ",
+               key->max);
       break;
     case SB_KEY_LATER: snprintf(out, SB_WORDS_SIZE, "a %s", key->needs); break;
   }
