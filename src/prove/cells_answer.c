@@ -342,7 +342,8 @@ static double find_standing(struct sb_cells *cells, struct sb_reach_commands *co
 
 /* Settling ------------------------------------------------------------------------------------------------------------- */
 
-/* Under the last load, which has come to its end at a sample or within the period before. */
+/* NAN is a time that does not count: no shift comes, which fmax() passes over.
+ * Under the last load, which has come to its end at a sample or within the period before. */
 struct settling {
   struct sb_cells *cells;
   int way;
@@ -386,8 +387,7 @@ static double settle_waiting(const struct settling *settling)
     for (int count = 1 - debounce; count < debounce; count++) {
       const struct sb_spans *set = sb_cells_waiting(cells, g, count, end);
       for (int i = 0; i < set->count; i++) {
-        const double time_s = settle_from(settling, g, count, &set->items[i]);
-        if (time_s > 0.0) worst_s = fmax(worst_s, time_s + sample_s(cells));
+        worst_s = fmax(worst_s, settle_from(settling, g, count, &set->items[i]) + sample_s(cells));
       }
     }
   }
@@ -409,9 +409,8 @@ static double settle_shifting(const struct settling *settling, const struct sb_r
     sb_edge_arrive(&reach->edges, gear, to, &set->items[i], reach->dwell, &arrivals);
     worst_s = fmax(worst_s, arrivals.greatest_engaged_s - before_s);
     for (int k = 0; k < arrivals.count; k++) {
-      const double time_s = settle_from(settling, to, 0, &arrivals.items[k].span);
-      if (time_s > 0.0)
-        worst_s = fmax(worst_s, time_s + arrivals.items[k].sample * sample_s(settling->cells) - before_s);
+      const double since_s = arrivals.items[k].sample * sample_s(settling->cells) - before_s;
+      worst_s = fmax(worst_s, settle_from(settling, to, 0, &arrivals.items[k].span) + since_s);
     }
   }
   return worst_s;
@@ -427,7 +426,7 @@ static double settle_starting(const struct settling *settling, int samples)
   const struct sb_span span = sb_edge_start(&reach->edges, gear, reach->start_delay, &standing_s);
   const double time_s = settle_from(settling, gear, 0, &span);
   const int before = samples > 0 ? samples - 1 : 0;
-  return time_s > 0.0 ? time_s + (reach->start_delay - before) * sample_s(settling->cells) : 0.0;
+  return time_s + (reach->start_delay - before) * sample_s(settling->cells);
 }
 
 static double find_settling(struct sb_cells *cells, int way, struct sb_reach_commands *commands)
@@ -467,7 +466,7 @@ static void tighten_cycles(struct sb_cells *cells, struct sb_prove *out)
 static void tighten_commands(struct sb_cells *cells, struct sb_reach_commands *commands, struct sb_prove *out)
 {
   (void)gather(cells, (struct sb_cells_range){0, cells->count - 1}, commands);
-  sb_prove_note_commands(cells->reach, commands, out);
+  sb_answer_commands(cells->reach, commands, out);
 }
 
 enum sb_status sb_cells_tighten(struct sb_cells *cells, struct sb_prove *out)

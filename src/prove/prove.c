@@ -40,24 +40,6 @@ static double cycle_s(const struct sb_reach *reach, int samples)
   return samples == INT_MAX ? NAN : samples * reach->edges.sample_s;
 }
 
-void sb_prove_note_commands(const struct sb_reach *reach, const struct sb_reach_commands *all, struct sb_prove *out)
-{
-  const double reference = out->model->control.sensor.reference_rad_s;
-  for (int g = 0; g < reach->gear_count; g++) {
-    struct sb_prove_commands *commands = &out->commands[g];
-    *commands = (struct sb_prove_commands){NAN, NAN, NAN, NAN};
-    double *ends[SB_REACH_WAYS][2] = {{&commands->downshift_from, &commands->downshift_to},
-                                      {&commands->upshift_from, &commands->upshift_to}};
-    for (int way = 0; way < SB_REACH_WAYS; way++) {
-      const struct sb_spans *set = &all->sets[g][way];
-      if (set->count == 0) continue;
-      const struct sb_span hull = sb_span_set_hull(set);
-      *ends[way][0] = hull.low.motor_rad_s / reference;
-      *ends[way][1] = hull.high.motor_rad_s / reference;
-    }
-  }
-}
-
 static void note_shifts(struct proving *proving, struct sb_prove *out)
 {
   const struct sb_answer_shifts shifts = sb_answer_shifts(&proving->reach, &proving->all);
@@ -148,7 +130,7 @@ static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct
   out->outside = reach->trouble;
   if (reach->trouble != NULL || reach->edges.status != SB_OK) return reach->edges.status;
   (void)sb_reach_lasting(reach, &proving->all, &proving->lasting);
-  sb_prove_note_commands(reach, &proving->all, out);
+  sb_answer_commands(reach, &proving->all, out);
   note_shifts(proving, out);
   note_extremes(proving, out);
   note_times(proving, out);

@@ -75,7 +75,7 @@ double sb_answer_settle_on(struct sb_reach *reach, int way, int gear, const stru
 {
   const struct settling settling = {
       .reach = reach, .way = way, .wanted = way == SB_REACH_UP ? reach->gear_count - 1 : -1};
-  struct followed followed = {&settling, 0.0, SHIFTS_MAX};
+  struct followed followed = {&settling, NAN, SHIFTS_MAX};
   const bool is_waiting = sb_reach_follow_on(reach, gear, from, last_sample(reach, gear), take_next, &followed);
   const bool is_stuck = is_waiting && settling.wanted >= 0 && gear != settling.wanted;
   return is_stuck ? INFINITY : followed.worst_s;

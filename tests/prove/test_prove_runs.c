@@ -125,7 +125,7 @@ static void no_run_under_a_slow_load_exceeds_a_bound(void **state)
 {
   (void)state;
   const char *asked = getenv("SB_PROVE_MACHINES");
-  const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 2 : 12;
+  const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 2 : 8;
   gsl_rng *dice = dice_of(1417);
   used_count = 0;
   for (int k = 0; k < machines; k++) try_machine(dice, k, 40, true);
