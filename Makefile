@@ -62,7 +62,10 @@ ALL_C := $(LIB_SRC) $(CLI_SRC) $(call find_c,tests tools)
 ALL_H := $(sort $(shell find include src tests tools -name '*.h' 2>/dev/null))
 
 LIB_OBJ := $(LIB_SRC:%.c=$(OBJ)/%.o)
-CLI_OBJ := $(CLI_SRC:%.c=$(OBJ)/%.o)
+TEXT_OBJ := $(OBJ)/manual/topics.o $(OBJ)/manual/starts.o
+CLI_OBJ := $(CLI_SRC:%.c=$(OBJ)/%.o) $(TEXT_OBJ)
+MANUAL := $(sort $(wildcard src/manual/*.md))
+STARTS := $(sort $(wildcard src/manual/new/*.yaml))
 HELPER_OBJ := $(HELPER_SRC:%.c=$(OBJ)/%.o)
 # A test program bears its file's bare name; these are unique.
 TESTS := $(addprefix $(OUT)/tests/,$(basename $(notdir $(TEST_SRC))))
@@ -156,7 +159,19 @@ point_flags = -include base/c_locale.h -fPIC -fno-semantic-interposition
 plain_obj = $(OBJ)/src/controller/%.o $(OBJ)/src/base/c_locale.o
 $(filter $(plain_obj),$(LIB_OBJ)): own_flags = $(wordlist 3,9,$(point_flags))
 $(filter-out $(plain_obj),$(LIB_OBJ)): own_flags = $(point_flags)
-$(LIB_OBJ) $(CLI_OBJ): $(OBJ)/%.o: %.c $(OBJ)/flags
+$(OBJ)/manual/topics.c: $(MANUAL) tools/dev/texts-to-c
+	@mkdir -p $(@D)
+	$(Q)tools/dev/texts-to-c sb_topics $(MANUAL) > $@
+
+$(OBJ)/manual/starts.c: $(STARTS) tools/dev/texts-to-c
+	@mkdir -p $(@D)
+	$(Q)tools/dev/texts-to-c sb_starts $(STARTS) > $@
+
+$(TEXT_OBJ): %.o: %.c $(OBJ)/flags
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) $(lto_compile) -MMD -MP -c -o $@ $<
+
+$(LIB_OBJ) $(filter-out $(TEXT_OBJ),$(CLI_OBJ)): $(OBJ)/%.o: %.c $(OBJ)/flags
 	$(say) cc $<
 	@mkdir -p $(@D)
 	$(Q)$(CC) $(compile_flags) $(own_flags) $(lto_compile) -MMD -MP -c -o $@ $<
@@ -301,6 +316,11 @@ install_lines = $(call line,755,$(PROGRAM),BINDIR,shiftband) \
   $(foreach f,$(CONTROLLER),$(call line,644,$(f),DATADIR,$(f:src/%=shiftband/%))) \
   $(foreach f,$(TOOLS),$(call line,755,$(f),DATADIR,shiftband/$(f))) \
   $(foreach f,$(SCENARIOS),$(call line,644,$(f),DATADIR,shiftband/$(f))) \
+  $(foreach p,$(shell $(PROGRAM) help --man 2>/dev/null),\
+    $(call line,644,$(OUT)/install/$(p),MANDIR,man$(lastword $(subst ., ,$(p)))/$(p))) \
+  $(call line,644,$(OUT)/install/completion.bash,DATADIR,bash-completion/completions/shiftband) \
+  $(call line,644,$(OUT)/install/completion.zsh,DATADIR,zsh/site-functions/_shiftband) \
+  $(call line,644,$(OUT)/install/completion.fish,DATADIR,fish/vendor_completions.d/shiftband.fish) \
   $(foreach f,LICENSE README.md,$(call line,644,$(f),DATADIR,doc/shiftband/$(f)))
 place_files = @printf '%s\n' $(install_lines) | \
   DESTDIR='$(DESTDIR)' BINDIR='$(BINDIR)' LIBDIR='$(LIBDIR)' INCLUDEDIR='$(INCLUDEDIR)' DATADIR='$(DATADIR)' \
@@ -318,6 +338,8 @@ place:
 	  'Description: simulation and tuning of gearboxes that shift by hysteresis on motor speed' 'Version: $(VERSION)' \
 	  'Requires.private: gsl yaml-0.1' 'Cflags: -I$${includedir}' 'Libs: -L$${libdir} -lshiftband' \
 	  'Libs.private: $(OPENMP) -lm' > $(OUT)/install/shiftband.pc
+	@for page in $$($(PROGRAM) help --man); do $(PROGRAM) help --man $$page > $(OUT)/install/$$page || exit 1; done
+	@for shell in bash zsh fish; do $(PROGRAM) help --completion $$shell > $(OUT)/install/completion.$$shell || exit 1; done
 	$(place_files) install
 
 uninstall: ## remove what `make install` with the same settings put there
