@@ -50,7 +50,7 @@ static int split_row(char *copy, char *cells[CELL_MAX])
     char *tail = end;
     while (tail > p && tail[-1] == ' ') tail--;
     *tail = 0;
-    if (is_last && *p == 0) break;
+    if (is_last && tail == p) break;
     cells[count++] = p;
     p = is_last ? end : end + 1 + strspn(end + 1, " ");
   }
