@@ -32,7 +32,7 @@ static int list_kinds(void)
 static int refuse(const char *kind)
 {
   const char *names[16] = {NULL};
-  for (size_t k = 0; sb_starts[k].name != NULL && k < 15; k++) names[k] = sb_starts[k].name;
+  for (size_t k = 0; k < 15 && sb_starts[k].name != NULL; k++) names[k] = sb_starts[k].name;
   return sb_command_usage("no kind %s%s; `shiftband new` lists them", kind, sb_nearest_hint(kind, names).text);
 }
 

@@ -50,7 +50,7 @@ static int split_row(char *copy, char *cells[CELL_MAX])
     char *tail = end;
     while (tail > p && tail[-1] == ' ') tail--;
     *tail = 0;
-    if (is_last && *p == 0) break;
+    if (is_last && tail == p) break;
     cells[count++] = p;
     p = is_last ? end : end + 1 + strspn(end + 1, " ");
   }
@@ -217,23 +217,23 @@ static void show_code(FILE *out, const char *line, int widest)
   fprintf(out, "%*s%s\n", is_empty ? 0 : indent, "", is_empty ? "" : line);
 }
 
-/* Cells side by side, the last one wrapped beside them; where they leave it no room, below them. */
+/* Cells side by side, the last one wrapped beside the others, which get half of the width at most; where they need more, below them. */
 static void show_row(FILE *out, char *const cells[], int count, int *widths)
 {
   char text[BLOCK_SIZE] = "", words[BLOCK_SIZE];
+  const int most = count > 1 ? (sb_text_width() / 2 - MARGIN) / (count - 1) - 2 : 0;
   int indent = MARGIN;
+  bool is_room = true;
   for (int k = 0; k + 1 < count; k++) {
+    const int width = widths[k] < most ? widths[k] : most;
     plain(cells[k], words);
-    const int pad = widths[k] + 2 - sb_words_columns(words, strlen(words));
-    snprintf(text + strlen(text), sizeof text - strlen(text), "%s%*s", words, pad > 0 ? pad : 1, "");
-    indent += widths[k] + 2;
+    const int pad = width + 2 - sb_words_columns(words, strlen(words));
+    is_room = is_room && pad >= 2;
+    snprintf(text + strlen(text), sizeof text - strlen(text), "%s%*s", words, pad > 2 ? pad : 2, "");
+    indent += width + 2;
   }
   plain(count > 0 ? cells[count - 1] : "", words);
-  if (indent <= sb_text_width() / 2) {
-    sb_words_say(out, MARGIN, indent, "%s%s", text, words);
-  } else {
-    sb_words_say(out, MARGIN, MARGIN + 4, "%s\n%s", text, words);
-  }
+  sb_words_say(out, MARGIN, indent, is_room ? "%s%s" : "%s\n%s", text, words);
 }
 
 void sb_topic_write(FILE *out, const struct sb_topic *topic)
