@@ -14,12 +14,9 @@ double sb_root_between(double (*function)(double x, void *context), void *contex
   SB_GSL_QUIET;
   static const struct sb_root_wanted usual = {0.0, 1e-14, 100};
   const struct sb_root_wanted *until = wanted != NULL ? wanted : &usual;
-  union {
-    max_align_t aligned;
-    char bytes[512];
-  } state; /* of Brent's method: a few numbers (88 bytes in GSL 2.7) */
+  _Alignas(max_align_t) char state[512]; /* of Brent's method: a few numbers (88 bytes in GSL 2.7) */
   gsl_function called = {function, context};
-  gsl_root_fsolver solver = {.type = gsl_root_fsolver_brent, .state = &state};
+  gsl_root_fsolver solver = {.type = gsl_root_fsolver_brent, .state = state};
   if (solver.type->size > sizeof state) return NAN;
   const double at_low = function(low, context), at_high = function(high, context);
   if (!isfinite(at_low) || !isfinite(at_high) || (at_low < 0.0 && at_high < 0.0) || (at_low > 0.0 && at_high > 0.0))
