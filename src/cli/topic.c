@@ -4,6 +4,7 @@
 
 #include <string.h>
 
+#include "shiftband/status.h"
 #include "text/words.h"
 
 enum { BLOCK_SIZE = 8192, CELL_MAX = 8, MARGIN = 2, CODE_MARGIN = 6 };
@@ -229,7 +230,7 @@ static void show_row(FILE *out, char *const cells[], int count, int *widths)
     plain(cells[k], words);
     const int pad = width + 2 - sb_words_columns(words, strlen(words));
     is_room = is_room && pad >= 2;
-    snprintf(text + strlen(text), sizeof text - strlen(text), "%s%*s", words, pad > 2 ? pad : 2, "");
+    sb_fail_add(text, sizeof text, "%s%*s", words, pad > 2 ? pad : 2, "");
     indent += width + 2;
   }
   plain(count > 0 ? cells[count - 1] : "", words);
