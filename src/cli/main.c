@@ -14,7 +14,7 @@
 #include "text/words.h"
 
 static const struct sb_command *const commands[] = {
-    &sb_command_check, &sb_command_run,     &sb_command_prove, &sb_command_map,  &sb_command_tune,
+    &sb_command_check, &sb_command_run,     &sb_command_prove, &sb_command_map,  &sb_command_tune, &sb_command_design,
     &sb_command_emit,  &sb_command_inspect, &sb_command_fit,   &sb_command_keys, &sb_command_host};
 
 enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
