@@ -56,7 +56,7 @@ struct sb_needs sb_needs_of(const struct sb_choices *choices)
   return needs;
 }
 
-bool sb_need_is_met(const struct sb_need *need, double value)
+bool sb_needs_is_met(const struct sb_need *need, double value)
 {
   if (isnan(value)) return true;
   return need->is_least ? value >= need->wanted && (need->wanted > 0.0 || value > 0.0) : value <= need->wanted;
@@ -72,7 +72,7 @@ int sb_needs_judge(struct sb_needs *needs, const double values[SB_NEED_MAX])
 {
   int first = -1, missed = 0;
   for (int k = 0; k < needs->count; k++) {
-    if (sb_need_is_met(&needs->items[k], values[k])) continue;
+    if (sb_needs_is_met(&needs->items[k], values[k])) continue;
     if (missed++ == 0) first = k;
   }
   if (missed == 0) return -1;
@@ -105,7 +105,7 @@ int sb_needs_easiest(const struct sb_needs *needs)
   return easiest;
 }
 
-const char *sb_need_value_text(const struct sb_need *need, double value, char *text, size_t size)
+const char *sb_needs_value_text(const struct sb_need *need, double value, char *text, size_t size)
 {
   static const struct {
     double scale;

@@ -52,7 +52,7 @@ struct sb_needs {
 struct sb_needs sb_needs_of(const struct sb_choices *choices);
 
 /* Whether a value meets a need; NAN does. Pure. */
-bool sb_need_is_met(const struct sb_need *need, double value);
+bool sb_needs_is_met(const struct sb_need *need, double value);
 
 /*
  * Judges a machine by the values of all needs (NAN: not known yet): counts a first miss, and one that is alone. Returns the index of the
@@ -67,6 +67,6 @@ void sb_needs_add(struct sb_needs *needs, const struct sb_needs *part);
 int sb_needs_easiest(const struct sb_needs *needs);
 
 /* "at least 60 rpm under 0.2 N.m, nearest 52.1 rpm": what it wants, and the unit of its value. */
-const char *sb_need_value_text(const struct sb_need *need, double value, char *text, size_t size);
+const char *sb_needs_value_text(const struct sb_need *need, double value, char *text, size_t size);
 
 #endif

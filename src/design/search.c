@@ -61,7 +61,7 @@ static double tooth_under(const struct part *part, const struct sb_combination *
   for (int s = 0; s < candidate->box.speeds; s++) {
     const double efficiency = efficiency_of(combination, sb_box_mesh_count(&candidate->box, s));
     const double speed_rad_s = gear_speed_rad_s(combination, candidate->ratios[s], efficiency, need->load_nm);
-    if (!sb_need_is_met(need, speed_rad_s)) continue;
+    if (!sb_needs_is_met(need, speed_rad_s)) continue;
     const double load =
         need->load_nm * sb_box_speed_tooth_load_per_nm(&candidate->box, shelf, combination->mesh_efficiency, s);
     least = fmin(isnan(least) ? INFINITY : least, load);

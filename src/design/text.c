@@ -21,7 +21,7 @@ static void write_needs(FILE *out, const struct sb_design_answer *answer)
   for (int k = 0; k < answer->needs.count; k++) {
     const struct sb_need *need = &answer->needs.items[k];
     char wanted[64], why[256];
-    sb_need_value_text(need, need->wanted, wanted, sizeof wanted);
+    sb_needs_value_text(need, need->wanted, wanted, sizeof wanted);
     if (need->kind == SB_NEED_VERDICT) {
       snprintf(why, sizeof why, "the run comes to a verdict");
     } else if (need->load_nm > 0.0) {
@@ -64,8 +64,8 @@ static void write_misses(FILE *out, const struct sb_design_answer *answer)
     char wanted[64], nearest[64];
     if (!(need->alone_count > 0.0) || need->kind == SB_NEED_VERDICT) continue;
     sb_words_say(out, 2, 4, "%s: wants at %s %s; the nearest machine that misses this alone comes to %s", need->path,
-                 need->is_least ? "least" : "most", sb_need_value_text(need, need->wanted, wanted, sizeof wanted),
-                 sb_need_value_text(need, need->nearest, nearest, sizeof nearest));
+                 need->is_least ? "least" : "most", sb_needs_value_text(need, need->wanted, wanted, sizeof wanted),
+                 sb_needs_value_text(need, need->nearest, nearest, sizeof nearest));
   }
   if (easiest < 0) {
     sb_words_say(out, 2, 4, "every machine misses more than one requirement, or fails in its run");
