@@ -14,6 +14,11 @@ endif
 VARIANT ?= release
 BUILD ?= build
 PREFIX ?= /usr/local
+BINDIR ?= $(PREFIX)/bin
+LIBDIR ?= $(PREFIX)/lib
+INCLUDEDIR ?= $(PREFIX)/include
+DATADIR ?= $(PREFIX)/share
+MANDIR ?= $(DATADIR)/man
 FUZZ_SECONDS ?= 20
 CFLAGS ?=
 LDFLAGS ?=
@@ -41,6 +46,9 @@ OUT = $(BUILD)$(if $(filter release,$(VARIANT)),,/$(VARIANT))
 OBJ = $(BUILD)/obj/$(VARIANT)
 PROGRAM = $(OUT)/shiftband
 LIBRARY = $(OUT)/libshiftband.a
+# Until version 1.0 the interface may change with each minor version, and so the soname does.
+SONAME = libshiftband.so.$(basename $(VERSION))
+SHARED = $(OUT)/libshiftband.so.$(VERSION)
 
 # Sources ----------------------------------------------------------------------------------------------------------
 find_c = $(sort $(shell find $(1) -name '*.c' 2>/dev/null))
@@ -114,7 +122,7 @@ ifneq ($(filter clean,$(MAKECMDGOALS)),)
 endif
 .SUFFIXES:
 
-all: $(PROGRAM) $(LIBRARY) ## build the program and the library (default)
+all: $(PROGRAM) $(LIBRARY) $(SHARED) ## build the program and the library, static and shared (default)
 
 $(PROGRAM): $(CLI_OBJ) $(LIBRARY)
 	$(say) link $@
@@ -124,8 +132,16 @@ $(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
 	$(say) ar $@
 	$(Q)rm -f $@ && $(AR) rcs $@ $(LIB_OBJ)
 
+# Of ordinary code: a link with optimization over all files takes its time. Beside it the links that programs look for.
+$(SHARED): $(LIBRARY) $(HEADERS) tools/dev/version-script
+	$(say) link $@
+	$(Q)tools/dev/version-script $(LIBRARY) SHIFTBAND_$(basename $(VERSION)) $(HEADERS) > $(OBJ)/exports
+	$(Q)$(CC) -shared $(link_flags) $(lto_none) -Wl,-soname,$(SONAME) -Wl,--version-script,$(OBJ)/exports \
+	  -Wl,--whole-archive $(LIBRARY) -Wl,--no-whole-archive -Wl,-z,defs -o $@ $(LIBS)
+	$(Q)ln -sf $(@F) $(OUT)/$(SONAME) && ln -sf $(@F) $(OUT)/libshiftband.so
+
 # Two notes in the build folder make a changed compiler or flag rebuild all, and a removed source the archive.
-$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(lto_compile) $(link_flags) $(LIBS) in $(CURDIR)
+$(OBJ)/flags: export SB_NOTE = $(CC) $(compile_flags) $(point_flags) $(lto_compile) $(link_flags) $(LIBS) in $(CURDIR)
 $(OBJ)/objects: export SB_NOTE = $(LIB_OBJ)
 $(OBJ)/flags $(OBJ)/objects: FORCE
 	@mkdir -p $(@D) $(OUT)/tests
@@ -135,10 +151,15 @@ $(OBJ)/flags $(OBJ)/objects: FORCE
 .PHONY: FORCE
 FORCE:
 
+# Numbers have a decimal point in every locale (base/c_locale.h), and the code may lie anywhere, for the shared library.
+point_flags = -include base/c_locale.h -fPIC -fno-semantic-interposition
+plain_obj = $(OBJ)/src/controller/%.o $(OBJ)/src/base/c_locale.o
+$(filter $(plain_obj),$(LIB_OBJ)): own_flags = $(wordlist 3,9,$(point_flags))
+$(filter-out $(plain_obj),$(LIB_OBJ)): own_flags = $(point_flags)
 $(LIB_OBJ) $(CLI_OBJ): $(OBJ)/%.o: %.c $(OBJ)/flags
 	$(say) cc $<
 	@mkdir -p $(@D)
-	$(Q)$(CC) $(compile_flags) $(lto_compile) -MMD -MP -c -o $@ $<
+	$(Q)$(CC) $(compile_flags) $(own_flags) $(lto_compile) -MMD -MP -c -o $@ $<
 
 $(OBJ)/tests/%.o: tests/%.c $(OBJ)/flags
 	$(say) cc $<
@@ -265,19 +286,42 @@ voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts f
 console: $(PROGRAM) $(OUT)/tests/test_console ## write README.md and src/manual/ again from what their commands print
 	@SB_CONSOLE_WRITE=1 $(OUT)/tests/test_console > /dev/null
 
-DEST = $(DESTDIR)$(PREFIX)
-install: all ## install program, library, headers and pkg-config file (PREFIX, DESTDIR)
-	install -d "$(DEST)/bin" "$(DEST)/lib/pkgconfig" "$(DEST)/include/shiftband"
-	install -m 755 $(PROGRAM) "$(DEST)/bin/shiftband"
-	install -m 644 $(LIBRARY) "$(DEST)/lib/libshiftband.a"
-	$(if $(WHOLE),$(OBJCOPY) --wildcard --remove-section='.gnu.lto_*' "$(DEST)/lib/libshiftband.a") # only this compiler reads it
-	install -m 644 $(HEADERS) "$(DEST)/include/shiftband/"
-	@printf '%s\n' 'prefix=$(PREFIX)' 'libdir=$${prefix}/lib' 'includedir=$${prefix}/include' '' 'Name: shiftband' \
+# What is installed, a line each: mode, source, the variable of its folder, name there (tools/install-files).
+TOOLS := tools/report tools/shiftband.py $(wildcard tools/plot/plot-*)
+SCENARIOS := $(sort $(wildcard scenarios/*.yaml scenarios/data/*))
+CONTROLLER := $(wildcard src/controller/*.[ch])
+line = '$(1) $(2) $(3) $(4)'
+install_lines = $(call line,755,$(PROGRAM),BINDIR,shiftband) \
+  $(call line,644,$(OUT)/install/libshiftband.a,LIBDIR,libshiftband.a) \
+  $(call line,755,$(SHARED),LIBDIR,$(notdir $(SHARED))) $(call line,link,$(notdir $(SHARED)),LIBDIR,$(SONAME)) \
+  $(call line,link,$(SONAME),LIBDIR,libshiftband.so) \
+  $(call line,644,$(OUT)/install/shiftband.pc,LIBDIR,pkgconfig/shiftband.pc) \
+  $(foreach f,$(HEADERS),$(call line,644,$(f),INCLUDEDIR,$(f:include/%=%))) \
+  $(foreach f,$(CONTROLLER),$(call line,644,$(f),DATADIR,$(f:src/%=shiftband/%))) \
+  $(foreach f,$(TOOLS),$(call line,755,$(f),DATADIR,shiftband/$(f))) \
+  $(foreach f,$(SCENARIOS),$(call line,644,$(f),DATADIR,shiftband/$(f))) \
+  $(foreach f,LICENSE README.md,$(call line,644,$(f),DATADIR,doc/shiftband/$(f)))
+place_files = @printf '%s\n' $(install_lines) | \
+  DESTDIR='$(DESTDIR)' BINDIR='$(BINDIR)' LIBDIR='$(LIBDIR)' INCLUDEDIR='$(INCLUDEDIR)' DATADIR='$(DATADIR)' \
+  MANDIR='$(MANDIR)' tools/install-files
+
+install: all ## install all for users (PREFIX, BINDIR, LIBDIR, INCLUDEDIR, DATADIR, MANDIR, DESTDIR)
+	@$(MAKE) --no-print-directory place
+
+# What is built already: the static library without the code that only this compiler can read, and the pkg-config file, where
+# who links the static library needs what the shared one brings along by itself: that is private.
+place:
+	@mkdir -p $(OUT)/install
+	$(Q)cp $(LIBRARY) $(OUT)/install/ && $(OBJCOPY) --wildcard --remove-section='.gnu.lto_*' $(OUT)/install/libshiftband.a
+	@printf '%s\n' 'prefix=$(PREFIX)' 'libdir=$(LIBDIR)' 'includedir=$(INCLUDEDIR)' '' 'Name: shiftband' \
 	  'Description: simulation and tuning of gearboxes that shift by hysteresis on motor speed' 'Version: $(VERSION)' \
-	  'Requires: gsl yaml-0.1' 'Cflags: -I$${includedir}' 'Libs: -L$${libdir} -lshiftband $(OPENMP) -lm' \
-	  > "$(DEST)/lib/pkgconfig/shiftband.pc"
-	@chmod 644 "$(DEST)/lib/pkgconfig/shiftband.pc"
-	@echo '  installed below $(DEST)'
+	  'Requires.private: gsl yaml-0.1' 'Cflags: -I$${includedir}' 'Libs: -L$${libdir} -lshiftband' \
+	  'Libs.private: $(OPENMP) -lm' > $(OUT)/install/shiftband.pc
+	$(place_files) install
+
+uninstall: ## remove what `make install` with the same settings put there
+	$(place_files) uninstall
+.PHONY: place uninstall
 
 clean: ## remove the build folder
 	rm -rf $(BUILD)

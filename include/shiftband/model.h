@@ -96,6 +96,15 @@ struct sb_derived {
   double least_time_constant_s[SB_GEAR_MAX + 1];
 };
 
+/*
+ * Whether a model that a program has put together or changed is one that a scenario file could have given: each number within
+ * its range, thresholds in order, periods whole multiples of the step, derived ratios those of the meshes. A simulation of
+ * another one is undefined. After a change of motor or gears derive first (sb_motor_derive(), sb_gearbox_derive()).
+ *
+ * SB_ERR_SCENARIO with the first fault, as "run.step: needs ..., found ...", or SB_ERR_MEMORY. The model stays as it is.
+ */
+enum sb_status sb_model_validate(const struct sb_model *model, struct sb_error *err);
+
 /* Pure. */
 struct sb_derived sb_model_derive(const struct sb_model *model);
 

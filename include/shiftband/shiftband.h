@@ -24,6 +24,7 @@
 #include "shiftband/external_program.h"
 #include "shiftband/fit.h"
 #include "shiftband/gearbox.h"
+#include "shiftband/handle.h"
 #include "shiftband/inspect.h"
 #include "shiftband/limiter.h"
 #include "shiftband/load.h"

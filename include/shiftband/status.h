@@ -4,6 +4,16 @@
  *
  * A fallible function returns enum sb_status and writes its results only on success. The library never
  * prints, exits or aborts on bad input.
+ *
+ * What all functions of the library demand, unless their header says more:
+ *
+ *   threads   Functions may run in several threads at once as long as no two of them work on the same object, and none changes
+ *             what another reads. A model and a scenario are only read once loaded. sb_tune() and sb_tasks_run() make threads
+ *             of their own (OpenMP). Standard input, as the path "-", is read once a process.
+ *   locale    None: numbers have a decimal point in whatever locale the caller has set, which stays as it is.
+ *   GSL       None: while a function is at work in GSL, GSL's error handler (one for the whole process) is off, and the last
+ *             one puts it back as it was. So do not change the handler in another thread meanwhile.
+ *   signals   None is caught or sent. External controllers (external_program.h) are child processes; ignore SIGPIPE.
  */
 #ifndef SHIFTBAND_STATUS_H
 #define SHIFTBAND_STATUS_H
@@ -16,6 +26,9 @@ extern "C" {
 
 /* Of the library and the program: the only place where it stands (the Makefile reads it here). */
 #define SB_VERSION "0.1.0"
+
+/* That of the library which the program runs with, as SB_VERSION was when it was built; a constant string. */
+const char *sb_version(void);
 
 #define SB_STATUS_LIST(X)                                     \
   X(SB_OK, "success")                                         \

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* main.c - picks the command by its name; one table, one loop, one exit. */
 #include <errno.h>
-#include <gsl/gsl_errno.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -137,7 +136,6 @@ static void set_width(void)
 int main(int argc, char **argv)
 {
   if (argc > 0) sb_command_set_program(argv[0]);
-  gsl_set_error_handler_off();
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);
   set_width();

@@ -72,7 +72,7 @@ static double full_count_of(const struct sb_emission *out)
 static double share_of(const char *text)
 {
   const size_t digits = strncmp(text, "1/", 2) == 0 ? strspn(text + 2, "0123456789") : 0;
-  const double parts = digits > 0 && digits < 10 && text[2 + digits] == 0 ? atof(text + 2) : 0.0;
+  const double parts = digits > 0 && digits < 10 && text[2 + digits] == 0 ? strtod(text + 2, NULL) : 0.0;
   return parts > 0.0 ? 1.0 / parts : 0.0;
 }
 

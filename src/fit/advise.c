@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "fit/estimate.h"
 
 static const double before_sd = 10.0;
@@ -190,6 +191,7 @@ static void add_candidate(struct information *info, const struct sb_bench *bench
 /* Deviations that the information leaves: of the worst known parameter, or along a direction. */
 static double sd_left(const struct information *info, const double *direction)
 {
+  SB_GSL_QUIET;
   const size_t n = info->terms;
   double copy[TERM_MAX * TERM_MAX], worst = 0.0, along = 0.0, length = 0.0;
   for (size_t a = 0; a < n; a++) {

@@ -12,6 +12,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/gsl_quiet.h"
 #include "fit/bench.h"
 
 enum { UPPER_LEAST = 4, LOWER_LEAST = 2 };
@@ -57,6 +58,7 @@ struct line {
 
 static bool fit_line(const struct points *points, size_t first, struct line *line)
 {
+  SB_GSL_QUIET;
   const size_t count = points->count - first;
   gsl_matrix *x = gsl_matrix_alloc(count, 2);
   gsl_vector *y = gsl_vector_alloc(count);
@@ -120,6 +122,7 @@ static bool is_corner(const struct points *points, size_t lower, const struct li
 
 struct sb_fit_corner sb_corner_find(const struct sb_log *log)
 {
+  SB_GSL_QUIET;
   struct sb_fit_corner corner = {0};
   struct points points;
   struct line line = {gsl_vector_alloc(2), gsl_matrix_alloc(2, 2), 0.0, 0.0};

@@ -8,6 +8,8 @@
 #include <gsl/gsl_roots.h>
 #include <math.h>
 
+#include "base/gsl_quiet.h"
+
 static const double inside = 0.95, at_ends = 0.90;
 
 /* A part below this share of the greatest one changes nothing. */
@@ -117,6 +119,7 @@ static double short_of_ends(double h, void *params)
 /* Where a function that is below zero at 0 and not at `most` crosses it. */
 static double root_of(double (*function)(double, void *), struct cover *cover, double most)
 {
+  SB_GSL_QUIET;
   gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
   gsl_function f = {function, cover};
   double h = most;

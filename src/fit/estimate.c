@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "fit/least_squares.h"
 
 static const double leash = 1.0;        /* of an x, in units of one standard deviation of all readings together */
@@ -386,6 +387,7 @@ static void fill_scaled(const struct sb_estimate *estimate, gsl_matrix *a, gsl_v
 /* (J' W J)^-1 by singular values; what has none gets so great a variance that it will be found undetermined. */
 static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
   if (terms == 0) return SB_OK;
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);

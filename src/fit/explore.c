@@ -12,6 +12,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "fit/estimate.h"
 
 /* Two starts that leave the same misfit have come to the same valley. */
@@ -95,6 +96,7 @@ static void sweep_instants(struct sb_bench *bench, struct start *start, double *
 /* The present start, then the best of all points. */
 static bool find_starts(struct sb_bench *bench, struct start starts[START_COUNT], double *computed)
 {
+  SB_GSL_QUIET;
   gsl_qrng *points = gsl_qrng_alloc(gsl_qrng_sobol, DIMENSION_MAX);
   if (points == NULL) return false;
   for (int k = 0; k < START_COUNT; k++) starts[k] = (struct start){sb_bench_place_now(bench), INFINITY};

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "fit/cover.h"
 #include "fit/estimate.h"
 #include "fit/show.h"
@@ -437,6 +438,7 @@ static enum sb_status conclude(struct fit *fit, const struct sb_log *logs, struc
 enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_log *logs, size_t count,
                             struct sb_fit_result *out, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   struct sb_fit_result result = {.has_scenario = setup->model != NULL, .log_count = count};
   struct sb_fit_setup with_constants = *setup;
   struct fit *fit = calloc(1, sizeof *fit);

@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
+
 /* A direction without any effect gets this deviation, so that nothing becomes infinite. */
 static const double sd_max = 1e6;
 
@@ -33,6 +35,7 @@ int sb_identify_parameter(const struct sb_bench *bench, size_t unknown, int *tes
 /* The right singular vectors with a deviation above sd_min, one a row of out; returns how many, or -1 without memory. */
 static int undetermined_vectors(const struct sb_estimate *estimate, double sd_min, double *out, double *sds)
 {
+  SB_GSL_QUIET;
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
   gsl_vector *s = gsl_vector_alloc(terms), *work = gsl_vector_alloc(terms);

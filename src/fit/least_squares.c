@@ -9,6 +9,8 @@
 #include <stdbool.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
+
 /* Central differences are best at the cube root of the rounding: their own error is then near its square. */
 static const double difference_step = 1e-5;
 static const double x_tolerance = 1e-12;
@@ -38,6 +40,7 @@ static enum sb_status check_linear(size_t count, size_t terms, struct sb_error *
 enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double *rows, const double *y, double *c,
                                        double *covariance, double *square_sum, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   if (check_linear(count, terms, err) != SB_OK) return SB_ERR_NUMERICS;
   gsl_multifit_linear_workspace *work = gsl_multifit_linear_alloc(count, terms);
   gsl_matrix *found = gsl_matrix_alloc(terms, terms);
@@ -65,6 +68,7 @@ enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double 
 enum sb_status sb_least_squares_robust(size_t count, size_t terms, const double *rows, const double *y, double *c,
                                        double *residual_sd, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   if (check_linear(count, terms, err) != SB_OK) return SB_ERR_NUMERICS;
   gsl_multifit_robust_workspace *work = gsl_multifit_robust_alloc(gsl_multifit_robust_bisquare, count, terms);
   gsl_matrix *covariance = gsl_matrix_alloc(terms, terms);
@@ -184,6 +188,7 @@ static int search(struct bridge *bridge, const double *weights, const gsl_multif
 enum sb_status sb_least_squares_nonlinear(const struct sb_residuals *problem, const double *weights, double *x,
                                           double *jacobian, double *f, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   const size_t terms = problem->terms;
   if (terms < 1 || problem->count < terms) {
     return sb_fail(err, SB_ERR_NUMERICS, "least squares: needs at least %zu readings, found %zu", terms,

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "base/gsl_quiet.h"
 #include "shiftband/overlay.h"
 
 /* The cost of what is no scenario or cannot be simulated: finite, for Brent's method takes no other. */
@@ -292,6 +293,7 @@ static double trial_cost(double s, void *context)
 /* Brent's method between the neighbours of the best of the scan. Returns the best s, and its cost. */
 static double refine(struct search *search, const double costs[SCAN_COUNT], int best, double *cost)
 {
+  SB_GSL_QUIET;
   gsl_function function = {trial_cost, search};
   gsl_min_fminimizer *solver = gsl_min_fminimizer_alloc(gsl_min_fminimizer_brent);
   double at = scan[best];

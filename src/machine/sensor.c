@@ -8,6 +8,7 @@
 
 #include "base/constants.h"
 #include "base/elementary.h"
+#include "base/gsl_quiet.h"
 
 /* One count of a sensor without a resolution: 1e-6 %. */
 static const double exact_count_fraction = 1e-8;
@@ -137,6 +138,7 @@ static double gain_of(double filter_s, double sample_period_s)
 enum sb_status sb_sensor_init(struct sb_reading *reading, const struct sb_sensor *sensor, double sample_period_s,
                               struct sb_error *err)
 {
+  SB_GSL_QUIET;
   gsl_rng *noise = NULL;
   if (sensor->noise_fraction > 0.0) {
     noise = gsl_rng_alloc(gsl_rng_mt19937);

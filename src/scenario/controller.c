@@ -196,6 +196,18 @@ static void finish_thresholds(struct sb_reader *reader)
   }
 }
 
+void sb_reader_check_thresholds(struct sb_reader *reader)
+{
+  for (int p = 0; p < reader->draft->model.gearbox.gear_count - 1; p++) check_pair(reader, p);
+}
+
+const struct sb_key *sb_reader_controller_key(const char *name)
+{
+  const struct sb_key *key = keys;
+  while (strcmp(key->name, name) != 0) key++;
+  return key;
+}
+
 static void refuse_speed(struct sb_reader *reader, const char *path, const char *reading)
 {
   sb_reader_fault(reader, path, "needs a percentage (%%), since the reading is the %s, found an angular speed",

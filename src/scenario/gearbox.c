@@ -234,6 +234,22 @@ static void check_place(struct sb_reader *reader)
   }
 }
 
+/* A shifter that the motor's direction moves has just two gears, one for each direction. */
+static void check_directions(struct sb_reader *reader)
+{
+  const struct sb_model *model = &reader->draft->model;
+  const struct sb_gearbox *gearbox = &model->gearbox;
+  if (gearbox->gear_count == 0 || model->shifter.ops == NULL || !model->shifter.ops->is_direction_selected) return;
+  if (gearbox->gear_count != 2) {
+    sb_reader_fault(reader, "gearbox.shifter", "needs two gears for a %s, found %d", model->shifter.ops->name,
+                    gearbox->gear_count);
+  } else if (gearbox->gears[0].motor_direction == gearbox->gears[1].motor_direction &&
+             gearbox->gears[0].motor_direction != 0) {
+    sb_reader_fault(reader, "gearbox.shifter", "needs gears of opposite motor_direction for a %s, found %s in both",
+                    model->shifter.ops->name, gearbox->gears[0].motor_direction > 0 ? "forward" : "reverse");
+  }
+}
+
 static void check_shifter(struct sb_reader *reader)
 {
   struct sb_model *model = &reader->draft->model;
@@ -248,15 +264,15 @@ static void check_shifter(struct sb_reader *reader)
     return;
   }
   check_place(reader);
-  if (gearbox->gear_count == 0 || model->shifter.ops == NULL || !model->shifter.ops->is_direction_selected) return;
-  if (gearbox->gear_count != 2) {
-    sb_reader_fault(reader, "gearbox.shifter", "needs two gears for a %s, found %d", model->shifter.ops->name,
-                    gearbox->gear_count);
-  } else if (gearbox->gears[0].motor_direction == gearbox->gears[1].motor_direction &&
-             gearbox->gears[0].motor_direction != 0) {
-    sb_reader_fault(reader, "gearbox.shifter", "needs gears of opposite motor_direction for a %s, found %s in both",
-                    model->shifter.ops->name, gearbox->gears[0].motor_direction > 0 ? "forward" : "reverse");
-  }
+  check_directions(reader);
+}
+
+void sb_reader_check_gears(struct sb_reader *reader)
+{
+  check_names(reader);
+  check_ratios(reader);
+  check_place(reader);
+  check_directions(reader);
 }
 
 void sb_reader_finish_gearbox(struct sb_reader *reader)

@@ -70,6 +70,15 @@ bool sb_reader_finish_battery(struct sb_reader *reader);
 /* Checks gears, shifter and ratios; part of finishing the model. */
 void sb_reader_finish_gearbox(struct sb_reader *reader);
 
+/* The part of it that a model alone can go through: names, ratios, the shifter's place and directions. */
+void sb_reader_check_gears(struct sb_reader *reader);
+
+/* Whether each pair's thresholds are in range and in order. */
+void sb_reader_check_thresholds(struct sb_reader *reader);
+
+/* A key of the section `controller` by its name, which is one. */
+const struct sb_key *sb_reader_controller_key(const char *name);
+
 /* Checks and converts what the controller and the run were given; part of finishing the model. */
 void sb_reader_finish_control(struct sb_reader *reader);
 void sb_reader_finish_run(struct sb_reader *reader);

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "shiftband/scenario.h"
 
 /* Up to so many tolerances all combinations of their ends are tried. */
@@ -84,6 +85,7 @@ static int take_fixed(const struct sb_scenario *scenario, int count, double *val
 enum sb_status sb_samples_draw(const struct sb_scenario *scenario, enum sb_samples_kind kind, unsigned long seed,
                                int count, double *values, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   const int fixed = kind == SB_SAMPLES_SEARCH ? take_fixed(scenario, count, values) : 0;
   if (scenario->tolerance_count == 0 || fixed == count) return SB_OK;
   gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);

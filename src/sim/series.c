@@ -5,6 +5,8 @@
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_roots.h>
 
+#include "base/gsl_quiet.h"
+
 struct sb_series sb_series_scaled(const struct sb_series *p, int degree, double gain, double constant)
 {
   struct sb_series out;
@@ -104,6 +106,7 @@ static double value_at(double s, void *context)
 /* The only root between two places of different signs, on its far side. */
 static double polished(struct search *search, double low, double high)
 {
+  SB_GSL_QUIET;
   gsl_function function = {value_at, search};
   const double far_sign = value_at(high, search) < 0.0 ? -1.0 : 1.0;
   if (gsl_root_fsolver_set(search->solver, &function, low, high) != GSL_SUCCESS) return high;

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/constants.h"
+#include "base/gsl_quiet.h"
 #include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
@@ -545,6 +546,7 @@ void sb_sim_begin_at(struct sb_sim *sim, const struct sb_sim_place *place)
 
 enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int gear, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   *sim = (struct sb_sim){.model = model};
   sim->segment = calloc(1, sizeof *sim->segment);
   sim->root_solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);

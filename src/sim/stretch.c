@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/gsl_quiet.h"
 #include "sim/point.h"
 #include "sim/start.h"
 
@@ -17,6 +18,7 @@ static atomic_bool has_rules;
 
 static bool make_rule(struct sb_gauss *rule, int half_degree)
 {
+  SB_GSL_QUIET;
   rule->count = half_degree + 3;
   gsl_integration_glfixed_table *table = gsl_integration_glfixed_table_alloc((size_t)rule->count);
   if (table == NULL) return false;

@@ -6,6 +6,7 @@
 #include <math.h>
 
 #include "base/constants.h"
+#include "base/gsl_quiet.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -22,6 +23,7 @@ typedef double difference(double x, void *pair);
 /* The root in an interval at whose ends the signs differ; NAN: GSL gave up. */
 static double polished(difference *function, struct pair *pair, double low, double high)
 {
+  SB_GSL_QUIET;
   gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
   if (solver == NULL) return NAN;
   gsl_function wanted = {function, pair};

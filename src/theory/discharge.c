@@ -8,6 +8,7 @@
 #include <stdlib.h>
 
 #include "base/arena.h"
+#include "base/gsl_quiet.h"
 #include "shiftband/closed_form.h"
 #include "theory/shift.h"
 #include "theory/steady.h"
@@ -333,6 +334,7 @@ static bool find_kind(struct search *search, enum sb_discharge_kind kind, struct
 
 enum sb_status sb_discharge_solve(const struct sb_model *model, struct sb_discharge *out, struct sb_error *err)
 {
+  SB_GSL_QUIET;
   struct search search = {.model = *model, .solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent)};
   bool is_fit = search.solver != NULL;
   out->span_count = 0;

@@ -19,6 +19,8 @@
 #include <gsl/gsl_sf_lambert.h>
 #include <math.h>
 
+#include "base/gsl_quiet.h"
+
 /* z' = p - q z - r z^2 while z >= 0; q, r >= 0. */
 struct riccati {
   double p;
@@ -308,6 +310,7 @@ static double slip_left(double time_s, void *params)
 /* First time at which the speeds meet, before `limit_s`; INFINITY: not until then. */
 static double slip_time(struct slip *slip, double guess_s, double limit_s)
 {
+  SB_GSL_QUIET;
   double before_s = 0.0;
   double after_s = fmin(guess_s / 64.0, limit_s);
   while (slip_left(after_s, slip) > 0.0) {

@@ -6,6 +6,7 @@
 #include <gsl/gsl_roots.h>
 #include <math.h>
 
+#include "base/gsl_quiet.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -102,6 +103,7 @@ static double surplus_k(double winding_c, void *context)
 /* Zero of a function between two places where its signs differ. NAN when GSL fails. */
 static double find_zero(double (*function)(double x, void *context), void *context, double low, double high)
 {
+  SB_GSL_QUIET;
   gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
   if (solver == NULL) return NAN;
   gsl_function wanted = {function, context};
@@ -228,6 +230,7 @@ static struct sb_warmth_reach search(struct leg *leg, double horizon_s)
 
 struct sb_warmth_reach sb_warmth_reached(const struct sb_model *model, int gear, double external_nm, double limit_c)
 {
+  SB_GSL_QUIET;
   struct heating heating = {model, gear, external_nm, limit_c};
   const struct sb_warmth start = sb_winding_start(&model->winding);
   const struct sb_warmth steady = sb_warmth_steady(model, gear, external_nm);

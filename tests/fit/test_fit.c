@@ -4,7 +4,6 @@
  * least squares, and a measured log of a real motor.
  */
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_errno.h>
 #include <string.h>
 
 #include "fit/least_squares.h"
@@ -672,6 +671,5 @@ int main(void)
       cmocka_unit_test(an_efficiency_above_one_is_refused),
       cmocka_unit_test(logs_that_cannot_be_fitted_are_refused_with_what_they_need),
   };
-  gsl_set_error_handler_off();
   return cmocka_run_group_tests_name("fit", tests, NULL, NULL);
 }

@@ -3,7 +3,6 @@
  * A driver that limits the current, in logs of a bench whose motor is known: found where it is and nowhere else, and the motor's figures
  * are those of the points above the corner.
  */
-#include <gsl/gsl_errno.h>
 #include <stdio.h>
 
 #include "help/fit_data.h"
@@ -133,7 +132,6 @@ static void a_spin_up_is_calculated_with_the_limit_of_the_points(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off(); /* as the program does */
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_corner_is_found_with_its_current),
       cmocka_unit_test(a_straight_line_has_none),

@@ -8,7 +8,6 @@
  * A half-width divided by the root of 3 is a standard uncertainty (GUM 4.3.7), and one gain in all rows does not average
  * out (GUM 5.2.2: ten resistors compared with one standard).
  */
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <string.h>
 
@@ -324,6 +323,5 @@ int main(void)
       cmocka_unit_test(intervals_hold_the_truth_with_all_gauges_at_the_ends_of_their_half_widths),
       cmocka_unit_test(half_widths_are_read_and_the_others_stay_usual),
   };
-  gsl_set_error_handler_off();
   return cmocka_run_group_tests_name("fit_gauge", tests, NULL, NULL);
 }

@@ -3,7 +3,6 @@
  * Logs with shifts: what the simulator made with known figures and seeded noise is fitted from a scenario that has them wrong.
  * Intervals that say 95 % are counted, as in test_fit_cover.c: the truth itself is the outside source.
  */
-#include <gsl/gsl_errno.h>
 #include <string.h>
 
 #include "help/fit_data.h"
@@ -406,6 +405,5 @@ int main(void)
       cmocka_unit_test(gauges_move_figures_of_a_shift_as_a_fit_of_wrong_readings_does),
       cmocka_unit_test(a_log_of_commanded_gears_is_followed_by_the_shifters_law),
   };
-  gsl_set_error_handler_off();
   return cmocka_run_group_tests_name("fit_shift", tests, NULL, NULL);
 }

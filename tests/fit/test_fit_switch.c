@@ -3,7 +3,6 @@
  * The instant at which a drive was switched, found from the speeds alone: a coast-down that begins before it, and a spin-up
  * switched on exactly at a row, where the squares have a minimum on either side.
  */
-#include <gsl/gsl_errno.h>
 #include <string.h>
 
 #include "help/fit_data.h"
@@ -124,6 +123,5 @@ int main(void)
       cmocka_unit_test(intervals_of_coast_downs_with_lead_ins_hold_the_truth_as_often_as_they_say),
       cmocka_unit_test(the_better_of_two_minima_is_kept_where_a_switch_on_falls_on_a_row),
   };
-  gsl_set_error_handler_off();
   return cmocka_run_group_tests_name("fit_switch", tests, NULL, NULL);
 }

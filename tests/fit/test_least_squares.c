@@ -3,7 +3,6 @@
  * The solvers against the Statistical Reference Datasets of NIST/ITL (itl.nist.gov/div898/strd): estimates, standard
  * deviations and sums of squares certified to 11 digits (nonlinear) and 15 (linear), computed there in 128 bits.
  */
-#include <gsl/gsl_errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -261,6 +260,5 @@ int main(void)
       cmocka_unit_test(too_few_points_are_refused),
       cmocka_unit_test(residuals_that_make_no_sense_are_a_failure_of_the_numerics),
   };
-  gsl_set_error_handler_off();
   return cmocka_run_group_tests_name("least_squares", tests, NULL, NULL);
 }

@@ -2,7 +2,6 @@
 /* plane.c - see plane.h. */
 #include "help/plane.h"
 
-#include <gsl/gsl_errno.h>
 #include <math.h>
 #include <string.h>
 
@@ -282,6 +281,5 @@ void plane_check_cell(const struct sb_model *model, const struct sb_map *map, co
 int plane_quiet_gsl(void **state)
 {
   (void)state;
-  gsl_set_error_handler_off();
   return 0;
 }

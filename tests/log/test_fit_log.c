@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Logs as people's loggers write them, and what is said about those that cannot be read. */
 #include <errno.h>
-#include <gsl/gsl_errno.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -233,6 +232,5 @@ int main(void)
       cmocka_unit_test(a_log_cut_anywhere_is_read_or_refused),
       cmocka_unit_test(a_file_that_is_not_there_is_an_error_of_reading),
   };
-  gsl_set_error_handler_off();
   return cmocka_run_group_tests_name("fit_log", tests, NULL, NULL);
 }

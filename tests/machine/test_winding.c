@@ -387,7 +387,6 @@ static void a_motor_without_a_winding_section_has_none(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(copper_at_100_c_has_1_3144_times_its_resistance_at_20_c),
       cmocka_unit_test(the_line_of_copper_meets_zero_at_minus_234_45_c),

@@ -3,7 +3,6 @@
  * A scenario repeated until its motor is warm: against the closed form of a load that stays, and against simulating
  * every single repeat with the warmth that the last one left.
  */
-#include <gsl/gsl_errno.h>
 #include <math.h>
 #include <string.h>
 
@@ -197,7 +196,6 @@ static void the_repeat_reported_can_be_run_again(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(under_a_constant_load_it_settles_where_the_closed_form_says),
       cmocka_unit_test(under_a_constant_load_it_passes_a_limit_when_the_closed_form_says),

@@ -815,7 +815,6 @@ static void a_vehicle_that_is_turned_back_at_once_leaves_its_body_behind(void **
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(wheels_spin_up_by_the_motors_line_against_the_traction_and_grip_where_they_meet_the_vehicle),
       cmocka_unit_test(lower_gear_of_slipping_wheels_pushes_no_harder),

@@ -246,7 +246,6 @@ static void random_machines_agree_with_one_set_of_equations(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(random_machines_agree_with_one_set_of_equations),
   };

@@ -8,7 +8,6 @@
  */
 #include <math.h>
 
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_rng.h>
 
 #include "help/box.h"
@@ -555,7 +554,6 @@ static void a_motor_that_turns_back_is_braked_to_rest_in_its_time(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_loaded_motor_settles_where_the_worked_example_does),
       cmocka_unit_test(a_hoisting_motor_with_friction_settles_where_the_worked_example_does),

@@ -506,7 +506,6 @@ static void the_dwell_is_shift_joining_and_climb_together(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(two_rotors_join_as_in_the_worked_example),
       cmocka_unit_test(two_moving_masses_join_as_in_the_worked_example),

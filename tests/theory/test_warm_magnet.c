@@ -229,7 +229,6 @@ static void a_long_run_ends_where_the_closed_form_settles(void **state)
 
 int main(void)
 {
-  gsl_set_error_handler_off();
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(half_a_newton_metre_asks_for_135_8_w_of_a_hot_motor),
       cmocka_unit_test(a_constant_torque_settles_where_its_growing_loss_flows_out),
