@@ -283,12 +283,13 @@ same-bits: ## compare traces and a map byte by byte between gcc -O0, gcc -O3 and
 voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts for people, anew from the sources
 	@SB_VOICE_WRITE=1 $(OUT)/tests/test_voice > /dev/null
 
-console: $(PROGRAM) $(OUT)/tests/test_console ## write README.md and src/manual/ again from what their commands print
+console: $(PROGRAM) $(OUT)/tests/test_console ## write README.md, src/manual/ and the schema of scenarios again from what commands print
+	@$(PROGRAM) keys --json > scenarios/scenario.schema.json
 	@SB_CONSOLE_WRITE=1 $(OUT)/tests/test_console > /dev/null
 
 # What is installed, a line each: mode, source, the variable of its folder, name there (tools/install-files).
 TOOLS := tools/report tools/shiftband.py $(wildcard tools/plot/plot-*)
-SCENARIOS := $(sort $(wildcard scenarios/*.yaml scenarios/data/*))
+SCENARIOS := $(sort $(wildcard scenarios/*.yaml scenarios/*.json scenarios/data/*))
 CONTROLLER := $(wildcard src/controller/*.[ch])
 line = '$(1) $(2) $(3) $(4)'
 install_lines = $(call line,755,$(PROGRAM),BINDIR,shiftband) \

@@ -132,6 +132,10 @@ const char *sb_samples_words(const struct sb_scenario *nominal, const double *va
 /* Writes the manual of all keys: section by section, with unit, range, default and meaning. Returns 0, or -1 (errno). */
 int sb_scenario_write_keys(FILE *out);
 
+/* The same as a JSON Schema (draft 7) on one line, for editors and validators: keys, types and units, no ranges of numbers with
+ * units, and nothing that keys demand of each other. Returns 0, or -1 (errno). */
+int sb_scenario_write_schema(FILE *out);
+
 #ifdef __cplusplus
 }
 #endif

@@ -9,6 +9,7 @@
 
 #include "base/constants.h"
 #include "base/nearest.h"
+#include "base/unit_pattern.h"
 
 #define KELVIN_AT_0_C 273.15
 
@@ -72,6 +73,14 @@ static const struct symbol symbols[] = {
     {"Ah", 3600, 1, {0, 0, 1, 1, 0, 0}, true},
     {"%", 1, 100, {0, 0, 0, 0, 0, 0}, false},
 };
+
+bool sb_units_symbol_at(size_t index, struct sb_unit_symbol *out)
+{
+  if (index >= sizeof symbols / sizeof *symbols) return false;
+  const struct symbol *symbol = &symbols[index];
+  *out = (struct sb_unit_symbol){symbol->name, symbol->dimension, symbol->takes_prefix};
+  return true;
+}
 
 struct prefix {
   const char *name;

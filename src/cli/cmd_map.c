@@ -10,6 +10,7 @@
 #include "cli/output.h"
 #include "map/lattice.h"
 #include "map/report.h"
+#include "prove/any_load_report.h"
 #include "study/refusal.h"
 #include "study/study.h"
 
@@ -18,7 +19,7 @@ struct request {
   struct sb_option_list sets, shards, vary;
   struct sb_study_request wanted; /* but for the texts of vary */
   const char *limits;             /* NULL: not asked for */
-  bool is_json, is_verbose, is_join;
+  bool is_json, is_verbose, is_join, is_any_load;
   struct sb_own_options own;
   struct sb_long_work work; /* its output is -o */
 };
@@ -102,6 +103,59 @@ static int do_exact(const struct request *request, const struct sb_scenario *sce
                                (struct sb_command_writer){write_exact_limits, &exact});
   if (code == SB_EXIT_DONE) status = report_exact(request, &exact, &err);
   sb_map_clear(&exact.map);
+  return status == SB_OK ? code : sb_command_fail(request->file, status, &err);
+}
+
+/* The plane for every load ---------------------------------------------------------------------------------------------- */
+
+static int write_any_load_csv(FILE *out, const void *context)
+{
+  return sb_any_load_write_csv(out, context);
+}
+
+static enum sb_status report_any_load(const struct request *request, const struct sb_any_load *plane,
+                                      struct sb_error *err)
+{
+  struct sb_any_load_own own;
+  const struct sb_any_load_wishes wishes = {request->wanted.downshift != NULL || request->wanted.upshift != NULL,
+                                            request->is_verbose};
+  const enum sb_status status = sb_any_load_look_around(plane, &own, err);
+  if (status != SB_OK) return status;
+  if (!request->is_json) return sb_any_load_write_text(words_stream(request), plane, &own, &wishes, err);
+  sb_any_load_write_json(stdout, plane, &own);
+  return SB_OK;
+}
+
+static enum sb_status solve_any_load(const struct request *request, const struct sb_model *model,
+                                     struct sb_any_load *plane, struct sb_error *err)
+{
+  const struct sb_study_request *wanted = &request->wanted;
+  struct sb_map_options part;
+  enum sb_status status = sb_map_plane_parse(model, wanted->pair, wanted->downshift, wanted->upshift, &part, err);
+  if (status != SB_OK) return status;
+  struct sb_progress progress;
+  struct sb_any_load_options options = sb_any_load_options_of(model, &part);
+  sb_progress_begin(&progress, "upshift thresholds", request->work.is_quiet);
+  options.jobs = (int)request->work.jobs;
+  options.on_progress = progress.is_shown ? show_points : NULL;
+  options.progress_context = &progress;
+  status = sb_any_load_solve(model, &options, plane, err);
+  sb_progress_end(&progress);
+  return status;
+}
+
+static int do_any_load(const struct request *request, const struct sb_scenario *scenario)
+{
+  struct sb_any_load plane;
+  struct sb_error err = {SB_OK, ""};
+  enum sb_status status = solve_any_load(request, &scenario->model, &plane, &err);
+  if (status != SB_OK) return sb_command_fail(request->file, status, &err);
+  int code = SB_EXIT_DONE;
+  if (request->work.output != NULL) {
+    code = sb_command_write_file(request->work.output, (struct sb_command_writer){write_any_load_csv, &plane});
+  }
+  if (code == SB_EXIT_DONE) status = report_any_load(request, &plane, &err);
+  sb_any_load_clear(&plane);
   return status == SB_OK ? code : sb_command_fail(request->file, status, &err);
 }
 
@@ -245,7 +299,11 @@ static int do_file(struct request *request)
   if (scenario == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
   int code = sb_command_load(request->file, &request->sets, scenario);
   if (code == SB_EXIT_DONE) {
-    code = is_study(request) ? do_study(request, scenario) : do_exact(request, scenario);
+    if (request->is_any_load) {
+      code = do_any_load(request, scenario);
+    } else {
+      code = is_study(request) ? do_study(request, scenario) : do_exact(request, scenario);
+    }
     sb_scenario_clear(scenario);
   }
   free(scenario);
@@ -282,6 +340,10 @@ static const struct sb_option option_table[] = {
      SB_INTO_TEXT(struct request, wanted.upshift)},
     {"limits", 0, "FILE.csv", "write the closed-form boundaries there; beside --vary those of each point",
      SB_INTO_OUTPUT(struct request, limits)},
+    {"any-load", 0, NULL,
+     "what is proved for every load profile within load.bounds, or the least and greatest of the scenario's own load, at each "
+     "pair of thresholds (topic: prove); on a coarser lattice",
+     SB_INTO_FLAG(struct request, is_any_load)},
     SB_OPTION_SET_OF(struct request),
     {"verbose", 'v', NULL, "also say how much was simulated", SB_INTO_FLAG(struct request, is_verbose)},
     {.help =
@@ -299,7 +361,8 @@ static const struct sb_option option_table[] = {
      SB_INTO_LIST(struct request, vary)},
     {"points", 0, "N", "points along each varied key (default 41; of three keys or more: 11)",
      SB_INTO_COUNT(struct request, wanted.points, 1, SB_AXIS_POINTS_MAX)},
-    {.help = "\nLong work (--samples, --discharge, --vary); results do not depend on any of these:"},
+    {.help =
+         "\nLong work (--samples, --discharge, --vary; --any-load knows --jobs and --quiet); results do not depend on any of these:"},
     {"jobs", 0, "N", "threads (default: all cores)", SB_INTO_COUNT(struct request, work.jobs, 1, 1024)},
     {"resume", 0, NULL,
      "go on where an interrupted or killed command with the same options stopped; what it had finished is in FILE.csv.part",
@@ -321,6 +384,8 @@ static const struct sb_option_rule rules[] = {
     {"join", SB_EXCLUDES,
      "set vary discharge samples seed pair downshift upshift points shard resume controller controller-command",
      "the shards know the rest"},
+    {"any-load", SB_EXCLUDES, "samples discharge vary limits join controller controller-command",
+     "it proves what holds for one machine with the built-in controller"},
     {"limits", SB_EXCLUDES, "samples", "they are closed forms of one machine"},
     {"limits", SB_EXCLUDES, "controller controller-command", "closed forms are of the built-in controller only"},
     {"limits&discharge", SB_NEEDS, "vary", "they go with one map; over the discharge: shiftband check --discharge"},

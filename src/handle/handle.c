@@ -120,7 +120,7 @@ void sb_handle_release(char *text)
 
 enum sb_status sb_handle_check(const struct sb_handle *handle, char **json, struct sb_error *err)
 {
-  struct sheet sheet;
+  struct sheet sheet = {NULL, NULL, 0};
   struct sb_check *check = calloc(1, sizeof *check);
   enum sb_status status = check != NULL ? open_sheet(&sheet, true, err) : fail_memory(err);
   if (status == SB_OK) {
@@ -134,7 +134,7 @@ enum sb_status sb_handle_check(const struct sb_handle *handle, char **json, stru
 
 enum sb_status sb_handle_prove(const struct sb_handle *handle, char **json, struct sb_error *err)
 {
-  struct sheet sheet;
+  struct sheet sheet = {NULL, NULL, 0};
   struct sb_prove *prove = calloc(1, sizeof *prove);
   enum sb_status status = prove != NULL ? open_sheet(&sheet, true, err) : fail_memory(err);
   if (status == SB_OK) {
@@ -183,7 +183,7 @@ enum sb_status sb_handle_run(const struct sb_handle *handle, const char *gear, c
                              struct sb_error *err)
 {
   const struct sb_model *model = &handle->scenario.model;
-  struct sheet report, rows = {NULL, NULL, 0};
+  struct sheet report = {NULL, NULL, 0}, rows = {NULL, NULL, 0};
   int locked_gear = 0;
   enum sb_status status = gear != NULL ? sb_gearbox_choose(&model->gearbox, gear, &locked_gear, err) : SB_OK;
   if (status != SB_OK) return status;
@@ -212,7 +212,7 @@ enum sb_status sb_handle_map(const struct sb_handle *handle, const char *pair, c
   const struct sb_model *model = &handle->scenario.model;
   struct sb_map_options options;
   struct sb_map map;
-  struct sheet report, cells = {NULL, NULL, 0};
+  struct sheet report = {NULL, NULL, 0}, cells = {NULL, NULL, 0};
   enum sb_status status = sb_map_plane_parse(model, pair, NULL, NULL, &options, err);
   if (status == SB_OK) status = sb_map_exact(model, &options, true, &map, err);
   if (status != SB_OK) return status;

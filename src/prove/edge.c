@@ -436,6 +436,23 @@ struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, i
   return out;
 }
 
+struct sb_edge_passage sb_edge_pass(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
+                                    const struct sb_corner *from, int sample)
+{
+  command(edges, side, gear, to, from);
+  go_on(edges, side, sample, sample, NULL);
+  const bool is_slipping_now = edges->has_clutch && is_slipping(edges, side);
+  return (struct sb_edge_passage){finish(edges, side, 0.0), edges->now.engaged_s, is_slipping_now};
+}
+
+double sb_edge_standing_after_s(struct sb_edges *edges, int gear, int to, const struct sb_corner *from, int sample)
+{
+  command(edges, SB_EDGE_SLOW, gear, to, from);
+  watch_standing(edges, SB_EDGE_SLOW, sample);
+  (void)finish(edges, SB_EDGE_SLOW, 0.0);
+  return edges->now.standing_s;
+}
+
 /* The time to engage from a corner, and the state just before. */
 static struct sb_edge_shift engaging(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
                                      const struct sb_corner *from)

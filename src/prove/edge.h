@@ -120,6 +120,18 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
 struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
                                const struct sb_corner *from, int sample, struct sb_edge_shift *shift);
 
+/* The same without what it was like: where the corner is, and whether its clutch slips there or has slipped again. */
+struct sb_edge_passage {
+  struct sb_corner corner;
+  double engaged_s; /* after the command */
+  bool is_slipping;
+};
+struct sb_edge_passage sb_edge_pass(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
+                                    const struct sb_corner *from, int sample);
+
+/* How long the output stands in gear, s, from the engagement after a command up to a sample, on the slowest course. */
+double sb_edge_standing_after_s(struct sb_edges *edges, int gear, int to, const struct sb_corner *from, int sample);
+
 /* What has arrived in a gear, at a sample after the command: the first that may decide. */
 struct sb_edge_arrival {
   int sample;

@@ -233,13 +233,13 @@ static void refused_points_are_drawn_counted_and_explained(void **state)
   static const char why[] = "controller.upshift_above: needs more than downshift_below (78 %), found 78 %";
   shell_expect(
       said, "Refused are 3 of 5 points, which are no valid scenario:\n  3, the first at controller.downshift_below 78 "
-            "%: scenarios/tray-cart.yaml:35:18: ");
+            "%: scenarios/tray-cart.yaml:36:18: ");
   shell_expect(said, why);
   said = shell_run("$SHIFTBAND map --json --vary downshift_below='70..86 %' --points 5 scenarios/tray-cart.yaml 2>&1 "
                    ">$T/refused.json; tail -c 250 $T/refused.json");
   shell_expect(said,
                "shiftband map: warning: 3 of 5 points are no valid scenario; the first, controller.downshift_below 78 "
-               "%: scenarios/tray-cart.yaml:35:18: controller.upshift_above: needs more");
+               "%: scenarios/tray-cart.yaml:36:18: controller.upshift_above: needs more");
   shell_expect(said,
                "\"refusals\":[{\"count\":3,\"first_at\":\"controller.downshift_below 78 %\",\"text\":\"scenarios/");
   shell_expect_not(shell_run("$SHIFTBAND map --json --vary dwell='1..2 s' --points 2 scenarios/tray-cart.yaml"),

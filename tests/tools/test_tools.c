@@ -240,7 +240,7 @@ static void faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone(v
       {"downshift_from_pct,upshift_to_pct\\n1,2\\n",
        "x.csv:1: the header lacks the column(s) downshift_to_pct upshift_from_pct"},
       {"downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct\\n1,2,3,4\\n",
-       "lacks the column(s) verdict cause"},
+       "lacks the column(s) verdict"},
       {MAP_HEADER "\\n1,2,3,x,passes,\\n", "x.csv:2: upshift_to_pct: expected a number, got \"x\""},
       {MAP_HEADER "\\n2,1,3,4,passes,\\n", "x.csv:2: downshift_from_pct 2 is above downshift_to_pct 1"},
       {MAP_HEADER "\\n1,2,3,4\\n", "x.csv:2: expected 6 fields as in the header"},

@@ -1,0 +1,232 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/*
+ * The plane for every load says at each point what `prove` says there, and the swing that it says: on random machines, at random points
+ * and where the verdict changes from a point to the next. SB_ANY_LOAD_MACHINES in the environment tries more of them.
+ */
+#include <gsl/gsl_randist.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "help/dice.h"
+#include "help/near.h"
+#include "help/proof.h"
+#include "help/slow.h"
+#include "prove/any_load.h"
+#include "prove/any_load_report.h"
+
+static struct sb_model tried; /* large, hence not on the stack */
+static struct sb_prove prove;
+static long compared[SB_ANY_LOAD_CLASS_COUNT], swings, by_sets;
+
+/* A machine that is told by rows and columns; every other one under loads that can stall it, with a limit of its own for that. */
+static void draw_machine(gsl_rng *dice, int machine)
+{
+  do {
+    tried = proof_random(dice);
+  } while (!sb_any_load_is_quick(&tried));
+  if (machine % 2 == 0) return;
+  tried.load.bounds.greatest_nm *= gsl_ran_flat(dice, 1.0, 2.5);
+  tried.limits.stall_time_s = gsl_ran_flat(dice, 0.05, 0.6);
+}
+
+static const char *class_at(const struct sb_any_load_point *point)
+{
+  return sb_any_load_words(point->class);
+}
+
+/* The same to 1e-6 of the heaviest load, which is as near as `prove` seeks; bounded by the loads that there are. */
+static void expect_same_swing(const struct sb_any_load_point *point, int machine)
+{
+  const double swing = prove.bounds[SB_PROVE_SWING];
+  if (!isfinite(swing) || point->is_by_sets || prove.outside != NULL) return;
+  if (point->high_nm > prove.heaviest_nm || point->low_nm < prove.lightest_nm) return;
+  swings++;
+  if (fabs(sb_any_load_swing_nm(point) - swing) > 1e-6 * fabs(prove.heaviest_nm))
+    fail_msg("machine %d: a swing of %.9g, by prove %.9g", machine, sb_any_load_swing_nm(point), swing);
+}
+
+/* `prove` tells constant loads from a swing of a thousandth of the bounds on; the plane's closed forms do so from less on. */
+static bool is_too_fine_for_prove(void)
+{
+  const double swing = prove.bounds[SB_PROVE_SWING];
+  return prove.statements[SB_PROVE_CONSTANT] == SB_PROOF_UNDECIDED && swing > 0.0 &&
+         swing < 1e-3 * (prove.heaviest_nm - prove.lightest_nm);
+}
+
+/* A standstill that is too long on the slowest course is one; `prove` needs a run to say so. */
+static void expect_same(const struct sb_any_load_point *point, double downshift, double upshift, int machine)
+{
+  struct sb_error err;
+  struct sb_model varied = tried;
+  varied.control.downshift_fraction[0] = downshift;
+  varied.control.upshift_fraction[0] = upshift;
+  assert_int_equal(sb_prove_solve(&varied, &prove, &err), SB_OK);
+  if (is_too_fine_for_prove()) prove.statements[SB_PROVE_CONSTANT] = SB_PROOF_PROVED;
+  const enum sb_any_load_class class = sb_any_load_class_of(&prove);
+  if (class != point->class)
+    fail_msg("machine %d (%s) at %.4f/%.4f: %s, by prove %s %s", machine, varied.shifter.ops->name, downshift, upshift,
+             class_at(point), sb_any_load_words(class), prove.outside != NULL ? prove.outside : "");
+  if (class == SB_ANY_LOAD_STALLS && !point->is_by_sets && isfinite(point->standing_s))
+    assert_near_rel(point->standing_s, prove.bounds[SB_PROVE_STANDING],
+                    varied.shifter.ops->is_direction_selected ? 0.05 : 1e-9);
+  compared[class]++;
+  by_sets += point->is_by_sets;
+  expect_same_swing(point, machine);
+}
+
+static void try_random_points(gsl_rng *dice, int machine, int count)
+{
+  for (int k = 0; k < count; k++) {
+    const double downshift = gsl_ran_flat(dice, 0.02, 0.95), upshift = gsl_ran_flat(dice, downshift + 0.01, 1.05);
+    struct sb_any_load_point point;
+    struct sb_error err;
+    assert_int_equal(sb_any_load_look_at(&tried, 0, downshift, upshift, &point, &err), SB_OK);
+    expect_same(&point, downshift, upshift, machine);
+  }
+}
+
+/* Points of a column whose neighbour comes to something else. */
+static void try_borders(gsl_rng *dice, int machine, int count)
+{
+  for (int n = 0, tries = 0; n < count && tries < 4 * count; tries++) {
+    const double upshift = gsl_ran_flat(dice, 0.1, 1.05);
+    const struct sb_map_axis downshift = {0.01, 0.01, (int)fmin(floor(100.0 * upshift) - 1.0, 98.0)};
+    const struct sb_any_load_options options = {.downshift = downshift, .upshift = {upshift, 0.01, 1}, .jobs = 1};
+    struct sb_any_load column;
+    struct sb_error err;
+    assert_int_equal(sb_any_load_solve(&tried, &options, &column, &err), SB_OK);
+    for (int i = 0; i + 1 < downshift.count && n < count; i++) {
+      if (column.points[i].class == column.points[i + 1].class) continue;
+      expect_same(&column.points[i], sb_map_axis_at(&downshift, i), upshift, machine);
+      n++;
+    }
+    sb_any_load_clear(&column);
+  }
+}
+
+static void a_plane_says_what_prove_says_at_its_points(void **state)
+{
+  (void)state;
+  const char *asked = getenv("SB_ANY_LOAD_MACHINES");
+  const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 4 : 24;
+  gsl_rng *dice = dice_of(1401);
+  for (int k = 0; k < machines; k++) {
+    draw_machine(dice, k);
+    const int count = tried.shifter.ops->is_direction_selected ? 1 : 5; /* `prove` takes longer over a swing arm */
+    try_random_points(dice, k, count);
+    try_borders(dice, k, count);
+  }
+  gsl_rng_free(dice);
+  if (IS_SLOW) return;
+  /* All verdicts came up, and few points had to be left to the sets. */
+  for (int k = 0; k < SB_ANY_LOAD_CLASS_COUNT; k++) {
+    if (k != SB_ANY_LOAD_UNDECIDED) assert_true(compared[k] >= 5);
+  }
+  assert_true(swings >= 20);
+  assert_true(by_sets < 40);
+}
+
+/* Closed forms: HA and LB are the loads at which the faster gear is held at d, the slower one at u, where the dwell is long. */
+static void the_swing_is_that_of_the_closed_forms(void **state)
+{
+  (void)state;
+  struct sb_any_load_point point;
+  struct sb_error err;
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  assert_int_equal(sb_any_load_look_at(&tried, 0, proof_down, proof_up, &point, &err), SB_OK);
+  const double k_slow = 10.0 * 0.95 * 0.95 * 0.95, k_fast = 4.0 * 0.95 * 0.95;
+  assert_near(point.high_nm, (1.0 - proof_down) * proof_stall * k_fast, 1e-6);
+  assert_near(point.low_nm, (1.0 - proof_up) * proof_stall * k_slow, 1e-6);
+  assert_near(sb_any_load_swing_nm(&point), 0.304594, 5e-7);
+  assert_int_equal(point.class, SB_ANY_LOAD_PROVED);
+  assert_false(point.is_by_sets);
+}
+
+/* With the steady states of the slower gear at the lightest load, 0.96760 of the reference, and of the faster at the heaviest, 0.46137. */
+static void borders_lie_at_the_steady_states(void **state)
+{
+  (void)state;
+  struct sb_any_load plane;
+  struct sb_error err;
+  const struct sb_any_load_options options = {.downshift = {0.455, 0.001, 14}, .upshift = {0.95, 0.001, 30}, .jobs = 2};
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
+  for (int i = 0; i < 14; i++) {
+    for (int j = 0; j < 30; j++) {
+      const bool is_low = sb_map_axis_at(&options.upshift, j) > 0.96760;
+      const bool is_used = sb_map_axis_at(&options.downshift, i) > 0.46137;
+      const enum sb_any_load_class expected = !is_used ? SB_ANY_LOAD_NEVER_SHIFTS
+                                              : is_low ? SB_ANY_LOAD_STUCK_LOW
+                                                       : SB_ANY_LOAD_PROVED;
+      assert_int_equal(sb_any_load_at(&plane, i, j)->class, expected);
+    }
+  }
+  sb_any_load_clear(&plane);
+}
+
+static char *csv_with(int jobs, size_t *length)
+{
+  struct sb_any_load plane;
+  struct sb_error err;
+  char *text = NULL;
+  struct sb_any_load_options options = sb_any_load_options_default(&tried);
+  options.jobs = jobs;
+  assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
+  FILE *out = open_memstream(&text, length);
+  assert_non_null(out);
+  assert_int_equal(sb_any_load_write_csv(out, &plane), 0);
+  fclose(out);
+  sb_any_load_clear(&plane);
+  return text;
+}
+
+static void the_number_of_threads_changes_no_byte(void **state)
+{
+  (void)state;
+  size_t lengths[2];
+  tried = proof_machine("selector", 0.95, 0.2, 0.25, 1.75);
+  char *one = csv_with(1, &lengths[0]), *two = csv_with(3, &lengths[1]);
+  assert_true(lengths[0] > 1000);
+  assert_string_equal(one, two);
+  free(one);
+  free(two);
+}
+
+static void a_key_outside_the_class_is_named(void **state)
+{
+  (void)state;
+  struct sb_any_load_point point;
+  struct sb_error err;
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  tried.drive.ramp_s = 0.5;
+  assert_int_equal(sb_any_load_look_at(&tried, 0, proof_down, proof_up, &point, &err), SB_ERR_SCENARIO);
+  assert_string_equal(err.text, "drive.ramp: nothing can be proved for every load: the duty changes with time");
+}
+
+/* A rate of the load is not looked at: what is proved holds, the rest is undecided. */
+static void with_a_rate_only_what_is_proved_is_said(void **state)
+{
+  (void)state;
+  struct sb_any_load_point point;
+  struct sb_error err;
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  tried.load.bounds.rate_nm_s = 1.0;
+  assert_int_equal(sb_any_load_look_at(&tried, 0, proof_down, proof_up, &point, &err), SB_OK);
+  assert_int_equal(point.class, SB_ANY_LOAD_PROVED);
+  assert_int_equal(sb_any_load_look_at(&tried, 0, proof_down, 0.6, &point, &err), SB_OK);
+  assert_int_equal(point.class, SB_ANY_LOAD_UNDECIDED);
+}
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_swing_is_that_of_the_closed_forms),
+      cmocka_unit_test(borders_lie_at_the_steady_states),
+      cmocka_unit_test(the_number_of_threads_changes_no_byte),
+      cmocka_unit_test(a_key_outside_the_class_is_named),
+      cmocka_unit_test(with_a_rate_only_what_is_proved_is_said),
+      cmocka_unit_test(a_plane_says_what_prove_says_at_its_points),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
