@@ -115,7 +115,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
-  voice console mutants same-bits help run-checks
+  voice console mutants same-bits design-shelves help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
 .NOTPARALLEL: # make -j clean all
@@ -276,6 +276,9 @@ MUTANTS ?= 400
 MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
+design-shelves: $(OUT)/tests/test_design ## design: 30 random shelves against running every machine, some minutes
+	@SB_DESIGN_SHELVES=30 $(OUT)/tests/test_design
 
 same-bits: ## compare traces and a map byte by byte between gcc -O0, gcc -O3 and clang -O2
 	@MAKE='$(MAKE)' tools/dev/same-bits $(BUILD)/same-bits
