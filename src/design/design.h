@@ -123,9 +123,6 @@ void sb_design_clear(struct sb_design_answer *answer);
 enum sb_status sb_design_write_scenario(FILE *out, const struct sb_design_request *request,
                                         const struct sb_design_answer *answer, int index, struct sb_faults *faults);
 
-/* The name of its file: "1-small-9.6-V-2-speed.yaml" without folder. Returns text. */
-const char *sb_design_file_name(const struct sb_design_answer *answer, int index, char *text, size_t size);
-
 void sb_design_write_text(FILE *out, const struct sb_design_answer *answer);
 void sb_design_write_json(FILE *out, const struct sb_design_answer *answer);
 void sb_design_write_csv(FILE *out, const struct sb_design_answer *answer);
