@@ -10,7 +10,8 @@
  * Inside the class: a rigid machine in open loop at one voltage, all shifters, sampling, start delay, dwell, debounce, rounding
  * and filter of a reading of the speed. What takes a scenario out of it is named by its key.
  *
- * Leaves out: the rate of the load, which makes what is said safe and not exact.
+ * A bounded rate of the load (load.bounds.rate) makes its torque a coordinate of the sets, in cells (src/prove/cells.h): safe, not exact.
+ *
  * Source: shared with src/prove/edge.h.
  */
 #ifndef SHIFTBAND_PROVE_H
@@ -71,11 +72,12 @@ struct sb_prove_commands {
   double downshift_from, downshift_to, upshift_from, upshift_to;
 };
 
-enum { SB_PROVE_CORNERS_MAX = 24 };
+enum { SB_PROVE_CORNERS_MAX = 48 };
 
-/* A load profile over time: from each time on these torques. */
+/* A load profile over time: from each time on these torques, or straight lines between them. */
 struct sb_prove_profile {
   int count;
+  bool is_linear;
   double time_s[SB_PROVE_CORNERS_MAX], acting_nm[SB_PROVE_CORNERS_MAX], resisting_nm[SB_PROVE_CORNERS_MAX];
   double duration_s; /* of the run that shows it */
 };
@@ -93,6 +95,7 @@ struct sb_prove {
   double least_swing_proved_nm; /* no lesser swing makes it shift for ever */
   struct sb_prove_commands commands[SB_GEAR_MAX];
   bool is_safe_only; /* some set is wider than what can be reached */
+  bool is_rate_used; /* the bounds count on the greatest rate of the load */
 
   /* What runs come to at worst, as far as they were sought, and the profiles that lead there; NAN: none was found. */
   double reached[SB_PROVE_BOUNDS];
@@ -103,7 +106,7 @@ struct sb_prove {
 /* Proves what there is to prove. The model outlives the result. SB_ERR_MEMORY, or the status of a simulation. */
 enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
 
-/* The same in a few hundredths of a second: without the least swing, so that nothing is said of constant loads. */
+/* The same in a few hundredths of a second (with a rate, in some seconds): without the least swing, so that nothing is said of constant loads. */
 enum sb_status sb_prove_solve_quickly(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
 
 /* The answers in a sentence or two, without constant loads; "" where nothing can be proved. */

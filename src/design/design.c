@@ -69,6 +69,7 @@ static void clear(struct tried *tried)
   free(tried->records);
   free(tried->worths);
   free(tried->is_front);
+  *tried = (struct tried){.count = 0};
 }
 
 static bool make(struct tried *tried, const struct sb_candidate *candidates, long count)
@@ -81,7 +82,11 @@ static bool make(struct tried *tried, const struct sb_candidate *candidates, lon
                           .is_front = calloc(room, sizeof *tried->is_front)};
   const bool is_whole =
       tried->candidates != NULL && tried->records != NULL && tried->worths != NULL && tried->is_front != NULL;
-  if (is_whole && count > 0) memcpy(tried->candidates, candidates, room * sizeof *candidates);
+  if (!is_whole) {
+    clear(tried);
+  } else if (count > 0) {
+    memcpy(tried->candidates, candidates, room * sizeof *candidates);
+  }
   return is_whole;
 }
 

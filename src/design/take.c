@@ -30,9 +30,9 @@ static enum sb_status find_margin(const struct sb_design_request *request, const
 {
   struct sb_tune_machine *machine = calloc(1, sizeof *machine);
   struct sb_tune_result *result = calloc(1, sizeof *result);
-  enum sb_status status =
-      machine != NULL && result != NULL ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "out of memory for a margin");
-  for (int p = 0; p + 1 < model->gearbox.gear_count && status == SB_OK; p++) {
+  const bool is_whole = machine != NULL && result != NULL;
+  enum sb_status status = is_whole ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "out of memory for a margin");
+  for (int p = 0; is_whole && p + 1 < model->gearbox.gear_count; p++) {
     struct sb_tune_options options = sb_tune_options_default(model);
     *machine = (struct sb_tune_machine){.model = *model, .is_light = true};
     options.pair = p;

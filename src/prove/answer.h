@@ -25,8 +25,17 @@ struct sb_answer_swing sb_answer_swing(struct sb_reach *reach, const struct sb_r
  * is engaged) or heaviest (down). INFINITY: for ever, or not found out; NAN: no shift is needed. */
 double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *commands, int way);
 
+/* The same from states that wait in a gear at a sample, under the one load to which the reach is bound; NAN: no shift comes. */
+double sb_answer_settle_on(struct sb_reach *reach, int way, int gear, const struct sb_reach_item *from);
+
 /* The longest time that the output stands in an engaged gear, s; INFINITY: for ever, in the lowest gear. */
 double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+/* The same of shifts alone, under the load to which the reach is bound. */
+double sb_answer_standing_after(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+/* The readings at which commands come. */
+void sb_answer_commands(const struct sb_reach *reach, const struct sb_reach_commands *commands, struct sb_prove *out);
 
 /* extreme.c: what shifts are like at worst. */
 struct sb_answer_shifts {

@@ -13,78 +13,6 @@ static const double same_speed = 1e-10;
 /* A sample that falls short of an engagement by less than this share of its period sees the gear engaged. */
 static const double same_sample = 1e-9;
 
-/* Bounds ------------------------------------------------------------------------------------------------------------- */
-
-struct sb_edge_load sb_edge_load_of(const struct sb_model *model)
-{
-  const struct sb_load_bounds *bounds = &model->load.bounds;
-  const double duration_s = model->run.duration_s;
-  struct sb_edge_load load = {.breakaway_nm = model->load.breakaway_nm};
-  sb_load_share_range_nm(&model->load, duration_s, SB_SHARE_ACTING, &load.acting_nm[0], &load.acting_nm[1]);
-  sb_load_share_range_nm(&model->load, duration_s, SB_SHARE_RESISTING, &load.resisting_nm[0], &load.resisting_nm[1]);
-  if (bounds->manner != SB_BOUNDS_NONE) {
-    double *range = bounds->manner == SB_BOUNDS_ACTS ? load.acting_nm : load.resisting_nm;
-    range[0] = bounds->least_nm;
-    range[1] = bounds->greatest_nm;
-  }
-  double held_nm = 0.0;
-  bool is_held = false;
-  for (int i = 0; i < model->load.part_count; i++) {
-    const struct sb_load_part *part = &model->load.parts[i];
-    double least_nm = 0.0, greatest_nm = 0.0;
-    if (part->is_resisting) part->ops->range_nm(part, &least_nm, &greatest_nm);
-    is_held = is_held || part->breakaway_nm > 0.0;
-    held_nm += fmax(greatest_nm, part->breakaway_nm);
-  }
-  if (is_held) load.breakaway_nm = fmax(load.breakaway_nm, held_nm);
-  return load;
-}
-
-double sb_edge_least_nm(const struct sb_edge_load *load)
-{
-  return load->acting_nm[0] + load->resisting_nm[0];
-}
-
-double sb_edge_greatest_nm(const struct sb_edge_load *load)
-{
-  return load->acting_nm[1] + load->resisting_nm[1];
-}
-
-void sb_edge_replace_parts(struct sb_load *load)
-{
-  int kept = 0;
-  for (int i = 0; i < load->part_count; i++) {
-    const struct sb_load_part *part = &load->parts[i];
-    if (part->viscous_nms_rad > 0.0 || part->quadratic_nms2_rad2 > 0.0) load->parts[kept++] = *part;
-  }
-  const struct sb_load_ops *constant = sb_load_kind_find("constant");
-  load->parts[kept++] = (struct sb_load_part){.ops = constant};
-  load->parts[kept++] = (struct sb_load_part){.ops = constant, .is_resisting = true};
-  load->part_count = kept;
-  load->breakaway_nm = 0.0;
-}
-
-static struct sb_load_part *acting_part(struct sb_edge_lane *lane)
-{
-  return &lane->model.load.parts[lane->model.load.part_count - 2];
-}
-
-static struct sb_load_part *resisting_part(struct sb_edge_lane *lane)
-{
-  return &lane->model.load.parts[lane->model.load.part_count - 1];
-}
-
-void sb_edge_bind(struct sb_edges *edges, const struct sb_edge_load *load)
-{
-  edges->load = *load;
-  const double half_nm = 0.5 * (load->resisting_nm[1] - load->resisting_nm[0]);
-  for (int side = 0; side < SB_EDGE_SIDES; side++) {
-    struct sb_edge_lane *lane = &edges->lanes[side];
-    acting_part(lane)->torque_nm = side == SB_EDGE_SLOW ? load->acting_nm[1] + half_nm : load->acting_nm[0] - half_nm;
-    resisting_part(lane)->torque_nm = 0.5 * (load->resisting_nm[0] + load->resisting_nm[1]);
-  }
-}
-
 /* Beginning and end ---------------------------------------------------------------------------------------------------- */
 
 static void before_engaging(void *context, const struct sb_sim *sim)
@@ -312,8 +240,9 @@ static void begin_start(struct sb_edges *edges, enum sb_edge_side side, int gear
 {
   struct sb_edge_lane *lane = &edges->lanes[side];
   const struct sb_edge_load *load = &edges->load;
-  const double hold_nm = load->acting_nm[1] + load->breakaway_nm - acting_part(lane)->torque_nm;
-  if (side == SB_EDGE_SLOW && load->breakaway_nm > load->resisting_nm[1]) resisting_part(lane)->breakaway_nm = hold_nm;
+  struct sb_load_part *resisting = sb_edge_resisting_part(&lane->model.load);
+  const double hold_nm = load->acting_nm[1] + load->breakaway_nm - sb_edge_acting_part(&lane->model.load)->torque_nm;
+  if (side == SB_EDGE_SLOW && load->breakaway_nm > load->resisting_nm[1]) resisting->breakaway_nm = hold_nm;
   begin(edges, side, gear, from, 0.0);
 }
 
@@ -333,7 +262,7 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
     }
     ends[side] = finish(edges, (enum sb_edge_side)side, filtered);
     is_boxed = is_boxed || is_slipping(edges, (enum sb_edge_side)side);
-    resisting_part(&edges->lanes[side])->breakaway_nm = 0.0;
+    sb_edge_resisting_part(&edges->lanes[side].model.load)->breakaway_nm = 0.0;
   }
   const struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
   /* What turns back at once might have been held by a lesser load. */

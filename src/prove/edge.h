@@ -50,10 +50,19 @@ struct sb_edge_extremes {
   double torque_nm, current_a, motor_rad_s;
 };
 
+enum { SB_EDGE_PATH_MAX = 4 };
+
+/* A load over the time since a course began: linear between its points, held after the last. */
+struct sb_edge_path {
+  int count;
+  double time_s[SB_EDGE_PATH_MAX], torque_nm[SB_EDGE_PATH_MAX];
+};
+
 /* One end of the bounds: a machine of its own. */
 struct sb_edge_lane {
   struct sb_model model;
   struct sb_sim sim;
+  struct sb_edge_path path; /* of the load that changes, when it follows one */
 };
 
 /* What a shift was like. */
@@ -91,6 +100,23 @@ void sb_edge_clear(struct sb_edges *edges);
 
 /* Bounds from here on. */
 void sb_edge_bind(struct sb_edges *edges, const struct sb_edge_load *load);
+
+/* The same where one manner's load follows a path on each side, the other manner's has one value: for speeds forward. */
+void sb_edge_bind_paths(struct sb_edges *edges, const struct sb_edge_load *load, bool is_acting,
+                        const struct sb_edge_path paths[SB_EDGE_SIDES]);
+
+/* The last but one part, the last part, and a part that follows a path, which outlives it. */
+struct sb_load_part *sb_edge_acting_part(struct sb_load *load);
+struct sb_load_part *sb_edge_resisting_part(struct sb_load *load);
+void sb_edge_follow_path(struct sb_load_part *part, const struct sb_edge_path *path);
+
+/* The torque of a path at a time. Pure. */
+double sb_edge_path_at(const struct sb_edge_path *path, double time_s);
+
+/* The greatest load over time, from a value to another one after a time, at most `most`, that changes no faster than the rate;
+ * to INFINITY: to any value. The least one likewise. Pure. */
+struct sb_edge_path sb_edge_path_above(double from_nm, double to_nm, double most_nm, double rate_nm_s, double time_s);
+struct sb_edge_path sb_edge_path_below(double from_nm, double to_nm, double least_nm, double rate_nm_s, double time_s);
 
 /* The corner of a speed of the motor with the output following. Pure. */
 struct sb_corner sb_edge_corner(const struct sb_edges *edges, int gear, double motor_rad_s);

@@ -103,3 +103,21 @@ struct sb_answer_shifts sb_answer_shifts(struct sb_reach *reach, const struct sb
   }
   return out;
 }
+
+void sb_answer_commands(const struct sb_reach *reach, const struct sb_reach_commands *all, struct sb_prove *out)
+{
+  const double reference = out->model->control.sensor.reference_rad_s;
+  for (int g = 0; g < reach->gear_count; g++) {
+    struct sb_prove_commands *commands = &out->commands[g];
+    *commands = (struct sb_prove_commands){NAN, NAN, NAN, NAN};
+    double *ends[SB_REACH_WAYS][2] = {{&commands->downshift_from, &commands->downshift_to},
+                                      {&commands->upshift_from, &commands->upshift_to}};
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &all->sets[g][way];
+      if (set->count == 0) continue;
+      const struct sb_span hull = sb_span_set_hull(set);
+      *ends[way][0] = hull.low.motor_rad_s / reference;
+      *ends[way][1] = hull.high.motor_rad_s / reference;
+    }
+  }
+}

@@ -87,6 +87,7 @@ int sb_prove_write_json(const struct sb_prove *prove, FILE *out)
     put_bounds(&json, prove);
     put_gears(&json, prove);
     sb_json_put_boolean(&json, "is_safe_only", prove->is_safe_only);
+    sb_json_put_boolean(&json, "is_rate_used", prove->is_rate_used);
   }
   sb_json_end(&json);
   return ferror(out) ? -1 : 0;

@@ -12,6 +12,10 @@ enum sb_status sb_play_init(struct sb_play *play, const struct sb_model *model, 
   *play = (struct sb_play){.model = *model};
   sb_edge_replace_parts(&play->model.load);
   play->model.load.breakaway_nm = sb_edge_load_of(model).breakaway_nm;
+  play->rate_nm_s = model->load.bounds.rate_nm_s;
+  play->is_acting = model->load.bounds.manner == SB_BOUNDS_ACTS;
+  sb_edge_follow_path(sb_edge_acting_part(&play->model.load), &play->paths[0]);
+  sb_edge_follow_path(sb_edge_resisting_part(&play->model.load), &play->paths[1]);
   play->setup = sb_run_controller_setup(model);
   return sb_sim_init(&play->sim, &play->model, model->control.start_gear - 1, err);
 }
@@ -93,11 +97,22 @@ struct game {
   struct sb_reading reading;
 };
 
-static void set_load(struct sb_play *play, const struct sb_play_stage *stage)
+/* A stage's torque comes as fast as the rate allows: both manners on straight lines. */
+static void set_load(struct sb_play *play, const struct sb_play_stage *stage, int index, double now_s)
 {
-  struct sb_load *load = &play->model.load;
-  load->parts[load->part_count - 2].torque_nm = stage->acting_nm;
-  load->parts[load->part_count - 1].torque_nm = stage->resisting_nm;
+  const double to[2] = {stage->acting_nm, stage->resisting_nm};
+  struct sb_play_result *result = play->result;
+  double *from = result->from_nm[index];
+  for (int k = 0; k < 2; k++) from[k] = index == 0 ? to[k] : sb_edge_path_at(&play->paths[k], now_s);
+  const int limited = play->is_acting ? 0 : 1;
+  const double ramp_s = isfinite(play->rate_nm_s) ? fabs(to[limited] - from[limited]) / play->rate_nm_s : 0.0;
+  result->started_s[index] = now_s;
+  result->arrived_s[index] = now_s + ramp_s;
+  struct sb_load_part *parts[2] = {sb_edge_acting_part(&play->model.load), sb_edge_resisting_part(&play->model.load)};
+  for (int k = 0; k < 2; k++) {
+    play->paths[k] = (struct sb_edge_path){2, {now_s, now_s + ramp_s}, {from[k], to[k]}};
+    sb_edge_follow_path(parts[k], &play->paths[k]);
+  }
 }
 
 static void begin_stage(struct sb_play *play, struct game *g, int stage)
@@ -106,8 +121,7 @@ static void begin_stage(struct sb_play *play, struct game *g, int stage)
   const struct sb_state *state = &play->sim.state;
   g->stage = stage;
   g->is_commanded = false;
-  play->result->started_s[stage] = state->time_s;
-  set_load(play, now);
+  if (stage > 0) set_load(play, now, stage, state->time_s);
   const bool is_last = stage + 1 == g->game->stage_count;
   g->stage_end = is_last ? LLONG_MAX : state->step + (long long)fmax(1.0, round(now->time_s / play->sim.step_s));
   if (stage > 0) sb_sim_take_load(&play->sim);
@@ -167,11 +181,11 @@ static enum sb_status go(struct sb_play *play, struct game *g, struct sb_error *
   }
 }
 
-/* The time from the beginning of the last stage until the last gear was engaged; 0: no shift came any more. */
+/* The time since the load has come to its last torque until the last gear was engaged; 0: no shift came any more. */
 static void take_settling(struct sb_play *play, const struct game *g)
 {
   struct sb_play_result *result = play->result;
-  const double from_s = result->started_s[g->game->stage_count - 1];
+  const double from_s = result->arrived_s[g->game->stage_count - 1];
   result->last_gear = play->sim.state.gear;
   if (!isfinite(from_s) || !sb_sim_is_engaged(&play->sim)) return;
   const double time_s = play->engaged_s > from_s ? play->engaged_s - from_s : 0.0;
@@ -186,13 +200,13 @@ enum sb_status sb_play_run(struct sb_play *play, const struct sb_play_game *game
   const int gear = model->control.start_gear;
   *result = (struct sb_play_result){.command_count = 0};
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) result->bounds[k] = NAN;
-  for (int k = 0; k < SB_PLAY_STAGES_MAX; k++) result->started_s[k] = INFINITY;
+  for (int k = 0; k < SB_PLAY_STAGES_MAX; k++) result->started_s[k] = result->arrived_s[k] = INFINITY;
   play->result = result;
   play->stood_since_s = play->command_s = play->at_rest_since_s = NAN;
   play->engaged_s = -INFINITY;
   enum sb_status status = sb_sensor_init(&g.reading, &model->control.sensor, model->control.sample_period_s, err);
   if (status != SB_OK) return status;
-  set_load(play, &game->stages[0]);
+  set_load(play, &game->stages[0], 0, 0.0);
   sb_controller_start(&play->setup, &g.controller, (uint8_t)gear);
   const struct sb_gear *path = &model->gearbox.gears[gear - 1];
   const double output = model->run.initial_output_speed_rad_s;

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "prove/answer.h"
+#include "prove/cells.h"
 #include "theory/steady.h"
 
 struct proving {
@@ -37,24 +38,6 @@ enum sb_prove_bound sb_prove_bound_of(enum sb_prove_statement statement)
 static double cycle_s(const struct sb_reach *reach, int samples)
 {
   return samples == INT_MAX ? NAN : samples * reach->edges.sample_s;
-}
-
-static void note_commands(const struct proving *proving, struct sb_prove *out)
-{
-  const double reference = out->model->control.sensor.reference_rad_s;
-  for (int g = 0; g < proving->reach.gear_count; g++) {
-    struct sb_prove_commands *commands = &out->commands[g];
-    *commands = (struct sb_prove_commands){NAN, NAN, NAN, NAN};
-    double *ends[SB_REACH_WAYS][2] = {{&commands->downshift_from, &commands->downshift_to},
-                                      {&commands->upshift_from, &commands->upshift_to}};
-    for (int way = 0; way < SB_REACH_WAYS; way++) {
-      const struct sb_spans *set = &proving->all.sets[g][way];
-      if (set->count == 0) continue;
-      const struct sb_span hull = sb_span_set_hull(set);
-      *ends[way][0] = hull.low.motor_rad_s / reference;
-      *ends[way][1] = hull.high.motor_rad_s / reference;
-    }
-  }
 }
 
 static void note_shifts(struct proving *proving, struct sb_prove *out)
@@ -128,6 +111,18 @@ static void note_swing(struct proving *proving, struct sb_prove *out)
   out->swing_at_nm[1] = swing.at_nm[1];
 }
 
+/* A load of bounded rate reaches less. */
+static enum sb_status tighten(struct sb_reach *reach, struct sb_prove *out)
+{
+  struct sb_cells cells;
+  if (!sb_cells_apply(reach, out->bounds[SB_PROVE_SHIFT])) return SB_OK;
+  enum sb_status status = sb_cells_init(&cells, reach, out->bounds[SB_PROVE_SHIFT]);
+  out->is_rate_used = !cells.has_left;
+  if (status == SB_OK && out->is_rate_used) status = sb_cells_tighten(&cells, out);
+  sb_cells_clear(&cells);
+  return status;
+}
+
 static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
@@ -135,12 +130,13 @@ static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct
   out->outside = reach->trouble;
   if (reach->trouble != NULL || reach->edges.status != SB_OK) return reach->edges.status;
   (void)sb_reach_lasting(reach, &proving->all, &proving->lasting);
-  note_commands(proving, out);
+  sb_answer_commands(reach, &proving->all, out);
   note_shifts(proving, out);
   note_extremes(proving, out);
   note_times(proving, out);
   if (is_swing_asked) note_swing(proving, out);
   out->return_up_to_nm = return_up_to_nm(proving);
+  if (tighten(reach, out) != SB_OK) return reach->edges.status;
   out->is_safe_only = isfinite(out->model->load.bounds.rate_nm_s);
   judge(out);
   return reach->edges.status;

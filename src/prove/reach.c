@@ -71,9 +71,8 @@ int sb_reach_next_gear(int gear, int way)
   return way == SB_REACH_DOWN ? gear - 1 : gear + 1;
 }
 
-/* The part of a span on which a sample decides alike; false: none. */
-static bool cut(const struct sb_reach *reach, int gear, const struct sb_span *span, const struct sb_reach_part *part,
-                struct sb_span *out)
+bool sb_reach_cut(const struct sb_reach *reach, int gear, const struct sb_span *span, const struct sb_reach_part *part,
+                  struct sb_span *out)
 {
   const struct sb_edges *edges = &reach->edges;
   *out = *span;
@@ -119,21 +118,16 @@ static void add_item(struct sb_reach *reach, struct sb_reach_cloud *cloud, int c
   cloud->items[cloud->item_count++] = (struct sb_reach_item){count, *span};
 }
 
-/* The readings in a row with one more of a way. */
-static int counted(int count, int way)
+int sb_reach_counted(int count, int way)
 {
   if (way == SB_REACH_DOWN) return count < 0 ? count - 1 : -1;
   if (way == SB_REACH_UP) return count > 0 ? count + 1 : 1;
   return 0;
 }
 
-static bool is_commanding(const struct sb_reach *reach, int count)
+int sb_reach_commanded(const struct sb_reach *reach, int count)
 {
-  return abs(count) >= reach->debounce;
-}
-
-static int way_of(int count)
-{
+  if (abs(count) < reach->debounce) return -1;
   return count < 0 ? SB_REACH_DOWN : SB_REACH_UP;
 }
 
@@ -192,12 +186,12 @@ static void decide(struct waiting *waiting, const struct sb_reach_item *item)
   if (item->span.is_boxed) find_trouble(reach, clutch_slips);
   for (int p = 0; p < gear->part_count; p++) {
     struct sb_span span;
-    if (!cut(reach, waiting->gear, &item->span, &gear->parts[p], &span)) continue;
-    const int count = counted(item->count, gear->parts[p].way);
+    if (!sb_reach_cut(reach, waiting->gear, &item->span, &gear->parts[p], &span)) continue;
+    const int count = sb_reach_counted(item->count, gear->parts[p].way), way = sb_reach_commanded(reach, count);
     if (count == 0) {
       stay(waiting, &gear->parts[p], span);
-    } else if (is_commanding(reach, count)) {
-      sb_span_set_add(&waiting->found->sets[waiting->gear][way_of(count)], &span, &edges->sizes);
+    } else if (way >= 0) {
+      sb_span_set_add(&waiting->found->sets[waiting->gear][way], &span, &edges->sizes);
     } else if (sb_span_set_add(seen_at(waiting, count), &span, &edges->sizes)) {
       const struct sb_span next = sb_edge_sample(edges, waiting->gear, &span);
       add_item(reach, &waiting->todo, count, &next);
@@ -333,10 +327,11 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
   for (size_t i = 0; i < now->item_count && !f->is_enough; i++) {
     for (int p = 0; p < gear->part_count && !f->is_enough; p++) {
       struct sb_span span;
-      if (!cut(reach, f->gear, &now->items[i].span, &gear->parts[p], &span)) continue;
-      const int count = counted(now->items[i].count, gear->parts[p].way);
-      if (count != 0 && is_commanding(reach, count)) {
-        if (f->told != NULL) f->is_enough = f->told(f->context, sample, f->gear, way_of(count), &span);
+      if (!sb_reach_cut(reach, f->gear, &now->items[i].span, &gear->parts[p], &span)) continue;
+      const int count = sb_reach_counted(now->items[i].count, gear->parts[p].way);
+      const int way = sb_reach_commanded(reach, count);
+      if (way >= 0) {
+        if (f->told != NULL) f->is_enough = f->told(f->context, sample, f->gear, way, &span);
         continue;
       }
       span = sb_edge_sample(&reach->edges, f->gear, &span);
@@ -353,22 +348,20 @@ static int first_arrival(const struct sb_edge_arrivals *arrivals)
   return first;
 }
 
-bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_span *command, int last_sample,
-                     sb_reach_told *told, void *context)
+/* From arrivals on, whose readings in a row are `count`; returns whether any still waits at the last sample. */
+static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals, int count, int last_sample)
 {
-  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false};
-  struct sb_edge_arrivals arrivals;
-  sb_edge_arrive(&reach->edges, gear, f.gear, command, reach->dwell, &arrivals);
+  struct sb_reach *reach = f->reach;
   struct sb_reach_cloud clouds[2] = {{0}, {0}};
-  int left = arrivals.count, now = 0;
-  for (int k = first_arrival(&arrivals); k <= last_sample && !f.is_enough && reach->edges.status == SB_OK; k++) {
-    for (int i = 0; i < arrivals.count; i++) {
-      if (arrivals.items[i].sample != k) continue;
-      add_item(reach, &clouds[now], 0, &arrivals.items[i].span);
+  int left = arrivals->count, now = 0;
+  for (int k = first_arrival(arrivals); k <= last_sample && !f->is_enough && reach->edges.status == SB_OK; k++) {
+    for (int i = 0; i < arrivals->count; i++) {
+      if (arrivals->items[i].sample != k) continue;
+      add_item(reach, &clouds[now], count, &arrivals->items[i].span);
       left--;
     }
     clouds[1 - now].item_count = 0;
-    decide_sample(&f, k, &clouds[now], &clouds[1 - now]);
+    decide_sample(f, k, &clouds[now], &clouds[1 - now]);
     now = 1 - now;
     if (clouds[now].item_count == 0 && left == 0) break;
   }
@@ -376,4 +369,21 @@ bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_
   free(clouds[0].items);
   free(clouds[1].items);
   return is_waiting;
+}
+
+bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_span *command, int last_sample,
+                     sb_reach_told *told, void *context)
+{
+  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false};
+  struct sb_edge_arrivals arrivals;
+  sb_edge_arrive(&reach->edges, gear, f.gear, command, reach->dwell, &arrivals);
+  return follow(&f, &arrivals, 0, last_sample);
+}
+
+bool sb_reach_follow_on(struct sb_reach *reach, int gear, const struct sb_reach_item *from, int last_sample,
+                        sb_reach_told *told, void *context)
+{
+  struct following f = {reach, gear, told, context, false};
+  const struct sb_edge_arrivals arrivals = {.count = 1, .items = {{0, from->span}}};
+  return follow(&f, &arrivals, from->count, last_sample);
 }

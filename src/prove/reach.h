@@ -78,4 +78,18 @@ typedef bool sb_reach_told(void *context, int sample, int gear, int way, const s
 bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_span *command, int last_sample,
                      sb_reach_told *told, void *context);
 
+/* The same of states that wait in a gear at sample 0, before its reading. */
+bool sb_reach_follow_on(struct sb_reach *reach, int gear, const struct sb_reach_item *from, int last_sample,
+                        sb_reach_told *told, void *context);
+
+/* The part of a span on which a sample decides alike; false: none. */
+bool sb_reach_cut(const struct sb_reach *reach, int gear, const struct sb_span *span, const struct sb_reach_part *part,
+                  struct sb_span *out);
+
+/* The readings in a row with one more of a way (or -1). Pure. */
+int sb_reach_counted(int count, int way);
+
+/* The way of the command that so many readings in a row give; -1: none. Pure. */
+int sb_reach_commanded(const struct sb_reach *reach, int count);
+
 #endif

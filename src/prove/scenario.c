@@ -88,7 +88,8 @@ static void write_gear(const struct sb_gear *gear, FILE *out)
 
 static void write_points(const struct sb_prove_profile *profile, const double *torques, const char *manner, FILE *out)
 {
-  fprintf(out, "    - kind: profile\n      manner: %s\n      interpolation: hold\n      points:\n", manner);
+  fprintf(out, "    - kind: profile\n      manner: %s\n      interpolation: %s\n      points:\n", manner,
+          profile->is_linear ? "linear" : "hold");
   for (int k = 0; k < profile->count; k++) {
     fprintf(out, "        - [" VALUE " s, " VALUE " N.m]\n", profile->time_s[k], torques[k]);
   }

@@ -71,6 +71,16 @@ static double time_after(const struct settling *settling, int gear, int way, con
   return fmax(followed.worst_s, arrivals.greatest_engaged_s);
 }
 
+double sb_answer_settle_on(struct sb_reach *reach, int way, int gear, const struct sb_reach_item *from)
+{
+  const struct settling settling = {
+      .reach = reach, .way = way, .wanted = way == SB_REACH_UP ? reach->gear_count - 1 : -1};
+  struct followed followed = {&settling, NAN, SHIFTS_MAX};
+  const bool is_waiting = sb_reach_follow_on(reach, gear, from, last_sample(reach, gear), take_next, &followed);
+  const bool is_stuck = is_waiting && settling.wanted >= 0 && gear != settling.wanted;
+  return is_stuck ? INFINITY : followed.worst_s;
+}
+
 /* The time that a corner needs to come to a threshold; with a filter whole samples. */
 static double time_to(struct sb_reach *reach, enum sb_edge_side side, int gear, const struct sb_corner *from,
                       double speed_rad_s)
@@ -360,15 +370,10 @@ static double standing_at_start(const struct sb_reach *reach)
   return reach->start_standing_s + (reach->debounce - 1) * reach->edges.sample_s + held_s(reach, gear);
 }
 
-double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands)
+double sb_answer_standing_after(struct sb_reach *reach, const struct sb_reach_commands *commands)
 {
-  double worst_s = standing_at_start(reach);
-  if (reach->engaged[0].count > 0) {
-    const struct sb_span hull = sb_span_set_hull(&reach->engaged[0]);
-    if (sb_edge_limit(&reach->edges, SB_EDGE_SLOW, 0, &hull.low).motor_rad_s <= 0.0) return INFINITY;
-  }
+  double worst_s = 0.0;
   for (int g = 0; g < reach->gear_count; g++) {
-    if (g > 0 && reach->engaged[g].count > 0) worst_s = fmax(worst_s, standing_waiting(reach, g) + held_s(reach, g));
     for (int way = 0; way < SB_REACH_WAYS; way++) {
       const struct sb_spans *set = &commands->sets[g][way];
       for (int i = 0; i < set->count; i++) {
@@ -379,4 +384,17 @@ double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands
     }
   }
   return worst_s;
+}
+
+double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands)
+{
+  double worst_s = standing_at_start(reach);
+  if (reach->engaged[0].count > 0) {
+    const struct sb_span hull = sb_span_set_hull(&reach->engaged[0]);
+    if (sb_edge_limit(&reach->edges, SB_EDGE_SLOW, 0, &hull.low).motor_rad_s <= 0.0) return INFINITY;
+  }
+  for (int g = 1; g < reach->gear_count; g++) {
+    if (reach->engaged[g].count > 0) worst_s = fmax(worst_s, standing_waiting(reach, g) + held_s(reach, g));
+  }
+  return fmax(worst_s, sb_answer_standing_after(reach, commands));
 }

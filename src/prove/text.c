@@ -28,9 +28,17 @@ static void write_load(const struct sb_prove *prove, FILE *out)
     sb_words_add(&load, " resists with %s to %s N.m", NUM(resisting[0]), NUM(resisting[1]));
   }
   const double rate = prove->model->load.bounds.rate_nm_s;
-  sb_words_add(&load, ", and changes at any rate%s.",
-               isfinite(rate) ? " (load.bounds.rate is left out, so what is proved holds, and bounds are safe ones)"
-                              : "");
+  if (isinf(rate)) {
+    sb_words_add(&load, ", and changes at any rate.");
+  } else {
+    sb_words_add(&load, ", and changes by at most %s N.m/s.", NUM(rate));
+  }
+  if (isfinite(rate) && prove->outside == NULL && !prove->is_rate_used) {
+    sb_words_add(
+        &load,
+        " This rate is left out: it needs loads of one manner alone, speeds forward, and shifts within the dwell. "
+        "What is proved holds for any rate.");
+  }
   sb_words_say(out, 2, 2, "%s", load.text);
 }
 

@@ -13,6 +13,9 @@
 #include "prove/reach.h"
 #include "theory/steady.h"
 
+/* A load that changes more slowly than in such a time is not waited for. */
+static const double ramp_most_s = 30.0;
+
 enum { PHASES_MAX = 3, HOLDS = 4, STARTS = 4, ROUNDS = 14 };
 
 struct search {
@@ -21,11 +24,18 @@ struct search {
   double
       beside[2]; /* shares of the bounds at which the fast gear is just above, the slow one just below its threshold */
   double steady_s, dwell_s;
+  double ramp_s; /* the load needs from one end of its bounds to the other */
   double late_s; /* from a command to a little before the next one may come */
   struct sb_play_game best[SB_PROVE_BOUNDS];
   enum sb_status status;
   struct sb_error err;
 };
+
+/* Whether the load changes at a bounded rate. */
+static bool is_slow(const struct sb_prove *prove)
+{
+  return isfinite(prove->model->load.bounds.rate_nm_s);
+}
 
 /* Games ---------------------------------------------------------------------------------------------------------------- */
 
@@ -44,7 +54,7 @@ static void add_stage(const struct search *search, struct sb_play_game *game, do
 
 static void set_duration(const struct search *search, struct sb_play_game *game)
 {
-  game->duration_s = 2.0 * search->steady_s;
+  game->duration_s = 2.0 * search->steady_s + search->ramp_s;
   for (int k = 0; k + 1 < game->stage_count; k++) game->duration_s += game->stages[k].time_s;
 }
 
@@ -91,17 +101,27 @@ static bool tells(const struct search *search, const struct sb_play_game *game, 
   return bound != SB_PROVE_SWING && bound != SB_PROVE_CYCLE_LASTING;
 }
 
+static void add_corner(struct sb_prove_profile *profile, double time_s, double acting_nm, double resisting_nm)
+{
+  profile->time_s[profile->count] = time_s;
+  profile->acting_nm[profile->count] = acting_nm;
+  profile->resisting_nm[profile->count++] = resisting_nm;
+}
+
 static void keep_profile(struct sb_prove *prove, int bound, const struct sb_play_game *game,
                          const struct sb_play_result *result)
 {
   struct sb_prove_profile *profile = &prove->profiles[bound];
-  profile->count = 0;
-  profile->duration_s = game->duration_s;
+  *profile = (struct sb_prove_profile){.duration_s = game->duration_s, .is_linear = is_slow(prove)};
   for (int k = 0; k < game->stage_count && isfinite(result->started_s[k]); k++) {
-    profile->time_s[profile->count] = result->started_s[k];
-    profile->acting_nm[profile->count] = game->stages[k].acting_nm;
-    profile->resisting_nm[profile->count] = game->stages[k].resisting_nm;
-    profile->count++;
+    const struct sb_play_stage *stage = &game->stages[k];
+    const bool is_last = k + 1 == game->stage_count;
+    if (profile->is_linear && k > 0) {
+      add_corner(profile, result->started_s[k], result->from_nm[k][0], result->from_nm[k][1]);
+    }
+    if (is_last || !(result->arrived_s[k] > result->started_s[k + 1])) {
+      add_corner(profile, result->arrived_s[k], stage->acting_nm, stage->resisting_nm);
+    }
   }
 }
 
@@ -271,14 +291,14 @@ static void prepare(struct search *search)
   search->late_s = search->dwell_s + (model->control.debounce_count - 2.25) * model->control.sample_period_s;
   search->steady_s = model->control.start_delay_s + search->dwell_s + 12.0 * longest_s +
                      8.0 * model->control.sensor.filter_s + 4.0 * model->control.sample_period_s + 0.5;
+  search->ramp_s = is_slow(prove) ? fmin(width / model->load.bounds.rate_nm_s, ramp_most_s) : 0.0;
+  search->steady_s += search->ramp_s;
 }
 
 /* A run shows the contrary of what was not proved. */
 static void disprove(struct sb_prove *prove)
 {
   enum sb_proof *stall = &prove->statements[SB_PROVE_STALL], *constant = &prove->statements[SB_PROVE_CONSTANT];
-  const bool is_slower = isfinite(prove->model->load.bounds.rate_nm_s);
-  if (is_slower) return;
   if (*stall == SB_PROOF_UNDECIDED && prove->reached[SB_PROVE_STANDING] > prove->model->limits.stall_time_s) {
     *stall = SB_PROOF_DISPROVED;
   }

@@ -121,7 +121,7 @@ static long work(const struct sb_stage *stage, struct sb_candidate *items, long 
   bool *is_front = calloc((size_t)count + 1, sizeof *is_front);
   struct sb_error err;
   long met = 0, left = 0;
-  assert_true(record != NULL && is_front != NULL);
+  if (record == NULL || is_front == NULL) abort();
   for (long k = 0; k < count; k++) {
     memset(record, 0, sizeof *record);
     assert_int_equal(stage->work(stage, &items[k], record, &err), SB_OK);

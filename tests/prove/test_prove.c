@@ -252,6 +252,76 @@ static void a_line_says_the_most_of_it(void **state)
   assert_string_equal(sb_prove_line(&prove).text, "");
 }
 
+/* Solves with a rate of the load. */
+static void solve_slow(double dwell_s, double rate_nm_s)
+{
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, dwell_s, least, greatest);
+  proved.load.bounds.rate_nm_s = rate_nm_s;
+  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+  assert_null(prove.outside);
+  assert_true(prove.is_rate_used);
+}
+
+/* From 1.461 N.m, where the fast gear falls below its threshold, to 1.157 N.m, where the slow one rises above, and back, at 0.3 N.m/s. */
+static void a_slow_load_cannot_cycle_faster_than_it_moves(void **state)
+{
+  (void)state;
+  solve_slow(0.3, 0.3);
+  const double moves_s = 2.0 * 0.304594 / 0.3; /* but for what the gears lag behind */
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 2.07, 0.0301);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], moves_s, 0.05);
+  assert_true(prove.bounds[SB_PROVE_RETURN_TIME] < 0.02); /* at 0.25 N.m the fast gear has long been engaged */
+  assert_true(prove.is_safe_only);
+  solve_slow(1.5, 1.0);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 3.0, 1e-9);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_LASTING], 3.0, 1e-9);
+}
+
+/* 3.3 N.m stops the fast gear; a load that comes to it slowly finds the slow one engaged. */
+static void a_slow_load_stops_no_gear_that_a_fast_one_stops(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  solve("selector", 0.95, 0.3, least, 3.3);
+  assert_true(prove.bounds[SB_PROVE_STANDING] > 0.0);
+  proved.control.start_gear = 1;
+  proved.load.bounds.rate_nm_s = 0.5;
+  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 0.0, 0.0);
+  assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_PROVED);
+}
+
+/* The bounds only become tighter; cells of another width may shift a bound by what one of them is worth. */
+static void the_slower_the_load_the_tighter_the_bounds(void **state)
+{
+  (void)state;
+  static const double rates[] = {20.0, 4.0, 1.0, 0.5, 0.3};
+  solve("selector", 0.95, 0.3, least, greatest);
+  struct sb_prove faster = prove;
+  for (int k = 0; k < 5; k++) {
+    solve_slow(0.3, rates[k]);
+    for (int b = 0; b < SB_PROVE_BOUNDS; b++) {
+      const bool is_least = b == SB_PROVE_CYCLE_ONCE || b == SB_PROVE_CYCLE_LASTING || b == SB_PROVE_OUTPUT;
+      if (isnan(prove.bounds[b]) || b == SB_PROVE_SWING) continue;
+      const double gain = is_least ? prove.bounds[b] - faster.bounds[b] : faster.bounds[b] - prove.bounds[b];
+      if (gain < -2e-3 * fabs(prove.bounds[b])) fail_msg("rate %g, bound %d: %.9g", rates[k], b, gain);
+    }
+    faster = prove;
+  }
+}
+
+static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  proved.load.bounds = (struct sb_load_bounds){SB_BOUNDS_ACTS, -4.0, 9.0, 0.3}; /* turns back */
+  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+  assert_false(prove.is_rate_used);
+  assert_true(prove.is_safe_only);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -264,6 +334,10 @@ int main(void)
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
+      cmocka_unit_test(a_slow_load_cannot_cycle_faster_than_it_moves),
+      cmocka_unit_test(a_slow_load_stops_no_gear_that_a_fast_one_stops),
+      cmocka_unit_test(the_slower_the_load_the_tighter_the_bounds),
+      cmocka_unit_test(what_a_rate_cannot_be_used_for_is_safe_only),
       cmocka_unit_test(a_line_says_the_most_of_it),
       cmocka_unit_test(what_is_outside_is_named_by_its_key),
   };

@@ -20,7 +20,7 @@
 static struct sb_model tried; /* large, hence not on the stack */
 static struct sb_prove prove;
 static struct sb_play play;
-static int outside_count;
+static int outside_count, used_count;
 
 static const struct {
   const char *name;
@@ -85,11 +85,14 @@ static bool is_compared(int bound, const struct sb_play_game *game)
   return bound != SB_PROVE_SWING && bound != SB_PROVE_CYCLE_LASTING;
 }
 
-static void try_machine(gsl_rng *dice, int machine, int games)
+static void try_machine(gsl_rng *dice, int machine, int games, bool is_slow)
 {
   struct sb_error err;
   tried = proof_random(dice);
+  struct sb_load_bounds *bounds = &tried.load.bounds;
+  if (is_slow) bounds->rate_nm_s = (bounds->greatest_nm - bounds->least_nm) / gsl_ran_flat(dice, 0.1, 4.0);
   assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
+  used_count += prove.is_rate_used ? 1 : 0;
   if (prove.outside != NULL) {
     outside_count++;
     return;
@@ -112,9 +115,22 @@ static void no_run_exceeds_a_bound(void **state)
   const char *asked = getenv("SB_PROVE_MACHINES");
   const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 4 : 15;
   gsl_rng *dice = dice_of(1411);
-  for (int k = 0; k < machines; k++) try_machine(dice, k, 40);
+  for (int k = 0; k < machines; k++) try_machine(dice, k, 40, false);
   gsl_rng_free(dice);
   assert_in_range(outside_count, 0, machines / 4); /* weak clutches, short dwells */
+}
+
+/* The load is as fast as its rate allows, in stages of any length. */
+static void no_run_under_a_slow_load_exceeds_a_bound(void **state)
+{
+  (void)state;
+  const char *asked = getenv("SB_PROVE_MACHINES");
+  const int machines = asked != NULL ? atoi(asked) : IS_SLOW ? 2 : 8;
+  gsl_rng *dice = dice_of(1417);
+  used_count = 0;
+  for (int k = 0; k < machines; k++) try_machine(dice, k, 40, true);
+  gsl_rng_free(dice);
+  assert_in_range(used_count, machines / 3, machines); /* the others turn back, or shift for longer than the dwell */
 }
 
 /* Worst profiles --------------------------------------------------------------------------------------------------------- */
@@ -225,6 +241,24 @@ static void runs_beyond_the_bounds_of_the_load_exceed_something_proved(void **st
   }
 }
 
+/* The cycle of 0.3 N.m/s cannot be as fast as one of twice that rate, which a run shows; written out, profiles run the same. */
+static void a_slow_load_is_bounded_by_what_a_faster_one_exceeds(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  tried = proof_machine("selector", 0.95, 0.3, 0.25, 1.75);
+  tried.load.bounds.rate_nm_s = 0.3;
+  assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
+  const double slow_s = prove.bounds[SB_PROVE_CYCLE_ONCE];
+  assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+  assert_in_range((int)(1e3 * prove.reached[SB_PROVE_CYCLE_ONCE]), (int)(1e3 * slow_s), (int)(1.1e3 * slow_s));
+  assert_in_range(expect_written_reproduces(), 6, SB_PROVE_BOUNDS);
+  tried.load.bounds.rate_nm_s = 0.6;
+  assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
+  assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+  assert_true(prove.reached[SB_PROVE_CYCLE_ONCE] < 0.75 * slow_s);
+}
+
 static void what_is_written_of_a_random_machine_runs_the_same(void **state)
 {
   (void)state;
@@ -250,6 +284,8 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(no_run_exceeds_a_bound),
+      cmocka_unit_test(no_run_under_a_slow_load_exceeds_a_bound),
+      cmocka_unit_test(a_slow_load_is_bounded_by_what_a_faster_one_exceeds),
       cmocka_unit_test(a_profile_of_its_own_comes_within_a_percent_of_each_bound),
       cmocka_unit_test(runs_beyond_the_bounds_of_the_load_exceed_something_proved),
       cmocka_unit_test(what_is_written_of_a_random_machine_runs_the_same),
