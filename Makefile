@@ -118,7 +118,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
-  voice console mutants same-bits faults help run-checks
+  voice console mutants same-bits design-shelves faults help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
 .NOTPARALLEL: # make -j clean all
@@ -307,6 +307,9 @@ MUTANTS ?= 400
 MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
+design-shelves: $(OUT)/tests/test_design ## design: 30 random shelves against running every machine, some minutes
+	@SB_DESIGN_SHELVES=30 $(OUT)/tests/test_design
 
 # The libraries are linked statically so that what they ask for can be refused, too.
 FAULTS_EVERY ?= 1

@@ -41,6 +41,8 @@ struct sb_scenario_key {
   bool is_given;             /* it stands in the file, or was set */
 };
 
+struct sb_choices;
+
 struct sb_scenario {
   struct sb_model model;
   int tolerance_count;
@@ -49,6 +51,8 @@ struct sb_scenario {
   const struct sb_scenario_key *keys; /* keys[key_count], in the order of the file's sections; in storage */
   size_t comma_count;                 /* tables whose decimal commas were read as points, at most that many named */
   const char *comma_tables[SB_COMMA_TABLE_MAX]; /* their paths; in storage */
+  const struct sb_choices
+      *choices;           /* src/scenario/choices.h: what a design is chosen from; NULL: nothing; in storage */
   struct sb_faults notes; /* what was read otherwise than is written, one text each, with its place; owned */
   void *storage;          /* tables the model points to; owned */
 };

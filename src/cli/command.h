@@ -57,7 +57,8 @@ struct sb_command {
 };
 
 extern const struct sb_command sb_command_check, sb_command_run, sb_command_prove, sb_command_map, sb_command_tune,
-    sb_command_emit, sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_new, sb_command_host;
+    sb_command_design, sb_command_emit, sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_new,
+    sb_command_host;
 
 extern const struct sb_command *const sb_commands[]; /* all of them, NULL at the end */
 

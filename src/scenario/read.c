@@ -95,6 +95,7 @@ static void pop(struct sb_reader *reader, size_t length)
 
 static void remember(struct sb_reader *reader, const struct sb_key *key, const struct sb_given *given, bool is_given)
 {
+  if (reader->is_silent) return;
   struct sb_value *value = sb_arena_take(reader->scratch, sizeof *value);
   if (value == NULL) {
     reader->is_out_of_memory = true;
@@ -480,6 +481,18 @@ static void read_section(struct sb_reader *reader, const struct sb_section *sect
     pop(reader, length);
   }
   if (node != NULL) check_known(reader, section, node, has_kind);
+}
+
+void sb_reader_read_section(struct sb_reader *reader, const char *path, const struct sb_section *section,
+                            const struct sb_node *node, void *base)
+{
+  const size_t length = strlen(reader->path);
+  snprintf(reader->path, sizeof reader->path, "%s", path);
+  reader->is_silent = true;
+  const bool is_map = node != NULL && is_of_kind(reader, node, SB_NODE_MAP, "a section");
+  read_section(reader, section, is_map ? node : NULL, base, false);
+  reader->is_silent = false;
+  pop(reader, length);
 }
 
 void sb_reader_resolve(struct sb_reader *reader, const char *path, double number)

@@ -23,10 +23,10 @@ struct sb_value {
 struct sb_reader {
   const char *file; /* as in messages; its folder holds the tables */
   struct sb_fault_list *faults, *notes;
-  struct sb_arena *scratch;   /* lives while reading */
-  struct sb_arena *kept;      /* lives as long as the scenario */
-  const struct sb_node *root; /* with the sets in it */
-  const char *const *sets;    /* sets[set_count], as texts PATH=VALUE */
+  struct sb_arena *scratch; /* lives while reading */
+  struct sb_arena *kept;    /* lives as long as the scenario */
+  struct sb_node *root;     /* with the sets in it */
+  const char *const *sets;  /* sets[set_count], as texts PATH=VALUE */
   size_t set_count;
   struct sb_draft *draft;
   char path[SB_PATH_SIZE]; /* of the key being read */
@@ -35,6 +35,7 @@ struct sb_reader {
   const char *comma_tables[SB_COMMA_TABLE_MAX];
   bool has_unit_note;
   bool is_out_of_memory;
+  bool is_silent;     /* what is read is no quantity that other commands can set or vary */
   bool is_unreadable; /* a table is there, and reading it failed */
 };
 
@@ -110,6 +111,17 @@ void sb_reader_default(struct sb_reader *reader, const char *path, double *field
 /* Whether just one of two keys of a section is given; else a fault, with words for where that is needed behind the keys. */
 bool sb_reader_has_one(struct sb_reader *reader, const char *section, const char *first, const char *second,
                        const char *where);
+
+/* Fills the base from the node by a table of keys beside the schema. */
+void sb_reader_read_section(struct sb_reader *reader, const char *path, const struct sb_section *section,
+                            const struct sb_node *node, void *base);
+
+/* Reads `choices` and `require` into out->choices; their parts. */
+struct sb_shelf;
+struct sb_require;
+void sb_reader_read_choices(struct sb_reader *reader, struct sb_scenario *out);
+void sb_reader_read_shelf(struct sb_reader *reader, const struct sb_node *node, struct sb_shelf *shelf);
+void sb_reader_finish_require(struct sb_reader *reader, const struct sb_require *require);
 
 void sb_reader_read_tolerances(struct sb_reader *reader, struct sb_scenario *out);
 

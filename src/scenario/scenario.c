@@ -10,6 +10,7 @@
 #include "base/text_file.h"
 #include "scenario/old_names.h"
 #include "scenario/reader.h"
+#include "scenario/reading.h"
 
 /* All that lives while one scenario is read. */
 struct work {
@@ -19,6 +20,7 @@ struct work {
   struct sb_arena scratch, kept;
   struct sb_draft draft;
   struct sb_scenario scenario;
+  const struct sb_reading_way *reading;
 };
 
 /* Puts the values of all --set into the tree. The first that is not PATH=VALUE ends it: *bad is that text. */
@@ -100,9 +102,26 @@ static void finish_model(struct sb_reader *reader)
   if (is_sound(reader)) sb_reader_check_effort(reader);
 }
 
+/* Other commands take the machine without what design would choose. */
+static void note_choices(struct sb_reader *reader)
+{
+  const struct sb_node *choices = sb_tree_find(reader->root, "choices");
+  const struct sb_node *first = choices != NULL ? choices : sb_tree_find(reader->root, "require");
+  if (first == NULL) return;
+  sb_reader_note(reader, &first->key_place, first->key, "used by shiftband design alone");
+}
+
 static void read_stages(struct work *work)
 {
   struct sb_reader *reader = &work->reader;
+  const struct sb_reading_way *reading = work->reading;
+  if (reading->rewrite != NULL) {
+    reading->rewrite(reading->context, reader->root);
+    return;
+  }
+  sb_reader_read_choices(reader, &work->scenario);
+  if (reading->is_choices_only) return;
+  note_choices(reader);
   sb_reader_read_keys(reader, &sb_scenario_schema);
   finish_model(reader);
   sb_reader_read_tolerances(reader, &work->scenario);
@@ -173,12 +192,14 @@ static enum sb_status parse_with(struct work *work, const char *text, size_t len
   return finish(work, out, faults);
 }
 
-enum sb_status sb_scenario_parse(const char *path, const char *text, size_t length, const char *const *sets,
-                                 size_t set_count, struct sb_scenario *out, struct sb_faults *faults)
+static enum sb_status parse(const char *path, const char *text, size_t length, const char *const *sets,
+                            size_t set_count, const struct sb_reading_way *reading, struct sb_scenario *out,
+                            struct sb_faults *faults)
 {
   *faults = (struct sb_faults){0};
   struct work *work = calloc(1, sizeof *work);
   if (work == NULL) return SB_ERR_MEMORY;
+  work->reading = reading;
   work->faults.file = work->notes.file = path;
   work->document = (struct sb_document){.arena = &work->scratch, .faults = &work->faults};
   work->reader = (struct sb_reader){.file = path,
@@ -196,6 +217,14 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
   return status;
 }
 
+static const struct sb_reading_way whole = {.is_choices_only = false};
+
+enum sb_status sb_scenario_parse(const char *path, const char *text, size_t length, const char *const *sets,
+                                 size_t set_count, struct sb_scenario *out, struct sb_faults *faults)
+{
+  return parse(path, text, length, sets, set_count, &whole, out, faults);
+}
+
 /* At most one byte more than a scenario may have, which the parser then refuses; NULL with errno set. */
 static char *read_text(const char *path, size_t *length)
 {
@@ -208,8 +237,8 @@ static char *read_text(const char *path, size_t *length)
   return text;
 }
 
-enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out,
-                                struct sb_faults *faults)
+enum sb_status sb_reading_load(const char *path, const char *const *sets, size_t set_count,
+                               const struct sb_reading_way *reading, struct sb_scenario *out, struct sb_faults *faults)
 {
   *faults = (struct sb_faults){0};
   size_t length = 0;
@@ -223,9 +252,15 @@ enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_
     snprintf(message, sizeof message, "%.1000s: %s", name, strerror(errno));
     return publish_one(faults, SB_ERR_IO, message);
   }
-  const enum sb_status status = sb_scenario_parse(name, text, length, sets, set_count, out, faults);
+  const enum sb_status status = parse(name, text, length, sets, set_count, reading, out, faults);
   free(own);
   return status;
+}
+
+enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out,
+                                struct sb_faults *faults)
+{
+  return sb_reading_load(path, sets, set_count, &whole, out, faults);
 }
 
 void sb_scenario_clear(struct sb_scenario *scenario)

@@ -2,6 +2,14 @@
 /* The top of the table of all scenario keys; each section stands in a file of its own. */
 #include "scenario/schema_words.h"
 
+static const struct sb_key choices_keys[] = {{SECTION("wheels", &sb_wheels_section),
+                                              .default_words = "the gears of the scenario",
+                                              .meaning = "A shelf of wheels that boxes are put together from."},
+                                             {.name = NULL}};
+
+static const struct sb_section choices_section = {
+    "choices", "what `shiftband design` may choose from, besides values by their paths", choices_keys, NULL};
+
 static const struct sb_key keys[] = {
     {TEXT("name", 128), .default_words = "the file's name", MODEL(name), .meaning = "What the scenario is about."},
     {SECTION("motor", &sb_motor_section), .flags = SB_REQUIRED, .meaning = "The motor."},
@@ -18,6 +26,11 @@ static const struct sb_key keys[] = {
     {LATER("tolerances", "section of PATH: SPREAD lines"), .default_words = "none",
      .meaning = "The spread of any quantity above, by its dotted path: motor.stall_torque: 10 % (to either side), "
                 "gearbox.gears.1.drag: 2 mN.m (to either side), supply.open_circuit_voltage: 9.6..12.6 V."},
+    {LATER("choices", "section of PATH: [VALUE, ...] lines"), .default_words = "none", .section = &choices_section,
+     .meaning = "What `shiftband design` may choose from, by the dotted path of a quantity or a section: "
+                "supply.open_circuit_voltage: [7.2 V, 9.6 V], motor: [motors/small.yaml, motors/geared.yaml]."},
+    {LATER("require", "section"), .default_words = "nothing", .section = &sb_require_section,
+     .meaning = "What every design of `shiftband design` must reach."},
     {.name = NULL}};
 
 const struct sb_section sb_scenario_schema = {"scenario", "one machine and one run", keys, NULL};

@@ -183,7 +183,7 @@ extern const struct sb_section sb_scenario_schema;
 /* The sections, a file each. */
 extern const struct sb_section sb_motor_section, sb_winding_section, sb_magnet_section, sb_supply_section,
     sb_battery_section, sb_drive_section, sb_gearbox_section, sb_driveshaft_section, sb_load_section, sb_bounds_section,
-    sb_controller_section, sb_run_section, sb_limits_section;
+    sb_controller_section, sb_run_section, sb_limits_section, sb_wheels_section, sb_require_section;
 
 /* The kinds of body: body.c. */
 extern const struct sb_section *const sb_body_sections[];

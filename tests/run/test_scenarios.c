@@ -34,6 +34,7 @@ static const struct expected {
     {"grindstone.yaml", 1U << SB_VERDICT_OVERLOAD, 3},
     {"twig-chipper.yaml", 0, 2},
     {"pellet-screw.yaml", 0, 2},
+    {"mat-roller.yaml", 0, 2},
 };
 
 enum { SCENARIO_COUNT = sizeof scenarios / sizeof scenarios[0] };
