@@ -75,7 +75,7 @@ WARNINGS += -Werror
 endif
 
 # Goals that compile nothing themselves have nothing to ask the compiler.
-idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults
 ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
@@ -115,7 +115,7 @@ say = @printf '  %-5s %s\n'
 
 # Targets ----------------------------------------------------------------------------------------------------------
 .PHONY: all tests test check demo symbols layers format format-check lint coverage bench controller-sizes fuzz install clean \
-  voice console mutants same-bits help run-checks
+  voice console mutants same-bits faults help run-checks
 .DELETE_ON_ERROR:
 ifneq ($(filter clean,$(MAKECMDGOALS)),)
 .NOTPARALLEL: # make -j clean all
@@ -276,6 +276,30 @@ MUTANTS ?= 400
 MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
+# The libraries are linked statically so that what they ask for can be refused, too.
+FAULTS_EVERY ?= 1
+FAULT_LIBS = -Wl,-Bstatic $(filter-out -lm,$(GSL_LIBS)) $(YAML_LIBS) -Wl,-Bdynamic -lm -ldl
+REFUSED = malloc calloc realloc strdup open_memstream read write sb_shortage_brace sb_shortage_relax
+faults: ## refuse allocations and system calls one at a time, every FAULTS_EVERY-th of each command
+	@$(MAKE) --no-print-directory run-faults-memory VARIANT=san
+	@$(MAKE) --no-print-directory run-faults-calls
+
+.PHONY: run-faults-memory run-faults-calls
+run-faults-memory: $(OUT)/shiftband-refusing
+	@tools/dev/faults memory $< --every $(FAULTS_EVERY)
+
+run-faults-calls: $(OUT)/shiftband-static
+	@tools/dev/faults calls $< --every $(FAULTS_EVERY)
+
+$(OUT)/shiftband-refusing: tools/dev/refuse.c $(CLI_OBJ) $(LIBRARY)
+	$(say) link $@
+	$(Q)$(CC) $(compile_flags) $(link_flags) -o $@ $< $(CLI_OBJ) $(LIBRARY) $(REFUSED:%=-Wl,--wrap=%) $(FAULT_LIBS)
+
+# Without a loader, whose own calls are none of ours. dlopen() in it is never called here.
+$(OUT)/shiftband-static: $(CLI_OBJ) $(LIBRARY)
+	$(say) link $@
+	$(Q)$(CC) -static $(link_flags) $(lto_none) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS) -ldl 2> /dev/null
 
 same-bits: ## compare traces and a map byte by byte between gcc -O0, gcc -O3 and clang -O2
 	@MAKE='$(MAKE)' tools/dev/same-bits $(BUILD)/same-bits

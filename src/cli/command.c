@@ -138,7 +138,7 @@ int sb_command_fail_writing(const char *path)
   if (is_standard && sb_command_is_pipe_closed()) return SB_EXIT_PIPE;
   sb_command_complain("%s: %s", is_standard ? "standard output" : path,
                       reason != 0 ? strerror(reason) : "writing failed");
-  return SB_EXIT_IO;
+  return reason == ENOMEM ? sb_command_exit(SB_ERR_MEMORY) : SB_EXIT_IO;
 }
 
 void sb_command_note_unit(const char *option, const char *text)

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/shortage.h"
+
 bool sb_bench_is_positive(int parameter)
 {
   return parameter != SB_FIT_P_FRICTION_SHARE && parameter != SB_FIT_P_LOAD_FRICTION && parameter != SB_FIT_P_VISCOUS;
@@ -270,4 +272,10 @@ double sb_bench_voltage(const struct sb_bench *bench, const struct sb_log *log, 
   const double fed = voltages != NULL && !isnan(voltages[row]) ? voltages[row] : bench->fed_voltage_v;
   const double true_v = fed / bench->gains[SB_FIT_GAUGE_VOLTAGE];
   return duties != NULL && !isnan(duties[row]) ? duties[row] * true_v : true_v;
+}
+
+enum sb_status sb_bench_no_memory(struct sb_error *err)
+{
+  sb_shortage_note();
+  return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
 }

@@ -184,4 +184,7 @@ int sb_dynamics_compute(const struct sb_bench *bench, const struct sb_bench_test
 int sb_shift_compute(const struct sb_bench *bench, const struct sb_bench_test *test, struct sb_model *machine,
                      const double *own, double *computed);
 
+/* Memory ran out, which is noted, for searches that go on without a trial that fails (base/shortage.h). */
+enum sb_status sb_bench_no_memory(struct sb_error *err);
+
 #endif

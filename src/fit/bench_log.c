@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/faults.h"
+#include "base/shortage.h"
 #include "shiftband/fit.h"
 #include "shiftband/log.h"
 
@@ -70,7 +71,10 @@ static double find_quantum(const double *values, size_t count)
   double *sorted = malloc(count * sizeof *sorted);
   size_t n = 0;
   double step = INFINITY;
-  if (sorted == NULL) return 0.0;
+  if (sorted == NULL) {
+    sb_shortage_note();
+    return 0.0;
+  }
   for (size_t i = 0; i < count; i++) {
     if (!isnan(values[i])) sorted[n++] = values[i];
   }
@@ -108,9 +112,10 @@ static void take_magnitudes(double *values, size_t count)
 static void find_gaps(struct sb_log *log)
 {
   const double *times = log->time_s;
-  double *pauses = log->count > 2 ? malloc(log->count * sizeof *pauses) : NULL;
-  if (pauses == NULL || times == NULL) {
-    free(pauses);
+  if (log->count <= 2 || times == NULL) return;
+  double *pauses = malloc(log->count * sizeof *pauses);
+  if (pauses == NULL) {
+    sb_shortage_note();
     return;
   }
   for (size_t i = 1; i < log->count; i++) pauses[i - 1] = times[i] - times[i - 1];
@@ -150,8 +155,10 @@ static enum sb_status finish(double arm_m, struct sb_log *log, struct sb_faults 
     status = sb_faults_publish(&list, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
   }
   sb_faults_list_clear(&list);
-  if (status == SB_OK) settle(log);
-  return status;
+  if (status != SB_OK) return status;
+  (void)sb_shortage_take();
+  settle(log);
+  return sb_shortage_take() ? SB_ERR_MEMORY : SB_OK;
 }
 
 enum sb_status sb_fit_log_read(const char *path, const struct sb_log_options *options, struct sb_log *out,

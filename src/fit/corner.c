@@ -7,13 +7,13 @@
  * those below the corner; what counts as a difference is Student's t at the degrees of freedom that the others leave.
  */
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_multifit.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
-#include "base/gsl_quiet.h"
+#include "base/shortage.h"
 #include "fit/bench.h"
+#include "fit/least_squares.h"
 
 enum { UPPER_LEAST = 4, LOWER_LEAST = 2 };
 static const double sure = 0.9995;       /* of each comparison, one-sided */
@@ -45,44 +45,41 @@ static bool take_points(const struct sb_log *log, struct points *points)
     }
   }
   const bool is_fit = order != NULL && room != NULL;
+  if (!is_fit) sb_shortage_note();
   free(order);
   return is_fit;
 }
 
-/* The line through the points from one on. */
+/* The line through the points from one on: current = c[0] voltage + c[1] speed. */
 struct line {
-  gsl_vector *c;
-  gsl_matrix *covariance;
+  double c[2], covariance[2][2];
   double sd_a, t; /* of one current about the line; Student's */
 };
 
 static bool fit_line(const struct points *points, size_t first, struct line *line)
 {
-  SB_GSL_QUIET;
   const size_t count = points->count - first;
-  gsl_matrix *x = gsl_matrix_alloc(count, 2);
-  gsl_vector *y = gsl_vector_alloc(count);
-  gsl_multifit_linear_workspace *work = gsl_multifit_linear_alloc(count, 2);
-  double squares = 0.0;
-  bool is_fit = x != NULL && y != NULL && work != NULL;
-  for (size_t i = 0; is_fit && i < count; i++) {
-    gsl_matrix_set(x, i, 0, points->voltage[first + i]);
-    gsl_matrix_set(x, i, 1, points->speed[first + i]);
-    gsl_vector_set(y, i, points->current[first + i]);
+  double *rows = malloc(2 * count * sizeof *rows), squares = 0.0;
+  if (rows == NULL) {
+    sb_shortage_note();
+    return false;
   }
-  is_fit = is_fit && gsl_multifit_linear(x, y, line->c, line->covariance, &squares, work) == 0;
-  if (is_fit) {
-    const double freedom = (double)count - 2.0, greatest_a = points->current[first];
-    const double least_a = hypot(least_share * greatest_a, points->quantum_a / sqrt(12.0));
-    const double found_a = sqrt(squares / freedom);
-    if (found_a > 0.0) gsl_matrix_scale(line->covariance, fmax(1.0, pow(least_a / found_a, 2.0)));
-    line->sd_a = fmax(found_a, least_a);
-    line->t = gsl_cdf_tdist_Pinv(sure, freedom);
+  for (size_t i = 0; i < count; i++) {
+    rows[2 * i] = points->voltage[first + i];
+    rows[2 * i + 1] = points->speed[first + i];
   }
-  if (x != NULL) gsl_matrix_free(x);
-  if (y != NULL) gsl_vector_free(y);
-  if (work != NULL) gsl_multifit_linear_free(work);
-  return is_fit;
+  const enum sb_status status = sb_least_squares_linear(count, 2, rows, points->current + first, line->c,
+                                                        &line->covariance[0][0], &squares, NULL);
+  free(rows);
+  if (status != SB_OK) return false;
+  const double freedom = (double)count - 2.0, greatest_a = points->current[first];
+  const double least_a = hypot(least_share * greatest_a, points->quantum_a / sqrt(12.0));
+  const double found_a = sqrt(squares / freedom);
+  const double wider = found_a > 0.0 ? fmax(1.0, pow(least_a / found_a, 2.0)) : 1.0;
+  for (int k = 0; k < 4; k++) line->covariance[k / 2][k % 2] *= wider;
+  line->sd_a = fmax(found_a, least_a);
+  line->t = gsl_cdf_tdist_Pinv(sure, freedom);
+  return true;
 }
 
 /* What the line brings beyond a current at a point, over what its uncertainty and one current's allow. */
@@ -91,8 +88,8 @@ static double beyond(const struct line *line, const struct points *points, size_
   const double at[] = {points->voltage[i], points->speed[i]};
   double value = 0.0, variance = line->sd_a * line->sd_a;
   for (size_t a = 0; a < 2; a++) {
-    value += at[a] * gsl_vector_get(line->c, a);
-    for (size_t b = 0; b < 2; b++) variance += at[a] * at[b] * gsl_matrix_get(line->covariance, a, b);
+    value += at[a] * line->c[a];
+    for (size_t b = 0; b < 2; b++) variance += at[a] * at[b] * line->covariance[a][b];
   }
   return (value - current_a) / (line->t * sqrt(variance));
 }
@@ -112,9 +109,9 @@ static bool is_corner(const struct points *points, size_t lower, const struct li
   for (size_t i = lower; i < points->count; i++) {
     if (points->current[i] > mean_a + line->t * line->sd_a) return false;
   }
-  const double slope = -gsl_vector_get(line->c, 1);
+  const double slope = -line->c[1];
   if (clear < LOWER_LEAST || !(slope > 0.0)) return false;
-  const double speed = (gsl_vector_get(line->c, 0) * points->voltage[lower] - mean_a) / slope;
+  const double speed = (line->c[0] * points->voltage[lower] - mean_a) / slope;
   *out = (struct sb_fit_corner){lower, mean_a, fmax(sqrt(square), line->sd_a),
                                 fmin(fmax(speed, points->speed[lower - 1] * (1.0 + 1e-9)), points->speed[lower])};
   return true;
@@ -122,20 +119,16 @@ static bool is_corner(const struct points *points, size_t lower, const struct li
 
 struct sb_fit_corner sb_corner_find(const struct sb_log *log)
 {
-  SB_GSL_QUIET;
   struct sb_fit_corner corner = {0};
   struct points points;
-  struct line line = {gsl_vector_alloc(2), gsl_matrix_alloc(2, 2), 0.0, 0.0};
-  if (log->columns[SB_LOG_MOTOR_CURRENT] != NULL && line.c != NULL && line.covariance != NULL) {
-    bool is_fit = take_points(log, &points);
-    for (size_t lower = points.count > UPPER_LEAST ? points.count - UPPER_LEAST : 0;
-         is_fit && lower >= LOWER_LEAST && corner.point_count == 0; lower--) {
-      is_fit = fit_line(&points, lower, &line);
-      if (is_fit) is_corner(&points, lower, &line, &corner);
-    }
-    free(points.speed);
+  struct line line;
+  if (log->columns[SB_LOG_MOTOR_CURRENT] == NULL) return corner;
+  bool is_fit = take_points(log, &points);
+  for (size_t lower = points.count > UPPER_LEAST ? points.count - UPPER_LEAST : 0;
+       is_fit && lower >= LOWER_LEAST && corner.point_count == 0; lower--) {
+    is_fit = fit_line(&points, lower, &line);
+    if (is_fit) is_corner(&points, lower, &line, &corner);
   }
-  if (line.c != NULL) gsl_vector_free(line.c);
-  if (line.covariance != NULL) gsl_matrix_free(line.covariance);
+  free(points.speed);
   return corner;
 }

@@ -2,13 +2,11 @@
 #include "fit/cover.h"
 
 #include <gsl/gsl_cdf.h>
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_randist.h>
-#include <gsl/gsl_roots.h>
 #include <math.h>
 
-#include "base/gsl_quiet.h"
+#include "base/root.h"
 
 static const double inside = 0.95, at_ends = 0.90;
 
@@ -119,21 +117,9 @@ static double short_of_ends(double h, void *params)
 /* Where a function that is below zero at 0 and not at `most` crosses it. */
 static double root_of(double (*function)(double, void *), struct cover *cover, double most)
 {
-  SB_GSL_QUIET;
-  gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
-  gsl_function f = {function, cover};
-  double h = most;
-  if (solver == NULL) return most;
-  if (gsl_root_fsolver_set(solver, &f, 0.0, most) == GSL_SUCCESS) {
-    for (int k = 0; k < ROUND_MAX; k++) {
-      if (gsl_root_fsolver_iterate(solver) != GSL_SUCCESS) break;
-      h = gsl_root_fsolver_root(solver);
-      const double low = gsl_root_fsolver_x_lower(solver), high = gsl_root_fsolver_x_upper(solver);
-      if (high - low <= precision * high) break;
-    }
-  }
-  gsl_root_fsolver_free(solver);
-  return h;
+  const struct sb_root_wanted wanted = {0.0, precision, ROUND_MAX};
+  const double root = sb_root_between(function, cover, 0.0, most, &wanted);
+  return isnan(root) ? most : root;
 }
 
 /* The parts that count, without signs, the greatest first. */

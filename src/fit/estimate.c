@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/gsl_quiet.h"
+#include "base/shortage.h"
 #include "fit/least_squares.h"
 
 static const double leash = 1.0;        /* of an x, in units of one standard deviation of all readings together */
@@ -43,7 +44,7 @@ enum sb_status sb_estimate_init(struct sb_estimate *estimate, struct sb_bench *b
   estimate->gauge_shifts = calloc(SB_FIT_GAUGE_COUNT * terms, sizeof(double));
   const bool is_whole = estimate->computed != NULL && estimate->f != NULL && estimate->weights != NULL &&
                         estimate->jacobian != NULL && estimate->covariance != NULL && estimate->gauge_shifts != NULL;
-  return is_whole ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  return is_whole ? SB_OK : sb_bench_no_memory(err);
 }
 
 void sb_estimate_clear(struct sb_estimate *estimate)
@@ -98,7 +99,7 @@ enum sb_status sb_estimate_evaluate(struct sb_estimate *estimate, struct sb_erro
   if (x == NULL || ahead == NULL) {
     free(x);
     free(ahead);
-    return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+    return sb_bench_no_memory(err);
   }
   enum sb_status status = SB_OK;
   sb_bench_pack(bench, x);
@@ -162,7 +163,10 @@ static double bulk_sd(const struct sb_estimate *estimate, int channel)
   const struct sb_bench *bench = estimate->bench;
   double *sizes = malloc((bench->reading_count + 1) * sizeof *sizes);
   size_t n = 0, unknowns = 0;
-  if (sizes == NULL) return INFINITY;
+  if (sizes == NULL) {
+    sb_shortage_note();
+    return INFINITY;
+  }
   for (size_t i = 0; i < bench->reading_count; i++) {
     if (bench->readings[i].channel == channel) sizes[n++] = fabs(estimate->f[i]);
   }
@@ -390,11 +394,12 @@ static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_er
   SB_GSL_QUIET;
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
   if (terms == 0) return SB_OK;
+  if (!sb_least_squares_brace(rows, terms)) return sb_bench_no_memory(err);
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
   gsl_vector *s = gsl_vector_alloc(terms), *scale = gsl_vector_alloc(terms), *work = gsl_vector_alloc(terms);
   enum sb_status status = SB_OK;
   if (a == NULL || v == NULL || s == NULL || scale == NULL || work == NULL) {
-    status = sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+    status = sb_bench_no_memory(err);
   } else {
     fill_scaled(estimate, a, scale);
     gsl_linalg_SV_decomp(a, v, s, work);
@@ -414,6 +419,7 @@ static enum sb_status fill_covariance(struct sb_estimate *estimate, struct sb_er
   gsl_vector_free(s);
   gsl_vector_free(scale);
   gsl_vector_free(work);
+  sb_shortage_relax();
   return status;
 }
 
@@ -440,7 +446,7 @@ static enum sb_status search(struct sb_estimate *estimate, double *x, struct sb_
   double *weights = malloc(count * sizeof *weights), *jacobian = calloc(count * terms, sizeof *jacobian);
   enum sb_status status = SB_OK;
   if (weights == NULL || jacobian == NULL) {
-    status = sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+    status = sb_bench_no_memory(err);
   } else {
     memcpy(weights, estimate->weights, rows * sizeof *weights);
     for (size_t i = rows; i < count; i++) weights[i] = 1.0;
@@ -458,7 +464,7 @@ enum sb_status sb_estimate_solve(struct sb_estimate *estimate, struct sb_error *
   estimate->terms = sb_bench_unknown_count(bench);
   if (estimate->terms == 0) return sb_estimate_evaluate(estimate, err);
   double *x = malloc(estimate->terms * sizeof *x);
-  if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (x == NULL) return sb_bench_no_memory(err);
   sb_bench_pack(bench, x);
   const enum sb_status status = search(estimate, x, err);
   if (status == SB_OK) {
@@ -595,7 +601,7 @@ enum sb_status sb_estimate_respond(struct sb_estimate *estimate, enum sb_fit_gau
 {
   double *x = calloc(estimate->terms + 1, sizeof *x), *gain = &estimate->bench->gains[gauge];
   const double before = *gain;
-  if (x == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (x == NULL) return sb_bench_no_memory(err);
   sb_bench_pack(estimate->bench, x);
   *gain = before * exp(difference);
   int failed = residuals(estimate, x, rows);

@@ -183,7 +183,9 @@ static enum sb_status shake(struct sb_estimate *estimate, struct sb_bench_place 
     sb_bench_go_to(bench, best);
     apply(&nudges[k % count], bench);
     struct sb_error ignored;
-    if (sb_estimate_solve(estimate, &ignored) != SB_OK) continue;
+    const enum sb_status solved = sb_estimate_solve(estimate, &ignored);
+    if (solved == SB_ERR_MEMORY) return sb_fail(err, solved, "%s", ignored.text);
+    if (solved != SB_OK) continue;
     const double found = sb_estimate_squares(estimate);
     if (!(found < squares - same_misfit)) {
       if (found < squares + other_squares) note_minimum(bench, best, others);
@@ -202,7 +204,7 @@ enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima
 {
   struct sb_bench *bench = estimate->bench;
   struct start starts[START_COUNT], best = {sb_bench_place_now(bench), INFINITY};
-  if (!find_starts(bench, starts, estimate->computed)) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (!find_starts(bench, starts, estimate->computed)) return sb_bench_no_memory(err);
   bool is_agreed = false;
   for (int k = 0; k < START_COUNT && !is_agreed; k++) {
     bool is_sound = false;

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/gsl_quiet.h"
+#include "base/shortage.h"
 #include "fit/cover.h"
 #include "fit/estimate.h"
 #include "fit/show.h"
@@ -266,7 +267,7 @@ static enum sb_status fill_readings(const struct fit *fit, struct sb_fit_result 
 {
   const struct sb_bench *bench = &fit->bench;
   out->readings = calloc(bench->reading_count + 1, sizeof *out->readings);
-  if (out->readings == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (out->readings == NULL) return sb_bench_no_memory(err);
   out->reading_count = bench->reading_count;
   for (size_t i = 0; i < bench->reading_count; i++) {
     const struct sb_bench_reading *from = &bench->readings[i];
@@ -445,7 +446,8 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_lo
   if (setup->is_equal_constants && setup->known_count < SB_FIT_KNOWN_MAX) {
     with_constants.known[with_constants.known_count++] = (struct sb_fit_known){SB_FIT_KT_OVER_KE, 1.0, 1.0};
   }
-  if (fit == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (fit == NULL) return sb_bench_no_memory(err);
+  (void)sb_shortage_take();
   enum sb_status status = sb_bench_init(&fit->bench, &with_constants, logs, count, err);
   if (status == SB_OK) status = check_count(fit, err);
   if (status == SB_OK) status = sb_bench_start(&fit->bench, err);
@@ -455,6 +457,7 @@ enum sb_status sb_fit_solve(const struct sb_fit_setup *setup, const struct sb_lo
     status = sb_bench_has_shift(&fit->bench) ? search_with_shift(fit, &result, err) : search(fit, &result, err);
   }
   if (status == SB_OK) status = conclude(fit, logs, &result, err);
+  if (sb_shortage_take()) status = sb_bench_no_memory(err);
   if (status == SB_OK) {
     *out = result;
   } else {

@@ -56,7 +56,7 @@ enum sb_status sb_gauge_apply(struct sb_estimate *estimate, struct sb_error *err
   struct sb_bench *bench = estimate->bench;
   double *response = calloc(estimate->rows + 1, sizeof *response);
   enum sb_status status = SB_OK;
-  if (response == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (response == NULL) return sb_bench_no_memory(err);
   for (int g = 0; g < SB_FIT_GAUGE_COUNT && status == SB_OK; g++) {
     const double half_width = bench->setup->gauges[g].half_width;
     double *shift = estimate->gauge_shifts + (size_t)g * estimate->terms_max;

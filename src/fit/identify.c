@@ -7,6 +7,8 @@
 #include <string.h>
 
 #include "base/gsl_quiet.h"
+#include "base/shortage.h"
+#include "fit/least_squares.h"
 
 /* A direction without any effect gets this deviation, so that nothing becomes infinite. */
 static const double sd_max = 1e6;
@@ -37,6 +39,7 @@ static int undetermined_vectors(const struct sb_estimate *estimate, double sd_mi
 {
   SB_GSL_QUIET;
   const size_t terms = estimate->terms, rows = estimate->rows > terms ? estimate->rows : terms;
+  if (!sb_least_squares_brace(rows, terms)) return -1;
   gsl_matrix *a = gsl_matrix_calloc(rows, terms), *v = gsl_matrix_alloc(terms, terms);
   gsl_vector *s = gsl_vector_alloc(terms), *work = gsl_vector_alloc(terms);
   int count = -1;
@@ -58,6 +61,7 @@ static int undetermined_vectors(const struct sb_estimate *estimate, double sd_mi
   gsl_matrix_free(v);
   gsl_vector_free(s);
   gsl_vector_free(work);
+  sb_shortage_relax();
   return count;
 }
 
@@ -139,7 +143,7 @@ enum sb_status sb_identify_find(const struct sb_estimate *estimate, double sd_mi
   }
   if (count < 0) {
     sb_identify_clear(&directions);
-    return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+    return sb_bench_no_memory(err);
   }
   directions.count = (size_t)count;
   reduce(&directions, estimate->bench);

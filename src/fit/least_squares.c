@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/gsl_quiet.h"
+#include "base/shortage.h"
 
 /* Central differences are best at the cube root of the rounding: their own error is then near its square. */
 static const double difference_step = 1e-5;
@@ -21,7 +22,14 @@ enum { ITERATION_MAX = 500, CREEP_STEPS = 4, PATIENCE_MAX = 60 };
 
 static enum sb_status no_memory(struct sb_error *err)
 {
+  sb_shortage_note();
   return sb_fail(err, SB_ERR_MEMORY, "least squares: out of memory");
+}
+
+/* Workspaces, decompositions, a few vectors. */
+bool sb_least_squares_brace(size_t rows, size_t terms)
+{
+  return sb_shortage_brace((8 * (rows + terms + 8) * (terms + 8) + 64) * sizeof(double));
 }
 
 static void copy_matrix(const gsl_matrix *from, double *to)
@@ -42,6 +50,7 @@ enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double 
 {
   SB_GSL_QUIET;
   if (check_linear(count, terms, err) != SB_OK) return SB_ERR_NUMERICS;
+  if (!sb_least_squares_brace(count, terms)) return no_memory(err);
   gsl_multifit_linear_workspace *work = gsl_multifit_linear_alloc(count, terms);
   gsl_matrix *found = gsl_matrix_alloc(terms, terms);
   enum sb_status status = SB_OK;
@@ -62,6 +71,7 @@ enum sb_status sb_least_squares_linear(size_t count, size_t terms, const double 
   }
   if (work != NULL) gsl_multifit_linear_free(work);
   gsl_matrix_free(found);
+  sb_shortage_relax();
   return status;
 }
 
@@ -70,6 +80,7 @@ enum sb_status sb_least_squares_robust(size_t count, size_t terms, const double 
 {
   SB_GSL_QUIET;
   if (check_linear(count, terms, err) != SB_OK) return SB_ERR_NUMERICS;
+  if (!sb_least_squares_brace(count, terms)) return no_memory(err);
   gsl_multifit_robust_workspace *work = gsl_multifit_robust_alloc(gsl_multifit_robust_bisquare, count, terms);
   gsl_matrix *covariance = gsl_matrix_alloc(terms, terms);
   enum sb_status status = SB_OK;
@@ -89,6 +100,7 @@ enum sb_status sb_least_squares_robust(size_t count, size_t terms, const double 
   }
   if (work != NULL) gsl_multifit_robust_free(work);
   gsl_matrix_free(covariance);
+  sb_shortage_relax();
   return status;
 }
 
@@ -156,7 +168,9 @@ static int search(struct bridge *bridge, const double *weights, const gsl_multif
   how.trs = steps;
   how.fdtype = GSL_MULTIFIT_NLINEAR_CTRDIFF;
   how.h_df = difference_step;
+  if (!sb_least_squares_brace(count, terms)) return GSL_ENOMEM;
   gsl_multifit_nlinear_workspace *work = gsl_multifit_nlinear_alloc(gsl_multifit_nlinear_trust, &how, count, terms);
+  sb_shortage_relax();
   if (work == NULL) return GSL_ENOMEM;
 
   gsl_multifit_nlinear_fdf fdf = {.f = call, .n = count, .p = terms, .params = bridge};
@@ -194,7 +208,9 @@ enum sb_status sb_least_squares_nonlinear(const struct sb_residuals *problem, co
     return sb_fail(err, SB_ERR_NUMERICS, "least squares: needs at least %zu readings, found %zu", terms,
                    problem->count);
   }
+  if (!sb_least_squares_brace(problem->count, terms)) return no_memory(err);
   gsl_vector *scratch = gsl_vector_alloc(3 * terms + problem->count);
+  sb_shortage_relax();
   if (scratch == NULL) return no_memory(err);
   double *scale = scratch->data, *at = scratch->data + terms;
   gsl_vector_view z = gsl_vector_subvector(scratch, 2 * terms, terms);

@@ -13,6 +13,7 @@
 #ifndef SHIFTBAND_FIT_LEAST_SQUARES_H
 #define SHIFTBAND_FIT_LEAST_SQUARES_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "shiftband/status.h"
@@ -48,5 +49,8 @@ struct sb_residuals {
  */
 enum sb_status sb_least_squares_nonlinear(const struct sb_residuals *problem, const double *weights, double *x,
                                           double *jacobian, double *f, struct sb_error *err);
+
+/* Before GSL takes memory for so many rows and terms: whether it is there (base/shortage.h; ends with sb_shortage_relax()). */
+bool sb_least_squares_brace(size_t rows, size_t terms);
 
 #endif

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/arena.h"
+#include "base/shortage.h"
 #include "fit/bench.h"
 
 /* A speed below this share of the greatest counts as rest when one looks at a log. */
@@ -18,7 +19,10 @@ static double median_of(const double *values, size_t from, size_t to)
 {
   double *copy = malloc((to - from + 1) * sizeof *copy);
   size_t n = 0;
-  if (copy == NULL) return NAN;
+  if (copy == NULL) {
+    sb_shortage_note();
+    return NAN;
+  }
   for (size_t i = from; i < to; i++) {
     if (!isnan(values[i])) copy[n++] = values[i];
   }
@@ -355,7 +359,7 @@ static enum sb_status take_readings(struct sb_bench *bench, struct sb_error *err
   size_t most = 0;
   for (int t = 0; t < bench->test_count; t++) most += 3 * bench->tests[t].log->count;
   bench->readings = calloc(most + 1, sizeof *bench->readings);
-  if (bench->readings == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (bench->readings == NULL) return sb_bench_no_memory(err);
   for (int t = 0; t < bench->test_count; t++) {
     struct sb_bench_test *test = &bench->tests[t];
     int channels[3] = {-1, -1, -1};
@@ -433,7 +437,10 @@ static double usual_voltage(const struct sb_log *logs, size_t count)
     for (size_t i = 0; i < logs[k].count; i++) greatest = fmax(greatest, voltages[i]);
     double *on = calloc(logs[k].count + 1, sizeof *on);
     size_t n = 0;
-    if (on == NULL) return NAN;
+    if (on == NULL) {
+      sb_shortage_note();
+      return NAN;
+    }
     for (size_t i = 0; i < logs[k].count; i++) {
       if (voltages[i] > 0.5 * greatest) on[n++] = voltages[i];
     }

@@ -15,6 +15,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/shortage.h"
 #include "fit/bench.h"
 #include "fit/least_squares.h"
 
@@ -43,6 +44,7 @@ static bool problem_init(struct problem *problem, size_t most, size_t terms)
   problem->y = malloc((most + 1) * sizeof *problem->y);
   if (problem->rows != NULL && problem->y != NULL) return true;
   problem_clear(problem);
+  sb_shortage_note();
   return false;
 }
 
@@ -137,6 +139,7 @@ static double *smoothed(const struct sb_bench_test *test, double to_motor)
   const double *speeds = log->columns[SB_LOG_MOTOR_SPEED], *outputs = log->columns[SB_LOG_OUTPUT_SPEED];
   const double *raw = speeds != NULL ? speeds : outputs, scale = speeds != NULL ? 1.0 : to_motor;
   double *smooth = malloc(log->count * sizeof *smooth);
+  if (smooth == NULL) sb_shortage_note();
   for (size_t i = 0; smooth != NULL && i < log->count; i++) {
     double near[5];
     size_t n = 0;
@@ -285,6 +288,7 @@ static double rise_began(const struct sb_bench_test *test, const double *speeds,
   const double *times = test->log->time_s;
   double *begins = malloc((at.to - at.from + 1) * sizeof *begins);
   size_t n = 0;
+  if (begins == NULL) sb_shortage_note();
   for (size_t i = at.from; begins != NULL && i < at.to; i++) {
     const double share = speeds[i] / end_rad_s;
     if (share > 0.05 && share < 0.8) begins[n++] = times[i] + tau_s * log(1.0 - share);
@@ -438,7 +442,7 @@ static enum sb_status try_paces(struct sb_bench *bench, struct sb_error *err)
 {
   static const double factors[] = {1.0, 0.3, 3.0, 0.1, 10.0};
   double *computed = malloc((bench->reading_count + 1) * sizeof *computed);
-  if (computed == NULL) return sb_fail(err, SB_ERR_MEMORY, "fit: out of memory");
+  if (computed == NULL) return sb_bench_no_memory(err);
   double from[SB_FIT_PARAMETER_COUNT], best = INFINITY, chosen = 1.0;
   memcpy(from, bench->p, sizeof from);
   for (size_t k = 0; k < sizeof factors / sizeof *factors; k++) {

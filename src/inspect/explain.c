@@ -298,7 +298,10 @@ static double refine(struct search *search, const double costs[SCAN_COUNT], int 
   gsl_min_fminimizer *solver = gsl_min_fminimizer_alloc(gsl_min_fminimizer_brent);
   double at = scan[best];
   *cost = costs[best];
-  if (solver == NULL) return at;
+  if (solver == NULL) {
+    search->status = SB_ERR_MEMORY;
+    return at;
+  }
   int code = gsl_min_fminimizer_set_with_values(solver, &function, at, costs[best], scan[best - 1], costs[best - 1],
                                                 scan[best + 1], costs[best + 1]);
   for (int i = 0; code == GSL_SUCCESS && i < REFINE_MAX; i++) {

@@ -56,7 +56,11 @@ static bool comes_again(struct swing *swing, int slower, int way, double load_nm
   const struct sb_corner corner = sb_edge_corner(&reach->edges, gear, speed);
   struct sb_reach_commands *next = swing->lasting;
   struct sb_reach_commands *only = calloc(1, sizeof *only);
-  if (only == NULL) return false;
+  if (only == NULL) {
+    struct sb_edges *edges = &reach->edges;
+    edges->status = sb_fail(&edges->err, SB_ERR_MEMORY, "out of memory for the least swing");
+    return false;
+  }
   only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false}}};
   bind(swing, load_nm, load_nm);
   (void)sb_reach_next(reach, only, next);

@@ -35,6 +35,7 @@ struct sb_reader {
   const char *comma_tables[SB_COMMA_TABLE_MAX];
   bool has_unit_note;
   bool is_out_of_memory;
+  bool is_unreadable; /* a table is there, and reading it failed */
 };
 
 /* Fills the draft from the tree by the table of keys. */

@@ -133,7 +133,10 @@ static bool list_keys(struct work *work)
 static enum sb_status finish(struct work *work, struct sb_scenario *out, struct sb_faults *faults)
 {
   if (work->document.is_out_of_memory || work->reader.is_out_of_memory) return SB_ERR_MEMORY;
-  if (work->faults.total > 0) return sb_faults_publish(&work->faults, faults) ? SB_ERR_SCENARIO : SB_ERR_MEMORY;
+  if (work->faults.total > 0) {
+    const enum sb_status status = work->reader.is_unreadable ? SB_ERR_IO : SB_ERR_SCENARIO;
+    return sb_faults_publish(&work->faults, faults) ? status : SB_ERR_MEMORY;
+  }
   struct sb_arena *storage = malloc(sizeof *storage);
   if (storage == NULL || !list_keys(work) || !sb_faults_publish(&work->notes, &work->scenario.notes)) {
     free(storage);

@@ -104,6 +104,8 @@ static bool read_file(struct sb_reader *reader, const struct sb_table_request *r
   }
   if (status == SB_ERR_MEMORY) reader->is_out_of_memory = true;
   if (status == SB_ERR_IO) {
+    reader->is_unreadable |=
+        errno != ENOENT && errno != ENOTDIR && errno != EISDIR && errno != EACCES && errno != EFBIG;
     sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",
                   sb_fail_quote(whole).text, strerror(errno));
   }

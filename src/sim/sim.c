@@ -7,6 +7,7 @@
 
 #include "base/constants.h"
 #include "base/gsl_quiet.h"
+#include "base/shortage.h"
 #include "sim/clutch.h"
 #include "sim/contact.h"
 #include "sim/feed.h"
@@ -553,6 +554,7 @@ enum sb_status sb_sim_init(struct sb_sim *sim, const struct sb_model *model, int
   sim->stretch = sb_stretch_new();
   if (sim->segment == NULL || sim->root_solver == NULL || sim->stretch == NULL) {
     sb_sim_clear(sim);
+    sb_shortage_note(); /* trials of a fit go on where a run fails */
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for a simulation");
   }
   sim->step_s = model->run.step_s;

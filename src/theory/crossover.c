@@ -1,12 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "shiftband/crossover.h"
 
-#include <gsl/gsl_errno.h>
-#include <gsl/gsl_roots.h>
 #include <math.h>
 
 #include "base/constants.h"
-#include "base/gsl_quiet.h"
+#include "base/root.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -20,26 +18,6 @@ struct pair {
 
 typedef double difference(double x, void *pair);
 
-/* The root in an interval at whose ends the signs differ; NAN: GSL gave up. */
-static double polished(difference *function, struct pair *pair, double low, double high)
-{
-  SB_GSL_QUIET;
-  gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
-  if (solver == NULL) return NAN;
-  gsl_function wanted = {function, pair};
-  int status = gsl_root_fsolver_set(solver, &wanted, low, high);
-  for (int k = 0; k < 100 && status == GSL_SUCCESS; k++) {
-    status = gsl_root_fsolver_iterate(solver);
-    if (gsl_root_test_interval(gsl_root_fsolver_x_lower(solver), gsl_root_fsolver_x_upper(solver), 0.0, 1e-14) ==
-        GSL_SUCCESS) {
-      break;
-    }
-  }
-  const double root = status == GSL_SUCCESS ? gsl_root_fsolver_root(solver) : NAN;
-  gsl_root_fsolver_free(solver);
-  return root;
-}
-
 /* The first root from low to high, where a difference turns from below 0 to above; NAN: there is none. */
 static double first_root(difference *function, struct pair *pair, double low, double high)
 {
@@ -47,7 +25,9 @@ static double first_root(difference *function, struct pair *pair, double low, do
   double before = low;
   for (int k = 1; k <= PIECES; k++) {
     const double here = low + (high - low) * k / PIECES;
-    if (function(before, pair) < 0.0 && function(here, pair) >= 0.0) return polished(function, pair, before, here);
+    if (function(before, pair) < 0.0 && function(here, pair) >= 0.0) {
+      return sb_root_between(function, pair, before, here, NULL);
+    }
     before = here;
   }
   return NAN;

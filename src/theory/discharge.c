@@ -2,13 +2,11 @@
 #include "shiftband/discharge.h"
 
 #include <assert.h>
-#include <gsl/gsl_errno.h>
-#include <gsl/gsl_roots.h>
 #include <math.h>
 #include <stdlib.h>
 
 #include "base/arena.h"
-#include "base/gsl_quiet.h"
+#include "base/root.h"
 #include "shiftband/closed_form.h"
 #include "theory/shift.h"
 #include "theory/steady.h"
@@ -52,7 +50,6 @@ struct search {
   double lightest_nm;
   double heaviest_nm;
   struct sb_load_moment lightest;
-  gsl_root_fsolver *solver;
   int index; /* gear or pair */
 };
 
@@ -270,17 +267,9 @@ static double call_curve(double charge, void *params)
 static double root_between(struct search *search, curve_fn *curve, double low, double high)
 {
   struct root_call call = {search, curve};
-  gsl_function function = {.function = call_curve, .params = &call};
-  double root = 0.5 * (low + high);
-  if (gsl_root_fsolver_set(search->solver, &function, low, high) != GSL_SUCCESS) return root;
-  for (int k = 0; k < ROOT_ITERATION_MAX; k++) {
-    if (gsl_root_fsolver_iterate(search->solver) != GSL_SUCCESS) break;
-    root = gsl_root_fsolver_root(search->solver);
-    const double lower = gsl_root_fsolver_x_lower(search->solver);
-    const double upper = gsl_root_fsolver_x_upper(search->solver);
-    if (gsl_root_test_interval(lower, upper, 1e-14, 0.0) == GSL_SUCCESS) break;
-  }
-  return root;
+  const struct sb_root_wanted wanted = {1e-14, 0.0, ROOT_ITERATION_MAX};
+  const double root = sb_root_between(call_curve, &call, low, high, &wanted);
+  return isnan(root) ? 0.5 * (low + high) : root;
 }
 
 /* Adds the roots of a curve, one at most in each interval. */
@@ -334,9 +323,8 @@ static bool find_kind(struct search *search, enum sb_discharge_kind kind, struct
 
 enum sb_status sb_discharge_solve(const struct sb_model *model, struct sb_discharge *out, struct sb_error *err)
 {
-  SB_GSL_QUIET;
-  struct search search = {.model = *model, .solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent)};
-  bool is_fit = search.solver != NULL;
+  struct search search = {.model = *model};
+  bool is_fit = true;
   out->span_count = 0;
   sb_load_range_nm(&model->load, model->run.duration_s, &search.lightest_nm, &search.heaviest_nm);
   search.lightest = sb_closed_form_lightest(model);
@@ -346,7 +334,6 @@ enum sb_status sb_discharge_solve(const struct sb_model *model, struct sb_discha
       is_fit = find_kind(&search, (enum sb_discharge_kind)kind, out);
     }
   }
-  if (search.solver != NULL) gsl_root_fsolver_free(search.solver);
   return is_fit ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s", sb_status_text(SB_ERR_MEMORY));
 }
 

@@ -12,14 +12,12 @@
  */
 #include "theory/shift.h"
 
-#include <gsl/gsl_errno.h>
 #include <gsl/gsl_math.h>
 #include <gsl/gsl_poly.h>
-#include <gsl/gsl_roots.h>
 #include <gsl/gsl_sf_lambert.h>
 #include <math.h>
 
-#include "base/gsl_quiet.h"
+#include "base/root.h"
 
 /* z' = p - q z - r z^2 while z >= 0; q, r >= 0. */
 struct riccati {
@@ -310,7 +308,6 @@ static double slip_left(double time_s, void *params)
 /* First time at which the speeds meet, before `limit_s`; INFINITY: not until then. */
 static double slip_time(struct slip *slip, double guess_s, double limit_s)
 {
-  SB_GSL_QUIET;
   double before_s = 0.0;
   double after_s = fmin(guess_s / 64.0, limit_s);
   while (slip_left(after_s, slip) > 0.0) {
@@ -318,22 +315,8 @@ static double slip_time(struct slip *slip, double guess_s, double limit_s)
     before_s = after_s;
     after_s = fmin(after_s * 1.125, limit_s);
   }
-  gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
-  if (solver == NULL) return 0.5 * (before_s + after_s);
-  gsl_function function = {.function = slip_left, .params = slip};
-  double root_s = after_s;
-  if (gsl_root_fsolver_set(solver, &function, before_s, after_s) == GSL_SUCCESS) {
-    for (int k = 0; k < 100; k++) {
-      if (gsl_root_fsolver_iterate(solver) != GSL_SUCCESS) break;
-      root_s = gsl_root_fsolver_root(solver);
-      if (gsl_root_test_interval(gsl_root_fsolver_x_lower(solver), gsl_root_fsolver_x_upper(solver), 0.0, 1e-14) ==
-          GSL_SUCCESS) {
-        break;
-      }
-    }
-  }
-  gsl_root_fsolver_free(solver);
-  return root_s;
+  const double root_s = sb_root_between(slip_left, slip, before_s, after_s, NULL);
+  return isnan(root_s) ? after_s : root_s;
 }
 
 /* What the clutch brings through a path: with the path's loss where it drives the output, against it in overrun. The mean of

@@ -3,10 +3,10 @@
 
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_odeiv2.h>
-#include <gsl/gsl_roots.h>
 #include <math.h>
 
 #include "base/gsl_quiet.h"
+#include "base/root.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
 
@@ -15,7 +15,7 @@
 #define SLOPE_STEP_K 1e-3 /* for the slope of the loss */
 #define SEARCH_STEP_K 1.0 /* between two looks for a steady temperature */
 #define HORIZON 100.0     /* slow time constants after which all is over, for starts warmer than the end */
-enum { STEP_MAX = 200000, ROOT_MAX = 100 };
+enum { STEP_MAX = 200000 };
 
 /* Friction stays, so a weaker motor takes more current to turn without load. */
 static void weaken(struct sb_motor *motor, double magnet_ratio)
@@ -100,26 +100,6 @@ static double surplus_k(double winding_c, void *context)
   return sb_winding_steady(&heating->model->winding, soaked_loss_w(heating, winding_c)).winding_c - winding_c;
 }
 
-/* Zero of a function between two places where its signs differ. NAN when GSL fails. */
-static double find_zero(double (*function)(double x, void *context), void *context, double low, double high)
-{
-  SB_GSL_QUIET;
-  gsl_root_fsolver *solver = gsl_root_fsolver_alloc(gsl_root_fsolver_brent);
-  if (solver == NULL) return NAN;
-  gsl_function wanted = {function, context};
-  int status = gsl_root_fsolver_set(solver, &wanted, low, high);
-  for (int i = 0; status == GSL_SUCCESS && i < ROOT_MAX; i++) {
-    status = gsl_root_fsolver_iterate(solver);
-    if (status != GSL_SUCCESS) break;
-    status = gsl_root_test_interval(gsl_root_fsolver_x_lower(solver), gsl_root_fsolver_x_upper(solver), 0.0, 1e-14);
-    if (status == GSL_SUCCESS) break;
-    status = GSL_SUCCESS;
-  }
-  const double root = status == GSL_SUCCESS ? gsl_root_fsolver_root(solver) : NAN;
-  gsl_root_fsolver_free(solver);
-  return root;
-}
-
 struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double external_nm)
 {
   struct heating heating = {.model = model, .gear = gear, .external_nm = external_nm};
@@ -127,7 +107,7 @@ struct sb_warmth sb_warmth_steady(const struct sb_model *model, int gear, double
   if (!(surplus_k(low_c, &heating) > 0.0)) return sb_winding_steady(&model->winding, 0.0);
   for (double high_c = low_c + SEARCH_STEP_K; high_c < SB_COPPER_MELTS_C; high_c += SEARCH_STEP_K) {
     if (surplus_k(high_c, &heating) < 0.0) {
-      const double winding_c = find_zero(surplus_k, &heating, low_c, high_c);
+      const double winding_c = sb_root_between(surplus_k, &heating, low_c, high_c, NULL);
       return sb_winding_steady(&model->winding, soaked_loss_w(&heating, winding_c));
     }
     low_c = high_c;
@@ -216,7 +196,7 @@ static struct sb_warmth_reach search(struct leg *leg, double horizon_s)
   for (int i = 0; i < STEP_MAX && time_s < horizon_s; i++) {
     if (!run_leg(leg, length_s)) return lost;
     if (leg->to[0] >= leg->heating->limit_c) {
-      const double rest_s = find_zero(missing_k, leg, 0.0, length_s);
+      const double rest_s = sb_root_between(missing_k, leg, 0.0, length_s, NULL);
       if (!(rest_s >= 0.0) || !run_leg(leg, rest_s)) return lost;
       return (struct sb_warmth_reach){time_s + rest_s, {leg->to[0], leg->to[1]}};
     }
@@ -279,5 +259,5 @@ double sb_warmth_cooling_s(const struct sb_winding *winding, const struct sb_war
     low_s = high_s;
     high_s *= 2.0;
   }
-  return find_zero(above_k, &cooling, low_s, high_s);
+  return sb_root_between(above_k, &cooling, low_s, high_s, NULL);
 }

@@ -7,7 +7,6 @@
  * whether the answer still passes there, and those at which it does not come first.
  */
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "tune/answer.h"
@@ -38,13 +37,16 @@ static const struct sb_tolerance *tolerance_of(const struct sb_scenario *scenari
   return NULL;
 }
 
-/* Loads a changed scenario; false: it is no valid one. */
-static bool load(const struct ranking *ranking, const struct sb_changes *changes, struct sb_scenario *out)
+/* Loads a changed scenario, *is_valid unless it is none. Fails where it cannot be read or memory runs out. */
+static enum sb_status load(const struct ranking *ranking, const struct sb_changes *changes, struct sb_scenario *out,
+                           bool *is_valid, struct sb_error *err)
 {
   struct sb_faults faults = {.count = 0};
   const enum sb_status status = sb_scenario_load_changed(&ranking->source, changes, out, &faults);
   sb_faults_clear(&faults);
-  return status == SB_OK;
+  *is_valid = status == SB_OK;
+  if (status == SB_OK || status == SB_ERR_SCENARIO) return SB_OK;
+  return sb_fail(err, status, "%s: %s, for a changed scenario", ranking->source.path, sb_status_text(status));
 }
 
 /* The answer of all pairs in a model. */
@@ -63,17 +65,13 @@ enum { LIMIT_COUNT = 4 };
 static void limits_of(const struct sb_rounds *tuning, const struct sb_model *model, int pair,
                       double limits[LIMIT_COUNT])
 {
-  struct sb_tune_machine *machine = calloc(1, sizeof *machine);
-  for (int k = 0; k < LIMIT_COUNT; k++) limits[k] = NAN;
-  if (machine == NULL) return;
-  machine->model = *model;
-  const struct sb_tune_closed closed = sb_tune_closed_limits(machine, 1, pair, tuning->results[pair].downshift_fraction,
-                                                             tuning->results[pair].upshift_fraction);
+  const struct sb_tune_machine machine = {.model = *model};
+  const struct sb_tune_closed closed = sb_tune_closed_limits(
+      &machine, 1, pair, tuning->results[pair].downshift_fraction, tuning->results[pair].upshift_fraction);
   limits[0] = closed.least_upshift;
   limits[1] = closed.greatest_upshift;
   limits[2] = closed.greatest_downshift_band;
   limits[3] = closed.greatest_downshift_carried;
-  free(machine);
 }
 
 /* How far the limits of all pairs are apart in two machines, at most. */
@@ -104,15 +102,18 @@ static enum sb_status take_end(const struct ranking *ranking, const struct sb_sc
   struct sb_map_figures figures;
   const struct sb_tune_options *options = &tuning->options[tuning->first_pair];
   const struct sb_tune_result *result = &tuning->results[tuning->first_pair];
+  bool is_valid;
   sb_samples_change(ranged, &value, &changes);
-  if (!load(ranking, &changes, &changed)) { /* an efficiency of more than 1 */
+  enum sb_status status = load(ranking, &changes, &changed, &is_valid, err);
+  if (status != SB_OK) return status;
+  if (!is_valid) { /* an efficiency of more than 1 */
     *end = range->nominal * range->unit_scale;
     return SB_OK;
   }
   adopt_answer(tuning, &changed.model);
   measure->move_fraction = fmax(measure->move_fraction, move_of(tuning, &tuning->nominals[0].model, &changed.model));
-  const enum sb_status status = sb_try_run(&changed.model, options, result->downshift_fraction,
-                                           result->upshift_fraction, tuning->dwell_s, &verdict, &figures, err);
+  status = sb_try_run(&changed.model, options, result->downshift_fraction, result->upshift_fraction, tuning->dwell_s,
+                      &verdict, &figures, err);
   if (status == SB_OK && verdict.kinds != 0 && !measure->fails) {
     measure->fails = true;
     measure->verdict = verdict;
@@ -122,14 +123,15 @@ static enum sb_status take_end(const struct ranking *ranking, const struct sb_sc
   return status;
 }
 
-/* A scenario with one tolerance alone: that of the key, or 10 % either way. False: there is none. */
-static bool range_key(const struct ranking *ranking, const char *path, struct sb_scenario *out,
-                      struct sb_tune_measure *measure)
+/* A scenario with one tolerance alone: that of the key, or 10 % either way. *is_range: there is one, to be cleared. */
+static enum sb_status range_key(const struct ranking *ranking, const char *path, struct sb_scenario *out,
+                                struct sb_tune_measure *measure, bool *is_range, struct sb_error *err)
 {
   const struct sb_tolerance *own = tolerance_of(&ranking->tuning->nominals[0], path);
   struct sb_changes changes = {.count = 0};
   sb_scenario_add_change(&changes, "tolerances={%s: 10 %%}", path);
-  if (!load(ranking, &changes, out)) return false;
+  const enum sb_status status = load(ranking, &changes, out, is_range, err);
+  if (status != SB_OK || !*is_range) return status;
   struct sb_tolerance *range = &out->tolerances[0];
   if (own != NULL) *range = *own;
   *measure = (struct sb_tune_measure){.has_tolerance = own != NULL,
@@ -137,9 +139,9 @@ static bool range_key(const struct ranking *ranking, const char *path, struct sb
                                       .greatest = range->greatest * range->unit_scale};
   snprintf(measure->path, sizeof measure->path, "%s", path);
   snprintf(measure->unit, sizeof measure->unit, "%s", range->unit);
-  const bool is_range = range->greatest > range->least;
-  if (!is_range) sb_scenario_clear(out);
-  return is_range;
+  *is_range = range->greatest > range->least;
+  if (!*is_range) sb_scenario_clear(out);
+  return SB_OK;
 }
 
 static bool is_before(const struct sb_tune_measure *one, const struct sb_tune_measure *other)
@@ -165,8 +167,10 @@ static enum sb_status take_key(const struct ranking *ranking, const char *path, 
 {
   struct sb_scenario ranged;
   struct sb_tune_measure measure;
-  if (!range_key(ranking, path, &ranged, &measure)) return SB_OK;
-  enum sb_status status = take_end(ranking, &ranged, &measure.least, &measure, err);
+  bool is_range;
+  enum sb_status status = range_key(ranking, path, &ranged, &measure, &is_range, err);
+  if (status != SB_OK || !is_range) return status;
+  status = take_end(ranking, &ranged, &measure.least, &measure, err);
   if (status == SB_OK) status = take_end(ranking, &ranged, &measure.greatest, &measure, err);
   sb_scenario_clear(&ranged);
   if (status == SB_OK) rank(ranking->tuning, &measure);
