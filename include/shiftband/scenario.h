@@ -132,6 +132,10 @@ int sb_scenario_write_keys(FILE *out);
  * units, and nothing that keys demand of each other. Returns 0, or -1 (errno). */
 int sb_scenario_write_schema(FILE *out);
 
+/* All dotted paths that a --set takes, with 1 for each number, a space behind each; or with has_words a line of a shell's `case` for
+ * each, `key:PATH) echo 'WORDS' ;;`: kinds, choices, and units behind an @. For the completion of shells. */
+void sb_scenario_write_paths(FILE *out, bool has_words);
+
 #ifdef __cplusplus
 }
 #endif

@@ -51,9 +51,11 @@ struct sb_tune_options {
   bool
       is_cautious; /* by the closed forms no machine may have a hunting band or get stuck low, whatever its load does */
   double dwell_s;  /* > 0: this dwell; 0: searches for one */
-  bool is_fixed;   /* keeps the thresholds of the first machine and only describes them */
-  bool is_rough;   /* leaves out limits and remedies: for a round that others follow */
-  int jobs;        /* threads, >= 1; 0: all cores */
+  bool
+      is_any_load; /* the recommended choice is proved for every load within the bounds, if there is one (prove.h); two gears */
+  bool is_fixed;           /* keeps the thresholds of the first machine and only describes them */
+  bool is_rough;           /* leaves out limits and remedies: for a round that others follow */
+  int jobs;                /* threads, >= 1; 0: all cores */
   struct sb_map_axis axis; /* of both thresholds */
   struct sb_control own;   /* the scenario's own thresholds and dwell, to stand beside the answer */
   /* Someone else's controller: each lattice point is a run of its own, and between two points nothing is known; the closed
@@ -172,7 +174,20 @@ struct sb_tune_choice {
   double margin_fraction; /* NAN: not known */
 };
 
+/* What `prove` says of the answer in all machines, where that was asked for. */
+struct sb_tune_any_load {
+  bool is_asked;
+  bool is_proved;    /* all is proved in all machines, but for the standstill */
+  bool is_alone;     /* but the answer keeps neither the speed nor the charge of others */
+  double swing_nm;   /* the least of all machines; INFINITY: no load within the bounds makes one shift for ever */
+  double standing_s; /* the longest standstill in gear of all machines, */
+  bool is_standing;  /* longer than limits.stall_time of its machine */
+  double return_s, reaction_s;      /* the longest of all machines; NAN: none is needed */
+  int swing_machine, first_failing; /* -1: none */
+};
+
 struct sb_tune_result {
+  struct sb_tune_any_load any_load;
   bool passes;      /* in every machine */
   bool is_cautious; /* and the closed forms find no hunting band and nothing stuck low */
   double downshift_fraction, upshift_fraction;

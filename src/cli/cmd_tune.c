@@ -168,6 +168,10 @@ static const struct sb_option option_table[] = {
     {"prefer", 0, "WHAT",
      "margin (default): the widest margin within 2 % of the greatest speed and 10 % of the least charge for the same distance, or within 2 % of the greatest speed alone where nothing keeps both; time: the greatest speed; energy: the least charge for the same distance; the last two keep at least half of the widest margin",
      SB_INTO_CHOICE(struct request, wanted.prefer, preferences)},
+    {"any-load", 0, NULL,
+     "recommend what is proved for every load profile within load.bounds, or the least and greatest of each scenario's own load, "
+     "in all samples (topic: prove): the greatest swing of the load that does not make the box shift for ever; two gears",
+     SB_INTO_FLAG(struct request, wanted.is_any_load)},
     {"samples", 0, "N", "quasi-random samples of the tolerances, besides nominal and corners (default 24)",
      SB_INTO_COUNT(struct request, wanted.samples, 0, 100000)},
     {"seed", 0, "N", "of the samples (default 1)", SB_INTO_COUNT(struct request, seed, 0, 2147483647)},
@@ -192,6 +196,8 @@ static const struct sb_option option_table[] = {
 
 static const struct sb_option_rule rules[] = {
     {"resume", SB_NEEDS, "output", "what was calculated is kept beside that file"},
+    {"any-load", SB_EXCLUDES, "prefer controller controller-command",
+     "it is a preference, and proves the built-in controller"},
     {"points", SB_NEEDS, "controller controller-command", "with the built-in controller the search is exact"},
     SB_OWN_RULES,
     {0},

@@ -5,7 +5,7 @@
  * A command is a table, struct sb_command: main() reads the arguments by it into a request and hands that to run(), which
  * writes data to standard output and words to standard error, releases what it took and returns one of enum sb_exit; it
  * never calls exit(). main() flushes and checks standard output afterwards. A new command is one file cmd_<name>.c, one line
- * below and one line in main.c's list.
+ * below and one line in commands.c.
  */
 #ifndef SHIFTBAND_CLI_COMMAND_H
 #define SHIFTBAND_CLI_COMMAND_H
@@ -57,7 +57,9 @@ struct sb_command {
 };
 
 extern const struct sb_command sb_command_check, sb_command_run, sb_command_prove, sb_command_map, sb_command_tune,
-    sb_command_emit, sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_host;
+    sb_command_emit, sb_command_inspect, sb_command_fit, sb_command_keys, sb_command_new, sb_command_host;
+
+extern const struct sb_command *const sb_commands[]; /* all of them, NULL at the end */
 
 /* "shiftband 0.1.0" */
 const char *sb_command_version(void);

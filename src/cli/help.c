@@ -3,10 +3,11 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "cli/help.h"
 #include "cli/option_reader.h"
 #include "text/words.h"
 
-enum { INDENT = 2, COLUMN_MAX = 28, TEXT_SIZE = 1024 };
+enum { INDENT = 2, COLUMN_MAX = 28, TEXT_SIZE = SB_HELP_TEXT_SIZE };
 
 /* "  -o, --output FILE" */
 static int label_of(const struct sb_option *option, char label[SB_OPTION_SHOWN_SIZE])
@@ -79,9 +80,9 @@ static void add_rules(const struct sb_command *command, const struct sb_option *
   }
 }
 
-static void write_option(const struct sb_command *command, const struct sb_option *option, int column)
+const char *sb_help_option_text(const struct sb_command *command, const struct sb_option *option, char text[TEXT_SIZE])
 {
-  char label[SB_OPTION_SHOWN_SIZE], text[TEXT_SIZE] = "";
+  text[0] = 0;
   add(text, option->help);
   if (option->kind == SB_OPTION_MARKS) {
     char words[TEXT_SIZE];
@@ -91,6 +92,13 @@ static void write_option(const struct sb_command *command, const struct sb_optio
     add(text, "; a list with commas");
   }
   add_rules(command, option, text);
+  return text;
+}
+
+static void write_option(const struct sb_command *command, const struct sb_option *option, int column)
+{
+  char label[SB_OPTION_SHOWN_SIZE], text[TEXT_SIZE];
+  sb_help_option_text(command, option, text);
   if (label_of(option, label) + 2 > column) {
     puts(label);
     sb_words_say(stdout, column, column, "%s", text);
@@ -119,5 +127,6 @@ void sb_help_write(const struct sb_command *command)
       write_option(command, o, column);
     }
   }
-  printf("\nAlso --help (-h), --version (-V). Exit codes and all commands: shiftband help\n");
+  putchar('\n');
+  sb_words_say(stdout, 0, 0, "Also --help (-h), --version (-V). Exit codes and all commands: shiftband help");
 }

@@ -10,13 +10,11 @@
 
 #include "base/nearest.h"
 #include "cli/command.h"
+#include "cli/help.h"
+#include "cli/topic.h"
 #include "text/words.h"
 
-static const struct sb_command *const commands[] = {
-    &sb_command_check, &sb_command_run,     &sb_command_prove, &sb_command_map,  &sb_command_tune,
-    &sb_command_emit,  &sb_command_inspect, &sb_command_fit,   &sb_command_keys, &sb_command_host};
-
-enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
+enum { NAME_MAX = 64 };
 
 static void write_help(FILE *out)
 {
@@ -24,12 +22,16 @@ static void write_help(FILE *out)
         "what happens when they do not\n\n"
         "usage: shiftband COMMAND [OPTION]... [FILE]...\n\n",
         out);
-  for (int k = 0; k < COMMAND_COUNT; k++) {
-    sb_words_say(out, 0, 12, "  %-8s  %s", commands[k]->name, commands[k]->summary);
+  for (int k = 0; sb_commands[k] != NULL; k++) {
+    sb_words_say(out, 0, 12, "  %-8s  %s", sb_commands[k]->name, sb_commands[k]->summary);
   }
   fputs("\nMore about one: shiftband help COMMAND, or shiftband COMMAND --help.\n"
-        "Also: shiftband --help (-h), shiftband --version (-V).\n\nexit codes:\n",
+        "Also: shiftband --help (-h), shiftband --version (-V).\n\ntopics of shiftband help TOPIC:\n",
         out);
+  for (const struct sb_topic *topic = sb_topics; topic->name != NULL; topic++) {
+    sb_words_say(out, 2, 14, "%-11s %s", topic->name, topic->title);
+  }
+  fputs("\nexit codes:\n", out);
 #define WRITE_EXIT(name, code, text) fprintf(out, "  %3d  %s\n", code, text);
   SB_EXIT_LIST(WRITE_EXIT)
 #undef WRITE_EXIT
@@ -37,21 +39,35 @@ static void write_help(FILE *out)
 
 static const struct sb_command *find_command(const char *name)
 {
-  for (int k = 0; k < COMMAND_COUNT; k++) {
-    if (strcmp(name, commands[k]->name) == 0) return commands[k];
+  for (int k = 0; sb_commands[k] != NULL; k++) {
+    if (strcmp(name, sb_commands[k]->name) == 0) return sb_commands[k];
   }
   return NULL;
 }
 
+/* A word that is none of those listed. */
+static int refuse_among(const char *what, const char *word, const char *const *names)
+{
+  const char *nearest = sb_nearest_word(word, names);
+  if (nearest != NULL) return sb_command_usage("no %s %s; did you mean %s?", what, word, nearest);
+  return sb_command_usage("no %s %s", what, word);
+}
+
 static int refuse(const char *word)
 {
-  const char *names[COMMAND_COUNT + 2] = {NULL};
-  for (int k = 0; k < COMMAND_COUNT; k++) names[k] = commands[k]->name;
-  names[COMMAND_COUNT] = "help";
-  const char *nearest = sb_nearest_word(word, names);
+  const char *names[NAME_MAX] = {"help"};
+  for (int k = 0; sb_commands[k] != NULL; k++) names[k + 1] = sb_commands[k]->name;
   if (word[0] == '-') return sb_command_usage("no option %s here; the command comes first", word);
-  if (nearest != NULL) return sb_command_usage("no command %s; did you mean %s?", word, nearest);
-  return sb_command_usage("no command %s", word);
+  return refuse_among("command", word, names);
+}
+
+static int refuse_topic(const char *word)
+{
+  const char *names[NAME_MAX] = {NULL};
+  int count = 0;
+  for (int k = 0; sb_commands[k] != NULL; k++) names[count++] = sb_commands[k]->name;
+  for (const struct sb_topic *t = sb_topics; t->name != NULL && count < NAME_MAX - 1; t++) names[count++] = t->name;
+  return refuse_among("command or topic", word, names);
 }
 
 static int run_read(const struct sb_command *command, int argc, char **argv, void *request)
@@ -77,16 +93,39 @@ static int run_command(const struct sb_command *command, int argc, char **argv)
   return code;
 }
 
+/* What is said about a name: a command's options, and the topic of the name. */
+static int say_about(const char *name)
+{
+  const struct sb_command *command = find_command(name);
+  const struct sb_topic *topic = sb_topic_find(name);
+  if (command == NULL && topic == NULL) return refuse_topic(name);
+  if (command != NULL) sb_help_write(command);
+  if (command != NULL && topic != NULL) putchar('\n');
+  if (topic != NULL) sb_topic_write(stdout, topic);
+  return SB_EXIT_DONE;
+}
+
+/* For packages: the names of all manual pages, one of them, or a shell's completion. */
+static int write_page(const char *what, const char *name)
+{
+  const bool is_man = strcmp(what, "--man") == 0;
+  if (is_man && name == NULL) {
+    sb_man_page_list(stdout);
+    return SB_EXIT_DONE;
+  }
+  if (is_man) return sb_man_page_write(stdout, name) ? SB_EXIT_DONE : sb_command_usage("no manual page %s", name);
+  if (name != NULL && sb_completion_write(stdout, name)) return SB_EXIT_DONE;
+  return sb_command_usage("--completion needs a shell: bash, zsh or fish");
+}
+
 static int say_help(int argc, char **argv)
 {
-  if (argc > 1) {
-    const struct sb_command *command = find_command(argv[1]);
-    if (command == NULL) return refuse(argv[1]);
-    sb_help_write(command);
-  } else {
+  if (argc < 2) {
     write_help(stdout);
+    return SB_EXIT_DONE;
   }
-  return SB_EXIT_DONE;
+  const bool is_page = strcmp(argv[1], "--man") == 0 || strcmp(argv[1], "--completion") == 0;
+  return is_page ? write_page(argv[1], argc > 2 ? argv[2] : NULL) : say_about(argv[1]);
 }
 
 static bool is_any(const char *word, const char *a, const char *b, const char *c)

@@ -169,7 +169,10 @@ static enum sb_status solve_column(void *context, long index, struct sb_lines *o
   if (status != SB_OK) return status;
   for (int i = 0; i < options->downshift.count && status == SB_OK; i++) {
     if (!(sb_map_axis_at(&options->downshift, i) < below)) break;
-    if (options->stop != NULL && *options->stop != 0) {
+    if (options->wanted != NULL && !options->wanted[i * options->upshift.count + upshift]) {
+      work->plane->points[i * options->upshift.count + upshift] =
+          (struct sb_any_load_point){.class = SB_ANY_LOAD_UNDECIDED, .high_nm = NAN, .low_nm = NAN};
+    } else if (options->stop != NULL && *options->stop != 0) {
       status = SB_ERR_STOPPED;
     } else {
       status = solve_point(work, &edges, i, upshift, err);
@@ -261,7 +264,7 @@ enum sb_status sb_any_load_look_at(const struct sb_model *model, int pair, doubl
   const double step = model->control.threshold_step_fraction > 0.0 ? model->control.threshold_step_fraction : 0.001;
   const struct sb_any_load_options options = {
       .pair = pair, .downshift = {downshift_fraction, step, 1}, .upshift = {upshift_fraction, step, 1}, .jobs = 1};
-  struct sb_any_load plane;
+  struct sb_any_load plane = {.model = model};
   const enum sb_status status = sb_any_load_solve(model, &options, &plane, err);
   if (status != SB_OK) return status;
   assert(plane.points != NULL);

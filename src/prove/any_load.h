@@ -60,7 +60,8 @@ enum sb_any_load_class sb_any_load_class_of(const struct sb_prove *prove);
 struct sb_any_load_options {
   int pair;
   struct sb_map_axis downshift, upshift;
-  int jobs;                                                  /* threads; 0: all cores */
+  const unsigned char *wanted; /* by points, as those of the plane: others are left undecided; NULL: all are wanted */
+  int jobs;                    /* threads; 0: all cores */
   const volatile sig_atomic_t *stop;                         /* NULL: never */
   void (*on_progress)(void *context, long done, long total); /* columns; may be NULL */
   void *progress_context;

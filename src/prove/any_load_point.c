@@ -19,7 +19,6 @@ struct at {
   const struct sb_any_column *column;
   double from_nm, to_nm;                      /* of the varied torque */
   double down_nm, up_nm;                      /* the steady states at the thresholds as a varied torque */
-  double other_nm[2];                         /* the torque that is not varied */
   bool has_edges;                             /* HA and LB are found */
   double least_down_rad_s, greatest_up_rad_s; /* how far commands come at most */
 };

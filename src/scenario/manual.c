@@ -56,3 +56,57 @@ int sb_scenario_write_keys(FILE *out)
   fflush(out);
   return sb_text_file_result(out);
 }
+
+/* Paths -------------------------------------------------------------------------------------------------------------------- */
+
+/* One key as a case of a shell: its units with an @ before each, or its words. */
+static void write_case(FILE *out, const char *path, const struct sb_key *key)
+{
+  fprintf(out, "    key:%s) echo '", path);
+  if (key->kind == SB_KEY_QUANTITY || key->kind == SB_KEY_EITHER) {
+    const enum sb_quantity quantities[2] = {key->quantity, key->kind == SB_KEY_EITHER ? key->other : key->quantity};
+    for (int k = 0; k < (quantities[0] == quantities[1] ? 1 : 2); k++) {
+      for (const char *p = quantities[k] == SB_RATIO ? "%" : sb_units_offered(quantities[k]); *p != 0;
+           p += strspn(p, ", ")) {
+        const size_t length = strcspn(p, ",");
+        fprintf(out, "@%.*s ", (int)length, p);
+        p += length;
+      }
+    }
+  }
+  for (const struct sb_choice *c = key->kind == SB_KEY_CHOICE ? key->choices : NULL; c != NULL && c->name != NULL;
+       c++) {
+    if (c->value != SB_CHOICE_REFUSED && strchr(c->name, ' ') == NULL) fprintf(out, "%s ", c->name);
+  }
+  if (key->kind == SB_KEY_FLAG) fputs("true false", out);
+  fputs("' ;;\n", out);
+}
+
+static bool has_one_value(const struct sb_key *key)
+{
+  return key->kind <= SB_KEY_TEETH;
+}
+
+static void write_paths(FILE *out, const char *path, const struct sb_section *section, bool has_words)
+{
+  for (const struct sb_key *key = section->keys; key->name != NULL; key++) {
+    char below[SB_PATH_SIZE];
+    snprintf(below, sizeof below, "%.200s%s%s%s", path, path[0] != 0 ? "." : "", key->name,
+             key->kind == SB_KEY_LIST ? ".1" : "");
+    if (has_one_value(key) && has_words) write_case(out, below, key);
+    if (has_one_value(key) && !has_words) fprintf(out, "%s ", below);
+    if (key->section != NULL) write_paths(out, below, key->section, has_words);
+    for (int i = 0; key->kinds != NULL && key->kinds[i] != NULL; i++) write_paths(out, below, key->kinds[i], has_words);
+    if (key->kinds == NULL) continue;
+    fprintf(out, has_words ? "    key:%s.kind) echo '" : "%s.kind ", below);
+    for (int i = 0; has_words && key->kinds[i] != NULL; i++) {
+      if (strchr(key->kinds[i]->name, ' ') == NULL) fprintf(out, "%s ", key->kinds[i]->name);
+    }
+    if (has_words) fputs("' ;;\n", out);
+  }
+}
+
+void sb_scenario_write_paths(FILE *out, bool has_words)
+{
+  write_paths(out, "", &sb_scenario_schema, has_words);
+}

@@ -6,6 +6,7 @@
 /* What counts at a point; more is better. */
 struct merits {
   double margin, speed, thrift; /* lattice steps; rad/s; less the energy of a radian, J */
+  double swing;                 /* N m; < 0: not proved for every load */
 };
 
 static struct merits merits_at(const struct sb_raster *raster, int downshift, int upshift)
@@ -13,13 +14,14 @@ static struct merits merits_at(const struct sb_raster *raster, int downshift, in
   const size_t at = (size_t)downshift * (size_t)raster->side + (size_t)upshift;
   const double way_rad = fmax((double)raster->way_rad[at], 1e-9);
   return (struct merits){sb_raster_margin(raster, downshift, upshift), way_rad / fmax((double)raster->time_s[at], 1e-9),
-                         -(double)raster->energy_j[at] / way_rad};
+                         -(double)raster->energy_j[at] / way_rad,
+                         raster->swing_nm != NULL ? (double)raster->swing_nm[at] : -1.0};
 }
 
 /* The best that any point has, each by itself. */
 static struct merits greatest_of(const struct sb_raster *raster)
 {
-  struct merits greatest = {0.0, -INFINITY, -INFINITY};
+  struct merits greatest = {.speed = -INFINITY, .thrift = -INFINITY};
   for (int downshift = 0; downshift < raster->side; downshift++) {
     for (int upshift = downshift + 1; upshift < raster->side; upshift++) {
       if (sb_raster_margin(raster, downshift, upshift) == 0) continue;
@@ -35,6 +37,7 @@ static struct merits greatest_of(const struct sb_raster *raster)
 /* Which points count, and what they are compared by: the first difference decides. */
 struct wish {
   struct merits least;
+  bool is_proof_asked;
   double (*keys[3])(const struct merits *merits);
 };
 
@@ -54,6 +57,11 @@ static double rounded(double value)
 static double speed_of(const struct merits *merits)
 {
   return rounded(merits->speed);
+}
+
+static double swing_of(const struct merits *merits)
+{
+  return rounded(merits->swing);
 }
 
 static double thrift_of(const struct merits *merits)
@@ -78,12 +86,12 @@ static bool is_enough(const struct merits *least, const struct merits *merits)
 static struct sb_point best_of(const struct sb_raster *raster, const struct wish *wish)
 {
   struct sb_point best = {-1, -1};
-  struct merits most = {0.0, -INFINITY, -INFINITY};
+  struct merits most = {.speed = -INFINITY, .thrift = -INFINITY};
   for (int downshift = 0; downshift < raster->side; downshift++) {
     for (int upshift = downshift + 1; upshift < raster->side; upshift++) {
       if (sb_raster_margin(raster, downshift, upshift) == 0) continue;
       const struct merits here = merits_at(raster, downshift, upshift);
-      if (!is_enough(&wish->least, &here)) continue;
+      if (!is_enough(&wish->least, &here) || (wish->is_proof_asked && here.swing < 0.0)) continue;
       if (best.downshift >= 0 && !is_better(wish, &here, &most)) continue;
       most = here;
       best = (struct sb_point){downshift, upshift};
@@ -97,26 +105,46 @@ static struct sb_point recommended(const struct sb_raster *raster, enum sb_prefe
                                    bool *is_speed_alone)
 {
   const double charge_slack = (SB_TUNE_CHARGE_KEPT - 1.0) * fabs(greatest->thrift);
-  const struct merits wide = {SB_TUNE_MARGIN_KEPT * greatest->margin, -INFINITY, -INFINITY};
-  const struct merits fast = {0.0, SB_TUNE_SPEED_KEPT * greatest->speed, -INFINITY};
-  const struct merits both = {0.0, fast.speed, greatest->thrift - charge_slack};
+  const struct merits wide = {SB_TUNE_MARGIN_KEPT * greatest->margin, -INFINITY, -INFINITY, 0.0};
+  const struct merits fast = {0.0, SB_TUNE_SPEED_KEPT * greatest->speed, -INFINITY, 0.0};
+  const struct merits both = {0.0, fast.speed, greatest->thrift - charge_slack, 0.0};
   *is_speed_alone = false;
-  if (prefer == SB_PREFER_TIME) return best_of(raster, &(struct wish){wide, {speed_of, margin_of, thrift_of}});
-  if (prefer == SB_PREFER_ENERGY) return best_of(raster, &(struct wish){wide, {thrift_of, margin_of, speed_of}});
-  const struct sb_point point = best_of(raster, &(struct wish){both, {margin_of, speed_of, thrift_of}});
+  if (prefer == SB_PREFER_TIME) return best_of(raster, &(struct wish){wide, false, {speed_of, margin_of, thrift_of}});
+  if (prefer == SB_PREFER_ENERGY) return best_of(raster, &(struct wish){wide, false, {thrift_of, margin_of, speed_of}});
+  const struct sb_point point = best_of(raster, &(struct wish){both, false, {margin_of, speed_of, thrift_of}});
   if (point.downshift >= 0) return point;
   *is_speed_alone = true;
-  return best_of(raster, &(struct wish){fast, {margin_of, thrift_of, speed_of}});
+  return best_of(raster, &(struct wish){fast, false, {margin_of, thrift_of, speed_of}});
+}
+
+/* The greatest swing of what is proved for every load: within both limits, within that of the speed, or at all. */
+static struct sb_point proved(const struct sb_raster *raster, const struct merits *greatest, struct sb_choices *out)
+{
+  const double charge_slack = (SB_TUNE_CHARGE_KEPT - 1.0) * fabs(greatest->thrift);
+  const double fast = SB_TUNE_SPEED_KEPT * greatest->speed;
+  const struct merits least[] = {
+      {0.0, fast, greatest->thrift - charge_slack, 0.0}, {0.0, fast, -INFINITY, 0.0}, {0.0, -INFINITY, -INFINITY, 0.0}};
+  struct sb_point point = {-1, -1};
+  int k = 0;
+  while (k < 3 && point.downshift < 0) {
+    point = best_of(raster, &(struct wish){least[k++], true, {swing_of, margin_of, speed_of}});
+  }
+  out->is_proved = point.downshift >= 0;
+  out->is_speed_alone = out->is_proved && k == 2;
+  out->is_proved_alone = out->is_proved && k == 3;
+  return point;
 }
 
 struct sb_choices sb_choice_find_all(const struct sb_raster *raster, enum sb_prefer prefer)
 {
-  const struct merits greatest = greatest_of(raster), any = {0.0, -INFINITY, -INFINITY};
+  const struct merits greatest = greatest_of(raster), any = {0.0, -INFINITY, -INFINITY, 0.0};
   struct sb_choices out = {.is_speed_alone = false};
-  out.points[SB_CHOICE_RECOMMENDED] = recommended(raster, prefer, &greatest, &out.is_speed_alone);
-  out.points[SB_CHOICE_FASTEST] = best_of(raster, &(struct wish){any, {speed_of, margin_of, thrift_of}});
-  out.points[SB_CHOICE_LEAST_CHARGE] = best_of(raster, &(struct wish){any, {thrift_of, margin_of, speed_of}});
-  out.points[SB_CHOICE_WIDEST] = best_of(raster, &(struct wish){any, {margin_of, speed_of, thrift_of}});
+  struct sb_point *answer = &out.points[SB_CHOICE_RECOMMENDED];
+  if (raster->swing_nm != NULL) *answer = proved(raster, &greatest, &out);
+  if (!out.is_proved) *answer = recommended(raster, prefer, &greatest, &out.is_speed_alone);
+  out.points[SB_CHOICE_FASTEST] = best_of(raster, &(struct wish){any, false, {speed_of, margin_of, thrift_of}});
+  out.points[SB_CHOICE_LEAST_CHARGE] = best_of(raster, &(struct wish){any, false, {thrift_of, margin_of, speed_of}});
+  out.points[SB_CHOICE_WIDEST] = best_of(raster, &(struct wish){any, false, {margin_of, speed_of, thrift_of}});
   return out;
 }
 

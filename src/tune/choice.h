@@ -14,7 +14,9 @@ enum sb_choice { SB_CHOICE_RECOMMENDED, SB_CHOICE_FASTEST, SB_CHOICE_LEAST_CHARG
 
 struct sb_choices {
   struct sb_point points[SB_CHOICE_COUNT];
-  bool is_speed_alone; /* no point keeps both speed and charge (tune.h) */
+  bool is_speed_alone;  /* no point keeps both speed and charge (tune.h) */
+  bool is_proved;       /* the recommended point is proved for every load; false also where that was not asked for */
+  bool is_proved_alone; /* but keeps neither speed nor charge */
 };
 
 /* Chooses among the points with a margin; needs the figures of the raster. */

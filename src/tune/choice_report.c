@@ -40,7 +40,19 @@ const char *sb_tune_rule_words(const struct sb_rounds *tuning, int pair, char te
       "No thresholds are within 2 % of the greatest speed and 10 % of the least charge for "
       "the same distance: recommended is the widest margin within 2 % of the greatest "
       "speed alone.";
+  static const char proved[] =
+      "Recommended is the greatest swing of the load that does not make the box shift for ever, among all thresholds that "
+      "are proved for every load";
   const struct sb_tune_result *result = &tuning->results[pair];
+  if (result->any_load.is_proved && result->alternative_count > 0) {
+    snprintf(text, SB_TUNE_WORDS_SIZE, "%s%s.", proved,
+             result->any_load.is_alone ? ""
+             : result->is_speed_alone
+                 ? " and keep within 2 % of the greatest speed"
+                 : " and keep within 2 % of the greatest speed and 10 % of the least charge for the "
+                   "same distance");
+    return text;
+  }
   const char *rule = result->is_speed_alone ? speed_alone : rules[tuning->options[pair].prefer];
   snprintf(text, SB_TUNE_WORDS_SIZE, "%s", result->alternative_count > 0 ? rule : "");
   return text;

@@ -40,6 +40,20 @@ static void put_failure(struct sb_json *json, const struct sb_rounds *tuning, co
   sb_json_put_string(json, "reason", isnan(limit->closed_fraction) ? NULL : sb_reason_text(limit->reason));
 }
 
+static void put_any_load(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_any_load *any_load)
+{
+  if (!any_load->is_asked) return;
+  sb_json_put_object(json, "any_load");
+  sb_json_put_boolean(json, "is_proved", any_load->is_proved);
+  sb_json_put_number(json, "least_swing_nm", any_load->swing_nm);
+  sb_json_put_number(json, "longest_return_s", any_load->return_s);
+  sb_json_put_number(json, "longest_reaction_s", any_load->reaction_s);
+  sb_json_put_number(json, "longest_standstill_in_gear_s", any_load->standing_s);
+  sb_json_put_boolean(json, "stands_too_long", any_load->is_standing);
+  put_machine(json, tuning, any_load->is_proved ? any_load->swing_machine : any_load->first_failing);
+  sb_json_close(json);
+}
+
 static void put_margins(struct sb_json *json, const struct sb_rounds *tuning, const struct sb_tune_result *result)
 {
   static const char *const thresholds[SB_TUNE_DIRECTIONS] = {"downshift_below", "downshift_below", "upshift_above",
@@ -155,6 +169,7 @@ static void put_pair(struct sb_json *json, const struct sb_rounds *tuning, int p
   if (is_builtin) sb_json_put_boolean(json, "closed_forms_agree", result->is_cautious);
   sb_json_put_boolean(json, "never_shifts", result->never_shifts);
   sb_tune_put_choices(json, tuning, pair);
+  put_any_load(json, tuning, &tuning->results[pair].any_load);
   if (result->passes) {
     put_margins(json, tuning, result);
     sb_json_put_array(json, "dwell_margins");

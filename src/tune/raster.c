@@ -35,6 +35,7 @@ void sb_raster_clear(struct sb_raster *raster)
   free(raster->way_rad);
   free(raster->time_s);
   free(raster->energy_j);
+  free(raster->swing_nm);
   *raster = (struct sb_raster){.side = 0};
 }
 

@@ -24,6 +24,9 @@ struct sb_raster {
   int low_machine;        /* which */
   /* Summed over the machines as written; NULL when not asked for: how far the output turns to and fro, for how long, and the energy. */
   float *way_rad, *time_s, *energy_j;
+  /* Asked for of every load (prove/): the least swing of all machines that shift by turns, N m; < 0: not proved in all of them, or not
+   * looked at. NULL: not asked for. */
+  float *swing_nm;
   int machine_count;
 };
 

@@ -7,6 +7,7 @@
 #include <stdlib.h>
 
 #include "map/lattice.h"
+#include "shiftband/prove.h"
 #include "shiftband/tasks.h"
 #include "study/study.h"
 
@@ -111,6 +112,25 @@ static const char *find_difference(const struct sb_model *a, const struct sb_mod
   return NULL;
 }
 
+/* What takes a scenario out of those of which something is proved for every load. */
+static enum sb_status check_class(const struct sb_tune_request *request, const struct sb_rounds *tuning,
+                                  struct sb_error *err)
+{
+  for (int i = 0; i < tuning->nominal_count; i++) {
+    const struct sb_model *model = &tuning->nominals[i].model;
+    const char *outside = sb_prove_outside(model);
+    if (outside != NULL) {
+      return sb_fail(err, SB_ERR_SCENARIO, "%s: --any-load: nothing can be proved for every load: %s",
+                     request->paths[i], outside);
+    }
+    if (model->gearbox.gear_count > 2) {
+      return sb_fail(err, SB_ERR_SCENARIO, "%s: --any-load needs a box with two gears, found %d", request->paths[i],
+                     model->gearbox.gear_count);
+    }
+  }
+  return SB_OK;
+}
+
 static enum sb_status check_same_gears(const struct sb_tune_request *request, const struct sb_rounds *tuning,
                                        struct sb_error *err)
 {
@@ -125,6 +145,8 @@ static enum sb_status check_same_gears(const struct sb_tune_request *request, co
     return sb_fail(err, SB_ERR_SCENARIO, "%s: needs the %s of %s, so that one controller can serve both",
                    request->paths[i], difference, path);
   }
+  const enum sb_status status = request->is_any_load ? check_class(request, tuning, err) : SB_OK;
+  if (status != SB_OK) return status;
   if (request->pair < first->gearbox.gear_count) return SB_OK;
   return sb_fail(err, SB_ERR_USAGE, "%s: --pair %ld: pairs of gears count from 1 to %d", path, request->pair,
                  first->gearbox.gear_count - 1);
@@ -219,6 +241,7 @@ static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb
   options.own = tuning->nominals[0].model.control;
   adapt_to_decider(request, &options);
   options.prefer = request->prefer;
+  options.is_any_load = request->is_any_load;
   options.dwell_s = round->has_dwell ? tuning->dwell_s : 0.0;
   options.is_rough = round->is_rough;
   options.is_fixed = round->is_fixed;

@@ -19,7 +19,8 @@ struct sb_tune_request {
   const char *const *sets;
   size_t set_count;
   enum sb_prefer prefer;
-  long samples; /* quasi-random ones, besides nominal and corners; < 0: the usual number */
+  bool is_any_load; /* as in tune.h */
+  long samples;     /* quasi-random ones, besides nominal and corners; < 0: the usual number */
   unsigned long seed;
   long pair;   /* from 1; 0: all of them */
   long points; /* along each threshold, under someone else's controller; 0: the usual number */

@@ -306,6 +306,45 @@ static void write_closed_forms(FILE *out, const struct sb_tune_closed *closed)
   write_bound(out, "", "up to", closed->greatest_downshift_carried, "lightest load: the faster gear stays above it");
 }
 
+/* ---- every load ---- */
+
+static void write_any_load(FILE *out, const struct sb_rounds *tuning, const struct sb_tune_any_load *any_load)
+{
+  char words[SB_TUNE_WORDS_SIZE];
+  struct sb_sentence text = {.length = 0};
+  if (!any_load->is_asked) return;
+  fputs("\nFor every load profile within the bounds\n\n", out);
+  if (!any_load->is_proved) {
+    sb_words_say(out, 2, 2,
+                 "The answer is not proved for every load in all machines: the first that fails is %s. No thresholds "
+                 "that pass are. What each pair comes to: shiftband map --any-load.",
+                 sb_tune_machine_words(tuning, any_load->first_failing, words));
+    return;
+  }
+  sb_words_add(
+      &text,
+      "Proved in %d machine%s: no constant load makes the box hunt; it is back in the faster gear at most %s s "
+      "after the load has come to its lightest",
+      tuning->machine_count, sb_words_plural((size_t)tuning->machine_count), NUM(any_load->return_s));
+  if (!isnan(any_load->reaction_s)) {
+    sb_words_add(&text, ", and in the slower one at most %s s after it has come to its heaviest",
+                 NUM(any_load->reaction_s));
+  }
+  sb_words_say(out, 2, 2, "%s.", text.text);
+  if (isfinite(any_load->swing_nm)) {
+    sb_words_say(out, 2, 2, "No load makes it shift for ever unless it swings by %s N.m (%s).", NUM(any_load->swing_nm),
+                 sb_tune_machine_words(tuning, any_load->swing_machine, words));
+  } else {
+    sb_words_say(out, 2, 2, "No load within the bounds makes it shift for ever.");
+  }
+  if (any_load->is_standing) {
+    sb_words_say(out, 2, 2,
+                 "Not proved: the output may stand in gear for %s s, longer than limits.stall_time; no thresholds that "
+                 "pass avoid that. A shorter start delay or dwell would.",
+                 NUM(any_load->standing_s));
+  }
+}
+
 static void write_pair(FILE *out, const struct sb_rounds *tuning, int pair)
 {
   const struct sb_tune_result *result = &tuning->results[pair];
@@ -321,6 +360,7 @@ static void write_pair(FILE *out, const struct sb_rounds *tuning, int pair)
         "and of being stuck low: under another load than these scenarios' they may still hunt or stay low.");
   }
   sb_tune_write_choices(out, tuning, pair);
+  write_any_load(out, tuning, &result->any_load);
   if (result->passes) write_limits(out, tuning, result);
   if (is_builtin) write_closed_forms(out, &result->closed);
 }

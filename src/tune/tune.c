@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "tune/answer.h"
+#include "tune/any_load.h"
 #include "tune/survey.h"
 
 /* A margin this close to the widest counts as wide: a shorter dwell is then worth more. */
@@ -155,6 +156,19 @@ static struct sb_choices choose(const struct sb_survey *survey, const struct sb_
   return choices;
 }
 
+/* The answer, with what is proved of it for every load. */
+static enum sb_status describe(const struct sb_survey *survey, struct sb_raster *raster, bool is_open,
+                               struct sb_tune_result *result, struct sb_error *err)
+{
+  const bool is_any_load = survey->options->is_any_load;
+  enum sb_status status = is_any_load && is_open ? sb_tune_any_load_mark(survey, raster, err) : SB_OK;
+  if (status != SB_OK) return status;
+  const struct sb_choices choices = choose(survey, raster, result->never_shifts);
+  status = sb_answer_describe(survey, raster, &choices, result, err);
+  result->any_load.is_alone = choices.is_proved_alone;
+  return status == SB_OK && is_any_load ? sb_tune_any_load_verify(survey, result, err) : status;
+}
+
 /* One search, cautious or not. */
 static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tune_result *result, bool *is_open,
                              struct sb_error *err)
@@ -180,10 +194,7 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
     status = sb_survey_run(&survey, &raster, err);
     if (status != SB_OK) return status;
   }
-  if (*is_open || is_last || options->is_fixed) {
-    const struct sb_choices choices = choose(&survey, &raster, result->never_shifts);
-    status = sb_answer_describe(&survey, &raster, &choices, result, err);
-  }
+  if (*is_open || is_last || options->is_fixed) status = describe(&survey, &raster, *is_open, result, err);
   sb_raster_clear(&raster);
   const bool is_hopeless = is_last && !*is_open && !result->never_shifts;
   const bool needs_remedy = is_hopeless && !options->is_rough && options->decider == NULL;
@@ -220,6 +231,7 @@ static enum sb_status promise(const struct sb_survey *survey, const struct sb_tu
     sb_remedy_apply(&changed[i].model, &survey->machines[0].model.motor, options.pair, remedy);
   }
   options.is_rough = true;
+  options.is_any_load = false;
   if (remedy->remedy == SB_REMEDY_DWELL) options.dwell_s = remedy->remedy_amount * remedy->dwell_s;
   own.machines = changed;
   const enum sb_status status = search_all(&own, &options, &tuned, err);

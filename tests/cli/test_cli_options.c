@@ -6,7 +6,7 @@
 #include "help/near.h"
 #include "help/shell.h"
 
-static const char *const commands[] = {"check", "run", "map", "tune", "emit", "inspect", "fit", "keys", "host"};
+static const char *const commands[] = {"check", "run", "map", "tune", "emit", "inspect", "fit", "new", "keys", "host"};
 
 enum { COMMAND_COUNT = sizeof commands / sizeof commands[0] };
 
@@ -24,9 +24,11 @@ static void help_of_a_command_is_the_same_from_both_sides_and_eighty_columns_wid
 {
   (void)state;
   for (int k = 0; k < COMMAND_COUNT; k++) {
-    run_well("$SHIFTBAND %s --help > $T/a && $SHIFTBAND help %s > $T/b && cmp $T/a $T/b", commands[k]);
-    run_well("$SHIFTBAND %s -h > $T/a && cmp $T/a $T/b", commands[k]);
-    const struct said *said = run_well("LC_ALL=C.UTF-8 awk 'length > 80' $T/b", "");
+    /* behind it comes the topic of that name */
+    run_well("$SHIFTBAND %s --help > $T/a && $SHIFTBAND help %s > $T/b && head -n $(wc -l < $T/a) $T/b | cmp $T/a -",
+             commands[k]);
+    run_well("$SHIFTBAND %s -h | cmp $T/a -", commands[k]);
+    const struct said *said = run_well("LC_ALL=C.UTF-8 awk 'length > 80' $T/a", "");
     assert_string_equal(said->text, "");
     shell_expect(run_well("$SHIFTBAND help", ""), commands[k]);
   }
@@ -47,7 +49,7 @@ static void slips_are_answered_with_the_nearest_word(void **state)
   (void)state;
   static const struct shell_fault faults[] = {
       {"$SHIFTBAND rum", "shiftband: no command rum; did you mean run?", 2},
-      {"$SHIFTBAND help chekc", "shiftband: no command chekc; did you mean check?", 2},
+      {"$SHIFTBAND help chekc", "shiftband: no command or topic chekc; did you mean check?", 2},
       {"$SHIFTBAND run --jsn x.yaml", "shiftband run: no option --jsn; did you mean --json?", 2},
       {"$SHIFTBAND run --fail-on huntng x.yaml", "found \"huntng\"; did you mean hunting?", 2},
       {"$SHIFTBAND emit --as headr x.yaml", "found \"headr\"; did you mean header?", 2},

@@ -128,7 +128,8 @@ static void other_reports_fit_eighty_columns(void **state)
 static void each_help_fits_eighty_columns(void **state)
 {
   (void)state;
-  static const char *const commands[] = {"run", "map", "check", "tune", "fit", "inspect", "emit", "host", "keys"};
+  static const char *const commands[] = {"run",     "map",  "check", "tune", "fit",
+                                         "inspect", "emit", "host",  "keys", "new"};
   for (size_t k = 0; k < sizeof commands / sizeof *commands; k++) {
     char text[100];
     snprintf(text, sizeof text, "$SHIFTBAND %s --help", commands[k]);

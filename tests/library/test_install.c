@@ -42,6 +42,13 @@ static void each_kind_of_file_is_installed(void **state)
                                       "share/shiftband/tools/plot/plot-trace",
                                       "share/shiftband/tools/shiftband.py",
                                       "share/shiftband/scenarios/tray-cart.yaml",
+                                      "share/shiftband/scenarios/scenario.schema.json",
+                                      "share/bash-completion/completions/shiftband",
+                                      "share/zsh/site-functions/_shiftband",
+                                      "share/fish/vendor_completions.d/shiftband.fish",
+                                      "../manual/man1/shiftband-run.1",
+                                      "../manual/man5/shiftband-scenario.5",
+                                      "../manual/man7/shiftband-verdicts.7",
                                       "share/doc/shiftband/LICENSE"};
   for (size_t k = 0; k < sizeof files / sizeof *files; k++) {
     char command[256];

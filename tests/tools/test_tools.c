@@ -335,6 +335,57 @@ static void a_report_is_one_page_without_scripts_or_network(void **state)
   shell_expect(said, "report: tests/bad/");
 }
 
+/* Nothing that the scenario says is typed again: title, gears, thresholds, limit, and what the reading is. */
+static void a_picture_of_a_trace_takes_its_words_from_the_scenario(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run(
+      "export SHIFTBAND; for s in dough-drum three-speed-feeder; do $SHIFTBAND run -q -o $T/$s.csv scenarios/$s.yaml;"
+      " tools/plot/plot-trace $T/$s.csv -o $T/$s.svg --scenario scenarios/$s.yaml --show current || exit 1; done;"
+      " sed 's/<[^>]*>//g' $T/dough-drum.svg; grep -o '<title>[^<]*' $T/dough-drum.svg | head -n 1");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "<title>Kneading drum at a constant speed");
+  shell_expect(said, "duty left (%)");
+  shell_expect(said, "motor speed (rpm)"); /* beside it, for the reading does not show it */
+  shell_expect(said, "motor current (A)");
+  shell_expect(said, "knead");
+  shell_expect(said, "upshift 32 %");
+  shell_expect_not(said, "motor speed (%)");
+  said = shell_run("sed 's/<[^>]*>//g' $T/three-speed-feeder.svg");
+  shell_expect(said, "motor speed (%)");
+  shell_expect(said, "second");
+  shell_expect(said, "upshift 76 %");
+  shell_expect(said, "limit 18 N·m, above this scale");
+}
+
+static void what_no_scenario_and_no_trace_has_is_refused(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run(
+      "export SHIFTBAND; $SHIFTBAND run -q -o $T/cart.csv scenarios/tray-cart.yaml; P=\"tools/plot/plot-trace $T/cart.csv -o\";"
+      "$P $T/none.png --show noise; echo code $?; $P $T/none.png --show winding; echo code $?;"
+      "$P $T/none.png --scenario tests/bad/empty.yaml; echo code $?; ls $T/none.png");
+  shell_expect(said, "--show: no noise (see --help)\ncode 2\n");
+  shell_expect(said, "lacks the column(s) winding_c\ncode 3\n");
+  shell_expect(said, "bad/empty.yaml:1:1: ");
+  shell_expect(said, "No such file");
+}
+
+/* The same of a map, whose cross stands at the scenario's thresholds. */
+static void a_picture_of_a_map_takes_title_and_cross_from_the_scenario(void **state)
+{
+  (void)state;
+  if (!has_gnuplot()) skip();
+  const struct said *said = shell_run(
+      "export SHIFTBAND; $SHIFTBAND map -q -o $T/map.csv scenarios/tray-cart.yaml > $T/said;"
+      "tools/plot/plot-map $T/map.csv -o $T/own.svg --scenario scenarios/tray-cart.yaml &&"
+      "tools/plot/plot-map $T/map.csv -o $T/typed.svg --title 'Tray cart on the greenhouse rail' --mark 50,78 &&"
+      "cmp $T/own.svg $T/typed.svg && grep -c '<title>Tray cart on the greenhouse rail</title>' $T/own.svg && echo same");
+  shell_expect(said, "same");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -354,6 +405,9 @@ int main(void)
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
       cmocka_unit_test(alternatives_are_drawn_with_speed_and_margin),
       cmocka_unit_test(a_report_is_one_page_without_scripts_or_network),
+      cmocka_unit_test(a_picture_of_a_trace_takes_its_words_from_the_scenario),
+      cmocka_unit_test(what_no_scenario_and_no_trace_has_is_refused),
+      cmocka_unit_test(a_picture_of_a_map_takes_title_and_cross_from_the_scenario),
   };
   return cmocka_run_group_tests_name("tools", tests, shell_setup, shell_teardown);
 }

@@ -41,6 +41,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "prove/any_load.h"
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
 #include "shiftband/tasks.h"
@@ -364,26 +365,52 @@ static int bench_cycles(const struct sb_model *once)
   return 0;
 }
 
+/* A shipped scenario, named without its folder. */
+static int load_scenario(const char *name, struct sb_scenario *scenario)
+{
+  struct sb_faults faults = {0};
+  char path[256];
+  snprintf(path, sizeof path, "scenarios/%s.yaml", name);
+  const enum sb_status status = sb_scenario_load(path, NULL, 0, scenario, &faults);
+  sb_faults_clear(&faults);
+  if (status == SB_OK) return 0;
+  fprintf(stderr, "bench: %s cannot be read: call it from the repository's folder\n", path);
+  return -1;
+}
+
+/* The plane of a machine with a swing arm for every load, on one thread. */
+static int bench_any_load(const struct sb_model *plain)
+{
+  struct sb_scenario scenario;
+  struct sb_any_load plane;
+  struct sb_error err;
+  struct bare bare = bare_of(plain);
+  if (load_scenario("stop-and-go", &scenario) != 0) return -1;
+  struct sb_any_load_options options = sb_any_load_options_default(&scenario.model);
+  options.jobs = 1;
+  const double bare_s = time_of(WAY_BARE, plain, &bare), begin_s = now_s();
+  const enum sb_status status = sb_any_load_solve(&scenario.model, &options, &plane, &err);
+  const double plane_s = now_s() - begin_s;
+  if (status == SB_OK) sb_any_load_clear(&plane);
+  sb_scenario_clear(&scenario);
+  if (status != SB_OK) return -1;
+  printf("bench map_any_load_over_bare %.4g\n", plane_s / bare_s);
+  return 0;
+}
+
 /* A shipped scenario's map, once: those that take longest, but for the grindstone, which takes most of a minute. */
 static int bench_scenario(const struct sb_model *plain, const char *name)
 {
   struct sb_scenario scenario;
-  struct sb_faults faults = {0};
   struct bare bare = bare_of(plain);
-  char path[256];
-  snprintf(path, sizeof path, "scenarios/%s.yaml", name);
-  const enum sb_status status = sb_scenario_load(path, NULL, 0, &scenario, &faults);
-  sb_faults_clear(&faults);
-  if (status != SB_OK) {
-    fprintf(stderr, "bench: %s cannot be read: call it from the repository's folder\n", path);
-    return -1;
-  }
+  char figure[64];
+  if (load_scenario(name, &scenario) != 0) return -1;
   const double bare_s = time_of(WAY_BARE, plain, &bare), map_s = time_of_map(&scenario.model, NULL);
   sb_scenario_clear(&scenario);
   if (!(map_s > 0.0 && bare_s > 0.0)) return -1;
-  for (char *c = path; *c != 0; c++) *c = *c == '-' ? '_' : *c;
-  const char *file = path + strlen("scenarios/");
-  printf("bench map_%.*s_over_bare %.4g\n", (int)(strlen(file) - strlen(".yaml")), file, map_s / bare_s);
+  snprintf(figure, sizeof figure, "%s", name);
+  for (char *c = figure; *c != 0; c++) *c = *c == '-' ? '_' : *c;
+  printf("bench map_%s_over_bare %.4g\n", figure, map_s / bare_s);
   return 0;
 }
 
@@ -588,7 +615,7 @@ int main(int count, char **words)
   const char *bench = count > 0 ? words[0] : "build/bench";
   if (bench_runs(&model) != 0 || bench_commands(&model, bench) != 0 || bench_map(&model, "exact", 0.0) != 0 ||
       bench_map(&model, "rounded", 0.01) != 0 || bench_cycles(&model) != 0 || bench_scenarios(&model) != 0 ||
-      bench_extras(&model) != 0 || bench_threads(&model) != 0) {
+      bench_any_load(&model) != 0 || bench_extras(&model) != 0 || bench_threads(&model) != 0) {
     fputs("bench: something measured failed\n", stderr);
     return 1;
   }
