@@ -7,6 +7,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/unseen.h"
+
 static const char *const status_texts[] = {
 #define SB_STATUS_TEXT(code, text) [code] = text,
     SB_STATUS_LIST(SB_STATUS_TEXT)
@@ -46,12 +48,13 @@ struct sb_quote sb_fail_quote(const char *text)
       length += 3;
       break;
     }
-    if (length > sizeof quote.text - 12) break;
-    if (byte < 0x20 || byte == 0x7f) {
-      length += (size_t)snprintf(out + length, sizeof quote.text - length, "\\x%02x", byte);
-    } else {
-      out[length++] = *p;
+    if (length > sizeof quote.text - 18) break;
+    const size_t unseen = sb_unseen_length(p);
+    for (size_t k = 0; k < unseen; k++) {
+      length += (size_t)snprintf(out + length, sizeof quote.text - length, "\\x%02x", (unsigned char)p[k]);
     }
+    if (unseen == 0) out[length++] = *p;
+    if (unseen > 1) p += unseen - 1;
   }
   out[length++] = '"';
   out[length] = 0;

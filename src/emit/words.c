@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "base/unseen.h"
 #include "text/words.h"
 
 /* Lines of the emitted text. */
@@ -24,7 +25,9 @@ const char *sb_emit_plain(const char *text, char plain[SB_EMIT_PLAIN_SIZE])
   for (char last = 0; *text != 0 && length + 2 < SB_EMIT_PLAIN_SIZE; last = *text++) {
     const unsigned char byte = (unsigned char)*text;
     if ((last == '*' && byte == '/') || (last == '/' && byte == '*')) plain[length++] = ' ';
-    plain[length++] = byte < 32 || byte == 127 || byte == '\\' ? ' ' : *text;
+    const size_t unseen = sb_unseen_length(text);
+    plain[length++] = unseen > 0 || byte == '\\' ? ' ' : *text;
+    if (unseen > 1) text += unseen - 1;
   }
   plain[length] = 0;
   return plain;

@@ -78,9 +78,28 @@ static struct sb_map_axis thinned(const struct sb_map_axis *axis, int stride)
   return count > 0 ? (struct sb_map_axis){first, step, count} : (struct sb_map_axis){axis->first_fraction, step, 1};
 }
 
+/* Whether the start, too, is one that rows and columns tell of: nothing turns backwards, no clutch slips. */
+static bool is_quick_from_start(const struct sb_model *model)
+{
+  static const struct sb_map_axis point = {0.5, 0.1, 1};
+  struct sb_edges edges;
+  struct sb_any_lines *lines = calloc(1, sizeof *lines);
+  struct sb_error err;
+  bool is_quick = false;
+  if (lines != NULL && sb_any_load_is_quick(model) && sb_edge_init(&edges, model, &err) == SB_OK) {
+    if (sb_any_lines_init(lines, &edges, &point, &point, &err) == SB_OK) {
+      is_quick = !lines->is_doubtful;
+      sb_any_lines_clear(lines);
+    }
+    sb_edge_clear(&edges);
+  }
+  free(lines);
+  return is_quick;
+}
+
 struct sb_any_load_options sb_any_load_options_of(const struct sb_model *model, const struct sb_map_options *part)
 {
-  const double wanted = sb_any_load_is_quick(model) ? fine_step : coarse_step;
+  const double wanted = is_quick_from_start(model) ? fine_step : coarse_step;
   const int stride = (int)fmax(1.0, floor(wanted / part->upshift.step_fraction + 1e-6));
   struct sb_any_load_options out = {.pair = part->pair, .jobs = 0};
   out.downshift = thinned(&part->downshift, stride);

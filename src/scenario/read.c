@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/unseen.h"
 #include "scenario/reader.h"
 
 enum { KEY_NAME_MAX = 24 }; /* keys of one section at most */
@@ -210,7 +211,7 @@ static void read_text(struct sb_reader *reader, const struct sb_key *key, const 
 {
   const char *why = strlen(node->text) >= key->size ? ", which is too long" : "";
   for (const char *p = node->text; *p != 0; p++) {
-    if ((unsigned char)*p < 0x20 || *p == 0x7f) why = ", which holds control characters";
+    if (sb_unseen_length(p) > 0) why = ", which holds control characters";
   }
   if (node->text[0] == 0 || why[0] != 0) {
     refuse(reader, key, node, why);

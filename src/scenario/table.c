@@ -105,9 +105,10 @@ static bool read_file(struct sb_reader *reader, const struct sb_table_request *r
   if (status == SB_ERR_MEMORY) reader->is_out_of_memory = true;
   if (status == SB_ERR_IO) {
     reader->is_unreadable |=
-        errno != ENOENT && errno != ENOTDIR && errno != EISDIR && errno != EACCES && errno != EFBIG;
+        errno != ENOENT && errno != ENOTDIR && errno != EISDIR && errno != EACCES && errno != ESPIPE && errno != EFBIG;
     sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",
-                  sb_fail_quote(whole).text, strerror(errno));
+                  sb_fail_quote(whole).text,
+                  errno == ESPIPE ? "it is no file but a device or a pipe" : strerror(errno));
   }
   return status == SB_OK;
 }

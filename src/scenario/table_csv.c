@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "base/arena.h"
 
@@ -140,6 +141,12 @@ enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request
                                  bool *has_decimal_commas)
 {
   struct table table = {.csv = {.path = path, .faults = request->faults, .place = request->place}, .request = request};
+  struct stat info;
+  /* A device or a pipe may have no end, and a scenario may come from anyone. */
+  if (stat(path, &info) == 0 && !S_ISREG(info.st_mode) && !S_ISDIR(info.st_mode)) {
+    errno = ESPIPE;
+    return SB_ERR_IO;
+  }
   enum sb_status status = read_rows(&table);
   const int saved = errno;
   if (status == SB_OK && table.csv.fault_count > 0) status = SB_ERR_SCENARIO;
