@@ -17,6 +17,7 @@
 #ifndef SHIFTBAND_PROVE_H
 #define SHIFTBAND_PROVE_H
 
+#include <signal.h>
 #include <stdio.h>
 
 #include "shiftband/model.h"
@@ -25,7 +26,8 @@
 enum sb_proof {
   SB_PROOF_PROVED,    /* no load profile within the bounds does otherwise */
   SB_PROOF_DISPROVED, /* one does */
-  SB_PROOF_UNDECIDED  /* a set was too wide to tell */
+  SB_PROOF_UNDECIDED, /* a set was too wide to tell, or nobody asked */
+  SB_PROOF_UNSHOWN    /* nothing can be proved, and no run among those tried shows the contrary */
 };
 
 /* The statements: X(name, JSON member). The output never stands in gear for longer than limits.stall_time; the fastest gear is
@@ -101,6 +103,7 @@ struct sb_prove {
   double reached[SB_PROVE_BOUNDS];
   struct sb_prove_profile profiles[SB_PROVE_BOUNDS];
   long run_count; /* of the search */
+  long try_count; /* where nothing can be proved: profiles that were tried */
 };
 
 /* Proves what there is to prove. The model outlives the result. SB_ERR_MEMORY, or the status of a simulation. */
@@ -117,6 +120,19 @@ struct sb_prove_line sb_prove_line(const struct sb_prove *prove);
 
 /* Seeks load profiles whose runs come near to the bounds, and disprove what is not proved. The same statuses. */
 enum sb_status sb_prove_search(struct sb_prove *prove, struct sb_error *err);
+
+/* How long to try: runs; `stop` raised ends it, `on_progress` is told after each; both may be NULL. */
+struct sb_prove_effort {
+  long tries;
+  const volatile sig_atomic_t *stop;
+  void (*on_progress)(void *context, long done, long total);
+  void *context;
+};
+
+/* Where nothing can be proved (`outside`): seeks counterexamples by runs over load profiles of a few corners within the bounds, random
+ * ones and those that a minimizer finds. A statement is then disproved, its profile in profiles[sb_prove_bound_of()], or not shown to be
+ * wrong. SB_ERR_STOPPED, and those above. */
+enum sb_status sb_prove_try(struct sb_prove *prove, const struct sb_prove_effort *effort, struct sb_error *err);
 
 /* A run of more than this share of a bound shows that the bound is exact. */
 #define SB_PROVE_EXACT_SHARE 0.99

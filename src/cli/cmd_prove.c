@@ -4,6 +4,7 @@
 #include <stddef.h>
 
 #include "cli/command.h"
+#include "cli/long_work.h"
 #include "cli/output.h"
 #include "shiftband/prove.h"
 
@@ -11,6 +12,7 @@ struct request {
   struct sb_option_list files, sets;
   const char *output;
   int worst; /* enum sb_prove_bound; -1: of the first statement that is disproved, else the longest return */
+  long tries;
   bool is_json, is_quiet;
 };
 
@@ -59,6 +61,24 @@ static int report(const char *path, const struct request *request, const struct 
   return code;
 }
 
+static void show_progress(void *context, long done, long total)
+{
+  sb_progress_show(context, done, total);
+}
+
+/* Runs in place of a proof. */
+static enum sb_status try_profiles(const struct request *request, struct sb_prove *prove, struct sb_error *err)
+{
+  struct sb_progress progress;
+  const struct sb_prove_effort effort = {request->tries, sb_interrupt_flag(), show_progress, &progress};
+  if (request->tries == 0) return SB_OK;
+  sb_interrupt_catch();
+  sb_progress_begin(&progress, "tries", request->is_quiet);
+  const enum sb_status status = sb_prove_try(prove, &effort, err);
+  sb_progress_end(&progress);
+  return status;
+}
+
 static int run(void *context)
 {
   const struct request *request = context;
@@ -69,8 +89,13 @@ static int run(void *context)
   struct sb_prove prove;
   struct sb_error err = {SB_OK, ""};
   enum sb_status status = sb_prove_solve(&scenario.model, &prove, &err);
-  if (status == SB_OK) status = sb_prove_search(&prove, &err);
-  code = status == SB_OK ? report(path, request, &prove) : sb_command_fail(path, status, &err);
+  if (status == SB_OK && prove.outside == NULL) status = sb_prove_search(&prove, &err);
+  if (status == SB_OK && prove.outside != NULL) status = try_profiles(request, &prove, &err);
+  if (status == SB_ERR_STOPPED) {
+    code = sb_interrupt_exit(NULL);
+  } else {
+    code = status == SB_OK ? report(path, request, &prove) : sb_command_fail(path, status, &err);
+  }
   sb_scenario_clear(&scenario);
   return code;
 }
@@ -84,12 +109,14 @@ static const struct sb_option option_table[] = {
     {"worst", 0, "BOUND",
      "the bound of which the profile is written (default: that of the first statement that is disproved, else longest-return)",
      SB_INTO_CHOICE(struct request, worst, sb_prove_bound_words)},
+    {"tries", 0, "N", "load profiles that are tried where nothing can be proved (default 400); 0 tries none",
+     SB_INTO_COUNT(struct request, tries, 0, 1000000)},
     {"json", 0, NULL, "one JSON object on one line", SB_INTO_FLAG(struct request, is_json)},
     SB_OPTION_QUIET_OF(struct request),
     {0},
 };
 
-static const struct request defaults = {.worst = -1};
+static const struct request defaults = {.worst = -1, .tries = 400};
 
 static const struct sb_option_rule rules[] = {
     {"quiet", SB_EXCLUDES, "json", "JSON is the report"},

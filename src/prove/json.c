@@ -23,16 +23,42 @@ static void put_load(struct sb_json *json, const struct sb_prove *prove)
   sb_json_close(json);
 }
 
+static const char *const statement_members[] = {
+#define STATEMENT_MEMBER(name, member) member,
+    SB_PROVE_STATEMENT_LIST(STATEMENT_MEMBER)
+#undef STATEMENT_MEMBER
+};
+
+/* The load profiles of what runs have disproved. */
+static void put_counterexamples(struct sb_json *json, const struct sb_prove *prove)
+{
+  sb_json_put_array(json, "counterexamples");
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
+    const struct sb_prove_profile *profile = &prove->profiles[sb_prove_bound_of((enum sb_prove_statement)k)];
+    if (prove->statements[k] != SB_PROOF_DISPROVED) continue;
+    sb_json_open_object(json);
+    sb_json_put_string(json, "statement", statement_members[k]);
+    sb_json_put_number(json, "duration_s", profile->duration_s);
+    sb_json_put_string(json, "interpolation", profile->is_linear ? "linear" : "hold");
+    sb_json_put_array(json, "corners");
+    for (int i = 0; i < profile->count; i++) {
+      sb_json_open_object(json);
+      sb_json_put_number(json, "time_s", profile->time_s[i]);
+      sb_json_put_number(json, "acting_nm", profile->acting_nm[i]);
+      sb_json_put_number(json, "resisting_nm", profile->resisting_nm[i]);
+      sb_json_close(json);
+    }
+    sb_json_close(json);
+    sb_json_close(json);
+  }
+  sb_json_close(json);
+}
+
 static void put_statements(struct sb_json *json, const struct sb_prove *prove)
 {
-  static const char *const names[] = {
-#define STATEMENT_MEMBER(name, member) member,
-      SB_PROVE_STATEMENT_LIST(STATEMENT_MEMBER)
-#undef STATEMENT_MEMBER
-  };
   sb_json_put_object(json, "statements");
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
-    sb_json_put_string(json, names[k], sb_prove_proof_word(prove->statements[k]));
+    sb_json_put_string(json, statement_members[k], sb_prove_proof_word(prove->statements[k]));
   }
   sb_json_close(json);
 }
@@ -82,6 +108,11 @@ int sb_prove_write_json(const struct sb_prove *prove, FILE *out)
   sb_json_put_string(&json, "scenario", prove->model->name);
   sb_json_put_string(&json, "outside", prove->outside);
   put_load(&json, prove);
+  if (prove->outside != NULL && prove->try_count > 0) {
+    put_statements(&json, prove);
+    sb_json_put_integer(&json, "tries", prove->try_count);
+    put_counterexamples(&json, prove);
+  }
   if (prove->outside == NULL) {
     put_statements(&json, prove);
     put_bounds(&json, prove);

@@ -16,7 +16,7 @@ struct proving {
 
 const char *sb_prove_proof_word(enum sb_proof proof)
 {
-  static const char *const words[] = {"proved", "disproved", "undecided"};
+  static const char *const words[] = {"proved", "disproved", "undecided", "no counterexample"};
   return words[proof];
 }
 

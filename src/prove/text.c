@@ -204,6 +204,41 @@ static void write_commands(const struct sb_prove *prove, FILE *out)
   }
 }
 
+/* "0.2 N.m from 0 s, 1.5 N.m from 4.1 s". */
+static void add_profile(const struct sb_prove_profile *profile, struct sb_sentence *text)
+{
+  for (int k = 0; k < profile->count; k++) {
+    sb_words_add(text, "%s%s N.m %s %s s", k > 0 ? ", " : "", NUM(profile->acting_nm[k] + profile->resisting_nm[k]),
+                 profile->is_linear ? "at" : "from", NUM(profile->time_s[k]));
+  }
+}
+
+/* What runs say where nothing can be proved. */
+static void write_tries(const struct sb_prove *prove, FILE *out)
+{
+  static const char *const claims[SB_PROVE_STATEMENTS] = {
+      [SB_PROVE_STALL] = "the output never stands in gear for longer than limits.stall_time",
+      [SB_PROVE_RETURN] = "the box is back in its fastest gear once the load stays at its lightest",
+      [SB_PROVE_CONSTANT] = "no constant load makes the box hunt",
+      [SB_PROVE_REACTION] = "the box settles in a gear once the load stays at its heaviest"};
+  if (prove->try_count == 0) return;
+  sb_words_say(out, 2, 2, "Load profiles within the bounds were tried instead:");
+  fputc('\n', out);
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
+    struct sb_sentence text = {.length = 0};
+    if (prove->statements[k] == SB_PROOF_UNSHOWN) {
+      sb_words_add(&text, "no counterexample in %ld tries: %s.", prove->try_count, claims[k]);
+    } else if (prove->statements[k] == SB_PROOF_DISPROVED) {
+      sb_words_add(&text, "disproved: %s. A load of ", claims[k]);
+      add_profile(&prove->profiles[sb_prove_bound_of((enum sb_prove_statement)k)], &text);
+      sb_words_add(&text, " shows the contrary.");
+    } else {
+      continue;
+    }
+    sb_words_say(out, 2, 4, "%s", text.text);
+  }
+}
+
 int sb_prove_write_text(const struct sb_prove *prove, FILE *out)
 {
   sb_words_say(out, 0, 2, "%s: whatever the load profile", prove->model->name);
@@ -211,6 +246,7 @@ int sb_prove_write_text(const struct sb_prove *prove, FILE *out)
   fputc('\n', out);
   if (prove->outside != NULL) {
     sb_words_say(out, 2, 2, "Nothing can be proved for this scenario. %s.", prove->outside);
+    write_tries(prove, out);
     return ferror(out) ? -1 : 0;
   }
   say_stall(prove, out);

@@ -16,7 +16,7 @@
 /* A load that changes more slowly than in such a time is not waited for. */
 static const double ramp_most_s = 30.0;
 
-enum { PHASES_MAX = 3, HOLDS = 4, STARTS = 4, ROUNDS = 14 };
+enum { PHASES_MAX = 3, HOLDS = 4, STARTS = 4, ROUNDS = 14, LASTING_COMMANDS = 8 };
 
 struct search {
   struct sb_prove *prove;
@@ -272,6 +272,39 @@ static void try_swing(struct search *search)
   }
 }
 
+/* The fastest cycle of a run's second half, where commands went on to its end; NAN: they did not. */
+static double lasting_cycle_s(const struct sb_play_game *game, const struct sb_play_result *result)
+{
+  const int count = result->command_count;
+  double least_s = NAN;
+  if (count < LASTING_COMMANDS || !isfinite(result->started_s[game->stage_count - 1])) return NAN;
+  for (int n = count / 2; n < count && n < SB_PLAY_COMMANDS_MAX; n++) {
+    least_s = fmin(least_s, result->commands_s[n] - result->commands_s[n - 2]);
+  }
+  return least_s;
+}
+
+/* Shifts between the ends of the bounds, each way waited for in one manner, as long as there are stages. */
+static void try_lasting(struct search *search)
+{
+  struct sb_prove *prove = search->prove;
+  if (isnan(prove->bounds[SB_PROVE_CYCLE_LASTING])) return;
+  for (int k = 0; k < SB_REACH_WAYS * HOLDS * HOLDS && search->status == SB_OK; k++) {
+    const int holds[SB_REACH_WAYS] = {k / SB_REACH_WAYS % HOLDS, k / (SB_REACH_WAYS * HOLDS)};
+    struct sb_play_game game = {.stage_count = 0};
+    struct sb_play_result result;
+    add_stage(search, &game, end_of(k % SB_REACH_WAYS), false, search->steady_s);
+    for (int way = 1 - k % SB_REACH_WAYS; game.stage_count + 2 <= SB_PLAY_STAGES_MAX; way = 1 - way) {
+      add_phase(search, &game, way, holds[way]);
+    }
+    play(search, &game, &result);
+    const double cycle_s = search->status == SB_OK ? lasting_cycle_s(&game, &result) : NAN;
+    if (!is_better(SB_PROVE_CYCLE_LASTING, cycle_s, prove->reached[SB_PROVE_CYCLE_LASTING])) continue;
+    prove->reached[SB_PROVE_CYCLE_LASTING] = cycle_s;
+    keep_profile(prove, SB_PROVE_CYCLE_LASTING, &game, &result);
+  }
+}
+
 /* The search ------------------------------------------------------------------------------------------------------------ */
 
 static void prepare(struct search *search)
@@ -319,6 +352,7 @@ enum sb_status sb_prove_search(struct sb_prove *prove, struct sb_error *err)
       if (!is_reached(prove, k) && search->best[k].stage_count > 0) better(search, k);
     }
     try_swing(search);
+    try_lasting(search);
     sb_play_clear(&search->play);
     disprove(prove);
   }

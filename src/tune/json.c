@@ -218,6 +218,7 @@ void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
     sb_json_put_string(&json, "controller", sb_tune_decider(tuning)->name);
     sb_json_put_number(&json, "lattice_pct", sb_tune_percent(tuning->options[tuning->first_pair].axis.step_fraction));
   }
+  sb_json_put_string(&json, "proof", tuning->proof.text[0] != 0 ? tuning->proof.text : NULL);
   sb_json_put_array(&json, "pairs");
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) put_pair(&json, tuning, pair);
   sb_json_close(&json);

@@ -319,6 +319,15 @@ static enum sb_status run_together(const struct sb_tune_request *request, struct
   return status == SB_OK ? run_round(request, tuning, identity, &last, err) : status;
 }
 
+/* What every load within bounds does to the answer; nothing where it cannot be said. */
+static enum sb_status prove(struct sb_rounds *tuning, struct sb_error *err)
+{
+  struct sb_prove proof;
+  const enum sb_status status = sb_prove_solve_quickly(&tuning->machines[0].model, &proof, err);
+  if (status == SB_OK) tuning->proof = sb_prove_line(&proof);
+  return status == SB_ERR_MEMORY ? status : SB_OK;
+}
+
 enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_rounds *tuning, struct sb_error *err)
 {
   static const struct round alone = {1, false, false, false};
@@ -331,6 +340,8 @@ enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_ro
   status = tuning->first_pair == tuning->last_pair ? run_round(request, tuning, identity, &alone, err)
                                                    : run_together(request, tuning, identity, err);
   if (status == SB_OK) status = explain_all(tuning, err);
+  const bool is_said = request->is_any_load; /* the answer says it itself, of all samples */
+  if (status == SB_OK && request->decider == NULL && !is_said) status = prove(tuning, err);
   const bool is_measured = request->decider == NULL && passes(tuning);
   return status == SB_OK && is_measured ? sb_rounds_measure(request, tuning, err) : status;
 }

@@ -9,6 +9,7 @@
 #ifndef SHIFTBAND_TUNE_ROUNDS_H
 #define SHIFTBAND_TUNE_ROUNDS_H
 
+#include "shiftband/prove.h"
 #include "shiftband/scenario.h"
 #include "shiftband/tune.h"
 
@@ -62,7 +63,8 @@ struct sb_rounds {
   double dwell_s; /* one for all pairs */
   struct sb_tune_options options[SB_GEAR_MAX - 1];
   struct sb_tune_result results[SB_GEAR_MAX - 1];
-  int measure_count; /* figures that move the answer most, the first one first; where all pairs pass */
+  struct sb_prove_line proof; /* what holds for every load within bounds, in the first scenario as written */
+  int measure_count;          /* figures that move the answer most, the first one first; where all pairs pass */
   struct sb_tune_measure measures[SB_TUNE_MEASURE_MAX];
 };
 

@@ -109,6 +109,15 @@ static void write_needed(FILE *out, const struct sb_rounds *tuning)
   fputc('\n', out);
 }
 
+/* What is proved of the thresholds in the first scenario. */
+static void write_proof(FILE *out, const struct sb_rounds *tuning)
+{
+  if (tuning->proof.text[0] == 0) return;
+  fputc('\n', out);
+  sb_words_say(out, 0, 0, "%s%s%s", tuning->nominal_count > 1 ? sb_tune_first_model(tuning)->name : "",
+               tuning->nominal_count > 1 ? ": " : "", tuning->proof.text);
+}
+
 static void write_answer(FILE *out, const struct sb_rounds *tuning)
 {
   const struct sb_decider *decider = sb_tune_decider(tuning);
@@ -118,6 +127,7 @@ static void write_answer(FILE *out, const struct sb_rounds *tuning)
   write_thresholds(out, tuning, "downshift_below", true);
   write_thresholds(out, tuning, "upshift_above", false);
   fprintf(out, "    dwell: %.10g s  # %ld samples\n", sb_tune_seconds(tuning->dwell_s), sb_tune_dwell_samples(tuning));
+  write_proof(out, tuning);
   if (decider == NULL) return;
   fputc('\n', out);
   sb_words_say(out, 0, 0,

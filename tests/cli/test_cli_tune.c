@@ -70,6 +70,20 @@ static void figures_to_measure_first_are_ranked_and_fail_where_they_are_said_to(
   assert_int_equal(said->code, 1);
 }
 
+/* Word for word what `check` says of the thresholds when they stand in the scenario. */
+static void what_is_proved_of_the_answer_is_what_is_proved_of_its_thresholds(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND tune --samples 2 scenarios/tray-cart.yaml > $T/tuned; "
+      "set -- $(sed -n 's/^    \\(downshift_below\\|upshift_above\\|dwell\\): \\([0-9.]*\\) .*/\\2/p' $T/tuned); "
+      "$SHIFTBAND check --set controller.downshift_below=\"$1 %\" --set controller.upshift_above=\"$2 %\" "
+      "--set controller.dwell=\"$3 s\" scenarios/tray-cart.yaml > $T/checked; "
+      "for f in tuned checked; do tr -s ' \\n' '  ' < $T/$f | grep -o 'Whatever the load profile.*its lightest'; done "
+      "| uniq -c | awk '{print $1, $2, $3}'");
+  shell_expect(said, "2 Whatever the\n");
+}
+
 /* Killed in its middle, gone on with, and on other numbers of threads: the same bytes, and no journal left. */
 static void killed_work_goes_on_to_the_same_bytes(void **state)
 {
@@ -125,6 +139,7 @@ int main(void)
       cmocka_unit_test(answer_is_reported_with_margins_and_passes_in_a_run_of_its_own),
       cmocka_unit_test(json_is_one_valid_object_with_the_same_answer),
       cmocka_unit_test(figures_to_measure_first_are_ranked_and_fail_where_they_are_said_to),
+      cmocka_unit_test(what_is_proved_of_the_answer_is_what_is_proved_of_its_thresholds),
       cmocka_unit_test(killed_work_goes_on_to_the_same_bytes),
       cmocka_unit_test(hopeless_machine_gets_the_least_bad_choice_and_a_remedy),
       cmocka_unit_test(faults_of_the_command_line_are_told),
