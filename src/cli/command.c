@@ -151,6 +151,8 @@ void sb_command_note_unit(const char *option, const char *text)
 
 void sb_command_say_notes(const struct sb_scenario *scenario)
 {
+  if (scenario->comma_count + scenario->notes.count > 0)
+    fflush(stdout); /* whole lines first where both go to one place */
   for (size_t k = 0; k < scenario->comma_count; k++) sb_command_note_commas(scenario->comma_tables[k]);
   for (size_t k = 0; k < scenario->notes.count; k++) fprintf(stderr, "%s\n", scenario->notes.texts[k]);
 }

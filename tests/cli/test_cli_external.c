@@ -25,14 +25,15 @@ static void every_scenario_has_the_same_trace_through_an_object_and_through_comm
 {
   (void)state;
   const struct said *said = shell_run(
-      OWN "mkdir $T/ours $T/object $T/script $T/awk; n=0; awk=\"awk -f tools/external/controller.awk\"; "
-          "awk -W version 2>&1 </dev/null | grep -q mawk && awk=\"awk -W interactive -f "
-          "tools/external/controller.awk\"; for f in scenarios/*.yaml; do n=$((n + 1)); b=$(basename $f .yaml).csv; "
-          "$SHIFTBAND run -o $T/ours $f >/dev/null && $SHIFTBAND run $OWN -o $T/object $f >/dev/null && "
-          "$SHIFTBAND run --controller-command \"$SH\" -o $T/script $f >/dev/null && "
-          "$SHIFTBAND run --controller-command \"$awk\" -o $T/awk $f >/dev/null && "
-          "cmp $T/ours/$b $T/object/$b && cmp $T/ours/$b $T/script/$b && cmp $T/ours/$b $T/awk/$b || exit 9; "
-          "done; echo $n alike");
+      OWN
+      "mkdir $T/ours $T/object $T/script $T/awk; n=0; awk=\"awk -f tools/external/controller.awk\"; "
+      "awk -W version 2>&1 </dev/null | grep -q mawk && awk=\"awk -W interactive -f "
+      "tools/external/controller.awk\"; for f in scenarios/*.yaml; do n=$((n + 1)); b=$(basename $f .yaml).csv; "
+      "$SHIFTBAND run -o $T/ours $f >/dev/null && $SHIFTBAND run $OWN -o $T/object $f >/dev/null && "
+      "$SHIFTBAND run --controller-command \"$SH\" -o $T/script $f >/dev/null && "
+      "$SHIFTBAND run --controller-command \"$awk\" -o $T/awk $f >/dev/null && "
+      "cmp $T/ours/$b $T/object/$b && cmp $T/ours/$b $T/script/$b && cmp $T/ours/$b $T/awk/$b || { cat $T/notes; exit 9; }; "
+      "done 2> $T/notes; echo $n alike");
   if (said->code != 0) fail_msg("%s", said->text);
   assert_true(strtol(said->text, NULL, 10) >= 12);
   shell_expect(said, " alike");

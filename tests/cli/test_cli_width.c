@@ -9,7 +9,7 @@
 #include "help/shell.h"
 #include "help/slow.h"
 
-/* Columns of the widest line, which is put into `line`. */
+/* Columns of the widest line but notes, which is put into `line`. */
 static int widest(const struct said *said, const char **line)
 {
   int most = 0;
@@ -17,7 +17,9 @@ static int widest(const struct said *said, const char **line)
     const size_t length = strcspn(at, "\n");
     int columns = 0;
     for (size_t k = 0; k < length; k++) columns += ((unsigned char)at[k] & 0xC0) != 0x80; /* characters, not bytes */
-    if (columns > most) {
+    const char *note = strstr(at, ": note: ");
+    const bool is_note = note != NULL && note < at + length;
+    if (columns > most && !is_note) {
       most = columns;
       *line = at;
     }

@@ -59,7 +59,7 @@ static void a_tolerance_that_a_set_leaves_is_left_out(void **state)
   (void)state;
   expect_note(
       CART, "supply.open_circuit_voltage=14 V",
-      "tray-cart.yaml:40:32: note: tolerances.supply.open_circuit_voltage: left out under --set: needs a range with "
+      "tray-cart.yaml:41:32: note: tolerances.supply.open_circuit_voltage: left out under --set: needs a range with "
       "the value itself (14 V) in it, found 10.4..12.6 V");
   assert_int_equal(scenario.tolerance_count, 0);
   sb_scenario_clear(&scenario);
