@@ -16,6 +16,7 @@
 #define NUMBER "[+-]?(?:[0-9]+\\.?[0-9]*|\\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 
 static void put_section(struct sb_json *json, const struct sb_section *section, const char *kind);
+static void put_key(struct sb_json *json, const struct sb_key *key);
 static void put_value(struct sb_json *json, const struct sb_key *key);
 
 /* Alternatives: {"anyOf":[...]}, of which each is opened and closed by the caller. */
@@ -149,6 +150,13 @@ static void put_later(struct sb_json *json, const struct sb_key *key)
   static const char list[] = "list of [";
   if (strncmp(key->needs, list, strlen(list)) == 0) {
     put_pairs(json, key->needs + strlen(list));
+  } else if (key->section != NULL && strcmp(key->needs, "section") == 0) {
+    put_section(json, key->section, NULL);
+  } else if (key->section != NULL) { /* paths, each with values of its own, besides keys */
+    sb_json_put_string(json, "type", "object");
+    sb_json_put_object(json, "properties");
+    for (const struct sb_key *own = key->section->keys; own->name != NULL; own++) put_key(json, own);
+    sb_json_close(json);
   } else if (strncmp(key->needs, "section", 7) == 0) {
     sb_json_put_string(json, "type", "object");
     sb_json_put_object(json, "additionalProperties");
