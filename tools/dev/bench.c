@@ -383,7 +383,7 @@ static int load_scenario(const char *name, struct sb_scenario *scenario)
 static int bench_any_load(const struct sb_model *plain)
 {
   struct sb_scenario scenario;
-  struct sb_any_load plane;
+  struct sb_any_load plane = {0};
   struct sb_error err;
   struct bare bare = bare_of(plain);
   if (load_scenario("stop-and-go", &scenario) != 0) return -1;
