@@ -393,6 +393,33 @@ static void a_report_is_one_page_without_scripts_or_network(void **state)
   shell_expect(said, "report: tests/bad/");
 }
 
+/* A small shelf, on a page of its own and on that of its scenario. */
+static void a_report_shows_designs_of_a_scenario_with_choices_and_of_an_answer(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      "sed \"s|\\[data/motor-light.yaml, data/|[$PWD/scenarios/data/|; s/teeth: .*45\\], mod/teeth: [15, 30, 36, 45], mod/;"
+      "s/stages: 2..3/stages: 2/\" scenarios/mat-roller.yaml > $T/shelf.yaml; P=\"tools/report --program $SHIFTBAND\";"
+      "$SHIFTBAND design --json $T/shelf.yaml > $T/shelf.json && $P $T/shelf.json -o $T/alone.html &&"
+      "$P $T/shelf.yaml -o $T/whole.html; echo code $?; sed 's/data:[^\"]*//' $T/alone.html;"
+      "for page in alone whole; do grep -c '<td class=\"number\" data-name=\"machine\">motor-strong, ' $T/$page.html;"
+      "grep -o 'src=\"data:image/svg+xml;base64,' $T/$page.html | wc -l; done");
+  shell_expect(said, "code 0\n");
+  shell_expect(said, "<h1>Designs from a shelf</h1>");
+  shell_expect(said, "data-name=\"mean speed, rpm\">");
+  shell_expect(said, "the fastest");
+  shell_expect(said, "\n1\n1\n1\n4\n"); /* a table and a picture; the same table among alternatives, map and trace */
+  said = shell_run(
+      "P=\"tools/report --program $SHIFTBAND\"; sed 's/\"dropped\"/\"lost\"/' $T/shelf.json > $T/odd.json;"
+      "$P $T/odd.json -o $T/none.html; echo code $?; $SHIFTBAND design --json --set require.charge='0.01 mAh'"
+      " $T/shelf.yaml > $T/misses.json; $P $T/misses.json -o $T/misses.html; cat $T/misses.html; ls $T/none.html");
+  shell_expect(said, "odd.json: expected what `shiftband design --json` prints\ncode 3\n");
+  shell_expect(said, "No design meets <code>require</code>.");
+  shell_expect(said, "data-name=\"rule\">require.charge<");
+  shell_expect(said, "none.html': No such file");
+}
+
 /* Nothing that the scenario says is typed again: title, gears, thresholds, limit, and what the reading is. */
 static void a_picture_of_a_trace_takes_its_words_from_the_scenario(void **state)
 {
@@ -465,6 +492,7 @@ int main(void)
       cmocka_unit_test(designs_are_drawn_with_number_margin_and_speed_against_charge_or_energy),
       cmocka_unit_test(faulty_tables_of_designs_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_report_is_one_page_without_scripts_or_network),
+      cmocka_unit_test(a_report_shows_designs_of_a_scenario_with_choices_and_of_an_answer),
       cmocka_unit_test(a_picture_of_a_trace_takes_its_words_from_the_scenario),
       cmocka_unit_test(what_no_scenario_and_no_trace_has_is_refused),
       cmocka_unit_test(a_picture_of_a_map_takes_title_and_cross_from_the_scenario),
