@@ -100,6 +100,13 @@ static const char *const *walk_code(FILE *out, const char *const *line, const st
   return *line != NULL ? line + 1 : line;
 }
 
+/* "1. ", which begins a paragraph of its own. */
+static bool is_numbered(const char *line)
+{
+  const size_t digits = strspn(line, "0123456789");
+  return digits > 0 && strncmp(line + digits, ". ", 2) == 0;
+}
+
 /* A line that is no table and no fence. */
 static void take_line(FILE *out, const char *line, struct block *block, const struct sb_topic_writer *writer)
 {
@@ -114,6 +121,7 @@ static void take_line(FILE *out, const char *line, struct block *block, const st
     block->is_item = true;
     grow(block, line + 2);
   } else {
+    if (is_numbered(line)) flush(out, block, writer);
     grow(block, line);
   }
 }

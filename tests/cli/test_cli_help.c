@@ -54,6 +54,18 @@ static void topics_are_wrapped_to_the_width(void **state)
   shell_expect_not(said, "wide");
 }
 
+/* Steps stand apart, on a terminal and in the manual page, and are no heap of words with figures in it. */
+static void each_numbered_step_of_a_topic_begins_a_paragraph(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "for n in bench design; do steps=$(grep -c '^[0-9]*\\. ' src/manual/$n.md);"
+      "$SHIFTBAND help $n | awk -v n=$steps 'BEGIN { last = \"x\" } /^  [0-9]+\\. / && last == \"\" { n-- } { last = $0 } END { print \"left\", n }';"
+      "$SHIFTBAND help --man shiftband-$n.7 | awk -v n=$steps '/^[0-9]+\\. / && last ~ /^\\.PP/ { n-- } { last = $0 } END { print \"left\", n }';"
+      "test $steps -ge 4 || echo few; done");
+  assert_string_equal(said->text, "left 0\nleft 0\nleft 0\nleft 0\n");
+}
+
 static void each_option_stands_in_its_manual_page(void **state)
 {
   (void)state;
@@ -167,6 +179,7 @@ int main(void)
       cmocka_unit_test(help_lists_each_topic_of_the_manual),
       cmocka_unit_test(help_of_a_name_is_its_options_and_its_topic),
       cmocka_unit_test(topics_are_wrapped_to_the_width),
+      cmocka_unit_test(each_numbered_step_of_a_topic_begins_a_paragraph),
       cmocka_unit_test(each_option_stands_in_its_manual_page),
       cmocka_unit_test(manual_pages_are_well_formed),
       cmocka_unit_test(bash_completes_commands_options_words_keys_and_units),

@@ -310,6 +310,64 @@ static void alternatives_are_drawn_with_speed_and_margin(void **state)
   shell_expect(said, "code 3\nold");
 }
 
+/* Three designs: two on the front of speed against charge, and one that is slower and takes more. */
+#define SMALL_DESIGNS                                                                                               \
+  "printf 'design,mean_speed_rad_s,charge_c,energy_j,margin_pct\\nstrong,6,18,200,8.8\\n\"light, 9 V\",3,9,120,\\n" \
+  "strong,2,36,100,4\\n' > $T/d.csv;"
+
+static void designs_are_drawn_with_number_margin_and_speed_against_charge_or_energy(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      SMALL_DESIGNS "tools/plot/plot-design $T/d.csv -o $T/d.svg --narrow --title \"It's <mine>\" && cat $T/d.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, ">1 (8.8 %)<");
+  shell_expect(said, ">2<"); /* no margin is known */
+  shell_expect(said, ">3 (4 %)<");
+  shell_expect(said, ">light, 9 V<");
+  shell_expect(said, ">charge of a run (mAh)<");
+  shell_expect(said, ">mean output speed (rpm)<");
+  shell_expect(said, "<title>It's &lt;mine&gt;</title>");
+  shell_expect(said, "width=\"600\"");
+  /* A label in blue belongs to a filled point: the third design is one where energy counts, as it takes least of it. */
+  said = shell_run(
+      SMALL_DESIGNS
+      "for cost in charge energy; do tools/plot/plot-design $T/d.csv -o $T/d.svg --against $cost || exit;"
+      "echo $cost $(grep -A 1 'fill=\"rgb(0,114,178)\"' $T/d.svg | sed -n 's/.*<text>\\([0-9]\\).*/\\1/p' | sort);"
+      "done");
+  assert_string_equal(said->text, "charge 1 2\nenergy 1 2 3\n");
+}
+
+static void faulty_tables_of_designs_are_refused_and_leave_the_old_picture_alone(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  static const struct {
+    const char *edit, *fault;
+  } tables[] = {
+      {"d", "x.csv: the file is empty"},
+      {"1!d", "x.csv: there are no designs"},
+      {"1s/charge_c/charge/", "x.csv:1: the header lacks the column(s) charge_c"},
+      {"3s/,120,/,120/", "x.csv:3: expected 5 fields as in the header"},
+      {"4s/,36,/,much,/", "x.csv:4: charge_c: expected a number, got \"much\""},
+      {"4s/,2,/,,/", "x.csv: design 3 has no mean_speed_rad_s"},
+      {"4s/,36,100,/,,,/", "x.csv: not every design has its charge or its energy"},
+      {"1s/^/{/", "x.csv: expected what `shiftband design --json` prints"},
+  };
+  for (size_t i = 0; i < sizeof tables / sizeof tables[0]; i++) {
+    char command[512];
+    snprintf(command, sizeof command,
+             SMALL_DESIGNS
+             "echo old > $T/x.png; sed '%s' $T/d.csv > $T/x.csv; tools/plot/plot-design $T/x.csv -o $T/x.png;"
+             "echo code $?; cat $T/x.png*",
+             tables[i].edit);
+    const struct said *said = shell_run(command);
+    shell_expect(said, tables[i].fault);
+    shell_expect(said, "code 3\nold\n");
+  }
+}
+
 /* One file that needs nothing else, whole or not at all. */
 static void a_report_is_one_page_without_scripts_or_network(void **state)
 {
@@ -333,6 +391,33 @@ static void a_report_is_one_page_without_scripts_or_network(void **state)
       "ls $T/none*");
   shell_expect(said, "code 3\n");
   shell_expect(said, "report: tests/bad/");
+}
+
+/* A small shelf, on a page of its own and on that of its scenario. */
+static void a_report_shows_designs_of_a_scenario_with_choices_and_of_an_answer(void **state)
+{
+  (void)state;
+  if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      "sed \"s|\\[data/motor-light.yaml, data/|[$PWD/scenarios/data/|; s/teeth: .*45\\], mod/teeth: [15, 30, 36, 45], mod/;"
+      "s/stages: 2..3/stages: 2/\" scenarios/mat-roller.yaml > $T/shelf.yaml; P=\"tools/report --program $SHIFTBAND\";"
+      "$SHIFTBAND design --json $T/shelf.yaml > $T/shelf.json && $P $T/shelf.json -o $T/alone.html &&"
+      "$P $T/shelf.yaml -o $T/whole.html; echo code $?; sed 's/data:[^\"]*//' $T/alone.html;"
+      "for page in alone whole; do grep -c '<td class=\"number\" data-name=\"machine\">motor-strong, ' $T/$page.html;"
+      "grep -o 'src=\"data:image/svg+xml;base64,' $T/$page.html | wc -l; done");
+  shell_expect(said, "code 0\n");
+  shell_expect(said, "<h1>Designs from a shelf</h1>");
+  shell_expect(said, "data-name=\"mean speed, rpm\">");
+  shell_expect(said, "the fastest");
+  shell_expect(said, "\n1\n1\n1\n4\n"); /* a table and a picture; the same table among alternatives, map and trace */
+  said = shell_run(
+      "P=\"tools/report --program $SHIFTBAND\"; sed 's/\"dropped\"/\"lost\"/' $T/shelf.json > $T/odd.json;"
+      "$P $T/odd.json -o $T/none.html; echo code $?; $SHIFTBAND design --json --set require.charge='0.01 mAh'"
+      " $T/shelf.yaml > $T/misses.json; $P $T/misses.json -o $T/misses.html; cat $T/misses.html; ls $T/none.html");
+  shell_expect(said, "odd.json: expected what `shiftband design --json` prints\ncode 3\n");
+  shell_expect(said, "No design meets <code>require</code>.");
+  shell_expect(said, "data-name=\"rule\">require.charge<");
+  shell_expect(said, "none.html': No such file");
 }
 
 /* Nothing that the scenario says is typed again: title, gears, thresholds, limit, and what the reading is. */
@@ -404,7 +489,10 @@ int main(void)
       cmocka_unit_test(faulty_maps_and_limits_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_test_program_that_dies_counts_as_failed_and_the_rest_runs_on),
       cmocka_unit_test(alternatives_are_drawn_with_speed_and_margin),
+      cmocka_unit_test(designs_are_drawn_with_number_margin_and_speed_against_charge_or_energy),
+      cmocka_unit_test(faulty_tables_of_designs_are_refused_and_leave_the_old_picture_alone),
       cmocka_unit_test(a_report_is_one_page_without_scripts_or_network),
+      cmocka_unit_test(a_report_shows_designs_of_a_scenario_with_choices_and_of_an_answer),
       cmocka_unit_test(a_picture_of_a_trace_takes_its_words_from_the_scenario),
       cmocka_unit_test(what_no_scenario_and_no_trace_has_is_refused),
       cmocka_unit_test(a_picture_of_a_map_takes_title_and_cross_from_the_scenario),

@@ -21,8 +21,9 @@
  *   extras               the run of the same machine with a winding that warms (ticks of 5 ms), on wheels that could slip,
  *                        through a shaft that gives; what a plain machine pays for them is in run_over_bare
  *   NAME                 the exact map of a shipped scenario over the whole plane, one thread, once
- *   commands             processor time and peak memory of whole commands, once: the map of the grindstone, tuning, the fit of a log
- *                        with a dozen shifts, a log beside a simulation that it differs from
+ *   commands             processor time and peak memory of whole commands, once: the map of the grindstone, tuning, a million
+ *                        machines from a shelf, the fit of a log with a dozen shifts, a log beside a simulation that it
+ *                        differs from
  *   threads              a study of many maps, each of a slightly different motor, with one thread over that with two
  */
 #ifndef _DEFAULT_SOURCE
@@ -382,7 +383,7 @@ static int load_scenario(const char *name, struct sb_scenario *scenario)
 static int bench_any_load(const struct sb_model *plain)
 {
   struct sb_scenario scenario;
-  struct sb_any_load plane;
+  struct sb_any_load plane = {0};
   struct sb_error err;
   struct bare bare = bare_of(plain);
   if (load_scenario("stop-and-go", &scenario) != 0) return -1;
@@ -454,6 +455,7 @@ static const struct command {
     {"map_grindstone", NULL, "$SHIFTBAND map -q scenarios/grindstone.yaml"},
     {"tune_stop_and_go", NULL, "$SHIFTBAND tune -q --jobs 1 scenarios/stop-and-go.yaml"},
     {"tune_seed_drill", NULL, "$SHIFTBAND tune -q --jobs 1 scenarios/seed-drill.yaml"},
+    {"design_mat_roller", NULL, "$SHIFTBAND design -q --jobs 1 scenarios/mat-roller.yaml"},
     {"fit_shifts",
      "$SHIFTBAND run --set load.parts='[{kind: constant, manner: resists, torque: 0.37 N.m}]' --set run.duration='6 s' "
      "scenarios/hunting-crawler.yaml -o $T/log.csv",
