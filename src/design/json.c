@@ -10,7 +10,7 @@
 static const struct sb_field figures[] = {
     FIGURE(time_s, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "mean_speed_rad_s", speed_rad_s, NUMBER),
-    SB_MEMBER_AS(sb_design_figures, "charge_c", charge_as, NUMBER),
+    FIGURE(charge_as, NUMBER),
     FIGURE(energy_j, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "greatest_current_a", current_a, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "greatest_winding_c", winding_c, NUMBER),

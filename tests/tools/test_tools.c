@@ -312,7 +312,7 @@ static void alternatives_are_drawn_with_speed_and_margin(void **state)
 
 /* Three designs: two on the front of speed against charge, and one that is slower and takes more. */
 #define SMALL_DESIGNS                                                                                               \
-  "printf 'design,mean_speed_rad_s,charge_c,energy_j,margin_pct\\nstrong,6,18,200,8.8\\n\"light, 9 V\",3,9,120,\\n" \
+  "printf 'design,mean_speed_rad_s,charge_as,energy_j,margin_pct\\nstrong,6,18,200,8.8\\n\"light, 9 V\",3,9,120,\\n" \
   "strong,2,36,100,4\\n' > $T/d.csv;"
 
 static void designs_are_drawn_with_number_margin_and_speed_against_charge_or_energy(void **state)
@@ -348,9 +348,9 @@ static void faulty_tables_of_designs_are_refused_and_leave_the_old_picture_alone
   } tables[] = {
       {"d", "x.csv: the file is empty"},
       {"1!d", "x.csv: there are no designs"},
-      {"1s/charge_c/charge/", "x.csv:1: the header lacks the column(s) charge_c"},
+      {"1s/charge_as/charge/", "x.csv:1: the header lacks the column(s) charge_as"},
       {"3s/,120,/,120/", "x.csv:3: expected 5 fields as in the header"},
-      {"4s/,36,/,much,/", "x.csv:4: charge_c: expected a number, got \"much\""},
+      {"4s/,36,/,much,/", "x.csv:4: charge_as: expected a number, got \"much\""},
       {"4s/,2,/,,/", "x.csv: design 3 has no mean_speed_rad_s"},
       {"4s/,36,100,/,,,/", "x.csv: not every design has its charge or its energy"},
       {"1s/^/{/", "x.csv: expected what `shiftband design --json` prints"},
