@@ -168,16 +168,16 @@ static struct sb_combination facts_of(const struct sb_choices *choices, const st
 static enum sb_status load_combination(const struct sb_design_request *request, const struct sb_choices *choices,
                                        int combination, struct sb_scenario *out, struct sb_faults *faults)
 {
-  struct sb_design_control any = {.downshift_pct = {40, 40, 40}, .upshift_pct = {90, 90, 90}, .dwell_s = 1.0};
   struct sb_candidate candidate = placeholder(choices, combination, false);
-  const struct sb_design_control *control = choices->shelf.is_present ? &any : NULL;
-  any.pairs = candidate.box.speeds - 1;
-  enum sb_status status = sb_machine_load(request, choices, &candidate, control, out, faults);
-  if (status != SB_ERR_SCENARIO || !choices->shelf.is_present) return status;
+  struct sb_design_control any = {
+      .pairs = candidate.box.speeds - 1, .downshift_pct = {40, 40, 40}, .upshift_pct = {90, 90, 90}, .dwell_s = 1.0};
+  const bool has_shelf = choices->shelf.is_present;
+  enum sb_status status = sb_machine_load(request, choices, &candidate, has_shelf ? &any : NULL, out, faults);
+  if (status != SB_ERR_SCENARIO || !has_shelf) return status;
   struct sb_faults second;
   candidate = placeholder(choices, combination, true);
   any.pairs = 1;
-  status = sb_machine_load(request, choices, &candidate, control, out, &second);
+  status = sb_machine_load(request, choices, &candidate, &any, out, &second);
   if (status == SB_OK) {
     sb_faults_clear(faults);
   } else {

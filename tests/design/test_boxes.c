@@ -196,7 +196,6 @@ static long swing_by_force(const struct sb_shelf *shelf)
 
 struct seen {
   long count;
-  double last_ratio;
   bool is_in_order;
 };
 
