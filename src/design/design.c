@@ -90,12 +90,12 @@ static bool make(struct tried *tried, const struct sb_candidate *candidates, lon
   return is_whole;
 }
 
-/* Keeps those at which keeps() is true. */
-static void sift(struct tried *tried, const bool *is_kept)
+/* Keeps those that are marked. */
+static void sift(struct tried *tried)
 {
   long left = 0;
   for (long k = 0; k < tried->count; k++) {
-    if (!is_kept[k]) continue;
+    if (!tried->is_front[k]) continue;
     tried->candidates[left] = tried->candidates[k];
     tried->records[left] = tried->records[k];
     tried->worths[left++] = tried->worths[k];
@@ -113,7 +113,7 @@ static void judge(struct tried *tried, struct sb_design_answer *answer, enum sb_
     tried->is_front[k] = record->fate == wanted && sb_needs_judge(&answer->needs, record->values) < 0;
     tried->worths[k] = sb_front_worth(&record->figures);
   }
-  sift(tried, tried->is_front);
+  sift(tried);
 }
 
 static enum sb_status run_all(const struct sb_design_request *request, struct sb_design_answer *answer,
@@ -132,7 +132,7 @@ static enum sb_status run_all(const struct sb_design_request *request, struct sb
     sb_front_thin(tried->worths, tried->count, tried->is_front, request->tune_most);
     answer->untuned_count = answer->front_count - request->tune_most;
   }
-  sift(tried, tried->is_front);
+  sift(tried);
   return SB_OK;
 }
 
@@ -147,7 +147,7 @@ static enum sb_status tune_all(const struct sb_design_request *request, struct s
   if (sb_front_mark(tried->worths, tried->count, tried->is_front) < 0) {
     return sb_fail(err, SB_ERR_MEMORY, "out of memory for a front");
   }
-  sift(tried, tried->is_front);
+  sift(tried);
   return SB_OK;
 }
 

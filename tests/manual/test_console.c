@@ -396,7 +396,7 @@ static int check_file(const char *path)
 /* Sanitizers make the studies of these topics slow. */
 static bool is_too_slow(const char *path)
 {
-  return IS_SLOW && (strstr(path, "/external.md") != NULL || strstr(path, "/battery.md") != NULL);
+  return IS_SLOW && (strstr(path, "/controllers.md") != NULL || strstr(path, "/battery.md") != NULL);
 }
 
 static void each_text_shows_what_its_commands_print(void **state)
