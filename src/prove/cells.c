@@ -307,7 +307,8 @@ void sb_cells_shift(struct sb_cells *cells, int gear, int way, const struct sb_s
 {
   const int to = sb_reach_next_gear(gear, way);
   struct layer layers[2];
-  const bool is_open = open_layer(cells, to, &layers[0]) & open_layer(cells, to, &layers[1]);
+  const bool is_first_open = open_layer(cells, to, &layers[0]), is_second_open = open_layer(cells, to, &layers[1]);
+  const bool is_open = is_first_open && is_second_open;
   int now = 0;
   for (int k = 0; is_open && k < cells->count; k++) {
     for (int i = 0; i < commands[k].count; i++) arrive(cells, gear, k, &commands[k].items[i], &layers[0]);
