@@ -311,7 +311,7 @@ static void alternatives_are_drawn_with_speed_and_margin(void **state)
 }
 
 /* Three designs: two on the front of speed against charge, and one that is slower and takes more. */
-#define SMALL_DESIGNS                                                                                               \
+#define SMALL_DESIGNS                                                                                                \
   "printf 'design,mean_speed_rad_s,charge_as,energy_j,margin_pct\\nstrong,6,18,200,8.8\\n\"light, 9 V\",3,9,120,\\n" \
   "strong,2,36,100,4\\n' > $T/d.csv;"
 
