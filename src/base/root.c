@@ -18,9 +18,6 @@ double sb_root_between(double (*function)(double x, void *context), void *contex
   gsl_function called = {function, context};
   gsl_root_fsolver solver = {.type = gsl_root_fsolver_brent, .state = state};
   if (solver.type->size > sizeof state) return NAN;
-  const double at_low = function(low, context), at_high = function(high, context);
-  if (!isfinite(at_low) || !isfinite(at_high) || (at_low < 0.0 && at_high < 0.0) || (at_low > 0.0 && at_high > 0.0))
-    return NAN;
   int status = gsl_root_fsolver_set(&solver, &called, low, high);
   for (int k = 0; k < until->rounds && status == GSL_SUCCESS; k++) {
     status = gsl_root_fsolver_iterate(&solver);

@@ -4,6 +4,7 @@
 #define SHIFTBAND_DESIGN_STAGE_H
 
 #include "design/record.h"
+#include "shiftband/tune.h"
 
 /* Machines of one stage, and what became of each. */
 struct sb_stage {
@@ -26,6 +27,9 @@ enum sb_status sb_stage_try(const struct sb_stage *stage, const struct sb_candid
 /* Tunes, runs what is written, and proves what there is to prove. */
 enum sb_status sb_stage_tune(const struct sb_stage *stage, const struct sb_candidate *candidate,
                              struct sb_design_record *record, struct sb_error *err);
+
+/* The heaviest load up to which a pair's thresholds pass: the scenario's own heaviest, and what may come on top. NAN: not tried. */
+double sb_stage_carried_nm(const struct sb_model *model, const struct sb_tune_result *result);
 
 /* Removes the journals once the output is safe. */
 void sb_stage_forget(const struct sb_design_request *request);

@@ -5,24 +5,8 @@
 
 #include "base/arena.h"
 #include "design/machine.h"
+#include "design/stage.h"
 #include "shiftband/tune.h"
-
-/* The heaviest load up to which a pair's thresholds pass, of the scenario's own heaviest; NAN: not tried. */
-static double carried_nm(const struct sb_model *model, const struct sb_tune_result *result)
-{
-  double least, greatest;
-  sb_load_range_nm(&model->load, model->run.duration_s, &least, &greatest);
-  for (int k = 0; k < result->reserve_count; k++) {
-    const struct sb_tune_reserve *reserve = &result->reserves[k];
-    if (reserve->quantity == SB_TUNE_LOAD && reserve->is_more) return greatest * (1.0 + reserve->passes_share);
-  }
-  return NAN;
-}
-
-static double less_of(double one, double other)
-{
-  return isnan(one) ? other : fmin(one, other);
-}
 
 /* The least distance of its thresholds to a failure, of all pairs; 0 where they fail. And the load that they carry. */
 static enum sb_status find_margin(const struct sb_design_request *request, const struct sb_model *model,
@@ -42,8 +26,8 @@ static enum sb_status find_margin(const struct sb_design_request *request, const
     options.stop = request->stop;
     status = sb_tune(machine, 1, &options, result, err);
     if (status != SB_OK) break;
-    figures->margin_fraction = less_of(figures->margin_fraction, result->passes ? result->margin_fraction : 0.0);
-    figures->carried_nm = less_of(figures->carried_nm, carried_nm(model, result));
+    figures->margin_fraction = fmin(figures->margin_fraction, result->passes ? result->margin_fraction : 0.0);
+    figures->carried_nm = fmin(figures->carried_nm, sb_stage_carried_nm(model, result));
   }
   free(machine);
   free(result);

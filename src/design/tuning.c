@@ -13,21 +13,25 @@ static double percent_of(double fraction)
   return round(1e10 * fraction) / 1e8;
 }
 
-/* The heaviest load that is carried with the answer: that of the scenario, and what may come on top. NAN: not tried. */
+double sb_stage_carried_nm(const struct sb_model *model, const struct sb_tune_result *result)
+{
+  double least, greatest;
+  sb_load_range_nm(&model->load, model->run.duration_s, &least, &greatest);
+  for (int k = 0; k < result->reserve_count; k++) {
+    const struct sb_tune_reserve *reserve = &result->reserves[k];
+    if (reserve->quantity == SB_TUNE_LOAD && reserve->is_more) return greatest * (1.0 + reserve->passes_share);
+  }
+  return NAN;
+}
+
+/* The least of all pairs; NAN: not tried. */
 static double carried_nm(const struct sb_rounds *tuning)
 {
-  const struct sb_model *model = &tuning->nominals[0].model;
-  double least, greatest, share = NAN;
-  sb_load_range_nm(&model->load, model->run.duration_s, &least, &greatest);
+  double least_nm = NAN;
   for (int p = tuning->first_pair; p <= tuning->last_pair; p++) {
-    const struct sb_tune_result *result = &tuning->results[p];
-    for (int k = 0; k < result->reserve_count; k++) {
-      const struct sb_tune_reserve *reserve = &result->reserves[k];
-      if (reserve->quantity != SB_TUNE_LOAD || !reserve->is_more) continue;
-      share = isnan(share) ? reserve->passes_share : fmin(share, reserve->passes_share);
-    }
+    least_nm = fmin(least_nm, sb_stage_carried_nm(&tuning->nominals[0].model, &tuning->results[p])); /* but for NAN */
   }
-  return greatest * (1.0 + share);
+  return least_nm;
 }
 
 static bool passes(const struct sb_rounds *tuning)

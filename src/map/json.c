@@ -63,7 +63,7 @@ static void put_own(struct sb_json *json, const struct sb_map_own *own)
   sb_json_close(json);
 }
 
-static void put_axis(struct sb_json *json, const char *name, const struct sb_map_axis *axis)
+void sb_map_put_axis(struct sb_json *json, const char *name, const struct sb_map_axis *axis)
 {
   sb_json_put_object(json, name);
   sb_json_put_number(json, "from_pct", sb_map_axis_pct(axis, 0));
@@ -98,8 +98,8 @@ void sb_map_write_json(FILE *out, const struct sb_model *model, const struct sb_
   sb_json_put_string(&json, "slower", model->gearbox.gears[pair].name);
   sb_json_put_string(&json, "faster", model->gearbox.gears[pair + 1].name);
   sb_json_put_number(&json, "threshold_step_pct", sb_fields_rounded_percent(map->options.downshift.step_fraction));
-  put_axis(&json, "downshift", &map->options.downshift);
-  put_axis(&json, "upshift", &map->options.upshift);
+  sb_map_put_axis(&json, "downshift", &map->options.downshift);
+  sb_map_put_axis(&json, "upshift", &map->options.upshift);
   put_own(&json, own);
   put_shares(&json, map);
   sb_json_put_integer(&json, "rectangles", (long long)map->cell_count);

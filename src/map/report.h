@@ -34,6 +34,9 @@ enum sb_status sb_map_write_text(FILE *out, const struct sb_model *model, const 
 /* The member `verdicts` of an open object: the worst one first, and none when it passes. */
 void sb_map_put_verdicts(struct sb_json *json, const struct sb_map_verdict *verdict);
 
+/* An axis of the plane as a member: from_pct, to_pct, points. */
+void sb_map_put_axis(struct sb_json *json, const char *name, const struct sb_map_axis *axis);
+
 /* shifts, output_turns, given_j and greatest_torque_nm of struct sb_map_figures. */
 extern const struct sb_field sb_map_figure_fields[];
 

@@ -3,6 +3,7 @@
 #include <math.h>
 
 #include "map/lattice.h"
+#include "map/report.h"
 #include "prove/any_load_report.h"
 #include "text/csv_writer.h"
 #include "text/json.h"
@@ -63,15 +64,6 @@ int sb_any_load_write_csv(FILE *out, const struct sb_any_load *plane)
   return sb_csv_result(&csv);
 }
 
-static void put_axis(struct sb_json *json, const char *name, const struct sb_map_axis *axis)
-{
-  sb_json_put_object(json, name);
-  sb_json_put_number(json, "from_pct", sb_map_axis_pct(axis, 0));
-  sb_json_put_number(json, "to_pct", sb_map_axis_pct(axis, axis->count - 1));
-  sb_json_put_integer(json, "points", axis->count);
-  sb_json_close(json);
-}
-
 static void put_margin(struct sb_json *json, const struct sb_any_load_margin *margin, enum sb_map_direction direction)
 {
   sb_json_open_object(json);
@@ -112,8 +104,8 @@ void sb_any_load_write_json(FILE *out, const struct sb_any_load *plane, const st
   sb_json_put_string(&json, "slower", gears[options->pair].name);
   sb_json_put_string(&json, "faster", gears[options->pair + 1].name);
   sb_json_put_number(&json, "threshold_step_pct", sb_fields_rounded_percent(options->downshift.step_fraction));
-  put_axis(&json, "downshift", &options->downshift);
-  put_axis(&json, "upshift", &options->upshift);
+  sb_map_put_axis(&json, "downshift", &options->downshift);
+  sb_map_put_axis(&json, "upshift", &options->upshift);
   put_own(&json, own);
   sb_json_put_array(&json, "share_of_plane");
   for (int k = 0; k < SB_ANY_LOAD_CLASS_COUNT; k++) {

@@ -15,8 +15,8 @@ static bool has(const char *command)
 }
 
 /* A folder whose name has a space. */
-#define SETTINGS "DESTDIR=$T/root PREFIX=/opt/shiftband LIBDIR=/opt/shiftband/lib64 MANDIR=/opt/manual"
-#define AT "$T/root/opt/shiftband"
+#define SETTINGS "DESTDIR=$T/staged PREFIX=/opt/shiftband LIBDIR=/opt/shiftband/lib64 MANDIR=/opt/manual"
+#define AT "$T/staged/opt/shiftband"
 
 static int install(void **state)
 {
@@ -63,7 +63,7 @@ static const struct said *build(const char *example, const char *link)
 {
   char command[1024];
   snprintf(command, sizeof command,
-           "export PKG_CONFIG_PATH=" AT "/lib64/pkgconfig PKG_CONFIG_SYSROOT_DIR=$T/root;"
+           "export PKG_CONFIG_PATH=" AT "/lib64/pkgconfig PKG_CONFIG_SYSROOT_DIR=$T/staged;"
            "cc -std=c99 -Wall -Wextra -Wpedantic -Werror -o $T/%s tests/library/%s.c"
            " $(pkg-config %s --cflags --libs shiftband) -lm &&"
            " LD_LIBRARY_PATH=" AT "/lib64 $T/%s scenarios/tray-cart.yaml",
@@ -179,7 +179,7 @@ static void uninstalling_leaves_nothing(void **state)
   (void)state;
   if (IS_SLOW) skip();
   shell_run("make -s BUILD=\"${SHIFTBAND%/*}\" " SETTINGS " uninstall");
-  const struct said *said = shell_run("cd $T/root; find . ! -type d; find . -name '*shiftband*'; echo that was all");
+  const struct said *said = shell_run("cd $T/staged; find . ! -type d; find . -name '*shiftband*'; echo that was all");
   if (strncmp(said->text, "that was all", 12) != 0) fail_msg("left: %s", said->text);
 }
 
