@@ -136,7 +136,7 @@ static int machines_of(int usual)
 static void no_run_of_a_machine_between_two_exceeds_a_bound(void **state)
 {
   (void)state;
-  const int machines = machines_of(24);
+  const int machines = machines_of(16);
   gsl_rng *dice = dice_of(1422);
   for (int k = 0; k < machines; k++) {
     draw_range(dice);
@@ -162,7 +162,7 @@ static void runs_of_machines_beyond_the_ends_exceed_something_proved(void **stat
   (void)state;
   int proved = 0, shown = 0;
   gsl_rng *dice = dice_of(1423);
-  for (int k = 0; k < (IS_SLOW ? 3 : 8); k++) {
+  for (int k = 0; k < (IS_SLOW ? 3 : 5); k++) {
     draw_range(dice);
     if (!prove_range()) continue;
     int exceeded = 0;
