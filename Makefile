@@ -360,7 +360,7 @@ console: $(PROGRAM) $(OUT)/tests/test_console ## write README.md, src/manual/ an
 	@SB_CONSOLE_WRITE=1 $(OUT)/tests/test_console > /dev/null
 
 # What is installed, a line each: mode, source, the variable of its folder, name there (tools/install-files).
-TOOLS := tools/report tools/shiftband.py $(wildcard tools/plot/plot-*)
+TOOLS := tools/report tools/shiftband.py $(wildcard tools/plot/*)
 SCENARIOS := $(sort $(wildcard scenarios/*.yaml scenarios/*.json scenarios/data/*))
 CONTROLLER := $(wildcard src/controller/*.[ch])
 line = '$(1) $(2) $(3) $(4)'
