@@ -136,7 +136,7 @@ struct sb_tooth_load sb_box_tooth_load_per_nm(const struct sb_box *box, const st
   return greatest;
 }
 
-bool sb_tooth_load_is_less(const struct sb_tooth_load *one, const struct sb_tooth_load *other)
+bool sb_box_tooth_load_is_less(const struct sb_tooth_load *one, const struct sb_tooth_load *other)
 {
   const bool has_fraction = !isnan(one->fraction) && !isnan(other->fraction);
   const double a = has_fraction ? one->fraction : one->force_n, b = has_fraction ? other->fraction : other->force_n;

@@ -96,7 +96,7 @@ struct sb_tooth_load sb_box_speed_tooth_load_per_nm(const struct sb_box *box, co
                                                     double mesh_efficiency, int speed);
 
 /* Whether one load is less than another one, by more than rounding: by the share where it is known, else by the force. */
-bool sb_tooth_load_is_less(const struct sb_tooth_load *one, const struct sb_tooth_load *other);
+bool sb_box_tooth_load_is_less(const struct sb_tooth_load *one, const struct sb_tooth_load *other);
 
 /* Least teeth of a wheel of full depth that a rack cuts without undercut: 2 / sin^2(20 deg) = 17.097; 17 are common practice. */
 enum { SB_UNDERCUT_TEETH = 17 };

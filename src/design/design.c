@@ -190,8 +190,8 @@ static enum sb_status choose_tunes(const struct searching *searching, struct tri
 static enum sb_status run_all(const struct searching *searching, struct tried *tried, struct sb_error *err)
 {
   struct sb_design_answer *answer = searching->answer;
-  const struct sb_stage stage = {searching->request, answer,       SB_DESIGN_RUNS,
-                                 tried->candidates,  tried->count, NULL, sb_stage_try};
+  const struct sb_stage stage = {searching->request, answer, SB_DESIGN_RUNS, tried->candidates,
+                                 tried->count,       NULL,   sb_stage_try};
   const enum sb_status status = sb_stage_run(&stage, tried->records, &answer->is_shard, err);
   answer->run_count = tried->count;
   return status == SB_OK && !answer->is_shard ? choose_tunes(searching, tried, err) : status;
@@ -200,10 +200,11 @@ static enum sb_status run_all(const struct searching *searching, struct tried *t
 static enum sb_status tune_all(const struct searching *searching, struct tried *tried, struct sb_error *err)
 {
   struct sb_design_answer *answer = searching->answer;
-  const struct sb_stage stage = {searching->request, answer,       SB_DESIGN_TUNES,
-                                 tried->candidates,  tried->count, NULL, sb_stage_tune};
+  const struct sb_stage stage = {searching->request, answer, SB_DESIGN_TUNES, tried->candidates,
+                                 tried->count,       NULL,   sb_stage_tune};
   if (searching->request->shard_count > 1 && tried->count == 0) {
-    return sb_fail(err, SB_ERR_USAGE, "no machine is left to tune, and so nothing to cut into shards; leave out --shard");
+    return sb_fail(err, SB_ERR_USAGE,
+                   "no machine is left to tune, and so nothing to cut into shards; leave out --shard");
   }
   enum sb_status status = sb_stage_run(&stage, tried->records, &answer->is_shard, err);
   if (status != SB_OK || answer->is_shard) return status;

@@ -117,7 +117,8 @@ struct sb_combination {
   double stall_a, slope_as_rad;
   double mesh_efficiency, viscous_nms_rad;
   double lightest_nm, heaviest_nm;
-  double finish_per_ratio_s; /* no run finishes earlier than this times the ratio of the fastest gear; NAN: no such bound */
+  double
+      finish_per_ratio_s; /* no run finishes earlier than this times the ratio of the fastest gear; NAN: no such bound */
   int gear_count;
 };
 

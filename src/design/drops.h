@@ -6,16 +6,16 @@
 #include "design/design.h"
 
 /* The rules besides needs: X(name, words). */
-#define SB_DROP_LIST(X)                                              \
-  X(STOCK, "choices.wheels.stock")                                   \
-  X(RATIO, "two speeds of one ratio")                                \
-  X(SAME, "moves as another one")                                    \
-  X(UNRUN, "not run (--runs)")                                       \
-  X(UNFIT, "no valid scenario")                                      \
-  X(BEATEN, "the run of another one is worse in nothing (--tunes)")  \
-  X(UNTUNED, "not tuned (--tunes)")                                  \
-  X(FAILED, "no thresholds pass")                                    \
-  X(OUTDONE, "another design is worse in nothing")                   \
+#define SB_DROP_LIST(X)                                             \
+  X(STOCK, "choices.wheels.stock")                                  \
+  X(RATIO, "two speeds of one ratio")                               \
+  X(SAME, "moves as another one")                                   \
+  X(UNRUN, "not run (--runs)")                                      \
+  X(UNFIT, "no valid scenario")                                     \
+  X(BEATEN, "the run of another one is worse in nothing (--tunes)") \
+  X(UNTUNED, "not tuned (--tunes)")                                 \
+  X(FAILED, "no thresholds pass")                                   \
+  X(OUTDONE, "another design is worse in nothing")                  \
   X(UNSHOWN, "a design that is not shown (--designs)")
 
 enum sb_drop {

@@ -21,7 +21,7 @@ static const struct sb_field figures[] = {
     SB_MEMBER_AS(sb_design_figures, "tooth_load_n", tooth_n, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "tooth_load_pct", tooth_fraction, PERCENT),
     SB_MEMBER_AS(sb_design_figures, "wheels", wheel_count, INTEGER),
-    SB_MEMBER_AS(sb_design_figures, "margin_pct", margin_fraction, PERCENT),
+    SB_MEMBER_AS(sb_design_figures, "margin_pct", margin_fraction, ROUNDED_PERCENT),
     SB_MEMBER_AS(sb_design_figures, "least_swing_nm", swing_nm, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "carried_torque_nm", carried_nm, NUMBER),
     SB_MEMBERS_END};

@@ -20,7 +20,8 @@ static void write_gears(const struct sb_box *box, char *text)
 {
   snprintf(text, SB_MACHINE_TEXT_SIZE, "gearbox.gears=[");
   for (int s = 0; s < box->speeds; s++) {
-    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%s{name: %s, meshes: [", s > 0 ? ", " : "", sb_design_speed_name(box->speeds, s));
+    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%s{name: %s, meshes: [", s > 0 ? ", " : "",
+                sb_design_speed_name(box->speeds, s));
     sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%s]%s}", sb_design_meshes(box, s).text,
                 box->idler > 0 && s == box->idler_speed ? ", motor_direction: reverse" : "");
   }
@@ -115,15 +116,6 @@ static struct sb_candidate placeholder(const struct sb_choices *choices, int com
   }
   if (is_swing) candidate.box.idler = 10;
   return candidate;
-}
-
-double sb_machine_way_rad(const struct sb_choices *choices, const struct sb_model *model)
-{
-  const struct sb_require *require = &choices->require;
-  if (isnan(require->finish_s)) return NAN;
-  if (isfinite(require->turns)) return require->turns * SB_TURN;
-  return model->load.road.is_present && isfinite(model->load.road.finish_rad) ? model->load.road.finish_rad
-                                                                              : (double)NAN;
 }
 
 static bool can_help(const struct sb_model *model)

@@ -29,8 +29,8 @@ static bool is_same(const struct sb_candidate *one, const struct sb_candidate *o
 /* Whether the other one is better for the same motion. */
 static bool is_better(const struct sb_candidate *other, const struct sb_candidate *one)
 {
-  if (sb_tooth_load_is_less(&other->tooth, &one->tooth)) return true;
-  if (sb_tooth_load_is_less(&one->tooth, &other->tooth)) return false;
+  if (sb_box_tooth_load_is_less(&other->tooth, &one->tooth)) return true;
+  if (sb_box_tooth_load_is_less(&one->tooth, &other->tooth)) return false;
   return sb_box_hunting_teeth(&other->box) > sb_box_hunting_teeth(&one->box);
 }
 

@@ -12,14 +12,13 @@ static const struct place {
   size_t offset;
   bool is_least;
 } places[FIGURES] = {
-#define PLACE(field, is_least)                           \
-  {                                                      \
-    offsetof(struct sb_design_figures, field), is_least  \
+#define PLACE(field, is_least)                          \
+  {                                                     \
+    offsetof(struct sb_design_figures, field), is_least \
   }
-    PLACE(time_s, false),     PLACE(speed_rad_s, true),       PLACE(charge_as, false),
-    PLACE(energy_j, false),   PLACE(current_a, false),        PLACE(winding_c, false),
-    PLACE(tooth_n, false),    PLACE(output_torque_nm, false), PLACE(tooth_fraction, false),
-    PLACE(margin_fraction, true), PLACE(swing_nm, true),      PLACE(carried_nm, true),
+    PLACE(time_s, false),         PLACE(speed_rad_s, true),     PLACE(charge_as, false), PLACE(energy_j, false),
+    PLACE(current_a, false),      PLACE(winding_c, false),      PLACE(tooth_n, false),   PLACE(output_torque_nm, false),
+    PLACE(tooth_fraction, false), PLACE(margin_fraction, true), PLACE(swing_nm, true),   PLACE(carried_nm, true),
 #undef PLACE
 };
 

@@ -109,9 +109,10 @@ static enum sb_status take_given(const struct sb_stage *stage, const struct sb_t
   if (given->task_count == stage->count && given->identity == sb_tasks_identity(tasks)) {
     return read_records(given, records, err);
   }
-  return sb_fail(err, SB_ERR_SCENARIO, "%s: the shards of its %s are of another search: the scenario, or a file that it "
-                 "names, has changed, or the shards before them are others", stage->request->source.path,
-                 sb_stage_word(stage->stage));
+  return sb_fail(err, SB_ERR_SCENARIO,
+                 "%s: the shards of its %s are of another search: the scenario, or a file that it "
+                 "names, has changed, or the shards before them are others",
+                 stage->request->source.path, sb_stage_word(stage->stage));
 }
 
 enum sb_status sb_stage_run(const struct sb_stage *stage, struct sb_design_record *records, bool *is_shard,
@@ -165,8 +166,7 @@ static void add_values(const struct sb_needs *needs, struct sb_design_record *re
 }
 
 enum sb_status sb_stage_run_loads(const struct sb_stage *stage, const struct sb_candidate *candidate,
-                                  const struct sb_loaded *loaded, struct sb_design_record *record,
-                                  struct sb_error *err)
+                                  const struct sb_loaded *loaded, struct sb_design_record *record, struct sb_error *err)
 {
   const struct sb_design_answer *answer = stage->answer;
   record->value_count = answer->needs.count;

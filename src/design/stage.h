@@ -14,7 +14,8 @@ struct sb_stage {
   enum sb_design_stage stage;
   const struct sb_candidate *candidates; /* candidates[count] */
   long count;
-  const struct sb_design_record *before; /* before[count]: records of these machines that the work goes on with; NULL: none */
+  const struct sb_design_record
+      *before; /* before[count]: records of these machines that the work goes on with; NULL: none */
   enum sb_status (*work)(const struct sb_stage *stage, const struct sb_candidate *candidate,
                          struct sb_design_record *record, struct sb_error *err);
 };

@@ -99,7 +99,8 @@ enum sb_status sb_design_take(const char *path, const struct sb_design_request *
   }
   const struct sb_model *model = &scenario->model;
   struct sb_design *design = &answer->designs[answer->design_count];
-  *design = (struct sb_design){.path = path, .candidate.tooth = {NAN, NAN}, .limit.load_nm = NAN, .control = sb_machine_own_control(model)};
+  *design = (struct sb_design){
+      .path = path, .candidate.tooth = {NAN, NAN}, .limit.load_nm = NAN, .control = sb_machine_own_control(model)};
   sb_fail_add(design->name, sizeof design->name, "%s", model->name);
   status = sb_machine_run(model, &design->candidate, &design->figures, err);
   if (status == SB_OK) status = find_margin(request, model, design, err);

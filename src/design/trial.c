@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/constants.h"
 #include "design/machine.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/crossover.h"
@@ -154,6 +155,15 @@ static double best_speed_rad_s(const struct sb_model *model, double load_nm)
     best_rad_s = fmax(best_rad_s, sb_steady_speed_rad_s(model, &line, g, load_nm) / model->gearbox.gears[g].ratio);
   }
   return best_rad_s;
+}
+
+double sb_machine_way_rad(const struct sb_choices *choices, const struct sb_model *model)
+{
+  const struct sb_require *require = &choices->require;
+  if (isnan(require->finish_s)) return NAN;
+  if (isfinite(require->turns)) return require->turns * SB_TURN;
+  return model->load.road.is_present && isfinite(model->load.road.finish_rad) ? model->load.road.finish_rad
+                                                                              : (double)NAN;
 }
 
 static double finish_s(const struct sb_choices *choices, const struct sb_model *model,

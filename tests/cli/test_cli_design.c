@@ -73,7 +73,8 @@ static void threads_and_a_kill_change_no_byte(void **state)
 }
 
 /* A machine and its load, without a shelf: $1 is the heavy stretch, $2 the time. */
-#define OTHER_LOAD "other() { shelf 'motor: []' '' | sed \"/^choices/d; /^require/d; s/0.7 N.m/$1/g; s/duration: 7 s/duration: $2/\"; }\n"
+#define OTHER_LOAD \
+  "other() { shelf 'motor: []' '' | sed \"/^choices/d; /^require/d; s/0.7 N.m/$1/g; s/duration: 7 s/duration: $2/\"; }\n"
 
 /* Parts of the runs, and then of the tuning and of the proofs, put together in any order, one of them killed and resumed. */
 static void shards_change_no_byte(void **state)
@@ -81,7 +82,8 @@ static void shards_change_no_byte(void **state)
   (void)state;
   const struct said *said = shell_run(
       SHELF OTHER_LOAD
-      "cd $T; mkdir -p whole joined all; shelf '" WHEELS "' 'carry: [{load: 0.8 N.m}]' > a.yaml; other '0.5 N.m' '6 s' > b.yaml; "
+      "cd $T; mkdir -p whole joined all; shelf '" WHEELS
+      "' 'carry: [{load: 0.8 N.m}]' > a.yaml; other '0.5 N.m' '6 s' > b.yaml; "
       "design() { \"$SHIFTBAND\" design \"$@\"; }; "
       "search='a.yaml --load b.yaml --tunes 4 --designs 3'; design $search -o whole > whole.txt || exit; "
       "design $search --shard 1/3 -o r1 && design $search --shard 3/3 --jobs 3 -o r3 || exit; "
@@ -180,7 +182,8 @@ static void a_changed_file_is_noticed_by_resume(void **state)
       "cd $T; mkdir -p kept; printf 'motor: {nominal_voltage: 12 V, no_load_speed: 310 rpm, stall_torque: 0.42 N.m, stall_current: "
       "2.6 A, no_load_current: 0.14 A, rotor_inertia: 2.1e-4 kg.m2}\\n' > motor.yaml; "
       "printf 'time_s,torque_nm\\n0,0.1\\n2,0.1\\n2.5,0.7\\n4,0.7\\n4.5,0.1\\n' > load.csv; "
-      "shelf 'motor: [motor.yaml], " WHEELS "' 'carry: [{load: 0.8 N.m}]' | sed 's/points: .*$/file: load.csv}]}/' > a.yaml; "
+      "shelf 'motor: [motor.yaml], " WHEELS
+      "' 'carry: [{load: 0.8 N.m}]' | sed 's/points: .*$/file: load.csv}]}/' > a.yaml; "
       "start() { \"$SHIFTBAND\" design a.yaml --tunes 20 --jobs 1 -o kept > /dev/null & child=$!; "
       "while ! grep -q '^task' kept/design.runs.part kept/design.tunes.part 2>/dev/null && kill -0 $child 2>/dev/null; do sleep 0.01; done; "
       "kill -9 $child; wait $child 2>/dev/null; }; "
