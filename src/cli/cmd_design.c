@@ -169,8 +169,8 @@ static int check_folder(const struct request *request)
 static uint64_t identity_of(const struct request *request)
 {
   uint64_t hash = sb_tasks_hash_text(sb_tasks_hash_text(SB_TASKS_HASH_START, "design"), sb_command_version());
-  hash = sb_tasks_hash_bytes(hash, &request->run_most, sizeof request->run_most);
-  return sb_tasks_hash_bytes(hash, &request->tune_most, sizeof request->tune_most);
+  hash = sb_tasks_hash_whole(hash, request->run_most);
+  return sb_tasks_hash_whole(hash, request->tune_most);
 }
 
 /* Searches, or takes finished designs, and reports. */

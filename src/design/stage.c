@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static enum sb_status run_task(void *context, long index, struct sb_lines *out, struct sb_error *err)
 {
@@ -49,6 +50,16 @@ static enum sb_status read_records(const struct sb_tasks_result *result, struct 
   return SB_OK;
 }
 
+/* A box is whole numbers and nothing else. */
+static uint64_t hash_box(uint64_t hash, const struct sb_box *box)
+{
+  int figures[sizeof *box / sizeof(int)];
+  _Static_assert(sizeof figures == sizeof *box, "no gaps");
+  memcpy(figures, box, sizeof figures);
+  for (size_t k = 0; k < sizeof figures / sizeof figures[0]; k++) hash = sb_tasks_hash_whole(hash, figures[k]);
+  return hash;
+}
+
 /* What those who join shards need: the command. One line each, so that no text may hold a line break. */
 static enum sb_status write_about(const struct sb_stage *stage, struct sb_lines *about, struct sb_error *err)
 {
@@ -64,8 +75,8 @@ static uint64_t identity_of(const struct sb_stage *stage)
 {
   uint64_t identity = sb_tasks_hash_text(stage->answer->identity, sb_stage_word(stage->stage));
   for (long k = 0; k < stage->count; k++) {
-    identity = sb_tasks_hash_bytes(identity, &stage->candidates[k].combination, sizeof(int));
-    identity = sb_tasks_hash_bytes(identity, &stage->candidates[k].box, sizeof(struct sb_box));
+    identity = sb_tasks_hash_whole(identity, stage->candidates[k].combination);
+    identity = hash_box(identity, &stage->candidates[k].box);
   }
   return identity;
 }
