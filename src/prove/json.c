@@ -104,7 +104,7 @@ static void put_gears(struct sb_json *json, const struct sb_prove *prove)
 int sb_prove_write_json(const struct sb_prove *prove, FILE *out)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "prove");
+  sb_json_begin(&json, out, &sb_records_prove);
   sb_json_put_string(&json, "scenario", prove->model->name);
   sb_json_put_string(&json, "outside", prove->outside);
   put_load(&json, prove);
