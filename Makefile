@@ -19,7 +19,7 @@ LIBDIR ?= $(PREFIX)/lib
 INCLUDEDIR ?= $(PREFIX)/include
 DATADIR ?= $(PREFIX)/share
 MANDIR ?= $(DATADIR)/man
-FUZZ_SECONDS ?= 20
+FUZZ_SECONDS ?= 360
 CFLAGS ?=
 LDFLAGS ?=
 CLANG ?= clang
@@ -56,7 +56,7 @@ CLI_SRC := $(call find_c,src/cli)
 LIB_SRC := $(filter-out src/cli/%,$(call find_c,src))
 TEST_SRC := $(sort $(shell find tests -name 'test_*.c'))
 HELPER_SRC := $(call find_c,tests/help tests/oracle)
-FUZZ_SRC := $(sort $(wildcard tools/dev/fuzz_*.c))
+FUZZ_SRC := $(sort $(wildcard tools/dev/fuzz/fuzz_*.c))
 HEADERS := $(sort $(wildcard include/shiftband/*.h))
 ALL_C := $(LIB_SRC) $(CLI_SRC) $(call find_c,tests tools)
 ALL_H := $(sort $(shell find include src tests tools -name '*.h' 2>/dev/null))
@@ -69,7 +69,8 @@ STARTS := $(sort $(wildcard src/manual/new/*.yaml))
 HELPER_OBJ := $(HELPER_SRC:%.c=$(OBJ)/%.o)
 # A test program bears its file's bare name; these are unique.
 TESTS := $(addprefix $(OUT)/tests/,$(basename $(notdir $(TEST_SRC))))
-FUZZERS := $(FUZZ_SRC:tools/dev/%.c=$(OUT)/%)
+FUZZERS := $(FUZZ_SRC:tools/dev/fuzz/%.c=$(OUT)/%)
+FUZZ_HELP := tools/dev/fuzz/common.c tools/dev/fuzz/mutate.c
 
 # Compiler and libraries -------------------------------------------------------------------------------------------
 WARNINGS = -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wvla -Wstrict-prototypes -Wmissing-prototypes
@@ -78,7 +79,7 @@ WARNINGS += -Werror
 endif
 
 # Goals that compile nothing themselves have nothing to ask the compiler.
-idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults fuzz-sample
 ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
@@ -235,7 +236,7 @@ format-check: ## fail when `make format` would change anything
 CPPCHECK_OFF = missingIncludeSystem unusedFunction variableScope constParameter constParameterCallback \
   constParameterPointer constVariablePointer unmatchedSuppression normalCheckLevelMaxBranches \
   legacyUninitvar returnDanglingLifetime unreadVariable duplicateCondition
-LINT_SRC = $(filter-out $(FUZZ_SRC),$(ALL_C))
+LINT_SRC = $(ALL_C)
 lint_flags = -std=c17 -D_POSIX_C_SOURCE=200809L -Iinclude -Isrc -Itests $(LIB_INCLUDES) -DSB_SOURCE_DIR=\"dir\" \
   -DSB_PROGRAM=\"program\"
 
@@ -285,23 +286,36 @@ deb: ## build Debian packages below build/deb (installs what that needs)
 	@ls -l $(BUILD)/deb/*.deb
 .PHONY: targets deb
 
-# Built with clang in a variant of its own; seeds are the scenarios and the broken ones of the tests.
-fuzz: ## run every fuzz target for FUZZ_SECONDS
-ifeq ($(FUZZ_SRC),)
-	@echo '  there are no fuzz targets (tools/dev/fuzz_*.c)'
-else
+# Built with clang in a variant of its own, with its sanitizers; the ten targets take an hour in all.
+fuzz: ## run every fuzz target for FUZZ_SECONDS; FUZZ_TARGETS=names for some of them
+	@CC='$(CC)' tools/install-needs build fuzz
 	@$(MAKE) --no-print-directory run-fuzz VARIANT=fuzz CC=$(CLANG)
-endif
 
-.PHONY: run-fuzz
-run-fuzz: $(FUZZERS)
-	@for fuzzer in $(FUZZERS); do \
-	  tools/dev/run-fuzz $$fuzzer $(FUZZ_SECONDS) || exit 1; \
+# The same targets without libFuzzer and with objects that the tests use: blind, and quick to build.
+fuzz-sample: ## replay the seeds of every fuzz target, and FUZZ_SECONDS=2 of blind changes, with sanitizers
+	@$(MAKE) --no-print-directory run-fuzz VARIANT=san FUZZ_KIND=.alone FUZZ_SECONDS=$(or $(filter-out 360,$(FUZZ_SECONDS)),2)
+
+.PHONY: run-fuzz fuzz-sample
+FUZZ_TARGETS ?= $(patsubst fuzz_%,%,$(notdir $(FUZZERS)))
+run-fuzz: $(PROGRAM) $(FUZZERS:%=%$(FUZZ_KIND)) $(OUT)/fuzz.words
+	@for target in $(FUZZ_TARGETS); do \
+	  tools/dev/fuzz/run-fuzz $(OUT)/fuzz_$$target$(FUZZ_KIND) $(FUZZ_SECONDS) $(PROGRAM) $(OUT)/fuzz.words || exit 1; \
 	done
 
-$(FUZZERS): $(OUT)/%: tools/dev/%.c $(LIBRARY)
+# All but the program's entry.
+cli_parts = $(filter-out %/main.o,$(CLI_OBJ))
+$(FUZZERS): $(OUT)/%: tools/dev/fuzz/%.c $(FUZZ_HELP) tools/dev/fuzz/common.h $(cli_parts) $(LIBRARY)
 	$(say) cc $<
-	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(LIBRARY) $(LIBS)
+	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(FUZZ_HELP) $(cli_parts) $(LIBRARY) $(LIBS) -ldl
+
+$(FUZZERS:%=%.alone): $(OUT)/%.alone: tools/dev/fuzz/%.c $(FUZZ_HELP) tools/dev/fuzz/alone.c tools/dev/fuzz/common.h $(cli_parts) $(LIBRARY)
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) $(link_flags) -o $@ $< $(FUZZ_HELP) tools/dev/fuzz/alone.c $(cli_parts) $(LIBRARY) $(LIBS) -ldl
+
+$(OUT)/fuzz.words: tools/dev/fuzz/dictionary.c $(cli_parts) $(LIBRARY)
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) $(link_flags) -o $(OUT)/dictionary $< $(cli_parts) $(LIBRARY) $(LIBS) -ldl
+	$(Q)$(OUT)/dictionary > $@
 
 MUTANTS ?= 400
 MUTANT_SEED ?= 1
@@ -346,7 +360,7 @@ console: $(PROGRAM) $(OUT)/tests/test_console ## write README.md, src/manual/ an
 	@SB_CONSOLE_WRITE=1 $(OUT)/tests/test_console > /dev/null
 
 # What is installed, a line each: mode, source, the variable of its folder, name there (tools/install-files).
-TOOLS := tools/report tools/shiftband.py $(wildcard tools/plot/plot-*)
+TOOLS := tools/report tools/shiftband.py $(wildcard tools/plot/*)
 SCENARIOS := $(sort $(wildcard scenarios/*.yaml scenarios/*.json scenarios/data/*))
 CONTROLLER := $(wildcard src/controller/*.[ch])
 line = '$(1) $(2) $(3) $(4)'
@@ -397,6 +411,6 @@ help: ## this list
 	@echo
 	@echo '  VARIANT=release|debug|san|cov   other variants than release go to build/VARIANT'
 	@echo '  CC=gcc|clang  WERROR=1  LTO=0  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
-	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=20  MUTANTS=400  MUTANT_SEED=1'
+	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=360  MUTANTS=400  MUTANT_SEED=1'
 
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(HELPER_OBJ:.o=.d) $(TEST_SRC:%.c=$(OBJ)/%.d)

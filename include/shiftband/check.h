@@ -67,6 +67,7 @@ struct sb_check_motor {
   double corner_rad_s;      /* below it the current is held there */
   double corner_fraction;   /* the reading there; NAN where the speed is not read */
   double corner_battery_a;  /* what the battery gives there */
+  double speed_limit_rad_s; /* that the motor withstands */
   double greatest_power_w;  /* at the shaft */
   double power_speed_rad_s; /* where it is greatest */
   double slope_nms_rad;     /* of the line of torque over speed */

@@ -36,6 +36,7 @@ static struct sb_check_motor motor_of(const struct sb_check_machine *machine)
       .corner_rad_s = NAN,
       .corner_fraction = NAN,
       .corner_battery_a = NAN,
+      .speed_limit_rad_s = model->limits.motor_speed_rad_s,
       .greatest_power_w = sb_motor_torque_nm(&machine->line, power_rad_s) * power_rad_s,
       .power_speed_rad_s = power_rad_s,
       .slope_nms_rad = machine->line.slope_nms_rad,

@@ -20,6 +20,7 @@ static const struct sb_field motor_fields[] = {
     SB_MEMBER_AS(sb_check_motor, "corner_speed_rad_s", corner_rad_s, NUMBER),
     SB_MEMBER_AS(sb_check_motor, "corner_reading_pct", corner_fraction, PERCENT),
     SB_MEMBER_AS(sb_check_motor, "corner_battery_current_a", corner_battery_a, NUMBER),
+    MOTOR(speed_limit_rad_s),
     MOTOR(greatest_power_w),
     SB_MEMBER_AS(sb_check_motor, "greatest_power_speed_rad_s", power_speed_rad_s, NUMBER),
     MOTOR(slope_nms_rad),

@@ -441,7 +441,7 @@ static void a_picture_of_a_trace_takes_its_words_from_the_scenario(void **state)
   shell_expect(said, "motor speed (%)");
   shell_expect(said, "second");
   shell_expect(said, "upshift 76 %");
-  shell_expect(said, "limit 18 N·m, above this scale");
+  shell_expect(said, "limit 18 N·m above this scale");
 }
 
 static void what_no_scenario_and_no_trace_has_is_refused(void **state)
