@@ -37,7 +37,7 @@ static int run(void *context)
   } else if (request->is_json) {
     written = sb_outputs_write_schema(stdout, command);
   } else {
-    sb_topic_show_members(stdout, command);
+    sb_topic_put_members(stdout, command, &sb_topic_terminal);
   }
   return written == 0 ? SB_EXIT_DONE : sb_command_fail_writing("-");
 }

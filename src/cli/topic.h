@@ -44,8 +44,8 @@ void sb_topic_walk(FILE *out, const struct sb_topic *topic, const struct sb_topi
  */
 void sb_topic_put_table(FILE *out, const char *name, const struct sb_topic_writer *writer);
 
-/* The members of JSON and the columns of CSV that a command writes, for a terminal. */
-void sb_topic_show_members(FILE *out, const char *command);
+/* The members of JSON and the columns of CSV that a command writes. */
+void sb_topic_put_members(FILE *out, const char *command, const struct sb_topic_writer *writer);
 
 /* For a terminal, wrapped to its width. */
 extern const struct sb_topic_writer sb_topic_terminal;

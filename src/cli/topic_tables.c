@@ -154,9 +154,9 @@ void sb_topic_put_table(FILE *out, const char *name, const struct sb_topic_write
   if (strcmp(name, "log") == 0) show_log_columns(&to);
 }
 
-void sb_topic_show_members(FILE *out, const char *command)
+void sb_topic_put_members(FILE *out, const char *command, const struct sb_topic_writer *writer)
 {
-  struct showing to = {.out = out, .writer = &sb_topic_terminal};
+  struct showing to = {.out = out, .writer = writer};
   show_outputs(&to, command);
   show_tables(&to, command);
 }
