@@ -36,8 +36,9 @@ flags_release = -O2
 flags_debug = -O0 -g3
 flags_san = -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
 flags_cov = -O0 -g --coverage
+flags_tsan = -O1 -g -fno-omit-frame-pointer -fsanitize=thread
 flags_fuzz = -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
-VARIANTS = release debug san cov fuzz
+VARIANTS = release debug san cov fuzz tsan
 ifeq ($(filter $(VARIANT),$(VARIANTS)),)
 $(error VARIANT=$(VARIANT) is none of: $(VARIANTS))
 endif
@@ -79,7 +80,7 @@ WARNINGS += -Werror
 endif
 
 # Goals that compile nothing themselves have nothing to ask the compiler.
-idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults fuzz-sample
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults fuzz-sample machines seeded threads trust
 ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
@@ -322,6 +323,25 @@ MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
 
+LONG_SHARE ?= 1
+long: $(PROGRAM) ## a run of 1e9 steps, a map of 1e6 samples, 1e5 tasks over 8 shards with half of them killed; LONG_SHARE=100: so much less
+	@tools/dev/long $(PROGRAM) $(BUILD)/long --share $(LONG_SHARE)
+
+# Clang's: its OpenMP tells the sanitizer of its own locks (libarcher).
+threads: ## run what has threads under the thread sanitizer
+	@$(MAKE) --no-print-directory run-threads VARIANT=tsan CC=$(CLANG)
+
+run-threads: $(PROGRAM) $(OUT)/tests/test_tasks $(OUT)/tests/test_study
+	@tools/dev/threads $(PROGRAM) $(OUT)/tests/test_tasks $(OUT)/tests/test_study
+
+trust: ## all of these at length, some hours, and one table of what was tried, how often, what failed; TRUST=names for some
+	@MAKE='$(MAKE)' tools/dev/trust $(BUILD)/trust $(TRUST)
+.PHONY: long threads run-threads trust
+
+seeded: ## put the faults of tools/dev/seeded in, one at a time: the tests must notice each
+	@CC='$(CC)' MUTANT_LIST=tools/dev/seeded MUTANT_SHARE=100 tools/dev/mutants $(BUILD)/seeded
+.PHONY: seeded
+
 design-shelves: $(OUT)/tests/test_design ## design: 30 random shelves against running every machine, some minutes
 	@SB_DESIGN_SHELVES=30 $(OUT)/tests/test_design
 
@@ -351,6 +371,11 @@ $(OUT)/shiftband-static: $(CLI_OBJ) $(LIBRARY)
 
 same-bits: ## compare traces and a map byte by byte between gcc -O0, gcc -O3 and clang -O2
 	@MAKE='$(MAKE)' tools/dev/same-bits $(BUILD)/same-bits
+
+machines: ## build for i386, arm64, armhf and s390x, run under QEMU, and compare bytes; MACHINES=names for some of them
+	@CC='$(CC)' tools/install-needs build machines || echo '  what is missing is skipped'
+	@MAKE='$(MAKE)' tools/dev/machines $(BUILD)/machines $(MACHINES)
+.PHONY: machines
 
 voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts for people, anew from the sources
 	@SB_VOICE_WRITE=1 $(OUT)/tests/test_voice > /dev/null
@@ -409,7 +434,7 @@ clean: ## remove the build folder
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):[^#]*## \(.*\)/  \1\t\2/p' Makefile | expand -t 22
 	@echo
-	@echo '  VARIANT=release|debug|san|cov   other variants than release go to build/VARIANT'
+	@echo '  VARIANT=release|debug|san|cov|tsan   other variants than release go to build/VARIANT'
 	@echo '  CC=gcc|clang  WERROR=1  LTO=0  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
 	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=360  MUTANTS=400  MUTANT_SEED=1'
 
