@@ -133,9 +133,14 @@ $(PROGRAM): $(CLI_OBJ) $(LIBRARY)
 	$(say) link $@
 	$(Q)$(CC) $(link_flags) $(lto_link) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS) -ldl
 
-$(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
+$(LIBRARY): $(LIB_OBJ) $(OBJ)/objects $(OBJ)/described
 	$(say) ar $@
 	$(Q)rm -f $@ && $(AR) rcs $@ $(LIB_OBJ)
+
+# An option, a key, a member or a column that nobody describes is not built.
+$(OBJ)/described: tools/dev/check-texts $(LIB_SRC) $(CLI_SRC)
+	@mkdir -p $(@D)
+	$(Q)tools/dev/check-texts . && touch $@
 
 # Of ordinary code: a link with optimization over all files takes its time. Beside it the links that programs look for.
 $(SHARED): $(LIBRARY) $(HEADERS) tools/dev/version-script
