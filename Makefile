@@ -401,7 +401,7 @@ install_lines = $(call line,755,$(PROGRAM),BINDIR,shiftband) \
   $(call line,644,$(OUT)/install/shiftband.pc,LIBDIR,pkgconfig/shiftband.pc) \
   $(foreach f,$(HEADERS),$(call line,644,$(f),INCLUDEDIR,$(f:include/%=%))) \
   $(foreach f,$(CONTROLLER),$(call line,644,$(f),DATADIR,$(f:src/%=shiftband/%))) \
-  $(foreach f,$(TOOLS),$(call line,755,$(f),DATADIR,shiftband/$(f))) \
+  $(foreach f,$(TOOLS),$(call line,$(if $(filter %/picture.py,$(f)),644,755),$(f),DATADIR,shiftband/$(f))) \
   $(foreach f,$(SCENARIOS),$(call line,644,$(f),DATADIR,shiftband/$(f))) \
   $(foreach p,$(shell $(PROGRAM) help --man 2>/dev/null),\
     $(call line,644,$(OUT)/install/$(p),MANDIR,man$(lastword $(subst ., ,$(p)))/$(p))) \
