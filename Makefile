@@ -133,9 +133,14 @@ $(PROGRAM): $(CLI_OBJ) $(LIBRARY)
 	$(say) link $@
 	$(Q)$(CC) $(link_flags) $(lto_link) -o $@ $(CLI_OBJ) $(LIBRARY) $(LIBS) -ldl
 
-$(LIBRARY): $(LIB_OBJ) $(OBJ)/objects
+$(LIBRARY): $(LIB_OBJ) $(OBJ)/objects $(OBJ)/described
 	$(say) ar $@
 	$(Q)rm -f $@ && $(AR) rcs $@ $(LIB_OBJ)
+
+# An option, a key, a member or a column that nobody describes is not built.
+$(OBJ)/described: tools/dev/check-texts $(LIB_SRC) $(CLI_SRC)
+	@mkdir -p $(@D)
+	$(Q)tools/dev/check-texts . && touch $@
 
 # Of ordinary code: a link with optimization over all files takes its time. Beside it the links that programs look for.
 $(SHARED): $(LIBRARY) $(HEADERS) tools/dev/version-script
@@ -396,7 +401,7 @@ install_lines = $(call line,755,$(PROGRAM),BINDIR,shiftband) \
   $(call line,644,$(OUT)/install/shiftband.pc,LIBDIR,pkgconfig/shiftband.pc) \
   $(foreach f,$(HEADERS),$(call line,644,$(f),INCLUDEDIR,$(f:include/%=%))) \
   $(foreach f,$(CONTROLLER),$(call line,644,$(f),DATADIR,$(f:src/%=shiftband/%))) \
-  $(foreach f,$(TOOLS),$(call line,755,$(f),DATADIR,shiftband/$(f))) \
+  $(foreach f,$(TOOLS),$(call line,$(if $(filter %/picture.py,$(f)),644,755),$(f),DATADIR,shiftband/$(f))) \
   $(foreach f,$(SCENARIOS),$(call line,644,$(f),DATADIR,shiftband/$(f))) \
   $(foreach p,$(shell $(PROGRAM) help --man 2>/dev/null),\
     $(call line,644,$(OUT)/install/$(p),MANDIR,man$(lastword $(subst ., ,$(p)))/$(p))) \

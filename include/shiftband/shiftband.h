@@ -33,6 +33,7 @@
 #include "shiftband/map.h"
 #include "shiftband/model.h"
 #include "shiftband/motor.h"
+#include "shiftband/outputs.h"
 #include "shiftband/overlay.h"
 #include "shiftband/prove.h"
 #include "shiftband/road.h"

@@ -45,26 +45,53 @@
 extern "C" {
 #endif
 
-/* X(code, name, its sentence: src/run/explain.h) */
-#define SB_VERDICT_LIST(X)                                                              \
-  X(SB_VERDICT_HUNTING, "hunting", sb_explain_hunting)                                  \
-  X(SB_VERDICT_BUSY_SHIFTING, "busy shifting", sb_explain_busy_shifting)                \
-  X(SB_VERDICT_STALL, "stall", sb_explain_stall)                                        \
-  X(SB_VERDICT_STUCK_LOW, "stuck low", sb_explain_stuck_low)                            \
-  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift", sb_explain_needless_downshift) \
-  X(SB_VERDICT_OVERLOAD, "overload", sb_explain_overload)                               \
-  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged", sb_explain_not_engaged)                \
-  X(SB_VERDICT_SLIPPING, "slipping", sb_explain_slipping)                               \
-  X(SB_VERDICT_OVERHEATED, "overheated", sb_explain_overheated)                         \
-  X(SB_VERDICT_DRIVE_CUT, "drive cut", sb_explain_drive_cut)                            \
-  X(SB_VERDICT_REVERSED, "reversed output", sb_explain_reversed)                        \
-  X(SB_VERDICT_RUNS_BACK, "runs back", sb_explain_runs_back)                            \
-  X(SB_VERDICT_OVERSPEED, "overspeed", sb_explain_overspeed)                            \
-  X(SB_VERDICT_CLUTCH_SLIPS, "clutch slips", sb_explain_clutch_slips)                   \
-  X(SB_VERDICT_OUT_OF_REACH, "threshold out of reach", sb_explain_out_of_reach)
+/* X(code, name, its sentence: src/run/explain.h, what it means, what cures it) */
+#define SB_VERDICT_LIST(X)                                                                                                                                                                                                                                 \
+  X(SB_VERDICT_HUNTING, "hunting", sb_explain_hunting,                                                                                                                                                                                                     \
+    "three opposite shifts, each within `limits.hunt_window` of the last, that the load did not ask for. *Threshold-driven*: at least one of the three loads lay in the hunting band. *Dwell-driven*: none did",                                           \
+    "threshold-driven: raise `controller.upshift_above` or lower `controller.downshift_below`, until the band is empty; dwell-driven: a longer `controller.dwell`, more `controller.debounce_samples`, or at the start a longer `controller.start_delay`") \
+  X(SB_VERDICT_BUSY_SHIFTING, "busy shifting", sb_explain_busy_shifting,                                                                                                                                                                                   \
+    "three opposite shifts that the load did ask for, because it crossed the band each time, faster than `limits.shift_rate`",                                                                                                                             \
+    "thresholds further apart (`controller.downshift_below`, `controller.upshift_above`), or a longer `controller.dwell`")                                                                                                                                 \
+  X(SB_VERDICT_STALL, "stall", sb_explain_stall,                                                                                                                                                                                                           \
+    "the output is at rest for longer than `limits.stall_time`, with a gear engaged and the drive on",                                                                                                                                                     \
+    "more voltage (`supply.open_circuit_voltage`) or a greater reduction in that gear; where the driver or a clutch is too weak, `drive.current_limit` or `gearbox.shifter.torque`")                                                                       \
+  X(SB_VERDICT_STUCK_LOW, "stuck low", sb_explain_stuck_low,                                                                                                                                                                                               \
+    "the faster gear would carry this load, but the box stays in the slower one",                                                                                                                                                                          \
+    "a lower `controller.upshift_above`, but no lower than where a hunting band begins; where the upshift comes too late, a shorter `controller.dwell`")                                                                                                   \
+  X(SB_VERDICT_NEEDLESS_DOWNSHIFT, "needless downshift", sb_explain_needless_downshift,                                                                                                                                                                    \
+    "the box left the faster gear, although that gear would have carried the load above `downshift_below`",                                                                                                                                                \
+    "a longer `controller.dwell` or `controller.start_delay`, more `controller.debounce_samples`, or a lower `controller.downshift_below`")                                                                                                                \
+  X(SB_VERDICT_OVERLOAD, "overload", sb_explain_overload,                                                                                                                                                                                                  \
+    "the output torque exceeds the least of `limits.output_torque`, `limits.shaft` and `limits.tooth`",                                                                                                                                                    \
+    "a lasting one: less torque, or a stronger part (`limits`); a crest: a softer engagement, or a driveshaft that gives more")                                                                                                                            \
+  X(SB_VERDICT_NOT_ENGAGED, "shift not engaged", sb_explain_not_engaged,                                                                                                                                                                                   \
+    "a shift did not engage within the shifter's `shift_timeout`", "a faster `gearbox.shifter`")                                                                                                                                                           \
+  X(SB_VERDICT_SLIPPING, "slipping", sb_explain_slipping,                                                                                                                                                                                                  \
+    "the wheels slip for longer than `limits.slip_time` at a time; a slower gear does not help there",                                                                                                                                                     \
+    "ballast on the driven wheels, as far as it helps; where wheels that are driven harder slip, a lower duty or `drive.ramp`")                                                                                                                            \
+  X(SB_VERDICT_OVERHEATED, "overheated", sb_explain_overheated, "the winding is hotter than `limits.winding`",                                                                                                                                             \
+    "less load, pauses, or a motor that gives off more heat")                                                                                                                                                                                              \
+  X(SB_VERDICT_DRIVE_CUT, "drive cut", sb_explain_drive_cut,                                                                                                                                                                                               \
+    "the thermal switch opened, or the battery was below its cut-off voltage",                                                                                                                                                                             \
+    "of the switch: less load, pauses, or a motor that gives off more heat; of the battery: a fuller or a larger one")                                                                                                                                     \
+  X(SB_VERDICT_REVERSED, "reversed output", sb_explain_reversed,                                                                                                                                                                                           \
+    "a gear was engaged that turns the output against the others",                                                                                                                                                                                         \
+    "one idler more or less in that gear, or its other `motor_direction`")                                                                                                                                                                                 \
+  X(SB_VERDICT_RUNS_BACK, "runs back", sb_explain_runs_back,                                                                                                                                                                                               \
+    "the output turned back by more than `limits.run_back` from the farthest place that it had reached in the direction of the drive",                                                                                                                     \
+    "a brake that holds (`holding_brake` of a hoist), or gears that cannot be driven backwards")                                                                                                                                                           \
+  X(SB_VERDICT_OVERSPEED, "overspeed", sb_explain_overspeed, "the motor was faster than `limits.motor_speed`",                                                                                                                                             \
+    "a motor that brakes instead of coasting (`drive.when_off`), or a load that drives it less")                                                                                                                                                           \
+  X(SB_VERDICT_CLUTCH_SLIPS, "clutch slips", sb_explain_clutch_slips,                                                                                                                                                                                      \
+    "the clutch of an engaged gear slipped for longer than `limits.clutch_slip_time` at a time or for more than 5 % of the time engaged; the slipping of a shift is not counted",                                                                          \
+    "a clutch that transmits more (`gearbox.shifter.torque`), or less load")                                                                                                                                                                               \
+  X(SB_VERDICT_OUT_OF_REACH, "threshold out of reach", sb_explain_out_of_reach,                                                                                                                                                                            \
+    "no constant load of this scenario takes the reading across the threshold, so that the controller never makes this shift",                                                                                                                             \
+    "a threshold that a load can reach: an upshift threshold below what the slower gear reads without load, a downshift threshold above what the faster gear reads before it stalls")
 
 enum sb_verdict_kind {
-#define SB_VERDICT_CODE(code, name, explain) code,
+#define SB_VERDICT_CODE(code, ...) code,
   SB_VERDICT_LIST(SB_VERDICT_CODE)
 #undef SB_VERDICT_CODE
       SB_VERDICT_KIND_COUNT
@@ -75,6 +102,10 @@ enum sb_cause { SB_CAUSE_NONE, SB_CAUSE_THRESHOLDS, SB_CAUSE_DWELL, SB_CAUSE_LOA
 
 /* The word for a kind, as in reports. Never NULL for a valid kind. */
 const char *sb_verdict_name(enum sb_verdict_kind kind);
+
+/* What a kind means and what cures it in general, as the manual has it (Markdown); of one that was found: sb_verdict_explain(). */
+const char *sb_verdict_meaning(enum sb_verdict_kind kind);
+const char *sb_verdict_cure(enum sb_verdict_kind kind);
 
 /* Hunting, or for SB_CAUSE_LOAD busy shifting. Pure. */
 enum sb_verdict_kind sb_verdict_of_cause(enum sb_cause cause);

@@ -34,12 +34,9 @@ static void write_header(struct sb_csv *csv)
   sb_fields_put_names(csv, charge_fields);
   sb_fields_put_names(csv, pair_fields);
   sb_fields_put_names(csv, torque_fields);
-  static const char *const loads[] = {"slower_stalls_at_nm", "faster_stalls_at_nm", "lightest_load_nm",
-                                      "heaviest_load_nm"};
-  for (size_t k = 0; k < sizeof loads / sizeof *loads; k++) sb_csv_text(csv, loads[k]);
+  sb_csv_names(csv, "slower_stalls_at_nm,faster_stalls_at_nm,lightest_load_nm,heaviest_load_nm");
   sb_fields_put_names(csv, flag_fields);
-  sb_csv_text(csv, "below_cutoff");
-  sb_csv_end_row(csv);
+  sb_csv_line(csv, "below_cutoff");
 }
 
 static void write_row(struct sb_csv *csv, const struct sb_check *check, const struct sb_check_charge *charge, int p)
@@ -60,7 +57,7 @@ static void write_row(struct sb_csv *csv, const struct sb_check *check, const st
 int sb_check_write_discharge_csv(const struct sb_check *check, FILE *out)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_check_discharge_rows);
   write_header(&csv);
   for (int k = 0; k < check->battery.charge_count; k++) {
     for (int p = 0; p + 1 < check->cases[SB_CHECK_NOMINAL].gear_count; p++) {

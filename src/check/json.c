@@ -473,7 +473,7 @@ int sb_check_write_json(const struct sb_check *check, FILE *out)
 {
   const struct sb_check_case *nominal = &check->cases[SB_CHECK_NOMINAL];
   struct sb_json json;
-  sb_json_begin(&json, out, "check");
+  sb_json_begin(&json, out, &sb_records_check);
   sb_json_put_string(&json, "scenario", check->name);
   sb_fields_put_object(&json, "motor", motor_fields, &nominal->motor);
   put_drive(&json, check);

@@ -126,9 +126,11 @@ static void take_line(FILE *out, const char *line, struct block *block, const st
   }
 }
 
-/* The line behind a comment. */
-static const char *const *skip_comment(const char *const *line)
+/* A comment that names a table of the library stands for it. Returns the line behind the comment. */
+static const char *const *walk_comment(FILE *out, const char *const *line, const struct sb_topic_writer *writer)
 {
+  char name[32];
+  if (sscanf(*line, "<!-- table: %31[a-z] -->", name) == 1) sb_topic_put_table(out, name, writer);
   while (*line != NULL && strstr(*line, "-->") == NULL) line++;
   return *line != NULL ? line + 1 : line;
 }
@@ -141,7 +143,7 @@ void sb_topic_walk(FILE *out, const struct sb_topic *topic, const struct sb_topi
     const bool is_comment = strncmp(*line, "<!--", 4) == 0;
     if (is_code || is_table || is_comment) flush(out, &block, writer);
     if (is_comment) {
-      line = skip_comment(line);
+      line = walk_comment(out, line, writer);
     } else if (is_code) {
       line = walk_code(out, line, writer);
     } else if (is_table) {
@@ -245,9 +247,11 @@ static void show_row(FILE *out, char *const cells[], int count, int *widths)
   sb_words_say(out, MARGIN, indent, is_room ? "%s%s" : "%s\n%s", text, words);
 }
 
+const struct sb_topic_writer sb_topic_terminal = {show_heading, show_gap,  show_paragraph,
+                                                  show_item,    show_code, show_row};
+
 void sb_topic_write(FILE *out, const struct sb_topic *topic)
 {
-  static const struct sb_topic_writer writer = {show_heading, show_gap, show_paragraph, show_item, show_code, show_row};
   sb_words_say(out, 0, MARGIN, "%s - %s", topic->name, topic->title);
-  sb_topic_walk(out, topic, &writer);
+  sb_topic_walk(out, topic, &sb_topic_terminal);
 }

@@ -2,7 +2,7 @@
 /*
  * topic.h - the texts of src/manual/, which the program holds: for a terminal, and as manual pages.
  *
- * Of Markdown they use headings, paragraphs, lists, tables, fenced code, `code`, **strong**, *emphasis* and [text](link); a comment
+ * Tables of the library stand where a text has `<!-- table: NAME -->`. Of Markdown they use headings, paragraphs, lists, tables, fenced code, `code`, **strong**, *emphasis* and [text](link); a comment
  * on a line of its own is left out.
  */
 #ifndef SHIFTBAND_CLI_TOPIC_H
@@ -38,7 +38,17 @@ struct sb_topic_writer {
 /* Walks through a text behind its first line. */
 void sb_topic_walk(FILE *out, const struct sb_topic *topic, const struct sb_topic_writer *writer);
 
+/*
+ * A table of the library, where a topic has a line `<!-- table: NAME -->`: `verdicts`, `csv` (columns of what is written), `json`
+ * (members), `log` (columns of what is read).
+ */
+void sb_topic_put_table(FILE *out, const char *name, const struct sb_topic_writer *writer);
+
+/* The members of JSON and the columns of CSV that a command writes. */
+void sb_topic_put_members(FILE *out, const char *command, const struct sb_topic_writer *writer);
+
 /* For a terminal, wrapped to its width. */
+extern const struct sb_topic_writer sb_topic_terminal;
 void sb_topic_write(FILE *out, const struct sb_topic *topic);
 
 #endif

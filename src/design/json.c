@@ -170,7 +170,7 @@ static void put_proofs(struct sb_json *json, const struct sb_design *design)
 void sb_design_write_json(FILE *out, const struct sb_design_answer *answer)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "design");
+  sb_json_begin(&json, out, &sb_records_design);
   sb_fields_put_json(&json, counts, answer);
   put_loads(&json, answer);
   put_rules(&json, answer);
@@ -194,10 +194,8 @@ void sb_design_write_json(FILE *out, const struct sb_design_answer *answer)
 void sb_design_write_csv(FILE *out, const struct sb_design_answer *answer)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
-  sb_csv_text(&csv, "design");
-  sb_csv_text(&csv, "gears");
-  sb_csv_text(&csv, "thresholds");
+  sb_csv_begin(&csv, out, &sb_records_design_rows);
+  sb_csv_names(&csv, "design,gears,thresholds");
   sb_fields_put_names(&csv, figures);
   sb_csv_end_row(&csv);
   for (int k = 0; k < answer->design_count; k++) {

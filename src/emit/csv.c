@@ -6,7 +6,7 @@
 int sb_emit_write_readings(FILE *out, const struct sb_emission *emission)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_emit_rows);
   const bool is_scaled = emission->scale.factor > 0;
   sb_csv_line(&csv, is_scaled ? "sample,counts,voltage_counts,reading,engaged,gear" : "sample,reading,engaged,gear");
   for (size_t i = 0; i < emission->sample_count; i++) {

@@ -28,7 +28,7 @@ static void write_reading(struct sb_csv *csv, const struct sb_fit_reading *readi
 int sb_fit_write_residuals(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_residual_rows);
   sb_csv_line(&csv, "log,line,time_s,column,unit,measured,computed,residual,outlier");
   for (size_t i = 0; i < result->reading_count; i++) {
     write_reading(&csv, &result->readings[i], &logs[result->readings[i].log]);

@@ -113,7 +113,7 @@ static void put_doubt(struct sb_json *json, const struct sb_fit_result *result)
 int sb_fit_write_json(const struct sb_fit_result *result, const struct sb_log *logs, FILE *out)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "fit");
+  sb_json_begin(&json, out, &sb_records_fit);
   sb_json_put_number(&json, "nominal_voltage_v", result->is_voltage_known ? result->nominal_voltage_v : (double)NAN);
   put_gauges(&json, result);
   put_figures(&json, result);

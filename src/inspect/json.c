@@ -130,7 +130,7 @@ static void put_comparison(struct sb_json *json, const struct sb_inspect_report 
 void sb_inspect_write_json(FILE *out, const struct sb_inspect_report *report)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "inspect");
+  sb_json_begin(&json, out, &sb_records_inspect);
   sb_json_put_string(&json, "trace", report->trace);
   put_found(&json, report);
   if (report->beside != NULL) put_comparison(&json, report);

@@ -231,8 +231,8 @@ enum sb_status sb_overlay_compare(const struct sb_log *log, const struct sb_log 
 int sb_overlay_write_csv(FILE *out, const struct sb_log *log, const struct sb_overlay *overlay)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
-  sb_csv_text(&csv, "time_s");
+  sb_csv_begin(&csv, out, &sb_records_overlay_rows);
+  sb_csv_name(&csv, "time_s");
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
     const char *name = sb_log_columns[c].name;
     char heading[64];

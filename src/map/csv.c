@@ -36,7 +36,7 @@ static void put_cell(struct sb_csv *csv, const struct sb_map_options *options, c
 int sb_map_write_csv(FILE *out, const struct sb_map *map)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_map_rows);
   sb_csv_line(&csv, "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,cause,all_verdicts,"
                     "shifts,output_turns,given_j,greatest_torque_nm");
   for (size_t i = 0; i < map->cell_count; i++) {
@@ -61,7 +61,7 @@ int sb_map_write_limits(FILE *out, const struct sb_model *model, const struct sb
   const double downshift_first = sb_map_axis_at(&options->downshift, 0);
   const double downshift_last = sb_map_axis_at(&options->downshift, options->downshift.count - 1);
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_map_limit_rows);
   sb_csv_line(&csv, "limit,downshift_below_pct,upshift_above_pct");
   for (int k = 0; k < options->downshift.count; k++) {
     const double downshift = sb_map_axis_at(&options->downshift, k);

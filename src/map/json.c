@@ -93,7 +93,7 @@ void sb_map_write_json(FILE *out, const struct sb_model *model, const struct sb_
 {
   const int pair = map->options.pair;
   struct sb_json json;
-  sb_json_begin(&json, out, "map");
+  sb_json_begin(&json, out, &sb_records_map);
   sb_json_put_string(&json, "scenario", model->name);
   sb_json_put_string(&json, "slower", model->gearbox.gears[pair].name);
   sb_json_put_string(&json, "faster", model->gearbox.gears[pair + 1].name);

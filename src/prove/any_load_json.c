@@ -50,7 +50,7 @@ int sb_any_load_write_csv(FILE *out, const struct sb_any_load *plane)
 {
   const struct sb_any_load_options *options = &plane->options;
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_any_load_rows);
   sb_csv_line(&csv, "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,verdict,least_swing_nm,"
                     "greatest_swing_nm");
   for (int j = 0; j < options->upshift.count; j++) {
@@ -98,7 +98,7 @@ void sb_any_load_write_json(FILE *out, const struct sb_any_load *plane, const st
   const struct sb_any_load_options *options = &plane->options;
   const struct sb_any_load_shares shares = sb_any_load_shares(plane);
   struct sb_json json;
-  sb_json_begin(&json, out, "map");
+  sb_json_begin(&json, out, &sb_records_map_any_load);
   sb_json_put_string(&json, "scenario", plane->model->name);
   sb_json_put_boolean(&json, "any_load", true);
   sb_json_put_string(&json, "slower", gears[options->pair].name);

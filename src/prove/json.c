@@ -133,7 +133,7 @@ void sb_prove_put_json(struct sb_json *json, const struct sb_prove *prove)
 int sb_prove_write_json(const struct sb_prove *prove, FILE *out)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "prove");
+  sb_json_begin(&json, out, &sb_records_prove);
   sb_prove_put_json(&json, prove);
   sb_json_end(&json);
   return ferror(out) ? -1 : 0;

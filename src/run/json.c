@@ -93,11 +93,11 @@ static void put_three(struct sb_json *json, const struct sb_verdict *verdict)
   sb_json_put_number(json, "stopped_s", verdict->stopped_s);
 }
 
-/* All that the verdict was judged by, so that it can be judged again. Null where a log does not show it. */
+/* All that the verdict was judged by, so that it can be judged again. Null where a log does not show it, or nobody kept it. */
 static void put_evidence(struct sb_json *json, const struct sb_verdict *verdict)
 {
   const struct rule *rule = &rules[verdict->kind];
-  if (rule_of(verdict) == NULL) {
+  if (rule_of(verdict) == NULL || verdict->count == 0) {
     sb_json_put_null(json, "evidence");
     return;
   }
@@ -349,7 +349,7 @@ void sb_run_write_json(FILE *out, const struct sb_report *report)
 {
   const struct sb_run_result *result = report->result;
   struct sb_json json;
-  sb_json_begin(&json, out, "run");
+  sb_json_begin(&json, out, &sb_records_run);
   sb_json_put(&json, "scenario:%s locked_gear:%s", report->model->name, gear_name(report->model, report->locked_gear));
   if (report->controller != NULL) sb_json_put_string(&json, "controller", report->controller);
   if (report->warmup != NULL) put_warmup(&json, report->warmup);

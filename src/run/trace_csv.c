@@ -77,14 +77,11 @@ static bool has(const struct sb_model *model, enum part part)
 int sb_trace_write_header(FILE *out, const struct sb_model *model)
 {
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_trace);
   sb_fields_put_names(&csv, instant);
-  sb_csv_text(&csv, "phase");
+  sb_csv_name(&csv, "phase");
   sb_fields_put_names(&csv, motion);
-  if (model->load.road.is_present) {
-    sb_csv_text(&csv, "vehicle_speed_m_s");
-    sb_csv_text(&csv, "distance_m");
-  }
+  if (model->load.road.is_present) sb_csv_names(&csv, "vehicle_speed_m_s,distance_m");
   for (enum part part = GRIP; part < PART_COUNT; part++) {
     if (has(model, part)) sb_fields_put_names(&csv, more[part]);
   }

@@ -59,10 +59,11 @@ int sb_maps_write_csv(FILE *out, const struct sb_study_report *report)
   const struct sb_study *study = report->study;
   struct sb_csv csv;
   if (!sb_maps_have_charge(study)) return sb_passing_write_csv(out, &sb_map_points(report)->passing);
-  sb_csv_init(&csv, out);
-  fprintf(out, "charge_pct,voltage_v,%s,",
-          study->samples > 0 ? "passed,samples,share,share_least,most_passed,most_downshift_pct,most_upshift_pct"
-                             : "verdict,cause,all_verdicts,shifts,output_turns,given_j");
+  sb_csv_begin(&csv, out, study->samples > 0 ? &sb_records_discharge_sample_rows : &sb_records_discharge_rows);
+  sb_csv_names(&csv, "charge_pct,voltage_v");
+  sb_csv_names(&csv, study->samples > 0
+                         ? "passed,samples,share,share_least,most_passed,most_downshift_pct,most_upshift_pct"
+                         : "verdict,cause,all_verdicts,shifts,output_turns,given_j");
   sb_csv_line(&csv, "safe_share,upshift_least_pct,upshift_greatest_pct,downshift_least_pct,downshift_greatest_pct");
   for (long k = 0; k < sb_study_point_count(study); k++) put_charge(&csv, study, &sb_map_points(report)[k]);
   return sb_csv_result(&csv);

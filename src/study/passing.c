@@ -148,7 +148,7 @@ int sb_passing_write_csv(FILE *out, const struct sb_passing *passing)
   int open_count = 0;
   const bool has_memory = open != NULL && runs != NULL;
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_sample_rows);
   sb_csv_line(&csv,
               "downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,passed,samples,share,share_least");
   for (int u = passing->upshift.count - 1; has_memory && u >= -1; u--) {

@@ -143,19 +143,13 @@ static void put_share(struct sb_csv *csv, const struct sb_run_point *point, long
 
 static int write_csv(FILE *out, const struct sb_study_report *report)
 {
-  static const char *const outcome_names[] = {
-      "verdict",      "cause", "all_verdicts", "shifts", "output_turns", "given_j", "greatest_torque_nm",
-      "standstill_s", NULL};
-  static const char *const share_names[] = {"passed",  "samples",           "share", "share_least",
-                                            "refused", "commonest_failure", NULL};
   const struct sb_study *study = report->study;
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, study->samples > 0 ? &sb_records_vary_sample_rows : &sb_records_vary_rows);
   put_headings(&csv, study);
-  for (const char *const *name = study->samples > 0 ? share_names : outcome_names; *name != NULL; name++) {
-    sb_csv_text(&csv, *name);
-  }
-  sb_csv_end_row(&csv);
+  sb_csv_line(&csv, study->samples > 0
+                        ? "passed,samples,share,share_least,refused,commonest_failure"
+                        : "verdict,cause,all_verdicts,shifts,output_turns,given_j,greatest_torque_nm,standstill_s");
   for (long i = 0; i < sb_study_point_count(study); i++) {
     const struct sb_run_point *point = &sb_run_points(report)[i];
     put_values(&csv, study, i);
@@ -173,10 +167,9 @@ int sb_study_write_limits(FILE *out, const struct sb_study_report *report)
 {
   const struct sb_study *study = report->study;
   struct sb_csv csv;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_vary_limit_rows);
   put_headings(&csv, study);
-  fprintf(out, ",%s", limits_header);
-  sb_csv_end_row(&csv);
+  sb_csv_line(&csv, limits_header);
   for (long i = 0; i < sb_study_point_count(study); i++) {
     for (const char *row = sb_run_points(report)[i].limits; *row != 0;) {
       const char *end = strchr(row, '\n');

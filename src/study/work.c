@@ -5,7 +5,7 @@
 
 #include "machine/caution.h"
 #include "shiftband/scenario.h"
-#include "study/evaluator.h"
+#include "study/maps.h"
 #include "study/refusal.h"
 #include "study/share.h"
 #include "text/words.h"
@@ -159,11 +159,17 @@ enum sb_status sb_study_write_text(FILE *out, const struct sb_study_report *repo
   return status;
 }
 
+static const struct sb_record *record_of(const struct sb_study *study)
+{
+  if (study->kind != SB_STUDY_MAPS) return &sb_records_map_vary;
+  return sb_maps_have_charge(study) ? &sb_records_map_discharge : &sb_records_map_samples;
+}
+
 void sb_study_write_json(FILE *out, const struct sb_study_report *report)
 {
   const struct sb_study *study = report->study;
   struct sb_json json;
-  sb_json_begin(&json, out, "map");
+  sb_json_begin(&json, out, record_of(study));
   sb_json_put_string(&json, "scenario", study->scenario);
   if (study->controller[0] != 0) sb_json_put_string(&json, "controller", study->controller);
   if (study->samples > 0) {

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "text/csv_writer.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <math.h>
 #include <string.h>
@@ -12,6 +13,12 @@ void sb_csv_init(struct sb_csv *csv, FILE *out)
 {
   *csv = (struct sb_csv){.out = out};
   errno = 0;
+}
+
+void sb_csv_begin(struct sb_csv *csv, FILE *out, const struct sb_record *record)
+{
+  sb_csv_init(csv, out);
+  csv->record = record;
 }
 
 static void begin_field(struct sb_csv *csv)
@@ -66,9 +73,26 @@ void sb_csv_end_row(struct sb_csv *csv)
   csv->has_fields = false;
 }
 
-void sb_csv_line(struct sb_csv *csv, const char *line)
+void sb_csv_name(struct sb_csv *csv, const char *name)
 {
-  fputs(line, csv->out);
+  assert((csv->record == NULL || sb_records_member(csv->record, name) != NULL) &&
+         "a column that src/text/records_*.c does not describe");
+  sb_csv_text(csv, name);
+}
+
+void sb_csv_names(struct sb_csv *csv, const char *names)
+{
+  char name[64];
+  for (size_t length; *names != 0; names += length + (names[length] != 0)) {
+    length = strcspn(names, ",");
+    snprintf(name, sizeof name, "%.*s", (int)length, names);
+    sb_csv_name(csv, name);
+  }
+}
+
+void sb_csv_line(struct sb_csv *csv, const char *names)
+{
+  sb_csv_names(csv, names);
   sb_csv_end_row(csv);
 }
 

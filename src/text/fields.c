@@ -88,7 +88,7 @@ void sb_fields_put_list(struct sb_json *json, const char *name, const struct sb_
 
 void sb_fields_put_names(struct sb_csv *csv, const struct sb_field *fields)
 {
-  for (; fields->name != NULL; fields++) sb_csv_text(csv, fields->name);
+  for (; fields->name != NULL; fields++) sb_csv_name(csv, fields->name);
 }
 
 void sb_fields_put_csv(struct sb_csv *csv, const struct sb_field *fields, const void *record)

@@ -10,8 +10,6 @@
 
 #include "shiftband/status.h"
 
-enum { FORMAT = 1 }; /* changes when a member changes its name, place or meaning */
-
 void sb_json_init(struct sb_json *json, FILE *out)
 {
   *json = (struct sb_json){.out = out};
@@ -37,6 +35,10 @@ static void open_with(struct sb_json *json, char opener, char closer)
   fputc(opener, json->out);
   json->closers[json->depth] = closer;
   json->has_items[json->depth] = false;
+  /* Items of an array are of the array's record. */
+  const bool is_item = json->depth > 0 && json->closers[json->depth - 1] == ']';
+  json->records[json->depth] = is_item ? json->records[json->depth - 1] : json->next;
+  json->next = NULL;
   json->depth++;
 }
 
@@ -118,6 +120,16 @@ static void write_quoted(FILE *out, const char *text)
   fputc('"', out);
 }
 
+/* The record that the value of a member is of. */
+static const struct sb_record *record_below(const struct sb_json *json, const char *key)
+{
+  const struct sb_record *record = json->records[json->depth - 1];
+  if (record == NULL) return NULL;
+  const struct sb_member *member = sb_records_member(record, key);
+  assert(member != NULL && "a member that src/text/records_*.c does not describe");
+  return member->record;
+}
+
 void sb_json_key(struct sb_json *json, const char *key)
 {
   assert(json->depth > 0 && json->closers[json->depth - 1] == '}' && !json->is_after_key);
@@ -126,6 +138,7 @@ void sb_json_key(struct sb_json *json, const char *key)
   write_quoted(json->out, key);
   fputc(':', json->out);
   json->is_after_key = true;
+  json->next = record_below(json, key);
 }
 
 void sb_json_string(struct sb_json *json, const char *text)
@@ -263,9 +276,13 @@ void sb_json_put_object_of(struct sb_json *json, const char *key, const char *me
   sb_json_close(json);
 }
 
-void sb_json_begin(struct sb_json *json, FILE *out, const char *subcommand)
+void sb_json_begin(struct sb_json *json, FILE *out, const struct sb_record *record)
 {
+  char subcommand[32];
+  snprintf(subcommand, sizeof subcommand, "%.*s", (int)strcspn(record->name, " "), record->name);
   sb_json_init(json, out);
+  json->next = record;
   sb_json_open_object(json);
-  sb_json_put(json, "program:%s version:%s subcommand:%s format:%d", "shiftband", SB_VERSION, subcommand, FORMAT);
+  sb_json_put(json, "program:%s version:%s subcommand:%s format:%d", "shiftband", SB_VERSION, subcommand,
+              SB_JSON_FORMAT);
 }

@@ -13,7 +13,8 @@
  *   sb_json_end(&json);                               closes both, and the line
  *
  * Numbers are written with the fewest of 15, 16 or 17 digits that read back exactly; NaN and infinities, which JSON
- * has not, are null. Text is taken as UTF-8; bytes that are not become U+FFFD. A failed write shows in ferror(out).
+ * has not, are null. What begins with a record (records.h) may put only members that are described there, each where it
+ * belongs: another one is our own mistake. Text is taken as UTF-8; bytes that are not become U+FFFD. A failed write shows in ferror(out).
  */
 #ifndef SHIFTBAND_TEXT_JSON_H
 #define SHIFTBAND_TEXT_JSON_H
@@ -21,7 +22,12 @@
 #include <stdbool.h>
 #include <stdio.h>
 
+#include "text/records.h"
+
 enum { SB_JSON_DEPTH_MAX = 16, SB_JSON_NUMBER_SIZE = 32 };
+
+/* The version of all outputs: it changes when a member changes its name, place or meaning. */
+enum { SB_JSON_FORMAT = 1 };
 
 struct sb_json {
   FILE *out;                         /* not owned */
@@ -29,12 +35,17 @@ struct sb_json {
   bool is_after_key;                 /* the next value belongs to a key: no comma */
   bool has_items[SB_JSON_DEPTH_MAX]; /* the open one of that depth has a member already */
   char closers[SB_JSON_DEPTH_MAX];   /* what closes it: '}' or ']' */
+  const struct sb_record *next;      /* of the objects of the member whose key came last; NULL: any members */
+  const struct sb_record *records[SB_JSON_DEPTH_MAX]; /* of the open object, or of the open array's items; NULL: any */
 };
 
 void sb_json_init(struct sb_json *json, FILE *out);
 
-/* The same for a command's object: opens it, with its first members: program, version, subcommand, format (of this output). */
-void sb_json_begin(struct sb_json *json, FILE *out, const char *subcommand);
+/*
+ * The same for a command's object: opens it, with its first members: program, version, subcommand (the first word of the
+ * record's name), format (of this output).
+ */
+void sb_json_begin(struct sb_json *json, FILE *out, const struct sb_record *record);
 
 /* Opens an object or an array, as a value; deeper than SB_JSON_DEPTH_MAX is our own mistake. */
 void sb_json_open_object(struct sb_json *json);
@@ -46,7 +57,7 @@ void sb_json_close(struct sb_json *json);
 /* Closes all that is open, and ends the line. */
 void sb_json_end(struct sb_json *json);
 
-/* The name of the next value; only inside an object. */
+/* The name of the next value; only inside an object, and only a described one. */
 void sb_json_key(struct sb_json *json, const char *key);
 
 /* One value: an array's item, or what a key stands for. */

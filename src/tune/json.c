@@ -212,7 +212,7 @@ static void put_measures(struct sb_json *json, const struct sb_rounds *tuning)
 void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "tune");
+  sb_json_begin(&json, out, &sb_records_tune);
   sb_json_put_integer(&json, "machine_count", tuning->machine_count);
   if (sb_tune_decider(tuning) != NULL) {
     sb_json_put_string(&json, "controller", sb_tune_decider(tuning)->name);

@@ -167,7 +167,7 @@ static void an_object_of_a_command_begins_with_its_head_and_its_end_closes_all(v
   struct sink sink;
   struct sb_json json;
   open_sink(&sink);
-  sb_json_begin(&json, sink.stream, "run");
+  sb_json_begin(&json, sink.stream, &sb_records_run);
   sb_json_put_array(&json, "shifts");
   sb_json_end(&json);
   expect_text(&sink, "{\"program\":\"shiftband\",\"version\":\"" SB_VERSION
