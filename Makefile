@@ -19,7 +19,7 @@ LIBDIR ?= $(PREFIX)/lib
 INCLUDEDIR ?= $(PREFIX)/include
 DATADIR ?= $(PREFIX)/share
 MANDIR ?= $(DATADIR)/man
-FUZZ_SECONDS ?= 20
+FUZZ_SECONDS ?= 360
 CFLAGS ?=
 LDFLAGS ?=
 CLANG ?= clang
@@ -36,8 +36,9 @@ flags_release = -O2
 flags_debug = -O0 -g3
 flags_san = -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=all
 flags_cov = -O0 -g --coverage
+flags_tsan = -O1 -g -fno-omit-frame-pointer -fsanitize=thread
 flags_fuzz = -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all
-VARIANTS = release debug san cov fuzz
+VARIANTS = release debug san cov fuzz tsan
 ifeq ($(filter $(VARIANT),$(VARIANTS)),)
 $(error VARIANT=$(VARIANT) is none of: $(VARIANTS))
 endif
@@ -56,7 +57,7 @@ CLI_SRC := $(call find_c,src/cli)
 LIB_SRC := $(filter-out src/cli/%,$(call find_c,src))
 TEST_SRC := $(sort $(shell find tests -name 'test_*.c'))
 HELPER_SRC := $(call find_c,tests/help tests/oracle)
-FUZZ_SRC := $(sort $(wildcard tools/dev/fuzz_*.c))
+FUZZ_SRC := $(sort $(wildcard tools/dev/fuzz/fuzz_*.c))
 HEADERS := $(sort $(wildcard include/shiftband/*.h))
 ALL_C := $(LIB_SRC) $(CLI_SRC) $(call find_c,tests tools)
 ALL_H := $(sort $(shell find include src tests tools -name '*.h' 2>/dev/null))
@@ -69,7 +70,8 @@ STARTS := $(sort $(wildcard src/manual/new/*.yaml))
 HELPER_OBJ := $(HELPER_SRC:%.c=$(OBJ)/%.o)
 # A test program bears its file's bare name; these are unique.
 TESTS := $(addprefix $(OUT)/tests/,$(basename $(notdir $(TEST_SRC))))
-FUZZERS := $(FUZZ_SRC:tools/dev/%.c=$(OUT)/%)
+FUZZERS := $(FUZZ_SRC:tools/dev/fuzz/%.c=$(OUT)/%)
+FUZZ_HELP := tools/dev/fuzz/common.c tools/dev/fuzz/mutate.c
 
 # Compiler and libraries -------------------------------------------------------------------------------------------
 WARNINGS = -Wall -Wextra -Wpedantic -Wconversion -Wshadow -Wvla -Wstrict-prototypes -Wmissing-prototypes
@@ -78,7 +80,7 @@ WARNINGS += -Werror
 endif
 
 # Goals that compile nothing themselves have nothing to ask the compiler.
-idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults
+idle_goals = clean help format format-check controller-sizes test check demo coverage fuzz mutants same-bits faults fuzz-sample machines seeded threads trust
 ifneq ($(or $(if $(MAKECMDGOALS),,all),$(filter-out $(idle_goals),$(MAKECMDGOALS))),)
 omp_probe = printf '\#include <omp.h>\nint main(void) { return omp_get_max_threads() < 1; }\n'
 OPENMP := $(shell mkdir -p $(BUILD) && $(omp_probe) | $(CC) -fopenmp -x c -o $(BUILD)/.omp$$PPID - 2>/dev/null && \
@@ -235,7 +237,7 @@ format-check: ## fail when `make format` would change anything
 CPPCHECK_OFF = missingIncludeSystem unusedFunction variableScope constParameter constParameterCallback \
   constParameterPointer constVariablePointer unmatchedSuppression normalCheckLevelMaxBranches \
   legacyUninitvar returnDanglingLifetime unreadVariable duplicateCondition
-LINT_SRC = $(filter-out $(FUZZ_SRC),$(ALL_C))
+LINT_SRC = $(ALL_C)
 lint_flags = -std=c17 -D_POSIX_C_SOURCE=200809L -Iinclude -Isrc -Itests $(LIB_INCLUDES) -DSB_SOURCE_DIR=\"dir\" \
   -DSB_PROGRAM=\"program\"
 
@@ -285,28 +287,60 @@ deb: ## build Debian packages below build/deb (installs what that needs)
 	@ls -l $(BUILD)/deb/*.deb
 .PHONY: targets deb
 
-# Built with clang in a variant of its own; seeds are the scenarios and the broken ones of the tests.
-fuzz: ## run every fuzz target for FUZZ_SECONDS
-ifeq ($(FUZZ_SRC),)
-	@echo '  there are no fuzz targets (tools/dev/fuzz_*.c)'
-else
+# Built with clang in a variant of its own, with its sanitizers; the ten targets take an hour in all.
+fuzz: ## run every fuzz target for FUZZ_SECONDS; FUZZ_TARGETS=names for some of them
+	@CC='$(CC)' tools/install-needs build fuzz
 	@$(MAKE) --no-print-directory run-fuzz VARIANT=fuzz CC=$(CLANG)
-endif
 
-.PHONY: run-fuzz
-run-fuzz: $(FUZZERS)
-	@for fuzzer in $(FUZZERS); do \
-	  tools/dev/run-fuzz $$fuzzer $(FUZZ_SECONDS) || exit 1; \
+# The same targets without libFuzzer and with objects that the tests use: blind, and quick to build.
+fuzz-sample: ## replay the seeds of every fuzz target, and FUZZ_SECONDS=2 of blind changes, with sanitizers
+	@$(MAKE) --no-print-directory run-fuzz VARIANT=san FUZZ_KIND=.alone FUZZ_SECONDS=$(or $(filter-out 360,$(FUZZ_SECONDS)),2)
+
+.PHONY: run-fuzz fuzz-sample
+FUZZ_TARGETS ?= $(patsubst fuzz_%,%,$(notdir $(FUZZERS)))
+run-fuzz: $(PROGRAM) $(FUZZERS:%=%$(FUZZ_KIND)) $(OUT)/fuzz.words
+	@for target in $(FUZZ_TARGETS); do \
+	  tools/dev/fuzz/run-fuzz $(OUT)/fuzz_$$target$(FUZZ_KIND) $(FUZZ_SECONDS) $(PROGRAM) $(OUT)/fuzz.words || exit 1; \
 	done
 
-$(FUZZERS): $(OUT)/%: tools/dev/%.c $(LIBRARY)
+# All but the program's entry.
+cli_parts = $(filter-out %/main.o,$(CLI_OBJ))
+$(FUZZERS): $(OUT)/%: tools/dev/fuzz/%.c $(FUZZ_HELP) tools/dev/fuzz/common.h $(cli_parts) $(LIBRARY)
 	$(say) cc $<
-	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(LIBRARY) $(LIBS)
+	$(Q)$(CC) $(compile_flags) -fsanitize=fuzzer,address,undefined -o $@ $< $(FUZZ_HELP) $(cli_parts) $(LIBRARY) $(LIBS) -ldl
+
+$(FUZZERS:%=%.alone): $(OUT)/%.alone: tools/dev/fuzz/%.c $(FUZZ_HELP) tools/dev/fuzz/alone.c tools/dev/fuzz/common.h $(cli_parts) $(LIBRARY)
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) $(link_flags) -o $@ $< $(FUZZ_HELP) tools/dev/fuzz/alone.c $(cli_parts) $(LIBRARY) $(LIBS) -ldl
+
+$(OUT)/fuzz.words: tools/dev/fuzz/dictionary.c $(cli_parts) $(LIBRARY)
+	$(say) cc $<
+	$(Q)$(CC) $(compile_flags) $(link_flags) -o $(OUT)/dictionary $< $(cli_parts) $(LIBRARY) $(LIBS) -ldl
+	$(Q)$(OUT)/dictionary > $@
 
 MUTANTS ?= 400
 MUTANT_SEED ?= 1
 mutants: ## change MUTANTS lines, one at a time, and tell which changes the tests do not notice
 	@CC='$(CC)' MUTANTS=$(MUTANTS) MUTANT_SEED=$(MUTANT_SEED) tools/dev/mutants $(BUILD)/mutants
+
+LONG_SHARE ?= 1
+long: $(PROGRAM) ## a run of 1e9 steps, a map of 1e6 samples, 1e5 tasks over 8 shards with half of them killed; LONG_SHARE=100: so much less
+	@tools/dev/long $(PROGRAM) $(BUILD)/long --share $(LONG_SHARE)
+
+# Clang's: its OpenMP tells the sanitizer of its own locks (libarcher).
+threads: ## run what has threads under the thread sanitizer
+	@$(MAKE) --no-print-directory run-threads VARIANT=tsan CC=$(CLANG)
+
+run-threads: $(PROGRAM) $(OUT)/tests/test_tasks $(OUT)/tests/test_study
+	@tools/dev/threads $(PROGRAM) $(OUT)/tests/test_tasks $(OUT)/tests/test_study
+
+trust: ## all of these at length, some hours, and one table of what was tried, how often, what failed; TRUST=names for some
+	@MAKE='$(MAKE)' tools/dev/trust $(BUILD)/trust $(TRUST)
+.PHONY: long threads run-threads trust
+
+seeded: ## put the faults of tools/dev/seeded in, one at a time: the tests must notice each
+	@CC='$(CC)' MUTANT_LIST=tools/dev/seeded MUTANT_SHARE=100 tools/dev/mutants $(BUILD)/seeded
+.PHONY: seeded
 
 design-shelves: $(OUT)/tests/test_design ## design: 30 random shelves against running every machine, some minutes
 	@SB_DESIGN_SHELVES=30 $(OUT)/tests/test_design
@@ -337,6 +371,11 @@ $(OUT)/shiftband-static: $(CLI_OBJ) $(LIBRARY)
 
 same-bits: ## compare traces and a map byte by byte between gcc -O0, gcc -O3 and clang -O2
 	@MAKE='$(MAKE)' tools/dev/same-bits $(BUILD)/same-bits
+
+machines: ## build for i386, arm64, armhf and s390x, run under QEMU, and compare bytes; MACHINES=names for some of them
+	@CC='$(CC)' tools/install-needs build machines || echo '  what is missing is skipped'
+	@MAKE='$(MAKE)' tools/dev/machines $(BUILD)/machines $(MACHINES)
+.PHONY: machines
 
 voice: $(OUT)/tests/test_voice ## write tests/voice.txt, the list of all texts for people, anew from the sources
 	@SB_VOICE_WRITE=1 $(OUT)/tests/test_voice > /dev/null
@@ -395,8 +434,8 @@ clean: ## remove the build folder
 help: ## this list
 	@sed -n 's/^\([a-z-]*\):[^#]*## \(.*\)/  \1\t\2/p' Makefile | expand -t 22
 	@echo
-	@echo '  VARIANT=release|debug|san|cov   other variants than release go to build/VARIANT'
+	@echo '  VARIANT=release|debug|san|cov|tsan   other variants than release go to build/VARIANT'
 	@echo '  CC=gcc|clang  WERROR=1  LTO=0  V=1 (show commands)  BUILD=folder  CFLAGS=  LDFLAGS=  PREFIX=  DESTDIR='
-	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=20  MUTANTS=400  MUTANT_SEED=1'
+	@echo '  JOBS=n (test programs at a time, default: all cores)  FUZZ_SECONDS=360  MUTANTS=400  MUTANT_SEED=1'
 
 -include $(LIB_OBJ:.o=.d) $(CLI_OBJ:.o=.d) $(HELPER_OBJ:.o=.d) $(TEST_SRC:%.c=$(OBJ)/%.d)

@@ -55,6 +55,10 @@ void sb_lines_clear(struct sb_lines *lines);
 uint64_t sb_tasks_hash_bytes(uint64_t hash, const void *bytes, size_t size);
 uint64_t sb_tasks_hash_text(uint64_t hash, const char *text);
 
+/* Numbers, in eight bytes each with the least one first: the same on every machine. */
+uint64_t sb_tasks_hash_whole(uint64_t hash, int64_t value);
+uint64_t sb_tasks_hash_numbers(uint64_t hash, const double *values, size_t count);
+
 /* The same over a scenario: the file's bytes, the sets, and the tables that it reads. */
 enum sb_status sb_tasks_hash_file(uint64_t *hash, const char *path, struct sb_error *err);
 enum sb_status sb_tasks_hash_scenario(uint64_t *hash, const char *path, const char *const *sets, size_t set_count,

@@ -121,8 +121,8 @@ static uint64_t identity_of(const struct request *request, struct sb_error *err)
 {
   uint64_t hash = sb_tasks_hash_text(sb_tasks_hash_text(SB_TASKS_HASH_START, "design"), sb_command_version());
   for (size_t k = 0; k < request->sets.count; k++) hash = sb_tasks_hash_text(hash, request->sets.items[k]);
-  hash = sb_tasks_hash_bytes(hash, &request->run_most, sizeof request->run_most);
-  hash = sb_tasks_hash_bytes(hash, &request->tune_most, sizeof request->tune_most);
+  hash = sb_tasks_hash_whole(hash, request->run_most);
+  hash = sb_tasks_hash_whole(hash, request->tune_most);
   sb_tasks_hash_file(&hash, request->files.items[0], err);
   return hash;
 }

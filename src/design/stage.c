@@ -3,6 +3,7 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "design/machine.h"
 
@@ -33,6 +34,16 @@ static enum sb_status read_records(const struct sb_tasks_result *result, struct 
   return SB_OK;
 }
 
+/* A box is whole numbers and nothing else. */
+static uint64_t hash_box(uint64_t hash, const struct sb_box *box)
+{
+  int figures[sizeof *box / sizeof(int)];
+  _Static_assert(sizeof figures == sizeof *box, "no gaps");
+  memcpy(figures, box, sizeof figures);
+  for (size_t k = 0; k < sizeof figures / sizeof figures[0]; k++) hash = sb_tasks_hash_whole(hash, figures[k]);
+  return hash;
+}
+
 enum sb_status sb_stage_run(const struct sb_stage *stage, struct sb_design_record *records, struct sb_error *err)
 {
   const struct sb_design_request *request = stage->request;
@@ -41,8 +52,8 @@ enum sb_status sb_stage_run(const struct sb_stage *stage, struct sb_design_recor
   name_journal(request, stage->name, journal);
   uint64_t identity = sb_tasks_hash_text(request->identity, stage->name);
   for (long k = 0; k < stage->count; k++) {
-    identity = sb_tasks_hash_bytes(identity, &stage->candidates[k].combination, sizeof(int));
-    identity = sb_tasks_hash_bytes(identity, &stage->candidates[k].box, sizeof(struct sb_box));
+    identity = sb_tasks_hash_whole(identity, stage->candidates[k].combination);
+    identity = hash_box(identity, &stage->candidates[k].box);
   }
   const struct sb_tasks tasks = {.identity = identity,
                                  .about = "",

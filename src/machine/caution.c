@@ -15,7 +15,7 @@ const char *sb_caution_text(enum sb_caution caution)
     case SB_CAUTION_MAGNET:
       return "without motor.magnet the magnets keep their strength in the heat. Real ones weaken (ferrite by 0.2 % with each kelvin), and a hot motor then turns faster without load, stalls at a lower torque, and loses more power at the same torque: these figures are too kind for torque and heat.";
     case SB_CAUTION_RESIDUAL:
-      return "the energies do not balance to within a millionth: do not rely on these numbers, and report the scenario as a fault of the program.";
+      return "the energies do not balance to within a billionth: do not rely on these numbers, and report the scenario as a fault of the program.";
   }
   return "";
 }

@@ -17,6 +17,9 @@ enum sb_caution {
   SB_CAUTION_RESIDUAL /* energies that do not add up */
 };
 
+/* Energies that part by more than this share of what was moved call for that caution. */
+#define SB_CAUTION_RESIDUAL_RATIO 1e-9
+
 /* The caution in words, a constant string. */
 const char *sb_caution_text(enum sb_caution caution);
 

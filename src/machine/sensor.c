@@ -3,6 +3,7 @@
 
 #include <float.h>
 #include <gsl/gsl_rng.h>
+#include <limits.h>
 #include <math.h>
 #include <stddef.h>
 
@@ -35,7 +36,7 @@ int sb_sensor_window_slots(const struct sb_pulse_sensor *pulses, double sample_p
   const double slots = floor(pulses->window_s / sample_period_s + same);
   const double rest = pulses->window_s - slots * sample_period_s;
   *rest_s = rest > same * sample_period_s ? rest : 0.0;
-  return (int)slots;
+  return slots < INT_MAX ? (int)slots : INT_MAX;
 }
 
 /* The finalizer of the generator SplitMix64: G. L. Steele, D. Lea, C. H. Flood, Fast Splittable Pseudorandom Number Generators,

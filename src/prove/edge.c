@@ -305,10 +305,12 @@ static void go_on(struct sb_edges *edges, enum sb_edge_side side, int from, int 
   }
 }
 
-/* Whether some load within the bounds holds an output that has come to rest in neutral. */
-static bool can_rest(const struct sb_edge_load *load)
+/* Whether some load within the bounds holds an output that has come to rest in neutral, or a brake does that closes there. */
+static bool can_rest(const struct sb_edges *edges)
 {
-  const double hold_nm = fmax(load->resisting_nm[1], load->breakaway_nm);
+  const struct sb_edge_load *load = &edges->load;
+  const double hold_nm =
+      fmax(load->resisting_nm[1], load->breakaway_nm) + edges->lanes[SB_EDGE_SLOW].model.load.brake_nm;
   return load->acting_nm[0] <= hold_nm && load->acting_nm[1] >= -hold_nm;
 }
 
@@ -325,7 +327,7 @@ static void watch_rest(struct sb_edges *edges, enum sb_edge_side side)
   }
   /* It may have come to rest within the last step. */
   if (isinf(since_s) && !(edges->now.output_rad_s * first > 0.0)) since_s = edges->now.engaged_s;
-  if (can_rest(&edges->load)) edges->now.standstill_s = fmax(edges->now.engaged_s - since_s, 0.0);
+  if (can_rest(edges)) edges->now.standstill_s = fmax(edges->now.engaged_s - since_s, 0.0);
 }
 
 /* On to a sample in gear. What turns back at last might have been held by a lesser load since the sample before it did. */

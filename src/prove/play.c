@@ -9,7 +9,7 @@
 
 enum sb_status sb_play_init(struct sb_play *play, const struct sb_model *model, struct sb_error *err)
 {
-  *play = (struct sb_play){.model = *model};
+  *play = (struct sb_play){.model = *model, .paths = {{.count = 1}, {.count = 1}}}; /* no load before the first stage */
   sb_edge_replace_parts(&play->model.load);
   play->model.load.breakaway_nm = sb_edge_load_of(model).breakaway_nm;
   play->rate_nm_s = model->load.bounds.rate_nm_s;

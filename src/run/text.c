@@ -320,7 +320,9 @@ static void write_notes(FILE *out, const struct sb_report *report)
         "it; a real one is overcharged, and can be spoiled or burn. Let a brake take that energy.",
         report->result->overcharge_as);
   }
-  if (sb_energy_residual_ratio(&sums->energy) > 1e-6) write_caution(out, sb_caution_text(SB_CAUTION_RESIDUAL));
+  if (sb_energy_residual_ratio(&sums->energy) > SB_CAUTION_RESIDUAL_RATIO) {
+    write_caution(out, sb_caution_text(SB_CAUTION_RESIDUAL));
+  }
   if (model->motor.has_currents && fabs(sums->motor_current_a.value) > 1.05 * model->motor.stall_current_a) {
     sb_words_say(out, 0, 2,
                  "Note: a motor that is reversed while it turns draws more than its stall current; driver, fuse and "

@@ -287,7 +287,8 @@ static void finish_window(struct sb_reader *reader)
   struct sb_control *control = &reader->draft->model.control;
   struct sb_sensor *sensor = &control->sensor;
   double rest_s;
-  if (sb_sensor_window_slots(&sensor->pulses, control->sample_period_s, &rest_s) > SB_PULSE_SLOT_MAX) {
+  const bool is_known = sensor->pulses.window_s > 0.0 && control->sample_period_s > 0.0; /* else a fault of its own */
+  if (is_known && sb_sensor_window_slots(&sensor->pulses, control->sample_period_s, &rest_s) > SB_PULSE_SLOT_MAX) {
     sb_reader_fault(reader, "controller.sensor.window", "needs at most %d sample periods (%.6g s), found %.6g s",
                     SB_PULSE_SLOT_MAX, SB_PULSE_SLOT_MAX * control->sample_period_s, sensor->pulses.window_s);
   }

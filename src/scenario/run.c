@@ -47,7 +47,7 @@ void sb_reader_check_multiple(struct sb_reader *reader, const char *path, const 
 static void check_samples(struct sb_reader *reader, const char *path, double time_s)
 {
   const double period_s = reader->draft->model.control.sample_period_s;
-  if (time_s / period_s < (double)UINT32_MAX) return;
+  if (!(time_s / period_s >= (double)UINT32_MAX)) return; /* or one of the two has a fault of its own */
   sb_reader_fault(reader, path, "needs fewer than 4294967295 samples, found %.10g s of %.10g s each", time_s, period_s);
 }
 

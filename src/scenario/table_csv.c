@@ -77,10 +77,9 @@ static double take_number(struct table *table, int which)
 static void check_place(struct table *table, double x)
 {
   const size_t n = table->count;
-  const double *last = table->x + n;
+  const double before_last = n > 1 ? table->x[n - 2] : (double)NAN, last = n > 0 ? table->x[n - 1] : (double)NAN;
   const char *needs;
-  if (!sb_table_point_is_fit(table->request, n > 1 ? last[-2] : (double)NAN, n > 0 ? last[-1] : (double)NAN, x,
-                             &needs)) {
+  if (!sb_table_point_is_fit(table->request, before_last, last, x, &needs)) {
     sb_csv_fault_here(&table->csv, table->columns[0].heading, needs);
   }
 }

@@ -83,9 +83,9 @@ static bool take_line(const struct sb_journal *journal, size_t at, char line[LIN
 
 static uint64_t sum_of_head(const struct sb_journal_head *head)
 {
-  uint64_t sum = sb_tasks_hash_bytes(head->identity, &head->task_count, sizeof head->task_count);
-  sum = sb_tasks_hash_bytes(sum, &head->shard, sizeof head->shard);
-  sum = sb_tasks_hash_bytes(sum, &head->shard_count, sizeof head->shard_count);
+  uint64_t sum = sb_tasks_hash_whole(head->identity, head->task_count);
+  sum = sb_tasks_hash_whole(sum, head->shard);
+  sum = sb_tasks_hash_whole(sum, head->shard_count);
   return sb_tasks_hash_bytes(sum, head->about, head->about_length);
 }
 
@@ -129,7 +129,7 @@ long sb_journal_wanted_count(const struct sb_journal_head *head)
 /* The sum of a record begins with the study and the index, so that no record passes in another's place. */
 static uint64_t sum_of(const struct sb_journal_head *head, const struct sb_journal_record *record)
 {
-  const uint64_t start = sb_tasks_hash_bytes(head->identity, &record->index, sizeof record->index);
+  const uint64_t start = sb_tasks_hash_whole(head->identity, record->index);
   return sb_tasks_hash_bytes(start, record->text, record->length);
 }
 

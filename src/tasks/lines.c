@@ -68,6 +68,28 @@ uint64_t sb_tasks_hash_text(uint64_t hash, const char *text)
   return sb_tasks_hash_bytes(hash, text, strlen(text) + 1);
 }
 
+static uint64_t hash_word(uint64_t hash, uint64_t word)
+{
+  unsigned char bytes[8];
+  for (int k = 0; k < 8; k++) bytes[k] = (unsigned char)(word >> (8 * k));
+  return sb_tasks_hash_bytes(hash, bytes, sizeof bytes);
+}
+
+uint64_t sb_tasks_hash_whole(uint64_t hash, int64_t value)
+{
+  return hash_word(hash, (uint64_t)value);
+}
+
+uint64_t sb_tasks_hash_numbers(uint64_t hash, const double *values, size_t count)
+{
+  for (size_t k = 0; k < count; k++) {
+    uint64_t word;
+    memcpy(&word, &values[k], sizeof word);
+    hash = hash_word(hash, word);
+  }
+  return hash;
+}
+
 enum sb_status sb_tasks_hash_file(uint64_t *hash, const char *path, struct sb_error *err)
 {
   size_t length = 0;
@@ -89,9 +111,9 @@ enum sb_status sb_tasks_hash_file(uint64_t *hash, const char *path, struct sb_er
 
 static uint64_t hash_table(uint64_t hash, const struct sb_table *table)
 {
-  hash = sb_tasks_hash_bytes(hash, &table->count, sizeof table->count);
-  hash = sb_tasks_hash_bytes(hash, table->x, table->count * sizeof *table->x);
-  return sb_tasks_hash_bytes(hash, table->y, table->count * sizeof *table->y);
+  hash = sb_tasks_hash_whole(hash, (int64_t)table->count);
+  hash = sb_tasks_hash_numbers(hash, table->x, table->count);
+  return sb_tasks_hash_numbers(hash, table->y, table->count);
 }
 
 enum sb_status sb_tasks_hash_scenario(uint64_t *hash, const char *path, const char *const *sets, size_t set_count,

@@ -50,7 +50,7 @@ struct sb_tasks_options sb_tasks_options_default(void)
 static uint64_t whole_identity(const struct sb_tasks *tasks)
 {
   const uint64_t hash = sb_tasks_hash_text(tasks->identity, tasks->about);
-  return sb_tasks_hash_bytes(hash, &tasks->task_count, sizeof tasks->task_count);
+  return sb_tasks_hash_whole(hash, tasks->task_count);
 }
 
 static int thread_count(const struct crew *crew)

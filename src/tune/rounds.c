@@ -182,11 +182,10 @@ enum sb_status sb_rounds_load(const struct sb_tune_request *request, struct sb_r
 static enum sb_status identify(const struct sb_tune_request *request, const struct sb_rounds *tuning, uint64_t *hash,
                                struct sb_error *err)
 {
-  const long samples = request->samples;
-  *hash = sb_tasks_hash_bytes(request->identity, &samples, sizeof samples);
-  *hash = sb_tasks_hash_bytes(*hash, &request->seed, sizeof request->seed);
-  *hash = sb_tasks_hash_bytes(*hash, &request->pair, sizeof request->pair);
-  *hash = sb_tasks_hash_bytes(*hash, &request->points, sizeof request->points);
+  *hash = sb_tasks_hash_whole(request->identity, request->samples);
+  *hash = sb_tasks_hash_whole(*hash, (int64_t)request->seed);
+  *hash = sb_tasks_hash_whole(*hash, request->pair);
+  *hash = sb_tasks_hash_whole(*hash, request->points);
   enum sb_status status = SB_OK;
   for (int i = 0; i < tuning->nominal_count && status == SB_OK; i++) {
     status =

@@ -126,14 +126,14 @@ static void ask_closed_forms(const struct sb_survey *survey, struct sb_raster *r
 
 static uint64_t identity_of(const struct sb_survey *survey)
 {
-  uint64_t hash = sb_tasks_hash_bytes(SB_TASKS_HASH_START, &survey->options->identity, sizeof(uint64_t));
-  hash = sb_tasks_hash_bytes(hash, &survey->dwell_s, sizeof survey->dwell_s);
-  hash = sb_tasks_hash_bytes(hash, survey->serial, sizeof *survey->serial);
-  hash = sb_tasks_hash_bytes(hash, &survey->options->axis.count, sizeof survey->options->axis.count);
+  uint64_t hash = sb_tasks_hash_whole(SB_TASKS_HASH_START, (int64_t)survey->options->identity);
+  hash = sb_tasks_hash_numbers(hash, &survey->dwell_s, 1);
+  hash = sb_tasks_hash_whole(hash, *survey->serial);
+  hash = sb_tasks_hash_whole(hash, survey->options->axis.count);
   for (int i = 0; i < survey->count; i++) {
     const struct sb_control *control = &survey->machines[i].model.control;
-    hash = sb_tasks_hash_bytes(hash, control->downshift_fraction, sizeof control->downshift_fraction);
-    hash = sb_tasks_hash_bytes(hash, control->upshift_fraction, sizeof control->upshift_fraction);
+    hash = sb_tasks_hash_numbers(hash, control->downshift_fraction, SB_GEAR_MAX - 1);
+    hash = sb_tasks_hash_numbers(hash, control->upshift_fraction, SB_GEAR_MAX - 1);
   }
   return hash;
 }

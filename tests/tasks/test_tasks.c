@@ -22,6 +22,10 @@ static void hash_is_fnv_1a(void **state)
   assert_true(sb_tasks_hash_bytes(SB_TASKS_HASH_START, "", 0) == UINT64_C(0xcbf29ce484222325));
   assert_true(sb_tasks_hash_bytes(SB_TASKS_HASH_START, "a", 1) == UINT64_C(0xaf63dc4c8601ec8c));
   assert_true(sb_tasks_hash_bytes(SB_TASKS_HASH_START, "foobar", 6) == UINT64_C(0x85944171f73967e8));
+  const double numbers[] = {1.0, -0.0}; /* IEEE 754: 0x3ff0... and 0x8000... */
+  assert_true(sb_tasks_hash_whole(7, -2) == sb_tasks_hash_bytes(7, "\xfe\xff\xff\xff\xff\xff\xff\xff", 8));
+  assert_true(sb_tasks_hash_numbers(7, numbers, 2) ==
+              sb_tasks_hash_bytes(7, "\0\0\0\0\0\0\xf0\x3f\0\0\0\0\0\0\0\x80", 16));
   assert_true(sb_tasks_hash_text(1, "ab") == sb_tasks_hash_bytes(1, "ab\0", 3));
 }
 
