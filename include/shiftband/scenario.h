@@ -9,6 +9,7 @@
 #ifndef SHIFTBAND_SCENARIO_H
 #define SHIFTBAND_SCENARIO_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
 
@@ -68,6 +69,12 @@ struct sb_scenario {
  */
 enum sb_status sb_scenario_load(const char *path, const char *const *sets, size_t set_count, struct sb_scenario *out,
                                 struct sb_faults *faults);
+
+/*
+ * A file that a scenario names (a table, a section of a motor) is read only where the scenario's folder or one below it holds it,
+ * links followed, until this allows others. For the whole program; call it before other threads start.
+ */
+void sb_scenario_allow_outside(bool is_allowed);
 
 /* The same from text in memory; `path` is only the name used in messages and the folder of CSV tables. */
 enum sb_status sb_scenario_parse(const char *path, const char *text, size_t length, const char *const *sets,

@@ -5,8 +5,27 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 enum { READ_FIRST = 1 << 16 };
+
+bool sb_text_file_is_endless(const char *path)
+{
+  struct stat info;
+  return stat(path, &info) == 0 && !S_ISREG(info.st_mode) && !S_ISDIR(info.st_mode);
+}
+
+FILE *sb_text_file_open(const char *path)
+{
+  if (!sb_text_file_is_endless(path)) return fopen(path, "rbe"); /* e: a controller must not inherit it */
+  errno = ESPIPE;
+  return NULL;
+}
+
+const char *sb_text_file_reason(int error)
+{
+  return error == ESPIPE ? "it is no file but a device or a pipe" : strerror(error);
+}
 
 char *sb_text_file_read_stream(FILE *stream, size_t most, size_t *length)
 {

@@ -7,6 +7,15 @@
 #include <stddef.h>
 #include <stdio.h>
 
+/* Whether something is there that is no file and may have no end: a device, a pipe. */
+bool sb_text_file_is_endless(const char *path);
+
+/* Opens a file to read what it holds; what may have no end is not opened. NULL with errno set, ESPIPE for that. */
+FILE *sb_text_file_open(const char *path);
+
+/* What errno means of a file that was to be read. */
+const char *sb_text_file_reason(int error);
+
 /* The file's bytes with a zero byte behind them, to be freed; NULL with errno set, EFBIG when there are as many as most. */
 char *sb_text_file_read(const char *path, size_t most, size_t *length);
 

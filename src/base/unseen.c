@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "base/unseen.h"
 
+#include <stdbool.h>
+#include <stdio.h>
 #include <string.h>
 
 /* U+061C, U+200E, U+200F, U+2028 to U+202E, U+2066 to U+2069. */
@@ -21,4 +23,39 @@ size_t sb_unseen_length(const char *text)
     if (strncmp(text, marks[k], strlen(marks[k])) == 0) return strlen(marks[k]);
   }
   return 0;
+}
+
+/* Bytes of the character in UTF-8 that begins here; 0: there is none (RFC 3629, without its rule of the shortest form). */
+static size_t character_length(const char *text)
+{
+  const unsigned char first = (unsigned char)text[0];
+  const size_t length = first < 0x80   ? 1
+                        : first < 0xc2 ? 0
+                        : first < 0xe0 ? 2
+                        : first < 0xf0 ? 3
+                        : first < 0xf5 ? 4
+                                       : 0;
+  for (size_t k = 1; k < length; k++) {
+    if (((unsigned char)text[k] & 0xc0u) != 0x80u) return 0;
+  }
+  return length;
+}
+
+const char *sb_unseen_show(const char *text, char *shown, size_t size)
+{
+  size_t length = 0;
+  while (*text != 0) {
+    const size_t unseen = *text == '\n' ? 0 : sb_unseen_length(text), whole = character_length(text);
+    const size_t used = unseen > 0 ? unseen : whole > 0 ? whole : 1;
+    const bool is_hidden = unseen > 0 || whole == 0;
+    if (length + (is_hidden ? 4 * used : used) >= size) break;
+    for (size_t k = 0; k < used; k++) {
+      if (is_hidden) snprintf(shown + length, size - length, "\\x%02x", (unsigned char)text[k]);
+      if (!is_hidden) shown[length] = text[k];
+      length += is_hidden ? 4 : 1;
+    }
+    text += used;
+  }
+  shown[length] = 0;
+  return shown;
 }

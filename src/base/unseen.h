@@ -12,4 +12,11 @@
 /* Bytes of such a character at the beginning of a text in UTF-8; 0: there is none. Pure. */
 size_t sb_unseen_length(const char *text);
 
+/*
+ * Copies a text that somebody else wrote so that it can be shown: such characters, and bytes that are no UTF-8, as \xNN; line ends
+ * stay. Cut to the size, at a whole character. Returns shown.
+ */
+enum { SB_UNSEEN_SHOWN_SIZE = 1024 };
+const char *sb_unseen_show(const char *text, char *shown, size_t size);
+
 #endif

@@ -13,6 +13,7 @@
 #endif
 
 #include "cli/command.h"
+#include "external/limits.h"
 #include "external/protocol.h"
 
 typedef int32_t (*own_function)(const struct sb_own_input *);
@@ -118,6 +119,7 @@ static int host(const char *path)
 {
   struct talk talk = {NULL, -1};
   die_with_parent();
+  sb_limits_set();
   if (!part_streams(&talk)) {
     sb_command_complain("the standard streams can't be used");
     return SB_EXIT_IO;

@@ -9,6 +9,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/unseen.h"
 #include "cli/output.h"
 #include "shiftband/status.h"
 
@@ -53,8 +54,9 @@ void sb_command_begin(const char *name)
 /* All messages but those with a place of their own are written here. */
 static void put(const char *kind, const char *format, va_list arguments)
 {
-  char text[8192];
-  vsnprintf(text, sizeof text, format, arguments);
+  char raw[8192], text[2 * sizeof raw];
+  vsnprintf(raw, sizeof raw, format, arguments);
+  sb_unseen_show(raw, text, sizeof text);                   /* names of files and of others' things stand in it */
   const bool is_about_input = strncmp(text, "-: ", 3) == 0; /* a file's name, which many messages begin with */
   fprintf(stderr, "shiftband%s%s: %s%s%s\n", command != NULL ? " " : "", command != NULL ? command : "", kind,
           is_about_input ? "standard input" : "", is_about_input ? text + 1 : text);
@@ -117,10 +119,17 @@ int sb_command_fail(const char *path, enum sb_status status, const struct sb_err
   return sb_command_exit(status);
 }
 
+/* A message that has its place already. */
+static void say_line(const char *raw)
+{
+  char text[8192];
+  fprintf(stderr, "%s\n", sb_unseen_show(raw, text, sizeof text));
+}
+
 int sb_command_fail_faults(const char *path, enum sb_status status, struct sb_faults *faults)
 {
   if (status != SB_OK && faults->count == 0) sb_command_fail(path, status, NULL);
-  for (size_t k = 0; status != SB_OK && k < faults->count; k++) fprintf(stderr, "%s\n", faults->texts[k]);
+  for (size_t k = 0; status != SB_OK && k < faults->count; k++) say_line(faults->texts[k]);
   sb_faults_clear(faults);
   return sb_command_exit(status);
 }
@@ -154,7 +163,7 @@ void sb_command_say_notes(const struct sb_scenario *scenario)
   if (scenario->comma_count + scenario->notes.count > 0)
     fflush(stdout); /* whole lines first where both go to one place */
   for (size_t k = 0; k < scenario->comma_count; k++) sb_command_note_commas(scenario->comma_tables[k]);
-  for (size_t k = 0; k < scenario->notes.count; k++) fprintf(stderr, "%s\n", scenario->notes.texts[k]);
+  for (size_t k = 0; k < scenario->notes.count; k++) say_line(scenario->notes.texts[k]);
 }
 
 int sb_command_load(const char *path, const struct sb_option_list *sets, struct sb_scenario *out)

@@ -10,6 +10,8 @@
 
 #include "cli/command.h"
 #include "cli/long_work.h"
+#include "external/limits.h"
+#include "external/orphans.h"
 #include "shiftband/tasks.h"
 
 static const double timeout_default_s = 1.0, timeout_least_s = 1e-3, timeout_most_s = 3600.0;
@@ -40,13 +42,21 @@ static int set_object(struct sb_own_options *own)
   return SB_EXIT_DONE;
 }
 
-static void set_command(struct sb_own_options *own)
+/* The limits come first, in the same shell. */
+static int set_command(struct sb_own_options *own)
 {
+  char limits[256];
+  sb_limits_write(limits, sizeof limits);
+  const size_t size = strlen(limits) + strlen(own->command) + 1;
+  own->path = malloc(size);
+  if (own->path == NULL) return sb_command_fail(NULL, SB_ERR_MEMORY, NULL);
+  snprintf(own->path, size, "%s%s", limits, own->command);
   own->argv[0] = "/bin/sh";
   own->argv[1] = "-c";
-  own->argv[2] = own->command;
+  own->argv[2] = own->path;
   own->name = sb_fail_quote(own->command);
   own->program.name = own->name.text;
+  return SB_EXIT_DONE;
 }
 
 static int set_timeout(struct sb_external_program *program)
@@ -63,7 +73,8 @@ int sb_own_options_prepare(struct sb_own_options *own)
   own->program.argv = own->argv;
   own->program.stop = sb_interrupt_flag();
   if (code == SB_EXIT_DONE && own->object != NULL) code = set_object(own);
-  if (code == SB_EXIT_DONE && own->object == NULL) set_command(own);
+  if (code == SB_EXIT_DONE && own->object == NULL) code = set_command(own);
+  sb_orphans_adopt();
   own->decider = sb_external_program_decider(&own->program);
   return code;
 }

@@ -36,7 +36,7 @@ struct sb_own_options {
   struct sb_external_program program;
   const char *argv[4];
   struct sb_quote name;
-  char *path; /* of the object, with a folder; owned */
+  char *path; /* of the object, with a folder, or the command behind its limits; owned */
   struct sb_decider decider;
 };
 

@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "base/text_file.h"
+#include "base/unseen.h"
 #include "cli/option_reader.h"
 #include "cli/output.h"
 
@@ -142,6 +143,31 @@ static int check_standard_input(const struct sb_option_reader *reader)
   return count <= 1 ? SB_EXIT_DONE : sb_command_usage("standard input (-) can be only one of the files");
 }
 
+/* Names of files reach reports and emitted headers, where such characters would act on what stands around them. */
+static int check_name(const char *name)
+{
+  char shown[SB_UNSEEN_SHOWN_SIZE];
+  for (const char *c = name; *c != 0; c++) {
+    if (sb_unseen_length(c) == 0) continue;
+    return sb_command_usage("the name of a file must not hold control characters, found %s",
+                            sb_unseen_show(name, shown, sizeof shown));
+  }
+  return SB_EXIT_DONE;
+}
+
+static int check_names(const struct sb_option_reader *reader)
+{
+  const struct sb_option_list *files = reader->command->files.most > 0 ? sb_option_operands(reader) : NULL;
+  int code = SB_EXIT_DONE;
+  for (size_t k = 0; code == SB_EXIT_DONE && files != NULL && k < files->count; k++) code = check_name(files->items[k]);
+  for (const struct sb_option *o = reader->command->options; code == SB_EXIT_DONE && !sb_option_is_end(o); o++) {
+    const char *value = reader->values[o - reader->command->options];
+    const bool is_file = o->kind == SB_OPTION_INPUT || o->kind == SB_OPTION_OUTPUT;
+    if (is_file && value != NULL) code = check_name(value);
+  }
+  return code;
+}
+
 static int check_files(const struct sb_option_reader *reader)
 {
   const struct sb_command_files *files = &reader->command->files;
@@ -191,6 +217,7 @@ int sb_option_check(const struct sb_option_reader *reader)
 {
   const struct sb_command *command = reader->command;
   int code = check_files(reader);
+  if (code == SB_EXIT_DONE) code = check_names(reader);
   if (code == SB_EXIT_DONE) code = check_standard_input(reader);
   for (const struct sb_option_rule *rule = command->rules; rule != NULL && rule->names != NULL; rule++) {
     if (code == SB_EXIT_DONE) code = check_rule(reader, rule);

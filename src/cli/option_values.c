@@ -6,6 +6,7 @@
 
 #include "base/nearest.h"
 #include "cli/option_reader.h"
+#include "shiftband/scenario.h"
 
 bool sb_options_read_count(const char *text, long least, long greatest, long *count)
 {
@@ -136,5 +137,13 @@ int sb_option_take(const struct sb_option_reader *reader, const struct sb_option
     case SB_OPTION_MARKS: return take_marks(option, value, field);
     case SB_OPTION_CALL: return option->take(reader->request, value);
   }
+  return SB_EXIT_DONE;
+}
+
+int sb_option_allow_outside(void *request, const char *value)
+{
+  (void)request;
+  (void)value;
+  sb_scenario_allow_outside(true);
   return SB_EXIT_DONE;
 }

@@ -77,12 +77,15 @@ struct sb_option {
   .kind = SB_OPTION_QUANTITY, .offset = SB_FIELD(type, field, double), .quantity = what, .above = limit
 #define SB_BY_CALL(function) .kind = SB_OPTION_CALL, .take = function
 
-/* Options that several commands have: one text each. */
-#define SB_OPTION_SET_OF(type)                                                                                        \
-  {                                                                                                                   \
-    "set", 0, "PATH=VALUE",                                                                                           \
-        "replace or add one key of the scenario first, as --set controller.dwell='2 s'; may be given more than once", \
-        SB_INTO_LIST(type, sets)                                                                                      \
+/* Options that several commands have: one text each. Where values are set, a scenario is read. */
+#define SB_OPTION_SET_OF(type)                                                                                         \
+  {"set", 0, "PATH=VALUE",                                                                                             \
+   "replace or add one key of the scenario first, as --set controller.dwell='2 s'; may be given more than once",       \
+   SB_INTO_LIST(type, sets)},                                                                                          \
+  {                                                                                                                    \
+    "allow-outside", 0, NULL,                                                                                          \
+        "let the scenario read tables outside its folder, too; only for a scenario that you trust (topic: strangers)", \
+        SB_BY_CALL(sb_option_allow_outside)                                                                            \
   }
 #define SB_OPTION_QUIET_OF(type)                                                             \
   {                                                                                          \
@@ -119,6 +122,9 @@ enum sb_parsed {
  */
 enum sb_parsed sb_options_read(const struct sb_command *command, int argc, char **argv, void *request);
 void sb_options_clear(const struct sb_command *command, void *request);
+
+/* What --allow-outside does. */
+int sb_option_allow_outside(void *request, const char *value);
 
 /* A whole number of least..greatest; false when it is none. */
 bool sb_options_read_count(const char *text, long least, long greatest, long *count);

@@ -11,10 +11,13 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "external/orphans.h"
+
 extern char **environ;
 
-/* Between a pipe's birth and its mark for closing in other children no other child may start. */
+/* Between a pipe's birth and its mark for closing in other children no other child may start; nor while orphans are ended. */
 static pthread_mutex_t starting = PTHREAD_MUTEX_INITIALIZER;
+static struct sb_channel *open_channels; /* a list */
 
 /* How often a raised stop flag is noticed while nothing is heard; a child that is waited for is looked at this often. */
 enum { STOP_SLICE_MS = 100 };
@@ -49,15 +52,19 @@ static int open_pipe(int ends[2])
   return -1;
 }
 
-/* A group of its own, and the default for the signals that this program may ignore. */
+/* Of POSIX.1-2024, which older headers show to GNU programs alone. */
+#ifndef POSIX_SPAWN_SETSID
+#define POSIX_SPAWN_SETSID 0x80
+#endif
+
+/* A session of its own, with no terminal, and the default for the signals that this program may ignore. */
 static int set_attributes(posix_spawnattr_t *attributes)
 {
   sigset_t defaults;
   sigemptyset(&defaults);
   sigaddset(&defaults, SIGPIPE);
   sigaddset(&defaults, SIGXFSZ);
-  int failed = posix_spawnattr_setflags(attributes, POSIX_SPAWN_SETPGROUP | POSIX_SPAWN_SETSIGDEF);
-  if (failed == 0) failed = posix_spawnattr_setpgroup(attributes, 0);
+  int failed = posix_spawnattr_setflags(attributes, POSIX_SPAWN_SETSID | POSIX_SPAWN_SETSIGDEF);
   if (failed == 0) failed = posix_spawnattr_setsigdefault(attributes, &defaults);
   return failed;
 }
@@ -108,6 +115,10 @@ enum sb_status sb_channel_open(struct sb_channel *channel, const char *const *ar
   *channel = (struct sb_channel){.pid = -1, .to = -1, .from = -1, .stop = stop};
   pthread_mutex_lock(&starting);
   const int failed = start(channel, argv);
+  if (failed == 0) {
+    channel->next = open_channels;
+    open_channels = channel;
+  }
   pthread_mutex_unlock(&starting);
   if (failed != 0) return sb_fail(err, SB_ERR_CONTROLLER, "can't be started: %s: %s", argv[0], strerror(failed));
   fcntl(channel->to, F_SETFL, O_NONBLOCK);
@@ -242,10 +253,37 @@ static bool listen_to_end(struct sb_channel *channel, double end_s)
   }
 }
 
+/* Whether a session is that of a child that still runs; a session's number is that of its first process. */
+static bool is_running(pid_t session)
+{
+  for (const struct sb_channel *channel = open_channels; channel != NULL; channel = channel->next) {
+    if (channel->pid == session) return true;
+  }
+  return false;
+}
+
+/* Ends the child with its group, and what it left behind elsewhere. Returns what waitpid() says of it. */
+static int end_child(struct sb_channel *channel)
+{
+  int status = 0;
+  kill(-channel->pid, SIGKILL);
+  kill(channel->pid, SIGKILL);
+  pid_t reaped;
+  do {
+    reaped = waitpid(channel->pid, &status, 0);
+  } while (reaped < 0 && errno == EINTR);
+  pthread_mutex_lock(&starting);
+  struct sb_channel **link = &open_channels;
+  while (*link != NULL && *link != channel) link = &(*link)->next;
+  if (*link != NULL) *link = channel->next;
+  sb_orphans_end(is_running);
+  pthread_mutex_unlock(&starting);
+  return status;
+}
+
 bool sb_channel_close(struct sb_channel *channel, double limit_s, struct sb_child_end *end)
 {
   const double end_s = now_s() + limit_s;
-  int status = 0;
   close(channel->to);
   const bool has_spoken = channel->length > 0 || (limit_s > 0.0 && listen_to_end(channel, end_s));
   bool has_ended = sb_channel_is_over(channel);
@@ -253,12 +291,7 @@ bool sb_channel_close(struct sb_channel *channel, double limit_s, struct sb_chil
     nanosleep(&(struct timespec){.tv_nsec = look_ns}, NULL);
     has_ended = sb_channel_is_over(channel);
   }
-  kill(-channel->pid, SIGKILL);
-  kill(channel->pid, SIGKILL);
-  pid_t reaped;
-  do {
-    reaped = waitpid(channel->pid, &status, 0);
-  } while (reaped < 0 && errno == EINTR);
+  const int status = end_child(channel);
   close(channel->from);
   *end = (struct sb_child_end){has_ended, WIFEXITED(status) ? WEXITSTATUS(status) : -1,
                                WIFSIGNALED(status) ? WTERMSIG(status) : 0};

@@ -23,6 +23,7 @@ struct sb_channel {
   const volatile sig_atomic_t *stop; /* NULL: never */
   size_t length;                     /* bytes heard and not yet taken */
   char heard[SB_CHANNEL_LINE_MAX + 2];
+  struct sb_channel *next; /* of those that are open */
 };
 
 /* What came of asking. */

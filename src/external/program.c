@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/unseen.h"
 #include "external/channel.h"
 #include "external/protocol.h"
 #include "shiftband/units.h"
@@ -121,7 +122,9 @@ static enum sb_status decide(void *context, const struct sb_own_input *input, in
   const enum sb_heard heard = sb_channel_ask(&run->channel, text, length, limit_s, line, &line_length);
   if (heard != SB_HEARD_LINE) return tell_fault(run, heard, limit_s, line, err);
   if (line[0] == '!') {
-    return sb_fail(err, SB_ERR_CONTROLLER, "gave up: %s", line + 1 + strspn(line + 1, " "));
+    char shown[SB_UNSEEN_SHOWN_SIZE];
+    return sb_fail(err, SB_ERR_CONTROLLER, "gave up: %s",
+                   sb_unseen_show(line + 1 + strspn(line + 1, " "), shown, sizeof shown));
   }
   *gear = sb_protocol_read_answer(line, line_length);
   if (*gear < 0) {

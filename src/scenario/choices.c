@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/text_file.h"
+#include "scenario/beside.h"
 #include "scenario/reader.h"
 #include "scenario/write.h"
 
@@ -106,15 +107,16 @@ static bool is_file(const struct sb_node *node)
 }
 
 /* The text of a file beside the scenario, in the scratch arena; NULL and a fault. */
-static char *read_file(struct sb_reader *reader, const struct sb_node *node, const char *path, char name[2048],
-                       size_t *length)
+static char *read_file(struct sb_reader *reader, const struct sb_node *node, const char *path,
+                       char name[SB_BESIDE_SIZE], size_t *length)
 {
-  const char *slash = strrchr(reader->file, '/');
-  const int folder = node->text[0] == '/' || slash == NULL ? 0 : (int)(slash - reader->file) + 1;
-  snprintf(name, 2048, "%.*s%.1000s", folder, reader->file, node->text);
-  FILE *file = fopen(name, "rbe");
+  const enum sb_beside beside = sb_beside_find(reader->file, node->text, name);
+  reader->is_out_of_memory |= beside == SB_BESIDE_NO_MEMORY;
+  if (beside == SB_BESIDE_OUTSIDE) refuse(reader, node, path, "%s: " SB_BESIDE_REFUSAL, sb_fail_quote(node->text).text);
+  if (beside != SB_BESIDE_ALLOWED) return NULL;
+  FILE *file = sb_text_file_open(name);
   char *text = file != NULL ? sb_text_file_read_start(file, SB_TEXT_MAX + 1, length) : NULL;
-  if (text == NULL) refuse(reader, node, path, "%.300s: %s", name, strerror(errno));
+  if (text == NULL) refuse(reader, node, path, "%.300s: %s", name, sb_text_file_reason(errno));
   if (file != NULL) fclose(file);
   return text;
 }
@@ -123,7 +125,7 @@ static char *read_file(struct sb_reader *reader, const struct sb_node *node, con
 static const struct sb_node *section_of_file(struct sb_reader *reader, const struct sb_node *node, const char *path,
                                              const char *name)
 {
-  char file[2048];
+  char file[SB_BESIDE_SIZE];
   size_t length = 0;
   char *text = read_file(reader, node, path, file, &length);
   if (text == NULL) return NULL;

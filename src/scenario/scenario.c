@@ -228,7 +228,7 @@ enum sb_status sb_scenario_parse(const char *path, const char *text, size_t leng
 /* At most one byte more than a scenario may have, which the parser then refuses; NULL with errno set. */
 static char *read_text(const char *path, size_t *length)
 {
-  FILE *file = fopen(path, "rbe"); /* e: a controller started in another thread must not inherit it */
+  FILE *file = sb_text_file_open(path);
   if (file == NULL) return NULL;
   char *text = sb_text_file_read_start(file, SB_TEXT_MAX + 1, length);
   const int saved = errno;
@@ -249,8 +249,10 @@ enum sb_status sb_reading_load(const char *path, const char *const *sets, size_t
   if (text == NULL && errno == ENOMEM) return SB_ERR_MEMORY;
   if (text == NULL) {
     char message[1400];
-    snprintf(message, sizeof message, "%.1000s: %s", name, strerror(errno));
-    return publish_one(faults, SB_ERR_IO, message);
+    const enum sb_status status = errno == ESPIPE ? SB_ERR_SCENARIO : SB_ERR_IO;
+    snprintf(message, sizeof message, "%.1000s: %s%s", name, sb_text_file_reason(errno),
+             errno == ESPIPE ? "; - reads standard input" : "");
+    return publish_one(faults, status, message);
   }
   const enum sb_status status = parse(name, text, length, sets, set_count, reading, out, faults);
   free(own);

@@ -5,6 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/text_file.h"
+#include "scenario/beside.h"
 #include "scenario/reader.h"
 #include "scenario/table_csv.h"
 
@@ -82,19 +84,17 @@ bool sb_reader_read_points(struct sb_reader *reader, const struct sb_table_reque
   return is_fit;
 }
 
-/* The file's path: relative ones start at the scenario's folder. */
-static void table_path(const struct sb_reader *reader, const char *file, char out[4096])
-{
-  const char *slash = strrchr(reader->file, '/');
-  const int folder = file[0] == '/' || slash == NULL ? 0 : (int)(slash - reader->file) + 1;
-  snprintf(out, 4096, "%.*s%s", folder, reader->file, file);
-}
-
 static bool read_file(struct sb_reader *reader, const struct sb_table_request *request, const char *file,
                       const char *path, struct sb_table *out)
 {
-  char whole[4096];
-  table_path(reader, file, whole);
+  char whole[SB_BESIDE_SIZE];
+  const enum sb_beside beside = sb_beside_find(reader->file, file, whole);
+  reader->is_out_of_memory |= beside == SB_BESIDE_NO_MEMORY;
+  if (beside == SB_BESIDE_OUTSIDE) {
+    sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found %s: " SB_BESIDE_REFUSAL,
+                  sb_fail_quote(file).text);
+  }
+  if (beside != SB_BESIDE_ALLOWED) return false;
   bool has_commas = false;
   const enum sb_status status = sb_table_csv_read(whole, request, out, &has_commas);
   if (has_commas && reader->comma_count < SB_COMMA_TABLE_MAX) {
@@ -107,8 +107,7 @@ static bool read_file(struct sb_reader *reader, const struct sb_table_request *r
     reader->is_unreadable |=
         errno != ENOENT && errno != ENOTDIR && errno != EISDIR && errno != EACCES && errno != ESPIPE && errno != EFBIG;
     sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found none at %s: %s",
-                  sb_fail_quote(whole).text,
-                  errno == ESPIPE ? "it is no file but a device or a pipe" : strerror(errno));
+                  sb_fail_quote(whole).text, sb_text_file_reason(errno));
   }
   return status == SB_OK;
 }

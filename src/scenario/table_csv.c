@@ -5,9 +5,9 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
 #include "base/arena.h"
+#include "base/text_file.h"
 
 #define TORQUE_MAX 1e6 /* N m: more is a wrong unit */
 
@@ -140,9 +140,8 @@ enum sb_status sb_table_csv_read(const char *path, const struct sb_table_request
                                  bool *has_decimal_commas)
 {
   struct table table = {.csv = {.path = path, .faults = request->faults, .place = request->place}, .request = request};
-  struct stat info;
   /* A device or a pipe may have no end, and a scenario may come from anyone. */
-  if (stat(path, &info) == 0 && !S_ISREG(info.st_mode) && !S_ISDIR(info.st_mode)) {
+  if (sb_text_file_is_endless(path)) {
     errno = ESPIPE;
     return SB_ERR_IO;
   }

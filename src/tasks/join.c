@@ -10,6 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/text_file.h"
+#include "base/unseen.h"
 #include "tasks/journal.h"
 
 enum { NAMED_MAX = 20 /* of missing shards */ };
@@ -21,15 +23,33 @@ struct gathering {
   size_t count;
 };
 
+/* Whether a text holds nothing but lines that can be shown: what a study says of itself reaches reports and terminals. */
+static bool is_shown(const char *text, size_t length)
+{
+  char window[8] = "";
+  for (size_t k = 0; k < length; k++) {
+    const size_t left = length - k < sizeof window - 1 ? length - k : sizeof window - 1;
+    if (text[k] == '\n' || (text[k] >= ' ' && text[k] <= '~')) continue;
+    memcpy(window, text + k, left);
+    window[left] = 0;
+    if (text[k] == 0 || sb_unseen_length(window) > 0) return false;
+  }
+  return true;
+}
+
 static enum sb_status read_shard(const char *path, struct sb_journal *journal, struct sb_error *err)
 {
-  FILE *file = fopen(path, "rb");
-  if (file == NULL) return sb_fail(err, SB_ERR_IO, "%s: %s", path, strerror(errno));
+  FILE *file = sb_text_file_open(path);
+  if (file == NULL) {
+    const enum sb_status status = errno == ESPIPE ? SB_ERR_SCENARIO : SB_ERR_IO;
+    return sb_fail(err, status, "%s: %s", path, sb_text_file_reason(errno));
+  }
   struct sb_error reason;
   const enum sb_status status = sb_journal_read(journal, file, &reason);
   fclose(file);
   if (status != SB_OK) return sb_fail(err, status, "%s: %s", path, reason.text);
-  if (sb_journal_read_head(journal)) return SB_OK;
+  const struct sb_journal_head *head = &journal->head;
+  if (sb_journal_read_head(journal) && is_shown(head->about, head->about_length)) return SB_OK;
   const bool begins = journal->size > 0 && sb_journal_begins(journal);
   sb_journal_clear(journal);
   return sb_fail(err, SB_ERR_SCENARIO, "%s: %s", path, begins ? "the shard is damaged in its header" : "no shard");
@@ -68,6 +88,10 @@ static enum sb_status check_records(const char *path, struct sb_journal *journal
   enum sb_journal_step step;
   long found = 0;
   for (; (step = sb_journal_next(journal, &record)) == SB_JOURNAL_RECORD; found++) {
+    if (!is_shown(record.text, record.length)) {
+      return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged: task %ld holds control characters", path,
+                     record.index);
+    }
     if (sb_journal_wants(head, record.index)) continue;
     return sb_fail(err, SB_ERR_SCENARIO, "%s: the shard is damaged: task %ld does not belong there", path,
                    record.index);

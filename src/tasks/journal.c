@@ -5,6 +5,7 @@
 #include <inttypes.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 /* Lines are read by scanning, written again and compared: so only what we write ourselves is taken. */
 #define HEAD_SCAN "shiftband study %16" SCNx64 " tasks %ld shard %d/%d about %zu %16" SCNx64
@@ -17,18 +18,29 @@ static const char end_line[] = "end\n";
 
 enum { LINE_SIZE = 256 };
 
+/* A journal comes from anyone, as a shard does: what is larger is not read. The largest study takes a tenth of it. */
+enum { BYTES_MOST = 1 << 30 };
+
 /* Whether bytes are how a journal begins, however few they are. */
 static bool begins(const char *bytes, size_t size)
 {
   return size == 0 || memcmp(bytes, magic, size < sizeof magic - 1 ? size : sizeof magic - 1) == 0;
 }
 
+static enum sb_status refuse_size(struct sb_error *err)
+{
+  return sb_fail(err, SB_ERR_SCENARIO, "needs at most 1 GiB");
+}
+
 enum sb_status sb_journal_read(struct sb_journal *journal, FILE *in, struct sb_error *err)
 {
   struct sb_lines all = {.text = NULL};
+  struct stat info;
   char block[8192];
+  if (fstat(fileno(in), &info) == 0 && info.st_size > BYTES_MOST) return refuse_size(err);
   errno = 0;
-  for (size_t size; begins(all.text, all.length) && (size = fread(block, 1, sizeof block, in)) > 0;) {
+  for (size_t size;
+       begins(all.text, all.length) && all.length <= BYTES_MOST && (size = fread(block, 1, sizeof block, in)) > 0;) {
     sb_lines_add_bytes(&all, block, size);
   }
   const int reason = errno;
@@ -36,6 +48,10 @@ enum sb_status sb_journal_read(struct sb_journal *journal, FILE *in, struct sb_e
     const enum sb_status status = ferror(in) ? SB_ERR_IO : SB_ERR_MEMORY;
     sb_lines_clear(&all);
     return sb_fail(err, status, "%s", status == SB_ERR_IO ? strerror(reason) : "out of memory");
+  }
+  if (all.length > BYTES_MOST) {
+    sb_lines_clear(&all);
+    return refuse_size(err);
   }
   *journal = (struct sb_journal){.bytes = all.text, .size = all.length};
   return SB_OK;

@@ -98,8 +98,8 @@ enum sb_status sb_tasks_hash_file(uint64_t *hash, const char *path, struct sb_er
     *hash = sb_tasks_hash_bytes(*hash, kept, length);
     return SB_OK;
   }
-  FILE *file = fopen(path, "rb");
-  if (file == NULL) return sb_fail(err, SB_ERR_IO, "%s: %s", path, strerror(errno));
+  FILE *file = sb_text_file_open(path);
+  if (file == NULL) return sb_fail(err, SB_ERR_IO, "%s: %s", path, sb_text_file_reason(errno));
   char block[4096];
   errno = 0;
   for (size_t size; (size = fread(block, 1, sizeof block, file)) > 0;) *hash = sb_tasks_hash_bytes(*hash, block, size);

@@ -14,6 +14,7 @@
 #include <omp.h>
 #endif
 
+#include "base/text_file.h"
 #include "tasks/journal.h"
 
 #ifdef _OPENMP
@@ -256,7 +257,7 @@ void sb_tasks_forget(const struct sb_tasks_options *options)
 
 bool sb_tasks_is_journal(const char *path)
 {
-  FILE *file = fopen(path, "rb");
+  FILE *file = sb_text_file_open(path);
   if (file == NULL) return false;
   struct sb_journal journal;
   const bool is_read = sb_journal_read(&journal, file, NULL) == SB_OK;

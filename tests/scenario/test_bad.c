@@ -125,7 +125,8 @@ static void a_directory_is_a_reading_fault(void **state)
 static void an_endless_file_is_refused(void **state)
 {
   (void)state;
-  assert_fault("/dev/zero", SB_ERR_SCENARIO, "/dev/zero:1:1: needs a scenario of at most 1 MiB, found more\n");
+  assert_fault("/dev/zero", SB_ERR_SCENARIO,
+               "/dev/zero: it is no file but a device or a pipe; - reads standard input\n");
 }
 
 static void a_ten_megabyte_scalar_is_refused(void **state)

@@ -160,7 +160,7 @@ static void headers_that_claim_more_than_the_files_hold_are_refused_at_once(void
   assert_not_joined(&shards, 1, SB_ERR_SCENARIO, "shards", ", 21/2147483647 and 2147483626 more");
   assert_not_joined(&both, 1, SB_ERR_SCENARIO, "both", "not finished: 1 of its 4294967299 tasks");
   const char *const endless = "/dev/zero";
-  assert_not_joined(&endless, 1, SB_ERR_SCENARIO, "/dev/zero", "no shard");
+  assert_not_joined(&endless, 1, SB_ERR_SCENARIO, "/dev/zero", "it is no file but a device or a pipe");
 }
 
 static void a_task_that_is_there_twice_is_refused(void **state)

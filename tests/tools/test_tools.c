@@ -399,7 +399,7 @@ static void a_report_shows_designs_of_a_scenario_with_choices_and_of_an_answer(v
   (void)state;
   if (!has_gnuplot() || shell_run("command -v python3")->code != 0) skip();
   const struct said *said = shell_run(
-      "sed \"s|\\[data/motor-light.yaml, data/|[$PWD/scenarios/data/|; s/teeth: .*45\\], mod/teeth: [15, 30, 36, 45], mod/;"
+      "cp -r scenarios/data $T/data; sed \"s|\\[data/motor-light.yaml, data/|[data/|; s/teeth: .*45\\], mod/teeth: [15, 30, 36, 45], mod/;"
       "s/stages: 2..3/stages: 2/\" scenarios/mat-roller.yaml > $T/shelf.yaml; P=\"tools/report --program $SHIFTBAND\";"
       "$SHIFTBAND design --json $T/shelf.yaml > $T/shelf.json && $P $T/shelf.json -o $T/alone.html &&"
       "$P $T/shelf.yaml -o $T/whole.html; echo code $?; sed 's/data:[^\"]*//' $T/alone.html;"
