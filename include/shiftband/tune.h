@@ -56,6 +56,7 @@ struct sb_tune_options {
   bool is_fixed;           /* keeps the thresholds of the first machine and only describes them */
   bool is_rough;           /* leaves out limits and remedies: for a round that others follow */
   int jobs;                /* threads, >= 1; 0: all cores */
+  int dwell_stride;        /* >= 1: the search over dwells compares margins on a lattice coarser by this factor */
   struct sb_map_axis axis; /* of both thresholds */
   struct sb_control own;   /* the scenario's own thresholds and dwell, to stand beside the answer */
   /* Someone else's controller: each lattice point is a run of its own, and between two points nothing is known; the closed
