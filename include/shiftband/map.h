@@ -104,6 +104,7 @@ struct sb_map {
   size_t leaf_count; /* rectangles of equal traces */
   size_t track_count;
   long long sample_count; /* samples simulated */
+  double effort;          /* what that took, in plain samples: a cost that is the same on every computer */
   void *storage;          /* owned */
 };
 

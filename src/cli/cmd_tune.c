@@ -175,6 +175,10 @@ static const struct sb_option option_table[] = {
     {"samples", 0, "N", "quasi-random samples of the tolerances, besides nominal and corners (default 24)",
      SB_INTO_COUNT(struct request, wanted.samples, 0, 100000)},
     {"seed", 0, "N", "of the samples (default 1)", SB_INTO_COUNT(struct request, seed, 0, 2147483647)},
+    {"points", 0, "N",
+     "about so many along each threshold, 8 to 20000 (default: as the threshold step, or as many as maps of a quarter of a "
+     "minute allow; 41 with someone else's controller)",
+     SB_INTO_COUNT(struct request, wanted.points, 8, 20000)},
     {"pair", 0, "N", "only this pair of gears, from 1, the slowest (default: all of them)",
      SB_INTO_COUNT(struct request, wanted.pair, 1, SB_GEAR_MAX - 1)},
     {"jobs", 0, "N", "threads (default: all cores)", SB_INTO_COUNT(struct request, jobs, 1, 1024)},
@@ -189,8 +193,6 @@ static const struct sb_option option_table[] = {
     SB_OWN_OPTIONS(struct request, own),
     {.help =
          "Each pair of thresholds on a lattice is then a run, and between two nothing is known; --samples defaults to 4."},
-    {"points", 0, "N", "about so many along each threshold, 8 to 1000 (default 41)",
-     SB_INTO_COUNT(struct request, wanted.points, 8, 1000)},
     {0},
 };
 
@@ -198,7 +200,6 @@ static const struct sb_option_rule rules[] = {
     {"resume", SB_NEEDS, "output", "what was calculated is kept beside that file"},
     {"any-load", SB_EXCLUDES, "prefer controller controller-command",
      "it is a preference, and proves the built-in controller"},
-    {"points", SB_NEEDS, "controller controller-command", "with the built-in controller the search is exact"},
     SB_OWN_RULES,
     {0},
 };

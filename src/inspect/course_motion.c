@@ -3,6 +3,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/sign.h"
 #include "inspect/course.h"
 
 enum {
@@ -344,7 +345,7 @@ void sb_course_command(const struct sb_course_machine *machine, struct sb_course
   course->link = course->plan.clutch_nm > 0.0 && !is_held ? SB_LINK_SLIP : SB_LINK_OPEN;
   course->turned_rad = 0.0;
   course->is_turned = gear_of(machine, course)->motor_direction * course->x[MOTOR] >= 0.0;
-  course->slip_direction = (lead > 0.0) - (lead < 0.0);
+  course->slip_direction = sb_sign_of(lead);
   sb_course_take_line(machine, course);
   if (is_held) {
     sb_course_engage(machine, course);

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "base/arena.h"
+#include "base/sign.h"
 
 /*
  * Within a leaf every decision is the same, but what a verdict compares a load with depends on the thresholds: Td on the downshift
@@ -174,11 +175,6 @@ static enum sb_status cut(const struct sb_plane *plane, const struct sb_findings
   return status;
 }
 
-static int sign_of(double value)
-{
-  return (value > 0.0) - (value < 0.0);
-}
-
 /* For each torque the last one of its run, in which torques and their sizes only rise or only fall; owned, NULL: no memory. */
 static int *find_runs(const double *torque_nm, int count)
 {
@@ -187,8 +183,8 @@ static int *find_runs(const double *torque_nm, int count)
   if (last == NULL) return NULL;
   last[count - 1] = count - 1;
   for (int k = count - 2; k >= 0; k--) {
-    const int next_rise = sign_of(torque_nm[k + 1] - torque_nm[k]);
-    const int next_growth = sign_of(fabs(torque_nm[k + 1]) - fabs(torque_nm[k]));
+    const int next_rise = sb_sign_of(torque_nm[k + 1] - torque_nm[k]);
+    const int next_growth = sb_sign_of(fabs(torque_nm[k + 1]) - fabs(torque_nm[k]));
     last[k] = next_rise == rise && next_growth == growth ? last[k + 1] : k + 1;
     rise = next_rise;
     growth = next_growth;

@@ -11,6 +11,7 @@
 
 #include <math.h>
 
+#include "base/sign.h"
 #include "shiftband/limiter.h"
 #include "shiftband/sim.h"
 #include "sim/poly.h"
@@ -123,11 +124,6 @@ void sb_segment_start_gain(struct sb_sim *sim);
 
 /* Books those of the motor's line alone: all that a tick of the feed changes. */
 void sb_segment_book_feed(struct sb_sim *sim);
-
-static inline int sb_sign_of(double value)
-{
-  return (value > 0.0) - (value < 0.0);
-}
 
 /* Motor and output turn as one: in mesh, and not through a shaft that gives. */
 static inline bool sb_segment_is_rigid(const struct sb_sim *sim)

@@ -239,7 +239,7 @@ void sb_sim_command(struct sb_sim *sim, int gear)
 
   const struct sb_gear *next = &sim->model->gearbox.gears[gear];
   const double lead = state->motor_speed_rad_s - state->output_speed_rad_s * next->ratio * next->output_direction;
-  state->slip_direction = (lead > 0.0) - (lead < 0.0);
+  state->slip_direction = sb_sign_of(lead);
   drop_stretch(sim);
   sb_segment_begin(sim);
   notify(sim, SB_EVENT_COMMAND);

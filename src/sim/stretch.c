@@ -375,6 +375,7 @@ static void begin_motion(struct sb_sim *sim)
   stretch->plain = (struct sb_plain_start){state->motor_speed_rad_s, state->time_s - sim->segment->curve.time_s};
   stretch->has_base = false;
   stretch->mark_count = 0;
+  stretch->begun_count++;
 }
 
 bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s)
@@ -399,6 +400,7 @@ void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
   begin_motion(sim);
   stretch->is_under_way = true;
   stretch->is_plain = false;
+  stretch->series_count++;
   build(sim, to_s, length_s);
 }
 

@@ -35,6 +35,7 @@ struct sb_stretch {
   double peak_share;            /* up to which peaks were taken */
   /* The state's, when it began: of the motor since it reversed, of the output. */
   double turned_rad, angle_rad;
+  long long begun_count, series_count;  /* stretches begun so far, and those of them that are series */
   const struct sb_plain_factors *whole; /* plain: of its whole length, among those kept */
   struct sb_plain_start plain;
   struct sb_plain_end plain_end; /* after the whole stretch */

@@ -18,6 +18,7 @@
 #include <math.h>
 
 #include "base/root.h"
+#include "base/sign.h"
 
 /* z' = p - q z - r z^2 while z >= 0; q, r >= 0. */
 struct riccati {
@@ -81,23 +82,18 @@ static bool is_held_at(const struct body *body, double z, double direction)
   return direction * (eq.p - eq.q * size - eq.r * size * size) < 0.0;
 }
 
-static double sign_of(double value)
-{
-  return value > 0.0 ? 1.0 : value < 0.0 ? -1.0 : 0.0;
-}
-
 /* Direction in which it leaves rest; 0: it stays. */
 static double body_direction_from_rest(const struct body *body)
 {
   const double push_nm = body->has_corner && body->corner_rad_s > 0.0 ? body->held_push_nm : body->push_nm;
-  return fabs(push_nm) > body->hold_nm ? sign_of(push_nm) : 0.0;
+  return fabs(push_nm) > body->hold_nm ? sb_sign_of(push_nm) : 0.0;
 }
 
 static double body_speed(const struct body *body, double z0, double time_s)
 {
   enum { STRETCH_MAX = 8 }; /* between rest and the corner; there are fewer */
   for (int i = 0; i < STRETCH_MAX; i++) {
-    const double direction = z0 != 0.0 ? sign_of(z0) : body_direction_from_rest(body);
+    const double direction = z0 != 0.0 ? sb_sign_of(z0) : body_direction_from_rest(body);
     if (direction == 0.0) return 0.0;
     const struct riccati eq = body_in_direction(body, direction, is_held_at(body, z0, direction));
     const double stop_s = z0 != 0.0 ? riccati_time(&eq, fabs(z0), 0.0) : INFINITY;
@@ -115,7 +111,7 @@ static double body_speed(const struct body *body, double z0, double time_s)
 static double body_time(const struct body *body, double z0, double z1)
 {
   if (z0 == z1) return 0.0;
-  const double direction = sign_of(z0 + z1);
+  const double direction = sb_sign_of(z0 + z1);
   if (z0 == 0.0 && body_direction_from_rest(body) != direction) return INFINITY;
   const double corner = body->corner_rad_s;
   if (body->has_corner && (z0 - corner) * (z1 - corner) < 0.0)
@@ -328,7 +324,7 @@ static void add_clutch(struct body *output, const struct sb_gear *path, double p
   const double driving_nm =
       path->ratio * (clutch_nm - path->drag_nm) * (clutch_nm > path->drag_nm ? path->efficiency : back);
   const double braking_nm = path->ratio * (clutch_nm + path->drag_nm) * back;
-  output->push_nm += sign_of(pull) * 0.5 * (driving_nm + braking_nm);
+  output->push_nm += sb_sign_of(pull) * 0.5 * (driving_nm + braking_nm);
   output->resist_nm += 0.5 * (braking_nm - driving_nm);
   output->hold_nm += 0.5 * (braking_nm - driving_nm);
 }
@@ -342,7 +338,7 @@ static struct sb_shift_figures shift_by_slipping(const struct sb_model *model, c
   struct slip slip = {
       .motor_start_rad_s = motor_start, .output_start_rad_s = output_start, .ratio = direction_change * n};
   const double start = motor_start - slip.ratio * output_start;
-  slip.slip_direction = sign_of(start);
+  slip.slip_direction = sb_sign_of(start);
   slip.motor = motor_body(model, line, -slip.slip_direction * clutch_nm);
   slip.output = output_body(model, load, 0.0);
   add_clutch(&slip.output, &model->gearbox.gears[to], slip.slip_direction * slip.ratio, clutch_nm);

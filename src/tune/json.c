@@ -214,10 +214,8 @@ void sb_tune_write_json(FILE *out, const struct sb_rounds *tuning)
   struct sb_json json;
   sb_json_begin(&json, out, &sb_records_tune);
   sb_json_put_integer(&json, "machine_count", tuning->machine_count);
-  if (sb_tune_decider(tuning) != NULL) {
-    sb_json_put_string(&json, "controller", sb_tune_decider(tuning)->name);
-    sb_json_put_number(&json, "lattice_pct", sb_tune_percent(tuning->options[tuning->first_pair].axis.step_fraction));
-  }
+  if (sb_tune_decider(tuning) != NULL) sb_json_put_string(&json, "controller", sb_tune_decider(tuning)->name);
+  sb_json_put_number(&json, "lattice_pct", sb_tune_percent(tuning->axis.step_fraction));
   sb_json_put_string(&json, "proof", tuning->proof.text[0] != 0 ? tuning->proof.text : NULL);
   sb_json_put_array(&json, "pairs");
   for (int pair = tuning->first_pair; pair <= tuning->last_pair; pair++) put_pair(&json, tuning, pair);

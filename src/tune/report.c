@@ -16,6 +16,11 @@ const struct sb_decider *sb_tune_decider(const struct sb_rounds *tuning)
   return tuning->options[tuning->first_pair].decider;
 }
 
+int sb_tune_finest_count(const struct sb_rounds *tuning)
+{
+  return sb_tune_options_default(sb_tune_first_model(tuning)).axis.count;
+}
+
 double sb_tune_percent(double fraction)
 {
   return round(1e8 * fraction) / 1e6;

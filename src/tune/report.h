@@ -37,6 +37,9 @@ const struct sb_model *sb_tune_first_model(const struct sb_rounds *tuning);
 /* Somebody else's controller, or NULL. */
 const struct sb_decider *sb_tune_decider(const struct sb_rounds *tuning);
 
+/* Points along a threshold at the controller's own step. */
+int sb_tune_finest_count(const struct sb_rounds *tuning);
+
 /* A fraction in percent, and a time, without the dust of binary fractions. */
 double sb_tune_percent(double fraction);
 double sb_tune_seconds(double time_s);

@@ -6,10 +6,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-#include "map/lattice.h"
 #include "shiftband/prove.h"
 #include "shiftband/tasks.h"
 #include "study/study.h"
+#include "tune/fineness.h"
 
 /* Quasi-random samples, when none are asked for; each lattice point of someone else's controller is a run of its own. */
 enum { SAMPLES_DEFAULT = 24, SAMPLES_OF_RUNS_DEFAULT = 4 };
@@ -208,18 +208,6 @@ static void adopt(struct sb_rounds *tuning, int pair, double *dwell_s)
   }
 }
 
-/* Under someone else's controller: a lattice of few points, and nothing by the closed forms. */
-static void adapt_to_decider(const struct sb_tune_request *request, struct sb_tune_options *options)
-{
-  struct sb_map_axis *axis = &options->axis;
-  options->decider = request->decider;
-  if (options->decider == NULL) return;
-  const int points = request->points > 0 ? (int)request->points : SB_STUDY_POINTS_DEFAULT;
-  const int stride = sb_map_axis_stride(axis, points);
-  options->is_cautious = false;
-  *axis = (struct sb_map_axis){stride * axis->step_fraction, stride * axis->step_fraction, axis->count / stride};
-}
-
 /* What one round of all pairs is for. */
 struct round {
   int number;
@@ -238,7 +226,10 @@ static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb
   struct sb_tune_options options = sb_tune_options_default(&tuning->nominals[0].model);
   options.pair = pair;
   options.own = tuning->nominals[0].model.control;
-  adapt_to_decider(request, &options);
+  options.decider = request->decider;
+  options.is_cautious = request->decider == NULL; /* closed forms speak of the built-in controller */
+  options.axis = tuning->axis;
+  options.dwell_stride = sb_fineness_dwell_stride(request, tuning, options.dwell_stride);
   options.prefer = request->prefer;
   options.is_any_load = request->is_any_load;
   options.dwell_s = round->has_dwell ? tuning->dwell_s : 0.0;
@@ -336,6 +327,7 @@ enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_ro
   tuning->last_pair = request->pair > 0 ? tuning->first_pair : pair_count - 1;
   uint64_t identity;
   enum sb_status status = identify(request, tuning, &identity, err);
+  if (status == SB_OK) status = sb_fineness_choose(request, tuning, &tuning->axis, err);
   if (status != SB_OK) return status;
   status = tuning->first_pair == tuning->last_pair ? run_round(request, tuning, identity, &alone, err)
                                                    : run_together(request, tuning, identity, err);

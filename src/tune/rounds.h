@@ -24,7 +24,7 @@ struct sb_tune_request {
   long samples;     /* quasi-random ones, besides nominal and corners; < 0: the usual number */
   unsigned long seed;
   long pair;   /* from 1; 0: all of them */
-  long points; /* along each threshold, under someone else's controller; 0: the usual number */
+  long points; /* along each threshold; 0: the usual number, or as fine as maps are not too much work (fineness.h) */
   int jobs;
   const struct sb_decider *decider; /* someone else's controller; NULL: the built-in one */
   uint64_t identity;                /* of the program and the controller */
@@ -61,7 +61,8 @@ struct sb_rounds {
   struct sb_tune_machine *machines;
   unsigned long seed;
   int first_pair, last_pair;
-  double dwell_s; /* one for all pairs */
+  struct sb_map_axis axis; /* of all thresholds */
+  double dwell_s;          /* one for all pairs */
   struct sb_tune_options options[SB_GEAR_MAX - 1];
   struct sb_tune_result results[SB_GEAR_MAX - 1];
   struct sb_prove_line proof; /* what holds for every load within bounds, in the first scenario as written */

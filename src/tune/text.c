@@ -118,9 +118,30 @@ static void write_proof(FILE *out, const struct sb_rounds *tuning)
                tuning->nominal_count > 1 ? ": " : "", tuning->proof.text);
 }
 
+/* The lattice, where it is coarser than the controller's thresholds. */
+static void write_lattice(FILE *out, const struct sb_rounds *tuning)
+{
+  const double step_pct = sb_tune_percent(tuning->axis.step_fraction);
+  const struct sb_decider *decider = sb_tune_decider(tuning);
+  if (decider != NULL) {
+    fputc('\n', out);
+    sb_words_say(
+        out, 0, 0,
+        "A lattice of %.6g %% was run point by point, and controller %s decided. Between two points nothing is "
+        "known, nor under other loads: the closed forms are about the built-in controller.",
+        step_pct, decider->name);
+  } else if (tuning->axis.count < sb_tune_finest_count(tuning)) {
+    fputc('\n', out);
+    sb_words_say(
+        out, 0, 0,
+        "Thresholds were searched on a lattice of %.6g %%; between two of its points nothing is known. --points %d "
+        "searches at the controller's own step.",
+        step_pct, sb_tune_finest_count(tuning));
+  }
+}
+
 static void write_answer(FILE *out, const struct sb_rounds *tuning)
 {
-  const struct sb_decider *decider = sb_tune_decider(tuning);
   write_needed(out, tuning);
   write_verdict(out, tuning);
   fputs("\n  controller:\n", out);
@@ -128,12 +149,7 @@ static void write_answer(FILE *out, const struct sb_rounds *tuning)
   write_thresholds(out, tuning, "upshift_above", false);
   fprintf(out, "    dwell: %.10g s  # %ld samples\n", sb_tune_seconds(tuning->dwell_s), sb_tune_dwell_samples(tuning));
   write_proof(out, tuning);
-  if (decider == NULL) return;
-  fputc('\n', out);
-  sb_words_say(out, 0, 0,
-               "A lattice of %.6g %% was run point by point, and controller %s decided. Between two points nothing is "
-               "known, nor under other loads: the closed forms are about the built-in controller.",
-               sb_tune_percent(tuning->options[tuning->first_pair].axis.step_fraction), decider->name);
+  write_lattice(out, tuning);
 }
 
 /* ---- what limits it ---- */

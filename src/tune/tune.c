@@ -12,10 +12,6 @@
 /* A margin this close to the widest counts as wide: a shorter dwell is then worth more. */
 static const double nearly_as_wide = 0.9;
 
-/* The search over dwells only compares margins: a lattice coarser by this factor separates them at a fraction of the
- * cost. */
-enum { COARSER = 4 };
-
 enum { DWELL_COUNT = 6 };
 
 struct sb_tune_options sb_tune_options_default(const struct sb_model *model)
@@ -26,6 +22,7 @@ struct sb_tune_options sb_tune_options_default(const struct sb_model *model)
                                   .is_cautious = true,
                                   .jobs = 1,
                                   .axis = map.upshift,
+                                  .dwell_stride = 4,
                                   .own = model->control};
 }
 
@@ -94,9 +91,10 @@ static enum sb_status choose_dwell(const struct sb_survey *survey, double *dwell
   int margins[DWELL_COUNT] = {0};
   const struct dwells dwells = choose_dwells(survey->machines, survey->count, survey->options->pair);
   struct sb_tune_options coarse = *survey->options;
-  coarse.axis.step_fraction *= COARSER;
+  const int factor = survey->options->dwell_stride;
+  coarse.axis.step_fraction *= factor;
   coarse.axis.first_fraction = coarse.axis.step_fraction;
-  coarse.axis.count /= COARSER;
+  coarse.axis.count /= factor;
   struct sb_survey light = *survey;
   light.total = *survey->done + (long)dwells.count * count_light(survey->machines, survey->count) + survey->count;
   light.options = &coarse;

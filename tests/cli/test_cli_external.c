@@ -305,8 +305,7 @@ static void faults_of_the_command_line_are_told(void **state)
       {"map --controller $T/own.so --limits $T/l.csv", "--limits and --controller exclude each other: closed forms", 2},
       {"map --controller $T/own.so --join", "exclude each other: the shards know the rest", 2},
       {"map --points 3", "--points needs --vary PATH=FROM..TO or --controller FILE.so", 2},
-      {"tune --points 12", "--points needs --controller FILE.so or --controller-command TEXT: with the built-in", 2},
-      {"tune --controller $T/own.so --points 2", "--points needs a whole number from 8 to 1000", 2},
+      {"tune --controller $T/own.so --points 2", "--points needs a whole number from 8 to 20000", 2},
   };
   for (size_t k = 0; k < sizeof faults / sizeof faults[0]; k++) {
     char command[512];
