@@ -20,7 +20,7 @@ void sb_drops_write(FILE *out, const struct sb_design_answer *answer, const stru
   const struct sb_design design = {.candidate = *candidate};
   struct sb_csv csv;
   if (out == NULL) return;
-  sb_csv_init(&csv, out);
+  sb_csv_begin(&csv, out, &sb_records_dropped_rows);
   sb_csv_text(&csv, answer->combinations[candidate->combination].name);
   sb_csv_text(&csv, sb_design_gears(&design).text);
   sb_csv_text(&csv, rule);
@@ -29,5 +29,7 @@ void sb_drops_write(FILE *out, const struct sb_design_answer *answer, const stru
 
 void sb_drops_begin(FILE *out)
 {
-  fputs("machine,gears,rule\n", out);
+  struct sb_csv csv;
+  sb_csv_begin(&csv, out, &sb_records_dropped_rows);
+  sb_csv_line(&csv, "machine,gears,rule");
 }

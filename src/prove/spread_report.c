@@ -93,6 +93,17 @@ static void put_tolerances(struct sb_json *json, const struct sb_prove_spread *s
   sb_json_close(json);
 }
 
+static void put_spread_bounds(struct sb_json *json, const struct sb_prove_spread *spread)
+{
+  if (spread->outside != NULL) {
+    sb_json_put_null(json, "bounds");
+    return;
+  }
+  sb_json_put_object(json, "bounds");
+  sb_prove_put_bounds(json, spread->bounds);
+  sb_json_close(json);
+}
+
 static void put_spread(struct sb_json *json, const struct sb_prove_spread *spread)
 {
   sb_json_put_object(json, "over_tolerances");
@@ -106,16 +117,14 @@ static void put_spread(struct sb_json *json, const struct sb_prove_spread *sprea
     sb_json_put_string(json, sb_prove_statement_member((enum sb_prove_statement)k), shown[0] != 0 ? shown : NULL);
   }
   sb_json_close(json);
-  sb_json_put_object(json, "bounds");
-  if (spread->outside == NULL) sb_prove_put_bounds(json, spread->bounds);
-  sb_json_close(json);
+  put_spread_bounds(json, spread);
   sb_json_close(json);
 }
 
 int sb_prove_spread_write_json(const struct sb_prove *prove, const struct sb_prove_spread *spread, FILE *out)
 {
   struct sb_json json;
-  sb_json_begin(&json, out, "prove");
+  sb_json_begin(&json, out, &sb_records_prove);
   sb_prove_put_json(&json, prove);
   put_spread(&json, spread);
   sb_json_end(&json);

@@ -291,6 +291,25 @@ RECORD(prove_gear, "prove_gear", "the readings at which a gear's commands can co
        IS("upshift_from_pct", NUMBER, "the least reading of an upshift; null: it never comes"),
        IS("upshift_to_pct", NUMBER, "the greatest reading of an upshift"));
 
+RECORD(tolerance_use, "tolerance_use", "how a tolerance is dealt with", IS("key", TEXT, "the key of the scenario"),
+       IS("is_bound", FLAG, "proved over its whole interval"),
+       OR_NULL("why_sampled", TEXT, "why samples stand for it; null: it is a bound"));
+
+RECORD(shown_by, "shown_by", "by which values of the tolerances each statement is disproved",
+       OR_NULL("never_stalls", TEXT, "the values; null: it is not disproved"),
+       OR_NULL("returns", TEXT, "the values; null: it is not disproved"),
+       OR_NULL("constant_load_does_not_hunt", TEXT, "the values; null: it is not disproved"),
+       OR_NULL("settles_under_the_heaviest_load", TEXT, "the values; null: it is not disproved"));
+
+RECORD(spread, "spread", "what holds over the tolerances, too",
+       OF("tolerances", LIST, tolerance_use, "how each tolerance is dealt with"),
+       IS("samples", WHOLE, "how many samples of the others were taken"),
+       OR_NULL("outside", TEXT, "why not all can be proved over the tolerances; null: all can be"),
+       OF("statements", OBJECT, statements, "what is proved and disproved"),
+       OF("shown_by", OBJECT, shown_by, "by which values each statement is disproved"),
+       OF_OR_NULL("bounds", OBJECT, bounds,
+                  "what no load profile and no such machine exceeds; null: there is no bound"));
+
 SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBERS(head),
        IS("scenario", TEXT, "the name of the scenario"),
        OR_NULL("outside", TEXT, "the key that nothing can be proved with, and why; null: proofs are possible"),
@@ -302,15 +321,24 @@ SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBER
        MAY_OF("bounds", OBJECT, proved_bounds, "what no load profile exceeds"),
        MAY_OF("gears", LIST, prove_gear, "the readings at which each gear's commands can come"),
        MAY("is_safe_only", FLAG, "some bound is wider than what can be reached"),
-       MAY("is_rate_used", FLAG, "the bounds count on load.bounds.rate"));
+       MAY("is_rate_used", FLAG, "the bounds count on load.bounds.rate"),
+       MAY_OF("over_tolerances", OBJECT, spread, "the same over the tolerances"));
 
 /* design ------------------------------------------------------------------------------------------------------------------- */
 
+/* Of a requirement: what it asks for, and the nearest that a machine comes to it, by its unit. */
+#define OF_UNIT(unit)                                           \
+  MAY("wanted_" unit, NUMBER, "what the requirement asks for"), \
+      MAY("nearest_" unit, NUMBER, "the nearest that a machine comes to it")
+
 RECORD(dropped, "dropped", "machines that one rule took away", IS("rule", TEXT, "the requirement, or why in words"),
        IS("machines", NUMBER, "how many machines it took away"),
-       MAY("missed_alone", NUMBER, "how many miss this requirement alone"),
-       MAY("wanted", NUMBER, "what the requirement asks for, in the SI"),
-       MAY("nearest", NUMBER, "the nearest that a machine comes to it, in the SI"));
+       MAY("missed_alone", NUMBER, "how many miss this requirement alone"), OF_UNIT("rad_s"), OF_UNIT("s"),
+       OF_UNIT("m"), OF_UNIT("fraction"), OF_UNIT("as"), OF_UNIT("a"), OF_UNIT("c"), OF_UNIT("nm"), OF_UNIT("count"));
+
+RECORD(design_limit, "design_limit", "the least load beyond which a design fails",
+       IS("load_torque_nm", NUMBER, "the heaviest load of that run"), IS("verdict", TEXT, "the worst verdict of it"),
+       IS("scenario", TEXT, "the file whose load it is"));
 
 RECORD(chosen, "chosen", "what was taken from the shelf", IS("key", TEXT, "the key of the scenario"),
        IS("value", TEXT, "the value of the shelf"));
@@ -325,8 +353,8 @@ SHARED(design_figures, "design_figures", "the figures of a design", IS("time_s",
        IS("greatest_current_a", NUMBER, "the greatest current of the motor"),
        IS("greatest_winding_c", NUMBER, "the hottest that the winding gets"),
        IS("greatest_torque_nm", NUMBER, "the greatest torque at the output"),
-       IS("tooth_load", NUMBER,
-          "the greatest load of a tooth in N, or as a share of what it withstands where the shelf gives widths"),
+       IS("tooth_load_n", NUMBER, "the greatest load of a tooth"),
+       IS("tooth_load_pct", NUMBER, "that as a share of what it withstands, where the shelf gives widths"),
        IS("wheels", WHOLE, "how many wheels it has; 0: not known"),
        IS("margin_pct", NUMBER, "how far its thresholds are from the nearest failure"),
        IS("least_swing_nm", NUMBER, "the least swing of the load that makes it shift for ever"),
@@ -338,6 +366,7 @@ RECORD(design_one, "design_one", "one design", IS("name", TEXT, "the name of the
        OF("gears", LIST, design_gear, "its gears, the slowest first"),
        OF("thresholds", LIST, thresholds, "the thresholds of each pair of gears"),
        IS("dwell_s", NUMBER, "the dwell of its controller"), MEMBERS(design_figures),
+       OF_OR_NULL("limit", OBJECT, design_limit, "the load that limits it; null: none was found"),
        OF_OR_NULL("proofs", OBJECT, statements, "what is proved for every load; null: nothing can be"));
 
 SHARED(design, "design", "whole machines from a shelf", MEMBERS(head),
@@ -346,8 +375,11 @@ SHARED(design, "design", "whole machines from a shelf", MEMBERS(head),
        IS("combinations", WHOLE, "how many combinations of the other choices"),
        IS("left_by_closed_forms", WHOLE, "how many machines closed forms left"),
        IS("runs", WHOLE, "how many of these were run"), IS("not_run", WHOLE, "how many were not run"),
-       IS("front_of_runs", WHOLE, "how many of the runs are worse than no other one"),
-       IS("tuned", WHOLE, "how many were tuned"), IS("not_tuned", WHOLE, "how many of that front were not tuned"),
+       IS("passed_runs", WHOLE, "how many of the runs meet all requirements"),
+       IS("tuned", WHOLE, "how many were tuned"),
+       IS("not_tuned", WHOLE, "how many of those that passed were not tuned"),
+       IS("not_shown", WHOLE, "how many designs are not in the table"),
+       IS("scenarios", TEXTS, "the files whose loads it was searched for"),
        OF("dropped", LIST, dropped, "how many machines each rule took away"),
        OF("designs", LIST, design_one, "the designs"));
 

@@ -9,9 +9,6 @@
 /* Maps of all machines may take so much: about a quarter of a minute of one core. */
 static const double effort_max = 120e6;
 
-/* The finest lattice is not mapped to find out: one of half as many points along each threshold takes at least the 1.8th part of its work. */
-static const double finest_per_half = 1.8;
-
 static struct sb_map_axis coarsened(const struct sb_map_axis *axis, int stride)
 {
   const double step_fraction = stride * axis->step_fraction;
@@ -40,21 +37,23 @@ static enum sb_status measure(const struct sb_tune_request *request, const struc
   return status;
 }
 
-/* As fine as maps of all machines are not too much work, from coarse to fine. */
+/* As fine as maps of all machines are not too much work, from coarse to fine. Work grows at most as the points along a threshold:
+ * where so many times the work of a coarse lattice is not too much, the finest one needs no trial. */
 static enum sb_status choose(const struct sb_tune_request *request, const struct sb_rounds *tuning,
                              const struct sb_map_axis *finest, struct sb_map_axis *axis, struct sb_error *err)
 {
   static const int strides[] = {20, 10, 5, 2};
-  double effort = 0.0;
   int chosen = 1;
-  for (size_t k = 0; k < sizeof strides / sizeof *strides && effort < effort_max; k++) {
+  for (size_t k = 0; k < sizeof strides / sizeof *strides; k++) {
     if (finest->count / strides[k] < SB_STUDY_POINTS_DEFAULT) continue; /* few points are no trouble */
     const struct sb_map_axis next = coarsened(finest, strides[k]);
+    double effort;
     const enum sb_status status = measure(request, tuning, &next, &effort, err);
     if (status != SB_OK) return status;
     if (chosen == 1 || effort < effort_max) chosen = strides[k];
+    if (strides[k] * effort < effort_max) chosen = 1;
+    if (chosen == 1 || effort >= effort_max) break;
   }
-  if (finest_per_half * effort < effort_max) chosen = 1;
   *axis = coarsened(finest, chosen);
   return SB_OK;
 }
