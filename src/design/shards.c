@@ -105,11 +105,14 @@ enum sb_status sb_design_shards_join(const char *const *paths, size_t path_count
   *out = (struct sb_design_shards){.file = ""};
   int *stages = calloc(path_count, sizeof *stages);
   const char **own = calloc(path_count, sizeof *own);
-  enum sb_status status = SB_OK;
-  if (stages == NULL || own == NULL) status = sb_fail(err, SB_ERR_MEMORY, "out of memory for shards");
-  if (status == SB_OK) status = look(paths, path_count, stages, out, err);
-  for (int k = 0; k < SB_DESIGN_STAGES && status != SB_OK; k++) out->is_given[k] = false;
-  if (status == SB_OK) status = join(paths, path_count, stages, own, out, err);
+  enum sb_status status = SB_ERR_MEMORY;
+  if (stages == NULL || own == NULL) {
+    sb_fail(err, status, "out of memory for shards");
+  } else {
+    status = look(paths, path_count, stages, out, err);
+    for (int k = 0; k < SB_DESIGN_STAGES && status != SB_OK; k++) out->is_given[k] = false;
+    if (status == SB_OK) status = join(paths, path_count, stages, own, out, err);
+  }
   free(stages);
   free((void *)own);
   if (status != SB_OK) sb_design_shards_clear(out);
