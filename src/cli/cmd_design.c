@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/text_file.h"
 #include "cli/command.h"
 #include "cli/long_work.h"
 #include "cli/output.h"
@@ -62,25 +63,55 @@ static int write_csv(FILE *out, const void *context)
 struct design_writing {
   const struct sb_design_request *wanted;
   const struct sb_design_answer *answer;
+  const char *folder;
   int index, load;
 };
+
+/* Tables of a design, which are written beside it. */
+struct tables {
+  const char *folder;
+  int code; /* exit code */
+};
+
+static int copy_table(FILE *out, const void *context)
+{
+  char block[4096];
+  size_t length;
+  FILE *in = sb_text_file_open(context);
+  if (in == NULL) return -1;
+  while ((length = fread(block, 1, sizeof block, in)) > 0) fwrite(block, 1, length, out);
+  const bool is_whole = !ferror(in) && !ferror(out);
+  fclose(in);
+  return is_whole ? 0 : -1;
+}
+
+static void take_table(void *context, const char *table, const char *name)
+{
+  struct tables *tables = context;
+  char path[8192];
+  if (tables->code != SB_EXIT_DONE) return;
+  snprintf(path, sizeof path, "%.4000s/%.4000s", tables->folder, name);
+  tables->code = sb_command_write_file(path, (struct sb_command_writer){copy_table, table});
+}
 
 static int write_design(FILE *out, const void *context)
 {
   const struct design_writing *writing = context;
   struct sb_faults faults;
+  struct tables tables = {writing->folder, SB_EXIT_DONE};
+  const struct sb_table_taker taker = {take_table, &tables};
   const enum sb_status status =
-      sb_design_write_scenario(out, writing->wanted, writing->answer, writing->index, writing->load, &faults);
+      sb_design_write_scenario(out, writing->wanted, writing->answer, writing->index, writing->load, &taker, &faults);
   sb_faults_clear(&faults);
-  return status == SB_OK && !ferror(out) ? 0 : -1;
+  return status == SB_OK && tables.code == SB_EXIT_DONE && !ferror(out) ? 0 : -1;
 }
 
 /* DIR/design-1.yaml; under the second load DIR/design-1-load-2.yaml. */
-static int write_design_file(const char *folder, const struct design_writing *writing)
+static int write_design_file(const struct design_writing *writing)
 {
   char path[4096], load[32] = "";
   if (writing->load > 0) snprintf(load, sizeof load, "-load-%d", writing->load + 1);
-  snprintf(path, sizeof path, "%.3900s/design-%d%s.yaml", folder, writing->index + 1, load);
+  snprintf(path, sizeof path, "%.3900s/design-%d%s.yaml", writing->folder, writing->index + 1, load);
   return sb_command_write_file(path, (struct sb_command_writer){write_design, writing});
 }
 
@@ -89,8 +120,9 @@ static int write_designs(const struct request *request, const struct sb_design_r
 {
   int code = SB_EXIT_DONE;
   for (int k = 0; request->work.output != NULL && k < answer->design_count * answer->path_count; k++) {
-    const struct design_writing writing = {wanted, answer, k / answer->path_count, k % answer->path_count};
-    code = write_design_file(request->work.output, &writing);
+    const struct design_writing writing = {wanted, answer, request->work.output, k / answer->path_count,
+                                           k % answer->path_count};
+    code = write_design_file(&writing);
     if (code != SB_EXIT_DONE) break;
   }
   return code;

@@ -351,14 +351,14 @@ void sb_design_clear(struct sb_design_answer *answer)
 
 enum sb_status sb_design_write_scenario(FILE *out, const struct sb_design_request *request,
                                         const struct sb_design_answer *answer, int index, int load,
-                                        struct sb_faults *faults)
+                                        const struct sb_table_taker *taker, struct sb_faults *faults)
 {
   const struct sb_design *design = &answer->designs[index];
   struct sb_machine_sets sets;
   *faults = (struct sb_faults){0};
   enum sb_status status = sb_machine_set(request, answer->choices, &design->candidate, &design->control, &sets);
   if (status == SB_OK) {
-    status = sb_choices_write_scenario(out, answer->paths[load], sets.items, sets.count, faults);
+    status = sb_choices_write_scenario(out, answer->paths[load], sets.items, sets.count, taker, faults);
   }
   sb_machine_sets_clear(&sets);
   return status;

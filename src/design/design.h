@@ -162,7 +162,7 @@ void sb_design_clear(struct sb_design_answer *answer);
 /* Writes design number `index` as a scenario, under one of the loads (0: the scenario's own). */
 enum sb_status sb_design_write_scenario(FILE *out, const struct sb_design_request *request,
                                         const struct sb_design_answer *answer, int index, int load,
-                                        struct sb_faults *faults);
+                                        const struct sb_table_taker *taker, struct sb_faults *faults);
 
 void sb_design_write_text(FILE *out, const struct sb_design_answer *answer);
 void sb_design_write_json(FILE *out, const struct sb_design_answer *answer);

@@ -1,8 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "scenario/beside.h"
 
-#include <errno.h>
-#include <stdbool.h>
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -39,25 +38,19 @@ static bool leads_out(const char *file)
 }
 
 /* A file that is not there is judged by its name, so that nobody learns what is elsewhere. */
-static enum sb_beside judge(const char *folder_path, const char *path, const char *file)
+static bool is_inside(const char *folder_path, const char *path, const char *file)
 {
-  errno = 0;
-  char *folder = realpath(folder_path, NULL), *whole = realpath(path, NULL);
-  const bool is_short = errno == ENOMEM;
-  const bool is_inside = whole != NULL ? folder != NULL && is_below(folder, whole) : !leads_out(file);
-  free(folder);
-  free(whole);
-  if (is_short) return SB_BESIDE_NO_MEMORY;
-  return is_inside ? SB_BESIDE_ALLOWED : SB_BESIDE_OUTSIDE;
+  char folder[PATH_MAX], whole[PATH_MAX];
+  if (realpath(path, whole) == NULL) return !leads_out(file);
+  return realpath(folder_path, folder) != NULL && is_below(folder, whole);
 }
 
-enum sb_beside sb_beside_find(const char *scenario, const char *file, char path[SB_BESIDE_SIZE])
+bool sb_beside_find(const char *scenario, const char *file, char path[SB_BESIDE_SIZE])
 {
   char folder[SB_BESIDE_SIZE];
   const char *slash = strrchr(scenario, '/');
   const int length = slash == NULL ? 0 : (int)(slash - scenario) + 1;
   snprintf(folder, sizeof folder, "%.*s", length, scenario);
   snprintf(path, SB_BESIDE_SIZE, "%s%s", file[0] == '/' ? "" : folder, file);
-  if (is_outside_allowed) return SB_BESIDE_ALLOWED;
-  return judge(length > 0 ? folder : ".", path, file);
+  return is_outside_allowed || is_inside(length > 0 ? folder : ".", path, file);
 }

@@ -6,13 +6,14 @@
 #ifndef SHIFTBAND_SCENARIO_BESIDE_H
 #define SHIFTBAND_SCENARIO_BESIDE_H
 
+#include <stdbool.h>
+
 enum { SB_BESIDE_SIZE = 4096 };
-enum sb_beside { SB_BESIDE_ALLOWED, SB_BESIDE_OUTSIDE, SB_BESIDE_NO_MEMORY };
 
 /* What messages say of a file outside, behind its name. */
 #define SB_BESIDE_REFUSAL "it is not in the scenario's folder or below it; --allow-outside lets it be read"
 
 /* The path of a file that a scenario names, relative ones from the scenario's folder, and whether it may be read. */
-enum sb_beside sb_beside_find(const char *scenario, const char *file, char path[SB_BESIDE_SIZE]);
+bool sb_beside_find(const char *scenario, const char *file, char path[SB_BESIDE_SIZE]);
 
 #endif

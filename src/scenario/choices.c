@@ -110,10 +110,10 @@ static bool is_file(const struct sb_node *node)
 static char *read_file(struct sb_reader *reader, const struct sb_node *node, const char *path,
                        char name[SB_BESIDE_SIZE], size_t *length)
 {
-  const enum sb_beside beside = sb_beside_find(reader->file, node->text, name);
-  reader->is_out_of_memory |= beside == SB_BESIDE_NO_MEMORY;
-  if (beside == SB_BESIDE_OUTSIDE) refuse(reader, node, path, "%s: " SB_BESIDE_REFUSAL, sb_fail_quote(node->text).text);
-  if (beside != SB_BESIDE_ALLOWED) return NULL;
+  if (!sb_beside_find(reader->file, node->text, name)) {
+    refuse(reader, node, path, "%s: " SB_BESIDE_REFUSAL, sb_fail_quote(node->text).text);
+    return NULL;
+  }
   FILE *file = sb_text_file_open(name);
   char *text = file != NULL ? sb_text_file_read_start(file, SB_TEXT_MAX + 1, length) : NULL;
   if (text == NULL) refuse(reader, node, path, "%.300s: %s", name, sb_text_file_reason(errno));

@@ -78,11 +78,17 @@ enum sb_status sb_choices_load(const char *path, const char *const *sets, size_t
 /* The number of all combinations of the axes, without the wheels. Pure. */
 double sb_choices_count(const struct sb_choices *choices);
 
+/* Told of each table that a written scenario needs beside it: where it is, and the name that it is to have there. */
+struct sb_table_taker {
+  void (*take)(void *context, const char *path, const char *name);
+  void *context;
+};
+
 /*
- * Writes the scenario as YAML with the sets in it and without these two sections. Relative paths of its tables become absolute ones, so
- * that it may stand in any folder. Statuses and faults as sb_scenario_load(); a failed write shows in ferror(out).
+ * Writes the scenario as YAML with the sets in it and without these two sections. Its tables become files beside it, "data/load.csv"
+ * by the name "data-load.csv". Statuses and faults as sb_scenario_load(); a failed write shows in ferror(out).
  */
 enum sb_status sb_choices_write_scenario(FILE *out, const char *path, const char *const *sets, size_t set_count,
-                                         struct sb_faults *faults);
+                                         const struct sb_table_taker *taker, struct sb_faults *faults);
 
 #endif

@@ -19,6 +19,8 @@ enum sb_status sb_choices_load(const char *path, const char *const *sets, size_t
 struct rewriting {
   FILE *out;
   char folder[PATH_MAX]; /* of the scenario, with its last slash */
+  const struct sb_table_taker *taker;
+  bool is_out_of_memory;
   struct sb_arena arena;
 };
 
@@ -38,22 +40,28 @@ static void drop(struct sb_node *map, const char *key)
   map->last = last;
 }
 
-static void anchor_file(struct rewriting *rewriting, struct sb_node *node)
+/* Names a table by its path without folders, and tells of it. */
+static void move_file(struct rewriting *rewriting, struct sb_node *node)
 {
   char path[2 * PATH_MAX];
-  if (node->kind != SB_NODE_VALUE || node->text[0] == '/' || node->text[0] == 0) return;
-  snprintf(path, sizeof path, "%s%.4000s", rewriting->folder, node->text);
-  const char *kept = sb_arena_copy(&rewriting->arena, path, strlen(path));
-  if (kept != NULL) node->text = kept;
+  if (node->kind != SB_NODE_VALUE || node->text[0] == 0) return;
+  const char *folder = node->text[0] == '/' ? "" : rewriting->folder;
+  snprintf(path, sizeof path, "%s%.4000s", folder, node->text);
+  char *name = sb_arena_copy(&rewriting->arena, node->text, strlen(node->text));
+  rewriting->is_out_of_memory = rewriting->is_out_of_memory || name == NULL;
+  if (name == NULL) return;
+  for (char *at = name; *at != 0; at++) *at = (char)(*at == '/' ? '-' : *at);
+  node->text = name;
+  rewriting->taker->take(rewriting->taker->context, path, name);
 }
 
-static void anchor_files(struct rewriting *rewriting, struct sb_node *node)
+static void move_files(struct rewriting *rewriting, struct sb_node *node)
 {
   for (struct sb_node *child = node->first; child != NULL; child = child->next) {
     const bool is_file =
         child->key != NULL && (strcmp(child->key, "file") == 0 || strcmp(child->key, "grade_file") == 0);
-    if (is_file) anchor_file(rewriting, child);
-    anchor_files(rewriting, child);
+    if (is_file) move_file(rewriting, child);
+    move_files(rewriting, child);
   }
 }
 
@@ -62,7 +70,7 @@ static void rewrite(void *context, struct sb_node *root)
   struct rewriting *rewriting = context;
   drop(root, "choices");
   drop(root, "require");
-  anchor_files(rewriting, root);
+  move_files(rewriting, root);
   sb_write_block(rewriting->out, root, 0);
 }
 
@@ -77,7 +85,7 @@ static void find_folder(const char *path, char folder[PATH_MAX])
 }
 
 enum sb_status sb_choices_write_scenario(FILE *out, const char *path, const char *const *sets, size_t set_count,
-                                         struct sb_faults *faults)
+                                         const struct sb_table_taker *taker, struct sb_faults *faults)
 {
   struct rewriting *rewriting = calloc(1, sizeof *rewriting);
   struct sb_scenario *unused = calloc(1, sizeof *unused);
@@ -85,10 +93,12 @@ enum sb_status sb_choices_write_scenario(FILE *out, const char *path, const char
   *faults = (struct sb_faults){0};
   if (rewriting != NULL && unused != NULL) {
     rewriting->out = out;
+    rewriting->taker = taker;
     find_folder(path, rewriting->folder);
     const struct sb_reading_way reading = {.rewrite = rewrite, .context = rewriting};
     status = sb_reading_load(path, sets, set_count, &reading, unused, faults);
     if (status == SB_OK) sb_scenario_clear(unused);
+    if (status == SB_OK && rewriting->is_out_of_memory) status = SB_ERR_MEMORY;
     sb_arena_clear(&rewriting->arena);
   }
   free(unused);

@@ -88,13 +88,11 @@ static bool read_file(struct sb_reader *reader, const struct sb_table_request *r
                       const char *path, struct sb_table *out)
 {
   char whole[SB_BESIDE_SIZE];
-  const enum sb_beside beside = sb_beside_find(reader->file, file, whole);
-  reader->is_out_of_memory |= beside == SB_BESIDE_NO_MEMORY;
-  if (beside == SB_BESIDE_OUTSIDE) {
+  if (!sb_beside_find(reader->file, file, whole)) {
     sb_faults_add(reader->faults, &request->place, path, "needs a CSV table, found %s: " SB_BESIDE_REFUSAL,
                   sb_fail_quote(file).text);
+    return false;
   }
-  if (beside != SB_BESIDE_ALLOWED) return false;
   bool has_commas = false;
   const enum sb_status status = sb_table_csv_read(whole, request, out, &has_commas);
   if (has_commas && reader->comma_count < SB_COMMA_TABLE_MAX) {

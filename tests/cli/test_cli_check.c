@@ -478,7 +478,7 @@ static void wrong_command_lines_end_with_two_and_offer_the_nearest(void **state)
   expect_refusal(RUN("check", "plain.yaml", "--set"), 2, "--set needs a value");
   expect_refusal(RUN("check", "-x", "plain.yaml"), 2, "no option -x");
   expect_refusal(RUN("check", "plain.yaml", "--set", "nothing"), 2, "nothing");
-  expect_refusal(RUN("keys", "plain.yaml"), 2, "takes no file");
+  expect_refusal(RUN("keys", "plain.yaml"), 2, "plain.yaml writes no JSON");
   expect_refusal(RUN("--version=1"), 2, "--version=1");
   struct outcome none = run_to(NULL, (char *[]){(char[]){"shiftband"}, NULL});
   expect_refusal(none, 2, "usage: shiftband COMMAND");

@@ -193,6 +193,21 @@ static void a_changed_file_is_noticed_by_resume(void **state)
   shell_expect_not(said, "code 0");
 }
 
+/* A written design stands in its folder with all that it reads. */
+static void tables_are_written_beside_the_designs(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      SHELF
+      "cd $T; mkdir -p shelf/data beside; "
+      "printf 'time_s,torque_nm\\n0,0.1\\n2,0.1\\n2.5,0.7\\n4,0.7\\n4.5,0.1\\n' > shelf/data/load.csv; "
+      "shelf '" WHEELS "' 'carry: [{load: 0.8 N.m}]' | sed 's|points: .*$|file: data/load.csv}]}|' > shelf/a.yaml; "
+      "\"$SHIFTBAND\" design shelf/a.yaml --tunes 20 -o beside > table; cmp shelf/data/load.csv beside/data-load.csv && "
+      "mv beside elsewhere && rm -r shelf && \"$SHIFTBAND\" run elsewhere/design-1.yaml > /dev/null; echo code $?; ls elsewhere");
+  shell_expect(said, "code 0");
+  shell_expect(said, "data-load.csv");
+}
+
 /* Ratios without wheels are tuned as boxes are. */
 static void chosen_ratios_get_thresholds(void **state)
 {
@@ -278,6 +293,7 @@ int main(void)
       cmocka_unit_test(a_design_serves_all_loads),
       cmocka_unit_test(the_list_has_every_machine_that_is_no_design),
       cmocka_unit_test(a_changed_file_is_noticed_by_resume),
+      cmocka_unit_test(tables_are_written_beside_the_designs),
       cmocka_unit_test(chosen_ratios_get_thresholds),
       cmocka_unit_test(nothing_that_meets_require_is_answered_with_the_nearest_miss),
       cmocka_unit_test(other_commands_leave_choices_out_with_one_note),

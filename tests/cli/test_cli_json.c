@@ -28,6 +28,8 @@ static const struct example {
     {"run-good", "run --json tests/good/*.yaml"},
     {"check-good", "check --json tests/good/*.yaml"},
     {"prove-winch", "prove --json scenarios/well-winch.yaml"},
+    {"prove-spread", "prove --json --set tolerances.supply.open_circuit_voltage='6.8..8.4 V' "
+                     "--set tolerances.motor.rotor_inertia='10 %' scenarios/hunting-crawler.yaml"},
     {"prove-crawler", "prove --json scenarios/hunting-crawler.yaml"},
     {"prove-tries", "prove --json --tries 100 scenarios/pellet-screw.yaml"},
     {"map-cart", "map --json --downshift 40..60% --upshift 60..90% scenarios/tray-cart.yaml"},
@@ -62,6 +64,8 @@ static const struct example {
     {"fit-spin", "fit --json --voltage '12 V' scenarios/data/cart-spin.csv"},
     {"fit-held", "fit --json --voltage '12 V' $T/braked.csv"},
     {"design-roller", "design --json --tunes 2 --runs 50 scenarios/mat-roller.yaml"},
+    {"design-needs", "design --json --tunes 1 --runs 5 --set require.current='8 A' --set require.output_torque='5 N.m' "
+                     "--set require.winding='90 C' scenarios/mat-roller.yaml"},
 };
 
 static void write_logs(void)

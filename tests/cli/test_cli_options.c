@@ -54,7 +54,7 @@ static void slips_are_answered_with_the_nearest_word(void **state)
       {"$SHIFTBAND run --fail-on huntng x.yaml", "found \"huntng\"; did you mean hunting?", 2},
       {"$SHIFTBAND emit --as headr x.yaml", "found \"headr\"; did you mean header?", 2},
       {"$SHIFTBAND --json run", "no option --json here; the command comes first", 2},
-      {"$SHIFTBAND keys x", "shiftband keys: takes no file, found x", 2},
+      {"$SHIFTBAND keys x", "shiftband keys: x writes no JSON; these do: check, run", 2},
       {"$SHIFTBAND run --json=1 x.yaml", "--json takes no value", 2},
       {"$SHIFTBAND run x.yaml --gear", "--gear needs a value: NAME", 2},
   };
