@@ -112,6 +112,17 @@ enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out
 /* The same in a few hundredths of a second (with a rate, in some seconds): without the least swing, so that nothing is said of constant loads. */
 enum sb_status sb_prove_solve_quickly(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
 
+/* All machines between two that differ in figures which the motion is ordered by. */
+struct sb_prove_machines {
+  const struct sb_model *slowest, *fastest;
+  bool is_forward_only; /* they are ordered while the output does not turn backwards: friction, drag, losses */
+};
+
+/* The same bounds of all of them, for a machine whose figures stay what they are and for one in which they change; without the least
+ * swing. They are safe: a statement is proved or undecided. */
+enum sb_status sb_prove_solve_between(const struct sb_model *model, const struct sb_prove_machines *machines,
+                                      struct sb_prove *out, struct sb_error *err);
+
 /* The answers in a sentence or two, without constant loads; "" where nothing can be proved. */
 struct sb_prove_line {
   char text[512];

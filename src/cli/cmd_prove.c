@@ -6,6 +6,7 @@
 #include "cli/command.h"
 #include "cli/long_work.h"
 #include "cli/output.h"
+#include "prove/spread.h"
 #include "shiftband/prove.h"
 
 struct request {
@@ -13,7 +14,7 @@ struct request {
   const char *output;
   int worst; /* enum sb_prove_bound; -1: of the first statement that is disproved, else the longest return */
   long tries;
-  bool is_json, is_quiet;
+  bool is_nominal, is_json, is_quiet;
 };
 
 struct writing {
@@ -52,12 +53,19 @@ static int write_worst(const char *path, const struct request *request, const st
   return sb_command_write_file(request->output, (struct sb_command_writer){write_scenario, &writing});
 }
 
-static int report(const char *path, const struct request *request, const struct sb_prove *prove)
+/* `spread`: NULL without tolerances. */
+static int report(const char *path, const struct request *request, const struct sb_prove *prove,
+                  const struct sb_prove_spread *spread)
 {
   const int code = request->output != NULL ? write_worst(path, request, prove) : SB_EXIT_DONE;
   if (code != SB_EXIT_DONE || request->is_quiet) return code;
   if (request->output != NULL && sb_output_is_standard(request->output)) return code;
+  if (request->is_json && spread != NULL) {
+    (void)sb_prove_spread_write_json(prove, spread, stdout);
+    return code;
+  }
   (void)(request->is_json ? sb_prove_write_json : sb_prove_write_text)(prove, stdout);
+  if (spread != NULL) (void)sb_prove_spread_write_text(spread, stdout);
   return code;
 }
 
@@ -79,6 +87,31 @@ static enum sb_status try_profiles(const struct request *request, struct sb_prov
   return status;
 }
 
+/* Over the tolerances, when there are any and the report is wanted. */
+static bool is_spread(const struct request *request, const struct sb_scenario *scenario, const struct sb_prove *prove)
+{
+  return scenario->tolerance_count > 0 && prove->outside == NULL && !request->is_nominal && !request->is_quiet &&
+         !(request->output != NULL && sb_output_is_standard(request->output));
+}
+
+static int prove_all(const char *path, const struct request *request, const struct sb_scenario *scenario)
+{
+  struct sb_prove prove;
+  struct sb_prove_spread spread;
+  struct sb_error err = {SB_OK, ""};
+  enum sb_status status = sb_prove_solve(&scenario->model, &prove, &err);
+  if (status == SB_OK && prove.outside == NULL) status = sb_prove_search(&prove, &err);
+  if (status == SB_OK && prove.outside != NULL) status = try_profiles(request, &prove, &err);
+  const bool has_spread = status == SB_OK && is_spread(request, scenario, &prove);
+  if (has_spread) {
+    const struct sb_scenario_source source = {path, request->sets.items, request->sets.count};
+    status = sb_prove_spread_solve(&source, scenario, &prove, &spread, &err);
+  }
+  if (status == SB_ERR_STOPPED) return sb_interrupt_exit(NULL);
+  if (status != SB_OK) return sb_command_fail(path, status, &err);
+  return report(path, request, &prove, has_spread ? &spread : NULL);
+}
+
 static int run(void *context)
 {
   const struct request *request = context;
@@ -86,16 +119,7 @@ static int run(void *context)
   struct sb_scenario scenario;
   int code = sb_command_load(path, &request->sets, &scenario);
   if (code != SB_EXIT_DONE) return code;
-  struct sb_prove prove;
-  struct sb_error err = {SB_OK, ""};
-  enum sb_status status = sb_prove_solve(&scenario.model, &prove, &err);
-  if (status == SB_OK && prove.outside == NULL) status = sb_prove_search(&prove, &err);
-  if (status == SB_OK && prove.outside != NULL) status = try_profiles(request, &prove, &err);
-  if (status == SB_ERR_STOPPED) {
-    code = sb_interrupt_exit(NULL);
-  } else {
-    code = status == SB_OK ? report(path, request, &prove) : sb_command_fail(path, status, &err);
-  }
+  code = prove_all(path, request, &scenario);
   sb_scenario_clear(&scenario);
   return code;
 }
@@ -111,6 +135,8 @@ static const struct sb_option option_table[] = {
      SB_INTO_CHOICE(struct request, worst, sb_prove_bound_words)},
     {"tries", 0, "N", "load profiles that are tried where nothing can be proved (default 400); 0 tries none",
      SB_INTO_COUNT(struct request, tries, 0, 1000000)},
+    {"nominal", 0, NULL, "leave the tolerances out: prove the machine as written alone",
+     SB_INTO_FLAG(struct request, is_nominal)},
     {"json", 0, NULL, "one JSON object on one line", SB_INTO_FLAG(struct request, is_json)},
     SB_OPTION_QUIET_OF(struct request),
     {0},
@@ -134,7 +160,8 @@ const struct sb_command sb_command_prove = {
         "within the least and greatest of its own load: whether the output can stall, how soon the box is back in its "
         "fastest gear, whether a constant load makes it hunt and what swing of the load makes it shift for ever, how "
         "fast shifts can follow each other, and the worst that shifts, speeds, torques and currents come to. Each "
-        "statement is proved, disproved or undecided. Topic: prove.",
+        "statement is proved, disproved or undecided. With tolerances in the scenario the same is then said of all machines "
+        "within them. Topic: prove.",
     .options = option_table,
     .rules = rules,
     .files = {1, 1, "scenario file", offsetof(struct request, files)},

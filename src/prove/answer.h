@@ -21,6 +21,21 @@ struct sb_answer_swing {
 };
 struct sb_answer_swing sb_answer_swing(struct sb_reach *reach, const struct sb_reach_commands *commands);
 
+/* Which torque swings, and between which bounds. */
+struct sb_answer_range {
+  bool is_acting;
+  double from_nm, to_nm;
+};
+struct sb_answer_range sb_answer_swinging(const struct sb_reach *reach);
+
+/* Shows that no swing of `asked_nm` makes commands go on for ever from any lower end between two, in cells no narrower than `narrow_nm`;
+ * false: it could not, and `left_nm` is where. */
+bool sb_answer_is_quiet(struct sb_reach *reach, const struct sb_reach_commands *commands, double asked_nm,
+                        double narrow_nm, const double ends_nm[2], double left_nm[2]);
+
+/* Whether a constant load makes commands go on for ever, in one machine. */
+bool sb_answer_hunts(struct sb_reach *reach, const struct sb_reach_commands *commands, double load_nm);
+
 /* settle.c: the longest time until no shift follows any more once the load stays at its lightest (way up: until the fastest gear
  * is engaged) or heaviest (down). INFINITY: for ever, or not found out; NAN: no shift is needed. */
 double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *commands, int way);

@@ -96,7 +96,6 @@ static struct sb_any_column column_at(struct asking *asking, const struct sb_mot
   column.standing_s = standing_after(asking, 0, column.speed_rad_s);
   column.first_rad_s = after(asking, SB_EDGE_SLOW, 0, column.speed_rad_s, asking->lines->dwell);
   column.last_rad_s = after(asking, SB_EDGE_SLOW, 0, column.speed_rad_s, asking->lines->last);
-  column.standing_low_s = standing_after(asking, 1, column.last_rad_s);
   column.waiting_rad_s = after(asking, SB_EDGE_SLOW, 1, column.last_rad_s, asking->lines->dwell);
   check_clutch(asking, 1, column.first_rad_s);
   check_clutch(asking, 0, column.waiting_rad_s);
@@ -173,7 +172,6 @@ static void begin(struct asking *asking)
   check_clutch(asking, lines->start_gear, lines->start.low.motor_rad_s);
   check_clutch(asking, 1, lines->lightest_rad_s[1]);
   if (lines->start_gear == 1) {
-    lines->start_standing_low_s = standing_after(asking, 1, lines->start_last.low.motor_rad_s);
     lines->start_waiting_rad_s = after(asking, SB_EDGE_SLOW, 1, lines->start_last.low.motor_rad_s, lines->dwell);
   }
   lines->is_doubtful = asking->is_doubtful;

@@ -21,12 +21,11 @@ struct sb_any_row {
 struct sb_any_column {
   double speed_rad_s, steady_nm;
   bool is_passed, is_doubtful;
-  double risen_rad_s;    /* the highest command of what waits */
-  double standing_s;     /* after a shift from the threshold, heaviest load */
-  double first_rad_s;    /* of the faster gear at the dwell, */
-  double last_rad_s;     /* and at the last sample after a shift from the threshold, heaviest load */
-  double standing_low_s; /* of the output after a downshift from there */
-  double waiting_rad_s;  /* of the slower gear at the dwell after it */
+  double risen_rad_s;   /* the highest command of what waits */
+  double standing_s;    /* after a shift from the threshold, heaviest load */
+  double first_rad_s;   /* of the faster gear at the dwell, */
+  double last_rad_s;    /* and at the last sample after a shift from the threshold, heaviest load */
+  double waiting_rad_s; /* of the slower gear at the dwell after it */
 };
 
 /* Of a swing arm: by the speed at which a shift is commanded, grid[k] = k width. */
@@ -50,7 +49,6 @@ struct sb_any_lines {
   bool is_doubtful;
   double start_standing_s;
   double lightest_rad_s[2], heaviest_rad_s[2]; /* steady states by gear */
-  double start_standing_low_s;                 /* after a downshift from the start's lowest speed */
   double start_waiting_rad_s;
   struct sb_any_row *rows;
   struct sb_any_column *columns;

@@ -196,7 +196,8 @@ static void find_ends(struct at *at)
   if (lines->start_gear == 1) at->least_down_rad_s = fmin(at->least_down_rad_s, lines->start_last.low.motor_rad_s);
 }
 
-/* How long the output stands in gear. `sure_s`: some load profile brings it about; `most_s`: none brings more. */
+/* How long the output stands in gear. `sure_s`: some load profile brings it about; `most_s`: none brings more. Forward, the heaviest load stops
+ * the slower gear for ever or not at all, so what a downshift leads to adds nothing. */
 static void find_standing(const struct at *at, const struct commands *commands, double *sure_s, double *most_s)
 {
   const struct sb_any_lines *lines = at->lines;
@@ -206,12 +207,8 @@ static void find_standing(const struct at *at, const struct commands *commands, 
   if (commands->is_slow_used && lines->heaviest_rad_s[0] <= 0.0) sure = INFINITY;
   if (commands->is_fast_used) sure = fmax(sure, at->row->standing_s);
   if (commands->is_fast_used && at->row->is_passed) lowest_waiting = at->row->waiting_rad_s;
-  if (commands->starts_down) {
-    sure = fmax(sure, lines->start_standing_low_s);
-    lowest_waiting = fmin(lowest_waiting, lines->start_waiting_rad_s);
-  }
+  if (commands->starts_down) lowest_waiting = fmin(lowest_waiting, lines->start_waiting_rad_s);
   if (commands->is_slow_used && commands->is_fast_used && commands->arrives_down == YES) {
-    sure = fmax(sure, at->column->standing_low_s);
     lowest_waiting = fmin(lowest_waiting, at->column->waiting_rad_s);
   }
   if (lines->start_gear == 0) lowest_waiting = fmin(lowest_waiting, lines->start.low.motor_rad_s);
@@ -231,7 +228,7 @@ static void find_standing(const struct at *at, const struct commands *commands, 
         -sb_any_grid_least(grid, grid->down_standing_s, -1.0, at->least_down_rad_s, at->row->speed_rad_s);
     most = fmax(most, fmax(up, down));
   }
-  if (is_doubtful) most = fmax(most, fmax(up_s, at->column->standing_low_s));
+  if (is_doubtful) most = fmax(most, up_s);
   *sure_s = sure;
   *most_s = most;
 }

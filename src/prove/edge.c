@@ -13,11 +13,46 @@ static const double same_speed = 1e-10;
 /* A sample that falls short of an engagement by less than this share of its period sees the gear engaged. */
 static const double same_sample = 1e-9;
 
+static void take_greater(double *greatest, double value)
+{
+  if (fabs(value) > *greatest) *greatest = fabs(value);
+}
+
 /* Beginning and end ---------------------------------------------------------------------------------------------------- */
+
+static void note_output(struct sb_edges *edges, const struct sb_sim *sim)
+{
+  edges->least_output_rad_s = fmin(edges->least_output_rad_s, sim->state.output_speed_rad_s);
+}
+
+/* Torque and current in a gear at a state, of the machine and load that come together the other way round. */
+static void look_across(struct sb_edges *edges, int side, int gear, double motor_rad_s, double output_rad_s,
+                        double time_s)
+{
+  if (side >= SB_EDGE_SIDES || edges->lane_count == SB_EDGE_SIDES) return;
+  struct sb_sim *sim = &edges->lanes[SB_EDGE_SIDES + side].sim;
+  const struct sb_sim_observer observer = sim->observer;
+  const struct sb_sim_place place = {gear, motor_rad_s, output_rad_s, time_s};
+  sim->observer = (struct sb_sim_observer){NULL, NULL, NULL};
+  sb_sim_begin_at(sim, &place);
+  take_greater(&edges->extremes.torque_nm, sb_sim_sums(sim)->output_torque_nm.value);
+  take_greater(&edges->extremes.current_a, sb_sim_sums(sim)->motor_current_a.value);
+  sim->observer = observer;
+}
+
+static void look_across_now(struct sb_edges *edges, const struct sb_sim *sim)
+{
+  const struct sb_state *state = &sim->state;
+  for (int side = 0; side < SB_EDGE_SIDES; side++) {
+    if (sim != &edges->lanes[side].sim || !sb_sim_is_engaged(sim)) continue;
+    look_across(edges, side, state->gear, state->motor_speed_rad_s, state->output_speed_rad_s, state->time_s);
+  }
+}
 
 static void before_engaging(void *context, const struct sb_sim *sim)
 {
   struct sb_edges *edges = context;
+  note_output(edges, sim);
   edges->now.engaged_s = sim->state.time_s - edges->command_s;
   edges->now.motor_rad_s = sim->state.motor_speed_rad_s;
   edges->now.output_rad_s = sim->state.output_speed_rad_s;
@@ -27,12 +62,19 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
 {
   struct sb_edges *edges = context;
   if (event == SB_EVENT_CLUTCH_SLIPPED) edges->now.has_slipped = true;
-  if (event == SB_EVENT_ENGAGED) edges->now.joined_rad_s = sim->state.motor_speed_rad_s;
+  if (event != SB_EVENT_ENGAGED) return;
+  edges->now.joined_rad_s = sim->state.motor_speed_rad_s;
+  note_output(edges, sim);
+  look_across_now(edges, sim);
 }
 
-static enum sb_status init_lane(struct sb_edges *edges, struct sb_edge_lane *lane, struct sb_error *err)
+static enum sb_status init_lane(struct sb_edges *edges, int index, const struct sb_model *const ends[SB_EDGE_SIDES],
+                                struct sb_error *err)
 {
-  lane->model = *edges->model;
+  struct sb_edge_lane *lane = &edges->lanes[index];
+  const int side = index % SB_EDGE_SIDES; /* of the load; a lane across has the other machine */
+  lane->model = *ends[index < SB_EDGE_SIDES ? side : 1 - side];
+  lane->model.load = ends[side]->load;
   sb_edge_replace_parts(&lane->model.load);
   const enum sb_status status = sb_sim_init(&lane->sim, &lane->model, edges->model->control.start_gear - 1, err);
   if (status != SB_OK) return status;
@@ -42,18 +84,26 @@ static enum sb_status init_lane(struct sb_edges *edges, struct sb_edge_lane *lan
 
 enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model, struct sb_error *err)
 {
+  const struct sb_model *const ends[SB_EDGE_SIDES] = {model, model};
+  return sb_edge_init_between(edges, model, ends, err);
+}
+
+enum sb_status sb_edge_init_between(struct sb_edges *edges, const struct sb_model *model,
+                                    const struct sb_model *const ends[SB_EDGE_SIDES], struct sb_error *err)
+{
   const struct sb_control *control = &model->control;
   struct sb_reading reading;
   *edges = (struct sb_edges){.model = model, .sample_s = control->sample_period_s};
-  edges->lanes = calloc(SB_EDGE_SIDES, sizeof *edges->lanes);
+  edges->lane_count = ends[0] == ends[1] ? SB_EDGE_SIDES : SB_EDGE_LANES;
+  edges->lanes = calloc((size_t)edges->lane_count, sizeof *edges->lanes);
   if (edges->lanes == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the edges of a machine");
   enum sb_status status = sb_sensor_init(&reading, &control->sensor, control->sample_period_s, err);
   if (status == SB_OK) {
     edges->filter_gain = control->sensor.filter_s > 0.0 ? reading.filter_gain : 0.0;
     sb_sensor_clear(&reading);
   }
-  for (int side = 0; side < SB_EDGE_SIDES && status == SB_OK; side++) {
-    status = init_lane(edges, &edges->lanes[side], err);
+  for (int lane = 0; lane < edges->lane_count && status == SB_OK; lane++) {
+    status = init_lane(edges, lane, ends, err);
   }
   if (status != SB_OK) {
     sb_edge_clear(edges);
@@ -64,15 +114,15 @@ enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model
   edges->has_clutch = model->shifter.ops->has_clutch;
   edges->steps_per_sample = edges->lanes[0].sim.samples.of;
   edges->shift_samples_max = (int)fmin(ceil(fmin(model->shifter.timeout_s, 60.0) / edges->sample_s) + 1.0, 1e6);
-  const struct sb_edge_load load = sb_edge_load_of(model);
+  const struct sb_edge_load load = sb_edge_load_between(ends);
   sb_edge_bind(edges, &load);
   return SB_OK;
 }
 
 void sb_edge_clear(struct sb_edges *edges)
 {
-  for (int side = 0; side < SB_EDGE_SIDES && edges->lanes != NULL; side++) {
-    sb_sim_clear(&edges->lanes[side].sim);
+  for (int lane = 0; lane < edges->lane_count && edges->lanes != NULL; lane++) {
+    sb_sim_clear(&edges->lanes[lane].sim);
   }
   free(edges->lanes);
   edges->lanes = NULL;
@@ -101,12 +151,9 @@ static void begin(struct sb_edges *edges, enum sb_edge_side side, int gear, cons
   const struct sb_sim_place place = {
       gear, from->motor_rad_s, edges->has_clutch ? from->output_rad_s : from->motor_rad_s * per_motor(edges, gear),
       time_s};
+  look_across(edges, (int)side, gear, place.motor_speed_rad_s, place.output_speed_rad_s, time_s);
   sb_sim_begin_at(&edges->lanes[side].sim, &place);
-}
-
-static void take_greater(double *greatest, double value)
-{
-  if (fabs(value) > *greatest) *greatest = fabs(value);
+  note_output(edges, &edges->lanes[side].sim);
 }
 
 static void advance(struct sb_edges *edges, enum sb_edge_side side, long long step)
@@ -126,6 +173,8 @@ static struct sb_corner finish(struct sb_edges *edges, enum sb_edge_side side, d
   take_greater(&edges->extremes.torque_nm, sums->output_torque_nm.value);
   take_greater(&edges->extremes.current_a, sums->motor_current_a.value);
   take_greater(&edges->extremes.motor_rad_s, sums->motor_speed_rad_s.value);
+  note_output(edges, sim);
+  look_across_now(edges, sim);
   return (struct sb_corner){sim->state.motor_speed_rad_s, sim->state.output_speed_rad_s, filtered};
 }
 
@@ -367,6 +416,61 @@ struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, i
   return out;
 }
 
+/* Adds a lane's shift. */
+static void widen(struct sb_edge_shifts *out, const struct sb_edge_shift *shift)
+{
+  out->engaged_s[0] = fmin(out->engaged_s[0], shift->engaged_s);
+  out->engaged_s[1] = fmax(out->engaged_s[1], shift->engaged_s);
+  out->joined_rad_s[0] = fmin(out->joined_rad_s[0], shift->joined_rad_s);
+  out->joined_rad_s[1] = fmax(out->joined_rad_s[1], shift->joined_rad_s);
+  out->impulse_nms = fmax(out->impulse_nms, shift->impulse_nms);
+  out->standstill_s = fmax(out->standstill_s, shift->standstill_s);
+  out->least_output_rad_s = fmin(out->least_output_rad_s, shift->least_output_rad_s);
+}
+
+/*
+ * A swing arm engages sooner in a quicker machine, so motor and output need not be at their worst together at either end: any speed
+ * of the one is taken with any of the other. Joined they turn at a w + (1 - a) N W, with an impulse in proportion to w - N W.
+ */
+static void join_any(struct sb_edge_shifts *out, const struct sb_edge_shift shifts[SB_EDGE_LANES], double ratio)
+{
+  double motor[2] = {INFINITY, -INFINITY}, output[2] = {INFINITY, -INFINITY};
+  double widest = 0.0, per_slip = 0.0, share = 0.5;
+  for (int lane = 0; lane < SB_EDGE_LANES; lane++) {
+    const double w = shifts[lane].motor_rad_s, v = shifts[lane].output_rad_s * ratio;
+    motor[0] = fmin(motor[0], w);
+    motor[1] = fmax(motor[1], w);
+    output[0] = fmin(output[0], v);
+    output[1] = fmax(output[1], v);
+    if (!(fabs(w - v) > widest)) continue;
+    widest = fabs(w - v);
+    per_slip = shifts[lane].impulse_nms / widest;
+    share = (shifts[lane].joined_rad_s - v) / (w - v);
+  }
+  if (!(widest > 0.0)) return;
+  for (int end = 0; end < 2; end++) {
+    const double joined = share * motor[end] + (1.0 - share) * output[end];
+    out->joined_rad_s[end] = end == 0 ? fmin(out->joined_rad_s[0], joined) : fmax(out->joined_rad_s[1], joined);
+    out->impulse_nms = fmax(out->impulse_nms, per_slip * fabs(motor[end] - output[1 - end]));
+  }
+}
+
+struct sb_edge_shifts sb_edge_shifts(struct sb_edges *edges, int gear, int to, const struct sb_corner *from)
+{
+  struct sb_edge_shifts out = {
+      .engaged_s = {INFINITY, -INFINITY}, .joined_rad_s = {INFINITY, -INFINITY}, .least_output_rad_s = INFINITY};
+  struct sb_edge_shift shifts[SB_EDGE_LANES];
+  for (int lane = 0; lane < edges->lane_count; lane++) {
+    (void)sb_edge_shift(edges, (enum sb_edge_side)lane, gear, to, from, 0, &shifts[lane]);
+    widen(&out, &shifts[lane]);
+  }
+  const bool has_arm = edges->model->shifter.ops->is_direction_selected;
+  if (edges->lane_count == SB_EDGE_LANES && has_arm && isfinite(out.engaged_s[1])) {
+    join_any(&out, shifts, 1.0 / per_motor(edges, to));
+  }
+  return out;
+}
+
 struct sb_edge_passage sb_edge_pass(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
                                     const struct sb_corner *from, int sample)
 {
@@ -461,11 +565,10 @@ static int last_engaged(struct sb_edges *edges, int gear, int to, const struct s
                         struct sb_edge_arrivals *out)
 {
   const struct sb_corner *starts[] = {&from->low, &from->high};
-  const int count = edges->has_clutch ? 2 : 1;
+  const int count = edges->has_clutch ? 2 : 1, lanes = edges->lane_count;
   int least = INT_MAX, sample = dwell;
-  for (int k = 0; k < count * SB_EDGE_SIDES; k++) {
-    const struct sb_edge_shift shift =
-        engaging(edges, (enum sb_edge_side)(k % SB_EDGE_SIDES), gear, to, starts[k / SB_EDGE_SIDES]);
+  for (int k = 0; k < count * lanes; k++) {
+    const struct sb_edge_shift shift = engaging(edges, (enum sb_edge_side)(k % lanes), gear, to, starts[k / lanes]);
     const int first = first_sample(edges, shift.engaged_s, dwell);
     note_times(out, &shift);
     least = first < least ? first : least;
@@ -599,11 +702,97 @@ static void arrive_by_cells(struct sb_edges *edges, int gear, int to, const stru
   }
 }
 
+/* Of a swing arm in machines that differ: what a cell of speeds comes to, each for itself. */
+struct meeting {
+  struct sb_corner ends[SB_EDGE_SIDES];
+  double engaged_s[2], motor_rad_s[2]; /* least and greatest; the motor's speed just before */
+};
+
+static struct meeting meeting_of(struct sb_edges *edges, int gear, int to, double low_rad_s, double high_rad_s)
+{
+  struct meeting out = {{sb_edge_corner(edges, gear, low_rad_s), sb_edge_corner(edges, gear, high_rad_s)},
+                        {INFINITY, -INFINITY},
+                        {INFINITY, -INFINITY}};
+  for (int k = 0; k < 2 * SB_EDGE_SIDES; k++) {
+    const struct sb_edge_shift shift = engaging(edges, (enum sb_edge_side)(k % 2), gear, to, &out.ends[k / 2]);
+    out.engaged_s[0] = fmin(out.engaged_s[0], shift.engaged_s);
+    out.engaged_s[1] = fmax(out.engaged_s[1], shift.engaged_s);
+    out.motor_rad_s[0] = fmin(out.motor_rad_s[0], shift.motor_rad_s);
+    out.motor_rad_s[1] = fmax(out.motor_rad_s[1], shift.motor_rad_s);
+  }
+  return out;
+}
+
+/* All that engage between two instants: the output is at the lesser of its two speeds there, or at the greater one, and since neither
+ * course turns about, the sooner or the later engagement is the worse. */
+static struct sb_span engage_between(struct sb_edges *edges, int to, const struct meeting *meeting,
+                                     const double times_s[2], double outputs[2][SB_EDGE_SIDES], int sample)
+{
+  double ends[SB_EDGE_SIDES] = {INFINITY, -INFINITY};
+  for (int k = 0; k < 2 * SB_EDGE_SIDES; k++) {
+    const int side = k % SB_EDGE_SIDES, at = k / SB_EDGE_SIDES;
+    const bool is_slow = side == SB_EDGE_SLOW;
+    const double output = (is_slow ? fmin : fmax)(outputs[0][side], outputs[1][side]);
+    const struct sb_sim_place place = {to, meeting->motor_rad_s[side], output, times_s[at]};
+    sb_sim_begin_at(&edges->lanes[side].sim, &place);
+    look_across_now(edges, &edges->lanes[side].sim);
+    go_on(edges, (enum sb_edge_side)side, sample, sample, NULL);
+    const double speed = finish(edges, (enum sb_edge_side)side, 0.0).motor_rad_s;
+    ends[side] = (is_slow ? fmin : fmax)(ends[side], speed);
+  }
+  return (struct sb_span){sb_edge_corner(edges, to, ends[0]), sb_edge_corner(edges, to, ends[1]), false};
+}
+
+/* The next of the instants between which engagements are taken together: no farther than a share of a sample, and none between. */
+static double next_instant(const struct sb_edges *edges, double from_s, double last_s)
+{
+  enum { PIECES = 8 };
+  const double piece_s = edges->sample_s / PIECES;
+  return fmin(floor(from_s / piece_s + 1.0 + same_sample) * piece_s, last_s);
+}
+
+static void arrive_by_instants(struct sb_edges *edges, int gear, int to, const struct meeting *meeting, int dwell,
+                               struct sb_edge_arrivals *out)
+{
+  double times[2] = {meeting->engaged_s[0], meeting->engaged_s[0]}, outputs[2][SB_EDGE_SIDES];
+  bool is_first = true;
+  while ((is_first || times[0] < meeting->engaged_s[1]) && edges->status == SB_OK) {
+    times[1] = is_first ? times[0] : next_instant(edges, times[0], meeting->engaged_s[1]);
+    for (int side = 0; side < SB_EDGE_SIDES; side++) {
+      if (!is_first) outputs[0][side] = outputs[1][side];
+      outputs[1][side] = coasted_rad_s(edges, (enum sb_edge_side)side, gear, to, &meeting->ends[side], times[1]);
+      if (is_first) outputs[0][side] = outputs[1][side];
+    }
+    const int sample = first_sample(edges, times[1], dwell);
+    const struct sb_span span = engage_between(edges, to, meeting, times, outputs, sample);
+    add_arrival(edges, out, sample, &span);
+    times[0] = times[1];
+    is_first = false;
+  }
+}
+
+static void arrive_spread(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                          struct sb_edge_arrivals *out)
+{
+  const double low = from->low.motor_rad_s, width = from->high.motor_rad_s - low;
+  const double wide = 0.01 * edges->model->control.sensor.reference_rad_s;
+  const int cells = (int)fmax(1.0, fmin(ceil(width / wide), CELLS_MAX));
+  for (int k = 0; k < cells && edges->status == SB_OK; k++) {
+    const struct meeting meeting = meeting_of(edges, gear, to, low + width * k / cells, low + width * (k + 1) / cells);
+    out->least_engaged_s = fmin(out->least_engaged_s, meeting.engaged_s[0]);
+    out->greatest_engaged_s = fmax(out->greatest_engaged_s, meeting.engaged_s[1]);
+    if (isinf(meeting.engaged_s[1])) return;
+    arrive_by_instants(edges, gear, to, &meeting, dwell, out);
+  }
+}
+
 void sb_edge_arrive(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
                     struct sb_edge_arrivals *out)
 {
   *out = (struct sb_edge_arrivals){.least_engaged_s = INFINITY, .greatest_engaged_s = 0.0};
-  if (edges->model->shifter.ops->is_direction_selected) {
+  if (edges->model->shifter.ops->is_direction_selected && edges->lane_count == SB_EDGE_LANES) {
+    arrive_spread(edges, gear, to, from, dwell, out);
+  } else if (edges->model->shifter.ops->is_direction_selected) {
     arrive_by_cells(edges, gear, to, from, dwell, out);
   } else {
     arrive_by_corners(edges, gear, to, from, dwell, out);

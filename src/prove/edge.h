@@ -29,6 +29,11 @@
 
 enum sb_edge_side { SB_EDGE_SLOW, SB_EDGE_FAST, SB_EDGE_SIDES };
 
+/* Where the machine itself lies between two others, the slowest of which is never faster than it and the fastest never slower, the
+ * slowest course is that of the slowest machine. Load and machine then also come together the other way round: what joins two
+ * speeds, or follows from speed and torque together, is at its worst there. */
+enum { SB_EDGE_QUICK_UNDER_HEAVY = SB_EDGE_SIDES, SB_EDGE_TIRED_UNDER_LIGHT, SB_EDGE_LANES };
+
 /* Bounds of the torque from outside, N m; [0] least, [1] greatest. */
 struct sb_edge_load {
   double acting_nm[2], resisting_nm[2];
@@ -37,6 +42,9 @@ struct sb_edge_load {
 
 /* Of a model's own bounds. Pure. */
 struct sb_edge_load sb_edge_load_of(const struct sb_model *model);
+
+/* The least and the greatest of two machines. Pure. */
+struct sb_edge_load sb_edge_load_between(const struct sb_model *const ends[SB_EDGE_SIDES]);
 
 /* Keeps the parts that follow the speed; two constant ones take the place of all others, the last but one acts, the last resists. */
 void sb_edge_replace_parts(struct sb_load *load);
@@ -78,7 +86,8 @@ struct sb_edge_shift {
 };
 
 struct sb_edges {
-  struct sb_edge_lane *lanes; /* lanes[SB_EDGE_SIDES], owned */
+  struct sb_edge_lane *lanes; /* lanes[lane_count], owned */
+  int lane_count;             /* SB_EDGE_SIDES; SB_EDGE_LANES with a spread of machines */
   const struct sb_model *model;
   struct sb_edge_load load; /* that the lanes are bound to */
   struct sb_span_sizes sizes;
@@ -88,14 +97,19 @@ struct sb_edges {
   bool has_clutch;       /* the output does not follow the motor */
   int shift_samples_max; /* no shift is followed for longer */
   struct sb_edge_extremes extremes;
-  struct sb_edge_shift now; /* of the shift that is followed */
-  double command_s;         /* its beginning */
-  enum sb_status status;    /* of the first simulation that failed */
+  double least_output_rad_s; /* of all courses, at their events and ends */
+  struct sb_edge_shift now;  /* of the shift that is followed */
+  double command_s;          /* its beginning */
+  enum sb_status status;     /* of the first simulation that failed */
   struct sb_error err;
 };
 
 /* SB_ERR_MEMORY or a simulation's status. Release with sb_edge_clear(). */
 enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model, struct sb_error *err);
+
+/* The same of all machines between two that have the same wheels, shifter and controller; the model is any of them. */
+enum sb_status sb_edge_init_between(struct sb_edges *edges, const struct sb_model *model,
+                                    const struct sb_model *const ends[SB_EDGE_SIDES], struct sb_error *err);
 void sb_edge_clear(struct sb_edges *edges);
 
 /* Bounds from here on. */
@@ -145,6 +159,13 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
 /* Follows one corner through a shift that is commanded now, up to a sample after it; what the shift was like. */
 struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
                                const struct sb_corner *from, int sample, struct sb_edge_shift *shift);
+
+/* What shifts from one speed are like at worst, under all loads and machines. */
+struct sb_edge_shifts {
+  double engaged_s[2], joined_rad_s[2]; /* least and greatest */
+  double impulse_nms, standstill_s, least_output_rad_s;
+};
+struct sb_edge_shifts sb_edge_shifts(struct sb_edges *edges, int gear, int to, const struct sb_corner *from);
 
 /* The same without what it was like: where the corner is, and whether its clutch slips there or has slipped again. */
 struct sb_edge_passage {

@@ -29,6 +29,18 @@ struct sb_edge_load sb_edge_load_of(const struct sb_model *model)
   return load;
 }
 
+struct sb_edge_load sb_edge_load_between(const struct sb_model *const ends[SB_EDGE_SIDES])
+{
+  struct sb_edge_load load = sb_edge_load_of(ends[0]);
+  const struct sb_edge_load other = sb_edge_load_of(ends[1]);
+  load.acting_nm[0] = fmin(load.acting_nm[0], other.acting_nm[0]);
+  load.acting_nm[1] = fmax(load.acting_nm[1], other.acting_nm[1]);
+  load.resisting_nm[0] = fmin(load.resisting_nm[0], other.resisting_nm[0]);
+  load.resisting_nm[1] = fmax(load.resisting_nm[1], other.resisting_nm[1]);
+  load.breakaway_nm = fmax(load.breakaway_nm, other.breakaway_nm);
+  return load;
+}
+
 double sb_edge_least_nm(const struct sb_edge_load *load)
 {
   return load->acting_nm[0] + load->resisting_nm[0];
@@ -63,16 +75,21 @@ struct sb_load_part *sb_edge_resisting_part(struct sb_load *load)
   return &load->parts[load->part_count - 1];
 }
 
+static bool is_heavy(int lane)
+{
+  return lane == SB_EDGE_SLOW || lane == SB_EDGE_QUICK_UNDER_HEAVY;
+}
+
 void sb_edge_bind(struct sb_edges *edges, const struct sb_edge_load *load)
 {
   const struct sb_load_ops *constant = sb_load_kind_find("constant");
   edges->load = *load;
   const double half_nm = 0.5 * (load->resisting_nm[1] - load->resisting_nm[0]);
-  for (int side = 0; side < SB_EDGE_SIDES; side++) {
-    struct sb_load *parts = &edges->lanes[side].model.load;
+  for (int lane = 0; lane < edges->lane_count; lane++) {
+    struct sb_load *parts = &edges->lanes[lane].model.load;
     struct sb_load_part *acting = sb_edge_acting_part(parts), *resisting = sb_edge_resisting_part(parts);
     acting->ops = resisting->ops = constant;
-    acting->torque_nm = side == SB_EDGE_SLOW ? load->acting_nm[1] + half_nm : load->acting_nm[0] - half_nm;
+    acting->torque_nm = is_heavy(lane) ? load->acting_nm[1] + half_nm : load->acting_nm[0] - half_nm;
     resisting->torque_nm = 0.5 * (load->resisting_nm[0] + load->resisting_nm[1]);
   }
 }

@@ -15,28 +15,26 @@ enum fact { FACT_TIME, FACT_STANDSTILL, FACT_OUTPUT, FACT_SHOCK, FACT_COUNT };
 struct shifts {
   struct sb_reach *reach;
   int gear, way;
-  enum sb_edge_side side;
   double worst[FACT_COUNT];
 };
 
-static double fact_of(const struct sb_edge_shift *shift, int fact)
+static double fact_of(const struct sb_edge_shifts *shift, int fact)
 {
   switch (fact) {
-    case FACT_TIME: return shift->engaged_s;
+    case FACT_TIME: return shift->engaged_s[1];
     case FACT_STANDSTILL: return shift->standstill_s;
     case FACT_OUTPUT: return -shift->least_output_rad_s;
     default: return shift->impulse_nms;
   }
 }
 
-/* A shift from a speed; all its facts count. Returns the one that is asked for. */
+/* Shifts from a speed; all its facts count. Returns the one that is asked for. */
 static double look(struct shifts *shifts, double motor_rad_s, int fact)
 {
   struct sb_reach *reach = shifts->reach;
   const struct sb_corner from = sb_edge_corner(&reach->edges, shifts->gear, motor_rad_s);
-  struct sb_edge_shift shift;
-  (void)sb_edge_shift(&reach->edges, shifts->side, shifts->gear, sb_reach_next_gear(shifts->gear, shifts->way), &from,
-                      0, &shift);
+  const struct sb_edge_shifts shift =
+      sb_edge_shifts(&reach->edges, shifts->gear, sb_reach_next_gear(shifts->gear, shifts->way), &from);
   for (int k = 0; k < FACT_COUNT; k++) shifts->worst[k] = fmax(shifts->worst[k], fact_of(&shift, k));
   return fact_of(&shift, fact);
 }
@@ -91,9 +89,9 @@ struct sb_answer_shifts sb_answer_shifts(struct sb_reach *reach, const struct sb
   for (int g = 0; g < reach->gear_count; g++) {
     for (int way = 0; way < SB_REACH_WAYS; way++) {
       const struct sb_spans *set = &commands->sets[g][way];
-      for (int i = 0; i < set->count * SB_EDGE_SIDES; i++) {
-        struct shifts shifts = {reach, g, way, (enum sb_edge_side)(i % SB_EDGE_SIDES), {0.0, 0.0, -INFINITY, 0.0}};
-        scan(&shifts, &set->items[i / SB_EDGE_SIDES]);
+      for (int i = 0; i < set->count; i++) {
+        struct shifts shifts = {reach, g, way, {0.0, 0.0, -INFINITY, 0.0}};
+        scan(&shifts, &set->items[i]);
         out.longest_s = fmax(out.longest_s, shifts.worst[FACT_TIME]);
         out.standstill_s = fmax(out.standstill_s, shifts.worst[FACT_STANDSTILL]);
         out.least_output_rad_s = fmin(out.least_output_rad_s, -shifts.worst[FACT_OUTPUT]);

@@ -2,7 +2,7 @@
 /* json.c - the answers of a proof as one object. */
 #include <math.h>
 
-#include "shiftband/prove.h"
+#include "prove/report.h"
 #include "text/fields.h"
 
 static void put_range(struct sb_json *json, const char *name, const double range[2])
@@ -54,28 +54,38 @@ static void put_counterexamples(struct sb_json *json, const struct sb_prove *pro
   sb_json_close(json);
 }
 
-static void put_statements(struct sb_json *json, const struct sb_prove *prove)
+const char *sb_prove_statement_member(enum sb_prove_statement statement)
+{
+  return statement_members[statement];
+}
+
+void sb_prove_put_statements(struct sb_json *json, const enum sb_proof statements[SB_PROVE_STATEMENTS])
 {
   sb_json_put_object(json, "statements");
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
-    sb_json_put_string(json, statement_members[k], sb_prove_proof_word(prove->statements[k]));
+    sb_json_put_string(json, statement_members[k], sb_prove_proof_word(statements[k]));
   }
   sb_json_close(json);
 }
 
-static void put_bounds(struct sb_json *json, const struct sb_prove *prove)
+void sb_prove_put_bounds(struct sb_json *json, const double bounds[SB_PROVE_BOUNDS])
 {
   static const char *const names[] = {
 #define BOUND_MEMBER(name, member, words, unit) member,
       SB_PROVE_BOUND_LIST(BOUND_MEMBER)
 #undef BOUND_MEMBER
   };
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], bounds[k]);
+}
+
+static void put_bounds(struct sb_json *json, const struct sb_prove *prove)
+{
   sb_json_put_object(json, "reached");
-  for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], prove->reached[k]);
+  sb_prove_put_bounds(json, prove->reached);
   sb_json_put_integer(json, "runs", prove->run_count);
   sb_json_close(json);
   sb_json_put_object(json, "bounds");
-  for (int k = 0; k < SB_PROVE_BOUNDS; k++) sb_json_put_number(json, names[k], prove->bounds[k]);
+  sb_prove_put_bounds(json, prove->bounds);
   sb_json_put_number(json, "greatest_downshift_shock_nms", prove->shock_nms[0]);
   sb_json_put_number(json, "greatest_upshift_shock_nms", prove->shock_nms[1]);
   sb_json_put_number(json, "returns_up_to_nm", prove->return_up_to_nm);
@@ -101,25 +111,30 @@ static void put_gears(struct sb_json *json, const struct sb_prove *prove)
   sb_json_close(json);
 }
 
+void sb_prove_put_json(struct sb_json *json, const struct sb_prove *prove)
+{
+  sb_json_put_string(json, "scenario", prove->model->name);
+  sb_json_put_string(json, "outside", prove->outside);
+  put_load(json, prove);
+  if (prove->outside != NULL && prove->try_count > 0) {
+    sb_prove_put_statements(json, prove->statements);
+    sb_json_put_integer(json, "tries", prove->try_count);
+    put_counterexamples(json, prove);
+  }
+  if (prove->outside == NULL) {
+    sb_prove_put_statements(json, prove->statements);
+    put_bounds(json, prove);
+    put_gears(json, prove);
+    sb_json_put_boolean(json, "is_safe_only", prove->is_safe_only);
+    sb_json_put_boolean(json, "is_rate_used", prove->is_rate_used);
+  }
+}
+
 int sb_prove_write_json(const struct sb_prove *prove, FILE *out)
 {
   struct sb_json json;
   sb_json_begin(&json, out, &sb_records_prove);
-  sb_json_put_string(&json, "scenario", prove->model->name);
-  sb_json_put_string(&json, "outside", prove->outside);
-  put_load(&json, prove);
-  if (prove->outside != NULL && prove->try_count > 0) {
-    put_statements(&json, prove);
-    sb_json_put_integer(&json, "tries", prove->try_count);
-    put_counterexamples(&json, prove);
-  }
-  if (prove->outside == NULL) {
-    put_statements(&json, prove);
-    put_bounds(&json, prove);
-    put_gears(&json, prove);
-    sb_json_put_boolean(&json, "is_safe_only", prove->is_safe_only);
-    sb_json_put_boolean(&json, "is_rate_used", prove->is_rate_used);
-  }
+  sb_prove_put_json(&json, prove);
   sb_json_end(&json);
   return ferror(out) ? -1 : 0;
 }

@@ -11,8 +11,17 @@
 
 struct proving {
   struct sb_reach reach;
+  const struct sb_model *slowest;
   struct sb_reach_commands all, lasting;
 };
+
+/* What is to be proved, of which machines. */
+struct question {
+  const struct sb_model *ends[SB_EDGE_SIDES];
+  bool is_swing_asked, is_forward_only;
+};
+
+static const char turns_back[] = "tolerances: friction, drag and losses turn over where the output turns backwards";
 
 const char *sb_prove_proof_word(enum sb_proof proof)
 {
@@ -73,7 +82,7 @@ static void note_times(struct proving *proving, struct sb_prove *out)
 /* The least of the gears' loads up to which each is left upwards. */
 static double return_up_to_nm(const struct proving *proving)
 {
-  const struct sb_model *model = proving->reach.edges.model;
+  const struct sb_model *model = proving->slowest;
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   double least_nm = INFINITY;
   for (int g = 0; g + 1 < proving->reach.gear_count; g++) {
@@ -123,9 +132,10 @@ static enum sb_status tighten(struct sb_reach *reach, struct sb_prove *out)
   return status;
 }
 
-static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct sb_prove *out)
+static enum sb_status solve(struct proving *proving, const struct question *question, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
+  const bool is_spread = question->ends[0] != question->ends[1];
   sb_reach_all(reach, &proving->all);
   out->outside = reach->trouble;
   if (reach->trouble != NULL || reach->edges.status != SB_OK) return reach->edges.status;
@@ -134,10 +144,13 @@ static enum sb_status solve(struct proving *proving, bool is_swing_asked, struct
   note_shifts(proving, out);
   note_extremes(proving, out);
   note_times(proving, out);
-  if (is_swing_asked) note_swing(proving, out);
+  if (question->is_swing_asked) note_swing(proving, out);
+  if (question->is_forward_only && reach->edges.least_output_rad_s < -reach->edges.sizes.speed_rad_s) {
+    out->outside = turns_back;
+  }
   out->return_up_to_nm = return_up_to_nm(proving);
-  if (tighten(reach, out) != SB_OK) return reach->edges.status;
-  out->is_safe_only = isfinite(out->model->load.bounds.rate_nm_s);
+  if (!is_spread && tighten(reach, out) != SB_OK) return reach->edges.status;
+  out->is_safe_only = is_spread || isfinite(out->model->load.bounds.rate_nm_s);
   judge(out);
   return reach->edges.status;
 }
@@ -152,20 +165,22 @@ static void note_load(const struct sb_edge_load *load, struct sb_prove *out)
   }
 }
 
-static enum sb_status solve_model(const struct sb_model *model, bool is_swing_asked, struct sb_prove *out,
+static enum sb_status solve_model(const struct sb_model *model, const struct question *question, struct sb_prove *out,
                                   struct sb_error *err)
 {
   *out = (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN};
+  for (int end = 0; end < 2 && out->outside == NULL; end++) out->outside = sb_prove_outside(question->ends[end]);
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = out->reached[k] = NAN;
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) out->statements[k] = SB_PROOF_UNDECIDED;
-  const struct sb_edge_load load = sb_edge_load_of(model);
+  const struct sb_edge_load load = sb_edge_load_between(question->ends);
   note_load(&load, out);
   if (out->outside != NULL) return SB_OK;
   struct proving *proving = calloc(1, sizeof *proving);
   if (proving == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a proof");
-  enum sb_status status = sb_reach_init(&proving->reach, model, err);
+  proving->slowest = question->ends[SB_EDGE_SLOW];
+  enum sb_status status = sb_reach_init_between(&proving->reach, model, question->ends, err);
   if (status == SB_OK) {
-    status = solve(proving, is_swing_asked, out);
+    status = solve(proving, question, out);
     if (status != SB_OK) *err = proving->reach.edges.err;
     sb_reach_clear(&proving->reach);
   }
@@ -175,10 +190,20 @@ static enum sb_status solve_model(const struct sb_model *model, bool is_swing_as
 
 enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
 {
-  return solve_model(model, true, out, err);
+  const struct question question = {.ends = {model, model}, .is_swing_asked = true};
+  return solve_model(model, &question, out, err);
 }
 
 enum sb_status sb_prove_solve_quickly(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
 {
-  return solve_model(model, false, out, err);
+  const struct question question = {.ends = {model, model}};
+  return solve_model(model, &question, out, err);
+}
+
+enum sb_status sb_prove_solve_between(const struct sb_model *model, const struct sb_prove_machines *machines,
+                                      struct sb_prove *out, struct sb_error *err)
+{
+  const struct question question = {.ends = {machines->slowest, machines->fastest},
+                                    .is_forward_only = machines->is_forward_only};
+  return solve_model(model, &question, out, err);
 }

@@ -52,13 +52,20 @@ static struct sb_reach_gear gear_of(const struct sb_model *model, const struct s
 
 enum sb_status sb_reach_init(struct sb_reach *reach, const struct sb_model *model, struct sb_error *err)
 {
+  const struct sb_model *const ends[SB_EDGE_SIDES] = {model, model};
+  return sb_reach_init_between(reach, model, ends, err);
+}
+
+enum sb_status sb_reach_init_between(struct sb_reach *reach, const struct sb_model *model,
+                                     const struct sb_model *const ends[SB_EDGE_SIDES], struct sb_error *err)
+{
   const struct sb_controller_setup setup = sb_run_controller_setup(model);
   *reach = (struct sb_reach){.gear_count = model->gearbox.gear_count,
                              .dwell = setup.dwell_samples > 0 ? (int)setup.dwell_samples : 1,
                              .start_delay = (int)setup.start_delay_samples,
                              .debounce = setup.debounce_samples > 0 ? setup.debounce_samples : 1};
   for (int g = 0; g < reach->gear_count; g++) reach->gears[g] = gear_of(model, &setup, g);
-  return sb_edge_init(&reach->edges, model, err);
+  return sb_edge_init_between(&reach->edges, model, ends, err);
 }
 
 void sb_reach_clear(struct sb_reach *reach)

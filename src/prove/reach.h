@@ -57,6 +57,9 @@ struct sb_reach {
 
 /* Prepares; SB_ERR_MEMORY or a simulation's status. Release with sb_reach_clear(). */
 enum sb_status sb_reach_init(struct sb_reach *reach, const struct sb_model *model, struct sb_error *err);
+/* The same of all machines between two (edge.h). */
+enum sb_status sb_reach_init_between(struct sb_reach *reach, const struct sb_model *model,
+                                     const struct sb_model *const ends[SB_EDGE_SIDES], struct sb_error *err);
 void sb_reach_clear(struct sb_reach *reach);
 
 /* The gear that a command leads to. Pure. */

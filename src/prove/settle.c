@@ -103,9 +103,10 @@ static const struct sb_corner *far_corner(const struct settling *settling, const
   return settling->way == SB_REACH_UP ? &span->low : &span->high;
 }
 
+/* Under one load the sides differ by their machines: the one that takes longest on the way. */
 static enum sb_edge_side side_of(const struct settling *settling)
 {
-  return settling->way == SB_REACH_UP ? SB_EDGE_FAST : SB_EDGE_SLOW;
+  return settling->way == SB_REACH_UP ? SB_EDGE_SLOW : SB_EDGE_FAST;
 }
 
 static double threshold_of(const struct settling *settling, int gear, int way)
@@ -219,16 +220,15 @@ static void find_engagements(struct settling *settling)
   for (int k = 0; k < reach->gear_count * SB_REACH_WAYS; k++) {
     const int from = k / SB_REACH_WAYS, way = k % SB_REACH_WAYS, to = sb_reach_next_gear(from, way);
     const struct sb_spans *set = &settling->commands->sets[from][way];
-    for (int i = 0; i < 4 * set->count; i++) {
+    for (int i = 0; i < 2 * set->count; i++) {
       struct engagement *engagement = &settling->engagements[to];
-      const struct sb_span *span = &set->items[i / 4];
-      struct sb_edge_shift shift;
-      (void)sb_edge_shift(&reach->edges, (enum sb_edge_side)(i % 2), from, to, i % 4 < 2 ? &span->low : &span->high, 0,
-                          &shift);
-      const double speed = engagement->motor_rad_s, other = shift.joined_rad_s;
+      const struct sb_span *span = &set->items[i / 2];
+      const struct sb_edge_shifts shifts =
+          sb_edge_shifts(&reach->edges, from, to, i % 2 == 0 ? &span->low : &span->high);
+      const double speed = engagement->motor_rad_s, other = shifts.joined_rad_s[is_up ? 0 : 1];
       const bool is_first = engagement->engaged_s == 0.0;
       engagement->motor_rad_s = is_first ? other : is_up ? fmin(speed, other) : fmax(speed, other);
-      engagement->engaged_s = fmax(engagement->engaged_s, shift.engaged_s);
+      engagement->engaged_s = fmax(engagement->engaged_s, shifts.engaged_s[1]);
     }
   }
 }
@@ -260,7 +260,9 @@ static double after_waiting(const struct settling *settling, int gear)
   if (engagement->engaged_s > 0.0 && early_s > (reach->dwell - 1) * sample_s) worst_s = fmax(worst_s, early_s);
   worst_s += reach->debounce * sample_s;
   if (gear == reach->edges.model->control.start_gear - 1) {
-    const struct sb_corner *near = settling->way == SB_REACH_UP ? &reach->start.high : &reach->start.low;
+    const bool is_spread = reach->edges.lane_count == SB_EDGE_LANES; /* then the near corner is of another machine */
+    const bool is_high = (settling->way == SB_REACH_UP) != is_spread;
+    const struct sb_corner *near = is_high ? &reach->start.high : &reach->start.low;
     const double delay_s = (reach->start_delay + reach->debounce - 1) * sample_s;
     const double left_s = time_to_leave(settling, gear, near);
     worst_s = fmax(worst_s, delay_s + (left_s > 0.0 ? left_s + sample_s : 0.0));
@@ -268,15 +270,26 @@ static double after_waiting(const struct settling *settling, int gear)
   return worst_s + time_after(settling, gear, settling->way, &commands, SHIFTS_MAX);
 }
 
-/* Whether the last load holds a gear: no command of a way comes from it in steady state. */
-static bool is_left(const struct settling *settling, int gear, int way)
+/* Whether the last load holds a gear of a side's machine: else a command of a way comes from it in steady state. */
+static bool is_left_by(const struct settling *settling, enum sb_edge_side side, int gear, int way)
 {
   struct sb_reach *reach = settling->reach;
   const struct sb_corner middle =
       sb_edge_corner(&reach->edges, gear, 0.5 * settling->reach->edges.model->control.sensor.reference_rad_s);
-  const double limit = sb_edge_limit(&reach->edges, side_of(settling), gear, &middle).motor_rad_s;
+  const double limit = sb_edge_limit(&reach->edges, side, gear, &middle).motor_rad_s;
   const double threshold = threshold_of(settling, gear, way);
   return way == SB_REACH_UP ? limit > threshold : limit < threshold;
+}
+
+/* By every machine; by any. */
+static bool is_left(const struct settling *settling, int gear, int way)
+{
+  return is_left_by(settling, way == SB_REACH_UP ? SB_EDGE_SLOW : SB_EDGE_FAST, gear, way);
+}
+
+static bool can_be_left(const struct settling *settling, int gear, int way)
+{
+  return is_left_by(settling, way == SB_REACH_UP ? SB_EDGE_FAST : SB_EDGE_SLOW, gear, way);
 }
 
 static double longest(const struct settling *settling)
@@ -285,7 +298,10 @@ static double longest(const struct settling *settling)
   double worst_s = 0.0;
   for (int g = 0; g < reach->gear_count && !isinf(worst_s); g++) {
     worst_s = fmax(worst_s, after_opposite(settling, g, &settling->commands->sets[g][1 - settling->way]));
-    if (is_left(settling, g, settling->way)) worst_s = fmax(worst_s, after_waiting(settling, g));
+    if (!can_be_left(settling, g, settling->way)) continue;
+    /* Machines between those that leave the gear and those that do not take as long as one likes. */
+    const double waiting_s = is_left(settling, g, settling->way) ? after_waiting(settling, g) : INFINITY;
+    worst_s = fmax(worst_s, reach->engaged[g].count > 0 ? waiting_s : 0.0);
   }
   return worst_s;
 }
@@ -296,7 +312,7 @@ static bool is_needed(const struct settling *settling)
   const struct sb_reach *reach = settling->reach;
   if (settling->way == SB_REACH_UP) return true;
   for (int g = 1; g < reach->gear_count; g++) {
-    if (reach->engaged[g].count > 0 && is_left(settling, g, SB_REACH_DOWN)) return true;
+    if (reach->engaged[g].count > 0 && can_be_left(settling, g, SB_REACH_DOWN)) return true;
   }
   return false;
 }
@@ -318,13 +334,24 @@ double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *
     for (int g = 0; g < fastest && way == SB_REACH_UP; g++) {
       if (reach->engaged[g].count > 0 && !is_left(&settling, g, SB_REACH_UP)) worst_s = INFINITY;
     }
-    if (way == SB_REACH_UP && is_left(&settling, fastest, SB_REACH_DOWN)) worst_s = INFINITY;
+    if (way == SB_REACH_UP && can_be_left(&settling, fastest, SB_REACH_DOWN)) worst_s = INFINITY;
   }
   sb_edge_bind(&reach->edges, &full);
   return worst_s;
 }
 
 /* Standing ----------------------------------------------------------------------------------------------------------- */
+
+/* By how much longer than in the slowest machine the output may stand after a shift: another one may engage sooner. */
+static double sooner_s(struct sb_reach *reach, int gear, int to, const struct sb_corner *from)
+{
+  struct sb_edges *edges = &reach->edges;
+  if (edges->lane_count == SB_EDGE_SIDES) return 0.0;
+  const struct sb_corner at = sb_edge_corner(edges, to, reach->gears[to].downshift_rad_s);
+  if (sb_edge_limit(edges, SB_EDGE_SLOW, to, &at).motor_rad_s > 0.0) return 0.0;
+  const struct sb_edge_shifts shifts = sb_edge_shifts(edges, gear, to, from);
+  return shifts.engaged_s[1] - shifts.engaged_s[0];
+}
 
 /* In a gear that is left as soon as a sample may decide. */
 static double standing_after(struct sb_reach *reach, int gear, int way, const struct sb_span *command)
@@ -338,7 +365,7 @@ static double standing_after(struct sb_reach *reach, int gear, int way, const st
         i == 0 ? command->low : sb_edge_corner(&reach->edges, gear, low + (high - low) * i / PLACES);
     struct sb_edge_shift shift;
     (void)sb_edge_shift(&reach->edges, SB_EDGE_SLOW, gear, to, &from, reach->dwell + reach->debounce - 1, &shift);
-    worst_s = fmax(worst_s, shift.standing_s);
+    worst_s = fmax(worst_s, shift.standing_s + sooner_s(reach, gear, to, &from));
     if (!reach->edges.model->shifter.ops->is_direction_selected) break;
   }
   return worst_s;

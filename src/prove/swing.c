@@ -29,6 +29,12 @@ struct swing {
   int cells;
 };
 
+static void fail_memory(struct sb_reach *reach)
+{
+  struct sb_edges *edges = &reach->edges;
+  edges->status = sb_fail(&edges->err, SB_ERR_MEMORY, "out of memory for the least swing");
+}
+
 static void bind(struct swing *swing, double low_nm, double high_nm)
 {
   struct sb_edge_load load = swing->full;
@@ -57,8 +63,7 @@ static bool comes_again(struct swing *swing, int slower, int way, double load_nm
   struct sb_reach_commands *next = swing->lasting;
   struct sb_reach_commands *only = calloc(1, sizeof *only);
   if (only == NULL) {
-    struct sb_edges *edges = &reach->edges;
-    edges->status = sb_fail(&edges->err, SB_ERR_MEMORY, "out of memory for the least swing");
+    fail_memory(reach);
     return false;
   }
   only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false}}};
@@ -149,17 +154,75 @@ static void cover(struct swing *swing, double from_nm, double to_nm)
   cover(swing, middle, to_nm);
 }
 
+struct sb_answer_range sb_answer_swinging(const struct sb_reach *reach)
+{
+  const struct sb_edge_load *load = &reach->edges.load;
+  const bool is_acting = load->acting_nm[1] - load->acting_nm[0] > load->resisting_nm[1] - load->resisting_nm[0];
+  const double *range = is_acting ? load->acting_nm : load->resisting_nm;
+  return (struct sb_answer_range){is_acting, range[0], range[1]};
+}
+
+/* False: no memory. */
+static bool open_swing(struct swing *swing, struct sb_reach *reach, const struct sb_reach_commands *commands)
+{
+  const struct sb_answer_range range = sb_answer_swinging(reach);
+  *swing = (struct swing){.reach = reach, .commands = commands, .full = reach->edges.load, .least_nm = INFINITY};
+  swing->varied = range.is_acting ? swing->full.acting_nm : swing->full.resisting_nm;
+  swing->from_nm = range.from_nm;
+  swing->to_nm = range.to_nm;
+  swing->proved_nm = INFINITY;
+  swing->lasting = malloc(sizeof *swing->lasting);
+  if (swing->lasting == NULL) fail_memory(reach);
+  return swing->lasting != NULL;
+}
+
+static void close_swing(struct swing *swing)
+{
+  free(swing->lasting);
+  sb_edge_bind(&swing->reach->edges, &swing->full);
+}
+
+static void cover_quietly(struct swing *swing, double asked_nm, double narrow_nm, const double ends_nm[2],
+                          double left_nm[2])
+{
+  if (swing->reach->edges.status != SB_OK) return;
+  if (lasts(swing, ends_nm[0], ends_nm[1] + asked_nm) == 0) return;
+  if (ends_nm[1] - ends_nm[0] <= narrow_nm) {
+    left_nm[0] = fmin(left_nm[0], ends_nm[0]);
+    left_nm[1] = fmax(left_nm[1], ends_nm[1]);
+    return;
+  }
+  const double middle = 0.5 * (ends_nm[0] + ends_nm[1]);
+  const double halves[2][2] = {{ends_nm[0], middle}, {middle, ends_nm[1]}};
+  cover_quietly(swing, asked_nm, narrow_nm, halves[0], left_nm);
+  cover_quietly(swing, asked_nm, narrow_nm, halves[1], left_nm);
+}
+
+bool sb_answer_is_quiet(struct sb_reach *reach, const struct sb_reach_commands *commands, double asked_nm,
+                        double narrow_nm, const double ends_nm[2], double left_nm[2])
+{
+  struct swing swing;
+  left_nm[0] = INFINITY;
+  left_nm[1] = -INFINITY;
+  if (!open_swing(&swing, reach, commands)) return false;
+  cover_quietly(&swing, asked_nm, narrow_nm, ends_nm, left_nm);
+  close_swing(&swing);
+  return left_nm[0] > left_nm[1];
+}
+
+bool sb_answer_hunts(struct sb_reach *reach, const struct sb_reach_commands *commands, double load_nm)
+{
+  struct swing swing;
+  if (!open_swing(&swing, reach, commands)) return false;
+  const bool is_lasting = lasts(&swing, load_nm, load_nm) == 1;
+  close_swing(&swing);
+  return is_lasting;
+}
+
 struct sb_answer_swing sb_answer_swing(struct sb_reach *reach, const struct sb_reach_commands *commands)
 {
-  struct swing swing = {.reach = reach, .commands = commands, .full = reach->edges.load, .least_nm = INFINITY};
-  const double *acting = swing.full.acting_nm, *resisting = swing.full.resisting_nm;
-  const bool is_acting = acting[1] - acting[0] > resisting[1] - resisting[0];
-  swing.varied = is_acting ? swing.full.acting_nm : swing.full.resisting_nm;
-  swing.from_nm = swing.varied[0];
-  swing.to_nm = swing.varied[1];
-  swing.proved_nm = INFINITY;
-  swing.lasting = malloc(sizeof *swing.lasting);
-  if (swing.lasting == NULL) return (struct sb_answer_swing){INFINITY, {NAN, NAN}, 0.0};
+  struct swing swing;
+  if (!open_swing(&swing, reach, commands)) return (struct sb_answer_swing){INFINITY, {NAN, NAN}, 0.0};
   const int is_lasting = lasts(&swing, swing.from_nm, swing.to_nm);
   if (is_lasting == 1) {
     take(&swing, swing.from_nm, swing.to_nm);
@@ -170,7 +233,6 @@ struct sb_answer_swing sb_answer_swing(struct sb_reach *reach, const struct sb_r
   } else if (is_lasting < 0) {
     swing.proved_nm = 0.0;
   }
-  free(swing.lasting);
-  sb_edge_bind(&reach->edges, &swing.full);
+  close_swing(&swing);
   return (struct sb_answer_swing){swing.least_nm, {swing.at_nm[0], swing.at_nm[1]}, swing.proved_nm};
 }

@@ -4,8 +4,8 @@
 #include <stdarg.h>
 
 #include "base/constants.h"
+#include "prove/report.h"
 #include "shiftband/prove.h"
-#include "text/table.h"
 #include "text/words.h"
 
 static const double rpm_per_rad_s = 30.0 / SB_PI;
@@ -150,8 +150,17 @@ struct sb_prove_line sb_prove_line(const struct sb_prove *prove)
   return line;
 }
 
-static void put(struct sb_text_table *table, double value, const char *unit)
+static const char *const units[] = {
+#define BOUND_UNIT(name, member, words, unit) unit,
+    SB_PROVE_BOUND_LIST(BOUND_UNIT)
+#undef BOUND_UNIT
+};
+
+void sb_prove_put_bound(struct sb_text_table *table, enum sb_prove_bound bound, double value)
 {
+  const bool is_speed = bound == SB_PROVE_OUTPUT || bound == SB_PROVE_SPEED;
+  const char *unit = is_speed ? "rpm" : units[bound];
+  if (is_speed) value *= rpm_per_rad_s;
   if (isnan(value)) {
     sb_text_table_put(table, "-");
   } else if (isinf(value)) {
@@ -163,20 +172,14 @@ static void put(struct sb_text_table *table, double value, const char *unit)
 
 static void write_bounds(const struct sb_prove *prove, FILE *out)
 {
-  static const char *const units[] = {
-#define BOUND_UNIT(name, member, words, unit) unit,
-      SB_PROVE_BOUND_LIST(BOUND_UNIT)
-#undef BOUND_UNIT
-  };
   struct sb_text_table table;
   sb_text_table_init(&table, 3);
   sb_text_table_put(&table, "\tno load profile goes beyond\ta run comes to");
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
-    const bool is_speed = k == SB_PROVE_OUTPUT || k == SB_PROVE_SPEED;
     if (isnan(prove->bounds[k])) continue;
     sb_text_table_put(&table, "%s", sb_prove_bound_words[k]);
-    put(&table, prove->bounds[k] * (is_speed ? rpm_per_rad_s : 1.0), is_speed ? "rpm" : units[k]);
-    put(&table, prove->reached[k] * (is_speed ? rpm_per_rad_s : 1.0), is_speed ? "rpm" : units[k]);
+    sb_prove_put_bound(&table, (enum sb_prove_bound)k, prove->bounds[k]);
+    sb_prove_put_bound(&table, (enum sb_prove_bound)k, prove->reached[k]);
   }
   fputc('\n', out);
   sb_text_table_write(&table, 2, out);
@@ -213,23 +216,29 @@ static void add_profile(const struct sb_prove_profile *profile, struct sb_senten
   }
 }
 
-/* What runs say where nothing can be proved. */
-static void write_tries(const struct sb_prove *prove, FILE *out)
+const char *sb_prove_claim(enum sb_prove_statement statement)
 {
   static const char *const claims[SB_PROVE_STATEMENTS] = {
       [SB_PROVE_STALL] = "the output never stands in gear for longer than limits.stall_time",
       [SB_PROVE_RETURN] = "the box is back in its fastest gear once the load stays at its lightest",
       [SB_PROVE_CONSTANT] = "no constant load makes the box hunt",
       [SB_PROVE_REACTION] = "the box settles in a gear once the load stays at its heaviest"};
+  return claims[statement];
+}
+
+/* What runs say where nothing can be proved. */
+static void write_tries(const struct sb_prove *prove, FILE *out)
+{
   if (prove->try_count == 0) return;
   sb_words_say(out, 2, 2, "Load profiles within the bounds were tried instead:");
   fputc('\n', out);
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
     struct sb_sentence text = {.length = 0};
+    const char *claim = sb_prove_claim((enum sb_prove_statement)k);
     if (prove->statements[k] == SB_PROOF_UNSHOWN) {
-      sb_words_add(&text, "no counterexample in %ld tries: %s.", prove->try_count, claims[k]);
+      sb_words_add(&text, "no counterexample in %ld tries: %s.", prove->try_count, claim);
     } else if (prove->statements[k] == SB_PROOF_DISPROVED) {
-      sb_words_add(&text, "disproved: %s. A load of ", claims[k]);
+      sb_words_add(&text, "disproved: %s. A load of ", claim);
       add_profile(&prove->profiles[sb_prove_bound_of((enum sb_prove_statement)k)], &text);
       sb_words_add(&text, " shows the contrary.");
     } else {

@@ -291,6 +291,24 @@ RECORD(prove_gear, "prove_gear", "the readings at which a gear's commands can co
        IS("upshift_from_pct", NUMBER, "the least reading of an upshift; null: it never comes"),
        IS("upshift_to_pct", NUMBER, "the greatest reading of an upshift"));
 
+RECORD(prove_tolerance, "prove_tolerance", "a tolerance of the scenario", IS("key", TEXT, "the key of the scenario"),
+       IS("is_bound", FLAG, "it is a bound, as those of the load are; else it is sampled"),
+       OR_NULL("why_sampled", TEXT, "why it is sampled; null: it is a bound"));
+
+RECORD(shown_by, "shown_by", "the machine that disproves a statement; null: none does",
+       OR_NULL("never_stalls", TEXT, "a machine whose output stands too long in gear"),
+       OR_NULL("returns", TEXT, "a machine that does not come back to the fastest gear"),
+       OR_NULL("constant_load_does_not_hunt", TEXT, "a machine that a constant load makes shift for ever"),
+       OR_NULL("settles_under_the_heaviest_load", TEXT, "a machine that does not stay in the slowest gear"));
+
+RECORD(over_tolerances, "over_tolerances", "what holds over all tolerances",
+       OF("tolerances", LIST, prove_tolerance, "the tolerances of the scenario"),
+       IS("samples", WHOLE, "how many samples of those that are no bounds"),
+       OR_NULL("outside", TEXT, "the key that takes a sample out of what can be proved, and why; null: none does"),
+       OF("statements", OBJECT, statements, "what is proved and disproved of all machines"),
+       OF("shown_by", OBJECT, shown_by, "the machine that disproves a statement"),
+       OF_OR_NULL("bounds", OBJECT, bounds, "what no machine exceeds under any load profile"));
+
 SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBERS(head),
        IS("scenario", TEXT, "the name of the scenario"),
        OR_NULL("outside", TEXT, "the key that nothing can be proved with, and why; null: proofs are possible"),
@@ -302,7 +320,8 @@ SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBER
        MAY_OF("bounds", OBJECT, proved_bounds, "what no load profile exceeds"),
        MAY_OF("gears", LIST, prove_gear, "the readings at which each gear's commands can come"),
        MAY("is_safe_only", FLAG, "some bound is wider than what can be reached"),
-       MAY("is_rate_used", FLAG, "the bounds count on load.bounds.rate"));
+       MAY("is_rate_used", FLAG, "the bounds count on load.bounds.rate"),
+       MAY_OF("over_tolerances", OBJECT, over_tolerances, "what holds over all tolerances of the scenario"));
 
 /* design ------------------------------------------------------------------------------------------------------------------- */
 

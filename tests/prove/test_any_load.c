@@ -165,6 +165,36 @@ static void borders_lie_at_the_steady_states(void **state)
   sb_any_load_clear(&plane);
 }
 
+/* After a shift at one of these thresholds a constant load brings the opposite command while the gear still runs up or down; but it
+ * leads to a speed from where the next command no longer comes, so nothing goes on for ever. */
+static void what_comes_once_is_no_hunting(void **state)
+{
+  (void)state;
+  struct sb_model model = model_blank();
+  model_set_line_motor(&model, 223.138, 1.25435, 0.000336597);
+  model_add_gear(&model, 15.8, 0.71123, false)->back_efficiency = 0.47878;
+  model_add_gear(&model, 6.0, 0.96242, false)->back_efficiency = 0.73974;
+  model_drive_forward(&model);
+  model_set_shifter(&model, "clutch");
+  model.shifter.clutch_nm = 0.87413;
+  model.shifter.timeout_s = 3.0;
+  model.load.inertia_kg_m2 = 0.047755;
+  model.load.bounds = (struct sb_load_bounds){SB_BOUNDS_RESISTS, 1.4208, 3.6146, INFINITY};
+  model.control.start_gear = 2;
+  model.control.sample_period_s = 0.01;
+  model.control.start_delay_s = 0.5412;
+  model.control.dwell_s = 0.41466;
+  model.control.debounce_count = 2;
+  model_finish(&model);
+  tried = model;
+  struct sb_any_load_point point;
+  struct sb_error err;
+  const double downshift = 0.450133, upshift = 0.517525;
+  assert_int_equal(sb_any_load_look_at(&tried, 0, downshift, upshift, &point, &err), SB_OK);
+  assert_true(point.is_by_sets && point.class != SB_ANY_LOAD_HUNTS);
+  expect_same(&point, downshift, upshift, 0);
+}
+
 static char *csv_with(int jobs, size_t *length)
 {
   struct sb_any_load plane;
@@ -223,6 +253,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_swing_is_that_of_the_closed_forms),
       cmocka_unit_test(borders_lie_at_the_steady_states),
+      cmocka_unit_test(what_comes_once_is_no_hunting),
       cmocka_unit_test(the_number_of_threads_changes_no_byte),
       cmocka_unit_test(a_key_outside_the_class_is_named),
       cmocka_unit_test(with_a_rate_only_what_is_proved_is_said),

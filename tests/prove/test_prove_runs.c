@@ -10,10 +10,10 @@
 #include <string.h>
 
 #include "help/dice.h"
+#include "help/games.h"
 #include "help/near.h"
 #include "help/proof.h"
 #include "help/slow.h"
-#include "prove/play.h"
 #include "shiftband/run.h"
 #include "shiftband/scenario.h"
 
@@ -22,81 +22,17 @@ static struct sb_prove prove;
 static struct sb_play play;
 static int outside_count, used_count;
 
-static const struct {
-  const char *name;
-  bool is_least; /* a run is not below it; else not above it */
-} rows[] = {
-#define BOUND_NAME(name, member, words, unit)                                                     \
-  {member, SB_PROVE_##name == SB_PROVE_CYCLE_ONCE || SB_PROVE_##name == SB_PROVE_CYCLE_LASTING || \
-               SB_PROVE_##name == SB_PROVE_OUTPUT},
-    SB_PROVE_BOUND_LIST(BOUND_NAME)
-#undef BOUND_NAME
-};
-
-/* Sets are carried to 1e-10 of the reference; times of whole samples and steps. */
-static const double slack = 1e-6;
-
-static void set_level(struct sb_play_stage *stage, double acting, double resisting)
-{
-  stage->acting_nm = prove.acting_nm[0] + acting * (prove.acting_nm[1] - prove.acting_nm[0]);
-  stage->resisting_nm = prove.resisting_nm[0] + resisting * (prove.resisting_nm[1] - prove.resisting_nm[0]);
-}
-
-static double random_level(gsl_rng *dice)
-{
-  const double draw = gsl_rng_uniform(dice);
-  return draw < 0.35 ? 0.0 : draw < 0.7 ? 1.0 : gsl_rng_uniform(dice);
-}
-
-/* Stages of any length, or until the next command; the last one at an end of the bounds. */
-static struct sb_play_game random_game(gsl_rng *dice)
-{
-  struct sb_play_game game = {.stage_count = 1 + (int)gsl_rng_uniform_int(dice, 14)};
-  double whole_s = 0.0;
-  for (int k = 0; k < game.stage_count; k++) {
-    struct sb_play_stage *stage = &game.stages[k];
-    const double level = random_level(dice);
-    set_level(stage, level, level);
-    stage->is_until_command = gsl_rng_uniform(dice) < 0.5;
-    stage->time_s = gsl_ran_exponential(dice, 0.5);
-    whole_s += stage->time_s;
-  }
-  const double last = gsl_rng_uniform_int(dice, 2) == 0 ? 0.0 : 1.0;
-  set_level(&game.stages[game.stage_count - 1], last, last);
-  game.duration_s = whole_s + 8.0;
-  return game;
-}
-
-static void expect_within(int bound, double value, int machine)
-{
-  const double limit = prove.bounds[bound], size = fmax(fabs(limit), 1e-3);
-  if (isnan(value) || isinf(limit)) return;
-  const bool is_fine = rows[bound].is_least ? value >= limit - slack * size : value <= limit + slack * size;
-  if (!is_fine)
-    fail_msg("machine %d: %s: a run comes to %.9g, the bound is %.9g", machine, rows[bound].name, value, limit);
-}
-
-static bool is_compared(int bound, const struct sb_play_game *game)
-{
-  const struct sb_play_stage *last = &game->stages[game->stage_count - 1];
-  const bool is_lightest = last->acting_nm + last->resisting_nm <= prove.lightest_nm * (1.0 + 1e-12);
-  const bool is_heaviest = last->acting_nm + last->resisting_nm >= prove.heaviest_nm * (1.0 - 1e-12);
-  if (bound == SB_PROVE_RETURN_TIME) return is_lightest;
-  if (bound == SB_PROVE_REACTION_TIME) return is_heaviest && !is_lightest && !isnan(prove.bounds[bound]);
-  return bound != SB_PROVE_SWING && bound != SB_PROVE_CYCLE_LASTING;
-}
-
 /* Games with the machine that was tried and proved. */
 static void play_games(gsl_rng *dice, int machine, int games)
 {
   struct sb_error err;
   assert_int_equal(sb_play_init(&play, &tried, &err), SB_OK);
   for (int n = 0; n < games; n++) {
-    const struct sb_play_game game = random_game(dice);
+    const struct sb_play_game game = game_random(&prove, dice);
     struct sb_play_result result;
     assert_int_equal(sb_play_run(&play, &game, &result, &err), SB_OK);
     for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
-      if (is_compared(k, &game)) expect_within(k, result.bounds[k], machine);
+      if (game_is_compared(&prove, k, &game)) game_expect_within(&prove, k, result.bounds[k], machine);
     }
   }
   sb_play_clear(&play);
@@ -221,7 +157,7 @@ static void a_profile_of_its_own_comes_within_a_percent_of_each_bound(void **sta
       const bool is_time = b == SB_PROVE_RETURN_TIME || b == SB_PROVE_REACTION_TIME;
       const double share = k > 0 && is_time ? 0.04 : 0.01;
       if (fabs(prove.reached[b] - prove.bounds[b]) > share * fabs(prove.bounds[b])) {
-        fail_msg("%s, %s: a run comes to %.6g, the bound is %.6g", shifters[k], rows[b].name, prove.reached[b],
+        fail_msg("%s, %s: a run comes to %.6g, the bound is %.6g", shifters[k], game_bounds[b].name, prove.reached[b],
                  prove.bounds[b]);
       }
     }
@@ -281,7 +217,7 @@ static void what_is_written_of_a_random_machine_runs_the_same(void **state)
     if (prove.outside != NULL) continue;
     assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
     for (int b = 0; b < SB_PROVE_BOUNDS; b++) {
-      if (b != SB_PROVE_SWING && !isnan(prove.bounds[b])) expect_within(b, prove.reached[b], k);
+      if (b != SB_PROVE_SWING && !isnan(prove.bounds[b])) game_expect_within(&prove, b, prove.reached[b], k);
     }
     assert_in_range(expect_written_reproduces(), 2, SB_PROVE_BOUNDS);
   }
