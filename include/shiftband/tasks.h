@@ -74,6 +74,9 @@ struct sb_tasks {
   void *context;
 };
 
+/* The identity that journals and shards carry: tasks of another number or with another about are another study. Pure. */
+uint64_t sb_tasks_identity(const struct sb_tasks *tasks);
+
 struct sb_tasks_options {
   int jobs;                          /* threads; 0: all cores */
   int shard, shard_count;            /* does the tasks with index % shard_count == shard - 1; 1 of 1: all */
@@ -123,6 +126,9 @@ int sb_tasks_write_shard(FILE *out, const struct sb_tasks_result *result);
  */
 enum sb_status sb_tasks_join(const char *const *paths, size_t path_count, struct sb_tasks_result *result,
                              struct sb_error *err);
+
+/* The about of a shard, to be freed. Statuses as sb_tasks_join(). */
+enum sb_status sb_tasks_read_about(const char *path, char **about, struct sb_error *err);
 
 /* Whether a file is there and begins as a journal or shard does; false when it cannot be read. */
 bool sb_tasks_is_journal(const char *path);

@@ -53,9 +53,10 @@ struct sb_tune_options {
   double dwell_s;  /* > 0: this dwell; 0: searches for one */
   bool
       is_any_load; /* the recommended choice is proved for every load within the bounds, if there is one (prove.h); two gears */
-  bool is_fixed;           /* keeps the thresholds of the first machine and only describes them */
-  bool is_rough;           /* leaves out limits and remedies: for a round that others follow */
-  int jobs;                /* threads, >= 1; 0: all cores */
+  bool is_fixed; /* keeps the thresholds of the first machine and only describes them */
+  bool is_rough; /* leaves out limits and remedies: for a round that others follow */
+  bool is_brief; /* leaves out limits, remedies and alternatives, and of what it withstands all but more load */
+  int jobs;      /* threads, >= 1; 0: all cores */
   struct sb_map_axis axis; /* of both thresholds */
   struct sb_control own;   /* the scenario's own thresholds and dwell, to stand beside the answer */
   /* Someone else's controller: each lattice point is a run of its own, and between two points nothing is known; the closed

@@ -34,21 +34,24 @@ const char *sb_option_show_with_value(const struct sb_option *option, char text[
   return text;
 }
 
-/* A word of a rule: "+", an option's name, a name with its value behind "=", or two names with "&" between them. */
+/* A word of a rule: "+", "+~NAME", an option's name, a name with its value behind "=", or two names with "&" between them. */
 struct term {
   const struct sb_option *option; /* NULL: more than one file */
   const struct sb_option *also;   /* NULL: this alone */
+  const struct sb_option *unless; /* NULL: whatever else is given */
   const char *value;              /* NULL: any */
 };
 
 static struct term term_of(const struct sb_command *command, const char *word)
 {
-  const size_t length = strcspn(word, "=&");
+  const size_t length = strcspn(word, "=&~");
   struct term term = {.option = sb_option_find(command->options, word, length)};
   if (word[length] == 0) return term;
   const char *rest = word + length + 1;
   if (word[length] == '=') {
     term.value = rest;
+  } else if (word[length] == '~') {
+    term.unless = sb_option_find(command->options, rest, strlen(rest));
   } else {
     term.also = sb_option_find(command->options, rest, strlen(rest));
   }
@@ -57,9 +60,10 @@ static struct term term_of(const struct sb_command *command, const char *word)
 
 static bool is_given(const struct sb_option_reader *reader, const struct term *term)
 {
-  if (term->option == NULL) return sb_option_operands(reader)->count > 1;
   const char *const *values = reader->values;
   const struct sb_option *options = reader->command->options;
+  if (term->unless != NULL && values[term->unless - options] != NULL) return false;
+  if (term->option == NULL) return sb_option_operands(reader)->count > 1;
   const char *value = values[term->option - options];
   if (term->also != NULL) return value != NULL && values[term->also - options] != NULL;
   if (value == NULL || term->value == NULL) return value != NULL;

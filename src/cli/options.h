@@ -92,7 +92,7 @@ struct sb_option {
 
 /*
  * What an option excludes or needs. A name is a long name, "NAME=VALUE" for an option with that very value, "NAME&NAME"
- * for two together, or "+" for more than one file; several stand in one text with spaces between: each of the first ones excludes each of the others, or needs
+ * for two together, "+" for more than one file, or "+~NAME" for more than one file without that option; several stand in one text with spaces between: each of the first ones excludes each of the others, or needs
  * one of the others. Without a rule an output is never an input, nor another output.
  */
 enum sb_option_relation { SB_EXCLUDES, SB_NEEDS };

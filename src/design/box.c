@@ -95,33 +95,50 @@ bool sb_box_is_in_stock(const struct sb_box *box, const struct sb_shelf *shelf)
   return true;
 }
 
-/* The force that a tooth of a mesh may carry, N; 1 without a width. */
+/* The force that a tooth of a mesh may carry, N; NAN without a width. */
 static double allowed_n(const struct sb_shelf *shelf, const int wheels[2])
 {
-  if (isnan(shelf->width_m)) return 1.0;
+  if (isnan(shelf->width_m)) return NAN;
   const int teeth = wheels[0] < wheels[1] ? wheels[0] : wheels[1];
   return shelf->bending_pa * shelf->width_m * shelf->module_m * sb_strength_tooth_form_factor(teeth) / shelf->safety;
 }
 
-double sb_box_speed_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf, double mesh_efficiency,
-                                      int speed)
+/* Each figure is the greater one, but for NAN. */
+static void add_load(struct sb_tooth_load *all, double force_n, double fraction)
 {
-  double greatest = 0.0, torque_nm = 1.0; /* of the driven wheel */
+  all->force_n = fmax(all->force_n, force_n);
+  all->fraction = fmax(all->fraction, fraction);
+}
+
+struct sb_tooth_load sb_box_speed_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf,
+                                                    double mesh_efficiency, int speed)
+{
+  struct sb_tooth_load greatest = {0.0, NAN};
+  double torque_nm = 1.0; /* of the driven wheel */
   for (int m = sb_box_mesh_count(box, speed) - 1; m >= 0; m--) {
     int wheels[2];
     mesh_of(box, speed, m, wheels);
     const double force_n = 2.0 * torque_nm / (shelf->module_m * wheels[1]);
-    greatest = fmax(greatest, force_n / allowed_n(shelf, wheels));
+    add_load(&greatest, force_n, force_n / allowed_n(shelf, wheels));
     torque_nm *= (double)wheels[0] / wheels[1] / mesh_efficiency;
   }
   return greatest;
 }
 
-double sb_box_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf, double mesh_efficiency)
+struct sb_tooth_load sb_box_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf,
+                                              double mesh_efficiency)
 {
-  double greatest = 0.0;
+  struct sb_tooth_load greatest = {0.0, NAN};
   for (int s = 0; s < box->speeds; s++) {
-    greatest = fmax(greatest, sb_box_speed_tooth_load_per_nm(box, shelf, mesh_efficiency, s));
+    const struct sb_tooth_load own = sb_box_speed_tooth_load_per_nm(box, shelf, mesh_efficiency, s);
+    add_load(&greatest, own.force_n, own.fraction);
   }
   return greatest;
+}
+
+bool sb_box_tooth_load_is_less(const struct sb_tooth_load *one, const struct sb_tooth_load *other)
+{
+  const bool has_fraction = !isnan(one->fraction) && !isnan(other->fraction);
+  const double a = has_fraction ? one->fraction : one->force_n, b = has_fraction ? other->fraction : other->force_n;
+  return a < b * (1.0 - 1e-12);
 }

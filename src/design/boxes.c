@@ -236,13 +236,16 @@ static void visit_last(struct visiting *visiting, int speeds[SB_SHELF_SPEED_MAX]
   }
 }
 
-/* The smallest wheel that reaches both wheels of a pair between axles that are farther apart; 0: none. */
-static int idler_of(const struct sb_shelf *shelf, int sum, int axle_sum)
+/* A wheel that reaches both wheels of a pair between axles that are farther apart: the smallest that is no weaker than the smaller wheel of
+ * the pair, else the greatest; 0: none. */
+static int idler_of(const struct sb_shelf *shelf, const struct pair *pair, int axle_sum)
 {
-  for (int k = 0; k < shelf->teeth_count; k++) {
-    if (sum + 2 * shelf->teeth[k] >= axle_sum) return shelf->teeth[k];
+  const int least = pair->driver < pair->driven ? pair->driver : pair->driven;
+  int found = 0;
+  for (int k = 0; k < shelf->teeth_count && found < least; k++) {
+    if (pair->sum + 2 * shelf->teeth[k] >= axle_sum) found = shelf->teeth[k];
   }
-  return 0;
+  return found;
 }
 
 static void visit_swing(struct visiting *visiting, int anchor)
@@ -252,7 +255,7 @@ static void visit_swing(struct visiting *visiting, int anchor)
   struct sb_box *box = &visiting->box;
   for (int p = 0; p < plan->pair_count && plan->pairs[p].sum + CLEAR_TEETH <= direct->sum && !visiting->is_over; p++) {
     const struct pair *other = &plan->pairs[p];
-    box->idler = idler_of(plan->shelf, other->sum, direct->sum);
+    box->idler = idler_of(plan->shelf, other, direct->sum);
     if (box->idler == 0) continue;
     const bool is_slow = (double)other->driven / other->driver > (double)direct->driven / direct->driver;
     box->idler_speed = is_slow ? 0 : 1;

@@ -10,7 +10,8 @@
  * For a swing arm, the reversal of the motor selects one of two speeds. One pair of the last stage meshes directly; the other one
  * has an idler between its wheels, so that the output turns as before while the motor turns back. Its wheels must not touch each
  * other (their sum is at least 4 teeth less: the heads are one module high), and the idler must reach both:
- * sum + 2 idler >= the other pair's sum. The smallest wheel that does is taken.
+ * sum + 2 idler >= the other pair's sum. Of the wheels that do, the smallest is taken that has no fewer teeth than the smaller wheel of
+ * its pair, so that its teeth are no weaker; else the greatest.
  *
  * Counts, with n(S) pairs of the sum S among all T^2 pairs of T wheels, R = T (T - 1) / 2 of them reductions, and d the greatest
  * difference of sums:
@@ -81,15 +82,21 @@ int sb_box_fewest_teeth(const struct sb_box *box);
 /* Whether the stock has all its wheels. */
 bool sb_box_is_in_stock(const struct sb_box *box, const struct sb_shelf *shelf);
 
-/*
- * The greatest load of a tooth for each N m at the output, in any speed, when the meshes behind it have the efficiency: the force in N, or
- * with a width in the shelf the share of what the tooth may carry (Lewis, by the wheel of fewer teeth).
- */
-double sb_box_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf, double mesh_efficiency);
+/* The greatest load of a tooth: the force, and of the force that the tooth may carry (Lewis, by the wheel of fewer teeth). */
+struct sb_tooth_load {
+  double force_n, fraction; /* NAN without a width in the shelf */
+};
+
+/* For each N m at the output, in any speed, when the meshes behind it have the efficiency. */
+struct sb_tooth_load sb_box_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf,
+                                              double mesh_efficiency);
 
 /* The same of one speed. */
-double sb_box_speed_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf, double mesh_efficiency,
-                                      int speed);
+struct sb_tooth_load sb_box_speed_tooth_load_per_nm(const struct sb_box *box, const struct sb_shelf *shelf,
+                                                    double mesh_efficiency, int speed);
+
+/* Whether one load is less than another one, by more than rounding: by the share where it is known, else by the force. */
+bool sb_box_tooth_load_is_less(const struct sb_tooth_load *one, const struct sb_tooth_load *other);
 
 /* Least teeth of a wheel of full depth that a rack cuts without undercut: 2 / sin^2(20 deg) = 17.097; 17 are common practice. */
 enum { SB_UNDERCUT_TEETH = 17 };

@@ -12,7 +12,7 @@ struct sb_worth sb_front_worth(const struct sb_design_figures *figures)
       [SB_AIM_CHARGE] = has_charge ? figures->charge_as : figures->energy_j,
       [SB_AIM_CURRENT] = figures->current_a,
       [SB_AIM_WINDING] = figures->winding_c,
-      [SB_AIM_TOOTH] = figures->tooth_load,
+      [SB_AIM_TOOTH] = isnan(figures->tooth_fraction) ? figures->tooth_n : figures->tooth_fraction,
       [SB_AIM_WHEELS] = figures->wheel_count > 0 ? figures->wheel_count : (double)NAN,
       [SB_AIM_MARGIN] = -figures->margin_fraction,
       [SB_AIM_CARRIED] = -figures->carried_nm,

@@ -2,7 +2,10 @@
 /* The answer for machines: one JSON object, and a CSV table of the designs. */
 #include <math.h>
 
+#include "design/drops.h"
+#include "design/machine.h"
 #include "design/words.h"
+#include "shiftband/map.h"
 #include "text/fields.h"
 
 #define FIGURE(member, kind) SB_MEMBER(sb_design_figures, member, kind)
@@ -15,9 +18,10 @@ static const struct sb_field figures[] = {
     SB_MEMBER_AS(sb_design_figures, "greatest_current_a", current_a, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "greatest_winding_c", winding_c, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "greatest_torque_nm", output_torque_nm, NUMBER),
-    FIGURE(tooth_load, NUMBER),
+    SB_MEMBER_AS(sb_design_figures, "tooth_load_n", tooth_n, NUMBER),
+    SB_MEMBER_AS(sb_design_figures, "tooth_load_pct", tooth_fraction, PERCENT),
     SB_MEMBER_AS(sb_design_figures, "wheels", wheel_count, INTEGER),
-    SB_MEMBER_AS(sb_design_figures, "margin_pct", margin_fraction, PERCENT),
+    SB_MEMBER_AS(sb_design_figures, "margin_pct", margin_fraction, ROUNDED_PERCENT),
     SB_MEMBER_AS(sb_design_figures, "least_swing_nm", swing_nm, NUMBER),
     SB_MEMBER_AS(sb_design_figures, "carried_torque_nm", carried_nm, NUMBER),
     SB_MEMBERS_END};
@@ -28,9 +32,10 @@ static const struct sb_field counts[] = {SB_MEMBER_AS(sb_design_answer, "boxes",
                                          SB_MEMBER_AS(sb_design_answer, "left_by_closed_forms", kept_count, LONG),
                                          SB_MEMBER_AS(sb_design_answer, "runs", run_count, LONG),
                                          SB_MEMBER_AS(sb_design_answer, "not_run", unrun_count, LONG),
-                                         SB_MEMBER_AS(sb_design_answer, "front_of_runs", front_count, LONG),
+                                         SB_MEMBER_AS(sb_design_answer, "passed_runs", passed_count, LONG),
                                          SB_MEMBER_AS(sb_design_answer, "tuned", tuned_count, LONG),
                                          SB_MEMBER_AS(sb_design_answer, "not_tuned", untuned_count, LONG),
+                                         SB_MEMBER_AS(sb_design_answer, "not_shown", unshown_count, LONG),
                                          SB_MEMBERS_END};
 
 static void put_dropped(struct sb_json *json, const char *rule, double count)
@@ -41,25 +46,65 @@ static void put_dropped(struct sb_json *json, const char *rule, double count)
   sb_json_close(json);
 }
 
+/* "wanted_rad_s" and the like. */
+static void put_value(struct sb_json *json, const struct sb_need *need, const char *what, double value)
+{
+  char name[32];
+  snprintf(name, sizeof name, "%s_%s", what, sb_needs_unit_name(need));
+  sb_json_put_number(json, name, value);
+}
+
+static void put_need(struct sb_json *json, const struct sb_need *need)
+{
+  sb_json_open_object(json);
+  sb_json_put_string(json, "rule", need->path);
+  sb_json_put_number(json, "machines", need->dropped_count);
+  sb_json_put_number(json, "missed_alone", need->alone_count);
+  put_value(json, need, "wanted", need->wanted);
+  put_value(json, need, "nearest", need->nearest);
+  sb_json_close(json);
+}
+
 static void put_rules(struct sb_json *json, const struct sb_design_answer *answer)
 {
+  const double counts_of[] = {
+      [SB_DROP_STOCK] = answer->stock_count,
+      [SB_DROP_RATIO] = answer->ratio_count,
+      [SB_DROP_SAME] = answer->same_count,
+      [SB_DROP_UNRUN] = (double)answer->unrun_count,
+      [SB_DROP_UNFIT] = (double)answer->unfit_count,
+      [SB_DROP_BEATEN] = (double)answer->beaten_count,
+      [SB_DROP_UNTUNED] = (double)answer->untuned_count,
+      [SB_DROP_FAILED] = (double)answer->failed_count,
+      [SB_DROP_OUTDONE] = (double)answer->outdone_count,
+      [SB_DROP_UNSHOWN] = (double)answer->unshown_count,
+  };
   sb_json_put_array(json, "dropped");
-  put_dropped(json, "choices.wheels.stock", answer->stock_count);
-  put_dropped(json, "two speeds of one ratio", answer->ratio_count);
-  for (int k = 0; k < answer->needs.count; k++) {
-    const struct sb_need *need = &answer->needs.items[k];
-    sb_json_open_object(json);
-    sb_json_put_string(json, "rule", need->path);
-    sb_json_put_number(json, "machines", need->dropped_count);
-    sb_json_put_number(json, "missed_alone", need->alone_count);
-    sb_json_put_number(json, "wanted", need->wanted);
-    sb_json_put_number(json, "nearest", need->nearest);
-    sb_json_close(json);
+  for (int k = 0; k < answer->needs.count; k++) put_need(json, &answer->needs.items[k]);
+  for (int k = 0; k <= SB_DROP_UNSHOWN; k++) put_dropped(json, sb_drops_words((enum sb_drop)k), counts_of[k]);
+  sb_json_close(json);
+}
+
+static void put_loads(struct sb_json *json, const struct sb_design_answer *answer)
+{
+  sb_json_put_array(json, "scenarios");
+  for (int k = 0; k < answer->path_count; k++) sb_json_string(json, answer->paths[k]);
+  sb_json_close(json);
+}
+
+/* The load that limits it. */
+static void put_limit(struct sb_json *json, const struct sb_design_answer *answer, const struct sb_design *design)
+{
+  const struct sb_design_limit *limit = &design->limit;
+  const struct sb_map_verdict verdict = {.kinds = limit->verdicts};
+  if (isnan(limit->load_nm)) {
+    sb_json_put_null(json, "limit");
+    return;
   }
-  put_dropped(json, "moves as another one", answer->same_count);
-  put_dropped(json, "no valid scenario", (double)answer->unfit_count);
-  put_dropped(json, "beaten by another run", (double)answer->beaten_count);
-  put_dropped(json, "no thresholds pass", (double)answer->failed_count);
+  sb_json_put_object(json, "limit");
+  sb_json_put_number(json, "load_torque_nm", limit->load_nm);
+  sb_json_put_string(json, "verdict", sb_verdict_name((enum sb_verdict_kind)sb_map_verdict_worst(&verdict)));
+  sb_json_put_string(json, "scenario", design->path != NULL ? design->path : answer->paths[limit->scenario]);
   sb_json_close(json);
 }
 
@@ -68,11 +113,10 @@ static void put_choices(struct sb_json *json, const struct sb_design_answer *ans
   const struct sb_choices *choices = answer->choices;
   sb_json_put_array(json, "choices");
   for (int k = 0; choices != NULL && design->path == NULL && k < choices->axis_count; k++) {
-    int rest = design->candidate.combination;
-    for (int j = choices->axis_count - 1; j > k; j--) rest /= choices->axes[j].option_count;
+    const int option = sb_machine_option(choices, design->candidate.combination, k);
     sb_json_open_object(json);
     sb_json_put_string(json, "key", choices->axes[k].path);
-    sb_json_put_string(json, "value", choices->axes[k].options[rest % choices->axes[k].option_count].words);
+    sb_json_put_string(json, "value", choices->axes[k].options[option].words);
     sb_json_close(json);
   }
   sb_json_close(json);
@@ -128,6 +172,7 @@ void sb_design_write_json(FILE *out, const struct sb_design_answer *answer)
   struct sb_json json;
   sb_json_begin(&json, out, &sb_records_design);
   sb_fields_put_json(&json, counts, answer);
+  put_loads(&json, answer);
   put_rules(&json, answer);
   sb_json_put_array(&json, "designs");
   for (int k = 0; k < answer->design_count; k++) {
@@ -139,6 +184,7 @@ void sb_design_write_json(FILE *out, const struct sb_design_answer *answer)
     put_gears(&json, design);
     put_control(&json, design);
     sb_fields_put_json(&json, figures, &design->figures);
+    put_limit(&json, answer, design);
     put_proofs(&json, design);
     sb_json_close(&json);
   }

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/constants.h"
+#include "design/words.h"
 
 int sb_machine_option(const struct sb_choices *choices, int combination, int axis)
 {
@@ -15,33 +16,13 @@ int sb_machine_option(const struct sb_choices *choices, int combination, int axi
   return combination % choices->axes[axis].option_count;
 }
 
-static const char *speed_name(int speeds, int speed)
-{
-  static const char *const names[SB_SHELF_SPEED_MAX][SB_SHELF_SPEED_MAX] = {
-      {"fast"}, {"slow", "fast"}, {"slow", "middle", "fast"}, {"slow", "second", "third", "fast"}};
-  return names[speeds - 1][speed];
-}
-
-static void write_meshes(const struct sb_box *box, int speed, char *text)
-{
-  for (int k = 0; k < box->stages - 1; k++) {
-    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%d/%d, ", box->shared[k][0], box->shared[k][1]);
-  }
-  const int *pair = box->last[speed];
-  if (box->idler > 0 && speed == box->idler_speed) {
-    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%d/%d, %d/%d", pair[0], box->idler, box->idler, pair[1]);
-  } else {
-    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%d/%d", pair[0], pair[1]);
-  }
-}
-
 static void write_gears(const struct sb_box *box, char *text)
 {
   snprintf(text, SB_MACHINE_TEXT_SIZE, "gearbox.gears=[");
   for (int s = 0; s < box->speeds; s++) {
-    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%s{name: %s, meshes: [", s > 0 ? ", " : "", speed_name(box->speeds, s));
-    write_meshes(box, s, text);
-    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "]%s}",
+    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%s{name: %s, meshes: [", s > 0 ? ", " : "",
+                sb_design_speed_name(box->speeds, s));
+    sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "%s]%s}", sb_design_meshes(box, s).text,
                 box->idler > 0 && s == box->idler_speed ? ", motor_direction: reverse" : "");
   }
   sb_fail_add(text, SB_MACHINE_TEXT_SIZE, "]");
@@ -93,15 +74,29 @@ void sb_machine_sets_clear(struct sb_machine_sets *sets)
   sets->items = NULL;
 }
 
-enum sb_status sb_machine_load(const struct sb_design_request *request, const struct sb_choices *choices,
+void sb_machine_unload(struct sb_loaded *loaded)
+{
+  for (int k = 0; k < loaded->count; k++) sb_scenario_clear(&loaded->items[k]);
+  free(loaded->items);
+  *loaded = (struct sb_loaded){.count = 0};
+}
+
+enum sb_status sb_machine_load(const struct sb_design_request *request, const struct sb_design_answer *answer,
                                const struct sb_candidate *candidate, const struct sb_design_control *control,
-                               struct sb_scenario *out, struct sb_faults *faults)
+                               struct sb_loaded *out, struct sb_faults *faults)
 {
   struct sb_machine_sets sets;
   *faults = (struct sb_faults){0};
-  enum sb_status status = sb_machine_set(request, choices, candidate, control, &sets);
-  if (status == SB_OK) status = sb_scenario_load(request->source.path, sets.items, sets.count, out, faults);
+  *out = (struct sb_loaded){.items = calloc((size_t)answer->path_count, sizeof *out->items)};
+  if (out->items == NULL) return SB_ERR_MEMORY;
+  enum sb_status status = sb_machine_set(request, answer->choices, candidate, control, &sets);
+  for (int k = 0; k < answer->path_count && status == SB_OK; k++) {
+    sb_faults_clear(faults);
+    status = sb_scenario_load(answer->paths[k], sets.items, sets.count, &out->items[k], faults);
+    out->count += status == SB_OK;
+  }
   sb_machine_sets_clear(&sets);
+  if (status != SB_OK) sb_machine_unload(out);
   return status;
 }
 
@@ -123,15 +118,6 @@ static struct sb_candidate placeholder(const struct sb_choices *choices, int com
   return candidate;
 }
 
-static double way_of(const struct sb_choices *choices, const struct sb_model *model)
-{
-  const struct sb_require *require = &choices->require;
-  if (isnan(require->finish_s)) return NAN;
-  if (isfinite(require->turns)) return require->turns * SB_TURN;
-  return model->load.road.is_present && isfinite(model->load.road.finish_rad) ? model->load.road.finish_rad
-                                                                              : (double)NAN;
-}
-
 static bool can_help(const struct sb_model *model)
 {
   double least, greatest;
@@ -139,8 +125,18 @@ static bool can_help(const struct sb_model *model)
   return least < 0.0;
 }
 
-static struct sb_combination facts_of(const struct sb_choices *choices, const struct sb_model *model)
+/* The motor without load, in the fastest gear, with nothing that helps it: by 1 / ratio. */
+static double finish_per_ratio_s(const struct sb_choices *choices, const struct sb_model *model)
 {
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const bool has_bound = !can_help(model) && model->run.initial_output_speed_rad_s == 0.0 &&
+                         !model->battery.is_present && !model->magnet.is_present;
+  return has_bound ? sb_machine_way_rad(choices, model) / sb_motor_no_load_speed_rad_s(&line) : (double)NAN;
+}
+
+static struct sb_combination facts_of(const struct sb_choices *choices, const struct sb_loaded *loaded)
+{
+  const struct sb_model *model = &loaded->items[0].model;
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
   double quadratic;
   struct sb_combination facts = {
@@ -152,37 +148,81 @@ static struct sb_combination facts_of(const struct sb_choices *choices, const st
       .stall_a = line.stall_a,
       .slope_as_rad = line.slope_as_rad,
       .mesh_efficiency = model->gearbox.gears[0].meshes[0].efficiency,
-      .no_load_rad_s = sb_motor_no_load_speed_rad_s(&line),
-      .way_rad = way_of(choices, model),
+      .finish_per_ratio_s = NAN,
       .gear_count = model->gearbox.gear_count,
   };
   sb_load_speed_terms(&model->load, &facts.viscous_nms_rad, &quadratic);
   sb_load_range_nm(&model->load, model->run.duration_s, &facts.lightest_nm, &facts.heaviest_nm);
   facts.is_linear = quadratic == 0.0 && isinf(facts.limit_nm) && model->drive.mode == SB_DRIVE_OPEN_LOOP;
-  facts.has_speed_bound = !can_help(model) && model->run.initial_output_speed_rad_s == 0.0 &&
-                          !model->battery.is_present && !model->magnet.is_present;
+  for (int k = 0; k < loaded->count; k++) {
+    facts.finish_per_ratio_s =
+        fmax(facts.finish_per_ratio_s, finish_per_ratio_s(choices, &loaded->items[k].model)); /* but for NAN */
+  }
   return facts;
 }
 
-/* A direction-selected shifter is known by what the first try says: it is tried with gears for either. */
-static enum sb_status load_combination(const struct sb_design_request *request, const struct sb_choices *choices,
-                                       int combination, struct sb_scenario *out, struct sb_faults *faults)
+/* The words of a combination's choices. */
+static void name_combination(const struct sb_choices *choices, int combination, char name[128])
 {
-  struct sb_candidate candidate = placeholder(choices, combination, false);
-  struct sb_design_control any = {
-      .pairs = candidate.box.speeds - 1, .downshift_pct = {40, 40, 40}, .upshift_pct = {90, 90, 90}, .dwell_s = 1.0};
-  const bool has_shelf = choices->shelf.is_present;
-  enum sb_status status = sb_machine_load(request, choices, &candidate, has_shelf ? &any : NULL, out, faults);
+  name[0] = 0;
+  for (int k = 0; k < choices->axis_count; k++) {
+    const int option = sb_machine_option(choices, combination, k);
+    sb_fail_add(name, 128, "%s%s", k > 0 ? ", " : "", choices->axes[k].options[option].words);
+  }
+}
+
+/* A direction-selected shifter is known by what the first try says: it is tried with gears for either. */
+static enum sb_status load_combination(const struct sb_design_request *request, const struct sb_design_answer *answer,
+                                       int combination, struct sb_loaded *out, struct sb_faults *faults)
+{
+  struct sb_candidate candidate = placeholder(answer->choices, combination, false);
+  struct sb_design_control any = sb_machine_any_control(&candidate);
+  const bool has_shelf = answer->choices->shelf.is_present;
+  enum sb_status status = sb_machine_load(request, answer, &candidate, has_shelf ? &any : NULL, out, faults);
   if (status != SB_ERR_SCENARIO || !has_shelf) return status;
   struct sb_faults second;
-  candidate = placeholder(choices, combination, true);
-  any.pairs = 1;
-  status = sb_machine_load(request, choices, &candidate, &any, out, &second);
-  if (status == SB_OK) {
-    sb_faults_clear(faults);
-  } else {
-    sb_faults_clear(&second);
+  candidate = placeholder(answer->choices, combination, true);
+  any = sb_machine_any_control(&candidate);
+  status = sb_machine_load(request, answer, &candidate, &any, out, &second);
+  sb_faults_clear(status == SB_OK ? faults : &second);
+  return status;
+}
+
+/* What the answer depends on: the scenarios, their tables, and all values of the choices, whichever file they come from. */
+static enum sb_status identify(const struct sb_design_request *request, const struct sb_loaded *loaded,
+                               struct sb_design_answer *answer, struct sb_error *err)
+{
+  const struct sb_scenario_source *source = &request->source;
+  enum sb_status status = SB_OK;
+  for (int k = 0; k < loaded->count && status == SB_OK; k++) {
+    status = sb_tasks_hash_scenario(&answer->identity, answer->paths[k], source->sets, source->set_count,
+                                    &loaded->items[k], err);
   }
+  return status;
+}
+
+static void identify_choices(struct sb_design_answer *answer)
+{
+  for (int a = 0; a < answer->choices->axis_count; a++) {
+    const struct sb_choice_axis *axis = &answer->choices->axes[a];
+    for (int k = 0; k < axis->option_count; k++) {
+      answer->identity = sb_tasks_hash_text(answer->identity, axis->options[k].set);
+    }
+  }
+}
+
+static enum sb_status combine(const struct sb_design_request *request, struct sb_design_answer *answer, int index,
+                              struct sb_faults *faults, struct sb_error *err)
+{
+  struct sb_loaded loaded;
+  enum sb_status status = load_combination(request, answer, index, &loaded, faults);
+  if (status != SB_OK) return status;
+  sb_faults_clear(faults);
+  answer->combinations[index] = facts_of(answer->choices, &loaded);
+  name_combination(answer->choices, index, answer->combinations[index].name);
+  answer->combination_count++;
+  status = identify(request, &loaded, answer, err);
+  sb_machine_unload(&loaded);
   return status;
 }
 
@@ -195,15 +235,8 @@ enum sb_status sb_machine_combine(const struct sb_design_request *request, struc
                    request->source.path, SB_DESIGN_COMBINATION_MAX, count);
   }
   answer->combinations = calloc((size_t)count, sizeof *answer->combinations);
-  struct sb_scenario *scenario = calloc(1, sizeof *scenario);
-  enum sb_status status = answer->combinations != NULL && scenario != NULL ? SB_OK : SB_ERR_MEMORY;
-  for (int k = 0; k < (int)count && status == SB_OK; k++) {
-    status = load_combination(request, answer->choices, k, scenario, faults);
-    if (status != SB_OK) break;
-    sb_faults_clear(faults);
-    answer->combinations[answer->combination_count++] = facts_of(answer->choices, &scenario->model);
-    sb_scenario_clear(scenario);
-  }
-  free(scenario);
+  enum sb_status status = answer->combinations != NULL ? SB_OK : SB_ERR_MEMORY;
+  identify_choices(answer);
+  for (int k = 0; k < (int)count && status == SB_OK; k++) status = combine(request, answer, k, faults, err);
   return status;
 }

@@ -26,11 +26,11 @@ static bool is_same(const struct sb_candidate *one, const struct sb_candidate *o
   return true;
 }
 
-/* Whether the other one is better for the same motion. Loads of teeth that differ by rounding alone are the same. */
+/* Whether the other one is better for the same motion. */
 static bool is_better(const struct sb_candidate *other, const struct sb_candidate *one)
 {
-  if (other->tooth_per_nm < one->tooth_per_nm * (1.0 - 1e-12)) return true;
-  if (other->tooth_per_nm > one->tooth_per_nm * (1.0 + 1e-12)) return false;
+  if (sb_box_tooth_load_is_less(&other->tooth, &one->tooth)) return true;
+  if (sb_box_tooth_load_is_less(&one->tooth, &other->tooth)) return false;
   return sb_box_hunting_teeth(&other->box) > sb_box_hunting_teeth(&one->box);
 }
 
@@ -60,14 +60,17 @@ static bool make_room(struct sb_motions *motions)
   return true;
 }
 
-enum sb_kept sb_motions_add(struct sb_motions *motions, const struct sb_candidate *candidate)
+enum sb_kept sb_motions_add(struct sb_motions *motions, const struct sb_candidate *candidate,
+                            struct sb_candidate *loser)
 {
   if (!make_room(motions)) return SB_KEPT_NO_MEMORY;
   const size_t slot = slot_of(motions, candidate);
   if (motions->slots[slot] != 0) {
     struct sb_candidate *item = &motions->items[motions->slots[slot] - 1];
     motions->same_count += 1.0;
-    if (is_better(candidate, item)) *item = *candidate;
+    const bool is_new = is_better(candidate, item);
+    *loser = is_new ? *item : *candidate;
+    if (is_new) *item = *candidate;
     return SB_KEPT_SAME;
   }
   if (!sb_grow(&motions->items, &motions->room, motions->count, sizeof motions->items[0])) return SB_KEPT_NO_MEMORY;

@@ -20,7 +20,9 @@ struct sb_motions {
 
 enum sb_kept { SB_KEPT_NEW, SB_KEPT_SAME, SB_KEPT_NO_MEMORY };
 
-enum sb_kept sb_motions_add(struct sb_motions *motions, const struct sb_candidate *candidate);
+/* With SB_KEPT_SAME *loser is the one that goes. */
+enum sb_kept sb_motions_add(struct sb_motions *motions, const struct sb_candidate *candidate,
+                            struct sb_candidate *loser);
 void sb_motions_clear(struct sb_motions *motions);
 
 #endif

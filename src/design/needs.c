@@ -105,23 +105,30 @@ int sb_needs_easiest(const struct sb_needs *needs)
   return easiest;
 }
 
+/* The unit of a need's value: for people, and as it ends a name for machines, where values are in SI. */
+static const struct form {
+  double scale;
+  const char *unit, *name;
+} forms[] = {
+    [SB_NEED_SPEED] = {1.0 / SB_RPM, " rpm", "rad_s"},
+    [SB_NEED_MOST_SPEED] = {1.0 / SB_RPM, " rpm", "rad_s"},
+    [SB_NEED_FINISH] = {1.0, " s", "s"},
+    [SB_NEED_LENGTH] = {1e3, " mm", "m"},
+    [SB_NEED_TOOTH] = {100.0, " % of a tooth's strength", "fraction"},
+    [SB_NEED_CHARGE] = {1.0 / 3.6, " mAh", "as"},
+    [SB_NEED_CURRENT] = {1.0, " A", "a"},
+    [SB_NEED_WINDING] = {1.0, " C", "c"},
+    [SB_NEED_TORQUE] = {1.0, " N.m", "nm"},
+    [SB_NEED_VERDICT] = {1.0, " verdicts", "count"},
+};
+
 const char *sb_needs_value_text(const struct sb_need *need, double value, char *text, size_t size)
 {
-  static const struct {
-    double scale;
-    const char *unit;
-  } forms[] = {
-      [SB_NEED_SPEED] = {30.0 / SB_PI, " rpm"},
-      [SB_NEED_MOST_SPEED] = {30.0 / SB_PI, " rpm"},
-      [SB_NEED_FINISH] = {1.0, " s"},
-      [SB_NEED_LENGTH] = {1e3, " mm"},
-      [SB_NEED_TOOTH] = {100.0, " % of a tooth's strength"},
-      [SB_NEED_CHARGE] = {1.0 / 3.6, " mAh"},
-      [SB_NEED_CURRENT] = {1.0, " A"},
-      [SB_NEED_WINDING] = {1.0, " C"},
-      [SB_NEED_TORQUE] = {1.0, " N.m"},
-      [SB_NEED_VERDICT] = {1.0, " verdicts"},
-  };
   snprintf(text, size, "%s%s", sb_words_figure(value * forms[need->kind].scale).text, forms[need->kind].unit);
   return text;
+}
+
+const char *sb_needs_unit_name(const struct sb_need *need)
+{
+  return forms[need->kind].name;
 }

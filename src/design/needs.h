@@ -69,4 +69,7 @@ int sb_needs_easiest(const struct sb_needs *needs);
 /* "at least 60 rpm under 0.2 N.m, nearest 52.1 rpm": what it wants, and the unit of its value. */
 const char *sb_needs_value_text(const struct sb_need *need, double value, char *text, size_t size);
 
+/* The unit as it ends a name: "rad_s". */
+const char *sb_needs_unit_name(const struct sb_need *need);
+
 #endif

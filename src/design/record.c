@@ -1,25 +1,45 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "design/record.h"
 
+#include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
 
-enum { FIGURES = 11 };
+enum { FIGURES = 12 };
 
-/* The numbers of the figures, one after the other. */
-static void list_figures(struct sb_design_figures *figures, double *places[FIGURES])
+/* The numbers of the figures, one after the other, and which of them are the worse the less they are. */
+static const struct place {
+  size_t offset;
+  bool is_least;
+} places[FIGURES] = {
+#define PLACE(field, is_least)                          \
+  {                                                     \
+    offsetof(struct sb_design_figures, field), is_least \
+  }
+    PLACE(time_s, false),         PLACE(speed_rad_s, true),     PLACE(charge_as, false), PLACE(energy_j, false),
+    PLACE(current_a, false),      PLACE(winding_c, false),      PLACE(tooth_n, false),   PLACE(output_torque_nm, false),
+    PLACE(tooth_fraction, false), PLACE(margin_fraction, true), PLACE(swing_nm, true),   PLACE(carried_nm, true),
+#undef PLACE
+};
+
+static double *place_in(struct sb_design_figures *figures, int place)
 {
-  double *const all[FIGURES] = {&figures->time_s,           &figures->speed_rad_s, &figures->charge_as,
-                                &figures->energy_j,         &figures->current_a,   &figures->winding_c,
-                                &figures->output_torque_nm, &figures->tooth_load,  &figures->margin_fraction,
-                                &figures->swing_nm,         &figures->carried_nm};
-  for (int k = 0; k < FIGURES; k++) places[k] = all[k];
+  return (double *)(void *)((char *)figures + places[place].offset);
+}
+
+void sb_design_figures_add(struct sb_design_figures *worst, const struct sb_design_figures *one)
+{
+  struct sb_design_figures own = *one;
+  for (int k = 0; k < FIGURES; k++) {
+    double *all = place_in(worst, k);
+    *all = places[k].is_least ? fmin(*all, *place_in(&own, k)) : fmax(*all, *place_in(&own, k));
+  }
+  worst->verdicts |= one->verdicts;
 }
 
 void sb_design_record_write(struct sb_lines *out, const struct sb_design_record *record)
 {
   struct sb_design_figures figures = record->figures;
-  double *places[FIGURES];
-  list_figures(&figures, places);
   sb_lines_add(out, "%d %d %u %d %d", (int)record->fate, figures.wheel_count, figures.verdicts, record->control.pairs,
                record->is_proved_class);
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) sb_lines_add(out, " %d", record->statements[k]);
@@ -27,7 +47,8 @@ void sb_design_record_write(struct sb_lines *out, const struct sb_design_record 
   for (int p = 0; p < record->control.pairs; p++) {
     sb_lines_add(out, " %.17g %.17g", record->control.downshift_pct[p], record->control.upshift_pct[p]);
   }
-  for (int k = 0; k < FIGURES; k++) sb_lines_add(out, " %.17g", *places[k]);
+  for (int k = 0; k < FIGURES; k++) sb_lines_add(out, " %.17g", *place_in(&figures, k));
+  sb_lines_add(out, " %.17g %u %d", record->limit.load_nm, record->limit.verdicts, record->limit.scenario);
   sb_lines_add(out, " %d", record->value_count);
   for (int k = 0; k < record->value_count; k++) sb_lines_add(out, " %.17g", record->values[k]);
   sb_lines_add(out, "\n");
@@ -51,7 +72,6 @@ static double next(struct numbers *numbers)
 bool sb_design_record_read(const char *line, struct sb_design_record *record)
 {
   struct numbers numbers = {line, true};
-  double *places[FIGURES];
   *record = (struct sb_design_record){.fate = SB_FATE_INVALID};
   record->fate = (enum sb_fate)next(&numbers);
   record->figures.wheel_count = (int)next(&numbers);
@@ -65,8 +85,10 @@ bool sb_design_record_read(const char *line, struct sb_design_record *record)
     record->control.downshift_pct[p] = next(&numbers);
     record->control.upshift_pct[p] = next(&numbers);
   }
-  list_figures(&record->figures, places);
-  for (int k = 0; k < FIGURES; k++) *places[k] = next(&numbers);
+  for (int k = 0; k < FIGURES; k++) *place_in(&record->figures, k) = next(&numbers);
+  record->limit.load_nm = next(&numbers);
+  record->limit.verdicts = (unsigned)next(&numbers);
+  record->limit.scenario = (int)next(&numbers);
   record->value_count = (int)next(&numbers);
   if (record->value_count < 0 || record->value_count > SB_NEED_MAX) return false;
   for (int k = 0; k < record->value_count; k++) record->values[k] = next(&numbers);

@@ -5,6 +5,9 @@
 
 #include "design/design.h"
 
+/* Of each figure the worse one, but for NAN. */
+void sb_design_figures_add(struct sb_design_figures *worst, const struct sb_design_figures *one);
+
 /* What became of it. */
 enum sb_fate {
   SB_FATE_INVALID, /* it is no valid scenario */
@@ -17,6 +20,7 @@ struct sb_design_record {
   enum sb_fate fate;
   struct sb_design_control control;
   struct sb_design_figures figures;
+  struct sb_design_limit limit;
   double values[SB_NEED_MAX]; /* of the needs; value_count of them */
   int value_count;
   bool is_proved_class;

@@ -7,6 +7,7 @@
 
 #include "base/arena.h"
 #include "base/constants.h"
+#include "design/drops.h"
 
 /* Slices that are worked on before their machines are put together: bounds the memory that they take. */
 enum { SLICE_BATCH = 64 };
@@ -62,9 +63,9 @@ static double tooth_under(const struct part *part, const struct sb_combination *
     const double efficiency = efficiency_of(combination, sb_box_mesh_count(&candidate->box, s));
     const double speed_rad_s = gear_speed_rad_s(combination, candidate->ratios[s], efficiency, need->load_nm);
     if (!sb_needs_is_met(need, speed_rad_s)) continue;
-    const double load =
-        need->load_nm * sb_box_speed_tooth_load_per_nm(&candidate->box, shelf, combination->mesh_efficiency, s);
-    least = fmin(isnan(least) ? INFINITY : least, load);
+    const struct sb_tooth_load load =
+        sb_box_speed_tooth_load_per_nm(&candidate->box, shelf, combination->mesh_efficiency, s);
+    least = fmin(isnan(least) ? INFINITY : least, need->load_nm * load.fraction);
   }
   return least;
 }
@@ -88,9 +89,7 @@ static double bound_of(const struct part *part, const struct sb_combination *com
     case SB_NEED_SPEED: return sb_search_speed_rad_s(combination, candidate, need->load_nm);
     case SB_NEED_MOST_SPEED:
       return combination->is_linear ? sb_search_speed_rad_s(combination, candidate, need->load_nm) : (double)NAN;
-    case SB_NEED_FINISH:
-      return combination->has_speed_bound ? combination->way_rad * candidate->ratios[last] / combination->no_load_rad_s
-                                          : (double)NAN;
+    case SB_NEED_FINISH: return combination->finish_per_ratio_s * candidate->ratios[last];
     case SB_NEED_LENGTH: return sb_box_length_m(&candidate->box, part->answer->choices->shelf.module_m);
     case SB_NEED_TOOTH: return greatest_tooth(part, combination, candidate);
     default: return NAN;
@@ -105,23 +104,6 @@ static bool has_same_ratios(const struct sb_candidate *candidate)
   return false;
 }
 
-static void write_dropped(FILE *all, const struct sb_candidate *candidate, const char *reason)
-{
-  const struct sb_box *box = &candidate->box;
-  if (all == NULL) return;
-  fprintf(all, "%d,%d,", candidate->combination + 1, box->stages);
-  for (int s = 0; s < box->speeds; s++) {
-    if (s > 0) fputc(' ', all);
-    for (int k = 0; k < box->stages - 1; k++) fprintf(all, "%d/%d+", box->shared[k][0], box->shared[k][1]);
-    if (box->idler > 0 && s == box->idler_speed) {
-      fprintf(all, "%d/%d/%d", box->last[s][0], box->idler, box->last[s][1]);
-    } else {
-      fprintf(all, "%d/%d", box->last[s][0], box->last[s][1]);
-    }
-  }
-  fprintf(all, ",%s\n", reason);
-}
-
 static void judge(struct part *part, struct sb_candidate *candidate)
 {
   const struct sb_combination *combination = &part->answer->combinations[candidate->combination];
@@ -131,13 +113,14 @@ static void judge(struct part *part, struct sb_candidate *candidate)
   }
   const int missed = sb_needs_judge(&part->needs, values);
   if (missed >= 0) {
-    write_dropped(part->all, candidate, part->needs.items[missed].path);
+    sb_drops_write(part->all, part->answer, candidate, part->needs.items[missed].path);
     return;
   }
-  candidate->tooth_per_nm =
+  candidate->tooth =
       sb_box_tooth_load_per_nm(&candidate->box, &part->answer->choices->shelf, combination->mesh_efficiency);
-  const enum sb_kept kept = sb_motions_add(&part->motions, candidate);
-  if (kept == SB_KEPT_SAME) write_dropped(part->all, candidate, "moves as another one");
+  struct sb_candidate loser;
+  const enum sb_kept kept = sb_motions_add(&part->motions, candidate, &loser);
+  if (kept == SB_KEPT_SAME) sb_drops_write(part->all, part->answer, &loser, sb_drops_words(SB_DROP_SAME));
   part->is_out_of_memory = part->is_out_of_memory || kept == SB_KEPT_NO_MEMORY;
   part->is_over = part->motions.count > SB_DESIGN_KEPT_MAX;
 }
@@ -156,10 +139,10 @@ static bool take_box(void *context, const struct sb_box *box)
     candidate.combination = k;
     if (!is_there) {
       part->stock_count += 1.0;
-      write_dropped(part->all, &candidate, "stock");
+      sb_drops_write(part->all, answer, &candidate, sb_drops_words(SB_DROP_STOCK));
     } else if (is_double) {
       part->ratio_count += 1.0;
-      write_dropped(part->all, &candidate, "two speeds of one ratio");
+      sb_drops_write(part->all, answer, &candidate, sb_drops_words(SB_DROP_RATIO));
     } else {
       judge(part, &candidate);
     }
@@ -281,11 +264,11 @@ static enum sb_status merge(const struct sb_design_request *request, struct sb_d
   motions->same_count += part.motions.same_count;
   const char *at = lines->text + sizeof part;
   for (size_t k = 0; k < part.motions.count; k++, at += sizeof(struct sb_candidate)) {
-    struct sb_candidate candidate;
+    struct sb_candidate candidate, loser;
     memcpy(&candidate, at, sizeof candidate);
-    const enum sb_kept kept = sb_motions_add(motions, &candidate);
+    const enum sb_kept kept = sb_motions_add(motions, &candidate, &loser);
     if (kept == SB_KEPT_NO_MEMORY) return sb_fail(err, SB_ERR_MEMORY, "out of memory for boxes");
-    if (kept == SB_KEPT_SAME) write_dropped(request->all, &candidate, "moves as another one");
+    if (kept == SB_KEPT_SAME) sb_drops_write(request->all, answer, &loser, sb_drops_words(SB_DROP_SAME));
   }
   if (request->all != NULL) fwrite(at, 1, (size_t)(lines->text + lines->length - at), request->all);
   if (motions->count <= SB_DESIGN_KEPT_MAX) return SB_OK;
@@ -316,7 +299,7 @@ static enum sb_status run_batch(struct slicing *slicing, long count, struct sb_d
 static enum sb_status take_combinations(struct sb_design_answer *answer, struct sb_motions *motions)
 {
   for (int k = 0; k < answer->combination_count; k++) {
-    const struct sb_candidate candidate = {.combination = k, .tooth_per_nm = NAN};
+    const struct sb_candidate candidate = {.combination = k, .tooth = {NAN, NAN}};
     if (!sb_grow(&motions->items, &motions->room, motions->count, sizeof motions->items[0])) return SB_ERR_MEMORY;
     motions->items[motions->count++] = candidate;
   }

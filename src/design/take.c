@@ -4,14 +4,16 @@
 #include <stdlib.h>
 
 #include "base/arena.h"
-#include "design/machine.h"
 #include "design/stage.h"
 #include "shiftband/tune.h"
 
 /* The least distance of its thresholds to a failure, of all pairs; 0 where they fail. And the load that they carry. */
 static enum sb_status find_margin(const struct sb_design_request *request, const struct sb_model *model,
-                                  struct sb_design_figures *figures, struct sb_error *err)
+                                  struct sb_design *design, struct sb_error *err)
 {
+  struct sb_design_figures *figures = &design->figures;
+  double lightest_nm, heaviest_nm;
+  sb_load_range_nm(&model->load, model->run.duration_s, &lightest_nm, &heaviest_nm);
   struct sb_tune_machine *machine = calloc(1, sizeof *machine);
   struct sb_tune_result *result = calloc(1, sizeof *result);
   const bool is_whole = machine != NULL && result != NULL;
@@ -27,7 +29,8 @@ static enum sb_status find_margin(const struct sb_design_request *request, const
     status = sb_tune(machine, 1, &options, result, err);
     if (status != SB_OK) break;
     figures->margin_fraction = fmin(figures->margin_fraction, result->passes ? result->margin_fraction : 0.0);
-    figures->carried_nm = fmin(figures->carried_nm, sb_stage_carried_nm(model, result));
+    const double carried_nm = sb_stage_carried_nm(heaviest_nm, result, &design->limit);
+    figures->carried_nm = fmin(figures->carried_nm, carried_nm); /* but for NAN */
   }
   free(machine);
   free(result);
@@ -72,15 +75,11 @@ static int wheels_of(const struct sb_gearbox *gearbox)
 
 static enum sb_status prove(const struct sb_model *model, struct sb_design *design, struct sb_error *err)
 {
-  struct sb_prove *proof = calloc(1, sizeof *proof);
-  if (proof == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a proof");
-  const enum sb_status status = sb_prove_solve(model, proof, err);
-  design->is_proved_class = status == SB_OK && proof->outside == NULL;
-  if (design->is_proved_class) {
-    for (int k = 0; k < SB_PROVE_STATEMENTS; k++) design->statements[k] = proof->statements[k];
-    design->figures.swing_nm = proof->bounds[SB_PROVE_SWING];
-  }
-  free(proof);
+  struct sb_design_record record = {.figures = design->figures};
+  const enum sb_status status = sb_stage_prove_model(model, true, &record, err);
+  design->figures = record.figures;
+  design->is_proved_class = record.is_proved_class;
+  for (int k = 0; k < SB_PROVE_STATEMENTS; k++) design->statements[k] = (enum sb_proof)record.statements[k];
   return status;
 }
 
@@ -100,10 +99,11 @@ enum sb_status sb_design_take(const char *path, const struct sb_design_request *
   }
   const struct sb_model *model = &scenario->model;
   struct sb_design *design = &answer->designs[answer->design_count];
-  *design = (struct sb_design){.path = path, .candidate.tooth_per_nm = NAN, .control = sb_machine_own_control(model)};
+  *design = (struct sb_design){
+      .path = path, .candidate.tooth = {NAN, NAN}, .limit.load_nm = NAN, .control = sb_machine_own_control(model)};
   sb_fail_add(design->name, sizeof design->name, "%s", model->name);
   status = sb_machine_run(model, &design->candidate, &design->figures, err);
-  if (status == SB_OK) status = find_margin(request, model, &design->figures, err);
+  if (status == SB_OK) status = find_margin(request, model, design, err);
   if (status == SB_OK) status = prove(model, design, err);
   design->figures.wheel_count = wheels_of(&model->gearbox);
   if (status == SB_OK) answer->design_count++;

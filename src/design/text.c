@@ -8,6 +8,7 @@
 #include "shiftband/run.h"
 #include "text/table.h"
 #include "text/words.h"
+#include "tune/report.h"
 
 #define FIGURE(value) sb_words_figure(value).text
 
@@ -46,11 +47,29 @@ static void write_counts(FILE *out, const struct sb_design_answer *answer)
   say_dropped(out, (double)answer->unrun_count,
               "not run: by estimates, which prove nothing, others are better (--runs)");
   say_dropped(out, (double)answer->unfit_count, "no valid scenario");
-  say_dropped(out, (double)answer->beaten_count, "the run of another machine is worse in nothing");
+  say_dropped(out, (double)answer->beaten_count,
+              "not tuned: the run of another machine is worse in nothing, and more than --tunes pass");
   say_dropped(out, (double)answer->untuned_count, "on the front of the runs, but not tuned (--tunes)");
   say_dropped(out, (double)answer->failed_count, "no thresholds pass");
-  sb_words_say(out, 0, 0, "%ld runs, %ld on their front, %ld tuned, %d designs", answer->run_count, answer->front_count,
-               answer->tuned_count, answer->design_count);
+  say_dropped(out, (double)answer->outdone_count, "tuned, and another design is worse in nothing");
+  say_dropped(out, (double)answer->unshown_count, "designs like those below, not shown (--designs)");
+  if (answer->run_count > 0) {
+    const bool is_all = answer->beaten_count + answer->untuned_count + answer->unrun_count == 0;
+    sb_words_say(out, 0, 0, "%ld runs, %ld of them pass; %ld tuned%s; %d designs", answer->run_count,
+                 answer->passed_count, answer->tuned_count, is_all ? ", every one that passes" : "",
+                 answer->design_count);
+  } else {
+    sb_words_say(out, 0, 0, "%ld tuned, every one that the closed forms leave; %d designs", answer->tuned_count,
+                 answer->design_count);
+  }
+}
+
+/* Under which loads, where there are several. */
+static void write_loads(FILE *out, const struct sb_design_answer *answer)
+{
+  if (answer->path_count < 2) return;
+  sb_words_say(out, 0, 0, "\nUnder %d loads; each figure is the worst of them", answer->path_count);
+  for (int k = 0; k < answer->path_count; k++) sb_words_say(out, 2, 4, "%d  %s", k + 1, answer->paths[k]);
 }
 
 /* ---- nothing is left ---- */
@@ -92,7 +111,8 @@ static const struct column columns[] = {COLUMN("mean speed, rpm", speed_rad_s, 1
                                         COLUMN("charge, mAh", charge_as, 1.0 / 3.6),
                                         COLUMN("current, A", current_a, 1.0),
                                         COLUMN("winding, C", winding_c, 1.0),
-                                        COLUMN("teeth", tooth_load, 1.0),
+                                        COLUMN("tooth load, N", tooth_n, 1.0),
+                                        COLUMN("of tooth strength, %", tooth_fraction, 100.0),
                                         COLUMN("margin, %", margin_fraction, 100.0),
                                         COLUMN("least swing, N.m", swing_nm, 1.0),
                                         COLUMN("carries, N.m", carried_nm, 1.0)};
@@ -113,30 +133,51 @@ static bool is_known(const struct sb_design_answer *answer, const struct column 
   return false;
 }
 
+static void write_headings(struct sb_text_table *table, const struct sb_design_answer *answer)
+{
+  int shown = 2;
+  for (int c = 0; c < COLUMNS; c++) shown += is_known(answer, &columns[c]);
+  sb_text_table_init(table, shown);
+  sb_text_table_put(table, "design");
+  for (int c = 0; c < COLUMNS; c++) {
+    if (is_known(answer, &columns[c])) sb_text_table_put(table, "%s", columns[c].heading);
+  }
+  sb_text_table_put(table, "wheels");
+}
+
+static void write_row(struct sb_text_table *table, const struct sb_design_answer *answer, int index)
+{
+  sb_text_table_put(table, "%d", index + 1);
+  for (int c = 0; c < COLUMNS; c++) {
+    if (!is_known(answer, &columns[c])) continue;
+    sb_text_table_put(table, "%s", FIGURE(value_of(&answer->designs[index], &columns[c])));
+  }
+  sb_text_table_put(table, "%d", answer->designs[index].figures.wheel_count);
+}
+
+/* As many tables as the designs need. */
 static void write_table(FILE *out, const struct sb_design_answer *answer)
 {
   struct sb_text_table table;
-  const bool has_share =
-      answer->choices != NULL && answer->choices->shelf.is_present && isfinite(answer->choices->shelf.width_m);
-  int shown = 2;
-  for (int c = 0; c < COLUMNS; c++) shown += is_known(answer, &columns[c]);
-  sb_text_table_init(&table, shown);
-  sb_text_table_put(&table, "design");
-  for (int c = 0; c < COLUMNS; c++) {
-    const bool is_tooth = columns[c].offset == offsetof(struct sb_design_figures, tooth_load);
-    if (!is_known(answer, &columns[c])) continue;
-    sb_text_table_put(&table, "%s%s", columns[c].heading, !is_tooth ? "" : has_share ? ", share" : ", N");
+  for (int first = 0; first < answer->design_count; first += SB_TABLE_ROW_MAX - 1) {
+    write_headings(&table, answer);
+    for (int k = first; k < answer->design_count && k < first + SB_TABLE_ROW_MAX - 1; k++) write_row(&table, answer, k);
+    sb_text_table_write(&table, 2, out);
   }
-  sb_text_table_put(&table, "wheels");
-  for (int k = 0; k < answer->design_count && k < SB_TABLE_ROW_MAX - 1; k++) {
-    sb_text_table_put(&table, "%d", k + 1);
-    for (int c = 0; c < COLUMNS; c++) {
-      if (is_known(answer, &columns[c]))
-        sb_text_table_put(&table, "%s", FIGURE(value_of(&answer->designs[k], &columns[c])));
-    }
-    sb_text_table_put(&table, "%d", answer->designs[k].figures.wheel_count);
+}
+
+/* The load that limits it. */
+static void write_limit(FILE *out, const struct sb_design_answer *answer, const struct sb_design *design)
+{
+  const struct sb_design_limit *limit = &design->limit;
+  const struct sb_map_verdict verdict = {.kinds = limit->verdicts};
+  if (isnan(design->figures.carried_nm)) return;
+  if (isnan(limit->load_nm)) {
+    sb_words_say(out, 3, 5, "carries %s N.m, and no more was tried", FIGURE(design->figures.carried_nm));
+    return;
   }
-  sb_text_table_write(&table, 2, out);
+  sb_words_say(out, 3, 5, "limited by a load of %s N.m: %s%s%s", FIGURE(limit->load_nm), sb_tune_verdict_name(&verdict),
+               answer->path_count > 1 ? " in " : "", answer->path_count > 1 ? answer->paths[limit->scenario] : "");
 }
 
 static void write_design(FILE *out, const struct sb_design_answer *answer, int index)
@@ -146,6 +187,7 @@ static void write_design(FILE *out, const struct sb_design_answer *answer, int i
   sb_words_say(out, 3, 5, "%s", sb_design_special(answer, index).text);
   if (design->candidate.box.stages > 0) sb_words_say(out, 3, 5, "%s", sb_design_gears(design).text);
   if (design->control.pairs > 0) sb_words_say(out, 3, 5, "%s", sb_design_thresholds(design).text);
+  write_limit(out, answer, design);
   if (design->is_proved_class) {
     sb_words_say(out, 3, 5, "never stalls: %s; comes back to its fastest gear: %s; no constant load makes it hunt: %s",
                  sb_prove_proof_word(design->statements[SB_PROVE_STALL]),
@@ -165,6 +207,7 @@ void sb_design_write_text(FILE *out, const struct sb_design_answer *answer)
       return;
     }
   }
+  write_loads(out, answer);
   fputs("\nDesigns, none of them worse in everything than another\n", out);
   write_table(out, answer);
   for (int k = 0; k < answer->design_count; k++) write_design(out, answer, k);

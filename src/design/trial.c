@@ -3,10 +3,12 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/constants.h"
 #include "design/machine.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/crossover.h"
 #include "shiftband/run.h"
+#include "text/fields.h"
 #include "theory/steady.h"
 
 struct sb_design_control sb_machine_any_control(const struct sb_candidate *candidate)
@@ -20,7 +22,7 @@ struct sb_design_control sb_machine_any_control(const struct sb_candidate *candi
 #define KEPT_PCT 2.0
 #define STEP_PCT 0.5
 
-static double rounded(double percent)
+static double to_step(double percent)
 {
   return STEP_PCT * round(percent / STEP_PCT);
 }
@@ -42,12 +44,12 @@ static void choose_pair(struct sb_model *model, int pair, struct sb_design_contr
   const double most = 100.0 * first.gears[pair].lightest_reading - KEPT_PCT;
   const double safe = 100.0 * first.pairs[pair].least_safe_upshift + KEPT_PCT;
   const double apart = isnan(crossover.slower_reading) ? 0.0 : 100.0 * crossover.slower_reading;
-  const double up = rounded(clamped(fmax(isnan(safe) ? most : safe, apart), 10.0, fmax(most, 10.0)));
+  const double up = to_step(clamped(fmax(isnan(safe) ? most : safe, apart), 10.0, fmax(most, 10.0)));
   *upshift = up / 100.0;
   const struct sb_closed_form second = sb_closed_form_solve(model);
   const double band = 100.0 * second.pairs[pair].greatest_safe_downshift - KEPT_PCT;
   const double down = fmin(100.0 * *downshift, isnan(band) ? 100.0 : band);
-  control->downshift_pct[pair] = clamped(rounded(down), STEP_PCT, up - STEP_PCT);
+  control->downshift_pct[pair] = clamped(to_step(down), STEP_PCT, up - STEP_PCT);
   control->upshift_pct[pair] = up;
   *downshift = control->downshift_pct[pair] / 100.0;
 }
@@ -65,7 +67,7 @@ static double dwell_of(const struct sb_model *model)
   return ceil(fmin(longest_s, 60.0) / period_s - 1e-9) * period_s;
 }
 
-struct sb_design_control sb_machine_control(const struct sb_model *model)
+static struct sb_design_control control_under(const struct sb_model *model)
 {
   struct sb_model own = *model;
   struct sb_design_control control = {.pairs = own.gearbox.gear_count - 1, .dwell_s = 1.0};
@@ -74,12 +76,26 @@ struct sb_design_control sb_machine_control(const struct sb_model *model)
   return control;
 }
 
+struct sb_design_control sb_machine_control(const struct sb_loaded *loaded)
+{
+  struct sb_design_control all = control_under(&loaded->items[0].model);
+  for (int k = 1; k < loaded->count; k++) {
+    const struct sb_design_control own = control_under(&loaded->items[k].model);
+    for (int p = 0; p < all.pairs; p++) {
+      all.upshift_pct[p] = fmin(all.upshift_pct[p], own.upshift_pct[p]);
+      all.downshift_pct[p] = fmin(fmin(all.downshift_pct[p], own.downshift_pct[p]), all.upshift_pct[p] - STEP_PCT);
+    }
+    all.dwell_s = fmax(all.dwell_s, own.dwell_s);
+  }
+  return all;
+}
+
 struct sb_design_control sb_machine_own_control(const struct sb_model *model)
 {
   struct sb_design_control control = {.pairs = model->gearbox.gear_count - 1, .dwell_s = model->control.dwell_s};
   for (int p = 0; p + 1 < model->gearbox.gear_count; p++) {
-    control.downshift_pct[p] = round(1e10 * model->control.downshift_fraction[p]) / 1e8;
-    control.upshift_pct[p] = round(1e10 * model->control.upshift_fraction[p]) / 1e8;
+    control.downshift_pct[p] = sb_fields_rounded_percent(model->control.downshift_fraction[p]);
+    control.upshift_pct[p] = sb_fields_rounded_percent(model->control.upshift_fraction[p]);
   }
   return control;
 }
@@ -118,7 +134,8 @@ enum sb_status sb_machine_run(const struct sb_model *model, const struct sb_cand
       .current_a = model->motor.has_currents ? fabs(sums->motor_current_a.value) : (double)NAN,
       .winding_c = facts.greatest_winding_c,
       .output_torque_nm = torque_nm,
-      .tooth_load = torque_nm * candidate->tooth_per_nm,
+      .tooth_n = torque_nm * candidate->tooth.force_n,
+      .tooth_fraction = torque_nm * candidate->tooth.fraction,
       .wheel_count = candidate->box.stages > 0 ? sb_box_wheel_count(&candidate->box) : 0,
       .verdicts = verdicts_of(&result.monitor),
       .margin_fraction = NAN,
@@ -140,25 +157,33 @@ static double best_speed_rad_s(const struct sb_model *model, double load_nm)
   return best_rad_s;
 }
 
-static double finish_s(const struct sb_combination *combination, const struct sb_model *model,
+double sb_machine_way_rad(const struct sb_choices *choices, const struct sb_model *model)
+{
+  const struct sb_require *require = &choices->require;
+  if (isnan(require->finish_s)) return NAN;
+  if (isfinite(require->turns)) return require->turns * SB_TURN;
+  return model->load.road.is_present && isfinite(model->load.road.finish_rad) ? model->load.road.finish_rad
+                                                                              : (double)NAN;
+}
+
+static double finish_s(const struct sb_choices *choices, const struct sb_model *model,
                        const struct sb_design_figures *figures)
 {
   const bool is_early = figures->time_s < model->run.duration_s * (1.0 - 1e-12);
   if (is_early && model->load.road.is_present) return figures->time_s;
-  return combination->way_rad / fmax(figures->speed_rad_s, 1e-9);
+  return sb_machine_way_rad(choices, model) / fmax(figures->speed_rad_s, 1e-9);
 }
 
-static double value_of(const struct sb_need *need, const struct sb_combination *combination,
-                       const struct sb_shelf *shelf, const struct sb_model *model, const struct sb_candidate *candidate,
-                       const struct sb_design_figures *figures)
+static double value_of(const struct sb_need *need, const struct sb_choices *choices, const struct sb_model *model,
+                       const struct sb_candidate *candidate, const struct sb_design_figures *figures)
 {
   switch (need->kind) {
     case SB_NEED_SPEED:
     case SB_NEED_MOST_SPEED: return best_speed_rad_s(model, need->load_nm);
-    case SB_NEED_FINISH: return finish_s(combination, model, figures);
+    case SB_NEED_FINISH: return finish_s(choices, model, figures);
     case SB_NEED_LENGTH:
-      return candidate->box.stages > 0 ? sb_box_length_m(&candidate->box, shelf->module_m) : (double)NAN;
-    case SB_NEED_TOOTH: return figures->tooth_load;
+      return candidate->box.stages > 0 ? sb_box_length_m(&candidate->box, choices->shelf.module_m) : (double)NAN;
+    case SB_NEED_TOOTH: return figures->tooth_fraction;
     case SB_NEED_CHARGE: return figures->charge_as;
     case SB_NEED_CURRENT: return figures->current_a;
     case SB_NEED_WINDING: return figures->winding_c;
@@ -168,11 +193,11 @@ static double value_of(const struct sb_need *need, const struct sb_combination *
   return NAN;
 }
 
-void sb_machine_values(const struct sb_needs *needs, const struct sb_combination *combination,
-                       const struct sb_shelf *shelf, const struct sb_model *model, const struct sb_candidate *candidate,
-                       const struct sb_design_figures *figures, double values[SB_NEED_MAX])
+void sb_machine_values(const struct sb_design_answer *answer, const struct sb_model *model,
+                       const struct sb_candidate *candidate, const struct sb_design_figures *figures,
+                       double values[SB_NEED_MAX])
 {
-  for (int k = 0; k < needs->count; k++) {
-    values[k] = value_of(&needs->items[k], combination, shelf, model, candidate, figures);
+  for (int k = 0; k < answer->needs.count; k++) {
+    values[k] = value_of(&answer->needs.items[k], answer->choices, model, candidate, figures);
   }
 }

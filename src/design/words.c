@@ -71,6 +71,23 @@ static bool is_best(const struct sb_design_answer *answer, int index, int aim, i
   return own <= best + 1e-9 * fabs(best);
 }
 
+/* Whether a statement is proved of this design alone. */
+static bool is_proved_alone(const struct sb_design_answer *answer, int index, enum sb_prove_statement statement)
+{
+  int count = 0;
+  for (int k = 0; k < answer->design_count; k++) {
+    const struct sb_design *design = &answer->designs[k];
+    count += design->is_proved_class && design->statements[statement] == SB_PROOF_PROVED;
+  }
+  const struct sb_design *own = &answer->designs[index];
+  return count == 1 && own->is_proved_class && own->statements[statement] == SB_PROOF_PROVED;
+}
+
+static void add_words(struct sb_design_words *words, const char *text)
+{
+  sb_fail_add(words->text, sizeof words->text, "%s%s", words->text[0] != 0 ? ", " : "", text);
+}
+
 struct sb_design_words sb_design_special(const struct sb_design_answer *answer, int index)
 {
   static const char *const names[] = {[SB_AIM_SPEED] = "the fastest",
@@ -81,11 +98,22 @@ struct sb_design_words sb_design_special(const struct sb_design_answer *answer, 
                                       [SB_AIM_WHEELS] = "the fewest wheels",
                                       [SB_AIM_MARGIN] = "the widest margin",
                                       [SB_AIM_CARRIED] = "carries most"};
+  static const struct {
+    enum sb_prove_statement statement;
+    const char *words;
+  } proofs[] = {
+      {SB_PROVE_STALL, "the only one proved never to stall"},
+      {SB_PROVE_RETURN, "the only one proved to come back to its fastest gear"},
+      {SB_PROVE_CONSTANT, "the only one proved not to hunt under any constant load"},
+  };
   struct sb_design_words words = {""};
   int best_count;
   for (int aim = 0; aim < SB_AIM_COUNT && answer->design_count > 1; aim++) {
     if (!is_best(answer, index, aim, &best_count) || best_count > 1) continue;
-    sb_fail_add(words.text, sizeof words.text, "%s%s", words.text[0] != 0 ? ", " : "", names[aim]);
+    add_words(&words, names[aim]);
+  }
+  for (size_t k = 0; k < sizeof proofs / sizeof proofs[0] && answer->design_count > 1; k++) {
+    if (is_proved_alone(answer, index, proofs[k].statement)) add_words(&words, proofs[k].words);
   }
   if (words.text[0] == 0) {
     snprintf(words.text, sizeof words.text, "%s",

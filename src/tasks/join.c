@@ -155,3 +155,13 @@ enum sb_status sb_tasks_join(const char *const *paths, size_t path_count, struct
   free(gathering.journals);
   return status;
 }
+
+enum sb_status sb_tasks_read_about(const char *path, char **about, struct sb_error *err)
+{
+  struct sb_journal journal;
+  const enum sb_status status = read_shard(path, &journal, err);
+  if (status != SB_OK) return status;
+  *about = strndup(journal.head.about, journal.head.about_length);
+  sb_journal_clear(&journal);
+  return *about != NULL ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", path);
+}

@@ -45,8 +45,7 @@ struct sb_tasks_options sb_tasks_options_default(void)
   return (struct sb_tasks_options){.jobs = 0, .shard = 1, .shard_count = 1};
 }
 
-/* The identity in files: tasks of another number or with another about are another study. */
-static uint64_t whole_identity(const struct sb_tasks *tasks)
+uint64_t sb_tasks_identity(const struct sb_tasks *tasks)
 {
   const uint64_t hash = sb_tasks_hash_text(tasks->identity, tasks->about);
   return sb_tasks_hash_whole(hash, tasks->task_count);
@@ -230,7 +229,7 @@ enum sb_status sb_tasks_run(const struct sb_tasks *tasks, const struct sb_tasks_
                             struct sb_tasks_result *result, struct sb_error *err)
 {
   struct crew crew = {.tasks = tasks, .options = options, .status = SB_OK, .failed = tasks->task_count};
-  crew.head = (struct sb_journal_head){.identity = whole_identity(tasks),
+  crew.head = (struct sb_journal_head){.identity = sb_tasks_identity(tasks),
                                        .task_count = tasks->task_count,
                                        .shard = options->shard,
                                        .shard_count = options->shard_count,

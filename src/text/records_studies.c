@@ -328,8 +328,24 @@ SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBER
 RECORD(dropped, "dropped", "machines that one rule took away", IS("rule", TEXT, "the requirement, or why in words"),
        IS("machines", NUMBER, "how many machines it took away"),
        MAY("missed_alone", NUMBER, "how many miss this requirement alone"),
-       MAY("wanted", NUMBER, "what the requirement asks for, in the SI"),
-       MAY("nearest", NUMBER, "the nearest that a machine comes to it, in the SI"));
+       MAY("wanted_rad_s", NUMBER, "what the requirement asks for, a speed"),
+       MAY("nearest_rad_s", NUMBER, "the nearest that a machine comes to it, a speed"),
+       MAY("wanted_s", NUMBER, "what the requirement asks for, a time"),
+       MAY("nearest_s", NUMBER, "the nearest that a machine comes to it, a time"),
+       MAY("wanted_m", NUMBER, "what the requirement asks for, a length"),
+       MAY("nearest_m", NUMBER, "the nearest that a machine comes to it, a length"),
+       MAY("wanted_fraction", NUMBER, "what the requirement asks for, a share of a tooth's strength"),
+       MAY("nearest_fraction", NUMBER, "the nearest that a machine comes to it, a share of a tooth's strength"),
+       MAY("wanted_as", NUMBER, "what the requirement asks for, a charge"),
+       MAY("nearest_as", NUMBER, "the nearest that a machine comes to it, a charge"),
+       MAY("wanted_a", NUMBER, "what the requirement asks for, a current"),
+       MAY("nearest_a", NUMBER, "the nearest that a machine comes to it, a current"),
+       MAY("wanted_c", NUMBER, "what the requirement asks for, a temperature"),
+       MAY("nearest_c", NUMBER, "the nearest that a machine comes to it, a temperature"),
+       MAY("wanted_nm", NUMBER, "what the requirement asks for, a torque"),
+       MAY("nearest_nm", NUMBER, "the nearest that a machine comes to it, a torque"),
+       MAY("wanted_count", NUMBER, "what the requirement asks for, a number of verdicts"),
+       MAY("nearest_count", NUMBER, "the nearest that a machine comes to it, a number of verdicts"));
 
 RECORD(chosen, "chosen", "what was taken from the shelf", IS("key", TEXT, "the key of the scenario"),
        IS("value", TEXT, "the value of the shelf"));
@@ -344,12 +360,17 @@ SHARED(design_figures, "design_figures", "the figures of a design", IS("time_s",
        IS("greatest_current_a", NUMBER, "the greatest current of the motor"),
        IS("greatest_winding_c", NUMBER, "the hottest that the winding gets"),
        IS("greatest_torque_nm", NUMBER, "the greatest torque at the output"),
-       IS("tooth_load", NUMBER,
-          "the greatest load of a tooth in N, or as a share of what it withstands where the shelf gives widths"),
+       IS("tooth_load_n", NUMBER, "the greatest load of a tooth"),
+       IS("tooth_load_pct", NUMBER, "the same as a share of what the tooth withstands, where the shelf gives widths"),
        IS("wheels", WHOLE, "how many wheels it has; 0: not known"),
        IS("margin_pct", NUMBER, "how far its thresholds are from the nearest failure"),
        IS("least_swing_nm", NUMBER, "the least swing of the load that makes it shift for ever"),
        IS("carried_torque_nm", NUMBER, "the greatest load that it carries"));
+
+RECORD(design_limit, "design_limit", "the load that limits a design",
+       IS("load_torque_nm", NUMBER, "the least load at which it fails"),
+       IS("verdict", TEXT, "the verdict with which it fails there"),
+       IS("scenario", TEXT, "the file of the loads in which that is"));
 
 RECORD(design_one, "design_one", "one design", IS("name", TEXT, "the name of the design, and of its file with `-o`"),
        IS("special", TEXT, "in what it is the best; empty: in nothing alone"),
@@ -357,6 +378,7 @@ RECORD(design_one, "design_one", "one design", IS("name", TEXT, "the name of the
        OF("gears", LIST, design_gear, "its gears, the slowest first"),
        OF("thresholds", LIST, thresholds, "the thresholds of each pair of gears"),
        IS("dwell_s", NUMBER, "the dwell of its controller"), MEMBERS(design_figures),
+       OF_OR_NULL("limit", OBJECT, design_limit, "the load that limits it; null: not known"),
        OF_OR_NULL("proofs", OBJECT, statements, "what is proved for every load; null: nothing can be"));
 
 SHARED(design, "design", "whole machines from a shelf", MEMBERS(head),
@@ -365,8 +387,10 @@ SHARED(design, "design", "whole machines from a shelf", MEMBERS(head),
        IS("combinations", WHOLE, "how many combinations of the other choices"),
        IS("left_by_closed_forms", WHOLE, "how many machines closed forms left"),
        IS("runs", WHOLE, "how many of these were run"), IS("not_run", WHOLE, "how many were not run"),
-       IS("front_of_runs", WHOLE, "how many of the runs are worse than no other one"),
-       IS("tuned", WHOLE, "how many were tuned"), IS("not_tuned", WHOLE, "how many of that front were not tuned"),
+       IS("passed_runs", WHOLE, "how many of the runs pass and meet all that is required"),
+       IS("tuned", WHOLE, "how many were tuned"), IS("not_tuned", WHOLE, "how many of these were not tuned"),
+       IS("not_shown", WHOLE, "how many designs are left out of the list"),
+       IS("scenarios", TEXTS, "the files of the loads that each design has to pass"),
        OF("dropped", LIST, dropped, "how many machines each rule took away"),
        OF("designs", LIST, design_one, "the designs"));
 

@@ -194,8 +194,9 @@ enum sb_status sb_answer_describe(const struct sb_survey *survey, const struct s
   result->margin_fraction = sb_raster_margin(raster, at.downshift, at.upshift) * axis->step_fraction;
   if (survey->options->is_rough) return SB_OK;
 
+  const bool is_brief = survey->options->is_brief;
   enum sb_status status = try_answer(survey, result, err);
-  if (status == SB_OK) status = sb_alternatives_find(survey, raster, choices, result, err);
-  if (status == SB_OK && result->passes) status = find_limits(survey, raster, at, result, err);
+  if (status == SB_OK && !is_brief) status = sb_alternatives_find(survey, raster, choices, result, err);
+  if (status == SB_OK && !is_brief && result->passes) status = find_limits(survey, raster, at, result, err);
   return status == SB_OK && result->passes ? sb_withstand_find(survey, result, err) : status;
 }

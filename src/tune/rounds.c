@@ -243,6 +243,7 @@ static enum sb_status tune_pair(const struct sb_tune_request *request, struct sb
   options.is_any_load = request->is_any_load;
   options.dwell_s = round->has_dwell ? tuning->dwell_s : 0.0;
   options.is_rough = round->is_rough;
+  options.is_brief = request->is_brief;
   options.is_fixed = round->is_fixed;
   options.jobs = request->jobs;
   options.identity = identity;
@@ -338,7 +339,8 @@ enum sb_status sb_rounds_run(const struct sb_tune_request *request, struct sb_ro
   if (status != SB_OK) return status;
   status = tuning->first_pair == tuning->last_pair ? run_round(request, tuning, identity, &alone, err)
                                                    : run_together(request, tuning, identity, err);
-  if (status == SB_OK) status = explain_all(tuning, err);
+  if (status != SB_OK || request->is_brief) return status;
+  status = explain_all(tuning, err);
   const bool is_said = request->is_any_load; /* the answer says it itself, of all samples */
   if (status == SB_OK && request->decider == NULL && !is_said) status = prove(tuning, err);
   const bool is_measured = request->decider == NULL && passes(tuning);

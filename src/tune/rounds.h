@@ -20,6 +20,7 @@ struct sb_tune_request {
   size_t set_count;
   enum sb_prefer prefer;
   bool is_any_load; /* as in tune.h */
+  bool is_brief;    /* as in tune.h; without proofs and measures, too */
   long samples;     /* quasi-random ones, besides nominal and corners; < 0: the usual number */
   unsigned long seed;
   long pair;   /* from 1; 0: all of them */

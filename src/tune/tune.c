@@ -187,7 +187,8 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   if (status != SB_OK) return status;
   *is_open = sb_raster_widest(&raster) > 0;
   result->never_shifts = !*is_open && passes_somewhere(&raster);
-  if (!*is_open && !result->never_shifts && is_last && !options->is_fixed && options->decider == NULL) {
+  const bool is_told = is_last && !options->is_brief && options->decider == NULL;
+  if (!*is_open && !result->never_shifts && is_told && !options->is_fixed) {
     sb_raster_clear(&raster);
     survey.is_whole = true;
     survey.total = *survey.done + survey.count;
@@ -196,8 +197,7 @@ static enum sb_status search(struct sb_survey survey, bool is_last, struct sb_tu
   }
   if (*is_open || is_last || options->is_fixed) status = describe(&survey, &raster, *is_open, result, err);
   sb_raster_clear(&raster);
-  const bool is_hopeless = is_last && !*is_open && !result->never_shifts;
-  const bool needs_remedy = is_hopeless && !options->is_rough && options->decider == NULL;
+  const bool needs_remedy = is_told && !*is_open && !result->never_shifts && !options->is_rough;
   return status == SB_OK && needs_remedy ? sb_remedy_find(&survey, result, err) : status;
 }
 
@@ -247,7 +247,8 @@ static const double thin_margin = 0.05;
 static bool is_reference_asked(const struct sb_survey *survey, const struct sb_tune_options *options,
                                const struct sb_tune_result *result)
 {
-  if (options->decider != NULL || options->is_rough || options->is_fixed) return false;
+  const bool is_answer_alone = options->is_rough || options->is_brief || options->is_fixed;
+  if (options->decider != NULL || is_answer_alone) return false;
   if (!result->passes) return result->reference_margin_fraction > 0.0;
   const bool is_thin = result->margin_fraction < thin_margin || !result->is_cautious;
   return is_thin && sb_remedy_can_follow(survey);

@@ -158,6 +158,7 @@ enum sb_status sb_withstand_find(const struct sb_survey *survey, struct sb_tune_
   for (int k = 0; k < 2 * SB_TUNE_QUANTITY_COUNT && status == SB_OK; k++) {
     const enum sb_tune_quantity quantity = (enum sb_tune_quantity)(k / 2);
     if (!is_there(&survey->machines[0].model, quantity)) continue;
+    if (survey->options->is_brief && (quantity != SB_TUNE_LOAD || k % 2 != 0)) continue;
     struct sb_tune_reserve *reserve = &result->reserves[result->reserve_count++];
     *reserve = (struct sb_tune_reserve){.quantity = quantity, .is_more = k % 2 == 0, .machine = -1};
     struct search search = {survey, result, reserve, -1};

@@ -47,6 +47,8 @@ static void a_written_design_gives_the_figures_of_the_table(void **state)
       "  own = d['thresholds'][0]\n"
       "  assert own['downshift_below_pct'] == pair['downshift_below_pct'], (own, pair)\n"
       "  assert own['upshift_above_pct'] == pair['upshift_above_pct'], (own, pair)\n"
+      "  assert d['dwell_s'] == pair['dwell_s'], (d['dwell_s'], pair['dwell_s'])\n"
+      "  assert d['margin_pct'] == pair['margin_pct'], (d['margin_pct'], pair['margin_pct'])\n"
       "print('the same figures')\n"
       "END\n");
   shell_expect(said, "the same figures");
@@ -68,6 +70,141 @@ static void threads_and_a_kill_change_no_byte(void **state)
       "$SHIFTBAND design a.yaml --tunes 3 --jobs 2 -o killed --resume > killed.txt; "
       "cmp one.txt three.txt && cmp one.txt killed.txt && diff -r one three && diff -r one killed && echo the same bytes");
   shell_expect(said, "the same bytes");
+}
+
+/* A machine and its load, without a shelf: $1 is the heavy stretch, $2 the time. */
+#define OTHER_LOAD \
+  "other() { shelf 'motor: []' '' | sed \"/^choices/d; /^require/d; s/0.7 N.m/$1/g; s/duration: 7 s/duration: $2/\"; }\n"
+
+/* Parts of the runs, and then of the tuning and of the proofs, put together in any order, one of them killed and resumed. */
+static void shards_change_no_byte(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      SHELF OTHER_LOAD
+      "cd $T; mkdir -p whole joined all; shelf '" WHEELS
+      "' 'carry: [{load: 0.8 N.m}]' > a.yaml; other '0.5 N.m' '6 s' > b.yaml; "
+      "design() { \"$SHIFTBAND\" design \"$@\"; }; "
+      "search='a.yaml --load b.yaml --tunes 4 --designs 3'; design $search -o whole > whole.txt || exit; "
+      "design $search --shard 1/3 -o r1 && design $search --shard 3/3 --jobs 3 -o r3 || exit; "
+      "design $search --shard 2/3 --jobs 1 -o r2 & child=$!; "
+      "while ! grep -q '^task' r2.part 2>/dev/null && kill -0 $child 2>/dev/null; do sleep 0.01; done; "
+      "kill -9 $child; wait $child; "
+      "[ -e r2 ] || design $search --shard 2/3 -o r2 --resume || exit; "
+      "design --join r3 r1 r2 -o joined > joined.txt || exit; "
+      "design --join r1 r2 r3 --shard 2/2 -o t2 && design --join r1 r2 r3 --shard 1/2 -o t1 || exit; "
+      "design --join t1 r1 t2 r2 r3 --shard 1/1 -o all > all.txt || exit; "
+      "cmp whole.txt joined.txt && cmp whole.txt all.txt && diff -r whole joined && diff -r whole all && ls *.part; "
+      "grep -c 'tuned' whole.txt; echo the same bytes");
+  shell_expect(said, "the same bytes");
+  assert_int_equal(said->code, 0);
+}
+
+static void shards_that_do_not_fit_are_refused(void **state)
+{
+  (void)state;
+  static const struct shell_fault faults[] = {
+      {SHELF "cd $T; shelf '" WHEELS "' 'carry: [{load: 0.8 N.m}]' > s.yaml; "
+             "\"$SHIFTBAND\" design s.yaml --tunes 2 --shard 1/2 -o s1 && \"$SHIFTBAND\" design --join s1",
+       "missing of the study of s1: shard 2/2", 3},
+      {SHELF "cd $T; \"$SHIFTBAND\" design s.yaml --tunes 2 --shard 2/2 -o s2; "
+             "shelf '" WHEELS "' 'carry: [{load: 0.9 N.m}]' > s.yaml; \"$SHIFTBAND\" design --join s1 s2",
+       "s.yaml: the shards of its runs are of another search", 3},
+      {"cd $T; \"$SHIFTBAND\" design --join s.yaml", "no shard", 3},
+      {"cd $T; \"$SHIFTBAND\" design --join s1 s2 --tunes 3", "--join and --tunes exclude each other", 2},
+      {"cd $T; \"$SHIFTBAND\" design s.yaml --shard 1/2", "--shard needs -o", 2},
+      {"cd $T; \"$SHIFTBAND\" design s.yaml --shard 3/2 -o x", "--shard needs K/N with K from 1 to N", 2},
+  };
+  shell_expect_faults(faults, sizeof faults / sizeof faults[0]);
+}
+
+/* Each figure is the worst of the runs under all loads, and the thresholds are those of `tune` of all files. */
+static void a_design_serves_all_loads(void **state)
+{
+  (void)state;
+  if (shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      SHELF OTHER_LOAD
+      "cd $T; mkdir -p loads; shelf '" WHEELS "' 'carry: [{load: 0.8 N.m}]' > a.yaml; other '0.5 N.m' '9 s' > b.yaml; "
+      "\"$SHIFTBAND\" design a.yaml --load b.yaml --designs 4 -o loads --json > a.json && for k in 1 2 3 4; do "
+      "\"$SHIFTBAND\" run --json loads/design-$k.yaml loads/design-$k-load-2.yaml; "
+      "\"$SHIFTBAND\" tune --json loads/design-$k.yaml loads/design-$k-load-2.yaml; done > b.json && "
+      "python3 - <<'END'\n"
+      "import json\n"
+      "designs = json.load(open('a.json'))['designs']\n"
+      "lines = [json.loads(line) for line in open('b.json')]\n"
+      "assert len(designs) == 4 and len(lines) == 12, (len(designs), len(lines))\n"
+      "for k, d in enumerate(designs):\n"
+      "  one, two, tune = lines[3 * k:3 * k + 3]\n"
+      "  pair = tune['pairs'][0]\n"
+      "  assert one['verdicts'] == two['verdicts'] == []\n"
+      "  assert d['energy_j'] == max(one['energy_j']['given'], two['energy_j']['given'])\n"
+      "  assert d['greatest_torque_nm'] == max(abs(r['greatest']['output_torque']['torque_nm']) for r in (one, two))\n"
+      "  assert d['margin_pct'] == pair['margin_pct'] and d['dwell_s'] == pair['dwell_s'], (d, tune)\n"
+      "  assert d['thresholds'][0]['upshift_above_pct'] == pair['upshift_above_pct']\n"
+      "print('the worst of both')\n"
+      "END\n");
+  shell_expect(said, "the worst of both");
+  assert_int_equal(said->code, 0);
+}
+
+/* Each machine is dropped by one rule or is a design: the list has them all, and as many by each rule as the counts say. */
+static void the_list_has_every_machine_that_is_no_design(void **state)
+{
+  (void)state;
+  if (shell_run("command -v python3")->code != 0) skip();
+  const struct said *said = shell_run(
+      SHELF
+      "cd $T; shelf 'supply.open_circuit_voltage: [10 V, 12 V], gearbox.shifter: [{kind: swing arm, swing_turns: 0.3}, "
+      "{kind: selector, travel_time: 60 ms}], wheels: {teeth: [12, 18, 24, 36], module: 0.5 mm, stages: 1..2, speeds: 2, "
+      "stock: 2, width: 3 mm, material: acetal}' 'carry: [{load: 0.8 N.m}], charge: 2.6 mAh' > a.yaml; "
+      "\"$SHIFTBAND\" design a.yaml --tunes 10 --designs 3 --all all.csv --json > a.json && python3 - <<'END'\n"
+      "import collections, csv, json\n"
+      "answer = json.load(open('a.json'))\n"
+      "rows = list(csv.DictReader(open('all.csv')))\n"
+      "assert len(rows) + len(answer['designs']) == answer['machines'], (len(rows), answer['machines'])\n"
+      "assert len({(row['machine'], row['gears']) for row in rows}) == len(rows)\n"
+      "said = {d['rule']: d['machines'] for d in answer['dropped'] if d['machines'] > 0}\n"
+      "found = dict(collections.Counter(row['rule'] for row in rows))\n"
+      "assert said == found, (said, found)\n"
+      "print(len(found), 'rules')\n"
+      "END\n");
+  shell_expect(said, " rules");
+  assert_int_equal(said->code, 0);
+}
+
+/* What is kept is of the files as they were: the motor's file and a table count, too. */
+static void a_changed_file_is_noticed_by_resume(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      SHELF
+      "cd $T; mkdir -p kept; printf 'motor: {nominal_voltage: 12 V, no_load_speed: 310 rpm, stall_torque: 0.42 N.m, stall_current: "
+      "2.6 A, no_load_current: 0.14 A, rotor_inertia: 2.1e-4 kg.m2}\\n' > motor.yaml; "
+      "printf 'time_s,torque_nm\\n0,0.1\\n2,0.1\\n2.5,0.7\\n4,0.7\\n4.5,0.1\\n' > load.csv; "
+      "shelf 'motor: [motor.yaml], " WHEELS
+      "' 'carry: [{load: 0.8 N.m}]' | sed 's/points: .*$/file: load.csv}]}/' > a.yaml; "
+      "start() { \"$SHIFTBAND\" design a.yaml --tunes 20 --jobs 1 -o kept > /dev/null & child=$!; "
+      "while ! grep -q '^task' kept/design.runs.part kept/design.tunes.part 2>/dev/null && kill -0 $child 2>/dev/null; do sleep 0.01; done; "
+      "kill -9 $child; wait $child 2>/dev/null; }; "
+      "start; sed -i 's/310/320/' motor.yaml; \"$SHIFTBAND\" design a.yaml --tunes 20 -o kept --resume; echo code $?; "
+      "start; sed -i 's/2.5,0.7/2.6,0.7/' load.csv; \"$SHIFTBAND\" design a.yaml --tunes 20 -o kept --resume; echo code $?");
+  shell_expect(said, "belongs to another study");
+  shell_expect_not(said, "code 0");
+}
+
+/* Ratios without wheels are tuned as boxes are. */
+static void chosen_ratios_get_thresholds(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      SHELF
+      "cd $T; shelf 'gearbox.gears.slow.ratio: [6, 8]' 'carry: [{load: 0.8 N.m}]' | "
+      "sed 's/  *shifter: {.*/ shifter: {kind: selector, travel_time: 60 ms}, gears: [{name: slow, ratio: 8}, {name: fast, ratio: 2}]}/; "
+      "s/^controller: {/&dwell: 1 s, downshift_below: 30 %, upshift_above: 85 %, /' > a.yaml; \"$SHIFTBAND\" design a.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "dwell ");
+  shell_expect_not(said, "downshift below 30 %, upshift above 85 %; dwell 1 s");
 }
 
 static void nothing_that_meets_require_is_answered_with_the_nearest_miss(void **state)
@@ -136,6 +273,12 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_written_design_gives_the_figures_of_the_table),
       cmocka_unit_test(threads_and_a_kill_change_no_byte),
+      cmocka_unit_test(shards_change_no_byte),
+      cmocka_unit_test(shards_that_do_not_fit_are_refused),
+      cmocka_unit_test(a_design_serves_all_loads),
+      cmocka_unit_test(the_list_has_every_machine_that_is_no_design),
+      cmocka_unit_test(a_changed_file_is_noticed_by_resume),
+      cmocka_unit_test(chosen_ratios_get_thresholds),
       cmocka_unit_test(nothing_that_meets_require_is_answered_with_the_nearest_miss),
       cmocka_unit_test(other_commands_leave_choices_out_with_one_note),
       cmocka_unit_test(bad_shelves_are_refused),

@@ -117,9 +117,9 @@ static void the_load_of_a_tooth_is_the_torque_over_its_radius(void **state)
   const int teeth[] = {10, 40};
   struct sb_shelf shelf = shelf_of(teeth, 2, 0.0005);
   const struct sb_box box = {.stages = 2, .speeds = 1, .shared = {{10, 40}}, .last = {{10, 40}}};
-  assert_near_rel(sb_box_tooth_load_per_nm(&box, &shelf, 0.9), 100.0, 1e-14);
+  assert_near_rel(sb_box_tooth_load_per_nm(&box, &shelf, 0.9).force_n, 100.0, 1e-14);
   const struct sb_box late = {.stages = 2, .speeds = 1, .shared = {{10, 10}}, .last = {{40, 40}}};
-  assert_near_rel(sb_box_tooth_load_per_nm(&late, &shelf, 0.9), 400.0 / 0.9, 1e-14);
+  assert_near_rel(sb_box_tooth_load_per_nm(&late, &shelf, 0.9).force_n, 400.0 / 0.9, 1e-14);
 }
 
 /* ---- counts against a brute force ---- */

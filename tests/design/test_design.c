@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
- * Random shelves of at most 200 machines: what the search answers is what running every single machine and tuning the front of the runs
- * answers, and one more wheel makes no front of runs worse. SB_DESIGN_SHELVES sets how many shelves are drawn (3).
+ * Random shelves of at most 200 machines: what the search answers is what tuning and running every single machine answers, and one more
+ * wheel makes neither this front nor that of runs worse. SB_DESIGN_SHELVES sets how many shelves are drawn (3).
  */
 #include <limits.h>
 #include <math.h>
@@ -70,7 +70,8 @@ static void write_shelf(const struct shelf *shelf, int wheels)
 
 static struct sb_design_request request_of(void)
 {
-  return (struct sb_design_request){.source = {.path = path}, .run_most = 100000, .tune_most = 100000, .jobs = 0};
+  return (struct sb_design_request){
+      .source = {.path = path}, .run_most = 100000, .tune_most = 100000, .design_most = 100000, .jobs = 0};
 }
 
 static void search(struct sb_design_answer *answer)
@@ -97,7 +98,7 @@ static bool take_box(void *context, const struct sb_box *box)
   for (int k = 0; k < machines->combinations; k++) {
     struct sb_candidate candidate = {.combination = k, .box = *box};
     for (int s = 0; s < box->speeds; s++) candidate.ratios[s] = sb_box_ratio(box, s);
-    candidate.tooth_per_nm = sb_box_tooth_load_per_nm(box, machines->shelf, 0.95);
+    candidate.tooth = sb_box_tooth_load_per_nm(box, machines->shelf, 0.95);
     if (!sb_box_is_in_stock(box, machines->shelf)) continue;
     assert_in_range(machines->count, 0, MACHINES - 1);
     machines->items[machines->count++] = candidate;
@@ -156,10 +157,9 @@ static long exhaust(const struct sb_design_answer *answer, struct sb_worth *wort
   static struct machines machines;
   const struct sb_design_request request = request_of();
   list_machines(answer, &machines);
-  struct sb_stage stage = {&request, answer, "runs", machines.items, machines.count, sb_stage_try};
-  const long left = work(&stage, machines.items, machines.count, SB_FATE_RUN, worths);
-  stage.work = sb_stage_tune;
-  return work(&stage, machines.items, left, SB_FATE_TUNED, worths);
+  const struct sb_stage stage = {&request,       answer, SB_DESIGN_TUNES, machines.items,
+                                 machines.count, NULL,   sb_stage_tune};
+  return work(&stage, machines.items, machines.count, SB_FATE_TUNED, worths);
 }
 
 static bool is_same(const struct sb_worth *one, const struct sb_worth *other)
@@ -185,8 +185,8 @@ static int shelf_count(void)
   return wished != NULL ? atoi(wished) : IS_SLOW ? 1 : 3;
 }
 
-/* Searches without bounds, without dropping machines that move in the same way, without threads. */
-static void the_answer_is_that_of_running_every_machine(void **state)
+/* Tunes and runs without bounds, without dropping machines that move in the same way, without threads. */
+static void the_answer_is_that_of_tuning_and_running_every_machine(void **state)
 {
   (void)state;
   static struct sb_worth all[MACHINES], own[MACHINES];
@@ -233,7 +233,7 @@ static long run_front(int wheels, const struct shelf *shelf, struct sb_worth *wo
   sb_faults_clear(&faults);
   static struct machines machines;
   list_machines(&answer, &machines);
-  const struct sb_stage stage = {&request, &answer, "runs", machines.items, machines.count, sb_stage_try};
+  const struct sb_stage stage = {&request, &answer, SB_DESIGN_RUNS, machines.items, machines.count, NULL, sb_stage_try};
   const long count = work(&stage, machines.items, machines.count, SB_FATE_RUN, worths);
   sb_design_clear(&answer);
   return count;
@@ -258,6 +258,40 @@ static void one_more_wheel_makes_no_front_of_runs_worse(void **state)
   gsl_rng_free(dice);
 }
 
+/* All designs of a shelf; returns their number. */
+static long all_designs(int wheels, const struct shelf *shelf, struct sb_worth *worths)
+{
+  struct sb_design_answer answer;
+  write_shelf(shelf, wheels);
+  search(&answer);
+  const long count = answer.design_count;
+  for (long k = 0; k < count; k++) worths[k] = sb_front_worth(&answer.designs[k].figures);
+  assert_int_equal(answer.unshown_count + answer.untuned_count + answer.beaten_count, 0);
+  sb_design_clear(&answer);
+  return count;
+}
+
+/* Each design of the smaller shelf is matched in everything by one of the greater shelf, or is there itself. */
+static void one_more_wheel_makes_no_front_worse(void **state)
+{
+  (void)state;
+  static struct sb_worth few[MACHINES], more[MACHINES];
+  gsl_rng *dice = dice_of(20263);
+  for (int compared = 0; compared < shelf_count();) {
+    const struct shelf shelf = draw(dice);
+    const long few_count = all_designs(WHEELS - 1, &shelf, few);
+    if (few_count < 2) continue;
+    const long more_count = all_designs(WHEELS, &shelf, more);
+    for (long k = 0; k < few_count; k++) {
+      bool is_matched = false;
+      for (long j = 0; j < more_count && !is_matched; j++) is_matched = is_no_worse(&more[j], &few[k]);
+      assert_true(is_matched);
+    }
+    compared++;
+  }
+  gsl_rng_free(dice);
+}
+
 static int make_file(void **state)
 {
   (void)state;
@@ -274,8 +308,9 @@ static int remove_file(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
-      cmocka_unit_test(the_answer_is_that_of_running_every_machine),
+      cmocka_unit_test(the_answer_is_that_of_tuning_and_running_every_machine),
       cmocka_unit_test(one_more_wheel_makes_no_front_of_runs_worse),
+      cmocka_unit_test(one_more_wheel_makes_no_front_worse),
   };
   return cmocka_run_group_tests_name("design", tests, make_file, remove_file);
 }
