@@ -336,8 +336,8 @@ long: $(PROGRAM) ## a run of 1e9 steps, a map of 1e6 samples, 1e5 tasks over 8 s
 threads: ## run what has threads under the thread sanitizer
 	@$(MAKE) --no-print-directory run-threads VARIANT=tsan CC=$(CLANG)
 
-run-threads: $(PROGRAM) $(OUT)/tests/test_tasks $(OUT)/tests/test_study
-	@tools/dev/threads $(PROGRAM) $(OUT)/tests/test_tasks $(OUT)/tests/test_study
+run-threads: $(PROGRAM) $(OUT)/tests/test_study
+	@tools/dev/threads $(PROGRAM) $(OUT)/tests/test_study
 
 trust: ## all of these at length, some hours, and one table of what was tried, how often, what failed; TRUST=names for some
 	@MAKE='$(MAKE)' tools/dev/trust $(BUILD)/trust $(TRUST)

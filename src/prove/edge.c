@@ -214,9 +214,29 @@ static bool is_slipping(const struct sb_edges *edges, enum sb_edge_side side)
   return edges->lanes[side].sim.state.link == SB_LINK_SLIP || edges->now.has_slipped;
 }
 
+/* What a speed delivers under the load of a side counts, if only for an instant. */
+static void take_instant(struct sb_edges *edges, enum sb_edge_side side, int gear, double motor_rad_s)
+{
+  const struct sb_corner at = sb_edge_corner(edges, gear, motor_rad_s);
+  begin(edges, side, gear, &at, 0.0);
+  (void)finish(edges, side, 0.0);
+}
+
+/* A load jumps: the heaviest finds the fastest course, and the lightest the slowest. Between them the torque is greatest at an end,
+ * or where the output only just turns. */
+static void take_jumps(struct sb_edges *edges, int gear, const struct sb_span *span)
+{
+  const double low = span->low.motor_rad_s, high = span->high.motor_rad_s, hair = 1e-9 * edges->sizes.speed_rad_s;
+  take_instant(edges, SB_EDGE_SLOW, gear, high);
+  take_instant(edges, SB_EDGE_FAST, gear, low);
+  if (low <= 0.0 && high > hair) take_instant(edges, SB_EDGE_SLOW, gear, hair);
+  if (low < -hair && high >= 0.0) take_instant(edges, SB_EDGE_FAST, gear, -hair);
+}
+
 struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_span *from)
 {
   struct sb_span out;
+  take_jumps(edges, gear, from);
   edges->now.has_slipped = false;
   out.low = sb_edge_after(edges, SB_EDGE_SLOW, gear, &from->low, edges->sample_s);
   out.is_boxed = is_slipping(edges, SB_EDGE_SLOW);
@@ -571,6 +591,9 @@ static int last_engaged(struct sb_edges *edges, int gear, int to, const struct s
     const struct sb_edge_shift shift = engaging(edges, (enum sb_edge_side)(k % lanes), gear, to, starts[k / lanes]);
     const int first = first_sample(edges, shift.engaged_s, dwell);
     note_times(out, &shift);
+    if (k % SB_EDGE_SIDES == SB_EDGE_FAST && isfinite(shift.joined_rad_s) && isfinite(shift.engaged_s)) {
+      take_instant(edges, SB_EDGE_SLOW, to, shift.joined_rad_s);
+    }
     least = first < least ? first : least;
     sample = first > sample ? first : sample;
   }
