@@ -29,6 +29,7 @@ static const struct example {
     {"check-good", "check --json tests/good/*.yaml"},
     {"prove-winch", "prove --json scenarios/well-winch.yaml"},
     {"prove-crawler", "prove --json scenarios/hunting-crawler.yaml"},
+    {"prove-wide", "prove --json --set tolerances.supply.open_circuit_voltage='2 %' scenarios/well-winch.yaml"},
     {"prove-tries", "prove --json --tries 100 scenarios/pellet-screw.yaml"},
     {"map-cart", "map --json --downshift 40..60% --upshift 60..90% scenarios/tray-cart.yaml"},
     {"map-crawler", "map --json --downshift 40..60% --upshift 60..90% scenarios/hunting-crawler.yaml"},
@@ -61,6 +62,8 @@ static const struct example {
      "scenarios/data/cart-coast.csv"},
     {"fit-spin", "fit --json --voltage '12 V' scenarios/data/cart-spin.csv"},
     {"fit-held", "fit --json --voltage '12 V' $T/braked.csv"},
+    {"design-strict", "design --json --tunes 1 --runs 20 --set require.current='1 A' --set require.winding='60 C' "
+                      "--set require.output_torque='1 N.m' scenarios/mat-roller.yaml"},
     {"design-roller", "design --json --tunes 2 --runs 50 scenarios/mat-roller.yaml"},
 };
 
