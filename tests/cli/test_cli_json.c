@@ -223,7 +223,7 @@ static void the_columns_of_tables_are_those_described(void **state)
 
 static bool expect_unit(void *context, const struct sb_member *member)
 {
-  const char *unit = sb_member_unit(member);
+  const char *unit = sb_records_unit(member);
   struct said *found = context;
   if (unit != NULL && found->code < 100) found->code++;
   return true;
