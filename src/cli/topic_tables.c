@@ -32,11 +32,11 @@ static void put_row(const struct showing *to, const char *first, const char *sec
 /* "number, N.m", "list of shift, or null" */
 static void say_what(const struct sb_member *member, char text[CELL_SIZE])
 {
-  const char *unit = sb_member_unit(member);
+  const char *unit = sb_records_unit(member);
   if (member->record != NULL) {
     snprintf(text, CELL_SIZE, "%s%s", member->kind == SB_HOLDS_LIST ? "list of " : "", member->record->name);
   } else {
-    snprintf(text, CELL_SIZE, "%s%s%s", sb_member_kind_words(member), unit != NULL ? ", " : "",
+    snprintf(text, CELL_SIZE, "%s%s%s", sb_records_kind_words(member), unit != NULL ? ", " : "",
              unit != NULL ? unit : "");
   }
   if (member->can_be_null) snprintf(text + strlen(text), CELL_SIZE - strlen(text), ", or null");

@@ -93,17 +93,6 @@ static void put_tolerances(struct sb_json *json, const struct sb_prove_spread *s
   sb_json_close(json);
 }
 
-static void put_spread_bounds(struct sb_json *json, const struct sb_prove_spread *spread)
-{
-  if (spread->outside != NULL) {
-    sb_json_put_null(json, "bounds");
-    return;
-  }
-  sb_json_put_object(json, "bounds");
-  sb_prove_put_bounds(json, spread->bounds);
-  sb_json_close(json);
-}
-
 static void put_spread(struct sb_json *json, const struct sb_prove_spread *spread)
 {
   sb_json_put_object(json, "over_tolerances");
@@ -117,7 +106,13 @@ static void put_spread(struct sb_json *json, const struct sb_prove_spread *sprea
     sb_json_put_string(json, sb_prove_statement_member((enum sb_prove_statement)k), shown[0] != 0 ? shown : NULL);
   }
   sb_json_close(json);
-  put_spread_bounds(json, spread);
+  if (spread->outside != NULL) {
+    sb_json_put_null(json, "bounds");
+  } else {
+    sb_json_put_object(json, "bounds");
+    sb_prove_put_bounds(json, spread->bounds);
+    sb_json_close(json);
+  }
   sb_json_close(json);
 }
 

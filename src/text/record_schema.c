@@ -96,7 +96,7 @@ static void put_value(struct sb_json *json, const struct sb_member *member)
 static bool put_member(void *context, const struct sb_member *member)
 {
   struct sb_json *json = context;
-  const char *unit = sb_member_unit(member);
+  const char *unit = sb_records_unit(member);
   char text[512];
   snprintf(text, sizeof text, "%s%s%s%s", member->text, unit != NULL ? " (" : "", unit != NULL ? unit : "",
            unit != NULL ? ")" : "");

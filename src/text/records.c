@@ -70,7 +70,7 @@ static const struct {
              {"_m", "m"},
              {"_n", "N"}};
 
-const char *sb_member_unit(const struct sb_member *member)
+const char *sb_records_unit(const struct sb_member *member)
 {
   const bool is_measured = member->kind == SB_HOLDS_NUMBER || member->kind == SB_HOLDS_NUMBERS;
   const size_t length = strlen(member->name);
@@ -81,7 +81,7 @@ const char *sb_member_unit(const struct sb_member *member)
   return NULL;
 }
 
-const char *sb_member_kind_words(const struct sb_member *member)
+const char *sb_records_kind_words(const struct sb_member *member)
 {
   switch (member->kind) {
     case SB_HOLDS_NUMBER: return "number";

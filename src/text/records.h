@@ -66,9 +66,9 @@ bool sb_records_each(const struct sb_record *record, bool (*take)(void *context,
                      void *context);
 
 /* The unit that a name ends in, "N.m" of load_torque_nm; NULL: it has none. */
-const char *sb_member_unit(const struct sb_member *member);
+const char *sb_records_unit(const struct sb_member *member);
 
 /* What it holds, for people: "number", "whole number", "text". */
-const char *sb_member_kind_words(const struct sb_member *member);
+const char *sb_records_kind_words(const struct sb_member *member);
 
 #endif

@@ -232,7 +232,7 @@ RECORD(measure, "measure", "a key that is worth measuring", IS("key", TEXT, "the
 SHARED(tune, "tune", "thresholds and dwell that pass", MEMBERS(head),
        IS("machine_count", WHOLE, "how many machines were tried"),
        MAY("controller", TEXT, "the external controller that decided"),
-       MAY("lattice_pct", NUMBER, "the step of the thresholds that were tried with it"),
+       IS("lattice_pct", NUMBER, "the step of the thresholds that were tried"),
        OR_NULL("proof", TEXT, "what is proved of the answer for every load, as sentences"),
        OF("pairs", LIST, tune_pair, "the answer for each pair of gears"),
        MAY_OF("measure_first", LIST, measure, "which figures of the scenario to measure first"));
@@ -291,24 +291,23 @@ RECORD(prove_gear, "prove_gear", "the readings at which a gear's commands can co
        IS("upshift_from_pct", NUMBER, "the least reading of an upshift; null: it never comes"),
        IS("upshift_to_pct", NUMBER, "the greatest reading of an upshift"));
 
-RECORD(tolerance_use, "tolerance_use", "how a tolerance is dealt with", IS("key", TEXT, "the key of the scenario"),
-       IS("is_bound", FLAG, "proved over its whole interval"),
-       OR_NULL("why_sampled", TEXT, "why samples stand for it; null: it is a bound"));
+RECORD(prove_tolerance, "prove_tolerance", "a tolerance of the scenario", IS("key", TEXT, "the key of the scenario"),
+       IS("is_bound", FLAG, "it is a bound, as those of the load are; else it is sampled"),
+       OR_NULL("why_sampled", TEXT, "why it is sampled; null: it is a bound"));
 
-RECORD(shown_by, "shown_by", "by which values of the tolerances each statement is disproved",
-       OR_NULL("never_stalls", TEXT, "the values; null: it is not disproved"),
-       OR_NULL("returns", TEXT, "the values; null: it is not disproved"),
-       OR_NULL("constant_load_does_not_hunt", TEXT, "the values; null: it is not disproved"),
-       OR_NULL("settles_under_the_heaviest_load", TEXT, "the values; null: it is not disproved"));
+RECORD(shown_by, "shown_by", "the machine that disproves a statement; null: none does",
+       OR_NULL("never_stalls", TEXT, "a machine whose output stands too long in gear"),
+       OR_NULL("returns", TEXT, "a machine that does not come back to the fastest gear"),
+       OR_NULL("constant_load_does_not_hunt", TEXT, "a machine that a constant load makes shift for ever"),
+       OR_NULL("settles_under_the_heaviest_load", TEXT, "a machine that does not stay in the slowest gear"));
 
-RECORD(spread, "spread", "what holds over the tolerances, too",
-       OF("tolerances", LIST, tolerance_use, "how each tolerance is dealt with"),
-       IS("samples", WHOLE, "how many samples of the others were taken"),
-       OR_NULL("outside", TEXT, "why not all can be proved over the tolerances; null: all can be"),
-       OF("statements", OBJECT, statements, "what is proved and disproved"),
-       OF("shown_by", OBJECT, shown_by, "by which values each statement is disproved"),
-       OF_OR_NULL("bounds", OBJECT, bounds,
-                  "what no load profile and no such machine exceeds; null: there is no bound"));
+RECORD(over_tolerances, "over_tolerances", "what holds over all tolerances",
+       OF("tolerances", LIST, prove_tolerance, "the tolerances of the scenario"),
+       IS("samples", WHOLE, "how many samples of those that are no bounds"),
+       OR_NULL("outside", TEXT, "the key that takes a sample out of what can be proved, and why; null: none does"),
+       OF("statements", OBJECT, statements, "what is proved and disproved of all machines"),
+       OF("shown_by", OBJECT, shown_by, "the machine that disproves a statement"),
+       OF_OR_NULL("bounds", OBJECT, bounds, "what no machine exceeds under any load profile"));
 
 SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBERS(head),
        IS("scenario", TEXT, "the name of the scenario"),
@@ -322,23 +321,31 @@ SHARED(prove, "prove", "what holds for every load profile within bounds", MEMBER
        MAY_OF("gears", LIST, prove_gear, "the readings at which each gear's commands can come"),
        MAY("is_safe_only", FLAG, "some bound is wider than what can be reached"),
        MAY("is_rate_used", FLAG, "the bounds count on load.bounds.rate"),
-       MAY_OF("over_tolerances", OBJECT, spread, "the same over the tolerances"));
+       MAY_OF("over_tolerances", OBJECT, over_tolerances, "what holds over all tolerances of the scenario"));
 
 /* design ------------------------------------------------------------------------------------------------------------------- */
 
-/* Of a requirement: what it asks for, and the nearest that a machine comes to it, by its unit. */
-#define OF_UNIT(unit)                                           \
-  MAY("wanted_" unit, NUMBER, "what the requirement asks for"), \
-      MAY("nearest_" unit, NUMBER, "the nearest that a machine comes to it")
-
 RECORD(dropped, "dropped", "machines that one rule took away", IS("rule", TEXT, "the requirement, or why in words"),
        IS("machines", NUMBER, "how many machines it took away"),
-       MAY("missed_alone", NUMBER, "how many miss this requirement alone"), OF_UNIT("rad_s"), OF_UNIT("s"),
-       OF_UNIT("m"), OF_UNIT("fraction"), OF_UNIT("as"), OF_UNIT("a"), OF_UNIT("c"), OF_UNIT("nm"), OF_UNIT("count"));
-
-RECORD(design_limit, "design_limit", "the least load beyond which a design fails",
-       IS("load_torque_nm", NUMBER, "the heaviest load of that run"), IS("verdict", TEXT, "the worst verdict of it"),
-       IS("scenario", TEXT, "the file whose load it is"));
+       MAY("missed_alone", NUMBER, "how many miss this requirement alone"),
+       MAY("wanted_rad_s", NUMBER, "what the requirement asks for, a speed"),
+       MAY("nearest_rad_s", NUMBER, "the nearest that a machine comes to it, a speed"),
+       MAY("wanted_s", NUMBER, "what the requirement asks for, a time"),
+       MAY("nearest_s", NUMBER, "the nearest that a machine comes to it, a time"),
+       MAY("wanted_m", NUMBER, "what the requirement asks for, a length"),
+       MAY("nearest_m", NUMBER, "the nearest that a machine comes to it, a length"),
+       MAY("wanted_fraction", NUMBER, "what the requirement asks for, a share of a tooth's strength"),
+       MAY("nearest_fraction", NUMBER, "the nearest that a machine comes to it, a share of a tooth's strength"),
+       MAY("wanted_as", NUMBER, "what the requirement asks for, a charge"),
+       MAY("nearest_as", NUMBER, "the nearest that a machine comes to it, a charge"),
+       MAY("wanted_a", NUMBER, "what the requirement asks for, a current"),
+       MAY("nearest_a", NUMBER, "the nearest that a machine comes to it, a current"),
+       MAY("wanted_c", NUMBER, "what the requirement asks for, a temperature"),
+       MAY("nearest_c", NUMBER, "the nearest that a machine comes to it, a temperature"),
+       MAY("wanted_nm", NUMBER, "what the requirement asks for, a torque"),
+       MAY("nearest_nm", NUMBER, "the nearest that a machine comes to it, a torque"),
+       MAY("wanted_count", NUMBER, "what the requirement asks for, a number of verdicts"),
+       MAY("nearest_count", NUMBER, "the nearest that a machine comes to it, a number of verdicts"));
 
 RECORD(chosen, "chosen", "what was taken from the shelf", IS("key", TEXT, "the key of the scenario"),
        IS("value", TEXT, "the value of the shelf"));
@@ -354,11 +361,16 @@ SHARED(design_figures, "design_figures", "the figures of a design", IS("time_s",
        IS("greatest_winding_c", NUMBER, "the hottest that the winding gets"),
        IS("greatest_torque_nm", NUMBER, "the greatest torque at the output"),
        IS("tooth_load_n", NUMBER, "the greatest load of a tooth"),
-       IS("tooth_load_pct", NUMBER, "that as a share of what it withstands, where the shelf gives widths"),
+       IS("tooth_load_pct", NUMBER, "the same as a share of what the tooth withstands, where the shelf gives widths"),
        IS("wheels", WHOLE, "how many wheels it has; 0: not known"),
        IS("margin_pct", NUMBER, "how far its thresholds are from the nearest failure"),
        IS("least_swing_nm", NUMBER, "the least swing of the load that makes it shift for ever"),
        IS("carried_torque_nm", NUMBER, "the greatest load that it carries"));
+
+RECORD(design_limit, "design_limit", "the load that limits a design",
+       IS("load_torque_nm", NUMBER, "the least load at which it fails"),
+       IS("verdict", TEXT, "the verdict with which it fails there"),
+       IS("scenario", TEXT, "the file of the loads in which that is"));
 
 RECORD(design_one, "design_one", "one design", IS("name", TEXT, "the name of the design, and of its file with `-o`"),
        IS("special", TEXT, "in what it is the best; empty: in nothing alone"),
@@ -366,7 +378,7 @@ RECORD(design_one, "design_one", "one design", IS("name", TEXT, "the name of the
        OF("gears", LIST, design_gear, "its gears, the slowest first"),
        OF("thresholds", LIST, thresholds, "the thresholds of each pair of gears"),
        IS("dwell_s", NUMBER, "the dwell of its controller"), MEMBERS(design_figures),
-       OF_OR_NULL("limit", OBJECT, design_limit, "the load that limits it; null: none was found"),
+       OF_OR_NULL("limit", OBJECT, design_limit, "the load that limits it; null: not known"),
        OF_OR_NULL("proofs", OBJECT, statements, "what is proved for every load; null: nothing can be"));
 
 SHARED(design, "design", "whole machines from a shelf", MEMBERS(head),
@@ -375,11 +387,10 @@ SHARED(design, "design", "whole machines from a shelf", MEMBERS(head),
        IS("combinations", WHOLE, "how many combinations of the other choices"),
        IS("left_by_closed_forms", WHOLE, "how many machines closed forms left"),
        IS("runs", WHOLE, "how many of these were run"), IS("not_run", WHOLE, "how many were not run"),
-       IS("passed_runs", WHOLE, "how many of the runs meet all requirements"),
-       IS("tuned", WHOLE, "how many were tuned"),
-       IS("not_tuned", WHOLE, "how many of those that passed were not tuned"),
-       IS("not_shown", WHOLE, "how many designs are not in the table"),
-       IS("scenarios", TEXTS, "the files whose loads it was searched for"),
+       IS("passed_runs", WHOLE, "how many of the runs pass and meet all that is required"),
+       IS("tuned", WHOLE, "how many were tuned"), IS("not_tuned", WHOLE, "how many of these were not tuned"),
+       IS("not_shown", WHOLE, "how many designs are left out of the list"),
+       IS("scenarios", TEXTS, "the files of the loads that each design has to pass"),
        OF("dropped", LIST, dropped, "how many machines each rule took away"),
        OF("designs", LIST, design_one, "the designs"));
 

@@ -144,9 +144,9 @@ SHARED(design_rows, "design --csv", "the designs, none of them worse in everythi
        IS("design", TEXT, "the name of the design, and of its file with `-o`"), IS("gears", TEXT, "its gears in words"),
        IS("thresholds", TEXT, "its thresholds in words"), MEMBERS(design_figures));
 
-SHARED(dropped_rows, "design --all", "each machine that is no design, with the rule that dropped it",
-       IS("machine", TEXT, "its choices besides the wheels, in words"), IS("gears", TEXT, "its gears in words"),
-       IS("rule", TEXT, "the requirement that it misses, or why it was dropped"));
+SHARED(dropped_rows, "design --all", "each machine that is dropped",
+       IS("machine", TEXT, "the combination of choices that it is made of"), IS("gears", TEXT, "its gears in words"),
+       IS("rule", TEXT, "the requirement that it misses, or why it is dropped"));
 
 const struct sb_record *const sb_records_tables[] = {&sb_records_trace,
                                                      &sb_records_map_rows,
