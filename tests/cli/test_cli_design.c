@@ -87,7 +87,7 @@ static void shards_change_no_byte(void **state)
       "design() { \"$SHIFTBAND\" design \"$@\"; }; "
       "search='a.yaml --load b.yaml --tunes 4 --designs 3'; design $search -o whole > whole.txt || exit; "
       "design $search --shard 1/3 -o r1 && design $search --shard 3/3 --jobs 3 -o r3 || exit; "
-      "design $search --shard 2/3 --jobs 1 -o r2 & child=$!; "
+      "\"$SHIFTBAND\" design $search --shard 2/3 --jobs 1 -o r2 & child=$!; "
       "while ! grep -q '^task' r2.part 2>/dev/null && kill -0 $child 2>/dev/null; do sleep 0.01; done; "
       "kill -9 $child; wait $child; "
       "[ -e r2 ] || design $search --shard 2/3 -o r2 --resume || exit; "
