@@ -29,7 +29,10 @@ static bool end_one(pid_t child, sb_orphans_runs runs)
   const pid_t session = getsid(child);
   if (session < 0 || session == getsid(0) || runs(session) || runs(child)) return false;
   kill(child, SIGKILL);
-  while (waitpid(child, NULL, 0) < 0 && errno == EINTR) continue;
+  pid_t buried;
+  do {
+    buried = waitpid(child, NULL, 0);
+  } while (buried < 0 && errno == EINTR);
   return true;
 }
 

@@ -46,7 +46,8 @@ const char *fuzz_file(const char *name, const void *bytes, size_t size)
   snprintf(path, sizeof path, "%s/%s", folder, name);
   FILE *file = fopen(path, "wb");
   fuzz_demand(file != NULL, "%s cannot be written", path);
-  fuzz_demand(fwrite(bytes, 1, size, file) == size && fclose(file) == 0, "%s cannot be written", path);
+  const bool is_whole = fwrite(bytes, 1, size, file) == size;
+  fuzz_demand(fclose(file) == 0 && is_whole, "%s cannot be written", path);
   return path;
 }
 

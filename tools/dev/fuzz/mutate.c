@@ -195,7 +195,9 @@ size_t LLVMFuzzerCustomCrossOver(const uint8_t *one, size_t one_size, const uint
   if (size == 0 || other_size == 0) return size;
   struct piece lines = any_line(other, other_size, &dice);
   for (size_t more = throw(&dice, 4); more > 0 && lines.at + lines.length < other_size; more--) {
-    while (lines.at + lines.length < other_size && other[lines.at + lines.length++] != '\n') continue;
+    const uint8_t *from = other + lines.at + lines.length,
+                  *end = memchr(from, '\n', other_size - lines.at - lines.length);
+    lines.length = end != NULL ? (size_t)(end - other) + 1 - lines.at : other_size - lines.at;
   }
   struct piece there = any_line(out, size, &dice);
   if (throw(&dice, 2) == 0) there.length = 0;
