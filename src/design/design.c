@@ -223,9 +223,8 @@ static enum sb_status prove_all(const struct searching *searching, struct tried 
   const struct sb_stage stage = {searching->request, searching->answer, SB_DESIGN_PROOFS, tried->candidates,
                                  tried->count,       tried->records,    sb_stage_prove};
   const enum sb_status status = sb_stage_run(&stage, records, &searching->answer->is_shard, err);
-  if (status == SB_OK && !searching->answer->is_shard) {
-    memcpy(tried->records, records, (size_t)tried->count * sizeof *records);
-  }
+  const bool is_done = status == SB_OK && !searching->answer->is_shard;
+  for (int k = 0; is_done && k < tried->count; k++) tried->records[k] = records[k];
   free(records);
   return status;
 }

@@ -138,9 +138,10 @@ static struct sb_combination facts_of(const struct sb_choices *choices, const st
 {
   const struct sb_model *model = &loaded->items[0].model;
   const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const struct sb_shifter_ops *ops = model->shifter.ops;
   double quadratic;
   struct sb_combination facts = {
-      .is_swing = model->shifter.ops->is_direction_selected,
+      .is_swing = ops != NULL && ops->is_direction_selected,
       .stall_nm = line.stall_nm,
       .slope_nms_rad = line.slope_nms_rad,
       .friction_nm = line.friction_nm,

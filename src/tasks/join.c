@@ -182,10 +182,11 @@ enum sb_status sb_tasks_join(const char *const *paths, size_t path_count, struct
 
 enum sb_status sb_tasks_read_about(const char *path, char **about, struct sb_error *err)
 {
-  struct sb_journal journal;
+  struct sb_journal journal = {.bytes = NULL};
   const enum sb_status status = read_shard(path, &journal, err);
   if (status != SB_OK) return status;
-  *about = strndup(journal.head.about, journal.head.about_length);
+  const char *text = journal.head.about;
+  *about = text != NULL ? strndup(text, journal.head.about_length) : NULL;
   sb_journal_clear(&journal);
   return *about != NULL ? SB_OK : sb_fail(err, SB_ERR_MEMORY, "%s: out of memory", path);
 }
