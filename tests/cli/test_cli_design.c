@@ -5,6 +5,7 @@
 
 #include "help/near.h"
 #include "help/shell.h"
+#include "help/slow.h"
 
 /* A machine and a shelf that are soon done; $1 is for `choices`, $2 for `require`. */
 #define SHELF                                                                                                       \
@@ -122,6 +123,7 @@ static void shards_that_do_not_fit_are_refused(void **state)
 static void a_design_serves_all_loads(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip();
   if (shell_run("command -v python3")->code != 0) skip();
   const struct said *said = shell_run(
       SHELF OTHER_LOAD
@@ -152,6 +154,7 @@ static void a_design_serves_all_loads(void **state)
 static void the_list_has_every_machine_that_is_no_design(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip();
   if (shell_run("command -v python3")->code != 0) skip();
   const struct said *said = shell_run(
       SHELF

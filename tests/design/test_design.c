@@ -275,6 +275,7 @@ static long all_designs(int wheels, const struct shelf *shelf, struct sb_worth *
 static void one_more_wheel_makes_no_front_worse(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip();
   static struct sb_worth few[MACHINES], more[MACHINES];
   gsl_rng *dice = dice_of(20263);
   for (int compared = 0; compared < shelf_count();) {
