@@ -21,7 +21,7 @@ struct sb_map_options sb_map_options_default(const struct sb_model *model)
   const double enough = ceil(fmax(1.0, 1.02 * fastest) / step - 1e-9);
   const int count = (int)fmin(enough, floor(10.0 / step + 1e-9));
   const struct sb_map_axis axis = {step, step, count};
-  return (struct sb_map_options){.pair = 0, .downshift = axis, .upshift = axis, .leaf_max = 4000000};
+  return (struct sb_map_options){.pair = 0, .downshift = axis, .upshift = axis, .leaf_max = SB_MAP_LEAF_MAX};
 }
 
 long sb_map_axis_number(const struct sb_map_axis *axis, int index)

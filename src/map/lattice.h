@@ -12,6 +12,9 @@
 #include "text/fields.h"
 #include "text/picture.h"
 
+/* A map of more rectangles of equal traces is given up. */
+enum { SB_MAP_LEAF_MAX = 4000000 };
+
 /* A rectangle of the lattice, ends included. */
 struct sb_rect {
   int downshift_first, downshift_last, upshift_first, upshift_last;

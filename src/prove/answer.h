@@ -21,6 +21,9 @@ struct sb_answer_swing {
 };
 struct sb_answer_swing sb_answer_swing(struct sb_reach *reach, const struct sb_reach_commands *commands);
 
+/* witness.c: whether a value of a bound is worse than another one, or the first; NAN is no value. Pure. */
+bool sb_answer_is_worse(int bound, double value, double than);
+
 /* Which torque swings, and between which bounds. */
 struct sb_answer_range {
   bool is_acting;

@@ -704,12 +704,18 @@ static void arrive_cell(struct sb_edges *edges, int gear, int to, const struct c
 
 enum { CELLS_MAX = 32, HALVINGS = 40 };
 
+/* Into how many cells of about 1 % of the reference a width of speeds is cut. */
+static int cell_count(const struct sb_edges *edges, double width_rad_s)
+{
+  const double wide = 0.01 * edges->model->control.sensor.reference_rad_s;
+  return (int)fmax(1.0, fmin(ceil(width_rad_s / wide), CELLS_MAX));
+}
+
 static void arrive_by_cells(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
                             struct sb_edge_arrivals *out)
 {
   const double low = from->low.motor_rad_s, width = from->high.motor_rad_s - low;
-  const double wide = 0.01 * edges->model->control.sensor.reference_rad_s;
-  const int cells = (int)fmax(1.0, fmin(ceil(width / wide), CELLS_MAX));
+  const int cells = cell_count(edges, width);
   struct cell cell;
   cell.ends[0] = sb_edge_corner(edges, gear, low);
   cell.shifts[0] = engaging(edges, SB_EDGE_SLOW, gear, to, &cell.ends[0]);
@@ -798,8 +804,7 @@ static void arrive_spread(struct sb_edges *edges, int gear, int to, const struct
                           struct sb_edge_arrivals *out)
 {
   const double low = from->low.motor_rad_s, width = from->high.motor_rad_s - low;
-  const double wide = 0.01 * edges->model->control.sensor.reference_rad_s;
-  const int cells = (int)fmax(1.0, fmin(ceil(width / wide), CELLS_MAX));
+  const int cells = cell_count(edges, width);
   for (int k = 0; k < cells && edges->status == SB_OK; k++) {
     const struct meeting meeting = meeting_of(edges, gear, to, low + width * k / cells, low + width * (k + 1) / cells);
     out->least_engaged_s = fmin(out->least_engaged_s, meeting.engaged_s[0]);

@@ -114,6 +114,12 @@ static void take_values(const struct spreading *spreading, const double *shares,
   }
 }
 
+static void clear_slot(struct spreading *spreading, int slot)
+{
+  if (spreading->slots[slot] != NULL) sb_scenario_clear(spreading->slots[slot]);
+  free(spreading->slots[slot]);
+}
+
 static enum sb_status make(void *context, int slot, const double *shares, const struct sb_model **out,
                            struct sb_error *err)
 {
@@ -135,19 +141,10 @@ static enum sb_status make(void *context, int slot, const double *shares, const 
     free(scenario);
     return status;
   }
-  if (spreading->slots[slot] != NULL) sb_scenario_clear(spreading->slots[slot]);
-  free(spreading->slots[slot]);
+  clear_slot(spreading, slot);
   spreading->slots[slot] = scenario;
   *out = &scenario->model;
   return SB_OK;
-}
-
-static void clear_slots(struct spreading *spreading)
-{
-  for (int slot = 0; slot < SB_SPREAD_SLOTS; slot++) {
-    if (spreading->slots[slot] != NULL) sb_scenario_clear(spreading->slots[slot]);
-    free(spreading->slots[slot]);
-  }
 }
 
 /* What comes of a sample --------------------------------------------------------------------------------------------- */
@@ -166,19 +163,6 @@ static enum sb_proof worse(enum sb_proof a, enum sb_proof b)
   return a == SB_PROOF_PROVED ? b : a;
 }
 
-static bool is_least(int bound)
-{
-  return bound == SB_PROVE_CYCLE_ONCE || bound == SB_PROVE_CYCLE_LASTING || bound == SB_PROVE_SWING ||
-         bound == SB_PROVE_OUTPUT;
-}
-
-static void take_bound(struct sb_prove_spread *out, int bound, double value)
-{
-  double *worst = &out->bounds[bound];
-  if (isnan(value)) return;
-  if (isnan(*worst) || (is_least(bound) ? value < *worst : value > *worst)) *worst = value;
-}
-
 /* One machine that is proved exactly, which may disprove. */
 static void take_exact(struct spreading *spreading, const double *shares)
 {
@@ -195,7 +179,9 @@ static void take_proof(struct spreading *spreading)
   struct sb_prove_spread *out = spreading->out;
   if (proof->outside != NULL) out->outside = proof->outside;
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) out->statements[k] = worse(out->statements[k], proof->statements[k]);
-  for (int k = 0; k < SB_PROVE_BOUNDS; k++) take_bound(out, k, proof->bounds[k]);
+  for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
+    if (sb_answer_is_worse(k, proof->bounds[k], out->bounds[k])) out->bounds[k] = proof->bounds[k];
+  }
 }
 
 /* The slowest and the fastest machine each for itself. */
@@ -371,7 +357,7 @@ enum sb_status sb_prove_spread_solve(const struct sb_scenario_source *source, co
     out->statements[k] = SB_PROOF_DISPROVED;
     snprintf(out->shown[k], SB_CHANGE_SIZE, "nominal values");
   }
-  clear_slots(spreading);
+  for (int slot = 0; slot < SB_SPREAD_SLOTS; slot++) clear_slot(spreading, slot);
   free(spreading);
   return status;
 }

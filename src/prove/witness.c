@@ -9,6 +9,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "prove/answer.h"
 #include "prove/play.h"
 #include "prove/reach.h"
 #include "theory/steady.h"
@@ -77,10 +78,11 @@ static void add_phase(const struct search *search, struct sb_play_game *game, in
 
 static bool is_least(int bound)
 {
-  return bound == SB_PROVE_CYCLE_ONCE || bound == SB_PROVE_CYCLE_LASTING || bound == SB_PROVE_OUTPUT;
+  return bound == SB_PROVE_CYCLE_ONCE || bound == SB_PROVE_CYCLE_LASTING || bound == SB_PROVE_SWING ||
+         bound == SB_PROVE_OUTPUT;
 }
 
-static bool is_better(int bound, double value, double than)
+bool sb_answer_is_worse(int bound, double value, double than)
 {
   if (isnan(value)) return false;
   return isnan(than) || (is_least(bound) ? value < than : value > than);
@@ -128,7 +130,7 @@ static void keep_profile(struct sb_prove *prove, int bound, const struct sb_play
 static void take(struct search *search, const struct sb_play_game *game, const struct sb_play_result *result, int bound)
 {
   struct sb_prove *prove = search->prove;
-  if (!tells(search, game, bound) || !is_better(bound, result->bounds[bound], prove->reached[bound])) return;
+  if (!tells(search, game, bound) || !sb_answer_is_worse(bound, result->bounds[bound], prove->reached[bound])) return;
   prove->reached[bound] = result->bounds[bound];
   search->best[bound] = *game;
   keep_profile(prove, bound, game, result);
@@ -224,7 +226,7 @@ static void better(struct search *search, int bound)
       struct sb_play_result result;
       if (move(search, &game, k / 4, k % 2, k % 4 < 2 ? step : -step)) play(search, &game, &result);
     }
-    if (!is_better(bound, search->prove->reached[bound], before)) step *= 0.4;
+    if (!sb_answer_is_worse(bound, search->prove->reached[bound], before)) step *= 0.4;
   }
 }
 
@@ -299,7 +301,7 @@ static void try_lasting(struct search *search)
     }
     play(search, &game, &result);
     const double cycle_s = search->status == SB_OK ? lasting_cycle_s(&game, &result) : NAN;
-    if (!is_better(SB_PROVE_CYCLE_LASTING, cycle_s, prove->reached[SB_PROVE_CYCLE_LASTING])) continue;
+    if (!sb_answer_is_worse(SB_PROVE_CYCLE_LASTING, cycle_s, prove->reached[SB_PROVE_CYCLE_LASTING])) continue;
     prove->reached[SB_PROVE_CYCLE_LASTING] = cycle_s;
     keep_profile(prove, SB_PROVE_CYCLE_LASTING, &game, &result);
   }

@@ -25,7 +25,7 @@ static enum sb_status measure(const struct sb_tune_request *request, const struc
     const struct sb_map_options options = {.pair = pair,
                                            .downshift = *axis,
                                            .upshift = *axis,
-                                           .leaf_max = 4000000,
+                                           .leaf_max = SB_MAP_LEAF_MAX,
                                            .is_passing_asked = true,
                                            .stop = request->stop};
     struct sb_map map;

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "map/lattice.h"
 #include "shiftband/tasks.h"
 #include "theory/steady.h"
 #include "theory/torque_balance.h"
@@ -25,7 +26,7 @@ static struct sb_map_options map_options_of(const struct stage *stage)
   return (struct sb_map_options){.pair = options->pair,
                                  .downshift = options->axis,
                                  .upshift = options->axis,
-                                 .leaf_max = 4000000,
+                                 .leaf_max = SB_MAP_LEAF_MAX,
                                  .is_passing_asked = true,
                                  .wanted = stage->wanted,
                                  .stop = options->stop};
