@@ -134,7 +134,9 @@ static enum sb_status solve_any_load(const struct request *request, const struct
   enum sb_status status = sb_map_plane_parse(model, wanted->pair, wanted->downshift, wanted->upshift, &part, err);
   if (status != SB_OK) return status;
   struct sb_progress progress;
-  struct sb_any_load_options options = sb_any_load_options_of(model, &part);
+  struct sb_any_load_options options;
+  status = sb_any_load_options_of(model, &part, &options, err);
+  if (status != SB_OK) return status;
   sb_progress_begin(&progress, "upshift thresholds", request->work.is_quiet);
   options.jobs = (int)request->work.jobs;
   options.on_progress = progress.is_shown ? show_points : NULL;

@@ -78,41 +78,53 @@ static struct sb_map_axis thinned(const struct sb_map_axis *axis, int stride)
   return count > 0 ? (struct sb_map_axis){first, step, count} : (struct sb_map_axis){axis->first_fraction, step, 1};
 }
 
-/* Whether the start, too, is one that rows and columns tell of: nothing turns backwards, no clutch slips. */
-static bool is_quick_from_start(const struct sb_model *model)
+/*
+ * Whether the start, too, is one that rows and columns tell of: nothing turns backwards, no clutch slips. A machine that they
+ * cannot take is none; without memory nobody knows.
+ */
+static enum sb_status look_from_start(const struct sb_model *model, bool *is_quick, struct sb_error *err)
 {
   static const struct sb_map_axis point = {0.5, 0.1, 1};
   struct sb_edges edges;
+  *is_quick = false;
+  if (!sb_any_load_is_quick(model)) return SB_OK;
   struct sb_any_lines *lines = calloc(1, sizeof *lines);
-  struct sb_error err;
-  bool is_quick = false;
-  if (lines != NULL && sb_any_load_is_quick(model) && sb_edge_init(&edges, model, &err) == SB_OK) {
-    if (sb_any_lines_init(lines, &edges, &point, &point, &err) == SB_OK) {
-      is_quick = !lines->is_doubtful;
+  if (lines == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the start of a machine");
+  enum sb_status status = sb_edge_init(&edges, model, err);
+  if (status == SB_OK) {
+    status = sb_any_lines_init(lines, &edges, &point, &point, err);
+    if (status == SB_OK) {
+      *is_quick = !lines->is_doubtful;
       sb_any_lines_clear(lines);
     }
     sb_edge_clear(&edges);
   }
   free(lines);
-  return is_quick;
+  return status == SB_ERR_MEMORY ? status : SB_OK;
 }
 
-struct sb_any_load_options sb_any_load_options_of(const struct sb_model *model, const struct sb_map_options *part)
+enum sb_status sb_any_load_options_of(const struct sb_model *model, const struct sb_map_options *part,
+                                      struct sb_any_load_options *options, struct sb_error *err)
 {
-  const double wanted = is_quick_from_start(model) ? fine_step : coarse_step;
+  bool is_quick;
+  const enum sb_status status = look_from_start(model, &is_quick, err);
+  if (status != SB_OK) return status;
+  const double wanted = is_quick ? fine_step : coarse_step;
   const int stride = (int)fmax(1.0, floor(wanted / part->upshift.step_fraction + 1e-6));
   struct sb_any_load_options out = {.pair = part->pair, .jobs = 0};
   out.downshift = thinned(&part->downshift, stride);
   out.upshift = thinned(&part->upshift, stride);
-  return out;
+  *options = out;
+  return SB_OK;
 }
 
-struct sb_any_load_options sb_any_load_options_default(const struct sb_model *model)
+enum sb_status sb_any_load_options_default(const struct sb_model *model, struct sb_any_load_options *options,
+                                           struct sb_error *err)
 {
   struct sb_map_options whole = sb_map_options_default(model);
   const int below = (int)ceil((1.0 - whole.downshift.first_fraction) / whole.downshift.step_fraction - 1e-6);
   whole.downshift.count = below < whole.downshift.count ? below : whole.downshift.count;
-  return sb_any_load_options_of(model, &whole);
+  return sb_any_load_options_of(model, &whole, options, err);
 }
 
 /* ---- the plane as tasks: a column each ---- */

@@ -67,9 +67,14 @@ struct sb_any_load_options {
   void *progress_context;
 };
 
-/* The plane in steps of about half a percent, or of five where `prove` answers for each point; or those steps of a part of it. */
-struct sb_any_load_options sb_any_load_options_default(const struct sb_model *model);
-struct sb_any_load_options sb_any_load_options_of(const struct sb_model *model, const struct sb_map_options *part);
+/*
+ * The plane in steps of about half a percent, or of five where `prove` answers for each point; or those steps of a part of it.
+ * Fails with SB_ERR_MEMORY.
+ */
+enum sb_status sb_any_load_options_default(const struct sb_model *model, struct sb_any_load_options *options,
+                                           struct sb_error *err);
+enum sb_status sb_any_load_options_of(const struct sb_model *model, const struct sb_map_options *part,
+                                      struct sb_any_load_options *options, struct sb_error *err);
 
 /* Whether points are told by rows and columns. Pure. */
 bool sb_any_load_is_quick(const struct sb_model *model);

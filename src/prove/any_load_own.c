@@ -39,15 +39,16 @@ static struct sb_map_axis between(const struct sb_map_axis *axis, double low, do
 static enum sb_status look_along(const struct sb_any_load *plane, bool is_downshift, struct sb_any_load_own *own,
                                  struct sb_error *err)
 {
-  const struct sb_any_load_options whole = sb_any_load_options_default(plane->model);
+  const struct sb_map_axis whole = sb_map_options_default(plane->model).upshift;
   struct sb_any_load_options options = plane->options;
   struct sb_map_axis *along = is_downshift ? &options.downshift : &options.upshift;
   struct sb_map_axis *kept = is_downshift ? &options.upshift : &options.downshift;
   const double at = is_downshift ? own->downshift_fraction : own->upshift_fraction;
-  const double top = sb_map_axis_at(&whole.upshift, whole.upshift.count - 1);
-  *kept = (struct sb_map_axis){is_downshift ? own->upshift_fraction : own->downshift_fraction, along->step_fraction, 1};
+  const double step = along->step_fraction;
+  const double top = floor(sb_map_axis_at(&whole, whole.count - 1) / step + 1e-6) * step;
+  *kept = (struct sb_map_axis){is_downshift ? own->upshift_fraction : own->downshift_fraction, step, 1};
   *along = is_downshift ? between(along, 0.0, fmin(1.0, own->upshift_fraction))
-                        : between(along, own->downshift_fraction, top + along->step_fraction);
+                        : between(along, own->downshift_fraction, top + step);
   struct sb_any_load_margin *lower = &own->margins[is_downshift ? SB_MAP_DOWN_LOWER : SB_MAP_UP_LOWER];
   struct sb_any_load_margin *higher = &own->margins[is_downshift ? SB_MAP_DOWN_HIGHER : SB_MAP_UP_HIGHER];
   *lower = *higher = (struct sb_any_load_margin){.first_fraction = NAN};

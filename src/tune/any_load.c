@@ -86,7 +86,8 @@ static enum sb_status open_marking(struct marking *marking, struct sb_error *err
   struct sb_map_options part = {
       .pair = survey->options->pair, .downshift = survey->options->axis, .upshift = survey->options->axis};
   part.downshift.count = raster->greatest_downshift + 1;
-  marking->options = sb_any_load_options_of(&survey->machines[0].model, &part);
+  const enum sb_status status = sb_any_load_options_of(&survey->machines[0].model, &part, &marking->options, err);
+  if (status != SB_OK) return status;
   marking->options.jobs = survey->options->jobs;
   marking->options.stop = survey->options->stop;
   raster->swing_nm = malloc(places * sizeof *raster->swing_nm);

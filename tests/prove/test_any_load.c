@@ -200,7 +200,8 @@ static char *csv_with(int jobs, size_t *length)
   struct sb_any_load plane;
   struct sb_error err;
   char *text = NULL;
-  struct sb_any_load_options options = sb_any_load_options_default(&tried);
+  struct sb_any_load_options options;
+  assert_int_equal(sb_any_load_options_default(&tried, &options, &err), SB_OK);
   options.jobs = jobs;
   assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
   FILE *out = open_memstream(&text, length);

@@ -387,7 +387,8 @@ static int bench_any_load(const struct sb_model *plain)
   struct sb_error err;
   struct bare bare = bare_of(plain);
   if (load_scenario("stop-and-go", &scenario) != 0) return -1;
-  struct sb_any_load_options options = sb_any_load_options_default(&scenario.model);
+  struct sb_any_load_options options;
+  if (sb_any_load_options_default(&scenario.model, &options, &err) != SB_OK) return -1;
   options.jobs = 1;
   const double bare_s = time_of(WAY_BARE, plain, &bare), begin_s = now_s();
   const enum sb_status status = sb_any_load_solve(&scenario.model, &options, &plane, &err);

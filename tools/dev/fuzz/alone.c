@@ -55,9 +55,9 @@ static void read_words(const char *path)
   fuzz_demand(file != NULL, "no words at %s", path);
   while (word_count < WORDS_MAX && fgets(line, sizeof line, file) != NULL) {
     const size_t length = strcspn(line, "\n");
-    if (length < 3 || strchr(line, '\\') != NULL) continue;
-    line[length - 1] = 0;
-    snprintf(words[word_count++], WORD_SIZE, "%s", line + 1);
+    if (length < 3 || length - 2 >= WORD_SIZE || strchr(line, '\\') != NULL) continue;
+    memcpy(words[word_count], line + 1, length - 2);
+    words[word_count++][length - 2] = 0;
   }
   fclose(file);
 }
