@@ -5,6 +5,7 @@
 
 #include "help/near.h"
 #include "help/shell.h"
+#include "help/slow.h"
 
 /* The examples, and shorter names for them. */
 #define OWN "OWN=\"--controller $T/own.so\"; SH='sh tools/external/controller.sh'; "
@@ -172,6 +173,7 @@ static void shards_join_and_interrupted_work_goes_on_under_the_same_controller_o
 static void tuning_answers_in_the_same_form_and_its_answer_holds_in_a_run(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip(); /* a thousand hosts, each of which prepares the sanitizers' memory */
   const struct said *said = shell_run(
       OWN "$SHIFTBAND tune $OWN --points 10 --samples 0 --jobs 1 scenarios/tray-cart.yaml >$T/t1 && "
           "$SHIFTBAND tune $OWN --points 10 --samples 0 --jobs 3 scenarios/tray-cart.yaml >$T/t2 && cmp $T/t1 $T/t2 && "

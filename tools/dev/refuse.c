@@ -1,10 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
  * refuse.c - memory that is refused, for tools/dev/faults: linked between a program and the C library (ld --wrap), also for the
- * static libraries that it uses. SB_REFUSED=N refuses the N-th allocation; SB_COUNT=FILE writes there, at the end, how many there
- * were. What sb_shortage_brace() has tried is not refused until sb_shortage_relax(). SB_SHORT=1 lets read() and write() move one byte a call.
+ * static libraries that it uses. SB_REFUSED=N refuses the N-th allocation; SB_COUNT=FILE writes there, at the end, a line for each
+ * path of calls that allocations came by: the numbers of the first and of the last one. What sb_shortage_brace() has tried is not refused until sb_shortage_relax(). SB_SHORT=1 lets read() and write() move one byte a call.
  */
 #include <errno.h>
+#include <execinfo.h>
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
@@ -32,6 +33,15 @@ void __wrap_sb_shortage_relax(void);
 ssize_t __wrap_read(int file, void *bytes, size_t size);
 ssize_t __wrap_write(int file, const void *bytes, size_t size);
 
+enum { PATHS_MAX = 1 << 16, CALLS_MAX = 64 };
+
+struct path {
+  uint64_t sum; /* of the addresses that calls return to; 0: none */
+  long first, last;
+};
+
+static struct path paths[PATHS_MAX];
+static const char *count_file;
 static long refused, seen;
 static size_t braced; /* bytes */
 static bool is_short;
@@ -40,16 +50,34 @@ __attribute__((constructor)) static void begin(void)
 {
   const char *number = getenv("SB_REFUSED");
   refused = number != NULL ? strtol(number, NULL, 10) : 0;
+  count_file = getenv("SB_COUNT");
   is_short = getenv("SB_SHORT") != NULL;
 }
 
 __attribute__((destructor)) static void end(void)
 {
-  const char *path = getenv("SB_COUNT");
-  FILE *out = path != NULL ? fopen(path, "w") : NULL;
+  FILE *out = count_file != NULL ? fopen(count_file, "w") : NULL;
   if (out == NULL) return;
-  fprintf(out, "%ld\n", seen);
+  for (size_t k = 0; k < PATHS_MAX; k++) {
+    if (paths[k].sum != 0) fprintf(out, "%ld %ld\n", paths[k].first, paths[k].last);
+  }
   fclose(out);
+}
+
+/* Where all places are taken, paths share the last one that was looked at. */
+static void note_path(void)
+{
+  void *calls[CALLS_MAX];
+  const int count = backtrace(calls, CALLS_MAX);
+  uint64_t sum = UINT64_C(14695981039346656037);
+  for (int k = 0; k < count; k++) sum = (sum ^ (uintptr_t)calls[k]) * UINT64_C(1099511628211);
+  sum |= 1;
+  size_t place = (size_t)(sum >> 40) % PATHS_MAX;
+  for (size_t k = 0; k < PATHS_MAX && paths[place].sum != 0 && paths[place].sum != sum; k++) {
+    place = (place + 1) % PATHS_MAX;
+  }
+  if (paths[place].sum == 0) paths[place] = (struct path){sum, seen, seen};
+  paths[place].last = seen;
 }
 
 /* Threads may count at the same time; the commands that are tried use one. */
@@ -59,7 +87,9 @@ static bool is_refused(size_t size)
     braced -= size;
     return false;
   }
-  if (++seen != refused) return false;
+  seen++;
+  if (count_file != NULL) note_path();
+  if (seen != refused) return false;
   errno = ENOMEM;
   return true;
 }
