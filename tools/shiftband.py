@@ -75,6 +75,8 @@ def _open():
         library.sb_handle_release.argtypes = [ctypes.c_void_p]
         library.sb_handle_release.restype = None
         library.sb_version.restype = ctypes.c_char_p
+        library.sb_scenario_allow_outside.argtypes = [ctypes.c_bool]
+        library.sb_scenario_allow_outside.restype = None
         return library
     raise ImportError("no libshiftband.so found; build it with `make`, or set SHIFTBAND_LIBRARY")
 
@@ -182,6 +184,11 @@ class Scenario:
     def tune(self, samples=-1):
         """Thresholds and dwell for this scenario and its tolerances."""
         return tune([self], samples)
+
+
+def allow_outside(is_allowed=True):
+    """Lets scenarios that are read from now on read tables outside their folders, too; only for scenarios that you trust."""
+    _library.sb_scenario_allow_outside(is_allowed)
 
 
 def load(path, sets=None):

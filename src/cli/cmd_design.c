@@ -143,11 +143,12 @@ static int report(const struct request *request, const struct sb_design_request 
 
 /* ---- the work ---- */
 
-static int fail(enum sb_status status, struct sb_faults *faults, const struct sb_error *err)
+static int fail(const struct request *request, enum sb_status status, struct sb_faults *faults,
+                const struct sb_error *err)
 {
   if (status == SB_ERR_STOPPED) {
     sb_faults_clear(faults);
-    return sb_interrupt_exit("the same command with --resume, where -o was given");
+    return sb_interrupt_exit(request->work.output != NULL ? "the same command with --resume" : NULL);
   }
   if (faults->count > 0) return sb_command_fail_faults(NULL, status, faults);
   return sb_command_fail(NULL, status, err->text[0] != 0 ? err : NULL);
@@ -160,7 +161,7 @@ static int take_all(const struct request *request, const struct sb_design_reques
   struct sb_error err = {SB_OK, ""};
   for (size_t k = 0; k < request->files.count; k++) {
     const enum sb_status status = sb_design_take(request->files.items[k], wanted, answer, &faults, &err);
-    if (status != SB_OK) return fail(status, &faults, &err);
+    if (status != SB_OK) return fail(request, status, &faults, &err);
     sb_faults_clear(&faults);
   }
   return SB_EXIT_DONE;
@@ -175,7 +176,7 @@ static int search(const struct request *request, struct sb_design_request *wante
   wanted->all = all.stream;
   if (all.stream != NULL) sb_drops_begin(all.stream);
   const enum sb_status status = sb_design_search(wanted, answer, &faults, &err);
-  const int code = status == SB_OK ? SB_EXIT_DONE : fail(status, &faults, &err);
+  const int code = status == SB_OK ? SB_EXIT_DONE : fail(request, status, &faults, &err);
   if (status == SB_OK) sb_faults_clear(&faults);
   if (all.stream == NULL) return code;
   if (code != SB_EXIT_DONE) {
