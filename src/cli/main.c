@@ -11,6 +11,7 @@
 #include "base/nearest.h"
 #include "cli/command.h"
 #include "cli/help.h"
+#include "cli/keep_memory.h"
 #include "cli/topic.h"
 #include "text/words.h"
 
@@ -174,6 +175,7 @@ static void set_width(void)
 
 int main(int argc, char **argv)
 {
+  sb_keep_memory();
   if (argc > 0) sb_command_set_program(argv[0]);
   signal(SIGPIPE, SIG_IGN);
   signal(SIGXFSZ, SIG_IGN);
