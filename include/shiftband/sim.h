@@ -289,6 +289,9 @@ struct sb_sim {
   struct sb_winding_lapse tick_lapse; /* of a winding, from tick to tick */
   double pulses_per_rad;              /* of the motor; 0: no sensor of pulses */
   double window_rest_s;               /* a window is opened so long before a sample */
+  /* Of the sums nobody asks for more than the energy given, the greatest torque and motor speed, ways and verdicts: only these are
+   * brought up to date. */
+  bool has_few_sums;
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */

@@ -129,6 +129,13 @@ static void take_anchor(const struct sb_tracks *tracks, struct sb_anchor *anchor
   memcpy(anchor->slots, reading->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
 }
 
+/* Nothing has come together. Only a motor beyond its limit is of interest. */
+static void empty_sums(struct sb_tracks *tracks)
+{
+  tracks->sim.sums = sb_sim_sums_empty();
+  tracks->sim.sums.motor_speed_rad_s.value = tracks->fast_rad_s;
+}
+
 static void restore(struct sb_tracks *tracks, const struct sb_anchor *anchor)
 {
   struct sb_reading *reading = &tracks->reading;
@@ -137,7 +144,7 @@ static void restore(struct sb_tracks *tracks, const struct sb_anchor *anchor)
   reading->voltage_v = anchor->voltage_v;
   memcpy(reading->slots, anchor->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
   tracks->output_turns = anchor->state.output_angle_rad / SB_TURN;
-  tracks->sim.sums = sb_sim_sums_empty();
+  empty_sums(tracks);
 }
 
 /* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
@@ -409,7 +416,7 @@ static enum sb_status end_part(struct sb_tracks *tracks, struct sb_error *err)
   struct sb_track *track = &tracks->items[tracks->at_track];
   const struct sb_track_part part = take_part(tracks);
   tracks->output_turns = tracks->sim.state.output_angle_rad / SB_TURN;
-  tracks->sim.sums = sb_sim_sums_empty();
+  empty_sums(tracks);
   if (tracks->is_repeating) return SB_OK;
   if (!grow_counted(tracks, &track->parts, &track->part_room, (size_t)track->part_count, sizeof part)) {
     return no_memory(err);
@@ -631,6 +638,7 @@ static enum sb_status begin_at_the_start(struct sb_tracks *tracks, struct sb_err
   enum sb_status status = sb_sim_init(&tracks->sim, tracks->model, gear, err);
   if (status != SB_OK) return status;
   tracks->sim.observer = (struct sb_sim_observer){tracks, on_event, NULL};
+  tracks->sim.has_few_sums = true;
   tracks->kept = sb_sim_kept_new();
   if (tracks->kept == NULL) return no_memory(err);
   tracks->at_track = new_track(tracks, &(struct sb_track){.gear = gear, .next = -1}, err);

@@ -45,6 +45,16 @@ static int upper_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   return 1;
 }
 
+static double lower_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return m->x_range.least - (sim->segment->piece.from_rad_s - sb_chopper_slack_rad_s(sim));
+}
+
+static double upper_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return sim->segment->piece.to_rad_s + sb_chopper_slack_rad_s(sim) - m->x_range.greatest;
+}
+
 static void go_down(struct sb_sim *sim)
 {
   sim->state.feed.piece--;
@@ -56,7 +66,7 @@ static void go_up(struct sb_sim *sim)
 }
 
 const struct sb_guard sb_chopper_guards[] = {
-    {has_lower, lower_falls, go_down},
-    {has_upper, upper_falls, go_up},
-    {NULL, NULL, NULL},
+    {has_lower, lower_falls, go_down, lower_floor},
+    {has_upper, upper_falls, go_up, upper_floor},
+    {NULL, NULL, NULL, NULL},
 };

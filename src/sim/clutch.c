@@ -214,6 +214,26 @@ static int slip_falls(const struct sb_sim *sim, const struct sb_motion *m, int d
   return 1;
 }
 
+static double slip_floor(const struct sb_sim *sim, const struct sb_motion *m, int direction)
+{
+  const struct sb_motor_line *line = &sim->segment->line;
+  const double still_nm = line->stall_nm - sim->state.motor_direction * line->friction_nm;
+  const double slowing_nm = sb_range_scaled(m->x_range, direction * line->slope_nms_rad).least;
+  const double speeding_nm =
+      sb_range_scaled(m->x_slope_range, direction * sim->segment->motor_inertia / m->length_s).least;
+  return most_nm(sim, 2.0) - direction * still_nm + slowing_nm + speeding_nm;
+}
+
+static double forward_slip_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return slip_floor(sim, m, +1);
+}
+
+static double back_slip_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return slip_floor(sim, m, -1);
+}
+
 static int forward_slip_falls(const struct sb_sim *sim, const struct sb_motion *m, struct sb_series falls[SB_FALL_MAX])
 {
   return slip_falls(sim, m, +1, falls);
@@ -250,7 +270,10 @@ static int back_loose_falls(const struct sb_sim *sim, const struct sb_motion *m,
 
 /* What slips, and which way, is settled with the next segment. */
 const struct sb_guard sb_clutch_guards[] = {
-    {is_slipping, sb_clutch_lead_falls, meet},   {is_joined_moving, forward_slip_falls, NULL},
-    {is_joined_moving, back_slip_falls, NULL},   {is_joined_resting, forward_loose_falls, NULL},
-    {is_joined_resting, back_loose_falls, NULL}, {NULL, NULL, NULL},
+    {is_slipping, sb_clutch_lead_falls, meet, NULL},
+    {is_joined_moving, forward_slip_falls, NULL, forward_slip_floor},
+    {is_joined_moving, back_slip_falls, NULL, back_slip_floor},
+    {is_joined_resting, forward_loose_falls, NULL, NULL},
+    {is_joined_resting, back_loose_falls, NULL, NULL},
+    {NULL, NULL, NULL, NULL},
 };

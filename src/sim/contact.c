@@ -512,10 +512,10 @@ static int corner_falls(const struct sb_sim *sim, const struct sb_motion *m, str
 /* What lies beyond the contact does not change in time, and slipping wheels bring what they bring: a vehicle at rest
  * starts only when a new segment finds it able to. So there is no guard for its start. */
 const struct sb_guard sb_contact_guards[] = {
-    {is_slipping, lead_falls, grip},
-    {can_let_go, forward_grip_falls, NULL},
-    {can_let_go, back_grip_falls, NULL},
-    {is_vehicle_moving, vehicle_falls, stop_vehicle},
-    {has_corner, corner_falls, sb_contact_arrive},
-    {NULL, NULL, NULL},
+    {is_slipping, lead_falls, grip, NULL},
+    {can_let_go, forward_grip_falls, NULL, NULL},
+    {can_let_go, back_grip_falls, NULL, NULL},
+    {is_vehicle_moving, vehicle_falls, stop_vehicle, NULL},
+    {has_corner, corner_falls, sb_contact_arrive, NULL},
+    {NULL, NULL, NULL, NULL},
 };

@@ -53,6 +53,7 @@ const struct sb_guard *sb_guard_first(struct sb_sim *sim, const struct sb_motion
     if (!lists[k].applies(sim)) continue;
     for (const struct sb_guard *guard = lists[k].guards; guard->is_watched != NULL; guard++) {
       if (!guard->is_watched(sim)) continue;
+      if (guard->floor != NULL && guard->floor(sim, motion) > 0.0) continue;
       struct sb_series falls[SB_FALL_MAX];
       const int count = guard->falls(sim, motion, falls);
       const double here = sb_series_first_fall(falls, count, motion->degree, sim->root_solver);

@@ -17,6 +17,9 @@ struct sb_guard {
   int (*falls)(const struct sb_sim *sim, const struct sb_motion *motion, struct sb_series falls[SB_FALL_MAX]);
   /* What it changes in the state, at its instant; NULL: nothing but the segment. */
   void (*apply)(struct sb_sim *sim);
+  /* A bound of the only polynomial from bounds of what it is made of, which is had for less: where it is positive the guard does not
+   * fire. NULL: there is none. */
+  double (*floor)(const struct sb_sim *sim, const struct sb_motion *motion);
 };
 
 /* The guard that fires first on a stretch, and at which share of it; NULL: none does. */

@@ -41,9 +41,13 @@ static bool has_vanished(struct watch *watch, int k)
   return is_small;
 }
 
+/* Two numbers that one instruction adds or multiplies where the processor can; the same bits where it cannot. */
+typedef double pair __attribute__((vector_size(2 * sizeof(double))));
+
 /* A grade along the way, one more than its square, and its angle's cosine. */
 struct slope {
   double grade[DEGREE_MAX + 1], square[DEGREE_MAX + 1], cosine[DEGREE_MAX + 1];
+  double back[DEGREE_MAX + 2]; /* the grade, from the highest order down */
 };
 
 /* One side's speed, angle and load, as the polynomials of a segment see them. */
@@ -54,9 +58,10 @@ struct course {
   int direction; /* of the speed */
   bool has_square, has_bends;
   double square[DEGREE_MAX + 1], bends[DEGREE_MAX + 1];
+  double back[DEGREE_MAX + 2]; /* the speed, from the highest order down */
   struct wave {
-    double sine[DEGREE_MAX + 1], cosine[DEGREE_MAX + 1];
-    double rate[DEGREE_MAX + 1]; /* of the angle u under the sine: j u[j] */
+    pair both[DEGREE_MAX + 1]; /* sine and cosine */
+    pair rate[DEGREE_MAX + 1]; /* of the angle u under the sine, twice: j u[j] */
   } waves[SB_LOAD_PART_MAX];
   struct slope slopes[SB_GRADE_MAX];
 };
@@ -88,11 +93,41 @@ static inline double convolution(const double *a, const double *b, int first, in
   return j == k ? even + odd + a[k] * b[0] : even + odd;
 }
 
-/* Order k of the square of a series: each product of two different orders is there twice. */
-static inline double square_term(const double *a, int k)
+/* The same of two series at once, from j = 1. What the order before has just given comes last, so that the rest need not wait. */
+static inline pair pair_convolution(const pair *a, const pair *b, int k)
 {
-  double sum = 0.0;
-  for (int j = 0; 2 * j < k; j++) sum += a[j] * a[k - j];
+  pair even = {0.0, 0.0}, odd = even;
+  const pair *other = b + k;
+  if (k == 1) return a[1] * b[0];
+  int j = 2;
+  for (; j + 1 < k; j += 2) {
+    even += a[j] * other[-j];
+    odd += a[j + 1] * other[-j - 1];
+  }
+  if (j < k) even += a[j] * other[-j];
+  return even + odd + a[k] * b[0] + a[1] * b[k - 1];
+}
+
+static inline pair pair_at(const double *c)
+{
+  pair out;
+  memcpy(&out, c, sizeof out);
+  return out;
+}
+
+/* Order k of the square of a series: each product of two different orders is there twice. back[i]: its order DEGREE_MAX - i.
+ * Likewise the newest orders come last; nor are they taken in pairs, which would have to wait until both are in memory. */
+static inline double square_term(const double *a, const double *back, int k)
+{
+  const double *other = back + DEGREE_MAX - k;
+  pair sums = {0.0, 0.0};
+  int j = 2;
+  if (k == 0) return a[0] * a[0];
+  for (; 2 * j + 2 < k; j += 2) sums += pair_at(a + j) * pair_at(other + j);
+  double sum = sums[0] + sums[1];
+  if (2 * j < k) sum += a[j] * other[j];
+  if (k > 2) sum += a[1] * other[1];
+  sum += a[0] * other[0];
   return k % 2 == 0 ? 2.0 * sum + a[k / 2] * a[k / 2] : 2.0 * sum;
 }
 
@@ -102,16 +137,17 @@ static void take_wave(struct course *course, int i, int k)
   const struct sb_load_wave *wave = &course->curve->waves[i];
   struct wave *out = &course->waves[i];
   if (k == 0) {
-    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad,
-                          &out->sine[0], &out->cosine[0]);
+    double sine, cosine;
+    sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad, &sine,
+                          &cosine);
+    out->both[0] = (pair){sine, cosine};
     return;
   }
-  out->rate[k] = k * wave->per_rad * course->angle[k] + (k == 1 ? wave->per_s * course->length_s : 0.0);
+  const double rate = k * wave->per_rad * course->angle[k] + (k == 1 ? wave->per_s * course->length_s : 0.0);
+  out->rate[k] = (pair){rate, rate};
   const bool is_even = wave->per_rad == 0.0; /* in time alone: the angle grows evenly */
-  const double s = is_even ? out->rate[1] * out->cosine[k - 1] : convolution(out->rate, out->cosine, 1, k);
-  const double c = is_even ? out->rate[1] * out->sine[k - 1] : convolution(out->rate, out->sine, 1, k);
-  out->sine[k] = s / k;
-  out->cosine[k] = -c / k;
+  const pair sum = is_even ? out->rate[1] * out->both[k - 1] : pair_convolution(out->rate, out->both, k);
+  out->both[k] = (pair){sb_series_shares[k] * sum[1], -sb_series_shares[k] * sum[0]};
 }
 
 /* Order k of a grade and of its angle's cosine. */
@@ -122,13 +158,14 @@ static void take_slope(struct course *course, int i, int k)
   double *g = slope->grade, *q = slope->square, *c = slope->cosine;
   if (k == 0) {
     g[0] = grade->start + grade->per_rad * (course->angle[0] - course->angle_0);
+    slope->back[DEGREE_MAX] = g[0];
     q[0] = 1.0 + g[0] * g[0];
     c[0] = 1.0 / sqrt(q[0]);
     return;
   }
-  g[k] = grade->per_rad * course->angle[k];
+  g[k] = slope->back[DEGREE_MAX - k] = grade->per_rad * course->angle[k];
   double sum = 0.0;
-  q[k] = square_term(g, k);
+  q[k] = square_term(g, slope->back, k);
   for (int j = 0; j < k; j++) sum += (0.5 * (j - k) - j) * q[k - j] * c[j];
   c[k] = sum / (k * q[0]);
 }
@@ -143,13 +180,14 @@ static double slope_term(const struct sb_load_grade *grade, const struct slope *
 static void course_take(struct course *course, int k)
 {
   if (course->has_square) {
-    course->square[k] = course->direction * square_term(course->speed, k);
+    course->back[DEGREE_MAX - k] = course->speed[k];
+    course->square[k] = course->direction * square_term(course->speed, course->back, k);
   }
   if (!course->has_bends) return;
   course->bends[k] = 0.0;
   for (int i = 0; i < course->curve->wave_count; i++) {
     take_wave(course, i, k);
-    course->bends[k] += course->curve->waves[i].amplitude_nm * course->waves[i].sine[k];
+    course->bends[k] += course->curve->waves[i].amplitude_nm * course->waves[i].both[k][0];
   }
   for (int i = 0; i < course->curve->grade_count; i++) {
     take_slope(course, i, k);
@@ -198,12 +236,12 @@ static void take_near(const struct sb_sim *sim, const struct sb_motion *m, struc
   if (near->has_bends) near->bends[k] += traction_change(sim, m, k);
 }
 
-/* Engaged and rigid, moving: order k of the loads, order k + 1 of speeds and angles. */
-static void take_rigid(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
+/* Engaged and rigid, moving: order k of the loads, order k + 1 of speeds and angles; the output's speed follows
+ * (take_output()). */
+static inline void take_rigid(const struct sb_segment *seg, struct sb_motion *m, struct courses *courses, int k)
 {
-  const double share = m->length_s / (k + 1);
+  const double share = m->length_s * sb_series_shares[k + 1];
   m->load.c[k] = term(&seg->load, &courses->near, k);
-  m->w.c[k] = seg->per_motor * m->x.c[k];
   if (k == DEGREE_MAX) return;
   m->x.c[k + 1] = share * term(&seg->motor_rate, &courses->near, k);
   m->turn.c[k + 1] = share * m->x.c[k];
@@ -350,9 +388,12 @@ static void begin(const struct sb_sim *sim, struct sb_motion *m, struct courses 
   }
 }
 
-/* Engaged and rigid, at rest: only time goes on; nobody asks for the angle. */
+/* Engaged and rigid, at rest: only time goes on. */
 static void take_nothing(struct sb_motion *m)
 {
+  const double angle_rad = m->angle.c[0];
+  zero(&m->angle);
+  m->angle.c[0] = angle_rad;
   zero(&m->x);
   zero(&m->turn);
   zero(&m->w);
@@ -413,7 +454,7 @@ static int excess(const struct watch *watch)
   return most;
 }
 
-static void shorten(struct sb_series *series, const double *powers)
+static void shorten(struct sb_series *restrict series, const double *restrict powers)
 {
   for (int k = 1; k <= DEGREE_MAX; k++) series->c[k] *= powers[k];
 }
@@ -426,9 +467,11 @@ static void shorten_all(const struct sb_sim *sim, struct sb_motion *m, int eight
   m->length_s *= factor;
   shorten(&m->x, powers);
   shorten(&m->turn, powers);
-  shorten(&m->w, powers);
-  shorten(&m->angle, powers);
   shorten(&m->load, powers);
+  if (!sb_segment_is_rigid(sim)) {
+    shorten(&m->w, powers);
+    shorten(&m->angle, powers);
+  }
   if (sim->segment->has_spring) {
     shorten(&m->twist, powers);
     shorten(&m->shaft, powers);
@@ -446,15 +489,22 @@ static void shorten_all(const struct sb_sim *sim, struct sb_motion *m, int eight
   }
 }
 
+static double greatest_of(const struct sb_series *series)
+{
+  double greatest = 0.0;
+  for (int k = 0; k <= DEGREE_MAX; k++) {
+    const double size = fabs(series->c[k]);
+    if (size > greatest) greatest = size;
+  }
+  return greatest;
+}
+
 /* Shortens the stretch until the highest orders vanish. */
 static void converge(const struct sb_sim *sim, struct sb_motion *m, struct watch *watch)
 {
   for (int eighths = excess(watch); eighths > 0; eighths = excess(watch)) {
     shorten_all(sim, m, eighths);
-    for (int i = 0; i < watch->count; i++) {
-      watch->greatest[i] = 0.0;
-      for (int k = 0; k <= DEGREE_MAX; k++) watch->greatest[i] = fmax(watch->greatest[i], fabs(watch->series[i]->c[k]));
-    }
+    for (int i = 0; i < watch->count; i++) watch->greatest[i] = greatest_of(watch->series[i]);
   }
 }
 
@@ -476,17 +526,87 @@ static void take_torque(const struct sb_sim *sim, struct sb_motion *m)
   m->torque.c[0] = sb_point_clutch_nm(sim, sim->state.output_direction);
 }
 
+/* Takes one more size of a series: whether it and the one before vanish. */
+struct fading {
+  double greatest, last;
+};
+
+static inline bool has_faded(struct fading *fading, double value)
+{
+  const double size = fabs(value), last = fading->last;
+  fading->last = size;
+  if (size > fading->greatest) fading->greatest = size;
+  const double limit = vanishing * fading->greatest;
+  return size <= limit && last <= limit;
+}
+
+/* What take_rigid() and has_vanished() do where nothing else moves: most stretches are like that. */
+static int take_rigid_orders(const struct sb_segment *seg, struct sb_motion *m, struct course *near,
+                             struct watch *watch)
+{
+  const struct sb_poly load = seg->load, rate = seg->motor_rate;
+  const double r = seg->per_motor, h = m->length_s, tau_s = m->start_s - near->curve->time_s;
+  struct fading x_fading = {0.0, 0.0}, load_fading = {0.0, 0.0};
+  double x = m->x.c[0], angle = m->angle.c[0] - near->angle_0, timed = tau_s, one = 1.0;
+  int k = 0;
+  for (;; k++) {
+    course_take(near, k);
+    const double square = near->has_square ? near->square[k] : 0.0, bends = near->has_bends ? near->bends[k] : 0.0;
+    const double load_nm = load.k * one + load.per_s * timed + load.lin * x + load.per_rad * angle +
+                           load.quad * square + load.bend_gain * bends;
+    m->load.c[k] = load_nm;
+    const bool has_x_faded = has_faded(&x_fading, x), has_load_faded = has_faded(&load_fading, load_nm);
+    if (k == DEGREE_MAX || (k >= DEGREE_MIN && has_x_faded && (has_load_faded || seg->has_straight_load))) break;
+    const double change = rate.k * one + rate.per_s * timed + rate.lin * x + rate.per_rad * angle + rate.quad * square +
+                          rate.bend_gain * bends;
+    const double share = h * sb_series_shares[k + 1], turn = share * x;
+    m->turn.c[k + 1] = turn;
+    m->angle.c[k + 1] = angle = r * turn;
+    m->x.c[k + 1] = x = share * change;
+    timed = k == 0 ? h : 0.0;
+    one = 0.0;
+  }
+  watch->greatest[0] = x_fading.greatest;
+  if (watch->count > 1) watch->greatest[1] = load_fading.greatest;
+  return k;
+}
+
+static int take_orders(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, struct watch *watch)
+{
+  if (sb_segment_is_moving_rigid(sim) && !m->has_far && !m->has_grip)
+    return take_rigid_orders(sim->segment, m, &courses->near, watch);
+  for (int k = 0;; k++) {
+    take_order(sim, m, courses, k);
+    if (has_vanished(watch, k) || k == DEGREE_MAX) return k;
+  }
+}
+
+/* Of the output that turns with the motor. */
+static void take_output(const struct sb_segment *seg, struct sb_motion *m)
+{
+  for (int k = 0; k <= m->degree; k++) m->w.c[k] = seg->per_motor * m->x.c[k];
+  for (int k = 1; k <= m->degree; k++) m->angle.c[k] = seg->per_motor * m->turn.c[k];
+}
+
+static void take_ranges(const struct sb_sim *sim, struct sb_motion *m)
+{
+  m->x_range = sb_series_range(&m->x, m->degree);
+  if (sb_segment_is_moving_rigid(sim)) m->load_range = sb_series_range(&m->load, m->degree);
+  if (!sb_segment_is_rigid(sim)) m->w_range = sb_series_range(&m->w, m->degree);
+  if (sb_shifter_clutch_nm(&sim->model->shifter) > 0.0) m->x_slope_range = sb_series_slope_range(&m->x, m->degree);
+  if (sim->segment->has_spring) m->shaft_range = sb_series_range(&m->shaft, m->degree);
+}
+
 void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion *motion)
 {
   struct courses courses;
   struct watch watch;
   motion->length_s = length_s;
   begin(sim, motion, &courses, &watch);
-  int k = 0;
-  take_order(sim, motion, &courses, k);
-  while (!has_vanished(&watch, k) && k < DEGREE_MAX) take_order(sim, motion, &courses, ++k);
-  if (k == DEGREE_MAX) converge(sim, motion, &watch);
-  motion->degree = k;
+  motion->degree = take_orders(sim, motion, &courses, &watch);
+  if (motion->degree == DEGREE_MAX) converge(sim, motion, &watch);
+  if (sb_segment_is_moving_rigid(sim)) take_output(sim->segment, motion);
+  take_ranges(sim, motion);
   take_torque(sim, motion);
 }
 
@@ -565,15 +685,16 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
   const struct sb_segment *seg = sim->segment;
   const bool is_rigid = sb_segment_is_moving_rigid(sim);
   double places[PLACE_MAX], weights[PLACE_MAX], x[PLACE_MAX], w[PLACE_MAX], load[PLACE_MAX];
+  struct sb_gain gain = {.motor.turn = sb_series_at(&m->turn, m->degree, s)};
+  gain.output_turn = is_rigid ? seg->per_motor * gain.motor.turn : sb_series_rise(&m->angle, m->degree, s);
+  if (m->has_far) gain.far_turn = sb_series_rise(&m->far_angle, m->degree, s);
+  if (sb_segment_has_few_sums(sim)) return gain;
   for (int i = 0; i < PLACE_MAX; i++) {
     places[i] = s * rule->place[i];
     weights[i] = m->length_s * s * rule->weight[i];
   }
-  struct sb_gain gain = {.motor.turn = sb_series_at(&m->turn, m->degree, s)};
   values_at(&m->x, m->degree, rule->count, places, x);
   gain.motor.square = product(rule->count, weights, x, x);
-  gain.output_turn =
-      is_rigid ? seg->per_motor * gain.motor.turn : m->length_s * sb_series_integral(&m->w, m->degree, s);
   values_at(&m->load, used_degree(&m->load, m->degree), rule->count, places, load);
   if (!is_rigid) values_at(&m->w, m->degree, rule->count, places, w);
   gain.load_work_j =
@@ -581,7 +702,6 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
   if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain.motor);
   if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
   if (!m->has_far) return gain;
-  gain.far_turn = m->length_s * sb_series_integral(&m->v, m->degree, s);
   values_at(&m->v, m->degree, rule->count, places, w);
   values_at(&m->far_load, m->degree, rule->count, places, load);
   gain.far_work_j = product(rule->count, weights, w, load);

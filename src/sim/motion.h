@@ -30,6 +30,11 @@ struct sb_motion {
   bool has_far;                  /* a vehicle whose wheels slip */
   bool has_grip;                 /* a vehicle whose wheels could slip */
   struct sb_series x, turn;      /* the motor's speed, and its angle since the stretch began */
+  struct sb_range x_range;       /* bounds of that speed */
+  struct sb_range x_slope_range; /* and of its derivative, where there is a clutch */
+  struct sb_range w_range;       /* of the output's, unless it turns with the motor */
+  struct sb_range load_range;    /* of the load, where it does */
+  struct sb_range shaft_range;   /* of the torque of a shaft that gives */
   struct sb_series w, angle;     /* of the output */
   struct sb_series load;         /* what opposes the output, with the traction of wheels that slip */
   struct sb_series torque;       /* what gear or clutch delivers to the output; not at rest */
@@ -54,8 +59,8 @@ struct sb_gauss {
 /* The motion from the present state on, over length_s > 0 at most. */
 void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion *motion);
 
-/* What comes together from the beginning of the stretch until s, by a rule with half the motion's degree and three more
- * places: it integrates a product of two such series to rounding. Pure. */
+/* What comes together from the beginning of the stretch until s, by the rule for the motion's degree (stretch.c): it
+ * integrates a product of two such series to rounding. Pure. */
 struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *motion, const struct sb_gauss *rule,
                               double s);
 

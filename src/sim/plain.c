@@ -91,18 +91,19 @@ struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_p
 }
 
 void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                       const struct sb_plain_start *start, struct sb_gain *sum)
+                       const struct sb_plain_start *start, bool has_few_sums, struct sb_gain *sum)
 {
   const struct push push = push_of(seg, factors, start);
   const double h = factors->length_s, x0 = start->x, t = factors->t, u = factors->u, y = factors->y;
-  const double mean = push.first * t + push.growth * u;
+  const double mean = push.first * t + push.growth * u, turn = h * (x0 + mean);
+  sum->motor.turn += turn;
+  sum->output_turn += seg->per_motor * turn;
+  if (has_few_sums) return;
   const double square =
       push.first * (push.first * factors->a + push.growth * t * t) + push.growth * push.growth * factors->b;
   const double timed = h * h * (0.5 * x0 + push.first * (t - u) + push.growth * (u - y));
-  const double turn = h * (x0 + mean), turn_square = h * (x0 * x0 + 2.0 * x0 * mean + square);
-  sum->motor.turn += turn;
+  const double turn_square = h * (x0 * x0 + 2.0 * x0 * mean + square);
   sum->motor.square += turn_square;
-  sum->output_turn += seg->per_motor * turn;
   sum->load_work_j += seg->per_motor * ((seg->load.k + seg->load.per_s * start->tau_s) * turn +
                                         seg->load.per_s * timed + seg->load.lin * turn_square);
 }

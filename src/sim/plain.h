@@ -39,9 +39,9 @@ struct sb_plain_end {
 struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                                  const struct sb_plain_start *start);
 
-/* Adds all that comes together over the factors' length. */
+/* Adds all that comes together over the factors' length; few sums: no integrals of powers. */
 void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                       const struct sb_plain_start *start, struct sb_gain *sum);
+                       const struct sb_plain_start *start, bool has_few_sums, struct sb_gain *sum);
 
 /* What the gear delivers to the output at a speed of the motor, N m. Pure. */
 double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x);

@@ -19,6 +19,11 @@ static int motor_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   return 1;
 }
 
+static double motor_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return sb_range_scaled(m->x_range, sim->state.motor_direction).least;
+}
+
 static void stop(struct sb_sim *sim)
 {
   sim->state.motor_speed_rad_s = sim->state.output_speed_rad_s = 0.0;
@@ -35,6 +40,16 @@ static int power_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   return 1;
 }
 
+static double power_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  const struct sb_state *state = &sim->state;
+  const struct sb_power *power = &sim->segment->power;
+  const int sign = state->is_driving ? state->motor_direction : -state->motor_direction;
+  return sign * power->constant + sim->segment->power_tolerance +
+         sb_range_scaled(m->x_range, sign * power->per_speed).least +
+         sb_range_scaled(m->load_range, sign * power->per_load).least;
+}
+
 static bool has_corner(const struct sb_sim *sim)
 {
   return isfinite(sim->segment->angle_limit_rad);
@@ -45,6 +60,16 @@ static int corner_falls(const struct sb_sim *sim, const struct sb_motion *m, str
   const int direction = sim->state.output_direction;
   falls[0] = sb_series_scaled(&m->angle, m->degree, -direction, direction * sim->segment->angle_limit_rad);
   return 1;
+}
+
+/* It turns no farther than at its greatest speed. */
+static double corner_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  const int direction = sim->state.output_direction;
+  const struct sb_range speed =
+      sb_segment_is_rigid(sim) ? sb_range_scaled(m->x_range, sim->segment->per_motor) : m->w_range;
+  const double way_rad = m->length_s * sb_range_scaled(speed, direction).greatest;
+  return direction * (sim->segment->angle_limit_rad - m->angle.c[0]) - fmax(way_rad, 0.0);
 }
 
 static bool rests_on_corner(struct sb_sim *sim)
@@ -120,6 +145,11 @@ static int output_falls(const struct sb_sim *sim, const struct sb_motion *m, str
   return 1;
 }
 
+static double output_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return sb_range_scaled(m->w_range, sim->state.output_direction).least;
+}
+
 static void stop_output(struct sb_sim *sim)
 {
   sim->state.output_speed_rad_s = 0.0;
@@ -165,15 +195,15 @@ static void turn_enough(struct sb_sim *sim)
 }
 
 const struct sb_guard sb_plain_events[] = {
-    {sb_segment_is_moving_rigid, motor_falls, stop},
-    {sb_segment_is_moving_rigid, power_falls, NULL},
-    {has_corner, corner_falls, pass_corner},
-    {is_mesh_resting, forward_falls, NULL},
-    {is_mesh_resting, back_falls, NULL},
-    {is_motor_free, motor_falls, reverse_motor},
-    {is_output_moving, output_falls, stop_output},
-    {is_output_free, output_forward_falls, NULL},
-    {is_output_free, output_back_falls, NULL},
-    {is_turning, turned_falls, turn_enough},
-    {NULL, NULL, NULL},
+    {sb_segment_is_moving_rigid, motor_falls, stop, motor_floor},
+    {sb_segment_is_moving_rigid, power_falls, NULL, power_floor},
+    {has_corner, corner_falls, pass_corner, corner_floor},
+    {is_mesh_resting, forward_falls, NULL, NULL},
+    {is_mesh_resting, back_falls, NULL, NULL},
+    {is_motor_free, motor_falls, reverse_motor, motor_floor},
+    {is_output_moving, output_falls, stop_output, output_floor},
+    {is_output_free, output_forward_falls, NULL, NULL},
+    {is_output_free, output_back_falls, NULL, NULL},
+    {is_turning, turned_falls, turn_enough, NULL},
+    {NULL, NULL, NULL, NULL},
 };

@@ -125,6 +125,14 @@ void sb_segment_start_gain(struct sb_sim *sim);
 /* Books those of the motor's line alone: all that a tick of the feed changes. */
 void sb_segment_book_feed(struct sb_sim *sim);
 
+/* Whether nobody asks for integrals of powers, nor does anything follow from them: heat, what a held current draws, the work
+ * of a motor without currents. */
+static inline bool sb_segment_has_few_sums(const struct sb_sim *sim)
+{
+  return sim->has_few_sums && sim->model->motor.has_currents && !sim->model->winding.is_present &&
+         sim->segment->piece.held_a == 0.0;
+}
+
 /* Motor and output turn as one: in mesh, and not through a shaft that gives. */
 static inline bool sb_segment_is_rigid(const struct sb_sim *sim)
 {

@@ -1,11 +1,21 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/series.h"
 
+#include <assert.h>
 #include <float.h>
 #include <gsl/gsl_errno.h>
 #include <gsl/gsl_roots.h>
 
 #include "base/gsl_quiet.h"
+
+/* 1 / k. */
+#define SHARE(k) 1.0 / (k)
+const double sb_series_shares[SB_SERIES_DEGREE_MAX + 2] = {
+    0.0,       SHARE(1),  SHARE(2),  SHARE(3),  SHARE(4),  SHARE(5),  SHARE(6),  SHARE(7),  SHARE(8),  SHARE(9),
+    SHARE(10), SHARE(11), SHARE(12), SHARE(13), SHARE(14), SHARE(15), SHARE(16), SHARE(17), SHARE(18), SHARE(19),
+    SHARE(20), SHARE(21), SHARE(22), SHARE(23), SHARE(24), SHARE(25), SHARE(26), SHARE(27), SHARE(28), SHARE(29)};
+#undef SHARE
+static_assert(SB_SERIES_DEGREE_MAX == 28, "a share for each order, and one more");
 
 struct sb_series sb_series_scaled(const struct sb_series *p, int degree, double gain, double constant)
 {
@@ -54,6 +64,7 @@ struct search {
 static struct bernstein bernstein_of(const struct sb_series *p, int degree, double low, double high)
 {
   struct bernstein out;
+  double back[SB_SERIES_DEGREE_MAX + 1]; /* from the highest order down, so that sums run upwards */
   /* The polynomial in u, s = low + (high - low) u: shifted by Horner's scheme, then stretched. */
   for (int k = 0; k <= degree; k++) out.b[k] = p->c[k];
   if (low != 0.0) {
@@ -63,13 +74,15 @@ static struct bernstein bernstein_of(const struct sb_series *p, int degree, doub
   }
   double power = 1.0, binomial = 1.0;
   for (int k = 0; k <= degree; k++) {
-    out.b[k] *= power / binomial;
+    back[degree - k] = out.b[k] * power / binomial;
     power *= high - low;
-    binomial *= (double)(degree - k) / (k + 1);
+    binomial = binomial * (degree - k) * sb_series_shares[k + 1];
   }
-  for (int j = 1; j <= degree; j++) {
-    for (int k = degree; k >= j; k--) out.b[k] += out.b[k - 1];
+  for (int j = degree; j > 0; j--) {
+#pragma omp simd
+    for (int k = 0; k < j; k++) back[k] += back[k + 1];
   }
+  for (int k = 0; k <= degree; k++) out.b[k] = back[degree - k];
   return out;
 }
 

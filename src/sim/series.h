@@ -16,17 +16,43 @@
 #include <math.h>
 #include <stdbool.h>
 
-enum { SB_SERIES_DEGREE_MAX = 20 };
+enum { SB_SERIES_DEGREE_MAX = 28 };
 
 struct sb_series {
   double c[SB_SERIES_DEGREE_MAX + 1];
 };
+
+/* sb_series_shares[k] = 1 / k; of 0: 0. */
+extern const double sb_series_shares[SB_SERIES_DEGREE_MAX + 2];
+
+struct sb_range {
+  double least, greatest;
+};
+
+static inline struct sb_range sb_range_sum(struct sb_range one, struct sb_range other)
+{
+  return (struct sb_range){one.least + other.least, one.greatest + other.greatest};
+}
+
+static inline struct sb_range sb_range_scaled(struct sb_range range, double gain)
+{
+  return gain < 0.0 ? (struct sb_range){gain * range.greatest, gain * range.least}
+                    : (struct sb_range){gain * range.least, gain * range.greatest};
+}
 
 static inline double sb_series_at(const struct sb_series *p, int degree, double s)
 {
   double sum = p->c[degree];
   for (int k = degree - 1; k >= 0; k--) sum = sum * s + p->c[k];
   return sum;
+}
+
+/* By how much it rises from 0 to s. Pure. */
+static inline double sb_series_rise(const struct sb_series *p, int degree, double s)
+{
+  double sum = 0.0;
+  for (int k = degree; k > 0; k--) sum = sum * s + p->c[k];
+  return sum * s;
 }
 
 /* Its integral from 0 to s. Pure. */
@@ -43,6 +69,29 @@ static inline double sb_series_floor(const struct sb_series *p, int degree)
   double sum = p->c[0];
   for (int k = 1; k <= degree; k++) sum += p->c[k] < 0.0 ? p->c[k] : 0.0;
   return sum;
+}
+
+/* Bounds: the polynomial is nowhere on the stretch beyond them. Pure. */
+static inline struct sb_range sb_series_range(const struct sb_series *p, int degree)
+{
+  struct sb_range range = {p->c[0], p->c[0]};
+  for (int k = 1; k <= degree; k++) {
+    range.least += p->c[k] < 0.0 ? p->c[k] : 0.0;
+    range.greatest += p->c[k] > 0.0 ? p->c[k] : 0.0;
+  }
+  return range;
+}
+
+/* Those of its derivative. Pure. */
+static inline struct sb_range sb_series_slope_range(const struct sb_series *p, int degree)
+{
+  struct sb_range range = {p->c[1], p->c[1]};
+  for (int k = 2; k <= degree; k++) {
+    const double term = k * p->c[k];
+    range.least += term < 0.0 ? term : 0.0;
+    range.greatest += term > 0.0 ? term : 0.0;
+  }
+  return range;
 }
 
 /* A bound: the polynomial's size is nowhere on the stretch above it. Pure. */

@@ -3,7 +3,9 @@
 
 #include <gsl/gsl_roots.h>
 #include <math.h>
+#include <stddef.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/constants.h"
 #include "base/gsl_quiet.h"
@@ -46,11 +48,12 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
   sb_segment_resume(sim);
 }
 
+/* Of the segment and the stretch what changes while they go on. */
 struct sb_sim_kept {
   struct sb_state state;
   struct sb_sums sums;
   struct sb_segment segment;
-  struct sb_stretch stretch;
+  char stretch[offsetof(struct sb_stretch, motion)];
 };
 
 struct sb_sim_kept *sb_sim_kept_new(void)
@@ -63,7 +66,7 @@ void sb_sim_keep(const struct sb_sim *sim, struct sb_sim_kept *kept)
   kept->state = sim->state;
   kept->sums = sim->sums;
   kept->segment = *sim->segment;
-  kept->stretch = *sim->stretch;
+  memcpy(kept->stretch, sim->stretch, sizeof kept->stretch);
 }
 
 void sb_sim_take_back(struct sb_sim *sim, const struct sb_sim_kept *kept)
@@ -71,7 +74,7 @@ void sb_sim_take_back(struct sb_sim *sim, const struct sb_sim_kept *kept)
   sim->state = kept->state;
   sim->sums = kept->sums;
   *sim->segment = kept->segment;
-  *sim->stretch = kept->stretch;
+  memcpy(sim->stretch, kept->stretch, sizeof kept->stretch);
 }
 
 bool sb_sim_is_engaged(const struct sb_sim *sim)

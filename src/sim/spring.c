@@ -175,6 +175,11 @@ static int touch_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   return 1;
 }
 
+static double touch_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return sb_range_scaled(m->shaft_range, sim->state.twist.side).least + 0.5 * sim->segment->power_tolerance;
+}
+
 /* The shaft that lets go while it is still wound relaxes by itself. */
 static void part(struct sb_sim *sim)
 {
@@ -245,6 +250,11 @@ static int motor_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   return 1;
 }
 
+static double motor_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  return sb_range_scaled(m->x_range, sim->state.motor_direction).least;
+}
+
 static void stop_motor(struct sb_sim *sim)
 {
   sim->state.motor_speed_rad_s = 0.0;
@@ -257,6 +267,13 @@ static int power_falls(const struct sb_sim *sim, const struct sb_motion *m, stru
   falls[0] = sb_series_scaled(&m->shaft, m->degree, sim->state.is_driving ? direction : -direction,
                               sim->segment->power_tolerance);
   return 1;
+}
+
+static double power_floor(const struct sb_sim *sim, const struct sb_motion *m)
+{
+  const int direction = sim->state.motor_direction * sb_sign_of(sim->segment->per_motor);
+  return sb_range_scaled(m->shaft_range, sim->state.is_driving ? direction : -direction).least +
+         sim->segment->power_tolerance;
 }
 
 /* The shaft's torque holds the motor back until it is below what lets it start; a path that locks itself is held by a
@@ -384,17 +401,17 @@ static void end_shift(struct sb_sim *sim)
 }
 
 const struct sb_guard sb_spring_guards[] = {
-    {has_clutch, forward_clutch_falls, let_go},
-    {has_clutch, back_clutch_falls, let_go},
-    {is_shifting, sb_clutch_lead_falls, end_shift},
-    {is_touching, touch_falls, part},
-    {is_apart, front_falls, touch_front},
-    {is_apart, rear_falls, touch_rear},
-    {is_motor_moving, motor_falls, stop_motor},
-    {is_motor_moving, power_falls, NULL},
-    {is_motor_resting, motor_forward_falls, NULL},
-    {is_motor_resting, motor_back_falls, NULL},
-    {is_output_resting, output_forward_falls, NULL},
-    {is_output_resting, output_back_falls, NULL},
-    {NULL, NULL, NULL},
+    {has_clutch, forward_clutch_falls, let_go, NULL},
+    {has_clutch, back_clutch_falls, let_go, NULL},
+    {is_shifting, sb_clutch_lead_falls, end_shift, NULL},
+    {is_touching, touch_falls, part, touch_floor},
+    {is_apart, front_falls, touch_front, NULL},
+    {is_apart, rear_falls, touch_rear, NULL},
+    {is_motor_moving, motor_falls, stop_motor, motor_floor},
+    {is_motor_moving, power_falls, NULL, power_floor},
+    {is_motor_resting, motor_forward_falls, NULL, NULL},
+    {is_motor_resting, motor_back_falls, NULL, NULL},
+    {is_output_resting, output_forward_falls, NULL, NULL},
+    {is_output_resting, output_back_falls, NULL, NULL},
+    {NULL, NULL, NULL, NULL},
 };

@@ -19,10 +19,11 @@ struct sb_stretch {
   bool is_on_grid;  /* it began at the end of a whole step */
   bool is_gain_due; /* the segment's integrals, and peaks, are behind it */
   bool has_base;    /* some of the stretch is in the segment's integrals by now */
-  int mark_count;   /* shares at which a speed or the torque turns over, ascending */
+  int mark_count;   /* shares at which the torque turns over, ascending */
   double marks[SB_MARK_MAX];
+  int turn_count; /* and a speed that could be greater, or less, than it has been */
+  double turns[SB_MARK_MAX];
   struct sb_plain_factors *kept; /* by gear and by length (stretch.c); behind the stretch itself */
-  struct sb_motion motion;
   double start_s, length_s;
   double end_s, end_share;
   /* The simulator's: the step at which it ends unless something happens before, and when that is; the whole steps done when it
@@ -44,6 +45,7 @@ struct sb_stretch {
    * booked by, and what was before that. */
   double over_since_s, over_before_s, spells_before_s;
   double over_part_s, impulse_before_nms, greatest_before_nm;
+  struct sb_motion motion; /* the last: it stays as it is while the stretch goes on */
 };
 
 /* Memory for a stretch; NULL: there is none. Released by free(). */

@@ -183,7 +183,7 @@ static void speed_turn_square_and_work_are_those_of_the_integrated_motion(void *
     struct sb_plain_factors factors;
     sb_plain_take_factors(h, fall, &factors);
     struct sb_gain gain = {0};
-    sb_plain_add_gain(&seg, &factors, &start, &gain);
+    sb_plain_add_gain(&seg, &factors, &start, false, &gain);
     double y[DIMENSION] = {start.x, 0.0, 0.0, 0.0};
     integrate(&seg, start.tau_s, start.tau_s + h, y);
     /* rk8pd was asked for 1e-13 a step; sizes that add up with either sign count, not what is left of them. */
