@@ -118,13 +118,16 @@ static void a_plane_says_what_prove_says_at_its_points(void **state)
     try_borders(dice, k, count);
   }
   gsl_rng_free(dice);
+  long points = 0;
+  for (int k = 0; k < SB_ANY_LOAD_CLASS_COUNT; k++) points += compared[k];
+  printf("any-load: %d machines, %ld points, %ld swings, %ld by sets\n", machines, points, swings, by_sets);
   if (IS_SLOW) return;
   /* All verdicts came up, and few points had to be left to the sets. */
   for (int k = 0; k < SB_ANY_LOAD_CLASS_COUNT; k++) {
     if (k != SB_ANY_LOAD_UNDECIDED) assert_true(compared[k] >= 5);
   }
   assert_true(swings >= 20);
-  assert_true(by_sets < 40);
+  assert_true(3 * by_sets < 5 * machines);
 }
 
 /* Closed forms: HA and LB are the loads at which the faster gear is held at d, the slower one at u, where the dwell is long. */
