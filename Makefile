@@ -350,6 +350,12 @@ seeded: ## put the faults of tools/dev/seeded in, one at a time: the tests must 
 design-shelves: $(OUT)/tests/test_design ## design: 30 random shelves against running every machine, some minutes
 	@SB_DESIGN_SHELVES=30 $(OUT)/tests/test_design
 
+any-load-machines: $(OUT)/tests/test_any_load ## planes for every load: 200 random machines against prove, some minutes
+	@SB_ANY_LOAD_MACHINES=200 $(OUT)/tests/test_any_load
+
+shipped-answers: $(OUT)/tests/test_shipped ## tune: every shipped scenario's answer against runs of a lattice, some minutes
+	@SB_TUNE_SHIPPED=all $(OUT)/tests/test_shipped
+
 # The libraries are linked statically so that what they ask for can be refused, too.
 FAULTS_EVERY ?= 1
 FAULT_LIBS = -Wl,-Bstatic $(filter-out -lm,$(GSL_LIBS)) $(YAML_LIBS) -Wl,-Bdynamic -lm -ldl

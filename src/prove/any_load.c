@@ -14,6 +14,9 @@
 /* Of the reference: of a plane by rows and columns, and of one by sets of states. */
 static const double fine_step = 0.005, coarse_step = 0.05;
 
+/* A plane of fewer points does not lay a swing arm's sheets. */
+static const long sheets_pay_from = 1000;
+
 static const char letters[] = {
 #define CLASS_LETTER(code, letter, words) letter,
     SB_ANY_LOAD_CLASS_LIST(CLASS_LETTER)
@@ -226,6 +229,8 @@ static enum sb_status lay_lines(struct work *work, struct sb_error *err)
   if (status != SB_OK) return status;
   status = sb_any_lines_init(&work->lines, &edges, &options->downshift, &options->upshift, err);
   work->has_lines = status == SB_OK;
+  const long points = (long)options->downshift.count * options->upshift.count;
+  if (status == SB_OK && points >= sheets_pay_from) status = sb_any_lines_lay_sheets(&work->lines, &edges, err);
   sb_edge_clear(&edges);
   return status;
 }

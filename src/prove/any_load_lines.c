@@ -105,6 +105,21 @@ static struct sb_any_column column_at(struct asking *asking, const struct sb_mot
 
 /* ---- a swing arm's grid ---- */
 
+/* The speed at the last sample after shifts from all speeds of the grid: up on the slowest course, down on the fastest. */
+static void fill_arrivals(struct asking *asking, double *up_rad_s, double *down_rad_s)
+{
+  const struct sb_any_grid *grid = &asking->lines->grid;
+  for (int k = 0; k < grid->count; k++) {
+    const double speed = k * grid->width_rad_s;
+    asking->is_doubtful = false;
+    up_rad_s[k] = after(asking, SB_EDGE_SLOW, 0, speed, asking->lines->last);
+    if (asking->is_doubtful) up_rad_s[k] = -INFINITY;
+    asking->is_doubtful = false;
+    down_rad_s[k] = after(asking, SB_EDGE_FAST, 1, speed, asking->lines->last);
+    if (asking->is_doubtful) down_rad_s[k] = INFINITY;
+  }
+}
+
 static void fill_grid(struct asking *asking)
 {
   struct sb_any_lines *lines = asking->lines;
@@ -113,14 +128,9 @@ static void fill_grid(struct asking *asking)
   const double top = 1.05 * fmax(reference, fmax(lines->lightest_rad_s[0], lines->lightest_rad_s[1]));
   grid->width_rad_s = fmax(grid_share * reference, top / (SB_ANY_GRID_MAX - 2));
   grid->count = (int)ceil(top / grid->width_rad_s) + 1;
+  fill_arrivals(asking, grid->up_last_rad_s, grid->down_last_rad_s);
   for (int k = 0; k < grid->count; k++) {
     const double speed = k * grid->width_rad_s;
-    asking->is_doubtful = false;
-    grid->up_last_rad_s[k] = after(asking, SB_EDGE_SLOW, 0, speed, lines->last);
-    if (asking->is_doubtful) grid->up_last_rad_s[k] = -INFINITY;
-    asking->is_doubtful = false;
-    grid->down_last_rad_s[k] = after(asking, SB_EDGE_FAST, 1, speed, lines->last);
-    if (asking->is_doubtful) grid->down_last_rad_s[k] = INFINITY;
     grid->up_standing_s[k] = standing_after(asking, 0, speed);
     grid->down_standing_s[k] = standing_after(asking, 1, speed);
   }
@@ -201,6 +211,24 @@ enum sb_status sb_any_lines_init(struct sb_any_lines *lines, struct sb_edges *ed
   if (edges->status == SB_OK) return SB_OK;
   *err = edges->err;
   sb_any_lines_clear(lines);
+  return edges->status;
+}
+
+enum sb_status sb_any_lines_lay_sheets(struct sb_any_lines *lines, struct sb_edges *edges, struct sb_error *err)
+{
+  struct sb_any_sheets *sheets = &lines->sheets;
+  struct asking asking = {lines, edges, false};
+  const double *varied = sb_any_varied_nm(lines);
+  if (!lines->has_arm) return SB_OK;
+  for (int k = 0; k < SB_ANY_SHEETS_MAX; k++) {
+    sheets->load_nm[k] = varied[0] + (varied[1] - varied[0]) * k / (SB_ANY_SHEETS_MAX - 1);
+    const struct sb_edge_load load = sb_any_constant(lines, sheets->load_nm[k]);
+    sb_edge_bind(edges, &load);
+    fill_arrivals(&asking, sheets->up_last_rad_s[k], sheets->down_last_rad_s[k]);
+  }
+  sheets->count = SB_ANY_SHEETS_MAX;
+  sb_edge_bind(edges, &lines->full);
+  if (edges->status != SB_OK) *err = edges->err;
   return edges->status;
 }
 

@@ -37,6 +37,14 @@ struct sb_any_grid {
   double down_last_rad_s[SB_ANY_GRID_MAX], down_standing_s[SB_ANY_GRID_MAX]; /* lightest; heaviest */
 };
 
+/* Of a swing arm: where commands lead under constant loads, [load][speed of the grid]. */
+enum { SB_ANY_SHEETS_MAX = 16 };
+struct sb_any_sheets {
+  int count;                         /* 0: none are laid */
+  double load_nm[SB_ANY_SHEETS_MAX]; /* of the varied torque */
+  double up_last_rad_s[SB_ANY_SHEETS_MAX][SB_ANY_GRID_MAX], down_last_rad_s[SB_ANY_SHEETS_MAX][SB_ANY_GRID_MAX];
+};
+
 struct sb_any_lines {
   const struct sb_model *model;
   struct sb_edge_load full;
@@ -53,6 +61,7 @@ struct sb_any_lines {
   struct sb_any_row *rows;
   struct sb_any_column *columns;
   struct sb_any_grid grid;
+  struct sb_any_sheets sheets;
 };
 
 /* Release with sb_any_lines_clear(). */
@@ -60,6 +69,9 @@ enum sb_status sb_any_lines_init(struct sb_any_lines *lines, struct sb_edges *ed
                                  const struct sb_map_axis *downshift, const struct sb_map_axis *upshift,
                                  struct sb_error *err);
 void sb_any_lines_clear(struct sb_any_lines *lines);
+
+/* Lays the sheets of a swing arm, which pay for many points only: what they leave open is calculated for each point. */
+enum sb_status sb_any_lines_lay_sheets(struct sb_any_lines *lines, struct sb_edges *edges, struct sb_error *err);
 
 /* The varied torque, its bounds, and a load at which it is constant. Pure. */
 const double *sb_any_varied_nm(const struct sb_any_lines *lines);

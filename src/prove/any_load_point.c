@@ -3,8 +3,8 @@
 
 #include <math.h>
 
-/* Places between the ends of a swing arm's speeds that are looked at under a constant load. */
-enum { PLACES = 8, ROOT_STEPS = 60 };
+/* Places between the ends of a swing arm's speeds that are looked at under a constant load: at first, and where they leave a doubt. */
+enum { PLACES = 8, PLACES_MOST = 128, FINER = 4, ROOT_STEPS = 60 };
 
 /* A load is known to this share of the bounds. */
 static const double same_load = 1e-11;
@@ -104,18 +104,36 @@ static double least_nm(const struct at *at, int gear)
 
 /* ---- commands under a constant load ---- */
 
-/* The least (sign 1) or minus the greatest of what is beyond the other threshold, over all speeds between two. */
-static double least_beyond(const struct at *at, int gear, double sign, double from_rad_s, double to_rad_s)
+/* What is beyond the other threshold, at places between two speeds: the least, and what may be less between places. */
+struct least {
+  double seen, possible;
+};
+
+static struct least least_at(const struct at *at, int gear, double sign, const double ends_rad_s[2], int places)
 {
-  const int places = at->lines->has_arm ? PLACES : 1;
-  double before = sign * beyond(at, gear, from_rad_s), least = before;
+  double before = sign * beyond(at, gear, ends_rad_s[0]);
+  struct least least = {before, before};
   for (int k = 1; k <= places; k++) {
-    const double here = sign * beyond(at, gear, from_rad_s + (to_rad_s - from_rad_s) * k / places);
+    const double here = sign * beyond(at, gear, ends_rad_s[0] + (ends_rad_s[1] - ends_rad_s[0]) * k / places);
     const double between = at->lines->has_arm ? 0.5 * fabs(here - before) : 0.0;
-    least = fmin(least, fmin(here, before) - between);
+    least.seen = fmin(least.seen, here);
+    least.possible = fmin(least.possible, fmin(here, before) - between);
     before = here;
   }
   return least;
+}
+
+/* Whether all between two speeds is beyond the threshold (sign 1), or none is (-1): at it no command comes. Places grow finer until that
+ * is seen, or seen not to be. */
+static bool is_all_beyond(const struct at *at, int gear, double sign, double from_rad_s, double to_rad_s)
+{
+  const double ends_rad_s[2] = {from_rad_s, to_rad_s};
+  for (int places = at->lines->has_arm ? PLACES : 1; places <= PLACES_MOST; places *= FINER) {
+    const struct least least = least_at(at, gear, sign, ends_rad_s, places);
+    if (sign > 0.0 ? least.possible > 0.0 : least.possible >= 0.0) return true;
+    if (least.seen < 0.0 || !at->lines->has_arm) break;
+  }
+  return false;
 }
 
 /* Whether under a load each command within a sample of the thresholds, or as far as shifts lead, brings the opposite one. */
@@ -132,19 +150,36 @@ static bool goes_on(const struct at *at, double varied_nm)
   }
   const double fallen = fmin(fmin(low.motor_rad_s, at->row->speed_rad_s), after(at, 0, at->column->speed_rad_s));
   const double risen = fmax(fmax(high.motor_rad_s, at->column->speed_rad_s), after(at, 1, at->row->speed_rad_s));
-  const bool is_down = varied_nm > at->down_nm || least_beyond(at, 0, 1.0, at->column->speed_rad_s, risen) > 0.0;
-  const bool is_up = varied_nm < at->up_nm || least_beyond(at, 1, 1.0, fallen, at->row->speed_rad_s) > 0.0;
+  const bool is_down = varied_nm > at->down_nm || is_all_beyond(at, 0, 1.0, at->column->speed_rad_s, risen);
+  const bool is_up = varied_nm < at->up_nm || is_all_beyond(at, 1, 1.0, fallen, at->row->speed_rad_s);
   return is_down && is_up;
+}
+
+/* Whether one of the sheets that are laid shows that nothing goes on for ever (below). */
+static bool never_goes_on_by_sheets(const struct at *at)
+{
+  const struct sb_any_sheets *sheets = &at->lines->sheets;
+  const struct sb_any_grid *grid = &at->lines->grid;
+  const double down = at->row->speed_rad_s, up = at->column->speed_rad_s;
+  for (int k = 0; k < sheets->count; k++) {
+    if (sheets->load_nm[k] > at->down_nm || sheets->load_nm[k] < at->up_nm) continue;
+    if (sb_any_grid_least(grid, sheets->up_last_rad_s[k], 1.0, up, at->greatest_up_rad_s) >= down &&
+        -sb_any_grid_least(grid, sheets->down_last_rad_s[k], -1.0, at->least_down_rad_s, down) <= up) {
+      return true;
+    }
+  }
+  return false;
 }
 
 /* Whether no command of a swing arm brings a downshift up to some load, nor an upshift from it on. */
 static bool never_goes_on(const struct at *at, double high_nm, double low_nm)
 {
+  if (never_goes_on_by_sheets(at)) return true;
   const double middle = fmin(fmax(0.5 * (high_nm + low_nm), at->from_nm), at->to_nm);
   if (middle > at->down_nm || middle < at->up_nm) return false;
   bind(at, middle);
-  return least_beyond(at, 0, -1.0, at->column->speed_rad_s, at->greatest_up_rad_s) >= 0.0 &&
-         least_beyond(at, 1, -1.0, at->least_down_rad_s, at->row->speed_rad_s) >= 0.0;
+  return is_all_beyond(at, 0, -1.0, at->column->speed_rad_s, at->greatest_up_rad_s) &&
+         is_all_beyond(at, 1, -1.0, at->least_down_rad_s, at->row->speed_rad_s);
 }
 
 /* Whether a load within the bounds lies between two. */
