@@ -184,7 +184,9 @@ int sb_command_write_file(const char *path, struct sb_command_writer writer)
     if (failed == 0) {
       failed = sb_output_commit(&output);
     } else {
+      const int reason = errno;
       sb_output_drop(&output);
+      errno = reason;
     }
   }
   return failed == 0 ? SB_EXIT_DONE : sb_command_fail_writing(path);
