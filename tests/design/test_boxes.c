@@ -50,13 +50,15 @@ static void a_shared_first_stage_multiplies_every_speed(void **state)
   assert_near_rel(sb_box_ratio(&box, 0), 47.0 * 50.0 / (23.0 * 20.0), one_division);
   assert_int_equal(sb_box_wheel_count(&box), 6);
   assert_int_equal(sb_box_mesh_count(&box, 1), 2);
+  const struct sb_box three = {.stages = 3, .speeds = 1, .shared = {{12, 36}, {15, 60}}, .last = {{20, 30}}};
+  assert_near_rel(sb_box_ratio(&three, 0), 3.0 * 4.0 * 1.5, one_division);
 }
 
 /* W. C. Foiles, Gear Frequencies Using the Euclidean Algorithm: 23/67 has no common divisor, 20/60 and 25/55 have. */
 static void a_hunting_tooth_is_a_pair_without_common_divisor(void **state)
 {
   (void)state;
-  const struct sb_box box = {.stages = 1, .speeds = 3, .last = {{20, 60}, {23, 67}, {25, 55}}};
+  const struct sb_box box = {.stages = 1, .speeds = 4, .last = {{20, 60}, {23, 67}, {25, 55}, {22, 36}}};
   assert_int_equal(sb_box_hunting_teeth(&box), 1);
 }
 

@@ -232,6 +232,61 @@ static void what_is_outside_is_named_by_its_key(void **state)
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) assert_int_equal(prove.statements[k], SB_PROOF_UNDECIDED);
 }
 
+/* All that breaks the order of courses: what follows the past (control, heat, charge, angles, a shaft's twist), what is switched, what other
+ * bodies do, what has no bounds, and gears of which one turns back or holds itself. */
+static const char *const outside_keys[] = {"gearbox.gears: there is one gear",
+                                           "drive.mode:",
+                                           "drive.ramp:",
+                                           "drive.schedule:",
+                                           "supply.battery:",
+                                           "motor.winding:",
+                                           "gearbox.output_shaft:",
+                                           "load.bodies: wheels can slip",
+                                           "load.bodies: bodies stand in the way",
+                                           "gearbox.back_efficiency:",
+                                           "gearbox.gears: gears turn the output in different directions",
+                                           "controller.reading:",
+                                           "controller.pulses:",
+                                           "controller.noise:",
+                                           "controller.reference:"};
+enum { OUTSIDE_KEYS = sizeof outside_keys / sizeof outside_keys[0] };
+
+static void take_outside(struct sb_model *model, int key)
+{
+  switch (key) {
+    case 0: model->gearbox.gear_count = 1; break;
+    case 1: model->drive.mode = SB_DRIVE_SPEED_CONTROL; break;
+    case 2: model->drive.ramp_s = 0.5; break;
+    case 3: model->drive.schedule.count = 2; break;
+    case 4: model->battery.is_present = true; break;
+    case 5: model->winding.is_present = true; break;
+    case 6: model->driveshaft.is_present = true; break;
+    case 7: model->load.road.can_slip = true; break;
+    case 8: model->load.road.obstacle_count = 1; break;
+    case 9: model->gearbox.gears[1].back_efficiency = -0.2; break;
+    case 10: model->gearbox.gears[1].output_direction = -1; break;
+    case 11: model->control.sensor.quantity = SB_SENSES_CURRENT; break;
+    case 12: model->control.sensor.pulses.per_turn = 6.0; break;
+    case 13: model->control.sensor.noise_fraction = 0.01; break;
+    default: model->control.sensor.supply.is_present = true; break;
+  }
+}
+
+static void all_that_breaks_the_order_is_outside(void **state)
+{
+  (void)state;
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  assert_null(sb_prove_outside(&proved));
+  for (int key = 0; key < OUTSIDE_KEYS; key++) {
+    proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+    take_outside(&proved, key);
+    const char *said = sb_prove_outside(&proved);
+    if (said == NULL || strncmp(said, outside_keys[key], strlen(outside_keys[key])) != 0) {
+      fail_msg("%s: %s", outside_keys[key], said != NULL ? said : "inside");
+    }
+  }
+}
+
 /* The quick answer is the same but for the swing, and is what `check` says. */
 static void a_line_says_the_most_of_it(void **state)
 {
@@ -340,6 +395,7 @@ int main(void)
       cmocka_unit_test(what_a_rate_cannot_be_used_for_is_safe_only),
       cmocka_unit_test(a_line_says_the_most_of_it),
       cmocka_unit_test(what_is_outside_is_named_by_its_key),
+      cmocka_unit_test(all_that_breaks_the_order_is_outside),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
