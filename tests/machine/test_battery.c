@@ -303,7 +303,7 @@ static const struct variant {
     {{"supply.battery={points: [[0 %, 9 V], [30 %, 11 V], [60 %, 11 V], [90 %, 12 V]], capacity: 1 A.h}",
       "load.parts.2={kind: constant, manner: acts, torque: -0.2 N.m}"}},
     {{"controller.downshift_below=66 %", "controller.upshift_above=70 %",
-      "load.parts.1={kind: constant, manner: resists, torque: 0.1 N.m}"}}, /* lighter than all that the band asks for */
+      "load.parts.2={kind: constant, manner: resists, torque: 0.1 N.m}"}}, /* lighter than all that the band asks for */
     {{"load.parts.1={kind: quadratic, coefficient: 0.02 N.m.s2/rad2}", "controller.upshift_above=75 %", "drive=90 %"}},
 };
 
@@ -508,8 +508,9 @@ static void a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_de
 static void a_start_with_a_held_current_is_cut_where_runs_are(void **state)
 {
   (void)state;
-  const char *const sets[] = {"drive.current_limit=1.2 A"};
-  loaded_take("../scenarios/tired-winder.yaml", sets, 1);
+  const char *const sets[] = {"drive.current_limit=1.2 A", "load.inertia=0.2 kg.m2",
+                              "supply.internal_resistance=1 ohm"};
+  loaded_take("../scenarios/tired-winder.yaml", sets, 3);
   struct sb_model model = loaded_scenario.model;
   struct sb_discharge discharge;
   struct sb_error err;
@@ -519,7 +520,7 @@ static void a_start_with_a_held_current_is_cut_where_runs_are(void **state)
     if (discharge.spans[k].kind == SB_DISCHARGE_CUT_STARTING) span = &discharge.spans[k];
   }
   assert_non_null(span);
-  model.run.duration_s = 0.5;
+  model.run.duration_s = 2.0;
   for (int side = -1; side <= 1; side += 2) {
     sb_discharge_set(&model, span->from_fraction + 1e-3 * side); /* half a tick, as above */
     const struct sb_run_options options = sb_run_options_default();

@@ -380,6 +380,7 @@ static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(all_that_breaks_the_order_is_outside),
       cmocka_unit_test(commands_lie_between_the_thresholds_and_the_steady_states),
       cmocka_unit_test(a_selector_is_bounded_by_closed_forms),
       cmocka_unit_test(return_and_reaction_count_the_opposite_command_that_still_comes),
@@ -395,7 +396,6 @@ int main(void)
       cmocka_unit_test(what_a_rate_cannot_be_used_for_is_safe_only),
       cmocka_unit_test(a_line_says_the_most_of_it),
       cmocka_unit_test(what_is_outside_is_named_by_its_key),
-      cmocka_unit_test(all_that_breaks_the_order_is_outside),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -5,6 +5,7 @@
  * in its fast gear at 50 %, Tu = 1.08 N m in its slow gear at 75 %, so a band of 0.76 to 1.08 N m (test_run.c).
  */
 #include <gsl/gsl_rng.h>
+#include <stdlib.h>
 
 #include "help/dice.h"
 #include "help/models.h"
@@ -218,8 +219,8 @@ static void a_clutch_slips_too_long_or_too_often(void **state)
 /* Overheated -------------------------------------------------------------------------------------------------------------- */
 
 /*
- * A motor that its load blocks, with a winding that gives off no heat: C T' = V^2 / (R (1 + a (T - 25 C))), so that it comes from T0 to T1
- * after C R / V^2 ((T1 - T0) + a ((T1 - 25)^2 - (T0 - 25)^2) / 2).
+ * A motor that its load blocks, with a winding that gives off no heat: C T' = V^2 / R, with copper's R = R20 (1 + a (T - 20 C)), a = 0.00393 / K
+ * (IEC 60028), so that it comes from 20 C to T after C R20 / V^2 ((T - 20) + a (T - 20)^2 / 2). R is given at 25 C.
  */
 static void a_blocked_motor_is_too_hot_from_when_its_loss_has_filled_it(void **state)
 {
@@ -237,9 +238,8 @@ static void a_blocked_motor_is_too_hot_from_when_its_loss_has_filled_it(void **s
   struct sb_run_result result = run(&model);
   const struct sb_verdict *hot = find(&result, SB_VERDICT_OVERHEATED);
   assert_non_null(hot);
-  const double integral_k =
-      limit_c - 20.0 + 0.5 * copper * ((limit_c - 25.0) * (limit_c - 25.0) - (20.0 - 25.0) * (20.0 - 25.0));
-  const double want_s = capacity_j_k * ohm / 144.0 * integral_k;
+  const double rise_k = limit_c - 20.0, ohm_at_20 = ohm / (1.0 + 5.0 * copper);
+  const double want_s = capacity_j_k * ohm_at_20 / 144.0 * (rise_k + 0.5 * copper * rise_k * rise_k);
   assert_near(hot->first_s, want_s, 0.01 + 1e-9); /* it is looked at every tick */
   assert_true(hot->last_s == result.end.time_s);
   assert_true(hot->found > limit_c);
@@ -248,6 +248,44 @@ static void a_blocked_motor_is_too_hot_from_when_its_loss_has_filled_it(void **s
   sb_run_result_clear(&result);
   model.limits.winding_c = greatest_c * (1.0 + 1e-12);
   assert_false(has_verdict(&model, SB_VERDICT_OVERHEATED));
+}
+
+/* The thermal switch of that motor, now with a way for its heat, opens at 100 C and closes at 90 C: as often as an integration by small steps
+ * says, but for the ticks at which it is looked at. */
+static void a_drive_that_is_cut_again_and_again_is_counted(void **state)
+{
+  (void)state;
+  const double capacity_j_k = 0.5, out_k_w = 10.0, copper = 0.00393;
+  struct sb_model model = plain("selector");
+  model_set_currents(&model, 3.0, 0.0, 0.0);
+  model_set_winding(&model, capacity_j_k, out_k_w);
+  model.winding.cut_out_c = 100.0;
+  model.winding.reset_c = 90.0;
+  model_add_constant(&model, 10.0, true);
+  model.control.start_delay_s = 100.0;
+  model.drive.period_s = 0.002;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *cut = find(&result, SB_VERDICT_DRIVE_CUT);
+  assert_non_null(cut);
+  int openings = 0;
+  bool is_open = false;
+  double winding_c = 20.0, first_s = NAN;
+  const double step_s = 1e-5;
+  for (long k = 0; (double)k * step_s < model.run.duration_s; k++) {
+    const double loss_w = is_open ? 0.0 : 144.0 / (4.0 * (1.0 + copper * (winding_c - 20.0)) / (1.0 + 5.0 * copper));
+    winding_c += step_s / capacity_j_k * (loss_w - (winding_c - 20.0) / out_k_w);
+    if (!is_open && winding_c > 100.0) {
+      if (openings++ == 0) first_s = (double)k * step_s;
+      is_open = true;
+    }
+    if (winding_c < 90.0) is_open = false;
+  }
+  assert_true(openings > 8);
+  assert_true(abs((int)cut->count - openings) <= 1); /* each spell is up to two ticks longer, 0.4 % */
+  assert_near(cut->first_s, first_s, 0.002 + 1e-3);
+  assert_true(cut->is_by_heat && !cut->is_by_battery);
+  sb_run_result_clear(&result);
 }
 
 /* Out of reach ------------------------------------------------------------------------------------------------------------ */
@@ -478,6 +516,7 @@ int main(void)
       cmocka_unit_test(a_clutch_below_what_the_load_asks_for_slips),
       cmocka_unit_test(a_clutch_slips_too_long_or_too_often),
       cmocka_unit_test(a_blocked_motor_is_too_hot_from_when_its_loss_has_filled_it),
+      cmocka_unit_test(a_drive_that_is_cut_again_and_again_is_counted),
       cmocka_unit_test(a_threshold_above_the_reading_without_load_is_out_of_reach),
       cmocka_unit_test(speed_control_hides_the_load_from_a_threshold_above_its_target),
       cmocka_unit_test(a_box_that_hunts_keeps_its_verdict_whatever_load_follows),
