@@ -9,6 +9,7 @@
 
 #include "help/near.h"
 #include "help/proof.h"
+#include "help/runs.h"
 #include "shiftband/prove.h"
 
 /* Thresholds are counts of 1e-8 of the reference, ends of sets the same to 1e-10 of it. */
@@ -100,6 +101,43 @@ static void a_selector_is_bounded_by_closed_forms(void **state)
   assert_near(bounds[SB_PROVE_TORQUE], torque_from_rest(1, greatest), 1e-6);
   assert_near(bounds[SB_PROVE_TORQUE], 2.8417, 5e-5);
   assert_near(bounds[SB_PROVE_OUTPUT], 0.0, 0.0);
+  /* In neutral the motor comes to its speed without load, from the greatest at which a shift begins. */
+  const double neutral_s = proof_rotor * proof_w0 / proof_stall;
+  assert_near(bounds[SB_PROVE_SPEED], proof_w0 * (1.0 - (1.0 - steady(0, least)) * exp(-travel / neutral_s)), 1e-6);
+  assert_true(isnan(bounds[SB_PROVE_CURRENT]));
+}
+
+/*
+ * With the drive cut in a shift the motor keeps its speed x, and the output comes from x / 4 to x / 4 - TL t / Jo, or to rest. Into 10:1 they differ by x
+ * where it has stopped, and by 10 TL t / Jo - 1.5 x where it has not: most where it just stops, which is at 19 rad/s here, between the steady
+ * state under 1.6 N.m, 18.3 rad/s, and the threshold, 19.8 rad/s.
+ */
+static void the_shock_is_greatest_where_the_output_just_stops(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  const double kink_rad_s = 19.0, heaviest_nm = 1.6;
+  proved = proof_machine("selector", 0.95, 1.5, 1.2, heaviest_nm);
+  proved.shifter.is_drive_cut = true;
+  proved.shifter.travel_time_s = 0.25 * kink_rad_s * proof_output / heaviest_nm;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near_rel(prove.shock_nms[0], impulse_into(10.0) * kink_rad_s / proof_w0, 1e-5);
+}
+
+/* A motor of 5 A at stall without friction draws 5 A times 1 - w / w0: all of it from rest, and as much more as it turned the other way when a
+ * swing arm turns it round, at most from the steady state under the lightest load. */
+static void the_greatest_current_is_that_of_rest_or_of_turning_round(void **state)
+{
+  (void)state;
+  static const char *const shifters[] = {"selector", "swing arm"};
+  for (int k = 0; k < 2; k++) {
+    struct sb_error err;
+    proved = proof_machine(shifters[k], 0.95, 1.5, least, greatest);
+    model_set_currents(&proved, 5.0, 0.0, 0.0);
+    model_finish(&proved);
+    assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+    assert_near_rel(prove.bounds[SB_PROVE_CURRENT], 5.0 * (k == 0 ? 1.0 : 1.0 + steady(0, least)), 1e-6);
+  }
 }
 
 static void return_and_reaction_count_the_opposite_command_that_still_comes(void **state)
@@ -206,6 +244,49 @@ static void a_clutch_is_bounded_through_its_slip(void **state)
   const double swing = low - (1.0 - proof_up) * proof_stall * k_of(0);
   assert_near(prove.bounds[SB_PROVE_SWING], swing, 2e-6);
   assert_near(swing, 0.261716, 5e-7);
+  for (int way = 0; way < 2; way++) assert_true(isnan(prove.shock_nms[way])); /* its sides meet: there is no shock */
+  assert_true(isnan(prove.bounds[SB_PROVE_SHOCK]));
+}
+
+/* 1.2 N.m is more than the slow gear passes its threshold with, 1.157 N.m, and 1.75 N.m brings it there: it never comes back. */
+static void a_lightest_load_above_the_upshift_torque_keeps_the_box_low(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, 1.2, greatest);
+  assert_true(prove.return_up_to_nm < 1.2);
+  assert_true(isinf(prove.bounds[SB_PROVE_RETURN_TIME]));
+  assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_DISPROVED);
+  assert_int_equal(prove.statements[SB_PROVE_REACTION], SB_PROOF_PROVED);
+}
+
+/* Whether a run under a constant load still shifts in its last third. */
+static bool runs_to_and_fro(double load_nm)
+{
+  struct sb_model model = proved;
+  model.load.bounds = (struct sb_load_bounds){.manner = SB_BOUNDS_NONE};
+  model_add_constant(&model, load_nm, true);
+  model.run.duration_s = 9.0;
+  struct sb_run_result result = run(&model);
+  const bool goes_on = result.monitor.shift_count > 0 && result.monitor.last_shift.command_s > 6.0;
+  sb_run_result_clear(&result);
+  return goes_on;
+}
+
+/* With an upshift above 65 % there is a band, from 1.461 N.m to 2.700 N.m: a heaviest load in it, at which runs go to and fro, is none that
+ * the box settles under. */
+static void a_heaviest_load_in_the_band_does_not_settle(void **state)
+{
+  (void)state;
+  static const double heaviest_nm[] = {1.3, 1.75, 2.4};
+  for (int k = 0; k < 3; k++) {
+    struct sb_error err;
+    proved = proof_machine("selector", 0.95, 1.5, least, heaviest_nm[k]);
+    proved.control.upshift_fraction[0] = 0.65;
+    assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+    const bool is_in_band = k > 0;
+    assert_int_equal(runs_to_and_fro(heaviest_nm[k]), is_in_band);
+    assert_int_equal(prove.statements[SB_PROVE_REACTION], is_in_band ? SB_PROOF_DISPROVED : SB_PROOF_PROVED);
+  }
 }
 
 /* 3.3 N.m is above what the fast gear moves, 3.249 N.m, 8 N.m above the slow gear's 7.716 N.m. */
@@ -383,10 +464,14 @@ int main(void)
       cmocka_unit_test(all_that_breaks_the_order_is_outside),
       cmocka_unit_test(commands_lie_between_the_thresholds_and_the_steady_states),
       cmocka_unit_test(a_selector_is_bounded_by_closed_forms),
+      cmocka_unit_test(the_shock_is_greatest_where_the_output_just_stops),
+      cmocka_unit_test(the_greatest_current_is_that_of_rest_or_of_turning_round),
       cmocka_unit_test(return_and_reaction_count_the_opposite_command_that_still_comes),
       cmocka_unit_test(all_is_proved_of_a_machine_whose_band_is_empty),
       cmocka_unit_test(bounds_inside_the_gap_bring_no_command),
       cmocka_unit_test(a_short_dwell_hunts_under_a_constant_load),
+      cmocka_unit_test(a_lightest_load_above_the_upshift_torque_keeps_the_box_low),
+      cmocka_unit_test(a_heaviest_load_in_the_band_does_not_settle),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
