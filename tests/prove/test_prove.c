@@ -259,6 +259,34 @@ static void a_lightest_load_above_the_upshift_torque_keeps_the_box_low(void **st
   assert_int_equal(prove.statements[SB_PROVE_REACTION], SB_PROOF_PROVED);
 }
 
+/* Nor does a box that begins in its slow gear under loads that never bring a command, 1.2 to 1.45 N.m; nor one in whose fast gear the lightest load
+ * already calls for the slow one, in a band from 1.461 to 2.700 N.m. */
+static void a_box_that_never_leaves_low_or_never_stays_high_does_not_return(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 1.5, 1.2, 1.45);
+  proved.control.start_gear = 1;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_true(isnan(prove.commands[0].upshift_from));
+  assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_DISPROVED);
+  proved = proof_machine("selector", 0.95, 1.5, 1.5, greatest);
+  proved.control.upshift_fraction[0] = 0.65;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_true(prove.return_up_to_nm > 1.5);
+  assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_DISPROVED);
+}
+
+/* 3.3 N.m holds the fast gear, in which it starts, at rest until the start delay of 0.6 s is over: longer than a dwell of 0.3 s after a shift. */
+static void a_load_that_holds_it_at_the_start_is_left_after_the_start_delay(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 0.3, least, 3.3);
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 0.6, 1e-9);
+}
+
 /* Whether a run under a constant load still shifts in its last third. */
 static bool runs_to_and_fro(double load_nm)
 {
@@ -453,7 +481,7 @@ static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
   struct sb_error err;
   proved = proof_machine("selector", 0.95, 1.5, least, greatest);
   proved.load.bounds = (struct sb_load_bounds){SB_BOUNDS_ACTS, -4.0, 9.0, 0.3}; /* turns back */
-  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_false(prove.is_rate_used);
   assert_true(prove.is_safe_only);
 }
@@ -472,6 +500,8 @@ int main(void)
       cmocka_unit_test(a_short_dwell_hunts_under_a_constant_load),
       cmocka_unit_test(a_lightest_load_above_the_upshift_torque_keeps_the_box_low),
       cmocka_unit_test(a_heaviest_load_in_the_band_does_not_settle),
+      cmocka_unit_test(a_box_that_never_leaves_low_or_never_stays_high_does_not_return),
+      cmocka_unit_test(a_load_that_holds_it_at_the_start_is_left_after_the_start_delay),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
