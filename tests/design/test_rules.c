@@ -411,6 +411,14 @@ static bool is_beaten(const struct sb_worth *one, const struct sb_worth *by)
   return is_better;
 }
 
+static bool is_same(const struct sb_worth *one, const struct sb_worth *other)
+{
+  for (int k = 0; k < SB_AIM_COUNT; k++) {
+    if (one->values[k] != other->values[k]) return false;
+  }
+  return true;
+}
+
 enum { MANY = 60, KEPT = 9 };
 
 /* Small whole numbers, so that many are equal, and some wholly. */
@@ -434,7 +442,7 @@ static void the_front_is_what_no_other_one_beats(void **state)
     for (int i = 0; i < MANY; i++) {
       bool stays = true;
       for (int j = 0; j < MANY; j++) {
-        const bool is_equal = memcmp(&worths[i], &worths[j], sizeof worths[i]) == 0;
+        const bool is_equal = is_same(&worths[i], &worths[j]);
         stays = stays && !is_beaten(&worths[i], &worths[j]) && !(is_equal && j < i);
       }
       assert_int_equal(is_front[i], stays);
