@@ -396,6 +396,25 @@ static void all_that_breaks_the_order_is_outside(void **state)
   }
 }
 
+/* Readings in steps of 2 %: below 56 % is at most 27 steps, so less than 27.5, 55 %; above 84 % is at least 43, so 42.5 or more, 85 %. Two
+ * readings in a row: each command of the fastest cycle comes a sample later. */
+static void a_coarse_reading_shifts_half_a_step_off_and_a_debounced_one_later(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  proved.control.sensor.resolution_fraction = 0.02;
+  proved.control.downshift_fraction[0] = 0.56;
+  proved.control.upshift_fraction[0] = 0.84;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.commands[1].downshift_to, proof_down, rounding);
+  assert_near(prove.commands[0].upshift_from, proof_up, rounding);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 3.0, 1e-12);
+  proved.control.debounce_count = 2;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 3.0 + 2.0 * proof_sample, 1e-12);
+}
+
 /* The quick answer is the same but for the swing, and is what `check` says. */
 static void a_line_says_the_most_of_it(void **state)
 {
@@ -501,6 +520,7 @@ int main(void)
       cmocka_unit_test(a_lightest_load_above_the_upshift_torque_keeps_the_box_low),
       cmocka_unit_test(a_heaviest_load_in_the_band_does_not_settle),
       cmocka_unit_test(a_box_that_never_leaves_low_or_never_stays_high_does_not_return),
+      cmocka_unit_test(a_coarse_reading_shifts_half_a_step_off_and_a_debounced_one_later),
       cmocka_unit_test(a_load_that_holds_it_at_the_start_is_left_after_the_start_delay),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
