@@ -50,13 +50,15 @@ static void a_shared_first_stage_multiplies_every_speed(void **state)
   assert_near_rel(sb_box_ratio(&box, 0), 47.0 * 50.0 / (23.0 * 20.0), one_division);
   assert_int_equal(sb_box_wheel_count(&box), 6);
   assert_int_equal(sb_box_mesh_count(&box, 1), 2);
+  const struct sb_box three = {.stages = 3, .speeds = 1, .shared = {{12, 36}, {15, 60}}, .last = {{20, 30}}};
+  assert_near_rel(sb_box_ratio(&three, 0), 3.0 * 4.0 * 1.5, one_division);
 }
 
 /* W. C. Foiles, Gear Frequencies Using the Euclidean Algorithm: 23/67 has no common divisor, 20/60 and 25/55 have. */
 static void a_hunting_tooth_is_a_pair_without_common_divisor(void **state)
 {
   (void)state;
-  const struct sb_box box = {.stages = 1, .speeds = 3, .last = {{20, 60}, {23, 67}, {25, 55}}};
+  const struct sb_box box = {.stages = 1, .speeds = 4, .last = {{20, 60}, {23, 67}, {25, 55}, {22, 36}}};
   assert_int_equal(sb_box_hunting_teeth(&box), 1);
 }
 
@@ -257,6 +259,66 @@ static void stock_counts_every_wheel_of_a_box(void **state)
   assert_int_equal(sb_box_wheel_count(&box), 7);
 }
 
+/* The smallest wheel that reaches both of its pair and has no fewer teeth than the smaller of them, else the greatest that reaches. */
+static int idler_by_force(const struct sb_shelf *shelf, const int pair[2], const int direct[2])
+{
+  const int smaller = pair[0] < pair[1] ? pair[0] : pair[1];
+  int least = INT_MAX, greatest = 0;
+  for (int k = 0; k < shelf->teeth_count; k++) {
+    const int teeth = shelf->teeth[k];
+    if (pair[0] + pair[1] + 2 * teeth < direct[0] + direct[1]) continue;
+    if (teeth >= smaller && teeth < least) least = teeth;
+    if (teeth > greatest) greatest = teeth;
+  }
+  return least < INT_MAX ? least : greatest;
+}
+
+static bool see_idler(void *context, const struct sb_box *box)
+{
+  const struct sb_shelf *shelf = context;
+  if (box->idler == 0) return true;
+  const int *pair = box->last[box->idler_speed], *direct = box->last[1 - box->idler_speed];
+  assert_int_equal(box->idler, idler_by_force(shelf, pair, direct));
+  assert_int_equal(sb_box_mesh_count(box, box->idler_speed), box->stages + 1);
+  assert_int_equal(sb_box_mesh_count(box, 1 - box->idler_speed), box->stages);
+  return true;
+}
+
+static void an_idler_is_the_smallest_that_reaches_and_is_no_weaker(void **state)
+{
+  (void)state;
+  static const int shelves[][5] = {{10, 12, 14, 20, 30}, {12, 13, 24, 36, 50}, {15, 16, 17, 18, 60}};
+  for (int k = 0; k < 3; k++) {
+    struct sb_shelf shelf = shelf_of(shelves[k], 5, 0.001);
+    shelf.stages[0] = shelf.stages[1] = 1;
+    shelf.speeds[0] = shelf.speeds[1] = 2;
+    struct sb_box_plan *plan = sb_boxes_plan(&shelf, false, true);
+    assert_non_null(plan);
+    for (long slice = 0; slice < sb_boxes_slice_count(plan); slice++) {
+      const struct sb_box_slice own = sb_boxes_slice(plan, slice);
+      sb_boxes_visit(plan, &own, see_idler, &shelf);
+    }
+    sb_boxes_free(plan);
+  }
+}
+
+/* Lewis: a tooth carries bending x width x module x Y / safety. Y is 0.245 for 12 teeth, 0.322 for 20 (Shigley, Mechanical Engineering
+ * Design, table 14-2): the wheel of fewer teeth is the weaker one. 1 N.m at a wheel of 20 teeth of module 0.5 mm is 200 N. */
+static void a_tooth_carries_what_the_weaker_wheel_does(void **state)
+{
+  (void)state;
+  const int teeth[] = {12, 20};
+  struct sb_shelf shelf = shelf_of(teeth, 2, 0.0005);
+  shelf.width_m = 0.004;
+  shelf.bending_pa = 30e6;
+  shelf.safety = 2.0;
+  const double per_y = 30e6 * 0.004 * 0.0005 / 2.0;
+  const struct sb_box up = {.stages = 1, .speeds = 1, .last = {{12, 20}}},
+                      even = {.stages = 1, .speeds = 1, .last = {{20, 20}}};
+  assert_near_rel(sb_box_tooth_load_per_nm(&up, &shelf, 0.9).fraction, 200.0 / (per_y * 0.245), 1e-12);
+  assert_near_rel(sb_box_tooth_load_per_nm(&even, &shelf, 0.9).fraction, 200.0 / (per_y * 0.322), 1e-12);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -268,6 +330,8 @@ int main(void)
       cmocka_unit_test(the_load_of_a_tooth_is_the_torque_over_its_radius),
       cmocka_unit_test(the_number_of_boxes_is_that_of_a_brute_force),
       cmocka_unit_test(stock_counts_every_wheel_of_a_box),
+      cmocka_unit_test(an_idler_is_the_smallest_that_reaches_and_is_no_weaker),
+      cmocka_unit_test(a_tooth_carries_what_the_weaker_wheel_does),
   };
   return cmocka_run_group_tests_name("boxes", tests, NULL, NULL);
 }

@@ -302,6 +302,8 @@ static const struct variant {
       "gearbox.back_efficiency=0"}},
     {{"supply.battery={points: [[0 %, 9 V], [30 %, 11 V], [60 %, 11 V], [90 %, 12 V]], capacity: 1 A.h}",
       "load.parts.2={kind: constant, manner: acts, torque: -0.2 N.m}"}},
+    {{"controller.downshift_below=66 %", "controller.upshift_above=70 %",
+      "load.parts.2={kind: constant, manner: resists, torque: 0.1 N.m}"}}, /* lighter than all that the band asks for */
     {{"load.parts.1={kind: quadratic, coefficient: 0.02 N.m.s2/rad2}", "controller.upshift_above=75 %", "drive=90 %"}},
 };
 
@@ -501,6 +503,36 @@ static void a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_de
   sb_scenario_clear(&loaded_scenario);
 }
 
+/* A held current takes little of the supply at first, and most at the corner: the delay begins at a speed, and runs to both sides of the end
+ * tell whether it does. */
+static void a_start_with_a_held_current_is_cut_where_runs_are(void **state)
+{
+  (void)state;
+  const char *const sets[] = {"drive.current_limit=1.2 A", "load.inertia=0.2 kg.m2",
+                              "supply.internal_resistance=1 ohm"};
+  loaded_take("../scenarios/tired-winder.yaml", sets, 3);
+  struct sb_model model = loaded_scenario.model;
+  struct sb_discharge discharge;
+  struct sb_error err;
+  assert_int_equal(sb_discharge_solve(&model, &discharge, &err), SB_OK);
+  double end = NAN;
+  for (int k = 0; k < discharge.span_count; k++) {
+    if (discharge.spans[k].kind == SB_DISCHARGE_CUT_STARTING) end = discharge.spans[k].from_fraction;
+  }
+  assert_true(end > 0.0);
+  model.run.duration_s = 2.0;
+  for (int side = -1; side <= 1; side += 2) {
+    sb_discharge_set(&model, end + 1e-3 * side); /* half a tick, as above */
+    const struct sb_run_options options = sb_run_options_default();
+    struct sb_run_result result;
+    assert_int_equal(sb_run(&model, &options, &result, &err), SB_OK);
+    assert_true(result.sums.current_held_s > 0.0);
+    assert_int_equal(result.sums.was_cut_by_battery, side < 0);
+    sb_run_result_clear(&result);
+  }
+  sb_scenario_clear(&loaded_scenario);
+}
+
 /*
  * Duty that a ramp still withholds, or that a held speed takes away again, draws less: what is cut for sure is then only what is
  * cut settled. At a charge at which the winder's plain start is cut, a run with a ramp, or held at a low speed, is not;
@@ -648,6 +680,7 @@ int main(void)
       cmocka_unit_test(spans_over_the_discharge_agree_with_a_plain_scan_of_the_charge),
       cmocka_unit_test(ends_of_spans_are_exact),
       cmocka_unit_test(a_start_is_cut_below_the_charge_at_which_its_current_outlasts_the_delay),
+      cmocka_unit_test(a_start_with_a_held_current_is_cut_where_runs_are),
       cmocka_unit_test(a_start_with_less_than_full_duty_is_not_foretold_to_be_cut),
       cmocka_unit_test(a_discharge_ends_where_the_highest_gear_or_a_start_cuts_the_drive_out),
       cmocka_unit_test(charge_of_being_stuck_has_the_voltage_of_the_closed_form),

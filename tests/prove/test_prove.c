@@ -9,6 +9,7 @@
 
 #include "help/near.h"
 #include "help/proof.h"
+#include "help/runs.h"
 #include "shiftband/prove.h"
 
 /* Thresholds are counts of 1e-8 of the reference, ends of sets the same to 1e-10 of it. */
@@ -100,6 +101,43 @@ static void a_selector_is_bounded_by_closed_forms(void **state)
   assert_near(bounds[SB_PROVE_TORQUE], torque_from_rest(1, greatest), 1e-6);
   assert_near(bounds[SB_PROVE_TORQUE], 2.8417, 5e-5);
   assert_near(bounds[SB_PROVE_OUTPUT], 0.0, 0.0);
+  /* In neutral the motor comes to its speed without load, from the greatest at which a shift begins. */
+  const double neutral_s = proof_rotor * proof_w0 / proof_stall;
+  assert_near(bounds[SB_PROVE_SPEED], proof_w0 * (1.0 - (1.0 - steady(0, least)) * exp(-travel / neutral_s)), 1e-6);
+  assert_true(isnan(bounds[SB_PROVE_CURRENT]));
+}
+
+/*
+ * With the drive cut in a shift the motor keeps its speed x, and the output comes from x / 4 to x / 4 - TL t / Jo, or to rest. Into 10:1 they differ by x
+ * where it has stopped, and by 10 TL t / Jo - 1.5 x where it has not: most where it just stops, which is at 19 rad/s here, between the steady
+ * state under 1.6 N.m, 18.3 rad/s, and the threshold, 19.8 rad/s.
+ */
+static void the_shock_is_greatest_where_the_output_just_stops(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  const double kink_rad_s = 19.0, heaviest_nm = 1.6;
+  proved = proof_machine("selector", 0.95, 1.5, 1.2, heaviest_nm);
+  proved.shifter.is_drive_cut = true;
+  proved.shifter.travel_time_s = 0.25 * kink_rad_s * proof_output / heaviest_nm;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near_rel(prove.shock_nms[0], impulse_into(10.0) * kink_rad_s / proof_w0, 1e-5);
+}
+
+/* A motor of 5 A at stall without friction draws 5 A times 1 - w / w0: all of it from rest, and as much more as it turned the other way when a
+ * swing arm turns it round, at most from the steady state under the lightest load. */
+static void the_greatest_current_is_that_of_rest_or_of_turning_round(void **state)
+{
+  (void)state;
+  static const char *const shifters[] = {"selector", "swing arm"};
+  for (int k = 0; k < 2; k++) {
+    struct sb_error err;
+    proved = proof_machine(shifters[k], 0.95, 1.5, least, greatest);
+    model_set_currents(&proved, 5.0, 0.0, 0.0);
+    model_finish(&proved);
+    assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+    assert_near_rel(prove.bounds[SB_PROVE_CURRENT], 5.0 * (k == 0 ? 1.0 : 1.0 + steady(0, least)), 1e-6);
+  }
 }
 
 static void return_and_reaction_count_the_opposite_command_that_still_comes(void **state)
@@ -206,6 +244,77 @@ static void a_clutch_is_bounded_through_its_slip(void **state)
   const double swing = low - (1.0 - proof_up) * proof_stall * k_of(0);
   assert_near(prove.bounds[SB_PROVE_SWING], swing, 2e-6);
   assert_near(swing, 0.261716, 5e-7);
+  for (int way = 0; way < 2; way++) assert_true(isnan(prove.shock_nms[way])); /* its sides meet: there is no shock */
+  assert_true(isnan(prove.bounds[SB_PROVE_SHOCK]));
+}
+
+/* 1.2 N.m is more than the slow gear passes its threshold with, 1.157 N.m, and 1.75 N.m brings it there: it never comes back. */
+static void a_lightest_load_above_the_upshift_torque_keeps_the_box_low(void **state)
+{
+  (void)state;
+  solve("selector", 0.95, 1.5, 1.2, greatest);
+  assert_true(prove.return_up_to_nm < 1.2);
+  assert_true(isinf(prove.bounds[SB_PROVE_RETURN_TIME]));
+  assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_DISPROVED);
+  assert_int_equal(prove.statements[SB_PROVE_REACTION], SB_PROOF_PROVED);
+}
+
+/* Nor does a box that begins in its slow gear under loads that never bring a command, 1.2 to 1.45 N.m; nor one in whose fast gear the lightest load
+ * already calls for the slow one, in a band from 1.461 to 2.700 N.m. */
+static void a_box_that_never_leaves_low_or_never_stays_high_does_not_return(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 1.5, 1.2, 1.45);
+  proved.control.start_gear = 1;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_true(isnan(prove.commands[0].upshift_from));
+  assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_DISPROVED);
+  proved = proof_machine("selector", 0.95, 1.5, 1.5, greatest);
+  proved.control.upshift_fraction[0] = 0.65;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_true(prove.return_up_to_nm > 1.5);
+  assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_DISPROVED);
+}
+
+/* 3.3 N.m holds the fast gear, in which it starts, at rest until the start delay of 0.6 s is over: longer than a dwell of 0.3 s after a shift. */
+static void a_load_that_holds_it_at_the_start_is_left_after_the_start_delay(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 0.3, least, 3.3);
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 0.6, 1e-9);
+}
+
+/* Whether a run under a constant load still shifts in its last third. */
+static bool runs_to_and_fro(double load_nm)
+{
+  struct sb_model model = proved;
+  model.load.bounds = (struct sb_load_bounds){.manner = SB_BOUNDS_NONE};
+  model_add_constant(&model, load_nm, true);
+  model.run.duration_s = 9.0;
+  struct sb_run_result result = run(&model);
+  const bool goes_on = result.monitor.shift_count > 0 && result.monitor.last_shift.command_s > 6.0;
+  sb_run_result_clear(&result);
+  return goes_on;
+}
+
+/* With an upshift above 65 % there is a band, from 1.461 N.m to 2.700 N.m: a heaviest load in it, at which runs go to and fro, is none that
+ * the box settles under. */
+static void a_heaviest_load_in_the_band_does_not_settle(void **state)
+{
+  (void)state;
+  static const double heaviest_nm[] = {1.3, 1.75, 2.4};
+  for (int k = 0; k < 3; k++) {
+    struct sb_error err;
+    proved = proof_machine("selector", 0.95, 1.5, least, heaviest_nm[k]);
+    proved.control.upshift_fraction[0] = 0.65;
+    assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+    const bool is_in_band = k > 0;
+    assert_int_equal(runs_to_and_fro(heaviest_nm[k]), is_in_band);
+    assert_int_equal(prove.statements[SB_PROVE_REACTION], is_in_band ? SB_PROOF_DISPROVED : SB_PROOF_PROVED);
+  }
 }
 
 /* 3.3 N.m is above what the fast gear moves, 3.249 N.m, 8 N.m above the slow gear's 7.716 N.m. */
@@ -230,6 +339,100 @@ static void what_is_outside_is_named_by_its_key(void **state)
   assert_non_null(prove.outside);
   assert_int_equal(strncmp(prove.outside, "drive.ramp:", 11), 0);
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) assert_int_equal(prove.statements[k], SB_PROOF_UNDECIDED);
+}
+
+/* All that breaks the order of courses: what follows the past (control, heat, charge, angles, a shaft's twist), what is switched, what other
+ * bodies do, what has no bounds, and gears of which one turns back or holds itself. */
+static const char *const outside_keys[] = {"gearbox.gears: there is one gear",
+                                           "drive.mode:",
+                                           "drive.ramp:",
+                                           "drive.schedule:",
+                                           "supply.battery:",
+                                           "motor.winding:",
+                                           "gearbox.output_shaft:",
+                                           "load.bodies: wheels can slip",
+                                           "load.bodies: bodies stand in the way",
+                                           "gearbox.back_efficiency:",
+                                           "gearbox.gears: gears turn the output in different directions",
+                                           "controller.reading:",
+                                           "controller.pulses:",
+                                           "controller.noise:",
+                                           "controller.reference:"};
+enum { OUTSIDE_KEYS = sizeof outside_keys / sizeof outside_keys[0] };
+
+static void take_outside(struct sb_model *model, int key)
+{
+  switch (key) {
+    case 0: model->gearbox.gear_count = 1; break;
+    case 1: model->drive.mode = SB_DRIVE_SPEED_CONTROL; break;
+    case 2: model->drive.ramp_s = 0.5; break;
+    case 3: model->drive.schedule.count = 2; break;
+    case 4: model->battery.is_present = true; break;
+    case 5: model->winding.is_present = true; break;
+    case 6: model->driveshaft.is_present = true; break;
+    case 7: model->load.road.can_slip = true; break;
+    case 8: model->load.road.obstacle_count = 1; break;
+    case 9: model->gearbox.gears[1].back_efficiency = -0.2; break;
+    case 10: model->gearbox.gears[1].output_direction = -1; break;
+    case 11: model->control.sensor.quantity = SB_SENSES_CURRENT; break;
+    case 12: model->control.sensor.pulses.per_turn = 6.0; break;
+    case 13: model->control.sensor.noise_fraction = 0.01; break;
+    default: model->control.sensor.supply.is_present = true; break;
+  }
+}
+
+static void all_that_breaks_the_order_is_outside(void **state)
+{
+  (void)state;
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  assert_null(sb_prove_outside(&proved));
+  for (int key = 0; key < OUTSIDE_KEYS; key++) {
+    proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+    take_outside(&proved, key);
+    const char *said = sb_prove_outside(&proved);
+    if (said == NULL || strncmp(said, outside_keys[key], strlen(outside_keys[key])) != 0) {
+      fail_msg("%s: %s", outside_keys[key], said != NULL ? said : "inside");
+    }
+  }
+}
+
+static void expect_outside(const char *key)
+{
+  struct sb_error err;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_non_null(prove.outside);
+  if (strncmp(prove.outside, key, strlen(key)) != 0) fail_msg("%s: %s", key, prove.outside);
+}
+
+/* A selector that takes longer than it may; a clutch of 0.3 N.m, which passes on less than 1.75 N.m through 4:1 ask for, 0.4375 N.m. */
+static void a_shift_or_a_clutch_that_does_not_hold_takes_it_out_of_the_class(void **state)
+{
+  (void)state;
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  proved.shifter.timeout_s = 0.1;
+  expect_outside("gearbox.shifter.shift_timeout");
+  proved = proof_machine("clutch", 1.0, 1.5, least, greatest);
+  proved.shifter.clutch_nm = 0.3;
+  expect_outside("gearbox.shifter.torque");
+}
+
+/* Readings in steps of 2 %: below 56 % is at most 27 steps, so less than 27.5, 55 %; above 84 % is at least 43, so 42.5 or more, 85 %. Two
+ * readings in a row: each command of the fastest cycle comes a sample later. */
+static void a_coarse_reading_shifts_half_a_step_off_and_a_debounced_one_later(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 1.5, least, greatest);
+  proved.control.sensor.resolution_fraction = 0.02;
+  proved.control.downshift_fraction[0] = 0.56;
+  proved.control.upshift_fraction[0] = 0.84;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.commands[1].downshift_to, proof_down, rounding);
+  assert_near(prove.commands[0].upshift_from, proof_up, rounding);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 3.0, 1e-12);
+  proved.control.debounce_count = 2;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 3.0 + 2.0 * proof_sample, 1e-12);
 }
 
 /* The quick answer is the same but for the swing, and is what `check` says. */
@@ -317,7 +520,7 @@ static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
   struct sb_error err;
   proved = proof_machine("selector", 0.95, 1.5, least, greatest);
   proved.load.bounds = (struct sb_load_bounds){SB_BOUNDS_ACTS, -4.0, 9.0, 0.3}; /* turns back */
-  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_false(prove.is_rate_used);
   assert_true(prove.is_safe_only);
 }
@@ -325,12 +528,21 @@ static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(all_that_breaks_the_order_is_outside),
       cmocka_unit_test(commands_lie_between_the_thresholds_and_the_steady_states),
       cmocka_unit_test(a_selector_is_bounded_by_closed_forms),
+      cmocka_unit_test(the_shock_is_greatest_where_the_output_just_stops),
+      cmocka_unit_test(the_greatest_current_is_that_of_rest_or_of_turning_round),
       cmocka_unit_test(return_and_reaction_count_the_opposite_command_that_still_comes),
       cmocka_unit_test(all_is_proved_of_a_machine_whose_band_is_empty),
       cmocka_unit_test(bounds_inside_the_gap_bring_no_command),
       cmocka_unit_test(a_short_dwell_hunts_under_a_constant_load),
+      cmocka_unit_test(a_lightest_load_above_the_upshift_torque_keeps_the_box_low),
+      cmocka_unit_test(a_heaviest_load_in_the_band_does_not_settle),
+      cmocka_unit_test(a_box_that_never_leaves_low_or_never_stays_high_does_not_return),
+      cmocka_unit_test(a_shift_or_a_clutch_that_does_not_hold_takes_it_out_of_the_class),
+      cmocka_unit_test(a_coarse_reading_shifts_half_a_step_off_and_a_debounced_one_later),
+      cmocka_unit_test(a_load_that_holds_it_at_the_start_is_left_after_the_start_delay),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),

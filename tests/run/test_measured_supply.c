@@ -106,6 +106,10 @@ static void a_steady_reading_is_that_of_the_closed_form(void **state)
       assert_near_rel(result.end.reading_pct, 100.0 * want, 1e-6);
       const struct sb_motor_line line = sb_torque_balance_line(model);
       assert_near_rel(100.0 * sb_steady_reading(model, &line, 1, 0.15), result.end.reading_pct, 1e-6);
+      /* Without load it draws its no-load current. */
+      const double least_volts = model->supply.open_circuit_voltage_v - 1.2 * model->drive.limit_fraction * 0.07;
+      assert_near_rel(sb_closed_form_solve(model).no_load_fraction,
+                      (model->drive.limit_fraction * least_volts - drop) / (least_volts - drop), 1e-9);
       sb_run_result_clear(&result);
     }
   }

@@ -5,6 +5,7 @@
  * in its fast gear at 50 %, Tu = 1.08 N m in its slow gear at 75 %, so a band of 0.76 to 1.08 N m (test_run.c).
  */
 #include <gsl/gsl_rng.h>
+#include <stdlib.h>
 
 #include "help/dice.h"
 #include "help/models.h"
@@ -170,6 +171,121 @@ static void a_clutch_below_what_the_load_asks_for_slips(void **state)
   /* At stall from rest it would have to transmit the motor's 0.4 N m: one that can never slips. */
   model.shifter.clutch_nm = 0.4 * (1.0 + 1e-6);
   assert_false(has_verdict(&model, SB_VERDICT_CLUTCH_SLIPS));
+}
+
+/* Pulses of a load beyond what the clutch passes on, each so long and so long apart, from 1 s on; below it the machine turns. */
+static struct sb_model pulsed(double length_s, double apart_s, double *x, double *torque_nm)
+{
+  struct sb_model model = plain("clutch");
+  const double end_s = model.run.duration_s;
+  size_t count = 1;
+  model_drive_forward(&model);
+  model.control.start_gear = 1;
+  model.control.start_delay_s = 100.0;
+  model.shifter.clutch_nm = 0.25; /* 2.7 N m at the output */
+  x[0] = 0.0;
+  torque_nm[0] = 1.0;
+  for (double t = 1.0; t < end_s - length_s; t += apart_s) {
+    const double places[] = {t, t + 1e-3, t + length_s, t + length_s + 1e-3}, loads[] = {1.0, 3.6, 3.6, 1.0};
+    for (int k = 0; k < 4; k++, count++) {
+      x[count] = places[k];
+      torque_nm[count] = loads[k];
+    }
+  }
+  model_add_profile(&model, SB_OVER_TIME, true, count, x, torque_nm);
+  model_finish(&model);
+  return model;
+}
+
+/* It slips as long as the load is beyond it, and until the speeds meet again: less than 0.1 s more. */
+static void a_clutch_slips_too_long_or_too_often(void **state)
+{
+  (void)state;
+  enum { POINTS_MAX = 200 };
+  double x[POINTS_MAX], torque_nm[POINTS_MAX];
+  struct sb_model model = pulsed(0.4, 100.0, x, torque_nm); /* once, 3 % of the run */
+  model.limits.clutch_slip_time_s = 0.35;
+  assert_true(has_verdict(&model, SB_VERDICT_CLUTCH_SLIPS));
+  model.limits.clutch_slip_time_s = 0.55;
+  assert_false(has_verdict(&model, SB_VERDICT_CLUTCH_SLIPS));
+  model = pulsed(0.1, 1.0, x, torque_nm); /* 10 % of the run, and more */
+  model.limits.clutch_slip_time_s = 0.55;
+  assert_true(has_verdict(&model, SB_VERDICT_CLUTCH_SLIPS));
+  model = pulsed(0.1, 6.0, x, torque_nm); /* three times: 2 % to 4 % */
+  model.limits.clutch_slip_time_s = 0.55;
+  assert_false(has_verdict(&model, SB_VERDICT_CLUTCH_SLIPS));
+}
+
+/* Overheated -------------------------------------------------------------------------------------------------------------- */
+
+/*
+ * A motor that its load blocks, with a winding that gives off no heat: C T' = V^2 / R, with copper's R = R20 (1 + a (T - 20 C)), a = 0.00393 / K
+ * (IEC 60028), so that it comes from 20 C to T after C R20 / V^2 ((T - 20) + a (T - 20)^2 / 2). R is given at 25 C.
+ */
+static void a_blocked_motor_is_too_hot_from_when_its_loss_has_filled_it(void **state)
+{
+  (void)state;
+  const double stall_a = 3.0, ohm = 12.0 / stall_a, limit_c = 60.0, capacity_j_k = 5.0, copper = 0.00393;
+  struct sb_model model = plain("selector");
+  model_set_currents(&model, stall_a, 0.0, 0.0);
+  model_set_winding(&model, capacity_j_k, 1e9);
+  model_add_constant(&model, 10.0, true);
+  model.control.start_delay_s = 100.0;
+  model.limits.winding_c = limit_c;
+  model.limits.stall_time_s = 100.0;
+  model.drive.period_s = 0.01;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *hot = find(&result, SB_VERDICT_OVERHEATED);
+  assert_non_null(hot);
+  const double rise_k = limit_c - 20.0, ohm_at_20 = ohm / (1.0 + 5.0 * copper);
+  const double want_s = capacity_j_k * ohm_at_20 / 144.0 * (rise_k + 0.5 * copper * rise_k * rise_k);
+  assert_near(hot->first_s, want_s, 0.01 + 1e-9); /* it is looked at every tick */
+  assert_true(hot->last_s == result.end.time_s);
+  assert_true(hot->found > limit_c);
+  assert_near(hot->limit, limit_c, 0.0);
+  const double greatest_c = hot->found;
+  sb_run_result_clear(&result);
+  model.limits.winding_c = greatest_c * (1.0 + 1e-12);
+  assert_false(has_verdict(&model, SB_VERDICT_OVERHEATED));
+}
+
+/* The thermal switch of that motor, now with a way for its heat, opens at 100 C and closes at 90 C: as often as an integration by small steps
+ * says, but for the ticks at which it is looked at. */
+static void a_drive_that_is_cut_again_and_again_is_counted(void **state)
+{
+  (void)state;
+  const double capacity_j_k = 0.5, out_k_w = 10.0, copper = 0.00393;
+  struct sb_model model = plain("selector");
+  model_set_currents(&model, 3.0, 0.0, 0.0);
+  model_set_winding(&model, capacity_j_k, out_k_w);
+  model.winding.cut_out_c = 100.0;
+  model.winding.reset_c = 90.0;
+  model_add_constant(&model, 10.0, true);
+  model.control.start_delay_s = 100.0;
+  model.drive.period_s = 0.002;
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *cut = find(&result, SB_VERDICT_DRIVE_CUT);
+  assert_non_null(cut);
+  int openings = 0;
+  bool is_open = false;
+  double winding_c = 20.0, first_s = NAN;
+  const double step_s = 1e-5;
+  for (long k = 0; (double)k * step_s < model.run.duration_s; k++) {
+    const double loss_w = is_open ? 0.0 : 144.0 / (4.0 * (1.0 + copper * (winding_c - 20.0)) / (1.0 + 5.0 * copper));
+    winding_c += step_s / capacity_j_k * (loss_w - (winding_c - 20.0) / out_k_w);
+    if (!is_open && winding_c > 100.0) {
+      if (openings++ == 0) first_s = (double)k * step_s;
+      is_open = true;
+    }
+    if (winding_c < 90.0) is_open = false;
+  }
+  assert_true(openings > 8);
+  assert_true(abs((int)cut->count - openings) <= 1); /* each spell is up to two ticks longer, 0.4 % */
+  assert_near(cut->first_s, first_s, 0.002 + 1e-3);
+  assert_true(cut->is_by_heat && !cut->is_by_battery);
+  sb_run_result_clear(&result);
 }
 
 /* Out of reach ------------------------------------------------------------------------------------------------------------ */
@@ -344,6 +460,30 @@ static void a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_s
   sb_run_result_clear(&result);
 }
 
+/* A load that goes up, down and up again within half a minute each asks for three shifts; where the drive stops in between for longer than the
+ * window of hunting, the third one begins anew. */
+static void a_long_stop_of_the_drive_ends_busy_shifting(void **state)
+{
+  (void)state;
+  static const double load_s[] = {0.0, 3.0, 3.1, 6.0, 6.1, 17.0, 17.1}, load_nm[] = {0.2, 0.2, 1.2, 1.2, 0.2, 0.2, 1.2};
+  static const double at_s[] = {0.0, 9.0, 18.0}, command[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP, SB_COMMAND_FORWARD};
+  for (int is_stopped = 0; is_stopped < 2; is_stopped++) {
+    struct sb_model model = plain("selector");
+    model_drive_forward(&model);
+    model.limits.shift_rate_per_s = 1.0 / 30.0;
+    model.drive.schedule = (struct sb_table){is_stopped ? 3 : 1, at_s, command};
+    model.drive.period_s = 0.02;
+    model_add_profile(&model, SB_OVER_TIME, true, 7, load_s, load_nm);
+    model.run.duration_s = 22.0;
+    model_finish(&model);
+    struct sb_run_result result = run(&model);
+    assert_int_equal(result.monitor.shift_count, 3);
+    assert_true(result.monitor.shifts[2].command_s > 17.0);
+    assert_int_equal(find(&result, SB_VERDICT_BUSY_SHIFTING) != NULL, !is_stopped);
+    sb_run_result_clear(&result);
+  }
+}
+
 /* From dwell to dwell in steps of a sample the same three shifts never gain or lose a verdict and get it back: no holes. */
 static void verdicts_have_no_holes_between_dwells(void **state)
 {
@@ -374,6 +514,9 @@ int main(void)
       cmocka_unit_test(a_load_that_drives_a_motor_that_coasts_takes_it_beyond_its_speed),
       cmocka_unit_test(the_limit_of_the_motor_speed_is_met_between_rows_too),
       cmocka_unit_test(a_clutch_below_what_the_load_asks_for_slips),
+      cmocka_unit_test(a_clutch_slips_too_long_or_too_often),
+      cmocka_unit_test(a_blocked_motor_is_too_hot_from_when_its_loss_has_filled_it),
+      cmocka_unit_test(a_drive_that_is_cut_again_and_again_is_counted),
       cmocka_unit_test(a_threshold_above_the_reading_without_load_is_out_of_reach),
       cmocka_unit_test(speed_control_hides_the_load_from_a_threshold_above_its_target),
       cmocka_unit_test(a_box_that_hunts_keeps_its_verdict_whatever_load_follows),
@@ -381,6 +524,7 @@ int main(void)
       cmocka_unit_test(a_constant_load_on_a_tired_battery_asks_for_no_shift),
       cmocka_unit_test(a_constant_load_on_hot_magnets_hunts_in_a_band_that_the_cold_motor_does_not_have),
       cmocka_unit_test(a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_stretch),
+      cmocka_unit_test(a_long_stop_of_the_drive_ends_busy_shifting),
       cmocka_unit_test(verdicts_have_no_holes_between_dwells),
   };
   return cmocka_run_group_tests_name("verdicts", tests, NULL, NULL);

@@ -4,6 +4,7 @@
  * motor sees a wheel after the ratio n through the meshes before it, J / (n^2 eta') driving and J eta_back' / n^2 in overrun.
  */
 #include "help/driven.h"
+#include "shiftband/closed_form.h"
 #include "theory/shift.h"
 
 #include <gsl/gsl_errno.h>
@@ -55,6 +56,9 @@ static void a_motor_sees_each_wheel_through_the_meshes_before_it(void **state)
   const double other = fast * 9.0 / (144.0 * eta);
   const double driven = jm + j / (4.0 * 0.9) + slow / (4.0 * 0.9) + other + jo / (144.0 * eta);
   assert_near_rel(sb_model_driven_inertia_kg_m2(&model, 0, jo), driven, 1e-14);
+  const struct sb_gear_figures figures = sb_closed_form_solve(&model).gears[0];
+  assert_near_rel(figures.inertia_kg_m2, driven, 1e-14);
+  assert_near_rel(figures.wheels_inertia_kg_m2, driven - jm - jo / (144.0 * eta), 1e-13);
   assert_near_rel(sb_model_motor_inertia_kg_m2(&model), jm + j / 4.0, 1e-14);
   assert_near_rel(sb_model_output_inertia_kg_m2(&model, jo), jo + slow * 36.0 + fast * 9.0, 1e-14);
   /* The way back loses as much as the way on, in proportion: eta_back = eta, so eta_back' = eta'. */

@@ -368,6 +368,8 @@ static void figures_at_both_ends_of_the_load_are_told_apart(void **state)
   assert_near(form.gears[1].heaviest_reading, 1.0 - 0.8 / 2.0, 1e-15);
   assert_near(form.gears[1].lightest_speed_rad_s, 9.0, 1e-14);
   assert_near(form.gears[1].heaviest_speed_rad_s, 6.0, 1e-14);
+  /* 0.8 N m through 4:1 are 0.2 of the 0.5 N m at stall, which are in proportion to the voltage. */
+  assert_near_rel(form.gears[1].least_voltage_v, 0.4 * model.supply.open_circuit_voltage_v, 1e-14);
 
   /* At the limit itself the slow gear never rises above u, and the fast gear is not held. */
   model.load.part_count = 0;

@@ -232,6 +232,13 @@ static void a_swing_arm_takes_the_time_that_integration_gives(void **state)
   assert_near(got.motor_speed_rad_s, y[0], 1e-8);
   assert_near(got.output_speed_rad_s, y[2], 1e-8);
 
+  /* Shifts begin at the thresholds, and the motor knows nothing of the load. */
+  const struct sb_closed_form form = sb_closed_form_solve(&model);
+  assert_near(form.pairs[0].upshift_time_s, stop_s + turn_s, 1e-10);
+  const double down = 0.6 * model.control.sensor.reference_rad_s;
+  struct motion late = {neutral_rhs, 3, &at, {-down, 0.0, 0.0}, motor_speed_of};
+  assert_near(form.pairs[0].downshift_time_s, brent(event_at, &late, 0.0, 1.0) + turn_s, 1e-10);
+
   /* Without the idler the new gear meets an output that turns the wrong way. */
   model.gearbox.gears[0].meshes[0].is_internal = false;
   sb_gearbox_derive(&model.gearbox);
@@ -292,6 +299,7 @@ static void a_clutch_slips_for_the_time_that_integration_gives(void **state)
 
   /* Downshift: the clutch drags the motor up; a weak one leaves that to the drive, which does it a hundred times as soon. */
   static const double clutches_nm[] = {0.8, 3e-4};
+  model.gearbox.gears[0].drag_nm = 0.02; /* the output feels it through the teeth, and so does what brakes it */
   for (int i = 0; i < 2; i++) {
     model.shifter.clutch_nm = clutches_nm[i];
     at.clutch_nm = -clutches_nm[i];

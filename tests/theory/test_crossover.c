@@ -67,6 +67,46 @@ static void the_rotors_inertia_moves_the_place_of_best_acceleration_down(void **
   assert_near(sb_crossover_solve(&light, 0).acceleration_speed_rad_s, 500.0 / 30.0, 1e-6);
 }
 
+/* Of gears of 0.9 and 0.95 each accelerates with (N eta (1 - N W / 500) - 2) / (10 + eta N^2 Jm): they cross where both lines do. The lightest
+ * load counts, and a speed control that holds the motor below its place there leaves none. */
+static void losses_and_the_lightest_load_move_the_place_of_best_acceleration(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 5.0}, torque_nm[] = {2.0, 5.0};
+  struct sb_model model = line_box(0.005, 0.9, 0.95);
+  box_add_part(&model, "profile", (struct sb_load_part){.is_resisting = true, .table = {2, x, torque_nm}});
+  double push[2], slope[2];
+  for (int k = 0; k < 2; k++) {
+    const double n = k == 0 ? 20.0 : 10.0, eta = k == 0 ? 0.9 : 0.95, inertia = 10.0 + eta * n * n * 0.005;
+    push[k] = (n * eta - 2.0) / inertia;
+    slope[k] = n * n * eta / 500.0 / inertia;
+  }
+  const double want_rad_s = (push[0] - push[1]) / (slope[0] - slope[1]);
+  assert_near(sb_crossover_solve(&model, 0).acceleration_speed_rad_s, want_rad_s, 1e-9);
+  model.drive.mode = SB_DRIVE_SPEED_CONTROL;
+  model.drive.target_rad_s = 20.0 * want_rad_s + 1.0;
+  assert_near(sb_crossover_solve(&model, 0).acceleration_speed_rad_s, want_rad_s, 1e-9);
+  model.drive.target_rad_s = 20.0 * want_rad_s - 1.0;
+  assert_true(isnan(sb_crossover_solve(&model, 0).acceleration_speed_rad_s));
+}
+
+/* What the cells give, the loss in them, too: I = (TL / N + Tf) / k, w = (V - (R + Ri) I) / k, and Voc I 2 pi N / w for a turn of the
+ * output. Two gears of equal losses and 24 V, k 0.2, R 2 ohm, Ri 0.5 ohm, Tf 0.01 N m. */
+static void a_turn_takes_what_kirchhoff_says(void **state)
+{
+  (void)state;
+  struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.01, 1e-4, 1e-3);
+  model.supply.internal_resistance_ohm = 0.5;
+  box_add_gear(&model, 10.0, 1.0);
+  box_add_gear(&model, 4.0, 1.0);
+  for (int gear = 0; gear < 2; gear++) {
+    const double n = gear == 0 ? 10.0 : 4.0, current_a = (1.2 / n + 0.01) / 0.2;
+    const double speed_rad_s = (24.0 - 2.5 * current_a) / 0.2;
+    const double turn_j = 24.0 * current_a * 2.0 * acos(-1.0) * n / speed_rad_s;
+    assert_near_rel(sb_crossover_turn_j(&model, gear, 1.2), turn_j, 1e-12);
+  }
+}
+
 /* ---- a run up to speed, shifted at an output speed ---- */
 
 struct run_up {
@@ -195,6 +235,8 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(gears_of_equal_efficiency_meet_where_the_sum_of_reductions_says),
       cmocka_unit_test(losses_move_the_meeting_down),
+      cmocka_unit_test(losses_and_the_lightest_load_move_the_place_of_best_acceleration),
+      cmocka_unit_test(a_turn_takes_what_kirchhoff_says),
       cmocka_unit_test(the_rotors_inertia_moves_the_place_of_best_acceleration_down),
       cmocka_unit_test(no_other_shift_point_brings_an_output_to_speed_sooner),
       cmocka_unit_test(gears_meet_at_the_crossover_load_and_part_on_both_sides),

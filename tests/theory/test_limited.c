@@ -81,6 +81,27 @@ static void a_load_beyond_the_limit_stalls_whatever_the_voltage(void **state)
   assert_near_rel(sb_closed_form_solve(&model).gears[0].least_voltage_v, 5.0, rounding);
 }
 
+/*
+ * At half the duty, 0.9 N m that drive the motor bring it to k w = 12 V + 0.5 ohm 18 A, 420 rad/s. 1.5 N m ask for 30 A back: the driver holds
+ * 20 A by a greater duty, and the load runs away until the whole one lets 30 A flow, k w = 24 V + 0.5 ohm 30 A, 780 rad/s.
+ */
+static void a_load_that_drives_harder_than_the_limit_runs_away_to_the_full_duty(void **state)
+{
+  (void)state;
+  static const double load_nm[] = {-0.9, -1.5}, want_rad_s[] = {420.0, 780.0};
+  for (int k = 0; k < 2; k++) {
+    struct sb_model model = run_up_model();
+    model.drive.limit_fraction = 0.5;
+    model.load.part_count = 0;
+    model_add_constant(&model, load_nm[k], false);
+    model_finish(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    assert_near_rel(sb_steady_speed_rad_s(&model, &line, 0, load_nm[k]), want_rad_s[k], rounding);
+    const struct driven late = drive(&model, 0, NULL, 0, 60.0); /* thirty time constants */
+    assert_near_rel(fabs(late.row.motor_speed_rad_s), want_rad_s[k], 1e-9);
+  }
+}
+
 /* A fan's torque grows with its speed: it finds its balance where the current is held. */
 static void a_fan_settles_below_the_corner(void **state)
 {
@@ -180,6 +201,7 @@ int main(void)
       cmocka_unit_test(a_run_up_has_two_phases),
       cmocka_unit_test(its_energy_closes_by_the_chopper_rule),
       cmocka_unit_test(a_load_beyond_the_limit_stalls_whatever_the_voltage),
+      cmocka_unit_test(a_load_that_drives_harder_than_the_limit_runs_away_to_the_full_duty),
       cmocka_unit_test(a_fan_settles_below_the_corner),
       cmocka_unit_test(readings_end_at_the_corner),
       cmocka_unit_test(against_a_measured_supply_one_speed_below_the_corner_has_a_reading),

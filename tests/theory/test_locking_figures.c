@@ -179,6 +179,11 @@ static void only_a_load_that_hangs_on_a_lock_takes_torque_to_lower(void **state)
         assert_true(isnan(lowering_nm));
     }
   }
+  /* Friction at the output holds a quarter of the load: the rest hangs on the screw, and the torque is in proportion to it. */
+  struct sb_model model = gear_of(1.0, raising(&jack), back(&jack), 0.0);
+  box_add_constant(&model, -load_nm, false);
+  box_add_constant(&model, 0.25 * load_nm, true);
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].lowering_torque_nm, 0.75 * 61.087 * 0.7, digits);
 }
 
 /* A screw with a collar lowers its load by |eta_back| TL / N, and what the collar takes on top: a motor that gives a little less at
@@ -198,6 +203,22 @@ static void a_screw_is_lowered_by_what_its_thread_and_its_collar_take(void **sta
   }
 }
 
+/* The load drives a screw that locks itself, and the motor must slow both down. What |eta_back| = 0.5 of 0.016 kg m^2 through 2:1 asks of the rotor is 0.016 * 0.5 / 4 =
+ * 0.002 kg m^2: half of it in the rotor is too little by the other half, and twice as much leaves as much. */
+static void a_rotor_too_light_for_what_it_must_slow_down_jams(void **state)
+{
+  (void)state;
+  struct sb_model model = gear_of(2.0, 0.4, -0.5, 0.0);
+  model.load.inertia_kg_m2 = 0.016;
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].jam_inertia_kg_m2, 0.001 - 0.002, 1e-14);
+  /* A load that drives it stops it at once: it never comes to a greater speed. */
+  struct sb_motor_line line = sb_torque_balance_line(&model);
+  const struct sb_load_moment pull = {.acting_nm = -1e6};
+  assert_true(isinf(sb_theory_climb_s(&model, &line, 0, &pull, 1.0, 2.0)));
+  model.motor.rotor_inertia_kg_m2 = 0.004;
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].jam_inertia_kg_m2, 0.004 - 0.002, 1e-14);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -208,6 +229,7 @@ int main(void)
       cmocka_unit_test(a_worm_of_73_percent_does_not_lock),
       cmocka_unit_test(a_screw_is_lowered_by_what_its_thread_and_its_collar_take),
       cmocka_unit_test(only_a_load_that_hangs_on_a_lock_takes_torque_to_lower),
+      cmocka_unit_test(a_rotor_too_light_for_what_it_must_slow_down_jams),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -434,6 +434,64 @@ static void a_load_that_helps_up_to_the_threshold_itself_is_not_held(void **stat
   }
 }
 
+/* Nor is the reading above the threshold where the load never helps less: the box then stays low, or leaves the faster gear. */
+static void a_load_that_always_helps_beyond_the_threshold_shifts_as_a_heavy_one(void **state)
+{
+  (void)state;
+  for (int k = 0; k < 4; k++) {
+    const bool is_up = k / 2 == 1, is_beyond = k % 2 == 1;
+    struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.01, 1e-4, 1e-3);
+    box_add_gear(&model, 6.0, 0.9);
+    box_add_gear(&model, 3.0, 0.9);
+    model.control.sensor.reference_a = 12.0;
+    model.control.sensor.quantity = SB_SENSES_CURRENT;
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const int gear = is_up ? 0 : 1;
+    const double reading = is_up ? model.control.upshift_fraction[0] : model.control.downshift_fraction[0];
+    const double load_nm = (is_beyond ? 1.01 : 0.99) * sb_steady_helping_nm(&model, &line, gear, reading);
+    assert_int_equal(sb_steady_reading(&model, &line, gear, load_nm) < reading, is_beyond);
+    box_add_constant(&model, load_nm, false);
+    const struct sb_pair_figures pair = sb_closed_form_solve(&model).pairs[0];
+    assert_int_equal(is_up ? pair.is_stuck_low : pair.is_needless_downshift, is_beyond);
+  }
+}
+
+/*
+ * A loop without an integral part has the one root z = a - g Kp, a = exp(-Ts m' / J), g = (1 - a) Ts / m' with the stall torque Ts and the
+ * slopes of motor and load together, m'. Here Ts m / J = 1 for the motor's slope m alone, and a load c W^2 adds 2 c W / N^2 = m: z = -1 where
+ * Kp = (1 + exp(-2)) 2 / ((1 - exp(-2)) w0) = 2.6261 / w0.
+ */
+static void a_loop_without_an_integral_settles_where_its_root_is_above_minus_one(void **state)
+{
+  (void)state;
+  struct sb_model model = box_line(50.0, 0.5, 3e-5, 8e-5); /* m = 0.01 N m s, J = 5e-5 kg m^2 through 2:1 */
+  box_add_gear(&model, 2.0, 1.0);
+  hold(&model, 20.0, 1.0);
+  model.drive.integral_per_rad = 0.0;
+  box_add_quadratic(&model, 0.01 * 4.0 / (2.0 * 10.0));
+  const struct sb_motor_line line = sb_torque_balance_line(&model);
+  const double edge = 2.0 * (1.0 + exp(-2.0)) / (1.0 - exp(-2.0)) / 50.0;
+  assert_near(50.0 * edge, 2.6261, 5e-5);
+  model.drive.gain_per_rad_s = 0.999 * edge;
+  assert_true(sb_steady_is_stable(&model, &line, 0));
+  model.drive.gain_per_rad_s = 1.001 * edge;
+  assert_false(sb_steady_is_stable(&model, &line, 0));
+}
+
+/* A clutch passes on no more than its torque, be the motor ever so strong: N eta (Tc - D). */
+static void a_gear_stalls_where_its_clutch_slips(void **state)
+{
+  (void)state;
+  struct sb_model model = box_line(50.0, 0.5, 3e-5, 8e-5);
+  box_add_gear(&model, 4.0, 0.9);
+  model.gearbox.gears[0].drag_nm = 0.02;
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].stall_torque_nm, 4.0 * 0.9 * (0.5 - 0.02), 1e-14);
+  model.shifter = (struct sb_shifter){.ops = sb_shifter_kind_find("clutch"), .clutch_nm = 0.3, .timeout_s = 5.0};
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].stall_torque_nm, 4.0 * 0.9 * (0.3 - 0.02), 1e-14);
+  model.shifter.clutch_nm = 0.7;
+  assert_near_rel(sb_closed_form_solve(&model).gears[0].stall_torque_nm, 4.0 * 0.9 * (0.5 - 0.02), 1e-14);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -453,6 +511,9 @@ int main(void)
       cmocka_unit_test(the_held_speed_itself_is_a_reading),
       cmocka_unit_test(the_greatest_reading_of_a_speed_is_the_held_one),
       cmocka_unit_test(a_load_that_helps_up_to_the_threshold_itself_is_not_held),
+      cmocka_unit_test(a_load_that_always_helps_beyond_the_threshold_shifts_as_a_heavy_one),
+      cmocka_unit_test(a_loop_without_an_integral_settles_where_its_root_is_above_minus_one),
+      cmocka_unit_test(a_gear_stalls_where_its_clutch_slips),
   };
   return cmocka_run_group_tests_name("closed forms under a held speed", tests, NULL, NULL);
 }
