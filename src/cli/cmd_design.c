@@ -6,10 +6,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/text_file.h"
 #include "cli/command.h"
 #include "cli/long_work.h"
 #include "cli/output.h"
+#include "cli/tables.h"
 #include "design/design.h"
 #include "design/drops.h"
 #include "design/shards.h"
@@ -67,39 +67,12 @@ struct design_writing {
   int index, load;
 };
 
-/* Tables of a design, which are written beside it. */
-struct tables {
-  const char *folder;
-  int code; /* exit code */
-};
-
-static int copy_table(FILE *out, const void *context)
-{
-  char block[4096];
-  size_t length;
-  FILE *in = sb_text_file_open(context);
-  if (in == NULL) return -1;
-  while ((length = fread(block, 1, sizeof block, in)) > 0) fwrite(block, 1, length, out);
-  const bool is_whole = !ferror(in) && !ferror(out);
-  fclose(in);
-  return is_whole ? 0 : -1;
-}
-
-static void take_table(void *context, const char *table, const char *name)
-{
-  struct tables *tables = context;
-  char path[8192];
-  if (tables->code != SB_EXIT_DONE) return;
-  snprintf(path, sizeof path, "%.4000s/%.4000s", tables->folder, name);
-  tables->code = sb_command_write_file(path, (struct sb_command_writer){copy_table, table});
-}
-
 static int write_design(FILE *out, const void *context)
 {
   const struct design_writing *writing = context;
   struct sb_faults faults;
-  struct tables tables = {writing->folder, SB_EXIT_DONE};
-  const struct sb_table_taker taker = {take_table, &tables};
+  struct sb_tables tables = {writing->folder, SB_EXIT_DONE};
+  const struct sb_table_taker taker = {sb_tables_take, &tables};
   const enum sb_status status =
       sb_design_write_scenario(out, writing->wanted, writing->answer, writing->index, writing->load, &taker, &faults);
   sb_faults_clear(&faults);

@@ -2,11 +2,16 @@
 /* cmd_prove.c - what holds for every load within bounds. */
 #include <math.h>
 #include <stddef.h>
+#include <stdlib.h>
+#include <string.h>
 
 #include "cli/command.h"
 #include "cli/long_work.h"
 #include "cli/output.h"
+#include "cli/tables.h"
+#include "prove/scenario.h"
 #include "prove/spread.h"
+#include "scenario/choices.h"
 #include "shiftband/prove.h"
 
 struct request {
@@ -22,10 +27,29 @@ struct writing {
   enum sb_prove_bound bound;
 };
 
+/* The scenario itself with other keys: outside the class. */
+struct setting {
+  const char *path;
+  struct sb_option_list sets;
+  struct sb_tables *tables;
+};
+
 static int write_scenario(FILE *out, const void *context)
 {
   const struct writing *writing = context;
   return sb_prove_write_scenario(writing->prove, writing->bound, out);
+}
+
+static int write_set(FILE *out, const void *context)
+{
+  const struct setting *setting = context;
+  struct sb_faults faults;
+  const struct sb_table_taker taker = {sb_tables_take, setting->tables};
+  fputs("# A load profile that was found, in place of the load.\n", out);
+  const enum sb_status status =
+      sb_choices_write_scenario(out, setting->path, setting->sets.items, setting->sets.count, &taker, &faults);
+  sb_faults_clear(&faults);
+  return status == SB_OK && setting->tables->code == SB_EXIT_DONE && !ferror(out) ? 0 : -1;
 }
 
 static enum sb_prove_bound bound_of(const struct request *request, const struct sb_prove *prove)
@@ -33,40 +57,99 @@ static enum sb_prove_bound bound_of(const struct request *request, const struct 
   if (request->worst >= 0) return (enum sb_prove_bound)request->worst;
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) {
     const enum sb_prove_bound bound = sb_prove_bound_of((enum sb_prove_statement)k);
-    if (prove->statements[k] == SB_PROOF_DISPROVED && !isnan(prove->reached[bound])) return bound;
+    if (prove->statements[k] == SB_PROOF_DISPROVED && prove->profiles[bound].count > 0) return bound;
   }
   return SB_PROVE_RETURN_TIME;
+}
+
+/* Bodies put parts of their own into the load, which no key replaces. */
+static int check_replaced(const char *path, const struct sb_option_list *sets, int part_count)
+{
+  struct sb_scenario scenario;
+  const int code = sb_command_load(path, sets, &scenario);
+  if (code != SB_EXIT_DONE) return code;
+  const bool is_replaced = scenario.model.load.part_count == part_count;
+  sb_scenario_clear(&scenario);
+  if (is_replaced) return SB_EXIT_DONE;
+  sb_command_complain("%s: load.bodies: --output needs a load that a profile can replace", path);
+  return SB_EXIT_SCENARIO;
+}
+
+static int write_setting(const char *output, struct setting *setting)
+{
+  char folder[4096] = ".";
+  const char *slash = strrchr(output, '/');
+  struct sb_tables tables = {sb_output_is_standard(output) ? NULL : folder, SB_EXIT_DONE};
+  if (slash != NULL) snprintf(folder, sizeof folder, "%.*s/", (int)(slash - output), output);
+  setting->tables = &tables;
+  const int code = sb_command_write_file(output, (struct sb_command_writer){write_set, setting});
+  return tables.code != SB_EXIT_DONE ? tables.code : code;
+}
+
+/* `own`: the keys that set the profile, behind those of --set. */
+static int write_by_keys(const char *path, const struct request *request, const struct sb_prove_sets *own)
+{
+  const struct sb_option_list *given = &request->sets;
+  const char **items = malloc((given->count + SB_PROVE_SETS) * sizeof *items);
+  if (items == NULL) return sb_command_fail(path, SB_ERR_MEMORY, NULL);
+  for (size_t k = 0; k < given->count; k++) items[k] = given->items[k];
+  for (size_t k = 0; k < SB_PROVE_SETS; k++) items[given->count + k] = own->texts[k];
+  struct setting setting = {.path = path, .sets = {given->count + SB_PROVE_SETS, items}};
+  int code = check_replaced(path, &setting.sets, own->part_count);
+  if (code == SB_EXIT_DONE) code = write_setting(request->output, &setting);
+  free(items);
+  return code;
+}
+
+static int write_outside(const char *path, const struct request *request, const struct writing *writing)
+{
+  struct sb_prove_sets own;
+  struct sb_error err;
+  const enum sb_status status = sb_prove_sets_of(writing->prove, writing->bound, &own, &err);
+  if (status != SB_OK) return sb_command_fail(path, status, &err);
+  const int code = write_by_keys(path, request, &own);
+  sb_prove_sets_clear(&own);
+  return code;
 }
 
 static int write_worst(const char *path, const struct request *request, const struct sb_prove *prove)
 {
   const struct writing writing = {prove, bound_of(request, prove)};
-  if (!sb_prove_can_write(prove)) {
-    sb_command_complain("%s: --output needs a scenario for which something can be proved, without a holding brake",
-                        path);
+  const bool is_outside = prove->outside != NULL;
+  if (!is_outside && !sb_prove_can_write(prove)) {
+    sb_command_complain("%s: --output needs a scenario without a holding brake", path);
     return SB_EXIT_SCENARIO;
   }
   if (prove->profiles[writing.bound].count == 0) {
-    sb_command_complain("%s: no load profile was found for the %s", path, sb_prove_bound_words[writing.bound]);
+    if (is_outside) {
+      sb_command_complain("%s: no counterexample was found: there is no load profile to write", path);
+    } else {
+      sb_command_complain("%s: no load profile was found for the %s", path, sb_prove_bound_words[writing.bound]);
+    }
     return SB_EXIT_SCENARIO;
   }
+  if (is_outside) return write_outside(path, request, &writing);
   return sb_command_write_file(request->output, (struct sb_command_writer){write_scenario, &writing});
 }
 
 /* `spread`: NULL without tolerances. */
-static int report(const char *path, const struct request *request, const struct sb_prove *prove,
-                  const struct sb_prove_spread *spread)
+static void report(const struct request *request, const struct sb_prove *prove, const struct sb_prove_spread *spread)
 {
-  const int code = request->output != NULL ? write_worst(path, request, prove) : SB_EXIT_DONE;
-  if (code != SB_EXIT_DONE || request->is_quiet) return code;
-  if (request->output != NULL && sb_output_is_standard(request->output)) return code;
   if (request->is_json && spread != NULL) {
     (void)sb_prove_spread_write_json(prove, spread, stdout);
-    return code;
+    return;
   }
   (void)(request->is_json ? sb_prove_write_json : sb_prove_write_text)(prove, stdout);
   if (spread != NULL) (void)sb_prove_spread_write_text(spread, stdout);
-  return code;
+}
+
+/* The report is there, too, where no profile can be written. */
+static int answer(const char *path, const struct request *request, const struct sb_prove *prove,
+                  const struct sb_prove_spread *spread)
+{
+  const bool is_output_standard = request->output != NULL && sb_output_is_standard(request->output);
+  if (!request->is_quiet && !is_output_standard) report(request, prove, spread);
+  return request->output != NULL ? write_worst(path, request, prove) : SB_EXIT_DONE;
 }
 
 static void show_progress(void *context, long done, long total)
@@ -109,7 +192,7 @@ static int prove_all(const char *path, const struct request *request, const stru
   }
   if (status == SB_ERR_STOPPED) return sb_interrupt_exit(NULL);
   if (status != SB_OK) return sb_command_fail(path, status, &err);
-  return report(path, request, &prove, has_spread ? &spread : NULL);
+  return answer(path, request, &prove, has_spread ? &spread : NULL);
 }
 
 static int run(void *context)

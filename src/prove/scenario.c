@@ -1,8 +1,14 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/* scenario.c - a machine of the class as a scenario of its own, with a load profile that was sought. */
-#include <math.h>
+/*
+ * scenario.c - a load profile that was sought, in a scenario: a machine of the class is written anew, of others the keys of the load
+ * are set.
+ */
+#include "prove/scenario.h"
 
-#include "shiftband/prove.h"
+#include <math.h>
+#include <stdlib.h>
+
+#include "prove/edge.h"
 
 /* Enough digits to read back the same. */
 #define VALUE "%.17g"
@@ -88,11 +94,12 @@ static void write_gear(const struct sb_gear *gear, FILE *out)
 
 static void write_points(const struct sb_prove_profile *profile, const double *torques, const char *manner, FILE *out)
 {
-  fprintf(out, "    - kind: profile\n      manner: %s\n      interpolation: %s\n      points:\n", manner,
+  fprintf(out, "{kind: profile, manner: %s, interpolation: %s, points: [", manner,
           profile->is_linear ? "linear" : "hold");
   for (int k = 0; k < profile->count; k++) {
-    fprintf(out, "        - [" VALUE " s, " VALUE " N.m]\n", profile->time_s[k], torques[k]);
+    fprintf(out, "%s[" VALUE " s, " VALUE " N.m]", k > 0 ? ", " : "", profile->time_s[k], torques[k]);
   }
+  fputs("]}", out);
 }
 
 static bool is_any(const double *torques, int count)
@@ -103,16 +110,37 @@ static bool is_any(const double *torques, int count)
   return false;
 }
 
-static void write_load(const struct sb_load *load, const struct sb_prove_profile *profile, FILE *out)
+/* The parts of a load in one line; returns how many there are. */
+static int write_parts(const struct sb_load *load, const struct sb_prove_profile *profile, FILE *out)
 {
   double viscous, quadratic;
+  int count = 1;
   sb_load_speed_terms(load, &viscous, &quadratic);
-  fprintf(out, "load:\n  inertia: " VALUE " kg.m2\n  breakaway: " VALUE " N.m\n  parts:\n", load->inertia_kg_m2,
-          load->breakaway_nm);
-  if (viscous > 0.0) fprintf(out, "    - {kind: viscous, coefficient: " VALUE " N.m.s/rad}\n", viscous);
-  if (quadratic > 0.0) fprintf(out, "    - {kind: quadratic, coefficient: " VALUE " N.m.s2/rad2}\n", quadratic);
-  if (is_any(profile->acting_nm, profile->count)) write_points(profile, profile->acting_nm, "acts", out);
+  fputc('[', out);
+  if (viscous > 0.0) {
+    count++;
+    fprintf(out, "{kind: viscous, coefficient: " VALUE " N.m.s/rad}, ", viscous);
+  }
+  if (quadratic > 0.0) {
+    count++;
+    fprintf(out, "{kind: quadratic, coefficient: " VALUE " N.m.s2/rad2}, ", quadratic);
+  }
+  if (is_any(profile->acting_nm, profile->count)) {
+    count++;
+    write_points(profile, profile->acting_nm, "acts", out);
+    fputs(", ", out);
+  }
   write_points(profile, profile->resisting_nm, "resists", out);
+  fputc(']', out);
+  return count;
+}
+
+static void write_load(const struct sb_load *load, const struct sb_prove_profile *profile, FILE *out)
+{
+  fprintf(out, "load:\n  inertia: " VALUE " kg.m2\n  breakaway: " VALUE " N.m\n  parts: ", load->inertia_kg_m2,
+          load->breakaway_nm);
+  (void)write_parts(load, profile, out);
+  fputc('\n', out);
 }
 
 static void write_thresholds(const char *key, const double *fractions, int count, FILE *out)
@@ -140,12 +168,16 @@ static void write_controller(const struct sb_model *model, FILE *out)
   if (control->sensor.filter_s > 0.0) fprintf(out, "  filter: " VALUE " s\n", control->sensor.filter_s);
 }
 
+/* Whole steps. */
+static double duration_of(const struct sb_model *model, const struct sb_prove_profile *profile)
+{
+  return (double)sb_model_step_count(profile->duration_s, model->run.step_s) * model->run.step_s;
+}
+
 static void write_run(const struct sb_model *model, const struct sb_prove_profile *profile, FILE *out)
 {
-  const double step_s = model->run.step_s;
-  const double duration_s = (double)sb_model_step_count(profile->duration_s, step_s) * step_s;
-  fprintf(out, "run: {duration: %.12g s, step: " VALUE " s, initial_output_speed: " VALUE " rad/s}\n", duration_s,
-          step_s, model->run.initial_output_speed_rad_s);
+  fprintf(out, "run: {duration: %.12g s, step: " VALUE " s, initial_output_speed: " VALUE " rad/s}\n",
+          duration_of(model, profile), model->run.step_s, model->run.initial_output_speed_rad_s);
   fprintf(out, "limits: {stall_time: " VALUE " s", model->limits.stall_time_s);
   if (isfinite(model->limits.output_torque_nm)) {
     fprintf(out, ", output_torque: " VALUE " N.m", model->limits.output_torque_nm);
@@ -170,4 +202,36 @@ int sb_prove_write_scenario(const struct sb_prove *prove, enum sb_prove_bound bo
   write_controller(model, out);
   write_run(model, profile, out);
   return ferror(out) ? -1 : 0;
+}
+
+/* ---- keys of a scenario that is there ---- */
+
+enum sb_status sb_prove_sets_of(const struct sb_prove *prove, enum sb_prove_bound bound, struct sb_prove_sets *out,
+                                struct sb_error *err)
+{
+  const struct sb_model *model = prove->model;
+  const struct sb_prove_profile *profile = &prove->profiles[bound];
+  size_t size;
+  *out = (struct sb_prove_sets){.part_count = 0};
+  FILE *parts = open_memstream(&out->parts, &size);
+  if (parts == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for a load profile");
+  fputs("load.parts=", parts);
+  out->part_count = write_parts(&model->load, profile, parts);
+  const bool is_whole = !ferror(parts);
+  if (fclose(parts) != 0 || !is_whole) {
+    free(out->parts);
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for a load profile");
+  }
+  snprintf(out->breakaway, sizeof out->breakaway, "load.breakaway=" VALUE " N.m", sb_edge_load_of(model).breakaway_nm);
+  snprintf(out->duration, sizeof out->duration, "run.duration=%.12g s", duration_of(model, profile));
+  out->texts[0] = out->parts;
+  out->texts[1] = out->breakaway;
+  out->texts[2] = out->duration;
+  return SB_OK;
+}
+
+void sb_prove_sets_clear(struct sb_prove_sets *sets)
+{
+  free(sets->parts);
+  *sets = (struct sb_prove_sets){.part_count = 0};
 }
