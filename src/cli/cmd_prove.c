@@ -75,14 +75,14 @@ static int check_replaced(const char *path, const struct sb_option_list *sets, i
   return SB_EXIT_SCENARIO;
 }
 
-static int write_setting(const char *output, struct setting *setting)
+static int write_setting(const char *output, const char *path, const struct sb_option_list *sets)
 {
   char folder[4096] = ".";
   const char *slash = strrchr(output, '/');
   struct sb_tables tables = {sb_output_is_standard(output) ? NULL : folder, SB_EXIT_DONE};
+  const struct setting setting = {path, *sets, &tables};
   if (slash != NULL) snprintf(folder, sizeof folder, "%.*s/", (int)(slash - output), output);
-  setting->tables = &tables;
-  const int code = sb_command_write_file(output, (struct sb_command_writer){write_set, setting});
+  const int code = sb_command_write_file(output, (struct sb_command_writer){write_set, &setting});
   return tables.code != SB_EXIT_DONE ? tables.code : code;
 }
 
@@ -94,9 +94,9 @@ static int write_by_keys(const char *path, const struct request *request, const 
   if (items == NULL) return sb_command_fail(path, SB_ERR_MEMORY, NULL);
   for (size_t k = 0; k < given->count; k++) items[k] = given->items[k];
   for (size_t k = 0; k < SB_PROVE_SETS; k++) items[given->count + k] = own->texts[k];
-  struct setting setting = {.path = path, .sets = {given->count + SB_PROVE_SETS, items}};
-  int code = check_replaced(path, &setting.sets, own->part_count);
-  if (code == SB_EXIT_DONE) code = write_setting(request->output, &setting);
+  const struct sb_option_list sets = {given->count + SB_PROVE_SETS, items};
+  int code = check_replaced(path, &sets, own->part_count);
+  if (code == SB_EXIT_DONE) code = write_setting(request->output, path, &sets);
   free(items);
   return code;
 }

@@ -87,9 +87,9 @@ static inline struct sb_range sb_series_slope_range(const struct sb_series *p, i
 {
   struct sb_range range = {p->c[1], p->c[1]};
   for (int k = 2; k <= degree; k++) {
-    const double term = k * p->c[k];
-    range.least += term < 0.0 ? term : 0.0;
-    range.greatest += term > 0.0 ? term : 0.0;
+    const double addend = k * p->c[k];
+    range.least += addend < 0.0 ? addend : 0.0;
+    range.greatest += addend > 0.0 ? addend : 0.0;
   }
   return range;
 }

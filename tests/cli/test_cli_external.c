@@ -112,6 +112,7 @@ static void each_run_starts_afresh(void **state)
 static void grid_agrees_with_the_built_in_one_whatever_the_number_of_threads(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip(); /* hundreds of hosts */
   const struct said *said = shell_run(
       OWN
       "vary=\"--vary controller.downshift_below=10..90% --vary controller.upshift_above=10..100%\"; f=scenarios/tray-cart.yaml; "

@@ -489,9 +489,9 @@ static void a_thinned_front_has_the_best_of_each_aim_and_then_the_farthest(void 
     }
     int kept = 0;
     for (int k = 0; k < SB_AIM_COUNT; k++) {
-      int best = -1;
+      int best = 1; /* which is of the front */
       for (int i = 0; i < MANY; i++) {
-        if (is_front[i] && (best < 0 || worths[i].values[k] < worths[best].values[k])) best = i;
+        if (is_front[i] && worths[i].values[k] < worths[best].values[k]) best = i;
       }
       kept += !is_kept[best];
       is_kept[best] = true;
