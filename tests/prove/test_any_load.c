@@ -208,7 +208,7 @@ static void a_whole_plane_says_what_its_points_say_alone(void **state)
   int proved = 0;
   tried = proof_machine("swing arm", 0.95, 0.2, 0.25, 1.75);
   assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
-  for (int k = 0; k < 48 * 50; k += IS_SLOW ? 61 : 23) {
+  for (int k = 0; k < 48 * 50; k += IS_SLOW ? 31 : 23) {
     const double downshift = sb_map_axis_at(&options.downshift, k / 50);
     const double upshift = sb_map_axis_at(&options.upshift, k % 50);
     struct sb_any_load_point point;
