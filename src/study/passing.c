@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "study/passing.h"
 
+#include <errno.h>
 #include <stdlib.h>
 
 #include "map/lattice.h"
@@ -171,7 +172,9 @@ int sb_passing_write_csv(FILE *out, const struct sb_passing *passing)
   }
   free(open);
   free(runs);
-  return has_memory ? sb_csv_result(&csv) : -1;
+  if (has_memory) return sb_csv_result(&csv);
+  errno = ENOMEM; /* what was written meanwhile may have changed it */
+  return -1;
 }
 
 /* Samples that pass at the lattice point nearest to a pair of thresholds. */
