@@ -46,7 +46,7 @@ void sb_reader_finish_bounds(struct sb_reader *reader)
     *bounds = (struct sb_load_bounds){.rate_nm_s = INFINITY};
     return;
   }
-  if (reader->faults->total > 0) return; /* the range of the parts may not be there */
+  if (reader->faults->total > 0 || reader->is_out_of_memory) return; /* the range of the parts may not be there */
   double least_nm, greatest_nm;
   sb_load_share_range_nm(&model->load, model->run.duration_s,
                          bounds->manner == SB_BOUNDS_ACTS ? SB_SHARE_ACTING : SB_SHARE_RESISTING, &least_nm,
