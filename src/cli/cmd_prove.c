@@ -62,12 +62,13 @@ static enum sb_prove_bound bound_of(const struct request *request, const struct 
   return SB_PROVE_RETURN_TIME;
 }
 
-/* Bodies put parts of their own into the load, which no key replaces. */
+/* Bodies put parts of their own into the load, which no key replaces. The scenario's notes have been said already. */
 static int check_replaced(const char *path, const struct sb_option_list *sets, int part_count)
 {
   struct sb_scenario scenario;
-  const int code = sb_command_load(path, sets, &scenario);
-  if (code != SB_EXIT_DONE) return code;
+  struct sb_faults faults = {0};
+  const enum sb_status status = sb_scenario_load(path, sets->items, sets->count, &scenario, &faults);
+  if (status != SB_OK) return sb_command_fail_faults(path, status, &faults);
   const bool is_replaced = scenario.model.load.part_count == part_count;
   sb_scenario_clear(&scenario);
   if (is_replaced) return SB_EXIT_DONE;

@@ -410,15 +410,21 @@ static void a_load_that_drives_the_motor_reads_like_a_heavy_one_beyond_the_inver
   }
 }
 
-/* A load that at its lightest drives the motor just as hard as the threshold reads: from there on no voltage holds the gear. */
-static void a_load_that_helps_up_to_the_threshold_itself_is_not_held(void **state)
+static struct sb_model sensing_current(void)
 {
-  (void)state;
   struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.01, 1e-4, 1e-3);
   box_add_gear(&model, 6.0, 0.9);
   box_add_gear(&model, 3.0, 0.9);
   model.control.sensor.reference_a = 12.0;
   model.control.sensor.quantity = SB_SENSES_CURRENT;
+  return model;
+}
+
+/* A load that at its lightest drives the motor just as hard as the threshold reads: from there on no voltage holds the gear. */
+static void a_load_that_helps_up_to_the_threshold_itself_is_not_held(void **state)
+{
+  (void)state;
+  struct sb_model model = sensing_current();
   const struct sb_motor_line line = sb_torque_balance_line(&model);
   const double down_nm = sb_steady_helping_nm(&model, &line, 1, model.control.downshift_fraction[0]);
   const double up_nm = sb_steady_helping_nm(&model, &line, 0, model.control.upshift_fraction[0]);
@@ -440,11 +446,7 @@ static void a_load_that_always_helps_beyond_the_threshold_shifts_as_a_heavy_one(
   (void)state;
   for (int k = 0; k < 4; k++) {
     const bool is_up = k / 2 == 1, is_beyond = k % 2 == 1;
-    struct sb_model model = box_constants(24.0, 0.2, 2.0, 0.01, 1e-4, 1e-3);
-    box_add_gear(&model, 6.0, 0.9);
-    box_add_gear(&model, 3.0, 0.9);
-    model.control.sensor.reference_a = 12.0;
-    model.control.sensor.quantity = SB_SENSES_CURRENT;
+    struct sb_model model = sensing_current();
     const struct sb_motor_line line = sb_torque_balance_line(&model);
     const int gear = is_up ? 0 : 1;
     const double reading = is_up ? model.control.upshift_fraction[0] : model.control.downshift_fraction[0];
