@@ -168,6 +168,27 @@ static void borders_lie_at_the_steady_states(void **state)
   sb_any_load_clear(&plane);
 }
 
+/* Readings come in steps of 5 %: those steady states are read as 0.95 and 0.45, and thresholds between two readings are the same. */
+static void borders_lie_between_rounded_readings(void **state)
+{
+  (void)state;
+  struct sb_any_load plane;
+  struct sb_error err;
+  const struct sb_any_load_options options = {.downshift = {0.405, 0.01, 12}, .upshift = {0.905, 0.01, 10}, .jobs = 2};
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  tried.control.sensor.resolution_fraction = 0.05;
+  assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
+  for (int i = 0; i < 12; i++) {
+    for (int j = 0; j < 10; j++) {
+      const enum sb_any_load_class expected = sb_map_axis_at(&options.downshift, i) < 0.45 ? SB_ANY_LOAD_NEVER_SHIFTS
+                                              : sb_map_axis_at(&options.upshift, j) > 0.95 ? SB_ANY_LOAD_STUCK_LOW
+                                                                                           : SB_ANY_LOAD_PROVED;
+      assert_int_equal(sb_any_load_at(&plane, i, j)->class, expected);
+    }
+  }
+  sb_any_load_clear(&plane);
+}
+
 /* After a shift at one of these thresholds a constant load brings the opposite command while the gear still runs up or down; but it
  * leads to a speed from where the next command no longer comes, so nothing goes on for ever. */
 static void what_comes_once_is_no_hunting(void **state)
@@ -282,6 +303,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(the_swing_is_that_of_the_closed_forms),
       cmocka_unit_test(borders_lie_at_the_steady_states),
+      cmocka_unit_test(borders_lie_between_rounded_readings),
       cmocka_unit_test(what_comes_once_is_no_hunting),
       cmocka_unit_test(a_whole_plane_says_what_its_points_say_alone),
       cmocka_unit_test(the_number_of_threads_changes_no_byte),

@@ -82,6 +82,14 @@ static void a_stall_is_found_and_its_profile_shows_it(void **state)
   assert_true(shows(SB_PROVE_STALL, SB_VERDICT_STALL));
 }
 
+/* The fast gear stops at 0.9 N.m * 4 * 0.95^2 = 3.249 N.m: bounds below that hold no stall, bounds above it do. */
+static void no_load_beyond_the_bounds_is_tried(void **state)
+{
+  (void)state;
+  try_machine(1.5, 0.25, 3.2, &prove);
+  assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_UNSHOWN);
+}
+
 /* An upshift at 62 % opens a hunting band from 1.461 N.m on, where the fast gear falls below 55 %. */
 static void a_constant_load_that_hunts_is_found_and_shows_it(void **state)
 {
@@ -146,6 +154,7 @@ int main(void)
       cmocka_unit_test(a_machine_of_which_all_would_be_proved_has_no_counterexample),
       cmocka_unit_test(the_same_scenario_gives_the_same_answer),
       cmocka_unit_test(a_stall_is_found_and_its_profile_shows_it),
+      cmocka_unit_test(no_load_beyond_the_bounds_is_tried),
       cmocka_unit_test(a_constant_load_that_hunts_is_found_and_shows_it),
       cmocka_unit_test(a_box_that_does_not_come_back_is_found),
       cmocka_unit_test(profiles_keep_to_the_bounds_and_their_rate),
