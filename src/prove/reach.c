@@ -323,7 +323,7 @@ struct following {
   int gear;
   sb_reach_told *told;
   void *context;
-  bool is_enough;
+  bool is_enough, has_told; /* at the last sample */
 };
 
 static void decide_sample(struct following *f, int sample, const struct sb_reach_cloud *now,
@@ -331,6 +331,7 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
 {
   struct sb_reach *reach = f->reach;
   const struct sb_reach_gear *gear = &reach->gears[f->gear];
+  f->has_told = false;
   for (size_t i = 0; i < now->item_count && !f->is_enough; i++) {
     for (int p = 0; p < gear->part_count && !f->is_enough; p++) {
       struct sb_span span;
@@ -338,6 +339,7 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
       const int count = sb_reach_counted(now->items[i].count, gear->parts[p].way);
       const int way = sb_reach_commanded(reach, count);
       if (way >= 0) {
+        f->has_told = true;
         if (f->told != NULL) f->is_enough = f->told(f->context, sample, f->gear, way, &span);
         continue;
       }
@@ -345,6 +347,23 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
       add_item(reach, next, count, &span);
     }
   }
+}
+
+static bool is_same_corner(const struct sb_corner *a, const struct sb_corner *b)
+{
+  return a->motor_rad_s == b->motor_rad_s && a->output_rad_s == b->output_rad_s && a->filtered == b->filtered;
+}
+
+/* To the bit; then each later sample leaves it as it is, too. */
+static bool is_same_cloud(const struct sb_reach_cloud *a, const struct sb_reach_cloud *b)
+{
+  if (a->item_count != b->item_count) return false;
+  for (size_t i = 0; i < a->item_count; i++) {
+    const struct sb_span *one = &a->items[i].span, *other = &b->items[i].span;
+    if (a->items[i].count != b->items[i].count || one->is_boxed != other->is_boxed) return false;
+    if (!is_same_corner(&one->low, &other->low) || !is_same_corner(&one->high, &other->high)) return false;
+  }
+  return true;
 }
 
 static int first_arrival(const struct sb_edge_arrivals *arrivals)
@@ -370,7 +389,7 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
     clouds[1 - now].item_count = 0;
     decide_sample(f, k, &clouds[now], &clouds[1 - now]);
     now = 1 - now;
-    if (clouds[now].item_count == 0 && left == 0) break;
+    if (left == 0 && !f->has_told && is_same_cloud(&clouds[0], &clouds[1])) break; /* at rest, or empty */
   }
   const bool is_waiting = clouds[now].item_count > 0 || left > 0;
   free(clouds[0].items);
@@ -381,7 +400,7 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
 bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_span *command, int last_sample,
                      sb_reach_told *told, void *context)
 {
-  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false};
+  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false, false};
   struct sb_edge_arrivals arrivals;
   sb_edge_arrive(&reach->edges, gear, f.gear, command, reach->dwell, &arrivals);
   return follow(&f, &arrivals, 0, last_sample);
@@ -390,7 +409,7 @@ bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_
 bool sb_reach_follow_on(struct sb_reach *reach, int gear, const struct sb_reach_item *from, int last_sample,
                         sb_reach_told *told, void *context)
 {
-  struct following f = {reach, gear, told, context, false};
+  struct following f = {reach, gear, told, context, false, false};
   const struct sb_edge_arrivals arrivals = {.count = 1, .items = {{0, from->span}}};
   return follow(&f, &arrivals, from->count, last_sample);
 }

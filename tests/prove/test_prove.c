@@ -10,6 +10,7 @@
 #include "help/near.h"
 #include "help/proof.h"
 #include "help/runs.h"
+#include "prove/reach.h"
 #include "shiftband/prove.h"
 
 /* Thresholds are counts of 1e-8 of the reference, ends of sets the same to 1e-10 of it. */
@@ -525,6 +526,21 @@ static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
   assert_true(prove.is_safe_only);
 }
 
+/* Nothing moves a load that is above the stall of both gears, 0.9 N.m * 10 * 0.95^3 the greater: 2e9 samples of it would take hours. */
+static void what_has_come_to_rest_is_followed_no_further(void **state)
+{
+  (void)state;
+  static struct sb_reach reach;
+  static struct sb_reach_commands all;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 1.5, 8.0, 9.0);
+  assert_int_equal(sb_reach_init(&reach, &proved, &err), SB_OK);
+  sb_reach_all(&reach, &all);
+  assert_int_equal(all.sets[1][SB_REACH_DOWN].count, 1);
+  assert_true(sb_reach_follow(&reach, 1, SB_REACH_DOWN, &all.sets[1][SB_REACH_DOWN].items[0], 2000000000, NULL, NULL));
+  sb_reach_clear(&reach);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -546,6 +562,7 @@ int main(void)
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
+      cmocka_unit_test(what_has_come_to_rest_is_followed_no_further),
       cmocka_unit_test(a_slow_load_cannot_cycle_faster_than_it_moves),
       cmocka_unit_test(a_slow_load_stops_no_gear_that_a_fast_one_stops),
       cmocka_unit_test(the_slower_the_load_the_tighter_the_bounds),
