@@ -2,7 +2,11 @@
 /* class.c - whether a scenario is of the class in which sets of states are ordered; else the key that takes it out. */
 #include <stddef.h>
 
+#include "shiftband/model.h"
 #include "shiftband/prove.h"
+
+/* Sets are followed from sample to sample, for many time constants. */
+enum { SAMPLES_MAX = 10000 };
 
 static bool has_ramp(const struct sb_model *model)
 {
@@ -82,6 +86,15 @@ static bool has_single_gear(const struct sb_model *model)
   return model->gearbox.gear_count < 2;
 }
 
+static bool has_too_many_samples(const struct sb_model *model)
+{
+  const struct sb_derived derived = sb_model_derive(model);
+  for (int g = 0; g < model->gearbox.gear_count; g++) {
+    if (!(derived.time_constant_s[g + 1] <= SAMPLES_MAX * model->control.sample_period_s)) return true;
+  }
+  return false;
+}
+
 static const struct {
   bool (*is_outside)(const struct sb_model *model);
   const char *words;
@@ -101,6 +114,7 @@ static const struct {
     {has_pulses, "controller.pulses: a reading of pulses follows the angle of the past"},
     {has_noise, "controller.noise: it has no bounds"},
     {has_supply_reference, "controller.reference: it follows the supply"},
+    {has_too_many_samples, "controller.sample_period: a gear's time constant is more than 10,000 of them"},
 };
 
 const char *sb_prove_outside(const struct sb_model *model)

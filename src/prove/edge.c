@@ -327,7 +327,8 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
     sb_edge_resisting_part(&edges->lanes[side].model.load)->breakaway_nm = 0.0;
   }
   const struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
-  /* What turns back at once might have been held by a lesser load. */
-  *standing_s = slow->state.motor_speed_rad_s < 0.0 ? sample * edges->sample_s : slow->sums.standstill_time_s;
+  /* What turns back at once, or at first, might have been held by a lesser load. */
+  const bool is_back = speed_rad_s < 0.0 || slow->state.motor_speed_rad_s < 0.0;
+  *standing_s = is_back ? sample * edges->sample_s : slow->sums.standstill_time_s;
   return (struct sb_span){ends[SB_EDGE_SLOW], ends[SB_EDGE_FAST], is_boxed};
 }

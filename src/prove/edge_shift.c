@@ -23,7 +23,8 @@ static void record(const struct track *track, int sample, double motor_rad_s)
 static void command(struct sb_edges *edges, enum sb_edge_side side, int gear, int to, const struct sb_corner *from)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
-  edges->now = (struct sb_edge_shift){.engaged_s = INFINITY, .motor_rad_s = NAN, .output_rad_s = NAN};
+  edges->now =
+      (struct sb_edge_shift){.engaged_s = INFINITY, .motor_rad_s = NAN, .output_rad_s = NAN, .joined_rad_s = NAN};
   sb_edge_begin(edges, side, gear, from, 0.0);
   edges->command_s = 0.0;
   sb_sim_command(sim, to);
@@ -65,7 +66,8 @@ static void watch_rest(struct sb_edges *edges, enum sb_edge_side side)
   if (can_rest(edges)) edges->now.standstill_s = fmax(edges->now.engaged_s - since_s, 0.0);
 }
 
-/* On to a sample in gear. What turns back at last might have been held by a lesser load since the sample before it did. */
+/* On to a sample in gear. What turns back at last might have been held by a lesser load since the sample before it did; what an engagement
+ * turns back, even if it comes to rest then, by one that is engaged just at rest. */
 static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int sample)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
@@ -76,12 +78,15 @@ static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int s
     if (sim->state.motor_speed_rad_s >= 0.0) forward = k;
   }
   const double back_s = sim->state.motor_speed_rad_s < 0.0 ? (sample - forward) * edges->sample_s : 0.0;
-  edges->now.standing_s = fmax(sb_sim_sums(sim)->standstill_time_s, back_s);
+  const bool is_joined_back = edges->now.joined_rad_s < 0.0;
+  const double joined_s = is_joined_back ? sample * edges->sample_s - edges->now.engaged_s : 0.0;
+  edges->now.standing_s = fmax(sb_sim_sums(sim)->standstill_time_s, fmax(back_s, joined_s));
 }
 
 double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
                           int samples)
 {
+  edges->now.joined_rad_s = NAN;
   sb_edge_begin(edges, side, gear, from, 0.0);
   watch_standing(edges, side, samples);
   (void)sb_edge_finish(edges, side, 0.0);

@@ -5,10 +5,14 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "prove/edge_course.h"
 #include "shiftband/run.h"
 
 /* Sets that still grow after so many samples are given up. */
 enum { ROUNDS_MAX = 200000, LASTING_ROUNDS_MAX = 400 };
+
+/* What waits is asked after so many samples whether a command can still come. */
+enum { PEACE_EVERY = 64 };
 
 static const char no_engagement[] =
     "gearbox.shifter.shift_timeout: there are loads under which a shift does not engage in that time";
@@ -323,7 +327,7 @@ struct following {
   int gear;
   sb_reach_told *told;
   void *context;
-  bool is_enough, has_told; /* at the last sample */
+  bool is_enough;
 };
 
 static void decide_sample(struct following *f, int sample, const struct sb_reach_cloud *now,
@@ -331,7 +335,6 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
 {
   struct sb_reach *reach = f->reach;
   const struct sb_reach_gear *gear = &reach->gears[f->gear];
-  f->has_told = false;
   for (size_t i = 0; i < now->item_count && !f->is_enough; i++) {
     for (int p = 0; p < gear->part_count && !f->is_enough; p++) {
       struct sb_span span;
@@ -339,7 +342,6 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
       const int count = sb_reach_counted(now->items[i].count, gear->parts[p].way);
       const int way = sb_reach_commanded(reach, count);
       if (way >= 0) {
-        f->has_told = true;
         if (f->told != NULL) f->is_enough = f->told(f->context, sample, f->gear, way, &span);
         continue;
       }
@@ -349,21 +351,37 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
   }
 }
 
-static bool is_same_corner(const struct sb_corner *a, const struct sb_corner *b)
+/* Whether no command can come from a span: its ends go to their limits, and between those no part commands. */
+static bool is_at_peace(struct sb_reach *reach, int gear, const struct sb_span *span)
 {
-  return a->motor_rad_s == b->motor_rad_s && a->output_rad_s == b->output_rad_s && a->filtered == b->filtered;
-}
-
-/* To the bit; then each later sample leaves it as it is, too. */
-static bool is_same_cloud(const struct sb_reach_cloud *a, const struct sb_reach_cloud *b)
-{
-  if (a->item_count != b->item_count) return false;
-  for (size_t i = 0; i < a->item_count; i++) {
-    const struct sb_span *one = &a->items[i].span, *other = &b->items[i].span;
-    if (a->items[i].count != b->items[i].count || one->is_boxed != other->is_boxed) return false;
-    if (!is_same_corner(&one->low, &other->low) || !is_same_corner(&one->high, &other->high)) return false;
+  struct sb_edges *edges = &reach->edges;
+  const double hair = edges->sizes.speed_rad_s;
+  if (span->is_boxed) return false;
+  const double slowest = sb_edge_limit(edges, SB_EDGE_SLOW, gear, &span->low).motor_rad_s;
+  const double fastest = sb_edge_limit(edges, SB_EDGE_FAST, gear, &span->high).motor_rad_s;
+  struct sb_span hull = {.low = sb_edge_corner(edges, gear, fmin(span->low.motor_rad_s, slowest) - hair),
+                         .high = sb_edge_corner(edges, gear, fmax(span->high.motor_rad_s, fastest) + hair)};
+  const double low = hull.low.motor_rad_s, high = hull.high.motor_rad_s;
+  hull.low.filtered = fmin(span->low.filtered, sb_edge_least_reading(edges, low, high));
+  hull.high.filtered = fmax(span->high.filtered, sb_edge_greatest_reading(edges, low, high));
+  for (int p = 0; p < reach->gears[gear].part_count; p++) {
+    const struct sb_reach_part *part = &reach->gears[gear].parts[p];
+    struct sb_span cut;
+    if (part->way >= 0 && sb_reach_cut(reach, gear, &hull, part, &cut)) return false;
   }
   return true;
+}
+
+/* Leaves out what waits for ever; returns whether there was any. */
+static bool leave_peaceful(struct sb_reach *reach, int gear, struct sb_reach_cloud *cloud)
+{
+  const size_t before = cloud->item_count;
+  size_t kept = 0;
+  for (size_t i = 0; i < before; i++) {
+    if (!is_at_peace(reach, gear, &cloud->items[i].span)) cloud->items[kept++] = cloud->items[i];
+  }
+  cloud->item_count = kept;
+  return kept < before;
 }
 
 static int first_arrival(const struct sb_edge_arrivals *arrivals)
@@ -379,8 +397,10 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
 {
   struct sb_reach *reach = f->reach;
   struct sb_reach_cloud clouds[2] = {{0}, {0}};
+  const int first = first_arrival(arrivals);
+  bool waits_for_ever = false;
   int left = arrivals->count, now = 0;
-  for (int k = first_arrival(arrivals); k <= last_sample && !f->is_enough && reach->edges.status == SB_OK; k++) {
+  for (int k = first; k <= last_sample && !f->is_enough && reach->edges.status == SB_OK; k++) {
     for (int i = 0; i < arrivals->count; i++) {
       if (arrivals->items[i].sample != k) continue;
       add_item(reach, &clouds[now], count, &arrivals->items[i].span);
@@ -389,9 +409,10 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
     clouds[1 - now].item_count = 0;
     decide_sample(f, k, &clouds[now], &clouds[1 - now]);
     now = 1 - now;
-    if (left == 0 && !f->has_told && is_same_cloud(&clouds[0], &clouds[1])) break; /* at rest, or empty */
+    if ((k - first) % PEACE_EVERY == 0 && leave_peaceful(reach, f->gear, &clouds[now])) waits_for_ever = true;
+    if (clouds[now].item_count == 0 && left == 0) break;
   }
-  const bool is_waiting = clouds[now].item_count > 0 || left > 0;
+  const bool is_waiting = waits_for_ever || clouds[now].item_count > 0 || left > 0;
   free(clouds[0].items);
   free(clouds[1].items);
   return is_waiting;
@@ -400,7 +421,7 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
 bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_span *command, int last_sample,
                      sb_reach_told *told, void *context)
 {
-  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false, false};
+  struct following f = {reach, sb_reach_next_gear(gear, way), told, context, false};
   struct sb_edge_arrivals arrivals;
   sb_edge_arrive(&reach->edges, gear, f.gear, command, reach->dwell, &arrivals);
   return follow(&f, &arrivals, 0, last_sample);
@@ -409,7 +430,7 @@ bool sb_reach_follow(struct sb_reach *reach, int gear, int way, const struct sb_
 bool sb_reach_follow_on(struct sb_reach *reach, int gear, const struct sb_reach_item *from, int last_sample,
                         sb_reach_told *told, void *context)
 {
-  struct following f = {reach, gear, told, context, false, false};
+  struct following f = {reach, gear, told, context, false};
   const struct sb_edge_arrivals arrivals = {.count = 1, .items = {{0, from->span}}};
   return follow(&f, &arrivals, from->count, last_sample);
 }

@@ -343,7 +343,7 @@ static void what_is_outside_is_named_by_its_key(void **state)
 }
 
 /* All that breaks the order of courses: what follows the past (control, heat, charge, angles, a shaft's twist), what is switched, what other
- * bodies do, what has no bounds, and gears of which one turns back or holds itself. */
+ * bodies do, what has no bounds, gears of which one turns back or holds itself; and more samples than can be followed. */
 static const char *const outside_keys[] = {"gearbox.gears: there is one gear",
                                            "drive.mode:",
                                            "drive.ramp:",
@@ -358,7 +358,8 @@ static const char *const outside_keys[] = {"gearbox.gears: there is one gear",
                                            "controller.reading:",
                                            "controller.pulses:",
                                            "controller.noise:",
-                                           "controller.reference:"};
+                                           "controller.reference:",
+                                           "controller.sample_period:"};
 enum { OUTSIDE_KEYS = sizeof outside_keys / sizeof outside_keys[0] };
 
 static void take_outside(struct sb_model *model, int key)
@@ -378,7 +379,8 @@ static void take_outside(struct sb_model *model, int key)
     case 11: model->control.sensor.quantity = SB_SENSES_CURRENT; break;
     case 12: model->control.sensor.pulses.per_turn = 6.0; break;
     case 13: model->control.sensor.noise_fraction = 0.01; break;
-    default: model->control.sensor.supply.is_present = true; break;
+    case 14: model->control.sensor.supply.is_present = true; break;
+    default: model->control.sample_period_s = 0.99e-4 * tau(1); break;
   }
 }
 

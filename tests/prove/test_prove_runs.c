@@ -241,6 +241,24 @@ static void what_a_holding_brake_stops_in_a_shift_stands(void **state)
   sb_scenario_clear(&written);
 }
 
+/* The heaviest load turns the drum back while the selector is in neutral, so that the faster gear joins it turning backwards and brings it to
+ * rest; a lesser one joins it just at rest, which then stands until the dwell of 1 s is over: 0.12 s of it are the shift. */
+static void what_is_engaged_just_at_rest_stands_for_longer_than_under_the_heaviest_load(void **state)
+{
+  (void)state;
+  static const char *const changes[] = {"motor.rotor_inertia=1.2e-4 kg.m2",
+                                        "load.bounds={manner: acts, minimum: 5.3 N.m, maximum: 45.3 N.m}"};
+  struct sb_error err;
+  struct sb_faults faults;
+  assert_int_equal(sb_scenario_load(SB_SOURCE_DIR "/src/manual/new/winch.yaml", changes, 2, &written, &faults), SB_OK);
+  assert_int_equal(sb_prove_solve_quickly(&written.model, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 1.0 - 0.12, 1e-9);
+  assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+  assert_true(prove.reached[SB_PROVE_STANDING] > 0.866); /* the heaviest load: 0.8639 s */
+  assert_true(prove.reached[SB_PROVE_STANDING] <= prove.bounds[SB_PROVE_STANDING]);
+  sb_scenario_clear(&written);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -248,6 +266,7 @@ int main(void)
       cmocka_unit_test(no_run_under_a_slow_load_exceeds_a_bound),
       cmocka_unit_test(a_slow_load_is_bounded_by_what_a_faster_one_exceeds),
       cmocka_unit_test(what_a_holding_brake_stops_in_a_shift_stands),
+      cmocka_unit_test(what_is_engaged_just_at_rest_stands_for_longer_than_under_the_heaviest_load),
       cmocka_unit_test(a_profile_of_its_own_comes_within_a_percent_of_each_bound),
       cmocka_unit_test(runs_beyond_the_bounds_of_the_load_exceed_something_proved),
       cmocka_unit_test(what_is_written_of_a_random_machine_runs_the_same),
