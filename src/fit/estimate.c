@@ -196,6 +196,7 @@ static double kept_sd(const struct sb_estimate *estimate, int c)
 static size_t *places_of(const struct sb_bench *bench, int channel)
 {
   size_t *places = calloc(bench->channels[channel].count + 1, sizeof *places), n = 0;
+  if (places == NULL) sb_shortage_note();
   for (size_t i = 0; places != NULL && i < bench->reading_count; i++) {
     if (bench->readings[i].channel == channel) places[n++] = i;
   }
