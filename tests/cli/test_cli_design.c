@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The design command as a user meets it: designs as scenarios that give the same figures, going on after a kill, misses and faults. */
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "help/near.h"
@@ -27,6 +28,7 @@
 static void a_written_design_gives_the_figures_of_the_table(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip();
   if (shell_run("command -v python3")->code != 0) skip();
   const struct said *said = shell_run(
       SHELF
@@ -60,15 +62,16 @@ static void a_written_design_gives_the_figures_of_the_table(void **state)
 static void threads_and_a_kill_change_no_byte(void **state)
 {
   (void)state;
+  setenv("TUNES", IS_SLOW ? "1" : "3", 1);
   const struct said *said = shell_run(
       SHELF
       "shelf '" WHEELS "' 'carry: [{load: 0.8 N.m}]' > $T/a.yaml; cd $T; mkdir -p one three killed; "
-      "$SHIFTBAND design a.yaml --tunes 3 --jobs 1 -o one > one.txt; "
-      "$SHIFTBAND design a.yaml --tunes 3 --jobs 3 -o three > three.txt; "
-      "$SHIFTBAND design a.yaml --tunes 3 --jobs 1 -o killed > /dev/null & child=$!; "
+      "$SHIFTBAND design a.yaml --tunes $TUNES --jobs 1 -o one > one.txt; "
+      "$SHIFTBAND design a.yaml --tunes $TUNES --jobs 3 -o three > three.txt; "
+      "$SHIFTBAND design a.yaml --tunes $TUNES --jobs 1 -o killed > /dev/null & child=$!; "
       "while ! grep -q '^task' killed/design.tunes.part 2>/dev/null && kill -0 $child 2>/dev/null; do sleep 0.02; done; "
       "kill -9 $child; wait $child; ls killed; "
-      "$SHIFTBAND design a.yaml --tunes 3 --jobs 2 -o killed --resume > killed.txt; "
+      "$SHIFTBAND design a.yaml --tunes $TUNES --jobs 2 -o killed --resume > killed.txt; "
       "cmp one.txt three.txt && cmp one.txt killed.txt && diff -r one three && diff -r one killed && echo the same bytes");
   shell_expect(said, "the same bytes");
 }
@@ -81,12 +84,13 @@ static void threads_and_a_kill_change_no_byte(void **state)
 static void shards_change_no_byte(void **state)
 {
   (void)state;
+  setenv("TUNES", IS_SLOW ? "2" : "4", 1);
   const struct said *said = shell_run(
       SHELF OTHER_LOAD
       "cd $T; mkdir -p whole joined all; shelf '" WHEELS
       "' 'carry: [{load: 0.8 N.m}]' > a.yaml; other '0.5 N.m' '6 s' > b.yaml; "
       "design() { \"$SHIFTBAND\" design \"$@\"; }; "
-      "search='a.yaml --load b.yaml --tunes 4 --designs 3'; design $search -o whole > whole.txt || exit; "
+      "search='a.yaml --load b.yaml --tunes '$TUNES' --designs 3'; design $search -o whole > whole.txt || exit; "
       "design $search --shard 1/3 -o r1 && design $search --shard 3/3 --jobs 3 -o r3 || exit; "
       "\"$SHIFTBAND\" design $search --shard 2/3 --jobs 1 -o r2 & child=$!; "
       "while ! grep -q '^task' r2.part 2>/dev/null && kill -0 $child 2>/dev/null; do sleep 0.01; done; "
