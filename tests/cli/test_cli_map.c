@@ -12,6 +12,7 @@
 
 #include "help/near.h"
 #include "help/shell.h"
+#include "help/slow.h"
 
 static void run_well(const char *command)
 {
@@ -60,6 +61,7 @@ static void first_failure_in_the_text_is_where_runs_begin_to_fail(void **state)
 static void no_line_is_wider_than_eighty_columns_anywhere(void **state)
 {
   (void)state;
+  if (IS_SLOW) skip();
   const struct said *said = shell_run(
       "for f in tray-cart hunting-crawler hunting-crawler-fixed well-winch three-speed-feeder stop-and-go; do "
       "$SHIFTBAND map --set controller.threshold_step='4 %' scenarios/$f.yaml | sed '/^Caution/,$d'; "
@@ -302,7 +304,7 @@ enum { STUDY_COUNT = sizeof studies / sizeof studies[0] };
 static void result_does_not_depend_on_the_number_of_threads(void **state)
 {
   (void)state;
-  for (int k = 0; k < STUDY_COUNT; k++) {
+  for (int k = 0; k < STUDY_COUNT; k += IS_SLOW ? 3 : 1) {
     char command[2048];
     snprintf(command, sizeof command,
              "for j in 1 2 3; do $SHIFTBAND map --jobs $j -o $T/j$j.csv %s > $T/j$j.txt || exit 9; done; "
