@@ -580,6 +580,19 @@ static void bounds_of_a_vehicle_are_those_of_rolling_and_grade_together(void **s
     humped->ops->range_nm(humped, &low, &high);
     assert_near(high, 4.0 * weight_nm, 1e-12 * weight_nm);
   }
+  /* A road that comes through the level is level somewhere; one that jumps from up to down is not. */
+  static const double bend_m[] = {0.0, 2.0, 4.0}, bend[] = {0.6, -0.3, -0.3};
+  static const double jump_m[] = {0.0, 2.0, 2.0, 4.0}, jump[] = {0.6, 0.3, -0.3, -0.6};
+  const struct sb_table roads[] = {{3, bend_m, bend}, {4, jump_m, jump}};
+  for (int k = 0; k < 2; k++) {
+    body.as.vehicle.grade = roads[k];
+    const struct sb_load other = lowered(&body);
+    for (int i = 0; i < other.part_count; i++) {
+      if (!other.parts[i].is_resisting) continue;
+      other.parts[i].ops->range_nm(&other.parts[i], &low, &high);
+      assert_near(high, 4.0 * weight_nm * (k == 0 ? 1.0 : cos(atan(0.3))), 1e-12 * weight_nm);
+    }
+  }
   /* Each by itself would be further apart: at the steepest place the rolling resistance is not what it is on the level. */
   assert_true(heaviest_nm < weight_nm * (sin(atan(1.5)) + c) - 0.1 * c * weight_nm);
 }

@@ -10,6 +10,7 @@
 #include "help/near.h"
 #include "help/proof.h"
 #include "help/runs.h"
+#include "prove/edge_course.h"
 #include "prove/reach.h"
 #include "shiftband/prove.h"
 
@@ -288,6 +289,82 @@ static void a_load_that_holds_it_at_the_start_is_left_after_the_start_delay(void
   assert_near(prove.bounds[SB_PROVE_STANDING], 0.6, 1e-9);
 }
 
+/* Parts that resist 1.0 N.m in motion and hold 3.0 N.m at rest, and 0.3 N.m: together 3.3 N.m hold it, although 1.3 N.m would let it go. */
+static void what_holds_it_at_rest_is_more_than_what_resists(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 0.3, 0.0, 0.0);
+  proved.load.bounds = (struct sb_load_bounds){.manner = SB_BOUNDS_NONE};
+  model_add_constant(&proved, 1.0, true)->breakaway_nm = 3.0;
+  model_add_constant(&proved, 0.3, true);
+  const struct sb_edge_load load = sb_edge_load_of(&proved);
+  assert_near(load.breakaway_nm, 3.3, 1e-12);
+  assert_near(load.resisting_nm[1], 1.3, 1e-12);
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 0.6, 1e-9);
+  proved.load.parts[proved.load.part_count - 2].breakaway_nm =
+      2.9; /* 3.2 N.m: below the 3.249 N.m that the gear gives */
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 0.0, 1e-9);
+}
+
+/* The bounds of two machines together are the wider ones, each by itself. */
+static void bounds_of_machines_that_differ_are_the_wider_ones(void **state)
+{
+  (void)state;
+  static const enum sb_bounds_manner manners[] = {SB_BOUNDS_ACTS, SB_BOUNDS_RESISTS};
+  for (int k = 0; k < 2; k++) {
+    struct sb_model one = proof_machine("selector", 0.95, 0.3, least, greatest), other = one;
+    one.load.bounds = (struct sb_load_bounds){manners[k], 0.2, 2.0, INFINITY};
+    other.load.bounds = (struct sb_load_bounds){manners[k], 0.1, 3.0, INFINITY};
+    const struct sb_model *const ends[2][SB_EDGE_SIDES] = {{&one, &other}, {&other, &one}};
+    for (int order = 0; order < 2; order++) {
+      const struct sb_edge_load load = sb_edge_load_between(ends[order]);
+      const double *range = k == 0 ? load.acting_nm : load.resisting_nm;
+      assert_near(range[0], 0.1, 1e-12);
+      assert_near(range[1], 3.0, 1e-12);
+    }
+  }
+}
+
+/* From 1 to 2 N.m within 4 s at 1 N.m/s at most: up for 2.5 s and down again; under a ceiling of 3 N.m along it from 2 s to 3 s. */
+static void the_greatest_path_of_a_slow_load_goes_up_and_down_at_its_rate(void **state)
+{
+  (void)state;
+  static const double tent[][2] = {{0.0, 1.0}, {2.5, 3.5}, {4.0, 2.0}};
+  static const double cut[][2] = {{0.0, 1.0}, {2.0, 3.0}, {3.0, 3.0}, {4.0, 2.0}};
+  const struct sb_edge_path free = sb_edge_path_above(1.0, 2.0, 10.0, 1.0, 4.0);
+  const struct sb_edge_path under = sb_edge_path_above(1.0, 2.0, 3.0, 1.0, 4.0);
+  const struct sb_edge_path below = sb_edge_path_below(-1.0, -2.0, -10.0, 1.0, 4.0);
+  assert_int_equal(free.count, 3);
+  assert_int_equal(under.count, 4);
+  for (int k = 0; k < 4; k++) {
+    assert_near(under.time_s[k], cut[k][0], 1e-12);
+    assert_near(under.torque_nm[k], cut[k][1], 1e-12);
+    if (k == 3) break;
+    assert_near(free.time_s[k], tent[k][0], 1e-12);
+    assert_near(free.torque_nm[k], tent[k][1], 1e-12);
+    assert_near(below.torque_nm[k], -tent[k][1], 1e-12);
+  }
+}
+
+/* Between two speeds that turn different ways there is rest, which reads 0. */
+static void readings_between_two_speeds_are_bounded_by_theirs_and_rest(void **state)
+{
+  (void)state;
+  struct sb_edges edges;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 0.3, least, greatest);
+  assert_int_equal(sb_edge_init(&edges, &proved, &err), SB_OK);
+  const double whole = proved.control.sensor.reference_rad_s;
+  assert_near(sb_edge_least_reading(&edges, -0.25 * whole, 0.5 * whole), 0.0, 0.0);
+  assert_near(sb_edge_greatest_reading(&edges, -0.75 * whole, 0.5 * whole), 0.75, 1e-15);
+  assert_near(sb_edge_least_reading(&edges, 0.25 * whole, 0.5 * whole), 0.25, 1e-15);
+  assert_near(sb_edge_least_reading(&edges, -0.5 * whole, -0.25 * whole), 0.25, 1e-15);
+  sb_edge_clear(&edges);
+}
+
 /* Whether a run under a constant load still shifts in its last third. */
 static bool runs_to_and_fro(double load_nm)
 {
@@ -561,6 +638,10 @@ int main(void)
       cmocka_unit_test(a_shift_or_a_clutch_that_does_not_hold_takes_it_out_of_the_class),
       cmocka_unit_test(a_coarse_reading_shifts_half_a_step_off_and_a_debounced_one_later),
       cmocka_unit_test(a_load_that_holds_it_at_the_start_is_left_after_the_start_delay),
+      cmocka_unit_test(what_holds_it_at_rest_is_more_than_what_resists),
+      cmocka_unit_test(bounds_of_machines_that_differ_are_the_wider_ones),
+      cmocka_unit_test(the_greatest_path_of_a_slow_load_goes_up_and_down_at_its_rate),
+      cmocka_unit_test(readings_between_two_speeds_are_bounded_by_theirs_and_rest),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
