@@ -146,6 +146,12 @@ struct sb_corner sb_edge_corner(const struct sb_edges *edges, int gear, double m
   return (struct sb_corner){motor_rad_s, motor_rad_s * sb_edge_per_motor(edges, gear), reading_of(edges, motor_rad_s)};
 }
 
+/* No course exceeds these, so that nobody looks for places where speeds and torque turn over. */
+static void forgo_extremes(struct sb_sim *sim)
+{
+  sim->sums.motor_speed_rad_s.value = sim->sums.output_torque_nm.value = INFINITY;
+}
+
 void sb_edge_begin(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
                    double time_s)
 {
@@ -153,8 +159,10 @@ void sb_edge_begin(struct sb_edges *edges, enum sb_edge_side side, int gear, con
       gear, from->motor_rad_s,
       edges->has_clutch ? from->output_rad_s : from->motor_rad_s * sb_edge_per_motor(edges, gear), time_s};
   look_across(edges, (int)side, gear, place.motor_speed_rad_s, place.output_speed_rad_s, time_s);
-  sb_sim_begin_at(&edges->lanes[side].sim, &place);
-  note_output(edges, &edges->lanes[side].sim);
+  struct sb_sim *sim = &edges->lanes[side].sim;
+  sb_sim_begin_at(sim, &place);
+  if (edges->is_motion_alone) forgo_extremes(sim);
+  note_output(edges, sim);
 }
 
 void sb_edge_advance(struct sb_edges *edges, enum sb_edge_side side, long long step)
