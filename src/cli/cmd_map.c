@@ -211,7 +211,8 @@ static int do_join(const struct request *request)
   if (sb_study_read(result.about, &study)) {
     code = finish(request, &study, &result);
   } else {
-    sb_command_complain("--join: %s: no shard of a map", request->shards.items[0]);
+    sb_command_complain("--join: %s: no shard of a map, or one that another version of shiftband made",
+                        request->shards.items[0]);
   }
   sb_tasks_result_clear(&result);
   return code;

@@ -113,6 +113,12 @@ const char *sb_map_worst_name(const struct sb_map_verdict *verdict)
   return worst < 0 ? passes : sb_verdict_name((enum sb_verdict_kind)worst);
 }
 
+const char *sb_map_run_name(const struct sb_map_verdict *verdict, const struct sb_map_figures *figures)
+{
+  const bool never_shifts = sb_map_class_of_run(verdict, figures) == SB_MAP_NEVER_SHIFTS;
+  return never_shifts ? class_words[SB_MAP_NEVER_SHIFTS] : sb_map_worst_name(verdict);
+}
+
 const char *sb_map_cause_name(const struct sb_map_verdict *verdict)
 {
   const char *name = sb_verdict_cause_name(verdict->cause);

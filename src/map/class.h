@@ -46,8 +46,10 @@ enum sb_map_class sb_map_class_of_run(const struct sb_map_verdict *verdict, cons
 char sb_map_class_letter(enum sb_map_class class);
 const char *sb_map_class_words(enum sb_map_class class);
 
-/* The name of the verdict that matters most, "passes" without any; the cause's name, "" without. Constant strings. */
+/* The name of the verdict that matters most, "passes" without any; the same of a run in a box of several gears, of which it may be
+ * that it never shifts; the cause's name, "" without. Constant strings. */
 const char *sb_map_worst_name(const struct sb_map_verdict *verdict);
+const char *sb_map_run_name(const struct sb_map_verdict *verdict, const struct sb_map_figures *figures);
 const char *sb_map_cause_name(const struct sb_map_verdict *verdict);
 
 /* All verdicts, worst first, with ';' between them: "stall;hunting"; "passes" without any. Returns text. */

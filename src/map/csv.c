@@ -25,8 +25,7 @@ static void put_cell(struct sb_csv *csv, const struct sb_map_options *options, c
   sb_csv_rounded(csv, sb_map_axis_pct(&options->downshift, cell->downshift_last), 10);
   sb_csv_rounded(csv, sb_map_axis_pct(&options->upshift, cell->upshift_first), 10);
   sb_csv_rounded(csv, sb_map_axis_pct(&options->upshift, cell->upshift_last), 10);
-  const bool is_fixed = sb_map_class_of_run(&cell->verdict, &cell->figures) == SB_MAP_NEVER_SHIFTS;
-  sb_csv_text(csv, is_fixed ? sb_map_class_words(SB_MAP_NEVER_SHIFTS) : sb_map_worst_name(&cell->verdict));
+  sb_csv_text(csv, sb_map_run_name(&cell->verdict, &cell->figures));
   sb_csv_text(csv, sb_map_cause_name(&cell->verdict));
   sb_csv_text(csv, sb_map_all_verdicts(&cell->verdict, all));
   sb_fields_put_csv(csv, sb_map_figure_fields, &cell->figures);

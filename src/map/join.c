@@ -82,7 +82,8 @@ void sb_map_keep_passing(struct sb_map *map)
   for (size_t i = 0; i < map->cell_count; i++) {
     if (map->cells[i].verdict.kinds != 0) continue;
     map->cells[kept] = map->cells[i];
-    map->cells[kept++].figures = (struct sb_map_figures){.shift_count = 0};
+    const long shift_count = map->cells[i].figures.shift_count > 0 ? 1 : 0;
+    map->cells[kept++].figures = (struct sb_map_figures){.shift_count = shift_count};
   }
   map->cell_count = kept;
   sb_map_join(map);

@@ -43,7 +43,7 @@ long long sb_map_cell_point_count(const struct sb_map *map, const struct sb_map_
 /* Joins neighbours of equal verdict and figures into greater rectangles. */
 void sb_map_join(struct sb_map *map);
 
-/* Keeps only the rectangles that pass, joined whatever their figures, in order. */
+/* Keeps only the rectangles that pass, joined whatever their figures, in order; of these only whether they shift is kept, 0 or 1. */
 void sb_map_keep_passing(struct sb_map *map);
 
 /* Puts the cells in the order of the CSV: down, then up. */

@@ -81,7 +81,11 @@ static enum sb_status init_lane(struct sb_edges *edges, int index, const struct 
 enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model, struct sb_error *err)
 {
   const struct sb_model *const ends[SB_EDGE_SIDES] = {model, model};
-  return sb_edge_init_between(edges, model, ends, err);
+  const enum sb_status status = sb_edge_init_between(edges, model, ends, err);
+  if (status != SB_OK) return status;
+  edges->is_motion_alone = true;
+  for (int side = 0; side < SB_EDGE_SIDES; side++) edges->lanes[side].sim.has_few_sums = true;
+  return SB_OK;
 }
 
 enum sb_status sb_edge_init_between(struct sb_edges *edges, const struct sb_model *model,
@@ -142,6 +146,12 @@ struct sb_corner sb_edge_corner(const struct sb_edges *edges, int gear, double m
   return (struct sb_corner){motor_rad_s, motor_rad_s * sb_edge_per_motor(edges, gear), reading_of(edges, motor_rad_s)};
 }
 
+/* No course exceeds these, so that nobody looks for places where speeds and torque turn over. */
+static void forgo_extremes(struct sb_sim *sim)
+{
+  sim->sums.motor_speed_rad_s.value = sim->sums.output_torque_nm.value = INFINITY;
+}
+
 void sb_edge_begin(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from,
                    double time_s)
 {
@@ -149,8 +159,10 @@ void sb_edge_begin(struct sb_edges *edges, enum sb_edge_side side, int gear, con
       gear, from->motor_rad_s,
       edges->has_clutch ? from->output_rad_s : from->motor_rad_s * sb_edge_per_motor(edges, gear), time_s};
   look_across(edges, (int)side, gear, place.motor_speed_rad_s, place.output_speed_rad_s, time_s);
-  sb_sim_begin_at(&edges->lanes[side].sim, &place);
-  note_output(edges, &edges->lanes[side].sim);
+  struct sb_sim *sim = &edges->lanes[side].sim;
+  sb_sim_begin_at(sim, &place);
+  if (edges->is_motion_alone) forgo_extremes(sim);
+  note_output(edges, sim);
 }
 
 void sb_edge_advance(struct sb_edges *edges, enum sb_edge_side side, long long step)
@@ -162,15 +174,20 @@ void sb_edge_advance(struct sb_edges *edges, enum sb_edge_side side, long long s
   edges->err = err;
 }
 
-struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side, double filtered)
+static void take_extremes(struct sb_edges *edges, struct sb_sim *sim)
 {
-  struct sb_sim *sim = &edges->lanes[side].sim;
   const struct sb_sums *sums = sb_sim_sums(sim);
   take_greater(&edges->extremes.torque_nm, sums->output_torque_nm.value);
   take_greater(&edges->extremes.current_a, sums->motor_current_a.value);
   take_greater(&edges->extremes.motor_rad_s, sums->motor_speed_rad_s.value);
   note_output(edges, sim);
   sb_edge_look_across(edges, sim);
+}
+
+struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side, double filtered)
+{
+  struct sb_sim *sim = &edges->lanes[side].sim;
+  if (!edges->is_motion_alone) take_extremes(edges, sim);
   return (struct sb_corner){sim->state.motor_speed_rad_s, sim->state.output_speed_rad_s, filtered};
 }
 
@@ -229,7 +246,7 @@ static void take_jumps(struct sb_edges *edges, int gear, const struct sb_span *s
 struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_span *from)
 {
   struct sb_span out;
-  take_jumps(edges, gear, from);
+  if (!edges->is_motion_alone) take_jumps(edges, gear, from);
   edges->now.has_slipped = false;
   out.low = sb_edge_after(edges, SB_EDGE_SLOW, gear, &from->low, edges->sample_s);
   out.is_boxed = sb_edge_is_slipping(edges, SB_EDGE_SLOW);
@@ -326,9 +343,10 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
     is_boxed = is_boxed || sb_edge_is_slipping(edges, (enum sb_edge_side)side);
     sb_edge_resisting_part(&edges->lanes[side].model.load)->breakaway_nm = 0.0;
   }
-  const struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
+  struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
+  const double standing = sb_sim_sums(slow)->standstill_time_s;
   /* What turns back at once, or at first, might have been held by a lesser load. */
   const bool is_back = speed_rad_s < 0.0 || slow->state.motor_speed_rad_s < 0.0;
-  *standing_s = is_back ? sample * edges->sample_s : slow->sums.standstill_time_s;
+  *standing_s = is_back ? sample * edges->sample_s : standing;
   return (struct sb_span){ends[SB_EDGE_SLOW], ends[SB_EDGE_FAST], is_boxed};
 }

@@ -95,6 +95,7 @@ struct sb_edges {
   double sample_s;
   double filter_gain;    /* 0: no filter */
   bool has_clutch;       /* the output does not follow the motor */
+  bool is_motion_alone;  /* nothing but speeds, times and slipping clutches is asked for */
   int shift_samples_max; /* no shift is followed for longer */
   struct sb_edge_extremes extremes;
   double least_output_rad_s; /* of all courses, at their events and ends */
@@ -104,10 +105,12 @@ struct sb_edges {
   struct sb_error err;
 };
 
-/* SB_ERR_MEMORY or a simulation's status. Release with sb_edge_clear(). */
+/* Of one machine, whose motion alone is asked for: energy, currents and extremes cost as much again, and stay out.
+ * SB_ERR_MEMORY or a simulation's status. Release with sb_edge_clear(). */
 enum sb_status sb_edge_init(struct sb_edges *edges, const struct sb_model *model, struct sb_error *err);
 
-/* The same of all machines between two that have the same wheels, shifter and controller; the model is any of them. */
+/* With all that comes up on courses, of all machines between two that have the same wheels, shifter and controller; the model is any
+ * of them. */
 enum sb_status sb_edge_init_between(struct sb_edges *edges, const struct sb_model *model,
                                     const struct sb_model *const ends[SB_EDGE_SIDES], struct sb_error *err);
 void sb_edge_clear(struct sb_edges *edges);

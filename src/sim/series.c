@@ -175,10 +175,26 @@ static int used_degree(const struct sb_series *p, int degree)
   return used;
 }
 
+/*
+ * Of one that rises or falls all the way so do the Bernstein coefficients: their changes are the signs' at its ends. Ends near zero are
+ * left to those.
+ */
+static bool find_root_of_monotone(struct search *search, double from)
+{
+  const struct sb_series *p = search->p;
+  if (!sb_series_is_monotone(p, search->degree)) return false;
+  const double low = value_at(from, search), high = value_at(1.0, search);
+  const double noise = 1e-12 * sb_series_size(p, search->degree);
+  if (!(fabs(low) > noise && fabs(high) > noise)) return false;
+  if (low * high < 0.0 && search->max > 0) search->roots[search->count++] = polished(search, from, 1.0);
+  return true;
+}
+
 int sb_series_roots(const struct sb_series *p, int degree, double from, void *solver, double *roots, int max)
 {
   struct search search = {p, used_degree(p, degree), solver, roots, max, 0};
   if (search.degree == 0 || !(from < 1.0)) return 0;
+  if (find_root_of_monotone(&search, from)) return search.count;
   find_roots(&search, bernstein_of(p, search.degree, from, 1.0), from, 1.0);
   return search.count;
 }

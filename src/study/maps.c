@@ -2,7 +2,7 @@
 /*
  * An exact map of each sample at each charge: records, added up.
  *
- * A record holds the rectangles in which the sample passes (passing.h). Over a charge three lines are before them: what the
+ * A record holds the rectangles in which the sample passes, and whether it shifts there (passing.h). Over a charge three lines are before them: what the
  * scenario's own thresholds come to, and for either threshold with the other one at its own, which need not lie on the
  * lattice, the stretches of lattice points that pass.
  */
@@ -127,6 +127,7 @@ static bool read_own(const char *text, bool is_first, struct sb_map_point *point
   }
   if (!sb_map_verdict_take(kinds, cause, &verdict)) return false;
   point->own_passed += verdict.kinds == 0;
+  point->own_never_shift += sb_map_class_of_run(&verdict, &figures) == SB_MAP_NEVER_SHIFTS;
   if (!is_first) return true;
   point->voltage_v = voltage_v;
   point->verdict = verdict;
@@ -216,7 +217,7 @@ static enum sb_status fill_point(const struct sb_study *study, const struct sb_l
     status = sb_fail(err, SB_ERR_SCENARIO, "the rectangles of a sample overlap");
   }
   if (status == SB_OK) {
-    point->safe_share = sb_passing_share_of_all(&point->passing);
+    point->shares = sb_passing_shares_of(&point->passing);
     point->downshift = stretch_near(&study->downshift, counts.downshift, samples, study->downshift_fraction);
     point->upshift = stretch_near(&study->upshift, counts.upshift, samples, study->upshift_fraction);
     status =

@@ -15,14 +15,15 @@ struct sb_map_stretch {
 struct sb_map_point {
   struct sb_passing passing; /* owned; without its counts where there are several points */
   struct sb_passing_best best;
-  long refused; /* samples that are no valid scenario */
+  struct sb_passing_shares shares; /* of the plane's lattice points */
+  long refused;                    /* samples that are no valid scenario */
   /* Over a charge: */
   double charge_fraction;        /* at the run's start */
   double voltage_v;              /* open circuit, there; as written */
   long own_passed;               /* samples that pass at the scenario's own thresholds */
+  long own_never_shift;          /* of these, those that never shift */
   struct sb_map_verdict verdict; /* of the first sample at the scenario's own thresholds */
   struct sb_map_figures figures;
-  double safe_share; /* of the plane's lattice points, those that pass in all samples */
   struct sb_map_stretch upshift, downshift;
 };
 

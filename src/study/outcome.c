@@ -15,21 +15,33 @@ static const struct {
     [SB_RUN_GAVE_UP] = {'?', "the calculation failed", "gave up"},
 };
 
+enum sb_map_class sb_outcome_class(const struct sb_outcome *outcome)
+{
+  return outcome->never_shifts ? SB_MAP_NEVER_SHIFTS : sb_map_class_of(&outcome->verdict);
+}
+
 char sb_outcome_mark(const struct sb_outcome *outcome)
 {
   if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].mark;
-  return sb_map_class_letter(sb_map_class_of(&outcome->verdict));
+  return sb_map_class_letter(sb_outcome_class(outcome));
 }
 
 const char *sb_outcome_words(const struct sb_outcome *outcome)
 {
   if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].words;
-  return sb_map_class_words(sb_map_class_of(&outcome->verdict));
+  return sb_map_class_words(sb_outcome_class(outcome));
 }
 
 const char *sb_outcome_name(const struct sb_outcome *outcome)
 {
-  return outcome->end != SB_RUN_ENDED ? ends[outcome->end].name : sb_map_worst_name(&outcome->verdict);
+  if (outcome->end != SB_RUN_ENDED) return ends[outcome->end].name;
+  return outcome->never_shifts ? sb_map_class_words(SB_MAP_NEVER_SHIFTS) : sb_map_worst_name(&outcome->verdict);
+}
+
+static bool passes_without_shift(const struct sb_outcome *outcome)
+{
+  return outcome->end == SB_RUN_ENDED &&
+         sb_map_class_of_run(&outcome->verdict, &outcome->figures) == SB_MAP_NEVER_SHIFTS;
 }
 
 enum sb_status sb_outcome_of(const struct sb_model *model, const struct sb_decider *decider, struct sb_outcome *out,
@@ -46,6 +58,7 @@ enum sb_status sb_outcome_of(const struct sb_model *model, const struct sb_decid
                              .verdict = sb_map_verdict_of(&result.monitor),
                              .figures = sb_map_figures_of(&result),
                              .standstill_s = result.sums.standstill_time_s};
+  out->never_shifts = model->gearbox.gear_count > 1 && passes_without_shift(out);
   sb_run_result_clear(&result);
   return SB_OK;
 }
@@ -53,23 +66,25 @@ enum sb_status sb_outcome_of(const struct sb_model *model, const struct sb_decid
 void sb_outcome_write(struct sb_lines *lines, const struct sb_outcome *outcome)
 {
   const struct sb_map_figures *figures = &outcome->figures;
-  sb_lines_add(lines, "%d %u %d %ld %.17g %.17g %.17g %.17g\n", (int)outcome->end, outcome->verdict.kinds,
+  sb_lines_add(lines, "%d %u %d %ld %.17g %.17g %.17g %.17g %d\n", (int)outcome->end, outcome->verdict.kinds,
                (int)outcome->verdict.cause, figures->shift_count, figures->output_turns, figures->given_j,
-               figures->greatest_torque_nm, outcome->standstill_s);
+               figures->greatest_torque_nm, outcome->standstill_s, outcome->never_shifts);
 }
 
 bool sb_outcome_read(const char *text, struct sb_outcome *out)
 {
-  int end, cause;
+  int end, cause, never_shifts;
   unsigned kinds;
   struct sb_outcome outcome = {.end = SB_RUN_ENDED};
   struct sb_map_figures *figures = &outcome.figures;
-  const int count =
-      sscanf(text, "%d %u %d %ld %lf %lf %lf %lf", &end, &kinds, &cause, &figures->shift_count, &figures->output_turns,
-             &figures->given_j, &figures->greatest_torque_nm, &outcome.standstill_s);
-  if (count != 8 || end < 0 || end > SB_RUN_GAVE_UP || !sb_map_verdict_take(kinds, cause, &outcome.verdict))
+  const int count = sscanf(text, "%d %u %d %ld %lf %lf %lf %lf %d", &end, &kinds, &cause, &figures->shift_count,
+                           &figures->output_turns, &figures->given_j, &figures->greatest_torque_nm,
+                           &outcome.standstill_s, &never_shifts);
+  if (count != 9 || end < 0 || end > SB_RUN_GAVE_UP || !sb_map_verdict_take(kinds, cause, &outcome.verdict))
     return false;
   outcome.end = (enum sb_run_end)end;
+  outcome.never_shifts = never_shifts != 0;
+  if (outcome.never_shifts && !passes_without_shift(&outcome)) return false;
   *out = outcome;
   return strchr(text, '\n') != NULL;
 }
@@ -79,8 +94,8 @@ const char *sb_outcome_commonest(const struct sb_run_point *point)
   long most = point->refused > point->gave_up ? point->refused : point->gave_up;
   const char *words = most == 0 ? "" : ends[point->refused > 0 ? SB_RUN_REFUSED : SB_RUN_GAVE_UP].words;
   for (int class = 0; class < SB_MAP_CLASS_COUNT; class ++) {
-    if (class == SB_MAP_PASSES || point->fails[class] <= most) continue;
-    most = point->fails[class];
+    if (!sb_runs_fail_by((enum sb_map_class) class) || point->classes[class] <= most) continue;
+    most = point->classes[class];
     words = sb_map_class_words((enum sb_map_class) class);
   }
   return words;

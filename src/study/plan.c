@@ -192,7 +192,7 @@ static enum sb_status check_size(const struct sb_study *study, struct sb_error *
 enum sb_status sb_study_plan(const struct sb_study_request *request, const struct sb_study_source *source,
                              struct sb_study *study, struct sb_error *err)
 {
-  struct sb_study out = {.samples = request->samples, .seed = request->seed};
+  struct sb_study out = {.form = SB_STUDY_FORM, .samples = request->samples, .seed = request->seed};
   enum sb_status status = check_source(request, source->nominal, err);
   if (status != SB_OK) return status;
   describe(source, &out);

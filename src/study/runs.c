@@ -72,8 +72,8 @@ static void add_up(struct sb_run_point *point, const struct sb_outcome *outcome)
   const bool has_ended = outcome->end == SB_RUN_ENDED;
   point->refused += outcome->end == SB_RUN_REFUSED;
   point->gave_up += outcome->end == SB_RUN_GAVE_UP;
-  if (has_ended) point->fails[sb_map_class_of(&outcome->verdict)]++;
-  point->passed = point->fails[SB_MAP_PASSES];
+  if (has_ended) point->classes[sb_outcome_class(outcome)]++;
+  point->passed = point->classes[SB_MAP_PASSES] + point->classes[SB_MAP_NEVER_SHIFTS];
 }
 
 static enum sb_status take(const struct sb_tasks_result *result, struct sb_study_report *report, struct sb_error *err)
@@ -137,6 +137,7 @@ static void put_share(struct sb_csv *csv, const struct sb_run_point *point, long
   sb_csv_integer(csv, samples);
   sb_csv_number(csv, (double)point->passed / (double)samples);
   sb_csv_number(csv, sb_share_least(point->passed, samples));
+  sb_csv_integer(csv, point->classes[SB_MAP_NEVER_SHIFTS]);
   sb_csv_integer(csv, point->refused);
   sb_csv_text(csv, sb_outcome_commonest(point));
 }
@@ -148,7 +149,7 @@ static int write_csv(FILE *out, const struct sb_study_report *report)
   sb_csv_begin(&csv, out, study->samples > 0 ? &sb_records_vary_sample_rows : &sb_records_vary_rows);
   put_headings(&csv, study);
   sb_csv_line(&csv, study->samples > 0
-                        ? "passed,samples,share,share_least,refused,commonest_failure"
+                        ? "passed,samples,share,share_least,never_shift,refused,commonest_failure"
                         : "verdict,cause,all_verdicts,shifts,output_turns,given_j,greatest_torque_nm,standstill_s");
   for (long i = 0; i < sb_study_point_count(study); i++) {
     const struct sb_run_point *point = &sb_run_points(report)[i];
@@ -201,6 +202,7 @@ static void put_json_outcome(struct sb_json *json, const struct sb_outcome *outc
     sb_json_put_null(json, "verdicts");
     return;
   }
+  sb_json_put_string(json, "class", sb_outcome_words(outcome));
   sb_map_put_verdicts(json, &outcome->verdict);
   sb_fields_put_json(json, sb_map_figure_fields, &outcome->figures);
   sb_json_put_number(json, "standstill_s", outcome->standstill_s);
@@ -211,13 +213,14 @@ static void put_json_share(struct sb_json *json, const struct sb_run_point *poin
   sb_json_put_integer(json, "passed", point->passed);
   sb_json_put_number(json, "share", (double)point->passed / (double)samples);
   sb_json_put_number(json, "share_least", sb_share_least(point->passed, samples));
+  sb_json_put_integer(json, "never_shift", point->classes[SB_MAP_NEVER_SHIFTS]);
   sb_json_put_integer(json, "refused", point->refused);
   sb_json_put_array(json, "failures");
   for (int class = 0; class < SB_MAP_CLASS_COUNT; class ++) {
-    if (class == SB_MAP_PASSES || point->fails[class] == 0) continue;
+    if (!sb_runs_fail_by((enum sb_map_class) class) || point->classes[class] == 0) continue;
     sb_json_open_object(json);
     sb_json_put_string(json, "verdict", sb_map_class_words((enum sb_map_class) class));
-    sb_json_put_integer(json, "count", point->fails[class]);
+    sb_json_put_integer(json, "count", point->classes[class]);
     sb_json_close(json);
   }
   sb_json_close(json);

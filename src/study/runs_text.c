@@ -9,7 +9,7 @@
 
 static char mark_of(const struct sb_study *study, const struct sb_run_point *point)
 {
-  if (study->samples > 0) return sb_share_mark(point->passed, study->samples);
+  if (study->samples > 0) return sb_share_mark(point->passed, point->classes[SB_MAP_NEVER_SHIFTS], study->samples);
   return sb_outcome_mark(&point->outcome);
 }
 
@@ -42,15 +42,28 @@ static enum sb_status write_picture(FILE *out, const struct sb_study_report *rep
   return SB_OK;
 }
 
-/* The points that lie at one value of one axis: how many pass, of how many. */
-static void count_at(const struct sb_study_report *report, int axis, int index, long *passed, long *total)
+/* The mark of all points that lie at one value of one axis. */
+static char mark_at(const struct sb_study_report *report, int axis, int index)
 {
-  *passed = *total = 0;
+  long passed = 0, never_shift = 0, total = 0;
   for (long i = 0; i < sb_study_point_count(report->study); i++) {
+    const struct sb_run_point *point = &sb_run_points(report)[i];
     if (sb_study_index(report->study, i, axis) != index) continue;
-    *passed += sb_run_points(report)[i].passed;
-    *total += sb_study_sample_count(report->study);
+    passed += point->passed;
+    never_shift += point->classes[SB_MAP_NEVER_SHIFTS];
+    total += sb_study_sample_count(report->study);
   }
+  return sb_share_mark(passed, never_shift, total);
+}
+
+/* Whether any picture of shares has a point with the mark of what never shifts. */
+static bool has_never_shifting(const struct sb_study_report *report)
+{
+  const long samples = sb_study_sample_count(report->study);
+  for (long i = 0; i < sb_study_point_count(report->study); i++) {
+    if (sb_run_points(report)[i].classes[SB_MAP_NEVER_SHIFTS] == samples) return true;
+  }
+  return false;
 }
 
 /* Of more axes than a picture has: a strip each, a mark a value, whatever the other keys are. */
@@ -65,13 +78,13 @@ static void write_strips(FILE *out, const struct sb_study_report *report)
     const int room = sb_text_width() - 4, shown = axis->points < room ? axis->points : room;
     fprintf(out, "\n  %s, %.6g..%.6g %s\n  |", axis->path, axis->from, axis->to, axis->unit);
     for (int k = 0; k < shown; k++) {
-      long passed, total;
       const int index = shown > 1 ? (int)((long)k * (axis->points - 1) / (shown - 1)) : 0;
-      count_at(report, a, index, &passed, &total);
-      fputc(sb_share_mark(passed, total), out);
+      fputc(mark_at(report, a, index), out);
     }
     fputs("|\n", out);
   }
+  if (has_never_shifting(report))
+    fprintf(out, "\n  %c  all, and none ever shifts", sb_map_class_letter(SB_MAP_NEVER_SHIFTS));
   fputs("\n  .  all   9  90 % or more, 8  80 % or more, ... 0  less than 10 %   -  none\n", out);
 }
 
@@ -103,8 +116,9 @@ static void write_outcome(FILE *out, const struct sb_outcome *outcome)
 
 static void write_share(FILE *out, const struct sb_run_point *point, long samples)
 {
-  fprintf(out, "%8ld%8.1f %%%8.1f %%  %s", point->passed, 100.0 * (double)point->passed / (double)samples,
-          100.0 * sb_share_least(point->passed, samples), sb_outcome_commonest(point));
+  fprintf(out, "%8ld%10ld%8.1f %%%8.1f %%  %s", point->passed, point->classes[SB_MAP_NEVER_SHIFTS],
+          100.0 * (double)point->passed / (double)samples, 100.0 * sb_share_least(point->passed, samples),
+          sb_outcome_commonest(point));
 }
 
 /* One axis: a line a value. */
@@ -113,7 +127,7 @@ static void write_table(FILE *out, const struct sb_study_report *report)
   const struct sb_study *study = report->study;
   const struct sb_axis *axis = &study->axes[0];
   if (study->samples > 0) {
-    fprintf(out, "\n%11s%8s%10s%10s  %s\n", axis->unit, "pass", "share", "at least", "most fail by");
+    fprintf(out, "\n%11s%8s%10s%10s%10s  %s\n", axis->unit, "pass", "no shift", "share", "at least", "most fail by");
   } else {
     fprintf(out, "\n%11s  %-26s%6s%9s%9s%8s%9s\n", axis->unit, "verdict", "shifts", "turns", "J", "N.m", "rest, s");
   }
@@ -157,7 +171,7 @@ enum sb_status sb_runs_write_text(FILE *out, const struct sb_study_report *repor
   if (study->samples == 0) {
     write_legend(out, report);
   } else if (study->axis_count <= 2) {
-    sb_share_write_legend(out, study->samples);
+    sb_share_write_legend(out, study->samples, has_never_shifting(report));
   }
   if (study->axis_count == 1) write_table(out, report);
   return SB_OK;

@@ -11,6 +11,7 @@
 #ifndef SHIFTBAND_STUDY_SHARE_H
 #define SHIFTBAND_STUDY_SHARE_H
 
+#include <stdbool.h>
 #include <stdio.h>
 
 #define SB_SHARE_CONFIDENCE 0.95
@@ -18,10 +19,11 @@
 /* The share that `passed` of `samples` (>= 1) speak for at least, with 95 % confidence; 0 for none. Pure. */
 double sb_share_least(long passed, long samples);
 
-/* A mark in a picture: '.' all of them, 9 to 0 tenths, '-' none. Pure. */
-char sb_share_mark(long passed, long total);
+/* A mark in a picture: '.' all of them, that of SB_MAP_NEVER_SHIFTS (map/class.h) all of them and none of them ever shifts, 9 to 0
+ * tenths, '-' none. Pure. */
+char sb_share_mark(long passed, long never_shift, long total);
 
 /* What the marks mean, and what all of so many samples speak for. */
-void sb_share_write_legend(FILE *out, long samples);
+void sb_share_write_legend(FILE *out, long samples, bool has_never_shifting);
 
 #endif

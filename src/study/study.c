@@ -38,6 +38,7 @@ double sb_study_size(const struct sb_study *study)
 
 #define FACT(kind, member) SB_FACT(kind, sb_study, member)
 static const struct sb_fact study_facts[] = {
+    FACT(SB_FACT_INT, form),
     FACT(SB_FACT_INT, kind),
     FACT(SB_FACT_CHARS, scenario),
     FACT(SB_FACT_CHARS, controller),
@@ -100,6 +101,7 @@ bool sb_study_read(const char *text, struct sb_study *study)
   struct sb_study out = {.axis_count = 0};
   char prefix[24];
   if (!sb_facts_read(text, "", study_facts, &out)) return false;
+  if (out.form != SB_STUDY_FORM) return false;
   if (out.kind != SB_STUDY_RUNS && out.kind != SB_STUDY_MAPS) return false;
   if (out.samples < 0 || out.axis_count < 0 || out.axis_count > SB_STUDY_AXIS_MAX) return false;
   for (int a = 0; a < out.axis_count; a++) {

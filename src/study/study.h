@@ -32,7 +32,11 @@ enum { SB_STUDY_AXIS_MAX = 6, SB_STUDY_POINTS_DEFAULT = 41, SB_STUDY_POINTS_FEWE
 
 enum sb_study_kind { SB_STUDY_RUNS, SB_STUDY_MAPS };
 
+/* The form of the records: what has another one is not read. 2: they say what never shifts. */
+enum { SB_STUDY_FORM = 2 };
+
 struct sb_study {
+  int form;        /* SB_STUDY_FORM */
   int kind;        /* enum sb_study_kind */
   int axis_count;  /* the first one varies fastest; maps: 0, or 1 over the charge, in fractions */
   int pair;        /* maps: which plane, and below the thresholds as written */

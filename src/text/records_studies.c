@@ -79,11 +79,17 @@ RECORD(failure, "failure", "samples that fail alike", IS("verdict", TEXT, "the w
        IS("count", WHOLE, "how many samples"));
 
 RECORD(passed, "passed", "how many samples pass", IS("passed", WHOLE, "how many samples pass"),
-       IS("share_least", NUMBER, "the least share that passes, with that confidence"));
+       IS("share_least", NUMBER, "the least share that passes, with that confidence"),
+       IS("never_shift", WHOLE, "how many of those that pass never shift"));
+
+RECORD(plane_shares, "plane_shares", "shares of the plane of thresholds",
+       IS("safe_share", NUMBER, "the share of the plane that passes in all samples"),
+       IS("never_shifts_share", NUMBER, "the part of it where no sample ever shifts"));
 
 RECORD(vary_point, "vary_point", "one point of the study",
        IS("values", NUMBERS, "the value of each axis, in their order"),
        MAY("end", TEXT, "`ended`, or why there was no run to its end"),
+       MAY("class", TEXT, "the worst verdict, or that all passes, or that it never shifts"),
        ROW("verdicts", LIST, true, true, &sb_records_verdict, "all verdicts of the run; null: there was none"),
        MAY("shifts", WHOLE, "how many shifts there were"), MAY("output_turns", NUMBER, "turns of the output"),
        MAY("given_j", NUMBER, "what the supply gave"),
@@ -91,6 +97,7 @@ RECORD(vary_point, "vary_point", "one point of the study",
        MAY("standstill_s", NUMBER, "how long the output stood"), MAY("passed", WHOLE, "how many samples pass"),
        MAY("share", NUMBER, "the share of samples that passes"),
        MAY("share_least", NUMBER, "the least share that passes, with that confidence"),
+       MAY("never_shift", WHOLE, "how many of those that pass never shift"),
        MAY("refused", WHOLE, "how many samples are no valid scenario"),
        MAY_OF("failures", LIST, failure, "how the other samples fail"));
 
@@ -103,15 +110,17 @@ SHARED(map_vary, "map --vary", "runs over the values of keys", MEMBERS(head),
 
 RECORD(own_passed, "own_passed", "the scenario's own thresholds", MEMBERS(thresholds),
        MAY("passed", WHOLE, "how many samples pass there"),
-       MAY("share_least", NUMBER, "the least share that passes, with that confidence"));
+       MAY("share_least", NUMBER, "the least share that passes, with that confidence"),
+       MAY("never_shift", WHOLE, "how many of those that pass never shift"));
 
-RECORD(most_passed, "most_passed", "thresholds at which most samples pass", MEMBERS(thresholds), MEMBERS(passed),
-       IS("points", WHOLE, "at how many points of the plane as many pass"));
+RECORD(most_passed, "most_passed",
+       "thresholds at which most samples pass and some of them shift; null thresholds: none that shifts passes",
+       MEMBERS(thresholds), MEMBERS(passed), IS("points", WHOLE, "at how many points of the plane as many pass"));
 
 SHARED(map_samples, "map --samples", "thresholds for samples within the tolerances", MEMBERS(map_head),
        MEMBERS(sampled), IS("refused", WHOLE, "how many samples are no valid scenario"),
        OF("own", OBJECT, own_passed, "the scenario's own thresholds"),
-       OF("best", OBJECT, most_passed, "thresholds at which most samples pass"),
+       OF("best", OBJECT, most_passed, "thresholds at which most samples pass"), MEMBERS(plane_shares),
        OF("refusals", LIST, refusal, "samples that are no valid scenario"));
 
 RECORD(stretch, "stretch", "the unbroken stretch that passes, with the other threshold as it is",
@@ -122,11 +131,11 @@ RECORD(discharge_point, "discharge_point", "the plane of thresholds at one charg
        MAY("refused", WHOLE, "how many samples are no valid scenario"),
        MAY_OF("own", OBJECT, own_passed, "the scenario's own thresholds"),
        MAY_OF("best", OBJECT, most_passed, "thresholds at which most samples pass"),
+       MAY("class", TEXT, "the worst verdict of the own thresholds, or that all passes, or that it never shifts"),
        MAY_OF("verdicts", LIST, verdict, "all verdicts of the own thresholds"),
        MAY("shifts", WHOLE, "how many shifts there were"), MAY("output_turns", NUMBER, "turns of the output"),
        MAY("given_j", NUMBER, "what the supply gave"),
-       MAY("greatest_torque_nm", NUMBER, "the greatest torque at the output"),
-       IS("safe_share", NUMBER, "the share of the plane that passes in all samples"),
+       MAY("greatest_torque_nm", NUMBER, "the greatest torque at the output"), MEMBERS(plane_shares),
        OF("upshift_passes", OBJECT, stretch, "upshift thresholds that pass"),
        OF("downshift_passes", OBJECT, stretch, "downshift thresholds that pass"));
 

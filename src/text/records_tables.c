@@ -18,7 +18,8 @@ RECORD(rectangle, "rectangle", "a rectangle of the plane of thresholds",
 
 RECORD(share_passed, "share_passed", "how many samples pass", IS("passed", WHOLE, "how many samples pass"),
        IS("samples", WHOLE, "of how many samples"), IS("share", NUMBER, "the share of samples that passes"),
-       IS("share_least", NUMBER, "the least share that passes, with 95 % confidence"));
+       IS("share_least", NUMBER, "the least share that passes, with 95 % confidence"),
+       IS("never_shift", WHOLE, "how many of those that pass never shift"));
 
 RECORD(load_span, "load_span", "the loads of the scenario",
        IS("lightest_load_nm", NUMBER, "the lightest load of the scenario"),
@@ -93,6 +94,7 @@ SHARED(sample_rows, "map --samples -o", "the plane of thresholds in rectangles, 
 
 RECORD(stretches, "stretches", "thresholds that pass at one charge",
        IS("safe_share", NUMBER, "the share of the plane that passes in all samples"),
+       IS("never_shifts_share", NUMBER, "the part of it where no sample ever shifts"),
        IS("upshift_least_pct", NUMBER, "the least upshift threshold that passes with the own downshift threshold"),
        IS("upshift_greatest_pct", NUMBER, "the greatest such upshift threshold"),
        IS("downshift_least_pct", NUMBER, "the least downshift threshold that passes with the own upshift threshold"),
@@ -102,9 +104,9 @@ SHARED(discharge_rows, "map --discharge -o", "the machine at each charge of its 
        MEMBERS(outcome), MEMBERS(stretches));
 
 SHARED(discharge_sample_rows, "map --discharge --samples -o", "the same with samples", MEMBERS(charge),
-       MEMBERS(share_passed), IS("most_passed", WHOLE, "how many samples pass where most do"),
-       IS("most_downshift_pct", NUMBER, "the downshift threshold at which most pass"),
-       IS("most_upshift_pct", NUMBER, "the upshift threshold at which most pass"), MEMBERS(stretches));
+       MEMBERS(share_passed), IS("most_passed", WHOLE, "how many samples pass where most do and some shift"),
+       IS("most_downshift_pct", NUMBER, "the downshift threshold there; empty: none that shifts passes"),
+       IS("most_upshift_pct", NUMBER, "the upshift threshold there"), MEMBERS(stretches));
 
 /* The others --------------------------------------------------------------------------------------------------------------- */
 

@@ -124,8 +124,8 @@ static enum sb_status check_class(const struct sb_tune_request *request, const s
                      request->paths[i], outside);
     }
     if (model->gearbox.gear_count > 2) {
-      return sb_fail(err, SB_ERR_SCENARIO, "%s: --any-load needs a box with two gears, found %d", request->paths[i],
-                     model->gearbox.gear_count);
+      return sb_fail(err, SB_ERR_SCENARIO, "%s: --any-load: gearbox.gears: needs two gears, found %d",
+                     request->paths[i], model->gearbox.gear_count);
     }
   }
   return SB_OK;

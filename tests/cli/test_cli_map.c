@@ -296,9 +296,13 @@ static const char samples_over_charges_study[] =
 static const char samples_over_both_study[] =
     "--discharge 2 --samples 3 --vary dwell=0.2..3s --points 2 --set tolerances.motor.stall_torque='10 %' "
     "scenarios/tired-winder.yaml";
-static const char *const studies[] = {samples_study,          grid_study,    samples_over_key_study,
-                                      three_keys_study,       charges_study, samples_over_charges_study,
-                                      samples_over_both_study};
+/* Half of what passes never shifts. */
+static const char never_shifting_study[] =
+    "--samples 4 --seed 1 --set controller.threshold_step='4 %' --set tolerances.motor.stall_torque='15 %' "
+    "scenarios/well-winch.yaml";
+static const char *const studies[] = {samples_study,           grid_study,          samples_over_key_study,
+                                      three_keys_study,        charges_study,       samples_over_charges_study,
+                                      samples_over_both_study, never_shifting_study};
 enum { STUDY_COUNT = sizeof studies / sizeof studies[0] };
 
 static void result_does_not_depend_on_the_number_of_threads(void **state)
@@ -349,6 +353,105 @@ static void every_sort_of_study_resumes_to_the_same_bytes(void **state)
   }
 }
 
+/* The class in all that is written: picture, legend, shares, column, members, and never in the answer. */
+static void what_never_shifts_in_all_samples_is_a_class_of_its_own(void **state)
+{
+  (void)state;
+  char command[1024];
+  snprintf(command, sizeof command, "$SHIFTBAND map -o $T/n.csv %s > $T/n.txt && $SHIFTBAND map --json %s > $T/n.json",
+           never_shifting_study, never_shifting_study);
+  run_well(command);
+  const struct said *said = shell_run("cat $T/n.txt");
+  shell_expect(said, "+FFF...");
+  shell_expect(said, "\n  F  all of them, but none ever shifts\n");
+  const double shifting = shell_figure(said, "\nIn ");
+  shell_expect(said, "% of the plane all samples pass and some of them shift, in ");
+  /* The table has the same shares, of as many points as its rectangles hold above the diagonal, in steps of 4 %. */
+  said = shell_run("awk -F, 'NR > 1 { for (d = $1; d <= $2; d += 4) for (u = $3; u <= $4; u += 4) if (u > d) { n++; "
+                   "if ($5 == $6) { if ($9 == $6) f++; else p++ } } } END { print f / n, 100 * p / n }' $T/n.csv");
+  double never = 0.0, some = 0.0;
+  assert_int_equal(sscanf(said->text, "%lf %lf", &never, &some), 2);
+  assert_true(never > 0.2 && some > 5.0);
+  assert_near(some, shifting, 0.05);
+  said = shell_run("cat $T/n.json");
+  assert_near(shell_figure(said, "\"never_shifts_share\":"), never, 1e-5);
+  const char *best = strstr(said->text, "\"best\":");
+  assert_non_null(best);
+  assert_non_null(strstr(best, "\"passed\":4,"));
+  assert_true(strtol(strstr(best, "\"never_shift\":") + 14, NULL, 10) < 4);
+  /* A run at the answer shifts. */
+  const double downshift_pct = strtod(strstr(best, "below_pct\":") + 11, NULL),
+               upshift_pct = strtod(strstr(best, "above_pct\":") + 11, NULL);
+  snprintf(command, sizeof command,
+           "$SHIFTBAND run --json --set controller.downshift_below='%g %%' --set controller.upshift_above='%g %%' "
+           "scenarios/well-winch.yaml",
+           downshift_pct, upshift_pct);
+  shell_expect(shell_run(command), "\"shifts\":[{\"");
+}
+
+/* Thresholds at which nothing that passes shifts: there is no answer, and it is said. */
+static void where_no_sample_that_shifts_passes_there_is_no_answer(void **state)
+{
+  (void)state;
+  char command[512];
+  snprintf(command, sizeof command, "$SHIFTBAND map --downshift 4..12 --upshift 40..60 %s", never_shifting_study);
+  const struct said *said = shell_run(command);
+  assert_int_equal(said->code, 0);
+  shell_expect(said,
+               "In 0.0 % of the plane all samples pass and some of them shift, in 100.0 % all pass and none ever");
+  shell_expect(said, "At no pair of thresholds does a sample pass that shifts.");
+  shell_expect_not(said, "Most samples");
+  snprintf(command, sizeof command, "$SHIFTBAND map --json --downshift 4..12 --upshift 40..60 %s",
+           never_shifting_study);
+  said = shell_run(command);
+  shell_expect(said, "\"best\":{\"downshift_below_pct\":null,\"upshift_above_pct\":null,\"passed\":0,");
+}
+
+static void points_over_a_key_that_never_shift_are_shown(void **state)
+{
+  (void)state;
+  static const char vary[] = "--vary downshift_below='10..60 %' --points 6 scenarios/well-winch.yaml";
+  char command[512];
+  snprintf(command, sizeof command, "$SHIFTBAND map -o $T/v.csv %s > $T/v.txt && $SHIFTBAND map --json %s > $T/v.json",
+           vary, vary);
+  run_well(command);
+  const struct said *said = shell_run("cat $T/v.txt");
+  shell_expect(said, "|FFF...\n");
+  shell_expect(said, "\n  F  never shifts                       3\n");
+  shell_expect(shell_run("cut -d, -f1-5 $T/v.csv"), "\n10,never shifts,,passes,0\n");
+  shell_expect(shell_run("cat $T/v.json"),
+               "{\"values\":[10],\"end\":\"ended\",\"class\":\"never shifts\",\"verdicts\":[],");
+  snprintf(command, sizeof command,
+           "$SHIFTBAND map --samples 3 --set tolerances.motor.stall_torque='5 %%' -o $T/w.csv %s", vary);
+  said = shell_run(command);
+  shell_expect(said, "|FFF...\n");
+  shell_expect(said, "\n  F  all of them, but none ever shifts\n");
+  shell_expect(said, "\n         10       3         3   100.0 %");
+  shell_expect(said, "\n         60       3         0   100.0 %");
+  shell_expect(shell_run("cat $T/w.csv"), "\n10,3,3,1,0.36840314986403866,3,0,\n");
+  said = shell_run("$SHIFTBAND map --vary load.inertia='0.003..0.005 kg.m2' --points 2 tests/good/least.yaml");
+  shell_expect(said, "passes");
+  shell_expect_not(said, "never shifts");
+}
+
+/* What the program kept before it knew the class (tests/data/README.md) is neither joined nor resumed, and it is said. */
+static void shards_without_the_class_are_refused(void **state)
+{
+  (void)state;
+  static const char study[] =
+      "--samples 2 --downshift 20..30 --upshift 80..90 --set controller.threshold_step=5% --set "
+      "tolerances.motor.stall_torque=15% scenarios/well-winch.yaml";
+  char command[1024];
+  const struct said *said = shell_run("$SHIFTBAND map --join tests/data/old-shard-1 tests/data/old-shard-2");
+  assert_int_equal(said->code, 3);
+  shell_expect(said, "old-shard-1: no shard of a map, or one that another version of shiftband made");
+  snprintf(command, sizeof command,
+           "cp tests/data/old-shard-1 $T/old.part && $SHIFTBAND map --resume --shard 1/2 -o $T/old %s", study);
+  said = shell_run(command);
+  assert_int_equal(said->code, 2);
+  shell_expect(said, "old.part belongs to another study");
+}
+
 /* The share at each value is that of the runs: 50 samples, each with the value (test_study.c holds them one by one). */
 static void samples_beside_a_varied_key_are_a_share_at_each_value(void **state)
 {
@@ -356,7 +459,7 @@ static void samples_beside_a_varied_key_are_a_share_at_each_value(void **state)
   run_well("$SHIFTBAND map --samples 50 --vary controller.dwell='0.2..3 s' --points 8 -o $T/sv.csv "
            "--set tolerances.motor.stall_torque='30 %' scenarios/tray-cart.yaml > $T/sv.txt");
   shell_expect(shell_run("head -n 1 $T/sv.csv"),
-               "controller.dwell (s),passed,samples,share,share_least,refused,commonest_failure\n");
+               "controller.dwell (s),passed,samples,share,share_least,never_shift,refused,commonest_failure\n");
   const struct said *said = shell_run("tail -n +2 $T/sv.csv | awk -F, '$3 != 50 || $4 != $2 / 50 || $5 >= $4' | wc -l; "
                                       "wc -l < $T/sv.csv");
   assert_string_equal(said->text, "0\n9\n");
@@ -397,9 +500,10 @@ static void samples_over_the_discharge_tell_where_all_of_them_pass(void **state)
            "$SHIFTBAND map -o $T/ds.csv %s > $T/ds.txt && $SHIFTBAND map --json %s > $T/ds.json",
            samples_over_charges_study, samples_over_charges_study);
   run_well(command);
-  shell_expect(shell_run("head -n 1 $T/ds.csv"),
-               "charge_pct,voltage_v,passed,samples,share,share_least,most_passed,most_downshift_pct,most_upshift_pct,"
-               "safe_share,upshift_least_pct,upshift_greatest_pct,downshift_least_pct,downshift_greatest_pct\n");
+  shell_expect(
+      shell_run("head -n 1 $T/ds.csv"),
+      "charge_pct,voltage_v,passed,samples,share,share_least,never_shift,most_passed,most_downshift_pct,"
+      "most_upshift_pct,safe_share,never_shifts_share,upshift_least_pct,upshift_greatest_pct,downshift_least_pct,downshift_greatest_pct\n");
   const struct said *said = shell_run("cat $T/ds.txt");
   shell_expect(said, "4 random samples of the tolerances at each charge, seed 1");
   shell_expect(said, "4 of 4");
@@ -407,7 +511,7 @@ static void samples_over_the_discharge_tell_where_all_of_them_pass(void **state)
   /* What all samples do, each of them does: the machine as written has at least as much room. */
   snprintf(command, sizeof command, "$SHIFTBAND map -o $T/d.csv %s > $T/d.txt", charges_study);
   run_well(command);
-  said = shell_run("paste -d, $T/ds.csv $T/d.csv | sed -n '2,3p' | cut -d, -f10,23");
+  said = shell_run("paste -d, $T/ds.csv $T/d.csv | sed -n '2,3p' | cut -d, -f11,25");
   double all = 0.0, one = 0.0;
   assert_int_equal(sscanf(said->text, "%lf,%lf", &all, &one), 2);
   assert_true(all > 0.0 && all <= one);
@@ -694,6 +798,10 @@ int main(void)
       cmocka_unit_test(joined_shards_equal_the_whole_byte_for_byte),
       cmocka_unit_test(every_sort_of_study_resumes_to_the_same_bytes),
       cmocka_unit_test(samples_beside_a_varied_key_are_a_share_at_each_value),
+      cmocka_unit_test(what_never_shifts_in_all_samples_is_a_class_of_its_own),
+      cmocka_unit_test(where_no_sample_that_shifts_passes_there_is_no_answer),
+      cmocka_unit_test(points_over_a_key_that_never_shift_are_shown),
+      cmocka_unit_test(shards_without_the_class_are_refused),
       cmocka_unit_test(three_varied_keys_are_rows_for_each_point_and_a_strip_for_each_key),
       cmocka_unit_test(samples_over_the_discharge_tell_where_all_of_them_pass),
       cmocka_unit_test(limits_beside_a_varied_key_are_the_closed_forms_of_each_point),

@@ -124,6 +124,8 @@ static void faults_of_the_command_line_are_told(void **state)
       {"$SHIFTBAND map --any-load --samples 3 scenarios/well-winch.yaml", "it proves what holds for one machine", 2},
       {"$SHIFTBAND map --any-load scenarios/tired-winder.yaml",
        "supply.battery: nothing can be proved for every load: ", 3},
+      {"$SHIFTBAND tune --any-load --set controller.noise='0 %' scenarios/three-speed-feeder.yaml",
+       "three-speed-feeder.yaml: --any-load: gearbox.gears: needs two gears, found 3", 3},
       {"$SHIFTBAND tune --resume scenarios/tray-cart.yaml", "--resume needs -o FILE: ", 2},
       {"$SHIFTBAND tune scenarios/tray-cart.yaml scenarios/well-winch.yaml", "so that one controller can serve both",
        3},

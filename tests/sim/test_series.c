@@ -350,6 +350,31 @@ static void random_polynomials_have_the_roots_that_gsl_finds(void **state)
   gsl_rng_free(rng);
 }
 
+/* What rises or falls all the way by its terms has one root where its ends have different signs, and none elsewhere. */
+static void what_goes_one_way_has_its_only_root_or_none(void **state)
+{
+  (void)state;
+  gsl_rng *rng = dice_of(0);
+  for (int trial = 0; trial < 2000; trial++) {
+    const int degree = 1 + trial % DEGREE;
+    const double root = plane_between(rng, 0.01, 0.99);
+    struct sb_series p = random_series(rng, degree);
+    p.c[0] = p.c[1] = 0.0;
+    const struct sb_series slope = sb_series_slope(&p, degree);
+    double most = 0.01;
+    for (int k = 0; k < degree; k++) most += fabs(slope.c[k]);
+    p.c[1] = (trial % 2 == 0 ? 1.0 : -1.0) * most;
+    p.c[0] = -sb_series_at(&p, degree, root);
+    assert_true(sb_series_is_monotone(&p, degree));
+    expect_roots(&p, degree, 0.0, 1, &root);
+    expect_roots(&p, degree, 0.5 * root, 1, &root);
+    expect_roots(&p, degree, root + 0.005, 0, NULL);
+    p.c[0] += (p.c[0] > 0.0 ? 1.0 : -1.0) * 2.0 * sb_series_size(&p, degree); /* far above or below zero */
+    expect_roots(&p, degree, 0.0, 0, NULL);
+  }
+  gsl_rng_free(rng);
+}
+
 /* The first ones, when there is room for no more; trailing zero terms do not matter. */
 static void as_many_roots_as_there_is_room_for_are_the_first_ones(void **state)
 {
@@ -531,6 +556,7 @@ int main(void)
       cmocka_unit_test(a_root_at_an_end_is_found_there_or_not_at_all),
       cmocka_unit_test(a_root_lies_where_the_new_sign_has_come),
       cmocka_unit_test(random_polynomials_have_the_roots_that_gsl_finds),
+      cmocka_unit_test(what_goes_one_way_has_its_only_root_or_none),
       cmocka_unit_test(as_many_roots_as_there_is_room_for_are_the_first_ones),
       cmocka_unit_test(a_guard_falls_at_its_first_root),
       cmocka_unit_test(what_starts_at_zero_and_rises_falls_at_its_next_root),

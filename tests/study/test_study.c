@@ -95,11 +95,11 @@ static struct sb_study_report report;
 static const char *const spreads[] = {"tolerances.motor.stall_torque=15 %", "tolerances.load.inertia=20 %"};
 enum { SPREAD_COUNT = sizeof spreads / sizeof spreads[0] };
 
-static enum sb_status run_all(const char *path, const struct sb_study_request *request, struct sb_error *err)
+static enum sb_status run_all_with(const char *path, const char *const *sets, size_t set_count,
+                                   const struct sb_study_request *request, struct sb_error *err)
 {
-  const size_t set_count = request->samples > 0 ? SPREAD_COUNT : 0;
-  load(path, spreads, set_count);
-  const struct sb_study_source source = {.path = path, .sets = spreads, .set_count = set_count, .nominal = &scenario};
+  load(path, sets, set_count);
+  const struct sb_study_source source = {.path = path, .sets = sets, .set_count = set_count, .nominal = &scenario};
   struct sb_study_work work;
   const enum sb_status status = sb_study_plan(request, &source, &study, err);
   if (status != SB_OK) return status;
@@ -113,6 +113,11 @@ static enum sb_status run_all(const char *path, const struct sb_study_request *r
   sb_lines_clear(&about);
   sb_study_end(&work);
   return sb_study_take(&study, &result, &report, err);
+}
+
+static enum sb_status run_all(const char *path, const struct sb_study_request *request, struct sb_error *err)
+{
+  return run_all_with(path, spreads, request->samples > 0 ? SPREAD_COUNT : 0, request, err);
 }
 
 static void finish_all(void)
@@ -258,7 +263,7 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
   for (int c = 0; c < CHARGES; c++) {
     const struct sb_map_point *point = &sb_map_points(&report)[c];
     struct sb_passing passing;
-    long own = 0;
+    long own = 0, own_never_shift = 0;
     assert_int_equal(sb_passing_init(&passing, &study.downshift, &study.upshift, NULL), SB_OK);
     for (int s = 0; s < SAMPLES; s++) {
       static struct sb_scenario sample;
@@ -273,6 +278,7 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
       struct sb_outcome outcome;
       assert_int_equal(sb_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);
       own += outcome.verdict.kinds == 0;
+      own_never_shift += outcome.never_shifts;
       assert_int_equal(sb_map_exact(&sample.model, &options, false, &map, &err), SB_OK);
       sb_passing_write(&lines, &map);
       assert_int_equal(sb_passing_add(&passing, lines.text != NULL ? lines.text : "", NULL), SB_OK);
@@ -282,7 +288,9 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
     }
     assert_true(sb_passing_finish(&passing));
     assert_int_equal(point->own_passed, own);
-    assert_true(point->safe_share == sb_passing_share_of_all(&passing));
+    assert_true(point->shares.all == sb_passing_shares_of(&passing).all);
+    assert_true(point->shares.never_shift == sb_passing_shares_of(&passing).never_shift);
+    assert_int_equal(point->own_never_shift, own_never_shift);
     struct sb_passing_best best;
     assert_int_equal(sb_passing_find_best(&passing, study.downshift_fraction, study.upshift_fraction, &best, NULL),
                      SB_OK);
@@ -291,6 +299,104 @@ static void samples_over_charges_are_maps_at_each_charge(void **state)
     sb_passing_clear(&passing);
   }
   finish_all();
+}
+
+/*
+ * Runs at every point of a plane, one by one: what passes in all samples without a shift is a class of its own and never the
+ * best, though the widest square of what passes lies there.
+ */
+static void what_never_shifts_in_any_sample_is_a_class_of_its_own(void **state)
+{
+  (void)state;
+  enum { SAMPLES = 3 };
+  static const char *const path = "../scenarios/well-winch.yaml";
+  struct sb_error err = {SB_OK, ""};
+  const struct sb_study_request request = {.samples = SAMPLES, .seed = 1, .downshift = "4..58", .upshift = "62..98"};
+  static struct sb_scenario nominal, sample;
+  const char *const sets[] = {spreads[0], spreads[1], "controller.threshold_step=4 %"};
+  assert_int_equal(run_all_with(path, sets, 3, &request, &err), SB_OK);
+  nominal = scenario;
+  double values[SAMPLES * SB_TOLERANCE_MAX];
+  assert_int_equal(sb_samples_draw(&nominal, SB_SAMPLES_RANDOM, 1, SAMPLES, values, &err), SB_OK);
+  const struct sb_map_point *point = sb_map_points(&report);
+  long never_shift[64][64] = {{0}}, classes[3] = {0};
+  for (int s = 0; s < SAMPLES; s++) {
+    struct sb_faults faults;
+    const struct sb_scenario_source source = {path, sets, 3};
+    struct sb_changes changes = {.count = 0};
+    sb_samples_change(&nominal, values + s * nominal.tolerance_count, &changes);
+    assert_int_equal(sb_scenario_load_changed(&source, &changes, &sample, &faults), SB_OK);
+    for (int u = 0; u < study.upshift.count; u++) {
+      for (int d = 0; d < study.downshift.count; d++) {
+        struct sb_outcome outcome;
+        sample.model.control.downshift_fraction[0] = sb_map_axis_at(&study.downshift, d);
+        sample.model.control.upshift_fraction[0] = sb_map_axis_at(&study.upshift, u);
+        assert_int_equal(sb_outcome_of(&sample.model, NULL, &outcome, NULL), SB_OK);
+        never_shift[u][d] += outcome.verdict.kinds == 0 && outcome.figures.shift_count == 0;
+      }
+    }
+    sb_scenario_clear(&sample);
+  }
+  for (int u = 0; u < study.upshift.count; u++) {
+    for (int d = 0; d < study.downshift.count; d++) {
+      assert_int_equal(sb_passing_never_shift_at(&point->passing, d, u), never_shift[u][d]);
+      const bool all_pass = sb_passing_at(&point->passing, d, u) == SAMPLES;
+      classes[!all_pass ? 0 : never_shift[u][d] == SAMPLES ? 2 : 1]++;
+    }
+  }
+  assert_true(classes[0] >= 5 && classes[1] >= 20 && classes[2] >= 20);
+  assert_int_equal(point->best.passed, SAMPLES);
+  assert_int_equal(point->best.points, classes[1]);
+  assert_true(never_shift[point->best.upshift][point->best.downshift] < SAMPLES);
+  const double all = (double)(classes[0] + classes[1] + classes[2]);
+  assert_near(point->shares.never_shift, (double)classes[2] / all, 1e-15);
+  finish_all();
+}
+
+/* Over a key, as written and of samples: runs that pass without a shift are counted among what passes, and apart. */
+static void points_that_never_shift_are_counted_apart(void **state)
+{
+  (void)state;
+  static const char *const vary[] = {"downshift_below=4..58 %"};
+  struct sb_error err = {SB_OK, ""};
+  struct sb_study_request request = {.vary = vary, .vary_count = 1, .points = 10};
+  assert_int_equal(run_all("../scenarios/well-winch.yaml", &request, &err), SB_OK);
+  long fixed = 0;
+  for (long i = 0; i < 10; i++) {
+    const struct sb_run_point *point = &sb_run_points(&report)[i];
+    const bool never_shifts = point->outcome.verdict.kinds == 0 && point->outcome.figures.shift_count == 0;
+    assert_int_equal(sb_outcome_mark(&point->outcome) == 'F', never_shifts);
+    assert_int_equal(strcmp(sb_outcome_name(&point->outcome), "never shifts") == 0, never_shifts);
+    assert_int_equal(point->passed, point->outcome.verdict.kinds == 0);
+    fixed += never_shifts;
+  }
+  assert_in_range(fixed, 3, 9);
+  finish_all();
+  request.samples = 4;
+  request.seed = 1;
+  assert_int_equal(run_all("../scenarios/well-winch.yaml", &request, &err), SB_OK);
+  const struct sb_run_point *points = sb_run_points(&report);
+  assert_int_equal(points[0].passed, 4);
+  assert_int_equal(points[0].classes[SB_MAP_NEVER_SHIFTS], 4);
+  assert_string_equal(sb_outcome_commonest(&points[0]), ""); /* nothing failed */
+  assert_int_equal(points[9].passed, 4);
+  assert_int_equal(points[9].classes[SB_MAP_NEVER_SHIFTS], 0);
+  finish_all();
+}
+
+/* A box of one gear has nothing to shift: it passes, and no more is said. */
+static void one_gear_is_not_said_to_never_shift(void **state)
+{
+  (void)state;
+  load("good/least.yaml", NULL, 0);
+  assert_int_equal(scenario.model.gearbox.gear_count, 1);
+  const struct sb_outcome outcome = run_loaded();
+  assert_int_equal(outcome.verdict.kinds, 0);
+  assert_int_equal(outcome.figures.shift_count, 0);
+  assert_false(outcome.never_shifts);
+  assert_string_equal(sb_outcome_name(&outcome), "passes");
+  assert_int_equal(sb_outcome_mark(&outcome), '.');
+  sb_scenario_clear(&scenario);
 }
 
 static unsigned kinds_at(double charge_fraction, double upshift_fraction)
@@ -317,7 +423,7 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
   assert_int_equal(points[3].verdict.kinds, 1U << SB_VERDICT_STUCK_LOW); /* 28 % left, of 35 % at the least */
   for (int k = 0; k < CHARGES; k++) {
     const struct sb_map_point *at = &points[k];
-    if (k > 0) assert_true(at->charge_fraction < at[-1].charge_fraction && at->safe_share < at[-1].safe_share);
+    if (k > 0) assert_true(at->charge_fraction < at[-1].charge_fraction && at->shares.all < at[-1].shares.all);
     assert_int_equal(kinds_at(at->charge_fraction, own), at->verdict.kinds);
     assert_int_equal(at->own_passed, at->verdict.kinds == 0);
     /* One step beyond the greatest upshift threshold that passes, the box is stuck low. At the end of use nothing needs to
@@ -333,7 +439,8 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
 static void studies_read_back_as_they_were_written(void **state)
 {
   (void)state;
-  struct sb_study plan = {.kind = SB_STUDY_MAPS,
+  struct sb_study plan = {.form = SB_STUDY_FORM,
+                          .kind = SB_STUDY_MAPS,
                           .axis_count = 2,
                           .scenario = "A \"cart\", with commas",
                           .samples = 50,
@@ -366,13 +473,14 @@ static void studies_read_back_as_they_were_written(void **state)
 static void studies_beyond_the_bounds_of_a_plan_do_not_read(void **state)
 {
   (void)state;
-  const struct sb_study good = {.kind = SB_STUDY_MAPS,
+  const struct sb_study good = {.form = SB_STUDY_FORM,
+                                .kind = SB_STUDY_MAPS,
                                 .axis_count = 1,
                                 .axes = {{"supply.battery.charge", "", 1.0, 0.1, 5}},
                                 .samples = 50,
                                 .downshift = {0.001, 0.001, 999},
                                 .upshift = {0.001, 0.001, 1050}};
-  struct sb_study bad[] = {good, good, good, good, good, good, good, good, good};
+  struct sb_study bad[] = {good, good, good, good, good, good, good, good, good, good};
   bad[1].kind = 2;
   bad[2].samples = -1000000000000;
   bad[3].samples = 1000000000000;
@@ -381,6 +489,7 @@ static void studies_beyond_the_bounds_of_a_plan_do_not_read(void **state)
   bad[6].upshift.step_fraction = 1e-9;
   bad[7].upshift.first_fraction = -1.0;
   bad[8].axes[0].to = 1.0; /* five points in one place */
+  bad[9].form = SB_STUDY_FORM - 1;
   for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
     struct sb_study read;
     struct sb_lines lines = {.text = NULL};
@@ -393,10 +502,20 @@ static void studies_beyond_the_bounds_of_a_plan_do_not_read(void **state)
 static void records_that_do_not_read_are_refused(void **state)
 {
   (void)state;
-  static const char *const bad[] = {
-      "", "0 0 0 1 2 3 4\n", "7 0 0 1 2 3 4 5\n", "0 0 9 1 2 3 4 5\n", "0 1048576 0 1 2 3 4 5\n", "0 0 0 1 2 3 4 5"};
+  static const char *const bad[] = {"",
+                                    "0 0 0 1 2 3 4 5\n",
+                                    "7 0 0 1 2 3 4 5 0\n",
+                                    "0 0 9 1 2 3 4 5 0\n",
+                                    "0 1048576 0 1 2 3 4 5 0\n",
+                                    "0 0 0 1 2 3 4 5 0",
+                                    "0 0 0 1 2 3 4 5 1\n" /* it shifted */,
+                                    "0 1 0 0 2 3 4 5 1\n" /* it does not pass */,
+                                    "2 0 0 0 2 3 4 5 1\n" /* it never ended */};
   struct sb_outcome outcome;
-  assert_true(sb_outcome_read("0 0 0 1 2 3 4 5\n", &outcome));
+  assert_true(sb_outcome_read("0 0 0 0 2 3 4 5 1\n", &outcome));
+  assert_true(outcome.never_shifts);
+  assert_true(sb_outcome_read("0 0 0 1 2 3 4 5 0\n", &outcome));
+  assert_false(outcome.never_shifts);
   assert_true(outcome.standstill_s == 5.0);
   for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) assert_false(sb_outcome_read(bad[k], &outcome));
 }
@@ -437,6 +556,9 @@ int main(void)
       cmocka_unit_test(points_that_are_no_scenario_are_refused_and_said_so),
       cmocka_unit_test(samples_at_a_point_are_runs_with_its_value_and_their_tolerances),
       cmocka_unit_test(samples_over_charges_are_maps_at_each_charge),
+      cmocka_unit_test(what_never_shifts_in_any_sample_is_a_class_of_its_own),
+      cmocka_unit_test(points_that_never_shift_are_counted_apart),
+      cmocka_unit_test(one_gear_is_not_said_to_never_shift),
       cmocka_unit_test(maps_over_the_discharge_agree_with_runs),
       cmocka_unit_test(studies_read_back_as_they_were_written),
       cmocka_unit_test(studies_beyond_the_bounds_of_a_plan_do_not_read),

@@ -131,10 +131,15 @@ static void shares_of_points_are_counted(void **state)
   (void)state;
   if (!can_draw()) skip();
   const struct said *said = shell_run(
-      PLOT "printf 'a.b (s),verdict,cause\\n1,passes,\\n2,passes,\\n3,hunting,dwell-driven\\n4,passes,\\n' > $T/v.csv;"
-           "$P/plot-vary $T/v.csv -o $T/v.svg; sed 's/<[^>]*>//g' $T/v.svg;"
-           "printf 'a.b,c.d (s),passed,samples\\n1,1,4,4\\n1,2,3,4\\n2,1,0,4\\n2,2,0,0\\n' > $T/w.csv;"
-           "$P/plot-vary $T/w.csv -o $T/w.svg; sed 's/<[^>]*>//g' $T/w.svg");
+      PLOT
+      "printf 'a.b (s),verdict,cause\\n1,passes,\\n2,passes,\\n3,hunting,dwell-driven\\n4,passes,\\n' > $T/v.csv;"
+      "$P/plot-vary $T/v.csv -o $T/v.svg; sed 's/<[^>]*>//g' $T/v.svg;"
+      "printf 'a.b,c.d (s),passed,samples\\n1,1,4,4\\n1,2,3,4\\n2,1,0,4\\n2,2,0,0\\n' > $T/w.csv;"
+      "$P/plot-vary $T/w.csv -o $T/w.svg; sed 's/<[^>]*>//g' $T/w.svg;"
+      "printf 'a.b (s),passed,samples,share,share_least,never_shift\\n1,4,4,1,0.5,4\\n2,4,4,1,0.5,4\\n3,4,4,1,0.5,4\\n"
+      "4,4,4,1,0.5,3\\n5,3,4,0.7,0.5,3\\n' > $T/x.csv; $P/plot-vary $T/x.csv -o $T/x.svg; sed 's/<[^>]*>//g' $T/x.svg");
+  shell_expect(said, "never shifts");
+  shell_expect(said, "60 % of the points");
   shell_expect(said, "75 % of the points");
   shell_expect(said, "hunting, dwell-driven");
   shell_expect(said, "75 to 90 %");

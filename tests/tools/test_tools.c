@@ -191,6 +191,15 @@ static void share_map_is_drawn_in_classes_of_its_share(void **state)
   shell_expect(said, "10.0 % of the plane");
   shell_expect(said, "75 to 90 %");
   shell_expect(said, "90.0 % of the plane");
+  shell_expect_not(said, "never shifts");
+  said = shell_run(
+      "printf 'downshift_from_pct,downshift_to_pct,upshift_from_pct,upshift_to_pct,passed,samples,share,share_least,never_shift"
+      "\\n10,10,20,29,200,200,1,0.98,199\\n11,12,20,29,200,200,1,0.98,200\\n13,19,20,29,150,200,0.75,0.69,150\\n' > "
+      "$T/share.csv; tools/plot/plot-map $T/share.csv -o $T/share.svg && cat $T/share.svg");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, ">never shifts<");
+  shell_expect(said, "20.0 % of the plane");
+  shell_expect(said, "70.0 % of the plane");
 }
 
 /* The program and the picture call columns and verdicts by the same names: what passes has the colour of that. */
