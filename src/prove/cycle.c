@@ -48,7 +48,7 @@ static bool take_first(void *context, int sample, int gear, int way, const struc
 
 struct sb_answer_soonest sb_answer_soonest(struct sb_reach *reach, const struct sb_reach_commands *all)
 {
-  struct sb_answer_soonest out;
+  struct sb_answer_soonest out = {0};
   const int last = last_sample(reach);
   for (int g = 0; g < reach->gear_count; g++) {
     for (int way = 0; way < SB_REACH_WAYS; way++) {

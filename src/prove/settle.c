@@ -298,7 +298,9 @@ static double longest(const struct settling *settling)
   double worst_s = 0.0;
   for (int g = 0; g < reach->gear_count && !isinf(worst_s); g++) {
     worst_s = fmax(worst_s, after_opposite(settling, g, &settling->commands->sets[g][1 - settling->way]));
-    if (!can_be_left(settling, g, settling->way)) continue;
+    const int next = sb_reach_next_gear(
+        g, settling->way); /* a load that turns it back is below the threshold that gear 1 does not have */
+    if (next < 0 || next >= reach->gear_count || !can_be_left(settling, g, settling->way)) continue;
     /* Machines between those that leave the gear and those that do not take as long as one likes. */
     const double waiting_s = is_left(settling, g, settling->way) ? after_waiting(settling, g) : INFINITY;
     worst_s = fmax(worst_s, reach->engaged[g].count > 0 ? waiting_s : 0.0);

@@ -328,6 +328,20 @@ static void bounds_of_machines_that_differ_are_the_wider_ones(void **state)
   }
 }
 
+/* 40 N.m turn back the slower gear, too, whose stall torque is 7.7 N.m: it reads no more than its threshold, and there is no gear below it. */
+static void a_load_that_turns_back_the_slowest_gear_is_bounded_as_any_other(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 0.3, 0.0, 0.0);
+  proved.load.bounds = (struct sb_load_bounds){SB_BOUNDS_ACTS, 1.0, 40.0, INFINITY};
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_null(prove.outside);
+  assert_true(isinf(prove.bounds[SB_PROVE_STANDING]));
+  assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_DISPROVED);
+  assert_true(prove.bounds[SB_PROVE_OUTPUT] < -proof_w0 / 10.0);
+}
+
 /* From 1 to 2 N.m within 4 s at 1 N.m/s at most: up for 2.5 s and down again; under a ceiling of 3 N.m along it from 2 s to 3 s. */
 static void the_greatest_path_of_a_slow_load_goes_up_and_down_at_its_rate(void **state)
 {
@@ -640,6 +654,7 @@ int main(void)
       cmocka_unit_test(a_load_that_holds_it_at_the_start_is_left_after_the_start_delay),
       cmocka_unit_test(what_holds_it_at_rest_is_more_than_what_resists),
       cmocka_unit_test(bounds_of_machines_that_differ_are_the_wider_ones),
+      cmocka_unit_test(a_load_that_turns_back_the_slowest_gear_is_bounded_as_any_other),
       cmocka_unit_test(the_greatest_path_of_a_slow_load_goes_up_and_down_at_its_rate),
       cmocka_unit_test(readings_between_two_speeds_are_bounded_by_theirs_and_rest),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
