@@ -261,7 +261,8 @@ static void find_standing(const struct at *at, const struct commands *commands, 
         -sb_any_grid_least(grid, grid->up_standing_s, -1.0, at->column->speed_rad_s, at->greatest_up_rad_s);
     const double down =
         -sb_any_grid_least(grid, grid->down_standing_s, -1.0, at->least_down_rad_s, at->row->speed_rad_s);
-    most = fmax(most, fmax(up, down));
+    /* None stands for longer than it takes to decide. */
+    most = fmax(most, fmin(fmax(up, down), lines->last * at->edges->sample_s));
   }
   if (is_doubtful) most = fmax(most, up_s);
   *sure_s = sure;
