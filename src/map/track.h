@@ -100,8 +100,13 @@ struct sb_tracks {
   double fast_rad_s;        /* limit of the motor's speed */
   int at_track;             /* whose last spot the simulator stands at; -1: none */
   int to_sample;            /* that the simulator moves to */
-  bool is_repeating;        /* it moves where the track is known already */
-  double output_turns;      /* at the beginning of the part that the simulator is in */
+  int at_sample;            /* at which it stands */
+  /* Where samples were looked at ahead of it, on the stretch that it was in: the reading's filter at ahead_count of them, the first that
+   * at which it stood then. */
+  int ahead_first, ahead_count;
+  double ahead_filtered[SB_SIM_BLOCK + 1];
+  bool is_repeating;   /* it moves where the track is known already */
+  double output_turns; /* at the beginning of the part that the simulator is in */
   struct sb_track *items;
   int count;
   size_t room;
@@ -128,7 +133,8 @@ void sb_map_tracks_clear(struct sb_tracks *tracks);
 int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_track_part *part,
                         struct sb_error *err);
 
-/* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. */
+/* Makes more of a track known: afterwards it has one more spot, and as many as lie ahead undisturbed, or a next track. Not beyond
+ * end_sample. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
 
 /* A path begins with a track that it waited for. No other path may be on its way: tracks that were used long ago are let go when
