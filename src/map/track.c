@@ -473,6 +473,23 @@ static enum sb_status repeat_ahead(struct sb_tracks *tracks, int last, struct sb
   return sb_sim_advance(&tracks->sim, tracks->at_sample * tracks->steps_per_sample, err);
 }
 
+/* Takes the samples of a block together, the last of which the track has just come to know. */
+static void take_view(struct sb_track *track)
+{
+  const uint32_t plain = SB_SPOT_ENGAGED | SB_SPOT_DECIDING;
+  if (track->count < SB_TRACK_STRIDE) return;
+  const struct sb_spot *spots = &track->spots[track->count - SB_TRACK_STRIDE];
+  struct sb_track_view view = {true, spots[0].reading, spots[0].greatest, spots[0].next_load_nm};
+  for (int i = 0; i < SB_TRACK_STRIDE; i++) {
+    const struct sb_spot *spot = &spots[i];
+    if (spot->flags != plain) return;
+    if (spot->reading < view.least) view.least = spot->reading;
+    if (spot->greatest > view.greatest) view.greatest = spot->greatest;
+    if (spot->next_load_nm < view.least_load_nm) view.least_load_nm = spot->next_load_nm;
+  }
+  track->parts[track->part_count - 1].view = view;
+}
+
 /* Puts the simulator to the beginning of a track. */
 static void stand_at_begin(struct sb_tracks *tracks, int at)
 {
@@ -588,6 +605,7 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   }
   status = keep_spot(tracks, track, &spot, err);
   if (status != SB_OK) return status;
+  if (sample % SB_TRACK_STRIDE == 0) take_view(track);
   return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, err);
 }
 

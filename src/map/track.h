@@ -32,6 +32,13 @@ struct sb_spot {
   uint32_t flags;
 };
 
+/* The samples of a part, taken together. */
+struct sb_track_view {
+  bool is_plain; /* it is a whole block of an engaged gear that stays, and nothing else happens */
+  int32_t least, greatest;
+  double least_load_nm; /* of the next gear */
+};
+
 /* What came together since the track began or its last part ended, whichever was later. */
 struct sb_track_part {
   double given_j, turns;
@@ -39,6 +46,7 @@ struct sb_track_part {
   double way_rad;   /* to and fro */
   double back_rad;  /* greatest */
   unsigned kinds;   /* verdicts that were found: bit k is enum sb_verdict_kind k */
+  struct sb_track_view view;
 };
 
 /* All that acts on the future at one sample: a track keeps it at every SB_TRACK_STRIDE-th, to go on from there. A part of it ends
@@ -153,6 +161,14 @@ static inline bool sb_map_tracks_end_part(const struct sb_tracks *tracks, int sa
 /* The part of a track that ends with a sample; NULL: none does. */
 const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
                                                   int sample);
+
+/* The part that ends with the block whose first sample this is, if all of it is known; NULL: it is not. */
+static inline const struct sb_track_part *sb_map_tracks_block_at(const struct sb_track *track, int sample)
+{
+  const int number = sample / SB_TRACK_STRIDE - (track->first + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE + 1;
+  const bool is_whole = sample % SB_TRACK_STRIDE == 1 && sample - track->first + SB_TRACK_STRIDE <= track->count;
+  return is_whole ? &track->parts[number] : NULL;
+}
 
 /* The rows of a track between the sample before and this one: their number, *rows the first of them. */
 int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows);
