@@ -400,6 +400,17 @@ struct sb_row sb_sim_row(const struct sb_sim *sim);
  * and the loads that closed forms compare with; the rest is 0. */
 struct sb_row sb_sim_glance(const struct sb_sim *sim);
 
+/*
+ * What a controller and closed forms see at the samples that lie before the end of the stretch of motion that goes on, or begins now:
+ * nothing happens at them, and all but this stays as it is. To the bits of sb_sim_glance(), without moving there. Only while a gear
+ * turns motor and output as one; none: count is 0.
+ */
+struct sb_sim_ahead {
+  int count;
+  double motor_speed_rad_s[SB_SIM_BLOCK], own_load_nm[SB_SIM_BLOCK], next_load_nm[SB_SIM_BLOCK];
+};
+void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead);
+
 /* Whether the output stands in an engaged gear although the drive is on and does all that it ever will: a ramp or an integral that
  * still raises the duty may yet move it. Pure. */
 static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)

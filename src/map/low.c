@@ -50,6 +50,17 @@ static void let_go(struct sb_low *low, double time_s)
   while (low->front < low->back && *falling_at(low, low->front) < low->first) low->front++;
 }
 
+/* A stretch with a load as great as the figure, or as every torque in question, lowers nothing. */
+static bool is_end(const struct sb_low *low, double load_nm)
+{
+  return load_nm >= low->ceiling_nm || load_nm >= low->critical_nm;
+}
+
+bool sb_low_is_idle(const struct sb_low *low, double load_nm)
+{
+  return low->critical_nm < low->floor_nm || (low->first == low->end && is_end(low, load_nm));
+}
+
 enum sb_status sb_low_pass(struct sb_low *low, double time_s, double load_nm, struct sb_error *err)
 {
   if (low->critical_nm < low->floor_nm) return SB_OK; /* stuck low whatever the threshold */
@@ -57,7 +68,7 @@ enum sb_status sb_low_pass(struct sb_low *low, double time_s, double load_nm, st
   if (low->first < low->end && time_s - row_at(low, low->first)->time_s > low->patience_s) {
     low->critical_nm = fmin(low->critical_nm, row_at(low, *falling_at(low, low->front))->load_nm);
   }
-  if (load_nm >= low->ceiling_nm) { /* ends every stretch, and is part of none that matters */
+  if (is_end(low, load_nm)) {
     low->first = low->end;
     low->front = low->back;
     return SB_OK;

@@ -34,6 +34,9 @@ struct sb_low {
 /* A stay begins. */
 void sb_low_begin(struct sb_low *low, double patience_s, double ceiling_nm, double floor_nm);
 
+/* Whether a row of so great a load changes nothing: no stretch is under way, and none that lowers the figure begins with it. Pure. */
+bool sb_low_is_idle(const struct sb_low *low, double load_nm);
+
 /* A row of the stay. */
 enum sb_status sb_low_pass(struct sb_low *low, double time_s, double load_nm, struct sb_error *err);
 

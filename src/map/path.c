@@ -554,32 +554,85 @@ static enum sb_status decide(struct walk *walk, struct scratch *scratch, bool *i
   return status;
 }
 
+/* Readings that shift no threshold of the rectangle, ends included. */
+struct calm {
+  int32_t least, greatest;
+};
+
+static struct calm calm_of(const struct walk *walk)
+{
+  const struct sb_plane *plane = walk->plane;
+  const struct task *task = &walk->task;
+  const int slower = task->gear - 1, faster = task->gear;
+  struct calm calm = {INT32_MIN, INT32_MAX};
+  if (task->gear > 0) {
+    calm.least = slower == plane->options.pair ? plane->downshift_counts[task->rect.downshift_last]
+                                               : plane->setup.downshift_below[slower];
+  }
+  if (is_low_watched(walk)) {
+    calm.greatest = faster == plane->options.pair ? plane->upshift_counts[task->rect.upshift_first]
+                                                  : plane->setup.upshift_above[faster];
+  }
+  return calm;
+}
+
+/* Whether a block's rows change nothing of a stay in a slower gear. */
+static bool is_low_idle(const struct walk *walk, const struct sb_low *low, const struct sb_track_view *view)
+{
+  if (!is_low_watched(walk)) return true;
+  return sb_map_tracks_time_s(&walk->plane->tracks, walk->sample) >= walk->plane->model->control.start_delay_s &&
+         sb_low_is_idle(low, view->least_load_nm);
+}
+
+/* In the fastest gear, where only a reading below the far end of the rectangle can shift: sample by sample. Whether it comes to the end
+ * of a block. */
+static bool glide_singly(struct walk *walk, const struct sb_track *track, int32_t far)
+{
+  const struct sb_tracks *tracks = &walk->plane->tracks;
+  const int end = track->first + track->count;
+  for (; walk->sample < end; walk->sample++) {
+    const struct sb_spot *spot = &track->spots[walk->sample - track->first];
+    if (!is_plain(spot) || (spot->reading < far && walk->sample >= walk->task.first_decision)) return false;
+    if (sb_map_tracks_end_part(tracks, walk->sample, false)) {
+      add_up(&walk->task.findings, sb_map_tracks_part_at(tracks, track, walk->sample++));
+      return true;
+    }
+  }
+  return false;
+}
+
+/* Whether nothing is decided in a block that begins with the present sample, and nothing is to be watched. */
+static bool is_calm_block(const struct walk *walk, const struct sb_low *low, const struct calm *calm,
+                          const struct sb_track_view *view)
+{
+  const bool is_undecided = walk->sample + SB_TRACK_STRIDE <= walk->task.first_decision;
+  if (!view->is_plain || !is_low_idle(walk, low, view)) return false;
+  return is_undecided || (view->least >= calm->least && view->greatest <= calm->greatest);
+}
+
+/* Passes blocks as wholes. */
+static void glide_by_blocks(struct walk *walk, const struct sb_track *track, const struct sb_low *low,
+                            const struct calm *calm)
+{
+  const struct sb_track_part *block;
+  for (; (block = sb_map_tracks_block_at(track, walk->sample)) != NULL; walk->sample += SB_TRACK_STRIDE) {
+    if (!is_calm_block(walk, low, calm, &block->view)) return;
+    add_up(&walk->task.findings, block);
+  }
+}
+
 /* Passes samples at which nothing is decided and nothing is to be watched, which are most: what follow() would do. */
-static void glide(struct walk *walk)
+static void glide(struct walk *walk, const struct sb_low *low)
 {
   const struct sb_plane *plane = walk->plane;
   const struct sb_track *track = &plane->tracks.items[walk->track];
-  const struct task *task = &walk->task;
-  if (isnan(walk->engaged_s) || !is_quiet(walk) || is_low_watched(walk)) return;
-  /* In the fastest gear: only a reading below the far end of the rectangle can shift. */
-  const int pair = task->gear - 1;
-  const int32_t far = pair == plane->options.pair ? plane->downshift_counts[task->rect.downshift_last]
-                                                  : plane->setup.downshift_below[pair];
-  struct sb_findings findings = task->findings;
-  const struct sb_spot *spot = &track->spots[walk->sample - track->first];
-  const struct sb_spot *end = &track->spots[track->count];
+  if (isnan(walk->engaged_s) || !is_quiet(walk)) return;
+  const struct calm calm = calm_of(walk);
   const int first = walk->sample;
-  int sample = first;
-  for (; spot < end; spot++, sample++) {
-    if (!is_plain(spot) || (spot->reading < far && sample >= task->first_decision)) break;
-    if (sb_map_tracks_end_part(&plane->tracks, sample, false)) {
-      add_up(&findings, sb_map_tracks_part_at(&plane->tracks, track, sample));
-    }
-  }
-  if (sample == first) return;
-  walk->task.findings = findings;
-  walk->sample = sample;
-  walk->below_run = 0;
+  do {
+    glide_by_blocks(walk, track, low, &calm);
+  } while (!is_low_watched(walk) && glide_singly(walk, track, calm.least));
+  if (walk->sample > first) walk->below_run = walk->above_run = 0;
 }
 
 /* The controller decides at every sample before the end of the run. */
@@ -621,7 +674,7 @@ static enum sb_status follow(struct sb_plane *plane, const struct task *task, st
   }
   for (; walk.sample <= end_sample; walk.sample++) {
     bool is_done = false;
-    glide(&walk);
+    glide(&walk, &scratch->low);
     if (walk.sample > end_sample) break;
     enum sb_status status = reach(&walk, err);
     if (status == SB_OK) status = watch(&walk, &scratch->low, err);

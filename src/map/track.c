@@ -433,10 +433,61 @@ static enum sb_status move_on(struct sb_tracks *tracks, int sample, struct sb_sp
   enum sb_status status =
       sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
   if (status != SB_OK) return status;
+  tracks->at_sample = sample;
+  tracks->ahead_count = 0;
   tracks->sample_count++;
   *spot = look(tracks, sample);
   if (sb_map_tracks_end_part(tracks, sample, tracks->sim.state.far.is_finished != 0)) status = end_part(tracks, err);
   return tracks->is_out_of_memory ? no_memory(err) : status;
+}
+
+/* What the sensor reads at a sample ahead. */
+static struct sb_sensed sense_ahead(struct sb_tracks *tracks, int sample, double motor_speed_rad_s)
+{
+  const double noise = tracks->noise != NULL ? tracks->noise[sample] : 0.0;
+  return sb_sense_take_speed(&tracks->reading, &tracks->model->control.sensor, motor_speed_rad_s, noise);
+}
+
+/* Looks at the samples to which the simulator comes undisturbed, as many as decisions are taken at. */
+static void look_ahead(struct sb_tracks *tracks, struct sb_sim_ahead *ahead)
+{
+  ahead->count = 0;
+  if (!sb_sense_is_of_speed(&tracks->model->control.sensor)) return;
+  sb_sim_look_ahead(&tracks->sim, ahead);
+  const int left = tracks->end_sample - 1 - tracks->at_sample;
+  if (ahead->count > left) ahead->count = left;
+}
+
+/* Repeats the samples to which the simulator comes undisturbed, up to one at the latest. */
+static enum sb_status repeat_ahead(struct sb_tracks *tracks, int last, struct sb_error *err)
+{
+  struct sb_sim_ahead ahead;
+  look_ahead(tracks, &ahead);
+  if (ahead.count > last - tracks->at_sample) ahead.count = last - tracks->at_sample;
+  if (ahead.count <= 0) return SB_OK;
+  for (int i = 0; i < ahead.count; i++) {
+    (void)sense_ahead(tracks, tracks->at_sample + 1 + i, ahead.motor_speed_rad_s[i]);
+  }
+  tracks->sample_count += ahead.count;
+  tracks->at_sample += ahead.count;
+  return sb_sim_advance(&tracks->sim, tracks->at_sample * tracks->steps_per_sample, err);
+}
+
+/* Takes the samples of a block together, the last of which the track has just come to know. */
+static void take_view(struct sb_track *track)
+{
+  const uint32_t plain = SB_SPOT_ENGAGED | SB_SPOT_DECIDING;
+  if (track->count < SB_TRACK_STRIDE) return;
+  const struct sb_spot *spots = &track->spots[track->count - SB_TRACK_STRIDE];
+  struct sb_track_view view = {true, spots[0].reading, spots[0].greatest, spots[0].next_load_nm};
+  for (int i = 0; i < SB_TRACK_STRIDE; i++) {
+    const struct sb_spot *spot = &spots[i];
+    if (spot->flags != plain) return;
+    if (spot->reading < view.least) view.least = spot->reading;
+    if (spot->greatest > view.greatest) view.greatest = spot->greatest;
+    if (spot->next_load_nm < view.least_load_nm) view.least_load_nm = spot->next_load_nm;
+  }
+  track->parts[track->part_count - 1].view = view;
 }
 
 /* Puts the simulator to the beginning of a track. */
@@ -444,6 +495,7 @@ static void stand_at_begin(struct sb_tracks *tracks, int at)
 {
   const struct sb_track *track = &tracks->items[at];
   restore(tracks, track->begin);
+  tracks->at_sample = track->first - 1;
   sb_sim_command(&tracks->sim, track->gear);
 }
 
@@ -454,18 +506,29 @@ static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, str
   int from = sample - sample % SB_TRACK_STRIDE;
   while (from >= track->first && !(track->spots[from - track->first].flags & SB_SPOT_ENGAGED)) from -= SB_TRACK_STRIDE;
   tracks->at_track = at;
+  tracks->ahead_count = 0;
   tracks->is_repeating = true;
   if (from >= track->first) {
     restore(tracks, anchor_at(tracks, track, from));
+    tracks->at_sample = from;
   } else {
-    from = track->first - 1;
     stand_at_begin(tracks, at);
   }
-  enum sb_status status = SB_OK;
   struct sb_spot spot;
-  while (status == SB_OK && from < sample) status = move_on(tracks, ++from, &spot, err);
+  enum sb_status status = repeat_ahead(tracks, sample, err);
+  while (status == SB_OK && tracks->at_sample < sample) status = move_on(tracks, tracks->at_sample + 1, &spot, err);
   tracks->is_repeating = false;
   return status;
+}
+
+/* Adds a sample to those that a track knows. */
+static enum sb_status keep_spot(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *spot,
+                                struct sb_error *err)
+{
+  if (!grow_counted(tracks, &track->spots, &track->spot_room, (size_t)track->count, sizeof *spot))
+    return no_memory(err);
+  track->spots[track->count++] = *spot;
+  return SB_OK;
 }
 
 /* A track ends here: what it keeps need not grow any more. */
@@ -497,6 +560,32 @@ static enum sb_status keep_anchor(struct sb_tracks *tracks, int at, const struct
   return SB_OK;
 }
 
+/* Adds the samples that lie ahead undisturbed, from an engaged gear that stays. */
+static enum sb_status add_ahead(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *here,
+                                struct sb_error *err)
+{
+  const uint32_t plain = SB_SPOT_ENGAGED | SB_SPOT_DECIDING;
+  if ((here->flags & ~(uint32_t)SB_SPOT_HAS_ROWS) != plain) return SB_OK;
+  struct sb_sim_ahead ahead;
+  look_ahead(tracks, &ahead);
+  tracks->ahead_first = tracks->at_sample;
+  tracks->ahead_filtered[0] = tracks->reading.filtered;
+  enum sb_status status = SB_OK;
+  for (int i = 0; i < ahead.count && status == SB_OK; i++) {
+    const struct sb_sensed sensed = sense_ahead(tracks, tracks->at_sample + 1 + i, ahead.motor_speed_rad_s[i]);
+    const struct sb_spot spot = {.own_load_nm = ahead.own_load_nm[i],
+                                 .next_load_nm = ahead.next_load_nm[i],
+                                 .reading = sensed.least,
+                                 .greatest = sensed.greatest,
+                                 .flags = plain};
+    tracks->ahead_filtered[i + 1] = tracks->reading.filtered;
+    status = keep_spot(tracks, track, &spot, err);
+  }
+  tracks->ahead_count = ahead.count + 1;
+  tracks->sample_count += ahead.count;
+  return status;
+}
+
 /* Adds the track's next sample, to which the simulator moves, or finds the track that it has met. */
 static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_error *err)
 {
@@ -514,9 +603,10 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
     tracks->at_track = -1;
     return close_track(tracks, track, err);
   }
-  if (!grow_counted(tracks, &track->spots, &track->spot_room, (size_t)track->count, sizeof spot)) return no_memory(err);
-  track->spots[track->count++] = spot;
-  return sample == tracks->end_sample ? close_track(tracks, track, err) : SB_OK;
+  status = keep_spot(tracks, track, &spot, err);
+  if (status != SB_OK) return status;
+  if (sample % SB_TRACK_STRIDE == 0) take_view(track);
+  return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, err);
 }
 
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
@@ -552,6 +642,24 @@ static int child_place(const struct sb_track *track, int sample, int gear)
   return low;
 }
 
+/* A sample from which on others were looked at before the simulator came there: the reading's filter has gone on. */
+static bool is_ahead(const struct sb_tracks *tracks, int sample)
+{
+  return tracks->ahead_count > 0 && sample >= tracks->ahead_first && sample < tracks->ahead_first + tracks->ahead_count;
+}
+
+/* Moves the simulator to a sample that lies ahead on the stretch that it is in; false: it does not. */
+static bool go_ahead(struct sb_tracks *tracks, int at, int sample)
+{
+  struct sb_error err;
+  if (tracks->at_track != at || tracks->at_sample > sample) return false;
+  if (tracks->at_sample == sample) return true;
+  if (!is_ahead(tracks, sample)) return false;
+  if (sb_sim_advance(&tracks->sim, sample * tracks->steps_per_sample, &err) != SB_OK) return false;
+  tracks->at_sample = sample;
+  return true;
+}
+
 /* Begins a track with a command at a sample of another one, at which the simulator stands. *part: of that one, as far as it has come;
  * the motion goes on afterwards as if nobody had asked. */
 static int begin_child(struct sb_tracks *tracks, int sample, int gear, struct sb_track_part *part, struct sb_error *err)
@@ -564,6 +672,7 @@ static int begin_child(struct sb_tracks *tracks, int sample, int gear, struct sb
   sb_sim_keep(&tracks->sim, tracks->kept);
   *part = take_part(tracks);
   take_anchor(tracks, begin);
+  if (is_ahead(tracks, sample)) begin->filtered = tracks->ahead_filtered[sample - tracks->ahead_first];
   sb_sim_take_back(&tracks->sim, tracks->kept);
   const struct sb_track begun = {.gear = gear, .first = sample + 1, .begin = begin, .next = -1};
   const int at = new_track(tracks, &begun, err);
@@ -596,7 +705,7 @@ int sb_map_tracks_child(struct sb_tracks *tracks, int at, int sample, int gear, 
     *part = known->part;
     return known->track;
   }
-  const bool is_there = tracks->at_track == at && track->first + track->count == sample + 1;
+  const bool is_there = go_ahead(tracks, at, sample);
   if (!is_there && stand_at(tracks, at, sample, err) != SB_OK) return -1;
   const int child = begin_child(tracks, sample, gear, part, err);
   if (!is_there) tracks->at_track = -1;

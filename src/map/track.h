@@ -32,6 +32,13 @@ struct sb_spot {
   uint32_t flags;
 };
 
+/* The samples of a part, taken together. */
+struct sb_track_view {
+  bool is_plain; /* it is a whole block of an engaged gear that stays, and nothing else happens */
+  int32_t least, greatest;
+  double least_load_nm; /* of the next gear */
+};
+
 /* What came together since the track began or its last part ended, whichever was later. */
 struct sb_track_part {
   double given_j, turns;
@@ -39,6 +46,7 @@ struct sb_track_part {
   double way_rad;   /* to and fro */
   double back_rad;  /* greatest */
   unsigned kinds;   /* verdicts that were found: bit k is enum sb_verdict_kind k */
+  struct sb_track_view view;
 };
 
 /* All that acts on the future at one sample: a track keeps it at every SB_TRACK_STRIDE-th, to go on from there. A part of it ends
@@ -100,8 +108,13 @@ struct sb_tracks {
   double fast_rad_s;        /* limit of the motor's speed */
   int at_track;             /* whose last spot the simulator stands at; -1: none */
   int to_sample;            /* that the simulator moves to */
-  bool is_repeating;        /* it moves where the track is known already */
-  double output_turns;      /* at the beginning of the part that the simulator is in */
+  int at_sample;            /* at which it stands */
+  /* Where samples were looked at ahead of it, on the stretch that it was in: the reading's filter at ahead_count of them, the first that
+   * at which it stood then. */
+  int ahead_first, ahead_count;
+  double ahead_filtered[SB_SIM_BLOCK + 1];
+  bool is_repeating;   /* it moves where the track is known already */
+  double output_turns; /* at the beginning of the part that the simulator is in */
   struct sb_track *items;
   int count;
   size_t room;
@@ -128,7 +141,8 @@ void sb_map_tracks_clear(struct sb_tracks *tracks);
 int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gear, struct sb_track_part *part,
                         struct sb_error *err);
 
-/* Makes one more sample of a track known: afterwards it has one more spot, or a next track. Not beyond end_sample. */
+/* Makes more of a track known: afterwards it has one more spot, and as many as lie ahead undisturbed, or a next track. Not beyond
+ * end_sample. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
 
 /* A path begins with a track that it waited for. No other path may be on its way: tracks that were used long ago are let go when
@@ -147,6 +161,14 @@ static inline bool sb_map_tracks_end_part(const struct sb_tracks *tracks, int sa
 /* The part of a track that ends with a sample; NULL: none does. */
 const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
                                                   int sample);
+
+/* The part that ends with the block whose first sample this is, if all of it is known; NULL: it is not. */
+static inline const struct sb_track_part *sb_map_tracks_block_at(const struct sb_track *track, int sample)
+{
+  const int number = sample / SB_TRACK_STRIDE - (track->first + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE + 1;
+  const bool is_whole = sample % SB_TRACK_STRIDE == 1 && sample - track->first + SB_TRACK_STRIDE <= track->count;
+  return is_whole ? &track->parts[number] : NULL;
+}
 
 /* The rows of a track between the sample before and this one: their number, *rows the first of them. */
 int sb_track_rows_at(const struct sb_track *track, int sample, const struct sb_track_row **rows);

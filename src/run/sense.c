@@ -61,6 +61,24 @@ static int32_t against_supply(const struct sb_model *model, int32_t count, doubl
   return (int32_t)lround(fmin(reading / sb_sensor_count_fraction(sensor), (double)INT32_MAX));
 }
 
+/* A count that nothing else enters. */
+static struct sb_sensed sensed_alone(int32_t count)
+{
+  return (struct sb_sensed){count, count, count, 0};
+}
+
+bool sb_sense_is_of_speed(const struct sb_sensor *sensor)
+{
+  return sensor->quantity == SB_SENSES_SPEED && !(sensor->pulses.per_turn > 0.0) && !sensor->supply.is_present;
+}
+
+struct sb_sensed sb_sense_take_speed(struct sb_reading *reading, const struct sb_sensor *sensor,
+                                     double motor_speed_rad_s, double noise)
+{
+  const double input = sb_sensor_input(sensor, motor_speed_rad_s, 0.0, 0.0);
+  return sensed_alone(sb_sensor_take_input(reading, sensor, input, noise));
+}
+
 static struct sb_sensed sense_speed(struct sb_reading *reading, struct sb_sim *sim, struct sb_row *row, double noise)
 {
   const struct sb_sensor *sensor = &sim->model->control.sensor;
@@ -69,8 +87,7 @@ static struct sb_sensed sense_speed(struct sb_reading *reading, struct sb_sim *s
   const double input = has_pulses
                            ? pulse_input(sim, row)
                            : sb_sensor_input(sensor, row->motor_speed_rad_s, row->duty_fraction, row->motor_current_a);
-  const int32_t count = sb_sensor_take_input(reading, sensor, input, noise);
-  return (struct sb_sensed){count, count, count, 0};
+  return sensed_alone(sb_sensor_take_input(reading, sensor, input, noise));
 }
 
 struct sb_sensed sb_sense_take(struct sb_reading *reading, struct sb_sim *sim, struct sb_row *row, double noise)

@@ -16,4 +16,11 @@ struct sb_sensed {
 /* At a sample, each in its turn. Fills what the row shows of the sensor, but for the reading; noise in standard deviations. */
 struct sb_sensed sb_sense_take(struct sb_reading *reading, struct sb_sim *sim, struct sb_row *row, double noise);
 
+/* Whether the sensor reads the motor's speed, and nothing else of the machine: no pulses, no supply. Pure. */
+bool sb_sense_is_of_speed(const struct sb_sensor *sensor);
+
+/* The same for such a sensor. */
+struct sb_sensed sb_sense_take_speed(struct sb_reading *reading, const struct sb_sensor *sensor,
+                                     double motor_speed_rad_s, double noise);
+
 #endif

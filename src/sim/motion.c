@@ -41,9 +41,6 @@ static bool has_vanished(struct watch *watch, int k)
   return is_small;
 }
 
-/* Two numbers that one instruction adds or multiplies where the processor can; the same bits where it cannot. */
-typedef double pair __attribute__((vector_size(2 * sizeof(double))));
-
 /* A grade along the way, one more than its square, and its angle's cosine. */
 struct slope {
   double grade[DEGREE_MAX + 1], square[DEGREE_MAX + 1], cosine[DEGREE_MAX + 1];
@@ -60,8 +57,8 @@ struct course {
   double square[DEGREE_MAX + 1], bends[DEGREE_MAX + 1];
   double back[DEGREE_MAX + 2]; /* the speed, from the highest order down */
   struct wave {
-    pair both[DEGREE_MAX + 1]; /* sine and cosine */
-    pair rate[DEGREE_MAX + 1]; /* of the angle u under the sine, twice: j u[j] */
+    sb_pair both[DEGREE_MAX + 1]; /* sine and cosine */
+    sb_pair rate[DEGREE_MAX + 1]; /* of the angle u under the sine, twice: j u[j] */
   } waves[SB_LOAD_PART_MAX];
   struct slope slopes[SB_GRADE_MAX];
 };
@@ -94,10 +91,10 @@ static inline double convolution(const double *a, const double *b, int first, in
 }
 
 /* The same of two series at once, from j = 1. What the order before has just given comes last, so that the rest need not wait. */
-static inline pair pair_convolution(const pair *a, const pair *b, int k)
+static inline sb_pair pair_convolution(const sb_pair *a, const sb_pair *b, int k)
 {
-  pair even = {0.0, 0.0}, odd = even;
-  const pair *other = b + k;
+  sb_pair even = {0.0, 0.0}, odd = even;
+  const sb_pair *other = b + k;
   if (k == 1) return a[1] * b[0];
   int j = 2;
   for (; j + 1 < k; j += 2) {
@@ -108,22 +105,15 @@ static inline pair pair_convolution(const pair *a, const pair *b, int k)
   return even + odd + a[k] * b[0] + a[1] * b[k - 1];
 }
 
-static inline pair pair_at(const double *c)
-{
-  pair out;
-  memcpy(&out, c, sizeof out);
-  return out;
-}
-
 /* Order k of the square of a series: each product of two different orders is there twice. back[i]: its order DEGREE_MAX - i.
  * Likewise the newest orders come last; nor are they taken in pairs, which would have to wait until both are in memory. */
 static inline double square_term(const double *a, const double *back, int k)
 {
   const double *other = back + DEGREE_MAX - k;
-  pair sums = {0.0, 0.0};
+  sb_pair sums = {0.0, 0.0};
   int j = 2;
   if (k == 0) return a[0] * a[0];
-  for (; 2 * j + 2 < k; j += 2) sums += pair_at(a + j) * pair_at(other + j);
+  for (; 2 * j + 2 < k; j += 2) sums += sb_pair_at(a + j) * sb_pair_at(other + j);
   double sum = sums[0] + sums[1];
   if (2 * j < k) sum += a[j] * other[j];
   if (k > 2) sum += a[1] * other[1];
@@ -140,14 +130,14 @@ static void take_wave(struct course *course, int i, int k)
     double sine, cosine;
     sb_elementary_sin_cos(wave->per_s * course->start_s + wave->per_rad * course->angle[0] + wave->phase_rad, &sine,
                           &cosine);
-    out->both[0] = (pair){sine, cosine};
+    out->both[0] = (sb_pair){sine, cosine};
     return;
   }
   const double rate = k * wave->per_rad * course->angle[k] + (k == 1 ? wave->per_s * course->length_s : 0.0);
-  out->rate[k] = (pair){rate, rate};
+  out->rate[k] = (sb_pair){rate, rate};
   const bool is_even = wave->per_rad == 0.0; /* in time alone: the angle grows evenly */
-  const pair sum = is_even ? out->rate[1] * out->both[k - 1] : pair_convolution(out->rate, out->both, k);
-  out->both[k] = (pair){sb_series_shares[k] * sum[1], -sb_series_shares[k] * sum[0]};
+  const sb_pair sum = is_even ? out->rate[1] * out->both[k - 1] : pair_convolution(out->rate, out->both, k);
+  out->both[k] = (sb_pair){sb_series_shares[k] * sum[1], -sb_series_shares[k] * sum[0]};
 }
 
 /* Order k of a grade and of its angle's cosine. */
@@ -612,20 +602,8 @@ void sb_motion_build(const struct sb_sim *sim, double length_s, struct sb_motion
 
 /* Integrals ------------------------------------------------------------------------------------------------------------ */
 
-/* Places are taken by so many at once, so that they need not wait for each other; what is beyond a rule's count weighs 0. */
-enum { LANES = 8, PLACE_MAX = SB_GAUSS_MAX };
-
-static void values_at(const struct sb_series *p, int degree, int count, const double *places, double *values)
-{
-  for (int first = 0; first < count; first += LANES) {
-    double sum[LANES];
-    for (int i = 0; i < LANES; i++) sum[i] = p->c[degree];
-    for (int k = degree - 1; k >= 0; k--) {
-      for (int i = 0; i < LANES; i++) sum[i] = sum[i] * places[first + i] + p->c[k];
-    }
-    for (int i = 0; i < LANES; i++) values[first + i] = sum[i];
-  }
-}
+/* What is beyond a rule's count weighs 0. */
+enum { PLACE_MAX = SB_GAUSS_MAX };
 
 /* Trailing terms that add nothing only cost. */
 static int used_degree(const struct sb_series *p, int degree)
@@ -649,7 +627,7 @@ static void gain_of_shaft(const struct sb_sim *sim, const struct sb_motion *m, i
   const struct sb_segment *seg = sim->segment;
   double shaft[PLACE_MAX], rate[PLACE_MAX];
   if (sim->state.twist.side == 0) return;
-  values_at(&m->shaft, m->degree, count, places, shaft);
+  sb_series_at_all(&m->shaft, m->degree, count, places, shaft);
   for (int i = 0; i < count; i++) rate[i] = seg->per_motor * x[i] - w[i];
   gain->shaft_in_j = seg->per_motor * product(count, weights, x, shaft);
   gain->shaft_lost_j = seg->spring.damping * product(count, weights, rate, rate);
@@ -661,8 +639,8 @@ static void gain_of_traction(const struct sb_sim *sim, const struct sb_motion *m
 {
   const double friction = sim->state.far.slip_direction * sim->model->load.road.kinetic_friction_ratio;
   double press[PLACE_MAX], w[PLACE_MAX];
-  values_at(&m->press, m->degree, count, places, press);
-  values_at(&m->w, m->degree, count, places, w);
+  sb_series_at_all(&m->press, m->degree, count, places, press);
+  sb_series_at_all(&m->w, m->degree, count, places, w);
   gain->traction_work_j = friction * product(count, weights, press, w);
   gain->slip_lost_j = gain->traction_work_j - friction * product(count, weights, press, v);
 }
@@ -693,17 +671,17 @@ struct sb_gain sb_motion_gain(const struct sb_sim *sim, const struct sb_motion *
     places[i] = s * rule->place[i];
     weights[i] = m->length_s * s * rule->weight[i];
   }
-  values_at(&m->x, m->degree, rule->count, places, x);
+  sb_series_at_all(&m->x, m->degree, rule->count, places, x);
   gain.motor.square = product(rule->count, weights, x, x);
-  values_at(&m->load, used_degree(&m->load, m->degree), rule->count, places, load);
-  if (!is_rigid) values_at(&m->w, m->degree, rule->count, places, w);
+  sb_series_at_all(&m->load, used_degree(&m->load, m->degree), rule->count, places, load);
+  if (!is_rigid) sb_series_at_all(&m->w, m->degree, rule->count, places, w);
   gain.load_work_j =
       is_rigid ? seg->per_motor * product(rule->count, weights, load, x) : product(rule->count, weights, load, w);
   if (seg->piece.held_a != 0.0) gain_of_battery(seg, rule->count, weights, x, &gain.motor);
   if (seg->has_spring) gain_of_shaft(sim, m, rule->count, places, weights, x, w, &gain);
   if (!m->has_far) return gain;
-  values_at(&m->v, m->degree, rule->count, places, w);
-  values_at(&m->far_load, m->degree, rule->count, places, load);
+  sb_series_at_all(&m->v, m->degree, rule->count, places, w);
+  sb_series_at_all(&m->far_load, m->degree, rule->count, places, load);
   gain.far_work_j = product(rule->count, weights, w, load);
   if (seg->far.is_bent) gain_of_traction(sim, m, rule->count, places, weights, w, &gain);
   return gain;

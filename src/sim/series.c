@@ -17,6 +17,31 @@ const double sb_series_shares[SB_SERIES_DEGREE_MAX + 2] = {
 #undef SHARE
 static_assert(SB_SERIES_DEGREE_MAX == 28, "a share for each order, and one more");
 
+/* At eight places. */
+static void take_lanes(const struct sb_series *p, int degree, const double *places, double *values)
+{
+  const sb_pair s0 = sb_pair_at(places), s1 = sb_pair_at(places + 2), s2 = sb_pair_at(places + 4),
+                s3 = sb_pair_at(places + 6);
+  sb_pair sum0 = {p->c[degree], p->c[degree]}, sum1 = sum0, sum2 = sum0, sum3 = sum0;
+  for (int k = degree - 1; k >= 0; k--) {
+    const sb_pair c = {p->c[k], p->c[k]};
+    sum0 = sum0 * s0 + c;
+    sum1 = sum1 * s1 + c;
+    sum2 = sum2 * s2 + c;
+    sum3 = sum3 * s3 + c;
+  }
+  const sb_pair sums[] = {sum0, sum1, sum2, sum3};
+  static_assert(sizeof sums == SB_SERIES_LANES * sizeof *values, "all lanes");
+  memcpy(values, sums, sizeof sums);
+}
+
+void sb_series_at_all(const struct sb_series *p, int degree, int count, const double *places, double *values)
+{
+  int first = 0;
+  for (; count - first > 1; first += SB_SERIES_LANES) take_lanes(p, degree, places + first, values + first);
+  if (first < count) values[first] = sb_series_at(p, degree, places[first]);
+}
+
 struct sb_series sb_series_scaled(const struct sb_series *p, int degree, double gain, double constant)
 {
   struct sb_series out;

@@ -15,6 +15,7 @@
 
 #include <math.h>
 #include <stdbool.h>
+#include <string.h>
 
 enum { SB_SERIES_DEGREE_MAX = 28 };
 
@@ -24,6 +25,16 @@ struct sb_series {
 
 /* sb_series_shares[k] = 1 / k; of 0: 0. */
 extern const double sb_series_shares[SB_SERIES_DEGREE_MAX + 2];
+
+/* Two numbers that one instruction adds or multiplies where the processor can; the same bits where it cannot. */
+typedef double sb_pair __attribute__((vector_size(2 * sizeof(double))));
+
+static inline sb_pair sb_pair_at(const double *c)
+{
+  sb_pair out;
+  memcpy(&out, c, sizeof out);
+  return out;
+}
 
 struct sb_range {
   double least, greatest;
@@ -46,6 +57,13 @@ static inline double sb_series_at(const struct sb_series *p, int degree, double 
   for (int k = degree - 1; k >= 0; k--) sum = sum * s + p->c[k];
   return sum;
 }
+
+/*
+ * The values at many places, to the bits of sb_series_at(). Places are taken by SB_SERIES_LANES at once, so that they need not wait
+ * for each other: both arrays have room for a multiple of that, whatever is in places beyond count.
+ */
+enum { SB_SERIES_LANES = 8 };
+void sb_series_at_all(const struct sb_series *p, int degree, int count, const double *places, double *values);
 
 /* By how much it rises from 0 to s. Pure. */
 static inline double sb_series_rise(const struct sb_series *p, int degree, double s)

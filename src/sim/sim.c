@@ -386,16 +386,21 @@ static void begin_stretch(struct sb_sim *sim)
   begin_stretch_to(sim, is_single || can_be_plain ? sample : block, false);
 }
 
+/* The share of the stretch at a whole step within it. */
+static double share_at(const struct sb_sim *sim, long long step)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const double part_s = stretch->is_on_grid ? sb_sim_grid_s(sim, step - stretch->start_step)
+                                            : sb_sim_grid_s(sim, step) - stretch->start_s;
+  return part_s / stretch->length_s;
+}
+
 /* Moves to a whole step within the stretch. */
 static void move_within(struct sb_sim *sim, long long step)
 {
-  const struct sb_stretch *stretch = sim->stretch;
-  const double time_s = sb_sim_grid_s(sim, step);
-  const double part_s =
-      stretch->is_on_grid ? sb_sim_grid_s(sim, step - stretch->start_step) : time_s - stretch->start_s;
-  sb_stretch_move(sim, part_s / stretch->length_s);
+  sb_stretch_move(sim, share_at(sim, step));
   sim->state.step = step;
-  sim->state.time_s = time_s;
+  sim->state.time_s = sb_sim_grid_s(sim, step);
 }
 
 /* A stretch does not go beyond a sample. */
@@ -454,12 +459,18 @@ static bool has_come_to_tick(struct sb_sim *sim, long long before)
   return state->step == sim->ticks.last;
 }
 
+/* Whether the stretch ends at an instant at the latest. */
+static bool ends_by(const struct sb_sim *sim, double time_s)
+{
+  return sim->stretch->end_s <= time_s + same_instant * sim->step_s;
+}
+
 /* Goes on until something happens or a whole step, at step_s, is reached; returns the guard that fired. */
 static const struct sb_guard *go_forward(struct sb_sim *sim, long long step, double step_s)
 {
   if (rest(sim, step)) return NULL;
   if (!sim->stretch->is_under_way) begin_stretch(sim);
-  if (sim->stretch->end_s <= step_s + same_instant * sim->step_s) return finish_stretch(sim);
+  if (ends_by(sim, step_s)) return finish_stretch(sim);
   move_within(sim, step);
   return NULL;
 }
@@ -615,6 +626,13 @@ static double external_nm(const struct sb_sim *sim)
           sb_point_traction_change_nm(sim));
 }
 
+/* A load as this gear and the next one meet it. */
+static void take_loads(const struct sb_sim *sim, double load_nm, double *own_nm, double *next_nm)
+{
+  *own_nm = sb_feed_load_at_start_nm(sim, sim->state.gear, load_nm);
+  *next_nm = sb_feed_load_at_start_nm(sim, sim->state.gear + 1, load_nm);
+}
+
 /* The part of a row that decisions and verdicts look at. */
 static void glance(const struct sb_sim *sim, double load_nm, struct sb_row *row)
 {
@@ -634,8 +652,7 @@ static void glance(const struct sb_sim *sim, double load_nm, struct sb_row *row)
   row->is_clutch_slipping = is_clutch_slipping(sim);
   row->is_current_held = seg->piece.held_a != 0.0;
   row->motor_speed_rad_s = sense * state->motor_speed_rad_s;
-  row->own_load_nm = sb_feed_load_at_start_nm(sim, state->gear, load_nm);
-  row->next_load_nm = sb_feed_load_at_start_nm(sim, state->gear + 1, load_nm);
+  take_loads(sim, load_nm, &row->own_load_nm, &row->next_load_nm);
   row->motor_current_a = has_currents ? current_a : NAN;
   row->supply_voltage_v =
       has_currents ? sb_feed_open_voltage_v(sim) - sim->model->supply.internal_resistance_ohm * drawn_a : NAN;
@@ -646,6 +663,33 @@ struct sb_row sb_sim_glance(const struct sb_sim *sim)
   struct sb_row row = {0};
   glance(sim, external_nm(sim), &row);
   return row;
+}
+
+void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead)
+{
+  struct sb_state *state = &sim->state;
+  const long long per_sample = sim->samples.of;
+  double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
+  ahead->count = 0;
+  if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping || sim->ticks.of > 0) return;
+  if (!sim->stretch->is_under_way) begin_stretch(sim);
+  const long long first = next_multiple(&sim->samples, state->step);
+  for (long long step = first; ahead->count < SB_SIM_BLOCK && !ends_by(sim, sb_sim_grid_s(sim, step));
+       step += per_sample)
+    shares[ahead->count++] = share_at(sim, step);
+  if (ahead->count == 0) return;
+  sb_stretch_look(sim, ahead->count, shares, ahead->motor_speed_rad_s, angle_rad);
+  const double time_s = state->time_s, output_speed = state->output_speed_rad_s, output_angle = state->output_angle_rad;
+  for (int i = 0; i < ahead->count; i++) {
+    state->time_s = sb_sim_grid_s(sim, first + i * per_sample);
+    state->output_speed_rad_s = sim->segment->per_motor * ahead->motor_speed_rad_s[i];
+    state->output_angle_rad = angle_rad[i];
+    take_loads(sim, external_nm(sim), &ahead->own_load_nm[i], &ahead->next_load_nm[i]);
+    ahead->motor_speed_rad_s[i] *= sense_of(sim, state->gear);
+  }
+  state->time_s = time_s;
+  state->output_speed_rad_s = output_speed;
+  state->output_angle_rad = output_angle;
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)

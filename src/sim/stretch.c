@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim/stretch.h"
 
+#include <assert.h>
 #include <gsl/gsl_integration.h>
 #include <math.h>
 #include <stdatomic.h>
@@ -51,6 +52,7 @@ static bool take_rules(void)
 
 /* Factors that were needed last, for each gear, driving and in overrun, and each length in whole samples. */
 enum { KEPT_ROWS = 8, KEPT_LENGTHS = SB_SIM_BLOCK };
+static_assert(SB_SIM_BLOCK % SB_SERIES_LANES == 0, "places of a block fill the lanes");
 
 struct sb_stretch *sb_stretch_new(void)
 {
@@ -560,14 +562,18 @@ static void take_peaks(struct sb_sim *sim, double from, double to)
   book_torque(sim, from, to);
 }
 
+/* At a share of a plain stretch. */
+static struct sb_plain_end plain_at(struct sb_sim *sim, double share)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  if (!(share < 1.0)) return stretch->plain_end;
+  return sb_plain_end(sim->segment, factors_of(sim, share * stretch->length_s), &stretch->plain);
+}
+
 /* Returns the motor's turn. */
 static double move_plainly(struct sb_sim *sim, double share)
 {
-  const struct sb_stretch *stretch = sim->stretch;
-  const struct sb_segment *seg = sim->segment;
-  const double part_s = share * stretch->length_s;
-  struct sb_plain_end end = stretch->plain_end;
-  if (share < 1.0) end = sb_plain_end(seg, factors_of(sim, part_s), &stretch->plain);
+  const struct sb_plain_end end = plain_at(sim, share);
   sim->state.motor_speed_rad_s = end.x;
   return end.turn;
 }
@@ -589,6 +595,25 @@ void sb_stretch_move(struct sb_sim *sim, double share)
   if (sim->state.is_turned) sim->state.turned_rad = stretch->turned_rad + motor_turn;
   stretch->share = share;
   stretch->is_gain_due = true;
+}
+
+void sb_stretch_look(struct sb_sim *sim, int count, const double *shares, double *motor_speed_rad_s,
+                     double *output_angle_rad)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  const struct sb_motion *m = &stretch->motion;
+  double turn[SB_SIM_BLOCK];
+  if (stretch->is_plain) {
+    for (int i = 0; i < count; i++) {
+      const struct sb_plain_end end = plain_at(sim, shares[i]);
+      motor_speed_rad_s[i] = end.x;
+      turn[i] = end.turn;
+    }
+  } else {
+    sb_series_at_all(&m->x, m->degree, count, shares, motor_speed_rad_s);
+    sb_series_at_all(&m->turn, m->degree, count, shares, turn);
+  }
+  for (int i = 0; i < count; i++) output_angle_rad[i] = stretch->angle_rad + sim->segment->per_motor * turn[i];
 }
 
 /* The battery's current under a held one is no polynomial of the speed, but as good as one of this many places. */
