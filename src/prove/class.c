@@ -5,8 +5,8 @@
 #include "shiftband/model.h"
 #include "shiftband/prove.h"
 
-/* Sets are followed from sample to sample, for many time constants. */
-enum { SAMPLES_MAX = 10000 };
+/* Sets are followed from sample to sample, for many time constants, and through each wait. */
+enum { SAMPLES_MAX = 10000, WAIT_SAMPLES_MAX = 100000 };
 
 static bool has_ramp(const struct sb_model *model)
 {
@@ -95,6 +95,16 @@ static bool has_too_many_samples(const struct sb_model *model)
   return false;
 }
 
+static bool has_long_start_delay(const struct sb_model *model)
+{
+  return model->control.start_delay_s > WAIT_SAMPLES_MAX * model->control.sample_period_s;
+}
+
+static bool has_long_dwell(const struct sb_model *model)
+{
+  return model->control.dwell_s > WAIT_SAMPLES_MAX * model->control.sample_period_s;
+}
+
 static const struct {
   bool (*is_outside)(const struct sb_model *model);
   const char *words;
@@ -115,6 +125,8 @@ static const struct {
     {has_noise, "controller.noise: it has no bounds"},
     {has_supply_reference, "controller.reference: it follows the supply"},
     {has_too_many_samples, "controller.sample_period: a gear's time constant is more than 10,000 of them"},
+    {has_long_start_delay, "controller.start_delay: it is more than 100,000 sample periods"},
+    {has_long_dwell, "controller.dwell: it is more than 100,000 sample periods"},
 };
 
 const char *sb_prove_outside(const struct sb_model *model)

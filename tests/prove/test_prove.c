@@ -450,7 +450,9 @@ static const char *const outside_keys[] = {"gearbox.gears: there is one gear",
                                            "controller.pulses:",
                                            "controller.noise:",
                                            "controller.reference:",
-                                           "controller.sample_period:"};
+                                           "controller.sample_period:",
+                                           "controller.start_delay:",
+                                           "controller.dwell:"};
 enum { OUTSIDE_KEYS = sizeof outside_keys / sizeof outside_keys[0] };
 
 static void take_outside(struct sb_model *model, int key)
@@ -471,7 +473,9 @@ static void take_outside(struct sb_model *model, int key)
     case 12: model->control.sensor.pulses.per_turn = 6.0; break;
     case 13: model->control.sensor.noise_fraction = 0.01; break;
     case 14: model->control.sensor.supply.is_present = true; break;
-    default: model->control.sample_period_s = 0.99e-4 * tau(1); break;
+    case 15: model->control.sample_period_s = 0.99e-4 * tau(1); break;
+    case 16: model->control.start_delay_s = 100001.0 * proof_sample; break;
+    default: model->control.dwell_s = 100001.0 * proof_sample; break;
   }
 }
 
