@@ -102,7 +102,7 @@ static void a_shard_of_five_gigabytes_is_refused_at_once(void **state)
 /* The text of a study with one number changed. */
 static bool reads_axis(const char *from, const char *to)
 {
-  struct sb_study study = {.kind = SB_STUDY_RUNS, .axis_count = 1}, again;
+  struct sb_study study = {.form = SB_STUDY_FORM, .kind = SB_STUDY_RUNS, .axis_count = 1}, again;
   struct sb_lines lines = {.text = NULL};
   char text[4096], *at;
   study.axes[0] = (struct sb_axis){.path = "controller.dwell", .unit = "s", .from = 12345, .to = 54321, .points = 3};
