@@ -313,7 +313,7 @@ static void what_holds_it_at_rest_is_more_than_what_resists(void **state)
 static void bounds_of_machines_that_differ_are_the_wider_ones(void **state)
 {
   (void)state;
-  static const enum sb_bounds_manner manners[] = {SB_BOUNDS_ACTS, SB_BOUNDS_RESISTS};
+  static const int manners[] = {SB_BOUNDS_ACTS, SB_BOUNDS_RESISTS};
   for (int k = 0; k < 2; k++) {
     struct sb_model one = proof_machine("selector", 0.95, 0.3, least, greatest), other = one;
     one.load.bounds = (struct sb_load_bounds){manners[k], 0.2, 2.0, INFINITY};
