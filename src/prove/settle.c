@@ -270,10 +270,13 @@ static double after_waiting(const struct settling *settling, int gear)
   return worst_s + time_after(settling, gear, settling->way, &commands, SHIFTS_MAX);
 }
 
-/* Whether the last load holds a gear of a side's machine: else a command of a way comes from it in steady state. */
+/* Whether the last load holds a gear of a side's machine: else a command of a way comes from it in steady state, where there is a gear that
+ * way: a load that turns back the slowest one is below a threshold that does not exist. */
 static bool is_left_by(const struct settling *settling, enum sb_edge_side side, int gear, int way)
 {
   struct sb_reach *reach = settling->reach;
+  const int next = sb_reach_next_gear(gear, way);
+  if (next < 0 || next >= reach->gear_count) return false;
   const struct sb_corner middle =
       sb_edge_corner(&reach->edges, gear, 0.5 * settling->reach->edges.model->control.sensor.reference_rad_s);
   const double limit = sb_edge_limit(&reach->edges, side, gear, &middle).motor_rad_s;
@@ -298,9 +301,7 @@ static double longest(const struct settling *settling)
   double worst_s = 0.0;
   for (int g = 0; g < reach->gear_count && !isinf(worst_s); g++) {
     worst_s = fmax(worst_s, after_opposite(settling, g, &settling->commands->sets[g][1 - settling->way]));
-    const int next = sb_reach_next_gear(
-        g, settling->way); /* a load that turns it back is below the threshold that gear 1 does not have */
-    if (next < 0 || next >= reach->gear_count || !can_be_left(settling, g, settling->way)) continue;
+    if (!can_be_left(settling, g, settling->way)) continue;
     /* Machines between those that leave the gear and those that do not take as long as one likes. */
     const double waiting_s = is_left(settling, g, settling->way) ? after_waiting(settling, g) : INFINITY;
     worst_s = fmax(worst_s, reach->engaged[g].count > 0 ? waiting_s : 0.0);

@@ -353,14 +353,21 @@ static void every_sort_of_study_resumes_to_the_same_bytes(void **state)
   }
 }
 
+/* A map as $T/n.txt, $T/n.csv and $T/n.json. */
+static void write_all_forms(const char *arguments)
+{
+  char command[1024];
+  snprintf(command, sizeof command, "$SHIFTBAND map -o $T/n.csv %s > $T/n.txt && $SHIFTBAND map --json %s > $T/n.json",
+           arguments, arguments);
+  run_well(command);
+}
+
 /* The class in all that is written: picture, legend, shares, column, members, and never in the answer. */
 static void what_never_shifts_in_all_samples_is_a_class_of_its_own(void **state)
 {
   (void)state;
   char command[1024];
-  snprintf(command, sizeof command, "$SHIFTBAND map -o $T/n.csv %s > $T/n.txt && $SHIFTBAND map --json %s > $T/n.json",
-           never_shifting_study, never_shifting_study);
-  run_well(command);
+  write_all_forms(never_shifting_study);
   const struct said *said = shell_run("cat $T/n.txt");
   shell_expect(said, "+FFF...");
   shell_expect(said, "\n  F  all of them, but none ever shifts\n");
@@ -412,14 +419,12 @@ static void points_over_a_key_that_never_shift_are_shown(void **state)
   (void)state;
   static const char vary[] = "--vary downshift_below='10..60 %' --points 6 scenarios/well-winch.yaml";
   char command[512];
-  snprintf(command, sizeof command, "$SHIFTBAND map -o $T/v.csv %s > $T/v.txt && $SHIFTBAND map --json %s > $T/v.json",
-           vary, vary);
-  run_well(command);
-  const struct said *said = shell_run("cat $T/v.txt");
+  write_all_forms(vary);
+  const struct said *said = shell_run("cat $T/n.txt");
   shell_expect(said, "|FFF...\n");
   shell_expect(said, "\n  F  never shifts                       3\n");
-  shell_expect(shell_run("cut -d, -f1-5 $T/v.csv"), "\n10,never shifts,,passes,0\n");
-  shell_expect(shell_run("cat $T/v.json"),
+  shell_expect(shell_run("cut -d, -f1-5 $T/n.csv"), "\n10,never shifts,,passes,0\n");
+  shell_expect(shell_run("cat $T/n.json"),
                "{\"values\":[10],\"end\":\"ended\",\"class\":\"never shifts\",\"verdicts\":[],");
   snprintf(command, sizeof command,
            "$SHIFTBAND map --samples 3 --set tolerances.motor.stall_torque='5 %%' -o $T/w.csv %s", vary);
