@@ -10,17 +10,8 @@
 #include "prove/reach.h"
 #include "shiftband/prove.h"
 
-/* cycle.c: how soon a command of a gear and a way is followed by another one, in samples; INT_MAX: by none. */
-struct sb_answer_soonest {
-  int samples[SB_GEAR_MAX][SB_REACH_WAYS];
-};
-
-/* Of all commands that there are: any of them is a part of these, and followed no sooner. */
-struct sb_answer_soonest sb_answer_soonest(struct sb_reach *reach, const struct sb_reach_commands *all);
-
-/* The least time from a command to the second one after it, in samples; INT_MAX: it never comes. */
-int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands,
-                    const struct sb_answer_soonest *soonest);
+/* cycle.c: the least time from a command to the second one after it, in samples; INT_MAX: it never comes. */
+int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands);
 
 /* swing.c: the least width of bounds within which commands go on for ever. */
 struct sb_answer_swing {

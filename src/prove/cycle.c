@@ -7,7 +7,6 @@
 
 struct search {
   struct sb_reach *reach;
-  const struct sb_answer_soonest *soonest;
   int best;   /* samples from a command to the second one after it */
   int second; /* of the command that is followed: samples to the next one */
 };
@@ -32,13 +31,10 @@ static bool take_second(void *context, int sample, int gear, int way, const stru
   return true;
 }
 
-/* Few of the first commands need to be followed: those that could be followed soon enough. */
 static bool take_first(void *context, int sample, int gear, int way, const struct sb_span *span)
 {
   struct search *search = context;
   if (search->best != INT_MAX && sample + search->reach->dwell >= search->best) return true;
-  const int soonest = search->soonest->samples[gear][way];
-  if (soonest == INT_MAX || (search->best != INT_MAX && sample + soonest >= search->best)) return false;
   const int last = search->best != INT_MAX ? search->best - sample - 1 : last_sample(search->reach);
   search->second = INT_MAX;
   (void)sb_reach_follow(search->reach, gear, way, span, last, take_second, search);
@@ -46,28 +42,9 @@ static bool take_first(void *context, int sample, int gear, int way, const struc
   return false;
 }
 
-struct sb_answer_soonest sb_answer_soonest(struct sb_reach *reach, const struct sb_reach_commands *all)
+int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands)
 {
-  struct sb_answer_soonest out = {0};
-  const int last = last_sample(reach);
-  for (int g = 0; g < reach->gear_count; g++) {
-    for (int way = 0; way < SB_REACH_WAYS; way++) {
-      const struct sb_spans *set = &all->sets[g][way];
-      struct search search = {.reach = reach, .second = INT_MAX};
-      for (int i = 0; i < set->count; i++) {
-        const int end = search.second != INT_MAX ? search.second - 1 : last;
-        (void)sb_reach_follow(reach, g, way, &set->items[i], end, take_second, &search);
-      }
-      out.samples[g][way] = search.second;
-    }
-  }
-  return out;
-}
-
-int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands,
-                    const struct sb_answer_soonest *soonest)
-{
-  struct search search = {reach, soonest, INT_MAX, INT_MAX};
+  struct search search = {reach, INT_MAX, INT_MAX};
   const int last = last_sample(reach);
   for (int g = 0; g < reach->gear_count; g++) {
     for (int way = 0; way < SB_REACH_WAYS; way++) {

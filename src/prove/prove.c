@@ -72,10 +72,9 @@ static void note_extremes(const struct proving *proving, struct sb_prove *out)
 static void note_times(struct proving *proving, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
-  const struct sb_answer_soonest soonest = sb_answer_soonest(reach, &proving->all);
   out->bounds[SB_PROVE_STANDING] = sb_answer_standing(reach, &proving->all);
-  out->bounds[SB_PROVE_CYCLE_ONCE] = cycle_s(reach, sb_answer_cycle(reach, &proving->all, &soonest));
-  out->bounds[SB_PROVE_CYCLE_LASTING] = cycle_s(reach, sb_answer_cycle(reach, &proving->lasting, &soonest));
+  out->bounds[SB_PROVE_CYCLE_ONCE] = cycle_s(reach, sb_answer_cycle(reach, &proving->all));
+  out->bounds[SB_PROVE_CYCLE_LASTING] = cycle_s(reach, sb_answer_cycle(reach, &proving->lasting));
   out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_UP);
   out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_DOWN);
 }
